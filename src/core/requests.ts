@@ -1,0 +1,135 @@
+import type { Condition } from './condition.ts';
+
+/**
+ * Everything that may be asked of the core, and what it answers. The gateway checks shapes (zod);
+ * the core checks everything else. Failure of any request is a `Refusal` (shared/errors.ts).
+ */
+export interface Requests {
+  'lease.take': { params: object; result: { holder: string } };
+  'lease.release': { params: { graceS?: number }; result: { holder: null } };
+  wake: { params: { wait?: boolean }; result: { condition: Condition } };
+  park: { params: { wait?: boolean }; result: { condition: Condition } };
+  reset: { params: object; result: { condition: Condition } };
+  stop: { params: { category: 0 | 1 | 2 }; result: { condition: Condition } };
+  'channel.list': { params: object; result: { channels: Record<string, ChannelInfo> } };
+  'channel.move': {
+    params: { channel: string; to: number | string; overS?: number; wait?: boolean };
+    result: { target: number; durationS: number; delayed?: string };
+  };
+  'channel.jog': {
+    params: { channel: string; byDeg?: number; byUs?: number; beyondLimits?: boolean };
+    result: { target: number; pulseUs: number; limited: boolean };
+  };
+  'channel.switch': {
+    params: { channel: string; on: boolean; forS?: number };
+    result: { on: boolean; delayed?: string };
+  };
+  'channel.colour': {
+    params: { channel: string; to: string; fadeS?: number };
+    result: { to: string };
+  };
+  'channel.dim': {
+    params: { channel: string; to: number; fadeS?: number };
+    result: { to: number };
+  };
+  'channel.identify': { params: { channel: string }; result: { durationS: number } };
+  'group.move': {
+    params: { group: string; to: number | string; overS?: number; wait?: boolean };
+    result: { durationS: number; delayed?: string };
+  };
+  'pose.go': {
+    params: { pose: string; overS?: number; wait?: boolean };
+    result: { durationS: number; delayed?: string };
+  };
+  'mark.capture': {
+    params: { channel: string; mark: string };
+    result: { deg: number; pulseUs: number };
+  };
+  'limits.capture': {
+    params: { channel: string; end: 'low' | 'high' };
+    result: { limitsDeg: [number, number] };
+  };
+  'journal.read': {
+    params: { since?: number; limit?: number };
+    result: { entries: JournalEntry[] };
+  };
+}
+
+export type Method = keyof Requests;
+export type Params<M extends Method> = Requests[M]['params'];
+export type Result<M extends Method> = Requests[M]['result'];
+
+/** One entry of `channel.list`; the value and target are as in `state`. */
+export interface ChannelInfo {
+  kind: 'servo' | 'relay' | 'rgb' | 'lamp';
+  value: number | string | boolean;
+  target: number | string | boolean;
+  flags: string[];
+  rail?: string;
+  groups: string[];
+  park: { to: number | string | boolean; then?: 'hold' | 'release' };
+  wire?: string;
+  /** Servo only, down to `pushing`. */
+  limitsDeg?: [number, number];
+  envelopeUs?: [number, number];
+  calibration?: [number, number][];
+  marks?: Record<string, number>;
+  speedDegS?: number;
+  accelDegS2?: number;
+  jerkDegS3?: number;
+  pulseUs?: number;
+  pushing?: boolean;
+  /** Relay only. */
+  duty?: { maxOnS: number; restS: number };
+  /** Rgb and lamp. */
+  fadeS?: number;
+}
+
+export interface JournalEntry {
+  /** Counts up from 1 within one run of the daemon; `since` returns entries above it. */
+  seq: number;
+  /** Wall-clock time, ISO 8601. */
+  time: string;
+  /** Who asked: the client's name, or `prop` when it acted by itself. */
+  who: string;
+  /** What happened, e.g. `channel.move`, `refused`, `condition`, `link lost`. */
+  what: string;
+  /** One sentence for a person. */
+  text: string;
+  values?: Record<string, unknown>;
+}
+
+// --- between the threads -----------------------------------------------------------------------
+
+/** Gateway to core. `slot` is the session's place in the shared signs of life. */
+export type ToCore =
+  | { t: 'listening'; host: string; port: number }
+  | { t: 'cannot-listen'; reason: string }
+  | { t: 'open'; session: string; slot: number; client: string }
+  | { t: 'gone'; session: string; why: string }
+  | { t: 'call'; id: number; session: string; method: Method; params: unknown };
+
+/** Core to gateway. */
+export type ToGateway =
+  | { t: 'done'; id: number; result: unknown }
+  | { t: 'fail'; id: number; error: import('../shared/errors.ts').ErrorObject }
+  /** The core holds this session's link for lost: the gateway drops it without ceremony. */
+  | { t: 'lost'; session: string }
+  | { t: 'holder'; holder: string | null }
+  | { t: 'event'; entry: JournalEntry }
+  | { t: 'close' };
+
+/** What the gateway is started with. */
+export interface GatewayStart {
+  host: string;
+  port: number;
+  /** sha256 of the token, or null where none is asked for. */
+  tokenHash: Uint8Array | null;
+  prop: string;
+  linkTimeoutMs: number;
+  channels: { name: string; kind: ChannelInfo['kind'] }[];
+  rails: { name: string; limitA: number; volts: number }[];
+  telemetry: import('../shared/telemetry.ts').TelemetryBuffers;
+  logLevel: string;
+  pretty: boolean;
+}

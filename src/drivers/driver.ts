@@ -1,0 +1,83 @@
+import type { Calibration } from '../sums/calibration.ts';
+
+/**
+ * One physical output of a board.
+ * - `pulse`: servo pulse width in us; 0 stops the pulses.
+ * - `level`: a relay's electrical level, 0 or 1 (active-low is already applied).
+ * - `duty`: share of the period in which the pin is high, 0..1 (common anode is already applied).
+ */
+export interface OutputSpec {
+  /** `beak`, or `eye_left.red` for one colour of an rgb channel: for messages. */
+  name: string;
+  kind: 'pulse' | 'level' | 'duty';
+  pin: number;
+  /** The value that makes this output safe: no pulses, relay released, lamp dark. */
+  safe: number;
+  /** What a simulated plant needs to know of the servo or load behind the pin. Real drivers ignore it. */
+  plant?: ServoPlant | LoadPlant;
+}
+
+export interface ServoPlant {
+  kind: 'servo';
+  channel: string;
+  calibration: Calibration;
+  envelopeUs: readonly [number, number];
+  limitsDeg: readonly [number, number];
+  draw: { idleA: number; movingA: number; stallA: number };
+  /** Where the servo rests (deg) at power-on if nothing else is known: its park position. */
+  parkDeg: number;
+}
+
+export interface LoadPlant {
+  kind: 'load';
+  channel: string;
+  /** Current when fully on (A). */
+  onA: number;
+  /** The level at which the load draws current. */
+  activeLevel: 0 | 1;
+}
+
+export interface InputSpec {
+  name: string;
+  pin: number;
+  /** Internal resistor; `up` for a contact to ground, so that a broken wire reads 1. */
+  pull: 'up' | 'down' | 'off';
+}
+
+/** The outputs that change in one tick. Owned and reused by the core: a driver must not keep it. */
+export interface Frame {
+  /** How many of the entries below are in use. */
+  count: number;
+  /** Positions in the list of outputs given to `open`. */
+  output: Uint16Array;
+  value: Float64Array;
+}
+
+/** What a driver can measure at one output. NaN where it cannot. Reused by the caller. */
+export interface Sense {
+  /** Measured angle (deg). */
+  positionDeg: number;
+  /** Measured current (A). */
+  amps: number;
+  /** The servo pushes against something and gets no further: it buzzes. */
+  pushing: boolean;
+}
+
+/**
+ * A board. A driver has no policy: it writes what it is told. Every method may throw; a throw
+ * from `write`, `read` or `sense` makes the prop `faulted`.
+ */
+export interface Driver {
+  /** Pulse widths are whole multiples of this (us): 1 for a DMA-timed pin. */
+  readonly pulseStepUs: number;
+  /** Claims the pins and drives every output to its safe value. */
+  open(outputs: readonly OutputSpec[], inputs: readonly InputSpec[]): Promise<void>;
+  /** Writes one frame; `nowMs` is the tick's time on the core's monotonic clock. */
+  write(frame: Frame, nowMs: number): void;
+  /** The level of an input, by its position in the list given to `open`. */
+  read(input: number): 0 | 1;
+  /** Fills `into` with what is measured at an output; absent when the board measures nothing. */
+  sense?(output: number, nowMs: number, into: Sense): void;
+  /** Drives every output to its safe value and frees the pins. Safe to call twice. */
+  close(): Promise<void>;
+}

@@ -1,0 +1,330 @@
+import { z } from 'zod';
+
+/**
+ * The prop file: one schema gives the type, the check, the message and the documentation.
+ * Semantic rules that need two places of the file at once are in lint.ts.
+ */
+
+const NAME = /^[A-Za-z][A-Za-z0-9_-]{0,63}$/;
+
+const name = (what: string) =>
+  z.string().regex(NAME, {
+    error: `not a ${what} name; use a letter, then letters, digits, _ or - (64 at most)`,
+  });
+
+const positive = (unit: string, doc: string) =>
+  z
+    .number({ error: `not a number; give ${unit} as a number above 0` })
+    .positive({
+      error: `must be above 0; give ${unit}`,
+    })
+    .describe(doc);
+
+const atLeast0 = (unit: string, doc: string) =>
+  z
+    .number({ error: `not a number; give ${unit} as a number, 0 or more` })
+    .nonnegative({
+      error: `must not be negative; give ${unit}`,
+    })
+    .describe(doc);
+
+const pin = z
+  .int({
+    error:
+      'not a pin number; give a whole number (GPIO number of the header, or output of the chip)',
+  })
+  .min(0)
+  .max(63)
+  .describe('GPIO number on the header, or output number of the chip');
+
+const onOff = z
+  .enum(['on', 'off'], { error: 'must be on or off' })
+  .describe('the words on and off, quoted or not');
+
+// --- boards and rails -------------------------------------------------------------------------
+
+const servoPlant = z.strictObject({
+  stopsDeg: z
+    .tuple([z.number(), z.number()])
+    .optional()
+    .describe('mechanical end stops (deg), low then high'),
+  lagS: atLeast0('seconds', 'dead time plus time constant of the servo (s)').optional(),
+  speedDegS: positive('deg/s', 'fastest speed of the servo (deg/s)').optional(),
+});
+
+const simBoard = z.strictObject({
+  driver: z.literal('sim'),
+  plant: z
+    .record(name('channel'), servoPlant)
+    .optional()
+    .describe('how the simulated servos behave, where the default will not do'),
+});
+const pigpioBoard = z.strictObject({
+  driver: z.literal('pigpio'),
+  sampleUs: z
+    .union([z.literal(1), z.literal(2), z.literal(4), z.literal(5), z.literal(8), z.literal(10)], {
+      error: 'must be 1, 2, 4, 5, 8 or 10 (us)',
+    })
+    .default(5)
+    .describe('sample period (us)'),
+});
+const pca9685Board = z.strictObject({
+  driver: z.literal('pca9685'),
+  bus: z.int().min(0).describe('I2C bus number'),
+  address: z.int().min(0x40).max(0x7f).describe('I2C address, 0x40 to 0x7f'),
+  frequencyHz: z.number().min(24).max(1526).default(50).describe('PWM frequency (Hz)'),
+});
+const linuxBoard = z.strictObject({
+  driver: z.literal('linux'),
+  chip: z.string().min(1).describe('GPIO character device, e.g. gpiochip0'),
+  pwmChip: z.int().min(0).describe('number of the chip under /sys/class/pwm'),
+});
+
+export const board = z.discriminatedUnion(
+  'driver',
+  [simBoard, pigpioBoard, pca9685Board, linuxBoard],
+  {
+    error: 'unknown driver; use sim, pigpio, pca9685 or linux',
+  },
+);
+
+const rail = z.strictObject({
+  volts: positive('volts', 'supply voltage (V)'),
+  limitA: positive('amperes', 'current that the supply may be asked for (A)'),
+});
+
+// --- channels ---------------------------------------------------------------------------------
+
+const core = z.strictObject({
+  role: z.string().min(1).describe('signal, plus, return, ...'),
+  colour: z.string().min(2).max(8).describe('IEC 60757 code, e.g. RD, GNYE'),
+  from: z.string().min(1).describe('connector and cavity, e.g. J1-12'),
+  to: z.string().min(1).describe('connector and cavity, e.g. SV3-1'),
+});
+
+const wire = z.strictObject({
+  label: z.string().min(1).max(32).describe('the label on the wire'),
+  gaugeAwg: z.number().min(0).max(40).optional().describe('American wire gauge'),
+  sectionMm2: z.number().positive().optional().describe('cross-section (mm2), instead of a gauge'),
+  lengthM: positive('metres', 'length, one way (m)').optional(),
+  cores: z.array(core).min(1).describe('the cores of this wire'),
+});
+
+const requirement = z
+  .union(
+    [
+      z.strictObject({ channel: name('channel'), above: z.number() }),
+      z.strictObject({ channel: name('channel'), below: z.number() }),
+      z.strictObject({ channel: name('channel'), is: onOff }),
+    ],
+    {
+      error:
+        'not an interlock; give { channel, above: deg }, { channel, below: deg } or { channel, is: on|off }',
+    },
+  )
+  .describe('interlock: what must hold while this channel moves or is on');
+
+const common = {
+  rail: name('rail').optional().describe('the supply that this channel draws from'),
+  requires: z.array(requirement).optional().describe('interlocks'),
+  wire: wire.optional(),
+};
+
+const flash = z
+  .strictObject({
+    unrestricted: z.literal(true),
+    reason: z
+      .string()
+      .min(10, { error: 'too short; say in a sentence why flashing is acceptable here' }),
+  })
+  .describe('lifts the limit of three flashes a second (WCAG 2.2, 2.3.1); the reason is shown');
+
+const calibrationPoint = z.tuple([z.number(), z.number()], {
+  error: 'not a calibration point; give [pulse us, angle deg]',
+});
+
+export const servo = z.strictObject({
+  kind: z.literal('servo'),
+  output: z.strictObject({ board: name('board'), pin }),
+  ...common,
+  calibration: z
+    .array(calibrationPoint)
+    .min(2, { error: 'needs two points or more, each [pulse us, angle deg]' })
+    .describe('[pulse us, angle deg] points, strictly monotonic in both; piecewise linear between'),
+  envelopeUs: z
+    .tuple([z.number().min(100).max(3000), z.number().min(100).max(3000)])
+    .optional()
+    .describe('pulse widths (us) that no command may leave; default: the ends of the calibration'),
+  limitsDeg: z
+    .tuple([z.number(), z.number()])
+    .optional()
+    .describe('soft limits (deg), low then high; default: the ends of the calibration'),
+  speedDegS: positive('deg/s', 'speed limit (deg/s)').default(60),
+  accelDegS2: positive('deg/s2', 'acceleration limit (deg/s2)').default(300),
+  jerkDegS3: positive('deg/s3', 'jerk limit (deg/s3)').optional(),
+  draw: z
+    .strictObject({
+      idleA: atLeast0('amperes', 'current while holding (A)').default(0),
+      movingA: atLeast0('amperes', 'current while moving (A)').default(0),
+      stallA: atLeast0('amperes', 'current when stalled (A)').default(0),
+    })
+    .optional(),
+  marks: z.record(name('mark'), z.number()).optional().describe('named positions (deg)'),
+  park: z
+    .strictObject({
+      to: z.union([z.number(), name('mark')]).describe('deg or a mark'),
+      then: z
+        .enum(['hold', 'release'], { error: 'must be hold or release' })
+        .default('hold')
+        .describe('keep holding, or stop the pulses'),
+    })
+    .describe('the safe resting position'),
+});
+
+export const relay = z.strictObject({
+  kind: z.literal('relay'),
+  output: z.strictObject({ board: name('board'), pin, activeLow: z.boolean().default(false) }),
+  ...common,
+  contact: z.enum(['held', 'momentary'], { error: 'must be held or momentary' }).default('held'),
+  pulseMs: positive('milliseconds', 'length of a momentary closure (ms)').optional(),
+  draw: z.strictObject({ onA: atLeast0('amperes', 'current while closed (A)') }).optional(),
+  duty: z
+    .strictObject({
+      maxOnS: positive('seconds', 'longest time closed (s)'),
+      restS: positive('seconds', 'rest after it (s)'),
+    })
+    .optional()
+    .describe('duty guard: total closed time without a rest'),
+  park: z.strictObject({ to: onOff }).default({ to: 'off' }),
+});
+
+const rgb = z.strictObject({
+  kind: z.literal('rgb'),
+  output: z.strictObject({
+    board: name('board'),
+    pins: z.tuple([pin, pin, pin], { error: 'needs three pins: red, green, blue' }),
+    common: z.enum(['anode', 'cathode'], { error: 'must be anode or cathode' }).default('cathode'),
+  }),
+  ...common,
+  draw: z
+    .strictObject({
+      fullA: z.tuple([z.number().min(0), z.number().min(0), z.number().min(0)], {
+        error: 'needs three currents (A): red, green, blue',
+      }),
+    })
+    .optional(),
+  fadeS: atLeast0('seconds', 'least time for a full-scale change (s)').default(0),
+  flash: flash.optional(),
+  park: z
+    .strictObject({ to: z.string().describe('CSS Color 4 string') })
+    .default({ to: '#000000' }),
+});
+
+const lamp = z.strictObject({
+  kind: z.literal('lamp'),
+  output: z.strictObject({ board: name('board'), pin, activeLow: z.boolean().default(false) }),
+  ...common,
+  draw: z.strictObject({ fullA: atLeast0('amperes', 'current at full (A)') }).optional(),
+  fadeS: atLeast0('seconds', 'least time for a full-scale change (s)').default(0),
+  flash: flash.optional(),
+  park: z
+    .strictObject({ to: z.number().min(0).max(1).describe('perceived lightness, 0 to 1') })
+    .default({ to: 0 }),
+});
+
+export const channel = z.discriminatedUnion('kind', [servo, relay, rgb, lamp], {
+  error: 'unknown kind; use servo, relay, rgb or lamp',
+});
+
+// --- poses, cues, park ------------------------------------------------------------------------
+
+/** A value in a pose: deg, 0..1, a mark, on/off or a CSS colour, by the kind of the channel. */
+const poseValue = z.union([z.number(), z.string()], {
+  error: 'must be a number, a mark, on/off or a colour',
+});
+
+const cueStep = z.strictObject({
+  at: atLeast0('seconds', 'start of the step after the start of the cue (s)'),
+  move: z
+    .record(name('channel or group'), z.union([z.number(), name('mark')]))
+    .optional()
+    .describe('channels or groups, each to deg or a mark'),
+  pose: name('pose').optional(),
+  overS: positive(
+    'seconds',
+    'time for the move (s); as fast as the limits allow without it',
+  ).optional(),
+  colour: z
+    .record(name('channel'), z.string())
+    .optional()
+    .describe('rgb channels, each to a CSS colour'),
+  dim: z
+    .record(name('channel'), z.number().min(0).max(1))
+    .optional()
+    .describe('lamps, each to 0..1'),
+  fadeS: atLeast0('seconds', 'time for the fade (s)').optional(),
+  switch: z.record(name('channel'), onOff).optional().describe('relays, each on or off'),
+  forS: positive('seconds', 'switch back after this time (s)').optional(),
+});
+
+const park = z.strictObject({
+  stages: z
+    .array(z.array(name('channel')))
+    .default([])
+    .describe(
+      'channels that park together, stage after stage; those not named park last, together',
+    ),
+  deadlineS: positive('seconds', 'past it, power is dropped: stop category 0 (s)').default(10),
+});
+
+export const propFile = z
+  .strictObject({
+    sinew: z.literal(1, { error: 'must be 1, the version of this file format' }),
+    name: z.string().min(1).max(100).describe('the name of the prop'),
+    link: z
+      .strictObject({
+        timeoutMs: z
+          .number()
+          .min(100)
+          .max(60_000)
+          .default(500)
+          .describe('silence that counts as a lost link (ms)'),
+        onLoss: z
+          .enum(['park', 'hold-then-park'], { error: 'must be park or hold-then-park' })
+          .default('park'),
+        holdS: positive('seconds', 'how long to hold before parking (s)').max(300).optional(),
+      })
+      .default({ timeoutMs: 500, onLoss: 'park' }),
+    stopInput: z
+      .strictObject({
+        board: name('board'),
+        pin,
+        normallyClosed: z.boolean().default(true).describe('a wire break then counts as pressed'),
+        category: z
+          .union([z.literal(0), z.literal(1), z.literal(2)], { error: 'must be 0, 1 or 2' })
+          .default(1),
+      })
+      .optional()
+      .describe(
+        'a stop button on a pin: an addition to a switch that cuts the power, never a substitute',
+      ),
+    boards: z.record(name('board'), board),
+    rails: z.record(name('rail'), rail).default({}),
+    channels: z.record(name('channel'), channel),
+    groups: z.record(name('group'), z.array(name('channel')).min(1)).default({}),
+    poses: z.record(name('pose'), z.record(name('channel'), poseValue)).default({}),
+    cues: z.record(name('cue'), z.array(cueStep).min(1)).default({}),
+    park: park.default({ stages: [], deadlineS: 10 }),
+  })
+  .describe('Sinew prop file');
+
+export type Prop = z.output<typeof propFile>;
+export type Board = z.output<typeof board>;
+export type Channel = z.output<typeof channel>;
+export type ServoChannel = z.output<typeof servo>;
+export type RelayChannel = z.output<typeof relay>;
+export type RgbChannel = z.output<typeof rgb>;
+export type LampChannel = z.output<typeof lamp>;
+export type Requirement = z.output<typeof requirement>;
+export type Wire = z.output<typeof wire>;
+export type CueStep = z.output<typeof cueStep>;

@@ -1,0 +1,171 @@
+/**
+ * What the two threads see of each other without messages: the core writes the state of every
+ * channel and rail once a tick, the gateway writes signs of life. The core never waits for a reader
+ * and a tick allocates nothing.
+ */
+
+export const MAX_SESSIONS = 32;
+
+/** Fields of one channel. Angles in deg, levels 0..1, pulses in us, currents in A. */
+export const FIELD = {
+  /** Servo: deg. Relay: 0 or 1. Lamp: perceived lightness 0..1. Rgb: sRGB red, green, blue 0..1. */
+  value: 0,
+  target: 3,
+  /** Servo pulse (us); 0 while released. */
+  pulseUs: 6,
+  flags: 7,
+  /** Estimated draw (A). */
+  amps: 8,
+  /** Measured angle (deg) and current (A); NaN where the driver cannot tell. */
+  measuredDeg: 9,
+  measuredA: 10,
+} as const;
+const CHANNEL_STRIDE = 11;
+
+export const FLAG = {
+  moving: 1,
+  /** No pulses: the servo is limp. */
+  released: 2,
+  /** Where the servo stands is not known: its first move is staged alone. */
+  unknown: 4,
+  /** Outside its soft limits, feeling for the stop. */
+  beyond: 8,
+  /** The servo pushes against something: it buzzes. */
+  pushing: 16,
+  /** An interlock holds it. */
+  interlocked: 32,
+  /** The duty guard keeps the relay open. */
+  resting: 64,
+  /** Waits until its rail has room. */
+  delayed: 128,
+  /** A change is held back so that it does not flash faster than allowed. */
+  flashHeld: 256,
+} as const;
+export type FlagName = keyof typeof FLAG;
+
+/** Names of the flags set in `bits`. */
+export function flagNames(bits: number): FlagName[] {
+  return (Object.keys(FLAG) as FlagName[]).filter((name) => (bits & FLAG[name]) !== 0);
+}
+
+const RAIL_STRIDE = 2;
+/** Fields of one rail: estimated draw, and measured draw or NaN (A). */
+export const RAIL_FIELD = { amps: 0, measuredA: 1 } as const;
+
+const HEADER = { sequence: 0, condition: 1, coreBeat: 2, gatewayBeat: 3, life: 4 } as const;
+
+export interface TelemetryBuffers {
+  channels: number;
+  rails: number;
+  header: SharedArrayBuffer;
+  body: SharedArrayBuffer;
+}
+
+export class Telemetry {
+  readonly buffers: TelemetryBuffers;
+  readonly #header: Int32Array;
+  /** [t (s), channels..., rails...] */
+  readonly #body: Float64Array;
+  readonly #railStart: number;
+
+  constructor(buffers: TelemetryBuffers) {
+    this.buffers = buffers;
+    this.#header = new Int32Array(buffers.header);
+    this.#body = new Float64Array(buffers.body);
+    this.#railStart = 1 + buffers.channels * CHANNEL_STRIDE;
+  }
+
+  static create(channels: number, rails: number): Telemetry {
+    return new Telemetry({
+      channels,
+      rails,
+      header: new SharedArrayBuffer(4 * (HEADER.life + MAX_SESSIONS)),
+      body: new SharedArrayBuffer(8 * (1 + channels * CHANNEL_STRIDE + rails * RAIL_STRIDE)),
+    });
+  }
+
+  // --- the core's side: between `begin` and `commit`, readers know that the body is in motion
+
+  begin(tS: number, condition: number): void {
+    Atomics.add(this.#header, HEADER.sequence, 1);
+    this.#header[HEADER.condition] = condition;
+    this.#body[0] = tS;
+  }
+
+  setChannel(channel: number, field: number, value: number): void {
+    this.#body[1 + channel * CHANNEL_STRIDE + field] = value;
+  }
+
+  setRail(rail: number, field: number, value: number): void {
+    this.#body[this.#railStart + rail * RAIL_STRIDE + field] = value;
+  }
+
+  commit(): void {
+    Atomics.add(this.#header, HEADER.sequence, 1);
+    Atomics.add(this.#header, HEADER.coreBeat, 1);
+  }
+
+  /** Counts up with every sign of life of the session in `slot`. */
+  life(slot: number): number {
+    return Atomics.load(this.#header, HEADER.life + slot);
+  }
+
+  // --- the gateway's side
+
+  markLife(slot: number): void {
+    Atomics.add(this.#header, HEADER.life + slot, 1);
+  }
+
+  beatGateway(): void {
+    Atomics.add(this.#header, HEADER.gatewayBeat, 1);
+  }
+
+  get coreBeat(): number {
+    return Atomics.load(this.#header, HEADER.coreBeat);
+  }
+
+  get gatewayBeat(): number {
+    return Atomics.load(this.#header, HEADER.gatewayBeat);
+  }
+
+  /** Copies a consistent picture into `into` (made by `snapshot`); false if the core kept writing. */
+  read(into: Snapshot): boolean {
+    for (let attempt = 0; attempt < 100; attempt++) {
+      const before = Atomics.load(this.#header, HEADER.sequence);
+      if (before & 1) continue;
+      into.body.set(this.#body);
+      into.condition = Atomics.load(this.#header, HEADER.condition);
+      if (Atomics.load(this.#header, HEADER.sequence) === before) return true;
+    }
+    return false;
+  }
+
+  snapshot(): Snapshot {
+    return new Snapshot(this.buffers.channels, this.#body.length);
+  }
+}
+
+/** A private copy of the telemetry at one tick. */
+export class Snapshot {
+  condition = 0;
+  readonly body: Float64Array;
+  readonly #railStart: number;
+
+  constructor(channels: number, length: number) {
+    this.body = new Float64Array(length);
+    this.#railStart = 1 + channels * CHANNEL_STRIDE;
+  }
+
+  /** Seconds since the daemon started. */
+  get tS(): number {
+    return this.body[0]!;
+  }
+
+  channel(channel: number, field: number): number {
+    return this.body[1 + channel * CHANNEL_STRIDE + field]!;
+  }
+
+  rail(rail: number, field: number): number {
+    return this.body[this.#railStart + rail * RAIL_STRIDE + field]!;
+  }
+}
