@@ -7,5 +7,5 @@ export function tidy(value: number, digits = 3): number {
 
 /** Limits `value` to the closed interval [`low`, `high`]. */
 export function clamp(value: number, low: number, high: number): number {
-  return value < low ? low : value > high ? high : value;
+  return Math.min(Math.max(value, low), high);
 }
