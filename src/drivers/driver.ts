@@ -42,6 +42,11 @@ export interface InputSpec {
   pin: number;
   /** Internal resistor; `up` for a contact to ground, so that a broken wire reads 1. */
   pull: 'up' | 'down' | 'off';
+  /**
+   * The level while nothing acts on the input, for a simulated board; default: that of the pull.
+   * A normally closed contact to ground rests at 0.
+   */
+  restLevel?: 0 | 1;
 }
 
 /** The outputs that change in one tick. Owned and reused by the core: a driver must not keep it. */

@@ -2,44 +2,50 @@ import { z } from 'zod';
 
 /**
  * The prop file: one schema gives the type, the check, the message and the documentation.
+ * A message reads on after the value it is about: `is not above 0; give volts`.
  * Semantic rules that need two places of the file at once are in lint.ts.
  */
 
 const NAME = /^[A-Za-z][A-Za-z0-9_-]{0,63}$/;
 
-const name = (what: string) =>
+/** A name of something in a prop file; `what` it names, for the message. */
+export const name = (what: string) =>
   z.string().regex(NAME, {
-    error: `not a ${what} name; use a letter, then letters, digits, _ or - (64 at most)`,
+    error: `is no ${what} name; use a letter, then letters, digits, _ or - (64 at most)`,
   });
 
 const positive = (unit: string, doc: string) =>
   z
-    .number({ error: `not a number; give ${unit} as a number above 0` })
+    .number({ error: `is not a number; give ${unit} as a number above 0` })
     .positive({
-      error: `must be above 0; give ${unit}`,
+      error: `is not above 0; give ${unit}`,
     })
     .describe(doc);
 
 const atLeast0 = (unit: string, doc: string) =>
   z
-    .number({ error: `not a number; give ${unit} as a number, 0 or more` })
+    .number({ error: `is not a number; give ${unit} as a number, 0 or more` })
     .nonnegative({
-      error: `must not be negative; give ${unit}`,
+      error: `is negative; give ${unit}, 0 or more`,
     })
     .describe(doc);
 
 const pin = z
   .int({
     error:
-      'not a pin number; give a whole number (GPIO number of the header, or output of the chip)',
+      'is no pin number; give a whole number, 0 to 63 (GPIO of the header, or output of the chip)',
   })
   .min(0)
   .max(63)
   .describe('GPIO number on the header, or output number of the chip');
 
 const onOff = z
-  .enum(['on', 'off'], { error: 'must be on or off' })
+  .enum(['on', 'off'], { error: 'is neither on nor off; write on or off' })
   .describe('the words on and off, quoted or not');
+
+const position = z.union([z.number(), name('mark')], {
+  error: 'is no position; give deg or the name of a mark',
+});
 
 // --- boards and rails -------------------------------------------------------------------------
 
@@ -63,7 +69,7 @@ const pigpioBoard = z.strictObject({
   driver: z.literal('pigpio'),
   sampleUs: z
     .union([z.literal(1), z.literal(2), z.literal(4), z.literal(5), z.literal(8), z.literal(10)], {
-      error: 'must be 1, 2, 4, 5, 8 or 10 (us)',
+      error: 'is no sample period; use 1, 2, 4, 5, 8 or 10 (us)',
     })
     .default(5)
     .describe('sample period (us)'),
@@ -84,7 +90,7 @@ export const board = z.discriminatedUnion(
   'driver',
   [simBoard, pigpioBoard, pca9685Board, linuxBoard],
   {
-    error: 'unknown driver; use sim, pigpio, pca9685 or linux',
+    error: 'is no driver; use sim, pigpio, pca9685 or linux',
   },
 );
 
@@ -119,7 +125,7 @@ const requirement = z
     ],
     {
       error:
-        'not an interlock; give { channel, above: deg }, { channel, below: deg } or { channel, is: on|off }',
+        'is no interlock; give { channel, above: deg }, { channel, below: deg } or { channel, is: on|off }',
     },
   )
   .describe('interlock: what must hold while this channel moves or is on');
@@ -135,12 +141,12 @@ const flash = z
     unrestricted: z.literal(true),
     reason: z
       .string()
-      .min(10, { error: 'too short; say in a sentence why flashing is acceptable here' }),
+      .min(10, { error: 'is too short; say in a sentence why flashing is acceptable here' }),
   })
   .describe('lifts the limit of three flashes a second (WCAG 2.2, 2.3.1); the reason is shown');
 
 const calibrationPoint = z.tuple([z.number(), z.number()], {
-  error: 'not a calibration point; give [pulse us, angle deg]',
+  error: 'is no calibration point; give [pulse us, angle deg]',
 });
 
 export const servo = z.strictObject({
@@ -149,7 +155,7 @@ export const servo = z.strictObject({
   ...common,
   calibration: z
     .array(calibrationPoint)
-    .min(2, { error: 'needs two points or more, each [pulse us, angle deg]' })
+    .min(2, { error: 'has fewer than two points; give two or more, each [pulse us, angle deg]' })
     .describe('[pulse us, angle deg] points, strictly monotonic in both; piecewise linear between'),
   envelopeUs: z
     .tuple([z.number().min(100).max(3000), z.number().min(100).max(3000)])
@@ -172,9 +178,9 @@ export const servo = z.strictObject({
   marks: z.record(name('mark'), z.number()).optional().describe('named positions (deg)'),
   park: z
     .strictObject({
-      to: z.union([z.number(), name('mark')]).describe('deg or a mark'),
+      to: position.describe('deg or a mark'),
       then: z
-        .enum(['hold', 'release'], { error: 'must be hold or release' })
+        .enum(['hold', 'release'], { error: 'is neither hold nor release; write hold or release' })
         .default('hold')
         .describe('keep holding, or stop the pulses'),
     })
@@ -185,7 +191,11 @@ export const relay = z.strictObject({
   kind: z.literal('relay'),
   output: z.strictObject({ board: name('board'), pin, activeLow: z.boolean().default(false) }),
   ...common,
-  contact: z.enum(['held', 'momentary'], { error: 'must be held or momentary' }).default('held'),
+  contact: z
+    .enum(['held', 'momentary'], {
+      error: 'is neither held nor momentary; write held or momentary',
+    })
+    .default('held'),
   pulseMs: positive('milliseconds', 'length of a momentary closure (ms)').optional(),
   draw: z.strictObject({ onA: atLeast0('amperes', 'current while closed (A)') }).optional(),
   duty: z
@@ -202,14 +212,16 @@ const rgb = z.strictObject({
   kind: z.literal('rgb'),
   output: z.strictObject({
     board: name('board'),
-    pins: z.tuple([pin, pin, pin], { error: 'needs three pins: red, green, blue' }),
-    common: z.enum(['anode', 'cathode'], { error: 'must be anode or cathode' }).default('cathode'),
+    pins: z.tuple([pin, pin, pin], { error: 'is not three pins; give [red, green, blue]' }),
+    common: z
+      .enum(['anode', 'cathode'], { error: 'is neither anode nor cathode; write anode or cathode' })
+      .default('cathode'),
   }),
   ...common,
   draw: z
     .strictObject({
       fullA: z.tuple([z.number().min(0), z.number().min(0), z.number().min(0)], {
-        error: 'needs three currents (A): red, green, blue',
+        error: 'is not three currents; give [red, green, blue] in A',
       }),
     })
     .optional(),
@@ -233,20 +245,20 @@ const lamp = z.strictObject({
 });
 
 export const channel = z.discriminatedUnion('kind', [servo, relay, rgb, lamp], {
-  error: 'unknown kind; use servo, relay, rgb or lamp',
+  error: 'is no kind of channel; use servo, relay, rgb or lamp',
 });
 
 // --- poses, cues, park ------------------------------------------------------------------------
 
 /** A value in a pose: deg, 0..1, a mark, on/off or a CSS colour, by the kind of the channel. */
 const poseValue = z.union([z.number(), z.string()], {
-  error: 'must be a number, a mark, on/off or a colour',
+  error: 'is no value for a pose; give a number, a mark, on/off or a colour',
 });
 
 const cueStep = z.strictObject({
   at: atLeast0('seconds', 'start of the step after the start of the cue (s)'),
   move: z
-    .record(name('channel or group'), z.union([z.number(), name('mark')]))
+    .record(name('channel or group'), position)
     .optional()
     .describe('channels or groups, each to deg or a mark'),
   pose: name('pose').optional(),
@@ -279,7 +291,7 @@ const park = z.strictObject({
 
 export const propFile = z
   .strictObject({
-    sinew: z.literal(1, { error: 'must be 1, the version of this file format' }),
+    sinew: z.literal(1, { error: 'is no known version of this file format; write sinew: 1' }),
     name: z.string().min(1).max(100).describe('the name of the prop'),
     link: z
       .strictObject({
@@ -290,7 +302,9 @@ export const propFile = z
           .default(500)
           .describe('silence that counts as a lost link (ms)'),
         onLoss: z
-          .enum(['park', 'hold-then-park'], { error: 'must be park or hold-then-park' })
+          .enum(['park', 'hold-then-park'], {
+            error: 'is neither park nor hold-then-park; write park or hold-then-park',
+          })
           .default('park'),
         holdS: positive('seconds', 'how long to hold before parking (s)').max(300).optional(),
       })
@@ -301,7 +315,9 @@ export const propFile = z
         pin,
         normallyClosed: z.boolean().default(true).describe('a wire break then counts as pressed'),
         category: z
-          .union([z.literal(0), z.literal(1), z.literal(2)], { error: 'must be 0, 1 or 2' })
+          .union([z.literal(0), z.literal(1), z.literal(2)], {
+            error: 'is no stop category; use 0, 1 or 2',
+          })
           .default(1),
       })
       .optional()

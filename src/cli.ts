@@ -1,0 +1,21 @@
+#!/usr/bin/env node
+import { main } from './cli/main.ts';
+import { systemClock } from './shared/clock.ts';
+
+// A reader that has seen enough (`sinew watch | head`) is no failure.
+process.stdout.on('error', (error: NodeJS.ErrnoException) => {
+  if (error.code !== 'EPIPE') throw error;
+  process.exit(0);
+});
+
+process.exitCode = await main(process.argv.slice(2), {
+  stdin: process.stdin,
+  stdout: process.stdout,
+  stderr: process.stderr,
+  env: process.env,
+  clock: systemClock,
+  onInterrupt(handler) {
+    process.on('SIGINT', handler);
+    return () => process.off('SIGINT', handler);
+  },
+});

@@ -1,0 +1,259 @@
+import { EventEmitter } from 'node:events';
+import { type RawData, WebSocket } from 'ws';
+import type { Condition } from '../core/condition.ts';
+import type { JournalEntry, Method, Params, Result } from '../core/requests.ts';
+import type { ChannelState } from '../gateway/state.ts';
+import { type Clock, systemClock } from '../shared/clock.ts';
+import { CODES, type ErrorData } from '../shared/errors.ts';
+
+/** The daemon answered a call with an error (JSON-RPC 2.0, section 5.1). */
+export class RpcError extends Error {
+  readonly code: number;
+  readonly data: ErrorData | undefined;
+
+  constructor(code: number, message: string, data?: ErrorData) {
+    super(message);
+    this.name = 'RpcError';
+    this.code = code;
+    this.data = data;
+  }
+}
+
+/** No daemon answers at this address. */
+export class Unreachable extends Error {
+  override readonly name = 'Unreachable';
+}
+
+/** The link was there and is gone. */
+export class LinkLost extends Error {
+  override readonly name = 'LinkLost';
+}
+
+export interface ConnectOptions {
+  /** `ws://127.0.0.1:7420/api`. */
+  url: string;
+  token?: string | undefined;
+  /** The name that the journal and other sessions see. */
+  clientName: string;
+  /** How long the connection, and then the answer to `session.open`, may take (ms). */
+  timeoutMs?: number;
+  clock?: Clock;
+}
+
+/** What `session.open` answers. */
+export interface Opened {
+  session: string;
+  condition: Condition;
+  prop: string;
+  protocol: number;
+  linkTimeoutMs: number;
+}
+
+/** The params of a `state` notification: the first holds every channel, then those that changed. */
+export interface StateParams {
+  condition: Condition;
+  /** Seconds since the daemon started. */
+  t: number;
+  /** Name of the client that holds the lease. */
+  holder: string | null;
+  channels: Record<string, ChannelState>;
+  rails: Record<string, { amps: number; measuredA?: number; limitA: number }>;
+}
+
+interface ClientEvents {
+  state: [StateParams];
+  event: [JournalEntry];
+  /** The link is gone; the reason in words. */
+  close: [string];
+  /** Nothing was heard for twice the link timeout; `close` follows. */
+  silent: [];
+}
+
+interface Pending {
+  resolve: (result: unknown) => void;
+  reject: (error: Error) => void;
+}
+
+/** Checks for signs of life per link timeout; the link is lost after two timeouts without any. */
+const CHECKS_PER_TIMEOUT = 4;
+/** How long the daemon may take to answer a close frame (ms). */
+const CLOSE_MS = 500;
+
+/** One session with the daemon: JSON-RPC 2.0 over a WebSocket, supervised from this end too. */
+export class Client extends EventEmitter<ClientEvents> {
+  readonly #socket: WebSocket;
+  readonly #clock: Clock;
+  readonly #pending = new Map<number, Pending>();
+  #lastId = 0;
+  #lost: LinkLost | undefined;
+  #opened: Opened | undefined;
+  #missed = 0;
+  #stopWatching = () => {};
+
+  private constructor(socket: WebSocket, clock: Clock) {
+    super();
+    this.#socket = socket;
+    this.#clock = clock;
+    socket.on('message', (data, isBinary) => this.#receive(data, isBinary));
+    // `ws` answers pings by itself; here they only count as life.
+    socket.on('ping', () => {
+      this.#missed = 0;
+    });
+    // An error is always followed by `close`, which carries the consequences.
+    socket.on('error', () => {});
+    socket.on('close', (code, reason) => this.#lose(closeReason(code, reason.toString())));
+  }
+
+  /**
+   * Connects and opens the session.
+   * @throws Unreachable when nobody answers in time; RpcError when the daemon refuses the session.
+   */
+  static async connect(options: ConnectOptions): Promise<Client> {
+    const { url, token, clientName, timeoutMs = 3000, clock = systemClock } = options;
+    const where = new URL(url).host;
+    const socket = new WebSocket(url, { handshakeTimeout: timeoutMs, perMessageDeflate: false });
+    const client = new Client(socket, clock);
+    await opening(socket, where);
+    const cancel = clock.after(timeoutMs, () => {
+      client.#lose(`it did not answer within ${timeoutMs} ms`);
+      socket.terminate();
+    });
+    try {
+      const params = { client: clientName, ...(token === undefined ? {} : { token }) };
+      client.#opened = (await client.call('session.open', params)) as Opened;
+    } catch (error) {
+      await client.close();
+      if (!(error instanceof LinkLost)) throw error;
+      throw new Unreachable(`cannot open a session with the daemon at ${where}: ${error.message}`);
+    } finally {
+      cancel();
+    }
+    client.#superviseLink(client.opened.linkTimeoutMs);
+    return client;
+  }
+
+  get opened(): Opened {
+    return this.#opened!;
+  }
+
+  /** Why the link is gone; undefined while it is there. */
+  get lost(): LinkLost | undefined {
+    return this.#lost;
+  }
+
+  /**
+   * Calls a method and waits for its answer, for as long as the link lives.
+   * @throws RpcError when it is refused, LinkLost when the link goes first.
+   */
+  call<M extends Method>(method: M, params: Params<M>): Promise<Result<M>>;
+  call(method: string, params?: object): Promise<unknown>;
+  call(method: string, params: object = {}): Promise<unknown> {
+    if (this.#lost) return Promise.reject(this.#lost);
+    const id = ++this.#lastId;
+    return new Promise((resolve, reject) => {
+      this.#pending.set(id, { resolve, reject });
+      this.#socket.send(JSON.stringify({ jsonrpc: '2.0', id, method, params }), (error) => {
+        if (error) this.#lose(error.message);
+      });
+    });
+  }
+
+  /** Closes the link; the daemon takes this for a lost link if the session still holds the lease. */
+  async close(): Promise<void> {
+    if (this.#socket.readyState === WebSocket.CLOSED) return;
+    const closed = new Promise<void>((resolve) => this.#socket.once('close', () => resolve()));
+    const cancel = this.#clock.after(CLOSE_MS, () => this.#socket.terminate());
+    this.#socket.close(1000);
+    await closed;
+    cancel();
+  }
+
+  #receive(data: RawData, isBinary: boolean): void {
+    this.#missed = 0;
+    let message: unknown;
+    try {
+      message = isBinary ? undefined : JSON.parse(data.toString());
+    } catch {
+      // Reported below, as everything else that is no JSON-RPC message.
+    }
+    if (typeof message !== 'object' || message === null) {
+      this.#lose('it sent something that is not JSON-RPC');
+      this.#socket.terminate();
+      return;
+    }
+    const { id, method, params, result, error } = message as {
+      id?: number;
+      method?: string;
+      params?: unknown;
+      result?: unknown;
+      error?: { code: number; message: string; data?: ErrorData };
+    };
+    if (method === 'state') this.emit('state', params as StateParams);
+    else if (method === 'event') this.emit('event', params as JournalEntry);
+    if (method !== undefined || id === undefined) return;
+    const pending = this.#pending.get(id);
+    if (!pending) return;
+    this.#pending.delete(id);
+    if (error) pending.reject(new RpcError(error.code, error.message, error.data));
+    else pending.resolve(result);
+  }
+
+  /**
+   * Counts checks without life instead of comparing times: when this process itself was held up,
+   * one check falls due, then the frames that arrived meanwhile are read.
+   */
+  #superviseLink(linkTimeoutMs: number): void {
+    this.#missed = 0;
+    const check = () => {
+      if (++this.#missed > 2 * CHECKS_PER_TIMEOUT) {
+        this.emit('silent');
+        this.#lose(`the daemon was silent for ${2 * linkTimeoutMs} ms`);
+        this.#socket.terminate();
+      } else this.#stopWatching = this.#clock.after(linkTimeoutMs / CHECKS_PER_TIMEOUT, check);
+    };
+    check();
+  }
+
+  #lose(reason: string): void {
+    if (this.#lost) return;
+    this.#lost = new LinkLost(reason);
+    this.#stopWatching();
+    for (const { reject } of this.#pending.values()) reject(this.#lost);
+    this.#pending.clear();
+    this.emit('close', reason);
+  }
+}
+
+function opening(socket: WebSocket, where: string): Promise<void> {
+  return new Promise((resolve, reject) => {
+    socket.once('open', resolve);
+    socket.once('error', (error: NodeJS.ErrnoException) => {
+      reject(new Unreachable(`cannot reach the daemon at ${where}: ${connectReason(error)}`));
+    });
+    socket.once('unexpected-response', (request, response) => {
+      const status = response.statusCode;
+      const refused = status === 401 || status === 403;
+      const reason = `the daemon at ${where} refused the connection (HTTP ${status})`;
+      reject(
+        refused
+          ? new RpcError(CODES.notAuthorised, 'Not authorised', { reason })
+          : new Unreachable(`what answers at ${where} is not sinewd (HTTP ${status})`),
+      );
+      request.destroy();
+    });
+  });
+}
+
+function connectReason(error: NodeJS.ErrnoException): string {
+  if (error.code === 'ECONNREFUSED') return 'connection refused; is sinewd running there?';
+  if (error.code === 'ENOTFOUND' || error.code === 'EAI_AGAIN') return 'no such host';
+  return error.message || (error.code ?? 'no reason given');
+}
+
+/** Close codes as in RFC 6455, section 7.4.1. */
+function closeReason(code: number, reason: string): string {
+  if (reason) return `the daemon closed the link: ${reason}`;
+  if (code === 1006) return 'the connection broke off';
+  if (code === 1005 || code === 1000 || code === 1001) return 'the daemon closed the link';
+  return `the daemon closed the link (code ${code})`;
+}

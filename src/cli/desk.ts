@@ -1,0 +1,267 @@
+import type { Readable, Writable } from 'node:stream';
+import type { Condition } from '../core/condition.ts';
+import type { JournalEntry, Method, Params, Result } from '../core/requests.ts';
+import type { ChannelState } from '../gateway/state.ts';
+import type { Clock } from '../shared/clock.ts';
+import { CODES, Refusal } from '../shared/errors.ts';
+import { Client, type LinkLost, type Opened, RpcError, type StateParams } from './client.ts';
+import type { Address } from './values.ts';
+import type { Given, Outcome, Verb } from './verb.ts';
+
+/** The world around the command; tests bring their own. */
+export interface Io {
+  stdin: Readable & { isTTY?: boolean };
+  stdout: Writable & { isTTY?: boolean };
+  stderr: Writable;
+  env: Record<string, string | undefined>;
+  clock: Clock;
+  /** Calls `handler` on Ctrl-C instead of ending the process, until the returned function is called. */
+  onInterrupt(handler: () => void): () => void;
+}
+
+export interface DeskOptions {
+  address: Address;
+  token: string | undefined;
+  /** The name that the journal and other sessions see. */
+  name: string;
+  json: boolean;
+  wake: boolean;
+  /** Seconds of grace at the end, if asked for. */
+  graceS: number | undefined;
+}
+
+/** How often `state` is followed while something is waited for (Hz). */
+const FOLLOW_HZ = 10;
+const FRAME_MS = 1000 / FOLLOW_HZ;
+/** A frame this close behind an answer may still tell of the time before it (ms). */
+const STALE_MS = 50;
+const BUSY_FLAGS = ['moving', 'delayed', 'flashHeld'];
+
+/**
+ * One user at work: the connection (made when first needed), the lease, and what is known of the
+ * prop. A single command hands the lease over when it ends; a session keeps it.
+ */
+export class Desk {
+  readonly io: Io;
+  readonly options: DeskOptions;
+  /** A session keeps the lease, and leaves it to the daemon to refuse what the condition forbids. */
+  inSession = false;
+  /** Told what happened on the prop without this user asking for it. */
+  onNotice: (text: string) => void = () => {};
+  #client: Client | undefined;
+  #leased = false;
+  #following = false;
+  #condition: Condition | undefined;
+  #conditionAtMs = Number.NEGATIVE_INFINITY;
+  #changesCondition = false;
+  readonly #channels = new Map<string, ChannelState>();
+  #settle: ((outcome: Promise<never>) => void) | undefined;
+  #cancelSleep = () => {};
+  #forgetInterrupt = () => {};
+
+  constructor(io: Io, options: DeskOptions) {
+    this.io = io;
+    this.options = options;
+  }
+
+  get condition(): Condition | undefined {
+    return this.#condition;
+  }
+
+  /** Whether the lease was taken and not handed over. */
+  get leased(): boolean {
+    return this.#leased;
+  }
+
+  /** Whether a verb runs. */
+  get busy(): boolean {
+    return this.#settle !== undefined;
+  }
+
+  /** Set once the link that was there is gone. */
+  get lost(): LinkLost | undefined {
+    return this.#client?.lost;
+  }
+
+  async connect(): Promise<Opened> {
+    return (await this.client()).opened;
+  }
+
+  async client(): Promise<Client> {
+    if (this.#client) return this.#client;
+    const { address, token, name } = this.options;
+    const client = await Client.connect({
+      url: `ws://${address.host}:${address.port}/api`,
+      token,
+      clientName: name,
+      clock: this.io.clock,
+    });
+    this.#client = client;
+    this.#condition = client.opened.condition;
+    client.on('close', () => this.#settle?.(Promise.reject(client.lost)));
+    client.on('event', (entry) => this.#hear(entry));
+    client.on('state', ({ condition, channels }) => {
+      for (const [name, state] of Object.entries(channels)) this.#channels.set(name, state);
+      this.#watchCondition(condition);
+    });
+    return client;
+  }
+
+  call<M extends Method>(method: M, params: Params<M>): Promise<Result<M>>;
+  call(method: string, params?: object): Promise<unknown>;
+  async call(method: string, params: object = {}): Promise<unknown> {
+    const result = await (await this.client()).call(method, params);
+    const condition = (result as { condition?: Condition } | null)?.condition;
+    if (condition) {
+      this.#condition = condition;
+      this.#conditionAtMs = this.io.clock.nowMs();
+    }
+    return result;
+  }
+
+  /** Takes the lease, if it is free; from then on Ctrl-C stops the motion. */
+  async lease(): Promise<void> {
+    if (this.#leased) return;
+    await this.call('lease.take', {});
+    this.#leased = true;
+    if (this.inSession) return;
+    this.#forgetInterrupt = this.io.onInterrupt(() => {
+      this.interrupt().catch(() => {
+        // The link is lost, which is told where the command waits.
+      });
+    });
+  }
+
+  /** Takes the lease and sees to it that the prop is live, waking it only with --wake. */
+  async live(): Promise<void> {
+    if (this.inSession) return;
+    const { condition } = await this.connect();
+    if ((condition === 'parked' || condition === 'parking') && !this.options.wake) {
+      throw new Refusal('condition', `the prop is ${condition}; add --wake`, { condition });
+    }
+    await this.lease();
+    if (condition === 'live') return;
+    if (this.options.wake || condition === 'waking') await this.wake();
+  }
+
+  /** Wakes the prop and waits until it is live; if it is just parking, waits for that first. */
+  async wake(): Promise<void> {
+    if (this.#condition === 'parking') await this.call('park', { wait: true });
+    await this.call('wake', { wait: true });
+  }
+
+  /**
+   * Leaves the lease to the next holder for `graceS`; the sentence that says so, or undefined if it
+   * was not held.
+   */
+  async handOver(graceS: number): Promise<string | undefined> {
+    if (!this.#leased || this.lost) return undefined;
+    try {
+      await this.call('lease.release', { graceS });
+    } catch (error) {
+      if (error instanceof RpcError && error.code === CODES.notHolder) return undefined;
+      throw error;
+    }
+    this.#leased = false;
+    const up = this.#condition === 'live' || this.#condition === 'waking';
+    if (!up) return `lease released; the prop is ${this.#condition}`;
+    if (graceS === 0) return 'lease released; the prop parks';
+    return `lease handed over; the prop parks in ${graceS} s unless someone takes it`;
+  }
+
+  async close(): Promise<void> {
+    this.#forgetInterrupt();
+    this.#settle = undefined;
+    await this.#client?.close();
+  }
+
+  /** Runs a verb to its end, to Ctrl-C, or to the loss of the link, whichever is first. */
+  async run(verb: Verb, given: Given): Promise<Outcome> {
+    this.#changesCondition = verb.changesCondition === true;
+    try {
+      return await new Promise<Outcome>((resolve, reject) => {
+        this.#settle = resolve as (outcome: Promise<never>) => void;
+        verb.run(given, this).then(resolve, reject);
+      });
+    } finally {
+      this.#settle = undefined;
+      this.#changesCondition = false;
+      this.#cancelSleep();
+    }
+  }
+
+  /** Ctrl-C: stops the motion, and with it the verb that runs. What was done, in words. */
+  async interrupt(): Promise<string> {
+    const stop = this.call('stop', { category: 2 });
+    const text = 'motion stopped (stop category 2): the prop holds; reset before it moves again';
+    this.#settle?.(
+      stop.then(() => {
+        throw new Refusal('condition', `interrupted: ${text}`);
+      }),
+    );
+    await stop;
+    return text;
+  }
+
+  /** Follows `state`, and in a session the journal, too. */
+  async follow(): Promise<void> {
+    if (this.#following) return;
+    this.#following = true;
+    const journal = this.inSession ? { journal: true } : {};
+    await this.call('state.follow', { hz: FOLLOW_HZ, ...journal });
+  }
+
+  /** The next notification of the state. */
+  async state(): Promise<StateParams> {
+    const client = await this.client();
+    const next = new Promise<StateParams>((resolve) => client.once('state', resolve));
+    await this.follow();
+    return next;
+  }
+
+  /** Waits `ms`, or until the verb that waits is ended otherwise. */
+  sleep(ms: number): Promise<void> {
+    return new Promise((resolve) => {
+      this.#cancelSleep = this.io.clock.after(ms, resolve);
+    });
+  }
+
+  /**
+   * Waits until none of `channels` moves, fades or waits for its rail. `follow` must have been
+   * called before the command that set them going.
+   * @throws Refusal when the prop stops being live meanwhile.
+   */
+  async rest(channels: readonly string[]): Promise<void> {
+    await this.until(
+      () =>
+        !channels.some((name) =>
+          this.#channels.get(name)?.flags.some((flag) => BUSY_FLAGS.includes(flag)),
+        ),
+    );
+  }
+
+  /** Waits, two frames at least, until `done` holds of the followed state. */
+  async until(done: (channels: ReadonlyMap<string, ChannelState>) => boolean): Promise<void> {
+    await this.sleep(2 * FRAME_MS);
+    for (;;) {
+      if (this.#condition !== 'live') {
+        const values = { condition: this.#condition };
+        throw new Refusal('condition', `the prop is now ${this.#condition}`, values);
+      }
+      if (done(this.#channels)) return;
+      await this.sleep(FRAME_MS);
+    }
+  }
+
+  #watchCondition(condition: Condition): void {
+    if (condition === this.#condition) return;
+    if (this.io.clock.nowMs() - this.#conditionAtMs < STALE_MS) return;
+    this.#condition = condition;
+    if (!this.#changesCondition) this.onNotice(`the prop is now ${condition}`);
+  }
+
+  #hear(entry: JournalEntry): void {
+    if (entry.who === this.options.name || entry.what === 'condition') return;
+    this.onNotice(`${entry.who}: ${entry.text}`);
+  }
+}

@@ -1,0 +1,60 @@
+import { Refusal } from '../shared/errors.ts';
+import { type Argument, type Verb, type VerbOption, verb } from './verb.ts';
+
+/** Verbs that read a prop file and need no daemon. */
+
+const FILE: Argument = { name: 'file', doc: 'a prop file' };
+
+/** Checks its words, then says plainly that it does nothing yet. */
+function notBuilt(name: string, summary: string, so: string, options: VerbOption[]): Verb {
+  return verb({
+    name,
+    summary: `${summary} (not built yet)`,
+    where: 'line',
+    args: [FILE],
+    options,
+    async run() {
+      throw new Refusal('methodNotFound', `${name} is not built yet: ${so}`);
+    },
+  });
+}
+
+export const fileVerbs = [
+  verb<{ file: string }>({
+    name: 'check',
+    summary: 'check a prop file and show all findings',
+    where: 'both',
+    args: [FILE],
+    async run({ file }) {
+      // Loaded only here: `stop` must not wait for a YAML parser.
+      const { formatFinding, loadProp } = await import('../prop/load.ts');
+      const { findings } = await loadProp(file);
+      const lines = findings.map((finding) => formatFinding(finding, file));
+      if (findings.length === 0) lines.push(`${file}: no findings`);
+      else lines.push(findings.length === 1 ? '1 finding' : `${findings.length} findings`);
+      const bad = findings.some(({ severity }) => severity !== 'note');
+      return { result: { file, findings }, text: lines.join('\n'), exit: bad ? 1 : 0 };
+    },
+  }),
+  notBuilt(
+    'loom',
+    'draw the wiring',
+    'this version checks the wiring in the prop file but does not draw it',
+    [{ flags: '--format <F>', doc: 'form of the output', choices: ['text', 'csv', 'html', 'svg'] }],
+  ),
+  notBuilt(
+    'budget',
+    'add up the load of every rail',
+    'this version shows the load while the prop runs (sinew watch) but does not add it up beforehand',
+    [{ flags: '--cue <NAME>', doc: 'during this cue' }],
+  ),
+  notBuilt(
+    'rehearse',
+    "compute a cue's whole timeline",
+    'this version moves the prop but does not compute a cue beforehand',
+    [
+      { flags: '--cue <NAME>', doc: 'the cue' },
+      { flags: '--csv', doc: 'print comma-separated values' },
+    ],
+  ),
+];

@@ -1,0 +1,144 @@
+import type { JournalEntry } from '../core/requests.ts';
+import type { ChannelState } from '../gateway/state.ts';
+import type { StateParams } from './client.ts';
+import type { Desk } from './desk.ts';
+import { print, show, table, UsageError } from './output.ts';
+import { whole } from './values.ts';
+import { type Outcome, verb } from './verb.ts';
+
+/** Verbs that go on until Ctrl-C. */
+
+const ENDED: Outcome = { result: undefined, text: '' };
+const CLEAR = '\x1b[H\x1b[J';
+
+/** Ctrl-C ends such a verb in good order. */
+function untilInterrupted(desk: Desk): Promise<Outcome> {
+  return new Promise((resolve) => {
+    const forget = desk.io.onInterrupt(() => {
+      forget();
+      resolve(ENDED);
+    });
+  });
+}
+
+function cells({ value, target, pulseUs, flags }: ChannelState) {
+  return [show(value), show(target), show(pulseUs), flags.join(' ')] as const;
+}
+
+/** Keeps what the notifications told so far, and draws it. */
+class Picture {
+  #condition = '';
+  #tS = 0;
+  readonly #channels = new Map<string, readonly string[]>();
+  readonly #rails = new Map<string, string[]>();
+
+  /** Takes a notification; returns one line for each thing that changed. */
+  take({ condition, t, channels, rails }: StateParams): string[] {
+    const lines: string[] = [];
+    const tell = (text: string) => lines.push(`${t.toFixed(2)} s  ${text}`.trimEnd());
+    this.#tS = t;
+    if (condition !== this.#condition) {
+      this.#condition = condition;
+      tell(`condition ${condition}`);
+    }
+    for (const [name, state] of Object.entries(channels)) {
+      const [value, target, pulse, flags] = cells(state);
+      const before = this.#channels.get(name)?.join();
+      this.#channels.set(name, cells(state));
+      if (before === cells(state).join()) continue;
+      tell(`${name}  ${value} -> ${target}${pulse && `  ${pulse} us`}  ${flags}`);
+    }
+    for (const [name, { amps, limitA }] of Object.entries(rails)) {
+      const shown = [amps.toFixed(2), show(limitA)];
+      const before = this.#rails.get(name)?.join();
+      this.#rails.set(name, shown);
+      if (before !== shown.join()) tell(`rail ${name}  ${shown[0]} A of ${shown[1]} A`);
+    }
+    return lines;
+  }
+
+  draw(prop: string): string {
+    const channels = [...this.#channels].map(([name, state]) => [name, ...state]);
+    const rails = [...this.#rails].map(([name, load]) => [name, ...load]);
+    return [
+      `${prop}: ${this.#condition}  ${this.#tS.toFixed(1)} s  (Ctrl-C ends)`,
+      '',
+      table(['channel', 'value', 'target', 'pulse us', 'flags'], channels),
+      '',
+      table(['rail', 'amps', 'limit A'], rails),
+    ].join('\n');
+  }
+}
+
+export const followVerbs = [
+  verb<{ hz?: number }>({
+    name: 'watch',
+    summary: 'show channels and rails as they change, until Ctrl-C',
+    where: 'line',
+    args: [],
+    options: [
+      {
+        flags: '--hz <N>',
+        doc: 'updates per second, 1 to 50 (5 without it)',
+        parse: whole(1, 50),
+      },
+    ],
+    async run({ hz = 5 }, desk) {
+      const client = await desk.client();
+      const { stdout } = desk.io;
+      const picture = new Picture();
+      const ended = untilInterrupted(desk);
+      client.on('state', (params) => {
+        const lines = picture.take(params);
+        if (desk.options.json) print(stdout, JSON.stringify(params));
+        else if (stdout.isTTY) print(stdout, CLEAR + picture.draw(client.opened.prop));
+        else for (const line of lines) print(stdout, line);
+      });
+      await desk.call('state.follow', { hz });
+      return ended;
+    },
+  }),
+  verb<{ since?: number; limit?: number; follow?: true }>({
+    name: 'journal',
+    summary: 'show who asked, what moved, what was refused and why',
+    where: 'both',
+    args: [],
+    options: [
+      { flags: '--since <N>', doc: 'only entries after this number', parse: whole(0, 1e15) },
+      { flags: '--limit <N>', doc: 'the newest N of them, 1 to 1000', parse: whole(1, 1000) },
+      { flags: '--follow', doc: 'go on with what happens, until Ctrl-C' },
+    ],
+    async run({ since, limit, follow }, desk) {
+      if (follow && desk.inSession) {
+        throw new UsageError('--follow works on the command line; open a second terminal for it');
+      }
+      const client = await desk.client();
+      const { stdout } = desk.io;
+      let last = since ?? 0;
+      const early: JournalEntry[] = [];
+      const tell = (entry: JournalEntry) => {
+        if (entry.seq <= last) return;
+        last = entry.seq;
+        print(stdout, desk.options.json ? JSON.stringify(entry) : journalLine(entry));
+      };
+      let hear = (entry: JournalEntry): unknown => early.push(entry);
+      if (follow) {
+        client.on('event', (entry) => hear(entry));
+        await desk.call('state.follow', { hz: 1, journal: true });
+      }
+      const result = await desk.call('journal.read', {
+        ...(since === undefined ? {} : { since }),
+        ...(limit === undefined ? {} : { limit }),
+      });
+      if (!follow) return { result, text: result.entries.map(journalLine).join('\n') };
+      // What happened while the answer was on its way comes after it.
+      for (const entry of [...result.entries, ...early]) tell(entry);
+      hear = tell;
+      return untilInterrupted(desk);
+    },
+  }),
+];
+
+function journalLine({ seq, time, who, what, text }: JournalEntry): string {
+  return `${seq}  ${time}  ${who}  ${what}  ${text}`;
+}

@@ -1,0 +1,94 @@
+import { readFileSync } from 'node:fs';
+import { hostname } from 'node:os';
+import { LinkLost } from './client.ts';
+import { Desk, type Io } from './desk.ts';
+import { EXIT, errorObject, exitCode, explain, print, UsageError } from './output.ts';
+import { type Chosen, type Globals, lineParser } from './program.ts';
+import { sessionVerb } from './session.ts';
+import { VERBS } from './table.ts';
+import { address } from './values.ts';
+
+const LINE_VERBS = [sessionVerb, ...VERBS.filter(({ where }) => where !== 'prompt')];
+const DEFAULT_GRACE_S = 30;
+
+/** The whole command: parses `argv` (without the program's name), does it, returns the exit code. */
+export async function main(argv: readonly string[], io: Io): Promise<number> {
+  const json = argv.includes('--json');
+  try {
+    const chosen = lineParser(LINE_VERBS, version(), (text) => io.stdout.write(text)).parse(argv);
+    return chosen ? await perform(chosen, io) : EXIT.done;
+  } catch (error) {
+    return complain(io, json, error);
+  }
+}
+
+/** Prints an error; returns the exit code for it. */
+function complain(io: Io, json: boolean, error: unknown): number {
+  if (json) print(io.stderr, JSON.stringify({ error: errorObject(error) }));
+  else print(io.stderr, `sinew: ${explain(error)}`);
+  if (io.env.SINEW_DEBUG && error instanceof Error) print(io.stderr, error.stack ?? '');
+  return exitCode(error);
+}
+
+async function perform({ verb, given, globals }: Chosen, io: Io): Promise<number> {
+  const json = globals.json === true;
+  const graceS = globals.grace ?? DEFAULT_GRACE_S;
+  const desk = new Desk(io, {
+    address: globals.host ?? addressFrom(io.env.SINEW_HOST ?? '127.0.0.1:7420'),
+    token: token(globals, io.env),
+    name: globals.name ?? defaultName(io.env),
+    json,
+    wake: globals.wake === true,
+    graceS: globals.grace,
+  });
+  try {
+    const outcome = await (verb.independent ? verb.run(given, desk) : desk.run(verb, given));
+    const handedOver = await desk.handOver(graceS);
+    if (json && outcome.result !== undefined) {
+      const note = handedOver === undefined ? {} : { handedOver: { graceS } };
+      print(io.stdout, JSON.stringify({ ...(outcome.result as object), ...note }));
+    } else if (!json) {
+      for (const line of [outcome.text, handedOver]) if (line) print(io.stdout, line);
+    }
+    return outcome.exit ?? EXIT.done;
+  } catch (error) {
+    if (error instanceof LinkLost) {
+      const then = desk.leased ? '; the prop parks itself' : '';
+      throw new LinkLost(`link lost: ${error.message}${then}`);
+    }
+    const code = complain(io, json, error);
+    // What was refused is the news; that the lease could not be handed over either is not.
+    const handedOver = await desk.handOver(graceS).catch(() => undefined);
+    if (handedOver && !json) print(io.stderr, handedOver);
+    return code;
+  } finally {
+    await desk.close();
+  }
+}
+
+function addressFrom(text: string) {
+  try {
+    return address(text);
+  } catch {
+    throw new UsageError(`SINEW_HOST is ${text}; give HOST or HOST:PORT`);
+  }
+}
+
+function token(globals: Globals, env: Io['env']): string | undefined {
+  const file = globals.tokenFile ?? env.SINEW_TOKEN_FILE;
+  if (!file) return undefined;
+  try {
+    return readFileSync(file, 'utf8').trim();
+  } catch (error) {
+    throw new UsageError(`cannot read the token file: ${(error as Error).message}`);
+  }
+}
+
+function defaultName(env: Io['env']): string {
+  return `${env.USER ?? env.LOGNAME ?? env.USERNAME ?? 'someone'}@${hostname()}`.slice(0, 64);
+}
+
+function version(): string {
+  const text = readFileSync(new URL('../../package.json', import.meta.url), 'utf8');
+  return (JSON.parse(text) as { version: string }).version;
+}

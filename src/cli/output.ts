@@ -1,0 +1,89 @@
+import type { Writable } from 'node:stream';
+import { CODES, Refusal } from '../shared/errors.ts';
+import { tidy } from '../shared/units.ts';
+import { LinkLost, RpcError, Unreachable } from './client.ts';
+
+/** What was typed cannot be understood. */
+export class UsageError extends Error {
+  override readonly name = 'UsageError';
+}
+
+/** Exit codes: 0 done. */
+export const EXIT = { done: 0, refused: 1, usage: 2, unreachable: 3 } as const;
+
+/** Not among the daemon's codes: the command could not reach it, or lost it. */
+const LINK_CODE = -32000;
+
+export function exitCode(error: unknown): number {
+  if (error instanceof UsageError) return EXIT.usage;
+  if (error instanceof Unreachable || error instanceof LinkLost) return EXIT.unreachable;
+  return EXIT.refused;
+}
+
+/** The error as `--json` prints it: `{ code, message, data: { reason, ... } }`. */
+export function errorObject(error: unknown): { code: number; message: string; data: object } {
+  if (error instanceof RpcError) {
+    const data = error.data ?? { reason: error.message };
+    return { code: error.code, message: error.message, data };
+  }
+  if (error instanceof Refusal) return error.toObject();
+  const reason = error instanceof Error ? error.message : String(error);
+  const data = { reason };
+  if (error instanceof UsageError) return { code: CODES.invalidParams, message: 'Usage', data };
+  if (error instanceof Unreachable) return { code: LINK_CODE, message: 'Unreachable', data };
+  if (error instanceof LinkLost) return { code: LINK_CODE, message: 'Link lost', data };
+  return { code: CODES.internal, message: 'Internal error', data };
+}
+
+/** The error in one line for a person. */
+export function explain(error: unknown): string {
+  if (error instanceof RpcError) {
+    const { reason = error.message, ...values } = error.data ?? {};
+    return reason + extras(reason, values);
+  }
+  if (error instanceof Error) return error.message || error.name;
+  return String(error);
+}
+
+/** The numbers that the reason does not already name. */
+function extras(reason: string, values: Record<string, unknown>): string {
+  const told = new Set(reason.match(/-?\d+(\.\d+)?/g));
+  const shown = Object.entries(values).flatMap(([name, value]) => {
+    const numbers = Array.isArray(value) ? value : [value];
+    const plain = numbers.length <= 2 && numbers.every((part) => typeof part === 'number');
+    if (!plain || numbers.every((part) => told.has(String(part)))) return [];
+    return [`${name} ${numbers.join(' to ')}`];
+  });
+  return shown.length > 0 ? ` (${shown.join(', ')})` : '';
+}
+
+/** A value of a channel: `12.5`, `on`, `#ff8800`. */
+export function show(value: unknown): string {
+  if (typeof value === 'number') return String(tidy(value));
+  if (typeof value === 'boolean') return value ? 'on' : 'off';
+  return value === undefined || value === null ? '' : String(value);
+}
+
+/** Rows under a heading, columns aligned; a column of numbers aligns right. */
+export function table(heading: readonly string[], rows: readonly (readonly string[])[]): string {
+  const columns = heading.map((title, column) => {
+    const cells = rows.map((row) => row[column] ?? '');
+    const width = Math.max(title.length, ...cells.map((cell) => cell.length));
+    const numeric =
+      cells.some((cell) => cell !== '') && cells.every((cell) => /^(-?[\d.]+)?$/.test(cell));
+    return { width, numeric };
+  });
+  const format = (row: readonly string[]) =>
+    columns
+      .map(({ width, numeric }, column) => {
+        const cell = row[column] ?? '';
+        return numeric ? cell.padStart(width) : cell.padEnd(width);
+      })
+      .join('  ')
+      .trimEnd();
+  return [heading, ...rows].map(format).join('\n');
+}
+
+export function print(to: Writable, text: string): void {
+  to.write(`${text}\n`);
+}

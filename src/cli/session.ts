@@ -1,0 +1,185 @@
+import { createInterface, type Interface } from 'node:readline/promises';
+import type { ChannelInfo } from '../core/requests.ts';
+import { Refusal } from '../shared/errors.ts';
+import type { Desk } from './desk.ts';
+import { KEPT_LINES, loadHistory, saveHistory } from './history.ts';
+import { EXIT, errorObject, explain, print } from './output.ts';
+import { promptParser } from './program.ts';
+import { VERBS } from './table.ts';
+import { words } from './values.ts';
+import { type NameKind, type Outcome, verb } from './verb.ts';
+
+const QUIT = verb({
+  name: 'quit',
+  summary: 'end the session (so does Ctrl-D)',
+  where: 'prompt',
+  args: [],
+  run: async () => ({ result: undefined, text: '' }),
+});
+
+const PROMPT_VERBS = [...VERBS.filter(({ where }) => where !== 'line'), QUIT];
+
+/** An interactive prompt, or a script from a pipe, that keeps the lease until it ends. */
+export const sessionVerb = verb({
+  name: 'session',
+  summary: 'a prompt (or a script from a pipe) that keeps the lease until it ends',
+  where: 'line',
+  args: [],
+  independent: true,
+  run: (_given, desk) => session(desk),
+});
+
+async function session(desk: Desk): Promise<Outcome> {
+  const { io } = desk;
+  const interactive = io.stdin.isTTY === true;
+  let prompt: Interface | undefined;
+  let interrupted = false;
+  desk.inSession = true;
+
+  /** Above the line that is being typed. */
+  const tell = (text: string) => {
+    if (prompt && interactive && !desk.busy) {
+      print(io.stderr, `\r\x1b[K-- ${text}`);
+      prompt.setPrompt(`${desk.condition}> `);
+      prompt.prompt(true);
+    } else print(io.stderr, desk.options.json ? JSON.stringify({ notice: text }) : `-- ${text}`);
+  };
+  const onInterrupt = () => {
+    const idle = !desk.busy;
+    if (!interactive) interrupted = true;
+    desk.interrupt().then(
+      (text) => {
+        if (idle) tell(text);
+        if (!interactive) prompt?.close();
+      },
+      () => {
+        // The link is lost, which ends the session.
+      },
+    );
+  };
+  const forgetInterrupt = io.onInterrupt(onInterrupt);
+  try {
+    const { prop, condition } = await desk.connect();
+    const client = await desk.client();
+    client.on('close', () => prompt?.close());
+    desk.onNotice = tell;
+    await desk.lease();
+    if (desk.options.wake && condition !== 'live') await desk.wake();
+    const { channels } = await desk.call('channel.list', {});
+    await desk.follow();
+
+    const history = interactive ? await loadHistory(io.env) : [];
+    prompt = createInterface({
+      input: io.stdin,
+      ...(interactive && { output: io.stdout, terminal: true }),
+      history,
+      historySize: KEPT_LINES,
+      removeHistoryDuplicates: true,
+      completer: (line: string) => complete(line, channels),
+    });
+    const lines = prompt[Symbol.asyncIterator]();
+    prompt.on('SIGINT', onInterrupt);
+    let typed = history;
+    prompt.on('history', (now: string[]) => {
+      typed = [...now];
+    });
+    if (interactive) {
+      print(
+        io.stdout,
+        `${prop}: ${desk.condition}. You hold the lease; help lists what you can do.`,
+      );
+      if (desk.condition === 'parked') print(io.stdout, 'Type wake before you move anything.');
+    }
+    const exit = await runLines(desk, prompt, lines, interactive);
+    prompt.close();
+    const handedOver = await desk.handOver(desk.options.graceS ?? 0);
+    if (interactive) await keepHistory(desk, typed);
+    if (desk.lost) throw desk.lost;
+    if (interrupted && exit === EXIT.done) throw new Refusal('condition', 'interrupted');
+    return { result: undefined, text: handedOver ?? '', exit };
+  } finally {
+    forgetInterrupt();
+    prompt?.close();
+  }
+}
+
+async function keepHistory({ io }: Desk, typed: readonly string[]): Promise<void> {
+  try {
+    await saveHistory(io.env, typed);
+  } catch (error) {
+    print(io.stderr, `sinew: the history is not kept: ${explain(error)}`);
+  }
+}
+
+/** Runs lines until the end of input, `quit`, a lost link or, in a script, a refusal: the exit code. */
+async function runLines(
+  desk: Desk,
+  prompt: Interface,
+  lines: AsyncIterator<string>,
+  interactive: boolean,
+): Promise<number> {
+  const { io } = desk;
+  const parser = promptParser(PROMPT_VERBS, (text) => io.stdout.write(text));
+  for (let number = 1; ; number++) {
+    if (interactive) {
+      prompt.setPrompt(`${desk.condition}> `);
+      prompt.prompt();
+    }
+    const { value: line, done } = await lines.next();
+    if (done || desk.lost) return EXIT.done;
+    try {
+      const typed = words(line);
+      if (typed.length === 0) continue;
+      const chosen = parser.parse(typed);
+      if (!chosen) continue;
+      if (chosen.verb === QUIT) return EXIT.done;
+      const { result, text } = await desk.run(chosen.verb, chosen.given);
+      if (desk.options.json) print(io.stdout, JSON.stringify(result));
+      else if (text) print(io.stdout, text);
+    } catch (error) {
+      if (desk.lost) return EXIT.unreachable;
+      complain(desk, error, interactive ? undefined : number);
+      if (!interactive) return EXIT.refused;
+    }
+  }
+}
+
+function complain(desk: Desk, error: unknown, line: number | undefined): void {
+  const { stderr } = desk.io;
+  if (desk.options.json) print(stderr, JSON.stringify({ line, error: errorObject(error) }));
+  else print(stderr, `sinew: ${line === undefined ? '' : `line ${line}: `}${explain(error)}`);
+}
+
+/** What may stand at the end of `line`, and the part of it that is typed already. */
+export function complete(
+  line: string,
+  channels: Record<string, ChannelInfo>,
+): [hits: string[], typed: string] {
+  const before = line.trimStart().split(/\s+/);
+  const typed = before.pop() ?? '';
+  const [name, ...given] = before;
+  const infos = Object.values(channels);
+  const named: Record<NameKind, () => string[]> = {
+    channel: () => Object.keys(channels),
+    target: () => [...Object.keys(channels), ...infos.flatMap(({ groups }) => groups)],
+    mark: () => {
+      const target = given[0] ?? '';
+      const members = infos.filter(({ groups }) => groups.includes(target));
+      const meant = Object.hasOwn(channels, target) ? [channels[target]!] : members;
+      return meant.flatMap(({ marks }) => Object.keys(marks ?? {}));
+    },
+  };
+  let names: string[];
+  if (name === undefined) {
+    names = [...PROMPT_VERBS.map((verb) => verb.name), 'help'];
+  } else {
+    const chosen = PROMPT_VERBS.find((verb) => verb.name === name);
+    const argument = chosen?.args[given.length];
+    const options = (chosen?.options ?? []).map(({ flags }) => flags.split(' ')[0]!);
+    names = [...(argument?.choices ?? []), ...(argument?.names ? named[argument.names]() : [])];
+    if (typed.startsWith('-')) names = options;
+    if (name === 'help') names = PROMPT_VERBS.map((verb) => verb.name);
+  }
+  const hits = [...new Set(names)].filter((candidate) => candidate.startsWith(typed)).sort();
+  return [hits.map((hit) => `${hit} `), typed];
+}

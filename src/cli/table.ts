@@ -1,0 +1,14 @@
+import { fileVerbs } from './files.ts';
+import { followVerbs } from './follow.ts';
+import type { Verb } from './verb.ts';
+import { benchVerbs, conditionVerbs, lookVerbs, motionVerbs } from './verbs.ts';
+
+/** Every verb but `session`, which is made of them. In the order of the help text. */
+export const VERBS: readonly Verb[] = [
+  ...motionVerbs,
+  ...benchVerbs,
+  ...conditionVerbs,
+  ...lookVerbs,
+  ...followVerbs,
+  ...fileVerbs,
+];

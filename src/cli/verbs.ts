@@ -1,0 +1,360 @@
+import type { ChannelInfo } from '../core/requests.ts';
+import { didYouMean } from '../prop/finding.ts';
+import { Refusal } from '../shared/errors.ts';
+import type { Desk } from './desk.ts';
+import { show, table, UsageError } from './output.ts';
+import { between, degreesOrMark, number, seconds, secondsOrNone } from './values.ts';
+import { type Argument, type Outcome, type VerbOption, verb } from './verb.ts';
+
+/** What moves, lights or looks at the prop, on the command line and at the prompt alike. */
+
+const CHANNEL: Argument = { name: 'channel', doc: 'name of a channel', names: 'channel' };
+const OVER: VerbOption = {
+  flags: '--over <S>',
+  doc: 'time for the move (s); as fast as the limits allow without it',
+  parse: seconds,
+};
+const FADE: VerbOption = {
+  flags: '--fade <S>',
+  doc: 'time for the fade (s)',
+  parse: secondsOrNone,
+};
+
+/** `name` and `value`, or nothing where there is no value: params leave out what was not given. */
+function optional<N extends string, V>(name: N, value: V | undefined): { [key in N]?: V } {
+  return value === undefined ? {} : ({ [name]: value } as { [key in N]: V });
+}
+
+function delayNote(result: { delayed?: string }): string {
+  return result.delayed ? ` (delayed: ${result.delayed})` : '';
+}
+
+async function status(desk: Desk): Promise<Outcome> {
+  const { prop } = await desk.connect();
+  const { condition, holder, rails } = await desk.state();
+  const { channels } = await desk.call('channel.list', {});
+  const parts = [`${prop}: ${condition}\nlease: ${holder ?? 'free'}`, channelTable(channels)];
+  const load = Object.entries(rails).map(([name, { amps, limitA }]) => [
+    name,
+    amps.toFixed(2),
+    show(limitA),
+  ]);
+  if (load.length > 0) parts.push(table(['rail', 'amps', 'limit A'], load));
+  return { result: { prop, condition, holder, rails, channels }, text: parts.join('\n\n') };
+}
+
+function channelTable(channels: Record<string, ChannelInfo>): string {
+  const rows = Object.entries(channels).map(([name, info]) => [
+    name,
+    info.kind,
+    show(info.value),
+    show(info.target),
+    info.limitsDeg ? info.limitsDeg.map(show).join(' to ') : '',
+    Object.entries(info.marks ?? {})
+      .map(([mark, deg]) => `${mark}=${show(deg)}`)
+      .join(' '),
+    info.flags.join(' '),
+  ]);
+  return table(['channel', 'kind', 'value', 'target', 'limits deg', 'marks', 'flags'], rows);
+}
+
+export const motionVerbs = [
+  verb<{ target: string; to: number | string; over?: number }>({
+    name: 'move',
+    summary: 'move a servo, or a group of them together',
+    where: 'both',
+    args: [
+      { name: 'target', doc: 'a channel or a group', names: 'target' },
+      { name: 'to', doc: 'angle in degrees, or a mark', parse: degreesOrMark, names: 'mark' },
+    ],
+    options: [OVER],
+    async run({ target, to, over }, desk) {
+      const { channels } = await desk.call('channel.list', {});
+      const isChannel = Object.hasOwn(channels, target);
+      const groups = new Set(Object.values(channels).flatMap((info) => info.groups));
+      // Refused here, so that nothing is woken for a slip of the finger.
+      if (!isChannel && !groups.has(target)) {
+        const advice = didYouMean(target, [...Object.keys(channels), ...groups]);
+        const reason = `there is no channel or group ${target}; ${advice}`;
+        throw new Refusal('noSuchThing', reason, { channel: target });
+      }
+      await desk.live();
+      const how = { to, ...optional('overS', over), wait: true };
+      if (!isChannel) {
+        const result = await desk.call('group.move', { group: target, ...how });
+        const text = `${target} moved to ${show(to)} in ${show(result.durationS)} s`;
+        return { result, text: text + delayNote(result) };
+      }
+      const result = await desk.call('channel.move', { channel: target, ...how });
+      const text = `${target} moved to ${show(result.target)} deg in ${show(result.durationS)} s`;
+      return { result, text: text + delayNote(result) };
+    },
+  }),
+  verb<{ channel: string; by: number; us?: true; beyondLimits?: true }>({
+    name: 'jog',
+    summary: 'move a servo a little from where it is',
+    where: 'both',
+    args: [CHANNEL, { name: 'by', doc: 'degrees, e.g. +1.5 or -0.5', parse: number }],
+    options: [
+      { flags: '--us', doc: 'BY is in us of pulse width instead of degrees' },
+      { flags: '--beyond-limits', doc: 'feel for the stop, past the soft limits' },
+    ],
+    async run({ channel, by, us, beyondLimits }, desk) {
+      await desk.live();
+      await desk.follow();
+      const result = await desk.call('channel.jog', {
+        channel,
+        ...(us ? { byUs: by } : { byDeg: by }),
+        ...optional('beyondLimits', beyondLimits),
+      });
+      await desk.rest([channel]);
+      const where = `${channel} at ${show(result.target)} deg, ${show(result.pulseUs)} us`;
+      return { result, text: result.limited ? `${where}: this is its limit` : where };
+    },
+  }),
+  verb<{ channel: string; on: 'on' | 'off'; for?: number }>({
+    name: 'switch',
+    summary: 'switch a relay on or off',
+    where: 'both',
+    args: [CHANNEL, { name: 'on', doc: 'on or off', choices: ['on', 'off'] }],
+    options: [{ flags: '--for <S>', doc: 'switch back after this time (s)', parse: seconds }],
+    async run({ channel, on, for: forS }, desk) {
+      await desk.live();
+      await desk.follow();
+      const result = await desk.call('channel.switch', {
+        channel,
+        on: on === 'on',
+        ...optional('forS', forS),
+      });
+      await desk.rest([channel]);
+      const text = `${channel} ${show(result.on)}${delayNote(result)}`;
+      if (forS === undefined) return { result, text };
+      // Handing over earlier could park the prop before the time is up.
+      if (!desk.inSession) {
+        await desk.until((channels) => channels.get(channel)?.value !== result.on);
+      }
+      return { result, text: `${text} for ${show(forS)} s` };
+    },
+  }),
+  verb<{ channel: string; colour: string; fade?: number }>({
+    name: 'colour',
+    summary: 'set the colour of an rgb channel',
+    where: 'both',
+    args: [
+      CHANNEL,
+      { name: 'colour', doc: 'CSS colour, e.g. gold, "#ff8800", "oklch(75% 0.15 80)"', rest: true },
+    ],
+    options: [FADE],
+    async run({ channel, colour, fade }, desk) {
+      await desk.live();
+      await desk.follow();
+      const how = { channel, to: colour, ...optional('fadeS', fade) };
+      const result = await desk.call('channel.colour', how);
+      await desk.rest([channel]);
+      return { result, text: `${channel} ${result.to}` };
+    },
+  }),
+  verb<{ channel: string; level: number; fade?: number }>({
+    name: 'dim',
+    summary: 'set the level of a lamp',
+    where: 'both',
+    args: [CHANNEL, { name: 'level', doc: 'perceived lightness, 0 to 1', parse: number }],
+    options: [FADE],
+    async run({ channel, level, fade }, desk) {
+      await desk.live();
+      await desk.follow();
+      const how = { channel, to: level, ...optional('fadeS', fade) };
+      const result = await desk.call('channel.dim', how);
+      await desk.rest([channel]);
+      return { result, text: `${channel} ${show(result.to)}` };
+    },
+  }),
+  verb<{ pose: string; over?: number }>({
+    name: 'pose',
+    summary: 'go to a pose',
+    where: 'both',
+    args: [{ name: 'pose', doc: 'name of a pose' }],
+    options: [OVER],
+    async run({ pose, over }, desk) {
+      await desk.live();
+      const how = { pose, ...optional('overS', over), wait: true };
+      const result = await desk.call('pose.go', how);
+      const text = `pose ${pose} reached in ${show(result.durationS)} s`;
+      return { result, text: text + delayNote(result) };
+    },
+  }),
+  verb<{ channel: string }>({
+    name: 'identify',
+    summary: 'wiggle or blink a channel, to find its wire',
+    where: 'both',
+    args: [CHANNEL],
+    async run({ channel }, desk) {
+      await desk.live();
+      await desk.follow();
+      const result = await desk.call('channel.identify', { channel });
+      await desk.sleep(result.durationS * 1000);
+      await desk.rest([channel]);
+      return { result, text: `${channel} identified itself` };
+    },
+  }),
+  verb<{ name?: string; list?: true; stop?: string }>({
+    name: 'cue',
+    summary: 'run, list or stop a cue',
+    where: 'both',
+    args: [{ name: 'name', doc: 'the cue to run', optional: true }],
+    options: [
+      { flags: '--list', doc: 'list the cues' },
+      { flags: '--stop <name>', doc: 'stop this cue' },
+    ],
+    async run({ name, list, stop }, desk) {
+      if ([name, list, stop].filter((given) => given !== undefined).length !== 1) {
+        throw new UsageError('give the name of a cue, or --list, or --stop NAME');
+      }
+      if (stop !== undefined) {
+        await desk.lease();
+        return { result: await desk.call('cue.stop', { cue: stop }), text: `cue ${stop} stopped` };
+      }
+      // Asked even when running one: nothing is woken for a cue that does not exist.
+      const { cues } = (await desk.call('cue.list')) as { cues: Record<string, object> };
+      if (list) return { result: { cues }, text: Object.keys(cues).join('\n') || 'no cues' };
+      if (!Object.hasOwn(cues, name!)) {
+        const reason = `there is no cue ${name}; ${didYouMean(name!, Object.keys(cues))}`;
+        throw new Refusal('noSuchThing', reason, { cue: name });
+      }
+      await desk.live();
+      await desk.follow();
+      const result = (await desk.call('cue.run', { cue: name })) as { durationS: number };
+      await desk.sleep(result.durationS * 1000);
+      const { channels } = await desk.call('channel.list', {});
+      await desk.rest(Object.keys(channels));
+      return { result, text: `cue ${name} ran for ${show(result.durationS)} s` };
+    },
+  }),
+];
+
+export const benchVerbs = [
+  verb<{ channel: string; name: string }>({
+    name: 'mark',
+    summary: 'give the position of a servo a name, in the prop file',
+    where: 'both',
+    args: [CHANNEL, { name: 'name', doc: 'name of the mark', names: 'mark' }],
+    async run({ channel, name }, desk) {
+      await desk.lease();
+      const result = await desk.call('mark.capture', { channel, mark: name });
+      const where = `${show(result.deg)} deg, ${show(result.pulseUs)} us`;
+      return { result, text: `mark ${name} of ${channel} is ${where}; written to the prop file` };
+    },
+  }),
+  verb<{ channel: string; end: 'low' | 'high' }>({
+    name: 'limit',
+    summary: 'make the position of a servo its soft limit, in the prop file',
+    where: 'both',
+    args: [CHANNEL, { name: 'end', doc: 'which limit', choices: ['low', 'high'] }],
+    async run({ channel, end }, desk) {
+      await desk.lease();
+      const result = await desk.call('limits.capture', { channel, end });
+      const limits = result.limitsDeg.map(show).join(' to ');
+      return { result, text: `limits of ${channel} are ${limits} deg; written to the prop file` };
+    },
+  }),
+];
+
+export const conditionVerbs = [
+  verb({
+    name: 'wake',
+    summary: 'wake the prop from its park position',
+    where: 'both',
+    args: [],
+    changesCondition: true,
+    async run(_given, desk) {
+      await desk.lease();
+      await desk.wake();
+      return { result: { condition: desk.condition }, text: `the prop is ${desk.condition}` };
+    },
+  }),
+  verb({
+    name: 'park',
+    summary: 'bring everything to rest; needs no lease',
+    where: 'both',
+    args: [],
+    changesCondition: true,
+    async run(_given, desk) {
+      const result = await desk.call('park', { wait: true });
+      return { result, text: `the prop is ${result.condition}` };
+    },
+  }),
+  verb<{ category?: '0' | '1' | '2' }>({
+    name: 'stop',
+    summary: 'stop at once and stay stopped; needs no lease',
+    where: 'both',
+    args: [
+      {
+        name: 'category',
+        doc: 'IEC 60204-1 stop category: 0 drop power, 1 decelerate and drop (without it), 2 decelerate and hold',
+        choices: ['0', '1', '2'],
+        optional: true,
+      },
+    ],
+    changesCondition: true,
+    async run({ category: text = '1' }, desk) {
+      const category = Number(text) as 0 | 1 | 2;
+      const result = await desk.call('stop', { category });
+      const then = result.condition === 'stopped' ? '; reset before it moves again' : '';
+      return { result, text: `the prop is ${result.condition} (category ${category})${then}` };
+    },
+  }),
+  verb({
+    name: 'reset',
+    summary: 'end a stop or a mended fault; moves nothing',
+    where: 'both',
+    args: [],
+    changesCondition: true,
+    async run(_given, desk) {
+      await desk.lease();
+      const result = await desk.call('reset', {});
+      return { result, text: `the prop is ${result.condition}` };
+    },
+  }),
+];
+
+export const lookVerbs = [
+  verb({
+    name: 'status',
+    summary: 'show the condition and every channel',
+    where: 'line',
+    args: [],
+    run: (_given, desk) => status(desk),
+  }),
+  verb({
+    name: 'list',
+    summary: 'show the condition and every channel',
+    where: 'prompt',
+    args: [],
+    run: (_given, desk) => status(desk),
+  }),
+  verb<{ text: string }>({
+    name: 'find',
+    summary: 'find wires by label, cable colour, connector end or channel',
+    where: 'both',
+    args: [{ name: 'text', doc: 'what to look for', rest: true }],
+    async run({ text }, desk) {
+      const result = (await desk.call('loom.find', { text })) as { wires: object[] };
+      const found = result.wires.map((wire) =>
+        Object.entries(wire)
+          .map(([name, value]) => `${name}: ${JSON.stringify(value)}`)
+          .join('  '),
+      );
+      return { result, text: found.join('\n') || `no wire matches ${text}` };
+    },
+  }),
+  verb<{ seconds: number }>({
+    name: 'wait',
+    summary: 'wait before the next line',
+    where: 'prompt',
+    args: [{ name: 'seconds', doc: 'how long (s)', parse: between(0, 86_400, 'seconds') }],
+    async run({ seconds: waitS }, desk) {
+      await desk.sleep(waitS * 1000);
+      return { result: { waitedS: waitS }, text: '' };
+    },
+  }),
+];

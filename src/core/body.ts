@@ -1,0 +1,149 @@
+import type { Driver } from '../drivers/driver.ts';
+import type { Prop, Requirement } from '../prop/schema.ts';
+import { Refusal } from '../shared/errors.ts';
+import { Board } from './boards.ts';
+import { Lamp, RgbLight } from './light.ts';
+import { Relay } from './relay.ts';
+import { Servo } from './servo.ts';
+
+export type Actuator = Servo | Relay | RgbLight | Lamp;
+
+export interface Rail {
+  name: string;
+  index: number;
+  volts: number;
+  limitA: number;
+  /** Estimated draw in the last tick (A). */
+  amps: number;
+}
+
+/** A rail's position for a channel that names none. */
+export const NO_RAIL = -1;
+
+/** Everything in the prop that can be driven, put together from a checked prop file. */
+export class Body {
+  readonly prop: Prop;
+  readonly boards: Board[] = [];
+  readonly rails: Rail[] = [];
+  readonly channels: Actuator[] = [];
+  readonly servos: Servo[] = [];
+  readonly relays: Relay[] = [];
+  readonly lights: (RgbLight | Lamp)[] = [];
+  readonly groups = new Map<string, Servo[]>();
+  readonly stopInput: { board: Board; input: number; pressedLevel: 0 | 1 } | undefined;
+  readonly #byName = new Map<string, Actuator>();
+
+  /** `drivers` holds one driver for every board of the prop, by name. */
+  constructor(prop: Prop, drivers: ReadonlyMap<string, Driver>) {
+    this.prop = prop;
+    const boards = new Map<string, Board>();
+    for (const name of Object.keys(prop.boards)) {
+      const board = new Board(name, drivers.get(name)!);
+      boards.set(name, board);
+      this.boards.push(board);
+    }
+    Object.entries(prop.rails).forEach(([name, rail], index) => {
+      this.rails.push({ name, index, ...rail, amps: 0 });
+    });
+    for (const [name, spec] of Object.entries(prop.channels)) {
+      const board = boards.get(spec.output.board)!;
+      const rail = this.rails.find((one) => one.name === spec.rail)?.index ?? NO_RAIL;
+      const index = this.channels.length;
+      let actuator: Actuator;
+      if (spec.kind === 'servo') {
+        actuator = new Servo(name, index, spec, board, rail);
+        this.servos.push(actuator);
+      } else if (spec.kind === 'relay') {
+        actuator = new Relay(name, index, spec, board, rail);
+        this.relays.push(actuator);
+      } else {
+        actuator =
+          spec.kind === 'rgb'
+            ? new RgbLight(name, index, spec, board, rail)
+            : new Lamp(name, index, spec, board, rail);
+        this.lights.push(actuator);
+      }
+      this.channels.push(actuator);
+      this.#byName.set(name, actuator);
+    }
+    for (const [name, members] of Object.entries(prop.groups))
+      this.groups.set(
+        name,
+        members.map((member) => this.servo(member)),
+      );
+    const stop = prop.stopInput;
+    if (stop) {
+      const board = boards.get(stop.board)!;
+      // The contact closes to ground against a pull-up, so a broken wire reads 1.
+      const restLevel = stop.normallyClosed ? 0 : 1;
+      const input = board.addInput({ name: 'stopInput', pin: stop.pin, pull: 'up', restLevel });
+      this.stopInput = { board, input, pressedLevel: stop.normallyClosed ? 1 : 0 };
+    }
+  }
+
+  find(name: string): Actuator | undefined {
+    return this.#byName.get(name);
+  }
+
+  /** @throws Refusal `noSuchThing` */
+  channel(name: string): Actuator {
+    const found = this.#byName.get(name);
+    if (found) return found;
+    throw new Refusal('noSuchThing', `there is no channel ${name}; channel.list names them all`, {
+      channel: name,
+    });
+  }
+
+  /** @throws Refusal `noSuchThing`, or `invalidParams` when the channel is no servo */
+  servo(name: string): Servo {
+    return this.#ofKind(name, 'servo', 'channel.switch, channel.colour or channel.dim');
+  }
+
+  relay(name: string): Relay {
+    return this.#ofKind(name, 'relay', 'channel.move, channel.colour or channel.dim');
+  }
+
+  rgb(name: string): RgbLight {
+    return this.#ofKind(name, 'rgb', 'channel.move, channel.switch or channel.dim');
+  }
+
+  lamp(name: string): Lamp {
+    return this.#ofKind(name, 'lamp', 'channel.move, channel.switch or channel.colour');
+  }
+
+  /** Whether an interlock's requirement holds now. */
+  met(requirement: Requirement): boolean {
+    const other = this.#byName.get(requirement.channel)!;
+    if ('is' in requirement)
+      return other.kind === 'relay' && other.on === (requirement.is === 'on');
+    if (other.kind !== 'servo' || !other.energised) return false;
+    return 'above' in requirement
+      ? other.state.pos > requirement.above
+      : other.state.pos < requirement.below;
+  }
+
+  #ofKind<K extends Actuator['kind']>(
+    name: string,
+    kind: K,
+    instead: string,
+  ): Extract<Actuator, { kind: K }> {
+    const found = this.channel(name);
+    if (found.kind === kind) return found as Extract<Actuator, { kind: K }>;
+    throw new Refusal(
+      'invalidParams',
+      `${name} is a ${found.kind}, not a ${kind}; use ${instead}`,
+      {
+        channel: name,
+        kind: found.kind,
+      },
+    );
+  }
+}
+
+/** An interlock in words: `lid_left above 5 deg`. */
+export function describe(requirement: Requirement): string {
+  if ('is' in requirement) return `${requirement.channel} ${requirement.is}`;
+  return 'above' in requirement
+    ? `${requirement.channel} above ${requirement.above} deg`
+    : `${requirement.channel} below ${requirement.below} deg`;
+}

@@ -1,0 +1,544 @@
+import type { Driver, Sense } from '../drivers/driver.ts';
+import type { Prop } from '../prop/schema.ts';
+import type { Clock } from '../shared/clock.ts';
+import { Refusal } from '../shared/errors.ts';
+import { FIELD, FLAG, RAIL_FIELD, type Telemetry } from '../shared/telemetry.ts';
+import { tidy } from '../shared/units.ts';
+import type { Board } from './boards.ts';
+import { type Actuator, Body } from './body.ts';
+import { CONDITIONS, type Condition, type ConditionEvent, next } from './condition.ts';
+import type { DutyRecord } from './duty.ts';
+import { Energiser, mustBeAbleToWake } from './energise.ts';
+import { Gate } from './gate.ts';
+import type { Journal } from './journal.ts';
+import { Lease, type Loss, type Session } from './lease.ts';
+import { atRest, Parker } from './park.ts';
+import type { Store } from './store.ts';
+import { Waits } from './waits.ts';
+
+/** After a stall, motion is advanced by this many ticks at the most: it resumes, it does not jump. */
+const MAX_CATCH_UP_TICKS = 4;
+/** Positions are noted this often while something moves (s). */
+const NOTE_EVERY_S = 0.25;
+/** The drivers are asked what they measure every so many ticks: servos are told 50 times a second. */
+const SENSE_EVERY_TICKS = 4;
+
+export interface CoreOptions {
+  prop: Prop;
+  drivers: ReadonlyMap<string, Driver>;
+  clock: Clock;
+  telemetry: Telemetry;
+  store: Store;
+  journal: Journal;
+  tickMs?: number;
+  /** Called when a session's link is held for lost, so that it can be dropped. */
+  onLost?: (session: string) => void;
+  onHolder?: (holder: string | null) => void;
+}
+
+/**
+ * The prop as one thing: its condition, its lease, and the tick in which everything happens.
+ * Commands (commands.ts) act through `gate` between ticks; outputs change in `tick` alone.
+ */
+export class Core {
+  readonly prop: Prop;
+  readonly body: Body;
+  readonly gate: Gate;
+  readonly lease: Lease;
+  readonly waits = new Waits();
+  readonly journal: Journal;
+  readonly tickMs: number;
+  readonly #clock: Clock;
+  readonly #telemetry: Telemetry;
+  readonly #store: Store;
+  readonly #parker: Parker;
+  readonly #waker: Energiser;
+  readonly #onLost: (session: string) => void;
+  readonly #onHolder: (holder: string | null) => void;
+  readonly #startMs: number;
+  /** Seconds between the machine's start and the core's own zero. */
+  readonly #bootOffsetS: number;
+  readonly #sense: Sense = { positionDeg: Number.NaN, amps: Number.NaN, pushing: false };
+  #condition: Condition = 'parked';
+  #nowMs: number;
+  #nowS = 0;
+  #tick = 0;
+  /** A stop of category 0 or 1 drops the power when everything has come to rest. */
+  #dropWhenStill = false;
+  #stopCategory: 0 | 1 | 2 = 2;
+  /** The stop button was pressed in the last tick. */
+  #stopHeld = false;
+  #resetting = false;
+  /** What the core last failed of, until the next reset. */
+  #failure = '';
+  #notedS = 0;
+  /** Written once at rest, and in passing while something moves. */
+  #unsettled = false;
+  #moved = false;
+  #relayChanges = 0;
+
+  constructor(options: CoreOptions) {
+    this.prop = options.prop;
+    this.#clock = options.clock;
+    this.#telemetry = options.telemetry;
+    this.#store = options.store;
+    this.journal = options.journal;
+    this.tickMs = options.tickMs ?? 5;
+    this.#onLost = options.onLost ?? (() => {});
+    this.#onHolder = options.onHolder ?? (() => {});
+    this.#startMs = this.#clock.nowMs();
+    this.#nowMs = this.#startMs;
+    this.#bootOffsetS = this.#store.bootNowS();
+    this.body = new Body(options.prop, options.drivers);
+    this.gate = new Gate(this.body, this.journal);
+    this.#parker = new Parker(this.body, this.gate, this.journal);
+    this.#waker = new Energiser(this.gate, this.journal);
+    this.lease = new Lease(options.prop.link.timeoutMs, (slot) => this.#telemetry.life(slot));
+    this.#restore();
+  }
+
+  get condition(): Condition {
+    return this.#condition;
+  }
+
+  /** Time of the last tick (s since the core was made). */
+  get nowS(): number {
+    return this.#nowS;
+  }
+
+  get nowMs(): number {
+    return this.#nowMs;
+  }
+
+  /** Claims the pins of every board. @throws what a driver throws; nothing moves then */
+  async open(): Promise<void> {
+    for (const board of this.body.boards) await board.open();
+  }
+
+  /** Drops all power and frees the pins. */
+  async close(): Promise<void> {
+    this.#dropPower();
+    this.#putAll();
+    for (const board of this.body.boards) {
+      this.#attempt(board, () => board.flush(this.#clock.nowMs()));
+      await board.driver.close().catch((error: Error) => this.#boardFailed(board, error));
+    }
+    this.#save(true);
+  }
+
+  // --- what may be asked --------------------------------------------------------------------------
+
+  /** @throws Refusal `condition` unless commands are taken now */
+  mustBeLive(): void {
+    next(this.#condition, 'command');
+  }
+
+  take(session: Session): void {
+    this.lease.take(session, this.#clock.nowMs());
+    this.journal.add(session.client, 'lease', `${session.client} holds the lease`);
+    this.#onHolder(session.client);
+  }
+
+  release(session: Session, graceS: number): void {
+    const loss = this.lease.release(session, graceS, this.#clock.nowMs());
+    for (const servo of this.body.servos) servo.halt();
+    this.gate.cancel();
+    this.journal.add(session.client, 'lease', `${session.client} released the lease`, { graceS });
+    this.#onHolder(null);
+    if (loss) this.#lose(loss);
+  }
+
+  /** A session is over; its right to command, if it had it, is lost. */
+  drop(sessionId: string): void {
+    const loss = this.lease.drop(sessionId, 'closed');
+    if (loss) this.#lose(loss);
+  }
+
+  /** @throws Refusal `condition`, `railLimit` */
+  wake(who: string): void {
+    const after = next(this.#condition, 'wake');
+    if (after === this.#condition) return;
+    mustBeAbleToWake(this.body);
+    this.#enter(after, who);
+    // Before the first pulse: if the power fails from here on, nobody knows where things stand.
+    this.#unsettled = true;
+    this.#save(true);
+    this.#waker.begin(this.body.servos, this.#nowS);
+  }
+
+  /** @throws Refusal `condition` */
+  park(who: string): void {
+    const event: ConditionEvent = atRest(this.body) ? 'park at rest' : 'park away';
+    const before = this.#condition;
+    const after = next(before, event);
+    // Asked for while a lost link is being held for, it parks now.
+    if (this.#parker.active) this.#parker.endHold(this.#nowS);
+    if (after === before) return;
+    this.#waker.cancel();
+    this.#enter(after, who);
+    this.#unsettled = true;
+    this.#parker.begin(this.#nowS, 0, before === 'parked');
+  }
+
+  /** Accepted in every condition; it latches. */
+  stop(category: 0 | 1 | 2, who: string, why = 'asked for'): void {
+    const already = this.#condition === 'stopped';
+    this.journal.add(who, 'stop', `stop category ${category}: ${why}`, { category });
+    this.#enter(next(this.#condition, 'stop'), who);
+    this.#stopCategory = already ? (Math.min(this.#stopCategory, category) as 0 | 1 | 2) : category;
+    this.#waker.cancel();
+    this.#parker.cancel();
+    this.gate.cancel();
+    for (const relay of this.body.relays) relay.set(false, this.#nowS);
+    for (const servo of this.body.servos) servo.halt();
+    // At once when nothing moves: after a reset and a wake it would drop what has just woken.
+    const still = !this.body.servos.some((servo) => servo.moving);
+    this.#dropWhenStill = this.#stopCategory === 1 && !still;
+    if (this.#stopCategory === 0 || (this.#stopCategory === 1 && still)) this.#dropPower();
+    this.#save(true);
+  }
+
+  /** Lets go of a stop or a fault; moves nothing. @throws Refusal `condition` */
+  async reset(who: string): Promise<void> {
+    if (next(this.#condition, 'reset') === this.#condition) return;
+    if (this.#resetting) this.#refuseReset('a reset is under way already; wait for its answer');
+    if (this.#parker.active || this.body.servos.some((servo) => servo.moving))
+      this.#refuseReset('something still moves; wait until it stands still');
+    this.#resetting = true;
+    try {
+      for (const board of this.body.boards) if (board.dead) await this.#reopen(board);
+    } finally {
+      this.#resetting = false;
+    }
+    // Ticks went on while the boards were opened: what was true before may not be now.
+    if (this.#stopPressed())
+      this.#refuseReset('the stop button is pressed; release it, then reset');
+    const dead = this.body.boards.find((board) => board.dead);
+    if (dead) this.#refuseReset(`board ${dead.name} has failed again; mend it, then reset`);
+    this.#enter(next(this.#condition, 'reset'), who);
+    this.#failure = '';
+    this.#save(true);
+  }
+
+  #refuseReset(reason: string): never {
+    throw new Refusal('condition', reason, { condition: this.#condition });
+  }
+
+  // --- the tick -----------------------------------------------------------------------------------
+
+  /** One tick at `nowMs`, `elapsed` periods after the one before. */
+  readonly tick = (nowMs: number, elapsed: number): void => {
+    this.#nowMs = nowMs;
+    this.#nowS = (nowMs - this.#startMs) / 1000;
+    this.#tick++;
+    try {
+      this.#run(elapsed);
+    } catch (error) {
+      this.fail(error as Error);
+    }
+    this.#putAll();
+    for (const board of this.body.boards) this.#flush(board);
+    this.#publish();
+    this.waits.tick();
+    this.#note();
+  };
+
+  #run(elapsed: number): void {
+    const nowS = this.#nowS;
+    this.#supervise(elapsed);
+    this.#heedStopButton();
+    if (this.#condition === 'waking' && this.#waker.tick(nowS)) this.#enter('live', 'prop');
+    if (this.#parker.active) this.#runPark();
+    this.gate.retry(nowS);
+    const dtS = (Math.min(elapsed, MAX_CATCH_UP_TICKS) * this.tickMs) / 1000;
+    for (const servo of this.body.servos) {
+      if (servo.moving) this.#moved = true;
+      servo.advance(dtS);
+    }
+    for (const light of this.body.lights) light.advance(dtS, nowS);
+    if (this.#tick % SENSE_EVERY_TICKS === 0) this.#measure();
+    this.gate.enforce(nowS);
+    this.gate.measureRails(nowS);
+    if (this.#dropWhenStill && !this.body.servos.some((servo) => servo.moving)) {
+      this.#dropPower();
+      this.#save(true);
+    }
+  }
+
+  #supervise(elapsed: number): void {
+    const stalledMs = elapsed * this.tickMs;
+    const { holder } = this.lease;
+    if (stalledMs > this.prop.link.timeoutMs && holder) {
+      this.journal.add('prop', 'stalled', `the daemon stood still for ${tidy(stalledMs, 0)} ms`);
+      this.#onLost(holder.id);
+      this.#lose(this.lease.drop(holder.id, 'silent')!);
+      return;
+    }
+    const loss = this.lease.check(this.#nowMs);
+    if (!loss) return;
+    if (holder) this.#onLost(holder.id);
+    this.#lose(loss);
+  }
+
+  /** Nobody commands any more: the prop looks after itself. */
+  #lose(loss: Loss): void {
+    const lost = loss.why === 'silent' || loss.why === 'closed';
+    if (lost) {
+      this.journal.add('prop', 'link lost', `${loss.client} is gone: ${loss.why}`, { ...loss });
+      this.#onHolder(null);
+    }
+    if (this.#condition !== 'live' && this.#condition !== 'waking') return;
+    this.#waker.cancel();
+    this.#enter(next(this.#condition, 'park away'), 'prop', lost ? 'link lost' : loss.why);
+    const { onLoss, holdS } = this.prop.link;
+    this.#parker.begin(this.#nowS, lost && onLoss === 'hold-then-park' ? (holdS ?? 0) : 0, false);
+  }
+
+  #runPark(): void {
+    const outcome = this.#parker.tick(this.#nowS);
+    if (outcome === 'parking') return;
+    if (outcome === 'late') {
+      const names = this.#parker.unfinished().join(', ');
+      this.stop(0, 'prop', `not parked within ${this.prop.park.deadlineS} s: ${names}`);
+      return;
+    }
+    this.#enter(next(this.#condition, 'at rest'), 'prop');
+    this.#unsettled = false;
+    this.#save(true);
+  }
+
+  /** Pressed while a stop or a fault is latched, it still stops what moves, and drops the power. */
+  #heedStopButton(): void {
+    const pressed = this.#stopPressed();
+    const latched = this.#condition === 'stopped' || this.#condition === 'faulted';
+    if (pressed && !(latched && this.#stopHeld))
+      this.stop(this.prop.stopInput!.category, 'prop', 'stop button');
+    this.#stopHeld = pressed;
+  }
+
+  /** A button that can no longer be read counts as pressed, as a wire break does. */
+  #stopPressed(): boolean {
+    const { stopInput } = this.body;
+    if (!stopInput) return false;
+    const { board, input, pressedLevel } = stopInput;
+    if (board.dead) return true;
+    let pressed = true;
+    this.#attempt(board, () => {
+      pressed = board.driver.read(input) === pressedLevel;
+    });
+    return pressed;
+  }
+
+  #measure(): void {
+    const sense = this.#sense;
+    for (const servo of this.body.servos) {
+      const { driver, dead } = servo.board;
+      if (!driver.sense || dead) continue;
+      try {
+        driver.sense(servo.output, this.#nowMs, sense);
+      } catch (error) {
+        this.#boardFailed(servo.board, error as Error);
+        continue;
+      }
+      servo.measuredDeg = sense.positionDeg;
+      servo.measuredA = sense.amps;
+      servo.pushing = sense.pushing;
+    }
+  }
+
+  #enter(condition: Condition, who: string, why?: string): void {
+    if (condition === this.#condition) return;
+    this.#condition = condition;
+    if (condition === 'parked') this.lease.endGrace();
+    if (condition === 'stopped' || condition === 'faulted') this.#unsettled = true;
+    this.journal.add(who, 'condition', `${condition}${why ? `: ${why}` : ''}`, { condition });
+  }
+
+  #dropPower(): void {
+    this.#dropWhenStill = false;
+    for (const servo of this.body.servos) servo.release(this.#nowS);
+    for (const relay of this.body.relays) relay.set(false, this.#nowS);
+    for (const light of this.body.lights) light.cut(this.#nowS);
+  }
+
+  // --- faults -------------------------------------------------------------------------------------
+
+  /** The core itself failed: no rule can be trusted to hold, so the power goes. */
+  fail(error: Error): void {
+    this.#enter(next(this.#condition, 'fault'), 'prop', error.message);
+    this.#waker.cancel();
+    this.#parker.cancel();
+    this.gate.cancel();
+    this.#dropPower();
+    // A cause that lasts comes back with every tick: told and saved once.
+    if (error.message === this.#failure) return;
+    this.#failure = error.message;
+    this.journal.add('prop', 'fault', `the core failed: ${error.message}`, { stack: error.stack });
+    this.#save(true);
+  }
+
+  #flush(board: Board): void {
+    this.#attempt(board, () => board.flush(this.#nowMs));
+  }
+
+  #attempt(board: Board, act: () => void): void {
+    try {
+      act();
+    } catch (error) {
+      this.#boardFailed(board, error as Error);
+    }
+  }
+
+  /**
+   * One board is gone: what is left is parked. From rest nothing moves: a stop stays latched, and
+   * somebody may be at work on a parked prop.
+   */
+  #boardFailed(board: Board, error: Error): void {
+    board.dead = true;
+    this.journal.add('prop', 'fault', `board ${board.name}: ${error.message}`, {
+      board: board.name,
+    });
+    this.#waker.cancel();
+    this.gate.cancel();
+    const before = this.#condition;
+    this.#enter(next(this.#condition, 'fault'), 'prop', `board ${board.name}`);
+    for (const servo of this.body.servos)
+      if (servo.board === board) {
+        servo.release(this.#nowS);
+        servo.known = false;
+      }
+    for (const light of this.body.lights) if (light.board === board) light.cut(this.#nowS);
+    for (const relay of this.body.relays) relay.set(false, this.#nowS);
+    if (before === 'live' || before === 'waking' || before === 'parking')
+      this.#parker.begin(this.#nowS, 0, false);
+  }
+
+  async #reopen(board: Board): Promise<void> {
+    try {
+      await board.open();
+    } catch (error) {
+      throw new Refusal(
+        'condition',
+        `board ${board.name} still fails: ${(error as Error).message}; mend it, then reset`,
+        { condition: this.#condition, board: board.name },
+      );
+    }
+  }
+
+  // --- outwards -----------------------------------------------------------------------------------
+
+  #putAll(): void {
+    for (const channel of this.body.channels) channel.put();
+  }
+
+  #publish(): void {
+    const telemetry = this.#telemetry;
+    telemetry.begin(this.#nowS, CONDITIONS.indexOf(this.#condition));
+    for (const channel of this.body.channels) this.#publishChannel(channel);
+    for (const rail of this.body.rails) telemetry.setRail(rail.index, RAIL_FIELD.amps, rail.amps);
+    telemetry.commit();
+  }
+
+  #publishChannel(channel: Actuator): void {
+    const telemetry = this.#telemetry;
+    const { index } = channel;
+    telemetry.setChannel(index, FIELD.flags, this.flags(channel));
+    if (channel.kind === 'servo') {
+      telemetry.setChannel(index, FIELD.value, channel.state.pos);
+      telemetry.setChannel(index, FIELD.target, channel.target);
+      telemetry.setChannel(index, FIELD.pulseUs, channel.pulseUs);
+      telemetry.setChannel(index, FIELD.amps, channel.amps(this.#nowS));
+      telemetry.setChannel(index, FIELD.measuredDeg, channel.measuredDeg);
+      telemetry.setChannel(index, FIELD.measuredA, channel.measuredA);
+      return;
+    }
+    telemetry.setChannel(index, FIELD.amps, channel.amps());
+    if (channel.kind === 'relay') {
+      const level = channel.on ? 1 : 0;
+      telemetry.setChannel(index, FIELD.value, level);
+      telemetry.setChannel(index, FIELD.target, level);
+    } else if (channel.kind === 'lamp') {
+      telemetry.setChannel(index, FIELD.value, channel.value);
+      telemetry.setChannel(index, FIELD.target, channel.target);
+    } else {
+      const { value, target } = channel;
+      telemetry.setChannel(index, FIELD.value, value.red);
+      telemetry.setChannel(index, FIELD.value + 1, value.green);
+      telemetry.setChannel(index, FIELD.value + 2, value.blue);
+      telemetry.setChannel(index, FIELD.target, target.red);
+      telemetry.setChannel(index, FIELD.target + 1, target.green);
+      telemetry.setChannel(index, FIELD.target + 2, target.blue);
+    }
+  }
+
+  /** The FLAG bits of a channel. */
+  flags(channel: Actuator): number {
+    if (channel.kind === 'servo')
+      return (
+        (channel.moving ? FLAG.moving : 0) |
+        (channel.energised ? 0 : FLAG.released) |
+        (channel.known && this.#nowS >= channel.jumpUntilS ? 0 : FLAG.unknown) |
+        (channel.beyond ? FLAG.beyond : 0) |
+        (channel.pushing ? FLAG.pushing : 0) |
+        (channel.interlocked ? FLAG.interlocked : 0) |
+        (channel.delayed ? FLAG.delayed : 0)
+      );
+    if (channel.kind === 'relay')
+      return (
+        (channel.interlocked ? FLAG.interlocked : 0) |
+        (channel.duty && channel.duty.restLeftS(this.#nowS) > 0 ? FLAG.resting : 0)
+      );
+    return (channel.fading ? FLAG.moving : 0) | (channel.flashHeld ? FLAG.flashHeld : 0);
+  }
+
+  // --- what outlives the daemon -------------------------------------------------------------------
+
+  #note(): void {
+    let relayChanges = 0;
+    for (const relay of this.body.relays) relayChanges += relay.changes;
+    const positionsDue = this.#moved && this.#nowS - this.#notedS >= NOTE_EVERY_S;
+    if (positionsDue || relayChanges !== this.#relayChanges) this.#save(false);
+    this.#relayChanges = relayChanges;
+  }
+
+  /** Notes positions and duty guards; `durable` when a power cut must not lose it. */
+  #save(durable: boolean): void {
+    this.#notedS = this.#nowS;
+    this.#moved = false;
+    const positions: Record<string, number> = {};
+    for (const servo of this.body.servos) if (servo.known) positions[servo.name] = servo.state.pos;
+    const duty: Record<string, DutyRecord> = {};
+    for (const relay of this.body.relays) {
+      const record = relay.duty?.record();
+      if (record && (record.on || record.usedS > 0))
+        duty[relay.name] = { ...record, changedS: record.changedS + this.#bootOffsetS };
+    }
+    this.#store.save({ settled: !this.#unsettled, positions, duty }, durable);
+  }
+
+  #restore(): void {
+    const { restored } = this.#store;
+    if (restored === 'none') return;
+    if (restored === 'damaged') {
+      this.journal.add('prop', 'state', 'the saved state is damaged: positions are not known');
+      for (const relay of this.body.relays) relay.duty?.demandRest(this.#nowS);
+      return;
+    }
+    // Positions noted in passing are good enough after a crash, but not after a power cut.
+    const trusted = restored.settled || restored.sameBoot;
+    for (const servo of this.body.servos) {
+      if (!trusted || !Object.hasOwn(restored.positions, servo.name)) continue;
+      const deg = restored.positions[servo.name]!;
+      const [low, high] = servo.envelopeDeg;
+      if (!(deg >= low && deg <= high)) continue;
+      servo.state.pos = deg;
+      servo.known = true;
+    }
+    for (const relay of this.body.relays) {
+      if (!relay.duty || !Object.hasOwn(restored.duty, relay.name)) continue;
+      const record = restored.duty[relay.name]!;
+      const changedS = record.changedS - this.#bootOffsetS;
+      relay.duty.restore({ ...record, changedS }, restored.sameBoot, this.#nowS);
+    }
+  }
+}

@@ -1,0 +1,105 @@
+import { Refusal } from '../shared/errors.ts';
+import { tidy } from '../shared/units.ts';
+import { type Body, NO_RAIL } from './body.ts';
+import type { Gate } from './gate.ts';
+import type { Journal } from './journal.ts';
+import type { Servo } from './servo.ts';
+
+/** Between one servo and the next, so that their inrush does not add up (s). Common practice, no source. */
+const STAGGER_S = 0.05;
+/** How long a servo draws its moving current after its pulses start where it stands (s). Common practice, no source. */
+const SETTLE_S = 0.2;
+/** How fast a hobby servo swings by itself (deg/s), for a jump of unknown length. Common practice, no source. */
+const FREE_SPEED_DEG_S = 300;
+
+/** How long a servo may take to come to rest when nobody knows where it stands (s). */
+function jumpS(servo: Servo): number {
+  const [low, high] = servo.envelopeDeg;
+  return SETTLE_S + (high - low) / FREE_SPEED_DEG_S;
+}
+
+/**
+ * Starts the pulses of limp servos, one after the other, so that the rails hold. A servo whose
+ * position is known starts there and does not move. One whose position is not known jumps to its
+ * park position, at its own speed; it goes last and alone, and the journal says so.
+ */
+export class Energiser {
+  readonly #gate: Gate;
+  readonly #journal: Journal;
+  #queue: Servo[] = [];
+  #nextS = 0;
+  #settledS = 0;
+
+  constructor(gate: Gate, journal: Journal) {
+    this.#gate = gate;
+    this.#journal = journal;
+  }
+
+  /** Takes on every limp servo of `servos`; returns how long unknown ones add (s). */
+  begin(servos: readonly Servo[], nowS: number): number {
+    const limp = servos.filter((servo) => !servo.energised);
+    const unknown = limp.filter((servo) => !servo.known);
+    this.#queue = [...limp.filter((servo) => servo.known), ...unknown];
+    this.#nextS = nowS;
+    this.#settledS = nowS;
+    let addedS = 0;
+    for (const servo of unknown) addedS += jumpS(servo);
+    return addedS;
+  }
+
+  cancel(): void {
+    this.#queue = [];
+  }
+
+  /** Once a tick. True when every servo that was taken on is energised and has settled. */
+  tick(nowS: number): boolean {
+    const { 0: servo } = this.#queue;
+    if (!servo) return nowS >= this.#settledS;
+    const ready = servo.known ? nowS >= this.#nextS : nowS >= this.#settledS;
+    if (!ready || !this.#gate.hasRoomFor(servo, nowS)) return false;
+    this.#queue.shift();
+    this.#nextS = nowS + STAGGER_S;
+    if (servo.known) {
+      servo.energise(servo.state.pos, nowS + SETTLE_S);
+      this.#settledS = Math.max(this.#settledS, nowS + SETTLE_S);
+    } else {
+      const { parkDeg } = servo;
+      this.#settledS = nowS + jumpS(servo);
+      this.#nextS = this.#settledS;
+      servo.energise(parkDeg, this.#settledS);
+      this.#journal.add(
+        'prop',
+        'position unknown',
+        `${servo.name} goes to ${tidy(parkDeg)} deg from a position nobody knows, alone and at its own speed`,
+        { channel: servo.name, toDeg: tidy(parkDeg) },
+      );
+    }
+    return false;
+  }
+}
+
+/**
+ * Whether the rails can hold the waking of every limp servo.
+ * @throws Refusal `railLimit` naming the rail that never could
+ */
+export function mustBeAbleToWake(body: Body): void {
+  for (const rail of body.rails) {
+    let amps = 0;
+    let startA = 0;
+    for (const channel of body.channels) {
+      if (channel.rail !== rail.index || channel.rail === NO_RAIL) continue;
+      if (channel.kind !== 'servo') amps += channel.amps();
+      else {
+        amps += channel.draw.idleA;
+        if (!channel.energised)
+          startA = Math.max(startA, channel.draw.movingA - channel.draw.idleA);
+      }
+    }
+    if (amps + startA > rail.limitA + 1e-9)
+      throw new Refusal(
+        'railLimit',
+        `waking would bring rail ${rail.name} to ${tidy(amps + startA, 2)} A; its limit is ${rail.limitA} A`,
+        { rail: rail.name, amps: tidy(amps + startA), limitA: rail.limitA },
+      );
+  }
+}

@@ -1,0 +1,445 @@
+import type { Requirement } from '../prop/schema.ts';
+import { Refusal } from '../shared/errors.ts';
+import { tidy } from '../shared/units.ts';
+import type { Rgb } from '../sums/light.ts';
+import { type Actuator, type Body, describe, NO_RAIL, type Rail } from './body.ts';
+import type { Journal } from './journal.ts';
+import type { Lamp, RgbLight } from './light.ts';
+import type { Relay } from './relay.ts';
+import { FEEL_SPEED_DEG_S, type Servo } from './servo.ts';
+
+/** A rail may be this much over its limit (A) by rounding alone. */
+const RAIL_SLACK_A = 1e-9;
+const FEEL_STEP_DEG = 5;
+
+export interface Move {
+  servo: Servo;
+  toDeg: number;
+}
+
+/** Moves that start and arrive together, waiting for room on their rails. */
+interface Waiting {
+  moves: readonly Move[];
+  overS: number;
+  who: string;
+  jog: boolean;
+}
+
+export interface Started {
+  /** How long the move takes once it has started (s). */
+  durationS: number;
+  /** Why it has to wait, in words. */
+  delayed?: string;
+}
+
+/**
+ * The one gate that everything which moves, switches or lights something passes: limits,
+ * interlocks, duty guards and rails are applied here and nowhere else. It knows nothing of sessions
+ * or of the prop's condition: those are asked before.
+ */
+export class Gate {
+  readonly #body: Body;
+  readonly #journal: Journal;
+  #waiting: Waiting[] = [];
+  /** Set while parking: going to rest is never refused by an interlock. */
+  parking = false;
+
+  constructor(body: Body, journal: Journal) {
+    this.#body = body;
+    this.#journal = journal;
+  }
+
+  // --- servos -----------------------------------------------------------------------------------
+
+  /**
+   * Sends servos to angles (deg); together they start and arrive together, paced by the slowest.
+   * @throws Refusal `outOfLimits`, `interlock`, `railLimit`; nothing has moved then
+   */
+  move(moves: readonly Move[], overS: number, who: string, nowS: number): Started {
+    return this.#send({ moves, overS, who, jog: false }, nowS);
+  }
+
+  #send(asked: Waiting, nowS: number): Started {
+    const { moves, overS, who } = asked;
+    const feeling = this.#body.servos.find((servo) => servo.feeling);
+    for (const { servo, toDeg } of moves) {
+      this.#mustBeWithin(servo, toDeg);
+      this.#interlocksMustHold(servo);
+      if (feeling && feeling !== servo)
+        throw new Refusal(
+          'condition',
+          `${feeling.name} is feeling for its stop; nothing else moves meanwhile`,
+          { channel: servo.name, feeling: feeling.name },
+        );
+    }
+    this.#mustFitAlone(moves, nowS);
+    this.cancel(moves.map((move) => move.servo));
+    const durationS = this.#duration(moves, overS);
+    const full = this.#blockedBy(moves, nowS);
+    if (!full) {
+      this.#start(asked, durationS);
+      return { durationS };
+    }
+    this.#waiting.push(asked);
+    for (const { servo } of moves) servo.delayed = true;
+    const delayed = `waits until rail ${full.name} has room (${tidy(full.amps)} A of ${full.limitA} A in use)`;
+    this.#journal.add(who, 'delayed', `${moves.map((m) => m.servo.name).join(', ')} ${delayed}`, {
+      rail: full.name,
+      amps: tidy(full.amps),
+      limitA: full.limitA,
+    });
+    return { durationS, delayed };
+  }
+
+  /**
+   * One jog step from where the servo is; a jog that follows another counts from its target.
+   * @throws Refusal as `move`
+   */
+  jog(
+    servo: Servo,
+    byDeg: number,
+    beyondLimits: boolean,
+    who: string,
+    nowS: number,
+  ): { target: number; limited: boolean } {
+    const fromDeg = this.jogsFrom(servo);
+    const wantedDeg = fromDeg + byDeg;
+    if (beyondLimits) return this.#feel(servo, wantedDeg, byDeg, nowS);
+    const [low, high] = servo.limitsDeg;
+    const target = Math.min(Math.max(wantedDeg, low), high);
+    // Standing outside after feeling for the stop, it may only come back in, and only when asked to.
+    if ((target - fromDeg) * byDeg < 0) this.#mustBeWithin(servo, wantedDeg);
+    this.#send({ moves: [{ servo, toDeg: target }], overS: 0, who, jog: true }, nowS);
+    return { target, limited: target !== wantedDeg };
+  }
+
+  /** Where the next jog of a servo counts from (deg). */
+  jogsFrom(servo: Servo): number {
+    const waiting = this.#waiting.find(({ jog, moves }) => jog && moves[0]!.servo === servo);
+    if (waiting) return waiting.moves[0]!.toDeg;
+    return servo.jogging ? servo.target : servo.state.pos;
+  }
+
+  #feel(
+    servo: Servo,
+    wantedDeg: number,
+    byDeg: number,
+    nowS: number,
+  ): { target: number; limited: boolean } {
+    if (Math.abs(byDeg) > FEEL_STEP_DEG + 1e-9)
+      throw new Refusal(
+        'outOfLimits',
+        `a step beyond the limits is ${FEEL_STEP_DEG} deg at most, not ${tidy(Math.abs(byDeg))} deg`,
+        { channel: servo.name, value: tidy(byDeg), limit: FEEL_STEP_DEG },
+      );
+    const other = this.#body.servos.find((one) => one !== servo && (one.moving || one.delayed));
+    if (other)
+      throw new Refusal(
+        'condition',
+        `${other.name} is moving; feeling for a stop is for one servo while no other moves`,
+        { channel: servo.name, moving: other.name },
+      );
+    this.#interlocksMustHold(servo);
+    const [low, high] = servo.envelopeDeg;
+    const target = Math.min(Math.max(wantedDeg, low), high);
+    const moves = [{ servo, toDeg: target }];
+    this.#mustFitAlone(moves, nowS);
+    this.cancel([servo]);
+    servo.take(servo.plan(target, 0, FEEL_SPEED_DEG_S));
+    servo.jogging = true;
+    servo.feeling = true;
+    const [softLow, softHigh] = servo.limitsDeg;
+    servo.beyond ||= target < softLow || target > softHigh;
+    return { target, limited: target !== wantedDeg };
+  }
+
+  /** Starts what has been waiting, oldest first, as soon as the rails have room. */
+  retry(nowS: number): void {
+    if (this.#waiting.length === 0) return;
+    this.#waiting = this.#waiting.filter((asked) => {
+      const { moves, overS, who } = asked;
+      try {
+        for (const { servo, toDeg } of moves) {
+          this.#mustBeWithin(servo, toDeg);
+          this.#interlocksMustHold(servo);
+        }
+      } catch (error) {
+        if (!(error instanceof Refusal)) throw error;
+        for (const { servo } of moves) servo.delayed = false;
+        this.#journal.add('prop', 'refused', `no longer: ${error.message}`, error.values);
+        return false;
+      }
+      if (this.#blockedBy(moves, nowS)) return true;
+      this.#start(asked, this.#duration(moves, overS));
+      this.#journal.add(who, 'started', `${moves.map((m) => m.servo.name).join(', ')} starts now`);
+      return false;
+    });
+  }
+
+  /** Forgets what waits for one of these servos, or everything. */
+  cancel(servos: readonly Servo[] = this.#body.servos): void {
+    this.#waiting = this.#waiting.filter(({ moves }) => {
+      if (!moves.some(({ servo }) => servos.includes(servo))) return true;
+      for (const { servo } of moves) servo.delayed = false;
+      return false;
+    });
+  }
+
+  #start({ moves, jog }: Waiting, durationS: number): void {
+    const plans = moves.map(({ servo, toDeg }) => servo.plan(toDeg, durationS));
+    for (const [i, { servo }] of moves.entries()) {
+      servo.take(plans[i]!);
+      servo.jogging = jog;
+    }
+  }
+
+  #duration(moves: readonly Move[], overS: number): number {
+    let longestS = overS;
+    for (const { servo, toDeg } of moves)
+      longestS = Math.max(longestS, servo.plan(toDeg).durationS);
+    return longestS;
+  }
+
+  #mustBeWithin(servo: Servo, toDeg: number): void {
+    const [low, high] = servo.limitsDeg;
+    if (toDeg >= low && toDeg <= high) return;
+    const limit = toDeg < low ? low : high;
+    throw new Refusal(
+      'outOfLimits',
+      `${servo.name} may go from ${tidy(low)} to ${tidy(high)} deg; ${tidy(toDeg)} deg is outside`,
+      { channel: servo.name, value: toDeg, limit, limitsDeg: [low, high] },
+    );
+  }
+
+  // --- relays and lights --------------------------------------------------------------------------
+
+  /**
+   * Closes or opens a relay; `forS` opens it by itself. Opening is never refused.
+   * @throws Refusal `interlock`, `dutyRest`, `railLimit`
+   */
+  switch(relay: Relay, on: boolean, forS: number, nowS: number): void {
+    if (!on) {
+      relay.set(false, nowS);
+      return;
+    }
+    this.mustBeAbleToClose(relay, nowS);
+    relay.set(true, nowS, nowS + Math.min(forS, relay.pulseS ?? Number.POSITIVE_INFINITY));
+  }
+
+  /** @throws Refusal `interlock`, `dutyRest`, `railLimit` when the relay may not close now */
+  mustBeAbleToClose(relay: Relay, nowS: number): void {
+    this.#interlocksMustHold(relay);
+    const restLeftS = relay.duty?.restLeftS(nowS) ?? 0;
+    if (restLeftS > 0)
+      throw new Refusal(
+        'dutyRest',
+        `${relay.name} has used up its ${relay.spec.duty!.maxOnS} s and rests; ${tidy(restLeftS, 1)} s are left`,
+        { channel: relay.name, secondsLeft: tidy(restLeftS, 3) },
+      );
+    if (!relay.on) this.#railMustHold(relay.rail, relay.onA, relay.name, nowS);
+  }
+
+  /** @throws Refusal `interlock`, `railLimit` */
+  dim(lamp: Lamp, to: number, fadeS: number, nowS: number): void {
+    this.mustBeAbleToDim(lamp, to, nowS);
+    lamp.fade(to, fadeS);
+  }
+
+  /** @throws Refusal `interlock`, `railLimit` */
+  colour(light: RgbLight, to: Readonly<Rgb>, fadeS: number, nowS: number): void {
+    this.mustBeAbleToColour(light, to, nowS);
+    light.fade(to, fadeS);
+  }
+
+  /** @throws Refusal `interlock`, `railLimit` when the lamp may not go there now */
+  mustBeAbleToDim(lamp: Lamp, to: number, nowS: number): void {
+    if (to > lamp.value) this.#interlocksMustHold(lamp);
+    this.#mustHoldLight(lamp, lamp.ampsAt(to), nowS);
+  }
+
+  /** @throws Refusal `interlock`, `railLimit` when the light may not go there now */
+  mustBeAbleToColour(light: RgbLight, to: Readonly<Rgb>, nowS: number): void {
+    if (to.red + to.green + to.blue > 0) this.#interlocksMustHold(light);
+    this.#mustHoldLight(light, light.ampsAt(to), nowS);
+  }
+
+  #mustHoldLight(light: Lamp | RgbLight, toA: number, nowS: number): void {
+    const moreA = toA - Math.max(light.targetAmps(), light.amps());
+    if (moreA > 0) this.#railMustHold(light.rail, moreA, light.name, nowS);
+  }
+
+  // --- interlocks ---------------------------------------------------------------------------------
+
+  interlocksHold(actuator: Actuator): boolean {
+    return this.#unmet(actuator) === undefined;
+  }
+
+  /**
+   * Once a tick: what an interlock no longer allows ends at once (relay) or decelerates and holds
+   * (servo), and the reason is told.
+   */
+  enforce(nowS: number): void {
+    for (const relay of this.#body.relays)
+      if (relay.on && this.#endOfClosure(relay, nowS)) relay.set(false, nowS);
+    // A relay that opens may be what another one requires.
+    while (this.#openUnmet(nowS)) {}
+    if (this.parking) return;
+    for (const servo of this.#body.servos) {
+      if (!servo.moving || servo.interlocked) continue;
+      const unmet = this.#unmet(servo);
+      if (!unmet) continue;
+      servo.halt();
+      servo.interlocked = true;
+      this.#tellInterlock(servo, unmet, 'held');
+    }
+  }
+
+  /** Opens every relay whose interlock no longer holds; whether there was one. */
+  #openUnmet(nowS: number): boolean {
+    let opened = false;
+    for (const relay of this.#body.relays) {
+      const unmet = relay.on ? this.#unmet(relay) : undefined;
+      if (!unmet) continue;
+      relay.set(false, nowS);
+      relay.interlocked = true;
+      opened = true;
+      this.#tellInterlock(relay, unmet, 'opened');
+    }
+    return opened;
+  }
+
+  #endOfClosure(relay: Relay, nowS: number): boolean {
+    if (nowS >= relay.offAtS - 1e-9) return true;
+    if (relay.duty && relay.duty.leftS(nowS) <= 1e-9) {
+      const { maxOnS, restS } = relay.spec.duty!;
+      this.#journal.add(
+        'prop',
+        'duty',
+        `${relay.name} opened after ${maxOnS} s; it rests ${restS} s`,
+        {
+          channel: relay.name,
+          maxOnS,
+          restS,
+        },
+      );
+      return true;
+    }
+    return false;
+  }
+
+  #unmet(actuator: Actuator): Requirement | undefined {
+    const { requires } = actuator.spec;
+    if (!requires) return undefined;
+    for (const requirement of requires) if (!this.#body.met(requirement)) return requirement;
+    return undefined;
+  }
+
+  #interlocksMustHold(actuator: Actuator): void {
+    const unmet = this.#unmet(actuator);
+    if (!unmet || (this.parking && actuator.kind === 'servo')) return;
+    throw new Refusal('interlock', `${actuator.name} needs ${describe(unmet)}`, {
+      channel: actuator.name,
+      requires: unmet,
+      value: this.#valueOf(unmet.channel),
+    });
+  }
+
+  #tellInterlock(actuator: Actuator, unmet: Requirement, done: string): void {
+    this.#journal.add(
+      'prop',
+      'interlock',
+      `${actuator.name} ${done}: it needs ${describe(unmet)}`,
+      { channel: actuator.name, requires: unmet, value: this.#valueOf(unmet.channel) },
+    );
+  }
+
+  #valueOf(channel: string): number | boolean | null {
+    const other = this.#body.find(channel);
+    if (other?.kind === 'servo') return tidy(other.state.pos);
+    return other?.kind === 'relay' ? other.on : null;
+  }
+
+  // --- rails --------------------------------------------------------------------------------------
+
+  /** Estimates the draw of every rail for this tick. */
+  measureRails(nowS: number): void {
+    const { rails, servos, relays, lights } = this.#body;
+    for (let i = 0; i < rails.length; i++) rails[i]!.amps = 0;
+    for (let i = 0; i < servos.length; i++) {
+      const servo = servos[i]!;
+      if (servo.rail !== NO_RAIL) rails[servo.rail]!.amps += servo.amps(nowS);
+    }
+    for (let i = 0; i < relays.length; i++) {
+      const relay = relays[i]!;
+      if (relay.rail !== NO_RAIL) rails[relay.rail]!.amps += relay.amps();
+    }
+    for (let i = 0; i < lights.length; i++) {
+      const light = lights[i]!;
+      if (light.rail !== NO_RAIL) rails[light.rail]!.amps += light.amps();
+    }
+  }
+
+  /** Whether a servo may draw its moving current on top of what its rail gives now. */
+  hasRoomFor(servo: Servo, nowS: number): boolean {
+    return this.#blockedBy([{ servo, toDeg: servo.state.pos }], nowS) === undefined;
+  }
+
+  /** The first rail that would be over its limit if these moves began now. */
+  #blockedBy(moves: readonly Move[], nowS: number): Rail | undefined {
+    this.measureRails(nowS);
+    for (const rail of this.#body.rails) {
+      let amps = rail.amps + this.#lightsRisingOn(rail.index);
+      let more = false;
+      for (const { servo } of moves) {
+        if (servo.rail !== rail.index) continue;
+        more = true;
+        const moreA = servo.draw.movingA - servo.amps(nowS);
+        // A servo that pushes against a stop must be able to leave it, however full the rail is.
+        amps += servo.pushing ? moreA : Math.max(0, moreA);
+      }
+      if (more && amps > rail.limitA + RAIL_SLACK_A) return rail;
+    }
+    return undefined;
+  }
+
+  /** What fades that are under way will add to a rail (A). */
+  #lightsRisingOn(rail: number): number {
+    let amps = 0;
+    for (const light of this.#body.lights)
+      if (light.rail === rail) amps += Math.max(0, light.targetAmps() - light.amps());
+    return amps;
+  }
+
+  /** Refuses moves that do not fit even while every other servo holds still. */
+  #mustFitAlone(moves: readonly Move[], nowS: number): void {
+    this.measureRails(nowS);
+    for (const rail of this.#body.rails) {
+      let amps = rail.amps + this.#lightsRisingOn(rail.index);
+      let ours = false;
+      for (const servo of this.#body.servos) {
+        if (servo.rail !== rail.index) continue;
+        const moves1 = moves.some((move) => move.servo === servo);
+        ours ||= moves1;
+        const restA = servo.energised ? servo.draw.idleA : 0;
+        amps += (moves1 ? servo.draw.movingA : restA) - servo.amps(nowS);
+      }
+      if (ours) this.#refuseOver(rail, amps, moves.map((move) => move.servo.name).join(', '));
+    }
+  }
+
+  #railMustHold(rail: number, moreA: number, channel: string, nowS: number): void {
+    if (rail === NO_RAIL) return;
+    this.measureRails(nowS);
+    const { [rail]: found } = this.#body.rails;
+    this.#refuseOver(found!, found!.amps + this.#lightsRisingOn(rail) + moreA, channel);
+  }
+
+  #refuseOver(rail: Rail, amps: number, channels: string): void {
+    if (amps <= rail.limitA + RAIL_SLACK_A) return;
+    throw new Refusal(
+      'railLimit',
+      `${channels} would bring rail ${rail.name} to ${tidy(amps, 2)} A; its limit is ${rail.limitA} A`,
+      { rail: rail.name, amps: tidy(amps), limitA: rail.limitA },
+    );
+  }
+}

@@ -1,0 +1,305 @@
+import type { LampChannel, RgbChannel } from '../prop/schema.ts';
+import { clamp } from '../shared/units.ts';
+import { FlashGuard } from '../sums/flash.ts';
+import {
+  formatColour,
+  lightnessToLuminance,
+  mixOklab,
+  parseColour,
+  type Rgb,
+  relativeLuminance,
+  srgbToLinear,
+} from '../sums/light.ts';
+import type { Board } from './boards.ts';
+
+const DARK: Readonly<Rgb> = { red: 0, green: 0, blue: 0 };
+
+/**
+ * A lamp or rgb channel as the core drives it. A fade runs from what is shown to the target; the
+ * flash guard stands between the fade and the pins.
+ */
+abstract class Light {
+  readonly name: string;
+  readonly index: number;
+  readonly board: Board;
+  readonly rail: number;
+  /** A change is held back so that it does not flash faster than allowed. */
+  flashHeld = false;
+  readonly #guard: FlashGuard | undefined;
+  readonly #slewS: number;
+  #fadeS = 0;
+  #atS = 0;
+  fading = false;
+  /** Counts up with every new fade, so that whoever waits sees that it was replaced. */
+  fades = 0;
+  #changed = true;
+
+  constructor(
+    name: string,
+    index: number,
+    spec: LampChannel | RgbChannel,
+    board: Board,
+    rail: number,
+  ) {
+    this.name = name;
+    this.index = index;
+    this.board = board;
+    this.rail = rail;
+    this.#slewS = spec.fadeS;
+    this.#guard = spec.flash ? undefined : new FlashGuard();
+  }
+
+  /** Starts a fade; `change` is its size, 1 for full scale, so that the slew limit holds. */
+  protected startFade(fadeS: number, change: number): void {
+    this.#fadeS = Math.max(fadeS, this.#slewS * change);
+    this.#atS = 0;
+    this.fading = true;
+    this.fades++;
+  }
+
+  /** Moves the fade on; what the guard holds back is tried again in the next tick. */
+  advance(dtS: number, nowS: number): void {
+    if (!this.fading && !this.flashHeld) return;
+    this.#atS += dtS;
+    const done = this.#atS >= this.#fadeS;
+    this.mix(done ? 1 : this.#atS / this.#fadeS);
+    this.fading = !done;
+    this.flashHeld = this.#guard !== undefined && !this.#guard.admit(nowS, this.wantedLuminance());
+    if (this.flashHeld) return;
+    this.show();
+    this.#changed = true;
+  }
+
+  /** Dark at once, past the guard: for a stop, which must not wait. */
+  cut(nowS: number): void {
+    this.fading = false;
+    this.flashHeld = false;
+    this.darken();
+    this.#changed = true;
+    this.fades++;
+    this.#guard?.force(nowS, 0);
+  }
+
+  /** Computes what the fade wants at `t` 0..1. */
+  protected abstract mix(t: number): void;
+  protected abstract wantedLuminance(): number;
+  /** Takes what the fade wants as what is shown. */
+  protected abstract show(): void;
+  protected abstract darken(): void;
+  /** Notes the duties of this tick at the board, if they have changed. */
+  put(): void {
+    if (!this.#changed) return;
+    this.#changed = false;
+    this.putDuties();
+  }
+
+  protected abstract putDuties(): void;
+  /** Estimated draw (A) as shown, and when its fade has ended. */
+  abstract amps(): number;
+  abstract targetAmps(): number;
+  abstract fadeToPark(): void;
+  abstract get atPark(): boolean;
+}
+
+export class Lamp extends Light {
+  readonly kind = 'lamp';
+  readonly spec: LampChannel;
+  readonly output: number;
+  readonly #fullA: number;
+  #from = 0;
+  #wanted = 0;
+  /** Perceived lightness 0..1. */
+  value = 0;
+  target = 0;
+
+  constructor(name: string, index: number, spec: LampChannel, board: Board, rail: number) {
+    super(name, index, spec, board, rail);
+    this.spec = spec;
+    this.#fullA = spec.draw?.fullA ?? 0;
+    this.output = board.addOutput({
+      name,
+      kind: 'duty',
+      pin: spec.output.pin,
+      safe: this.#duty(0),
+      plant: {
+        kind: 'load',
+        channel: name,
+        onA: this.#fullA,
+        activeLevel: spec.output.activeLow ? 0 : 1,
+      },
+    });
+  }
+
+  fade(to: number, fadeS: number): void {
+    this.#from = this.value;
+    this.target = to;
+    this.startFade(fadeS, Math.abs(to - this.value));
+  }
+
+  fadeToPark(): void {
+    this.fade(this.spec.park.to, 0);
+  }
+
+  get atPark(): boolean {
+    return this.value === this.spec.park.to;
+  }
+
+  protected mix(t: number): void {
+    this.#wanted = t === 1 ? this.target : this.#from + (this.target - this.#from) * t;
+  }
+
+  protected wantedLuminance(): number {
+    return lightnessToLuminance(this.#wanted);
+  }
+
+  protected show(): void {
+    this.value = this.#wanted;
+  }
+
+  protected darken(): void {
+    this.value = 0;
+    this.target = 0;
+  }
+
+  protected putDuties(): void {
+    this.board.put(this.output, this.#duty(lightnessToLuminance(this.value)));
+  }
+
+  amps(): number {
+    return this.ampsAt(this.value);
+  }
+
+  targetAmps(): number {
+    return this.ampsAt(this.target);
+  }
+
+  /** Estimated draw (A) at a perceived lightness. */
+  ampsAt(level: number): number {
+    return this.#fullA * lightnessToLuminance(level);
+  }
+
+  #duty(luminance: number): number {
+    const share = clamp(luminance, 0, 1);
+    return this.spec.output.activeLow ? 1 - share : share;
+  }
+}
+
+export class RgbLight extends Light {
+  readonly kind = 'rgb';
+  readonly spec: RgbChannel;
+  /** Positions of red, green and blue among the board's outputs. */
+  readonly outputs: readonly [number, number, number];
+  readonly #fullA: readonly [number, number, number];
+  readonly park: Readonly<Rgb>;
+  readonly #from: Rgb = { ...DARK };
+  readonly #wanted: Rgb = { ...DARK };
+  /** sRGB, each 0..1. */
+  readonly value: Rgb = { ...DARK };
+  readonly target: Rgb = { ...DARK };
+
+  constructor(name: string, index: number, spec: RgbChannel, board: Board, rail: number) {
+    super(name, index, spec, board, rail);
+    this.spec = spec;
+    this.#fullA = spec.draw?.fullA ?? [0, 0, 0];
+    this.park = parseColour(spec.park.to) ?? DARK;
+    const [red, green, blue] = spec.output.pins;
+    const add = (colour: string, pin: number, onA: number) =>
+      board.addOutput({
+        name: `${name}.${colour}`,
+        kind: 'duty',
+        pin,
+        safe: this.#duty(0),
+        plant: {
+          kind: 'load',
+          channel: name,
+          onA,
+          activeLevel: spec.output.common === 'anode' ? 0 : 1,
+        },
+      });
+    this.outputs = [
+      add('red', red, this.#fullA[0]),
+      add('green', green, this.#fullA[1]),
+      add('blue', blue, this.#fullA[2]),
+    ];
+  }
+
+  get hex(): string {
+    return formatColour(this.value);
+  }
+
+  get targetHex(): string {
+    return formatColour(this.target);
+  }
+
+  fade(to: Readonly<Rgb>, fadeS: number): void {
+    const { value, target } = this;
+    Object.assign(this.#from, value);
+    Object.assign(target, to);
+    this.startFade(
+      fadeS,
+      Math.max(
+        Math.abs(to.red - value.red),
+        Math.abs(to.green - value.green),
+        Math.abs(to.blue - value.blue),
+      ),
+    );
+  }
+
+  fadeToPark(): void {
+    this.fade(this.park, 0);
+  }
+
+  get atPark(): boolean {
+    const { value, park } = this;
+    return value.red === park.red && value.green === park.green && value.blue === park.blue;
+  }
+
+  protected mix(t: number): void {
+    if (t === 1) Object.assign(this.#wanted, this.target);
+    else mixOklab(this.#from, this.target, t, this.#wanted);
+  }
+
+  protected wantedLuminance(): number {
+    return relativeLuminance(this.#wanted);
+  }
+
+  protected show(): void {
+    this.value.red = this.#wanted.red;
+    this.value.green = this.#wanted.green;
+    this.value.blue = this.#wanted.blue;
+  }
+
+  protected darken(): void {
+    Object.assign(this.value, DARK);
+    Object.assign(this.target, DARK);
+  }
+
+  protected putDuties(): void {
+    const { board, outputs, value } = this;
+    board.put(outputs[0], this.#duty(srgbToLinear(value.red)));
+    board.put(outputs[1], this.#duty(srgbToLinear(value.green)));
+    board.put(outputs[2], this.#duty(srgbToLinear(value.blue)));
+  }
+
+  amps(): number {
+    return this.ampsAt(this.value);
+  }
+
+  targetAmps(): number {
+    return this.ampsAt(this.target);
+  }
+
+  /** Estimated draw (A) at a colour. */
+  ampsAt(colour: Readonly<Rgb>): number {
+    return (
+      this.#fullA[0] * srgbToLinear(colour.red) +
+      this.#fullA[1] * srgbToLinear(colour.green) +
+      this.#fullA[2] * srgbToLinear(colour.blue)
+    );
+  }
+
+  #duty(share: number): number {
+    const lit = clamp(share, 0, 1);
+    return this.spec.output.common === 'anode' ? 1 - lit : lit;
+  }
+}

@@ -1,0 +1,48 @@
+import type { Clock } from '../shared/clock.ts';
+
+/** A timer may fire this much early (ms) and still count as on time: it rounds to whole ms. */
+const EARLY_MS = 0.5;
+
+/**
+ * Runs `tick` on an absolute schedule: tick k is due at start + k × period, whatever the ticks
+ * before it took, so that lateness never adds up.
+ */
+export class Loop {
+  readonly #clock: Clock;
+  readonly #periodMs: number;
+  readonly #tick: (nowMs: number, elapsedTicks: number) => void;
+  #nextMs = 0;
+  #cancel: (() => void) | undefined;
+
+  /** `tick` is told how many periods have passed since the one before: 1, or more after a stall. */
+  constructor(clock: Clock, periodMs: number, tick: (nowMs: number, elapsedTicks: number) => void) {
+    this.#clock = clock;
+    this.#periodMs = periodMs;
+    this.#tick = tick;
+  }
+
+  start(): void {
+    this.#nextMs = this.#clock.nowMs() + this.#periodMs;
+    this.#arm();
+  }
+
+  stop(): void {
+    this.#cancel?.();
+    this.#cancel = undefined;
+  }
+
+  #arm(): void {
+    this.#cancel = this.#clock.after(this.#nextMs - this.#clock.nowMs(), this.#wake);
+  }
+
+  readonly #wake = (): void => {
+    const nowMs = this.#clock.nowMs();
+    const lateMs = nowMs - this.#nextMs;
+    if (lateMs >= -EARLY_MS) {
+      const elapsed = Math.max(1, Math.floor(lateMs / this.#periodMs) + 1);
+      this.#nextMs += elapsed * this.#periodMs;
+      this.#tick(nowMs, elapsed);
+    }
+    if (this.#cancel) this.#arm();
+  };
+}

@@ -1,0 +1,227 @@
+import type { ServoChannel } from '../prop/schema.ts';
+import { Calibration, PulseBounds } from '../sums/calibration.ts';
+import {
+  type MotionLimits,
+  type MotionState,
+  planMove,
+  planStop,
+  sample,
+  type Trajectory,
+} from '../sums/profile.ts';
+import type { Board } from './boards.ts';
+
+/** The fastest a channel feels for its stop (deg/s). */
+export const FEEL_SPEED_DEG_S = 20;
+
+/** A servo as the core drives it: where it was told to be, and the way from there. */
+export class Servo {
+  readonly kind = 'servo';
+  readonly name: string;
+  readonly index: number;
+  readonly spec: ServoChannel;
+  readonly calibration: Calibration;
+  readonly board: Board;
+  readonly output: number;
+  readonly rail: number;
+  readonly limits: MotionLimits;
+  readonly draw: { idleA: number; movingA: number; stallA: number };
+  readonly envelopeUs: readonly [number, number];
+  readonly marks: Map<string, number>;
+  /** Where the pulses put it now: deg, deg/s, deg/s2. */
+  readonly state: MotionState;
+  limitsDeg: readonly [number, number];
+  parkTo: number | string;
+  readonly parkThen: 'hold' | 'release';
+  /** Pulses are being sent. */
+  energised = false;
+  /** Where it stands is known, so that pulses will not make it jump. */
+  known = false;
+  /** Sent outside its soft limits on purpose, feeling for the stop. */
+  beyond = false;
+  /** The plan in hand feels for the stop: nothing else moves meanwhile. */
+  feeling = false;
+  /** An interlock stopped it; cleared by the next move. */
+  interlocked = false;
+  /** A move waits until the rail has room. */
+  delayed = false;
+  /** The driver says that it pushes against something. */
+  pushing = false;
+  measuredDeg = Number.NaN;
+  measuredA = Number.NaN;
+  /** Draws as if moving until then (s): it has just been energised. */
+  settleUntilS = Number.NEGATIVE_INFINITY;
+  /** Jumps to where it is sent from a position nobody knows until then (s). */
+  jumpUntilS = Number.NEGATIVE_INFINITY;
+  /** The pulse (us) sent in the last tick; 0 while released. */
+  pulseUs = 0;
+  /** Counts up with every new plan, so that whoever waits for a move sees that it was replaced. */
+  plans = 0;
+  /** The plan in hand came from a jog: the next jog counts from its target. */
+  jogging = false;
+  #trajectory: Trajectory | undefined;
+  #atS = 0;
+  #bounds: PulseBounds;
+  #envelope: PulseBounds;
+  readonly #stepUs: number;
+
+  constructor(name: string, index: number, spec: ServoChannel, board: Board, rail: number) {
+    this.name = name;
+    this.index = index;
+    this.spec = spec;
+    this.board = board;
+    this.rail = rail;
+    this.calibration = new Calibration(spec.calibration);
+    const { lowUs, highUs, lowDeg, highDeg } = this.calibration;
+    this.envelopeUs = spec.envelopeUs ?? [lowUs, highUs];
+    this.limitsDeg = spec.limitsDeg ?? [lowDeg, highDeg];
+    this.marks = new Map(Object.entries(spec.marks ?? {}));
+    this.limits = { speed: spec.speedDegS, accel: spec.accelDegS2 };
+    if (spec.jerkDegS3 !== undefined) this.limits.jerk = spec.jerkDegS3;
+    this.draw = spec.draw ?? { idleA: 0, movingA: 0, stallA: 0 };
+    this.parkTo = spec.park.to;
+    this.parkThen = spec.park.then;
+    this.#stepUs = board.driver.pulseStepUs;
+    this.#bounds = this.#boundsOf(this.limitsDeg);
+    this.#envelope = this.#boundsOf(this.envelopeDeg);
+    this.state = { pos: this.parkDeg, vel: 0, acc: 0 };
+    this.output = board.addOutput({
+      name,
+      kind: 'pulse',
+      pin: spec.output.pin,
+      safe: 0,
+      plant: {
+        kind: 'servo',
+        channel: name,
+        calibration: this.calibration,
+        envelopeUs: this.envelopeUs,
+        limitsDeg: this.limitsDeg,
+        draw: this.draw,
+        parkDeg: this.parkDeg,
+      },
+    });
+  }
+
+  get parkDeg(): number {
+    return typeof this.parkTo === 'number' ? this.parkTo : this.marks.get(this.parkTo)!;
+  }
+
+  /** The angles (deg) at the ends of the pulse envelope, low then high. */
+  get envelopeDeg(): [number, number] {
+    const one = this.calibration.toDeg(this.envelopeUs[0]);
+    const other = this.calibration.toDeg(this.envelopeUs[1]);
+    return [Math.min(one, other), Math.max(one, other)];
+  }
+
+  get moving(): boolean {
+    return this.#trajectory !== undefined;
+  }
+
+  get target(): number {
+    return this.#trajectory ? this.#trajectory.endPos : this.state.pos;
+  }
+
+  get atPark(): boolean {
+    return !this.moving && Math.abs(this.state.pos - this.parkDeg) < 1e-6;
+  }
+
+  /** What is outside the new limits decelerates and stays there: the pulse never jumps. */
+  setLimits(limitsDeg: readonly [number, number]): void {
+    this.#bounds = this.#boundsOf(limitsDeg);
+    this.limitsDeg = limitsDeg;
+    if (!this.#within(this.target)) this.halt();
+    this.beyond = !this.#within(this.state.pos) || !this.#within(this.target);
+  }
+
+  /** The way to `deg` from wherever it is now, without taking it. */
+  plan(deg: number, minDurationS = 0, speedDegS = Number.POSITIVE_INFINITY): Trajectory {
+    const limits =
+      speedDegS < this.limits.speed ? { ...this.limits, speed: speedDegS } : this.limits;
+    return planMove(this.state, deg, limits, minDurationS);
+  }
+
+  take(trajectory: Trajectory): void {
+    this.#trajectory = trajectory;
+    this.#atS = 0;
+    this.plans++;
+    this.jogging = false;
+    this.feeling = false;
+    this.interlocked = false;
+    this.delayed = false;
+  }
+
+  /** Decelerates within the limits and stays there. */
+  halt(): void {
+    if (!this.moving) return;
+    this.take(planStop(this.state, this.limits));
+  }
+
+  /** Stops at once where it is, for power that is cut anyway. */
+  freeze(): void {
+    if (this.moving) this.plans++;
+    this.#trajectory = undefined;
+    this.jogging = false;
+    this.feeling = false;
+    this.state.vel = 0;
+    this.state.acc = 0;
+  }
+
+  /** Starts the pulses at `deg`: its last known position, or where an unknown one is sent first. */
+  energise(deg: number, settleUntilS: number): void {
+    if (!this.known) this.jumpUntilS = settleUntilS;
+    this.energised = true;
+    this.known = true;
+    this.settleUntilS = settleUntilS;
+    this.state.pos = deg;
+    this.state.vel = 0;
+    this.state.acc = 0;
+    this.beyond = !this.#within(deg);
+  }
+
+  /** Stops the pulses. Cut off on the way from an unknown position, it stands anywhere. */
+  release(nowS: number): void {
+    this.freeze();
+    if (this.energised && nowS < this.jumpUntilS) this.known = false;
+    this.energised = false;
+    this.beyond = false;
+  }
+
+  advance(dtS: number): void {
+    const trajectory = this.#trajectory;
+    if (!trajectory) return;
+    this.#atS += dtS;
+    sample(trajectory, this.#atS, this.state);
+    if (this.#atS >= trajectory.durationS) {
+      this.#trajectory = undefined;
+      this.jogging = false;
+      this.feeling = false;
+      if (this.#within(this.state.pos)) this.beyond = false;
+    }
+  }
+
+  /** Notes the pulse of this tick, rounded so that the limits hold for the pulse as well. */
+  put(): void {
+    const bounds = this.beyond ? this.#envelope : this.#bounds;
+    this.pulseUs = this.energised ? bounds.pulseUs(this.state.pos) : 0;
+    this.board.put(this.output, this.pulseUs);
+  }
+
+  /** The pulse (us) at `deg`, whether it is energised or not. */
+  pulseAt(deg: number): number {
+    return this.#envelope.pulseUs(deg);
+  }
+
+  /** Estimated draw (A) at `nowS`. */
+  amps(nowS: number): number {
+    if (!this.energised) return 0;
+    if (this.pushing) return this.draw.stallA;
+    return this.moving || nowS < this.settleUntilS ? this.draw.movingA : this.draw.idleA;
+  }
+
+  #within(deg: number): boolean {
+    return deg >= this.limitsDeg[0] && deg <= this.limitsDeg[1];
+  }
+
+  #boundsOf(limitsDeg: readonly [number, number]): PulseBounds {
+    return new PulseBounds(this.calibration, limitsDeg, this.envelopeUs, this.#stepUs);
+  }
+}

@@ -1,0 +1,221 @@
+import type { Logger } from 'pino';
+import type { Method, ToGateway } from '../core/requests.ts';
+import type { Clock } from '../shared/clock.ts';
+import { Refusal } from '../shared/errors.ts';
+import type { CoreLink } from './core-link.ts';
+import {
+  answer,
+  type Entry,
+  type Id,
+  type Message,
+  notification,
+  type Outcome,
+  parseMessage,
+  type Request,
+  response,
+} from './jsonrpc.ts';
+import {
+  BATCH_LIMIT,
+  FRAME_LIMIT_BYTES,
+  PENDING_LIMIT,
+  PROTOCOL,
+  REFUSED_PARSE_LIMIT_BYTES,
+  WRONG_TOKEN_DELAY_MS,
+} from './limits.ts';
+import {
+  checkParams,
+  followParams,
+  isOwn,
+  methodNamed,
+  type OwnMethod,
+  openParams,
+} from './methods.ts';
+import { CLOSE, type Session } from './sessions.ts';
+import type { StateFeed, View } from './state.ts';
+import { tokenMatches } from './token.ts';
+
+/** What the metrics tell of the traffic. */
+export interface Traffic {
+  frames: number;
+  /** Error answers by code. */
+  refused: Map<number, number>;
+}
+
+interface Parts {
+  view: View;
+  feed: StateFeed;
+  core: CoreLink;
+  clock: Clock;
+  log: Logger;
+  openRpc: object;
+}
+
+/** From a frame to its answer: limits, JSON-RPC, the methods of the gateway, the way to the core. */
+export class Dispatcher {
+  readonly traffic: Traffic = { frames: 0, refused: new Map() };
+  readonly #parts: Parts;
+  readonly #journalFollowers = new Set<Session>();
+
+  constructor(parts: Parts) {
+    this.#parts = parts;
+  }
+
+  async frame(session: Session, data: Buffer, isBinary: boolean): Promise<void> {
+    this.traffic.frames++;
+    if (session.deaf) return;
+    if (!session.admit(1)) return this.#tooOften(session, 1, idsOf(data, isBinary));
+    if (data.length > FRAME_LIMIT_BYTES) {
+      const reason = `a frame of ${data.length} bytes; at most ${FRAME_LIMIT_BYTES} are read`;
+      const values = { bytes: data.length, limitBytes: FRAME_LIMIT_BYTES };
+      this.#refuse(session, null, new Refusal('invalidRequest', reason, values));
+      session.close(CLOSE.messageTooBig, 'frame over 64 KiB');
+      return;
+    }
+    if (isBinary) {
+      const reason = 'a binary frame; send JSON-RPC 2.0 as text frames';
+      this.#refuse(session, null, new Refusal('invalidRequest', reason, { bytes: data.length }));
+      return;
+    }
+
+    const message = parseMessage(data.toString(), BATCH_LIMIT);
+    const more = message.entries.length - 1;
+    if (more > 0 && !session.admit(more)) return this.#tooOften(session, more, [null]);
+    for (const entry of message.entries) {
+      if ('refused' in entry) this.#count(entry.refused.code);
+    }
+    const text = await answer(message, (request) => this.#call(session, request));
+    if (text !== undefined) session.send(text);
+    if (session.deaf) session.close(CLOSE.policyViolation, 'not authorised');
+  }
+
+  /** A session that is gone follows nothing and waits for nothing. */
+  ended(session: Session): void {
+    this.#parts.feed.unfollow(session);
+    this.#journalFollowers.delete(session);
+    this.#parts.core.forget(session.id);
+  }
+
+  /** Passes a journal entry to those who asked for it. */
+  event(entry: Extract<ToGateway, { t: 'event' }>['entry']): void {
+    const text = notification('event', { entry });
+    for (const session of [...this.#journalFollowers]) session.send(text);
+  }
+
+  #refuse(session: Session, id: Id, refusal: Refusal): void {
+    this.#count(refusal.code);
+    session.send(response(id, { error: refusal.toObject() }));
+  }
+
+  #count(code: number): void {
+    this.traffic.refused.set(code, (this.traffic.refused.get(code) ?? 0) + 1);
+  }
+
+  #tooOften(session: Session, count: number, ids: Id[]): void {
+    const retryMs = session.retryMs(count);
+    const reason = `too many requests from this session; try again in ${retryMs} ms`;
+    for (const id of ids) this.#refuse(session, id, new Refusal('tooMany', reason, { retryMs }));
+    if (session.countRefusals(count)) session.close(CLOSE.policyViolation, 'flood of requests');
+  }
+
+  async #call(session: Session, request: Request): Promise<Outcome> {
+    let outcome: Outcome;
+    try {
+      outcome = await this.#carryOut(session, request);
+    } catch (error) {
+      if (!(error instanceof Refusal)) {
+        this.#parts.log.error({ err: error, method: request.method }, 'a method failed');
+      }
+      const refusal =
+        error instanceof Refusal
+          ? error
+          : new Refusal('internal', 'the gateway failed to carry this out; its log has the cause');
+      outcome = { error: refusal.toObject() };
+    }
+    if ('error' in outcome) this.#count(outcome.error.code);
+    return outcome;
+  }
+
+  async #carryOut(session: Session, { method, params }: Request): Promise<Outcome> {
+    if (session.ended || session.deaf) {
+      throw new Refusal('notAuthorised', 'the session has ended');
+    }
+    if (session.client === null && method !== 'session.open') {
+      throw new Refusal('notAuthorised', 'session.open must be the first call of a session');
+    }
+    const checked = checkParams(method, methodNamed(method), params);
+    if (isOwn(method)) return { result: await this.#own[method](session, checked) };
+
+    if (session.pending >= PENDING_LIMIT) {
+      throw new Refusal(
+        'tooMany',
+        `${PENDING_LIMIT} calls of this session are not answered yet; wait for their answers`,
+        { pending: session.pending, limit: PENDING_LIMIT },
+      );
+    }
+    session.pending++;
+    try {
+      return await this.#parts.core.call(session.id, method as Method, checked);
+    } finally {
+      session.pending--;
+    }
+  }
+
+  readonly #own: Record<OwnMethod, (session: Session, params: object) => unknown> = {
+    'session.open': (session, params) => this.#open(session, openParams.parse(params)),
+    'state.follow': (session, params) => {
+      const { hz, journal } = followParams.parse(params);
+      this.#parts.feed.follow(session, hz);
+      if (journal) this.#journalFollowers.add(session);
+      else this.#journalFollowers.delete(session);
+      return { hz };
+    },
+    'state.unfollow': (session) => {
+      this.#parts.feed.unfollow(session);
+      this.#journalFollowers.delete(session);
+      return { hz: 0 };
+    },
+    'rpc.discover': () => this.#parts.openRpc,
+  };
+
+  async #open(session: Session, { token, client }: { token?: string; client: string }) {
+    const { view, core, log, clock } = this.#parts;
+    const { tokenHash, prop, linkTimeoutMs } = view.start;
+    if (session.client !== null) {
+      throw new Refusal('invalidRequest', `this session is open already, as ${session.client}`);
+    }
+    if (tokenHash !== null && (token === undefined || !tokenMatches(token, tokenHash))) {
+      session.deaf = true;
+      session.stopOpenTimer();
+      log.warn({ session: session.id, client }, 'session refused: wrong or no token');
+      await new Promise<void>((resume) => clock.after(WRONG_TOKEN_DELAY_MS, resume));
+      throw new Refusal(
+        'notAuthorised',
+        token === undefined
+          ? 'this daemon asks for a token; give the content of its token file as "token"'
+          : 'wrong token; give the content of the daemon\'s token file as "token"',
+      );
+    }
+    session.stopOpenTimer();
+    session.client = client;
+    core.post({ t: 'open', session: session.id, slot: session.slot, client });
+    log.info({ session: session.id, client }, 'session opened');
+    view.refresh();
+    return {
+      session: session.id,
+      condition: view.condition,
+      prop,
+      protocol: PROTOCOL,
+      linkTimeoutMs,
+    };
+  }
+}
+
+/** The ids to refuse in a frame that is not carried out; large frames are not parsed for them. */
+function idsOf(data: Buffer, isBinary: boolean): Id[] {
+  if (isBinary || data.length > REFUSED_PARSE_LIMIT_BYTES) return [null];
+  const message: Message = parseMessage(data.toString(), BATCH_LIMIT);
+  if (message.batch) return [null];
+  const idOf = (entry: Entry) => ('refused' in entry ? entry.id : entry.request.id);
+  // A notification is not answered, not even with a refusal (4.1).
+  return message.entries.map(idOf).filter((id) => id !== undefined);
+}

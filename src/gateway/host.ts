@@ -1,0 +1,88 @@
+import { Worker } from 'node:worker_threads';
+import type { GatewayStart, ToCore, ToGateway } from '../core/requests.ts';
+
+const FIRST_RETRY_MS = 100;
+const LONGEST_RETRY_MS = 5000;
+/** A gateway that ran this long had started well: the next retry is quick again. */
+const HEALTHY_MS = 10_000;
+
+export interface GatewayEvents {
+  /** Everything but the two answers to the start. */
+  message(message: Exclude<ToCore, { t: 'listening' | 'cannot-listen' }>): void;
+  /** The gateway's thread died, and every session with it; a new one is on its way. */
+  died(why: string, retryMs: number): void;
+}
+
+/** The gateway's thread as the main thread sees it: started, and started again when it dies. */
+export class GatewayHost {
+  readonly #start: GatewayStart;
+  readonly #events: GatewayEvents;
+  #worker: Worker | undefined;
+  #retryMs = FIRST_RETRY_MS;
+  #timer: NodeJS.Timeout | undefined;
+  #closing = false;
+
+  constructor(start: GatewayStart, events: GatewayEvents) {
+    this.#start = start;
+    this.#events = events;
+  }
+
+  /** Starts the thread; resolves with where it listens. @throws Error with the reason why it cannot */
+  open(): Promise<{ host: string; port: number }> {
+    return new Promise((resolve, reject) => {
+      this.#spawn((answer) => {
+        if (answer.t === 'listening') {
+          // A gateway that is started again must come back at the same address.
+          this.#start.port = answer.port;
+          resolve(answer);
+        } else {
+          this.#closing = true;
+          reject(new Error(answer.reason));
+        }
+      });
+    });
+  }
+
+  post(message: ToGateway): void {
+    this.#worker?.postMessage(message);
+  }
+
+  async close(): Promise<void> {
+    this.#closing = true;
+    clearTimeout(this.#timer);
+    const worker = this.#worker;
+    if (!worker) return;
+    const ended = new Promise((resolve) => worker.once('exit', resolve));
+    this.post({ t: 'close' });
+    const giveUp = setTimeout(() => void worker.terminate(), 1000);
+    await ended;
+    clearTimeout(giveUp);
+  }
+
+  #spawn(answered: (answer: Extract<ToCore, { t: 'listening' | 'cannot-listen' }>) => void): void {
+    const worker = new Worker(new URL('./worker.js', import.meta.url), {
+      workerData: this.#start,
+      name: 'gateway',
+    });
+    const startedMs = performance.now();
+    let why = 'it ended by itself';
+    this.#worker = worker;
+    worker.on('message', (message: ToCore) => {
+      if (message.t === 'cannot-listen') why = message.reason;
+      if (message.t === 'listening' || message.t === 'cannot-listen') answered(message);
+      else this.#events.message(message);
+    });
+    worker.on('error', (error) => {
+      why = error.message;
+    });
+    worker.on('exit', () => {
+      this.#worker = undefined;
+      if (this.#closing) return;
+      if (performance.now() - startedMs > HEALTHY_MS) this.#retryMs = FIRST_RETRY_MS;
+      const retryMs = this.#retryMs;
+      this.#retryMs = Math.min(2 * retryMs, LONGEST_RETRY_MS);
+      this.#events.died(why, retryMs);
+      this.#timer = setTimeout(() => this.#spawn(() => {}), retryMs);
+    });
+  }
+}

@@ -1,0 +1,80 @@
+import type { FastifyPluginAsync } from 'fastify';
+import { CONDITIONS } from '../../core/condition.ts';
+import type { Traffic } from '../dispatch.ts';
+import type { Sessions } from '../sessions.ts';
+import type { View } from '../state.ts';
+
+interface Options {
+  view: View;
+  sessions: Sessions;
+  traffic: Traffic;
+}
+
+type Labels = Record<string, string>;
+type Sample = [labels: Labels, value: number];
+
+/** Label values escape backslash, double quote and line feed (OpenMetrics 1.0, "Escaping"). */
+function labelText(labels: Labels): string {
+  const pairs = Object.entries(labels).map(([name, value]) => {
+    const escaped = value.replaceAll('\\', '\\\\').replaceAll('"', '\\"').replaceAll('\n', '\\n');
+    return `${name}="${escaped}"`;
+  });
+  return pairs.length > 0 ? `{${pairs.join(',')}}` : '';
+}
+
+/** One metric family. A counter's samples carry `_total`; a unit is the end of the name. */
+function family(
+  name: string,
+  type: 'counter' | 'gauge' | 'stateset',
+  help: string,
+  samples: Sample[],
+  unit?: string,
+): string {
+  const suffix = type === 'counter' ? '_total' : '';
+  return [
+    `# TYPE ${name} ${type}`,
+    ...(unit ? [`# UNIT ${name} ${unit}`] : []),
+    `# HELP ${name} ${help}`,
+    ...samples.map(([labels, value]) => `${name}${suffix}${labelText(labels)} ${value}`),
+  ].join('\n');
+}
+
+function metricsText({ view, sessions, traffic }: Options): string {
+  view.refresh();
+  const refused = [...traffic.refused].map(([code, n]): Sample => [{ code: String(code) }, n]);
+  const amps = Object.entries(view.rails()).map(([rail, { amps }]): Sample => [{ rail }, amps]);
+  const limits = view.start.rails.map(({ name, limitA }): Sample => [{ rail: name }, limitA]);
+  // The counter in shared memory is a signed 32-bit number; a wrap looks like a restart.
+  const ticks = view.telemetry.coreBeat >>> 0;
+  return [
+    family(
+      'sinew_condition',
+      'stateset',
+      'Condition of the whole prop.',
+      CONDITIONS.map((name) => [{ sinew_condition: name }, Number(name === view.condition)]),
+    ),
+    family('sinew_sessions', 'gauge', 'WebSocket sessions.', [[{}, sessions.count]]),
+    family('sinew_frames', 'counter', 'Frames received.', [[{}, traffic.frames]]),
+    family('sinew_refused', 'counter', 'Error answers by JSON-RPC code.', refused),
+    family('sinew_rail_amperes', 'gauge', 'Estimated draw of a rail.', amps, 'amperes'),
+    family('sinew_rail_limit_amperes', 'gauge', 'Limit of a rail.', limits, 'amperes'),
+    family('sinew_core_ticks', 'counter', 'Ticks of the core.', [[{}, ticks]]),
+    family(
+      'process_resident_memory_bytes',
+      'gauge',
+      'Resident memory of the daemon.',
+      [[{}, process.memoryUsage.rss()]],
+      'bytes',
+    ),
+    '# EOF\n',
+  ].join('\n');
+}
+
+/** GET /metrics: OpenMetrics 1.0 text. */
+export const metrics: FastifyPluginAsync<Options> = async (app, options) => {
+  app.get('/metrics', async (_request, reply) => {
+    reply.header('content-type', 'application/openmetrics-text; version=1.0.0; charset=utf-8');
+    reply.header('cache-control', 'no-store');
+    return metricsText(options);
+  });
+};

@@ -1,0 +1,40 @@
+/** What one session may ask of the gateway. Past any of these, that session alone is closed. */
+
+/** Largest text frame that is read (bytes). */
+export const FRAME_LIMIT_BYTES = 64 * 1024;
+/** Up to this size (bytes) an oversized frame still gets an answer; past it `ws` closes by itself. */
+export const FRAME_HARD_LIMIT_BYTES = 1024 * 1024;
+/** Largest frame (bytes) that is parsed for its id alone, once a session asks too much. */
+export const REFUSED_PARSE_LIMIT_BYTES = 4 * 1024;
+/** Requests in one batch. */
+export const BATCH_LIMIT = 100;
+/** `session.open` must come within this time of connecting (ms). */
+export const OPEN_WITHIN_MS = 3000;
+/** Bytes waiting for a session that does not read. */
+export const BUFFER_LIMIT_BYTES = 1024 * 1024;
+/** Calls of one session that the core has not answered yet. */
+export const PENDING_LIMIT = 100;
+
+/** Token bucket for requests: so many per second for ever, so many at once. */
+export const REQUESTS_PER_S = 1000;
+export const REQUESTS_BURST = 2000;
+/** A session that collects this many refusals within the window is closed as a flood. */
+export const FLOOD_REFUSALS = 2000;
+export const FLOOD_WINDOW_MS = 10_000;
+
+/** Pings per link timeout: one more than the four that are promised, as timers come late. */
+export const PINGS_PER_TIMEOUT = 5;
+/** A session is dropped after silence of the link timeout, but not before this (ms). */
+export const LEAST_SILENCE_MS = 5000;
+/** A wrong token is answered after this time (ms), to slow down guessing. */
+export const WRONG_TOKEN_DELAY_MS = 200;
+/** Time for the other end to finish a closing handshake (ms). */
+export const CLOSE_GRACE_MS = 1000;
+
+/** Period of the gateway's own sign of life to the core (ms). */
+export const BEAT_MS = 50;
+/** A core that shows no tick for this long counts as standing still (ms). */
+export const CORE_STALL_MS = 1000;
+
+/** Version of the API, as told by `session.open`. */
+export const PROTOCOL = 1;

@@ -1,0 +1,444 @@
+import { z } from 'zod';
+import { name } from '../prop/schema.ts';
+import { CONDITIONS } from '../core/condition.ts';
+import type { Method, Params, Result } from '../core/requests.ts';
+import { type ErrorName, Refusal } from '../shared/errors.ts';
+
+/**
+ * Every method of the API: one zod schema gives the check, the message and the OpenRPC document.
+ * Units are in the descriptions.
+ */
+export interface MethodSpec {
+  summary: string;
+  params: z.ZodObject;
+  result: z.ZodType;
+  /** Errors of its own, besides those of every method. */
+  errors: readonly ErrorName[];
+}
+
+// --- parameters -------------------------------------------------------------------------------
+
+/** Error text of a parameter: what would be right. */
+const want = (right: string) => ({
+  error: (issue: { input?: unknown }) =>
+    issue.input === undefined ? `is missing; give ${right}` : `must be ${right}`,
+});
+
+const text = (right: string) => {
+  const say = want(`${right} (1 to 64 characters)`);
+  return z.string(say).min(1, say).max(64, say).describe(right);
+};
+
+const within = (low: number, high: number, right: string) => {
+  const say = want(`${right}, ${low} to ${high}`);
+  return z.number(say).min(low, say).max(high, say).describe(right);
+};
+
+const LONGEST_S = 3600;
+const duration = (right: string) => {
+  const say = want(`${right} as a number above 0, at most ${LONGEST_S}`);
+  return z.number(say).gt(0, say).max(LONGEST_S, say).describe(right);
+};
+
+const flag = (doc: string) => z.boolean(want('true or false')).describe(doc);
+
+const channel = text('the name of a channel');
+const to = z
+  .union([z.number(), z.string().min(1).max(64)], want('an angle (deg) or the name of a mark'))
+  .describe('angle (deg), or the name of a mark');
+const overS = duration('time for the move (s)').optional();
+const fadeS = within(0, LONGEST_S, 'time for the fade (s)').optional();
+const wait = flag('answer only when the motion has ended').optional();
+const nothing = z.strictObject({});
+
+const clientName = z
+  .string(want('a name for this client, 1 to 64 printable characters'))
+  // Names go to logs and to other people's screens: no control, format or line-break characters.
+  .overwrite((given) => given.replace(/[\p{C}\p{Zl}\p{Zp}]/gu, '').trim())
+  .min(1, { error: 'must hold a printable character' })
+  .max(64, { error: 'must be at most 64 characters' })
+  .describe('who this is, as shown to others: 1 to 64 printable characters');
+
+const jogParams = z
+  .strictObject({
+    channel,
+    byDeg: z.number(want('a finite number of deg')).describe('step (deg)').optional(),
+    byUs: z.number(want('a finite number of us')).describe('step (us of pulse)').optional(),
+    beyondLimits: flag(
+      'may leave the soft limits, never the pulse envelope: to feel for the stop',
+    ).optional(),
+  })
+  .refine((params) => (params.byDeg === undefined) !== (params.byUs === undefined), {
+    error: 'give exactly one of byDeg and byUs',
+  });
+
+// --- results ----------------------------------------------------------------------------------
+
+const condition = z.enum(CONDITIONS).describe('condition of the whole prop');
+const conditionResult = z.object({ condition });
+const durationS = z.number().describe('time that the motion takes (s)');
+const delayed = z.string().optional().describe('why it starts later or runs slower than asked');
+const value = z
+  .union([z.number(), z.string(), z.boolean()])
+  .describe('servo: deg; relay: true when closed; lamp: lightness 0..1; rgb: #rrggbb');
+const range = (doc: string) => z.tuple([z.number(), z.number()]).describe(doc);
+const deg = z.number().describe('angle (deg)');
+const pulseUs = z.number().describe('pulse width (us)');
+
+const channelInfo = z.object({
+  kind: z.enum(['servo', 'relay', 'rgb', 'lamp']),
+  value,
+  target: value,
+  flags: z.array(z.string()),
+  rail: z.string().optional(),
+  groups: z.array(z.string()),
+  park: z.object({ to: value, then: z.enum(['hold', 'release']).optional() }),
+  wire: z.string().optional().describe('label of its wire'),
+  limitsDeg: range('soft limits (deg), low then high').optional(),
+  envelopeUs: range('pulse envelope (us), low then high').optional(),
+  calibration: z.array(range('[pulse us, angle deg]')).optional(),
+  marks: z.record(z.string(), z.number()).optional().describe('marks by name (deg)'),
+  speedDegS: z.number().optional().describe('speed limit (deg/s)'),
+  accelDegS2: z.number().optional().describe('acceleration limit (deg/s2)'),
+  jerkDegS3: z.number().optional().describe('jerk limit (deg/s3)'),
+  pulseUs: pulseUs.optional(),
+  pushing: z.boolean().optional().describe('it pushes against something and buzzes'),
+  duty: z.object({ maxOnS: z.number(), restS: z.number() }).optional().describe('seconds'),
+  fadeS: z.number().optional().describe('least time for a full-scale change (s)'),
+});
+
+const journalEntry = z.object({
+  seq: z.number().describe('counts up from 1 within one run of the daemon'),
+  time: z.string().describe('wall-clock time, ISO 8601'),
+  who: z.string(),
+  what: z.string(),
+  text: z.string(),
+  values: z.record(z.string(), z.unknown()).optional(),
+});
+
+// --- methods that the core carries out --------------------------------------------------------
+
+const commands = ['notHolder', 'condition'] as const;
+const motion = [...commands, 'noSuchThing', 'outOfLimits', 'interlock', 'railLimit'] as const;
+
+const core = {
+  'lease.take': {
+    summary: 'Take the control lease; observing needs none',
+    params: nothing,
+    result: z.object({ holder: z.string().describe('name of the client that holds the lease') }),
+    errors: ['notHolder'],
+  },
+  'lease.release': {
+    summary: 'Give the lease back: park at once, or after a time of grace for the next holder',
+    params: z.strictObject({
+      graceS: within(0, 300, 'time in which the prop stays live and still (s)').optional(),
+    }),
+    result: z.object({ holder: z.null() }),
+    errors: ['notHolder'],
+  },
+  wake: {
+    summary: 'Wake the parked prop, channel by channel',
+    params: z.strictObject({ wait }),
+    result: conditionResult,
+    errors: [...commands, 'railLimit'],
+  },
+  park: {
+    summary: 'Bring every actuator to rest, in stages; from any session, lease or not',
+    params: z.strictObject({ wait }),
+    result: conditionResult,
+    errors: ['condition'],
+  },
+  reset: {
+    summary: 'Lift a latched stop or fault; moves nothing',
+    params: nothing,
+    result: conditionResult,
+    errors: commands,
+  },
+  stop: {
+    summary: 'Stop; latches until reset. From any session, lease or not',
+    params: z.strictObject({
+      category: z
+        .literal([0, 1, 2], want('0, 1 or 2'))
+        .describe(
+          'IEC 60204-1 stop category: 0 drop power, 1 decelerate then drop, 2 decelerate and hold',
+        ),
+    }),
+    result: conditionResult,
+    errors: [],
+  },
+  'channel.list': {
+    summary: 'Every channel: kind, limits, marks, value, target, flags',
+    params: nothing,
+    result: z.object({ channels: z.record(z.string(), channelInfo) }),
+    errors: [],
+  },
+  'channel.move': {
+    summary: 'Move a servo to an angle or a mark, within its limits',
+    params: z.strictObject({ channel, to, overS, wait }),
+    result: z.object({ target: deg, durationS, delayed }),
+    errors: motion,
+  },
+  'channel.jog': {
+    summary: 'Move a servo by a small amount from where it is; stops at the limit',
+    params: jogParams,
+    result: z.object({
+      target: deg,
+      pulseUs,
+      limited: z.boolean().describe('the limit cut the step short'),
+    }),
+    errors: motion,
+  },
+  'channel.switch': {
+    summary: 'Close or open a relay',
+    params: z.strictObject({
+      channel,
+      on: flag('true closes the contact'),
+      forS: duration('time after which it switches back (s)').optional(),
+    }),
+    result: z.object({ on: z.boolean(), delayed }),
+    errors: [...commands, 'noSuchThing', 'interlock', 'dutyRest', 'railLimit'],
+  },
+  'channel.colour': {
+    summary: 'Fade an rgb channel to a colour',
+    params: z.strictObject({
+      channel,
+      to: z
+        .string(want('a CSS colour, e.g. "#ff8800" or "oklch(75% 0.15 80)"'))
+        .min(1, want('a CSS colour'))
+        .max(100, want('a CSS colour of at most 100 characters'))
+        .describe('CSS Color 4 string'),
+      fadeS,
+    }),
+    result: z.object({ to: z.string().describe('#rrggbb') }),
+    errors: [...commands, 'noSuchThing', 'interlock', 'railLimit'],
+  },
+  'channel.dim': {
+    summary: 'Fade a lamp',
+    params: z.strictObject({
+      channel,
+      to: z.number(want('a number')).describe('perceived lightness, 0 to 1'),
+      fadeS,
+    }),
+    result: z.object({ to: z.number() }),
+    errors: [...commands, 'noSuchThing', 'outOfLimits', 'interlock', 'railLimit'],
+  },
+  'channel.identify': {
+    summary: 'A small wiggle or blink within every limit, to find a wire',
+    params: z.strictObject({ channel }),
+    result: z.object({ durationS }),
+    errors: motion,
+  },
+  'group.move': {
+    summary: 'Move the servos of a group together: they start and arrive at the same time',
+    params: z.strictObject({ group: text('the name of a group'), to, overS, wait }),
+    result: z.object({ durationS, delayed }),
+    errors: motion,
+  },
+  'pose.go': {
+    summary: 'Go to a pose',
+    params: z.strictObject({ pose: text('the name of a pose'), overS, wait }),
+    result: z.object({ durationS, delayed }),
+    errors: motion,
+  },
+  'mark.capture': {
+    summary: 'Name the position where a servo is now; written to the prop file',
+    params: z.strictObject({ channel, mark: name('mark') }),
+    result: z.object({ deg, pulseUs }),
+    errors: [...commands, 'noSuchThing', 'outOfLimits'],
+  },
+  'limits.capture': {
+    summary: 'Make the position where a servo is now a soft limit; written to the prop file',
+    params: z.strictObject({
+      channel,
+      end: z.enum(['low', 'high'], want('low or high')).describe('which of the two limits'),
+    }),
+    result: z.object({ limitsDeg: range('soft limits (deg), low then high') }),
+    errors: [...commands, 'noSuchThing', 'outOfLimits'],
+  },
+  'journal.read': {
+    summary: 'The last events: who asked, what moved, what was refused and why',
+    params: z.strictObject({
+      since: z
+        .int(want('the seq of an entry, a whole number'))
+        .min(0, want('the seq of an entry, 0 or more'))
+        .optional()
+        .describe('only entries with a seq above this'),
+      limit: z
+        .int(want('a whole number, 1 to 1000'))
+        .min(1, want('1 to 1000'))
+        .max(1000, want('1 to 1000'))
+        .optional()
+        .describe('at most so many entries, the newest'),
+    }),
+    result: z.object({ entries: z.array(journalEntry) }),
+    errors: [],
+  },
+} satisfies {
+  [M in Method]: MethodSpec & { params: z.ZodType<Params<M>>; result: z.ZodType<Result<M>> };
+};
+
+// --- methods that the gateway answers itself --------------------------------------------------
+
+export const openParams = z.strictObject({
+  token: z
+    .string(want('the token as a string'))
+    .max(1024, want('the token, at most 1024 characters'))
+    .optional()
+    .describe('needed where the daemon was started with a token file'),
+  client: clientName,
+});
+
+export const followParams = z.strictObject({
+  hz: z
+    .int(want('a whole number of frames per second, 1 to 50'))
+    .min(1, want('1 to 50'))
+    .max(50, want('1 to 50'))
+    .describe('frames per second'),
+  journal: flag('also send every journal entry, as notification "event"').optional(),
+});
+
+const own = {
+  'session.open': {
+    summary: 'Open the session: must be the first call, within 3 s of connecting',
+    params: openParams,
+    result: z.object({
+      session: z.string(),
+      condition,
+      prop: z.string().describe('name of the prop'),
+      protocol: z.number().describe('version of this API'),
+      linkTimeoutMs: z.number().describe('silence that counts as a lost link (ms)'),
+    }),
+    errors: [],
+  },
+  'state.follow': {
+    summary: 'Send "state" notifications from now on; again to change the rate',
+    params: followParams,
+    result: z.object({ hz: z.number().describe('frames per second') }),
+    errors: [],
+  },
+  'state.unfollow': {
+    summary: 'Send no more "state" and "event" notifications',
+    params: nothing,
+    result: z.object({ hz: z.literal(0) }),
+    errors: [],
+  },
+  'rpc.discover': {
+    summary: 'The OpenRPC document that describes this API',
+    params: nothing,
+    result: z.record(z.string(), z.unknown()).describe('OpenRPC document'),
+    errors: [],
+  },
+} satisfies Record<string, MethodSpec>;
+
+export type OwnMethod = keyof typeof own;
+export const isOwn = (method: string): method is OwnMethod => Object.hasOwn(own, method);
+
+export const METHODS: ReadonlyMap<string, MethodSpec> = new Map<string, MethodSpec>(
+  Object.entries({ ...own, ...core }),
+);
+
+/** Methods that a later version will have: what is missing, for the answer. */
+const NOT_BUILT_YET: ReadonlyMap<string, string> = new Map([
+  ['cue.list', 'this version has no cues'],
+  ['cue.run', 'this version has no cues'],
+  ['cue.stop', 'this version has no cues'],
+  ['loom.find', 'this version has no wire search'],
+]);
+
+// --- checks -----------------------------------------------------------------------------------
+
+/** The method of that name. @throws Refusal that suggests the nearest name. */
+export function methodNamed(name: string): MethodSpec {
+  const spec = METHODS.get(name);
+  if (spec) return spec;
+  const missing = NOT_BUILT_YET.get(name);
+  if (missing) {
+    throw new Refusal('methodNotFound', `${name} is not built yet: ${missing}`, { method: name });
+  }
+  const shown = clip(name);
+  const nearest = nearestName(shown, [...METHODS.keys()]);
+  const advice = nearest
+    ? `did you mean ${nearest}?`
+    : 'rpc.discover lists the methods that there are';
+  throw new Refusal('methodNotFound', `there is no method ${JSON.stringify(shown)}; ${advice}`, {
+    method: shown,
+    ...(nearest && { nearest }),
+  });
+}
+
+/**
+ * The checked parameters of a call.
+ * @throws Refusal of kind `invalidParams` that names the parameter and what would be right.
+ */
+export function checkParams(method: string, spec: MethodSpec, given: object | undefined): object {
+  if (Array.isArray(given)) {
+    throw new Refusal(
+      'invalidParams',
+      `${method} takes its parameters by name: "params" must be an object, not an array`,
+    );
+  }
+  const params = given ?? {};
+  const checked = spec.params.safeParse(params);
+  if (checked.success) return checked.data;
+
+  const takes = Object.keys(spec.params.shape).join(', ') || 'no parameters';
+  const issues = checked.error.issues.flatMap((issue) => {
+    if (issue.code === 'unrecognized_keys') {
+      return issue.keys.slice(0, 5).map((key) => ({
+        parameter: clip(key),
+        problem: `is unknown; ${method} takes ${takes}`,
+      }));
+    }
+    const parameter = issue.path.join('.');
+    return [{ parameter, problem: issue.message, ...got(params, issue.path[0]) }];
+  });
+  const first = issues[0]!;
+  const reason = first.parameter
+    ? `${method}: parameter "${first.parameter}" ${first.problem}`
+    : `${method}: ${first.problem}`;
+  throw new Refusal('invalidParams', reason, { issues });
+}
+
+/** The value that was given, shortened, where it can be shown. */
+function got(params: object, key: PropertyKey | undefined): { got?: unknown } {
+  const value = key === undefined ? undefined : (params as Record<PropertyKey, unknown>)[key];
+  if (typeof value === 'string') return { got: key === 'token' ? '(not shown)' : clip(value) };
+  // JSON has no word for what 1e999 reads as.
+  if (typeof value === 'number') return { got: Number.isFinite(value) ? value : String(value) };
+  if (value === undefined) return {};
+  return { got: value === null || typeof value === 'boolean' ? value : typeof value };
+}
+
+function clip(given: string): string {
+  return given.length > 64 ? `${given.slice(0, 64)}...` : given;
+}
+
+/** The name with the fewest edits to `given`, where that is no more than a third of its letters. */
+function nearestName(given: string, names: string[]): string | undefined {
+  let best: string | undefined;
+  let least = Math.floor(given.length / 3) + 1;
+  for (const name of names) {
+    const distance = edits(given.toLowerCase(), name);
+    if (distance < least) {
+      least = distance;
+      best = name;
+    }
+  }
+  return best;
+}
+
+/** Levenshtein distance: insertions, deletions and substitutions (Wagner and Fischer 1974). */
+function edits(a: string, b: string): number {
+  let above = Array.from({ length: b.length + 1 }, (_, column) => column);
+  for (let row = 1; row <= a.length; row++) {
+    const here = [row];
+    for (let column = 1; column <= b.length; column++) {
+      const same = a[row - 1] === b[column - 1];
+      here.push(
+        Math.min(above[column]! + 1, here[column - 1]! + 1, above[column - 1]! + (same ? 0 : 1)),
+      );
+    }
+    above = here;
+  }
+  return above[b.length]!;
+}

@@ -1,0 +1,69 @@
+import { BlockList, isIP } from 'node:net';
+import { hostname } from 'node:os';
+
+/**
+ * Guards against web pages of other sites: a browser tells the page's Origin (RFC 6454), and a
+ * name that an attacker points at this machine (DNS rebinding) shows in the Host header.
+ */
+
+const loopback = new BlockList();
+loopback.addSubnet('127.0.0.0', 8, 'ipv4');
+loopback.addAddress('::1', 'ipv6');
+
+/** Whether only programs on this machine reach `host`: 127.0.0.0/8, ::1 or localhost. */
+export function isLoopback(host: string): boolean {
+  const bare = unbracket(host);
+  if (bare.toLowerCase() === 'localhost') return true;
+  const version = isIP(bare);
+  return version !== 0 && loopback.check(bare, version === 4 ? 'ipv4' : 'ipv6');
+}
+
+function unbracket(host: string): string {
+  return host.startsWith('[') && host.endsWith(']') ? host.slice(1, -1) : host;
+}
+
+/** The names, besides IP literals, by which this daemon may be addressed (lower case). */
+export function ownNames(listenHost: string, machine = hostname()): Set<string> {
+  const name = machine.toLowerCase();
+  return new Set(['localhost', name, `${name}.local`, listenHost.toLowerCase()]);
+}
+
+export interface Headers {
+  host?: string | undefined;
+  origin?: string | undefined;
+}
+
+export interface RefusedRequest {
+  /** HTTP status: 421 Misdirected Request (RFC 9110, 15.5.20) or 403. */
+  status: 421 | 403;
+  reason: string;
+}
+
+const HOST = /^(\[[0-9a-f:.]+\]|[a-z0-9_.-]+)(?::\d{1,5})?$/;
+
+/** Why a request with these headers is not served; `null` where it is fine. */
+export function refuseRequest(headers: Headers, names: Set<string>): RefusedRequest | null {
+  const host = headers.host?.toLowerCase() ?? '';
+  const name = HOST.exec(host)?.[1];
+  if (name === undefined || !(isIP(unbracket(name)) || names.has(name))) {
+    return {
+      status: 421,
+      reason: `this daemon does not answer to the host ${JSON.stringify(host.slice(0, 100))}; use its IP address or one of ${[...names].join(', ')}`,
+    };
+  }
+  // Programs that are no browser send no Origin.
+  if (headers.origin === undefined) return null;
+  if (originHost(headers.origin) !== host) {
+    return {
+      status: 403,
+      reason: `a page of ${JSON.stringify(headers.origin.slice(0, 100))} may not talk to this daemon; open the page that the daemon serves itself`,
+    };
+  }
+  return null;
+}
+
+function originHost(origin: string): string | null {
+  if (!URL.canParse(origin)) return null;
+  const url = new URL(origin);
+  return url.protocol === 'http:' || url.protocol === 'https:' ? url.host : null;
+}

@@ -1,0 +1,169 @@
+import type { AddressInfo } from 'node:net';
+import fastify, { type FastifyInstance } from 'fastify';
+import pino, { type Logger } from 'pino';
+import pretty from 'pino-pretty';
+import type { GatewayStart, ToGateway } from '../core/requests.ts';
+import { type Clock, systemClock } from '../shared/clock.ts';
+import { CoreLink, type CorePort } from './core-link.ts';
+import { Dispatcher } from './dispatch.ts';
+import { health } from './http/health.ts';
+import { metrics } from './http/metrics.ts';
+import { openrpc } from './http/openrpc.ts';
+import { page } from './http/page.ts';
+import { setUpRoot } from './http/root.ts';
+import { acceptUpgrades } from './http/upgrade.ts';
+import { BEAT_MS, CORE_STALL_MS } from './limits.ts';
+import { openRpcDocument } from './openrpc.ts';
+import { isLoopback, ownNames } from './origin.ts';
+import { Sessions } from './sessions.ts';
+import { StateFeed, View } from './state.ts';
+
+export interface Gateway {
+  /** Settles when the gateway has ended: told to by the core, by `close`, or unable to listen. */
+  readonly closed: Promise<void>;
+  close(): Promise<void>;
+}
+
+/** For tests. */
+export interface GatewayOptions {
+  clock?: Clock;
+  log?: Logger;
+}
+
+function makeLog({ logLevel, pretty: forPeople }: GatewayStart): Logger {
+  const options = { name: 'gateway', level: logLevel };
+  // A second thread for the log is not worth its memory here: the gateway is no hot path.
+  return forPeople
+    ? pino(options, pretty({ sync: true, singleLine: true, ignore: 'pid,hostname' }))
+    : pino(options);
+}
+
+/** Serves the API, the page, /health and /metrics; answers the core with `listening` or why not. */
+export async function startGateway(
+  start: GatewayStart,
+  port: CorePort,
+  { clock = systemClock, log = makeLog(start) }: GatewayOptions = {},
+): Promise<Gateway> {
+  const view = new View(start);
+  const core = new CoreLink(port);
+  const feed = new StateFeed(view, clock);
+  const document = openRpcDocument();
+  const dispatcher = new Dispatcher({ view, feed, core, clock, log, openRpc: document });
+  const sessions = new Sessions(start.linkTimeoutMs, view.telemetry, clock, log, {
+    frame(session, data, isBinary) {
+      dispatcher.frame(session, data, isBinary).catch((error) => {
+        log.error({ err: error, session: session.id }, 'a frame failed');
+        session.cut('the gateway failed');
+      });
+    },
+    ended(session, why) {
+      dispatcher.ended(session);
+      if (session.client === null) return;
+      core.post({ t: 'gone', session: session.id, why });
+      log.info({ session: session.id, client: session.client, why }, 'session ended');
+    },
+  });
+  const beat = startBeat(view, clock);
+
+  const names = ownNames(start.host);
+  const app = fastify({
+    bodyLimit: 1024,
+    connectionTimeout: 10_000,
+    requestTimeout: 5000,
+    keepAliveTimeout: 5000,
+    forceCloseConnections: true,
+    http: { headersTimeout: 5000, connectionsCheckingInterval: 1000, maxHeaderSize: 8192 },
+  });
+  app.server.maxConnections = 256;
+  setUpRoot(app, names, log);
+  acceptUpgrades(app, sessions, names, log);
+  app.register(health, { view, coreStands: beat.coreStands });
+  app.register(metrics, { view, sessions, traffic: dispatcher.traffic });
+  app.register(openrpc, { document });
+  app.register(page);
+
+  let tellClosed: () => void = () => {};
+  const closed = new Promise<void>((resolve) => {
+    tellClosed = resolve;
+  });
+  let closing: Promise<void> | undefined;
+  const close = () => {
+    closing ??= (async () => {
+      beat.stop();
+      feed.close();
+      sessions.close();
+      await app.close();
+      tellClosed();
+    })();
+    return closing;
+  };
+
+  port.on('message', (message: ToGateway) => {
+    switch (message.t) {
+      case 'done':
+      case 'fail':
+        return core.settle(message);
+      case 'lost':
+        return sessions.byId(message.session)?.cut('link lost');
+      case 'holder':
+        view.holder = message.holder;
+        return;
+      case 'event':
+        return dispatcher.event(message.entry);
+      case 'close':
+        void close();
+    }
+  });
+
+  try {
+    core.post({ t: 'listening', ...(await listen(app, start)) });
+  } catch (error) {
+    core.post({ t: 'cannot-listen', reason: whyNotListening(error as Error, start) });
+    await close();
+  }
+  return { closed, close };
+}
+
+/** The gateway's sign of life, and its watch on the core's. */
+function startBeat(view: View, clock: Clock) {
+  const { telemetry } = view;
+  let coreBeat = telemetry.coreBeat;
+  let movedMs = clock.nowMs();
+  let stop = () => {};
+  const beat = () => {
+    telemetry.beatGateway();
+    if (telemetry.coreBeat !== coreBeat) {
+      coreBeat = telemetry.coreBeat;
+      movedMs = clock.nowMs();
+    }
+    stop = clock.after(BEAT_MS, beat);
+  };
+  beat();
+  return {
+    stop: () => stop(),
+    coreStands: () => telemetry.coreBeat === coreBeat && clock.nowMs() - movedMs > CORE_STALL_MS,
+  };
+}
+
+async function listen(app: FastifyInstance, { host, port, tokenHash }: GatewayStart) {
+  if (tokenHash === null && !isLoopback(host)) {
+    throw new Error('an address that others can reach needs a token; give --token-file FILE');
+  }
+  await app.listen({ host, port });
+  return { host, port: (app.server.address() as AddressInfo).port };
+}
+
+function whyNotListening(error: NodeJS.ErrnoException, { host, port }: GatewayStart): string {
+  const where = `cannot listen on ${host}:${port}: `;
+  switch (error.code) {
+    case 'EADDRINUSE':
+      return `${where}the port is in use, perhaps by another sinewd; end that program, or choose another port with --listen ${host}:PORT`;
+    case 'EACCES':
+      return `${where}not allowed; choose a port above 1023 with --listen ${host}:PORT`;
+    case 'EADDRNOTAVAIL':
+    case 'ENOTFOUND':
+      return `${where}this machine has no such address; see "ip address" for those it has`;
+    default:
+      return where + error.message;
+  }
+}

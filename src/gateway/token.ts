@@ -1,0 +1,77 @@
+import { createHash, timingSafeEqual } from 'node:crypto';
+import { closeSync, constants, fstatSync, openSync, readFileSync } from 'node:fs';
+import { Refusal } from '../shared/errors.ts';
+
+/** The least that a token must hold: 128 bits. */
+const HEX_DIGITS = 32;
+const BASE64_DIGITS = 22;
+/** Fewer different characters than this are no chance product: about 1 in 10^16 for 32 hex digits. */
+const LEAST_DIFFERENT = 5;
+const FILE_LIMIT_BYTES = 1024;
+
+export function hashToken(token: string): Uint8Array {
+  return createHash('sha256').update(token).digest();
+}
+
+/** Compares in constant time: both sides are hashed to 32 bytes first. */
+export function tokenMatches(token: string, hash: Uint8Array): boolean {
+  return timingSafeEqual(hashToken(token), hash);
+}
+
+/**
+ * Reads a token from its file, without the line break at its end.
+ * @throws Refusal where the file is readable by others, or holds less than 128 bits.
+ */
+export function readTokenFile(path: string): string {
+  const make = `openssl rand -hex 32 > '${path}' && chmod 600 '${path}'`;
+  const refuse = (wrong: string, remedy: string) =>
+    new Refusal('notAuthorised', `token file ${path}: ${wrong}; ${remedy}`, { file: path });
+
+  let file: number;
+  try {
+    // O_NONBLOCK: a named pipe must not make the daemon wait for a writer.
+    file = openSync(path, constants.O_RDONLY | constants.O_NONBLOCK);
+  } catch (error) {
+    const code = (error as NodeJS.ErrnoException).code;
+    if (code === 'ENOENT') throw refuse('there is no such file', `make one with: ${make}`);
+    throw refuse(`cannot be read (${code})`, 'it must belong to the user who runs this program');
+  }
+  let text: string;
+  try {
+    // Looked at through the open file, so that it cannot be exchanged in between.
+    const stat = fstatSync(file);
+    if (!stat.isFile()) throw refuse('is not a regular file', `make one with: ${make}`);
+    const mode = stat.mode & 0o777;
+    if ((mode & 0o077) !== 0) {
+      const octal = mode.toString(8).padStart(4, '0');
+      throw refuse(`mode ${octal} lets others read it`, `run: chmod 600 '${path}'`);
+    }
+    if (stat.size > FILE_LIMIT_BYTES) {
+      throw refuse(`${stat.size} bytes are no token`, `make one with: ${make}`);
+    }
+    text = readFileSync(file, 'utf8');
+  } finally {
+    closeSync(file);
+  }
+
+  const token = text.replace(/\r?\n$/, '');
+  const weak = weakness(token);
+  if (weak) throw refuse(weak, `make a new one with: ${make}`);
+  return token;
+}
+
+/** Why `token` holds less than 128 bits, or `null`. */
+function weakness(token: string): string | null {
+  const digits = token.replace(/=+$/, '');
+  if (!/^[A-Za-z0-9+/_-]*$/.test(digits)) {
+    return 'must be one line of hexadecimal or base64 digits';
+  }
+  const hex = /^[0-9a-fA-F]*$/.test(digits);
+  const least = hex ? HEX_DIGITS : BASE64_DIGITS;
+  if (digits.length < least) {
+    const kind = hex ? 'hexadecimal' : 'base64';
+    return `${digits.length} ${kind} digits are less than 128 bits (${least} digits)`;
+  }
+  if (new Set(digits).size < LEAST_DIFFERENT) return 'is no random number';
+  return null;
+}

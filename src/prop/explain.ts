@@ -1,0 +1,233 @@
+import { z } from 'zod';
+import { closest, didYouMean, type Path, pathText, type Remark, show } from './finding.ts';
+import { propFile } from './schema.ts';
+
+/** Turns the schema's complaints into sentences for the person who writes the prop file. */
+
+type Schema = z.core.$ZodType;
+type Issue = z.core.$ZodIssue;
+type Sentence = [wrong: string, right: string];
+
+/** @param raw the data that the schema was given. */
+export function explain(issues: readonly Issue[], raw: unknown): Remark[] {
+  const remarks = issues.flatMap((issue) => explainOne(issue, issue.path as Path, raw));
+  // A misspelt key is one mistake, not an unknown key and a missing one.
+  const meant = new Set(
+    remarks
+      .filter(({ wrong }) => wrong === UNKNOWN_KEY)
+      .map(({ path }) => pathText([...path.slice(0, -1), meantBy(path, raw) ?? ''])),
+  );
+  return remarks.filter(({ wrong, path }) => wrong !== MISSING || !meant.has(pathText(path)));
+}
+
+function meantBy(path: Path, raw: unknown): string | undefined {
+  return closest(String(path.at(-1)), knownKeys(path.slice(0, -1), raw));
+}
+
+const UNKNOWN_KEY = 'unknown key';
+const MISSING = 'missing';
+
+const MERGE_KEY: Sentence = ['merge keys (<<) are not read', 'write the keys out'];
+
+function explainOne(issue: Issue, path: Path, raw: unknown): Remark[] {
+  const say = ([wrong, right]: Sentence, at = path, atKey = false): Remark[] => [
+    { severity: 'error', path: at, atKey, wrong, right },
+  ];
+  const value = valueAt(raw, path);
+  const key = path.at(-1);
+
+  if (issue.code === 'unrecognized_keys') {
+    const known = knownKeys(path, raw);
+    return issue.keys
+      .filter((unknown) => unknown !== '__proto__') // reported with the text already
+      .flatMap((unknown) => say(unknownKey(unknown, known, value), [...path, unknown], true));
+  }
+  if (issue.code === 'invalid_key') {
+    if (key === '<<') return say(MERGE_KEY, path, true);
+    const message = issue.issues[0]?.message ?? '';
+    return say(sentence(message, key, ['is no name', 'rename it']), path, true);
+  }
+  if (issue.code === 'invalid_union') {
+    const best = bestOption(issue.errors);
+    if (best)
+      return best.flatMap((inner) => explainOne(inner, [...path, ...inner.path] as Path, raw));
+  }
+  if (issue.code === 'invalid_value' && isSwitch(issue.values) && switchWord(value))
+    return say([`${show(value)} is neither on nor off`, `write ${switchWord(value)}`]);
+
+  const wrongShape = issue.code === 'invalid_type' && issue.expected === 'object';
+  const message = wrongShape ? '' : issue.message;
+  const schema = schemaAt(path, raw);
+  const [wrong, right] = sentence(message, value, [defaultWrong(issue), remedy(issue, schema)]);
+  if (value === undefined) return say([MISSING, `add ${key}: ${right}`]);
+  if (value === null && isColour(path, schema))
+    return say(['nothing is given', 'quote the colour, e.g. "#000000": a bare # starts a comment']);
+  if (value === null) return say(['nothing is given', `${right}, or remove the key`]);
+  if (typeof value === 'number' && !Number.isFinite(value))
+    return say([`${show(value)} is not a finite number`, right]);
+  return say([wrong, right]);
+}
+
+function unknownKey(unknown: string, known: string[], parent: unknown): Sentence {
+  if (unknown === '<<') return MERGE_KEY;
+  const near = closest(unknown, known);
+  if (near !== undefined && Object.hasOwn(Object(parent), near))
+    return [UNKNOWN_KEY, `remove it: ${near} is given already`];
+  return [UNKNOWN_KEY, didYouMean(unknown, known)];
+}
+
+/** A schema message `is not X; give Y` about `value`, or the fallback where the schema has none. */
+function sentence(message: string, value: unknown, [wrong, right]: Sentence): Sentence {
+  const split = message.indexOf('; ');
+  if (split < 0) return [`${show(value)} ${wrong}`, right];
+  return [`${show(value)} ${message.slice(0, split)}`, message.slice(split + 2)];
+}
+
+/** The option of a union that was plainly meant: the only one with the fewest complaints. */
+function bestOption(options: Issue[][]): Issue[] | undefined {
+  const near = options.filter(
+    (issues) => !issues.some(({ code, path }) => code === 'invalid_type' && path.length === 0),
+  );
+  const least = Math.min(...near.map((issues) => issues.length));
+  const best = near.filter((issues) => issues.length === least);
+  return best.length === 1 ? best[0] : undefined;
+}
+
+const TYPES: Record<string, Sentence> = {
+  number: ['is not a number', 'give a number'],
+  int: ['is not a whole number', 'give a whole number'],
+  string: ['is not text', 'give text in quotes'],
+  boolean: ['is neither true nor false', 'write true or false'],
+  array: ['is not a list', 'give a list: [ ... ]'],
+  tuple: ['is not a list', 'give a list: [ ... ]'],
+  record: ['is not a map', 'give a map: { name: ... }'],
+  object: ['is not a map', 'give a map'],
+};
+
+const SIZES: Record<string, { low: string; high: string; unit: string }> = {
+  number: { low: 'is too low', high: 'is too high', unit: '' },
+  int: { low: 'is too low', high: 'is too high', unit: '' },
+  string: { low: 'is too short', high: 'is too long', unit: ' characters' },
+  array: { low: 'is too short', high: 'is too long', unit: ' items' },
+};
+
+function defaultWrong(issue: Issue): string {
+  if (issue.code === 'invalid_type') return TYPES[issue.expected]?.[0] ?? 'is not allowed here';
+  if (issue.code === 'too_small') return SIZES[issue.origin]?.low ?? 'is too small';
+  if (issue.code === 'too_big') return SIZES[issue.origin]?.high ?? 'is too big';
+  return 'is not allowed here';
+}
+
+function remedy(issue: Issue, schema: Schema | undefined): string {
+  const meaning = schema && describe(schema);
+  const about = meaning ? ` (${meaning.replaceAll(';', ',')})` : '';
+  if (issue.code === 'too_small' || issue.code === 'too_big') {
+    const low = issue.code === 'too_small';
+    const bound = low ? issue.minimum : issue.maximum;
+    const unit = SIZES[issue.origin]?.unit ?? '';
+    if (issue.inclusive === false) return `give ${low ? 'more' : 'less'} than ${bound}${about}`;
+    return `give ${bound}${unit} or ${low ? 'more' : 'less'}${about}`;
+  }
+  if (issue.code === 'invalid_value') return `use ${issue.values.join(' or ')}${about}`;
+  if (issue.code === 'invalid_type') {
+    if (issue.expected === 'object' && schema instanceof z.ZodObject)
+      return `give a map with the keys ${Object.keys(schema.shape).join(', ')}`;
+    if (issue.expected === 'object' && schema instanceof z.ZodDiscriminatedUnion)
+      return `give a map that begins with ${schema.def.discriminator}`;
+    return (TYPES[issue.expected]?.[1] ?? 'correct it') + about;
+  }
+  return `correct it${about}`;
+}
+
+// --- on and off ---------------------------------------------------------------------------------
+
+/** `on` or `off` when the value is another way of saying so (YAML 1.1 habits), or undefined. */
+export function switchWord(value: unknown): 'on' | 'off' | undefined {
+  const word = String(value).toLowerCase();
+  if (['on', 'yes', 'y', 'true', '1'].includes(word)) return 'on';
+  if (['off', 'no', 'n', 'false', '0'].includes(word)) return 'off';
+  return undefined;
+}
+
+function isSwitch(values: readonly unknown[]): boolean {
+  return values.includes('on') && values.includes('off');
+}
+
+/** Whether a colour may stand at this path. */
+function isColour(path: Path, schema: Schema | undefined): boolean {
+  const [section, , third, fourth] = path;
+  if (section === 'poses') return true;
+  if (section === 'cues') return fourth === 'colour';
+  return section === 'channels' && third === 'park' && schema instanceof z.ZodString;
+}
+
+// --- the schema and the data behind a path ------------------------------------------------------
+
+export function valueAt(raw: unknown, path: Path): unknown {
+  let value = raw;
+  for (const key of path) {
+    if (typeof value !== 'object' || value === null || !Object.hasOwn(value, key)) return undefined;
+    value = (value as Record<string | number, unknown>)[key];
+  }
+  return value;
+}
+
+/** The keys that the schema allows in the map at `path`. */
+export function knownKeys(path: Path, raw: unknown): string[] {
+  const schema = schemaAt(path, raw);
+  if (schema instanceof z.ZodObject) return Object.keys(schema.shape);
+  if (schema instanceof z.ZodDiscriminatedUnion)
+    return Object.keys(variantOf(schema, valueAt(raw, path))?.shape ?? {});
+  if (schema instanceof z.ZodUnion)
+    return [
+      ...new Set((schema.options as z.ZodObject[]).flatMap((o) => Object.keys(o.shape ?? {}))),
+    ];
+  return [];
+}
+
+/** The part of the schema that a path leads to, choosing among variants by the data itself. */
+function schemaAt(path: Path, raw: unknown): Schema | undefined {
+  let schema: Schema | undefined = unwrap(propFile);
+  let value = raw;
+  for (const key of path) {
+    schema = schema && below(schema, key, value);
+    value = valueAt(value, [key]);
+  }
+  return schema;
+}
+
+function below(schema: Schema, key: string | number, value: unknown): Schema | undefined {
+  let next: Schema | undefined;
+  if (schema instanceof z.ZodObject)
+    next = Object.hasOwn(schema.shape, key) ? schema.shape[key] : undefined;
+  else if (schema instanceof z.ZodRecord) next = schema.valueType;
+  else if (schema instanceof z.ZodArray) next = schema.element;
+  else if (schema instanceof z.ZodTuple) next = schema.def.items[Number(key)];
+  else if (schema instanceof z.ZodDiscriminatedUnion) {
+    const variant = variantOf(schema, value);
+    next = variant && below(variant, key, value);
+  } else if (schema instanceof z.ZodUnion) {
+    for (const option of schema.options) next ??= below(option as Schema, key, value);
+  }
+  return next && unwrap(next);
+}
+
+/** The variant of a union that the data names, e.g. by its kind. */
+function variantOf(union: z.ZodDiscriminatedUnion, value: unknown): z.ZodObject | undefined {
+  const by = union.def.discriminator;
+  const named = valueAt(value, [by]) as string;
+  return (union.options as z.ZodObject[]).find((option) =>
+    (option.shape[by] as z.ZodLiteral).values.has(named),
+  );
+}
+
+/** The schema without optional and default wrappers. */
+function unwrap(schema: Schema): Schema {
+  let inner = schema;
+  while (inner instanceof z.ZodOptional || inner instanceof z.ZodDefault) inner = inner.unwrap();
+  return inner;
+}
+
+function describe(schema: Schema): string | undefined {
+  return schema instanceof z.ZodType ? schema.description : undefined;
+}

@@ -1,0 +1,178 @@
+import type { Path } from './finding.ts';
+import { HEADER_PINS, powerOnPull, reservedFor } from './header.ts';
+import type { Notes } from './notes.ts';
+import type { Board, RelayChannel } from './schema.ts';
+
+/** Boards and pins: what may be wired to what. */
+export function lintOutputs(notes: Notes): void {
+  lintBoards(notes);
+  const takenBy = new Map<string, string>();
+  for (const use of pinUses(notes)) {
+    const board = notes.find('boards', use.board, use.boardPath);
+    if (notes.given.broken(use.path) || notes.given.broken(use.boardPath)) continue;
+    const place = `${physicalPlace(use.board, board)} ${use.pin}`;
+    const other = takenBy.get(place);
+    if (other !== undefined)
+      notes.error(use.path, `pin ${use.pin} is taken by ${other}`, 'give each its own pin');
+    else takenBy.set(place, use.owner);
+    if (board) lintPin(notes, use, board);
+  }
+}
+
+interface PinUse {
+  board: string;
+  pin: number;
+  path: Path;
+  boardPath: Path;
+  /** Who uses the pin, for messages. */
+  owner: string;
+  /** The stop input reads its pin, all others drive theirs. */
+  input?: boolean;
+  relay?: RelayChannel;
+  /** The longest pulse sent there (us). */
+  pulseUs?: number;
+}
+
+function* pinUses({ prop, given }: Notes): Generator<PinUse> {
+  if (prop.stopInput) {
+    const { board, pin } = prop.stopInput;
+    const [path, boardPath] = [
+      ['stopInput', 'pin'],
+      ['stopInput', 'board'],
+    ];
+    yield { board, pin, path, boardPath, owner: 'stopInput', input: true };
+  }
+  for (const [name, channel] of Object.entries(prop.channels)) {
+    const at = ['channels', name, 'output'];
+    const boardPath = [...at, 'board'];
+    const { board } = channel.output;
+    if (channel.kind === 'rgb') {
+      for (const [i, pin] of channel.output.pins.entries()) {
+        const owner = `${name}.${['red', 'green', 'blue'][i]}`;
+        yield { board, pin, path: [...at, 'pins', i], boardPath, owner };
+      }
+      continue;
+    }
+    const use: PinUse = {
+      board,
+      pin: channel.output.pin,
+      path: [...at, 'pin'],
+      boardPath,
+      owner: name,
+    };
+    if (channel.kind === 'relay' && !given.broken([...at, 'activeLow'])) use.relay = channel;
+    if (channel.kind === 'servo')
+      use.pulseUs = channel.envelopeUs?.[1] ?? Math.max(...channel.calibration.map(([us]) => us));
+    yield use;
+  }
+}
+
+/** Boards that share pins in the real world have the same place. */
+function physicalPlace(name: string, board: Board | undefined): string {
+  return board?.driver === 'pigpio' || board?.driver === 'linux' ? 'header' : `board ${name}`;
+}
+
+function lintBoards(notes: Notes): void {
+  const chips = new Map<string, string>();
+  for (const [name, board] of Object.entries(notes.prop.boards)) {
+    if (board.driver === 'pca9685') {
+      const address = `0x${board.address.toString(16)}`;
+      const chip = `${board.bus} ${address}`;
+      const other = chips.get(chip);
+      if (other !== undefined)
+        notes.error(
+          ['boards', name, 'address'],
+          `address ${address} on bus ${board.bus} is board ${other} already`,
+          'set another address with the solder pads and give it here',
+        );
+      else chips.set(chip, name);
+    }
+    if (board.driver === 'sim') {
+      for (const [servo, plant] of Object.entries(board.plant ?? {})) {
+        const path = ['boards', name, 'plant', servo];
+        const channel = notes.find('channels', servo, path, true);
+        if (channel && channel.kind !== 'servo')
+          notes.keyError(path, `${servo} is a ${channel.kind}`, 'describe servos only');
+        const stops = plant.stopsDeg;
+        if (stops && stops[0] >= stops[1])
+          notes.error(
+            [...path, 'stopsDeg'],
+            `the low stop ${stops[0]} deg is not below the high stop ${stops[1]} deg`,
+            'give the lower one first',
+          );
+      }
+    }
+  }
+}
+
+const PCA9685_OUTPUTS = 16;
+
+function lintPin(notes: Notes, use: PinUse, board: Board): void {
+  const { pin, path, relay } = use;
+  if (board.driver === 'pca9685') {
+    if (use.input) {
+      const right = 'wire the stop button to a pin of the header';
+      notes.error(use.boardPath, 'a pca9685 has no inputs', right);
+      return;
+    }
+    if (pin >= PCA9685_OUTPUTS)
+      notes.error(path, `a pca9685 has no output ${pin}`, `use 0 to ${PCA9685_OUTPUTS - 1}`);
+    const periodUs = 1e6 / board.frequencyHz;
+    if (use.pulseUs !== undefined && use.pulseUs >= periodUs)
+      notes.error(
+        path,
+        `a pulse of ${use.pulseUs} us does not fit in a period at ${board.frequencyHz} Hz`,
+        `lower frequencyHz of board ${use.board}; servos commonly take 50`,
+      );
+    if (relay) lintRelayOnChip(notes, use, relay);
+    return;
+  }
+  if (pin >= HEADER_PINS) {
+    notes.error(path, `the header has no GPIO ${pin}`, `use 0 to ${HEADER_PINS - 1}`);
+    return;
+  }
+  switch (reservedFor(pin)) {
+    case 'ID EEPROM':
+      notes.error(path, `GPIO ${pin} is kept for the ID EEPROM`, 'use another pin');
+      return;
+    case 'I2C': {
+      const chip = Object.entries(notes.prop.boards).find(([, b]) => b.driver === 'pca9685');
+      if (chip)
+        notes.error(path, `GPIO ${pin} is the I2C bus of board ${chip[0]}`, 'use another pin');
+      else
+        notes.warning(
+          path,
+          `GPIO ${pin} is the I2C bus and has a fixed pull-up resistor`,
+          'use another pin, so that an I2C board can be added',
+        );
+      break;
+    }
+    case 'serial console':
+      notes.warning(
+        path,
+        `GPIO ${pin} is the serial console, which talks on it while the computer boots`,
+        'use another pin, or switch the console off',
+      );
+  }
+  if (relay) lintPull(notes, use, relay);
+}
+
+/** A relay must not close by itself between power-on and the start of the daemon. */
+function lintPull(notes: Notes, { pin, path }: PinUse, relay: RelayChannel): void {
+  const pull = powerOnPull(pin);
+  const released = relay.output.activeLow ? 'high' : 'low';
+  if ((pull === 'up') === (released === 'high')) return;
+  notes.warning(
+    path,
+    `GPIO ${pin} is pulled ${pull} from power-on, but this relay is released by a ${released} level: ` +
+      'it may close until the daemon runs',
+    `use a pin of GPIO ${released === 'high' ? '0-8' : '9-27'}, or fit an external pull-${released === 'high' ? 'up' : 'down'} resistor`,
+  );
+}
+
+function lintRelayOnChip(notes: Notes, { path }: PinUse, relay: RelayChannel): void {
+  const closes = relay.output.activeLow
+    ? 'the outputs of a pca9685 are low from power-on, so this relay may close until the daemon runs'
+    : 'a pca9685 keeps its outputs as they are when its bus fails, a closed relay included';
+  notes.warning(path, closes, 'use a pin of the header for a relay');
+}

@@ -1,0 +1,82 @@
+import { tidy } from '../shared/units.ts';
+import type { Notes } from './notes.ts';
+import type { Channel } from './schema.ts';
+
+interface Load {
+  name: string;
+  channel: Channel;
+  /** Current that flows whenever the prop is awake and this channel rests (A). */
+  idleA: number;
+  /** Current while this channel moves or is fully on (A). */
+  busyA: number;
+}
+
+/** Rails: what can never fit. */
+export function lintRails(notes: Notes): void {
+  const loads = new Map<string, Load[]>();
+  for (const [name, channel] of Object.entries(notes.prop.channels)) {
+    if (channel.rail === undefined) continue;
+    const path = ['channels', name, 'rail'];
+    if (!notes.find('rails', channel.rail, path)) continue;
+    if (notes.given.broken(['channels', name, 'draw'])) continue;
+    if (!channel.draw) {
+      notes.warning(path, `${name} names a rail but no draw, so it counts as 0 A`, 'give its draw');
+      continue;
+    }
+    const load = { name, channel, ...currents(channel) };
+    loads.set(channel.rail, [...(loads.get(channel.rail) ?? []), load]);
+  }
+  for (const [rail, { limitA }] of Object.entries(notes.prop.rails))
+    lintRail(notes, rail, limitA, loads.get(rail) ?? []);
+}
+
+function currents(channel: Channel): { idleA: number; busyA: number } {
+  switch (channel.kind) {
+    case 'servo':
+      return { idleA: channel.draw?.idleA ?? 0, busyA: channel.draw?.movingA ?? 0 };
+    case 'relay': {
+      const onA = channel.draw?.onA ?? 0;
+      return { idleA: channel.park.to === 'on' ? onA : 0, busyA: onA };
+    }
+    case 'rgb':
+      return { idleA: 0, busyA: (channel.draw?.fullA ?? []).reduce((sum, amps) => sum + amps, 0) };
+    case 'lamp':
+      return { idleA: 0, busyA: channel.draw?.fullA ?? 0 };
+  }
+}
+
+function lintRail(notes: Notes, rail: string, limitA: number, loads: Load[]): void {
+  const limitPath = ['rails', rail, 'limitA'];
+  if (notes.given.broken(limitPath)) return;
+  const idleA = loads.reduce((sum, load) => sum + load.idleA, 0);
+  if (idleA > limitA) {
+    notes.error(
+      limitPath,
+      `the channels draw ${tidy(idleA)} A when all hold still, the limit is ${limitA} A`,
+      'use a stronger supply or a second rail',
+    );
+    return;
+  }
+  /** The rail's current while these are busy and the others idle. */
+  const whileBusyA = (busy: Load[]) =>
+    idleA + busy.reduce((sum, load) => sum + Math.max(0, load.busyA - load.idleA), 0);
+
+  for (const load of loads) {
+    const amps = whileBusyA([load]);
+    if (amps <= limitA) continue;
+    notes.error(
+      ['channels', load.name, 'draw'],
+      `${load.name} alone brings rail ${rail} to ${tidy(amps)} A, the limit is ${limitA} A`,
+      'use a stronger supply or another rail',
+    );
+  }
+  for (const [group, members] of Object.entries(notes.prop.groups)) {
+    const amps = whileBusyA(loads.filter(({ name }) => members.includes(name)));
+    if (amps <= limitA) continue;
+    notes.warning(
+      ['groups', group],
+      `moving together brings rail ${rail} to ${tidy(amps)} A, the limit is ${limitA} A`,
+      'make the group smaller, or use a stronger supply or a second rail',
+    );
+  }
+}

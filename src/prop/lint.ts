@@ -1,0 +1,72 @@
+import type { Remark } from './finding.ts';
+import { lintInterlocks } from './lint-interlocks.ts';
+import { lintOutputs } from './lint-outputs.ts';
+import { lintRails } from './lint-rails.ts';
+import { lintServos } from './lint-servos.ts';
+import { checkColour, lintShow } from './lint-show.ts';
+import { type Given, Notes } from './notes.ts';
+import type { Prop, RelayChannel } from './schema.ts';
+
+/**
+ * What the trade knows and the schema cannot say: rules that need two places of the file at once,
+ * or the hardware.
+ * @param given what the file held, where `prop` is only its sound part.
+ */
+export function lint(prop: Prop, given: Given): Remark[] {
+  const notes = new Notes(prop, given);
+  lintLink(notes);
+  lintOutputs(notes);
+  const limits = lintServos(notes);
+  for (const [name, channel] of Object.entries(prop.channels)) {
+    if (channel.kind === 'relay') lintRelay(notes, name, channel);
+    if (channel.kind === 'rgb')
+      checkColour(notes, channel.park.to, ['channels', name, 'park', 'to']);
+  }
+  lintInterlocks(notes, limits);
+  lintRails(notes);
+  lintShow(notes, limits);
+  return notes.remarks;
+}
+
+function lintLink(notes: Notes): void {
+  const { onLoss, holdS } = notes.prop.link;
+  if (notes.given.broken(['link', 'onLoss']) || notes.given.broken(['link', 'holdS'])) return;
+  if (onLoss === 'hold-then-park' && holdS === undefined)
+    notes.error(['link', 'onLoss'], 'hold-then-park needs to know how long', 'add holdS (s)');
+  if (onLoss === 'park' && holdS !== undefined)
+    notes.warning(
+      ['link', 'holdS'],
+      'holdS has no effect: parking starts at once',
+      'remove it, or write onLoss: hold-then-park',
+    );
+}
+
+function lintRelay(notes: Notes, name: string, relay: RelayChannel): void {
+  const at = ['channels', name];
+  const broken = (key: string) => notes.given.broken([...at, key]);
+  const { contact, pulseMs, duty } = relay;
+  if (!broken('contact') && !broken('pulseMs')) {
+    if (contact === 'momentary' && pulseMs === undefined)
+      notes.error([...at, 'contact'], 'a momentary contact needs its length', 'add pulseMs (ms)');
+    if (contact === 'held' && pulseMs !== undefined)
+      notes.error(
+        [...at, 'pulseMs'],
+        'a held contact has no pulse',
+        'remove it, or write contact: momentary',
+      );
+  }
+  if (relay.park.to === 'on' && !broken('contact') && contact === 'momentary')
+    notes.error([...at, 'park', 'to'], 'a momentary contact cannot park on', 'write to: off');
+  if (relay.park.to === 'on' && duty)
+    notes.error(
+      [...at, 'park', 'to'],
+      `${name} cannot park on: its duty guard opens it after ${duty.maxOnS} s`,
+      'write to: off, or remove duty',
+    );
+  if (pulseMs !== undefined && duty && pulseMs > duty.maxOnS * 1000)
+    notes.error(
+      [...at, 'pulseMs'],
+      `a pulse of ${pulseMs} ms is longer than the duty guard allows`,
+      `give ${duty.maxOnS * 1000} or less`,
+    );
+}

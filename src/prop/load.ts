@@ -1,0 +1,185 @@
+import { readFile } from 'node:fs/promises';
+import { explain, knownKeys, valueAt } from './explain.ts';
+import { closest, type Finding, type Path, pathText, WHOLE_FILE } from './finding.ts';
+import { lint } from './lint.ts';
+import { type Prop, propFile } from './schema.ts';
+import { MAX_BYTES, readText, TOO_LARGE } from './text.ts';
+
+export { type Finding, formatFinding } from './finding.ts';
+
+export interface Loaded {
+  file: string;
+  text: string;
+  /** Undefined when any finding is an error. */
+  prop: Prop | undefined;
+  /** In the order of the file. */
+  findings: Finding[];
+}
+
+/** Reads the text of a prop file. Never throws: whatever is wrong with it is a finding. */
+export function parseProp(text: string, file: string): Loaded {
+  const { raw, findings, place } = readText(text);
+  let prop: Prop | undefined;
+  if (raw !== undefined) {
+    const parsed = propFile.safeParse(raw);
+    if (!parsed.success) findings.push(...explain(parsed.error.issues, raw).map(place));
+    const broken = new Broken();
+    const sound = parsed.success ? parsed.data : soundPart(raw, broken);
+    if (sound) {
+      const given = {
+        has: (path: Path) => valueAt(raw, path) !== undefined || broken.covers(path),
+        broken: (path: Path) => broken.touches(path),
+      };
+      findings.push(...lint(sound, given).map(place));
+    }
+    if (parsed.success) prop = parsed.data;
+  }
+  const seen = new Set<string>();
+  const unique = findings.filter((finding) => {
+    const key = JSON.stringify(finding);
+    return seen.size < seen.add(key).size;
+  });
+  unique.sort((a, b) => a.line - b.line || a.column - b.column);
+  const blocked = unique.some(({ severity }) => severity === 'error');
+  return { file, text, prop: blocked ? undefined : prop, findings: unique };
+}
+
+/** Reads a prop file. A file that cannot be read is a finding, too. */
+export async function loadProp(
+  file: string,
+  read: (file: string) => Promise<Buffer> = readFile,
+): Promise<Loaded> {
+  let bytes: Buffer;
+  try {
+    bytes = await read(file);
+  } catch (error) {
+    return refused(file, ...explainReadError(error));
+  }
+  if (bytes.length > MAX_BYTES) return refused(file, ...TOO_LARGE);
+  let text: string;
+  try {
+    text = new TextDecoder('utf-8', { fatal: true, ignoreBOM: true }).decode(bytes);
+  } catch {
+    return refused(file, 'the file is not UTF-8 text', 'save it as UTF-8', ...firstBadByte(bytes));
+  }
+  return parseProp(text, file);
+}
+
+function refused(file: string, wrong: string, right: string, line = 1, column = 1): Loaded {
+  const finding: Finding = { severity: 'error', line, column, path: WHOLE_FILE, wrong, right };
+  return { file, text: '', prop: undefined, findings: [finding] };
+}
+
+function explainReadError(error: unknown): [wrong: string, right: string] {
+  const code = (error as NodeJS.ErrnoException).code;
+  switch (code) {
+    case 'ENOENT':
+      return ['there is no such file', 'check the path'];
+    case 'EACCES':
+    case 'EPERM':
+      return ['no permission to read the file', 'let this user read it, e.g. with chmod u+r'];
+    case 'EISDIR':
+      return ['this is a folder', 'give the prop file in it'];
+    default:
+      return [`the file cannot be read (${code ?? String(error)})`, 'check the path and the disk'];
+  }
+}
+
+/** Line and column of the first character that is not UTF-8. */
+function firstBadByte(bytes: Buffer): [line: number, column: number] {
+  const decoder = new TextDecoder();
+  for (let line = 1, start = 0; start <= bytes.length; line++) {
+    const newline = bytes.indexOf(0x0a, start);
+    const end = newline < 0 ? bytes.length : newline;
+    const column = decoder.decode(bytes.subarray(start, end)).indexOf('\uFFFD');
+    if (column >= 0) return [line, column + 1];
+    start = end + 1;
+  }
+  return [1, 1];
+}
+
+// --- the part of a broken file that can still be linted -----------------------------------------
+
+/** Places that were cut out of the data or stood in for. */
+class Broken {
+  readonly #places = new Set<string>();
+  readonly #ancestors = new Set<string>();
+
+  add(path: Path): void {
+    this.#places.add(pathText(path));
+    for (let i = 0; i < path.length; i++) this.#ancestors.add(pathText(path.slice(0, i)));
+  }
+
+  /** Whether the value at `path` is one of them, or within one. */
+  covers(path: Path): boolean {
+    return path.some((_, i) => this.#places.has(pathText(path.slice(0, i + 1))));
+  }
+
+  /** Whether the value at `path` is one of them, within one, or has one in it. */
+  touches(path: Path): boolean {
+    return this.covers(path) || this.#ancestors.has(pathText(path));
+  }
+}
+
+/** Cuts what the schema complains about until the rest is sound; undefined if nothing is left. */
+function soundPart(raw: unknown, broken: Broken): Prop | undefined {
+  const rest = structuredClone(raw);
+  for (;;) {
+    const parsed = propFile.safeParse(rest);
+    if (parsed.success) return parsed.data;
+    for (const issue of parsed.error.issues) {
+      const path = issue.path as Path;
+      if (issue.code !== 'unrecognized_keys') {
+        if (!cut(rest, path, broken)) return undefined;
+        continue;
+      }
+      const known = knownKeys(path, rest);
+      for (const key of issue.keys) {
+        cut(rest, [...path, key], broken);
+        // The key that was meant is as good as broken.
+        const meant = closest(key, known);
+        if (meant !== undefined) broken.add([...path, meant]);
+      }
+    }
+  }
+}
+
+/** Takes `path` out of `root`, or puts a stand-in there; false when nothing would be left. */
+function cut(root: unknown, path: Path, broken: Broken): boolean {
+  const key = path.at(-1);
+  if (key === undefined) return false;
+  const parentPath = path.slice(0, -1);
+  const parent = valueAt(root, parentPath) as Record<string | number, unknown> | undefined;
+  const substitute = broken.covers(path) ? undefined : standIn(path);
+  broken.add(path);
+  if (parent === undefined) return true; // cut already
+  if (substitute !== undefined) parent[key] = substitute;
+  else if (Array.isArray(parent) || !Object.hasOwn(parent, key))
+    return cut(root, parentPath, broken);
+  else delete parent[key];
+  return true;
+}
+
+/** A name that nothing bears. */
+const NO_NAME = 'broken-name';
+
+/** What stands in for a broken value that is needed, so that what surrounds it is still linted. */
+function standIn(path: Path): unknown {
+  const [section, , key, last] = path;
+  const inList = typeof path.at(-1) === 'number';
+  if (path.length === 1)
+    return { sinew: 1, name: NO_NAME, boards: {}, channels: {} }[String(section)];
+  if (section === 'groups' || section === 'park') return inList ? NO_NAME : undefined;
+  if (section === 'cues') return path.length === 3 ? { at: 0 } : undefined;
+  if (section !== 'channels') return undefined;
+  if (key === 'requires') return path.length === 4 ? { channel: NO_NAME, is: 'on' } : undefined;
+  if (path.length === 3 && key === 'calibration')
+    return [
+      [1000, -90],
+      [2000, 90],
+    ];
+  if (path.length === 3 && key === 'park') return { to: 0 };
+  if (path.length === 4 && key === 'output')
+    return { board: NO_NAME, pin: 63, pins: [63, 63, 63] }[String(last)];
+  return undefined;
+}

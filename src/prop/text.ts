@@ -1,0 +1,285 @@
+import {
+  type Document,
+  isAlias,
+  isMap,
+  isScalar,
+  isSeq,
+  Lexer,
+  LineCounter,
+  type Node,
+  type Pair,
+  parseDocument,
+  visit,
+  type YAMLError,
+  type YAMLMap,
+} from 'yaml';
+import { type Finding, type Path, pathText, type Remark } from './finding.ts';
+
+/** The text of a prop file: YAML 1.2 (core schema), and the way back from data to line and column. */
+
+export const MAX_BYTES = 1024 * 1024;
+export const TOO_LARGE: [wrong: string, right: string] = [
+  'the file is larger than 1 MiB',
+  'a prop file is a few pages of text',
+];
+/** Deeper than any prop file goes; the YAML library recurses, so depth is bounded beforehand. */
+const MAX_DEPTH = 64;
+const MAX_INDENT = 200;
+const MAX_ALIASES = 100;
+
+export interface PropText {
+  /** Undefined when the text was not even given to the YAML parser. */
+  document: Document.Parsed | undefined;
+  /** The plain data; undefined when the text is not YAML. */
+  raw: unknown;
+  /** What is wrong with the text as YAML. */
+  findings: Finding[];
+  /** Gives a remark its line and column. */
+  place(remark: Remark): Finding;
+}
+
+export function readText(text: string): PropText {
+  const position = positions(text);
+  const findings: Finding[] = [];
+  const say = (offset: number, wrong: string, right: string, path: Path = []) => {
+    findings.push({ severity: 'error', ...position(offset), path: pathText(path), wrong, right });
+  };
+  const places = new Places();
+  const result: PropText = {
+    document: undefined,
+    raw: undefined,
+    findings,
+    place: ({ severity, path, atKey, wrong, right }) => ({
+      severity,
+      ...position(places.offset(result.document, path, atKey ?? false)),
+      path: pathText(path),
+      wrong,
+      right,
+    }),
+  };
+
+  if (Buffer.byteLength(text) > MAX_BYTES) {
+    say(0, ...TOO_LARGE);
+    return result;
+  }
+  // YAML 1.2.2, section 5.1: control characters are not allowed in a file.
+  // biome-ignore lint/suspicious/noControlCharactersInRegex: they are what is looked for
+  const control = /[\0-\x08\x0B\x0C\x0E-\x1F\x7F]/.exec(text);
+  if (control) {
+    const code = control[0].charCodeAt(0).toString(16).padStart(2, '0');
+    say(control.index, `a control character (0x${code})`, 'remove it; is this a text file?');
+    return result;
+  }
+  const tooDeep = findTooDeep(text);
+  if (tooDeep !== undefined) {
+    say(tooDeep, 'nested too deeply', `use at most ${MAX_DEPTH} brackets within each other`);
+    return result;
+  }
+  const document = parseDocument(text, {
+    version: '1.2',
+    schema: 'core',
+    prettyErrors: false,
+    uniqueKeys: false, // checked below, in linear time
+    stringKeys: true,
+  });
+  result.document = document;
+  if (text.startsWith('\uFEFF')) {
+    const right = 'save it as UTF-8 without one';
+    const wrong = 'the file starts with a byte order mark';
+    findings.push(result.place({ severity: 'warning', path: [], wrong, right }));
+  }
+  for (const error of [...document.errors, ...document.warnings])
+    say(error.pos[0], ...explainSyntax(error));
+  const { explicit, version } = document.directives.yaml;
+  if (explicit && version !== '1.2')
+    say(0, `the file asks for YAML ${version}`, 'remove the %YAML line');
+  if (document.errors.length > 0) {
+    for (const offset of bareColours(text)) say(offset, ...BARE_COLOUR);
+    return result;
+  }
+  if (document.contents === null || (isScalar(document.contents) && !document.contents.source)) {
+    say(0, 'the file is empty', 'begin with sinew: 1, then name, boards and channels');
+    return result;
+  }
+  if (!checkNodes(document, say)) return result;
+  try {
+    result.raw = document.toJS({ maxAliasCount: MAX_ALIASES });
+  } catch (error) {
+    if (!(error instanceof ReferenceError)) throw error;
+    say(0, 'the aliases (*name) multiply too far', 'write the values out');
+  }
+  return result;
+}
+
+type Say = (offset: number, wrong: string, right: string, path?: Path) => void;
+
+/** Offset to line and column, both from 1; a byte order mark takes no column. */
+function positions(text: string): (offset: number) => { line: number; column: number } {
+  const lines = new LineCounter();
+  lines.addNewLine(0);
+  for (let at = text.indexOf('\n'); at >= 0; at = text.indexOf('\n', at + 1))
+    lines.addNewLine(at + 1);
+  const mark = text.startsWith('\uFEFF') ? 1 : 0;
+  return (offset) => {
+    const { line, col } = lines.linePos(offset);
+    return { line, column: line === 1 ? Math.max(1, col - mark) : col };
+  };
+}
+
+/** Where the nesting passes what the YAML library can take, or undefined. */
+function findTooDeep(text: string): number | undefined {
+  let offset = 0;
+  let flow = 0;
+  let inLine = 0;
+  let lineStart = true;
+  let before = '';
+  for (const token of new Lexer().lex(text)) {
+    // The lexer's own marks are not part of the text; \x1f says that a plain scalar follows.
+    if (token === '\x02' || token === '\x18' || token === '\x1f') {
+      before = token;
+      continue;
+    }
+    if (before !== '\x1f') {
+      if (token === '[' || token === '{') flow++;
+      else if (token === ']' || token === '}') flow--;
+      else if (token === '-' || token === '?') inLine++;
+      const indent = lineStart && token.startsWith(' ') ? token.length : 0;
+      if (flow > MAX_DEPTH || inLine > MAX_DEPTH || indent > MAX_INDENT) return offset;
+    }
+    lineStart = token.endsWith('\n');
+    if (lineStart) inLine = 0;
+    before = token;
+    offset += token.length;
+  }
+  return undefined;
+}
+
+/** Reports keys given twice and bad aliases; false when the data cannot be built. */
+function checkNodes(document: Document.Parsed, say: Say): boolean {
+  let aliases = 0;
+  let sound = true;
+  visit(document, {
+    Map(_, map, ancestors) {
+      const seen = new Set<string>();
+      for (const { key } of map.items) {
+        const offset = (key as Node).range?.[0] ?? 0;
+        const name = keyText(key);
+        if (seen.has(name))
+          say(offset, 'this key is given twice', 'keep one', pathOf([...ancestors, map], name));
+        // The one key that JavaScript would treat as something else; the schema never sees it.
+        if (name === '__proto__')
+          say(offset, 'is not a name', 'rename it', pathOf([...ancestors, map], name));
+        seen.add(name);
+      }
+    },
+    Alias(_, alias, ancestors) {
+      const offset = alias.range?.[0] ?? 0;
+      if (++aliases > MAX_ALIASES) {
+        say(offset, `more than ${MAX_ALIASES} aliases (*name)`, 'write the values out');
+        sound = false;
+        return visit.BREAK;
+      }
+      const source = alias.resolve(document);
+      if (source && !ancestors.includes(source)) return;
+      sound = false;
+      const why = source ? 'stands inside itself' : `has no anchor &${alias.source} before it`;
+      say(offset, `the alias *${alias.source} ${why}`, 'write the value out');
+    },
+  });
+  return sound;
+}
+
+function keyText(key: unknown): string {
+  return isScalar(key) ? String(key.value) : String(key);
+}
+
+/** The path down through `ancestors` (from the document to a map) to `last` in that map. */
+function pathOf(ancestors: readonly unknown[], last: string): Path {
+  const path: (string | number)[] = [];
+  ancestors.forEach((node, i) => {
+    if (isSeq(node)) path.push(node.items.indexOf(ancestors[i + 1]));
+    else if (typeof node === 'object' && node && 'key' in node) path.push(keyText(node.key));
+  });
+  return [...path, last];
+}
+
+const BARE_COLOUR: [wrong: string, right: string] = [
+  'an unquoted # starts a comment',
+  'quote the colour, e.g. "#000000"',
+];
+
+/** Offsets of what looks like a colour whose # was not quoted. */
+function* bareColours(text: string): Generator<number> {
+  for (const match of text.matchAll(/^[^#\n"']*[:,[][ \t]+(?=#[0-9a-f]{3,8}\b)/gim))
+    yield match.index + match[0].length;
+}
+
+/** The library's messages may quote a whole document (characters). */
+const MAX_MESSAGE = 120;
+
+function explainSyntax(error: YAMLError): [wrong: string, right: string] {
+  const said = error.message.replaceAll(';', ',').replace(/\s+/g, ' ').slice(0, MAX_MESSAGE);
+  const wrong = said.charAt(0).toLowerCase() + said.slice(1);
+  switch (error.code) {
+    case 'TAB_AS_INDENT':
+      return ['a tab in the indentation', 'indent with spaces'];
+    case 'MULTIPLE_DOCS':
+      return ['a second document begins here (---)', 'keep one prop in a file'];
+    case 'BAD_INDENT':
+      return [wrong, 'check the indentation and the brackets, here and on the lines above'];
+    case 'MISSING_CHAR':
+      return [wrong, 'add what is missing, here or on a line above'];
+    case 'TAG_RESOLVE_FAILED':
+      return [wrong, 'remove the tag (!)'];
+    case 'NON_STRING_KEY':
+      return ['a key that is not a word', 'use a plain word before the colon'];
+    default:
+      return [wrong, 'correct the YAML here; quote text that holds special characters'];
+  }
+}
+
+/** Finds paths in a document; keeps an index of every map it passes. */
+class Places {
+  #indexes = new WeakMap<YAMLMap, Map<string, Pair>>();
+
+  /**
+   * The offset of the value at `path`: a block map or list counts from its key, what is missing
+   * from what it is missing in.
+   */
+  offset(document: Document.Parsed | undefined, path: Path, atKey: boolean): number {
+    let node: unknown = document?.contents;
+    let key: number | undefined;
+    const here = (): number => {
+      const range = (node as Node | null | undefined)?.range;
+      const block = (isMap(node) || isSeq(node)) && !node.flow;
+      if (key !== undefined && (!range || block || range[0] === range[1])) return key;
+      return range?.[0] ?? 0;
+    };
+    let at = here();
+    for (const step of path) {
+      if (document && isAlias(node)) node = node.resolve(document);
+      if (isMap(node)) {
+        const pair = this.#index(node).get(String(step));
+        if (!pair) return at;
+        node = pair.value;
+        key = (pair.key as Node).range?.[0];
+      } else if (isSeq(node) && typeof step === 'number' && step < node.items.length) {
+        node = node.items[step];
+        key = undefined;
+      } else {
+        return at;
+      }
+      at = here();
+    }
+    return atKey && key !== undefined ? key : at;
+  }
+
+  #index(map: YAMLMap): Map<string, Pair> {
+    let index = this.#indexes.get(map);
+    if (!index) {
+      index = new Map(map.items.map((pair) => [keyText(pair.key), pair]));
+      this.#indexes.set(map, index);
+    }
+    return index;
+  }
+}

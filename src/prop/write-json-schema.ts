@@ -1,0 +1,5 @@
+import { writeFileSync } from 'node:fs';
+import { jsonSchemaText } from './json-schema.ts';
+
+/** `npm run schema`: writes config/prop.schema.json anew. */
+writeFileSync(new URL('../../config/prop.schema.json', import.meta.url), jsonSchemaText());

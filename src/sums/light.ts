@@ -1,0 +1,194 @@
+import {
+  type Color,
+  converter,
+  modeA98,
+  modeHsl,
+  modeHwb,
+  modeLab,
+  modeLch,
+  modeLrgb,
+  modeOklab,
+  modeOklch,
+  modeP3,
+  modeProphoto,
+  modeRec2020,
+  modeRgb,
+  modeXyz50,
+  modeXyz65,
+  parse,
+  toGamut,
+  useMode,
+} from 'culori/fn';
+import { clamp } from '../shared/units.ts';
+
+/** A colour in sRGB (IEC 61966-2-1), gamma-encoded, each component 0..1. */
+export interface Rgb {
+  red: number;
+  green: number;
+  blue: number;
+}
+
+// The colour spaces of CSS Color 4 and no others: every mode registers its own syntax.
+useMode(modeRgb);
+useMode(modeLrgb);
+useMode(modeHsl);
+useMode(modeHwb);
+useMode(modeLab);
+useMode(modeLch);
+useMode(modeOklab);
+useMode(modeOklch);
+useMode(modeP3);
+useMode(modeA98);
+useMode(modeProphoto);
+useMode(modeRec2020);
+useMode(modeXyz50);
+useMode(modeXyz65);
+const toRgb = converter('rgb');
+const mapToSrgb = toGamut('rgb', 'oklch');
+
+/** The longest colour read (characters): the parser's time grows with the square of the length. */
+const MAX_LENGTH = 128;
+/** Rounding in the conversions; a colour this near to the gamut counts as inside. */
+const GAMUT_SLACK = 1e-6;
+
+/**
+ * Reads any absolute colour of CSS Color Module Level 4: hex, names, `transparent`, `rgb()`,
+ * `hsl()`, `hwb()`, `lab()`, `lch()`, `oklab()`, `oklch()`, `color()`.
+ * Colours outside sRGB are mapped into it by reducing the OKLCH chroma (CSS Color 4, section 13.2).
+ * Light adds nothing to a dark background, so a colour with alpha is composited onto black.
+ * `none` components count as 0.
+ * @returns undefined when the text is no such colour.
+ */
+export function parseColour(text: string): Rgb | undefined {
+  const source = text.trim().toLowerCase();
+  // The parser takes hex digits without `#` as well; CSS does not.
+  if (source.length > MAX_LENGTH || /^[0-9a-f]+$/.test(source)) return undefined;
+  const parsed = parseOrNothing(source);
+  if (!parsed) return undefined;
+  if (parsed.mode === 'hsl' && parsed.s < 0) parsed.s = 0; // CSS Color 4, section 7
+  const direct = toRgb(parsed);
+  // rgb() is limited when it is read (CSS Color 4, section 5.1); color(srgb ...) is not.
+  const limited = parsed.mode === 'rgb' && !source.startsWith('color(');
+  const { r, g, b } = limited || isInSrgb(direct) ? direct : mapToSrgb(parsed);
+  const alpha = parsed.alpha ?? 1;
+  const colour = {
+    red: clamp(r ?? 0, 0, 1) * alpha,
+    green: clamp(g ?? 0, 0, 1) * alpha,
+    blue: clamp(b ?? 0, 0, 1) * alpha,
+  };
+  // A component such as 1e308 overflows on its way through the conversions.
+  return Number.isFinite(colour.red + colour.green + colour.blue) ? colour : undefined;
+}
+
+function parseOrNothing(source: string): Color | undefined {
+  try {
+    return parse(source);
+  } catch {
+    return undefined; // the parser throws on some unfinished text, such as `color(`
+  }
+}
+
+function isInSrgb(c: { r?: number; g?: number; b?: number }): boolean {
+  const inside = (v = 0) => v >= -GAMUT_SLACK && v <= 1 + GAMUT_SLACK;
+  return inside(c.r) && inside(c.g) && inside(c.b);
+}
+
+/** The colour as `#rrggbb`, each component rounded to the nearest of 256 steps. */
+export function formatColour(c: Rgb): string {
+  return `#${hexByte(c.red)}${hexByte(c.green)}${hexByte(c.blue)}`;
+}
+
+function hexByte(component: number): string {
+  return Math.round(clamp(component, 0, 1) * 255)
+    .toString(16)
+    .padStart(2, '0');
+}
+
+/** Linear light 0..1 of an sRGB-encoded component 0..1 (IEC 61966-2-1; CSS Color 4, section 10.2). */
+export function srgbToLinear(c: number): number {
+  return c <= 0.04045 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4;
+}
+
+/** The sRGB encoding 0..1 of a linear component 0..1 (IEC 61966-2-1; CSS Color 4, section 10.2). */
+export function linearToSrgb(c: number): number {
+  return c <= 0.0031308 ? c * 12.92 : 1.055 * c ** (1 / 2.4) - 0.055;
+}
+
+// CIE 15:2004, section 8.2.1, with the exact fractions behind the rounded 0.008856 and 903.3.
+const EPSILON = 216 / 24389;
+const KAPPA = 24389 / 27;
+
+/** Relative luminance 0..1 of a perceived lightness 0..1 (L* / 100, CIE 1976; CIE 15). */
+export function lightnessToLuminance(l: number): number {
+  const lStar = 100 * l;
+  return lStar <= KAPPA * EPSILON ? lStar / KAPPA : ((lStar + 16) / 116) ** 3;
+}
+
+/** Perceived lightness 0..1 (L* / 100, CIE 1976; CIE 15) of a relative luminance 0..1. */
+export function luminanceToLightness(y: number): number {
+  const lStar = y <= EPSILON ? KAPPA * y : 116 * Math.cbrt(y) - 16;
+  return lStar / 100;
+}
+
+/** Relative luminance 0..1 of a colour (WCAG 2.2, definition of relative luminance). */
+export function relativeLuminance(c: Rgb): number {
+  return (
+    0.2126 * srgbToLinear(c.red) + 0.7152 * srgbToLinear(c.green) + 0.0722 * srgbToLinear(c.blue)
+  );
+}
+
+const fromLab = new Float64Array(3);
+const toLab = new Float64Array(3);
+
+/**
+ * The colour at `t` (0..1) of a perceptually even fade, written to `into`, which may be `from` or
+ * `to`: linear in OKLab (CSS Color 4, section 12), limited to sRGB. Allocates nothing.
+ */
+export function mixOklab(from: Rgb, to: Rgb, t: number, into: Rgb): void {
+  if (t <= 0 || t >= 1) {
+    const end = t <= 0 ? from : to;
+    into.red = end.red;
+    into.green = end.green;
+    into.blue = end.blue;
+    return;
+  }
+  writeOklab(from, fromLab);
+  writeOklab(to, toLab);
+  const l = fromLab[0]! + (toLab[0]! - fromLab[0]!) * t;
+  const a = fromLab[1]! + (toLab[1]! - fromLab[1]!) * t;
+  const b = fromLab[2]! + (toLab[2]! - fromLab[2]!) * t;
+  const long = (l + 0.3963377773761749 * a + 0.2158037573099136 * b) ** 3;
+  const medium = (l - 0.1055613458156586 * a - 0.0638541728258133 * b) ** 3;
+  const short = (l - 0.0894841775298119 * a - 1.2914855480194092 * b) ** 3;
+  into.red = encode(
+    4.0767416360759574 * long - 3.3077115392580616 * medium + 0.2309699031821044 * short,
+  );
+  into.green = encode(
+    -1.2684379732850317 * long + 2.6097573492876887 * medium - 0.3413193760026573 * short,
+  );
+  into.blue = encode(
+    -0.0041960761386756 * long - 0.7034186179359362 * medium + 1.7076146940746117 * short,
+  );
+}
+
+function encode(linear: number): number {
+  return linearToSrgb(clamp(linear, 0, 1));
+}
+
+/**
+ * OKLab (Ottosson, "A perceptual color space for image processing", 2020) of an sRGB colour. The
+ * matrices are those of CSS Color 4, section 18, multiplied out for linear-light sRGB.
+ */
+function writeOklab(c: Rgb, into: Float64Array): void {
+  const r = srgbToLinear(c.red);
+  const g = srgbToLinear(c.green);
+  const b = srgbToLinear(c.blue);
+  const long = Math.cbrt(0.412221469470763 * r + 0.5363325372617348 * g + 0.0514459932675022 * b);
+  const medium = Math.cbrt(
+    0.2119034958178252 * r + 0.6806995506452344 * g + 0.1073969535369406 * b,
+  );
+  const short = Math.cbrt(0.0883024591900564 * r + 0.2817188391361215 * g + 0.6299787016738222 * b);
+  into[0] = 0.210454268309314 * long + 0.7936177747023054 * medium - 0.0040720430116193 * short;
+  into[1] = 1.9779985324311684 * long - 2.4285922420485799 * medium + 0.450593709617411 * short;
+  into[2] = 0.0259040424655478 * long + 0.7827717124575296 * medium - 0.8086757549230774 * short;
+}

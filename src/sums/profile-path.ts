@@ -1,0 +1,78 @@
+/** Numbers per segment: start (s), position, velocity and acceleration there, jerk throughout. */
+export const STRIDE = 5;
+
+/** Most segments a plan has: three to the cruise, the cruise, three to rest, and rest. */
+const MOST = 8;
+
+/**
+ * Whether `distance`, the difference of sums of numbers as large as `scale`, is no more than their
+ * rounding. Chasing such a distance would cost time: that of a double S goes with its cube root.
+ */
+export function isRounding(distance: number, scale: number): boolean {
+  return distance === 0 || Math.abs(distance) / scale <= 8 * Number.EPSILON;
+}
+
+/**
+ * Writes a motion segment by segment, in the coordinates the sums are done in: the origin is where
+ * the motion starts, and the positive direction may be either way. Reused, so that planning
+ * allocates nothing but its result.
+ */
+export class Path {
+  /** Where the motion has got to: position from the start, velocity, acceleration. */
+  pos = 0;
+  vel = 0;
+  acc = 0;
+  /** Duration so far (s). */
+  timeS = 0;
+  #count = 0;
+  #origin = 0;
+  #sign = 1;
+  readonly #numbers = new Float64Array(MOST * STRIDE);
+
+  /** @param sign 1 or -1: the direction in which `pos` and `vel` count as positive. */
+  begin(origin: number, sign: number, vel: number, acc: number): void {
+    this.#origin = origin;
+    this.#sign = sign;
+    this.#count = 0;
+    this.timeS = 0;
+    this.pos = 0;
+    this.vel = vel;
+    this.acc = acc;
+  }
+
+  /** Goes on for `durationS` with constant `jerk`; nothing if that is not above 0. */
+  add(jerk: number, durationS: number): void {
+    if (durationS <= 0) return;
+    const { pos, vel, acc } = this;
+    const at = this.#count++ * STRIDE;
+    this.#numbers[at] = this.timeS;
+    this.#numbers[at + 1] = this.#origin + this.#sign * pos;
+    this.#numbers[at + 2] = this.#sign * vel;
+    this.#numbers[at + 3] = this.#sign * acc;
+    this.#numbers[at + 4] = this.#sign * jerk;
+    this.pos = pos + durationS * (vel + durationS * (acc / 2 + (durationS * jerk) / 6));
+    this.vel = vel + durationS * (acc + (durationS * jerk) / 2);
+    this.acc = acc + durationS * jerk;
+    this.timeS += durationS;
+  }
+
+  /** Position reached, as the caller counts it. */
+  get endPos(): number {
+    return this.#origin + this.#sign * this.pos;
+  }
+
+  /** Rests where it is until `untilS`. */
+  restUntil(untilS: number): void {
+    this.vel = 0;
+    this.acc = 0;
+    this.add(0, untilS - this.timeS);
+  }
+
+  /** @throws RangeError when the sums have overflowed. */
+  segments(): Float64Array {
+    if (!Number.isFinite(this.timeS) || !Number.isFinite(this.pos)) {
+      throw new RangeError('the motion is too large or too slow to be planned; check its limits');
+    }
+    return this.#numbers.slice(0, this.#count * STRIDE);
+  }
+}

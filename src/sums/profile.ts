@@ -1,0 +1,128 @@
+import { doubleSMove, doubleSStop } from './profile-double-s.ts';
+import { Path, STRIDE } from './profile-path.ts';
+import { trapezoidMove, trapezoidStop } from './profile-trapezoid.ts';
+
+/**
+ * Motion profiles of one axis, from any state to rest at a target. Units are free as long as they
+ * agree; Sinew uses deg and s.
+ *
+ * Without jerk the profile is the trapezoid, time-optimal within speed and acceleration. With jerk
+ * it is the double S, generalised to any initial state and time-optimal within speed, acceleration
+ * and jerk. Formulas, sources and proofs are with each: profile-trapezoid.ts, profile-double-s.ts.
+ *
+ * Soft limits: a move stays within the hull of its target and of the positions that `planStop` from
+ * the same state passes. Each point of it is followed by a stop that again stays within that hull:
+ * the stop from it ends between the end of the first stop and the target. So as long as the motion
+ * began at rest inside the limits, every target lies inside them, and accel and jerk stay the same,
+ * the limits hold whenever and however often the move is retargeted or stopped. The speed limit may
+ * change.
+ */
+
+/** Highest speed (deg/s), acceleration (deg/s2) and, optionally, jerk (deg/s3); all above 0. */
+export interface MotionLimits {
+  speed: number;
+  accel: number;
+  jerk?: number;
+}
+
+/** Position (deg), velocity (deg/s), acceleration (deg/s2). */
+export interface MotionState {
+  pos: number;
+  vel: number;
+  acc: number;
+}
+
+/** A planned motion: segments of constant jerk, then rest at `endPos`. Read it with `sample`. */
+export interface Trajectory {
+  /** Time until it rests at `endPos` (s). */
+  readonly durationS: number;
+  /** Where it rests (deg). */
+  readonly endPos: number;
+  /** Per segment: start (s), then position, velocity, acceleration there, and the jerk throughout. */
+  readonly segments: Float64Array;
+}
+
+const path = new Path();
+
+/**
+ * The fastest move from `from` to rest at `to` within `limits`. `from.acc` is heeded only with jerk.
+ * A state beyond the limits is brought within them as fast as possible.
+ *
+ * @param minDurationS when longer than the fastest move takes, the move cruises slower so that it
+ * ends at exactly this time; it brakes first where it must overshoot. Where the stop alone leads to
+ * `to`, it rests there until then.
+ * @throws RangeError for a limit that is not finite and above 0, for any other number that is not
+ * finite, and for numbers so far apart that the sums overflow.
+ */
+export function planMove(
+  from: Readonly<MotionState>,
+  to: number,
+  limits: MotionLimits,
+  minDurationS = 0,
+): Trajectory {
+  check(from, limits);
+  finite('target', to);
+  finite('minimum duration', minDurationS);
+  const { pos, vel, acc } = from;
+  const { speed, accel, jerk } = limits;
+  if (jerk === undefined) trapezoidMove(path, pos, vel, to, speed, accel, minDurationS);
+  else doubleSMove(path, pos, vel, acc, to, speed, accel, jerk, minDurationS);
+  path.restUntil(minDurationS);
+  return { durationS: path.timeS, endPos: to, segments: path.segments() };
+}
+
+/**
+ * The fastest stop: decelerates to rest at wherever that leads, within accel and jerk.
+ *
+ * @throws RangeError as `planMove` does.
+ */
+export function planStop(from: Readonly<MotionState>, limits: MotionLimits): Trajectory {
+  check(from, limits);
+  const { pos, vel, acc } = from;
+  const { accel, jerk } = limits;
+  if (jerk === undefined) trapezoidStop(path, pos, vel, accel);
+  else doubleSStop(path, pos, vel, acc, accel, jerk);
+  return { durationS: path.timeS, endPos: path.endPos, segments: path.segments() };
+}
+
+/**
+ * The state `atS` seconds after the start, into `into`. Before the start it is the first state, from
+ * `durationS` on exactly rest at `endPos`. Allocates nothing.
+ */
+export function sample(trajectory: Trajectory, atS: number, into: MotionState): void {
+  const { segments } = trajectory;
+  if (!(atS < trajectory.durationS) || segments.length === 0) {
+    into.pos = trajectory.endPos;
+    into.vel = 0;
+    into.acc = 0;
+    return;
+  }
+  let at = 0;
+  while (at + STRIDE < segments.length && segments[at + STRIDE]! <= atS) at += STRIDE;
+  const t = Math.max(atS - segments[at]!, 0);
+  const vel = segments[at + 2]!;
+  const acc = segments[at + 3]!;
+  const jerk = segments[at + 4]!;
+  into.pos = segments[at + 1]! + t * (vel + t * (acc / 2 + (t * jerk) / 6));
+  into.vel = vel + t * (acc + (t * jerk) / 2);
+  into.acc = acc + t * jerk;
+}
+
+function check(from: Readonly<MotionState>, limits: MotionLimits): void {
+  limit('speed', limits.speed);
+  limit('accel', limits.accel);
+  if (limits.jerk !== undefined) limit('jerk', limits.jerk);
+  finite('position', from.pos);
+  finite('velocity', from.vel);
+  finite('acceleration', from.acc);
+}
+
+function limit(name: string, value: number): void {
+  if (!(value > 0) || !Number.isFinite(value)) {
+    throw new RangeError(`${name} limit ${value} must be a finite number above 0`);
+  }
+}
+
+function finite(name: string, value: number): void {
+  if (!Number.isFinite(value)) throw new RangeError(`${name} ${value} must be a finite number`);
+}

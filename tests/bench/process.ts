@@ -1,0 +1,64 @@
+import { spawnSync } from 'node:child_process';
+import { Daemon, Peer } from '../system/daemon.ts';
+import { median, type Row } from './table.ts';
+
+const RUNS = 7;
+
+/** From the start of the process until it has said where it listens. */
+export async function startRow(): Promise<Row> {
+  const empty: number[] = [];
+  const daemon: number[] = [];
+  for (let run = 0; run < RUNS; run++) {
+    const startedMs = performance.now();
+    spawnSync(process.execPath, ['-e', '0']);
+    empty.push(performance.now() - startedMs);
+    const one = await Daemon.start();
+    daemon.push(one.startMs);
+    await one.cleanUp();
+  }
+  return {
+    measure: 'start to live for requests (ms)',
+    value: median(daemon),
+    baseline: median(empty),
+    baselineName: 'node -e 0',
+    target: { value: 1500 },
+  };
+}
+
+/** From the last sign of life of the holder until the daemon's own note that parking began. */
+export async function lossRow(): Promise<Row> {
+  const took: number[] = [];
+  let timeoutMs = 0;
+  const daemon = await Daemon.start();
+  const watch = await Peer.connect(daemon);
+  await watch.ask('session.open', { client: 'watch' });
+  await watch.ask('state.follow', { hz: 50 });
+  for (let run = 0; run < RUNS; run++) {
+    const holder = await Peer.connect(daemon, false);
+    const opened = await holder.ask('session.open', { client: 'silent' });
+    timeoutMs = opened.linkTimeoutMs as number;
+    await holder.ask('lease.take');
+    const keep = setInterval(() => holder.send('{"jsonrpc":"2.0","method":"channel.list"}'), 50);
+    await holder.ask('wake', { wait: true });
+    clearInterval(keep);
+    holder.send('{"jsonrpc":"2.0","method":"channel.list"}');
+    const lastMs = Date.now();
+    await watch.untilState((frame) => frame.condition === 'parking');
+    const { entries } = (await watch.ask('journal.read', { limit: 1000 })) as {
+      entries: { what: string; text: string; time: string }[];
+    };
+    const began = entries.findLast(
+      (one) => one.what === 'condition' && one.text.startsWith('parking'),
+    )!;
+    took.push(Date.parse(began.time) - lastMs);
+    await watch.untilState((frame) => frame.condition === 'parked');
+  }
+  await daemon.cleanUp();
+  return {
+    measure: 'silence until parking begins (ms)',
+    value: Math.max(...took),
+    baseline: timeoutMs,
+    baselineName: 'link.timeoutMs',
+    target: { value: timeoutMs + 100 },
+  };
+}

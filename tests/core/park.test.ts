@@ -1,0 +1,262 @@
+import { describe, expect, test } from 'vitest';
+import { lamp, makeProp, pulseOf, Rig, relay, restedAt, rgb, servo } from './rig.ts';
+
+const owl = (over: Record<string, unknown> = {}) =>
+  makeProp(
+    {
+      lid_left: servo({ park: { to: 0 } }),
+      beak: servo({
+        requires: [{ channel: 'lid_left', above: 5 }],
+        park: { to: 0, then: 'release' },
+      }),
+      wing: servo({ park: { to: -10, then: 'release' } }),
+      tail: servo({ park: { to: 0 } }),
+      mist: relay(),
+      fan: relay(),
+      lantern: lamp({ fadeS: 1 }),
+      eye: rgb({ park: { to: '#000000' } }),
+    },
+    {
+      park: { stages: [['mist'], ['beak', 'lid_left'], ['wing']], deadlineS: 6 },
+      ...over,
+    },
+  );
+
+async function busy(prop = owl()) {
+  const { rig, client } = await Rig.live(prop);
+  await client.call('channel.move', { channel: 'lid_left', to: 30 });
+  await client.call('channel.move', { channel: 'wing', to: 30 });
+  await client.call('channel.move', { channel: 'tail', to: 30 });
+  await client.call('channel.switch', { channel: 'mist', on: true });
+  await client.call('channel.switch', { channel: 'fan', on: true });
+  await client.call('channel.dim', { channel: 'lantern', to: 1 });
+  await rig.run(1500);
+  await client.call('channel.move', { channel: 'beak', to: 25 });
+  await rig.run(1500);
+  return { rig, client };
+}
+
+/** The time of the first and the last change of an output since `fromMs`. */
+function span(rig: Rig, output: string, fromMs: number): [number, number] {
+  const times = rig.writes
+    .filter((write) => write.output === output && write.ms > fromMs)
+    .map(({ ms }) => ms);
+  return [times[0]!, times.at(-1)!];
+}
+
+describe('stages', () => {
+  test('relays that no stage names first, then stage by stage, then the rest together', async () => {
+    const { rig, client } = await busy();
+    const startMs = rig.clock.nowMs();
+    await client.call('park');
+    await rig.until(() => rig.condition === 'parked');
+    const at = (output: string) => span(rig, output, startMs);
+    expect(at('fan')).toEqual([startMs + 5, startMs + 5]);
+    expect(at('mist')[0]).toBeGreaterThanOrEqual(at('fan')[0]);
+    expect(at('beak')[0]).toBeGreaterThanOrEqual(at('mist')[1]);
+    expect(at('wing')[0]).toBeGreaterThan(at('lid_left')[1]);
+    const arrivedMs = rig.writes.find(
+      ({ output, ms, value }) => output === 'wing' && ms > startMs && value === pulseOf(-10),
+    )!.ms;
+    expect(at('tail')[0]).toBeGreaterThan(arrivedMs);
+    expect(Math.abs(at('lantern')[0] - at('tail')[0])).toBeLessThanOrEqual(5);
+  });
+
+  test('within a stage, what depends on an interlock goes before what it depends on', async () => {
+    const { rig, client } = await busy();
+    const startMs = rig.clock.nowMs();
+    await client.call('park');
+    let opened = 0;
+    rig.afterTick = () => {
+      // The beak must not be open while the lid is down.
+      if (rig.servo('lid_left').state.pos <= 5 && rig.servo('beak').state.pos > 0) opened++;
+    };
+    await rig.until(() => rig.condition === 'parked');
+    const home = rig.writes.find(
+      ({ output, ms, value }) => output === 'beak' && ms > startMs && value === pulseOf(0),
+    )!;
+    expect(span(rig, 'lid_left', startMs)[0]).toBeGreaterThanOrEqual(home.ms);
+    expect(opened).toBe(0);
+  });
+
+  test('hold goes on holding, release stops the pulses, and only when all is home', async () => {
+    const { rig, client } = await busy();
+    await client.call('park');
+    await rig.until(() => rig.condition === 'parked');
+    const zeroMs = rig.writes.filter(({ value, output }) => value === 0 && output === 'beak');
+    expect(zeroMs.at(-1)!.ms).toBe(rig.clock.nowMs());
+    expect([rig.at('beak'), rig.at('wing')]).toEqual([0, 0]);
+    expect([rig.at('lid_left'), rig.at('tail')]).toEqual([1500, 1500]);
+  });
+});
+
+describe('asked again', () => {
+  test('while parking: it goes on as it was', async () => {
+    const { rig, client } = await busy();
+    await client.call('park');
+    await rig.run(100);
+    const plans = rig.core.body.servos.map((one) => one.plans);
+    await expect(client.call('park')).resolves.toEqual({ condition: 'parking' });
+    expect(rig.core.body.servos.map((one) => one.plans)).toEqual(plans);
+    await rig.until(() => rig.condition === 'parked');
+  });
+
+  test('while parked and at rest: nothing happens', async () => {
+    const { rig, client } = await busy();
+    await client.call('park');
+    await rig.until(() => rig.condition === 'parked');
+    const { length } = rig.writes;
+    await expect(client.call('park')).resolves.toEqual({ condition: 'parked' });
+    await rig.run(2000);
+    expect(rig.writes).toHaveLength(length);
+  });
+
+  test('waiting for its end', async () => {
+    const { rig, client } = await busy();
+    let answered: unknown;
+    void client.call('park', { wait: true }).then((value) => {
+      answered = value;
+    });
+    await rig.run(200);
+    expect(answered).toBeUndefined();
+    await rig.until(() => rig.condition === 'parked');
+    await rig.tick();
+    expect(answered).toEqual({ condition: 'parked' });
+  });
+});
+
+test('from parked with something away after a stop: it wakes what is away, and brings it home', async () => {
+  const { rig, client } = await busy();
+  await client.call('stop', { category: 0 });
+  await rig.tick();
+  await client.call('reset');
+  expect(rig.condition).toBe('parked');
+  await rig.run(1000);
+  expect(rig.at('lid_left')).toBe(0);
+  await rig.client('guest').call('park');
+  expect(rig.condition).toBe('parking');
+  await rig.until(() => rig.condition === 'parked', 6);
+  for (const { state, parkDeg } of rig.core.body.servos) expect(state.pos).toBe(parkDeg);
+});
+
+test('past the deadline: stop category 0, and the journal names what was not at rest', async () => {
+  const { rig, client } = await busy(
+    owl({ park: { stages: [['mist'], ['beak', 'lid_left'], ['wing']], deadlineS: 0.8 } }),
+  );
+  await client.call('park');
+  const startMs = rig.clock.nowMs();
+  await rig.until(() => rig.condition !== 'parking');
+  expect(rig.condition).toBe('stopped');
+  expect(rig.clock.nowMs() - startMs).toBeCloseTo(810, -1);
+  for (const name of ['lid_left', 'beak', 'wing', 'tail']) expect(rig.at(name)).toBe(0);
+  expect(rig.at('lantern')).toBe(0);
+  expect(rig.told('stop').at(-1)).toMatch(/not parked within 0\.8 s: .*wing.*tail/);
+});
+
+test('a pushing servo on a full rail cannot keep parking from its end', async () => {
+  const draw = { idleA: 0.1, movingA: 0.5, stallA: 2 };
+  const prop = makeProp(
+    { neck: servo({ rail: 'six', draw }), jaw: servo({ rail: 'six', draw }) },
+    { rails: { six: { volts: 6, limitA: 1.2 } }, park: { stages: [['neck']], deadlineS: 5 } },
+  );
+  const { rig, client } = await Rig.live(prop);
+  await client.call('channel.move', { channel: 'neck', to: 40 });
+  await rig.run(1000);
+  rig.board().pushing.add('neck');
+  await rig.run(50);
+  expect(rig.amps('six')).toBeGreaterThan(1.2);
+  await client.call('park');
+  await rig.run(200);
+  rig.board().pushing.delete('neck');
+  await rig.until(() => rig.condition !== 'parking', 6);
+  expect(rig.condition).toBe('parked');
+});
+
+test('while feeling for a stop: it comes back inside with the others', async () => {
+  const { rig, client } = await Rig.live(owl());
+  await client.call('channel.move', { channel: 'tail', to: 40 });
+  await client.call('channel.move', { channel: 'wing', to: 30 });
+  await rig.run(1500);
+  await client.call('channel.jog', { channel: 'tail', byDeg: 5, beyondLimits: true });
+  await rig.run(150);
+  await client.call('park');
+  await rig.until(() => rig.condition === 'parked', 6);
+  expect(rig.servo('tail').beyond).toBe(false);
+  expect(rig.servo('tail').state.pos).toBe(0);
+});
+
+describe('relays and lamps that park lit or closed', () => {
+  const prop = () =>
+    makeProp(
+      { neck: servo(), blower: relay({ park: { to: 'on' } }), glow: lamp({ park: { to: 0.4 } }) },
+      { park: { stages: [], deadlineS: 3 } },
+    );
+
+  test('are closed and lit by parking, and stay so', async () => {
+    const { rig, client } = await Rig.live(prop());
+    await client.call('channel.move', { channel: 'neck', to: 20 });
+    await rig.run(500);
+    await client.call('park');
+    await rig.until(() => rig.condition === 'parked', 4);
+    expect(rig.on('blower')).toBe(true);
+    // CIE L* 40 is a luminance of ((40 + 16) / 116)^3 (CIE 15).
+    expect(rig.at('glow')).toBeCloseTo((56 / 116) ** 3, 9);
+  });
+
+  test('and a stop opens and darkens them all the same', async () => {
+    const { rig, client } = await Rig.live(prop());
+    await client.call('park');
+    await rig.until(() => rig.condition === 'parked', 4);
+    await client.call('stop', { category: 0 });
+    await rig.tick();
+    expect([rig.on('blower'), rig.at('blower'), rig.at('glow')]).toEqual([false, 0, 0]);
+  });
+
+  test('a relay that may not close yet is tried again until it may', async () => {
+    const tight = makeProp(
+      {
+        blower: relay({ rail: 'five', draw: { onA: 1 }, park: { to: 'on' } }),
+        heater: relay({ rail: 'five', draw: { onA: 1 } }),
+      },
+      {
+        rails: { five: { volts: 5, limitA: 1.5 } },
+        // `blower` first, though there is room only once `heater` is open.
+        park: { stages: [['blower', 'heater']], deadlineS: 3 },
+      },
+    );
+    const { rig, client } = await Rig.live(tight);
+    await client.call('channel.switch', { channel: 'heater', on: true });
+    await rig.tick();
+    await client.call('park');
+    await rig.until(() => rig.condition !== 'parking', 4);
+    expect(rig.condition).toBe('parked');
+    expect([rig.on('blower'), rig.on('heater')]).toEqual([true, false]);
+  });
+});
+
+test('parked is not reported while a servo still jumps from an unknown position', async () => {
+  const prop = makeProp({ neck: servo({ park: { to: 0, then: 'release' } }) });
+  const rig = await Rig.open(prop);
+  const client = rig.client('desk');
+  await client.call('lease.take');
+  await client.call('wake');
+  await rig.run(20);
+  await client.call('park');
+  await rig.run(100);
+  expect(rig.condition).toBe('parking');
+  expect(rig.at('neck')).toBe(1500);
+  await rig.until(() => rig.condition === 'parked', 2);
+  expect(rig.at('neck')).toBe(0);
+  expect(rig.servo('neck').known).toBe(true);
+});
+
+test('limp servos are not woken by a lost link, only by somebody who asks for park', async () => {
+  const prop = makeProp({ neck: servo(), jaw: servo() });
+  const rig = await Rig.open(prop, { restored: restedAt(prop, { neck: 20, jaw: 20 }) });
+  await rig.run(100);
+  expect(rig.writes).toHaveLength(0);
+  await rig.client('guest').call('park');
+  await rig.until(() => rig.condition === 'parked', 3);
+  expect(rig.at('neck')).toBe(1500);
+  expect(rig.writes.filter(({ output }) => output === 'neck')[0]!.value).toBe(pulseOf(20));
+});

@@ -1,0 +1,179 @@
+import { MessageChannel, type MessagePort } from 'node:worker_threads';
+import pino from 'pino';
+import { expect } from 'vitest';
+import { WebSocket } from 'ws';
+import type { GatewayStart, ToCore, ToGateway } from '../../src/core/requests.ts';
+import { type Gateway, startGateway } from '../../src/gateway/server.ts';
+import { VirtualClock } from '../../src/shared/clock.ts';
+import { Telemetry } from '../../src/shared/telemetry.ts';
+
+type Call = Extract<ToCore, { t: 'call' }>;
+// biome-ignore lint/suspicious/noExplicitAny: whatever came over the wire, checked by the test
+export type Json = any;
+
+/** Lets messages between the threads and sockets of this process through until `done` holds. */
+export async function until(done: () => boolean, what: string): Promise<void> {
+  // Real time only bounds a failing test; nothing is measured by it.
+  for (let turn = 0; turn < 2000; turn++) {
+    if (done()) return;
+    await new Promise((resume) => setTimeout(resume, 1));
+  }
+  throw new Error(`never came true: ${what}`);
+}
+
+/** A gateway in this process, a core that answers by script, and a clock that the test moves. */
+export class Rig {
+  readonly clock: VirtualClock;
+  readonly telemetry: Telemetry;
+  readonly received: ToCore[] = [];
+  /** What the core answers; `undefined` leaves the call open. */
+  reply: (call: Call) => ToGateway | undefined = (call) => ({
+    t: 'done',
+    id: call.id,
+    result: { method: call.method },
+  });
+  readonly #clients: Client[] = [];
+  readonly #core: MessagePort;
+  readonly #gatewayEnd: MessagePort;
+  gateway!: Gateway;
+  port = 0;
+
+  private constructor(telemetry: Telemetry, clock: VirtualClock) {
+    this.clock = clock;
+    this.telemetry = telemetry;
+    const { port1, port2 } = new MessageChannel();
+    this.#gatewayEnd = port1;
+    this.#core = port2;
+    port2.on('message', (message: ToCore) => {
+      this.received.push(message);
+      if (message.t !== 'call') return;
+      const answer = this.reply(message);
+      if (answer) port2.postMessage(answer);
+    });
+  }
+
+  static async start(
+    changes: Partial<GatewayStart> = {},
+    clock = new VirtualClock(),
+  ): Promise<Rig> {
+    const channels: GatewayStart['channels'] = changes.channels ?? [
+      { name: 'beak', kind: 'servo' },
+      { name: 'mist', kind: 'relay' },
+      { name: 'eye', kind: 'rgb' },
+      { name: 'lantern', kind: 'lamp' },
+    ];
+    const rails = [{ name: 'servo6v', limitA: 5, volts: 6 }];
+    const rig = new Rig(Telemetry.create(channels.length, rails.length), clock);
+    const start: GatewayStart = {
+      host: '127.0.0.1',
+      port: 0,
+      tokenHash: null,
+      prop: 'Foyer owl',
+      linkTimeoutMs: 500,
+      rails,
+      telemetry: rig.telemetry.buffers,
+      logLevel: 'silent',
+      pretty: false,
+      ...changes,
+      channels,
+    };
+    rig.gateway = await startGateway(start, rig.#gatewayEnd, {
+      clock: rig.clock,
+      log: pino({ level: 'silent' }),
+    });
+    await until(() => rig.received.length > 0, 'a word about listening');
+    const first = rig.received[0]!;
+    if (first.t === 'listening') rig.port = first.port;
+    return rig;
+  }
+
+  send(message: ToGateway): void {
+    this.#core.postMessage(message);
+  }
+
+  calls(): Call[] {
+    return this.received.filter((message): message is Call => message.t === 'call');
+  }
+
+  of<T extends ToCore['t']>(t: T): Extract<ToCore, { t: T }>[] {
+    return this.received.filter((message): message is Extract<ToCore, { t: T }> => message.t === t);
+  }
+
+  /** A connected client that has not opened its session. */
+  async connect(options: Json = {}): Promise<Client> {
+    const socket = new WebSocket(`ws://127.0.0.1:${this.port}/api`, options);
+    const client = new Client(socket);
+    this.#clients.push(client);
+    await new Promise<void>((resolve, reject) => {
+      socket.once('open', () => resolve());
+      socket.once('error', reject);
+    });
+    return client;
+  }
+
+  async open(name = 'bench', options: Json = {}): Promise<Client> {
+    const client = await this.connect(options);
+    const { result } = await client.call('session.open', { client: name });
+    client.session = result.session;
+    return client;
+  }
+
+  async end(): Promise<void> {
+    for (const client of this.#clients) client.socket.terminate();
+    await this.gateway.close();
+    this.#core.close();
+  }
+}
+
+export class Client {
+  session = '';
+  readonly socket: WebSocket;
+  readonly messages: Json[] = [];
+  closed: { code: number; reason: string } | null = null;
+  #lastId = 0;
+
+  constructor(socket: WebSocket) {
+    this.socket = socket;
+    socket.on('message', (data) => this.messages.push(JSON.parse(data.toString())));
+    socket.on('close', (code, reason) => {
+      this.closed = { code, reason: reason.toString() };
+    });
+    socket.on('error', () => {});
+  }
+
+  send(value: unknown): void {
+    this.socket.send(typeof value === 'string' ? value : JSON.stringify(value));
+  }
+
+  /** Sends, and waits for the next message whatever it is. */
+  async ask(value: unknown): Promise<Json> {
+    const before = this.messages.length;
+    this.send(value);
+    await until(() => this.messages.length > before, 'an answer');
+    return this.messages[before];
+  }
+
+  async call(method: string, params?: object): Promise<Json> {
+    const id = ++this.#lastId;
+    this.send({ jsonrpc: '2.0', id, method, params });
+    return this.answer(id);
+  }
+
+  async answer(id: unknown): Promise<Json> {
+    const find = () => this.messages.find((message) => message.id === id);
+    await until(() => find() !== undefined, `the answer to ${id}`);
+    return find();
+  }
+
+  async end(): Promise<{ code: number; reason: string }> {
+    await until(() => this.closed !== null, 'the end of the connection');
+    return this.closed!;
+  }
+}
+
+/** Checks an error answer: code, a reason that matches, and that it is a whole response object. */
+export function expectError(answer: Json, code: number, reason: RegExp): void {
+  expect(answer).toMatchObject({ jsonrpc: '2.0', error: { code } });
+  expect(answer.error.data.reason).toMatch(reason);
+  expect(answer).not.toHaveProperty('result');
+}

@@ -1,0 +1,220 @@
+import { type ChildProcess, spawn } from 'node:child_process';
+import { cp, mkdtemp, readFile, rm } from 'node:fs/promises';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import { WebSocket } from 'ws';
+
+const root = fileURLToPath(new URL('../..', import.meta.url));
+export const DAEMON = join(root, 'dist/daemon.js');
+export const CLI = join(root, 'dist/cli.js');
+export const OWL = join(root, 'config/owl.yaml');
+
+export interface Answer {
+  id: number | null;
+  result?: Record<string, unknown>;
+  error?: { code: number; message: string; data: Record<string, unknown> };
+}
+
+export interface StateFrame {
+  condition: string;
+  t: number;
+  holder: string | null;
+  channels: Record<string, Record<string, unknown>>;
+  rails: Record<string, { amps: number; limitA: number }>;
+}
+
+/** A real sinewd on a copy of the owl, in a folder of its own. */
+export class Daemon {
+  readonly folder: string;
+  readonly propFile: string;
+  readonly url: string;
+  readonly child: ChildProcess;
+  /** How long it took from the start of the process until it said where it listens (ms). */
+  readonly startMs: number;
+  readonly #log: string[];
+
+  private constructor(
+    folder: string,
+    url: string,
+    child: ChildProcess,
+    startMs: number,
+    log: string[],
+  ) {
+    this.folder = folder;
+    this.propFile = join(folder, 'prop.yaml');
+    this.url = url;
+    this.child = child;
+    this.startMs = startMs;
+    this.#log = log;
+  }
+
+  /** @param prop a prop file to copy; @param folder an earlier daemon's, to start anew on its state */
+  static async start({
+    prop = OWL,
+    folder,
+    args = [],
+    nodeArgs = [],
+  }: {
+    prop?: string;
+    folder?: string;
+    args?: string[];
+    nodeArgs?: string[];
+  } = {}): Promise<Daemon> {
+    let home = folder;
+    if (!home) {
+      home = await mkdtemp(join(tmpdir(), 'sinew-test-'));
+      await cp(prop, join(home, 'prop.yaml'));
+    }
+    const startedMs = performance.now();
+    const child = spawn(
+      process.execPath,
+      [
+        ...nodeArgs,
+        DAEMON,
+        '--prop',
+        join(home, 'prop.yaml'),
+        '--state-dir',
+        join(home, 'state'),
+        '--listen',
+        '127.0.0.1:0',
+        ...args,
+      ],
+      { stdio: ['ignore', 'pipe', 'pipe'] },
+    );
+    const log: string[] = [];
+    child.stderr!.on('data', (data) => log.push(String(data)));
+    const url = await new Promise<string>((resolve, reject) => {
+      let out = '';
+      child.stdout!.on('data', (data) => {
+        out += data;
+        const match = /(http:\S+)/.exec(out);
+        if (match) resolve(match[1]!);
+      });
+      child.once('exit', (code) => reject(new Error(`sinewd ended with ${code}: ${log.join('')}`)));
+    });
+    return new Daemon(home, url, child, performance.now() - startedMs, log);
+  }
+
+  get log(): string {
+    return this.#log.join('');
+  }
+
+  get port(): number {
+    return Number(new URL(this.url).port);
+  }
+
+  readProp(): Promise<string> {
+    return readFile(this.propFile, 'utf8');
+  }
+
+  /** Resolves with the exit code, or the signal that ended it. */
+  ended(): Promise<number | string> {
+    const { child } = this;
+    if (child.exitCode !== null || child.signalCode !== null)
+      return Promise.resolve(child.exitCode ?? child.signalCode!);
+    return new Promise((resolve) =>
+      child.once('exit', (code, signal) => resolve(code ?? signal ?? -1)),
+    );
+  }
+
+  /** Ends the process at once; the folder stays. */
+  async kill(signal: NodeJS.Signals = 'SIGKILL'): Promise<void> {
+    this.child.kill(signal);
+    await this.ended();
+  }
+
+  async cleanUp(): Promise<void> {
+    await this.kill();
+    await rm(this.folder, { recursive: true, force: true });
+  }
+}
+
+/** A bare client: sends what it is told and keeps what comes back. */
+export class Peer {
+  readonly socket: WebSocket;
+  readonly answers: Answer[] = [];
+  readonly states: StateFrame[] = [];
+  closeCode: number | undefined;
+  #nextId = 1;
+  #wake: () => void = () => {};
+
+  private constructor(socket: WebSocket) {
+    this.socket = socket;
+    socket.on('message', (data) => {
+      const message = JSON.parse(String(data));
+      if (message.method === 'state') this.states.push(message.params);
+      else for (const one of Array.isArray(message) ? message : [message]) this.answers.push(one);
+      this.#wake();
+    });
+    socket.on('close', (code) => {
+      this.closeCode = code;
+      this.#wake();
+    });
+    socket.on('error', () => {});
+  }
+
+  /** @param autoPong false for a client that is connected but gives no sign of life */
+  static async connect(daemon: Daemon, autoPong = true): Promise<Peer> {
+    const socket = new WebSocket(`ws://127.0.0.1:${daemon.port}/api`, { autoPong });
+    const peer = new Peer(socket);
+    await new Promise((resolve, reject) => {
+      socket.once('open', resolve);
+      socket.once('error', reject);
+    });
+    return peer;
+  }
+
+  /** Connects, opens a session and takes the lease; with `live`, wakes the prop as well. */
+  static async holder(daemon: Daemon, { autoPong = true, live = true } = {}): Promise<Peer> {
+    const peer = await Peer.connect(daemon, autoPong);
+    await peer.ask('session.open', { client: 'holder' });
+    await peer.ask('lease.take');
+    if (live) await peer.ask('wake', { wait: true });
+    return peer;
+  }
+
+  send(data: string | Buffer): void {
+    this.socket.send(data);
+  }
+
+  /** Sends a request and resolves with its answer, error or not. */
+  async call(method: string, params: object = {}): Promise<Answer> {
+    const id = this.#nextId++;
+    this.send(JSON.stringify({ jsonrpc: '2.0', id, method, params }));
+    return this.until(() => this.answers.find((answer) => answer.id === id));
+  }
+
+  /** The result of a request. @throws Error when it was refused */
+  async ask(method: string, params: object = {}): Promise<Record<string, unknown>> {
+    const { result, error } = await this.call(method, params);
+    if (error) throw new Error(`${method}: ${error.code} ${error.data?.reason}`);
+    return result!;
+  }
+
+  /** Resolves as soon as `poll` gives something, looked at with every message and close. */
+  async until<T>(poll: () => T | undefined): Promise<T> {
+    for (;;) {
+      const found = poll();
+      if (found !== undefined) return found;
+      await new Promise<void>((resolve) => {
+        this.#wake = resolve;
+      });
+    }
+  }
+
+  /** Resolves with the next state frame that satisfies `wanted`. */
+  async untilState(wanted: (frame: StateFrame) => boolean): Promise<StateFrame> {
+    let next = this.states.length;
+    return this.until(() => {
+      for (; next < this.states.length; next++)
+        if (wanted(this.states[next]!)) return this.states[next];
+      return undefined;
+    });
+  }
+
+  async close(): Promise<void> {
+    this.socket.terminate();
+    await this.until(() => this.closeCode);
+  }
+}

@@ -1,0 +1,28 @@
+import { defineConfig } from 'vitest/config';
+
+const common = { pool: 'forks', testTimeout: 60_000, hookTimeout: 60_000 } as const;
+
+// Whole daemons are measured, so they run after the unit tests and one file at a time.
+export default defineConfig({
+  test: {
+    projects: [
+      {
+        test: {
+          ...common,
+          name: 'unit',
+          include: ['tests/{shared,sums,prop,drivers,core,gateway,cli}/**/*.test.ts'],
+          sequence: { groupOrder: 1 },
+        },
+      },
+      {
+        test: {
+          ...common,
+          name: 'system',
+          include: ['tests/system/**/*.test.ts'],
+          fileParallelism: false,
+          sequence: { groupOrder: 2 },
+        },
+      },
+    ],
+  },
+});
