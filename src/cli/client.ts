@@ -189,7 +189,7 @@ export class Client extends EventEmitter<ClientEvents> {
       error?: { code: number; message: string; data?: ErrorData };
     };
     if (method === 'state') this.emit('state', params as StateParams);
-    else if (method === 'event') this.emit('event', params as JournalEntry);
+    else if (method === 'event') this.emit('event', (params as { entry: JournalEntry }).entry);
     if (method !== undefined || id === undefined) return;
     const pending = this.#pending.get(id);
     if (!pending) return;

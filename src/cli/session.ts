@@ -47,6 +47,7 @@ async function session(desk: Desk): Promise<Outcome> {
   const onInterrupt = () => {
     const idle = !desk.busy;
     if (!interactive) interrupted = true;
+    else if (prompt && idle) clearLine(prompt);
     desk.interrupt().then(
       (text) => {
         if (idle) tell(text);
@@ -101,6 +102,12 @@ async function session(desk: Desk): Promise<Outcome> {
     forgetInterrupt();
     prompt?.close();
   }
+}
+
+/** Drops what is typed so far, as a shell does on Ctrl-C. */
+function clearLine(prompt: Interface): void {
+  prompt.write(null, { ctrl: true, name: 'e' });
+  prompt.write(null, { ctrl: true, name: 'u' });
 }
 
 async function keepHistory({ io }: Desk, typed: readonly string[]): Promise<void> {

@@ -316,32 +316,37 @@ export class Commands {
         poses: Object.keys(prop.poses),
       });
     const moves: Move[] = [];
-    const checks: (() => void)[] = [];
-    const lights: (() => void)[] = [];
     const relays: [Relay, boolean][] = [];
+    const lights: (readonly [Lamp | RgbLight, number])[] = [];
+    const fades: (() => void)[] = [];
     for (const [channel, value] of Object.entries(prop.poses[name]!)) {
       const actuator = body.channel(channel);
       if (actuator.kind === 'servo')
         moves.push({ servo: actuator, toDeg: this.#degOf(actuator, value) });
       else if (actuator.kind === 'relay') {
         relays.push([actuator, value === 'on']);
-        if (value === 'on') checks.push(() => gate.mustBeAbleToClose(actuator, nowS));
+        if (value === 'on') gate.mustBeAbleToClose(actuator, nowS);
       } else if (actuator.kind === 'lamp') {
         const level = Number(value);
         this.#levelMustBeRight(channel, level);
-        checks.push(() => gate.mustBeAbleToDim(actuator, level, nowS));
-        lights.push(() => gate.dim(actuator, level, overS ?? 0, nowS));
+        gate.mustBeAbleToDim(actuator, level, nowS);
+        lights.push([actuator, actuator.ampsAt(level)]);
+        fades.push(() => gate.dim(actuator, level, overS ?? 0, nowS));
       } else {
         const colour = this.#colourOf(String(value));
-        checks.push(() => gate.mustBeAbleToColour(actuator, colour, nowS));
-        lights.push(() => gate.colour(actuator, colour, overS ?? 0, nowS));
+        gate.mustBeAbleToColour(actuator, colour, nowS);
+        lights.push([actuator, actuator.ampsAt(colour)]);
+        fades.push(() => gate.colour(actuator, colour, overS ?? 0, nowS));
       }
     }
-    for (const check of checks) check();
+    gate.mustBeAbleToMove(moves, nowS);
+    const closing = relays.filter(([, on]) => on).map(([relay]) => relay);
+    gate.mustFitTogether(moves, closing, lights, nowS);
+    for (const [relay, on] of relays) gate.switch(relay, on, Number.POSITIVE_INFINITY, nowS);
+    for (const fade of fades) fade();
+    // Last, so that the servos wait if the rail is full now.
     const started =
       moves.length > 0 ? gate.move(moves, overS ?? 0, session.client, nowS) : undefined;
-    for (const light of lights) light();
-    for (const [relay, on] of relays) gate.switch(relay, on, Number.POSITIVE_INFINITY, nowS);
     if (wait && moves.length > 0) await this.#untilArrived(moves);
     return { ...started, durationS: tidy(started?.durationS ?? overS ?? 0, 4) };
   }

@@ -61,18 +61,7 @@ export class Gate {
 
   #send(asked: Waiting, nowS: number): Started {
     const { moves, overS, who } = asked;
-    const feeling = this.#body.servos.find((servo) => servo.feeling);
-    for (const { servo, toDeg } of moves) {
-      this.#mustBeWithin(servo, toDeg);
-      this.#interlocksMustHold(servo);
-      if (feeling && feeling !== servo)
-        throw new Refusal(
-          'condition',
-          `${feeling.name} is feeling for its stop; nothing else moves meanwhile`,
-          { channel: servo.name, feeling: feeling.name },
-        );
-    }
-    this.#mustFitAlone(moves, nowS);
+    this.mustBeAbleToMove(moves, nowS);
     this.cancel(moves.map((move) => move.servo));
     const durationS = this.#duration(moves, overS);
     const full = this.#blockedBy(moves, nowS);
@@ -89,6 +78,22 @@ export class Gate {
       limitA: full.limitA,
     });
     return { durationS, delayed };
+  }
+
+  /** @throws Refusal `outOfLimits`, `interlock`, `condition`, `railLimit` when they may not move */
+  mustBeAbleToMove(moves: readonly Move[], nowS: number): void {
+    const feeling = this.#body.servos.find((servo) => servo.feeling);
+    for (const { servo, toDeg } of moves) {
+      this.#mustBeWithin(servo, toDeg);
+      this.#interlocksMustHold(servo);
+      if (feeling && feeling !== servo)
+        throw new Refusal(
+          'condition',
+          `${feeling.name} is feeling for its stop; nothing else moves meanwhile`,
+          { channel: servo.name, feeling: feeling.name },
+        );
+    }
+    this.#mustFitAlone(moves, nowS);
   }
 
   /**
@@ -410,11 +415,42 @@ export class Gate {
     return amps;
   }
 
+  /**
+   * Whether relays may close and lights go to their new draw (A) all at once, and these moves fit
+   * on top, now or later.
+   * @throws Refusal `railLimit`, though each of them by itself may fit
+   */
+  mustFitTogether(
+    moves: readonly Move[],
+    relays: readonly Relay[],
+    lights: readonly (readonly [Lamp | RgbLight, number])[],
+    nowS: number,
+  ): void {
+    const moreA = this.#body.rails.map(() => 0);
+    const names: string[] = [];
+    const add = ({ rail, name }: Relay | Lamp | RgbLight, amps: number): void => {
+      if (rail === NO_RAIL || amps <= 0) return;
+      moreA[rail]! += amps;
+      names.push(name);
+    };
+    for (const relay of relays) if (!relay.on) add(relay, relay.onA);
+    for (const [light, toA] of lights) add(light, toA - Math.max(light.targetAmps(), light.amps()));
+    this.measureRails(nowS);
+    for (const rail of this.#body.rails)
+      if (moreA[rail.index]! > 0)
+        this.#refuseOver(
+          rail,
+          rail.amps + this.#lightsRisingOn(rail.index) + moreA[rail.index]!,
+          names.join(', '),
+        );
+    this.#mustFitAlone(moves, nowS, moreA);
+  }
+
   /** Refuses moves that do not fit even while every other servo holds still. */
-  #mustFitAlone(moves: readonly Move[], nowS: number): void {
+  #mustFitAlone(moves: readonly Move[], nowS: number, moreA: readonly number[] = []): void {
     this.measureRails(nowS);
     for (const rail of this.#body.rails) {
-      let amps = rail.amps + this.#lightsRisingOn(rail.index);
+      let amps = rail.amps + this.#lightsRisingOn(rail.index) + (moreA[rail.index] ?? 0);
       let ours = false;
       for (const servo of this.#body.servos) {
         if (servo.rail !== rail.index) continue;

@@ -43,7 +43,7 @@ export async function lossRow(): Promise<Row> {
     clearInterval(keep);
     holder.send('{"jsonrpc":"2.0","method":"channel.list"}');
     const lastMs = Date.now();
-    await watch.untilState((frame) => frame.condition === 'parking');
+    await watch.untilState((frame) => frame.condition !== 'live');
     const { entries } = (await watch.ask('journal.read', { limit: 1000 })) as {
       entries: { what: string; text: string; time: string }[];
     };
@@ -51,7 +51,7 @@ export async function lossRow(): Promise<Row> {
       (one) => one.what === 'condition' && one.text.startsWith('parking'),
     )!;
     took.push(Date.parse(began.time) - lastMs);
-    await watch.untilState((frame) => frame.condition === 'parked');
+    await watch.ask('park', { wait: true });
   }
   await daemon.cleanUp();
   return {

@@ -59,7 +59,7 @@ describe('client', () => {
     client.on('state', (params) => seen.push(params));
     client.on('event', (entry) => seen.push(entry));
     daemon.notify('state', { t: 1 });
-    daemon.notify('event', { seq: 1 });
+    daemon.notify('event', { entry: { seq: 1 } });
     await until(() => seen.length === 2);
     expect(seen).toEqual([{ t: 1 }, { seq: 1 }]);
     await client.close();

@@ -440,8 +440,8 @@ describe('watch and journal --follow', () => {
     const entry = { time: '2026-01-01T00:00:02.000Z', who: 'ann', what: 'stop', text: 'stopped' };
     const running = start(['journal', '--follow', '--json'], daemon);
     await until(() => running.stdout.lines.length === 2);
-    daemon.notify('event', { seq: 8, ...entry });
-    daemon.notify('event', { seq: 9, ...entry });
+    daemon.notify('event', { entry: { seq: 8, ...entry } });
+    daemon.notify('event', { entry: { seq: 9, ...entry } });
     await until(() => running.stdout.lines.length > 2);
     running.interrupt();
     expect(await running.exit).toBe(0);

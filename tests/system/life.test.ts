@@ -122,7 +122,10 @@ describe('what outlives the daemon', () => {
     const holder = await Peer.holder(daemon);
     await holder.ask('channel.jog', { channel: 'beak', byDeg: 12.5 });
     await holder.ask('state.follow', { hz: 50 });
-    await holder.untilState((frame) => frame.channels.beak?.value === 12.5);
+    await holder.untilState(
+      ({ channels: { beak } }) =>
+        beak?.value === 12.5 && !(beak.flags as string[]).includes('moving'),
+    );
     const captured = await holder.ask('mark.capture', { channel: 'beak', mark: 'ajar' });
     expect(captured).toMatchObject({ deg: 12.5 });
     const after = await daemon.readProp();

@@ -72,11 +72,11 @@ describe('the link of the holder', () => {
     const watch = await observer();
     const holder = await Peer.holder(daemon, { autoPong: false, live: false });
     // Its own requests are its only signs of life from here on.
-    holder.send(JSON.stringify({ jsonrpc: '2.0', id: 77, method: 'wake' }));
-    const keep = setInterval(() => holder.send('{"jsonrpc":"2.0","method":"journal.read"}'), 100);
-    await watch.untilState((frame) => frame.condition === 'live');
+    const keep = setInterval(() => holder.send('{"jsonrpc":"2.0","method":"channel.list"}'), 100);
+    await holder.ask('wake', { wait: true });
+    await holder.ask('channel.move', { channel: 'wing_left', to: 'spread', wait: true });
     clearInterval(keep);
-    holder.send('{"jsonrpc":"2.0","id":78,"method":"journal.read"}');
+    holder.send('{"jsonrpc":"2.0","id":78,"method":"channel.list"}');
     const lastMs = Date.now();
     await watch.untilState((frame) => frame.condition === 'parking');
     const took = (await parkingBegan(watch)) - lastMs;
@@ -116,6 +116,8 @@ describe('the link of the holder', () => {
     const refused = await second.call('lease.take');
     expect(refused.error).toMatchObject({ code: -32001, data: { holder: 'holder' } });
     await second.ask('state.follow', { hz: 50 });
+    // Away from its park position, so that parking takes its time.
+    await first.ask('channel.move', { channel: 'wing_left', to: 'spread', wait: true });
     await first.close();
     await second.untilState((frame) => frame.condition === 'parking');
     await second.ask('lease.take');

@@ -1,0 +1,199 @@
+import { describe, expect, test } from 'vitest';
+import { CODES } from '../../src/shared/errors.ts';
+import { lamp, makeProp, Rig, relay, rgb, servo } from './rig.ts';
+
+const draw = { idleA: 0.1, movingA: 0.6, stallA: 1.5 };
+const prop = (limitA: number) =>
+  makeProp(
+    {
+      one: servo({ rail: 'six', draw }),
+      two: servo({ rail: 'six', draw }),
+      three: servo({ rail: 'six', draw }),
+      free: servo(),
+    },
+    {
+      rails: { six: { volts: 6, limitA } },
+      groups: { pair: ['one', 'two'], all: ['one', 'two', 'three'] },
+    },
+  );
+
+describe('two moves that do not fit together', () => {
+  async function both() {
+    const { rig, client } = await Rig.live(prop(1.0));
+    const first = await client.call('channel.move', { channel: 'one', to: 40 });
+    const second = await client.call('channel.move', { channel: 'two', to: 40 });
+    return { rig, client, first, second };
+  }
+
+  test('the second is delayed, says so, is flagged, and starts when there is room', async () => {
+    const { rig, client, first, second } = await both();
+    expect(first.delayed).toBeUndefined();
+    expect(second.delayed).toContain('rail six');
+    const { channels } = await client.call('channel.list');
+    expect(channels.two!.flags).toContain('delayed');
+    expect(rig.told('delayed')).toHaveLength(1);
+    await rig.until(() => !rig.servo('one').moving, 2);
+    expect(rig.servo('two').state.pos).toBe(0);
+    await rig.run(20);
+    expect(rig.servo('two').delayed).toBe(false);
+    expect(rig.told('started')).toEqual(['two starts now']);
+    await rig.run(1000);
+    expect(rig.servo('two').state.pos).toBe(40);
+  });
+
+  test('the estimate never passes the limit', async () => {
+    const { rig } = await both();
+    let worst = 0;
+    rig.afterTick = () => {
+      worst = Math.max(worst, rig.amps('six'));
+    };
+    await rig.run(3000);
+    // One moves, two hold.
+    expect(worst).toBeCloseTo(0.8, 9);
+  });
+
+  test('whoever waits for the second is answered when it has arrived', async () => {
+    const { rig, client } = await Rig.live(prop(1.0));
+    await client.call('channel.move', { channel: 'one', to: 40 });
+    let answer: unknown;
+    void client.call('channel.move', { channel: 'two', to: 40, wait: true }).then((value) => {
+      answer = value;
+    });
+    await rig.until(() => answer !== undefined, 5);
+    expect(rig.servo('two').state.pos).toBe(40);
+  });
+
+  test('whoever waits for a delayed move that another replaces is told', async () => {
+    const { rig, client } = await Rig.live(prop(1.0));
+    await client.call('channel.move', { channel: 'one', to: 40 });
+    const refused = client.refused('channel.move', { channel: 'two', to: 40, wait: true });
+    await rig.run(100);
+    await client.call('channel.move', { channel: 'two', to: 5 });
+    await rig.run(3000);
+    expect(rig.servo('two').state.pos).toBe(5);
+    expect((await refused).code).toBe(CODES.condition);
+  });
+
+  test('a servo without that rail is not held up', async () => {
+    const { client } = await both();
+    const { delayed } = await client.call('channel.move', { channel: 'free', to: 40 });
+    expect(delayed).toBeUndefined();
+  });
+
+  test('retargeting what moves already needs no more room', async () => {
+    const { rig, client } = await both();
+    await rig.run(100);
+    const { delayed } = await client.call('channel.move', { channel: 'one', to: -40 });
+    expect(delayed).toBeUndefined();
+  });
+
+  test.each(['lease.release', 'park', 'lost', 'stop'] as const)(
+    'it never starts after %s',
+    async (what) => {
+      const { rig, client } = await both();
+      await rig.run(50);
+      if (what === 'lost') rig.commands.gone(client.session.id);
+      else if (what === 'stop') await client.call('stop', { category: 2 });
+      else await client.call(what, what === 'lease.release' ? { graceS: 5 } : {});
+      rig.afterTick = () => expect(rig.servo('two').state.pos).toBe(0);
+      await rig.run(4000);
+      expect(rig.servo('two').delayed).toBe(false);
+    },
+  );
+});
+
+test('a group waits and starts as one', async () => {
+  const { rig, client } = await Rig.live(prop(1.4));
+  await client.call('channel.move', { channel: 'three', to: 40 });
+  const { delayed } = await client.call('group.move', { group: 'pair', to: 20 });
+  expect(delayed).toBeDefined();
+  await rig.until(() => rig.servo('one').moving, 3);
+  expect(rig.servo('two').moving).toBe(true);
+  expect(rig.servo('three').moving).toBe(false);
+});
+
+test('a group that can never fit is refused, with the amps', async () => {
+  const { rig, client } = await Rig.live(prop(1.4));
+  const refusal = await client.refused('group.move', { group: 'all', to: 20 });
+  expect(refusal.code).toBe(CODES.railLimit);
+  expect(refusal.values).toMatchObject({ rail: 'six', amps: 1.8, limitA: 1.4 });
+  await rig.run(1000);
+  expect(rig.writes).toHaveLength(4);
+});
+
+describe('relays and lights', () => {
+  const lit = () =>
+    makeProp(
+      {
+        fan: relay({ rail: 'five', draw: { onA: 0.8 } }),
+        heater: relay({ rail: 'five', draw: { onA: 0.8 } }),
+        glow: lamp({ rail: 'five', draw: { fullA: 0.5 } }),
+        eye: rgb({ rail: 'five', draw: { fullA: [0.2, 0.2, 0.2] } }),
+        neck: servo({ rail: 'five', draw: { idleA: 0.1, movingA: 0.5 } }),
+      },
+      { rails: { five: { volts: 5, limitA: 1.2 } } },
+    );
+
+  test('two relays closed between two ticks: the second is refused', async () => {
+    const { rig, client } = await Rig.live(lit());
+    await client.call('channel.switch', { channel: 'fan', on: true });
+    const refusal = await client.refused('channel.switch', { channel: 'heater', on: true });
+    expect(refusal.code).toBe(CODES.railLimit);
+    expect(refusal.values).toMatchObject({ rail: 'five', amps: 1.7 });
+    await rig.tick();
+    expect(rig.amps('five')).toBeCloseTo(0.9, 9);
+  });
+
+  test('a light that would be too much is refused and keeps its slow fade', async () => {
+    const { rig, client } = await Rig.live(lit());
+    await client.call('channel.dim', { channel: 'glow', to: 0.5, fadeS: 10 });
+    await client.call('channel.switch', { channel: 'fan', on: true });
+    await rig.run(1000);
+    const before = rig.at('glow');
+    for (const [method, params] of [
+      ['channel.dim', { channel: 'glow', to: 1 }],
+      ['channel.colour', { channel: 'eye', to: 'white' }],
+    ] as const)
+      expect((await client.refused(method, params as never)).code).toBe(CODES.railLimit);
+    await rig.tick();
+    expect(rig.at('glow') - before).toBeLessThan(0.001);
+    await rig.run(4000);
+    expect(rig.core.body.lamp('glow').value).toBeCloseTo(0.25, 2);
+  });
+
+  test('a fade that is on its way counts with its end', async () => {
+    const { client } = await Rig.live(lit());
+    await client.call('channel.dim', { channel: 'glow', to: 1, fadeS: 10 });
+    const refusal = await client.refused('channel.switch', { channel: 'fan', on: true });
+    expect(refusal.values).toMatchObject({ amps: 1.4 });
+  });
+
+  test('a move waits until a fade or a relay leaves room, or is refused while a relay does not', async () => {
+    const { rig, client } = await Rig.live(lit());
+    await client.call('channel.switch', { channel: 'fan', on: true });
+    expect((await client.refused('channel.move', { channel: 'neck', to: 10 })).code).toBe(
+      CODES.railLimit,
+    );
+    await client.call('channel.switch', { channel: 'fan', on: false });
+    await rig.tick();
+    await client.call('channel.move', { channel: 'neck', to: 10 });
+    await rig.run(1000);
+    expect(rig.servo('neck').state.pos).toBe(10);
+  });
+});
+
+test('a servo that pushes may leave the stop though its stall current fills the rail', async () => {
+  const { rig, client } = await Rig.live(prop(1.4));
+  await client.call('channel.move', { channel: 'one', to: 40 });
+  await rig.run(1000);
+  rig.board().pushing.add('one');
+  await rig.run(50);
+  expect(rig.amps('six')).toBeCloseTo(1.7, 9);
+  expect((await client.call('channel.move', { channel: 'two', to: 5 })).delayed).toBeDefined();
+  const { delayed } = await client
+    .call('channel.jog', { channel: 'one', byDeg: -5 })
+    .then(() => ({ delayed: rig.servo('one').delayed }));
+  expect(delayed).toBe(false);
+  await rig.run(300);
+  expect(rig.servo('one').state.pos).toBe(35);
+});
