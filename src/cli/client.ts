@@ -1,8 +1,7 @@
 import { EventEmitter } from 'node:events';
 import { type RawData, WebSocket } from 'ws';
 import type { Condition } from '../core/condition.ts';
-import type { JournalEntry, Method, Params, Result } from '../core/requests.ts';
-import type { ChannelState } from '../gateway/state.ts';
+import type { ChannelState, JournalEntry, Method, Params, Result } from '../core/requests.ts';
 import { type Clock, systemClock } from '../shared/clock.ts';
 import { CODES, type ErrorData } from '../shared/errors.ts';
 
@@ -65,8 +64,6 @@ interface ClientEvents {
   event: [JournalEntry];
   /** The link is gone; the reason in words. */
   close: [string];
-  /** Nothing was heard for twice the link timeout; `close` follows. */
-  silent: [];
 }
 
 interface Pending {
@@ -119,8 +116,10 @@ export class Client extends EventEmitter<ClientEvents> {
       socket.terminate();
     });
     try {
-      const params = { client: clientName, ...(token === undefined ? {} : { token }) };
-      client.#opened = (await client.call('session.open', params)) as Opened;
+      client.#opened = (await client.call('session.open', {
+        client: clientName,
+        token,
+      })) as Opened;
     } catch (error) {
       await client.close();
       if (!(error instanceof LinkLost)) throw error;
@@ -142,7 +141,8 @@ export class Client extends EventEmitter<ClientEvents> {
   }
 
   /**
-   * Calls a method and waits for its answer, for as long as the link lives.
+   * Calls a method and waits for its answer, for as long as the link lives. Params that are
+   * undefined are left out.
    * @throws RpcError when it is refused, LinkLost when the link goes first.
    */
   call<M extends Method>(method: M, params: Params<M>): Promise<Result<M>>;
@@ -206,7 +206,6 @@ export class Client extends EventEmitter<ClientEvents> {
     this.#missed = 0;
     const check = () => {
       if (++this.#missed > 2 * CHECKS_PER_TIMEOUT) {
-        this.emit('silent');
         this.#lose(`the daemon was silent for ${2 * linkTimeoutMs} ms`);
         this.#socket.terminate();
       } else this.#stopWatching = this.#clock.after(linkTimeoutMs / CHECKS_PER_TIMEOUT, check);

@@ -1,7 +1,6 @@
 import type { Readable, Writable } from 'node:stream';
 import type { Condition } from '../core/condition.ts';
-import type { JournalEntry, Method, Params, Result } from '../core/requests.ts';
-import type { ChannelState } from '../gateway/state.ts';
+import type { ChannelState, JournalEntry, Method, Params, Result } from '../core/requests.ts';
 import type { Clock } from '../shared/clock.ts';
 import { CODES, Refusal } from '../shared/errors.ts';
 import { Client, type LinkLost, type Opened, RpcError, type StateParams } from './client.ts';

@@ -39,7 +39,7 @@ export const fileVerbs = [
   notBuilt(
     'loom',
     'draw the wiring',
-    'this version checks the wiring in the prop file but does not draw it',
+    'this version finds wires (sinew find) but does not draw them',
     [{ flags: '--format <F>', doc: 'form of the output', choices: ['text', 'csv', 'html', 'svg'] }],
   ),
   notBuilt(

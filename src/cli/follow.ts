@@ -1,5 +1,4 @@
-import type { JournalEntry } from '../core/requests.ts';
-import type { ChannelState } from '../gateway/state.ts';
+import type { ChannelState, JournalEntry } from '../core/requests.ts';
 import type { StateParams } from './client.ts';
 import type { Desk } from './desk.ts';
 import { print, show, table, UsageError } from './output.ts';
@@ -126,10 +125,7 @@ export const followVerbs = [
         client.on('event', (entry) => hear(entry));
         await desk.call('state.follow', { hz: 1, journal: true });
       }
-      const result = await desk.call('journal.read', {
-        ...(since === undefined ? {} : { since }),
-        ...(limit === undefined ? {} : { limit }),
-      });
+      const result = await desk.call('journal.read', { since, limit });
       if (!follow) return { result, text: result.entries.map(journalLine).join('\n') };
       // What happened while the answer was on its way comes after it.
       for (const entry of [...result.entries, ...early]) tell(entry);

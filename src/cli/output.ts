@@ -66,22 +66,30 @@ export function show(value: unknown): string {
 
 /** Rows under a heading, columns aligned; a column of numbers aligns right. */
 export function table(heading: readonly string[], rows: readonly (readonly string[])[]): string {
-  const columns = heading.map((title, column) => {
+  const numeric = heading.map((_title, column) => {
     const cells = rows.map((row) => row[column] ?? '');
-    const width = Math.max(title.length, ...cells.map((cell) => cell.length));
-    const numeric =
-      cells.some((cell) => cell !== '') && cells.every((cell) => /^(-?[\d.]+)?$/.test(cell));
-    return { width, numeric };
+    return cells.some((cell) => cell !== '') && cells.every((cell) => /^(-?[\d.]+)?$/.test(cell));
   });
-  const format = (row: readonly string[]) =>
-    columns
-      .map(({ width, numeric }, column) => {
+  return aligned([heading, ...rows], numeric).join('\n');
+}
+
+/** One line for each row, columns aligned: left, or `right` where that says so. */
+export function aligned(
+  rows: readonly (readonly string[])[],
+  right: readonly boolean[] = [],
+): string[] {
+  const widths = (rows[0] ?? []).map((_cell, column) =>
+    Math.max(...rows.map((row) => row[column]?.length ?? 0)),
+  );
+  return rows.map((row) =>
+    widths
+      .map((width, column) => {
         const cell = row[column] ?? '';
-        return numeric ? cell.padStart(width) : cell.padEnd(width);
+        return right[column] ? cell.padStart(width) : cell.padEnd(width);
       })
       .join('  ')
-      .trimEnd();
-  return [heading, ...rows].map(format).join('\n');
+      .trimEnd(),
+  );
 }
 
 export function print(to: Writable, text: string): void {

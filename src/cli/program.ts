@@ -29,7 +29,7 @@ export interface Parser {
 
 const EPILOGUE = `
 A command that moves something takes the lease if it is free and hands it over at the end.
-Exit code: 0 done; 1 refused, or findings; 2 wrong usage; 3 the daemon cannot be reached.`;
+Exit code: 0 done; 1 refused, findings, or nothing found; 2 wrong usage; 3 the daemon cannot be reached.`;
 
 /** The parser of the command line. `print` gets help texts and the version. */
 export function lineParser(

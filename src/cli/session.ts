@@ -1,5 +1,5 @@
 import { createInterface, type Interface } from 'node:readline/promises';
-import type { ChannelInfo } from '../core/requests.ts';
+import type { Result } from '../core/requests.ts';
 import { Refusal } from '../shared/errors.ts';
 import type { Desk } from './desk.ts';
 import { KEPT_LINES, loadHistory, saveHistory } from './history.ts';
@@ -66,7 +66,6 @@ async function session(desk: Desk): Promise<Outcome> {
     desk.onNotice = tell;
     await desk.lease();
     if (desk.options.wake && condition !== 'live') await desk.wake();
-    const { channels } = await desk.call('channel.list', {});
     await desk.follow();
 
     const history = interactive ? await loadHistory(io.env) : [];
@@ -76,7 +75,8 @@ async function session(desk: Desk): Promise<Outcome> {
       history,
       historySize: KEPT_LINES,
       removeHistoryDuplicates: true,
-      completer: (line: string) => complete(line, channels),
+      // Asked each time: marks come and go while the session lasts.
+      completer: async (line: string) => complete(line, await desk.call('channel.list', {})),
     });
     const lines = prompt[Symbol.asyncIterator]();
     prompt.on('SIGINT', onInterrupt);
@@ -160,32 +160,29 @@ function complain(desk: Desk, error: unknown, line: number | undefined): void {
 /** What may stand at the end of `line`, and the part of it that is typed already. */
 export function complete(
   line: string,
-  channels: Record<string, ChannelInfo>,
+  { channels, groups, poses }: Result<'channel.list'>,
 ): [hits: string[], typed: string] {
   const before = line.trimStart().split(/\s+/);
   const typed = before.pop() ?? '';
   const [name, ...given] = before;
-  const infos = Object.values(channels);
   const named: Record<NameKind, () => string[]> = {
     channel: () => Object.keys(channels),
-    target: () => [...Object.keys(channels), ...infos.flatMap(({ groups }) => groups)],
+    target: () => [...Object.keys(channels), ...Object.keys(groups)],
     mark: () => {
       const target = given[0] ?? '';
-      const members = infos.filter(({ groups }) => groups.includes(target));
-      const meant = Object.hasOwn(channels, target) ? [channels[target]!] : members;
-      return meant.flatMap(({ marks }) => Object.keys(marks ?? {}));
+      const meant = Object.hasOwn(groups, target) ? groups[target]! : [target];
+      return meant.flatMap((channel) => Object.keys(channels[channel]?.marks ?? {}));
     },
+    pose: () => poses,
   };
-  let names: string[];
-  if (name === undefined) {
-    names = [...PROMPT_VERBS.map((verb) => verb.name), 'help'];
-  } else {
-    const chosen = PROMPT_VERBS.find((verb) => verb.name === name);
-    const argument = chosen?.args[given.length];
-    const options = (chosen?.options ?? []).map(({ flags }) => flags.split(' ')[0]!);
-    names = [...(argument?.choices ?? []), ...(argument?.names ? named[argument.names]() : [])];
-    if (typed.startsWith('-')) names = options;
-    if (name === 'help') names = PROMPT_VERBS.map((verb) => verb.name);
+  const verbs = PROMPT_VERBS.map((verb) => verb.name);
+  const chosen = PROMPT_VERBS.find((verb) => verb.name === name);
+  const argument = chosen?.args[given.length];
+  let names = [...(argument?.choices ?? []), ...(argument?.names ? named[argument.names]() : [])];
+  if (name === undefined) names = [...verbs, 'help'];
+  else if (name === 'help') names = verbs;
+  else if (typed.startsWith('-')) {
+    names = (chosen?.options ?? []).map(({ flags }) => flags.split(' ')[0]!);
   }
   const hits = [...new Set(names)].filter((candidate) => candidate.startsWith(typed)).sort();
   return [hits.map((hit) => `${hit} `), typed];

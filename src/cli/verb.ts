@@ -4,7 +4,7 @@ import type { Desk } from './desk.ts';
 export type Given = Record<string, unknown>;
 
 /** What a name stands for: the prompt completes it from what the prop has. */
-export type NameKind = 'channel' | 'target' | 'mark';
+export type NameKind = 'channel' | 'target' | 'mark' | 'pose';
 
 export interface Argument {
   name: string;

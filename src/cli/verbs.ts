@@ -1,8 +1,8 @@
-import type { ChannelInfo } from '../core/requests.ts';
+import type { ChannelInfo, LoomWire } from '../core/requests.ts';
 import { didYouMean } from '../prop/finding.ts';
 import { Refusal } from '../shared/errors.ts';
 import type { Desk } from './desk.ts';
-import { show, table, UsageError } from './output.ts';
+import { aligned, EXIT, show, table, UsageError } from './output.ts';
 import { between, degreesOrMark, number, seconds, secondsOrNone } from './values.ts';
 import { type Argument, type Outcome, type VerbOption, verb } from './verb.ts';
 
@@ -20,9 +20,14 @@ const FADE: VerbOption = {
   parse: secondsOrNone,
 };
 
-/** `name` and `value`, or nothing where there is no value: params leave out what was not given. */
-function optional<N extends string, V>(name: N, value: V | undefined): { [key in N]?: V } {
-  return value === undefined ? {} : ({ [name]: value } as { [key in N]: V });
+/**
+ * Refuses a name before the prop is woken for a slip of the finger.
+ * @throws Refusal `noSuchThing` that suggests a name.
+ */
+function mustBeKnown(what: string, name: string, known: readonly string[]): void {
+  if (known.includes(name)) return;
+  const reason = `there is no ${what} ${name}; ${didYouMean(name, known)}`;
+  throw new Refusal('noSuchThing', reason, { name });
 }
 
 function delayNote(result: { delayed?: string }): string {
@@ -58,6 +63,34 @@ function channelTable(channels: Record<string, ChannelInfo>): string {
   return table(['channel', 'kind', 'value', 'target', 'limits deg', 'marks', 'flags'], rows);
 }
 
+/** One line for each wire, and below it one for each of its cores; aligned across all wires. */
+function wireList(wires: readonly LoomWire[]): string {
+  const heads = aligned(
+    wires.map(({ label, channel, gaugeAwg, sectionMm2, lengthM }) => [
+      label,
+      channel,
+      gaugeAwg === undefined ? withUnit(sectionMm2, 'mm2') : withUnit(gaugeAwg, 'AWG'),
+      withUnit(lengthM, 'm'),
+    ]),
+  );
+  const cores = aligned(
+    wires.flatMap((wire) =>
+      wire.cores.map(({ role, colour, from, to }) => [`  ${role}`, colour, from, `-> ${to}`]),
+    ),
+  );
+  let next = 0;
+  const lines = wires.flatMap((wire, at) => {
+    const first = next;
+    next += wire.cores.length;
+    return [heads[at], ...cores.slice(first, next)];
+  });
+  return lines.join('\n');
+}
+
+function withUnit(value: number | undefined, unit: string): string {
+  return value === undefined ? '' : `${value} ${unit}`;
+}
+
 export const motionVerbs = [
   verb<{ target: string; to: number | string; over?: number }>({
     name: 'move',
@@ -69,18 +102,11 @@ export const motionVerbs = [
     ],
     options: [OVER],
     async run({ target, to, over }, desk) {
-      const { channels } = await desk.call('channel.list', {});
-      const isChannel = Object.hasOwn(channels, target);
-      const groups = new Set(Object.values(channels).flatMap((info) => info.groups));
-      // Refused here, so that nothing is woken for a slip of the finger.
-      if (!isChannel && !groups.has(target)) {
-        const advice = didYouMean(target, [...Object.keys(channels), ...groups]);
-        const reason = `there is no channel or group ${target}; ${advice}`;
-        throw new Refusal('noSuchThing', reason, { channel: target });
-      }
+      const { channels, groups } = await desk.call('channel.list', {});
+      mustBeKnown('channel or group', target, [...Object.keys(channels), ...Object.keys(groups)]);
       await desk.live();
-      const how = { to, ...optional('overS', over), wait: true };
-      if (!isChannel) {
+      const how = { to, overS: over, wait: true };
+      if (!Object.hasOwn(channels, target)) {
         const result = await desk.call('group.move', { group: target, ...how });
         const text = `${target} moved to ${show(to)} in ${show(result.durationS)} s`;
         return { result, text: text + delayNote(result) };
@@ -105,7 +131,7 @@ export const motionVerbs = [
       const result = await desk.call('channel.jog', {
         channel,
         ...(us ? { byUs: by } : { byDeg: by }),
-        ...optional('beyondLimits', beyondLimits),
+        beyondLimits,
       });
       await desk.rest([channel]);
       const where = `${channel} at ${show(result.target)} deg, ${show(result.pulseUs)} us`;
@@ -121,11 +147,7 @@ export const motionVerbs = [
     async run({ channel, on, for: forS }, desk) {
       await desk.live();
       await desk.follow();
-      const result = await desk.call('channel.switch', {
-        channel,
-        on: on === 'on',
-        ...optional('forS', forS),
-      });
+      const result = await desk.call('channel.switch', { channel, on: on === 'on', forS });
       await desk.rest([channel]);
       const text = `${channel} ${show(result.on)}${delayNote(result)}`;
       if (forS === undefined) return { result, text };
@@ -148,8 +170,7 @@ export const motionVerbs = [
     async run({ channel, colour, fade }, desk) {
       await desk.live();
       await desk.follow();
-      const how = { channel, to: colour, ...optional('fadeS', fade) };
-      const result = await desk.call('channel.colour', how);
+      const result = await desk.call('channel.colour', { channel, to: colour, fadeS: fade });
       await desk.rest([channel]);
       return { result, text: `${channel} ${result.to}` };
     },
@@ -163,8 +184,7 @@ export const motionVerbs = [
     async run({ channel, level, fade }, desk) {
       await desk.live();
       await desk.follow();
-      const how = { channel, to: level, ...optional('fadeS', fade) };
-      const result = await desk.call('channel.dim', how);
+      const result = await desk.call('channel.dim', { channel, to: level, fadeS: fade });
       await desk.rest([channel]);
       return { result, text: `${channel} ${show(result.to)}` };
     },
@@ -173,12 +193,13 @@ export const motionVerbs = [
     name: 'pose',
     summary: 'go to a pose',
     where: 'both',
-    args: [{ name: 'pose', doc: 'name of a pose' }],
+    args: [{ name: 'pose', doc: 'name of a pose', names: 'pose' }],
     options: [OVER],
     async run({ pose, over }, desk) {
+      const { poses } = await desk.call('channel.list', {});
+      mustBeKnown('pose', pose, poses);
       await desk.live();
-      const how = { pose, ...optional('overS', over), wait: true };
-      const result = await desk.call('pose.go', how);
+      const result = await desk.call('pose.go', { pose, overS: over, wait: true });
       const text = `pose ${pose} reached in ${show(result.durationS)} s`;
       return { result, text: text + delayNote(result) };
     },
@@ -217,10 +238,7 @@ export const motionVerbs = [
       // Asked even when running one: nothing is woken for a cue that does not exist.
       const { cues } = (await desk.call('cue.list')) as { cues: Record<string, object> };
       if (list) return { result: { cues }, text: Object.keys(cues).join('\n') || 'no cues' };
-      if (!Object.hasOwn(cues, name!)) {
-        const reason = `there is no cue ${name}; ${didYouMean(name!, Object.keys(cues))}`;
-        throw new Refusal('noSuchThing', reason, { cue: name });
-      }
+      mustBeKnown('cue', name!, Object.keys(cues));
       await desk.live();
       await desk.follow();
       const result = (await desk.call('cue.run', { cue: name })) as { durationS: number };
@@ -255,6 +273,38 @@ export const benchVerbs = [
       const result = await desk.call('limits.capture', { channel, end });
       const limits = result.limitsDeg.map(show).join(' to ');
       return { result, text: `limits of ${channel} are ${limits} deg; written to the prop file` };
+    },
+  }),
+  verb<{ channel: string; mark?: string }>({
+    name: 'rest',
+    summary: 'make the position of a servo, or a mark, where it parks, in the prop file',
+    where: 'both',
+    args: [
+      CHANNEL,
+      {
+        name: 'mark',
+        doc: 'the mark where it parks (without it: where it is now)',
+        optional: true,
+        names: 'mark',
+      },
+    ],
+    async run({ channel, mark }, desk) {
+      await desk.lease();
+      const result = await desk.call('park.capture', { channel, mark });
+      const deg = `${show(result.deg)} deg`;
+      const where = mark === undefined ? deg : `${mark}, ${deg}`;
+      return { result, text: `${channel} parks at ${where}; written to the prop file` };
+    },
+  }),
+  verb({
+    name: 'undo',
+    summary: 'put back what the last mark, limit or rest replaced in the prop file; moves nothing',
+    where: 'both',
+    args: [],
+    async run(_given, desk) {
+      await desk.lease();
+      const result = await desk.call('capture.undo', {});
+      return { result, text: `${result.undone}; written to the prop file` };
     },
   }),
 ];
@@ -334,17 +384,19 @@ export const lookVerbs = [
   }),
   verb<{ text: string }>({
     name: 'find',
-    summary: 'find wires by label, cable colour, connector end or channel',
+    summary: 'find wires by label, channel, core, colour or connector end',
     where: 'both',
-    args: [{ name: 'text', doc: 'what to look for', rest: true }],
+    args: [
+      {
+        name: 'text',
+        doc: 'what to look for, in any case; a wire must have every word of it ("" finds all)',
+        rest: true,
+      },
+    ],
     async run({ text }, desk) {
-      const result = (await desk.call('loom.find', { text })) as { wires: object[] };
-      const found = result.wires.map((wire) =>
-        Object.entries(wire)
-          .map(([name, value]) => `${name}: ${JSON.stringify(value)}`)
-          .join('  '),
-      );
-      return { result, text: found.join('\n') || `no wire matches ${text}` };
+      const result = await desk.call('loom.find', { text });
+      if (result.wires.length > 0) return { result, text: wireList(result.wires) };
+      return { result, text: `no wire matches "${text}"`, exit: EXIT.refused };
     },
   }),
   verb<{ seconds: number }>({

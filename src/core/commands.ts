@@ -12,10 +12,12 @@ import type { Lamp, RgbLight } from './light.ts';
 import type { Relay } from './relay.ts';
 import type { Method, Params, Result } from './requests.ts';
 import type { Servo } from './servo.ts';
+import { boardInfo, findWires } from './wiring.ts';
 
 /** Writes captured values into the prop file; see prop/save.ts. */
 export interface PropEditor {
   change(edits: Edit[]): Promise<Prop>;
+  undo(): Promise<{ undone: string; edits: Edit[] }>;
 }
 
 /** The largest size of a wiggle (deg), and the length of a blink or click (s), for identifying. */
@@ -37,6 +39,8 @@ const FREE: ReadonlySet<Method> = new Set([
   'park',
   'stop',
   'channel.list',
+  'loom.find',
+  'board.list',
   'journal.read',
 ]);
 
@@ -124,6 +128,8 @@ export class Commands {
       channels: Object.fromEntries(
         this.#core.body.channels.map((channel) => [channel.name, this.#info(channel)]),
       ),
+      groups: this.#core.prop.groups,
+      poses: Object.keys(this.#core.prop.poses),
     }),
     'channel.move': async ({ channel, to, overS, wait }, session) => {
       this.#core.mustBeLive();
@@ -192,17 +198,8 @@ export class Commands {
     },
     'mark.capture': async ({ channel, mark }, session) => {
       const servo = this.#standing(channel);
-      const [low, high] = servo.limitsDeg;
-      const at = servo.state.pos;
-      if (at < low - CAPTURE_STEP_DEG || at > high + CAPTURE_STEP_DEG)
-        throw new Refusal(
-          'outOfLimits',
-          `${channel} stands at ${tidy(at)} deg, outside its limits ${tidy(low)} to ${tidy(high)} deg; capture the limit first, or go back inside`,
-          { channel, value: tidy(at), limitsDeg: [low, high] },
-        );
-      const deg = clamp(tidy(at, 2), low, high);
-      await this.#editor.change([{ path: ['channels', channel, 'marks', mark], value: deg }]);
-      servo.marks.set(mark, deg);
+      const deg = this.#withinLimits(servo);
+      await this.#capture([{ path: ['channels', channel, 'marks', mark], value: deg }]);
       this.#tell(session, 'mark.capture', `${channel} ${mark} is ${deg} deg`, {
         channel,
         mark,
@@ -242,6 +239,27 @@ export class Commands {
       });
       return { limitsDeg };
     },
+    'park.capture': async ({ channel, mark }, session) => {
+      const servo = this.#standing(channel);
+      const deg = mark === undefined ? this.#withinLimits(servo) : this.#degOf(servo, mark);
+      const to = mark ?? deg;
+      await this.#capture([{ path: ['channels', channel, 'park', 'to'], value: to }]);
+      this.#tell(session, 'park.capture', `${channel} parks at ${to}`, { channel, to });
+      return { to, deg };
+    },
+    'capture.undo': async (_params, session) => {
+      this.#core.mustBeLive();
+      const { undone, edits } = await this.#editor.undo();
+      this.#adopt(edits);
+      this.#tell(session, 'capture.undo', undone, {});
+      return { undone };
+    },
+    'loom.find': ({ text }) => ({ wires: findWires(this.#core.prop, text) }),
+    'board.list': () => ({
+      boards: Object.fromEntries(
+        this.#core.body.boards.map((board) => [board.name, boardInfo(this.#core.prop, board)]),
+      ),
+    }),
     'journal.read': ({ since, limit }) => ({ entries: this.#core.journal.read(since, limit) }),
   };
 
@@ -399,6 +417,37 @@ export class Commands {
         throw new Refusal('invalidParams', `${name} must be a finite number`, {
           [name]: String(value),
         });
+  }
+
+  /** Where a servo stands, as it is captured: rounded (deg). @throws Refusal `outOfLimits` */
+  #withinLimits(servo: Servo): number {
+    const [low, high] = servo.limitsDeg;
+    const at = servo.state.pos;
+    if (!servo.beyond) return clamp(tidy(at, 2), low, high);
+    throw new Refusal(
+      'outOfLimits',
+      `${servo.name} stands at ${tidy(at)} deg, outside its limits ${tidy(low)} to ${tidy(high)} deg; capture the limit first, or go back inside`,
+      { channel: servo.name, value: tidy(at), limitsDeg: [low, high] },
+    );
+  }
+
+  /** Writes captured values into the prop file, then goes by them. */
+  async #capture(edits: Edit[]): Promise<void> {
+    await this.#editor.change(edits);
+    this.#adopt(edits);
+  }
+
+  /** Takes over marks, limits and park positions that now stand in the prop file, and nothing else. */
+  #adopt(edits: readonly Edit[]): void {
+    for (const { path, value } of edits) {
+      const servo = this.#core.body.servo(String(path[1]));
+      const [, , what, which] = path;
+      if (what === 'marks') {
+        if (value === undefined) servo.marks.delete(String(which));
+        else servo.marks.set(String(which), value as number);
+      } else if (what === 'limitsDeg') servo.captureLimits(which, value);
+      else servo.parkTo = value as number | string;
+    }
   }
 
   #colourOf(text: string): Rgb {

@@ -11,7 +11,14 @@ export interface Requests {
   park: { params: { wait?: boolean }; result: { condition: Condition } };
   reset: { params: object; result: { condition: Condition } };
   stop: { params: { category: 0 | 1 | 2 }; result: { condition: Condition } };
-  'channel.list': { params: object; result: { channels: Record<string, ChannelInfo> } };
+  'channel.list': {
+    params: object;
+    result: {
+      channels: Record<string, ChannelInfo>;
+      groups: Record<string, string[]>;
+      poses: string[];
+    };
+  };
   'channel.move': {
     params: { channel: string; to: number | string; overS?: number; wait?: boolean };
     result: { target: number; durationS: number; delayed?: string };
@@ -49,6 +56,13 @@ export interface Requests {
     params: { channel: string; end: 'low' | 'high' };
     result: { limitsDeg: [number, number] };
   };
+  'park.capture': {
+    params: { channel: string; mark?: string };
+    result: { to: number | string; deg: number };
+  };
+  'capture.undo': { params: object; result: { undone: string } };
+  'loom.find': { params: { text: string }; result: { wires: LoomWire[] } };
+  'board.list': { params: object; result: { boards: Record<string, BoardInfo> } };
   'journal.read': {
     params: { since?: number; limit?: number };
     result: { entries: JournalEntry[] };
@@ -83,6 +97,42 @@ export interface ChannelInfo {
   duty?: { maxOnS: number; restS: number };
   /** Rgb and lamp. */
   fadeS?: number;
+}
+
+/** A channel as it appears in a `state` notification. */
+export interface ChannelState {
+  /** Servo: deg. Relay: true when closed. Lamp: perceived lightness 0..1. Rgb: #rrggbb. */
+  value: number | boolean | string;
+  target: number | boolean | string;
+  flags: string[];
+  /** Estimated draw (A). */
+  amps: number;
+  /** Servo only: pulse width (us), 0 while released; pushing against something; what is measured. */
+  pulseUs?: number;
+  pushing?: boolean;
+  measuredDeg?: number;
+  measuredA?: number;
+}
+
+/** A wire of the loom, and the channel that it belongs to. */
+export interface LoomWire {
+  label: string;
+  channel: string;
+  gaugeAwg?: number;
+  sectionMm2?: number;
+  lengthM?: number;
+  cores: { role: string; colour: string; from: string; to: string }[];
+}
+
+export interface BoardInfo {
+  driver: string;
+  pins: {
+    pin: number;
+    /** What hangs on it: `beak`, `eye_left.red`, `stopInput`; absent when it is free. */
+    use?: string;
+    /** What the board itself keeps it for. */
+    reserved?: string;
+  }[];
 }
 
 export interface JournalEntry {

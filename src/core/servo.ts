@@ -13,6 +13,9 @@ import type { Board } from './boards.ts';
 /** The fastest a channel feels for its stop (deg/s). */
 export const FEEL_SPEED_DEG_S = 20;
 
+/** Captured angles are rounded to this (deg), so a servo may stand this far outside its own limit. */
+export const CAPTURE_STEP_DEG = 0.01;
+
 /** A servo as the core drives it: where it was told to be, and the way from there. */
 export class Servo {
   readonly kind = 'servo';
@@ -30,6 +33,8 @@ export class Servo {
   /** Where the pulses put it now: deg, deg/s, deg/s2. */
   readonly state: MotionState;
   limitsDeg: readonly [number, number];
+  /** The prop file gives the soft limits itself. */
+  limitsInFile: boolean;
   parkTo: number | string;
   readonly parkThen: 'hold' | 'release';
   /** Pulses are being sent. */
@@ -74,6 +79,7 @@ export class Servo {
     const { lowUs, highUs, lowDeg, highDeg } = this.calibration;
     this.envelopeUs = spec.envelopeUs ?? [lowUs, highUs];
     this.limitsDeg = spec.limitsDeg ?? [lowDeg, highDeg];
+    this.limitsInFile = spec.limitsDeg !== undefined;
     this.marks = new Map(Object.entries(spec.marks ?? {}));
     this.limits = { speed: spec.speedDegS, accel: spec.accelDegS2 };
     if (spec.jerkDegS3 !== undefined) this.limits.jerk = spec.jerkDegS3;
@@ -130,6 +136,19 @@ export class Servo {
     this.limitsDeg = limitsDeg;
     if (!this.#within(this.target)) this.halt();
     this.beyond = !this.#within(this.state.pos) || !this.#within(this.target);
+  }
+
+  /**
+   * Takes over soft limits as the prop file now has them: both, one by its place 0 or 1, or none
+   * (undefined), which leaves the ends of the calibration.
+   */
+  captureLimits(place: string | number | undefined, value: unknown): void {
+    const { lowDeg, highDeg } = this.calibration;
+    const [low, high] = this.limitsDeg;
+    this.limitsInFile = value !== undefined;
+    if (place === 0) this.setLimits([value as number, high]);
+    else if (place === 1) this.setLimits([low, value as number]);
+    else this.setLimits((value as [number, number] | undefined) ?? [lowDeg, highDeg]);
   }
 
   /** The way to `deg` from wherever it is now, without taking it. */

@@ -1,7 +1,7 @@
 import { z } from 'zod';
-import { name } from '../prop/schema.ts';
 import { CONDITIONS } from '../core/condition.ts';
 import type { Method, Params, Result } from '../core/requests.ts';
+import { name } from '../prop/schema.ts';
 import { type ErrorName, Refusal } from '../shared/errors.ts';
 
 /**
@@ -107,6 +107,28 @@ const channelInfo = z.object({
   fadeS: z.number().optional().describe('least time for a full-scale change (s)'),
 });
 
+const loomWire = z.object({
+  label: z.string(),
+  channel: z.string(),
+  gaugeAwg: z.number().optional().describe('American wire gauge'),
+  sectionMm2: z.number().optional().describe('cross-section (mm2)'),
+  lengthM: z.number().optional().describe('length, one way (m)'),
+  cores: z.array(
+    z.object({ role: z.string(), colour: z.string(), from: z.string(), to: z.string() }),
+  ),
+});
+
+const boardInfo = z.object({
+  driver: z.string(),
+  pins: z.array(
+    z.object({
+      pin: z.number().describe('GPIO number on the header, or output number of the chip'),
+      use: z.string().optional().describe('what hangs on it; absent when it is free'),
+      reserved: z.string().optional().describe('what the board itself keeps it for'),
+    }),
+  ),
+});
+
 const journalEntry = z.object({
   seq: z.number().describe('counts up from 1 within one run of the daemon'),
   time: z.string().describe('wall-clock time, ISO 8601'),
@@ -169,7 +191,11 @@ const core = {
   'channel.list': {
     summary: 'Every channel: kind, limits, marks, value, target, flags',
     params: nothing,
-    result: z.object({ channels: z.record(z.string(), channelInfo) }),
+    result: z.object({
+      channels: z.record(z.string(), channelInfo),
+      groups: z.record(z.string(), z.array(z.string())).describe('members of every group'),
+      poses: z.array(z.string()),
+    }),
     errors: [],
   },
   'channel.move': {
@@ -254,6 +280,36 @@ const core = {
     }),
     result: z.object({ limitsDeg: range('soft limits (deg), low then high') }),
     errors: [...commands, 'noSuchThing', 'outOfLimits'],
+  },
+  'park.capture': {
+    summary: 'Park a servo where it is now, or at one of its marks; written to the prop file',
+    params: z.strictObject({ channel, mark: name('mark').optional() }),
+    result: z.object({
+      to: z.union([z.number(), z.string()]).describe('angle (deg), or the mark'),
+      deg,
+    }),
+    errors: [...commands, 'noSuchThing', 'outOfLimits'],
+  },
+  'capture.undo': {
+    summary: 'Put back what the last capture replaced; written to the prop file',
+    params: nothing,
+    result: z.object({ undone: z.string().describe('what was put back, in words') }),
+    errors: commands,
+  },
+  'loom.find': {
+    summary:
+      'Wires that match a label, colour, end, role or channel; all of them for an empty text',
+    params: z.strictObject({
+      text: z.string(want('a text')).max(200, want('a text of at most 200 characters')),
+    }),
+    result: z.object({ wires: z.array(loomWire) }),
+    errors: [],
+  },
+  'board.list': {
+    summary: 'Every board with its pins: used, free and reserved',
+    params: nothing,
+    result: z.object({ boards: z.record(z.string(), boardInfo) }),
+    errors: [],
   },
   'journal.read': {
     summary: 'The last events: who asked, what moved, what was refused and why',
@@ -342,7 +398,6 @@ const NOT_BUILT_YET: ReadonlyMap<string, string> = new Map([
   ['cue.list', 'this version has no cues'],
   ['cue.run', 'this version has no cues'],
   ['cue.stop', 'this version has no cues'],
-  ['loom.find', 'this version has no wire search'],
 ]);
 
 // --- checks -----------------------------------------------------------------------------------

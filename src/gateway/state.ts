@@ -1,5 +1,5 @@
 import { CONDITIONS, type Condition } from '../core/condition.ts';
-import type { GatewayStart } from '../core/requests.ts';
+import type { ChannelState, GatewayStart } from '../core/requests.ts';
 import type { Clock } from '../shared/clock.ts';
 import {
   FIELD,
@@ -12,21 +12,6 @@ import {
 import { tidy } from '../shared/units.ts';
 
 type Kind = GatewayStart['channels'][number]['kind'];
-
-/** A channel as it appears in a `state` notification. */
-export interface ChannelState {
-  /** Servo: deg. Relay: true when closed. Lamp: perceived lightness 0..1. Rgb: #rrggbb. */
-  value: number | boolean | string;
-  target: number | boolean | string;
-  flags: string[];
-  /** Estimated draw (A). */
-  amps: number;
-  /** Servo only: pulse width (us), 0 while released; pushing against something; what is measured. */
-  pulseUs?: number;
-  pushing?: boolean;
-  measuredDeg?: number;
-  measuredA?: number;
-}
 
 function level(snapshot: Snapshot, channel: number, field: number, kind: Kind) {
   const first = snapshot.channel(channel, field);

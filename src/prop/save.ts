@@ -102,10 +102,10 @@ export class PropFile {
 
   /**
    * Puts back what the last change replaced.
-   * @returns the prop, and what was done in words.
+   * @returns the prop, what was done in words, and as edits.
    * @throws Refusal as for `change`; `condition` also when there is nothing to undo.
    */
-  undo(): Promise<{ prop: Prop; undone: string }> {
+  undo(): Promise<{ prop: Prop; undone: string; edits: Edit[] }> {
     return this.#inTurn(async () => {
       const last = this.#done.at(-1);
       if (!last) throw new Refusal('condition', 'there is nothing to undo: nothing was captured');
@@ -128,7 +128,7 @@ export class PropFile {
           ? `${pathText(path)} is gone again`
           : `${pathText(path)} is ${show(before)} again, no longer ${show(after)}`,
       );
-      return { prop, undone: undone.join(', ') };
+      return { prop, undone: undone.join(', '), edits };
     });
   }
 

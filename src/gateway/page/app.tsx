@@ -1,0 +1,207 @@
+import './app.css';
+import { signal, useComputed } from '@preact/signals';
+import { render } from 'preact';
+import { useEffect } from 'preact/hooks';
+import { Bench } from './bench.tsx';
+import { linkState, linkTimeoutMs, roundTripMs, tokenReason, useToken } from './link.ts';
+import { Overview } from './overview.tsx';
+import { ask, condition, holder, holding, propName, startStore, trouble } from './store.ts';
+import { Wiring } from './wiring.tsx';
+
+const VIEWS = { overview: 'Overview', bench: 'Bench', wiring: 'Wiring' } as const;
+type View = keyof typeof VIEWS;
+
+const view = signal<View>(viewOf(location.hash));
+
+/** The first part of the address's fragment names the view: `#bench/beak`. */
+function viewOf(hash: string): View {
+  const [name] = hash.slice(1).split('/');
+  return name && Object.hasOwn(VIEWS, name) ? (name as View) : 'overview';
+}
+
+/** Shown beside the condition, so that colour is never the only sign. */
+const SIGNS: Record<string, string> = {
+  parked: '■',
+  waking: '△',
+  live: '▲',
+  parking: '▽',
+  stopped: '✕',
+  faulted: '!',
+};
+
+function stop(): void {
+  void ask('stop', { category: 1 });
+}
+
+function App() {
+  useEffect(() => {
+    const onHash = () => {
+      view.value = viewOf(location.hash);
+    };
+    const onKey = (event: KeyboardEvent) => {
+      if (event.key === 'Escape') stop();
+    };
+    addEventListener('hashchange', onHash);
+    addEventListener('keydown', onKey);
+    return () => {
+      removeEventListener('hashchange', onHash);
+      removeEventListener('keydown', onKey);
+    };
+  }, []);
+  if (linkState.value === 'token') return <TokenForm />;
+  return (
+    <div class={`app ${linkState.value === 'open' ? '' : 'cut'}`}>
+      <a class="skip" href="#main">
+        Skip to the controls
+      </a>
+      <Header />
+      <LinkNotice />
+      <Trouble />
+      <main id="main" tabIndex={-1} inert={linkState.value !== 'open'}>
+        {view.value === 'overview' && <Overview />}
+        {view.value === 'bench' && <Bench />}
+        {view.value === 'wiring' && <Wiring />}
+      </main>
+      <Safety />
+    </div>
+  );
+}
+
+function Header() {
+  return (
+    <header>
+      <h1>{propName.value || 'Sinew'}</h1>
+      <p class={`condition is-${condition.value}`} role="status">
+        <span aria-hidden="true">{SIGNS[condition.value]}</span> {condition.value}
+      </p>
+      <Lease />
+      <p class="trip" title="Round trip of the link">
+        <RoundTrip />
+      </p>
+      <nav aria-label="Views">
+        {Object.entries(VIEWS).map(([name, label]) => (
+          <a key={name} href={`#${name}`} aria-current={view.value === name ? 'page' : undefined}>
+            {label}
+          </a>
+        ))}
+      </nav>
+    </header>
+  );
+}
+
+function RoundTrip() {
+  const text = useComputed(() =>
+    Number.isNaN(roundTripMs.value) ? 'link –' : `link ${roundTripMs.value.toFixed(0)} ms`,
+  );
+  return <>{text}</>;
+}
+
+function Lease() {
+  if (holding.value)
+    return (
+      <p class="lease">
+        You have control.{' '}
+        <button type="button" onClick={() => ask('lease.release', { graceS: 30 })}>
+          Hand over
+        </button>
+      </p>
+    );
+  return (
+    <p class="lease">
+      {holder.value ? `${holder.value} has control.` : 'Nobody has control.'}{' '}
+      <button type="button" disabled={holder.value !== null} onClick={() => ask('lease.take')}>
+        Take control
+      </button>
+    </p>
+  );
+}
+
+/** Always on screen. Stop and park need no lease. */
+function Safety() {
+  const stopped = condition.value === 'stopped' || condition.value === 'faulted';
+  return (
+    <footer class="safety">
+      {stopped ? (
+        <button type="button" disabled={!holding.value} onClick={() => ask('reset')}>
+          Reset
+        </button>
+      ) : (
+        <button
+          type="button"
+          disabled={!holding.value || condition.value !== 'parked'}
+          onClick={() => ask('wake')}
+        >
+          Wake
+        </button>
+      )}
+      <button type="button" disabled={stopped} onClick={() => ask('park')}>
+        Park
+      </button>
+      <button type="button" class="stop" aria-keyshortcuts="Escape" onClick={stop}>
+        Stop <kbd>Esc</kbd>
+      </button>
+    </footer>
+  );
+}
+
+function LinkNotice() {
+  if (linkState.value === 'open') return null;
+  const text =
+    linkState.value === 'connecting'
+      ? 'Connecting.'
+      : `The link is lost. What you see is old. If this page had control, the prop began to park ` +
+        `by itself within ${linkTimeoutMs.value + 100} ms, stage by stage; nothing here can stop it ` +
+        `now: use the switch that cuts the power if you must. Trying to connect again.`;
+  return (
+    <p class="notice" role="alert">
+      {text}
+    </p>
+  );
+}
+
+function Trouble() {
+  return (
+    <div role="alert" class="trouble-place">
+      {trouble.value && (
+        <p class="trouble">
+          {trouble.value}{' '}
+          <button
+            type="button"
+            aria-label="Dismiss the message"
+            onClick={() => {
+              trouble.value = '';
+            }}
+          >
+            OK
+          </button>
+        </p>
+      )}
+    </div>
+  );
+}
+
+function TokenForm() {
+  return (
+    <main class="token">
+      <h1>Sinew</h1>
+      <form
+        onSubmit={(event) => {
+          event.preventDefault();
+          const token = new FormData(event.currentTarget).get('token');
+          useToken(String(token).trim());
+        }}
+      >
+        <label>
+          The token of this prop
+          <input name="token" type="password" autocomplete="off" required autofocus />
+        </label>
+        <p class="hint">It stands in the file that the daemon was started with.</p>
+        {tokenReason.value && <p role="alert">{tokenReason.value}</p>}
+        <button type="submit">Enter</button>
+      </form>
+    </main>
+  );
+}
+
+startStore();
+render(<App />, document.body);

@@ -1,0 +1,3 @@
+export function Bench() {
+  return <h2>Bench</h2>;
+}

@@ -1,0 +1,174 @@
+import { signal } from '@preact/signals';
+import type { ErrorObject } from '../../shared/errors.ts';
+
+/** How the page stands to the daemon. */
+export type LinkState = 'connecting' | 'token' | 'open' | 'lost';
+
+const TOKEN_KEY = 'sinew-token';
+const NAME_KEY = 'sinew-name';
+const RETRY_MS = 1000;
+const ROUND_TRIP_EVERY_MS = 1000;
+
+/** A request that the daemon refused: the reason is a sentence for a person. */
+export class Refused extends Error {
+  readonly code: number;
+  readonly data: Record<string, unknown>;
+
+  constructor(error: ErrorObject) {
+    super(error.data?.reason ?? error.message);
+    this.code = error.code;
+    this.data = error.data ?? {};
+  }
+}
+
+/** The link went while an answer was due. */
+export class LinkGone extends Error {
+  constructor() {
+    super('the link is lost');
+  }
+}
+
+interface Waiting {
+  resolve: (result: never) => void;
+  reject: (error: Error) => void;
+}
+
+export const linkState = signal<LinkState>('connecting');
+/** Why the daemon does not let this page in, in words. */
+export const tokenReason = signal('');
+/** Round trip of the last small request (ms). */
+export const roundTripMs = signal(Number.NaN);
+export const linkTimeoutMs = signal(500);
+/** Who this page is, as others see it. */
+export const clientName = loadName();
+
+let socket: WebSocket | undefined;
+let waiting = new Map<number, Waiting>();
+let nextId = 1;
+let lastFrameMs = 0;
+let notify: (method: string, params: never) => void = () => {};
+let opened: (result: OpenResult) => void = () => {};
+
+export interface OpenResult {
+  session: string;
+  condition: string;
+  prop: string;
+  linkTimeoutMs: number;
+}
+
+function loadName(): string {
+  let name = sessionStorage.getItem(NAME_KEY);
+  if (!name) {
+    name = `page ${Math.floor(Math.random() * 900 + 100)}`;
+    sessionStorage.setItem(NAME_KEY, name);
+  }
+  return name;
+}
+
+/** @param onNotice told of every notification; @param onOpen told when a session begins */
+export function startLink(
+  onNotice: (method: string, params: never) => void,
+  onOpen: (result: OpenResult) => void,
+): void {
+  notify = onNotice;
+  opened = onOpen;
+  connect();
+  setInterval(watchSilence, 50);
+  setInterval(measureRoundTrip, ROUND_TRIP_EVERY_MS);
+}
+
+/** @throws Refused, LinkGone */
+export function call<T = Record<string, unknown>>(method: string, params: object = {}): Promise<T> {
+  return new Promise((resolve, reject) => {
+    if (socket?.readyState !== WebSocket.OPEN) {
+      reject(new LinkGone());
+      return;
+    }
+    const id = nextId++;
+    waiting.set(id, { resolve, reject });
+    socket.send(JSON.stringify({ jsonrpc: '2.0', id, method, params }));
+  });
+}
+
+/** Remembers the token for this tab, and tries it. */
+export function useToken(token: string): void {
+  sessionStorage.setItem(TOKEN_KEY, token);
+  linkState.value = 'connecting';
+  connect();
+}
+
+function connect(): void {
+  const scheme = location.protocol === 'https:' ? 'wss' : 'ws';
+  const mine = new WebSocket(`${scheme}://${location.host}/api`);
+  socket = mine;
+  mine.onmessage = (event) => {
+    if (mine === socket) receive(String(event.data));
+  };
+  mine.onclose = () => {
+    if (mine === socket) drop();
+  };
+  mine.onopen = () => void open();
+}
+
+async function open(): Promise<void> {
+  const token = sessionStorage.getItem(TOKEN_KEY);
+  try {
+    const result = await call<OpenResult>('session.open', {
+      client: clientName,
+      ...(token && { token }),
+    });
+    linkTimeoutMs.value = result.linkTimeoutMs;
+    lastFrameMs = performance.now();
+    linkState.value = 'open';
+    opened(result);
+  } catch (error) {
+    if (!(error instanceof Refused)) return;
+    tokenReason.value = token ? error.message : '';
+    linkState.value = 'token';
+  }
+}
+
+function receive(text: string): void {
+  lastFrameMs = performance.now();
+  const message = JSON.parse(text);
+  if (message.method) {
+    notify(message.method, message.params as never);
+    return;
+  }
+  const answered = waiting.get(message.id);
+  if (!answered) return;
+  waiting.delete(message.id);
+  if (message.error) answered.reject(new Refused(message.error));
+  else answered.resolve(message.result as never);
+}
+
+/** State frames come many times a second: silence means that the link is gone, whatever TCP says. */
+function watchSilence(): void {
+  if (linkState.value === 'open' && performance.now() - lastFrameMs > linkTimeoutMs.value) drop();
+}
+
+function drop(): void {
+  const gone = socket;
+  socket = undefined;
+  gone?.close();
+  for (const { reject } of waiting.values()) reject(new LinkGone());
+  waiting = new Map();
+  roundTripMs.value = Number.NaN;
+  // While a token is asked for, nothing is tried until one is typed.
+  if (linkState.value === 'token') return;
+  linkState.value = 'lost';
+  setTimeout(() => {
+    if (!socket) connect();
+  }, RETRY_MS);
+}
+
+async function measureRoundTrip(): Promise<void> {
+  if (linkState.value !== 'open') return;
+  const startMs = performance.now();
+  try {
+    await call('journal.read', { since: Number.MAX_SAFE_INTEGER, limit: 1 });
+    roundTripMs.value = performance.now() - startMs;
+  } catch {
+    // A link that is lost says so by itself.
+  }
+}

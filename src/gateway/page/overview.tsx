@@ -1,0 +1,3 @@
+export function Overview() {
+  return <h2>Overview</h2>;
+}

@@ -1,0 +1,116 @@
+import { batch, computed, type Signal, signal } from '@preact/signals';
+import type { Condition } from '../../core/condition.ts';
+import type { ChannelInfo, ChannelState, JournalEntry, Requests } from '../../core/requests.ts';
+import { call, clientName, type OpenResult, startLink } from './link.ts';
+
+/** What the page knows of the prop: filled by the daemon's notifications, read by every view. */
+
+const FOLLOW_HZ = 20;
+const JOURNAL_KEPT = 200;
+
+export interface RailState {
+  amps: number;
+  limitA: number;
+}
+
+export const propName = signal('');
+export const condition = signal<Condition>('parked');
+/** Name of the client that holds the lease. */
+export const holder = signal<string | null>(null);
+/** This page holds the lease. */
+export const holding = computed(() => holder.value === clientName);
+export const live = computed(() => condition.value === 'live');
+/** This page may move things now. */
+export const commanding = computed(() => holding.value && live.value);
+
+/** What does not change from tick to tick: limits, marks, groups. Read anew after a capture. */
+export const channels = signal<Record<string, ChannelInfo>>({});
+export const groups = signal<Record<string, string[]>>({});
+export const poses = signal<string[]>([]);
+export const rails = signal<Record<string, Signal<RailState>>>({});
+export const journal = signal<JournalEntry[]>([]);
+/** What the daemon last refused, or what went wrong, in words. */
+export const trouble = signal('');
+
+const states = new Map<string, Signal<ChannelState>>();
+const UNKNOWN: ChannelState = { value: 0, target: 0, flags: [], amps: 0 };
+
+/** The live state of a channel; the same signal for every caller. */
+export function stateOf(name: string): Signal<ChannelState> {
+  let state = states.get(name);
+  if (!state) {
+    state = signal(UNKNOWN);
+    states.set(name, state);
+  }
+  return state;
+}
+
+interface StateParams {
+  condition: Condition;
+  holder: string | null;
+  channels: Record<string, ChannelState>;
+  rails: Record<string, RailState>;
+}
+
+function onNotice(method: string, params: never): void {
+  if (method === 'state') takeState(params as StateParams);
+  else if (method === 'event') takeEvent((params as { entry: JournalEntry }).entry);
+}
+
+function takeState(frame: StateParams): void {
+  batch(() => {
+    condition.value = frame.condition;
+    holder.value = frame.holder;
+    for (const [name, state] of Object.entries(frame.channels)) stateOf(name).value = state;
+    for (const [name, rail] of Object.entries(frame.rails)) {
+      const known = rails.value[name];
+      if (!known) rails.value = { ...rails.value, [name]: signal(rail) };
+      else if (known.value.amps !== rail.amps) known.value = rail;
+    }
+  });
+}
+
+function takeEvent(entry: JournalEntry): void {
+  journal.value = [...journal.value.slice(1 - JOURNAL_KEPT), entry];
+  // Somebody captured something, here or elsewhere.
+  if (entry.what.includes('capture')) void refresh();
+}
+
+async function onOpen(result: OpenResult): Promise<void> {
+  propName.value = result.prop;
+  await refresh();
+  const read = await call<Requests['journal.read']['result']>('journal.read', {
+    limit: JOURNAL_KEPT,
+  });
+  journal.value = read.entries;
+  await call('state.follow', { hz: FOLLOW_HZ, journal: true });
+}
+
+/** Reads limits, marks, groups and poses anew. */
+export async function refresh(): Promise<void> {
+  const list = await call<Requests['channel.list']['result']>('channel.list');
+  batch(() => {
+    channels.value = list.channels;
+    groups.value = list.groups;
+    poses.value = list.poses;
+  });
+}
+
+/** Asks the daemon for something and shows its reason when it refuses. */
+export async function ask<T = Record<string, unknown>>(
+  method: string,
+  params: object = {},
+): Promise<T | undefined> {
+  try {
+    const result = await call<T>(method, params);
+    trouble.value = '';
+    return result;
+  } catch (error) {
+    trouble.value = (error as Error).message;
+    return undefined;
+  }
+}
+
+export function startStore(): void {
+  startLink(onNotice, (result) => void onOpen(result));
+}

@@ -1,0 +1,3 @@
+export function Wiring() {
+  return <h2>Wiring</h2>;
+}

@@ -1,0 +1,155 @@
+import { mkdir, mkdtemp, readdir, readFile, rm, stat, writeFile } from 'node:fs/promises';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterEach, beforeEach, describe, expect, test } from 'vitest';
+import { FileStore, type Saved } from '../../src/core/store.ts';
+
+let folder: string;
+let errors: Error[];
+
+beforeEach(async () => {
+  folder = await mkdtemp(join(tmpdir(), 'store-'));
+  errors = [];
+});
+afterEach(() => rm(folder, { recursive: true, force: true }));
+
+const open = (at = folder) => FileStore.open(at, (error) => errors.push(error));
+const path = () => join(folder, 'state.json');
+
+const STATE: Saved = {
+  settled: true,
+  positions: { neck: 12.5, jaw: -3 },
+  duty: { mist: { usedS: 1.5, on: false, changedS: 99.25 } },
+};
+
+test('what was saved is restored, in the same boot', async () => {
+  const store = await open();
+  expect(store.restored).toBe('none');
+  store.save(STATE, true);
+  await store.flush();
+  expect((await open()).restored).toEqual({ ...STATE, sameBoot: true });
+  expect(errors).toEqual([]);
+});
+
+test('written in another boot it says so', async () => {
+  const store = await open();
+  store.save(STATE, true);
+  await store.flush();
+  const file = JSON.parse(await readFile(path(), 'utf8'));
+  await writeFile(path(), JSON.stringify({ ...file, bootId: 'another' }));
+  expect((await open()).restored).toEqual({ ...STATE, sameBoot: false });
+});
+
+test('cut off after any byte it is damaged, never taken for sound, and never throws', async () => {
+  const store = await open();
+  store.save(STATE, true);
+  await store.flush();
+  const whole = await readFile(path());
+  for (let bytes = 0; bytes < whole.length; bytes++) {
+    await writeFile(path(), whole.subarray(0, bytes));
+    expect([bytes, (await open()).restored]).toEqual([bytes, 'damaged']);
+  }
+});
+
+test('with any one byte changed it is damaged or holds sound types', async () => {
+  const store = await open();
+  store.save(STATE, true);
+  await store.flush();
+  const whole = await readFile(path());
+  for (let at = 0; at < whole.length; at++)
+    for (const byte of [0x00, 0x22, 0x39, 0xff]) {
+      const changed = Buffer.from(whole);
+      changed[at] = byte;
+      await writeFile(path(), changed);
+      const { restored } = await open();
+      if (typeof restored === 'string') continue;
+      for (const deg of Object.values(restored.positions)) expect(Number.isFinite(deg)).toBe(true);
+      for (const { usedS, changedS, on } of Object.values(restored.duty))
+        expect([Number.isFinite(usedS), Number.isFinite(changedS), typeof on]).toEqual([
+          true,
+          true,
+          'boolean',
+        ]);
+    }
+});
+
+test.each([
+  [
+    'a number too large for one',
+    '{"version":1,"bootId":"b","settled":true,"positions":{"a":1e999},"duty":{}}',
+  ],
+  ['null', 'null'],
+  ['another version', '{"version":2,"bootId":"b","settled":true,"positions":{},"duty":{}}'],
+  [
+    'a position that is text',
+    '{"version":1,"bootId":"b","settled":true,"positions":{"a":"1"},"duty":{}}',
+  ],
+  ['nothing', ''],
+])('%s is damaged', async (_what, text) => {
+  await writeFile(path(), text);
+  expect((await open()).restored).toBe('damaged');
+});
+
+test('the newest of many saves is what stays, and no other file', async () => {
+  const store = await open();
+  for (let i = 0; i < 500; i++) store.save({ ...STATE, positions: { neck: i } }, i % 50 === 0);
+  await store.flush();
+  expect((await open()).restored).toMatchObject({ positions: { neck: 499 } });
+  expect(await readdir(folder)).toEqual(['state.json']);
+});
+
+test('a reader never sees half a file while it is being written', async () => {
+  const store = await open();
+  store.save(STATE, false);
+  await store.flush();
+  const many = Object.fromEntries(Array.from({ length: 500 }, (_, i) => [`servo_${i}`, i / 7]));
+  let writing = true;
+  const writes = (async () => {
+    for (let i = 0; i < 60; i++) {
+      store.save({ ...STATE, positions: many }, i % 2 === 0);
+      await store.flush();
+    }
+    writing = false;
+  })();
+  let reads = 0;
+  while (writing) {
+    expect(JSON.parse(await readFile(path(), 'utf8')).version).toBe(1);
+    reads++;
+  }
+  await writes;
+  expect(reads).toBeGreaterThan(0);
+});
+
+test('is for its owner alone', async () => {
+  const store = await open(join(folder, 'deep', 'er'));
+  store.save(STATE, true);
+  await store.flush();
+  expect((await stat(join(folder, 'deep', 'er', 'state.json'))).mode & 0o777).toBe(0o600);
+});
+
+describe('when it cannot be written', () => {
+  test('the one who asked hears of nothing, onError does, and the next save is tried again', async () => {
+    const store = await open();
+    store.save(STATE, true);
+    await store.flush();
+    // A folder in the way of the temporary file: it fails for every user, root included.
+    await mkdir(`${path()}.new`);
+    expect(() => store.save({ ...STATE, settled: false }, true)).not.toThrow();
+    await store.flush();
+    expect(errors).toHaveLength(1);
+    expect((await open()).restored).toMatchObject({ settled: true });
+    await rm(`${path()}.new`, { recursive: true });
+    store.save({ ...STATE, settled: false }, false);
+    await store.flush();
+    expect((await open()).restored).toMatchObject({ settled: false });
+    expect(errors).toHaveLength(1);
+  });
+});
+
+test('time since the machine started runs on and is the same for two stores', async () => {
+  const [one, other] = [await open(), await open()];
+  const first = one.bootNowS();
+  const second = other.bootNowS();
+  expect(second).toBeGreaterThanOrEqual(first);
+  expect(second - first).toBeLessThan(5);
+});
