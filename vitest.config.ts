@@ -23,6 +23,16 @@ export default defineConfig({
           sequence: { groupOrder: 2 },
         },
       },
+      {
+        test: {
+          ...common,
+          name: 'browser',
+          include: ['tests/browser/**/*.test.ts'],
+          globalSetup: 'tests/browser/chromium.ts',
+          fileParallelism: false,
+          sequence: { groupOrder: 3 },
+        },
+      },
     ],
   },
 });

@@ -78,13 +78,9 @@ function wireList(wires: readonly LoomWire[]): string {
       wire.cores.map(({ role, colour, from, to }) => [`  ${role}`, colour, from, `-> ${to}`]),
     ),
   );
-  let next = 0;
-  const lines = wires.flatMap((wire, at) => {
-    const first = next;
-    next += wire.cores.length;
-    return [heads[at], ...cores.slice(first, next)];
-  });
-  return lines.join('\n');
+  return heads
+    .flatMap((head, at) => [head, ...cores.splice(0, wires[at]!.cores.length)])
+    .join('\n');
 }
 
 function withUnit(value: number | undefined, unit: string): string {

@@ -1,4 +1,5 @@
 import type { Driver } from '../drivers/driver.ts';
+import { didYouMean } from '../prop/finding.ts';
 import type { Prop, Requirement } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
 import { Board } from './boards.ts';
@@ -89,9 +90,8 @@ export class Body {
   channel(name: string): Actuator {
     const found = this.#byName.get(name);
     if (found) return found;
-    throw new Refusal('noSuchThing', `there is no channel ${name}; channel.list names them all`, {
-      channel: name,
-    });
+    const advice = didYouMean(name, this.#byName.keys());
+    throw new Refusal('noSuchThing', `there is no channel ${name}; ${advice}`, { channel: name });
   }
 
   /** @throws Refusal `noSuchThing`, or `invalidParams` when the channel is no servo */

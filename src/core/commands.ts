@@ -1,3 +1,4 @@
+import { didYouMean } from '../prop/finding.ts';
 import type { Edit } from '../prop/save.ts';
 import type { Prop } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
@@ -181,10 +182,11 @@ export class Commands {
       this.#core.mustBeLive();
       const members = this.#core.body.groups.get(group);
       if (!members)
-        throw new Refusal('noSuchThing', `there is no group ${group}`, {
-          group,
-          groups: [...this.#core.body.groups.keys()],
-        });
+        throw new Refusal(
+          'noSuchThing',
+          `there is no group ${group}; ${didYouMean(group, this.#core.body.groups.keys())}`,
+          { group },
+        );
       const moves = members.map((servo) => ({ servo, toDeg: this.#degOf(servo, to) }));
       const started = await this.#move(moves, overS, session, wait);
       this.#tell(session, 'group.move', `${group} to ${to}`, { group, to });
@@ -329,10 +331,11 @@ export class Commands {
   ): Promise<Started> {
     const { prop, body, gate, nowS } = this.#core;
     if (!Object.hasOwn(prop.poses, name))
-      throw new Refusal('noSuchThing', `there is no pose ${name}`, {
-        pose: name,
-        poses: Object.keys(prop.poses),
-      });
+      throw new Refusal(
+        'noSuchThing',
+        `there is no pose ${name}; ${didYouMean(name, Object.keys(prop.poses))}`,
+        { pose: name },
+      );
     const moves: Move[] = [];
     const relays: [Relay, boolean][] = [];
     const lights: (readonly [Lamp | RgbLight, number])[] = [];
@@ -373,11 +376,10 @@ export class Commands {
     if (typeof to === 'number') return to;
     const deg = servo.marks.get(to);
     if (deg !== undefined) return deg;
-    const marks = [...servo.marks.keys()];
     throw new Refusal(
       'noSuchThing',
-      `${servo.name} has no mark ${to}; ${marks.length > 0 ? `it has ${marks.join(', ')}` : 'it has none yet'}`,
-      { channel: servo.name, mark: to, marks },
+      `${servo.name} has no mark ${to}; ${didYouMean(to, servo.marks.keys())}`,
+      { channel: servo.name, mark: to },
     );
   }
 

@@ -1,7 +1,8 @@
 import { z } from 'zod';
 import { CONDITIONS } from '../core/condition.ts';
 import type { Method, Params, Result } from '../core/requests.ts';
-import { name } from '../prop/schema.ts';
+import { closest } from '../prop/finding.ts';
+import { NAME } from '../prop/schema.ts';
 import { type ErrorName, Refusal } from '../shared/errors.ts';
 
 /**
@@ -23,6 +24,11 @@ const want = (right: string) => ({
   error: (issue: { input?: unknown }) =>
     issue.input === undefined ? `is missing; give ${right}` : `must be ${right}`,
 });
+
+const markName = z
+  .string(want('the name of a mark'))
+  .regex(NAME, want('the name of a mark: a letter, then letters, digits, _ or - (64 at most)'))
+  .describe('the name of a mark');
 
 const text = (right: string) => {
   const say = want(`${right} (1 to 64 characters)`);
@@ -268,7 +274,7 @@ const core = {
   },
   'mark.capture': {
     summary: 'Name the position where a servo is now; written to the prop file',
-    params: z.strictObject({ channel, mark: name('mark') }),
+    params: z.strictObject({ channel, mark: markName }),
     result: z.object({ deg, pulseUs }),
     errors: [...commands, 'noSuchThing', 'outOfLimits'],
   },
@@ -283,7 +289,7 @@ const core = {
   },
   'park.capture': {
     summary: 'Park a servo where it is now, or at one of its marks; written to the prop file',
-    params: z.strictObject({ channel, mark: name('mark').optional() }),
+    params: z.strictObject({ channel, mark: markName.optional() }),
     result: z.object({
       to: z.union([z.number(), z.string()]).describe('angle (deg), or the mark'),
       deg,
@@ -411,7 +417,7 @@ export function methodNamed(name: string): MethodSpec {
     throw new Refusal('methodNotFound', `${name} is not built yet: ${missing}`, { method: name });
   }
   const shown = clip(name);
-  const nearest = nearestName(shown, [...METHODS.keys()]);
+  const nearest = closest(shown, METHODS.keys());
   const advice = nearest
     ? `did you mean ${nearest}?`
     : 'rpc.discover lists the methods that there are';
@@ -466,34 +472,4 @@ function got(params: object, key: PropertyKey | undefined): { got?: unknown } {
 
 function clip(given: string): string {
   return given.length > 64 ? `${given.slice(0, 64)}...` : given;
-}
-
-/** The name with the fewest edits to `given`, where that is no more than a third of its letters. */
-function nearestName(given: string, names: string[]): string | undefined {
-  let best: string | undefined;
-  let least = Math.floor(given.length / 3) + 1;
-  for (const name of names) {
-    const distance = edits(given.toLowerCase(), name);
-    if (distance < least) {
-      least = distance;
-      best = name;
-    }
-  }
-  return best;
-}
-
-/** Levenshtein distance: insertions, deletions and substitutions (Wagner and Fischer 1974). */
-function edits(a: string, b: string): number {
-  let above = Array.from({ length: b.length + 1 }, (_, column) => column);
-  for (let row = 1; row <= a.length; row++) {
-    const here = [row];
-    for (let column = 1; column <= b.length; column++) {
-      const same = a[row - 1] === b[column - 1];
-      here.push(
-        Math.min(above[column]! + 1, here[column - 1]! + 1, above[column - 1]! + (same ? 0 : 1)),
-      );
-    }
-    above = here;
-  }
-  return above[b.length]!;
 }

@@ -63,7 +63,7 @@ export function show(value: unknown): string {
   return typeof value === 'object' ? 'a map' : String(value);
 }
 
-/** ` (did you mean "beak"?)` when a known name is near enough, else the names themselves if few. */
+/** `did you mean beak?` when a known name is near enough, else the known names themselves. */
 export function didYouMean(name: string, known: Iterable<string>): string {
   const names = [...known];
   const near = closest(name, names);

@@ -6,10 +6,10 @@ import { z } from 'zod';
  * Semantic rules that need two places of the file at once are in lint.ts.
  */
 
-const NAME = /^[A-Za-z][A-Za-z0-9_-]{0,63}$/;
+/** The name of anything in a prop file. */
+export const NAME = /^[A-Za-z][A-Za-z0-9_-]{0,63}$/;
 
-/** A name of something in a prop file; `what` it names, for the message. */
-export const name = (what: string) =>
+const name = (what: string) =>
   z.string().regex(NAME, {
     error: `is no ${what} name; use a letter, then letters, digits, _ or - (64 at most)`,
   });

@@ -3,6 +3,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import { VirtualClock } from '../../src/shared/clock.ts';
+import { Refusal } from '../../src/shared/errors.ts';
 import { FakeDaemon, run, start, until } from './fake-daemon.ts';
 
 let daemon: FakeDaemon;
@@ -43,12 +44,19 @@ describe('a single command', () => {
   test('--wake waits for a parking prop to be parked', async () => {
     daemon.condition = 'parking';
     expect((await run(['pose', 'asleep', '--wake'], daemon)).code).toBe(0);
-    expect(daemon.methods).toEqual(['lease.take', 'park', 'wake', 'pose.go', 'lease.release']);
+    expect(daemon.methods).toEqual([
+      'channel.list',
+      'lease.take',
+      'park',
+      'wake',
+      'pose.go',
+      'lease.release',
+    ]);
   });
 
   test('--wake is not sent to a prop that is live', async () => {
     await run(['pose', 'asleep', '--wake'], daemon);
-    expect(daemon.methods).toEqual(['lease.take', 'pose.go', 'lease.release']);
+    expect(daemon.methods).toEqual(['channel.list', 'lease.take', 'pose.go', 'lease.release']);
   });
 
   test('without --wake a parked prop is left alone', async () => {
@@ -56,7 +64,7 @@ describe('a single command', () => {
     const { code, out, err } = await run(['pose', 'asleep'], daemon);
     expect({ code, out }).toEqual({ code: 1, out: '' });
     expect(err).toBe('sinew: the prop is parked; add --wake\n');
-    expect(daemon.methods).toEqual([]);
+    expect(daemon.methods).toEqual(['channel.list']);
   });
 
   test('a lease held by another refuses it, naming the holder', async () => {
@@ -86,13 +94,21 @@ describe('a single command', () => {
     expect(daemon.called('group.move')).toEqual([{ group: 'tail', to: 'up', wait: true }]);
   });
 
-  test('a target that is not there is refused before anything is taken or woken', async () => {
-    daemon.condition = 'parked';
-    const { code, err } = await run(['move', 'baek', '3', '--wake'], daemon);
-    expect(code).toBe(1);
-    expect(err).toBe('sinew: there is no channel or group baek; did you mean beak?\n');
-    expect(daemon.methods).toEqual(['channel.list']);
-  });
+  test.each([
+    [['move', 'baek', '3'], 'channel or group baek; did you mean beak?'],
+    [['move', 'tial', '3'], 'channel or group tial; did you mean tail?'],
+    [['pose', 'aslep'], 'pose aslep; did you mean asleep?'],
+    [['pose', 'toString'], 'pose toString; use one of asleep, alert'],
+  ])(
+    'a name that is not there is refused before anything is taken or woken: %j',
+    async (argv, reason) => {
+      daemon.condition = 'parked';
+      const { code, out, err } = await run([...argv, '--wake'], daemon);
+      expect({ code, out }).toEqual({ code: 1, out: '' });
+      expect(err).toBe(`sinew: there is no ${reason}\n`);
+      expect(daemon.methods).toEqual(['channel.list']);
+    },
+  );
 
   test.each([
     [['jog', 'beak', '-0.5'], 'channel.jog', { channel: 'beak', byDeg: -0.5 }],
@@ -163,6 +179,22 @@ describe('a single command', () => {
       ['lease.take', 'limits.capture', 'lease.release'],
       'limits of beak are -5 to 12.5 deg; written to the prop file\n',
     ],
+    [
+      ['rest', 'beak'],
+      ['lease.take', 'park.capture', 'lease.release'],
+      'beak parks at 12.5 deg; written to the prop file\n',
+    ],
+    [
+      ['rest', 'beak', 'open'],
+      ['lease.take', 'park.capture', 'lease.release'],
+      'beak parks at open, 30 deg; written to the prop file\n',
+    ],
+    [
+      ['undo'],
+      ['lease.take', 'capture.undo', 'lease.release'],
+      'channels.beak.park.to is shut again, no longer open; written to the prop file\n',
+    ],
+    [['find', 'W07'], ['loom.find'], 'W07  beak  24 AWG  0.6 m\n'],
     [['park'], ['park'], 'the prop is parked\n'],
     [['stop'], ['stop'], 'the prop is stopped (category 1); reset before it moves again\n'],
     [['status'], ['state.follow', 'channel.list'], 'Test owl: live\nlease: free\n'],
@@ -180,6 +212,57 @@ describe('a single command', () => {
     expect((await run(['stop', '0'], daemon)).code).toBe(0);
     expect(daemon.called('park')).toEqual([{ wait: true }]);
     expect(daemon.called('stop')).toEqual([{ category: 0 }]);
+  });
+
+  test('rest passes the mark on, where there is one', async () => {
+    await run(['rest', 'beak'], daemon);
+    await run(['rest', 'beak', 'open'], daemon);
+    expect(daemon.called('park.capture')).toEqual([
+      { channel: 'beak' },
+      { channel: 'beak', mark: 'open' },
+    ]);
+  });
+
+  test('with nothing to undo it says so', async () => {
+    daemon.handlers['capture.undo'] = () => {
+      throw new Refusal('condition', 'there is nothing to undo: nothing was captured');
+    };
+    const { code, out, err } = await run(['undo'], daemon);
+    expect({ code, out }).toEqual({ code: 1, out: '' });
+    expect(err).toMatch(/^sinew: there is nothing to undo: nothing was captured\n/);
+  });
+
+  test('find shows each wire with its cores, aligned', async () => {
+    const { code, out } = await run(['find', ''], daemon);
+    expect(code).toBe(0);
+    expect(out.split('\n')).toEqual([
+      'W07  beak     24 AWG    0.6 m',
+      '  signal  YE    J1-12   -> SV3-1',
+      '  plus    RD    TB1-2   -> SV3-2',
+      'W12  lantern  0.25 mm2',
+      '  plus    WHBU  TB2-10  -> L1-1',
+      '',
+    ]);
+  });
+
+  test('find sends all its words as one text', async () => {
+    await run(['find', 'plus', 'RD'], daemon);
+    expect(daemon.called('loom.find')).toEqual([{ text: 'plus RD' }]);
+  });
+
+  // POSIX, grep, "EXIT STATUS": 1 when no line was selected.
+  test('find that finds nothing says so and exits 1, as grep does', async () => {
+    expect(await run(['find', 'W99'], daemon)).toEqual({
+      code: 1,
+      out: 'no wire matches "W99"\n',
+      err: '',
+    });
+    const json = await run(['find', 'W99', '--json'], daemon);
+    expect({ ...json, out: JSON.parse(json.out) }).toEqual({
+      code: 1,
+      out: { wires: [] },
+      err: '',
+    });
   });
 
   test('status is an aligned table', async () => {
@@ -245,12 +328,11 @@ describe('what is not built', () => {
   test.each([
     ['cue', 'wake'],
     ['cue', '--list'],
-    ['find', 'W07'],
   ])("%s %s passes on the daemon's reason, and wakes nothing", async (...argv) => {
     daemon.condition = 'parked';
     const { code, err } = await run([...argv, '--wake'], daemon);
     expect(code).toBe(1);
-    expect(err).toMatch(/^sinew: (cue.list|loom.find) is not built yet: this version has no/);
+    expect(err).toMatch(/^sinew: cue.list is not built yet: this version has no/);
     expect(daemon.methods).toHaveLength(1);
   });
 });
@@ -320,6 +402,21 @@ describe('--json', () => {
     expect(done).toMatchObject({ code, out: '' });
     expect(JSON.parse(done.err)).toMatchObject({
       error: { code: errorCode, data: { reason: expect.any(String) } },
+    });
+  });
+
+  test('find gives the wires as the daemon does', async () => {
+    const { code, out } = await run(['find', 'W12', '--json'], daemon);
+    expect(code).toBe(0);
+    expect(JSON.parse(out)).toEqual({
+      wires: [
+        {
+          label: 'W12',
+          channel: 'lantern',
+          sectionMm2: 0.25,
+          cores: [{ role: 'plus', colour: 'WHBU', from: 'TB2-10', to: 'L1-1' }],
+        },
+      ],
     });
   });
 

@@ -3,6 +3,7 @@ import { PassThrough } from 'node:stream';
 import { type WebSocket, WebSocketServer } from 'ws';
 import { main } from '../../src/cli/main.ts';
 import type { Condition } from '../../src/core/condition.ts';
+import type { LoomWire } from '../../src/core/requests.ts';
 import { checkParams, METHODS, methodNamed } from '../../src/gateway/methods.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { Refusal } from '../../src/shared/errors.ts';
@@ -22,6 +23,25 @@ interface FakeChannel {
 }
 
 const MOTION_MS = 300;
+
+const WIRES: LoomWire[] = [
+  {
+    label: 'W07',
+    channel: 'beak',
+    gaugeAwg: 24,
+    lengthM: 0.6,
+    cores: [
+      { role: 'signal', colour: 'YE', from: 'J1-12', to: 'SV3-1' },
+      { role: 'plus', colour: 'RD', from: 'TB1-2', to: 'SV3-2' },
+    ],
+  },
+  {
+    label: 'W12',
+    channel: 'lantern',
+    sectionMm2: 0.25,
+    cores: [{ role: 'plus', colour: 'WHBU', from: 'TB2-10', to: 'L1-1' }],
+  },
+];
 
 function servo(groups: string[], marks: Record<string, number>): FakeChannel {
   const still = { kind: 'servo' as const, value: 0, target: 0, flags: [], amps: 0.01 };
@@ -154,6 +174,14 @@ export class FakeDaemon {
     });
   }
 
+  list() {
+    return {
+      channels: this.channels,
+      groups: { tail: ['tail_1', 'tail_2'] },
+      poses: ['asleep', 'alert'],
+    };
+  }
+
   frame() {
     return {
       condition: this.condition,
@@ -226,7 +254,10 @@ export class FakeDaemon {
       this.condition = 'parked';
       return { condition: 'parked' };
     },
-    'channel.list': () => ({ channels: this.channels }),
+    'channel.list': () => this.list(),
+    'loom.find': ({ text }) => ({
+      wires: WIRES.filter(({ label, cores }) => JSON.stringify([label, cores]).includes(`${text}`)),
+    }),
     'channel.move': ({ channel, to }) => {
       const target = typeof to === 'string' ? this.channels[String(channel)]?.marks?.[to] : to;
       this.#go(channel, target as number);
@@ -260,6 +291,11 @@ export class FakeDaemon {
     'channel.identify': () => ({ durationS: 0.6 }),
     'mark.capture': () => ({ deg: 12.5, pulseUs: 1639 }),
     'limits.capture': () => ({ limitsDeg: [-5, 12.5] }),
+    'park.capture': ({ channel, mark }) => {
+      if (mark === undefined) return { to: 12.5, deg: 12.5 };
+      return { to: mark, deg: this.channels[String(channel)]?.marks?.[String(mark)] };
+    },
+    'capture.undo': () => ({ undone: 'channels.beak.park.to is shut again, no longer open' }),
     'state.follow': ({ hz }) => ({ hz }),
     'journal.read': () => ({
       entries: [

@@ -3,7 +3,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import { complete } from '../../src/cli/session.ts';
-import type { ChannelInfo } from '../../src/core/requests.ts';
+import type { Result } from '../../src/core/requests.ts';
 import { FakeDaemon, type Running, start, until } from './fake-daemon.ts';
 
 let daemon: FakeDaemon;
@@ -19,7 +19,7 @@ async function script(lines: string[], argv: string[] = []) {
   return { code, out: running.stdout.text, err: running.stderr.text };
 }
 
-const OPENING = ['lease.take', 'channel.list', 'state.follow'];
+const OPENING = ['lease.take', 'state.follow'];
 
 describe('a script from a pipe', () => {
   test('runs line by line, keeps the lease, and parks at the end', async () => {
@@ -40,6 +40,7 @@ describe('a script from a pipe', () => {
       'channel.list',
       'channel.move',
       'channel.colour',
+      'channel.list',
       'pose.go',
       'lease.release',
     ]);
@@ -98,8 +99,8 @@ describe('a script from a pipe', () => {
     expect(daemon.methods).toEqual([
       'lease.take',
       'wake',
-      'channel.list',
       'state.follow',
+      'channel.list',
       'pose.go',
       'lease.release',
     ]);
@@ -257,11 +258,23 @@ describe('the prompt', () => {
     running.stdin.write('\x04');
     expect(await running.exit).toBe(0);
   });
+
+  test('tab knows a mark that came later', async () => {
+    daemon.channels.beak!.marks!.yawning = 35;
+    running.stdin.write('move beak ya');
+    running.stdin.write('\t');
+    await until(() => running.stdout.text.includes('yawning '));
+    running.stdin.write('\r');
+    await until(() => daemon.called('channel.move').length === 1);
+    expect(daemon.called('channel.move')).toEqual([{ channel: 'beak', to: 'yawning', wait: true }]);
+    running.stdin.write('\x04');
+    expect(await running.exit).toBe(0);
+  });
 });
 
 describe('completion', () => {
   const hits = (line: string) =>
-    complete(line, daemon.channels as Record<string, ChannelInfo>)[0].map((hit) => hit.trim());
+    complete(line, daemon.list() as Result<'channel.list'>)[0].map((hit) => hit.trim());
 
   test.each([
     ['pa', ['park']],
@@ -269,6 +282,10 @@ describe('completion', () => {
     ['jog t', ['tail_1', 'tail_2']],
     ['move beak ', ['open', 'shut']],
     ['move tail ', ['up']],
+    ['pose a', ['alert', 'asleep']],
+    ['rest b', ['beak']],
+    ['rest beak s', ['shut']],
+    ['und', ['undo']],
     ['switch mist o', ['off', 'on']],
     ['jog beak 1 --', ['--beyond-limits', '--us']],
     ['help mo', ['move']],

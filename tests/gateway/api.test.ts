@@ -47,7 +47,12 @@ describe('bad input is answered with a reason and never reaches the core', () =>
     ['neither step', 'channel.jog', { channel: 'beak' }, /exactly one of byDeg and byUs/],
     ['both steps', 'channel.jog', { channel: 'beak', byDeg: 1, byUs: 1 }, /exactly one/],
     ['on: "on"', 'channel.switch', { channel: 'mist', on: 'on' }, /"on" must be true or false/],
-    ['a mark with a space', 'mark.capture', { channel: 'beak', mark: 'half open' }, /"mark".*letter/],
+    [
+      'a mark with a space',
+      'mark.capture',
+      { channel: 'beak', mark: 'half open' },
+      /"mark".*letter/,
+    ],
     ['grace over 300 s', 'lease.release', { graceS: 301 }, /"graceS" must be .* 0 to 300/],
     ['grace below 0', 'lease.release', { graceS: -1 }, /"graceS"/],
     ['category 3', 'stop', { category: 3 }, /"category" must be 0, 1 or 2/],
@@ -62,6 +67,18 @@ describe('bad input is answered with a reason and never reaches the core', () =>
       { channel: 'beak', end: 'middle' },
       /"end" must be low or high/,
     ],
+    ['a park position without its servo', 'park.capture', {}, /"channel" is missing/],
+    [
+      'a mark to park at, with a space',
+      'park.capture',
+      { channel: 'beak', mark: 'half open' },
+      /"mark".*letter/,
+    ],
+    ['an undo of something', 'capture.undo', { mark: 'open' }, /capture\.undo takes no parameters/],
+    ['no text', 'loom.find', {}, /"text" is missing; give a text/],
+    ['a number for a text', 'loom.find', { text: 7 }, /"text" must be a text/],
+    ['a text of 201', 'loom.find', { text: 'a'.repeat(201) }, /at most 200 characters/],
+    ['a board', 'board.list', { board: 'head' }, /board\.list takes no parameters/],
     ['since -1', 'journal.read', { since: -1 }, /"since"/],
     ['parameters where none are', 'wake', { now: true }, /"now" is unknown; wake takes wait/],
     ['the same without any', 'reset', { x: 1 }, /reset takes no parameters/],
@@ -110,7 +127,8 @@ describe('bad input is answered with a reason and never reaches the core', () =>
     ['constructor', /rpc\.discover lists/],
     ['toString', /rpc\.discover lists/],
     ['cue.run', /cue\.run is not built yet: this version has no cues/],
-    ['loom.find', /loom\.find is not built yet/],
+    ['cue.list', /cue\.list is not built yet: this version has no cues/],
+    ['loom.fnd', /did you mean loom\.find\?/],
   ])('unknown method %s', async (method, reason) => {
     expectError(await client.call(method, {}), -32601, reason);
   });
@@ -166,6 +184,19 @@ describe('calls', () => {
     expect(rig.calls()).toEqual([
       { t: 'call', id: 1, session: client.session, method: 'channel.move', params },
     ]);
+  });
+
+  it.each<[string, object]>([
+    ['loom.find', { text: 'W07' }],
+    ['loom.find', { text: '' }],
+    ['board.list', {}],
+    ['park.capture', { channel: 'beak' }],
+    ['park.capture', { channel: 'beak', mark: 'shut' }],
+    ['capture.undo', {}],
+  ])('%s %j reaches the core', async (method, params) => {
+    expect((await client.call(method, params)).result).toEqual({ method });
+    expect(rig.calls()).toMatchObject([{ method, params }]);
+    expect(rig.calls()[0]!.params).toEqual(params);
   });
 
   it('left out params are none', async () => {

@@ -1,6 +1,7 @@
 import { request } from 'node:http';
 import { connect } from 'node:net';
 import { hostname } from 'node:os';
+import { gunzipSync } from 'node:zlib';
 import { Ajv } from 'ajv';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { WebSocket } from 'ws';
@@ -19,6 +20,7 @@ interface Answer {
   status: number;
   headers: Record<string, string | string[] | undefined>;
   body: string;
+  bytes: Buffer;
 }
 
 /** Plain node:http, so that Host, Origin and the path go out as given. */
@@ -26,13 +28,13 @@ function get(path: string, headers: Record<string, string> = {}, method = 'GET')
   return new Promise((resolve, reject) => {
     const options = { host: '127.0.0.1', port: rig.port, path, method, headers };
     const outgoing = request(options, (incoming) => {
-      let body = '';
-      incoming.on('data', (data) => {
-        body += data;
+      const chunks: Buffer[] = [];
+      incoming.on('data', (data) => chunks.push(data));
+      incoming.on('end', () => {
+        const bytes = Buffer.concat(chunks);
+        const { statusCode: status, headers } = incoming;
+        resolve({ status: status!, headers, body: bytes.toString(), bytes });
       });
-      incoming.on('end', () =>
-        resolve({ status: incoming.statusCode!, headers: incoming.headers, body }),
-      );
     });
     outgoing.on('error', reject);
     outgoing.end();
@@ -179,7 +181,8 @@ describe('the OpenRPC document', () => {
       ...['session.open', 'lease.take', 'lease.release', 'wake', 'park', 'reset', 'stop'],
       ...['channel.list', 'channel.move', 'channel.jog', 'channel.switch', 'channel.colour'],
       ...['channel.dim', 'channel.identify', 'group.move', 'pose.go', 'mark.capture'],
-      ...['limits.capture', 'state.follow', 'state.unfollow', 'journal.read', 'rpc.discover'],
+      ...['limits.capture', 'park.capture', 'capture.undo', 'loom.find', 'board.list'],
+      ...['state.follow', 'state.unfollow', 'journal.read', 'rpc.discover'],
     ]) {
       expect(method(name), name).toBeDefined();
     }
@@ -190,6 +193,9 @@ describe('the OpenRPC document', () => {
     expect(required('channel.move')).toEqual(['channel', 'to']);
     expect(required('session.open')).toEqual(['client']);
     expect(required('stop')).toEqual(['category']);
+    expect(required('park.capture')).toEqual(['channel']);
+    expect(required('loom.find')).toEqual(['text']);
+    expect(required('capture.undo')).toEqual([]);
     for (const { params } of document.methods) {
       for (const { name, description } of params) {
         const unit = /(DegS2|DegS|Deg|Us|S)$/.exec(name)?.[1];
@@ -223,6 +229,38 @@ describe('the page and its surroundings', () => {
     const again = await get('/', { 'if-none-match': headers.etag as string });
     expect(again.status).toBe(304);
     expect(again.body).toBe('');
+  });
+
+  // RFC 9110, 12.5.3, and its examples of Accept-Encoding.
+  it.each([
+    ['gzip', true],
+    ['gzip, deflate, br, zstd', true],
+    ['GZIP', true],
+    ['*', true],
+    ['gzip;q=1.0, identity; q=0.5, *;q=0', true],
+    ['identity;q=1, gzip;q=0.001', true],
+    ['compress, br', false],
+    ['gzip;q=0', false],
+    ['gzip; q=0.000, *', false],
+    ['', false],
+  ])('accept-encoding %j: compressed %s', async (encoding, compressed) => {
+    for (const path of ['/', '/app.css', '/icon.svg']) {
+      const plain = await get(path);
+      expect(plain.headers['content-encoding']).toBeUndefined();
+      expect(plain.headers.vary).toBe('accept-encoding');
+      const asked = { 'accept-encoding': encoding };
+      const answer = await get(path, asked);
+      expect(answer.headers['content-encoding']).toBe(compressed ? 'gzip' : undefined);
+      expect(answer.headers['content-type']).toBe(plain.headers['content-type']);
+      expect(answer.headers.vary).toBe('accept-encoding');
+      expect(compressed ? gunzipSync(answer.bytes) : answer.bytes).toEqual(plain.bytes);
+      // A cache that holds one form must not take it for the other (RFC 9110, 8.8.3.3).
+      expect(answer.headers.etag === plain.headers.etag).toBe(!compressed);
+      const held = { ...asked, 'if-none-match': answer.headers.etag as string };
+      expect((await get(path, held)).status).toBe(304);
+      const other = { ...asked, 'if-none-match': '"of another file"' };
+      expect((await get(path, other)).status).toBe(200);
+    }
   });
 
   it.each([

@@ -1,5 +1,5 @@
 import { describe, expect, test } from 'vitest';
-import { HEADER_PINS, powerOnPull, reservedFor } from '../../src/prop/header.ts';
+import { HEADER_LAYOUT, HEADER_PINS, powerOnPull, reservedFor } from '../../src/prop/header.ts';
 
 describe('the 40-pin header', () => {
   // BCM2835 ARM Peripherals, section 6.2, table 6-31, column "Pull" (from memory).
@@ -28,5 +28,27 @@ describe('the 40-pin header', () => {
       [14, 'serial console'],
       [15, 'serial console'],
     ]);
+  });
+
+  // npm package rpio 2.4.2, lib/rpio.js, PINMAP_40: the GPIO of each pin, -1 where there is none.
+  const PINMAP_40 = [
+    [-1, -1, 2, -1, 3, -1, 4, 14, -1, 15, 17, 18, 27, -1, 22, 23, -1, 24, 10, -1],
+    [9, 25, 11, 8, -1, 7, 0, 1, 5, -1, 6, 12, 13, -1, 19, 16, 26, 20, -1, 21],
+  ].flat();
+
+  test('each GPIO is at its pin', () => {
+    expect(HEADER_LAYOUT.map((pin) => ('gpio' in pin ? pin.gpio : -1))).toEqual(PINMAP_40);
+  });
+
+  // The header's pin-out (from memory).
+  test.each([
+    ['3.3 V', [1, 17]],
+    ['5 V', [2, 4]],
+    ['ground', [6, 9, 14, 20, 25, 30, 34, 39]],
+  ])('%s is at its pins', (power, pins) => {
+    const found = HEADER_LAYOUT.flatMap((pin, i) =>
+      'power' in pin && pin.power === power ? [i + 1] : [],
+    );
+    expect(found).toEqual(pins);
   });
 });

@@ -1,6 +1,7 @@
 import { createHash } from 'node:crypto';
 import { readdir, readFile } from 'node:fs/promises';
 import { extname } from 'node:path';
+import { gzipSync } from 'node:zlib';
 import type { FastifyPluginAsync } from 'fastify';
 
 const TYPES: Record<string, string> = {
@@ -11,8 +12,8 @@ const TYPES: Record<string, string> = {
 };
 
 /**
- * GET / and the files of the bench page. They are read once; each has a route of its own, so no
- * path of a request ever reaches the file system.
+ * GET / and the files of the bench page. They are read and compressed once; each has a route of its
+ * own, so no path of a request ever reaches the file system.
  */
 export const page: FastifyPluginAsync = async (app) => {
   const folder = new URL('../page/', import.meta.url);
@@ -20,12 +21,29 @@ export const page: FastifyPluginAsync = async (app) => {
     const type = TYPES[extname(name)];
     if (!type) continue;
     const content = await readFile(new URL(name, folder));
-    const etag = `"${createHash('sha256').update(content).digest('base64url')}"`;
+    const hash = createHash('sha256').update(content).digest('base64url');
+    // Each form has an entity tag of its own (RFC 9110, 8.8.3.3).
+    const plain = { content, etag: `"${hash}"` };
+    const zipped = { content: gzipSync(content, { level: 9 }), etag: `"${hash}-gzip"` };
     const path = name === 'index.html' ? '/' : `/${encodeURIComponent(name)}`;
     app.get(path, async (request, reply) => {
-      reply.headers({ etag, 'cache-control': 'no-cache' });
-      if (request.headers['if-none-match'] === etag) return reply.code(304).send();
-      return reply.header('content-type', type).send(content);
+      const gzip = takesGzip(request.headers['accept-encoding']);
+      const form = gzip ? zipped : plain;
+      reply.headers({ etag: form.etag, 'cache-control': 'no-cache', vary: 'accept-encoding' });
+      if (request.headers['if-none-match'] === form.etag) return reply.code(304).send();
+      if (gzip) reply.header('content-encoding', 'gzip');
+      return reply.header('content-type', type).send(form.content);
     });
   }
 };
+
+/** Whether an Accept-Encoding header allows gzip; a weight of 0 forbids (RFC 9110, 12.5.3). */
+function takesGzip(header: string | string[] | undefined): boolean {
+  const weights = new Map<string, number>();
+  for (const part of String(header ?? '').split(',')) {
+    const [coding, weight] = part.toLowerCase().split(';');
+    const q = /^\s*q=([0-9.]+)\s*$/.exec(weight ?? '')?.[1];
+    weights.set(coding!.trim(), q === undefined ? 1 : Number(q));
+  }
+  return (weights.get('gzip') ?? weights.get('*') ?? 0) > 0;
+}

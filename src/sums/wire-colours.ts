@@ -1,0 +1,35 @@
+/**
+ * Colours of wire insulation by letter code. Source: IEC 60757, Code for designation of colours: two
+ * capital letters for a colour, and the codes one after the other for a core of several colours,
+ * e.g. GNYE.
+ */
+export const WIRE_COLOURS: Readonly<Record<string, string>> = {
+  BK: 'black',
+  BN: 'brown',
+  RD: 'red',
+  OG: 'orange',
+  YE: 'yellow',
+  GN: 'green',
+  BU: 'blue',
+  VT: 'violet',
+  GY: 'grey',
+  WH: 'white',
+  PK: 'pink',
+  GD: 'gold',
+  TQ: 'turquoise',
+  SR: 'silver',
+};
+
+/** The two-letter codes that a code is made of, or undefined when it is no IEC 60757 code. */
+export function singleColours(code: string): string[] | undefined {
+  const singles = code.match(/../g) ?? [];
+  const known = singles.every((single) => Object.hasOwn(WIRE_COLOURS, single));
+  return known && singles.length > 0 && code.length % 2 === 0 ? singles : undefined;
+}
+
+/** The name of a code: `YE` is `yellow`, `GNYE` is `green-yellow`; undefined for any other text. */
+export function wireColourName(code: string): string | undefined {
+  return singleColours(code)
+    ?.map((single) => WIRE_COLOURS[single])
+    .join('-');
+}
