@@ -54,9 +54,4 @@ export class Board {
       frame.count = 0;
     }
   }
-
-  /** Makes the next frame carry every output again, whatever was written before. */
-  forget(): void {
-    this.#written.fill(Number.NaN);
-  }
 }

@@ -7,6 +7,7 @@ import { tidy } from '../shared/units.ts';
 import type { Board } from './boards.ts';
 import { type Actuator, Body } from './body.ts';
 import { CONDITIONS, type Condition, type ConditionEvent, next } from './condition.ts';
+import { Cues } from './cues.ts';
 import type { DutyRecord } from './duty.ts';
 import { Energiser, mustBeAbleToWake } from './energise.ts';
 import { Gate } from './gate.ts';
@@ -44,6 +45,7 @@ export class Core {
   readonly prop: Prop;
   readonly body: Body;
   readonly gate: Gate;
+  readonly cues: Cues;
   readonly lease: Lease;
   readonly waits = new Waits();
   readonly journal: Journal;
@@ -91,6 +93,9 @@ export class Core {
     this.#bootOffsetS = this.#store.bootNowS();
     this.body = new Body(options.prop, options.drivers);
     this.gate = new Gate(this.body, this.journal);
+    this.cues = new Cues(this.body, this.gate, this.journal, {
+      park: (why) => this.#begPark(why),
+    });
     this.#parker = new Parker(this.body, this.gate, this.journal);
     this.#waker = new Energiser(this.gate, this.journal);
     this.lease = new Lease(options.prop.link.timeoutMs, (slot) => this.#telemetry.life(slot));
@@ -141,6 +146,7 @@ export class Core {
 
   release(session: Session, graceS: number): void {
     const loss = this.lease.release(session, graceS, this.#clock.nowMs());
+    this.cues.stopAll(`${session.client} released the lease`);
     for (const servo of this.body.servos) servo.halt();
     this.gate.cancel();
     this.journal.add(session.client, 'lease', `${session.client} released the lease`, { graceS });
@@ -178,6 +184,12 @@ export class Core {
     this.#enter(after, who);
     this.#unsettled = true;
     this.#parker.begin(this.#nowS, 0, before === 'parked');
+  }
+
+  /** A cue that waited in vain asks for it. */
+  #begPark(why: string): void {
+    this.journal.add('prop', 'park', `the cue parks the prop: ${why}`);
+    this.park('prop');
   }
 
   /** Accepted in every condition; it latches. */
@@ -249,6 +261,7 @@ export class Core {
     this.#heedStopButton();
     if (this.#condition === 'waking' && this.#waker.tick(nowS)) this.#enter('live', 'prop');
     if (this.#parker.active) this.#runPark();
+    if (this.#condition === 'live') this.cues.tick(nowS);
     this.gate.retry(nowS);
     const dtS = (Math.min(elapsed, MAX_CATCH_UP_TICKS) * this.tickMs) / 1000;
     for (const servo of this.body.servos) {
@@ -349,6 +362,7 @@ export class Core {
   #enter(condition: Condition, who: string, why?: string): void {
     if (condition === this.#condition) return;
     this.#condition = condition;
+    if (condition !== 'live') this.cues.clear();
     if (condition === 'parked') this.lease.endGrace();
     if (condition === 'stopped' || condition === 'faulted') this.#unsettled = true;
     this.journal.add(who, 'condition', `${condition}${why ? `: ${why}` : ''}`, { condition });

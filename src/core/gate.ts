@@ -1,12 +1,15 @@
 import type { Requirement } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
-import { tidy } from '../shared/units.ts';
+import { clamp, tidy } from '../shared/units.ts';
+import type { Ease } from '../sums/ease.ts';
+import { easedRange } from '../sums/eased-move.ts';
 import type { Rgb } from '../sums/light.ts';
 import { type Actuator, type Body, describe, NO_RAIL, type Rail } from './body.ts';
 import type { Journal } from './journal.ts';
 import type { Lamp, RgbLight } from './light.ts';
+import type { Wanted } from './pose.ts';
 import type { Relay } from './relay.ts';
-import { FEEL_SPEED_DEG_S, type Servo } from './servo.ts';
+import type { Servo } from './servo.ts';
 
 /** A rail may be this much over its limit (A) by rounding alone. */
 const RAIL_SLACK_A = 1e-9;
@@ -23,6 +26,7 @@ interface Waiting {
   overS: number;
   who: string;
   jog: boolean;
+  ease: Ease | undefined;
 }
 
 export interface Started {
@@ -53,17 +57,19 @@ export class Gate {
 
   /**
    * Sends servos to angles (deg); together they start and arrive together, paced by the slowest.
+   * @param ease the shape of the move, for servos that stand still; as fast as allowed without it
    * @throws Refusal `outOfLimits`, `interlock`, `railLimit`; nothing has moved then
    */
-  move(moves: readonly Move[], overS: number, who: string, nowS: number): Started {
-    return this.#send({ moves, overS, who, jog: false }, nowS);
+  move(moves: readonly Move[], overS: number, who: string, nowS: number, ease?: Ease): Started {
+    return this.#send({ moves, overS, who, jog: false, ease }, nowS);
   }
 
   #send(asked: Waiting, nowS: number): Started {
-    const { moves, overS, who } = asked;
+    const { moves, who, ease } = asked;
     this.mustBeAbleToMove(moves, nowS);
+    if (ease) for (const { servo, toDeg } of moves) this.#mustCurveWithin(servo, toDeg, ease);
     this.cancel(moves.map((move) => move.servo));
-    const durationS = this.#duration(moves, overS);
+    const durationS = this.#duration(asked);
     const full = this.#blockedBy(moves, nowS);
     if (!full) {
       this.#start(asked, durationS);
@@ -114,7 +120,8 @@ export class Gate {
     const target = Math.min(Math.max(wantedDeg, low), high);
     // Standing outside after feeling for the stop, it may only come back in, and only when asked to.
     if ((target - fromDeg) * byDeg < 0) this.#mustBeWithin(servo, wantedDeg);
-    this.#send({ moves: [{ servo, toDeg: target }], overS: 0, who, jog: true }, nowS);
+    const moves = [{ servo, toDeg: target }];
+    this.#send({ moves, overS: 0, who, jog: true, ease: undefined }, nowS);
     return { target, limited: target !== wantedDeg };
   }
 
@@ -146,11 +153,14 @@ export class Gate {
       );
     this.#interlocksMustHold(servo);
     const [low, high] = servo.envelopeDeg;
-    const target = Math.min(Math.max(wantedDeg, low), high);
+    const at = servo.state.pos;
+    // Steps that come faster than the servo follows never send it further ahead than one step.
+    const near = clamp(wantedDeg, at - FEEL_STEP_DEG, at + FEEL_STEP_DEG);
+    const target = clamp(near, low, high);
     const moves = [{ servo, toDeg: target }];
     this.#mustFitAlone(moves, nowS);
     this.cancel([servo]);
-    servo.take(servo.plan(target, 0, FEEL_SPEED_DEG_S));
+    servo.take(servo.plan(target, 0, true));
     servo.jogging = true;
     servo.feeling = true;
     const [softLow, softHigh] = servo.limitsDeg;
@@ -162,7 +172,7 @@ export class Gate {
   retry(nowS: number): void {
     if (this.#waiting.length === 0) return;
     this.#waiting = this.#waiting.filter((asked) => {
-      const { moves, overS, who } = asked;
+      const { moves, who } = asked;
       try {
         for (const { servo, toDeg } of moves) {
           this.#mustBeWithin(servo, toDeg);
@@ -175,7 +185,7 @@ export class Gate {
         return false;
       }
       if (this.#blockedBy(moves, nowS)) return true;
-      this.#start(asked, this.#duration(moves, overS));
+      this.#start(asked, this.#duration(asked));
       this.#journal.add(who, 'started', `${moves.map((m) => m.servo.name).join(', ')} starts now`);
       return false;
     });
@@ -190,19 +200,28 @@ export class Gate {
     });
   }
 
-  #start({ moves, jog }: Waiting, durationS: number): void {
-    const plans = moves.map(({ servo, toDeg }) => servo.plan(toDeg, durationS));
+  #start({ moves, jog, ease }: Waiting, durationS: number): void {
+    const plans = moves.map(({ servo, toDeg }) => servo.planEased(toDeg, durationS, ease));
     for (const [i, { servo }] of moves.entries()) {
       servo.take(plans[i]!);
       servo.jogging = jog;
     }
   }
 
-  #duration(moves: readonly Move[], overS: number): number {
+  /** How long the slowest member takes, and no less than was asked for (s). */
+  #duration({ moves, overS, ease }: Waiting): number {
     let longestS = overS;
     for (const { servo, toDeg } of moves)
-      longestS = Math.max(longestS, servo.plan(toDeg).durationS);
+      longestS = Math.max(longestS, servo.planEased(toDeg, overS, ease).durationS);
     return longestS;
+  }
+
+  /** A curve that overshoots must do so within the limits. */
+  #mustCurveWithin(servo: Servo, toDeg: number, ease: Ease): void {
+    for (const deg of easedRange(servo.state.pos, toDeg, ease)) {
+      const [low, high] = servo.limitsDeg;
+      if (deg < low - 1e-9 || deg > high + 1e-9) this.#mustBeWithin(servo, deg);
+    }
   }
 
   #mustBeWithin(servo: Servo, toDeg: number): void {
@@ -245,15 +264,29 @@ export class Gate {
   }
 
   /** @throws Refusal `interlock`, `railLimit` */
-  dim(lamp: Lamp, to: number, fadeS: number, nowS: number): void {
+  dim(lamp: Lamp, to: number, fadeS: number, nowS: number, ease?: Ease): void {
     this.mustBeAbleToDim(lamp, to, nowS);
-    lamp.fade(to, fadeS);
+    lamp.fade(to, fadeS, ease);
   }
 
   /** @throws Refusal `interlock`, `railLimit` */
-  colour(light: RgbLight, to: Readonly<Rgb>, fadeS: number, nowS: number): void {
+  colour(light: RgbLight, to: Readonly<Rgb>, fadeS: number, nowS: number, ease?: Ease): void {
     this.mustBeAbleToColour(light, to, nowS);
-    light.fade(to, fadeS);
+    light.fade(to, fadeS, ease);
+  }
+
+  /** Whether a whole pose may be taken. @throws Refusal as each part of it would */
+  mustBeAbleToDo({ moves, dims, colours, switches }: Wanted, nowS: number): void {
+    const closing = switches.filter(({ on }) => on).map(({ relay }) => relay);
+    for (const relay of closing) this.mustBeAbleToClose(relay, nowS);
+    for (const { lamp, to } of dims) this.mustBeAbleToDim(lamp, to, nowS);
+    for (const { light, to } of colours) this.mustBeAbleToColour(light, to, nowS);
+    this.mustBeAbleToMove(moves, nowS);
+    const lights = [
+      ...dims.map(({ lamp, to }) => [lamp, lamp.ampsAt(to)] as const),
+      ...colours.map(({ light, to }) => [light, light.ampsAt(to)] as const),
+    ];
+    this.mustFitTogether(moves, closing, lights, nowS);
   }
 
   /** @throws Refusal `interlock`, `railLimit` when the lamp may not go there now */

@@ -1,16 +1,27 @@
 import type { LampChannel, RgbChannel } from '../prop/schema.ts';
 import { clamp } from '../shared/units.ts';
-import { FlashGuard } from '../sums/flash.ts';
+import type { Ease } from '../sums/ease.ts';
+import { ColourFlashGuard, FlashGuard } from '../sums/flash.ts';
 import {
   formatColour,
   lightnessToLuminance,
   mixOklab,
   parseColour,
   type Rgb,
-  relativeLuminance,
   srgbToLinear,
 } from '../sums/light.ts';
 import type { Board } from './boards.ts';
+
+/** A curve steeper than this is taken for one with steps. */
+const STEPPED = 50;
+
+/** The steepest slope of a curve, looked at in a hundred places. */
+function steepest(ease: Ease): number {
+  let slope = 1;
+  for (let i = 1; i <= 100; i++)
+    slope = Math.max(slope, 100 * Math.abs(ease(i / 100) - ease((i - 1) / 100)));
+  return slope;
+}
 
 const DARK: Readonly<Rgb> = { red: 0, green: 0, blue: 0 };
 
@@ -25,9 +36,9 @@ abstract class Light {
   readonly rail: number;
   /** A change is held back so that it does not flash faster than allowed. */
   flashHeld = false;
-  readonly #guard: FlashGuard | undefined;
   readonly #slewS: number;
   #fadeS = 0;
+  #ease: Ease | undefined;
   #atS = 0;
   fading = false;
   /** Counts up with every new fade, so that whoever waits sees that it was replaced. */
@@ -46,12 +57,16 @@ abstract class Light {
     this.board = board;
     this.rail = rail;
     this.#slewS = spec.fadeS;
-    this.#guard = spec.flash ? undefined : new FlashGuard();
   }
 
-  /** Starts a fade; `change` is its size, 1 for full scale, so that the slew limit holds. */
-  protected startFade(fadeS: number, change: number): void {
-    this.#fadeS = Math.max(fadeS, this.#slewS * change);
+  /**
+   * Starts a fade; `change` is its size, 1 for full scale, so that the slew limit holds at the
+   * steepest place of the curve. A curve with steps is left out where there is such a limit.
+   */
+  protected startFade(fadeS: number, change: number, ease: Ease | undefined): void {
+    const slope = ease ? steepest(ease) : 1;
+    this.#ease = this.#slewS > 0 && slope > STEPPED ? undefined : ease;
+    this.#fadeS = Math.max(fadeS, this.#slewS * change * (this.#ease ? slope : 1));
     this.#atS = 0;
     this.fading = true;
     this.fades++;
@@ -62,9 +77,10 @@ abstract class Light {
     if (!this.fading && !this.flashHeld) return;
     this.#atS += dtS;
     const done = this.#atS >= this.#fadeS;
-    this.mix(done ? 1 : this.#atS / this.#fadeS);
+    const progress = done ? 1 : this.#atS / this.#fadeS;
+    this.mix(this.#ease && !done ? this.#ease(progress) : progress);
     this.fading = !done;
-    this.flashHeld = this.#guard !== undefined && !this.#guard.admit(nowS, this.wantedLuminance());
+    this.flashHeld = !this.admitted(nowS);
     if (this.flashHeld) return;
     this.show();
     this.#changed = true;
@@ -77,12 +93,15 @@ abstract class Light {
     this.darken();
     this.#changed = true;
     this.fades++;
-    this.#guard?.force(nowS, 0);
+    this.noteDark(nowS);
   }
 
   /** Computes what the fade wants at `t` 0..1. */
   protected abstract mix(t: number): void;
-  protected abstract wantedLuminance(): number;
+  /** Whether the flash guard lets through what the fade wants. */
+  protected abstract admitted(nowS: number): boolean;
+  /** Tells the flash guard of a dark that it could not hold back. */
+  protected abstract noteDark(nowS: number): void;
   /** Takes what the fade wants as what is shown. */
   protected abstract show(): void;
   protected abstract darken(): void;
@@ -106,6 +125,7 @@ export class Lamp extends Light {
   readonly spec: LampChannel;
   readonly output: number;
   readonly #fullA: number;
+  readonly #guard: FlashGuard | undefined;
   #from = 0;
   #wanted = 0;
   /** Perceived lightness 0..1. */
@@ -116,6 +136,7 @@ export class Lamp extends Light {
     super(name, index, spec, board, rail);
     this.spec = spec;
     this.#fullA = spec.draw?.fullA ?? 0;
+    this.#guard = spec.flash ? undefined : new FlashGuard();
     this.output = board.addOutput({
       name,
       kind: 'duty',
@@ -130,10 +151,10 @@ export class Lamp extends Light {
     });
   }
 
-  fade(to: number, fadeS: number): void {
+  fade(to: number, fadeS: number, ease?: Ease): void {
     this.#from = this.value;
     this.target = to;
-    this.startFade(fadeS, Math.abs(to - this.value));
+    this.startFade(fadeS, Math.abs(to - this.value), ease);
   }
 
   fadeToPark(): void {
@@ -145,11 +166,17 @@ export class Lamp extends Light {
   }
 
   protected mix(t: number): void {
-    this.#wanted = t === 1 ? this.target : this.#from + (this.target - this.#from) * t;
+    const mixed = this.#from + (this.target - this.#from) * t;
+    // A curve may overshoot; a lamp cannot.
+    this.#wanted = t === 1 ? this.target : clamp(mixed, 0, 1);
   }
 
-  protected wantedLuminance(): number {
-    return lightnessToLuminance(this.#wanted);
+  protected admitted(nowS: number): boolean {
+    return this.#guard?.admit(nowS, lightnessToLuminance(this.#wanted)) ?? true;
+  }
+
+  protected noteDark(nowS: number): void {
+    this.#guard?.force(nowS, 0);
   }
 
   protected show(): void {
@@ -190,6 +217,7 @@ export class RgbLight extends Light {
   /** Positions of red, green and blue among the board's outputs. */
   readonly outputs: readonly [number, number, number];
   readonly #fullA: readonly [number, number, number];
+  readonly #guard: ColourFlashGuard | undefined;
   readonly park: Readonly<Rgb>;
   readonly #from: Rgb = { ...DARK };
   readonly #wanted: Rgb = { ...DARK };
@@ -201,6 +229,7 @@ export class RgbLight extends Light {
     super(name, index, spec, board, rail);
     this.spec = spec;
     this.#fullA = spec.draw?.fullA ?? [0, 0, 0];
+    this.#guard = spec.flash ? undefined : new ColourFlashGuard();
     this.park = parseColour(spec.park.to) ?? DARK;
     const [red, green, blue] = spec.output.pins;
     const add = (colour: string, pin: number, onA: number) =>
@@ -231,7 +260,7 @@ export class RgbLight extends Light {
     return formatColour(this.target);
   }
 
-  fade(to: Readonly<Rgb>, fadeS: number): void {
+  fade(to: Readonly<Rgb>, fadeS: number, ease?: Ease): void {
     const { value, target } = this;
     Object.assign(this.#from, value);
     Object.assign(target, to);
@@ -242,6 +271,7 @@ export class RgbLight extends Light {
         Math.abs(to.green - value.green),
         Math.abs(to.blue - value.blue),
       ),
+      ease,
     );
   }
 
@@ -259,8 +289,12 @@ export class RgbLight extends Light {
     else mixOklab(this.#from, this.target, t, this.#wanted);
   }
 
-  protected wantedLuminance(): number {
-    return relativeLuminance(this.#wanted);
+  protected admitted(nowS: number): boolean {
+    return this.#guard?.admit(nowS, this.#wanted) ?? true;
+  }
+
+  protected noteDark(nowS: number): void {
+    this.#guard?.force(nowS, DARK);
   }
 
   protected show(): void {

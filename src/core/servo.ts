@@ -1,5 +1,7 @@
 import type { ServoChannel } from '../prop/schema.ts';
 import { Calibration, PulseBounds } from '../sums/calibration.ts';
+import type { Ease } from '../sums/ease.ts';
+import { planEased } from '../sums/eased-move.ts';
 import {
   type MotionLimits,
   type MotionState,
@@ -10,10 +12,10 @@ import {
 } from '../sums/profile.ts';
 import type { Board } from './boards.ts';
 
-/** The fastest a channel feels for its stop (deg/s). */
-export const FEEL_SPEED_DEG_S = 20;
+/** The fastest a servo feels for its stop, or comes back from there (deg/s). */
+const FEEL_SPEED_DEG_S = 20;
 
-/** Captured angles are rounded to this (deg), so a servo may stand this far outside its own limit. */
+/** Captured angles are written in steps of this (deg). */
 export const CAPTURE_STEP_DEG = 0.01;
 
 /** A servo as the core drives it: where it was told to be, and the way from there. */
@@ -151,11 +153,19 @@ export class Servo {
     else this.setLimits((value as [number, number] | undefined) ?? [lowDeg, highDeg]);
   }
 
-  /** The way to `deg` from wherever it is now, without taking it. */
-  plan(deg: number, minDurationS = 0, speedDegS = Number.POSITIVE_INFINITY): Trajectory {
+  /** The way to `deg` from wherever it is now, without taking it; slow while beyond the limits. */
+  plan(deg: number, minDurationS = 0, slowly = this.beyond): Trajectory {
     const limits =
-      speedDegS < this.limits.speed ? { ...this.limits, speed: speedDegS } : this.limits;
+      slowly && this.limits.speed > FEEL_SPEED_DEG_S
+        ? { ...this.limits, speed: FEEL_SPEED_DEG_S }
+        : this.limits;
     return planMove(this.state, deg, limits, minDurationS);
+  }
+
+  /** As `plan`, along a curve; a servo that is on the move, or beyond its limits, goes without. */
+  planEased(deg: number, durationS: number, ease: Ease | undefined): Trajectory {
+    if (!ease || this.moving || this.beyond) return this.plan(deg, durationS);
+    return planEased(this.state.pos, deg, ease, durationS, this.limits).trajectory;
   }
 
   take(trajectory: Trajectory): void {
@@ -237,7 +247,8 @@ export class Servo {
   }
 
   #within(deg: number): boolean {
-    return deg >= this.limitsDeg[0] && deg <= this.limitsDeg[1];
+    // What lies outside by the rounding of a captured limit alone, and has the same pulse, is inside.
+    return this.#bounds.pulseUs(deg) === this.#envelope.pulseUs(deg);
   }
 
   #boundsOf(limitsDeg: readonly [number, number]): PulseBounds {

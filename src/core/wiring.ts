@@ -1,5 +1,6 @@
 import { HEADER_PINS, reservedFor } from '../prop/header.ts';
 import type { Prop } from '../prop/schema.ts';
+import { wireColourName } from '../sums/wire-colours.ts';
 import type { Board } from './boards.ts';
 import type { BoardInfo, LoomWire } from './requests.ts';
 
@@ -7,8 +8,8 @@ import type { BoardInfo, LoomWire } from './requests.ts';
 const PCA9685_OUTPUTS = 16;
 
 /**
- * The wires that a text matches: by label, channel, role, colour or end, in any case. Every word of
- * the text must be found in the wire; an empty text finds all of them.
+ * The wires that a text matches: by part of a label, channel or end, by the start of a role, or by
+ * a colour's whole code or name. Every word of the text must match; an empty text finds all wires.
  */
 export function findWires(prop: Prop, text: string): LoomWire[] {
   const words = text.toLowerCase().split(/\s+/).filter(Boolean);
@@ -16,9 +17,14 @@ export function findWires(prop: Prop, text: string): LoomWire[] {
   for (const [channel, { wire }] of Object.entries(prop.channels)) {
     if (!wire) continue;
     const { label, cores, gaugeAwg, sectionMm2, lengthM } = wire;
-    const ends = cores.flatMap(({ role, colour, from, to }) => [role, colour, from, to]);
-    const hay = [label, channel, ...ends].join('\n').toLowerCase();
-    if (!words.every((word) => hay.includes(word))) continue;
+    const parts = [label, channel, ...cores.flatMap(({ from, to }) => [from, to])];
+    const roles = cores.map(({ role }) => role);
+    const colours = cores.flatMap(({ colour }) => [colour, ...nameWords(colour)]);
+    const matches = (word: string) =>
+      parts.some((part) => part.toLowerCase().includes(word)) ||
+      roles.some((role) => role.toLowerCase().startsWith(word)) ||
+      colours.some((colour) => colour.toLowerCase() === word);
+    if (!words.every(matches)) continue;
     found.push({
       label,
       channel,
@@ -29,6 +35,11 @@ export function findWires(prop: Prop, text: string): LoomWire[] {
     });
   }
   return found;
+}
+
+/** The words of a colour's name: `GNYE` is green and yellow. */
+function nameWords(colour: string): string[] {
+  return wireColourName(colour)?.split('-') ?? [];
 }
 
 /** What every pin of a board is for. */

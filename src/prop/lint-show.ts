@@ -2,14 +2,15 @@ import { parseColour } from '../sums/light.ts';
 import { switchWord } from './explain.ts';
 import { didYouMean, type Path, show } from './finding.ts';
 import type { Limits, Notes } from './notes.ts';
-import type { Channel, CueStep } from './schema.ts';
+import { type Channel, type CueStep, longCue } from './schema.ts';
 
 /** Groups, poses, cues and park stages: that they name what is there and ask for what it can do. */
 export function lintShow(notes: Notes, limits: Limits): void {
   lintGroups(notes);
   lintPoses(notes, limits);
-  for (const [cue, steps] of Object.entries(notes.prop.cues)) {
-    for (const [i, step] of steps.entries()) lintStep(notes, step, ['cues', cue, i], limits);
+  for (const [name, cue] of Object.entries(notes.prop.cues)) {
+    const at = Array.isArray(cue) ? ['cues', name] : ['cues', name, 'steps'];
+    for (const [i, step] of longCue(cue).steps.entries()) lintStep(notes, step, [...at, i], limits);
   }
   lintStages(notes);
 }
@@ -104,14 +105,20 @@ function lintStep(notes: Notes, step: CueStep, at: Path, limits: Limits): void {
     checkColour(notes, value, [...at, 'colour', name]);
 
   if (notes.given.broken(at)) return;
-  if (!move && pose === undefined && !colour && !dim && !switched)
-    notes.error(at, 'this step does nothing', 'give it a move, pose, colour, dim or switch');
+  const { until, cue, choose } = step;
+  const acts = [move, pose, colour, dim, switched, until, cue, choose];
+  if (acts.every((one) => one === undefined))
+    notes.error(
+      at,
+      'this step does nothing',
+      'give it a move, pose, colour, dim, switch, until, cue or choose',
+    );
   lintTimes(notes, step, at);
 }
 
 function lintMoves(
   notes: Notes,
-  move: Record<string, number | string>,
+  move: NonNullable<CueStep['move']>,
   at: Path,
   limits: Limits,
 ): void {
@@ -132,7 +139,10 @@ function lintMoves(
         notes.keyError(path, `${name} is a ${kind}`, `put it under ${PART[kind]}`);
     }
     for (const member of members) {
-      notes.checkPosition(member, to, path, limits);
+      for (const end of typeof to === 'object'
+        ? [to.around - to.spread, to.around + to.spread]
+        : [to])
+        notes.checkPosition(member, end, path, limits);
       const other = moved.get(member);
       if (other !== undefined && other !== name)
         notes.keyError(path, `${member} is moved by ${other} in this step, too`, 'move it once');

@@ -255,29 +255,160 @@ const poseValue = z.union([z.number(), z.string()], {
   error: 'is no value for a pose; give a number, a mark, on/off or a colour',
 });
 
-const cueStep = z.strictObject({
-  at: atLeast0('seconds', 'start of the step after the start of the cue (s)'),
-  move: z
-    .record(name('channel or group'), position)
-    .optional()
-    .describe('channels or groups, each to deg or a mark'),
-  pose: name('pose').optional(),
-  overS: positive(
-    'seconds',
-    'time for the move (s); as fast as the limits allow without it',
-  ).optional(),
-  colour: z
-    .record(name('channel'), z.string())
-    .optional()
-    .describe('rgb channels, each to a CSS colour'),
-  dim: z
-    .record(name('channel'), z.number().min(0).max(1))
-    .optional()
-    .describe('lamps, each to 0..1'),
-  fadeS: atLeast0('seconds', 'time for the fade (s)').optional(),
-  switch: z.record(name('channel'), onOff).optional().describe('relays, each on or off'),
-  forS: positive('seconds', 'switch back after this time (s)').optional(),
+/** Uniformly at random within `around` ± `spread`. */
+const spread = z
+  .strictObject({ around: z.number(), spread: atLeast0('degrees', 'half of the width (deg)') })
+  .describe('somewhere within around ± spread (deg), drawn anew each time');
+
+const cueTarget = z.union([z.number(), name('mark'), spread], {
+  error: 'is no position; give degrees, a mark, or { around: deg, spread: deg }',
 });
+
+const ease = z
+  .string()
+  .max(80)
+  .describe('CSS easing function, e.g. ease-in-out or cubic-bezier(0.4, 0, 0.2, 1)');
+
+const until = z
+  .strictObject({
+    channel: name('channel'),
+    above: z.number().optional(),
+    below: z.number().optional(),
+    is: onOff.optional(),
+    withinS: positive('seconds', 'how long to wait at the most (s)'),
+    otherwise: z
+      .enum(['go on', 'end', 'park'], { error: 'is not go on, end or park' })
+      .default('end')
+      .describe('what happens when the time is over'),
+  })
+  .refine(
+    ({ above, below, is }) => [above, below, is].filter((one) => one !== undefined).length === 1,
+    {
+      error: 'needs one of above (deg), below (deg) and is (on or off)',
+    },
+  )
+  .describe('the step ends when this holds');
+
+const cueStep = z
+  .strictObject({
+    name: name('step').optional().describe('so that another step can come after this one'),
+    at: atLeast0(
+      'seconds',
+      'start after the start of the cue, or after the end of the step in after (s)',
+    ).optional(),
+    after: name('step').optional().describe('starts when that step has ended'),
+    spreadS: positive(
+      'seconds',
+      'starts up to this much later, drawn anew each time (s)',
+    ).optional(),
+    move: z
+      .record(name('channel or group'), cueTarget)
+      .optional()
+      .describe('channels or groups, each to deg or a mark; they start and arrive together'),
+    pose: name('pose').optional(),
+    overS: positive(
+      'seconds',
+      'time for the move (s); as fast as the limits allow without it',
+    ).optional(),
+    ease: ease.optional(),
+    colour: z
+      .record(name('channel'), z.string())
+      .optional()
+      .describe('rgb channels, each to a CSS colour'),
+    dim: z
+      .record(name('channel'), z.number().min(0).max(1))
+      .optional()
+      .describe('lamps, each to 0..1'),
+    fadeS: atLeast0('seconds', 'time for the fade (s)').optional(),
+    switch: z.record(name('channel'), onOff).optional().describe('relays, each on or off'),
+    forS: positive('seconds', 'switch back after this time (s)').optional(),
+    until: until.optional(),
+    cue: name('cue').optional().describe('runs another cue as part of this one'),
+    choose: z
+      .array(name('cue'))
+      .min(2)
+      .optional()
+      .describe('runs one of these cues, drawn anew each time'),
+    times: z
+      .union([z.int().min(1).max(10_000), z.literal('until stopped')], {
+        error: 'is not a number of times; give a whole number, or until stopped',
+      })
+      .optional()
+      .describe('how often the cue in cue or choose runs'),
+  })
+  .refine(({ at, after }) => at !== undefined || after !== undefined, {
+    error: 'does not say when; give at (s), or after and the name of a step',
+  });
+
+const cueSteps = z.array(cueStep).min(1);
+const cue = z.union(
+  [
+    cueSteps,
+    z.strictObject({
+      clash: z
+        .enum(['refuse', 'take over'], { error: 'is not refuse or take over' })
+        .default('refuse')
+        .describe('what happens when another running cue uses the same channel'),
+      seed: z
+        .int()
+        .optional()
+        .describe('for what is drawn at random; the name of the cue without it'),
+      steps: cueSteps,
+    }),
+  ],
+  { error: 'is no cue; give a list of steps, or { clash, seed, steps }' },
+);
+
+const idle = z
+  .strictObject({
+    seed: z.int().default(1).describe('for what is drawn at random'),
+    plays: z
+      .array(
+        z.strictObject({
+          cue: name('cue'),
+          everyS: z
+            .tuple([z.number().positive(), z.number().positive()])
+            .describe('pause before it plays again: shortest, longest (s)'),
+        }),
+      )
+      .min(1),
+  })
+  .describe('background behaviour: small cues at random times, giving way to everything else');
+
+const inputPin = z.strictObject({
+  board: name('board'),
+  pin,
+  normallyClosed: z.boolean().default(false).describe('active when the contact opens'),
+  debounceMs: atLeast0('milliseconds', 'how long the contact must be steady (ms)').default(30),
+});
+
+const trigger = z
+  .strictObject({
+    input: inputPin.optional().describe('a button, reed or motion sensor: contact to ground'),
+    daily: z
+      .string()
+      .regex(/^([01]\d|2[0-3]):[0-5]\d(:[0-5]\d)?$/, {
+        error: 'is no time of day; give HH:MM, quoted',
+      })
+      .optional()
+      .describe('local time of day, HH:MM or HH:MM:SS'),
+    start: z.literal(true).optional().describe('once, when the daemon starts'),
+    osc: z
+      .string()
+      .regex(/^\/[^\s#*,?[\]{}]+$/, { error: 'is no OSC address; give one such as /owl/wake' })
+      .optional()
+      .describe('an OSC 1.0 message to this address'),
+    cue: name('cue'),
+    unattended: z
+      .boolean()
+      .default(false)
+      .describe('may wake the parked prop with nobody in control; it parks again after the cue'),
+  })
+  .refine(
+    ({ input, daily, start, osc }) =>
+      [input, daily, start, osc].filter((one) => one !== undefined).length === 1,
+    { error: 'needs one of input, daily, start and osc' },
+  );
 
 const park = z.strictObject({
   stages: z
@@ -329,7 +460,16 @@ export const propFile = z
     channels: z.record(name('channel'), channel),
     groups: z.record(name('group'), z.array(name('channel')).min(1)).default({}),
     poses: z.record(name('pose'), z.record(name('channel'), poseValue)).default({}),
-    cues: z.record(name('cue'), z.array(cueStep).min(1)).default({}),
+    cues: z.record(name('cue'), cue).default({}),
+    idle: z.record(name('idle'), idle).default({}),
+    osc: z
+      .strictObject({
+        port: z.int().min(1).max(65_535).describe('UDP port'),
+        host: z.string().default('127.0.0.1').describe('address to listen on'),
+      })
+      .optional()
+      .describe('where OSC messages come in; they carry no token'),
+    triggers: z.record(name('trigger'), trigger).default({}),
     park: park.default({ stages: [], deadlineS: 10 }),
   })
   .describe('Sinew prop file');
@@ -344,3 +484,12 @@ export type LampChannel = z.output<typeof lamp>;
 export type Requirement = z.output<typeof requirement>;
 export type Wire = z.output<typeof wire>;
 export type CueStep = z.output<typeof cueStep>;
+export type Cue = z.output<typeof cue>;
+export type Idle = z.output<typeof idle>;
+export type Trigger = z.output<typeof trigger>;
+export type InputPin = z.output<typeof inputPin>;
+
+/** A cue in its long form, whichever way it was written. */
+export function longCue(given: Cue): Exclude<Cue, readonly unknown[]> {
+  return Array.isArray(given) ? { clash: 'refuse', steps: given } : given;
+}

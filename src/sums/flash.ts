@@ -1,8 +1,10 @@
+import { type Rgb, relativeLuminance, srgbToLinear } from './light.ts';
+
 /**
  * General flashes (WCAG 2.2, definition of "general flash and red flash thresholds", success
  * criterion 2.3.1): a general flash is a pair of opposing changes in relative luminance of 10 % or
  * more of the maximum relative luminance (1.0), where the relative luminance of the darker state is
- * below 0.80. Red flashes and the size of the lit area are not considered: the area counts as large.
+ * below 0.80. The size of the lit area is not considered: it counts as large.
  *
  * A change runs from one extremum to the next, however small its steps; it counts in the moment in
  * which it has reached 10 %.
@@ -17,14 +19,70 @@ function counts(darker: number, lighter: number): boolean {
 }
 
 /**
+ * Red flashes (WCAG 2.2, the same definition, with its note 2 and ISO 9241-391; from memory): a pair
+ * of opposing transitions of which one is to or from a state whose R / (R + G + B), of the linear
+ * components, is 0.8 or more, and whose states differ by more than 0.2 in the CIE 1976 UCS
+ * chromaticity diagram. Two such reds never differ as much, so the transitions run to saturated red
+ * and away from it. Black has no chromaticity; it counts as the white that it is the end of, so that
+ * red going on and off flashes however dim it is.
+ */
+const RED_SHARE = 0.8;
+const RED_CHANGE = 0.2;
+const BLACK: Readonly<Rgb> = { red: 0, green: 0, blue: 0 };
+
+function isSaturatedRed(colour: Readonly<Rgb>): boolean {
+  const red = srgbToLinear(colour.red);
+  const sum = red + srgbToLinear(colour.green) + srgbToLinear(colour.blue);
+  return sum > 0 && red >= RED_SHARE * sum;
+}
+
+/**
+ * Writes u' and v' of a colour: CIE 1976 UCS (CIE 15:2004, section 8.2.2), of X, Y and Z by the
+ * matrix of IEC 61966-2-1.
+ */
+function writeChromaticity(colour: Readonly<Rgb>, into: Float64Array): void {
+  let red = srgbToLinear(colour.red);
+  let green = srgbToLinear(colour.green);
+  let blue = srgbToLinear(colour.blue);
+  if (red + green + blue <= 0) {
+    red = 1;
+    green = 1;
+    blue = 1;
+  }
+  const x = 0.4124 * red + 0.3576 * green + 0.1805 * blue;
+  const y = 0.2126 * red + 0.7152 * green + 0.0722 * blue;
+  const z = 0.0193 * red + 0.1192 * green + 0.9505 * blue;
+  into[0] = (4 * x) / (x + 15 * y + 3 * z);
+  into[1] = (9 * y) / (x + 15 * y + 3 * z);
+}
+
+/** When the last changes began to count, as a ring: whether one more is one too many. */
+class Changes {
+  readonly #windowS: number;
+  readonly #timesS: Float64Array;
+  #oldest = 0;
+
+  constructor(maxFlashes: number, windowS: number) {
+    this.#windowS = windowS;
+    this.#timesS = new Float64Array(2 * maxFlashes).fill(Number.NEGATIVE_INFINITY);
+  }
+
+  fullAt(tS: number): boolean {
+    return tS - this.#timesS[this.#oldest]! <= this.#windowS;
+  }
+
+  add(tS: number): void {
+    this.#timesS[this.#oldest] = tS;
+    this.#oldest = (this.#oldest + 1) % this.#timesS.length;
+  }
+}
+
+/**
  * Keeps one light channel, dark at first, from flashing too often. It is stricter than the rule by
  * half a flash: no window holds more than `maxFlashes` rises or more than `maxFlashes` falls.
  */
 export class FlashGuard {
-  readonly #windowS: number;
-  /** When the last changes began to count (s), as a ring; the oldest is at #oldest. */
-  readonly #changeS: Float64Array;
-  #oldest = 0;
+  readonly #changes: Changes;
   /** Direction of the last change: 1 up, -1 down, 0 before the first. */
   #direction = 0;
   /** Extrema since the last change began to count; before the first, since the start. */
@@ -33,8 +91,7 @@ export class FlashGuard {
 
   /** @param maxFlashes 1 or more. @param windowS length of the window (s). */
   constructor(maxFlashes = 3, windowS = 1) {
-    this.#windowS = windowS;
-    this.#changeS = new Float64Array(2 * maxFlashes).fill(Number.NEGATIVE_INFINITY);
+    this.#changes = new Changes(maxFlashes, windowS);
   }
 
   /**
@@ -44,11 +101,15 @@ export class FlashGuard {
    * held, because the change would be one too many. Ask again later.
    */
   admit(tS: number, luminance: number): boolean {
+    const allowed = this.allows(tS, luminance);
+    if (allowed) this.force(tS, luminance);
+    return allowed;
+  }
+
+  /** Whether `admit` would return true; notes nothing. */
+  allows(tS: number, luminance: number): boolean {
     if (Number.isNaN(luminance)) return false;
-    if (this.#turnAt(luminance) !== 0 && tS - this.#changeS[this.#oldest]! <= this.#windowS)
-      return false;
-    this.force(tS, luminance);
-    return true;
+    return this.#turnAt(luminance) === 0 || !this.#changes.fullAt(tS);
   }
 
   /** Notes an output that nothing could hold back, such as the dark after a stop. */
@@ -58,8 +119,7 @@ export class FlashGuard {
       this.#direction = turn;
       this.#low = luminance;
       this.#high = luminance;
-      this.#changeS[this.#oldest] = tS;
-      this.#oldest = (this.#oldest + 1) % this.#changeS.length;
+      this.#changes.add(tS);
     }
     this.#low = Math.min(this.#low, luminance);
     this.#high = Math.max(this.#high, luminance);
@@ -70,6 +130,98 @@ export class FlashGuard {
     if (this.#direction !== 1 && counts(this.#low, luminance)) return 1;
     if (this.#direction !== -1 && counts(luminance, this.#high)) return -1;
     return 0;
+  }
+}
+
+/**
+ * Keeps one colour channel, dark at first, from red flashes as `FlashGuard` does from general ones.
+ * Of the colours since the last change it keeps the extent in u' and v', and takes the farthest
+ * corner for one of them, so it may see a change a little early, never late.
+ */
+export class RedFlashGuard {
+  readonly #changes: Changes;
+  /** Whether the last change was to saturated red. */
+  #red = false;
+  readonly #shown = new Float64Array(2);
+  /** Since the last change, of the saturated reds after one to red, of the others after one away. */
+  #lowU = Number.POSITIVE_INFINITY;
+  #highU = Number.NEGATIVE_INFINITY;
+  #lowV = Number.POSITIVE_INFINITY;
+  #highV = Number.NEGATIVE_INFINITY;
+
+  /** @param maxFlashes 1 or more. @param windowS length of the window (s). */
+  constructor(maxFlashes = 3, windowS = 1) {
+    this.#changes = new Changes(maxFlashes, windowS);
+    this.force(0, BLACK);
+  }
+
+  /** Asks to output `colour` (sRGB) at `tS`; as `FlashGuard.admit`. Allocates nothing. */
+  admit(tS: number, colour: Readonly<Rgb>): boolean {
+    const allowed = this.allows(tS, colour);
+    if (allowed) this.force(tS, colour);
+    return allowed;
+  }
+
+  /** Whether `admit` would return true; notes nothing. */
+  allows(tS: number, colour: Readonly<Rgb>): boolean {
+    if (Number.isNaN(colour.red + colour.green + colour.blue)) return false;
+    return !this.#turnsAt(colour) || !this.#changes.fullAt(tS);
+  }
+
+  /** Notes an output that nothing could hold back. */
+  force(tS: number, colour: Readonly<Rgb>): void {
+    if (this.#turnsAt(colour)) {
+      this.#changes.add(tS);
+      this.#red = !this.#red;
+      this.#lowU = Number.POSITIVE_INFINITY;
+      this.#highU = Number.NEGATIVE_INFINITY;
+      this.#lowV = Number.POSITIVE_INFINITY;
+      this.#highV = Number.NEGATIVE_INFINITY;
+    }
+    if (isSaturatedRed(colour) !== this.#red) return;
+    writeChromaticity(colour, this.#shown);
+    const u = this.#shown[0]!;
+    const v = this.#shown[1]!;
+    this.#lowU = Math.min(this.#lowU, u);
+    this.#highU = Math.max(this.#highU, u);
+    this.#lowV = Math.min(this.#lowV, v);
+    this.#highV = Math.max(this.#highV, v);
+  }
+
+  #turnsAt(colour: Readonly<Rgb>): boolean {
+    if (isSaturatedRed(colour) === this.#red) return false;
+    writeChromaticity(colour, this.#shown);
+    const u = this.#shown[0]!;
+    const v = this.#shown[1]!;
+    const farU = Math.max(u - this.#lowU, this.#highU - u);
+    const farV = Math.max(v - this.#lowV, this.#highV - v);
+    return Math.hypot(farU, farV) > RED_CHANGE;
+  }
+}
+
+/** Keeps one colour channel, dark at first, from general and from red flashes. */
+export class ColourFlashGuard {
+  readonly #general: FlashGuard;
+  readonly #red: RedFlashGuard;
+
+  /** @param maxFlashes of each, 1 or more. @param windowS length of the window (s). */
+  constructor(maxFlashes = 3, windowS = 1) {
+    this.#general = new FlashGuard(maxFlashes, windowS);
+    this.#red = new RedFlashGuard(maxFlashes, windowS);
+  }
+
+  /** Asks to output `colour` (sRGB) at `tS`; as `FlashGuard.admit`. Allocates nothing. */
+  admit(tS: number, colour: Readonly<Rgb>): boolean {
+    const allowed =
+      this.#general.allows(tS, relativeLuminance(colour)) && this.#red.allows(tS, colour);
+    if (allowed) this.force(tS, colour);
+    return allowed;
+  }
+
+  /** Notes an output that nothing could hold back. */
+  force(tS: number, colour: Readonly<Rgb>): void {
+    this.#general.force(tS, relativeLuminance(colour));
+    this.#red.force(tS, colour);
   }
 }
 
@@ -114,6 +266,62 @@ function opposingChanges(
     }
     darkest = Math.min(darkest, luminance);
     lightest = Math.max(lightest, luminance);
+  }
+  return changes;
+}
+
+/**
+ * The most red flashes within any window of `windowS` (s), both ends included; as `worstFlashes`.
+ * @param samples in order of time; sRGB components 0..1, constant until the next sample.
+ */
+export function worstRedFlashes(
+  samples: Iterable<Readonly<Rgb> & { tS: number }>,
+  windowS = 1,
+): number {
+  const all = Array.from(samples, (colour) => {
+    const uv = new Float64Array(2);
+    writeChromaticity(colour, uv);
+    return { tS: colour.tS, red: isSaturatedRed(colour), u: uv[0]!, v: uv[1]! };
+  });
+  let worst = 0;
+  if (!all.some(({ red }) => red)) return worst;
+  for (let start = 0; start < all.length; start++) {
+    for (const red of [false, true])
+      worst = Math.max(worst, Math.floor(redChanges(all, start, red, windowS) / 2));
+  }
+  return worst;
+}
+
+interface Chromaticity {
+  tS: number;
+  /** Whether it is a saturated red. */
+  red: boolean;
+  u: number;
+  v: number;
+}
+
+/** How many changes to and from red follow one another in a window, the first from red or not. */
+function redChanges(
+  all: readonly Chromaticity[],
+  start: number,
+  fromRed: boolean,
+  windowS: number,
+): number {
+  const endS = all[start]!.tS + windowS;
+  let changes = 0;
+  let red = fromRed;
+  /** The samples since the last change from which the next one may be. */
+  let origins: Chromaticity[] = [];
+  for (let i = start; i < all.length && all[i]!.tS <= endS; i++) {
+    const sample = all[i]!;
+    if (sample.red !== red) {
+      const far = ({ u, v }: Chromaticity) => Math.hypot(sample.u - u, sample.v - v) > RED_CHANGE;
+      if (!origins.some(far)) continue;
+      changes++;
+      red = sample.red;
+      origins = [];
+    }
+    origins.push(sample);
   }
   return changes;
 }

@@ -1,8 +1,15 @@
 import { cpus } from 'node:os';
+import { pageRows } from './page.ts';
 import { lossRow, startRow } from './process.ts';
 import { print } from './table.ts';
 import { tickRow } from './tick.ts';
 
 console.log(`${cpus()[0]?.model.trim()} x ${cpus().length}, Node ${process.version}\n`);
-const rows = [await tickRow(16), await tickRow(64), await startRow(), await lossRow()];
+const rows = [
+  await tickRow(16),
+  await tickRow(64),
+  await startRow(),
+  await lossRow(),
+  ...(await pageRows()),
+];
 if (!print(rows)) process.exitCode = 1;

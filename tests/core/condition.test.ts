@@ -1,6 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import { CONDITIONS, type Condition, EVENTS, next } from '../../src/core/condition.ts';
 import type { Method } from '../../src/core/requests.ts';
+import { isOwn, METHODS } from '../../src/gateway/methods.ts';
 import { CODES, Refusal } from '../../src/shared/errors.ts';
 import { type Client, lamp, makeProp, Rig, relay, rgb, servo } from './rig.ts';
 
@@ -97,6 +98,11 @@ const REQUESTS: [Method, object, Condition[]][] = [
   ['pose.go', { pose: 'up' }, ['live']],
   ['mark.capture', { channel: 'neck', mark: 'here' }, ['live']],
   ['limits.capture', { channel: 'neck', end: 'low' }, ['live']],
+  ['park.capture', { channel: 'neck' }, ['live']],
+  ['park.capture', { channel: 'neck', mark: 'up' }, ['live']],
+  ['capture.undo', {}, ['live']],
+  ['loom.find', { text: 'W07' }, ALL],
+  ['board.list', {}, ALL],
 ];
 
 /** A rig in each condition, at rest in it for as long as the condition lasts by itself. */
@@ -126,6 +132,11 @@ const ROADS: Record<Condition, (rig: Rig, client: Client) => Promise<void>> = {
     await rig.tick();
   },
 };
+
+test('every method that the gateway passes on to the core is asked for here', () => {
+  const passedOn = [...METHODS.keys()].filter((method) => !isOwn(method)).sort();
+  expect([...new Set(REQUESTS.map(([method]) => method))].sort()).toEqual(passedOn);
+});
 
 describe.each(CONDITIONS)('every request in %s', (condition) => {
   test.each(REQUESTS)('%s %j', async (method, params, accepted) => {
@@ -169,7 +180,7 @@ describe.each(CONDITIONS)('every request in %s', (condition) => {
     await ROADS[condition](rig, rig.client('desk'));
     const guest = rig.client('guest');
     const before = { condition: rig.condition, writes: rig.writes.length };
-    const free = ['park', 'stop', 'channel.list', 'journal.read'];
+    const free = ['park', 'stop', 'channel.list', 'journal.read', 'loom.find', 'board.list'];
     for (const [method, params] of REQUESTS) {
       if (free.includes(method)) continue;
       const refusal = await guest.refused(method, params as never);

@@ -249,8 +249,9 @@ describe('capturing', () => {
     const { length } = rig.writes;
     await rig.run(500);
     expect(rig.writes).toHaveLength(length);
+    // Outside by the rounding still, it comes back slowly, at 20 deg/s.
     await client.call('channel.move', { channel: 'wing', to: 0 });
-    await rig.run(1500);
+    await rig.run(4000);
     await client.call('channel.move', { channel: 'wing', to: 'open' });
     await rig.run(1500);
     expect(rig.servo('wing').beyond).toBe(false);
@@ -353,8 +354,65 @@ describe('capturing', () => {
     expect(rig.servo('neck').beyond).toBe(true);
     await client.call('channel.move', { channel: 'neck', to: 10 });
     rig.afterTick = undefined;
-    await rig.run(1000);
+    // From beyond its limits it comes back slowly, at 20 deg/s.
+    await rig.run(3000);
     expect(rig.servo('neck').beyond).toBe(false);
     expect(rig.at('neck')).toBe(pulseOf(10));
+  });
+
+  test('a park position: where it stands, or a mark; the next park goes there', async () => {
+    const { rig, client } = await at(7.123);
+    await expect(client.call('park.capture', { channel: 'neck' })).resolves.toEqual({
+      to: 7.12,
+      deg: 7.12,
+    });
+    await client.call('park.capture', { channel: 'neck', mark: 'shut' });
+    await client.call('park.capture', { channel: 'neck' });
+    expect(rig.editor.edits.map(({ path, value }) => [path.join('.'), value])).toEqual([
+      ['channels.neck.park.to', 7.12],
+      ['channels.neck.park.to', 'shut'],
+      ['channels.neck.park.to', 7.12],
+    ]);
+    await client.call('channel.move', { channel: 'neck', to: 30 });
+    await rig.run(1000);
+    await client.call('park');
+    await rig.until(() => rig.condition === 'parked', 5);
+    expect(rig.at('neck')).toBe(Math.round(pulseOf(7.12)));
+  });
+
+  test('undone, the old limits hold again; a servo left outside them stays where it is', async () => {
+    const { rig, client } = await at(35);
+    await client.call('channel.jog', { channel: 'neck', byDeg: 5, beyondLimits: true });
+    await rig.run(1000);
+    await client.call('limits.capture', { channel: 'neck', end: 'high' });
+    expect(rig.servo('neck').beyond).toBe(false);
+    rig.editor.undoing = [{ path: ['channels', 'neck', 'limitsDeg', 1], value: 35 }];
+    const { length } = rig.writes;
+    await client.call('capture.undo');
+    await rig.run(1000);
+    expect(rig.writes).toHaveLength(length);
+    expect(rig.servo('neck').beyond).toBe(true);
+    const refusal = await client.refused('channel.move', { channel: 'neck', to: 36 });
+    expect(refusal.code).toBe(CODES.outOfLimits);
+    await client.call('channel.move', { channel: 'neck', to: 35 });
+    await rig.run(1000);
+    expect(rig.at('neck')).toBe(pulseOf(35));
+  });
+
+  test('an undo while it moves into what is cut off: it brakes within its limits', async () => {
+    const { rig, client } = await at(0);
+    await client.call('channel.move', { channel: 'neck', to: 35 });
+    await rig.run(200);
+    rig.editor.undoing = [{ path: ['channels', 'neck', 'limitsDeg', 1], value: 10 }];
+    let { vel } = rig.servo('neck').state;
+    rig.afterTick = () => {
+      const now = rig.servo('neck').state.vel;
+      expect(Math.abs(now - vel)).toBeLessThanOrEqual(600 * 0.005 + 1e-9);
+      vel = now;
+    };
+    await client.call('capture.undo');
+    await rig.run(1000);
+    expect(rig.servo('neck').moving).toBe(false);
+    expect(rig.servo('neck').state.pos).toBeLessThan(35);
   });
 });

@@ -161,6 +161,14 @@ export class Editor implements PropEditor {
     this.edits.push(...edits);
     return this.#prop;
   }
+
+  /** What `undo` answers with, to be adopted. */
+  undoing: Parameters<PropEditor['change']>[0] = [];
+
+  async undo(): Promise<{ undone: string; edits: Parameters<PropEditor['change']>[0] }> {
+    if (this.refusal) throw this.refusal;
+    return { undone: 'the last capture', edits: this.undoing };
+  }
 }
 
 // --- the rig ------------------------------------------------------------------------------------

@@ -1,7 +1,7 @@
 import './app.css';
 import { signal, useComputed } from '@preact/signals';
 import { render } from 'preact';
-import { useEffect } from 'preact/hooks';
+import { useEffect, useRef } from 'preact/hooks';
 import { Bench } from './bench.tsx';
 import { linkState, linkTimeoutMs, roundTripMs, tokenReason, useToken } from './link.ts';
 import { Overview } from './overview.tsx';
@@ -33,6 +33,12 @@ function stop(): void {
   void ask('stop', { category: 1 });
 }
 
+/** The address's fragment names the view, so it cannot name the place to skip to as well. */
+function skip(event: Event): void {
+  event.preventDefault();
+  document.getElementById('main')?.focus();
+}
+
 function App() {
   useEffect(() => {
     const onHash = () => {
@@ -42,16 +48,17 @@ function App() {
       if (event.key === 'Escape') stop();
     };
     addEventListener('hashchange', onHash);
-    addEventListener('keydown', onKey);
+    // On the way down, so that nothing on the page can keep the key to itself.
+    addEventListener('keydown', onKey, true);
     return () => {
       removeEventListener('hashchange', onHash);
-      removeEventListener('keydown', onKey);
+      removeEventListener('keydown', onKey, true);
     };
   }, []);
   if (linkState.value === 'token') return <TokenForm />;
   return (
     <div class={`app ${linkState.value === 'open' ? '' : 'cut'}`}>
-      <a class="skip" href="#main">
+      <a class="skip" href="#main" onClick={skip}>
         Skip to the controls
       </a>
       <Header />
@@ -181,6 +188,8 @@ function Trouble() {
 }
 
 function TokenForm() {
+  const field = useRef<HTMLInputElement>(null);
+  useEffect(() => field.current?.focus(), []);
   return (
     <main class="token">
       <h1>Sinew</h1>
@@ -193,7 +202,7 @@ function TokenForm() {
       >
         <label>
           The token of this prop
-          <input name="token" type="password" autocomplete="off" required autofocus />
+          <input ref={field} name="token" type="password" autocomplete="off" required />
         </label>
         <p class="hint">It stands in the file that the daemon was started with.</p>
         {tokenReason.value && <p role="alert">{tokenReason.value}</p>}

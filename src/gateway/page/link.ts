@@ -5,9 +5,11 @@ import type { ErrorObject } from '../../shared/errors.ts';
 export type LinkState = 'connecting' | 'token' | 'open' | 'lost';
 
 const TOKEN_KEY = 'sinew-token';
-const NAME_KEY = 'sinew-name';
 const RETRY_MS = 1000;
+/** A link that has not come about in this time is tried anew: the network may have changed. */
+const CONNECT_WITHIN_MS = 4000;
 const ROUND_TRIP_EVERY_MS = 1000;
+const CHECK_EVERY_MS = 50;
 
 /** A request that the daemon refused: the reason is a sentence for a person. */
 export class Refused extends Error {
@@ -39,13 +41,17 @@ export const tokenReason = signal('');
 /** Round trip of the last small request (ms). */
 export const roundTripMs = signal(Number.NaN);
 export const linkTimeoutMs = signal(500);
-/** Who this page is, as others see it. */
-export const clientName = loadName();
+/**
+ * Who this page is, as others see it. Not kept: a page opened from this one would inherit what is
+ * kept for the tab, and take this one's control for its own.
+ */
+export const clientName = `page ${Math.floor(Math.random() * 9000 + 1000)}`;
 
 let socket: WebSocket | undefined;
 let waiting = new Map<number, Waiting>();
 let nextId = 1;
 let lastFrameMs = 0;
+let lastCheckMs = 0;
 let notify: (method: string, params: never) => void = () => {};
 let opened: (result: OpenResult) => void = () => {};
 
@@ -56,15 +62,6 @@ export interface OpenResult {
   linkTimeoutMs: number;
 }
 
-function loadName(): string {
-  let name = sessionStorage.getItem(NAME_KEY);
-  if (!name) {
-    name = `page ${Math.floor(Math.random() * 900 + 100)}`;
-    sessionStorage.setItem(NAME_KEY, name);
-  }
-  return name;
-}
-
 /** @param onNotice told of every notification; @param onOpen told when a session begins */
 export function startLink(
   onNotice: (method: string, params: never) => void,
@@ -73,7 +70,7 @@ export function startLink(
   notify = onNotice;
   opened = onOpen;
   connect();
-  setInterval(watchSilence, 50);
+  setInterval(watchSilence, CHECK_EVERY_MS);
   setInterval(measureRoundTrip, ROUND_TRIP_EVERY_MS);
 }
 
@@ -108,6 +105,9 @@ function connect(): void {
     if (mine === socket) drop();
   };
   mine.onopen = () => void open();
+  setTimeout(() => {
+    if (mine === socket && linkState.value !== 'open') drop();
+  }, CONNECT_WITHIN_MS);
 }
 
 async function open(): Promise<void> {
@@ -144,7 +144,12 @@ function receive(text: string): void {
 
 /** State frames come many times a second: silence means that the link is gone, whatever TCP says. */
 function watchSilence(): void {
-  if (linkState.value === 'open' && performance.now() - lastFrameMs > linkTimeoutMs.value) drop();
+  const nowMs = performance.now();
+  const late = nowMs - lastCheckMs > 2 * CHECK_EVERY_MS;
+  lastCheckMs = nowMs;
+  // A page that was held up itself has frames waiting: it looks again once they are read.
+  if (late || linkState.value !== 'open') return;
+  if (nowMs - lastFrameMs > linkTimeoutMs.value) drop();
 }
 
 function drop(): void {

@@ -1,3 +1,182 @@
+import './overview.css';
+import { type Signal, useComputed, useSignal } from '@preact/signals';
+import type { ChannelInfo } from '../../core/requests.ts';
+import { ChannelList } from './overview-channels.tsx';
+import { Journal } from './overview-journal.tsx';
+import { FlashCaution } from './overview-light.tsx';
+import { ControlSheet, command, delayNote, NumberField, numberIn } from './overview-parts.tsx';
+import { channels, groups, poses, type RailState, rails } from './store.ts';
+import { angle } from './value.tsx';
+
+/** From this share of its limit on, a rail's load is called near. */
+const NEAR_LIMIT = 0.8;
+
+/** The whole prop at a glance: power, poses and switches first, then what moves, then the journal. */
 export function Overview() {
-  return <h2>Overview</h2>;
+  return (
+    <div class="overview">
+      <div class="column">
+        <Rails />
+        <Poses />
+        <KindSheet kind="relay" title="Relays" />
+        <Lights />
+      </div>
+      <div class="column">
+        {Object.entries(groups.value).map(([name, members]) => (
+          <GroupSheet key={name} name={name} members={members} />
+        ))}
+        <KindSheet kind="servo" title="Servos" />
+      </div>
+      <Journal />
+    </div>
+  );
+}
+
+/** The channels of one kind that are in no group. */
+function ofKind(kind: ChannelInfo['kind']): [string, ChannelInfo][] {
+  return Object.entries(channels.value).filter(
+    ([, info]) => info.kind === kind && info.groups.length === 0,
+  );
+}
+
+function KindSheet({ kind, title }: { kind: ChannelInfo['kind']; title: string }) {
+  const list = ofKind(kind);
+  if (list.length === 0) return null;
+  return (
+    <ControlSheet title={title}>
+      <ChannelList list={list} />
+    </ControlSheet>
+  );
+}
+
+/** Lamps and coloured lights stand together, under one caution. */
+function Lights() {
+  const lamps = ofKind('lamp');
+  const coloured = ofKind('rgb');
+  if (lamps.length + coloured.length === 0) return null;
+  return (
+    <ControlSheet title="Lights">
+      <FlashCaution />
+      {lamps.length > 0 && <h3>Lamps</h3>}
+      <ChannelList list={lamps} />
+      {coloured.length > 0 && <h3>Coloured lights</h3>}
+      <ChannelList list={coloured} />
+    </ControlSheet>
+  );
+}
+
+function GroupSheet({ name, members }: { name: string; members: string[] }) {
+  const to = useSignal('');
+  const over = useSignal('');
+  const list = members.flatMap((member): [string, ChannelInfo][] => {
+    const info = channels.value[member];
+    return info ? [[member, info]] : [];
+  });
+  const [first, ...others] = list.map(([, info]) => Object.keys(info.marks ?? {}));
+  const marks = (first ?? []).filter((mark) => others.every((their) => their.includes(mark)));
+  const low = Math.max(...list.map(([, info]) => info.limitsDeg?.[0] ?? 0));
+  const high = Math.min(...list.map(([, info]) => info.limitsDeg?.[1] ?? 0));
+  const move = (target: number | string) =>
+    command('group.move', { group: name, to: target, overS: numberIn(over) });
+  return (
+    <ControlSheet title={`Group ${name}`}>
+      <div class="row">
+        {marks.map((mark) => (
+          <button
+            key={mark}
+            type="button"
+            aria-label={`${mark}: move ${name}`}
+            onClick={() => move(mark)}
+          >
+            {mark}
+          </button>
+        ))}
+        <NumberField label="over (s)" text={over} min={0} />
+      </div>
+      <form
+        class="row"
+        onSubmit={(event) => {
+          event.preventDefault();
+          void move(Number(to.value));
+        }}
+      >
+        <NumberField label="to (deg)" text={to} min={low} max={high} required />
+        <button type="submit" aria-label={`Move ${name} to the angle`}>
+          Move
+        </button>
+      </form>
+      <p class="hint">
+        All arrive together.{' '}
+        {low <= high && `Every member reaches ${angle(low)} to ${angle(high)}.`}
+      </p>
+      <ChannelList list={list} />
+    </ControlSheet>
+  );
+}
+
+function Poses() {
+  const over = useSignal('');
+  if (poses.value.length === 0) return null;
+  return (
+    <ControlSheet title="Poses">
+      <div class="row">
+        {poses.value.map((pose) => (
+          <button
+            key={pose}
+            type="button"
+            onClick={() => command('pose.go', { pose, overS: numberIn(over) })}
+          >
+            {pose}
+          </button>
+        ))}
+        <NumberField label="over (s)" text={over} min={0} />
+      </div>
+    </ControlSheet>
+  );
+}
+
+function Rails() {
+  const list = Object.entries(rails.value);
+  if (list.length === 0) return null;
+  return (
+    <section class="sheet" aria-labelledby="rails">
+      <h2 id="rails">Power rails</h2>
+      <ul class="rails">
+        {list.map(([name, rail]) => (
+          <Rail key={name} name={name} rail={rail} />
+        ))}
+      </ul>
+      <p class="hint" role="status">
+        {delayNote}
+      </p>
+    </section>
+  );
+}
+
+/** A rail's estimated load against its limit. */
+function Rail({ name, rail }: { name: string; rail: Signal<RailState> }) {
+  const { limitA } = rail.peek();
+  const amps = useComputed(() => rail.value.amps);
+  const text = useComputed(
+    () => `${amps.value.toFixed(2)} A of ${limitA} A${closeness(amps.value / limitA)}`,
+  );
+  return (
+    <li>
+      <span class="name">{name}</span>
+      <span class="value number">{text}</span>
+      <meter
+        aria-label={`Load of ${name} (A)`}
+        min={0}
+        max={limitA}
+        high={NEAR_LIMIT * limitA}
+        optimum={0}
+        value={amps}
+      />
+    </li>
+  );
+}
+
+function closeness(share: number): string {
+  if (share > 1) return ', over limit';
+  return share > NEAR_LIMIT ? ', near limit' : '';
 }

@@ -1,7 +1,7 @@
 import { batch, computed, type Signal, signal } from '@preact/signals';
 import type { Condition } from '../../core/condition.ts';
 import type { ChannelInfo, ChannelState, JournalEntry, Requests } from '../../core/requests.ts';
-import { call, clientName, type OpenResult, startLink } from './link.ts';
+import { call, clientName, LinkGone, type OpenResult, startLink } from './link.ts';
 
 /** What the page knows of the prop: filled by the daemon's notifications, read by every view. */
 
@@ -78,19 +78,31 @@ function takeEvent(entry: JournalEntry): void {
 
 async function onOpen(result: OpenResult): Promise<void> {
   propName.value = result.prop;
-  await refresh();
-  const read = await call<Requests['journal.read']['result']>('journal.read', {
-    limit: JOURNAL_KEPT,
-  });
-  journal.value = read.entries;
-  await call('state.follow', { hz: FOLLOW_HZ, journal: true });
+  try {
+    await refresh();
+    const read = await call<Requests['journal.read']['result']>('journal.read', {
+      limit: JOURNAL_KEPT,
+    });
+    journal.value = read.entries;
+    await call('state.follow', { hz: FOLLOW_HZ, journal: true });
+  } catch (error) {
+    // A link that is lost meanwhile says so by itself, and is opened anew.
+    if (!(error instanceof LinkGone)) trouble.value = (error as Error).message;
+  }
 }
 
 /** Reads limits, marks, groups and poses anew. */
 export async function refresh(): Promise<void> {
   const list = await call<Requests['channel.list']['result']>('channel.list');
   batch(() => {
+    // Views never meet a channel whose state is not known.
+    for (const [name, info] of Object.entries(list.channels)) {
+      const state = stateOf(name);
+      if (state.value === UNKNOWN) state.value = { ...info, amps: 0 };
+    }
     channels.value = list.channels;
+    for (const [name, { value, target, flags }] of Object.entries(list.channels))
+      if (stateOf(name).value === UNKNOWN) stateOf(name).value = { value, target, flags, amps: 0 };
     groups.value = list.groups;
     poses.value = list.poses;
   });

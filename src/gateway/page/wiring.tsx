@@ -1,3 +1,96 @@
+import './wiring.css';
+import { useSignalEffect } from '@preact/signals';
+import { useId, useRef } from 'preact/hooks';
+import { linkState } from './link.ts';
+import { PinMaps } from './pinmap.tsx';
+import {
+  answeredText,
+  found,
+  loadWiring,
+  loom,
+  search,
+  searchText,
+  wireCount,
+} from './wiring-data.ts';
+import { Paper, PrintChoice } from './wiring-print.tsx';
+import { WhyNot, WireTable } from './wiring-wires.tsx';
+
+const TYPING_PAUSE_MS = 150;
+
+/** Which wire goes where: to find one, to print them, to see what each pin is for. */
 export function Wiring() {
-  return <h2>Wiring</h2>;
+  useSignalEffect(() => {
+    if (linkState.value === 'open') void loadWiring();
+  });
+  return (
+    <div class="wiring">
+      <p class="caution">
+        Disconnect the power before you touch a wire. Mains wiring is only for licensed persons, by
+        the local codes. Identify moves, switches or lights the real thing: keep clear of it.
+      </p>
+      <nav class="jumps" aria-label="On this page">
+        <a href="#wiring/find">Find a wire</a>
+        <a href="#wiring/print">Print</a>
+        <a href="#wiring/pins">Pins</a>
+      </nav>
+      <div class="wiring-sheets">
+        <div class="wiring-column">
+          <Find />
+          <PrintChoice />
+        </div>
+        <div class="wiring-column" id="wiring/pins">
+          <PinMaps />
+        </div>
+      </div>
+      <Paper />
+    </div>
+  );
+}
+
+function Find() {
+  const timer = useRef(0);
+  const [hint, why] = [useId(), useId()];
+  return (
+    <section class="sheet find" id="wiring/find">
+      <h2>Find a wire</h2>
+      <label class="search">
+        Search
+        <input
+          type="search"
+          value={searchText}
+          maxLength={200}
+          autocomplete="off"
+          autocapitalize="off"
+          spellcheck={false}
+          aria-describedby={hint}
+          onInput={(event) => {
+            searchText.value = event.currentTarget.value;
+            clearTimeout(timer.current);
+            timer.current = window.setTimeout(search, TYPING_PAUSE_MS);
+          }}
+        />
+      </label>
+      <p id={hint} class="hint">
+        A label (W07), a channel (beak), a role (plus), an end (J1-12) or the code of a colour (YE).
+        Several words narrow it down.
+      </p>
+      <p role="status" class="count">
+        <Count />
+      </p>
+      <WhyNot id={why} />
+      {found.value.length > 0 && <WireTable wires={found.value} whyId={why} />}
+    </section>
+  );
+}
+
+function Count() {
+  const text = answeredText.value;
+  if (loom.value.length === 0) return <>The prop file names no wires.</>;
+  if (!text) return <>{wireCount(loom.value.length)} in all</>;
+  if (found.value.length === 0) return <>No wire matches “{text}”.</>;
+  return (
+    <>
+      {wireCount(found.value.length)} of {loom.value.length} for “{text}”
+    </>
+  );
 }

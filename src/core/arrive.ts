@@ -1,0 +1,46 @@
+import { Refusal } from '../shared/errors.ts';
+import { tidy } from '../shared/units.ts';
+import type { Core } from './core.ts';
+import type { Move } from './gate.ts';
+import type { Servo } from './servo.ts';
+
+/** @throws Refusal `condition` when something else took the servos over, or stopped them */
+export function untilArrived(core: Core, moves: readonly Move[]): Promise<true> {
+  // A delayed move has not been planned yet; it will be the next plan.
+  const plans = new Map(moves.map(({ servo }) => [servo, servo.plans + (servo.delayed ? 1 : 0)]));
+  return core.waits.until(() => {
+    for (const { servo, toDeg } of moves) {
+      if (servo.delayed) return undefined;
+      // What was waiting for its rail may have been replaced before it was ever planned.
+      const elsewhere = !servo.moving && servo.state.pos !== toDeg;
+      if (servo.plans !== plans.get(servo) || servo.interlocked || elsewhere)
+        throw new Refusal('condition', interruption(core, servo), {
+          channel: servo.name,
+          value: tidy(servo.state.pos),
+          target: toDeg,
+          condition: core.condition,
+        });
+      if (servo.moving) return undefined;
+    }
+    return true;
+  });
+}
+
+function interruption(core: Core, servo: Servo): string {
+  if (servo.interlocked) return `${servo.name} was held by an interlock on the way`;
+  const { condition } = core;
+  return condition === 'live'
+    ? `another command took ${servo.name} over on the way`
+    : `${servo.name} did not arrive: the prop is ${condition}`;
+}
+
+/** @throws Refusal `condition` when the prop ends up in another condition than the wanted one */
+export async function untilCondition(core: Core, leaves: 'waking' | 'parking'): Promise<void> {
+  const wanted = leaves === 'waking' ? 'live' : 'parked';
+  await core.waits.until(() => {
+    const { condition } = core;
+    if (condition === leaves) return undefined;
+    if (condition === wanted) return true;
+    throw new Refusal('condition', `the prop is ${condition}, not ${wanted}`, { condition });
+  });
+}

@@ -1,0 +1,398 @@
+import { didYouMean } from '../prop/finding.ts';
+import { type CueStep, longCue } from '../prop/schema.ts';
+import { Refusal } from '../shared/errors.ts';
+import { type Ease, parseEase } from '../sums/ease.ts';
+import { type Random, seeded, seedOf } from '../sums/random.ts';
+import type { Actuator, Body } from './body.ts';
+import type { Gate } from './gate.ts';
+import type { Journal } from './journal.ts';
+import { colourOf, degOf, type Wanted, wantedByPose } from './pose.ts';
+import type { Relay } from './relay.ts';
+
+/** One step, with its names looked up and its easing parsed. */
+interface Step {
+  spec: CueStep;
+  /** Position of the step that it comes after. */
+  after: number | undefined;
+  ease: Ease | undefined;
+}
+
+/** One cue of the prop file, ready to run. */
+interface Cue {
+  name: string;
+  takesOver: boolean;
+  seed: number;
+  steps: Step[];
+  /** Every channel that it, or a cue within it, may touch. */
+  channels: ReadonlySet<Actuator>;
+}
+
+/** One step of a running cue. */
+interface StepRun {
+  step: Step;
+  state: 'waiting' | 'running' | 'done';
+  /** Random part of its start (s). */
+  spreadS: number;
+  startedS: number;
+  endedS: number;
+  /** Whether what it started still goes on. */
+  busy: ((nowS: number) => boolean)[];
+  child: Run | undefined;
+  timesLeft: number;
+}
+
+/** One running cue. */
+interface Run {
+  cue: Cue;
+  who: string;
+  startedS: number;
+  steps: StepRun[];
+  random: Random;
+}
+
+export interface CueEvents {
+  /** A step waited in vain and asks for the prop to park. */
+  park(why: string): void;
+}
+
+/**
+ * Runs cues, several at once as long as they share no channel. Everything a cue does passes the
+ * gate; what the gate refuses is left out and told, and the cue goes on.
+ */
+export class Cues {
+  readonly #body: Body;
+  readonly #gate: Gate;
+  readonly #journal: Journal;
+  readonly #events: CueEvents;
+  readonly #cues = new Map<string, Cue>();
+  /** How often each cue has run, so that what is drawn at random differs from run to run. */
+  readonly #runs = new Map<string, number>();
+  #running: Run[] = [];
+
+  constructor(body: Body, gate: Gate, journal: Journal, events: CueEvents) {
+    this.#body = body;
+    this.#gate = gate;
+    this.#journal = journal;
+    this.#events = events;
+    for (const name of Object.keys(body.prop.cues)) this.#cues.set(name, this.#compile(name));
+  }
+
+  get names(): string[] {
+    return [...this.#cues.keys()];
+  }
+
+  isRunning(name: string): boolean {
+    return this.#running.some((run) => run.cue.name === name);
+  }
+
+  get idle(): boolean {
+    return this.#running.length === 0;
+  }
+
+  /** The channels that a cue may touch. @throws Refusal `noSuchThing` */
+  channelsOf(name: string): ReadonlySet<Actuator> {
+    return this.#named(name).channels;
+  }
+
+  /** Names of the running cues that use any of these channels. */
+  using(channels: Iterable<Actuator>): string[] {
+    const wanted = new Set(channels);
+    return this.#running
+      .filter(({ cue }) => [...cue.channels].some((channel) => wanted.has(channel)))
+      .map(({ cue }) => cue.name);
+  }
+
+  /**
+   * Starts a cue. One that shares a channel with a running cue takes over or is refused, as its
+   * file says; started again while it runs, it begins anew.
+   * @throws Refusal `noSuchThing`, `condition`
+   */
+  run(name: string, who: string, nowS: number): void {
+    const cue = this.#named(name);
+    const clashes = this.using(cue.channels).filter((other) => other !== name);
+    if (clashes.length > 0 && !cue.takesOver)
+      throw new Refusal(
+        'condition',
+        `cue ${name} shares channels with ${clashes.join(', ')}, which ${clashes.length > 1 ? 'are' : 'is'} running; stop ${clashes.length > 1 ? 'them' : 'it'} first, or let the cue take over (clash: take over)`,
+        { cue: name, running: clashes },
+      );
+    for (const other of clashes) this.stop(other, `cue ${name} takes over`);
+    if (this.isRunning(name)) this.stop(name, 'it begins anew');
+    const count = this.#runs.get(name) ?? 0;
+    this.#runs.set(name, count + 1);
+    this.#running.push(this.#begin(cue, who, nowS, seeded(cue.seed + count)));
+    this.#journal.add(who, 'cue', `cue ${name} runs`, { cue: name });
+  }
+
+  /**
+   * Ends a cue: its servos decelerate and hold, its relays open, its lights stay as they are;
+   * channels in `keep` are left alone. @returns false when it was not running
+   */
+  stop(name: string, why: string, keep: ReadonlySet<Actuator> = new Set()): boolean {
+    const run = this.#running.find(({ cue }) => cue.name === name);
+    if (!run) return false;
+    this.#running = this.#running.filter((other) => other !== run);
+    const mine = [...run.cue.channels].filter((channel) => !keep.has(channel));
+    const servos = mine.filter((channel) => channel.kind === 'servo');
+    for (const servo of servos) servo.halt();
+    this.#gate.cancel(servos);
+    for (const channel of mine)
+      if (channel.kind === 'relay') this.#gate.switch(channel, false, 0, this.#nowS);
+    this.#journal.add('prop', 'cue', `cue ${name} stopped: ${why}`, { cue: name });
+    return true;
+  }
+
+  /** Whoever has commanded these channels by hand ends the cues that use them. */
+  yieldTo(channels: ReadonlySet<Actuator>, who: string): void {
+    if (this.#running.length === 0) return;
+    for (const name of this.using(channels))
+      this.stop(name, `${who} took over a channel`, channels);
+  }
+
+  stopAll(why: string): void {
+    for (const { cue } of [...this.#running]) this.stop(cue.name, why);
+  }
+
+  /** Forgets every running cue; whoever calls this brings the channels to rest. */
+  clear(): void {
+    for (const { cue } of this.#running)
+      this.#journal.add('prop', 'cue', `cue ${cue.name} ended early`, { cue: cue.name });
+    this.#running = [];
+  }
+
+  #nowS = 0;
+
+  /** Once a tick. */
+  tick(nowS: number): void {
+    this.#nowS = nowS;
+    if (this.#running.length === 0) return;
+    for (const run of [...this.#running]) {
+      if (!this.#running.includes(run)) continue;
+      if (!this.#advance(run, nowS) || !this.#running.includes(run)) continue;
+      this.#running = this.#running.filter((other) => other !== run);
+      this.#journal.add('prop', 'cue', `cue ${run.cue.name} is over`, { cue: run.cue.name });
+    }
+  }
+
+  // --- running --------------------------------------------------------------------------------------
+
+  #begin(cue: Cue, who: string, nowS: number, random: Random): Run {
+    const steps = cue.steps.map((step): StepRun => {
+      const { spreadS, times } = step.spec;
+      return {
+        step,
+        state: 'waiting',
+        spreadS: spreadS === undefined ? 0 : random() * spreadS,
+        startedS: 0,
+        endedS: 0,
+        busy: [],
+        child: undefined,
+        timesLeft: times === 'until stopped' ? Number.POSITIVE_INFINITY : (times ?? 1),
+      };
+    });
+    return { cue, who, startedS: nowS, steps, random };
+  }
+
+  /** Starts and ends steps; true when the cue is over. */
+  #advance(run: Run, nowS: number): boolean {
+    let over = true;
+    for (const one of run.steps) {
+      if (one.state === 'waiting' && this.#isDue(run, one, nowS)) {
+        one.state = 'running';
+        one.startedS = nowS;
+        this.#start(run, one, nowS);
+      }
+      if (one.state === 'running' && !this.#goesOn(run, one, nowS)) {
+        one.state = 'done';
+        one.endedS = nowS;
+      }
+      if (one.state !== 'done') over = false;
+    }
+    return over;
+  }
+
+  #isDue(run: Run, { step, spreadS }: StepRun, nowS: number): boolean {
+    const { at = 0 } = step.spec;
+    let fromS = run.startedS;
+    if (step.after !== undefined) {
+      const before = run.steps[step.after]!;
+      if (before.state !== 'done') return false;
+      fromS = before.endedS;
+    }
+    // Ticks fall beside the times in the file by rounding alone.
+    return nowS >= fromS + at + spreadS - 1e-9;
+  }
+
+  #start(run: Run, one: StepRun, nowS: number): void {
+    const { spec, ease } = one.step;
+    const { overS = 0, fadeS = 0, forS } = spec;
+    const wanted = this.#wanted(spec, run.random);
+    const { moves } = wanted;
+    if (moves.length > 0)
+      this.#attempt(run, () => {
+        this.#gate.move(moves, overS, run.who, nowS, ease);
+        const plans = moves.map(({ servo }) => servo.plans + (servo.delayed ? 1 : 0));
+        one.busy.push(() =>
+          moves.some(({ servo }, i) => servo.delayed || (servo.moving && servo.plans === plans[i])),
+        );
+      });
+    for (const { lamp, to } of wanted.dims)
+      this.#attempt(run, () => {
+        this.#gate.dim(lamp, to, fadeS, nowS, ease);
+        one.busy.push(() => lamp.fading);
+      });
+    for (const { light, to } of wanted.colours)
+      this.#attempt(run, () => {
+        this.#gate.colour(light, to, fadeS, nowS, ease);
+        one.busy.push(() => light.fading);
+      });
+    for (const { relay, on } of wanted.switches)
+      this.#attempt(run, () => this.#switch(one, relay, on, forS, nowS));
+    if (spec.until) one.busy.push((laterS) => this.#waits(run, one, laterS));
+    this.#startChild(run, one, nowS);
+  }
+
+  #switch(one: StepRun, relay: Relay, on: boolean, forS: number | undefined, nowS: number): void {
+    this.#gate.switch(relay, on, on && forS !== undefined ? forS : Number.POSITIVE_INFINITY, nowS);
+    if (forS === undefined) return;
+    const changes = relay.changes;
+    // `off` for a time: it closes again, if it may and nobody else has switched it meanwhile.
+    one.busy.push((laterS) => {
+      if (laterS < nowS + forS - 1e-9) return relay.changes === changes;
+      if (!on && relay.changes === changes)
+        this.#gate.switch(relay, true, Number.POSITIVE_INFINITY, laterS);
+      return false;
+    });
+  }
+
+  /** Whether a step still waits for its `until`; what happens in vain is told. */
+  #waits(run: Run, one: StepRun, nowS: number): boolean {
+    const { channel, above, below, is, withinS, otherwise } = one.step.spec.until!;
+    const requirement =
+      above !== undefined
+        ? { channel, above }
+        : below !== undefined
+          ? { channel, below }
+          : { channel, is: is! };
+    if (this.#body.met(requirement)) return false;
+    if (nowS < one.startedS + withinS) return true;
+    this.#journal.add(
+      'prop',
+      'cue',
+      `cue ${run.cue.name} waited ${withinS} s for ${channel} in vain`,
+      {
+        cue: run.cue.name,
+        until: requirement,
+        otherwise,
+      },
+    );
+    if (otherwise === 'end') this.stop(this.#rootOf(run).cue.name, `${channel} did not get there`);
+    else if (otherwise === 'park') this.#events.park(`${channel} did not get there`);
+    return false;
+  }
+
+  #goesOn(run: Run, one: StepRun, nowS: number): boolean {
+    one.busy = one.busy.filter((goesOn) => goesOn(nowS));
+    if (one.child) {
+      if (!this.#advance(one.child, nowS)) return true;
+      one.child = undefined;
+      one.timesLeft--;
+      this.#startChild(run, one, nowS);
+    }
+    return one.busy.length > 0 || one.child !== undefined;
+  }
+
+  #startChild(run: Run, one: StepRun, nowS: number): void {
+    const { cue, choose } = one.step.spec;
+    if (one.timesLeft < 1) return;
+    const name = cue ?? choose?.[Math.floor(run.random() * choose.length)];
+    if (name) one.child = this.#begin(this.#named(name), run.who, nowS, run.random);
+  }
+
+  #rootOf(run: Run): Run {
+    const holds = (outer: Run): boolean =>
+      outer === run || outer.steps.some(({ child }) => child !== undefined && holds(child));
+    return this.#running.find(holds) ?? run;
+  }
+
+  #attempt(run: Run, act: () => void): void {
+    try {
+      act();
+    } catch (error) {
+      if (!(error instanceof Refusal)) throw error;
+      this.#journal.add(run.who, 'refused', `cue ${run.cue.name}: ${error.message}`, {
+        cue: run.cue.name,
+        code: error.code,
+        ...error.values,
+      });
+    }
+  }
+
+  #wanted(spec: CueStep, random: Random): Wanted {
+    const wanted: Wanted =
+      spec.pose === undefined
+        ? { moves: [], dims: [], colours: [], switches: [] }
+        : wantedByPose(this.#body, spec.pose);
+    for (const [name, to] of Object.entries(spec.move ?? {})) {
+      const drawn = typeof to === 'object' ? to.around + (2 * random() - 1) * to.spread : to;
+      for (const servo of this.#body.groups.get(name) ?? [this.#body.servo(name)])
+        wanted.moves.push({ servo, toDeg: degOf(servo, drawn) });
+    }
+    for (const [name, to] of Object.entries(spec.dim ?? {}))
+      wanted.dims.push({ lamp: this.#body.lamp(name), to });
+    for (const [name, to] of Object.entries(spec.colour ?? {}))
+      wanted.colours.push({ light: this.#body.rgb(name), to: colourOf(to) });
+    for (const [name, to] of Object.entries(spec.switch ?? {}))
+      wanted.switches.push({ relay: this.#body.relay(name), on: to === 'on' });
+    return wanted;
+  }
+
+  // --- putting together -----------------------------------------------------------------------------
+
+  #named(name: string): Cue {
+    const cue = this.#cues.get(name);
+    if (cue) return cue;
+    throw new Refusal(
+      'noSuchThing',
+      `there is no cue ${name}; ${didYouMean(name, this.#cues.keys())}`,
+      {
+        cue: name,
+      },
+    );
+  }
+
+  #compile(name: string): Cue {
+    const { clash, seed, steps } = longCue(this.#body.prop.cues[name]!);
+    return {
+      name,
+      takesOver: clash === 'take over',
+      seed: seed ?? seedOf(name),
+      channels: this.#channelsIn(name, new Set()),
+      steps: steps.map((spec) => ({
+        spec,
+        after:
+          spec.after === undefined ? undefined : steps.findIndex((one) => one.name === spec.after),
+        ease: spec.ease === undefined ? undefined : parseEase(spec.ease),
+      })),
+    };
+  }
+
+  /** Collects the channels of a cue and of every cue within it; lint has refused circles. */
+  #channelsIn(name: string, channels: Set<Actuator>): Set<Actuator> {
+    for (const step of longCue(this.#body.prop.cues[name]!).steps) {
+      const { move, pose, colour, dim, switch: switched, cue, choose } = step;
+      const poseNames = pose === undefined ? [] : Object.keys(this.#body.prop.poses[pose]!);
+      const names = [
+        ...poseNames,
+        ...[colour, dim, switched].flatMap((one) => Object.keys(one ?? {})),
+      ];
+      for (const one of names) channels.add(this.#body.channel(one));
+      for (const one of Object.keys(move ?? {}))
+        for (const servo of this.#body.groups.get(one) ?? [this.#body.servo(one)])
+          channels.add(servo);
+      for (const inner of [...(cue ? [cue] : []), ...(choose ?? [])])
+        this.#channelsIn(inner, channels);
+    }
+    return channels;
+  }
+}

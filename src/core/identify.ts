@@ -1,0 +1,120 @@
+import { Refusal } from '../shared/errors.ts';
+import { clamp } from '../shared/units.ts';
+import type { Rgb } from '../sums/light.ts';
+import { untilArrived } from './arrive.ts';
+import type { Actuator } from './body.ts';
+import type { Core } from './core.ts';
+import type { Session } from './lease.ts';
+import type { Lamp, RgbLight } from './light.ts';
+import type { Relay } from './relay.ts';
+import type { Servo } from './servo.ts';
+
+/** The largest size of a wiggle (deg), and the length of a blink or click (s). */
+const WIGGLE_DEG = 3;
+const WIGGLE_SPEED_DEG_S = 15;
+const BLINK_S = 0.5;
+
+/** Small wiggles, clicks and blinks, through the gate, to find out which channel a wire belongs to. */
+export class Identifier {
+  readonly #core: Core;
+
+  constructor(core: Core) {
+    this.#core = core;
+  }
+
+  /** Wiggles, blinks or clicks once, through the gate; returns how long it takes (s). */
+  start(actuator: Actuator, session: Session): number {
+    if (actuator.kind === 'servo') return this.#wiggle(actuator, session);
+    if (actuator.kind === 'relay') return this.#click(actuator, session);
+    return this.#blink(actuator);
+  }
+
+  /** Closes an open relay for a moment, or opens a closed one, unless somebody else switches it. */
+  #click(relay: Relay, session: Session): number {
+    const { gate, nowS, waits, lease } = this.#core;
+    if (!relay.on) {
+      gate.switch(relay, true, BLINK_S, nowS);
+      return BLINK_S;
+    }
+    const { offAtS } = relay;
+    gate.switch(relay, false, 0, nowS);
+    const { changes } = relay;
+    const clicking = waits.until(() => {
+      const mine = relay.changes === changes && lease.holder?.id === session.id;
+      if (!mine || this.#core.condition !== 'live') return true;
+      const { nowS: thenS } = this.#core;
+      if (thenS < nowS + BLINK_S) return undefined;
+      if (offAtS > thenS) gate.switch(relay, true, offAtS - thenS, thenS);
+      return true;
+    });
+    this.#inBackground(() => clicking);
+    return BLINK_S;
+  }
+
+  #wiggle(servo: Servo, session: Session): number {
+    const [low, high] = servo.limitsDeg;
+    const home = clamp(servo.state.pos, low, high);
+    const away = [home + WIGGLE_DEG, home - WIGGLE_DEG].map((deg) => clamp(deg, low, high));
+    const stops = [...away, home];
+    const overS = (2 * WIGGLE_DEG) / WIGGLE_SPEED_DEG_S;
+    const go = (toDeg: number): Promise<true> => {
+      const moves = [{ servo, toDeg }];
+      this.#core.gate.move(moves, overS, session.client, this.#core.nowS);
+      return untilArrived(this.#core, moves);
+    };
+    const first = go(stops[0]!);
+    this.#inBackground(async () => {
+      await first;
+      for (const toDeg of stops.slice(1)) {
+        this.#core.mustBeLive();
+        await go(toDeg);
+      }
+    });
+    return stops.length * overS;
+  }
+
+  #blink(light: Lamp | RgbLight): number {
+    const { gate, waits } = this.#core;
+    const show = (bright: boolean): void => {
+      const { nowS } = this.#core;
+      if (light.kind === 'lamp') gate.dim(light, bright ? 1 : 0, 0, nowS);
+      else
+        gate.colour(
+          light,
+          bright ? { red: 1, green: 1, blue: 1 } : { red: 0, green: 0, blue: 0 },
+          0,
+          nowS,
+        );
+    };
+    const home = light.kind === 'lamp' ? light.value : { ...light.value };
+    const restore = (): void => {
+      if (light.kind === 'lamp') gate.dim(light, home as number, 0, this.#core.nowS);
+      else gate.colour(light, home as Rgb, 0, this.#core.nowS);
+    };
+    const steps = [() => show(true), () => show(false), () => show(true), restore];
+    const startS = this.#core.nowS;
+    let done = 0;
+    const next = (): void => {
+      steps[done]!();
+      done++;
+    };
+    next();
+    let { fades } = light;
+    const blinking = waits.until(() => {
+      if (light.fades !== fades || this.#core.condition !== 'live') return true;
+      if (this.#core.nowS < startS + done * BLINK_S) return undefined;
+      next();
+      ({ fades } = light);
+      return done === steps.length ? true : undefined;
+    });
+    this.#inBackground(() => blinking);
+    return (steps.length - 1) * BLINK_S;
+  }
+
+  /** What is still going on after its answer: whoever takes the channel over ends it. */
+  #inBackground(work: () => Promise<unknown>): void {
+    work().catch((error: Error) => {
+      if (!(error instanceof Refusal)) this.#core.fail(error);
+    });
+  }
+}

@@ -1,0 +1,69 @@
+import { didYouMean } from '../prop/finding.ts';
+import { Refusal } from '../shared/errors.ts';
+import { parseColour, type Rgb } from '../sums/light.ts';
+import type { Actuator, Body } from './body.ts';
+import type { Move } from './gate.ts';
+import type { Lamp, RgbLight } from './light.ts';
+import type { Relay } from './relay.ts';
+import type { Servo } from './servo.ts';
+
+/** What a pose or a step of a cue asks of every channel that it names. */
+export interface Wanted {
+  moves: Move[];
+  dims: { lamp: Lamp; to: number }[];
+  colours: { light: RgbLight; to: Rgb }[];
+  switches: { relay: Relay; on: boolean }[];
+}
+
+/** Every channel that is asked for something. */
+export function channelsOf({ moves, dims, colours, switches }: Wanted): Set<Actuator> {
+  return new Set<Actuator>([
+    ...moves.map(({ servo }) => servo),
+    ...dims.map(({ lamp }) => lamp),
+    ...colours.map(({ light }) => light),
+    ...switches.map(({ relay }) => relay),
+  ]);
+}
+
+/** @throws Refusal `noSuchThing` */
+export function wantedByPose(body: Body, name: string): Wanted {
+  const { poses } = body.prop;
+  if (!Object.hasOwn(poses, name)) {
+    const advice = didYouMean(name, Object.keys(poses));
+    throw new Refusal('noSuchThing', `there is no pose ${name}; ${advice}`, { pose: name });
+  }
+  const wanted: Wanted = { moves: [], dims: [], colours: [], switches: [] };
+  for (const [channel, value] of Object.entries(poses[name]!)) {
+    const actuator = body.channel(channel);
+    if (actuator.kind === 'servo')
+      wanted.moves.push({ servo: actuator, toDeg: degOf(actuator, value) });
+    else if (actuator.kind === 'relay')
+      wanted.switches.push({ relay: actuator, on: value === 'on' });
+    else if (actuator.kind === 'lamp') wanted.dims.push({ lamp: actuator, to: Number(value) });
+    else wanted.colours.push({ light: actuator, to: colourOf(String(value)) });
+  }
+  return wanted;
+}
+
+/** An angle (deg) from deg or a mark. @throws Refusal `noSuchThing` */
+export function degOf(servo: Servo, to: number | string): number {
+  if (typeof to === 'number') return to;
+  const deg = servo.marks.get(to);
+  if (deg !== undefined) return deg;
+  throw new Refusal(
+    'noSuchThing',
+    `${servo.name} has no mark ${to}; ${didYouMean(to, servo.marks.keys())}`,
+    { channel: servo.name, mark: to },
+  );
+}
+
+/** @throws Refusal `invalidParams` */
+export function colourOf(text: string): Rgb {
+  const colour = parseColour(text);
+  if (colour) return colour;
+  throw new Refusal(
+    'invalidParams',
+    `${JSON.stringify(text.slice(0, 40))} is no CSS colour; try "#ffcc00", "orange" or "oklch(75% 0.15 80)"`,
+    { to: text.slice(0, 80) },
+  );
+}

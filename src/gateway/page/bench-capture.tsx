@@ -1,0 +1,287 @@
+import { type Signal, useSignal } from '@preact/signals';
+import { useId } from 'preact/hooks';
+import type { ChannelInfo, Requests } from '../../core/requests.ts';
+import { Calibration } from '../../sums/calibration.ts';
+import { degText, moveSlowly, rangeText, SLOW_DEG_S } from './bench-moves.ts';
+import { ask, commanding, trouble } from './store.ts';
+
+/** As the prop file has it: a letter, then letters, digits, _ or -, 64 at most. */
+const MARK_PATTERN = '[A-Za-z][A-Za-z0-9_\\-]{0,63}';
+
+interface Props {
+  channel: string;
+  info: ChannelInfo;
+}
+
+/** Sends a servo to an angle, a pulse width or a mark, slowly unless told otherwise. */
+export function GoTo({ channel, info }: Props) {
+  const isSlow = useSignal(true);
+  const [low, high] = info.limitsDeg!;
+  const calibration = new Calibration(info.calibration!);
+  const pulses = [low, high].map((deg) => calibration.toPulseUs(deg)).sort((a, b) => a - b);
+  const go = async (to: number | string) => {
+    if (!isSlow.value) {
+      await ask('channel.move', { channel, to });
+      return;
+    }
+    try {
+      await moveSlowly(channel, info, to);
+      trouble.value = '';
+    } catch (error) {
+      trouble.value = (error as Error).message;
+    }
+  };
+  return (
+    <>
+      <NumberForm
+        label="Angle (deg)"
+        min={low}
+        max={high}
+        hint={rangeText(info.limitsDeg!)}
+        onGo={go}
+      />
+      <NumberForm
+        label="Pulse (us)"
+        min={Math.ceil(pulses[0]!)}
+        max={Math.floor(pulses[1]!)}
+        hint={`${Math.ceil(pulses[0]!)} to ${Math.floor(pulses[1]!)} us`}
+        onGo={(us) => go(calibration.toDeg(us))}
+      />
+      {Object.keys(info.marks ?? {}).length > 0 && (
+        <fieldset class="row plain">
+          <legend>Marks</legend>
+          {Object.entries(info.marks!).map(([mark, deg]) => (
+            <button
+              key={mark}
+              type="button"
+              disabled={!commanding.value}
+              aria-label={`Go to ${mark}, ${degText(deg)}`}
+              onClick={() => go(mark)}
+            >
+              {mark} <span class="soft number">{degText(deg)}</span>
+            </button>
+          ))}
+        </fieldset>
+      )}
+      <label class="check">
+        <input
+          type="checkbox"
+          checked={isSlow.value}
+          onChange={(event) => {
+            isSlow.value = event.currentTarget.checked;
+          }}
+        />
+        Slowly, {SLOW_DEG_S} deg/s at most
+      </label>
+      <div class="row">
+        <button
+          type="button"
+          disabled={!commanding.value}
+          onClick={() => ask('channel.identify', { channel })}
+        >
+          Identify: a small wiggle
+        </button>
+      </div>
+    </>
+  );
+}
+
+function NumberForm(props: {
+  label: string;
+  min: number;
+  max: number;
+  hint: string;
+  onGo: (value: number) => void;
+}) {
+  const id = useId();
+  return (
+    <form
+      class="row"
+      onSubmit={(event) => {
+        event.preventDefault();
+        props.onGo(Number(new FormData(event.currentTarget).get('value')));
+      }}
+    >
+      <label for={id}>{props.label}</label>
+      <input
+        id={id}
+        name="value"
+        type="number"
+        step="any"
+        required
+        inputMode="decimal"
+        min={props.min}
+        max={props.max}
+        aria-describedby={`${id}-hint`}
+      />
+      <button type="submit" disabled={!commanding.value}>
+        Go
+      </button>
+      <span class="hint" id={`${id}-hint`}>
+        {props.hint}
+      </span>
+    </form>
+  );
+}
+
+// --- captures: each says in words what it wrote into the prop file, or undefined when refused -----
+
+type Capture = Promise<string | undefined>;
+
+export async function captureMark(channel: string, mark: string): Capture {
+  const done = await ask<Requests['mark.capture']['result']>('mark.capture', { channel, mark });
+  return done && `${channel}: mark ${mark} is now ${degText(done.deg)}, in the prop file.`;
+}
+
+export async function captureLimit(channel: string, end: 'low' | 'high'): Capture {
+  const done = await ask<Requests['limits.capture']['result']>('limits.capture', { channel, end });
+  const deg = done?.limitsDeg[end === 'low' ? 0 : 1];
+  return deg === undefined
+    ? undefined
+    : `${channel}: ${end} limit is now ${degText(deg)}, in the prop file.`;
+}
+
+/** Parks at a mark, or where it stands. */
+export async function capturePark(channel: string, mark?: string): Capture {
+  const done = await ask<Requests['park.capture']['result']>('park.capture', {
+    channel,
+    ...(mark !== undefined && { mark }),
+  });
+  const at = mark === undefined ? '' : `${mark}, `;
+  return done && `${channel}: park position is now ${at}${degText(done.deg)}, in the prop file.`;
+}
+
+export async function undoCapture(): Capture {
+  const done = await ask<Requests['capture.undo']['result']>('capture.undo');
+  return done && `Undone: ${done.undone}.`;
+}
+
+// --- their controls --------------------------------------------------------------------------------
+
+export function Captures({ channel, info }: Props) {
+  const told = useSignal('');
+  const tell = async (capture: Capture) => {
+    told.value = (await capture) ?? '';
+  };
+  return (
+    <>
+      <p class="hint">
+        What is captured is where the servo stands now. It goes into the prop file.
+      </p>
+      <MarkForm channel={channel} info={info} told={told} />
+      <div class="row">
+        {(['low', 'high'] as const).map((end) => (
+          <button
+            key={end}
+            type="button"
+            disabled={!commanding.value}
+            onClick={() => tell(captureLimit(channel, end))}
+          >
+            {end === 'low' ? 'Low' : 'High'} limit here
+          </button>
+        ))}
+      </div>
+      <ParkForm channel={channel} info={info} onPark={(mark) => tell(capturePark(channel, mark))} />
+      <div class="row">
+        <button type="button" disabled={!commanding.value} onClick={() => tell(undoCapture())}>
+          Undo the last capture
+        </button>
+      </div>
+      <Told text={told} />
+    </>
+  );
+}
+
+/** What was written, kept until the next capture, and told to a screen reader. */
+export function Told({ text }: { text: Signal<string> }) {
+  return (
+    <p role="status" class="told">
+      {text}
+    </p>
+  );
+}
+
+interface MarkFormProps extends Props {
+  told: Signal<string>;
+  isPrimary?: boolean;
+  onDone?: (said: string) => void;
+}
+
+export function MarkForm({ channel, info, told, isPrimary = false, onDone }: MarkFormProps) {
+  const id = useId();
+  const names = [...new Set([...Object.keys(info.marks ?? {}), 'shut', 'open'])];
+  return (
+    <form
+      class="row"
+      onSubmit={async (event) => {
+        event.preventDefault();
+        const form = event.currentTarget;
+        const mark = String(new FormData(form).get('mark')).trim();
+        const said = await captureMark(channel, mark);
+        told.value = said ?? '';
+        if (!said) return;
+        form.reset();
+        onDone?.(said);
+      }}
+    >
+      <label for={id}>Name of the mark</label>
+      <input
+        id={id}
+        name="mark"
+        required
+        maxLength={64}
+        pattern={MARK_PATTERN}
+        title="a letter, then letters, digits, _ or -"
+        list={`${id}-names`}
+        autocomplete="off"
+        autocapitalize="off"
+        spellcheck={false}
+        aria-describedby={`${id}-hint`}
+      />
+      <datalist id={`${id}-names`}>
+        {names.map((name) => (
+          <option key={name} value={name} />
+        ))}
+      </datalist>
+      <button type="submit" class={isPrimary ? 'primary' : ''} disabled={!commanding.value}>
+        Capture the mark here
+      </button>
+      <span class="hint" id={`${id}-hint`}>
+        A letter, then letters, digits, _ or -. A name that exists moves to here.
+      </span>
+    </form>
+  );
+}
+
+const HERE = ' here';
+
+function ParkForm({ info, onPark }: Props & { onPark: (mark?: string) => void }) {
+  const id = useId();
+  return (
+    <form
+      class="row"
+      onSubmit={(event) => {
+        event.preventDefault();
+        const at = String(new FormData(event.currentTarget).get('at'));
+        onPark(at === HERE ? undefined : at);
+      }}
+    >
+      <label for={id}>Park</label>
+      <select id={id} name="at">
+        <option value={HERE}>here</option>
+        {Object.entries(info.marks ?? {}).map(([mark, deg]) => (
+          <option key={mark} value={mark}>
+            at {mark}, {degText(deg)}
+          </option>
+        ))}
+      </select>
+      <button type="submit" disabled={!commanding.value}>
+        Set the park position
+      </button>
+      <span class="hint">
+        Now {typeof info.park.to === 'number' ? degText(info.park.to) : String(info.park.to)}
+        {info.park.then === 'release' ? ', then the pulses stop' : ', held there'}.
+      </span>
+    </form>
+  );
+}

@@ -1,0 +1,130 @@
+import { type ReadonlySignal, useComputed, useSignal, useSignalEffect } from '@preact/signals';
+import type { ChannelInfo, ChannelState } from '../../core/requests.ts';
+import { envelopeDeg, rangeText } from './bench-moves.ts';
+import { Dial, DialKey } from './dial.tsx';
+import { stateOf } from './store.ts';
+
+/** A push is shown for this long after it was last told (ms), so that a buzz does not flicker. */
+const PUSH_SHOWN_MS = 800;
+
+const FLAG_WORDS: Record<string, string> = {
+  moving: 'moving',
+  released: 'no pulses: it is limp',
+  unknown: 'where it stands is not known',
+  beyond: 'outside its soft limits',
+  pushing: 'pushing',
+  interlocked: 'held by an interlock',
+  resting: 'resting: it was on for long enough',
+  delayed: 'waits until its rail has room',
+  flashHeld: 'held back so as not to flash',
+};
+
+export const flagText = (flags: readonly string[]) =>
+  flags.map((flag) => FLAG_WORDS[flag] ?? flag).join('; ') || 'at rest';
+
+export const ampsText = ({ measuredA, amps }: ChannelState) =>
+  measuredA === undefined
+    ? `${amps.toFixed(2)} A, estimated`
+    : `${measuredA.toFixed(2)} A, measured`;
+
+/** One number: only its text changes while it is shown. */
+export function Figure({ label, text }: { label: string; text: () => string }) {
+  const shown = useComputed(text);
+  return (
+    <div>
+      <dt>{label}</dt>
+      <dd class="number">{shown}</dd>
+    </div>
+  );
+}
+
+export function ServoNumbers({ channel, info }: { channel: string; info: ChannelInfo }) {
+  const state = stateOf(channel);
+  const deg = (value: unknown) =>
+    value === undefined ? 'not measured' : `${(value as number).toFixed(1)} deg`;
+  return (
+    <dl class="figures">
+      <Figure label="Angle" text={() => deg(state.value.value)} />
+      <Figure label="Target" text={() => deg(state.value.target)} />
+      <Figure label="Measured" text={() => deg(state.value.measuredDeg)} />
+      <Figure
+        label="Pulse"
+        text={() => (state.value.pulseUs ? `${state.value.pulseUs.toFixed(0)} us` : 'none')}
+      />
+      <Figure label="Current" text={() => ampsText(state.value)} />
+      <Figure label="State" text={() => flagText(state.value.flags)} />
+      <div>
+        <dt>Soft limits</dt>
+        <dd class="number">{rangeText(info.limitsDeg!)}</dd>
+      </div>
+      <div>
+        <dt>Envelope</dt>
+        <dd class="number">{rangeText(envelopeDeg(info))}</dd>
+      </div>
+    </dl>
+  );
+}
+
+/** Where it stands, in short, beside the button that is being held. */
+export function Glance({ channel }: { channel: string }) {
+  const state = stateOf(channel);
+  const pushing = usePushing(channel);
+  const text = useComputed(() => `${(state.value.value as number).toFixed(1)} deg`);
+  return (
+    <p class={`glance number ${pushing.value ? 'is-pushing' : ''}`}>
+      {text}
+      {pushing.value && ': it pushes'}
+    </p>
+  );
+}
+
+/** True from the beginning of a push until it has been over for a moment. */
+export function usePushing(channel: string): ReadonlySignal<boolean> {
+  const state = stateOf(channel);
+  const raw = useComputed(() => state.value.pushing === true);
+  const shown = useSignal(false);
+  useSignalEffect(() => {
+    if (raw.value) {
+      shown.value = true;
+      return;
+    }
+    const timer = setTimeout(() => {
+      shown.value = false;
+    }, PUSH_SHOWN_MS);
+    return () => clearTimeout(timer);
+  });
+  return shown;
+}
+
+/** Says so when the servo pushes, on screen and once to a screen reader. */
+export function Pushing({ channel }: { channel: string }) {
+  const pushing = usePushing(channel);
+  return (
+    <div role="status" class="pushing-place">
+      {pushing.value && (
+        <p class="pushing">
+          <svg viewBox="0 0 24 24" width="28" height="28" aria-hidden="true">
+            <path d="M2 12H14M10 7l5 5-5 5M19 3V21M22 3V21" />
+          </svg>
+          It pushes against something: the servo buzzes.
+        </p>
+      )}
+    </div>
+  );
+}
+
+/** The dial with its numbers beside it, and the word when it pushes. */
+export function ServoPicture({ channel, info }: { channel: string; info: ChannelInfo }) {
+  return (
+    <div class="servo-picture">
+      <div>
+        <Dial channel={channel} info={info} />
+        <DialKey />
+      </div>
+      <div>
+        <ServoNumbers channel={channel} info={info} />
+        <Pushing channel={channel} />
+      </div>
+    </div>
+  );
+}

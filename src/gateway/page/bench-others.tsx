@@ -1,0 +1,149 @@
+import { useComputed } from '@preact/signals';
+import { useId } from 'preact/hooks';
+import type { ChannelInfo } from '../../core/requests.ts';
+import { ampsText, Figure, flagText } from './bench-numbers.tsx';
+import { ask, commanding, stateOf } from './store.ts';
+
+interface Props {
+  channel: string;
+  info: ChannelInfo;
+}
+
+/** Relays, lamps and rgb lights at the bench: state, one control, identify. */
+export function OtherBench({ channel, info }: Props) {
+  const state = stateOf(channel);
+  return (
+    <div class="sheets">
+      <section class="sheet" aria-labelledby="other-state">
+        <h2 id="other-state">{channel}</h2>
+        <dl class="figures">
+          <Figure label="Value" text={() => valueText(info.kind, state.value.value)} />
+          <Figure label="Current" text={() => ampsText(state.value)} />
+          <Figure label="State" text={() => flagText(state.value.flags)} />
+          <div>
+            <dt>Wire</dt>
+            <dd>{info.wire ?? 'not in the loom'}</dd>
+          </div>
+          {info.duty && (
+            <div>
+              <dt>Duty</dt>
+              <dd>
+                on for {info.duty.maxOnS} s at most, then {info.duty.restS} s of rest
+              </dd>
+            </div>
+          )}
+        </dl>
+      </section>
+      <section class="sheet" aria-labelledby="other-control">
+        <h2 id="other-control">Try it</h2>
+        {info.kind !== 'relay' && (
+          <p class="caution">
+            Flashing light can set off seizures. The daemon holds back what would flash more than
+            three times a second, unless the prop file lifts that.
+          </p>
+        )}
+        {info.kind === 'relay' && <Switch channel={channel} />}
+        {info.kind === 'lamp' && <Dimmer channel={channel} />}
+        {info.kind === 'rgb' && <Colour channel={channel} />}
+        <div class="row">
+          <button
+            type="button"
+            disabled={!commanding.value}
+            onClick={() => ask('channel.identify', { channel })}
+          >
+            Identify: {info.kind === 'relay' ? 'a click' : 'blink twice'}
+          </button>
+        </div>
+      </section>
+    </div>
+  );
+}
+
+function valueText(kind: ChannelInfo['kind'], value: unknown): string {
+  if (kind === 'relay') return value ? 'on: closed' : 'off: open';
+  if (kind === 'lamp') return `${Math.round((value as number) * 100)} % lightness`;
+  return String(value);
+}
+
+function Switch({ channel }: { channel: string }) {
+  return (
+    <div class="row">
+      {[true, false].map((on) => (
+        <button
+          key={String(on)}
+          type="button"
+          disabled={!commanding.value}
+          onClick={() => ask('channel.switch', { channel, on })}
+        >
+          Switch {on ? 'on' : 'off'}
+        </button>
+      ))}
+    </div>
+  );
+}
+
+function Dimmer({ channel }: { channel: string }) {
+  const id = useId();
+  const state = stateOf(channel);
+  const level = useComputed(() => Math.round((state.value.target as number) * 100));
+  return (
+    <div class="row">
+      <label for={id}>Lightness (%)</label>
+      <input
+        id={id}
+        type="range"
+        min={0}
+        max={100}
+        step={1}
+        value={level}
+        disabled={!commanding.value}
+        onChange={(event) =>
+          ask('channel.dim', { channel, to: Number(event.currentTarget.value) / 100 })
+        }
+      />
+    </div>
+  );
+}
+
+function Colour({ channel }: { channel: string }) {
+  const pickId = useId();
+  const textId = useId();
+  const state = stateOf(channel);
+  const colour = useComputed(() => String(state.value.target));
+  return (
+    <>
+      <div class="row">
+        <label for={pickId}>Pick a colour</label>
+        <input
+          id={pickId}
+          type="color"
+          value={colour}
+          disabled={!commanding.value}
+          onChange={(event) => ask('channel.colour', { channel, to: event.currentTarget.value })}
+        />
+      </div>
+      <form
+        class="row"
+        onSubmit={(event) => {
+          event.preventDefault();
+          const to = String(new FormData(event.currentTarget).get('to')).trim();
+          void ask('channel.colour', { channel, to });
+        }}
+      >
+        <label for={textId}>or write it</label>
+        <input
+          id={textId}
+          name="to"
+          required
+          maxLength={100}
+          placeholder="oklch(75% 0.15 80)"
+          autocomplete="off"
+          spellcheck={false}
+        />
+        <button type="submit" disabled={!commanding.value}>
+          Go
+        </button>
+      </form>
+    </>
+  );
+}

@@ -1,0 +1,70 @@
+import { type Signal, signal, useComputed } from '@preact/signals';
+import type { ComponentChildren } from 'preact';
+import { useId } from 'preact/hooks';
+import { ask, commanding, condition, holding, live } from './store.ts';
+
+/** What the daemon said of the last request that it did not carry out at once. */
+export const delayNote = signal('');
+
+/** Asks for a motion or a switch, and keeps what is said about a delay. */
+export async function command(method: string, params: object): Promise<void> {
+  const result = await ask<{ delayed?: string }>(method, params);
+  delayNote.value = result?.delayed ?? '';
+}
+
+/** A box with a heading, whose controls work only while this page may command. */
+export function ControlSheet({ title, children }: { title: string; children: ComponentChildren }) {
+  const id = useId();
+  const disabled = useComputed(() => !commanding.value);
+  return (
+    <section class="sheet" aria-labelledby={id}>
+      <h2 id={id}>{title}</h2>
+      <WhyNot />
+      <fieldset disabled={disabled} aria-labelledby={id}>
+        {children}
+      </fieldset>
+    </section>
+  );
+}
+
+/** Why the controls beside it are disabled. */
+function WhyNot() {
+  if (commanding.value) return null;
+  const take = holding.value ? [] : ['take control'];
+  const stopped = condition.value === 'stopped' || condition.value === 'faulted';
+  const wake = live.value ? [] : stopped ? ['reset the stop', 'wake the prop'] : ['wake the prop'];
+  const steps = [...take, ...wake].join(' and ');
+  return <p class="hint">{steps.charAt(0).toUpperCase() + steps.slice(1)} to use these.</p>;
+}
+
+/** A number that may be left empty. */
+export function NumberField(props: {
+  label: string;
+  /** What is typed. */
+  text: Signal<string>;
+  min?: number;
+  max?: number;
+  required?: boolean;
+}) {
+  const { label, text, ...limits } = props;
+  return (
+    <label class="field">
+      {label}{' '}
+      <input
+        type="number"
+        step="any"
+        inputMode="decimal"
+        {...limits}
+        value={text}
+        onInput={(event) => {
+          text.value = event.currentTarget.value;
+        }}
+      />
+    </label>
+  );
+}
+
+/** The number in a field, undefined when it is empty. */
+export function numberIn(text: Signal<string>): number | undefined {
+  return text.value.trim() === '' ? undefined : Number(text.value);
+}

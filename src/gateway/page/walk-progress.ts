@@ -1,0 +1,110 @@
+import type { ChannelInfo } from '../../core/requests.ts';
+
+/** The guided walk: what it knows between its steps, kept so that it can be left and resumed. */
+
+export type End = 'low' | 'high';
+export const otherEnd = (end: End): End => (end === 'low' ? 'high' : 'low');
+
+export const STEPS = ['before', 'first', 'second', 'marks', 'park', 'try', 'done'] as const;
+export type Step = (typeof STEPS)[number];
+
+export const MARGIN_DEG = { default: 2, most: 10 } as const;
+
+export interface Progress {
+  step: Step;
+  firstEnd: End;
+  marginDeg: number;
+  /** Where the ends were found (deg). */
+  ends: { low?: number; high?: number };
+  /** What was written into the prop file, a sentence each. */
+  written: string[];
+}
+
+export const fresh = (): Progress => ({
+  step: 'before',
+  firstEnd: 'low',
+  marginDeg: MARGIN_DEG.default,
+  ends: {},
+  written: [],
+});
+
+const keyOf = (prop: string, channel: string) => `sinew-walk/${prop}/${channel}`;
+
+/** What is used of a browser's Storage. */
+export interface Kept {
+  getItem(key: string): string | null;
+  setItem(key: string, value: string): void;
+  removeItem(key: string): void;
+}
+
+/** What was kept of a walk; undefined when there is none, or none that can be understood. */
+export function load(kept: Kept, prop: string, channel: string): Progress | undefined {
+  try {
+    const found = JSON.parse(kept.getItem(keyOf(prop, channel)) ?? 'null');
+    return isProgress(found) ? found : undefined;
+  } catch {
+    return undefined;
+  }
+}
+
+/** Keeps it where the browser allows that; without, the walk lasts as long as the page. */
+export function save(kept: Kept, prop: string, channel: string, progress: Progress): void {
+  try {
+    kept.setItem(keyOf(prop, channel), JSON.stringify(progress));
+  } catch {
+    // Storage is full or forbidden.
+  }
+}
+
+export function clear(kept: Kept, prop: string, channel: string): void {
+  try {
+    kept.removeItem(keyOf(prop, channel));
+  } catch {
+    // Storage is forbidden: there is nothing in it either.
+  }
+}
+
+function isProgress(found: unknown): found is Progress {
+  const { step, firstEnd, marginDeg, ends, written } = (found ?? {}) as Partial<Progress>;
+  const isDeg = (deg: unknown) => deg === undefined || Number.isFinite(deg);
+  return (
+    STEPS.includes(step as Step) &&
+    (firstEnd === 'low' || firstEnd === 'high') &&
+    typeof marginDeg === 'number' &&
+    marginDeg >= 0 &&
+    marginDeg <= MARGIN_DEG.most &&
+    typeof ends === 'object' &&
+    ends !== null &&
+    isDeg(ends.low) &&
+    isDeg(ends.high) &&
+    Array.isArray(written) &&
+    written.every((line) => typeof line === 'string')
+  );
+}
+
+/** What stands in the way of a new soft limit. */
+export interface Conflicts {
+  /** The other limit (deg), where the new one is not on its right side. */
+  otherLimit?: number;
+  /** The park position (deg), where it is an angle that would be left outside. */
+  park?: number;
+  /** Marks that would be left outside. */
+  marks: string[];
+}
+
+/** @param deg where the limit would be; undefined when nothing stands in its way */
+export function conflicts(info: ChannelInfo, end: End, deg: number): Conflicts | undefined {
+  const sign = end === 'low' ? 1 : -1;
+  const isOutside = (at: number) => (at - deg) * sign < 0;
+  const other = info.limitsDeg![end === 'low' ? 1 : 0];
+  const { to } = info.park;
+  const found: Conflicts = {
+    marks: Object.entries(info.marks ?? {})
+      .filter(([, at]) => isOutside(at))
+      .map(([mark]) => mark),
+  };
+  if ((other - deg) * sign <= 0) found.otherLimit = other;
+  if (typeof to === 'number' && isOutside(to)) found.park = to;
+  const isFree = found.otherLimit === undefined && found.park === undefined;
+  return isFree && found.marks.length === 0 ? undefined : found;
+}

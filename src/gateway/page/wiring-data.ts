@@ -1,0 +1,77 @@
+import { batch, signal } from '@preact/signals';
+import type { BoardInfo, LoomWire, Requests } from '../../core/requests.ts';
+import { ask } from './store.ts';
+
+/** Every wire of the prop, and those that the search found. */
+export const loom = signal<LoomWire[]>([]);
+export const found = signal<LoomWire[]>([]);
+export const searchText = signal('');
+/** What the last answer of the search was an answer to. */
+export const answeredText = signal('');
+export const boards = signal<Record<string, BoardInfo>>({});
+
+export async function loadWiring(): Promise<void> {
+  const [all, list] = await Promise.all([
+    ask<Requests['loom.find']['result']>('loom.find', { text: '' }),
+    ask<Requests['board.list']['result']>('board.list'),
+    search(),
+  ]);
+  batch(() => {
+    if (all) loom.value = all.wires;
+    if (list) boards.value = list.boards;
+  });
+}
+
+/** Asks for the wires that match the text of the search. */
+export async function search(): Promise<void> {
+  const text = searchText.value.trim();
+  const answer = await ask<Requests['loom.find']['result']>('loom.find', { text });
+  // Somebody may have typed on meanwhile; then the next answer counts.
+  if (!answer || text !== searchText.value.trim()) return;
+  batch(() => {
+    found.value = sorted(answer.wires, ({ label }) => label);
+    answeredText.value = text;
+  });
+}
+
+/** `1 wire`, `16 wires`. */
+export function wireCount(count: number): string {
+  return `${count} ${count === 1 ? 'wire' : 'wires'}`;
+}
+
+const collator = new Intl.Collator('en', { numeric: true });
+
+/** A copy in the order in which a person counts: W2 before W10. */
+export function sorted<T>(things: readonly T[], key: (thing: T) => string): T[] {
+  return [...things].sort((a, b) => collator.compare(key(a), key(b)));
+}
+
+/** `J1-12` is cavity 12 of connector J1; an end without a hyphen is a connector by itself. */
+export function splitEnd(end: string): { connector: string; cavity: string } {
+  const at = end.lastIndexOf('-');
+  if (at < 1) return { connector: end, cavity: '' };
+  return { connector: end.slice(0, at), cavity: end.slice(at + 1) };
+}
+
+/** Ends in short: `J1-12`, `TB1-2` and `TB1-7` are `J1-12 TB1-2/7`. */
+export function shortEnds(ends: readonly string[]): string {
+  const cavities = new Map<string, string[]>();
+  for (const { connector, cavity } of ends.map(splitEnd))
+    cavities.set(connector, [...(cavities.get(connector) ?? []), cavity]);
+  return [...cavities]
+    .map(([connector, list]) =>
+      [connector, list.filter(Boolean).join('/')].filter(Boolean).join('-'),
+    )
+    .join(' ');
+}
+
+/** `24 AWG` or `0.25 mm²`; an empty text where the prop file gives neither. */
+export function gauge({ gaugeAwg, sectionMm2 }: LoomWire): string {
+  if (gaugeAwg !== undefined) return `${gaugeAwg} AWG`;
+  return sectionMm2 === undefined ? '' : `${sectionMm2} mm²`;
+}
+
+/** `0.6 m`; an empty text where the prop file gives no length. */
+export function length({ lengthM }: LoomWire): string {
+  return lengthM === undefined ? '' : `${lengthM} m`;
+}

@@ -1,0 +1,136 @@
+import { useId } from 'preact/hooks';
+import type { ChannelInfo, LoomWire } from '../../core/requests.ts';
+import { singleColours, wireColourName } from '../../sums/wire-colours.ts';
+import { ask, channels, commanding, condition, holding } from './store.ts';
+import { gauge, length } from './wiring-data.ts';
+
+/** How a screen shows the colours of IEC 60757, which gives names only. */
+const SWATCH: Record<string, string> = {
+  BK: '#1b1b1b',
+  BN: '#7a4a21',
+  RD: '#cf1f26',
+  OG: '#ee7d14',
+  YE: '#f5d400',
+  GN: '#1d8a3a',
+  BU: '#1f5fc4',
+  VT: '#7a3fa0',
+  GY: '#8b8f94',
+  WH: '#ffffff',
+  PK: '#f29ab8',
+  GD: '#c09a3a',
+  TQ: '#2fb5b0',
+  SR: '#c3c8cd',
+};
+
+/** A piece of insulation; a core of two colours is striped. */
+function stripes(colours: readonly string[]): string {
+  const bands = colours.map((colour, i) => `${colour} ${i * 4}px ${(i + 1) * 4}px`);
+  return `repeating-linear-gradient(115deg, ${bands.join(', ')})`;
+}
+
+function Colour({ code }: { code: string }) {
+  const name = wireColourName(code);
+  if (!name) return <span class="colour">{code}</span>;
+  const colours = (singleColours(code) ?? []).map((single) => SWATCH[single]!);
+  return (
+    <span class="colour">
+      <span class="swatch" style={{ background: stripes(colours) }} aria-hidden="true" />
+      <b>{code}</b> {name}
+    </span>
+  );
+}
+
+export function Cores({ wire }: { wire: LoomWire }) {
+  return (
+    <ul class="cores">
+      {wire.cores.map(({ role, colour, from, to }) => (
+        <li key={`${role} ${from} ${to}`}>
+          <span>{role}</span>
+          <Colour code={colour} />
+          <span class="number">
+            {from} → {to}
+          </span>
+        </li>
+      ))}
+    </ul>
+  );
+}
+
+const SHOWS_ITSELF: Record<ChannelInfo['kind'], string> = {
+  servo: 'The servo wiggles.',
+  relay: 'The relay clicks: what it feeds goes on, or off, for a moment.',
+  rgb: 'The light blinks twice.',
+  lamp: 'The lamp blinks twice.',
+};
+
+function whyNot(): string {
+  if (!holding.value) return 'To identify, take control first (at the top), then wake the prop.';
+  const first = condition.value === 'parked' ? 'wake it' : 'bring it to live';
+  return `To identify, the prop must be live. It is ${condition.value}: ${first} first.`;
+}
+
+/** Tells why the buttons beside it wait, while they do. */
+export function WhyNot({ id }: { id: string }) {
+  return (
+    <p id={id} class="hint">
+      {commanding.value
+        ? 'Identify makes the channel on the wire show itself, within every limit.'
+        : whyNot()}
+    </p>
+  );
+}
+
+/** What the button does stands above it, before anybody presses. */
+export function Identify({ channel, whyId }: { channel: string; whyId: string }) {
+  const does = useId();
+  const kind = channels.value[channel]?.kind;
+  return (
+    <div class="identify">
+      <p id={does} class="hint">
+        {kind && SHOWS_ITSELF[kind]}
+      </p>
+      <button
+        type="button"
+        disabled={!commanding.value}
+        aria-label={`Identify ${channel}`}
+        aria-describedby={`${does} ${whyId}`}
+        onClick={() => ask('channel.identify', { channel })}
+      >
+        Identify
+      </button>
+    </div>
+  );
+}
+
+export function WireTable({ wires, whyId }: { wires: readonly LoomWire[]; whyId: string }) {
+  return (
+    <table class="wires">
+      <thead>
+        <tr>
+          <th scope="col">Label</th>
+          <th scope="col">Channel</th>
+          <th scope="col">Gauge</th>
+          <th scope="col">Length</th>
+          <th scope="col">Cores: role, colour, from → to</th>
+          <th scope="col">Identify</th>
+        </tr>
+      </thead>
+      <tbody>
+        {wires.map((wire) => (
+          <tr key={`${wire.label} ${wire.channel}`}>
+            <th scope="row">{wire.label}</th>
+            <td>{wire.channel}</td>
+            <td class="number">{gauge(wire) || '–'}</td>
+            <td class="number">{length(wire) || '–'}</td>
+            <td>
+              <Cores wire={wire} />
+            </td>
+            <td>
+              <Identify channel={wire.channel} whyId={whyId} />
+            </td>
+          </tr>
+        ))}
+      </tbody>
+    </table>
+  );
+}

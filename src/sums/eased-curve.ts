@@ -1,0 +1,168 @@
+import type { Ease } from './ease.ts';
+import { STRIDE } from './profile-path.ts';
+
+/** Pieces of the curve. */
+const CELLS = 64;
+/** Shares of the move's time that are nearer than this are one point in time. */
+const SAME = 1e-12;
+
+/** The curve at its points, 0 to CELLS; a move always begins at 0 and ends at 1. */
+function curveAt(ease: Ease, point: number): number {
+  return point === 0 ? 0 : point === CELLS ? 1 : ease(point / CELLS);
+}
+
+/** The lowest and the highest value of the curve at its points: between them lies all of it. */
+export function curveRange(ease: Ease): [low: number, high: number] {
+  let low = 0;
+  let high = 1;
+  for (let i = 1; i < CELLS; i++) {
+    const value = curveAt(ease, i);
+    low = Math.min(low, value);
+    high = Math.max(high, value);
+  }
+  return [low, high];
+}
+
+/**
+ * A move from rest at 0 to rest at 1 along a curve, in time 0 to 1: the curve, straight between its
+ * points and compressed into a part of the time, goes through one or two moving averages. Reused,
+ * so that looking for the right averages allocates nothing.
+ *
+ * The velocity of the curve goes in steps. With each step that enters or leaves the first average
+ * the acceleration changes by step / width; with two averages it is the jerk that changes, by
+ * step / (width width), as a step enters or leaves either.
+ */
+export class EasedCurve {
+  /** Widths of the averages, as shares of the time; the second is 0 when there is but one. */
+  first = 0;
+  second = 0;
+  /** The highest speed, acceleration and jerk with these averages. */
+  topSpeed = 0;
+  topAccel = 0;
+  topJerk = 0;
+
+  /** Where the velocity of the curve steps, and by how much, were it to take all the time. */
+  readonly #stepAt = new Float64Array(CELLS + 1);
+  readonly #stepBy = new Float64Array(CELLS + 1);
+  #steps = 0;
+
+  // The motion, as it is run through.
+  #at = 0;
+  #pos = 0;
+  #vel = 0;
+  #acc = 0;
+  #jerk = 0;
+  /** When the changes that were taken last apply. */
+  #changeAt = 0;
+  /** The ways in and out of the averages: after how long, with which sign, and its next step. */
+  readonly #delays = new Float64Array(4);
+  readonly #signs = [1, -1, -1, 1] as const;
+  readonly #next = new Int32Array(4);
+  #ways = 0;
+
+  read(ease: Ease): void {
+    this.#steps = 0;
+    let slope = 0;
+    let value = 0;
+    for (let i = 0; i <= CELLS; i++) {
+      const next = curveAt(ease, Math.min(i + 1, CELLS));
+      const nextSlope = (next - value) * CELLS;
+      value = next;
+      // On a straight part nothing but rounding is left.
+      const rounding = 1e-12 * (Math.abs(slope) + Math.abs(nextSlope));
+      if (Math.abs(nextSlope - slope) <= rounding) continue;
+      this.#stepAt[this.#steps] = i / CELLS;
+      this.#stepBy[this.#steps++] = nextSlope - slope;
+      slope = nextSlope;
+    }
+  }
+
+  /** Puts averages of these widths (shares of the time, less than 1 together) to use. */
+  smooth(first: number, second: number): void {
+    this.first = first;
+    this.second = second;
+    this.topSpeed = 0;
+    this.topAccel = 0;
+    this.topJerk = 0;
+    this.#begin();
+    while (this.#takeChanges()) {
+      this.topAccel = Math.max(this.topAccel, Math.abs(this.#acc));
+      this.topJerk = Math.max(this.topJerk, Math.abs(this.#jerk));
+      const turnsAfter = -this.#acc / this.#jerk;
+      if (turnsAfter > 0 && turnsAfter < this.#changeAt - this.#at) {
+        const turnVel = this.#vel + (turnsAfter * this.#acc) / 2;
+        this.topSpeed = Math.max(this.topSpeed, Math.abs(turnVel));
+      }
+      this.#goOn();
+      this.topSpeed = Math.max(this.topSpeed, Math.abs(this.#vel));
+      this.topAccel = Math.max(this.topAccel, Math.abs(this.#acc));
+    }
+  }
+
+  /** The move from `from` over `distance` (deg) in `durationS`, as a trajectory's segments. */
+  segments(from: number, distance: number, durationS: number): Float64Array {
+    const numbers = new Float64Array((this.second > 0 ? 4 : 2) * this.#steps * STRIDE);
+    let at = 0;
+    this.#begin();
+    while (this.#takeChanges()) {
+      numbers[at] = this.#at * durationS;
+      numbers[at + 1] = from + this.#pos * distance;
+      numbers[at + 2] = (this.#vel * distance) / durationS;
+      numbers[at + 3] = (this.#acc * distance) / durationS / durationS;
+      numbers[at + 4] = (this.#jerk * distance) / durationS / durationS / durationS;
+      at += STRIDE;
+      this.#goOn();
+    }
+    return numbers.slice(0, at);
+  }
+
+  #begin(): void {
+    this.#delays[1] = this.first;
+    this.#delays[2] = this.second;
+    this.#delays[3] = this.first + this.second;
+    this.#ways = this.second > 0 ? 4 : 2;
+    this.#next.fill(0);
+    this.#at = 0;
+    this.#pos = 0;
+    this.#vel = 0;
+    this.#acc = 0;
+    this.#jerk = 0;
+    this.#changeAt = 0;
+  }
+
+  /**
+   * Applies the changes of where the motion has got to, and finds when the next ones are.
+   * @returns false when there are none: the motion is at rest.
+   */
+  #takeChanges(): boolean {
+    const curveTime = 1 - this.first - this.second;
+    let change = 0;
+    let nextAt = Number.POSITIVE_INFINITY;
+    for (let way = 0; way < this.#ways; way++) {
+      const delay = this.#delays[way]!;
+      let i = this.#next[way]!;
+      let stepAt = Number.POSITIVE_INFINITY;
+      for (; i < this.#steps; i++) {
+        stepAt = this.#stepAt[i]! * curveTime + delay;
+        if (stepAt > this.#at + SAME) break;
+        change += this.#signs[way]! * this.#stepBy[i]!;
+      }
+      this.#next[way] = i;
+      if (i < this.#steps) nextAt = Math.min(nextAt, stepAt);
+    }
+    change /= curveTime * this.first;
+    if (this.second > 0) this.#jerk += change / this.second;
+    else this.#acc += change;
+    this.#changeAt = nextAt;
+    return nextAt < Number.POSITIVE_INFINITY;
+  }
+
+  /** Goes on to where the next changes are. */
+  #goOn(): void {
+    const t = this.#changeAt - this.#at;
+    this.#pos += t * (this.#vel + t * (this.#acc / 2 + (t * this.#jerk) / 6));
+    this.#vel += t * (this.#acc + (t * this.#jerk) / 2);
+    this.#acc += t * this.#jerk;
+    this.#at = this.#changeAt;
+  }
+}

@@ -1,0 +1,186 @@
+import { mkdtemp, rm, writeFile } from 'node:fs/promises';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import fastify from 'fastify';
+import type { Browser, Page } from 'playwright-core';
+import { stringify } from 'yaml';
+import { launch } from '../browser/chromium.ts';
+import { Daemon, Peer } from '../system/daemon.ts';
+import { median, type Row } from './table.ts';
+
+const LOADS = 9;
+const CHANNELS = 50;
+const WATCH_S = 5;
+
+/** The rows of the bench page, all in one run of one browser. */
+export async function pageRows(): Promise<Row[]> {
+  const browser = await launch();
+  try {
+    return [...(await loadRows(browser)), ...(await busyRows(browser))];
+  } finally {
+    await browser.close();
+  }
+}
+
+/** First paint and size, against an empty page from the same kind of server. */
+async function loadRows(browser: Browser): Promise<Row[]> {
+  const daemon = await Daemon.start();
+  const empty = fastify();
+  empty.get('/', async (_request, reply) =>
+    reply.type('text/html').send('<!doctype html><title>empty</title><p>empty</p>'),
+  );
+  const emptyUrl = await empty.listen({ host: '127.0.0.1', port: 0 });
+  const paints: number[] = [];
+  const emptyPaints: number[] = [];
+  let size = { sent: 0, plain: 0 };
+  for (let load = 0; load < LOADS; load++) {
+    emptyPaints.push((await firstPaint(browser, emptyUrl)).paintMs);
+    const loaded = await firstPaint(browser, daemon.url);
+    paints.push(loaded.paintMs);
+    size = loaded;
+  }
+  await empty.close();
+  await daemon.cleanUp();
+  return [
+    {
+      measure: 'first paint of the page from loopback (ms)',
+      value: median(paints),
+      baseline: median(emptyPaints),
+      baselineName: 'an empty page',
+      target: { value: 300 },
+    },
+    {
+      measure: 'transfer of the page (kB)',
+      value: size.sent / 1000,
+      baseline: size.plain / 1000,
+      baselineName: 'uncompressed',
+      target: { value: 150 },
+    },
+  ];
+}
+
+/** One load in a fresh profile: time to first contentful paint (ms), bytes on the wire and unpacked. */
+async function firstPaint(browser: Browser, url: string) {
+  const context = await browser.newContext();
+  const page = await context.newPage();
+  const cdp = await context.newCDPSession(page);
+  let sent = 0;
+  await cdp.send('Network.enable');
+  // Headers are in the count.
+  cdp.on('Network.loadingFinished', ({ encodedDataLength }) => {
+    sent += encodedDataLength;
+  });
+  let plain = 0;
+  cdp.on('Network.dataReceived', ({ dataLength }) => {
+    plain += dataLength;
+  });
+  await page.goto(url, { waitUntil: 'networkidle' });
+  const paintMs = await page.evaluate(
+    () =>
+      new Promise<number>((resolve) => {
+        new PerformanceObserver((list) => {
+          const entry = list.getEntriesByName('first-contentful-paint')[0];
+          if (entry) resolve(entry.startTime);
+        }).observe({ type: 'paint', buffered: true });
+      }),
+  );
+  await context.close();
+  return { paintMs, sent, plain };
+}
+
+/** What the Overview costs while everything on it moves, against the same page at rest. */
+async function busyRows(browser: Browser): Promise<Row[]> {
+  const folder = await mkdtemp(join(tmpdir(), 'sinew-bench-'));
+  const file = join(folder, 'prop.yaml');
+  await writeFile(file, stringify(manyServos()));
+  const daemon = await Daemon.start({ prop: file });
+  const holder = await Peer.holder(daemon);
+  const page = await browser.newPage({ viewport: { width: 1440, height: 900 } });
+  await page.goto(daemon.url);
+  await page.locator('main h2').first().waitFor();
+  const rest = await load(browser, page);
+  const values = page.locator('main .value');
+  const before = await values.allTextContents();
+  // 120 deg at 20 deg/s: nothing arrives while it is measured.
+  await holder.ask('group.move', { group: 'all', to: 60 });
+  const moving = await load(browser, page);
+  const after = await values.allTextContents();
+  const changed = after.filter((text, i) => text !== before[i]).length;
+  if (changed < CHANNELS)
+    throw new Error(`only ${changed} of ${CHANNELS} values changed on screen`);
+  await page.close();
+  await daemon.cleanUp();
+  await rm(folder, { recursive: true });
+  return [
+    {
+      measure: `${CHANNELS} channels moving at 20 Hz, main thread of the page (cores)`,
+      value: moving.page,
+      baseline: rest.page,
+      baselineName: 'the same at rest',
+      target: { value: 0.25 },
+    },
+    {
+      measure: `${CHANNELS} channels moving at 20 Hz, the whole browser (cores)`,
+      value: moving.browser,
+      baseline: rest.browser,
+      baselineName: 'the same at rest',
+      target: { value: 0.25 },
+    },
+  ];
+}
+
+interface Load {
+  /** Share of one core that the page's main thread was busy for. */
+  page: number;
+  /** Share of one core that all processes of the browser took together. */
+  browser: number;
+}
+
+async function load(browser: Browser, page: Page): Promise<Load> {
+  const ofPage = await page.context().newCDPSession(page);
+  const ofBrowser = await browser.newBrowserCDPSession();
+  await ofPage.send('Performance.enable');
+  const read = async () => {
+    const { metrics } = await ofPage.send('Performance.getMetrics');
+    const { processInfo } = await ofBrowser.send('SystemInfo.getProcessInfo');
+    const of = (name: string) => metrics.find((metric) => metric.name === name)!.value;
+    const browserS = processInfo.reduce((sum, { cpuTime }) => sum + cpuTime, 0);
+    return { atS: of('Timestamp'), pageS: of('TaskDuration'), browserS };
+  };
+  const from = await read();
+  await new Promise((resolve) => setTimeout(resolve, WATCH_S * 1000));
+  const to = await read();
+  await ofPage.detach();
+  await ofBrowser.detach();
+  const tookS = to.atS - from.atS;
+  return {
+    page: (to.pageS - from.pageS) / tookS,
+    browser: (to.browserS - from.browserS) / tookS,
+  };
+}
+
+function manyServos(): object {
+  const servos = Array.from({ length: CHANNELS }, (_, i) => `servo_${i}`);
+  return {
+    sinew: 1,
+    name: 'Fifty',
+    boards: Object.fromEntries(['a', 'b', 'c'].map((name) => [name, { driver: 'sim' }])),
+    channels: Object.fromEntries(
+      servos.map((name, i) => [
+        name,
+        {
+          kind: 'servo',
+          output: { board: 'abc'[i % 3], pin: 4 + Math.floor(i / 3) },
+          calibration: [
+            [500, -90],
+            [2500, 90],
+          ],
+          speedDegS: 20,
+          marks: { back: -60 },
+          park: { to: 'back' },
+        },
+      ]),
+    ),
+    groups: { all: servos },
+  };
+}

@@ -1,0 +1,34 @@
+import { readFile } from 'node:fs/promises';
+import { describe, expect, it } from 'vitest';
+import { findWires } from '../../src/core/wiring.ts';
+import { parseProp } from '../../src/prop/load.ts';
+
+const file = 'config/owl.yaml';
+const prop = parseProp(await readFile(file, 'utf8'), file).prop!;
+const find = (text: string) => findWires(prop, text).map(({ channel }) => channel);
+
+describe('the search for a wire', () => {
+  it('finds all of them for an empty text', () => {
+    expect(find('')).toEqual(Object.keys(prop.channels));
+  });
+
+  it.each<[string, string[]]>([
+    ['W07', ['beak']],
+    ['w07', ['beak']],
+    ['lid_', ['lid_left', 'lid_right']],
+    ['sv3-1', ['beak']],
+    ['beak signal', ['beak']],
+    ['beak green', []],
+    ['W07 W08', []],
+    ['purple', []],
+  ])('by label, channel, end and role: %s', (text, channels) => {
+    expect(find(text)).toEqual(channels);
+  });
+
+  it.each(['GN', 'gn', 'green'])(
+    'by colour alone, not by letters inside other words: %s',
+    (text) => {
+      expect(find(text)).toEqual(['eye_left', 'eye_right']);
+    },
+  );
+});
