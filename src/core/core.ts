@@ -449,7 +449,11 @@ export class Core {
     const telemetry = this.#telemetry;
     telemetry.begin(this.#nowS, CONDITIONS.indexOf(this.#condition));
     for (const channel of this.body.channels) this.#publishChannel(channel);
-    for (const rail of this.body.rails) telemetry.setRail(rail.index, RAIL_FIELD.amps, rail.amps);
+    for (const rail of this.body.rails) {
+      telemetry.setRail(rail.index, RAIL_FIELD.amps, rail.amps);
+      // No driver measures a rail yet.
+      telemetry.setRail(rail.index, RAIL_FIELD.measuredA, Number.NaN);
+    }
     telemetry.commit();
   }
 

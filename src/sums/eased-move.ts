@@ -75,7 +75,7 @@ const curve = new EasedCurve();
 const WIDTHS = [0.001, 0.003, 0.01, 0.03, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.97];
 /** Halvings of the gap between two of them. */
 const HALVINGS = 16;
-/** Steps of the golden section search between two gaps. */
+/** Steps of the golden section search over two gaps. */
 const GOLDEN_STEPS = 24;
 const GOLDEN = (Math.sqrt(5) - 1) / 2;
 
@@ -85,65 +85,88 @@ const GOLDEN = (Math.sqrt(5) - 1) / 2;
  * @returns the time it then needs (s), no more than `overS` if it fits.
  */
 function narrowest(distance: number, limits: MotionLimits, overS: number): number {
-  let tooNarrow = 0;
-  let wide = WIDTHS[0]!;
-  let wideS = Number.POSITIVE_INFINITY;
-  let best = 0;
+  const needsAt = (width: number) => split(width, distance, limits, overS);
+  let best = WIDTHS[0]!;
   let bestS = Number.POSITIVE_INFINITY;
-  for (let i = 0; i < WIDTHS.length && wideS > overS; i++) {
-    tooNarrow = wide;
-    wide = WIDTHS[i]!;
-    wideS = split(wide, distance, limits, overS);
-    if (wideS < bestS) {
-      best = i;
-      bestS = wideS;
-    }
-  }
-  if (!(wideS <= overS)) {
-    // The time falls with the width as the rates are smoothed, then rises as the curve is pressed.
-    tooNarrow = WIDTHS[Math.max(best - 1, 0)]!;
-    wide = WIDTHS[best]!;
-    wideS = bestS;
-    let low = tooNarrow;
-    let high = WIDTHS[Math.min(best + 1, WIDTHS.length - 1)]!;
-    let left = high - GOLDEN * (high - low);
-    let right = low + GOLDEN * (high - low);
-    let leftS = split(left, distance, limits, overS);
-    let rightS = split(right, distance, limits, overS);
-    for (let i = 0; i < GOLDEN_STEPS && wideS > overS; i++) {
-      const better = Math.min(leftS, rightS);
-      if (better < wideS) {
-        wide = leftS <= rightS ? left : right;
-        wideS = better;
-      }
-      if (leftS <= rightS) {
-        high = right;
-        right = left;
-        rightS = leftS;
-        left = high - GOLDEN * (high - low);
-        leftS = split(left, distance, limits, overS);
-      } else {
-        low = left;
-        left = right;
-        leftS = rightS;
-        right = low + GOLDEN * (high - low);
-        rightS = split(right, distance, limits, overS);
+  let beforeS = Number.POSITIVE_INFINITY;
+  let atS = needsAt(WIDTHS[0]!);
+  // The time falls while wider averages smooth the rates, and rises as the curve is compressed;
+  // for some curves more than once. Each dip is looked into, the narrowest averages first.
+  for (let i = 0; i < WIDTHS.length; i++) {
+    const low = WIDTHS[Math.max(i - 1, 0)]!;
+    const high = WIDTHS[Math.min(i + 1, WIDTHS.length - 1)]!;
+    let width = WIDTHS[i]!;
+    if (atS <= overS) return needsAt(narrowed(low, width, needsAt, overS));
+    const afterS = i + 1 < WIDTHS.length ? needsAt(high) : Number.POSITIVE_INFINITY;
+    if (atS <= beforeS && atS < afterS && afterS > overS) {
+      width = dip(low, width, atS, high, needsAt, overS);
+      const dipS = needsAt(width);
+      if (dipS <= overS) return needsAt(narrowed(low, width, needsAt, overS));
+      if (dipS < bestS) {
+        best = width;
+        bestS = dipS;
       }
     }
+    beforeS = atS;
+    atS = afterS;
   }
-  if (wideS <= overS) {
-    for (let i = 0; i < HALVINGS && tooNarrow < wide; i++) {
-      const width = (tooNarrow + wide) / 2;
-      const widthS = split(width, distance, limits, overS);
-      if (widthS <= overS) wide = width;
-      else tooNarrow = width;
+  return needsAt(best);
+}
+
+/** The width between `low`, too narrow or the least, and `wide` from which on the move fits. */
+function narrowed(
+  low: number,
+  wide: number,
+  needsAt: (width: number) => number,
+  overS: number,
+): number {
+  for (let i = 0; i < HALVINGS && low < wide; i++) {
+    const middle = (low + wide) / 2;
+    if (needsAt(middle) <= overS) wide = middle;
+    else low = middle;
+  }
+  return wide;
+}
+
+/** A width with which the move fits, or else that of the least time, between `low` and `high`. */
+function dip(
+  low: number,
+  best: number,
+  bestS: number,
+  high: number,
+  needsAt: (width: number) => number,
+  overS: number,
+): number {
+  let left = high - GOLDEN * (high - low);
+  let right = low + GOLDEN * (high - low);
+  let leftS = needsAt(left);
+  let rightS = needsAt(right);
+  for (let i = 0; i < GOLDEN_STEPS && bestS > overS; i++) {
+    const isLeft = leftS <= rightS;
+    const newS = isLeft ? leftS : rightS;
+    if (newS < bestS) {
+      best = isLeft ? left : right;
+      bestS = newS;
+    }
+    if (isLeft) {
+      high = right;
+      right = left;
+      rightS = leftS;
+      left = high - GOLDEN * (high - low);
+      leftS = needsAt(left);
+    } else {
+      low = left;
+      left = right;
+      leftS = rightS;
+      right = low + GOLDEN * (high - low);
+      rightS = needsAt(right);
     }
   }
-  return split(wide, distance, limits, overS);
+  return best;
 }
 
 /** The least share of the width that goes to the second average; it never gets more than half. */
-const LEAST_SHARE = 1e-4;
+const LEAST_SHARE = 1e-3;
 /** When acceleration and jerk ask for the same time, but for this factor, the split is right. */
 const EVEN = 1e-6;
 

@@ -1,5 +1,6 @@
 import { describe, expect, test } from 'vitest';
-import { worstFlashes } from '../../src/sums/flash.ts';
+import { worstFlashes, worstRedFlashes } from '../../src/sums/flash.ts';
+import { linearToSrgb } from '../../src/sums/light.ts';
 import { type Client, lamp, makeProp, Rig, rgb, settle, TICK_MS } from './rig.ts';
 
 type Sample = { tS: number; luminance: number };
@@ -93,6 +94,23 @@ test.each(['anode', 'cathode'] as const)('flashes on an rgb channel, common %s',
   }
   expect(worst(samples)).toBeLessThanOrEqual(3);
   expect(worst(samples)).toBeGreaterThan(0);
+});
+
+test('red flashes on an rgb channel, of one luminance', async () => {
+  const { rig, client } = await Rig.live(makeProp({ eye: rgb({ output: { common: 'cathode' } }) }));
+  const samples: { tS: number; red: number; green: number; blue: number }[] = [];
+  rig.afterTick = () => {
+    const [red, green, blue] = ['red', 'green', 'blue'].map((one) =>
+      linearToSrgb(rig.at(`eye.${one}`)),
+    );
+    samples.push({ tS: rig.clock.nowMs() / 1000, red: red!, green: green!, blue: blue! });
+  };
+  for (let i = 0; i < 40; i++) {
+    const to = i % 2 ? 'color(srgb-linear 0.3 0 0)' : 'color(srgb-linear 0 0 0.883)';
+    await client.call('channel.colour', { channel: 'eye', to });
+    await rig.run(50);
+  }
+  expect(worstRedFlashes(samples)).toBe(3);
 });
 
 test('a stop is dark at once, whatever the guard would hold back', async () => {

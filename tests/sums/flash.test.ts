@@ -1,6 +1,14 @@
+import { converter } from 'culori';
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
-import { FlashGuard, worstFlashes } from '../../src/sums/flash.ts';
+import {
+  ColourFlashGuard,
+  FlashGuard,
+  RedFlashGuard,
+  worstFlashes,
+  worstRedFlashes,
+} from '../../src/sums/flash.ts';
+import { parseColour, type Rgb, relativeLuminance } from '../../src/sums/light.ts';
 
 // Limits: WCAG 2.2, success criterion 2.3.1 and the definition of general flash: no more than three
 // in any one second; each is a pair of opposing changes of 10 % or more of the maximum relative
@@ -211,5 +219,185 @@ describe('FlashGuard', () => {
 
   test('never lets NaN pass', () => {
     expect(new FlashGuard().admit(0, Number.NaN)).toBe(false);
+  });
+});
+
+// WCAG 2.2, note 2 to the definition of general flash and red flash thresholds, after ISO 9241-391
+// (from memory): a pair of opposing transitions of which one is to or from a state with
+// R / (R + G + B) of 0.8 or more, where the states differ by more than 0.2 in the CIE 1976 UCS
+// chromaticity diagram. u' = 4 X / (X + 15 Y + 3 Z), v' = 9 Y / (X + 15 Y + 3 Z) (CIE 15). X, Y and
+// Z are those of the npm package culori.
+
+type ColourSample = Rgb & { tS: number };
+const toLinear = converter('lrgb');
+const toXyz = converter('xyz65');
+
+const colour = (text: string): Rgb => parseColour(text)!;
+/** From linear components, so that shares are as they are written. */
+const linear = (red: number, green: number, blue: number): Rgb =>
+  colour(`color(srgb-linear ${red} ${green} ${blue})`);
+
+function chromaticity({ red, green, blue }: Rgb): { red: boolean; u: number; v: number } {
+  const rgb = { mode: 'rgb' as const, r: red, g: green, b: blue };
+  const { r, g, b } = toLinear(rgb);
+  const sum = r + g + b;
+  const { x, y, z } = toXyz(sum > 0 ? rgb : { mode: 'rgb', r: 1, g: 1, b: 1 });
+  const w = x + 15 * y + 3 * z;
+  return { red: sum > 0 && r / sum >= 0.8, u: (4 * x) / w, v: (9 * y) / w };
+}
+
+/** The longest row of opposing red transitions, by trying every pair of states for each. */
+function longestRedRow(samples: readonly ColourSample[]): number {
+  const states = samples.map(chromaticity);
+  // best[i]: the longest row that has ended by state i, whose last transition was to red, or away.
+  const toRed = new Array<number>(states.length).fill(0);
+  const away = new Array<number>(states.length).fill(0);
+  for (let i = 1; i < states.length; i++) {
+    toRed[i] = toRed[i - 1]!;
+    away[i] = away[i - 1]!;
+    const b = states[i]!;
+    for (let j = 0; j < i; j++) {
+      const a = states[j]!;
+      if (a.red === b.red || Math.hypot(a.u - b.u, a.v - b.v) <= 0.2) continue;
+      if (b.red) toRed[i] = Math.max(toRed[i]!, away[j]! + 1);
+      else away[i] = Math.max(away[i]!, toRed[j]! + 1);
+    }
+  }
+  return Math.max(0, toRed.at(-1) ?? 0, away.at(-1) ?? 0);
+}
+
+function blink(hz: number, a: Rgb, b: Rgb, seconds = 4): ColourSample[] {
+  return square(hz, 0, 1, seconds).map((on, i) => ({ ...(on ? b : a), tS: i * TICK_S }));
+}
+
+const part = fc.double({ min: 0, max: 1, noNaN: true });
+const anyColour: fc.Arbitrary<Rgb> = fc.oneof(
+  fc.record({ red: part, green: part, blue: part }),
+  fc
+    .tuple(part, part, part)
+    .map(([r, g, b]) => linear(0.2 + 0.8 * r, (g * 0.25) / 2, (b * 0.25) / 2)),
+  fc.constantFrom(...['red', 'black', 'blue', 'white', 'lime', 'maroon', 'cyan'].map(colour)),
+);
+
+describe('worstRedFlashes', () => {
+  // Equal in luminance: 0.2126 R = 0.0722 B, so a red of 0.3 and a blue of 0.3 x 0.2126 / 0.0722.
+  const evenRed = linear(0.3, 0, 0);
+  const evenBlue = linear(0, 0, (0.3 * 0.2126) / 0.0722);
+
+  test.each<[string, ColourSample[], number]>([
+    ['red and blue, 3 Hz', blink(3, colour('red'), colour('blue')), 3],
+    ['red and blue, 4 Hz', blink(4, colour('red'), colour('blue')), 4],
+    ['red and blue of one luminance, 10 Hz', blink(10, evenRed, evenBlue), 10],
+    ['red on black, 5 Hz', blink(5, colour('black'), colour('red')), 5],
+    ['dim red on black, 5 Hz', blink(5, colour('black'), linear(0.05, 0, 0)), 5],
+    ['red and white, 5 Hz', blink(5, colour('white'), colour('red')), 5],
+    ['white on black', blink(10, colour('black'), colour('white')), 0],
+    ['green and blue', blink(10, colour('lime'), colour('blue')), 0],
+    ['red, darker and lighter', blink(10, linear(0.3, 0, 0), colour('red')), 0],
+    ['red of a share below 0.8', blink(10, linear(0.79, 0, 0.21), colour('lime')), 0],
+    ['red of a share above 0.8', blink(10, linear(0.81, 0, 0.19), colour('lime')), 10],
+    ['red and an orange near to it', blink(10, colour('red'), linear(1, 0.3, 0)), 0],
+    ['nothing', [], 0],
+  ])('%s', (_name, samples, flashes) => {
+    expect(worstRedFlashes(samples)).toBe(flashes);
+  });
+
+  test('red and blue of one luminance are no general flash', () => {
+    expect(relativeLuminance(evenRed)).toBeCloseTo(relativeLuminance(evenBlue), 6);
+    const samples = blink(10, evenRed, evenBlue);
+    const luminances = samples.map((s) => ({ tS: s.tS, luminance: relativeLuminance(s) }));
+    expect(worstFlashes(luminances)).toBe(0);
+  });
+
+  test('agrees with the definition taken at its word', () => {
+    const samples = fc
+      .array(fc.tuple(anyColour, fc.integer({ min: 1, max: 40 })), { maxLength: 40 })
+      .map((steps) => {
+        let tick = 0;
+        return steps.map(([one, ticks]) => {
+          tick += ticks;
+          return { ...one, tS: tick * TICK_S };
+        });
+      });
+    let seen = 0;
+    fc.assert(
+      fc.property(samples, (all) => {
+        const row = Math.max(
+          0,
+          ...all.map(({ tS }) => longestRedRow(all.filter((s) => s.tS >= tS && s.tS <= tS + 1))),
+        );
+        seen = Math.max(seen, row);
+        expect(worstRedFlashes(all)).toBe(Math.floor(row / 2));
+      }),
+      { numRuns: 500 },
+    );
+    expect(seen).toBeGreaterThan(4);
+  });
+});
+
+describe.each([
+  ['RedFlashGuard', () => new RedFlashGuard()],
+  ['ColourFlashGuard', () => new ColourFlashGuard()],
+])('%s', (name, make) => {
+  const guardedColours = (wanted: readonly Rgb[]) => {
+    const guard = make();
+    let shown: Rgb = { red: 0, green: 0, blue: 0 };
+    let held = 0;
+    const output = wanted.map((one, i) => {
+      if (guard.admit(i * TICK_S, one)) shown = one;
+      else held++;
+      return { ...shown, tS: i * TICK_S };
+    });
+    return { output, held };
+  };
+  const general = (samples: readonly ColourSample[]) =>
+    worstFlashes(samples.map((s) => ({ tS: s.tS, luminance: relativeLuminance(s) })));
+
+  test('whatever is asked for, no second has more than three flashes', () => {
+    let held = 0;
+    fc.assert(
+      fc.property(
+        fc.array(fc.tuple(anyColour, fc.integer({ min: 1, max: 20 })), {
+          minLength: 30,
+          maxLength: 60,
+        }),
+        (steps) => {
+          const wanted = steps.flatMap(([one, ticks]) => new Array<Rgb>(ticks).fill(one));
+          const result = guardedColours(wanted);
+          held += result.held;
+          expect(worstRedFlashes(result.output)).toBeLessThanOrEqual(3);
+          if (name === 'ColourFlashGuard') expect(general(result.output)).toBeLessThanOrEqual(3);
+        },
+      ),
+      { numRuns: 100 },
+    );
+    expect(held).toBeGreaterThan(0);
+  });
+
+  test('holds red and blue of one luminance to three flashes', () => {
+    const { output, held } = guardedColours(
+      blink(10, linear(0.3, 0, 0), linear(0, 0, (0.3 * 0.2126) / 0.0722)),
+    );
+    expect(held).toBeGreaterThan(0);
+    expect(worstRedFlashes(output)).toBe(3);
+  });
+
+  test.each<[string, ColourSample[]]>([
+    ['red and blue at 2.5 Hz', blink(2.5, colour('red'), colour('blue'))],
+    ['a flicker of red', blink(25, linear(0.3, 0, 0), linear(0.4, 0, 0))],
+    ['a flicker of amber', blink(25, linear(0.5, 0.2, 0), linear(0.6, 0.2, 0))],
+  ])('lets %s pass', (_name, wanted) => {
+    expect(guardedColours(wanted)).toEqual({ output: wanted, held: 0 });
+  });
+
+  test('counts what could not be held back, and never lets NaN pass', () => {
+    const guard = make();
+    const red = colour('red');
+    for (let i = 0; i < 5; i++)
+      expect(guard.admit(i * 0.1, i % 2 === 0 ? red : colour('black'))).toBe(true);
+    guard.force(0.5, colour('black'));
+    expect(guard.admit(0.6, red)).toBe(false);
+    expect(guard.admit(1.005, red)).toBe(true);
+    expect(guard.admit(3, { red: Number.NaN, green: 0, blue: 0 })).toBe(false);
   });
 });

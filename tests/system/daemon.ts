@@ -221,6 +221,7 @@ export class Peer {
     for (;;) {
       const found = poll();
       if (found !== undefined) return found;
+      if (this.closeCode !== undefined) throw new Error(`the link closed with ${this.closeCode}`);
       await new Promise<void>((resolve) => {
         this.#wake = resolve;
       });
