@@ -10,7 +10,7 @@ export default defineConfig({
         test: {
           ...common,
           name: 'unit',
-          include: ['tests/{shared,sums,prop,drivers,core,gateway,cli}/**/*.test.ts'],
+          include: ['tests/{shared,sums,prop,drivers,core,gateway,page,cli}/**/*.test.ts'],
           sequence: { groupOrder: 1 },
         },
       },
@@ -30,6 +30,7 @@ export default defineConfig({
           include: ['tests/browser/**/*.test.ts'],
           globalSetup: 'tests/browser/chromium.ts',
           fileParallelism: false,
+          testTimeout: 30_000,
           sequence: { groupOrder: 3 },
         },
       },

@@ -44,3 +44,16 @@ export async function untilCondition(core: Core, leaves: 'waking' | 'parking'): 
     throw new Refusal('condition', `the prop is ${condition}, not ${wanted}`, { condition });
   });
 }
+
+/** @throws Refusal `condition` when the cue was ended early */
+export async function untilOver(core: Core, cue: string): Promise<void> {
+  const run = core.cues.runCount(cue);
+  await core.waits.until(() => {
+    if (core.cues.isRunning(cue) && core.cues.runCount(cue) === run) return undefined;
+    if (core.cues.endedItself(cue, run)) return true;
+    throw new Refusal('condition', `cue ${cue} was ended early; the prop is ${core.condition}`, {
+      cue,
+      condition: core.condition,
+    });
+  });
+}

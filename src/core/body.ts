@@ -32,6 +32,8 @@ export class Body {
   readonly lights: (RgbLight | Lamp)[] = [];
   readonly groups = new Map<string, Servo[]>();
   readonly stopInput: { board: Board; input: number; pressedLevel: 0 | 1 } | undefined;
+  /** The contacts of triggers, by the trigger's name. */
+  readonly triggerInputs = new Map<string, { board: Board; input: number }>();
   readonly #byName = new Map<string, Actuator>();
 
   /** `drivers` holds one driver for every board of the prop, by name. */
@@ -79,6 +81,13 @@ export class Body {
       const restLevel = stop.normallyClosed ? 0 : 1;
       const input = board.addInput({ name: 'stopInput', pin: stop.pin, pull: 'up', restLevel });
       this.stopInput = { board, input, pressedLevel: stop.normallyClosed ? 1 : 0 };
+    }
+    for (const [name, { input: contact }] of Object.entries(prop.triggers)) {
+      if (!contact) continue;
+      const board = boards.get(contact.board)!;
+      const restLevel = contact.normallyClosed ? 0 : 1;
+      const input = board.addInput({ name, pin: contact.pin, pull: 'up', restLevel });
+      this.triggerInputs.set(name, { board, input });
     }
   }
 

@@ -1,9 +1,10 @@
+import { cueDurationS } from '../prop/cue-plan.ts';
 import { didYouMean } from '../prop/finding.ts';
 import type { Edit } from '../prop/save.ts';
 import type { Prop } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
 import { clamp, tidy } from '../shared/units.ts';
-import { untilArrived, untilCondition } from './arrive.ts';
+import { untilArrived, untilCondition, untilOver } from './arrive.ts';
 import { channelInfo } from './channel-info.ts';
 import type { Core } from './core.ts';
 import type { Move, Started } from './gate.ts';
@@ -32,6 +33,7 @@ const FREE: ReadonlySet<Method> = new Set([
   'park',
   'stop',
   'channel.list',
+  'cue.list',
   'loom.find',
   'board.list',
   'journal.read',
@@ -140,7 +142,7 @@ export class Commands {
       const servo = this.#core.body.servo(channel);
       const by = byDeg ?? this.#degForUs(servo, byUs);
       const { target, limited } = gate.jog(servo, by, beyondLimits, session.client, nowS);
-      this.#core.cues.yieldTo(new Set([servo]), session.client);
+      this.#core.byHand(new Set([servo]), session.client);
       this.#tell(session, 'channel.jog', `${channel} by ${tidy(by)} deg`, { channel, target });
       return { target: tidy(target), pulseUs: servo.pulseAt(target), limited };
     },
@@ -148,7 +150,7 @@ export class Commands {
       this.#core.mustBeLive();
       const relay = this.#core.body.relay(channel);
       this.#core.gate.switch(relay, on, forS ?? Number.POSITIVE_INFINITY, this.#core.nowS);
-      this.#core.cues.yieldTo(new Set([relay]), session.client);
+      this.#core.byHand(new Set([relay]), session.client);
       this.#tell(session, 'channel.switch', `${channel} ${on ? 'on' : 'off'}`, { channel, on });
       return { on };
     },
@@ -156,7 +158,7 @@ export class Commands {
       this.#core.mustBeLive();
       const light = this.#core.body.rgb(channel);
       this.#core.gate.colour(light, colourOf(to), fadeS, this.#core.nowS);
-      this.#core.cues.yieldTo(new Set([light]), session.client);
+      this.#core.byHand(new Set([light]), session.client);
       this.#tell(session, 'channel.colour', `${channel} to ${light.targetHex}`, { channel, to });
       return { to: light.targetHex };
     },
@@ -165,7 +167,7 @@ export class Commands {
       const lamp = this.#core.body.lamp(channel);
       this.#levelMustBeRight(channel, to);
       this.#core.gate.dim(lamp, to, fadeS, this.#core.nowS);
-      this.#core.cues.yieldTo(new Set([lamp]), session.client);
+      this.#core.byHand(new Set([lamp]), session.client);
       this.#tell(session, 'channel.dim', `${channel} to ${to}`, { channel, to });
       return { to };
     },
@@ -173,7 +175,7 @@ export class Commands {
       this.#core.mustBeLive();
       const actuator = this.#core.body.channel(channel);
       const durationS = this.#identifier.start(actuator, session);
-      this.#core.cues.yieldTo(new Set([actuator]), session.client);
+      this.#core.byHand(new Set([actuator]), session.client);
       this.#tell(session, 'channel.identify', `${channel} shows itself`, { channel });
       return { durationS };
     },
@@ -196,6 +198,48 @@ export class Commands {
       const started = await this.#pose(pose, overS, session, wait);
       this.#tell(session, 'pose.go', `pose ${pose}`, { pose });
       return started;
+    },
+    'cue.list': () => ({
+      cues: Object.fromEntries(this.#core.cues.names.map((cue) => [cue, this.#cueState(cue)])),
+      idle: Object.fromEntries(
+        Object.keys(this.#core.prop.idle).map((name) => [
+          name,
+          { running: this.#core.idle.running === name },
+        ]),
+      ),
+      triggers: {
+        names: Object.keys(this.#core.prop.triggers),
+        armed: this.#core.triggers.armed,
+      },
+    }),
+    'cue.run': async ({ cue, wait }, session) => {
+      this.#core.mustBeLive();
+      const { cues, nowS } = this.#core;
+      cues.run(cue, session.client, nowS);
+      const state = this.#cueState(cue);
+      if (wait) await untilOver(this.#core, cue);
+      return wait ? this.#cueState(cue) : state;
+    },
+    'cue.stop': ({ cue }, session) => {
+      this.#core.cues.channelsOf(cue);
+      this.#core.cues.stop(cue, `${session.client} stopped it`);
+      return this.#cueState(cue);
+    },
+    'idle.start': ({ idle }, session) => {
+      this.#core.mustBeLive();
+      this.#core.idle.start(idle, this.#core.nowS);
+      this.#tell(session, 'idle.start', `idle behaviour ${idle}`, { idle });
+      return { running: idle };
+    },
+    'idle.stop': (_params, session) => {
+      this.#core.idle.stop();
+      this.#tell(session, 'idle.stop', 'no idle behaviour', {});
+      return { running: null };
+    },
+    'trigger.arm': ({ armed }, session) => {
+      this.#core.triggers.armed = armed;
+      this.#tell(session, 'trigger.arm', armed ? 'triggers armed' : 'triggers disarmed', { armed });
+      return { armed };
     },
     'mark.capture': async ({ channel, mark }, session) => {
       const servo = this.#standing(channel);
@@ -276,9 +320,17 @@ export class Commands {
       session.client,
       this.#core.nowS,
     );
-    this.#core.cues.yieldTo(new Set(moves.map(({ servo }) => servo)), session.client);
+    this.#core.byHand(new Set(moves.map(({ servo }) => servo)), session.client);
     if (wait) await untilArrived(this.#core, moves);
     return { durationS: tidy(durationS, 4), ...(delayed && { delayed }) };
+  }
+
+  #cueState(cue: string): { running: boolean; durationS: number | null } {
+    const durationS = cueDurationS(this.#core.prop, cue);
+    return {
+      running: this.#core.cues.isRunning(cue),
+      durationS: durationS === null ? null : tidy(durationS, 3),
+    };
   }
 
   async #pose(
@@ -290,7 +342,7 @@ export class Commands {
     const { body, gate, nowS } = this.#core;
     const wanted = wantedByPose(body, name);
     gate.mustBeAbleToDo(wanted, nowS);
-    this.#core.cues.yieldTo(channelsOf(wanted), session.client);
+    this.#core.byHand(channelsOf(wanted), session.client);
     const { moves, switches, dims, colours } = wanted;
     for (const { relay, on } of switches) gate.switch(relay, on, Number.POSITIVE_INFINITY, nowS);
     for (const { lamp, to } of dims) gate.dim(lamp, to, overS ?? 0, nowS);
@@ -383,7 +435,7 @@ export class Commands {
   // --- telling ------------------------------------------------------------------------------------
 
   #tell(session: Session, what: Method, text: string, values: Record<string, unknown>): void {
-    this.#core.journal.add(session.client, what, text, values);
+    this.#core.journal.fold(session.client, what, text, values);
   }
 
   /** A client that asks in a loop for what it cannot have must not wash the journal away. */

@@ -11,10 +11,12 @@ import { Cues } from './cues.ts';
 import type { DutyRecord } from './duty.ts';
 import { Energiser, mustBeAbleToWake } from './energise.ts';
 import { Gate } from './gate.ts';
+import { Idle } from './idle.ts';
 import type { Journal } from './journal.ts';
 import { Lease, type Loss, type Session } from './lease.ts';
 import { atRest, Parker } from './park.ts';
 import type { Store } from './store.ts';
+import { Triggers } from './triggers.ts';
 import { Waits } from './waits.ts';
 
 /** After a stall, motion is advanced by this many ticks at the most: it resumes, it does not jump. */
@@ -46,6 +48,8 @@ export class Core {
   readonly body: Body;
   readonly gate: Gate;
   readonly cues: Cues;
+  readonly idle: Idle;
+  readonly triggers: Triggers;
   readonly lease: Lease;
   readonly waits = new Waits();
   readonly journal: Journal;
@@ -96,9 +100,11 @@ export class Core {
     this.cues = new Cues(this.body, this.gate, this.journal, {
       park: (why) => this.#begPark(why),
     });
+    this.idle = new Idle(this.prop, this.cues);
     this.#parker = new Parker(this.body, this.gate, this.journal);
     this.#waker = new Energiser(this.gate, this.journal);
     this.lease = new Lease(options.prop.link.timeoutMs, (slot) => this.#telemetry.life(slot));
+    this.triggers = new Triggers(this, this.#clock);
     this.#restore();
   }
 
@@ -139,19 +145,34 @@ export class Core {
   }
 
   take(session: Session): void {
+    const { holder } = this.lease;
     this.lease.take(session, this.#clock.nowMs());
+    this.triggers.armed = false;
+    if (holder && holder.id !== session.id) this.#beStill(`${session.client} took over`);
     this.journal.add(session.client, 'lease', `${session.client} holds the lease`);
     this.#onHolder(session.client);
   }
 
   release(session: Session, graceS: number): void {
     const loss = this.lease.release(session, graceS, this.#clock.nowMs());
-    this.cues.stopAll(`${session.client} released the lease`);
-    for (const servo of this.body.servos) servo.halt();
-    this.gate.cancel();
+    this.#beStill(`${session.client} released the lease`);
     this.journal.add(session.client, 'lease', `${session.client} released the lease`, { graceS });
     this.#onHolder(null);
     if (loss) this.#lose(loss);
+  }
+
+  /** Everything that moves by itself ends, decelerates and holds. */
+  #beStill(why: string): void {
+    this.idle.forget();
+    this.cues.stopAll(why);
+    for (const servo of this.body.servos) servo.halt();
+    this.gate.cancel();
+  }
+
+  /** Channels have been commanded by hand: the cues that use them end, and nothing stirs for a while. */
+  byHand(channels: ReadonlySet<Actuator>, who: string): void {
+    this.cues.yieldTo(channels, who);
+    this.idle.disturb(this.#nowS);
   }
 
   /** A session is over; its right to command, if it had it, is lost. */
@@ -261,7 +282,11 @@ export class Core {
     this.#heedStopButton();
     if (this.#condition === 'waking' && this.#waker.tick(nowS)) this.#enter('live', 'prop');
     if (this.#parker.active) this.#runPark();
-    if (this.#condition === 'live') this.cues.tick(nowS);
+    this.triggers.tick(this.#nowMs);
+    if (this.#condition === 'live') {
+      this.idle.tick(nowS);
+      this.cues.tick(nowS);
+    }
     this.gate.retry(nowS);
     const dtS = (Math.min(elapsed, MAX_CATCH_UP_TICKS) * this.tickMs) / 1000;
     for (const servo of this.body.servos) {
@@ -333,13 +358,18 @@ export class Core {
   #stopPressed(): boolean {
     const { stopInput } = this.body;
     if (!stopInput) return false;
-    const { board, input, pressedLevel } = stopInput;
-    if (board.dead) return true;
-    let pressed = true;
+    const level = this.levelOf(stopInput.board, stopInput.input);
+    return level === undefined || level === stopInput.pressedLevel;
+  }
+
+  /** The level of an input; undefined when its board has failed, or fails now. */
+  levelOf(board: Board, input: number): 0 | 1 | undefined {
+    if (board.dead) return undefined;
+    let level: 0 | 1 | undefined;
     this.#attempt(board, () => {
-      pressed = board.driver.read(input) === pressedLevel;
+      level = board.driver.read(input);
     });
-    return pressed;
+    return level;
   }
 
   #measure(): void {
@@ -362,7 +392,10 @@ export class Core {
   #enter(condition: Condition, who: string, why?: string): void {
     if (condition === this.#condition) return;
     this.#condition = condition;
-    if (condition !== 'live') this.cues.clear();
+    if (condition !== 'live') {
+      this.idle.forget();
+      this.cues.clear();
+    }
     if (condition === 'parked') this.lease.endGrace();
     if (condition === 'stopped' || condition === 'faulted') this.#unsettled = true;
     this.journal.add(who, 'condition', `${condition}${why ? `: ${why}` : ''}`, { condition });

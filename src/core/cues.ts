@@ -1,16 +1,22 @@
 import { didYouMean } from '../prop/finding.ts';
 import { type CueStep, longCue } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
+import { tidy } from '../shared/units.ts';
 import { type Ease, parseEase } from '../sums/ease.ts';
 import { type Random, seeded, seedOf } from '../sums/random.ts';
 import type { Actuator, Body } from './body.ts';
-import type { Gate } from './gate.ts';
+import type { Gate, Started } from './gate.ts';
 import type { Journal } from './journal.ts';
 import { colourOf, degOf, type Wanted, wantedByPose } from './pose.ts';
 import type { Relay } from './relay.ts';
 
+/** A move that takes this much longer than asked (s) is worth a word: more than a tick. */
+const SLOWER_S = 0.006;
+
 /** One step, with its names looked up and its easing parsed. */
 interface Step {
+  /** Its place in the cue. */
+  index: number;
   spec: CueStep;
   /** Position of the step that it comes after. */
   after: number | undefined;
@@ -45,6 +51,8 @@ interface StepRun {
 interface Run {
   cue: Cue;
   who: string;
+  /** Gives way to everything else. */
+  background: boolean;
   startedS: number;
   steps: StepRun[];
   random: Random;
@@ -67,7 +75,10 @@ export class Cues {
   readonly #cues = new Map<string, Cue>();
   /** How often each cue has run, so that what is drawn at random differs from run to run. */
   readonly #runs = new Map<string, number>();
+  /** Which run of each cue last came to its own end. */
+  readonly #ended = new Map<string, number>();
   #running: Run[] = [];
+  #nowS = 0;
 
   constructor(body: Body, gate: Gate, journal: Journal, events: CueEvents) {
     this.#body = body;
@@ -85,8 +96,22 @@ export class Cues {
     return this.#running.some((run) => run.cue.name === name);
   }
 
-  get idle(): boolean {
-    return this.#running.length === 0;
+  get anyRunning(): boolean {
+    return this.#running.length > 0;
+  }
+
+  /** How often a cue has been started. */
+  runCount(name: string): number {
+    return this.#runs.get(name) ?? 0;
+  }
+
+  /** Whether the run of that count came to its own end. */
+  endedItself(name: string, count: number): boolean {
+    return this.#ended.get(name) === count;
+  }
+
+  isBackground(name: string): boolean {
+    return this.#running.some((run) => run.cue.name === name && run.background);
   }
 
   /** The channels that a cue may touch. @throws Refusal `noSuchThing` */
@@ -104,13 +129,14 @@ export class Cues {
 
   /**
    * Starts a cue. One that shares a channel with a running cue takes over or is refused, as its
-   * file says; started again while it runs, it begins anew.
+   * file says; what runs in the background always gives way. Started again while it runs, a cue
+   * begins anew.
    * @throws Refusal `noSuchThing`, `condition`
    */
-  run(name: string, who: string, nowS: number): void {
+  run(name: string, who: string, nowS: number, background = false): void {
     const cue = this.#named(name);
     const clashes = this.using(cue.channels).filter((other) => other !== name);
-    if (clashes.length > 0 && !cue.takesOver)
+    if (!cue.takesOver && clashes.some((other) => !this.isBackground(other)))
       throw new Refusal(
         'condition',
         `cue ${name} shares channels with ${clashes.join(', ')}, which ${clashes.length > 1 ? 'are' : 'is'} running; stop ${clashes.length > 1 ? 'them' : 'it'} first, or let the cue take over (clash: take over)`,
@@ -120,7 +146,8 @@ export class Cues {
     if (this.isRunning(name)) this.stop(name, 'it begins anew');
     const count = this.#runs.get(name) ?? 0;
     this.#runs.set(name, count + 1);
-    this.#running.push(this.#begin(cue, who, nowS, seeded(cue.seed + count)));
+    const random = seeded(cue.seed + count);
+    this.#running.push({ ...this.#begin(cue, who, nowS, random), background });
     this.#journal.add(who, 'cue', `cue ${name} runs`, { cue: name });
   }
 
@@ -160,8 +187,6 @@ export class Cues {
     this.#running = [];
   }
 
-  #nowS = 0;
-
   /** Once a tick. */
   tick(nowS: number): void {
     this.#nowS = nowS;
@@ -170,6 +195,7 @@ export class Cues {
       if (!this.#running.includes(run)) continue;
       if (!this.#advance(run, nowS) || !this.#running.includes(run)) continue;
       this.#running = this.#running.filter((other) => other !== run);
+      this.#ended.set(run.cue.name, this.runCount(run.cue.name));
       this.#journal.add('prop', 'cue', `cue ${run.cue.name} is over`, { cue: run.cue.name });
     }
   }
@@ -190,7 +216,7 @@ export class Cues {
         timesLeft: times === 'until stopped' ? Number.POSITIVE_INFINITY : (times ?? 1),
       };
     });
-    return { cue, who, startedS: nowS, steps, random };
+    return { cue, who, background: false, startedS: nowS, steps, random };
   }
 
   /** Starts and ends steps; true when the cue is over. */
@@ -229,25 +255,26 @@ export class Cues {
     const wanted = this.#wanted(spec, run.random);
     const { moves } = wanted;
     if (moves.length > 0)
-      this.#attempt(run, () => {
-        this.#gate.move(moves, overS, run.who, nowS, ease);
+      this.#attempt(run, one, () => {
+        const started = this.#gate.move(moves, overS, run.who, nowS, ease);
+        this.#tellSlower(run, one, started, overS);
         const plans = moves.map(({ servo }) => servo.plans + (servo.delayed ? 1 : 0));
         one.busy.push(() =>
           moves.some(({ servo }, i) => servo.delayed || (servo.moving && servo.plans === plans[i])),
         );
       });
     for (const { lamp, to } of wanted.dims)
-      this.#attempt(run, () => {
+      this.#attempt(run, one, () => {
         this.#gate.dim(lamp, to, fadeS, nowS, ease);
         one.busy.push(() => lamp.fading);
       });
     for (const { light, to } of wanted.colours)
-      this.#attempt(run, () => {
+      this.#attempt(run, one, () => {
         this.#gate.colour(light, to, fadeS, nowS, ease);
         one.busy.push(() => light.fading);
       });
     for (const { relay, on } of wanted.switches)
-      this.#attempt(run, () => this.#switch(one, relay, on, forS, nowS));
+      this.#attempt(run, one, () => this.#switch(one, relay, on, forS, nowS));
     if (spec.until) one.busy.push((laterS) => this.#waits(run, one, laterS));
     this.#startChild(run, one, nowS);
   }
@@ -315,16 +342,43 @@ export class Cues {
     return this.#running.find(holds) ?? run;
   }
 
-  #attempt(run: Run, act: () => void): void {
+  /** A move that its limits or its rail hold back says so. */
+  #tellSlower(run: Run, one: StepRun, { durationS, delayed }: Started, overS: number): void {
+    const { index } = one.step;
+    const values = { cue: run.cue.name, step: index };
+    if (delayed)
+      this.#journal.add(
+        run.who,
+        'delayed',
+        `cue ${run.cue.name}, step ${index + 1}: ${delayed}`,
+        values,
+      );
+    if (overS > 0 && durationS > overS + SLOWER_S)
+      this.#journal.add(
+        run.who,
+        'slower',
+        `cue ${run.cue.name}, step ${index + 1}: takes ${tidy(durationS, 2)} s, not ${overS} s; the limits allow no more`,
+        { ...values, durationS: tidy(durationS, 3), overS },
+      );
+  }
+
+  #attempt(run: Run, one: StepRun, act: () => void): void {
     try {
       act();
     } catch (error) {
       if (!(error instanceof Refusal)) throw error;
-      this.#journal.add(run.who, 'refused', `cue ${run.cue.name}: ${error.message}`, {
-        cue: run.cue.name,
-        code: error.code,
-        ...error.values,
-      });
+      const { index } = one.step;
+      this.#journal.add(
+        run.who,
+        'refused',
+        `cue ${run.cue.name}, step ${index + 1}: ${error.message}`,
+        {
+          cue: run.cue.name,
+          step: index,
+          code: error.code,
+          ...error.values,
+        },
+      );
     }
   }
 
@@ -368,7 +422,8 @@ export class Cues {
       takesOver: clash === 'take over',
       seed: seed ?? seedOf(name),
       channels: this.#channelsIn(name, new Set()),
-      steps: steps.map((spec) => ({
+      steps: steps.map((spec, index) => ({
+        index,
         spec,
         after:
           spec.after === undefined ? undefined : steps.findIndex((one) => one.name === spec.after),

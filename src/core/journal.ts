@@ -2,6 +2,7 @@ import type { Clock } from '../shared/clock.ts';
 import type { JournalEntry } from './requests.ts';
 
 const KEPT = 5000;
+const FOLD_MS = 1000;
 
 /** The last events of this run: who asked, what moved, what was refused and why. */
 export class Journal {
@@ -24,6 +25,22 @@ export class Journal {
     // Trimmed in large steps: shifting an array of thousands for every entry is work for nothing.
     if (this.#entries.length >= 2 * KEPT) this.#entries = this.#entries.slice(-KEPT);
     this.#sink(entry);
+  }
+
+  /**
+   * As `add`, but an entry that follows one of the same who and what about the same channel within a
+   * second takes its place: a slider that is drawn must not wash the journal away.
+   */
+  fold(who: string, what: string, text: string, values: Record<string, unknown>): void {
+    const last = this.#entries.at(-1);
+    const nowMs = this.#clock.wallMs();
+    const same = last?.who === who && last.what === what && last.values?.channel === values.channel;
+    if (!same || nowMs - Date.parse(last.time) > FOLD_MS) {
+      this.add(who, what, text, values);
+      return;
+    }
+    const { count = 1 } = last;
+    Object.assign(last, { text, values, time: new Date(nowMs).toISOString(), count: count + 1 });
   }
 
   /** Entries above `since`, oldest first; the newest `limit` of them. */

@@ -5,6 +5,8 @@ export interface Session {
   client: string;
   /** Its place in the shared signs of life. */
   slot: number;
+  /** A trigger's: it has no link that could be lost, and anybody may take over from it. */
+  unattended?: boolean;
 }
 
 /** What ended the holder's right to command. */
@@ -35,7 +37,7 @@ export class Lease {
   /** @throws Refusal `notHolder` with the holder's name, while another session holds the lease */
   take(session: Session, nowMs: number): void {
     const holder = this.#holder;
-    if (holder && holder.id !== session.id)
+    if (holder && holder.id !== session.id && !holder.unattended)
       throw new Refusal('notHolder', `${holder.client} holds the lease; ask there, or wait`, {
         holder: holder.client,
       });
@@ -84,6 +86,7 @@ export class Lease {
 
   /** Once a tick. Returns a loss once, when the holder fell silent or the grace ran out. */
   check(nowMs: number): Loss | undefined {
+    if (this.#holder?.unattended) return undefined;
     if (this.#holder) {
       const life = this.#lifeOf(this.#holder.slot);
       if (life !== this.#seen) {

@@ -48,6 +48,25 @@ export interface Requests {
     params: { pose: string; overS?: number; wait?: boolean };
     result: { durationS: number; delayed?: string };
   };
+  'cue.list': {
+    params: object;
+    result: {
+      cues: Record<string, { running: boolean; durationS: number | null }>;
+      idle: Record<string, { running: boolean }>;
+      triggers: { names: string[]; armed: boolean };
+    };
+  };
+  'cue.run': {
+    params: { cue: string; wait?: boolean };
+    result: { running: boolean; durationS: number | null };
+  };
+  'cue.stop': {
+    params: { cue: string };
+    result: { running: boolean; durationS: number | null };
+  };
+  'idle.start': { params: { idle: string }; result: { running: string } };
+  'idle.stop': { params: object; result: { running: null } };
+  'trigger.arm': { params: { armed: boolean }; result: { armed: boolean } };
   'mark.capture': {
     params: { channel: string; mark: string };
     result: { deg: number; pulseUs: number };
@@ -147,6 +166,8 @@ export interface JournalEntry {
   /** One sentence for a person. */
   text: string;
   values?: Record<string, unknown>;
+  /** How many like it came at short intervals; the entry is the last of them. */
+  count?: number;
 }
 
 // --- between the threads -----------------------------------------------------------------------

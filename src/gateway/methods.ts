@@ -135,6 +135,14 @@ const boardInfo = z.object({
   ),
 });
 
+const cueState = z.object({
+  running: z.boolean(),
+  durationS: z
+    .number()
+    .nullable()
+    .describe('longest time it takes if nothing delays it (s); null when it goes on until stopped'),
+});
+
 const journalEntry = z.object({
   seq: z.number().describe('counts up from 1 within one run of the daemon'),
   time: z.string().describe('wall-clock time, ISO 8601'),
@@ -142,6 +150,10 @@ const journalEntry = z.object({
   what: z.string(),
   text: z.string(),
   values: z.record(z.string(), z.unknown()).optional(),
+  count: z
+    .number()
+    .optional()
+    .describe('how many like it came at short intervals; this is the last'),
 });
 
 // --- methods that the core carries out --------------------------------------------------------
@@ -272,6 +284,49 @@ const core = {
     result: z.object({ durationS, delayed }),
     errors: motion,
   },
+  'cue.list': {
+    summary: 'Every cue and idle behaviour: whether it runs, and how long it takes',
+    params: nothing,
+    result: z.object({
+      cues: z.record(z.string(), cueState),
+      idle: z.record(z.string(), z.object({ running: z.boolean() })),
+      triggers: z.object({
+        names: z.array(z.string()),
+        armed: z.boolean().describe('the holder lets them take effect'),
+      }),
+    }),
+    errors: [],
+  },
+  'cue.run': {
+    summary: 'Run a cue; its steps pass every limit, interlock and guard',
+    params: z.strictObject({ cue: text('the name of a cue'), wait }),
+    result: cueState,
+    errors: [...commands, 'noSuchThing'],
+  },
+  'cue.stop': {
+    summary: 'End a cue: its servos decelerate and hold, its relays open',
+    params: z.strictObject({ cue: text('the name of a cue') }),
+    result: cueState,
+    errors: ['notHolder', 'noSuchThing'],
+  },
+  'idle.start': {
+    summary: 'Start an idle behaviour: small cues at random times that give way to everything else',
+    params: z.strictObject({ idle: text('the name of an idle behaviour') }),
+    result: z.object({ running: z.string() }),
+    errors: [...commands, 'noSuchThing'],
+  },
+  'idle.stop': {
+    summary: 'End the idle behaviour',
+    params: nothing,
+    result: z.object({ running: z.null() }),
+    errors: ['notHolder'],
+  },
+  'trigger.arm': {
+    summary: 'Let the triggers take effect while this session holds the lease, or no longer',
+    params: z.strictObject({ armed: flag('true to arm, false to disarm') }),
+    result: z.object({ armed: z.boolean() }),
+    errors: ['notHolder'],
+  },
   'mark.capture': {
     summary: 'Name the position where a servo is now; written to the prop file',
     params: z.strictObject({ channel, mark: markName }),
@@ -399,23 +454,12 @@ export const METHODS: ReadonlyMap<string, MethodSpec> = new Map<string, MethodSp
   Object.entries({ ...own, ...core }),
 );
 
-/** Methods that a later version will have: what is missing, for the answer. */
-const NOT_BUILT_YET: ReadonlyMap<string, string> = new Map([
-  ['cue.list', 'this version has no cues'],
-  ['cue.run', 'this version has no cues'],
-  ['cue.stop', 'this version has no cues'],
-]);
-
 // --- checks -----------------------------------------------------------------------------------
 
 /** The method of that name. @throws Refusal that suggests the nearest name. */
 export function methodNamed(name: string): MethodSpec {
   const spec = METHODS.get(name);
   if (spec) return spec;
-  const missing = NOT_BUILT_YET.get(name);
-  if (missing) {
-    throw new Refusal('methodNotFound', `${name} is not built yet: ${missing}`, { method: name });
-  }
   const shown = clip(name);
   const nearest = closest(shown, METHODS.keys());
   const advice = nearest

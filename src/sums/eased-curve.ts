@@ -1,10 +1,15 @@
 import type { Ease } from './ease.ts';
 import { STRIDE } from './profile-path.ts';
 
-/** Pieces of the curve. */
+/** Pieces of the curve; a power of two. */
 const CELLS = 64;
 /** Shares of the move's time that are nearer than this are one point in time. */
 const SAME = 1e-12;
+/**
+ * Widths are multiples of 1 / GRAIN. With a power of two for both, all times are free of rounding,
+ * which a narrow average would multiply.
+ */
+const GRAIN = 2 ** 40;
 
 /** The curve at its points, 0 to CELLS; a move always begins at 0 and ends at 1. */
 function curveAt(ease: Ease, point: number): number {
@@ -79,8 +84,8 @@ export class EasedCurve {
 
   /** Puts averages of these widths (shares of the time, less than 1 together) to use. */
   smooth(first: number, second: number): void {
-    this.first = first;
-    this.second = second;
+    this.first = Math.round(first * GRAIN) / GRAIN;
+    this.second = Math.round(second * GRAIN) / GRAIN;
     this.topSpeed = 0;
     this.topAccel = 0;
     this.topJerk = 0;

@@ -10,7 +10,9 @@ import {
   type Trajectory,
 } from '../../src/sums/profile.ts';
 
-const number = (min: number, max: number) => fc.double({ min, max, noNaN: true });
+/** Spread evenly; fc.double would give numbers next to 0 most of the time. */
+const number = (min: number, max: number) =>
+  fc.integer({ min: 0, max: 1e6 }).map((share) => min + ((max - min) * share) / 1e6);
 const scale = (min: number, max: number) =>
   number(Math.log10(min), Math.log10(max)).map((exponent) => 10 ** exponent);
 
@@ -66,7 +68,8 @@ describe('limits', () => {
         expect(Math.abs(before.vel)).toBe(0);
         if (jerk !== undefined) expect(Math.abs(before.acc)).toBe(0);
         let velDrift = 0;
-        const over = (value: number, limit: number) => value - limit * (1 + 1e-9);
+        // A narrow average multiplies the rounding of the times: 1e-8 of a limit is left to it.
+        const over = (value: number, limit: number) => value - limit * (1 + 1e-8);
         let worst = Number.NEGATIVE_INFINITY;
         for (let i = 1; i <= steps; i++) {
           sample(trajectory, stepS * i, now);
@@ -76,10 +79,10 @@ describe('limits', () => {
             over(Math.abs(now.vel), speed),
             over(Math.abs(now.acc), accel),
             over(Math.abs(now.pos - before.pos), speed * stepS + 1e-11),
-            over(Math.abs(now.vel - before.vel), accel * stepS + 1e-9 * speed),
+            over(Math.abs(now.vel - before.vel), accel * stepS + 1e-8 * speed),
             jerk === undefined
               ? -1
-              : over(Math.abs(now.acc - before.acc), jerk * stepS + 1e-9 * accel),
+              : over(Math.abs(now.acc - before.acc), jerk * stepS + 1e-8 * accel),
             low - now.pos - 1e-9,
             now.pos - high - 1e-9,
           );

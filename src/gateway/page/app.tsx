@@ -33,9 +33,8 @@ function stop(): void {
   void ask('stop', { category: 1 });
 }
 
-/** The address's fragment names the view, so it cannot name the place to skip to as well. */
-function skip(event: Event): void {
-  event.preventDefault();
+/** No link: the address's fragment names the view, so it cannot name the place to skip to as well. */
+function skip(): void {
   document.getElementById('main')?.focus();
 }
 
@@ -58,9 +57,9 @@ function App() {
   if (linkState.value === 'token') return <TokenForm />;
   return (
     <div class={`app ${linkState.value === 'open' ? '' : 'cut'}`}>
-      <a class="skip" href="#main" onClick={skip}>
+      <button type="button" class="skip" onClick={skip}>
         Skip to the controls
-      </a>
+      </button>
       <Header />
       <LinkNotice />
       <Trouble />
@@ -76,7 +75,7 @@ function App() {
 
 function Header() {
   return (
-    <header>
+    <header inert={linkState.value !== 'open'}>
       <h1>{propName.value || 'Sinew'}</h1>
       <p class={`condition is-${condition.value}`} role="status">
         <span aria-hidden="true">{SIGNS[condition.value]}</span> {condition.value}
@@ -174,7 +173,7 @@ function Trouble() {
           {trouble.value}{' '}
           <button
             type="button"
-            aria-label="Dismiss the message"
+            aria-label="OK: dismiss the message"
             onClick={() => {
               trouble.value = '';
             }}

@@ -1,0 +1,94 @@
+import { didYouMean } from '../prop/finding.ts';
+import type { Prop } from '../prop/schema.ts';
+import { Refusal } from '../shared/errors.ts';
+import { type Random, seeded } from '../sums/random.ts';
+import type { Cues } from './cues.ts';
+
+/** After a command by hand nothing stirs by itself for this long (s). */
+const QUIET_S = 10;
+/** A play whose channels are in use is tried again after this time (s). */
+const AGAIN_S = 1;
+
+interface Play {
+  cue: string;
+  everyS: readonly [number, number];
+  nextS: number;
+}
+
+/**
+ * Background behaviour: small cues at random times, for as long as nothing else wants their
+ * channels. It runs only when it is asked for, so that nothing stirs under a maker's fingers.
+ */
+export class Idle {
+  readonly #prop: Prop;
+  readonly #cues: Cues;
+  #name: string | undefined;
+  #random: Random = () => 0;
+  #plays: Play[] = [];
+  #quietUntilS = 0;
+
+  constructor(prop: Prop, cues: Cues) {
+    this.#prop = prop;
+    this.#cues = cues;
+  }
+
+  get running(): string | null {
+    return this.#name ?? null;
+  }
+
+  /** @throws Refusal `noSuchThing` */
+  start(name: string, nowS: number): void {
+    const { idle } = this.#prop;
+    if (!Object.hasOwn(idle, name)) {
+      const advice = didYouMean(name, Object.keys(idle));
+      throw new Refusal('noSuchThing', `there is no idle behaviour ${name}; ${advice}`, {
+        idle: name,
+      });
+    }
+    this.stop();
+    const { seed, plays } = idle[name]!;
+    this.#name = name;
+    this.#random = seeded(seed);
+    this.#quietUntilS = nowS;
+    this.#plays = plays.map(({ cue, everyS }) => ({
+      cue,
+      everyS,
+      nextS: nowS + this.#pause(everyS),
+    }));
+  }
+
+  /** Plays nothing more; what is playing is brought to rest. */
+  stop(): void {
+    for (const { cue } of this.#plays)
+      if (this.#cues.isBackground(cue)) this.#cues.stop(cue, 'the idle behaviour ends');
+    this.forget();
+  }
+
+  /** Plays nothing more; whoever calls this brings the channels to rest. */
+  forget(): void {
+    this.#name = undefined;
+    this.#plays = [];
+  }
+
+  /** Somebody commands by hand: nothing stirs for a while. */
+  disturb(nowS: number): void {
+    this.#quietUntilS = nowS + QUIET_S;
+  }
+
+  /** Once a tick. */
+  tick(nowS: number): void {
+    for (const play of this.#plays) {
+      if (nowS < play.nextS || nowS < this.#quietUntilS) continue;
+      if (this.#cues.using(this.#cues.channelsOf(play.cue)).length > 0) {
+        play.nextS = nowS + AGAIN_S;
+        continue;
+      }
+      this.#cues.run(play.cue, `idle ${this.#name}`, nowS, true);
+      play.nextS = nowS + this.#pause(play.everyS);
+    }
+  }
+
+  #pause([shortestS, longestS]: readonly [number, number]): number {
+    return shortestS + this.#random() * (longestS - shortestS);
+  }
+}

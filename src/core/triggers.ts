@@ -1,0 +1,181 @@
+import type { Trigger } from '../prop/schema.ts';
+import type { Clock } from '../shared/clock.ts';
+import { Refusal } from '../shared/errors.ts';
+import type { Board } from './boards.ts';
+import type { Core } from './core.ts';
+import type { Session } from './lease.ts';
+
+/** A time of day fires within this time of being reached (s): a clock that is set does not fire it. */
+const DAILY_WINDOW_S = 2;
+
+interface Input {
+  name: string;
+  board: Board;
+  input: number;
+  activeLevel: 0 | 1;
+  debounceMs: number;
+  /** The steady state, the one seen last, and since when. */
+  active: boolean;
+  seen: boolean;
+  sinceMs: number;
+}
+
+/** A cue that a trigger woke the prop for. */
+interface Unattended {
+  trigger: string;
+  cue: string;
+  session: Session;
+  started: boolean;
+}
+
+/**
+ * What starts a cue without a person asking: a contact, a time of day, the start of the daemon, an
+ * OSC message. With somebody in control it takes effect only while they have armed the triggers;
+ * with nobody in control, only if it may run unattended: then it wakes the prop, runs its cue and
+ * parks it again.
+ */
+export class Triggers {
+  readonly #core: Core;
+  readonly #clock: Clock;
+  readonly #triggers: ReadonlyMap<string, Trigger>;
+  readonly #inputs: Input[];
+  readonly #firedOn = new Map<string, string>();
+  #started = false;
+  #unattended: Unattended | undefined;
+  /** The holder wants the triggers to take effect. */
+  armed = false;
+
+  constructor(core: Core, clock: Clock) {
+    this.#core = core;
+    this.#clock = clock;
+    this.#triggers = new Map(Object.entries(core.prop.triggers));
+    this.#inputs = [...core.body.triggerInputs].map(([name, { board, input }]) => {
+      const spec = core.prop.triggers[name]!.input!;
+      // A contact to ground against a pull-up.
+      const activeLevel = spec.normallyClosed ? 1 : 0;
+      const { debounceMs } = spec;
+      return {
+        name,
+        board,
+        input,
+        activeLevel,
+        debounceMs,
+        active: false,
+        seen: false,
+        sinceMs: 0,
+      };
+    });
+  }
+
+  /** The daemon has started: what begins with it, begins. */
+  begin(): void {
+    this.#started = true;
+    // A contact that is closed already is no news.
+    for (const input of this.#inputs) {
+      input.active = this.#core.levelOf(input.board, input.input) === input.activeLevel;
+      input.seen = input.active;
+    }
+    for (const [name, { start }] of this.#triggers) if (start) this.fire(name);
+  }
+
+  /** An OSC message has come in. */
+  osc(address: string): void {
+    for (const [name, trigger] of this.#triggers) if (trigger.osc === address) this.fire(name);
+  }
+
+  /** Runs a trigger's cue if it may run now; if not, the journal tells why. */
+  fire(name: string): void {
+    const { cue, unattended } = this.#triggers.get(name)!;
+    const { journal, lease, condition, nowS, cues } = this.#core;
+    const who = `trigger ${name}`;
+    try {
+      if (lease.holder && !this.#unattended) {
+        if (!this.armed)
+          throw new Refusal(
+            'notHolder',
+            `${lease.holder.client} has control and has not armed the triggers`,
+          );
+        this.#core.mustBeLive();
+        cues.run(cue, who, nowS);
+        return;
+      }
+      if (this.#unattended)
+        throw new Refusal('condition', `${this.#unattended.trigger} is at work`);
+      if (!unattended)
+        throw new Refusal('condition', 'nobody has control, and it may not run unattended');
+      if (condition !== 'parked')
+        throw new Refusal('condition', `the prop is ${condition}, not parked`);
+      const session = { id: who, client: who, slot: -1, unattended: true };
+      this.#core.take(session);
+      this.#unattended = { trigger: name, cue, session, started: false };
+      this.#core.wake(who);
+    } catch (error) {
+      if (!(error instanceof Refusal)) throw error;
+      journal.add(who, 'refused', `cue ${cue}: ${error.message}`, {
+        trigger: name,
+        cue,
+        ...error.values,
+      });
+      this.#endUnattended();
+    }
+  }
+
+  /** Once a tick. */
+  tick(nowMs: number): void {
+    if (!this.#started) return;
+    for (const input of this.#inputs) this.#look(input, nowMs);
+    this.#lookAtTheClock();
+    this.#goOnUnattended();
+  }
+
+  #look(input: Input, nowMs: number): void {
+    const level = this.#core.levelOf(input.board, input.input);
+    if (level === undefined) return;
+    const active = level === input.activeLevel;
+    if (active !== input.seen) {
+      input.seen = active;
+      input.sinceMs = nowMs;
+    }
+    if (active === input.active || nowMs - input.sinceMs < input.debounceMs) return;
+    input.active = active;
+    if (active) this.fire(input.name);
+  }
+
+  #lookAtTheClock(): void {
+    for (const [name, { daily }] of this.#triggers) {
+      if (daily === undefined) continue;
+      const now = new Date(this.#clock.wallMs());
+      const [hour, minute, second = 0] = daily.split(':').map(Number);
+      const due = new Date(now);
+      due.setHours(hour!, minute!, second, 0);
+      const lateS = (now.getTime() - due.getTime()) / 1000;
+      const today = due.toDateString();
+      if (lateS < 0 || lateS >= DAILY_WINDOW_S || this.#firedOn.get(name) === today) continue;
+      this.#firedOn.set(name, today);
+      this.fire(name);
+    }
+  }
+
+  /** Runs the cue once the prop is live, and lets the prop park when the cue is over. */
+  #goOnUnattended(): void {
+    const one = this.#unattended;
+    if (!one) return;
+    const { condition, cues, lease, nowS } = this.#core;
+    // A person has taken over, or something else has ended it.
+    if (lease.holder?.id !== one.session.id || (condition !== 'waking' && condition !== 'live')) {
+      this.#endUnattended();
+      return;
+    }
+    if (condition === 'waking') return;
+    if (!one.started) {
+      one.started = true;
+      cues.run(one.cue, one.session.client, nowS);
+    } else if (!cues.isRunning(one.cue)) this.#endUnattended();
+  }
+
+  #endUnattended(): void {
+    const one = this.#unattended;
+    this.#unattended = undefined;
+    if (one && this.#core.lease.holder?.id === one.session.id) this.#core.release(one.session, 0);
+  }
+}
