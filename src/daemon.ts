@@ -155,6 +155,7 @@ async function main(): Promise<void> {
     linkTimeoutMs: prop.link.timeoutMs,
     channels: Object.entries(prop.channels).map(([name, { kind }]) => ({ name, kind })),
     rails: Object.entries(prop.rails).map(([name, rail]) => ({ name, ...rail })),
+    osc: prop.osc ?? null,
     telemetry: telemetry.buffers,
     logLevel: options.logLevel,
     pretty: forPeople,
@@ -195,6 +196,9 @@ async function main(): Promise<void> {
       case 'gone':
         commands.gone(message.session);
         break;
+      case 'osc':
+        core.triggers.osc(message.address);
+        break;
       case 'call':
         void answer(
           message.id,
@@ -226,6 +230,7 @@ async function main(): Promise<void> {
   }
   const loop = new Loop(systemClock, core.tickMs, core.tick);
   loop.start();
+  core.triggers.begin();
   const host = at.host.includes(':') ? `[${at.host}]` : at.host;
   process.stdout.write(`${prop.name}: http://${host}:${at.port}/\n`);
 

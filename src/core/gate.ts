@@ -4,6 +4,7 @@ import { clamp, tidy } from '../shared/units.ts';
 import type { Ease } from '../sums/ease.ts';
 import { easedRange } from '../sums/eased-move.ts';
 import type { Rgb } from '../sums/light.ts';
+import type { Trajectory } from '../sums/profile.ts';
 import { type Actuator, type Body, describe, NO_RAIL, type Rail } from './body.ts';
 import type { Journal } from './journal.ts';
 import type { Lamp, RgbLight } from './light.ts';
@@ -69,10 +70,10 @@ export class Gate {
     this.mustBeAbleToMove(moves, nowS);
     if (ease) for (const { servo, toDeg } of moves) this.#mustCurveWithin(servo, toDeg, ease);
     this.cancel(moves.map((move) => move.servo));
-    const durationS = this.#duration(asked);
+    const { plans, durationS } = this.#plan(asked);
     const full = this.#blockedBy(moves, nowS);
     if (!full) {
-      this.#start(asked, durationS);
+      this.#start(asked, plans);
       return { durationS };
     }
     this.#waiting.push(asked);
@@ -185,7 +186,7 @@ export class Gate {
         return false;
       }
       if (this.#blockedBy(moves, nowS)) return true;
-      this.#start(asked, this.#duration(asked));
+      this.#start(asked, this.#plan(asked).plans);
       this.#journal.add(who, 'started', `${moves.map((m) => m.servo.name).join(', ')} starts now`);
       return false;
     });
@@ -200,20 +201,22 @@ export class Gate {
     });
   }
 
-  #start({ moves, jog, ease }: Waiting, durationS: number): void {
-    const plans = moves.map(({ servo, toDeg }) => servo.planEased(toDeg, durationS, ease));
+  #start({ moves, jog }: Waiting, plans: readonly Trajectory[]): void {
     for (const [i, { servo }] of moves.entries()) {
       servo.take(plans[i]!);
       servo.jogging = jog;
     }
   }
 
-  /** How long the slowest member takes, and no less than was asked for (s). */
-  #duration({ moves, overS, ease }: Waiting): number {
-    let longestS = overS;
-    for (const { servo, toDeg } of moves)
-      longestS = Math.max(longestS, servo.planEased(toDeg, overS, ease).durationS);
-    return longestS;
+  /** Ways that all take as long as the slowest member does, and no less than was asked for. */
+  #plan({ moves, overS, ease }: Waiting): { plans: Trajectory[]; durationS: number } {
+    const first = moves.map(({ servo, toDeg }) => servo.planEased(toDeg, overS, ease));
+    const durationS = first.reduce((longest, plan) => Math.max(longest, plan.durationS), overS);
+    const plans = first.map((plan, i) => {
+      const { servo, toDeg } = moves[i]!;
+      return plan.durationS < durationS ? servo.planEased(toDeg, durationS, ease) : plan;
+    });
+    return { plans, durationS };
   }
 
   /** A curve that overshoots must do so within the limits. */

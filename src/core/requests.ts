@@ -178,6 +178,8 @@ export type ToCore =
   | { t: 'cannot-listen'; reason: string }
   | { t: 'open'; session: string; slot: number; client: string }
   | { t: 'gone'; session: string; why: string }
+  /** An OSC message has come in. */
+  | { t: 'osc'; address: string }
   | { t: 'call'; id: number; session: string; method: Method; params: unknown };
 
 /** Core to gateway. */
@@ -200,6 +202,8 @@ export interface GatewayStart {
   linkTimeoutMs: number;
   channels: { name: string; kind: ChannelInfo['kind'] }[];
   rails: { name: string; limitA: number; volts: number }[];
+  /** Where OSC messages come in, or null where the prop has no use for them. */
+  osc: { host: string; port: number } | null;
   telemetry: import('../shared/telemetry.ts').TelemetryBuffers;
   logLevel: string;
   pretty: boolean;

@@ -31,6 +31,10 @@ export const WRONG_TOKEN_DELAY_MS = 200;
 /** Time for the other end to finish a closing handshake (ms). */
 export const CLOSE_GRACE_MS = 1000;
 
+/** OSC messages that are passed on: so many per second for ever, so many at once. */
+export const OSC_PER_S = 20;
+export const OSC_BURST = 40;
+
 /** Period of the gateway's own sign of life to the core (ms). */
 export const BEAT_MS = 50;
 /** A core that shows no tick for this long counts as standing still (ms). */

@@ -15,6 +15,7 @@ import { acceptUpgrades } from './http/upgrade.ts';
 import { BEAT_MS, CORE_STALL_MS } from './limits.ts';
 import { openRpcDocument } from './openrpc.ts';
 import { isLoopback, ownNames } from './origin.ts';
+import { listenOsc } from './osc.ts';
 import { Sessions } from './sessions.ts';
 import { StateFeed, View } from './state.ts';
 
@@ -82,6 +83,7 @@ export async function startGateway(
   app.register(openrpc, { document });
   app.register(page);
 
+  let closeOsc: () => void = () => {};
   let tellClosed: () => void = () => {};
   const closed = new Promise<void>((resolve) => {
     tellClosed = resolve;
@@ -90,6 +92,7 @@ export async function startGateway(
   const close = () => {
     closing ??= (async () => {
       beat.stop();
+      closeOsc();
       feed.close();
       sessions.close();
       await app.close();
@@ -116,7 +119,12 @@ export async function startGateway(
   });
 
   try {
-    core.post({ t: 'listening', ...(await listen(app, start)) });
+    const at = await listen(app, start);
+    if (start.osc)
+      closeOsc = await listenOsc(start.osc, clock, log, (address) =>
+        core.post({ t: 'osc', address }),
+      );
+    core.post({ t: 'listening', ...at });
   } catch (error) {
     core.post({ t: 'cannot-listen', reason: whyNotListening(error as Error, start) });
     await close();

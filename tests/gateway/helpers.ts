@@ -71,6 +71,7 @@ export class Rig {
       prop: 'Foyer owl',
       linkTimeoutMs: 500,
       rails,
+      osc: null,
       telemetry: rig.telemetry.buffers,
       logLevel: 'silent',
       pretty: false,
