@@ -247,6 +247,8 @@ export class Servo {
   }
 
   #within(deg: number): boolean {
+    const [low, high] = this.limitsDeg;
+    if (deg >= low && deg <= high) return true;
     // What lies outside by the rounding of a captured limit alone, and has the same pulse, is inside.
     return this.#bounds.pulseUs(deg) === this.#envelope.pulseUs(deg);
   }

@@ -1,0 +1,340 @@
+import { tidy } from '../shared/units.ts';
+import { lightnessToLuminance, parseColour, type Rgb, srgbToLinear } from '../sums/light.ts';
+import { busyA, idleA } from './lint-rails.ts';
+import type { Channel, CueStep, LampChannel, Prop, RelayChannel, RgbChannel } from './schema.ts';
+
+/** A step that a rail has no room for, as planned. */
+export interface LoadProblem {
+  severity: 'error' | 'warning';
+  /** The part of the step that asks for the current. */
+  part: 'move' | 'pose' | 'switch' | 'colour' | 'dim';
+  atKey: true;
+  id: string;
+  /** Amperes over the limit. */
+  size: number;
+  wrong: string;
+  right: string;
+}
+
+/** Rounding in sums of currents (A). */
+const SLACK_A = 1e-9;
+/** A relay that is told to close for a moment without saying how long (ms), as in the core. */
+const DEFAULT_PULSE_MS = 200;
+
+const DARK: Rgb = { red: 0, green: 0, blue: 0 };
+
+interface Rail {
+  limitA: number;
+  /** All at their park values, servos holding still. */
+  idleA: number;
+}
+
+/** What draws more or less than in the park position: from `fromS` until `untilS`. */
+interface Draw {
+  moreA: number;
+  fromS: number;
+  untilS: number;
+}
+
+/** The channels of a step that draw more than in the park position, on one rail. */
+interface Asked {
+  movesA: number;
+  othersA: number;
+  count: number;
+  part: LoadProblem['part'];
+}
+
+/** Lights, relays and the load of every rail along the plan of a cue. */
+export class CueLoads {
+  readonly #prop: Prop;
+  readonly #rails = new Map<string, Rail>();
+  readonly #colours = new Map<string, Rgb>();
+  /** On each rail, the servos that move and the lights and relays that are not as when parked. */
+  readonly #moving = new Map<string, Map<string, Draw>>();
+  readonly #lit = new Map<string, Map<string, Draw>>();
+  readonly #levels = new Map<string, Rgb>();
+
+  constructor(prop: Prop) {
+    this.#prop = prop;
+    for (const [name, { limitA }] of Object.entries(prop.rails))
+      this.#rails.set(name, { limitA, idleA: 0 });
+    for (const channel of Object.values(prop.channels)) {
+      const rail = this.#railOf(channel);
+      if (rail) rail.idleA += this.#restA(channel);
+    }
+  }
+
+  /** Every channel is at its park value again. */
+  reset(): void {
+    this.#moving.clear();
+    this.#lit.clear();
+    this.#levels.clear();
+  }
+
+  /** Starts the fades and switches of a step. @returns how long they take (s) */
+  start(step: CueStep, nowS: number): number {
+    let longestS = 0;
+    for (const [name, to] of this.#lights(step))
+      longestS = Math.max(longestS, this.#fade(name, to, step.fadeS ?? 0, nowS));
+    for (const [name, on] of this.#switches(step))
+      longestS = Math.max(longestS, this.#switch(name, on, step.forS, nowS));
+    return longestS;
+  }
+
+  /**
+   * Notes that servos move until `untilS`, and looks for rails without room for this step, which has
+   * been started.
+   */
+  *check(
+    step: CueStep,
+    movers: readonly string[],
+    nowS: number,
+    untilS: number,
+  ): Generator<LoadProblem> {
+    const before = new Map<string, number>();
+    const asked = this.#asked(step, movers, nowS);
+    for (const rail of asked.keys()) before.set(rail, this.#movingA(rail, movers, nowS));
+    for (const name of movers) {
+      const channel = this.#prop.channels[name]!;
+      const moreA = Math.max(0, busyA(channel) - idleA(channel));
+      if (channel.rail !== undefined)
+        entry(this.#moving, channel.rail).set(name, { moreA, fromS: nowS, untilS });
+    }
+    for (const [name, ask] of asked) {
+      const rail = this.#rails.get(name)!;
+      const problem = this.#problem(name, rail, ask, nowS, before.get(name)!);
+      if (problem) yield problem;
+    }
+  }
+
+  #problem(
+    name: string,
+    { limitA, idleA: restA }: Rail,
+    { movesA, othersA, count, part }: Asked,
+    nowS: number,
+    movingA: number,
+  ): LoadProblem | undefined {
+    // A rail, or a channel, that never fits by itself has been told already.
+    if (restA > limitA) return undefined;
+    const aloneA = restA + movesA + othersA;
+    const litA = restA + movesA + this.#litA(name, nowS);
+    const allA = litA + movingA;
+    if (allA <= limitA + SLACK_A) return undefined;
+    const say = (
+      severity: LoadProblem['severity'],
+      amps: number,
+      wrong: string,
+      right: string,
+    ): LoadProblem => ({
+      severity,
+      part,
+      atKey: true,
+      id: `rail ${name}`,
+      size: amps - limitA,
+      wrong,
+      right,
+    });
+    const limit = `its limit is ${limitA} A`;
+    if (aloneA > limitA + SLACK_A) {
+      if (count === 1) return undefined;
+      return say(
+        'error',
+        aloneA,
+        `this step alone brings rail ${name} to ${tidy(aloneA)} A, ${limit}: it can never be done`,
+        'split it into steps one after another, or use a stronger supply or a second rail',
+      );
+    }
+    if (litA > limitA + SLACK_A)
+      return say(
+        'warning',
+        litA,
+        `with what is on by then, this step brings rail ${name} to ${tidy(litA)} A, ${limit}: what does not fit is left out`,
+        'switch something off before, or use a stronger supply or a second rail',
+      );
+    if (movesA > 0 && restA + this.#litA(name, nowS) - othersA + movingA + movesA > limitA + SLACK_A)
+      return say(
+        'warning',
+        allA,
+        `rail ${name} would be at ${tidy(allA)} A here, ${limit}: the move is delayed until others have ended`,
+        'start it later, or use a stronger supply or a second rail',
+      );
+    return say(
+      'warning',
+      allA,
+      `rail ${name} would be at ${tidy(allA)} A here, while servos move, ${limit}: what does not fit is left out`,
+      'start it after those moves, or use a stronger supply or a second rail',
+    );
+  }
+
+  /** What a step asks of each rail beyond what flows when all is parked. */
+  #asked(step: CueStep, movers: readonly string[], nowS: number): Map<string, Asked> {
+    const asked = new Map<string, Asked>();
+    const add = (name: string, moreA: number, part: Asked['part'], moves: boolean) => {
+      const { rail } = this.#prop.channels[name]!;
+      if (moreA <= 0 || rail === undefined || !this.#rails.has(rail)) return;
+      const one = asked.get(rail) ?? { movesA: 0, othersA: 0, count: 0, part };
+      if (moves) one.movesA += moreA;
+      else one.othersA += moreA;
+      one.count++;
+      asked.set(rail, one);
+    };
+    for (const name of movers) {
+      const channel = this.#prop.channels[name]!;
+      add(name, busyA(channel) - idleA(channel), step.move ? 'move' : 'pose', true);
+    }
+    const others = [...this.#lights(step), ...this.#switches(step)];
+    for (const [name] of others) {
+      const { rail } = this.#prop.channels[name]!;
+      const draw = rail === undefined ? undefined : this.#lit.get(rail)?.get(name);
+      const part = (['switch', 'colour', 'dim'] as const).find((key) =>
+        Object.hasOwn(step[key] ?? {}, name),
+      );
+      if (draw && draw.fromS <= nowS) add(name, draw.moreA, part ?? 'pose', false);
+    }
+    return asked;
+  }
+
+  // --- lights and relays ----------------------------------------------------------------------------
+
+  *#lights(step: CueStep): Generator<[name: string, to: Rgb]> {
+    for (const [name, to] of this.#named(step, ['colour', 'dim'])) {
+      const channel = this.#channel(name);
+      if (channel?.kind === 'lamp' && typeof to === 'number') yield [name, grey(to)];
+      if (channel?.kind === 'rgb' && typeof to === 'string') yield [name, this.#colour(to)];
+    }
+  }
+
+  *#switches(step: CueStep): Generator<[name: string, on: boolean]> {
+    for (const [name, to] of this.#named(step, ['switch']))
+      if (this.#channel(name)?.kind === 'relay') yield [name, to === 'on'];
+  }
+
+  /** Names and values of a step's pose, and of these parts of it. */
+  *#named(
+    step: CueStep,
+    parts: readonly ('colour' | 'dim' | 'switch')[],
+  ): Generator<[string, number | string]> {
+    const { poses } = this.#prop;
+    const { pose } = step;
+    if (pose !== undefined && Object.hasOwn(poses, pose)) yield* Object.entries(poses[pose]!);
+    for (const part of parts) yield* Object.entries(step[part] ?? {});
+  }
+
+  #fade(name: string, to: Rgb, fadeS: number, nowS: number): number {
+    const light = this.#channel(name) as LampChannel | RgbChannel;
+    const from = this.#levels.get(name) ?? this.#park(light);
+    this.#levels.set(name, to);
+    const change = Math.max(
+      Math.abs(to.red - from.red),
+      Math.abs(to.green - from.green),
+      Math.abs(to.blue - from.blue),
+    );
+    // The gate counts a fade at its target from the start.
+    const moreA = lightA(light, to) - lightA(light, this.#park(light));
+    this.#draw(name, { moreA, fromS: nowS, untilS: Number.POSITIVE_INFINITY });
+    return Math.max(fadeS, light.fadeS * change);
+  }
+
+  #switch(name: string, on: boolean, forS: number | undefined, nowS: number): number {
+    const relay = this.#channel(name) as RelayChannel;
+    const onA = relay.draw?.onA ?? 0;
+    const opensS = on
+      ? Math.min(
+          forS ?? Number.POSITIVE_INFINITY,
+          relay.contact === 'momentary'
+            ? (relay.pulseMs ?? DEFAULT_PULSE_MS) / 1000
+            : Number.POSITIVE_INFINITY,
+          relay.duty?.maxOnS ?? Number.POSITIVE_INFINITY,
+        )
+      : 0;
+    const parked = relay.park.to === 'on';
+    if (on) this.#draw(name, { moreA: parked ? 0 : onA, fromS: nowS, untilS: nowS + opensS });
+    else {
+      // `off` for a time closes it again.
+      const fromS = nowS + (forS ?? Number.POSITIVE_INFINITY);
+      this.#draw(name, { moreA: parked ? 0 : onA, fromS, untilS: Number.POSITIVE_INFINITY });
+    }
+    return forS === undefined ? 0 : on ? opensS : forS;
+  }
+
+  #draw(name: string, draw: Draw): void {
+    const { rail } = this.#prop.channels[name]!;
+    if (rail !== undefined) entry(this.#lit, rail).set(name, draw);
+  }
+
+  // --- currents -------------------------------------------------------------------------------------
+
+  /** What servos that are on the way, but for these, draw beyond holding still (A). */
+  #movingA(rail: string, but: readonly string[], nowS: number): number {
+    const moving = this.#moving.get(rail);
+    if (!moving) return 0;
+    const others = new Set(but);
+    let amps = 0;
+    for (const [name, { moreA, untilS }] of moving) {
+      if (untilS <= nowS + SLACK_A) moving.delete(name);
+      else if (!others.has(name)) amps += moreA;
+    }
+    return amps;
+  }
+
+  /** What lights and relays draw beyond what they do when parked (A). */
+  #litA(rail: string, nowS: number): number {
+    let amps = 0;
+    for (const { moreA, fromS, untilS } of this.#lit.get(rail)?.values() ?? [])
+      if (fromS <= nowS && untilS > nowS + SLACK_A) amps += moreA;
+    return amps;
+  }
+
+  #restA(channel: Channel): number {
+    if (channel.kind === 'rgb' || channel.kind === 'lamp')
+      return lightA(channel, this.#park(channel));
+    return idleA(channel);
+  }
+
+  #park(light: LampChannel | RgbChannel): Rgb {
+    return light.kind === 'lamp' ? grey(light.park.to) : this.#colour(light.park.to);
+  }
+
+  #colour(text: string): Rgb {
+    let colour = this.#colours.get(text);
+    if (!colour) {
+      colour = parseColour(text) ?? DARK;
+      this.#colours.set(text, colour);
+    }
+    return colour;
+  }
+
+  #channel(name: string): Channel | undefined {
+    const { channels } = this.#prop;
+    return Object.hasOwn(channels, name) ? channels[name] : undefined;
+  }
+
+  #railOf(channel: Channel): Rail | undefined {
+    return channel.rail === undefined ? undefined : this.#rails.get(channel.rail);
+  }
+}
+
+/** A lamp's level in place of a colour. */
+function grey(level: number): Rgb {
+  return { red: level, green: level, blue: level };
+}
+
+/** Estimated draw (A) of a light at a value: a lamp's is its perceived lightness. */
+function lightA(light: LampChannel | RgbChannel, value: Rgb): number {
+  if (light.kind === 'lamp') return (light.draw?.fullA ?? 0) * lightnessToLuminance(value.red);
+  const [red, green, blue] = light.draw?.fullA ?? [0, 0, 0];
+  return (
+    red * srgbToLinear(value.red) +
+    green * srgbToLinear(value.green) +
+    blue * srgbToLinear(value.blue)
+  );
+}
+
+function entry<T>(of: Map<string, Map<string, T>>, key: string): Map<string, T> {
+  let inner = of.get(key);
+  if (!inner) {
+    inner = new Map();
+    of.set(key, inner);
+  }
+  return inner;
+}
