@@ -251,11 +251,8 @@ async function main(): Promise<void> {
     }
     leaving = true;
     journal.add('prop', 'leaving', `${signal}: the prop parks, then the daemon ends`);
-    try {
-      core.park('prop');
-    } catch (error) {
-      if (!(error instanceof Refusal)) throw error;
-    }
+    // A prop that is parked, stopped or faulted stays as it is: nobody asked for motion.
+    if (core.condition === 'live' || core.condition === 'waking') core.park('prop');
     void core.waits
       .until(() => (core.condition === 'parking' ? undefined : true))
       .then(() => end(EXIT.done));

@@ -173,4 +173,14 @@ describe('an end', () => {
     >;
     expect(wing_left!.value).toBe(wing_left!.marks.folded);
   });
+
+  it('asked for while it is parked moves nothing, wherever its servos stand', async () => {
+    await daemon.cleanUp();
+    daemon = await Daemon.start({ known: false });
+    daemon.child.kill('SIGTERM');
+    expect(await daemon.ended()).toBe(0);
+    expect(daemon.log).toContain('leaving');
+    expect(daemon.log).not.toContain('parking');
+    expect(daemon.log).not.toContain('position unknown');
+  });
 });

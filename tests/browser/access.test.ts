@@ -1,0 +1,196 @@
+import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import type { Browser } from 'playwright-core';
+import { afterAll, beforeAll, describe, expect, it, onTestFinished } from 'vitest';
+import { Daemon, OWL, Peer } from '../system/daemon.ts';
+import { axeSource, breaches, overhang } from './axe.ts';
+import { Desk, LAPTOP, launch, PHONE, VIEWS } from './browser.ts';
+
+let browser: Browser;
+let daemon: Daemon;
+let holder: Peer;
+let folder: string;
+beforeAll(async () => {
+  browser = await launch();
+  // Awake, so that there is something to see and to press; held by this process, which may be slow
+  // to answer while axe-core is at work beside it.
+  folder = await mkdtemp(join(tmpdir(), 'sinew-access-'));
+  const prop = join(folder, 'patient.yaml');
+  const owl = await readFile(OWL, 'utf8');
+  await writeFile(prop, owl.replace('timeoutMs: 500', 'timeoutMs: 20000'));
+  daemon = await Daemon.start({ prop });
+  holder = await Peer.holder(daemon);
+});
+afterAll(async () => {
+  await browser?.close();
+  await daemon?.cleanUp();
+  await rm(folder, { recursive: true, force: true });
+});
+
+const sizes = [
+  ['phone', PHONE],
+  ['laptop', LAPTOP],
+] as const;
+
+describe.each(['light', 'dark'] as const)('%s', (colorScheme) => {
+  it.each(sizes)(
+    'on a %s axe-core finds nothing serious and nothing sticks out',
+    async (_, viewport) => {
+      const desk = await Desk.open(browser, daemon, {
+        colorScheme,
+        viewport,
+        scripts: [axeSource],
+      });
+      for (const view of VIEWS) {
+        await desk.view(view);
+        expect(await breaches(desk), view).toEqual([]);
+        expect(await overhang(desk), view).toBeLessThanOrEqual(0);
+      }
+      await desk.close();
+    },
+  );
+});
+
+it.each([
+  ['phone', 'light', PHONE],
+  ['laptop', 'dark', LAPTOP],
+] as const)(
+  'on a %s, %s, it stays so in control, on the walk, stopped and cut',
+  async (_, colorScheme, viewport) => {
+    const own = await Daemon.start();
+    onTestFinished(() => own.cleanUp());
+    const desk = await Desk.open(browser, own, { colorScheme, viewport, scripts: [axeSource] });
+    const check = async (state: string) => {
+      expect(await breaches(desk), state).toEqual([]);
+      expect(await overhang(desk), state).toBeLessThanOrEqual(0);
+    };
+    await desk.wake();
+    await check('overview');
+    await desk.button('mist on').click();
+    await desk.button('OK: dismiss the message').waitFor();
+    await check('refused');
+    await desk.view('bench');
+    await check('bench');
+    await desk.page.getByRole('link', { name: 'Start the walk' }).click();
+    await desk.button('It is safe: begin').waitFor();
+    await check('before the walk');
+    await desk.button('It is safe: begin').click();
+    await desk.button('This is the low end').waitFor();
+    await check('walk');
+    await desk.page.keyboard.press('Escape');
+    await desk.condition('stopped');
+    await check('stopped');
+    desk.linkMayBreak = true;
+    own.child.kill('SIGKILL');
+    await desk.page.locator('.app.cut').waitFor();
+    await check('cut');
+    await desk.close();
+  },
+);
+
+/** What the keyboard reaches from the top of the page, in order, until it comes round. */
+async function tabStops(desk: Desk): Promise<string[]> {
+  const names: string[] = [];
+  await desk.page.evaluate(() => (document.activeElement as HTMLElement).blur());
+  for (let stop = 0; stop < 300; stop++) {
+    await desk.page.keyboard.press('Tab');
+    const name = await desk.page.evaluate(() => {
+      const element = document.activeElement!;
+      if (element === document.body) return null;
+      const { outlineStyle, outlineWidth } = getComputedStyle(element);
+      if (outlineStyle === 'none' || outlineWidth === '0px')
+        return `no sign of focus on ${element.outerHTML.slice(0, 80)}`;
+      const label = (element as HTMLInputElement).labels?.[0];
+      return (element.getAttribute('aria-label') ?? (label ?? element).textContent ?? '').trim();
+    });
+    if (name === null) break;
+    names.push(name);
+  }
+  return names;
+}
+
+it('the keyboard alone reaches everything in the frame, and the skip link leads past it', async () => {
+  const desk = await Desk.open(browser, daemon, { view: 'bench' });
+  await desk.page.getByText('holder has control.').waitFor();
+  const stops = await tabStops(desk);
+  expect(stops.filter((name) => name.startsWith('no sign'))).toEqual([]);
+  expect(stops.slice(0, 4)).toEqual(['Skip to the controls', 'Overview', 'Bench', 'Wiring']);
+  expect(stops.slice(-2)).toEqual(['Park', 'Stop Esc']);
+
+  await desk.page.evaluate(() => (document.activeElement as HTMLElement).blur());
+  await desk.page.reload();
+  await desk.linked();
+  await desk.page.keyboard.press('Tab');
+  await desk.page.keyboard.press('Enter');
+  expect(await desk.page.evaluate(() => document.activeElement?.id)).toBe('main');
+  // Skipping stays in the view.
+  await desk.page.locator('nav a[href="#bench"][aria-current="page"]').waitFor();
+  expect(new URL(desk.page.url()).hash).toBe('#bench');
+  await desk.close();
+});
+
+it('control is taken, the prop woken and parked by keyboard alone, which reaches every control', async () => {
+  const own = await Daemon.start();
+  onTestFinished(() => own.cleanUp());
+  const desk = await Desk.open(browser, own);
+  const { keyboard } = desk.page;
+  const press = async (name: string) => {
+    for (let stop = 0; stop < 300; stop++) {
+      await keyboard.press('Tab');
+      const there = await desk.page.evaluate(() => document.activeElement?.textContent?.trim());
+      if (there === name) return keyboard.press('Enter');
+    }
+    throw new Error(`the keyboard does not reach ${name}`);
+  };
+  await press('Take control');
+  await desk.button('Hand over').waitFor();
+  await press('Wake');
+  await desk.condition('live');
+  for (const view of VIEWS) {
+    await desk.view(view);
+    // Within a set of radio buttons the arrows lead on, so Tab stops at one of them.
+    const controls = desk.page
+      .locator(
+        'main :is(button, input:not([type=radio]), select):enabled, main :is(summary, a[href])',
+      )
+      .filter({ visible: true });
+    await expect.poll(() => controls.count()).toBeGreaterThan(10);
+    const all = await controls.count();
+    await controls.evaluateAll((elements) => {
+      for (const element of elements) {
+        element.setAttribute('data-unreached', '');
+        element.addEventListener('focus', () => element.removeAttribute('data-unreached'));
+      }
+    });
+    for (let stop = 0; stop < all + 40; stop++) await keyboard.press('Tab');
+    const left = await desk.page
+      .locator('[data-unreached]')
+      .evaluateAll((rest) => rest.map(({ outerHTML }) => outerHTML.slice(0, 120)));
+    expect(left, view).toEqual([]);
+  }
+  await press('Park');
+  await desk.condition('parked');
+  await desk.close();
+});
+
+it('nothing moves on screen by itself for those who asked for less motion', async () => {
+  const desk = await Desk.open(browser, daemon, { reducedMotion: 'reduce' });
+  for (const view of VIEWS) {
+    await desk.view(view);
+    await holder.ask('channel.move', { channel: 'beak', to: 'open' });
+    const moving = await desk.page.evaluate(() => {
+      const found = [...document.querySelectorAll('*')].filter((element) => {
+        const { transitionDuration, animationName } = getComputedStyle(element);
+        return /[1-9]/.test(transitionDuration) || animationName !== 'none';
+      });
+      return [
+        ...found.map((element) => element.outerHTML.slice(0, 100)),
+        ...document.getAnimations().map((animation) => animation.constructor.name),
+      ];
+    });
+    expect(moving, view).toEqual([]);
+    await holder.ask('channel.move', { channel: 'beak', to: 'shut', wait: true });
+  }
+  await desk.close();
+});

@@ -1,0 +1,25 @@
+import { readFileSync } from 'node:fs';
+import { createRequire } from 'node:module';
+import type axe from 'axe-core';
+import type { Desk } from './browser.ts';
+
+/** To be run in the page before its own scripts, as its security policy forbids to add it later. */
+export const axeSource = readFileSync(
+  createRequire(import.meta.url).resolve('axe-core/axe.min.js'),
+  'utf8',
+);
+
+/** Breaches that axe-core calls serious or critical, with where they are. */
+export async function breaches({ page }: Desk): Promise<string[]> {
+  const { violations } = await page.evaluate(() =>
+    (globalThis as unknown as { axe: typeof axe }).axe.run(),
+  );
+  return violations
+    .filter(({ impact }) => impact === 'serious' || impact === 'critical')
+    .map(({ id, nodes }) => `${id}: ${nodes.map(({ html }) => html.slice(0, 120)).join(' | ')}`);
+}
+
+/** How far the page is wider than its window (CSS pixels). */
+export function overhang({ page }: Desk): Promise<number> {
+  return page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
+}

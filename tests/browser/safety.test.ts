@@ -1,0 +1,142 @@
+import type { Browser } from 'playwright-core';
+import { afterAll, afterEach, beforeAll, beforeEach, expect, it } from 'vitest';
+import { Daemon, Peer } from '../system/daemon.ts';
+import { Desk, launch, PHONE, VIEWS } from './browser.ts';
+
+let browser: Browser;
+let daemon: Daemon;
+beforeAll(async () => {
+  browser = await launch();
+});
+afterAll(() => browser?.close());
+beforeEach(async () => {
+  daemon = await Daemon.start();
+});
+afterEach(() => daemon.cleanUp());
+
+it('stops by key without control, in every view, and says so to everyone', async () => {
+  const holder = await Peer.holder(daemon);
+  await holder.ask('state.follow', { hz: 50 });
+  const desk = await Desk.open(browser, daemon);
+  await desk.condition('live');
+  for (const view of VIEWS) {
+    await desk.view(view);
+    await holder.ask('channel.move', { channel: 'wing_left', to: 'spread', overS: 5 });
+    await desk.page.keyboard.press('Escape');
+    const stopped = await holder.untilState((frame) => frame.condition === 'stopped');
+    expect(stopped.holder).toBe('holder');
+    await desk.condition('stopped');
+    const moved = await holder.call('channel.move', { channel: 'beak', to: 'open' });
+    expect(moved.error).toMatchObject({ code: -32003 });
+    await holder.ask('reset');
+    await holder.ask('wake', { wait: true });
+    await desk.condition('live');
+  }
+  await desk.close();
+});
+
+it('stops by key while a text is being typed', async () => {
+  const holder = await Peer.holder(daemon);
+  await holder.ask('state.follow', { hz: 50 });
+  const desk = await Desk.open(browser, daemon, { view: 'wiring' });
+  const search = desk.page.getByRole('searchbox');
+  await search.fill('W0');
+  await search.press('Escape');
+  await holder.untilState((frame) => frame.condition === 'stopped');
+  await desk.condition('stopped');
+  await desk.close();
+});
+
+it('has stop, park and wake on screen wherever one scrolls, on a phone too', async () => {
+  const desk = await Desk.open(browser, daemon, { viewport: PHONE });
+  for (const view of VIEWS) {
+    await desk.view(view);
+    for (const top of [0, 100_000]) {
+      await desk.page.evaluate((y) => scrollTo(0, y), top);
+      for (const name of [/^Stop/, 'Park', 'Wake']) {
+        const box = await desk.button(name).boundingBox();
+        expect(box!.x).toBeGreaterThanOrEqual(0);
+        expect(box!.x + box!.width).toBeLessThanOrEqual(PHONE.width);
+        expect(box!.y).toBeGreaterThanOrEqual(0);
+        expect(box!.y + box!.height).toBeLessThanOrEqual(PHONE.height);
+      }
+    }
+  }
+  await desk.close();
+});
+
+it('takes control, wakes, parks, resets after a stop, and hands over', async () => {
+  const watch = await Peer.connect(daemon);
+  await watch.ask('session.open', { client: 'watch' });
+  await watch.ask('state.follow', { hz: 50 });
+  const desk = await Desk.open(browser, daemon);
+  expect(await desk.button('Wake').isDisabled()).toBe(true);
+  await desk.wake();
+  await desk.button('Park').click();
+  await desk.condition('parked');
+
+  await desk.button('Wake').click();
+  await desk.condition('live');
+  await desk.button(/^Stop/).click();
+  await desk.condition('stopped');
+  await desk.button('Reset').click();
+  await desk.condition('parked');
+
+  await desk.button('Wake').click();
+  await desk.condition('live');
+  await desk.button('Hand over').click();
+  // With grace: live and still for the next one.
+  const free = await watch.untilState((frame) => frame.holder === null);
+  expect(free.condition).toBe('live');
+  await watch.ask('lease.take');
+  await watch.ask('channel.move', { channel: 'beak', to: 'open', wait: true });
+  await desk.close();
+});
+
+it('shows what the daemon refuses, in its words, until it is dismissed', async () => {
+  const desk = await Desk.open(browser, daemon);
+  await desk.wake();
+  const alert = desk.page.getByRole('alert').filter({ hasText: /./ });
+  expect(await alert.count()).toBe(0);
+  // The prop file lets the mist run only while the tail is up.
+  await desk.button('mist on').click();
+  await alert.filter({ hasText: /mist.*tail_1/ }).waitFor();
+  await desk.button('OK: dismiss the message').click();
+  await alert.waitFor({ state: 'detached' });
+
+  await desk.page.getByLabel('CSS colour for eye_left').fill('no colour');
+  await desk.button('Set the colour of eye_left').click();
+  await alert.filter({ hasText: 'no colour' }).waitFor();
+  await desk.close();
+});
+
+it('lets a second page follow the first', async () => {
+  const first = await Desk.open(browser, daemon);
+  const second = await Desk.open(browser, daemon, { viewport: PHONE });
+  await first.wake();
+  await second.condition('live');
+  const holder = await second.page.locator('.lease').textContent();
+  expect(holder).toMatch(/^page \d+ has control\./);
+  expect(await second.button('Take control').isDisabled()).toBe(true);
+  expect(await second.button('Wake').isDisabled()).toBe(true);
+
+  await first.button('Hand over').click();
+  await second.takeControl();
+  await first.page.getByText(/^page \d+ has control\./).waitFor();
+  await second.button('Park').click();
+  await first.condition('parked');
+  await first.close();
+  await second.close();
+});
+
+it('does not take two pages of one window for each other', async () => {
+  const first = await Desk.open(browser, daemon);
+  await first.takeControl();
+  // A page opened from another inherits a copy of what that one keeps for its tab.
+  const opened = first.page.context().waitForEvent('page');
+  await first.page.evaluate(() => void open(location.href));
+  const second = await opened;
+  await second.getByText(/^page \d+ has control\./).waitFor();
+  expect(await second.getByRole('button', { name: 'Take control' }).isDisabled()).toBe(true);
+  await first.close();
+});

@@ -1,0 +1,69 @@
+import { randomBytes } from 'node:crypto';
+import { mkdtemp, rm, writeFile } from 'node:fs/promises';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import type { Browser } from 'playwright-core';
+import { afterAll, beforeAll, expect, it } from 'vitest';
+import { Daemon } from '../system/daemon.ts';
+import { axeSource, breaches, overhang } from './axe.ts';
+import { Desk, launch, PHONE } from './browser.ts';
+
+const token = randomBytes(32).toString('base64url');
+let browser: Browser;
+let daemon: Daemon;
+let folder: string;
+beforeAll(async () => {
+  browser = await launch();
+  folder = await mkdtemp(join(tmpdir(), 'sinew-token-'));
+  const file = join(folder, 'token');
+  await writeFile(file, `${token}\n`, { mode: 0o600 });
+  daemon = await Daemon.start({ args: ['--token-file', file] });
+});
+afterAll(async () => {
+  await browser?.close();
+  await daemon?.cleanUp();
+  await rm(folder, { recursive: true, force: true });
+});
+
+it('asks for the token, says why a wrong one will not do, and keeps the right one in the tab', async () => {
+  const desk = await Desk.open(browser, daemon, {
+    open: false,
+    viewport: PHONE,
+    scripts: [axeSource],
+  });
+  const { page } = desk;
+  const field = page.getByLabel('The token of this prop');
+  await field.waitFor();
+  expect(await page.getByRole('alert').count()).toBe(0);
+  expect(await field.getAttribute('type')).toBe('password');
+
+  await field.fill('not the one');
+  await field.press('Enter');
+  await page.getByRole('alert').filter({ hasText: /token/ }).waitFor();
+  expect(await page.locator('.app').count()).toBe(0);
+  expect(await breaches(desk)).toEqual([]);
+  expect(await overhang(desk)).toBeLessThanOrEqual(0);
+  // The next try is typed at once.
+  await page.locator('input[name=token]:focus').waitFor();
+
+  await field.fill(` ${token} `);
+  await desk.button('Enter').click();
+  await desk.linked();
+  await desk.takeControl();
+
+  await page.reload();
+  await desk.linked();
+  await desk.button('Take control').waitFor();
+
+  // Nothing of it is left anywhere but in this tab.
+  const left = await page.evaluate(() => ({
+    local: localStorage.length,
+    cookies: document.cookie,
+    address: location.href,
+  }));
+  expect(left).toEqual({ local: 0, cookies: '', address: daemon.url });
+  const other = await page.context().newPage();
+  await other.goto(daemon.url);
+  await other.getByLabel('The token of this prop').waitFor();
+  await desk.close();
+});

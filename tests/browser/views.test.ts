@@ -1,0 +1,158 @@
+import type { Browser } from 'playwright-core';
+import { afterAll, afterEach, beforeAll, beforeEach, expect, it } from 'vitest';
+import { parse } from 'yaml';
+import { Daemon } from '../system/daemon.ts';
+import { Desk, launch } from './browser.ts';
+import { Watch } from './watch.ts';
+
+let browser: Browser;
+let daemon: Daemon;
+let watch: Watch;
+beforeAll(async () => {
+  browser = await launch();
+});
+afterAll(() => browser?.close());
+beforeEach(async () => {
+  daemon = await Daemon.start();
+  watch = await Watch.on(daemon);
+});
+afterEach(() => daemon.cleanUp());
+
+/** What a rail delivers once everything stands still. */
+async function settledAmps(rail: string): Promise<number> {
+  const isMoving = ({ flags }: Record<string, unknown>) => (flags as string[]).includes('moving');
+  await watch.peer.until(() => {
+    const servos = ['head_turn', 'lid_left', 'lid_right', 'tail_1', 'tail_4'];
+    return servos.some((servo) => isMoving(watch.of(servo))) ? undefined : true;
+  });
+  return watch.peer.states.findLast(({ rails }) => rails[rail])!.rails[rail]!.amps;
+}
+
+it('the overview switches, dims, colours and poses, and a second page shows it', async () => {
+  const desk = await Desk.open(browser, daemon);
+  const second = await Desk.open(browser, daemon);
+  const shown = (channel: string, text: string) =>
+    second.page
+      .getByRole('listitem')
+      .filter({ has: second.page.getByRole('link', { name: channel, exact: true }) })
+      .locator('.value', { hasText: new RegExp(`^${text}$`) })
+      .waitFor();
+  expect(await desk.button('fan on').isDisabled()).toBe(true);
+  await desk.wake();
+
+  await desk.button('fan on').click();
+  await watch.until('fan', ({ value }) => value === true);
+  await shown('fan', 'on');
+  await desk.button('fan off').click();
+  await watch.until('fan', ({ value }) => value === false);
+  await shown('fan', 'off');
+
+  await desk.page.getByLabel('Lightness (%) of lantern').fill('40');
+  await watch.until('lantern', ({ value }) => value === 0.4);
+  await shown('lantern', '40 %');
+
+  // CSS Color 4, section 6.1: rebeccapurple is #663399.
+  await desk.page.getByLabel('CSS colour for eye_left').fill('rebeccapurple');
+  await desk.button('Set the colour of eye_left').click();
+  await watch.until('eye_left', ({ value }) => value === '#663399');
+  await shown('eye_left', '#663399');
+
+  const prop = parse(await daemon.readProp());
+  await desk.button('alert').click();
+  for (const lid of ['lid_left', 'lid_right']) {
+    const openDeg = prop.channels[lid].marks.open;
+    await watch.until(lid, ({ value }) => value === openDeg);
+    await shown(lid, `${openDeg.toFixed(1)}°`);
+  }
+  for (const [rail, { limitA }] of Object.entries<{ limitA: number }>(prop.rails)) {
+    const meter = second.page.getByRole('meter', { name: `Load of ${rail} (A)` });
+    expect(await meter.getAttribute('max')).toBe(String(limitA));
+    await expect
+      .poll(async () => Number(await meter.getAttribute('value')))
+      .toBeCloseTo(await settledAmps(rail), 2);
+  }
+  await second.page
+    .getByLabel('Journal')
+    .getByText(/pose.*alert|alert.*pose/)
+    .first()
+    .waitFor();
+  await desk.close();
+  await second.close();
+});
+
+it('the wiring view finds a wire by label, end, channel and colour, and identifies it', async () => {
+  const prop = parse(await daemon.readProp());
+  const wires = Object.entries<{ wire?: { label: string; cores: { colour: string }[] } }>(
+    prop.channels,
+  ).flatMap(([channel, { wire }]) => (wire ? [{ channel, ...wire }] : []));
+  const desk = await Desk.open(browser, daemon, { view: 'wiring' });
+  const rows = desk.page.locator('table.wires tbody tr');
+  await desk.page.getByText(`${wires.length} wires in all`).waitFor();
+  expect(await rows.count()).toBe(wires.length);
+  const search = desk.page.getByRole('searchbox', { name: 'Search' });
+  for (const text of ['W07', 'J1-12', 'beak', 'beak YE']) {
+    await search.fill(text);
+    await desk.page.getByText(`1 wire of ${wires.length} for “${text}”`).waitFor();
+    expect(await rows.getByRole('rowheader').allTextContents()).toEqual(['W07']);
+  }
+  for (const colour of ['VT', 'GY']) {
+    const having = wires.filter(({ cores }) => cores.some((core) => core.colour === colour));
+    await search.fill(colour);
+    await desk.page.getByText(`1 wire of ${wires.length} for “${colour}”`).waitFor();
+    expect(await rows.getByRole('rowheader').allTextContents()).toEqual(
+      having.map(({ label }) => label),
+    );
+  }
+  await search.fill('nothing is called that');
+  await desk.page.getByText('No wire matches').waitFor();
+
+  await search.fill('W07');
+  const identify = rows.getByRole('button', { name: 'Identify beak' });
+  expect(await identify.isDisabled()).toBe(true);
+  await desk.wake();
+  const fromDeg = await watch.still('beak', 0.1);
+  await identify.click();
+  await watch.until('beak', ({ value }) => Math.abs((value as number) - fromDeg) > 0.5);
+  expect(await watch.still('beak')).toBeCloseTo(fromDeg, 2);
+  await desk.close();
+});
+
+it('the wiring view prints the loom and the flags, and nothing else', async () => {
+  const prop = parse(await daemon.readProp());
+  const labels = Object.values<{ wire?: { label: string } }>(prop.channels).flatMap(({ wire }) =>
+    wire ? [wire.label] : [],
+  );
+  const desk = await Desk.open(browser, daemon, { view: 'wiring' });
+  const { page } = desk;
+  await page.getByText('wires in all').waitFor();
+  expect(await page.locator('.paper').isVisible()).toBe(false);
+  await page.emulateMedia({ media: 'print' });
+  for (const part of ['header', 'footer', '.wiring-sheets'])
+    expect(await page.locator(part).isVisible(), part).toBe(false);
+  const paper = page.locator('.paper');
+  expect(await paper.isVisible()).toBe(true);
+  const printed = async () => (await paper.textContent())!.match(/W\d\d/g)!.sort();
+  expect(await printed()).toEqual(labels.toSorted());
+
+  await page.emulateMedia({ media: 'screen' });
+  await page.getByRole('radio', { name: 'Wire flags' }).check();
+  await page.emulateMedia({ media: 'print' });
+  // Both sides of a flag at both ends of a wire.
+  expect(await printed()).toEqual(labels.flatMap((label) => Array(4).fill(label)).sort());
+  await desk.close();
+});
+
+it('the pin map shows every pin of the header, and what hangs on it', async () => {
+  const desk = await Desk.open(browser, daemon, { view: 'wiring' });
+  const pins = desk.page.locator('.header-pins > li');
+  await pins.first().waitFor();
+  expect(await pins.count()).toBe(40);
+  // The 40-pin header of the Raspberry Pi (from memory): pin 12 is GPIO 18, pin 6 is ground and
+  // pins 27 and 28 are kept for the identification of boards on top.
+  expect(await pins.nth(11).textContent()).toMatch(/12beakGPIO 18/);
+  expect(await pins.nth(5).textContent()).toMatch(/ground/i);
+  for (const pin of [27, 28]) expect(await pins.nth(pin - 1).textContent()).toMatch(/reserved/i);
+  await pins.nth(11).getByRole('button').click();
+  await desk.page.locator('.pinmap').getByText('W07').waitFor();
+  await desk.close();
+});
