@@ -10,7 +10,9 @@ export default defineConfig({
         test: {
           ...common,
           name: 'unit',
-          include: ['tests/{shared,sums,prop,drivers,core,gateway,page,cli}/**/*.test.ts'],
+          include: [
+            'tests/{shared,sums,prop,drivers,core,gateway,page,cli,safe,doctor}/**/*.test.ts',
+          ],
           sequence: { groupOrder: 1 },
         },
       },
@@ -18,7 +20,7 @@ export default defineConfig({
         test: {
           ...common,
           name: 'system',
-          include: ['tests/system/**/*.test.ts'],
+          include: ['tests/{system,systemd}/**/*.test.ts'],
           fileParallelism: false,
           sequence: { groupOrder: 2 },
         },

@@ -19,9 +19,11 @@ import { isLoopback } from './gateway/origin.ts';
 import { readTokenFile } from './gateway/token.ts';
 import { formatFinding } from './prop/load.ts';
 import { PropFile } from './prop/save.ts';
+import { safePlan, writePlan } from './safe-plan.ts';
 import { systemClock } from './shared/clock.ts';
 import { Refusal } from './shared/errors.ts';
 import { Telemetry } from './shared/telemetry.ts';
+import { feedWatchdog, type Notify, openNotify, Vitals, watchdogMs } from './systemd.ts';
 
 const USAGE = `sinewd --prop FILE [--listen HOST:PORT] [--token-file F] [--state-dir D]
 
@@ -33,6 +35,11 @@ const USAGE = `sinewd --prop FILE [--listen HOST:PORT] [--token-file F] [--state
   --log LEVEL         debug, info (default), warn or error
   --version, --help
 `;
+
+/** A gateway that stands still gets this much longer than the prop needs to park by itself (ms). */
+const GATEWAY_SPARE_MS = 1000;
+/** After its outputs are safe the daemon must end within this (ms). */
+const LEAVE_MS = 5000;
 
 const EXIT = { done: 0, refused: 1, usage: 2 } as const;
 
@@ -135,7 +142,9 @@ async function main(): Promise<void> {
 
   const forPeople = process.stderr.isTTY === true;
   const log = makeLog(options.logLevel, forPeople);
-  const store = await FileStore.open(await stateDir(options), (error) =>
+  const notify = await openNotify(process.env);
+  const folder = await stateDir(options);
+  const store = await FileStore.open(folder, (error) =>
     log.error({ err: error }, 'the state could not be saved; the prop goes on without it'),
   );
   const telemetry = Telemetry.create(
@@ -223,6 +232,9 @@ async function main(): Promise<void> {
   // Listening comes first: a second daemon for the same prop ends here and never touches a pin.
   const at = await gateway.open();
   try {
+    // Before a pin is claimed: from then on this process may die at any moment.
+    const plan = safePlan(prop, core.body.boards, process.pid);
+    writePlan(plan, process.env.RUNTIME_DIRECTORY || folder);
     await core.open();
   } catch (error) {
     await gateway.close();
@@ -231,12 +243,27 @@ async function main(): Promise<void> {
   const loop = new Loop(systemClock, core.tickMs, core.tick);
   loop.start();
   core.triggers.begin();
+  const starve = notify ? beWatched(notify) : () => {};
   const host = at.host.includes(':') ? `[${at.host}]` : at.host;
   process.stdout.write(`${prop.name}: http://${host}:${at.port}/\n`);
+
+  /** Returns how to end the signs of life, which the ticks would do by ending. */
+  function beWatched(tell: Notify): () => void {
+    tell('READY=1');
+    const periodMs = watchdogMs(process.env, process.pid);
+    if (periodMs === undefined) return () => {};
+    const { link, park } = prop!;
+    const parkedMs = link.timeoutMs + 1000 * ((link.holdS ?? 0) + park.deadlineS);
+    const vitals = new Vitals(telemetry, systemClock, parkedMs + GATEWAY_SPARE_MS);
+    return feedWatchdog(tell, vitals, systemClock, periodMs);
+  }
 
   async function end(code: number): Promise<never> {
     loop.stop();
     await core.close();
+    // The outputs are safe; what is left may take longer than a tick may.
+    starve();
+    notify?.(`WATCHDOG_USEC=${1000 * LEAVE_MS}`);
     await gateway.close();
     await store.flush();
     process.exit(code);
@@ -250,6 +277,7 @@ async function main(): Promise<void> {
       return;
     }
     leaving = true;
+    notify?.('STOPPING=1');
     journal.add('prop', 'leaving', `${signal}: the prop parks, then the daemon ends`);
     // A prop that is parked, stopped or faulted stays as it is: nobody asked for motion.
     if (core.condition === 'live' || core.condition === 'waking') core.park('prop');

@@ -1,4 +1,5 @@
 import { Refusal } from '../shared/errors.ts';
+import { rehearseVerb } from './rehearse.ts';
 import { type Argument, type Verb, type VerbOption, verb } from './verb.ts';
 
 /** Verbs that read a prop file and need no daemon. */
@@ -48,13 +49,5 @@ export const fileVerbs = [
     'this version shows the load while the prop runs (sinew watch) but does not add it up beforehand',
     [{ flags: '--cue <NAME>', doc: 'during this cue' }],
   ),
-  notBuilt(
-    'rehearse',
-    "compute a cue's whole timeline",
-    'this version moves the prop but does not compute a cue beforehand',
-    [
-      { flags: '--cue <NAME>', doc: 'the cue' },
-      { flags: '--csv', doc: 'print comma-separated values' },
-    ],
-  ),
+  rehearseVerb,
 ];

@@ -1,3 +1,4 @@
+import { doctorVerb } from './doctor.ts';
 import { fileVerbs } from './files.ts';
 import { followVerbs } from './follow.ts';
 import type { Verb } from './verb.ts';
@@ -11,4 +12,5 @@ export const VERBS: readonly Verb[] = [
   ...lookVerbs,
   ...followVerbs,
   ...fileVerbs,
+  doctorVerb,
 ];

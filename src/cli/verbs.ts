@@ -1,6 +1,7 @@
-import type { ChannelInfo, LoomWire } from '../core/requests.ts';
+import type { ChannelInfo, LoomWire, Result } from '../core/requests.ts';
 import { didYouMean } from '../prop/finding.ts';
 import { Refusal } from '../shared/errors.ts';
+import { tidy } from '../shared/units.ts';
 import type { Desk } from './desk.ts';
 import { aligned, EXIT, show, table, UsageError } from './output.ts';
 import { between, degreesOrMark, number, seconds, secondsOrNone } from './values.ts';
@@ -85,6 +86,23 @@ function wireList(wires: readonly LoomWire[]): string {
 
 function withUnit(value: number | undefined, unit: string): string {
   return value === undefined ? '' : `${value} ${unit}`;
+}
+
+function cueTable({ cues, idle, triggers }: Result<'cue.list'>): string {
+  const rows = Object.entries(cues).map(([name, { running, durationS }]) => [
+    name,
+    durationS === null ? 'until stopped' : `${show(durationS)} s`,
+    running ? 'running' : '',
+  ]);
+  const parts = [rows.length > 0 ? table(['cue', 'takes', ''], rows) : 'no cues'];
+  const behaviours = Object.entries(idle).map(
+    ([name, { running }]) => name + (running ? ' (running)' : ''),
+  );
+  if (behaviours.length > 0) parts.push(`idle behaviours: ${behaviours.join(', ')}`);
+  const { names, armed } = triggers;
+  if (names.length > 0)
+    parts.push(`triggers: ${names.join(', ')} (${armed ? 'armed' : 'not armed'})`);
+  return parts.join('\n');
 }
 
 export const motionVerbs = [
@@ -220,7 +238,7 @@ export const motionVerbs = [
     where: 'both',
     args: [{ name: 'name', doc: 'the cue to run', optional: true }],
     options: [
-      { flags: '--list', doc: 'list the cues' },
+      { flags: '--list', doc: 'list the cues, the idle behaviours and the triggers' },
       { flags: '--stop <name>', doc: 'stop this cue' },
     ],
     async run({ name, list, stop }, desk) {
@@ -232,16 +250,40 @@ export const motionVerbs = [
         return { result: await desk.call('cue.stop', { cue: stop }), text: `cue ${stop} stopped` };
       }
       // Asked even when running one: nothing is woken for a cue that does not exist.
-      const { cues } = (await desk.call('cue.list')) as { cues: Record<string, object> };
-      if (list) return { result: { cues }, text: Object.keys(cues).join('\n') || 'no cues' };
-      mustBeKnown('cue', name!, Object.keys(cues));
+      const listed = await desk.call('cue.list', {});
+      if (list) return { result: listed, text: cueTable(listed) };
+      mustBeKnown('cue', name!, Object.keys(listed.cues));
       await desk.live();
-      await desk.follow();
-      const result = (await desk.call('cue.run', { cue: name })) as { durationS: number };
-      await desk.sleep(result.durationS * 1000);
-      const { channels } = await desk.call('channel.list', {});
-      await desk.rest(Object.keys(channels));
-      return { result, text: `cue ${name} ran for ${show(result.durationS)} s` };
+      const endless = listed.cues[name!]!.durationS === null;
+      // At the prompt the next line may stop it; elsewhere nothing comes after it.
+      const wait = !(endless && desk.inSession);
+      const startMs = desk.io.clock.nowMs();
+      const result = await desk.call('cue.run', { cue: name!, wait });
+      if (!wait) return { result, text: `cue ${name} runs until it is stopped` };
+      const tookS = tidy((desk.io.clock.nowMs() - startMs) / 1000, 1);
+      return { result, text: `cue ${name} ran for ${tookS} s` };
+    },
+  }),
+  verb<{ name: string }>({
+    name: 'idle',
+    summary: 'start or end an idle behaviour: small cues at random times',
+    where: 'prompt',
+    args: [{ name: 'name', doc: 'name of an idle behaviour, or off' }],
+    async run({ name }, desk) {
+      if (name === 'off')
+        return { result: await desk.call('idle.stop', {}), text: 'no idle behaviour' };
+      const result = await desk.call('idle.start', { idle: name });
+      return { result, text: `idle behaviour ${name} runs until idle off` };
+    },
+  }),
+  verb<{ on: 'on' | 'off' }>({
+    name: 'arm',
+    summary: 'let the triggers take effect while you hold the lease, or no longer',
+    where: 'prompt',
+    args: [{ name: 'on', doc: 'on or off', choices: ['on', 'off'] }],
+    async run({ on }, desk) {
+      const result = await desk.call('trigger.arm', { armed: on === 'on' });
+      return { result, text: result.armed ? 'triggers armed' : 'triggers disarmed' };
     },
   }),
 ];

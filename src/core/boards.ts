@@ -47,9 +47,10 @@ export class Board {
   /** Writes what has changed. @throws whatever the driver throws */
   flush(nowMs: number): void {
     const frame = this.#frame;
-    if (frame.count === 0) return;
     try {
-      if (!this.dead) this.driver.write(frame, nowMs);
+      if (this.dead) return;
+      if (frame.count > 0) this.driver.write(frame, nowMs);
+      else this.driver.check?.(nowMs);
     } finally {
       frame.count = 0;
     }

@@ -39,6 +39,15 @@ const FREE: ReadonlySet<Method> = new Set([
   'journal.read',
 ]);
 
+/** What a slider or a held key asks for many times a second. */
+const STREAMED: ReadonlySet<Method> = new Set([
+  'channel.move',
+  'channel.jog',
+  'channel.colour',
+  'channel.dim',
+  'group.move',
+]);
+
 /** Every request to the core, from a session that the gateway has let in. */
 export class Commands {
   readonly #core: Core;
@@ -342,14 +351,16 @@ export class Commands {
     const { body, gate, nowS } = this.#core;
     const wanted = wantedByPose(body, name);
     gate.mustBeAbleToDo(wanted, nowS);
-    this.#core.byHand(channelsOf(wanted), session.client);
     const { moves, switches, dims, colours } = wanted;
     for (const { relay, on } of switches) gate.switch(relay, on, Number.POSITIVE_INFINITY, nowS);
     for (const { lamp, to } of dims) gate.dim(lamp, to, overS ?? 0, nowS);
     for (const { light, to } of colours) gate.colour(light, to, overS ?? 0, nowS);
     // Last, so that the servos wait if the rail is full now.
-    if (moves.length > 0) return this.#move(moves, overS, session, wait);
-    return { durationS: tidy(overS ?? 0, 4) };
+    const started =
+      moves.length > 0 ? gate.move(moves, overS ?? 0, session.client, nowS) : undefined;
+    this.#core.byHand(channelsOf(wanted), session.client);
+    if (wait && started) await untilArrived(this.#core, moves);
+    return { ...started, durationS: tidy(started?.durationS ?? overS ?? 0, 4) };
   }
 
   /** A step in us as a step in deg, where the servo stands. */
@@ -435,7 +446,9 @@ export class Commands {
   // --- telling ------------------------------------------------------------------------------------
 
   #tell(session: Session, what: Method, text: string, values: Record<string, unknown>): void {
-    this.#core.journal.fold(session.client, what, text, values);
+    const { journal } = this.#core;
+    if (STREAMED.has(what)) journal.fold(session.client, what, text, values);
+    else journal.add(session.client, what, text, values);
   }
 
   /** A client that asks in a loop for what it cannot have must not wash the journal away. */

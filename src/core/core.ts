@@ -147,18 +147,23 @@ export class Core {
   take(session: Session): void {
     const { holder } = this.lease;
     this.lease.take(session, this.#clock.nowMs());
-    this.triggers.armed = false;
     if (holder && holder.id !== session.id) this.#beStill(`${session.client} took over`);
     this.journal.add(session.client, 'lease', `${session.client} holds the lease`);
-    this.#onHolder(session.client);
+    this.#changeHolder(session.client);
   }
 
   release(session: Session, graceS: number): void {
     const loss = this.lease.release(session, graceS, this.#clock.nowMs());
     this.#beStill(`${session.client} released the lease`);
     this.journal.add(session.client, 'lease', `${session.client} released the lease`, { graceS });
-    this.#onHolder(null);
+    this.#changeHolder(null);
     if (loss) this.#lose(loss);
+  }
+
+  /** Triggers that one holder has armed are not armed for the next. */
+  #changeHolder(client: string | null): void {
+    this.triggers.armed = false;
+    this.#onHolder(client);
   }
 
   /** Everything that moves by itself ends, decelerates and holds. */
@@ -323,7 +328,7 @@ export class Core {
     const lost = loss.why === 'silent' || loss.why === 'closed';
     if (lost) {
       this.journal.add('prop', 'link lost', `${loss.client} is gone: ${loss.why}`, { ...loss });
-      this.#onHolder(null);
+      this.#changeHolder(null);
     }
     if (this.#condition !== 'live' && this.#condition !== 'waking') return;
     this.#waker.cancel();

@@ -33,10 +33,19 @@ interface Cue {
   channels: ReadonlySet<Actuator>;
 }
 
+/** How far a step has got, and when it started and ended (s). */
+export interface StepProgress {
+  readonly state: 'waiting' | 'running' | 'done';
+  readonly startedS: number;
+  readonly endedS: number;
+}
+
 /** One step of a running cue. */
 interface StepRun {
   step: Step;
-  state: 'waiting' | 'running' | 'done';
+  state: StepProgress['state'];
+  /** When it starts (s); infinite until the step that it comes after is done. */
+  dueS: number;
   /** Random part of its start (s). */
   spreadS: number;
   startedS: number;
@@ -53,9 +62,14 @@ interface Run {
   who: string;
   /** Gives way to everything else. */
   background: boolean;
-  startedS: number;
   steps: StepRun[];
+  /** Those of them that are not done, in the same order. */
+  open: StepRun[];
   random: Random;
+  /** The running cue that it is a part of; undefined for one that was started itself. */
+  root: Run | undefined;
+  /** Ended early: nothing of it starts any more. */
+  ended: boolean;
 }
 
 export interface CueEvents {
@@ -110,6 +124,11 @@ export class Cues {
     return this.#ended.get(name) === count;
   }
 
+  /** The steps of a running cue; they go on telling of themselves after it has ended. */
+  stepsOf(name: string): readonly StepProgress[] {
+    return this.#running.find(({ cue }) => cue.name === name)?.steps ?? [];
+  }
+
   isBackground(name: string): boolean {
     return this.#running.some((run) => run.cue.name === name && run.background);
   }
@@ -147,7 +166,7 @@ export class Cues {
     const count = this.#runs.get(name) ?? 0;
     this.#runs.set(name, count + 1);
     const random = seeded(cue.seed + count);
-    this.#running.push({ ...this.#begin(cue, who, nowS, random), background });
+    this.#running.push(this.#begin(cue, { who, background, random, root: undefined }, nowS));
     this.#journal.add(who, 'cue', `cue ${name} runs`, { cue: name });
   }
 
@@ -158,6 +177,7 @@ export class Cues {
   stop(name: string, why: string, keep: ReadonlySet<Actuator> = new Set()): boolean {
     const run = this.#running.find(({ cue }) => cue.name === name);
     if (!run) return false;
+    run.ended = true;
     this.#running = this.#running.filter((other) => other !== run);
     const mine = [...run.cue.channels].filter((channel) => !keep.has(channel));
     const servos = mine.filter((channel) => channel.kind === 'servo');
@@ -182,8 +202,11 @@ export class Cues {
 
   /** Forgets every running cue; whoever calls this brings the channels to rest. */
   clear(): void {
-    for (const { cue } of this.#running)
-      this.#journal.add('prop', 'cue', `cue ${cue.name} ended early`, { cue: cue.name });
+    for (const run of this.#running) {
+      const { name } = run.cue;
+      run.ended = true;
+      this.#journal.add('prop', 'cue', `cue ${name} ended early`, { cue: name });
+    }
     this.#running = [];
   }
 
@@ -192,8 +215,7 @@ export class Cues {
     this.#nowS = nowS;
     if (this.#running.length === 0) return;
     for (const run of [...this.#running]) {
-      if (!this.#running.includes(run)) continue;
-      if (!this.#advance(run, nowS) || !this.#running.includes(run)) continue;
+      if (!this.#advance(run, nowS)) continue;
       this.#running = this.#running.filter((other) => other !== run);
       this.#ended.set(run.cue.name, this.runCount(run.cue.name));
       this.#journal.add('prop', 'cue', `cue ${run.cue.name} is over`, { cue: run.cue.name });
@@ -202,13 +224,16 @@ export class Cues {
 
   // --- running --------------------------------------------------------------------------------------
 
-  #begin(cue: Cue, who: string, nowS: number, random: Random): Run {
+  #begin(cue: Cue, by: Pick<Run, 'who' | 'background' | 'random' | 'root'>, nowS: number): Run {
+    const { random } = by;
     const steps = cue.steps.map((step): StepRun => {
-      const { spreadS, times } = step.spec;
+      const { at = 0, spreadS: mostS, times } = step.spec;
+      const spreadS = mostS === undefined ? 0 : random() * mostS;
       return {
         step,
         state: 'waiting',
-        spreadS: spreadS === undefined ? 0 : random() * spreadS,
+        dueS: step.after === undefined ? nowS + at + spreadS : Number.POSITIVE_INFINITY,
+        spreadS,
         startedS: 0,
         endedS: 0,
         busy: [],
@@ -216,13 +241,16 @@ export class Cues {
         timesLeft: times === 'until stopped' ? Number.POSITIVE_INFINITY : (times ?? 1),
       };
     });
-    return { cue, who, background: false, startedS: nowS, steps, random };
+    return { ...by, cue, steps, open: steps, ended: false };
   }
 
-  /** Starts and ends steps; true when the cue is over. */
+  /** Starts and ends steps; true when the cue is over by itself. */
   #advance(run: Run, nowS: number): boolean {
-    let over = true;
-    for (const one of run.steps) {
+    const root = run.root ?? run;
+    let done = 0;
+    for (const one of run.open) {
+      // A step before this one may have ended the whole cue.
+      if (root.ended) return false;
       if (one.state === 'waiting' && this.#isDue(run, one, nowS)) {
         one.state = 'running';
         one.startedS = nowS;
@@ -231,27 +259,36 @@ export class Cues {
       if (one.state === 'running' && !this.#goesOn(run, one, nowS)) {
         one.state = 'done';
         one.endedS = nowS;
+        done++;
       }
-      if (one.state !== 'done') over = false;
     }
-    return over;
+    if (done > 0) run.open = run.open.filter(({ state }) => state !== 'done');
+    return run.open.length === 0 && !root.ended;
   }
 
-  #isDue(run: Run, { step, spreadS }: StepRun, nowS: number): boolean {
-    const { at = 0 } = step.spec;
-    let fromS = run.startedS;
-    if (step.after !== undefined) {
-      const before = run.steps[step.after]!;
+  #isDue(run: Run, one: StepRun, nowS: number): boolean {
+    const { after, spec } = one.step;
+    if (after !== undefined && one.dueS === Number.POSITIVE_INFINITY) {
+      const before = run.steps[after]!;
       if (before.state !== 'done') return false;
-      fromS = before.endedS;
+      one.dueS = before.endedS + (spec.at ?? 0) + one.spreadS;
     }
     // Ticks fall beside the times in the file by rounding alone.
-    return nowS >= fromS + at + spreadS - 1e-9;
+    return nowS >= one.dueS - 1e-9;
   }
 
   #start(run: Run, one: StepRun, nowS: number): void {
+    this.#attempt(run, one, () => this.#act(run, one, nowS));
+    if (one.step.spec.until) one.busy.push((laterS) => this.#waits(run, one, laterS));
+    this.#startChild(run, one, nowS);
+  }
+
+  /** Each part that the gate refuses is left out, and the others done. */
+  #act(run: Run, one: StepRun, nowS: number): void {
     const { spec, ease } = one.step;
-    const { overS = 0, fadeS = 0, forS } = spec;
+    const { overS = 0 } = spec;
+    // A pose takes its lights along with its servos.
+    const fadeS = spec.fadeS ?? (spec.pose === undefined ? 0 : overS);
     const wanted = this.#wanted(spec, run.random);
     const { moves } = wanted;
     if (moves.length > 0)
@@ -274,20 +311,22 @@ export class Cues {
         one.busy.push(() => light.fading);
       });
     for (const { relay, on } of wanted.switches)
-      this.#attempt(run, one, () => this.#switch(one, relay, on, forS, nowS));
-    if (spec.until) one.busy.push((laterS) => this.#waits(run, one, laterS));
-    this.#startChild(run, one, nowS);
+      this.#attempt(run, one, () => this.#switch(run, one, relay, on, nowS));
   }
 
-  #switch(one: StepRun, relay: Relay, on: boolean, forS: number | undefined, nowS: number): void {
+  #switch(run: Run, one: StepRun, relay: Relay, on: boolean, nowS: number): void {
+    const { forS } = one.step.spec;
+    const wasOn = relay.on;
     this.#gate.switch(relay, on, on && forS !== undefined ? forS : Number.POSITIVE_INFINITY, nowS);
     if (forS === undefined) return;
     const changes = relay.changes;
-    // `off` for a time: it closes again, if it may and nobody else has switched it meanwhile.
+    // `off` for a time: what was closed closes again, if it may and nobody else has switched it.
     one.busy.push((laterS) => {
       if (laterS < nowS + forS - 1e-9) return relay.changes === changes;
-      if (!on && relay.changes === changes)
-        this.#gate.switch(relay, true, Number.POSITIVE_INFINITY, laterS);
+      if (!on && wasOn && relay.changes === changes)
+        this.#attempt(run, one, () =>
+          this.#gate.switch(relay, true, Number.POSITIVE_INFINITY, laterS),
+        );
       return false;
     });
   }
@@ -313,13 +352,14 @@ export class Cues {
         otherwise,
       },
     );
-    if (otherwise === 'end') this.stop(this.#rootOf(run).cue.name, `${channel} did not get there`);
+    const { name } = (run.root ?? run).cue;
+    if (otherwise === 'end') this.stop(name, `${channel} did not get there`);
     else if (otherwise === 'park') this.#events.park(`${channel} did not get there`);
     return false;
   }
 
   #goesOn(run: Run, one: StepRun, nowS: number): boolean {
-    one.busy = one.busy.filter((goesOn) => goesOn(nowS));
+    if (one.busy.length > 0) one.busy = one.busy.filter((goesOn) => goesOn(nowS));
     if (one.child) {
       if (!this.#advance(one.child, nowS)) return true;
       one.child = undefined;
@@ -333,13 +373,7 @@ export class Cues {
     const { cue, choose } = one.step.spec;
     if (one.timesLeft < 1) return;
     const name = cue ?? choose?.[Math.floor(run.random() * choose.length)];
-    if (name) one.child = this.#begin(this.#named(name), run.who, nowS, run.random);
-  }
-
-  #rootOf(run: Run): Run {
-    const holds = (outer: Run): boolean =>
-      outer === run || outer.steps.some(({ child }) => child !== undefined && holds(child));
-    return this.#running.find(holds) ?? run;
+    if (name) one.child = this.#begin(this.#named(name), { ...run, root: run.root ?? run }, nowS);
   }
 
   /** A move that its limits or its rail hold back says so. */

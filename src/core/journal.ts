@@ -28,13 +28,17 @@ export class Journal {
   }
 
   /**
-   * As `add`, but an entry that follows one of the same who and what about the same channel within a
-   * second takes its place: a slider that is drawn must not wash the journal away.
+   * As `add`, but an entry that follows one of the same who and what about the same channel or group
+   * within a second takes its place: a slider that is drawn must not wash the journal away.
    */
   fold(who: string, what: string, text: string, values: Record<string, unknown>): void {
     const last = this.#entries.at(-1);
     const nowMs = this.#clock.wallMs();
-    const same = last?.who === who && last.what === what && last.values?.channel === values.channel;
+    const same =
+      last?.who === who &&
+      last.what === what &&
+      last.values?.channel === values.channel &&
+      last.values?.group === values.group;
     if (!same || nowMs - Date.parse(last.time) > FOLD_MS) {
       this.add(who, what, text, values);
       return;

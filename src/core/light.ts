@@ -5,7 +5,7 @@ import { ColourFlashGuard, FlashGuard } from '../sums/flash.ts';
 import {
   formatColour,
   lightnessToLuminance,
-  mixOklab,
+  OklabFade,
   parseColour,
   type Rgb,
   srgbToLinear,
@@ -24,6 +24,12 @@ function steepest(ease: Ease): number {
 }
 
 const DARK: Readonly<Rgb> = { red: 0, green: 0, blue: 0 };
+
+function copyColour(from: Readonly<Rgb>, into: Rgb): void {
+  into.red = from.red;
+  into.green = from.green;
+  into.blue = from.blue;
+}
 
 /**
  * A lamp or rgb channel as the core drives it. A fade runs from what is shown to the target; the
@@ -217,10 +223,18 @@ export class RgbLight extends Light {
   /** Positions of red, green and blue among the board's outputs. */
   readonly outputs: readonly [number, number, number];
   readonly #fullA: readonly [number, number, number];
+  readonly #balance: readonly [number, number, number];
+  /**
+   * Judges the colour asked for, not the balanced duties: balanced, the light looks like that
+   * colour, and its own white is the full luminance that WCAG's shares are of.
+   */
   readonly #guard: ColourFlashGuard | undefined;
   readonly park: Readonly<Rgb>;
-  readonly #from: Rgb = { ...DARK };
+  readonly #course = new OklabFade();
   readonly #wanted: Rgb = { ...DARK };
+  readonly #wantedLight: Rgb = { ...DARK };
+  /** Linear light as shown. */
+  readonly light: Rgb = { ...DARK };
   /** sRGB, each 0..1. */
   readonly value: Rgb = { ...DARK };
   readonly target: Rgb = { ...DARK };
@@ -229,6 +243,7 @@ export class RgbLight extends Light {
     super(name, index, spec, board, rail);
     this.spec = spec;
     this.#fullA = spec.draw?.fullA ?? [0, 0, 0];
+    this.#balance = spec.whiteBalance;
     this.#guard = spec.flash ? undefined : new ColourFlashGuard();
     this.park = parseColour(spec.park.to) ?? DARK;
     const [red, green, blue] = spec.output.pins;
@@ -262,7 +277,7 @@ export class RgbLight extends Light {
 
   fade(to: Readonly<Rgb>, fadeS: number, ease?: Ease): void {
     const { value, target } = this;
-    Object.assign(this.#from, value);
+    this.#course.begin(value, to);
     Object.assign(target, to);
     this.startFade(
       fadeS,
@@ -285,12 +300,11 @@ export class RgbLight extends Light {
   }
 
   protected mix(t: number): void {
-    if (t === 1) Object.assign(this.#wanted, this.target);
-    else mixOklab(this.#from, this.target, t, this.#wanted);
+    this.#course.at(t, this.#wanted, this.#wantedLight);
   }
 
   protected admitted(nowS: number): boolean {
-    return this.#guard?.admit(nowS, this.#wanted) ?? true;
+    return this.#guard?.admitLinear(nowS, this.#wantedLight) ?? true;
   }
 
   protected noteDark(nowS: number): void {
@@ -298,25 +312,27 @@ export class RgbLight extends Light {
   }
 
   protected show(): void {
-    this.value.red = this.#wanted.red;
-    this.value.green = this.#wanted.green;
-    this.value.blue = this.#wanted.blue;
+    copyColour(this.#wanted, this.value);
+    copyColour(this.#wantedLight, this.light);
   }
 
   protected darken(): void {
     Object.assign(this.value, DARK);
     Object.assign(this.target, DARK);
+    Object.assign(this.light, DARK);
   }
 
   protected putDuties(): void {
-    const { board, outputs, value } = this;
-    board.put(outputs[0], this.#duty(srgbToLinear(value.red)));
-    board.put(outputs[1], this.#duty(srgbToLinear(value.green)));
-    board.put(outputs[2], this.#duty(srgbToLinear(value.blue)));
+    const { board, outputs, light } = this;
+    const [red, green, blue] = this.#balance;
+    board.put(outputs[0], this.#duty(red * light.red));
+    board.put(outputs[1], this.#duty(green * light.green));
+    board.put(outputs[2], this.#duty(blue * light.blue));
   }
 
   amps(): number {
-    return this.ampsAt(this.value);
+    const { red, green, blue } = this.light;
+    return this.#draw(red, green, blue);
   }
 
   targetAmps(): number {
@@ -324,11 +340,17 @@ export class RgbLight extends Light {
   }
 
   /** Estimated draw (A) at a colour. */
-  ampsAt(colour: Readonly<Rgb>): number {
+  ampsAt({ red, green, blue }: Readonly<Rgb>): number {
+    return this.#draw(srgbToLinear(red), srgbToLinear(green), srgbToLinear(blue));
+  }
+
+  /** Estimated draw (A) at these amounts of linear light. */
+  #draw(red: number, green: number, blue: number): number {
+    const [redShare, greenShare, blueShare] = this.#balance;
     return (
-      this.#fullA[0] * srgbToLinear(colour.red) +
-      this.#fullA[1] * srgbToLinear(colour.green) +
-      this.#fullA[2] * srgbToLinear(colour.blue)
+      this.#fullA[0] * redShare * red +
+      this.#fullA[1] * greenShare * green +
+      this.#fullA[2] * blueShare * blue
     );
   }
 

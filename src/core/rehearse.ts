@@ -2,8 +2,8 @@ import type { Driver, Frame } from '../drivers/driver.ts';
 import type { Prop } from '../prop/schema.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Telemetry } from '../shared/telemetry.ts';
-import { worstFlashes, worstRedFlashes } from '../sums/flash.ts';
-import { lightnessToLuminance, relativeLuminance } from '../sums/light.ts';
+import { worstFlashes, worstRedFlashesOfLight } from '../sums/flash.ts';
+import { lightnessToLuminance, luminanceOfLinear, type Rgb } from '../sums/light.ts';
 import { Core } from './core.ts';
 import { Journal } from './journal.ts';
 import type { JournalEntry } from './requests.ts';
@@ -37,6 +37,8 @@ export interface Event {
   tS: number;
   what: string;
   text: string;
+  /** The channel that it is about, where it is one. */
+  channel?: string;
   /** The step of the cue that it is about, from 0. */
   cue?: string;
   step?: number;
@@ -48,6 +50,8 @@ export interface Rehearsal {
   durationS: number;
   /** The cue goes on until it is stopped; only so much of it was computed. */
   cutShort: boolean;
+  /** When each step of the cue started and ended (s); null when it did not. */
+  steps: { startS: number | null; endS: number | null }[];
   tracks: Track[];
   rails: RailTrack[];
   events: Event[];
@@ -107,10 +111,16 @@ export async function rehearse(prop: Prop, cue: string): Promise<Rehearsal> {
     if (core.nowS < startedS || !TOLD.has(entry.what)) return;
     const { what, text, values } = entry;
     const about = { cue: values?.cue as string, step: values?.step as number };
+    const tS = time(core.nowS - startedS);
+    // What the gate tells of a move, the cue tells again, and which step it was.
+    const last = events.at(-1);
+    if (about.step !== undefined && last?.tS === tS && last.what === what && !last.cue)
+      events.pop();
     events.push({
-      tS: time(core.nowS - startedS),
+      tS,
       what,
       text,
+      ...(values?.channel !== undefined && { channel: values.channel as string }),
       ...(values?.cue !== undefined && about),
     });
   };
@@ -142,6 +152,7 @@ export async function rehearse(prop: Prop, cue: string): Promise<Rehearsal> {
   const recorder = new Recorder(core, startedS);
   recorder.note();
   core.cues.run(cue, 'rehearsal', core.nowS);
+  const steps = core.cues.stepsOf(cue);
   const busy = (): boolean =>
     core.cues.anyRunning ||
     core.condition === 'parking' ||
@@ -156,6 +167,10 @@ export async function rehearse(prop: Prop, cue: string): Promise<Rehearsal> {
     cue,
     durationS: time(core.nowS - startedS),
     cutShort: busy(),
+    steps: steps.map(({ state, startedS: fromS, endedS }) => ({
+      startS: state === 'waiting' ? null : time(fromS - startedS),
+      endS: state === 'done' ? time(endedS - startedS) : null,
+    })),
     ...recorder.tracks(),
     events,
   };
@@ -166,17 +181,27 @@ function time(seconds: number): number {
   return Math.round(seconds * 1000) / 1000;
 }
 
+/** The linear light of an rgb channel, which is not rounded to 8 bits as its colour is. */
+interface Shown extends Rgb {
+  tS: number;
+  /** Relative. */
+  luminance: number;
+}
+
 /** Writes down what changes from tick to tick. */
 class Recorder {
   readonly #core: Core;
   readonly #startedS: number;
   readonly #tracks: Track[];
+  /** Of every channel, filled for those that are rgb: flashes are counted in these. */
+  readonly #shown: Shown[][];
   readonly #rails: RailTrack[];
 
   constructor(core: Core, startedS: number) {
     this.#core = core;
     this.#startedS = startedS;
     this.#tracks = core.body.channels.map(({ name, kind }) => ({ name, kind, tS: [], value: [] }));
+    this.#shown = core.body.channels.map(() => []);
     this.#rails = core.body.rails.map(({ name, limitA }) => ({
       name,
       limitA,
@@ -196,7 +221,15 @@ class Recorder {
       let value: number | string;
       if (channel.kind === 'servo') value = channel.state.pos;
       else if (channel.kind === 'relay') value = channel.on ? 1 : 0;
-      else value = channel.kind === 'lamp' ? channel.value : channel.hex;
+      else if (channel.kind === 'lamp') value = channel.value;
+      else {
+        const { red, green, blue } = channel.light;
+        const shown = this.#shown[i]!;
+        const last = shown.at(-1);
+        if (last && last.red === red && last.green === green && last.blue === blue) continue;
+        shown.push({ tS, red, green, blue, luminance: luminanceOfLinear(channel.light) });
+        value = channel.hex;
+      }
       if (track.value.at(-1) === value) continue;
       track.tS.push(tS);
       track.value.push(value);
@@ -216,10 +249,14 @@ class Recorder {
 
   tracks(): { tracks: Track[]; rails: RailTrack[] } {
     const endS = time(this.#core.nowS - this.#startedS);
-    for (const track of this.#tracks) {
+    for (const [i, track] of this.#tracks.entries()) {
+      const shown = this.#shown[i]!;
       if (track.kind === 'relay') track.onS = closedS(track, endS);
       else if (track.kind === 'lamp') track.flashes = lampFlashes(track);
-      else if (track.kind === 'rgb') Object.assign(track, rgbFlashes(track));
+      else if (track.kind === 'rgb') {
+        track.flashes = worstFlashes(shown);
+        track.redFlashes = worstRedFlashesOfLight(shown);
+      }
     }
     return { tracks: this.#tracks, rails: this.#rails };
   }
@@ -235,19 +272,4 @@ function lampFlashes({ tS, value }: Track): number {
   return worstFlashes(
     tS.map((at, i) => ({ tS: at, luminance: lightnessToLuminance(value[i] as number) })),
   );
-}
-
-function rgbFlashes({ tS, value }: Track): { flashes: number; redFlashes: number } {
-  const samples = tS.map((at, i) => ({ tS: at, ...fromHex(value[i] as string) }));
-  return {
-    flashes: worstFlashes(
-      samples.map((one) => ({ tS: one.tS, luminance: relativeLuminance(one) })),
-    ),
-    redFlashes: worstRedFlashes(samples),
-  };
-}
-
-function fromHex(hex: string): { red: number; green: number; blue: number } {
-  const part = (at: number) => Number.parseInt(hex.slice(at, at + 2), 16) / 255;
-  return { red: part(1), green: part(3), blue: part(5) };
 }

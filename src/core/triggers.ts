@@ -5,8 +5,8 @@ import type { Board } from './boards.ts';
 import type { Core } from './core.ts';
 import type { Session } from './lease.ts';
 
-/** A time of day fires within this time of being reached (s): a clock that is set does not fire it. */
-const DAILY_WINDOW_S = 2;
+/** Time that passes between two ticks at the most (ms); more, and the clock was set, or stood still. */
+const LONGEST_TICK_MS = 2000;
 
 interface Input {
   name: string;
@@ -14,8 +14,8 @@ interface Input {
   input: number;
   activeLevel: 0 | 1;
   debounceMs: number;
-  /** The steady state, the one seen last, and since when. */
-  active: boolean;
+  /** The steady state, undefined as long as it is not known; the one seen last, and since when. */
+  active: boolean | undefined;
   seen: boolean;
   sinceMs: number;
 }
@@ -39,7 +39,10 @@ export class Triggers {
   readonly #clock: Clock;
   readonly #triggers: ReadonlyMap<string, Trigger>;
   readonly #inputs: Input[];
+  /** The day on which each time of day last fired. */
   readonly #firedOn = new Map<string, string>();
+  /** Wall-clock time in the last tick. */
+  #wallMs = 0;
   #started = false;
   #unattended: Unattended | undefined;
   /** The holder wants the triggers to take effect. */
@@ -60,7 +63,7 @@ export class Triggers {
         input,
         activeLevel,
         debounceMs,
-        active: false,
+        active: undefined,
         seen: false,
         sinceMs: 0,
       };
@@ -70,11 +73,7 @@ export class Triggers {
   /** The daemon has started: what begins with it, begins. */
   begin(): void {
     this.#started = true;
-    // A contact that is closed already is no news.
-    for (const input of this.#inputs) {
-      input.active = this.#core.levelOf(input.board, input.input) === input.activeLevel;
-      input.seen = input.active;
-    }
+    this.#wallMs = this.#clock.wallMs();
     for (const [name, { start }] of this.#triggers) if (start) this.fire(name);
   }
 
@@ -108,7 +107,7 @@ export class Triggers {
       const session = { id: who, client: who, slot: -1, unattended: true };
       this.#core.take(session);
       this.#unattended = { trigger: name, cue, session, started: false };
-      this.#core.wake(who);
+      this.#wake(who);
     } catch (error) {
       if (!(error instanceof Refusal)) throw error;
       journal.add(who, 'refused', `cue ${cue}: ${error.message}`, {
@@ -116,7 +115,15 @@ export class Triggers {
         cue,
         ...error.values,
       });
+    }
+  }
+
+  #wake(who: string): void {
+    try {
+      this.#core.wake(who);
+    } catch (error) {
       this.#endUnattended();
+      throw error;
     }
   }
 
@@ -130,8 +137,13 @@ export class Triggers {
 
   #look(input: Input, nowMs: number): void {
     const level = this.#core.levelOf(input.board, input.input);
-    if (level === undefined) return;
     const active = level === input.activeLevel;
+    // A contact that is closed already, at the start or when its board comes back, is no news.
+    if (level === undefined || input.active === undefined) {
+      input.active = level === undefined ? undefined : active;
+      input.seen = active;
+      return;
+    }
     if (active !== input.seen) {
       input.seen = active;
       input.sinceMs = nowMs;
@@ -141,16 +153,21 @@ export class Triggers {
     if (active) this.fire(input.name);
   }
 
+  /** A time of day fires when it is passed; setting the clock past it does not fire it. */
   #lookAtTheClock(): void {
+    const beforeMs = this.#wallMs;
+    const nowMs = this.#clock.wallMs();
+    this.#wallMs = nowMs;
+    if (nowMs <= beforeMs || nowMs - beforeMs > LONGEST_TICK_MS) return;
     for (const [name, { daily }] of this.#triggers) {
       if (daily === undefined) continue;
-      const now = new Date(this.#clock.wallMs());
       const [hour, minute, second = 0] = daily.split(':').map(Number);
-      const due = new Date(now);
+      const due = new Date(nowMs);
       due.setHours(hour!, minute!, second, 0);
-      const lateS = (now.getTime() - due.getTime()) / 1000;
       const today = due.toDateString();
-      if (lateS < 0 || lateS >= DAILY_WINDOW_S || this.#firedOn.get(name) === today) continue;
+      // Set back by a little, the clock passes the same time again.
+      const passed = beforeMs < due.getTime() && due.getTime() <= nowMs;
+      if (!passed || this.#firedOn.get(name) === today) continue;
       this.#firedOn.set(name, today);
       this.fire(name);
     }

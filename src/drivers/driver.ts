@@ -70,7 +70,8 @@ export interface Sense {
 
 /**
  * A board. A driver has no policy: it writes what it is told. Every method may throw; a throw
- * from `write`, `read` or `sense` makes the prop `faulted`.
+ * from `write`, `check`, `read` or `sense` makes the prop `faulted`. The board is not written to any
+ * more then, so a driver that throws makes its outputs safe as far as it still can.
  */
 export interface Driver {
   /** Pulse widths are whole multiples of this (us): 1 for a DMA-timed pin. */
@@ -79,6 +80,11 @@ export interface Driver {
   open(outputs: readonly OutputSpec[], inputs: readonly InputSpec[]): Promise<void>;
   /** Writes one frame; `nowMs` is the tick's time on the core's monotonic clock. */
   write(frame: Frame, nowMs: number): void;
+  /**
+   * Called in every tick in which nothing is written, by boards that write in the background:
+   * throws what has gone wrong there.
+   */
+  check?(nowMs: number): void;
   /** The level of an input, by its position in the list given to `open`. */
   read(input: number): 0 | 1;
   /** Fills `into` with what is measured at an output; absent when the board measures nothing. */

@@ -1,17 +1,20 @@
 import type { Board } from '../prop/schema.ts';
-import { Refusal } from '../shared/errors.ts';
 import type { Driver } from './driver.ts';
+import { LinuxDriver } from './linux.ts';
+import { Pca9685Driver } from './pca9685.ts';
+import { PigpioDriver } from './pigpio.ts';
 import { SimDriver } from './sim.ts';
 
-/**
- * The driver of a board in the prop file, not yet open.
- * @throws Refusal when this version has no such driver
- */
+/** The driver of a board in the prop file, not yet open. */
 export async function createDriver(board: Board): Promise<Driver> {
-  if (board.driver === 'sim') return new SimDriver(board.plant);
-  throw new Refusal(
-    'noSuchThing',
-    `driver ${board.driver} is not built yet; use driver: sim until then`,
-    { driver: board.driver },
-  );
+  switch (board.driver) {
+    case 'sim':
+      return new SimDriver(board.plant);
+    case 'pigpio':
+      return new PigpioDriver(board.sampleUs);
+    case 'pca9685':
+      return new Pca9685Driver(board);
+    case 'linux':
+      return new LinuxDriver(board);
+  }
 }

@@ -1,6 +1,6 @@
 import { tidy } from '../shared/units.ts';
 import { lightnessToLuminance, parseColour, type Rgb, srgbToLinear } from '../sums/light.ts';
-import { busyA, idleA } from './lint-rails.ts';
+import { currents } from './lint-rails.ts';
 import type { Channel, CueStep, LampChannel, Prop, RelayChannel, RgbChannel } from './schema.ts';
 
 /** A step that a rail has no room for, as planned. */
@@ -23,9 +23,9 @@ const DEFAULT_PULSE_MS = 200;
 
 const DARK: Rgb = { red: 0, green: 0, blue: 0 };
 
+/** A rail while all channels are at their park values, servos holding still. */
 interface Rail {
   limitA: number;
-  /** All at their park values, servos holding still. */
   idleA: number;
 }
 
@@ -44,31 +44,31 @@ interface Asked {
   part: LoadProblem['part'];
 }
 
-/** Lights, relays and the load of every rail along the plan of a cue. */
+export type Rails = ReadonlyMap<string, Rail>;
+
+export function railsOf(prop: Prop): Rails {
+  const rails = new Map<string, Rail>();
+  for (const [name, { limitA }] of Object.entries(prop.rails))
+    rails.set(name, { limitA, idleA: 0 });
+  for (const channel of Object.values(prop.channels)) {
+    const rail = channel.rail === undefined ? undefined : rails.get(channel.rail);
+    if (rail) rail.idleA += restA(channel);
+  }
+  return rails;
+}
+
+/** Lights, relays and the load of every rail along the plan of a cue; at first all are parked. */
 export class CueLoads {
   readonly #prop: Prop;
-  readonly #rails = new Map<string, Rail>();
-  readonly #colours = new Map<string, Rgb>();
+  readonly #rails: Rails;
   /** On each rail, the servos that move and the lights and relays that are not as when parked. */
   readonly #moving = new Map<string, Map<string, Draw>>();
   readonly #lit = new Map<string, Map<string, Draw>>();
   readonly #levels = new Map<string, Rgb>();
 
-  constructor(prop: Prop) {
+  constructor(prop: Prop, rails: Rails) {
     this.#prop = prop;
-    for (const [name, { limitA }] of Object.entries(prop.rails))
-      this.#rails.set(name, { limitA, idleA: 0 });
-    for (const channel of Object.values(prop.channels)) {
-      const rail = this.#railOf(channel);
-      if (rail) rail.idleA += this.#restA(channel);
-    }
-  }
-
-  /** Every channel is at its park value again. */
-  reset(): void {
-    this.#moving.clear();
-    this.#lit.clear();
-    this.#levels.clear();
+    this.#rails = rails;
   }
 
   /** Starts the fades and switches of a step. @returns how long they take (s) */
@@ -96,7 +96,8 @@ export class CueLoads {
     for (const rail of asked.keys()) before.set(rail, this.#movingA(rail, movers, nowS));
     for (const name of movers) {
       const channel = this.#prop.channels[name]!;
-      const moreA = Math.max(0, busyA(channel) - idleA(channel));
+      const { idleA, busyA } = currents(channel);
+      const moreA = Math.max(0, busyA - idleA);
       if (channel.rail !== undefined)
         entry(this.#moving, channel.rail).set(name, { moreA, fromS: nowS, untilS });
     }
@@ -151,7 +152,10 @@ export class CueLoads {
         `with what is on by then, this step brings rail ${name} to ${tidy(litA)} A, ${limit}: what does not fit is left out`,
         'switch something off before, or use a stronger supply or a second rail',
       );
-    if (movesA > 0 && restA + this.#litA(name, nowS) - othersA + movingA + movesA > limitA + SLACK_A)
+    if (
+      movesA > 0 &&
+      restA + this.#litA(name, nowS) - othersA + movingA + movesA > limitA + SLACK_A
+    )
       return say(
         'warning',
         allA,
@@ -180,7 +184,8 @@ export class CueLoads {
     };
     for (const name of movers) {
       const channel = this.#prop.channels[name]!;
-      add(name, busyA(channel) - idleA(channel), step.move ? 'move' : 'pose', true);
+      const { idleA, busyA } = currents(channel);
+      add(name, busyA - idleA, step.move ? 'move' : 'pose', true);
     }
     const others = [...this.#lights(step), ...this.#switches(step)];
     for (const [name] of others) {
@@ -200,7 +205,7 @@ export class CueLoads {
     for (const [name, to] of this.#named(step, ['colour', 'dim'])) {
       const channel = this.#channel(name);
       if (channel?.kind === 'lamp' && typeof to === 'number') yield [name, grey(to)];
-      if (channel?.kind === 'rgb' && typeof to === 'string') yield [name, this.#colour(to)];
+      if (channel?.kind === 'rgb' && typeof to === 'string') yield [name, colourOf(to)];
     }
   }
 
@@ -222,7 +227,7 @@ export class CueLoads {
 
   #fade(name: string, to: Rgb, fadeS: number, nowS: number): number {
     const light = this.#channel(name) as LampChannel | RgbChannel;
-    const from = this.#levels.get(name) ?? this.#park(light);
+    const from = this.#levels.get(name) ?? parkOf(light);
     this.#levels.set(name, to);
     const change = Math.max(
       Math.abs(to.red - from.red),
@@ -230,7 +235,7 @@ export class CueLoads {
       Math.abs(to.blue - from.blue),
     );
     // The gate counts a fade at its target from the start.
-    const moreA = lightA(light, to) - lightA(light, this.#park(light));
+    const moreA = lightA(light, to) - lightA(light, parkOf(light));
     this.#draw(name, { moreA, fromS: nowS, untilS: Number.POSITIVE_INFINITY });
     return Math.max(fadeS, light.fadeS * change);
   }
@@ -247,13 +252,13 @@ export class CueLoads {
           relay.duty?.maxOnS ?? Number.POSITIVE_INFINITY,
         )
       : 0;
+    const never = Number.POSITIVE_INFINITY;
+    const againS = nowS + (forS ?? never);
     const parked = relay.park.to === 'on';
+    // Counted from the parked state; `off` for a time closes it again.
     if (on) this.#draw(name, { moreA: parked ? 0 : onA, fromS: nowS, untilS: nowS + opensS });
-    else {
-      // `off` for a time closes it again.
-      const fromS = nowS + (forS ?? Number.POSITIVE_INFINITY);
-      this.#draw(name, { moreA: parked ? 0 : onA, fromS, untilS: Number.POSITIVE_INFINITY });
-    }
+    else if (parked) this.#draw(name, { moreA: -onA, fromS: nowS, untilS: againS });
+    else this.#draw(name, { moreA: onA, fromS: againS, untilS: never });
     return forS === undefined ? 0 : on ? opensS : forS;
   }
 
@@ -285,33 +290,23 @@ export class CueLoads {
     return amps;
   }
 
-  #restA(channel: Channel): number {
-    if (channel.kind === 'rgb' || channel.kind === 'lamp')
-      return lightA(channel, this.#park(channel));
-    return idleA(channel);
-  }
-
-  #park(light: LampChannel | RgbChannel): Rgb {
-    return light.kind === 'lamp' ? grey(light.park.to) : this.#colour(light.park.to);
-  }
-
-  #colour(text: string): Rgb {
-    let colour = this.#colours.get(text);
-    if (!colour) {
-      colour = parseColour(text) ?? DARK;
-      this.#colours.set(text, colour);
-    }
-    return colour;
-  }
-
   #channel(name: string): Channel | undefined {
     const { channels } = this.#prop;
     return Object.hasOwn(channels, name) ? channels[name] : undefined;
   }
+}
 
-  #railOf(channel: Channel): Rail | undefined {
-    return channel.rail === undefined ? undefined : this.#rails.get(channel.rail);
-  }
+function restA(channel: Channel): number {
+  if (channel.kind === 'rgb' || channel.kind === 'lamp') return lightA(channel, parkOf(channel));
+  return currents(channel).idleA;
+}
+
+function parkOf(light: LampChannel | RgbChannel): Rgb {
+  return light.kind === 'lamp' ? grey(light.park.to) : colourOf(light.park.to);
+}
+
+function colourOf(text: string): Rgb {
+  return parseColour(text) ?? DARK;
 }
 
 /** A lamp's level in place of a colour. */
@@ -323,10 +318,11 @@ function grey(level: number): Rgb {
 function lightA(light: LampChannel | RgbChannel, value: Rgb): number {
   if (light.kind === 'lamp') return (light.draw?.fullA ?? 0) * lightnessToLuminance(value.red);
   const [red, green, blue] = light.draw?.fullA ?? [0, 0, 0];
+  const [redGain, greenGain, blueGain] = light.whiteBalance;
   return (
-    red * srgbToLinear(value.red) +
-    green * srgbToLinear(value.green) +
-    blue * srgbToLinear(value.blue)
+    red * redGain * srgbToLinear(value.red) +
+    green * greenGain * srgbToLinear(value.green) +
+    blue * blueGain * srgbToLinear(value.blue)
   );
 }
 

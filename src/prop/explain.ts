@@ -93,6 +93,15 @@ function bestOption(options: Issue[][]): Issue[] | undefined {
   return best.length === 1 ? best[0] : undefined;
 }
 
+/** The complaints of the option that was plainly meant, in place of one about a whole union. */
+export function withinUnion(issue: Issue): Issue[] {
+  const best = issue.code === 'invalid_union' ? bestOption(issue.errors) : undefined;
+  if (!best) return [issue];
+  return best.flatMap((inner) =>
+    withinUnion({ ...inner, path: [...issue.path, ...inner.path] } as Issue),
+  );
+}
+
 const TYPES: Record<string, Sentence> = {
   number: ['is not a number', 'give a number'],
   int: ['is not a whole number', 'give a whole number'],

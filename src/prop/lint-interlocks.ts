@@ -18,7 +18,13 @@ export function lintInterlocks(notes: Notes, limits: Limits): void {
   lintCircles(notes);
 }
 
-function lintRequirement(notes: Notes, needs: Requirement, path: Path, limits: Limits): void {
+/** What is required must be there, be of a kind that can be asked this, and be possible. */
+export function lintRequirement(
+  notes: Notes,
+  needs: Requirement,
+  path: Path,
+  limits: Limits,
+): void {
   const other = notes.find('channels', needs.channel, [...path, 'channel']);
   if (!other) return;
   const name = needs.channel;

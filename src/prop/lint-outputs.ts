@@ -26,8 +26,8 @@ interface PinUse {
   boardPath: Path;
   /** Who uses the pin, for messages. */
   owner: string;
-  /** The stop input reads its pin, all others drive theirs. */
-  input?: boolean;
+  /** What is wired to a pin that is read; all others are driven. */
+  input?: string;
   relay?: RelayChannel;
   /** The longest pulse sent there (us). */
   pulseUs?: number;
@@ -40,7 +40,7 @@ function* pinUses({ prop, given }: Notes): Generator<PinUse> {
       ['stopInput', 'pin'],
       ['stopInput', 'board'],
     ];
-    yield { board, pin, path, boardPath, owner: 'stopInput', input: true };
+    yield { board, pin, path, boardPath, owner: 'stopInput', input: 'the stop button' };
   }
   for (const [name, channel] of Object.entries(prop.channels)) {
     const at = ['channels', name, 'output'];
@@ -64,6 +64,17 @@ function* pinUses({ prop, given }: Notes): Generator<PinUse> {
     if (channel.kind === 'servo')
       use.pulseUs = channel.envelopeUs?.[1] ?? Math.max(...channel.calibration.map(([us]) => us));
     yield use;
+  }
+  for (const [name, { input }] of Object.entries(prop.triggers)) {
+    if (!input) continue;
+    const at = ['triggers', name, 'input'];
+    const [path, boardPath] = [
+      [...at, 'pin'],
+      [...at, 'board'],
+    ];
+    const { board, pin } = input;
+    const owner = `trigger ${name}`;
+    yield { board, pin, path, boardPath, owner, input: 'the contact' };
   }
 }
 
@@ -111,7 +122,7 @@ function lintPin(notes: Notes, use: PinUse, board: Board): void {
   const { pin, path, relay } = use;
   if (board.driver === 'pca9685') {
     if (use.input) {
-      const right = 'wire the stop button to a pin of the header';
+      const right = `wire ${use.input} to a pin of the header`;
       notes.error(use.boardPath, 'a pca9685 has no inputs', right);
       return;
     }

@@ -18,7 +18,10 @@ export function lintRails(notes: Notes): void {
     if (channel.rail === undefined) continue;
     const path = ['channels', name, 'rail'];
     if (!notes.find('rails', channel.rail, path)) continue;
-    if (notes.given.broken(['channels', name, 'draw'])) continue;
+    const broken = ['draw', 'whiteBalance'].some((key) =>
+      notes.given.broken(['channels', name, key]),
+    );
+    if (broken) continue;
     if (!channel.draw) {
       notes.warning(path, `${name} names a rail but no draw, so it counts as 0 A`, 'give its draw');
       continue;
@@ -30,7 +33,8 @@ export function lintRails(notes: Notes): void {
     lintRail(notes, rail, limitA, loads.get(rail) ?? []);
 }
 
-function currents(channel: Channel): { idleA: number; busyA: number } {
+/** What a channel draws at rest, and moving or fully on (A). */
+export function currents(channel: Channel): { idleA: number; busyA: number } {
   switch (channel.kind) {
     case 'servo':
       return { idleA: channel.draw?.idleA ?? 0, busyA: channel.draw?.movingA ?? 0 };
@@ -39,7 +43,13 @@ function currents(channel: Channel): { idleA: number; busyA: number } {
       return { idleA: channel.park.to === 'on' ? onA : 0, busyA: onA };
     }
     case 'rgb':
-      return { idleA: 0, busyA: (channel.draw?.fullA ?? []).reduce((sum, amps) => sum + amps, 0) };
+      return {
+        idleA: 0,
+        busyA: (channel.draw?.fullA ?? []).reduce(
+          (sum, amps, i) => sum + amps * channel.whiteBalance[i]!,
+          0,
+        ),
+      };
     case 'lamp':
       return { idleA: 0, busyA: channel.draw?.fullA ?? 0 };
   }

@@ -1,9 +1,11 @@
 import type { Remark } from './finding.ts';
+import { lintCues } from './lint-cues.ts';
 import { lintInterlocks } from './lint-interlocks.ts';
 import { lintOutputs } from './lint-outputs.ts';
 import { lintRails } from './lint-rails.ts';
 import { lintServos } from './lint-servos.ts';
 import { checkColour, lintShow } from './lint-show.ts';
+import { lintIdle, lintTriggers } from './lint-triggers.ts';
 import { type Given, Notes } from './notes.ts';
 import type { Prop, RelayChannel } from './schema.ts';
 
@@ -25,6 +27,9 @@ export function lint(prop: Prop, given: Given): Remark[] {
   lintInterlocks(notes, limits);
   lintRails(notes);
   lintShow(notes, limits);
+  const endless = lintCues(notes, limits);
+  lintIdle(notes, endless);
+  lintTriggers(notes, endless);
   return notes.remarks;
 }
 

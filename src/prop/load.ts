@@ -1,5 +1,5 @@
 import { readFile } from 'node:fs/promises';
-import { explain, knownKeys, valueAt } from './explain.ts';
+import { explain, knownKeys, valueAt, withinUnion } from './explain.ts';
 import { closest, type Finding, type Path, pathText, WHOLE_FILE } from './finding.ts';
 import { lint } from './lint.ts';
 import { type Prop, propFile } from './schema.ts';
@@ -127,7 +127,11 @@ function soundPart(raw: unknown, broken: Broken): Prop | undefined {
   for (;;) {
     const parsed = propFile.safeParse(rest);
     if (parsed.success) return parsed.data;
-    for (const issue of parsed.error.issues) {
+    // A cue has two forms; what is wrong inside it is no reason to cut all of it.
+    const issues = parsed.error.issues.flatMap((issue) =>
+      issue.path[0] === 'cues' ? withinUnion(issue) : issue,
+    );
+    for (const issue of issues) {
       const path = issue.path as Path;
       if (issue.code !== 'unrecognized_keys') {
         if (!cut(rest, path, broken)) return undefined;
@@ -170,7 +174,10 @@ function standIn(path: Path): unknown {
   if (path.length === 1)
     return { sinew: 1, name: NO_NAME, boards: {}, channels: {} }[String(section)];
   if (section === 'groups' || section === 'park') return inList ? NO_NAME : undefined;
-  if (section === 'cues') return path.length === 3 ? { at: 0 } : undefined;
+  if (section === 'cues') {
+    const isStep = inList && path.length === (key === 'steps' ? 4 : 3);
+    return isStep ? { at: 0 } : undefined;
+  }
   if (section !== 'channels') return undefined;
   if (key === 'requires') return path.length === 4 ? { channel: NO_NAME, is: 'on' } : undefined;
   if (path.length === 3 && key === 'calibration')

@@ -36,8 +36,13 @@ export class Notes {
     this.remarks.push({ severity: 'warning', path, wrong, right });
   }
 
+  /** Something to heed that is not wrong. */
+  note(path: Path, wrong: string, right: string): void {
+    this.remarks.push({ severity: 'note', path, wrong, right });
+  }
+
   /** The entry called `name`; undefined (and an error at `path` unless it is broken) without one. */
-  find<S extends 'boards' | 'rails' | 'channels' | 'groups' | 'poses'>(
+  find<S extends 'boards' | 'rails' | 'channels' | 'groups' | 'poses' | 'cues'>(
     section: S,
     name: string,
     path: Path,

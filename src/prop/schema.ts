@@ -79,11 +79,24 @@ const pca9685Board = z.strictObject({
   bus: z.int().min(0).describe('I2C bus number'),
   address: z.int().min(0x40).max(0x7f).describe('I2C address, 0x40 to 0x7f'),
   frequencyHz: z.number().min(24).max(1526).default(50).describe('PWM frequency (Hz)'),
+  oscillatorHz: z
+    .number({ error: 'is no number; give the frequency of the chip clock in Hz, such as 25.4e6' })
+    .min(1e6, { error: 'is below 1 MHz; give the frequency of the chip clock in Hz' })
+    .max(50e6, { error: 'is above the 50 MHz that the chip can take; give Hz' })
+    .default(25e6)
+    .describe('frequency of the chip clock (Hz); trim it until a measured pulse is right'),
 });
 const linuxBoard = z.strictObject({
   driver: z.literal('linux'),
   chip: z.string().min(1).describe('GPIO character device, e.g. gpiochip0'),
   pwmChip: z.int().min(0).describe('number of the chip under /sys/class/pwm'),
+  pwmPins: z
+    .record(
+      z.string().regex(/^\d{1,2}$/, { error: 'is no GPIO number; give one such as 18' }),
+      z.int({ error: 'is no channel; give its number on the PWM chip, 0 or more' }).min(0).max(15),
+    )
+    .optional()
+    .describe('GPIO to channel of the PWM chip, where the overlay wires them in another way'),
 });
 
 export const board = z.discriminatedUnion(
@@ -208,6 +221,11 @@ export const relay = z.strictObject({
   park: z.strictObject({ to: onOff }).default({ to: 'off' }),
 });
 
+const gain = z
+  .number({ error: 'is not a number; give a gain above 0, up to 1' })
+  .positive({ error: 'leaves this colour dark for good; give a gain above 0, up to 1' })
+  .max(1, { error: 'is above 1: nothing is brighter than full; lower the gains of the others' });
+
 const rgb = z.strictObject({
   kind: z.literal('rgb'),
   output: z.strictObject({
@@ -218,11 +236,21 @@ const rgb = z.strictObject({
       .default('cathode'),
   }),
   ...common,
+  whiteBalance: z
+    .tuple([gain, gain, gain], {
+      error: 'is no white balance; give [red, green, blue], each above 0, up to 1',
+    })
+    .default([1, 1, 1])
+    .describe(
+      'scales the linear light of red, green and blue (above 0, up to 1) so that #ffffff looks white',
+    ),
   draw: z
     .strictObject({
-      fullA: z.tuple([z.number().min(0), z.number().min(0), z.number().min(0)], {
-        error: 'is not three currents; give [red, green, blue] in A',
-      }),
+      fullA: z
+        .tuple([z.number().min(0), z.number().min(0), z.number().min(0)], {
+          error: 'is not three currents; give [red, green, blue] in A',
+        })
+        .describe('current of red, green and blue at full duty, before any white balance (A)'),
     })
     .optional(),
   fadeS: atLeast0('seconds', 'least time for a full-scale change (s)').default(0),
@@ -277,14 +305,16 @@ const until = z
     is: onOff.optional(),
     withinS: positive('seconds', 'how long to wait at the most (s)'),
     otherwise: z
-      .enum(['go on', 'end', 'park'], { error: 'is not go on, end or park' })
+      .enum(['go on', 'end', 'park'], {
+        error: 'is none of go on, end and park; write one of them',
+      })
       .default('end')
       .describe('what happens when the time is over'),
   })
   .refine(
     ({ above, below, is }) => [above, below, is].filter((one) => one !== undefined).length === 1,
     {
-      error: 'needs one of above (deg), below (deg) and is (on or off)',
+      error: 'needs one of above (deg), below (deg) and is (on or off); give exactly one',
     },
   )
   .describe('the step ends when this holds');
@@ -346,7 +376,9 @@ const cue = z.union(
     cueSteps,
     z.strictObject({
       clash: z
-        .enum(['refuse', 'take over'], { error: 'is not refuse or take over' })
+        .enum(['refuse', 'take over'], {
+          error: 'is neither refuse nor take over; write refuse or take over',
+        })
         .default('refuse')
         .describe('what happens when another running cue uses the same channel'),
       seed: z
@@ -407,7 +439,7 @@ const trigger = z
   .refine(
     ({ input, daily, start, osc }) =>
       [input, daily, start, osc].filter((one) => one !== undefined).length === 1,
-    { error: 'needs one of input, daily, start and osc' },
+    { error: 'needs one of input, daily, start and osc; give exactly one' },
   );
 
 const park = z.strictObject({

@@ -1,4 +1,4 @@
-import { type Rgb, relativeLuminance, srgbToLinear } from './light.ts';
+import { luminanceOfLinear, type Rgb, writeLinear } from './light.ts';
 
 /**
  * General flashes (WCAG 2.2, definition of "general flash and red flash thresholds", success
@@ -29,21 +29,20 @@ function counts(darker: number, lighter: number): boolean {
 const RED_SHARE = 0.8;
 const RED_CHANGE = 0.2;
 const BLACK: Readonly<Rgb> = { red: 0, green: 0, blue: 0 };
+/** The linear light of a colour that is being judged. */
+const linear: Rgb = { red: 0, green: 0, blue: 0 };
 
-function isSaturatedRed(colour: Readonly<Rgb>): boolean {
-  const red = srgbToLinear(colour.red);
-  const sum = red + srgbToLinear(colour.green) + srgbToLinear(colour.blue);
+function isSaturatedRed({ red, green, blue }: Readonly<Rgb>): boolean {
+  const sum = red + green + blue;
   return sum > 0 && red >= RED_SHARE * sum;
 }
 
 /**
- * Writes u' and v' of a colour: CIE 1976 UCS (CIE 15:2004, section 8.2.2), of X, Y and Z by the
+ * Writes u' and v' of linear light: CIE 1976 UCS (CIE 15:2004, section 8.2.2), of X, Y and Z by the
  * matrix of IEC 61966-2-1.
  */
-function writeChromaticity(colour: Readonly<Rgb>, into: Float64Array): void {
-  let red = srgbToLinear(colour.red);
-  let green = srgbToLinear(colour.green);
-  let blue = srgbToLinear(colour.blue);
+function writeChromaticity(light: Readonly<Rgb>, into: Float64Array): void {
+  let { red, green, blue } = light;
   if (red + green + blue <= 0) {
     red = 1;
     green = 1;
@@ -54,6 +53,11 @@ function writeChromaticity(colour: Readonly<Rgb>, into: Float64Array): void {
   const z = 0.0193 * red + 0.1192 * green + 0.9505 * blue;
   into[0] = (4 * x) / (x + 15 * y + 3 * z);
   into[1] = (9 * y) / (x + 15 * y + 3 * z);
+}
+
+/** Of a vector; `Math.hypot` allocates. */
+function length(u: number, v: number): number {
+  return Math.sqrt(u * u + v * v);
 }
 
 /** When the last changes began to count, as a ring: whether one more is one too many. */
@@ -152,25 +156,32 @@ export class RedFlashGuard {
   /** @param maxFlashes 1 or more. @param windowS length of the window (s). */
   constructor(maxFlashes = 3, windowS = 1) {
     this.#changes = new Changes(maxFlashes, windowS);
-    this.force(0, BLACK);
+    this.forceLinear(0, BLACK);
   }
 
   /** Asks to output `colour` (sRGB) at `tS`; as `FlashGuard.admit`. Allocates nothing. */
   admit(tS: number, colour: Readonly<Rgb>): boolean {
-    const allowed = this.allows(tS, colour);
-    if (allowed) this.force(tS, colour);
+    writeLinear(colour, linear);
+    const allowed = this.allowsLinear(tS, linear);
+    if (allowed) this.forceLinear(tS, linear);
     return allowed;
   }
 
-  /** Whether `admit` would return true; notes nothing. */
-  allows(tS: number, colour: Readonly<Rgb>): boolean {
-    if (Number.isNaN(colour.red + colour.green + colour.blue)) return false;
-    return !this.#turnsAt(colour) || !this.#changes.fullAt(tS);
+  /** Whether linear light would be admitted; notes nothing. */
+  allowsLinear(tS: number, light: Readonly<Rgb>): boolean {
+    if (Number.isNaN(light.red + light.green + light.blue)) return false;
+    return !this.#turnsAt(light) || !this.#changes.fullAt(tS);
   }
 
   /** Notes an output that nothing could hold back. */
   force(tS: number, colour: Readonly<Rgb>): void {
-    if (this.#turnsAt(colour)) {
+    writeLinear(colour, linear);
+    this.forceLinear(tS, linear);
+  }
+
+  /** As `force`, of linear light. */
+  forceLinear(tS: number, light: Readonly<Rgb>): void {
+    if (this.#turnsAt(light)) {
       this.#changes.add(tS);
       this.#red = !this.#red;
       this.#lowU = Number.POSITIVE_INFINITY;
@@ -178,8 +189,8 @@ export class RedFlashGuard {
       this.#lowV = Number.POSITIVE_INFINITY;
       this.#highV = Number.NEGATIVE_INFINITY;
     }
-    if (isSaturatedRed(colour) !== this.#red) return;
-    writeChromaticity(colour, this.#shown);
+    if (isSaturatedRed(light) !== this.#red) return;
+    writeChromaticity(light, this.#shown);
     const u = this.#shown[0]!;
     const v = this.#shown[1]!;
     this.#lowU = Math.min(this.#lowU, u);
@@ -188,14 +199,14 @@ export class RedFlashGuard {
     this.#highV = Math.max(this.#highV, v);
   }
 
-  #turnsAt(colour: Readonly<Rgb>): boolean {
-    if (isSaturatedRed(colour) === this.#red) return false;
-    writeChromaticity(colour, this.#shown);
+  #turnsAt(light: Readonly<Rgb>): boolean {
+    if (isSaturatedRed(light) === this.#red) return false;
+    writeChromaticity(light, this.#shown);
     const u = this.#shown[0]!;
     const v = this.#shown[1]!;
     const farU = Math.max(u - this.#lowU, this.#highU - u);
     const farV = Math.max(v - this.#lowV, this.#highV - v);
-    return Math.hypot(farU, farV) > RED_CHANGE;
+    return length(farU, farV) > RED_CHANGE;
   }
 }
 
@@ -212,16 +223,24 @@ export class ColourFlashGuard {
 
   /** Asks to output `colour` (sRGB) at `tS`; as `FlashGuard.admit`. Allocates nothing. */
   admit(tS: number, colour: Readonly<Rgb>): boolean {
-    const allowed =
-      this.#general.allows(tS, relativeLuminance(colour)) && this.#red.allows(tS, colour);
-    if (allowed) this.force(tS, colour);
-    return allowed;
+    writeLinear(colour, linear);
+    return this.admitLinear(tS, linear);
+  }
+
+  /** As `admit`, of linear light. */
+  admitLinear(tS: number, light: Readonly<Rgb>): boolean {
+    const luminance = luminanceOfLinear(light);
+    if (!this.#general.allows(tS, luminance) || !this.#red.allowsLinear(tS, light)) return false;
+    this.#general.force(tS, luminance);
+    this.#red.forceLinear(tS, light);
+    return true;
   }
 
   /** Notes an output that nothing could hold back. */
   force(tS: number, colour: Readonly<Rgb>): void {
-    this.#general.force(tS, relativeLuminance(colour));
-    this.#red.force(tS, colour);
+    writeLinear(colour, linear);
+    this.#general.force(tS, luminanceOfLinear(linear));
+    this.#red.forceLinear(tS, linear);
   }
 }
 
@@ -236,26 +255,46 @@ export function worstFlashes(
   windowS = 1,
 ): number {
   const all = [...samples];
+  const turns = turnsOf(all);
   let worst = 0;
-  for (let start = 0; start < all.length; start++)
-    worst = Math.max(worst, Math.floor(opposingChanges(all, start, windowS) / 2));
+  let end = 0;
+  let firstTurn = 0;
+  let lastTurn = 0;
+  for (let start = 0; start < all.length; start++) {
+    const endS = all[start]!.tS + windowS;
+    while (end < all.length && all[end]!.tS <= endS) end++;
+    while (firstTurn < turns.length && turns[firstTurn]! <= start) firstTurn++;
+    while (lastTurn < turns.length && turns[lastTurn]! < end) lastTurn++;
+    // Each stretch between turns is one change at the most.
+    if (Math.floor((lastTurn - firstTurn + 1) / 2) <= worst) continue;
+    const window = [start, ...turns.slice(firstTurn, lastTurn), end - 1];
+    const luminances = window.map((i) => all[i]!.luminance);
+    worst = Math.max(worst, Math.floor(opposingChanges(luminances) / 2));
+  }
   return worst;
 }
 
-/** How many opposing changes follow one another in the window that starts at a sample. */
-function opposingChanges(
-  all: readonly { tS: number; luminance: number }[],
-  start: number,
-  windowS: number,
-): number {
-  const endS = all[start]!.tS + windowS;
+/** Where the luminance turns: between two of these it only rises, or only falls. */
+function turnsOf(all: readonly { luminance: number }[]): number[] {
+  const turns: number[] = [];
+  let direction = 0;
+  for (let i = 1; i < all.length; i++) {
+    const now = Math.sign(all[i]!.luminance - all[i - 1]!.luminance);
+    if (now === 0) continue;
+    if (now === -direction) turns.push(i - 1);
+    direction = now;
+  }
+  return turns;
+}
+
+/** How many opposing changes follow one another. */
+function opposingChanges(luminances: readonly number[]): number {
   // The longest alternating row of changes that ends upward, and downward, so far.
   let changes = 0;
   let rising: boolean | undefined;
-  let darkest = all[start]!.luminance;
+  let darkest = luminances[0]!;
   let lightest = darkest;
-  for (let i = start; i < all.length && all[i]!.tS <= endS; i++) {
-    const { luminance } = all[i]!;
+  for (const luminance of luminances) {
     const rise = rising !== true && counts(darkest, luminance);
     const fall = rising !== false && counts(luminance, lightest);
     if (rise || fall) {
@@ -278,50 +317,96 @@ export function worstRedFlashes(
   samples: Iterable<Readonly<Rgb> & { tS: number }>,
   windowS = 1,
 ): number {
-  const all = Array.from(samples, (colour) => {
-    const uv = new Float64Array(2);
-    writeChromaticity(colour, uv);
-    return { tS: colour.tS, red: isSaturatedRed(colour), u: uv[0]!, v: uv[1]! };
+  const lights = Array.from(samples, (colour) => {
+    const light = { tS: colour.tS, red: 0, green: 0, blue: 0 };
+    writeLinear(colour, light);
+    return light;
   });
+  return worstRedFlashesOfLight(lights, windowS);
+}
+
+/** As `worstRedFlashes`, of linear light. */
+export function worstRedFlashesOfLight(
+  all: readonly (Readonly<Rgb> & { tS: number })[],
+  windowS = 1,
+): number {
+  const shades = new Shades(all);
+  const { red } = shades;
   let worst = 0;
-  if (!all.some(({ red }) => red)) return worst;
+  let end = 0;
+  /** How often it goes to or from a saturated red within the window. */
+  let crossings = 0;
   for (let start = 0; start < all.length; start++) {
-    for (const red of [false, true])
-      worst = Math.max(worst, Math.floor(redChanges(all, start, red, windowS) / 2));
+    if (start > 0 && red[start] !== red[start - 1]) crossings--;
+    for (; end < all.length && all[end]!.tS <= all[start]!.tS + windowS; end++)
+      if (end > 0 && red[end] !== red[end - 1]) crossings++;
+    // No more changes than crossings, so that most windows need no closer look.
+    if (Math.floor(crossings / 2) <= worst) continue;
+    for (const from of [0, 1])
+      worst = Math.max(worst, Math.floor(shades.changes(start, end, from) / 2));
   }
   return worst;
 }
 
-interface Chromaticity {
-  tS: number;
-  /** Whether it is a saturated red. */
-  red: boolean;
-  u: number;
-  v: number;
-}
+/** The chromaticity of samples, sample by sample. */
+class Shades {
+  /** 1 where it is a saturated red. */
+  readonly red: Uint8Array;
+  readonly #u: Float64Array;
+  readonly #v: Float64Array;
 
-/** How many changes to and from red follow one another in a window, the first from red or not. */
-function redChanges(
-  all: readonly Chromaticity[],
-  start: number,
-  fromRed: boolean,
-  windowS: number,
-): number {
-  const endS = all[start]!.tS + windowS;
-  let changes = 0;
-  let red = fromRed;
-  /** The samples since the last change from which the next one may be. */
-  let origins: Chromaticity[] = [];
-  for (let i = start; i < all.length && all[i]!.tS <= endS; i++) {
-    const sample = all[i]!;
-    if (sample.red !== red) {
-      const far = ({ u, v }: Chromaticity) => Math.hypot(sample.u - u, sample.v - v) > RED_CHANGE;
-      if (!origins.some(far)) continue;
-      changes++;
-      red = sample.red;
-      origins = [];
+  constructor(all: readonly Readonly<Rgb>[]) {
+    this.red = Uint8Array.from(all, (light) => (isSaturatedRed(light) ? 1 : 0));
+    this.#u = new Float64Array(all.length);
+    this.#v = new Float64Array(all.length);
+    if (!this.red.includes(1)) return;
+    const uv = new Float64Array(2);
+    for (let i = 0; i < all.length; i++) {
+      writeChromaticity(all[i]!, uv);
+      this.#u[i] = uv[0]!;
+      this.#v[i] = uv[1]!;
     }
-    origins.push(sample);
   }
-  return changes;
+
+  /** How many changes to and from red follow one another, the first from red (1) or not (0). */
+  changes(start: number, end: number, from: number): number {
+    let changes = 0;
+    let red = from;
+    /** Where the samples begin, since the last change, from which the next one may be. */
+    let since = start;
+    let lowU = 1;
+    let highU = 0;
+    let lowV = 1;
+    let highV = 0;
+    for (let i = start; i < end; i++) {
+      const u = this.#u[i]!;
+      const v = this.#v[i]!;
+      if (this.red[i] !== red) {
+        // No sample is farther than the farthest corner of what holds them all.
+        const corner = length(Math.max(u - lowU, highU - u), Math.max(v - lowV, highV - v));
+        if (!(corner > RED_CHANGE && this.#isFarFromAny(since, i, red))) continue;
+        changes++;
+        red = 1 - red;
+        since = i;
+        lowU = 1;
+        highU = 0;
+        lowV = 1;
+        highV = 0;
+      }
+      lowU = Math.min(lowU, u);
+      highU = Math.max(highU, u);
+      lowV = Math.min(lowV, v);
+      highV = Math.max(highV, v);
+    }
+    return changes;
+  }
+
+  /** Whether sample `at` is far from any of those before it that are red (1), or are not (0). */
+  #isFarFromAny(since: number, at: number, red: number): boolean {
+    const u = this.#u[at]!;
+    const v = this.#v[at]!;
+    for (let i = since; i < at; i++)
+      if (this.red[i] === red && length(u - this.#u[i]!, v - this.#v[i]!) > RED_CHANGE) return true;
+    return false;
+  }
 }

@@ -98,10 +98,10 @@ export function formatColour(c: Rgb): string {
   return `#${hexByte(c.red)}${hexByte(c.green)}${hexByte(c.blue)}`;
 }
 
+const HEX_BYTES = Array.from({ length: 256 }, (_, byte) => byte.toString(16).padStart(2, '0'));
+
 function hexByte(component: number): string {
-  return Math.round(clamp(component, 0, 1) * 255)
-    .toString(16)
-    .padStart(2, '0');
+  return HEX_BYTES[Math.round(clamp(component, 0, 1) * 255)] ?? '00';
 }
 
 /** Linear light 0..1 of an sRGB-encoded component 0..1 (IEC 61966-2-1; CSS Color 4, section 10.2). */
@@ -114,6 +114,11 @@ export function linearToSrgb(c: number): number {
   return c <= 0.0031308 ? c * 12.92 : 1.055 * c ** (1 / 2.4) - 0.055;
 }
 
+/** Several times as fast as `**`. */
+function cube(value: number): number {
+  return value * value * value;
+}
+
 // CIE 15:2004, section 8.2.1, with the exact fractions behind the rounded 0.008856 and 903.3.
 const EPSILON = 216 / 24389;
 const KAPPA = 24389 / 27;
@@ -121,7 +126,7 @@ const KAPPA = 24389 / 27;
 /** Relative luminance 0..1 of a perceived lightness 0..1 (L* / 100, CIE 1976; CIE 15). */
 export function lightnessToLuminance(l: number): number {
   const lStar = 100 * l;
-  return lStar <= KAPPA * EPSILON ? lStar / KAPPA : ((lStar + 16) / 116) ** 3;
+  return lStar <= KAPPA * EPSILON ? lStar / KAPPA : cube((lStar + 16) / 116);
 }
 
 /** Perceived lightness 0..1 (L* / 100, CIE 1976; CIE 15) of a relative luminance 0..1. */
@@ -131,58 +136,102 @@ export function luminanceToLightness(y: number): number {
 }
 
 /** Relative luminance 0..1 of a colour (WCAG 2.2, definition of relative luminance). */
-export function relativeLuminance(c: Rgb): number {
-  return (
-    0.2126 * srgbToLinear(c.red) + 0.7152 * srgbToLinear(c.green) + 0.0722 * srgbToLinear(c.blue)
-  );
+export function relativeLuminance(c: Readonly<Rgb>): number {
+  writeLinear(c, linear);
+  return luminanceOfLinear(linear);
 }
 
-const fromLab = new Float64Array(3);
-const toLab = new Float64Array(3);
+/** Relative luminance 0..1 of linear light. */
+export function luminanceOfLinear(light: Readonly<Rgb>): number {
+  return 0.2126 * light.red + 0.7152 * light.green + 0.0722 * light.blue;
+}
+
+/** Writes the linear light of an sRGB colour. */
+export function writeLinear(colour: Readonly<Rgb>, into: Rgb): void {
+  into.red = srgbToLinear(colour.red);
+  into.green = srgbToLinear(colour.green);
+  into.blue = srgbToLinear(colour.blue);
+}
+
+const linear: Rgb = { red: 0, green: 0, blue: 0 };
 
 /**
- * The colour at `t` (0..1) of a perceptually even fade, written to `into`, which may be `from` or
- * `to`: linear in OKLab (CSS Color 4, section 12), limited to sRGB. Allocates nothing.
+ * A perceptually even fade: linear in OKLab (CSS Color 4, section 12), limited to sRGB. Reused from
+ * fade to fade; it allocates nothing.
+ */
+export class OklabFade {
+  readonly #from: Rgb = { red: 0, green: 0, blue: 0 };
+  readonly #to: Rgb = { red: 0, green: 0, blue: 0 };
+  readonly #fromLinear: Rgb = { red: 0, green: 0, blue: 0 };
+  readonly #toLinear: Rgb = { red: 0, green: 0, blue: 0 };
+  readonly #fromLab = new Float64Array(3);
+  readonly #toLab = new Float64Array(3);
+
+  begin(from: Readonly<Rgb>, to: Readonly<Rgb>): void {
+    copy(from, this.#from);
+    copy(to, this.#to);
+    writeLinear(from, this.#fromLinear);
+    writeLinear(to, this.#toLinear);
+    writeOklab(this.#fromLinear, this.#fromLab);
+    writeOklab(this.#toLinear, this.#toLab);
+  }
+
+  /**
+   * Writes the colour at `t` (0..1), and its linear light; before and after it the fade stands
+   * still.
+   */
+  at(t: number, into: Rgb, light: Rgb): void {
+    if (t <= 0 || t >= 1) {
+      copy(t <= 0 ? this.#from : this.#to, into);
+      copy(t <= 0 ? this.#fromLinear : this.#toLinear, light);
+      return;
+    }
+    const from = this.#fromLab;
+    const to = this.#toLab;
+    const l = from[0]! + (to[0]! - from[0]!) * t;
+    const a = from[1]! + (to[1]! - from[1]!) * t;
+    const b = from[2]! + (to[2]! - from[2]!) * t;
+    const long = cube(l + 0.3963377773761749 * a + 0.2158037573099136 * b);
+    const medium = cube(l - 0.1055613458156586 * a - 0.0638541728258133 * b);
+    const short = cube(l - 0.0894841775298119 * a - 1.2914855480194092 * b);
+    const red =
+      4.0767416360759574 * long - 3.3077115392580616 * medium + 0.2309699031821044 * short;
+    const green =
+      -1.2684379732850317 * long + 2.6097573492876887 * medium - 0.3413193760026573 * short;
+    const blue =
+      -0.0041960761386756 * long - 0.7034186179359362 * medium + 1.7076146940746117 * short;
+    light.red = clamp(red, 0, 1);
+    light.green = clamp(green, 0, 1);
+    light.blue = clamp(blue, 0, 1);
+    into.red = linearToSrgb(light.red);
+    into.green = linearToSrgb(light.green);
+    into.blue = linearToSrgb(light.blue);
+  }
+}
+
+function copy(from: Readonly<Rgb>, into: Rgb): void {
+  into.red = from.red;
+  into.green = from.green;
+  into.blue = from.blue;
+}
+
+const once = new OklabFade();
+
+/**
+ * The colour at `t` (0..1) of a fade as `OklabFade` makes it, written to `into`, which may be `from`
+ * or `to`. Allocates nothing.
  */
 export function mixOklab(from: Rgb, to: Rgb, t: number, into: Rgb): void {
-  if (t <= 0 || t >= 1) {
-    const end = t <= 0 ? from : to;
-    into.red = end.red;
-    into.green = end.green;
-    into.blue = end.blue;
-    return;
-  }
-  writeOklab(from, fromLab);
-  writeOklab(to, toLab);
-  const l = fromLab[0]! + (toLab[0]! - fromLab[0]!) * t;
-  const a = fromLab[1]! + (toLab[1]! - fromLab[1]!) * t;
-  const b = fromLab[2]! + (toLab[2]! - fromLab[2]!) * t;
-  const long = (l + 0.3963377773761749 * a + 0.2158037573099136 * b) ** 3;
-  const medium = (l - 0.1055613458156586 * a - 0.0638541728258133 * b) ** 3;
-  const short = (l - 0.0894841775298119 * a - 1.2914855480194092 * b) ** 3;
-  into.red = encode(
-    4.0767416360759574 * long - 3.3077115392580616 * medium + 0.2309699031821044 * short,
-  );
-  into.green = encode(
-    -1.2684379732850317 * long + 2.6097573492876887 * medium - 0.3413193760026573 * short,
-  );
-  into.blue = encode(
-    -0.0041960761386756 * long - 0.7034186179359362 * medium + 1.7076146940746117 * short,
-  );
-}
-
-function encode(linear: number): number {
-  return linearToSrgb(clamp(linear, 0, 1));
+  once.begin(from, to);
+  once.at(t, into, linear);
 }
 
 /**
- * OKLab (Ottosson, "A perceptual color space for image processing", 2020) of an sRGB colour. The
+ * OKLab (Ottosson, "A perceptual color space for image processing", 2020) of linear light. The
  * matrices are those of CSS Color 4, section 18, multiplied out for linear-light sRGB.
  */
-function writeOklab(c: Rgb, into: Float64Array): void {
-  const r = srgbToLinear(c.red);
-  const g = srgbToLinear(c.green);
-  const b = srgbToLinear(c.blue);
+function writeOklab(light: Readonly<Rgb>, into: Float64Array): void {
+  const { red: r, green: g, blue: b } = light;
   const long = Math.cbrt(0.412221469470763 * r + 0.5363325372617348 * g + 0.0514459932675022 * b);
   const medium = Math.cbrt(
     0.2119034958178252 * r + 0.6806995506452344 * g + 0.1073969535369406 * b,

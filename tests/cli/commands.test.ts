@@ -324,53 +324,86 @@ describe('what is not built', () => {
     expect(err).toMatch(new RegExp(`^sinew: ${name} is not built yet: `));
     expect(daemon.calls).toEqual([]);
   });
-
-  test.each([
-    ['cue', 'wake'],
-    ['cue', '--list'],
-  ])("%s %s passes on the daemon's reason, and wakes nothing", async (...argv) => {
-    daemon.condition = 'parked';
-    const { code, err } = await run([...argv, '--wake'], daemon);
-    expect(code).toBe(1);
-    expect(err).toMatch(/^sinew: cue.list is not built yet: this version has no/);
-    expect(daemon.methods).toHaveLength(1);
-  });
 });
 
-describe('cues, where the daemon has them', () => {
+describe('cues', () => {
   beforeEach(() => {
-    daemon.handlers['cue.list'] = () => ({ cues: { wake: { durationS: 2 } } });
-    daemon.handlers['cue.run'] = () => ({ running: true, durationS: 2 });
-    daemon.handlers['cue.stop'] = () => ({ running: false });
+    daemon.handlers['cue.list'] = () => ({
+      cues: { wake: { running: false, durationS: 2 }, doze: { running: true, durationS: null } },
+      idle: { awake: { running: true } },
+      triggers: { names: ['button'], armed: false },
+    });
+    daemon.handlers['cue.run'] = async () => {
+      await new Promise<void>((resolve) => daemon.clock.after(2000, resolve));
+      return { running: false, durationS: 2 };
+    };
+    daemon.handlers['cue.stop'] = () => ({ running: false, durationS: 2 });
   });
 
   test('a cue is waited for', async () => {
-    let runAtMs = 0;
+    const startMs = daemon.clock.nowMs();
     let releasedAtMs = 0;
-    daemon.handlers['cue.run'] = () => {
-      runAtMs = daemon.clock.nowMs();
-      return { running: true, durationS: 2 };
-    };
     daemon.handlers['lease.release'] = () => {
       releasedAtMs = daemon.clock.nowMs();
       return { holder: null };
     };
-    expect((await run(['cue', 'wake'], daemon)).code).toBe(0);
-    expect(daemon.called('cue.run')).toEqual([{ cue: 'wake' }]);
-    expect(releasedAtMs - runAtMs).toBeGreaterThanOrEqual(2000);
+    const { code, out } = await run(['cue', 'wake'], daemon);
+    expect(code).toBe(0);
+    expect(out).toMatch(/^cue wake ran for \d+(\.\d)? s\n/);
+    expect(daemon.called('cue.run')).toEqual([{ cue: 'wake', wait: true }]);
+    expect(releasedAtMs - startMs).toBeGreaterThanOrEqual(2000);
   });
 
   test('list, stop, an unknown name, two things at once', async () => {
-    expect((await run(['cue', '--list'], daemon)).out).toBe('wake\n');
+    expect((await run(['cue', '--list'], daemon)).out).toBe(
+      [
+        'cue   takes',
+        'wake  2 s',
+        'doze  until stopped  running',
+        'idle behaviours: awake (running)',
+        'triggers: button (not armed)',
+        '',
+      ].join('\n'),
+    );
+    expect(JSON.parse((await run(['cue', '--list', '--json'], daemon)).out)).toMatchObject({
+      cues: { doze: { running: true, durationS: null } },
+      triggers: { armed: false },
+    });
     expect((await run(['cue', '--stop', 'wake'], daemon)).code).toBe(0);
     expect(daemon.called('cue.stop')).toEqual([{ cue: 'wake' }]);
     const unknown = await run(['cue', 'sleep'], daemon);
     expect(unknown).toMatchObject({
       code: 1,
-      err: 'sinew: there is no cue sleep; use one of wake\n',
+      err: 'sinew: there is no cue sleep; use one of wake, doze\n',
     });
     expect((await run(['cue', 'wake', '--list'], daemon)).code).toBe(2);
     expect((await run(['cue'], daemon)).code).toBe(2);
+  });
+
+  test('at the prompt: idle behaviours, triggers, and a cue without an end', async () => {
+    daemon.handlers['idle.start'] = ({ idle }) => ({ running: idle });
+    daemon.handlers['idle.stop'] = () => ({ running: null });
+    daemon.handlers['trigger.arm'] = ({ armed }) => ({ armed });
+    const session = start(['session'], daemon);
+    session.stdin.end('idle awake\nidle off\narm on\narm off\ncue doze\n');
+    expect(await session.exit).toBe(0);
+    expect(session.stdout.lines.slice(0, 5)).toEqual([
+      'idle behaviour awake runs until idle off',
+      'no idle behaviour',
+      'triggers armed',
+      'triggers disarmed',
+      'cue doze runs until it is stopped',
+    ]);
+    expect(daemon.called('idle.start')).toEqual([{ idle: 'awake' }]);
+    expect(daemon.called('trigger.arm')).toEqual([{ armed: true }, { armed: false }]);
+    expect(daemon.called('cue.run')).toEqual([{ cue: 'doze', wait: false }]);
+  });
+
+  test('nothing is woken for a cue that does not exist', async () => {
+    daemon.condition = 'parked';
+    expect((await run(['cue', 'sleep', '--wake'], daemon)).code).toBe(1);
+    expect(daemon.methods).toEqual(['cue.list']);
+    expect(daemon.condition).toBe('parked');
   });
 });
 

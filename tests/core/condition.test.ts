@@ -66,6 +66,8 @@ const prop = () =>
     {
       groups: { head: ['neck', 'jaw'] },
       poses: { up: { neck: 20, fan: 'on' } },
+      cues: { nod: [{ at: 0, move: { neck: 10 } }] },
+      idle: { calm: { plays: [{ cue: 'nod', everyS: [5, 9] }] } },
     },
   );
 
@@ -96,6 +98,12 @@ const REQUESTS: [Method, object, Condition[]][] = [
   ['channel.identify', { channel: 'glow' }, ['live']],
   ['group.move', { group: 'head', to: 5 }, ['live']],
   ['pose.go', { pose: 'up' }, ['live']],
+  ['cue.list', {}, ALL],
+  ['cue.run', { cue: 'nod' }, ['live']],
+  ['cue.stop', { cue: 'nod' }, ALL],
+  ['idle.start', { idle: 'calm' }, ['live']],
+  ['idle.stop', {}, ALL],
+  ['trigger.arm', { armed: true }, ALL],
   ['mark.capture', { channel: 'neck', mark: 'here' }, ['live']],
   ['limits.capture', { channel: 'neck', end: 'low' }, ['live']],
   ['park.capture', { channel: 'neck' }, ['live']],
@@ -180,7 +188,8 @@ describe.each(CONDITIONS)('every request in %s', (condition) => {
     await ROADS[condition](rig, rig.client('desk'));
     const guest = rig.client('guest');
     const before = { condition: rig.condition, writes: rig.writes.length };
-    const free = ['park', 'stop', 'channel.list', 'journal.read', 'loom.find', 'board.list'];
+    const lists = ['channel.list', 'cue.list', 'board.list', 'journal.read', 'loom.find'];
+    const free = ['park', 'stop', ...lists];
     for (const [method, params] of REQUESTS) {
       if (free.includes(method)) continue;
       const refusal = await guest.refused(method, params as never);

@@ -126,8 +126,7 @@ describe('bad input is answered with a reason and never reaches the core', () =>
     ['xyzzy', /rpc\.discover lists/],
     ['constructor', /rpc\.discover lists/],
     ['toString', /rpc\.discover lists/],
-    ['cue.run', /cue\.run is not built yet: this version has no cues/],
-    ['cue.list', /cue\.list is not built yet: this version has no cues/],
+    ['cue.rum', /did you mean cue\.run\?/],
     ['loom.fnd', /did you mean loom\.find\?/],
   ])('unknown method %s', async (method, reason) => {
     expectError(await client.call(method, {}), -32601, reason);

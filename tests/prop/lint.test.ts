@@ -502,50 +502,6 @@ describe('poses', () => {
   });
 });
 
-describe('cues', () => {
-  const channels = `s: ${servo(4, { limitsDeg: '[-10, 30]', marks: '{ open: 5 }' })}
-  t: ${servo(8)}
-  r: ${relay(7, { duty: '{ maxOnS: 5, restS: 5 }' })}
-  e: ${RGB('[5, 6, 9]')}
-  l: ${LAMP(12)}`;
-  const more = 'groups: { g: [s, t] }\nposes: { p: { s: 0 } }\n';
-
-  test.each([
-    'move: { g: 5 }, overS: 1',
-    'move: { s: open }',
-    'pose: p, overS: 2',
-    'colour: { e: red }, fadeS: 1',
-    'dim: { l: 0.5 }, switch: { r: on }, forS: 5',
-  ])('%s is fine', (step) => {
-    expectFindings(propText(channels, `${more}cues: { c: [{ at: 0, ${step} }] }`), []);
-  });
-
-  test.each<[string, ...{ severity?: 'warning'; wrong: string; right?: string }[]]>([
-    ['move: { »x: 1 }', { wrong: 'no channel or group x' }],
-    ['move: { s: »31 }', { wrong: '31 deg is outside' }],
-    ['move: { s: »opne }', { wrong: 'no mark', right: 'open' }],
-    ['move: { g: »31 }', { wrong: 'soft limits of s' }],
-    ['move: { g: »open }', { wrong: 't has no mark "open"' }],
-    ['move: { g: 1, »s: 2 }', { wrong: 's is moved by g' }],
-    ['move: { »r: 1 }', { wrong: 'r is a relay', right: 'under switch' }],
-    ['switch: { »s: on }', { wrong: 's is a servo', right: 'under move' }],
-    ['switch: { »x: on }', { wrong: 'no channel x' }],
-    ['colour: { »l: red }', { wrong: 'l is a lamp', right: 'under dim' }],
-    ['dim: { »e: 1 }', { wrong: 'e is a rgb', right: 'under colour' }],
-    ['pose: »q', { wrong: 'no pose q' }],
-    ['dim: { l: 1 }, overS: »1', { severity: 'warning', wrong: 'overS has no effect' }],
-    ['move: { s: 1 }, fadeS: »1', { severity: 'warning', wrong: 'fadeS has no effect' }],
-    ['move: { s: 1 }, forS: »1', { severity: 'warning', wrong: 'forS has no effect' }],
-    ['switch: { r: on }, forS: »6', { severity: 'warning', wrong: 'opens it after 5 s' }],
-  ])('%s', (step, ...expected) => {
-    expectFindings(propText(channels, `${more}cues: { c: [{ at: 0, ${step} }] }`), expected);
-  });
-
-  test('a step that does nothing', () => {
-    expectFindings(propText(channels, 'cues: { c: [»{ at: 0 }] }'), [{ wrong: 'does nothing' }]);
-  });
-});
-
 describe('park stages', () => {
   test('unknown, twice, or a group', () => {
     expectFindings(

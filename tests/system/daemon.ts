@@ -161,7 +161,7 @@ export class Peer {
   readonly states: StateFrame[] = [];
   closeCode: number | undefined;
   #nextId = 1;
-  #wake: () => void = () => {};
+  #sleeping: (() => void)[] = [];
 
   private constructor(socket: WebSocket) {
     this.socket = socket;
@@ -223,9 +223,13 @@ export class Peer {
       if (found !== undefined) return found;
       if (this.closeCode !== undefined) throw new Error(`the link closed with ${this.closeCode}`);
       await new Promise<void>((resolve) => {
-        this.#wake = resolve;
+        this.#sleeping.push(resolve);
       });
     }
+  }
+
+  #wake(): void {
+    for (const wake of this.#sleeping.splice(0)) wake();
   }
 
   /** Resolves with the next state frame that satisfies `wanted`. */

@@ -2,6 +2,7 @@ import './overview.css';
 import { type Signal, useComputed, useSignal } from '@preact/signals';
 import type { ChannelInfo } from '../../core/requests.ts';
 import { ChannelList } from './overview-channels.tsx';
+import { Cues, Triggers } from './overview-cues.tsx';
 import { Journal } from './overview-journal.tsx';
 import { FlashCaution } from './overview-light.tsx';
 import { ControlSheet, command, delayNote, NumberField, numberIn } from './overview-parts.tsx';
@@ -11,21 +12,30 @@ import { angle } from './value.tsx';
 /** From this share of its limit on, a rail's load is called near. */
 const NEAR_LIMIT = 0.8;
 
-/** The whole prop at a glance: power, poses and switches first, then what moves, then the journal. */
+/** The whole prop at a glance: power, poses, cues and switches first, then what moves, then the journal. */
 export function Overview() {
+  const servos = Object.values(channels.value).some(({ kind }) => kind === 'servo');
+  const still = (
+    <>
+      <KindSheet kind="relay" title="Relays" />
+      <Lights />
+    </>
+  );
   return (
     <div class="overview">
       <div class="column">
         <Rails />
         <Poses />
-        <KindSheet kind="relay" title="Relays" />
-        <Lights />
+        <Cues />
+        <Triggers />
+        {servos && still}
       </div>
       <div class="column">
         {Object.entries(groups.value).map(([name, members]) => (
           <GroupSheet key={name} name={name} members={members} />
         ))}
         <KindSheet kind="servo" title="Servos" />
+        {!servos && still}
       </div>
       <Journal />
     </div>

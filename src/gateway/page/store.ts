@@ -28,6 +28,12 @@ export const channels = signal<Record<string, ChannelInfo>>({});
 export const groups = signal<Record<string, string[]>>({});
 export const poses = signal<string[]>([]);
 export const rails = signal<Record<string, Signal<RailState>>>({});
+/** Cues, idle behaviours and triggers, and which of them run. */
+export const cueList = signal<Requests['cue.list']['result']>({
+  cues: {},
+  idle: {},
+  triggers: { names: [], armed: false },
+});
 export const journal = signal<JournalEntry[]>([]);
 /** What the daemon last refused, or what went wrong, in words. */
 export const trouble = signal('');
@@ -58,6 +64,8 @@ function onNotice(method: string, params: never): void {
 }
 
 function takeState(frame: StateParams): void {
+  // Nothing runs on when the prop parks or stops.
+  if (frame.condition !== condition.peek()) void refreshCues();
   batch(() => {
     condition.value = frame.condition;
     holder.value = frame.holder;
@@ -70,10 +78,20 @@ function takeState(frame: StateParams): void {
   });
 }
 
+/** Events after which other cues run than before, or the triggers are armed or not. */
+const CHANGES_CUES: ReadonlySet<string> = new Set([
+  'cue',
+  'idle.start',
+  'idle.stop',
+  'trigger.arm',
+  'lease',
+]);
+
 function takeEvent(entry: JournalEntry): void {
   journal.value = [...journal.value.slice(1 - JOURNAL_KEPT), entry];
   // Somebody captured something, here or elsewhere.
   if (entry.what.includes('capture')) void refresh();
+  if (CHANGES_CUES.has(entry.what)) void refreshCues();
 }
 
 async function onOpen(result: OpenResult): Promise<void> {
@@ -85,6 +103,7 @@ async function onOpen(result: OpenResult): Promise<void> {
     });
     journal.value = read.entries;
     await call('state.follow', { hz: FOLLOW_HZ, journal: true });
+    await refreshCues();
   } catch (error) {
     // A link that is lost meanwhile says so by itself, and is opened anew.
     if (!(error instanceof LinkGone)) trouble.value = (error as Error).message;
@@ -106,6 +125,26 @@ export async function refresh(): Promise<void> {
     groups.value = list.groups;
     poses.value = list.poses;
   });
+}
+
+let readingCues = false;
+let cuesAreOld = false;
+
+/** Reads anew which cues run: one request at a time, however many events there are. */
+async function refreshCues(): Promise<void> {
+  cuesAreOld = true;
+  if (readingCues) return;
+  readingCues = true;
+  try {
+    while (cuesAreOld) {
+      cuesAreOld = false;
+      cueList.value = await call<Requests['cue.list']['result']>('cue.list');
+    }
+  } catch (error) {
+    if (!(error instanceof LinkGone)) trouble.value = (error as Error).message;
+  } finally {
+    readingCues = false;
+  }
 }
 
 /** Asks the daemon for something and shows its reason when it refuses. */

@@ -1,0 +1,76 @@
+import type { Event, Track } from '../core/rehearse.ts';
+import { luminanceToLightness, relativeLuminance } from '../sums/light.ts';
+
+/** The course of something that keeps its value until the next sample. */
+export interface Course {
+  /** s, rising. */
+  tS: readonly number[];
+  value: readonly number[];
+}
+
+/** A track as numbers: deg, 0 or 1, or the perceived lightness 0..1. */
+export function courseOf({ tS, value }: Track): Course {
+  const number = (one: number | string) => (typeof one === 'string' ? lightnessOf(one) : one);
+  return { tS, value: value.map(number) };
+}
+
+/** Perceived lightness 0..1 of `#rrggbb`. */
+function lightnessOf(hex: string): number {
+  const part = (at: number) => Number.parseInt(hex.slice(at, at + 2), 16) / 255;
+  const luminance = relativeLuminance({ red: part(1), green: part(3), blue: part(5) });
+  return luminanceToLightness(luminance);
+}
+
+/** Tells the value at times that rise from call to call. */
+export function reader<T>(tS: readonly number[], value: readonly T[]): (atS: number) => T {
+  let next = 1;
+  return (atS) => {
+    while (next < tS.length && tS[next]! <= atS + 1e-9) next++;
+    return value[next - 1]!;
+  };
+}
+
+/**
+ * A course in `count` columns of equal time up to `endS`: of each the value that is farthest from
+ * the column before, so that the shortest move shows, and the value at its end.
+ */
+export function columns(
+  { tS, value }: Course,
+  endS: number,
+  count: number,
+): { far: number; last: number }[] {
+  const found: { far: number; last: number }[] = [];
+  let last = value[0]!;
+  let next = 1;
+  for (let column = 1; column <= count; column++) {
+    const before = last;
+    let far = last;
+    const untilS = column === count ? Number.POSITIVE_INFINITY : (column * endS) / count;
+    for (; next < tS.length && tS[next]! <= untilS; next++) {
+      last = value[next]!;
+      if (Math.abs(last - before) > Math.abs(far - before)) far = last;
+    }
+    found.push({ far, last });
+  }
+  return found;
+}
+
+/** The values that a track rests at for a while, in their order, first and last included. */
+export function stops({ tS, value }: Track): (number | string)[] {
+  const restS = 0.1;
+  return value.filter((_, i) => i === 0 || i === tS.length - 1 || tS[i + 1]! - tS[i]! > restS);
+}
+
+/** How often a relay closes. */
+export function closures({ value }: Track): number {
+  return value.filter((one) => one === 1).length;
+}
+
+export function changes({ value }: Track): boolean {
+  return value.length > 1;
+}
+
+/** The text of an event without the step's name, which its place tells. */
+export function briefly({ text }: Event): string {
+  return text.replace(/^cue \S+, step \d+: /, '');
+}

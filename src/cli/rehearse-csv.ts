@@ -1,0 +1,34 @@
+import type { Rehearsal, Track } from '../core/rehearse.ts';
+import { tidy } from '../shared/units.ts';
+import { reader } from './course.ts';
+
+/** Time from one row to the next (ms). */
+const STEP_MS = 20;
+const UNIT = { servo: 'deg', relay: 'on', lamp: 'lightness', rgb: 'colour' } as const;
+
+/**
+ * The rehearsal as RFC 4180 has it: a row every 20 ms, with what every channel and rail has at that
+ * moment. The lines end with CR LF, but for the last, which has none yet.
+ */
+export function rehearsalCsv({ durationS, tracks, rails }: Rehearsal): string {
+  const head = [
+    't_s',
+    ...tracks.map(({ name, kind }) => `${name}_${UNIT[kind]}`),
+    ...rails.map(({ name }) => `${name}_A`),
+  ];
+  const readers = [
+    ...tracks.map(({ tS, value }: Track) => reader(tS, value)),
+    ...rails.map(({ tS, amps }) => reader(tS, amps)),
+  ];
+  const rows = [head.join(',')];
+  const last = Math.ceil((durationS * 1000) / STEP_MS - 1e-6);
+  for (let row = 0; row <= last; row++) {
+    const atS = (row * STEP_MS) / 1000;
+    const cells = readers.map((at) => {
+      const value = at(atS);
+      return typeof value === 'number' ? tidy(value, 4) : value;
+    });
+    rows.push([atS.toFixed(2), ...cells].join(','));
+  }
+  return rows.join('\r\n');
+}

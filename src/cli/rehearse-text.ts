@@ -1,0 +1,92 @@
+import type { RailTrack, Rehearsal, Track } from '../core/rehearse.ts';
+import { tidy } from '../shared/units.ts';
+import { type Course, changes, closures, columns, courseOf, stops } from './course.ts';
+import { aligned } from './output.ts';
+
+const PLOT_COLUMNS = 60;
+/** Stops of a colour's way that are written out. */
+const MAX_STOPS = 6;
+
+/** From low to high. */
+const BLOCKS = '▁▂▃▄▅▆▇█';
+const ASCII = '_.,-=+*#';
+
+/** Whether the terminal shows more than ASCII, by POSIX's order of the locale's variables. */
+export function showsUnicode(env: Record<string, string | undefined>): boolean {
+  return /utf-?8/i.test(env.LC_ALL || env.LC_CTYPE || env.LANG || '');
+}
+
+/** The rehearsal for the terminal: a small plot of everything that changes, and its figures. */
+export function rehearsalText(rehearsal: Rehearsal, prop: string, unicode: boolean): string {
+  const { cue, durationS, cutShort, tracks, rails } = rehearsal;
+  const arrow = unicode ? '→' : '->';
+  const moving = tracks.filter(changes);
+  const plot = (course: Course, low: number, high: number): string => {
+    const levels = unicode ? BLOCKS : ASCII;
+    return columns(course, durationS, PLOT_COLUMNS)
+      .map(({ far }) => levels[Math.round(((far - low) / (high - low)) * (levels.length - 1))])
+      .join('');
+  };
+  const rows = moving.map((track) => {
+    const course = courseOf(track);
+    const { low, high } = track.kind === 'servo' ? extent(course.value) : { low: 0, high: 1 };
+    return [track.name, plot(course, low, high), figures(track, arrow)];
+  });
+  const railRows = rails.map((rail) => {
+    const top = Math.max(rail.limitA, rail.peakA);
+    return [rail.name, plot({ tS: rail.tS, value: rail.amps }, 0, top), railFigures(rail)];
+  });
+  const still = tracks.filter((track) => !changes(track)).map(({ name }) => name);
+  const end = `${tidy(durationS)} s`;
+  const head = [
+    `${prop}, cue ${cue}: ${cutShort ? `goes on until stopped: first ${end}` : end}`,
+    ...(rows.length === 0 ? ['nothing changes'] : []),
+  ];
+  const ruler = ['', `0 s${end.padStart(PLOT_COLUMNS - 3)}`, ''];
+  const lines = aligned([ruler, ...rows, ...railRows]);
+  if (still.length > 0) lines.push('', `as they were: ${still.join(', ')}`);
+  return [...head, '', ...lines].join('\n');
+}
+
+function extent(values: readonly number[]): { low: number; high: number } {
+  let low = values[0]!;
+  let high = low;
+  for (const value of values) {
+    low = Math.min(low, value);
+    high = Math.max(high, value);
+  }
+  return { low, high };
+}
+
+function figures(track: Track, arrow: string): string {
+  const { kind, value, onS = 0 } = track;
+  if (kind === 'servo') {
+    const numbers = value as number[];
+    const { low, high } = extent(numbers);
+    const ends = `${tidy(numbers[0]!, 2)} ${arrow} ${tidy(numbers.at(-1)!, 2)} deg`;
+    return `${ends}, between ${tidy(low, 2)} and ${tidy(high, 2)}`;
+  }
+  if (kind === 'relay') {
+    const times = closures(track);
+    return `closes ${times === 1 ? 'once' : `${times} times`}, ${tidy(onS)} s in all`;
+  }
+  const way = stops(track).map((stop) => (typeof stop === 'number' ? `${tidy(stop)}` : stop));
+  const shown = way.length > MAX_STOPS ? [...way.slice(0, MAX_STOPS - 1), '...', way.at(-1)!] : way;
+  return `${shown.join(` ${arrow} `)}, ${flashes(track)}`;
+}
+
+function flashes({ flashes: general = 0, redFlashes: red = 0 }: Track): string {
+  const count = (number: number, what: string) =>
+    `${number} ${what}${number === 1 ? '' : 'es'} in a second`;
+  const told = [
+    ...(general > 0 ? [count(general, 'flash')] : []),
+    ...(red > 0 ? [count(red, 'red flash')] : []),
+  ];
+  return told.join(', ') || 'no flash';
+}
+
+export function railFigures({ peakA, peakAtS, limitA }: RailTrack): string {
+  if (peakA === 0) return `no load, limit ${limitA} A`;
+  const share = Math.round((100 * peakA) / limitA);
+  return `peak ${tidy(peakA, 2)} A of ${limitA} A (${share} %) at ${tidy(peakAtS, 2)} s`;
+}

@@ -1,0 +1,92 @@
+import { writeFile } from 'node:fs/promises';
+import type { Rehearsal } from '../core/rehearse.ts';
+import type { Prop } from '../prop/schema.ts';
+import { Refusal } from '../shared/errors.ts';
+import type { Desk } from './desk.ts';
+import { EXIT, print, UsageError } from './output.ts';
+import { type Outcome, verb } from './verb.ts';
+
+interface Given {
+  file: string;
+  cue?: string;
+  csv?: true;
+  svg?: true;
+  out?: string;
+}
+
+export const rehearseVerb = verb<Given>({
+  name: 'rehearse',
+  summary: "compute a cue's whole timeline, without hardware",
+  where: 'line',
+  args: [{ name: 'file', doc: 'a prop file' }],
+  options: [
+    { flags: '--cue <NAME>', doc: 'the cue' },
+    { flags: '--csv', doc: 'print every value, a row every 20 ms, as comma-separated values' },
+    { flags: '--svg', doc: 'print a picture of the timeline' },
+    { flags: '--out <FILE>', doc: 'write it to this file instead' },
+  ],
+  run: rehearsal,
+});
+
+async function rehearsal(given: Given, desk: Desk): Promise<Outcome> {
+  const { file, cue, csv, svg, out } = given;
+  if (cue === undefined) throw new UsageError('say which cue: --cue NAME');
+  if (csv && svg) throw new UsageError('--csv and --svg do not go together; choose one');
+  if ((csv || svg) && desk.options.json)
+    throw new UsageError('--json is a form by itself; leave out --csv and --svg');
+  /** Beside data, what is to be said goes where it does not spoil it. */
+  const beside = (told: readonly string[]): boolean => {
+    if (!csv && !svg && out === undefined) return false;
+    for (const line of told) print(desk.io.stderr, line);
+    return true;
+  };
+  // Loaded only here: `stop` must not wait for a YAML parser.
+  const { formatFinding, loadProp } = await import('../prop/load.ts');
+  const loaded = await loadProp(file);
+  if (!loaded.prop) {
+    const { findings } = loaded;
+    const told = findings.map((finding) => formatFinding(finding, file));
+    const text = beside(told) ? '' : told.join('\n');
+    return { result: { file, findings }, text, exit: EXIT.refused };
+  }
+  const { rehearse } = await import('../core/rehearse.ts');
+  const done = await rehearse(loaded.prop, cue);
+  const { findingsOf } = await import('./rehearse-findings.ts');
+  const findings = findingsOf(done, loaded);
+  const exit = findings.length > 0 ? EXIT.refused : EXIT.done;
+  const told = findings.map((finding) => formatFinding(finding, file));
+  const text = await inForm(given, done, loaded.prop, told, desk);
+  beside(told);
+  const result = { file, ...done, findings };
+  if (out === undefined) return { result, text, exit };
+  await write(out, `${desk.options.json ? JSON.stringify(result) : text}\n`);
+  return { result: { file, written: out, findings }, text: `written to ${out}`, exit };
+}
+
+async function inForm(
+  { csv, svg, out }: Given,
+  done: Rehearsal,
+  prop: Prop,
+  told: readonly string[],
+  desk: Desk,
+): Promise<string> {
+  if (svg) return (await import('./timeline.ts')).timeline(done, prop);
+  // RFC 4180: CR LF ends every line; the LF of the last one comes with the printing.
+  if (csv) return `${(await import('./rehearse-csv.ts')).rehearsalCsv(done)}\r`;
+  const { rehearsalText, showsUnicode } = await import('./rehearse-text.ts');
+  const report = rehearsalText(done, prop.name, showsUnicode(desk.io.env));
+  if (told.length === 0) return `${report}\n\nno findings`;
+  if (out !== undefined) return report;
+  const count = told.length === 1 ? '1 finding' : `${told.length} findings`;
+  return [report, '', ...told, count].join('\n');
+}
+
+async function write(out: string, text: string): Promise<void> {
+  try {
+    await writeFile(out, text);
+  } catch (error) {
+    throw new Refusal('internal', `cannot write ${out}: ${(error as Error).message}`, {
+      file: out,
+    });
+  }
+}

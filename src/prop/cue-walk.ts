@@ -1,0 +1,356 @@
+import { tidy } from '../shared/units.ts';
+import type { Ease } from '../sums/ease.ts';
+import { easedRange, planEased } from '../sums/eased-move.ts';
+import { type MotionState, planMove, sample } from '../sums/profile.ts';
+import type { CueLoads } from './cue-loads.ts';
+import type {
+  CuePlan,
+  PlannedMove,
+  Planner,
+  PlanProblem,
+  Servo,
+  Step,
+  Target,
+} from './cue-plan.ts';
+import type { Path } from './finding.ts';
+
+/** Steps of cues within a cue that are gone through one by one. */
+const MOST_INNER_STEPS = 2000;
+/** Runs of a cue that goes on until it is stopped: the second begins where the first has ended. */
+const ENDLESS_RUNS = 2;
+/** Times this near (s) are the same. */
+const SAME_S = 1e-6;
+
+/** Where a servo is during a plan. */
+interface Motion {
+  /** Where it rests, or will (deg): a random target leaves a range. */
+  low: number;
+  high: number;
+  from: MotionState;
+  to: number;
+  ease: Ease | undefined;
+  startS: number;
+  arrivesS: number;
+  by: Step | undefined;
+}
+
+interface Run {
+  cue: string;
+  steps: StepRun[];
+  startS: number;
+  endS: number;
+  left: number;
+  parent: StepRun | undefined;
+}
+
+interface StepRun {
+  step: Step;
+  run: Run;
+  startS: number | null;
+  /** When all but the cue within it has ended. */
+  ownEndS: number;
+  endS: number | null;
+  moves: PlannedMove[];
+  /** Runs of the cue within it that have ended. */
+  runs: number;
+}
+
+/** One walk along the timeline of a cue. */
+export class Walk {
+  readonly #planner: Planner;
+  readonly #loads: CueLoads;
+  readonly #motions = new Map<string, Motion>();
+  readonly #problems = new Map<string, PlanProblem>();
+  /** Steps that are due, the next one last. */
+  readonly #due: { atS: number; order: number; run: StepRun }[] = [];
+  #order = 0;
+  #innerStepsLeft: number;
+
+  constructor(planner: Planner, loads: CueLoads) {
+    this.#planner = planner;
+    this.#loads = loads;
+    this.#innerStepsLeft = Math.min(MOST_INNER_STEPS, planner.innerStepsLeft);
+  }
+
+  plan(name: string): CuePlan {
+    const root = this.#begin(name, 0, undefined);
+    for (let next = this.#due.pop(); next; next = this.#due.pop()) this.#start(next.run, next.atS);
+    return {
+      steps: root.steps.map(({ step, startS, endS, moves }) => ({
+        index: step.index,
+        startS,
+        endS,
+        moves,
+      })),
+      durationS: root.left === 0 ? root.endS : null,
+      problems: [...this.#problems.values()],
+    };
+  }
+
+  #begin(cue: string, startS: number, parent: StepRun | undefined): Run {
+    const steps = this.#planner.steps(cue);
+    const run: Run = { cue, steps: [], startS, endS: startS, left: steps.length, parent };
+    for (const step of steps)
+      run.steps.push({
+        step,
+        run,
+        startS: null,
+        ownEndS: 0,
+        endS: null,
+        moves: [],
+        runs: 0,
+      });
+    for (const one of run.steps) if (one.step.first) this.#schedule(one, startS);
+    return run;
+  }
+
+  #schedule(run: StepRun, fromS: number): void {
+    const { at = 0, spreadS = 0 } = run.step.spec;
+    const atS = fromS + at + spreadS;
+    const order = this.#order++;
+    let low = 0;
+    let high = this.#due.length;
+    while (low < high) {
+      const middle = (low + high) >> 1;
+      const other = this.#due[middle]!;
+      if (other.atS > atS || (other.atS === atS && other.order > order)) low = middle + 1;
+      else high = middle;
+    }
+    this.#due.splice(low, 0, { atS, order, run });
+  }
+
+  #start(one: StepRun, nowS: number): void {
+    const { step } = one;
+    one.startS = nowS;
+    const moveS = this.#move(one, nowS);
+    const otherS = this.#loads.start(step.spec, nowS);
+    const untilS = step.spec.until?.withinS ?? 0;
+    one.ownEndS = nowS + Math.max(moveS, otherS, untilS);
+    const movers = one.moves.map(({ servo }) => servo);
+    for (const load of this.#loads.check(step.spec, movers, nowS, nowS + moveS))
+      this.#tell(step, load.severity, [...step.path, load.part], load);
+    this.#startInner(one, nowS);
+  }
+
+  // --- cues within cues -----------------------------------------------------------------------------
+
+  #startInner(one: StepRun, nowS: number): void {
+    const inner = this.#planner.innerCue(one.step.spec);
+    if (inner === undefined) {
+      this.#finish(one, one.ownEndS);
+      return;
+    }
+    const { times = 1 } = one.step.spec;
+    const steps = this.#planner.steps(inner).length;
+    if (this.#innerStepsLeft < steps) {
+      const durationS = this.#planner.plan(inner).durationS;
+      if (times !== 'until stopped' && durationS !== null)
+        this.#finish(one, nowS + times * durationS);
+      return;
+    }
+    this.#takeInner(steps);
+    this.#begin(inner, nowS, one);
+  }
+
+  #takeInner(steps: number): void {
+    this.#innerStepsLeft -= steps;
+    this.#planner.innerStepsLeft -= steps;
+  }
+
+  /** A run of the cue within a step has ended. */
+  #innerOver(one: StepRun, run: Run): void {
+    const { times = 1 } = one.step.spec;
+    one.runs++;
+    const steps = run.steps.length;
+    const lastS = run.endS - run.startS;
+    if (one.runs === 2 && lastS === 0 && times !== 1) this.#tellRestless(one.step, run);
+    if (times === 'until stopped') {
+      if (one.runs < ENDLESS_RUNS) this.#again(one, run);
+      return;
+    }
+    const left = times - one.runs;
+    if (left === 0) this.#finish(one, run.endS);
+    else if (this.#innerStepsLeft < steps) this.#finish(one, run.endS + left * lastS);
+    else {
+      this.#takeInner(steps);
+      this.#again(one, run);
+    }
+  }
+
+  #again(one: StepRun, run: Run): void {
+    this.#begin(run.cue, run.endS, one);
+  }
+
+  #finish(one: StepRun, atS: number): void {
+    const { run, step } = one;
+    const endS = Math.max(atS, one.ownEndS);
+    one.endS = endS;
+    for (const follower of step.followers) this.#schedule(run.steps[follower]!, endS);
+    run.endS = Math.max(run.endS, endS);
+    run.left--;
+    if (run.left === 0 && run.parent) this.#innerOver(run.parent, run);
+  }
+
+  // --- moves ----------------------------------------------------------------------------------------
+
+  /** Plans the moves of a step; they take as long as the slowest. @returns their time (s) */
+  #move(one: StepRun, nowS: number): number {
+    const { step } = one;
+    const { overS } = step.spec;
+    let moveS = step.targets.length > 0 ? (overS ?? 0) : 0;
+    let slowest: PlannedMove | undefined;
+    const planned: { move: PlannedMove; target: Target; from: MotionState; eased: boolean }[] = [];
+    for (const target of step.targets) {
+      const servo = this.#planner.servo(target.servo)!;
+      const motion = this.#motionOf(servo, target);
+      const moving = nowS < motion.arrivesS - SAME_S;
+      if (moving) this.#tellTakeOver(step, target, motion, nowS);
+      const eased = step.ease !== undefined && !moving;
+      const move = { servo: servo.name, fromDeg: 0, toDeg: 0, neededS: 0 };
+      const from = { pos: 0, vel: 0, acc: 0 };
+      try {
+        if (moving) this.#sample(servo, motion, nowS, from);
+        else
+          from.pos = target.high - motion.low > motion.high - target.low ? motion.low : motion.high;
+        move.fromDeg = from.pos;
+        move.toDeg =
+          Math.abs(target.high - from.pos) >= Math.abs(target.low - from.pos)
+            ? target.high
+            : target.low;
+        move.neededS = eased
+          ? this.#planner.easedS(servo, from.pos, move.toDeg, step)
+          : planMove(from, move.toDeg, servo.limits).durationS;
+      } catch (error) {
+        if (!(error instanceof RangeError)) throw error;
+        this.#tellUnplannable(step, target);
+        continue;
+      }
+      if (eased) this.#checkCurve(step, servo, move);
+      moveS = Math.max(moveS, move.neededS);
+      if (!slowest || move.neededS > slowest.neededS) slowest = move;
+      planned.push({ move, target, from, eased });
+    }
+    for (const { move, target, from, eased } of planned) {
+      one.moves.push(move);
+      this.#motions.set(move.servo, {
+        low: target.low,
+        high: target.high,
+        from,
+        to: move.toDeg,
+        ease: eased ? step.ease : undefined,
+        startS: nowS,
+        arrivesS: nowS + moveS,
+        by: step,
+      });
+    }
+    if (slowest && overS !== undefined && slowest.neededS > overS + SAME_S)
+      this.#tellSlow(step, slowest, overS);
+    return moveS;
+  }
+
+  #motionOf(servo: Servo, { low }: Target): Motion {
+    const known = this.#motions.get(servo.name);
+    if (known) return known;
+    const pos = servo.parkDeg ?? low;
+    const from = { pos, vel: 0, acc: 0 };
+    return {
+      low: pos,
+      high: pos,
+      from,
+      to: pos,
+      ease: undefined,
+      startS: 0,
+      arrivesS: 0,
+      by: undefined,
+    };
+  }
+
+  /** Where a servo is on its way. */
+  #sample(servo: Servo, motion: Motion, nowS: number, into: MotionState): void {
+    const { from, to, ease, startS, arrivesS } = motion;
+    const durationS = arrivesS - startS;
+    const trajectory = ease
+      ? planEased(from.pos, to, ease, durationS, servo.limits).trajectory
+      : planMove(from, to, servo.limits, durationS);
+    sample(trajectory, nowS - startS, into);
+  }
+
+  /** A curve may swing past both ends of its move, but not past the soft limits. */
+  #checkCurve(step: Step, servo: Servo, { fromDeg, toDeg }: PlannedMove): void {
+    const { softLow, softHigh } = servo;
+    const [low, high] = easedRange(fromDeg, toDeg, step.ease!);
+    const inside = (deg: number) => deg >= softLow - 1e-9 && deg <= softHigh + 1e-9;
+    if (!inside(fromDeg) || !inside(toDeg) || (inside(low) && inside(high))) return;
+    const out = inside(low) ? high : low;
+    this.#tell(step, 'error', [...step.path, 'ease'], {
+      id: `curve ${servo.name}`,
+      size: Math.max(softLow - low, high - softHigh),
+      wrong: `this curve swings ${servo.name} to ${tidy(out, 1)} deg on its way from ${tidy(fromDeg)} to ${tidy(toDeg)} deg, past its soft limits, ${softLow} to ${softHigh} deg`,
+      right: 'use a curve that does not overshoot, or move less far',
+    });
+  }
+
+  // --- what is wrong --------------------------------------------------------------------------------
+
+  #tellSlow(step: Step, { servo, fromDeg, toDeg, neededS }: PlannedMove, overS: number): void {
+    const enoughS = Math.ceil(neededS * 100 - 1e-6) / 100;
+    this.#tell(step, 'warning', [...step.path, 'overS'], {
+      id: 'slow',
+      size: neededS - overS,
+      wrong: `${servo} cannot get from ${tidy(fromDeg)} to ${tidy(toDeg)} deg in ${overS} s within its limits: it needs ${tidy(neededS)} s, ${tidy(neededS - overS)} s more, and will take that long`,
+      right: `give ${enoughS} or more, or raise the limits of ${servo}`,
+    });
+  }
+
+  #tellTakeOver(step: Step, target: Target, { by, startS, arrivesS }: Motion, nowS: number): void {
+    if (!by || by === step) return;
+    const { index, cue, spec } = by;
+    const which = `${spec.name === undefined ? `step ${index + 1}` : `step ${spec.name}`}${cue === step.cue ? '' : ` of cue ${cue}`}`;
+    this.#tell(step, 'warning', target.path, {
+      id: `take over ${target.servo}`,
+      atKey: target.path.at(-1) !== 'pose',
+      size: arrivesS - nowS,
+      wrong: `${target.servo} is still on its way in ${which}, from ${tidy(startS)} to ${tidy(arrivesS)} s, when this move takes it over at ${tidy(nowS)} s`,
+      right: 'start this step after that one has ended, or remove the servo from one of them',
+    });
+  }
+
+  #tellUnplannable(step: Step, { servo, path }: Target): void {
+    this.#tell(step, 'error', path, {
+      id: `unplannable ${servo}`,
+      size: 0,
+      wrong: `the move of ${servo} is too large or too slow to be planned`,
+      right: `check the limits, speed and acceleration of ${servo}`,
+    });
+  }
+
+  #tellRestless(step: Step, run: Run): void {
+    this.#tell(step, 'warning', [...step.path, 'times'], {
+      id: 'restless',
+      size: 0,
+      wrong: `cue ${run.cue} takes no time, so it would run again with every tick`,
+      right: 'give its last step a later time',
+    });
+  }
+
+  #tell(
+    { cue, index }: Step,
+    severity: PlanProblem['severity'],
+    path: Path,
+    said: { id: string; size: number; atKey?: boolean; wrong: string; right: string },
+  ): void {
+    const id = `${cue} ${index} ${said.id}`;
+    const known = this.#problems.get(id);
+    if (known && !isWorse({ severity, size: said.size }, known)) return;
+    this.#problems.set(id, { severity, cue, path, atKey: false, ...said, id });
+  }
+}
+
+/** Whether a problem is worse than another of the same id. */
+export function isWorse(
+  one: Pick<PlanProblem, 'severity' | 'size'>,
+  other: Pick<PlanProblem, 'severity' | 'size'>,
+): boolean {
+  if (one.severity !== other.severity) return one.severity === 'error';
+  return one.size > other.size;
+}

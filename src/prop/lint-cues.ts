@@ -1,0 +1,381 @@
+import { tidy } from '../shared/units.ts';
+import { isSmooth, parseEase } from '../sums/ease.ts';
+import { cuePlan, type PlanProblem, stepPath } from './cue-plan.ts';
+import { isWorse } from './cue-walk.ts';
+import { didYouMean, type Path, show } from './finding.ts';
+import { lintRequirement } from './lint-interlocks.ts';
+import { checkColour } from './lint-show.ts';
+import type { Limits, Notes } from './notes.ts';
+import { type CueStep, longCue } from './schema.ts';
+
+/** Cues within cues may go this deep. */
+const MOST_NESTED = 16;
+
+/**
+ * Cues: that their steps name what is there, can start, end and have an effect, and, as planned,
+ * keep to the limits of servos and rails.
+ * @returns the cues that go on until they are stopped.
+ */
+export function lintCues(notes: Notes, limits: Limits): Set<string> {
+  const { cues } = notes.prop;
+  for (const [name, cue] of Object.entries(cues))
+    for (const [i, step] of longCue(cue).steps.entries())
+      lintStep(notes, step, stepPath(notes.prop, name, i), limits);
+  const { sound, endless } = lintNesting(notes);
+  for (const name of Object.keys(cues)) lintOrder(notes, name, endless);
+  lintPlans(notes, sound);
+  return endless;
+}
+
+// --- one step -------------------------------------------------------------------------------------
+
+/** Which part of a cue step commands which kind of channel. */
+const PART = { servo: 'move', relay: 'switch', rgb: 'colour', lamp: 'dim' } as const;
+const KIND = { switch: 'relay', colour: 'rgb', dim: 'lamp' } as const;
+
+function lintStep(notes: Notes, step: CueStep, at: Path, limits: Limits): void {
+  const { move, pose, colour, dim, switch: switched, until, cue, choose, times } = step;
+  if (pose !== undefined) notes.find('poses', pose, [...at, 'pose']);
+  lintMoves(notes, move ?? {}, [...at, 'move'], limits);
+  for (const part of ['colour', 'dim', 'switch'] as const) {
+    for (const name of Object.keys(step[part] ?? {})) {
+      const path = [...at, part, name];
+      const channel = notes.find('channels', name, path, true);
+      if (channel && channel.kind !== KIND[part])
+        notes.keyError(path, `${name} is a ${channel.kind}`, `put it under ${PART[channel.kind]}`);
+    }
+  }
+  for (const [name, value] of Object.entries(colour ?? {}))
+    checkColour(notes, value, [...at, 'colour', name]);
+  if (until) lintUntil(notes, until, [...at, 'until'], limits);
+  if (cue !== undefined) notes.find('cues', cue, [...at, 'cue']);
+  for (const [i, one] of (choose ?? []).entries()) notes.find('cues', one, [...at, 'choose', i]);
+
+  if (notes.given.broken(at)) return;
+  const acts = [move, pose, colour, dim, switched, until, cue, choose];
+  if (acts.every((one) => one === undefined))
+    notes.error(
+      at,
+      'this step does nothing',
+      'give it a move, pose, colour, dim, switch, until, cue or choose',
+    );
+  if (cue !== undefined && choose !== undefined)
+    notes.error([...at, 'choose'], 'cue and choose are both given', 'remove one of them');
+  if (times !== undefined && cue === undefined && choose === undefined)
+    notes.error(
+      [...at, 'times'],
+      'only a cue can be repeated',
+      'make this step a cue of its own and run it here with cue',
+    );
+  const touched = touchedBy(notes, step);
+  lintEase(notes, step, touched, at);
+  lintTimes(notes, step, touched, at);
+}
+
+function lintMoves(
+  notes: Notes,
+  move: NonNullable<CueStep['move']>,
+  at: Path,
+  limits: Limits,
+): void {
+  const { groups, channels } = notes.prop;
+  const moved = new Map<string, string>();
+  for (const [name, to] of Object.entries(move)) {
+    const path = [...at, name];
+    const members = Object.hasOwn(groups, name) ? groups[name]! : [name];
+    if (!Object.hasOwn(groups, name)) {
+      if (notes.given.has(['groups', name])) continue;
+      if (!Object.hasOwn(channels, name) && !notes.given.has(['channels', name])) {
+        const known = [...Object.keys(channels), ...Object.keys(groups)];
+        notes.keyError(path, `there is no channel or group ${name}`, didYouMean(name, known));
+        continue;
+      }
+      const kind = channels[name]?.kind ?? 'servo';
+      if (kind !== 'servo')
+        notes.keyError(path, `${name} is a ${kind}`, `put it under ${PART[kind]}`);
+    }
+    for (const member of members) {
+      for (const end of endsOf(to)) notes.checkPosition(member, end, path, limits);
+      const other = moved.get(member);
+      if (other !== undefined && other !== name)
+        notes.keyError(path, `${member} is moved by ${other} in this step, too`, 'move it once');
+      moved.set(member, name);
+    }
+  }
+}
+
+/** The positions between which a target is drawn; tidied, as sums of decimals are not exact. */
+function endsOf(to: NonNullable<CueStep['move']>[string]): (number | string)[] {
+  if (typeof to !== 'object') return [to];
+  const { around, spread } = to;
+  return spread === 0 ? [around] : [tidy(around - spread, 9), tidy(around + spread, 9)];
+}
+
+function lintUntil(
+  notes: Notes,
+  { channel, above, below, is }: NonNullable<CueStep['until']>,
+  path: Path,
+  limits: Limits,
+): void {
+  if (notes.given.broken(path)) return;
+  if (above !== undefined) lintRequirement(notes, { channel, above }, path, limits);
+  else if (below !== undefined) lintRequirement(notes, { channel, below }, path, limits);
+  else if (is !== undefined) lintRequirement(notes, { channel, is }, path, limits);
+}
+
+interface Touched {
+  servos: boolean;
+  lights: boolean;
+  /** Names of relays that are switched, and whether on. */
+  relays: Map<string, boolean>;
+  /** What its pose touches is not known. */
+  unsure: boolean;
+}
+
+/** What kinds of channels a step commands, its pose included. */
+function touchedBy(notes: Notes, step: CueStep): Touched {
+  const { poses, channels } = notes.prop;
+  const { move, pose, colour, dim, switch: switched } = step;
+  const known = pose !== undefined && Object.hasOwn(poses, pose);
+  const posed = known ? Object.entries(poses[pose]!) : [];
+  const kinds = posed.map(([name]) => (Object.hasOwn(channels, name) ? channels[name]!.kind : ''));
+  const switches = [
+    ...posed.filter((_, i) => kinds[i] === 'relay'),
+    ...Object.entries(switched ?? {}),
+  ];
+  return {
+    servos: move !== undefined || kinds.includes('servo'),
+    lights:
+      colour !== undefined || dim !== undefined || kinds.includes('rgb') || kinds.includes('lamp'),
+    relays: new Map(switches.map(([name, to]) => [name, to === 'on'])),
+    unsure: pose !== undefined && (!known || notes.given.broken(['poses', pose])),
+  };
+}
+
+function lintEase(notes: Notes, { ease }: CueStep, touched: Touched, at: Path): void {
+  if (ease === undefined) return;
+  const path = [...at, 'ease'];
+  if (!parseEase(ease))
+    notes.error(
+      path,
+      `${show(ease)} is no easing function`,
+      'use linear, ease, ease-in, ease-out, ease-in-out, cubic-bezier(x1, y1, x2, y2) with x1 and x2 in 0 to 1, or, for lights, steps(n)',
+    );
+  else if (touched.servos && !isSmooth(ease))
+    notes.error(
+      path,
+      `a servo cannot follow ${show(ease)}`,
+      'use a curve such as ease-in-out, and give lights that shall jump a step of their own',
+    );
+}
+
+/** What belongs to nothing in its step, and closures that end before their time. */
+function lintTimes(notes: Notes, step: CueStep, touched: Touched, at: Path): void {
+  const { overS, fadeS, forS, ease } = step;
+  const { servos, lights, relays, unsure } = touched;
+  const idle = (key: string, needs: string) => {
+    if (!unsure)
+      notes.warning([...at, key], `${key} has no effect here`, `remove it, or add ${needs}`);
+  };
+  if (overS !== undefined && !servos) idle('overS', 'a move');
+  if (fadeS !== undefined && !lights) idle('fadeS', 'a colour or a dim');
+  if (forS !== undefined && relays.size === 0) idle('forS', 'a switch');
+  if (ease !== undefined && !servos && !lights) idle('ease', 'a move, a colour or a dim');
+  if (forS === undefined) return;
+  for (const [name, on] of relays) {
+    const { channels } = notes.prop;
+    const channel = Object.hasOwn(channels, name) ? channels[name] : undefined;
+    if (channel?.kind !== 'relay' || notes.given.broken(['channels', name])) continue;
+    if (channel.contact === 'momentary')
+      notes.warning(
+        [...at, 'forS'],
+        `${name} is momentary: it opens by itself after its pulse`,
+        'remove it, or give the relay contact: held',
+      );
+    else if (on && channel.duty && forS > channel.duty.maxOnS)
+      notes.warning(
+        [...at, 'forS'],
+        `the duty guard of ${name} opens it after ${channel.duty.maxOnS} s, before these ${forS} s are over`,
+        `give ${channel.duty.maxOnS} or less`,
+      );
+  }
+}
+
+// --- the order of steps ---------------------------------------------------------------------------
+
+/** Names of steps, and what comes after what. */
+function lintOrder(notes: Notes, cue: string, endless: ReadonlySet<string>): void {
+  const { steps } = longCue(notes.prop.cues[cue]!);
+  const at = (i: number) => stepPath(notes.prop, cue, i);
+  // A step that stands in for a broken one has lost its name.
+  const complete = !steps.some((_, i) => notes.given.broken(at(i)));
+  const named = new Map<string, number>();
+  for (const [i, { name }] of steps.entries()) {
+    if (name === undefined) continue;
+    const other = named.get(name);
+    if (other === undefined) named.set(name, i);
+    else
+      notes.error(
+        [...at(i), 'name'],
+        `step ${other + 1} is called ${name}, too`,
+        'give each step its own name',
+      );
+  }
+  for (const [i, { name, after }] of steps.entries()) {
+    if (after === undefined) continue;
+    const path = [...at(i), 'after'];
+    const before = named.get(after);
+    if (before === undefined) {
+      if (complete)
+        notes.error(path, `there is no step ${after} in this cue`, didYouMean(after, named.keys()));
+    } else if (before === i)
+      notes.error(path, `step ${name} comes after itself`, 'name another step, or give at alone');
+    else if (isEndless(steps[before]!, endless))
+      notes.error(
+        path,
+        `step ${after} goes on until it is stopped, so this step never starts`,
+        'give at instead, or a number of times there',
+      );
+  }
+  lintWaitingCircles(notes, cue, named);
+}
+
+/** A step comes after one other at the most, so that each circle is found by walking back. */
+function lintWaitingCircles(notes: Notes, cue: string, named: ReadonlyMap<string, number>): void {
+  const { steps } = longCue(notes.prop.cues[cue]!);
+  const walkedFrom = new Map<number, number>();
+  for (let start = 0; start < steps.length; start++) {
+    const trail: number[] = [];
+    let here: number | undefined = start;
+    while (here !== undefined && !walkedFrom.has(here)) {
+      walkedFrom.set(here, start);
+      trail.push(here);
+      const after: string | undefined = steps[here]!.after;
+      here = after === undefined ? undefined : named.get(after);
+    }
+    if (here === undefined || walkedFrom.get(here) !== start) continue;
+    const circle = trail.slice(trail.indexOf(here));
+    if (circle.length === 1) continue; // told already
+    const names = [...circle, here].map((i) => steps[i]!.name).join(' -> ');
+    notes.error(
+      [...stepPath(notes.prop, cue, circle.at(-1)!), 'after'],
+      `the steps wait for each other: ${names}`,
+      'let one of them start with at alone',
+    );
+  }
+}
+
+// --- cues within cues -----------------------------------------------------------------------------
+
+/** A cue that runs within another one, and where the file says so. */
+interface Inner {
+  name: string;
+  path: Path;
+}
+
+/**
+ * Finds cues that contain themselves, by depth-first search (without recursion).
+ * @returns `sound` cues can be planned: nothing in them is broken, and they end or repeat in an
+ * orderly way; `endless` ones go on until they are stopped.
+ */
+function lintNesting(notes: Notes): { sound: Set<string>; endless: Set<string> } {
+  const { cues } = notes.prop;
+  const sound = new Set<string>();
+  const endless = new Set<string>();
+  /** How many cues deep each goes; those on the trail are not in it yet. */
+  const depths = new Map<string, number>();
+  for (const start of Object.keys(cues)) {
+    /** The way from `start` to here: each cue, what it runs, and how much of that was followed. */
+    const trail = new Map<string, { inner: Inner[]; next: number; circular: boolean }>();
+    const enter = (name: string) =>
+      trail.set(name, { inner: innerCues(notes, name), next: 0, circular: false });
+    const way = [start];
+    if (!depths.has(start)) enter(start);
+    else way.pop();
+    for (let name = way.at(-1); name !== undefined; name = way.at(-1)) {
+      const here = trail.get(name)!;
+      const next = here.inner[here.next++];
+      if (next === undefined) {
+        leave(notes, name, here, { depths, sound, endless });
+        trail.delete(name);
+        way.pop();
+      } else if (trail.has(next.name)) {
+        here.circular = true;
+        const circle = [...way.slice(way.indexOf(next.name)), next.name].join(' -> ');
+        const wrong = `cue ${next.name} contains itself: ${circle}`;
+        notes.error(next.path, wrong, 'run another cue here, or repeat one with times');
+      } else if (!depths.has(next.name)) {
+        way.push(next.name);
+        enter(next.name);
+      }
+    }
+  }
+  return { sound, endless };
+}
+
+function innerCues(notes: Notes, cue: string): Inner[] {
+  const { cues } = notes.prop;
+  return longCue(cues[cue]!).steps.flatMap((step, i) => {
+    const at = stepPath(notes.prop, cue, i);
+    const inner: Inner[] = (step.choose ?? []).map((name, j) => ({
+      name,
+      path: [...at, 'choose', j],
+    }));
+    if (step.cue !== undefined) inner.push({ name: step.cue, path: [...at, 'cue'] });
+    return inner.filter(({ name }) => Object.hasOwn(cues, name));
+  });
+}
+
+/** Notes what is known of a cue once all cues within it are known. */
+function leave(
+  notes: Notes,
+  cue: string,
+  { inner, circular }: { inner: Inner[]; circular: boolean },
+  known: { depths: Map<string, number>; sound: Set<string>; endless: Set<string> },
+): void {
+  const { depths, sound, endless } = known;
+  const depth =
+    1 + inner.reduce((deepest, { name }) => Math.max(deepest, depths.get(name) ?? 0), 0);
+  depths.set(cue, depth);
+  if (depth === MOST_NESTED + 1)
+    notes.error(
+      inner.find(({ name }) => depths.get(name) === MOST_NESTED)!.path,
+      `here cues are nested more than ${MOST_NESTED} deep`,
+      'put the steps of some of them together',
+    );
+  const { steps } = longCue(notes.prop.cues[cue]!);
+  if (steps.some((step) => isEndless(step, endless))) endless.add(cue);
+  const ordered = !circular && depth <= MOST_NESTED && !notes.given.broken(['cues', cue]);
+  if (ordered && inner.every(({ name }) => sound.has(name))) sound.add(cue);
+}
+
+/** Whether a step goes on until it is stopped, or may, where it chooses. */
+function isEndless({ times, cue, choose }: CueStep, endless: ReadonlySet<string>): boolean {
+  if (cue === undefined && choose === undefined) return false;
+  return (
+    times === 'until stopped' || [cue, ...(choose ?? [])].some((name) => endless.has(name ?? ''))
+  );
+}
+
+// --- plans ----------------------------------------------------------------------------------------
+
+/** What only shows along the timeline; of each problem the worst case is told, once. */
+function lintPlans(notes: Notes, sound: ReadonlySet<string>): void {
+  const { prop, given } = notes;
+  // Speeds and currents that were cut out of the file would be taken for the default ones.
+  const parts = ['channels', 'rails', 'groups', 'poses'];
+  if (parts.some((section) => given.broken([section]))) return;
+  const worst = new Map<string, { problem: PlanProblem; within: string }>();
+  // Those within come first: a problem as bad in a cue's own plan is told of that.
+  for (const within of sound) {
+    for (const problem of cuePlan(prop, within).problems) {
+      const known = worst.get(problem.id);
+      if (!known || isWorse(problem, known.problem)) worst.set(problem.id, { problem, within });
+    }
+  }
+  for (const { problem, within } of worst.values()) {
+    const { severity, path, atKey, cue, right } = problem;
+    const wrong = within === cue ? problem.wrong : `within cue ${within}, ${problem.wrong}`;
+    notes.remarks.push({ severity, path, atKey, wrong, right });
+  }
+}

@@ -1,0 +1,82 @@
+import { isIP } from 'node:net';
+import type { Notes } from './notes.ts';
+
+/** Background behaviour: cues that end, at times that can be drawn. */
+export function lintIdle(notes: Notes, endless: ReadonlySet<string>): void {
+  for (const [name, { plays }] of Object.entries(notes.prop.idle)) {
+    for (const [i, { cue, everyS }] of plays.entries()) {
+      const at = ['idle', name, 'plays', i];
+      notes.find('cues', cue, [...at, 'cue']);
+      if (endless.has(cue))
+        notes.error(
+          [...at, 'cue'],
+          `cue ${cue} goes on until it is stopped, so nothing would play after it`,
+          'use a cue that ends',
+        );
+      const [shortest, longest] = everyS;
+      if (shortest > longest && !notes.given.broken([...at, 'everyS']))
+        notes.error(
+          [...at, 'everyS'],
+          `the shortest pause ${shortest} s is longer than the longest ${longest} s`,
+          'give the shorter one first',
+        );
+    }
+  }
+}
+
+/** What starts a cue by itself. Pins are looked at with the outputs. */
+export function lintTriggers(notes: Notes, endless: ReadonlySet<string>): void {
+  const { prop, given } = notes;
+  const hasServos = Object.values(prop.channels).some(({ kind }) => kind === 'servo');
+  for (const [name, trigger] of Object.entries(prop.triggers)) {
+    const at = ['triggers', name];
+    const { cue, osc, start, unattended } = trigger;
+    notes.find('cues', cue, [...at, 'cue']);
+    if (osc !== undefined && !prop.osc && !given.has(['osc']))
+      notes.error(
+        [...at, 'osc'],
+        'OSC messages come in nowhere',
+        'add osc: { port: ... } to the file, beside triggers',
+      );
+    if (given.broken([...at, 'unattended'])) continue;
+    if (start && !unattended)
+      notes.warning(
+        [...at, 'start'],
+        'this never runs its cue: the prop is parked and nobody has control when the daemon starts',
+        'add unattended: true, or remove the trigger',
+      );
+    if (!unattended) continue;
+    if (endless.has(cue))
+      notes.error(
+        [...at, 'cue'],
+        `cue ${cue} goes on until it is stopped, so the prop would never park with nobody there`,
+        'use a cue that ends, or remove unattended',
+      );
+    notes.note(
+      [...at, 'unattended'],
+      `the prop wakes and ${hasServos ? 'moves' : 'switches'} with nobody in control`,
+      'guard the pinch points, post a notice and fit the power switch; local rules apply',
+    );
+  }
+  lintOsc(notes);
+}
+
+function lintOsc(notes: Notes): void {
+  const { osc, triggers } = notes.prop;
+  if (!osc) return;
+  if (!notes.given.broken(['osc', 'host']) && !isLoopback(osc.host))
+    notes.warning(
+      ['osc', 'host'],
+      `OSC has no token: whoever reaches UDP port ${osc.port} at ${osc.host} can set off the triggers`,
+      'use 127.0.0.1, or keep that network closed to others',
+    );
+  const used = Object.values(triggers).some((trigger) => trigger.osc !== undefined);
+  if (!used && !notes.given.broken(['triggers']))
+    notes.warning(['osc'], 'no trigger listens to OSC', 'remove it, or add a trigger with osc');
+}
+
+/** 127.0.0.0/8 (RFC 1122, section 3.2.1.3) and ::1 (RFC 4291, section 2.5.3). */
+function isLoopback(host: string): boolean {
+  if (isIP(host) === 4) return host.startsWith('127.');
+  return host === '::1' || host.toLowerCase() === 'localhost';
+}

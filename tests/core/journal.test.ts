@@ -1,0 +1,112 @@
+import { describe, expect, test } from 'vitest';
+import { Journal } from '../../src/core/journal.ts';
+import type { JournalEntry } from '../../src/core/requests.ts';
+import { VirtualClock } from '../../src/shared/clock.ts';
+import { makeProp, Rig, rgb, servo } from './rig.ts';
+
+function journal() {
+  const clock = new VirtualClock();
+  const told: JournalEntry[] = [];
+  const one = new Journal(clock, (entry) => told.push(entry));
+  const fold = (values: object, who = 'desk', what = 'channel.move') =>
+    one.fold(who, what, JSON.stringify(values), values as Record<string, unknown>);
+  return { one, clock, told, fold };
+}
+
+describe('entries that follow each other within a second', () => {
+  test('about the same channel are one: the last, with how many there were', () => {
+    const { one, clock, told, fold } = journal();
+    for (let to = 0; to < 100; to++) {
+      fold({ channel: 'neck', to });
+      clock.advance(50);
+    }
+    const [entry, ...others] = one.read();
+    expect(others).toEqual([]);
+    expect(entry).toMatchObject({ seq: 1, count: 100, values: { channel: 'neck', to: 99 } });
+    expect(entry!.text).toContain('99');
+    expect(Date.parse(entry!.time)).toBe(clock.wallMs() - 50);
+    expect(told).toHaveLength(1);
+  });
+
+  test('after a pause of more than a second there is a new one', () => {
+    const { one, clock, fold } = journal();
+    fold({ channel: 'neck', to: 1 });
+    clock.advance(1000);
+    fold({ channel: 'neck', to: 2 });
+    clock.advance(1001);
+    fold({ channel: 'neck', to: 3 });
+    expect(one.read().map(({ values, count }) => [values!.to, count])).toEqual([
+      [2, 2],
+      [3, undefined],
+    ]);
+  });
+
+  test('of another channel, group, method or client stay apart', () => {
+    const { one, fold } = journal();
+    fold({ channel: 'neck' });
+    fold({ channel: 'jaw' });
+    fold({ channel: 'jaw' }, 'other');
+    fold({ channel: 'jaw' }, 'other', 'channel.jog');
+    fold({ group: 'tail' }, 'other', 'group.move');
+    fold({ group: 'wings' }, 'other', 'group.move');
+    expect(one.read()).toHaveLength(6);
+    for (const entry of one.read()) expect(entry.count).toBeUndefined();
+  });
+
+  test('with something else in between stay apart: the order is kept', () => {
+    const { one, fold } = journal();
+    fold({ channel: 'neck', to: 1 });
+    one.add('prop', 'interlock', 'mist opened');
+    fold({ channel: 'neck', to: 2 });
+    expect(one.read().map(({ what }) => what)).toEqual([
+      'channel.move',
+      'interlock',
+      'channel.move',
+    ]);
+  });
+
+  test('are never those that were added as they are', () => {
+    const { one } = journal();
+    one.add('desk', 'capture', 'one', { channel: 'neck' });
+    one.add('desk', 'capture', 'two', { channel: 'neck' });
+    expect(one.read().map(({ text }) => text)).toEqual(['one', 'two']);
+  });
+});
+
+describe('what clients ask for', () => {
+  const prop = makeProp(
+    { neck: servo({ marks: { up: 20 } }), jaw: servo(), eye: rgb() },
+    {
+      groups: { head: ['neck', 'jaw'] },
+      poses: { up: { neck: 20 }, down: { neck: -20 } },
+    },
+  );
+
+  test('a slider that is drawn leaves one entry, and no refusal is lost in it', async () => {
+    const { rig, client } = await Rig.live(prop);
+    for (let to = 0; to <= 30; to++) {
+      await client.call('channel.move', { channel: 'neck', to });
+      await rig.run(50);
+    }
+    await client.refused('channel.move', { channel: 'neck', to: 99 });
+    const entries = rig.core.journal.read();
+    const moves = entries.filter(({ what }) => what === 'channel.move');
+    expect(moves).toHaveLength(1);
+    expect(moves[0]).toMatchObject({ text: 'neck to 30', count: 31 });
+    expect(entries.filter(({ what }) => what === 'refused')).toHaveLength(1);
+  });
+
+  test('poses and captures each keep their entry, however fast they come', async () => {
+    const { rig, client } = await Rig.live(prop);
+    await client.call('pose.go', { pose: 'down' });
+    await client.call('pose.go', { pose: 'up' });
+    await rig.run(2000);
+    await client.call('mark.capture', { channel: 'neck', mark: 'one' });
+    await client.call('mark.capture', { channel: 'neck', mark: 'two' });
+    const texts = rig.core.journal
+      .read()
+      .filter(({ what }) => what === 'pose.go' || what === 'mark.capture')
+      .map(({ text }) => text);
+    expect(texts).toEqual(['pose down', 'pose up', 'neck one is 20 deg', 'neck two is 20 deg']);
+  });
+});
