@@ -62,7 +62,13 @@ describe('OSC messages', () => {
     // It looks at the clock once at the start, and once for every message.
     let looks = 0;
     let nowMs = 0;
-    const clock = { ...systemClock, nowMs: () => (looks++, nowMs) };
+    const clock = {
+      ...systemClock,
+      nowMs: () => {
+        looks++;
+        return nowMs;
+      },
+    };
     close = await listenOsc({ host, port }, clock, log, (one) => addresses.push(one));
     const message = Buffer.from('2f6100002c000000', 'hex');
     await send(port, Array(200).fill(message));

@@ -2,7 +2,7 @@
 import { appendFileSync, writeFileSync } from 'node:fs';
 import { setTimeout as wait } from 'node:timers/promises';
 import type { Frame, InputSpec, OutputSpec } from '../../src/drivers/driver.ts';
-import { createDriver } from '../../src/drivers/index.ts';
+import { PigpioDriver } from '../../src/drivers/pigpio.ts';
 import { Calibration } from '../../src/sums/calibration.ts';
 
 const calibration = new Calibration([
@@ -50,12 +50,8 @@ function frame(...values: [output: number, value: number][]): Frame {
   };
 }
 
-const driver = await createDriver({ driver: 'pigpio', sampleUs: 5 });
-let tickMs = 0;
-const write = (...values: Parameters<typeof frame>) => {
-  driver.write(frame(...values), tickMs);
-  tickMs += 5;
-};
+const driver = new PigpioDriver(5);
+const write = (...values: Parameters<typeof frame>) => driver.write(frame(...values));
 
 const scenes: Record<string, () => Promise<void>> = {
   /** From opening to closing, twice. */
@@ -113,12 +109,12 @@ const scenes: Record<string, () => Promise<void>> = {
 
   /** Two boards on one header. */
   async two() {
-    const other = await createDriver({ driver: 'pigpio', sampleUs: 5 });
+    const other = new PigpioDriver(5);
     await driver.open(OUTPUTS.slice(0, 2), []);
     await other.open(OUTPUTS.slice(2), []);
     await driver.close();
     mark('one closed');
-    other.write(frame([0, 1]), 0);
+    other.write(frame([0, 1]));
     await other.close();
   },
 

@@ -1,0 +1,178 @@
+import type { Board, Prop } from '../prop/schema.ts';
+import { MISSING, type World } from './world.ts';
+
+export interface Finding {
+  /** What was looked at: `Node`, `board head: /dev/i2c-1`. */
+  what: string;
+  /** `unknown`: this machine cannot tell. */
+  state: 'fine' | 'wrong' | 'unknown';
+  /** How it is. */
+  text: string;
+  /** What to do about it, when it is wrong. */
+  remedy?: string;
+}
+
+type Kind = Prop['channels'][string]['kind'];
+
+const CONFIG = '/boot/firmware/config.txt';
+/** The user that the service runs as. */
+const SERVICE_USER = 'sinew';
+
+/** What one board of the prop needs. `kinds` are those of the channels on it. */
+export async function board(
+  world: World,
+  name: string,
+  spec: Board,
+  kinds: ReadonlySet<Kind>,
+): Promise<Finding[]> {
+  const findings = await needs(world, spec, kinds);
+  return findings.map((finding) => ({ ...finding, what: `board ${name}: ${finding.what}` }));
+}
+
+async function needs(world: World, spec: Board, kinds: ReadonlySet<Kind>): Promise<Finding[]> {
+  switch (spec.driver) {
+    case 'sim':
+      return [{ what: 'sim', state: 'fine', text: 'needs nothing' }];
+    case 'pca9685':
+      return pca9685(world, spec.bus, spec.address);
+    case 'pigpio':
+      return pigpio(world);
+    case 'linux':
+      return linux(world, spec.chip, spec.pwmChip, kinds);
+  }
+}
+
+async function pca9685(world: World, bus: number, address: number): Promise<Finding[]> {
+  const device = `/dev/i2c-${bus}`;
+  const findings = [
+    await file(
+      world,
+      device,
+      `switch the bus on: dtparam=i2c_arm=on in ${CONFIG}, modprobe i2c-dev, then restart the board`,
+    ),
+    await group(world, 'i2c'),
+    await npm(world, 'i2c-bus'),
+    await program(world, ['i2cset'], 'i2c-tools'),
+  ];
+  if (findings[0]!.state === 'fine') findings.push(await answers(world, bus, address));
+  return findings;
+}
+
+/** Reads MODE1, which changes nothing. */
+async function answers({ run }: World, bus: number, address: number): Promise<Finding> {
+  const hex = `0x${address.toString(16)}`;
+  const what = `chip at ${hex}`;
+  try {
+    const said = await run('i2cget', '-y', String(bus), hex, '0x00');
+    if (said === MISSING) return { what, state: 'unknown', text: 'i2c-tools is not installed' };
+    return { what, state: 'fine', text: `answers with MODE1 ${said.trim()}` };
+  } catch (error) {
+    return {
+      what,
+      state: 'wrong',
+      text: `does not answer: ${(error as Error).message}`,
+      remedy: `check SDA, SCL, ground, its logic supply and its address jumpers; i2cdetect -y ${bus} shows who answers`,
+    };
+  }
+}
+
+async function pigpio(world: World): Promise<Finding[]> {
+  return [
+    await processor(world),
+    await npm(world, 'pigpio', 'sudo apt install pigpio, which has its C library; '),
+    await program(world, ['pinctrl', 'raspi-gpio'], 'raspi-utils'),
+    await file(world, '/dev/mem', 'use a kernel that has it (CONFIG_DEVMEM)'),
+  ];
+}
+
+/** The processors that the library knows the registers of. (from memory) */
+const PIGPIO_PROCESSORS = /bcm(2708|2709|2710|2711|2835|2836|2837)/;
+
+async function processor({ read }: World): Promise<Finding> {
+  const what = 'processor';
+  const compatible = await read('/proc/device-tree/compatible');
+  if (compatible === undefined) return { what, state: 'unknown', text: 'has no device tree' };
+  const text = compatible.split('\0').filter(Boolean).join(', ');
+  if (PIGPIO_PROCESSORS.test(compatible)) return { what, state: 'fine', text };
+  const remedy = 'use driver: linux, or a pca9685';
+  return { what, state: 'wrong', text: `${text}: pigpio does not know it`, remedy };
+}
+
+async function linux(
+  world: World,
+  chip: string,
+  pwmChip: number,
+  kinds: ReadonlySet<Kind>,
+): Promise<Finding[]> {
+  const findings = [
+    await file(world, `/dev/${chip}`, 'gpiodetect shows the chips that this board has'),
+    await group(world, 'gpio'),
+    await npm(world, 'koffi'),
+    await program(world, ['gpioset'], 'gpiod'),
+  ];
+  if (kinds.has('servo') || kinds.has('lamp') || kinds.has('rgb'))
+    findings.push(
+      await file(
+        world,
+        `/sys/class/pwm/pwmchip${pwmChip}`,
+        `switch hardware PWM on: dtoverlay=pwm-2chan in ${CONFIG}, then restart the board; ls /sys/class/pwm shows the chips`,
+      ),
+    );
+  return findings;
+}
+
+async function file({ exists }: World, path: string, remedy: string): Promise<Finding> {
+  if (await exists(path)) return { what: path, state: 'fine', text: 'is there' };
+  return { what: path, state: 'wrong', text: 'is missing', remedy };
+}
+
+async function npm({ cannotLoad }: World, name: string, first = ''): Promise<Finding> {
+  const what = `package ${name}`;
+  const why = await cannotLoad(name);
+  if (why === undefined) return { what, state: 'fine', text: 'can be loaded' };
+  return {
+    what,
+    state: 'wrong',
+    text: `cannot be loaded: ${why}`,
+    remedy: `${first}sudo apt install build-essential python3, then npm ci --omit=dev in the folder of Sinew`,
+  };
+}
+
+/** A program that sinew-safe-levels needs; any of `names` will do. */
+async function program({ run }: World, names: string[], from: string): Promise<Finding> {
+  for (const name of names) {
+    // A program that is there may well refuse to run without arguments.
+    const said = await run(name, '-h').catch(() => '');
+    if (said !== MISSING)
+      return { what: `program ${name}`, state: 'fine', text: 'is there for sinew-safe-levels' };
+  }
+  return {
+    what: `program ${names[0]}`,
+    state: 'wrong',
+    text: 'is not installed: sinew-safe-levels cannot make this board safe without it',
+    remedy: `sudo apt install ${from}`,
+  };
+}
+
+async function group({ read }: World, name: string): Promise<Finding> {
+  const what = `group ${name}`;
+  const users: string[] = (await read('/etc/passwd'))?.match(/^[^:\n]+/gm) ?? [];
+  if (!users.includes(SERVICE_USER))
+    return {
+      what,
+      state: 'unknown',
+      text: `there is no user ${SERVICE_USER}: Sinew is not installed as a service`,
+    };
+  // group(5): name:password:number:member,member
+  const line = (await read('/etc/group'))?.split('\n').find((one) => one.startsWith(`${name}:`));
+  if (line?.split(':')[3]?.split(',').includes(SERVICE_USER))
+    return { what, state: 'fine', text: `has the user ${SERVICE_USER}` };
+  return {
+    what,
+    state: 'wrong',
+    text: line ? `does not have the user ${SERVICE_USER}` : 'does not exist',
+    remedy: line
+      ? `sudo usermod -aG ${name} ${SERVICE_USER}, then restart sinewd`
+      : 'run install.sh again, which makes it',
+  };
+}

@@ -1,0 +1,61 @@
+import { renameSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import type { Board } from './core/boards.ts';
+import type { Prop, Board as PropBoard } from './prop/schema.ts';
+import { lifeOf } from './safe/life.ts';
+import { type Connection, PLAN_FILE, type SafePlan } from './safe/plan.ts';
+import { Refusal } from './shared/errors.ts';
+
+/** The plan of a prop for the safe-levels program, signed by the process `pid`. */
+export function safePlan(prop: Prop, boards: readonly Board[], pid: number): SafePlan {
+  return {
+    version: 1,
+    prop: prop.name,
+    // Another system than Linux has no /proc; nobody is kept from making the prop safe there.
+    daemon: lifeOf(pid) ?? { pid, startTicks: 0, bootId: '' },
+    boards: boards.map(({ name, outputs }) => ({
+      name,
+      ...connection(prop.boards[name]!),
+      outputs: outputs.map(({ name: output, kind, pin, safe }) => ({
+        name: output,
+        kind,
+        pin,
+        safe,
+      })),
+    })),
+  };
+}
+
+function connection(board: PropBoard): Connection {
+  switch (board.driver) {
+    case 'pca9685':
+      return { driver: board.driver, bus: board.bus, address: board.address };
+    case 'linux':
+      return {
+        driver: board.driver,
+        chip: board.chip,
+        pwmChip: board.pwmChip,
+        ...(board.pwmPins && { pwmPins: board.pwmPins }),
+      };
+    default:
+      return { driver: board.driver };
+  }
+}
+
+/**
+ * Puts the plan into `folder`, whole or not at all.
+ * @throws Refusal when it cannot be written: without it the last defence would be missing
+ */
+export function writePlan(plan: SafePlan, folder: string): void {
+  const path = join(folder, PLAN_FILE);
+  try {
+    writeFileSync(`${path}.new`, `${JSON.stringify(plan)}\n`, { mode: 0o644 });
+    renameSync(`${path}.new`, path);
+  } catch (error) {
+    throw new Refusal(
+      'internal',
+      `the plan for sinew-safe-levels cannot be written: ${(error as Error).message}; make ${folder} writable`,
+      { file: path },
+    );
+  }
+}

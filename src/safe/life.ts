@@ -1,0 +1,31 @@
+import { readFileSync } from 'node:fs';
+
+/** One run of a process: a process id alone is used again, and so is a start time after a reboot. */
+export interface Life {
+  pid: number;
+  /** Start time in clock ticks since boot: field 22 of /proc/PID/stat, proc(5). */
+  startTicks: number;
+  bootId: string;
+}
+
+/** The process that has this id now; undefined when there is none, or only its remains (a zombie). */
+export function lifeOf(pid: number): Life | undefined {
+  let stat: string;
+  let bootId: string;
+  try {
+    stat = readFileSync(`/proc/${pid}/stat`, 'utf8');
+    bootId = readFileSync('/proc/sys/kernel/random/boot_id', 'utf8').trim();
+  } catch {
+    return undefined;
+  }
+  // Field 2, the program's name, may hold blanks and brackets; field 3 follows its last bracket.
+  const fields = stat.slice(stat.lastIndexOf(')') + 2).split(' ');
+  const [state] = fields;
+  if (state === 'Z' || state === 'X') return undefined;
+  return { pid, startTicks: Number(fields[22 - 3]), bootId };
+}
+
+export function stillLives(life: Life): boolean {
+  const now = lifeOf(life.pid);
+  return now !== undefined && now.startTicks === life.startTicks && now.bootId === life.bootId;
+}

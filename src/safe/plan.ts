@@ -1,0 +1,38 @@
+import type { Life } from './life.ts';
+
+/**
+ * What the safe-levels program needs to know of a prop, left behind by the daemon before it claims
+ * a pin. It is all that the two programs share.
+ */
+export interface SafePlan {
+  version: 1;
+  prop: string;
+  /** The daemon that wrote this. */
+  daemon: Life;
+  boards: PlannedBoard[];
+}
+
+export interface PlannedOutput {
+  name: string;
+  /** `pulse`: a servo's pulses; `level`: a relay's level; `duty`: a dimmed light. */
+  kind: 'pulse' | 'level' | 'duty';
+  pin: number;
+  /** The electrical level, 0 or 1, that makes a relay or a light safe; 0 for pulses. */
+  safe: number;
+}
+
+export type PlannedBoard = { name: string; outputs: PlannedOutput[] } & Connection;
+
+export type Connection =
+  | { driver: 'sim' }
+  | { driver: 'pigpio' }
+  | { driver: 'pca9685'; bus: number; address: number }
+  | {
+      driver: 'linux';
+      chip: string;
+      pwmChip: number;
+      /** GPIO to PWM channel, where it is not the usual one. */
+      pwmPins?: Record<string, number>;
+    };
+
+export const PLAN_FILE = 'safe-plan.json';

@@ -1,0 +1,42 @@
+import type { ExecFileException } from 'node:child_process';
+
+/** What the steps act through. */
+export interface Tools {
+  /**
+   * Runs a program of the system and gives what it printed.
+   * @throws Error with a line that says what went wrong; `MissingProgram` when it is not installed
+   */
+  run(program: string, ...args: string[]): Promise<string>;
+  /** Where sysfs is mounted. */
+  sysfs: string;
+}
+
+export class MissingProgram extends Error {}
+
+/** Programs of the system, each ended when `deadline` fires. */
+export function systemTools(deadline: AbortSignal): Tools {
+  return {
+    sysfs: '/sys',
+    async run(program, ...args) {
+      const { execFile } = await import('node:child_process');
+      // i2cset lives in a folder that is not on every user's path.
+      const env = {
+        ...process.env,
+        PATH: `${process.env.PATH ?? ''}:/usr/sbin:/usr/bin:/sbin:/bin`,
+      };
+      return new Promise((resolve, reject) => {
+        const options = { env, signal: deadline, killSignal: 'SIGKILL' } as const;
+        execFile(program, args, options, (error, stdout, stderr) => {
+          if (error) reject(explained(error, program, stderr));
+          else resolve(stdout);
+        });
+      });
+    },
+  };
+}
+
+function explained(error: ExecFileException, program: string, stderr: string): Error {
+  if (error.code === 'ENOENT') return new MissingProgram(`${program} is not installed`);
+  if (error.name === 'AbortError') return new Error(`${program} did not end in time`);
+  return new Error(`${program}: ${stderr.trim().split('\n')[0] || error.message}`);
+}
