@@ -123,7 +123,17 @@ export class Core {
 
   /** Claims the pins of every board. @throws what a driver throws; nothing moves then */
   async open(): Promise<void> {
-    for (const board of this.body.boards) await board.open();
+    const opened: Board[] = [];
+    try {
+      for (const board of this.body.boards) {
+        await board.open();
+        opened.push(board);
+      }
+    } catch (error) {
+      // What was claimed is let go again, safe, before the daemon ends.
+      for (const board of opened) await board.driver.close().catch(() => {});
+      throw error;
+    }
   }
 
   /** Drops all power and frees the pins. */

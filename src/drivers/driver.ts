@@ -13,7 +13,7 @@ export interface OutputSpec {
   pin: number;
   /** The value that makes this output safe: no pulses, relay released, lamp dark. */
   safe: number;
-  /** What a simulated plant needs to know of the servo or load behind the pin. Real drivers ignore it. */
+  /** What is known of the servo or load behind the pin: for the simulated plant, and for a driver's own checks. */
   plant?: ServoPlant | LoadPlant;
 }
 
@@ -74,7 +74,7 @@ export interface Sense {
  * more then, so a driver that throws makes its outputs safe as far as it still can.
  */
 export interface Driver {
-  /** Pulse widths are whole multiples of this (us): 1 for a DMA-timed pin. */
+  /** Pulse widths are whole multiples of this (us). */
   readonly pulseStepUs: number;
   /** Claims the pins and drives every output to its safe value. */
   open(outputs: readonly OutputSpec[], inputs: readonly InputSpec[]): Promise<void>;

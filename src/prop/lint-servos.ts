@@ -140,5 +140,6 @@ function ownBoard(notes: Notes, servo: ServoChannel): Board | undefined {
 
 /** Smallest difference between two pulses (us). A PCA9685 counts 4096 steps a period (its datasheet). */
 function pulseStepUs(board: Board | undefined): number {
-  return board?.driver === 'pca9685' ? 1e6 / board.frequencyHz / 4096 : 1;
+  if (board?.driver === 'pca9685') return 1e6 / board.frequencyHz / 4096;
+  return board?.driver === 'pigpio' ? board.sampleUs : 1;
 }
