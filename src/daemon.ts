@@ -4,8 +4,7 @@ import { readFile, realpath } from 'node:fs/promises';
 import { homedir } from 'node:os';
 import { basename, extname, join, resolve } from 'node:path';
 import { parseArgs } from 'node:util';
-import pino, { type Logger } from 'pino';
-import pretty from 'pino-pretty';
+import type { Logger } from 'pino';
 import { Commands } from './core/commands.ts';
 import { Core } from './core/core.ts';
 import { Journal } from './core/journal.ts';
@@ -16,12 +15,13 @@ import type { Driver } from './drivers/driver.ts';
 import { createDriver } from './drivers/index.ts';
 import { GatewayHost } from './gateway/host.ts';
 import { isLoopback } from './gateway/origin.ts';
-import { readTokenFile } from './gateway/token.ts';
+import { hashToken, readTokenFile } from './gateway/token.ts';
 import { formatFinding } from './prop/load.ts';
 import { PropFile } from './prop/save.ts';
 import { safePlan, writePlan } from './safe-plan.ts';
 import { systemClock } from './shared/clock.ts';
 import { Refusal } from './shared/errors.ts';
+import { makeLog } from './shared/log.ts';
 import { Telemetry } from './shared/telemetry.ts';
 import { feedWatchdog, type Notify, openNotify, Vitals, watchdogMs } from './systemd.ts';
 
@@ -106,13 +106,6 @@ async function stateDir(options: Options): Promise<string> {
   return join(home, 'sinew', `${basename(file, extname(file))}-${id}`);
 }
 
-function makeLog(level: string, forPeople: boolean): Logger {
-  const options = { name: 'sinewd', level };
-  return forPeople
-    ? pino(options, pretty({ sync: true, destination: 2, ignore: 'pid,hostname' }))
-    : pino(options, pino.destination({ dest: 2, sync: false }));
-}
-
 /** Commands are many and wanted only in search of a fault; what the prop does by itself is news. */
 function logEntry(log: Logger, entry: JournalEntry): void {
   const { text, what, who, values } = entry;
@@ -141,7 +134,7 @@ async function main(): Promise<void> {
   const token = options.tokenFile ? await readTokenFile(options.tokenFile) : undefined;
 
   const forPeople = process.stderr.isTTY === true;
-  const log = makeLog(options.logLevel, forPeople);
+  const log = await makeLog('sinewd', options.logLevel, forPeople);
   const notify = await openNotify(process.env);
   const folder = await stateDir(options);
   const store = await FileStore.open(folder, (error) =>
@@ -159,7 +152,7 @@ async function main(): Promise<void> {
   const start: GatewayStart = {
     host: options.host,
     port: options.port,
-    tokenHash: token === undefined ? null : createHash('sha256').update(token).digest(),
+    tokenHash: token === undefined ? null : hashToken(token),
     prop: prop.name,
     linkTimeoutMs: prop.link.timeoutMs,
     channels: Object.entries(prop.channels).map(([name, { kind }]) => ({ name, kind })),
@@ -299,9 +292,7 @@ try {
   await main();
 } catch (error) {
   const known = error instanceof Usage || error instanceof Refusal;
-  const text =
-    known || !(error instanceof Error) ? String((error as Error).message) : error.message;
-  process.stderr.write(`sinewd: ${text}\n`);
+  process.stderr.write(`sinewd: ${error instanceof Error ? error.message : error}\n`);
   if (error instanceof Usage) process.stderr.write(`\n${USAGE}`);
   if (!known && process.env.SINEW_DEBUG) console.error(error);
   process.exit(error instanceof Usage ? EXIT.usage : EXIT.refused);

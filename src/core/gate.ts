@@ -118,7 +118,7 @@ export class Gate {
     const wantedDeg = fromDeg + byDeg;
     if (beyondLimits) return this.#feel(servo, wantedDeg, byDeg, nowS);
     const [low, high] = servo.limitsDeg;
-    const target = Math.min(Math.max(wantedDeg, low), high);
+    const target = clamp(wantedDeg, low, high);
     // Standing outside after feeling for the stop, it may only come back in, and only when asked to.
     if ((target - fromDeg) * byDeg < 0) this.#mustBeWithin(servo, wantedDeg);
     const moves = [{ servo, toDeg: target }];
@@ -289,7 +289,7 @@ export class Gate {
       ...dims.map(({ lamp, to }) => [lamp, lamp.ampsAt(to)] as const),
       ...colours.map(({ light, to }) => [light, light.ampsAt(to)] as const),
     ];
-    this.mustFitTogether(moves, closing, lights, nowS);
+    this.#mustFitTogether(moves, closing, lights, nowS);
   }
 
   /** @throws Refusal `interlock`, `railLimit` when the lamp may not go there now */
@@ -456,7 +456,7 @@ export class Gate {
    * on top, now or later.
    * @throws Refusal `railLimit`, though each of them by itself may fit
    */
-  mustFitTogether(
+  #mustFitTogether(
     moves: readonly Move[],
     relays: readonly Relay[],
     lights: readonly (readonly [Lamp | RgbLight, number])[],
@@ -490,10 +490,10 @@ export class Gate {
       let ours = false;
       for (const servo of this.#body.servos) {
         if (servo.rail !== rail.index) continue;
-        const moves1 = moves.some((move) => move.servo === servo);
-        ours ||= moves1;
+        const isOurs = moves.some((move) => move.servo === servo);
+        ours ||= isOurs;
         const restA = servo.energised ? servo.draw.idleA : 0;
-        amps += (moves1 ? servo.draw.movingA : restA) - servo.amps(nowS);
+        amps += (isOurs ? servo.draw.movingA : restA) - servo.amps(nowS);
       }
       if (ours) this.#refuseOver(rail, amps, moves.map((move) => move.servo.name).join(', '));
     }

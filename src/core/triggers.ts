@@ -159,6 +159,8 @@ export class Triggers {
     const nowMs = this.#clock.wallMs();
     this.#wallMs = nowMs;
     if (nowMs <= beforeMs || nowMs - beforeMs > LONGEST_TICK_MS) return;
+    // Times of day are whole seconds: most ticks pass none.
+    if (Math.floor(nowMs / 1000) === Math.floor(beforeMs / 1000)) return;
     for (const [name, { daily }] of this.#triggers) {
       if (daily === undefined) continue;
       const [hour, minute, second = 0] = daily.split(':').map(Number);

@@ -1,9 +1,9 @@
 import type { AddressInfo } from 'node:net';
 import fastify, { type FastifyInstance } from 'fastify';
-import pino, { type Logger } from 'pino';
-import pretty from 'pino-pretty';
+import type { Logger } from 'pino';
 import type { GatewayStart, ToGateway } from '../core/requests.ts';
 import { type Clock, systemClock } from '../shared/clock.ts';
+import { makeLog } from '../shared/log.ts';
 import { CoreLink, type CorePort } from './core-link.ts';
 import { Dispatcher } from './dispatch.ts';
 import { health } from './http/health.ts';
@@ -31,20 +31,14 @@ export interface GatewayOptions {
   log?: Logger;
 }
 
-function makeLog({ logLevel, pretty: forPeople }: GatewayStart): Logger {
-  const options = { name: 'gateway', level: logLevel };
-  // A second thread for the log is not worth its memory here: the gateway is no hot path.
-  return forPeople
-    ? pino(options, pretty({ sync: true, singleLine: true, ignore: 'pid,hostname' }))
-    : pino(options);
-}
-
 /** Serves the API, the page, /health and /metrics; answers the core with `listening` or why not. */
 export async function startGateway(
   start: GatewayStart,
   port: CorePort,
-  { clock = systemClock, log = makeLog(start) }: GatewayOptions = {},
+  options: GatewayOptions = {},
 ): Promise<Gateway> {
+  const { clock = systemClock } = options;
+  const log = options.log ?? (await makeLog('gateway', start.logLevel, start.pretty));
   const view = new View(start);
   const core = new CoreLink(port);
   const feed = new StateFeed(view, clock);

@@ -519,7 +519,6 @@ export type CueStep = z.output<typeof cueStep>;
 export type Cue = z.output<typeof cue>;
 export type Idle = z.output<typeof idle>;
 export type Trigger = z.output<typeof trigger>;
-export type InputPin = z.output<typeof inputPin>;
 
 /** A cue in its long form, whichever way it was written. */
 export function longCue(given: Cue): Exclude<Cue, readonly unknown[]> {

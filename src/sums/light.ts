@@ -215,17 +215,6 @@ function copy(from: Readonly<Rgb>, into: Rgb): void {
   into.blue = from.blue;
 }
 
-const once = new OklabFade();
-
-/**
- * The colour at `t` (0..1) of a fade as `OklabFade` makes it, written to `into`, which may be `from`
- * or `to`. Allocates nothing.
- */
-export function mixOklab(from: Rgb, to: Rgb, t: number, into: Rgb): void {
-  once.begin(from, to);
-  once.at(t, into, linear);
-}
-
 /**
  * OKLab (Ottosson, "A perceptual color space for image processing", 2020) of linear light. The
  * matrices are those of CSS Color 4, section 18, multiplied out for linear-light sRGB.

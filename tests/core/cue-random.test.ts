@@ -1,6 +1,7 @@
 import fc from 'fast-check';
 import { afterAll, expect, test } from 'vitest';
 import { CODES } from '../../src/shared/errors.ts';
+import { type Act, asks, endings, mishaps, recovery, Stage } from './programs.ts';
 import { type Client, lamp, makeProp, Rig, relay, restedAt, rgb, servo, TICK_S } from './rig.ts';
 
 // Whatever cues, idle behaviours and triggers are started, stopped and interrupted, in whatever
@@ -207,37 +208,17 @@ class Watch {
 
 // --- what is asked for ------------------------------------------------------------------------------
 
-type Act = { do: string; run: (stage: Stage) => unknown };
-
-class Stage {
-  readonly rig: Rig;
+/** A guest looks on, who never has the lease, and everything is watched. */
+class Hall extends Stage {
   readonly watch: Watch;
-  client: Client;
   readonly guest: Client;
 
   constructor(rig: Rig) {
-    this.rig = rig;
+    super(rig);
     this.watch = new Watch(rig);
-    this.client = rig.client('desk');
     this.guest = rig.client('guest');
   }
-
-  next(): void {
-    if (this.rig.clients.length < 32) this.client = this.rig.client('next');
-    this.ask('lease.take');
-  }
-
-  ask(method: Parameters<Client['call']>[0], params: object = {}): void {
-    this.client.call(method, params as never).catch((error: Error) => {
-      if (error.name !== 'Refusal') throw error;
-    });
-  }
 }
-
-const asks = (method: Parameters<Client['call']>[0], params: object = {}): Act => ({
-  do: `${method} ${JSON.stringify(params)}`,
-  run: (stage) => stage.ask(method, params),
-});
 
 const cue = fc.constantFrom(...CUES);
 const running = fc.oneof(
@@ -261,67 +242,29 @@ const alone = fc.oneof(
   fc.boolean().map((armed) => asks('trigger.arm', { armed })),
   fc.constantFrom('/call', '/tame').map((address) => ({
     do: address,
-    run: ({ rig }: Stage) => rig.core.triggers.osc(address),
+    run: ({ rig }: Hall) => rig.core.triggers.osc(address),
   })),
   fc.constant({
     do: 'the door opens and shuts',
-    run: async ({ rig }: Stage) => {
+    run: async ({ rig }: Hall) => {
       rig.board().level.set('door', 0);
       await rig.run(50);
       rig.board().level.set('door', 1);
     },
   }),
 );
-const ending: fc.Arbitrary<Act> = fc.oneof(
-  fc.constantFrom(asks('park'), asks('wake'), asks('reset'), asks('lease.take')),
-  fc.constantFrom(0, 1, 2).map((category) => asks('stop', { category })),
-  fc.constantFrom(0, 0.2, 5).map((graceS) => asks('lease.release', { graceS })),
-  fc.constantFrom<Act>(
-    {
-      do: 'the link is cut; somebody else comes',
-      run: (stage) => {
-        stage.rig.commands.gone(stage.client.session.id);
-        stage.next();
-      },
+const ending: fc.Arbitrary<Act<Hall>> = fc.oneof(
+  ...endings,
+  fc.constantFrom<Act<Hall>>(...mishaps, {
+    do: 'a guest asks',
+    run: async ({ guest, rig }) => {
+      const { length } = rig.entries;
+      const refusal = await guest.refused('cue.run', { cue: 'nod' });
+      expect(refusal.code).toBe(CODES.notHolder);
+      expect(rig.entries.slice(length).map(({ what }) => what)).toEqual(['refused']);
     },
-    {
-      do: 'silence',
-      run: async (stage) => {
-        stage.client.silent = true;
-        await stage.rig.run(700);
-        stage.next();
-      },
-    },
-    {
-      do: 'the stop button is hit, and let go of',
-      run: async ({ rig }) => {
-        rig.board().level.set('stopInput', 1);
-        await rig.run(50);
-        rig.board().level.set('stopInput', 0);
-      },
-    },
-    {
-      do: 'a guest asks',
-      run: async ({ guest, rig }) => {
-        const { length } = rig.entries;
-        const refusal = await guest.refused('cue.run', { cue: 'nod' });
-        expect(refusal.code).toBe(CODES.notHolder);
-        expect(rig.entries.slice(length).map(({ what }) => what)).toEqual(['refused']);
-      },
-    },
-  ),
+  }),
 );
-const recovery: fc.Arbitrary<Act> = fc.constant({
-  do: 'reset, and wake',
-  run: async (stage) => {
-    stage.ask('lease.take');
-    await stage.rig.run(1500);
-    stage.ask('reset');
-    stage.ask('wake');
-    await stage.rig.run(1500);
-  },
-});
-
 const act = fc.oneof(
   { weight: 12, arbitrary: running },
   { weight: 3, arbitrary: byHand },
@@ -337,9 +280,9 @@ const program = fc.array(fc.tuple(act, fc.integer({ min: 0, max: 150 })), {
 let ticks = 0;
 const seen = new Map<string, number>();
 
-async function play(acts: readonly [Act, number][]): Promise<Stage> {
+async function play(acts: readonly [Act<Hall>, number][]): Promise<Hall> {
   const rig = await Rig.open(prop, { restored: restedAt(prop) });
-  const stage = new Stage(rig);
+  const stage = new Hall(rig);
   rig.core.triggers.begin();
   await rig.wake(stage.client);
   for (const [one, pause] of acts) {

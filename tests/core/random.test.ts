@@ -1,7 +1,8 @@
 import fc from 'fast-check';
 import { afterAll, describe, expect, test } from 'vitest';
 import { FIELD } from '../../src/shared/telemetry.ts';
-import { type Client, lamp, makeProp, Rig, relay, restedAt, rgb, servo, TICK_S } from './rig.ts';
+import { type Act, asks, endings, mishaps, recovery, Stage } from './programs.ts';
+import { lamp, makeProp, Rig, relay, restedAt, rgb, servo, TICK_S } from './rig.ts';
 
 // Whatever a client asks for, in whatever order: what leaves the pins keeps every limit.
 
@@ -189,37 +190,15 @@ function within(what: string, values: readonly number[], most: number): void {
 
 // --- what is asked for ------------------------------------------------------------------------------
 
-type Act = { do: string; run: (stage: Stage) => unknown };
-
-/** A rig with whoever commands it now; each refusal is fine, each other failure is not. */
-class Stage {
-  readonly rig: Rig;
+/** Everything that leaves the pins is watched. */
+class Watched extends Stage {
   readonly watch: Watch;
-  client: Client;
 
   constructor(rig: Rig) {
-    this.rig = rig;
+    super(rig);
     this.watch = new Watch(rig);
-    this.client = rig.client('desk');
-  }
-
-  /** Another client takes over, as long as there is room for one more session (32). */
-  next(): void {
-    if (this.rig.clients.length < 32) this.client = this.rig.client('next');
-    this.ask('lease.take');
-  }
-
-  ask(method: Parameters<Client['call']>[0], params: object = {}): void {
-    this.client.call(method, params as never).catch((error: Error) => {
-      if (error.name !== 'Refusal') throw error;
-    });
   }
 }
-
-const asks = (method: Parameters<Client['call']>[0], params: object = {}): Act => ({
-  do: `${method} ${JSON.stringify(params)}`,
-  run: (stage) => stage.ask(method, params),
-});
 
 const channel = fc.constantFrom(...SERVOS);
 const deg = fc.oneof(
@@ -300,47 +279,7 @@ const lit = fc.oneof(
     .map((p) => asks('channel.colour', p)),
 );
 
-const ending: fc.Arbitrary<Act> = fc.oneof(
-  fc.constantFrom(asks('park'), asks('wake'), asks('reset'), asks('lease.take')),
-  fc.constantFrom(0, 1, 2).map((category) => asks('stop', { category })),
-  fc.constantFrom(0, 0.2, 5).map((graceS) => asks('lease.release', { graceS })),
-  fc.constantFrom<Act>(
-    {
-      do: 'the link is cut; somebody else comes',
-      run: (stage) => {
-        stage.rig.commands.gone(stage.client.session.id);
-        stage.next();
-      },
-    },
-    {
-      do: 'silence; somebody else comes',
-      run: async (stage) => {
-        stage.client.silent = true;
-        await stage.rig.run(700);
-        stage.next();
-      },
-    },
-    {
-      do: 'the stop button is hit, and let go of',
-      run: async ({ rig }) => {
-        rig.board().level.set('stopInput', 1);
-        await rig.run(50);
-        rig.board().level.set('stopInput', 0);
-      },
-    },
-  ),
-);
-
-const recovery: fc.Arbitrary<Act> = fc.constant({
-  do: 'reset, and wake',
-  run: async (stage) => {
-    stage.ask('lease.take');
-    await stage.rig.run(1500);
-    stage.ask('reset');
-    stage.ask('wake');
-    await stage.rig.run(1500);
-  },
-});
+const ending: fc.Arbitrary<Act> = fc.oneof(...endings, fc.constantFrom<Act>(...mishaps));
 
 const act = fc.oneof(
   { weight: 12, arbitrary: moving },
@@ -358,9 +297,9 @@ const known = fc.constantFrom(true, false);
 
 let ticks = 0;
 
-async function play(acts: readonly [Act, number][], positionsKnown: boolean): Promise<Stage> {
+async function play(acts: readonly [Act, number][], positionsKnown: boolean): Promise<Watched> {
   const rig = await Rig.open(prop, positionsKnown ? { restored: restedAt(prop) } : {});
-  const stage = new Stage(rig);
+  const stage = new Watched(rig);
   await stage.rig.wake(stage.client);
   for (const [one, pause] of acts) {
     await one.run(stage);

@@ -13,25 +13,13 @@ import { board as boardSchema } from '../../src/prop/schema.ts';
 import { Refusal } from '../../src/shared/errors.ts';
 import { makeProp, type Recorder, Rig, relay, restedAt, servo } from '../core/rig.ts';
 import { PwmSysfs } from './linux-pwm-model.ts';
+import { duty, level, pulse } from './outputs.ts';
 
 type LinuxBoard = ConstructorParameters<typeof LinuxDriver>[0];
 
 const board = (over: Record<string, unknown> = {}) =>
   boardSchema.parse({ driver: 'linux', chip: 'gpiochip0', pwmChip: 0, ...over }) as LinuxBoard;
 
-const pulse = (pin: number): OutputSpec => ({ name: `servo${pin}`, kind: 'pulse', pin, safe: 0 });
-const level = (pin: number, safe: 0 | 1 = 0): OutputSpec => ({
-  name: `relay${pin}`,
-  kind: 'level',
-  pin,
-  safe,
-});
-const duty = (pin: number, safe = 0): OutputSpec => ({
-  name: `lamp${pin}`,
-  kind: 'duty',
-  pin,
-  safe,
-});
 const input = (pin: number, pull: InputSpec['pull']): InputSpec => ({
   name: `input${pin}`,
   pin,

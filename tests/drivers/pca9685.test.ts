@@ -7,26 +7,13 @@ import { preScaleFor, stepUsOf } from '../../src/drivers/pca9685-registers.ts';
 import { board as boardSchema } from '../../src/prop/schema.ts';
 import { Refusal } from '../../src/shared/errors.ts';
 import { makeProp, type Recorder, Rig, relay, restedAt, servo, settle } from '../core/rig.ts';
+import { duty, level, pulse } from './outputs.ts';
 import { Chip, Wire } from './pca9685-model.ts';
 
 type Pca9685Board = ConstructorParameters<typeof Pca9685Driver>[0];
 
 const board = (over: Record<string, unknown> = {}) =>
   boardSchema.parse({ driver: 'pca9685', bus: 1, address: 0x40, ...over }) as Pca9685Board;
-
-const pulse = (pin: number): OutputSpec => ({ name: `servo${pin}`, kind: 'pulse', pin, safe: 0 });
-const level = (pin: number, safe: 0 | 1 = 0): OutputSpec => ({
-  name: `relay${pin}`,
-  kind: 'level',
-  pin,
-  safe,
-});
-const duty = (pin: number, safe = 0): OutputSpec => ({
-  name: `lamp${pin}`,
-  kind: 'duty',
-  pin,
-  safe,
-});
 
 const TICK_MS = 5;
 /** Half a step at 50 Hz and 25 MHz: 122 / 25 MHz / 2 (us). */

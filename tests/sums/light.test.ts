@@ -6,7 +6,7 @@ import {
   lightnessToLuminance,
   linearToSrgb,
   luminanceToLightness,
-  mixOklab,
+  OklabFade,
   parseColour,
   type Rgb,
   relativeLuminance,
@@ -142,7 +142,14 @@ describe('parseColour', () => {
   });
 });
 
-describe('mixOklab', () => {
+/** One colour of a fade, written to `into`. */
+function mixOklab(from: Rgb, to: Rgb, t: number, into: Rgb): void {
+  const fade = new OklabFade();
+  fade.begin(from, to);
+  fade.at(t, into, grey(0));
+}
+
+describe('OklabFade', () => {
   test('agrees with culori on 10,648 pairs', () => {
     let worst = 0;
     const into = grey(0);
