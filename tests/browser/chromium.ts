@@ -1,6 +1,6 @@
-import { execFileSync } from 'node:child_process';
-import { accessSync, constants, existsSync } from 'node:fs';
+import { accessSync, constants } from 'node:fs';
 import { type Browser, chromium } from 'playwright-core';
+import { needTools } from '../tools.ts';
 
 const PLACES = [
   '/usr/bin/chromium',
@@ -8,7 +8,6 @@ const PLACES = [
   '/usr/bin/google-chrome',
   '/usr/bin/google-chrome-stable',
 ];
-const INSTALL = 'apt-get update && apt-get install -y chromium';
 
 const isRoot = process.getuid?.() === 0;
 
@@ -30,17 +29,11 @@ export function findChromium(): string | undefined {
 export default function setup(): void {
   if (findChromium()) return;
   if (named) throw new Error(`CHROMIUM=${named} is no program; name one, or unset the variable`);
-  if (isRoot && existsSync('/usr/bin/apt-get')) {
-    console.log(`Chromium is missing, and the browser tests need it. Installing: ${INSTALL}`);
-    execFileSync('/bin/sh', ['-c', INSTALL], {
-      stdio: 'inherit',
-      env: { ...process.env, DEBIAN_FRONTEND: 'noninteractive' },
-    });
-  }
-  if (findChromium()) return;
-  throw new Error(
-    `the browser tests need Chromium. Type: sudo sh -c '${INSTALL}'` +
-      ' (or name an installed one: CHROMIUM=/path/to/chromium npm test)',
+  needTools(
+    'the browser tests',
+    ['chromium'],
+    () => (findChromium() ? [] : ['Chromium']),
+    ' (or name an installed one: CHROMIUM=/path/to/chromium npm test)',
   );
 }
 

@@ -1,4 +1,4 @@
-import { execFileSync, spawnSync } from 'node:child_process';
+import { spawnSync } from 'node:child_process';
 import { createHash } from 'node:crypto';
 import { existsSync } from 'node:fs';
 import {
@@ -16,12 +16,12 @@ import { createRequire } from 'node:module';
 import { tmpdir } from 'node:os';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { needTools } from '../tools.ts';
 
 const here = fileURLToPath(new URL('.', import.meta.url));
 const packages = fileURLToPath(new URL('../../node_modules', import.meta.url));
 const PACKAGES = ['pigpio', 'bindings', 'file-uri-to-path', 'nan'];
 const TOOLS = ['gcc', 'g++', 'make', 'python3', 'npm'];
-const INSTALL = 'apt-get update && apt-get install -y gcc g++ make python3 npm';
 
 /** To be preloaded (`--require`) into a process that shall use the stand-in. */
 export const PRELOAD = join(here, 'use-stand-in.cjs');
@@ -117,7 +117,7 @@ async function build(): Promise<string> {
     hash.update(await readFile(file));
   const built = join(tmpdir(), `sinew-pigpio-${hash.digest('hex').slice(0, 16)}`);
   if (existsSync(built)) return built;
-  installTools();
+  needTools('the build of pigpio', TOOLS, missingTools);
 
   const folder = await mkdtemp(join(tmpdir(), 'sinew-pigpio-build-'));
   const [bin, include, lib] = ['bin', 'include', 'lib'].map((name) => join(folder, name));
@@ -181,24 +181,4 @@ function run(
 
 function missingTools(): string[] {
   return TOOLS.filter((tool) => spawnSync(tool, ['--version']).error);
-}
-
-/** The test never passes by being left out. */
-function installTools(): void {
-  const before = missingTools();
-  if (before.length === 0) return;
-  if (process.getuid?.() === 0 && existsSync('/usr/bin/apt-get')) {
-    console.log(
-      `missing, and needed to build pigpio: ${before.join(', ')}. Installing: ${INSTALL}`,
-    );
-    execFileSync('/bin/sh', ['-c', INSTALL], {
-      stdio: 'inherit',
-      env: { ...process.env, DEBIAN_FRONTEND: 'noninteractive' },
-    });
-  }
-  const missing = missingTools();
-  if (missing.length > 0)
-    throw new Error(
-      `the pigpio test needs ${missing.join(', ')} to build the package. Type: sudo sh -c '${INSTALL}'`,
-    );
 }

@@ -15,6 +15,7 @@ import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { afterAll, beforeAll, expect, it } from 'vitest';
 import { readTokenFile } from '../../src/gateway/token.ts';
+import { needTools } from '../tools.ts';
 
 const clone = fileURLToPath(new URL('../..', import.meta.url));
 const { version } = JSON.parse(readFileSync(join(clone, 'package.json'), 'utf8'));
@@ -145,13 +146,9 @@ it('wrong usage changes nothing', () => {
 });
 
 it('the scripts have no findings of shellcheck', () => {
-  if (run('shellcheck', ['--version']).error) {
-    // As root it is installed; anybody else reads the command to type.
-    run('apt-get', ['update']);
-    const { error, status } = run('apt-get', ['install', '-y', 'shellcheck']);
-    if (error || status !== 0)
-      throw new Error('shellcheck is not installed; type: sudo apt-get install shellcheck');
-  }
+  needTools('the check of the scripts', ['shellcheck'], () =>
+    run('shellcheck', ['--version']).error ? ['shellcheck'] : [],
+  );
   const { status, stdout } = run(
     'shellcheck',
     ['install.sh', 'package.sh'].map((name) => join(clone, 'systemd', name)),

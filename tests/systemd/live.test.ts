@@ -4,20 +4,23 @@ import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { type Daemon, Peer } from '../system/daemon.ts';
+import { needTools } from '../tools.ts';
 
 /** The unit under a real systemd: process 1 of namespaces of its own. */
 
 const clone = fileURLToPath(new URL('../..', import.meta.url)).replace(/\/$/, '');
 const NAMESPACES = ['--pid', '--mount', '--uts', '--ipc', '--cgroup'];
+const isRoot = process.platform === 'linux' && process.getuid?.() === 0;
+if (isRoot)
+  needTools('the unit under systemd', ['systemd'], () =>
+    existsSync('/lib/systemd/systemd') ? [] : ['systemd'],
+  );
 const possible =
-  process.getuid?.() === 0 &&
-  existsSync('/lib/systemd/systemd') &&
+  isRoot &&
   spawnSync('unshare', [...NAMESPACES, '--fork', 'mount', '-t', 'tmpfs', 'tmpfs', '/opt'])
     .status === 0;
 if (!possible)
-  console.warn(
-    'not root, or without systemd or namespaces: the unit is not run under systemd here',
-  );
+  console.warn('not root, or without namespaces: the unit is not run under systemd here');
 
 let machine: ChildProcess;
 /** Process 1 of the machine, as it is seen from outside. */

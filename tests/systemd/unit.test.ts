@@ -3,12 +3,14 @@ import { cpSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } f
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { afterEach, beforeAll, beforeEach, describe, expect, it } from 'vitest';
+import { needTools } from '../tools.ts';
 
 const root = fileURLToPath(new URL('../..', import.meta.url));
 const analyze = (...args: string[]) => spawnSync('systemd-analyze', args, { encoding: 'utf8' });
-const missing = analyze('--version').error !== undefined;
-if (missing) console.warn('systemd-analyze is not installed: the unit is not checked here');
+// A unit means nothing where there is no systemd to be had: on another system than Linux.
+const elsewhere = process.platform !== 'linux';
+if (elsewhere) console.warn('this is not Linux: the systemd unit is not checked here');
 
 let folder: string;
 beforeEach(() => {
@@ -33,7 +35,13 @@ function unit(...options: string[]): string {
   return file;
 }
 
-describe.skipIf(missing)('the unit, by the judgement of systemd-analyze', () => {
+describe.skipIf(elsewhere)('the unit, by the judgement of systemd-analyze', () => {
+  beforeAll(() =>
+    needTools('the check of the unit', ['systemd'], () =>
+      analyze('--version').error ? ['systemd-analyze'] : [],
+    ),
+  );
+
   it.each([[[]], [['pigpio']], [['realtime']], [['pigpio', 'realtime']]])(
     'with the options %j has no mistakes',
     (options) => {
