@@ -71,7 +71,7 @@ function Find() {
         />
       </label>
       <p id={hint} class="hint">
-        A label (W07), a channel (beak), a role (plus), an end (J1-12) or the code of a colour (YE).
+        A label (W07), a channel (beak), a role (plus), an end (J1-12) or a colour (YE, yellow).
         Several words narrow it down.
       </p>
       <p role="status" class="count">
