@@ -107,9 +107,42 @@ export const board = z.discriminatedUnion(
   },
 );
 
+const end = z.string().regex(/^[A-Za-z][A-Za-z0-9_]*-[A-Za-z0-9]+$/, {
+  error: 'is no end of a wire; give connector and cavity, such as J1-12',
+});
+
 const rail = z.strictObject({
   volts: positive('volts', 'supply voltage (V)'),
   limitA: positive('amperes', 'current that the supply may be asked for (A)'),
+  supply: z
+    .strictObject({ plus: end, return: end })
+    .optional()
+    .describe('terminals of the supply, where its wires start'),
+  fuse: z
+    .strictObject({
+      ratingA: positive('amperes', 'rated current (A)'),
+      standard: z
+        .enum(['ISO 8820', 'IEC 60127'], {
+          error: 'is no fuse standard; write ISO 8820 (blade) or IEC 60127 (cartridge)',
+        })
+        .default('ISO 8820'),
+      from: end.describe('the side of the supply'),
+      to: end.describe('the side of the load'),
+    })
+    .optional(),
+  battery: z
+    .strictObject({
+      capacityAh: positive('ampere-hours', 'rated capacity (Ah)'),
+      ratedH: positive('hours', 'discharge time at which the capacity is rated (h)').default(20),
+      peukert: z
+        .number({ error: 'is no number; give the exponent, such as 1.2' })
+        .min(1, { error: 'is below 1; give the exponent of Peukert, 1 or more' })
+        .max(2, { error: 'is above 2; give the exponent of Peukert, such as 1.2' })
+        .default(1)
+        .describe("Peukert's exponent; 1 counts ampere-hours alone"),
+    })
+    .optional()
+    .describe('the battery that feeds this rail'),
 });
 
 // --- channels ---------------------------------------------------------------------------------
@@ -121,12 +154,30 @@ const core = z.strictObject({
   to: z.string().min(1).describe('connector and cavity, e.g. SV3-1'),
 });
 
+const connector = z
+  .strictObject({
+    name: z.string().min(1).max(64).optional().describe('what it is, in words'),
+    board: name('board').optional().describe('it is the 40-pin header of this board'),
+    cavities: z.int().min(1).max(200).optional().describe('how many it has'),
+    bridged: z
+      .array(z.array(z.union([z.int(), z.string()])).min(2))
+      .optional()
+      .describe('cavities that are joined inside, e.g. by the bar of a terminal block'),
+  })
+  .describe('a connector or terminal block');
+
 const wire = z.strictObject({
   label: z.string().min(1).max(32).describe('the label on the wire'),
   gaugeAwg: z.number().min(0).max(40).optional().describe('American wire gauge'),
   sectionMm2: z.number().positive().optional().describe('cross-section (mm2), instead of a gauge'),
   lengthM: positive('metres', 'length, one way (m)').optional(),
   cores: z.array(core).min(1).describe('the cores of this wire'),
+});
+
+/** A wire that is no channel's own: a feed, a trunk, a load circuit. */
+const trunk = wire.extend({
+  rail: name('rail').optional().describe('the rail that it carries'),
+  channel: name('channel').optional().describe('the channel that it belongs to'),
 });
 
 const requirement = z
@@ -489,6 +540,8 @@ export const propFile = z
       ),
     boards: z.record(name('board'), board),
     rails: z.record(name('rail'), rail).default({}),
+    connectors: z.record(name('connector'), connector).default({}),
+    wires: z.array(trunk).default([]).describe("wires that are no channel's own"),
     channels: z.record(name('channel'), channel),
     groups: z.record(name('group'), z.array(name('channel')).min(1)).default({}),
     poses: z.record(name('pose'), z.record(name('channel'), poseValue)).default({}),
@@ -515,6 +568,9 @@ export type RgbChannel = z.output<typeof rgb>;
 export type LampChannel = z.output<typeof lamp>;
 export type Requirement = z.output<typeof requirement>;
 export type Wire = z.output<typeof wire>;
+export type Trunk = z.output<typeof trunk>;
+export type Connector = z.output<typeof connector>;
+export type Rail = z.output<typeof rail>;
 export type CueStep = z.output<typeof cueStep>;
 export type Cue = z.output<typeof cue>;
 export type Idle = z.output<typeof idle>;
