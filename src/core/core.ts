@@ -30,7 +30,8 @@ export interface CoreOptions {
   prop: Prop;
   drivers: ReadonlyMap<string, Driver>;
   clock: Clock;
-  telemetry: Telemetry;
+  /** Where others read the state of every tick; nobody does in a rehearsal. */
+  telemetry: Telemetry | undefined;
   store: Store;
   journal: Journal;
   tickMs?: number;
@@ -55,7 +56,7 @@ export class Core {
   readonly journal: Journal;
   readonly tickMs: number;
   readonly #clock: Clock;
-  readonly #telemetry: Telemetry;
+  readonly #telemetry: Telemetry | undefined;
   readonly #store: Store;
   readonly #parker: Parker;
   readonly #waker: Energiser;
@@ -103,7 +104,7 @@ export class Core {
     this.idle = new Idle(this.prop, this.cues);
     this.#parker = new Parker(this.body, this.gate, this.journal);
     this.#waker = new Energiser(this.gate, this.journal);
-    this.lease = new Lease(options.prop.link.timeoutMs, (slot) => this.#telemetry.life(slot));
+    this.lease = new Lease(options.prop.link.timeoutMs, (slot) => this.#telemetry?.life(slot) ?? 0);
     this.triggers = new Triggers(this, this.#clock);
     this.#restore();
   }
@@ -286,7 +287,7 @@ export class Core {
     }
     this.#putAll();
     for (const board of this.body.boards) this.#flush(board);
-    this.#publish();
+    if (this.#telemetry) this.#publish(this.#telemetry);
     this.waits.tick();
     this.#note();
   };
@@ -304,11 +305,14 @@ export class Core {
     }
     this.gate.retry(nowS);
     const dtS = (Math.min(elapsed, MAX_CATCH_UP_TICKS) * this.tickMs) / 1000;
-    for (const servo of this.body.servos) {
-      if (servo.moving) this.#moved = true;
+    const { servos, lights } = this.body;
+    for (let i = 0; i < servos.length; i++) {
+      const servo = servos[i]!;
+      if (!servo.moving) continue;
+      this.#moved = true;
       servo.advance(dtS);
     }
-    for (const light of this.body.lights) light.advance(dtS, nowS);
+    for (let i = 0; i < lights.length; i++) lights[i]!.advance(dtS, nowS);
     if (this.#tick % SENSE_EVERY_TICKS === 0) this.#measure();
     this.gate.enforce(nowS);
     this.gate.measureRails(nowS);
@@ -389,7 +393,9 @@ export class Core {
 
   #measure(): void {
     const sense = this.#sense;
-    for (const servo of this.body.servos) {
+    const { servos } = this.body;
+    for (let i = 0; i < servos.length; i++) {
+      const servo = servos[i]!;
       const { driver, dead } = servo.board;
       if (!driver.sense || dead) continue;
       try {
@@ -490,13 +496,14 @@ export class Core {
   // --- outwards -----------------------------------------------------------------------------------
 
   #putAll(): void {
-    for (const channel of this.body.channels) channel.put();
+    const { channels } = this.body;
+    for (let i = 0; i < channels.length; i++) channels[i]!.put();
   }
 
-  #publish(): void {
-    const telemetry = this.#telemetry;
+  #publish(telemetry: Telemetry): void {
     telemetry.begin(this.#nowS, CONDITIONS.indexOf(this.#condition));
-    for (const channel of this.body.channels) this.#publishChannel(channel);
+    const { channels } = this.body;
+    for (let i = 0; i < channels.length; i++) this.#publishChannel(channels[i]!, telemetry);
     for (const rail of this.body.rails) {
       telemetry.setRail(rail.index, RAIL_FIELD.amps, rail.amps);
       // No driver measures a rail yet.
@@ -505,8 +512,7 @@ export class Core {
     telemetry.commit();
   }
 
-  #publishChannel(channel: Actuator): void {
-    const telemetry = this.#telemetry;
+  #publishChannel(channel: Actuator, telemetry: Telemetry): void {
     const { index } = channel;
     telemetry.setChannel(index, FIELD.flags, this.flags(channel));
     if (channel.kind === 'servo') {
@@ -560,8 +566,9 @@ export class Core {
   // --- what outlives the daemon -------------------------------------------------------------------
 
   #note(): void {
+    const { relays } = this.body;
     let relayChanges = 0;
-    for (const relay of this.body.relays) relayChanges += relay.changes;
+    for (let i = 0; i < relays.length; i++) relayChanges += relays[i]!.changes;
     const positionsDue = this.#moved && this.#nowS - this.#notedS >= NOTE_EVERY_S;
     if (positionsDue || relayChanges !== this.#relayChanges) this.#save(false);
     this.#relayChanges = relayChanges;

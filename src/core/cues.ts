@@ -5,7 +5,7 @@ import { tidy } from '../shared/units.ts';
 import { type Ease, parseEase } from '../sums/ease.ts';
 import { type Random, seeded, seedOf } from '../sums/random.ts';
 import type { Actuator, Body } from './body.ts';
-import type { Gate, Started } from './gate.ts';
+import type { Gate, Move, Started } from './gate.ts';
 import type { Journal } from './journal.ts';
 import { colourOf, degOf, type Wanted, wantedByPose } from './pose.ts';
 import type { Relay } from './relay.ts';
@@ -18,8 +18,10 @@ interface Step {
   /** Its place in the cue. */
   index: number;
   spec: CueStep;
-  /** Position of the step that it comes after. */
-  after: number | undefined;
+  /** It waits for the end of another step. */
+  follows: boolean;
+  /** Positions of the steps that wait for its end. */
+  followers: readonly number[];
   ease: Ease | undefined;
 }
 
@@ -51,7 +53,7 @@ interface StepRun {
   startedS: number;
   endedS: number;
   /** Whether what it started still goes on. */
-  busy: ((nowS: number) => boolean)[];
+  busy: (() => boolean)[];
   child: Run | undefined;
   timesLeft: number;
 }
@@ -63,8 +65,12 @@ interface Run {
   /** Gives way to everything else. */
   background: boolean;
   steps: StepRun[];
-  /** Those of them that are not done, in the same order. */
+  /** Those that run or start now, in the same order. */
   open: StepRun[];
+  /** Those whose time has not come, the next one last. */
+  later: StepRun[];
+  /** How many are not done. */
+  left: number;
   random: Random;
   /** The running cue that it is a part of; undefined for one that was started itself. */
   root: Run | undefined;
@@ -75,6 +81,42 @@ interface Run {
 export interface CueEvents {
   /** A step waited in vain and asks for the prop to park. */
   park(why: string): void;
+}
+
+/** Ticks fall beside the times in the file by rounding alone. */
+const ROUNDING_S = 1e-9;
+
+/** The order of `later`; of two at the same time the one that stands first comes first. */
+function latestFirst(a: StepRun, b: StepRun): number {
+  return b.dueS - a.dueS || b.step.index - a.step.index;
+}
+
+/** The step that `one` comes after has ended at `endedS`. */
+function setDue(run: Run, one: StepRun, endedS: number): void {
+  one.dueS = endedS + (one.step.spec.at ?? 0) + one.spreadS;
+  const at = run.later.findIndex((other) => latestFirst(one, other) < 0);
+  run.later.splice(at === -1 ? run.later.length : at, 0, one);
+}
+
+/**
+ * Takes what is due out of `later` and into `open`, in the order of the file. What has its place
+ * before `from`, which this tick has passed already, comes in the next.
+ */
+function takeDue({ open, later }: Run, nowS: number, from: number): void {
+  const passed = from > 0 ? open[from - 1]!.step.index : -1;
+  for (let i = later.length - 1; i >= 0; i--) {
+    const one = later[i]!;
+    if (nowS < one.dueS - ROUNDING_S) break;
+    if (one.step.index < passed) continue;
+    later.splice(i, 1);
+    const at = open.findIndex(({ step }) => step.index > one.step.index);
+    open.splice(at === -1 ? open.length : at, 0, one);
+  }
+}
+
+function followersOf(name: string, steps: readonly CueStep[]): number[] {
+  const places = steps.map((spec, i) => (spec.after === name ? i : -1));
+  return places.filter((place) => place >= 0);
 }
 
 /**
@@ -213,8 +255,11 @@ export class Cues {
   /** Once a tick. */
   tick(nowS: number): void {
     this.#nowS = nowS;
-    if (this.#running.length === 0) return;
-    for (const run of [...this.#running]) {
+    // What ends on the way leaves a new list behind; what begins, begins in the next tick.
+    const running = this.#running;
+    const { length } = running;
+    for (let i = 0; i < length; i++) {
+      const run = running[i]!;
       if (!this.#advance(run, nowS)) continue;
       this.#running = this.#running.filter((other) => other !== run);
       this.#ended.set(run.cue.name, this.runCount(run.cue.name));
@@ -232,7 +277,7 @@ export class Cues {
       return {
         step,
         state: 'waiting',
-        dueS: step.after === undefined ? nowS + at + spreadS : Number.POSITIVE_INFINITY,
+        dueS: step.follows ? Number.POSITIVE_INFINITY : nowS + at + spreadS,
         spreadS,
         startedS: 0,
         endedS: 0,
@@ -241,45 +286,43 @@ export class Cues {
         timesLeft: times === 'until stopped' ? Number.POSITIVE_INFINITY : (times ?? 1),
       };
     });
-    return { ...by, cue, steps, open: steps, ended: false };
+    const later = steps.filter(({ dueS }) => dueS < Number.POSITIVE_INFINITY);
+    later.sort(latestFirst);
+    return { ...by, cue, steps, open: [], later, left: steps.length, ended: false };
   }
 
   /** Starts and ends steps; true when the cue is over by itself. */
   #advance(run: Run, nowS: number): boolean {
     const root = run.root ?? run;
+    const { open } = run;
+    takeDue(run, nowS, 0);
     let done = 0;
-    for (const one of run.open) {
+    // The end of a step may add others, behind it.
+    for (let i = 0; i < open.length; i++) {
+      const one = open[i]!;
       // A step before this one may have ended the whole cue.
       if (root.ended) return false;
-      if (one.state === 'waiting' && this.#isDue(run, one, nowS)) {
+      if (one.state === 'waiting') {
         one.state = 'running';
         one.startedS = nowS;
         this.#start(run, one, nowS);
       }
-      if (one.state === 'running' && !this.#goesOn(run, one, nowS)) {
-        one.state = 'done';
-        one.endedS = nowS;
-        done++;
-      }
+      if (this.#goesOn(run, one, nowS)) continue;
+      one.state = 'done';
+      one.endedS = nowS;
+      done++;
+      for (const follower of one.step.followers) setDue(run, run.steps[follower]!, nowS);
+      takeDue(run, nowS, i + 1);
     }
-    if (done > 0) run.open = run.open.filter(({ state }) => state !== 'done');
-    return run.open.length === 0 && !root.ended;
-  }
-
-  #isDue(run: Run, one: StepRun, nowS: number): boolean {
-    const { after, spec } = one.step;
-    if (after !== undefined && one.dueS === Number.POSITIVE_INFINITY) {
-      const before = run.steps[after]!;
-      if (before.state !== 'done') return false;
-      one.dueS = before.endedS + (spec.at ?? 0) + one.spreadS;
-    }
-    // Ticks fall beside the times in the file by rounding alone.
-    return nowS >= one.dueS - 1e-9;
+    if (done === 0) return false;
+    run.left -= done;
+    run.open = open.filter(({ state }) => state !== 'done');
+    return run.left === 0 && !root.ended;
   }
 
   #start(run: Run, one: StepRun, nowS: number): void {
     this.#attempt(run, one, () => this.#act(run, one, nowS));
-    if (one.step.spec.until) one.busy.push((laterS) => this.#waits(run, one, laterS));
+    if (one.step.spec.until) one.busy.push(() => this.#waits(run, one));
     this.#startChild(run, one, nowS);
   }
 
@@ -296,9 +339,9 @@ export class Cues {
         const started = this.#gate.move(moves, overS, run.who, nowS, ease);
         this.#tellSlower(run, one, started, overS);
         const plans = moves.map(({ servo }) => servo.plans + (servo.delayed ? 1 : 0));
-        one.busy.push(() =>
-          moves.some(({ servo }, i) => servo.delayed || (servo.moving && servo.plans === plans[i])),
-        );
+        const goesOn = ({ servo }: Move, i: number): boolean =>
+          servo.delayed || (servo.moving && servo.plans === plans[i]);
+        one.busy.push(() => moves.some(goesOn));
       });
     for (const { lamp, to } of wanted.dims)
       this.#attempt(run, one, () => {
@@ -321,8 +364,9 @@ export class Cues {
     if (forS === undefined) return;
     const changes = relay.changes;
     // `off` for a time: what was closed closes again, if it may and nobody else has switched it.
-    one.busy.push((laterS) => {
-      if (laterS < nowS + forS - 1e-9) return relay.changes === changes;
+    one.busy.push(() => {
+      const laterS = this.#nowS;
+      if (laterS < nowS + forS - ROUNDING_S) return relay.changes === changes;
       if (!on && wasOn && relay.changes === changes)
         this.#attempt(run, one, () =>
           this.#gate.switch(relay, true, Number.POSITIVE_INFINITY, laterS),
@@ -332,7 +376,7 @@ export class Cues {
   }
 
   /** Whether a step still waits for its `until`; what happens in vain is told. */
-  #waits(run: Run, one: StepRun, nowS: number): boolean {
+  #waits(run: Run, one: StepRun): boolean {
     const { channel, above, below, is, withinS, otherwise } = one.step.spec.until!;
     const requirement =
       above !== undefined
@@ -341,7 +385,7 @@ export class Cues {
           ? { channel, below }
           : { channel, is: is! };
     if (this.#body.met(requirement)) return false;
-    if (nowS < one.startedS + withinS) return true;
+    if (this.#nowS < one.startedS + withinS) return true;
     this.#journal.add(
       'prop',
       'cue',
@@ -359,7 +403,13 @@ export class Cues {
   }
 
   #goesOn(run: Run, one: StepRun, nowS: number): boolean {
-    if (one.busy.length > 0) one.busy = one.busy.filter((goesOn) => goesOn(nowS));
+    const { busy } = one;
+    let going = 0;
+    for (let i = 0; i < busy.length; i++) {
+      const goesOn = busy[i]!;
+      if (goesOn()) busy[going++] = goesOn;
+    }
+    if (going < busy.length) busy.length = going;
     if (one.child) {
       if (!this.#advance(one.child, nowS)) return true;
       one.child = undefined;
@@ -459,8 +509,8 @@ export class Cues {
       steps: steps.map((spec, index) => ({
         index,
         spec,
-        after:
-          spec.after === undefined ? undefined : steps.findIndex((one) => one.name === spec.after),
+        follows: spec.after !== undefined,
+        followers: spec.name === undefined ? [] : followersOf(spec.name, steps),
         ease: spec.ease === undefined ? undefined : parseEase(spec.ease),
       })),
     };

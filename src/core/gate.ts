@@ -320,12 +320,16 @@ export class Gate {
    * (servo), and the reason is told.
    */
   enforce(nowS: number): void {
-    for (const relay of this.#body.relays)
+    const { relays, servos } = this.#body;
+    for (let i = 0; i < relays.length; i++) {
+      const relay = relays[i]!;
       if (relay.on && this.#endOfClosure(relay, nowS)) relay.set(false, nowS);
+    }
     // A relay that opens may be what another one requires.
     while (this.#openUnmet(nowS)) {}
     if (this.parking) return;
-    for (const servo of this.#body.servos) {
+    for (let i = 0; i < servos.length; i++) {
+      const servo = servos[i]!;
       if (!servo.moving || servo.interlocked) continue;
       const unmet = this.#unmet(servo);
       if (!unmet) continue;
@@ -338,7 +342,9 @@ export class Gate {
   /** Opens every relay whose interlock no longer holds; whether there was one. */
   #openUnmet(nowS: number): boolean {
     let opened = false;
-    for (const relay of this.#body.relays) {
+    const { relays } = this.#body;
+    for (let i = 0; i < relays.length; i++) {
+      const relay = relays[i]!;
       const unmet = relay.on ? this.#unmet(relay) : undefined;
       if (!unmet) continue;
       relay.set(false, nowS);

@@ -3,6 +3,7 @@ import { clamp } from '../shared/units.ts';
 import type { Ease } from '../sums/ease.ts';
 import { ColourFlashGuard, FlashGuard } from '../sums/flash.ts';
 import {
+  Colour,
   formatColour,
   lightnessToLuminance,
   OklabFade,
@@ -12,18 +13,37 @@ import {
 } from '../sums/light.ts';
 import type { Board } from './boards.ts';
 
-/** A curve steeper than this is taken for one with steps. */
+/** A curve steeper than this counts as one with steps. */
 const STEPPED = 50;
 
-/** The steepest slope of a curve, looked at in a hundred places. */
-function steepest(ease: Ease): number {
-  let slope = 1;
-  for (let i = 1; i <= 100; i++)
-    slope = Math.max(slope, 100 * Math.abs(ease(i / 100) - ease((i - 1) / 100)));
-  return slope;
+/** Cells of a curve that is read from a table. */
+const CELLS = 1024;
+
+/** A curve as a tick needs it: a function that returns fractions would allocate one each time. */
+interface Curve {
+  ease: Ease;
+  /** The steepest slope, looked at in a hundred places; 1 at least. */
+  slope: number;
+  /** The curve at the ends of its cells, straight in between. */
+  table: Float64Array;
 }
 
-const DARK: Readonly<Rgb> = { red: 0, green: 0, blue: 0 };
+const curves = new WeakMap<Ease, Curve>();
+
+function curveOf(ease: Ease): Curve {
+  let curve = curves.get(ease);
+  if (!curve) {
+    let slope = 1;
+    for (let i = 1; i <= 100; i++)
+      slope = Math.max(slope, 100 * Math.abs(ease(i / 100) - ease((i - 1) / 100)));
+    const table = Float64Array.from({ length: CELLS + 1 }, (_, i) => ease(i / CELLS));
+    curve = { ease, slope, table };
+    curves.set(ease, curve);
+  }
+  return curve;
+}
+
+const DARK: Readonly<Rgb> = new Colour();
 
 function copyColour(from: Readonly<Rgb>, into: Rgb): void {
   into.red = from.red;
@@ -44,8 +64,10 @@ abstract class Light {
   flashHeld = false;
   readonly #slewS: number;
   #fadeS = 0;
-  #ease: Ease | undefined;
+  #curve: Curve | undefined;
   #atS = 0;
+  /** How far the fade has got: 1 at its end. */
+  protected progress = 0;
   fading = false;
   /** Counts up with every new fade, so that whoever waits sees that it was replaced. */
   fades = 0;
@@ -70,9 +92,9 @@ abstract class Light {
    * steepest place of the curve. A curve with steps is left out where there is such a limit.
    */
   protected startFade(fadeS: number, change: number, ease: Ease | undefined): void {
-    const slope = ease ? steepest(ease) : 1;
-    this.#ease = this.#slewS > 0 && slope > STEPPED ? undefined : ease;
-    this.#fadeS = Math.max(fadeS, this.#slewS * change * (this.#ease ? slope : 1));
+    const curve = ease && curveOf(ease);
+    this.#curve = curve && this.#slewS > 0 && curve.slope > STEPPED ? undefined : curve;
+    this.#fadeS = Math.max(fadeS, this.#slewS * change * (this.#curve?.slope ?? 1));
     this.#atS = 0;
     this.fading = true;
     this.fades++;
@@ -83,8 +105,9 @@ abstract class Light {
     if (!this.fading && !this.flashHeld) return;
     this.#atS += dtS;
     const done = this.#atS >= this.#fadeS;
-    const progress = done ? 1 : this.#atS / this.#fadeS;
-    this.mix(this.#ease && !done ? this.#ease(progress) : progress);
+    this.progress = done ? 1 : this.#atS / this.#fadeS;
+    if (!done && this.#curve) this.#bend(this.#curve);
+    this.mix(done);
     this.fading = !done;
     this.flashHeld = !this.admitted(nowS);
     if (this.flashHeld) return;
@@ -102,8 +125,20 @@ abstract class Light {
     this.noteDark(nowS);
   }
 
-  /** Computes what the fade wants at `t` 0..1. */
-  protected abstract mix(t: number): void;
+  /** Lets the progress follow a curve; the steps of one are where its function has them. */
+  #bend({ ease, slope, table }: Curve): void {
+    if (slope > STEPPED) {
+      this.progress = ease(this.progress);
+      return;
+    }
+    const at = this.progress * CELLS;
+    const cell = Math.floor(at);
+    const from = table[cell]!;
+    this.progress = from + (at - cell) * (table[cell + 1]! - from);
+  }
+
+  /** Computes what the fade wants at its progress; `done` at its end. */
+  protected abstract mix(done: boolean): void;
   /** Whether the flash guard lets through what the fade wants. */
   protected abstract admitted(nowS: number): boolean;
   /** Tells the flash guard of a dark that it could not hold back. */
@@ -171,10 +206,10 @@ export class Lamp extends Light {
     return this.value === this.spec.park.to;
   }
 
-  protected mix(t: number): void {
-    const mixed = this.#from + (this.target - this.#from) * t;
+  protected mix(done: boolean): void {
+    const mixed = this.#from + (this.target - this.#from) * this.progress;
     // A curve may overshoot; a lamp cannot.
-    this.#wanted = t === 1 ? this.target : clamp(mixed, 0, 1);
+    this.#wanted = done ? this.target : Math.min(Math.max(mixed, 0), 1);
   }
 
   protected admitted(nowS: number): boolean {
@@ -231,13 +266,13 @@ export class RgbLight extends Light {
   readonly #guard: ColourFlashGuard | undefined;
   readonly park: Readonly<Rgb>;
   readonly #course = new OklabFade();
-  readonly #wanted: Rgb = { ...DARK };
-  readonly #wantedLight: Rgb = { ...DARK };
+  readonly #wanted = new Colour();
+  readonly #wantedLight = new Colour();
   /** Linear light as shown. */
-  readonly light: Rgb = { ...DARK };
+  readonly light = new Colour();
   /** sRGB, each 0..1. */
-  readonly value: Rgb = { ...DARK };
-  readonly target: Rgb = { ...DARK };
+  readonly value = new Colour();
+  readonly target = new Colour();
 
   constructor(name: string, index: number, spec: RgbChannel, board: Board, rail: number) {
     super(name, index, spec, board, rail);
@@ -299,8 +334,8 @@ export class RgbLight extends Light {
     return value.red === park.red && value.green === park.green && value.blue === park.blue;
   }
 
-  protected mix(t: number): void {
-    this.#course.at(t, this.#wanted, this.#wantedLight);
+  protected mix(): void {
+    this.#course.at(this.progress, this.#wanted, this.#wantedLight);
   }
 
   protected admitted(nowS: number): boolean {

@@ -67,6 +67,8 @@ export class Servo {
   jogging = false;
   #trajectory: Trajectory | undefined;
   #atS = 0;
+  /** Where in the trajectory that is. */
+  #segment = 0;
   #bounds: PulseBounds;
   #envelope: PulseBounds;
   readonly #stepUs: number;
@@ -171,6 +173,7 @@ export class Servo {
   take(trajectory: Trajectory): void {
     this.#trajectory = trajectory;
     this.#atS = 0;
+    this.#segment = 0;
     this.plans++;
     this.jogging = false;
     this.feeling = false;
@@ -218,7 +221,7 @@ export class Servo {
     const trajectory = this.#trajectory;
     if (!trajectory) return;
     this.#atS += dtS;
-    sample(trajectory, this.#atS, this.state);
+    this.#segment = sample(trajectory, this.#atS, this.state, this.#segment);
     if (this.#atS >= trajectory.durationS) {
       this.#trajectory = undefined;
       this.jogging = false;

@@ -18,6 +18,9 @@ export class Calibration {
   /** The points again, in order of rising angle. */
   readonly #pulsesByAngle: Float64Array;
   readonly #anglesByAngle: Float64Array;
+  /** Of the stretches between the points: deg per us, and us per deg. */
+  readonly #angleSlopes: Float64Array;
+  readonly #pulseSlopes: Float64Array;
 
   /**
    * @param points two or more, in rising or falling order of pulse.
@@ -57,6 +60,8 @@ export class Calibration {
     const angleFalls = pulseSign * angleSign < 0;
     this.#pulsesByAngle = angleFalls ? this.#pulses.toReversed() : this.#pulses;
     this.#anglesByAngle = angleFalls ? this.#angles.toReversed() : this.#angles;
+    this.#angleSlopes = slopes(this.#pulses, this.#angles);
+    this.#pulseSlopes = slopes(this.#anglesByAngle, this.#pulsesByAngle);
     this.lowUs = this.#pulses[0]!;
     this.highUs = this.#pulses[rising.length - 1]!;
     this.lowDeg = this.#anglesByAngle[0]!;
@@ -65,12 +70,12 @@ export class Calibration {
 
   /** Pulse width (us, not rounded) for an angle (deg). Allocates nothing. */
   toPulseUs(deg: number): number {
-    return interpolate(this.#anglesByAngle, this.#pulsesByAngle, deg);
+    return interpolate(this.#anglesByAngle, this.#pulsesByAngle, this.#pulseSlopes, deg);
   }
 
   /** Angle (deg) for a pulse width (us). Allocates nothing. */
   toDeg(pulseUs: number): number {
-    return interpolate(this.#pulses, this.#angles, pulseUs);
+    return interpolate(this.#pulses, this.#angles, this.#angleSlopes, pulseUs);
   }
 }
 
@@ -132,12 +137,17 @@ function naming(points: readonly CalibrationPoint[], index: number): string {
   return `point ${index + 1} [${points[index]!.join(', ')}]`;
 }
 
+function slopes(xs: Float64Array, ys: Float64Array): Float64Array {
+  return Float64Array.from(
+    { length: xs.length - 1 },
+    (_, i) => (ys[i + 1]! - ys[i]!) / (xs[i + 1]! - xs[i]!),
+  );
+}
+
 /** `ys` at `x`, linear between the points and beyond both ends; `xs` rises. Exact at the points. */
-function interpolate(xs: Float64Array, ys: Float64Array, x: number): number {
+function interpolate(xs: Float64Array, ys: Float64Array, slope: Float64Array, x: number): number {
   const last = xs.length - 1;
   let i = 0;
   while (i < last && x >= xs[i + 1]!) i++;
-  const from = Math.min(i, last - 1);
-  const slope = (ys[from + 1]! - ys[from]!) / (xs[from + 1]! - xs[from]!);
-  return ys[i]! + (x - xs[i]!) * slope;
+  return ys[i]! + (x - xs[i]!) * slope[i < last ? i : last - 1]!;
 }

@@ -11,17 +11,25 @@ const SAME = 1e-12;
  */
 const GRAIN = 2 ** 40;
 
+const known = new WeakMap<Ease, Float64Array>();
+
 /** The curve at its points, 0 to CELLS; a move always begins at 0 and ends at 1. */
-function curveAt(ease: Ease, point: number): number {
-  return point === 0 ? 0 : point === CELLS ? 1 : ease(point / CELLS);
+function pointsOf(ease: Ease): Float64Array {
+  let points = known.get(ease);
+  if (!points) {
+    points = Float64Array.from({ length: CELLS + 1 }, (_, i) => ease(i / CELLS));
+    points[0] = 0;
+    points[CELLS] = 1;
+    known.set(ease, points);
+  }
+  return points;
 }
 
 /** The lowest and the highest value of the curve at its points: between them lies all of it. */
 export function curveRange(ease: Ease): [low: number, high: number] {
   let low = 0;
   let high = 1;
-  for (let i = 1; i < CELLS; i++) {
-    const value = curveAt(ease, i);
+  for (const value of pointsOf(ease)) {
     low = Math.min(low, value);
     high = Math.max(high, value);
   }
@@ -66,11 +74,12 @@ export class EasedCurve {
   #ways = 0;
 
   read(ease: Ease): void {
+    const points = pointsOf(ease);
     this.#steps = 0;
     let slope = 0;
     let value = 0;
     for (let i = 0; i <= CELLS; i++) {
-      const next = curveAt(ease, Math.min(i + 1, CELLS));
+      const next = points[Math.min(i + 1, CELLS)]!;
       const nextSlope = (next - value) * CELLS;
       value = next;
       // On a straight part nothing but rounding is left.

@@ -57,7 +57,7 @@ export function planEased(
     return { trajectory: { durationS: overS, endPos: to, segments }, stretchedS: 0 };
   }
   curve.read(ease);
-  const leastS = narrowest(Math.abs(distance), limits, overS);
+  const leastS = leastTime(ease, Math.abs(distance), limits, overS);
   if (!Number.isFinite(leastS)) {
     throw new RangeError('the motion is too large or too slow to be planned; check its limits');
   }
@@ -70,6 +70,32 @@ export function planEased(
 }
 
 const curve = new EasedCurve();
+
+/** Averages that were looked for, and the time that the move needs with them (s). */
+interface Found {
+  first: number;
+  second: number;
+  leastS: number;
+}
+/** A show makes the same moves again and again: what was found for the last of them is kept. */
+const found = new WeakMap<Ease, Map<string, Found>>();
+const KEPT = 256;
+
+/** As `narrowest`, which is asked only for a move that is not known yet. */
+function leastTime(ease: Ease, distance: number, limits: MotionLimits, overS: number): number {
+  const moves = found.get(ease) ?? new Map<string, Found>();
+  found.set(ease, moves);
+  const key = `${distance} ${limits.speed} ${limits.accel} ${limits.jerk} ${overS}`;
+  const before = moves.get(key);
+  if (before) {
+    curve.smooth(before.first, before.second);
+    return before.leastS;
+  }
+  const leastS = narrowest(distance, limits, overS);
+  if (moves.size >= KEPT) moves.delete(moves.keys().next().value!);
+  moves.set(key, { first: curve.first, second: curve.second, leastS });
+  return leastS;
+}
 
 /** Widths of the averages together, as shares of the move: the least, and those tried first. */
 const WIDTHS = [0.001, 0.003, 0.01, 0.03, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.97];

@@ -1,4 +1,4 @@
-import { luminanceOfLinear, type Rgb, writeLinear } from './light.ts';
+import { Colour, luminanceOfLinear, type Rgb, writeLinear } from './light.ts';
 
 /**
  * General flashes (WCAG 2.2, definition of "general flash and red flash thresholds", success
@@ -28,9 +28,9 @@ function counts(darker: number, lighter: number): boolean {
  */
 const RED_SHARE = 0.8;
 const RED_CHANGE = 0.2;
-const BLACK: Readonly<Rgb> = { red: 0, green: 0, blue: 0 };
+const BLACK: Readonly<Rgb> = new Colour();
 /** The linear light of a colour that is being judged. */
-const linear: Rgb = { red: 0, green: 0, blue: 0 };
+const linear = new Colour();
 
 function isSaturatedRed({ red, green, blue }: Readonly<Rgb>): boolean {
   const sum = red + green + blue;
@@ -248,38 +248,72 @@ export class ColourFlashGuard {
  * The most general flashes within any window of `windowS` (s), both ends included. Every window is
  * looked at by itself, whatever went on before it, so a change that is cut by the start of the
  * window counts by the part inside.
- * @param samples in order of time; relative luminance 0..1, constant until the next sample.
+ * @param tS times of the samples (s), in order.
+ * @param luminance relative luminance 0..1 from then until the next sample.
  */
 export function worstFlashes(
-  samples: Iterable<{ tS: number; luminance: number }>,
+  tS: ArrayLike<number>,
+  luminance: ArrayLike<number>,
   windowS = 1,
 ): number {
-  const all = [...samples];
-  const turns = turnsOf(all);
+  const turns = turnsOf(luminance);
+  return worstOf(tS, windowS, (start, end, worst) => {
+    const first = firstAbove(turns, start);
+    const last = firstAbove(turns, end - 1);
+    // Each stretch between turns is one change at the most.
+    if (Math.floor((last - first + 1) / 2) <= worst) return 0;
+    const window = [start, ...turns.slice(first, last), end - 1];
+    return Math.floor(opposingChanges(window.map((i) => luminance[i]!)) / 2);
+  });
+}
+
+/** Windows that are looked at together, as one long one, before each of them is. */
+const BLOCK = 64;
+
+/**
+ * The most that `flashesIn` finds in any window of `windowS` (s) of samples at `tS`. It counts those
+ * among the samples from `start` to before `end`, and need not count any that are not more than
+ * `worst`. A longer window never holds fewer.
+ */
+function worstOf(
+  tS: ArrayLike<number>,
+  windowS: number,
+  flashesIn: (start: number, end: number, worst: number) => number,
+): number {
   let worst = 0;
   let end = 0;
-  let firstTurn = 0;
-  let lastTurn = 0;
-  for (let start = 0; start < all.length; start++) {
-    const endS = all[start]!.tS + windowS;
-    while (end < all.length && all[end]!.tS <= endS) end++;
-    while (firstTurn < turns.length && turns[firstTurn]! <= start) firstTurn++;
-    while (lastTurn < turns.length && turns[lastTurn]! < end) lastTurn++;
-    // Each stretch between turns is one change at the most.
-    if (Math.floor((lastTurn - firstTurn + 1) / 2) <= worst) continue;
-    const window = [start, ...turns.slice(firstTurn, lastTurn), end - 1];
-    const luminances = window.map((i) => all[i]!.luminance);
-    worst = Math.max(worst, Math.floor(opposingChanges(luminances) / 2));
+  for (let first = 0; first < tS.length; first += BLOCK) {
+    const next = Math.min(first + BLOCK, tS.length);
+    let endOfAll = end;
+    while (endOfAll < tS.length && tS[endOfAll]! <= tS[next - 1]! + windowS) endOfAll++;
+    if (flashesIn(first, endOfAll, worst) > worst)
+      for (let start = first; start < next; start++) {
+        while (end < tS.length && tS[end]! <= tS[start]! + windowS) end++;
+        worst = Math.max(worst, flashesIn(start, end, worst));
+      }
+    end = endOfAll;
   }
   return worst;
 }
 
+/** Position of the first number above `value` in a rising list; the list's length if there is none. */
+function firstAbove(list: ArrayLike<number>, value: number): number {
+  let low = 0;
+  let high = list.length;
+  while (low < high) {
+    const middle = (low + high) >>> 1;
+    if (list[middle]! > value) high = middle;
+    else low = middle + 1;
+  }
+  return low;
+}
+
 /** Where the luminance turns: between two of these it only rises, or only falls. */
-function turnsOf(all: readonly { luminance: number }[]): number[] {
+function turnsOf(luminance: ArrayLike<number>): number[] {
   const turns: number[] = [];
   let direction = 0;
-  for (let i = 1; i < all.length; i++) {
-    const now = Math.sign(all[i]!.luminance - all[i - 1]!.luminance);
+  for (let i = 1; i < luminance.length; i++) {
+    const now = Math.sign(luminance[i]! - luminance[i - 1]!);
     if (now === 0) continue;
     if (now === -direction) turns.push(i - 1);
     direction = now;
@@ -309,63 +343,70 @@ function opposingChanges(luminances: readonly number[]): number {
   return changes;
 }
 
-/**
- * The most red flashes within any window of `windowS` (s), both ends included; as `worstFlashes`.
- * @param samples in order of time; sRGB components 0..1, constant until the next sample.
- */
-export function worstRedFlashes(
-  samples: Iterable<Readonly<Rgb> & { tS: number }>,
-  windowS = 1,
-): number {
-  const lights = Array.from(samples, (colour) => {
-    const light = { tS: colour.tS, red: 0, green: 0, blue: 0 };
-    writeLinear(colour, light);
-    return light;
-  });
-  return worstRedFlashesOfLight(lights, windowS);
+/** Linear light of a colour channel, column by column; each row lasts until the next. */
+export interface LightSamples {
+  /** Times (s), in order. */
+  tS: ArrayLike<number>;
+  /** Components 0..1. */
+  red: ArrayLike<number>;
+  green: ArrayLike<number>;
+  blue: ArrayLike<number>;
 }
 
-/** As `worstRedFlashes`, of linear light. */
-export function worstRedFlashesOfLight(
-  all: readonly (Readonly<Rgb> & { tS: number })[],
-  windowS = 1,
-): number {
-  const shades = new Shades(all);
-  const { red } = shades;
-  let worst = 0;
-  let end = 0;
-  /** How often it goes to or from a saturated red within the window. */
-  let crossings = 0;
-  for (let start = 0; start < all.length; start++) {
-    if (start > 0 && red[start] !== red[start - 1]) crossings--;
-    for (; end < all.length && all[end]!.tS <= all[start]!.tS + windowS; end++)
-      if (end > 0 && red[end] !== red[end - 1]) crossings++;
-    // No more changes than crossings, so that most windows need no closer look.
-    if (Math.floor(crossings / 2) <= worst) continue;
-    for (const from of [0, 1])
-      worst = Math.max(worst, Math.floor(shades.changes(start, end, from) / 2));
+/** Relative luminance 0..1, sample by sample. */
+export function luminancesOf({ red, green, blue }: LightSamples): Float64Array {
+  const luminances = new Float64Array(red.length);
+  for (let i = 0; i < red.length; i++) {
+    linear.red = red[i]!;
+    linear.green = green[i]!;
+    linear.blue = blue[i]!;
+    luminances[i] = luminanceOfLinear(linear);
   }
-  return worst;
+  return luminances;
+}
+
+/** The most red flashes within any window of `windowS` (s), both ends included; as `worstFlashes`. */
+export function worstRedFlashes(samples: LightSamples, windowS = 1): number {
+  const shades = new Shades(samples);
+  return worstOf(samples.tS, windowS, (start, end, worst) => {
+    // No more changes than crossings, so that most windows need no closer look.
+    if (shades.crossings(start, end) <= 2 * worst + 1) return 0;
+    const changes = Math.max(shades.changes(start, end, 0), shades.changes(start, end, 1));
+    return Math.floor(changes / 2);
+  });
 }
 
 /** The chromaticity of samples, sample by sample. */
 class Shades {
   /** 1 where it is a saturated red. */
-  readonly red: Uint8Array;
+  readonly #red: Uint8Array;
+  /** Samples that are a saturated red where the one before is not, or the other way round. */
+  readonly #crossings: number[] = [];
   readonly #u: Float64Array;
   readonly #v: Float64Array;
 
-  constructor(all: readonly Readonly<Rgb>[]) {
-    this.red = Uint8Array.from(all, (light) => (isSaturatedRed(light) ? 1 : 0));
-    this.#u = new Float64Array(all.length);
-    this.#v = new Float64Array(all.length);
-    if (!this.red.includes(1)) return;
+  constructor({ red, green, blue }: LightSamples) {
+    const count = red.length;
+    this.#red = new Uint8Array(count);
+    this.#u = new Float64Array(count);
+    this.#v = new Float64Array(count);
     const uv = new Float64Array(2);
-    for (let i = 0; i < all.length; i++) {
-      writeChromaticity(all[i]!, uv);
+    const light = new Colour();
+    for (let i = 0; i < count; i++) {
+      light.red = red[i]!;
+      light.green = green[i]!;
+      light.blue = blue[i]!;
+      if (isSaturatedRed(light)) this.#red[i] = 1;
+      if (i > 0 && this.#red[i] !== this.#red[i - 1]) this.#crossings.push(i);
+      writeChromaticity(light, uv);
       this.#u[i] = uv[0]!;
       this.#v[i] = uv[1]!;
     }
+  }
+
+  /** How often it goes to or from a saturated red between these samples. */
+  crossings(start: number, end: number): number {
+    return firstAbove(this.#crossings, end - 1) - firstAbove(this.#crossings, start);
   }
 
   /** How many changes to and from red follow one another, the first from red (1) or not (0). */
@@ -381,7 +422,7 @@ class Shades {
     for (let i = start; i < end; i++) {
       const u = this.#u[i]!;
       const v = this.#v[i]!;
-      if (this.red[i] !== red) {
+      if (this.#red[i] !== red) {
         // No sample is farther than the farthest corner of what holds them all.
         const corner = length(Math.max(u - lowU, highU - u), Math.max(v - lowV, highV - v));
         if (!(corner > RED_CHANGE && this.#isFarFromAny(since, i, red))) continue;
@@ -406,7 +447,8 @@ class Shades {
     const u = this.#u[at]!;
     const v = this.#v[at]!;
     for (let i = since; i < at; i++)
-      if (this.red[i] === red && length(u - this.#u[i]!, v - this.#v[i]!) > RED_CHANGE) return true;
+      if (this.#red[i] === red && length(u - this.#u[i]!, v - this.#v[i]!) > RED_CHANGE)
+        return true;
     return false;
   }
 }

@@ -28,6 +28,13 @@ export interface Rgb {
   blue: number;
 }
 
+/** A colour that is written again and again: of a shape of its own, so that it holds its numbers. */
+export class Colour implements Rgb {
+  red = 0;
+  green = 0;
+  blue = 0;
+}
+
 // The colour spaces of CSS Color 4 and no others: every mode registers its own syntax.
 useMode(modeRgb);
 useMode(modeLrgb);
@@ -94,14 +101,22 @@ function isInSrgb(c: { r?: number; g?: number; b?: number }): boolean {
 }
 
 /** The colour as `#rrggbb`, each component rounded to the nearest of 256 steps. */
-export function formatColour(c: Rgb): string {
-  return `#${hexByte(c.red)}${hexByte(c.green)}${hexByte(c.blue)}`;
+export function formatColour(c: Readonly<Rgb>): string {
+  return formatPacked(packColour(c));
 }
 
-const HEX_BYTES = Array.from({ length: 256 }, (_, byte) => byte.toString(16).padStart(2, '0'));
+/** The colour as a number of 24 bits, red highest, each component rounded to 256 steps. */
+export function packColour(c: Readonly<Rgb>): number {
+  return (byte(c.red) << 16) | (byte(c.green) << 8) | byte(c.blue);
+}
 
-function hexByte(component: number): string {
-  return HEX_BYTES[Math.round(clamp(component, 0, 1) * 255)] ?? '00';
+/** What `packColour` gave as `#rrggbb`. */
+export function formatPacked(packed: number): string {
+  return `#${packed.toString(16).padStart(6, '0')}`;
+}
+
+function byte(component: number): number {
+  return Math.round(clamp(component, 0, 1) * 255);
 }
 
 /** Linear light 0..1 of an sRGB-encoded component 0..1 (IEC 61966-2-1; CSS Color 4, section 10.2). */
@@ -111,7 +126,10 @@ export function srgbToLinear(c: number): number {
 
 /** The sRGB encoding 0..1 of a linear component 0..1 (IEC 61966-2-1; CSS Color 4, section 10.2). */
 export function linearToSrgb(c: number): number {
-  return c <= 0.0031308 ? c * 12.92 : 1.055 * c ** (1 / 2.4) - 0.055;
+  if (c <= 0.0031308) return c * 12.92;
+  // 1 / 2.4 = 5/4 of a third; roots are several times as fast as `**`.
+  const third = Math.cbrt(c);
+  return 1.055 * third * Math.sqrt(Math.sqrt(third)) - 0.055;
 }
 
 /** Several times as fast as `**`. */
@@ -153,17 +171,24 @@ export function writeLinear(colour: Readonly<Rgb>, into: Rgb): void {
   into.blue = srgbToLinear(colour.blue);
 }
 
-const linear: Rgb = { red: 0, green: 0, blue: 0 };
+/** Writes the sRGB encoding of linear light. */
+function writeSrgb(light: Readonly<Rgb>, into: Rgb): void {
+  into.red = linearToSrgb(light.red);
+  into.green = linearToSrgb(light.green);
+  into.blue = linearToSrgb(light.blue);
+}
+
+const linear = new Colour();
 
 /**
  * A perceptually even fade: linear in OKLab (CSS Color 4, section 12), limited to sRGB. Reused from
  * fade to fade; it allocates nothing.
  */
 export class OklabFade {
-  readonly #from: Rgb = { red: 0, green: 0, blue: 0 };
-  readonly #to: Rgb = { red: 0, green: 0, blue: 0 };
-  readonly #fromLinear: Rgb = { red: 0, green: 0, blue: 0 };
-  readonly #toLinear: Rgb = { red: 0, green: 0, blue: 0 };
+  readonly #from = new Colour();
+  readonly #to = new Colour();
+  readonly #fromLinear = new Colour();
+  readonly #toLinear = new Colour();
   readonly #fromLab = new Float64Array(3);
   readonly #toLab = new Float64Array(3);
 
@@ -200,12 +225,10 @@ export class OklabFade {
       -1.2684379732850317 * long + 2.6097573492876887 * medium - 0.3413193760026573 * short;
     const blue =
       -0.0041960761386756 * long - 0.7034186179359362 * medium + 1.7076146940746117 * short;
-    light.red = clamp(red, 0, 1);
-    light.green = clamp(green, 0, 1);
-    light.blue = clamp(blue, 0, 1);
-    into.red = linearToSrgb(light.red);
-    into.green = linearToSrgb(light.green);
-    into.blue = linearToSrgb(light.blue);
+    light.red = Math.min(Math.max(red, 0), 1);
+    light.green = Math.min(Math.max(green, 0), 1);
+    light.blue = Math.min(Math.max(blue, 0), 1);
+    writeSrgb(light, into);
   }
 }
 

@@ -1,5 +1,6 @@
 import { Core } from '../../src/core/core.ts';
 import { Journal } from '../../src/core/journal.ts';
+import type { Driver } from '../../src/drivers/driver.ts';
 import { SimDriver } from '../../src/drivers/sim.ts';
 import { propFile } from '../../src/prop/schema.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
@@ -10,7 +11,7 @@ const TICKS = 4000;
 const TICK_MS = 5;
 
 /** A live core with `count` servos on simulated boards of 16, as fast ticks as can be asked for. */
-async function liveCore(count: number) {
+export async function liveCore(count: number, driver: () => Driver = () => new SimDriver()) {
   const boards = Array.from({ length: Math.ceil(count / 16) }, (_, i) => `b${i}`);
   const prop = propFile.parse({
     sinew: 1,
@@ -48,7 +49,7 @@ async function liveCore(count: number) {
   };
   const core = new Core({
     prop,
-    drivers: new Map(boards.map((name) => [name, new SimDriver()])),
+    drivers: new Map(boards.map((name) => [name, driver()])),
     clock,
     telemetry,
     store,

@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest';
-import { worstFlashes, worstRedFlashes } from '../../src/sums/flash.ts';
 import { linearToSrgb } from '../../src/sums/light.ts';
+import { generalFlashes, redFlashes } from '../sums/flashes.ts';
 import { type Client, lamp, makeProp, Rig, rgb, settle, TICK_MS } from './rig.ts';
 
 type Sample = { tS: number; luminance: number };
@@ -12,8 +12,8 @@ function record(rig: Rig, luminance: () => number): Sample[] {
   return samples;
 }
 
-/** General flashes in the worst second, counted without the guard's own sums: see worstFlashes. */
-const worst = (samples: Sample[]) => worstFlashes(samples.filter(changes));
+/** General flashes in the worst second, counted without the guard's own sums: see generalFlashes. */
+const worst = (samples: Sample[]) => generalFlashes(samples.filter(changes));
 const changes = ({ luminance }: Sample, i: number, all: Sample[]) =>
   i === 0 || luminance !== all[i - 1]!.luminance;
 
@@ -110,7 +110,7 @@ test('red flashes on an rgb channel, of one luminance', async () => {
     await client.call('channel.colour', { channel: 'eye', to });
     await rig.run(50);
   }
-  expect(worstRedFlashes(samples)).toBe(3);
+  expect(redFlashes(samples)).toBe(3);
 });
 
 test('a stop is dark at once, whatever the guard would hold back', async () => {

@@ -1,14 +1,9 @@
 import { converter } from 'culori';
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
-import {
-  ColourFlashGuard,
-  FlashGuard,
-  RedFlashGuard,
-  worstFlashes,
-  worstRedFlashes,
-} from '../../src/sums/flash.ts';
+import { ColourFlashGuard, FlashGuard, RedFlashGuard } from '../../src/sums/flash.ts';
 import { parseColour, type Rgb, relativeLuminance } from '../../src/sums/light.ts';
+import { generalFlashes, redFlashes } from './flashes.ts';
 
 // Limits: WCAG 2.2, success criterion 2.3.1 and the definition of general flash: no more than three
 // in any one second; each is a pair of opposing changes of 10 % or more of the maximum relative
@@ -118,12 +113,12 @@ describe('worstFlashes', () => {
     ['a constant light', square(0, 1, 1, 2), 0],
     ['nothing', [], 0],
   ])('%s', (_name, luminances, flashes) => {
-    expect(worstFlashes(sampled(luminances))).toBe(flashes);
+    expect(generalFlashes(sampled(luminances))).toBe(flashes);
   });
 
   test('agrees with the definition taken at its word', () => {
     const samples = fc
-      .array(fc.tuple(level, fc.integer({ min: 1, max: 40 })), { maxLength: 40 })
+      .array(fc.tuple(level, fc.integer({ min: 1, max: 40 })), { maxLength: 150 })
       .map((steps) => {
         let tick = 0;
         return steps.map(([luminance, ticks]) => {
@@ -133,7 +128,7 @@ describe('worstFlashes', () => {
       });
     fc.assert(
       fc.property(samples, (all) => {
-        expect(worstFlashes(all)).toBe(Math.floor(longestRowInASecond(all) / 2));
+        expect(generalFlashes(all)).toBe(Math.floor(longestRowInASecond(all) / 2));
       }),
       { numRuns: 1000 },
     );
@@ -144,7 +139,7 @@ describe('FlashGuard', () => {
   test('whatever is asked for, no second has more than three flashes', () => {
     fc.assert(
       fc.property(show, (wanted) => {
-        expect(worstFlashes(sampled(guarded(wanted).output))).toBeLessThanOrEqual(3);
+        expect(generalFlashes(sampled(guarded(wanted).output))).toBeLessThanOrEqual(3);
       }),
       { numRuns: 500 },
     );
@@ -153,7 +148,7 @@ describe('FlashGuard', () => {
   test('the same with a new random level in every tick', () => {
     fc.assert(
       fc.property(fc.array(level, { minLength: 400, maxLength: 800 }), (wanted) => {
-        expect(worstFlashes(sampled(guarded(wanted).output))).toBeLessThanOrEqual(3);
+        expect(generalFlashes(sampled(guarded(wanted).output))).toBeLessThanOrEqual(3);
       }),
       { numRuns: 200 },
     );
@@ -162,7 +157,7 @@ describe('FlashGuard', () => {
   test.each([3.5, 4, 6, 10, 25, 100])('holds a %d Hz blink to three flashes', (hz) => {
     const { output, held } = guarded(square(hz, 0, 1, 10));
     expect(held).toBeGreaterThan(0);
-    expect(worstFlashes(sampled(output))).toBe(3);
+    expect(generalFlashes(sampled(output))).toBe(3);
     const rises = output.filter((v, i) => v > (output[i - 1] ?? 0)).length;
     expect(rises).toBeLessThanOrEqual(3 * 10);
     expect(rises).toBeGreaterThan(2 * 10);
@@ -300,19 +295,19 @@ describe('worstRedFlashes', () => {
     ['red and an orange near to it', blink(10, colour('red'), linear(1, 0.3, 0)), 0],
     ['nothing', [], 0],
   ])('%s', (_name, samples, flashes) => {
-    expect(worstRedFlashes(samples)).toBe(flashes);
+    expect(redFlashes(samples)).toBe(flashes);
   });
 
   test('red and blue of one luminance are no general flash', () => {
     expect(relativeLuminance(evenRed)).toBeCloseTo(relativeLuminance(evenBlue), 6);
     const samples = blink(10, evenRed, evenBlue);
     const luminances = samples.map((s) => ({ tS: s.tS, luminance: relativeLuminance(s) }));
-    expect(worstFlashes(luminances)).toBe(0);
+    expect(generalFlashes(luminances)).toBe(0);
   });
 
   test('agrees with the definition taken at its word', () => {
     const samples = fc
-      .array(fc.tuple(anyColour, fc.integer({ min: 1, max: 40 })), { maxLength: 40 })
+      .array(fc.tuple(anyColour, fc.integer({ min: 1, max: 20 })), { maxLength: 100 })
       .map((steps) => {
         let tick = 0;
         return steps.map(([one, ticks]) => {
@@ -328,7 +323,7 @@ describe('worstRedFlashes', () => {
           ...all.map(({ tS }) => longestRedRow(all.filter((s) => s.tS >= tS && s.tS <= tS + 1))),
         );
         seen = Math.max(seen, row);
-        expect(worstRedFlashes(all)).toBe(Math.floor(row / 2));
+        expect(redFlashes(all)).toBe(Math.floor(row / 2));
       }),
       { numRuns: 500 },
     );
@@ -352,7 +347,7 @@ describe.each([
     return { output, held };
   };
   const general = (samples: readonly ColourSample[]) =>
-    worstFlashes(samples.map((s) => ({ tS: s.tS, luminance: relativeLuminance(s) })));
+    generalFlashes(samples.map((s) => ({ tS: s.tS, luminance: relativeLuminance(s) })));
 
   test('whatever is asked for, no second has more than three flashes', () => {
     let held = 0;
@@ -366,7 +361,7 @@ describe.each([
           const wanted = steps.flatMap(([one, ticks]) => new Array<Rgb>(ticks).fill(one));
           const result = guardedColours(wanted);
           held += result.held;
-          expect(worstRedFlashes(result.output)).toBeLessThanOrEqual(3);
+          expect(redFlashes(result.output)).toBeLessThanOrEqual(3);
           if (name === 'ColourFlashGuard') expect(general(result.output)).toBeLessThanOrEqual(3);
         },
       ),
@@ -380,7 +375,7 @@ describe.each([
       blink(10, linear(0.3, 0, 0), linear(0, 0, (0.3 * 0.2126) / 0.0722)),
     );
     expect(held).toBeGreaterThan(0);
-    expect(worstRedFlashes(output)).toBe(3);
+    expect(redFlashes(output)).toBe(3);
   });
 
   test.each<[string, ColourSample[]]>([
