@@ -1,4 +1,5 @@
 #!/usr/bin/env node
+import { readFileSync } from 'node:fs';
 import { main } from './cli/main.ts';
 import { systemClock } from './shared/clock.ts';
 
@@ -8,14 +9,22 @@ process.stdout.on('error', (error: NodeJS.ErrnoException) => {
   process.exit(0);
 });
 
-process.exitCode = await main(process.argv.slice(2), {
-  stdin: process.stdin,
-  stdout: process.stdout,
-  stderr: process.stderr,
-  env: process.env,
-  clock: systemClock,
-  onInterrupt(handler) {
-    process.on('SIGINT', handler);
-    return () => process.off('SIGINT', handler);
+const { version } = JSON.parse(
+  readFileSync(new URL('../package.json', import.meta.url), 'utf8'),
+) as { version: string };
+
+process.exitCode = await main(
+  process.argv.slice(2),
+  {
+    stdin: process.stdin,
+    stdout: process.stdout,
+    stderr: process.stderr,
+    env: process.env,
+    clock: systemClock,
+    onInterrupt(handler) {
+      process.on('SIGINT', handler);
+      return () => process.off('SIGINT', handler);
+    },
   },
-});
+  version,
+);

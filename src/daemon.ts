@@ -4,6 +4,8 @@ import { readFile, realpath } from 'node:fs/promises';
 import { homedir } from 'node:os';
 import { basename, extname, join, resolve } from 'node:path';
 import { parseArgs } from 'node:util';
+import { setFlagsFromString } from 'node:v8';
+import { runInNewContext } from 'node:vm';
 import type { Logger } from 'pino';
 import { Commands } from './core/commands.ts';
 import { Core } from './core/core.ts';
@@ -13,7 +15,7 @@ import type { GatewayStart, JournalEntry, ToCore } from './core/requests.ts';
 import { FileStore } from './core/store.ts';
 import type { Driver } from './drivers/driver.ts';
 import { createDriver } from './drivers/index.ts';
-import { GatewayHost } from './gateway/host.ts';
+import { GatewayHost, loadGateway } from './gateway/host.ts';
 import { isLoopback } from './gateway/origin.ts';
 import { hashToken, readTokenFile } from './gateway/token.ts';
 import { formatFinding } from './prop/load.ts';
@@ -114,6 +116,12 @@ function logEntry(log: Logger, entry: JournalEntry): void {
   log[level]({ who, what, ...(values && { values }) }, text);
 }
 
+/** Lets go of what only the start has made, such as the prop file's text. */
+function sweepUp(): void {
+  setFlagsFromString('--expose-gc');
+  runInNewContext('gc')();
+}
+
 async function main(): Promise<void> {
   const options = readOptions(process.argv.slice(2));
   if (options === 'help') return void process.stdout.write(USAGE);
@@ -121,6 +129,7 @@ async function main(): Promise<void> {
     const own = await readFile(new URL('../package.json', import.meta.url), 'utf8');
     return void process.stdout.write(`sinewd ${JSON.parse(own).version}\n`);
   }
+  const gatewayThread = loadGateway();
   const { propFile, loaded } = await PropFile.open(options.prop);
   for (const finding of loaded.findings)
     process.stderr.write(`${formatFinding(finding, options.prop)}\n`);
@@ -162,13 +171,18 @@ async function main(): Promise<void> {
     logLevel: options.logLevel,
     pretty: forPeople,
   };
-  const gateway = new GatewayHost(start, {
-    message: (message) => handle(message),
-    died(why, retryMs) {
-      journal.add('prop', 'gateway', `the gateway died: ${why}; it starts again in ${retryMs} ms`);
-      commands.allGone();
+  const gateway = new GatewayHost(
+    start,
+    {
+      message: (message) => handle(message),
+      died(why, retryMs) {
+        const text = `the gateway died: ${why}; it starts again in ${retryMs} ms`;
+        journal.add('prop', 'gateway', text);
+        commands.allGone();
+      },
     },
-  });
+    gatewayThread,
+  );
 
   const drivers = new Map<string, Driver>();
   for (const [name, board] of Object.entries(prop.boards))
@@ -237,8 +251,6 @@ async function main(): Promise<void> {
   loop.start();
   core.triggers.begin();
   const starve = notify ? beWatched(notify) : () => {};
-  const host = at.host.includes(':') ? `[${at.host}]` : at.host;
-  process.stdout.write(`${prop.name}: http://${host}:${at.port}/\n`);
 
   /** Returns how to end the signs of life, which the ticks would do by ending. */
   function beWatched(tell: Notify): () => void {
@@ -286,6 +298,10 @@ async function main(): Promise<void> {
   };
   process.on('uncaughtException', dropAll);
   process.on('unhandledRejection', dropAll);
+  sweepUp();
+  // Last: from here on signals are heard.
+  const host = at.host.includes(':') ? `[${at.host}]` : at.host;
+  process.stdout.write(`${prop.name}: http://${host}:${at.port}/\n`);
 }
 
 try {

@@ -12,10 +12,10 @@ const LINE_VERBS = [sessionVerb, ...VERBS.filter(({ where }) => where !== 'promp
 const DEFAULT_GRACE_S = 30;
 
 /** The whole command: parses `argv` (without the program's name), does it, returns the exit code. */
-export async function main(argv: readonly string[], io: Io): Promise<number> {
+export async function main(argv: readonly string[], io: Io, version: string): Promise<number> {
   const json = argv.includes('--json');
   try {
-    const chosen = lineParser(LINE_VERBS, version(), (text) => io.stdout.write(text)).parse(argv);
+    const chosen = lineParser(LINE_VERBS, version, (text) => io.stdout.write(text)).parse(argv);
     return chosen ? await perform(chosen, io) : EXIT.done;
   } catch (error) {
     return complain(io, json, error);
@@ -86,9 +86,4 @@ function token(globals: Globals, env: Io['env']): string | undefined {
 
 function defaultName(env: Io['env']): string {
   return `${env.USER ?? env.LOGNAME ?? env.USERNAME ?? 'someone'}@${hostname()}`.slice(0, 64);
-}
-
-function version(): string {
-  const text = readFileSync(new URL('../../package.json', import.meta.url), 'utf8');
-  return (JSON.parse(text) as { version: string }).version;
 }

@@ -1,6 +1,6 @@
 import { mkdir, open, readFile, rename, rm } from 'node:fs/promises';
 import { dirname, join } from 'node:path';
-import { z } from 'zod';
+import * as z from 'zod';
 import type { DutyRecord } from './duty.ts';
 
 const duty = z.object({ usedS: z.number(), on: z.boolean(), changedS: z.number() });

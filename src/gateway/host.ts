@@ -1,8 +1,10 @@
-import { Worker } from 'node:worker_threads';
+import { MessageChannel, type MessagePort, Worker } from 'node:worker_threads';
 import type { GatewayStart, ToCore, ToGateway } from '../core/requests.ts';
 
 const FIRST_RETRY_MS = 100;
 const LONGEST_RETRY_MS = 5000;
+/** What the gateway makes is soon garbage: a small room for it, often swept (MB). */
+const YOUNG_MB = 8;
 /** A gateway that ran this long had started well: the next retry is quick again. */
 const HEALTHY_MS = 10_000;
 
@@ -13,18 +15,30 @@ export interface GatewayEvents {
   died(why: string, retryMs: number): void;
 }
 
+/** A thread that has begun to load what the gateway is made of, and waits to be told its start. */
+export function loadGateway(): Worker {
+  return new Worker(new URL('./worker.js', import.meta.url), {
+    name: 'gateway',
+    resourceLimits: { maxYoungGenerationSizeMb: YOUNG_MB },
+  });
+}
+
 /** The gateway's thread as the main thread sees it: started, and started again when it dies. */
 export class GatewayHost {
   readonly #start: GatewayStart;
   readonly #events: GatewayEvents;
+  #loaded: Worker | undefined;
   #worker: Worker | undefined;
+  #port: MessagePort | undefined;
   #retryMs = FIRST_RETRY_MS;
   #timer: NodeJS.Timeout | undefined;
   #closing = false;
 
-  constructor(start: GatewayStart, events: GatewayEvents) {
+  /** @param loaded by `loadGateway`, for the first start */
+  constructor(start: GatewayStart, events: GatewayEvents, loaded: Worker) {
     this.#start = start;
     this.#events = events;
+    this.#loaded = loaded;
   }
 
   /** Starts the thread; resolves with where it listens. @throws Error with the reason why it cannot */
@@ -44,7 +58,7 @@ export class GatewayHost {
   }
 
   post(message: ToGateway): void {
-    this.#worker?.postMessage(message);
+    this.#port?.postMessage(message);
   }
 
   async close(): Promise<void> {
@@ -60,14 +74,15 @@ export class GatewayHost {
   }
 
   #spawn(answered: (answer: Extract<ToCore, { t: 'listening' | 'cannot-listen' }>) => void): void {
-    const worker = new Worker(new URL('./worker.js', import.meta.url), {
-      workerData: this.#start,
-      name: 'gateway',
-    });
+    const worker = this.#loaded ?? loadGateway();
+    this.#loaded = undefined;
+    const { port1, port2 } = new MessageChannel();
     const startedMs = performance.now();
     let why = 'it ended by itself';
     this.#worker = worker;
-    worker.on('message', (message: ToCore) => {
+    this.#port = port1;
+    worker.postMessage({ start: this.#start, port: port2 }, [port2]);
+    port1.on('message', (message: ToCore) => {
       if (message.t === 'cannot-listen') why = message.reason;
       if (message.t === 'listening' || message.t === 'cannot-listen') answered(message);
       else this.#events.message(message);
@@ -77,6 +92,8 @@ export class GatewayHost {
     });
     worker.on('exit', () => {
       this.#worker = undefined;
+      this.#port = undefined;
+      port1.close();
       if (this.#closing) return;
       if (performance.now() - startedMs > HEALTHY_MS) this.#retryMs = FIRST_RETRY_MS;
       const retryMs = this.#retryMs;

@@ -1,4 +1,4 @@
-import { z } from 'zod';
+import * as z from 'zod';
 import { CONDITIONS } from '../core/condition.ts';
 import type { Method, Params, Result } from '../core/requests.ts';
 import { closest } from '../prop/finding.ts';

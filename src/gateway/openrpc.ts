@@ -1,4 +1,4 @@
-import { z } from 'zod';
+import * as z from 'zod';
 import { type ErrorName, Refusal } from '../shared/errors.ts';
 import { PROTOCOL } from './limits.ts';
 import { METHODS, type MethodSpec } from './methods.ts';

@@ -75,7 +75,7 @@ export async function startGateway(
   app.register(health, { view, coreStands: beat.coreStands });
   app.register(metrics, { view, sessions, traffic: dispatcher.traffic });
   app.register(openrpc, { document });
-  app.register(page);
+  app.register(page, { folder: new URL('./page/', import.meta.url) });
 
   let closeOsc: () => void = () => {};
   let tellClosed: () => void = () => {};

@@ -1,9 +1,16 @@
-import { parentPort, workerData } from 'node:worker_threads';
+import { once } from 'node:events';
+import { type MessagePort, parentPort } from 'node:worker_threads';
 import type { GatewayStart } from '../core/requests.ts';
 import { startGateway } from './server.ts';
 
-/** Entry of the gateway's thread. */
+/**
+ * Entry of the gateway's thread. It is loaded while the main thread still reads the prop; what to
+ * start with, and the line to the core, come when that is done.
+ */
 if (!parentPort) throw new Error('the gateway runs as a worker thread of sinewd');
-const gateway = await startGateway(workerData as GatewayStart, parentPort);
+const [{ start, port }] = (await once(parentPort, 'message')) as [
+  { start: GatewayStart; port: MessagePort },
+];
+const gateway = await startGateway(start, port);
 await gateway.closed;
-parentPort.close();
+port.close();

@@ -1,4 +1,4 @@
-import { z } from 'zod';
+import * as z from 'zod';
 import { closest, didYouMean, type Path, pathText, type Remark, show } from './finding.ts';
 import { propFile } from './schema.ts';
 

@@ -1,4 +1,4 @@
-import { z } from 'zod';
+import * as z from 'zod';
 
 /**
  * The prop file: one schema gives the type, the check, the message and the documentation.

@@ -1,11 +1,11 @@
 import { rehearse } from '../../src/core/rehearse.ts';
 import { type Prop, propFile } from '../../src/prop/schema.ts';
-import { median, type Row } from './table.ts';
+import type { Row } from './table.ts';
 
 const CUE_S = 600;
 /** Every channel gets something new to do this often (s). */
 const EVERY_S = 2;
-const RUNS = 3;
+const RUNS = 5;
 
 const SERVOS = Array.from({ length: 12 }, (_, i) => `servo_${i}`);
 const EYES = ['eye_0', 'eye_1', 'eye_2'];
@@ -88,9 +88,9 @@ export async function rehearseRow(): Promise<Row> {
   }
   return {
     measure: 'rehearse 10 min on 20 channels (s)',
-    value: median(took),
-    baseline: CUE_S,
+    values: took,
+    baselines: [CUE_S],
     baselineName: 'the cue itself',
-    target: { ratio: 1 / 1000 },
+    target: { ratio: 1 / 2000 },
   };
 }

@@ -1,19 +1,50 @@
+import { readFile, writeFile } from 'node:fs/promises';
 import { cpus } from 'node:os';
+import { fileURLToPath } from 'node:url';
+import { commandRows } from './command.ts';
 import { pageRows } from './page.ts';
 import { lossRow, startRow } from './process.ts';
 import { rehearseRow } from './rehearse.ts';
 import { safeRow } from './safe.ts';
-import { print } from './table.ts';
-import { tickRow } from './tick.ts';
+import { lineOf, markdown, plain, type Row } from './table.ts';
+import { allocationRows, tickRows } from './tick.ts';
 
-console.log(`${cpus()[0]?.model.trim()} x ${cpus().length}, Node ${process.version}\n`);
-const rows = [
-  await tickRow(16),
-  await tickRow(64),
-  await rehearseRow(),
-  await startRow(),
-  await lossRow(),
-  await safeRow(),
-  ...(await pageRows()),
-];
-if (!print(rows)) process.exitCode = 1;
+/** All that is measured, by the word that chooses it. */
+const PARTS: Record<string, () => Promise<Row[]>> = {
+  command: commandRows,
+  tick: tickRows,
+  allocation: allocationRows,
+  rehearse: async () => [await rehearseRow()],
+  start: async () => [await startRow()],
+  loss: async () => [await lossRow()],
+  safe: async () => [await safeRow()],
+  page: pageRows,
+};
+const README = fileURLToPath(new URL('../../README.md', import.meta.url));
+/** Between these the README keeps the last run's table. */
+const MARKS = ['<!-- bench -->\n', '<!-- /bench -->'] as const;
+
+const keep = process.argv.includes('--keep');
+const wanted = process.argv.slice(2).filter((word) => !word.startsWith('--'));
+const unknown = wanted.find((word) => !Object.hasOwn(PARTS, word));
+if (unknown !== undefined)
+  throw new Error(`there is no part ${unknown}; use ${Object.keys(PARTS).join(', ')}`);
+
+const machine = `${cpus()[0]?.model.trim()} x ${cpus().length}, Node ${process.version}`;
+console.log(`${machine}\n`);
+const rows: Row[] = [];
+for (const [name, measure] of Object.entries(PARTS))
+  if (wanted.length === 0 || wanted.includes(name)) rows.push(...(await measure()));
+const lines = rows.map(lineOf);
+console.log(plain(lines));
+if (keep) await keepInReadme();
+if (lines.some(({ met }) => !met)) process.exitCode = 1;
+
+async function keepInReadme(): Promise<void> {
+  const text = await readFile(README, 'utf8');
+  const [begin, end] = [text.indexOf(MARKS[0]), text.indexOf(MARKS[1])];
+  if (begin < 0 || end < begin) throw new Error('the README has no place for the table');
+  const date = new Date().toISOString().slice(0, 10);
+  const table = `Measured on ${date}, ${machine}, by \`npm run bench -- --keep\`.\n\n${markdown(lines)}\n`;
+  await writeFile(README, text.slice(0, begin + MARKS[0].length) + table + text.slice(end));
+}

@@ -1,25 +1,43 @@
+import { PerformanceObserver } from 'node:perf_hooks';
 import { Core } from '../../src/core/core.ts';
 import { Journal } from '../../src/core/journal.ts';
 import type { Driver } from '../../src/drivers/driver.ts';
-import { SimDriver } from '../../src/drivers/sim.ts';
 import { propFile } from '../../src/prop/schema.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { Telemetry } from '../../src/shared/telemetry.ts';
-import { median, type Row } from './table.ts';
+import type { Row } from './table.ts';
 
-const TICKS = 4000;
 const TICK_MS = 5;
+const COUNTS = [16, 64, 256, 1000];
+/** Ticks in a row that are timed as one, so that reading the clock costs nothing. */
+const BATCH = 100;
+const BATCHES = 30;
+/** Half of the way of a move (deg), and how long that takes at 30 deg/s. */
+const FAR_DEG = 40;
+const TURN_TICKS = 400;
+/** A minute of ticks. */
+const MINUTE = 12_000;
 
-/** A live core with `count` servos on simulated boards of 16, as fast ticks as can be asked for. */
-export async function liveCore(count: number, driver: () => Driver = () => new SimDriver()) {
+/** A board that takes what it is given: the core alone is measured. */
+const board = (): Driver => ({
+  pulseStepUs: 1,
+  async open() {},
+  write() {},
+  read: () => 0,
+  async close() {},
+});
+
+/** A live core with `count` servos on boards of 16, as fast ticks as can be asked for. */
+async function liveCore(count: number) {
   const boards = Array.from({ length: Math.ceil(count / 16) }, (_, i) => `b${i}`);
+  const servos = Array.from({ length: count }, (_, i) => `s${i}`);
   const prop = propFile.parse({
     sinew: 1,
     name: 'bench',
     boards: Object.fromEntries(boards.map((name) => [name, { driver: 'sim' }])),
     channels: Object.fromEntries(
-      Array.from({ length: count }, (_, i) => [
-        `s${i}`,
+      servos.map((name, i) => [
+        name,
         {
           kind: 'servo',
           output: { board: boards[Math.floor(i / 16)], pin: i % 16 },
@@ -37,75 +55,122 @@ export async function liveCore(count: number, driver: () => Driver = () => new S
   });
   const clock = new VirtualClock();
   const telemetry = Telemetry.create(count, 0);
-  const store = {
-    restored: {
-      settled: true,
-      sameBoot: true,
-      duty: {},
-      positions: Object.fromEntries(Object.keys(prop.channels).map((name) => [name, 0])),
-    },
-    bootNowS: () => 0,
-    save: () => {},
-  };
+  const positions = Object.fromEntries(servos.map((name) => [name, 0]));
   const core = new Core({
     prop,
-    drivers: new Map(boards.map((name) => [name, driver()])),
+    drivers: new Map(boards.map((name) => [name, board()])),
     clock,
     telemetry,
-    store,
+    store: {
+      restored: { settled: true, sameBoot: true, duty: {}, positions },
+      bootNowS: () => 0,
+      save: () => {},
+    },
     journal: new Journal(clock),
   });
   await core.open();
-  const session = { id: 'bench', client: 'bench', slot: 0 };
-  core.take(session);
+  core.take({ id: 'bench', client: 'bench', slot: 0 });
   let nowMs = 0;
-  const tick = () => {
+  const tick = (): void => {
     telemetry.markLife(0);
-    clock.advance(TICK_MS);
     nowMs += TICK_MS;
     core.tick(nowMs, 1);
   };
   core.wake('bench');
   while (core.condition === 'waking') tick();
-  return { core, tick };
+  let turns = 0;
+  /** Sends all of them back again before any has arrived. */
+  const turn = (): void => {
+    const toDeg = turns++ % 2 === 0 ? FAR_DEG : -FAR_DEG;
+    const moves = core.body.servos.map((servo) => ({ servo, toDeg }));
+    core.gate.move(moves, 0, 'bench', core.nowS);
+  };
+  return { core, tick, turn };
 }
 
-/** Microseconds a tick takes, ticks measured one by one. */
-function measure(tick: () => void, before: (tick: number) => void): number {
+/** Microseconds that a tick takes while everything moves, batch by batch. */
+async function tickUs(count: number): Promise<number[]> {
+  const { tick, turn } = await liveCore(count);
   const took: number[] = [];
-  for (let i = 0; i < TICKS; i++) {
-    before(i);
+  for (let batch = -BATCHES; batch < BATCHES; batch++) {
+    if ((batch * BATCH) % TURN_TICKS === 0) turn();
     const startedMs = performance.now();
-    tick();
-    took.push((performance.now() - startedMs) * 1000);
+    for (let i = 0; i < BATCH; i++) tick();
+    if (batch >= 0) took.push((1000 * (performance.now() - startedMs)) / BATCH);
   }
-  return median(took);
+  return took;
 }
 
-export async function tickRow(count: number): Promise<Row> {
-  const { core, tick } = await liveCore(count);
-  const still = () => {};
-  const toAndFro = (i: number): void => {
-    // 80 deg at 30 deg/s: nothing has arrived when it is sent back.
-    if (i % 400 === 0) {
-      const toDeg = (i / 400) % 2 === 0 ? 40 : -40;
-      core.gate.move(
-        core.body.servos.map((servo) => ({ servo, toDeg })),
-        0,
-        'bench',
-        core.nowS,
-      );
+/** What a tick costs, and whether the cost of a channel grows with their number. */
+export async function tickRows(): Promise<Row[]> {
+  const costs = new Map<number, number[]>();
+  for (const count of COUNTS) costs.set(count, await tickUs(count));
+  const [small, many] = [64, 1000];
+  const line = (costs.get(small)! as number[]).map((us) => (us * many) / small);
+  return [
+    ...COUNTS.map(
+      (count): Row => ({
+        measure: `tick, ${count} channels moving (us)`,
+        values: costs.get(count)!,
+        baselines: [1000 * TICK_MS],
+        baselineName: 'the time between two ticks',
+        target: { value: (50 / 64) * Math.max(count, 64) },
+      }),
+    ),
+    {
+      measure: `tick, ${many} channels against a straight line (us)`,
+      values: costs.get(many)!,
+      baselines: line,
+      baselineName: `through zero and ${small} channels`,
+      target: { ratio: 1.2 },
+    },
+  ];
+}
+
+/** What a minute of ticks leaves behind, with 64 channels moving all the time. */
+export async function allocationRows(): Promise<Row[]> {
+  const { gc } = globalThis;
+  if (!gc) throw new Error('run with --expose-gc: what is left behind is measured');
+  const { tick, turn } = await liveCore(64);
+  const legs = MINUTE / TURN_TICKS;
+  const perTick: number[] = [];
+  let sweeps = 0;
+  const observer = new PerformanceObserver((list) => {
+    sweeps += list.getEntries().length;
+  });
+  // The first minute compiles.
+  for (let leg = -legs; leg < legs; leg++) {
+    turn();
+    for (let i = 0; i < 10; i++) tick();
+    if (leg === 0) {
+      gc();
+      await new Promise(setImmediate);
+      observer.observe({ entryTypes: ['gc'] });
     }
-  };
-  measure(tick, toAndFro);
-  const moving = measure(tick, toAndFro);
-  for (const servo of core.body.servos) servo.halt();
-  for (let i = 0; i < 200; i++) tick();
-  return {
-    measure: `tick, ${count} channels moving (us)`,
-    value: moving,
-    baseline: measure(tick, still),
-    baselineName: 'the same at rest',
-    target: { value: 100 },
-  };
+    const before = process.memoryUsage().heapUsed;
+    for (let i = 10; i < TURN_TICKS; i++) tick();
+    const bytes = process.memoryUsage().heapUsed - before;
+    // Where a sweep fell in between, the difference says nothing.
+    if (leg >= 0 && bytes >= 0) perTick.push(bytes / (TURN_TICKS - 10));
+  }
+  await new Promise(setImmediate);
+  observer.disconnect();
+  return [
+    {
+      measure: 'left behind by a tick, 64 channels moving (bytes)',
+      values: perTick,
+      baselines: [0],
+      baselineName: 'nothing',
+      target: { value: 0 },
+      slower: 'same',
+    },
+    {
+      measure: 'garbage collections in a minute of ticks',
+      values: [sweeps],
+      baselines: [0],
+      baselineName: 'none',
+      target: { value: 0 },
+      slower: 'same',
+    },
+  ];
 }

@@ -345,17 +345,18 @@ export function start(
   stdin.isTTY = tty;
   stdout.isTTY = tty;
   const handlers = new Set<() => void>();
-  const exit = main(argv, {
+  const io = {
     stdin,
     stdout,
     stderr,
     env: { SINEW_HOST: daemon.host, USER: 'ann', ...env },
     clock: daemon.clock,
-    onInterrupt(handler) {
+    onInterrupt(handler: () => void) {
       handlers.add(handler);
       return () => handlers.delete(handler);
     },
-  });
+  };
+  const exit = main(argv, io, '1.2.3');
   const interrupt = () => {
     for (const handler of handlers) handler();
   };

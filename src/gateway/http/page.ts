@@ -15,8 +15,7 @@ const TYPES: Record<string, string> = {
  * GET / and the files of the bench page. They are read and compressed once; each has a route of its
  * own, so no path of a request ever reaches the file system.
  */
-export const page: FastifyPluginAsync = async (app) => {
-  const folder = new URL('../page/', import.meta.url);
+export const page: FastifyPluginAsync<{ folder: URL }> = async (app, { folder }) => {
   for (const name of await readdir(folder)) {
     const type = TYPES[extname(name)];
     if (!type) continue;
