@@ -1,4 +1,5 @@
 import {
+  Composer,
   type Document,
   isAlias,
   isMap,
@@ -8,10 +9,11 @@ import {
   LineCounter,
   type Node,
   type Pair,
-  parseDocument,
+  Parser,
   visit,
   type YAMLError,
   type YAMLMap,
+  YAMLParseError,
 } from 'yaml';
 import { type Finding, type Path, pathText, type Remark } from './finding.ts';
 
@@ -70,18 +72,13 @@ export function readText(text: string): PropText {
     say(control.index, `a control character (0x${code})`, 'remove it; is this a text file?');
     return result;
   }
-  const tooDeep = findTooDeep(text);
+  const lexemes = [...new Lexer().lex(text)];
+  const tooDeep = findTooDeep(lexemes);
   if (tooDeep !== undefined) {
     say(tooDeep, 'nested too deeply', `use at most ${MAX_DEPTH} brackets within each other`);
     return result;
   }
-  const document = parseDocument(text, {
-    version: '1.2',
-    schema: 'core',
-    prettyErrors: false,
-    uniqueKeys: false, // checked below, in linear time
-    stringKeys: true,
-  });
+  const document = parseLexemes(lexemes, text.length);
   result.document = document;
   if (text.startsWith('\uFEFF')) {
     const right = 'save it as UTF-8 without one';
@@ -126,14 +123,38 @@ function positions(text: string): (offset: number) => { line: number; column: nu
   };
 }
 
+/** The library's `parseDocument`, but for text that has been taken apart already. */
+function parseLexemes(lexemes: readonly string[], length: number): Document.Parsed {
+  const parser = new Parser();
+  const composer = new Composer({
+    version: '1.2',
+    schema: 'core',
+    prettyErrors: false,
+    uniqueKeys: false, // checked below, in linear time
+    stringKeys: true,
+  });
+  function* tokens() {
+    for (const lexeme of lexemes) yield* parser.next(lexeme);
+    yield* parser.end();
+  }
+  const [first, second] = composer.compose(tokens(), true, length);
+  if (second) {
+    const [from, to] = second.range;
+    const error = new YAMLParseError([from, to], 'MULTIPLE_DOCS', 'more than one document');
+    first!.errors.push(error);
+  }
+  // The composer always gives one document, be it empty.
+  return first as Document.Parsed;
+}
+
 /** Where the nesting passes what the YAML library can take, or undefined. */
-function findTooDeep(text: string): number | undefined {
+function findTooDeep(lexemes: readonly string[]): number | undefined {
   let offset = 0;
   let flow = 0;
   let inLine = 0;
   let lineStart = true;
   let before = '';
-  for (const token of new Lexer().lex(text)) {
+  for (const token of lexemes) {
     // The lexer's own marks are not part of the text; \x1f says that a plain scalar follows.
     if (token === '\x02' || token === '\x18' || token === '\x1f') {
       before = token;
