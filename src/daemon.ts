@@ -4,8 +4,6 @@ import { readFile, realpath } from 'node:fs/promises';
 import { homedir } from 'node:os';
 import { basename, extname, join, resolve } from 'node:path';
 import { parseArgs } from 'node:util';
-import { setFlagsFromString } from 'node:v8';
-import { runInNewContext } from 'node:vm';
 import type { Logger } from 'pino';
 import { Commands } from './core/commands.ts';
 import { Core } from './core/core.ts';
@@ -114,12 +112,6 @@ function logEntry(log: Logger, entry: JournalEntry): void {
   const level =
     what === 'fault' || what === 'link lost' ? 'warn' : what.includes('.') ? 'debug' : 'info';
   log[level]({ who, what, ...(values && { values }) }, text);
-}
-
-/** Lets go of what only the start has made, such as the prop file's text. */
-function sweepUp(): void {
-  setFlagsFromString('--expose-gc');
-  runInNewContext('gc')();
 }
 
 async function main(): Promise<void> {
@@ -298,7 +290,6 @@ async function main(): Promise<void> {
   };
   process.on('uncaughtException', dropAll);
   process.on('unhandledRejection', dropAll);
-  sweepUp();
   // Last: from here on signals are heard.
   const host = at.host.includes(':') ? `[${at.host}]` : at.host;
   process.stdout.write(`${prop.name}: http://${host}:${at.port}/\n`);

@@ -4,7 +4,7 @@ import type { GatewayStart, ToCore, ToGateway } from '../core/requests.ts';
 const FIRST_RETRY_MS = 100;
 const LONGEST_RETRY_MS = 5000;
 /** What the gateway makes is soon garbage: a small room for it, often swept (MB). */
-const YOUNG_MB = 8;
+const YOUNG_MB = 3;
 /** A gateway that ran this long had started well: the next retry is quick again. */
 const HEALTHY_MS = 10_000;
 

@@ -7,9 +7,9 @@ import { Daemon, Peer } from '../system/daemon.ts';
 import type { Row } from './table.ts';
 
 const BARE = fileURLToPath(new URL('bare.mjs', import.meta.url));
-/** Until what the start has left behind is swept up (ms). */
-const SETTLE_MS = 10_000;
-const RUNS = 3;
+/** By then the engine has swept up, by itself, what the start has left behind (ms). */
+const SETTLE_MS = 40_000;
+const RUNS = 2;
 
 const settle = () => new Promise((resolve) => setTimeout(resolve, SETTLE_MS));
 
