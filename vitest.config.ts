@@ -36,6 +36,16 @@ export default defineConfig({
           sequence: { groupOrder: 3 },
         },
       },
+      {
+        test: {
+          ...common,
+          name: 'faults',
+          include: ['tests/faults/**/*.test.ts'],
+          globalSetup: 'tests/faults/table.ts',
+          fileParallelism: false,
+          sequence: { groupOrder: 4 },
+        },
+      },
     ],
   },
 });
