@@ -54,6 +54,7 @@ export class Daemon {
    * @param prop a prop file to copy
    * @param folder an earlier daemon's, to start anew on its state
    * @param known the prop was parked before, so that waking it is quick
+   * @param through a command that runs the one given to it, such as `ip netns exec NAME`
    */
   static async start({
     prop = OWL,
@@ -61,12 +62,14 @@ export class Daemon {
     known = true,
     args = [],
     nodeArgs = [],
+    through = [],
   }: {
     prop?: string;
     folder?: string;
     known?: boolean;
     args?: string[];
     nodeArgs?: string[];
+    through?: string[];
   } = {}): Promise<Daemon> {
     let home = folder;
     if (!home) {
@@ -75,9 +78,11 @@ export class Daemon {
       if (known) await leaveParked(home);
     }
     const startedMs = performance.now();
+    const [program, ...given] = [...through, process.execPath];
     const child = spawn(
-      process.execPath,
+      program!,
       [
+        ...given,
         ...nodeArgs,
         DAEMON,
         '--prop',
@@ -179,8 +184,8 @@ export class Peer {
   }
 
   /** @param autoPong false for a client that is connected but gives no sign of life */
-  static async connect(daemon: Daemon, autoPong = true): Promise<Peer> {
-    const socket = new WebSocket(`ws://127.0.0.1:${daemon.port}/api`, { autoPong });
+  static async connect(daemon: Daemon, autoPong = true, host = '127.0.0.1'): Promise<Peer> {
+    const socket = new WebSocket(`ws://${host}:${daemon.port}/api`, { autoPong });
     const peer = new Peer(socket);
     await new Promise((resolve, reject) => {
       socket.once('open', resolve);
