@@ -152,6 +152,13 @@ export class Gate {
         `${other.name} is moving; feeling for a stop is for one servo while no other moves`,
         { channel: servo.name, moving: other.name },
       );
+    // On its way at full speed it might still be too fast at the limit.
+    if (servo.moving && !servo.feeling && !servo.beyond)
+      throw new Refusal(
+        'condition',
+        `${servo.name} is moving; feel for its stop when it stands still`,
+        { channel: servo.name, value: tidy(servo.state.pos), target: tidy(servo.target) },
+      );
     this.#interlocksMustHold(servo);
     const [low, high] = servo.envelopeDeg;
     const at = servo.state.pos;
@@ -161,9 +168,7 @@ export class Gate {
     const moves = [{ servo, toDeg: target }];
     this.#mustFitAlone(moves, nowS);
     this.cancel([servo]);
-    servo.take(servo.plan(target, 0, true));
-    servo.jogging = true;
-    servo.feeling = true;
+    servo.feel(servo.plan(target, 0, true));
     const [softLow, softHigh] = servo.limitsDeg;
     servo.beyond ||= target < softLow || target > softHigh;
     return { target, limited: target !== wantedDeg };
@@ -250,7 +255,11 @@ export class Gate {
       return;
     }
     this.mustBeAbleToClose(relay, nowS);
-    relay.set(true, nowS, nowS + Math.min(forS, relay.pulseS ?? Number.POSITIVE_INFINITY));
+    let offAtS = nowS + forS;
+    // Asked for again meanwhile, a momentary contact ends its pulse when it was to end.
+    if (relay.pulseS !== undefined)
+      offAtS = Math.min(offAtS, relay.on ? relay.offAtS : nowS + relay.pulseS);
+    relay.set(true, nowS, offAtS);
   }
 
   /** @throws Refusal `interlock`, `dutyRest`, `railLimit` when the relay may not close now */

@@ -65,6 +65,8 @@ export class Servo {
   plans = 0;
   /** The plan in hand came from a jog: the next jog counts from its target. */
   jogging = false;
+  /** The direction in which it still feels, sent elsewhere meanwhile: 1, -1, or 0. */
+  #outwards = 0;
   #trajectory: Trajectory | undefined;
   #atS = 0;
   /** Where in the trajectory that is. */
@@ -170,15 +172,32 @@ export class Servo {
     return planEased(this.state.pos, deg, ease, durationS, this.limits).trajectory;
   }
 
+  /** Follows a plan from now on; on its way out it goes on feeling until it has turned round. */
   take(trajectory: Trajectory): void {
+    if (this.feeling) this.#outwards = this.#goesOut() ? Math.sign(this.state.vel) : 0;
+    this.feeling = this.#outwards !== 0;
     this.#trajectory = trajectory;
     this.#atS = 0;
     this.#segment = 0;
     this.plans++;
     this.jogging = false;
-    this.feeling = false;
     this.interlocked = false;
     this.delayed = false;
+  }
+
+  /** As `take`, of a step that may leave the soft limits. */
+  feel(trajectory: Trajectory): void {
+    this.take(trajectory);
+    this.jogging = true;
+    this.feeling = true;
+    this.#outwards = 0;
+  }
+
+  #goesOut(): boolean {
+    const [low, high] = this.limitsDeg;
+    const { pos, vel } = this.state;
+    if (vel > 0) return Math.max(pos, this.target) > high;
+    return vel < 0 && Math.min(pos, this.target) < low;
   }
 
   /** Decelerates within the limits and stays there. */
@@ -193,6 +212,7 @@ export class Servo {
     this.#trajectory = undefined;
     this.jogging = false;
     this.feeling = false;
+    this.#outwards = 0;
     this.state.vel = 0;
     this.state.acc = 0;
   }
@@ -222,10 +242,15 @@ export class Servo {
     if (!trajectory) return;
     this.#atS += dtS;
     this.#segment = sample(trajectory, this.#atS, this.state, this.#segment);
+    if (this.#outwards !== 0 && this.state.vel * this.#outwards <= 0) {
+      this.#outwards = 0;
+      this.feeling = false;
+    }
     if (this.#atS >= trajectory.durationS) {
       this.#trajectory = undefined;
       this.jogging = false;
       this.feeling = false;
+      this.#outwards = 0;
       if (this.#within(this.state.pos)) this.beyond = false;
     }
   }

@@ -325,6 +325,31 @@ describe('feeling for the stop', () => {
     await client.call('channel.move', { channel: 'jaw', to: 0 });
   });
 
+  test('is refused while the servo is still on its way', async () => {
+    const { rig, client, feel } = await atLimit();
+    await client.call('channel.move', { channel: 'neck', to: 0 });
+    await rig.run(100);
+    const params = { channel: 'neck', byDeg: 1, beyondLimits: true };
+    expect((await client.refused('channel.jog', params)).code).toBe(CODES.condition);
+    await rig.run(2000);
+    await feel(1);
+  });
+
+  test('sent back on the way out, it feels until it has turned round', async () => {
+    const { rig, client, feel } = await atLimit();
+    await feel(5);
+    await rig.run(100);
+    await client.call('channel.move', { channel: 'neck', to: 30 });
+    const at = rig.at('neck');
+    const refusal = await client.refused('channel.move', { channel: 'jaw', to: 10 });
+    expect(refusal.values).toMatchObject({ feeling: 'neck' });
+    await rig.run(50);
+    expect(rig.at('neck')).toBeGreaterThanOrEqual(at);
+    await rig.run(100);
+    await client.call('channel.move', { channel: 'jaw', to: 10 });
+    expect(rig.servo('neck').moving).toBe(true);
+  });
+
   test('a move back inside is none: others may move meanwhile', async () => {
     const { rig, client, feel } = await atLimit();
     await feel(5);

@@ -161,6 +161,17 @@ describe('a relay that opens by itself', () => {
     expect(Math.abs(closedMs(rig, 'bell') - 150)).toBeLessThanOrEqual(TICK_MS);
   });
 
+  test('a momentary contact is not kept closed by asking again and again', async () => {
+    const bell = relay({ contact: 'momentary', pulseMs: 150 });
+    const { rig, client } = await Rig.live(makeProp({ bell }));
+    for (let i = 0; i < 14; i++) {
+      await client.call('channel.switch', { channel: 'bell', on: true });
+      await rig.run(10);
+    }
+    await rig.run(1000);
+    expect(Math.abs(closedMs(rig, 'bell') - 150)).toBeLessThanOrEqual(TICK_MS);
+  });
+
   test('asked again without forS it stays closed', async () => {
     const { rig, client } = await Rig.live(makeProp({ fan: relay() }));
     await client.call('channel.switch', { channel: 'fan', on: true, forS: 1 });
