@@ -5,13 +5,13 @@ import type { Session } from '../../src/core/lease.ts';
 import type { Method } from '../../src/core/requests.ts';
 import type { Store } from '../../src/core/store.ts';
 import type { Edit } from '../../src/prop/save.ts';
-import { type Prop, propFile } from '../../src/prop/schema.ts';
+import type { Prop } from '../../src/prop/schema.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { Refusal } from '../../src/shared/errors.ts';
 import { MAX_SESSIONS, Telemetry } from '../../src/shared/telemetry.ts';
 import { Dice } from './dice.ts';
 import { randomProp, STEP_US } from './invariants-prop.ts';
-import { Pins, Watch, type Worst } from './invariants-watch.ts';
+import { Broken, type Invariant, Pins, Watch, type Worst } from './invariants-watch.ts';
 
 /**
  * One random program of commands from several clients, mishaps among them, against a whole core in
@@ -25,8 +25,8 @@ const CHANNELS = [...SERVOS, 'mist', 'fan', 'pump', 'bell', 'glow', 'eye'] as co
 export interface Played {
   seed: number;
   ticks: number;
-  /** What was broken, or undefined. */
-  wrong: string | undefined;
+  /** What was broken, if anything was. */
+  wrong: { invariant: Invariant; message: string } | undefined;
   worst: Worst;
   seen: Record<string, number>;
 }
@@ -99,7 +99,6 @@ class Player {
   /** Who holds the lease, by what the core has answered. */
   #holder: string | undefined;
   #names = 0;
-  #releaseButtonIn = 0;
   #error: Error | undefined;
 
   constructor(seed: number) {
@@ -112,7 +111,8 @@ class Player {
     const { channels, rails } = this.prop;
     this.#telemetry = Telemetry.create(Object.keys(channels).length, Object.keys(rails).length);
     const positions: Record<string, number> = {};
-    for (const name of SERVOS) if (this.dice.chance(0.8)) positions[name] = name === 'wing' ? 10 : 0;
+    for (const name of SERVOS)
+      if (this.dice.chance(0.8)) positions[name] = name === 'wing' ? 10 : 0;
     const store: Store = {
       restored: { settled: true, sameBoot: true, positions, duty: {} },
       bootNowS: () => 1000 + this.clock.nowMs() / 1000,
@@ -128,10 +128,7 @@ class Player {
       tickMs: TICK_MS,
       onLost: (id) => this.#lost(id),
     });
-    this.commands = new Commands(
-      this.core,
-      new Editor(this.prop, () => this.watch),
-    );
+    this.commands = new Commands(this.core, new Editor(this.prop, () => this.watch));
     this.watch = new Watch(this.prop, this.core, this.boards);
     this.watch.known(positions);
   }
@@ -177,13 +174,13 @@ class Player {
     this.commands.call(session.id, method, params as never).then(
       () => {
         this.watch.seen[method] = (this.watch.seen[method] ?? 0) + 1;
-        if (isGone) this.#blame(`${method} was granted to a session that is over`);
+        if (isGone) this.#blame('one holder', `${method} was granted to a session that is over`);
         this.#granted(session, method, condition, before);
         const { channel, beyondLimits } = params as { channel?: string; beyondLimits?: boolean };
         if (beyondLimits) this.watch.feels(channel!);
       },
       (error: Error) => {
-        if (!(error instanceof Refusal)) this.#blame(`${method}: ${error.stack}`);
+        if (!(error instanceof Refusal)) this.#blame('core', `${method}: ${error.stack}`);
       },
     );
     await settled();
@@ -192,20 +189,21 @@ class Player {
   #granted(session: Session, method: Method, condition: string, before: string | undefined): void {
     if (method === 'lease.take') {
       if (before !== undefined && before !== session.id)
-        this.#blame(`${session.client} took the lease while ${before} held it`);
+        this.#blame('one holder', `${session.client} took the lease while ${before} held it`);
       this.#holder = session.id;
       this.#lifeMs = this.clock.nowMs();
       return;
     }
     if (FREE.has(method)) return;
-    if (before !== session.id) this.#blame(`${method} was granted to ${session.client}, no holder`);
+    if (before !== session.id)
+      this.#blame('one holder', `${method} was granted to ${session.client}, no holder`);
     if (method === 'lease.release') this.#holder = undefined;
     else if (!ANY_TIME.has(method) && condition !== 'live')
-      this.#blame(`${method} was granted in ${condition}`);
+      this.#blame('one holder', `${method} was granted in ${condition}`);
   }
 
-  #blame(what: string): void {
-    this.#error ??= new Error(what);
+  #blame(invariant: Invariant, what: string): void {
+    this.#error ??= new Broken(invariant, `${what} [tick ${this.#tick}]`);
   }
 
   // --- what happens ---------------------------------------------------------------------------------
@@ -419,8 +417,7 @@ class Player {
       dueMs += TICK_MS * elapsed;
       const lateMs = dice.chance(0.05) ? dice.between(0, 1.9) : 0;
       clock.advance(dueMs + lateMs - clock.nowMs());
-      for (const { session, silent } of this.#clients)
-        if (!silent) this.#sign(session, dueMs);
+      for (const { session, silent } of this.#clients) if (!silent) this.#sign(session, dueMs);
       this.core.tick(clock.nowMs(), elapsed);
       watch.lifeMs = this.#holder === undefined ? Number.POSITIVE_INFINITY : this.#lifeMs;
       watch.look(clock.nowMs(), elapsed);
@@ -466,15 +463,20 @@ function settled(): Promise<void> {
   return new Promise((resolve) => setImmediate(resolve));
 }
 
+function toBroken(error: Error): Broken {
+  return new Broken('core', error.stack ?? error.message);
+}
+
 /** Plays the program of `seed` for so many ticks. Never throws: what is wrong is in the answer. */
 export async function play(seed: number, ticks: number): Promise<Played> {
   const player = new Player(seed);
-  let wrong: string | undefined;
+  let wrong: Played['wrong'];
   try {
     await player.begin();
     await player.run(ticks);
   } catch (error) {
-    wrong = (error as Error).message;
+    const { invariant, message } = error instanceof Broken ? error : toBroken(error as Error);
+    wrong = { invariant, message };
   }
   const { watch } = player;
   return { seed, ticks: watch.ticks, wrong, worst: watch.worst, seen: watch.seen };

@@ -131,7 +131,11 @@ export function randomProp(dice: Dice): Prop {
         fadeS: dice.pick([0, 0.2]),
       },
     },
-    groups: { pair: ['neck', 'wing'], trio: ['neck', 'jaw', 'tail'], all: ['flap', 'tail', 'wing'] },
+    groups: {
+      pair: ['neck', 'wing'],
+      trio: ['neck', 'jaw', 'tail'],
+      all: ['flap', 'tail', 'wing'],
+    },
     poses: {
       up: { neck: 20, tail: 30, fan: 'on', glow: 0.7, eye: 'orange' },
       down: { neck: 0, jaw: -10, tail: -30, fan: 'off', glow: 0, eye: 'black' },
@@ -179,6 +183,8 @@ export function randomProp(dice: Dice): Prop {
   };
   const loaded = parseProp(JSON.stringify(spec), 'fault prop');
   if (!loaded.prop)
-    throw new Error(`the prop of this test is wrong: ${JSON.stringify(loaded.findings.filter(({ severity }) => severity === 'error'))}`);
+    throw new Error(
+      `the prop of this test is wrong: ${JSON.stringify(loaded.findings.filter(({ severity }) => severity === 'error'))}`,
+    );
   return loaded.prop;
 }

@@ -122,6 +122,37 @@ type LightWatch = {
 
 export type Worst = Record<string, number>;
 
+/** What must hold, tick by tick. */
+export const INVARIANTS = {
+  envelope: 'every pulse is within its envelope, and a whole step of its board',
+  'soft limits': 'no servo leaves its soft limits, unless it feels for its stop',
+  'speed beyond the limits': 'beyond its limits a servo goes at 20 deg/s at the most',
+  feeling: 'while one feels for its stop, no other moves',
+  speed: 'no step is larger than the speed limit allows',
+  acceleration: 'no change of a step is larger than the acceleration limit allows',
+  jerk: 'nor a change of that than the jerk limit allows',
+  interlocks: 'without what it needs a relay is open, and a servo stops and holds',
+  duty: 'no relay is closed for longer than its duty guard or its pulse allows',
+  'rail limit': 'no rail gives more than its limit',
+  flashes: 'no light flashes more than three times in a second (WCAG 2.2)',
+  'one holder': 'only the one holder of the lease is obeyed, and only while the prop is live',
+  'lost link': 'parking begins within timeoutMs + 100 ms of the last sign of life',
+  wake: 'pulses begin where the servo was left, or flagged, while waking alone',
+  'parked or stopped': 'parked or stopped, nothing moves and no relay is closed',
+  'park ends': 'every park ends within its deadline, with everything at rest in its place',
+  core: 'nothing is thrown',
+} as const;
+export type Invariant = keyof typeof INVARIANTS;
+
+export class Broken extends Error {
+  readonly invariant: Invariant;
+
+  constructor(invariant: Invariant, message: string) {
+    super(message);
+    this.invariant = invariant;
+  }
+}
+
 export class Watch {
   ticks = 0;
   /** The largest share of each limit that was used. */
@@ -308,7 +339,7 @@ export class Watch {
         this.#stopTick = this.ticks;
       } else if (what === 'position unknown') this.#unknown.add(String(values!.channel));
       else if (what === 'fault') {
-        if (text.startsWith('the core failed')) this.#wrong(`${text} ${values?.stack}`);
+        if (text.startsWith('the core failed')) this.#wrong('core', `${text} ${values?.stack}`);
         this.#failed.add(String(values!.board));
       }
     }
@@ -330,10 +361,13 @@ export class Watch {
     }
     const [lowUs, highUs] = servo.envelopeUs;
     if (!(us >= lowUs - 1e-6 && us <= highUs + 1e-6))
-      this.#wrong(`${servo.name}: pulse ${us} us outside its envelope ${lowUs} to ${highUs} us`);
+      this.#wrong(
+        'envelope',
+        `${servo.name}: pulse ${us} us outside its envelope ${lowUs} to ${highUs} us`,
+      );
     const steps = us / servo.pins.pulseStepUs;
     if (Math.abs(steps - Math.round(steps)) > 1e-6)
-      this.#wrong(`${servo.name}: pulse ${us} us is no whole step`);
+      this.#wrong('envelope', `${servo.name}: pulse ${us} us is no whole step`);
     const deg = angleAt(servo.points, us);
     if (before === 0) {
       this.#energised(servo, deg);
@@ -348,18 +382,21 @@ export class Watch {
   #energised(servo: ServoWatch, deg: number): void {
     const { name, left } = servo;
     if (this.#condition !== 'waking' && this.#condition !== 'parking' && this.#condition !== 'live')
-      this.#wrong(`${name}: pulses begin in ${this.#condition}`);
+      this.#wrong('wake', `${name}: pulses begin in ${this.#condition}`);
     const near = (to: number) =>
       Math.abs(deg - to) <= 2 * servo.spec.speedDegS * TICK_S + 0.1 * servo.pins.pulseStepUs + 1e-6;
     const parkDeg = this.parkDeg(servo);
     if (this.#unknown.has(name)) {
-      if (!near(parkDeg)) this.#wrong(`${name}: from nowhere to ${deg} deg, not ${parkDeg} deg`);
+      if (!near(parkDeg))
+        this.#wrong('wake', `${name}: from nowhere to ${deg} deg, not ${parkDeg} deg`);
       const range = Math.abs(servo.points[0]![1] - servo.points.at(-1)![1]);
       servo.jumpUntilMs = this.#nowMs + 200 + (1000 * range) / 300;
       this.#count('woken from an unknown position');
     } else {
-      if (left === undefined) this.#wrong(`${name}: starts at ${deg} deg; nobody knew where it was`);
-      if (!near(left!)) this.#wrong(`${name}: starts at ${deg} deg, was left at ${left} deg`);
+      if (left === undefined)
+        this.#wrong('wake', `${name}: starts at ${deg} deg; nobody knew where it was`);
+      if (!near(left!))
+        this.#wrong('wake', `${name}: starts at ${deg} deg, was left at ${left} deg`);
       servo.jumpUntilMs = 0;
     }
     servo.felt = deg < servo.soft[0] || deg > servo.soft[1];
@@ -399,9 +436,9 @@ export class Watch {
     servo.deg = deg;
   }
 
-  #within(servo: ServoWatch, what: string, found: number, most: number, grain: number): void {
+  #within(servo: ServoWatch, what: Invariant, found: number, most: number, grain: number): void {
     if (found > most * (1 + SLACK) + grain)
-      this.#wrong(`${servo.name}: ${what} ${found / most} times its limit (${found} a tick)`);
+      this.#wrong(what, `${servo.name}: ${what} ${found / most} times its limit (${found} a tick)`);
     if (servo.fine) this.#note(what, (found - grain) / most);
   }
 
@@ -413,10 +450,11 @@ export class Watch {
     const outside = Math.max(low - deg, deg - high);
     if (outside <= 1e-6) {
       if (servo.calm >= (servo.fine ? 3 : 100)) servo.felt = false;
-      if (!servo.felt) this.#note('soft limit', outside <= 0 ? 1 : 1 + outside);
+      if (!servo.felt) this.#note('soft limits', outside);
       return;
     }
-    if (!servo.felt) this.#wrong(`${servo.name}: at ${deg} deg, outside ${low} to ${high} deg`);
+    if (!servo.felt)
+      this.#wrong('soft limits', `${servo.name}: at ${deg} deg, outside ${low} to ${high} deg`);
     this.#count('ticks outside soft limits');
     if (this.#nowMs < servo.limitsUntilMs) return;
     const before = servo.deg - servo.step;
@@ -425,7 +463,7 @@ export class Watch {
     this.#within(servo, 'speed beyond the limits', Math.abs(servo.step), most, 1e-6);
     const outward = (deg > high && servo.step > 1e-6) || (deg < low && servo.step < -1e-6);
     if (outward && this.#condition === 'live' && moving > 1)
-      this.#wrong(`${servo.name} feels for its stop while another moves`);
+      this.#wrong('feeling', `${servo.name} feels for its stop while another moves`);
   }
 
   #lookAtRelay(relay: RelayWatch, elapsed: number): void {
@@ -438,7 +476,7 @@ export class Watch {
       // What was granted while it was live may close in the tick in which parking begins.
       const late = this.#condition === 'parking' && this.#inCondition === 0;
       if (on && this.#condition !== 'live' && !late)
-        this.#wrong(`${name} closes in ${this.#condition}`);
+        this.#wrong('parked or stopped', `${name} closes in ${this.#condition}`);
       const sinceMs = nowMs - relay.changedMs;
       if (on && spec.duty && sinceMs >= 1000 * spec.duty.restS - 1e-6) relay.usedMs = 0;
       if (!on) relay.usedMs += sinceMs;
@@ -448,11 +486,14 @@ export class Watch {
     if (!on) return;
     const closedMs = nowMs - relay.changedMs;
     if (spec.contact === 'momentary' && closedMs > spec.pulseMs! + periodMs)
-      this.#wrong(`${name}: closed for ${closedMs} ms, not ${spec.pulseMs} ms`);
+      this.#wrong('duty', `${name}: closed for ${closedMs} ms, not ${spec.pulseMs} ms`);
     if (!spec.duty) return;
     const mostMs = 1000 * spec.duty.maxOnS;
     if (relay.usedMs + closedMs > mostMs + periodMs)
-      this.#wrong(`${name}: closed for ${relay.usedMs + closedMs} ms in all, not ${mostMs} ms`);
+      this.#wrong(
+        'duty',
+        `${name}: closed for ${relay.usedMs + closedMs} ms in all, not ${mostMs} ms`,
+      );
     this.#note('duty', (relay.usedMs + closedMs - periodMs) / mostMs);
   }
 
@@ -461,16 +502,14 @@ export class Watch {
     if ('is' in requirement) return (other as RelayWatch).on === (requirement.is === 'on');
     const { us, deg } = other as ServoWatch;
     if (us === 0) return false;
-    return 'above' in requirement
-      ? deg > requirement.above - 1e-6
-      : deg < requirement.below + 1e-6;
+    return 'above' in requirement ? deg > requirement.above - 1e-6 : deg < requirement.below + 1e-6;
   }
 
   #lookAtInterlock({ on, spec, name }: RelayWatch): void {
     if (!on || !spec.requires) return;
     for (const requirement of spec.requires)
       if (!this.#met(requirement) && !this.#justFailed)
-        this.#wrong(`${name} is closed, without ${JSON.stringify(requirement)}`);
+        this.#wrong('interlocks', `${name} is closed, without ${JSON.stringify(requirement)}`);
   }
 
   /** A board failed while this tick was written: the others hear of it in the next. */
@@ -485,7 +524,10 @@ export class Watch {
     const goesHome = this.#condition === 'parking' || this.#condition === 'faulted';
     if (goesHome || requires.every((one) => this.#met(one))) servo.unmetTicks = 0;
     else if (++servo.unmetTicks > servo.stopTicks && servo.us !== 0 && servo.still === 0)
-      this.#wrong(`${servo.name} still moves ${servo.unmetTicks} ticks after its interlock ended`);
+      this.#wrong(
+        'interlocks',
+        `${servo.name} still moves ${servo.unmetTicks} ticks after its interlock ended`,
+      );
   }
 
   #lookAtRails(): void {
@@ -498,13 +540,12 @@ export class Watch {
         const moves = (still === 0 && nowMs > limitsUntilMs) || nowMs < settleUntilMs - 10;
         amps += moves ? spec.draw!.movingA : spec.draw!.idleA;
       }
-      for (const { spec, on } of this.#relays)
-        if (on && spec.rail === rail) amps += spec.draw!.onA;
+      for (const { spec, on } of this.#relays) if (on && spec.rail === rail) amps += spec.draw!.onA;
       if (rail === 'five')
         for (const light of this.#lights)
           for (let i = 0; i < light.outputs.length; i++) amps += light.fullA[i]! * share(light, i);
-      if (amps > limitA + 1e-6) this.#wrong(`rail ${rail}: ${amps} A of ${limitA} A`);
-      this.#note('rail', amps / limitA);
+      if (amps > limitA + 1e-6) this.#wrong('rail limit', `rail ${rail}: ${amps} A of ${limitA} A`);
+      this.#note('rail limit', amps / limitA);
     }
   }
 
@@ -519,7 +560,7 @@ export class Watch {
         flashes = light.general.add(tS, 0.2126 * red + 0.7152 * green + 0.0722 * blue);
         flashes = Math.max(flashes, light.red.add(tS, red, green, blue));
       } else flashes = light.general.add(tS, red);
-      if (flashes > 3) this.#wrong(`${light.name}: ${flashes} flashes within a second`);
+      if (flashes > 3) this.#wrong('flashes', `${light.name}: ${flashes} flashes within a second`);
       this.#note('flashes', flashes / 3);
     }
   }
@@ -528,22 +569,24 @@ export class Watch {
     const condition = this.#condition;
     if (condition === 'parked') {
       if (this.#inCondition === 0 && before === 'parking') this.#mustBeParked();
-      else if (moving > 0) this.#wrong('a servo moves in parked');
-      if (this.#relays.some(({ on }) => on)) this.#wrong('a relay is closed in parked');
+      else if (moving > 0) this.#wrong('parked or stopped', 'a servo moves in parked');
+      if (this.#relays.some(({ on }) => on))
+        this.#wrong('parked or stopped', 'a relay is closed in parked');
     } else if (condition === 'stopped' || condition === 'faulted') {
       const closed = this.#relays.find(({ on }) => on);
-      if (closed && !this.#justFailed) this.#wrong(`${closed.name} is closed in ${condition}`);
+      if (closed && !this.#justFailed)
+        this.#wrong('parked or stopped', `${closed.name} is closed in ${condition}`);
       if (condition === 'stopped') this.#lookAtStop();
       else if (moving > 0 && this.#inCondition * 5 > this.#parkLimitMs)
-        this.#wrong('a servo still moves long after a fault');
+        this.#wrong('parked or stopped', 'a servo still moves long after a fault');
     } else if (condition === 'parking' && this.#nowMs - this.#parkingSinceMs > this.#parkLimitMs)
-      this.#wrong(`parking goes on after ${this.#nowMs - this.#parkingSinceMs} ms`);
+      this.#wrong('park ends', `parking goes on after ${this.#nowMs - this.#parkingSinceMs} ms`);
     const silentMs = this.#nowMs - this.lifeMs;
     const { timeoutMs } = this.#prop.link;
     const commanded = condition === 'live' || condition === 'waking';
     if (commanded && silentMs > timeoutMs + 100)
-      this.#wrong(`${condition} though the holder has been silent for ${silentMs} ms`);
-    if (condition === 'parking' && silentMs < 1e6) this.#note('lost link (ms)', silentMs);
+      this.#wrong('lost link', `${condition} though the holder has been silent for ${silentMs} ms`);
+    if (condition === 'parking' && silentMs < 1e6) this.#note('lost link', silentMs);
   }
 
   #mustBeParked(): void {
@@ -554,29 +597,33 @@ export class Watch {
       // Limp from before, or lost with its board: it stays as it is.
       if (servo.us === 0 && (at === undefined || servo.spec.park.then === 'hold')) continue;
       if (servo.us !== 0 && servo.spec.park.then === 'release')
-        this.#wrong(`${servo.name} is parked and still has pulses`);
+        this.#wrong('park ends', `${servo.name} is parked and still has pulses`);
       const grain = servo.fine ? 1e-5 : 0.5;
       if (servo.us !== 0 && Math.abs(at! - parkDeg) > grain)
-        this.#wrong(`${servo.name} is parked at ${at} deg, not ${parkDeg} deg`);
+        this.#wrong('park ends', `${servo.name} is parked at ${at} deg, not ${parkDeg} deg`);
     }
     for (const light of this.#lights)
       for (let i = 0; i < light.outputs.length; i++)
-        if (share(light, i) > 1e-9) this.#wrong(`${light.name} is lit in parked`);
+        if (share(light, i) > 1e-9)
+          this.#wrong('parked or stopped', `${light.name} is lit in parked`);
   }
 
   #lookAtStop(): void {
     const since = this.ticks - this.#stopTick;
     for (const servo of this.#servos) {
       if (servo.us === 0) continue;
-      if (this.#stopCategory === 0) this.#wrong(`${servo.name} has pulses after a stop 0`);
+      if (this.#stopCategory === 0)
+        this.#wrong('parked or stopped', `${servo.name} has pulses after a stop 0`);
       if (since <= servo.stopTicks) continue;
-      if (servo.still === 0) this.#wrong(`${servo.name} moves ${since} ticks after a stop`);
+      if (servo.still === 0)
+        this.#wrong('parked or stopped', `${servo.name} moves ${since} ticks after a stop`);
       if (this.#stopCategory === 1 && since > this.#slowest)
-        this.#wrong(`${servo.name} has pulses ${since} ticks after a stop 1`);
+        this.#wrong('parked or stopped', `${servo.name} has pulses ${since} ticks after a stop 1`);
     }
     if (this.#stopCategory === 0)
       for (const light of this.#lights)
-        if (share(light, 0) > 1e-9) this.#wrong(`${light.name} is lit after a stop 0`);
+        if (share(light, 0) > 1e-9)
+          this.#wrong('parked or stopped', `${light.name} is lit after a stop 0`);
   }
 
   get #slowest(): number {
@@ -591,8 +638,8 @@ export class Watch {
     this.seen[what] = (this.seen[what] ?? 0) + 1;
   }
 
-  #wrong(what: string): never {
-    throw new Error(`${what} [${this.#condition}, tick ${this.ticks}]`);
+  #wrong(invariant: Invariant, what: string): never {
+    throw new Broken(invariant, `${what} [${this.#condition}, tick ${this.ticks}]`);
   }
 }
 
