@@ -20,6 +20,8 @@ export function acceptUpgrades(
     noServer: true,
     maxPayload: FRAME_HARD_LIMIT_BYTES,
     perMessageDeflate: false,
+    // One frame of each session in turn: a flood of one must not keep the signs of life of another waiting.
+    allowSynchronousEvents: false,
   });
 
   app.server.on('upgrade', (request, socket, head) => {
