@@ -239,7 +239,10 @@ async function main(): Promise<void> {
     await gateway.close();
     throw error;
   }
-  const loop = new Loop(systemClock, core.tickMs, core.tick);
+  const loop = new Loop(systemClock, core.tickMs, (nowMs, elapsed, lateMs) => {
+    telemetry.countLateness(lateMs);
+    core.tick(nowMs, elapsed);
+  });
   loop.start();
   core.triggers.begin();
   const starve = notify ? beWatched(notify) : () => {};

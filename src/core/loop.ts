@@ -10,12 +10,19 @@ const EARLY_MS = 0.5;
 export class Loop {
   readonly #clock: Clock;
   readonly #periodMs: number;
-  readonly #tick: (nowMs: number, elapsedTicks: number) => void;
+  readonly #tick: (nowMs: number, elapsedTicks: number, lateMs: number) => void;
   #nextMs = 0;
   #cancel: (() => void) | undefined;
 
-  /** `tick` is told how many periods have passed since the one before: 1, or more after a stall. */
-  constructor(clock: Clock, periodMs: number, tick: (nowMs: number, elapsedTicks: number) => void) {
+  /**
+   * `tick` is told how many periods have passed since the one before, 1, or more after a stall; and
+   * how much after it was due it begins (ms).
+   */
+  constructor(
+    clock: Clock,
+    periodMs: number,
+    tick: (nowMs: number, elapsedTicks: number, lateMs: number) => void,
+  ) {
     this.#clock = clock;
     this.#periodMs = periodMs;
     this.#tick = tick;
@@ -41,7 +48,7 @@ export class Loop {
     if (lateMs >= -EARLY_MS) {
       const elapsed = Math.max(1, Math.floor(lateMs / this.#periodMs) + 1);
       this.#nextMs += elapsed * this.#periodMs;
-      this.#tick(nowMs, elapsed);
+      this.#tick(nowMs, elapsed, lateMs);
     }
     if (this.#cancel) this.#arm();
   };

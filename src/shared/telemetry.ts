@@ -52,7 +52,17 @@ const RAIL_STRIDE = 2;
 /** Fields of one rail: estimated draw, and measured draw or NaN (A). */
 export const RAIL_FIELD = { amps: 0, measuredA: 1 } as const;
 
+/**
+ * Upper bounds (ms) of the classes that ticks are counted in by how late they come; the last class has
+ * none. Each is a quarter above the one before it, from 50 us to 100 ms.
+ */
+export const LATENESS_MS: readonly number[] = Array.from(
+  { length: 35 },
+  (_unused, i) => 0.05 * 1.25 ** i,
+);
+
 const HEADER = { sequence: 0, condition: 1, coreBeat: 2, gatewayBeat: 3, life: 4 } as const;
+const LATENESS_START = HEADER.life + MAX_SESSIONS;
 
 export interface TelemetryBuffers {
   channels: number;
@@ -79,7 +89,7 @@ export class Telemetry {
     return new Telemetry({
       channels,
       rails,
-      header: new SharedArrayBuffer(4 * (HEADER.life + MAX_SESSIONS)),
+      header: new SharedArrayBuffer(4 * (LATENESS_START + LATENESS_MS.length + 1)),
       body: new SharedArrayBuffer(8 * (1 + channels * CHANNEL_STRIDE + rails * RAIL_STRIDE)),
     });
   }
@@ -105,6 +115,13 @@ export class Telemetry {
     Atomics.add(this.#header, HEADER.coreBeat, 1);
   }
 
+  /** Counts a tick that began so much after it was due (ms). */
+  countLateness(lateMs: number): void {
+    let at = 0;
+    while (at < LATENESS_MS.length && lateMs > LATENESS_MS[at]!) at++;
+    Atomics.add(this.#header, LATENESS_START + at, 1);
+  }
+
   /** Counts up with every sign of life of the session in `slot`. */
   life(slot: number): number {
     return Atomics.load(this.#header, HEADER.life + slot);
@@ -114,6 +131,12 @@ export class Telemetry {
 
   markLife(slot: number): void {
     Atomics.add(this.#header, HEADER.life + slot, 1);
+  }
+
+  /** Ticks by lateness: one number for each class of `LATENESS_MS`, and one for what is above. */
+  lateness(): number[] {
+    const at = (i: number) => Atomics.load(this.#header, LATENESS_START + i) >>> 0;
+    return Array.from({ length: LATENESS_MS.length + 1 }, (_unused, i) => at(i));
   }
 
   beatGateway(): void {

@@ -79,6 +79,7 @@ describe('/health', () => {
 describe('/metrics', () => {
   it('is OpenMetrics 1.0', async () => {
     tick(1, 'live');
+    for (const lateMs of [-0.3, 0.01, 0.3, 500]) rig.telemetry.countLateness(lateMs);
     const client = await rig.open();
     await client.call('nonsense');
     const { headers, body } = await get('/metrics');
@@ -107,13 +108,15 @@ describe('/metrics', () => {
       }
       const sample = /^([a-z_]+)(?:\{[a-z_]+="[^"\n]*"\})? (-?[0-9.e+-]+)$/.exec(line);
       expect(sample, line).not.toBeNull();
-      expect(sample![1]).toBe(seen.get(family) === 'counter' ? `${family}_total` : family);
+      const suffixes = { counter: ['_total'], histogram: ['_bucket', '_count'] }[seen.get(family)!];
+      expect((suffixes ?? ['']).map((suffix) => family + suffix)).toContain(sample![1]);
     }
     expect(Object.fromEntries(seen)).toMatchObject({
       sinew_condition: 'stateset',
       sinew_sessions: 'gauge',
       sinew_frames: 'counter',
       sinew_refused: 'counter',
+      sinew_tick_lateness_seconds: 'histogram',
     });
     const values = new Map(lines.map((line) => line.split(' ') as [string, string]));
     expect(values.get('sinew_condition{sinew_condition="live"}')).toBe('1');
@@ -124,6 +127,13 @@ describe('/metrics', () => {
     expect(values.get('sinew_rail_amperes{rail="servo6v"}')).toBe('1.5');
     expect(values.get('sinew_rail_limit_amperes{rail="servo6v"}')).toBe('5');
     expect(values.get('sinew_core_ticks_total')).toBe('1');
+    // Histogram: cumulative, the last bucket is +Inf and equals the count.
+    const buckets = lines.filter((line) => line.includes('lateness_seconds_bucket'));
+    const counts = buckets.map((line) => Number(line.split(' ')[1]));
+    expect(counts).toEqual(counts.toSorted((a, b) => a - b));
+    expect([counts[0], counts.at(-2), counts.at(-1)]).toEqual([2, 3, 4]);
+    expect(buckets.at(-1)).toBe('sinew_tick_lateness_seconds_bucket{le="+Inf"} 4');
+    expect(values.get('sinew_tick_lateness_seconds_count')).toBe('4');
     expect(Number(values.get('process_resident_memory_bytes'))).toBeGreaterThan(1e6);
   });
 });

@@ -1,5 +1,6 @@
 import type { FastifyPluginAsync } from 'fastify';
 import { CONDITIONS } from '../../core/condition.ts';
+import { LATENESS_MS } from '../../shared/telemetry.ts';
 import type { Traffic } from '../dispatch.ts';
 import type { Sessions } from '../sessions.ts';
 import type { View } from '../state.ts';
@@ -39,6 +40,24 @@ function family(
   ].join('\n');
 }
 
+/** How late ticks began, as a histogram: each class counts what is in those below it as well. */
+function lateness(counts: readonly number[]): string {
+  const name = 'sinew_tick_lateness_seconds';
+  let sum = 0;
+  const buckets = counts.map((count, i) => {
+    sum += count;
+    const le = i < LATENESS_MS.length ? (LATENESS_MS[i]! / 1000).toPrecision(4) : '+Inf';
+    return `${name}_bucket{le="${le}"} ${sum}`;
+  });
+  return [
+    `# TYPE ${name} histogram`,
+    `# UNIT ${name} seconds`,
+    `# HELP ${name} Time from when a tick of the core was due until it began.`,
+    ...buckets,
+    `${name}_count ${sum}`,
+  ].join('\n');
+}
+
 function metricsText({ view, sessions, traffic }: Options): string {
   view.refresh();
   const refused = [...traffic.refused].map(([code, n]): Sample => [{ code: String(code) }, n]);
@@ -59,6 +78,7 @@ function metricsText({ view, sessions, traffic }: Options): string {
     family('sinew_rail_amperes', 'gauge', 'Estimated draw of a rail.', amps, 'amperes'),
     family('sinew_rail_limit_amperes', 'gauge', 'Limit of a rail.', limits, 'amperes'),
     family('sinew_core_ticks', 'counter', 'Ticks of the core.', [[{}, ticks]]),
+    lateness(view.telemetry.lateness()),
     family(
       'process_resident_memory_bytes',
       'gauge',
