@@ -11,6 +11,7 @@ import { Journal } from './core/journal.ts';
 import { Loop } from './core/loop.ts';
 import type { GatewayStart, JournalEntry, ToCore } from './core/requests.ts';
 import { FileStore } from './core/store.ts';
+import { Turns } from './core/turns.ts';
 import type { Driver } from './drivers/driver.ts';
 import { createDriver } from './drivers/index.ts';
 import { GatewayHost, loadGateway } from './gateway/host.ts';
@@ -193,6 +194,7 @@ async function main(): Promise<void> {
     onHolder: (holder) => gateway.post({ t: 'holder', holder }),
   });
   const commands = new Commands(core, propFile);
+  const turns = new Turns();
 
   function handle(message: Exclude<ToCore, { t: 'listening' | 'cannot-listen' }>): void {
     switch (message.t) {
@@ -208,11 +210,14 @@ async function main(): Promise<void> {
         core.triggers.osc(message.address);
         break;
       case 'call':
-        void answer(
-          message.id,
-          commands.call(message.session, message.method, message.params as never),
-        );
+        // A stop waits for nothing.
+        if (message.method === 'stop') call(message);
+        else turns.add(message.session, () => call(message));
     }
+  }
+
+  function call({ id, session, method, params }: Extract<ToCore, { t: 'call' }>): void {
+    void answer(id, commands.call(session, method, params as never));
   }
 
   async function answer(id: number, result: Promise<unknown>): Promise<void> {
