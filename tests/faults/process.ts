@@ -20,7 +20,8 @@ export function quantile(values: readonly number[], share: number): number {
  */
 export function ownTheBoard(pid: number): boolean {
   const fifo = (thread: number, priority: number) =>
-    spawnSync('chrt', ['--fifo', '--reset-on-fork', '--pid', `${priority}`, `${thread}`]).status === 0;
+    spawnSync('chrt', ['--fifo', '--reset-on-fork', '--pid', `${priority}`, `${thread}`]).status ===
+    0;
   return readdirSync(`/proc/${pid}/task`).every((thread) =>
     fifo(Number(thread), Number(thread) === pid ? 50 : 10),
   );
