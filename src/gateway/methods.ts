@@ -4,6 +4,7 @@ import type { Method, Params, Result } from '../core/requests.ts';
 import { closest } from '../prop/finding.ts';
 import { NAME } from '../prop/schema.ts';
 import { type ErrorName, Refusal } from '../shared/errors.ts';
+import { plain } from '../shared/plain.ts';
 
 /**
  * Every method of the API: one zod schema gives the check, the message and the OpenRPC document.
@@ -60,7 +61,7 @@ const nothing = z.strictObject({});
 const clientName = z
   .string(want('a name for this client, 1 to 64 printable characters'))
   // Names go to logs and to other people's screens: no control, format or line-break characters.
-  .overwrite((given) => given.replace(/[\p{C}\p{Zl}\p{Zp}]/gu, '').trim())
+  .overwrite((given) => plain(given, '').trim())
   .min(1, { error: 'must hold a printable character' })
   .max(64, { error: 'must be at most 64 characters' })
   .describe('who this is, as shown to others: 1 to 64 printable characters');

@@ -1,3 +1,5 @@
+import { plain } from './plain.ts';
+
 /** JSON-RPC 2.0 error codes (section 5.1) and Sinew's own, in the range the standard leaves free. */
 export const CODES = {
   parse: -32700,
@@ -57,7 +59,8 @@ export class Refusal extends Error {
   readonly values: Record<string, unknown>;
 
   constructor(kind: ErrorName, reason: string, values: Record<string, unknown> = {}) {
-    super(reason);
+    // It may quote what a client has sent.
+    super(plain(reason));
     this.name = 'Refusal';
     this.kind = kind;
     this.values = values;
