@@ -54,11 +54,11 @@ export const RAIL_FIELD = { amps: 0, measuredA: 1 } as const;
 
 /**
  * Upper bounds (ms) of the classes that ticks are counted in by how late they come; the last class has
- * none. Each is a quarter above the one before it, from 50 us to 100 ms.
+ * none. Each is a tenth above the one before it, from 50 us to 93 ms.
  */
 export const LATENESS_MS: readonly number[] = Array.from(
-  { length: 35 },
-  (_unused, i) => 0.05 * 1.25 ** i,
+  { length: 80 },
+  (_unused, i) => 0.05 * 1.1 ** i,
 );
 
 const HEADER = { sequence: 0, condition: 1, coreBeat: 2, gatewayBeat: 3, life: 4 } as const;

@@ -6,6 +6,7 @@ import type { Browser, Page } from 'playwright-core';
 import { stringify } from 'yaml';
 import { launch } from '../browser/chromium.ts';
 import { Daemon, Peer } from '../system/daemon.ts';
+import { manyServos } from './many-servos.ts';
 import type { Row } from './table.ts';
 
 const LOADS = 9;
@@ -93,7 +94,7 @@ async function firstPaint(browser: Browser, url: string) {
 async function busyRows(browser: Browser): Promise<Row[]> {
   const folder = await mkdtemp(join(tmpdir(), 'sinew-bench-'));
   const file = join(folder, 'prop.yaml');
-  await writeFile(file, stringify(manyServos()));
+  await writeFile(file, stringify(manyServos(CHANNELS)));
   const daemon = await Daemon.start({ prop: file });
   const holder = await Peer.holder(daemon);
   const page = await browser.newPage({ viewport: { width: 1440, height: 900 } });
@@ -159,31 +160,5 @@ async function load(browser: Browser, page: Page): Promise<Load> {
   return {
     page: (to.pageS - from.pageS) / tookS,
     browser: (to.browserS - from.browserS) / tookS,
-  };
-}
-
-function manyServos(): object {
-  const servos = Array.from({ length: CHANNELS }, (_, i) => `servo_${i}`);
-  return {
-    sinew: 1,
-    name: 'Fifty',
-    boards: Object.fromEntries(['a', 'b', 'c'].map((name) => [name, { driver: 'sim' }])),
-    channels: Object.fromEntries(
-      servos.map((name, i) => [
-        name,
-        {
-          kind: 'servo',
-          output: { board: 'abc'[i % 3], pin: 4 + Math.floor(i / 3) },
-          calibration: [
-            [500, -90],
-            [2500, 90],
-          ],
-          speedDegS: 20,
-          marks: { back: -60 },
-          park: { to: 'back' },
-        },
-      ]),
-    ),
-    groups: { all: servos },
   };
 }

@@ -1,7 +1,10 @@
 import { readFile, writeFile } from 'node:fs/promises';
 import { cpus } from 'node:os';
 import { fileURLToPath } from 'node:url';
+import { checkRow } from './check.ts';
 import { commandRows } from './command.ts';
+import { followersRow, latenessRows } from './lateness.ts';
+import { memoryRow } from './memory.ts';
 import { pageRows } from './page.ts';
 import { lossRow, startRow } from './process.ts';
 import { rehearseRow } from './rehearse.ts';
@@ -12,9 +15,13 @@ import { allocationRows, tickRows } from './tick.ts';
 /** All that is measured, by the word that chooses it. */
 const PARTS: Record<string, () => Promise<Row[]>> = {
   command: commandRows,
+  lateness: latenessRows,
+  followers: async () => [await followersRow()],
   tick: tickRows,
   allocation: allocationRows,
   rehearse: async () => [await rehearseRow()],
+  check: async () => [await checkRow()],
+  memory: async () => [await memoryRow()],
   start: async () => [await startRow()],
   loss: async () => [await lossRow()],
   safe: async () => [await safeRow()],
