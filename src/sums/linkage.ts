@@ -1,0 +1,277 @@
+/**
+ * The planar four-bar linkage from a servo's horn to a flap. Lengths are between centres (mm).
+ * Angles (deg) of horn and flap arm are both measured from the direction of the line shaft to hinge,
+ * anticlockwise. Valid for rigid links without play, in one plane.
+ */
+export interface FourBar {
+  /** Servo shaft to hinge. */
+  groundMm: number;
+  /** Servo shaft to the pin in the horn. */
+  hornMm: number;
+  /** The rod, pin to pin. */
+  couplerMm: number;
+  /** Hinge to the pin in the flap. */
+  flapMm: number;
+}
+
+/** A four-bar linkage with the maker's zeros: how horn deg and flap deg count. */
+export interface LinkageSpec extends FourBar {
+  /** Angle of the horn where the calibration says 0 deg. */
+  hornZeroDeg: number;
+  /** Angle of the flap arm where the flap is at 0 deg; default: where it is with the horn at 0. */
+  flapZeroDeg?: number | undefined;
+  /** The rod crosses the line from shaft to hinge. */
+  crossed: boolean;
+}
+
+/** A position in which two links are in line. */
+export interface Toggle {
+  /**
+   * `horn`: the horn is in line with the rod, the flap is at an end of its travel and the horn's
+   * torque on it grows without bound. `flap`: the flap arm is in line with the rod, the horn can turn
+   * no further and has no hold of the flap.
+   */
+  links: 'horn' | 'flap';
+  hornDeg: number;
+  flapDeg: number;
+}
+
+const RAD = Math.PI / 180;
+/** Rounding in a cosine. */
+const NOISE = 1e-12;
+/** Horn and flap are used within this much of the middle (deg), so that no angle is met twice. */
+const WIDEST_DEG = 175;
+
+/** An angle as -180 (not included) to 180 deg. */
+function wrap(deg: number): number {
+  const turned = deg - 360 * Math.round(deg / 360);
+  return turned === -180 ? 180 : turned;
+}
+
+/** Angle (deg) whose cosine is `cosine`; NaN beyond 1 by more than rounding. */
+function acosDeg(cosine: number): number {
+  if (Math.abs(cosine) > 1 + NOISE) return Number.NaN;
+  return Math.acos(Math.min(1, Math.max(-1, cosine))) / RAD;
+}
+
+/** One solution of p cos x + q sin x = r (deg); NaN when there is none. */
+function solve(p: number, q: number, r: number, sign: 1 | -1): number {
+  return Math.atan2(q, p) / RAD + sign * acosDeg(r / Math.hypot(p, q));
+}
+
+/** K3 of Freudenstein's equation. */
+function third({ groundMm: g, hornMm: a, couplerMm: b, flapMm: c }: FourBar): number {
+  return (a * a + c * c + g * g - b * b) / (2 * a * c);
+}
+
+/**
+ * Angle of the flap arm (deg) for an angle of the horn (deg), by Freudenstein's equation
+ * K1 cos f - K2 cos h + K3 = cos(h - f) with K1 = ground / horn, K2 = ground / flap,
+ * K3 = (horn2 + flap2 + ground2 - rod2) / (2 horn flap): F. Freudenstein, "Approximate synthesis of
+ * four-bar linkages", Trans. ASME 77 (1955). NaN where the linkage does not close.
+ */
+export function flapOf(bar: FourBar, hornDeg: number, crossed: boolean): number {
+  const cos = Math.cos(hornDeg * RAD);
+  const p = cos - bar.groundMm / bar.hornMm;
+  const q = Math.sin(hornDeg * RAD);
+  return solve(p, q, third(bar) - (bar.groundMm / bar.flapMm) * cos, crossed ? 1 : -1);
+}
+
+/** Angle of the horn (deg) for an angle of the flap arm (deg), as `flapOf`; `sign` picks one of two. */
+function hornOf(bar: FourBar, flapDeg: number, sign: 1 | -1): number {
+  const cos = Math.cos(flapDeg * RAD);
+  const p = cos + bar.groundMm / bar.flapMm;
+  const q = Math.sin(flapDeg * RAD);
+  return solve(p, q, third(bar) + (bar.groundMm / bar.hornMm) * cos, sign);
+}
+
+/** Both angles of the horn (deg) that put the flap arm at an angle (deg); NaN where it cannot be. */
+export function hornsOf(bar: FourBar, flapDeg: number): [number, number] {
+  return [hornOf(bar, flapDeg, -1), hornOf(bar, flapDeg, 1)];
+}
+
+/**
+ * Turn of the flap for a small turn of the horn: the derivative of Freudenstein's equation. By virtual
+ * work, torque on the horn = this x torque on the flap; its reciprocal is the mechanical advantage.
+ */
+export function velocityRatio(bar: FourBar, hornDeg: number, flapDeg: number): number {
+  const between = Math.sin((hornDeg - flapDeg) * RAD);
+  return (
+    ((bar.groundMm / bar.flapMm) * Math.sin(hornDeg * RAD) + between) /
+    ((bar.groundMm / bar.hornMm) * Math.sin(flapDeg * RAD) + between)
+  );
+}
+
+/**
+ * Transmission angle (deg, 0 to 90): between rod and flap arm, by the law of cosines. At 90 the rod's
+ * whole force turns the flap, at 0 nothing of it does. NaN where the linkage does not close.
+ */
+export function transmissionDeg(bar: FourBar, hornDeg: number): number {
+  const { groundMm: g, hornMm: a, couplerMm: b, flapMm: c } = bar;
+  const pin2 = a * a + g * g - 2 * a * g * Math.cos(hornDeg * RAD);
+  const angle = acosDeg((b * b + c * c - pin2) / (2 * b * c));
+  return Math.min(angle, 180 - angle);
+}
+
+/**
+ * Angles between horn and line (deg, 0 to 180, on either side of it) for which the linkage closes;
+ * undefined when it never does. The horn can go all the way round when they are 0 and 180: Grashof's
+ * criterion, with horn or ground the shortest link.
+ */
+export function closingRange(bar: FourBar): [low: number, high: number] | undefined {
+  const { groundMm: g, hornMm: a, couplerMm: b, flapMm: c } = bar;
+  const links = [g, a, b, c];
+  const longest = Math.max(...links);
+  if (!(2 * longest < g + a + b + c)) return undefined;
+  const at = (pinMm: number) => (a * a + g * g - pinMm * pinMm) / (2 * a * g);
+  const low = at(Math.abs(b - c));
+  const high = at(b + c);
+  return [low >= 1 ? 0 : acosDeg(low), high <= -1 ? 180 : acosDeg(high)];
+}
+
+/** Every toggle position of one branch of a linkage that closes. */
+export function toggles(bar: FourBar, crossed: boolean): Toggle[] {
+  const { groundMm: g, hornMm: a, couplerMm: b, flapMm: c } = bar;
+  const found: Toggle[] = [];
+  for (const side of [1, -1]) {
+    for (const pinMm of [b + c, Math.abs(b - c)]) {
+      const hornDeg = side * acosDeg((a * a + g * g - pinMm * pinMm) / (2 * a * g));
+      const flapDeg = flapOf(bar, hornDeg, crossed);
+      if (Number.isFinite(flapDeg)) found.push({ links: 'flap', hornDeg, flapDeg });
+    }
+    for (const reachMm of [a + b, a - b]) {
+      const flapDeg = side * acosDeg((reachMm * reachMm - c * c - g * g) / (2 * c * g));
+      // The pin in the flap as seen from the shaft; the horn points away from it when folded over.
+      const seenDeg =
+        Math.atan2(c * Math.sin(flapDeg * RAD), g + c * Math.cos(flapDeg * RAD)) / RAD;
+      const hornDeg = wrap(reachMm < 0 ? seenDeg + 180 : seenDeg);
+      const off = Math.abs(wrap(flapOf(bar, hornDeg, crossed) - flapDeg));
+      if (off < SAME_DEG) found.push({ links: 'horn', hornDeg, flapDeg });
+    }
+  }
+  return found;
+}
+
+/** The two branches are told apart by more than this (deg). */
+const SAME_DEG = 1e-3;
+/** How far short of a toggle position the stretch ends (deg). */
+const END_DEG = 1e-9;
+
+/**
+ * A linkage in use, in the maker's degrees: horn deg as the calibration counts them, flap deg as the
+ * channel is commanded. It is held to the one stretch between two toggle positions that holds the
+ * middle of the horn's travel: there, each flap angle has one horn angle.
+ */
+export class Linkage {
+  readonly bar: FourBar;
+  /** The stretch of horn and flap (deg), low then high, up to the toggle positions. */
+  readonly hornRangeDeg: readonly [number, number];
+  readonly flapRangeDeg: readonly [number, number];
+  /** What ends the stretch at low and at high horn angles; undefined where no toggle does. */
+  readonly ends: readonly [Toggle['links'] | undefined, Toggle['links'] | undefined];
+  readonly #hornZeroDeg: number;
+  readonly #flapZeroDeg: number;
+  readonly #crossed: boolean;
+  readonly #sign: 1 | -1;
+  /** The middle of the stretch, from which angles are unwrapped (textbook deg). */
+  readonly #midHornDeg: number;
+  readonly #midFlapDeg: number;
+
+  /**
+   * @param midDeg the horn's middle position (deg, as the calibration counts)
+   * @throws RangeError in words when the linkage cannot close, or not there
+   */
+  constructor(spec: LinkageSpec, midDeg: number) {
+    this.bar = spec;
+    this.#hornZeroDeg = spec.hornZeroDeg;
+    this.#crossed = spec.crossed;
+    const midHorn = spec.hornZeroDeg + midDeg;
+    const midFlap = this.#mustClose(midHorn, `its middle position, ${round(midDeg)} deg`);
+    const zeroDeg = spec.flapZeroDeg ?? this.#mustClose(spec.hornZeroDeg, '0 deg');
+    // The flap's zero is the one of all its turns that is nearest to the middle.
+    this.#flapZeroDeg = midFlap - wrap(midFlap - zeroDeg);
+    this.#midHornDeg = midHorn;
+    this.#midFlapDeg = midFlap;
+    const [one, other] = hornsOf(spec, midFlap);
+    this.#sign = Math.abs(wrap(one - midHorn)) < Math.abs(wrap(other - midHorn)) ? -1 : 1;
+    const ratio = velocityRatio(spec, midHorn, midFlap);
+    if (!(Math.abs(ratio) > NOISE && Math.abs(ratio) < 1 / NOISE))
+      throw new RangeError(
+        `with the horn at its middle position, ${round(midDeg)} deg, the linkage is in a toggle position`,
+      );
+    const rises = ratio > 0;
+    let low = -WIDEST_DEG;
+    let high = WIDEST_DEG;
+    const ends: [Toggle['links'] | undefined, Toggle['links'] | undefined] = [undefined, undefined];
+    for (const { links, hornDeg } of toggles(spec, spec.crossed)) {
+      const away = wrap(hornDeg - midHorn);
+      if (away <= 0 && away > low) [low, ends[0]] = [away, links];
+      if (away >= 0 && away < high) [high, ends[1]] = [away, links];
+    }
+    // A flap that goes all the way round is used as far as its angle is told from the next turn's.
+    for (const widest of [-WIDEST_DEG, WIDEST_DEG]) {
+      const hornDeg = hornOf(spec, midFlap + widest, this.#sign);
+      const off = Math.abs(wrap(flapOf(spec, hornDeg, spec.crossed) - midFlap - widest));
+      const away = wrap(hornDeg - midHorn);
+      if (!(off < SAME_DEG) || away * widest > 0 !== rises) continue;
+      if (away < 0 && away > low) [low, ends[0]] = [away, undefined];
+      if (away > 0 && away < high) [high, ends[1]] = [away, undefined];
+    }
+    // Rounding must not put an end where the linkage no longer closes.
+    low += midHorn + END_DEG;
+    high += midHorn - END_DEG;
+    this.ends = ends;
+    this.hornRangeDeg = [low - spec.hornZeroDeg, high - spec.hornZeroDeg];
+    const flaps = [this.#flapAt(low), this.#flapAt(high)] as const;
+    this.flapRangeDeg = rises ? flaps : [flaps[1], flaps[0]];
+  }
+
+  /** Flap (deg) for a horn angle (deg); at the ends of the stretch beyond them. Allocates nothing. */
+  toFlap(hornDeg: number): number {
+    const [low, high] = this.hornRangeDeg;
+    return this.#flapAt(Math.min(Math.max(hornDeg, low), high) + this.#hornZeroDeg);
+  }
+
+  /** Horn (deg) for a flap angle (deg); at the ends of the stretch beyond them. Allocates nothing. */
+  toHorn(flapDeg: number): number {
+    const [low, high] = this.flapRangeDeg;
+    const inside = Math.min(Math.max(flapDeg, low), high) + this.#flapZeroDeg;
+    const away = wrap(hornOf(this.bar, inside, this.#sign) - this.#midHornDeg);
+    return this.#midHornDeg + away - this.#hornZeroDeg;
+  }
+
+  /** Turn of the flap for a small turn of the horn, with the flap at an angle (deg). */
+  ratioAt(flapDeg: number): number {
+    return velocityRatio(
+      this.bar,
+      this.toHorn(flapDeg) + this.#hornZeroDeg,
+      flapDeg + this.#flapZeroDeg,
+    );
+  }
+
+  /** Transmission angle (deg) with the flap at an angle (deg). */
+  transmissionAt(flapDeg: number): number {
+    return transmissionDeg(this.bar, this.toHorn(flapDeg) + this.#hornZeroDeg);
+  }
+
+  #flapAt(hornDeg: number): number {
+    const away = wrap(flapOf(this.bar, hornDeg, this.#crossed) - this.#midFlapDeg);
+    return this.#midFlapDeg + away - this.#flapZeroDeg;
+  }
+
+  #mustClose(hornDeg: number, where: string): number {
+    const { groundMm, hornMm, couplerMm, flapMm } = this.bar;
+    const range = closingRange(this.bar);
+    if (!range)
+      throw new RangeError(
+        `links of ${groundMm}, ${hornMm}, ${couplerMm} and ${flapMm} mm cannot close: the longest must be shorter than the other three together`,
+      );
+    const flapDeg = flapOf(this.bar, hornDeg, this.#crossed);
+    if (Number.isFinite(flapDeg)) return flapDeg;
+    throw new RangeError(
+      `the linkage does not close with the horn at ${where}, which is ${round(Math.abs(wrap(hornDeg)))} deg from the line shaft to hinge; it closes from ${round(range[0])} to ${round(range[1])} deg`,
+    );
+  }
+}
+
+const round = (deg: number) => Math.round(deg * 10) / 10;
