@@ -48,15 +48,15 @@ function wrap(deg: number): number {
   return turned === -180 ? 180 : turned;
 }
 
-/** Angle (deg) whose cosine is `cosine`; NaN beyond 1 by more than rounding. */
-function acosDeg(cosine: number): number {
-  if (Math.abs(cosine) > 1 + NOISE) return Number.NaN;
+/** Angle (deg) whose cosine is `cosine`; NaN beyond 1 by more than `slack`. */
+function acosDeg(cosine: number, slack = NOISE): number {
+  if (Math.abs(cosine) > 1 + slack) return Number.NaN;
   return Math.acos(Math.min(1, Math.max(-1, cosine))) / RAD;
 }
 
 /** One solution of p cos x + q sin x = r (deg); NaN when there is none. */
-function solve(p: number, q: number, r: number, sign: 1 | -1): number {
-  return Math.atan2(q, p) / RAD + sign * acosDeg(r / Math.hypot(p, q));
+function solve(p: number, q: number, r: number, sign: 1 | -1, slack: number): number {
+  return Math.atan2(q, p) / RAD + sign * acosDeg(r / Math.hypot(p, q), slack);
 }
 
 /** K3 of Freudenstein's equation. */
@@ -69,20 +69,21 @@ function third({ groundMm: g, hornMm: a, couplerMm: b, flapMm: c }: FourBar): nu
  * K1 cos f - K2 cos h + K3 = cos(h - f) with K1 = ground / horn, K2 = ground / flap,
  * K3 = (horn2 + flap2 + ground2 - rod2) / (2 horn flap): F. Freudenstein, "Approximate synthesis of
  * four-bar linkages", Trans. ASME 77 (1955). NaN where the linkage does not close.
+ * @param slack rounding of a cosine that is let pass
  */
-export function flapOf(bar: FourBar, hornDeg: number, crossed: boolean): number {
+export function flapOf(bar: FourBar, hornDeg: number, crossed: boolean, slack = NOISE): number {
   const cos = Math.cos(hornDeg * RAD);
   const p = cos - bar.groundMm / bar.hornMm;
   const q = Math.sin(hornDeg * RAD);
-  return solve(p, q, third(bar) - (bar.groundMm / bar.flapMm) * cos, crossed ? 1 : -1);
+  return solve(p, q, third(bar) - (bar.groundMm / bar.flapMm) * cos, crossed ? 1 : -1, slack);
 }
 
 /** Angle of the horn (deg) for an angle of the flap arm (deg), as `flapOf`; `sign` picks one of two. */
-function hornOf(bar: FourBar, flapDeg: number, sign: 1 | -1): number {
+function hornOf(bar: FourBar, flapDeg: number, sign: 1 | -1, slack = NOISE): number {
   const cos = Math.cos(flapDeg * RAD);
   const p = cos + bar.groundMm / bar.flapMm;
   const q = Math.sin(flapDeg * RAD);
-  return solve(p, q, third(bar) + (bar.groundMm / bar.hornMm) * cos, sign);
+  return solve(p, q, third(bar) + (bar.groundMm / bar.hornMm) * cos, sign, slack);
 }
 
 /** Both angles of the horn (deg) that put the flap arm at an angle (deg); NaN where it cannot be. */
@@ -154,6 +155,8 @@ export function toggles(bar: FourBar, crossed: boolean): Toggle[] {
 
 /** The two branches are told apart by more than this (deg). */
 const SAME_DEG = 1e-3;
+/** For angles that are known to close: whatever is beyond 1 is rounding. */
+const INSIDE = Number.POSITIVE_INFINITY;
 /** How far short of a toggle position the stretch ends (deg). */
 const END_DEG = 1e-9;
 
@@ -236,7 +239,7 @@ export class Linkage {
   toHorn(flapDeg: number): number {
     const [low, high] = this.flapRangeDeg;
     const inside = Math.min(Math.max(flapDeg, low), high) + this.#flapZeroDeg;
-    const away = wrap(hornOf(this.bar, inside, this.#sign) - this.#midHornDeg);
+    const away = wrap(hornOf(this.bar, inside, this.#sign, INSIDE) - this.#midHornDeg);
     return this.#midHornDeg + away - this.#hornZeroDeg;
   }
 
@@ -255,7 +258,7 @@ export class Linkage {
   }
 
   #flapAt(hornDeg: number): number {
-    const away = wrap(flapOf(this.bar, hornDeg, this.#crossed) - this.#midFlapDeg);
+    const away = wrap(flapOf(this.bar, hornDeg, this.#crossed, INSIDE) - this.#midFlapDeg);
     return this.#midFlapDeg + away - this.#flapZeroDeg;
   }
 
