@@ -1,4 +1,5 @@
 import type { Event, RailTrack, Rehearsal, Track } from '../core/rehearse.ts';
+import { softLimits } from '../prop/mechanics.ts';
 import { type CueStep, longCue, type Prop, type ServoChannel } from '../prop/schema.ts';
 import { clamp, tidy } from '../shared/units.ts';
 import { lightnessToLuminance, linearToSrgb } from '../sums/light.ts';
@@ -199,7 +200,7 @@ class Timeline {
   #servo(track: Track, y: number, height: number): void {
     const spec = this.#prop.channels[track.name] as ServoChannel;
     const course = courseOf(track);
-    const [low, high] = spec.limitsDeg ?? ends(spec.calibration.map(([, deg]) => deg));
+    const [low, high] = softLimits(spec);
     const margin = 5;
     const yOf = (deg: number) =>
       px(y + height - margin - ((deg - low) / (high - low)) * (height - 2 * margin));
@@ -424,10 +425,6 @@ function rect(x: number, y: number, w: number, h: number, style: string, round: 
 /** A tenth of a pixel is as fine as it needs to be. */
 function px(value: number): number {
   return Math.round(value * 10) / 10;
-}
-
-function ends(values: readonly number[]): [number, number] {
-  return [Math.min(...values), Math.max(...values)];
 }
 
 /** Times at round steps of 1, 2 or 5 times a power of ten (s), a dozen at the most. */

@@ -1,5 +1,6 @@
 import type { Driver } from '../drivers/driver.ts';
 import { didYouMean } from '../prop/finding.ts';
+import { type Mechanics, mechanicsOf } from '../prop/mechanics.ts';
 import type { Prop, Requirement } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
 import { Board } from './boards.ts';
@@ -34,6 +35,7 @@ export class Body {
   readonly stopInput: { board: Board; input: number; pressedLevel: 0 | 1 } | undefined;
   /** The contacts of triggers, by the trigger's name. */
   readonly triggerInputs = new Map<string, { board: Board; input: number }>();
+  #mechanics: ReadonlyMap<string, Mechanics> | undefined;
   readonly #byName = new Map<string, Actuator>();
 
   /** `drivers` holds one driver for every board of the prop, by name. */
@@ -89,6 +91,17 @@ export class Body {
       const input = board.addInput({ name, pin: contact.pin, pull: 'up', restLevel });
       this.triggerInputs.set(name, { board, input });
     }
+  }
+
+  /** The sums of loads and linkages within the soft limits in force, by channel. */
+  get mechanics(): ReadonlyMap<string, Mechanics> {
+    this.#mechanics ??= mechanicsOf(this.prop, (_spec, name) => this.servo(name).limitsDeg);
+    return this.#mechanics;
+  }
+
+  /** Soft limits have changed. */
+  forgetMechanics(): void {
+    this.#mechanics = undefined;
   }
 
   find(name: string): Actuator | undefined {

@@ -1,8 +1,11 @@
+import type { RelayChannel } from '../prop/schema.ts';
 import { flagNames } from '../shared/telemetry.ts';
 import { tidy } from '../shared/units.ts';
+import { runTimeS, showTimeS } from '../sums/vapour.ts';
 import type { Actuator } from './body.ts';
 import type { Core } from './core.ts';
-import type { ChannelInfo } from './requests.ts';
+import type { ChannelInfo, LinkageInfo, TorqueInfo, VapourInfo } from './requests.ts';
+import type { Servo } from './servo.ts';
 
 /** What `channel.list` tells of one channel. */
 export function channelInfo(core: Core, actuator: Actuator): ChannelInfo {
@@ -26,7 +29,8 @@ export function channelInfo(core: Core, actuator: Actuator): ChannelInfo {
         park: { to: actuator.parkTo, then: actuator.parkThen },
         limitsDeg: [...actuator.limitsDeg],
         envelopeUs: [...actuator.envelopeUs],
-        calibration: actuator.calibration.points.map(([us, deg]) => [us, deg]),
+        calibration: actuator.mapping.calibration.points.map(([us, deg]) => [us, deg]),
+        ...mechanicsInfo(core, actuator),
         marks: Object.fromEntries(actuator.marks),
         speedDegS: actuator.spec.speedDegS,
         accelDegS2: actuator.spec.accelDegS2,
@@ -42,6 +46,7 @@ export function channelInfo(core: Core, actuator: Actuator): ChannelInfo {
         ...common,
         park: { to: actuator.parkOn },
         ...(actuator.spec.duty && { duty: actuator.spec.duty }),
+        ...(actuator.spec.vapour && { vapour: vapourInfo(actuator.spec) }),
       };
     case 'lamp':
       return {
@@ -62,4 +67,34 @@ export function channelInfo(core: Core, actuator: Actuator): ChannelInfo {
         fadeS: actuator.spec.fadeS,
       };
   }
+}
+
+function mechanicsInfo(core: Core, { name, spec }: Servo): Partial<ChannelInfo> {
+  const { worst, margin, linkage } = core.body.mechanics.get(name) ?? {};
+  const torque: TorqueInfo | undefined = worst && {
+    worstNm: tidy(worst.torqueNm, 4),
+    atDeg: tidy(worst.atDeg, 1),
+    accelerationNm: tidy(worst.accelerationNm, 4),
+    ...(spec.stallNm !== undefined && { stallNm: spec.stallNm }),
+    ...(margin !== undefined && { margin: tidy(margin, 2) }),
+  };
+  const figures: LinkageInfo | undefined = linkage && {
+    transmissionDeg: tidy(linkage.transmissionDeg, 1),
+    transmissionAtDeg: tidy(linkage.transmissionAtDeg, 1),
+    hornSpeedDegS: tidy(linkage.hornSpeedDegS, 0),
+    advantage: [tidy(linkage.advantage[0], 2), tidy(linkage.advantage[1], 2)],
+  };
+  return {
+    ...(spec.linkage && { linkage: spec.linkage }),
+    ...(figures && { linkageFigures: figures }),
+    ...(torque && { torque }),
+  };
+}
+
+function vapourInfo({ vapour, duty }: RelayChannel): VapourInfo {
+  return {
+    ...vapour!,
+    runTimeS: tidy(runTimeS(vapour!), 0),
+    ...(duty && { showTimeS: tidy(showTimeS(vapour!, duty), 0) }),
+  };
 }

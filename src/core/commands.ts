@@ -368,8 +368,8 @@ export class Commands {
     if (byUs === undefined)
       throw new Refusal('invalidParams', 'give byDeg or byUs', { channel: servo.name });
     const fromDeg = this.#core.gate.jogsFrom(servo);
-    const { calibration } = servo;
-    return calibration.toDeg(calibration.toPulseUs(fromDeg) + byUs) - fromDeg;
+    const { mapping } = servo;
+    return mapping.toDeg(mapping.toPulseUs(fromDeg) + byUs) - fromDeg;
   }
 
   /** A servo whose position may be captured: live, energised and standing still. */
@@ -429,8 +429,10 @@ export class Commands {
       if (what === 'marks') {
         if (value === undefined) servo.marks.delete(String(which));
         else servo.marks.set(String(which), value as number);
-      } else if (what === 'limitsDeg') servo.captureLimits(which, value);
-      else servo.parkTo = value as number | string;
+      } else if (what === 'limitsDeg') {
+        servo.captureLimits(which, value);
+        this.#core.body.forgetMechanics();
+      } else servo.parkTo = value as number | string;
     }
   }
 

@@ -1,3 +1,4 @@
+import type { LinkageSpec } from '../sums/linkage.ts';
 import type { Condition } from './condition.ts';
 
 /**
@@ -106,6 +107,10 @@ export interface ChannelInfo {
   limitsDeg?: [number, number];
   envelopeUs?: [number, number];
   calibration?: [number, number][];
+  /** With it, the calibration counts degrees of the horn, everything else those of the flap. */
+  linkage?: LinkageSpec;
+  linkageFigures?: LinkageInfo;
+  torque?: TorqueInfo;
   marks?: Record<string, number>;
   speedDegS?: number;
   accelDegS2?: number;
@@ -114,8 +119,41 @@ export interface ChannelInfo {
   pushing?: boolean;
   /** Relay only. */
   duty?: { maxOnS: number; restS: number };
+  vapour?: VapourInfo;
   /** Rgb and lamp. */
   fadeS?: number;
+}
+
+/** A linkage within the soft limits. */
+export interface LinkageInfo {
+  /** Least angle between rod and flap arm (deg), and where the flap is then (deg). */
+  transmissionDeg: number;
+  transmissionAtDeg: number;
+  /** The fastest that the horn turns while the flap keeps its speed limit (deg/s). */
+  hornSpeedDegS: number;
+  /** Torque on the flap for 1 N m on the horn, least and most. */
+  advantage: [number, number];
+}
+
+/** The most that a servo has to bring within its soft limits. */
+export interface TorqueInfo {
+  worstNm: number;
+  /** Where that is (deg). */
+  atDeg: number;
+  /** The part of it that accelerates (N m). */
+  accelerationNm: number;
+  stallNm?: number;
+  /** Stall torque by worst torque; common practice is 2 or more. */
+  margin?: number;
+}
+
+export interface VapourInfo {
+  tankMl: number;
+  rateMlPerH: number;
+  /** How long the tank lasts with the unit on all the time (s). */
+  runTimeS: number;
+  /** How long it lasts when the unit is on as often as its duty allows (s). */
+  showTimeS?: number;
 }
 
 /** A channel as it appears in a `state` notification. */

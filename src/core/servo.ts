@@ -1,5 +1,5 @@
 import type { ServoChannel } from '../prop/schema.ts';
-import { Calibration, PulseBounds } from '../sums/calibration.ts';
+import { PulseBounds } from '../sums/calibration.ts';
 import type { Ease } from '../sums/ease.ts';
 import { planEased } from '../sums/eased-move.ts';
 import {
@@ -10,6 +10,7 @@ import {
   sample,
   type Trajectory,
 } from '../sums/profile.ts';
+import { ServoMapping } from '../sums/servo-mapping.ts';
 import type { Board } from './boards.ts';
 
 /** The fastest a servo feels for its stop, or comes back from there (deg/s). */
@@ -24,7 +25,7 @@ export class Servo {
   readonly name: string;
   readonly index: number;
   readonly spec: ServoChannel;
-  readonly calibration: Calibration;
+  readonly mapping: ServoMapping;
   readonly board: Board;
   readonly output: number;
   readonly rail: number;
@@ -81,10 +82,9 @@ export class Servo {
     this.spec = spec;
     this.board = board;
     this.rail = rail;
-    this.calibration = new Calibration(spec.calibration);
-    const { lowUs, highUs, lowDeg, highDeg } = this.calibration;
-    this.envelopeUs = spec.envelopeUs ?? [lowUs, highUs];
-    this.limitsDeg = spec.limitsDeg ?? [lowDeg, highDeg];
+    this.mapping = new ServoMapping(spec);
+    this.envelopeUs = this.mapping.envelopeUs;
+    this.limitsDeg = spec.limitsDeg ?? this.mapping.calibrationDeg;
     this.limitsInFile = spec.limitsDeg !== undefined;
     this.marks = new Map(Object.entries(spec.marks ?? {}));
     this.limits = { speed: spec.speedDegS, accel: spec.accelDegS2 };
@@ -104,7 +104,8 @@ export class Servo {
       plant: {
         kind: 'servo',
         channel: name,
-        calibration: this.calibration,
+        calibration: this.mapping.calibration,
+        linkage: this.mapping.linkage,
         envelopeUs: this.envelopeUs,
         limitsDeg: this.limitsDeg,
         draw: this.draw,
@@ -118,10 +119,8 @@ export class Servo {
   }
 
   /** The angles (deg) at the ends of the pulse envelope, low then high. */
-  get envelopeDeg(): [number, number] {
-    const one = this.calibration.toDeg(this.envelopeUs[0]);
-    const other = this.calibration.toDeg(this.envelopeUs[1]);
-    return [Math.min(one, other), Math.max(one, other)];
+  get envelopeDeg(): readonly [number, number] {
+    return this.mapping.envelopeDeg;
   }
 
   get moving(): boolean {
@@ -149,12 +148,11 @@ export class Servo {
    * (undefined), which leaves the ends of the calibration.
    */
   captureLimits(place: string | number | undefined, value: unknown): void {
-    const { lowDeg, highDeg } = this.calibration;
     const [low, high] = this.limitsDeg;
     this.limitsInFile = value !== undefined;
     if (place === 0) this.setLimits([value as number, high]);
     else if (place === 1) this.setLimits([low, value as number]);
-    else this.setLimits((value as [number, number] | undefined) ?? [lowDeg, highDeg]);
+    else this.setLimits((value as [number, number] | undefined) ?? this.mapping.calibrationDeg);
   }
 
   /** The way to `deg` from wherever it is now, without taking it; slow while beyond the limits. */
@@ -282,6 +280,6 @@ export class Servo {
   }
 
   #boundsOf(limitsDeg: readonly [number, number]): PulseBounds {
-    return new PulseBounds(this.calibration, limitsDeg, this.envelopeUs, this.#stepUs);
+    return new PulseBounds(this.mapping, limitsDeg, this.envelopeUs, this.#stepUs);
   }
 }

@@ -1,4 +1,5 @@
 import type { Calibration } from '../sums/calibration.ts';
+import type { Linkage } from '../sums/linkage.ts';
 
 /**
  * One physical output of a board.
@@ -20,7 +21,10 @@ export interface OutputSpec {
 export interface ServoPlant {
   kind: 'servo';
   channel: string;
+  /** From pulse to the angle of the horn. */
   calibration: Calibration;
+  /** From horn to flap, in whose degrees the rest is; without one they are the horn's. */
+  linkage?: Linkage | undefined;
   envelopeUs: readonly [number, number];
   limitsDeg: readonly [number, number];
   draw: { idleA: number; movingA: number; stallA: number };

@@ -156,16 +156,19 @@ function loadAmps(plant: LoadPlant, share: number): number {
  * hard stops. Between two changes of the pulse its motion is known in closed form, so that any span
  * of time takes one short computation:
  * at full speed v while the error is above v T, then x(t) = target - error exp(-t / T).
+ * Inside, angles are those of the horn; all that is given and told is in the channel's degrees.
  */
 class SimServo {
+  /** In the channel's degrees. */
   readonly stopsDeg: readonly [number, number];
-  positionDeg: number;
+  readonly #hornStopsDeg: readonly [number, number];
+  #hornDeg = 0;
   readonly #plant: ServoPlant;
   readonly #timeConstantS: number;
   readonly #speedDegS: number;
   /** Errors above this (deg) are run at full speed. */
   readonly #fullSpeedDeg: number;
-  /** What the pulses ask for (deg); NaN while there are none. */
+  /** What the pulses ask of the horn (deg); NaN while there are none. */
   #targetDeg = Number.NaN;
   #nextUs = 0;
   /** When `#nextUs` is taken in (ms); Infinity when it has been. */
@@ -180,12 +183,26 @@ class SimServo {
     const lagS = settings.lagS ?? vary(channel, 'lag', 0.05, 0.08);
     this.#timeConstantS = Math.max(lagS - MEAN_DEAD_TIME_S, 0);
     this.#fullSpeedDeg = this.#speedDegS * this.#timeConstantS;
-    this.positionDeg = 0;
+    const [one, other] = this.stopsDeg.map((deg) => this.#toHorn(deg)) as [number, number];
+    this.#hornStopsDeg = [Math.min(one, other), Math.max(one, other)];
     this.place(parkDeg + vary(channel, 'rest', -2, 2));
   }
 
+  get positionDeg(): number {
+    const { linkage } = this.#plant;
+    return linkage ? linkage.toFlap(this.#hornDeg) : this.#hornDeg;
+  }
+
   place(deg: number): void {
-    this.positionDeg = clamp(deg, this.stopsDeg[0], this.stopsDeg[1]);
+    this.#turn(this.#toHorn(clamp(deg, this.stopsDeg[0], this.stopsDeg[1])));
+  }
+
+  #toHorn(deg: number): number {
+    return this.#plant.linkage?.toHorn(deg) ?? deg;
+  }
+
+  #turn(hornDeg: number): void {
+    this.#hornDeg = clamp(hornDeg, this.#hornStopsDeg[0], this.#hornStopsDeg[1]);
   }
 
   /** Stops the pulses at once: limp, it stays where it is. */
@@ -204,7 +221,7 @@ class SimServo {
   sense(nowMs: number, into: Sense): void {
     this.#advance(nowMs);
     const { idleA, movingA, stallA } = this.#plant.draw;
-    const errorDeg = this.#targetDeg - this.positionDeg;
+    const errorDeg = this.#targetDeg - this.#hornDeg;
     into.positionDeg = this.positionDeg;
     into.pushing = false;
     if (Number.isNaN(errorDeg)) {
@@ -224,8 +241,8 @@ class SimServo {
   }
 
   #isBlocked(errorDeg: number): boolean {
-    const [low, high] = this.stopsDeg;
-    return errorDeg < 0 ? this.positionDeg <= low : errorDeg > 0 && this.positionDeg >= high;
+    const [low, high] = this.#hornStopsDeg;
+    return errorDeg < 0 ? this.#hornDeg <= low : errorDeg > 0 && this.#hornDeg >= high;
   }
 
   #advance(nowMs: number): void {
@@ -242,14 +259,14 @@ class SimServo {
 
   /** Moves towards the target for a time (s), none when it is not above 0. */
   #move(dtS: number): void {
-    const errorDeg = this.#targetDeg - this.positionDeg;
+    const errorDeg = this.#targetDeg - this.#hornDeg;
     if (!(dtS > 0) || Number.isNaN(errorDeg) || errorDeg === 0) return;
     const runDeg = Math.abs(errorDeg) - this.#fullSpeedDeg;
     const runS = clamp(runDeg / this.#speedDegS, 0, dtS);
     const leftDeg = errorDeg - Math.sign(errorDeg) * this.#speedDegS * runS;
     const settleS = dtS - runS;
     const lag = settleS > 0 ? Math.exp(-settleS / this.#timeConstantS) : 1;
-    this.place(this.#targetDeg - leftDeg * lag);
+    this.#turn(this.#targetDeg - leftDeg * lag);
   }
 }
 
@@ -259,9 +276,11 @@ class SimServo {
  * calibrated yet. The park position stays within reach.
  */
 function defaultStopsDeg(plant: ServoPlant): readonly [number, number] {
-  const { channel, calibration, envelopeUs, limitsDeg, parkDeg } = plant;
-  const a = calibration.toDeg(envelopeUs[0]);
-  const b = calibration.toDeg(envelopeUs[1]);
+  const { channel, calibration, linkage, envelopeUs, limitsDeg, parkDeg } = plant;
+  const [a, b] = envelopeUs.map((us) => {
+    const hornDeg = calibration.toDeg(us);
+    return linkage ? linkage.toFlap(hornDeg) : hornDeg;
+  }) as [number, number];
   const spanDeg = limitsDeg[1] - limitsDeg[0];
   const stop = (end: string, roomDeg: number) => {
     const ownDeg = vary(channel, end, 3, 8);

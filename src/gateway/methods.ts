@@ -104,6 +104,36 @@ const channelInfo = z.object({
   limitsDeg: range('soft limits (deg), low then high').optional(),
   envelopeUs: range('pulse envelope (us), low then high').optional(),
   calibration: z.array(range('[pulse us, angle deg]')).optional(),
+  linkage: z
+    .object({
+      groundMm: z.number(),
+      hornMm: z.number(),
+      couplerMm: z.number(),
+      flapMm: z.number(),
+      hornZeroDeg: z.number(),
+      flapZeroDeg: z.number().optional(),
+      crossed: z.boolean(),
+      hornSpeedDegS: z.number().optional(),
+    })
+    .optional()
+    .describe('as in the prop file; the calibration then counts degrees of the horn'),
+  linkageFigures: z
+    .object({
+      transmissionDeg: z.number().describe('least angle between rod and flap arm (deg)'),
+      transmissionAtDeg: z.number().describe('where the flap is then (deg)'),
+      hornSpeedDegS: z.number().describe('fastest turn of the horn at the speed limit (deg/s)'),
+      advantage: range('torque on the flap for 1 N m on the horn, least and most'),
+    })
+    .optional(),
+  torque: z
+    .object({
+      worstNm: z.number().describe('the most that the servo has to bring (N m)'),
+      atDeg: z.number().describe('where that is (deg)'),
+      accelerationNm: z.number().describe('the part of it that accelerates (N m)'),
+      stallNm: z.number().optional().describe('stall torque of the servo (N m)'),
+      margin: z.number().optional().describe('stall torque by worst torque'),
+    })
+    .optional(),
   marks: z.record(z.string(), z.number()).optional().describe('marks by name (deg)'),
   speedDegS: z.number().optional().describe('speed limit (deg/s)'),
   accelDegS2: z.number().optional().describe('acceleration limit (deg/s2)'),
@@ -111,6 +141,14 @@ const channelInfo = z.object({
   pulseUs: pulseUs.optional(),
   pushing: z.boolean().optional().describe('it pushes against something and buzzes'),
   duty: z.object({ maxOnS: z.number(), restS: z.number() }).optional().describe('seconds'),
+  vapour: z
+    .object({
+      tankMl: z.number(),
+      rateMlPerH: z.number(),
+      runTimeS: z.number().describe('how long the tank lasts, on all the time (s)'),
+      showTimeS: z.number().optional().describe('how long it lasts at full duty (s)'),
+    })
+    .optional(),
   fadeS: z.number().optional().describe('least time for a full-scale change (s)'),
 });
 

@@ -4,6 +4,7 @@ import type { MotionLimits } from '../sums/profile.ts';
 import { CueLoads, type Rails, railsOf } from './cue-loads.ts';
 import { Walk } from './cue-walk.ts';
 import type { Path } from './finding.ts';
+import { softLimits } from './mechanics.ts';
 import { type CueStep, longCue, type Prop, type ServoChannel } from './schema.ts';
 
 /**
@@ -153,15 +154,15 @@ export class Planner {
     const { channels } = this.#prop;
     const spec = Object.hasOwn(channels, name) ? channels[name]! : undefined;
     if (spec?.kind !== 'servo') return undefined;
-    const angles = spec.limitsDeg ?? spec.calibration.map(([, deg]) => deg);
+    const [softLow, softHigh] = softLimits(spec);
     const limits: MotionLimits = { speed: spec.speedDegS, accel: spec.accelDegS2 };
     if (spec.jerkDegS3 !== undefined) limits.jerk = spec.jerkDegS3;
     const servo = {
       name,
       spec,
       limits,
-      softLow: Math.min(...angles),
-      softHigh: Math.max(...angles),
+      softLow,
+      softHigh,
       parkDeg: degOf(spec, spec.park.to),
     };
     this.#servos.set(name, servo);

@@ -1,5 +1,7 @@
 import { tidy } from '../shared/units.ts';
 import { Calibration, PulseBounds } from '../sums/calibration.ts';
+import { closingRange } from '../sums/linkage.ts';
+import { ServoMapping } from '../sums/servo-mapping.ts';
 import type { Path } from './finding.ts';
 import type { Limits, Notes } from './notes.ts';
 import type { Board, ServoChannel } from './schema.ts';
@@ -36,11 +38,93 @@ function lintRange(
   const ordered = !servo.limitsDeg || lintOrder(notes, path('limitsDeg'), servo.limitsDeg, 'deg');
   if (!ordered || given.broken(path('limitsDeg'))) return undefined;
   if (!calibration) return servo.limitsDeg;
-  const limits = servo.limitsDeg ?? ([calibration.lowDeg, calibration.highDeg] as const);
-  const envelope = servo.envelopeUs ?? ([calibration.lowUs, calibration.highUs] as const);
-  if (envelope[0] < envelope[1] && !given.broken(path('envelopeUs')))
-    lintLimits(notes, name, servo, calibration, limits, envelope);
+  const envelopeSound = !given.broken(path('envelopeUs'));
+  if (given.broken(path('linkage')) || (servo.linkage && !envelopeSound)) return servo.limitsDeg;
+  const mapping = lintMapping(notes, servo, path('linkage'));
+  if (!mapping) return servo.limitsDeg;
+  const { envelopeUs } = mapping;
+  const limits = servo.limitsDeg ?? mapping.calibrationDeg;
+  if (!(envelopeUs[0] < envelopeUs[1]) || !envelopeSound) return limits;
+  if (
+    lintToggles(notes, name, servo, mapping) &&
+    lintReach(notes, servo, mapping, path('limitsDeg'))
+  )
+    lintLimits(notes, name, servo, mapping, limits);
   return limits;
+}
+
+function lintMapping(notes: Notes, servo: ServoChannel, path: Path): ServoMapping | undefined {
+  try {
+    return new ServoMapping(servo);
+  } catch (error) {
+    if (!(error instanceof RangeError)) throw error;
+    const right = closingRange(servo.linkage!)
+      ? 'measure the lengths, hornZeroDeg and crossed again, or move envelopeUs to where it closes'
+      : 'measure the four lengths again, between the centres of shaft, pins and hinge';
+    notes.error(path, error.message, right);
+    return undefined;
+  }
+}
+
+/** How far the horn stays from a toggle position (deg): common practice, no source. */
+const TOGGLE_CLEARANCE_DEG = 1;
+
+/** No pulse that may be sent at all brings the linkage into, or through, a toggle position. */
+function lintToggles(
+  notes: Notes,
+  name: string,
+  servo: ServoChannel,
+  { calibration, linkage, envelopeUs }: ServoMapping,
+): boolean {
+  if (!linkage) return true;
+  const [low, high] = linkage.hornRangeDeg;
+  const safe = [low + TOGGLE_CLEARANCE_DEG, high - TOGGLE_CLEARANCE_DEG] as const;
+  const pulses = safe.map((deg) => calibration.toPulseUs(deg)).sort((a, b) => a - b);
+  const right = `set envelopeUs within ${Math.ceil(pulses[0]!)} to ${Math.floor(pulses[1]!)} us`;
+  let isSafe = true;
+  for (const [i, us] of envelopeUs.entries()) {
+    const hornDeg = calibration.toDeg(us);
+    const end = hornDeg < safe[0] ? 0 : hornDeg > safe[1] ? 1 : undefined;
+    if (end === undefined) continue;
+    isSafe = false;
+    const at = `${tidy(linkage.hornRangeDeg[end], 1)} deg`;
+    const what = {
+      horn: `horn and rod are in line at ${at} (toggle position)`,
+      flap: `rod and flap arm are in line at ${at} (toggle position)`,
+      none: `its angle repeats beyond ${at}`,
+    }[linkage.ends[end] ?? 'none'];
+    const key = servo.envelopeUs ? ['envelopeUs', i] : ['calibration'];
+    notes.error(
+      ['channels', name, ...key],
+      `a pulse of ${us} us turns the horn to ${tidy(hornDeg, 1)} deg, and ${what}`,
+      right,
+    );
+  }
+  return isSafe;
+}
+
+/** The soft limits lie where the linkage can bring the flap. */
+function lintReach(
+  notes: Notes,
+  servo: ServoChannel,
+  { linkage, envelopeDeg }: ServoMapping,
+  path: Path,
+): boolean {
+  if (!linkage || !servo.limitsDeg) return true;
+  const [low, high] = linkage.flapRangeDeg;
+  const beyond = servo.limitsDeg.findIndex((deg) => !(deg > low && deg < high));
+  if (beyond < 0) return true;
+  notes.error(
+    [...path, beyond],
+    `${servo.limitsDeg[beyond]} deg is out of reach of the linkage, which brings the flap from ${tidy(low, 1)} to ${tidy(high, 1)} deg`,
+    `stay within ${inwards(envelopeDeg)}, or measure flapZeroDeg again`,
+  );
+  return false;
+}
+
+/** A range in words (deg), rounded inwards, so that what is suggested is allowed. */
+function inwards([low, high]: readonly [number, number]): string {
+  return `${Math.ceil(low * 100) / 100} to ${Math.floor(high * 100) / 100} deg`;
 }
 
 function lintOrder(notes: Notes, path: Path, [low, high]: [number, number], unit: string): boolean {
@@ -87,17 +171,16 @@ function lintLimits(
   notes: Notes,
   name: string,
   servo: ServoChannel,
-  calibration: Calibration,
+  mapping: ServoMapping,
   limits: readonly [number, number],
-  envelope: readonly [number, number],
 ): void {
-  const reach = envelope.map((us) => calibration.toDeg(us)).sort((a, b) => a - b);
-  // Rounded inwards, so that the limits suggested are allowed.
-  const within = `${Math.ceil(reach[0]! * 100) / 100} to ${Math.floor(reach[1]! * 100) / 100} deg`;
+  const envelope = mapping.envelopeUs;
+  const [lowDeg, highDeg] = mapping.calibrationDeg;
+  const within = inwards(mapping.envelopeDeg);
   let sound = true;
   for (const [i, deg] of limits.entries()) {
     const path: Path = ['channels', name, ...(servo.limitsDeg ? ['limitsDeg', i] : ['envelopeUs'])];
-    const pulseUs = calibration.toPulseUs(deg);
+    const pulseUs = mapping.toPulseUs(deg);
     if (pulseUs < envelope[0] - NOISE_US || pulseUs > envelope[1] + NOISE_US) {
       sound = false;
       const limit = servo.limitsDeg ? `${deg} deg` : `the default limit ${deg} deg`;
@@ -108,10 +191,10 @@ function lintLimits(
         `${limit} is a pulse of ${tidy(pulseUs, 1)} us, outside the ${which}, ${envelope[0]} to ${envelope[1]} us`,
         `set limitsDeg within ${within}, or ${other}`,
       );
-    } else if (deg < calibration.lowDeg || deg > calibration.highDeg) {
+    } else if (deg < lowDeg - NOISE_DEG || deg > highDeg + NOISE_DEG) {
       notes.warning(
         path,
-        `${deg} deg is beyond the calibration, ${calibration.lowDeg} to ${calibration.highDeg} deg, so its pulse is a guess`,
+        `${deg} deg is beyond the calibration, ${tidy(lowDeg)} to ${tidy(highDeg)} deg, so its pulse is a guess`,
         'measure a calibration point out there',
       );
     }
@@ -119,7 +202,7 @@ function lintLimits(
   if (!sound) return;
   const stepUs = pulseStepUs(ownBoard(notes, servo));
   try {
-    new PulseBounds(calibration, limits, envelope, stepUs);
+    new PulseBounds(mapping, limits, envelope, stepUs);
   } catch (error) {
     if (!(error instanceof RangeError)) throw error;
     notes.error(
@@ -130,8 +213,9 @@ function lintLimits(
   }
 }
 
-/** Rounding in the sums (us). */
+/** Rounding in the sums (us, deg). */
 const NOISE_US = 1e-6;
+const NOISE_DEG = 1e-9;
 
 function ownBoard(notes: Notes, servo: ServoChannel): Board | undefined {
   const name = servo.output.board;

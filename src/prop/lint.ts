@@ -1,11 +1,13 @@
 import type { Remark } from './finding.ts';
 import { lintCues } from './lint-cues.ts';
 import { lintInterlocks } from './lint-interlocks.ts';
+import { lintMechanics } from './lint-mechanics.ts';
 import { lintOutputs } from './lint-outputs.ts';
 import { lintRails } from './lint-rails.ts';
 import { lintServos } from './lint-servos.ts';
 import { checkColour, lintShow } from './lint-show.ts';
 import { lintIdle, lintTriggers } from './lint-triggers.ts';
+import { lintVapour } from './lint-vapour.ts';
 import { type Given, Notes } from './notes.ts';
 import type { Prop, RelayChannel } from './schema.ts';
 
@@ -19,6 +21,7 @@ export function lint(prop: Prop, given: Given): Remark[] {
   lintLink(notes);
   lintOutputs(notes);
   const limits = lintServos(notes);
+  lintMechanics(notes);
   for (const [name, channel] of Object.entries(prop.channels)) {
     if (channel.kind === 'relay') lintRelay(notes, name, channel);
     if (channel.kind === 'rgb')
@@ -28,6 +31,7 @@ export function lint(prop: Prop, given: Given): Remark[] {
   lintRails(notes);
   lintShow(notes, limits);
   const endless = lintCues(notes, limits);
+  lintVapour(notes);
   lintIdle(notes, endless);
   lintTriggers(notes, endless);
   return notes.remarks;

@@ -166,10 +166,10 @@ export class PropFile {
       const gone = valueAt(this.#known, place) !== undefined && valueAt(data, place) === undefined;
       if (gone) throw this.#conflict(text, place, valueAt(this.#known, place), undefined);
     }
-    // An angle means nothing without the calibration that it was measured with.
+    // An angle means nothing without the calibration and linkage that it was measured with.
     const [section, channel] = edit.path;
     if (section === 'channels' && channel !== undefined && edit.path.length > 2)
-      places.push([section, channel, 'calibration']);
+      places.push([section, channel, 'calibration'], [section, channel, 'linkage']);
     for (const place of places.slice(edit.path.length - 1)) {
       const [was, is] = [valueAt(this.#known, place), valueAt(data, place)];
       if (!isDeepStrictEqual(was, is)) throw this.#conflict(text, place, was, is);

@@ -213,6 +213,86 @@ const calibrationPoint = z.tuple([z.number(), z.number()], {
   error: 'is no calibration point; give [pulse us, angle deg]',
 });
 
+const angle = (doc: string) =>
+  z.number({ error: 'is not a number; give degrees as a number' }).describe(doc);
+
+/** From the servo's horn to the flap's hinge: its angles are drawn in the readme. */
+const linkage = z
+  .strictObject({
+    groundMm: positive('millimetres', 'servo shaft to hinge, between centres (mm)'),
+    hornMm: positive('millimetres', 'servo shaft to the pin in the horn (mm)'),
+    couplerMm: positive('millimetres', 'the rod, pin to pin (mm)'),
+    flapMm: positive('millimetres', 'hinge to the pin in the flap (mm)'),
+    hornZeroDeg: angle(
+      'angle of the horn where the calibration says 0: from the direction shaft to hinge, anticlockwise (deg)',
+    ).default(90),
+    flapZeroDeg: angle(
+      'angle of the line hinge to pin where the flap is at 0, measured as that of the horn (deg); default: where it is with the horn at 0',
+    ).optional(),
+    crossed: z
+      .boolean()
+      .default(false)
+      .describe('horn pin and flap pin lie on opposite sides of the line shaft to hinge'),
+    hornSpeedDegS: positive(
+      'deg/s',
+      'the fastest that the servo turns its horn (deg/s)',
+    ).optional(),
+  })
+  .describe(
+    'four-bar linkage from horn to flap: the calibration then counts degrees of the horn, all else those of the flap',
+  );
+
+const flapLoad = z
+  .strictObject({
+    massKg: positive('kilograms', 'mass (kg)'),
+    centreMm: atLeast0('millimetres', 'hinge to centre of mass (mm); 0 about an upright axis'),
+    levelDeg: angle(
+      'where the centre of mass is level with the hinge (deg); default: at every angle',
+    ).optional(),
+    lifts: z
+      .enum(['rising', 'falling'], { error: 'is neither rising nor falling; write one of them' })
+      .default('rising')
+      .describe('the angles that lift its weight there'),
+    spring: z
+      .strictObject({
+        torqueNm: z.number().describe('torque towards rising angles (N m)'),
+        atDeg: angle('where it has this torque (deg)').default(0),
+        rateNmPerDeg: z
+          .number()
+          .default(0)
+          .describe('change of its torque with rising angles (N m/deg)'),
+      })
+      .optional()
+      .describe('a spring on the hinge'),
+    inertiaKgM2: positive(
+      'kg m2',
+      'moment of inertia about the hinge (kg m2); default: all mass in its centre',
+    ).optional(),
+  })
+  .describe('a flap, lid or wing on its hinge');
+
+const armLoad = z
+  .strictObject({
+    massKg: positive('kilograms', 'mass, with the servo that it carries (kg)'),
+    centreMm: atLeast0('millimetres', 'joint to centre of mass (mm)'),
+    lengthMm: positive('millimetres', 'joint to the joint that it carries (mm)').optional(),
+    carries: name('channel').optional().describe('the channel of the next joint'),
+    levelDeg: angle(
+      'first joint: where the segment is level (deg); default: it may point anywhere',
+    ).optional(),
+    straightDeg: angle(
+      'further joints: where the segment is in line with the one before it (deg)',
+    ).optional(),
+  })
+  .describe('a segment of an arm that swings in an upright plane, all angles rising the same way');
+
+const load = z
+  .strictObject({ flap: flapLoad.optional(), arm: armLoad.optional() })
+  .refine(({ flap, arm }) => (flap === undefined) !== (arm === undefined), {
+    error: 'needs one of flap and arm; give exactly one',
+  })
+  .describe('what the servo has to move, for the sums of torque');
+
 export const servo = z.strictObject({
   kind: z.literal('servo'),
   output: z.strictObject({ board: name('board'), pin }),
@@ -239,6 +319,12 @@ export const servo = z.strictObject({
       stallA: atLeast0('amperes', 'current when stalled (A)').default(0),
     })
     .optional(),
+  linkage: linkage.optional(),
+  stallNm: positive(
+    'newton metres',
+    'stall torque at the voltage of its rail (N m); 1 kgf cm is 0.098 N m',
+  ).optional(),
+  load: load.optional(),
   marks: z.record(name('mark'), z.number()).optional().describe('named positions (deg)'),
   park: z
     .strictObject({
@@ -269,6 +355,13 @@ export const relay = z.strictObject({
     })
     .optional()
     .describe('duty guard: total closed time without a rest'),
+  vapour: z
+    .strictObject({
+      tankMl: positive('millilitres', 'water that may be used before the unit runs dry (ml)'),
+      rateMlPerH: positive('ml/h', 'water that the unit takes while it is on (ml/h)'),
+    })
+    .optional()
+    .describe('a unit that turns water into vapour'),
   park: z.strictObject({ to: onOff }).default({ to: 'off' }),
 });
 
@@ -563,6 +656,7 @@ export type Prop = z.output<typeof propFile>;
 export type Board = z.output<typeof board>;
 export type Channel = z.output<typeof channel>;
 export type ServoChannel = z.output<typeof servo>;
+export type Load = z.output<typeof load>;
 export type RelayChannel = z.output<typeof relay>;
 export type RgbChannel = z.output<typeof rgb>;
 export type LampChannel = z.output<typeof lamp>;

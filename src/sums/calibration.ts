@@ -79,6 +79,11 @@ export class Calibration {
   }
 }
 
+/** Pulse width (us, not rounded) for an angle (deg). */
+export interface PulseMapping {
+  toPulseUs(deg: number): number;
+}
+
 /**
  * The pulses a servo may be sent: whole multiples of the step inside both the soft limits and the
  * pulse envelope. Computed once per servo, so that a tick only has to round.
@@ -88,7 +93,7 @@ export class PulseBounds {
   readonly lowUs: number;
   readonly highUs: number;
   readonly stepUs: number;
-  readonly #calibration: Calibration;
+  readonly #mapping: PulseMapping;
 
   /**
    * @param limitsDeg soft limits (deg), low then high.
@@ -97,7 +102,7 @@ export class PulseBounds {
    * @throws RangeError when no multiple of the step lies inside both.
    */
   constructor(
-    calibration: Calibration,
+    mapping: PulseMapping,
     limitsDeg: readonly [number, number],
     envelopeUs: readonly [number, number],
     stepUs: number,
@@ -105,9 +110,9 @@ export class PulseBounds {
     if (!(stepUs > 0) || !Number.isFinite(stepUs)) {
       throw new RangeError(`pulse step ${stepUs} us must be a finite number above 0`);
     }
-    this.#calibration = calibration;
-    const one = calibration.toPulseUs(limitsDeg[0]);
-    const other = calibration.toPulseUs(limitsDeg[1]);
+    this.#mapping = mapping;
+    const one = mapping.toPulseUs(limitsDeg[0]);
+    const other = mapping.toPulseUs(limitsDeg[1]);
     const lowUs = Math.max(Math.min(one, other), envelopeUs[0]);
     const highUs = Math.min(Math.max(one, other), envelopeUs[1]);
     this.stepUs = stepUs;
@@ -125,7 +130,7 @@ export class PulseBounds {
    * the bounds, so that rounding never leaves the soft limits or the envelope. Allocates nothing.
    */
   pulseUs(deg: number): number {
-    const pulseUs = Math.round(this.#calibration.toPulseUs(deg) / this.stepUs) * this.stepUs;
+    const pulseUs = Math.round(this.#mapping.toPulseUs(deg) / this.stepUs) * this.stepUs;
     return Math.min(Math.max(pulseUs, this.lowUs), this.highUs);
   }
 }

@@ -1,19 +1,6 @@
 import { Calibration, type CalibrationPoint } from './calibration.ts';
 import { Linkage, type LinkageSpec } from './linkage.ts';
 
-/** Between the pulses of a servo (us) and the degrees in which its channel is commanded. */
-export interface ServoMapping {
-  /** The ends of the measured range; low < high whichever way the angle runs. */
-  readonly lowDeg: number;
-  readonly highDeg: number;
-  readonly lowUs: number;
-  readonly highUs: number;
-  /** Pulse width (us, not rounded) for an angle (deg). Allocates nothing. */
-  toPulseUs(deg: number): number;
-  /** Angle (deg) for a pulse width (us). Allocates nothing. */
-  toDeg(pulseUs: number): number;
-}
-
 /** What a prop file says of a servo's way from pulse to degrees. */
 export interface MappingSpec {
   calibration: readonly CalibrationPoint[];
@@ -21,40 +8,46 @@ export interface MappingSpec {
   linkage?: LinkageSpec | undefined;
 }
 
-/** Pulse to horn by the calibration, horn to flap by the linkage. */
-export class LinkedMapping implements ServoMapping {
-  readonly lowDeg: number;
-  readonly highDeg: number;
-  readonly lowUs: number;
-  readonly highUs: number;
-  readonly linkage: Linkage;
-  readonly #calibration: Calibration;
+/**
+ * Between the pulses of a servo (us) and the degrees in which its channel is commanded: the
+ * calibration leads from pulse to horn, the linkage, where there is one, from horn to flap.
+ */
+export class ServoMapping {
+  readonly calibration: Calibration;
+  readonly linkage: Linkage | undefined;
+  /** The angles (deg) at the ends of the calibration, low then high whichever way the angle runs. */
+  readonly calibrationDeg: readonly [number, number];
+  /** The angles (deg) at the ends of the pulse envelope, low then high. */
+  readonly envelopeDeg: readonly [number, number];
+  /** The pulses that no command leaves: given, or the ends of the calibration. */
+  readonly envelopeUs: readonly [number, number];
 
-  /** @throws RangeError when the linkage does not close in the middle of the envelope */
-  constructor(calibration: Calibration, envelopeUs: readonly [number, number], spec: LinkageSpec) {
-    this.#calibration = calibration;
-    const middleDeg = calibration.toDeg((envelopeUs[0] + envelopeUs[1]) / 2);
-    this.linkage = new Linkage(spec, middleDeg);
-    this.lowUs = calibration.lowUs;
-    this.highUs = calibration.highUs;
-    const one = this.toDeg(this.lowUs);
-    const other = this.toDeg(this.highUs);
-    this.lowDeg = Math.min(one, other);
-    this.highDeg = Math.max(one, other);
+  /** @throws RangeError as `Calibration` and `Linkage`, which must close in the envelope's middle */
+  constructor(spec: MappingSpec) {
+    const calibration = new Calibration(spec.calibration);
+    const { lowUs, highUs } = calibration;
+    this.calibration = calibration;
+    this.envelopeUs = spec.envelopeUs ?? [lowUs, highUs];
+    const middleUs = (this.envelopeUs[0] + this.envelopeUs[1]) / 2;
+    this.linkage = spec.linkage && new Linkage(spec.linkage, calibration.toDeg(middleUs));
+    this.calibrationDeg = this.#degBetween(lowUs, highUs);
+    this.envelopeDeg = this.#degBetween(...this.envelopeUs);
   }
 
+  /** Pulse width (us, not rounded) for an angle (deg). Allocates nothing. */
   toPulseUs(deg: number): number {
-    return this.#calibration.toPulseUs(this.linkage.toHorn(deg));
+    return this.calibration.toPulseUs(this.linkage ? this.linkage.toHorn(deg) : deg);
   }
 
+  /** Angle (deg) for a pulse width (us). Allocates nothing. */
   toDeg(pulseUs: number): number {
-    return this.linkage.toFlap(this.#calibration.toDeg(pulseUs));
+    const hornDeg = this.calibration.toDeg(pulseUs);
+    return this.linkage ? this.linkage.toFlap(hornDeg) : hornDeg;
   }
-}
 
-/** The mapping of a servo. @throws RangeError as `Calibration` and `Linkage` */
-export function mappingOf({ calibration, envelopeUs, linkage }: MappingSpec): ServoMapping {
-  const measured = new Calibration(calibration);
-  if (!linkage) return measured;
-  return new LinkedMapping(measured, envelopeUs ?? [measured.lowUs, measured.highUs], linkage);
+  #degBetween(oneUs: number, otherUs: number): [number, number] {
+    const one = this.toDeg(oneUs);
+    const other = this.toDeg(otherUs);
+    return [Math.min(one, other), Math.max(one, other)];
+  }
 }

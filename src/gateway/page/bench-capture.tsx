@@ -1,8 +1,7 @@
 import { type Signal, useSignal } from '@preact/signals';
 import { useId } from 'preact/hooks';
 import type { ChannelInfo, Requests } from '../../core/requests.ts';
-import { Calibration } from '../../sums/calibration.ts';
-import { degText, moveSlowly, rangeText, SLOW_DEG_S } from './bench-moves.ts';
+import { degText, mappingOf, moveSlowly, rangeText, SLOW_DEG_S } from './bench-moves.ts';
 import { ask, commanding, trouble } from './store.ts';
 
 /** As the prop file has it: a letter, then letters, digits, _ or -, 64 at most. */
@@ -17,8 +16,8 @@ interface Props {
 export function GoTo({ channel, info }: Props) {
   const isSlow = useSignal(true);
   const [low, high] = info.limitsDeg!;
-  const calibration = new Calibration(info.calibration!);
-  const pulses = [low, high].map((deg) => calibration.toPulseUs(deg)).sort((a, b) => a - b);
+  const mapping = mappingOf(info);
+  const pulses = [low, high].map((deg) => mapping.toPulseUs(deg)).sort((a, b) => a - b);
   const go = async (to: number | string) => {
     if (!isSlow.value) {
       await ask('channel.move', { channel, to });
@@ -45,7 +44,7 @@ export function GoTo({ channel, info }: Props) {
         min={Math.ceil(pulses[0]!)}
         max={Math.floor(pulses[1]!)}
         hint={`${Math.ceil(pulses[0]!)} to ${Math.floor(pulses[1]!)} us`}
-        onGo={(us) => go(calibration.toDeg(us))}
+        onGo={(us) => go(mapping.toDeg(us))}
       />
       {Object.keys(info.marks ?? {}).length > 0 && (
         <fieldset class="row plain">

@@ -1,6 +1,6 @@
 import { effect } from '@preact/signals';
 import type { ChannelInfo, Requests } from '../../core/requests.ts';
-import { Calibration } from '../../sums/calibration.ts';
+import { ServoMapping } from '../../sums/servo-mapping.ts';
 import { call } from './link.ts';
 import { commanding, stateOf } from './store.ts';
 
@@ -19,11 +19,14 @@ export const degText = (deg: number) => `${Number(deg.toFixed(2))} deg`;
 export const rangeText = ([low, high]: readonly [number, number]) =>
   `${Number(low.toFixed(2))} to ${degText(high)}`;
 
+/** Between the pulses and the degrees of a servo. */
+export function mappingOf({ calibration, envelopeUs, linkage }: ChannelInfo): ServoMapping {
+  return new ServoMapping({ calibration: calibration!, envelopeUs, linkage });
+}
+
 /** The angles (deg) at the ends of the pulse envelope, low then high. */
-export function envelopeDeg(info: ChannelInfo): [number, number] {
-  const calibration = new Calibration(info.calibration!);
-  const [one, other] = info.envelopeUs!.map((us) => calibration.toDeg(us)) as [number, number];
-  return [Math.min(one, other), Math.max(one, other)];
+export function envelopeDeg(info: ChannelInfo): readonly [number, number] {
+  return mappingOf(info).envelopeDeg;
 }
 
 /**

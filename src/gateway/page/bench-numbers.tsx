@@ -1,6 +1,7 @@
 import { type ReadonlySignal, useComputed, useSignal, useSignalEffect } from '@preact/signals';
-import type { ChannelInfo, ChannelState } from '../../core/requests.ts';
-import { envelopeDeg, rangeText } from './bench-moves.ts';
+import type { ChannelInfo, ChannelState, LinkageInfo, TorqueInfo } from '../../core/requests.ts';
+import { WANTED_MARGIN } from '../../sums/torque.ts';
+import { degText, envelopeDeg, rangeText } from './bench-moves.ts';
 import { Dial, DialKey } from './dial.tsx';
 import { stateOf } from './store.ts';
 
@@ -26,6 +27,19 @@ export const ampsText = ({ measuredA, amps }: ChannelState) =>
   measuredA === undefined
     ? `${amps.toFixed(2)} A, estimated`
     : `${measuredA.toFixed(2)} A, measured`;
+
+/** `2.4 x: 0.42 N m of 1 N m, at 35 deg`. */
+export function torqueText({ worstNm, atDeg, stallNm, margin }: TorqueInfo): string {
+  const at = `at ${degText(atDeg)}`;
+  if (margin === undefined) return `${worstNm.toFixed(2)} N m ${at}; stall torque not given`;
+  const weak = margin < WANTED_MARGIN ? ` (common practice: ${WANTED_MARGIN} x)` : '';
+  return `${margin.toFixed(1)} x${weak}: ${worstNm.toFixed(2)} N m of ${stallNm} N m, ${at}`;
+}
+
+function linkageText({ transmissionDeg, transmissionAtDeg, advantage }: LinkageInfo): string {
+  const [least, most] = advantage.map((times) => times.toFixed(2));
+  return `${least} to ${most} x the torque; rod at ${degText(transmissionDeg)} to its arm, at ${degText(transmissionAtDeg)}`;
+}
 
 /** One number: only its text changes while it is shown. */
 export function Figure({ label, text }: { label: string; text: () => string }) {
@@ -61,6 +75,18 @@ export function ServoNumbers({ channel, info }: { channel: string; info: Channel
         <dt>Envelope</dt>
         <dd class="number">{rangeText(envelopeDeg(info))}</dd>
       </div>
+      {info.torque && (
+        <div>
+          <dt>Torque margin</dt>
+          <dd class="number">{torqueText(info.torque)}</dd>
+        </div>
+      )}
+      {info.linkageFigures && (
+        <div>
+          <dt>Linkage</dt>
+          <dd class="number">{linkageText(info.linkageFigures)}</dd>
+        </div>
+      )}
     </dl>
   );
 }

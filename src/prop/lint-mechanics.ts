@@ -1,0 +1,131 @@
+import { tidy } from '../shared/units.ts';
+import { WANTED_MARGIN } from '../sums/torque.ts';
+import { armOf, armsOf, type LinkageFigures, type Mechanics, mechanicsOf } from './mechanics.ts';
+import type { Notes } from './notes.ts';
+import type { ServoChannel } from './schema.ts';
+
+/** Below it, friction and play take over in a linkage (deg): common practice, no source. */
+const LEAST_TRANSMISSION_DEG = 40;
+
+/** Linkages within their limits, and whether each servo is strong enough for what it moves. */
+export function lintMechanics(notes: Notes): void {
+  lintArms(notes);
+  const broken = (name: string) =>
+    ['calibration', 'envelopeUs', 'limitsDeg', 'linkage', 'load', 'stallNm', 'accelDegS2'].some(
+      (key) => notes.given.broken(['channels', name, key]),
+    );
+  for (const [name, mechanics] of mechanicsOf(notes.prop)) {
+    const servo = notes.prop.channels[name] as ServoChannel;
+    if (broken(name)) continue;
+    if (mechanics.linkage) lintLinkage(notes, name, servo, mechanics.linkage);
+    lintTorque(notes, name, servo, mechanics);
+  }
+}
+
+const deg = (value: number) => `${tidy(value, 1)} deg`;
+const nm = (value: number) => `${Number(value.toPrecision(2))} N m`;
+
+function lintLinkage(
+  notes: Notes,
+  name: string,
+  servo: ServoChannel,
+  figures: LinkageFigures,
+): void {
+  const { transmissionDeg, transmissionAtDeg, hornSpeedDegS, hornSpeedAtDeg } = figures;
+  const path = ['channels', name, 'linkage'];
+  if (transmissionDeg < LEAST_TRANSMISSION_DEG)
+    notes.warning(
+      path,
+      `with the flap at ${deg(transmissionAtDeg)} the rod meets its arm at ${deg(transmissionDeg)}: below ${LEAST_TRANSMISSION_DEG} deg friction and play grow (common practice)`,
+      'keep limitsDeg further from there, or give the flap a longer arm',
+    );
+  const most = servo.linkage?.hornSpeedDegS;
+  if (most !== undefined && hornSpeedDegS > most * (1 + 1e-9))
+    notes.warning(
+      ['channels', name, 'speedDegS'],
+      `with the flap at ${deg(hornSpeedAtDeg)} its ${servo.speedDegS} deg/s ask the horn for ${tidy(hornSpeedDegS, 0)} deg/s, and it turns ${most} deg/s at most`,
+      `set speedDegS to ${Math.floor((servo.speedDegS * most * 10) / hornSpeedDegS) / 10} or less`,
+    );
+}
+
+function lintTorque(
+  notes: Notes,
+  name: string,
+  { stallNm }: ServoChannel,
+  { worst, margin }: Mechanics,
+): void {
+  if (!worst || margin === undefined || margin >= WANTED_MARGIN) return;
+  const path = ['channels', name, 'stallNm'];
+  const needs = `at ${deg(worst.atDeg)} it has to bring ${nm(worst.torqueNm)}`;
+  const right = `take a servo of ${nm(WANTED_MARGIN * worst.torqueNm)} or more, a lighter load, a spring or a lower accelDegS2`;
+  if (margin < 1)
+    notes.error(path, `${needs}, more than the ${nm(stallNm!)} at which it stalls`, right);
+  else
+    notes.warning(
+      path,
+      `${needs}, and ${nm(stallNm!)} stall it: ${tidy(margin, 1)} times is less than the ${WANTED_MARGIN} times of common practice`,
+      right,
+    );
+}
+
+/** That each arm is one chain of segments. */
+function lintArms(notes: Notes): void {
+  const { prop, given } = notes;
+  const carriedBy = new Map<string, string>();
+  for (const name of Object.keys(prop.channels)) {
+    const arm = armOf(prop, name);
+    if (!arm) continue;
+    const path = ['channels', name, 'load', 'arm'];
+    const { carries, lengthMm } = arm;
+    if (carries === undefined) continue;
+    if (lengthMm === undefined && !given.broken([...path, 'lengthMm']))
+      notes.error(
+        path,
+        `it carries ${carries}, but how long it is is not told`,
+        'add lengthMm, from its joint to the next (mm)',
+      );
+    const next = notes.find('channels', carries, [...path, 'carries']);
+    if (!next || given.broken(['channels', carries, 'load'])) continue;
+    const other = carriedBy.get(carries);
+    if (!armOf(prop, carries))
+      notes.error(
+        [...path, 'carries'],
+        `${carries} is no segment of an arm`,
+        `give ${carries} a load: { arm: ... }, or remove carries and count its mass here`,
+      );
+    else if (other !== undefined)
+      notes.error(
+        [...path, 'carries'],
+        `${carries} is carried by ${other} already`,
+        'let one segment carry it',
+      );
+    else carriedBy.set(carries, name);
+  }
+  const inArm = new Set(armsOf(prop).flat());
+  for (const name of Object.keys(prop.channels)) {
+    const arm = armOf(prop, name);
+    if (!arm) continue;
+    const path = ['channels', name, 'load', 'arm'];
+    if (!inArm.has(name)) {
+      notes.error(
+        [...path, 'carries'],
+        `${name} carries itself, over ${arm.carries}`,
+        'remove carries at the last segment of the arm',
+      );
+      return;
+    }
+    const isCarried = carriedBy.has(name);
+    if (isCarried && arm.levelDeg !== undefined)
+      notes.warning(
+        [...path, 'levelDeg'],
+        `it has no effect, as ${carriedBy.get(name)} carries ${name}`,
+        'give straightDeg, where it is in line with it',
+      );
+    if (!isCarried && arm.straightDeg !== undefined)
+      notes.warning(
+        [...path, 'straightDeg'],
+        `it has no effect, as no segment carries ${name}`,
+        'give levelDeg, where it is level',
+      );
+  }
+}

@@ -1,0 +1,175 @@
+import { ServoMapping } from '../sums/servo-mapping.ts';
+import {
+  type ArmSegment,
+  accelerationNm,
+  armHoldingNm,
+  armInertia,
+  flapInertia,
+  holdingNm,
+  type Worst,
+  worstTorque,
+} from '../sums/torque.ts';
+import type { Prop, ServoChannel } from './schema.ts';
+
+/** What the sums say of the mechanics behind one servo; parts are missing where nothing is given. */
+export interface Mechanics {
+  /** The most that the servo has to bring within its soft limits. */
+  worst?: Worst;
+  /** Stall torque by the most that it has to bring. */
+  margin?: number;
+  linkage?: LinkageFigures;
+}
+
+/** A linkage within the soft limits of its channel. */
+export interface LinkageFigures {
+  /** The least transmission angle (deg), and where (the channel's deg). */
+  transmissionDeg: number;
+  transmissionAtDeg: number;
+  /** The fastest that the horn has to turn when the flap keeps its speed (deg/s), and where (deg). */
+  hornSpeedDegS: number;
+  hornSpeedAtDeg: number;
+  /** Torque on the flap for 1 N m on the horn, least and most. */
+  advantage: [least: number, most: number];
+}
+
+/** A servo of the prop file whose mapping is sound. */
+interface SoundServo {
+  spec: ServoChannel;
+  mapping: ServoMapping;
+  limitsDeg: readonly [number, number];
+}
+
+/**
+ * The soft limits of a servo (deg): given, or the ends of its calibration. Where the linkage is not
+ * sound they are the horn's.
+ */
+export function softLimits(spec: ServoChannel): readonly [number, number] {
+  if (spec.limitsDeg) return spec.limitsDeg;
+  const sound = spec.linkage && soundMapping(spec);
+  if (sound) return sound.calibrationDeg;
+  const angles = spec.calibration.map(([, deg]) => deg);
+  return [Math.min(...angles), Math.max(...angles)];
+}
+
+function soundMapping(spec: ServoChannel): ServoMapping | undefined {
+  try {
+    return new ServoMapping(spec);
+  } catch (error) {
+    if (error instanceof RangeError) return undefined;
+    throw error;
+  }
+}
+
+type LimitsOf = (spec: ServoChannel, name: string) => readonly [number, number];
+
+/**
+ * The mechanics of every servo of which the prop file tells any, by channel.
+ * @param limitsOf the soft limits in force (deg), where they are not those of the prop file
+ */
+export function mechanicsOf(prop: Prop, limitsOf: LimitsOf = softLimits): Map<string, Mechanics> {
+  const found = new Map<string, Mechanics>();
+  const arms = new Map<string, (servo: SoundServo) => Worst>();
+  for (const arm of armsOf(prop)) addArm(prop, arm, limitsOf, arms);
+  for (const [name, spec] of Object.entries(prop.channels)) {
+    if (spec.kind !== 'servo' || !(spec.linkage || spec.load)) continue;
+    const mapping = soundMapping(spec);
+    if (!mapping) continue;
+    const servo = { spec, mapping, limitsDeg: limitsOf(spec, name) };
+    const worst = arms.get(name)?.(servo) ?? flapWorst(servo);
+    found.set(name, {
+      ...(servo.mapping.linkage && { linkage: linkageFigures(servo) }),
+      ...(worst && { worst }),
+      ...(worst?.torqueNm &&
+        spec.stallNm !== undefined && { margin: spec.stallNm / worst.torqueNm }),
+    });
+  }
+  return found;
+}
+
+function flapWorst({ spec, mapping, limitsDeg }: SoundServo): Worst | undefined {
+  const flap = spec.load?.flap;
+  if (!flap) return undefined;
+  const startNm = accelerationNm(flapInertia(flap), spec.accelDegS2);
+  return worstTorque(limitsDeg, (deg) => holdingNm(flap, deg), startNm, ratioOf(mapping));
+}
+
+function ratioOf({ linkage }: ServoMapping): ((deg: number) => number) | undefined {
+  return linkage && ((deg) => linkage.ratioAt(deg));
+}
+
+/** Angles looked at between the soft limits. */
+const STEPS = 200;
+
+function linkageFigures({ spec, mapping, limitsDeg: [low, high] }: SoundServo): LinkageFigures {
+  const linkage = mapping.linkage!;
+  const figures: LinkageFigures = {
+    transmissionDeg: Number.POSITIVE_INFINITY,
+    transmissionAtDeg: low,
+    hornSpeedDegS: 0,
+    hornSpeedAtDeg: low,
+    advantage: [Number.POSITIVE_INFINITY, 0],
+  };
+  for (let i = 0; i <= STEPS; i++) {
+    const deg = low + ((high - low) * i) / STEPS;
+    const transmissionDeg = linkage.transmissionAt(deg);
+    if (transmissionDeg < figures.transmissionDeg)
+      Object.assign(figures, { transmissionDeg, transmissionAtDeg: deg });
+    const advantage = 1 / Math.abs(linkage.ratioAt(deg));
+    const hornSpeedDegS = spec.speedDegS * advantage;
+    if (hornSpeedDegS > figures.hornSpeedDegS)
+      Object.assign(figures, { hornSpeedDegS, hornSpeedAtDeg: deg });
+    figures.advantage[0] = Math.min(figures.advantage[0], advantage);
+    figures.advantage[1] = Math.max(figures.advantage[1], advantage);
+  }
+  return figures;
+}
+
+// --- arms ---------------------------------------------------------------------------------------
+
+/** The channels of every arm, first joint first; those whose chain is broken or a ring are left out. */
+export function armsOf(prop: Prop): string[][] {
+  const carried = new Set<string>();
+  for (const name of Object.keys(prop.channels)) {
+    const next = armOf(prop, name)?.carries;
+    if (next !== undefined) carried.add(next);
+  }
+  const arms: string[][] = [];
+  for (const first of Object.keys(prop.channels)) {
+    if (!armOf(prop, first) || carried.has(first)) continue;
+    const arm = [first];
+    for (;;) {
+      const next = armOf(prop, arm.at(-1)!)?.carries;
+      if (next === undefined || !armOf(prop, next) || arm.includes(next)) break;
+      arm.push(next);
+    }
+    arms.push(arm);
+  }
+  return arms;
+}
+
+type ArmLoad = NonNullable<NonNullable<ServoChannel['load']>['arm']>;
+
+export function armOf(prop: Prop, name: string): ArmLoad | undefined {
+  const channel = Object.hasOwn(prop.channels, name) ? prop.channels[name] : undefined;
+  return channel?.kind === 'servo' ? channel.load?.arm : undefined;
+}
+
+function addArm(
+  prop: Prop,
+  names: readonly string[],
+  limitsOf: LimitsOf,
+  into: Map<string, (servo: SoundServo) => Worst>,
+): void {
+  const segments = names.map((name, j): ArmSegment => {
+    const spec = prop.channels[name] as ServoChannel;
+    const { massKg, centreMm, lengthMm = 0, levelDeg, straightDeg = 0 } = spec.load!.arm!;
+    const zeroDeg = j === 0 ? levelDeg : straightDeg;
+    return { massKg, centreMm, lengthMm, zeroDeg, limitsDeg: limitsOf(spec, name) };
+  });
+  const holding = armHoldingNm(segments);
+  for (const [j, name] of names.entries())
+    into.set(name, ({ spec, mapping, limitsDeg }) => {
+      const startNm = accelerationNm(armInertia(segments, j), spec.accelDegS2);
+      return worstTorque(limitsDeg, holding[j]!, startNm, ratioOf(mapping));
+    });
+}

@@ -1,0 +1,34 @@
+/** A piezo unit that turns water into vapour at a steady rate, from a tank that nobody refills. */
+export interface Vapour {
+  tankMl: number;
+  /** Water that it takes while it is on (ml/h). */
+  rateMlPerH: number;
+}
+
+/** How long the tank lasts with the unit on all the time (s): volume by rate. */
+export function runTimeS({ tankMl, rateMlPerH }: Vapour): number {
+  return (tankMl / rateMlPerH) * 3600;
+}
+
+/** Water (ml) for a time on (s). */
+export function waterMl({ rateMlPerH }: Vapour, onS: number): number {
+  return (rateMlPerH * onS) / 3600;
+}
+
+/**
+ * The largest share of time that a unit may be on for good: on by on plus rest, the cyclic duration
+ * factor of duty type S3, IEC 60034-1.
+ */
+export function dutyShare({ maxOnS, restS }: { maxOnS: number; restS: number }): number {
+  return maxOnS / (maxOnS + restS);
+}
+
+/**
+ * How long the tank lasts (s) when the unit is on as often as its duty allows: whole cycles of on and
+ * rest, then what is left of the time on.
+ */
+export function showTimeS(vapour: Vapour, duty: { maxOnS: number; restS: number }): number {
+  const onS = runTimeS(vapour);
+  const rests = Math.max(0, Math.ceil(onS / duty.maxOnS) - 1);
+  return onS + rests * duty.restS;
+}
