@@ -16,7 +16,8 @@ export function lintMechanics(notes: Notes): void {
     );
   for (const [name, mechanics] of mechanicsOf(notes.prop)) {
     const servo = notes.prop.channels[name] as ServoChannel;
-    if (broken(name)) continue;
+    // What does not fit together is told as such, and not what follows from it.
+    if (broken(name) || notes.hasErrorIn(['channels', name])) continue;
     if (mechanics.linkage) lintLinkage(notes, name, servo, mechanics.linkage);
     lintTorque(notes, name, servo, mechanics);
   }

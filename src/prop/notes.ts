@@ -32,6 +32,13 @@ export class Notes {
     this.remarks.push({ severity: 'error', path, atKey: true, wrong, right });
   }
 
+  /** Whether an error has been told of this part of the file. */
+  hasErrorIn(part: Path): boolean {
+    return this.remarks.some(
+      ({ severity, path }) => severity === 'error' && part.every((key, i) => path[i] === key),
+    );
+  }
+
   warning(path: Path, wrong: string, right: string): void {
     this.remarks.push({ severity: 'warning', path, wrong, right });
   }

@@ -272,7 +272,7 @@ export class Linkage {
     const flapDeg = flapOf(this.bar, hornDeg, this.#crossed);
     if (Number.isFinite(flapDeg)) return flapDeg;
     throw new RangeError(
-      `the linkage does not close with the horn at ${where}, which is ${round(Math.abs(wrap(hornDeg)))} deg from the line shaft to hinge; it closes from ${round(range[0])} to ${round(range[1])} deg`,
+      `the linkage does not close with the horn at ${where}, which is ${round(Math.abs(wrap(hornDeg)))} deg from the line shaft to hinge: it closes from ${round(range[0])} to ${round(range[1])} deg`,
     );
   }
 }

@@ -123,22 +123,17 @@ export function armHoldingNm(arm: readonly ArmSegment[]): ((deg: number) => numb
     const beyondKg = arm.slice(j + 1).reduce((sum, one) => sum + one.massKg, 0);
     return (GRAVITY * (massKg * centreMm + beyondKg * lengthMm)) / 1000;
   });
-  // By direction of segment j: the most and the least that it and all beyond it can have.
-  const most: Float64Array[] = [];
-  const least: Float64Array[] = [];
+  // By direction of segment j: the most that it and all beyond it can have, either way round.
+  const most: (readonly [onward: Round, back: Round])[] = [];
   for (let j = arm.length - 1; j >= 0; j--) {
-    const high = new Float64Array(TURN);
-    const low = new Float64Array(TURN);
     const next = arm[j + 1];
-    for (let i = 0; i < TURN; i++) {
-      const deg = i * GRID_DEG;
-      const ownNm = moments[j]! * Math.cos(deg * RAD);
-      const [from, to] = next ? turned(next, next.limitsDeg) : [0, 0];
-      high[i] = ownNm + (next ? extreme(most[j + 1]!, deg + from, deg + to, Math.max) : 0);
-      low[i] = ownNm + (next ? extreme(least[j + 1]!, deg + from, deg + to, Math.min) : 0);
-    }
-    most[j] = high;
-    least[j] = low;
+    const [from, to] = next ? turned(next, next.limitsDeg) : [0, 0];
+    const reach = (way: 0 | 1) =>
+      new Round((deg) => {
+        const ownNm = moments[j]! * Math.cos(deg * RAD) * (way === 0 ? 1 : -1);
+        return ownNm + (next ? most[j + 1]![way].most(deg + from, deg + to) : 0);
+      });
+    most[j] = [reach(0), reach(1)];
   }
   // Where the segment before it may point (deg); the first is carried by something that stands still.
   let carrier: readonly [number, number] = arm[0]?.zeroDeg === undefined ? [0, 360] : [0, 0];
@@ -146,12 +141,10 @@ export function armHoldingNm(arm: readonly ArmSegment[]): ((deg: number) => numb
     const [low, high] = carrier;
     const range = turned(segment, segment.limitsDeg);
     carrier = [low + range[0], high + range[1]];
+    const [onward, back] = most[j]!;
     return (deg) => {
       const [at] = turned(segment, [deg, deg]);
-      return Math.max(
-        extreme(most[j]!, low + at, high + at, Math.max),
-        -extreme(least[j]!, low + at, high + at, Math.min),
-      );
+      return Math.max(onward.most(low + at, high + at), back.most(low + at, high + at));
     };
   });
 }
@@ -164,19 +157,29 @@ function turned(
   return [low - zeroDeg, high - zeroDeg];
 }
 
-/** The extreme of what there is by direction, from one direction to another (deg). */
-function extreme(
-  values: Float64Array,
-  fromDeg: number,
-  toDeg: number,
-  pick: (a: number, b: number) => number,
-): number {
-  const from = Math.round(fromDeg / GRID_DEG);
-  const steps = Math.min(Math.round(toDeg / GRID_DEG) - from, TURN);
-  const first = ((from % TURN) + TURN) % TURN;
-  let found = values[first]!;
-  for (let i = 1; i <= steps; i++) found = pick(found, values[(first + i) % TURN]!);
-  return found;
+/**
+ * Values by direction, all the way round, and the most of them over any range of directions: a sparse
+ * table, level k of which has the most of 2^k values in a row.
+ */
+class Round {
+  readonly #levels: Float64Array[];
+
+  constructor(valueAt: (deg: number) => number) {
+    this.#levels = [Float64Array.from({ length: TURN }, (_, i) => valueAt(i * GRID_DEG))];
+    for (let width = 1; 2 * width <= TURN; width *= 2) {
+      const last = this.#levels.at(-1)!;
+      this.#levels.push(last.map((value, i) => Math.max(value, last[(i + width) % TURN]!)));
+    }
+  }
+
+  most(fromDeg: number, toDeg: number): number {
+    const from = Math.round(fromDeg / GRID_DEG);
+    const count = Math.min(Math.round(toDeg / GRID_DEG) - from + 1, TURN);
+    const level = Math.floor(Math.log2(count));
+    const values = this.#levels[level]!;
+    const first = ((from % TURN) + TURN) % TURN;
+    return Math.max(values[first]!, values[(first + count - 2 ** level) % TURN]!);
+  }
 }
 
 /**

@@ -5,7 +5,7 @@ import type { Prop } from '../../src/prop/schema.ts';
 import { Refusal } from '../../src/shared/errors.ts';
 import { Rig, restedAt } from './rig.ts';
 
-const FILES = ['owl.yaml', 'apple-hand.yaml', 'dusk-street.yaml'];
+const FILES = ['owl.yaml', 'apple-hand.yaml', 'dusk-street.yaml', 'lidded-chest.yaml'];
 const props = await Promise.all(
   FILES.map(async (file): Promise<[string, Prop]> => {
     const path = new URL(`../../config/${file}`, import.meta.url).pathname;

@@ -73,8 +73,8 @@ class Watch {
     this.#rig = rig;
     this.#snapshot = rig.telemetry.snapshot();
     for (const name of SERVOS) {
-      const { calibration, limitsDeg, envelopeUs } = rig.servo(name);
-      const ends = limitsDeg.map((deg) => calibration.toPulseUs(deg));
+      const { mapping, limitsDeg, envelopeUs } = rig.servo(name);
+      const ends = limitsDeg.map((deg) => mapping.toPulseUs(deg));
       this.#bounds.set(name, {
         soft: [Math.min(...ends) - 1e-9, Math.max(...ends) + 1e-9],
         hard: envelopeUs,

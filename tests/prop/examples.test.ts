@@ -10,6 +10,7 @@ const config = (file: string) =>
 describe.each([
   ['owl.yaml', []],
   ['apple-hand.yaml', []],
+  ['lidded-chest.yaml', []],
   ['dusk-street.yaml', ['triggers.closing_time.unattended']],
 ])('config/%s', (file, unattended) => {
   const text = config(file);

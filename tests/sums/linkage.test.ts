@@ -10,44 +10,14 @@ import {
   transmissionDeg,
   velocityRatio,
 } from '../../src/sums/linkage.ts';
+import { circlesMeet, distance, drawnFlapDeg, flapPin, hornPin, RAD, turn } from './circles.ts';
 
-const RAD = Math.PI / 180;
 const bar = (groundMm: number, hornMm: number, couplerMm: number, flapMm: number): FourBar => ({
   groundMm,
   hornMm,
   couplerMm,
   flapMm,
 });
-const turn = (deg: number) => deg - 360 * Math.round(deg / 360);
-
-type Point = [x: number, y: number];
-/** The pin in the horn, with the shaft in the origin and the hinge on the x axis. */
-const hornPin = ({ hornMm }: FourBar, deg: number): Point => [
-  hornMm * Math.cos(deg * RAD),
-  hornMm * Math.sin(deg * RAD),
-];
-const flapPin = ({ groundMm, flapMm }: FourBar, deg: number): Point => [
-  groundMm + flapMm * Math.cos(deg * RAD),
-  flapMm * Math.sin(deg * RAD),
-];
-const distance = ([x, y]: Point, [u, v]: Point) => Math.hypot(x - u, y - v);
-
-/**
- * Where two circles meet, by the textbook construction along the line between their centres (the
- * radical line): independent of Freudenstein's equation.
- */
-function circlesMeet(p: Point, r: number, q: Point, s: number): Point[] {
-  const d = distance(p, q);
-  const along = (r * r - s * s + d * d) / (2 * d);
-  const off2 = r * r - along * along;
-  if (off2 < 0) return [];
-  const off = Math.sqrt(off2);
-  const [ux, uy] = [(q[0] - p[0]) / d, (q[1] - p[1]) / d];
-  return [1, -1].map((side) => [
-    p[0] + along * ux - side * off * uy,
-    p[1] + along * uy + side * off * ux,
-  ]);
-}
 
 /** Linkages that close somewhere, in steps of 0.1 mm, as a rule can tell; no link shorter than 5 mm. */
 const length = fc.integer({ min: 50, max: 1000 }).map((tenths) => tenths / 10);
@@ -125,20 +95,19 @@ describe('against a construction with circles', () => {
     );
   });
 
-  test('open and crossed: at a horn between 0 and 180 deg the open flap pin lies further along the line', () => {
+  test("open and crossed are the circles' meetings to the left and right of horn pin and hinge", () => {
     fc.assert(
-      fc.property(bars, fc.double({ min: 1, max: 179, noNaN: true }), (one, hornDeg) => {
-        const [open, crossed] = [false, true].map((which) => flapOf(one, hornDeg, which));
-        fc.pre(Number.isFinite(open));
-        // Seen from the pin in the horn towards the hinge, the open pin lies to the left of the line.
-        const [px, py] = hornPin(one, hornDeg);
-        const side = (deg: number) => {
-          const [x, y] = flapPin(one, deg);
-          return (one.groundMm - px) * (y - py) - (0 - py) * (x - px);
-        };
-        expect(side(open!)).toBeGreaterThan(-1e-6);
-        expect(side(crossed!)).toBeLessThan(1e-6);
-      }),
+      fc.property(
+        bars,
+        fc.double({ min: -179, max: 179, noNaN: true }),
+        fc.boolean(),
+        (one, hornDeg, crossed) => {
+          fc.pre(transmissionDeg(one, hornDeg) > 0.1);
+          const drawn = drawnFlapDeg(one, hornDeg, crossed);
+          expect(Math.abs(turn(flapOf(one, hornDeg, crossed) - drawn))).toBeLessThan(1e-6);
+        },
+      ),
+      { numRuns: 1000 },
     );
   });
 
@@ -197,7 +166,7 @@ describe('where it closes', () => {
     [bar(60, 20, 20, 20), /cannot close/],
     [
       bar(60, 20, 30, 25),
-      /does not close with the horn at its middle position, 0 deg, which is 90 deg from the line shaft to hinge; it closes from 0 to 66 deg/,
+      /does not close with the horn at its middle position, 0 deg, which is 90 deg from the line shaft to hinge: it closes from 0 to 66 deg/,
     ],
   ])('%o is refused in words', (one, words) => {
     expect(() => new Linkage({ ...one, hornZeroDeg: 90, crossed: false }, 0)).toThrow(words);
