@@ -1,6 +1,6 @@
 import { useComputed } from '@preact/signals';
 import { useId } from 'preact/hooks';
-import type { ChannelInfo } from '../../core/requests.ts';
+import type { ChannelInfo, VapourInfo } from '../../core/requests.ts';
 import { ampsText, Figure, flagText } from './bench-numbers.tsx';
 import { ask, commanding, stateOf } from './store.ts';
 
@@ -32,6 +32,12 @@ export function OtherBench({ channel, info }: Props) {
               </dd>
             </div>
           )}
+          {info.vapour && (
+            <div>
+              <dt>Tank</dt>
+              <dd>{tankText(info.vapour)}</dd>
+            </div>
+          )}
         </dl>
       </section>
       <section class="sheet" aria-labelledby="other-control">
@@ -57,6 +63,12 @@ export function OtherBench({ channel, info }: Props) {
       </section>
     </div>
   );
+}
+
+function tankText({ tankMl, runTimeS, showTimeS }: VapourInfo): string {
+  const minutes = (s: number) => `${Math.round(s / 60)} min`;
+  const show = showTimeS === undefined ? '' : `, ${minutes(showTimeS)} with its rests`;
+  return `${tankMl} ml last ${minutes(runTimeS)} of vapour${show}`;
 }
 
 function valueText(kind: ChannelInfo['kind'], value: unknown): string {
