@@ -1,66 +1,32 @@
+import { linkageInfo, torqueInfo, vapourInfo } from '../core/channel-info.ts';
+import type { LinkageInfo, TorqueInfo, VapourInfo } from '../core/requests.ts';
 import { mechanicsOf } from '../prop/mechanics.ts';
 import type { Prop } from '../prop/schema.ts';
 import { tidy } from '../shared/units.ts';
 import { WANTED_MARGIN } from '../sums/torque.ts';
-import { runTimeS, showTimeS } from '../sums/vapour.ts';
 import { table } from './output.ts';
 
 /** The mechanical part of a budget. */
 export interface MechanicsReport {
-  torque: {
-    channel: string;
-    /** The most that the servo has to bring (N m), where (deg), and the part that accelerates (N m). */
-    worstNm: number;
-    atDeg: number;
-    accelerationNm: number;
-    stallNm?: number;
-    margin?: number;
-  }[];
-  linkages: {
-    channel: string;
-    /** Torque on the flap for 1 N m on the horn, least and most. */
-    advantage: [number, number];
-    /** The least transmission angle, and where (deg). */
-    transmissionDeg: number;
-    transmissionAtDeg: number;
-    /** The fastest that the horn has to turn (deg/s). */
-    hornSpeedDegS: number;
-  }[];
-  vapour: { channel: string; tankMl: number; runTimeS: number; showTimeS?: number }[];
+  torque: ({ channel: string } & TorqueInfo)[];
+  linkages: ({ channel: string } & LinkageInfo)[];
+  vapour: ({ channel: string } & VapourInfo)[];
 }
 
 export function mechanicsReport(prop: Prop): MechanicsReport {
   const report: MechanicsReport = { torque: [], linkages: [], vapour: [] };
-  for (const [channel, { worst, margin, linkage }] of mechanicsOf(prop)) {
-    const spec = prop.channels[channel]!;
-    const stallNm = spec.kind === 'servo' ? spec.stallNm : undefined;
-    if (worst)
-      report.torque.push({
-        channel,
-        worstNm: tidy(worst.torqueNm, 4),
-        atDeg: tidy(worst.atDeg, 1),
-        accelerationNm: tidy(worst.accelerationNm, 4),
-        ...(stallNm !== undefined && { stallNm }),
-        ...(margin !== undefined && { margin: tidy(margin, 2) }),
-      });
-    if (linkage)
-      report.linkages.push({
-        channel,
-        advantage: [tidy(linkage.advantage[0], 2), tidy(linkage.advantage[1], 2)],
-        transmissionDeg: tidy(linkage.transmissionDeg, 1),
-        transmissionAtDeg: tidy(linkage.transmissionAtDeg, 1),
-        hornSpeedDegS: tidy(linkage.hornSpeedDegS, 0),
-      });
-  }
+  const mechanics = mechanicsOf(prop);
   for (const [channel, spec] of Object.entries(prop.channels)) {
-    if (spec.kind !== 'relay' || !spec.vapour) continue;
-    const { vapour, duty } = spec;
-    report.vapour.push({
-      channel,
-      tankMl: vapour.tankMl,
-      runTimeS: tidy(runTimeS(vapour), 0),
-      ...(duty && { showTimeS: tidy(showTimeS(vapour, duty), 0) }),
-    });
+    if (spec.kind === 'relay') {
+      const vapour = vapourInfo(spec);
+      if (vapour) report.vapour.push({ channel, ...vapour });
+    }
+    const known = mechanics.get(channel);
+    if (spec.kind !== 'servo' || !known) continue;
+    const torque = torqueInfo(known, spec);
+    const linkage = linkageInfo(known);
+    if (torque) report.torque.push({ channel, ...torque });
+    if (linkage) report.linkages.push({ channel, ...linkage });
   }
   return report;
 }

@@ -1,4 +1,5 @@
-import type { RelayChannel } from '../prop/schema.ts';
+import type { Mechanics } from '../prop/mechanics.ts';
+import type { RelayChannel, ServoChannel } from '../prop/schema.ts';
 import { flagNames } from '../shared/telemetry.ts';
 import { tidy } from '../shared/units.ts';
 import { runTimeS, showTimeS } from '../sums/vapour.ts';
@@ -70,31 +71,48 @@ export function channelInfo(core: Core, actuator: Actuator): ChannelInfo {
 }
 
 function mechanicsInfo(core: Core, { name, spec }: Servo): Partial<ChannelInfo> {
-  const { worst, margin, linkage } = core.body.mechanics.get(name) ?? {};
-  const torque: TorqueInfo | undefined = worst && {
-    worstNm: tidy(worst.torqueNm, 4),
-    atDeg: tidy(worst.atDeg, 1),
-    accelerationNm: tidy(worst.accelerationNm, 4),
-    ...(spec.stallNm !== undefined && { stallNm: spec.stallNm }),
-    ...(margin !== undefined && { margin: tidy(margin, 2) }),
-  };
-  const figures: LinkageInfo | undefined = linkage && {
-    transmissionDeg: tidy(linkage.transmissionDeg, 1),
-    transmissionAtDeg: tidy(linkage.transmissionAtDeg, 1),
-    hornSpeedDegS: tidy(linkage.hornSpeedDegS, 0),
-    advantage: [tidy(linkage.advantage[0], 2), tidy(linkage.advantage[1], 2)],
-  };
+  const mechanics = core.body.mechanics.get(name) ?? {};
+  const linkageFigures = linkageInfo(mechanics);
+  const torque = torqueInfo(mechanics, spec);
   return {
     ...(spec.linkage && { linkage: spec.linkage }),
-    ...(figures && { linkageFigures: figures }),
+    ...(linkageFigures && { linkageFigures }),
     ...(torque && { torque }),
   };
 }
 
-function vapourInfo({ vapour, duty }: RelayChannel): VapourInfo {
-  return {
-    ...vapour!,
-    runTimeS: tidy(runTimeS(vapour!), 0),
-    ...(duty && { showTimeS: tidy(showTimeS(vapour!, duty), 0) }),
-  };
+export function torqueInfo(
+  { worst, margin }: Mechanics,
+  { stallNm }: ServoChannel,
+): TorqueInfo | undefined {
+  return (
+    worst && {
+      worstNm: tidy(worst.torqueNm, 4),
+      atDeg: tidy(worst.atDeg, 1),
+      accelerationNm: tidy(worst.accelerationNm, 4),
+      ...(stallNm !== undefined && { stallNm }),
+      ...(margin !== undefined && { margin: tidy(margin, 2) }),
+    }
+  );
+}
+
+export function linkageInfo({ linkage }: Mechanics): LinkageInfo | undefined {
+  return (
+    linkage && {
+      transmissionDeg: tidy(linkage.transmissionDeg, 1),
+      transmissionAtDeg: tidy(linkage.transmissionAtDeg, 1),
+      hornSpeedDegS: tidy(linkage.hornSpeedDegS, 0),
+      advantage: [tidy(linkage.advantage[0], 2), tidy(linkage.advantage[1], 2)],
+    }
+  );
+}
+
+export function vapourInfo({ vapour, duty }: RelayChannel): VapourInfo | undefined {
+  return (
+    vapour && {
+      ...vapour,
+      runTimeS: tidy(runTimeS(vapour), 0),
+      ...(duty && { showTimeS: tidy(showTimeS(vapour, duty), 0) }),
+    }
+  );
 }

@@ -17,10 +17,16 @@ test('the wings of the owl, worked by hand: m g r with the wing level, and m r2 
   }
   // 250 ml at 300 ml/h: 50 min, 150 closures of 20 s with 149 rests of 40 s between them.
   expect(report.vapour).toEqual([
-    { channel: 'mist', tankMl: 250, runTimeS: 3000, showTimeS: 3000 + 149 * 40 },
+    {
+      channel: 'mist',
+      tankMl: 250,
+      rateMlPerH: 300,
+      runTimeS: 3000,
+      showTimeS: 3000 + 149 * 40,
+    },
   ]);
   const text = mechanicsText(report).join('\n\n');
-  expect(text).toMatch(/wing_left +0\.119 +80 +0\.014 +0\.35 +2\.9/);
+  expect(text).toMatch(/wing_left +0\.12 +80 +0\.014 +0\.35 +2\.9/);
   expect(text).toContain('mist: 250 ml last 50 min of vapour, 149 min with its rests');
 });
 

@@ -169,6 +169,20 @@ describe('commanded in degrees of the flap', () => {
     });
   });
 
+  test('the torque that is told is that within the limits in force', async () => {
+    const load = { flap: { massKg: 0.4, centreMm: 150, levelDeg: 70 } };
+    const { rig, client } = await Rig.live(makeProp({ lid: lid({ load, stallNm: 1.2 }) }));
+    const torque = async () => (await client.call('channel.list')).channels.lid!.torque!;
+    const before = await torque();
+    expect(before.atDeg).toBeGreaterThan(60);
+    expect(before.margin).toBeCloseTo(1.2 / before.worstNm, 2);
+    await go({ rig, client }, 40);
+    await client.call('limits.capture', { channel: 'lid', end: 'high' });
+    const after = await torque();
+    expect(after.atDeg).toBeLessThanOrEqual(40);
+    expect(after.worstNm).toBeLessThan(before.worstNm);
+  });
+
   // The mirror image of a crossed linkage: the flap falls as the horn rises.
   test('a crossed linkage turns the other way, and everything holds as well', async () => {
     const links = { groundMm: 60, hornMm: 20, couplerMm: 64, flapMm: 22 };
