@@ -216,13 +216,20 @@ const calibrationPoint = z.tuple([z.number(), z.number()], {
 const angle = (doc: string) =>
   z.number({ error: 'is not a number; give degrees as a number' }).describe(doc);
 
+const link = (doc: string) =>
+  z
+    .number({ error: 'is not a number; give millimetres' })
+    .min(0.1, { error: 'is below 0.1 mm; give millimetres' })
+    .max(10_000, { error: 'is above 10 m; give millimetres' })
+    .describe(doc);
+
 /** From the servo's horn to the flap's hinge: its angles are drawn in the readme. */
 const linkage = z
   .strictObject({
-    groundMm: positive('millimetres', 'servo shaft to hinge, between centres (mm)'),
-    hornMm: positive('millimetres', 'servo shaft to the pin in the horn (mm)'),
-    couplerMm: positive('millimetres', 'the rod, pin to pin (mm)'),
-    flapMm: positive('millimetres', 'hinge to the pin in the flap (mm)'),
+    groundMm: link('servo shaft to hinge, between centres (mm)'),
+    hornMm: link('servo shaft to the pin in the horn (mm)'),
+    couplerMm: link('the rod, pin to pin (mm)'),
+    flapMm: link('hinge to the pin in the flap (mm)'),
     hornZeroDeg: angle(
       'angle of the horn where the calibration says 0: from the direction shaft to hinge, anticlockwise (deg)',
     ).default(90),

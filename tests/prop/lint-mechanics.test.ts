@@ -25,7 +25,13 @@ describe('linkage', () => {
 
   test.each([0, -24])('a length of %d mm', (hornMm) => {
     expectFindings(propText(`lid: ${lid({ linkage: linkage({ hornMm: `»${hornMm}` }) })}`), [
-      { wrong: 'is not above 0', right: 'millimetres' },
+      { wrong: 'is below 0.1 mm', right: 'millimetres' },
+    ]);
+  });
+
+  test.each([1e200, 1e-200])('a length of %d mm', (flapMm) => {
+    expectFindings(propText(`lid: ${lid({ linkage: linkage({ flapMm: `»${flapMm}` }) })}`), [
+      { wrong: /above 10 m|below 0.1 mm/, right: 'give millimetres' },
     ]);
   });
 
