@@ -52,7 +52,7 @@ describe('commanded in degrees of the flap', () => {
     expect(Math.abs(flapOf(rig.at('lid')) - target)).toBeLessThan(STEP_DEG);
   });
 
-  test('the flap keeps to its speed and acceleration on the way', async () => {
+  test('the flap keeps to its speed on the way, and takes the time of the trapezoid', async () => {
     const { rig, client } = await Rig.live(makeProp({ lid: lid() }));
     const flaps: number[] = [];
     rig.afterTick = () => flaps.push(flapOf(rig.at('lid')));
@@ -71,7 +71,7 @@ describe('commanded in degrees of the flap', () => {
     ).toBeGreaterThan(1);
   });
 
-  test('whatever is asked for, no pulse leaves the limits, and no further than the envelope beyond them', async () => {
+  test('whatever is asked for, no pulse takes the flap out of its limits', async () => {
     const asked = fc.array(
       fc.oneof(
         fc.record({ to: fc.double({ min: -20, max: 90, noNaN: true }), ms: fc.nat(400) }),

@@ -309,7 +309,7 @@ describe('Linkage', () => {
           expect(hornDeg).toBeLessThan(high + 1e-3);
         }
       }),
-      { numRuns: 2000 },
+      { numRuns: 400 },
     );
   });
 
