@@ -46,6 +46,14 @@ export default defineConfig({
           sequence: { groupOrder: 4 },
         },
       },
+      {
+        test: {
+          ...common,
+          name: 'kernel',
+          include: ['tests/kernel/**/*.test.ts'],
+          sequence: { groupOrder: 5 },
+        },
+      },
     ],
   },
 });

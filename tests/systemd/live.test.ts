@@ -100,7 +100,7 @@ describe.skipIf(!possible)('under systemd', () => {
     await holder.ask('channel.move', { channel: 'wing_left', to: 'spread', wait: true });
     const askedMs = Date.now();
     within('systemctl', 'stop', 'sinewd');
-    // Longer than the watchdog's half second: the wing needs it.
+    // Longer than the watchdog's period: the wing needs it.
     expect(Date.now() - askedMs).toBeGreaterThan(500);
     expect(shown('Result')).toBe('success');
     expect(shown('ActiveState')).toBe('inactive');

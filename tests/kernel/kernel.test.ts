@@ -1,0 +1,300 @@
+import { execFileSync } from 'node:child_process';
+import { cpSync, existsSync, mkdirSync, mkdtempSync, rmSync } from 'node:fs';
+import { createRequire } from 'node:module';
+import { tmpdir } from 'node:os';
+import { dirname, join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import { afterAll, beforeAll, expect, it } from 'vitest';
+import { type Chip, chip, highNs, type Led, lines, TRACE, writesAfter } from './board.ts';
+import { type Image, image } from './image.ts';
+import { Machine, type Pace, packBag } from './machine.ts';
+
+/**
+ * A release on a whole machine: Debian's kernel and systemd in qemu, two PCA9685 by the module
+ * i2c-stub, and GPIO and PWM chips of our own behind the kernel's interfaces. What comes out is
+ * looked at with i2c-tools, sysfs and the kernel's trace. Each test goes on where the one before ended.
+ */
+
+const clone = fileURLToPath(new URL('../..', import.meta.url));
+const here = fileURLToPath(new URL('.', import.meta.url));
+/** Addresses of the chips in guest/prop.yaml. */
+const [SERVOS, OUTS] = [0x40, 0x41];
+const MODE1_AUTO_INCREMENT = 0x20;
+const MODE2_OUTDRV = 0x04;
+
+let folder: string;
+let made: Image;
+let machine: Machine;
+let lastMs = performance.now();
+const times: string[] = [];
+
+/** Notes how long something took on this machine. */
+function lap(what: string): void {
+  const nowMs = performance.now();
+  times.push(`${((nowMs - lastMs) / 1000).toFixed(1).padStart(7)} s  ${what}`);
+  lastMs = nowMs;
+}
+
+const boot = (pace: Pace) =>
+  Machine.boot(made, { disk: join(folder, 'disk'), bag: join(folder, 'bag.tar'), folder, pace });
+
+/** What the machine gets: the release as npm run package makes it, and what the tests need. */
+function makeBag(): void {
+  const bag = join(folder, 'bag');
+  mkdirSync(bag);
+  execFileSync('sh', [join(clone, 'systemd/package.sh'), join(bag, 'release.tgz')]);
+  const i2c = dirname(createRequire(import.meta.url).resolve('i2c-bus/package.json'));
+  cpSync(join(i2c, 'build/Release/i2c.node'), join(bag, 'i2c.node'));
+  cpSync(join(here, 'guest/prop.yaml'), join(bag, 'prop.yaml'));
+  cpSync(join(here, 'guest/test.conf'), join(bag, 'test.conf'));
+  cpSync(join(clone, 'tests/systemd/block.mjs'), join(bag, 'block.mjs'));
+  packBag(join(folder, 'bag.tar'), bag);
+}
+
+const untilRunning = () =>
+  machine.run('until systemctl -q is-active sinewd; do sleep 0.2; done', 180_000);
+
+/** Runs lines at Sinew's own prompt, and leaves the prop as it is then for five minutes. */
+const session = (...typed: string[]) =>
+  machine.run(
+    `printf '%s\\n' ${typed.map((line) => `'${line}'`).join(' ')} | sinew --grace 300 session`,
+  );
+
+const ALL_ON = [
+  'switch pump on',
+  'switch fan on',
+  'switch mist on',
+  'switch bell on',
+  'dim glow 1',
+];
+
+/** All relays closed, a lamp lit, and three servos held. */
+async function expectAllOn(): Promise<void> {
+  const [servos, outs, level] = [
+    await chip(machine, SERVOS),
+    await chip(machine, OUTS),
+    await lines(machine),
+  ];
+  for (const n of [0, 15]) expect(servos.led[n]).toMatchObject({ fullOn: false, fullOff: false });
+  expect(outs.led[3]).toEqual(FULL_OFF);
+  expect(outs.led[4]).toEqual(FULL_ON);
+  expect(outs.led[8]).toEqual(FULL_ON);
+  expect([level(23), level(24)]).toEqual([0, 1]);
+  expect(await highNs(machine, 0)).toBeGreaterThan(0);
+}
+
+/** Every relay open, whatever level that takes; no pulses; dark. */
+async function expectSafe(): Promise<void> {
+  const [servos, outs, level] = [
+    await chip(machine, SERVOS),
+    await chip(machine, OUTS),
+    await lines(machine),
+  ];
+  for (const n of [0, 15]) expect(servos.led[n]!.fullOff, `servo ${n}`).toBe(true);
+  expect(outs.led[3]).toEqual(FULL_ON);
+  expect(outs.led[4]).toEqual(FULL_OFF);
+  expect(outs.led[8]).toEqual(FULL_OFF);
+  expect([level(23), level(24)]).toEqual([1, 0]);
+  expect([await highNs(machine, 0), await highNs(machine, 1)]).toEqual([0, 0]);
+}
+
+const FULL_ON: Led = { on: 0, off: 0, fullOn: true, fullOff: false };
+const FULL_OFF: Led = { on: 0, off: 0, fullOn: false, fullOff: true };
+/** High for `counts` of 4096 steps from the start of each period. */
+const high = (counts: number): Led => ({ on: 0, off: counts, fullOn: false, fullOff: false });
+
+/**
+ * Steps of a pulse, by 7.3.3 and 7.3.5 of the NXP PCA9685 data sheet rev. 4 (from memory): a step is
+ * (PRE_SCALE + 1) / 25 MHz.
+ */
+const counts = (pulseUs: number, { preScale }: Chip) => Math.round((pulseUs * 25) / (preScale + 1));
+
+beforeAll(async () => {
+  made = image();
+  lap('the image, of an earlier run or made now');
+  folder = mkdtempSync(join(tmpdir(), 'sinew-kernel-'));
+  execFileSync('cp', ['--sparse=always', made.disk, join(folder, 'disk')]);
+  makeBag();
+  machine = await boot('quick');
+  lap('a first boot, quick');
+}, 600_000);
+afterAll(async () => {
+  await machine?.cutPower();
+  if (folder && existsSync(folder)) rmSync(folder, { recursive: true });
+  console.log(['times of this run:', ...times].join('\n'));
+});
+
+it('one command installs a release', { timeout: 600_000 }, async () => {
+  const said = await machine.run(
+    'set -e; cd /root; tar xf /dev/vdb; tar xzf release.tgz; cd sinew-*; ./install.sh',
+    590_000,
+  );
+  expect(said).toMatch(/Sinew \S+ is installed/);
+  lap('the installation, quick');
+  const look =
+    await machine.run(`id -nG sinew | tr ' ' '\\n' | sort | xargs; systemctl is-active sinewd; systemctl is-enabled sinewd
+stat -c '%a %U' /etc/sinew/token; stat -c '%a %G' /dev/i2c-0 /dev/gpiochip0 /sys/class/pwm/pwmchip0/export`);
+  expect(look.trim().split('\n')).toEqual([
+    'gpio i2c sinew',
+    'active',
+    'enabled',
+    '600 sinew',
+    '660 i2c',
+    '660 gpio',
+    '220 gpio',
+  ]);
+});
+
+it('doctor finds nothing missing, and the unit has few rights', { timeout: 300_000 }, async () => {
+  // There is no compiler in the machine: the add-on for I2C comes from outside.
+  await machine.run(`set -e; cd /root
+mkdir -p /opt/sinew/node_modules/i2c-bus/build/Release
+cp i2c.node /opt/sinew/node_modules/i2c-bus/build/Release/
+cat prop.yaml >/var/lib/sinew/prop.yaml
+cp block.mjs /opt/
+cp test.conf /etc/systemd/system/sinewd.service.d/`);
+  const { said } = await machine.try('sinew --json doctor');
+  const { findings } = JSON.parse(said) as { findings: { what: string; state: string }[] };
+  const of = (state: string) =>
+    findings.filter((one) => one.state === state).map(({ what }) => what);
+  // No network, so no time server; and no vcgencmd.
+  expect(of('wrong')).toEqual(['clock']);
+  expect(of('unknown')).toEqual(['voltage']);
+  expect(of('fine')).toEqual(
+    expect.arrayContaining([
+      'board servos: chip at 0x40',
+      'board servos: package i2c-bus',
+      'board outs: chip at 0x41',
+      'board header: /dev/gpiochip0',
+      'board header: /sys/class/pwm/pwmchip0',
+      'board header: package koffi',
+    ]),
+  );
+  const security = await machine.run('systemd-analyze security --no-pager sinewd | tail -1');
+  expect(
+    Number(/exposure level for sinewd.service: ([\d.]+)/.exec(security)?.[1]),
+  ).toBeLessThanOrEqual(3);
+  await machine.powerOff();
+  lap('doctor, security, and off, quick');
+});
+
+it('it starts with the machine, with every output safe', { timeout: 300_000 }, async () => {
+  machine = await boot('exact');
+  lap('a boot, exact');
+  await untilRunning();
+  await machine.run(TRACE);
+  lap('until sinewd runs, exact');
+  const [servos, outs] = [await chip(machine, SERVOS), await chip(machine, OUTS)];
+  // 7.3.5: round(25 MHz / (4096 × 50 Hz)) - 1; 1Eh is the data sheet's own value for 200 Hz.
+  expect(servos.preScale).toBe(121);
+  expect(outs.preScale).toBe(0x1e);
+  for (const { mode1, mode2 } of [servos, outs]) {
+    // 7.3.1, 7.3.2: awake, auto-increment, no all-call; totem pole, not inverted.
+    expect(mode1).toBe(MODE1_AUTO_INCREMENT);
+    expect(mode2).toBe(MODE2_OUTDRV);
+  }
+  await expectSafe();
+});
+
+it('commands come out as registers, levels and pulses', { timeout: 300_000 }, async () => {
+  // The power was off: nobody knows where the servos are.
+  const said = await session('wake', ...ALL_ON, 'move arm up', 'dim lantern 0.5');
+  for (const name of ['arm', 'leg', 'wing'])
+    expect(said).toMatch(new RegExp(`${name} goes .* nobody knows`));
+  const servos = await chip(machine, SERVOS);
+  // 30 deg between 1000 us at -45 and 2000 us at 45; 45 deg between 1000 us at 0 and 2000 us at 90.
+  expect(servos.led[0]).toEqual(high(counts(1000 + (1000 * (30 + 45)) / 90, servos)));
+  expect(servos.led[15]).toEqual(high(counts(1500, servos)));
+  for (let n = 1; n < 15; n++) expect(servos.led[n]).toEqual(FULL_OFF);
+  expect(await highNs(machine, 0)).toBe(1_500_000);
+  // CIE 15: Y = ((L* + 16) / 116)^3 at L* = 50, of a period of 800 us.
+  expect(await highNs(machine, 1)).toBeCloseTo(800_000 * ((50 + 16) / 116) ** 3, -2);
+  await expectAllOn();
+});
+
+it('sinew-safe-levels keeps its hands off while the daemon lives', {
+  timeout: 120_000,
+}, async () => {
+  const { code, said } = await machine.try('sinew-safe-levels');
+  expect(code).toBe(1);
+  expect(said).toMatch(/still runs/);
+  await expectAllOn();
+});
+
+it('a stop button that opens its contact drops everything', { timeout: 120_000 }, async () => {
+  await machine.run(`echo button >/sys/kernel/tracing/trace_marker
+echo 0 >/sys/module/header_board/parameters/grounded; sleep 0.5
+echo 0x10 >/sys/module/header_board/parameters/grounded`);
+  await expectSafe();
+  const writes = await writesAfter(machine, 'button');
+  expect(writes.length).toBeGreaterThan(0);
+  const ms = writes.at(-1)!.ms;
+  times.push(`${ms.toFixed(1).padStart(7)} ms from the button to the last output (in the machine)`);
+  // A tick of 5 ms until it is seen, one more to spare, and the bus.
+  expect(ms).toBeLessThanOrEqual(20);
+});
+
+it.each([
+  ['that is killed', 'KILL'],
+  ['that is stopped as a whole', 'STOP'],
+  ['whose core spins', 'USR2'],
+])('a daemon %s: all is safe within 1 s', { timeout: 300_000 }, async (_, signal) => {
+  const said = await session('reset', 'wake', ...ALL_ON);
+  // It is the same boot: what a daemon knew when it died is still so.
+  expect(said).not.toMatch(/nobody knows/);
+  await expectAllOn();
+  await machine.run(`pid=$(systemctl show -P MainPID sinewd)
+echo ${signal} >/sys/kernel/tracing/trace_marker
+kill -${signal} $pid
+sleep 1.2`);
+  // Before the next daemon touches anything.
+  await expectSafe();
+  const writes = await writesAfter(machine, signal);
+  expect(await machine.run('systemctl show -P SubState sinewd')).toBe('auto-restart\n');
+  const by = new Set(writes.map((write) => write.by));
+  expect(by).toEqual(new Set(['node', 'i2cset', 'gpioset']));
+  const ms = writes.at(-1)!.ms;
+  times.push(
+    `${ms.toFixed(0).padStart(7)} ms from SIG${signal} to the last output (in the machine)`,
+  );
+  expect(ms).toBeLessThanOrEqual(1000);
+  await untilRunning();
+  lap(`a death by SIG${signal} and the next start, exact`);
+});
+
+it('after a power cut in motion the prop is parked and its servos unknown', {
+  timeout: 600_000,
+}, async () => {
+  const said = await session('wake', ...ALL_ON);
+  expect(said).not.toMatch(/nobody knows/);
+  // In the background, and under way when it is over.
+  await machine.run(`systemd-run --quiet --unit=desk sh -c 'echo move arm 40 --over 60 | sinew session'
+echo move >/sys/kernel/tracing/trace_marker; cd /sys/kernel/tracing
+until sed -n '/_write: move$/,$p' trace | grep -q 'a=040'; do sleep 0.1; done; sleep 0.5`);
+  await expectAllOn();
+  await machine.cutPower();
+  machine = await boot('exact');
+  await untilRunning();
+  lap('a power cut and the next start, exact');
+  await expectSafe();
+  const state = JSON.parse(await machine.run('cat /run/state-at-start.json'));
+  expect(state.settled).toBe(false);
+  expect(Object.keys(state.positions).toSorted()).toEqual(['arm', 'leg', 'wing']);
+  expect(JSON.parse(await machine.run('sinew --json status'))).toMatchObject({
+    condition: 'parked',
+  });
+  const woken = await session('wake', ...ALL_ON);
+  expect(woken).toMatch(/arm goes to 0 deg from a position nobody knows, alone/);
+  await expectAllOn();
+});
+
+it('uninstalling leaves the prop parked, and no program', { timeout: 300_000 }, async () => {
+  const said = await machine.run('/opt/sinew/install.sh --uninstall');
+  expect(said).toMatch(/Sinew is removed\./);
+  await expectSafe();
+  const left = await machine.try(
+    'ls -d /opt/sinew /etc/systemd/system/sinewd.service /var/lib/sinew/prop.yaml',
+  );
+  expect(left.said.match(/^\/\S+$/gm)).toEqual(['/var/lib/sinew/prop.yaml']);
+  lap('waking after it, and the uninstallation, exact');
+});
