@@ -17,6 +17,7 @@ export function lintOutputs(notes: Notes): void {
     else takenBy.set(place, use.owner);
     if (board) lintPin(notes, use, board);
   }
+  lintFlicker(notes);
 }
 
 interface PinUse {
@@ -29,8 +30,10 @@ interface PinUse {
   /** What is wired to a pin that is read; all others are driven. */
   input?: string;
   relay?: RelayChannel;
-  /** The longest pulse sent there (us). */
-  pulseUs?: number;
+  /** What the output must be able to do beside two levels. */
+  needs?: 'pulses' | 'PWM';
+  /** The shortest and the longest pulse sent there (us), and where the file says so. */
+  pulses?: { us: readonly [number, number]; path: Path };
 }
 
 function* pinUses({ prop, given }: Notes): Generator<PinUse> {
@@ -49,7 +52,7 @@ function* pinUses({ prop, given }: Notes): Generator<PinUse> {
     if (channel.kind === 'rgb') {
       for (const [i, pin] of channel.output.pins.entries()) {
         const owner = `${name}.${['red', 'green', 'blue'][i]}`;
-        yield { board, pin, path: [...at, 'pins', i], boardPath, owner };
+        yield { board, pin, path: [...at, 'pins', i], boardPath, owner, needs: 'PWM' };
       }
       continue;
     }
@@ -61,8 +64,14 @@ function* pinUses({ prop, given }: Notes): Generator<PinUse> {
       owner: name,
     };
     if (channel.kind === 'relay' && !given.broken([...at, 'activeLow'])) use.relay = channel;
-    if (channel.kind === 'servo')
-      use.pulseUs = channel.envelopeUs?.[1] ?? Math.max(...channel.calibration.map(([us]) => us));
+    if (channel.kind === 'lamp') use.needs = 'PWM';
+    if (channel.kind === 'servo') {
+      use.needs = 'pulses';
+      const from = channel.envelopeUs ? 'envelopeUs' : 'calibration';
+      const path = ['channels', name, from];
+      const us = channel.envelopeUs ?? channel.calibration.map(([us]) => us);
+      if (!given.broken(path)) use.pulses = { us: [Math.min(...us), Math.max(...us)], path };
+    }
     yield use;
   }
   for (const [name, { input }] of Object.entries(prop.triggers)) {
@@ -128,11 +137,11 @@ function lintPin(notes: Notes, use: PinUse, board: Board): void {
     }
     if (pin >= PCA9685_OUTPUTS)
       notes.error(path, `a pca9685 has no output ${pin}`, `use 0 to ${PCA9685_OUTPUTS - 1}`);
-    const periodUs = 1e6 / board.frequencyHz;
-    if (use.pulseUs !== undefined && use.pulseUs >= periodUs)
+    const longestUs = use.pulses?.us[1];
+    if (longestUs !== undefined && longestUs >= 1e6 / board.frequencyHz)
       notes.error(
         path,
-        `a pulse of ${use.pulseUs} us does not fit in a period at ${board.frequencyHz} Hz`,
+        `a pulse of ${longestUs} us does not fit in a period at ${board.frequencyHz} Hz`,
         `lower frequencyHz of board ${use.board}; servos commonly take 50`,
       );
     if (relay) lintRelayOnChip(notes, use, relay);
@@ -166,6 +175,41 @@ function lintPin(notes: Notes, use: PinUse, board: Board): void {
       );
   }
   if (relay) lintPull(notes, use, relay);
+  if (board.driver === 'linux') lintPwmPin(notes, use, board);
+  if (board.driver === 'pigpio') lintServoPulses(notes, use);
+}
+
+/** Where the overlays of the common boards bring hardware PWM out (from memory). */
+const PWM_PINS = [12, 13, 18, 19];
+
+function lintPwmPin(
+  notes: Notes,
+  { pin, path, needs }: PinUse,
+  { pwmPins }: Extract<Board, { driver: 'linux' }>,
+): void {
+  const pins = pwmPins ? Object.keys(pwmPins).map(Number) : PWM_PINS;
+  if (!needs || pins.includes(pin)) return;
+  const names = pins.map((one) => `GPIO ${one}`).join(', ') || 'a pin that pwmPins gives a channel';
+  notes.error(
+    path,
+    `GPIO ${pin} has no hardware PWM, and a linux board makes ${needs} with nothing else`,
+    `use ${names}, or put it on a pca9685 board`,
+  );
+}
+
+/** The pulses that the library's gpioServo takes (us). (from memory) */
+const PIGPIO_PULSES_US = [500, 2500] as const;
+
+function lintServoPulses(notes: Notes, { pulses }: PinUse): void {
+  if (!pulses) return;
+  const [low, high] = PIGPIO_PULSES_US;
+  for (const us of pulses.us)
+    if (us < low || us > high)
+      notes.error(
+        pulses.path,
+        `pigpio cannot send a pulse of ${us} us`,
+        `stay within ${low} and ${high}, or put this servo on another board`,
+      );
 }
 
 /** A relay must not close by itself between power-on and the start of the daemon. */
@@ -186,4 +230,22 @@ function lintRelayOnChip(notes: Notes, { path }: PinUse, relay: RelayChannel): v
     ? 'the outputs of a pca9685 are low from power-on, so this relay may close until the daemon runs'
     : 'a pca9685 keeps its outputs as they are when its bus fails, a closed relay included';
   notes.warning(path, closes, 'use a pin of the header for a relay');
+}
+
+/** Slower light is seen to flicker, at the edge of the eye most of all: common practice, no source. */
+const LEAST_LIGHT_HZ = 100;
+
+/** All outputs of a pca9685 share one frequency, and servos want a low one. */
+function lintFlicker(notes: Notes): void {
+  const { boards, channels } = notes.prop;
+  for (const [name, { kind, output }] of Object.entries(channels)) {
+    const board = boards[output.board];
+    if ((kind !== 'lamp' && kind !== 'rgb') || board?.driver !== 'pca9685') continue;
+    if (board.frequencyHz < LEAST_LIGHT_HZ)
+      notes.warning(
+        ['channels', name, 'output', 'board'],
+        `at the ${board.frequencyHz} Hz of board ${output.board} this light flickers`,
+        'put lights on a pca9685 of their own, with frequencyHz: 1000',
+      );
+  }
 }

@@ -19,6 +19,7 @@ import type { Prop, RelayChannel } from './schema.ts';
 export function lint(prop: Prop, given: Given): Remark[] {
   const notes = new Notes(prop, given);
   lintLink(notes);
+  lintParkTime(notes);
   lintOutputs(notes);
   const limits = lintServos(notes);
   lintMechanics(notes);
@@ -47,6 +48,19 @@ function lintLink(notes: Notes): void {
       ['link', 'holdS'],
       'holdS has no effect: parking starts at once',
       'remove it, or write onLoss: hold-then-park',
+    );
+}
+
+/** TimeoutStopSec of systemd/sinewd.service (s). */
+const SERVICE_STOP_S = 60;
+
+function lintParkTime(notes: Notes): void {
+  const { deadlineS } = notes.prop.park;
+  if (deadlineS >= SERVICE_STOP_S)
+    notes.warning(
+      ['park', 'deadlineS'],
+      `a service that is stopped has ${SERVICE_STOP_S} s to park in, and is killed then`,
+      `give less than ${SERVICE_STOP_S}, or raise TimeoutStopSec of the service above it`,
     );
 }
 

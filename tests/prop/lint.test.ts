@@ -1,3 +1,4 @@
+import { readFileSync } from 'node:fs';
 import { describe, expect, test } from 'vitest';
 import { parseProp } from '../../src/prop/load.ts';
 import { expectFindings, OWL, propText, relay, servo } from './helpers.ts';
@@ -6,7 +7,7 @@ import { expectFindings, OWL, propText, relay, servo } from './helpers.ts';
 
 const RGB = (pins: string, more = '') =>
   `{ kind: rgb, output: { board: head, pins: ${pins} }${more} }`;
-const LAMP = (pin: number, more = '') =>
+const LAMP = (pin: number | string, more = '') =>
   `{ kind: lamp, output: { board: head, pin: ${pin} }${more} }`;
 
 test('the demo prop and the base of these tests have no findings', () => {
@@ -65,7 +66,7 @@ describe('pins', () => {
     ]);
   });
 
-  test.each(['sim', 'pigpio', 'linux, chip: gpiochip0, pwmChip: 0'])(
+  test.each(['sim', 'pigpio', 'linux, chip: gpiochip0, pwmChip: 0, pwmPins: { 27: 0 }'])(
     'a pin that the header of %s does not have',
     (driver) => {
       expectFindings(propText(`a: ${servo('»28')}`, '', `head: { driver: ${driver} }`), [
@@ -74,6 +75,79 @@ describe('pins', () => {
       expectFindings(propText(`a: ${servo(27)}`, '', `head: { driver: ${driver} }`), []);
     },
   );
+
+  describe('hardware PWM', () => {
+    const lx = (more = '') => `head: { driver: linux, chip: gpiochip0, pwmChip: 0${more} }`;
+
+    test('a servo, a lamp and a colour of a linux board on pins that have none', () => {
+      const right = /use GPIO 12, GPIO 13, GPIO 18, GPIO 19, or put it on a pca9685/;
+      expectFindings(
+        propText(`a: ${servo('»5')}\n  b: ${LAMP('»6')}\n  c: ${RGB('[12, 13, »20]')}`, '', lx()),
+        [
+          { path: 'channels.a.output.pin', wrong: 'GPIO 5 has no hardware PWM', right },
+          { path: 'channels.b.output.pin', wrong: 'GPIO 6 has no hardware PWM', right },
+          { path: 'channels.c.output.pins[2]', wrong: 'GPIO 20 has no hardware PWM', right },
+        ],
+      );
+    });
+
+    test('relays and inputs need none, and pwmPins says where it is', () => {
+      const stop = 'stopInput: { board: head, pin: 4 }';
+      expectFindings(propText(`a: ${servo(18)}\n  b: ${relay(9)}`, stop, lx()), []);
+      const moved = lx(', pwmPins: { 5: 0 }');
+      expectFindings(propText(`a: ${servo(5)}\n  b: ${servo('»18')}`, '', moved), [
+        { wrong: 'GPIO 18 has no', right: 'use GPIO 5, or' },
+      ]);
+    });
+
+    test('other drivers make it on every pin', () => {
+      expectFindings(
+        propText(`a: ${servo(5)}\n  b: ${LAMP(6)}`, '', 'head: { driver: pigpio }'),
+        [],
+      );
+    });
+  });
+
+  // gpioServo takes 500 to 2500 us: pigpio C interface, from memory.
+  test('pulses that pigpio cannot send', () => {
+    const wide = (us: string) =>
+      servo(5, {
+        calibration: '[[400, -45], [2600, 45]]',
+        envelopeUs: us,
+        limitsDeg: '[-30, 30]',
+      });
+    const pigpio = 'head: { driver: pigpio }';
+    expectFindings(propText(`a: ${wide('[500, 2500]')}`, '', pigpio), []);
+    expectFindings(propText(`a: ${wide('»[499, 2500]')}`, '', pigpio), [
+      { path: 'channels.a.envelopeUs', wrong: 'a pulse of 499 us', right: 'within 500 and 2500' },
+    ]);
+    expectFindings(propText(`a: ${wide('»[500, 2501]')}`, '', pigpio), [
+      { path: 'channels.a.envelopeUs', wrong: 'a pulse of 2501 us' },
+    ]);
+    const calibrated = servo(5, { calibration: '»»[[400, -45], [2600, 45]]' });
+    expectFindings(propText(`a: ${calibrated}`, '', pigpio), [
+      { path: 'channels.a.calibration', wrong: 'a pulse of 400 us' },
+      { path: 'channels.a.calibration', wrong: 'a pulse of 2600 us' },
+    ]);
+    expectFindings(propText(`a: ${wide('[499, 2501]')}`), []);
+  });
+
+  test('light that flickers at the frequency of its chip', () => {
+    const chip = (hz: number) =>
+      `head: { driver: pca9685, bus: 1, address: 0x40, frequencyHz: ${hz} }`;
+    const lit = (board: string) =>
+      `a: { kind: lamp, output: { board: ${board}, pin: 0 } }\n  b: { kind: rgb, output: { board: ${board}, pins: [1, 2, 3] } }`;
+    expectFindings(propText(lit('»head'), '', chip(99)), [
+      {
+        severity: 'warning',
+        path: 'channels.a.output.board',
+        wrong: 'at the 99 Hz',
+        right: '1000',
+      },
+      { severity: 'warning', path: 'channels.b.output.board', wrong: 'flickers' },
+    ]);
+    expectFindings(propText(lit('head'), '', chip(100)), []);
+  });
 
   test('an output that the chip does not have', () => {
     const boards = 'head: { driver: pca9685, bus: 1, address: 0x40 }';
@@ -516,4 +590,14 @@ describe('park stages', () => {
       ],
     );
   });
+});
+
+test('a park that may take longer than the service has to end', () => {
+  const unit = readFileSync(new URL('../../systemd/sinewd.service', import.meta.url), 'utf8');
+  expect(unit).toMatch(/^TimeoutStopSec=60s$/m);
+  const park = (s: string) => `park: { stages: [], deadlineS: ${s} }`;
+  expectFindings(propText(`a: ${servo(4)}`, park('59')), []);
+  expectFindings(propText(`a: ${servo(4)}`, park('»60')), [
+    { severity: 'warning', path: 'park.deadlineS', wrong: '60 s to park', right: 'TimeoutStopSec' },
+  ]);
 });
