@@ -291,6 +291,8 @@ until sed -n '/_write: move$/,$p' trace | grep -q 'a=040'; do sleep 0.1; done; s
 it('uninstalling leaves the prop parked, and no program', { timeout: 300_000 }, async () => {
   const said = await machine.run('/opt/sinew/install.sh --uninstall');
   expect(said).toMatch(/Sinew is removed\./);
+  // 7.3.4: ALL_LED_OFF_H, which the daemon writes at its end; i2c-stub just keeps the byte.
+  expect(await machine.run(`i2cget -y 0 ${SERVOS} 0xfd`)).toBe('0x10\n');
   await expectSafe();
   const left = await machine.try(
     'ls -d /opt/sinew /etc/systemd/system/sinewd.service /var/lib/sinew/prop.yaml',
