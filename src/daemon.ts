@@ -17,6 +17,7 @@ import { createDriver } from './drivers/index.ts';
 import { GatewayHost, loadGateway } from './gateway/host.ts';
 import { isLoopback } from './gateway/origin.ts';
 import { hashToken, readTokenFile } from './gateway/token.ts';
+import { LastKnown } from './prop/last-known.ts';
 import { formatFinding } from './prop/load.ts';
 import { PropFile } from './prop/save.ts';
 import { safePlan, writePlan } from './safe-plan.ts';
@@ -139,6 +140,8 @@ async function main(): Promise<void> {
   const log = await makeLog('sinewd', options.logLevel, forPeople);
   const notify = await openNotify(process.env);
   const folder = await stateDir(options);
+  const lastKnown = new LastKnown(await realpath(options.prop), folder);
+  await lastKnown.check(loaded.text);
   const store = await FileStore.open(folder, (error) =>
     log.error({ err: error }, 'the state could not be saved; the prop goes on without it'),
   );
@@ -195,6 +198,12 @@ async function main(): Promise<void> {
   });
   const commands = new Commands(core, propFile);
   const turns = new Turns();
+  const keep = (text: string): void => {
+    lastKnown.keep(text).catch((error) => {
+      log.error({ err: error }, 'no copy of the prop file could be kept');
+    });
+  };
+  propFile.onWritten = keep;
 
   function handle(message: Exclude<ToCore, { t: 'listening' | 'cannot-listen' }>): void {
     switch (message.t) {
@@ -249,6 +258,7 @@ async function main(): Promise<void> {
     core.tick(nowMs, elapsed);
   });
   loop.start();
+  keep(loaded.text);
   core.triggers.begin();
   const starve = notify ? beWatched(notify) : () => {};
 

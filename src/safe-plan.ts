@@ -1,4 +1,4 @@
-import { renameSync, writeFileSync } from 'node:fs';
+import { closeSync, fsyncSync, openSync, renameSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import type { Board } from './core/boards.ts';
 import type { Prop, Board as PropBoard } from './prop/schema.ts';
@@ -49,7 +49,14 @@ function connection(board: PropBoard): Connection {
 export function writePlan(plan: SafePlan, folder: string): void {
   const path = join(folder, PLAN_FILE);
   try {
-    writeFileSync(`${path}.new`, `${JSON.stringify(plan)}\n`, { mode: 0o644 });
+    const file = openSync(`${path}.new`, 'w', 0o644);
+    try {
+      writeFileSync(file, `${JSON.stringify(plan)}\n`);
+      // Else a power cut could leave the new name with no content.
+      fsyncSync(file);
+    } finally {
+      closeSync(file);
+    }
     renameSync(`${path}.new`, path);
   } catch (error) {
     throw new Refusal(

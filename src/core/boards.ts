@@ -1,4 +1,10 @@
 import type { Driver, Frame, InputSpec, OutputSpec } from '../drivers/driver.ts';
+import type { Clock } from '../shared/clock.ts';
+
+/** A driver that takes longer to open than this hangs (ms). */
+const OPEN_WITHIN_MS = 5000;
+/** The same for closing, of which systemd's time to leave in has room for one (ms). */
+const CLOSE_WITHIN_MS = 2000;
 
 /** One board: collects what changes in a tick and hands it to the driver as one frame. */
 export class Board {
@@ -25,13 +31,35 @@ export class Board {
     return this.inputs.push(spec) - 1;
   }
 
-  /** Claims the pins; every output is at its safe value afterwards. */
-  async open(): Promise<void> {
-    await this.driver.open(this.outputs, this.inputs);
+  /**
+   * Claims the pins; every output is at its safe value afterwards.
+   * @throws whatever the driver throws, and when it does not answer
+   */
+  async open(clock: Clock): Promise<void> {
+    await this.#inTime(clock, OPEN_WITHIN_MS, this.driver.open(this.outputs, this.inputs));
     const count = this.outputs.length;
     this.#frame = { count: 0, output: new Uint16Array(count), value: new Float64Array(count) };
     this.#written = Float64Array.from(this.outputs, (output) => output.safe);
     this.dead = false;
+  }
+
+  /** Frees the pins. @throws whatever the driver throws, and when it does not answer */
+  close(clock: Clock): Promise<void> {
+    return this.#inTime(clock, CLOSE_WITHIN_MS, this.driver.close());
+  }
+
+  async #inTime(clock: Clock, limitMs: number, work: Promise<void>): Promise<void> {
+    let cancel = () => {};
+    const late = new Promise<never>((_, reject) => {
+      cancel = clock.after(limitMs, () =>
+        reject(new Error(`its driver does not answer within ${limitMs / 1000} s`)),
+      );
+    });
+    try {
+      await Promise.race([work, late]);
+    } finally {
+      cancel();
+    }
   }
 
   /** Notes the value of an output for this tick; at most once per output and tick. */

@@ -88,6 +88,7 @@ export class Commands {
     method: M,
     params: Params<M>,
   ): Promise<Result<M>> {
+    this.#core.catchUp();
     const session = this.#sessions.get(sessionId);
     if (!session)
       throw new Refusal('notAuthorised', 'this session is over; open a new one', {

@@ -127,12 +127,12 @@ export class Core {
     const opened: Board[] = [];
     try {
       for (const board of this.body.boards) {
-        await board.open();
+        await board.open(this.#clock);
         opened.push(board);
       }
     } catch (error) {
       // What was claimed is let go again, safe, before the daemon ends.
-      for (const board of opened) await board.driver.close().catch(() => {});
+      for (const board of opened) await board.close(this.#clock).catch(() => {});
       throw error;
     }
   }
@@ -143,7 +143,7 @@ export class Core {
     this.#putAll();
     for (const board of this.body.boards) {
       this.#attempt(board, () => board.flush(this.#clock.nowMs()));
-      await board.driver.close().catch((error: Error) => this.#boardFailed(board, error));
+      await board.close(this.#clock).catch((error: Error) => this.#boardFailed(board, error));
     }
     this.#save(true);
   }
@@ -220,6 +220,7 @@ export class Core {
     this.#waker.cancel();
     this.#enter(after, who);
     this.#unsettled = true;
+    if (before === 'parked') this.#save(true);
     this.#parker.begin(this.#nowS, 0, before === 'parked');
   }
 
@@ -296,7 +297,8 @@ export class Core {
     const nowS = this.#nowS;
     this.#supervise(elapsed);
     this.#heedStopButton();
-    if (this.#condition === 'waking' && this.#waker.tick(nowS)) this.#enter('live', 'prop');
+    if (this.#condition === 'waking' && this.#mayEnergise() && this.#waker.tick(nowS))
+      this.#enter('live', 'prop');
     if (this.#parker.active) this.#runPark();
     this.triggers.tick(this.#nowMs);
     if (this.#condition === 'live') {
@@ -322,15 +324,26 @@ export class Core {
     }
   }
 
-  #supervise(elapsed: number): void {
-    const stalledMs = elapsed * this.tickMs;
+  /**
+   * Before anybody is heard. When the main thread stood still, what waited for it may be older than
+   * the link's time-out: then the lease is lost first, as the next tick would find.
+   */
+  catchUp(): void {
+    this.#loseIfStalled(this.#clock.nowMs() - this.#nowMs);
+  }
+
+  #loseIfStalled(stalledMs: number): boolean {
     const { holder } = this.lease;
-    if (stalledMs > this.prop.link.timeoutMs && holder) {
-      this.journal.add('prop', 'stalled', `the daemon stood still for ${tidy(stalledMs, 0)} ms`);
-      this.#onLost(holder.id);
-      this.#lose(this.lease.drop(holder.id, 'silent')!);
-      return;
-    }
+    if (stalledMs <= this.prop.link.timeoutMs || !holder) return false;
+    this.journal.add('prop', 'stalled', `the daemon stood still for ${tidy(stalledMs, 0)} ms`);
+    this.#onLost(holder.id);
+    this.#lose(this.lease.drop(holder.id, 'silent')!);
+    return true;
+  }
+
+  #supervise(elapsed: number): void {
+    if (this.#loseIfStalled(elapsed * this.tickMs)) return;
+    const { holder } = this.lease;
     const loss = this.lease.check(this.#nowMs);
     if (!loss) return;
     if (holder) this.#onLost(holder.id);
@@ -349,6 +362,20 @@ export class Core {
     this.#enter(next(this.#condition, 'park away'), 'prop', lost ? 'link lost' : loss.why);
     const { onLoss, holdS } = this.prop.link;
     this.#parker.begin(this.#nowS, lost && onLoss === 'hold-then-park' ? (holdS ?? 0) : 0, false);
+  }
+
+  /** Before the first pulse it must be on disk that things are not at rest any more. */
+  #mayEnergise(): boolean {
+    const { noted } = this.#store;
+    if (noted === 'yes') return true;
+    if (noted === 'not yet') return false;
+    this.journal.add(
+      'prop',
+      'state',
+      `the prop stays parked, as the state cannot be saved: ${noted.message}; let the daemon write into its state folder, then wake`,
+    );
+    this.park('prop');
+    return false;
   }
 
   #runPark(): void {
@@ -483,7 +510,7 @@ export class Core {
 
   async #reopen(board: Board): Promise<void> {
     try {
-      await board.open();
+      await board.open(this.#clock);
     } catch (error) {
       throw new Refusal(
         'condition',

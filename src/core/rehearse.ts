@@ -129,7 +129,7 @@ export async function rehearse(prop: Prop, cue: string): Promise<Rehearsal> {
     drivers: new Map(Object.keys(prop.boards).map((name) => [name, new NoBoard()])),
     clock,
     telemetry: undefined,
-    store: { restored: 'none', bootNowS: () => 0, save: () => {} },
+    store: { restored: 'none', noted: 'yes', bootNowS: () => 0, save: () => {} },
     journal: new Journal(clock, heard),
     tickMs: TICK_MS,
   });

@@ -1,7 +1,11 @@
-import { mkdir, open, readFile, rename, rm } from 'node:fs/promises';
-import { dirname, join } from 'node:path';
+import fs from 'node:fs/promises';
+import { join } from 'node:path';
 import * as z from 'zod';
+import { type ReplacingFs, replaceFile } from '../shared/replace-file.ts';
 import type { DutyRecord } from './duty.ts';
+
+/** What keeping the state needs of the file system; tests put faults in. */
+export type StoreFs = ReplacingFs & Pick<typeof fs, 'mkdir' | 'readFile'>;
 
 const duty = z.object({ usedS: z.number(), on: z.boolean(), changedS: z.number() });
 const file = z.object({
@@ -37,11 +41,16 @@ export interface Store {
   bootNowS(): number;
   /** Never waits and never throws; `durable` asks for it to survive a power cut as well. */
   save(state: Saved, durable: boolean): void;
+  /**
+   * Whether what was last asked to be durable is so. An error means that it is not and that what is
+   * kept instead may tell the next run of positions that are long past.
+   */
+  readonly noted: 'yes' | 'not yet' | Error;
 }
 
 async function bootId(): Promise<string> {
   try {
-    return (await readFile('/proc/sys/kernel/random/boot_id', 'utf8')).trim();
+    return (await fs.readFile('/proc/sys/kernel/random/boot_id', 'utf8')).trim();
   } catch {
     // Another system than Linux: nothing is trusted across restarts there.
     return `unknown-${process.pid}-${Date.now()}`;
@@ -54,15 +63,19 @@ export class FileStore implements Store {
   readonly #path: string;
   readonly #bootId: string;
   readonly #onError: (error: Error) => void;
+  readonly #fs: StoreFs;
   #next: { text: string; durable: boolean } | undefined;
   #writing: Promise<void> | undefined;
+  #noted: Store['noted'] = 'yes';
 
   private constructor(
     path: string,
     boot: string,
     restored: Restored | Nothing,
     onError: (error: Error) => void,
+    fileSystem: StoreFs,
   ) {
+    this.#fs = fileSystem;
     this.#path = path;
     this.#bootId = boot;
     this.restored = restored;
@@ -73,11 +86,20 @@ export class FileStore implements Store {
    * @param onError told when a write fails; the prop goes on without it
    * @throws when the folder cannot be made or read
    */
-  static async open(folder: string, onError: (error: Error) => void): Promise<FileStore> {
-    await mkdir(folder, { recursive: true, mode: 0o700 });
+  static async open(
+    folder: string,
+    onError: (error: Error) => void,
+    fileSystem: StoreFs = fs,
+  ): Promise<FileStore> {
+    await fileSystem.mkdir(folder, { recursive: true, mode: 0o700 });
     const path = join(folder, 'state.json');
     const boot = await bootId();
-    return new FileStore(path, boot, await read(path, boot), onError);
+    const restored = await read(path, boot, fileSystem);
+    return new FileStore(path, boot, restored, onError, fileSystem);
+  }
+
+  get noted(): Store['noted'] {
+    return this.#noted;
   }
 
   bootNowS(): number {
@@ -87,6 +109,7 @@ export class FileStore implements Store {
   save(state: Saved, durable: boolean): void {
     const text = JSON.stringify({ version: 1, bootId: this.#bootId, ...state });
     this.#next = { text, durable: durable || this.#next?.durable === true };
+    if (durable) this.#noted = 'not yet';
     this.#writing ??= this.#writeAll();
   }
 
@@ -99,20 +122,57 @@ export class FileStore implements Store {
     while (this.#next) {
       const { text, durable } = this.#next;
       this.#next = undefined;
-      try {
-        await replace(this.#path, text, durable);
-      } catch (error) {
-        this.#onError(error as Error);
-      }
+      const noted = await this.#write(text, durable);
+      // A later one that is on its way decides.
+      if (durable && !this.#isDue()) this.#noted = noted;
     }
     this.#writing = undefined;
   }
+
+  #isDue(): boolean {
+    return this.#next?.durable === true;
+  }
+
+  async #write(text: string, durable: boolean): Promise<'yes' | Error> {
+    try {
+      await replaceFile(this.#path, text, durable, this.#fs);
+      return 'yes';
+    } catch (error) {
+      this.#onError(error as Error);
+    }
+    try {
+      await this.#damage();
+      return 'yes';
+    } catch (error) {
+      return error as Error;
+    }
+  }
+
+  /**
+   * What cannot be brought up to date must not be trusted: emptied, the file counts as damaged,
+   * which works on a full disk as well.
+   */
+  async #damage(): Promise<void> {
+    let handle: fs.FileHandle;
+    try {
+      handle = await this.#fs.open(this.#path, 'r+');
+    } catch (error) {
+      if ((error as NodeJS.ErrnoException).code === 'ENOENT') return;
+      throw error;
+    }
+    try {
+      await handle.truncate();
+      await handle.sync();
+    } finally {
+      await handle.close();
+    }
+  }
 }
 
-async function read(path: string, boot: string): Promise<Restored | Nothing> {
+async function read(path: string, boot: string, fileSystem: StoreFs): Promise<Restored | Nothing> {
   let text: string;
   try {
-    text = await readFile(path, 'utf8');
+    text = await fileSystem.readFile(path, 'utf8');
   } catch (error) {
     if ((error as NodeJS.ErrnoException).code === 'ENOENT') return 'none';
     throw error;
@@ -122,27 +182,5 @@ async function read(path: string, boot: string): Promise<Restored | Nothing> {
     return { settled, positions, duty, sameBoot: writtenIn === boot };
   } catch {
     return 'damaged';
-  }
-}
-
-async function replace(path: string, text: string, durable: boolean): Promise<void> {
-  const temporary = `${path}.new`;
-  const handle = await open(temporary, 'w', 0o600);
-  try {
-    await handle.writeFile(text);
-    if (durable) await handle.sync();
-  } catch (error) {
-    await rm(temporary, { force: true });
-    throw error;
-  } finally {
-    await handle.close();
-  }
-  await rename(temporary, path);
-  if (!durable) return;
-  const folder = await open(dirname(path), 'r');
-  try {
-    await folder.sync();
-  } finally {
-    await folder.close();
   }
 }

@@ -5,6 +5,8 @@ const FIRST_RETRY_MS = 100;
 const LONGEST_RETRY_MS = 5000;
 /** What the gateway makes is soon garbage: a small room for it, often swept (MB). */
 const YOUNG_MB = 3;
+/** The room for the rest (MB): past this the thread ends and starts anew, before it takes the whole machine's. */
+const OLD_MB = 256;
 /** A gateway that ran this long had started well: the next retry is quick again. */
 const HEALTHY_MS = 10_000;
 
@@ -19,7 +21,7 @@ export interface GatewayEvents {
 export function loadGateway(): Worker {
   return new Worker(new URL('./worker.js', import.meta.url), {
     name: 'gateway',
-    resourceLimits: { maxYoungGenerationSizeMb: YOUNG_MB },
+    resourceLimits: { maxYoungGenerationSizeMb: YOUNG_MB, maxOldGenerationSizeMb: OLD_MB },
   });
 }
 

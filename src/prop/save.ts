@@ -2,6 +2,7 @@ import fs from 'node:fs/promises';
 import { basename, dirname, join } from 'node:path';
 import { isDeepStrictEqual } from 'node:util';
 import { Refusal } from '../shared/errors.ts';
+import { cutOff } from './cut-off.ts';
 import { valueAt } from './explain.ts';
 import { formatFinding, type Path, pathText, show } from './finding.ts';
 import { type Loaded, loadProp, parseProp } from './load.ts';
@@ -51,6 +52,8 @@ export class PropFile {
   #known: unknown;
   #queue: Promise<unknown> = Promise.resolve();
   readonly #done: Done[] = [];
+  /** Called with the text of every change as soon as it is on disk for good. */
+  onWritten: (text: string) => void = () => {};
 
   private constructor(file: string, fileSystem: FileSystem, loaded: Loaded) {
     this.#file = file;
@@ -207,6 +210,13 @@ export class PropFile {
   async #rewrite(make: (text: string) => { next: string; commit: () => void }): Promise<Prop> {
     for (let attempt = 0; attempt < ATTEMPTS; attempt++) {
       const text = await this.#read();
+      const cut = cutOff(text, this.#loaded.text);
+      if (cut !== undefined)
+        throw new Refusal(
+          'condition',
+          `${this.#file} seems to be cut off: ${cut}. Nothing was written. Put it back; or, if it is meant so, end it with a line of three dots (...)`,
+          { file: this.#file },
+        );
       const { next, commit } = make(text);
       const loaded = parseProp(next, this.#file);
       if (!loaded.prop)
@@ -220,7 +230,8 @@ export class PropFile {
         commit();
       };
       if (next === text) adopt();
-      else if (!(await this.#replace(text, next, adopt))) continue;
+      else if (await this.#replace(text, next, adopt)) this.onWritten(next);
+      else continue;
       return loaded.prop;
     }
     throw new Refusal('condition', `${this.#file} keeps changing; try again when it is at rest`);

@@ -63,6 +63,7 @@ async function liveCore(count: number) {
     telemetry,
     store: {
       restored: { settled: true, sameBoot: true, duty: {}, positions },
+      noted: 'yes',
       bootNowS: () => 0,
       save: () => {},
     },

@@ -127,6 +127,7 @@ export class MemoryStore implements Store {
   saved: Saved | undefined;
   /** The last state that would survive a power cut. */
   durable: Saved | undefined;
+  noted: Store['noted'] = 'yes';
   readonly #bootNowS: () => number;
 
   constructor(restored: Restored | 'none' | 'damaged', bootNowS: () => number) {

@@ -1,4 +1,4 @@
-import { mkdir, mkdtemp, readdir, readFile, rm, stat, writeFile } from 'node:fs/promises';
+import fs, { mkdir, mkdtemp, readdir, readFile, rm, stat, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
@@ -128,7 +128,7 @@ test('is for its owner alone', async () => {
 });
 
 describe('when it cannot be written', () => {
-  test('the one who asked hears of nothing, onError does, and the next save is tried again', async () => {
+  test('onError hears of it, what is out of date is not trusted, and the next save is tried again', async () => {
     const store = await open();
     store.save(STATE, true);
     await store.flush();
@@ -137,12 +137,35 @@ describe('when it cannot be written', () => {
     expect(() => store.save({ ...STATE, settled: false }, true)).not.toThrow();
     await store.flush();
     expect(errors).toHaveLength(1);
-    expect((await open()).restored).toMatchObject({ settled: true });
+    expect((await open()).restored).toBe('damaged');
+    expect(store.noted).toBe('yes');
     await rm(`${path()}.new`, { recursive: true });
     store.save({ ...STATE, settled: false }, false);
     await store.flush();
     expect((await open()).restored).toMatchObject({ settled: false });
     expect(errors).toHaveLength(1);
+  });
+
+  test('and not emptied either, it says so until it is written', async () => {
+    const readOnly = () => Promise.reject(new Error('EROFS: read-only file system'));
+    let broken = false;
+    const store = await FileStore.open(folder, (error) => errors.push(error), {
+      ...fs,
+      open: (...args: Parameters<typeof fs.open>) => (broken ? readOnly() : fs.open(...args)),
+    });
+    store.save(STATE, true);
+    expect(store.noted).toBe('not yet');
+    await store.flush();
+    expect(store.noted).toBe('yes');
+    broken = true;
+    store.save({ ...STATE, settled: false }, true);
+    await store.flush();
+    expect(String(store.noted)).toContain('EROFS');
+    expect((await open()).restored).toMatchObject({ settled: true });
+    broken = false;
+    store.save({ ...STATE, settled: false }, true);
+    await store.flush();
+    expect(store.noted).toBe('yes');
   });
 });
 
