@@ -63,6 +63,7 @@ export class Daemon {
     args = [],
     nodeArgs = [],
     through = [],
+    env = {},
   }: {
     prop?: string;
     folder?: string;
@@ -70,6 +71,7 @@ export class Daemon {
     args?: string[];
     nodeArgs?: string[];
     through?: string[];
+    env?: NodeJS.ProcessEnv;
   } = {}): Promise<Daemon> {
     let home = folder;
     if (!home) {
@@ -93,7 +95,7 @@ export class Daemon {
         '127.0.0.1:0',
         ...args,
       ],
-      { stdio: ['ignore', 'pipe', 'pipe'] },
+      { stdio: ['ignore', 'pipe', 'pipe'], env: { ...process.env, ...env } },
     );
     const log: string[] = [];
     child.stderr!.on('data', (data) => log.push(String(data)));
