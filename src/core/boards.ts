@@ -52,7 +52,9 @@ export class Board {
     let cancel = () => {};
     const late = new Promise<never>((_, reject) => {
       cancel = clock.after(limitMs, () =>
-        reject(new Error(`its driver does not answer within ${limitMs / 1000} s`)),
+        reject(
+          new Error(`the driver of board ${this.name} does not answer within ${limitMs / 1000} s`),
+        ),
       );
     });
     try {

@@ -53,6 +53,7 @@ if (isMainThread) {
   SimDriver.prototype.open = async function (outputs, inputs) {
     outputsOf.set(this, outputs);
     mustBeThere(this);
+    if (fault === 'open hangs') await new Promise(() => {});
     for (const { name, safe } of outputs) note({ pin: name, value: safe });
     await open.call(this, outputs, inputs);
   };
