@@ -1,10 +1,16 @@
-import { closeSync, fsyncSync, openSync, renameSync, writeFileSync } from 'node:fs';
+import fs from 'node:fs';
 import { join } from 'node:path';
 import type { Board } from './core/boards.ts';
 import type { Prop, Board as PropBoard } from './prop/schema.ts';
 import { lifeOf } from './safe/life.ts';
 import { type Connection, PLAN_FILE, type SafePlan } from './safe/plan.ts';
 import { Refusal } from './shared/errors.ts';
+
+/** What writing the plan needs of the file system; tests put faults in. */
+export type PlanFs = Pick<
+  typeof fs,
+  'openSync' | 'writeFileSync' | 'fsyncSync' | 'closeSync' | 'renameSync'
+>;
 
 /** The plan of a prop for the safe-levels program, signed by the process `pid`. */
 export function safePlan(prop: Prop, boards: readonly Board[], pid: number): SafePlan {
@@ -46,18 +52,18 @@ function connection(board: PropBoard): Connection {
  * Puts the plan into `folder`, whole or not at all.
  * @throws Refusal when it cannot be written: without it the last defence would be missing
  */
-export function writePlan(plan: SafePlan, folder: string): void {
+export function writePlan(plan: SafePlan, folder: string, fileSystem: PlanFs = fs): void {
   const path = join(folder, PLAN_FILE);
   try {
-    const file = openSync(`${path}.new`, 'w', 0o644);
+    const file = fileSystem.openSync(`${path}.new`, 'w', 0o644);
     try {
-      writeFileSync(file, `${JSON.stringify(plan)}\n`);
+      fileSystem.writeFileSync(file, `${JSON.stringify(plan)}\n`);
       // Else a power cut could leave the new name with no content.
-      fsyncSync(file);
+      fileSystem.fsyncSync(file);
     } finally {
-      closeSync(file);
+      fileSystem.closeSync(file);
     }
-    renameSync(`${path}.new`, path);
+    fileSystem.renameSync(`${path}.new`, path);
   } catch (error) {
     throw new Refusal(
       'internal',

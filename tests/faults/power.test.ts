@@ -1,0 +1,237 @@
+import { readFileSync } from 'node:fs';
+import { describe, expect, it } from 'vitest';
+import { FileStore, type Saved } from '../../src/core/store.ts';
+import { LastKnown } from '../../src/prop/last-known.ts';
+import { parseProp } from '../../src/prop/load.ts';
+import { PropFile } from '../../src/prop/save.ts';
+import type { ServoChannel } from '../../src/prop/schema.ts';
+import { writePlan } from '../../src/safe-plan.ts';
+import { DiskModel, type Files } from './disk-model.ts';
+import { ARM } from './net.ts';
+import { LONG, tell } from './report.ts';
+
+const PROP = '/prop/arm.yaml';
+const STATE = '/state/state.json';
+const armText = readFileSync(ARM, 'utf8');
+
+/** Looks at everything that a power cut at any moment may leave; what is wrong, once each. */
+function everyCut(disk: DiskModel, look: (files: Files, at: number) => string | undefined) {
+  let cuts = 0;
+  const wrong = new Set<string>();
+  for (let at = 0; at <= disk.now; at++)
+    for (const files of disk.after(at)) {
+      cuts++;
+      const found = look(files, at);
+      if (found !== undefined) wrong.add(found);
+    }
+  return { cuts, wrong: [...wrong] };
+}
+
+function report(fault: string, promise: string, { cuts, wrong }: ReturnType<typeof everyCut>) {
+  tell({
+    fault: `power cut ${fault}`,
+    promise,
+    worst: `${wrong.length} of ${cuts} outcomes wrong${wrong[0] ? `, such as: ${wrong[0]}` : ''}`,
+    holds: wrong.length === 0,
+  });
+  expect(wrong).toEqual([]);
+  expect(cuts).toBeGreaterThan(10);
+}
+
+describe('the model itself', () => {
+  it('finds what is wrong with ways to write that are known to be wrong', async () => {
+    const look = (files: Files) => {
+      const text = files.get(PROP)?.toString();
+      return text === 'old text' || text === 'new text' ? undefined : String(text);
+    };
+    const inPlace = new DiskModel({ [PROP]: 'old text' });
+    inPlace.edit(PROP, 'new text');
+    const damage = everyCut(inPlace, look).wrong;
+    expect(damage).toEqual(
+      expect.arrayContaining(['', 'new ', '\0\0\0\0text', 'new text'.slice(0, 4)]),
+    );
+
+    const withoutFsync = new DiskModel({ [PROP]: 'old text' });
+    const { open, rename } = withoutFsync.promises;
+    await (await open('/prop/new', 'w')).writeFile('new text');
+    await rename('/prop/new', PROP);
+    expect(everyCut(withoutFsync, look).wrong).toContain('');
+
+    const withFsync = new DiskModel({ [PROP]: 'old text' });
+    const handle = await withFsync.promises.open('/prop/new', 'w');
+    await handle.writeFile('new text');
+    await handle.sync();
+    await withFsync.promises.rename('/prop/new', PROP);
+    expect(everyCut(withFsync, look).wrong).toEqual([]);
+    // The name is not there for good yet.
+    const last = [...withFsync.after(withFsync.now)].map((files) => files.get(PROP)!.toString());
+    expect(new Set(last)).toEqual(new Set(['old text', 'new text']));
+  });
+});
+
+describe('the prop file', () => {
+  /** Captures, one undone, and an edit by hand in between. */
+  async function write(changes: number) {
+    const disk = new DiskModel({ [PROP]: armText });
+    const { propFile } = await PropFile.open(PROP, disk.promises);
+    const texts = [armText];
+    /** Texts that may have been acknowledged, with the point in time from which on they must be there. */
+    const acknowledged = [{ at: 0, marks: {} as Record<string, number> }];
+    const marks: Record<string, number> = { down: -30, up: 30, rest: 0 };
+    for (let change = 0; change < changes; change++) {
+      const name = `mark_${change % 4}`;
+      await propFile.change([{ path: ['channels', 'arm', 'marks', name], value: change }]);
+      marks[name] = change;
+      texts.push(disk.read(PROP).toString());
+      acknowledged.push({ at: disk.now, marks: { ...marks } });
+    }
+    const { undone } = await propFile.undo();
+    expect(undone).toContain('mark_');
+    texts.push(disk.read(PROP).toString());
+    return { disk, texts, acknowledged };
+  }
+
+  it('no mark is lost once it was acknowledged, no file is half, the versions are whole', async () => {
+    const { disk, texts, acknowledged } = await write(LONG ? 40 : 13);
+    const known = new Set(texts);
+    const marksOf = new Map(
+      texts.map((text) => {
+        const { arm } = parseProp(text, PROP).prop!.channels;
+        return [text, (arm as ServoChannel).marks!];
+      }),
+    );
+    const undoFrom = acknowledged.at(-1)!.at;
+    const found = everyCut(disk, (files, at) => {
+      const text = files.get(PROP)?.toString();
+      if (text === undefined || !known.has(text)) return `the prop file is ${text?.slice(0, 40)}`;
+      const index = acknowledged.findLastIndex((one) => one.at <= at);
+      const must = acknowledged[index]!.marks;
+      // An undo that is under way may have taken the last one back.
+      if (at <= undoFrom)
+        for (const [name, deg] of Object.entries(must)) {
+          const later = acknowledged[index + 1]?.marks[name];
+          const is = marksOf.get(text)![name];
+          if (is !== deg && is !== later) return `${name} is ${is}, acknowledged as ${deg}`;
+        }
+      const versions = [...files].filter(([path]) => path.startsWith(`${PROP}.~`));
+      const half = versions.find(([, bytes]) => !known.has(bytes.toString()));
+      if (half) return `version ${half[0]} is half`;
+      const least = Math.min(index, 10);
+      if (versions.length < least) return `${versions.length} versions after ${index} changes`;
+      return undefined;
+    });
+    report(
+      'while marks are captured',
+      'no acknowledged mark lost, no half prop file, versions whole',
+      found,
+    );
+  });
+
+  it('the copy by which a cut-off file is found out is whole or not there', async () => {
+    const disk = new DiskModel({ [PROP]: armText }, ['/state']);
+    const known = new LastKnown(PROP, '/state', disk.promises);
+    const newer = armText.replace('120', '110');
+    await known.keep(armText);
+    const kept = disk.now;
+    await known.keep(newer);
+    const found = everyCut(disk, (files, at) => {
+      const copies = [...files].filter(([path]) => /^\/state\/prop-\w+\.yaml$/.test(path));
+      if (at >= kept && copies.length === 0) return 'no copy';
+      const half = copies.find(([, bytes]) => ![armText, newer].includes(bytes.toString()));
+      return half && `a copy of ${half[1].length} bytes`;
+    });
+    report('while the copy of the prop file is kept', 'the copy is whole', found);
+  });
+});
+
+describe('the state', () => {
+  const state = (settled: boolean, arm: number): Saved => ({
+    settled,
+    positions: { arm },
+    duty: { horn: { usedS: arm, on: false, changedS: 1 } },
+  });
+
+  it('what was noted for good is never older than that; half of it is never trusted', async () => {
+    const disk = new DiskModel({}, ['/state']);
+    const store = await FileStore.open('/state', () => {}, disk.promises);
+    // A life: parked, woken, moved (in passing), parked, woken, moved. By position; the even ones rest.
+    const lives = LONG ? 12 : 4;
+    const noted: { at: number; step: number }[] = [];
+    const steps: Saved[] = [];
+    const save = async (next: Saved, durable: boolean) => {
+      steps.push(next);
+      store.save(next, durable);
+      await store.flush();
+      expect(store.noted).toBe('yes');
+      if (durable) noted.push({ at: disk.now, step: steps.length - 1 });
+    };
+    for (let life = 0; life < lives; life++) {
+      await save(state(true, 10 * life), true);
+      await save(state(false, 10 * life), true);
+      // Between two that last, only so many can be tried with every order.
+      await save(state(false, 10 * life + 3), false);
+      await save(state(false, 10 * life + 6), false);
+    }
+    const texts = steps.map((one) => JSON.stringify(one));
+    const found = everyCut(disk, (files, at) => {
+      const text = files.get(STATE)?.toString();
+      const must = noted.findLast((one) => one.at <= at)?.step ?? -1;
+      if (text === undefined) return must >= 0 ? 'the state is gone' : undefined;
+      let saved: Record<string, unknown>;
+      try {
+        saved = JSON.parse(text);
+      } catch {
+        // Held for damaged, which is safe.
+        return undefined;
+      }
+      const { version: _, bootId: __, ...rest } = saved;
+      const step = texts.indexOf(JSON.stringify(rest));
+      if (step < 0) return `a state that nobody saved: ${text}`;
+      return step < must ? `state ${step}, although ${must} was noted for good` : undefined;
+    });
+    report('while the state is noted', 'never an older state than the one noted for good', found);
+  });
+
+  it('is not trusted when it could be emptied only', async () => {
+    const disk = new DiskModel({}, ['/state']);
+    let full = false;
+    const { open, ...rest } = disk.promises;
+    const store = await FileStore.open('/state', () => {}, {
+      ...rest,
+      open: (...[path, flags, mode]: Parameters<typeof open>) =>
+        full && flags === 'w' ? Promise.reject(new Error('ENOSPC')) : open(path, flags, mode),
+    });
+    store.save(state(true, 0), true);
+    await store.flush();
+    full = true;
+    store.save(state(false, 0), true);
+    await store.flush();
+    expect(store.noted).toBe('yes');
+    const left = [...disk.after(disk.now)].map((files) => files.get(STATE)!.toString());
+    const holds = left.every((text) => text === '');
+    tell({
+      fault: 'power cut after a note on a full disk',
+      promise: 'the old state is not trusted any more',
+      worst: `${left.filter((text) => text !== '').length} of ${left.length} outcomes trusted`,
+      holds,
+    });
+    expect(holds).toBe(true);
+  });
+});
+
+it('the plan of safe-levels is whole or the one before', () => {
+  const disk = new DiskModel({}, ['/run']);
+  const plan = (prop: string) => ({
+    version: 1 as const,
+    prop,
+    daemon: { pid: 1, startTicks: 1, bootId: 'b' },
+    boards: [],
+  });
+  for (const prop of ['one', 'two', 'three']) writePlan(plan(prop), '/run', disk.sync);
+  const whole = ['one', 'two', 'three'].map((prop) => `${JSON.stringify(plan(prop))}\n`);
+  const found = everyCut(disk, (files) => {
+    const text = files.get('/run/safe-plan.json')?.toString();
+    return text === undefined || whole.includes(text) ? undefined : `half a plan: ${text}`;
+  });
+  report('while the plan is written', 'a whole plan, or none', found);
+});
