@@ -22,7 +22,7 @@ export class LastKnown {
   constructor(file: string, folder: string, fileSystem: ReplacingFs = fs) {
     const id = createHash('sha256').update(file).digest('hex').slice(0, 8);
     this.#file = file;
-    this.#copy = join(folder, `prop-${id}.yaml`);
+    this.#copy = join(folder, `last-known-${id}.yaml`);
     this.#fs = fileSystem;
   }
 

@@ -251,7 +251,7 @@ describe('a file cut off after every byte', () => {
     try {
       const { daemon } = spoilt;
       const state = join(daemon.folder, 'state');
-      await until(() => readdirSync(state).some((name) => /^prop-\w+\.yaml$/.test(name)));
+      await until(() => readdirSync(state).some((name) => /^last-known-\w+\.yaml$/.test(name)));
       await daemon.kill();
       // The parking stages are gone, which is valid.
       const cut = armText.slice(0, armText.indexOf('park:\n'));

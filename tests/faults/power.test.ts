@@ -135,7 +135,7 @@ describe('the prop file', () => {
     const kept = disk.now;
     await known.keep(newer);
     const found = everyCut(disk, (files, at) => {
-      const copies = [...files].filter(([path]) => /^\/state\/prop-\w+\.yaml$/.test(path));
+      const copies = [...files].filter(([path]) => /^\/state\/last-known-\w+\.yaml$/.test(path));
       if (at >= kept && copies.length === 0) return 'no copy';
       const half = copies.find(([, bytes]) => ![armText, newer].includes(bytes.toString()));
       return half && `a copy of ${half[1].length} bytes`;

@@ -1,0 +1,47 @@
+import { readFileSync } from 'node:fs';
+import { expect, test } from 'vitest';
+import { parse, stringify } from 'yaml';
+import { cutOff } from '../../src/prop/cut-off.ts';
+import { OWL } from './helpers.ts';
+
+const other = readFileSync(new URL('../../config/dusk-street.yaml', import.meta.url), 'utf8');
+const plain = OWL.slice(0, OWL.indexOf('# The end of the file'));
+
+test.each([
+  ['the same', OWL, OWL],
+  ['without its last line break', plain.trimEnd(), plain],
+  ['with more line breaks', `${plain}\n\n`, plain],
+  ['with Windows line breaks', OWL.replaceAll('\n', '\r\n'), OWL],
+  ['edited in the middle', plain.replace('accelDegS2: 600', 'accelDegS2: 500'), plain],
+  ['made longer', `${plain}# more\n`, plain],
+  ['shortened on purpose', `${plain.slice(0, plain.indexOf('poses:'))}...\n`, plain],
+  [
+    'shortened on purpose, with an end line',
+    `${OWL.slice(0, OWL.indexOf('poses:'))}... # so\n`,
+    OWL,
+  ],
+  ['with an end line for the first time', OWL, plain],
+  ['another prop in its place', other, OWL],
+  ['written anew by a program', stringify(parse(OWL)), OWL],
+])('a file is whole that is %s', (_, text, known) => {
+  expect(cutOff(text, known)).toBeUndefined();
+});
+
+test.each([
+  ['cut at a line', plain.slice(0, plain.indexOf('poses:')), plain, /last \d+ lines/],
+  ['cut within a number', plain.slice(0, plain.lastIndexOf('6')), plain, /beginning/],
+  ['cut before the end line', OWL.slice(0, OWL.lastIndexOf('...')), OWL, /three dots/],
+  [
+    'edited, then cut',
+    OWL.replace('name: Foyer owl', 'name: Upstairs owl').slice(0, OWL.indexOf('poses:')),
+    OWL,
+    /three dots/,
+  ],
+])('a file is cut off that is %s', (_, text, known, why) => {
+  expect(cutOff(text, known)).toMatch(why);
+});
+
+test('the beginning of it at every byte', () => {
+  for (let length = 0; length < plain.trimEnd().length; length++)
+    expect(cutOff(plain.slice(0, length), plain), String(length)).toBeDefined();
+});
