@@ -260,7 +260,6 @@ async function main(): Promise<void> {
   loop.start();
   keep(loaded.text);
   core.triggers.begin();
-  const starve = notify ? beWatched(notify) : () => {};
 
   /** Returns how to end the signs of life, which the ticks would do by ending. */
   function beWatched(tell: Notify): () => void {
@@ -308,7 +307,9 @@ async function main(): Promise<void> {
   };
   process.on('uncaughtException', dropAll);
   process.on('unhandledRejection', dropAll);
-  // Last: from here on signals are heard.
+
+  // Told last: whoever reads it may send a signal at once.
+  const starve = notify ? beWatched(notify) : () => {};
   const host = at.host.includes(':') ? `[${at.host}]` : at.host;
   process.stdout.write(`${prop.name}: http://${host}:${at.port}/\n`);
 }

@@ -7,7 +7,7 @@ import type { Spoilt } from './wire.ts';
 
 const TIMEOUT_MS = 500;
 const PROMISE_MS = TIMEOUT_MS + 100;
-const ROUNDS = LONG ? 12 : 1;
+const ROUNDS = LONG ? 6 : 1;
 
 interface Entry {
   seq: number;

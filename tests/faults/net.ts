@@ -57,7 +57,7 @@ export class Net {
   }
 
   /** With a daemon on the arm that listens to both links. @throws Error where the machine has no namespaces */
-  static async make(nodeArgs: string[] = []): Promise<Net> {
+  static async make(): Promise<Net> {
     if (process.platform !== 'linux' || process.getuid?.() !== 0)
       throw new Error(
         'network namespaces are needed for the faults of links, and root for them. Type: sudo npm test',
@@ -66,13 +66,17 @@ export class Net {
       ['/sbin/ip', '/usr/sbin/ip', '/bin/ip'].some(existsSync) ? [] : ['ip'],
     );
     const net = new Net();
-    await answer(net.#cable);
-    net.daemon = await Daemon.start({
-      prop: ARM,
-      nodeArgs,
-      through: ['ip', 'netns', 'exec', net.#names.board],
-      args: ['--listen', '0.0.0.0:0', '--token-file', join(net.#folder, 'token')],
-    });
+    try {
+      await answer(net.#cable);
+      net.daemon = await Daemon.start({
+        prop: ARM,
+        through: ['ip', 'netns', 'exec', net.#names.board],
+        args: ['--listen', '0.0.0.0:0', '--token-file', join(net.#folder, 'token')],
+      });
+    } catch (error) {
+      await net.close();
+      throw error;
+    }
     return net;
   }
 
