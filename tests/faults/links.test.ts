@@ -44,10 +44,11 @@ const isParking = ({ what, text }: Entry) => what === 'condition' && text.starts
 async function outcome(since: number, from: number) {
   const entries = await journal(since);
   const parking = entries.find(isParking);
-  const began =
-    parking && watch.states.findIndex((frame, at) => at >= from && frame.condition === 'parking');
-  // Only what a frame tells anew is in it; from the second frame of parking on, a new target is news.
-  const after = began === undefined ? [] : watch.states.slice(began + 1);
+  const { states } = watch;
+  const wasLive = states.findIndex(({ condition }, at) => at >= from && condition === 'live');
+  const began = states.findIndex(({ condition }, at) => at > wasLive && condition !== 'live');
+  // Only what a frame tells anew is in it; from the second one of parking on, a new target is news.
+  const after = wasLive < 0 || began < 0 ? [] : states.slice(began + 1);
   const strayed = after.filter(
     ({ condition, channels: { arm } }: StateFrame) =>
       !['parking', 'parked'].includes(condition) ||
@@ -56,7 +57,8 @@ async function outcome(since: number, from: number) {
   const obeyed = entries
     .slice(parking ? entries.indexOf(parking) : 0)
     .filter(({ who, what }) => who === 'laptop' && what !== 'refused' && what !== 'link lost');
-  return { beganMs: parking && Date.parse(parking.time), strayed, obeyed };
+  const beganMs = parking && Date.parse(parking.time);
+  return { beganMs, frames: after.length, strayed, obeyed };
 }
 
 const isIn = (condition: string) => watch.states.at(-1)?.condition === condition;
@@ -151,8 +153,9 @@ async function play({ before, hits, cut, heal, stubborn = false }: Fault, round:
   await heal();
   // Long enough for TCP to try again what it could not send.
   await sleep(900);
-  const { beganMs, strayed, obeyed } = await outcome(since, from);
+  const { beganMs, frames, strayed, obeyed } = await outcome(since, from);
   wrong.push(...strayed, ...obeyed);
+  if (frames === 0) wrong.push('nothing was seen after parking began');
   const lastMs = then.upMs.findLast((ms) => ms <= beganMs!)!;
   const oldFrames = (await net.seen()).passed - then.passed;
   laptop.kill('SIGKILL');
@@ -176,7 +179,7 @@ describe.each(faults)('a link: $name', (fault) => {
       worst: `${worstMs} ms; ${frames} old frames came, ${wrong.length || 'none'} obeyed`,
       holds: wrong.length === 0 && worstMs <= PROMISE_MS,
     });
-    expect(wrong).toEqual([]);
+    expect(wrong.slice(0, 5)).toEqual([]);
     expect(worstMs).toBeLessThanOrEqual(PROMISE_MS);
   });
 });

@@ -24,7 +24,7 @@ function bringOn() {
   on = !on;
   if (fault === 'clock') shiftMs = on ? DAY_MS : -DAY_MS;
   if (isMainThread) return;
-  if (fault === 'gateway spins') for (;;);
+  for (const endMs = nowMs() + 800; fault === 'gateway stalls' && nowMs() < endMs; );
   if (fault === 'gateway out of memory')
     for (const all = []; ; ) all.push(new Array(1000).fill(all.length));
 }
