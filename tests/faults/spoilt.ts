@@ -1,12 +1,42 @@
 import { readFileSync, rmSync } from 'node:fs';
-import { mkdtemp, readFile, writeFile } from 'node:fs/promises';
+import { cp, mkdtemp, readFile, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { build } from 'esbuild';
 import { Daemon, Peer } from '../system/daemon.ts';
 import { ARM } from './net.ts';
 
-const PRELOAD = fileURLToPath(new URL('spoil.mjs', import.meta.url));
+const here = (name: string) => fileURLToPath(new URL(name, import.meta.url));
+const PRELOAD = here('spoil.mjs');
+
+/** A daemon as build.mjs makes it, but for spoil-core.ts that comes before it; made once for a file of tests. */
+let building: Promise<string> | undefined;
+function spoiltDaemon(): Promise<string> {
+  building ??= (async () => {
+    // Within dist, from where the native packages are found.
+    const folder = here('../../dist/spoilt');
+    await build({
+      entryPoints: {
+        daemon: here('spoilt-daemon.ts'),
+        worker: here('../../src/gateway/worker.ts'),
+      },
+      outdir: folder,
+      bundle: true,
+      platform: 'node',
+      target: 'node20',
+      format: 'esm',
+      external: ['pigpio', 'i2c-bus', 'koffi'],
+      banner: {
+        js: "import { createRequire as requireHere } from 'node:module'; const require = requireHere(import.meta.url);",
+      },
+      logLevel: 'warning',
+    });
+    await cp(here('../../dist/page'), join(folder, 'page'), { recursive: true });
+    return join(folder, 'daemon.js');
+  })();
+  return building;
+}
 
 /** What a sim board was told, or a mark of the fault, with its time (ms since the epoch, monotonic). */
 interface Noted {
@@ -55,6 +85,7 @@ export class Spoilt {
     await writeFile(prop, edit(await readFile(ARM, 'utf8')));
     const daemon = await Daemon.start({
       prop,
+      program: await spoiltDaemon(),
       nodeArgs: ['--import', PRELOAD],
       env: { SINEW_FAULT: fault, SINEW_PINS: pins, ...env },
       ...(folder !== undefined && { folder }),

@@ -63,6 +63,7 @@ export class Daemon {
     args = [],
     nodeArgs = [],
     through = [],
+    program = DAEMON,
     env = {},
   }: {
     prop?: string;
@@ -71,6 +72,7 @@ export class Daemon {
     args?: string[];
     nodeArgs?: string[];
     through?: string[];
+    program?: string;
     env?: NodeJS.ProcessEnv;
   } = {}): Promise<Daemon> {
     let home = folder;
@@ -80,13 +82,13 @@ export class Daemon {
       if (known) await leaveParked(home);
     }
     const startedMs = performance.now();
-    const [program, ...given] = [...through, process.execPath];
+    const [first, ...given] = [...through, process.execPath];
     const child = spawn(
-      program!,
+      first!,
       [
         ...given,
         ...nodeArgs,
-        DAEMON,
+        program,
         '--prop',
         join(home, 'prop.yaml'),
         '--state-dir',

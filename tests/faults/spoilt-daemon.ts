@@ -1,0 +1,2 @@
+import './spoil-core.ts';
+import '../../src/daemon.ts';
