@@ -3,6 +3,7 @@ import { didYouMean } from '../prop/finding.ts';
 import type { Edit } from '../prop/save.ts';
 import type { Prop } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
+import { plain } from '../shared/plain.ts';
 import { clamp, tidy } from '../shared/units.ts';
 import { untilArrived, untilCondition, untilOver } from './arrive.ts';
 import { channelInfo } from './channel-info.ts';
@@ -462,7 +463,15 @@ export class Commands {
     this.#core.journal.add(session.client, 'refused', `${method}: ${refusal.message}`, {
       method,
       code: refusal.code,
-      ...refusal.values,
+      ...plainValues(refusal.values),
     });
   }
+}
+
+/** Values that may quote what a client has sent, fit for other people's screens. */
+function plainValues(values: Record<string, unknown>): Record<string, unknown> {
+  const entries = Object.entries(values);
+  return Object.fromEntries(
+    entries.map(([name, value]) => [name, typeof value === 'string' ? plain(value) : value]),
+  );
 }

@@ -1,5 +1,6 @@
 import { BlockList, isIP } from 'node:net';
 import { hostname } from 'node:os';
+import { plain } from '../shared/plain.ts';
 
 /**
  * Guards against web pages of other sites: a browser tells the page's Origin (RFC 6454), and a
@@ -34,21 +35,31 @@ export interface Headers {
 }
 
 export interface RefusedRequest {
-  /** HTTP status: 421 Misdirected Request (RFC 9110, 15.5.20) or 403. */
-  status: 421 | 403;
+  /** HTTP status: 421 Misdirected Request (RFC 9110, 15.5.20), 403 or 400. */
+  status: 421 | 403 | 400;
   reason: string;
 }
 
 const HOST = /^(\[[0-9a-f:.]+\]|[a-z0-9_.-]+)(?::\d{1,5})?$/;
 
-/** Why a request with these headers is not served; `null` where it is fine. */
-export function refuseRequest(headers: Headers, names: Set<string>): RefusedRequest | null {
+/**
+ * Why a request with these headers is not served; `null` where it is fine.
+ * @param rawHeaders names and values in turn, as they came: of two hosts `headers` holds but one.
+ */
+export function refuseRequest(
+  headers: Headers,
+  names: Set<string>,
+  rawHeaders: readonly string[] = [],
+): RefusedRequest | null {
+  const hosts = rawHeaders.filter((name, i) => i % 2 === 0 && name.toLowerCase() === 'host');
+  // RFC 9112, 3.2.
+  if (hosts.length > 1) return { status: 400, reason: 'more than one Host header; send one' };
   const host = headers.host?.toLowerCase() ?? '';
   const name = HOST.exec(host)?.[1];
   if (name === undefined || !(isIP(unbracket(name)) || names.has(name))) {
     return {
       status: 421,
-      reason: `this daemon does not answer to the host ${JSON.stringify(host.slice(0, 100))}; use its IP address or one of ${[...names].join(', ')}`,
+      reason: `this daemon does not answer to the host ${quoted(host)}; use its IP address or one of ${[...names].join(', ')}`,
     };
   }
   // Programs that are no browser send no Origin.
@@ -56,10 +67,15 @@ export function refuseRequest(headers: Headers, names: Set<string>): RefusedRequ
   if (originHost(headers.origin) !== host) {
     return {
       status: 403,
-      reason: `a page of ${JSON.stringify(headers.origin.slice(0, 100))} may not talk to this daemon; open the page that the daemon serves itself`,
+      reason: `a page of ${quoted(headers.origin)} may not talk to this daemon; open the page that the daemon serves itself`,
     };
   }
   return null;
+}
+
+/** What a stranger has sent, for the answer and the log. */
+function quoted(text: string): string {
+  return JSON.stringify(plain(text.slice(0, 100)));
 }
 
 function originHost(origin: string): string | null {

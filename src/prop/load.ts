@@ -1,4 +1,4 @@
-import { readFile } from 'node:fs/promises';
+import { createReadStream } from 'node:fs';
 import { explain, knownKeys, valueAt, withinUnion } from './explain.ts';
 import { closest, type Finding, type Path, pathText, WHOLE_FILE } from './finding.ts';
 import { lint } from './lint.ts';
@@ -47,7 +47,7 @@ export function parseProp(text: string, file: string): Loaded {
 /** Reads a prop file. A file that cannot be read is a finding, too. */
 export async function loadProp(
   file: string,
-  read: (file: string) => Promise<Buffer> = readFile,
+  read: (file: string) => Promise<Buffer> = readBounded,
 ): Promise<Loaded> {
   let bytes: Buffer;
   try {
@@ -63,6 +63,13 @@ export async function loadProp(
     return refused(file, 'the file is not UTF-8 text', 'save it as UTF-8', ...firstBadByte(bytes));
   }
   return parseProp(text, file);
+}
+
+/** As much as tells that a file is too large: a device may have no end. */
+async function readBounded(file: string): Promise<Buffer> {
+  const parts: Buffer[] = [];
+  for await (const part of createReadStream(file, { end: MAX_BYTES })) parts.push(part);
+  return Buffer.concat(parts);
 }
 
 function refused(file: string, wrong: string, right: string, line = 1, column = 1): Loaded {

@@ -24,7 +24,7 @@ const HEADERS = {
 export function setUpRoot(app: FastifyInstance, names: Set<string>, log: Logger): void {
   app.addHook('onRequest', async (request, reply) => {
     reply.headers(HEADERS);
-    const refused = refuseRequest(request.headers, names);
+    const refused = refuseRequest(request.headers, names, request.raw.rawHeaders);
     if (!refused) return;
     log.warn({ from: request.ip, reason: refused.reason }, 'request refused');
     return reply.code(refused.status).send({ error: refused.reason });

@@ -45,7 +45,7 @@ function refuseUpgrade(
   request: IncomingMessage,
   names: Set<string>,
 ): { status: number; reason: string } | null {
-  const refused = refuseRequest(request.headers, names);
+  const refused = refuseRequest(request.headers, names, request.rawHeaders);
   if (refused) return refused;
   const path = request.url?.split('?')[0];
   return path === PATH ? null : { status: 404, reason: `the WebSocket is at ${PATH}` };
