@@ -115,6 +115,7 @@ class Player {
       if (this.dice.chance(0.8)) positions[name] = name === 'wing' ? 10 : 0;
     const store: Store = {
       restored: { settled: true, sameBoot: true, positions, duty: {} },
+      noted: 'yes',
       bootNowS: () => 1000 + this.clock.nowMs() / 1000,
       save: () => {},
     };
