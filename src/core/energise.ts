@@ -1,14 +1,15 @@
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
+import { WAKE } from '../sums/supply.ts';
 import { type Body, NO_RAIL } from './body.ts';
 import type { Gate } from './gate.ts';
 import type { Journal } from './journal.ts';
 import type { Servo } from './servo.ts';
 
-/** Between one servo and the next, so that their inrush does not add up (s). Common practice, no source. */
-const STAGGER_S = 0.05;
-/** How long a servo draws its moving current after its pulses start where it stands (s). Common practice, no source. */
-const SETTLE_S = 0.2;
+/** Between one servo and the next, so that their inrush does not add up (s). */
+const STAGGER_S = WAKE.everyS;
+/** How long a servo draws more than when idle, after its pulses start where it stands (s). */
+const SETTLE_S = WAKE.startS + WAKE.settleS;
 /** How fast a hobby servo swings by itself (deg/s), for a jump of unknown length. Common practice, no source. */
 const FREE_SPEED_DEG_S = 300;
 

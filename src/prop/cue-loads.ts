@@ -296,7 +296,8 @@ export class CueLoads {
   }
 }
 
-function restA(channel: Channel): number {
+/** What a channel draws when parked, awake (A). */
+export function restA(channel: Channel): number {
   if (channel.kind === 'rgb' || channel.kind === 'lamp') return lightA(channel, parkOf(channel));
   return currents(channel).idleA;
 }

@@ -1,4 +1,5 @@
 import type { Remark } from './finding.ts';
+import { lintBudget } from './lint-budget.ts';
 import { lintCues } from './lint-cues.ts';
 import { lintInterlocks } from './lint-interlocks.ts';
 import { lintMechanics } from './lint-mechanics.ts';
@@ -30,6 +31,7 @@ export function lint(prop: Prop, given: Given): Remark[] {
   }
   lintInterlocks(notes, limits);
   lintRails(notes);
+  lintBudget(notes);
   lintShow(notes, limits);
   const endless = lintCues(notes, limits);
   lintVapour(notes);

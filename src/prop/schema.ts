@@ -140,6 +140,7 @@ const rail = z.strictObject({
         .max(2, { error: 'is above 2; give the exponent of Peukert, such as 1.2' })
         .default(1)
         .describe("Peukert's exponent; 1 counts ampere-hours alone"),
+      wantedH: positive('hours', 'how long it must last (h)').optional(),
     })
     .optional()
     .describe('the battery that feeds this rail'),
@@ -168,8 +169,13 @@ const connector = z
 
 const wire = z.strictObject({
   label: z.string().min(1).max(32).describe('the label on the wire'),
-  gaugeAwg: z.number().min(0).max(40).optional().describe('American wire gauge'),
-  sectionMm2: z.number().positive().optional().describe('cross-section (mm2), instead of a gauge'),
+  gaugeAwg: z
+    .number({ error: 'is not a number; give the American wire gauge, 0 to 40' })
+    .min(0, { error: 'is no gauge; give AWG 0 to 40, or sectionMm2 for thicker wire' })
+    .max(40, { error: 'is no gauge; give AWG 0 to 40' })
+    .optional()
+    .describe('American wire gauge'),
+  sectionMm2: positive('mm2', 'cross-section (mm2), instead of a gauge').optional(),
   lengthM: positive('metres', 'length, one way (m)').optional(),
   cores: z.array(core).min(1).describe('the cores of this wire'),
 });
@@ -344,6 +350,17 @@ export const servo = z.strictObject({
     .describe('the safe resting position'),
 });
 
+/** The coil of a bare relay that a pin switches through a transistor; a module brings its own. */
+const coil = z
+  .strictObject({
+    volts: positive('volts', 'supply of the coil (V)'),
+    ohm: positive('ohms', 'resistance of the coil (ohm)'),
+    gain: positive('the gain', 'least current gain of the transistor, hFE').default(100),
+    driveV: positive('volts', 'voltage of the pin (V)').default(3.3),
+    baseOhm: positive('ohms', 'base resistor (ohm)').optional(),
+  })
+  .describe('coil of a bare relay, switched by a pin through a transistor');
+
 export const relay = z.strictObject({
   kind: z.literal('relay'),
   output: z.strictObject({ board: name('board'), pin, activeLow: z.boolean().default(false) }),
@@ -355,6 +372,7 @@ export const relay = z.strictObject({
     .default('held'),
   pulseMs: positive('milliseconds', 'length of a momentary closure (ms)').optional(),
   draw: z.strictObject({ onA: atLeast0('amperes', 'current while closed (A)') }).optional(),
+  coil: coil.optional(),
   duty: z
     .strictObject({
       maxOnS: positive('seconds', 'longest time closed (s)'),
@@ -371,6 +389,19 @@ export const relay = z.strictObject({
     .describe('a unit that turns water into vapour'),
   park: z.strictObject({ to: onOff }).default({ to: 'off' }),
 });
+
+/** What is alike for every colour of an LED. */
+const led = {
+  currentA: positive('amperes', 'current that each LED may have (A)'),
+  spreadV: atLeast0('volts', 'how far forward voltages lie around nominal (V)').default(0.2),
+  supplyV: positive('volts', 'supply of the LED (V); default: the rail').optional(),
+};
+const forwardV = positive('volts', 'nominal forward voltage (V)');
+const resistorOhm = positive('ohms', 'series resistor (ohm)');
+const three = <T extends z.ZodType>(of: T, doc: string) =>
+  z
+    .tuple([of, of, of], { error: 'is not three values; give [red, green, blue]' })
+    .describe(`${doc}: red, green, blue`);
 
 const gain = z
   .number({ error: 'is not a number; give a gain above 0, up to 1' })
@@ -404,6 +435,14 @@ const rgb = z.strictObject({
         .describe('current of red, green and blue at full duty, before any white balance (A)'),
     })
     .optional(),
+  led: z
+    .strictObject({
+      ...led,
+      forwardV: three(forwardV, 'forward voltages (V)'),
+      resistorOhm: three(resistorOhm, 'series resistors (ohm)').optional(),
+    })
+    .optional()
+    .describe('its LEDs, to work out or check the series resistors'),
   fadeS: atLeast0('seconds', 'least time for a full-scale change (s)').default(0),
   flash: flash.optional(),
   park: z
@@ -416,6 +455,10 @@ const lamp = z.strictObject({
   output: z.strictObject({ board: name('board'), pin, activeLow: z.boolean().default(false) }),
   ...common,
   draw: z.strictObject({ fullA: atLeast0('amperes', 'current at full (A)') }).optional(),
+  led: z
+    .strictObject({ ...led, forwardV, resistorOhm: resistorOhm.optional() })
+    .optional()
+    .describe('its LED, or a string of them, to work out or check the series resistor'),
   fadeS: atLeast0('seconds', 'least time for a full-scale change (s)').default(0),
   flash: flash.optional(),
   park: z

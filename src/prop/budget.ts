@@ -1,0 +1,229 @@
+import { type FuseStandard, type FuseVerdict, fuseFor, fuseVerdict } from '../sums/fuse.ts';
+import {
+  type BaseResistor,
+  baseResistor,
+  coilA,
+  type Flyback,
+  flybackDiode,
+} from '../sums/relay-drive.ts';
+import { type Led, ledResistor, type SeriesResistor } from '../sums/resistor.ts';
+import { inrushA, runTimeH, totals, WAKE, wantedSupplyA } from '../sums/supply.ts';
+import { drawOf } from './circuit.ts';
+import { type ChannelVolts, dropsOf, type FusedWires, type WireLoad } from './drops.ts';
+import type { Channel, Prop, Rail } from './schema.ts';
+
+/** Everything electrical that follows from a prop file alone, without any cue. */
+
+export interface RailBudget {
+  name: string;
+  volts: number;
+  limitA: number;
+  /** All at rest; all moving or fully on; the same with every servo stalled (A). */
+  idleA: number;
+  movingA: number;
+  stallA: number;
+  /** All moving, or what the daemon lets through: the limit (A). */
+  peakA: number;
+  /** The channel whose stall asks for most while all others rest, and what flows then (A). */
+  hardest?: { channel: string; amps: number };
+  /** When servos get their first pulses: all at once, and one by one as a wake does it (A). */
+  inrush: { togetherA: number; staggeredA: number };
+  /** A supply with a margin above the peak (A). */
+  wantedA: number;
+  fuse?: FuseBudget;
+  battery?: { idleH: number; movingH: number; wantedH?: number };
+}
+
+export interface FuseBudget {
+  /** Undefined where the file has no fuse. */
+  ratingA?: number;
+  standard: FuseStandard;
+  /** What it must carry, and what the weakest wire behind it may carry (A). */
+  loadA: number;
+  wire?: { label: string; capacityA: number };
+  verdict?: FuseVerdict;
+  /** A wire leads around it. */
+  bypassed: boolean;
+  /** The rating that would fit (A); null where none does, undefined where that cannot be told. */
+  fits?: number | null;
+}
+
+export interface ChannelBudget extends Partial<ChannelVolts> {
+  name: string;
+  rail: string;
+  movingA: number;
+  stallA: number;
+  /** What its wires lose while it moves (V), and as a share of the rail's voltage. */
+  dropV?: number;
+  dropShare?: number;
+}
+
+export interface LedBudget {
+  channel: string;
+  colour?: 'red' | 'green' | 'blue';
+  led: Led;
+  givenOhm?: number;
+  /** Undefined where the supply is too low for the LED. */
+  wanted?: SeriesResistor;
+}
+
+export interface CoilBudget {
+  channel: string;
+  coilA: number;
+  givenOhm?: number;
+  wanted?: BaseResistor;
+  flyback: Flyback;
+}
+
+export interface Budget {
+  rails: RailBudget[];
+  channels: ChannelBudget[];
+  wires: WireLoad[];
+  leds: LedBudget[];
+  coils: CoilBudget[];
+  /** Channels whose way to their supply, where that has terminals, is not in the file. */
+  untraced: string[];
+  /** Rails whose plus and return are joined. */
+  shorted: string[];
+  /** Wires that count as no resistance, as their length or size is not in the file. */
+  unknownWires: string[];
+}
+
+export function budgetOf(prop: Prop): Budget {
+  const drops = dropsOf(prop);
+  const members = new Map<string, [name: string, channel: Channel][]>();
+  const channels: ChannelBudget[] = [];
+  for (const [name, channel] of Object.entries(prop.channels)) {
+    const { rail } = channel;
+    if (rail === undefined || !Object.hasOwn(prop.rails, rail)) continue;
+    const known = members.get(rail);
+    if (known) known.push([name, channel]);
+    else members.set(rail, [[name, channel]]);
+    const { busyA, stallA } = drawOf(channel);
+    const volts = drops.channels.get(name);
+    const one: ChannelBudget = { name, rail, movingA: busyA, stallA, ...volts };
+    if (volts) {
+      one.dropV = prop.rails[rail]!.volts - volts.movingV;
+      one.dropShare = one.dropV / prop.rails[rail]!.volts;
+    }
+    channels.push(one);
+  }
+  return {
+    rails: Object.entries(prop.rails).map(([name, rail]) => {
+      const budget = railBudget(name, rail, members.get(name) ?? []);
+      const fuse = fuseBudget(rail, budget.peakA, drops.fused.get(name));
+      return fuse ? { ...budget, fuse } : budget;
+    }),
+    channels,
+    wires: drops.wires,
+    leds: Object.entries(prop.channels).flatMap(([name, channel]) => leds(prop, name, channel)),
+    coils: Object.entries(prop.channels).flatMap(([name, channel]) => coils(name, channel)),
+    untraced: drops.untraced,
+    shorted: [...drops.shorted],
+    unknownWires: drops.unknown,
+  };
+}
+
+function railBudget(
+  name: string,
+  { volts, limitA, battery }: Rail,
+  members: readonly [name: string, channel: Channel][],
+): RailBudget {
+  const loads = members.map(([channel, spec]) => {
+    const { idleA, busyA, stallA } = drawOf(spec);
+    return { channel, spec, idleA, movingA: busyA, stallA };
+  });
+  const { idleA, movingA, stallA } = totals(loads);
+  const servos = loads.filter(({ spec }) => spec.kind === 'servo');
+  const othersA = totals(loads.filter(({ spec }) => spec.kind !== 'servo')).idleA;
+  const peakA = Math.min(movingA, Math.max(limitA, idleA));
+  const budget: RailBudget = {
+    name,
+    volts,
+    limitA,
+    idleA,
+    movingA,
+    stallA,
+    peakA,
+    inrush: {
+      togetherA: othersA + inrushA(servos, { ...WAKE, everyS: 0 }),
+      staggeredA: othersA + inrushA(servos, WAKE),
+    },
+    wantedA: wantedSupplyA(peakA),
+  };
+  let most = 0;
+  for (const load of servos) {
+    const moreA = load.stallA - load.idleA;
+    if (moreA <= most) continue;
+    most = moreA;
+    budget.hardest = { channel: load.channel, amps: idleA + moreA };
+  }
+  if (battery) {
+    const { wantedH } = battery;
+    budget.battery = {
+      idleH: runTimeH(battery, idleA),
+      movingH: runTimeH(battery, peakA),
+      ...(wantedH !== undefined && { wantedH }),
+    };
+  }
+  return budget;
+}
+
+function fuseBudget(
+  { fuse, supply }: Rail,
+  loadA: number,
+  behind: FusedWires | undefined,
+): FuseBudget | undefined {
+  if (!fuse && !supply) return undefined;
+  const { ratingA, standard } = fuse ?? { standard: 'ISO 8820' as const };
+  const { bypassed = false, weakest } = behind ?? {};
+  const budget: FuseBudget = { standard, loadA, bypassed };
+  if (ratingA !== undefined) budget.ratingA = ratingA;
+  // Without a wire to protect, only what a fuse carries can be judged.
+  const window = { loadA, wireA: weakest?.capacityA ?? Number.POSITIVE_INFINITY };
+  if (ratingA !== undefined) {
+    const verdict = fuseVerdict(ratingA, window);
+    if (weakest || verdict !== 'fits') budget.verdict = verdict;
+  }
+  if (weakest) {
+    budget.wire = { label: weakest.label, capacityA: weakest.capacityA };
+    budget.fits = fuseFor(window, standard) ?? null;
+  }
+  return budget;
+}
+
+function leds(prop: Prop, channel: string, spec: Channel): LedBudget[] {
+  if ((spec.kind !== 'rgb' && spec.kind !== 'lamp') || !spec.led) return [];
+  const { rail } = spec;
+  const supplyV =
+    spec.led.supplyV ??
+    (rail !== undefined && Object.hasOwn(prop.rails, rail) ? prop.rails[rail]!.volts : undefined);
+  if (supplyV === undefined) return [];
+  const one = (forwardV: number, givenOhm: number | undefined): LedBudget => {
+    const { currentA, spreadV } = spec.led!;
+    const led = { supplyV, forwardV, spreadV, currentA };
+    const wanted = ledResistor(led);
+    return { channel, led, ...(givenOhm !== undefined && { givenOhm }), ...(wanted && { wanted }) };
+  };
+  if (spec.kind === 'lamp') return [one(spec.led.forwardV, spec.led.resistorOhm)];
+  const { forwardV, resistorOhm } = spec.led;
+  return (['red', 'green', 'blue'] as const).map((colour, i) => ({
+    ...one(forwardV[i]!, resistorOhm?.[i]),
+    colour,
+  }));
+}
+
+function coils(channel: string, spec: Channel): CoilBudget[] {
+  if (spec.kind !== 'relay' || !spec.coil) return [];
+  const { coil } = spec;
+  const wanted = baseResistor(coil);
+  return [
+    {
+      channel,
+      coilA: coilA(coil),
+      ...(coil.baseOhm !== undefined && { givenOhm: coil.baseOhm }),
+      ...(wanted && { wanted }),
+      flyback: flybackDiode(coil),
+    },
+  ];
+}

@@ -1,0 +1,265 @@
+import { awgSectionMm2, ohmPerMetre } from '../sums/wire.ts';
+import { restA } from './cue-loads.ts';
+import type { Path } from './finding.ts';
+import { HEADER_LAYOUT } from './header.ts';
+import { currents } from './lint-rails.ts';
+import type { Channel, Prop, Wire } from './schema.ts';
+
+/** The wires of a prop that carry its supply currents, as a network of resistors and loads. */
+
+/** A core of a wire. */
+export interface Conductor {
+  label: string;
+  /** Place of the wire in the prop file. */
+  path: Path;
+  wire: Wire;
+  role: string;
+  /** Undefined where the file does not tell length or size: it counts as no resistance. */
+  ohm: number | undefined;
+  from: number;
+  to: number;
+}
+
+/** Where a channel, or one colour of it, takes its current. */
+export interface Tap {
+  channel: string;
+  plus: number;
+  back: number;
+  /** Current at rest, moving or fully on, and stalled (A). */
+  idleA: number;
+  busyA: number;
+  stallA: number;
+}
+
+/** The terminals of a rail's supply; both sides of its fuse, which are two nodes here. */
+export interface Source {
+  plus: number;
+  back: number;
+  fuse?: { from: number; to: number };
+}
+
+export interface Circuit {
+  nodes: number;
+  conductors: Conductor[];
+  taps: Tap[];
+  /** Rails whose supply has its terminals in the file. */
+  sources: Map<string, Source>;
+}
+
+/** Section of a wire's cores (mm2), if the file tells it. */
+export function sectionOf({ gaugeAwg, sectionMm2 }: Wire): number | undefined {
+  return sectionMm2 ?? (gaugeAwg === undefined ? undefined : awgSectionMm2(gaugeAwg));
+}
+
+/** Resistance of one core (ohm, copper at 20 C), if the file tells length and size. */
+export function coreOhm(wire: Wire): number | undefined {
+  const section = sectionOf(wire);
+  if (section === undefined || wire.lengthM === undefined) return undefined;
+  return ohmPerMetre(section) * wire.lengthM;
+}
+
+/** What a channel draws when parked, moving or fully on, and stalled (A). */
+export function drawOf(channel: Channel): { idleA: number; busyA: number; stallA: number } {
+  const { busyA } = currents(channel);
+  const stallA = channel.kind === 'servo' ? Math.max(busyA, channel.draw?.stallA ?? 0) : busyA;
+  return { idleA: restA(channel), busyA, stallA };
+}
+
+export const isPlus = ({ role }: { role: string }) => role.toLowerCase() === 'plus';
+export const isReturn = ({ role }: { role: string }) => role.toLowerCase() === 'return';
+
+type Core = Wire['cores'][number];
+
+/**
+ * Builds the network. Cavities that a connector bridges are one node, and so are the ground pins of
+ * a header, its 5 V pins, and the contact of a relay. A light without a plus or a return core of its
+ * own gets it through its pins: from the 5 V of the header, or into its ground.
+ */
+export function circuitOf(prop: Prop): Circuit {
+  const nodes = new Nodes();
+  const headers = joinConnectors(prop, nodes);
+  const conductors: Conductor[] = [];
+  const taps: Tap[] = [];
+  const add = (wire: Wire, path: Path, carries: (core: Core) => boolean): void => {
+    const ohm = coreOhm(wire);
+    for (const core of wire.cores) {
+      if (!carries(core)) continue;
+      const [from, to] = [nodes.at(core.from), nodes.at(core.to)];
+      if (ohm === undefined) nodes.join(from, to);
+      conductors.push({ label: wire.label, path, wire, role: core.role, ohm, from, to });
+    }
+  };
+  const supplies = (core: Core) => isPlus(core) || isReturn(core);
+  const loads = new Map<string, Core[]>();
+  for (const [i, trunk] of prop.wires.entries()) {
+    add(trunk, ['wires', i], supplies);
+    if (trunk.channel === undefined) continue;
+    const known = loads.get(trunk.channel);
+    if (known) known.push(...trunk.cores);
+    else loads.set(trunk.channel, [...trunk.cores]);
+  }
+  for (const [name, channel] of Object.entries(prop.channels)) {
+    const own = channel.wire?.cores ?? [];
+    const pins = pinsOf(channel, own);
+    if (channel.wire)
+      add(channel.wire, ['channels', name, 'wire'], (core) => supplies(core) || pins.has(core));
+    if (channel.kind === 'relay') joinContact(own, loads.get(name) ?? [], nodes);
+    for (const pin of pins) {
+      const header = headers.get(split(pin.from).connector);
+      if (header !== undefined)
+        nodes.join(nodes.at(pin.from), own.some(isPlus) ? header.ground : header.plus);
+    }
+    taps.push(...tapsOf(name, channel, own, loads.get(name) ?? [], pins, nodes));
+  }
+  const sources = new Map<string, Source>();
+  for (const [name, { supply, fuse }] of Object.entries(prop.rails)) {
+    if (!supply) continue;
+    const source: Source = { plus: nodes.at(supply.plus), back: nodes.at(supply.return) };
+    if (fuse) source.fuse = { from: nodes.at(fuse.from), to: nodes.at(fuse.to) };
+    sources.set(name, source);
+  }
+  return numbered(nodes, conductors, taps, sources);
+}
+
+/** Joins what connectors bridge; returns the ground and the 5 V of every header. */
+function joinConnectors(prop: Prop, nodes: Nodes) {
+  const headers = new Map<string, { ground: number; plus: number }>();
+  for (const [name, { board, bridged = [] }] of Object.entries(prop.connectors)) {
+    for (const [first, ...others] of bridged)
+      for (const other of others)
+        nodes.join(nodes.at(`${name}-${first}`), nodes.at(`${name}-${other}`));
+    if (board === undefined || prop.boards[board]?.driver === 'pca9685') continue;
+    const header = { ground: nodes.at(`${name}-6`), plus: nodes.at(`${name}-2`) };
+    for (const [i, pin] of HEADER_LAYOUT.entries()) {
+      if (!('power' in pin) || pin.power === '3.3 V') continue;
+      nodes.join(
+        nodes.at(`${name}-${i + 1}`),
+        pin.power === 'ground' ? header.ground : header.plus,
+      );
+    }
+    headers.set(name, header);
+  }
+  return headers;
+}
+
+/** The cores through which the pins of a light carry its current. */
+function pinsOf(channel: Channel, own: readonly Core[]): Set<Core> {
+  if (channel.kind !== 'rgb' && channel.kind !== 'lamp') return new Set();
+  if (own.some(isPlus) === own.some(isReturn)) return new Set();
+  const others = own.filter((core) => !isPlus(core) && !isReturn(core));
+  return new Set(others.length === (channel.kind === 'rgb' ? 3 : 1) ? others : []);
+}
+
+/** A closed relay joins COM and what the load hangs on, NO or NC. */
+function joinContact(own: readonly Core[], load: readonly Core[], nodes: Nodes): void {
+  const relays = new Set(own.map(({ to }) => split(to).connector));
+  const ends = load.flatMap(({ from, to }) => [from, to]);
+  for (const relay of relays) {
+    const used = [`${relay}-NO`, `${relay}-NC`].find((end) => ends.includes(end));
+    if (used !== undefined && ends.includes(`${relay}-COM`))
+      nodes.join(nodes.at(used), nodes.at(`${relay}-COM`));
+  }
+}
+
+/** Where a channel takes its current: at the far end of its load circuit, or of its own wire. */
+function tapsOf(
+  channel: string,
+  spec: Channel,
+  own: readonly Core[],
+  load: readonly Core[],
+  pins: ReadonlySet<Core>,
+  nodes: Nodes,
+): Tap[] {
+  const { idleA, busyA, stallA } = drawOf(spec);
+  const plus = farEnd(load, isPlus) ?? farEnd(own, isPlus);
+  const back = farEnd(load, isReturn) ?? farEnd(own, isReturn);
+  if (plus !== undefined && back !== undefined)
+    return [{ channel, plus: nodes.at(plus), back: nodes.at(back), idleA, busyA, stallA }];
+  const common = plus ?? back;
+  if (common === undefined) return [];
+  return [...pins].map((pin, i) => {
+    const fullA = spec.kind === 'rgb' ? (spec.draw?.fullA[i] ?? 0) * spec.whiteBalance[i]! : busyA;
+    const share = busyA > 0 ? fullA / busyA : 0;
+    const ends = { own: nodes.at(pin.to), common: nodes.at(common) };
+    return {
+      channel,
+      plus: plus === undefined ? ends.own : ends.common,
+      back: plus === undefined ? ends.common : ends.own,
+      idleA: idleA * share,
+      busyA: fullA,
+      stallA: fullA,
+    };
+  });
+}
+
+/** The end of the last core of a kind: one at which no other of them starts. */
+function farEnd(cores: readonly Core[], kind: (core: Core) => boolean): string | undefined {
+  const chain = cores.filter(kind);
+  return chain.findLast(({ to }) => !chain.some(({ from }) => from === to))?.to;
+}
+
+function split(end: string): { connector: string } {
+  return { connector: end.slice(0, Math.max(0, end.lastIndexOf('-'))) };
+}
+
+/** Gives the nodes that are left after joining the numbers from 0. */
+function numbered(
+  nodes: Nodes,
+  conductors: Conductor[],
+  taps: Tap[],
+  sources: Map<string, Source>,
+): Circuit {
+  const numbers = new Map<number, number>();
+  const number = (node: number): number => {
+    const root = nodes.root(node);
+    let found = numbers.get(root);
+    if (found === undefined) {
+      found = numbers.size;
+      numbers.set(root, found);
+    }
+    return found;
+  };
+  for (const conductor of conductors) {
+    conductor.from = number(conductor.from);
+    conductor.to = number(conductor.to);
+  }
+  for (const tap of taps) {
+    tap.plus = number(tap.plus);
+    tap.back = number(tap.back);
+  }
+  for (const source of sources.values()) {
+    source.plus = number(source.plus);
+    source.back = number(source.back);
+    if (source.fuse) source.fuse = { from: number(source.fuse.from), to: number(source.fuse.to) };
+  }
+  return { nodes: numbers.size, conductors, taps, sources };
+}
+
+/** Ends of wires, by name; joined ones have one root. */
+class Nodes {
+  readonly #byName = new Map<string, number>();
+  readonly #parent: number[] = [];
+
+  at(end: string): number {
+    let node = this.#byName.get(end);
+    if (node === undefined) {
+      node = this.#parent.length;
+      this.#byName.set(end, node);
+      this.#parent.push(node);
+    }
+    return node;
+  }
+
+  root(node: number): number {
+    let root = node;
+    while (this.#parent[root] !== root) {
+      this.#parent[root] = this.#parent[this.#parent[root]!]!;
+      root = this.#parent[root]!;
+    }
+    return root;
+  }
+
+  join(a: number, b: number): void {
+    this.#parent[this.root(a)] = this.root(b);
+  }
+}

@@ -1,0 +1,306 @@
+import { ResistorNetwork } from '../sums/network.ts';
+import { capacityA } from '../sums/wire.ts';
+import {
+  type Circuit,
+  type Conductor,
+  circuitOf,
+  coreOhm,
+  drawOf,
+  isPlus,
+  isReturn,
+  type Source,
+  sectionOf,
+  type Tap,
+} from './circuit.ts';
+import type { Path } from './finding.ts';
+import type { Channel, Prop, Wire } from './schema.ts';
+
+/** Currents and voltage drops of a prop's wires: its circuit, solved. Copper at 20 C. */
+
+export interface WireLoad {
+  label: string;
+  /** Place of the wire in the prop file. */
+  path: Path;
+  /** The largest current in one of its cores: all loads on, but no more than the rails may give (A). */
+  amps: number;
+  /** What it loses at that current, out and back where both are in it (V). */
+  dropV?: number;
+  /** What a core of it may carry (A). */
+  capacityA?: number;
+}
+
+export interface ChannelVolts {
+  /** From the supply's terminals through the whole loom, or along its own wire alone. */
+  along: 'the loom' | 'its own wire';
+  /** Voltage at the channel when it moves or is fully on, and so do others as the rail allows (V). */
+  movingV: number;
+  /** The same, while this channel is stalled (V). */
+  stallV: number;
+}
+
+/** What hangs behind a rail's fuse, or behind its supply where it has no fuse. */
+export interface FusedWires {
+  /** A way around the fuse exists. */
+  bypassed: boolean;
+  /** The wire that may carry the least. */
+  weakest?: { label: string; path: Path; capacityA: number };
+}
+
+export interface Drops {
+  wires: WireLoad[];
+  channels: Map<string, ChannelVolts>;
+  /** Channels with a current whose way to their rail's supply is not in the file. */
+  untraced: string[];
+  /** Rails whose plus and return are joined by wires. */
+  shorted: Set<string>;
+  /** By rail. */
+  fused: Map<string, FusedWires>;
+  /** Labels of wires that carry supply but lack a length or a size: they count as no resistance. */
+  unknown: string[];
+}
+
+/** In place of none, so that both sides of a fuse are nodes (ohm). */
+const FUSE_OHM = 1e-6;
+
+export function dropsOf(prop: Prop): Drops {
+  return new Solver(prop).solve();
+}
+
+class Solver {
+  readonly #prop: Prop;
+  readonly #circuit: Circuit;
+  /** Those with a resistance, in the order of the network's branches. */
+  readonly #resistive: Conductor[];
+  readonly #network: ResistorNetwork;
+  readonly #part: Int32Array;
+  readonly #shorted = new Set<string>();
+  /** Taps whose way to their supply and back is known. */
+  readonly #traced: Tap[] = [];
+
+  constructor(prop: Prop) {
+    this.#prop = prop;
+    this.#circuit = circuitOf(prop);
+    const { nodes, conductors, sources, taps } = this.#circuit;
+    this.#resistive = conductors.filter(({ ohm, from, to }) => ohm !== undefined && from !== to);
+    const branches = this.#resistive.map(({ from, to, ohm }) => ({ from, to, ohm: ohm! }));
+    for (const { fuse } of sources.values())
+      if (fuse && fuse.from !== fuse.to) branches.push({ ...fuse, ohm: FUSE_OHM });
+    this.#network = new ResistorNetwork(nodes, branches);
+    this.#part = parts(nodes, branches);
+    for (const [rail, { plus, back }] of sources)
+      if (this.#part[plus] === this.#part[back]) this.#shorted.add(rail);
+    for (const tap of taps) {
+      const rail = this.#railOf(tap);
+      const source = rail === undefined ? undefined : sources.get(rail);
+      if (!source || this.#shorted.has(rail!)) continue;
+      const reached =
+        this.#part[tap.plus] === this.#part[source.plus] &&
+        this.#part[tap.back] === this.#part[source.back];
+      if (reached) this.#traced.push(tap);
+    }
+  }
+
+  solve(): Drops {
+    const { channels, untraced } = this.#channels();
+    const fused = new Map<string, FusedWires>();
+    for (const [rail, source] of this.#circuit.sources) fused.set(rail, this.#behind(source));
+    const labels = this.#circuit.conductors
+      .filter(({ ohm }) => ohm === undefined)
+      .map(({ label }) => label);
+    return {
+      wires: this.#wires(),
+      channels,
+      untraced,
+      shorted: this.#shorted,
+      fused,
+      unknown: [...new Set(labels)],
+    };
+  }
+
+  #railOf({ channel }: Tap): string | undefined {
+    return this.#prop.channels[channel]!.rail;
+  }
+
+  /** Currents into the nodes while every traced tap draws what `draw` says (A). */
+  #injected(draws: Iterable<readonly [tap: Tap, amps: number]>): Float64Array {
+    const injected = new Float64Array(this.#circuit.nodes);
+    for (const [tap, amps] of draws) {
+      const source = this.#circuit.sources.get(this.#railOf(tap)!)!;
+      injected[source.plus]! += amps;
+      injected[tap.plus]! -= amps;
+      injected[tap.back]! += amps;
+      injected[source.back]! -= amps;
+    }
+    return injected;
+  }
+
+  // --- wires ----------------------------------------------------------------------------------------
+
+  #wires(): WireLoad[] {
+    const all = this.#injected(this.#traced.map((tap) => [tap, tap.busyA]));
+    const amps = this.#network.amps(this.#network.volts(all));
+    const limits = new Map<number, number>();
+    for (const [rail, { plus, back }] of this.#circuit.sources)
+      for (const part of new Set([this.#part[plus]!, this.#part[back]!]))
+        limits.set(part, (limits.get(part) ?? 0) + this.#prop.rails[rail]!.limitA);
+    const byWire = new Map<Wire, { conductor: Conductor; plusA: number; backA: number }>();
+    for (const [i, conductor] of this.#resistive.entries()) {
+      const limitA = limits.get(this.#part[conductor.from]!);
+      if (limitA === undefined) continue;
+      const currentA = Math.min(Math.abs(amps[i]!), limitA);
+      const one = byWire.get(conductor.wire) ?? { conductor, plusA: 0, backA: 0 };
+      if (isReturn(conductor)) one.backA = Math.max(one.backA, currentA);
+      else one.plusA = Math.max(one.plusA, currentA);
+      byWire.set(conductor.wire, one);
+    }
+    return [...byWire.values()].map(({ conductor, plusA, backA }) => {
+      const { label, path, wire, ohm } = conductor;
+      const most = Math.max(plusA, backA);
+      const dropV = (plusA + backA) * ohm!;
+      return { label, path, amps: most, dropV, capacityA: capacityA(sectionOf(wire)!) };
+    });
+  }
+
+  // --- channels -------------------------------------------------------------------------------------
+
+  #channels(): Pick<Drops, 'channels' | 'untraced'> {
+    const channels = new Map<string, ChannelVolts>();
+    const share = this.#shares();
+    const drawn = (tap: Tap) =>
+      tap.idleA + (tap.busyA - tap.idleA) * share.get(this.#railOf(tap)!)!;
+    const base = this.#network.volts(this.#injected(this.#traced.map((tap) => [tap, drawn(tap)])));
+    const byChannel = new Map<string, Tap[]>();
+    for (const tap of this.#traced) {
+      const known = byChannel.get(tap.channel);
+      if (known) known.push(tap);
+      else byChannel.set(tap.channel, [tap]);
+    }
+    for (const [name, taps] of byChannel) {
+      /** The lowest voltage at a tap with these currents more than in the base case. */
+      const lowest = (moreA: (tap: Tap) => number): number => {
+        const volts = taps.some((tap) => moreA(tap) !== 0)
+          ? this.#network.volts(this.#injected(taps.map((tap) => [tap, moreA(tap)])))
+          : undefined;
+        const at = (tap: Tap) => this.#voltsAt(tap, base, volts);
+        return Math.min(...taps.map(at));
+      };
+      channels.set(name, {
+        along: 'the loom',
+        movingV: lowest((tap) => tap.busyA - drawn(tap)),
+        stallV: lowest((tap) => tap.stallA - drawn(tap)),
+      });
+    }
+    const untraced: string[] = [];
+    for (const [name, channel] of Object.entries(this.#prop.channels)) {
+      const { rails } = this.#prop;
+      if (channels.has(name) || channel.rail === undefined || !Object.hasOwn(rails, channel.rail))
+        continue;
+      const { volts, supply } = rails[channel.rail]!;
+      if (supply) {
+        if (drawOf(channel).busyA > 0) untraced.push(name);
+        continue;
+      }
+      const own = alongOwnWire(channel, volts);
+      if (own) channels.set(name, own);
+    }
+    return { channels, untraced };
+  }
+
+  #voltsAt(tap: Tap, base: Float64Array, more: Float64Array | undefined): number {
+    const rail = this.#railOf(tap)!;
+    const { plus, back } = this.#circuit.sources.get(rail)!;
+    const across = (from: number, to: number) =>
+      base[from]! - base[to]! + (more ? more[from]! - more[to]! : 0);
+    return this.#prop.rails[rail]!.volts - across(plus, tap.plus) - across(tap.back, back);
+  }
+
+  /**
+   * How much of the way from idle to all moving each rail may go: the daemon never lets it ask for
+   * more than its limit.
+   */
+  #shares(): Map<string, number> {
+    const sums = new Map<string, { idleA: number; busyA: number }>();
+    for (const tap of this.#traced) {
+      const rail = this.#railOf(tap)!;
+      const sum = sums.get(rail) ?? { idleA: 0, busyA: 0 };
+      sum.idleA += tap.idleA;
+      sum.busyA += tap.busyA;
+      sums.set(rail, sum);
+    }
+    const shares = new Map<string, number>();
+    for (const [rail, { idleA, busyA }] of sums) {
+      const room = this.#prop.rails[rail]!.limitA - idleA;
+      shares.set(rail, busyA <= idleA + room ? 1 : Math.max(0, room / (busyA - idleA)));
+    }
+    return shares;
+  }
+
+  // --- fuses ----------------------------------------------------------------------------------------
+
+  #behind({ plus, fuse }: Source): FusedWires {
+    const near = this.#nearby();
+    const seen = new Set([fuse?.to ?? plus]);
+    const found: FusedWires = { bypassed: fuse !== undefined && fuse.from === fuse.to };
+    for (const node of seen)
+      for (const conductor of near.get(node) ?? []) {
+        const other = conductor.from === node ? conductor.to : conductor.from;
+        if (other === fuse?.from) {
+          found.bypassed = true;
+          continue;
+        }
+        seen.add(other);
+        const { label, path, wire } = conductor;
+        const section = sectionOf(wire);
+        if (section === undefined) continue;
+        const capacity = capacityA(section);
+        if (capacity < (found.weakest?.capacityA ?? Number.POSITIVE_INFINITY))
+          found.weakest = { label, path, capacityA: capacity };
+      }
+    return found;
+  }
+
+  #near: Map<number, Conductor[]> | undefined;
+
+  /** The cores at every node but for the returns, which no fuse in the plus is there for. */
+  #nearby(): Map<number, Conductor[]> {
+    if (this.#near) return this.#near;
+    const near = new Map<number, Conductor[]>();
+    for (const conductor of this.#circuit.conductors) {
+      if (isReturn(conductor)) continue;
+      for (const node of new Set([conductor.from, conductor.to])) {
+        const known = near.get(node);
+        if (known) known.push(conductor);
+        else near.set(node, [conductor]);
+      }
+    }
+    this.#near = near;
+    return near;
+  }
+}
+
+/** Where the file does not tell the supply's terminals: as if the wire began at the supply. */
+function alongOwnWire(channel: Channel, volts: number): ChannelVolts | undefined {
+  const { wire } = channel;
+  const ohm = wire && coreOhm(wire);
+  if (ohm === undefined || !wire!.cores.some(isPlus) || !wire!.cores.some(isReturn))
+    return undefined;
+  const { busyA, stallA } = drawOf(channel);
+  const left = (amps: number) => volts - amps * 2 * ohm;
+  return { along: 'its own wire', movingV: left(busyA), stallV: left(stallA) };
+}
+
+/** The number of the part of the network that each node is in. */
+function parts(nodes: number, branches: readonly { from: number; to: number }[]): Int32Array {
+  const part = Int32Array.from({ length: nodes }, (_, node) => node);
+  const root = (node: number): number => {
+    let at = node;
+    while (part[at] !== at) {
+      part[at] = part[part[at]!]!;
+      at = part[at]!;
+    }
+    return at;
+  };
+  for (const { from, to } of branches) part[root(from)] = root(to);
+  for (let node = 0; node < nodes; node++) part[node] = root(node);
+  return part;
+}

@@ -1,0 +1,236 @@
+import { tidy } from '../shared/units.ts';
+import { FUSE_RATINGS_A, isFuseRating } from '../sums/fuse.ts';
+import { baseA, PIN_MOST_A } from '../sums/relay-drive.ts';
+import { ledMostA } from '../sums/resistor.ts';
+import { awgWithSection, capacityA, sectionForDropMm2 } from '../sums/wire.ts';
+import {
+  budgetOf,
+  type ChannelBudget,
+  type CoilBudget,
+  type LedBudget,
+  type RailBudget,
+} from './budget.ts';
+import { coreOhm, isPlus, isReturn, sectionOf } from './circuit.ts';
+import type { WireLoad } from './drops.ts';
+import { type Path, pathText } from './finding.ts';
+import type { Notes } from './notes.ts';
+import type { Wire } from './schema.ts';
+
+/**
+ * The share of a rail's voltage that may be lost on the way to a load: 5 % for feeder and branch
+ * together (NFPA 70, 210.19, informational note; from memory).
+ */
+export const DROP_SHARE = 0.05;
+
+/** Wires, fuses, supplies and small parts that do not fit their currents. */
+export function lintBudget(notes: Notes): void {
+  const budget = budgetOf(notes.prop);
+  for (const rail of budget.rails) {
+    if (notes.given.broken(['rails', rail.name])) continue;
+    lintFuse(notes, rail);
+    lintSupply(notes, rail);
+  }
+  for (const rail of budget.shorted) lintShort(notes, rail);
+  const thin = new Set<string>();
+  for (const wire of budget.wires) if (lintGauge(notes, wire)) thin.add(pathText(wire.path));
+  for (const channel of budget.channels) lintDrop(notes, channel, thin);
+  for (const led of budget.leds) lintLed(notes, led);
+  for (const coil of budget.coils) lintCoil(notes, coil);
+}
+
+/** `4.3 A` */
+const A = (amps: number) => `${tidy(amps, 2)} A`;
+
+// --- rails ----------------------------------------------------------------------------------------
+
+function lintShort(notes: Notes, rail: string): void {
+  if (notes.given.broken(['wires']) || notes.given.broken(['connectors'])) return;
+  notes.error(
+    ['rails', rail, 'supply'],
+    `plus and return of ${rail} are joined by wires, bridged cavities or a header: a short circuit`,
+    'check the ends of its wires and what its connectors bridge',
+  );
+}
+
+function lintFuse(notes: Notes, { name, fuse }: RailBudget): void {
+  if (fuse?.ratingA === undefined) return;
+  const { ratingA, standard, verdict, wire, fits, loadA, bypassed } = fuse;
+  const path = ['rails', name, 'fuse', 'ratingA'];
+  if (bypassed)
+    notes.warning(
+      ['rails', name, 'fuse'],
+      `a wire leads around the fuse of ${name}`,
+      'take every load from the side of the fuse in to',
+    );
+  if (!isFuseRating(ratingA, standard)) {
+    const near = FUSE_RATINGS_A[standard].filter((rating) => rating > ratingA)[0];
+    notes.warning(
+      path,
+      `${standard} has no fuse of ${A(ratingA)}`,
+      near === undefined
+        ? `its largest is ${A(FUSE_RATINGS_A[standard].at(-1)!)}`
+        : `use one of its ratings, such as ${A(fits ?? near)}`,
+    );
+  }
+  if (verdict === undefined || verdict === 'fits') return;
+  const wrong =
+    verdict === 'blows in normal use'
+      ? `a fuse of ${A(ratingA)} blows in normal use: ${name} carries up to ${A(loadA)}`
+      : `a fuse of ${A(ratingA)} does not protect ${wire!.label}, which may carry ${A(wire!.capacityA)}`;
+  notes.warning(path, wrong, fuseRemedy(fuse));
+}
+
+function fuseRemedy({ wire, fits, loadA, standard }: NonNullable<RailBudget['fuse']>): string {
+  if (!wire) return `use a rating above ${A(loadA)} that the wires can carry`;
+  if (typeof fits === 'number') return `fit ${A(fits)}`;
+  return `no rating of ${standard} fits between ${A(loadA)} and ${A(wire.capacityA)}: make ${wire.label} thicker, or fuse the branches one by one`;
+}
+
+function lintSupply(notes: Notes, rail: RailBudget): void {
+  const { name, limitA, hardest, idleA, battery } = rail;
+  if (hardest && hardest.amps > limitA && idleA <= limitA)
+    notes.warning(
+      ['rails', name, 'limitA'],
+      `${name} gives ${A(limitA)}, and ${hardest.channel} stalled asks for ${A(hardest.amps)} even while all others rest`,
+      `use a supply of ${A(hardest.amps)} or more`,
+    );
+  if (battery?.wantedH === undefined) return;
+  const { idleH, movingH, wantedH } = battery;
+  const path = ['rails', name, 'battery'];
+  const hours = (time: number) => `${tidy(time, 2)} h`;
+  if (idleH < wantedH)
+    notes.warning(
+      path,
+      `the battery lasts ${hours(idleH)} even when nothing moves, and ${hours(wantedH)} is wanted`,
+      'use a larger one',
+    );
+  else if (movingH < wantedH)
+    notes.note(
+      path,
+      `the battery lasts ${hours(idleH)} at rest but ${hours(movingH)} if all moves all the time, and ${hours(wantedH)} is wanted`,
+      'see what the cues need: sinew budget FILE',
+    );
+}
+
+// --- wires ----------------------------------------------------------------------------------------
+
+function wireAt(notes: Notes, path: Path): Wire {
+  const { prop } = notes;
+  return path[0] === 'wires'
+    ? prop.wires[path[1] as number]!
+    : prop.channels[path[1] as string]!.wire!;
+}
+
+function lintGauge(notes: Notes, { label, path, amps, capacityA: most }: WireLoad): boolean {
+  if (most === undefined || amps <= most) return false;
+  const wire = wireAt(notes, path);
+  const key = wire.sectionMm2 === undefined ? 'gaugeAwg' : 'sectionMm2';
+  if (notes.given.broken(path)) return true;
+  notes.warning(
+    [...path, key],
+    `${label} carries ${A(amps)}, and such a wire may carry ${A(most)}`,
+    `make it ${thicker(wire, (mm2) => capacityA(mm2) >= amps)}`,
+  );
+  return true;
+}
+
+/** `20 AWG or thicker`: the first that will do. */
+function thicker(wire: Wire, willDo: (mm2: number) => boolean): string {
+  const thin = sectionOf(wire) ?? 0;
+  for (let mm2 = thin; mm2 < 1000; mm2 *= 1.02) {
+    if (!willDo(mm2)) continue;
+    const gauge = awgWithSection(mm2);
+    return gauge === undefined ? `${tidy(mm2, 1)} mm2 or thicker` : `${gauge} AWG or thicker`;
+  }
+  return 'thicker';
+}
+
+function lintDrop(notes: Notes, channel: ChannelBudget, thin: ReadonlySet<string>): void {
+  const { name, rail, dropV, dropShare, along } = channel;
+  if (dropV === undefined || dropShare === undefined || dropShare <= DROP_SHARE) return;
+  const wire = notes.prop.channels[name]!.wire;
+  const path = ['channels', name, ...(wire ? ['wire'] : [])];
+  // A wire that is too thin for its current loses too much, too.
+  if (notes.given.broken(path) || thin.has(pathText(path))) return;
+  const volts = notes.prop.rails[rail]!.volts;
+  const where = along === 'the loom' ? 'on the way to it and back' : 'in its own wire alone';
+  notes.warning(
+    path,
+    `${name} gets ${tidy(volts - dropV, 2)} V of ${tidy(volts)} V when it moves or is on: ${tidy(dropV, 2)} V (${tidy(100 * dropShare, 1)} %) are lost ${where}`,
+    dropRemedy(channel, wire, volts),
+  );
+}
+
+function dropRemedy({ movingA, dropV }: ChannelBudget, wire: Wire | undefined, volts: number) {
+  const allowedV = DROP_SHARE * volts;
+  const general = 'use thicker or shorter wires on its way, or another rail';
+  if (!wire?.lengthM || !wire.cores.some(isPlus) || !wire.cores.some(isReturn)) return general;
+  const ownV = movingA * 2 * (coreOhm(wire) ?? 0);
+  const leftV = allowedV - (dropV! - ownV);
+  if (ownV === 0 || leftV <= 0)
+    return `${general} (${tidy(dropV! - ownV, 2)} V are lost before ${wire.label})`;
+  const mm2 = sectionForDropMm2({ amps: movingA, lengthM: wire.lengthM }, leftV);
+  return `make ${wire.label} ${thicker(wire, (one) => one >= mm2)} for ${tidy(100 * DROP_SHARE)} % or less`;
+}
+
+// --- small parts ----------------------------------------------------------------------------------
+
+function lintLed(notes: Notes, { channel, colour, led, givenOhm, wanted }: LedBudget): void {
+  const at = ['channels', channel, 'led'];
+  if (notes.given.broken(at) || notes.given.broken(['channels', channel, 'rail'])) return;
+  const index = colour === undefined ? [] : [['red', 'green', 'blue'].indexOf(colour)];
+  const which = colour === undefined ? channel : `the ${colour} of ${channel}`;
+  if (!wanted) {
+    notes.warning(
+      [...at, 'forwardV', ...index],
+      `${which} needs up to ${tidy(led.forwardV + led.spreadV)} V and its supply has ${tidy(led.supplyV)} V`,
+      'use a higher supply, or fewer LEDs in a string',
+    );
+    return;
+  }
+  if (givenOhm === undefined) return;
+  const mostA = ledMostA(led, givenOhm);
+  if (mostA <= led.currentA * 1.001) return;
+  notes.warning(
+    [...at, 'resistorOhm', ...index],
+    `${which} may get ${tidy(1000 * mostA, 1)} mA through ${tidy(givenOhm)} ohm, and ${tidy(1000 * led.currentA, 1)} mA is its most`,
+    `use ${tidy(wanted.ohm)} ohm or more`,
+  );
+}
+
+function lintCoil(notes: Notes, { channel, coilA, givenOhm, wanted }: CoilBudget): void {
+  const at = ['channels', channel, 'coil'];
+  const spec = notes.prop.channels[channel]!;
+  if (notes.given.broken(at) || spec.kind !== 'relay' || !spec.coil) return;
+  if (!wanted) {
+    notes.warning(
+      [...at, 'driveV'],
+      `a pin of ${tidy(spec.coil.driveV)} V does not open a transistor`,
+      'use a driver chip or a level shifter',
+    );
+    return;
+  }
+  const mA = (amps: number) => `${tidy(1000 * amps, 1)} mA`;
+  if (givenOhm === undefined) {
+    if (wanted.pinA > PIN_MOST_A)
+      notes.warning(
+        [...at, 'gain'],
+        `the coil draws ${mA(coilA)}, and to switch it the pin would have to give ${mA(wanted.pinA)}: ${mA(PIN_MOST_A)} is its most`,
+        'use a transistor of more gain, a MOSFET or a driver chip',
+      );
+    return;
+  }
+  const pinA = baseA(spec.coil, givenOhm);
+  if (pinA > PIN_MOST_A)
+    notes.warning(
+      [...at, 'baseOhm'],
+      `through ${tidy(givenOhm)} ohm the pin gives ${mA(pinA)}: ${mA(PIN_MOST_A)} is its most`,
+      `use ${tidy(wanted.ohm)} ohm`,
+    );
+  else if (pinA * spec.coil.gain < coilA)
+    notes.warning(
+      [...at, 'baseOhm'],
+      `through ${tidy(givenOhm)} ohm the transistor passes ${mA(pinA * spec.coil.gain)} and the coil needs ${mA(coilA)}`,
+      `use ${tidy(wanted.ohm)} ohm`,
+    );
+}

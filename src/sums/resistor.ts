@@ -1,0 +1,86 @@
+/** Series resistors of LEDs, and the values that resistors come in. */
+
+export type Series = 'E12' | 'E24';
+
+/** Preferred values of one decade (IEC 60063). */
+const VALUES: Record<Series, readonly number[]> = {
+  E12: [1, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2],
+  E24: [
+    1, 1.1, 1.2, 1.3, 1.5, 1.6, 1.8, 2, 2.2, 2.4, 2.7, 3, 3.3, 3.6, 3.9, 4.3, 4.7, 5.1, 5.6, 6.2,
+    6.8, 7.5, 8.2, 9.1,
+  ],
+};
+
+/** Rounding: 0.1 + 0.2 is still 0.3. */
+const SLACK = 1e-9;
+
+/** The least preferred value that is no smaller (IEC 60063); `ohm` is above 0. */
+export function preferredAbove(ohm: number, series: Series = 'E24'): number {
+  const decade = 10 ** Math.floor(Math.log10(ohm) + SLACK);
+  const step = VALUES[series].find((value) => value * decade >= ohm * (1 - SLACK)) ?? 10;
+  return tidyOhm(step * decade);
+}
+
+/** The largest preferred value that is no larger (IEC 60063); `ohm` is above 0. */
+export function preferredBelow(ohm: number, series: Series = 'E24'): number {
+  const decade = 10 ** Math.floor(Math.log10(ohm) + SLACK);
+  const step = VALUES[series].findLast((value) => value * decade <= ohm * (1 + SLACK)) ?? 1;
+  return tidyOhm(step * decade);
+}
+
+function tidyOhm(ohm: number): number {
+  return Number(ohm.toPrecision(3));
+}
+
+/** Power ratings that resistors come in (W). Common practice, no source. */
+const RATINGS_W = [0.125, 0.25, 0.5, 1, 2, 3, 5, 10];
+
+export interface Led {
+  supplyV: number;
+  /** Forward voltage at the wanted current, nominal (V); of a string, its sum. */
+  forwardV: number;
+  /** How far below or above nominal one may lie (V). */
+  spreadV: number;
+  /** Wanted current, which it must not exceed (A). */
+  currentA: number;
+}
+
+/** The largest current (A) through a resistor: Ohm's law with the lowest forward voltage. */
+export function ledMostA({ supplyV, forwardV, spreadV }: Led, ohm: number): number {
+  return Math.max(0, supplyV - (forwardV - spreadV)) / ohm;
+}
+
+export interface SeriesResistor {
+  /** By Ohm's law, and the next preferred value above. */
+  exactOhm: number;
+  ohm: number;
+  /** Current with the lowest and the highest forward voltage (A). */
+  mostA: number;
+  leastA: number;
+  /** Heat at the largest current, and the rating to buy: twice as much or more (W). */
+  heatW: number;
+  ratingW: number | undefined;
+}
+
+/**
+ * The series resistor for an LED: R = (supply - forward voltage) / current, with the lowest forward
+ * voltage of the spread so that no LED gets more than its current, and the next value of the series
+ * above. The resistor's own tolerance is not counted. The rating is at least twice the heat
+ * (common practice, no source). Undefined when the supply is not above the highest forward voltage.
+ */
+export function ledResistor(led: Led, series: Series = 'E24'): SeriesResistor | undefined {
+  const { supplyV, forwardV, spreadV, currentA } = led;
+  if (supplyV <= forwardV + spreadV) return undefined;
+  const exactOhm = (supplyV - (forwardV - spreadV)) / currentA;
+  const ohm = preferredAbove(exactOhm, series);
+  const mostA = ledMostA(led, ohm);
+  const heatW = mostA ** 2 * ohm;
+  return {
+    exactOhm,
+    ohm,
+    mostA,
+    leastA: (supplyV - (forwardV + spreadV)) / ohm,
+    heatW,
+    ratingW: RATINGS_W.find((rating) => rating >= 2 * heatW),
+  };
+}

@@ -1,0 +1,87 @@
+/** What a supply or a battery must give. Currents in A, all of one rail. */
+
+/** The currents of one load. */
+export interface Load {
+  /** At rest, awake. */
+  idleA: number;
+  /** Moving or fully on. */
+  movingA: number;
+  /** Held fast while it should move; what a load without a motor draws fully on. */
+  stallA: number;
+}
+
+/** All loads added up (A): at rest, all moving, all stalled. */
+export function totals(loads: readonly Load[]): Load {
+  const sum = { idleA: 0, movingA: 0, stallA: 0 };
+  for (const { idleA, movingA, stallA } of loads) {
+    sum.idleA += idleA;
+    sum.movingA += movingA;
+    sum.stallA += stallA;
+  }
+  return sum;
+}
+
+/** How loads are switched on: one after the other. */
+export interface Stagger {
+  /** Between one and the next (s); 0 is all at once. */
+  everyS: number;
+  /** How long each draws its stall current: a motor at rest has no back-EMF (s). */
+  startS: number;
+  /** How long it draws its moving current after that, before it idles (s). */
+  settleS: number;
+}
+
+/** How a prop that wakes starts its servos. Common practice, no source. */
+export const WAKE: Stagger = { everyS: 0.05, startS: 0.05, settleS: 0.15 };
+
+/**
+ * The largest current (A) while loads are switched on one after the other, in their order. A motor
+ * that starts draws what it draws when stalled, as its back-EMF is proportional to its speed. Loads
+ * that wait draw nothing. Capacitors charging at the first switch-on are not counted.
+ */
+export function inrushA(loads: readonly Load[], { everyS, startS, settleS }: Stagger): number {
+  const steps: { atS: number; moreA: number }[] = [];
+  for (const [i, { idleA, movingA, stallA }] of loads.entries()) {
+    const atS = i * everyS;
+    steps.push({ atS, moreA: stallA });
+    steps.push({ atS: atS + startS, moreA: movingA - stallA });
+    steps.push({ atS: atS + startS + settleS, moreA: idleA - movingA });
+  }
+  // Where one ends as another begins, they do not overlap.
+  steps.sort((a, b) => a.atS - b.atS || a.moreA - b.moreA);
+  let amps = 0;
+  let most = 0;
+  for (const { moreA } of steps) {
+    amps += moreA;
+    most = Math.max(most, amps);
+  }
+  return most;
+}
+
+/** Room that a supply keeps above the largest current. Common practice, no source. */
+export const SUPPLY_MARGIN = 0.25;
+
+/** The supply to look for (A): the largest current and a margin. */
+export function wantedSupplyA(peakA: number, margin = SUPPLY_MARGIN): number {
+  return peakA * (1 + margin);
+}
+
+export interface Battery {
+  /** Rated capacity (Ah). */
+  capacityAh: number;
+  /** The discharge time at which it is rated (h). */
+  ratedH: number;
+  /** Peukert's exponent: 1 counts ampere-hours alone; lead-acid 1.1 to 1.3, lithium near 1.05. */
+  peukert: number;
+}
+
+/**
+ * How long (h) a battery feeds a constant current: t = H (C / (I H))^k (Peukert 1897). For currents
+ * from the rated one up to about C per hour, one temperature and a new battery; below the rated
+ * current no more than C / I is counted. Infinity without a current.
+ */
+export function runTimeH({ capacityAh, ratedH, peukert }: Battery, amps: number): number {
+  if (amps <= 0) return Number.POSITIVE_INFINITY;
+  const share = capacityAh / (amps * ratedH);
+  return ratedH * (share > 1 ? share : share ** peukert);
+}

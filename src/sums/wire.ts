@@ -1,0 +1,132 @@
+/**
+ * Copper wire: size, resistance, drop and what it may carry. Direct current, or mains frequency in
+ * sections small enough that the skin effect does not count (up to some 50 mm2).
+ */
+
+/** AWG sizes that the formula is for: 0000 (-3) to 56 (ASTM B258). */
+export const AWG_RANGE = { thickest: -3, thinnest: 56 } as const;
+
+/** Nominal sections of conductors (mm2), IEC 60228. */
+export const IEC_60228_MM2: readonly number[] = [
+  0.5, 0.75, 1, 1.5, 2.5, 4, 6, 10, 16, 25, 35, 50, 70, 95, 120, 150, 185, 240, 300, 400, 500, 630,
+  800, 1000,
+];
+
+/** Resistivity of annealed copper at 20 C (ohm mm2/m), IEC 60028. */
+const COPPER_20 = 1 / 58;
+/** Change of copper's resistance per kelvin, of its value at 20 C, IEC 60028. */
+const COPPER_PER_K = 0.00393;
+
+/**
+ * Diameter (mm) of a solid wire of an American wire gauge: 0.127 mm x 92^((36 - gauge) / 39), ASTM
+ * B258. Sizes 00, 000 and 0000 are -1, -2 and -3.
+ */
+export function awgDiameterMm(gauge: number): number {
+  return 0.127 * 92 ** ((36 - gauge) / 39);
+}
+
+/** Section (mm2) of a solid wire of an American wire gauge (ASTM B258); a strand has about as much. */
+export function awgSectionMm2(gauge: number): number {
+  return (Math.PI / 4) * awgDiameterMm(gauge) ** 2;
+}
+
+/** Resistivity of annealed copper (ohm mm2/m) at a temperature (C), IEC 60028; good for -50 to 150 C. */
+export function copperResistivity(celsius = 20): number {
+  return COPPER_20 * (1 + COPPER_PER_K * (celsius - 20));
+}
+
+/**
+ * Resistance (ohm/m) of one copper conductor of a section (mm2), at 20 C unless told otherwise:
+ * resistivity over section. Tinned and stranded wire has up to a tenth more (IEC 60228, table 3).
+ */
+export function ohmPerMetre(sectionMm2: number, celsius = 20): number {
+  return copperResistivity(celsius) / sectionMm2;
+}
+
+/** A load at the end of two conductors that nothing else uses. */
+export interface Run {
+  amps: number;
+  /** Length one way (m). */
+  lengthM: number;
+}
+
+/**
+ * Voltage (V) that is lost on the way to a load and back: current x resistance x twice the length
+ * (Ohm's law). For conductors that only this load uses; shared ones are a network (network.ts).
+ */
+export function roundTripDropV({ amps, lengthM }: Run, sectionMm2: number, celsius = 20): number {
+  return amps * 2 * lengthM * ohmPerMetre(sectionMm2, celsius);
+}
+
+/** The least section (mm2) that keeps the round trip within a drop (V). */
+export function sectionForDropMm2({ amps, lengthM }: Run, dropV: number, celsius = 20): number {
+  return (amps * 2 * lengthM * copperResistivity(celsius)) / dropV;
+}
+
+/** The thinnest even gauge (30 to 0 AWG) with at least this section; undefined where none has it. */
+export function awgWithSection(sectionMm2: number): number | undefined {
+  for (let gauge = 30; gauge >= 0; gauge -= 2) if (awgSectionMm2(gauge) >= sectionMm2) return gauge;
+  return undefined;
+}
+
+/** The least nominal section of IEC 60228 that is no smaller; undefined above the largest. */
+export function iecSectionMm2(sectionMm2: number): number | undefined {
+  return IEC_60228_MM2.find((nominal) => nominal >= sectionMm2);
+}
+
+/** [mm2, A]: IEC 60204-1 table 6, PVC, 40 C ambient; 0.2 and 0.5 for electronics, method B2. */
+const CAPACITY: readonly (readonly [mm2: number, amps: number])[] = [
+  [0.2, 4.3],
+  [0.5, 7.5],
+  [0.75, 8.5],
+  [1, 10.1],
+  [1.5, 13.1],
+  [2.5, 17.4],
+  [4, 23],
+  [6, 30],
+  [10, 40],
+  [16, 54],
+  [25, 70],
+];
+
+/**
+ * Current (A) that a copper conductor with PVC insulation may carry all the time in a cable in a
+ * conduit: IEC 60204-1, table 6, method B2, 40 C ambient (from memory). Between the sections of the
+ * table along a power law; outside of them, 0.2 to 25 mm2, in proportion to the section below (which
+ * is cautious) and no more than the last value above. Bundles carry less: `bundleFactor`.
+ */
+export function capacityA(sectionMm2: number): number {
+  const [least, most] = [CAPACITY[0]!, CAPACITY.at(-1)!];
+  if (sectionMm2 <= least[0]) return (least[1] * sectionMm2) / least[0];
+  const above = CAPACITY.findIndex(([mm2]) => mm2 >= sectionMm2);
+  if (above < 0) return most[1];
+  const [lowMm2, lowA] = CAPACITY[above - 1]!;
+  const [highMm2, highA] = CAPACITY[above]!;
+  const share = Math.log(sectionMm2 / lowMm2) / Math.log(highMm2 / lowMm2);
+  return lowA * (highA / lowA) ** share;
+}
+
+/** [circuits, factor]: IEC 60364-5-52, table B.52.17, bunched. */
+const BUNCHED: readonly (readonly [circuits: number, factor: number])[] = [
+  [1, 1],
+  [2, 0.8],
+  [3, 0.7],
+  [4, 0.65],
+  [5, 0.6],
+  [6, 0.57],
+  [7, 0.54],
+  [8, 0.52],
+  [9, 0.5],
+  [12, 0.45],
+  [16, 0.41],
+  [20, 0.38],
+];
+
+/**
+ * Share of its capacity that each of so many loaded circuits keeps when bunched: IEC 60364-5-52,
+ * table B.52.17 (from memory), the next larger number where the table has none. For equal, fully
+ * loaded circuits; above 20 the last value. A caution only: local codes decide.
+ */
+export function bundleFactor(circuits: number): number {
+  return (BUNCHED.find(([count]) => count >= circuits) ?? BUNCHED.at(-1)!)[1];
+}
