@@ -149,7 +149,7 @@ class Solver {
       if (limitA === undefined) continue;
       const currentA = Math.min(Math.abs(amps[i]!), limitA);
       const one = byWire.get(conductor.wire) ?? { conductor, plusA: 0, backA: 0 };
-      if (isReturn(conductor)) one.backA = Math.max(one.backA, currentA);
+      if (leadsBack(conductor)) one.backA = Math.max(one.backA, currentA);
       else one.plusA = Math.max(one.plusA, currentA);
       byWire.set(conductor.wire, one);
     }
@@ -276,6 +276,11 @@ class Solver {
     this.#near = near;
     return near;
   }
+}
+
+/** A return, or a core from a light that has its plus in the same wire into a pin. */
+function leadsBack({ role, wire }: Conductor): boolean {
+  return isReturn({ role }) || (!isPlus({ role }) && wire.cores.some(isPlus));
 }
 
 /** Where the file does not tell the supply's terminals: as if the wire began at the supply. */

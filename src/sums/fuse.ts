@@ -22,6 +22,9 @@ export const FUSE_RATINGS_A: Record<FuseStandard, readonly number[]> = {
 /** The share of its rating that a fuse is loaded with all the time. Common practice, no source. */
 export const FUSE_LOAD_SHARE = 0.8;
 
+/** Rounding in sums of currents (A). */
+const SLACK_A = 1e-9;
+
 /** What a fuse stands between (A). */
 export interface FuseWindow {
   /** The largest current in normal use. */
@@ -37,10 +40,10 @@ export interface FuseWindow {
  * continuous currents; short inrush is for the fuse's time characteristic, which its data sheet has.
  */
 export function fuseFor({ loadA, wireA }: FuseWindow, standard: FuseStandard): number | undefined {
-  const ratings = FUSE_RATINGS_A[standard].filter((rating) => rating <= wireA);
+  const ratings = FUSE_RATINGS_A[standard].filter((rating) => rating <= wireA + SLACK_A);
   return (
-    ratings.find((rating) => rating * FUSE_LOAD_SHARE >= loadA) ??
-    ratings.find((rating) => rating >= loadA)
+    ratings.find((rating) => rating * FUSE_LOAD_SHARE >= loadA - SLACK_A) ??
+    ratings.find((rating) => rating >= loadA - SLACK_A)
   );
 }
 
@@ -48,11 +51,11 @@ export type FuseVerdict = 'fits' | 'blows in normal use' | 'does not protect the
 
 /** Whether a rating (A) stands between the load and the wire. */
 export function fuseVerdict(ratingA: number, { loadA, wireA }: FuseWindow): FuseVerdict {
-  if (ratingA > wireA) return 'does not protect the wire';
-  return ratingA < loadA ? 'blows in normal use' : 'fits';
+  if (ratingA > wireA + SLACK_A) return 'does not protect the wire';
+  return ratingA < loadA - SLACK_A ? 'blows in normal use' : 'fits';
 }
 
 /** Whether the standard has this rating. */
 export function isFuseRating(ratingA: number, standard: FuseStandard): boolean {
-  return FUSE_RATINGS_A[standard].some((rating) => Math.abs(rating - ratingA) < 1e-9);
+  return FUSE_RATINGS_A[standard].some((rating) => Math.abs(rating - ratingA) < SLACK_A);
 }
