@@ -1,12 +1,6 @@
 import type { Event, Track } from '../core/rehearse.ts';
+import type { Course } from '../sums/course.ts';
 import { luminanceToLightness, relativeLuminance } from '../sums/light.ts';
-
-/** The course of something that keeps its value until the next sample. */
-export interface Course {
-  /** s, rising. */
-  tS: readonly number[];
-  value: readonly number[];
-}
 
 /** A track as numbers: deg, 0 or 1, or the perceived lightness 0..1. */
 export function courseOf({ tS, value }: Track): Course {
@@ -28,31 +22,6 @@ export function reader<T>(tS: readonly number[], value: readonly T[]): (atS: num
     while (next < tS.length && tS[next]! <= atS + 1e-9) next++;
     return value[next - 1]!;
   };
-}
-
-/**
- * A course in `count` columns of equal time up to `endS`: of each the value that is farthest from
- * the column before, so that the shortest move shows, and the value at its end.
- */
-export function columns(
-  { tS, value }: Course,
-  endS: number,
-  count: number,
-): { far: number; last: number }[] {
-  const found: { far: number; last: number }[] = [];
-  let last = value[0]!;
-  let next = 1;
-  for (let column = 1; column <= count; column++) {
-    const before = last;
-    let far = last;
-    const untilS = column === count ? Number.POSITIVE_INFINITY : (column * endS) / count;
-    for (; next < tS.length && tS[next]! <= untilS; next++) {
-      last = value[next]!;
-      if (Math.abs(last - before) > Math.abs(far - before)) far = last;
-    }
-    found.push({ far, last });
-  }
-  return found;
 }
 
 /** The values that a track rests at for a while, in their order, first and last included. */

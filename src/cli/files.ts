@@ -1,4 +1,5 @@
 import { Refusal } from '../shared/errors.ts';
+import { budgetVerb } from './budget.ts';
 import { rehearseVerb } from './rehearse.ts';
 import { type Argument, type Verb, type VerbOption, verb } from './verb.ts';
 
@@ -43,11 +44,6 @@ export const fileVerbs = [
     'this version finds wires (sinew find) but does not draw them',
     [{ flags: '--format <F>', doc: 'form of the output', choices: ['text', 'csv', 'html', 'svg'] }],
   ),
-  notBuilt(
-    'budget',
-    'add up the load of every rail',
-    'this version shows the load while the prop runs (sinew watch) but does not add it up beforehand',
-    [{ flags: '--cue <NAME>', doc: 'during this cue' }],
-  ),
+  budgetVerb,
   rehearseVerb,
 ];

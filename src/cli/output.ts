@@ -1,3 +1,4 @@
+import { writeFile } from 'node:fs/promises';
 import type { Writable } from 'node:stream';
 import { CODES, Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
@@ -94,4 +95,13 @@ export function aligned(
 
 export function print(to: Writable, text: string): void {
   to.write(`${text}\n`);
+}
+
+/** Writes a result to a file. @throws Refusal with the reason why it cannot */
+export async function writeOut(file: string, text: string): Promise<void> {
+  try {
+    await writeFile(file, text);
+  } catch (error) {
+    throw new Refusal('internal', `cannot write ${file}: ${(error as Error).message}`, { file });
+  }
 }

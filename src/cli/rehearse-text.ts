@@ -1,6 +1,7 @@
 import type { RailTrack, Rehearsal, Track } from '../core/rehearse.ts';
 import { tidy } from '../shared/units.ts';
-import { type Course, changes, closures, columns, courseOf, stops } from './course.ts';
+import { type Course, columns } from '../sums/course.ts';
+import { changes, closures, courseOf, stops } from './course.ts';
 import { aligned } from './output.ts';
 
 const PLOT_COLUMNS = 60;

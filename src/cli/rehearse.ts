@@ -1,9 +1,7 @@
-import { writeFile } from 'node:fs/promises';
 import type { Rehearsal } from '../core/rehearse.ts';
 import type { Prop } from '../prop/schema.ts';
-import { Refusal } from '../shared/errors.ts';
 import type { Desk } from './desk.ts';
-import { EXIT, print, UsageError } from './output.ts';
+import { EXIT, print, UsageError, writeOut } from './output.ts';
 import { type Outcome, verb } from './verb.ts';
 
 interface Given {
@@ -59,7 +57,7 @@ async function rehearsal(given: Given, desk: Desk): Promise<Outcome> {
   beside(told);
   const result = { file, ...done, findings };
   if (out === undefined) return { result, text, exit };
-  await write(out, `${desk.options.json ? JSON.stringify(result) : text}\n`);
+  await writeOut(out, `${desk.options.json ? JSON.stringify(result) : text}\n`);
   return { result: { file, written: out, findings }, text: `written to ${out}`, exit };
 }
 
@@ -79,14 +77,4 @@ async function inForm(
   if (out !== undefined) return report;
   const count = told.length === 1 ? '1 finding' : `${told.length} findings`;
   return [report, '', ...told, count].join('\n');
-}
-
-async function write(out: string, text: string): Promise<void> {
-  try {
-    await writeFile(out, text);
-  } catch (error) {
-    throw new Refusal('internal', `cannot write ${out}: ${(error as Error).message}`, {
-      file: out,
-    });
-  }
 }

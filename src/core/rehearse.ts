@@ -58,7 +58,7 @@ export interface Rehearsal {
 
 /** A cue that goes on until it is stopped is followed for this long (s). */
 const LONGEST_S = 600;
-const TICK_MS = 5;
+export const TICK_MS = 5;
 /** Told by the journal on the way, and worth a line. */
 const TOLD: ReadonlySet<string> = new Set([
   'refused',

@@ -19,6 +19,8 @@ import type { Channel, Prop, Wire } from './schema.ts';
 
 export interface WireLoad {
   label: string;
+  /** The channel that it belongs to, or the rail. */
+  of: string;
   /** Place of the wire in the prop file. */
   path: Path;
   /** The largest current in one of its cores: all loads on, but no more than the rails may give (A). */
@@ -157,8 +159,21 @@ class Solver {
       const { label, path, wire, ohm } = conductor;
       const most = Math.max(plusA, backA);
       const dropV = (plusA + backA) * ohm!;
-      return { label, path, amps: most, dropV, capacityA: capacityA(sectionOf(wire)!) };
+      return {
+        label,
+        of: this.#ofWhat(path),
+        path,
+        amps: most,
+        dropV,
+        capacityA: capacityA(sectionOf(wire)!),
+      };
     });
+  }
+
+  #ofWhat([section, key]: Path): string {
+    if (section === 'channels') return String(key);
+    const { channel, rail } = this.#prop.wires[key as number]!;
+    return channel ?? rail ?? '';
   }
 
   // --- channels -------------------------------------------------------------------------------------

@@ -12,9 +12,10 @@ import {
 } from './budget.ts';
 import { coreOhm, isPlus, isReturn, sectionOf } from './circuit.ts';
 import type { WireLoad } from './drops.ts';
-import { type Path, pathText } from './finding.ts';
-import type { Notes } from './notes.ts';
-import type { Wire } from './schema.ts';
+import { type Finding, type Path, pathText } from './finding.ts';
+import { Notes } from './notes.ts';
+import type { Prop, Wire } from './schema.ts';
+import { readText } from './text.ts';
 
 /**
  * The share of a rail's voltage that may be lost on the way to a load: 5 % for feeder and branch
@@ -36,6 +37,15 @@ export function lintBudget(notes: Notes): void {
   for (const channel of budget.channels) lintDrop(notes, channel, thin);
   for (const led of budget.leds) lintLed(notes, led);
   for (const coil of budget.coils) lintCoil(notes, coil);
+}
+
+/** The same of a prop without errors, each at its place in the text, in the order of the file. */
+export function budgetFindings(prop: Prop, text: string): Finding[] {
+  const notes = new Notes(prop, { has: () => false, broken: () => false });
+  lintBudget(notes);
+  const { place } = readText(text);
+  const findings = notes.remarks.map(place);
+  return findings.sort((a, b) => a.line - b.line || a.column - b.column);
 }
 
 /** `4.3 A` */

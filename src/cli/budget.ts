@@ -1,0 +1,86 @@
+import { type CueLoad, cueLoad } from '../core/cue-load.ts';
+import type { Prop } from '../prop/schema.ts';
+import { Refusal } from '../shared/errors.ts';
+import type { Desk } from './desk.ts';
+import { EXIT, print, UsageError, writeOut } from './output.ts';
+import { type Outcome, verb } from './verb.ts';
+
+interface Given {
+  file: string;
+  cue?: string;
+  svg?: true;
+  out?: string;
+}
+
+/** A cue that was rehearsed, or why it may not start. */
+export type CueAnswer = CueLoad | { cue: string; refused: string };
+
+export const budgetVerb = verb<Given>({
+  name: 'budget',
+  summary:
+    'add up currents, voltage drops, fuses and batteries, at rest, at the worst and in each cue',
+  where: 'line',
+  args: [{ name: 'file', doc: 'a prop file' }],
+  options: [
+    { flags: '--cue <NAME>', doc: 'of the cues, this one alone' },
+    { flags: '--svg', doc: 'print a picture of the rails during each cue' },
+    { flags: '--out <FILE>', doc: 'write it to this file instead' },
+  ],
+  run: budget,
+});
+
+async function budget({ file, cue, svg, out }: Given, desk: Desk): Promise<Outcome> {
+  if (svg && desk.options.json) throw new UsageError('--json is a form by itself; leave out --svg');
+  // Loaded only here: `stop` must not wait for a YAML parser.
+  const { formatFinding, loadProp } = await import('../prop/load.ts');
+  const { prop, findings: all, text: source } = await loadProp(file);
+  /** Findings stand beside a picture or a file, not in it. */
+  const beside = svg === true || out !== undefined;
+  const tell = (told: readonly string[]) => {
+    if (beside) for (const line of told) print(desk.io.stderr, line);
+  };
+  if (!prop) {
+    const told = all.map((finding) => formatFinding(finding, file));
+    tell(told);
+    const text = beside ? '' : told.join('\n');
+    return { result: { file, findings: all }, text, exit: EXIT.refused };
+  }
+  const { budgetOf } = await import('../prop/budget.ts');
+  const { budgetFindings } = await import('../prop/lint-budget.ts');
+  const { CAUTIONS, budgetText } = await import('./budget-text.ts');
+  const findings = budgetFindings(prop, source);
+  const cues = await rehearsed(prop, cue);
+  const told = findings.map((finding) => formatFinding(finding, file));
+  tell(told);
+  const sums = budgetOf(prop);
+  const figures = cues.map((one) => ('rails' in one ? withoutCurves(one) : one));
+  const result = { file, ...sums, cues: figures, cautions: CAUTIONS, findings };
+  const bad = findings.some(({ severity }) => severity !== 'note');
+  const exit = bad || cues.some((one) => 'refused' in one) ? EXIT.refused : EXIT.done;
+  const text = svg
+    ? (await import('./budget-svg.ts')).budgetSvg(prop, cues)
+    : budgetText(prop.name, sums, cues, beside ? [] : told);
+  if (out === undefined) return { result, text, exit };
+  await writeOut(out, `${desk.options.json ? JSON.stringify(result) : text}\n`);
+  return { result: { file, written: out, findings }, text: `written to ${out}`, exit };
+}
+
+/** Every cue, or the one that was asked for. @throws Refusal when that one may not start */
+async function rehearsed(prop: Prop, only: string | undefined): Promise<CueAnswer[]> {
+  if (only !== undefined) return [await cueLoad(prop, only)];
+  const answers: CueAnswer[] = [];
+  for (const cue of Object.keys(prop.cues)) {
+    try {
+      answers.push(await cueLoad(prop, cue));
+    } catch (error) {
+      if (!(error instanceof Refusal)) throw error;
+      answers.push({ cue, refused: error.message });
+    }
+  }
+  return answers;
+}
+
+/** `sinew rehearse --json` has the courses. */
+function withoutCurves(load: CueLoad) {
+  return { ...load, rails: load.rails.map(({ tS, amps, ...figures }) => figures) };
+}

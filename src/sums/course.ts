@@ -1,0 +1,31 @@
+/** The course of something that keeps its value until the next sample. */
+export interface Course {
+  /** s, rising. */
+  tS: readonly number[];
+  value: readonly number[];
+}
+
+/**
+ * A course in `count` columns of equal time up to `endS`: of each the value that is farthest from
+ * the column before, so that the shortest move shows, and the value at its end.
+ */
+export function columns(
+  { tS, value }: Course,
+  endS: number,
+  count: number,
+): { far: number; last: number }[] {
+  const found: { far: number; last: number }[] = [];
+  let last = value[0]!;
+  let next = 1;
+  for (let column = 1; column <= count; column++) {
+    const before = last;
+    let far = last;
+    const untilS = column === count ? Number.POSITIVE_INFINITY : (column * endS) / count;
+    for (; next < tS.length && tS[next]! <= untilS; next++) {
+      last = value[next]!;
+      if (Math.abs(last - before) > Math.abs(far - before)) far = last;
+    }
+    found.push({ far, last });
+  }
+  return found;
+}
