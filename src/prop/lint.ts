@@ -3,6 +3,7 @@ import { lintBudget } from './lint-budget.ts';
 import { lintCues } from './lint-cues.ts';
 import { lintInterlocks } from './lint-interlocks.ts';
 import { lintMechanics } from './lint-mechanics.ts';
+import { lintLoom } from './lint-loom.ts';
 import { lintOutputs } from './lint-outputs.ts';
 import { lintRails } from './lint-rails.ts';
 import { lintServos } from './lint-servos.ts';
@@ -37,6 +38,7 @@ export function lint(prop: Prop, given: Given): Remark[] {
   lintVapour(notes);
   lintIdle(notes, endless);
   lintTriggers(notes, endless);
+  lintLoom(notes);
   return notes.remarks;
 }
 

@@ -1,0 +1,321 @@
+import type { Path } from './finding.ts';
+import { HEADER_LAYOUT } from './header.ts';
+import type { Prop, Wire } from './schema.ts';
+
+/**
+ * The loom as a model: every wire of a prop file, what is in each cavity of each connector, and what
+ * is joined to what. Built in one pass; nothing in it is quadratic.
+ */
+
+export type Core = Wire['cores'][number];
+
+/** A wire as it is told to others: a channel's own, or one named under `wires`. */
+export interface LoomWire {
+  label: string;
+  /** The channel that it belongs to; a feed belongs to none. */
+  channel?: string;
+  /** The rail that it carries, where it is no channel's own. */
+  rail?: string;
+  gaugeAwg?: number;
+  sectionMm2?: number;
+  lengthM?: number;
+  cores: Core[];
+}
+
+/** A wire, and where the prop file tells of it. */
+export interface PlacedWire extends LoomWire {
+  path: Path;
+  /** It is the channel's own `wire`, not one of `wires`. */
+  own: boolean;
+}
+
+/** One end of one core. */
+export interface CoreEnd {
+  wire: PlacedWire;
+  core: Core;
+  /** Which core of the wire, from 0. */
+  index: number;
+  side: 'from' | 'to';
+  connector: string;
+  cavity: string;
+  other: string;
+}
+
+/** What a core carries: the supply's plus, its return, or a signal; by its role. */
+export type CoreKind = 'plus' | 'return' | 'signal';
+
+const PLUS = new Set(['plus', 'positive', 'supply', '+']);
+const RETURN = new Set(['return', 'ground', 'gnd', 'minus', 'negative', '-', '0v']);
+
+export function coreKind({ role }: Pick<Core, 'role'>): CoreKind {
+  const word = role.toLowerCase();
+  if (PLUS.has(word)) return 'plus';
+  return RETURN.has(word) ? 'return' : 'signal';
+}
+
+/** `J1-12` is cavity 12 of connector J1; an end without a hyphen is a connector by itself. */
+export function splitEnd(end: string): { connector: string; cavity: string } {
+  const at = end.lastIndexOf('-');
+  if (at < 1) return { connector: end, cavity: '' };
+  return { connector: end.slice(0, at), cavity: end.slice(at + 1) };
+}
+
+/** Something that conducts from one end to another. */
+export type Link =
+  | { kind: 'core'; wire: PlacedWire; core: Core; from: string; to: string }
+  | { kind: 'fuse'; rail: string; from: string; to: string };
+
+/** What a cavity of a board's connector is. */
+export interface BoardPin {
+  board: string;
+  /** GPIO of the header, or output of the chip; absent where it is power or ground. */
+  pin?: number;
+  power?: '3.3 V' | '5 V' | 'ground';
+}
+
+/** The connector that is taken for the header where the file names none. */
+const HEADER = 'J1';
+
+export class Loom {
+  readonly prop: Prop;
+  readonly wires: readonly PlacedWire[];
+  /** Connector to cavity to the ends of cores in it; also those that only `connectors` names. */
+  readonly connectors: ReadonlyMap<string, ReadonlyMap<string, readonly CoreEnd[]>>;
+  readonly byChannel: ReadonlyMap<string, readonly PlacedWire[]>;
+  readonly byLabel: ReadonlyMap<string, readonly PlacedWire[]>;
+  /** Connector to the board whose pins it carries. */
+  readonly boards: ReadonlyMap<string, string>;
+  /** Ends that touch without a wire: one cavity, a bridge, the grounds of a board. */
+  readonly #joined = new Joined();
+  /** Ends that are one piece of copper, wires and fuses included. */
+  readonly #nets = new Joined();
+  readonly #links = new Map<string, { link: Link; to: string }[]>();
+  readonly #feeds = new Map<string, ReadonlyMap<string, Hop>>();
+
+  constructor(prop: Prop) {
+    this.prop = prop;
+    this.wires = wiresOf(prop);
+    this.byChannel = grouped(this.wires, ({ channel }) => channel);
+    this.byLabel = grouped(this.wires, ({ label }) => label);
+    this.connectors = connectorsOf(prop, this.wires);
+    this.boards = boardsOf(prop, this.connectors);
+    this.#bridge();
+    for (const wire of this.wires) {
+      for (const core of wire.cores)
+        this.#link({ kind: 'core', wire, core, from: core.from, to: core.to });
+    }
+    for (const [rail, { fuse }] of Object.entries(prop.rails)) {
+      if (fuse) this.#link({ kind: 'fuse', rail, from: fuse.from, to: fuse.to });
+    }
+  }
+
+  /** Whether the file tells of any wiring at all. */
+  get told(): boolean {
+    return this.wires.length > 0 || Object.keys(this.prop.connectors).length > 0;
+  }
+
+  /** The same text for ends that touch without a wire between them. */
+  junction(end: string): string {
+    return this.#joined.find(end);
+  }
+
+  /** The same text for ends that are joined by anything that conducts while the prop is off. */
+  net(end: string): string {
+    return this.#nets.find(end);
+  }
+
+  /** What an end is on a board; undefined when it is on no board. */
+  boardPin(end: string): BoardPin | undefined {
+    const { connector, cavity } = splitEnd(end);
+    const board = this.boards.get(connector);
+    if (board === undefined || !/^\d{1,2}$/.test(cavity)) return undefined;
+    if (this.prop.boards[board]!.driver === 'pca9685') return { board, pin: Number(cavity) };
+    const place = HEADER_LAYOUT[Number(cavity) - 1];
+    if (!place) return undefined;
+    return 'gpio' in place ? { board, pin: place.gpio } : { board, power: place.power };
+  }
+
+  /** The end of a pin on a board's connector: GPIO 18 is `J1-12`. Undefined without a connector. */
+  endOfPin(board: string, pin: number): string | undefined {
+    const connector = [...this.boards].find(([, name]) => name === board)?.[0];
+    if (connector === undefined) return undefined;
+    if (this.prop.boards[board]!.driver === 'pca9685') return `${connector}-${pin}`;
+    const at = HEADER_LAYOUT.findIndex((place) => 'gpio' in place && place.gpio === pin);
+    return at < 0 ? undefined : `${connector}-${at + 1}`;
+  }
+
+  /**
+   * What the current passes from a rail's supply to an end, in order; empty when the end touches the
+   * terminal, undefined when nothing leads there or the supply is not named.
+   */
+  route(rail: string, pole: 'plus' | 'return', end: string): Link[] | undefined {
+    const start = this.prop.rails[rail]?.supply?.[pole];
+    if (start === undefined) return undefined;
+    const hops = this.#feed(start);
+    const links: Link[] = [];
+    for (let at = this.junction(end); at !== this.junction(start); ) {
+      const hop = hops.get(at);
+      if (!hop) return undefined;
+      links.push(hop.link);
+      at = hop.before;
+    }
+    return links.reverse();
+  }
+
+  /** For every junction that the current reaches from `start`: the last link on the shortest way. */
+  #feed(start: string): ReadonlyMap<string, Hop> {
+    const known = this.#feeds.get(start);
+    if (known) return known;
+    const origin = this.junction(start);
+    const hops = new Map<string, Hop>();
+    const queue = [origin];
+    for (const before of queue) {
+      for (const { link, to } of this.#links.get(before) ?? []) {
+        const next = this.junction(to);
+        if (next === origin || hops.has(next)) continue;
+        const from = to === link.to ? link.from : link.to;
+        hops.set(next, { before, link: { ...link, from, to } });
+        queue.push(next);
+      }
+    }
+    this.#feeds.set(start, hops);
+    return hops;
+  }
+
+  #bridge(): void {
+    const join = (ends: readonly string[]) => {
+      for (const end of ends.slice(1)) {
+        this.#joined.join(ends[0]!, end);
+        this.#nets.join(ends[0]!, end);
+      }
+    };
+    for (const [name, { bridged }] of Object.entries(this.prop.connectors))
+      for (const cavities of bridged ?? []) join(cavities.map((cavity) => `${name}-${cavity}`));
+    for (const [name, board] of this.boards) {
+      if (this.prop.boards[board]!.driver === 'pca9685') continue;
+      for (const power of ['3.3 V', '5 V', 'ground'] as const) {
+        const pins = HEADER_LAYOUT.flatMap((place, i) =>
+          'power' in place && place.power === power ? [`${name}-${i + 1}`] : [],
+        );
+        join(pins);
+      }
+    }
+  }
+
+  #link(link: Link): void {
+    const { from, to } = link;
+    this.#nets.join(from, to);
+    for (const [at, other] of [
+      [from, to],
+      [to, from],
+    ] as const) {
+      const junction = this.junction(at);
+      const links = this.#links.get(junction);
+      if (links) links.push({ link, to: other });
+      else this.#links.set(junction, [{ link, to: other }]);
+    }
+  }
+}
+
+interface Hop {
+  before: string;
+  /** Turned so that it leads away from the supply. */
+  link: Link;
+}
+
+function wiresOf(prop: Prop): PlacedWire[] {
+  const own = Object.entries(prop.channels).flatMap(([channel, { wire }]) =>
+    wire ? [{ ...wire, channel, path: ['channels', channel, 'wire'], own: true }] : [],
+  );
+  const others = prop.wires.map((wire, i) => ({ ...wire, path: ['wires', i], own: false }));
+  return [...own, ...others];
+}
+
+function connectorsOf(
+  prop: Prop,
+  wires: readonly PlacedWire[],
+): Map<string, Map<string, CoreEnd[]>> {
+  const connectors = new Map<string, Map<string, CoreEnd[]>>();
+  const at = (connector: string, cavity: string): CoreEnd[] => {
+    const cavities = connectors.get(connector) ?? new Map<string, CoreEnd[]>();
+    connectors.set(connector, cavities);
+    const ends = cavities.get(cavity) ?? [];
+    cavities.set(cavity, ends);
+    return ends;
+  };
+  for (const name of Object.keys(prop.connectors)) connectors.set(name, new Map());
+  for (const { supply, fuse } of Object.values(prop.rails)) {
+    for (const end of [supply?.plus, supply?.return, fuse?.from, fuse?.to]) {
+      if (end === undefined) continue;
+      const { connector, cavity } = splitEnd(end);
+      at(connector, cavity);
+    }
+  }
+  for (const wire of wires) {
+    for (const [index, core] of wire.cores.entries()) {
+      for (const side of ['from', 'to'] as const) {
+        const { connector, cavity } = splitEnd(core[side]);
+        const other = core[side === 'from' ? 'to' : 'from'];
+        at(connector, cavity).push({ wire, core, index, side, connector, cavity, other });
+      }
+    }
+  }
+  return connectors;
+}
+
+/** The connectors of boards: those that say so, and J1 where there is one header and no doubt. */
+function boardsOf(prop: Prop, connectors: ReadonlyMap<string, unknown>): Map<string, string> {
+  const boards = new Map<string, string>();
+  for (const [name, { board }] of Object.entries(prop.connectors)) {
+    if (board !== undefined && Object.hasOwn(prop.boards, board)) boards.set(name, board);
+  }
+  const headers = Object.keys(prop.boards).filter(
+    (name) => prop.boards[name]!.driver !== 'pca9685',
+  );
+  const only = headers.length === 1 ? headers[0]! : undefined;
+  const doubtful = Object.hasOwn(prop.connectors, HEADER) || [...boards.values()].includes(only!);
+  if (only !== undefined && connectors.has(HEADER) && !doubtful) boards.set(HEADER, only);
+  return boards;
+}
+
+/** Things in lists by a key, in their order; those without one are left out. */
+export function grouped<T>(
+  things: Iterable<T>,
+  key: (thing: T) => string | undefined,
+): Map<string, T[]> {
+  const groups = new Map<string, T[]>();
+  for (const thing of things) {
+    const name = key(thing);
+    if (name === undefined) continue;
+    const group = groups.get(name);
+    if (group) group.push(thing);
+    else groups.set(name, [thing]);
+  }
+  return groups;
+}
+
+/** Sets that grow together (union-find: Tarjan, 1975; path halving, the larger set stays). */
+class Joined {
+  readonly #parent = new Map<string, string>();
+  readonly #size = new Map<string, number>();
+
+  find(thing: string): string {
+    let at = thing;
+    for (;;) {
+      const up = this.#parent.get(at) ?? at;
+      if (up === at) return at;
+      const above = this.#parent.get(up) ?? up;
+      this.#parent.set(at, above);
+      at = above;
+    }
+  }
+
+  join(a: string, b: string): void {
+    const [one, other] = [this.find(a), this.find(b)];
+    if (one === other) return;
+    const [sizeOne, sizeOther] = [this.#size.get(one) ?? 1, this.#size.get(other) ?? 1];
+    const [root, child] = sizeOne >= sizeOther ? [one, other] : [other, one];
+    this.#parent.set(child, root);
+    this.#size.set(root, sizeOne + sizeOther);
+  }
+}
