@@ -1,25 +1,11 @@
-import { Refusal } from '../shared/errors.ts';
 import { budgetVerb } from './budget.ts';
+import { loomVerb } from './loom.ts';
 import { rehearseVerb } from './rehearse.ts';
-import { type Argument, type Verb, type VerbOption, verb } from './verb.ts';
+import { type Argument, verb } from './verb.ts';
 
 /** Verbs that read a prop file and need no daemon. */
 
 const FILE: Argument = { name: 'file', doc: 'a prop file' };
-
-/** Checks its words, then says plainly that it does nothing yet. */
-function notBuilt(name: string, summary: string, so: string, options: VerbOption[]): Verb {
-  return verb({
-    name,
-    summary: `${summary} (not built yet)`,
-    where: 'line',
-    args: [FILE],
-    options,
-    async run() {
-      throw new Refusal('methodNotFound', `${name} is not built yet: ${so}`);
-    },
-  });
-}
 
 export const fileVerbs = [
   verb<{ file: string }>({
@@ -38,12 +24,7 @@ export const fileVerbs = [
       return { result: { file, findings }, text: lines.join('\n'), exit: bad ? 1 : 0 };
     },
   }),
-  notBuilt(
-    'loom',
-    'draw the wiring',
-    'this version finds wires (sinew find) but does not draw them',
-    [{ flags: '--format <F>', doc: 'form of the output', choices: ['text', 'csv', 'html', 'svg'] }],
-  ),
+  loomVerb,
   budgetVerb,
   rehearseVerb,
 ];

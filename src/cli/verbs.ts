@@ -1,9 +1,10 @@
-import type { ChannelInfo, LoomWire, Result } from '../core/requests.ts';
+import type { ChannelInfo, Result } from '../core/requests.ts';
 import { didYouMean } from '../prop/finding.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
 import type { Desk } from './desk.ts';
-import { aligned, EXIT, show, table, UsageError } from './output.ts';
+import { findVerb } from './find.ts';
+import { show, table, UsageError } from './output.ts';
 import { between, degreesOrMark, number, seconds, secondsOrNone } from './values.ts';
 import { type Argument, type Outcome, type VerbOption, verb } from './verb.ts';
 
@@ -62,30 +63,6 @@ function channelTable(channels: Record<string, ChannelInfo>): string {
     info.flags.join(' '),
   ]);
   return table(['channel', 'kind', 'value', 'target', 'limits deg', 'marks', 'flags'], rows);
-}
-
-/** One line for each wire, and below it one for each of its cores; aligned across all wires. */
-function wireList(wires: readonly LoomWire[]): string {
-  const heads = aligned(
-    wires.map(({ label, channel, gaugeAwg, sectionMm2, lengthM }) => [
-      label,
-      channel,
-      gaugeAwg === undefined ? withUnit(sectionMm2, 'mm2') : withUnit(gaugeAwg, 'AWG'),
-      withUnit(lengthM, 'm'),
-    ]),
-  );
-  const cores = aligned(
-    wires.flatMap((wire) =>
-      wire.cores.map(({ role, colour, from, to }) => [`  ${role}`, colour, from, `-> ${to}`]),
-    ),
-  );
-  return heads
-    .flatMap((head, at) => [head, ...cores.splice(0, wires[at]!.cores.length)])
-    .join('\n');
-}
-
-function withUnit(value: number | undefined, unit: string): string {
-  return value === undefined ? '' : `${value} ${unit}`;
 }
 
 function cueTable({ cues, idle, triggers }: Result<'cue.list'>): string {
@@ -420,23 +397,7 @@ export const lookVerbs = [
     args: [],
     run: (_given, desk) => status(desk),
   }),
-  verb<{ text: string }>({
-    name: 'find',
-    summary: 'find wires by label, channel, core, colour or connector end',
-    where: 'both',
-    args: [
-      {
-        name: 'text',
-        doc: 'what to look for, in any case; a wire must have every word of it ("" finds all)',
-        rest: true,
-      },
-    ],
-    async run({ text }, desk) {
-      const result = await desk.call('loom.find', { text });
-      if (result.wires.length > 0) return { result, text: wireList(result.wires) };
-      return { result, text: `no wire matches "${text}"`, exit: EXIT.refused };
-    },
-  }),
+  findVerb,
   verb<{ seconds: number }>({
     name: 'wait',
     summary: 'wait before the next line',

@@ -1,7 +1,9 @@
 import { cueDurationS } from '../prop/cue-plan.ts';
 import { didYouMean } from '../prop/finding.ts';
+import { boardPins } from '../prop/pins.ts';
 import type { Edit } from '../prop/save.ts';
 import type { Prop } from '../prop/schema.ts';
+import { traceFault } from '../prop/trace.ts';
 import { Refusal } from '../shared/errors.ts';
 import { plain } from '../shared/plain.ts';
 import { clamp, tidy } from '../shared/units.ts';
@@ -14,7 +16,7 @@ import type { Session } from './lease.ts';
 import { channelsOf, colourOf, degOf, wantedByPose } from './pose.ts';
 import type { Method, Params, Result } from './requests.ts';
 import { CAPTURE_STEP_DEG, type Servo } from './servo.ts';
-import { boardInfo, findWires } from './wiring.ts';
+import { findWires } from './wiring.ts';
 
 /** Writes captured values into the prop file; see prop/save.ts. */
 export interface PropEditor {
@@ -36,6 +38,7 @@ const FREE: ReadonlySet<Method> = new Set([
   'channel.list',
   'cue.list',
   'loom.find',
+  'loom.trace',
   'board.list',
   'journal.read',
 ]);
@@ -309,9 +312,10 @@ export class Commands {
       return { undone };
     },
     'loom.find': ({ text }) => ({ wires: findWires(this.#core.prop, text) }),
+    'loom.trace': ({ channel, symptom }) => traceFault(this.#core.prop, channel, symptom),
     'board.list': () => ({
       boards: Object.fromEntries(
-        this.#core.body.boards.map((board) => [board.name, boardInfo(this.#core.prop, board)]),
+        this.#core.body.boards.map((board) => [board.name, boardPins(this.#core.prop, board.name)]),
       ),
     }),
     'journal.read': ({ since, limit }) => ({ entries: this.#core.journal.read(since, limit) }),

@@ -1,5 +1,10 @@
+import type { LoomWire } from '../prop/loom.ts';
+import type { BoardInfo } from '../prop/pins.ts';
+import type { Symptom, Trace } from '../prop/trace.ts';
 import type { LinkageSpec } from '../sums/linkage.ts';
 import type { Condition } from './condition.ts';
+
+export type { BoardInfo, LoomWire, Symptom, Trace };
 
 /**
  * Everything that may be asked of the core, and what it answers. The gateway checks shapes (zod);
@@ -82,6 +87,7 @@ export interface Requests {
   };
   'capture.undo': { params: object; result: { undone: string } };
   'loom.find': { params: { text: string }; result: { wires: LoomWire[] } };
+  'loom.trace': { params: { channel: string; symptom?: Symptom }; result: Trace };
   'board.list': { params: object; result: { boards: Record<string, BoardInfo> } };
   'journal.read': {
     params: { since?: number; limit?: number };
@@ -169,27 +175,6 @@ export interface ChannelState {
   pushing?: boolean;
   measuredDeg?: number;
   measuredA?: number;
-}
-
-/** A wire of the loom, and the channel that it belongs to. */
-export interface LoomWire {
-  label: string;
-  channel: string;
-  gaugeAwg?: number;
-  sectionMm2?: number;
-  lengthM?: number;
-  cores: { role: string; colour: string; from: string; to: string }[];
-}
-
-export interface BoardInfo {
-  driver: string;
-  pins: {
-    pin: number;
-    /** What hangs on it: `beak`, `eye_left.red`, `stopInput`; absent when it is free. */
-    use?: string;
-    /** What the board itself keeps it for. */
-    reserved?: string;
-  }[];
 }
 
 export interface JournalEntry {

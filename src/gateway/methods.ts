@@ -3,6 +3,7 @@ import { CONDITIONS } from '../core/condition.ts';
 import type { Method, Params, Result } from '../core/requests.ts';
 import { closest } from '../prop/finding.ts';
 import { NAME } from '../prop/schema.ts';
+import { SYMPTOMS } from '../prop/trace.ts';
 import { type ErrorName, Refusal } from '../shared/errors.ts';
 import { plain } from '../shared/plain.ts';
 
@@ -154,7 +155,8 @@ const channelInfo = z.object({
 
 const loomWire = z.object({
   label: z.string(),
-  channel: z.string(),
+  channel: z.string().optional().describe('absent for a wire that belongs to none, such as a feed'),
+  rail: z.string().optional().describe('the rail that it carries'),
   gaugeAwg: z.number().optional().describe('American wire gauge'),
   sectionMm2: z.number().optional().describe('cross-section (mm2)'),
   lengthM: z.number().optional().describe('length, one way (m)'),
@@ -172,6 +174,35 @@ const boardInfo = z.object({
       reserved: z.string().optional().describe('what the board itself keeps it for'),
     }),
   ),
+});
+
+const trace = z.object({
+  channel: z.string(),
+  kind: z.enum(['servo', 'relay', 'rgb', 'lamp']),
+  symptom: z.enum(SYMPTOMS),
+  symptoms: z.array(z.enum(SYMPTOMS)).readonly().describe('all that its kind can have'),
+  rail: z.string().optional(),
+  fuse: z.string().optional().describe('connector of the fuse'),
+  wires: z.array(z.string()).describe('labels, from the supply on'),
+  connectors: z.array(z.string()),
+  cautions: z.array(z.string()).readonly(),
+  steps: z.array(
+    z.object({
+      power: z.enum(['on', 'off']),
+      check: z.string(),
+      expect: z.string(),
+      reading: z
+        .object({
+          unit: z.enum(['V', 'ohm', 'A']),
+          low: z.number(),
+          high: z.number().nullable().describe('null where more is as good'),
+          between: z.array(z.string()).describe('ends to measure between'),
+        })
+        .optional(),
+      otherwise: z.string(),
+    }),
+  ),
+  gaps: z.array(z.string()).describe('what the prop file would have to tell for more'),
 });
 
 const cueState = z.object({
@@ -404,6 +435,18 @@ const core = {
     }),
     result: z.object({ wires: z.array(loomWire) }),
     errors: [],
+  },
+  'loom.trace': {
+    summary: 'What to check when a channel fails: step by step, with what a meter should show',
+    params: z.strictObject({
+      channel,
+      symptom: z
+        .enum(SYMPTOMS, want(`one of ${SYMPTOMS.join(', ')}`))
+        .optional()
+        .describe('what is wrong with it; dead if not given'),
+    }),
+    result: trace,
+    errors: ['noSuchThing'],
   },
   'board.list': {
     summary: 'Every board with its pins: used, free and reserved',

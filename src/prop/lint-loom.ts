@@ -1,7 +1,8 @@
 import { singleColours, WIRE_COLOURS, wireColourName } from '../sums/wire-colours.ts';
 import { didYouMean, type Path, show } from './finding.ts';
 import { lintNets } from './lint-nets.ts';
-import { type CoreEnd, coreKind, grouped, Loom, type PlacedWire, splitEnd } from './loom.ts';
+import { type CoreEnd, coreKind, grouped, Loom, type PlacedWire } from './loom.ts';
+import { splitEnd } from './loom-words.ts';
 import type { Notes } from './notes.ts';
 import type { Channel } from './schema.ts';
 

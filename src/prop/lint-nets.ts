@@ -1,5 +1,6 @@
 import type { Path } from './finding.ts';
-import { type Core, coreKind, grouped, type Loom, type PlacedWire, splitEnd } from './loom.ts';
+import { type Core, coreKind, grouped, type Loom, type PlacedWire } from './loom.ts';
+import { splitEnd } from './loom-words.ts';
 import type { Notes } from './notes.ts';
 
 /** What is joined to what: short circuits, and what the supply does not reach. */

@@ -1,5 +1,6 @@
 import type { Path } from './finding.ts';
 import { HEADER_LAYOUT } from './header.ts';
+import { splitEnd } from './loom-words.ts';
 import type { Prop, Wire } from './schema.ts';
 
 /**
@@ -51,13 +52,6 @@ export function coreKind({ role }: Pick<Core, 'role'>): CoreKind {
   const word = role.toLowerCase();
   if (PLUS.has(word)) return 'plus';
   return RETURN.has(word) ? 'return' : 'signal';
-}
-
-/** `J1-12` is cavity 12 of connector J1; an end without a hyphen is a connector by itself. */
-export function splitEnd(end: string): { connector: string; cavity: string } {
-  const at = end.lastIndexOf('-');
-  if (at < 1) return { connector: end, cavity: '' };
-  return { connector: end.slice(0, at), cavity: end.slice(at + 1) };
 }
 
 /** Something that conducts from one end to another. */
@@ -223,7 +217,8 @@ interface Hop {
   link: Link;
 }
 
-function wiresOf(prop: Prop): PlacedWire[] {
+/** Every wire of a prop file: the channels' own, then the others. */
+export function wiresOf(prop: Prop): PlacedWire[] {
   const own = Object.entries(prop.channels).flatMap(([channel, { wire }]) =>
     wire ? [{ ...wire, channel, path: ['channels', channel, 'wire'], own: true }] : [],
   );

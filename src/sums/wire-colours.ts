@@ -20,6 +20,24 @@ export const WIRE_COLOURS: Readonly<Record<string, string>> = {
   SR: 'silver',
 };
 
+/** How a screen or a printer shows these colours; the standard gives names only. */
+export const SCREEN_COLOURS: Readonly<Record<string, string>> = {
+  BK: '#1b1b1b',
+  BN: '#7a4a21',
+  RD: '#cf1f26',
+  OG: '#ee7d14',
+  YE: '#f5d400',
+  GN: '#1d8a3a',
+  BU: '#1f5fc4',
+  VT: '#7a3fa0',
+  GY: '#8b8f94',
+  WH: '#ffffff',
+  PK: '#f29ab8',
+  GD: '#c09a3a',
+  TQ: '#2fb5b0',
+  SR: '#c3c8cd',
+};
+
 /** The two-letter codes that a code is made of, or undefined when it is no IEC 60757 code. */
 export function singleColours(code: string): string[] | undefined {
   const singles = code.match(/../g) ?? [];

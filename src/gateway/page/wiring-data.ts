@@ -1,5 +1,6 @@
 import { batch, signal } from '@preact/signals';
 import type { BoardInfo, LoomWire, Requests } from '../../core/requests.ts';
+import { sorted } from '../../prop/loom-words.ts';
 import { ask } from './store.ts';
 
 /** Every wire of the prop, and those that the search found. */
@@ -37,32 +38,6 @@ export async function search(): Promise<void> {
 /** `1 wire`, `16 wires`. */
 export function wireCount(count: number): string {
   return `${count} ${count === 1 ? 'wire' : 'wires'}`;
-}
-
-const collator = new Intl.Collator('en', { numeric: true });
-
-/** A copy in the order in which a person counts: W2 before W10. */
-export function sorted<T>(things: readonly T[], key: (thing: T) => string): T[] {
-  return [...things].sort((a, b) => collator.compare(key(a), key(b)));
-}
-
-/** `J1-12` is cavity 12 of connector J1; an end without a hyphen is a connector by itself. */
-export function splitEnd(end: string): { connector: string; cavity: string } {
-  const at = end.lastIndexOf('-');
-  if (at < 1) return { connector: end, cavity: '' };
-  return { connector: end.slice(0, at), cavity: end.slice(at + 1) };
-}
-
-/** Ends in short: `J1-12`, `TB1-2` and `TB1-7` are `J1-12 TB1-2/7`. */
-export function shortEnds(ends: readonly string[]): string {
-  const cavities = new Map<string, string[]>();
-  for (const { connector, cavity } of ends.map(splitEnd))
-    cavities.set(connector, [...(cavities.get(connector) ?? []), cavity]);
-  return [...cavities]
-    .map(([connector, list]) =>
-      [connector, list.filter(Boolean).join('/')].filter(Boolean).join('-'),
-    )
-    .join(' ');
 }
 
 /** `24 AWG` or `0.25 mm²`; an empty text where the prop file gives neither. */

@@ -1,18 +1,10 @@
 import { signal } from '@preact/signals';
 import { useEffect, useId } from 'preact/hooks';
 import type { LoomWire } from '../../core/requests.ts';
+import { shortEnds, sorted, splitEnd } from '../../prop/loom-words.ts';
 import { wireColourName } from '../../sums/wire-colours.ts';
 import { propName } from './store.ts';
-import {
-  answeredText,
-  found,
-  gauge,
-  length,
-  shortEnds,
-  sorted,
-  splitEnd,
-  wireCount,
-} from './wiring-data.ts';
+import { answeredText, found, gauge, length, wireCount } from './wiring-data.ts';
 
 /** What goes on paper. On screen it is hidden; the browser's own print dialogue shows it. */
 

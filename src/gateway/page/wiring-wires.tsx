@@ -1,26 +1,8 @@
 import { useId } from 'preact/hooks';
 import type { ChannelInfo, LoomWire } from '../../core/requests.ts';
-import { singleColours, wireColourName } from '../../sums/wire-colours.ts';
+import { SCREEN_COLOURS, singleColours, wireColourName } from '../../sums/wire-colours.ts';
 import { ask, channels, commanding, condition, holding } from './store.ts';
 import { gauge, length } from './wiring-data.ts';
-
-/** How a screen shows the colours of IEC 60757, which gives names only. */
-const SWATCH: Record<string, string> = {
-  BK: '#1b1b1b',
-  BN: '#7a4a21',
-  RD: '#cf1f26',
-  OG: '#ee7d14',
-  YE: '#f5d400',
-  GN: '#1d8a3a',
-  BU: '#1f5fc4',
-  VT: '#7a3fa0',
-  GY: '#8b8f94',
-  WH: '#ffffff',
-  PK: '#f29ab8',
-  GD: '#c09a3a',
-  TQ: '#2fb5b0',
-  SR: '#c3c8cd',
-};
 
 /** A piece of insulation; a core of two colours is striped. */
 function stripes(colours: readonly string[]): string {
@@ -31,7 +13,7 @@ function stripes(colours: readonly string[]): string {
 function Colour({ code }: { code: string }) {
   const name = wireColourName(code);
   if (!name) return <span class="colour">{code}</span>;
-  const colours = (singleColours(code) ?? []).map((single) => SWATCH[single]!);
+  const colours = (singleColours(code) ?? []).map((single) => SCREEN_COLOURS[single]!);
   return (
     <span class="colour">
       <span class="swatch" style={{ background: stripes(colours) }} aria-hidden="true" />

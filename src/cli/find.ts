@@ -1,0 +1,110 @@
+import type { LoomWire } from '../core/requests.ts';
+import type { Prop } from '../prop/schema.ts';
+import { SYMPTOMS, type Symptom, type Trace } from '../prop/trace.ts';
+import type { Desk } from './desk.ts';
+import { aligned, EXIT, print } from './output.ts';
+import { type Outcome, verb } from './verb.ts';
+
+interface Given {
+  text: string;
+  symptom?: Symptom;
+  file?: string;
+}
+
+/** Finds wires, and what to check when a channel fails: of the prop that runs, or of a file. */
+export const findVerb = verb<Given>({
+  name: 'find',
+  summary:
+    'find wires by label, channel, core, colour or connector end; or a fault, with --symptom',
+  where: 'both',
+  args: [
+    {
+      name: 'text',
+      doc: 'what to look for, in any case; a wire must have every word of it ("" finds all); with --symptom, the channel',
+      rest: true,
+    },
+  ],
+  options: [
+    {
+      flags: '--symptom <S>',
+      doc: 'what is wrong with the channel: tells what to check, step by step',
+      choices: SYMPTOMS,
+    },
+    { flags: '--file <FILE>', doc: 'look in this prop file; no daemon is needed' },
+  ],
+  run: find,
+});
+
+async function find({ text, symptom, file }: Given, desk: Desk): Promise<Outcome> {
+  const prop = file === undefined ? undefined : await read(file, desk);
+  if (prop === null) return { result: undefined, text: '', exit: EXIT.refused };
+  if (symptom !== undefined) {
+    const result = prop
+      ? (await import('../prop/trace.ts')).traceFault(prop, text, symptom)
+      : await desk.call('loom.trace', { channel: text, symptom });
+    return { result, text: traceText(result) };
+  }
+  const result = prop
+    ? { wires: (await import('../core/wiring.ts')).findWires(prop, text) }
+    : await desk.call('loom.find', { text });
+  if (result.wires.length > 0) return { result, text: wireList(result.wires) };
+  return { result, text: `no wire matches "${text}"`, exit: EXIT.refused };
+}
+
+/** The prop of a file; null, and the findings told, when it has errors. */
+async function read(file: string, desk: Desk): Promise<Prop | null> {
+  // Loaded only here: `stop` must not wait for a YAML parser.
+  const { formatFinding, loadProp } = await import('../prop/load.ts');
+  const { prop, findings } = await loadProp(file);
+  if (prop) return prop;
+  for (const finding of findings)
+    if (finding.severity === 'error') print(desk.io.stderr, formatFinding(finding, file));
+  return null;
+}
+
+/** The steps for a person with a meter in one hand. */
+function traceText(trace: Trace): string {
+  const { channel, kind, symptom, rail, fuse, wires, connectors, cautions, steps, gaps } = trace;
+  const list = (title: string, names: readonly string[]) =>
+    names.length > 0 ? [`${title}: ${names.join(' ')}`] : [];
+  return [
+    `${channel} (${kind}): ${symptom}`,
+    ...list('rail', rail === undefined ? [] : [rail]),
+    ...list('fuse', fuse === undefined ? [] : [fuse]),
+    ...list('wires', wires),
+    ...list('connectors', connectors),
+    '',
+    ...cautions.map((caution) => `! ${caution}`),
+    '',
+    ...steps.flatMap(({ power, check, expect, otherwise }, i) => [
+      `${i + 1}. [power ${power}] ${check}`,
+      `   good: ${expect}`,
+      `   else: ${otherwise}`,
+    ]),
+    ...(gaps.length > 0 ? ['', 'The file does not tell:', ...gaps.map((gap) => `- ${gap}`)] : []),
+  ].join('\n');
+}
+
+/** One line for each wire, and below it one for each of its cores; aligned across all wires. */
+function wireList(wires: readonly LoomWire[]): string {
+  const heads = aligned(
+    wires.map(({ label, channel, rail, gaugeAwg, sectionMm2, lengthM }) => [
+      label,
+      channel ?? rail ?? '',
+      gaugeAwg === undefined ? withUnit(sectionMm2, 'mm2') : withUnit(gaugeAwg, 'AWG'),
+      withUnit(lengthM, 'm'),
+    ]),
+  );
+  const cores = aligned(
+    wires.flatMap((wire) =>
+      wire.cores.map(({ role, colour, from, to }) => [`  ${role}`, colour, from, `-> ${to}`]),
+    ),
+  );
+  return heads
+    .flatMap((head, at) => [head, ...cores.splice(0, wires[at]!.cores.length)])
+    .join('\n');
+}
+
+function withUnit(value: number | undefined, unit: string): string {
+  return value === undefined ? '' : `${value} ${unit}`;
+}

@@ -1,0 +1,34 @@
+import { wiresOf } from '../prop/loom.ts';
+import { sorted, splitEnd } from '../prop/loom-words.ts';
+import type { Prop } from '../prop/schema.ts';
+import { wireColourName } from '../sums/wire-colours.ts';
+
+const HEAD = [
+  ...['label', 'channel', 'rail', 'gauge_awg', 'section_mm2', 'length_m'],
+  ...['role', 'colour', 'colour_name'],
+  ...['from', 'from_connector', 'from_cavity', 'to', 'to_connector', 'to_cavity'],
+];
+
+/**
+ * The loom as RFC 4180 has it: a row for each core. The lines end with CR LF, but for the last, which
+ * has none yet.
+ */
+export function loomCsv(prop: Prop): string {
+  const rows = sorted(wiresOf(prop), ({ label }) => label).flatMap((wire) =>
+    wire.cores.map(({ role, colour, from, to }) => {
+      const [start, end] = [splitEnd(from), splitEnd(to)];
+      return [
+        ...[wire.label, wire.channel, wire.rail, wire.gaugeAwg, wire.sectionMm2, wire.lengthM],
+        ...[role, colour, wireColourName(colour)],
+        ...[from, start.connector, start.cavity, to, end.connector, end.cavity],
+      ];
+    }),
+  );
+  return [HEAD, ...rows].map((row) => row.map(field).join(',')).join('\r\n');
+}
+
+/** RFC 4180, section 2, rules 5 to 7. */
+function field(value: string | number | undefined): string {
+  const text = String(value ?? '');
+  return /[",\r\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text;
+}

@@ -1,0 +1,43 @@
+import { HEADER_PINS, reservedFor } from './header.ts';
+import type { Prop } from './schema.ts';
+
+/** Outputs of a PCA9685 (NXP data sheet, rev. 4: 16 channels). */
+export const PCA9685_OUTPUTS = 16;
+
+export interface BoardInfo {
+  driver: string;
+  pins: {
+    pin: number;
+    /** What hangs on it: `beak`, `eye_left.red`, `stopInput`; absent when it is free. */
+    use?: string;
+    /** What the board itself keeps it for. */
+    reserved?: string;
+  }[];
+}
+
+/** What every pin of a board is for. */
+export function boardPins(prop: Prop, name: string): BoardInfo {
+  const { driver } = prop.boards[name]!;
+  const onHeader = driver !== 'pca9685';
+  const uses = new Map<number, string>();
+  for (const { board, pin, use } of pinUses(prop)) if (board === name) uses.set(pin, use);
+  const pins = Array.from({ length: onHeader ? HEADER_PINS : PCA9685_OUTPUTS }, (_, pin) => {
+    const use = uses.get(pin);
+    const reserved = onHeader ? reservedFor(pin) : undefined;
+    return { pin, ...(use && { use }), ...(reserved && { reserved }) };
+  });
+  return { driver, pins };
+}
+
+function* pinUses(prop: Prop): Generator<{ board: string; pin: number; use: string }> {
+  if (prop.stopInput) yield { ...prop.stopInput, use: 'stopInput' };
+  for (const [name, { input }] of Object.entries(prop.triggers))
+    if (input) yield { board: input.board, pin: input.pin, use: name };
+  for (const [name, channel] of Object.entries(prop.channels)) {
+    const { board } = channel.output;
+    if (channel.kind !== 'rgb') yield { board, pin: channel.output.pin, use: name };
+    else
+      for (const [i, colour] of ['red', 'green', 'blue'].entries())
+        yield { board, pin: channel.output.pins[i]!, use: `${name}.${colour}` };
+  }
+}

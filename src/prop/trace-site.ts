@@ -1,0 +1,205 @@
+import { awgSectionMm2, ohmPerMetre } from '../sums/wire.ts';
+import { HEADER_LAYOUT } from './header.ts';
+import { currents } from './lint-rails.ts';
+import { type Core, coreKind, type Link, Loom, type LoomWire, type PlacedWire } from './loom.ts';
+import { splitEnd } from './loom-words.ts';
+import type { Channel, Prop } from './schema.ts';
+
+/** A core of the channel's own wire, told from the side of the supply or board to that of the plug. */
+export interface Lead {
+  wire: PlacedWire;
+  core: Core;
+  near: string;
+  far: string;
+}
+
+/** Two ends to hold a meter to. */
+export interface Pair {
+  plus: string;
+  return: string;
+}
+
+/** Where a channel stands in the loom: its leads, and the way of its current. */
+export class Site {
+  readonly prop: Prop;
+  readonly loom: Loom;
+  readonly name: string;
+  readonly channel: Channel;
+  /** The rail that feeds the plug, where the file tells. */
+  readonly rail: string | undefined;
+  readonly signals: readonly Lead[];
+  readonly plus: Lead | undefined;
+  readonly back: Lead | undefined;
+  /** Cores of the circuit that a relay switches. */
+  readonly load: readonly Lead[];
+
+  constructor(prop: Prop, name: string) {
+    this.prop = prop;
+    this.loom = new Loom(prop);
+    this.name = name;
+    this.channel = prop.channels[name]!;
+    const wires = this.loom.byChannel.get(name) ?? [];
+    const isLoad = (wire: PlacedWire) => this.channel.kind === 'relay' && !wire.own;
+    const cores = (some: readonly PlacedWire[]) =>
+      some.flatMap((wire) => wire.cores.map((core) => ({ wire, core })));
+    const ours = cores(wires.filter((wire) => !isLoad(wire)));
+    this.rail = this.#feedingRail(ours);
+    const leads = ours.map(({ wire, core }) => this.#lead(wire, core, this.rail));
+    this.signals = leads.filter(({ core }) => coreKind(core) === 'signal');
+    this.plus = leads.find(({ core }) => coreKind(core) === 'plus');
+    this.back = leads.find(({ core }) => coreKind(core) === 'return');
+    this.load = cores(wires.filter(isLoad)).map(({ wire, core }) =>
+      this.#lead(wire, core, wire.rail ?? this.channel.rail),
+    );
+  }
+
+  get volts(): number | undefined {
+    return this.rail === undefined ? undefined : this.prop.rails[this.rail]?.volts;
+  }
+
+  get supply(): Pair | undefined {
+    return this.rail === undefined ? undefined : this.prop.rails[this.rail]?.supply;
+  }
+
+  get fuse() {
+    return this.rail === undefined ? undefined : this.prop.rails[this.rail]?.fuse;
+  }
+
+  /** Where the leads of the supply begin: the last terminals before the channel's own wire. */
+  get block(): Pair | undefined {
+    const back = this.back?.near ?? this.supply?.return;
+    return this.plus && back !== undefined ? { plus: this.plus.near, return: back } : undefined;
+  }
+
+  get plug(): Pair | undefined {
+    const back = this.reference;
+    return this.plus && back !== undefined ? { plus: this.plus.far, return: back } : undefined;
+  }
+
+  /** What voltages at the plug are measured against: its return, or where there is none the supply's. */
+  get reference(): string | undefined {
+    return this.back?.far ?? this.supply?.return;
+  }
+
+  /** What leads from the supply to an end; empty when the file does not tell. */
+  way(pole: 'plus' | 'return', end: string): readonly Link[] {
+    return (this.rail === undefined ? undefined : this.loom.route(this.rail, pole, end)) ?? [];
+  }
+
+  /** Current of the channel moving or fully on (A): the feed of a relay's input counts as none. */
+  get amps(): number {
+    return this.channel.kind === 'relay' ? 0 : currents(this.channel).busyA;
+  }
+
+  /** Volts between two ends while this channel alone is busy: the rail's less the drop on the way. */
+  voltsAt({ plus, return: back }: Pair): number | undefined {
+    if (this.volts === undefined) return undefined;
+    const links = [...this.way('plus', plus), ...this.way('return', back)];
+    const ohms = links.reduce((sum, link) => sum + (linkOhms(link) ?? 0), 0);
+    return this.volts - this.amps * ohms;
+  }
+
+  /** The pin of the header that is ground and nearest to another one. */
+  groundNear(end: string): string | undefined {
+    const { connector, cavity } = splitEnd(end);
+    const board = this.loom.boardPin(end)?.board;
+    if (board === undefined || this.prop.boards[board]!.driver === 'pca9685') return undefined;
+    const place = (number: number) => [(number - 1) >> 1, (number - 1) & 1] as const;
+    const [row, column] = place(Number(cavity));
+    let best: number | undefined;
+    let least = Number.POSITIVE_INFINITY;
+    for (const [i, pin] of HEADER_LAYOUT.entries()) {
+      if (!('power' in pin) || pin.power !== 'ground') continue;
+      const [r, c] = place(i + 1);
+      const distance = Math.hypot(r - row, c - column);
+      if (distance < least) [best, least] = [i + 1, distance];
+    }
+    return `${connector}-${best}`;
+  }
+
+  /** Everything between the supply and the channel, in the order of the current. */
+  dependence() {
+    const leads = [...this.signals, this.plus, this.back, ...this.load].filter(
+      (lead) => lead !== undefined,
+    );
+    const links = [
+      ...(this.plus ? this.way('plus', this.plus.near) : []),
+      ...(this.back ? this.way('return', this.back.near) : []),
+    ];
+    const wires = new Set([
+      ...links.flatMap((link) => (link.kind === 'core' ? [link.wire.label] : [])),
+      ...leads.map(({ wire }) => wire.label),
+    ]);
+    const ends = [
+      ...links.flatMap(({ from, to }) => [from, to]),
+      ...leads.flatMap(({ near, far }) => [near, far]),
+    ];
+    const fuse = links.some((link) => link.kind === 'fuse' && link.rail === this.rail);
+    return {
+      rail: this.rail ?? this.channel.rail,
+      fuse: fuse && this.fuse ? splitEnd(this.fuse.from).connector : undefined,
+      wires: [...wires],
+      connectors: [...new Set(ends.map((end) => splitEnd(end).connector))],
+      gaps: this.#gaps(links, leads),
+    };
+  }
+
+  #gaps(links: readonly Link[], leads: readonly Lead[]): string[] {
+    const gaps: string[] = [];
+    if (leads.length === 0) gaps.push(`${this.name} has no wire in the file: add it`);
+    const rail = this.rail ?? this.channel.rail;
+    if (rail === undefined) gaps.push(`${this.name} names no rail: no voltage can be told`);
+    else if (!this.prop.rails[rail]?.supply)
+      gaps.push(`rail ${rail} names no supply: give its terminals, fuse and feed wires`);
+    else if (this.plus && this.loom.route(rail, 'plus', this.plus.near) === undefined)
+      gaps.push(`no wire leads from the supply of ${rail} to ${this.plus.near}`);
+    const thin = new Set(
+      [
+        ...links.flatMap((link) => (link.kind === 'core' ? [link.wire] : [])),
+        ...leads.map(({ wire }) => wire),
+      ]
+        .filter((wire) => wireOhms(wire) === undefined)
+        .map(({ label }) => label),
+    );
+    if (thin.size > 0)
+      gaps.push(
+        `no gauge or no length of ${[...thin].join(', ')}: their resistance is not counted`,
+      );
+    return gaps;
+  }
+
+  /** The rail that the leads come from: by the copper where it tells, else the channel's. */
+  #feedingRail(ours: readonly { core: Core }[]): string | undefined {
+    const plus = ours.find(({ core }) => coreKind(core) === 'plus');
+    const reached = Object.entries(this.prop.rails).find(
+      ([, { supply }]) =>
+        supply && plus && this.loom.net(supply.plus) === this.loom.net(plus.core.from),
+    );
+    // What feeds the input of a relay is not what the relay switches.
+    return reached?.[0] ?? (this.channel.kind === 'relay' ? undefined : this.channel.rail);
+  }
+
+  /** Turned so that it leads from the board or the supply to the plug; as written where unknown. */
+  #lead(wire: PlacedWire, core: Core, rail: string | undefined): Lead {
+    const { from, to } = core;
+    const kind = coreKind(core);
+    const turned = { wire, core, near: to, far: from };
+    const straight = { wire, core, near: from, far: to };
+    if (kind === 'signal') return this.loom.boardPin(to) ? turned : straight;
+    if (rail === undefined) return straight;
+    const steps = (end: string) =>
+      this.loom.route(rail, kind, end)?.length ?? Number.POSITIVE_INFINITY;
+    return steps(to) < steps(from) ? turned : straight;
+  }
+}
+
+/** Resistance of one core (ohm at 20 C), from gauge or section and length; undefined without them. */
+export function wireOhms({ gaugeAwg, sectionMm2, lengthM }: LoomWire): number | undefined {
+  const mm2 = gaugeAwg === undefined ? sectionMm2 : awgSectionMm2(gaugeAwg);
+  return mm2 === undefined || lengthM === undefined ? undefined : ohmPerMetre(mm2) * lengthM;
+}
+
+/** A fuse is not counted: its resistance is its maker's secret, and small. */
+export function linkOhms(link: Link): number | undefined {
+  return link.kind === 'core' ? wireOhms(link.wire) : undefined;
+}

@@ -1,0 +1,515 @@
+import { tidy } from '../shared/units.ts';
+import { Calibration } from '../sums/calibration.ts';
+import { coreKind } from './loom.ts';
+import { splitEnd } from './loom-words.ts';
+import type { Channel, RelayChannel, Requirement, ServoChannel } from './schema.ts';
+import type { Reading, Symptom, TraceStep } from './trace.ts';
+import { type Lead, linkOhms, type Pair, type Site, wireOhms } from './trace-site.ts';
+
+/** A supply may be this far off and still be good (share; common practice, no source). */
+const SUPPLY_SPREAD = 0.05;
+/** A blade fuse loses about 0.1 V at its rating (common practice, no source). */
+const FUSE_V = 0.2;
+/** A pin of the header drives 3.3 V; under load a high level is still above 2.6 V (from memory). */
+const HIGH_V = 3.3;
+const LEAST_HIGH_V = 2.6;
+const MOST_LOW_V = 0.4;
+/** What the leads of a meter, a crimp or two and a poor grip add (ohm; common practice, no source). */
+const CONTACT_OHM = 1;
+const OPEN_OHM = 1e6;
+/** How often the drivers repeat a servo's pulse where the board names no frequency (Hz). */
+const SERVO_HZ = 50;
+
+/** The steps of a symptom, in the order to take them. */
+export function stepsFor(site: Site, symptom: Symptom): TraceStep[] {
+  switch (symptom) {
+    case 'dead':
+      return [
+        ask(site),
+        look(site),
+        ...supply(site),
+        ...signal(site),
+        ...load(site),
+        ...ohms(site),
+        swap(site),
+      ];
+    case 'buzzing':
+      return buzzing(site, site.channel as ServoChannel);
+    case 'wrong-way':
+      return wrongWay(site, site.channel as ServoChannel);
+    case 'dim':
+      return [
+        dimAsk(site),
+        look(site),
+        ...supply(site),
+        ...signal(site),
+        ...ohms(site),
+        swap(site),
+      ];
+    case 'stays-on':
+      return staysOn(site);
+  }
+}
+
+// --- before any tool ------------------------------------------------------------------------------
+
+function ask(site: Site): TraceStep {
+  const { channel, name } = site;
+  const others = (channel.requires ?? []).map(requirementText);
+  const more = [
+    ...(others.length > 0 ? [`its interlock holds (${others.join(', ')})`] : []),
+    ...(channel.kind === 'relay' && channel.duty ? ['it is not in its duty rest'] : []),
+  ];
+  return {
+    power: 'on',
+    check: `Ask the prop: sinew status, then sinew identify ${name}.`,
+    expect: ['the prop is live', `${name} shows no fault`, ...more].join('; '),
+    otherwise:
+      'Stopped: reset, then wake. Parked: wake. Refused: the answer and sinew journal say why.',
+  };
+}
+
+function requirementText(one: Requirement): string {
+  if ('above' in one) return `${one.channel} above ${one.above} deg`;
+  if ('below' in one) return `${one.channel} below ${one.below} deg`;
+  return `${one.channel} ${one.is}`;
+}
+
+function look(site: Site): TraceStep {
+  const { signals, plus, back } = site;
+  const leads = [...signals, plus, back].filter((lead) => lead !== undefined);
+  const order = leads.map(({ core, far }) => `${far} ${core.colour} ${core.role}`).join(', ');
+  const labels = [...new Set(leads.map(({ wire }) => wire.label))].join(', ');
+  return {
+    power: 'off',
+    check: `Look, then pull gently: the plug of ${site.name}, wire ${labels || 'of it'} from end to end, every terminal on the way.`,
+    expect: order ? `seated, the right way round: ${order}` : 'seated, the right way round',
+    otherwise:
+      'A plug turned round, a core that slips out, a pinch, a burn: mend it. It is the fault most of the time.',
+  };
+}
+
+// --- supply ---------------------------------------------------------------------------------------
+
+function supply(site: Site): TraceStep[] {
+  const { volts, rail, plug, block, fuse } = site;
+  if (volts === undefined) return [];
+  const steps: TraceStep[] = [];
+  const terminals = site.supply;
+  steps.push({
+    power: 'on',
+    check: terminals
+      ? `Measure the supply at its terminals: ${terminals.plus} against ${terminals.return}.`
+      : `Measure the supply of rail ${rail} at its terminals.`,
+    expect: `${show(volts)} V, give or take ${SUPPLY_SPREAD * 100} %`,
+    reading: voltage(volts * (1 - SUPPLY_SPREAD), volts * (1 + SUPPLY_SPREAD), terminals),
+    otherwise:
+      'Nothing: the switch, the mains side (licensed persons only) or the battery. Too little: unplug loads one by one; a supply that recovers was overloaded.',
+  });
+  const way = plug ? site.way('plus', plug.plus) : [];
+  if (fuse && (!terminals || way.some((link) => link.kind === 'fuse')))
+    steps.push({
+      power: 'on',
+      check: `Measure across the fuse of ${show(fuse.ratingA)} A: ${fuse.from} against ${fuse.to}.`,
+      expect: `0 V, at most ${FUSE_V} V`,
+      reading: { unit: 'V', low: 0, high: FUSE_V, between: [fuse.from, fuse.to] },
+      otherwise: `About ${show(volts)} V: it has blown. Find the short first (ohms, power off), then fit the same rating: ${fuse.standard}, ${show(fuse.ratingA)} A. Never more.`,
+    });
+  if (block && (!terminals || block.plus !== terminals.plus))
+    steps.push(
+      under(
+        site,
+        block,
+        `Measure where its wire begins: ${block.plus} against ${block.return}.`,
+        'Good at the supply and not here: the feed between them, a terminal or a bridge.',
+      ),
+    );
+  if (plug)
+    steps.push(
+      under(
+        site,
+        plug,
+        `Measure at its plug: ${plug.plus} against ${plug.return}, while it is ${busyWord(site.channel)}.`,
+        `Good at ${block!.plus} and not here: ${site.plus!.wire.label}, its crimps, or the contact at ${plug.plus} or ${plug.return}.`,
+      ),
+    );
+  return steps;
+}
+
+function busyWord({ kind }: Channel): string {
+  return kind === 'servo' ? 'moving' : kind === 'relay' ? 'fed' : 'full on';
+}
+
+/** A voltage at some place, with what is lost on the way while the channel alone is busy. */
+function under(site: Site, pair: Pair, check: string, otherwise: string): TraceStep {
+  const volts = site.volts!;
+  const there = site.voltsAt(pair)!;
+  const drop = volts - there;
+  const least = there * (1 - SUPPLY_SPREAD);
+  return {
+    power: 'on',
+    check,
+    expect:
+      drop >= 0.005
+        ? `${show(there)} V (${show(volts)} V less ${show(drop)} V at ${show(site.amps)} A), no less than ${show(least)} V`
+        : `${show(there)} V, no less than ${show(least)} V`,
+    reading: voltage(least, volts * (1 + SUPPLY_SPREAD), pair),
+    otherwise,
+  };
+}
+
+function voltage(low: number, high: number, pair: Pair | undefined): Reading {
+  const between = pair ? [pair.plus, pair.return] : [];
+  return { unit: 'V', low: tidy(low, 3), high: tidy(high, 3), between };
+}
+
+/** Two digits after the point say all that a meter does. */
+function show(value: number): string {
+  return String(tidy(value, 2));
+}
+
+// --- signal ---------------------------------------------------------------------------------------
+
+interface Level {
+  /** How to bring it about. */
+  command: string;
+  /** Average on a meter set to direct voltage (V), and what is still good. */
+  volts: number;
+  low: number;
+  high: number;
+}
+
+function signal(site: Site): TraceStep[] {
+  return site.signals.flatMap((lead) => {
+    const levels = levelsOf(site, lead);
+    const back = site.reference;
+    const ground = site.groundNear(lead.near);
+    const expect = levels.map(({ command, volts }) => `${command}: ${show(volts)} V`).join('; ');
+    const reading = (a: string, b: string | undefined): Reading => ({
+      unit: 'V',
+      low: tidy(Math.min(...levels.map(({ low }) => low)), 3),
+      high: tidy(Math.max(...levels.map(({ high }) => high)), 3),
+      between: b === undefined ? [a] : [a, b],
+    });
+    const what = site.signals.length > 1 ? `the ${lead.core.role} signal` : 'the signal';
+    const chip = driverOf(site) === 'pca9685' ? ' (in proportion, where the chip runs on 5 V)' : '';
+    return [
+      {
+        power: 'on',
+        check: `Measure ${what} at the plug, as direct voltage: ${lead.far} against ${back ?? 'the return'}.`,
+        expect: expect + chip,
+        reading: reading(lead.far, back),
+        otherwise: `Go to the board's end of ${lead.wire.label}: next step.`,
+      },
+      {
+        power: 'on',
+        check: `Measure ${what} at the board: ${lead.near} against ${ground ?? 'the ground of the board'}.`,
+        expect: `the same: ${expect}${chip}`,
+        reading: reading(lead.near, ground),
+        otherwise: `Good here and not at the plug: ${lead.core.colour} core of ${lead.wire.label}, or no common ground. Not here either: the wrong pin (sinew check), or a dead one; try another.`,
+      },
+    ] satisfies TraceStep[];
+  });
+}
+
+function driverOf({ prop, channel }: Site): string | undefined {
+  return prop.boards[channel.output.board]?.driver;
+}
+
+function levelsOf(site: Site, lead: Lead): Level[] {
+  const { channel, name } = site;
+  switch (channel.kind) {
+    case 'servo':
+      return servoLevels(site, channel);
+    case 'relay': {
+      const level = (on: boolean) => digital(on !== channel.output.activeLow);
+      return [
+        { command: `sinew switch ${name} on`, ...level(true) },
+        { command: `sinew switch ${name} off`, ...level(false) },
+      ];
+    }
+    case 'lamp':
+      return [
+        { command: `sinew dim ${name} 1`, ...digital(!channel.output.activeLow) },
+        { command: `sinew dim ${name} 0`, ...digital(channel.output.activeLow) },
+      ];
+    case 'rgb': {
+      const which = ['red', 'green', 'blue'].indexOf(lead.core.role.toLowerCase());
+      const gain = channel.whiteBalance[which] ?? 1;
+      const anode = channel.output.common === 'anode';
+      const white = anode ? 1 - gain : gain;
+      const full = gain === 1 ? digital(!anode) : around(HIGH_V * white);
+      return [
+        { command: `sinew colour ${name} white`, ...full },
+        { command: `sinew colour ${name} black`, ...digital(anode) },
+      ];
+    }
+  }
+}
+
+function digital(high: boolean): Omit<Level, 'command'> {
+  return high
+    ? { volts: HIGH_V, low: LEAST_HIGH_V, high: HIGH_V * 1.05 }
+    : { volts: 0, low: 0, high: MOST_LOW_V };
+}
+
+function around(volts: number): Omit<Level, 'command'> {
+  return { volts, low: volts * 0.8, high: volts * 1.1 };
+}
+
+/**
+ * A meter shows the average of a pulse train: width x frequency x level (the mean of a rectangular
+ * wave). 1.5 ms at 50 Hz and 3.3 V is 0.25 V.
+ */
+function servoLevels(site: Site, servo: ServoChannel): Level[] {
+  const { prop, name } = site;
+  const board = prop.boards[servo.output.board];
+  const hertz = board?.driver === 'pca9685' ? board.frequencyHz : SERVO_HZ;
+  const calibration = new Calibration(servo.calibration);
+  const marks = Object.entries(servo.marks ?? {}).sort(([, a], [, b]) => a - b);
+  const [first, last] = [marks[0], marks.at(-1)];
+  const ends =
+    first && last && first[1] !== last[1]
+      ? [first, last]
+      : (servo.limitsDeg ?? [calibration.lowDeg, calibration.highDeg]).map(
+          (deg) => [String(deg), deg] as const,
+        );
+  return ends.map(([word, deg]) => ({
+    command: `sinew move ${name} ${word}`,
+    ...around(calibration.toPulseUs(deg) * 1e-6 * hertz * HIGH_V),
+  }));
+}
+
+// --- what a relay switches --------------------------------------------------------------------------
+
+function load(site: Site): TraceStep[] {
+  const { channel, name, prop } = site;
+  if (channel.kind !== 'relay' || site.load.length === 0) return [];
+  const rail = channel.rail === undefined ? undefined : prop.rails[channel.rail];
+  const fed = site.load.filter(
+    ({ core, near }) =>
+      channel.rail !== undefined &&
+      coreKind(core) !== 'return' &&
+      site.loom.route(channel.rail, 'plus', near) !== undefined,
+  );
+  const into = fed[0]?.far;
+  const out = site.load.find((lead) => !fed.includes(lead) && coreKind(lead.core) !== 'return');
+  const back = site.load.find(({ core }) => coreKind(core) === 'return');
+  if (!into || !out) return [];
+  const steps: TraceStep[] = [
+    {
+      power: 'on',
+      check: `Listen, and measure across the contact: ${into} against ${out.near}, with sinew switch ${name} on.`,
+      expect: 'a click, and 0 V, at most 0.1 V',
+      reading: { unit: 'V', low: 0, high: 0.1, between: [into, out.near] },
+      otherwise: rail
+        ? `A click and ${show(rail.volts)} V: the contact is burnt, change the relay. No click: its input or its coil.`
+        : 'A click and a voltage: the contact is burnt. No click: its input or its coil.',
+    },
+  ];
+  if (rail && back)
+    steps.push({
+      power: 'on',
+      check: `Measure at what it feeds: ${out.far} against ${back.far}, with sinew switch ${name} on.`,
+      expect: `${show(rail.volts)} V`,
+      reading: voltage(rail.volts * 0.9, rail.volts * (1 + SUPPLY_SPREAD), {
+        plus: out.far,
+        return: back.far,
+      }),
+      otherwise: `Good and still dead: the unit itself. Not good: ${out.wire.label}, its crimps and its return.`,
+    });
+  return steps;
+}
+
+// --- with the power off -----------------------------------------------------------------------------
+
+function ohms(site: Site): TraceStep[] {
+  const leads = [...site.signals, site.plus, site.back].filter((lead) => lead !== undefined);
+  if (leads.length === 0) return [];
+  const steps: TraceStep[] = leads.map(({ wire, core, near, far }) => {
+    const ohm = wireOhms(wire);
+    const computed =
+      ohm === undefined ? '' : ` (${tidy(ohm, 3)} ohm of copper; the leads add some)`;
+    return {
+      power: 'off',
+      check: `Unplug both ends of ${wire.label} and measure its ${core.colour} core: ${near} to ${far}.`,
+      expect: `below ${CONTACT_OHM} ohm${computed}; steady while you bend the wire`,
+      reading: {
+        unit: 'ohm',
+        low: 0,
+        high: tidy((ohm ?? 0) + CONTACT_OHM, 3),
+        between: [near, far],
+      },
+      otherwise: `Open, or it jumps: the core is broken, mostly at a crimp or where it bends. Make ${wire.label} anew.`,
+    };
+  });
+  for (const [pole, lead] of [
+    ['plus', site.plus],
+    ['return', site.back],
+  ] as const) {
+    const start = site.supply?.[pole];
+    const way = lead ? site.way(pole, lead.near) : [];
+    if (start === undefined || way.length === 0) continue;
+    const labels = way.flatMap((link) => (link.kind === 'core' ? [link.wire.label] : ['the fuse']));
+    const ohm = way.reduce((sum, link) => sum + (linkOhms(link) ?? 0), 0);
+    steps.push({
+      power: 'off',
+      check: `Unplug the supply and measure the feed of the ${pole}: ${start} to ${lead!.near}.`,
+      expect: `below ${CONTACT_OHM} ohm (${tidy(ohm, 3)} ohm of copper)`,
+      reading: {
+        unit: 'ohm',
+        low: 0,
+        high: tidy(ohm + CONTACT_OHM, 3),
+        between: [start, lead!.near],
+      },
+      otherwise: `Open: one of ${labels.join(', ')}, or a terminal between them. Halve the way and measure again.`,
+    });
+  }
+  const [a, b] = [leads[0]!, leads.at(-1)!];
+  if (a !== b)
+    steps.push({
+      power: 'off',
+      check: `Both ends still unplugged: each core of ${a.wire.label} against each other one, such as ${a.far} to ${b.far}.`,
+      expect: 'open: more than 1 Mohm',
+      reading: { unit: 'ohm', low: OPEN_OHM, high: null, between: [a.far, b.far] },
+      otherwise:
+        'Less: the insulation is cut or pinched. Make the wire anew, and protect the place.',
+    });
+  return steps;
+}
+
+function swap({ channel, name, signals }: Site): TraceStep {
+  const plug = signals[0] ? splitEnd(signals[0].far).connector : 'its plug';
+  const part = { servo: 'servo', relay: 'relay', rgb: 'light', lamp: 'lamp' }[channel.kind];
+  return {
+    power: 'off',
+    check: `Put a ${part} that is known to be good on ${plug}${channel.kind === 'servo' ? ', its linkage off' : ''}, and switch on.`,
+    expect: `sinew identify ${name} shows it working`,
+    otherwise:
+      channel.kind === 'servo'
+        ? 'Works: the old servo is dead; teach the new one its limits before the linkage goes on.'
+        : 'Works: the old part is dead. Does not work: go back to the first step with fresh eyes.',
+  };
+}
+
+// --- the other symptoms -----------------------------------------------------------------------------
+
+function buzzing(site: Site, servo: ServoChannel): TraceStep[] {
+  const { name } = site;
+  const { idleA = 0, movingA = 0, stallA = 0 } = servo.draw ?? {};
+  const steps: TraceStep[] = [
+    {
+      power: 'on',
+      check: `Jog it away from where it is, by little steps: sinew session, then jog ${name} 1 or jog ${name} -1.`,
+      expect: 'the buzz stays the same everywhere',
+      otherwise:
+        'It ends within a few steps: it pushed against a stop. Set the limit there (sinew limit), and the mark and the park position with it.',
+    },
+    {
+      power: 'off',
+      check: 'Take the linkage off the horn, then switch on and listen again.',
+      expect: 'it still buzzes',
+      otherwise:
+        'Quiet: the linkage binds or carries too much. Free it; it must move by one finger.',
+    },
+  ];
+  if (stallA > 0)
+    steps.push({
+      power: 'on',
+      check: `Measure its current while it holds: the ammeter of the supply, or a clamp around ${site.plus?.core.colour ?? 'plus'} at ${site.plus?.near ?? 'its terminal'}.`,
+      expect: `about ${show(idleA)} A, and less than ${show(movingA)} A`,
+      reading: { unit: 'A', low: 0, high: movingA, between: site.plus ? [site.plus.near] : [] },
+      otherwise: `Near ${show(stallA)} A: it is stalled and heats up. Let it go (sinew park) and look for what blocks it.`,
+    });
+  return [...steps, ...supply(site), ...signal(site), swap(site)];
+}
+
+function wrongWay(site: Site, servo: ServoChannel): TraceStep[] {
+  const { name } = site;
+  const [low, high] = [servo.calibration[0]!, servo.calibration.at(-1)!];
+  const back = `${low[0]} us is ${low[1]} deg, ${high[0]} us is ${high[1]} deg`;
+  return [
+    {
+      power: 'on',
+      check: `sinew identify ${name}, and watch which part moves.`,
+      expect: `${name} itself moves`,
+      otherwise: `Another one moves: two signal plugs are swapped. Compare ${site.signals[0]?.near ?? 'its pin'} and the label ${site.signals[0]?.wire.label ?? ''} on the wire.`,
+    },
+    {
+      power: 'on',
+      check: `sinew jog ${name} 2, from the middle of its travel.`,
+      expect: 'the angle grows: it moves towards its higher mark',
+      otherwise: `It moves the other way: turn the calibration (now ${back}) by putting its angles in the reverse order, and check the limits before it goes near a stop.`,
+    },
+    {
+      power: 'off',
+      check: 'Look at the horn: is it on the spline where it was when the marks were captured?',
+      expect: 'the same tooth as before',
+      otherwise: 'Shifted: put it back, or capture limits and marks anew with the linkage off.',
+    },
+    ...signal(site),
+  ];
+}
+
+function dimAsk(site: Site): TraceStep {
+  const { channel, name } = site;
+  const full = channel.kind === 'lamp' ? `sinew dim ${name} 1` : `sinew colour ${name} white`;
+  const balance =
+    channel.kind === 'rgb' && channel.whiteBalance.some((gain) => gain < 1)
+      ? `; its white balance ${channel.whiteBalance.join(', ')} takes some on purpose`
+      : '';
+  return {
+    power: 'on',
+    check: `Ask for all of it: ${full}, and read sinew status.`,
+    expect: `full, and full in the status${balance}`,
+    otherwise: 'Less in the status: a cue, an idle behaviour or the flash limit holds it down.',
+  };
+}
+
+function staysOn(site: Site): TraceStep[] {
+  const { channel, name } = site;
+  const off = {
+    servo: '',
+    relay: `sinew switch ${name} off`,
+    rgb: `sinew colour ${name} black`,
+    lamp: `sinew dim ${name} 0`,
+  }[channel.kind];
+  const lead = site.signals[0];
+  const steps: TraceStep[] = [
+    {
+      power: 'on',
+      check: `${off}, then sinew status.`,
+      expect: 'off in the status',
+      otherwise: 'Still on: something holds it; sinew journal says what. sinew stop 0 ends it.',
+    },
+    ...signal(site),
+    {
+      power: 'off',
+      check: `Pull the signal at ${lead?.far ?? 'its input'}, then switch on.`,
+      expect: 'off',
+      otherwise:
+        channel.kind === 'relay'
+          ? `On: the contact is welded, or the input is ${pull(channel)} by itself. Change the relay; do not trust it again.`
+          : 'On: the driver of the light has failed short. Change it.',
+    },
+  ];
+  const contact = site.load.filter(({ core }) => coreKind(core) !== 'return');
+  if (channel.kind === 'relay' && contact.length >= 2)
+    steps.push({
+      power: 'off',
+      check: `Measure the open contact: ${contact[0]!.far} to ${contact[1]!.near}.`,
+      expect: 'open: more than 1 Mohm',
+      reading: {
+        unit: 'ohm',
+        low: OPEN_OHM,
+        high: null,
+        between: [contact[0]!.far, contact[1]!.near],
+      },
+      otherwise: 'Less: welded. Change it, and look at the current it switches.',
+    });
+  return steps;
+}
+
+function pull({ output }: RelayChannel): string {
+  return output.activeLow ? 'pulled low' : 'pulled high';
+}

@@ -1,0 +1,105 @@
+import { Refusal } from '../shared/errors.ts';
+import { didYouMean } from './finding.ts';
+import type { Prop } from './schema.ts';
+import { Site } from './trace-site.ts';
+import { stepsFor } from './trace-steps.ts';
+
+/**
+ * Fault-finding: from a channel that fails to what it depends on, in the order in which a technician
+ * checks (common practice, no source): ask and look, then the supply and its fuse, then the plug, the
+ * signal at the plug, the signal at the board, then ohms with the power off, and parts last.
+ */
+
+export const SYMPTOMS = ['dead', 'buzzing', 'wrong-way', 'dim', 'stays-on'] as const;
+export type Symptom = (typeof SYMPTOMS)[number];
+
+/** What can be wrong with each kind of channel. */
+export const SYMPTOMS_OF = {
+  servo: ['dead', 'buzzing', 'wrong-way'],
+  relay: ['dead', 'stays-on'],
+  rgb: ['dead', 'dim', 'stays-on'],
+  lamp: ['dead', 'dim', 'stays-on'],
+} as const satisfies Record<Prop['channels'][string]['kind'], readonly Symptom[]>;
+
+/** What a meter shows between two ends when all is well. */
+export interface Reading {
+  /** Direct voltage, resistance or current. */
+  unit: 'V' | 'ohm' | 'A';
+  low: number;
+  /** Null where more is as good. */
+  high: number | null;
+  /** The ends to measure between, as `J1-12`; none where the file does not tell. */
+  between: string[];
+}
+
+export interface TraceStep {
+  /** Off: everything is disconnected before hands or an ohmmeter touch it. */
+  power: 'on' | 'off';
+  /** What to do. */
+  check: string;
+  /** What is seen when all is well. */
+  expect: string;
+  reading?: Reading;
+  /** What it means when something else is seen, and what to do then. */
+  otherwise: string;
+}
+
+export interface Trace {
+  channel: string;
+  kind: Prop['channels'][string]['kind'];
+  symptom: Symptom;
+  /** All that can be asked of this kind of channel. */
+  symptoms: readonly Symptom[];
+  /** What the channel depends on, from the supply to its plug. */
+  rail?: string;
+  fuse?: string;
+  wires: string[];
+  connectors: string[];
+  cautions: readonly string[];
+  steps: TraceStep[];
+  /** What the file would have to tell for more readings. */
+  gaps: string[];
+}
+
+export const CAUTIONS: readonly string[] = [
+  'Keep fingers out of hinges and linkages: a contact that comes back moves the prop at once. Take the linkage off where you can.',
+  'Steps marked off: switch the supply off, unplug batteries, wait until the lights are out. An ohmmeter on a live circuit lies, and may die.',
+  'Steps marked on: one hand, insulated probe tips, nothing bridged. A probe that slips from plus to a signal kills the board.',
+  'Low voltage only. Mains is for licensed persons, under the local code.',
+];
+
+/**
+ * What to check when a channel fails.
+ * @throws Refusal `noSuchThing` for a channel that is not there, `invalidParams` for a symptom that
+ * its kind cannot have.
+ */
+export function traceFault(prop: Prop, channel: string, symptom: Symptom = 'dead'): Trace {
+  if (!Object.hasOwn(prop.channels, channel)) {
+    const advice = didYouMean(channel, Object.keys(prop.channels));
+    throw new Refusal('noSuchThing', `there is no channel ${channel}; ${advice}`, { channel });
+  }
+  const { kind } = prop.channels[channel]!;
+  const symptoms: readonly Symptom[] = SYMPTOMS_OF[kind];
+  if (!symptoms.includes(symptom))
+    throw new Refusal(
+      'invalidParams',
+      `${channel} is a ${kind}; its symptoms are ${symptoms.join(', ')}, not ${symptom}`,
+      { channel, symptom },
+    );
+  const site = new Site(prop, channel);
+  const steps = stepsFor(site, symptom);
+  const { rail, fuse, wires, connectors, gaps } = site.dependence();
+  return {
+    channel,
+    kind,
+    symptom,
+    symptoms,
+    ...(rail !== undefined && { rail }),
+    ...(fuse !== undefined && { fuse }),
+    wires,
+    connectors,
+    cautions: CAUTIONS,
+    steps,
+    gaps,
+  };
+}
