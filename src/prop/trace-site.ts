@@ -1,7 +1,7 @@
-import { awgSectionMm2, ohmPerMetre } from '../sums/wire.ts';
+import { coreOhm } from './circuit.ts';
 import { HEADER_LAYOUT } from './header.ts';
 import { currents } from './lint-rails.ts';
-import { type Core, coreKind, type Link, Loom, type LoomWire, type PlacedWire } from './loom.ts';
+import { type Core, coreKind, type Link, Loom, type PlacedWire } from './loom.ts';
 import { splitEnd } from './loom-words.ts';
 import type { Channel, Prop } from './schema.ts';
 
@@ -158,7 +158,7 @@ export class Site {
         ...links.flatMap((link) => (link.kind === 'core' ? [link.wire] : [])),
         ...leads.map(({ wire }) => wire),
       ]
-        .filter((wire) => wireOhms(wire) === undefined)
+        .filter((wire) => coreOhm(wire) === undefined)
         .map(({ label }) => label),
     );
     if (thin.size > 0)
@@ -193,13 +193,7 @@ export class Site {
   }
 }
 
-/** Resistance of one core (ohm at 20 C), from gauge or section and length; undefined without them. */
-export function wireOhms({ gaugeAwg, sectionMm2, lengthM }: LoomWire): number | undefined {
-  const mm2 = gaugeAwg === undefined ? sectionMm2 : awgSectionMm2(gaugeAwg);
-  return mm2 === undefined || lengthM === undefined ? undefined : ohmPerMetre(mm2) * lengthM;
-}
-
 /** A fuse is not counted: its resistance is its maker's secret, and small. */
 export function linkOhms(link: Link): number | undefined {
-  return link.kind === 'core' ? wireOhms(link.wire) : undefined;
+  return link.kind === 'core' ? coreOhm(link.wire) : undefined;
 }

@@ -1,10 +1,11 @@
 import { tidy } from '../shared/units.ts';
 import { Calibration } from '../sums/calibration.ts';
+import { coreOhm } from './circuit.ts';
 import { coreKind } from './loom.ts';
 import { splitEnd } from './loom-words.ts';
 import type { Channel, RelayChannel, Requirement, ServoChannel } from './schema.ts';
 import type { Reading, Symptom, TraceStep } from './trace.ts';
-import { type Lead, linkOhms, type Pair, type Site, wireOhms } from './trace-site.ts';
+import { type Lead, linkOhms, type Pair, type Site } from './trace-site.ts';
 
 /** A supply may be this far off and still be good (share; common practice, no source). */
 const SUPPLY_SPREAD = 0.05;
@@ -327,7 +328,7 @@ function ohms(site: Site): TraceStep[] {
   const leads = [...site.signals, site.plus, site.back].filter((lead) => lead !== undefined);
   if (leads.length === 0) return [];
   const steps: TraceStep[] = leads.map(({ wire, core, near, far }) => {
-    const ohm = wireOhms(wire);
+    const ohm = coreOhm(wire);
     const computed =
       ohm === undefined ? '' : ` (${tidy(ohm, 3)} ohm of copper; the leads add some)`;
     return {

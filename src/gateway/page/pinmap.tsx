@@ -157,7 +157,7 @@ function Detail({ slot }: { slot: Slot | undefined }) {
   return (
     <div class={slot ? 'detail' : ''}>
       <p role="status">{slot && summary(slot, wire?.label)}</p>
-      {wire && (
+      {wire?.channel && (
         <>
           <Cores wire={wire} />
           <WhyNot id={why} />

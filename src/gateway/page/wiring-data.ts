@@ -40,6 +40,11 @@ export function wireCount(count: number): string {
   return `${count} ${count === 1 ? 'wire' : 'wires'}`;
 }
 
+/** What a wire is for: its channel, or the rail that it feeds. */
+export function purpose({ channel, rail }: LoomWire): string {
+  return channel ?? rail ?? '';
+}
+
 /** `24 AWG` or `0.25 mm²`; an empty text where the prop file gives neither. */
 export function gauge({ gaugeAwg, sectionMm2 }: LoomWire): string {
   if (gaugeAwg !== undefined) return `${gaugeAwg} AWG`;

@@ -4,7 +4,7 @@ import type { LoomWire } from '../../core/requests.ts';
 import { shortEnds, sorted, splitEnd } from '../../prop/loom-words.ts';
 import { wireColourName } from '../../sums/wire-colours.ts';
 import { propName } from './store.ts';
-import { answeredText, found, gauge, length, wireCount } from './wiring-data.ts';
+import { answeredText, found, gauge, length, purpose, wireCount } from './wiring-data.ts';
 
 /** What goes on paper. On screen it is hidden; the browser's own print dialogue shows it. */
 
@@ -134,15 +134,15 @@ function coreColour(code: string): string {
   return [code, wireColourName(code)].filter(Boolean).join(' ');
 }
 
-const WIRE_COLUMNS = ['Label', 'Channel', 'Gauge', 'Length', 'Role', 'Colour', 'From', 'To'];
+const WIRE_COLUMNS = ['Label', 'For', 'Gauge', 'Length', 'Role', 'Colour', 'From', 'To'];
 
 function WireList() {
   const by = order.value === 'channel' ? 'channel' : 'label';
   return (
     <table>
       <Head columns={WIRE_COLUMNS} title={`loom list by ${by}`} />
-      {sorted(found.value, (wire) => wire[by]).map((wire) => (
-        <tbody key={`${wire.label} ${wire.channel}`}>
+      {sorted(found.value, by === 'channel' ? purpose : ({ label }) => label).map((wire) => (
+        <tbody key={`${wire.label} ${purpose(wire)}`}>
           {wire.cores.map(({ role, colour, from, to }, i) => (
             <tr key={`${role} ${from} ${to}`}>
               {i === 0 && <WireCells wire={wire} />}
@@ -165,14 +165,14 @@ function WireCells({ wire }: { wire: LoomWire }) {
       <th scope="rowgroup" rowSpan={rowSpan}>
         {wire.label}
       </th>
-      <td rowSpan={rowSpan}>{wire.channel}</td>
+      <td rowSpan={rowSpan}>{purpose(wire)}</td>
       <td rowSpan={rowSpan}>{gauge(wire)}</td>
       <td rowSpan={rowSpan}>{length(wire)}</td>
     </>
   );
 }
 
-const CAVITY_COLUMNS = ['Cavity', 'Label', 'Channel', 'Role', 'Colour', 'Gauge', 'Other end'];
+const CAVITY_COLUMNS = ['Cavity', 'Label', 'For', 'Role', 'Colour', 'Gauge', 'Other end'];
 
 /** Connector by connector, as one stands in front of it: what is in each cavity. */
 function ConnectorList() {
@@ -199,7 +199,7 @@ function ConnectorList() {
             <tr key={`${cavity} ${wire.label} ${core.role} ${other}`}>
               <th scope="row">{cavity}</th>
               <td>{wire.label}</td>
-              <td>{wire.channel}</td>
+              <td>{purpose(wire)}</td>
               <td>{core.role}</td>
               <td>{coreColour(core.colour)}</td>
               <td>{gauge(wire)}</td>
@@ -224,7 +224,7 @@ function Flags() {
   });
   const keys = {
     label: ({ wire }: (typeof flags)[number]) => wire.label,
-    channel: ({ wire }: (typeof flags)[number]) => wire.channel,
+    channel: ({ wire }: (typeof flags)[number]) => purpose(wire),
     connector: ({ at }: (typeof flags)[number]) => at,
   };
   return (
@@ -238,11 +238,11 @@ function Flags() {
       </p>
       <div class="flags">
         {sorted(flags, keys[order.value]).map(({ wire, from, to, at }) => (
-          <div class="flag" key={`${wire.label} ${wire.channel} ${at}`}>
+          <div class="flag" key={`${wire.label} ${purpose(wire)} ${at}`}>
             {['front', 'back'].map((side) => (
               <div class={side} key={side}>
                 <b>{wire.label}</b>
-                <span>{wire.channel}</span>
+                <span>{purpose(wire)}</span>
                 <small>
                   {at === from && '● '}
                   {from}

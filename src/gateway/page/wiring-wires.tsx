@@ -2,7 +2,7 @@ import { useId } from 'preact/hooks';
 import type { ChannelInfo, LoomWire } from '../../core/requests.ts';
 import { SCREEN_COLOURS, singleColours, wireColourName } from '../../sums/wire-colours.ts';
 import { ask, channels, commanding, condition, holding } from './store.ts';
-import { gauge, length } from './wiring-data.ts';
+import { gauge, length, purpose } from './wiring-data.ts';
 
 /** A piece of insulation; a core of two colours is striped. */
 function stripes(colours: readonly string[]): string {
@@ -90,7 +90,7 @@ export function WireTable({ wires, whyId }: { wires: readonly LoomWire[]; whyId:
       <thead>
         <tr>
           <th scope="col">Label</th>
-          <th scope="col">Channel</th>
+          <th scope="col">Channel or rail</th>
           <th scope="col">Gauge</th>
           <th scope="col">Length</th>
           <th scope="col">Cores: role, colour, from → to</th>
@@ -99,17 +99,15 @@ export function WireTable({ wires, whyId }: { wires: readonly LoomWire[]; whyId:
       </thead>
       <tbody>
         {wires.map((wire) => (
-          <tr key={`${wire.label} ${wire.channel}`}>
+          <tr key={`${wire.label} ${purpose(wire)}`}>
             <th scope="row">{wire.label}</th>
-            <td>{wire.channel}</td>
+            <td>{purpose(wire)}</td>
             <td class="number">{gauge(wire) || '–'}</td>
             <td class="number">{length(wire) || '–'}</td>
             <td>
               <Cores wire={wire} />
             </td>
-            <td>
-              <Identify channel={wire.channel} whyId={whyId} />
-            </td>
+            <td>{wire.channel && <Identify channel={wire.channel} whyId={whyId} />}</td>
           </tr>
         ))}
       </tbody>

@@ -12,6 +12,7 @@ import {
   searchText,
   wireCount,
 } from './wiring-data.ts';
+import { Fault } from './wiring-fault.tsx';
 import { Paper, PrintChoice } from './wiring-print.tsx';
 import { WhyNot, WireTable } from './wiring-wires.tsx';
 
@@ -30,12 +31,14 @@ export function Wiring() {
       </p>
       <nav class="jumps" aria-label="On this page">
         <a href="#wiring/find">Find a wire</a>
+        <a href="#wiring/fault">It does not work</a>
         <a href="#wiring/print">Print</a>
         <a href="#wiring/pins">Pins</a>
       </nav>
       <div class="wiring-sheets">
         <div class="wiring-column">
           <Find />
+          <Fault />
           <PrintChoice />
         </div>
         <div class="wiring-column" id="wiring/pins">
@@ -71,8 +74,8 @@ function Find() {
         />
       </label>
       <p id={hint} class="hint">
-        A label (W07), a channel (beak), a role (plus), an end (J1-12) or a colour (YE, yellow).
-        Several words narrow it down.
+        A label (W07), a channel or rail (beak), a role (plus), an end (J1-12) or a colour (YE,
+        yellow). Several words narrow it down.
       </p>
       <p role="status" class="count">
         <Count />

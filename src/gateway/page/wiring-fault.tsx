@@ -1,0 +1,142 @@
+import { signal } from '@preact/signals';
+import { useId } from 'preact/hooks';
+import type { Symptom, Trace } from '../../core/requests.ts';
+import { ask, channels } from './store.ts';
+
+/** What is asked of a channel that fails, in the words of whoever stands before it. */
+const WORDS: Record<Symptom, string> = {
+  dead: 'it does nothing',
+  buzzing: 'it buzzes or runs hot',
+  'wrong-way': 'it moves the wrong way, or another one moves',
+  dim: 'it is too dim',
+  'stays-on': 'it stays on',
+};
+
+const OF_KIND: Record<string, readonly Symptom[]> = {
+  servo: ['dead', 'buzzing', 'wrong-way'],
+  relay: ['dead', 'stays-on'],
+  rgb: ['dead', 'dim', 'stays-on'],
+  lamp: ['dead', 'dim', 'stays-on'],
+};
+
+const chosen = signal('');
+const symptom = signal<Symptom>('dead');
+const trace = signal<Trace | undefined>(undefined);
+/** Steps that were found good, by their number. */
+const good = signal<ReadonlySet<number>>(new Set());
+
+async function show(): Promise<void> {
+  const params = { channel: chosen.value, symptom: symptom.value };
+  const answer = await ask<Trace>('loom.trace', params);
+  // Somebody may have chosen another meanwhile; then the next answer counts.
+  if (!answer || answer.channel !== chosen.value || answer.symptom !== symptom.value) return;
+  good.value = new Set();
+  trace.value = answer;
+}
+
+function choose(channel: string, what: Symptom): void {
+  chosen.value = channel;
+  symptom.value = what;
+  trace.value = undefined;
+  if (channel) void show();
+}
+
+/** From a channel that fails to what it hangs on: what to check, in which order, and what is right. */
+export function Fault() {
+  const kind = channels.value[chosen.value]?.kind;
+  return (
+    <section class="sheet fault" id="wiring/fault">
+      <h2>It does not work</h2>
+      <div class="row">
+        <label>
+          Channel{' '}
+          <select
+            value={chosen.value}
+            onChange={(event) => choose(event.currentTarget.value, 'dead')}
+          >
+            <option value="">choose</option>
+            {Object.keys(channels.value).map((name) => (
+              <option key={name}>{name}</option>
+            ))}
+          </select>
+        </label>
+        {kind && (
+          <label>
+            What is wrong{' '}
+            <select
+              value={symptom.value}
+              onChange={(event) => choose(chosen.value, event.currentTarget.value as Symptom)}
+            >
+              {OF_KIND[kind]!.map((one) => (
+                <option key={one} value={one}>
+                  {WORDS[one]}
+                </option>
+              ))}
+            </select>
+          </label>
+        )}
+      </div>
+      <p role="status" class="hint">
+        {trace.value ? summary(trace.value) : 'Tells what to check, step by step, with a meter.'}
+      </p>
+      {trace.value && <Steps of={trace.value} />}
+    </section>
+  );
+}
+
+function summary({ rail, fuse, wires, connectors, steps }: Trace): string {
+  const parts = [
+    rail && `rail ${rail}`,
+    fuse && `fuse ${fuse}`,
+    wires.length > 0 && `wires ${wires.join(' ')}`,
+    connectors.length > 0 && `connectors ${connectors.join(' ')}`,
+  ].filter(Boolean);
+  return `${steps.length} steps. It depends on ${parts.join(', ') || 'nothing that the file tells'}.`;
+}
+
+function Steps({ of }: { of: Trace }) {
+  return (
+    <>
+      <ul class="caution fault-cautions">
+        {of.cautions.map((caution) => (
+          <li key={caution}>{caution}</li>
+        ))}
+      </ul>
+      <ol class="fault-steps">
+        {of.steps.map((step, i) => (
+          <Step key={step.check} step={step} index={i} />
+        ))}
+      </ol>
+      {of.gaps.length > 0 && <p class="hint">The file does not tell: {of.gaps.join('; ')}.</p>}
+    </>
+  );
+}
+
+function Step({ step, index }: { step: Trace['steps'][number]; index: number }) {
+  const what = useId();
+  const done = good.value.has(index);
+  return (
+    <li class={done ? 'done' : ''}>
+      <p id={what}>
+        <b class="power">Power {step.power}</b> {step.check}
+      </p>
+      <p>
+        <label class="as-expected">
+          <input
+            type="checkbox"
+            checked={done}
+            aria-describedby={what}
+            onChange={(event) => {
+              const next = new Set(good.value);
+              if (event.currentTarget.checked) next.add(index);
+              else next.delete(index);
+              good.value = next;
+            }}
+          />
+          <span>Good: {step.expect}</span>
+        </label>
+      </p>
+      {!done && <p class="hint">Else: {step.otherwise}</p>}
+    </li>
+  );
+}
