@@ -110,6 +110,7 @@ const REQUESTS: [Method, object, Condition[]][] = [
   ['park.capture', { channel: 'neck', mark: 'up' }, ['live']],
   ['capture.undo', {}, ['live']],
   ['loom.find', { text: 'W07' }, ALL],
+  ['loom.trace', { channel: 'neck' }, ALL],
   ['board.list', {}, ALL],
 ];
 
@@ -188,7 +189,14 @@ describe.each(CONDITIONS)('every request in %s', (condition) => {
     await ROADS[condition](rig, rig.client('desk'));
     const guest = rig.client('guest');
     const before = { condition: rig.condition, writes: rig.writes.length };
-    const lists = ['channel.list', 'cue.list', 'board.list', 'journal.read', 'loom.find'];
+    const lists = [
+      'channel.list',
+      'cue.list',
+      'board.list',
+      'journal.read',
+      'loom.find',
+      'loom.trace',
+    ];
     const free = ['park', 'stop', ...lists];
     for (const [method, params] of REQUESTS) {
       if (free.includes(method)) continue;

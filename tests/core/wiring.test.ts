@@ -9,7 +9,23 @@ const find = (text: string) => findWires(prop, text).map(({ channel }) => channe
 
 describe('the search for a wire', () => {
   it('finds all of them for an empty text', () => {
-    expect(find('')).toEqual(Object.keys(prop.channels));
+    const trunks = prop.wires.map(({ channel }) => channel);
+    expect(find('')).toEqual([...Object.keys(prop.channels), ...trunks]);
+  });
+
+  it('finds feeds by their rail and ends, and what a relay switches by its channel', () => {
+    const labels = (text: string) => findWires(prop, text).map(({ label }) => label);
+    expect(labels('logic5v F2')).toEqual(['W30', 'W31']);
+    expect(labels('mist')).toEqual(['W16', 'W34', 'W35']);
+    expect(findWires(prop, 'W22')).toEqual([
+      {
+        label: 'W22',
+        rail: 'servo6v',
+        gaugeAwg: 14,
+        lengthM: 0.8,
+        cores: [{ role: 'return', colour: 'BK', from: 'PS1-2', to: 'TB1-8' }],
+      },
+    ]);
   });
 
   it.each<[string, string[]]>([

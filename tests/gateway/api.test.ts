@@ -77,6 +77,7 @@ describe('bad input is answered with a reason and never reaches the core', () =>
     ['an undo of something', 'capture.undo', { mark: 'open' }, /capture\.undo takes no parameters/],
     ['no text', 'loom.find', {}, /"text" is missing; give a text/],
     ['a number for a text', 'loom.find', { text: 7 }, /"text" must be a text/],
+    ['no such symptom', 'loom.trace', { channel: 'beak', symptom: 'sad' }, /one of dead, buzzing/],
     ['a text of 201', 'loom.find', { text: 'a'.repeat(201) }, /at most 200 characters/],
     ['a board', 'board.list', { board: 'head' }, /board\.list takes no parameters/],
     ['since -1', 'journal.read', { since: -1 }, /"since"/],
@@ -188,6 +189,7 @@ describe('calls', () => {
   it.each<[string, object]>([
     ['loom.find', { text: 'W07' }],
     ['loom.find', { text: '' }],
+    ['loom.trace', { channel: 'beak', symptom: 'buzzing' }],
     ['board.list', {}],
     ['park.capture', { channel: 'beak' }],
     ['park.capture', { channel: 'beak', mark: 'shut' }],

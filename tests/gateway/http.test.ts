@@ -191,7 +191,8 @@ describe('the OpenRPC document', () => {
       ...['session.open', 'lease.take', 'lease.release', 'wake', 'park', 'reset', 'stop'],
       ...['channel.list', 'channel.move', 'channel.jog', 'channel.switch', 'channel.colour'],
       ...['channel.dim', 'channel.identify', 'group.move', 'pose.go', 'mark.capture'],
-      ...['limits.capture', 'park.capture', 'capture.undo', 'loom.find', 'board.list'],
+      ...['limits.capture', 'park.capture', 'capture.undo', 'loom.find', 'loom.trace'],
+      'board.list',
       ...['state.follow', 'state.unfollow', 'journal.read', 'rpc.discover'],
     ]) {
       expect(method(name), name).toBeDefined();
