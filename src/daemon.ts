@@ -159,6 +159,7 @@ async function main(): Promise<void> {
     port: options.port,
     tokenHash: token === undefined ? null : hashToken(token),
     prop: prop.name,
+    propFile: options.prop,
     linkTimeoutMs: prop.link.timeoutMs,
     channels: Object.entries(prop.channels).map(([name, { kind }]) => ({ name, kind })),
     rails: Object.entries(prop.rails).map(([name, rail]) => ({ name, ...rail })),

@@ -177,6 +177,26 @@ export interface ChannelState {
   measuredA?: number;
 }
 
+/** The load of every rail during a cue, for a plot. */
+export interface CueRails {
+  cue: string;
+  durationS: number;
+  /** It goes on until it is stopped; only so much of it was computed. */
+  cutShort: boolean;
+  rails: {
+    name: string;
+    limitA: number;
+    peakA: number;
+    peakAtS: number;
+    /** If every servo that moves then were stalled. */
+    worstA: number;
+    worstAtS: number;
+    meanA: number;
+    /** At the start, then the farthest value in each column of equal time. */
+    amps: number[];
+  }[];
+}
+
 export interface JournalEntry {
   /** Counts up from 1 within one run of the daemon; `since` returns entries above it. */
   seq: number;
@@ -222,6 +242,8 @@ export interface GatewayStart {
   /** sha256 of the token, or null where none is asked for. */
   tokenHash: Uint8Array | null;
   prop: string;
+  /** Path of the prop file. */
+  propFile: string;
   linkTimeoutMs: number;
   channels: { name: string; kind: ChannelInfo['kind'] }[];
   rails: { name: string; limitA: number; volts: number }[];

@@ -2,6 +2,7 @@ import type { Logger } from 'pino';
 import type { Method, ToGateway } from '../core/requests.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
+import type { BudgetDesk } from './budget.ts';
 import type { CoreLink } from './core-link.ts';
 import {
   answer,
@@ -45,6 +46,7 @@ interface Parts {
   view: View;
   feed: StateFeed;
   core: CoreLink;
+  budget: BudgetDesk;
   clock: Clock;
   log: Logger;
   openRpc: object;
@@ -174,6 +176,8 @@ export class Dispatcher {
       this.#journalFollowers.delete(session);
       return { hz: 0 };
     },
+    'budget.read': () => this.#parts.budget.ask({}),
+    'budget.cue': (_session, params) => this.#parts.budget.ask(params),
     'rpc.discover': () => this.#parts.openRpc,
   };
 

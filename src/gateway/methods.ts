@@ -478,6 +478,67 @@ const core = {
 
 // --- methods that the gateway answers itself --------------------------------------------------
 
+const amps = (doc: string) => z.number().describe(`${doc} (A)`);
+const budget = z.object({
+  rails: z.array(
+    z.looseObject({
+      name: z.string(),
+      volts: z.number().describe('nominal voltage (V)'),
+      limitA: amps('what the supply may be asked for'),
+      idleA: amps('all at rest'),
+      movingA: amps('all moving or fully on'),
+      stallA: amps('the same with every servo stalled'),
+      peakA: amps('all moving, or what the daemon lets through'),
+      wantedA: amps('the supply to look for'),
+    }),
+  ),
+  channels: z.array(
+    z.object({
+      name: z.string(),
+      rail: z.string(),
+      movingA: amps('moving or fully on'),
+      stallA: amps('stalled'),
+      along: z
+        .enum(['the loom', 'its own wire'])
+        .optional()
+        .describe('what the voltages are reckoned along; absent where the file does not tell'),
+      movingV: z.number().optional().describe('voltage there while it moves (V)'),
+      stallV: z.number().optional().describe('voltage there while it is stalled (V)'),
+      dropV: z.number().optional().describe('lost on the way while it moves (V)'),
+      dropShare: z.number().optional().describe("the same, as a share of the rail's voltage"),
+    }),
+  ),
+  findings: z.array(
+    z.object({
+      severity: z.enum(['error', 'warning', 'note']),
+      line: z.number(),
+      column: z.number(),
+      path: z.string(),
+      wrong: z.string(),
+      right: z.string(),
+    }),
+  ),
+});
+const cueLoad = z.object({
+  cue: z.string(),
+  durationS: z.number().describe('s'),
+  cutShort: z.boolean().describe('it goes on until stopped; only so much was computed'),
+  rails: z.array(
+    z.object({
+      name: z.string(),
+      limitA: amps('limit'),
+      peakA: amps('peak'),
+      peakAtS: z.number().describe('when (s)'),
+      worstA: amps('if every servo that moves then were stalled'),
+      worstAtS: z.number().describe('when (s)'),
+      meanA: amps('mean'),
+      amps: z
+        .array(z.number())
+        .describe('at the start, then the farthest value in each column of equal time (A)'),
+    }),
+  ),
+});
+
 export const openParams = z.strictObject({
   token: z
     .string(want('the token as a string'))
@@ -520,6 +581,18 @@ const own = {
     params: nothing,
     result: z.object({ hz: z.literal(0) }),
     errors: [],
+  },
+  'budget.read': {
+    summary: 'Currents of every rail and the voltage at every channel, reckoned from the prop file',
+    params: nothing,
+    result: budget,
+    errors: ['condition', 'tooMany'],
+  },
+  'budget.cue': {
+    summary: 'The load of every rail during a cue, rehearsed without hardware',
+    params: z.strictObject({ cue: text('the name of a cue') }),
+    result: cueLoad,
+    errors: ['noSuchThing', 'condition', 'tooMany'],
   },
   'rpc.discover': {
     summary: 'The OpenRPC document that describes this API',

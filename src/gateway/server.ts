@@ -4,6 +4,7 @@ import type { Logger } from 'pino';
 import type { GatewayStart, ToGateway } from '../core/requests.ts';
 import { type Clock, systemClock } from '../shared/clock.ts';
 import { makeLog } from '../shared/log.ts';
+import { type BudgetDesk, BudgetThread } from './budget.ts';
 import { CoreLink, type CorePort } from './core-link.ts';
 import { Dispatcher } from './dispatch.ts';
 import { health } from './http/health.ts';
@@ -29,6 +30,7 @@ export interface Gateway {
 export interface GatewayOptions {
   clock?: Clock;
   log?: Logger;
+  budget?: BudgetDesk;
 }
 
 /** Serves the API, the page, /health and /metrics; answers the core with `listening` or why not. */
@@ -43,7 +45,8 @@ export async function startGateway(
   const core = new CoreLink(port);
   const feed = new StateFeed(view, clock);
   const document = openRpcDocument();
-  const dispatcher = new Dispatcher({ view, feed, core, clock, log, openRpc: document });
+  const budget = options.budget ?? new BudgetThread(start.propFile, clock);
+  const dispatcher = new Dispatcher({ view, feed, core, budget, clock, log, openRpc: document });
   const sessions = new Sessions(start.linkTimeoutMs, view.telemetry, clock, log, {
     frame(session, data, isBinary) {
       dispatcher.frame(session, data, isBinary).catch((error) => {
@@ -89,7 +92,7 @@ export async function startGateway(
       closeOsc();
       feed.close();
       sessions.close();
-      await app.close();
+      await Promise.all([app.close(), budget.close()]);
       tellClosed();
     })();
     return closing;

@@ -9,7 +9,7 @@ import {
 import { type Led, ledResistor, type SeriesResistor } from '../sums/resistor.ts';
 import { inrushA, runTimeH, totals, WAKE, wantedSupplyA } from '../sums/supply.ts';
 import { drawOf } from './circuit.ts';
-import { type ChannelVolts, dropsOf, type FusedWires, type WireLoad } from './drops.ts';
+import { type ChannelVolts, dropsOf, type ProtectedWire, type WireLoad } from './drops.ts';
 import type { Channel, Prop, Rail } from './schema.ts';
 
 /** Everything electrical that follows from a prop file alone, without any cue. */
@@ -42,8 +42,6 @@ export interface FuseBudget {
   loadA: number;
   wire?: { label: string; capacityA: number };
   verdict?: FuseVerdict;
-  /** A wire leads around it. */
-  bypassed: boolean;
   /** The rating that would fit (A); null where none does, undefined where that cannot be told. */
   fits?: number | null;
 }
@@ -83,8 +81,6 @@ export interface Budget {
   coils: CoilBudget[];
   /** Channels whose way to their supply, where that has terminals, is not in the file. */
   untraced: string[];
-  /** Rails whose plus and return are joined. */
-  shorted: string[];
   /** Wires that count as no resistance, as their length or size is not in the file. */
   unknownWires: string[];
 }
@@ -111,7 +107,7 @@ export function budgetOf(prop: Prop): Budget {
   return {
     rails: Object.entries(prop.rails).map(([name, rail]) => {
       const budget = railBudget(name, rail, members.get(name) ?? []);
-      const fuse = fuseBudget(rail, budget.peakA, drops.fused.get(name));
+      const fuse = fuseBudget(rail, budget.peakA, drops.weakest.get(name));
       return fuse ? { ...budget, fuse } : budget;
     }),
     channels,
@@ -119,7 +115,6 @@ export function budgetOf(prop: Prop): Budget {
     leds: Object.entries(prop.channels).flatMap(([name, channel]) => leds(prop, name, channel)),
     coils: Object.entries(prop.channels).flatMap(([name, channel]) => coils(name, channel)),
     untraced: drops.untraced,
-    shorted: [...drops.shorted],
     unknownWires: drops.unknown,
   };
 }
@@ -172,12 +167,11 @@ function railBudget(
 function fuseBudget(
   { fuse, supply }: Rail,
   loadA: number,
-  behind: FusedWires | undefined,
+  weakest: ProtectedWire | undefined,
 ): FuseBudget | undefined {
   if (!fuse && !supply) return undefined;
   const { ratingA, standard } = fuse ?? { standard: 'ISO 8820' as const };
-  const { bypassed = false, weakest } = behind ?? {};
-  const budget: FuseBudget = { standard, loadA, bypassed };
+  const budget: FuseBudget = { standard, loadA };
   if (ratingA !== undefined) budget.ratingA = ratingA;
   // Without a wire to protect, only what a fuse carries can be judged.
   const window = { loadA, wireA: weakest?.capacityA ?? Number.POSITIVE_INFINITY };

@@ -40,12 +40,10 @@ export interface ChannelVolts {
   stallV: number;
 }
 
-/** What hangs behind a rail's fuse, or behind its supply where it has no fuse. */
-export interface FusedWires {
-  /** A way around the fuse exists. */
-  bypassed: boolean;
-  /** The wire that may carry the least. */
-  weakest?: { label: string; path: Path; capacityA: number };
+/** The wire behind a rail's fuse, or its supply where it has no fuse, that may carry the least. */
+export interface ProtectedWire {
+  label: string;
+  capacityA: number;
 }
 
 export interface Drops {
@@ -53,10 +51,8 @@ export interface Drops {
   channels: Map<string, ChannelVolts>;
   /** Channels with a current whose way to their rail's supply is not in the file. */
   untraced: string[];
-  /** Rails whose plus and return are joined by wires. */
-  shorted: Set<string>;
   /** By rail. */
-  fused: Map<string, FusedWires>;
+  weakest: Map<string, ProtectedWire>;
   /** Labels of wires that carry supply but lack a length or a size: they count as no resistance. */
   unknown: string[];
 }
@@ -75,7 +71,6 @@ class Solver {
   readonly #resistive: Conductor[];
   readonly #network: ResistorNetwork;
   readonly #part: Int32Array;
-  readonly #shorted = new Set<string>();
   /** Taps whose way to their supply and back is known. */
   readonly #traced: Tap[] = [];
 
@@ -89,12 +84,11 @@ class Solver {
       if (fuse && fuse.from !== fuse.to) branches.push({ ...fuse, ohm: FUSE_OHM });
     this.#network = new ResistorNetwork(nodes, branches);
     this.#part = parts(nodes, branches);
-    for (const [rail, { plus, back }] of sources)
-      if (this.#part[plus] === this.#part[back]) this.#shorted.add(rail);
     for (const tap of taps) {
       const rail = this.#railOf(tap);
       const source = rail === undefined ? undefined : sources.get(rail);
-      if (!source || this.#shorted.has(rail!)) continue;
+      // A short circuit has no voltages to speak of.
+      if (!source || this.#part[source.plus] === this.#part[source.back]) continue;
       const reached =
         this.#part[tap.plus] === this.#part[source.plus] &&
         this.#part[tap.back] === this.#part[source.back];
@@ -104,8 +98,11 @@ class Solver {
 
   solve(): Drops {
     const { channels, untraced } = this.#channels();
-    const fused = new Map<string, FusedWires>();
-    for (const [rail, source] of this.#circuit.sources) fused.set(rail, this.#behind(source));
+    const weakest = new Map<string, ProtectedWire>();
+    for (const [rail, source] of this.#circuit.sources) {
+      const wire = this.#weakestBehind(source);
+      if (wire) weakest.set(rail, wire);
+    }
     const labels = this.#circuit.conductors
       .filter(({ ohm }) => ohm === undefined)
       .map(({ label }) => label);
@@ -113,8 +110,7 @@ class Solver {
       wires: this.#wires(),
       channels,
       untraced,
-      shorted: this.#shorted,
-      fused,
+      weakest,
       unknown: [...new Set(labels)],
     };
   }
@@ -252,26 +248,22 @@ class Solver {
 
   // --- fuses ----------------------------------------------------------------------------------------
 
-  #behind({ plus, fuse }: Source): FusedWires {
+  #weakestBehind({ plus, fuse }: Source): ProtectedWire | undefined {
     const near = this.#nearby();
     const seen = new Set([fuse?.to ?? plus]);
-    const found: FusedWires = { bypassed: fuse !== undefined && fuse.from === fuse.to };
+    let weakest: ProtectedWire | undefined;
     for (const node of seen)
-      for (const conductor of near.get(node) ?? []) {
-        const other = conductor.from === node ? conductor.to : conductor.from;
-        if (other === fuse?.from) {
-          found.bypassed = true;
-          continue;
-        }
+      for (const { from, to, label, wire } of near.get(node) ?? []) {
+        const other = from === node ? to : from;
+        if (other === fuse?.from) continue;
         seen.add(other);
-        const { label, path, wire } = conductor;
         const section = sectionOf(wire);
         if (section === undefined) continue;
         const capacity = capacityA(section);
-        if (capacity < (found.weakest?.capacityA ?? Number.POSITIVE_INFINITY))
-          found.weakest = { label, path, capacityA: capacity };
+        if (capacity < (weakest?.capacityA ?? Number.POSITIVE_INFINITY))
+          weakest = { label, capacityA: capacity };
       }
-    return found;
+    return weakest;
   }
 
   #near: Map<number, Conductor[]> | undefined;

@@ -31,7 +31,6 @@ export function lintBudget(notes: Notes): void {
     lintFuse(notes, rail);
     lintSupply(notes, rail);
   }
-  for (const rail of budget.shorted) lintShort(notes, rail);
   const thin = new Set<string>();
   for (const wire of budget.wires) if (lintGauge(notes, wire)) thin.add(pathText(wire.path));
   for (const channel of budget.channels) lintDrop(notes, channel, thin);
@@ -53,25 +52,10 @@ const A = (amps: number) => `${tidy(amps, 2)} A`;
 
 // --- rails ----------------------------------------------------------------------------------------
 
-function lintShort(notes: Notes, rail: string): void {
-  if (notes.given.broken(['wires']) || notes.given.broken(['connectors'])) return;
-  notes.error(
-    ['rails', rail, 'supply'],
-    `plus and return of ${rail} are joined by wires, bridged cavities or a header: a short circuit`,
-    'check the ends of its wires and what its connectors bridge',
-  );
-}
-
 function lintFuse(notes: Notes, { name, fuse }: RailBudget): void {
   if (fuse?.ratingA === undefined) return;
-  const { ratingA, standard, verdict, wire, fits, loadA, bypassed } = fuse;
+  const { ratingA, standard, verdict, wire, fits, loadA } = fuse;
   const path = ['rails', name, 'fuse', 'ratingA'];
-  if (bypassed)
-    notes.warning(
-      ['rails', name, 'fuse'],
-      `a wire leads around the fuse of ${name}`,
-      'take every load from the side of the fuse in to',
-    );
   if (!isFuseRating(ratingA, standard)) {
     const near = FUSE_RATINGS_A[standard].filter((rating) => rating > ratingA)[0];
     notes.warning(

@@ -69,6 +69,7 @@ export class Rig {
       port: 0,
       tokenHash: null,
       prop: 'Foyer owl',
+      propFile: 'owl.yaml',
       linkTimeoutMs: 500,
       rails,
       osc: null,

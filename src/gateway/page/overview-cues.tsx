@@ -1,5 +1,7 @@
 import './overview-cues.css';
+import type { ComponentChildren } from 'preact';
 import type { Requests } from '../../core/requests.ts';
+import { CueRails } from './cue-rails.tsx';
 import { ControlSheet, command } from './overview-parts.tsx';
 import { ask, cueList, holder, holding } from './store.ts';
 
@@ -24,6 +26,7 @@ export function Cues() {
               restarts
               onStart={() => command('cue.run', { cue })}
               onStop={() => command('cue.stop', { cue })}
+              more={<CueRails cue={cue} />}
             />
           ))}
         </ul>
@@ -67,6 +70,7 @@ function Play(props: {
   restarts?: boolean;
   onStart: () => void;
   onStop: () => void;
+  more?: ComponentChildren;
 }) {
   const { name, running, start } = props;
   return (
@@ -93,6 +97,7 @@ function Play(props: {
       <button type="button" aria-label={`End ${name}`} disabled={!running} onClick={props.onStop}>
         End
       </button>
+      {props.more}
     </li>
   );
 }

@@ -12,6 +12,7 @@ import {
   searchText,
   wireCount,
 } from './wiring-data.ts';
+import { Drops } from './wiring-drops.tsx';
 import { Fault } from './wiring-fault.tsx';
 import { Paper, PrintChoice } from './wiring-print.tsx';
 import { WhyNot, WireTable } from './wiring-wires.tsx';
@@ -33,6 +34,7 @@ export function Wiring() {
         <a href="#wiring/find">Find a wire</a>
         <a href="#wiring/fault">It does not work</a>
         <a href="#wiring/print">Print</a>
+        <a href="#wiring/volts">Volts</a>
         <a href="#wiring/pins">Pins</a>
       </nav>
       <div class="wiring-sheets">
@@ -40,6 +42,7 @@ export function Wiring() {
           <Find />
           <Fault />
           <PrintChoice />
+          <Drops />
         </div>
         <div class="wiring-column" id="wiring/pins">
           <PinMaps />
