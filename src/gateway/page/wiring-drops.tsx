@@ -53,11 +53,14 @@ function DropTable({ channels }: { channels: Budget['channels'] }) {
           {channels.map(({ name, rail, movingV, dropV, dropShare, stallV }) => (
             <tr key={name}>
               <th scope="row">
-                {name} <span class="soft">{rail}</span>
+                <Breakable text={name} /> <span class="soft">{rail}</span>
               </th>
               <td class="number">{volts(movingV)}</td>
               <td class="number">
-                {volts(dropV)} ({(100 * dropShare!).toFixed(1)} %{dropShare! > MUCH && ', much'})
+                {volts(dropV)}{' '}
+                <span class="share">
+                  {(100 * dropShare!).toFixed(1)} %{dropShare! > MUCH && ', much'}
+                </span>
               </td>
               <td class="number">{stallV === movingV ? '–' : volts(stallV)}</td>
             </tr>
@@ -70,6 +73,11 @@ function DropTable({ channels }: { channels: Budget['channels'] }) {
       </p>
     </>
   );
+}
+
+/** A name that may go on in the next line after an underscore. */
+function Breakable({ text }: { text: string }) {
+  return text.split(/(?<=_)/).map((part, i) => [i > 0 && <wbr />, part]);
 }
 
 function Findings() {
