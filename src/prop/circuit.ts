@@ -3,6 +3,8 @@ import { restA } from './cue-loads.ts';
 import type { Path } from './finding.ts';
 import { HEADER_LAYOUT } from './header.ts';
 import { currents } from './lint-rails.ts';
+import { type Core, coreKind } from './loom.ts';
+import { splitEnd } from './loom-words.ts';
 import type { Channel, Prop, Wire } from './schema.ts';
 
 /** The wires of a prop that carry its supply currents, as a network of resistors and loads. */
@@ -65,10 +67,8 @@ export function drawOf(channel: Channel): { idleA: number; busyA: number; stallA
   return { idleA: restA(channel), busyA, stallA };
 }
 
-export const isPlus = ({ role }: { role: string }) => role.toLowerCase() === 'plus';
-export const isReturn = ({ role }: { role: string }) => role.toLowerCase() === 'return';
-
-type Core = Wire['cores'][number];
+export const isPlus = (core: { role: string }) => coreKind(core) === 'plus';
+export const isReturn = (core: { role: string }) => coreKind(core) === 'return';
 
 /**
  * Builds the network. Cavities that a connector bridges are one node, and so are the ground pins of
@@ -105,7 +105,7 @@ export function circuitOf(prop: Prop): Circuit {
       add(channel.wire, ['channels', name, 'wire'], (core) => supplies(core) || pins.has(core));
     if (channel.kind === 'relay') joinContact(own, loads.get(name) ?? [], nodes);
     for (const pin of pins) {
-      const header = headers.get(split(pin.from).connector);
+      const header = headers.get(splitEnd(pin.from).connector);
       if (header !== undefined)
         nodes.join(nodes.at(pin.from), own.some(isPlus) ? header.ground : header.plus);
     }
@@ -152,7 +152,7 @@ function pinsOf(channel: Channel, own: readonly Core[]): Set<Core> {
 
 /** A closed relay joins COM and what the load hangs on, NO or NC. */
 function joinContact(own: readonly Core[], load: readonly Core[], nodes: Nodes): void {
-  const relays = new Set(own.map(({ to }) => split(to).connector));
+  const relays = new Set(own.map(({ to }) => splitEnd(to).connector));
   const ends = load.flatMap(({ from, to }) => [from, to]);
   for (const relay of relays) {
     const used = [`${relay}-NO`, `${relay}-NC`].find((end) => ends.includes(end));
@@ -196,10 +196,6 @@ function tapsOf(
 function farEnd(cores: readonly Core[], kind: (core: Core) => boolean): string | undefined {
   const chain = cores.filter(kind);
   return chain.findLast(({ to }) => !chain.some(({ from }) => from === to))?.to;
-}
-
-function split(end: string): { connector: string } {
-  return { connector: end.slice(0, Math.max(0, end.lastIndexOf('-'))) };
 }
 
 /** Gives the nodes that are left after joining the numbers from 0. */
