@@ -1,0 +1,241 @@
+import { describe, expect, test } from 'vitest';
+import { budgetFindings } from '../../src/prop/lint-budget.ts';
+import { parseProp } from '../../src/prop/load.ts';
+import { expectFindings, OWL } from './helpers.ts';
+
+/**
+ * One servo on a fused rail, with the wires on the way; the mark » stands before the place of the
+ * finding. 24 AWG may carry 4.36 A (IEC 60204-1, table 6, method B2, in proportion to the section).
+ */
+function prop({
+  rail = '',
+  fuse = 'ratingA: 2',
+  limitA = '3',
+  draw = '{ idleA: 0.1, movingA: 1, stallA: 2 }',
+  wire = 'gaugeAwg: 20, lengthM: 1',
+  wireMark = '',
+  feed = 'gaugeAwg: 16, lengthM: 0.5',
+} = {}): string {
+  return `sinew: 1
+name: Test
+boards: { main: { driver: sim } }
+rails:
+  six: { volts: 6, limitA: ${limitA}, supply: { plus: P1-1, return: P1-2 }, fuse: { ${fuse}, from: F1-1, to: F1-2 }${rail} }
+connectors: { P1: { bridged: [[2, 3]] }, F1: {}, S1: {}, J1: { board: main } }
+channels:
+  a:
+    kind: servo
+    output: { board: main, pin: 17 }
+    rail: six
+    calibration: [[1000, -45], [2000, 45]]
+    draw: ${draw}
+    park: { to: 0 }
+    wire: ${wireMark}{ label: W1, ${wire}, cores: [{ role: signal, colour: YE, from: J1-11, to: S1-1 }, { role: plus, colour: RD, from: F1-2, to: S1-2 }, { role: return, colour: BK, from: P1-2, to: S1-3 }] }
+wires:
+  - { label: W2, rail: six, ${feed}, cores: [{ role: plus, colour: RD, from: P1-1, to: F1-1 }] }
+  - { label: W3, rail: six, gaugeAwg: 20, lengthM: 0.2, cores: [{ role: return, colour: BK, from: P1-3, to: J1-6 }] }
+`;
+}
+
+test('the base of these tests has no findings, and the owl has none', () => {
+  expectFindings(prop(), []);
+  const owl = parseProp(OWL, 'owl.yaml');
+  expect(budgetFindings(owl.prop!, OWL)).toEqual([]);
+});
+
+describe('fuses', () => {
+  test('too large for the wire behind it', () => {
+    const wire = 'gaugeAwg: 24, lengthM: 0.5';
+    expectFindings(prop({ fuse: 'ratingA: »5', wire }), [
+      {
+        severity: 'warning',
+        path: 'rails.six.fuse.ratingA',
+        wrong: 'a fuse of 5 A does not protect W1, which may carry 4.36 A',
+        right: /^fit 2 A$/,
+      },
+    ]);
+  });
+
+  test('too small for the load', () => {
+    expectFindings(prop({ fuse: 'ratingA: »1', draw: '{ idleA: 0, movingA: 1.5, stallA: 2 }' }), [
+      {
+        severity: 'warning',
+        wrong: 'blows in normal use: six carries up to 1.5 A',
+        right: 'fit 2 A',
+      },
+    ]);
+  });
+
+  test('none fits', () => {
+    expectFindings(
+      prop({
+        fuse: 'ratingA: »5',
+        limitA: '9',
+        draw: '{ idleA: 0.1, movingA: 4.2, stallA: 4.3 }',
+        wire: 'gaugeAwg: 24, lengthM: 0.1',
+      }),
+      [
+        {
+          severity: 'warning',
+          wrong: 'does not protect W1',
+          right: /^no rating of ISO 8820 fits between 4.2 A and 4.36 A: make W1 thicker/,
+        },
+      ],
+    );
+  });
+
+  test('no rating of its standard', () => {
+    expectFindings(prop({ fuse: 'ratingA: »2.5' }), [
+      { severity: 'warning', wrong: 'ISO 8820 has no fuse of 2.5 A', right: 'such as 2 A' },
+    ]);
+    expectFindings(prop({ fuse: 'ratingA: 2.5, standard: IEC 60127' }), []);
+  });
+
+  test('without terminals only what it must carry is judged', () => {
+    const text = prop({ fuse: 'ratingA: »1', draw: '{ idleA: 0, movingA: 1.5, stallA: 2 }' });
+    expectFindings(text.replace('supply: { plus: P1-1, return: P1-2 }, ', ''), [
+      { severity: 'warning', wrong: 'blows in normal use', right: 'a rating above 1.5 A' },
+    ]);
+  });
+});
+
+describe('wires', () => {
+  test('a gauge too small for its current', () => {
+    // 26 AWG is 0.129 mm2, so 2.77 A.
+    expectFindings(
+      prop({
+        limitA: '9',
+        fuse: 'ratingA: »5',
+        draw: '{ idleA: 0, movingA: 4, stallA: 4.1 }',
+        wire: 'gaugeAwg: »26, lengthM: 0.1',
+      }),
+      [
+        { severity: 'warning', wrong: 'does not protect W1' },
+        {
+          severity: 'warning',
+          path: 'channels.a.wire.gaugeAwg',
+          wrong: 'W1 carries 4 A, and such a wire may carry 2.77 A',
+          right: 'make it 24 AWG or thicker',
+        },
+      ],
+    );
+  });
+
+  test('too much lost on the way, with the gauge that would do', () => {
+    // By hand: 24 AWG has 0.0842 ohm/m, 2 x 2 m x 1 A make 0.337 V, and the feed some millivolts; 5 % of
+    // 6 V are 0.3 V, for which the next even gauge is enough.
+    expectFindings(prop({ wire: 'gaugeAwg: 24, lengthM: 2', wireMark: '»' }), [
+      {
+        severity: 'warning',
+        path: 'channels.a.wire',
+        wrong: /^a gets 5\.6\d V of 6 V when it moves or is on: 0\.3\d V \(5\.\d %\) are lost/,
+        right: /^make W1 22 AWG or thicker for 5 % or less$/,
+      },
+    ]);
+    expectFindings(prop({ wire: 'gaugeAwg: 22, lengthM: 2' }), []);
+  });
+
+  test('where the loss lies before its own wire, that is said', () => {
+    expectFindings(prop({ feed: 'gaugeAwg: 24, lengthM: 5', wireMark: '»' }), [
+      { severity: 'warning', wrong: 'a gets 5.', right: /lost before W1\)$/ },
+    ]);
+  });
+});
+
+describe('supplies', () => {
+  test('a stall that the supply cannot give', () => {
+    expectFindings(prop({ limitA: '»1.5' }), [
+      {
+        severity: 'warning',
+        path: 'rails.six.limitA',
+        wrong: 'six gives 1.5 A, and a stalled asks for 2 A even while all others rest',
+        right: 'use a supply of 2 A or more',
+      },
+    ]);
+  });
+
+  test('a battery that does not last', () => {
+    const battery = (wantedH: number) =>
+      prop({ rail: `, battery: »{ capacityAh: 2, wantedH: ${wantedH} }` });
+    // 2 Ah: 20 h at 0.1 A, 2 h at 1 A.
+    expectFindings(battery(30), [
+      { severity: 'warning', wrong: 'the battery lasts 20 h even when nothing moves' },
+    ]);
+    expectFindings(battery(10), [
+      { severity: 'note', wrong: /lasts 20 h at rest but 2 h if all moves all the time/ },
+    ]);
+    expectFindings(battery(1).replace('»', ''), []);
+  });
+});
+
+describe('small parts', () => {
+  const PARTS = (lamp: string, relay = '') => `sinew: 1
+name: Test
+boards: { main: { driver: sim } }
+rails: { five: { volts: 5, limitA: 2 } }
+channels:
+  h: { kind: lamp, output: { board: main, pin: 17 }, rail: five, draw: { fullA: 0.02 }, ${lamp} }
+  k: { kind: relay, output: { board: main, pin: 22 }, ${relay} }
+`;
+
+  test('a series resistor too small for the lowest forward voltage', () => {
+    // (5 - 1.8) / 100 is 32 mA; 3.2 V / 20 mA is 160 ohm, a value of E24.
+    expectFindings(PARTS('led: { forwardV: 2, spreadV: 0.2, currentA: 0.02, resistorOhm: »100 }'), [
+      {
+        severity: 'warning',
+        path: 'channels.h.led.resistorOhm',
+        wrong: 'h may get 32 mA through 100 ohm, and 20 mA is its most',
+        right: 'use 160 ohm or more',
+      },
+    ]);
+    expectFindings(
+      PARTS('led: { forwardV: 2, spreadV: 0.2, currentA: 0.02, resistorOhm: 160 }'),
+      [],
+    );
+  });
+
+  test('a supply below the forward voltage', () => {
+    expectFindings(PARTS('led: { forwardV: »6, currentA: 0.02 }'), [
+      { severity: 'warning', wrong: 'h needs up to 6.2 V and its supply has 5 V' },
+    ]);
+  });
+
+  test('the base resistor of a relay', () => {
+    // 5 V / 70 ohm is 71.4 mA. 2.6 V / 10 kohm x 100 is 26 mA; 2.6 V / 100 ohm is 26 mA from the pin.
+    const coil = (more: string) => PARTS('', `coil: { volts: 5, ohm: 70, ${more} }`);
+    expectFindings(coil('baseOhm: »10000'), [
+      {
+        severity: 'warning',
+        wrong: 'the transistor passes 26 mA and the coil needs 71.4 mA',
+        right: '1200 ohm',
+      },
+    ]);
+    expectFindings(coil('baseOhm: »100'), [
+      { severity: 'warning', wrong: 'through 100 ohm the pin gives 26 mA: 16 mA is its most' },
+    ]);
+    expectFindings(coil('baseOhm: 1200'), []);
+    expectFindings(coil('gain: »10'), [{ severity: 'warning', wrong: '16 mA is its most' }]);
+    expectFindings(coil('driveV: »0.5'), [{ severity: 'warning', wrong: 'does not open' }]);
+  });
+});
+
+describe('bad values', () => {
+  test.each([
+    [{ wire: 'gaugeAwg: »-3, lengthM: 1' }, 'is no gauge', 'give AWG 0 to 40, or sectionMm2'],
+    [{ wire: 'gaugeAwg: »thin, lengthM: 1' }, 'is not a number', 'American wire gauge'],
+    [{ wire: 'sectionMm2: »0, lengthM: 1' }, 'is not above 0', 'give mm2'],
+    [{ wire: 'gaugeAwg: 20, lengthM: »0' }, 'is not above 0', 'give metres'],
+    [{ fuse: 'ratingA: »0' }, 'is not above 0', 'give amperes'],
+    [{ fuse: 'ratingA: 2, standard: »ANSI' }, 'is no fuse standard', 'write ISO 8820'],
+    [{ rail: ', battery: { capacityAh: »-1 }' }, 'is not above 0', 'give ampere-hours'],
+    [{ rail: ', battery: { capacityAh: 2, peukert: »0.5 }' }, 'is below 1', '1 or more'],
+  ])('%j', (changes, wrong, right) => {
+    expectFindings(prop(changes), [{ wrong, right }]);
+  });
+
+  test('zero volts', () => {
+    expectFindings(prop().replace('volts: 6', 'volts: »0'), [
+      { wrong: 'is not above 0', right: 'give volts' },
+    ]);
+  });
+});
