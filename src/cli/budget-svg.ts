@@ -1,19 +1,15 @@
 import type { CueLoad, CueRail } from '../core/cue-load.ts';
 import type { Prop } from '../prop/schema.ts';
 import { tidy } from '../shared/units.ts';
-import type { CueAnswer } from './budget.ts';
 import { Canvas, GAP, ticks } from './canvas.ts';
 import { railFigures } from './rehearse-text.ts';
 
 /** The rails during each cue, one below the other, as an SVG document. */
-export function budgetSvg(prop: Prop, cues: readonly CueAnswer[]): string {
+export function budgetSvg(prop: Prop, cues: readonly CueLoad[]): string {
   const canvas = new Canvas(1);
   canvas.text(24, 36, `${prop.name}: rails`, 'title');
   canvas.y = 52;
-  for (const one of cues) {
-    if ('rails' in one) block(canvas, one);
-    else canvas.paragraph(`${one.cue} cannot be rehearsed: ${one.refused}`, 'red');
-  }
+  for (const one of cues) block(canvas, one);
   if (cues.length === 0) canvas.paragraph('The file has no cues.', 'soft');
   canvas.y += 8;
   canvas.paragraph(
@@ -43,11 +39,10 @@ function worst({ worstA }: CueRail): string {
   return `worst ${tidy(worstA, 2)} A`;
 }
 
-function described(cues: readonly CueAnswer[]): string {
-  const told = cues.flatMap((one) => {
-    if (!('rails' in one)) return [];
-    const figures = one.rails.map((rail) => `${rail.name} ${railFigures(rail)}, ${worst(rail)}`);
-    return [`${one.cue}: ${figures.join(', ')}.`];
+function described(cues: readonly CueLoad[]): string {
+  const told = cues.map(({ cue, rails }) => {
+    const figures = rails.map((rail) => `${rail.name} ${railFigures(rail)}, ${worst(rail)}`);
+    return `${cue}: ${figures.join(', ')}.`;
   });
   return told.join(' ');
 }

@@ -1,7 +1,7 @@
+import type { CueLoad } from '../core/cue-load.ts';
 import type { Budget, FuseBudget, RailBudget } from '../prop/budget.ts';
 import { tidy } from '../shared/units.ts';
 import { bundleFactor } from '../sums/wire.ts';
-import type { CueAnswer } from './budget.ts';
 import { table } from './output.ts';
 
 const percent = (share: number) => `${Math.round(100 * share)} %`;
@@ -21,7 +21,7 @@ const n = (value: number | undefined, digits = 2) =>
 export function budgetText(
   prop: string,
   budget: Budget,
-  cues: readonly CueAnswer[],
+  cues: readonly CueLoad[],
   told: readonly string[],
 ): string {
   const parts = [
@@ -34,10 +34,15 @@ export function budgetText(
     ...wires(budget),
     ...smallParts(budget),
     ...gaps(budget),
-    told.length === 0 ? 'no findings' : [...told, `${told.length} findings`].join('\n'),
+    findings(told),
     CAUTIONS.map((caution) => `! ${caution}`).join('\n'),
   ];
   return parts.join('\n\n');
+}
+
+function findings(told: readonly string[]): string {
+  if (told.length === 0) return 'no findings';
+  return [...told, told.length === 1 ? '1 finding' : `${told.length} findings`].join('\n');
 }
 
 function rails(all: readonly RailBudget[]): string {
@@ -117,36 +122,25 @@ function hours(time: number): string {
   return time < 1 ? `${tidy(time * 60, 0)} min` : `${tidy(time, 1)} h`;
 }
 
-function cueTable(cues: readonly CueAnswer[]): string[] {
+function cueTable(cues: readonly CueLoad[]): string[] {
   if (cues.length === 0) return [];
-  const rows = cues.flatMap((one) => {
-    if ('refused' in one) return [];
-    const length = `${n(one.durationS)}${one.cutShort ? '+' : ''}`;
-    return one.rails.map((rail, i) => [
-      i === 0 ? one.cue : '',
-      i === 0 ? length : '',
+  const rows = cues.flatMap(({ cue, durationS, cutShort, rails: all }) =>
+    all.map((rail, i) => [
+      i === 0 ? cue : '',
+      i === 0 ? `${n(durationS)}${cutShort ? '+' : ''}` : '',
       rail.name,
       n(rail.meanA),
       n(rail.peakA),
       n(rail.peakAtS),
       n(rail.worstA),
       n(rail.worstAtS),
-    ]);
-  });
-  const heading = ['cue', 'takes s', 'rail', 'mean A', 'peak A', 'at s', 'worst A', 'at s'];
-  const endless = cues.some((one) => 'rails' in one && one.cutShort);
-  const refused = cues.flatMap((one) =>
-    'refused' in one ? [`cue ${one.cue} cannot be rehearsed: ${one.refused}`] : [],
+    ]),
   );
-  return [
-    [
-      ...(rows.length > 0
-        ? [table(heading, rows), '', 'worst: if every servo that moves then were stalled.']
-        : []),
-      ...(endless ? ['+: goes on until it is stopped; so much of it was computed.'] : []),
-      ...refused,
-    ].join('\n'),
-  ];
+  const heading = ['cue', 'takes s', 'rail', 'mean A', 'peak A', 'at s', 'worst A', 'at s'];
+  const lines = [table(heading, rows), '', 'worst: if every servo that moves then were stalled.'];
+  if (cues.some(({ cutShort }) => cutShort))
+    lines.push('+: goes on until it is stopped; so much of it was computed.');
+  return [lines.join('\n')];
 }
 
 function channels({ channels: all }: Budget): string[] {

@@ -1,6 +1,5 @@
 import { type CueLoad, cueLoad } from '../core/cue-load.ts';
 import type { Prop } from '../prop/schema.ts';
-import { Refusal } from '../shared/errors.ts';
 import type { Desk } from './desk.ts';
 import { EXIT, print, UsageError, writeOut } from './output.ts';
 import { type Outcome, verb } from './verb.ts';
@@ -11,9 +10,6 @@ interface Given {
   svg?: true;
   out?: string;
 }
-
-/** A cue that was rehearsed, or why it may not start. */
-export type CueAnswer = CueLoad | { cue: string; refused: string };
 
 export const budgetVerb = verb<Given>({
   name: 'budget',
@@ -53,10 +49,9 @@ async function budget({ file, cue, svg, out }: Given, desk: Desk): Promise<Outco
   const told = findings.map((finding) => formatFinding(finding, file));
   tell(told);
   const sums = budgetOf(prop);
-  const figures = cues.map((one) => ('rails' in one ? withoutCurves(one) : one));
-  const result = { file, ...sums, cues: figures, cautions: CAUTIONS, findings };
+  const result = { file, ...sums, cues: cues.map(withoutCurves), cautions: CAUTIONS, findings };
   const bad = findings.some(({ severity }) => severity !== 'note');
-  const exit = bad || cues.some((one) => 'refused' in one) ? EXIT.refused : EXIT.done;
+  const exit = bad ? EXIT.refused : EXIT.done;
   const text = svg
     ? (await import('./budget-svg.ts')).budgetSvg(prop, cues)
     : budgetText(prop.name, sums, cues, beside ? [] : told);
@@ -65,19 +60,12 @@ async function budget({ file, cue, svg, out }: Given, desk: Desk): Promise<Outco
   return { result: { file, written: out, findings }, text: `written to ${out}`, exit };
 }
 
-/** Every cue, or the one that was asked for. @throws Refusal when that one may not start */
-async function rehearsed(prop: Prop, only: string | undefined): Promise<CueAnswer[]> {
-  if (only !== undefined) return [await cueLoad(prop, only)];
-  const answers: CueAnswer[] = [];
-  for (const cue of Object.keys(prop.cues)) {
-    try {
-      answers.push(await cueLoad(prop, cue));
-    } catch (error) {
-      if (!(error instanceof Refusal)) throw error;
-      answers.push({ cue, refused: error.message });
-    }
-  }
-  return answers;
+/** Every cue, or the one that was asked for. @throws Refusal when there is no such cue */
+async function rehearsed(prop: Prop, only: string | undefined): Promise<CueLoad[]> {
+  const loads: CueLoad[] = [];
+  for (const cue of only === undefined ? Object.keys(prop.cues) : [only])
+    loads.push(await cueLoad(prop, cue));
+  return loads;
 }
 
 /** `sinew rehearse --json` has the courses. */
