@@ -1,0 +1,69 @@
+import { readFile, writeFile } from 'node:fs/promises';
+import type { Browser } from 'playwright-core';
+import { afterAll, afterEach, beforeAll, beforeEach, expect, it } from 'vitest';
+import { budgetOf } from '../../src/prop/budget.ts';
+import { parseProp } from '../../src/prop/load.ts';
+import { Daemon } from '../system/daemon.ts';
+import { axeSource, breaches, overhang } from './axe.ts';
+import { Desk, LAPTOP, launch, PHONE } from './browser.ts';
+
+let browser: Browser;
+let daemon: Daemon;
+beforeAll(async () => {
+  browser = await launch();
+});
+afterAll(() => browser?.close());
+beforeEach(async () => {
+  daemon = await Daemon.start();
+});
+afterEach(() => daemon.cleanUp());
+
+const sizes = [
+  ['phone', 'light', PHONE],
+  ['laptop', 'dark', LAPTOP],
+] as const;
+
+it.each(sizes)(
+  'on a %s, %s, a cue shows the load of its rails',
+  async (_, colorScheme, viewport) => {
+    const desk = await Desk.open(browser, daemon, { colorScheme, viewport, scripts: [axeSource] });
+    const row = desk.page
+      .getByRole('listitem')
+      .filter({ has: desk.page.getByRole('button', { name: 'Run wake', exact: true }) });
+    // Nobody has control: looking is free.
+    await row.getByText('Rail load').click();
+    await row
+      .getByRole('img', { name: /^Load of servo6v: peak 0\.98 A of 5 A at 1\.5 s/ })
+      .waitFor();
+    await row.getByRole('img', { name: /^Load of logic5v: peak / }).waitFor();
+    expect(await breaches(desk)).toEqual([]);
+    expect(await overhang(desk)).toBe(0);
+    await desk.close();
+  },
+);
+
+it.each(sizes)('on a %s, %s, every channel has its voltage', async (_, colorScheme, viewport) => {
+  const desk = await Desk.open(browser, daemon, { colorScheme, viewport, scripts: [axeSource] });
+  await desk.view('wiring');
+  const sheet = desk.page.locator('.drops');
+  await sheet.locator('tbody tr').first().waitFor();
+  const { prop } = parseProp(await daemon.readProp(), 'prop.yaml');
+  const { channels } = budgetOf(prop!);
+  expect(await sheet.locator('tbody tr').count()).toBe(channels.length);
+  for (const { name, movingV } of channels) {
+    const row = sheet.getByRole('row', { name: new RegExp(`^${name} `) });
+    expect(await row.locator('td').first().textContent()).toBe(`${movingV!.toFixed(2)} V`);
+  }
+  expect(await breaches(desk)).toEqual([]);
+  expect(await overhang(desk)).toBe(0);
+  await desk.close();
+});
+
+it('what the check says of fuses and wires stands below', async () => {
+  const text = await readFile(daemon.propFile, 'utf8');
+  await writeFile(daemon.propFile, text.replace(/fuse: \{ ratingA: [\d.]+/, 'fuse: { ratingA: 20'));
+  const desk = await Desk.open(browser, daemon);
+  await desk.view('wiring');
+  await desk.page.getByText('a fuse of 20 A does not protect').waitFor();
+  await desk.close();
+});
