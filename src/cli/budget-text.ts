@@ -166,8 +166,7 @@ function channels({ channels: all }: Budget): string[] {
     n(one.movingV),
     n(one.dropV, 3),
     n(100 * one.dropShare!, 1),
-    n(one.stallA),
-    n(one.stallV),
+    ...(one.stallA > one.movingA ? [n(one.stallA), n(one.stallV)] : []),
   ]);
   const own = known.some(({ along }) => along === 'its own wire');
   return [

@@ -6,9 +6,14 @@ import { type BudgetQuestion, BudgetReckoner } from './budget-answer.ts';
 if (!parentPort) throw new Error('this runs as a worker thread of the gateway');
 const port = parentPort;
 
-/** Nicer than the core by this much. On Linux 0 stands for this thread alone: setpriority(2), notes. */
+/** The core goes first where both want the same processor. */
 const NICENESS = 10;
-if (process.platform === 'linux') setPriority(0, NICENESS);
+try {
+  // On Linux 0 stands for this thread alone (setpriority(2), notes); elsewhere for the whole process.
+  if (process.platform === 'linux') setPriority(0, NICENESS);
+} catch {
+  // The systemd unit forbids it; then the scheduler is fair to both.
+}
 
 const reckoner = new BudgetReckoner(workerData as string);
 let last = Promise.resolve();
