@@ -82,9 +82,10 @@ it('the overview switches, dims, colours and poses, and a second page shows it',
 
 it('the wiring view finds a wire by label, end, channel and colour, and identifies it', async () => {
   const prop = parse(await daemon.readProp());
-  const wires = Object.entries<{ wire?: { label: string; cores: { colour: string }[] } }>(
+  const own = Object.entries<{ wire?: { label: string; cores: { colour: string }[] } }>(
     prop.channels,
   ).flatMap(([channel, { wire }]) => (wire ? [{ channel, ...wire }] : []));
+  const wires = [...own, ...(prop.wires as typeof own)];
   const desk = await Desk.open(browser, daemon, { view: 'wiring' });
   const rows = desk.page.locator('table.wires tbody tr');
   await desk.page.getByText(`${wires.length} wires in all`).waitFor();
@@ -103,6 +104,11 @@ it('the wiring view finds a wire by label, end, channel and colour, and identifi
       having.map(({ label }) => label),
     );
   }
+  // A feed belongs to no channel, so that there is nothing to identify.
+  await search.fill('W22');
+  await desk.page.getByText(`1 wire of ${wires.length} for “W22”`).waitFor();
+  expect(await rows.first().textContent()).toMatch(/W22servo6v14 AWG.*PS1-2 → TB1-8/);
+  expect(await rows.getByRole('button').count()).toBe(0);
   await search.fill('nothing is called that');
   await desk.page.getByText('No wire matches').waitFor();
 
@@ -117,11 +123,32 @@ it('the wiring view finds a wire by label, end, channel and colour, and identifi
   await desk.close();
 });
 
+it('the wiring view tells what to check when a channel fails', async () => {
+  const desk = await Desk.open(browser, daemon, { view: 'wiring' });
+  const sheet = desk.page.locator('.fault');
+  await sheet.getByLabel('Channel').selectOption('mist');
+  const steps = sheet.locator('.fault-steps > li');
+  await steps.first().waitFor();
+  await sheet.getByText(/depends on rail logic5v, fuse F2, wires W30 W31 W32 W16/).waitFor();
+  expect(await steps.nth(2).textContent()).toMatch(/Power on.*PS2-1 against PS2-2.*Good: 5 V/);
+  await sheet.getByLabel('What is wrong').selectOption('it stays on');
+  await steps.first().getByText('sinew switch mist off').waitFor();
+  const first = steps.first().getByRole('checkbox');
+  await first.check();
+  expect(await first.isChecked()).toBe(true);
+  expect(await steps.first().textContent()).not.toContain('Else:');
+  await sheet.getByLabel('Channel').selectOption('beak');
+  await steps.nth(5).getByText('SV3-2 against SV3-3').waitFor();
+  expect(await steps.first().getByRole('checkbox').isChecked()).toBe(false);
+  await desk.close();
+});
+
 it('the wiring view prints the loom and the flags, and nothing else', async () => {
   const prop = parse(await daemon.readProp());
   const labels = Object.values<{ wire?: { label: string } }>(prop.channels).flatMap(({ wire }) =>
     wire ? [wire.label] : [],
   );
+  labels.push(...prop.wires.map(({ label }: { label: string }) => label));
   const desk = await Desk.open(browser, daemon, { view: 'wiring' });
   const { page } = desk;
   await page.getByText('wires in all').waitFor();
