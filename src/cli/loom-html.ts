@@ -162,10 +162,10 @@ svg { width: 100%; height: auto; }
 .signed i { display: inline-block; width: 45mm; border-bottom: 0.3mm solid #22201c; }
 .box { display: inline-block; width: 3mm; height: 3mm; border: 0.3mm solid #22201c; vertical-align: -0.4mm; }
 table { border-collapse: collapse; width: 100%; font-size: 9.5pt; }
-th, td { text-align: left; vertical-align: top; padding: 0.6mm 2.5mm 0.6mm 0; border-bottom: 0.2mm solid #b5b0a5; }
+th, td { overflow-wrap: anywhere; text-align: left; vertical-align: top; padding: 0.6mm 2.5mm 0.6mm 0; border-bottom: 0.2mm solid #b5b0a5; }
 thead th { border-bottom: 0.4mm solid #22201c; font-size: 8.5pt; }
 thead th:last-child, .tick { text-align: right; padding-right: 1mm; width: 6mm; }
-.colour { white-space: nowrap; }
+td.colour { white-space: nowrap; }
 .swatch { display: inline-block; width: 5mm; height: 2.2mm; border: 0.2mm solid #5a554b; border-radius: 1mm; margin-right: 1.5mm; print-color-adjust: exact; -webkit-print-color-adjust: exact; }
 .connector { break-inside: avoid; margin: 0 0 4mm; }
 tbody, .flag { break-inside: avoid; }

@@ -18,9 +18,8 @@ const CARD_ROW = 18;
 const COLUMNS = 3;
 const GUTTER = 18;
 const CARD = (WIDTH - 2 * MARGIN - (COLUMNS - 1) * GUTTER) / COLUMNS;
-/** Of the smaller and the bold text, on average (px a character). */
-const LETTER = 6;
-const BOLD_LETTER = 7.2;
+/** Width of a piece of insulation with its code beside it. */
+const COLOUR = 62;
 
 const STYLE = `
 text { font: 12px system-ui, sans-serif; fill: #22201c; }
@@ -77,6 +76,13 @@ export function boardsSvg(prop: Prop, loom: Loom): string {
   return sheet.document('Pins', 'The pins of every board, and what is on them.');
 }
 
+/** Width of small or bold text (px), rather too much than too little: fonts differ. */
+function widthOf(text: string, bold = false): number {
+  let sum = 0;
+  for (const letter of text) sum += /[A-Z@%→mwMW_]/.test(letter) ? 7.8 : 6.2;
+  return bold ? sum * 1.15 : sum;
+}
+
 class Sheet {
   y = 0;
   readonly #out: string[] = [];
@@ -87,13 +93,14 @@ class Sheet {
 
   /** Text that ends before `width` pixels do; all of it is in a tooltip where it was cut. */
   fitted(x: number, y: number, width: number, text: string, style: string): void {
-    const letter = style.startsWith('name') ? BOLD_LETTER : LETTER;
-    const most = Math.max(3, Math.floor(width / letter));
-    if (text.length <= most) {
+    const bold = style.startsWith('name');
+    if (widthOf(text, bold) <= width) {
       this.text(x, y, text, style);
       return;
     }
-    const short = `${text.slice(0, most - 1)}…`;
+    let most = text.length - 1;
+    while (most > 1 && widthOf(text.slice(0, most), bold) + 10 > width) most--;
+    const short = `${text.slice(0, most)}…`;
     this.#out.push(
       `<text class="${style}" x="${px(x)}" y="${px(y)}">${escaped(short)}<title>${escaped(text)}</title></text>`,
     );
@@ -224,7 +231,7 @@ function drawLegend(sheet: Sheet, y: number, kinds: ReadonlySet<Slot['kind']>): 
   let x = WIDTH - MARGIN - 14;
   for (const kind of (Object.keys(LEGEND) as Slot['kind'][]).reverse()) {
     if (!kinds.has(kind)) continue;
-    x -= LEGEND[kind].length * LETTER + 26;
+    x -= widthOf(LEGEND[kind]) + 26;
     drawPad(sheet, kind, x + 6, y - 4, 6);
     sheet.text(x + 17, y, LEGEND[kind], 'soft');
   }
@@ -252,12 +259,12 @@ function drawSlot(sheet: Sheet, slot: Slot, middle: number, y: number, left: boo
     return;
   }
   const more = ends.length > 1 ? ` and ${ends.length - 1} more` : '';
-  sheet.insulation(left ? middle - 148 : middle + 98, base, end.core.colour);
+  sheet.insulation(left ? middle - 98 - COLOUR : middle + 98, base, end.core.colour);
   const { wire, core, other } = end;
   const whom = purpose(wire) || what;
   const role = whom ? `${whom}, ${core.role}` : core.role;
   const text = `${wire.label}  ${role} → ${other}${more}`;
-  const x = middle + side * 160;
+  const x = middle + side * (98 + COLOUR + 6);
   if (!left) sheet.fitted(x, base, WIDTH - MARGIN - 10 - x, text, 'name');
   else sheet.fitted(x, base, x - MARGIN - 10, text, 'name end');
 }
@@ -281,7 +288,7 @@ function drawCard(sheet: Sheet, view: ConnectorView, left: number, top: number):
   const height = 34 + rows * CARD_ROW;
   sheet.rect(left, top, CARD, height, 'card', 4);
   sheet.text(left + 10, top + 20, name, 'head');
-  const nameWidth = name.length * 9.5 + 10;
+  const nameWidth = widthOf(name, true) * 1.25 + 10;
   sheet.fitted(left + 10 + nameWidth, top + 20, CARD - nameWidth - 20, about, 'soft');
   // The bars of a terminal block stand left of the cavities that they join.
   const lane = (bar: number) => left + 12 + bar * 8;
@@ -312,9 +319,8 @@ function drawEnd(sheet: Sheet, end: CoreEnd, x: number, y: number, right: number
   const { wire, core, other } = end;
   sheet.insulation(x, y, core.colour);
   const text = `${wire.label}  ${core.role} → ${other}`;
-  const room = right - x - 62;
-  sheet.fitted(x + 62, y, room, text, 'name');
-  const left = room - text.length * BOLD_LETTER - 8;
-  const whom = purpose(wire);
-  if (left > 8 * LETTER) sheet.fitted(right, y, left, whom, 'soft end');
+  const room = right - x - COLOUR;
+  sheet.fitted(x + COLOUR, y, room, text, 'name');
+  const left = room - widthOf(text, true) - 8;
+  if (left > 50) sheet.fitted(right, y, left, purpose(wire), 'soft end');
 }

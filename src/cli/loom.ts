@@ -1,6 +1,6 @@
 import type { Prop } from '../prop/schema.ts';
 import type { Desk } from './desk.ts';
-import { EXIT, UsageError, writeOut } from './output.ts';
+import { EXIT, print, UsageError, writeOut } from './output.ts';
 import { type Outcome, verb } from './verb.ts';
 
 const FORMATS = ['text', 'csv', 'html', 'svg'] as const;
@@ -36,7 +36,11 @@ async function loom({ file, format, out }: Given, desk: Desk): Promise<Outcome> 
   const { prop, findings } = await loadProp(file);
   if (!prop) {
     const told = findings.map((finding) => formatFinding(finding, file));
-    return { result: { file, findings }, text: told.join('\n'), exit: EXIT.refused };
+    // Instead of data, what is to be said goes where nobody takes it for data.
+    const beside = !json && (out !== undefined || (format ?? 'text') !== 'text');
+    if (beside) for (const line of told) print(desk.io.stderr, line);
+    const text = beside ? '' : told.join('\n');
+    return { result: { file, findings }, text, exit: EXIT.refused };
   }
   const { loomOf } = await import('./loom-data.ts');
   const result = { file, ...loomOf(prop) };

@@ -202,10 +202,11 @@ test('--json has wires, connectors and pins', async () => {
 });
 
 test('a file with errors prints its findings, and nothing is drawn', async () => {
-  const { code, out } = await loom('bad.yaml', '--format', 'svg');
-  expect(code).toBe(1);
-  expect(out).toMatch(/bad\.yaml:\d+:\d+: rails\.servo6v\.volts: /);
-  expect(out).not.toContain('<svg');
+  const finding = /bad\.yaml:\d+:\d+: rails\.servo6v\.volts: /;
+  const text = await loom('bad.yaml');
+  expect(text).toEqual({ code: 1, out: expect.stringMatching(finding), err: '' });
+  const svg = await loom('bad.yaml', '--format', 'svg');
+  expect(svg).toEqual({ code: 1, out: '', err: expect.stringMatching(finding) });
 });
 
 test('a file that cannot be written is refused by name', async () => {
