@@ -24,8 +24,11 @@ export interface RailBudget {
   stallA: number;
   /** All moving, or what the daemon lets through: the limit (A). */
   peakA: number;
-  /** The channel whose stall asks for most while all others rest, and what flows then (A). */
-  hardest?: { channel: string; amps: number };
+  /**
+   * The servo whose stall asks for most while all others rest: what flows then, and while it moves
+   * freely (A).
+   */
+  hardest?: { channel: string; amps: number; movingA: number };
   /** When servos get their first pulses: all at once, and one by one as a wake does it (A). */
   inrush: { togetherA: number; staggeredA: number };
   /** A supply with a margin above the peak (A). */
@@ -151,7 +154,11 @@ function railBudget(
     const moreA = load.stallA - load.idleA;
     if (moreA <= most) continue;
     most = moreA;
-    budget.hardest = { channel: load.channel, amps: idleA + moreA };
+    budget.hardest = {
+      channel: load.channel,
+      amps: idleA + moreA,
+      movingA: idleA - load.idleA + load.movingA,
+    };
   }
   if (battery) {
     const { wantedH } = battery;

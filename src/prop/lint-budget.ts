@@ -81,8 +81,8 @@ function fuseRemedy({ wire, fits, loadA, standard }: NonNullable<RailBudget['fus
 }
 
 function lintSupply(notes: Notes, rail: RailBudget): void {
-  const { name, limitA, hardest, idleA, battery } = rail;
-  if (hardest && hardest.amps > limitA && idleA <= limitA)
+  const { name, limitA, hardest, battery } = rail;
+  if (hardest && hardest.amps > limitA && hardest.movingA <= limitA)
     notes.warning(
       ['rails', name, 'limitA'],
       `${name} gives ${A(limitA)}, and ${hardest.channel} stalled asks for ${A(hardest.amps)} even while all others rest`,

@@ -317,15 +317,6 @@ describe('a single command', () => {
   });
 });
 
-describe('what is not built', () => {
-  test.each(['loom', 'budget'])('%s says so', async (name) => {
-    const { code, out, err } = await run([name, 'owl.yaml'], daemon);
-    expect({ code, out }).toEqual({ code: 1, out: '' });
-    expect(err).toMatch(new RegExp(`^sinew: ${name} is not built yet: `));
-    expect(daemon.calls).toEqual([]);
-  });
-});
-
 describe('cues', () => {
   beforeEach(() => {
     daemon.handlers['cue.list'] = () => ({
