@@ -102,6 +102,8 @@ function lintEnds(notes: Notes, loom: Loom): void {
       'give the end that it has on the other side',
     );
   }
+  const { connectors } = notes.prop;
+  const known = Object.keys(connectors);
   const unknown = new Set<string>();
   for (const { end, path } of ends(notes, loom)) {
     if (notes.given.broken(path)) continue;
@@ -110,15 +112,14 @@ function lintEnds(notes: Notes, loom: Loom): void {
       notes.warning(path, `${end} names no cavity`, `give it, such as ${end}-1`);
       continue;
     }
-    const { connectors } = notes.prop;
-    if (Object.keys(connectors).length === 0) continue;
+    if (known.length === 0) continue;
     if (!Object.hasOwn(connectors, connector)) {
       if (unknown.has(connector) || notes.given.has(['connectors', connector])) continue;
       unknown.add(connector);
       notes.warning(
         path,
         `there is no connector ${connector}`,
-        `add it to connectors, or ${didYouMean(connector, Object.keys(connectors))}`,
+        `add it to connectors, or ${didYouMean(connector, known)}`,
       );
       continue;
     }

@@ -119,6 +119,7 @@ class Broken {
 
   /** Whether the value at `path` is one of them, or within one. */
   covers(path: Path): boolean {
+    if (this.#places.size === 0) return false;
     return path.some((_, i) => this.#places.has(pathText(path.slice(0, i + 1))));
   }
 
