@@ -186,3 +186,51 @@ describe('rails', () => {
     expect(fuse!.ratingA).toBeUndefined();
   });
 });
+
+test('a prop of 500 wires is checked in a second', () => {
+  const servos = 168;
+  const boards = Array.from(
+    { length: Math.ceil(servos / 16) },
+    (_, i) => `  b${i}: { driver: pca9685, bus: 1, address: ${0x40 + i} }`,
+  );
+  const channels = Array.from({ length: servos }, (_, i) =>
+    SERVO(i % 16, `W${i}`, `S${i}`, `T${i}-2`, `T${i}-5`)
+      .replace('board: main', `board: b${i >> 4}`)
+      .replace('1, lengthM: 5.8', '10, lengthM: 0.1')
+      .replace(`X-${i % 16}`, `X${i >> 4}-${i % 16}`)
+      .replace('movingA: 1, stallA: 2', 'movingA: 0.1, stallA: 0.2')
+      .replace('idleA: 0.1', 'idleA: 0'),
+  );
+  // A chain of blocks, each with one servo, fed from its end.
+  const feed = (i: number, role: string, colour: string, cavity: number) => {
+    const pole = role === 'plus' ? 1 : 2;
+    const from = i === 0 ? `P1-${pole}` : `T${i - 1}-${cavity + 2}`;
+    return `  - { label: ${role === 'plus' ? 'F' : 'R'}${i}, rail: six, sectionMm2: 25, lengthM: 0.01, cores: [{ role: ${role}, colour: ${colour}, from: ${from}, to: T${i}-${cavity} }] }`;
+  };
+  const text = [
+    'sinew: 1',
+    'name: Many',
+    'boards:',
+    ...boards,
+    'rails: { six: { volts: 6, limitA: 20, supply: { plus: P1-1, return: P1-2 } } }',
+    'connectors:',
+    '  P1: {}',
+    ...boards.map((_, i) => `  X${i}: { board: b${i} }`),
+    ...channels.flatMap((_, i) => [`  T${i}: { bridged: [[1, 2, 3], [4, 5, 6]] }`, `  S${i}: {}`]),
+    'channels:',
+    ...channels.map((channel, i) => `  c${i}: ${channel}`),
+    'wires:',
+    ...channels.flatMap((_, i) => [feed(i, 'plus', 'RD', 1), feed(i, 'return', 'BK', 4)]),
+  ].join('\n');
+  const startedMs = performance.now();
+  const { prop, findings } = parseProp(text, 'many.yaml');
+  const tookMs = performance.now() - startedMs;
+  expect(findings).toEqual([]);
+  expect(prop!.wires.length + servos).toBeGreaterThan(500);
+  // The last one by hand: all its feeds, each with what the servos behind it draw, out and back.
+  const sumA = (servos * (servos + 1) * 0.1) / 2;
+  const dropV = 2 * sumA * OHM * (0.01 / 25) + 2 * 0.1 * OHM * (0.1 / 10);
+  const last = budgetOf(prop!).channels.at(-1)!;
+  expect(last.dropV).toBeCloseTo(dropV, 9);
+  expect(tookMs).toBeLessThan(1000);
+});
