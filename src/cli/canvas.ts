@@ -1,6 +1,7 @@
 import type { RailTrack } from '../core/rehearse.ts';
 import { clamp, tidy } from '../shared/units.ts';
 import { type Course, columns } from '../sums/course.ts';
+import { escaped, px } from './svg.ts';
 
 /** What the pictures of rehearsals and budgets have in common: lanes above one time axis. */
 
@@ -184,21 +185,10 @@ export function rect(
   return `<rect class="${style}" x="${px(x)}" y="${px(y)}" width="${px(w)}" height="${px(h)}" rx="${round}"/>`;
 }
 
-/** A tenth of a pixel is as fine as it needs to be. */
-export function px(value: number): number {
-  return Math.round(value * 10) / 10;
-}
-
 /** Times at round steps of 1, 2 or 5 times a power of ten (s), a dozen at the most. */
 export function ticks(endS: number): number[] {
   const rough = endS / 12;
   const power = 10 ** Math.floor(Math.log10(rough));
   const step = [1, 2, 5, 10].map((one) => one * power).find((one) => one >= rough - 1e-12)!;
   return Array.from({ length: Math.floor(endS / step + 1e-9) + 1 }, (_, i) => tidy(i * step, 6));
-}
-
-const ENTITIES: Record<string, string> = { '&': '&amp;', '<': '&lt;', '>': '&gt;', '"': '&quot;' };
-
-function escaped(text: string): string {
-  return text.replace(/[&<>"]/g, (letter) => ENTITIES[letter]!);
 }

@@ -3,7 +3,8 @@ import { softLimits } from '../prop/mechanics.ts';
 import { type CueStep, longCue, type Prop, type ServoChannel } from '../prop/schema.ts';
 import { tidy } from '../shared/units.ts';
 import { lightnessToLuminance, linearToSrgb } from '../sums/light.ts';
-import { Canvas, GAP, LEFT, px, RIGHT, rect, ticks, WIDTH } from './canvas.ts';
+import { Canvas, GAP, LEFT, RIGHT, rect, ticks, WIDTH } from './canvas.ts';
+import { px } from './svg.ts';
 import { briefly, changes, closures, courseOf, reader } from './course.ts';
 import { railFigures } from './rehearse-text.ts';
 

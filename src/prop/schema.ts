@@ -158,7 +158,11 @@ const core = z.strictObject({
 const connector = z
   .strictObject({
     name: z.string().min(1).max(64).optional().describe('what it is, in words'),
-    board: name('board').optional().describe('it is the 40-pin header of this board'),
+    board: name('board')
+      .optional()
+      .describe(
+        'its cavities are the pins of this board: the 40-pin header, or the outputs of a pca9685',
+      ),
     cavities: z.int().min(1).max(200).optional().describe('how many it has'),
     bridged: z
       .array(z.array(z.union([z.int(), z.string()])).min(2))
