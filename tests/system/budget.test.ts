@@ -7,7 +7,7 @@ beforeEach(async () => {
 });
 afterEach(() => daemon.cleanUp());
 
-it('budgets are reckoned beside the motion: the link lives and the beats go on', async () => {
+it('budgets are reckoned beside the motion: the link lives and the move arrives', async () => {
   const peer = await Peer.holder(daemon);
   await peer.ask('state.follow', { hz: 50 });
   await peer.ask('channel.move', { channel: 'head_turn', to: 60, overS: 2 });
@@ -19,13 +19,14 @@ it('budgets are reckoned beside the motion: the link lives and the beats go on',
   expect(answers[0]).toMatchObject({ rails: [{ name: 'servo6v' }, { name: 'logic5v' }] });
   // They come in their order, each to its own question.
   expect(answers.slice(1).map(({ cue }) => cue)).toEqual(cues);
-  expect(peer.states.at(-1)!.condition).toBe('live');
   const refused = await peer.call('budget.cue', { cue: 'wkae' });
   expect(refused.error).toMatchObject({
     code: -32005,
     data: { reason: 'there is no cue wkae; did you mean wake?' },
   });
-  await peer.untilState(({ channels }) => channels.head_turn?.value === 60);
+  // It may have arrived meanwhile. A link that was lost on the way would have parked the prop.
+  await peer.until(() => peer.states.find(({ channels }) => channels.head_turn?.value === 60));
+  expect(new Set(peer.states.map(({ condition }) => condition))).toEqual(new Set(['live']));
   await peer.close();
 });
 
