@@ -3,16 +3,14 @@ import { chmod, cp, mkdir, rm } from 'node:fs/promises';
 import { build } from 'esbuild';
 
 const PROGRAMS = { daemon: 'daemon.ts', cli: 'cli.ts', 'safe-levels': 'safe-levels.ts' };
+const THREADS = { worker: 'gateway/worker.ts', 'budget-worker': 'gateway/budget-worker.ts' };
 const page = 'src/gateway/page';
 
 await rm('dist', { recursive: true, force: true });
 await mkdir('dist/page', { recursive: true });
 await build({
   entryPoints: Object.fromEntries(
-    Object.entries({ ...PROGRAMS, worker: 'gateway/worker.ts' }).map(([name, file]) => [
-      name,
-      `src/${file}`,
-    ]),
+    Object.entries({ ...PROGRAMS, ...THREADS }).map(([name, file]) => [name, `src/${file}`]),
   ),
   outdir: 'dist',
   bundle: true,

@@ -1,4 +1,4 @@
-import { type CueLoad, cueLoad } from '../core/cue-load.ts';
+import type { CueLoad } from '../core/cue-load.ts';
 import type { Prop } from '../prop/schema.ts';
 import type { Desk } from './desk.ts';
 import { EXIT, print, UsageError, writeOut } from './output.ts';
@@ -62,6 +62,7 @@ async function budget({ file, cue, svg, out }: Given, desk: Desk): Promise<Outco
 
 /** Every cue, or the one that was asked for. @throws Refusal when there is no such cue */
 async function rehearsed(prop: Prop, only: string | undefined): Promise<CueLoad[]> {
+  const { cueLoad } = await import('../core/cue-load.ts');
   const loads: CueLoad[] = [];
   for (const cue of only === undefined ? Object.keys(prop.cues) : [only])
     loads.push(await cueLoad(prop, cue));

@@ -4,9 +4,9 @@ import { type CueStep, longCue, type Prop, type ServoChannel } from '../prop/sch
 import { tidy } from '../shared/units.ts';
 import { lightnessToLuminance, linearToSrgb } from '../sums/light.ts';
 import { Canvas, GAP, LEFT, RIGHT, rect, ticks, WIDTH } from './canvas.ts';
-import { px } from './svg.ts';
 import { briefly, changes, closures, courseOf, reader } from './course.ts';
 import { railFigures } from './rehearse-text.ts';
+import { px } from './svg.ts';
 
 /** The picture of a rehearsal: one lane for each channel that changes, above one time axis. */
 
