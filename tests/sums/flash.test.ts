@@ -241,6 +241,17 @@ function chromaticity({ red, green, blue }: Rgb): { red: boolean; u: number; v: 
   return { red: sum > 0 && r / sum >= 0.8, u: (4 * x) / w, v: (9 * y) / w };
 }
 
+/**
+ * Whether two states are as far apart as makes a transition, but for what the reference's matrix
+ * differs from the four digits of IEC 61966-2-1.
+ */
+function isBorderline(samples: readonly ColourSample[]): boolean {
+  const states = samples.map(chromaticity);
+  const isNear = (a: { u: number; v: number }, b: { u: number; v: number }) =>
+    Math.abs(Math.hypot(a.u - b.u, a.v - b.v) - 0.2) < 5e-4;
+  return states.some((a) => a.red && states.some((b) => !b.red && isNear(a, b)));
+}
+
 /** The longest row of opposing red transitions, by trying every pair of states for each. */
 function longestRedRow(samples: readonly ColourSample[]): number {
   const states = samples.map(chromaticity);
@@ -318,6 +329,7 @@ describe('worstRedFlashes', () => {
     let seen = 0;
     fc.assert(
       fc.property(samples, (all) => {
+        fc.pre(!isBorderline(all));
         const row = Math.max(
           0,
           ...all.map(({ tS }) => longestRedRow(all.filter((s) => s.tS >= tS && s.tS <= tS + 1))),
