@@ -22,6 +22,7 @@ export function budgetText(
   prop: string,
   budget: Budget,
   cues: readonly CueLoad[],
+  mechanics: readonly string[],
   told: readonly string[],
 ): string {
   const parts = [
@@ -33,6 +34,7 @@ export function budgetText(
     ...channels(budget),
     ...wires(budget),
     ...smallParts(budget),
+    ...mechanics,
     ...gaps(budget),
     findings(told),
     CAUTIONS.map((caution) => `! ${caution}`).join('\n'),

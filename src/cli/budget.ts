@@ -43,18 +43,29 @@ async function budget({ file, cue, svg, out }: Given, desk: Desk): Promise<Outco
   }
   const { budgetOf } = await import('../prop/budget.ts');
   const { budgetFindings } = await import('../prop/lint-budget.ts');
+  const { lintMechanics } = await import('../prop/lint-mechanics.ts');
+  const { lintVapour } = await import('../prop/lint-vapour.ts');
+  const { mechanicsReport, mechanicsText } = await import('./mechanics-text.ts');
   const { CAUTIONS, budgetText } = await import('./budget-text.ts');
-  const findings = budgetFindings(prop, source);
+  const findings = budgetFindings(prop, source, [lintMechanics, lintVapour]);
   const cues = await rehearsed(prop, cue);
   const told = findings.map((finding) => formatFinding(finding, file));
   tell(told);
   const sums = budgetOf(prop);
-  const result = { file, ...sums, cues: cues.map(withoutCurves), cautions: CAUTIONS, findings };
+  const mechanics = mechanicsReport(prop);
+  const result = {
+    file,
+    ...sums,
+    mechanics,
+    cues: cues.map(withoutCurves),
+    cautions: CAUTIONS,
+    findings,
+  };
   const bad = findings.some(({ severity }) => severity !== 'note');
   const exit = bad ? EXIT.refused : EXIT.done;
   const text = svg
     ? (await import('./budget-svg.ts')).budgetSvg(prop, cues)
-    : budgetText(prop.name, sums, cues, beside ? [] : told);
+    : budgetText(prop.name, sums, cues, mechanicsText(mechanics), beside ? [] : told);
   if (out === undefined) return { result, text, exit };
   await writeOut(out, `${desk.options.json ? JSON.stringify(result) : text}\n`);
   return { result: { file, written: out, findings }, text: `written to ${out}`, exit };

@@ -38,10 +38,17 @@ export function lintBudget(notes: Notes): void {
   for (const coil of budget.coils) lintCoil(notes, coil);
 }
 
-/** The same of a prop without errors, each at its place in the text, in the order of the file. */
-export function budgetFindings(prop: Prop, text: string): Finding[] {
+/**
+ * The same of a prop without errors, each at its place in the text, in the order of the file.
+ * @param more lints to add
+ */
+export function budgetFindings(
+  prop: Prop,
+  text: string,
+  more: readonly ((notes: Notes) => void)[] = [],
+): Finding[] {
   const notes = new Notes(prop, { has: () => false, broken: () => false });
-  lintBudget(notes);
+  for (const lint of [lintBudget, ...more]) lint(notes);
   const { place } = readText(text);
   const findings = notes.remarks.map(place);
   return findings.sort((a, b) => a.line - b.line || a.column - b.column);

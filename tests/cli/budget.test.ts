@@ -1,6 +1,7 @@
 import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
+import { fileURLToPath } from 'node:url';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { OWL } from '../prop/helpers.ts';
@@ -71,6 +72,15 @@ describe('text', () => {
     const { out } = await budget(owl, '--cue', 'wake');
     expect(row(out, 'wake')[2]).toBe('servo6v');
     expect(out).not.toMatch(/^blink /m);
+  });
+
+  test('the mechanics of a prop that tells of them', async () => {
+    const chest = fileURLToPath(new URL('../../config/lidded-chest.yaml', import.meta.url));
+    const { code, out } = await budget(chest);
+    expect(code).toBe(0);
+    expect(out).toMatch(/^servo +needs N m/m);
+    const told = JSON.parse((await budget(chest, '--json')).out);
+    expect(told.mechanics.torque).toMatchObject([{ channel: 'lid' }]);
   });
 
   test('batteries, LEDs and coils where the file tells of them', async () => {
