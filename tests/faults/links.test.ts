@@ -69,7 +69,7 @@ async function untilIn(condition: string): Promise<void> {
 
 interface Fault {
   name: string;
-  /** The cable before the link breaks, a link that may well stand it. */
+  /** The cable before the link breaks. */
   before?: Spoilt;
   /** What the cable must have seen of it, so that the fault was there. */
   hits?: 'lost' | 'doubled' | 'overtaken';
@@ -145,7 +145,9 @@ async function play({ before, hits, cut, heal, stubborn = false }: Fault, round:
   // In the middle of a move, at another point of it in every round.
   const endMs = Date.now() + (before ? 1300 : 400) + 37 * round;
   while (isIn('live') && Date.now() < endMs) await sleep(10);
-  if (!isIn('live') && !hits) wrong.push('a link that should have held was lost');
+  // A spoilt link may be lost before it is cut, since TCP stops to try again; a sound one may not.
+  const held = isIn('live');
+  if (!held && !before) wrong.push('a sound link was lost');
   await cut();
   await untilIn('parked');
   const then = await net.seen();
@@ -159,24 +161,26 @@ async function play({ before, hits, cut, heal, stubborn = false }: Fault, round:
   const lastMs = then.upMs.findLast((ms) => ms <= beganMs!)!;
   const oldFrames = (await net.seen()).passed - then.passed;
   laptop.kill('SIGKILL');
-  return { tookMs: beganMs! - lastMs, oldFrames, wrong };
+  return { tookMs: beganMs! - lastMs, oldFrames, held, wrong };
 }
 
 describe.each(faults)('a link: $name', (fault) => {
   it('parks in time, and obeys nobody of before', { timeout: 20_000 * ROUNDS }, async () => {
     let worstMs = 0;
     let frames = 0;
+    let held = 0;
     const wrong: unknown[] = [];
     for (let round = 0; round < ROUNDS; round++) {
       const played = await play(fault, round);
       worstMs = Math.max(worstMs, played.tookMs);
       frames += played.oldFrames;
+      if (played.held) held++;
       wrong.push(...played.wrong);
     }
     tell({
       fault: `link: ${fault.name}`,
       promise: `parking starts within ${PROMISE_MS} ms of the last sign of life; no motion by the old client`,
-      worst: `${worstMs} ms; ${frames} old frames came, ${wrong.length || 'none'} obeyed`,
+      worst: `${worstMs} ms; held until then in ${held} of ${ROUNDS}; old frames that came: ${frames}; went wrong: ${wrong.length || 'nothing'}`,
       holds: wrong.length === 0 && worstMs <= PROMISE_MS,
     });
     expect(wrong.slice(0, 5)).toEqual([]);
