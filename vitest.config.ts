@@ -51,6 +51,9 @@ export default defineConfig({
           ...common,
           name: 'kernel',
           include: ['tests/kernel/**/*.test.ts'],
+          // An emulated machine takes its time, and more when this one has other things to do.
+          testTimeout: 900_000,
+          hookTimeout: 900_000,
           sequence: { groupOrder: 5 },
         },
       },

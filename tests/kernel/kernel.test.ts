@@ -51,8 +51,7 @@ function makeBag(): void {
   packBag(join(folder, 'bag.tar'), bag);
 }
 
-const untilRunning = () =>
-  machine.run('until systemctl -q is-active sinewd; do sleep 0.2; done', 180_000);
+const untilRunning = () => machine.run('until systemctl -q is-active sinewd; do sleep 0.2; done');
 
 /** Runs lines at Sinew's own prompt, and leaves the prop as it is then for five minutes. */
 const session = (...typed: string[]) =>
@@ -117,17 +116,16 @@ beforeAll(async () => {
   makeBag();
   machine = await boot('quick');
   lap('a first boot, quick');
-}, 600_000);
+});
 afterAll(async () => {
   await machine?.cutPower();
   if (folder && existsSync(folder)) rmSync(folder, { recursive: true });
   console.log(['times of this run:', ...times].join('\n'));
 });
 
-it('one command installs a release', { timeout: 600_000 }, async () => {
+it('one command installs a release', async () => {
   const said = await machine.run(
     'set -e; cd /root; tar xf /dev/vdb; tar xzf release.tgz; cd sinew-*; ./install.sh',
-    590_000,
   );
   expect(said).toMatch(/Sinew \S+ is installed/);
   lap('the installation, quick');
@@ -145,7 +143,7 @@ stat -c '%a %U' /etc/sinew/token; stat -c '%a %G' /dev/i2c-0 /dev/gpiochip0 /sys
   ]);
 });
 
-it('doctor finds nothing missing, and the unit has few rights', { timeout: 300_000 }, async () => {
+it('doctor finds nothing missing, and the unit has few rights', async () => {
   // There is no compiler in the machine: the add-on for I2C comes from outside.
   await machine.run(`set -e; cd /root
 mkdir -p /opt/sinew/node_modules/i2c-bus/build/Release
@@ -178,7 +176,7 @@ cp test.conf /etc/systemd/system/sinewd.service.d/`);
   lap('doctor, security, and off, quick');
 });
 
-it('it starts with the machine, with every output safe', { timeout: 300_000 }, async () => {
+it('it starts with the machine, with every output safe', async () => {
   machine = await boot('exact');
   lap('a boot, exact');
   await untilRunning();
@@ -196,7 +194,7 @@ it('it starts with the machine, with every output safe', { timeout: 300_000 }, a
   await expectSafe();
 });
 
-it('commands come out as registers, levels and pulses', { timeout: 300_000 }, async () => {
+it('commands come out as registers, levels and pulses', async () => {
   // The power was off: nobody knows where the servos are.
   const said = await session('wake', ...ALL_ON, 'move arm up', 'dim lantern 0.5');
   for (const name of ['arm', 'leg', 'wing'])
@@ -212,16 +210,14 @@ it('commands come out as registers, levels and pulses', { timeout: 300_000 }, as
   await expectAllOn();
 });
 
-it('sinew-safe-levels keeps its hands off while the daemon lives', {
-  timeout: 120_000,
-}, async () => {
+it('sinew-safe-levels keeps its hands off while the daemon lives', async () => {
   const { code, said } = await machine.try('sinew-safe-levels');
   expect(code).toBe(1);
   expect(said).toMatch(/still runs/);
   await expectAllOn();
 });
 
-it('a stop button that opens its contact drops everything', { timeout: 120_000 }, async () => {
+it('a stop button that opens its contact drops everything', async () => {
   await machine.run(`echo button >/sys/kernel/tracing/trace_marker
 echo 0 >/sys/module/header_board/parameters/grounded; sleep 0.5
 echo 0x10 >/sys/module/header_board/parameters/grounded`);
@@ -238,7 +234,7 @@ it.each([
   ['that is killed', 'KILL'],
   ['that is stopped as a whole', 'STOP'],
   ['whose core spins', 'USR2'],
-])('a daemon %s: all is safe within 1 s', { timeout: 300_000 }, async (_, signal) => {
+])('a daemon %s: all is safe within 1 s', async (_, signal) => {
   const said = await session('reset', 'wake', ...ALL_ON);
   // It is the same boot: what a daemon knew when it died is still so.
   expect(said).not.toMatch(/nobody knows/);
@@ -262,9 +258,10 @@ sleep 1.2`);
   lap(`a death by SIG${signal} and the next start, exact`);
 });
 
-it('after a power cut in motion the prop is parked and its servos unknown', {
-  timeout: 600_000,
-}, async () => {
+it('after a power cut in motion the prop is parked and its servos unknown', async () => {
+  // Two deaths were of the watchdog, and it has killed no daemon that was well.
+  const killed = await machine.run("journalctl -b -u sinewd | grep -c 'Watchdog timeout'");
+  expect(killed).toBe('2\n');
   const said = await session('wake', ...ALL_ON);
   expect(said).not.toMatch(/nobody knows/);
   // In the background, and under way when it is over.
@@ -288,7 +285,7 @@ until sed -n '/_write: move$/,$p' trace | grep -q 'a=040'; do sleep 0.1; done; s
   await expectAllOn();
 });
 
-it('uninstalling leaves the prop parked, and no program', { timeout: 300_000 }, async () => {
+it('uninstalling leaves the prop parked, and no program', async () => {
   const said = await machine.run('/opt/sinew/install.sh --uninstall');
   expect(said).toMatch(/Sinew is removed\./);
   // 7.3.4: ALL_LED_OFF_H, which the daemon writes at its end; i2c-stub just keeps the byte.
