@@ -1,8 +1,8 @@
 import { spawn } from 'node:child_process';
 import { fileURLToPath } from 'node:url';
 import { afterAll, beforeAll, expect, test } from 'vitest';
-import { Daemon, Peer } from '../system/daemon.ts';
-import { patientOwl } from './patient.ts';
+import { type Daemon, Peer } from '../system/daemon.ts';
+import { patientDaemon } from './patient.ts';
 import { ownTheBoard, quantile, residentMiB } from './process.ts';
 import { LONG, tell } from './report.ts';
 
@@ -54,7 +54,7 @@ let daemon: Daemon;
 let holder: Peer;
 let alone = false;
 beforeAll(async () => {
-  daemon = await Daemon.start({ prop: await patientOwl(), args: ['--log', 'error'] });
+  daemon = await patientDaemon(['--log', 'error']);
   alone = ownTheBoard(daemon.child.pid!);
   holder = await Peer.holder(daemon);
   await holder.ask('state.follow', { hz: 50 });

@@ -1,9 +1,9 @@
 import { spawn } from 'node:child_process';
 import { fileURLToPath } from 'node:url';
 import { afterAll, beforeAll, expect, test } from 'vitest';
-import { Daemon, Peer } from '../system/daemon.ts';
+import { type Daemon, Peer } from '../system/daemon.ts';
 import { seedOr } from './dice.ts';
-import { patientOwl } from './patient.ts';
+import { patientDaemon } from './patient.ts';
 import { residentMiB } from './process.ts';
 import type { Told } from './protocol-fuzzer.ts';
 import { LONG, tell } from './report.ts';
@@ -25,7 +25,7 @@ const GROWTH_MIB = 64;
 let daemon: Daemon;
 let holder: Peer;
 beforeAll(async () => {
-  daemon = await Daemon.start({ prop: await patientOwl(), args: ['--log', 'error'] });
+  daemon = await patientDaemon(['--log', 'error']);
   holder = await Peer.holder(daemon);
   await holder.ask('state.follow', { hz: 50 });
 });

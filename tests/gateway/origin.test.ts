@@ -65,6 +65,13 @@ describe('Host and Origin', () => {
     expect(refused('127.0.0.1:7420', origin)).toBe(403);
   });
 
+  it('two hosts are one too many (RFC 9112, 3.2)', () => {
+    const own = { host: '127.0.0.1' };
+    const raw = ['Host', '127.0.0.1', 'Accept', '*/*'];
+    expect(refuseRequest(own, names, raw)).toBeNull();
+    expect(refuseRequest(own, names, [...raw, 'hOST', 'a.example'])?.status).toBe(400);
+  });
+
   it('says what would be right', () => {
     const misdirected = refuseRequest({ host: 'attacker.example' }, names)!;
     expect(misdirected.reason).toMatch(/attacker\.example.*IP address.*foyer\.local/);
