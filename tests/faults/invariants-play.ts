@@ -209,13 +209,14 @@ class Player {
 
   // --- what happens ---------------------------------------------------------------------------------
 
-  /** The holder most of the time. */
+  /** The holder most of the time; nobody who has fallen silent. */
   #somebody(): Session {
     const { dice } = this;
     const holder = this.#clients.find(({ session }) => session.id === this.#holder);
-    if (holder && dice.chance(0.9)) return holder.session;
-    if (this.#gone.length > 0 && dice.chance(0.1)) return dice.pick(this.#gone);
-    return dice.pick(this.#clients).session;
+    if (this.#gone.length > 0 && dice.chance(0.02)) return dice.pick(this.#gone);
+    if (holder && !holder.silent && dice.chance(0.9)) return holder.session;
+    const awake = this.#clients.filter(({ silent }) => !silent);
+    return dice.pick(awake.length > 0 ? awake : this.#clients).session;
   }
 
   async happen(): Promise<void> {
@@ -381,7 +382,7 @@ class Player {
   #fallSilent(): void {
     const client = this.dice.pick(this.#clients);
     client.silent = true;
-    this.#later(this.dice.whole(1, 200), () => {
+    this.#later(this.dice.whole(1, 300), () => {
       client.silent = false;
     });
   }
