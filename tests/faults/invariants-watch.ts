@@ -376,7 +376,8 @@ export class Watch {
     this.#motion(servo, deg, elapsed);
     servo.still = us === before ? servo.still + 1 : 0;
     servo.calm = us === before ? servo.calm + 1 : 0;
-    return us !== before;
+    // New limits may round the pulse of a servo that stands still to the next coarse step.
+    return us !== before && (servo.fine || this.#nowMs > servo.limitsUntilMs);
   }
 
   #energised(servo: ServoWatch, deg: number): void {
@@ -473,8 +474,8 @@ export class Watch {
     const periodMs = 1000 * TICK_S * elapsed + 2;
     if (on !== relay.on) {
       this.#count(`${name} ${on ? 'closes' : 'opens'}`);
-      // What was granted while it was live may close in the tick in which parking begins.
-      const late = this.#condition === 'parking' && this.#inCondition === 0;
+      // What was granted while it was live may close in the tick in which that ends.
+      const late = this.#justFailed || (this.#condition === 'parking' && this.#inCondition === 0);
       if (on && this.#condition !== 'live' && !late)
         this.#wrong('parked or stopped', `${name} closes in ${this.#condition}`);
       const sinceMs = nowMs - relay.changedMs;
