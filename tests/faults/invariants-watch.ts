@@ -376,8 +376,8 @@ export class Watch {
     this.#motion(servo, deg, elapsed);
     servo.still = us === before ? servo.still + 1 : 0;
     servo.calm = us === before ? servo.calm + 1 : 0;
-    // New limits may round the pulse of a servo that stands still to the next coarse step.
-    return us !== before && (servo.fine || this.#nowMs > servo.limitsUntilMs);
+    // New limits may round the pulse of a servo that stands still to the next step.
+    return us !== before && this.#nowMs > servo.limitsUntilMs;
   }
 
   #energised(servo: ServoWatch, deg: number): void {
