@@ -31,6 +31,7 @@ import {
   type OwnMethod,
   openParams,
 } from './methods.ts';
+import { openRpcDocument } from './openrpc.ts';
 import { CLOSE, type Session } from './sessions.ts';
 import type { StateFeed, View } from './state.ts';
 import { tokenMatches } from './token.ts';
@@ -49,7 +50,6 @@ interface Parts {
   budget: BudgetDesk;
   clock: Clock;
   log: Logger;
-  openRpc: object;
 }
 
 /** From a frame to its answer: limits, JSON-RPC, the methods of the gateway, the way to the core. */
@@ -178,7 +178,7 @@ export class Dispatcher {
     },
     'budget.read': () => this.#parts.budget.ask({}),
     'budget.cue': (_session, params) => this.#parts.budget.ask(params),
-    'rpc.discover': () => this.#parts.openRpc,
+    'rpc.discover': openRpcDocument,
   };
 
   async #open(session: Session, { token, client }: { token?: string; client: string }) {

@@ -1,12 +1,9 @@
-import { MessageChannel, type MessagePort, Worker } from 'node:worker_threads';
+import { MessageChannel, type MessagePort, type Worker } from 'node:worker_threads';
 import type { GatewayStart, ToCore, ToGateway } from '../core/requests.ts';
+import { loadGateway } from './load.ts';
 
 const FIRST_RETRY_MS = 100;
 const LONGEST_RETRY_MS = 5000;
-/** What the gateway makes is soon garbage: a small room for it, often swept (MB). */
-const YOUNG_MB = 3;
-/** The room for the rest (MB): past this the thread ends and starts anew, before it takes the whole machine's. */
-const OLD_MB = 256;
 /** A gateway that ran this long had started well: the next retry is quick again. */
 const HEALTHY_MS = 10_000;
 
@@ -15,14 +12,6 @@ export interface GatewayEvents {
   message(message: Exclude<ToCore, { t: 'listening' | 'cannot-listen' }>): void;
   /** The gateway's thread died, and every session with it; a new one is on its way. */
   died(why: string, retryMs: number): void;
-}
-
-/** A thread that has begun to load what the gateway is made of, and waits to be told its start. */
-export function loadGateway(): Worker {
-  return new Worker(new URL('./worker.js', import.meta.url), {
-    name: 'gateway',
-    resourceLimits: { maxYoungGenerationSizeMb: YOUNG_MB, maxOldGenerationSizeMb: OLD_MB },
-  });
 }
 
 /** The gateway's thread as the main thread sees it: started, and started again when it dies. */
@@ -78,6 +67,7 @@ export class GatewayHost {
   #spawn(answered: (answer: Extract<ToCore, { t: 'listening' | 'cannot-listen' }>) => void): void {
     const worker = this.#loaded ?? loadGateway();
     this.#loaded = undefined;
+    worker.ref();
     const { port1, port2 } = new MessageChannel();
     const startedMs = performance.now();
     let why = 'it ended by itself';

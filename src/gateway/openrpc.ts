@@ -95,7 +95,15 @@ function errorObject(kind: ErrorName) {
   return { code, message };
 }
 
+let document: object | undefined;
+
+/** Made when it is first asked for: most clients never do. */
 export function openRpcDocument(): object {
+  document ??= makeDocument();
+  return document;
+}
+
+function makeDocument(): object {
   const kinds = new Set([...EVERYWHERE, ...[...METHODS.values()].flatMap((spec) => spec.errors)]);
   return {
     openrpc: '1.3.2',

@@ -14,7 +14,6 @@ import { page } from './http/page.ts';
 import { setUpRoot } from './http/root.ts';
 import { acceptUpgrades } from './http/upgrade.ts';
 import { BEAT_MS, CORE_STALL_MS } from './limits.ts';
-import { openRpcDocument } from './openrpc.ts';
 import { isLoopback, ownNames } from './origin.ts';
 import { listenOsc } from './osc.ts';
 import { Sessions } from './sessions.ts';
@@ -44,9 +43,8 @@ export async function startGateway(
   const view = new View(start);
   const core = new CoreLink(port);
   const feed = new StateFeed(view, clock);
-  const document = openRpcDocument();
   const budget = options.budget ?? new BudgetThread(start.propFile, clock);
-  const dispatcher = new Dispatcher({ view, feed, core, budget, clock, log, openRpc: document });
+  const dispatcher = new Dispatcher({ view, feed, core, budget, clock, log });
   const sessions = new Sessions(start.linkTimeoutMs, view.telemetry, clock, log, {
     frame(session, data, isBinary) {
       dispatcher.frame(session, data, isBinary).catch((error) => {
@@ -77,7 +75,7 @@ export async function startGateway(
   acceptUpgrades(app, sessions, names, log);
   app.register(health, { view, coreStands: beat.coreStands });
   app.register(metrics, { view, sessions, traffic: dispatcher.traffic });
-  app.register(openrpc, { document });
+  app.register(openrpc);
   app.register(page, { folder: new URL('./page/', import.meta.url) });
 
   let closeOsc: () => void = () => {};

@@ -10,6 +10,8 @@ export { type Finding, formatFinding } from './finding.ts';
 export interface Loaded {
   file: string;
   text: string;
+  /** The plain data of the text; undefined when it is not YAML. */
+  raw: unknown;
   /** Undefined when any finding is an error. */
   prop: Prop | undefined;
   /** In the order of the file. */
@@ -41,7 +43,7 @@ export function parseProp(text: string, file: string): Loaded {
   });
   unique.sort((a, b) => a.line - b.line || a.column - b.column);
   const blocked = unique.some(({ severity }) => severity === 'error');
-  return { file, text, prop: blocked ? undefined : prop, findings: unique };
+  return { file, text, raw, prop: blocked ? undefined : prop, findings: unique };
 }
 
 /** Reads a prop file. A file that cannot be read is a finding, too. */
@@ -74,7 +76,7 @@ async function readBounded(file: string): Promise<Buffer> {
 
 function refused(file: string, wrong: string, right: string, line = 1, column = 1): Loaded {
   const finding: Finding = { severity: 'error', line, column, path: WHOLE_FILE, wrong, right };
-  return { file, text: '', prop: undefined, findings: [finding] };
+  return { file, text: '', raw: undefined, prop: undefined, findings: [finding] };
 }
 
 function explainReadError(error: unknown): [wrong: string, right: string] {

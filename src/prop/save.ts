@@ -59,7 +59,7 @@ export class PropFile {
     this.#file = file;
     this.#fs = fileSystem;
     this.#loaded = loaded;
-    this.#known = readText(loaded.text).raw;
+    this.#known = loaded.raw;
   }
 
   /** Never throws: what is wrong with the file is in `loaded.findings`. */

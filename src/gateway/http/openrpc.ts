@@ -1,6 +1,7 @@
 import type { FastifyPluginAsync } from 'fastify';
+import { openRpcDocument } from '../openrpc.ts';
 
 /** GET /openrpc.json: the same document as `rpc.discover`. */
-export const openrpc: FastifyPluginAsync<{ document: object }> = async (app, { document }) => {
-  app.get('/openrpc.json', async () => document);
+export const openrpc: FastifyPluginAsync = async (app) => {
+  app.get('/openrpc.json', async () => openRpcDocument());
 };

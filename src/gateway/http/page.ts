@@ -12,7 +12,7 @@ const TYPES: Record<string, string> = {
 };
 
 /**
- * GET / and the files of the bench page. They are read and compressed once; each has a route of its
+ * GET / and the files of the bench page. They are read once, and compressed once if somebody wants that; each has a route of its
  * own, so no path of a request ever reaches the file system.
  */
 export const page: FastifyPluginAsync<{ folder: URL }> = async (app, { folder }) => {
@@ -23,11 +23,13 @@ export const page: FastifyPluginAsync<{ folder: URL }> = async (app, { folder })
     const hash = createHash('sha256').update(content).digest('base64url');
     // Each form has an entity tag of its own (RFC 9110, 8.8.3.3).
     const plain = { content, etag: `"${hash}"` };
-    const zipped = { content: gzipSync(content, { level: 9 }), etag: `"${hash}-gzip"` };
+    let zipped: typeof plain | undefined;
+    const zip = () => ({ content: gzipSync(content, { level: 9 }), etag: `"${hash}-gzip"` });
     const path = name === 'index.html' ? '/' : `/${encodeURIComponent(name)}`;
     app.get(path, async (request, reply) => {
       const gzip = takesGzip(request.headers['accept-encoding']);
-      const form = gzip ? zipped : plain;
+      if (gzip) zipped ??= zip();
+      const form = (gzip && zipped) || plain;
       reply.headers({ etag: form.etag, 'cache-control': 'no-cache', vary: 'accept-encoding' });
       if (request.headers['if-none-match'] === form.etag) return reply.code(304).send();
       if (gzip) reply.header('content-encoding', 'gzip');

@@ -1,0 +1,19 @@
+import { Worker } from 'node:worker_threads';
+
+/** What the gateway makes is soon garbage: a small room for it, often swept (MB). */
+const YOUNG_MB = 3;
+/** The room for the rest (MB): past this the thread ends and starts anew, before it takes the whole machine's. */
+const OLD_MB = 256;
+
+/**
+ * A thread that has begun to load what the gateway is made of, and waits to be told its start. Until
+ * then it does not keep the program running.
+ */
+export function loadGateway(): Worker {
+  const worker = new Worker(new URL('./worker.js', import.meta.url), {
+    name: 'gateway',
+    resourceLimits: { maxYoungGenerationSizeMb: YOUNG_MB, maxOldGenerationSizeMb: OLD_MB },
+  });
+  worker.unref();
+  return worker;
+}
