@@ -5,30 +5,35 @@
  */
 export class Turns {
   readonly #waiting = new Map<string, (() => void)[]>();
-  #scheduled = false;
+  /** Something was done in this turn of the event loop. */
+  #taken = false;
 
-  /** Does `work` in its turn; the work of one session keeps its order. */
+  /** Does `work` in its turn, which may be now; the work of one session keeps its order. */
   add(session: string, work: () => void): void {
+    if (!this.#taken) {
+      this.#take(work);
+      return;
+    }
     const queue = this.#waiting.get(session);
     if (queue) queue.push(work);
     else this.#waiting.set(session, [work]);
-    this.#schedule();
   }
 
-  #schedule(): void {
-    if (this.#scheduled) return;
-    this.#scheduled = true;
+  #take(work: () => void): void {
+    this.#taken = true;
     setImmediate(this.#next);
+    work();
   }
 
   readonly #next = (): void => {
-    this.#scheduled = false;
-    const [session, queue] = this.#waiting.entries().next().value!;
+    this.#taken = false;
+    const first = this.#waiting.entries().next();
+    if (first.done) return;
+    const [session, queue] = first.value;
     const work = queue.shift()!;
     // A map keeps the order of insertion: put in anew, the session is the last.
     this.#waiting.delete(session);
     if (queue.length > 0) this.#waiting.set(session, queue);
-    if (this.#waiting.size > 0) this.#schedule();
-    work();
+    this.#take(work);
   };
 }

@@ -1,4 +1,5 @@
 import { randomUUID } from 'node:crypto';
+import type { Duplex } from 'node:stream';
 import type { Logger } from 'pino';
 import type { RawData, WebSocket } from 'ws';
 import type { Clock } from '../shared/clock.ts';
@@ -43,6 +44,9 @@ export class Session {
   lastHeardMs: number;
   ended = false;
   readonly #socket: WebSocket;
+  /** The connection under it. */
+  readonly #stream: Duplex;
+  #gathering = false;
   readonly #clock: Clock;
   readonly #events: SessionEvents;
   readonly #bucket: Bucket;
@@ -50,9 +54,16 @@ export class Session {
   #refusalsSinceMs = 0;
   readonly #cancelOpenTimer: () => void;
 
-  constructor(socket: WebSocket, slot: number, clock: Clock, events: SessionEvents) {
+  constructor(
+    socket: WebSocket,
+    stream: Duplex,
+    slot: number,
+    clock: Clock,
+    events: SessionEvents,
+  ) {
     this.slot = slot;
     this.#socket = socket;
+    this.#stream = stream;
     this.#clock = clock;
     this.#events = events;
     this.lastHeardMs = clock.nowMs();
@@ -91,7 +102,19 @@ export class Session {
 
   send(data: string | Buffer): void {
     if (this.ended || this.#tooSlow()) return;
+    this.#gather();
     this.#socket.send(data, { binary: false });
+  }
+
+  /** What is sent in one turn of the event loop goes to the kernel in one call. */
+  #gather(): void {
+    if (this.#gathering) return;
+    this.#gathering = true;
+    this.#stream.cork();
+    setImmediate(() => {
+      this.#gathering = false;
+      this.#stream.uncork();
+    });
   }
 
   ping(): void {
@@ -179,7 +202,7 @@ export class Sessions {
   }
 
   /** Gives a new connection a slot, or closes it where there is none. */
-  accept(socket: WebSocket, from: string): void {
+  accept(socket: WebSocket, stream: Duplex, from: string): void {
     if (this.#closed) {
       socket.terminate();
       return;
@@ -192,7 +215,7 @@ export class Sessions {
       hurry(socket, this.#clock);
       return;
     }
-    const session = new Session(socket, slot, this.#clock, this.#events);
+    const session = new Session(socket, stream, slot, this.#clock, this.#events);
     this.#slots[slot] = session;
     this.#log.debug({ session: session.id, slot, from }, 'connected');
 

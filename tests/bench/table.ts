@@ -9,7 +9,7 @@ export interface Row {
   at?: number;
   target: Target;
   /** Why a target that is missed cannot be met here, or what else there is to say. */
-  note?: string;
+  note?: string | undefined;
   /** How the figure changes on a board with cores four times as slow; times by four without it. */
   slower?: 'same' | 'a quarter';
 }

@@ -32,7 +32,7 @@ export function acceptUpgrades(
       answerRefusal(socket, refused.status, refused.reason);
       return;
     }
-    sockets.handleUpgrade(request, socket, head, (ws) => sessions.accept(ws, from));
+    sockets.handleUpgrade(request, socket, head, (ws) => sessions.accept(ws, socket, from));
   });
 
   app.get(PATH, async (_request, reply) => {
