@@ -25,6 +25,11 @@ export const NO_RAIL = -1;
 /** Everything in the prop that can be driven, put together from a checked prop file. */
 export class Body {
   readonly prop: Prop;
+  /**
+   * Time of the last tick (s since the core was made). What runs in every tick reads it here: handed on
+   * from call to call, a number with a fraction is allocated.
+   */
+  nowS = 0;
   readonly boards: Board[] = [];
   readonly rails: Rail[] = [];
   readonly channels: Actuator[] = [];

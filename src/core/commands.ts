@@ -171,7 +171,7 @@ export class Commands {
     'channel.colour': ({ channel, to, fadeS = 0 }, session) => {
       this.#core.mustBeLive();
       const light = this.#core.body.rgb(channel);
-      this.#core.gate.colour(light, colourOf(to), fadeS, this.#core.nowS);
+      this.#core.gate.colour(light, colourOf(to), fadeS);
       this.#core.byHand(new Set([light]), session.client);
       this.#tell(session, 'channel.colour', `${channel} to ${light.targetHex}`, { channel, to });
       return { to: light.targetHex };
@@ -180,7 +180,7 @@ export class Commands {
       this.#core.mustBeLive();
       const lamp = this.#core.body.lamp(channel);
       this.#levelMustBeRight(channel, to);
-      this.#core.gate.dim(lamp, to, fadeS, this.#core.nowS);
+      this.#core.gate.dim(lamp, to, fadeS);
       this.#core.byHand(new Set([lamp]), session.client);
       this.#tell(session, 'channel.dim', `${channel} to ${to}`, { channel, to });
       return { to };
@@ -359,8 +359,8 @@ export class Commands {
     gate.mustBeAbleToDo(wanted, nowS);
     const { moves, switches, dims, colours } = wanted;
     for (const { relay, on } of switches) gate.switch(relay, on, Number.POSITIVE_INFINITY, nowS);
-    for (const { lamp, to } of dims) gate.dim(lamp, to, overS ?? 0, nowS);
-    for (const { light, to } of colours) gate.colour(light, to, overS ?? 0, nowS);
+    for (const { lamp, to } of dims) gate.dim(lamp, to, overS ?? 0);
+    for (const { light, to } of colours) gate.colour(light, to, overS ?? 0);
     // Last, so that the servos wait if the rail is full now.
     const started =
       moves.length > 0 ? gate.move(moves, overS ?? 0, session.client, nowS) : undefined;

@@ -101,7 +101,7 @@ export class Core {
     this.cues = new Cues(this.body, this.gate, this.journal, {
       park: (why) => this.#begPark(why),
     });
-    this.idle = new Idle(this.prop, this.cues);
+    this.idle = new Idle(this.body, this.cues);
     this.#parker = new Parker(this.body, this.gate, this.journal);
     this.#waker = new Energiser(this.gate, this.journal);
     this.lease = new Lease(options.prop.link.timeoutMs, (slot) => this.#telemetry?.life(slot) ?? 0);
@@ -280,6 +280,7 @@ export class Core {
   readonly tick = (nowMs: number, elapsed: number): void => {
     this.#nowMs = nowMs;
     this.#nowS = (nowMs - this.#startMs) / 1000;
+    this.body.nowS = this.#nowS;
     this.#tick++;
     try {
       this.#run(elapsed);
@@ -302,10 +303,10 @@ export class Core {
     if (this.#parker.active) this.#runPark();
     this.triggers.tick(this.#nowMs);
     if (this.#condition === 'live') {
-      this.idle.tick(nowS);
-      this.cues.tick(nowS);
+      this.idle.tick();
+      this.cues.tick();
     }
-    this.gate.retry(nowS);
+    this.gate.retry();
     const dtS = (Math.min(elapsed, MAX_CATCH_UP_TICKS) * this.tickMs) / 1000;
     const { servos, lights } = this.body;
     for (let i = 0; i < servos.length; i++) {
@@ -316,8 +317,8 @@ export class Core {
     }
     for (let i = 0; i < lights.length; i++) lights[i]!.advance(dtS, nowS);
     if (this.#tick % SENSE_EVERY_TICKS === 0) this.#measure();
-    this.gate.enforce(nowS);
-    this.gate.measureRails(nowS);
+    this.gate.enforce();
+    this.gate.measureRails();
     if (this.#dropWhenStill && !this.body.servos.some((servo) => servo.moving)) {
       this.#dropPower();
       this.#save(true);

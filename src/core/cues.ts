@@ -134,7 +134,6 @@ export class Cues {
   /** Which run of each cue last came to its own end. */
   readonly #ended = new Map<string, number>();
   #running: Run[] = [];
-  #nowS = 0;
 
   constructor(body: Body, gate: Gate, journal: Journal, events: CueEvents) {
     this.#body = body;
@@ -226,7 +225,7 @@ export class Cues {
     for (const servo of servos) servo.halt();
     this.#gate.cancel(servos);
     for (const channel of mine)
-      if (channel.kind === 'relay') this.#gate.switch(channel, false, 0, this.#nowS);
+      if (channel.kind === 'relay') this.#gate.switch(channel, false, 0, this.#body.nowS);
     this.#journal.add('prop', 'cue', `cue ${name} stopped: ${why}`, { cue: name });
     return true;
   }
@@ -253,14 +252,13 @@ export class Cues {
   }
 
   /** Once a tick. */
-  tick(nowS: number): void {
-    this.#nowS = nowS;
+  tick(): void {
     // What ends on the way leaves a new list behind; what begins, begins in the next tick.
     const running = this.#running;
     const { length } = running;
     for (let i = 0; i < length; i++) {
       const run = running[i]!;
-      if (!this.#advance(run, nowS)) continue;
+      if (!this.#advance(run, this.#body.nowS)) continue;
       this.#running = this.#running.filter((other) => other !== run);
       this.#ended.set(run.cue.name, this.runCount(run.cue.name));
       this.#journal.add('prop', 'cue', `cue ${run.cue.name} is over`, { cue: run.cue.name });
@@ -345,12 +343,12 @@ export class Cues {
       });
     for (const { lamp, to } of wanted.dims)
       this.#attempt(run, one, () => {
-        this.#gate.dim(lamp, to, fadeS, nowS, ease);
+        this.#gate.dim(lamp, to, fadeS, ease);
         one.busy.push(() => lamp.fading);
       });
     for (const { light, to } of wanted.colours)
       this.#attempt(run, one, () => {
-        this.#gate.colour(light, to, fadeS, nowS, ease);
+        this.#gate.colour(light, to, fadeS, ease);
         one.busy.push(() => light.fading);
       });
     for (const { relay, on } of wanted.switches)
@@ -365,7 +363,7 @@ export class Cues {
     const changes = relay.changes;
     // `off` for a time: what was closed closes again, if it may and nobody else has switched it.
     one.busy.push(() => {
-      const laterS = this.#nowS;
+      const laterS = this.#body.nowS;
       if (laterS < nowS + forS - ROUNDING_S) return relay.changes === changes;
       if (!on && wasOn && relay.changes === changes)
         this.#attempt(run, one, () =>
@@ -385,7 +383,7 @@ export class Cues {
           ? { channel, below }
           : { channel, is: is! };
     if (this.#body.met(requirement)) return false;
-    if (this.#nowS < one.startedS + withinS) return true;
+    if (this.#body.nowS < one.startedS + withinS) return true;
     this.#journal.add(
       'prop',
       'cue',

@@ -175,8 +175,9 @@ export class Gate {
   }
 
   /** Starts what has been waiting, oldest first, as soon as the rails have room. */
-  retry(nowS: number): void {
+  retry(): void {
     if (this.#waiting.length === 0) return;
+    const { nowS } = this.#body;
     this.#waiting = this.#waiting.filter((asked) => {
       const { moves, who } = asked;
       try {
@@ -272,18 +273,18 @@ export class Gate {
         `${relay.name} has used up its ${relay.spec.duty!.maxOnS} s and rests; ${tidy(restLeftS, 1)} s are left`,
         { channel: relay.name, secondsLeft: tidy(restLeftS, 3) },
       );
-    if (!relay.on) this.#railMustHold(relay.rail, relay.onA, relay.name, nowS);
+    if (!relay.on) this.#railMustHold(relay.rail, relay.onA, relay.name);
   }
 
   /** @throws Refusal `interlock`, `railLimit` */
-  dim(lamp: Lamp, to: number, fadeS: number, nowS: number, ease?: Ease): void {
-    this.mustBeAbleToDim(lamp, to, nowS);
+  dim(lamp: Lamp, to: number, fadeS: number, ease?: Ease): void {
+    this.mustBeAbleToDim(lamp, to);
     lamp.fade(to, fadeS, ease);
   }
 
   /** @throws Refusal `interlock`, `railLimit` */
-  colour(light: RgbLight, to: Readonly<Rgb>, fadeS: number, nowS: number, ease?: Ease): void {
-    this.mustBeAbleToColour(light, to, nowS);
+  colour(light: RgbLight, to: Readonly<Rgb>, fadeS: number, ease?: Ease): void {
+    this.mustBeAbleToColour(light, to);
     light.fade(to, fadeS, ease);
   }
 
@@ -291,8 +292,8 @@ export class Gate {
   mustBeAbleToDo({ moves, dims, colours, switches }: Wanted, nowS: number): void {
     const closing = switches.filter(({ on }) => on).map(({ relay }) => relay);
     for (const relay of closing) this.mustBeAbleToClose(relay, nowS);
-    for (const { lamp, to } of dims) this.mustBeAbleToDim(lamp, to, nowS);
-    for (const { light, to } of colours) this.mustBeAbleToColour(light, to, nowS);
+    for (const { lamp, to } of dims) this.mustBeAbleToDim(lamp, to);
+    for (const { light, to } of colours) this.mustBeAbleToColour(light, to);
     this.mustBeAbleToMove(moves, nowS);
     const lights = [
       ...dims.map(({ lamp, to }) => [lamp, lamp.ampsAt(to)] as const),
@@ -302,20 +303,20 @@ export class Gate {
   }
 
   /** @throws Refusal `interlock`, `railLimit` when the lamp may not go there now */
-  mustBeAbleToDim(lamp: Lamp, to: number, nowS: number): void {
+  mustBeAbleToDim(lamp: Lamp, to: number): void {
     if (to > lamp.value) this.#interlocksMustHold(lamp);
-    this.#mustHoldLight(lamp, lamp.ampsAt(to), nowS);
+    this.#mustHoldLight(lamp, lamp.ampsAt(to));
   }
 
   /** @throws Refusal `interlock`, `railLimit` when the light may not go there now */
-  mustBeAbleToColour(light: RgbLight, to: Readonly<Rgb>, nowS: number): void {
+  mustBeAbleToColour(light: RgbLight, to: Readonly<Rgb>): void {
     if (to.red + to.green + to.blue > 0) this.#interlocksMustHold(light);
-    this.#mustHoldLight(light, light.ampsAt(to), nowS);
+    this.#mustHoldLight(light, light.ampsAt(to));
   }
 
-  #mustHoldLight(light: Lamp | RgbLight, toA: number, nowS: number): void {
+  #mustHoldLight(light: Lamp | RgbLight, toA: number): void {
     const moreA = toA - Math.max(light.targetAmps(), light.amps());
-    if (moreA > 0) this.#railMustHold(light.rail, moreA, light.name, nowS);
+    if (moreA > 0) this.#railMustHold(light.rail, moreA, light.name);
   }
 
   // --- interlocks ---------------------------------------------------------------------------------
@@ -328,14 +329,14 @@ export class Gate {
    * Once a tick: what an interlock no longer allows ends at once (relay) or decelerates and holds
    * (servo), and the reason is told.
    */
-  enforce(nowS: number): void {
+  enforce(): void {
     const { relays, servos } = this.#body;
     for (let i = 0; i < relays.length; i++) {
       const relay = relays[i]!;
-      if (relay.on && this.#endOfClosure(relay, nowS)) relay.set(false, nowS);
+      if (relay.on && this.#endOfClosure(relay)) relay.set(false, this.#body.nowS);
     }
     // A relay that opens may be what another one requires.
-    while (this.#openUnmet(nowS)) {}
+    while (this.#openUnmet()) {}
     if (this.parking) return;
     for (let i = 0; i < servos.length; i++) {
       const servo = servos[i]!;
@@ -349,14 +350,14 @@ export class Gate {
   }
 
   /** Opens every relay whose interlock no longer holds; whether there was one. */
-  #openUnmet(nowS: number): boolean {
+  #openUnmet(): boolean {
     let opened = false;
     const { relays } = this.#body;
     for (let i = 0; i < relays.length; i++) {
       const relay = relays[i]!;
       const unmet = relay.on ? this.#unmet(relay) : undefined;
       if (!unmet) continue;
-      relay.set(false, nowS);
+      relay.set(false, this.#body.nowS);
       relay.interlocked = true;
       opened = true;
       this.#tellInterlock(relay, unmet, 'opened');
@@ -364,7 +365,8 @@ export class Gate {
     return opened;
   }
 
-  #endOfClosure(relay: Relay, nowS: number): boolean {
+  #endOfClosure(relay: Relay): boolean {
+    const { nowS } = this.#body;
     if (nowS >= relay.offAtS - 1e-9) return true;
     if (relay.duty && relay.duty.leftS(nowS) <= 1e-9) {
       const { maxOnS, restS } = relay.spec.duty!;
@@ -418,8 +420,8 @@ export class Gate {
   // --- rails --------------------------------------------------------------------------------------
 
   /** Estimates the draw of every rail for this tick. */
-  measureRails(nowS: number): void {
-    const { rails, servos, relays, lights } = this.#body;
+  measureRails(): void {
+    const { nowS, rails, servos, relays, lights } = this.#body;
     for (let i = 0; i < rails.length; i++) rails[i]!.amps = 0;
     for (let i = 0; i < servos.length; i++) {
       const servo = servos[i]!;
@@ -442,7 +444,7 @@ export class Gate {
 
   /** The first rail that would be over its limit if these moves began now. */
   #blockedBy(moves: readonly Move[], nowS: number): Rail | undefined {
-    this.measureRails(nowS);
+    this.measureRails();
     for (const rail of this.#body.rails) {
       let amps = rail.amps + this.#lightsRisingOn(rail.index);
       let more = false;
@@ -486,7 +488,7 @@ export class Gate {
     };
     for (const relay of relays) if (!relay.on) add(relay, relay.onA);
     for (const [light, toA] of lights) add(light, toA - Math.max(light.targetAmps(), light.amps()));
-    this.measureRails(nowS);
+    this.measureRails();
     for (const rail of this.#body.rails)
       if (moreA[rail.index]! > 0)
         this.#refuseOver(
@@ -499,7 +501,7 @@ export class Gate {
 
   /** Refuses moves that do not fit even while every other servo holds still. */
   #mustFitAlone(moves: readonly Move[], nowS: number, moreA: readonly number[] = []): void {
-    this.measureRails(nowS);
+    this.measureRails();
     for (const rail of this.#body.rails) {
       let amps = rail.amps + this.#lightsRisingOn(rail.index) + (moreA[rail.index] ?? 0);
       let ours = false;
@@ -514,9 +516,9 @@ export class Gate {
     }
   }
 
-  #railMustHold(rail: number, moreA: number, channel: string, nowS: number): void {
+  #railMustHold(rail: number, moreA: number, channel: string): void {
     if (rail === NO_RAIL) return;
-    this.measureRails(nowS);
+    this.measureRails();
     const { [rail]: found } = this.#body.rails;
     this.#refuseOver(found!, found!.amps + this.#lightsRisingOn(rail) + moreA, channel);
   }

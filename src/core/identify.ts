@@ -76,20 +76,18 @@ export class Identifier {
   #blink(light: Lamp | RgbLight): number {
     const { gate, waits } = this.#core;
     const show = (bright: boolean): void => {
-      const { nowS } = this.#core;
-      if (light.kind === 'lamp') gate.dim(light, bright ? 1 : 0, 0, nowS);
+      if (light.kind === 'lamp') gate.dim(light, bright ? 1 : 0, 0);
       else
         gate.colour(
           light,
           bright ? { red: 1, green: 1, blue: 1 } : { red: 0, green: 0, blue: 0 },
           0,
-          nowS,
         );
     };
     const home = light.kind === 'lamp' ? light.value : { ...light.value };
     const restore = (): void => {
-      if (light.kind === 'lamp') gate.dim(light, home as number, 0, this.#core.nowS);
-      else gate.colour(light, home as Rgb, 0, this.#core.nowS);
+      if (light.kind === 'lamp') gate.dim(light, home as number, 0);
+      else gate.colour(light, home as Rgb, 0);
     };
     const steps = [() => show(true), () => show(false), () => show(true), restore];
     const startS = this.#core.nowS;

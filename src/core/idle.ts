@@ -1,8 +1,7 @@
 import { didYouMean } from '../prop/finding.ts';
-import type { Prop } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
 import { type Random, seeded } from '../sums/random.ts';
-import type { Actuator } from './body.ts';
+import type { Actuator, Body } from './body.ts';
 import type { Cues } from './cues.ts';
 
 /** After a command by hand nothing stirs by itself for this long (s). */
@@ -27,15 +26,15 @@ interface Play {
  * channels. It runs only when it is asked for, so that nothing stirs under a maker's fingers.
  */
 export class Idle {
-  readonly #prop: Prop;
+  readonly #body: Body;
   readonly #cues: Cues;
   #name: string | undefined;
   #random: Random = () => 0;
   #plays: Play[] = [];
   #quietUntilS = 0;
 
-  constructor(prop: Prop, cues: Cues) {
-    this.#prop = prop;
+  constructor(body: Body, cues: Cues) {
+    this.#body = body;
     this.#cues = cues;
   }
 
@@ -45,7 +44,7 @@ export class Idle {
 
   /** @throws Refusal `noSuchThing` */
   start(name: string, nowS: number): void {
-    const { idle } = this.#prop;
+    const { idle } = this.#body.prop;
     if (!Object.hasOwn(idle, name)) {
       const advice = didYouMean(name, Object.keys(idle));
       throw new Refusal('noSuchThing', `there is no idle behaviour ${name}; ${advice}`, {
@@ -83,7 +82,9 @@ export class Idle {
   }
 
   /** Once a tick. */
-  tick(nowS: number): void {
+  tick(): void {
+    if (this.#plays.length === 0) return;
+    const { nowS } = this.#body;
     for (const play of this.#plays) {
       if (nowS < play.nextS || nowS < this.#quietUntilS) continue;
       const channels = this.#cues.channelsOf(play.cue);

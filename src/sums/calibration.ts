@@ -13,14 +13,9 @@ export class Calibration {
   readonly highDeg: number;
   readonly lowUs: number;
   readonly highUs: number;
-  readonly #pulses: Float64Array;
-  readonly #angles: Float64Array;
-  /** The points again, in order of rising angle. */
-  readonly #pulsesByAngle: Float64Array;
-  readonly #anglesByAngle: Float64Array;
-  /** Of the stretches between the points: deg per us, and us per deg. */
-  readonly #angleSlopes: Float64Array;
-  readonly #pulseSlopes: Float64Array;
+  /** From pulse to angle, and back: see `table`. */
+  readonly #angleOfPulse: Float64Array;
+  readonly #pulseOfAngle: Float64Array;
 
   /**
    * @param points two or more, in rising or falling order of pulse.
@@ -55,27 +50,23 @@ export class Calibration {
     }
     const rising = pulseSign > 0 ? [...points] : [...points].reverse();
     this.points = rising;
-    this.#pulses = Float64Array.from(rising, (point) => point[0]);
-    this.#angles = Float64Array.from(rising, (point) => point[1]);
-    const angleFalls = pulseSign * angleSign < 0;
-    this.#pulsesByAngle = angleFalls ? this.#pulses.toReversed() : this.#pulses;
-    this.#anglesByAngle = angleFalls ? this.#angles.toReversed() : this.#angles;
-    this.#angleSlopes = slopes(this.#pulses, this.#angles);
-    this.#pulseSlopes = slopes(this.#anglesByAngle, this.#pulsesByAngle);
-    this.lowUs = this.#pulses[0]!;
-    this.highUs = this.#pulses[rising.length - 1]!;
-    this.lowDeg = this.#anglesByAngle[0]!;
-    this.highDeg = this.#anglesByAngle[rising.length - 1]!;
+    const byAngle = pulseSign * angleSign < 0 ? [...rising].reverse() : rising;
+    this.#angleOfPulse = table(rising);
+    this.#pulseOfAngle = table(byAngle.map(([pulseUs, angleDeg]) => [angleDeg, pulseUs]));
+    this.lowUs = rising[0]![0];
+    this.highUs = rising.at(-1)![0];
+    this.lowDeg = byAngle[0]![1];
+    this.highDeg = byAngle.at(-1)![1];
   }
 
   /** Pulse width (us, not rounded) for an angle (deg). Allocates nothing. */
   toPulseUs(deg: number): number {
-    return interpolate(this.#anglesByAngle, this.#pulsesByAngle, this.#pulseSlopes, deg);
+    return interpolate(this.#pulseOfAngle, deg);
   }
 
   /** Angle (deg) for a pulse width (us). Allocates nothing. */
   toDeg(pulseUs: number): number {
-    return interpolate(this.#pulses, this.#angles, this.#angleSlopes, pulseUs);
+    return interpolate(this.#angleOfPulse, pulseUs);
   }
 }
 
@@ -142,17 +133,18 @@ function naming(points: readonly CalibrationPoint[], index: number): string {
   return `point ${index + 1} [${points[index]!.join(', ')}]`;
 }
 
-function slopes(xs: Float64Array, ys: Float64Array): Float64Array {
-  return Float64Array.from(
-    { length: xs.length - 1 },
-    (_, i) => (ys[i + 1]! - ys[i]!) / (xs[i + 1]! - xs[i]!),
-  );
+/** Numbers for each point: x, y, and the slope to the next one; at the last point from the one before. */
+const STRIDE = 3;
+
+/** Points in order of x, side by side in memory: a tick reads the tables of all servos. */
+function table(points: readonly (readonly [x: number, y: number])[]): Float64Array {
+  const slopes = points.slice(1).map(([x, y], i) => (y - points[i]![1]) / (x - points[i]![0]));
+  return Float64Array.from(points.flatMap(([x, y], i) => [x, y, slopes[i] ?? slopes.at(-1)!]));
 }
 
-/** `ys` at `x`, linear between the points and beyond both ends; `xs` rises. Exact at the points. */
-function interpolate(xs: Float64Array, ys: Float64Array, slope: Float64Array, x: number): number {
-  const last = xs.length - 1;
+/** `y` at `x`, linear between the points and beyond both ends. Exact at the points. */
+function interpolate(points: Float64Array, x: number): number {
   let i = 0;
-  while (i < last && x >= xs[i + 1]!) i++;
-  return ys[i]! + (x - xs[i]!) * slope[i < last ? i : last - 1]!;
+  while (i + STRIDE < points.length && x >= points[i + STRIDE]!) i += STRIDE;
+  return points[i + 1]! + (x - points[i]!) * points[i + 2]!;
 }

@@ -56,7 +56,7 @@ SimDriver.prototype.close = async function () {
 };
 
 const { enforce } = Gate.prototype;
-Gate.prototype.enforce = function (nowS: number) {
+Gate.prototype.enforce = function () {
   if (fault === 'core throws' && isOn()) throw new Error('a fault in the core');
-  enforce.call(this, nowS);
+  enforce.call(this);
 };
