@@ -245,7 +245,10 @@ function explainSyntax(error: YAMLError): [wrong: string, right: string] {
     case 'TAB_AS_INDENT':
       return ['a tab in the indentation', 'indent with spaces'];
     case 'MULTIPLE_DOCS':
-      return ['a second document begins here (---)', 'keep one prop in a file'];
+      return [
+        'a second document begins here, after a line of --- or ...',
+        'keep one prop in a file, and its end line (...) below everything else',
+      ];
     case 'BAD_INDENT':
       return [wrong, 'check the indentation and the brackets, here and on the lines above'];
     case 'MISSING_CHAR':

@@ -14,7 +14,7 @@ import { LONG, tell } from './report.ts';
 import { Spoilt, sleep, until } from './spoilt.ts';
 
 const armText = readFileSync(ARM, 'utf8');
-const owlText = readFileSync(OWL, 'utf8');
+const owlText = `${readFileSync(OWL, 'utf8')}...\n`;
 
 describe('a disk that fails', () => {
   /** A small file system of its own with the prop and its state, and a folder that is no part of it. */

@@ -5,24 +5,26 @@ import { cutOff } from '../../src/prop/cut-off.ts';
 import { OWL } from './helpers.ts';
 
 const other = readFileSync(new URL('../../config/dusk-street.yaml', import.meta.url), 'utf8');
-const plain = OWL.slice(0, OWL.indexOf('# The end of the file'));
+const plain = OWL;
+/** The owl with an end line. */
+const ended = `${OWL}...\n`;
 
 test.each([
-  ['the same', OWL, OWL],
+  ['the same', ended, ended],
   ['without its last line break', plain.trimEnd(), plain],
   ['with more line breaks', `${plain}\n\n`, plain],
-  ['with Windows line breaks', OWL.replaceAll('\n', '\r\n'), OWL],
+  ['with Windows line breaks', ended.replaceAll('\n', '\r\n'), ended],
   ['edited in the middle', plain.replace('accelDegS2: 600', 'accelDegS2: 500'), plain],
   ['made longer', `${plain}# more\n`, plain],
   ['shortened on purpose', `${plain.slice(0, plain.indexOf('poses:'))}...\n`, plain],
   [
     'shortened on purpose, with an end line',
-    `${OWL.slice(0, OWL.indexOf('poses:'))}... # so\n`,
-    OWL,
+    `${ended.slice(0, ended.indexOf('poses:'))}... # so\n`,
+    ended,
   ],
-  ['with an end line for the first time', OWL, plain],
-  ['another prop in its place', other, OWL],
-  ['written anew by a program', stringify(parse(OWL)), OWL],
+  ['with an end line for the first time', ended, plain],
+  ['another prop in its place', other, ended],
+  ['written anew by a program', stringify(parse(ended)), ended],
 ])('a file is whole that is %s', (_, text, known) => {
   expect(cutOff(text, known)).toBeUndefined();
 });
@@ -30,11 +32,11 @@ test.each([
 test.each([
   ['cut at a line', plain.slice(0, plain.indexOf('poses:')), plain, /last \d+ lines/],
   ['cut within a number', plain.slice(0, plain.lastIndexOf('6')), plain, /beginning/],
-  ['cut before the end line', OWL.slice(0, OWL.lastIndexOf('...')), OWL, /three dots/],
+  ['cut before the end line', ended.slice(0, ended.lastIndexOf('...')), ended, /three dots/],
   [
     'edited, then cut',
-    OWL.replace('name: Foyer owl', 'name: Upstairs owl').slice(0, OWL.indexOf('poses:')),
-    OWL,
+    ended.replace('name: Foyer owl', 'name: Upstairs owl').slice(0, ended.indexOf('poses:')),
+    ended,
     /three dots/,
   ],
 ])('a file is cut off that is %s', (_, text, known, why) => {

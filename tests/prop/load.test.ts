@@ -75,6 +75,7 @@ describe('text that is not YAML', () => {
     ['an open quote', 'name: "Owl\n', '2:1', /closing "quote; add what is missing/],
     ['an open bracket', 'a: [1, 2\nb: 3\n', '2:1', /end with a \]; check the indentation/],
     ['a second document', 'sinew: 1\n---\nname: x\n', '2:1', /a second document/],
+    ['text below the end line', 'sinew: 1\n...\nname: x\n', '3:1', /below everything else/],
     ['a YAML 1.1 directive', '%YAML 1.1\n---\nsinew: 1\n', '1:1', /YAML 1.1; remove/],
     ['a tag', 'sinew: !one 1\n', '1:8', /!one; remove the tag/],
     ['a key that is a list', '? [a]\n: 1\n', '1:3', /; use a plain word/],
