@@ -211,6 +211,12 @@ class Column {
     return times;
   }
 
+  changesWith(other: Column): boolean {
+    if (this.count !== other.count) return false;
+    for (let i = 0; i < this.count; i++) if (this.#tick[i] !== other.#tick[i]) return false;
+    return true;
+  }
+
   #grow(): void {
     const tick = new Int32Array(2 * this.#tick.length);
     const value = new Float64Array(2 * this.#tick.length);
@@ -289,6 +295,7 @@ class Recorder {
   /** Of every channel, filled for those that are rgb. */
   readonly #lights: LightColumns[];
   readonly #rails: Column[];
+  readonly #times = new Map<Column, number[]>();
   /** The last ticks, `BLOCK` of them for each column. */
   readonly #block: Float64Array;
   #noted = 0;
@@ -351,9 +358,17 @@ class Recorder {
     };
   }
 
+  /** Channels that move together share one list. */
+  #timesOf(column: Column): number[] {
+    for (const [other, times] of this.#times) if (column.changesWith(other)) return times;
+    const times = column.times();
+    this.#times.set(column, times);
+    return times;
+  }
+
   #track(name: string, kind: Track['kind'], i: number): Track {
     const column = this.#channels[i]!;
-    const tS = column.times();
+    const tS = this.#timesOf(column);
     if (kind === 'rgb') {
       const light = this.#lights[i]!.samples();
       return {

@@ -71,6 +71,8 @@ export class EasedCurve {
   readonly #delays = new Float64Array(4);
   readonly #signs = [1, -1, -1, 1] as const;
   readonly #next = new Int32Array(4);
+  /** Room for the most segments there are: one from each change to the next. */
+  readonly #segments = new Float64Array(4 * (CELLS + 1) * STRIDE);
   #ways = 0;
 
   read(ease: Ease): void {
@@ -115,7 +117,7 @@ export class EasedCurve {
 
   /** The move from `from` over `distance` (deg) in `durationS`, as a trajectory's segments. */
   segments(from: number, distance: number, durationS: number): Float64Array {
-    const numbers = new Float64Array((this.second > 0 ? 4 : 2) * this.#steps * STRIDE);
+    const numbers = this.#segments;
     let at = 0;
     this.#begin();
     while (this.#takeChanges()) {
