@@ -157,10 +157,11 @@ describe('linear is the trapezoid and the double S', () => {
   });
 
   test('with more time it is the same motion as planMove plans', () => {
+    // With hardly any more, averages of other widths may do as well.
     const a = state();
     const b = state();
     fc.assert(
-      fc.property(number(1, 90), number(1.01, 4), limits, (distance, slower, most) => {
+      fc.property(number(1, 90), number(1.05, 4), limits, (distance, slower, most) => {
         const from = { pos: -distance, vel: 0, acc: 0 };
         const fastest = planMove(from, distance, most);
         const overS = fastest.durationS * slower;
