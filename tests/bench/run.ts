@@ -1,3 +1,4 @@
+import { spawnSync } from 'node:child_process';
 import { readFile, writeFile } from 'node:fs/promises';
 import { cpus } from 'node:os';
 import { fileURLToPath } from 'node:url';
@@ -37,11 +38,17 @@ const unknown = wanted.find((word) => !Object.hasOwn(PARTS, word));
 if (unknown !== undefined)
   throw new Error(`there is no part ${unknown}; use ${Object.keys(PARTS).join(', ')}`);
 
+/** One part, for the process that asked for it. */
+if (process.argv.includes('--rows')) {
+  process.stdout.write(JSON.stringify(await PARTS[wanted[0]!]!()));
+  process.exit();
+}
+
 const machine = `${cpus()[0]?.model.trim()} x ${cpus().length}, Node ${process.version}`;
 console.log(`${machine}\n`);
 const rows: Row[] = [];
-for (const [name, measure] of Object.entries(PARTS))
-  if (wanted.length === 0 || wanted.includes(name)) rows.push(...(await measure()));
+for (const name of Object.keys(PARTS))
+  if (wanted.length === 0 || wanted.includes(name)) rows.push(...partRows(name));
 const lines = rows.map(lineOf);
 console.log(plain(lines));
 if (keep) await keepInReadme();
@@ -54,4 +61,17 @@ async function keepInReadme(): Promise<void> {
   const date = new Date().toISOString().slice(0, 10);
   const table = `Measured on ${date}, ${machine}, by \`npm run bench -- --keep\`.\n\n${markdown(lines)}\n`;
   await writeFile(README, text.slice(0, begin + MARKS[0].length) + table + text.slice(end));
+}
+
+/** Each part runs in a process of its own: what one has compiled is not for the next. */
+function partRows(name: string): Row[] {
+  const program = fileURLToPath(import.meta.url);
+  const args = [...process.execArgv, program, name, '--rows'];
+  const { status, stdout } = spawnSync(process.execPath, args, {
+    encoding: 'utf8',
+    stdio: ['ignore', 'pipe', 'inherit'],
+    maxBuffer: 1e8,
+  });
+  if (status !== 0) throw new Error(`the part ${name} ended with ${status}`);
+  return JSON.parse(stdout);
 }
