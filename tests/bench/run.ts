@@ -40,8 +40,9 @@ if (unknown !== undefined)
 
 /** One part, for the process that asked for it. */
 if (process.argv.includes('--rows')) {
-  process.stdout.write(JSON.stringify(await PARTS[wanted[0]!]!()));
-  process.exit();
+  const text = JSON.stringify(await PARTS[wanted[0]!]!());
+  process.stdout.write(text, () => process.exit());
+  await new Promise(() => {});
 }
 
 const machine = `${cpus()[0]?.model.trim()} x ${cpus().length}, Node ${process.version}`;
