@@ -234,7 +234,7 @@ function installModules(root: string, packages: string, release: string, own: st
 
 function makeInitrd(work: string, modules: string[]): void {
   const first = join(work, 'first');
-  for (const folder of ['bin', 'lib', 'dev', 'root'])
+  for (const folder of ['bin', 'lib', 'dev', 'disk'])
     mkdirSync(join(first, folder), { recursive: true });
   cpSync(realpathSync(run('sh', ['-c', 'command -v busybox']).trim()), join(first, 'bin/busybox'));
   for (const module of modules) cpSync(module, join(first, 'lib', basename(module)));
