@@ -2,6 +2,7 @@ import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import type { TestModule, TestProject } from 'vitest/node';
 import { LONG, ROWS_VARIABLE, type Row } from './report.ts';
 
 const REPORT = fileURLToPath(new URL('../../faults-report.md', import.meta.url));
@@ -28,8 +29,20 @@ function table(rows: readonly Row[]): string {
   return [head, `| ${widths.map((width) => '-'.repeat(width)).join(' | ')} |`, ...body].join('\n');
 }
 
+/** What failed in a test file, a line each. */
+function failuresOf(module: TestModule): string[] {
+  const line = (name: string, message = '') =>
+    `- ${module.relativeModuleId}${name}: ${message.split('\n')[0]}`;
+  return [
+    ...module.errors().map(({ message }) => line('', message)),
+    ...Array.from(module.children.allTests('failed'), (one) =>
+      line(` > ${one.fullName}`, one.result().errors?.[0]?.message),
+    ),
+  ];
+}
+
 /** Vitest's global setup: collects the rows that the tests tell; at the end prints and keeps them as one table. */
-export default function setup(): () => void {
+export default function setup({ vitest }: TestProject): () => void {
   const folder = mkdtempSync(join(tmpdir(), 'sinew-faults-'));
   const file = join(folder, 'rows');
   writeFileSync(file, '');
@@ -57,6 +70,10 @@ export default function setup(): () => void {
   return () => {
     clearTimeout(bound);
     report();
+    // The table is long: whoever sees the end of the output alone sees what failed.
+    const failed = vitest.state.getTestModules().filter((module) => !module.ok());
+    if (failed.length > 0)
+      console.log(`\nfailed, more above:\n${failed.flatMap(failuresOf).join('\n')}`);
     rmSync(folder, { recursive: true });
   };
 }

@@ -1,5 +1,6 @@
 import { execFileSync, spawn } from 'node:child_process';
 import { readFileSync } from 'node:fs';
+import type { Writable } from 'node:stream';
 import { expect, test } from 'vitest';
 import { lifeOf, stillLives } from '../../src/safe/life.ts';
 
@@ -25,11 +26,19 @@ test('a process that has ended and a zombie do not live', async () => {
   await new Promise((resolve) => ended.once('exit', resolve));
   expect(lifeOf(ended.pid!)).toBeUndefined();
 
-  // The shell becomes `sleep`, which never asks how its child ended: a zombie stays behind.
-  const parent = spawn('sh', ['-c', 'true & echo $!; exec sleep 60']);
-  const zombie = Number(await new Promise((resolve) => parent.stdout.once('data', resolve)));
-  const state = () => /\) (\w)/.exec(readFileSync(`/proc/${zombie}/stat`, 'utf8'))?.[1];
-  while (state() !== 'Z') await new Promise((resolve) => setTimeout(resolve, 5));
+  // The shell becomes `sleep`, which never asks how its child ended: a zombie stays behind. The child
+  // waits for that, as the shell itself would ask.
+  const parent = spawn('sh', ['-c', 'read _ <&3 & echo $!; exec sleep 60'], {
+    stdio: ['ignore', 'pipe', 'inherit', 'pipe'],
+  });
+  const zombie = Number(await new Promise((resolve) => parent.stdout!.once('data', resolve)));
+  const tell = (pid: number, file: string) => readFileSync(`/proc/${pid}/${file}`, 'utf8');
+  const until = async (holds: () => boolean) => {
+    while (!holds()) await new Promise((resolve) => setTimeout(resolve, 5));
+  };
+  await until(() => tell(parent.pid!, 'comm') === 'sleep\n');
+  (parent.stdio[3] as Writable).end();
+  await until(() => /\) Z/.test(tell(zombie, 'stat')));
   expect(lifeOf(zombie)).toBeUndefined();
   parent.kill();
 });
