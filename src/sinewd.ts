@@ -229,12 +229,12 @@ async function run(gatewayThread: Worker): Promise<void> {
   }
 
   function call({ id, session, method, params }: Extract<ToCore, { t: 'call' }>): void {
-    void answer(id, commands.call(session, method, params as never));
+    void answer(id, commands.answer(session, method, params as never));
   }
 
-  async function answer(id: number, result: Promise<unknown>): Promise<void> {
+  async function answer(id: number, text: Promise<string>): Promise<void> {
     try {
-      gateway.post({ t: 'done', id, result: await result });
+      gateway.post({ t: 'done', id, text: await text });
     } catch (error) {
       if (!(error instanceof Refusal)) log.error({ err: error }, 'a command failed');
       const refusal =

@@ -29,18 +29,23 @@ type Handler<M extends Method> = (
   session: Session,
 ) => Result<M> | Promise<Result<M>>;
 
-/** Methods that a session may use without the lease. */
-const FREE: ReadonlySet<Method> = new Set([
-  'lease.take',
-  'lease.release',
-  'park',
-  'stop',
+/** What changes nothing that `channel.list` tells. */
+const READING: ReadonlySet<Method> = new Set([
   'channel.list',
   'cue.list',
   'loom.find',
   'loom.trace',
   'board.list',
   'journal.read',
+]);
+
+/** Methods that a session may use without the lease. */
+const FREE: ReadonlySet<Method> = new Set([
+  ...READING,
+  'lease.take',
+  'lease.release',
+  'park',
+  'stop',
 ]);
 
 /** What a slider or a held key asks for many times a second. */
@@ -58,6 +63,8 @@ export class Commands {
   readonly #editor: PropEditor;
   readonly #sessions = new Map<string, Session>();
   readonly #identifier: Identifier;
+  /** What was listed last, and when: many may ask within one tick. */
+  #list: { nowS: number; result: Result<'channel.list'>; text?: string } | undefined;
   readonly #refusals: { second: number; count: number } = { second: 0, count: 0 };
 
   constructor(core: Core, editor: PropEditor) {
@@ -86,6 +93,17 @@ export class Commands {
     for (const id of [...this.#sessions.keys()]) this.gone(id);
   }
 
+  /** Carries out one request: the result as JSON. @throws Refusal as `call` does */
+  async answer<M extends Method>(sessionId: string, method: M, params: Params<M>): Promise<string> {
+    const result = await this.call(sessionId, method, params);
+    const list = this.#list;
+    if (list?.result === result) {
+      list.text ??= JSON.stringify(result);
+      return list.text;
+    }
+    return JSON.stringify(result);
+  }
+
   /** Carries out one request. @throws Refusal when it cannot be done; nothing has moved then */
   async call<M extends Method>(
     sessionId: string,
@@ -101,11 +119,30 @@ export class Commands {
     try {
       this.#numbersMustBeFinite(params);
       if (!FREE.has(method)) this.#core.lease.require(session);
-      return await (this.#handlers[method] as Handler<M>)(params, session);
+      const changes = !READING.has(method);
+      if (changes) this.#list = undefined;
+      const result = await (this.#handlers[method] as Handler<M>)(params, session);
+      // What waits for the disk changes things afterwards.
+      if (changes) this.#list = undefined;
+      return result;
     } catch (error) {
       if (error instanceof Refusal) this.#tellRefusal(session, method, error);
       throw error;
     }
+  }
+
+  #listed(): Result<'channel.list'> {
+    const core = this.#core;
+    if (this.#list?.nowS !== core.nowS) {
+      const channels = core.body.channels.map((one) => [one.name, channelInfo(core, one)]);
+      const result = {
+        channels: Object.fromEntries(channels),
+        groups: core.prop.groups,
+        poses: Object.keys(core.prop.poses),
+      };
+      this.#list = { nowS: core.nowS, result };
+    }
+    return this.#list.result;
   }
 
   readonly #handlers: { [M in Method]: Handler<M> } = {
@@ -135,13 +172,7 @@ export class Commands {
       this.#core.stop(category, session.client);
       return { condition: this.#core.condition };
     },
-    'channel.list': () => ({
-      channels: Object.fromEntries(
-        this.#core.body.channels.map((channel) => [channel.name, channelInfo(this.#core, channel)]),
-      ),
-      groups: this.#core.prop.groups,
-      poses: Object.keys(this.#core.prop.poses),
-    }),
+    'channel.list': () => this.#listed(),
     'channel.move': async ({ channel, to, overS, wait }, session) => {
       this.#core.mustBeLive();
       const servo = this.#core.body.servo(channel);

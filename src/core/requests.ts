@@ -227,7 +227,8 @@ export type ToCore =
 
 /** Core to gateway. */
 export type ToGateway =
-  | { t: 'done'; id: number; result: unknown }
+  /** `text` is the result as JSON: written once, spliced into the answer as it is. */
+  | { t: 'done'; id: number; text: string }
   | { t: 'fail'; id: number; error: import('../shared/errors.ts').ErrorObject }
   /** The core holds this session's link for lost: the gateway drops it without ceremony. */
   | { t: 'lost'; session: string }

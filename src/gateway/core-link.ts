@@ -40,7 +40,7 @@ export class CoreLink {
     const pending = this.#pending.get(message.id);
     if (!pending) return;
     this.#pending.delete(message.id);
-    pending.settle(message.t === 'done' ? { result: message.result } : { error: message.error });
+    pending.settle(message.t === 'done' ? { text: message.text } : { error: message.error });
   }
 
   /** Ends what a session still waits for. */

@@ -24,7 +24,8 @@ export interface Message {
   entries: Entry[];
 }
 
-export type Outcome = { result: unknown } | { error: ErrorObject };
+/** `text` is a result that is JSON already. */
+export type Outcome = { result: unknown } | { text: string } | { error: ErrorObject };
 
 const isObject = (value: unknown): value is Record<string, unknown> =>
   typeof value === 'object' && value !== null && !Array.isArray(value);
@@ -95,6 +96,8 @@ export function parseMessage(text: string, batchLimit: number): Message {
 
 /** The text of one response object (5). */
 export function response(id: Id, outcome: Outcome): string {
+  if ('text' in outcome)
+    return `{"jsonrpc":"2.0","result":${outcome.text},"id":${JSON.stringify(id)}}`;
   // 5: "result" is required on success, so a method without one answers null.
   if ('result' in outcome) {
     return JSON.stringify({ jsonrpc: '2.0', result: outcome.result ?? null, id });

@@ -1,7 +1,7 @@
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { hashToken } from '../../src/gateway/token.ts';
 import { Refusal } from '../../src/shared/errors.ts';
-import { type Client, expectError, Rig, until } from './helpers.ts';
+import { type Client, done, expectError, Rig, until } from './helpers.ts';
 
 // Error codes: JSON-RPC 2.0, section 5.1; -32001 to -32009 are Sinew's own. Close codes: RFC 6455,
 // section 7.4.1.
@@ -244,7 +244,7 @@ describe('calls', () => {
   });
 
   it('a stop overtakes a move that is waited for', async () => {
-    rig.reply = ({ id, method }) => (method === 'stop' ? { t: 'done', id, result: {} } : undefined);
+    rig.reply = ({ id, method }) => (method === 'stop' ? done(id, {}) : undefined);
     client.send(request('channel.move', { channel: 'beak', to: 5, wait: true }, 'move'));
     expect((await client.call('stop', { category: 0 })).result).toEqual({});
     expect(client.messages.some((message) => message.id === 'move')).toBe(false);
@@ -256,7 +256,7 @@ describe('calls', () => {
     expectError(await client.answer('w100'), -32009, /100 calls .* not answered/);
     await until(() => rig.calls().length === 100, '100 calls');
     const calls = rig.calls();
-    rig.send({ t: 'done', id: calls[0]!.id, result: 'first' });
+    rig.send(done(calls[0]!.id, 'first'));
     expect((await client.answer('w0')).result).toBe('first');
   });
 
@@ -266,7 +266,7 @@ describe('calls', () => {
     await until(() => rig.calls().length === 1, 'the first call');
     client.socket.terminate();
     await until(() => rig.of('gone').length === 1, 'gone');
-    rig.send({ t: 'done', id: rig.calls()[0]!.id, result: {} });
+    rig.send(done(rig.calls()[0]!.id, {}));
     const other = await rig.open('other');
     await other.call('state.unfollow');
     expect(rig.calls().length).toBe(1);

@@ -21,17 +21,18 @@ export async function until(done: () => boolean, what: string): Promise<void> {
   throw new Error(`never came true: ${what}`);
 }
 
+/** The core's answer to a call. */
+export function done(id: number, result: unknown): ToGateway {
+  return { t: 'done', id, text: JSON.stringify(result) };
+}
+
 /** A gateway in this process, a core that answers by script, and a clock that the test moves. */
 export class Rig {
   readonly clock: VirtualClock;
   readonly telemetry: Telemetry;
   readonly received: ToCore[] = [];
   /** What the core answers; `undefined` leaves the call open. */
-  reply: (call: Call) => ToGateway | undefined = (call) => ({
-    t: 'done',
-    id: call.id,
-    result: { method: call.method },
-  });
+  reply: (call: Call) => ToGateway | undefined = ({ id, method }) => done(id, { method });
   readonly #clients: Client[] = [];
   readonly #core: MessagePort;
   readonly #gatewayEnd: MessagePort;

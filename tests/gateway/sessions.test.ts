@@ -3,7 +3,7 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { WebSocket } from 'ws';
 import { Bucket } from '../../src/gateway/bucket.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
-import { type Client, expectError, Rig, until } from './helpers.ts';
+import { type Client, done, expectError, Rig, until } from './helpers.ts';
 
 let rig: Rig;
 beforeEach(async () => {
@@ -144,7 +144,7 @@ describe('the end of a session', () => {
     const client = await rig.open();
     rig.reply = ({ id, method }) => {
       if (method === 'wake') rig.send({ t: 'lost', session: client.session });
-      return { t: 'done', id, result: {} };
+      return done(id, {});
     };
     client.send(request('wake', 1));
     await client.end();
@@ -165,7 +165,7 @@ describe('the end of a session', () => {
     await until(() => rig.calls().length === 1, 'the call');
     client.socket.terminate();
     await until(() => rig.of('gone').length === 1, 'gone');
-    rig.send({ t: 'done', id: rig.calls()[0]!.id, result: {} });
+    rig.send(done(rig.calls()[0]!.id, {}));
     const other = await rig.open('other');
     expect(other.messages.length).toBe(1);
   });
@@ -236,11 +236,7 @@ describe('too much', () => {
     const slow = await rig.open('slow');
     const other = await rig.open('other');
     const big = 'x'.repeat(256 * 1024);
-    rig.reply = ({ id, method }) => ({
-      t: 'done',
-      id,
-      result: method === 'journal.read' ? big : 'small',
-    });
+    rig.reply = ({ id, method }) => done(id, method === 'journal.read' ? big : 'small');
     freeze(slow);
     // The kernel's buffers take some MiB before anything waits in the gateway.
     for (let n = 0; n < 90; n++) slow.send(request('journal.read', n));
