@@ -5,6 +5,7 @@ import type { Prop, Requirement } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
 import { Board } from './boards.ts';
 import { Lamp, RgbLight } from './light.ts';
+import { Motion } from './motion.ts';
 import { Relay } from './relay.ts';
 import { Servo } from './servo.ts';
 
@@ -55,13 +56,14 @@ export class Body {
     Object.entries(prop.rails).forEach(([name, rail], index) => {
       this.rails.push({ name, index, ...rail, amps: 0 });
     });
+    const motions = Motion.make(Object.keys(prop.channels).length);
     for (const [name, spec] of Object.entries(prop.channels)) {
       const board = boards.get(spec.output.board)!;
       const rail = this.rails.find((one) => one.name === spec.rail)?.index ?? NO_RAIL;
       const index = this.channels.length;
       let actuator: Actuator;
       if (spec.kind === 'servo') {
-        actuator = new Servo(name, index, spec, board, rail);
+        actuator = new Servo(name, index, spec, board, rail, motions[this.servos.length]!);
         this.servos.push(actuator);
       } else if (spec.kind === 'relay') {
         actuator = new Relay(name, index, spec, board, rail);

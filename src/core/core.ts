@@ -316,7 +316,7 @@ export class Core {
       servo.advance(dtS);
     }
     for (let i = 0; i < lights.length; i++) lights[i]!.advance(dtS, nowS);
-    if (this.#tick % SENSE_EVERY_TICKS === 0) this.#measure();
+    if (this.#senses) this.#measure();
     this.gate.enforce();
     this.gate.measureRails();
     if (this.#dropWhenStill && !this.body.servos.some((servo) => servo.moving)) {
@@ -417,6 +417,11 @@ export class Core {
       level = board.driver.read(input);
     });
     return level;
+  }
+
+  /** In the first tick and in every fourth after it. */
+  get #senses(): boolean {
+    return this.#tick % SENSE_EVERY_TICKS === 1;
   }
 
   #measure(): void {
@@ -548,6 +553,7 @@ export class Core {
       telemetry.setChannel(index, FIELD.target, channel.target);
       telemetry.setChannel(index, FIELD.pulseUs, channel.pulseUs);
       telemetry.setChannel(index, FIELD.amps, channel.amps(this.#nowS));
+      if (!this.#senses) return;
       telemetry.setChannel(index, FIELD.measuredDeg, channel.measuredDeg);
       telemetry.setChannel(index, FIELD.measuredA, channel.measuredA);
       return;
@@ -632,7 +638,7 @@ export class Core {
       const deg = restored.positions[servo.name]!;
       const [low, high] = servo.envelopeDeg;
       if (!(deg >= low && deg <= high)) continue;
-      servo.state.pos = deg;
+      servo.standAt(deg);
       servo.known = true;
     }
     for (const relay of this.body.relays) {

@@ -7,11 +7,11 @@ import {
   type MotionState,
   planMove,
   planStop,
-  sample,
   type Trajectory,
 } from '../sums/profile.ts';
 import { ServoMapping } from '../sums/servo-mapping.ts';
 import type { Board } from './boards.ts';
+import type { Motion } from './motion.ts';
 
 /** The fastest a servo feels for its stop, or comes back from there (deg/s). */
 const FEEL_SPEED_DEG_S = 20;
@@ -34,7 +34,7 @@ export class Servo {
   readonly envelopeUs: readonly [number, number];
   readonly marks: Map<string, number>;
   /** Where the pulses put it now: deg, deg/s, deg/s2. */
-  readonly state: MotionState;
+  readonly state: Readonly<MotionState>;
   limitsDeg: readonly [number, number];
   /** The prop file gives the soft limits itself. */
   limitsInFile: boolean;
@@ -68,15 +68,19 @@ export class Servo {
   jogging = false;
   /** The direction in which it still feels, sent elsewhere meanwhile: 1, -1, or 0. */
   #outwards = 0;
-  #trajectory: Trajectory | undefined;
-  #atS = 0;
-  /** Where in the trajectory that is. */
-  #segment = 0;
+  readonly #motion: Motion;
   #bounds: PulseBounds;
   #envelope: PulseBounds;
   readonly #stepUs: number;
 
-  constructor(name: string, index: number, spec: ServoChannel, board: Board, rail: number) {
+  constructor(
+    name: string,
+    index: number,
+    spec: ServoChannel,
+    board: Board,
+    rail: number,
+    motion: Motion,
+  ) {
     this.name = name;
     this.index = index;
     this.spec = spec;
@@ -95,7 +99,9 @@ export class Servo {
     this.#stepUs = board.driver.pulseStepUs;
     this.#bounds = this.#boundsOf(this.limitsDeg);
     this.#envelope = this.#boundsOf(this.envelopeDeg);
-    this.state = { pos: this.parkDeg, vel: 0, acc: 0 };
+    this.#motion = motion;
+    this.state = motion;
+    motion.restAt(this.parkDeg);
     this.output = board.addOutput({
       name,
       kind: 'pulse',
@@ -124,11 +130,11 @@ export class Servo {
   }
 
   get moving(): boolean {
-    return this.#trajectory !== undefined;
+    return this.#motion.moving;
   }
 
   get target(): number {
-    return this.#trajectory ? this.#trajectory.endPos : this.state.pos;
+    return this.#motion.target;
   }
 
   get atPark(): boolean {
@@ -174,9 +180,7 @@ export class Servo {
   take(trajectory: Trajectory): void {
     if (this.feeling) this.#outwards = this.#goesOut() ? Math.sign(this.state.vel) : 0;
     this.feeling = this.#outwards !== 0;
-    this.#trajectory = trajectory;
-    this.#atS = 0;
-    this.#segment = 0;
+    this.#motion.follow(trajectory);
     this.plans++;
     this.jogging = false;
     this.interlocked = false;
@@ -207,12 +211,15 @@ export class Servo {
   /** Stops at once where it is, for power that is cut anyway. */
   freeze(): void {
     if (this.moving) this.plans++;
-    this.#trajectory = undefined;
+    this.#motion.rest();
     this.jogging = false;
     this.feeling = false;
     this.#outwards = 0;
-    this.state.vel = 0;
-    this.state.acc = 0;
+  }
+
+  /** It stands at `deg`, as somebody remembers; no pulse is sent. */
+  standAt(deg: number): void {
+    this.#motion.restAt(deg);
   }
 
   /** Starts the pulses at `deg`: its last known position, or where an unknown one is sent first. */
@@ -221,9 +228,7 @@ export class Servo {
     this.energised = true;
     this.known = true;
     this.settleUntilS = settleUntilS;
-    this.state.pos = deg;
-    this.state.vel = 0;
-    this.state.acc = 0;
+    this.#motion.restAt(deg);
     this.beyond = !this.#within(deg);
   }
 
@@ -236,16 +241,13 @@ export class Servo {
   }
 
   advance(dtS: number): void {
-    const trajectory = this.#trajectory;
-    if (!trajectory) return;
-    this.#atS += dtS;
-    this.#segment = sample(trajectory, this.#atS, this.state, this.#segment);
+    if (!this.moving) return;
+    this.#motion.advance(dtS);
     if (this.#outwards !== 0 && this.state.vel * this.#outwards <= 0) {
       this.#outwards = 0;
       this.feeling = false;
     }
-    if (this.#atS >= trajectory.durationS) {
-      this.#trajectory = undefined;
+    if (!this.moving) {
       this.jogging = false;
       this.feeling = false;
       this.#outwards = 0;

@@ -13,9 +13,9 @@ export class Calibration {
   readonly highDeg: number;
   readonly lowUs: number;
   readonly highUs: number;
-  /** From pulse to angle, and back: see `table`. */
+  /** From angle to pulse, and back: see `table`. */
+  readonly pulseTable: Float64Array;
   readonly #angleOfPulse: Float64Array;
-  readonly #pulseOfAngle: Float64Array;
 
   /**
    * @param points two or more, in rising or falling order of pulse.
@@ -52,7 +52,7 @@ export class Calibration {
     this.points = rising;
     const byAngle = pulseSign * angleSign < 0 ? [...rising].reverse() : rising;
     this.#angleOfPulse = table(rising);
-    this.#pulseOfAngle = table(byAngle.map(([pulseUs, angleDeg]) => [angleDeg, pulseUs]));
+    this.pulseTable = table(byAngle.map(([pulseUs, angleDeg]) => [angleDeg, pulseUs]));
     this.lowUs = rising[0]![0];
     this.highUs = rising.at(-1)![0];
     this.lowDeg = byAngle[0]![1];
@@ -61,18 +61,20 @@ export class Calibration {
 
   /** Pulse width (us, not rounded) for an angle (deg). Allocates nothing. */
   toPulseUs(deg: number): number {
-    return interpolate(this.#pulseOfAngle, deg);
+    return interpolate(this.pulseTable, 0, deg);
   }
 
   /** Angle (deg) for a pulse width (us). Allocates nothing. */
   toDeg(pulseUs: number): number {
-    return interpolate(this.#angleOfPulse, pulseUs);
+    return interpolate(this.#angleOfPulse, 0, pulseUs);
   }
 }
 
 /** Pulse width (us, not rounded) for an angle (deg). */
 export interface PulseMapping {
   toPulseUs(deg: number): number;
+  /** The whole of the mapping, where it is linear between points: see `table`. */
+  readonly pulseTable?: Float64Array | undefined;
 }
 
 /**
@@ -80,11 +82,9 @@ export interface PulseMapping {
  * pulse envelope. Computed once per servo, so that a tick only has to round.
  */
 export class PulseBounds {
-  /** Lowest and highest allowed pulse (us), both multiples of `stepUs`. */
-  readonly lowUs: number;
-  readonly highUs: number;
-  readonly stepUs: number;
   readonly #mapping: PulseMapping;
+  /** See the places below. One piece of memory a servo: a tick reads those of all. */
+  readonly #numbers: Float64Array;
 
   /**
    * @param limitsDeg soft limits (deg), low then high.
@@ -106,9 +106,12 @@ export class PulseBounds {
     const other = mapping.toPulseUs(limitsDeg[1]);
     const lowUs = Math.max(Math.min(one, other), envelopeUs[0]);
     const highUs = Math.min(Math.max(one, other), envelopeUs[1]);
-    this.stepUs = stepUs;
-    this.lowUs = Math.ceil((lowUs - ROUNDING_US) / stepUs) * stepUs;
-    this.highUs = Math.floor((highUs + ROUNDING_US) / stepUs) * stepUs;
+    const table = mapping.pulseTable ?? [];
+    this.#numbers = new Float64Array(TABLE + table.length);
+    this.#numbers[STEP] = stepUs;
+    this.#numbers[LOW] = Math.ceil((lowUs - ROUNDING_US) / stepUs) * stepUs;
+    this.#numbers[HIGH] = Math.floor((highUs + ROUNDING_US) / stepUs) * stepUs;
+    this.#numbers.set(table, TABLE);
     if (!(this.lowUs <= this.highUs)) {
       throw new RangeError(
         `no multiple of the pulse step ${stepUs} us lies inside limits ${limitsDeg[0]} to ${limitsDeg[1]} deg and envelope ${envelopeUs[0]} to ${envelopeUs[1]} us; widen them`,
@@ -116,15 +119,34 @@ export class PulseBounds {
     }
   }
 
+  /** Lowest and highest allowed pulse (us), both whole steps. */
+  get lowUs(): number {
+    return this.#numbers[LOW]!;
+  }
+
+  get highUs(): number {
+    return this.#numbers[HIGH]!;
+  }
+
   /**
    * The allowed pulse (us) nearest to the pulse of `deg`: rounded to a whole step, and inwards at
    * the bounds, so that rounding never leaves the soft limits or the envelope. Allocates nothing.
    */
   pulseUs(deg: number): number {
-    const pulseUs = Math.round(this.#mapping.toPulseUs(deg) / this.stepUs) * this.stepUs;
-    return Math.min(Math.max(pulseUs, this.lowUs), this.highUs);
+    const numbers = this.#numbers;
+    const stepUs = numbers[STEP]!;
+    const wantedUs =
+      numbers.length > TABLE ? interpolate(numbers, TABLE, deg) : this.#mapping.toPulseUs(deg);
+    const pulseUs = Math.round(wantedUs / stepUs) * stepUs;
+    return Math.min(Math.max(pulseUs, numbers[LOW]!), numbers[HIGH]!);
   }
 }
+
+/** Places of the numbers of `PulseBounds`; the table of a mapping that is one comes last. */
+const STEP = 0;
+const LOW = 1;
+const HIGH = 2;
+const TABLE = 3;
 
 /** Float noise (us) allowed at a bound that is itself a multiple of the step. */
 const ROUNDING_US = 1e-9;
@@ -142,9 +164,8 @@ function table(points: readonly (readonly [x: number, y: number])[]): Float64Arr
   return Float64Array.from(points.flatMap(([x, y], i) => [x, y, slopes[i] ?? slopes.at(-1)!]));
 }
 
-/** `y` at `x`, linear between the points and beyond both ends. Exact at the points. */
-function interpolate(points: Float64Array, x: number): number {
-  let i = 0;
+/** `y` at `x` by the table that begins at `i`, linear between the points and beyond both ends. Exact at the points. */
+function interpolate(points: Float64Array, i: number, x: number): number {
   while (i + STRIDE < points.length && x >= points[i + STRIDE]!) i += STRIDE;
   return points[i + 1]! + (x - points[i]!) * points[i + 2]!;
 }

@@ -91,31 +91,22 @@ export function planStop(from: Readonly<MotionState>, limits: MotionLimits): Tra
 /**
  * The state `atS` seconds after the start, into `into`. Before the start it is the first state, from
  * `durationS` on exactly rest at `endPos`. Allocates nothing.
- * @param hint what it returned at an earlier time of the same trajectory, to go on from; 0 at first
- * @returns the place of the segment
  */
-export function sample(
-  trajectory: Trajectory,
-  atS: number,
-  into: MotionState,
-  hint?: number,
-): number {
+export function sample(trajectory: Trajectory, atS: number, into: MotionState): void {
   const { segments } = trajectory;
   if (!(atS < trajectory.durationS) || segments.length === 0) {
     into.pos = trajectory.endPos;
     into.vel = 0;
     into.acc = 0;
-    return 0;
+    return;
   }
-  let at = hint ?? 0;
-  if (hint === undefined) {
-    let end = segments.length;
-    // Halved while there are many segments; a few are quicker walked.
-    while (end - at > WALKED) {
-      const mid = at + STRIDE * Math.floor((end - at) / (2 * STRIDE));
-      if (segments[mid]! <= atS) at = mid;
-      else end = mid;
-    }
+  let at = 0;
+  let end = segments.length;
+  // Halved while there are many segments; a few are quicker walked.
+  while (end - at > WALKED) {
+    const mid = at + STRIDE * Math.floor((end - at) / (2 * STRIDE));
+    if (segments[mid]! <= atS) at = mid;
+    else end = mid;
   }
   while (at + STRIDE < segments.length && segments[at + STRIDE]! <= atS) at += STRIDE;
   const t = Math.max(atS - segments[at]!, 0);
@@ -125,7 +116,6 @@ export function sample(
   into.pos = segments[at + 1]! + t * (vel + t * (acc / 2 + (t * jerk) / 6));
   into.vel = vel + t * (acc + (t * jerk) / 2);
   into.acc = acc + t * jerk;
-  return at;
 }
 
 /** @throws RangeError for a limit that is not finite and above 0, or a state that is not finite. */

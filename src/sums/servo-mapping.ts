@@ -39,6 +39,10 @@ export class ServoMapping {
     return this.calibration.toPulseUs(this.linkage ? this.linkage.toHorn(deg) : deg);
   }
 
+  get pulseTable(): Float64Array | undefined {
+    return this.linkage ? undefined : this.calibration.pulseTable;
+  }
+
   /** Angle (deg) for a pulse width (us). Allocates nothing. */
   toDeg(pulseUs: number): number {
     const hornDeg = this.calibration.toDeg(pulseUs);

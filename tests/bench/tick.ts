@@ -132,7 +132,6 @@ export async function tickRows(): Promise<Row[]> {
       baselines: line,
       baselineName: `through zero and ${small} channels`,
       target: { ratio: 1.2 },
-      note: 'where the heap happens to put them, 1,000 servos do not fit the second-level cache (1 MiB a core here); 256 do',
     },
   ];
 }

@@ -1,0 +1,124 @@
+import type { MotionState, Trajectory } from '../sums/profile.ts';
+import { STRIDE } from '../sums/profile-path.ts';
+
+/** Places of one motion's numbers. The state comes first, then the time and the segment in hand. */
+const POS = 0;
+const VEL = 1;
+const ACC = 2;
+/** Where it will rest (deg). */
+const TARGET = 3;
+const AT = 4;
+/** When the segment in hand ends (s). */
+const UNTIL = 5;
+/** Its start (s), then position, velocity, acceleration there, and its jerk: as in a trajectory. */
+const SEGMENT = 6;
+const PLACES = SEGMENT + STRIDE;
+
+/**
+ * Where a servo is, and the trajectory it follows. What a tick reads and writes lies side by side for
+ * all servos: of a thousand objects, each with its trajectory, every tick would fetch all anew.
+ */
+export class Motion implements MotionState {
+  readonly #numbers: Float64Array;
+  readonly #base: number;
+  #trajectory: Trajectory | undefined;
+  /** Where in the trajectory the segment in hand is. */
+  #segment = 0;
+
+  private constructor(numbers: Float64Array, base: number) {
+    this.#numbers = numbers;
+    this.#base = base;
+  }
+
+  /** So many motions, each at rest at 0 deg. */
+  static make(count: number): Motion[] {
+    const numbers = new Float64Array(count * PLACES);
+    return Array.from({ length: count }, (_, i) => new Motion(numbers, i * PLACES));
+  }
+
+  /** deg */
+  get pos(): number {
+    return this.#numbers[this.#base + POS]!;
+  }
+
+  /** deg/s */
+  get vel(): number {
+    return this.#numbers[this.#base + VEL]!;
+  }
+
+  /** deg/s2 */
+  get acc(): number {
+    return this.#numbers[this.#base + ACC]!;
+  }
+
+  get moving(): boolean {
+    return this.#trajectory !== undefined;
+  }
+
+  /** Where it will rest (deg). */
+  get target(): number {
+    return this.#numbers[this.#base + TARGET]!;
+  }
+
+  /** Follows a trajectory from its start on. */
+  follow(trajectory: Trajectory): void {
+    this.#trajectory = trajectory;
+    this.#segment = 0;
+    this.#numbers[this.#base + TARGET] = trajectory.endPos;
+    this.#numbers[this.#base + AT] = 0;
+    this.#load(trajectory);
+  }
+
+  /** Rests where it is, at once. */
+  rest(): void {
+    this.restAt(this.pos);
+  }
+
+  /** Rests at `deg`, at once. */
+  restAt(deg: number): void {
+    this.#trajectory = undefined;
+    this.#numbers[this.#base + POS] = deg;
+    this.#numbers[this.#base + TARGET] = deg;
+    this.#numbers[this.#base + VEL] = 0;
+    this.#numbers[this.#base + ACC] = 0;
+  }
+
+  /** Goes on by `dtS`, as `sample` would tell; it no longer moves when its trajectory is over. */
+  advance(dtS: number): void {
+    const trajectory = this.#trajectory;
+    if (!trajectory) return;
+    const numbers = this.#numbers;
+    const base = this.#base;
+    numbers[base + AT]! += dtS;
+    if (!(numbers[base + AT]! < numbers[base + UNTIL]!) && this.#goOn(trajectory)) {
+      this.restAt(trajectory.endPos);
+      return;
+    }
+    const t = Math.max(numbers[base + AT]! - numbers[base + SEGMENT]!, 0);
+    const vel = numbers[base + SEGMENT + 2]!;
+    const acc = numbers[base + SEGMENT + 3]!;
+    const jerk = numbers[base + SEGMENT + 4]!;
+    numbers[base + POS] = numbers[base + SEGMENT + 1]! + t * (vel + t * (acc / 2 + (t * jerk) / 6));
+    numbers[base + VEL] = vel + t * (acc + (t * jerk) / 2);
+    numbers[base + ACC] = acc + t * jerk;
+  }
+
+  /** Takes up the segment that the time has come to; whether there is none. */
+  #goOn(trajectory: Trajectory): boolean {
+    const { segments, durationS } = trajectory;
+    const atS = this.#numbers[this.#base + AT]!;
+    if (!(atS < durationS) || segments.length === 0) return true;
+    while (this.#segment + STRIDE < segments.length && segments[this.#segment + STRIDE]! <= atS)
+      this.#segment += STRIDE;
+    this.#load(trajectory);
+    return false;
+  }
+
+  #load({ segments, durationS }: Trajectory): void {
+    const next = this.#segment + STRIDE;
+    const untilS = next < segments.length ? segments[next]! : durationS;
+    this.#numbers[this.#base + UNTIL] = Math.min(untilS, durationS);
+    for (let i = 0; i < STRIDE; i++)
+      this.#numbers[this.#base + SEGMENT + i] = segments[this.#segment + i] ?? 0;
+  }
+}
