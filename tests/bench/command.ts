@@ -1,4 +1,4 @@
-import { spawn } from 'node:child_process';
+import { execFileSync, spawn } from 'node:child_process';
 import { randomBytes } from 'node:crypto';
 import { chmod, mkdtemp, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
@@ -71,7 +71,7 @@ async function echo(mode: 'raw' | 'json' | 'hop') {
   const url = await new Promise<string>((resolve) =>
     child.stdout.once('data', (data) => resolve(String(data).trim())),
   );
-  return { line: await Line.to(url), end: () => child.kill() };
+  return { line: await Line.to(url), end: () => child.kill(), pid: child.pid! };
 }
 
 /** A session on the owl that has shown its token and holds the lease of the live prop. */
@@ -90,7 +90,14 @@ async function command() {
     await daemon.cleanUp();
     await rm(folder, { recursive: true });
   };
-  return { line, end };
+  return { line, end, pid: daemon.child.pid! };
+}
+
+/** Round trips (ms) to the bare echo, to the one by way of a second thread, and to the core. */
+interface Trips {
+  echoMs: number[];
+  hopMs: number[];
+  sinewMs: number[];
 }
 
 let lastId = 0;
@@ -104,15 +111,19 @@ const moves = () =>
     request('channel.move', { channel: 'beak', to: 10 + (i % 10) }),
   );
 
+/** Holds all threads of a process on one core, as a board and a laptop have none in common. */
+function holdOn(core: number, pid: number): void {
+  execFileSync('taskset', ['--all-tasks', '--cpu-list', '--pid', String(core), String(pid)]);
+}
+
 /** Time until a command is answered, one after the other, and how many are with many on the way. */
 export async function commandRows(): Promise<Row[]> {
   const raw = await echo('raw');
   const json = await echo('json');
   const hop = await echo('hop');
   const sinew = await command();
-  const echoMs: number[] = [];
-  const hopMs: number[] = [];
-  const sinewMs: number[] = [];
+  const anywhere: Trips = { echoMs: [], hopMs: [], sinewMs: [] };
+  const apart: Trips = { echoMs: [], hopMs: [], sinewMs: [] };
   const echoRate: number[] = [];
   const sinewRate: number[] = [];
   const roundTrips = async (line: Line, took: number[]) => {
@@ -129,42 +140,60 @@ export async function commandRows(): Promise<Row[]> {
     rates.push((1000 * texts.length) / (performance.now() - startedMs));
   };
   const refill = () => new Promise((resolve) => setTimeout(resolve, REFILL_MS));
+  const allTrips = async (into: Trips) => {
+    await roundTrips(raw.line, into.echoMs);
+    await roundTrips(hop.line, into.hopMs);
+    await roundTrips(sinew.line, into.sinewMs);
+    await refill();
+  };
   // The first round compiles; in turn, so that whatever else the machine does falls on both.
   for (let round = 0; round <= ROUNDS; round++) {
     const measured = round > 0;
-    await roundTrips(raw.line, measured ? echoMs : []);
-    await roundTrips(hop.line, measured ? hopMs : []);
-    await roundTrips(sinew.line, measured ? sinewMs : []);
-    await refill();
+    await allTrips(measured ? anywhere : { echoMs: [], hopMs: [], sinewMs: [] });
     await rate(json.line, measured ? echoRate : []);
     await rate(sinew.line, measured ? sinewRate : []);
     await refill();
   }
+  holdOn(0, process.pid);
+  for (const { pid } of [raw, hop, sinew]) holdOn(1, pid);
+  for (let round = 0; round < ROUNDS; round++) await allTrips(apart);
   raw.end();
   json.end();
   hop.end();
   await sinew.end();
-  const trips = (at: number, name: string, ratio: number): Row => ({
-    measure: `channel.move and its answer, ${name} (ms)`,
-    values: sinewMs,
-    at,
-    baselines: echoMs,
-    baselineName: 'bare ws echo',
-    target: { ratio },
-    note: 'the house answers from a second thread; see the next row for what that costs here',
-  });
-  const limits = (at: number, name: string, ratio: number): Row => ({
-    ...trips(at, name, ratio),
-    measure: `the same against the least that two threads allow, ${name} (ms)`,
-    baselines: hopMs,
-    baselineName: 'bare ws echo by way of a second thread',
-    note: undefined,
-  });
+  const rows = (
+    at: number,
+    ratio: number,
+    { echoMs, hopMs, sinewMs }: Trips,
+    how: string,
+  ): Row[] => {
+    const measured = { values: sinewMs, at, target: { ratio } };
+    const name = `p${100 * at} (ms)`;
+    return [
+      {
+        ...measured,
+        measure: `channel.move and its answer${how}, ${name}`,
+        baselines: echoMs,
+        baselineName: 'bare ws echo',
+      },
+      {
+        ...measured,
+        measure: `the same against the least that two threads allow, ${name}`,
+        baselines: hopMs,
+        baselineName: 'bare ws echo by way of a second thread',
+      },
+    ];
+  };
+  const [row, ...others] = rows(0.5, 1.5, anywhere, '');
+  const note =
+    'the system runs the echo on the core of its client, which wakes nobody; the house answers from a second thread, and the next row has what that costs here';
+  const fromLaptop = ', the client on a core of its own like a laptop';
   return [
-    trips(0.5, 'p50', 1.5),
-    limits(0.5, 'p50', 1.5),
-    trips(0.99, 'p99', 2),
-    limits(0.99, 'p99', 2),
+    { ...row!, note },
+    ...others,
+    ...rows(0.99, 2, anywhere, ''),
+    ...rows(0.5, 1.5, apart, fromLaptop),
+    ...rows(0.99, 2, apart, fromLaptop),
     {
       measure: 'commands a second, pipelined',
       values: sinewRate,
