@@ -1,7 +1,8 @@
 import type { CueLoad } from '../core/cue-load.ts';
 import type { Prop } from '../prop/schema.ts';
 import type { Desk } from './desk.ts';
-import { EXIT, print, UsageError, writeOut } from './output.ts';
+import { EXIT, UsageError } from './output.ts';
+import { readProp, tell, writtenTo } from './prop-file.ts';
 import { type Outcome, verb } from './verb.ts';
 
 interface Given {
@@ -27,20 +28,11 @@ export const budgetVerb = verb<Given>({
 
 async function budget({ file, cue, svg, out }: Given, desk: Desk): Promise<Outcome> {
   if (svg && desk.options.json) throw new UsageError('--json is a form by itself; leave out --svg');
-  // Loaded only here: `stop` must not wait for a YAML parser.
-  const { formatFinding, loadProp } = await import('../prop/load.ts');
-  const { prop, findings: all, text: source } = await loadProp(file);
   /** Findings stand beside a picture or a file, not in it. */
   const beside = svg === true || out !== undefined;
-  const tell = (told: readonly string[]) => {
-    if (beside) for (const line of told) print(desk.io.stderr, line);
-  };
-  if (!prop) {
-    const told = all.map((finding) => formatFinding(finding, file));
-    tell(told);
-    const text = beside ? '' : told.join('\n');
-    return { result: { file, findings: all }, text, exit: EXIT.refused };
-  }
+  const read = await readProp(file, desk, beside);
+  if ('refused' in read) return read.refused;
+  const { prop, text: source } = read;
   const { budgetOf } = await import('../prop/budget.ts');
   const { budgetFindings } = await import('../prop/lint-budget.ts');
   const { lintMechanics } = await import('../prop/lint-mechanics.ts');
@@ -49,8 +41,7 @@ async function budget({ file, cue, svg, out }: Given, desk: Desk): Promise<Outco
   const { CAUTIONS, budgetText } = await import('./budget-text.ts');
   const findings = budgetFindings(prop, source, [lintMechanics, lintVapour]);
   const cues = await rehearsed(prop, cue);
-  const told = findings.map((finding) => formatFinding(finding, file));
-  tell(told);
+  const told = await tell(findings, file, desk, beside);
   const sums = budgetOf(prop);
   const mechanics = mechanicsReport(prop);
   const result = {
@@ -65,10 +56,8 @@ async function budget({ file, cue, svg, out }: Given, desk: Desk): Promise<Outco
   const exit = bad ? EXIT.refused : EXIT.done;
   const text = svg
     ? (await import('./budget-svg.ts')).budgetSvg(prop, cues)
-    : budgetText(prop.name, sums, cues, mechanicsText(mechanics), beside ? [] : told);
-  if (out === undefined) return { result, text, exit };
-  await writeOut(out, `${desk.options.json ? JSON.stringify(result) : text}\n`);
-  return { result: { file, written: out, findings }, text: `written to ${out}`, exit };
+    : budgetText(prop.name, sums, cues, mechanicsText(mechanics), told);
+  return writtenTo(out, { result, text, exit }, desk);
 }
 
 /** Every cue, or the one that was asked for. @throws Refusal when there is no such cue */

@@ -1,8 +1,8 @@
 import type { LoomWire } from '../core/requests.ts';
-import type { Prop } from '../prop/schema.ts';
 import { SYMPTOMS, type Symptom, type Trace } from '../prop/trace.ts';
 import type { Desk } from './desk.ts';
-import { aligned, EXIT, print } from './output.ts';
+import { aligned, EXIT } from './output.ts';
+import { readProp } from './prop-file.ts';
 import { type Outcome, verb } from './verb.ts';
 
 interface Given {
@@ -36,8 +36,9 @@ export const findVerb = verb<Given>({
 });
 
 async function find({ text, symptom, file }: Given, desk: Desk): Promise<Outcome> {
-  const prop = file === undefined ? undefined : await read(file, desk);
-  if (prop === null) return { result: undefined, text: '', exit: EXIT.refused };
+  const read = file === undefined ? undefined : await readProp(file, desk, true);
+  if (read && 'refused' in read) return read.refused;
+  const prop = read?.prop;
   if (symptom !== undefined) {
     const result = prop
       ? (await import('../prop/trace.ts')).traceFault(prop, text, symptom)
@@ -49,17 +50,6 @@ async function find({ text, symptom, file }: Given, desk: Desk): Promise<Outcome
     : await desk.call('loom.find', { text });
   if (result.wires.length > 0) return { result, text: wireList(result.wires) };
   return { result, text: `no wire matches "${text}"`, exit: EXIT.refused };
-}
-
-/** The prop of a file; null, and the findings told, when it has errors. */
-async function read(file: string, desk: Desk): Promise<Prop | null> {
-  // Loaded only here: `stop` must not wait for a YAML parser.
-  const { formatFinding, loadProp } = await import('../prop/load.ts');
-  const { prop, findings } = await loadProp(file);
-  if (prop) return prop;
-  for (const finding of findings)
-    if (finding.severity === 'error') print(desk.io.stderr, formatFinding(finding, file));
-  return null;
 }
 
 /** The steps for a person with a meter in one hand. */

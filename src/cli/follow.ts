@@ -135,6 +135,7 @@ export const followVerbs = [
   }),
 ];
 
-function journalLine({ seq, time, who, what, text }: JournalEntry): string {
-  return `${seq}  ${time}  ${who}  ${what}  ${text}`;
+function journalLine({ seq, time, who, what, text, count = 1 }: JournalEntry): string {
+  const more = count > 1 ? ` (the last of ${count})` : '';
+  return `${seq}  ${time}  ${who}  ${what}  ${text}${more}`;
 }

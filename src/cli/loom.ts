@@ -1,6 +1,7 @@
 import type { Prop } from '../prop/schema.ts';
 import type { Desk } from './desk.ts';
-import { EXIT, print, UsageError, writeOut } from './output.ts';
+import { UsageError } from './output.ts';
+import { readProp, writtenTo } from './prop-file.ts';
 import { type Outcome, verb } from './verb.ts';
 
 const FORMATS = ['text', 'csv', 'html', 'svg'] as const;
@@ -31,23 +32,15 @@ async function loom({ file, format, out }: Given, desk: Desk): Promise<Outcome> 
   const { json } = desk.options;
   if (json && format !== undefined)
     throw new UsageError('--json is a form by itself; leave out --format');
-  // Loaded only here: `stop` must not wait for a YAML parser.
-  const { formatFinding, loadProp } = await import('../prop/load.ts');
-  const { prop, findings } = await loadProp(file);
-  if (!prop) {
-    const told = findings.map((finding) => formatFinding(finding, file));
-    // Instead of data, what is to be said goes where nobody takes it for data.
-    const beside = !json && (out !== undefined || (format ?? 'text') !== 'text');
-    if (beside) for (const line of told) print(desk.io.stderr, line);
-    const text = beside ? '' : told.join('\n');
-    return { result: { file, findings }, text, exit: EXIT.refused };
-  }
+  // Instead of data, what is to be said goes where nobody takes it for data.
+  const beside = !json && (out !== undefined || (format ?? 'text') !== 'text');
+  const read = await readProp(file, desk, beside);
+  if ('refused' in read) return read.refused;
+  const { prop } = read;
   const { loomOf } = await import('./loom-data.ts');
   const result = { file, ...loomOf(prop) };
-  const text = json ? JSON.stringify(result) : await inForm(prop, format ?? 'text');
-  if (out === undefined) return { result, text };
-  await writeOut(out, `${text}\n`);
-  return { result: { file, written: out }, text: `written to ${out}` };
+  const text = json ? '' : await inForm(prop, format ?? 'text');
+  return writtenTo(out, { result, text }, desk);
 }
 
 async function inForm(prop: Prop, format: (typeof FORMATS)[number]): Promise<string> {

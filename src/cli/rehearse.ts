@@ -1,7 +1,9 @@
 import type { Rehearsal } from '../core/rehearse.ts';
+import type { Finding } from '../prop/finding.ts';
 import type { Prop } from '../prop/schema.ts';
 import type { Desk } from './desk.ts';
-import { EXIT, print, UsageError, writeOut } from './output.ts';
+import { EXIT, UsageError } from './output.ts';
+import { readProp, tell, writtenTo } from './prop-file.ts';
 import { type Outcome, verb } from './verb.ts';
 
 interface Given {
@@ -33,39 +35,24 @@ async function rehearsal(given: Given, desk: Desk): Promise<Outcome> {
   if ((csv || svg) && desk.options.json)
     throw new UsageError('--json is a form by itself; leave out --csv and --svg');
   /** Beside data, what is to be said goes where it does not spoil it. */
-  const beside = (told: readonly string[]): boolean => {
-    if (!csv && !svg && out === undefined) return false;
-    for (const line of told) print(desk.io.stderr, line);
-    return true;
-  };
-  // Loaded only here: `stop` must not wait for a YAML parser.
-  const { formatFinding, loadProp } = await import('../prop/load.ts');
-  const loaded = await loadProp(file);
-  if (!loaded.prop) {
-    const { findings } = loaded;
-    const told = findings.map((finding) => formatFinding(finding, file));
-    const text = beside(told) ? '' : told.join('\n');
-    return { result: { file, findings }, text, exit: EXIT.refused };
-  }
+  const beside = csv === true || svg === true || out !== undefined;
+  const read = await readProp(file, desk, beside);
+  if ('refused' in read) return read.refused;
   const { rehearse } = await import('../core/rehearse.ts');
-  const done = await rehearse(loaded.prop, cue);
+  const done = await rehearse(read.prop, cue);
   const { findingsOf } = await import('./rehearse-findings.ts');
-  const findings = findingsOf(done, loaded);
+  const findings = findingsOf(done, read);
   const exit = findings.length > 0 ? EXIT.refused : EXIT.done;
-  const told = findings.map((finding) => formatFinding(finding, file));
-  const text = await inForm(given, done, loaded.prop, told, desk);
-  beside(told);
-  const result = { file, ...done, findings };
-  if (out === undefined) return { result, text, exit };
-  await writeOut(out, `${desk.options.json ? JSON.stringify(result) : text}\n`);
-  return { result: { file, written: out, findings }, text: `written to ${out}`, exit };
+  const text = await inForm(given, done, read.prop, findings, desk);
+  if (beside) await tell(findings, file, desk, true);
+  return writtenTo(out, { result: { file, ...done, findings }, text, exit }, desk);
 }
 
 async function inForm(
-  { csv, svg, out }: Given,
+  { file, csv, svg, out }: Given,
   done: Rehearsal,
   prop: Prop,
-  told: readonly string[],
+  findings: readonly Finding[],
   desk: Desk,
 ): Promise<string> {
   if (svg) return (await import('./timeline.ts')).timeline(done, prop);
@@ -73,8 +60,9 @@ async function inForm(
   if (csv) return `${(await import('./rehearse-csv.ts')).rehearsalCsv(done)}\r`;
   const { rehearsalText, showsUnicode } = await import('./rehearse-text.ts');
   const report = rehearsalText(done, prop.name, showsUnicode(desk.io.env));
-  if (told.length === 0) return `${report}\n\nno findings`;
+  if (findings.length === 0) return `${report}\n\nno findings`;
   if (out !== undefined) return report;
+  const told = await tell(findings, file, desk, false);
   const count = told.length === 1 ? '1 finding' : `${told.length} findings`;
   return [report, '', ...told, count].join('\n');
 }

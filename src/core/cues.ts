@@ -208,7 +208,7 @@ export class Cues {
     this.#runs.set(name, count + 1);
     const random = seeded(cue.seed + count);
     this.#running.push(this.#begin(cue, { who, background, random, root: undefined }, nowS));
-    this.#journal.add(who, 'cue', `cue ${name} runs`, { cue: name });
+    this.#tell(who, `cue ${name} runs`, name, background);
   }
 
   /**
@@ -261,8 +261,14 @@ export class Cues {
       if (!this.#advance(run, this.#body.nowS)) continue;
       this.#running = this.#running.filter((other) => other !== run);
       this.#ended.set(run.cue.name, this.runCount(run.cue.name));
-      this.#journal.add('prop', 'cue', `cue ${run.cue.name} is over`, { cue: run.cue.name });
+      this.#tell('prop', `cue ${run.cue.name} is over`, run.cue.name, run.background);
     }
+  }
+
+  /** What runs in the background comes again and again. */
+  #tell(who: string, text: string, cue: string, background: boolean): void {
+    if (background) this.#journal.recur(who, 'cue', text, { cue });
+    else this.#journal.add(who, 'cue', text, { cue });
   }
 
   // --- running --------------------------------------------------------------------------------------

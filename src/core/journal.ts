@@ -9,6 +9,8 @@ export class Journal {
   readonly #clock: Clock;
   readonly #sink: (entry: JournalEntry) => void;
   #entries: JournalEntry[] = [];
+  /** The entries of `recur` at the end of all, as long as nothing else has come after them. */
+  #recurring: JournalEntry[] = [];
   #seq = 0;
 
   /** `sink` receives every entry as it is made (the log, and clients that follow). */
@@ -18,9 +20,31 @@ export class Journal {
   }
 
   add(who: string, what: string, text: string, values?: Record<string, unknown>): void {
-    const time = new Date(this.#clock.wallMs()).toISOString();
-    const entry: JournalEntry = { seq: ++this.#seq, time, who, what, text };
-    if (values) entry.values = values;
+    this.#recurring = [];
+    this.#append({ ...this.#stamp(), who, what, text, ...(values && { values }) });
+  }
+
+  /**
+   * As `add`, but while nothing else comes in between, an entry takes the place of the one before it
+   * with the same who and text: what a prop does by itself all day must not wash away the rest.
+   */
+  recur(who: string, what: string, text: string, values: Record<string, unknown>): void {
+    const entry: JournalEntry = { ...this.#stamp(), who, what, text, values };
+    const at = this.#recurring.findIndex((one) => one.who === who && one.text === text);
+    if (at >= 0) {
+      entry.count = 1 + (this.#recurring[at]!.count ?? 1);
+      this.#entries.splice(at - this.#recurring.length, 1);
+      this.#recurring.splice(at, 1);
+    }
+    this.#recurring.push(entry);
+    this.#append(entry);
+  }
+
+  #stamp(): { seq: number; time: string } {
+    return { seq: ++this.#seq, time: new Date(this.#clock.wallMs()).toISOString() };
+  }
+
+  #append(entry: JournalEntry): void {
     this.#entries.push(entry);
     // Trimmed in large steps: shifting an array of thousands for every entry is work for nothing.
     if (this.#entries.length >= 2 * KEPT) this.#entries = this.#entries.slice(-KEPT);

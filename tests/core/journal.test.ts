@@ -110,3 +110,65 @@ describe('what clients ask for', () => {
     expect(texts).toEqual(['pose down', 'pose up', 'neck one is 20 deg', 'neck two is 20 deg']);
   });
 });
+
+describe('what comes again and again', () => {
+  const blink = (one: Journal) => {
+    one.recur('idle perch', 'cue', 'cue blink runs', { cue: 'blink' });
+    one.recur('prop', 'cue', 'cue blink is over', { cue: 'blink' });
+  };
+  const glance = (one: Journal) =>
+    one.recur('idle perch', 'cue', 'cue glance runs', { cue: 'glance' });
+
+  test('is one entry each, the last, with how many there were; each is told', () => {
+    const { one, clock, told } = journal();
+    for (let i = 0; i < 3000; i++) {
+      blink(one);
+      if (i % 1000 === 0) glance(one);
+      clock.advance(5000);
+    }
+    expect(one.read(0, 1000)).toMatchObject([
+      { seq: 4005, text: 'cue glance runs', count: 3 },
+      { seq: 6002, who: 'idle perch', text: 'cue blink runs', count: 3000 },
+      { seq: 6003, who: 'prop', text: 'cue blink is over', count: 3000 },
+    ]);
+    expect(told).toHaveLength(6003);
+    expect(told.map(({ seq }) => seq)).toEqual(told.map((_, i) => i + 1));
+  });
+
+  test('begins anew after anything else: the order is kept', () => {
+    const { one } = journal();
+    blink(one);
+    blink(one);
+    one.add('prop', 'interlock', 'mist opened');
+    blink(one);
+    glance(one);
+    blink(one);
+    expect(one.read().map(({ text, count }) => [text, count])).toEqual([
+      ['cue blink runs', 2],
+      ['cue blink is over', 2],
+      ['mist opened', undefined],
+      ['cue glance runs', undefined],
+      ['cue blink runs', 2],
+      ['cue blink is over', 2],
+    ]);
+  });
+
+  test('idle life takes two entries for each of its plays, however long', async () => {
+    const { rig, client } = await Rig.live(
+      makeProp(
+        { neck: servo() },
+        {
+          cues: { nod: { steps: [{ at: 0, move: { neck: 5 }, overS: 0.2 }] } },
+          idle: { perch: { seed: 1, plays: [{ cue: 'nod', everyS: [0.2, 0.3] }] } },
+        },
+      ),
+    );
+    await client.call('idle.start', { idle: 'perch' });
+    await rig.run(30_000);
+    const { entries } = await client.call('journal.read', {});
+    const plays = entries.filter(({ text }) => text.startsWith('cue nod'));
+    expect(plays.map(({ text }) => text).sort()).toEqual(['cue nod is over', 'cue nod runs']);
+    for (const { count } of plays) expect(count).toBeGreaterThan(50);
+    expect(entries.some(({ what }) => what === 'lease')).toBe(true);
+  });
+});

@@ -68,8 +68,8 @@ function fold(entries: readonly JournalEntry[]): Run[] {
     const run = runs.at(-1);
     if (run && SLID.includes(entry.what) && sameDrag(run.last, entry)) {
       run.last = entry;
-      run.count++;
-    } else runs.push({ firstSeq: entry.seq, last: entry, count: 1 });
+      run.count += entry.count ?? 1;
+    } else runs.push({ firstSeq: entry.seq, last: entry, count: entry.count ?? 1 });
   }
   return runs.reverse();
 }

@@ -88,7 +88,11 @@ const CHANGES_CUES: ReadonlySet<string> = new Set([
 ]);
 
 function takeEvent(entry: JournalEntry): void {
-  journal.value = [...journal.value.slice(1 - JOURNAL_KEPT), entry];
+  // An entry that counts others stands for all of them, as in the daemon's own journal.
+  const same = (one: JournalEntry) => one.who === entry.who && one.text === entry.text;
+  const replaced = entry.count === undefined ? undefined : journal.value.findLast(same);
+  const others = journal.value.filter((one) => one !== replaced);
+  journal.value = [...others.slice(1 - JOURNAL_KEPT), entry];
   // Somebody captured something, here or elsewhere.
   if (entry.what.includes('capture')) void refresh();
   if (CHANGES_CUES.has(entry.what)) void refreshCues();
