@@ -2,6 +2,7 @@ import fc from 'fast-check';
 import { afterAll, expect, test } from 'vitest';
 import { CODES } from '../../src/shared/errors.ts';
 import { type Act, asks, endings, mishaps, recovery, Stage } from './programs.ts';
+import { RestWatch } from './rest-watch.ts';
 import { type Client, lamp, makeProp, Rig, relay, restedAt, rgb, servo, TICK_S } from './rig.ts';
 
 // Whatever cues, idle behaviours and triggers are started, stopped and interrupted, in whatever
@@ -128,12 +129,11 @@ class Watch {
   readonly #rig: Rig;
   readonly #before = new Map<string, { pos: number; vel: number }>();
   readonly #abandonedTicks = new Map<string, number>();
-  #restTicks = 0;
-  #condition = '';
-  #entries = 0;
+  readonly #rest: RestWatch;
 
   constructor(rig: Rig) {
     this.#rig = rig;
+    this.#rest = new RestWatch(rig);
     rig.afterTick = () => this.#look();
   }
 
@@ -148,7 +148,7 @@ class Watch {
       throw new Error(`a cue runs in ${rig.condition}`);
     if (rig.condition !== 'live' && rig.core.idle.running)
       throw new Error(`the idle behaviour runs in ${rig.condition}`);
-    this.#rest();
+    this.#rest.tick();
   }
 
   #servo(name: string): void {
@@ -185,24 +185,6 @@ class Watch {
     const ticks = abandoned ? (this.#abandonedTicks.get(name) ?? 0) + 1 : 0;
     this.#abandonedTicks.set(name, ticks);
     if (ticks > 2) throw new Error(`${name} is closed though its cue is gone`);
-  }
-
-  /** At rest in `parked` or `stopped`, nothing at all is written. */
-  #rest(): void {
-    const rig = this.#rig;
-    const { servos, lights } = rig.core.body;
-    const still =
-      !servos.some((one) => one.moving || rig.core.nowS < one.jumpUntilS) &&
-      !lights.some((one) => one.fading || one.flashHeld);
-    const news = rig.entries.slice(this.#entries).some(({ what }) => what === 'stop');
-    this.#entries = rig.entries.length;
-    const resting = rig.condition === 'parked' || rig.condition === 'stopped';
-    const goesOn = resting && still && !news && rig.condition === this.#condition;
-    this.#restTicks = goesOn ? this.#restTicks + 1 : 0;
-    this.#condition = rig.condition;
-    const last = rig.writes.at(-1);
-    if (this.#restTicks > 2 && last && last.ms === rig.clock.nowMs())
-      throw new Error(`${last.output} was written to in ${rig.condition}`);
   }
 }
 

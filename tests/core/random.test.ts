@@ -2,6 +2,7 @@ import fc from 'fast-check';
 import { afterAll, describe, expect, test } from 'vitest';
 import { FIELD } from '../../src/shared/telemetry.ts';
 import { type Act, asks, endings, mishaps, recovery, Stage } from './programs.ts';
+import { RestWatch } from './rest-watch.ts';
 import { lamp, makeProp, Rig, relay, restedAt, rgb, servo, TICK_S } from './rig.ts';
 
 // Whatever a client asks for, in whatever order: what leaves the pins keeps every limit.
@@ -65,12 +66,11 @@ class Watch {
   readonly #bounds = new Map<string, { soft: [number, number]; hard: readonly [number, number] }>();
   #mistMs = 0;
   #mistOpenMs = 1e9;
-  #stillTicks = 0;
-  #condition = '';
-  #entries = 0;
+  readonly #rest: RestWatch;
 
   constructor(rig: Rig) {
     this.#rig = rig;
+    this.#rest = new RestWatch(rig);
     this.#snapshot = rig.telemetry.snapshot();
     for (const name of SERVOS) {
       const { mapping, limitsDeg, envelopeUs } = rig.servo(name);
@@ -96,7 +96,7 @@ class Watch {
     this.#rig.telemetry.read(this.#snapshot);
     for (const name of SERVOS) this.#lookAt(name);
     this.#guards();
-    this.#rest();
+    this.#rest.tick();
   }
 
   #lookAt(name: string): void {
@@ -156,26 +156,6 @@ class Watch {
     if (this.#mistMs > 505) throw new Error(`mist was on for ${this.#mistMs} ms`);
     if (rig.condition === 'stopped' && rig.at('fan') === 1)
       throw new Error('the fan runs in a stop');
-  }
-
-  /** At rest in `parked` or `stopped`, nothing at all is written. */
-  #rest(): void {
-    const rig = this.#rig;
-    const { servos, lights } = rig.core.body;
-    const still =
-      !servos.some((one) => one.moving || rig.core.nowS < one.jumpUntilS) &&
-      !lights.some((one) => one.fading || one.flashHeld);
-    // A stop may be followed by a harder one, which drops what was still held.
-    const news = rig.entries.slice(this.#entries).some(({ what }) => what === 'stop');
-    this.#entries = rig.entries.length;
-    const resting = rig.condition === 'parked' || rig.condition === 'stopped';
-    const goesOn = resting && still && !news && rig.condition === this.#condition;
-    this.#stillTicks = goesOn ? this.#stillTicks + 1 : 0;
-    this.#condition = rig.condition;
-    const last = rig.writes.at(-1);
-    // What was decided in the tick before may still be written in the first.
-    if (this.#stillTicks > 2 && last && last.ms === rig.clock.nowMs())
-      throw new Error(`${last.output} was written to in ${rig.condition}`);
   }
 }
 

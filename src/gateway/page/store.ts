@@ -1,6 +1,7 @@
 import { batch, computed, type Signal, signal } from '@preact/signals';
 import type { Condition } from '../../core/condition.ts';
 import type { ChannelInfo, ChannelState, JournalEntry, Requests } from '../../core/requests.ts';
+import { withEntry } from './journal.ts';
 import { call, clientName, LinkGone, type OpenResult, startLink } from './link.ts';
 
 /** What the page knows of the prop: filled by the daemon's notifications, read by every view. */
@@ -88,11 +89,7 @@ const CHANGES_CUES: ReadonlySet<string> = new Set([
 ]);
 
 function takeEvent(entry: JournalEntry): void {
-  // An entry that counts others stands for all of them, as in the daemon's own journal.
-  const same = (one: JournalEntry) => one.who === entry.who && one.text === entry.text;
-  const replaced = entry.count === undefined ? undefined : journal.value.findLast(same);
-  const others = journal.value.filter((one) => one !== replaced);
-  journal.value = [...others.slice(1 - JOURNAL_KEPT), entry];
+  journal.value = withEntry(journal.value, entry, JOURNAL_KEPT);
   // Somebody captured something, here or elsewhere.
   if (entry.what.includes('capture')) void refresh();
   if (CHANGES_CUES.has(entry.what)) void refreshCues();

@@ -1,0 +1,12 @@
+import type { JournalEntry } from '../../core/requests.ts';
+
+/** The newest `most` entries once another has come; one that counts others takes the place of the last of them. */
+export function withEntry(
+  entries: readonly JournalEntry[],
+  entry: JournalEntry,
+  most: number,
+): JournalEntry[] {
+  const same = (one: JournalEntry) => one.who === entry.who && one.text === entry.text;
+  const replaced = entry.count === undefined ? undefined : entries.findLast(same);
+  return [...entries.filter((one) => one !== replaced), entry].slice(-most);
+}

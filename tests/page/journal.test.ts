@@ -1,0 +1,29 @@
+import { expect, test } from 'vitest';
+import type { JournalEntry } from '../../src/core/requests.ts';
+import { withEntry } from '../../src/gateway/page/journal.ts';
+
+const entry = (seq: number, text: string, count?: number): JournalEntry => ({
+  seq,
+  time: '2026-01-01T00:00:00.000Z',
+  who: 'prop',
+  what: 'cue',
+  text,
+  ...(count !== undefined && { count }),
+});
+
+test('an entry that counts others takes the place of the last of them', () => {
+  const blink = entry(1, 'blink');
+  const old = entry(2, 'blink', 2);
+  const glance = entry(3, 'glance');
+  const next = entry(4, 'blink', 3);
+  expect(withEntry([blink, old, glance], next, 10)).toEqual([blink, glance, next]);
+  // What it counts may be gone already, or be somebody else's.
+  expect(withEntry([glance], next, 10)).toEqual([glance, next]);
+  const others = { ...old, who: 'desk' };
+  expect(withEntry([others], next, 10)).toEqual([others, next]);
+});
+
+test('an entry by itself is added, and only the newest are kept', () => {
+  const list = [entry(1, 'blink'), entry(2, 'blink')];
+  expect(withEntry(list, entry(3, 'blink'), 2).map(({ seq }) => seq)).toEqual([2, 3]);
+});
