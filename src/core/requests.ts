@@ -209,7 +209,7 @@ export interface JournalEntry {
   /** One sentence for a person. */
   text: string;
   values?: Record<string, unknown>;
-  /** How many like it came at short intervals; the entry is the last of them. */
+  /** How many like it the entry stands for: it is the last of them. */
   count?: number;
 }
 
