@@ -67,6 +67,11 @@ async function main(argv: readonly string[]): Promise<number> {
       complain(`${place} may NOT be safe: ${failure}`, 1);
     } else say(`${place}: ${done.join(', ') || 'has no outputs'}\n`, 0);
   }
+  if (failed && stillLives(plan.daemon))
+    complain(
+      `sinewd (process ${plan.daemon.pid}) still runs and may hold what could not be driven; end it (kill -9 ${plan.daemon.pid}), then run this again`,
+      1,
+    );
   return failed ? 1 : 0;
 }
 

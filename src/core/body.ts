@@ -66,7 +66,7 @@ export class Body {
         actuator = new Servo(name, index, spec, board, rail, motions[this.servos.length]!);
         this.servos.push(actuator);
       } else if (spec.kind === 'relay') {
-        actuator = new Relay(name, index, spec, board, rail);
+        actuator = new Relay(name, index, spec, board, rail, this);
         this.relays.push(actuator);
       } else {
         actuator =

@@ -252,7 +252,7 @@ export class Gate {
    */
   switch(relay: Relay, on: boolean, forS: number, nowS: number): void {
     if (!on) {
-      relay.set(false, nowS);
+      relay.set(false);
       return;
     }
     this.mustBeAbleToClose(relay, nowS);
@@ -260,7 +260,7 @@ export class Gate {
     // Asked for again meanwhile, a momentary contact ends its pulse when it was to end.
     if (relay.pulseS !== undefined)
       offAtS = Math.min(offAtS, relay.on ? relay.offAtS : nowS + relay.pulseS);
-    relay.set(true, nowS, offAtS);
+    relay.set(true, offAtS);
   }
 
   /** @throws Refusal `interlock`, `dutyRest`, `railLimit` when the relay may not close now */
@@ -333,7 +333,7 @@ export class Gate {
     const { relays, servos } = this.#body;
     for (let i = 0; i < relays.length; i++) {
       const relay = relays[i]!;
-      if (relay.on && this.#endOfClosure(relay)) relay.set(false, this.#body.nowS);
+      if (relay.on && this.#endOfClosure(relay)) relay.set(false);
     }
     // A relay that opens may be what another one requires.
     while (this.#openUnmet()) {}
@@ -357,7 +357,7 @@ export class Gate {
       const relay = relays[i]!;
       const unmet = relay.on ? this.#unmet(relay) : undefined;
       if (!unmet) continue;
-      relay.set(false, this.#body.nowS);
+      relay.set(false);
       relay.interlocked = true;
       opened = true;
       this.#tellInterlock(relay, unmet, 'opened');

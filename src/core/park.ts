@@ -62,7 +62,7 @@ export class Parker {
     this.#sent.clear();
     this.#holdUntilS = nowS + holdS;
     for (const servo of this.#body.servos) servo.halt();
-    if (holdS > 0) for (const relay of this.#body.relays) if (!relay.parkOn) relay.set(false, nowS);
+    if (holdS > 0) for (const relay of this.#body.relays) if (!relay.parkOn) relay.set(false);
     const limp = energise ? this.#body.servos.filter((one) => !rests(one) && !one.board.dead) : [];
     const addedS = this.#energiser.begin(limp, nowS);
     this.#deadlineS = this.#holdUntilS + addedS + this.#body.prop.park.deadlineS;

@@ -22,8 +22,18 @@ export class Relay {
   interlocked = false;
   /** Counts up with every change of the contact. */
   changes = 0;
+  readonly #time: { readonly nowS: number };
 
-  constructor(name: string, index: number, spec: RelayChannel, board: Board, rail: number) {
+  /** @param time of the last tick (s) */
+  constructor(
+    name: string,
+    index: number,
+    spec: RelayChannel,
+    board: Board,
+    rail: number,
+    time: { readonly nowS: number },
+  ) {
+    this.#time = time;
     this.name = name;
     this.index = index;
     this.spec = spec;
@@ -56,15 +66,16 @@ export class Relay {
   }
 
   /** Closes or opens; the gate has asked every guard before. */
-  set(on: boolean, nowS: number, offAtS = Number.POSITIVE_INFINITY): void {
+  set(on: boolean, offAtS = Number.POSITIVE_INFINITY): void {
     this.offAtS = on ? offAtS : Number.POSITIVE_INFINITY;
     if (on) this.interlocked = false;
     if (on !== this.on) this.changes++;
     this.on = on;
-    this.duty?.change(on, nowS);
   }
 
   put(): void {
+    // Only now, as the pin changes: a tick may come long after what it carries out was asked for.
+    this.duty?.change(this.on, this.#time.nowS);
     this.board.put(this.output, this.levelOf(this.on));
   }
 

@@ -213,6 +213,30 @@ describe('the duty guard', () => {
     expect(rig.on('mist')).toBe(true);
   });
 
+  test('until a late tick opens it, it is closed, and that counts', async () => {
+    const { rig, client } = await Rig.live(prop);
+    const lateMs = 400;
+    let closures = 0;
+    for (; closures < 20; closures++) {
+      const refused = await on(client).then(
+        () => undefined,
+        (error) => error,
+      );
+      if (refused) {
+        expect(refused.code).toBe(CODES.dutyRest);
+        break;
+      }
+      await rig.run(300);
+      await off(client);
+      await rig.stall(lateMs);
+    }
+    const atMs = rig.writes.map(({ ms }) => ms);
+    const closedMs = atMs.reduce((sum, ms, i) => sum + (i % 2 === 0 ? -ms : ms), 0);
+    expect(atMs.length).toBe(2 * closures);
+    expect(closedMs).toBeGreaterThan(4000 - TICK_MS);
+    expect(closedMs).toBeLessThanOrEqual(4000 + lateMs + TICK_MS);
+  });
+
   test('short closures add up until it has rested without a break', async () => {
     const { rig, client } = await Rig.live(prop);
     let closedMs = 0;

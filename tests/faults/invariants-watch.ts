@@ -522,9 +522,11 @@ export class Watch {
   #lookAtRequired(servo: ServoWatch): void {
     const { requires } = servo.spec;
     if (!requires) return;
+    // New limits may round the pulse of a servo that stands still to the next step.
+    const moves = servo.us !== 0 && servo.still === 0 && this.#nowMs > servo.limitsUntilMs;
     const goesHome = this.#condition === 'parking' || this.#condition === 'faulted';
     if (goesHome || requires.every((one) => this.#met(one))) servo.unmetTicks = 0;
-    else if (++servo.unmetTicks > servo.stopTicks && servo.us !== 0 && servo.still === 0)
+    else if (++servo.unmetTicks > servo.stopTicks && moves)
       this.#wrong(
         'interlocks',
         `${servo.name} still moves ${servo.unmetTicks} ticks after its interlock ended`,

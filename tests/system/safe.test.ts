@@ -4,6 +4,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { lifeOf } from '../../src/safe/life.ts';
 import { DAEMON, Daemon, Peer } from './daemon.ts';
 
 const SAFE_LEVELS = fileURLToPath(new URL('../../dist/safe-levels.js', import.meta.url));
@@ -104,17 +105,19 @@ describe('with the programs of the system', () => {
     await writeFile(file, `#!/bin/sh\necho "${name} $*" >> ${folder}/calls\n${then}\n`);
     await chmod(file, 0o755);
   }
-  const write = (boards: object[]) =>
+  const ended = { pid: 2 ** 22 + 1, startTicks: 1, bootId: '' };
+  const write = (boards: object[], daemon: object = ended) =>
     writeFile(
       plan,
       JSON.stringify({
         version: 1,
         prop: 'Test',
-        daemon: { pid: 2 ** 22 + 1, startTicks: 1, bootId: '' },
+        daemon,
         boards,
       }),
     );
-  const run = () => safeLevels([], { RUNTIME_DIRECTORY: folder, PATH: `${folder}:/bin:/usr/bin` });
+  const run = (args: string[] = []) =>
+    safeLevels(args, { RUNTIME_DIRECTORY: folder, PATH: `${folder}:/bin:/usr/bin` });
   const servo = { name: 'jaw', kind: 'pulse', pin: 0, safe: 0 };
   const relay = { name: 'fan', kind: 'level', pin: 23, safe: 1 };
 
@@ -159,6 +162,16 @@ describe('with the programs of the system', () => {
     expect(code).toBe(1);
     expect(text).toContain('a (pca9685) may NOT be safe: i2cset: Error: Write failed');
     expect(text).toContain('b (pigpio) may NOT be safe: raspi-gpio is not installed');
+    expect(text).not.toContain('still runs');
+  });
+
+  it('what a living daemon may hold is told, with the remedy, where force has failed', async () => {
+    await program('pinctrl', 'echo busy >&2; exit 1');
+    await write([{ name: 'b', driver: 'pigpio', outputs: [relay] }], lifeOf(process.pid));
+    const { code, text } = await run(['--force']);
+    expect(code).toBe(1);
+    expect(text).toContain('b (pigpio) may NOT be safe: pinctrl: busy');
+    expect(text).toMatch(new RegExp(`process ${process.pid}.*still runs.*kill -9 ${process.pid}`));
   });
 
   it.each([
