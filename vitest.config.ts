@@ -13,6 +13,7 @@ export default defineConfig({
           include: [
             'tests/{shared,sums,prop,drivers,core,gateway,page,cli,safe,doctor}/**/*.test.ts',
           ],
+          maxWorkers: '100%',
           sequence: { groupOrder: 1 },
         },
       },
