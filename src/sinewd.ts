@@ -24,6 +24,7 @@ import { PropFile } from './prop/save.ts';
 import { safePlan, writePlan } from './safe-plan.ts';
 import { systemClock } from './shared/clock.ts';
 import { Refusal } from './shared/errors.ts';
+import { fitTimersMs } from './shared/fit-timers.ts';
 import { makeLog } from './shared/log.ts';
 import { Telemetry } from './shared/telemetry.ts';
 import { feedWatchdog, type Notify, openNotify, Vitals, watchdogMs } from './systemd.ts';
@@ -260,7 +261,7 @@ async function run(gatewayThread: Worker): Promise<void> {
     telemetry.countLateness(lateMs);
     core.tick(nowMs, elapsed);
   });
-  loop.start();
+  loop.start(fitTimersMs(systemClock.nowMs() + core.tickMs));
   keep(loaded.text);
   core.triggers.begin();
 

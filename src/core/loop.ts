@@ -28,8 +28,9 @@ export class Loop {
     this.#tick = tick;
   }
 
-  start(): void {
-    this.#nextMs = this.#clock.nowMs() + this.#periodMs;
+  /** @param firstMs when the first tick is due; a period from now without it */
+  start(firstMs = this.#clock.nowMs() + this.#periodMs): void {
+    this.#nextMs = firstMs;
     this.#arm();
   }
 

@@ -1,6 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import { Loop } from '../../src/core/loop.ts';
 import { type Clock, VirtualClock } from '../../src/shared/clock.ts';
+import { fitTimersMs } from '../../src/shared/fit-timers.ts';
 
 interface Tick {
   ms: number;
@@ -95,4 +96,30 @@ test('stopped inside a tick, it does not tick again', () => {
   });
   clock.advance(1000);
   expect(ticks).toHaveLength(3);
+});
+
+describe('a time that timers meet well', () => {
+  test('is within a ms of the wish, and a little before the middle of a whole ms of the system', () => {
+    const shares: number[] = [];
+    for (let i = 0; i < 201; i++) {
+      const fromMs = performance.now() + i / 7;
+      const fitMs = fitTimersMs(fromMs);
+      expect(fitMs).toBeGreaterThanOrEqual(fromMs - 1e-3);
+      expect(fitMs).toBeLessThan(fromMs + 1 + 1e-3);
+      const aheadMs = Number(process.hrtime.bigint()) / 1e6 - performance.now();
+      shares.push((fitMs + aheadMs) % 1);
+    }
+    // Between two looks at the time something else may have its turn, but not every time.
+    const [middle] = shares.toSorted((a, b) => a - b).slice(100);
+    expect(middle).toBeCloseTo(0.4, 1);
+  });
+
+  test('is when the first tick is due', () => {
+    const clock = new VirtualClock();
+    const ticks: number[] = [];
+    const loop = new Loop(clock, 5, (ms) => ticks.push(ms));
+    loop.start(7.4);
+    clock.advance(20);
+    expect(ticks).toEqual([7.4, 12.4, 17.4]);
+  });
 });
