@@ -45,6 +45,8 @@ export interface Started {
 export class Gate {
   readonly #body: Body;
   readonly #journal: Journal;
+  /** The servos with an interlock: no others are looked at in every tick. */
+  readonly #guarded: readonly Servo[];
   #waiting: Waiting[] = [];
   /** Set while parking: going to rest is never refused by an interlock. */
   parking = false;
@@ -52,6 +54,7 @@ export class Gate {
   constructor(body: Body, journal: Journal) {
     this.#body = body;
     this.#journal = journal;
+    this.#guarded = body.servos.filter(({ spec }) => spec.requires);
   }
 
   // --- servos -----------------------------------------------------------------------------------
@@ -330,7 +333,7 @@ export class Gate {
    * (servo), and the reason is told.
    */
   enforce(): void {
-    const { relays, servos } = this.#body;
+    const { relays } = this.#body;
     for (let i = 0; i < relays.length; i++) {
       const relay = relays[i]!;
       if (relay.on && this.#endOfClosure(relay)) relay.set(false);
@@ -338,8 +341,8 @@ export class Gate {
     // A relay that opens may be what another one requires.
     while (this.#openUnmet()) {}
     if (this.parking) return;
-    for (let i = 0; i < servos.length; i++) {
-      const servo = servos[i]!;
+    for (let i = 0; i < this.#guarded.length; i++) {
+      const servo = this.#guarded[i]!;
       if (!servo.moving || servo.interlocked) continue;
       const unmet = this.#unmet(servo);
       if (!unmet) continue;
