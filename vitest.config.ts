@@ -32,6 +32,8 @@ export default defineConfig({
           name: 'browser',
           include: ['tests/browser/**/*.test.ts'],
           globalSetup: 'tests/browser/chromium.ts',
+          // A browser does things of its own at times of its own; what needed a second try is told.
+          retry: 1,
           fileParallelism: false,
           testTimeout: 30_000,
           sequence: { groupOrder: 3 },

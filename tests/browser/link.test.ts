@@ -26,9 +26,13 @@ afterEach(() => daemon.cleanUp());
 /** Takes a pose other than the one it parks in, so that parking takes its time. */
 async function pose(desk: Desk): Promise<void> {
   await desk.button('alert').click();
-  await watch.untilState(
-    ({ channels }) => !(channels.tail_1?.flags as string[] | undefined)?.includes('moving'),
-  );
+  // A frame has only what has changed.
+  for (const moving of [true, false])
+    await watch.untilState(
+      ({ channels }) =>
+        channels.tail_1 !== undefined &&
+        (channels.tail_1.flags as string[]).includes('moving') === moving,
+    );
 }
 
 /** When the daemon says that parking began (ms since the epoch). */
@@ -53,7 +57,7 @@ async function greys(desk: Desk, sinceMs: number): Promise<void> {
     ).toBe('grayscale(1)');
   for (const part of ['header', 'main'])
     expect(await desk.page.locator(part).getAttribute('inert')).not.toBeNull();
-  const alert = desk.page.getByRole('alert').filter({ hasText: 'link is lost' });
+  const alert = desk.page.getByRole('alert').filter({ hasText: 'What you see is old' });
   expect(await alert.textContent()).toMatch(/park.*by itself within 600 ms/);
   expect(await alert.isVisible()).toBe(true);
 }
