@@ -1,5 +1,5 @@
 import type { MotionState, Trajectory } from '../sums/profile.ts';
-import { STRIDE } from '../sums/profile-path.ts';
+import { posAfter, STRIDE, velAfter } from '../sums/profile-path.ts';
 
 /** Places of one motion's numbers. The state comes first, then the time and the segment in hand. */
 const POS = 0;
@@ -98,8 +98,8 @@ export class Motion implements MotionState {
     const vel = numbers[base + SEGMENT + 2]!;
     const acc = numbers[base + SEGMENT + 3]!;
     const jerk = numbers[base + SEGMENT + 4]!;
-    numbers[base + POS] = numbers[base + SEGMENT + 1]! + t * (vel + t * (acc / 2 + (t * jerk) / 6));
-    numbers[base + VEL] = vel + t * (acc + (t * jerk) / 2);
+    numbers[base + POS] = posAfter(t, numbers[base + SEGMENT + 1]!, vel, acc, jerk);
+    numbers[base + VEL] = velAfter(t, vel, acc, jerk);
     numbers[base + ACC] = acc + t * jerk;
   }
 

@@ -1,5 +1,5 @@
 import type { Ease } from './ease.ts';
-import { STRIDE } from './profile-path.ts';
+import { posAfter, STRIDE, velAfter } from './profile-path.ts';
 
 /** Pieces of the curve; a power of two. */
 const CELLS = 64;
@@ -176,8 +176,8 @@ export class EasedCurve {
   /** Goes on to where the next changes are. */
   #goOn(): void {
     const t = this.#changeAt - this.#at;
-    this.#pos += t * (this.#vel + t * (this.#acc / 2 + (t * this.#jerk) / 6));
-    this.#vel += t * (this.#acc + (t * this.#jerk) / 2);
+    this.#pos = posAfter(t, this.#pos, this.#vel, this.#acc, this.#jerk);
+    this.#vel = velAfter(t, this.#vel, this.#acc, this.#jerk);
     this.#acc += t * this.#jerk;
     this.#at = this.#changeAt;
   }

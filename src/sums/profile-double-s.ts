@@ -1,4 +1,4 @@
-import { isRounding, type Path } from './profile-path.ts';
+import { isRounding, type Path, posAfter, velAfter } from './profile-path.ts';
 
 /**
  * The double-S profile (piecewise constant jerk) from any position, velocity and acceleration to
@@ -175,8 +175,8 @@ function leaveAfter(jerk: number, phaseS: number): number {
 
 /** Where the stop ends that begins `t` into a phase; leaves that state in `trial`, the stop in `down`. */
 function stopEnd(jerk: number, t: number): number {
-  trial.pos = here.pos + t * (here.vel + t * (here.acc / 2 + (t * jerk) / 6));
-  trial.vel = here.vel + t * (here.acc + (t * jerk) / 2);
+  trial.pos = posAfter(t, here.pos, here.vel, here.acc, jerk);
+  trial.vel = velAfter(t, here.vel, here.acc, jerk);
   trial.acc = here.acc + t * jerk;
   return trial.pos + stopTravel(trial.vel, trial.acc, task.accel, task.jerk);
 }

@@ -1,6 +1,16 @@
 /** Numbers per segment: start (s), position, velocity and acceleration there, jerk throughout. */
 export const STRIDE = 5;
 
+/** Position `t` (s) into a time of constant jerk that begins at this state. */
+export function posAfter(t: number, pos: number, vel: number, acc: number, jerk: number): number {
+  return pos + t * (vel + t * (acc / 2 + (t * jerk) / 6));
+}
+
+/** Velocity then. */
+export function velAfter(t: number, vel: number, acc: number, jerk: number): number {
+  return vel + t * (acc + (t * jerk) / 2);
+}
+
 /** Most segments a plan has: three to the cruise, the cruise, three to rest, and rest. */
 const MOST = 8;
 
@@ -50,8 +60,8 @@ export class Path {
     this.#numbers[at + 2] = this.#sign * vel;
     this.#numbers[at + 3] = this.#sign * acc;
     this.#numbers[at + 4] = this.#sign * jerk;
-    this.pos = pos + durationS * (vel + durationS * (acc / 2 + (durationS * jerk) / 6));
-    this.vel = vel + durationS * (acc + (durationS * jerk) / 2);
+    this.pos = posAfter(durationS, pos, vel, acc, jerk);
+    this.vel = velAfter(durationS, vel, acc, jerk);
     this.acc = acc + durationS * jerk;
     this.timeS += durationS;
   }

@@ -1,5 +1,5 @@
 import { doubleSMove, doubleSStop } from './profile-double-s.ts';
-import { Path, STRIDE } from './profile-path.ts';
+import { Path, posAfter, STRIDE, velAfter } from './profile-path.ts';
 import { trapezoidMove, trapezoidStop } from './profile-trapezoid.ts';
 
 /**
@@ -113,8 +113,8 @@ export function sample(trajectory: Trajectory, atS: number, into: MotionState): 
   const vel = segments[at + 2]!;
   const acc = segments[at + 3]!;
   const jerk = segments[at + 4]!;
-  into.pos = segments[at + 1]! + t * (vel + t * (acc / 2 + (t * jerk) / 6));
-  into.vel = vel + t * (acc + (t * jerk) / 2);
+  into.pos = posAfter(t, segments[at + 1]!, vel, acc, jerk);
+  into.vel = velAfter(t, vel, acc, jerk);
   into.acc = acc + t * jerk;
 }
 
