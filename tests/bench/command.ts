@@ -122,8 +122,9 @@ export async function commandRows(): Promise<Row[]> {
   const json = await echo('json');
   const hop = await echo('hop');
   const sinew = await command();
-  const anywhere: Trips = { echoMs: [], hopMs: [], sinewMs: [] };
-  const apart: Trips = { echoMs: [], hopMs: [], sinewMs: [] };
+  const none = (): Trips => ({ echoMs: [], hopMs: [], sinewMs: [] });
+  const anywhere = none();
+  const apart = none();
   const echoRate: number[] = [];
   const sinewRate: number[] = [];
   const roundTrips = async (line: Line, took: number[]) => {
@@ -149,7 +150,7 @@ export async function commandRows(): Promise<Row[]> {
   // The first round compiles; in turn, so that whatever else the machine does falls on both.
   for (let round = 0; round <= ROUNDS; round++) {
     const measured = round > 0;
-    await allTrips(measured ? anywhere : { echoMs: [], hopMs: [], sinewMs: [] });
+    await allTrips(measured ? anywhere : none());
     await rate(json.line, measured ? echoRate : []);
     await rate(sinew.line, measured ? sinewRate : []);
     await refill();
