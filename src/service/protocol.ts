@@ -1,0 +1,183 @@
+import type { MessagePort } from 'node:worker_threads';
+import type { Restored, Saved } from '../core/store.ts';
+import type { Finding } from '../prop/finding.ts';
+import type { BoardInfo } from '../prop/pins.ts';
+import type { Cue, Prop } from '../prop/schema.ts';
+import type { Edit } from '../prop/splice.ts';
+import type { SafePlan } from '../safe/plan.ts';
+import type { ErrorObject } from '../shared/errors.ts';
+import type { StaticInfo } from './view.ts';
+
+/**
+ * What the prop-file service, the core and the gateway say to each other. The service owns the prop
+ * file and everything else on the disk; the core opens no file and waits for none.
+ */
+
+/** What the service's thread is started with. */
+export interface ServiceStart {
+  /** Path of the prop file, as given on the command line. */
+  file: string;
+  /** Where positions, duty guards and the last accepted prop file are kept; found out when undefined. */
+  stateDir: string | undefined;
+  /** Where the plan of the safe-levels program goes; the state's folder when undefined. */
+  planDir: string | undefined;
+  logLevel: string;
+  /** Log lines for a person at a terminal, not JSON. */
+  pretty: boolean;
+  /** The thread before this one died: go by the version that the core has, and keep the state as it is. */
+  resumed: boolean;
+  /** The port on which changes of the prop go to the core, which reads one message a tick from it. */
+  changes: MessagePort;
+}
+
+/** Who asked for a change of the file. */
+export interface Author {
+  /** The session; what it asked for is refused when it is gone before its turn. */
+  session: string;
+  client: string;
+  /** What for, in words: `mark open of beak`. */
+  what: string;
+}
+
+/** Main thread to service. `n` numbers what is answered by `done` or `fail`. */
+export type ToService =
+  /** A line to the gateway's thread; takes the place of an earlier one. */
+  | { t: 'gateway'; port: MessagePort }
+  | { t: 'state'; n: number; state: Saved; durable: boolean }
+  | { t: 'plan'; n: number; plan: SafePlan }
+  /** Captured values: they take effect at once, limits as well. Result: `{ version }`. */
+  | { t: 'capture'; n: number; edits: Edit[]; by: Author }
+  /** Puts back what the last capture replaced. Result: `{ version, undone }`. */
+  | { t: 'undo'; n: number; by: Author }
+  /** Result: `{ version, changed, pending }`. */
+  | { t: 'apply'; n: number; text?: string; edits?: Edit[]; version: string; by: Author }
+  | { t: 'restore'; n: number; version: string; by: Author }
+  | { t: 'gone'; session: string }
+  /** What became of a change that was sent on the port of changes. */
+  | { t: 'change'; id: number; outcome: Outcome }
+  | { t: 'log'; level: LogLevel; name: string; values: object; text: string }
+  /** A line for standard output. */
+  | { t: 'print'; text: string }
+  /** Answered when everything asked for so far is on the disk and in the log. */
+  | { t: 'flush'; n: number };
+
+export type LogLevel = 'debug' | 'info' | 'warn' | 'error';
+
+/**
+ * `adopted`: in force. `waits`: it takes effect when the prop is parked. `replaced`: a later one took
+ * its place before that. `rejected`: the boards cannot do it; the prop is as it was.
+ */
+export type Outcome = 'adopted' | 'waits' | 'replaced' | { rejected: string };
+
+/** Service to main thread. */
+export type FromService =
+  | ({ t: 'opened' } & Opened)
+  /** Nothing was started: whole lines for standard error, and the exit code. */
+  | { t: 'cannot-open'; lines: string[] }
+  | { t: 'done'; n: number; result: Record<string, unknown> }
+  | { t: 'fail'; n: number; error: ErrorObject }
+  /** How the file on the disk stands to the prop in force has changed. */
+  | { t: 'file'; status: FileStatus }
+  /** An entry for the journal. */
+  | { t: 'tell'; who: string; what: 'file' | 'state'; text: string; values: Record<string, unknown> };
+
+export interface Opened {
+  prop: CoreProp;
+  view: Uint8Array;
+  version: string;
+  status: FileStatus;
+  restored: Restored | 'none' | 'damaged';
+  /** Monotonic time since the machine started, when this was sent (s). */
+  bootNowS: number;
+}
+
+/** What the core needs of a prop: no wires, no connectors. */
+export type CoreProp = Prop & {
+  /** How long each cue takes (s); null when it goes on until stopped. */
+  cueDurationsS: Record<string, number | null>;
+};
+
+/** How the prop file stands to the prop in force. */
+export interface FileStatus {
+  /** The file's name without its folder. */
+  name: string;
+  /** The version in force: `sha256` of its text, the first 16 hexadecimal digits. */
+  version: string;
+  /** The version on the disk, when it is another one; null when the file is gone or unreadable. */
+  onDisk: string | null;
+  /** The version on the disk is sound and waits until the prop is parked. */
+  pending: boolean;
+  /** Why the version on the disk is not in force, in one sentence with the remedy. */
+  problem?: string;
+  /** What is wrong with the version on the disk. */
+  findings: Finding[];
+  /** What the version on the disk would change, in plain words, when it is not in force. */
+  changed: string[];
+}
+
+/**
+ * A change of the prop, in small messages that the core reads one by one, in a tick each. A change that
+ * begins before an earlier one has ended, or has taken effect, takes its place.
+ */
+export type ChangeMessage =
+  | {
+      t: 'begin';
+      id: number;
+      version: string;
+      /** Whether it takes effect only when parked: everything is put together anew then. */
+      whenParked: boolean;
+      /** What changes, in plain words. */
+      changed: string[];
+      /** The view that the gateway goes by from then on: `PropView` as JSON. Handed on unread. */
+      view: Uint8Array;
+      /** The prop without channels and cues; only what has changed unless `whenParked`. */
+      rest: Partial<Omit<CoreProp, 'channels' | 'cues' | 'cueDurationsS'>>;
+    }
+  /** A channel: all of them in the order of the file when `whenParked`, else those with new marks, limits or park position. */
+  | { t: 'channel'; name: string; spec: Prop['channels'][string] }
+  /** A cue, new or changed; all of them when `whenParked`. Undefined when it is gone. */
+  | { t: 'cue'; name: string; cue: Cue | undefined; durationS: number | null }
+  | { t: 'end' };
+
+// --- between gateway and service ---------------------------------------------------------------
+
+/** What the gateway asks the service, past the core. */
+export const ASKED = [
+  'loom.find',
+  'loom.trace',
+  'budget.read',
+  'budget.cue',
+  'prop.read',
+  'prop.check',
+  'prop.history',
+] as const;
+export type AskedMethod = (typeof ASKED)[number];
+
+export type FromGateway =
+  | { t: 'ask'; id: number; session: string; method: AskedMethod; params: object }
+  /** What the session still waits for need not be worked out. */
+  | { t: 'gone'; session: string }
+  | Extract<ToService, { t: 'log' }>;
+
+/** `text` is the result as JSON. */
+export type ToGatewayFromService = { id: number; text: string } | { id: number; error: ErrorObject };
+
+/** What the gateway and everybody who looks goes by: made from one version of the prop file. */
+export interface PropView {
+  version: string;
+  /** The name of the prop. */
+  name: string;
+  linkTimeoutMs: number;
+  /** In the order of the telemetry. */
+  channels: { name: string; kind: StaticInfo['kind'] }[];
+  rails: { name: string; limitA: number; volts: number }[];
+  osc: { host: string; port: number } | null;
+  /** What `channel.list` answers of each channel, but for what changes from tick to tick. */
+  info: Record<string, StaticInfo>;
+  groups: Record<string, string[]>;
+  poses: string[];
+  cueDurationsS: Record<string, number | null>;
+  idle: string[];
+  triggers: string[];
+  boards: Record<string, BoardInfo>;
+}
