@@ -86,6 +86,24 @@ export interface Requests {
     result: { to: number | string; deg: number };
   };
   'capture.undo': { params: object; result: { undone: string } };
+  'prop.apply': {
+    params: { text?: string; edits?: { path: (string | number)[]; value?: unknown }[]; version: string };
+    result: { version: string; changed: string[]; pending: boolean };
+  };
+  'prop.restore': {
+    params: { version: string };
+    result: { version: string; changed: string[]; pending: boolean };
+  };
+  'sim.set': {
+    params: {
+      board: string;
+      /** Levels of input pins, by pin; null lets go. */
+      inputs?: Record<string, 0 | 1 | null>;
+      /** The board fails from now on with this message; null mends it. */
+      fault?: string | null;
+    };
+    result: { board: string; inputs: Record<string, 0 | 1>; fault: string | null };
+  };
   'loom.find': { params: { text: string }; result: { wires: LoomWire[] } };
   'loom.trace': { params: { channel: string; symptom?: Symptom }; result: Trace };
   'board.list': { params: object; result: { boards: Record<string, BoardInfo> } };
@@ -209,8 +227,12 @@ export interface JournalEntry {
   /** One sentence for a person. */
   text: string;
   values?: Record<string, unknown>;
+  /** The tick that carried it out, or in which it happened; `tick` in `state` counts the same. */
+  tick: number;
   /** How many like it the entry stands for: it is the last of them. */
   count?: number;
+  /** The ticks of all that it stands for, where these are commands. */
+  ticks?: number[];
 }
 
 // --- between the threads -----------------------------------------------------------------------
@@ -233,7 +255,21 @@ export type ToGateway =
   /** The core holds this session's link for lost: the gateway drops it without ceremony. */
   | { t: 'lost'; session: string }
   | { t: 'holder'; holder: string | null }
-  | { t: 'event'; entry: JournalEntry }
+  /** An entry of the journal; with `again` it takes the place of the one with the same `seq`. */
+  | { t: 'event'; entry: JournalEntry; again?: true }
+  /** Entries from before this gateway was started, oldest first; they are news to nobody. */
+  | { t: 'entries'; entries: JournalEntry[] }
+  /** What runs by itself, whenever that changes. */
+  | { t: 'running'; cues: string[]; idle: string | null; armed: boolean }
+  /** Another version of the prop is in force from now on. `view` is a `PropView` as JSON. */
+  | {
+      t: 'prop';
+      view: Uint8Array;
+      body: import('../shared/telemetry.ts').TelemetryBody;
+      changed: string[];
+    }
+  /** How the file on the disk stands to the prop in force. */
+  | { t: 'file'; status: import('../service/protocol.ts').FileStatus }
   | { t: 'close' };
 
 /** What the gateway is started with. */
@@ -242,15 +278,11 @@ export interface GatewayStart {
   port: number;
   /** sha256 of the token, or null where none is asked for. */
   tokenHash: Uint8Array | null;
-  prop: string;
-  /** Path of the prop file. */
-  propFile: string;
-  linkTimeoutMs: number;
-  channels: { name: string; kind: ChannelInfo['kind'] }[];
-  rails: { name: string; limitA: number; volts: number }[];
-  /** Where OSC messages come in, or null where the prop has no use for them. */
-  osc: { host: string; port: number } | null;
+  /** A `PropView` as JSON. */
+  view: Uint8Array;
+  status: import('../service/protocol.ts').FileStatus;
   telemetry: import('../shared/telemetry.ts').TelemetryBuffers;
   logLevel: string;
-  pretty: boolean;
+  /** The line to the prop-file service. */
+  service: import('node:worker_threads').MessagePort;
 }

@@ -63,47 +63,71 @@ export const LATENESS_MS: readonly number[] = Array.from(
 
 const HEADER = { sequence: 0, condition: 1, coreBeat: 2, gatewayBeat: 3, life: 4 } as const;
 const LATENESS_START = HEADER.life + MAX_SESSIONS;
+/** The body begins with the time (s) and the number of the tick. */
+const CHANNELS_START = 2;
 
-export interface TelemetryBuffers {
+/** The state of the channels and rails of one version of the prop file. */
+export interface TelemetryBody {
   channels: number;
   rails: number;
-  header: SharedArrayBuffer;
   body: SharedArrayBuffer;
 }
 
-export class Telemetry {
-  readonly buffers: TelemetryBuffers;
-  readonly #header: Int32Array;
-  /** [t (s), channels..., rails...] */
-  readonly #body: Float64Array;
-  readonly #railStart: number;
+export interface TelemetryBuffers extends TelemetryBody {
+  header: SharedArrayBuffer;
+}
 
-  constructor(buffers: TelemetryBuffers) {
-    this.buffers = buffers;
-    this.#header = new Int32Array(buffers.header);
-    this.#body = new Float64Array(buffers.body);
-    this.#railStart = 1 + buffers.channels * CHANNEL_STRIDE;
+export class Telemetry {
+  readonly #headerBuffer: SharedArrayBuffer;
+  readonly #header: Int32Array;
+  #bodyBuffers: TelemetryBody;
+  /** [t (s), tick, channels..., rails...] */
+  #body: Float64Array;
+  #railStart: number;
+
+  constructor({ header, ...body }: TelemetryBuffers) {
+    this.#headerBuffer = header;
+    this.#header = new Int32Array(header);
+    this.#bodyBuffers = body;
+    this.#body = new Float64Array(body.body);
+    this.#railStart = CHANNELS_START + body.channels * CHANNEL_STRIDE;
   }
 
   static create(channels: number, rails: number): Telemetry {
     return new Telemetry({
-      channels,
-      rails,
+      ...Telemetry.body(channels, rails),
       header: new SharedArrayBuffer(4 * (LATENESS_START + LATENESS_MS.length + 1)),
-      body: new SharedArrayBuffer(8 * (1 + channels * CHANNEL_STRIDE + rails * RAIL_STRIDE)),
     });
+  }
+
+  /** A body for so many channels and rails. */
+  static body(channels: number, rails: number): TelemetryBody {
+    const numbers = CHANNELS_START + channels * CHANNEL_STRIDE + rails * RAIL_STRIDE;
+    return { channels, rails, body: new SharedArrayBuffer(8 * numbers) };
+  }
+
+  get buffers(): TelemetryBuffers {
+    return { ...this.#bodyBuffers, header: this.#headerBuffer };
+  }
+
+  /** Goes by another body from now on: the prop has other channels. */
+  useBody(body: TelemetryBody): void {
+    this.#bodyBuffers = body;
+    this.#body = new Float64Array(body.body);
+    this.#railStart = CHANNELS_START + body.channels * CHANNEL_STRIDE;
   }
 
   // --- the core's side: between `begin` and `commit`, readers know that the body is in motion
 
-  begin(tS: number, condition: number): void {
+  begin(tS: number, tick: number, condition: number): void {
     Atomics.add(this.#header, HEADER.sequence, 1);
     this.#header[HEADER.condition] = condition;
     this.#body[0] = tS;
+    this.#body[1] = tick;
   }
 
   setChannel(channel: number, field: number, value: number): void {
-    this.#body[1 + channel * CHANNEL_STRIDE + field] = value;
+    this.#body[CHANNELS_START + channel * CHANNEL_STRIDE + field] = value;
   }
 
   setRail(rail: number, field: number, value: number): void {
@@ -164,7 +188,7 @@ export class Telemetry {
   }
 
   snapshot(): Snapshot {
-    return new Snapshot(this.buffers.channels, this.#body.length);
+    return new Snapshot(this.#bodyBuffers.channels, this.#body.length);
   }
 }
 
@@ -176,7 +200,12 @@ export class Snapshot {
 
   constructor(channels: number, length: number) {
     this.body = new Float64Array(length);
-    this.#railStart = 1 + channels * CHANNEL_STRIDE;
+    this.#railStart = CHANNELS_START + channels * CHANNEL_STRIDE;
+  }
+
+  /** Number of the tick. */
+  get tick(): number {
+    return this.body[1]!;
   }
 
   /** Seconds since the daemon started. */
@@ -185,7 +214,7 @@ export class Snapshot {
   }
 
   channel(channel: number, field: number): number {
-    return this.body[1 + channel * CHANNEL_STRIDE + field]!;
+    return this.body[CHANNELS_START + channel * CHANNEL_STRIDE + field]!;
   }
 
   rail(rail: number, field: number): number {
