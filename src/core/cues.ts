@@ -153,6 +153,8 @@ export class Cues {
   /** Which run of each cue last came to its own end. */
   readonly #ended = new Map<string, number>();
   #running: Run[] = [];
+  /** Counts up with every cue that begins or ends. */
+  revision = 0;
 
   /** @param cues those of the prop, by name, each from `compileCue` */
   constructor(
@@ -188,6 +190,11 @@ export class Cues {
 
   isRunning(name: string): boolean {
     return this.#running.some((run) => run.cue.name === name);
+  }
+
+  /** Names of the cues that run. */
+  get runningNames(): string[] {
+    return this.#running.map(({ cue }) => cue.name);
   }
 
   get anyRunning(): boolean {
@@ -246,6 +253,7 @@ export class Cues {
     const count = this.#runs.get(name) ?? 0;
     this.#runs.set(name, count + 1);
     const random = seeded(cue.seed + count);
+    this.revision++;
     this.#running.push(this.#begin(cue, { who, background, random, root: undefined }, nowS));
     this.#tell(who, `cue ${name} runs`, name, background);
   }
@@ -258,6 +266,7 @@ export class Cues {
     const run = this.#running.find(({ cue }) => cue.name === name);
     if (!run) return false;
     run.ended = true;
+    this.revision++;
     this.#running = this.#running.filter((other) => other !== run);
     const mine = [...this.#channels(run.cue)].filter((channel) => !keep.has(channel));
     const servos = mine.filter((channel) => channel.kind === 'servo');
@@ -287,6 +296,7 @@ export class Cues {
       run.ended = true;
       this.#journal.add('prop', 'cue', `cue ${name} ended early`, { cue: name });
     }
+    this.revision++;
     this.#running = [];
   }
 
@@ -298,6 +308,7 @@ export class Cues {
     for (let i = 0; i < length; i++) {
       const run = running[i]!;
       if (!this.#advance(run, this.#body.nowS)) continue;
+      this.revision++;
       this.#running = this.#running.filter((other) => other !== run);
       this.#ended.set(run.cue.name, this.runCount(run.cue.name));
       this.#tell('prop', `cue ${run.cue.name} is over`, run.cue.name, run.background);
