@@ -1,4 +1,4 @@
-import { linkageInfo, torqueInfo, vapourInfo } from '../core/channel-info.ts';
+import { linkageInfo, torqueInfo, vapourInfo } from '../service/view.ts';
 import type { LinkageInfo, TorqueInfo, VapourInfo } from '../core/requests.ts';
 import { mechanicsOf } from '../prop/mechanics.ts';
 import type { Prop } from '../prop/schema.ts';

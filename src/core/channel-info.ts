@@ -1,11 +1,9 @@
-import type { Mechanics } from '../prop/mechanics.ts';
-import type { RelayChannel, ServoChannel } from '../prop/schema.ts';
+import { linkageInfo, torqueInfo, vapourInfo } from '../service/view.ts';
 import { flagNames } from '../shared/telemetry.ts';
 import { tidy } from '../shared/units.ts';
-import { runTimeS, showTimeS } from '../sums/vapour.ts';
 import type { Actuator } from './body.ts';
 import type { Core } from './core.ts';
-import type { ChannelInfo, LinkageInfo, TorqueInfo, VapourInfo } from './requests.ts';
+import type { ChannelInfo } from './requests.ts';
 import type { Servo } from './servo.ts';
 
 /** What `channel.list` tells of one channel. */
@@ -79,40 +77,4 @@ function mechanicsInfo(core: Core, { name, spec }: Servo): Partial<ChannelInfo> 
     ...(linkageFigures && { linkageFigures }),
     ...(torque && { torque }),
   };
-}
-
-export function torqueInfo(
-  { worst, margin }: Mechanics,
-  { stallNm }: ServoChannel,
-): TorqueInfo | undefined {
-  return (
-    worst && {
-      worstNm: tidy(worst.torqueNm, 4),
-      atDeg: tidy(worst.atDeg, 1),
-      accelerationNm: tidy(worst.accelerationNm, 4),
-      ...(stallNm !== undefined && { stallNm }),
-      ...(margin !== undefined && { margin: tidy(margin, 2) }),
-    }
-  );
-}
-
-export function linkageInfo({ linkage }: Mechanics): LinkageInfo | undefined {
-  return (
-    linkage && {
-      transmissionDeg: tidy(linkage.transmissionDeg, 1),
-      transmissionAtDeg: tidy(linkage.transmissionAtDeg, 1),
-      hornSpeedDegS: tidy(linkage.hornSpeedDegS, 0),
-      advantage: [tidy(linkage.advantage[0], 2), tidy(linkage.advantage[1], 2)],
-    }
-  );
-}
-
-export function vapourInfo({ vapour, duty }: RelayChannel): VapourInfo | undefined {
-  return (
-    vapour && {
-      ...vapour,
-      runTimeS: tidy(runTimeS(vapour), 0),
-      ...(duty && { showTimeS: tidy(showTimeS(vapour, duty), 0) }),
-    }
-  );
 }
