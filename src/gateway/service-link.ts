@@ -107,7 +107,8 @@ export class ServiceLink {
 
   /** A line for the log. Past a rate, and while nobody takes them, lines are dropped and counted. */
   log(level: LogLevel, values: object, text: string): void {
-    if (!this.#bucket.take(1, this.#clock.nowMs())) {
+    const room = this.#port !== undefined || this.#kept.length < LINES_KEPT;
+    if (!room || !this.#bucket.take(1, this.#clock.nowMs())) {
       this.#dropped++;
       return;
     }
@@ -120,9 +121,8 @@ export class ServiceLink {
       values: { ...values, ...left },
       text,
     };
-    if (this.#port) this.#port.postMessage(line);
-    else if (this.#kept.length < LINES_KEPT) this.#kept.push(line);
-    else this.#dropped++;
+    if (this.#port) this.#post(this.#port, line);
+    else this.#kept.push(line);
   }
 
   close(): void {
