@@ -87,7 +87,11 @@ export interface Requests {
   };
   'capture.undo': { params: object; result: { undone: string } };
   'prop.apply': {
-    params: { text?: string; edits?: { path: (string | number)[]; value?: unknown }[]; version: string };
+    params: {
+      text?: string;
+      edits?: { path: (string | number)[]; value?: unknown }[];
+      version: string;
+    };
     result: { version: string; changed: string[]; pending: boolean };
   };
   'prop.restore': {
@@ -279,6 +283,8 @@ export type ToGateway =
     }
   /** How the file on the disk stands to the prop in force. */
   | { t: 'file'; status: import('../service/protocol.ts').FileStatus }
+  /** The prop-file service was started again: the new line to it. */
+  | { t: 'service'; port: import('node:worker_threads').MessagePort }
   | { t: 'close' };
 
 /** What the gateway is started with. */

@@ -1,9 +1,8 @@
-import type { Logger } from 'pino';
 import type { Method, ToGateway } from '../core/requests.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
-import type { BudgetDesk } from './budget.ts';
 import type { CoreLink } from './core-link.ts';
+import type { JournalCopy } from './journal.ts';
 import {
   answer,
   type Entry,
@@ -23,15 +22,23 @@ import {
   REFUSED_PARSE_LIMIT_BYTES,
   WRONG_TOKEN_DELAY_MS,
 } from './limits.ts';
+import type { Lists } from './lists.ts';
+import type { Log } from './log.ts';
 import {
   checkParams,
   followParams,
+  isAsked,
+  isKnown,
   isOwn,
+  journalParams,
+  type KnownMethod,
   methodNamed,
   type OwnMethod,
   openParams,
 } from './methods.ts';
+import type { Notices } from './notices.ts';
 import { openRpcDocument } from './openrpc.ts';
+import type { ServiceLink } from './service-link.ts';
 import { CLOSE, type Session } from './sessions.ts';
 import type { StateFeed, View } from './state.ts';
 import { tokenMatches } from './token.ts';
@@ -47,9 +54,12 @@ interface Parts {
   view: View;
   feed: StateFeed;
   core: CoreLink;
-  budget: BudgetDesk;
+  service: ServiceLink;
+  lists: Lists;
+  journal: JournalCopy;
+  notices: Notices;
   clock: Clock;
-  log: Logger;
+  log: Log;
 }
 
 /** From a frame to its answer: limits, JSON-RPC, the methods of the gateway, the way to the core. */
@@ -95,11 +105,13 @@ export class Dispatcher {
     this.#parts.feed.unfollow(session);
     this.#journalFollowers.delete(session);
     this.#parts.core.forget(session.id);
+    this.#parts.service.forget(session.id);
   }
 
   /** Passes a journal entry to those who asked for it. */
-  event(entry: Extract<ToGateway, { t: 'event' }>['entry']): void {
-    const text = notification('event', { entry });
+  event({ entry, again }: Extract<ToGateway, { t: 'event' }>): void {
+    if (this.#journalFollowers.size === 0) return;
+    const text = notification('event', { entry, ...(again && { again }) });
     for (const session of [...this.#journalFollowers]) session.send(text);
   }
 
@@ -146,6 +158,8 @@ export class Dispatcher {
     }
     const checked = checkParams(method, methodNamed(method), params);
     if (isOwn(method)) return { result: await this.#own[method](session, checked) };
+    if (isKnown(method)) return { text: await this.#known[method](checked) };
+    if (isAsked(method)) return this.#parts.service.ask(session.id, method, checked);
 
     if (session.pending >= PENDING_LIMIT) {
       throw new Refusal(
@@ -156,7 +170,9 @@ export class Dispatcher {
     }
     session.pending++;
     try {
-      return await this.#parts.core.call(session.id, method as Method, checked);
+      const outcome = await this.#parts.core.call(session.id, method as Method, checked);
+      if ('text' in outcome) this.#parts.view.answered();
+      return outcome;
     } finally {
       session.pending--;
     }
@@ -176,14 +192,20 @@ export class Dispatcher {
       this.#journalFollowers.delete(session);
       return { hz: 0 };
     },
-    'budget.read': () => this.#parts.budget.ask({}),
-    'budget.cue': (_session, params) => this.#parts.budget.ask(params),
     'rpc.discover': openRpcDocument,
   };
 
+  /** What the gateway knows as well as the core does; the results are JSON. */
+  readonly #known: Record<KnownMethod, (params: object) => string | Promise<string>> = {
+    'channel.list': () => this.#parts.lists.channels(),
+    'cue.list': () => this.#parts.lists.cues(),
+    'board.list': () => this.#parts.lists.boards(),
+    'journal.read': (params) => this.#parts.journal.read(journalParams.parse(params)),
+  };
+
   async #open(session: Session, { token, client }: { token?: string; client: string }) {
-    const { view, core, log, clock } = this.#parts;
-    const { tokenHash, prop, linkTimeoutMs } = view.start;
+    const { view, core, notices, log, clock } = this.#parts;
+    const { tokenHash } = view.start;
     if (session.client !== null) {
       throw new Refusal('invalidRequest', `this session is open already, as ${session.client}`);
     }
@@ -204,12 +226,16 @@ export class Dispatcher {
     core.post({ t: 'open', session: session.id, slot: session.slot, client });
     log.info({ session: session.id, client }, 'session opened');
     view.refresh();
+    const { name, linkTimeoutMs, version } = view.prop;
+    const file = notices.news();
     return {
       session: session.id,
       condition: view.condition,
-      prop,
+      prop: name,
       protocol: PROTOCOL,
       linkTimeoutMs,
+      version,
+      ...(file && { file }),
     };
   }
 }

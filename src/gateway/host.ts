@@ -4,6 +4,9 @@ import { loadGateway } from './load.ts';
 
 const FIRST_RETRY_MS = 100;
 const LONGEST_RETRY_MS = 5000;
+/** Lines of its output that are passed on while it lives; a thread that writes without end is cut short. */
+const LINES_PASSED = 100;
+const LONGEST_LINE = 1000;
 /** A gateway that ran this long had started well: the next retry is quick again. */
 const HEALTHY_MS = 10_000;
 
@@ -12,11 +15,13 @@ export interface GatewayEvents {
   message(message: Exclude<ToCore, { t: 'listening' | 'cannot-listen' }>): void;
   /** The gateway's thread died, and every session with it; a new one is on its way. */
   died(why: string, retryMs: number): void;
+  /** A line that the thread wrote on its standard output or error: a warning of Node, not our log. */
+  wrote(line: string): void;
 }
 
 /** The gateway's thread as the main thread sees it: started, and started again when it dies. */
 export class GatewayHost {
-  readonly #start: GatewayStart;
+  readonly #start: () => GatewayStart;
   readonly #events: GatewayEvents;
   #loaded: Worker | undefined;
   #worker: Worker | undefined;
@@ -24,9 +29,15 @@ export class GatewayHost {
   #retryMs = FIRST_RETRY_MS;
   #timer: NodeJS.Timeout | undefined;
   #closing = false;
+  /** A gateway that is started again must come back at the same port. */
+  #listening: number | undefined;
 
-  /** @param loaded by `loadGateway`, for the first start */
-  constructor(start: GatewayStart, events: GatewayEvents, loaded: Worker) {
+  /**
+   * @param start what to start with, asked at each start: the prop may be another one by then, and the
+   *   line to the prop-file service is given away with it
+   * @param loaded by `loadGateway`, for the first start
+   */
+  constructor(start: () => GatewayStart, events: GatewayEvents, loaded: Worker) {
     this.#start = start;
     this.#events = events;
     this.#loaded = loaded;
@@ -37,8 +48,7 @@ export class GatewayHost {
     return new Promise((resolve, reject) => {
       this.#spawn((answer) => {
         if (answer.t === 'listening') {
-          // A gateway that is started again must come back at the same address.
-          this.#start.port = answer.port;
+          this.#listening = answer.port;
           resolve(answer);
         } else {
           this.#closing = true;
@@ -48,8 +58,9 @@ export class GatewayHost {
     });
   }
 
-  post(message: ToGateway): void {
-    this.#port?.postMessage(message);
+  /** @param transfer ports within the message, which go with it */
+  post(message: ToGateway, transfer: readonly MessagePort[] = []): void {
+    this.#port?.postMessage(message, transfer);
   }
 
   async close(): Promise<void> {
@@ -64,6 +75,21 @@ export class GatewayHost {
     clearTimeout(giveUp);
   }
 
+  /** Its output is read here and never piped: a terminal that is held must not hold this thread. */
+  #listen(worker: Worker): void {
+    let left = LINES_PASSED;
+    for (const stream of [worker.stdout, worker.stderr]) {
+      stream.on('data', (data: Buffer) => {
+        for (const line of data.toString().split('\n')) {
+          if (line.trim() === '' || left <= 0) continue;
+          left--;
+          this.#events.wrote(line.slice(0, LONGEST_LINE));
+          if (left === 0) this.#events.wrote('what it writes from here on is dropped');
+        }
+      });
+    }
+  }
+
   #spawn(answered: (answer: Extract<ToCore, { t: 'listening' | 'cannot-listen' }>) => void): void {
     const worker = this.#loaded ?? loadGateway();
     this.#loaded = undefined;
@@ -73,7 +99,10 @@ export class GatewayHost {
     let why = 'it ended by itself';
     this.#worker = worker;
     this.#port = port1;
-    worker.postMessage({ start: this.#start, port: port2 }, [port2]);
+    const start = this.#start();
+    if (this.#listening !== undefined) start.port = this.#listening;
+    worker.postMessage({ start, port: port2 }, [port2, start.service]);
+    this.#listen(worker);
     port1.on('message', (message: ToCore) => {
       if (message.t === 'cannot-listen') why = message.reason;
       if (message.t === 'listening' || message.t === 'cannot-listen') answered(message);

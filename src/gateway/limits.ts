@@ -42,3 +42,21 @@ export const CORE_STALL_MS = 1000;
 
 /** Version of the API, as told by `session.open`. */
 export const PROTOCOL = 1;
+
+/** Questions of one session that the prop-file service has not answered yet, and of all together. */
+export const SESSION_ASKED_LIMIT = 16;
+export const ASKED_LIMIT = 128;
+/** A question that the service has not answered by then is given up (ms). */
+export const ANSWER_WITHIN_MS = 120_000;
+
+/** Lines for the log: so many per second for ever, so many at once. */
+export const LINES_PER_S = 100;
+export const LINES_BURST = 1000;
+/** Lines that are kept while the service, which writes them, is away. */
+export const LINES_KEPT = 200;
+
+/** After a command is answered, what it did is waited for at most this long (ms); a tick takes 5. */
+export const CATCH_UP_MS = 100;
+export const CATCH_UP_EVERY_MS = 2;
+/** An OSC port that could not be had is tried again after this time (ms). */
+export const OSC_RETRY_MS = 5000;

@@ -12,6 +12,9 @@ const OLD_MB = 256;
 export function loadGateway(): Worker {
   const worker = new Worker(new URL('./worker.js', import.meta.url), {
     name: 'gateway',
+    // Read by GatewayHost: piped by Node, they would wait for a terminal in the main thread.
+    stdout: true,
+    stderr: true,
     resourceLimits: { maxYoungGenerationSizeMb: YOUNG_MB, maxOldGenerationSizeMb: OLD_MB },
   });
   worker.unref();

@@ -4,6 +4,7 @@ import type { Method, Params, Result } from '../core/requests.ts';
 import { closest } from '../prop/finding.ts';
 import { NAME } from '../prop/schema.ts';
 import { SYMPTOMS } from '../prop/trace.ts';
+import { ASKED, type AskedMethod } from '../service/protocol.ts';
 import { type ErrorName, Refusal } from '../shared/errors.ts';
 import { plain } from '../shared/plain.ts';
 
@@ -220,13 +221,82 @@ const journalEntry = z.object({
   what: z.string(),
   text: z.string(),
   values: z.record(z.string(), z.unknown()).optional(),
+  tick: z
+    .number()
+    .describe(
+      'tick that carried it out, or in which it happened; "tick" in "state" counts the same',
+    ),
   count: z
     .number()
     .optional()
     .describe('how many like it came at short intervals; this is the last'),
+  ticks: z
+    .array(z.number())
+    .optional()
+    .describe('the ticks of all that it stands for, where these are commands'),
 });
 
-// --- methods that the core carries out --------------------------------------------------------
+export const journalParams = z.strictObject({
+  since: z
+    .int(want('the seq of an entry, a whole number'))
+    .min(0, want('the seq of an entry, 0 or more'))
+    .optional()
+    .describe('only entries with a seq above this'),
+  limit: z
+    .int(want('a whole number, 1 to 1000'))
+    .min(1, want('1 to 1000'))
+    .max(1000, want('1 to 1000'))
+    .optional()
+    .describe('at most so many entries, the newest'),
+});
+
+const version = z
+  .string(want('a version, as prop.read or prop.history tells it'))
+  .regex(/^[0-9a-f]{16}$/, want('a version: 16 hexadecimal digits'))
+  .describe('version of the prop file: the first 16 hexadecimal digits of the sha256 of its text');
+const changed = z.array(z.string()).describe('what changes, in plain words');
+const propText = z
+  .string(want('the text of a prop file'))
+  .describe(
+    'the whole text of a prop file. A frame holds 64 KiB: a larger file is changed with "edits", or on the disk',
+  );
+const changeResult = z.object({
+  version: z.string().describe('the version that was asked for'),
+  changed,
+  pending: z.boolean().describe('it waits until the prop is parked'),
+});
+
+const applyParams = z
+  .strictObject({
+    text: propText.optional(),
+    edits: z
+      .array(
+        z.strictObject({
+          path: z
+            .array(
+              z.union([z.string().min(1).max(64), z.int().min(0).max(10_000)]),
+              want('a list of keys and indices'),
+            )
+            .min(1, want('a list of at least one key'))
+            .max(16, want('a list of at most 16 keys'))
+            .describe('place in the file, such as ["channels", "beak", "marks", "open"]'),
+          value: z.unknown().optional().describe('what stands there from then on; none removes it'),
+        }),
+        want('a list of edits: { path, value }'),
+      )
+      .min(1, want('at least one edit'))
+      .max(200, want('at most 200 edits'))
+      .optional()
+      .describe('changes of single values; comments and order are kept'),
+    version,
+  })
+  .refine((params) => (params.text === undefined) !== (params.edits === undefined), {
+    error: 'give exactly one of text and edits',
+  });
+
+const pinLevel = z.literal([0, 1], want('0 or 1'));
+
+// --- methods of the core: it carries them out, but for what the gateway knows itself ----------
 
 const commands = ['notHolder', 'condition'] as const;
 const motion = [...commands, 'noSuchThing', 'outOfLimits', 'interlock', 'railLimit'] as const;
@@ -427,6 +497,47 @@ const core = {
     result: z.object({ undone: z.string().describe('what was put back, in words') }),
     errors: commands,
   },
+  'prop.apply': {
+    summary:
+      'Change the prop file: checked first, written, then in force; what is not safe while live waits until parked',
+    params: applyParams,
+    result: changeResult,
+    errors: [...commands, 'noSuchThing'],
+  },
+  'prop.restore': {
+    summary: 'Go back to an earlier version of the prop file, as prop.apply would',
+    params: z.strictObject({ version }),
+    result: changeResult,
+    errors: [...commands, 'noSuchThing'],
+  },
+  'sim.set': {
+    summary:
+      'Press inputs of a sim board, or break it; only where the daemon listens on this machine alone',
+    params: z.strictObject({
+      board: text('the name of a board with the sim driver'),
+      inputs: z
+        .record(
+          z.string().regex(/^\d{1,3}$/, want('the number of a pin')),
+          pinLevel.nullable(),
+          want('levels by pin: { "4": 1 }'),
+        )
+        .optional()
+        .describe('levels of input pins, by pin: 0 or 1; null lets go'),
+      fault: z
+        .string(want('what is wrong, in words, or null'))
+        .min(1, want('what is wrong, in words'))
+        .max(200, want('what is wrong, in at most 200 characters'))
+        .nullable()
+        .optional()
+        .describe('the board fails from now on with this message; null mends it'),
+    }),
+    result: z.object({
+      board: z.string(),
+      inputs: z.record(z.string(), pinLevel).describe('levels that are set, by pin'),
+      fault: z.string().nullable().describe('the message that it fails with; null while it works'),
+    }),
+    errors: ['noSuchThing', 'condition', 'notAuthorised'],
+  },
   'loom.find': {
     summary:
       'Wires that match a label, colour, end, role or channel; all of them for an empty text',
@@ -456,19 +567,7 @@ const core = {
   },
   'journal.read': {
     summary: 'The last events: who asked, what moved, what was refused and why',
-    params: z.strictObject({
-      since: z
-        .int(want('the seq of an entry, a whole number'))
-        .min(0, want('the seq of an entry, 0 or more'))
-        .optional()
-        .describe('only entries with a seq above this'),
-      limit: z
-        .int(want('a whole number, 1 to 1000'))
-        .min(1, want('1 to 1000'))
-        .max(1000, want('1 to 1000'))
-        .optional()
-        .describe('at most so many entries, the newest'),
-    }),
+    params: journalParams,
     result: z.object({ entries: z.array(journalEntry) }),
     errors: [],
   },
@@ -477,6 +576,15 @@ const core = {
 };
 
 // --- methods that the gateway answers itself --------------------------------------------------
+
+const finding = z.object({
+  severity: z.enum(['error', 'warning', 'note']),
+  line: z.number(),
+  column: z.number(),
+  path: z.string(),
+  wrong: z.string(),
+  right: z.string(),
+});
 
 const amps = (doc: string) => z.number().describe(`${doc} (A)`);
 const budget = z.object({
@@ -501,23 +609,14 @@ const budget = z.object({
       along: z
         .enum(['the loom', 'its own wire'])
         .optional()
-        .describe('what the voltages are reckoned along; absent where the file does not tell'),
+        .describe('what the voltages are computed along; absent where the file does not tell'),
       movingV: z.number().optional().describe('voltage there while it moves (V)'),
       stallV: z.number().optional().describe('voltage there while it is stalled (V)'),
       dropV: z.number().optional().describe('lost on the way while it moves (V)'),
       dropShare: z.number().optional().describe("the same, as a share of the rail's voltage"),
     }),
   ),
-  findings: z.array(
-    z.object({
-      severity: z.enum(['error', 'warning', 'note']),
-      line: z.number(),
-      column: z.number(),
-      path: z.string(),
-      wrong: z.string(),
-      right: z.string(),
-    }),
-  ),
+  findings: z.array(finding),
 });
 const cueLoad = z.object({
   cue: z.string(),
@@ -537,6 +636,23 @@ const cueLoad = z.object({
         .describe('at the start, then the farthest value in each column of equal time (A)'),
     }),
   ),
+});
+
+/** How the prop file on the disk stands to the prop in force, where it is another one. */
+export const fileNews = z.object({
+  changed,
+  pending: z
+    .literal(true)
+    .optional()
+    .describe('the file on the disk is sound; it takes effect when the prop is parked'),
+  problem: z
+    .string()
+    .optional()
+    .describe('why the file on the disk is not in force, with the remedy'),
+  findings: z
+    .array(finding)
+    .optional()
+    .describe('what is wrong with the file on the disk; the first of them'),
 });
 
 export const openParams = z.strictObject({
@@ -567,6 +683,8 @@ const own = {
       prop: z.string().describe('name of the prop'),
       protocol: z.number().describe('version of this API'),
       linkTimeoutMs: z.number().describe('silence that counts as a lost link (ms)'),
+      version: z.string().describe('version of the prop file that is in force'),
+      file: fileNews.optional().describe('only where the file on the disk is not in force'),
     }),
     errors: [],
   },
@@ -582,8 +700,20 @@ const own = {
     result: z.object({ hz: z.literal(0) }),
     errors: [],
   },
+  'rpc.discover': {
+    summary: 'The OpenRPC document that describes this API',
+    params: nothing,
+    result: z.record(z.string(), z.unknown()).describe('OpenRPC document'),
+    errors: [],
+  },
+} satisfies Record<string, MethodSpec>;
+
+// --- methods of the prop-file service, past the core --------------------------------------------
+
+const asked = {
   'budget.read': {
-    summary: 'Currents of every rail and the voltage at every channel, reckoned from the prop file',
+    summary:
+      'Currents of every rail and the voltage at every channel, worked out from the prop file',
     params: nothing,
     result: budget,
     errors: ['condition', 'tooMany'],
@@ -594,19 +724,62 @@ const own = {
     result: cueLoad,
     errors: ['noSuchThing', 'condition', 'tooMany'],
   },
-  'rpc.discover': {
-    summary: 'The OpenRPC document that describes this API',
+  'prop.read': {
+    summary:
+      'The prop file in force. The answer may be larger than the 64 KiB that a client may send',
     params: nothing,
-    result: z.record(z.string(), z.unknown()).describe('OpenRPC document'),
+    result: z.looseObject({
+      text: z.string().describe('the whole text'),
+      version: z.string(),
+      path: z.string().describe("the file's name, without its folder"),
+    }),
+    errors: ['condition'],
+  },
+  'prop.check': {
+    summary: 'Check the text of a prop file; changes nothing',
+    params: z.strictObject({ text: propText }),
+    result: z.object({
+      findings: z.array(
+        z.looseObject({
+          line: z.number().describe('counts from 1'),
+          column: z.number().describe('counts from 1'),
+          path: z.string().describe('place in the file, such as channels.beak.marks'),
+        }),
+      ),
+    }),
     errors: [],
   },
-} satisfies Record<string, MethodSpec>;
+  'prop.history': {
+    summary: 'The versions of the prop file that are kept, newest first',
+    params: nothing,
+    result: z.looseObject({
+      versions: z.array(
+        z.looseObject({
+          version: z.string(),
+          time: z.string().describe('wall-clock time, ISO 8601'),
+          who: z.string(),
+          what: z.string().describe('what for, in words'),
+        }),
+      ),
+    }),
+    errors: ['condition'],
+  },
+} satisfies Record<Exclude<AskedMethod, Method>, MethodSpec>;
 
 export type OwnMethod = keyof typeof own;
 export const isOwn = (method: string): method is OwnMethod => Object.hasOwn(own, method);
 
+/** Methods that the gateway answers from what it knows of the core. */
+const KNOWN = ['channel.list', 'cue.list', 'board.list', 'journal.read'] as const;
+export type KnownMethod = (typeof KNOWN)[number];
+export const isKnown = (method: string): method is KnownMethod =>
+  (KNOWN as readonly string[]).includes(method);
+
+export const isAsked = (method: string): method is AskedMethod =>
+  (ASKED as readonly string[]).includes(method);
+
 export const METHODS: ReadonlyMap<string, MethodSpec> = new Map<string, MethodSpec>(
-  Object.entries({ ...own, ...core }),
+  Object.entries({ ...own, ...core, ...asked }),
 );
 
 // --- checks -----------------------------------------------------------------------------------

@@ -1,7 +1,7 @@
 import * as z from 'zod';
 import { type ErrorName, Refusal } from '../shared/errors.ts';
 import { PROTOCOL } from './limits.ts';
-import { METHODS, type MethodSpec } from './methods.ts';
+import { fileNews, METHODS, type MethodSpec } from './methods.ts';
 
 /**
  * The OpenRPC 1.3 document (https://spec.open-rpc.org), generated from the zod schemas. JSON Schemas
@@ -25,6 +25,9 @@ const NOTIFICATIONS = [
     params: z.object({
       condition: z.string().describe('condition of the whole prop'),
       t: z.number().describe('time since the daemon started (s)'),
+      tick: z
+        .number()
+        .describe('number of the tick that is shown; entries of the journal tell theirs'),
       holder: z.string().nullable().describe('name of the client that holds the lease'),
       channels: z.record(
         z.string(),
@@ -54,7 +57,37 @@ const NOTIFICATIONS = [
   {
     name: 'event',
     summary: 'Sent after state.follow with journal: true; one journal entry',
-    params: z.object({ entry: z.looseObject({}).describe('as in journal.read') }),
+    params: z.object({
+      entry: z.looseObject({}).describe('as in journal.read'),
+      again: z
+        .literal(true)
+        .optional()
+        .describe('it takes the place of the entry with the same seq: more like it have come'),
+    }),
+  },
+  {
+    name: 'prop.changed',
+    summary:
+      'Sent to every session when the prop file, or how it stands to the prop in force, changes. ' +
+      'With neither pending nor problem the file is in force; read again what depends on it',
+    params: z.object({
+      version: z.string().describe('version of the prop file that is in force'),
+      prop: z.string().describe('name of the prop'),
+      linkTimeoutMs: z.number().describe('silence that counts as a lost link (ms)'),
+      ...fileNews.shape,
+    }),
+  },
+  {
+    name: 'condition',
+    summary: 'Sent to every session when the condition of the prop changes',
+    params: z.object({
+      condition: z.string().describe('condition of the whole prop'),
+      cause: z.object({
+        code: z.string().describe('a stable dotted word'),
+        who: z.string().describe("the client's name, or prop when it acted by itself"),
+        words: z.string(),
+      }),
+    }),
   },
 ];
 

@@ -1,10 +1,7 @@
 import type { AddressInfo } from 'node:net';
 import fastify, { type FastifyInstance } from 'fastify';
-import type { Logger } from 'pino';
 import type { GatewayStart, ToGateway } from '../core/requests.ts';
 import { type Clock, systemClock } from '../shared/clock.ts';
-import { makeLog } from '../shared/log.ts';
-import { type BudgetDesk, BudgetThread } from './budget.ts';
 import { CoreLink, type CorePort } from './core-link.ts';
 import { Dispatcher } from './dispatch.ts';
 import { health } from './http/health.ts';
@@ -13,9 +10,14 @@ import { openrpc } from './http/openrpc.ts';
 import { page } from './http/page.ts';
 import { setUpRoot } from './http/root.ts';
 import { acceptUpgrades } from './http/upgrade.ts';
+import { JournalCopy } from './journal.ts';
 import { BEAT_MS, CORE_STALL_MS } from './limits.ts';
+import { Lists } from './lists.ts';
+import { type Log, makeLog } from './log.ts';
+import { Notices } from './notices.ts';
 import { isLoopback, ownNames } from './origin.ts';
-import { listenOsc } from './osc.ts';
+import { OscDoor } from './osc.ts';
+import { ServiceLink } from './service-link.ts';
 import { Sessions } from './sessions.ts';
 import { StateFeed, View } from './state.ts';
 
@@ -28,8 +30,7 @@ export interface Gateway {
 /** For tests. */
 export interface GatewayOptions {
   clock?: Clock;
-  log?: Logger;
-  budget?: BudgetDesk;
+  log?: Log;
 }
 
 /** Serves the API, the page, /health and /metrics; answers the core with `listening` or why not. */
@@ -39,13 +40,19 @@ export async function startGateway(
   options: GatewayOptions = {},
 ): Promise<Gateway> {
   const { clock = systemClock } = options;
-  const log = options.log ?? (await makeLog('gateway', start.logLevel, start.pretty));
-  const view = new View(start);
+  const view = new View(start, clock);
+  const service = new ServiceLink(start.service, clock);
+  const log =
+    options.log ??
+    makeLog(start.logLevel, (level, values, text) => service.log(level, values, text));
   const core = new CoreLink(port);
   const feed = new StateFeed(view, clock);
-  const budget = options.budget ?? new BudgetThread(start.propFile, clock);
-  const dispatcher = new Dispatcher({ view, feed, core, budget, clock, log });
-  const sessions = new Sessions(start.linkTimeoutMs, view.telemetry, clock, log, {
+  const lists = new Lists(view);
+  const journal = new JournalCopy();
+  const notices = new Notices(view, (text) => sessions.tellAll(text));
+  const parts = { view, feed, core, service, lists, journal, notices, clock, log };
+  const dispatcher = new Dispatcher(parts);
+  const sessions = new Sessions(view.prop.linkTimeoutMs, view.telemetry, clock, log, {
     frame(session, data, isBinary) {
       dispatcher.frame(session, data, isBinary).catch((error) => {
         log.error({ err: error, session: session.id }, 'a frame failed');
@@ -73,12 +80,20 @@ export async function startGateway(
   app.server.maxConnections = 256;
   setUpRoot(app, names, log);
   acceptUpgrades(app, sessions, names, log);
-  app.register(health, { view, coreStands: beat.coreStands });
+  app.register(health, { view, notices, coreStands: beat.coreStands });
   app.register(metrics, { view, sessions, traffic: dispatcher.traffic });
   app.register(openrpc);
   app.register(page, { folder: new URL('./page/', import.meta.url) });
 
-  let closeOsc: () => void = () => {};
+  const osc = new OscDoor(
+    clock,
+    log,
+    (address) => core.post({ t: 'osc', address }),
+    (problem) => {
+      view.oscProblem = problem;
+      notices.file();
+    },
+  );
   let tellClosed: () => void = () => {};
   const closed = new Promise<void>((resolve) => {
     tellClosed = resolve;
@@ -87,10 +102,10 @@ export async function startGateway(
   const close = () => {
     closing ??= (async () => {
       beat.stop();
-      closeOsc();
       feed.close();
       sessions.close();
-      await Promise.all([app.close(), budget.close()]);
+      await Promise.all([app.close(), osc.close()]);
+      service.close();
       tellClosed();
     })();
     return closing;
@@ -107,7 +122,28 @@ export async function startGateway(
         view.holder = message.holder;
         return;
       case 'event':
-        return dispatcher.event(message.entry);
+        journal.take(message.entry, message.again);
+        dispatcher.event(message);
+        if (!message.again) notices.entry(message.entry);
+        return;
+      case 'entries':
+        for (const entry of message.entries) journal.take(entry);
+        return;
+      case 'running':
+        view.running = message;
+        return;
+      case 'prop':
+        view.replace(message.view, message.body);
+        sessions.useLinkTimeout(view.prop.linkTimeoutMs);
+        notices.adopted(message.changed);
+        void osc.follow(view.prop.osc);
+        return;
+      case 'file':
+        view.status = message.status;
+        notices.file();
+        return;
+      case 'service':
+        return service.use(message.port);
       case 'close':
         void close();
     }
@@ -115,10 +151,7 @@ export async function startGateway(
 
   try {
     const at = await listen(app, start);
-    if (start.osc)
-      closeOsc = await listenOsc(start.osc, clock, log, (address) =>
-        core.post({ t: 'osc', address }),
-      );
+    await osc.follow(view.prop.osc);
     core.post({ t: 'listening', ...at });
   } catch (error) {
     core.post({ t: 'cannot-listen', reason: whyNotListening(error as Error, start) });

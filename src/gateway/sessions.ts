@@ -1,6 +1,5 @@
 import { randomUUID } from 'node:crypto';
 import type { Duplex } from 'node:stream';
-import type { Logger } from 'pino';
 import type { RawData, WebSocket } from 'ws';
 import type { Clock } from '../shared/clock.ts';
 import { MAX_SESSIONS, type Telemetry } from '../shared/telemetry.ts';
@@ -16,6 +15,7 @@ import {
   REQUESTS_BURST,
   REQUESTS_PER_S,
 } from './limits.ts';
+import type { Log } from './log.ts';
 
 /** Status codes of RFC 6455, section 7.4.1, and of IANA's registry (1013). */
 export const CLOSE = {
@@ -161,12 +161,12 @@ function hurry(socket: WebSocket, clock: Clock): void {
 export class Sessions {
   readonly #telemetry: Telemetry;
   readonly #clock: Clock;
-  readonly #log: Logger;
+  readonly #log: Log;
   readonly #events: SessionEvents;
   /** By slot. A slot is free again when its socket is closed. */
   readonly #slots: (Session | null)[] = Array.from({ length: MAX_SESSIONS }, () => null);
-  readonly #pingPeriodMs: number;
-  readonly #silenceMs: number;
+  #pingPeriodMs = 0;
+  #silenceMs = 0;
   #pingDueMs: number;
   #cancelPing: () => void = () => {};
   #closed = false;
@@ -175,17 +175,29 @@ export class Sessions {
     linkTimeoutMs: number,
     telemetry: Telemetry,
     clock: Clock,
-    log: Logger,
+    log: Log,
     events: SessionEvents,
   ) {
     this.#telemetry = telemetry;
     this.#clock = clock;
     this.#log = log;
     this.#events = events;
+    this.#pingDueMs = clock.nowMs();
+    this.useLinkTimeout(linkTimeoutMs);
+  }
+
+  /** Pings go by another link timeout from now on. */
+  useLinkTimeout(linkTimeoutMs: number): void {
+    this.#cancelPing();
     this.#pingPeriodMs = linkTimeoutMs / PINGS_PER_TIMEOUT;
     this.#silenceMs = Math.max(linkTimeoutMs, LEAST_SILENCE_MS);
-    this.#pingDueMs = clock.nowMs() + this.#pingPeriodMs;
+    this.#pingDueMs = this.#clock.nowMs() + this.#pingPeriodMs;
     this.#armPing();
+  }
+
+  /** Sends a notification to every session that is open. */
+  tellAll(text: string): void {
+    for (const session of this.#live()) if (session.client !== null) session.send(text);
   }
 
   /** Connections that have a slot. */

@@ -1,5 +1,6 @@
 import { CONDITIONS, type Condition } from '../core/condition.ts';
-import type { ChannelState, GatewayStart } from '../core/requests.ts';
+import type { ChannelState, GatewayStart, ToGateway } from '../core/requests.ts';
+import type { FileStatus, PropView } from '../service/protocol.ts';
 import type { Clock } from '../shared/clock.ts';
 import {
   FIELD,
@@ -8,10 +9,14 @@ import {
   RAIL_FIELD,
   type Snapshot,
   Telemetry,
+  type TelemetryBody,
 } from '../shared/telemetry.ts';
 import { tidy } from '../shared/units.ts';
+import { CATCH_UP_EVERY_MS, CATCH_UP_MS } from './limits.ts';
 
-type Kind = GatewayStart['channels'][number]['kind'];
+type Kind = PropView['channels'][number]['kind'];
+/** What runs by itself. */
+export type Running = Omit<Extract<ToGateway, { t: 'running' }>, 't'>;
 
 function level(snapshot: Snapshot, channel: number, field: number, kind: Kind) {
   const first = snapshot.channel(channel, field);
@@ -55,33 +60,87 @@ export function channelState(snapshot: Snapshot, channel: number, kind: Kind): C
   return state;
 }
 
-/** The gateway's picture of the prop: the last snapshot, and the text of every channel in it. */
+/**
+ * The gateway's picture of the prop, and the one place that knows which version is in force: the last
+ * snapshot, the text of every channel in it, and all else that is not asked of the core.
+ */
 export class View {
   readonly start: GatewayStart;
   readonly telemetry: Telemetry;
+  /** Counts the versions of the prop since this gateway was started. */
+  generation = 0;
+  prop: PropView;
+  status: FileStatus;
+  /** Why nothing is heard over OSC though the prop file asks for it. */
+  oscProblem: string | undefined;
   /** Name of the client that holds the lease. */
   holder: string | null = null;
-  /** `"name":{...}` for every channel, brought up to date by `refresh`. */
-  readonly texts: string[];
-  readonly #snapshot: Snapshot;
+  running: Running = { cues: [], idle: null, armed: false };
+  /** State of every channel, and `"name":{...}` of it, brought up to date by `refresh`. */
+  states: ChannelState[] = [];
+  texts: string[] = [];
+  readonly #clock: Clock;
+  #snapshot: Snapshot;
   /** The snapshot that `texts` were made from. */
-  readonly #shown: Snapshot;
+  #shown: Snapshot;
+  /** The body is that of a new version, and the core may not have written into it yet. */
+  #blank = false;
+  /** The number of ticks when the core last answered a command. */
+  #answeredAt: number | undefined;
+  #catchingUp: { from: number | undefined; done: Promise<void> } | undefined;
 
-  constructor(start: GatewayStart) {
+  constructor(start: GatewayStart, clock: Clock) {
     this.start = start;
+    this.#clock = clock;
     this.telemetry = new Telemetry(start.telemetry);
-    this.texts = start.channels.map(() => '');
+    this.prop = parseView(start.view);
+    this.status = start.status;
     this.#snapshot = this.telemetry.snapshot();
     this.#shown = this.telemetry.snapshot();
-    this.#shown.body.fill(Number.NaN);
+    this.#begin();
+  }
+
+  /** Goes by another version of the prop from now on. */
+  replace(view: Uint8Array, body: TelemetryBody): void {
+    const { condition, tS } = this.#shown;
+    this.prop = parseView(view);
+    this.telemetry.useBody(body);
+    this.generation++;
+    // What was said of the file was said of the version before; the service says what holds now.
+    if (this.status.version !== this.prop.version) {
+      const { name } = this.status;
+      const { version } = this.prop;
+      this.status = { name, version, onDisk: null, pending: false, findings: [], changed: [] };
+    }
+    this.#snapshot = this.telemetry.snapshot();
+    this.#shown = this.telemetry.snapshot();
+    this.#begin();
+    this.#blank = true;
+    this.#shown.condition = condition;
+    this.#shown.body[0] = tS;
+  }
+
+  #begin(): void {
+    this.texts = this.prop.channels.map(() => '');
+    this.states = [];
+    this.#shown.body.fill(0);
+  }
+
+  /** Whether there is a picture of the version in force. */
+  get shows(): boolean {
+    return !this.#blank;
   }
 
   /** Takes a new snapshot; false, with the old picture kept, if the core was busy writing. */
   refresh(): boolean {
     if (!this.telemetry.read(this.#snapshot)) return false;
-    this.start.channels.forEach(({ name, kind }, channel) => {
+    // The core counts its ticks from 1.
+    if (this.#blank && this.#snapshot.tick === 0) return false;
+    this.#blank = false;
+    this.prop.channels.forEach(({ name, kind }, channel) => {
       if (!this.#changed(channel)) return;
       const state = channelState(this.#snapshot, channel, kind);
+      this.states[channel] = state;
       this.texts[channel] = `${JSON.stringify(name)}:${JSON.stringify(state)}`;
     });
     this.#shown.body.set(this.#snapshot.body);
@@ -98,6 +157,37 @@ export class View {
     return false;
   }
 
+  /** The core has answered a command: only its next tick shows what that did. */
+  answered(): void {
+    this.#answeredAt = this.telemetry.coreBeat;
+  }
+
+  /** Resolves when the telemetry shows what the commands answered so far have done, or soon after. */
+  caughtUp(): Promise<void> {
+    const from = this.#answeredAt;
+    if (this.#isPast(from)) return Promise.resolve();
+    // Everybody who waits for the same tick waits together.
+    if (this.#catchingUp === undefined || this.#catchingUp.from !== from) {
+      const untilMs = this.#clock.nowMs() + CATCH_UP_MS;
+      const done = new Promise<void>((resolve) => {
+        const look = () => {
+          if (this.#isPast(from) || this.#clock.nowMs() >= untilMs) {
+            this.#catchingUp = undefined;
+            resolve();
+          } else this.#clock.after(CATCH_UP_EVERY_MS, look);
+        };
+        this.#clock.after(CATCH_UP_EVERY_MS, look);
+      });
+      this.#catchingUp = { from, done };
+    }
+    return this.#catchingUp.done;
+  }
+
+  #isPast(from: number | undefined): boolean {
+    if (this.#blank) this.refresh();
+    return !this.#blank && this.telemetry.coreBeat !== from;
+  }
+
   get condition(): Condition {
     return CONDITIONS[this.#shown.condition]!;
   }
@@ -107,9 +197,14 @@ export class View {
     return tidy(this.#shown.tS);
   }
 
+  /** Number of the tick that is shown. */
+  get tick(): number {
+    return this.#shown.tick;
+  }
+
   rails(): Record<string, { amps: number; measuredA?: number; limitA: number }> {
     return Object.fromEntries(
-      this.start.rails.map(({ name, limitA }, rail) => {
+      this.prop.rails.map(({ name, limitA }, rail) => {
         const amps = tidy(this.#shown.rail(rail, RAIL_FIELD.amps));
         const measured = this.#shown.rail(rail, RAIL_FIELD.measuredA);
         const measuredA = Number.isNaN(measured) ? {} : { measuredA: tidy(measured) };
@@ -117,6 +212,10 @@ export class View {
       }),
     );
   }
+}
+
+function parseView(view: Uint8Array): PropView {
+  return JSON.parse(new TextDecoder().decode(view));
 }
 
 export interface Follower {
@@ -130,6 +229,8 @@ interface Rate {
   fresh: Set<Follower>;
   /** The text of each channel as this rate's followers know it. */
   sent: string[];
+  /** The version of the prop that `sent` is of. */
+  generation: number;
   dueMs: number;
   cancel: () => void;
 }
@@ -151,7 +252,15 @@ export class StateFeed {
     let rate = this.#rates.get(hz);
     if (!rate) {
       const dueMs = this.#clock.nowMs();
-      rate = { running: new Set(), fresh: new Set(), sent: [], dueMs, cancel: () => {} };
+      const { generation } = this.#view;
+      rate = {
+        running: new Set(),
+        fresh: new Set(),
+        sent: [],
+        generation,
+        dueMs,
+        cancel: () => {},
+      };
       this.#rates.set(hz, rate);
       this.#arm(rate, hz);
     }
@@ -184,7 +293,13 @@ export class StateFeed {
 
   #frame(rate: Rate): void {
     if (!this.#view.refresh()) return;
-    const texts = this.#view.texts;
+    const { texts, generation } = this.#view;
+    if (rate.generation !== generation) {
+      // The prop has other channels: everybody begins with all of them.
+      rate.generation = generation;
+      rate.fresh = new Set([...rate.running, ...rate.fresh]);
+      rate.running = new Set();
+    }
     const changed = texts.filter((text, channel) => text !== rate.sent[channel]);
     rate.sent = [...texts];
     const { running, fresh } = rate;
@@ -194,7 +309,7 @@ export class StateFeed {
     const frame = (channels: string[]) =>
       Buffer.from(
         `{"jsonrpc":"2.0","method":"state","params":{"condition":"${this.#view.condition}",` +
-          `"t":${this.#view.tS},"holder":${JSON.stringify(this.#view.holder)},` +
+          `"t":${this.#view.tS},"tick":${this.#view.tick},"holder":${JSON.stringify(this.#view.holder)},` +
           `"channels":{${channels.join(',')}},"rails":${JSON.stringify(this.#view.rails())}}}`,
       );
     // Sending may end a follower, and with it change the sets: these are this frame's own.

@@ -80,6 +80,31 @@ describe('bad input is answered with a reason and never reaches the core', () =>
     ['no such symptom', 'loom.trace', { channel: 'beak', symptom: 'sad' }, /one of dead, buzzing/],
     ['a text of 201', 'loom.find', { text: 'a'.repeat(201) }, /at most 200 characters/],
     ['a board', 'board.list', { board: 'head' }, /board\.list takes no parameters/],
+    ['no text to check', 'prop.check', {}, /"text" is missing; give the text of a prop file/],
+    [
+      'a text and edits',
+      'prop.apply',
+      { text: 'a', edits: [{ path: ['a'] }], version: '0123456789abcdef' },
+      /exactly one of text and edits/,
+    ],
+    ['neither', 'prop.apply', { version: '0123456789abcdef' }, /exactly one of text and edits/],
+    ['a change of no version', 'prop.apply', { text: 'a' }, /"version" is missing; give a version/],
+    [
+      'an edit nowhere',
+      'prop.apply',
+      { edits: [{ path: [] }], version: '0123456789abcdef' },
+      /at least one key/,
+    ],
+    [
+      '201 edits',
+      'prop.apply',
+      { edits: Array(201).fill({ path: ['a'] }), version: '0123456789abcdef' },
+      /at most 200 edits/,
+    ],
+    ['a version that is none', 'prop.restore', { version: 'latest' }, /16 hexadecimal digits/],
+    ['a level of 2', 'sim.set', { board: 'head', inputs: { 4: 2 } }, /0 or 1/],
+    ['a pin that is none', 'sim.set', { board: 'head', inputs: { door: 1 } }, /"inputs/],
+    ['an empty fault', 'sim.set', { board: 'head', fault: '' }, /what is wrong, in words/],
     ['since -1', 'journal.read', { since: -1 }, /"since"/],
     ['parameters where none are', 'wake', { now: true }, /"now" is unknown; wake takes wait/],
     ['the same without any', 'reset', { x: 1 }, /reset takes no parameters/],
@@ -187,10 +212,19 @@ describe('calls', () => {
   });
 
   it.each<[string, object]>([
-    ['loom.find', { text: 'W07' }],
-    ['loom.find', { text: '' }],
-    ['loom.trace', { channel: 'beak', symptom: 'buzzing' }],
-    ['board.list', {}],
+    ['prop.apply', { text: 'sinew: 1', version: '0123456789abcdef' }],
+    [
+      'prop.apply',
+      {
+        edits: [
+          { path: ['channels', 'beak', 'limitsDeg', 0], value: -4 },
+          { path: ['poses', 'a'] },
+        ],
+        version: '0123456789abcdef',
+      },
+    ],
+    ['prop.restore', { version: '0123456789abcdef' }],
+    ['sim.set', { board: 'head', inputs: { 4: 1, 5: null }, fault: null }],
     ['park.capture', { channel: 'beak' }],
     ['park.capture', { channel: 'beak', mark: 'shut' }],
     ['capture.undo', {}],
@@ -283,6 +317,7 @@ describe('session.open', () => {
       prop: 'Foyer owl',
       protocol: 1,
       linkTimeoutMs: 500,
+      version: '0123456789abcdef',
     });
     await until(() => rig.of('open').length === 2, 'open');
     expect(rig.of('open')[1]).toEqual({

@@ -1,9 +1,15 @@
 import { MessageChannel, type MessagePort } from 'node:worker_threads';
-import pino from 'pino';
 import { expect } from 'vitest';
 import { WebSocket } from 'ws';
 import type { GatewayStart, ToCore, ToGateway } from '../../src/core/requests.ts';
+import { silent } from '../../src/gateway/log.ts';
 import { type Gateway, startGateway } from '../../src/gateway/server.ts';
+import type {
+  FileStatus,
+  FromGateway,
+  PropView,
+  ToGatewayFromService,
+} from '../../src/service/protocol.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { Telemetry } from '../../src/shared/telemetry.ts';
 
@@ -26,6 +32,55 @@ export function done(id: number, result: unknown): ToGateway {
   return { t: 'done', id, text: JSON.stringify(result) };
 }
 
+const BEAK: PropView['info'][string] = {
+  kind: 'servo',
+  groups: [],
+  park: { to: 'shut', then: 'release' },
+  limitsDeg: [-5, 35],
+  marks: { shut: 0, open: 30 },
+};
+
+/** What the gateway goes by in these tests. */
+export const VIEW: PropView = {
+  version: '0123456789abcdef',
+  name: 'Foyer owl',
+  linkTimeoutMs: 500,
+  channels: [
+    { name: 'beak', kind: 'servo' },
+    { name: 'mist', kind: 'relay' },
+    { name: 'eye', kind: 'rgb' },
+    { name: 'lantern', kind: 'lamp' },
+  ],
+  rails: [{ name: 'servo6v', limitA: 5, volts: 6 }],
+  osc: null,
+  info: {
+    beak: BEAK,
+    mist: { kind: 'relay', groups: [], park: { to: false } },
+    eye: { kind: 'rgb', groups: [], park: { to: '#000000' }, fadeS: 0.2 },
+    lantern: { kind: 'lamp', groups: [], park: { to: 0 }, fadeS: 0.2 },
+  },
+  groups: { jaw: ['beak'] },
+  poses: ['asleep'],
+  cueDurationsS: { wake: 3.2, glow: null },
+  idle: ['calm'],
+  triggers: ['mat'],
+  boards: { head: { driver: 'sim', pins: [{ pin: 18, use: 'beak' }, { pin: 4 }] } },
+};
+
+export const IN_FORCE: FileStatus = {
+  name: 'owl.yaml',
+  version: VIEW.version,
+  onDisk: null,
+  pending: false,
+  findings: [],
+  changed: [],
+};
+
+export const viewBytes = (view: PropView): Uint8Array =>
+  new TextEncoder().encode(JSON.stringify(view));
+
+type Ask = Extract<FromGateway, { t: 'ask' }>;
+
 /** A gateway in this process, a core that answers by script, and a clock that the test moves. */
 export class Rig {
   readonly clock: VirtualClock;
@@ -33,6 +88,14 @@ export class Rig {
   readonly received: ToCore[] = [];
   /** What the core answers; `undefined` leaves the call open. */
   reply: (call: Call) => ToGateway | undefined = ({ id, method }) => done(id, { method });
+  /** What the prop-file service was sent, and what it answers; `undefined` leaves the question open. */
+  readonly asked: FromGateway[] = [];
+  answer: (ask: Ask) => ToGatewayFromService | undefined = ({ id, method }) => ({
+    id,
+    text: JSON.stringify({ method }),
+  });
+  /** The service's end of its line. */
+  service!: MessagePort;
   readonly #clients: Client[] = [];
   readonly #core: MessagePort;
   readonly #gatewayEnd: MessagePort;
@@ -53,36 +116,40 @@ export class Rig {
     });
   }
 
+  /** A line to a service that answers by script: the end for the gateway. */
+  newService(): MessagePort {
+    const { port1, port2 } = new MessageChannel();
+    port2.on('message', (message: FromGateway) => {
+      this.asked.push(message);
+      if (message.t !== 'ask') return;
+      const answer = this.answer(message);
+      if (answer) port2.postMessage(answer);
+    });
+    this.service = port2;
+    return port1;
+  }
+
   static async start(
-    changes: Partial<GatewayStart> = {},
+    changes: Partial<Omit<GatewayStart, 'view'>> & { view?: Partial<PropView>; ownLog?: true } = {},
     clock = new VirtualClock(),
   ): Promise<Rig> {
-    const channels: GatewayStart['channels'] = changes.channels ?? [
-      { name: 'beak', kind: 'servo' },
-      { name: 'mist', kind: 'relay' },
-      { name: 'eye', kind: 'rgb' },
-      { name: 'lantern', kind: 'lamp' },
-    ];
-    const rails = [{ name: 'servo6v', limitA: 5, volts: 6 }];
-    const rig = new Rig(Telemetry.create(channels.length, rails.length), clock);
+    const { view: viewChanges, ownLog, ...startChanges } = changes;
+    const view = { ...VIEW, ...viewChanges };
+    const rig = new Rig(Telemetry.create(view.channels.length, view.rails.length), clock);
     const start: GatewayStart = {
       host: '127.0.0.1',
       port: 0,
       tokenHash: null,
-      prop: 'Foyer owl',
-      propFile: 'owl.yaml',
-      linkTimeoutMs: 500,
-      rails,
-      osc: null,
+      view: viewBytes(view),
+      status: IN_FORCE,
       telemetry: rig.telemetry.buffers,
-      logLevel: 'silent',
-      pretty: false,
-      ...changes,
-      channels,
+      logLevel: 'info',
+      service: rig.newService(),
+      ...startChanges,
     };
     rig.gateway = await startGateway(start, rig.#gatewayEnd, {
       clock: rig.clock,
-      log: pino({ level: 'silent' }),
+      ...(!ownLog && { log: silent }),
     });
     await until(() => rig.received.length > 0, 'a word about listening');
     const first = rig.received[0]!;
@@ -90,8 +157,20 @@ export class Rig {
     return rig;
   }
 
-  send(message: ToGateway): void {
-    this.#core.postMessage(message);
+  send(message: ToGateway, transfer: readonly MessagePort[] = []): void {
+    this.#core.postMessage(message, transfer);
+  }
+
+  /** The core adopts another version of the prop; the test writes the ticks. */
+  adopt(view: PropView, changed: string[]): void {
+    const body = Telemetry.body(view.channels.length, view.rails.length);
+    this.telemetry.useBody(body);
+    this.send({ t: 'prop', view: viewBytes(view), body, changed });
+  }
+
+  /** What the service was asked. */
+  questions(): Ask[] {
+    return this.asked.filter((message): message is Ask => message.t === 'ask');
   }
 
   calls(): Call[] {
@@ -125,6 +204,7 @@ export class Rig {
     for (const client of this.#clients) client.socket.terminate();
     await this.gateway.close();
     this.#core.close();
+    this.service.close();
   }
 }
 
@@ -160,6 +240,11 @@ export class Client {
     const id = ++this.#lastId;
     this.send({ jsonrpc: '2.0', id, method, params });
     return this.answer(id);
+  }
+
+  /** The notifications of that name so far. */
+  notices(method: string): Json[] {
+    return this.messages.filter((message) => message.method === method).map(({ params }) => params);
   }
 
   async answer(id: unknown): Promise<Json> {

@@ -42,7 +42,7 @@ function get(path: string, headers: Record<string, string> = {}, method = 'GET')
 }
 
 function tick(tS: number, condition: Condition): void {
-  rig.telemetry.begin(tS, CONDITIONS.indexOf(condition));
+  rig.telemetry.begin(tS, Math.round(200 * tS), CONDITIONS.indexOf(condition));
   rig.telemetry.setRail(0, RAIL_FIELD.amps, 1.5);
   rig.telemetry.setRail(0, RAIL_FIELD.measuredA, Number.NaN);
   rig.telemetry.commit();
@@ -192,7 +192,8 @@ describe('the OpenRPC document', () => {
       ...['channel.list', 'channel.move', 'channel.jog', 'channel.switch', 'channel.colour'],
       ...['channel.dim', 'channel.identify', 'group.move', 'pose.go', 'mark.capture'],
       ...['limits.capture', 'park.capture', 'capture.undo', 'loom.find', 'loom.trace'],
-      'board.list',
+      ...['board.list', 'prop.read', 'prop.check', 'prop.apply', 'prop.history', 'prop.restore'],
+      ...['sim.set', 'cue.list', 'budget.read', 'budget.cue'],
       ...['state.follow', 'state.unfollow', 'journal.read', 'rpc.discover'],
     ]) {
       expect(method(name), name).toBeDefined();

@@ -1,16 +1,15 @@
 import { createSocket } from 'node:dgram';
 import { Client } from 'node-osc';
-import pino from 'pino';
 import { afterEach, describe, expect, it } from 'vitest';
-import { listenOsc } from '../../src/gateway/osc.ts';
-import { systemClock } from '../../src/shared/clock.ts';
+import { silent as log } from '../../src/gateway/log.ts';
+import { listenOsc, OscDoor } from '../../src/gateway/osc.ts';
+import { systemClock, VirtualClock } from '../../src/shared/clock.ts';
 
 const host = '127.0.0.1';
-const log = pino({ level: 'silent' });
-let close: () => void = () => {};
-afterEach(() => {
-  close();
-  close = () => {};
+let close: () => Promise<void> = async () => {};
+afterEach(async () => {
+  await close();
+  close = async () => {};
 });
 
 async function freePort(): Promise<number> {
@@ -84,5 +83,56 @@ describe('OSC messages', () => {
     await expect(
       listenOsc({ host: '192.0.2.1', port: 9000 }, systemClock, log, () => {}),
     ).rejects.toThrow('192.0.2.1:9000');
+  });
+  it('are heard elsewhere once the prop file says so, and no longer where it was', async () => {
+    const [first, second] = [await freePort(), await freePort()];
+    const addresses: string[] = [];
+    const door = new OscDoor(
+      systemClock,
+      log,
+      (one) => addresses.push(one),
+      () => {},
+    );
+    close = () => door.close();
+    await door.follow({ host, port: first });
+    // Asked for at once: a port is free again only when it has been closed.
+    void door.follow({ host, port: second });
+    void door.follow(null);
+    await door.follow({ host, port: second });
+    const message = (name: string) => Buffer.from(`/${name}\0\0,\0\0\0`);
+    await send(first, [message('a')]);
+    await send(second, [message('b')]);
+    await heard(addresses, 1);
+    expect(addresses).toEqual(['/b']);
+    await door.follow(null);
+    // The port is free: somebody else may have it.
+    close = await listenOsc({ host, port: second }, systemClock, log, () => {});
+  });
+
+  it('are heard as soon as a port that was in use is free', async () => {
+    const port = await freePort();
+    const other = createSocket('udp4');
+    await new Promise<void>((resolve) => other.bind(port, host, resolve));
+    const clock = new VirtualClock();
+    const addresses: string[] = [];
+    const problems: (string | undefined)[] = [];
+    const door = new OscDoor(
+      clock,
+      log,
+      (one) => addresses.push(one),
+      (problem) => problems.push(problem),
+    );
+    close = () => door.close();
+    await door.follow({ host, port });
+    expect(problems).toEqual([
+      expect.stringMatching(new RegExp(`no OSC is heard.*${host}:${port}.*under osc`)),
+    ]);
+    await new Promise<void>((resolve) => other.close(() => resolve()));
+    clock.advance(5000);
+    while (problems.length < 2) await new Promise((resolve) => setTimeout(resolve, 5));
+    expect(problems[1]).toBeUndefined();
+    await send(port, [Buffer.from('2f6100002c000000', 'hex')]);
+    await heard(addresses, 1);
+    expect(addresses).toEqual(['/a']);
   });
 });

@@ -85,7 +85,7 @@ describe('signs of life', () => {
 
   it('a link timeout above 5 s is waited for', async () => {
     await rig.end();
-    rig = await Rig.start({ linkTimeoutMs: 20_000 });
+    rig = await Rig.start({ view: { linkTimeoutMs: 20_000 } });
     const frozen = await rig.open('frozen');
     freeze(frozen);
     rig.clock.advance(19_900);
@@ -236,10 +236,10 @@ describe('too much', () => {
     const slow = await rig.open('slow');
     const other = await rig.open('other');
     const big = 'x'.repeat(256 * 1024);
-    rig.reply = ({ id, method }) => done(id, method === 'journal.read' ? big : 'small');
+    rig.reply = ({ id, method }) => done(id, method === 'reset' ? big : 'small');
     freeze(slow);
     // The kernel's buffers take some MiB before anything waits in the gateway.
-    for (let n = 0; n < 90; n++) slow.send(request('journal.read', n));
+    for (let n = 0; n < 90; n++) slow.send(request('reset', n));
     await until(() => rig.of('gone').length === 1, 'gone');
     expect(rig.of('gone')[0]).toMatchObject({
       session: slow.session,

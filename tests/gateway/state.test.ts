@@ -12,7 +12,7 @@ let client: Client;
 
 /** One tick of the core: sets fields of channels. */
 function tick(tS: number, changes: [channel: number, field: number, value: number][] = []): void {
-  rig.telemetry.begin(tS, LIVE);
+  rig.telemetry.begin(tS, Math.round(200 * tS), LIVE);
   for (const [channel, field, value] of changes) rig.telemetry.setChannel(channel, field, value);
   rig.telemetry.setRail(0, RAIL_FIELD.amps, 1.23456);
   rig.telemetry.setRail(0, RAIL_FIELD.measuredA, Number.NaN);
@@ -60,6 +60,7 @@ describe('state frames', () => {
     expect(await frame(client, 0)).toEqual({
       condition: 'live',
       t: 1.235,
+      tick: 247,
       holder: null,
       channels: {
         beak: {
@@ -86,7 +87,7 @@ describe('state frames', () => {
       [BEAK, FIELD.measuredDeg, Number.NaN],
       [BEAK, FIELD.measuredA, Number.NaN],
     ]);
-    rig.telemetry.begin(2.005, LIVE);
+    rig.telemetry.begin(2.005, 401, LIVE);
     rig.telemetry.setRail(0, RAIL_FIELD.measuredA, 1.5);
     rig.telemetry.commit();
     await client.call('state.follow', { hz: 50 });
@@ -197,7 +198,7 @@ describe('state frames', () => {
 
   it('a core caught in the middle of a tick gives no frame, and none that is torn', async () => {
     await client.call('state.follow', { hz: 50 });
-    rig.telemetry.begin(9, LIVE);
+    rig.telemetry.begin(9, 1800, LIVE);
     rig.telemetry.setChannel(BEAK, FIELD.value, 99);
     rig.clock.advance(100);
     await client.call('park');
@@ -215,6 +216,7 @@ describe('journal entries', () => {
     who: 'bench',
     what: 'channel.move',
     text: 'beak to 30 deg',
+    tick: 7,
   };
   const events = (of: Client) => of.messages.filter((message) => message.method === 'event');
 

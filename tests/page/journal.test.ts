@@ -8,6 +8,7 @@ const entry = (seq: number, text: string, count?: number): JournalEntry => ({
   who: 'prop',
   what: 'cue',
   text,
+  tick: 100 * seq,
   ...(count !== undefined && { count }),
 });
 
@@ -26,4 +27,10 @@ test('an entry that counts others takes the place of the last of them', () => {
 test('an entry by itself is added, and only the newest are kept', () => {
   const list = [entry(1, 'blink'), entry(2, 'blink')];
   expect(withEntry(list, entry(3, 'blink'), 2).map(({ seq }) => seq)).toEqual([2, 3]);
+});
+
+test('an entry that is told again stays in its place, and takes that of no other', () => {
+  const list = [entry(1, 'beak to 3'), entry(2, 'beak to 5'), entry(3, 'glance')];
+  const again = entry(2, 'beak to 3', 4);
+  expect(withEntry(list, again, 10)).toEqual([list[0], again, list[2]]);
 });

@@ -1,24 +1,33 @@
 import type { FastifyPluginAsync } from 'fastify';
+import type { Notices } from '../notices.ts';
 import type { View } from '../state.ts';
 
 interface Options {
   view: View;
+  notices: Notices;
   coreStands: () => boolean;
 }
 
-/** GET /health: 200 with the condition; 503 when faulted, or when the core stands still. */
-export const health: FastifyPluginAsync<Options> = async (app, { view, coreStands }) => {
+/**
+ * GET /health: 200 with the condition; 503 when faulted, or when the core stands still. A prop file
+ * that is not in force is told, and is no reason for 503: the prop goes by the version before it.
+ */
+export const health: FastifyPluginAsync<Options> = async (app, { view, notices, coreStands }) => {
   app.get('/health', async (_request, reply) => {
     view.refresh();
     const stands = coreStands();
     const { condition, holder } = view;
+    const news = notices.news();
+    // What is wrong in the file, and where, is for those who hold the token.
+    const file = news && { pending: news.pending === true, problem: news.problem };
     reply.code(stands || condition === 'faulted' ? 503 : 200);
     reply.header('cache-control', 'no-store');
     return {
       condition,
-      prop: view.start.prop,
+      prop: view.prop.name,
       uptimeS: view.tS,
       holder,
+      ...(file && { file }),
       ...(stands && { reason: 'the core stands still: it has shown no tick for over a second' }),
     };
   });

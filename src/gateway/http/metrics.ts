@@ -62,7 +62,7 @@ function metricsText({ view, sessions, traffic }: Options): string {
   view.refresh();
   const refused = [...traffic.refused].map(([code, n]): Sample => [{ code: String(code) }, n]);
   const amps = Object.entries(view.rails()).map(([rail, { amps }]): Sample => [{ rail }, amps]);
-  const limits = view.start.rails.map(({ name, limitA }): Sample => [{ rail: name }, limitA]);
+  const limits = view.prop.rails.map(({ name, limitA }): Sample => [{ rail: name }, limitA]);
   // The counter in shared memory is a signed 32-bit number; a wrap looks like a restart.
   const ticks = view.telemetry.coreBeat >>> 0;
   return [

@@ -1,5 +1,5 @@
 import type { FastifyError, FastifyInstance } from 'fastify';
-import type { Logger } from 'pino';
+import type { Log } from '../log.ts';
 import { refuseRequest } from '../origin.ts';
 
 /** The page loads nothing from elsewhere, and no page elsewhere may frame it or read from here. */
@@ -21,7 +21,7 @@ const HEADERS = {
 };
 
 /** What holds for every route: headers, the check of Host and Origin, and errors as JSON. */
-export function setUpRoot(app: FastifyInstance, names: Set<string>, log: Logger): void {
+export function setUpRoot(app: FastifyInstance, names: Set<string>, log: Log): void {
   app.addHook('onRequest', async (request, reply) => {
     reply.headers(HEADERS);
     const refused = refuseRequest(request.headers, names, request.raw.rawHeaders);

@@ -1,9 +1,9 @@
 import { type IncomingMessage, STATUS_CODES } from 'node:http';
 import type { Duplex } from 'node:stream';
 import type { FastifyInstance } from 'fastify';
-import type { Logger } from 'pino';
 import { WebSocketServer } from 'ws';
 import { FRAME_HARD_LIMIT_BYTES } from '../limits.ts';
+import type { Log } from '../log.ts';
 import { refuseRequest } from '../origin.ts';
 import type { Sessions } from '../sessions.ts';
 
@@ -14,7 +14,7 @@ export function acceptUpgrades(
   app: FastifyInstance,
   sessions: Sessions,
   names: Set<string>,
-  log: Logger,
+  log: Log,
 ): void {
   const sockets = new WebSocketServer({
     noServer: true,

@@ -3,6 +3,7 @@ import { signal, useComputed } from '@preact/signals';
 import { render } from 'preact';
 import { useEffect, useRef } from 'preact/hooks';
 import { Bench } from './bench.tsx';
+import { FileBanner, FileSign } from './file-banner.tsx';
 import { linkState, linkTimeoutMs, roundTripMs, tokenReason, useToken } from './link.ts';
 import { Overview } from './overview.tsx';
 import { ask, condition, holder, holding, propName, startStore, trouble } from './store.ts';
@@ -63,6 +64,7 @@ function App() {
       <Header />
       <LinkNotice />
       <Trouble />
+      <FileBanner />
       <main id="main" tabIndex={-1} inert={linkState.value !== 'open'}>
         {view.value === 'overview' && <Overview />}
         {view.value === 'bench' && <Bench />}
@@ -81,6 +83,7 @@ function Header() {
         <span aria-hidden="true">{SIGNS[condition.value]}</span> {condition.value}
       </p>
       <Lease />
+      <FileSign />
       <p class="trip" title="Round trip of the link">
         <RoundTrip />
       </p>

@@ -78,7 +78,9 @@ export function Bench() {
         ) : (
           <ServoBench key={channel} channel={channel} info={info} />
         ))}
-      {info && info.kind !== 'servo' && <OtherBench key={channel} channel={channel} info={info} />}
+      {info && info.kind !== 'servo' && (
+        <OtherBench key={`${channel} ${info.kind}`} channel={channel} info={info} />
+      )}
     </div>
   );
 }

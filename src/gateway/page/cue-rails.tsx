@@ -1,7 +1,7 @@
 import './cue-rails.css';
-import { useSignal } from '@preact/signals';
+import { useSignal, useSignalEffect } from '@preact/signals';
 import type { CueRails as Plotted } from '../../core/requests.ts';
-import { ask } from './store.ts';
+import { ask, version } from './store.ts';
 
 const HEIGHT = 60;
 
@@ -9,9 +9,13 @@ const HEIGHT = 60;
 export function CueRails({ cue }: { cue: string }) {
   const plotted = useSignal<Plotted | undefined>(undefined);
   const failed = useSignal(false);
+  const open = useSignal(false);
+  // Again with every version of the prop file, while somebody looks.
+  useSignalEffect(() => {
+    if (open.value && version.value) void load();
+  });
   const load = async () => {
     failed.value = false;
-    // Anew each time: the prop file may have changed.
     const answer = await ask<Plotted>('budget.cue', { cue });
     if (answer) plotted.value = answer;
     else failed.value = true;
@@ -20,7 +24,7 @@ export function CueRails({ cue }: { cue: string }) {
     <details
       class="cue-rails"
       onToggle={(event) => {
-        if (event.currentTarget.open) void load();
+        open.value = event.currentTarget.open;
       }}
     >
       <summary>

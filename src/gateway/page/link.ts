@@ -1,5 +1,6 @@
 import { signal } from '@preact/signals';
 import type { ErrorObject } from '../../shared/errors.ts';
+import type { FileNews } from '../notices.ts';
 
 /** How the page stands to the daemon. */
 export type LinkState = 'connecting' | 'token' | 'open' | 'lost';
@@ -60,6 +61,10 @@ export interface OpenResult {
   condition: string;
   prop: string;
   linkTimeoutMs: number;
+  /** Version of the prop file that is in force. */
+  version: string;
+  /** How the file on the disk stands to it, where it is another one. */
+  file?: FileNews;
 }
 
 /** @param onNotice told of every notification; @param onOpen told when a session begins */
@@ -119,8 +124,9 @@ async function open(): Promise<void> {
     });
     linkTimeoutMs.value = result.linkTimeoutMs;
     lastFrameMs = performance.now();
-    linkState.value = 'open';
+    // First: no view may take what it knows from before for what holds now.
     opened(result);
+    linkState.value = 'open';
   } catch (error) {
     if (!(error instanceof Refused)) return;
     tokenReason.value = token ? error.message : '';

@@ -153,7 +153,7 @@ function Rails() {
       <h2 id="rails">Power rails</h2>
       <ul class="rails">
         {list.map(([name, rail]) => (
-          <Rail key={name} name={name} rail={rail} />
+          <Rail key={`${name} ${rail.peek().limitA}`} name={name} rail={rail} />
         ))}
       </ul>
       <p class="hint" role="status">

@@ -1,8 +1,10 @@
 import { batch, computed, type Signal, signal } from '@preact/signals';
 import type { Condition } from '../../core/condition.ts';
 import type { ChannelInfo, ChannelState, JournalEntry, Requests } from '../../core/requests.ts';
+import type { FileNews } from '../notices.ts';
+import { takeNews } from './file-news.ts';
 import { withEntry } from './journal.ts';
-import { call, clientName, LinkGone, type OpenResult, startLink } from './link.ts';
+import { call, clientName, LinkGone, linkTimeoutMs, type OpenResult, startLink } from './link.ts';
 
 /** What the page knows of the prop: filled by the daemon's notifications, read by every view. */
 
@@ -15,6 +17,8 @@ export interface RailState {
 }
 
 export const propName = signal('');
+/** Version of the prop file that is in force: what is read of the prop is read again when it changes. */
+export const version = signal('');
 export const condition = signal<Condition>('parked');
 /** Name of the client that holds the lease. */
 export const holder = signal<string | null>(null);
@@ -24,7 +28,7 @@ export const live = computed(() => condition.value === 'live');
 /** This page may move things now. */
 export const commanding = computed(() => holding.value && live.value);
 
-/** What does not change from tick to tick: limits, marks, groups. Read anew after a capture. */
+/** What does not change from tick to tick: limits, marks, groups. Read again with every version. */
 export const channels = signal<Record<string, ChannelInfo>>({});
 export const groups = signal<Record<string, string[]>>({});
 export const poses = signal<string[]>([]);
@@ -52,6 +56,9 @@ export function stateOf(name: string): Signal<ChannelState> {
   return state;
 }
 
+/** What the states become once the channels of a new version are known: a lamp may be a servo then. */
+let held: Record<string, ChannelState> | undefined;
+
 interface StateParams {
   condition: Condition;
   holder: string | null;
@@ -62,6 +69,71 @@ interface StateParams {
 function onNotice(method: string, params: never): void {
   if (method === 'state') takeState(params as StateParams);
   else if (method === 'event') takeEvent((params as { entry: JournalEntry }).entry);
+  else if (method === 'prop.changed') takeChange(params as ChangeParams);
+}
+
+interface ChangeParams extends FileNews {
+  version: string;
+  prop: string;
+  linkTimeoutMs: number;
+}
+
+/** Another version of the prop file is in force, or the file on the disk stands otherwise to it. */
+function takeChange({ version: now, prop, linkTimeoutMs: timeoutMs, ...news }: ChangeParams): void {
+  batch(() => {
+    propName.value = prop;
+    linkTimeoutMs.value = timeoutMs;
+    takeNews(news);
+  });
+  if (now === version.peek()) return;
+  held ??= {};
+  void renew(now);
+}
+
+let renewing = false;
+let newest = '';
+
+/** Reads everything that hangs on the version of the prop file, as often as that changes meanwhile. */
+async function renew(now: string): Promise<void> {
+  newest = now;
+  if (renewing) return;
+  renewing = true;
+  try {
+    while (version.peek() !== newest) {
+      const reading = newest;
+      await refresh();
+      await refreshCues();
+      version.value = reading;
+    }
+  } catch (error) {
+    // A link that is lost meanwhile says so by itself; all is read again when it is back.
+    if (!(error instanceof LinkGone)) trouble.value = (error as Error).message;
+  } finally {
+    renewing = false;
+    const states = held ?? {};
+    held = undefined;
+    batch(() => showStates(states));
+  }
+}
+
+function showStates(shown: Record<string, ChannelState>): void {
+  for (const [name, state] of Object.entries(shown)) stateOf(name).value = state;
+}
+
+/** The rails as they are told; their signals stay as long as names and limits do. */
+function showRails(told: Record<string, RailState>): void {
+  const known = rails.peek();
+  const names = Object.keys(told);
+  const same =
+    names.length === Object.keys(known).length &&
+    names.every((name) => known[name]?.peek().limitA === told[name]!.limitA);
+  if (!same)
+    rails.value = Object.fromEntries(
+      Object.entries(told).map(([name, rail]) => [name, signal(rail)]),
+    );
+  else
+    for (const [name, rail] of Object.entries(told))
+      if (known[name]!.peek().amps !== rail.amps) known[name]!.value = rail;
 }
 
 function takeState(frame: StateParams): void {
@@ -70,12 +142,9 @@ function takeState(frame: StateParams): void {
   batch(() => {
     condition.value = frame.condition;
     holder.value = frame.holder;
-    for (const [name, state] of Object.entries(frame.channels)) stateOf(name).value = state;
-    for (const [name, rail] of Object.entries(frame.rails)) {
-      const known = rails.value[name];
-      if (!known) rails.value = { ...rails.value, [name]: signal(rail) };
-      else if (known.value.amps !== rail.amps) known.value = rail;
-    }
+    if (held) Object.assign(held, frame.channels);
+    else showStates(frame.channels);
+    showRails(frame.rails);
   });
 }
 
@@ -90,15 +159,15 @@ const CHANGES_CUES: ReadonlySet<string> = new Set([
 
 function takeEvent(entry: JournalEntry): void {
   journal.value = withEntry(journal.value, entry, JOURNAL_KEPT);
-  // Somebody captured something, here or elsewhere.
-  if (entry.what.includes('capture')) void refresh();
   if (CHANGES_CUES.has(entry.what)) void refreshCues();
 }
 
 async function onOpen(result: OpenResult): Promise<void> {
   propName.value = result.prop;
+  version.value = '';
+  takeNews(result.file ?? { changed: [] });
   try {
-    await refresh();
+    await renew(result.version);
     const read = await call<Requests['journal.read']['result']>('journal.read', {
       limit: JOURNAL_KEPT,
     });
@@ -111,18 +180,19 @@ async function onOpen(result: OpenResult): Promise<void> {
   }
 }
 
-/** Reads limits, marks, groups and poses anew. */
+/** Reads limits, marks, groups and poses again. */
 export async function refresh(): Promise<void> {
   const list = await call<Requests['channel.list']['result']>('channel.list');
   batch(() => {
-    // Views never meet a channel whose state is not known.
+    // Views never meet a channel whose state is not known, or is that of another kind.
     for (const [name, info] of Object.entries(list.channels)) {
       const state = stateOf(name);
-      if (state.value === UNKNOWN) state.value = { ...info, amps: 0 };
+      const before = channels.peek()[name];
+      if (state.value === UNKNOWN || (before && before.kind !== info.kind))
+        state.value = { ...info, amps: 0 };
     }
+    for (const name of [...states.keys()]) if (!list.channels[name]) states.delete(name);
     channels.value = list.channels;
-    for (const [name, { value, target, flags }] of Object.entries(list.channels))
-      if (stateOf(name).value === UNKNOWN) stateOf(name).value = { value, target, flags, amps: 0 };
     groups.value = list.groups;
     poses.value = list.poses;
   });
@@ -131,7 +201,7 @@ export async function refresh(): Promise<void> {
 let readingCues = false;
 let cuesAreOld = false;
 
-/** Reads anew which cues run: one request at a time, however many events there are. */
+/** Reads again which cues run: one request at a time, however many events there are. */
 async function refreshCues(): Promise<void> {
   cuesAreOld = true;
   if (readingCues) return;

@@ -2,7 +2,7 @@ import { signal, useSignalEffect } from '@preact/signals';
 import type { Budget } from '../../prop/budget.ts';
 import type { Finding } from '../../prop/finding.ts';
 import { linkState } from './link.ts';
-import { ask } from './store.ts';
+import { ask, version } from './store.ts';
 
 type Sums = Pick<Budget, 'rails' | 'channels'> & { findings: Finding[] };
 
@@ -14,7 +14,7 @@ const MUCH = 0.05;
 /** What arrives at each channel, by the wires of the prop file. */
 export function Drops() {
   useSignalEffect(() => {
-    if (linkState.value !== 'open') return;
+    if (linkState.value !== 'open' || !version.value) return;
     void ask<Sums>('budget.read').then((answer) => {
       if (answer) sums.value = answer;
     });
@@ -27,7 +27,7 @@ export function Drops() {
         <p class="hint">
           {sums.value
             ? 'The prop file names no terminals of a supply, or no lengths and sizes of wires.'
-            : 'Reckoning…'}
+            : 'Working it out…'}
         </p>
       ) : (
         <DropTable channels={known} />
@@ -68,7 +68,7 @@ function DropTable({ channels }: { channels: Budget['channels'] }) {
         </tbody>
       </table>
       <p class="hint">
-        Reckoned from the prop file, with copper at 20 °C: at the channel, through every wire that
+        Worked out from the prop file, with copper at 20 °C: at the channel, through every wire that
         it shares, while others move as the rail allows. Measure before you trust it.
       </p>
     </>

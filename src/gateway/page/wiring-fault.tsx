@@ -1,7 +1,7 @@
-import { signal } from '@preact/signals';
+import { signal, useSignalEffect } from '@preact/signals';
 import { useId } from 'preact/hooks';
 import type { Symptom, Trace } from '../../core/requests.ts';
-import { ask, channels } from './store.ts';
+import { ask, channels, version } from './store.ts';
 
 /** What is asked of a channel that fails, in the words of whoever stands before it. */
 const WORDS: Record<Symptom, string> = {
@@ -22,6 +22,8 @@ const OF_KIND: Record<string, readonly Symptom[]> = {
 const chosen = signal('');
 const symptom = signal<Symptom>('dead');
 const trace = signal<Trace | undefined>(undefined);
+/** The version of the prop file that `trace` is of. */
+let shownVersion = '';
 /** Steps that were found good, by their number. */
 const good = signal<ReadonlySet<number>>(new Set());
 
@@ -30,7 +32,8 @@ async function show(): Promise<void> {
   const answer = await ask<Trace>('loom.trace', params);
   // Somebody may have chosen another meanwhile; then the next answer counts.
   if (!answer || answer.channel !== chosen.value || answer.symptom !== symptom.value) return;
-  good.value = new Set();
+  // The same steps of another version of the prop file stay as far as they were done.
+  if (JSON.stringify(trace.value?.steps) !== JSON.stringify(answer.steps)) good.value = new Set();
   trace.value = answer;
 }
 
@@ -43,6 +46,11 @@ function choose(channel: string, what: Symptom): void {
 
 /** From a channel that fails to what it hangs on: what to check, in which order, and what is right. */
 export function Fault() {
+  useSignalEffect(() => {
+    if (version.value === shownVersion) return;
+    shownVersion = version.value;
+    if (chosen.peek()) void show();
+  });
   const kind = channels.value[chosen.value]?.kind;
   return (
     <section class="sheet fault" id="wiring/fault">

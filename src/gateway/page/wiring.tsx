@@ -3,6 +3,7 @@ import { useSignalEffect } from '@preact/signals';
 import { useId, useRef } from 'preact/hooks';
 import { linkState } from './link.ts';
 import { PinMaps } from './pinmap.tsx';
+import { version } from './store.ts';
 import {
   answeredText,
   found,
@@ -22,7 +23,7 @@ const TYPING_PAUSE_MS = 150;
 /** Which wire goes where: to find one, to print them, to see what each pin is for. */
 export function Wiring() {
   useSignalEffect(() => {
-    if (linkState.value === 'open') void loadWiring();
+    if (linkState.value === 'open' && version.value) void loadWiring();
   });
   return (
     <div class="wiring">

@@ -1,0 +1,49 @@
+import type { JournalEntry } from '../core/requests.ts';
+
+const KEPT = 5000;
+/** Only so far back is looked for the entry that a recurring one takes the place of. */
+const RECURRING = 64;
+const DEFAULT_LIMIT = 100;
+
+/** The gateway's copy of the journal: reading it costs the core nothing. Each entry is text already. */
+export class JournalCopy {
+  #entries: { entry: JournalEntry; text: string }[] = [];
+
+  /** A new entry, or with `again` one in the place of the entry with the same seq. */
+  take(entry: JournalEntry, again = false): void {
+    const made = { entry, text: JSON.stringify(entry) };
+    const { seq, count = 1 } = entry;
+    if (again) {
+      const at = this.#entries.findLastIndex((one) => one.entry.seq === seq);
+      if (at >= 0) {
+        this.#entries[at] = made;
+        return;
+      }
+    } else if (count > 1) {
+      const from = this.#entries.length - RECURRING;
+      const at = this.#entries.findLastIndex(
+        (one, i) =>
+          i >= from &&
+          one.entry.who === entry.who &&
+          one.entry.text === entry.text &&
+          one.entry.count === (count > 2 ? count - 1 : undefined),
+      );
+      if (at >= 0) this.#entries.splice(at, 1);
+    }
+    this.#entries.push(made);
+    // Trimmed in large steps: shifting an array of thousands for every entry is work for nothing.
+    if (this.#entries.length >= 2 * KEPT) this.#entries = this.#entries.slice(-KEPT);
+  }
+
+  /** The result of `journal.read` as JSON: entries above `since`, oldest first, the newest `limit`. */
+  read({ since = 0, limit = DEFAULT_LIMIT }: { since?: number; limit?: number }): string {
+    const kept = this.#entries;
+    // They come in the order of seq, so the newest of them stand at the end.
+    let from = Math.max(0, kept.length - Math.min(limit, KEPT));
+    while (from < kept.length && kept[from]!.entry.seq <= since) from++;
+    return `{"entries":[${kept
+      .slice(from)
+      .map(({ text }) => text)
+      .join(',')}]}`;
+  }
+}

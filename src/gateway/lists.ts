@@ -1,0 +1,107 @@
+import { Refusal } from '../shared/errors.ts';
+import type { View } from './state.ts';
+
+/**
+ * What many clients ask for without end, answered without the core. What does not change from tick to
+ * tick is written once for each version of the prop; what is live is put in from the telemetry.
+ */
+export class Lists {
+  readonly #view: View;
+  #made: Texts | undefined;
+
+  constructor(view: View) {
+    this.#view = view;
+  }
+
+  /** `channel.list` as JSON, with what every command that was answered before has done. */
+  async channels(): Promise<string> {
+    const view = this.#view;
+    await view.caughtUp();
+    view.refresh();
+    if (!view.shows)
+      throw new Refusal(
+        'condition',
+        'the core has shown no tick since the prop file changed; ask again in a second',
+      );
+    return this.#texts().channels(view);
+  }
+
+  /** `cue.list` as JSON. */
+  async cues(): Promise<string> {
+    const view = this.#view;
+    await view.caughtUp();
+    // The tick may have ended a cue: the message about that is on its way now.
+    await new Promise<void>((resume) => setImmediate(resume));
+    return this.#texts().cues(view);
+  }
+
+  /** `board.list` as JSON. */
+  boards(): string {
+    return this.#texts().boards;
+  }
+
+  #texts(): Texts {
+    if (this.#made?.generation !== this.#view.generation) this.#made = new Texts(this.#view);
+    return this.#made;
+  }
+}
+
+/** The texts of one version of the prop. */
+class Texts {
+  readonly generation: number;
+  readonly boards: string;
+  /** `"beak":{"kind":"servo",...` of every channel, up to what is live. */
+  readonly #heads: string[];
+  readonly #tail: string;
+  /** Name and duration of each cue: `"wake":{"durationS":3.2`. */
+  readonly #cues: [name: string, head: string][];
+  readonly #idle: [name: string, head: string][];
+  readonly #triggers: string;
+  /** The channels as they were listed last, and the state that each was made from. */
+  readonly #listed: string[] = [];
+  readonly #from: string[] = [];
+  #list: string | undefined;
+  #cueList: { running: object; text: string } | undefined;
+
+  constructor({ generation, prop }: View) {
+    this.generation = generation;
+    const { channels, info, groups, poses, boards, cueDurationsS, idle, triggers } = prop;
+    this.#heads = channels.map(
+      ({ name }) => `${JSON.stringify(name)}:${JSON.stringify(info[name] ?? {}).slice(0, -1)}`,
+    );
+    this.#tail = `},"groups":${JSON.stringify(groups)},"poses":${JSON.stringify(poses)}}`;
+    this.boards = JSON.stringify({ boards });
+    this.#cues = Object.entries(cueDurationsS).map(([name, durationS]) => [
+      name,
+      `${JSON.stringify(name)}:{"durationS":${JSON.stringify(durationS)},"running":`,
+    ]);
+    this.#idle = idle.map((name) => [name, `${JSON.stringify(name)}:{"running":`]);
+    this.#triggers = JSON.stringify(triggers);
+  }
+
+  channels({ texts, states }: View): string {
+    let same = this.#list !== undefined;
+    for (const [i, text] of texts.entries()) {
+      if (this.#from[i] === text) continue;
+      same = false;
+      this.#from[i] = text;
+      const { value, target, flags, pulseUs, pushing } = states[i]!;
+      const live = JSON.stringify({ value, target, flags, pulseUs, pushing });
+      this.#listed[i] = `${this.#heads[i]},${live.slice(1)}`;
+    }
+    if (!same) this.#list = `{"channels":{${this.#listed.join(',')}${this.#tail}`;
+    return this.#list!;
+  }
+
+  cues({ running }: View): string {
+    if (this.#cueList?.running !== running) {
+      const { cues, idle, armed } = running;
+      const runs = new Set(cues);
+      const cueTexts = this.#cues.map(([name, head]) => `${head}${runs.has(name)}}`);
+      const idleTexts = this.#idle.map(([name, head]) => `${head}${name === idle}}`);
+      const text = `{"cues":{${cueTexts.join(',')}},"idle":{${idleTexts.join(',')}},"triggers":{"names":${this.#triggers},"armed":${armed}}}`;
+      this.#cueList = { running, text };
+    }
+    return this.#cueList.text;
+  }
+}

@@ -1,0 +1,109 @@
+import { CONDITIONS, type Condition } from '../core/condition.ts';
+import type { JournalEntry } from '../core/requests.ts';
+import type { Finding } from '../prop/finding.ts';
+import { notification } from './jsonrpc.ts';
+import type { View } from './state.ts';
+
+/** Of a file with a thousand faults, or changes, so many are sent to every session. */
+const MOST = 50;
+
+/** How the prop file on the disk stands to the prop in force, where that is worth a word. */
+export interface FileNews {
+  /** What waits, or would change, in plain words. */
+  changed: string[];
+  /** It is sound and takes effect when the prop is parked. */
+  pending?: true;
+  /** Why it is not in force, with the remedy. */
+  problem?: string;
+  findings?: Finding[];
+}
+
+/** Why the condition changed. */
+export interface Cause {
+  /** A stable dotted word. */
+  code: string;
+  who: string;
+  words: string;
+}
+
+/** What every open session is told without asking. */
+export class Notices {
+  readonly #view: View;
+  readonly #tellAll: (text: string) => void;
+  /** The news that the sessions know. */
+  #known: string;
+
+  constructor(view: View, tellAll: (text: string) => void) {
+    this.#view = view;
+    this.#tellAll = tellAll;
+    this.#known = JSON.stringify(this.news() ?? null);
+  }
+
+  /** What a session must know of the file; undefined when the file is in force. */
+  news(): FileNews | undefined {
+    const { status, oscProblem } = this.#view;
+    const problem = status.problem ?? oscProblem;
+    if (!status.pending && problem === undefined) return undefined;
+    const findings = firstOf(status.findings);
+    return {
+      changed: shortened(status.changed),
+      ...(status.pending && { pending: true as const }),
+      ...(problem !== undefined && { problem }),
+      ...(findings.length > 0 && { findings }),
+    };
+  }
+
+  /** Another version of the prop is in force. */
+  adopted(changed: readonly string[]): void {
+    this.#known = JSON.stringify(this.news() ?? null);
+    this.#tell({ ...this.news(), changed: shortened(changed) });
+  }
+
+  /** Something about the file, or about what it asks for, has changed. */
+  file(): void {
+    const news = this.news();
+    const text = JSON.stringify(news ?? null);
+    if (text === this.#known) return;
+    this.#known = text;
+    this.#tell(news ?? { changed: [] });
+  }
+
+  /** An entry of the journal: a change of the condition is told to every session. */
+  entry({ what, who, text, values }: JournalEntry): void {
+    if (what !== 'condition') return;
+    const condition = CONDITIONS.find((one) => one === values?.condition);
+    if (!condition) return;
+    const cause = causeOf(values?.cause) ?? { code: `condition.${condition}`, who, words: text };
+    this.#tellAll(notification('condition', { condition, cause } satisfies ConditionParams));
+  }
+
+  #tell(news: FileNews): void {
+    const { version, name, linkTimeoutMs } = this.#view.prop;
+    this.#tellAll(notification('prop.changed', { version, prop: name, linkTimeoutMs, ...news }));
+  }
+}
+
+interface ConditionParams {
+  condition: Condition;
+  cause: Cause;
+}
+
+function causeOf(given: unknown): Cause | undefined {
+  if (typeof given !== 'object' || given === null) return undefined;
+  const { code, who, words } = given as Partial<Cause>;
+  if (typeof code !== 'string' || typeof who !== 'string' || typeof words !== 'string')
+    return undefined;
+  return { code, who, words };
+}
+
+/** The errors come first: a list that is cut short must not hide them. */
+function firstOf(findings: readonly Finding[]): Finding[] {
+  const errors = findings.filter(({ severity }) => severity === 'error');
+  const others = findings.filter(({ severity }) => severity !== 'error');
+  return [...errors, ...others].slice(0, MOST);
+}
+
+function shortened(changed: readonly string[]): string[] {
+  if (changed.length <= MOST) return [...changed];
+  return [...changed.slice(0, MOST - 1), `and ${changed.length - MOST + 1} more`];
+}

@@ -1,0 +1,90 @@
+import type { Finding } from '../../prop/finding.ts';
+import { fileNews, hideNews, newsHidden, type Shown } from './file-news.ts';
+
+const TITLES: Record<Shown['kind'], string> = {
+  waits: 'A change of the prop file waits until the prop is parked',
+  problem: 'The prop file on the disk is not in force',
+  over: 'The prop file is in force',
+};
+
+/** Where the prop file on the disk and the prop differ: what waits, or what is wrong and what to do. */
+export function FileBanner() {
+  const news = fileNews.value;
+  return (
+    <div role="status" class="file-place">
+      {news && !newsHidden.value && <Banner news={news} />}
+    </div>
+  );
+}
+
+function Banner({ news }: { news: Shown }) {
+  const { kind, problem, findings = [], changed } = news;
+  return (
+    <section class={`file-news is-${kind}`} aria-labelledby="file-news">
+      <div class="file-head">
+        <h2 id="file-news">{TITLES[kind]}</h2>
+        <button type="button" aria-label="Hide the word about the prop file" onClick={hideNews}>
+          Hide
+        </button>
+      </div>
+      {kind === 'problem' && (
+        <>
+          <p>{problem}</p>
+          <p>The prop goes on with the version before. Nothing of what you changed is lost.</p>
+        </>
+      )}
+      {kind === 'waits' && <p>Until then the prop goes by the version before.</p>}
+      {findings.length > 0 && (
+        <ul class="file-findings">
+          {findings.map((finding) => (
+            <FindingLine key={`${finding.line}:${finding.column} ${finding.wrong}`} of={finding} />
+          ))}
+        </ul>
+      )}
+      {changed.length > 0 && (
+        <>
+          <p class="hint">{CHANGED[kind]}</p>
+          <ul class="file-changes">
+            {changed.map((one) => (
+              <li key={one}>{one}</li>
+            ))}
+          </ul>
+        </>
+      )}
+    </section>
+  );
+}
+
+const CHANGED: Record<Shown['kind'], string> = {
+  waits: 'What waits:',
+  problem: 'What the file on the disk would change:',
+  over: 'What has changed:',
+};
+
+function FindingLine({ of: { severity, line, column, path, wrong, right } }: { of: Finding }) {
+  return (
+    <li>
+      <b class="number">
+        {severity === 'error' ? '' : `${severity}, `}line {line}, column {column}
+      </b>{' '}
+      <span class="path">{path}</span>: {wrong}; {right}
+    </li>
+  );
+}
+
+/** In the header: opens what was put aside. */
+export function FileSign() {
+  const news = fileNews.value;
+  if (!news || !newsHidden.value) return null;
+  return (
+    <button
+      type="button"
+      class="file-sign"
+      onClick={() => {
+        newsHidden.value = false;
+      }}
+    >
+      <span aria-hidden="true">!</span> {news.kind === 'waits' ? 'File waits' : 'File not in force'}
+    </button>
+  );
+}

@@ -1,0 +1,40 @@
+import { signal } from '@preact/signals';
+import type { FileNews } from '../notices.ts';
+
+/**
+ * How the prop file on the disk stands to the prop, where that is worth a word: `waits` until the prop
+ * is parked, is not in force for a `problem`, or is in force again after either of these.
+ */
+export interface Shown extends FileNews {
+  kind: 'waits' | 'problem' | 'over';
+}
+
+export const fileNews = signal<Shown | undefined>(undefined);
+/** Somebody has read it and put it aside; it can be opened again. */
+export const newsHidden = signal(false);
+
+/** What the daemon said last of the file; neither pending nor a problem means that it is in force. */
+export function takeNews(news: FileNews): void {
+  const next = shown(news);
+  const before = fileNews.peek();
+  if (!next) {
+    // Whoever was told of a fault wants to know that it is over. What was always well is no news.
+    const told = before !== undefined && before.kind !== 'over';
+    fileNews.value = told ? { ...news, kind: 'over' } : undefined;
+    if (told) newsHidden.value = false;
+    return;
+  }
+  if (JSON.stringify(next) !== JSON.stringify(before)) newsHidden.value = false;
+  fileNews.value = next;
+}
+
+function shown(news: FileNews): Shown | undefined {
+  if (news.problem !== undefined) return { ...news, kind: 'problem' };
+  return news.pending ? { ...news, kind: 'waits' } : undefined;
+}
+
+/** Puts it aside; one that is over is done with. */
+export function hideNews(): void {
+  if (fileNews.peek()?.kind === 'over') fileNews.value = undefined;
+  else newsHidden.value = true;
+}
