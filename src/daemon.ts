@@ -12,9 +12,8 @@ try {
     process.stdout.write(`sinewd ${await version()}\n`);
   } else {
     // Before anything else: the threads take as long to load as the rest does.
-    const { loadService } = await import('./service/load.ts');
-    const { loadGateway } = await import('./gateway/load.ts');
-    const threads = { service: loadService(options), gateway: loadGateway() };
+    const { startThreads } = await import('./threads.ts');
+    const threads = startThreads(options);
     const { sinewd } = await import('./sinewd.ts');
     await sinewd(options, threads);
   }

@@ -1,5 +1,5 @@
 import { setTimeout as sleep } from 'node:timers/promises';
-import type { Worker } from 'node:worker_threads';
+import { MessageChannel, type MessagePort, type Worker } from 'node:worker_threads';
 import type { Board } from './core/boards.ts';
 import { Commands } from './core/commands.ts';
 import { Core } from './core/core.ts';
@@ -14,8 +14,8 @@ import { isLoopback } from './gateway/origin.ts';
 import { hashToken, readTokenFile } from './gateway/token.ts';
 import { type Options, USAGE, Usage } from './options.ts';
 import { safePlan } from './safe-plan.ts';
-import { ServiceHost } from './service/host.ts';
-import type { CoreProp, FileStatus } from './service/protocol.ts';
+import { CannotOpen, type ServiceEvents, type ServiceHost } from './service/host.ts';
+import type { CoreProp, FileStatus, Opened } from './service/protocol.ts';
 import { ServiceStore } from './service/store.ts';
 import { systemClock } from './shared/clock.ts';
 import { Refusal } from './shared/errors.ts';
@@ -36,8 +36,12 @@ const EXIT = { done: 0, refused: 1, usage: 2 } as const;
 
 /** The threads beside the core, loading since the program began. */
 export interface Threads {
-  service: Worker;
+  service: ServiceHost;
+  /** What the service's thread answers to its start. */
+  opened: Promise<Opened>;
   gateway: Worker;
+  /** What is told of the service's thread from now on. */
+  listen(events: ServiceEvents): void;
 }
 
 /** Commands are many and wanted only in search of a fault; what the prop does by itself is news. */
@@ -48,7 +52,6 @@ function levelOf({ what }: JournalEntry): 'debug' | 'info' | 'warn' {
 
 /** The daemon: the core's thread, and what joins it to the other two. */
 class Daemon {
-  readonly #options: Options;
   readonly #service: ServiceHost;
   readonly #gateway: GatewayHost;
   readonly #journal: Journal;
@@ -68,15 +71,13 @@ class Daemon {
 
   private constructor(
     options: Options,
-    service: ServiceHost,
-    opened: Awaited<ReturnType<ServiceHost['open']>>,
+    { service, gateway, listen }: Threads,
+    opened: Opened,
     drivers: ReadonlyMap<string, Driver>,
     tokenHash: Uint8Array | null,
     notify: Notify | undefined,
-    gatewayThread: Worker,
   ) {
     const { prop, view, status } = opened;
-    this.#options = options;
     this.#service = service;
     this.#notify = notify;
     this.#view = view;
@@ -91,7 +92,7 @@ class Daemon {
       (): GatewayStart => ({
         ...{ host, port, tokenHash, logLevel },
         ...{ view: this.#view, status: this.#status, telemetry: this.#telemetry.buffers },
-        service: service.gatewayPort(),
+        service: this.#linePort(),
       }),
       {
         message: (message) => this.#heed(message),
@@ -99,35 +100,38 @@ class Daemon {
         started: () => void this.#replay(),
         wrote: (line) => service.log('warn', 'gateway', {}, line),
       },
-      gatewayThread,
+      gateway,
     );
-    service.events = {
+    listen({
       file: (next) => {
         this.#status = next;
         this.#gateway.post({ t: 'file', status: next });
       },
-      tell: ({ who, what, text, values }) => this.#journal.add(who, what, text, values),
+      tell: (who, what, text, values) => this.#journal.add(who, what, text, values),
       died: (why, retryMs) =>
         this.#journal.add(
           'prop',
           'file',
           `the prop-file service died: ${why}; it starts again in ${retryMs} ms`,
         ),
-      started: () => this.#gateway.post({ t: 'service', port: service.gatewayPort() }),
-      wrote: (line) => service.log('warn', 'service', {}, line),
-    };
+      restarted: () => {
+        const line = this.#linePort();
+        this.#gateway.post({ t: 'service', port: line }, [line]);
+      },
+    });
     this.#core = new Core({
       prop,
+      version: opened.version,
       drivers,
       clock: systemClock,
       telemetry: this.#telemetry,
       store: new ServiceStore(service, opened),
       journal: this.#journal,
       changing: {
-        receive: service.receiveChange,
+        receive: () => service.nextChange(),
         createDriver,
         writePlan: (other, boards) => this.#writePlan(other, boards),
-        tell: (id, outcome) => service.settleChange(id, outcome),
+        tell: (id, outcome) => service.change(id, outcome),
         onProp: ({ view: next, changed }, body) => {
           this.#view = next;
           this.#gateway.post({ t: 'prop', view: next, body, changed: [...changed] });
@@ -149,15 +153,14 @@ class Daemon {
   }
 
   static async make(options: Options, threads: Threads): Promise<Daemon> {
-    const service = new ServiceHost(options, threads.service);
-    const opened = await service.open();
+    const opened = await threads.opened;
     const token = options.tokenFile ? await readTokenFile(options.tokenFile) : undefined;
     const tokenHash = token === undefined ? null : hashToken(token);
     const notify = await openNotify(process.env);
     const drivers = new Map<string, Driver>();
     for (const [name, board] of Object.entries(opened.prop.boards))
       drivers.set(name, await createDriver(board));
-    return new Daemon(options, service, opened, drivers, tokenHash, notify, threads.gateway);
+    return new Daemon(options, threads, opened, drivers, tokenHash, notify);
   }
 
   async run(): Promise<void> {
@@ -188,6 +191,13 @@ class Daemon {
   }
 
   // --- between the threads ------------------------------------------------------------------------
+
+  /** One end of a new line between gateway and service; the service has the other. */
+  #linePort(): MessagePort {
+    const { port1, port2 } = new MessageChannel();
+    this.#service.connectGateway(port1);
+    return port2;
+  }
 
   #tell(entry: JournalEntry, again: boolean): void {
     const { text, what, who, values, tick } = entry;
@@ -316,15 +326,12 @@ class Daemon {
     this.#starve();
     this.#notify?.(`WATCHDOG_USEC=${1000 * LEAVE_MS}`);
     await this.#gateway.close();
-    await Promise.race([this.#service.flush(), sleep(FLUSH_MS)]);
+    await this.#service.flush(FLUSH_MS);
     process.exit(code);
   }
 }
 
-/**
- * The whole daemon: returns when it runs.
- * @param threads from `loadService` and `loadGateway`
- */
+/** The whole daemon: returns when it runs, or ends the program. */
 export async function sinewd(options: Options, threads: Threads): Promise<void> {
   try {
     if (!options.tokenFile && !isLoopback(options.host))
@@ -334,10 +341,16 @@ export async function sinewd(options: Options, threads: Threads): Promise<void> 
     const daemon = await Daemon.make(options, threads);
     await daemon.run();
   } catch (error) {
-    const known = error instanceof Usage || error instanceof Refusal;
-    process.stderr.write(`sinewd: ${error instanceof Error ? error.message : error}\n`);
-    if (error instanceof Usage) process.stderr.write(`\n${USAGE}`);
-    if (!known && process.env.SINEW_DEBUG) console.error(error);
+    process.stderr.write(wordsOf(error));
     process.exit(error instanceof Usage ? EXIT.usage : EXIT.refused);
   }
+}
+
+/** Why nothing was started, for standard error. */
+function wordsOf(error: unknown): string {
+  if (error instanceof CannotOpen) return error.lines.map((line) => `${line}\n`).join('');
+  const { message, stack } = error as Error;
+  if (error instanceof Usage) return `sinewd: ${message}\n\n${USAGE}`;
+  const known = error instanceof Refusal || !process.env.SINEW_DEBUG;
+  return `sinewd: ${known ? message : stack}\n`;
 }

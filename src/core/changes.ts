@@ -18,7 +18,7 @@ interface Incoming {
 }
 
 /** A change that is complete. */
-export type Change = Pick<Begin, 'id' | 'version' | 'changed' | 'view'> &
+export type Change = Pick<Begin, 'id' | 'version' | 'base' | 'changed' | 'view'> &
   (
     | { whenParked: true; assembling: Assembling }
     | ({ whenParked: false; rest: Begin['rest'] } & Pick<
@@ -116,9 +116,9 @@ export class Changes {
       }
       case 'end': {
         this.#incoming = undefined;
-        const { id, version, changed, view, rest } = begin;
+        const { id, version, base, changed, view, rest } = begin;
         this.#options.complete({
-          ...{ id, version, changed, view },
+          ...{ id, version, base, changed, view },
           ...(assembling
             ? { whenParked: true, assembling }
             : { whenParked: false, rest, channels, cues, cueSpecs }),

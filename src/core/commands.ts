@@ -19,7 +19,7 @@ export interface PropEditor {
   capture(edits: Edit[], by: Author): Promise<unknown>;
   undo(by: Author): Promise<{ undone: string }>;
   apply(params: Params<'prop.apply'>, by: Author): Promise<Result<'prop.apply'>>;
-  restore(params: Params<'prop.restore'>, by: Author): Promise<Result<'prop.restore'>>;
+  restore(version: string, by: Author): Promise<Result<'prop.restore'>>;
 }
 
 type Handler<M extends CoreMethod> = (
@@ -316,9 +316,9 @@ export class Commands {
       this.#tell(session, 'prop.apply', changeText(result), { ...result });
       return result;
     },
-    'prop.restore': async (params, session) => {
-      const what = `version ${params.version} restored`;
-      const result = await this.#editor.restore(params, this.#author(session, what));
+    'prop.restore': async ({ version }, session) => {
+      const what = `version ${version} restored`;
+      const result = await this.#editor.restore(version, this.#author(session, what));
       this.#tell(session, 'prop.restore', `${what}: ${changeText(result)}`, { ...result });
       return result;
     },

@@ -38,6 +38,8 @@ const SENSE_EVERY_TICKS = 4;
 
 export interface CoreOptions {
   prop: Prop & Partial<Pick<CoreProp, 'cueDurationsS'>>;
+  /** The version of the prop file that it is. */
+  version?: string;
   drivers: ReadonlyMap<string, Driver>;
   clock: Clock;
   /** Where others read the state of every tick; nobody does in a rehearsal. */
@@ -78,6 +80,8 @@ export class Core {
   readonly tickMs: number;
   readonly changes: Changes | undefined;
   readonly #changing: Changing | undefined;
+  /** The version of the prop file that is in force. */
+  #version: string;
   readonly #clock: Clock;
   readonly #telemetry: Telemetry | undefined;
   readonly #store: Store;
@@ -128,6 +132,7 @@ export class Core {
     const body = Body.of(prop, drivers);
     this.#assembly = new Assembly(body, cuesOf(prop), this.journal, this.#cueEvents);
     this.#changing = changing;
+    this.#version = options.version ?? '';
     this.changes =
       changing &&
       new Changes({
@@ -624,7 +629,12 @@ export class Core {
       if (this.#condition !== 'parked') tell(change.id, 'waits');
       return;
     }
+    if (change.base !== this.#version) {
+      tell(change.id, 'stale');
+      return;
+    }
     this.#takeNow(change);
+    this.#version = change.version;
     onProp(change, this.#telemetry!.buffers);
     tell(change.id, 'adopted');
   }
@@ -689,6 +699,7 @@ export class Core {
       return;
     }
     this.#exchanging = false;
+    this.#version = change.version;
     onProp(change, this.#telemetry!.buffers);
     tell(id, 'adopted');
     this.#save(true);
