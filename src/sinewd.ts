@@ -203,7 +203,12 @@ class Daemon {
     const { text, what, who, values, tick } = entry;
     this.#gateway.post({ t: 'event', entry, ...(again && { again }) });
     if (!again)
-      this.#service.log(levelOf(entry), 'sinewd', { who, what, tick, ...(values && { values }) }, text);
+      this.#service.log(
+        levelOf(entry),
+        'sinewd',
+        { who, what, tick, ...(values && { values }) },
+        text,
+      );
   }
 
   #tellRunning(): void {

@@ -4,13 +4,7 @@ import type { Board as BoardSpec, Prop } from '../prop/schema.ts';
 import type { ChangeMessage, CoreProp, Outcome } from '../service/protocol.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
-import {
-  FIELD,
-  FLAG,
-  RAIL_FIELD,
-  Telemetry,
-  type TelemetryBody,
-} from '../shared/telemetry.ts';
+import { FIELD, FLAG, RAIL_FIELD, Telemetry, type TelemetryBody } from '../shared/telemetry.ts';
 import { tidy } from '../shared/units.ts';
 import { Assembly, cuesOf } from './assembly.ts';
 import type { Board } from './boards.ts';
@@ -177,6 +171,11 @@ export class Core {
 
   get condition(): Condition {
     return this.#condition;
+  }
+
+  /** The version of the prop file that is in force. */
+  get version(): string {
+    return this.#version;
   }
 
   /** The tick that carries out what is asked for or happens now. */
@@ -758,7 +757,8 @@ export class Core {
         const record = was.duty?.record();
         if (record) actuator.duty?.restore(record, true, this.#nowS);
         if (was.on && was.parkOn && actuator.parkOn) actuator.set(true);
-      } else if (was?.kind === actuator.kind && was.atPark && !actuator.atPark) actuator.fadeToPark();
+      } else if (was?.kind === actuator.kind && was.atPark && !actuator.atPark)
+        actuator.fadeToPark();
     }
     body.nowS = this.#nowS;
     this.#assembly = assembly;

@@ -93,8 +93,7 @@ export class Lease {
       if (life !== this.#seen) {
         this.#seen = life;
         this.#seenMs = nowMs;
-      } else if (nowMs - this.#seenMs > this.timeoutMs)
-        return this.drop(this.#holder.id, 'silent');
+      } else if (nowMs - this.#seenMs > this.timeoutMs) return this.drop(this.#holder.id, 'silent');
     } else if (this.#graceUntilMs !== undefined && nowMs >= this.#graceUntilMs) {
       this.#graceUntilMs = undefined;
       return { why: 'grace over', client: this.#graceOf };

@@ -203,7 +203,12 @@ export class Triggers {
         cues.run(one.cue, one.session.client, nowS);
       } catch (error) {
         if (!(error instanceof Refusal)) throw error;
-        journal.add(one.session.client, 'refused', `cue ${one.cue}: ${error.message}`, error.values);
+        journal.add(
+          one.session.client,
+          'refused',
+          `cue ${one.cue}: ${error.message}`,
+          error.values,
+        );
         this.#endUnattended();
       }
     } else if (!cues.isRunning(one.cue)) this.#endUnattended();

@@ -8,7 +8,14 @@ function wholeChange(id: number, prop: Prop): ChangeMessage[] {
   const { channels, cues, ...rest } = prop;
   return [
     {
-      ...{ t: 'begin', id, version: `v${id}`, whenParked: true, changed: [`change ${id}`] },
+      ...{
+        t: 'begin',
+        id,
+        version: `v${id}`,
+        base: '',
+        whenParked: true,
+        changed: [`change ${id}`],
+      },
       view: new Uint8Array(),
       rest,
     },
@@ -21,7 +28,14 @@ function wholeChange(id: number, prop: Prop): ChangeMessage[] {
 function smallChange(id: number, rest: Partial<CoreProp>, parts: ChangeMessage[]): ChangeMessage[] {
   return [
     {
-      ...{ t: 'begin', id, version: `v${id}`, whenParked: false, changed: [`change ${id}`] },
+      ...{
+        t: 'begin',
+        id,
+        version: `v${id}`,
+        base: '',
+        whenParked: false,
+        changed: [`change ${id}`],
+      },
       view: new Uint8Array(),
       rest,
     },
@@ -79,9 +93,12 @@ describe('a change that takes effect at once', () => {
   });
 
   test('a cue that calls one which is gone by then ends without a fault, and says so', async () => {
-    const nested = two({}, {
-      cues: { nod: stepsOf(10), long: [{ at: 1, cue: 'nod' }] },
-    });
+    const nested = two(
+      {},
+      {
+        cues: { nod: stepsOf(10), long: [{ at: 1, cue: 'nod' }] },
+      },
+    );
     const { rig, client } = await Rig.live(nested);
     await client.call('cue.run', { cue: 'long' });
     rig.bench.messages.push(
@@ -156,7 +173,12 @@ describe('a change that waits for parked', () => {
     const [client] = rig.clients;
     await client!.call('park');
     await rig.until(() => rig.condition === 'parked');
-    const other = two({ calibration: [[1000, -55], [2000, 50]] });
+    const other = two({
+      calibration: [
+        [1000, -55],
+        [2000, 50],
+      ],
+    });
     rig.bench.messages.push(...wholeChange(1, other));
     await rig.until(() => rig.bench.outcomes.length === 1);
     expect([rig.servo('neck').known, rig.servo('jaw').known]).toEqual([false, true]);
@@ -300,4 +322,3 @@ test('a capture while the prop parks is for the next park', async () => {
   expect(rig.servo('neck').state.pos).toBe(0);
   expect(rig.servo('neck').parkDeg).toBe(12);
 });
-

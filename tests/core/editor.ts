@@ -41,7 +41,13 @@ export function takeEdits(core: Core, edits: readonly Edit[]): void {
   const { channels } = data as Pick<Prop, 'channels'>;
   const messages: ChangeMessage[] = [
     {
-      ...{ t: 'begin', id: ++lastId, version: String(lastId), whenParked: false },
+      ...{
+        t: 'begin',
+        id: ++lastId,
+        version: String(lastId),
+        base: core.version,
+        whenParked: false,
+      },
       ...{ changed: [], view: new Uint8Array(), rest: {} },
     },
     ...[...names].map((name) => ({ t: 'channel', name, spec: channels[name]! }) as const),
@@ -73,11 +79,11 @@ export class Editor implements PropEditor {
     return { undone: 'the last capture' };
   }
 
-  async apply(): Promise<never> {
-    throw new Error('no prop file here');
+  async apply() {
+    return { version: '1', changed: [], pending: false };
   }
 
-  async restore(): Promise<never> {
-    throw new Error('no prop file here');
+  async restore() {
+    return { version: '1', changed: [], pending: false };
   }
 }

@@ -3,7 +3,14 @@ import { Core } from '../../src/core/core.ts';
 import { Journal } from '../../src/core/journal.ts';
 import type { Session } from '../../src/core/lease.ts';
 import { Loop } from '../../src/core/loop.ts';
-import type { CoreMethod, JournalEntry, Method, Params, Result, ViewMethod } from '../../src/core/requests.ts';
+import type {
+  CoreMethod,
+  JournalEntry,
+  Method,
+  Params,
+  Result,
+  ViewMethod,
+} from '../../src/core/requests.ts';
 import type { Servo } from '../../src/core/servo.ts';
 import type { Restored, Saved, Store } from '../../src/core/store.ts';
 import type { Driver, Frame, InputSpec, OutputSpec, Sense } from '../../src/drivers/driver.ts';
@@ -12,6 +19,7 @@ import { VirtualClock } from '../../src/shared/clock.ts';
 import { Refusal } from '../../src/shared/errors.ts';
 import { Telemetry } from '../../src/shared/telemetry.ts';
 import { Bench, Editor } from './editor.ts';
+import { cueList, listed } from './views.ts';
 
 export const TICK_MS = 5;
 export const TICK_S = TICK_MS / 1000;
@@ -177,7 +185,7 @@ export class Client {
   }
 
   call<M extends Method>(method: M, params?: Params<M>): Promise<Result<M>> {
-    if (isView(method)) return this.#rig.look(method, params) as Promise<Result<M>>;
+    if (isView(method)) return this.#rig.look(method) as Promise<Result<M>>;
     const core = method as CoreMethod;
     const answer = this.#rig.commands.call(this.session.id, core, (params ?? {}) as never);
     return answer as Promise<Result<M>>;
@@ -311,8 +319,17 @@ export class Rig {
       if (!silent) this.telemetry.markLife(session.slot);
   }
 
-  async look(_method: ViewMethod, _params: unknown): Promise<unknown> {
-    throw new Error('TODO');
+  async look(method: ViewMethod): Promise<unknown> {
+    switch (method) {
+      case 'channel.list':
+        return listed(this.core);
+      case 'cue.list':
+        return cueList(this.core);
+      case 'journal.read':
+        return { entries: this.core.journal.read() };
+      default:
+        throw new Error(`${method} is for the gateway and the service`);
+    }
   }
 
   get condition(): string {

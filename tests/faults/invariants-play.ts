@@ -2,10 +2,10 @@ import { Commands, type PropEditor } from '../../src/core/commands.ts';
 import { Core } from '../../src/core/core.ts';
 import { Journal } from '../../src/core/journal.ts';
 import type { Session } from '../../src/core/lease.ts';
-import type { Method } from '../../src/core/requests.ts';
+import type { CoreMethod } from '../../src/core/requests.ts';
 import type { Store } from '../../src/core/store.ts';
-import type { Edit } from '../../src/prop/splice.ts';
 import type { Prop } from '../../src/prop/schema.ts';
+import type { Edit } from '../../src/prop/splice.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { Refusal } from '../../src/shared/errors.ts';
 import { MAX_SESSIONS, Telemetry } from '../../src/shared/telemetry.ts';
@@ -179,7 +179,7 @@ class Player {
   }
 
   /** Asks, and checks what may not be granted. */
-  async #ask(session: Session, method: Method, params: object = {}): Promise<void> {
+  async #ask(session: Session, method: CoreMethod, params: object = {}): Promise<void> {
     const { condition } = this.core;
     const before = this.#holder;
     const isGone = this.#gone.includes(session);
@@ -200,7 +200,12 @@ class Player {
     await settled();
   }
 
-  #granted(session: Session, method: Method, condition: string, before: string | undefined): void {
+  #granted(
+    session: Session,
+    method: CoreMethod,
+    condition: string,
+    before: string | undefined,
+  ): void {
     if (method === 'lease.take') {
       if (before !== undefined && before !== session.id)
         this.#blame('one holder', `${session.client} took the lease while ${before} held it`);
@@ -254,7 +259,7 @@ class Player {
     return dice.chance(0.3) ? { overS: dice.between(0, 2) } : {};
   }
 
-  #do(method: Method, params: () => object = () => ({})): () => Promise<void> {
+  #do(method: CoreMethod, params: () => object = () => ({})): () => Promise<void> {
     return () => this.#ask(this.#somebody(), method, params());
   }
 

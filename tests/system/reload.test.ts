@@ -45,7 +45,10 @@ describe('a file saved by hand', () => {
       .wake!.durationS;
     const text = await daemon.readProp();
     const added = `cues:\n  greet:\n    - { at: 2, move: { beak: half } }\n`;
-    await writeFile(daemon.propFile, text.replace(/^cues:\n/m, added).replace(/^name: .*$/m, 'name: Second owl'));
+    await writeFile(
+      daemon.propFile,
+      text.replace(/^cues:\n/m, added).replace(/^name: .*$/m, 'name: Second owl'),
+    );
     await watch.changed(({ changed }) => String(changed).includes('greet'));
     const { cues } = await watch.ask('cue.list');
     expect(cues).toMatchObject({ greet: { running: false }, wake: { durationS: before } });
@@ -118,7 +121,10 @@ describe('a file saved by hand', () => {
       edits: [{ path: ['channels', 'beak', 'marks', 'wide'], value: 33 }],
       version: read.version,
     });
-    expect(applied).toMatchObject({ pending: false, changed: [expect.stringMatching(/wide.*beak/)] });
+    expect(applied).toMatchObject({
+      pending: false,
+      changed: [expect.stringMatching(/wide.*beak/)],
+    });
     expect(await daemon.readProp()).toContain('wide: 33');
     expect((await channelsOf(peer)).beak!.marks.wide).toBe(33);
     // A second editor who has read the version before.
@@ -126,7 +132,10 @@ describe('a file saved by hand', () => {
       edits: [{ path: ['channels', 'beak', 'marks', 'wide'], value: 20 }],
       version: read.version,
     });
-    expect(error).toMatchObject({ code: -32003, data: { changed: [expect.stringMatching(/wide/)] } });
+    expect(error).toMatchObject({
+      code: -32003,
+      data: { changed: [expect.stringMatching(/wide/)] },
+    });
     const { versions } = (await peer.ask('prop.history')) as {
       versions: { version: string; who: string; current?: boolean }[];
     };
@@ -165,7 +174,11 @@ describe('the daemon starts on what it can trust', () => {
   };
 
   it.each([
-    ['cut off', async (file: string) => truncate(file, (await readFile(file)).length - 900), /cut off/],
+    [
+      'cut off',
+      async (file: string) => truncate(file, (await readFile(file)).length - 900),
+      /cut off/,
+    ],
     ['faulty', async (file: string) => writeFile(file, 'sinew: 1\nname: [\n'), /error/],
     ['gone', async (file: string) => rm(file), /no such file|gone|missing/i],
     ['no text', async (file: string) => writeFile(file, Buffer.from([0xff, 0xfe, 0, 1])), /UTF-8/],
@@ -175,7 +188,9 @@ describe('the daemon starts on what it can trust', () => {
     await spoil(daemon.propFile);
     const spoilt = await readFile(daemon.propFile).catch(() => undefined);
     const peer = await again();
-    expect(await (await fetch(`${daemon.url}health`)).json()).toMatchObject({ condition: 'parked' });
+    expect(await (await fetch(`${daemon.url}health`)).json()).toMatchObject({
+      condition: 'parked',
+    });
     const read = await peer.ask('prop.read');
     expect(String(read.problem)).toMatch(reason);
     const { entries } = await peer.ask('journal.read', {});
@@ -186,7 +201,9 @@ describe('the daemon starts on what it can trust', () => {
     await peer.ask('channel.move', { channel: 'beak', to: 'open', wait: true });
     expect(await readFile(daemon.propFile).catch(() => undefined)).toEqual(spoilt);
     // The text in force is offered, and can be put back.
-    expect(await peer.ask('prop.restore', { version: read.inUse })).toMatchObject({ pending: false });
+    expect(await peer.ask('prop.restore', { version: read.inUse })).toMatchObject({
+      pending: false,
+    });
     expect(await daemon.readProp()).toBe(sound);
   });
 
@@ -217,7 +234,9 @@ describe('the daemon starts on what it can trust', () => {
     await writeFile(`${daemon.propFile}.tmp`, other);
     await rename(`${daemon.propFile}.tmp`, daemon.propFile);
     await again();
-    expect(await (await fetch(`${daemon.url}health`)).json()).toMatchObject({ prop: 'Another owl' });
+    expect(await (await fetch(`${daemon.url}health`)).json()).toMatchObject({
+      prop: 'Another owl',
+    });
   });
 });
 
