@@ -175,6 +175,8 @@ class Daemon {
       await this.#gateway.close();
       throw error;
     }
+    const { problem } = this.#status;
+    if (problem !== undefined) this.#journal.add('prop', 'file', problem);
     this.#loop.start(fitTimersMs(systemClock.nowMs() + this.#core.tickMs));
     this.#core.triggers.begin();
     for (const signal of ['SIGTERM', 'SIGINT', 'SIGHUP'] as const)

@@ -36,6 +36,9 @@ const FREE: ReadonlySet<CoreMethod> = new Set([
   'sim.set',
 ]);
 
+/** What is told by its effect on the whole prop, where it has one. */
+const WHOLE: ReadonlySet<CoreMethod> = new Set(['wake', 'park', 'reset', 'cue.stop']);
+
 /** What a slider or a held key asks for many times a second. */
 const STREAMED: ReadonlySet<CoreMethod> = new Set([
   'channel.move',
@@ -110,8 +113,8 @@ export class Commands {
       const { seq } = journal;
       const result = (this.#handlers[method] as Handler<M>)(params, session);
       // What changes nothing, such as a wake of a live prop, was asked for all the same.
-      if (!(result instanceof Promise) && journal.seq === seq && !STREAMED.has(method))
-        journal.add(session.client, method, `${method}: nothing to do`);
+      if (WHOLE.has(method) && journal.seq === seq)
+        journal.add(session.client, method, `${method}: the prop is ${this.#core.condition}`);
       return await result;
     } catch (error) {
       if (error instanceof Refusal) this.#tellRefusal(session, method, error);

@@ -634,8 +634,9 @@ export class Core {
     }
     this.#takeNow(change);
     this.#version = change.version;
-    onProp(change, this.#telemetry!.buffers);
+    // First, so that whoever hears of it and asks the service is told of the new one.
     tell(change.id, 'adopted');
+    onProp(change, this.#telemetry!.buffers);
   }
 
   /** Marks, cues, poses and the like, while the prop runs. */
@@ -699,8 +700,8 @@ export class Core {
     }
     this.#exchanging = false;
     this.#version = change.version;
-    onProp(change, this.#telemetry!.buffers);
     tell(id, 'adopted');
+    onProp(change, this.#telemetry!.buffers);
     this.#save(true);
   }
 

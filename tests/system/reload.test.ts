@@ -176,7 +176,10 @@ describe('the daemon starts on what it can trust', () => {
   it.each([
     [
       'cut off',
-      async (file: string) => truncate(file, (await readFile(file)).length - 900),
+      async (file: string) => {
+        const text = await readFile(file, 'utf8');
+        await writeFile(file, text.slice(0, text.lastIndexOf('\npark:')));
+      },
       /cut off/,
     ],
     ['faulty', async (file: string) => writeFile(file, 'sinew: 1\nname: [\n'), /error/],
@@ -256,9 +259,9 @@ describe('a client can audit', () => {
     expect(tick).toBeLessThanOrEqual(moving.tick);
     const ticks = peer.states.map((state) => state.tick);
     expect(ticks).toEqual([...ticks].sort((a, b) => a - b));
-    // 5 ms a tick, whatever the rate of the frames is.
+    // 5 ms a tick, or more where the machine was busy.
     const [from, to] = [peer.states[0]!, peer.states.at(-1)!];
-    expect((to.t - from.t) * 1000).toBeCloseTo(5 * (to.tick - from.tick), -2);
+    expect(1000 * (to.t - from.t)).toBeGreaterThan(5 * (to.tick - from.tick) - 2.5);
     await peer.ask('wake');
     const later = (await peer.ask('journal.read', {})).entries as { what: string; who: string }[];
     expect(later.at(-1)).toMatchObject({ what: 'wake', who: 'holder' });
