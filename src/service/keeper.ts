@@ -70,8 +70,8 @@ interface OnDisk {
   /** Why it is not in force and does not wait for it either. */
   problem: string | undefined;
   findings: Finding[];
-  /** What it would change, where it is sound. */
-  changed: string[];
+  /** Its data, where it is sound. */
+  raw: unknown;
 }
 
 /**
@@ -144,7 +144,7 @@ export class Keeper {
       compiled: same ? this.#inForce : undefined,
       problem: opened.problem,
       findings: loaded.findings,
-      changed: same || !loaded.prop ? [] : changesBetween(opened.inForce.raw, loaded.raw).list,
+      raw: loaded.prop && loaded.raw,
     };
     this.#statusText = JSON.stringify(this.status());
     if (resumed !== undefined && !same && !opened.problem) {
@@ -154,7 +154,7 @@ export class Keeper {
     if (opened.copy !== this.#inForce.loaded.text) this.#accept(this.#inForce);
     if (same && !this.#history.find(this.#inForce.version))
       this.#note(this.#inForce.version, BY_HAND, 'edited while the daemon did not run');
-    this.#chore('old versions of the prop file are still there', () => this.#disk.trim());
+    await this.#disk.tidy().catch(() => undefined);
     return { findings: loaded.findings };
   }
 
@@ -173,7 +173,8 @@ export class Keeper {
   }
 
   status(): FileStatus {
-    const { version, problem, findings, changed } = this.#onDisk;
+    const { version, problem, findings, raw } = this.#onDisk;
+    const same = version === this.#inForce.version || raw === undefined;
     return {
       name: basename(this.#file),
       version: this.#inForce.version,
@@ -181,7 +182,7 @@ export class Keeper {
       pending: this.#pending !== undefined,
       ...(problem !== undefined && { problem }),
       findings,
-      changed: version === this.#inForce.version ? [] : changed,
+      changed: same ? [] : changesBetween(this.#inForce.loaded.raw, raw).list,
     };
   }
 
@@ -433,7 +434,7 @@ export class Keeper {
       compiled: undefined,
       problem: undefined,
       findings,
-      changed: [],
+      raw: loaded.prop && loaded.raw,
     };
     if (!loaded.prop) {
       await this.#hold(
@@ -443,7 +444,6 @@ export class Keeper {
       );
       return;
     }
-    this.#onDisk.changed = changesBetween(this.#inForce.loaded.raw, loaded.raw).list;
     const cut = await this.#cutOff(text, version!);
     if (cut !== undefined) {
       await this.#hold(cutOffText(this.#file, cut, this.#known.path));
@@ -538,9 +538,8 @@ export class Keeper {
 
   #note(version: string, who: string, what: string): void {
     const time = new Date(this.#clock.wallMs()).toISOString();
-    this.#chore('the history of the prop file could not be kept', () =>
-      this.#history.add({ version, time, who, what }),
-    );
+    const added = this.#history.add({ version, time, who, what });
+    this.#chore('the history of the prop file could not be kept', () => added);
   }
 
   /** Disk work that nobody waits for. */
@@ -634,7 +633,7 @@ export class Keeper {
       compiled,
       problem: undefined,
       findings: next.findings,
-      changed: changesBetween(this.#inForce.loaded.raw, next.raw).list,
+      raw: next.raw,
     };
     return compiled;
   }
@@ -655,7 +654,9 @@ export class Keeper {
     const { compiled } = this.#onDisk;
     if (compiled && compiled !== this.#inForce && !this.#pending) await this.#install(compiled, []);
     this.#report();
-    return new Refusal('condition', `the boards cannot do this: ${reason}; ${state}`, { reason });
+    return new Refusal('condition', `the boards cannot do this: ${reason}; ${state}`, {
+      boards: reason,
+    });
   }
 
   /** Everything is written: the rest of the work is nobody's to wait for. */

@@ -17,8 +17,7 @@ export type Opened = {
   loaded: Loaded;
   /** The accepted version, as kept. */
   copy: string | undefined;
-} & /** `problem`: why that is not the file on the disk. */
-(
+} /** `problem`: why that is not the file on the disk. */ & (
   | { inForce: Sound; problem: string | undefined }
   /** Nothing can be started; a whole sentence. */
   | { refused: string }
@@ -90,7 +89,8 @@ async function resume(
   const kept = await disk.versions().catch(() => []);
   const texts = [copy, loaded.text, ...kept.map(({ bytes }) => bytes.toString())];
   const text = texts.find((one) => one !== undefined && versionOf(one) === version);
-  const inForce = text === loaded.text ? loaded : text === undefined ? undefined : parseProp(text, file);
+  const inForce =
+    text === loaded.text ? loaded : text === undefined ? undefined : parseProp(text, file);
   if (!inForce?.prop)
     return { refused: `${file}: the version in force (${version}) is not on the disk any more` };
   const problem = loaded.prop
