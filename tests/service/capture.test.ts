@@ -15,7 +15,9 @@ afterEach(async () => {
 });
 const open = async (options: RigOptions = {}) => {
   rig = await Rig.open(options);
-  expect(rig.opened.status).toMatchObject({ findings: [], changed: [], pending: false });
+  const { status } = rig.opened;
+  expect(status).toMatchObject({ changed: [], pending: false });
+  expect(status.findings.filter(({ severity }) => severity === 'error')).toEqual([]);
 };
 
 const OPEN = ['channels', 'beak', 'marks', 'open'];
