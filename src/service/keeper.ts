@@ -16,7 +16,7 @@ import { LastKnown } from '../prop/file/last-known.ts';
 import { type FileSystem, PropDisk, type Seen, type Written } from '../prop/file/prop-disk.ts';
 import { versionOf } from '../prop/file/version.ts';
 import { type Path, pathText, show } from '../prop/finding.ts';
-import { type Finding, type Loaded, loadProp, parseProp } from '../prop/load.ts';
+import { type Finding, type Loaded, parseProp } from '../prop/load.ts';
 import type { Prop } from '../prop/schema.ts';
 import type { Edit } from '../prop/splice.ts';
 import { MAX_BYTES, readText } from '../prop/text.ts';
@@ -25,7 +25,7 @@ import { Refusal } from '../shared/errors.ts';
 import type { ReplacingFs } from '../shared/replace-file.ts';
 import { changesBetween } from './changes.ts';
 import { type Compiled, changeMessages } from './core-prop.ts';
-import { cutOffText, openProp } from './opening.ts';
+import { cutOffText, loadSeen, openProp } from './opening.ts';
 import { told } from './planner-answer.ts';
 import type { Author, ChangeMessage, FileStatus, Outcome } from './protocol.ts';
 import { ViewMaker } from './view.ts';
@@ -98,6 +98,8 @@ export class Keeper {
   #chores: Promise<unknown> = Promise.resolve();
   #done: Done[] = [];
   #candidate: string | undefined;
+  /** Opened, but nothing runs by it yet. */
+  #opened: { copy: string | undefined; resumed: boolean } | undefined;
   #statusText = '';
   #stopLooking: () => void = () => {};
   #closed = false;
@@ -147,15 +149,30 @@ export class Keeper {
       raw: loaded.prop && loaded.raw,
     };
     this.#statusText = JSON.stringify(this.status());
-    if (resumed !== undefined && !same && !opened.problem) {
-      // What was sound on the disk when the thread died, and may have been on its way to the core.
-      void this.#inTurn(() => this.#takeOver(seen, loaded));
-    }
-    if (opened.copy !== this.#inForce.loaded.text) this.#accept(this.#inForce);
-    if (same && !this.#history.find(this.#inForce.version))
-      this.#note(this.#inForce.version, BY_HAND, 'edited while the daemon did not run');
-    await this.#disk.tidy().catch(() => undefined);
+    this.#opened = { copy: opened.copy, resumed: resumed !== undefined };
     return { findings: loaded.findings };
+  }
+
+  /** From now on the prop runs by what was opened: keeps that, and looks for changes by hand. */
+  begin(): void {
+    const opened = this.#opened;
+    if (!opened) return;
+    this.#opened = undefined;
+    const { loaded, version } = this.#inForce;
+    if (opened.copy !== loaded.text) this.#accept(this.#inForce);
+    if (this.#onDisk.version === version && !this.#history.find(version))
+      this.#note(version, BY_HAND, 'edited while the daemon did not run');
+    const first = async (): Promise<void> => {
+      await this.#disk.tidy();
+      if (!opened.resumed) return;
+      // What was on its way to the core when the thread died.
+      const { bytes, compiled, problem } = this.#onDisk;
+      if (compiled || problem !== undefined || !bytes) return;
+      const seen = await this.#disk.look();
+      await this.#takeOver(seen, await loadSeen(this.#file, seen));
+    };
+    void this.#inTurn(first).catch(() => undefined);
+    this.#watch();
   }
 
   /** The file's name without its folder. */
@@ -186,8 +203,7 @@ export class Keeper {
     };
   }
 
-  /** Begins to look for changes by hand. */
-  watch(): void {
+  #watch(): void {
     const look = async (): Promise<void> => {
       const signature = await this.#disk.signature();
       if (this.#closed) return;
@@ -417,10 +433,7 @@ export class Keeper {
       this.#onDisk.signature = seen.signature;
       return;
     }
-    const loaded = await loadProp(this.#file, async () => {
-      if (seen.bytes) return seen.bytes;
-      throw seen.error;
-    });
+    const loaded = await loadSeen(this.#file, seen);
     await this.#takeOver(seen, loaded);
   }
 

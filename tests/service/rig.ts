@@ -170,6 +170,7 @@ export class Rig {
     await rig.service.open();
     const opened = rig.messages.find(({ t }) => t === 'opened') as Opened | undefined;
     rig.core.version = opened?.version ?? options.resumed ?? '';
+    if (opened) await rig.ask((n) => ({ t: 'plan', n, plan: PLAN }));
     return rig;
   }
 
@@ -271,6 +272,13 @@ export class Rig {
     await this.service.close();
   }
 }
+
+const PLAN = {
+  version: 1 as const,
+  prop: 'test',
+  daemon: { pid: 1, startTicks: 1, bootId: 'b' },
+  boards: [],
+};
 
 export interface RigOptions {
   folder?: string;

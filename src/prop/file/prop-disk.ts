@@ -35,7 +35,8 @@ export interface Written {
   unsure: Refusal | undefined;
 }
 
-const TOO_LARGE = 'EFBIG';
+/** Code of the error of a file that is larger than a prop file may be. */
+export const TOO_LARGE_CODE = 'EFBIG';
 
 /**
  * The prop file on the disk, which people edit while the daemon does.
@@ -74,7 +75,7 @@ export class PropDisk {
       // A device or a pipe may have no end, and opening one may wait for ever.
       if (found.isDirectory()) throw withCode('EISDIR');
       if (!found.isFile()) throw withCode('not a regular file');
-      if (found.size > MAX_BYTES) throw withCode(TOO_LARGE);
+      if (found.size > MAX_BYTES) throw withCode(TOO_LARGE_CODE);
       return { bytes: await this.#fs.readFile(this.file), signature };
     } catch (error) {
       const known = error as NodeJS.ErrnoException;
