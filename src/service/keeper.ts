@@ -16,7 +16,7 @@ import { LastKnown } from '../prop/file/last-known.ts';
 import { type FileSystem, PropDisk, type Seen, type Written } from '../prop/file/prop-disk.ts';
 import { versionOf } from '../prop/file/version.ts';
 import { type Path, pathText, show } from '../prop/finding.ts';
-import { type Finding, type Loaded, loadProp, parseProp } from '../prop/load.ts';
+import { type Finding, type Loaded, parseProp } from '../prop/load.ts';
 import type { Prop } from '../prop/schema.ts';
 import type { Edit } from '../prop/splice.ts';
 import { MAX_BYTES, readText } from '../prop/text.ts';
@@ -25,7 +25,7 @@ import { Refusal } from '../shared/errors.ts';
 import type { ReplacingFs } from '../shared/replace-file.ts';
 import { changesBetween } from './changes.ts';
 import { type Compiled, changeMessages } from './core-prop.ts';
-import { cutOffText, openProp } from './opening.ts';
+import { cutOffText, loadSeen, openProp } from './opening.ts';
 import { told } from './planner-answer.ts';
 import type { Author, ChangeMessage, FileStatus, Outcome } from './protocol.ts';
 import { ViewMaker } from './view.ts';
@@ -70,8 +70,8 @@ interface OnDisk {
   /** Why it is not in force and does not wait for it either. */
   problem: string | undefined;
   findings: Finding[];
-  /** What it would change, where it is sound. */
-  changed: string[];
+  /** Its data, where it is sound. */
+  raw: unknown;
 }
 
 /**
@@ -98,6 +98,8 @@ export class Keeper {
   #chores: Promise<unknown> = Promise.resolve();
   #done: Done[] = [];
   #candidate: string | undefined;
+  /** Opened, but nothing runs by it yet. */
+  #opened: { copy: string | undefined; resumed: boolean } | undefined;
   #statusText = '';
   #stopLooking: () => void = () => {};
   #closed = false;
@@ -144,18 +146,33 @@ export class Keeper {
       compiled: same ? this.#inForce : undefined,
       problem: opened.problem,
       findings: loaded.findings,
-      changed: same || !loaded.prop ? [] : changesBetween(opened.inForce.raw, loaded.raw).list,
+      raw: loaded.prop && loaded.raw,
     };
     this.#statusText = JSON.stringify(this.status());
-    if (resumed !== undefined && !same && !opened.problem) {
-      // What was sound on the disk when the thread died, and may have been on its way to the core.
-      void this.#inTurn(() => this.#takeOver(seen, loaded));
-    }
-    if (opened.copy !== this.#inForce.loaded.text) this.#accept(this.#inForce);
-    if (same && !this.#history.find(this.#inForce.version))
-      this.#note(this.#inForce.version, BY_HAND, 'edited while the daemon did not run');
-    this.#chore('old versions of the prop file are still there', () => this.#disk.trim());
+    this.#opened = { copy: opened.copy, resumed: resumed !== undefined };
     return { findings: loaded.findings };
+  }
+
+  /** From now on the prop runs by what was opened: keeps that, and looks for changes by hand. */
+  begin(): void {
+    const opened = this.#opened;
+    if (!opened) return;
+    this.#opened = undefined;
+    const { loaded, version } = this.#inForce;
+    if (opened.copy !== loaded.text) this.#accept(this.#inForce);
+    if (this.#onDisk.version === version && !this.#history.find(version))
+      this.#note(version, BY_HAND, 'edited while the daemon did not run');
+    const first = async (): Promise<void> => {
+      await this.#disk.tidy();
+      if (!opened.resumed) return;
+      // What was on its way to the core when the thread died.
+      const { bytes, compiled, problem } = this.#onDisk;
+      if (compiled || problem !== undefined || !bytes) return;
+      const seen = await this.#disk.look();
+      await this.#takeOver(seen, await loadSeen(this.#file, seen));
+    };
+    void this.#inTurn(first).catch(() => undefined);
+    this.#watch();
   }
 
   /** The file's name without its folder. */
@@ -173,7 +190,8 @@ export class Keeper {
   }
 
   status(): FileStatus {
-    const { version, problem, findings, changed } = this.#onDisk;
+    const { version, problem, findings, raw } = this.#onDisk;
+    const same = version === this.#inForce.version || raw === undefined;
     return {
       name: basename(this.#file),
       version: this.#inForce.version,
@@ -181,12 +199,11 @@ export class Keeper {
       pending: this.#pending !== undefined,
       ...(problem !== undefined && { problem }),
       findings,
-      changed: version === this.#inForce.version ? [] : changed,
+      changed: same ? [] : changesBetween(this.#inForce.loaded.raw, raw).list,
     };
   }
 
-  /** Begins to look for changes by hand. */
-  watch(): void {
+  #watch(): void {
     const look = async (): Promise<void> => {
       const signature = await this.#disk.signature();
       if (this.#closed) return;
@@ -416,10 +433,7 @@ export class Keeper {
       this.#onDisk.signature = seen.signature;
       return;
     }
-    const loaded = await loadProp(this.#file, async () => {
-      if (seen.bytes) return seen.bytes;
-      throw seen.error;
-    });
+    const loaded = await loadSeen(this.#file, seen);
     await this.#takeOver(seen, loaded);
   }
 
@@ -433,7 +447,7 @@ export class Keeper {
       compiled: undefined,
       problem: undefined,
       findings,
-      changed: [],
+      raw: loaded.prop && loaded.raw,
     };
     if (!loaded.prop) {
       await this.#hold(
@@ -443,7 +457,6 @@ export class Keeper {
       );
       return;
     }
-    this.#onDisk.changed = changesBetween(this.#inForce.loaded.raw, loaded.raw).list;
     const cut = await this.#cutOff(text, version!);
     if (cut !== undefined) {
       await this.#hold(cutOffText(this.#file, cut, this.#known.path));
@@ -538,9 +551,8 @@ export class Keeper {
 
   #note(version: string, who: string, what: string): void {
     const time = new Date(this.#clock.wallMs()).toISOString();
-    this.#chore('the history of the prop file could not be kept', () =>
-      this.#history.add({ version, time, who, what }),
-    );
+    const added = this.#history.add({ version, time, who, what });
+    this.#chore('the history of the prop file could not be kept', () => added);
   }
 
   /** Disk work that nobody waits for. */
@@ -634,7 +646,7 @@ export class Keeper {
       compiled,
       problem: undefined,
       findings: next.findings,
-      changed: changesBetween(this.#inForce.loaded.raw, next.raw).list,
+      raw: next.raw,
     };
     return compiled;
   }
@@ -655,7 +667,9 @@ export class Keeper {
     const { compiled } = this.#onDisk;
     if (compiled && compiled !== this.#inForce && !this.#pending) await this.#install(compiled, []);
     this.#report();
-    return new Refusal('condition', `the boards cannot do this: ${reason}; ${state}`, { reason });
+    return new Refusal('condition', `the boards cannot do this: ${reason}; ${state}`, {
+      boards: reason,
+    });
   }
 
   /** Everything is written: the rest of the work is nobody's to wait for. */

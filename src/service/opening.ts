@@ -3,10 +3,11 @@ import { cutOff } from '../prop/cut-off.ts';
 import { firstError } from '../prop/file/edit.ts';
 import type { History } from '../prop/file/history.ts';
 import type { LastKnown } from '../prop/file/last-known.ts';
-import type { PropDisk, Seen } from '../prop/file/prop-disk.ts';
+import { type PropDisk, type Seen, TOO_LARGE_CODE } from '../prop/file/prop-disk.ts';
 import { versionOf } from '../prop/file/version.ts';
 import { type Loaded, loadProp, parseProp } from '../prop/load.ts';
 import type { Prop } from '../prop/schema.ts';
+import { MAX_BYTES } from '../prop/text.ts';
 
 export type Sound = Loaded & { prop: Prop };
 
@@ -37,10 +38,7 @@ export async function openProp(
   resumed: string | undefined,
 ): Promise<Opened> {
   const [seen, copy] = await Promise.all([disk.look(), known.read()]);
-  const loaded = await loadProp(file, async () => {
-    if (seen.bytes) return seen.bytes;
-    throw seen.error;
-  });
+  const loaded = await loadSeen(file, seen);
   const found = { seen, loaded, copy };
   if (resumed !== undefined) return { ...found, ...(await resume(file, found, disk, resumed)) };
 
@@ -60,6 +58,16 @@ export async function openProp(
     ? `it has an error: ${firstError(loaded)}. The prop goes by the version that was in use before; mend the file`
     : `${basename(file)} cannot be read (${firstError(loaded)}). The prop goes by the version that was in use before; put the file back (cp '${known.path}' '${file}')`;
   return { ...found, inForce: accepted, problem };
+}
+
+/** Reads what was seen on the disk. Never throws. */
+export function loadSeen(file: string, { bytes, error }: Seen): Promise<Loaded> {
+  return loadProp(file, async () => {
+    if (bytes) return bytes;
+    // Its size says enough.
+    if (error?.code === TOO_LARGE_CODE) return Buffer.alloc(MAX_BYTES + 1);
+    throw error;
+  });
 }
 
 async function wasInUse(

@@ -123,7 +123,8 @@ export class PropService {
       };
       main({ t: 'opened', ...opened }, [view.buffer]);
     }
-    this.#keeper.watch();
+    // The core runs already.
+    if (resumed !== undefined) this.#keeper.begin();
   }
 
   /** A message of the main thread, after `open`. */
@@ -140,6 +141,8 @@ export class PropService {
       case 'plan':
         void this.#reply(message.n, async () => {
           await writePlan(message.plan, this.#planDir, this.#fs);
+          // No other daemon has this prop, and pins are claimed from now on.
+          this.#keeper.begin();
           return {};
         });
         break;
@@ -166,7 +169,7 @@ export class PropService {
       case 'flush':
         void this.#reply(message.n, async () => {
           await this.#keeper.flush();
-          await this.#store!.flush();
+          await this.#store?.flush();
           await this.#around.sink.flush();
           return {};
         });

@@ -1,8 +1,6 @@
 import { constants } from 'node:fs';
 import { dirname } from 'node:path';
-import type { StoreFs } from '../../src/core/store.ts';
-import type { FileSystem } from '../../src/prop/save.ts';
-import type { PlanFs } from '../../src/safe-plan.ts';
+import type { ServiceFs } from '../../src/service/service.ts';
 
 /*
  * A disk in memory that writes down every operation, and what a power cut may leave of them.
@@ -103,6 +101,38 @@ export class DiskModel {
     this.#log.push({ op: 'rename', folder: dirname(to), from, to, file });
   }
 
+  #link(from: string, to: string): void {
+    const file = this.#file(from);
+    if (this.#names.has(to)) throw Object.assign(new Error(`EEXIST: '${to}'`), { code: 'EEXIST' });
+    this.#names.set(to, file);
+    this.#log.push({ op: 'name', folder: dirname(to), name: to, file });
+  }
+
+  /** A file by its number, or a folder by its path. */
+  #stat(what: number | string, bigint: boolean): object {
+    const isFile = typeof what === 'number';
+    const numbers = {
+      mode: (isFile ? constants.S_IFREG : constants.S_IFDIR) | 0o640,
+      uid: 0,
+      gid: 0,
+      dev: 1,
+      ino: isFile ? what + 1 : 0,
+      nlink: [...this.#names.values()].filter((file) => file === what).length,
+      size: isFile ? this.#content[what]!.length : 0,
+      mtimeMs: 0,
+      mtimeNs: isFile ? this.#log.findLastIndex((one) => 'file' in one && one.file === what) : 0,
+    };
+    const made = Object.entries(numbers).map(([key, value]) => [
+      key,
+      bigint ? BigInt(value) : value,
+    ]);
+    return {
+      ...Object.fromEntries(made),
+      isFile: () => isFile,
+      isDirectory: () => !isFile,
+    };
+  }
+
   #remove(path: string, force: boolean): void {
     if (!this.#names.delete(path)) {
       if (force) return;
@@ -123,9 +153,10 @@ export class DiskModel {
   }
 
   /** The functions of node:fs/promises that the daemon uses. */
-  get promises(): FileSystem & StoreFs {
+  get promises(): ServiceFs {
     const handle = (fd: number) => ({
       writeFile: async (text: string) => this.#write(fd, text),
+      stat: async () => this.#stat(this.#open[fd]!, false),
       truncate: async () => this.#empty(this.#open[fd] as number),
       sync: async () => this.#sync(fd),
       chown: async () => {},
@@ -143,22 +174,12 @@ export class DiskModel {
           .filter((path) => dirname(path) === folder)
           .map((path) => path.slice(folder.length + 1)),
       realpath: async (path: string) => path,
-      stat: async () => ({ mode: constants.S_IFREG | 0o640, uid: 0, gid: 0 }),
+      stat: async (path: string, { bigint = false } = {}) =>
+        this.#stat(this.#folders.has(path) ? path : this.#file(path), bigint),
+      link: async (from: string, to: string) => this.#link(from, to),
       mkdir: async () => undefined,
     };
-    return calls as unknown as FileSystem & StoreFs;
-  }
-
-  /** The functions of node:fs that the daemon uses. */
-  get sync(): PlanFs {
-    const calls = {
-      openSync: (path: string, flags: string) => this.#openAt(path, flags),
-      writeFileSync: (fd: number, text: string) => this.#write(fd, text),
-      fsyncSync: (fd: number) => this.#sync(fd),
-      closeSync: () => {},
-      renameSync: (from: string, to: string) => this.#rename(from, to),
-    };
-    return calls as unknown as PlanFs;
+    return calls as unknown as ServiceFs;
   }
 
   // --- as a power cut leaves it ------------------------------------------------------------------

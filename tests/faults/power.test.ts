@@ -1,11 +1,16 @@
 import { readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
 import { FileStore, type Saved } from '../../src/core/store.ts';
-import { LastKnown } from '../../src/prop/last-known.ts';
+import { History } from '../../src/prop/file/history.ts';
+import { LastKnown } from '../../src/prop/file/last-known.ts';
+import { PropDisk } from '../../src/prop/file/prop-disk.ts';
+import { versionOf } from '../../src/prop/file/version.ts';
 import { parseProp } from '../../src/prop/load.ts';
-import { PropFile } from '../../src/prop/save.ts';
 import type { ServoChannel } from '../../src/prop/schema.ts';
 import { writePlan } from '../../src/safe-plan.ts';
+import { Keeper } from '../../src/service/keeper.ts';
+import { openProp } from '../../src/service/opening.ts';
+import { VirtualClock } from '../../src/shared/clock.ts';
 import { DiskModel, type Files } from './disk-model.ts';
 import { ARM } from './net.ts';
 import { LONG, tell } from './report.ts';
@@ -70,25 +75,102 @@ describe('the model itself', () => {
 });
 
 describe('the prop file', () => {
-  /** Captures, one undone, and an edit by hand in between. */
+  const BY = { session: 's', client: 'c', what: 'a test' };
+
+  /** A keeper on a disk of the model, and a core that takes over every change but what `refuses` names. */
+  async function keeperOn(disk: DiskModel, refuses: () => boolean = () => false) {
+    const keeper = new Keeper(
+      PROP,
+      new VirtualClock(),
+      {
+        change: (message) => {
+          if (message.t === 'begin')
+            queueMicrotask(() =>
+              keeper.outcome(message.id, refuses() ? { rejected: 'no such pin' } : 'adopted'),
+            );
+        },
+        status: () => {},
+        tell: () => {},
+        trouble: (error) => {
+          throw error;
+        },
+      },
+      new Set(),
+      disk.promises,
+    );
+    const { refused } = await keeper.open(PROP, '/state', undefined);
+    expect(refused).toBeUndefined();
+    keeper.begin();
+    await keeper.flush();
+    return keeper;
+  }
+
+  /** Captures, one undone, a version put back, and one that the boards reject. */
   async function write(changes: number) {
-    const disk = new DiskModel({ [PROP]: armText });
-    const { propFile } = await PropFile.open(PROP, disk.promises);
+    const disk = new DiskModel({ [PROP]: armText }, ['/state']);
+    let refuses = false;
+    const keeper = await keeperOn(disk, () => refuses);
     const texts = [armText];
     /** Texts that may have been acknowledged, with the point in time from which on they must be there. */
-    const acknowledged = [{ at: 0, marks: {} as Record<string, number> }];
+    const acknowledged = [{ at: disk.now, marks: {} as Record<string, number> }];
     const marks: Record<string, number> = { down: -30, up: 30, rest: 0 };
+    const done = async () => {
+      texts.push(disk.read(PROP).toString());
+      // What nobody waits for comes in between, as it may.
+      await keeper.flush();
+    };
     for (let change = 0; change < changes; change++) {
       const name = `mark_${change % 4}`;
-      await propFile.change([{ path: ['channels', 'arm', 'marks', name], value: change }]);
+      const path = ['channels', 'arm', 'marks', name];
+      await keeper.capture([{ path, value: change }], BY);
       marks[name] = change;
-      texts.push(disk.read(PROP).toString());
       acknowledged.push({ at: disk.now, marks: { ...marks } });
+      await done();
     }
-    const { undone } = await propFile.undo();
+    const { undone } = await keeper.undo(BY);
     expect(undone).toContain('mark_');
-    texts.push(disk.read(PROP).toString());
+    await done();
+    await keeper.restore(versionOf(texts.at(-2)!), BY);
+    await done();
+    // The file is the beginning of what was accepted before.
+    const shorter = texts.at(-1)!;
+    await keeper.apply({ text: `${shorter}# more\n` }, versionOf(shorter), BY);
+    await done();
+    await keeper.restore(versionOf(shorter), BY);
+    await done();
+    refuses = true;
+    const rejected = `${texts.at(-1)}# one more line\n`;
+    const applied = keeper.apply({ text: rejected }, versionOf(texts.at(-1)!), BY);
+    await expect(applied).rejects.toThrow(/the file is as it was before/);
+    texts.push(rejected);
+    await keeper.flush();
+    expect(disk.read(PROP).toString()).toBe(texts.at(-2));
+    keeper.close();
     return { disk, texts, acknowledged };
+  }
+
+  /** Starts on what is left, as the next run of the daemon would; the text that it goes by. */
+  const starts = new Map<string, Promise<string | undefined>>();
+  function startOn(files: Files): Promise<string | undefined> {
+    const texts = Object.fromEntries([...files].map(([path, bytes]) => [path, bytes.toString()]));
+    const key = JSON.stringify(texts);
+    let started = starts.get(key);
+    if (!started) {
+      started = (async () => {
+        const disk = new DiskModel(texts, ['/prop', '/state']);
+        const { promises } = disk;
+        const history = new History(PROP, '/state', promises);
+        await history.read();
+        const known = new LastKnown(PROP, '/state', promises);
+        const at = new PropDisk(PROP, promises);
+        const opened = await openProp(PROP, at, known, history, undefined);
+        return 'refused' in opened || opened.problem !== undefined
+          ? undefined
+          : opened.inForce.text;
+      })();
+      starts.set(key, started);
+    }
+    return started;
   }
 
   it('no mark is lost once it was acknowledged, no file is half, the versions are whole', async () => {
@@ -105,7 +187,7 @@ describe('the prop file', () => {
       const text = files.get(PROP)?.toString();
       if (text === undefined || !known.has(text)) return `the prop file is ${text?.slice(0, 40)}`;
       const index = acknowledged.findLastIndex((one) => one.at <= at);
-      const must = acknowledged[index]!.marks;
+      const must = acknowledged[index]?.marks ?? {};
       // An undo that is under way may have taken the last one back.
       if (at <= undoFrom)
         for (const [name, deg] of Object.entries(must)) {
@@ -125,6 +207,24 @@ describe('the prop file', () => {
       'no acknowledged mark lost, no half prop file, versions whole',
       found,
     );
+  });
+
+  it('killed or cut off at any step, the next start goes by the file as it is', async () => {
+    const { disk, texts } = await write(3);
+    const wrong = new Set<string>();
+    let cuts = 0;
+    for (let at = 0; at <= disk.now; at++)
+      for (const files of disk.after(at)) {
+        cuts++;
+        const started = await startOn(files);
+        const text = files.get(PROP)?.toString();
+        if (started === undefined) wrong.add(`step ${at}: it does not start on the file`);
+        else if (started !== text || !texts.includes(started)) wrong.add(`step ${at}: other text`);
+      }
+    report('while the file is changed, then a start', 'starts on the file, whole', {
+      cuts,
+      wrong: [...wrong],
+    });
   });
 
   it('the copy by which a cut-off file is found out is whole or not there', async () => {
@@ -219,7 +319,7 @@ describe('the state', () => {
   });
 });
 
-it('the plan of safe-levels is whole or the one before', () => {
+it('the plan of safe-levels is whole or the one before', async () => {
   const disk = new DiskModel({}, ['/run']);
   const plan = (prop: string) => ({
     version: 1 as const,
@@ -227,7 +327,7 @@ it('the plan of safe-levels is whole or the one before', () => {
     daemon: { pid: 1, startTicks: 1, bootId: 'b' },
     boards: [],
   });
-  for (const prop of ['one', 'two', 'three']) writePlan(plan(prop), '/run', disk.sync);
+  for (const prop of ['one', 'two', 'three']) await writePlan(plan(prop), '/run', disk.promises);
   const whole = ['one', 'two', 'three'].map((prop) => `${JSON.stringify(plan(prop))}\n`);
   const found = everyCut(disk, (files) => {
     const text = files.get('/run/safe-plan.json')?.toString();

@@ -20,7 +20,7 @@ import { PropService, type ServiceFs } from '../../src/service/service.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import type { ErrorObject } from '../../src/shared/errors.ts';
 import { Refusal } from '../../src/shared/errors.ts';
-import { OWL } from '../prop/helpers.ts';
+import { OWLET } from './owlet.ts';
 
 type Begin = Extract<ChangeMessage, { t: 'begin' }>;
 
@@ -55,10 +55,19 @@ export class FakeCore {
       this.#open = { begin: message, channels: new Map(), cues: new Map() };
     } else if (message.t === 'channel') this.#open!.channels.set(message.name, message.spec);
     else if (message.t === 'cue') this.#open!.cues.set(message.name, message);
-    else if (!this.held) this.end();
+    else if (this.held) this.#ended = true;
+    else this.end();
   }
 
+  /** A whole change has come in and has not been answered. */
+  get isHeld(): boolean {
+    return this.held && this.#ended;
+  }
+
+  #ended = false;
+
   end(): void {
+    this.#ended = false;
     const change = this.#open!;
     this.#open = undefined;
     const { id, base, whenParked } = change.begin;
@@ -154,12 +163,14 @@ export class Rig {
     let { folder } = options;
     if (folder === undefined) {
       folder = await fs.mkdtemp(join(tmpdir(), 'sinew-service-'));
-      if (options.text !== null) await fs.writeFile(join(folder, 'owl.yaml'), options.text ?? OWL);
+      if (options.text !== null)
+        await fs.writeFile(join(folder, 'owl.yaml'), options.text ?? OWLET);
     }
     const rig = new Rig(folder, options);
     await rig.service.open();
     const opened = rig.messages.find(({ t }) => t === 'opened') as Opened | undefined;
     rig.core.version = opened?.version ?? options.resumed ?? '';
+    if (opened) await rig.ask((n) => ({ t: 'plan', n, plan: PLAN }));
     return rig;
   }
 
@@ -189,6 +200,8 @@ export class Rig {
       );
       if (found?.t === 'done') return found.result as T;
       if (found?.t === 'fail') throw new Refused(found.error);
+      // Whoever waits between two looks at the file gets on.
+      this.clock.advance(10);
       await this.turn();
     }
   }
@@ -259,6 +272,13 @@ export class Rig {
     await this.service.close();
   }
 }
+
+const PLAN = {
+  version: 1 as const,
+  prop: 'test',
+  daemon: { pid: 1, startTicks: 1, bootId: 'b' },
+  boards: [],
+};
 
 export interface RigOptions {
   folder?: string;

@@ -35,7 +35,8 @@ export interface Written {
   unsure: Refusal | undefined;
 }
 
-const TOO_LARGE = 'EFBIG';
+/** Code of the error of a file that is larger than a prop file may be. */
+export const TOO_LARGE_CODE = 'EFBIG';
 
 /**
  * The prop file on the disk, which people edit while the daemon does.
@@ -74,7 +75,7 @@ export class PropDisk {
       // A device or a pipe may have no end, and opening one may wait for ever.
       if (found.isDirectory()) throw withCode('EISDIR');
       if (!found.isFile()) throw withCode('not a regular file');
-      if (found.size > MAX_BYTES) throw withCode(TOO_LARGE);
+      if (found.size > MAX_BYTES) throw withCode(TOO_LARGE_CODE);
       return { bytes: await this.#fs.readFile(this.file), signature };
     } catch (error) {
       const known = error as NodeJS.ErrnoException;
@@ -159,19 +160,23 @@ export class PropDisk {
     return found;
   }
 
-  /** Takes away the oldest versions above ten, and second names of the file left by a crash. */
+  /** Takes away the oldest versions above ten. */
   async trim(): Promise<void> {
     const target = await this.#target();
-    const own = await this.#fs.stat(target, { bigint: true }).catch(() => undefined);
     const numbers = await this.#numbered(target);
-    const last = numbers.at(-1);
-    if (own && own.nlink > 1 && last !== undefined) {
-      const path = `${target}.~${last}~`;
-      const { ino, dev } = await this.#fs.stat(path, { bigint: true });
-      if (ino === own.ino && dev === own.dev) await this.#fs.rm(path, { force: true });
-    }
     for (const number of numbers.slice(0, Math.max(0, numbers.length - VERSIONS_KEPT)))
       await this.#fs.rm(`${target}.~${number}~`, { force: true });
+  }
+
+  /** Takes away a second name of the file that a crash has left; not while it is being replaced. */
+  async tidy(): Promise<void> {
+    const target = await this.#target();
+    const own = await this.#fs.stat(target, { bigint: true });
+    const last = own.nlink > 1 ? (await this.#numbered(target)).at(-1) : undefined;
+    if (last === undefined) return;
+    const path = `${target}.~${last}~`;
+    const { ino, dev } = await this.#fs.stat(path, { bigint: true });
+    if (ino === own.ino && dev === own.dev) await this.#fs.rm(path, { force: true });
   }
 
   // --- writing ----------------------------------------------------------------------------------
