@@ -1,4 +1,4 @@
-import type { Finding } from '../../prop/finding.ts';
+import type { ToldFinding } from '../notices.ts';
 import { fileNews, hideNews, newsHidden, type Shown } from './file-news.ts';
 
 const TITLES: Record<Shown['kind'], string> = {
@@ -37,7 +37,10 @@ function Banner({ news }: { news: Shown }) {
       {findings.length > 0 && (
         <ul class="file-findings">
           {findings.map((finding) => (
-            <FindingLine key={`${finding.line}:${finding.column} ${finding.wrong}`} of={finding} />
+            <FindingLine
+              key={`${finding.line}:${finding.column} ${finding.message}`}
+              of={finding}
+            />
           ))}
         </ul>
       )}
@@ -61,13 +64,13 @@ const CHANGED: Record<Shown['kind'], string> = {
   over: 'What has changed:',
 };
 
-function FindingLine({ of: { severity, line, column, path, wrong, right } }: { of: Finding }) {
+function FindingLine({ of: { level, line, column, path, message } }: { of: ToldFinding }) {
   return (
     <li>
       <b class="number">
-        {severity === 'error' ? '' : `${severity}, `}line {line}, column {column}
+        {level === 'error' ? '' : `${level}, `}line {line}, column {column}
       </b>{' '}
-      <span class="path">{path}</span>: {wrong}; {right}
+      <span class="path">{path}</span>: {message}
     </li>
   );
 }
