@@ -83,7 +83,7 @@ function takeChange({ version: now, prop, linkTimeoutMs: timeoutMs, ...news }: C
   batch(() => {
     propName.value = prop;
     linkTimeoutMs.value = timeoutMs;
-    takeNews(news);
+    takeNews(news, commanding.peek());
   });
   if (now === version.peek()) return;
   held ??= {};
