@@ -31,7 +31,7 @@ it('what takes effect at once is shown everywhere, without a word', async () => 
   await save(
     text
       .replace('name: Foyer owl', 'name: Foyer owl by night')
-      .replace('  asleep:', '  listening: { beak: shut }\n  asleep:'),
+      .replace('\nposes:\n', '\nposes:\n  listening: { beak: shut }\n'),
   );
   await desk.page.locator('header h1:text-is("Foyer owl by night")').waitFor();
   await desk.button('listening').waitFor();

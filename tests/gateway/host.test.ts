@@ -5,7 +5,7 @@ import { MessageChannel, type MessagePort } from 'node:worker_threads';
 import { build } from 'esbuild';
 import { afterAll, afterEach, beforeAll, expect, it } from 'vitest';
 import { WebSocket } from 'ws';
-import type { GatewayStart, ToCore } from '../../src/core/requests.ts';
+import type { GatewayStart, JournalEntry, ToCore } from '../../src/core/requests.ts';
 import type { GatewayHost } from '../../src/gateway/host.ts';
 import type { FromGateway } from '../../src/service/protocol.ts';
 import { Telemetry } from '../../src/shared/telemetry.ts';
@@ -44,6 +44,15 @@ beforeAll(async () => {
   ({ GatewayHost: Host, loadGateway } = await import(join(folder, 'main.js')));
 });
 afterAll(() => rm(folder, { recursive: true }));
+
+const ENTRY: JournalEntry = {
+  seq: 1,
+  time: '2026-01-01T00:00:00.000Z',
+  who: 'prop',
+  what: 'gateway',
+  text: 'it starts again',
+  tick: 1,
+};
 
 let host: GatewayHost;
 const received: ToCore[] = [];
@@ -102,6 +111,7 @@ it('a thread that dies is started again at the same port, with what holds by the
     () => start(telemetry),
     {
       message: (message) => received.push(message),
+      started: () => host.post({ t: 'entries', entries: [ENTRY] }),
       died: (why) => deaths.push(why),
       wrote: (line) => wrote.push(line),
     },
@@ -135,6 +145,8 @@ it('a thread that dies is started again at the same port, with what holds by the
       await new Promise((resume) => setTimeout(resume, 20));
     }
   }
+
+  expect((await ask(port, 'journal.read'))[1].result).toEqual({ entries: [ENTRY] });
 
   // A service that was started again: its line is handed to the gateway that runs.
   services[1]!.port.close();
