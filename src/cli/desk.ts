@@ -3,6 +3,7 @@ import type { Condition } from '../core/condition.ts';
 import type { ChannelState, JournalEntry, Method, Params, Result } from '../core/requests.ts';
 import type { Clock } from '../shared/clock.ts';
 import { CODES, Refusal } from '../shared/errors.ts';
+import type { Writing } from '../shared/fate.ts';
 import {
   type ChangeParams,
   Client,
@@ -66,7 +67,7 @@ export class Desk {
   #changesCondition = false;
   #changesFile = false;
   /** What is being written to the prop file, in words, and the version before it. */
-  #writing: { what: string; version: string } | undefined;
+  #writing: Writing | undefined;
   #fate: string | undefined;
   readonly #channels = new Map<string, ChannelState>();
   #settle: ((outcome: Promise<never>) => void) | undefined;
