@@ -11,7 +11,7 @@ export default defineConfig({
           ...common,
           name: 'unit',
           include: [
-            'tests/{shared,sums,prop,drivers,core,gateway,page,cli,safe,doctor}/**/*.test.ts',
+            'tests/{shared,sums,prop,drivers,core,gateway,page,cli,safe,doctor,service}/**/*.test.ts',
           ],
           maxWorkers: '100%',
           sequence: { groupOrder: 1 },

@@ -1,4 +1,4 @@
-import fs from 'node:fs';
+import fs from 'node:fs/promises';
 import { join } from 'node:path';
 import type { Board } from './core/boards.ts';
 import type { Prop, Board as PropBoard } from './prop/schema.ts';
@@ -7,10 +7,7 @@ import { type Connection, PLAN_FILE, type SafePlan } from './safe/plan.ts';
 import { Refusal } from './shared/errors.ts';
 
 /** What writing the plan needs of the file system; tests put faults in. */
-export type PlanFs = Pick<
-  typeof fs,
-  'openSync' | 'writeFileSync' | 'fsyncSync' | 'closeSync' | 'renameSync'
->;
+export type PlanFs = Pick<typeof fs, 'open' | 'rename'>;
 
 /** The plan of a prop for the safe-levels program, signed by the process `pid`. */
 export function safePlan(prop: Prop, boards: readonly Board[], pid: number): SafePlan {
@@ -52,18 +49,22 @@ function connection(board: PropBoard): Connection {
  * Puts the plan into `folder`, whole or not at all.
  * @throws Refusal when it cannot be written: without it the last defence would be missing
  */
-export function writePlan(plan: SafePlan, folder: string, fileSystem: PlanFs = fs): void {
+export async function writePlan(
+  plan: SafePlan,
+  folder: string,
+  fileSystem: PlanFs = fs,
+): Promise<void> {
   const path = join(folder, PLAN_FILE);
   try {
-    const file = fileSystem.openSync(`${path}.new`, 'w', 0o644);
+    const file = await fileSystem.open(`${path}.new`, 'w', 0o644);
     try {
-      fileSystem.writeFileSync(file, `${JSON.stringify(plan)}\n`);
+      await file.writeFile(`${JSON.stringify(plan)}\n`);
       // Else a power cut could leave the new name with no content.
-      fileSystem.fsyncSync(file);
+      await file.sync();
     } finally {
-      fileSystem.closeSync(file);
+      await file.close();
     }
-    fileSystem.renameSync(`${path}.new`, path);
+    await fileSystem.rename(`${path}.new`, path);
   } catch (error) {
     throw new Refusal(
       'internal',

@@ -1,335 +1,361 @@
-import { createHash } from 'node:crypto';
-import { readFile, realpath } from 'node:fs/promises';
-import { homedir } from 'node:os';
-import { basename, extname, join, resolve } from 'node:path';
-import { parseArgs } from 'node:util';
-import type { Worker } from 'node:worker_threads';
-import type { Logger } from 'pino';
-import * as z from 'zod';
+import { setTimeout as sleep } from 'node:timers/promises';
+import { MessageChannel, type MessagePort, type Worker } from 'node:worker_threads';
+import type { Board } from './core/boards.ts';
 import { Commands } from './core/commands.ts';
 import { Core } from './core/core.ts';
 import { Journal } from './core/journal.ts';
 import { Loop } from './core/loop.ts';
 import type { GatewayStart, JournalEntry, ToCore } from './core/requests.ts';
-import { FileStore } from './core/store.ts';
 import { Turns } from './core/turns.ts';
 import type { Driver } from './drivers/driver.ts';
 import { createDriver } from './drivers/index.ts';
 import { GatewayHost } from './gateway/host.ts';
 import { isLoopback } from './gateway/origin.ts';
 import { hashToken, readTokenFile } from './gateway/token.ts';
-import { LastKnown } from './prop/last-known.ts';
-import { formatFinding } from './prop/load.ts';
-import { PropFile } from './prop/save.ts';
-import { safePlan, writePlan } from './safe-plan.ts';
+import { type Options, USAGE, Usage } from './options.ts';
+import { safePlan } from './safe-plan.ts';
+import { CannotOpen, type ServiceEvents, type ServiceHost } from './service/host.ts';
+import type { CoreProp, FileStatus, Opened } from './service/protocol.ts';
+import { ServiceStore } from './service/store.ts';
 import { systemClock } from './shared/clock.ts';
 import { Refusal } from './shared/errors.ts';
 import { fitTimersMs } from './shared/fit-timers.ts';
-import { makeLog } from './shared/log.ts';
 import { Telemetry } from './shared/telemetry.ts';
 import { feedWatchdog, type Notify, openNotify, Vitals, watchdogMs } from './systemd.ts';
-
-const USAGE = `sinewd --prop FILE [--listen HOST:PORT] [--token-file F] [--state-dir D]
-
-  --prop FILE         the prop file
-  --listen HOST:PORT  where to listen; 127.0.0.1:7420 without it
-  --token-file F      a file (mode 0600) that holds the token clients must show;
-                      needed for any address but this machine's own
-  --state-dir D       where positions and duty guards are kept across restarts
-  --log LEVEL         debug, info (default), warn or error
-  --version, --help
-`;
 
 /** A gateway that stands still gets this much longer than the prop needs to park by itself (ms). */
 const GATEWAY_SPARE_MS = 1000;
 /** After its outputs are safe the daemon must end within this (ms). */
 const LEAVE_MS = 5000;
+/** A disk or a terminal that hangs does not keep the daemon from ending (ms). */
+const FLUSH_MS = 2000;
+/** Entries of the journal that a gateway which starts again is given at a time. */
+const REPLAYED = 50;
 
 const EXIT = { done: 0, refused: 1, usage: 2 } as const;
 
-class Usage extends Error {}
-
-interface Options {
-  prop: string;
-  host: string;
-  port: number;
-  tokenFile: string | undefined;
-  stateDir: string | undefined;
-  logLevel: string;
-}
-
-function readOptions(argv: readonly string[]): Options | 'help' | 'version' {
-  let values: Record<string, string | boolean | undefined>;
-  try {
-    ({ values } = parseArgs({
-      args: [...argv],
-      options: {
-        prop: { type: 'string' },
-        listen: { type: 'string', default: '127.0.0.1:7420' },
-        'token-file': { type: 'string' },
-        'state-dir': { type: 'string' },
-        log: { type: 'string', default: 'info' },
-        version: { type: 'boolean' },
-        help: { type: 'boolean' },
-      },
-    }));
-  } catch (error) {
-    throw new Usage((error as Error).message);
-  }
-  if (values.help) return 'help';
-  if (values.version) return 'version';
-  if (typeof values.prop !== 'string') throw new Usage('--prop FILE is missing');
-  const logLevel = String(values.log);
-  if (!['debug', 'info', 'warn', 'error'].includes(logLevel))
-    throw new Usage(`--log ${logLevel}: use debug, info, warn or error`);
-  return {
-    prop: values.prop,
-    ...readListen(String(values.listen)),
-    tokenFile: values['token-file'] as string | undefined,
-    stateDir: values['state-dir'] as string | undefined,
-    logLevel,
-  };
-}
-
-function readListen(text: string): { host: string; port: number } {
-  const match = /^(?:\[([^\]]+)\]|([^:]*)):(\d{1,5})$/.exec(text);
-  const host = match?.[1] ?? match?.[2];
-  const port = Number(match?.[3]);
-  if (!host || port > 65_535)
-    throw new Usage(`--listen ${text}: give HOST:PORT, such as 127.0.0.1:7420 or [::1]:7420`);
-  return { host, port };
-}
-
-/** Where this prop's state is kept: given, systemd's, or the user's own place for such things. */
-async function stateDir(options: Options): Promise<string> {
-  if (options.stateDir) return resolve(options.stateDir);
-  if (process.env.STATE_DIRECTORY) return process.env.STATE_DIRECTORY;
-  const file = await realpath(options.prop);
-  const id = createHash('sha256').update(file).digest('hex').slice(0, 8);
-  const home = process.env.XDG_STATE_HOME || join(homedir(), '.local', 'state');
-  return join(home, 'sinew', `${basename(file, extname(file))}-${id}`);
+/** The threads beside the core, loading since the program began. */
+export interface Threads {
+  service: ServiceHost;
+  /** What the service's thread answers to its start. */
+  opened: Promise<Opened>;
+  gateway: Worker;
+  /** What is told of the service's thread from now on. */
+  listen(events: ServiceEvents): void;
 }
 
 /** Commands are many and wanted only in search of a fault; what the prop does by itself is news. */
-function logEntry(log: Logger, entry: JournalEntry): void {
-  const { text, what, who, values } = entry;
-  const level =
-    what === 'fault' || what === 'link lost' ? 'warn' : what.includes('.') ? 'debug' : 'info';
-  log[level]({ who, what, ...(values && { values }) }, text);
+function levelOf({ what }: JournalEntry): 'debug' | 'info' | 'warn' {
+  if (what === 'fault' || what === 'link lost') return 'warn';
+  return what.includes('.') ? 'debug' : 'info';
 }
 
-async function run(gatewayThread: Worker): Promise<void> {
-  const options = readOptions(process.argv.slice(2));
-  if (options === 'help') return void process.stdout.write(USAGE);
-  if (options === 'version') {
-    const own = await readFile(new URL('../package.json', import.meta.url), 'utf8');
-    return void process.stdout.write(`sinewd ${JSON.parse(own).version}\n`);
-  }
-  // One prop is checked, once: compiled checks would not pay.
-  z.config({ jitless: true });
-  const { propFile, loaded } = await PropFile.open(options.prop);
-  for (const finding of loaded.findings)
-    process.stderr.write(`${formatFinding(finding, options.prop)}\n`);
-  const { prop } = loaded;
-  if (!prop || !propFile)
-    throw new Refusal('invalidParams', `${options.prop} has errors; nothing was started`);
-  if (!options.tokenFile && !isLoopback(options.host))
-    throw new Usage(
-      `--listen ${options.host} can be reached from other machines and needs --token-file; make one with: openssl rand -hex 32 > token; chmod 600 token`,
+/** The daemon: the core's thread, and what joins it to the other two. */
+class Daemon {
+  readonly #service: ServiceHost;
+  readonly #gateway: GatewayHost;
+  readonly #journal: Journal;
+  readonly #telemetry: Telemetry;
+  readonly #core: Core;
+  readonly #commands: Commands;
+  readonly #loop: Loop;
+  readonly #turns = new Turns();
+  readonly #notify: Notify | undefined;
+  /** What a gateway is started with. */
+  #view: Uint8Array;
+  #status: FileStatus;
+  /** What the gateway was last told of what runs by itself. */
+  #told: { revision: number; idle: string | null; armed: boolean };
+  #starve: () => void = () => {};
+  #leaving = false;
+
+  private constructor(
+    options: Options,
+    { service, gateway, listen }: Threads,
+    opened: Opened,
+    drivers: ReadonlyMap<string, Driver>,
+    tokenHash: Uint8Array | null,
+    notify: Notify | undefined,
+  ) {
+    const { prop, view, status } = opened;
+    this.#service = service;
+    this.#notify = notify;
+    this.#view = view;
+    this.#status = status;
+    this.#telemetry = Telemetry.create(
+      Object.keys(prop.channels).length,
+      Object.keys(prop.rails).length,
     );
-  const token = options.tokenFile ? await readTokenFile(options.tokenFile) : undefined;
-
-  const forPeople = process.stderr.isTTY === true;
-  const log = await makeLog('sinewd', options.logLevel, forPeople);
-  const notify = await openNotify(process.env);
-  const folder = await stateDir(options);
-  const lastKnown = new LastKnown(await realpath(options.prop), folder);
-  await lastKnown.check(loaded.text);
-  const store = await FileStore.open(folder, (error) =>
-    log.error({ err: error }, 'the state could not be saved; the prop goes on without it'),
-  );
-  const telemetry = Telemetry.create(
-    Object.keys(prop.channels).length,
-    Object.keys(prop.rails).length,
-  );
-  const journal = new Journal(systemClock, (entry) => {
-    logEntry(log, entry);
-    gateway.post({ t: 'event', entry });
-  });
-
-  const start: GatewayStart = {
-    host: options.host,
-    port: options.port,
-    tokenHash: token === undefined ? null : hashToken(token),
-    prop: prop.name,
-    propFile: options.prop,
-    linkTimeoutMs: prop.link.timeoutMs,
-    channels: Object.entries(prop.channels).map(([name, { kind }]) => ({ name, kind })),
-    rails: Object.entries(prop.rails).map(([name, rail]) => ({ name, ...rail })),
-    osc: prop.osc ?? null,
-    telemetry: telemetry.buffers,
-    logLevel: options.logLevel,
-    pretty: forPeople,
-  };
-  const gateway = new GatewayHost(
-    start,
-    {
-      message: (message) => handle(message),
-      died(why, retryMs) {
-        const text = `the gateway died: ${why}; it starts again in ${retryMs} ms`;
-        journal.add('prop', 'gateway', text);
-        commands.allGone();
+    this.#journal = new Journal(systemClock, (entry, again) => this.#tell(entry, again));
+    const { host, port, logLevel } = options;
+    this.#gateway = new GatewayHost(
+      (): GatewayStart => ({
+        ...{ host, port, tokenHash, logLevel },
+        ...{ view: this.#view, status: this.#status, telemetry: this.#telemetry.buffers },
+        service: this.#linePort(),
+      }),
+      {
+        message: (message) => this.#heed(message),
+        died: (why, retryMs) => this.#gatewayDied(why, retryMs),
+        started: () => void this.#replay(),
+        wrote: (line) => service.log('warn', 'gateway', {}, line),
       },
-    },
-    gatewayThread,
-  );
-
-  const drivers = new Map<string, Driver>();
-  for (const [name, board] of Object.entries(prop.boards))
-    drivers.set(name, await createDriver(board));
-  const core = new Core({
-    prop,
-    drivers,
-    clock: systemClock,
-    telemetry,
-    store,
-    journal,
-    onLost(session) {
-      commands.forget(session);
-      gateway.post({ t: 'lost', session });
-    },
-    onHolder: (holder) => gateway.post({ t: 'holder', holder }),
-  });
-  const commands = new Commands(core, propFile);
-  const turns = new Turns();
-  const keep = (text: string): void => {
-    lastKnown.keep(text).catch((error) => {
-      log.error({ err: error }, 'no copy of the prop file could be kept');
+      gateway,
+    );
+    listen({
+      file: (next) => {
+        this.#status = next;
+        this.#gateway.post({ t: 'file', status: next });
+      },
+      tell: (who, what, text, values) => this.#journal.add(who, what, text, values),
+      died: (why, retryMs) =>
+        this.#journal.add(
+          'prop',
+          'file',
+          `the prop-file service died: ${why}; it starts again in ${retryMs} ms`,
+        ),
+      restarted: () => {
+        const line = this.#linePort();
+        this.#gateway.post({ t: 'service', port: line }, [line]);
+      },
     });
-  };
-  propFile.onWritten = keep;
+    this.#core = new Core({
+      prop,
+      version: opened.version,
+      drivers,
+      clock: systemClock,
+      telemetry: this.#telemetry,
+      store: new ServiceStore(service, opened),
+      journal: this.#journal,
+      changing: {
+        receive: () => service.nextChange(),
+        createDriver,
+        writePlan: (other, boards) => this.#writePlan(other, boards),
+        tell: (id, outcome) => service.change(id, outcome),
+        onProp: ({ view: next, changed }, body) => {
+          this.#view = next;
+          this.#gateway.post({ t: 'prop', view: next, body, changed: [...changed] });
+        },
+      },
+      onLost: (session) => {
+        this.#commands.forget(session);
+        this.#gateway.post({ t: 'lost', session });
+      },
+      onHolder: (holder) => this.#gateway.post({ t: 'holder', holder }),
+    });
+    this.#told = { revision: 0, idle: null, armed: false };
+    this.#commands = new Commands(this.#core, service, isLoopback(options.host));
+    this.#loop = new Loop(systemClock, this.#core.tickMs, (nowMs, elapsed, lateMs) => {
+      this.#telemetry.countLateness(lateMs);
+      this.#core.tick(nowMs, elapsed);
+      this.#tellRunning();
+    });
+  }
 
-  function handle(message: Exclude<ToCore, { t: 'listening' | 'cannot-listen' }>): void {
+  static async make(options: Options, threads: Threads): Promise<Daemon> {
+    const opened = await threads.opened;
+    const token = options.tokenFile ? await readTokenFile(options.tokenFile) : undefined;
+    const tokenHash = token === undefined ? null : hashToken(token);
+    const notify = await openNotify(process.env);
+    const drivers = new Map<string, Driver>();
+    for (const [name, board] of Object.entries(opened.prop.boards))
+      drivers.set(name, await createDriver(board));
+    return new Daemon(options, threads, opened, drivers, tokenHash, notify);
+  }
+
+  async run(): Promise<void> {
+    const { name } = this.#core.prop;
+    // Listening comes first: a second daemon for the same prop ends here and never touches a pin.
+    const at = await this.#gateway.open();
+    try {
+      // Before a pin is claimed: from then on this process may die at any moment.
+      await this.#writePlan(this.#core.prop, this.#core.body.boards);
+      await this.#core.open();
+    } catch (error) {
+      await this.#gateway.close();
+      throw error;
+    }
+    this.#loop.start(fitTimersMs(systemClock.nowMs() + this.#core.tickMs));
+    this.#core.triggers.begin();
+    for (const signal of ['SIGTERM', 'SIGINT', 'SIGHUP'] as const)
+      process.on(signal, () => this.#leave(signal));
+    process.on('uncaughtException', (error) => this.#drop(error));
+    process.on('unhandledRejection', (error) => this.#drop(error as Error));
+    // Node's own warnings, which it would write on a terminal that may be held.
+    process.removeAllListeners('warning');
+    process.on('warning', ({ message }) => this.#service.log('warn', 'sinewd', {}, message));
+    // Told last: whoever reads it may send a signal at once.
+    if (this.#notify) this.#starve = this.#beWatched(this.#notify);
+    const host = at.host.includes(':') ? `[${at.host}]` : at.host;
+    this.#service.print(`${name}: http://${host}:${at.port}/`);
+  }
+
+  // --- between the threads ------------------------------------------------------------------------
+
+  /** One end of a new line between gateway and service; the service has the other. */
+  #linePort(): MessagePort {
+    const { port1, port2 } = new MessageChannel();
+    this.#service.connectGateway(port1);
+    return port2;
+  }
+
+  #tell(entry: JournalEntry, again: boolean): void {
+    const { text, what, who, values, tick } = entry;
+    this.#gateway.post({ t: 'event', entry, ...(again && { again }) });
+    if (!again)
+      this.#service.log(
+        levelOf(entry),
+        'sinewd',
+        { who, what, tick, ...(values && { values }) },
+        text,
+      );
+  }
+
+  #tellRunning(): void {
+    const { cues, idle, triggers } = this.#core;
+    const told = this.#told;
+    const { revision } = cues;
+    const { running } = idle;
+    const { armed } = triggers;
+    if (revision === told.revision && running === told.idle && armed === told.armed) return;
+    told.revision = revision;
+    told.idle = running;
+    told.armed = armed;
+    this.#gateway.post({ t: 'running', cues: cues.runningNames, idle: running, armed });
+  }
+
+  /** A gateway that has started again knows nothing of what was: it is told, a little at a time. */
+  async #replay(): Promise<void> {
+    const { holder } = this.#core.lease;
+    this.#gateway.post({ t: 'holder', holder: holder?.client ?? null });
+    this.#told.revision = -1;
+    this.#tellRunning();
+    const entries = this.#journal.read(0, Number.POSITIVE_INFINITY);
+    for (let i = 0; i < entries.length; i += REPLAYED) {
+      this.#gateway.post({ t: 'entries', entries: entries.slice(i, i + REPLAYED) });
+      await sleep(1);
+    }
+  }
+
+  #gatewayDied(why: string, retryMs: number): void {
+    const text = `the gateway died: ${why}; it starts again in ${retryMs} ms`;
+    this.#journal.add('prop', 'gateway', text);
+    this.#commands.allGone();
+  }
+
+  #heed(message: Exclude<ToCore, { t: 'listening' | 'cannot-listen' }>): void {
     switch (message.t) {
       case 'open': {
         const { session: id, slot, client } = message;
-        commands.open({ id, slot, client });
+        this.#commands.open({ id, slot, client });
         break;
       }
       case 'gone':
-        commands.gone(message.session);
+        this.#service.gone(message.session);
+        this.#commands.gone(message.session);
         break;
       case 'osc':
-        core.triggers.osc(message.address);
+        this.#core.triggers.osc(message.address);
         break;
       case 'call':
         // A stop waits for nothing.
-        if (message.method === 'stop') call(message);
-        else turns.add(message.session, () => call(message));
+        if (message.method === 'stop') this.#call(message);
+        else this.#turns.add(message.session, () => this.#call(message));
     }
   }
 
-  function call({ id, session, method, params }: Extract<ToCore, { t: 'call' }>): void {
-    void answer(id, commands.answer(session, method, params as never));
+  #call({ id, session, method, params }: Extract<ToCore, { t: 'call' }>): void {
+    void this.#answer(id, this.#commands.answer(session, method, params as never));
   }
 
-  async function answer(id: number, text: Promise<string>): Promise<void> {
+  async #answer(id: number, answer: Promise<string>): Promise<void> {
     try {
-      gateway.post({ t: 'done', id, text: await text });
+      const text = await answer;
+      this.#tellRunning();
+      this.#gateway.post({ t: 'done', id, text });
     } catch (error) {
-      if (!(error instanceof Refusal)) log.error({ err: error }, 'a command failed');
+      const { message, stack } = error as Error;
+      if (!(error instanceof Refusal))
+        this.#service.log('error', 'sinewd', { stack }, `a command failed: ${message}`);
       const refusal =
         error instanceof Refusal
           ? error
-          : new Refusal('internal', `this is a fault in Sinew: ${(error as Error).message}`);
-      gateway.post({ t: 'fail', id, error: refusal.toObject() });
+          : new Refusal('internal', `this is a fault in Sinew: ${message}`);
+      this.#gateway.post({ t: 'fail', id, error: refusal.toObject() });
     }
   }
 
-  // Listening comes first: a second daemon for the same prop ends here and never touches a pin.
-  const at = await gateway.open();
-  try {
-    // Before a pin is claimed: from then on this process may die at any moment.
-    const plan = safePlan(prop, core.body.boards, process.pid);
-    writePlan(plan, process.env.RUNTIME_DIRECTORY || folder);
-    await core.open();
-  } catch (error) {
-    await gateway.close();
-    throw error;
+  #writePlan(prop: CoreProp, boards: readonly Board[]): Promise<void> {
+    return this.#service.writePlan(safePlan(prop, boards, process.pid));
   }
-  const loop = new Loop(systemClock, core.tickMs, (nowMs, elapsed, lateMs) => {
-    telemetry.countLateness(lateMs);
-    core.tick(nowMs, elapsed);
-  });
-  loop.start(fitTimersMs(systemClock.nowMs() + core.tickMs));
-  keep(loaded.text);
-  core.triggers.begin();
+
+  // --- living and leaving -------------------------------------------------------------------------
 
   /** Returns how to end the signs of life, which the ticks would do by ending. */
-  function beWatched(tell: Notify): () => void {
+  #beWatched(tell: Notify): () => void {
     tell('READY=1');
     const periodMs = watchdogMs(process.env, process.pid);
     if (periodMs === undefined) return () => {};
-    const { link, park } = prop!;
+    const { link, park } = this.#core.prop;
     const parkedMs = link.timeoutMs + 1000 * ((link.holdS ?? 0) + park.deadlineS);
-    const vitals = new Vitals(telemetry, systemClock, parkedMs + GATEWAY_SPARE_MS);
+    const vitals = new Vitals(this.#telemetry, systemClock, parkedMs + GATEWAY_SPARE_MS);
     return feedWatchdog(tell, vitals, systemClock, periodMs);
   }
 
-  async function end(code: number): Promise<never> {
-    loop.stop();
-    await core.close();
-    // The outputs are safe; what is left may take longer than a tick may.
-    starve();
-    notify?.(`WATCHDOG_USEC=${1000 * LEAVE_MS}`);
-    await gateway.close();
-    await store.flush();
-    process.exit(code);
-  }
-
-  let leaving = false;
-  const leave = (signal: string): void => {
-    if (leaving) {
+  #leave(signal: string): void {
+    const core = this.#core;
+    if (this.#leaving) {
       core.stop(0, 'prop', `${signal} again`);
-      void end(EXIT.done);
+      void this.#end(EXIT.done);
       return;
     }
-    leaving = true;
-    notify?.('STOPPING=1');
-    journal.add('prop', 'leaving', `${signal}: the prop parks, then the daemon ends`);
+    this.#leaving = true;
+    this.#notify?.('STOPPING=1');
+    this.#journal.add('prop', 'leaving', `${signal}: the prop parks, then the daemon ends`);
     // A prop that is parked, stopped or faulted stays as it is: nobody asked for motion.
     if (core.condition === 'live' || core.condition === 'waking') core.park('prop');
     void core.waits
       .until(() => (core.condition === 'parking' ? undefined : true))
-      .then(() => end(EXIT.done));
-  };
-  for (const signal of ['SIGTERM', 'SIGINT', 'SIGHUP'] as const)
-    process.on(signal, () => leave(signal));
-  const dropAll = (error: Error): void => {
-    core.fail(error);
-    void end(EXIT.refused);
-  };
-  process.on('uncaughtException', dropAll);
-  process.on('unhandledRejection', dropAll);
+      .then(() => this.#end(EXIT.done));
+  }
 
-  // Told last: whoever reads it may send a signal at once.
-  const starve = notify ? beWatched(notify) : () => {};
-  const host = at.host.includes(':') ? `[${at.host}]` : at.host;
-  process.stdout.write(`${prop.name}: http://${host}:${at.port}/\n`);
+  #drop(error: Error): void {
+    this.#core.fail(error);
+    void this.#end(EXIT.refused);
+  }
+
+  async #end(code: number): Promise<never> {
+    this.#loop.stop();
+    await this.#core.close();
+    // The outputs are safe; what is left may take longer than a tick may.
+    this.#starve();
+    this.#notify?.(`WATCHDOG_USEC=${1000 * LEAVE_MS}`);
+    await this.#gateway.close();
+    await this.#service.flush(FLUSH_MS);
+    process.exit(code);
+  }
 }
 
-/**
- * The whole daemon, by the command line: returns when it runs, or has said what was asked for.
- * @param gatewayThread from `loadGateway`
- */
-export async function sinewd(gatewayThread: Worker): Promise<void> {
+/** The whole daemon: returns when it runs, or ends the program. */
+export async function sinewd(options: Options, threads: Threads): Promise<void> {
   try {
-    await run(gatewayThread);
+    if (!options.tokenFile && !isLoopback(options.host))
+      throw new Usage(
+        `--listen ${options.host} can be reached from other machines and needs --token-file; make one with: openssl rand -hex 32 > token; chmod 600 token`,
+      );
+    const daemon = await Daemon.make(options, threads);
+    await daemon.run();
   } catch (error) {
-    const known = error instanceof Usage || error instanceof Refusal;
-    process.stderr.write(`sinewd: ${error instanceof Error ? error.message : error}\n`);
-    if (error instanceof Usage) process.stderr.write(`\n${USAGE}`);
-    if (!known && process.env.SINEW_DEBUG) console.error(error);
+    process.stderr.write(wordsOf(error));
     process.exit(error instanceof Usage ? EXIT.usage : EXIT.refused);
   }
+}
+
+/** Why nothing was started, for standard error. */
+function wordsOf(error: unknown): string {
+  if (error instanceof CannotOpen) return error.lines.map((line) => `${line}\n`).join('');
+  const { message, stack } = error as Error;
+  if (error instanceof Usage) return `sinewd: ${message}\n\n${USAGE}`;
+  const known = error instanceof Refusal || !process.env.SINEW_DEBUG;
+  return `sinewd: ${known ? message : stack}\n`;
 }

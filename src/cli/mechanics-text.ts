@@ -1,7 +1,7 @@
-import { linkageInfo, torqueInfo, vapourInfo } from '../core/channel-info.ts';
 import type { LinkageInfo, TorqueInfo, VapourInfo } from '../core/requests.ts';
 import { mechanicsOf } from '../prop/mechanics.ts';
 import type { Prop } from '../prop/schema.ts';
+import { linkageInfo, torqueInfo, vapourInfo } from '../service/view.ts';
 import { tidy } from '../shared/units.ts';
 import { WANTED_MARGIN } from '../sums/torque.ts';
 import { table } from './output.ts';

@@ -1,3 +1,4 @@
+import { isDeepStrictEqual } from 'node:util';
 import type { Driver, Frame, InputSpec, OutputSpec } from '../drivers/driver.ts';
 import type { Clock } from '../shared/clock.ts';
 
@@ -9,17 +10,19 @@ const CLOSE_WITHIN_MS = 2000;
 /** One board: collects what changes in a tick and hands it to the driver as one frame. */
 export class Board {
   readonly name: string;
-  readonly driver: Driver;
+  driver!: Driver;
   readonly outputs: OutputSpec[] = [];
   readonly inputs: InputSpec[] = [];
-  /** A driver that threw is not written to again until a reset has opened it anew. */
+  /** A driver that threw is not written to again until a reset has opened it again. */
   dead = false;
+  /** Its driver is being closed or opened while the prop takes over another version of its file. */
+  away = false;
   #frame: Frame = { count: 0, output: new Uint16Array(0), value: new Float64Array(0) };
   #written = new Float64Array(0);
 
-  constructor(name: string, driver: Driver) {
+  /** Its driver is given to it before a channel is added. */
+  constructor(name: string) {
     this.name = name;
-    this.driver = driver;
   }
 
   /** Adds an output while the prop is put together; returns its position. */
@@ -41,6 +44,22 @@ export class Board {
     this.#frame = { count: 0, output: new Uint16Array(count), value: new Float64Array(count) };
     this.#written = Float64Array.from(this.outputs, (output) => output.safe);
     this.dead = false;
+  }
+
+  /** Whether `other` has the same outputs and inputs, so that its open driver can serve this one. */
+  isLike(other: Board): boolean {
+    return (
+      this.driver === other.driver &&
+      isDeepStrictEqual(this.outputs, other.outputs) &&
+      isDeepStrictEqual(this.inputs, other.inputs)
+    );
+  }
+
+  /** Goes on with the open driver of a board that is like it. */
+  takeOver(other: Board): void {
+    this.#frame = other.#frame;
+    this.#written = other.#written;
+    this.dead = other.dead;
   }
 
   /** Frees the pins. @throws whatever the driver throws, and when it does not answer */
@@ -78,7 +97,7 @@ export class Board {
   flush(nowMs: number): void {
     const frame = this.#frame;
     try {
-      if (this.dead) return;
+      if (this.dead || this.away) return;
       if (frame.count > 0) this.driver.write(frame, nowMs);
       else this.driver.check?.(nowMs);
     } finally {

@@ -1,7 +1,7 @@
 import type { Driver } from '../drivers/driver.ts';
 import { didYouMean } from '../prop/finding.ts';
-import { type Mechanics, mechanicsOf } from '../prop/mechanics.ts';
-import type { Prop, Requirement } from '../prop/schema.ts';
+import type { Channel, Prop, Requirement } from '../prop/schema.ts';
+import type { CoreProp } from '../service/protocol.ts';
 import { Refusal } from '../shared/errors.ts';
 import { Board } from './boards.ts';
 import { Lamp, RgbLight } from './light.ts';
@@ -23,9 +23,13 @@ export interface Rail {
 /** A rail's position for a channel that names none. */
 export const NO_RAIL = -1;
 
-/** Everything in the prop that can be driven, put together from a checked prop file. */
+/**
+ * Everything in the prop that can be driven, put together from a checked prop file: at once by `of`,
+ * or channel by channel, a little in each tick.
+ */
 export class Body {
-  readonly prop: Prop;
+  /** Marks, cues, poses and the like are replaced in it while the prop runs. */
+  prop: CoreProp;
   /**
    * Time of the last tick (s since the core was made). What runs in every tick reads it here: handed on
    * from call to call, a number with a fraction is allocated.
@@ -37,78 +41,88 @@ export class Body {
   readonly servos: Servo[] = [];
   readonly relays: Relay[] = [];
   readonly lights: (RgbLight | Lamp)[] = [];
-  readonly groups = new Map<string, Servo[]>();
-  readonly stopInput: { board: Board; input: number; pressedLevel: 0 | 1 } | undefined;
+  groups: ReadonlyMap<string, readonly Servo[]> = new Map();
+  stopInput: { board: Board; input: number; pressedLevel: 0 | 1 } | undefined;
   /** The contacts of triggers, by the trigger's name. */
   readonly triggerInputs = new Map<string, { board: Board; input: number }>();
-  #mechanics: ReadonlyMap<string, Mechanics> | undefined;
   readonly #byName = new Map<string, Actuator>();
+  readonly #boards = new Map<string, Board>();
+  #motions = Motion.blocks();
 
-  /** `drivers` holds one driver for every board of the prop, by name. */
-  constructor(prop: Prop, drivers: ReadonlyMap<string, Driver>) {
+  /** A body without channels yet; `prop` has none either. */
+  constructor(prop: CoreProp) {
     this.prop = prop;
-    const boards = new Map<string, Board>();
     for (const name of Object.keys(prop.boards)) {
-      const board = new Board(name, drivers.get(name)!);
-      boards.set(name, board);
+      const board = new Board(name);
+      this.#boards.set(name, board);
       this.boards.push(board);
     }
     Object.entries(prop.rails).forEach(([name, rail], index) => {
       this.rails.push({ name, index, ...rail, amps: 0 });
     });
-    const motions = Motion.make(Object.keys(prop.channels).length);
-    for (const [name, spec] of Object.entries(prop.channels)) {
-      const board = boards.get(spec.output.board)!;
-      const rail = this.rails.find((one) => one.name === spec.rail)?.index ?? NO_RAIL;
-      const index = this.channels.length;
-      let actuator: Actuator;
-      if (spec.kind === 'servo') {
-        actuator = new Servo(name, index, spec, board, rail, motions[this.servos.length]!);
-        this.servos.push(actuator);
-      } else if (spec.kind === 'relay') {
-        actuator = new Relay(name, index, spec, board, rail, this);
-        this.relays.push(actuator);
-      } else {
-        actuator =
-          spec.kind === 'rgb'
-            ? new RgbLight(name, index, spec, board, rail)
-            : new Lamp(name, index, spec, board, rail);
-        this.lights.push(actuator);
-      }
-      this.channels.push(actuator);
-      this.#byName.set(name, actuator);
+  }
+
+  /** The whole body of a prop. `drivers` holds one driver for every board, by name. */
+  static of(prop: CoreProp, drivers: ReadonlyMap<string, Driver>): Body {
+    const body = new Body({ ...prop, channels: {} });
+    for (const board of body.boards) board.driver = drivers.get(board.name)!;
+    for (const [name, spec] of Object.entries(prop.channels)) body.add(name, spec);
+    body.complete();
+    return body;
+  }
+
+  /** Adds the next channel. */
+  add(name: string, spec: Channel): void {
+    const board = this.#boards.get(spec.output.board)!;
+    const rail = this.rails.find((one) => one.name === spec.rail)?.index ?? NO_RAIL;
+    const index = this.channels.length;
+    let actuator: Actuator;
+    if (spec.kind === 'servo') {
+      actuator = new Servo(name, index, spec, board, rail, this.#motions());
+      this.servos.push(actuator);
+    } else if (spec.kind === 'relay') {
+      actuator = new Relay(name, index, spec, board, rail, this);
+      this.relays.push(actuator);
+    } else {
+      actuator =
+        spec.kind === 'rgb'
+          ? new RgbLight(name, index, spec, board, rail)
+          : new Lamp(name, index, spec, board, rail);
+      this.lights.push(actuator);
     }
-    for (const [name, members] of Object.entries(prop.groups))
-      this.groups.set(
-        name,
-        members.map((member) => this.servo(member)),
-      );
-    const stop = prop.stopInput;
+    this.channels.push(actuator);
+    this.#byName.set(name, actuator);
+    this.prop.channels[name] = spec;
+  }
+
+  /** All channels are there: what refers to them is looked up. */
+  complete(): void {
+    this.regroup(this.prop.groups);
+    const stop = this.prop.stopInput;
     if (stop) {
-      const board = boards.get(stop.board)!;
+      const board = this.#boards.get(stop.board)!;
       // The contact closes to ground against a pull-up, so a broken wire reads 1.
       const restLevel = stop.normallyClosed ? 0 : 1;
       const input = board.addInput({ name: 'stopInput', pin: stop.pin, pull: 'up', restLevel });
       this.stopInput = { board, input, pressedLevel: stop.normallyClosed ? 1 : 0 };
     }
-    for (const [name, { input: contact }] of Object.entries(prop.triggers)) {
+    for (const [name, { input: contact }] of Object.entries(this.prop.triggers)) {
       if (!contact) continue;
-      const board = boards.get(contact.board)!;
+      const board = this.#boards.get(contact.board)!;
       const restLevel = contact.normallyClosed ? 0 : 1;
       const input = board.addInput({ name, pin: contact.pin, pull: 'up', restLevel });
       this.triggerInputs.set(name, { board, input });
     }
   }
 
-  /** The sums of loads and linkages within the soft limits in force, by channel. */
-  get mechanics(): ReadonlyMap<string, Mechanics> {
-    this.#mechanics ??= mechanicsOf(this.prop, (_spec, name) => this.servo(name).limitsDeg);
-    return this.#mechanics;
-  }
-
-  /** Soft limits have changed. */
-  forgetMechanics(): void {
-    this.#mechanics = undefined;
+  /** Takes over the groups of another version of the file. */
+  regroup(groups: Prop['groups']): void {
+    this.groups = new Map(
+      Object.entries(groups).map(([name, members]) => [
+        name,
+        members.map((member) => this.servo(member)),
+      ]),
+    );
   }
 
   find(name: string): Actuator | undefined {

@@ -1,55 +1,43 @@
-import { cueDurationS } from '../prop/cue-plan.ts';
 import { didYouMean } from '../prop/finding.ts';
-import { boardPins } from '../prop/pins.ts';
-import type { Edit } from '../prop/save.ts';
-import type { Prop } from '../prop/schema.ts';
-import { traceFault } from '../prop/trace.ts';
+import type { Edit } from '../prop/splice.ts';
+import type { Author } from '../service/protocol.ts';
 import { Refusal } from '../shared/errors.ts';
 import { plain } from '../shared/plain.ts';
 import { clamp, tidy } from '../shared/units.ts';
 import { untilArrived, untilCondition, untilOver } from './arrive.ts';
-import { channelInfo } from './channel-info.ts';
 import type { Core } from './core.ts';
 import type { Move, Started } from './gate.ts';
 import { Identifier } from './identify.ts';
 import type { Session } from './lease.ts';
 import { channelsOf, colourOf, degOf, wantedByPose } from './pose.ts';
-import type { Method, Params, Result } from './requests.ts';
+import type { CoreMethod, Params, Result } from './requests.ts';
 import { CAPTURE_STEP_DEG, type Servo } from './servo.ts';
-import { findWires } from './wiring.ts';
 
-/** Writes captured values into the prop file; see prop/save.ts. */
+/** Changes the prop file; what it answers is in force then, or waits until the prop is parked. */
 export interface PropEditor {
-  change(edits: Edit[]): Promise<Prop>;
-  undo(): Promise<{ undone: string; edits: Edit[] }>;
+  /** @throws Refusal when nothing was written, or says what was */
+  capture(edits: Edit[], by: Author): Promise<unknown>;
+  undo(by: Author): Promise<{ undone: string }>;
+  apply(params: Params<'prop.apply'>, by: Author): Promise<Result<'prop.apply'>>;
+  restore(version: string, by: Author): Promise<Result<'prop.restore'>>;
 }
 
-type Handler<M extends Method> = (
+type Handler<M extends CoreMethod> = (
   params: Params<M>,
   session: Session,
 ) => Result<M> | Promise<Result<M>>;
 
-/** What changes nothing that `channel.list` tells. */
-const READING: ReadonlySet<Method> = new Set([
-  'channel.list',
-  'cue.list',
-  'loom.find',
-  'loom.trace',
-  'board.list',
-  'journal.read',
-]);
-
 /** Methods that a session may use without the lease. */
-const FREE: ReadonlySet<Method> = new Set([
-  ...READING,
+const FREE: ReadonlySet<CoreMethod> = new Set([
   'lease.take',
   'lease.release',
   'park',
   'stop',
+  'sim.set',
 ]);
 
 /** What a slider or a held key asks for many times a second. */
-const STREAMED: ReadonlySet<Method> = new Set([
+const STREAMED: ReadonlySet<CoreMethod> = new Set([
   'channel.move',
   'channel.jog',
   'channel.colour',
@@ -63,13 +51,14 @@ export class Commands {
   readonly #editor: PropEditor;
   readonly #sessions = new Map<string, Session>();
   readonly #identifier: Identifier;
-  /** What was listed last, and when: many may ask within one tick. */
-  #list: { nowS: number; result: Result<'channel.list'>; text?: string } | undefined;
   readonly #refusals: { second: number; count: number } = { second: 0, count: 0 };
+  readonly #simulating: boolean;
 
-  constructor(core: Core, editor: PropEditor) {
+  /** @param simulating whether clients may break a simulated board and press its inputs */
+  constructor(core: Core, editor: PropEditor, simulating = false) {
     this.#core = core;
     this.#editor = editor;
+    this.#simulating = simulating;
     this.#identifier = new Identifier(core);
   }
 
@@ -94,18 +83,16 @@ export class Commands {
   }
 
   /** Carries out one request: the result as JSON. @throws Refusal as `call` does */
-  async answer<M extends Method>(sessionId: string, method: M, params: Params<M>): Promise<string> {
-    const result = await this.call(sessionId, method, params);
-    const list = this.#list;
-    if (list?.result === result) {
-      list.text ??= JSON.stringify(result);
-      return list.text;
-    }
-    return JSON.stringify(result);
+  async answer<M extends CoreMethod>(
+    sessionId: string,
+    method: M,
+    params: Params<M>,
+  ): Promise<string> {
+    return JSON.stringify(await this.call(sessionId, method, params));
   }
 
   /** Carries out one request. @throws Refusal when it cannot be done; nothing has moved then */
-  async call<M extends Method>(
+  async call<M extends CoreMethod>(
     sessionId: string,
     method: M,
     params: Params<M>,
@@ -119,33 +106,20 @@ export class Commands {
     try {
       this.#numbersMustBeFinite(params);
       if (!FREE.has(method)) this.#core.lease.require(session);
-      const changes = !READING.has(method);
-      if (changes) this.#list = undefined;
-      const result = await (this.#handlers[method] as Handler<M>)(params, session);
-      // What waits for the disk changes things afterwards.
-      if (changes) this.#list = undefined;
-      return result;
+      const { journal } = this.#core;
+      const { seq } = journal;
+      const result = (this.#handlers[method] as Handler<M>)(params, session);
+      // What changes nothing, such as a wake of a live prop, was asked for all the same.
+      if (!(result instanceof Promise) && journal.seq === seq && !STREAMED.has(method))
+        journal.add(session.client, method, `${method}: nothing to do`);
+      return await result;
     } catch (error) {
       if (error instanceof Refusal) this.#tellRefusal(session, method, error);
       throw error;
     }
   }
 
-  #listed(): Result<'channel.list'> {
-    const core = this.#core;
-    if (this.#list?.nowS !== core.nowS) {
-      const channels = core.body.channels.map((one) => [one.name, channelInfo(core, one)]);
-      const result = {
-        channels: Object.fromEntries(channels),
-        groups: core.prop.groups,
-        poses: Object.keys(core.prop.poses),
-      };
-      this.#list = { nowS: core.nowS, result };
-    }
-    return this.#list.result;
-  }
-
-  readonly #handlers: { [M in Method]: Handler<M> } = {
+  readonly #handlers: { [M in CoreMethod]: Handler<M> } = {
     'lease.take': (_params, session) => {
       this.#core.take(session);
       return { holder: session.client };
@@ -172,7 +146,6 @@ export class Commands {
       this.#core.stop(category, session.client);
       return { condition: this.#core.condition };
     },
-    'channel.list': () => this.#listed(),
     'channel.move': async ({ channel, to, overS, wait }, session) => {
       this.#core.mustBeLive();
       const servo = this.#core.body.servo(channel);
@@ -244,19 +217,6 @@ export class Commands {
       this.#tell(session, 'pose.go', `pose ${pose}`, { pose });
       return started;
     },
-    'cue.list': () => ({
-      cues: Object.fromEntries(this.#core.cues.names.map((cue) => [cue, this.#cueState(cue)])),
-      idle: Object.fromEntries(
-        Object.keys(this.#core.prop.idle).map((name) => [
-          name,
-          { running: this.#core.idle.running === name },
-        ]),
-      ),
-      triggers: {
-        names: Object.keys(this.#core.prop.triggers),
-        armed: this.#core.triggers.armed,
-      },
-    }),
     'cue.run': async ({ cue, wait }, session) => {
       this.#core.mustBeLive();
       const { cues, nowS } = this.#core;
@@ -289,7 +249,10 @@ export class Commands {
     'mark.capture': async ({ channel, mark }, session) => {
       const servo = this.#standing(channel);
       const deg = this.#withinLimits(servo);
-      await this.#capture([{ path: ['channels', channel, 'marks', mark], value: deg }]);
+      await this.#editor.capture(
+        [{ path: ['channels', channel, 'marks', mark], value: deg }],
+        this.#author(session, `mark ${mark} of ${channel}`),
+      );
       this.#tell(session, 'mark.capture', `${channel} ${mark} is ${deg} deg`, {
         channel,
         mark,
@@ -316,11 +279,14 @@ export class Commands {
           { channel, value: tidy(parkDeg), limitsDeg },
         );
       const path = ['channels', channel, 'limitsDeg'];
-      await this.#capture([
-        servo.limitsInFile
-          ? { path: [...path, end === 'low' ? 0 : 1], value: deg }
-          : { path, value: limitsDeg },
-      ]);
+      await this.#editor.capture(
+        [
+          servo.limitsInFile
+            ? { path: [...path, end === 'low' ? 0 : 1], value: deg }
+            : { path, value: limitsDeg },
+        ],
+        this.#author(session, `${end} limit of ${channel}`),
+      );
       this.#tell(session, 'limits.capture', `${channel} ${end} limit is ${deg} deg`, {
         channel,
         limitsDeg,
@@ -331,25 +297,52 @@ export class Commands {
       const servo = this.#standing(channel);
       const deg = mark === undefined ? this.#withinLimits(servo) : degOf(servo, mark);
       const to = mark ?? deg;
-      await this.#capture([{ path: ['channels', channel, 'park', 'to'], value: to }]);
+      await this.#editor.capture(
+        [{ path: ['channels', channel, 'park', 'to'], value: to }],
+        this.#author(session, `park position of ${channel}`),
+      );
       this.#tell(session, 'park.capture', `${channel} parks at ${to}`, { channel, to });
       return { to, deg };
     },
     'capture.undo': async (_params, session) => {
       this.#core.mustBeLive();
-      const { undone, edits } = await this.#editor.undo();
-      this.#adopt(edits);
+      const { undone } = await this.#editor.undo(this.#author(session, 'the last capture undone'));
       this.#tell(session, 'capture.undo', undone, {});
       return { undone };
     },
-    'loom.find': ({ text }) => ({ wires: findWires(this.#core.prop, text) }),
-    'loom.trace': ({ channel, symptom }) => traceFault(this.#core.prop, channel, symptom),
-    'board.list': () => ({
-      boards: Object.fromEntries(
-        this.#core.body.boards.map((board) => [board.name, boardPins(this.#core.prop, board.name)]),
-      ),
-    }),
-    'journal.read': ({ since, limit }) => ({ entries: this.#core.journal.read(since, limit) }),
+    'prop.apply': async (params, session) => {
+      const what = params.text === undefined ? 'edits' : 'a new text';
+      const result = await this.#editor.apply(params, this.#author(session, what));
+      this.#tell(session, 'prop.apply', changeText(result), { ...result });
+      return result;
+    },
+    'prop.restore': async ({ version }, session) => {
+      const what = `version ${version} restored`;
+      const result = await this.#editor.restore(version, this.#author(session, what));
+      this.#tell(session, 'prop.restore', `${what}: ${changeText(result)}`, { ...result });
+      return result;
+    },
+    'sim.set': ({ board: name, inputs = {}, fault }, session) => {
+      const board = this.#core.body.boards.find((one) => one.name === name);
+      if (!board) {
+        const names = this.#core.body.boards.map((one) => one.name);
+        throw new Refusal('noSuchThing', `there is no board ${name}; ${didYouMean(name, names)}`, {
+          board: name,
+        });
+      }
+      const { simulate } = board.driver;
+      if (!simulate || !this.#simulating)
+        throw new Refusal(
+          'condition',
+          simulate
+            ? 'a simulated board can be set from outside only while the daemon listens on this machine alone'
+            : `board ${name} is not simulated`,
+          { board: name },
+        );
+      const now = simulate.call(board.driver, inputs, fault);
+      this.#tell(session, 'sim.set', `simulated board ${name} set`, { board: name, inputs, fault });
+      return { board: name, ...now };
+    },
   };
 
   // --- moving -------------------------------------------------------------------------------------
@@ -372,11 +365,8 @@ export class Commands {
   }
 
   #cueState(cue: string): { running: boolean; durationS: number | null } {
-    const durationS = cueDurationS(this.#core.prop, cue);
-    return {
-      running: this.#core.cues.isRunning(cue),
-      durationS: durationS === null ? null : tidy(durationS, 3),
-    };
+    const durationS = this.#core.prop.cueDurationsS[cue] ?? null;
+    return { running: this.#core.cues.isRunning(cue), durationS };
   }
 
   async #pose(
@@ -452,25 +442,8 @@ export class Commands {
     );
   }
 
-  /** Writes captured values into the prop file, then goes by them. */
-  async #capture(edits: Edit[]): Promise<void> {
-    await this.#editor.change(edits);
-    this.#adopt(edits);
-  }
-
-  /** Takes over marks, limits and park positions that now stand in the prop file, and nothing else. */
-  #adopt(edits: readonly Edit[]): void {
-    for (const { path, value } of edits) {
-      const servo = this.#core.body.servo(String(path[1]));
-      const [, , what, which] = path;
-      if (what === 'marks') {
-        if (value === undefined) servo.marks.delete(String(which));
-        else servo.marks.set(String(which), value as number);
-      } else if (what === 'limitsDeg') {
-        servo.captureLimits(which, value);
-        this.#core.body.forgetMechanics();
-      } else servo.parkTo = value as number | string;
-    }
+  #author({ id, client }: Session, what: string): Author {
+    return { session: id, client, what };
   }
 
   #levelMustBeRight(channel: string, to: number): void {
@@ -484,14 +457,14 @@ export class Commands {
 
   // --- telling ------------------------------------------------------------------------------------
 
-  #tell(session: Session, what: Method, text: string, values: Record<string, unknown>): void {
+  #tell(session: Session, what: CoreMethod, text: string, values: Record<string, unknown>): void {
     const { journal } = this.#core;
     if (STREAMED.has(what)) journal.fold(session.client, what, text, values);
     else journal.add(session.client, what, text, values);
   }
 
   /** A client that asks in a loop for what it cannot have must not wash the journal away. */
-  #tellRefusal(session: Session, method: Method, refusal: Refusal): void {
+  #tellRefusal(session: Session, method: CoreMethod, refusal: Refusal): void {
     const second = Math.floor(this.#core.nowS);
     if (second !== this.#refusals.second) Object.assign(this.#refusals, { second, count: 0 });
     if (++this.#refusals.count > 20) return;
@@ -501,6 +474,11 @@ export class Commands {
       ...plainValues(refusal.values),
     });
   }
+}
+
+function changeText({ changed, pending }: Result<'prop.apply'>): string {
+  const list = changed.join(', ') || 'nothing changes';
+  return pending ? `${list}; it takes effect when the prop is parked` : list;
 }
 
 /** Values that may quote what a client has sent, fit for other people's screens. */

@@ -1,20 +1,24 @@
+import { isDeepStrictEqual } from 'node:util';
 import type { Driver, Sense } from '../drivers/driver.ts';
-import type { Prop } from '../prop/schema.ts';
+import type { Board as BoardSpec, Prop } from '../prop/schema.ts';
+import type { ChangeMessage, CoreProp, Outcome } from '../service/protocol.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
-import { FIELD, FLAG, RAIL_FIELD, type Telemetry } from '../shared/telemetry.ts';
+import { FIELD, FLAG, RAIL_FIELD, Telemetry, type TelemetryBody } from '../shared/telemetry.ts';
 import { tidy } from '../shared/units.ts';
+import { Assembly, cuesOf } from './assembly.ts';
 import type { Board } from './boards.ts';
 import { type Actuator, Body } from './body.ts';
+import { type Change, Changes } from './changes.ts';
 import { CONDITIONS, type Condition, type ConditionEvent, next } from './condition.ts';
-import { Cues } from './cues.ts';
+import type { Cues } from './cues.ts';
 import type { DutyRecord } from './duty.ts';
-import { Energiser, mustBeAbleToWake } from './energise.ts';
-import { Gate } from './gate.ts';
-import { Idle } from './idle.ts';
+import { type Energiser, mustBeAbleToWake } from './energise.ts';
+import type { Gate } from './gate.ts';
+import type { Idle } from './idle.ts';
 import type { Journal } from './journal.ts';
 import { Lease, type Loss, type Session } from './lease.ts';
-import { atRest, Parker } from './park.ts';
+import { atRest, type Parker } from './park.ts';
 import type { Store } from './store.ts';
 import { Triggers } from './triggers.ts';
 import { Waits } from './waits.ts';
@@ -27,7 +31,9 @@ const NOTE_EVERY_S = 0.25;
 const SENSE_EVERY_TICKS = 4;
 
 export interface CoreOptions {
-  prop: Prop;
+  prop: Prop & Partial<Pick<CoreProp, 'cueDurationsS'>>;
+  /** The version of the prop file that it is. */
+  version?: string;
   drivers: ReadonlyMap<string, Driver>;
   clock: Clock;
   /** Where others read the state of every tick; nobody does in a rehearsal. */
@@ -38,6 +44,22 @@ export interface CoreOptions {
   /** Called when a session's link is held for lost, so that it can be dropped. */
   onLost?: (session: string) => void;
   onHolder?: (holder: string | null) => void;
+  /** How other versions of the prop file come in; without it the prop stays as it is. */
+  changing?: Changing;
+}
+
+/** What taking over another version of the prop file needs from outside. */
+export interface Changing {
+  /** The next message of a change, if there is one. */
+  receive: () => ChangeMessage | undefined;
+  /** A driver that is not open yet. */
+  createDriver: (board: BoardSpec) => Promise<Driver>;
+  /** Keeps the plan of safe levels, before the pins of other boards are claimed. */
+  writePlan: (prop: CoreProp, boards: readonly Board[]) => Promise<void>;
+  /** What became of a change. */
+  tell: (id: number, outcome: Outcome) => void;
+  /** A version is in force from now on. */
+  onProp: (change: Pick<Change, 'view' | 'changed'>, body: TelemetryBody) => void;
 }
 
 /**
@@ -45,31 +67,34 @@ export interface CoreOptions {
  * Commands (commands.ts) act through `gate` between ticks; outputs change in `tick` alone.
  */
 export class Core {
-  readonly prop: Prop;
-  readonly body: Body;
-  readonly gate: Gate;
-  readonly cues: Cues;
-  readonly idle: Idle;
   readonly triggers: Triggers;
   readonly lease: Lease;
   readonly waits = new Waits();
   readonly journal: Journal;
   readonly tickMs: number;
+  readonly changes: Changes | undefined;
+  readonly #changing: Changing | undefined;
+  /** The version of the prop file that is in force. */
+  #version: string;
   readonly #clock: Clock;
   readonly #telemetry: Telemetry | undefined;
   readonly #store: Store;
-  readonly #parker: Parker;
-  readonly #waker: Energiser;
   readonly #onLost: (session: string) => void;
   readonly #onHolder: (holder: string | null) => void;
   readonly #startMs: number;
   /** Seconds between the machine's start and the core's own zero. */
   readonly #bootOffsetS: number;
   readonly #sense: Sense = { positionDeg: Number.NaN, amps: Number.NaN, pushing: false };
+  #assembly: Assembly;
+  /** A change that waits until the prop is parked. */
+  #waiting: Extract<Change, { whenParked: true }> | undefined;
+  /** Another version of the file is taken over at this moment: its boards are being opened. */
+  #exchanging = false;
   #condition: Condition = 'parked';
   #nowMs: number;
   #nowS = 0;
   #tick = 0;
+  #ticking = false;
   /** A stop of category 0 or 1 drops the power when everything has come to rest. */
   #dropWhenStill = false;
   #stopCategory: 0 | 1 | 2 = 2;
@@ -85,7 +110,6 @@ export class Core {
   #relayChanges = 0;
 
   constructor(options: CoreOptions) {
-    this.prop = options.prop;
     this.#clock = options.clock;
     this.#telemetry = options.telemetry;
     this.#store = options.store;
@@ -96,21 +120,67 @@ export class Core {
     this.#startMs = this.#clock.nowMs();
     this.#nowMs = this.#startMs;
     this.#bootOffsetS = this.#store.bootNowS();
-    this.body = new Body(options.prop, options.drivers);
-    this.gate = new Gate(this.body, this.journal);
-    this.cues = new Cues(this.body, this.gate, this.journal, {
-      park: (why) => this.#begPark(why),
-    });
-    this.idle = new Idle(this.body, this.cues);
-    this.#parker = new Parker(this.body, this.gate, this.journal);
-    this.#waker = new Energiser(this.gate, this.journal);
+    this.journal.tick = () => this.actingTick;
+    const { drivers, changing } = options;
+    const prop = { cueDurationsS: {}, ...options.prop };
+    const body = Body.of(prop, drivers);
+    this.#assembly = new Assembly(body, cuesOf(prop), this.journal, this.#cueEvents);
+    this.#changing = changing;
+    this.#version = options.version ?? '';
+    this.changes =
+      changing &&
+      new Changes({
+        receive: changing.receive,
+        driverOf: (name, board) => this.#driverOf(name, board),
+        tell: changing.tell,
+        complete: (change) => this.#takeChange(change),
+      });
     this.lease = new Lease(options.prop.link.timeoutMs, (slot) => this.#telemetry?.life(slot) ?? 0);
     this.triggers = new Triggers(this, this.#clock);
     this.#restore();
   }
 
+  /** The prop in force; another one after a change of its file. */
+  get prop(): CoreProp {
+    return this.#assembly.body.prop;
+  }
+
+  get body(): Body {
+    return this.#assembly.body;
+  }
+
+  get gate(): Gate {
+    return this.#assembly.gate;
+  }
+
+  get cues(): Cues {
+    return this.#assembly.cues;
+  }
+
+  get idle(): Idle {
+    return this.#assembly.idle;
+  }
+
+  get #parker(): Parker {
+    return this.#assembly.parker;
+  }
+
+  get #waker(): Energiser {
+    return this.#assembly.waker;
+  }
+
   get condition(): Condition {
     return this.#condition;
+  }
+
+  /** The version of the prop file that is in force. */
+  get version(): string {
+    return this.#version;
+  }
+
+  /** The tick that carries out what is asked for or happens now. */
+  get actingTick(): number {
+    return this.#ticking ? this.#tick : this.#tick + 1;
   }
 
   /** Time of the last tick (s since the core was made). */
@@ -201,6 +271,12 @@ export class Core {
   wake(who: string): void {
     const after = next(this.#condition, 'wake');
     if (after === this.#condition) return;
+    if (this.#exchanging)
+      throw new Refusal(
+        'condition',
+        'the prop takes over its changed file; try again in a moment',
+        { condition: this.#condition },
+      );
     mustBeAbleToWake(this.body);
     this.#enter(after, who);
     // Before the first pulse: if the power fails from here on, nobody knows where things stand.
@@ -214,6 +290,8 @@ export class Core {
     const event: ConditionEvent = atRest(this.body) ? 'park at rest' : 'park away';
     const before = this.#condition;
     const after = next(before, event);
+    // Its boards are closed for a moment; it is parked.
+    if (this.#exchanging) return;
     // Asked for while a lost link is being held for, it parks now.
     if (this.#parker.active) this.#parker.endHold(this.#nowS);
     if (after === before) return;
@@ -224,11 +302,12 @@ export class Core {
     this.#parker.begin(this.#nowS, 0, before === 'parked');
   }
 
-  /** A cue that waited in vain asks for it. */
-  #begPark(why: string): void {
-    this.journal.add('prop', 'park', `the cue parks the prop: ${why}`);
-    this.park('prop');
-  }
+  readonly #cueEvents = {
+    park: (why: string): void => {
+      this.journal.add('prop', 'park', `the cue parks the prop: ${why}`);
+      this.park('prop');
+    },
+  };
 
   /** Accepted in every condition; it latches. */
   stop(category: 0 | 1 | 2, who: string, why = 'asked for'): void {
@@ -282,6 +361,7 @@ export class Core {
     this.#nowS = (nowMs - this.#startMs) / 1000;
     this.body.nowS = this.#nowS;
     this.#tick++;
+    this.#ticking = true;
     try {
       this.#run(elapsed);
     } catch (error) {
@@ -292,6 +372,9 @@ export class Core {
     if (this.#telemetry) this.#publish(this.#telemetry);
     this.waits.tick();
     this.#note();
+    this.#ticking = false;
+    this.journal.settle();
+    if (this.changes) this.#change(this.changes);
   };
 
   #run(elapsed: number): void {
@@ -404,14 +487,15 @@ export class Core {
   /** A button that can no longer be read counts as pressed, as a wire break does. */
   #stopPressed(): boolean {
     const { stopInput } = this.body;
-    if (!stopInput) return false;
+    // While its board is being opened the prop is parked and nothing moves.
+    if (!stopInput || stopInput.board.away) return false;
     const level = this.levelOf(stopInput.board, stopInput.input);
     return level === undefined || level === stopInput.pressedLevel;
   }
 
   /** The level of an input; undefined when its board has failed, or fails now. */
   levelOf(board: Board, input: number): 0 | 1 | undefined {
-    if (board.dead) return undefined;
+    if (board.dead || board.away) return undefined;
     let level: 0 | 1 | undefined;
     this.#attempt(board, () => {
       level = board.driver.read(input);
@@ -429,8 +513,8 @@ export class Core {
     const { servos } = this.body;
     for (let i = 0; i < servos.length; i++) {
       const servo = servos[i]!;
-      const { driver, dead } = servo.board;
-      if (!driver.sense || dead) continue;
+      const { driver, dead, away } = servo.board;
+      if (!driver.sense || dead || away) continue;
       try {
         driver.sense(servo.output, this.#nowMs, sense);
       } catch (error) {
@@ -526,6 +610,167 @@ export class Core {
     }
   }
 
+  // --- another version of the prop file -------------------------------------------------------------
+
+  #change(changes: Changes): void {
+    if (!this.#exchanging) changes.tick();
+    const waiting = this.#waiting;
+    if (!waiting || this.#condition !== 'parked' || this.#exchanging || this.#resetting) return;
+    this.#waiting = undefined;
+    void this.#exchange(waiting);
+  }
+
+  #takeChange(change: Change): void {
+    const { tell, onProp } = this.#changing!;
+    if (change.whenParked) {
+      if (this.#waiting) tell(this.#waiting.id, 'replaced');
+      this.#waiting = change;
+      if (this.#condition !== 'parked') tell(change.id, 'waits');
+      return;
+    }
+    if (change.base !== this.#version) {
+      tell(change.id, 'stale');
+      return;
+    }
+    this.#takeNow(change);
+    this.#version = change.version;
+    onProp(change, this.#telemetry!.buffers);
+    tell(change.id, 'adopted');
+  }
+
+  /** Marks, cues, poses and the like, while the prop runs. */
+  #takeNow({ rest, channels, cues, cueSpecs }: Extract<Change, { whenParked: false }>): void {
+    const { body, idle, triggers } = this;
+    const prop: CoreProp = { ...body.prop, ...rest };
+    prop.channels = { ...prop.channels, ...Object.fromEntries(channels) };
+    if (cueSpecs.size > 0) {
+      prop.cues = { ...prop.cues };
+      prop.cueDurationsS = { ...prop.cueDurationsS };
+      for (const [name, { cue, durationS }] of cueSpecs)
+        if (cue) {
+          prop.cues[name] = cue;
+          prop.cueDurationsS[name] = durationS;
+        } else {
+          delete prop.cues[name];
+          delete prop.cueDurationsS[name];
+        }
+    }
+    body.prop = prop;
+    for (const [name, spec] of channels) {
+      const actuator = body.channel(name);
+      if (actuator.kind !== 'servo' || spec.kind !== 'servo') continue;
+      actuator.marks = new Map(Object.entries(spec.marks ?? {}));
+      actuator.parkTo = spec.park.to;
+      actuator.takeLimits(spec.limitsDeg);
+    }
+    if (rest.groups) body.regroup(rest.groups);
+    this.cues.replace(cues);
+    if (rest.idle) idle.follow(this.#nowS);
+    if (rest.triggers) triggers.follow();
+  }
+
+  async #driverOf(name: string, board: BoardSpec): Promise<Driver> {
+    const open = this.body.boards.find((one) => one.name === name);
+    if (open && isDeepStrictEqual(this.prop.boards[name], board)) return open.driver;
+    return this.#changing!.createDriver(board);
+  }
+
+  /** Puts a prop that was put together again in the place of the present one. Nothing moves. */
+  async #exchange(change: Extract<Change, { whenParked: true }>): Promise<void> {
+    const { assembling, id } = change;
+    const { tell, onProp, writePlan } = this.#changing!;
+    this.#exchanging = true;
+    const before = this.body.boards;
+    const after = assembling.body.boards;
+    try {
+      const assembly = assembling.complete(this.journal, this.#cueEvents);
+      const likeOf = (board: Board) => before.find((one) => one.isLike(board));
+      const closing = before.filter((board) => !after.some((one) => likeOf(one) === board));
+      const opening = after.filter((board) => !likeOf(board));
+      if (closing.length + opening.length > 0) {
+        const boards = after.map((board) => likeOf(board) ?? board);
+        await this.#reboard(closing, opening, () => writePlan(assembling.body.prop, boards));
+      }
+      this.#succeed(assembly, likeOf);
+    } catch (error) {
+      this.#exchanging = false;
+      tell(id, { rejected: (error as Error).message });
+      return;
+    }
+    this.#exchanging = false;
+    this.#version = change.version;
+    onProp(change, this.#telemetry!.buffers);
+    tell(id, 'adopted');
+    this.#save(true);
+  }
+
+  /**
+   * Closes boards, then opens others in their place.
+   * @throws what a driver throws, once the boards are as they were; a board that does not come back
+   *   makes the prop faulted
+   */
+  async #reboard(
+    closing: readonly Board[],
+    opening: readonly Board[],
+    between: () => Promise<void>,
+  ): Promise<void> {
+    const opened: Board[] = [];
+    for (const board of closing) board.away = true;
+    try {
+      for (const board of closing) await board.close(this.#clock);
+      await between();
+      for (const board of opening) {
+        await board.open(this.#clock);
+        opened.push(board);
+      }
+    } catch (error) {
+      for (const board of opened) await board.close(this.#clock).catch(() => {});
+      for (const board of closing) {
+        try {
+          await board.open(this.#clock);
+          board.away = false;
+          for (const light of this.body.lights) if (light.board === board) light.touch();
+        } catch (again) {
+          board.away = false;
+          this.#boardFailed(board, again as Error);
+        }
+      }
+      throw error;
+    }
+  }
+
+  /** The new assembly goes on where the old one stands. */
+  #succeed(assembly: Assembly, likeOf: (board: Board) => Board | undefined): void {
+    const old = this.body;
+    const { body } = assembly;
+    for (const board of body.boards) {
+      const like = likeOf(board);
+      if (like) board.takeOver(like);
+    }
+    for (const actuator of body.channels) {
+      const was = old.find(actuator.name);
+      const pulsesGoOn = likeOf(actuator.board) !== undefined;
+      if (actuator.kind === 'servo') {
+        if (was?.kind === 'servo' && actuator.standsLike(was)) actuator.resume(was, pulsesGoOn);
+      } else if (actuator.kind === 'relay') {
+        if (was?.kind !== 'relay') continue;
+        const record = was.duty?.record();
+        if (record) actuator.duty?.restore(record, true, this.#nowS);
+        if (was.on && was.parkOn && actuator.parkOn) actuator.set(true);
+      } else if (was?.kind === actuator.kind && was.atPark && !actuator.atPark)
+        actuator.fadeToPark();
+    }
+    body.nowS = this.#nowS;
+    this.#assembly = assembly;
+    this.lease.timeoutMs = body.prop.link.timeoutMs;
+    this.triggers.follow();
+    this.triggers.look();
+    this.#telemetry?.useBody(Telemetry.body(body.channels.length, body.rails.length));
+    this.#relayChanges = Number.NaN;
+    // What was listed, and who waits, look at the new one.
+    if (this.#telemetry) this.#publish(this.#telemetry);
+  }
+
   // --- outwards -----------------------------------------------------------------------------------
 
   #putAll(): void {
@@ -534,7 +779,7 @@ export class Core {
   }
 
   #publish(telemetry: Telemetry): void {
-    telemetry.begin(this.#nowS, CONDITIONS.indexOf(this.#condition));
+    telemetry.begin(this.#nowS, this.#tick, CONDITIONS.indexOf(this.#condition));
     const { channels } = this.body;
     for (let i = 0; i < channels.length; i++) this.#publishChannel(channels[i]!, telemetry);
     for (const rail of this.body.rails) {

@@ -1,5 +1,6 @@
 import { didYouMean } from '../prop/finding.ts';
-import { type CueStep, longCue } from '../prop/schema.ts';
+import { longCue } from '../prop/long-cue.ts';
+import type { CueStep, Cue as PropCue } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
 import { type Ease, parseEase } from '../sums/ease.ts';
@@ -26,13 +27,31 @@ interface Step {
 }
 
 /** One cue of the prop file, ready to run. */
-interface Cue {
+export interface Cue {
   name: string;
   takesOver: boolean;
   seed: number;
   steps: Step[];
-  /** Every channel that it, or a cue within it, may touch. */
-  channels: ReadonlySet<Actuator>;
+  /** Every channel that it, or a cue within it, may touch; looked up when it is first asked for. */
+  channels: ReadonlySet<Actuator> | undefined;
+}
+
+/** Makes a cue of the prop file ready to run. */
+export function compileCue(name: string, given: PropCue): Cue {
+  const { clash, seed, steps } = longCue(given);
+  return {
+    name,
+    takesOver: clash === 'take over',
+    seed: seed ?? seedOf(name),
+    channels: undefined,
+    steps: steps.map((spec, index) => ({
+      index,
+      spec,
+      follows: spec.after !== undefined,
+      followers: spec.name === undefined ? [] : followersOf(spec.name, steps),
+      ease: spec.ease === undefined ? undefined : parseEase(spec.ease),
+    })),
+  };
 }
 
 /** How far a step has got, and when it started and ended (s). */
@@ -134,13 +153,35 @@ export class Cues {
   /** Which run of each cue last came to its own end. */
   readonly #ended = new Map<string, number>();
   #running: Run[] = [];
+  /** Counts up with every cue that begins or ends. */
+  revision = 0;
 
-  constructor(body: Body, gate: Gate, journal: Journal, events: CueEvents) {
+  /** @param cues those of the prop, by name, each from `compileCue` */
+  constructor(
+    body: Body,
+    gate: Gate,
+    journal: Journal,
+    events: CueEvents,
+    cues: ReadonlyMap<string, Cue>,
+  ) {
     this.#body = body;
     this.#gate = gate;
     this.#journal = journal;
     this.#events = events;
-    for (const name of Object.keys(body.prop.cues)) this.#cues.set(name, this.#compile(name));
+    this.#cues = new Map(cues);
+  }
+
+  /**
+   * Takes over cues of another version of the file; undefined for one that is gone. What runs goes on
+   * as it began.
+   */
+  replace(cues: ReadonlyMap<string, Cue | undefined>): void {
+    for (const [name, cue] of cues) {
+      if (cue) this.#cues.set(name, cue);
+      else this.#cues.delete(name);
+    }
+    // A cue within another one, a pose or a group may have changed.
+    for (const cue of this.#cues.values()) cue.channels = undefined;
   }
 
   get names(): string[] {
@@ -149,6 +190,11 @@ export class Cues {
 
   isRunning(name: string): boolean {
     return this.#running.some((run) => run.cue.name === name);
+  }
+
+  /** Names of the cues that run. */
+  get runningNames(): string[] {
+    return this.#running.map(({ cue }) => cue.name);
   }
 
   get anyRunning(): boolean {
@@ -176,14 +222,14 @@ export class Cues {
 
   /** The channels that a cue may touch. @throws Refusal `noSuchThing` */
   channelsOf(name: string): ReadonlySet<Actuator> {
-    return this.#named(name).channels;
+    return this.#channels(this.#named(name));
   }
 
   /** Names of the running cues that use any of these channels. */
   using(channels: Iterable<Actuator>): string[] {
     const wanted = new Set(channels);
     return this.#running
-      .filter(({ cue }) => [...cue.channels].some((channel) => wanted.has(channel)))
+      .filter(({ cue }) => [...this.#channels(cue)].some((channel) => wanted.has(channel)))
       .map(({ cue }) => cue.name);
   }
 
@@ -195,7 +241,7 @@ export class Cues {
    */
   run(name: string, who: string, nowS: number, background = false): void {
     const cue = this.#named(name);
-    const clashes = this.using(cue.channels).filter((other) => other !== name);
+    const clashes = this.using(this.#channels(cue)).filter((other) => other !== name);
     if (!cue.takesOver && clashes.some((other) => !this.isBackground(other)))
       throw new Refusal(
         'condition',
@@ -207,6 +253,7 @@ export class Cues {
     const count = this.#runs.get(name) ?? 0;
     this.#runs.set(name, count + 1);
     const random = seeded(cue.seed + count);
+    this.revision++;
     this.#running.push(this.#begin(cue, { who, background, random, root: undefined }, nowS));
     this.#tell(who, `cue ${name} runs`, name, background);
   }
@@ -219,8 +266,9 @@ export class Cues {
     const run = this.#running.find(({ cue }) => cue.name === name);
     if (!run) return false;
     run.ended = true;
+    this.revision++;
     this.#running = this.#running.filter((other) => other !== run);
-    const mine = [...run.cue.channels].filter((channel) => !keep.has(channel));
+    const mine = [...this.#channels(run.cue)].filter((channel) => !keep.has(channel));
     const servos = mine.filter((channel) => channel.kind === 'servo');
     for (const servo of servos) servo.halt();
     this.#gate.cancel(servos);
@@ -248,6 +296,7 @@ export class Cues {
       run.ended = true;
       this.#journal.add('prop', 'cue', `cue ${name} ended early`, { cue: name });
     }
+    this.revision++;
     this.#running = [];
   }
 
@@ -259,6 +308,7 @@ export class Cues {
     for (let i = 0; i < length; i++) {
       const run = running[i]!;
       if (!this.#advance(run, this.#body.nowS)) continue;
+      this.revision++;
       this.#running = this.#running.filter((other) => other !== run);
       this.#ended.set(run.cue.name, this.runCount(run.cue.name));
       this.#tell('prop', `cue ${run.cue.name} is over`, run.cue.name, run.background);
@@ -427,7 +477,11 @@ export class Cues {
     const { cue, choose } = one.step.spec;
     if (one.timesLeft < 1) return;
     const name = cue ?? choose?.[Math.floor(run.random() * choose.length)];
-    if (name) one.child = this.#begin(this.#named(name), { ...run, root: run.root ?? run }, nowS);
+    if (!name) return;
+    // A version of the file that came into force meanwhile may have left it out.
+    this.#attempt(run, one, () => {
+      one.child = this.#begin(this.#named(name), { ...run, root: run.root ?? run }, nowS);
+    });
   }
 
   /** A move that its limits or its rail hold back says so. */
@@ -503,28 +557,17 @@ export class Cues {
     );
   }
 
-  #compile(name: string): Cue {
-    const { clash, seed, steps } = longCue(this.#body.prop.cues[name]!);
-    return {
-      name,
-      takesOver: clash === 'take over',
-      seed: seed ?? seedOf(name),
-      channels: this.#channelsIn(name, new Set()),
-      steps: steps.map((spec, index) => ({
-        index,
-        spec,
-        follows: spec.after !== undefined,
-        followers: spec.name === undefined ? [] : followersOf(spec.name, steps),
-        ease: spec.ease === undefined ? undefined : parseEase(spec.ease),
-      })),
-    };
+  #channels(cue: Cue): ReadonlySet<Actuator> {
+    cue.channels ??= this.#channelsIn(cue, new Set(), new Set());
+    return cue.channels;
   }
 
-  /** Collects the channels of a cue and of every cue within it; lint has refused circles. */
-  #channelsIn(name: string, channels: Set<Actuator>): Set<Actuator> {
-    for (const step of longCue(this.#body.prop.cues[name]!).steps) {
-      const { move, pose, colour, dim, switch: switched, cue, choose } = step;
-      const poseNames = pose === undefined ? [] : Object.keys(this.#body.prop.poses[pose]!);
+  /** Collects the channels of a cue and of every cue within it, each looked at once. */
+  #channelsIn(cue: Cue, channels: Set<Actuator>, seen: Set<string>): Set<Actuator> {
+    seen.add(cue.name);
+    for (const { spec } of cue.steps) {
+      const { move, pose, colour, dim, switch: switched, cue: inner, choose } = spec;
+      const poseNames = pose === undefined ? [] : Object.keys(this.#body.prop.poses[pose] ?? {});
       const names = [
         ...poseNames,
         ...[colour, dim, switched].flatMap((one) => Object.keys(one ?? {})),
@@ -533,8 +576,10 @@ export class Cues {
       for (const one of Object.keys(move ?? {}))
         for (const servo of this.#body.groups.get(one) ?? [this.#body.servo(one)])
           channels.add(servo);
-      for (const inner of [...(cue ? [cue] : []), ...(choose ?? [])])
-        this.#channelsIn(inner, channels);
+      for (const name of [...(inner ? [inner] : []), ...(choose ?? [])]) {
+        const found = seen.has(name) ? undefined : this.#cues.get(name);
+        if (found) this.#channelsIn(found, channels, seen);
+      }
     }
     return channels;
   }

@@ -65,7 +65,7 @@ export class Energiser {
       servo.energise(servo.state.pos, nowS + SETTLE_S);
       this.#settledS = Math.max(this.#settledS, nowS + SETTLE_S);
     } else {
-      const { parkDeg } = servo;
+      const parkDeg = servo.homeDeg;
       this.#settledS = nowS + jumpS(servo);
       this.#nextS = this.#settledS;
       servo.energise(parkDeg, this.#settledS);

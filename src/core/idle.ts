@@ -63,6 +63,14 @@ export class Idle {
     }));
   }
 
+  /** Another version of the file is in force: goes on by it, or ends where it is gone. */
+  follow(nowS: number): void {
+    const name = this.#name;
+    if (name === undefined) return;
+    this.stop();
+    if (Object.hasOwn(this.#body.prop.idle, name)) this.start(name, nowS);
+  }
+
   /** Plays nothing more; what is playing is brought to rest. */
   stop(): void {
     for (const { cue } of this.#plays)

@@ -3,18 +3,28 @@ import type { JournalEntry } from './requests.ts';
 
 const KEPT = 5000;
 const FOLD_MS = 1000;
+/** So many commands are told by one entry. */
+const FOLDED = 50;
 
 /** The last events of this run: who asked, what moved, what was refused and why. */
 export class Journal {
   readonly #clock: Clock;
-  readonly #sink: (entry: JournalEntry) => void;
+  readonly #sink: (entry: JournalEntry, again: boolean) => void;
   #entries: JournalEntry[] = [];
   /** The entries of `recur` at the end of all, as long as nothing else has come after them. */
   #recurring: JournalEntry[] = [];
   #seq = 0;
+  /** An entry that has taken on commands which the sink has not been told of. */
+  #grown: JournalEntry | undefined;
 
-  /** `sink` receives every entry as it is made (the log, and clients that follow). */
-  constructor(clock: Clock, sink: (entry: JournalEntry) => void = () => {}) {
+  /** The tick that carries out what is told now. */
+  tick: () => number = () => 0;
+
+  /**
+   * `sink` receives every entry as it is made (the log, and clients that follow), and with `again` when
+   * it has taken on another command.
+   */
+  constructor(clock: Clock, sink: (entry: JournalEntry, again: boolean) => void = () => {}) {
     this.#clock = clock;
     this.#sink = sink;
   }
@@ -40,15 +50,22 @@ export class Journal {
     this.#append(entry);
   }
 
-  #stamp(): { seq: number; time: string } {
-    return { seq: ++this.#seq, time: new Date(this.#clock.wallMs()).toISOString() };
+  /** The number of the last entry. */
+  get seq(): number {
+    return this.#seq;
+  }
+
+  #stamp(): Pick<JournalEntry, 'seq' | 'time' | 'tick'> {
+    const time = new Date(this.#clock.wallMs()).toISOString();
+    return { seq: ++this.#seq, time, tick: this.tick() };
   }
 
   #append(entry: JournalEntry): void {
+    this.settle();
     this.#entries.push(entry);
     // Trimmed in large steps: shifting an array of thousands for every entry is work for nothing.
     if (this.#entries.length >= 2 * KEPT) this.#entries = this.#entries.slice(-KEPT);
-    this.#sink(entry);
+    this.#sink(entry, false);
   }
 
   /**
@@ -63,12 +80,25 @@ export class Journal {
       last.what === what &&
       last.values?.channel === values.channel &&
       last.values?.group === values.group;
-    if (!same || nowMs - Date.parse(last.time) > FOLD_MS) {
+    const full = (last?.count ?? 1) >= FOLDED;
+    if (!same || full || nowMs - Date.parse(last.time) > FOLD_MS) {
       this.add(who, what, text, values);
       return;
     }
-    const { count = 1 } = last;
-    Object.assign(last, { text, values, time: new Date(nowMs).toISOString(), count: count + 1 });
+    const { count = 1, ticks = [last.tick] } = last;
+    const time = new Date(nowMs).toISOString();
+    const tick = this.tick();
+    ticks.push(tick);
+    Object.assign(last, { text, values, time, tick, count: count + 1, ticks });
+    this.#grown = last;
+  }
+
+  /** Once a tick: tells the entry that has taken on commands since. */
+  settle(): void {
+    const grown = this.#grown;
+    if (!grown) return;
+    this.#grown = undefined;
+    this.#sink(grown, true);
   }
 
   /** Entries above `since`, oldest first; the newest `limit` of them. */

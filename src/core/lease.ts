@@ -17,7 +17,8 @@ export type Loss = { why: 'silent' | 'closed' | 'released' | 'grace over'; clien
  * tick, so that a hanging gateway counts as a lost link like a cut cable does.
  */
 export class Lease {
-  readonly #timeoutMs: number;
+  /** Silence that counts as a lost link (ms). */
+  timeoutMs: number;
   readonly #lifeOf: (slot: number) => number;
   #holder: Session | undefined;
   #seen = 0;
@@ -26,7 +27,7 @@ export class Lease {
   #graceOf = '';
 
   constructor(timeoutMs: number, lifeOf: (slot: number) => number) {
-    this.#timeoutMs = timeoutMs;
+    this.timeoutMs = timeoutMs;
     this.#lifeOf = lifeOf;
   }
 
@@ -92,8 +93,7 @@ export class Lease {
       if (life !== this.#seen) {
         this.#seen = life;
         this.#seenMs = nowMs;
-      } else if (nowMs - this.#seenMs > this.#timeoutMs)
-        return this.drop(this.#holder.id, 'silent');
+      } else if (nowMs - this.#seenMs > this.timeoutMs) return this.drop(this.#holder.id, 'silent');
     } else if (this.#graceUntilMs !== undefined && nowMs >= this.#graceUntilMs) {
       this.#graceUntilMs = undefined;
       return { why: 'grace over', client: this.#graceOf };

@@ -115,6 +115,11 @@ abstract class Light {
     this.#changed = true;
   }
 
+  /** What is shown is put out again: its board has been opened. */
+  touch(): void {
+    this.#changed = true;
+  }
+
   /** Dark at once, past the guard: for a stop, which must not wait. */
   cut(nowS: number): void {
     this.fading = false;

@@ -13,6 +13,8 @@ const UNTIL = 5;
 /** Its start (s), then position, velocity, acceleration there, and its jerk: as in a trajectory. */
 const SEGMENT = 6;
 const PLACES = SEGMENT + STRIDE;
+/** Motions whose numbers lie side by side. */
+const BLOCK = 256;
 
 /**
  * Where a servo is, and the trajectory it follows. What a tick reads and writes lies side by side for
@@ -34,6 +36,15 @@ export class Motion implements MotionState {
   static make(count: number): Motion[] {
     const numbers = new Float64Array(count * PLACES);
     return Array.from({ length: count }, (_, i) => new Motion(numbers, i * PLACES));
+  }
+
+  /** Gives one motion after the other, side by side in blocks, for as many as there will be. */
+  static blocks(): () => Motion {
+    let block: Motion[] = [];
+    return () => {
+      if (block.length === 0) block = Motion.make(BLOCK).reverse();
+      return block.pop()!;
+    };
   }
 
   /** deg */

@@ -61,7 +61,11 @@ export class Parker {
     this.#stage = 0;
     this.#sent.clear();
     this.#holdUntilS = nowS + holdS;
-    for (const servo of this.#body.servos) servo.halt();
+    for (const servo of this.#body.servos) {
+      servo.halt();
+      // What is captured from now on is for the next park.
+      servo.parkingToDeg = servo.parkDeg;
+    }
     if (holdS > 0) for (const relay of this.#body.relays) if (!relay.parkOn) relay.set(false);
     const limp = energise ? this.#body.servos.filter((one) => !rests(one) && !one.board.dead) : [];
     const addedS = this.#energiser.begin(limp, nowS);
@@ -79,6 +83,7 @@ export class Parker {
   cancel(): void {
     this.#active = false;
     this.#gate.parking = false;
+    for (const servo of this.#body.servos) servo.parkingToDeg = undefined;
     this.#energiser.cancel();
   }
 
@@ -128,7 +133,7 @@ export class Parker {
   }
 
   #sendHome(servo: Servo, stage: readonly Actuator[], nowS: number): void {
-    const { parkDeg } = servo;
+    const parkDeg = servo.homeDeg;
     if (servo.delayed || (servo.moving && servo.target === parkDeg)) return;
     if (this.#isNeeded(servo, parkDeg, stage)) return;
     try {

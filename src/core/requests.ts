@@ -118,6 +118,15 @@ export interface Requests {
 }
 
 export type Method = keyof Requests;
+/** Those that the gateway answers itself, or asks the prop-file service. */
+export type ViewMethod =
+  | 'channel.list'
+  | 'cue.list'
+  | 'loom.find'
+  | 'loom.trace'
+  | 'board.list'
+  | 'journal.read';
+export type CoreMethod = Exclude<Method, ViewMethod>;
 export type Params<M extends Method> = Requests[M]['params'];
 export type Result<M extends Method> = Requests[M]['result'];
 
@@ -249,7 +258,7 @@ export type ToCore =
   | { t: 'gone'; session: string; why: string }
   /** An OSC message has come in. */
   | { t: 'osc'; address: string }
-  | { t: 'call'; id: number; session: string; method: Method; params: unknown };
+  | { t: 'call'; id: number; session: string; method: CoreMethod; params: unknown };
 
 /** Core to gateway. */
 export type ToGateway =

@@ -1,3 +1,4 @@
+import { isDeepStrictEqual } from 'node:util';
 import type { ServoChannel } from '../prop/schema.ts';
 import { PulseBounds } from '../sums/calibration.ts';
 import type { Ease } from '../sums/ease.ts';
@@ -32,13 +33,15 @@ export class Servo {
   readonly limits: MotionLimits;
   readonly draw: { idleA: number; movingA: number; stallA: number };
   readonly envelopeUs: readonly [number, number];
-  readonly marks: Map<string, number>;
+  marks: ReadonlyMap<string, number>;
   /** Where the pulses put it now: deg, deg/s, deg/s2. */
   readonly state: Readonly<MotionState>;
   limitsDeg: readonly [number, number];
   /** The prop file gives the soft limits itself. */
   limitsInFile: boolean;
   parkTo: number | string;
+  /** Where the park under way brings it (deg). */
+  parkingToDeg: number | undefined;
   readonly parkThen: 'hold' | 'release';
   /** Pulses are being sent. */
   energised = false;
@@ -124,6 +127,11 @@ export class Servo {
     return typeof this.parkTo === 'number' ? this.parkTo : this.marks.get(this.parkTo)!;
   }
 
+  /** Where parking brings it (deg): a park under way keeps to where it began to go. */
+  get homeDeg(): number {
+    return this.parkingToDeg ?? this.parkDeg;
+  }
+
   /** The angles (deg) at the ends of the pulse envelope, low then high. */
   get envelopeDeg(): readonly [number, number] {
     return this.mapping.envelopeDeg;
@@ -138,7 +146,7 @@ export class Servo {
   }
 
   get atPark(): boolean {
-    return !this.moving && Math.abs(this.state.pos - this.parkDeg) < 1e-6;
+    return !this.moving && Math.abs(this.state.pos - this.homeDeg) < 1e-6;
   }
 
   /** What is outside the new limits decelerates and stays there: the pulse never jumps. */
@@ -149,16 +157,12 @@ export class Servo {
     this.beyond = !this.#within(this.state.pos) || !this.#within(this.target);
   }
 
-  /**
-   * Takes over soft limits as the prop file now has them: both, one by its place 0 or 1, or none
-   * (undefined), which leaves the ends of the calibration.
-   */
-  captureLimits(place: string | number | undefined, value: unknown): void {
+  /** Takes over soft limits as the prop file now has them; without any, the ends of the calibration. */
+  takeLimits(limitsDeg: readonly [number, number] | undefined): void {
+    this.limitsInFile = limitsDeg !== undefined;
+    const given = limitsDeg ?? this.mapping.calibrationDeg;
     const [low, high] = this.limitsDeg;
-    this.limitsInFile = value !== undefined;
-    if (place === 0) this.setLimits([value as number, high]);
-    else if (place === 1) this.setLimits([low, value as number]);
-    else this.setLimits((value as [number, number] | undefined) ?? this.mapping.calibrationDeg);
+    if (given[0] !== low || given[1] !== high) this.setLimits(given);
   }
 
   /** The way to `deg` from wherever it is now, without taking it; slow while beyond the limits. */
@@ -230,6 +234,25 @@ export class Servo {
     this.settleUntilS = settleUntilS;
     this.#motion.restAt(deg);
     this.beyond = !this.#within(deg);
+  }
+
+  /** Goes on where `other`, the same servo by an earlier version of the file, stands. */
+  resume(other: Servo, pulsesGoOn: boolean): void {
+    this.#motion.restAt(other.state.pos);
+    this.known = other.known;
+    this.energised = pulsesGoOn && other.energised;
+    this.settleUntilS = other.settleUntilS;
+    this.jumpUntilS = other.jumpUntilS;
+    this.beyond = this.energised && !this.#within(other.state.pos);
+  }
+
+  /** Whether a position of `other` means the same here: the same output, calibration and linkage. */
+  standsLike({ spec }: Servo): boolean {
+    return (
+      isDeepStrictEqual(this.spec.output, spec.output) &&
+      isDeepStrictEqual(this.spec.calibration, spec.calibration) &&
+      isDeepStrictEqual(this.spec.linkage, spec.linkage)
+    );
   }
 
   /** Stops the pulses. Cut off on the way from an unknown position, it stands anywhere. */

@@ -57,6 +57,12 @@ async function bootId(): Promise<string> {
   }
 }
 
+/**
+ * `yes`: what is on the disk is no older than what was saved. An error: it may tell the next run of
+ * positions that are long past.
+ */
+export type Noted = 'yes' | Error;
+
 /** Keeps the state in `DIR/state.json`, written whole and renamed into place. */
 export class FileStore implements Store {
   readonly restored: Restored | Nothing;
@@ -64,7 +70,7 @@ export class FileStore implements Store {
   readonly #bootId: string;
   readonly #onError: (error: Error) => void;
   readonly #fs: StoreFs;
-  #next: { text: string; durable: boolean } | undefined;
+  #next: { text: string; durable: boolean; told: ((noted: Noted) => void)[] } | undefined;
   #writing: Promise<void> | undefined;
   #noted: Store['noted'] = 'yes';
 
@@ -106,11 +112,19 @@ export class FileStore implements Store {
     return Number(process.hrtime.bigint()) / 1e9;
   }
 
-  save(state: Saved, durable: boolean): void {
+  /** Never rejects. What comes while one is being written takes the place of all that waits. */
+  save(state: Saved, durable: boolean): Promise<Noted> {
     const text = JSON.stringify({ version: 1, bootId: this.#bootId, ...state });
-    this.#next = { text, durable: durable || this.#next?.durable === true };
+    const waiting = this.#next;
     if (durable) this.#noted = 'not yet';
-    this.#writing ??= this.#writeAll();
+    return new Promise((resolve) => {
+      this.#next = {
+        text,
+        durable: durable || waiting?.durable === true,
+        told: [...(waiting?.told ?? []), resolve],
+      };
+      this.#writing ??= this.#writeAll();
+    });
   }
 
   /** Resolves when everything saved so far is in the file. */
@@ -120,11 +134,12 @@ export class FileStore implements Store {
 
   async #writeAll(): Promise<void> {
     while (this.#next) {
-      const { text, durable } = this.#next;
+      const { text, durable, told } = this.#next;
       this.#next = undefined;
       const noted = await this.#write(text, durable);
       // A later one that is on its way decides.
       if (durable && !this.#isDue()) this.#noted = noted;
+      for (const tell of told) tell(noted);
     }
     this.#writing = undefined;
   }

@@ -37,8 +37,8 @@ interface Unattended {
 export class Triggers {
   readonly #core: Core;
   readonly #clock: Clock;
-  readonly #triggers: ReadonlyMap<string, Trigger>;
-  readonly #inputs: Input[];
+  #triggers: ReadonlyMap<string, Trigger> = new Map();
+  #inputs: Input[] = [];
   /** The day on which each time of day last fired. */
   readonly #firedOn = new Map<string, string>();
   /** Wall-clock time in the last tick. */
@@ -51,9 +51,20 @@ export class Triggers {
   constructor(core: Core, clock: Clock) {
     this.#core = core;
     this.#clock = clock;
-    this.#triggers = new Map(Object.entries(core.prop.triggers));
-    this.#inputs = [...core.body.triggerInputs].map(([name, { board, input }]) => {
-      const spec = core.prop.triggers[name]!.input!;
+    this.follow();
+    this.look();
+  }
+
+  /** Goes by the triggers of the version of the file that is in force; their contacts stay. */
+  follow(): void {
+    this.#triggers = new Map(Object.entries(this.#core.prop.triggers));
+  }
+
+  /** Watches the contacts of the body that is in force. */
+  look(): void {
+    const { body, prop } = this.#core;
+    this.#inputs = [...body.triggerInputs].map(([name, { board, input }]) => {
+      const spec = prop.triggers[name]!.input!;
       // A contact to ground against a pull-up.
       const activeLevel = spec.normallyClosed ? 1 : 0;
       const { debounceMs } = spec;
@@ -179,7 +190,7 @@ export class Triggers {
   #goOnUnattended(): void {
     const one = this.#unattended;
     if (!one) return;
-    const { condition, cues, lease, nowS } = this.#core;
+    const { condition, cues, journal, lease, nowS } = this.#core;
     // A person has taken over, or something else has ended it.
     if (lease.holder?.id !== one.session.id || (condition !== 'waking' && condition !== 'live')) {
       this.#endUnattended();
@@ -188,7 +199,18 @@ export class Triggers {
     if (condition === 'waking') return;
     if (!one.started) {
       one.started = true;
-      cues.run(one.cue, one.session.client, nowS);
+      try {
+        cues.run(one.cue, one.session.client, nowS);
+      } catch (error) {
+        if (!(error instanceof Refusal)) throw error;
+        journal.add(
+          one.session.client,
+          'refused',
+          `cue ${one.cue}: ${error.message}`,
+          error.values,
+        );
+        this.#endUnattended();
+      }
     } else if (!cues.isRunning(one.cue)) this.#endUnattended();
   }
 

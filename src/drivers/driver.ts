@@ -93,6 +93,14 @@ export interface Driver {
   read(input: number): 0 | 1;
   /** Fills `into` with what is measured at an output; absent when the board measures nothing. */
   sense?(output: number, nowMs: number, into: Sense): void;
+  /**
+   * Of a simulated board: sets input pins from outside (null lets go), and makes the board fail with
+   * a message (null mends it); what holds then.
+   */
+  simulate?(
+    inputs: Readonly<Record<string, 0 | 1 | null>>,
+    fault: string | null | undefined,
+  ): { inputs: Record<string, 0 | 1>; fault: string | null };
   /** Drives every output to its safe value and frees the pins. Safe to call twice. */
   close(): Promise<void>;
 }

@@ -48,6 +48,8 @@ export class SimDriver implements Driver {
   #value = new Float64Array(0);
   #open = false;
   #failure: Error | undefined;
+  /** It fails until it is mended. */
+  #broken: Error | undefined;
 
   /**
    * @param plant how servos behave where the default will not do, by channel.
@@ -68,6 +70,7 @@ export class SimDriver implements Driver {
           `plant ${channel}: no such servo on this sim board; it has ${servos.join(', ') || 'none'}`,
           { plant: channel, servos },
         );
+    if (this.#broken) throw this.#broken;
     this.#outputs = outputs;
     this.#inputs = inputs;
     this.#value = Float64Array.from(outputs, (output) => output.safe);
@@ -100,7 +103,7 @@ export class SimDriver implements Driver {
     this.#check();
     const spec = this.#inputs[input];
     if (!spec) throw new Error(`sim: there is no input ${input}`);
-    return this.#levels.get(spec.name) ?? spec.restLevel ?? (spec.pull === 'up' ? 1 : 0);
+    return this.#levelOf(spec);
   }
 
   sense(output: number, nowMs: number, into: Sense): void {
@@ -131,6 +134,28 @@ export class SimDriver implements Driver {
     this.#failure = error;
   }
 
+  simulate(
+    inputs: Readonly<Record<string, 0 | 1 | null>>,
+    fault: string | null | undefined,
+  ): { inputs: Record<string, 0 | 1>; fault: string | null } {
+    for (const [pin, level] of Object.entries(inputs)) {
+      const spec = this.#inputs.find((one) => String(one.pin) === pin);
+      if (!spec) {
+        const pins = this.#inputs.map((one) => `${one.pin} (${one.name})`).join(', ') || 'none';
+        throw new Refusal('noSuchThing', `no input on pin ${pin}; this board has ${pins}`, { pin });
+      }
+      if (level === null) this.#levels.delete(spec.name);
+      else this.#levels.set(spec.name, level);
+    }
+    if (fault !== undefined) this.#broken = fault === null ? undefined : new Error(fault);
+    const levels = this.#inputs.map((one) => [one.pin, this.#levelOf(one)] as const);
+    return { inputs: Object.fromEntries(levels), fault: this.#broken?.message ?? null };
+  }
+
+  #levelOf({ name, restLevel, pull }: InputSpec): 0 | 1 {
+    return this.#levels.get(name) ?? restLevel ?? (pull === 'up' ? 1 : 0);
+  }
+
   /** The hard stops (deg) of a servo, low then high, or undefined when it is not on this board. */
   stopsDeg(channel: string): readonly [number, number] | undefined {
     return this.#servos.get(channel)?.stopsDeg;
@@ -142,6 +167,7 @@ export class SimDriver implements Driver {
       this.#failure = undefined;
       throw failure;
     }
+    if (this.#broken) throw this.#broken;
     if (!this.#open) throw new Error('sim: the board is not open');
   }
 }

@@ -1,4 +1,4 @@
-import type { Method, ToCore, ToGateway } from '../core/requests.ts';
+import type { CoreMethod, ToCore, ToGateway } from '../core/requests.ts';
 import { Refusal } from '../shared/errors.ts';
 import type { Outcome } from './jsonrpc.ts';
 
@@ -27,7 +27,7 @@ export class CoreLink {
     this.#port.postMessage(message);
   }
 
-  call(session: string, method: Method, params: unknown): Promise<Outcome> {
+  call(session: string, method: CoreMethod, params: unknown): Promise<Outcome> {
     const id = ++this.#lastId;
     return new Promise((settle) => {
       this.#pending.set(id, { session, settle });

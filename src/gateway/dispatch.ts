@@ -1,4 +1,4 @@
-import type { Method, ToGateway } from '../core/requests.ts';
+import type { CoreMethod, ToGateway } from '../core/requests.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
 import type { CoreLink } from './core-link.ts';
@@ -172,7 +172,7 @@ export class Dispatcher {
     }
     session.pending++;
     try {
-      const outcome = await this.#parts.core.call(session.id, method as Method, checked);
+      const outcome = await this.#parts.core.call(session.id, method as CoreMethod, checked);
       if ('text' in outcome) this.#parts.view.answered();
       return outcome;
     } finally {

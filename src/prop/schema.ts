@@ -724,7 +724,4 @@ export type Cue = z.output<typeof cue>;
 export type Idle = z.output<typeof idle>;
 export type Trigger = z.output<typeof trigger>;
 
-/** A cue in its long form, whichever way it was written. */
-export function longCue(given: Cue): Exclude<Cue, readonly unknown[]> {
-  return Array.isArray(given) ? { clash: 'refuse', steps: given } : given;
-}
+export { longCue } from './long-cue.ts';

@@ -24,8 +24,8 @@ export interface ServiceStart {
   logLevel: string;
   /** Log lines for a person at a terminal, not JSON. */
   pretty: boolean;
-  /** The thread before this one died: go by the version that the core has, and keep the state as it is. */
-  resumed: boolean;
+  /** The thread before this one died: the version that the core has. Undefined at the first start. */
+  resumed: string | undefined;
   /** The port on which changes of the prop go to the core, which reads one message a tick from it. */
   changes: MessagePort;
 }
@@ -64,10 +64,11 @@ export type ToService =
 export type LogLevel = 'debug' | 'info' | 'warn' | 'error';
 
 /**
- * `adopted`: in force. `waits`: it takes effect when the prop is parked. `replaced`: a later one took
- * its place before that. `rejected`: the boards cannot do it; the prop is as it was.
+ * `adopted`: in force. `waits`: it takes effect when the prop is parked; told again what became of it
+ * then. `replaced`: a later one took its place before that. `stale`: it was worked out from another
+ * version (`base`) than the one in force. `rejected`: the boards cannot do it; the prop is as it was.
  */
-export type Outcome = 'adopted' | 'waits' | 'replaced' | { rejected: string };
+export type Outcome = 'adopted' | 'waits' | 'replaced' | 'stale' | { rejected: string };
 
 /** Service to main thread. */
 export type FromService =
@@ -79,7 +80,13 @@ export type FromService =
   /** How the file on the disk stands to the prop in force has changed. */
   | { t: 'file'; status: FileStatus }
   /** An entry for the journal. */
-  | { t: 'tell'; who: string; what: 'file' | 'state'; text: string; values: Record<string, unknown> };
+  | {
+      t: 'tell';
+      who: string;
+      what: 'file' | 'state';
+      text: string;
+      values: Record<string, unknown>;
+    };
 
 export interface Opened {
   prop: CoreProp;
@@ -103,7 +110,7 @@ export interface FileStatus {
   name: string;
   /** The version in force: `sha256` of its text, the first 16 hexadecimal digits. */
   version: string;
-  /** The version on the disk, when it is another one; null when the file is gone or unreadable. */
+  /** The version on the disk, which may be the same; null when the file is gone or unreadable. */
   onDisk: string | null;
   /** The version on the disk is sound and waits until the prop is parked. */
   pending: boolean;
@@ -124,7 +131,9 @@ export type ChangeMessage =
       t: 'begin';
       id: number;
       version: string;
-      /** Whether it takes effect only when parked: everything is put together anew then. */
+      /** The version that must be in force for what follows to be true. */
+      base: string;
+      /** Whether it takes effect only when parked: everything is put together afresh then. */
       whenParked: boolean;
       /** What changes, in plain words. */
       changed: string[];
@@ -160,7 +169,9 @@ export type FromGateway =
   | Extract<ToService, { t: 'log' }>;
 
 /** `text` is the result as JSON. */
-export type ToGatewayFromService = { id: number; text: string } | { id: number; error: ErrorObject };
+export type ToGatewayFromService =
+  | { id: number; text: string }
+  | { id: number; error: ErrorObject };
 
 /** What the gateway and everybody who looks goes by: made from one version of the prop file. */
 export interface PropView {

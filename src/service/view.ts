@@ -1,4 +1,178 @@
-import type { ChannelInfo } from '../core/requests.ts';
+import type { ChannelInfo, LinkageInfo, TorqueInfo, VapourInfo } from '../core/requests.ts';
+import { cueDurationS } from '../prop/cue-plan.ts';
+import { armsOf, type Mechanics, mechanicsOf } from '../prop/mechanics.ts';
+import { boardPins } from '../prop/pins.ts';
+import type { Channel, Prop, RelayChannel, ServoChannel } from '../prop/schema.ts';
+import { tidy } from '../shared/units.ts';
+import { ServoMapping } from '../sums/servo-mapping.ts';
+import { runTimeS, showTimeS } from '../sums/vapour.ts';
+import type { PropView } from './protocol.ts';
 
 /** What `channel.list` tells of a channel, but for what changes from tick to tick. */
 export type StaticInfo = Omit<ChannelInfo, 'value' | 'target' | 'flags' | 'pulseUs' | 'pushing'>;
+
+/** Makes views of one version after another; what stays the same is worked out once. */
+export class ViewMaker {
+  #facts = new Map<string, Facts>();
+
+  /** The view of a prop, and how long its cues take. */
+  view(prop: Prop, version: string): PropView {
+    const used = new Map<string, Facts>();
+    const groups = groupsOf(prop);
+    const arms = new Map(armsOf(prop).flatMap((arm) => arm.map((name) => [name, arm] as const)));
+    const info = Object.entries(prop.channels).map(([name, spec]): [string, StaticInfo] => {
+      const facts = this.#factsOf(prop, name, spec, arms.get(name) ?? [name], used);
+      return [name, infoOf(spec, groups.get(name) ?? [], facts)];
+    });
+    this.#facts = used;
+    return {
+      version,
+      name: prop.name,
+      linkTimeoutMs: prop.link.timeoutMs,
+      channels: Object.entries(prop.channels).map(([name, { kind }]) => ({ name, kind })),
+      rails: Object.entries(prop.rails).map(([name, { limitA, volts }]) => ({
+        name,
+        limitA,
+        volts,
+      })),
+      osc: prop.osc ?? null,
+      info: Object.fromEntries(info),
+      groups: prop.groups,
+      poses: Object.keys(prop.poses),
+      cueDurationsS: cueDurationsS(prop),
+      idle: Object.keys(prop.idle),
+      triggers: Object.keys(prop.triggers),
+      boards: Object.fromEntries(
+        Object.keys(prop.boards).map((name) => [name, boardPins(prop, name)]),
+      ),
+    };
+  }
+
+  /** The sums over the mechanics of a channel rest on its own lines and on those of its arm. */
+  #factsOf(
+    prop: Prop,
+    name: string,
+    spec: Channel,
+    arm: readonly string[],
+    used: Map<string, Facts>,
+  ): Facts {
+    if (spec.kind !== 'servo') return NO_FACTS;
+    const among = Object.fromEntries(arm.map((one) => [one, prop.channels[one]!]));
+    const bare = Object.entries(among).map(([one, { wire: _, ...rest }]) => [
+      one,
+      { ...rest, marks: undefined, park: undefined },
+    ]);
+    const key = JSON.stringify([name, bare]);
+    let facts = this.#facts.get(key);
+    if (!facts) {
+      facts = {
+        mapping: new ServoMapping(spec),
+        mechanics: mechanicsOf({ ...prop, channels: among }).get(name) ?? {},
+      };
+    }
+    used.set(key, facts);
+    return facts;
+  }
+}
+
+/** What is slow to work out. */
+interface Facts {
+  mapping?: ServoMapping;
+  mechanics: Mechanics;
+}
+const NO_FACTS: Facts = { mechanics: {} };
+
+/** How long each cue takes (s); null when it goes on until it is stopped. */
+export function cueDurationsS(prop: Prop): Record<string, number | null> {
+  return Object.fromEntries(Object.keys(prop.cues).map((name) => [name, cueDurationS(prop, name)]));
+}
+
+function groupsOf(prop: Prop): Map<string, string[]> {
+  const found = new Map<string, string[]>();
+  for (const [group, members] of Object.entries(prop.groups))
+    for (const member of members) found.set(member, [...(found.get(member) ?? []), group]);
+  return found;
+}
+
+function infoOf(spec: Channel, groups: string[], { mapping, mechanics }: Facts): StaticInfo {
+  const common = {
+    groups,
+    ...(spec.rail && { rail: spec.rail }),
+    ...(spec.wire && { wire: spec.wire.label }),
+  };
+  switch (spec.kind) {
+    case 'servo': {
+      const linkageFigures = linkageInfo(mechanics);
+      const torque = torqueInfo(mechanics, spec);
+      return {
+        kind: 'servo',
+        ...common,
+        park: { to: spec.park.to, then: spec.park.then },
+        limitsDeg: [...(spec.limitsDeg ?? mapping!.calibrationDeg)] as [number, number],
+        envelopeUs: [...mapping!.envelopeUs] as [number, number],
+        calibration: mapping!.calibration.points.map(([us, deg]) => [us, deg]),
+        ...(spec.linkage && { linkage: spec.linkage }),
+        ...(linkageFigures && { linkageFigures }),
+        ...(torque && { torque }),
+        marks: spec.marks ?? {},
+        speedDegS: spec.speedDegS,
+        accelDegS2: spec.accelDegS2,
+        ...(spec.jerkDegS3 !== undefined && { jerkDegS3: spec.jerkDegS3 }),
+      };
+    }
+    case 'relay': {
+      const vapour = vapourInfo(spec);
+      return {
+        kind: 'relay',
+        ...common,
+        park: { to: spec.park.to === 'on' },
+        ...(spec.duty && { duty: spec.duty }),
+        ...(vapour && { vapour }),
+      };
+    }
+    case 'lamp':
+    case 'rgb':
+      return {
+        kind: spec.kind,
+        ...common,
+        park: { to: spec.park.to },
+        fadeS: spec.fadeS,
+      };
+  }
+}
+
+export function torqueInfo(
+  { worst, margin }: Mechanics,
+  { stallNm }: ServoChannel,
+): TorqueInfo | undefined {
+  return (
+    worst && {
+      worstNm: tidy(worst.torqueNm, 4),
+      atDeg: tidy(worst.atDeg, 1),
+      accelerationNm: tidy(worst.accelerationNm, 4),
+      ...(stallNm !== undefined && { stallNm }),
+      ...(margin !== undefined && { margin: tidy(margin, 2) }),
+    }
+  );
+}
+
+export function linkageInfo({ linkage }: Mechanics): LinkageInfo | undefined {
+  return (
+    linkage && {
+      transmissionDeg: tidy(linkage.transmissionDeg, 1),
+      transmissionAtDeg: tidy(linkage.transmissionAtDeg, 1),
+      hornSpeedDegS: tidy(linkage.hornSpeedDegS, 0),
+      advantage: [tidy(linkage.advantage[0], 2), tidy(linkage.advantage[1], 2)],
+    }
+  );
+}
+
+export function vapourInfo({ vapour, duty }: RelayChannel): VapourInfo | undefined {
+  return (
+    vapour && {
+      ...vapour,
+      runTimeS: tidy(runTimeS(vapour), 0),
+      ...(duty && { showTimeS: tidy(showTimeS(vapour, duty), 0) }),
+    }
+  );
+}

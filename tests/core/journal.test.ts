@@ -7,25 +7,57 @@ import { makeProp, Rig, rgb, servo } from './rig.ts';
 function journal() {
   const clock = new VirtualClock();
   const told: JournalEntry[] = [];
-  const one = new Journal(clock, (entry) => told.push(entry));
+  const again: JournalEntry[] = [];
+  const one = new Journal(clock, (entry, more) => (more ? again : told).push(entry));
+  one.tick = () => clock.nowMs() / 5;
   const fold = (values: object, who = 'desk', what = 'channel.move') =>
     one.fold(who, what, JSON.stringify(values), values as Record<string, unknown>);
-  return { one, clock, told, fold };
+  return { one, clock, told, again, fold };
 }
 
 describe('entries that follow each other within a second', () => {
   test('about the same channel are one: the last, with how many there were', () => {
     const { one, clock, told, fold } = journal();
-    for (let to = 0; to < 100; to++) {
+    for (let to = 0; to < 40; to++) {
       fold({ channel: 'neck', to });
       clock.advance(50);
     }
     const [entry, ...others] = one.read();
     expect(others).toEqual([]);
-    expect(entry).toMatchObject({ seq: 1, count: 100, values: { channel: 'neck', to: 99 } });
-    expect(entry!.text).toContain('99');
+    expect(entry).toMatchObject({ seq: 1, count: 40, values: { channel: 'neck', to: 39 } });
+    expect(entry!.text).toContain('39');
     expect(Date.parse(entry!.time)).toBe(clock.wallMs() - 50);
     expect(told).toHaveLength(1);
+    // Each command can be found by its tick.
+    expect(entry!.ticks).toEqual(Array.from({ length: 40 }, (_unused, i) => 10 * i));
+    expect(entry!.tick).toBe(390);
+  });
+
+  test('a long drag takes an entry for every 50 commands, and loses none', () => {
+    const { one, clock, fold } = journal();
+    for (let to = 0; to < 120; to++) {
+      fold({ channel: 'neck', to });
+      clock.advance(50);
+    }
+    expect(one.read().map(({ count, values }) => [count, values!.to])).toEqual([
+      [50, 49],
+      [50, 99],
+      [20, 119],
+    ]);
+    expect(one.read().flatMap(({ ticks }) => ticks)).toHaveLength(120);
+  });
+
+  test('what an entry has taken on is told once a tick, and before anything that comes after it', () => {
+    const { one, told, again, fold } = journal();
+    for (let to = 0; to < 5; to++) fold({ channel: 'neck', to });
+    expect(again).toEqual([]);
+    one.settle();
+    one.settle();
+    expect(again.map(({ seq, count }) => [seq, count])).toEqual([[1, 5]]);
+    fold({ channel: 'neck', to: 6 });
+    one.add('prop', 'interlock', 'mist opened');
+    expect(again).toHaveLength(2);
+    expect(told.map(({ seq }) => seq)).toEqual([1, 2]);
   });
 
   test('after a pause of more than a second there is a new one', () => {

@@ -1,9 +1,16 @@
-import { Commands, type PropEditor } from '../../src/core/commands.ts';
+import { Commands } from '../../src/core/commands.ts';
 import { Core } from '../../src/core/core.ts';
 import { Journal } from '../../src/core/journal.ts';
 import type { Session } from '../../src/core/lease.ts';
 import { Loop } from '../../src/core/loop.ts';
-import type { JournalEntry, Method, Params, Result } from '../../src/core/requests.ts';
+import type {
+  CoreMethod,
+  JournalEntry,
+  Method,
+  Params,
+  Result,
+  ViewMethod,
+} from '../../src/core/requests.ts';
 import type { Servo } from '../../src/core/servo.ts';
 import type { Restored, Saved, Store } from '../../src/core/store.ts';
 import type { Driver, Frame, InputSpec, OutputSpec, Sense } from '../../src/drivers/driver.ts';
@@ -11,6 +18,8 @@ import { type Prop, propFile } from '../../src/prop/schema.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { Refusal } from '../../src/shared/errors.ts';
 import { Telemetry } from '../../src/shared/telemetry.ts';
+import { Bench, Editor } from './editor.ts';
+import { cueList, listed } from './views.ts';
 
 export const TICK_MS = 5;
 export const TICK_S = TICK_MS / 1000;
@@ -145,33 +154,6 @@ export class MemoryStore implements Store {
   }
 }
 
-export class Editor implements PropEditor {
-  readonly edits: Parameters<PropEditor['change']>[0] = [];
-  refusal: Error | undefined;
-  /** When set, a change waits for it. */
-  writing: Promise<void> | undefined;
-  readonly #prop: Prop;
-
-  constructor(prop: Prop) {
-    this.#prop = prop;
-  }
-
-  async change(edits: Parameters<PropEditor['change']>[0]): Promise<Prop> {
-    await this.writing;
-    if (this.refusal) throw this.refusal;
-    this.edits.push(...edits);
-    return this.#prop;
-  }
-
-  /** What `undo` answers with, to be adopted. */
-  undoing: Parameters<PropEditor['change']>[0] = [];
-
-  async undo(): Promise<{ undone: string; edits: Parameters<PropEditor['change']>[0] }> {
-    if (this.refusal) throw this.refusal;
-    return { undone: 'the last capture', edits: this.undoing };
-  }
-}
-
 // --- the rig ------------------------------------------------------------------------------------
 
 export interface RigOptions {
@@ -180,6 +162,16 @@ export interface RigOptions {
   bootS?: number;
   drivers?: Record<string, Driver>;
 }
+
+const VIEWS: ReadonlySet<string> = new Set<ViewMethod>([
+  'channel.list',
+  'cue.list',
+  'board.list',
+  'journal.read',
+  'loom.find',
+  'loom.trace',
+]);
+const isView = (method: Method): method is ViewMethod => VIEWS.has(method);
 
 /** A client that talks through Commands; a silent one gives no sign of life. */
 export class Client {
@@ -193,7 +185,10 @@ export class Client {
   }
 
   call<M extends Method>(method: M, params?: Params<M>): Promise<Result<M>> {
-    return this.#rig.commands.call(this.session.id, method, (params ?? {}) as Params<M>);
+    if (isView(method)) return this.#rig.look(method) as Promise<Result<M>>;
+    const core = method as CoreMethod;
+    const answer = this.#rig.commands.call(this.session.id, core, (params ?? {}) as never);
+    return answer as Promise<Result<M>>;
   }
 
   /** The refusal that a call must end in. */
@@ -214,7 +209,8 @@ export class Rig {
   readonly clock = new VirtualClock();
   readonly telemetry: Telemetry;
   readonly store: MemoryStore;
-  readonly editor: Editor;
+  readonly editor = new Editor();
+  readonly bench = new Bench(() => new Recorder());
   readonly entries: JournalEntry[] = [];
   readonly boards = new Map<string, Driver>();
   readonly core: Core;
@@ -233,7 +229,6 @@ export class Rig {
       Object.keys(prop.rails).length,
     );
     this.store = new MemoryStore(restored, () => bootS + this.clock.nowMs() / 1000);
-    this.editor = new Editor(prop);
     for (const name of Object.keys(prop.boards))
       this.boards.set(name, drivers[name] ?? new Recorder());
     this.core = new Core({
@@ -244,11 +239,13 @@ export class Rig {
       store: this.store,
       journal: new Journal(this.clock, (entry) => this.entries.push(entry)),
       tickMs: TICK_MS,
+      changing: this.bench,
       onLost: (session) => {
         this.lost.push(session);
         this.commands.forget(session);
       },
     });
+    this.editor.core = this.core;
     this.commands = new Commands(this.core, this.editor);
     this.loop = new Loop(this.clock, TICK_MS, (nowMs, elapsed) => {
       this.core.tick(nowMs, elapsed);
@@ -320,6 +317,19 @@ export class Rig {
   signs(): void {
     for (const { silent, session } of this.clients)
       if (!silent) this.telemetry.markLife(session.slot);
+  }
+
+  async look(method: ViewMethod): Promise<unknown> {
+    switch (method) {
+      case 'channel.list':
+        return listed(this.core);
+      case 'cue.list':
+        return cueList(this.core);
+      case 'journal.read':
+        return { entries: this.core.journal.read() };
+      default:
+        throw new Error(`${method} is for the gateway and the service`);
+    }
   }
 
   get condition(): string {

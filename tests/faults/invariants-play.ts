@@ -2,13 +2,14 @@ import { Commands, type PropEditor } from '../../src/core/commands.ts';
 import { Core } from '../../src/core/core.ts';
 import { Journal } from '../../src/core/journal.ts';
 import type { Session } from '../../src/core/lease.ts';
-import type { Method } from '../../src/core/requests.ts';
+import type { CoreMethod } from '../../src/core/requests.ts';
 import type { Store } from '../../src/core/store.ts';
-import type { Edit } from '../../src/prop/save.ts';
 import type { Prop } from '../../src/prop/schema.ts';
+import type { Edit } from '../../src/prop/splice.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { Refusal } from '../../src/shared/errors.ts';
 import { MAX_SESSIONS, Telemetry } from '../../src/shared/telemetry.ts';
+import { Bench, takeEdits } from '../core/editor.ts';
 import { Dice } from './dice.ts';
 import { randomProp, STEP_US } from './invariants-prop.ts';
 import { Broken, type Invariant, Pins, Watch, type Worst } from './invariants-watch.ts';
@@ -39,29 +40,38 @@ interface Client {
 
 /** The prop file, in memory: what is captured goes there, and comes back by `undo`. */
 class Editor implements PropEditor {
-  readonly #prop: Prop;
+  readonly #core: Core;
   readonly #watch: () => Watch;
   #undo: Edit[][] = [];
 
-  constructor(prop: Prop, watch: () => Watch) {
-    this.#prop = prop;
+  constructor(core: Core, watch: () => Watch) {
+    this.#core = core;
     this.#watch = watch;
   }
 
-  async change(edits: Edit[]): Promise<Prop> {
-    this.#undo.push(edits.map((edit) => this.#apply(edit)));
-    return this.#prop;
+  async capture(edits: Edit[]): Promise<void> {
+    this.#undo.push(edits.map((edit) => this.#note(edit)));
+    takeEdits(this.#core, edits);
   }
 
-  async undo(): Promise<{ undone: string; edits: Edit[] }> {
+  async undo(): Promise<{ undone: string }> {
     const edits = this.#undo.pop();
     if (!edits) throw new Refusal('condition', 'nothing to undo', {});
-    for (const edit of edits) this.#apply(edit);
-    return { undone: 'the last capture', edits };
+    for (const edit of edits) this.#note(edit);
+    takeEdits(this.#core, edits);
+    return { undone: 'the last capture' };
   }
 
-  /** Writes one value; returns what writes the old one back. */
-  #apply({ path, value }: Edit): Edit {
+  async apply(): Promise<never> {
+    throw new Refusal('condition', 'no prop file here', {});
+  }
+
+  async restore(): Promise<never> {
+    throw new Refusal('condition', 'no prop file here', {});
+  }
+
+  /** Tells the watch of one value; returns what writes the old one back. */
+  #note({ path, value }: Edit): Edit {
     const [, name, what, which] = path;
     const servo = this.#watch().servo(String(name));
     if (what === 'marks') {
@@ -127,9 +137,12 @@ class Player {
       store,
       journal: new Journal(this.clock, (entry) => this.watch.told(entry)),
       tickMs: TICK_MS,
+      changing: new Bench(() => {
+        throw new Error('no other board here');
+      }),
       onLost: (id) => this.#lost(id),
     });
-    this.commands = new Commands(this.core, new Editor(this.prop, () => this.watch));
+    this.commands = new Commands(this.core, new Editor(this.core, () => this.watch));
     this.watch = new Watch(this.prop, this.core, this.boards);
     this.watch.known(positions);
   }
@@ -166,7 +179,7 @@ class Player {
   }
 
   /** Asks, and checks what may not be granted. */
-  async #ask(session: Session, method: Method, params: object = {}): Promise<void> {
+  async #ask(session: Session, method: CoreMethod, params: object = {}): Promise<void> {
     const { condition } = this.core;
     const before = this.#holder;
     const isGone = this.#gone.includes(session);
@@ -187,7 +200,12 @@ class Player {
     await settled();
   }
 
-  #granted(session: Session, method: Method, condition: string, before: string | undefined): void {
+  #granted(
+    session: Session,
+    method: CoreMethod,
+    condition: string,
+    before: string | undefined,
+  ): void {
     if (method === 'lease.take') {
       if (before !== undefined && before !== session.id)
         this.#blame('one holder', `${session.client} took the lease while ${before} held it`);
@@ -241,7 +259,7 @@ class Player {
     return dice.chance(0.3) ? { overS: dice.between(0, 2) } : {};
   }
 
-  #do(method: Method, params: () => object = () => ({})): () => Promise<void> {
+  #do(method: CoreMethod, params: () => object = () => ({})): () => Promise<void> {
     return () => this.#ask(this.#somebody(), method, params());
   }
 

@@ -20,6 +20,7 @@ export interface Answer {
 export interface StateFrame {
   condition: string;
   t: number;
+  tick: number;
   holder: string | null;
   channels: Record<string, Record<string, unknown>>;
   rails: Record<string, { amps: number; limitA: number }>;
@@ -168,6 +169,8 @@ export class Peer {
   readonly socket: WebSocket;
   readonly answers: Answer[] = [];
   readonly states: StateFrame[] = [];
+  /** Notifications other than `state`. */
+  readonly notices: { method: string; params: Record<string, unknown> }[] = [];
   closeCode: number | undefined;
   #nextId = 1;
   #sleeping: (() => void)[] = [];
@@ -177,6 +180,7 @@ export class Peer {
     socket.on('message', (data) => {
       const message = JSON.parse(String(data));
       if (message.method === 'state') this.states.push(message.params);
+      else if (message.method) this.notices.push(message);
       else for (const one of Array.isArray(message) ? message : [message]) this.answers.push(one);
       this.#wake();
     });
@@ -239,6 +243,19 @@ export class Peer {
 
   #wake(): void {
     for (const wake of this.#sleeping.splice(0)) wake();
+  }
+
+  /** Resolves with the first `prop.changed` from place `from` on that satisfies `wanted`. */
+  changed(
+    wanted: (change: Record<string, unknown>) => boolean = () => true,
+    from = 0,
+  ): Promise<Record<string, unknown>> {
+    return this.until(
+      () =>
+        this.notices
+          .slice(from)
+          .find(({ method, params }) => method === 'prop.changed' && wanted(params))?.params,
+    );
   }
 
   /** Resolves with the next state frame that satisfies `wanted`. */

@@ -1,0 +1,60 @@
+import type { Channel, Cue as PropCue } from '../prop/schema.ts';
+import type { CoreProp } from '../service/protocol.ts';
+import { Body } from './body.ts';
+import { type Cue, type CueEvents, Cues, compileCue } from './cues.ts';
+import { Energiser } from './energise.ts';
+import { Gate } from './gate.ts';
+import { Idle } from './idle.ts';
+import type { Journal } from './journal.ts';
+import { Parker } from './park.ts';
+
+/** Everything that is put together from one version of the prop file. */
+export class Assembly {
+  readonly body: Body;
+  readonly gate: Gate;
+  readonly cues: Cues;
+  readonly idle: Idle;
+  readonly parker: Parker;
+  readonly waker: Energiser;
+
+  constructor(body: Body, cues: ReadonlyMap<string, Cue>, journal: Journal, events: CueEvents) {
+    this.body = body;
+    this.gate = new Gate(body, journal);
+    this.cues = new Cues(body, this.gate, journal, events, cues);
+    this.idle = new Idle(body, this.cues);
+    this.parker = new Parker(body, this.gate, journal);
+    this.waker = new Energiser(this.gate, journal);
+  }
+}
+
+/** The cues of a prop, ready to run. */
+export function cuesOf(prop: CoreProp): Map<string, Cue> {
+  return new Map(Object.entries(prop.cues).map(([name, cue]) => [name, compileCue(name, cue)]));
+}
+
+/** An assembly in the making, one channel or cue at a time. */
+export class Assembling {
+  readonly body: Body;
+  readonly #cues = new Map<string, Cue>();
+
+  /** @param prop without channels and cues */
+  constructor(prop: CoreProp) {
+    this.body = new Body(prop);
+  }
+
+  /** @throws RangeError when the board cannot make a pulse within the channel's limits */
+  channel(name: string, spec: Channel): void {
+    this.body.add(name, spec);
+  }
+
+  cue(name: string, cue: PropCue, durationS: number | null): void {
+    this.body.prop.cues[name] = cue;
+    this.body.prop.cueDurationsS[name] = durationS;
+    this.#cues.set(name, compileCue(name, cue));
+  }
+
+  complete(journal: Journal, events: CueEvents): Assembly {
+    this.body.complete();
+    return new Assembly(this.body, this.#cues, journal, events);
+  }
+}

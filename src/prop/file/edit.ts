@@ -1,0 +1,72 @@
+import { Refusal } from '../../shared/errors.ts';
+import { valueAt } from '../explain.ts';
+import { formatFinding, type Path, pathText, show } from '../finding.ts';
+import { type Loaded, parseProp } from '../load.ts';
+import { type Edit, splice } from '../splice.ts';
+
+/**
+ * A sound prop file with the edits made, all or none, in the order of the calls.
+ * @throws Refusal `condition` where the file cannot be edited there; `outOfLimits` when it would not be
+ *   valid any more.
+ */
+export function edited(loaded: Loaded, edits: readonly Edit[]): Loaded {
+  let text: string;
+  try {
+    text = edits.reduce(splice, loaded.text);
+  } catch (error) {
+    if (!(error instanceof RangeError)) throw error;
+    throw new Refusal('condition', `${loaded.file}: ${error.message}`, { file: loaded.file });
+  }
+  return text === loaded.text ? loaded : valid(parseProp(text, loaded.file));
+}
+
+/** @throws Refusal `outOfLimits` with the first error */
+export function valid(loaded: Loaded): Loaded {
+  if (loaded.prop) return loaded;
+  throw new Refusal(
+    'outOfLimits',
+    `nothing was written, since the prop file would be wrong: ${firstError(loaded)}`,
+    { file: loaded.file, findings: loaded.findings },
+  );
+}
+
+export function firstError({ findings, file }: Loaded): string {
+  const error = findings.find(({ severity }) => severity === 'error');
+  return error ? formatFinding(error, file) : file;
+}
+
+/** A value that was replaced; undefined where there was none. */
+export interface Replaced {
+  path: Path;
+  before: unknown;
+  after: unknown;
+}
+
+/** What the edits replace, each told by the highest place it adds, so that undoing leaves nothing. */
+export function replacements(edits: readonly Edit[], before: unknown, after: unknown): Replaced[] {
+  const replaced = new Map<string, Replaced>();
+  for (const edit of edits) {
+    let path: Path = edit.path;
+    for (let depth = 1; depth < edit.path.length; depth++) {
+      path = edit.path.slice(0, depth);
+      if (valueAt(before, path) === undefined) break;
+      path = edit.path;
+    }
+    replaced.set(pathText(path), {
+      path,
+      before: valueAt(before, path),
+      after: valueAt(after, path),
+    });
+  }
+  return [...replaced.values()];
+}
+/** What undoing does, in words. */
+export function undoneText(replaced: readonly Replaced[]): string {
+  return replaced
+    .map(({ path, before, after }) =>
+      before === undefined
+        ? `${pathText(path)} is gone again`
+        : `${pathText(path)} is ${show(before)} again, no longer ${show(after)}`,
+    )
+    .join(', ');
+}

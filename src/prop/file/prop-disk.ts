@@ -1,0 +1,299 @@
+import fs from 'node:fs/promises';
+import { basename, dirname, join } from 'node:path';
+import { Refusal } from '../../shared/errors.ts';
+import { MAX_BYTES } from '../text.ts';
+
+/** What reading and saving the prop file need of the file system; tests put faults in. */
+export type FileSystem = Pick<
+  typeof fs,
+  'readFile' | 'open' | 'rename' | 'rm' | 'readdir' | 'realpath' | 'stat' | 'link'
+>;
+
+const VERSIONS_KEPT = 10;
+
+/** The file as it was at one look. */
+export interface Seen {
+  /** Undefined where it cannot be read; it is not read when it is too large. */
+  bytes: Buffer | undefined;
+  /** Changes whenever somebody writes the file. */
+  signature: string;
+  /** Why it cannot be read. */
+  error?: NodeJS.ErrnoException;
+}
+
+/** A version that was replaced. */
+export interface Kept {
+  path: string;
+  number: number;
+}
+
+/** What became of a replacement. */
+export interface Written {
+  /** Where the text before is kept; undefined when there was none. */
+  kept: Kept | undefined;
+  /** The new text is in place, but may not outlast a power cut. */
+  unsure: Refusal | undefined;
+}
+
+const TOO_LARGE = 'EFBIG';
+
+/**
+ * The prop file on the disk, which people edit while the daemon does.
+ *
+ * It is replaced in one step (write, fsync, rename, fsync of the folder), so that after a power cut
+ * it is either the old one or the new one. What was replaced stays beside it under a second name
+ * (link) as `owl.yaml.~1~`, `owl.yaml.~2~`, ... (the numbered backups of GNU cp): the highest number
+ * is the latest, ten stay.
+ */
+export class PropDisk {
+  readonly file: string;
+  readonly #fs: FileSystem;
+  /** The highest number in use; found out at the first replacement. */
+  #latest: number | undefined;
+
+  constructor(file: string, fileSystem: FileSystem = fs) {
+    this.file = file;
+    this.#fs = fileSystem;
+  }
+
+  /** What changes whenever somebody writes the file. Never throws. */
+  async signature(): Promise<string> {
+    try {
+      return signatureOf(await this.#fs.stat(this.file, { bigint: true }));
+    } catch (error) {
+      return (error as NodeJS.ErrnoException).code ?? String(error);
+    }
+  }
+
+  /** Looks at the file. Never throws. */
+  async look(): Promise<Seen> {
+    let signature = '';
+    try {
+      const found = await this.#fs.stat(this.file, { bigint: true });
+      signature = signatureOf(found);
+      // A device or a pipe may have no end, and opening one may wait for ever.
+      if (found.isDirectory()) throw withCode('EISDIR');
+      if (!found.isFile()) throw withCode('not a regular file');
+      if (found.size > MAX_BYTES) throw withCode(TOO_LARGE);
+      return { bytes: await this.#fs.readFile(this.file), signature };
+    } catch (error) {
+      const known = error as NodeJS.ErrnoException;
+      return { bytes: undefined, signature: signature || (known.code ?? ''), error: known };
+    }
+  }
+
+  /**
+   * Replaces the file by `next` if it still holds `before`; undefined stands for a file that is gone.
+   * @returns undefined when it holds something else: nothing was replaced then.
+   * @throws Refusal `internal` when it cannot be written; the file is as it was then.
+   */
+  async replace(before: Buffer | undefined, next: string): Promise<Written | undefined> {
+    const made: string[] = [];
+    try {
+      const target = await this.#target();
+      const folder = dirname(target);
+      let kept: Kept | undefined;
+      if (before) {
+        kept = await this.#keep(target, before);
+        made.push(kept.path);
+      }
+      const temporary = join(folder, `.${basename(target)}.new`);
+      made.push(temporary);
+      await this.#write(temporary, next, before && target);
+      const now = await this.look();
+      const same = before ? now.bytes?.equals(before) : now.error?.code === 'ENOENT';
+      if (!same) {
+        await this.#forget(made);
+        return undefined;
+      }
+      await this.#fs.rename(temporary, target);
+      this.#latest = kept?.number ?? this.#latest;
+      return { kept, unsure: await this.#settle(folder) };
+    } catch (error) {
+      await this.#forget(made);
+      if (error instanceof Refusal) throw error;
+      throw this.#trouble(error, 'it is as it was before');
+    }
+  }
+
+  /**
+   * Undoes a replacement: the version that was kept gets its name back, if the file still holds `now`.
+   * @returns false when it holds something else by now.
+   * @throws Refusal `internal` when that cannot be done; the replacement then stays
+   */
+  async putBack({ kept }: Written, now: string): Promise<boolean> {
+    try {
+      if ((await this.look()).bytes?.toString() !== now) return false;
+      const target = await this.#target();
+      if (kept) await this.#fs.rename(kept.path, target);
+      else await this.#fs.rm(target);
+      this.#latest = undefined;
+      await this.#sync(dirname(target));
+      return true;
+    } catch (error) {
+      throw this.#trouble(error, 'the new version stays in it');
+    }
+  }
+
+  /** The versions kept beside the file, the latest first. */
+  async versions(): Promise<(Kept & { bytes: Buffer; timeMs: number })[]> {
+    const target = await this.#target();
+    const own = await this.#fs.stat(target, { bigint: true }).catch(() => undefined);
+    const found: (Kept & { bytes: Buffer; timeMs: number })[] = [];
+    for (const number of (await this.#numbered(target)).reverse()) {
+      const path = `${target}.~${number}~`;
+      try {
+        const { size, mtimeMs, ino, dev } = await this.#fs.stat(path, { bigint: true });
+        // Another name of the file itself, left by a crash, is no version: it changes with the file.
+        if (size > MAX_BYTES || (own && own.ino === ino && own.dev === dev)) continue;
+        found.push({
+          path,
+          number,
+          bytes: await this.#fs.readFile(path),
+          timeMs: Number(mtimeMs),
+        });
+      } catch {
+        // One that cannot be read is of no use to anybody.
+      }
+    }
+    return found;
+  }
+
+  /** Takes away the oldest versions above ten, and second names of the file left by a crash. */
+  async trim(): Promise<void> {
+    const target = await this.#target();
+    const own = await this.#fs.stat(target, { bigint: true }).catch(() => undefined);
+    const numbers = await this.#numbered(target);
+    const last = numbers.at(-1);
+    if (own && own.nlink > 1 && last !== undefined) {
+      const path = `${target}.~${last}~`;
+      const { ino, dev } = await this.#fs.stat(path, { bigint: true });
+      if (ino === own.ino && dev === own.dev) await this.#fs.rm(path, { force: true });
+    }
+    for (const number of numbers.slice(0, Math.max(0, numbers.length - VERSIONS_KEPT)))
+      await this.#fs.rm(`${target}.~${number}~`, { force: true });
+  }
+
+  // --- writing ----------------------------------------------------------------------------------
+
+  /** A symbolic link stays one: what it points to is replaced. */
+  async #target(): Promise<string> {
+    try {
+      return await this.#fs.realpath(this.file);
+    } catch (error) {
+      if ((error as NodeJS.ErrnoException).code !== 'ENOENT') throw error;
+      return join(await this.#fs.realpath(dirname(this.file)), basename(this.file));
+    }
+  }
+
+  /** Gives the file a second name, which it keeps when another file gets the first one. */
+  async #keep(target: string, before: Buffer): Promise<Kept> {
+    for (;;) {
+      this.#latest ??= (await this.#numbered(target)).at(-1) ?? 0;
+      const number = this.#latest + 1;
+      const path = `${target}.~${number}~`;
+      try {
+        await this.#fs.link(target, path);
+        return { path, number };
+      } catch (error) {
+        const { code } = error as NodeJS.ErrnoException;
+        if (code === 'EEXIST') {
+          const latest = (await this.#numbered(target)).at(-1) ?? 0;
+          this.#latest = Math.max(latest, number);
+          continue;
+        }
+        if (code === 'ENOSPC' || code === 'EDQUOT' || code === 'EROFS' || code === 'EIO')
+          throw error;
+      }
+      // Not every file system has second names, and not everybody may give them.
+      const temporary = join(dirname(target), `.${basename(target)}.new`);
+      try {
+        await this.#write(temporary, before, target);
+        await this.#fs.rename(temporary, path);
+      } catch (error) {
+        await this.#forget([temporary]);
+        throw error;
+      }
+      return { path, number };
+    }
+  }
+
+  /** Writes a new file for good, with the mode and, where possible, the owner of `like`. */
+  async #write(path: string, content: string | Buffer, like: string | undefined): Promise<void> {
+    const model = like === undefined ? undefined : await this.#fs.stat(like);
+    const mode = (model?.mode ?? 0o644) & 0o777;
+    const open = () => this.#fs.open(path, 'wx', mode);
+    const handle = await open().catch(async (error) => {
+      if (error.code !== 'EEXIST') throw error;
+      // Left by a power cut.
+      await this.#fs.rm(path, { force: true });
+      return open();
+    });
+    try {
+      await handle.writeFile(content);
+      const own = await handle.stat();
+      // Only root may give files away; the prop file is then ours already or stays readable to us.
+      if (model && (own.uid !== model.uid || own.gid !== model.gid))
+        await handle.chown(model.uid, model.gid).catch(() => undefined);
+      if ((own.mode & 0o777) !== mode) await handle.chmod(mode);
+      await handle.sync();
+    } finally {
+      await handle.close();
+    }
+  }
+
+  async #settle(folder: string): Promise<Refusal | undefined> {
+    try {
+      await this.#sync(folder);
+      return undefined;
+    } catch (error) {
+      return this.#trouble(error, 'it was written, but may not outlast a power cut');
+    }
+  }
+
+  async #sync(folder: string): Promise<void> {
+    const handle = await this.#fs.open(folder, 'r');
+    try {
+      await handle.sync();
+    } finally {
+      await handle.close();
+    }
+  }
+
+  async #forget(paths: readonly string[]): Promise<void> {
+    for (const path of paths) await this.#fs.rm(path, { force: true }).catch(() => undefined);
+    this.#latest = undefined;
+  }
+
+  /** The numbers of the versions kept, rising. */
+  async #numbered(target: string): Promise<number[]> {
+    const start = `${basename(target)}.~`;
+    const names = await this.#fs.readdir(dirname(target));
+    return names
+      .filter((name) => name.startsWith(start) && /^\d{1,15}~$/.test(name.slice(start.length)))
+      .map((name) => Number.parseInt(name.slice(start.length), 10))
+      .sort((a, b) => a - b);
+  }
+
+  #trouble(error: unknown, state: string): Refusal {
+    const code = (error as NodeJS.ErrnoException).code ?? String(error);
+    const reason = `${this.file} cannot be saved (${code}): ${state}; ${this.#remedy(code)}, then try again`;
+    return new Refusal('internal', reason, { file: this.file, code });
+  }
+
+  #remedy(code: string): string {
+    if (code === 'ENOSPC' || code === 'EDQUOT') return 'free some disk space';
+    if (code === 'ENOENT') return 'put the file back';
+    if (code === 'EACCES' || code === 'EPERM' || code === 'EROFS')
+      return `let the daemon's user read and write in ${dirname(this.file)}`;
+    return 'check the disk';
+  }
+}
+
+function signatureOf(found: { ino: bigint; size: bigint; mtimeNs: bigint }): string {
+  return `${found.ino}:${found.size}:${found.mtimeNs}`;
+}
+
+function withCode(code: string): NodeJS.ErrnoException {
+  return Object.assign(new Error(code), { code });
+}

@@ -1,0 +1,11 @@
+import { createHash } from 'node:crypto';
+
+/** The version of a text: `sha256` of it, the first 16 hexadecimal digits. */
+export function versionOf(text: string): string {
+  return createHash('sha256').update(text).digest('hex').slice(0, 16);
+}
+
+/** Names what belongs to one prop file in a folder that several share. */
+export function fileId(file: string): string {
+  return createHash('sha256').update(file).digest('hex').slice(0, 8);
+}

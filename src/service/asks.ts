@@ -1,0 +1,161 @@
+import type { Symptom } from '../prop/trace.ts';
+import { traceFault } from '../prop/trace.ts';
+import { type ErrorObject, Refusal } from '../shared/errors.ts';
+import type { Keeper } from './keeper.ts';
+import type { PlannerDesk } from './planner.ts';
+import type { AskedMethod, FromGateway, ToGatewayFromService } from './protocol.ts';
+import { findWires } from './wiring.ts';
+
+type Ask = Extract<FromGateway, { t: 'ask' }>;
+
+/** What one session may have waiting. */
+const MOST_WAITING = 16;
+/** Answers kept, and their size in all (characters). */
+const MOST_KEPT = 64;
+const MOST_CHARACTERS = 2 * 1024 * 1024;
+
+/**
+ * Questions of the gateway: one in each turn of the event loop, the sessions in rotation, so that
+ * whatever else comes in goes first and nobody waits for somebody who asks without end.
+ */
+export class Asks {
+  readonly #keeper: Keeper;
+  readonly #planner: PlannerDesk;
+  readonly #answer: (answer: ToGatewayFromService) => void;
+  readonly #trouble: (error: unknown) => void;
+  readonly #waiting = new Map<string, Ask[]>();
+  /** Handed to the planner or the disk, by session. */
+  readonly #busy = new Map<string, number>();
+  readonly #gone = new Set<string>();
+  readonly #kept = new Map<string, string>();
+  #characters = 0;
+  #keptFor: string | undefined;
+  #running = false;
+
+  constructor(
+    keeper: Keeper,
+    planner: PlannerDesk,
+    answer: (answer: ToGatewayFromService) => void,
+    trouble: (error: unknown) => void,
+  ) {
+    this.#keeper = keeper;
+    this.#planner = planner;
+    this.#answer = answer;
+    this.#trouble = trouble;
+  }
+
+  ask(ask: Ask): void {
+    const { session, id } = ask;
+    const queue = this.#waiting.get(session) ?? [];
+    if (queue.length + (this.#busy.get(session) ?? 0) >= MOST_WAITING) {
+      const reason = `${MOST_WAITING} questions of this session wait already; ask again when they are answered`;
+      this.#answer({
+        id,
+        error: new Refusal('tooMany', reason, { limit: MOST_WAITING }).toObject(),
+      });
+      return;
+    }
+    queue.push(ask);
+    this.#waiting.set(session, queue);
+    this.#run();
+  }
+
+  /** Drops what the session waits for. */
+  gone(session: string): void {
+    this.#waiting.delete(session);
+    if (this.#busy.has(session)) this.#gone.add(session);
+    this.#planner.gone(session);
+  }
+
+  #run(): void {
+    if (this.#running) return;
+    this.#running = true;
+    setImmediate(() => {
+      this.#running = false;
+      const first = this.#waiting.entries().next();
+      if (first.done) return;
+      const [session, queue] = first.value;
+      const ask = queue.shift()!;
+      // A map keeps the order of insertion: put in again, the session is the last.
+      this.#waiting.delete(session);
+      if (queue.length > 0) this.#waiting.set(session, queue);
+      void this.#do(ask);
+      if (this.#waiting.size > 0) this.#run();
+    });
+  }
+
+  async #do({ id, session, method, params }: Ask): Promise<void> {
+    this.#busy.set(session, (this.#busy.get(session) ?? 0) + 1);
+    let answer: ToGatewayFromService;
+    try {
+      answer = { id, text: await this.#textFor(session, method, params) };
+    } catch (error) {
+      answer = { id, error: this.#errorOf(error) };
+    }
+    const busy = this.#busy.get(session)! - 1;
+    if (busy > 0) this.#busy.set(session, busy);
+    else this.#busy.delete(session);
+    if (!this.#gone.has(session)) this.#answer(answer);
+    else if (busy === 0) this.#gone.delete(session);
+  }
+
+  #errorOf(error: unknown): ErrorObject {
+    if (error instanceof Refusal) return error.toObject();
+    this.#trouble(error);
+    const reason = `this is a fault in Sinew: ${(error as Error).message}`;
+    return new Refusal('internal', reason).toObject();
+  }
+
+  async #textFor(session: string, method: AskedMethod, params: object): Promise<string> {
+    const { loaded, version } = this.#keeper.inForce;
+    const { prop, text, file } = loaded;
+    switch (method) {
+      case 'loom.find':
+        return this.#cached(version, method, params, () => ({
+          wires: findWires(prop, (params as { text: string }).text),
+        }));
+      case 'loom.trace': {
+        const { channel, symptom } = params as { channel: string; symptom?: Symptom };
+        return this.#cached(version, method, params, () => traceFault(prop, channel, symptom));
+      }
+      case 'budget.read':
+        return JSON.stringify(await this.#planner.ask(session, { about: 'budget', text, file }));
+      case 'budget.cue': {
+        const { cue } = params as { cue: string };
+        return JSON.stringify(await this.#planner.ask(session, { about: 'cue', text, file, cue }));
+      }
+      case 'prop.check': {
+        const given = (params as { text: string }).text;
+        const question = { about: 'check' as const, text: given, file: this.#keeper.name };
+        return JSON.stringify(await this.#planner.ask(session, question));
+      }
+      case 'prop.read':
+        return JSON.stringify(this.#keeper.read());
+      case 'prop.history':
+        return JSON.stringify(await this.#keeper.history());
+    }
+  }
+
+  #cached(version: string, method: string, params: object, make: () => object): string {
+    if (version !== this.#keptFor) {
+      this.#kept.clear();
+      this.#characters = 0;
+      this.#keptFor = version;
+    }
+    const key = `${method} ${JSON.stringify(params)}`;
+    let text = this.#kept.get(key);
+    if (text !== undefined) this.#kept.delete(key);
+    else {
+      text = JSON.stringify(make());
+      this.#characters += text.length;
+    }
+    // The one used longest ago is the first to go.
+    this.#kept.set(key, text);
+    for (const [oldest, one] of this.#kept) {
+      if (this.#kept.size <= MOST_KEPT && this.#characters <= MOST_CHARACTERS) break;
+      this.#kept.delete(oldest);
+      this.#characters -= one.length;
+    }
+    return text;
+  }
+}

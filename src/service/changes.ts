@@ -1,0 +1,201 @@
+import { isDeepStrictEqual } from 'node:util';
+import { valueAt } from '../prop/explain.ts';
+import { type Path, pathText, show } from '../prop/finding.ts';
+
+/** What two versions of a prop file differ in. */
+export interface Changes {
+  /** For a person, e.g. `marks.open of beak: 30 becomes 31.5`. */
+  list: string[];
+  /** Whether it takes effect only when the prop is parked: everything is put together afresh then. */
+  whenParked: boolean;
+  /** The top-level parts that differ, channels and cues included. */
+  parts: Set<string>;
+  /** Channels and cues that differ, were added or are gone. */
+  channels: Set<string>;
+  cues: Set<string>;
+}
+
+/** Lines of a list; what is above is counted. */
+const MOST_LINES = 40;
+
+/** What takes effect at once, whatever it becomes. */
+const AT_ONCE = new Set([
+  'name',
+  'cues',
+  'poses',
+  'groups',
+  'idle',
+  'osc',
+  'wires',
+  'connectors',
+  'channels',
+  'triggers',
+]);
+/** What takes effect at once within a channel. */
+const AT_ONCE_OF_CHANNEL = new Set(['marks', 'wire']);
+
+type Data = Record<string, unknown>;
+
+/**
+ * The difference between the plain data of two sound prop files.
+ * @param captured paths that were measured on the prop itself: they take effect at once, limits as well
+ */
+export function changesBetween(
+  before: unknown,
+  after: unknown,
+  captured: readonly Path[] = [],
+): Changes {
+  const lines = new Lines();
+  const changes: Changes = {
+    list: [],
+    whenParked: false,
+    parts: new Set(),
+    channels: new Set(),
+    cues: new Set(),
+  };
+  const own = new Set(captured.map((path) => pathText(path.slice(0, 3))));
+  for (const part of keysOf(before, after)) {
+    const [was, is] = [(before as Data)[part], (after as Data)[part]];
+    const moved = (part === 'channels' || part === 'rails') && order(was) !== order(is);
+    if (isDeepStrictEqual(was, is) && !moved) continue;
+    changes.parts.add(part);
+    if (!AT_ONCE.has(part)) changes.whenParked = true;
+    if (part === 'channels') channels(changes, lines, own, was, is);
+    else if (part === 'triggers') triggers(changes, lines, was, is);
+    else if (part === 'cues') cues(changes, lines, was, is);
+    else if (NAMED[part]) named(lines, NAMED[part], was, is);
+    else lines.differences(was, is, [part], '');
+    // The telemetry goes by the order of the file.
+    if (moved && isDeepStrictEqual(was, is)) lines.say(`${part}: in another order`);
+    if (moved) changes.whenParked = true;
+  }
+  changes.list = lines.list();
+  return changes;
+}
+
+/** Parts of which only the entries that differ are named. */
+const NAMED: Record<string, string> = {
+  poses: 'pose',
+  groups: 'group',
+  idle: 'idle',
+  connectors: 'connector',
+};
+
+function channels(
+  changes: Changes,
+  lines: Lines,
+  own: ReadonlySet<string>,
+  was: unknown,
+  is: unknown,
+): void {
+  for (const name of keysOf(was, is)) {
+    const [one, other] = [valueAt(was, [name]), valueAt(is, [name])];
+    if (isDeepStrictEqual(one, other)) continue;
+    changes.channels.add(name);
+    if (one === undefined || other === undefined) {
+      changes.whenParked = true;
+      lines.say(`channel ${name}: ${one === undefined ? 'added' : 'gone'}`);
+      continue;
+    }
+    for (const key of keysOf(one, other)) {
+      const [a, b] = [(one as Data)[key], (other as Data)[key]];
+      if (isDeepStrictEqual(a, b)) continue;
+      if (!isAtOnce(name, key, a, b, own)) changes.whenParked = true;
+      lines.differences(a, b, [key], ` of ${name}`);
+    }
+  }
+}
+
+function isAtOnce(
+  name: string,
+  key: string,
+  a: unknown,
+  b: unknown,
+  own: ReadonlySet<string>,
+): boolean {
+  if (AT_ONCE_OF_CHANNEL.has(key) || own.has(pathText(['channels', name, key]))) return true;
+  if (key !== 'park' || a === undefined || b === undefined) return false;
+  // Only where it goes, not what becomes of its pulses there.
+  const rest = ({ to: _to, ...others }: Data) => others;
+  return isDeepStrictEqual(rest(a as Data), rest(b as Data));
+}
+
+function triggers(changes: Changes, lines: Lines, was: unknown, is: unknown): void {
+  for (const name of keysOf(was, is)) {
+    const [one, other] = [valueAt(was, [name]), valueAt(is, [name])];
+    if (isDeepStrictEqual(one, other)) continue;
+    lines.say(`trigger ${name}: ${became(one, other)}`);
+    // A contact is a pin that a board must be opened with.
+    if (!isDeepStrictEqual(valueAt(one, ['input']), valueAt(other, ['input'])))
+      changes.whenParked = true;
+  }
+}
+
+function cues(changes: Changes, lines: Lines, was: unknown, is: unknown): void {
+  for (const name of named(lines, 'cue', was, is)) changes.cues.add(name);
+}
+
+function named(lines: Lines, what: string, was: unknown, is: unknown): string[] {
+  const different = keysOf(was, is).filter(
+    (name) => !isDeepStrictEqual(valueAt(was, [name]), valueAt(is, [name])),
+  );
+  for (const name of different)
+    lines.say(`${what} ${name}: ${became(valueAt(was, [name]), valueAt(is, [name]))}`);
+  return different;
+}
+
+function became(was: unknown, is: unknown): string {
+  if (was === undefined) return 'added';
+  return is === undefined ? 'gone' : 'changed';
+}
+
+class Lines {
+  readonly #lines: string[] = [];
+  #more = 0;
+
+  say(line: string): void {
+    if (this.#lines.length < MOST_LINES) this.#lines.push(line);
+    else this.#more++;
+  }
+
+  /** Every value that differs, by its place. */
+  differences(was: unknown, is: unknown, path: Path, of: string): void {
+    if (isDeepStrictEqual(was, is)) return;
+    if (isMap(was) && isMap(is)) {
+      for (const key of keysOf(was, is)) this.differences(was[key], is[key], [...path, key], of);
+      return;
+    }
+    const place = `${pathText(path)}${of}`;
+    if (was === undefined) this.say(`${place}: ${shown(is)} is added`);
+    else if (is === undefined) this.say(`${place}: ${shown(was)} is gone`);
+    else if (shown(was) === shown(is)) this.say(`${place}: changed`);
+    else this.say(`${place}: ${shown(was)} becomes ${shown(is)}`);
+  }
+
+  list(): string[] {
+    return this.#more > 0 ? [...this.#lines, `and ${this.#more} more`] : this.#lines;
+  }
+}
+
+function shown(value: unknown): string {
+  if (Array.isArray(value)) {
+    // Pairs, as in a calibration.
+    const text = JSON.stringify(value)?.replaceAll(',', ', ');
+    if (text !== undefined && text.length <= 60) return text;
+  }
+  return show(value);
+}
+
+function isMap(value: unknown): value is Data {
+  return typeof value === 'object' && value !== null && !Array.isArray(value);
+}
+
+/** The keys of both, in the order of the first, then of the second. */
+function keysOf(one: unknown, other: unknown): string[] {
+  const keys = (value: unknown) => (isMap(value) ? Object.keys(value) : []);
+  return [...new Set([...keys(one), ...keys(other)])];
+}
+
+function order(value: unknown): string {
+  return isMap(value) ? Object.keys(value).join('\n') : '';
+}

@@ -1,0 +1,84 @@
+import type { Loaded } from '../prop/load.ts';
+import type { Prop } from '../prop/schema.ts';
+import type { Changes } from './changes.ts';
+import type { ChangeMessage, CoreProp, PropView } from './protocol.ts';
+
+/** A sound prop file with all that is worked out from it. */
+export interface Compiled {
+  version: string;
+  loaded: Loaded & { prop: Prop };
+  view: PropView;
+}
+
+/** What the core needs of a prop: nothing of the wiring. */
+export function coreProp({ loaded: { prop }, view }: Compiled): CoreProp {
+  const channels = Object.entries(prop.channels).map(([name, spec]) => [name, bare(spec)]);
+  return {
+    ...prop,
+    wires: [],
+    connectors: {},
+    channels: Object.fromEntries(channels),
+    cueDurationsS: view.cueDurationsS,
+  };
+}
+
+function bare<T extends Prop['channels'][string]>(spec: T): T {
+  const { wire: _, ...rest } = spec;
+  return rest as T;
+}
+
+/** The view as bytes in a buffer of their own, which can be handed over. */
+export function viewBytes(view: PropView): Uint8Array<ArrayBuffer> {
+  return new TextEncoder().encode(JSON.stringify(view));
+}
+
+/** Not sent with the rest of the prop. */
+const APART = new Set(['channels', 'cues', 'wires', 'connectors', 'cueDurationsS']);
+
+/** The messages that lead the core from one version to another. */
+export function* changeMessages(
+  id: number,
+  before: Compiled,
+  after: Compiled,
+  changes: Changes,
+): Generator<ChangeMessage> {
+  const { prop } = after.loaded;
+  const { whenParked, parts } = changes;
+  const wanted = (part: string) => !APART.has(part) && (whenParked || parts.has(part));
+  yield {
+    t: 'begin',
+    id,
+    version: after.version,
+    base: before.version,
+    whenParked,
+    changed: changes.list,
+    view: viewBytes(after.view),
+    rest: Object.fromEntries(
+      [...new Set([...Object.keys(prop), ...parts])]
+        .filter(wanted)
+        .map((part) => [part, prop[part as keyof Prop]]),
+    ),
+  };
+  for (const [name, spec] of Object.entries(prop.channels)) {
+    const was = before.loaded.prop.channels[name];
+    if (whenParked || (changes.channels.has(name) && !(was && sameForCore(was, spec))))
+      yield { t: 'channel', name, spec: bare(spec) };
+  }
+  const durations = after.view.cueDurationsS;
+  // Poses and groups are looked up when a cue is put together.
+  const all = whenParked || parts.has('poses') || parts.has('groups');
+  for (const [name, cue] of Object.entries(prop.cues)) {
+    const durationS = durations[name] ?? null;
+    const same = durationS === (before.view.cueDurationsS[name] ?? null);
+    if (all || changes.cues.has(name) || !same) yield { t: 'cue', name, cue, durationS };
+  }
+  if (!whenParked)
+    for (const name of changes.cues)
+      if (!Object.hasOwn(prop.cues, name))
+        yield { t: 'cue', name, cue: undefined, durationS: null };
+  yield { t: 'end' };
+}
+
+function sameForCore(was: Prop['channels'][string], is: Prop['channels'][string]): boolean {
+  return JSON.stringify(bare(was)) === JSON.stringify(bare(is));
+}

@@ -1,0 +1,353 @@
+import {
+  MessageChannel,
+  type MessagePort,
+  receiveMessageOnPort,
+  type Transferable,
+  Worker,
+} from 'node:worker_threads';
+import type { Saved } from '../core/store.ts';
+import type { Edit } from '../prop/splice.ts';
+import type { SafePlan } from '../safe/plan.ts';
+import { CODES, type ErrorName, type ErrorObject, Refusal } from '../shared/errors.ts';
+import type {
+  Author,
+  ChangeMessage,
+  FileStatus,
+  FromService,
+  LogLevel,
+  Opened,
+  Outcome,
+  ServiceStart,
+  ToService,
+} from './protocol.ts';
+
+const FIRST_RETRY_MS = 100;
+const LONGEST_RETRY_MS = 5000;
+/** A service that ran this long had started well: the next retry is quick again. */
+const HEALTHY_MS = 10_000;
+/** Log lines kept for the next thread while there is none. */
+const MOST_LINES = 200;
+/** Enough for a prop of 60 servos, several texts of it, and a check at the same time (MB). */
+const LIMITS = { maxYoungGenerationSizeMb: 4, maxOldGenerationSizeMb: 96 };
+
+export interface ServiceEvents {
+  /** How the prop file stands to the prop in force has changed. */
+  file(status: FileStatus): void;
+  /** Something for the journal. */
+  tell(who: string, what: 'file' | 'state', text: string, values: Record<string, unknown>): void;
+  /** The thread died; a new one is on its way. Requests that were under way have been refused. */
+  died(why: string, retryMs: number): void;
+  /** A new thread runs: it needs a line to the gateway (`connectGateway`). */
+  restarted(): void;
+}
+
+/** Nothing can be started. */
+export class CannotOpen extends Error {
+  /** Whole lines for standard error. */
+  readonly lines: readonly string[];
+
+  constructor(lines: readonly string[]) {
+    super(lines.at(-1) ?? 'the prop file cannot be opened');
+    this.name = 'CannotOpen';
+    this.lines = lines;
+  }
+}
+
+/** What comes of a start. */
+type Answer = Extract<FromService, { t: 'opened' | 'cannot-open' }> | { t: 'died'; why: string };
+
+interface Asked {
+  /** What for, in words, where it may be half done when the thread dies. */
+  what: string | undefined;
+  resolve(result: Record<string, unknown>): void;
+  reject(error: Error): void;
+}
+
+/** A state that is not known to be on the disk. */
+interface Unsaved {
+  state: Saved;
+  durable: boolean;
+  resolve(): void;
+  reject(error: Error): void;
+}
+
+/**
+ * The thread of the prop-file service as the main thread sees it: started, and started again when it
+ * dies. Nothing in here waits for anything or touches a file.
+ */
+export class ServiceHost {
+  readonly #start: Omit<ServiceStart, 'changes' | 'resumed'>;
+  readonly #events: ServiceEvents;
+  readonly #spawn: (start: ServiceStart, handOver: Transferable[]) => Worker;
+  #worker: Worker | undefined;
+  #changes: MessagePort | undefined;
+  #version: string | undefined;
+  #numbers = 0;
+  readonly #asked = new Map<number, Asked>();
+  readonly #unsaved = new Map<number, Unsaved>();
+  #unsent: ToService[] = [];
+  #retryMs = FIRST_RETRY_MS;
+  #timer: NodeJS.Timeout | undefined;
+  #closing = false;
+
+  constructor(
+    start: Omit<ServiceStart, 'changes' | 'resumed'>,
+    events: ServiceEvents,
+    spawn = spawnService,
+  ) {
+    this.#start = start;
+    this.#events = events;
+    this.#spawn = spawn;
+  }
+
+  /** Starts the thread. @throws CannotOpen with what is wrong with the file */
+  open(): Promise<Opened> {
+    return new Promise((resolve, reject) => {
+      this.#begin((message) => {
+        if (message.t === 'opened') {
+          this.#version = message.version;
+          resolve(message);
+        } else if (message.t === 'cannot-open') {
+          void this.close();
+          reject(new CannotOpen(message.lines));
+        } else {
+          // It died while it opened.
+          void this.close();
+          reject(new CannotOpen([`sinewd: the prop-file service died: ${message.why}`]));
+        }
+      });
+    });
+  }
+
+  /** The next message of a change of the prop, if there is one; the core reads one in a tick. */
+  nextChange(): ChangeMessage | undefined {
+    return this.#changes && receiveMessageOnPort(this.#changes)?.message;
+  }
+
+  /** Tells the service what became of a change. */
+  change(id: number, outcome: Outcome): void {
+    this.#post({ t: 'change', id, outcome });
+  }
+
+  /** Gives the service a line to the gateway; it takes the place of an earlier one. */
+  connectGateway(port: MessagePort): void {
+    this.#worker?.postMessage({ t: 'gateway', port } satisfies ToService, [port]);
+  }
+
+  /** @throws Refusal; the file is as it was, unless the reason says otherwise */
+  capture(edits: Edit[], by: Author): Promise<{ version: string }> {
+    return this.#ask((n) => ({ t: 'capture', n, edits, by }), by.what);
+  }
+
+  /** @throws Refusal */
+  undo(by: Author): Promise<{ version: string; undone: string }> {
+    return this.#ask((n) => ({ t: 'undo', n, by }), by.what);
+  }
+
+  /** @throws Refusal; `values.changed` says what somebody else has changed meanwhile */
+  apply(
+    given: { text?: string; edits?: Edit[]; version: string },
+    by: Author,
+  ): Promise<{ version: string; changed: string[]; pending: boolean }> {
+    return this.#ask((n) => ({ t: 'apply', n, ...given, by }), by.what);
+  }
+
+  /** @throws Refusal */
+  restore(
+    version: string,
+    by: Author,
+  ): Promise<{ version: string; changed: string[]; pending: boolean }> {
+    return this.#ask((n) => ({ t: 'restore', n, version, by }), by.what);
+  }
+
+  /** Edits of that session that have not had their turn are refused. */
+  gone(session: string): void {
+    this.#post({ t: 'gone', session });
+  }
+
+  /**
+   * Resolves when the state, or a later one, is on the disk: for good when `durable`. It outlives the
+   * death of the thread.
+   * @throws Refusal when what is on the disk may tell the next run of positions that are long past
+   */
+  saveState(state: Saved, durable: boolean): Promise<void> {
+    return new Promise((resolve, reject) => {
+      const n = ++this.#numbers;
+      this.#unsaved.set(n, { state, durable, resolve, reject });
+      this.#worker?.postMessage({ t: 'state', n, state, durable } satisfies ToService);
+    });
+  }
+
+  /** @throws Refusal */
+  async writePlan(plan: SafePlan): Promise<void> {
+    await this.#ask((n) => ({ t: 'plan', n, plan }));
+  }
+
+  log(level: LogLevel, name: string, values: object, text: string): void {
+    this.#post({ t: 'log', level, name, values: cloneable(values), text });
+  }
+
+  /** A line for standard output. */
+  print(text: string): void {
+    this.#post({ t: 'print', text });
+  }
+
+  /** Resolves when all that was asked for is on the disk and in the log, or after `withinMs`. */
+  async flush(withinMs: number): Promise<void> {
+    if (!this.#worker) return;
+    let timer: NodeJS.Timeout | undefined;
+    const late = new Promise<void>((resolve) => {
+      timer = setTimeout(resolve, withinMs);
+    });
+    const done = this.#ask((n) => ({ t: 'flush', n })).catch(() => undefined);
+    await Promise.race([done, late]);
+    clearTimeout(timer);
+  }
+
+  async close(): Promise<void> {
+    this.#closing = true;
+    clearTimeout(this.#timer);
+    await this.#worker?.terminate();
+  }
+
+  #post(message: ToService): void {
+    if (this.#worker) this.#worker.postMessage(message);
+    // The outcome of a change means nothing to another thread.
+    else if (message.t === 'log' || message.t === 'print')
+      this.#unsent = [...this.#unsent.slice(1 - MOST_LINES), message];
+  }
+
+  #ask<T>(make: (n: number) => ToService, what?: string): Promise<T> {
+    const { promise, resolve, reject } = withResolvers<T>();
+    const worker = this.#worker;
+    if (!worker) {
+      const reason = 'the prop-file service has died and starts again; try again in a moment';
+      reject(new Refusal('internal', reason));
+      return promise;
+    }
+    const n = ++this.#numbers;
+    this.#asked.set(n, { what, resolve: (result) => resolve(result as T), reject });
+    worker.postMessage(make(n));
+    return promise;
+  }
+
+  #begin(answered: (message: Answer) => void): void {
+    const { port1, port2 } = new MessageChannel();
+    const start = { ...this.#start, changes: port2, resumed: this.#version };
+    const worker = this.#spawn(start, [port2]);
+    const startedMs = performance.now();
+    let why = 'it ended by itself';
+    this.#worker = worker;
+    this.#changes = port1;
+    // What the thread itself prints must not go through this thread's own streams, which block.
+    for (const stream of [worker.stdout, worker.stderr])
+      stream.on('data', (data: Buffer) => this.log('error', 'service', {}, String(data).trim()));
+    worker.on('message', (message: FromService) => {
+      if (message.t === 'opened') answered(message);
+      else if (message.t === 'cannot-open') {
+        why = message.lines.at(-1) ?? why;
+        answered(message);
+        if (this.#version !== undefined) void worker.terminate();
+      } else this.#receive(message);
+    });
+    worker.on('error', (error) => {
+      why = error.message;
+    });
+    worker.on('exit', () => {
+      port1.close();
+      this.#worker = undefined;
+      this.#changes = undefined;
+      if (this.#closing) return;
+      answered({ t: 'died', why });
+      if (this.#version === undefined) return;
+      this.#refuseAll(why);
+      if (performance.now() - startedMs > HEALTHY_MS) this.#retryMs = FIRST_RETRY_MS;
+      const retryMs = this.#retryMs;
+      this.#retryMs = Math.min(2 * retryMs, LONGEST_RETRY_MS);
+      this.#events.died(why, retryMs);
+      this.#timer = setTimeout(() => this.#again(), retryMs);
+    });
+  }
+
+  #again(): void {
+    this.#begin(() => {});
+    for (const message of this.#unsent.splice(0)) this.#post(message);
+    for (const [n, { state, durable }] of this.#unsaved)
+      this.#worker?.postMessage({ t: 'state', n, state, durable } satisfies ToService);
+    this.#events.restarted();
+  }
+
+  #receive(message: Exclude<FromService, { t: 'opened' | 'cannot-open' }>): void {
+    switch (message.t) {
+      case 'done':
+        this.#asked.get(message.n)?.resolve(message.result);
+        this.#unsaved.get(message.n)?.resolve();
+        this.#forget(message.n);
+        break;
+      case 'fail': {
+        const error = refusalOf(message.error);
+        this.#asked.get(message.n)?.reject(error);
+        this.#unsaved.get(message.n)?.reject(error);
+        this.#forget(message.n);
+        break;
+      }
+      case 'file':
+        this.#version = message.status.version;
+        this.#events.file(message.status);
+        break;
+      case 'tell':
+        this.#events.tell(message.who, message.what, message.text, message.values);
+    }
+  }
+
+  #forget(n: number): void {
+    this.#asked.delete(n);
+    this.#unsaved.delete(n);
+  }
+
+  #refuseAll(why: string): void {
+    for (const { what, reject } of this.#asked.values()) {
+      const reason = what
+        ? `the prop-file service died (${why}): it is not known whether ${what} was written; see the prop file, or prop.history`
+        : `the prop-file service died (${why}); try again`;
+      reject(new Refusal('internal', reason));
+    }
+    this.#asked.clear();
+  }
+}
+
+function spawnService(start: ServiceStart, handOver: Transferable[]): Worker {
+  return new Worker(new URL('./service.js', import.meta.url), {
+    name: 'service',
+    workerData: start,
+    transferList: handOver,
+    resourceLimits: LIMITS,
+    stdout: true,
+    stderr: true,
+  });
+}
+
+const NAMES = new Map(Object.entries(CODES).map(([name, code]) => [code, name as ErrorName]));
+
+function refusalOf({ code, data: { reason, ...values } }: ErrorObject): Refusal {
+  return new Refusal(NAMES.get(code as never) ?? 'internal', reason, values);
+}
+
+/** Promise.withResolvers of later versions of Node. */
+function withResolvers<T>() {
+  let resolve!: (value: T) => void;
+  let reject!: (error: Error) => void;
+  const promise = new Promise<T>((yes, no) => {
+    resolve = yes;
+    reject = no;
+  });
+  return { promise, resolve, reject };
+}
+
+/** What can be posted: a log must not fail for a value that cannot. */
+function cloneable(values: object): object {
+  const isPlain = Object.values(values).every(
+    (value) => typeof value !== 'function' && typeof value !== 'symbol',
+  );
+  return isPlain ? values : {};
+}

@@ -1,0 +1,776 @@
+import fs from 'node:fs/promises';
+import { basename } from 'node:path';
+import { isDeepStrictEqual } from 'node:util';
+import { cutOff } from '../prop/cut-off.ts';
+import { valueAt } from '../prop/explain.ts';
+import {
+  edited,
+  firstError,
+  type Replaced,
+  replacements,
+  undoneText,
+  valid,
+} from '../prop/file/edit.ts';
+import { History } from '../prop/file/history.ts';
+import { LastKnown } from '../prop/file/last-known.ts';
+import { type FileSystem, PropDisk, type Seen, type Written } from '../prop/file/prop-disk.ts';
+import { versionOf } from '../prop/file/version.ts';
+import { type Path, pathText, show } from '../prop/finding.ts';
+import { type Finding, type Loaded, loadProp, parseProp } from '../prop/load.ts';
+import type { Prop } from '../prop/schema.ts';
+import type { Edit } from '../prop/splice.ts';
+import { MAX_BYTES, readText } from '../prop/text.ts';
+import type { Clock } from '../shared/clock.ts';
+import { Refusal } from '../shared/errors.ts';
+import type { ReplacingFs } from '../shared/replace-file.ts';
+import { changesBetween } from './changes.ts';
+import { type Compiled, changeMessages } from './core-prop.ts';
+import { cutOffText, openProp } from './opening.ts';
+import { told } from './planner-answer.ts';
+import type { Author, ChangeMessage, FileStatus, Outcome } from './protocol.ts';
+import { ViewMaker } from './view.ts';
+
+export type KeeperFs = FileSystem & ReplacingFs;
+
+/** What the keeper tells its surroundings. */
+export interface KeeperEvents {
+  change(message: ChangeMessage): void;
+  status(status: FileStatus): void;
+  tell(who: string, text: string, values?: Record<string, unknown>): void;
+  /** Something that nobody asked for went wrong. */
+  trouble(error: unknown, text: string): void;
+}
+
+/** How often the file is looked at (ms). A change counts when two looks in a row agree. */
+const LOOK_MS = 500;
+/** Between two looks when somebody waits for the answer (ms). */
+const AGAIN_MS = 100;
+const LOOKS = 5;
+/** How often a change starts over because the file was changed by hand in that very moment. */
+const ATTEMPTS = 5;
+/** Captures that can be undone. */
+const UNDO_KEPT = 20;
+
+const BY_HAND = 'by hand';
+
+/** One capture, kept to be undone. */
+interface Done {
+  textBefore: string;
+  textAfter: string;
+  replaced: Replaced[];
+}
+
+/** What was found on the disk at the last look. */
+interface OnDisk {
+  bytes: Buffer | undefined;
+  signature: string;
+  version: string | null;
+  /** Sound and trusted. */
+  compiled: Compiled | undefined;
+  /** Why it is not in force and does not wait for it either. */
+  problem: string | undefined;
+  findings: Finding[];
+  /** What it would change, where it is sound. */
+  changed: string[];
+}
+
+/**
+ * The prop file and the prop in force: which is what the core goes by, and differs from the file while
+ * that is faulty, gone, or waits until the prop is parked.
+ */
+export class Keeper {
+  readonly #file: string;
+  readonly #fs: KeeperFs;
+  readonly #clock: Clock;
+  readonly #events: KeeperEvents;
+  readonly #disk: PropDisk;
+  readonly #views = new ViewMaker();
+  readonly #gone: { has(session: string): boolean };
+  #known!: LastKnown;
+  #history!: History;
+  #inForce!: Compiled;
+  #onDisk!: OnDisk;
+  /** Sent to the core, which waits until it is parked. */
+  #pending: { id: number; next: Compiled } | undefined;
+  readonly #waiters = new Map<number, (outcome: Outcome) => void>();
+  #ids = 0;
+  #queue: Promise<unknown> = Promise.resolve();
+  #chores: Promise<unknown> = Promise.resolve();
+  #done: Done[] = [];
+  #candidate: string | undefined;
+  #statusText = '';
+  #stopLooking: () => void = () => {};
+  #closed = false;
+
+  constructor(
+    file: string,
+    clock: Clock,
+    events: KeeperEvents,
+    gone: { has(session: string): boolean },
+    fileSystem: KeeperFs = fs,
+  ) {
+    this.#file = file;
+    this.#fs = fileSystem;
+    this.#clock = clock;
+    this.#events = events;
+    this.#gone = gone;
+    this.#disk = new PropDisk(file, fileSystem);
+  }
+
+  /**
+   * Opens the file, or what can be trusted in its place.
+   * @param target the file with all links followed
+   * @param stateDir where copy and history are kept
+   * @param resumed the version that the core has
+   * @returns why nothing can be started: the findings, and a sentence
+   */
+  async open(
+    target: string,
+    stateDir: string,
+    resumed: string | undefined,
+  ): Promise<{ findings: Finding[]; refused?: string }> {
+    this.#known = new LastKnown(target, stateDir, this.#fs);
+    this.#history = new History(target, stateDir, this.#fs);
+    await this.#history.read();
+    const opened = await openProp(this.#file, this.#disk, this.#known, this.#history, resumed);
+    const { seen, loaded } = opened;
+    if ('refused' in opened) return { findings: loaded.findings, refused: opened.refused };
+    this.#inForce = this.#compile(opened.inForce);
+    const same = opened.inForce.text === loaded.text;
+    this.#onDisk = {
+      bytes: seen.bytes,
+      signature: seen.signature,
+      version: seen.bytes ? versionOf(loaded.text || seen.bytes.toString('latin1')) : null,
+      compiled: same ? this.#inForce : undefined,
+      problem: opened.problem,
+      findings: loaded.findings,
+      changed: same || !loaded.prop ? [] : changesBetween(opened.inForce.raw, loaded.raw).list,
+    };
+    this.#statusText = JSON.stringify(this.status());
+    if (resumed !== undefined && !same && !opened.problem) {
+      // What was sound on the disk when the thread died, and may have been on its way to the core.
+      void this.#inTurn(() => this.#takeOver(seen, loaded));
+    }
+    if (opened.copy !== this.#inForce.loaded.text) this.#accept(this.#inForce);
+    if (same && !this.#history.find(this.#inForce.version))
+      this.#note(this.#inForce.version, BY_HAND, 'edited while the daemon did not run');
+    this.#chore('old versions of the prop file are still there', () => this.#disk.trim());
+    return { findings: loaded.findings };
+  }
+
+  /** The file's name without its folder. */
+  get name(): string {
+    return basename(this.#file);
+  }
+
+  get inForce(): Compiled {
+    return this.#inForce;
+  }
+
+  /** The text on the disk as last seen, or the one in force when that cannot be read. */
+  get text(): string {
+    return this.#onDisk.bytes?.toString() ?? this.#inForce.loaded.text;
+  }
+
+  status(): FileStatus {
+    const { version, problem, findings, changed } = this.#onDisk;
+    return {
+      name: basename(this.#file),
+      version: this.#inForce.version,
+      onDisk: version,
+      pending: this.#pending !== undefined,
+      ...(problem !== undefined && { problem }),
+      findings,
+      changed: version === this.#inForce.version ? [] : changed,
+    };
+  }
+
+  /** Begins to look for changes by hand. */
+  watch(): void {
+    const look = async (): Promise<void> => {
+      const signature = await this.#disk.signature();
+      if (this.#closed) return;
+      if (signature === this.#onDisk.signature) this.#candidate = undefined;
+      else if (signature !== this.#candidate) this.#candidate = signature;
+      else {
+        this.#candidate = undefined;
+        await this.#inTurn(async () => {
+          const seen = await this.#disk.look();
+          if (seen.signature === signature) await this.#found(seen);
+        }).catch((error) => this.#events.trouble(error, 'a change of the prop file was not read'));
+      }
+      if (!this.#closed) this.#stopLooking = this.#clock.after(LOOK_MS, () => void look());
+    };
+    this.#stopLooking = this.#clock.after(LOOK_MS, () => void look());
+  }
+
+  /** Resolves when everything asked for so far is on the disk. */
+  async flush(): Promise<void> {
+    await this.#queue;
+    await this.#chores;
+  }
+
+  close(): void {
+    this.#closed = true;
+    this.#stopLooking();
+  }
+
+  /** What became of a change that was sent to the core. */
+  outcome(id: number, outcome: Outcome): void {
+    const waiter = this.#waiters.get(id);
+    if (waiter) {
+      this.#waiters.delete(id);
+      waiter(outcome);
+      return;
+    }
+    const pending = this.#pending;
+    if (pending?.id !== id) return;
+    this.#pending = undefined;
+    if (outcome === 'adopted') {
+      this.#adopt(pending.next);
+      this.#events.tell('prop', 'the prop is parked: the changed prop file is in force');
+    } else if (typeof outcome === 'object') this.#reject(outcome.rejected);
+    this.#report();
+  }
+
+  // --- requests -----------------------------------------------------------------------------------
+
+  /** Writes what was captured; it takes effect at once. */
+  capture(edits: readonly Edit[], by: Author): Promise<{ version: string }> {
+    return this.#inTurn(async () => {
+      this.#refuseGone(by);
+      for (let attempt = 0; attempt < ATTEMPTS; attempt++) {
+        const base = await this.#usable();
+        for (const { path } of edits) this.#refuseWaiting(path);
+        const next = edited(base.loaded, edits);
+        if (next === base.loaded) return { version: base.version };
+        const replaced = replacements(edits, base.loaded.raw, next.raw);
+        const paths = edits.map(({ path }) => path);
+        const written = await this.#put(base, next, edits, paths, by);
+        if (!written) continue;
+        this.#done = [
+          ...this.#done.slice(1 - UNDO_KEPT),
+          { textBefore: base.loaded.text, textAfter: next.text, replaced },
+        ];
+        return this.#answer(written);
+      }
+      throw this.#restless();
+    });
+  }
+
+  /** Puts back what the last capture replaced. */
+  undo(by: Author): Promise<{ version: string; undone: string }> {
+    return this.#inTurn(async () => {
+      this.#refuseGone(by);
+      const last = this.#done.at(-1);
+      if (!last) throw new Refusal('condition', 'there is nothing to undo: nothing was captured');
+      const edits = last.replaced.map(({ path, before }) => ({ path: [...path], value: before }));
+      const undone = undoneText(last.replaced);
+      for (let attempt = 0; attempt < ATTEMPTS; attempt++) {
+        const base = await this.#usable();
+        for (const { path, after } of last.replaced) {
+          const is = valueAt(base.loaded.raw, path);
+          if (!isDeepStrictEqual(is, after)) throw this.#conflict(base.loaded, path, after, is);
+          this.#refuseWaiting(path);
+        }
+        const next =
+          base.loaded.text === last.textAfter
+            ? valid(parseProp(last.textBefore, this.#file))
+            : edited(base.loaded, edits);
+        const paths = edits.map(({ path }) => path);
+        const written = await this.#put(base, next, edits, paths, by);
+        if (!written) continue;
+        this.#done.pop();
+        return { ...this.#answer(written), undone };
+      }
+      throw this.#restless();
+    });
+  }
+
+  /** Replaces the file by a text, or edits it; refused when somebody else did so meanwhile. */
+  apply(
+    given: { text?: string | undefined; edits?: Edit[] | undefined },
+    version: string,
+    by: Author,
+  ): Promise<{ version: string; changed: string[]; pending: boolean }> {
+    return this.#inTurn(async () => {
+      this.#refuseGone(by);
+      const { text, edits } = given;
+      if ((text === undefined) === (edits === undefined))
+        throw new Refusal('invalidParams', 'give either the whole text or edits of it');
+      await this.#fresh();
+      await this.#refuseOther(version, text);
+      let next: Loaded;
+      if (edits) next = edited((await this.#usable()).loaded, edits);
+      else next = this.#checked(text!);
+      return this.#propose(next, by);
+    });
+  }
+
+  /** Puts a version back that was kept. */
+  restore(
+    version: string,
+    by: Author,
+  ): Promise<{ version: string; changed: string[]; pending: boolean }> {
+    return this.#inTurn(async () => {
+      this.#refuseGone(by);
+      await this.#fresh();
+      if (version === this.#onDisk.version && !this.#onDisk.problem)
+        throw new Refusal('condition', `version ${version} is the present one: nothing to do`, {
+          version,
+        });
+      const text = await this.#textOf(version);
+      if (text === undefined)
+        throw new Refusal(
+          'noSuchThing',
+          `there is no version ${version} any more; prop.history lists those that are kept`,
+          { version },
+        );
+      return this.#propose(this.#checked(text), by);
+    });
+  }
+
+  // --- what is asked, past the core ---------------------------------------------------------------
+
+  read(): object {
+    const { version, onDisk, pending, problem, findings } = this.status();
+    return {
+      text: this.text,
+      version: onDisk ?? version,
+      name: basename(this.#file),
+      ...(onDisk !== version && { inUse: version }),
+      ...(problem !== undefined && { problem }),
+      findings: told(findings),
+      pending,
+    };
+  }
+
+  /** The versions that are kept, the present one first. */
+  async history(): Promise<object> {
+    const kept = await this.#disk.versions();
+    const present = this.#onDisk.version ?? undefined;
+    const seen = new Set<string>();
+    const versions: object[] = [];
+    const add = (version: string, timeMs: number | undefined, current: boolean) => {
+      if (seen.has(version)) return;
+      seen.add(version);
+      const made = this.#history.find(version);
+      versions.push({
+        version,
+        time: made?.time ?? new Date(timeMs ?? this.#clock.wallMs()).toISOString(),
+        who: made?.who ?? BY_HAND,
+        what: made?.what ?? 'edited',
+        ...(current && { current: true }),
+      });
+    };
+    if (present !== undefined) add(present, undefined, true);
+    for (const { bytes, timeMs } of kept) add(versionOf(bytes.toString()), timeMs, false);
+    return { versions };
+  }
+
+  // --- the file and the core ----------------------------------------------------------------------
+
+  #inTurn<T>(task: () => Promise<T>): Promise<T> {
+    const result = this.#queue.then(task);
+    this.#queue = result.catch(() => undefined);
+    return result;
+  }
+
+  #compile(loaded: Loaded & { prop: Prop }): Compiled {
+    const version = versionOf(loaded.text);
+    return { version, loaded, view: this.#views.view(loaded.prop, version) };
+  }
+
+  #compiled(loaded: Loaded): Compiled {
+    return this.#compile(loaded as Loaded & { prop: Prop });
+  }
+
+  /** Looks at the file, and takes over what was changed by hand. */
+  async #fresh(): Promise<void> {
+    let seen = await this.#disk.look();
+    if (this.#isKnown(seen)) return;
+    for (let looks = 0; looks < LOOKS; looks++) {
+      await this.#pause(AGAIN_MS);
+      const again = await this.#disk.look();
+      const still = again.signature === seen.signature;
+      seen = again;
+      if (still) break;
+    }
+    await this.#found(seen);
+  }
+
+  #pause(ms: number): Promise<void> {
+    return new Promise((resolve) => {
+      this.#clock.after(ms, resolve);
+    });
+  }
+
+  #isKnown({ bytes }: Seen): boolean {
+    const known = this.#onDisk.bytes;
+    return bytes && known ? bytes.equals(known) : bytes === known;
+  }
+
+  /** Something was found on the disk, by chance or because it was looked for. */
+  async #found(seen: Seen): Promise<void> {
+    if (this.#isKnown(seen)) {
+      this.#onDisk.signature = seen.signature;
+      return;
+    }
+    const loaded = await loadProp(this.#file, async () => {
+      if (seen.bytes) return seen.bytes;
+      throw seen.error;
+    });
+    await this.#takeOver(seen, loaded);
+  }
+
+  async #takeOver({ bytes, signature }: Seen, loaded: Loaded): Promise<void> {
+    const { text, findings } = loaded;
+    const version = bytes ? versionOf(text || bytes.toString('latin1')) : null;
+    this.#onDisk = {
+      bytes,
+      signature,
+      version,
+      compiled: undefined,
+      problem: undefined,
+      findings,
+      changed: [],
+    };
+    if (!loaded.prop) {
+      await this.#hold(
+        bytes || !isGone(this.#onDisk)
+          ? `it has an error: ${firstError(loaded)}. The prop goes on as it was; mend the file`
+          : `${this.#file} is gone. The prop goes on as it was; put the file back`,
+      );
+      return;
+    }
+    this.#onDisk.changed = changesBetween(this.#inForce.loaded.raw, loaded.raw).list;
+    const cut = await this.#cutOff(text, version!);
+    if (cut !== undefined) {
+      await this.#hold(cutOffText(this.#file, cut, this.#known.path));
+      return;
+    }
+    await this.#offer(this.#compiled(loaded), BY_HAND, 'edited');
+  }
+
+  async #cutOff(text: string, version: string): Promise<string | undefined> {
+    const last = this.#pending?.next.loaded.text;
+    const cut =
+      cutOff(text, this.#inForce.loaded.text) ?? (last === undefined ? last : cutOff(text, last));
+    if (cut === undefined || this.#history.find(version)) return undefined;
+    const kept = await this.#disk.versions().catch(() => []);
+    return kept.some(({ bytes }) => bytes.toString() === text) ? undefined : cut;
+  }
+
+  /** The file on the disk is not what the prop goes by. */
+  async #hold(problem: string): Promise<void> {
+    this.#onDisk.problem = problem;
+    await this.#withdraw();
+    this.#report();
+    this.#events.tell('prop', `the prop file was changed and is not used: ${problem}`, {
+      findings: this.#onDisk.findings.length,
+    });
+  }
+
+  /** What waits for the prop to be parked is on the disk no more. */
+  async #withdraw(): Promise<void> {
+    if (!this.#pending) return;
+    this.#pending = undefined;
+    await this.#install(this.#inForce, []);
+  }
+
+  /** The file on the disk is sound: offers it to the core, and tells what became of it. */
+  async #offer(next: Compiled, who: string, what: string): Promise<void> {
+    const { list } = changesBetween(this.#inForce.loaded.raw, next.loaded.raw);
+    const outcome = await this.#install(next, []);
+    if (typeof outcome === 'object') this.#reject(outcome.rejected);
+    else {
+      this.#onDisk.compiled = next;
+      this.#note(next.version, who, what);
+    }
+    this.#report();
+    const sum = list.length > 0 ? list.join('; ') : 'nothing that the prop goes by';
+    if (outcome === 'adopted')
+      this.#events.tell(who, `the prop file was changed and is in force: ${sum}`, {
+        changed: list,
+      });
+    else if (outcome === 'waits')
+      this.#events.tell(
+        who,
+        `the prop file was changed and takes effect when the prop is parked: ${sum}`,
+        { changed: list },
+      );
+  }
+
+  #reject(reason: string): void {
+    this.#onDisk.problem = `the boards cannot do what it asks for: ${reason}. The prop goes on as it was; mend the file, or put the version before it back`;
+    this.#onDisk.compiled = undefined;
+    this.#events.tell('prop', `the changed prop file is not used: ${this.#onDisk.problem}`);
+  }
+
+  /** Sends a change to the core and waits for what becomes of it. */
+  async #install(next: Compiled, captured: readonly Path[]): Promise<Outcome> {
+    for (let attempt = 0; ; attempt++) {
+      const before = this.#inForce;
+      const changes = changesBetween(before.loaded.raw, next.loaded.raw, captured);
+      const id = ++this.#ids;
+      const answered = new Promise<Outcome>((resolve) => this.#waiters.set(id, resolve));
+      const waiting = this.#pending;
+      for (const message of changeMessages(id, before, next, changes)) this.#events.change(message);
+      const outcome = await answered;
+      // What waited until then was replaced, unless it took effect before.
+      if (waiting && this.#pending === waiting) this.#pending = undefined;
+      if (outcome === 'stale' && attempt < ATTEMPTS) continue;
+      if (outcome === 'adopted') this.#adopt(next);
+      if (outcome === 'waits') this.#pending = { id, next };
+      return outcome;
+    }
+  }
+
+  #adopt(next: Compiled): void {
+    this.#inForce = next;
+    this.#accept(next);
+  }
+
+  /** Another start can go by this version from now on. */
+  #accept({ loaded: { text } }: Compiled): void {
+    this.#chore('no copy of the prop file could be kept', () => this.#known.keep(text));
+  }
+
+  #note(version: string, who: string, what: string): void {
+    const time = new Date(this.#clock.wallMs()).toISOString();
+    this.#chore('the history of the prop file could not be kept', () =>
+      this.#history.add({ version, time, who, what }),
+    );
+  }
+
+  /** Disk work that nobody waits for. */
+  #chore(text: string, work: () => Promise<unknown>): void {
+    this.#chores = this.#chores.then(work).catch((error) => this.#events.trouble(error, text));
+  }
+
+  #report(): void {
+    const status = this.status();
+    const text = JSON.stringify(status);
+    if (text === this.#statusText) return;
+    this.#statusText = text;
+    this.#events.status(status);
+  }
+
+  // --- writing ------------------------------------------------------------------------------------
+
+  /** The file as it is now, if the prop goes by it, or will when parked. */
+  async #usable(): Promise<Compiled> {
+    await this.#fresh();
+    const { compiled, problem, findings } = this.#onDisk;
+    if (compiled) return compiled;
+    throw new Refusal('condition', `nothing was written to the prop file: ${problem}`, {
+      file: this.#file,
+      findings: told(findings),
+    });
+  }
+
+  /** Writes a file that was edited, and has the core adopt the same edits. */
+  async #put(
+    base: Compiled,
+    next: Loaded,
+    edits: readonly Edit[],
+    captured: readonly Path[],
+    by: Author,
+  ): Promise<{ version: string; written: Written } | undefined> {
+    const isInForce = base === this.#inForce;
+    // While another version waits, the prop in force gets the edits alone.
+    const force = isInForce ? next : edited(this.#inForce.loaded, edits);
+    const before = this.#onDisk;
+    const written = await this.#disk.replace(before.bytes, next.text);
+    if (!written) return undefined;
+    const compiled = await this.#wrote(next);
+    const outcome = await this.#install(isInForce ? compiled : this.#compiled(force), captured);
+    if (typeof outcome === 'object') throw await this.#takeBack(written, before, outcome.rejected);
+    this.#note(compiled.version, by.client, by.what);
+    if (!isInForce) {
+      const again = await this.#install(compiled, []);
+      if (typeof again === 'object') this.#reject(again.rejected);
+    }
+    this.#finish(by, compiled.version);
+    return { version: compiled.version, written };
+  }
+
+  /** Writes a whole new version, and offers it to the core. */
+  async #propose(
+    next: Loaded,
+    by: Author,
+  ): Promise<{ version: string; changed: string[]; pending: boolean }> {
+    const before = this.#onDisk;
+    if (!before.bytes && !isGone(before))
+      throw new Refusal('condition', `nothing was written to the prop file: ${before.problem}`, {
+        file: this.#file,
+      });
+    const compiled = this.#compiled(next);
+    const changed = changesBetween(this.#inForce.loaded.raw, next.raw).list;
+    let written: Written | undefined;
+    if (before.bytes?.toString() !== next.text) {
+      written = await this.#disk.replace(before.bytes, next.text);
+      if (!written) throw this.#restless();
+    }
+    await this.#wrote(next, compiled);
+    const outcome = await this.#install(compiled, []);
+    if (typeof outcome === 'object') {
+      if (written) throw await this.#takeBack(written, before, outcome.rejected);
+      this.#reject(outcome.rejected);
+      this.#report();
+      throw new Refusal('condition', `the boards cannot do this: ${outcome.rejected}`);
+    }
+    this.#note(compiled.version, by.client, by.what);
+    this.#finish(by, compiled.version);
+    if (written?.unsure) throw written.unsure;
+    return { version: compiled.version, changed, pending: outcome === 'waits' };
+  }
+
+  async #wrote(next: Loaded, compiled: Compiled = this.#compiled(next)): Promise<Compiled> {
+    this.#onDisk = {
+      bytes: Buffer.from(next.text),
+      signature: await this.#disk.signature(),
+      version: compiled.version,
+      compiled,
+      problem: undefined,
+      findings: next.findings,
+      changed: changesBetween(this.#inForce.loaded.raw, next.raw).list,
+    };
+    return compiled;
+  }
+
+  /** The boards cannot do what was written: the file becomes what it was. */
+  async #takeBack(written: Written, before: OnDisk, reason: string): Promise<Refusal> {
+    const now = this.#onDisk.bytes!.toString();
+    let state = 'the file is as it was before';
+    try {
+      if (await this.#disk.putBack(written, now))
+        this.#onDisk = { ...before, signature: await this.#disk.signature() };
+      else state = 'the file was changed by hand meanwhile and stays as it is';
+    } catch (error) {
+      state = (error as Error).message;
+      this.#reject(reason);
+    }
+    // What waited until the prop is parked was replaced by what is gone again.
+    const { compiled } = this.#onDisk;
+    if (compiled && compiled !== this.#inForce && !this.#pending) await this.#install(compiled, []);
+    this.#report();
+    return new Refusal('condition', `the boards cannot do this: ${reason}; ${state}`, { reason });
+  }
+
+  /** Everything is written: the rest of the work is nobody's to wait for. */
+  #finish(by: Author, version: string): void {
+    this.#report();
+    this.#chore('old versions of the prop file are still there', () => this.#disk.trim());
+    if (this.#gone.has(by.session))
+      this.#events.tell(
+        by.client,
+        `${by.what} was written to the prop file, although ${by.client} was gone before the answer`,
+        { version },
+      );
+  }
+
+  #answer({ version, written }: { version: string; written: Written }): { version: string } {
+    if (written.unsure) throw written.unsure;
+    return { version };
+  }
+
+  // --- refusals -----------------------------------------------------------------------------------
+
+  #refuseGone({ session }: Author): void {
+    if (this.#gone.has(session))
+      throw new Refusal('condition', 'the session was gone before its turn: nothing was written');
+  }
+
+  #restless(): Refusal {
+    return new Refusal('condition', `${this.#file} keeps changing; try again when it is at rest`);
+  }
+
+  #checked(text: string): Loaded {
+    if (Buffer.byteLength(text) > MAX_BYTES)
+      throw new Refusal(
+        'invalidParams',
+        'the text is larger than 1 MiB; a prop file is a few pages',
+        { limitBytes: MAX_BYTES },
+      );
+    return valid(parseProp(text, this.#file));
+  }
+
+  /** An edit must not rest upon, or overwrite, what waits in the file until the prop is parked. */
+  #refuseWaiting(path: Path): void {
+    const file = this.#onDisk.compiled!.loaded;
+    const { raw } = this.#inForce.loaded;
+    if (file === this.#inForce.loaded) return;
+    const places: Path[] = [path];
+    const [section, channel] = path;
+    // An angle means nothing without the calibration and linkage that it was measured with.
+    if (section === 'channels' && channel !== undefined)
+      places.unshift(['channels', channel, 'calibration'], ['channels', channel, 'linkage']);
+    for (const place of places) {
+      const [was, is] = [valueAt(raw, place), valueAt(file.raw, place)];
+      if (isDeepStrictEqual(was, is)) continue;
+      const { line, column } = placeOf(file.text, place);
+      throw new Refusal(
+        'condition',
+        `${this.#file}:${line}:${column}: ${pathText(place)} was changed in the file${fromTo(was, is)}, which waits until the prop is parked, so nothing was written. Park first, then capture again`,
+        { file: this.#file, line, path: pathText(place), was, is },
+      );
+    }
+    if (section !== 'channels' || channel === undefined) return;
+    if (valueAt(file.raw, ['channels', channel]) === undefined)
+      throw new Refusal(
+        'condition',
+        `channel ${channel} is no longer in the prop file, which waits until the prop is parked, so nothing was written`,
+        { file: this.#file, path: pathText(path) },
+      );
+  }
+
+  #conflict({ text }: Loaded, path: Path, was: unknown, is: unknown): Refusal {
+    const { line, column } = placeOf(text, path);
+    return new Refusal(
+      'condition',
+      `${this.#file}:${line}:${column}: ${pathText(path)} was changed since${fromTo(was, is)}, so nothing was undone. Put it back first, or edit the file`,
+      { file: this.#file, line, path: pathText(path), was, is },
+    );
+  }
+
+  /** @throws Refusal with the difference when `version` is not the one on the disk */
+  async #refuseOther(version: string, text: string | undefined): Promise<void> {
+    const present = this.#onDisk.version ?? this.#inForce.version;
+    if (version === present) return;
+    const raw = (from: string) => readText(from).raw;
+    const [base, now] = [await this.#textOf(version), this.text];
+    // Without the version that it was made from, what it would undo is what can be told.
+    const [from, to] = base === undefined ? [text ?? now, now] : [base, now];
+    let changed: string[] = [];
+    try {
+      changed = changesBetween(raw(from), raw(to)).list;
+    } catch {
+      // One of them is no prop file.
+    }
+    throw new Refusal(
+      'condition',
+      'the prop file was changed by somebody else meanwhile, so nothing was written. Read it again (prop.read), and make your changes to that',
+      { version: present, changed },
+    );
+  }
+
+  async #textOf(version: string): Promise<string | undefined> {
+    const here = [this.text, this.#inForce.loaded.text].find((text) => versionOf(text) === version);
+    if (here !== undefined) return here;
+    const kept = await this.#disk.versions();
+    return kept.map(({ bytes }) => bytes.toString()).find((text) => versionOf(text) === version);
+  }
+}
+
+function isGone({ bytes, signature }: OnDisk): boolean {
+  return bytes === undefined && signature === 'ENOENT';
+}
+
+function placeOf(text: string, path: Path): { line: number; column: number } {
+  return readText(text).place({ severity: 'error', path, wrong: '', right: '' });
+}
+
+function fromTo(was: unknown, is: unknown): string {
+  return show(was) === show(is) ? '' : ` from ${show(was)} to ${show(is)}`;
+}

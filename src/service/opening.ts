@@ -1,0 +1,104 @@
+import { basename } from 'node:path';
+import { cutOff } from '../prop/cut-off.ts';
+import { firstError } from '../prop/file/edit.ts';
+import type { History } from '../prop/file/history.ts';
+import type { LastKnown } from '../prop/file/last-known.ts';
+import type { PropDisk, Seen } from '../prop/file/prop-disk.ts';
+import { versionOf } from '../prop/file/version.ts';
+import { type Loaded, loadProp, parseProp } from '../prop/load.ts';
+import type { Prop } from '../prop/schema.ts';
+
+export type Sound = Loaded & { prop: Prop };
+
+/** What was found at the start. */
+export type Opened = {
+  seen: Seen;
+  /** The file on the disk. */
+  loaded: Loaded;
+  /** The accepted version, as kept. */
+  copy: string | undefined;
+} /** `problem`: why that is not the file on the disk. */ & (
+  | { inForce: Sound; problem: string | undefined }
+  /** Nothing can be started; a whole sentence. */
+  | { refused: string }
+);
+
+/**
+ * Decides what to go by: the file on the disk where it is sound and whole, else the version that was
+ * accepted last. A file that is only the beginning of the accepted one is trusted where it is a version
+ * that was in use before: it was put back by hand, or an undo was interrupted.
+ * @param resumed the version that the core has, if it runs already
+ */
+export async function openProp(
+  file: string,
+  disk: PropDisk,
+  known: LastKnown,
+  history: History,
+  resumed: string | undefined,
+): Promise<Opened> {
+  const [seen, copy] = await Promise.all([disk.look(), known.read()]);
+  const loaded = await loadProp(file, async () => {
+    if (seen.bytes) return seen.bytes;
+    throw seen.error;
+  });
+  const found = { seen, loaded, copy };
+  if (resumed !== undefined) return { ...found, ...(await resume(file, found, disk, resumed)) };
+
+  const version = versionOf(loaded.text);
+  if (loaded.prop) {
+    const cut = copy === undefined ? undefined : cutOff(loaded.text, copy);
+    if (cut === undefined || (await wasInUse(loaded.text, version, disk, history)))
+      return { ...found, inForce: loaded as Sound, problem: undefined };
+    const accepted = soundCopy(copy, file);
+    // A copy that is damaged itself says nothing about the file.
+    if (!accepted) return { ...found, inForce: loaded as Sound, problem: undefined };
+    return { ...found, inForce: accepted, problem: cutOffText(file, cut, known.path) };
+  }
+  const accepted = soundCopy(copy, file);
+  if (!accepted) return { ...found, refused: `${file} has errors; nothing was started` };
+  const problem = seen.bytes
+    ? `it has an error: ${firstError(loaded)}. The prop goes by the version that was in use before; mend the file`
+    : `${basename(file)} cannot be read (${firstError(loaded)}). The prop goes by the version that was in use before; put the file back (cp '${known.path}' '${file}')`;
+  return { ...found, inForce: accepted, problem };
+}
+
+async function wasInUse(
+  text: string,
+  version: string,
+  disk: PropDisk,
+  history: History,
+): Promise<boolean> {
+  if (history.find(version)) return true;
+  const kept = await disk.versions().catch(() => []);
+  return kept.some(({ bytes }) => bytes.toString() === text);
+}
+
+function soundCopy(copy: string | undefined, file: string): Sound | undefined {
+  if (copy === undefined) return undefined;
+  const loaded = parseProp(copy, file);
+  return loaded.prop ? (loaded as Sound) : undefined;
+}
+
+/** Finds the version that the core has. */
+async function resume(
+  file: string,
+  { loaded, copy }: { loaded: Loaded; copy: string | undefined },
+  disk: PropDisk,
+  version: string,
+): Promise<{ inForce: Sound; problem: string | undefined } | { refused: string }> {
+  const kept = await disk.versions().catch(() => []);
+  const texts = [copy, loaded.text, ...kept.map(({ bytes }) => bytes.toString())];
+  const text = texts.find((one) => one !== undefined && versionOf(one) === version);
+  const inForce =
+    text === loaded.text ? loaded : text === undefined ? undefined : parseProp(text, file);
+  if (!inForce?.prop)
+    return { refused: `${file}: the version in force (${version}) is not on the disk any more` };
+  const problem = loaded.prop
+    ? undefined
+    : `it has an error: ${firstError(loaded)}. The prop goes on as it was; mend the file`;
+  return { inForce: inForce as Sound, problem };
+}
+
+export function cutOffText(file: string, why: string, copy: string): string {
+  return `${file} seems to be cut off: ${why}. Put it back (cp '${copy}' '${file}'); or, if it is meant so, end it with a line of three dots (...)`;
+}

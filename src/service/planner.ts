@@ -1,0 +1,139 @@
+import { Worker } from 'node:worker_threads';
+import type { Clock } from '../shared/clock.ts';
+import { Refusal } from '../shared/errors.ts';
+import type { PlannerAnswer, PlannerQuestion } from './planner-answer.ts';
+
+/** Works out what takes long. */
+export interface PlannerDesk {
+  /**
+   * @param session what it waits for is dropped when it is gone
+   * @throws Refusal
+   */
+  ask(session: string, question: PlannerQuestion): Promise<object>;
+  gone(session: string): void;
+  close(): Promise<void>;
+}
+
+/** Questions that may wait for their answer, of all sessions together. */
+const WAITING_LIMIT = 16;
+/** The thread is given up when nobody has asked for this long (ms). */
+const IDLE_MS = 20_000;
+/** A board with 512 MB has this much to spare for the thread's memory (MB). */
+const LIMITS = { maxOldGenerationSizeMb: 48, maxYoungGenerationSizeMb: 8 };
+
+interface Waiting {
+  session: string;
+  question: PlannerQuestion;
+  resolve: (result: object) => void;
+  reject: (error: Error) => void;
+}
+
+type Spawn = () => Worker;
+
+const spawnWorker: Spawn = () =>
+  new Worker(new URL('./planner.js', import.meta.url), {
+    name: 'planner',
+    resourceLimits: LIMITS,
+  });
+
+/**
+ * Checks, budgets and rehearsals are worked out in a thread of their own, which lives only while it is
+ * asked: they take seconds and memory, and neither may be taken from anybody else.
+ */
+export class PlannerThread implements PlannerDesk {
+  readonly #clock: Clock;
+  readonly #spawn: Spawn;
+  /** The first one is being worked out. */
+  readonly #waiting: Waiting[] = [];
+  #worker: Worker | undefined;
+  #stopTimer: () => void = () => {};
+
+  constructor(clock: Clock, spawn: Spawn = spawnWorker) {
+    this.#clock = clock;
+    this.#spawn = spawn;
+  }
+
+  ask(session: string, question: PlannerQuestion): Promise<object> {
+    if (this.#waiting.length >= WAITING_LIMIT) {
+      const reason = `${WAITING_LIMIT} checks and budgets wait already; ask again when they are done`;
+      return Promise.reject(new Refusal('tooMany', reason, { limit: WAITING_LIMIT }));
+    }
+    return new Promise((resolve, reject) => {
+      this.#waiting.push({ session, question, resolve, reject });
+      if (this.#waiting.length === 1) this.#begin();
+    });
+  }
+
+  gone(session: string): void {
+    const reason = 'the session is gone';
+    for (let at = this.#waiting.length - 1; at >= 0; at--) {
+      const { session: owner, reject } = this.#waiting[at]!;
+      if (owner !== session) continue;
+      if (at > 0) this.#waiting.splice(at, 1);
+      // What nobody waits for any more may take minutes.
+      else if (this.#waiting.length > 0) this.#abandon();
+      reject(new Refusal('condition', reason));
+    }
+  }
+
+  async close(): Promise<void> {
+    this.#stopTimer();
+    const worker = this.#worker;
+    this.#worker = undefined;
+    await worker?.terminate();
+  }
+
+  #begin(): void {
+    this.#stopTimer();
+    const next = this.#waiting[0];
+    if (next) {
+      this.#running().postMessage(next.question);
+      return;
+    }
+    this.#stopTimer = this.#clock.after(IDLE_MS, () => void this.close());
+  }
+
+  /** Ends the thread in the middle of the first question. */
+  #abandon(): void {
+    this.#waiting.shift();
+    void this.close();
+    this.#begin();
+  }
+
+  #running(): Worker {
+    if (this.#worker) return this.#worker;
+    const worker = this.#spawn();
+    worker.on('message', (answer: PlannerAnswer) => {
+      if (this.#worker !== worker) return;
+      const asked = this.#waiting.shift();
+      if ('result' in answer) asked?.resolve(answer.result);
+      else asked?.reject(new Refusal(answer.kind, answer.reason, answer.values));
+      this.#begin();
+    });
+    let cause: Error = new Error('the thread that works out budgets ended');
+    worker.on('error', (error) => {
+      cause = error;
+    });
+    worker.on('exit', () => {
+      // One that was given up has nobody waiting.
+      if (this.#worker !== worker) return;
+      this.#worker = undefined;
+      const asked = this.#waiting.shift();
+      asked?.reject(refusalFor(cause, asked.question));
+      this.#begin();
+    });
+    worker.unref();
+    this.#worker = worker;
+    return worker;
+  }
+}
+
+function refusalFor(cause: Error, { about }: PlannerQuestion): Error {
+  if ((cause as NodeJS.ErrnoException).code !== 'ERR_WORKER_OUT_OF_MEMORY') return cause;
+  const what = about === 'cue' ? 'rehearsing this cue' : 'working this out';
+  return new Refusal(
+    'condition',
+    `${what} needs more memory than the daemon may take (${LIMITS.maxOldGenerationSizeMb} MB); do it on a laptop: sinew budget FILE, or sinew check FILE`,
+    { limitMb: LIMITS.maxOldGenerationSizeMb },
+  );
+}

@@ -1,0 +1,226 @@
+import fs from 'node:fs/promises';
+import { FileStore, type StoreFs } from '../core/store.ts';
+import { formatFinding } from '../prop/finding.ts';
+import { type PlanFs, writePlan } from '../safe-plan.ts';
+import type { Clock } from '../shared/clock.ts';
+import { Refusal } from '../shared/errors.ts';
+import { Asks } from './asks.ts';
+import { coreProp, viewBytes } from './core-prop.ts';
+import { Keeper, type KeeperFs } from './keeper.ts';
+import type { LogSink } from './log-sink.ts';
+import type { PlannerDesk } from './planner.ts';
+import type {
+  Author,
+  ChangeMessage,
+  FromGateway,
+  FromService,
+  ServiceStart,
+  ToGatewayFromService,
+  ToService,
+} from './protocol.ts';
+import { stateDir, targetOf } from './state-dir.ts';
+
+export type ServiceFs = KeeperFs & StoreFs & PlanFs;
+
+/** What the service works with; tests put their own in. */
+export interface Surroundings {
+  main(message: FromService, handOver?: ArrayBuffer[]): void;
+  change(message: ChangeMessage, handOver?: ArrayBuffer[]): void;
+  answer(answer: ToGatewayFromService): void;
+  sink: LogSink;
+  planner: PlannerDesk;
+  clock: Clock;
+  fileSystem?: ServiceFs;
+}
+
+/** Owns the prop file and everything else on the disk, so that the core opens no file and waits for none. */
+export class PropService {
+  readonly #start: Omit<ServiceStart, 'changes'>;
+  readonly #around: Surroundings;
+  readonly #fs: ServiceFs;
+  readonly #keeper: Keeper;
+  readonly #asks: Asks;
+  #store: FileStore | undefined;
+  #planDir = '';
+  /** Sessions with edits that wait, and those of them that are gone. */
+  readonly #editing = new Map<string, number>();
+  readonly #gone = new Set<string>();
+
+  constructor(start: Omit<ServiceStart, 'changes'>, around: Surroundings) {
+    this.#start = start;
+    this.#around = around;
+    this.#fs = around.fileSystem ?? fs;
+    const { clock, planner } = around;
+    const trouble = (error: unknown, text: string) =>
+      around.sink.log('error', 'sinewd', { err: error }, text);
+    this.#keeper = new Keeper(
+      start.file,
+      clock,
+      {
+        change: (message) =>
+          around.change(message, message.t === 'begin' ? [bufferOf(message.view)] : []),
+        status: (status) => around.main({ t: 'file', status }),
+        tell: (who, text, values = {}) =>
+          around.main({ t: 'tell', who, what: 'file', text, values }),
+        trouble,
+      },
+      this.#gone,
+      this.#fs,
+    );
+    this.#asks = new Asks(
+      this.#keeper,
+      planner,
+      (answer) => around.answer(answer),
+      (error) => trouble(error, 'a question could not be answered'),
+    );
+  }
+
+  /** Opens file and state, and tells the main thread what came of it. */
+  async open(): Promise<void> {
+    const { file, resumed } = this.#start;
+    const { main, sink } = this.#around;
+    const target = await targetOf(file);
+    const folder = stateDir(this.#start.stateDir, target);
+    this.#planDir = this.#start.planDir ?? folder;
+    const { findings, refused } = await this.#keeper.open(target, folder, resumed);
+    const lines = findings.map((finding) => formatFinding(finding, file));
+    if (refused !== undefined) {
+      main({ t: 'cannot-open', lines: [...lines, `sinewd: ${refused}`] });
+      return;
+    }
+    try {
+      this.#store = await FileStore.open(
+        folder,
+        (error) =>
+          sink.log(
+            'error',
+            'sinewd',
+            { err: error },
+            'the state could not be saved; the prop goes on without it',
+          ),
+        this.#fs,
+      );
+    } catch (error) {
+      const reason = `the state cannot be kept: ${(error as Error).message}; make ${folder} writable, or give another with --state-dir`;
+      main({ t: 'cannot-open', lines: [...lines, `sinewd: ${reason}`] });
+      return;
+    }
+    const status = this.#keeper.status();
+    if (resumed !== undefined) main({ t: 'file', status });
+    else {
+      sink.complain(lines);
+      if (status.problem !== undefined)
+        sink.log('warn', 'sinewd', {}, `the prop file on the disk is not used: ${status.problem}`);
+      const { inForce } = this.#keeper;
+      const view = viewBytes(inForce.view);
+      const opened = {
+        prop: coreProp(inForce),
+        view,
+        version: inForce.version,
+        status,
+        restored: this.#store.restored,
+        bootNowS: this.#store.bootNowS(),
+      };
+      main({ t: 'opened', ...opened }, [view.buffer]);
+    }
+    this.#keeper.watch();
+  }
+
+  /** A message of the main thread, after `open`. */
+  receive(message: Exclude<ToService, { t: 'gateway' | 'log' | 'print' }>): void {
+    switch (message.t) {
+      case 'state':
+        void this.#reply(message.n, async () => {
+          const noted = await this.#store!.save(message.state, message.durable);
+          if (noted !== 'yes')
+            throw new Refusal('internal', `the state could not be saved: ${noted.message}`);
+          return {};
+        });
+        break;
+      case 'plan':
+        void this.#reply(message.n, async () => {
+          await writePlan(message.plan, this.#planDir, this.#fs);
+          return {};
+        });
+        break;
+      case 'capture':
+        this.#edit(message, () => this.#keeper.capture(message.edits, message.by));
+        break;
+      case 'undo':
+        this.#edit(message, () => this.#keeper.undo(message.by));
+        break;
+      case 'apply': {
+        const { text, edits, version, by } = message;
+        this.#edit(message, () => this.#keeper.apply({ text, edits }, version, by));
+        break;
+      }
+      case 'restore':
+        this.#edit(message, () => this.#keeper.restore(message.version, message.by));
+        break;
+      case 'gone':
+        this.gone(message.session);
+        break;
+      case 'change':
+        this.#keeper.outcome(message.id, message.outcome);
+        break;
+      case 'flush':
+        void this.#reply(message.n, async () => {
+          await this.#keeper.flush();
+          await this.#store!.flush();
+          await this.#around.sink.flush();
+          return {};
+        });
+    }
+  }
+
+  /** A message of the gateway, after `open`. */
+  ask(message: Exclude<FromGateway, { t: 'log' }>): void {
+    if (message.t === 'ask') this.#asks.ask(message);
+    else this.#asks.gone(message.session);
+  }
+
+  gone(session: string): void {
+    if (this.#editing.has(session)) this.#gone.add(session);
+    this.#asks.gone(session);
+  }
+
+  async close(): Promise<void> {
+    this.#keeper.close();
+    await this.#around.planner.close();
+  }
+
+  #edit({ n, by }: { n: number; by: Author }, work: () => Promise<object>): void {
+    const { session } = by;
+    this.#editing.set(session, (this.#editing.get(session) ?? 0) + 1);
+    void this.#reply(n, async () => {
+      try {
+        return (await work()) as Record<string, unknown>;
+      } finally {
+        const left = this.#editing.get(session)! - 1;
+        if (left > 0) this.#editing.set(session, left);
+        else {
+          this.#editing.delete(session);
+          this.#gone.delete(session);
+        }
+      }
+    });
+  }
+
+  async #reply(n: number, work: () => Promise<Record<string, unknown>>): Promise<void> {
+    try {
+      this.#around.main({ t: 'done', n, result: await work() });
+    } catch (error) {
+      if (!(error instanceof Refusal))
+        this.#around.sink.log('error', 'sinewd', { err: error }, 'a request failed');
+      const refusal =
+        error instanceof Refusal
+          ? error
+          : new Refusal('internal', `this is a fault in Sinew: ${(error as Error).message}`);
+      this.#around.main({ t: 'fail', n, error: refusal.toObject() });
+    }
+  }
+}
+
+function bufferOf(bytes: Uint8Array): ArrayBuffer {
+  return bytes.buffer as ArrayBuffer;
+}

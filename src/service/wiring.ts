@@ -1,0 +1,38 @@
+import type { LoomWire, PlacedWire } from '../prop/loom.ts';
+import { wiresOf } from '../prop/loom.ts';
+import type { Prop } from '../prop/schema.ts';
+import { wireColourName } from '../sums/wire-colours.ts';
+
+/**
+ * The wires that a text matches, trunk wires included: by part of a label, channel, rail or end, by
+ * the start of a role, or by a colour's whole code or name. Every word of the text must match; an
+ * empty text finds all wires.
+ */
+export function findWires(prop: Prop, text: string): LoomWire[] {
+  const words = text.toLowerCase().split(/\s+/).filter(Boolean);
+  return wiresOf(prop)
+    .filter((wire) => matches(wire, words))
+    .map(told);
+}
+
+function matches({ label, channel, rail, cores }: LoomWire, words: readonly string[]): boolean {
+  const parts = [label, channel ?? '', rail ?? '', ...cores.flatMap(({ from, to }) => [from, to])];
+  const roles = cores.map(({ role }) => role);
+  const colours = cores.flatMap(({ colour }) => [colour, ...nameWords(colour)]);
+  return words.every(
+    (word) =>
+      parts.some((part) => part.toLowerCase().includes(word)) ||
+      roles.some((role) => role.toLowerCase().startsWith(word)) ||
+      colours.some((colour) => colour.toLowerCase() === word),
+  );
+}
+
+/** A wire without its place in the file. */
+function told({ path: _path, own: _own, ...wire }: PlacedWire): LoomWire {
+  return wire;
+}
+
+/** The words of a colour's name: `GNYE` is green and yellow. */
+function nameWords(colour: string): string[] {
+  return wireColourName(colour)?.split('-') ?? [];
+}

@@ -1,0 +1,57 @@
+import { setPriority } from 'node:os';
+import { type MessagePort, parentPort, workerData } from 'node:worker_threads';
+import * as z from 'zod';
+import { systemClock } from '../shared/clock.ts';
+import { makeLogSink } from './log-sink.ts';
+import { PlannerThread } from './planner.ts';
+import type { FromGateway, ServiceStart, ToService } from './protocol.ts';
+import { PropService } from './service.ts';
+
+/** Entry of the thread of the prop-file service. */
+if (!parentPort) throw new Error('this runs as a worker thread of sinewd');
+const main = parentPort;
+const start = workerData as ServiceStart;
+
+/** The core goes first where both want the same processor. */
+const NICENESS = 5;
+try {
+  // On Linux 0 stands for this thread alone (setpriority(2), notes); elsewhere for the whole process.
+  if (process.platform === 'linux') setPriority(0, NICENESS);
+} catch {
+  // The systemd unit forbids it; then the scheduler is fair to both.
+}
+
+// One prop is checked, and seldom: compiled checks would not pay.
+z.config({ jitless: true });
+const sink = await makeLogSink(start.logLevel, start.pretty);
+let gateway: MessagePort | undefined;
+const service = new PropService(start, {
+  main: (message, handOver = []) => main.postMessage(message, handOver),
+  change: (message, handOver = []) => start.changes.postMessage(message, handOver),
+  answer: (answer) => gateway?.postMessage(answer),
+  sink,
+  planner: new PlannerThread(systemClock),
+  clock: systemClock,
+});
+const opened = service.open();
+
+main.on('message', async (message: ToService) => {
+  if (message.t === 'log') sink.log(message.level, message.name, message.values, message.text);
+  else if (message.t === 'print') sink.print(message.text);
+  else {
+    await opened;
+    if (message.t === 'gateway') connect(message.port);
+    else service.receive(message);
+  }
+});
+
+function connect(port: MessagePort): void {
+  gateway?.close();
+  gateway = port;
+  port.on('message', (message: FromGateway) => {
+    if (message.t === 'log') sink.log(message.level, message.name, message.values, message.text);
+    else service.ask(message);
+  });
+}
+
+await opened;

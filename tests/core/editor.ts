@@ -1,0 +1,89 @@
+import type { PropEditor } from '../../src/core/commands.ts';
+import type { Changing, Core } from '../../src/core/core.ts';
+import type { Driver } from '../../src/drivers/driver.ts';
+import type { Board, Prop } from '../../src/prop/schema.ts';
+import { changed, type Edit } from '../../src/prop/splice.ts';
+import type { ChangeMessage, Outcome } from '../../src/service/protocol.ts';
+
+/** How a core on a bench takes over changes: from a list, with the outcomes written down. */
+export class Bench implements Changing {
+  readonly messages: ChangeMessage[] = [];
+  readonly outcomes: [id: number, outcome: Outcome][] = [];
+  /** What changed, at every change that came into force. */
+  readonly inForce: string[][] = [];
+  readonly plans: string[][] = [];
+  readonly #make: (board: Board) => Driver;
+
+  constructor(make: (board: Board) => Driver) {
+    this.#make = make;
+  }
+
+  readonly receive = (): ChangeMessage | undefined => this.messages.shift();
+  readonly createDriver = async (board: Board): Promise<Driver> => this.#make(board);
+  readonly writePlan: Changing['writePlan'] = async (_prop, boards) => {
+    this.plans.push(boards.map(({ name }) => name));
+  };
+  readonly tell = (id: number, outcome: Outcome): void => {
+    this.outcomes.push([id, outcome]);
+  };
+  readonly onProp: Changing['onProp'] = ({ changed: what }) => {
+    this.inForce.push(what);
+  };
+}
+
+let lastId = 0;
+
+/** Values of channels come into force at once, as the prop-file service sends them. */
+export function takeEdits(core: Core, edits: readonly Edit[]): void {
+  const names = new Set(edits.map(({ path }) => String(path[1])));
+  let data: unknown = { channels: core.prop.channels };
+  for (const { path, value } of edits) data = changed(data, path, value);
+  const { channels } = data as Pick<Prop, 'channels'>;
+  const messages: ChangeMessage[] = [
+    {
+      ...{
+        t: 'begin',
+        id: ++lastId,
+        version: String(lastId),
+        base: core.version,
+        whenParked: false,
+      },
+      ...{ changed: [], view: new Uint8Array(), rest: {} },
+    },
+    ...[...names].map((name) => ({ t: 'channel', name, spec: channels[name]! }) as const),
+    { t: 'end' },
+  ];
+  for (const message of messages) core.changes!.take(message);
+}
+
+/** The prop file as commands see it: keeps what is written, and puts it into force at once. */
+export class Editor implements PropEditor {
+  readonly edits: Edit[] = [];
+  refusal: Error | undefined;
+  /** When set, a change waits for it. */
+  writing: Promise<void> | undefined;
+  /** What `undo` puts back. */
+  undoing: Edit[] = [];
+  core: Core | undefined;
+
+  async capture(edits: Edit[]): Promise<void> {
+    await this.writing;
+    if (this.refusal) throw this.refusal;
+    this.edits.push(...edits);
+    takeEdits(this.core!, edits);
+  }
+
+  async undo(): Promise<{ undone: string }> {
+    if (this.refusal) throw this.refusal;
+    takeEdits(this.core!, this.undoing);
+    return { undone: 'the last capture' };
+  }
+
+  async apply() {
+    return { version: '1', changed: [], pending: false };
+  }
+
+  async restore() {
+    return { version: '1', changed: [], pending: false };
+  }
+}
