@@ -2,6 +2,7 @@ import { EventEmitter } from 'node:events';
 import { type RawData, WebSocket } from 'ws';
 import type { Condition } from '../core/condition.ts';
 import type { ChannelState, JournalEntry, Method, Params, Result } from '../core/requests.ts';
+import type { FileNews } from '../gateway/notices.ts';
 import { type Clock, systemClock } from '../shared/clock.ts';
 import { CODES, type ErrorData } from '../shared/errors.ts';
 
@@ -46,6 +47,17 @@ export interface Opened {
   prop: string;
   protocol: number;
   linkTimeoutMs: number;
+  /** Version of the prop file that is in force. */
+  version: string;
+  /** How the file on the disk stands to it, where it is another one. */
+  file?: FileNews;
+}
+
+/** The params of a `prop.changed` notification; with neither pending nor problem the file is in force. */
+export interface ChangeParams extends FileNews {
+  version: string;
+  prop: string;
+  linkTimeoutMs: number;
 }
 
 /** The params of a `state` notification: the first holds every channel, then those that changed. */
@@ -53,6 +65,8 @@ export interface StateParams {
   condition: Condition;
   /** Seconds since the daemon started. */
   t: number;
+  /** Number of the tick. */
+  tick: number;
   /** Name of the client that holds the lease. */
   holder: string | null;
   channels: Record<string, ChannelState>;
@@ -62,6 +76,7 @@ export interface StateParams {
 interface ClientEvents {
   state: [StateParams];
   event: [JournalEntry];
+  change: [ChangeParams];
   /** The link is gone; the reason in words. */
   close: [string];
 }
@@ -127,10 +142,11 @@ export class Client extends EventEmitter<ClientEvents> {
     } finally {
       cancel();
     }
-    client.#superviseLink(client.opened.linkTimeoutMs);
+    client.#superviseLink();
     return client;
   }
 
+  /** What `session.open` answered, brought up to date when the prop file changes. */
   get opened(): Opened {
     return this.#opened!;
   }
@@ -189,7 +205,8 @@ export class Client extends EventEmitter<ClientEvents> {
       error?: { code: number; message: string; data?: ErrorData };
     };
     if (method === 'state') this.emit('state', params as StateParams);
-    else if (method === 'event') this.emit('event', (params as { entry: JournalEntry }).entry);
+    else if (method === 'event') this.#event(params as { entry: JournalEntry; again?: true });
+    else if (method === 'prop.changed') this.#change(params as ChangeParams);
     if (method !== undefined || id === undefined) return;
     const pending = this.#pending.get(id);
     if (!pending) return;
@@ -198,13 +215,31 @@ export class Client extends EventEmitter<ClientEvents> {
     else pending.resolve(result);
   }
 
+  /** What is told again, because more like it have come, is no news. */
+  #event({ entry, again }: { entry: JournalEntry; again?: true }): void {
+    if (!again) this.emit('event', entry);
+  }
+
+  #change(params: ChangeParams): void {
+    // It may come before the answer to session.open, which then says the same.
+    if (this.#opened) {
+      const { version, prop, linkTimeoutMs, ...news } = params;
+      const { file: _, ...opened } = this.#opened;
+      const differs = news.pending === true || news.problem !== undefined;
+      this.#opened = { ...opened, version, prop, linkTimeoutMs, ...(differs && { file: news }) };
+    }
+    this.emit('change', params);
+  }
+
   /**
    * Counts checks without life instead of comparing times: when this process itself was held up,
    * one check falls due, then the frames that arrived meanwhile are read.
    */
-  #superviseLink(linkTimeoutMs: number): void {
+  #superviseLink(): void {
     this.#missed = 0;
     const check = () => {
+      // It may change with the prop file.
+      const { linkTimeoutMs } = this.opened;
       if (++this.#missed > 2 * CHECKS_PER_TIMEOUT) {
         this.#lose(`the daemon was silent for ${2 * linkTimeoutMs} ms`);
         this.#socket.terminate();

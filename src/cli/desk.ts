@@ -3,7 +3,17 @@ import type { Condition } from '../core/condition.ts';
 import type { ChannelState, JournalEntry, Method, Params, Result } from '../core/requests.ts';
 import type { Clock } from '../shared/clock.ts';
 import { CODES, Refusal } from '../shared/errors.ts';
-import { Client, type LinkLost, type Opened, RpcError, type StateParams } from './client.ts';
+import type { Writing } from '../shared/fate.ts';
+import {
+  type ChangeParams,
+  Client,
+  LinkLost,
+  type Opened,
+  RpcError,
+  type StateParams,
+} from './client.ts';
+import { findFate } from './fate.ts';
+import { changeLine } from './file-text.ts';
 import type { Address } from './values.ts';
 import type { Given, Outcome, Verb } from './verb.ts';
 
@@ -34,6 +44,8 @@ const FOLLOW_HZ = 10;
 const FRAME_MS = 1000 / FOLLOW_HZ;
 /** A frame this close behind an answer may still tell of the time before it (ms). */
 const STALE_MS = 50;
+/** How long a connection may take that only looks what became of a change (ms). */
+const FATE_CONNECT_MS = 1000;
 const BUSY_FLAGS = ['moving', 'delayed', 'flashHeld'];
 
 /**
@@ -53,6 +65,10 @@ export class Desk {
   #condition: Condition | undefined;
   #conditionAtMs = Number.NEGATIVE_INFINITY;
   #changesCondition = false;
+  #changesFile = false;
+  /** What is being written to the prop file, in words, and the version before it. */
+  #writing: Writing | undefined;
+  #fate: string | undefined;
   readonly #channels = new Map<string, ChannelState>();
   #settle: ((outcome: Promise<never>) => void) | undefined;
   #cancelSleep = () => {};
@@ -82,28 +98,55 @@ export class Desk {
     return this.#client?.lost;
   }
 
+  /** What became of the change of the prop file that was under way when the link went, in words. */
+  get fate(): string | undefined {
+    return this.#fate;
+  }
+
   async connect(): Promise<Opened> {
     return (await this.client()).opened;
   }
 
   async client(): Promise<Client> {
     if (this.#client) return this.#client;
-    const { address, token, name } = this.options;
-    const client = await Client.connect({
-      url: `ws://${address.host}:${address.port}/api`,
-      token,
-      clientName: name,
-      clock: this.io.clock,
-    });
+    const client = await this.#link();
     this.#client = client;
     this.#condition = client.opened.condition;
     client.on('close', () => this.#settle?.(Promise.reject(client.lost)));
     client.on('event', (entry) => this.#hear(entry));
+    client.on('change', (change) => this.#hearChange(change));
     client.on('state', ({ condition, channels }) => {
       for (const [name, state] of Object.entries(channels)) this.#channels.set(name, state);
       this.#watchCondition(condition);
     });
     return client;
+  }
+
+  #link(timeoutMs?: number): Promise<Client> {
+    const { address, token, name } = this.options;
+    return Client.connect({
+      url: `ws://${address.host}:${address.port}/api`,
+      token,
+      clientName: name,
+      clock: this.io.clock,
+      ...(timeoutMs !== undefined && { timeoutMs }),
+    });
+  }
+
+  /**
+   * A call that writes to the prop file. When the link goes before the answer, `run` finds out what
+   * became of it.
+   * @param what for people: `mark open of beak`
+   */
+  async write<M extends Method>(what: string, method: M, params: Params<M>): Promise<Result<M>> {
+    const { version } = await this.connect();
+    this.#writing = { what, version };
+    try {
+      return await this.call(method, params);
+    } finally {
+      // A link that is lost leaves it open.
+      if (!this.lost) this.#writing = undefined;
+    }
   }
 
   call<M extends Method>(method: M, params: Params<M>): Promise<Result<M>>;
@@ -177,14 +220,25 @@ export class Desk {
   /** Runs a verb to its end, to Ctrl-C, or to the loss of the link, whichever is first. */
   async run(verb: Verb, given: Given): Promise<Outcome> {
     this.#changesCondition = verb.changesCondition === true;
+    this.#changesFile = verb.changesFile === true;
     try {
       return await new Promise<Outcome>((resolve, reject) => {
         this.#settle = resolve as (outcome: Promise<never>) => void;
         verb.run(given, this).then(resolve, reject);
       });
+    } catch (error) {
+      const writing = this.#writing;
+      if (error instanceof LinkLost && writing) {
+        this.#writing = undefined;
+        this.#fate = await findFate(writing, this.options.name, this.io.clock, () =>
+          this.#link(FATE_CONNECT_MS),
+        );
+      }
+      throw error;
     } finally {
       this.#settle = undefined;
       this.#changesCondition = false;
+      this.#changesFile = false;
       this.#cancelSleep();
     }
   }
@@ -262,5 +316,10 @@ export class Desk {
   #hear(entry: JournalEntry): void {
     if (entry.who === this.options.name || entry.what === 'condition') return;
     this.onNotice(`${entry.who}: ${entry.text}`);
+  }
+
+  #hearChange(change: ChangeParams): void {
+    const trouble = change.pending === true || change.problem !== undefined;
+    if (!this.#changesFile || trouble) this.onNotice(changeLine(change));
   }
 }

@@ -56,6 +56,11 @@ class Picture {
     return lines;
   }
 
+  clear(): void {
+    this.#channels.clear();
+    this.#rails.clear();
+  }
+
   draw(prop: string): string {
     const channels = [...this.#channels].map(([name, state]) => [name, ...state]);
     const rails = [...this.#rails].map(([name, load]) => [name, ...load]);
@@ -93,6 +98,8 @@ export const followVerbs = [
         else if (stdout.isTTY) print(stdout, CLEAR + picture.draw(client.opened.prop));
         else for (const line of lines) print(stdout, line);
       });
+      // What is shown may be gone; the next notification holds all that there is.
+      client.on('change', () => picture.clear());
       await desk.call('state.follow', { hz });
       return ended;
     },

@@ -54,7 +54,8 @@ async function perform({ verb, given, globals }: Chosen, io: Io): Promise<number
   } catch (error) {
     if (error instanceof LinkLost) {
       const then = desk.leased ? '; the prop parks itself' : '';
-      throw new LinkLost(`link lost: ${error.message}${then}`);
+      const fate = desk.fate === undefined ? '' : `; ${desk.fate}`;
+      throw new LinkLost(`link lost: ${error.message}${then}${fate}`);
     }
     const code = complain(io, json, error);
     // What was refused is the news; that the lease could not be handed over either is not.

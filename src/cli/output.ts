@@ -1,8 +1,10 @@
 import { writeFile } from 'node:fs/promises';
 import type { Writable } from 'node:stream';
+import type { ToldFinding } from '../gateway/notices.ts';
 import { CODES, Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
 import { LinkLost, RpcError, Unreachable } from './client.ts';
+import { findingLine } from './file-text.ts';
 
 /** What was typed cannot be understood. */
 export class UsageError extends Error {
@@ -36,14 +38,21 @@ export function errorObject(error: unknown): { code: number; message: string; da
   return { code: CODES.internal, message: 'Internal error', data };
 }
 
-/** The error in one line for a person. */
+/** The error for a person: in one line, and below it what is wrong with a file, or what differs. */
 export function explain(error: unknown): string {
   if (error instanceof RpcError) {
     const { reason = error.message, ...values } = error.data ?? {};
-    return reason + extras(reason, values);
+    return [reason + extras(reason, values), ...lists(values)].join('\n');
   }
   if (error instanceof Error) return error.message || error.name;
   return String(error);
+}
+
+/** Findings and differences that the daemon tells with a refusal, a line each. */
+function lists({ findings, changed }: Record<string, unknown>): string[] {
+  const found = Array.isArray(findings) ? (findings as ToldFinding[]).map(findingLine) : [];
+  const differ = Array.isArray(changed) ? changed.map(String) : [];
+  return [...found, ...differ].map((line) => `  ${line}`);
 }
 
 /** The numbers that the reason does not already name. */

@@ -1,6 +1,7 @@
 import { doctorVerb } from './doctor.ts';
 import { fileVerbs } from './files.ts';
 import { followVerbs } from './follow.ts';
+import { propVerbs } from './prop-verbs.ts';
 import type { Verb } from './verb.ts';
 import { benchVerbs, conditionVerbs, lookVerbs, motionVerbs } from './verbs.ts';
 
@@ -11,6 +12,7 @@ export const VERBS: readonly Verb[] = [
   ...conditionVerbs,
   ...lookVerbs,
   ...followVerbs,
+  ...propVerbs,
   ...fileVerbs,
   doctorVerb,
 ];

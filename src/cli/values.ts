@@ -61,6 +61,14 @@ export function degreesOrMark(text: string): number | string {
   throw new InvalidArgumentError("Give an angle in degrees, e.g. -3, or a mark's name.");
 }
 
+/** A version of a prop file, as `history` shows it. */
+export function versionOfFile(text: string): string {
+  if (/^[0-9a-f]{16}$/.test(text)) return text;
+  throw new InvalidArgumentError(
+    'Give a version, 16 hexadecimal digits; sinew history lists them.',
+  );
+}
+
 export interface Address {
   host: string;
   port: number;

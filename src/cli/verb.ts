@@ -49,6 +49,8 @@ export interface Verb<G = Given> {
   where: 'line' | 'prompt' | 'both';
   /** It is meant to change the condition of the prop, which is then no news. */
   changesCondition?: boolean;
+  /** It is meant to change the prop file, which is then no news. */
+  changesFile?: boolean;
   /** It sees to Ctrl-C, the loss of the link and the lease by itself, and prints as it goes. */
   independent?: boolean;
   run(given: G, desk: Desk): Promise<Outcome>;

@@ -3,6 +3,7 @@ import { didYouMean } from '../prop/finding.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
 import type { Desk } from './desk.ts';
+import { fileLines } from './file-text.ts';
 import { findVerb } from './find.ts';
 import { show, table, UsageError } from './output.ts';
 import { between, degreesOrMark, number, seconds, secondsOrNone } from './values.ts';
@@ -37,17 +38,19 @@ function delayNote(result: { delayed?: string }): string {
 }
 
 async function status(desk: Desk): Promise<Outcome> {
-  const { prop } = await desk.connect();
+  const { prop, version, file } = await desk.connect();
   const { condition, holder, rails } = await desk.state();
   const { channels } = await desk.call('channel.list', {});
-  const parts = [`${prop}: ${condition}\nlease: ${holder ?? 'free'}`, channelTable(channels)];
+  const head = [`${prop}: ${condition}`, `lease: ${holder ?? 'free'}`];
+  const parts = [[...head, ...(file ? fileLines(file) : [])].join('\n'), channelTable(channels)];
   const load = Object.entries(rails).map(([name, { amps, limitA }]) => [
     name,
     amps.toFixed(2),
     show(limitA),
   ]);
   if (load.length > 0) parts.push(table(['rail', 'amps', 'limit A'], load));
-  return { result: { prop, condition, holder, rails, channels }, text: parts.join('\n\n') };
+  const result = { prop, condition, holder, version, ...(file && { file }), rails, channels };
+  return { result, text: parts.join('\n\n') };
 }
 
 function channelTable(channels: Record<string, ChannelInfo>): string {
@@ -270,22 +273,26 @@ export const benchVerbs = [
     name: 'mark',
     summary: 'give the position of a servo a name, in the prop file',
     where: 'both',
+    changesFile: true,
     args: [CHANNEL, { name: 'name', doc: 'name of the mark', names: 'mark' }],
     async run({ channel, name }, desk) {
       await desk.lease();
-      const result = await desk.call('mark.capture', { channel, mark: name });
+      const what = `mark ${name} of ${channel}`;
+      const result = await desk.write(what, 'mark.capture', { channel, mark: name });
       const where = `${show(result.deg)} deg, ${show(result.pulseUs)} us`;
-      return { result, text: `mark ${name} of ${channel} is ${where}; written to the prop file` };
+      return { result, text: `${what} is ${where}; written to the prop file` };
     },
   }),
   verb<{ channel: string; end: 'low' | 'high' }>({
     name: 'limit',
     summary: 'make the position of a servo its soft limit, in the prop file',
     where: 'both',
+    changesFile: true,
     args: [CHANNEL, { name: 'end', doc: 'which limit', choices: ['low', 'high'] }],
     async run({ channel, end }, desk) {
       await desk.lease();
-      const result = await desk.call('limits.capture', { channel, end });
+      const what = `the ${end} limit of ${channel}`;
+      const result = await desk.write(what, 'limits.capture', { channel, end });
       const limits = result.limitsDeg.map(show).join(' to ');
       return { result, text: `limits of ${channel} are ${limits} deg; written to the prop file` };
     },
@@ -294,6 +301,7 @@ export const benchVerbs = [
     name: 'rest',
     summary: 'make the position of a servo, or a mark, where it parks, in the prop file',
     where: 'both',
+    changesFile: true,
     args: [
       CHANNEL,
       {
@@ -305,7 +313,8 @@ export const benchVerbs = [
     ],
     async run({ channel, mark }, desk) {
       await desk.lease();
-      const result = await desk.call('park.capture', { channel, mark });
+      const what = `the park position of ${channel}`;
+      const result = await desk.write(what, 'park.capture', { channel, mark });
       const deg = `${show(result.deg)} deg`;
       const where = mark === undefined ? deg : `${mark}, ${deg}`;
       return { result, text: `${channel} parks at ${where}; written to the prop file` };
@@ -315,10 +324,11 @@ export const benchVerbs = [
     name: 'undo',
     summary: 'put back what the last mark, limit or rest replaced in the prop file; moves nothing',
     where: 'both',
+    changesFile: true,
     args: [],
     async run(_given, desk) {
       await desk.lease();
-      const result = await desk.call('capture.undo', {});
+      const result = await desk.write('the undo', 'capture.undo', {});
       return { result, text: `${result.undone}; written to the prop file` };
     },
   }),

@@ -38,6 +38,7 @@ import {
 } from './methods.ts';
 import type { Notices } from './notices.ts';
 import { openRpcDocument } from './openrpc.ts';
+import { isLoopback } from './origin.ts';
 import type { ServiceLink } from './service-link.ts';
 import { CLOSE, type Session } from './sessions.ts';
 import type { StateFeed, View } from './state.ts';
@@ -159,6 +160,7 @@ export class Dispatcher {
     const checked = checkParams(method, methodNamed(method), params);
     if (isOwn(method)) return { result: await this.#own[method](session, checked) };
     if (isKnown(method)) return { text: await this.#known[method](checked) };
+    if (method === 'sim.set') this.#mustBeLoopback();
     if (isAsked(method)) return this.#parts.service.ask(session.id, method, checked);
 
     if (session.pending >= PENDING_LIMIT) {
@@ -176,6 +178,17 @@ export class Dispatcher {
     } finally {
       session.pending--;
     }
+  }
+
+  /** What stands in for fingers on the real thing is for tests on this machine, never for the network. */
+  #mustBeLoopback(): void {
+    const { host } = this.#parts.view.start;
+    if (isLoopback(host)) return;
+    throw new Refusal(
+      'notAuthorised',
+      `sim.set works only while the daemon listens on this machine alone, and it listens on ${host}; start it with --listen 127.0.0.1:7420`,
+      { host },
+    );
   }
 
   readonly #own: Record<OwnMethod, (session: Session, params: object) => unknown> = {

@@ -13,6 +13,8 @@ const HEALTHY_MS = 10_000;
 export interface GatewayEvents {
   /** Everything but the two answers to the start. */
   message(message: Exclude<ToCore, { t: 'listening' | 'cannot-listen' }>): void;
+  /** A thread was started: what it must know besides its start is to be posted now. */
+  started(): void;
   /** The gateway's thread died, and every session with it; a new one is on its way. */
   died(why: string, retryMs: number): void;
   /** A new thread listens after the one before it died. */
@@ -105,6 +107,7 @@ export class GatewayHost {
     if (this.#listening !== undefined) start.port = this.#listening;
     worker.postMessage({ start, port: port2 }, [port2, start.service]);
     this.#listen(worker);
+    this.#events.started();
     port1.on('message', (message: ToCore) => {
       if (message.t === 'cannot-listen') why = message.reason;
       if (message.t === 'listening' || message.t === 'cannot-listen') answered(message);

@@ -30,9 +30,17 @@ export class JournalCopy {
       );
       if (at >= 0) this.#entries.splice(at, 1);
     }
-    this.#entries.push(made);
+    this.#insert(made);
     // Trimmed in large steps: shifting an array of thousands for every entry is work for nothing.
     if (this.#entries.length >= 2 * KEPT) this.#entries = this.#entries.slice(-KEPT);
+  }
+
+  /** In the order of seq: what is from before this gateway may come when there are newer ones already. */
+  #insert(made: { entry: JournalEntry; text: string }): void {
+    const { seq } = made.entry;
+    const after = this.#entries.findLastIndex((one) => one.entry.seq <= seq);
+    if (this.#entries[after]?.entry.seq === seq) this.#entries[after] = made;
+    else this.#entries.splice(after + 1, 0, made);
   }
 
   /** The result of `journal.read` as JSON: entries above `since`, oldest first, the newest `limit`. */

@@ -638,6 +638,15 @@ const cueLoad = z.object({
   ),
 });
 
+const toldFinding = z.object({
+  code: z.string().optional().describe('a stable dotted word'),
+  level: z.enum(['error', 'warning', 'note']),
+  line: z.number().describe('counts from 1'),
+  column: z.number().describe('counts from 1'),
+  path: z.string().describe('place in the file, such as channels.beak.marks'),
+  message: z.string().describe('what is wrong; what would be right'),
+});
+
 /** How the prop file on the disk stands to the prop in force, where it is another one. */
 export const fileNews = z.object({
   changed,
@@ -650,7 +659,7 @@ export const fileNews = z.object({
     .optional()
     .describe('why the file on the disk is not in force, with the remedy'),
   findings: z
-    .array(finding)
+    .array(toldFinding)
     .optional()
     .describe('what is wrong with the file on the disk; the first of them'),
 });
@@ -729,24 +738,20 @@ const asked = {
       'The prop file in force. The answer may be larger than the 64 KiB that a client may send',
     params: nothing,
     result: z.looseObject({
-      text: z.string().describe('the whole text'),
-      version: z.string(),
-      path: z.string().describe("the file's name, without its folder"),
+      text: z.string().describe('the whole text of the file on the disk'),
+      version: z.string().describe('the version that it is: what prop.apply asks for'),
+      path: z.string().optional().describe("the file's name, without its folder"),
+      inUse: z.string().optional().describe('the version in force, where that is another one'),
+      pending: z.boolean().optional().describe('it waits until the prop is parked'),
+      problem: z.string().optional().describe('why it is not in force, with the remedy'),
+      findings: z.array(toldFinding).optional(),
     }),
     errors: ['condition'],
   },
   'prop.check': {
     summary: 'Check the text of a prop file; changes nothing',
     params: z.strictObject({ text: propText }),
-    result: z.object({
-      findings: z.array(
-        z.looseObject({
-          line: z.number().describe('counts from 1'),
-          column: z.number().describe('counts from 1'),
-          path: z.string().describe('place in the file, such as channels.beak.marks'),
-        }),
-      ),
-    }),
+    result: z.object({ findings: z.array(toldFinding) }),
     errors: [],
   },
   'prop.history': {
@@ -759,6 +764,7 @@ const asked = {
           time: z.string().describe('wall-clock time, ISO 8601'),
           who: z.string(),
           what: z.string().describe('what for, in words'),
+          current: z.literal(true).optional().describe('it is the file on the disk'),
         }),
       ),
     }),

@@ -7,6 +7,15 @@ import type { View } from './state.ts';
 /** Of a file with a thousand faults, or changes, so many are sent to every session. */
 const MOST = 50;
 
+/** A finding in the terms of the API, as `prop.check` tells it. */
+export interface ToldFinding {
+  level: Finding['severity'];
+  line: number;
+  column: number;
+  path: string;
+  message: string;
+}
+
 /** How the prop file on the disk stands to the prop in force, where that is worth a word. */
 export interface FileNews {
   /** What waits, or would change, in plain words. */
@@ -15,7 +24,7 @@ export interface FileNews {
   pending?: true;
   /** Why it is not in force, with the remedy. */
   problem?: string;
-  findings?: Finding[];
+  findings?: ToldFinding[];
 }
 
 /** Why the condition changed. */
@@ -97,10 +106,18 @@ function causeOf(given: unknown): Cause | undefined {
 }
 
 /** The errors come first: a list that is cut short must not hide them. */
-function firstOf(findings: readonly Finding[]): Finding[] {
+function firstOf(findings: readonly Finding[]): ToldFinding[] {
   const errors = findings.filter(({ severity }) => severity === 'error');
   const others = findings.filter(({ severity }) => severity !== 'error');
-  return [...errors, ...others].slice(0, MOST);
+  return [...errors, ...others]
+    .slice(0, MOST)
+    .map(({ severity: level, line, column, path, wrong, right }) => ({
+      level,
+      line,
+      column,
+      path,
+      message: `${wrong}; ${right}`,
+    }));
 }
 
 function shortened(changed: readonly string[]): string[] {

@@ -61,6 +61,20 @@ export class FakeDaemon {
   condition: Condition = 'live';
   holder: string | null = null;
   linkTimeoutMs = 60_000;
+  version = 'aaaaaaaaaaaaaaaa';
+  /** How the prop file on the disk stands to that. */
+  file: object | undefined;
+  /** Newest first. */
+  versions: object[] = [
+    {
+      version: 'aaaaaaaaaaaaaaaa',
+      time: '2026-01-02T10:00:00.000Z',
+      who: 'bob',
+      what: 'mark shut of beak',
+      current: true,
+    },
+    { version: 'bbbbbbbbbbbbbbbb', time: '2026-01-01T10:00:00.000Z', who: 'ann', what: 'edited' },
+  ];
   pings = true;
   readonly channels: Record<string, FakeChannel> = {
     beak: servo([], { shut: 0, open: 30 }),
@@ -186,6 +200,7 @@ export class FakeDaemon {
     return {
       condition: this.condition,
       t: this.clock.nowMs() / 1000,
+      tick: Math.floor(this.clock.nowMs() / 5),
       holder: this.holder,
       channels: this.channels,
       rails: { servo6v: { amps: 0.53, limitA: 5 } },
@@ -219,8 +234,9 @@ export class FakeDaemon {
   readonly #builtIn: Record<string, Handler> = {
     'session.open': ({ client }) => {
       this.#client = String(client);
-      const { condition, linkTimeoutMs } = this;
-      return { session: 's1', condition, prop: 'Test owl', protocol: 1, linkTimeoutMs };
+      const { condition, linkTimeoutMs, version, file } = this;
+      const opened = { session: 's1', condition, prop: 'Test owl', protocol: 1, linkTimeoutMs };
+      return { ...opened, version, ...(file && { file }) };
     },
     'lease.take': () => {
       if (this.holder !== null && this.holder !== this.#client) {
@@ -296,11 +312,37 @@ export class FakeDaemon {
       return { to: mark, deg: this.channels[String(channel)]?.marks?.[String(mark)] };
     },
     'capture.undo': () => ({ undone: 'channels.beak.park.to is shut again, no longer open' }),
+    'prop.read': () => ({ text: 'sinew: 1\n', version: this.version, path: 'owl.yaml' }),
+    'prop.history': () => ({ versions: this.versions }),
+    'prop.apply': () => ({
+      version: 'cccccccccccccccc',
+      changed: ['mark open of beak: 30 deg becomes 28 deg'],
+      pending: false,
+    }),
+    'prop.restore': ({ version }) => ({
+      version,
+      changed: ['limits of beak: -5 to 30 deg become -5 to 35 deg'],
+      pending: true,
+    }),
     'state.follow': ({ hz }) => ({ hz }),
     'journal.read': () => ({
       entries: [
-        { seq: 7, time: '2026-01-01T00:00:00.000Z', who: 'ann', what: 'lease', text: 'took it' },
-        { seq: 8, time: '2026-01-01T00:00:01.000Z', who: 'prop', what: 'condition', text: 'live' },
+        {
+          seq: 7,
+          time: '2026-01-01T00:00:00.000Z',
+          who: 'ann',
+          what: 'lease',
+          text: 'took it',
+          tick: 1,
+        },
+        {
+          seq: 8,
+          time: '2026-01-01T00:00:01.000Z',
+          who: 'prop',
+          what: 'condition',
+          text: 'live',
+          tick: 2,
+        },
       ],
     }),
   };

@@ -438,3 +438,14 @@ describe('tokens', () => {
     expect((await fresh.end()).code).toBe(1008);
   });
 });
+
+it('sim.set is for this machine alone', async () => {
+  const token = '6f0c1d9b27a84e53b1d2c7f09e8a4d36';
+  const open = await Rig.start({ host: '0.0.0.0', tokenHash: hashToken(token) });
+  const one = await open.connect();
+  await one.call('session.open', { client: 'a', token });
+  const params = { board: 'head', inputs: { 4: 1 } };
+  expectError(await one.call('sim.set', params), -32006, /0\.0\.0\.0; start it with --listen/);
+  expect(open.calls()).toEqual([]);
+  await open.end();
+});

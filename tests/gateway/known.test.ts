@@ -206,6 +206,16 @@ describe('journal.read', () => {
     expect(rig.calls().map(({ method }) => method)).toEqual(['park']);
   });
 
+  it('what was there before may come in parts, behind what is new', async () => {
+    rig.send({ t: 'event', entry: entry(9) });
+    rig.send({ t: 'entries', entries: [entry(5), entry(6)] });
+    rig.send({ t: 'event', entry: entry(10) });
+    rig.send({ t: 'entries', entries: [entry(7), entry(8), entry(9)] });
+    await client.call('park');
+    expect(await seqs()).toEqual([5, 6, 7, 8, 9, 10]);
+    expect(await seqs({ since: 8 })).toEqual([9, 10]);
+  });
+
   it('what was there before is news to nobody', async () => {
     await client.call('state.follow', { hz: 1, journal: true });
     rig.send({

@@ -227,6 +227,13 @@ describe('a file on the disk that is not in force', () => {
     wrong: 'must be above 0',
     right: 'give a speed in deg/s',
   };
+  const toldFinding = {
+    level: 'error',
+    line: 12,
+    column: 5,
+    path: 'channels.beak.speedDegS',
+    message: 'must be above 0; give a speed in deg/s',
+  };
   const faulty = {
     ...IN_FORCE,
     onDisk: 'aaaaaaaaaaaaaaaa',
@@ -238,7 +245,7 @@ describe('a file on the disk that is not in force', () => {
     rig.send({ t: 'file', status: faulty });
     rig.send({ t: 'file', status: faulty });
     await told(client, 1);
-    const expected = { changed: [], problem: faulty.problem, findings: [finding] };
+    const expected = { changed: [], problem: faulty.problem, findings: [toldFinding] };
     expect(changes(client)).toEqual([
       { version: VIEW.version, prop: VIEW.name, linkTimeoutMs: 500, ...expected },
     ]);
@@ -304,7 +311,7 @@ describe('a file on the disk that is not in force', () => {
     await told(client, 1);
     const [{ findings, changed }] = changes(client);
     expect(findings.length).toBe(50);
-    expect(findings[0]).toEqual(finding);
+    expect(findings[0]).toEqual(toldFinding);
     expect(changed.length).toBe(50);
     expect(changed.at(-1)).toBe('and 951 more');
   });

@@ -46,3 +46,13 @@ test('what was hidden stays hidden until there is something new', () => {
   hideNews();
   expect(fileNews.value).toBeUndefined();
 });
+
+test('what comes while this page moves the prop does not open by itself', () => {
+  takeNews(faulty, true);
+  expect([fileNews.value?.kind, newsHidden.value]).toEqual(['problem', true]);
+  newsHidden.value = false;
+  takeNews({ ...faulty }, true);
+  expect(newsHidden.value).toBe(false);
+  takeNews(fine, true);
+  expect([fileNews.value?.kind, newsHidden.value]).toEqual(['over', true]);
+});

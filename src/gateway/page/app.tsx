@@ -3,7 +3,7 @@ import { signal, useComputed } from '@preact/signals';
 import { render } from 'preact';
 import { useEffect, useRef } from 'preact/hooks';
 import { Bench } from './bench.tsx';
-import { FileBanner, FileSign } from './file-banner.tsx';
+import { FileBanner } from './file-banner.tsx';
 import { linkState, linkTimeoutMs, roundTripMs, tokenReason, useToken } from './link.ts';
 import { Overview } from './overview.tsx';
 import { ask, condition, holder, holding, propName, startStore, trouble } from './store.ts';
@@ -83,7 +83,6 @@ function Header() {
         <span aria-hidden="true">{SIGNS[condition.value]}</span> {condition.value}
       </p>
       <Lease />
-      <FileSign />
       <p class="trip" title="Round trip of the link">
         <RoundTrip />
       </p>

@@ -2,7 +2,7 @@ import { type Signal, useSignal } from '@preact/signals';
 import { useId } from 'preact/hooks';
 import type { ChannelInfo, Requests } from '../../core/requests.ts';
 import { degText, mappingOf, moveSlowly, rangeText, SLOW_DEG_S } from './bench-moves.ts';
-import { ask, commanding, trouble } from './store.ts';
+import { ask, commanding, trouble, write } from './store.ts';
 
 /** As the prop file has it: a letter, then letters, digits, _ or -, 64 at most. */
 const MARK_PATTERN = '[A-Za-z][A-Za-z0-9_\\-]{0,63}';
@@ -128,12 +128,20 @@ function NumberForm(props: {
 type Capture = Promise<string | undefined>;
 
 export async function captureMark(channel: string, mark: string): Capture {
-  const done = await ask<Requests['mark.capture']['result']>('mark.capture', { channel, mark });
+  const done = await write<Requests['mark.capture']['result']>(
+    `mark ${mark} of ${channel}`,
+    'mark.capture',
+    { channel, mark },
+  );
   return done && `${channel}: mark ${mark} is now ${degText(done.deg)}, in the prop file.`;
 }
 
 export async function captureLimit(channel: string, end: 'low' | 'high'): Capture {
-  const done = await ask<Requests['limits.capture']['result']>('limits.capture', { channel, end });
+  const done = await write<Requests['limits.capture']['result']>(
+    `the ${end} limit of ${channel}`,
+    'limits.capture',
+    { channel, end },
+  );
   const deg = done?.limitsDeg[end === 'low' ? 0 : 1];
   return deg === undefined
     ? undefined
@@ -142,16 +150,17 @@ export async function captureLimit(channel: string, end: 'low' | 'high'): Captur
 
 /** Parks at a mark, or where it stands. */
 export async function capturePark(channel: string, mark?: string): Capture {
-  const done = await ask<Requests['park.capture']['result']>('park.capture', {
-    channel,
-    ...(mark !== undefined && { mark }),
-  });
+  const done = await write<Requests['park.capture']['result']>(
+    `the park position of ${channel}`,
+    'park.capture',
+    { channel, ...(mark !== undefined && { mark }) },
+  );
   const at = mark === undefined ? '' : `${mark}, `;
   return done && `${channel}: park position is now ${at}${degText(done.deg)}, in the prop file.`;
 }
 
 export async function undoCapture(): Capture {
-  const done = await ask<Requests['capture.undo']['result']>('capture.undo');
+  const done = await write<Requests['capture.undo']['result']>('the undo', 'capture.undo', {});
   return done && `Undone: ${done.undone}.`;
 }
 

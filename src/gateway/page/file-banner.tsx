@@ -1,4 +1,4 @@
-import type { Finding } from '../../prop/finding.ts';
+import type { ToldFinding } from '../notices.ts';
 import { fileNews, hideNews, newsHidden, type Shown } from './file-news.ts';
 
 const TITLES: Record<Shown['kind'], string> = {
@@ -12,7 +12,7 @@ export function FileBanner() {
   const news = fileNews.value;
   return (
     <div role="status" class="file-place">
-      {news && !newsHidden.value && <Banner news={news} />}
+      {news && (newsHidden.value ? <Sign news={news} /> : <Banner news={news} />)}
     </div>
   );
 }
@@ -35,16 +35,21 @@ function Banner({ news }: { news: Shown }) {
       )}
       {kind === 'waits' && <p>Until then the prop goes by the version before.</p>}
       {findings.length > 0 && (
-        <ul class="file-findings">
+        // biome-ignore lint/a11y/noNoninteractiveTabindex: what scrolls must be within reach of the keyboard
+        <ul class="file-findings" tabIndex={0}>
           {findings.map((finding) => (
-            <FindingLine key={`${finding.line}:${finding.column} ${finding.wrong}`} of={finding} />
+            <FindingLine
+              key={`${finding.line}:${finding.column} ${finding.message}`}
+              of={finding}
+            />
           ))}
         </ul>
       )}
       {changed.length > 0 && (
         <>
           <p class="hint">{CHANGED[kind]}</p>
-          <ul class="file-changes">
+          {/* biome-ignore lint/a11y/noNoninteractiveTabindex: what scrolls must be within reach of the keyboard */}
+          <ul class="file-changes" tabIndex={0}>
             {changed.map((one) => (
               <li key={one}>{one}</li>
             ))}
@@ -61,30 +66,36 @@ const CHANGED: Record<Shown['kind'], string> = {
   over: 'What has changed:',
 };
 
-function FindingLine({ of: { severity, line, column, path, wrong, right } }: { of: Finding }) {
+function FindingLine({ of: { level, line, column, path, message } }: { of: ToldFinding }) {
   return (
     <li>
       <b class="number">
-        {severity === 'error' ? '' : `${severity}, `}line {line}, column {column}
+        {level === 'error' ? '' : `${level}, `}line {line}, column {column}
       </b>{' '}
-      <span class="path">{path}</span>: {wrong}; {right}
+      <span class="path">{path}</span>: {message}
     </li>
   );
 }
 
-/** In the header: opens what was put aside. */
-export function FileSign() {
-  const news = fileNews.value;
-  if (!news || !newsHidden.value) return null;
+const SIGNS: Record<Shown['kind'], string> = {
+  waits: 'The file waits',
+  problem: 'The file is not in force',
+  over: 'The file is in force',
+};
+
+/** Opens what was put aside, or came while this page moved the prop. It moves nothing on the page. */
+function Sign({ news: { kind } }: { news: Shown }) {
   return (
     <button
       type="button"
-      class="file-sign"
+      class={`file-sign is-${kind}`}
       onClick={() => {
         newsHidden.value = false;
+        scrollTo({ top: 0 });
       }}
     >
-      <span aria-hidden="true">!</span> {news.kind === 'waits' ? 'File waits' : 'File not in force'}
+      {kind === 'problem' && <span aria-hidden="true">! </span>}
+      {SIGNS[kind]}
     </button>
   );
 }

@@ -13,18 +13,21 @@ export const fileNews = signal<Shown | undefined>(undefined);
 /** Somebody has read it and put it aside; it can be opened again. */
 export const newsHidden = signal(false);
 
-/** What the daemon said last of the file; neither pending nor a problem means that it is in force. */
-export function takeNews(news: FileNews): void {
+/**
+ * What the daemon said last of the file; neither pending nor a problem means that it is in force.
+ * @param quietly it opens only when it is asked for: nothing may shift under a finger that moves a prop
+ */
+export function takeNews(news: FileNews, quietly = false): void {
   const next = shown(news);
   const before = fileNews.peek();
   if (!next) {
     // Whoever was told of a fault wants to know that it is over. What was always well is no news.
     const told = before !== undefined && before.kind !== 'over';
     fileNews.value = told ? { ...news, kind: 'over' } : undefined;
-    if (told) newsHidden.value = false;
+    if (told) newsHidden.value = quietly;
     return;
   }
-  if (JSON.stringify(next) !== JSON.stringify(before)) newsHidden.value = false;
+  if (JSON.stringify(next) !== JSON.stringify(before)) newsHidden.value = quietly;
   fileNews.value = next;
 }
 

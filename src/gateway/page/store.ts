@@ -1,6 +1,7 @@
 import { batch, computed, type Signal, signal } from '@preact/signals';
 import type { Condition } from '../../core/condition.ts';
 import type { ChannelInfo, ChannelState, JournalEntry, Requests } from '../../core/requests.ts';
+import { FATE_PAUSE_MS, FATE_WAIT_MS, fateOf, fateText, type Writing } from '../../shared/fate.ts';
 import type { FileNews } from '../notices.ts';
 import { takeNews } from './file-news.ts';
 import { withEntry } from './journal.ts';
@@ -83,7 +84,7 @@ function takeChange({ version: now, prop, linkTimeoutMs: timeoutMs, ...news }: C
   batch(() => {
     propName.value = prop;
     linkTimeoutMs.value = timeoutMs;
-    takeNews(news);
+    takeNews(news, commanding.peek());
   });
   if (now === version.peek()) return;
   held ??= {};
@@ -174,6 +175,7 @@ async function onOpen(result: OpenResult): Promise<void> {
     journal.value = read.entries;
     await call('state.follow', { hz: FOLLOW_HZ, journal: true });
     await refreshCues();
+    await tellFate();
   } catch (error) {
     // A link that is lost meanwhile says so by itself, and is opened anew.
     if (!(error instanceof LinkGone)) trouble.value = (error as Error).message;
@@ -230,6 +232,51 @@ export async function ask<T = Record<string, unknown>>(
   } catch (error) {
     trouble.value = (error as Error).message;
     return undefined;
+  }
+}
+
+/** The change of the prop file that is under way, or was when the link went. */
+let writing: Writing | undefined;
+
+/**
+ * As `ask`, for what writes to the prop file. Where the link goes before the answer, this page says
+ * what became of it once the link is back.
+ * @param what in words: `mark open of beak`
+ */
+export async function write<T>(
+  what: string,
+  method: string,
+  params: object,
+): Promise<T | undefined> {
+  writing = { what, version: version.peek() };
+  try {
+    const result = await call<T>(method, params);
+    writing = undefined;
+    trouble.value = '';
+    return result;
+  } catch (error) {
+    trouble.value = (error as Error).message;
+    if (!(error instanceof LinkGone)) writing = undefined;
+    return undefined;
+  }
+}
+
+async function tellFate(): Promise<void> {
+  const lost = writing;
+  if (!lost) return;
+  const startMs = performance.now();
+  for (;;) {
+    const { versions } = await call<{ versions: { version: string; who: string }[] }>(
+      'prop.history',
+    );
+    const fate = fateOf(lost, versions, clientName);
+    // A slow disk may just be at it.
+    if (fate !== 'not written' || performance.now() - startMs >= FATE_WAIT_MS) {
+      if (writing === lost) writing = undefined;
+      trouble.value = `The link was lost meanwhile: ${fateText(lost.what, fate)}.`;
+      return;
+    }
+    await new Promise((resume) => setTimeout(resume, FATE_PAUSE_MS));
   }
 }
 

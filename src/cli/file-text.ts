@@ -1,0 +1,38 @@
+import type { FileNews, ToldFinding } from '../gateway/notices.ts';
+
+/** What a person at a terminal is told of the prop file. */
+
+/** `12:5: channels.beak.speedDegS: must be above 0; give a speed`. */
+export function findingLine({ level, line, column, path, message }: ToldFinding): string {
+  const prefix = level === 'error' ? '' : `${level}: `;
+  return `${line}:${column}: ${path}: ${prefix}${message}`;
+}
+
+/** The news of the file in one line. */
+export function changeLine({ changed, pending, problem, findings = [] }: FileNews): string {
+  const list = changed.join('; ');
+  if (problem !== undefined) {
+    const [first, ...others] = findings;
+    const more = others.length > 0 ? ` (and ${others.length} more)` : '';
+    const where = first ? ` (${findingLine(first)})${more}` : '';
+    return `the prop file on the disk is not in force: ${problem}${where}`;
+  }
+  if (pending) return `a change of the prop file waits until the prop is parked: ${list}`;
+  return list ? `the prop file has changed: ${list}` : 'the prop file is in force';
+}
+
+/** The same with everything that is known, a line each. */
+export function fileLines({ changed, pending, problem, findings = [] }: FileNews): string[] {
+  const items = (list: readonly string[]) => list.map((one) => `  ${one}`);
+  if (problem !== undefined) {
+    const would = changed.length > 0 ? ['it would change:', ...items(changed)] : [];
+    return [
+      `prop file: not in force: ${problem}`,
+      ...items(findings.map(findingLine)),
+      ...would,
+      'the prop goes by the version before',
+    ];
+  }
+  if (!pending) return [];
+  return ['prop file: a change waits until the prop is parked:', ...items(changed)];
+}

@@ -1,0 +1,107 @@
+import { readFile, stat } from 'node:fs/promises';
+import type { Result } from '../core/requests.ts';
+import { FRAME_LIMIT_BYTES } from '../gateway/limits.ts';
+import { Refusal } from '../shared/errors.ts';
+import type { Desk } from './desk.ts';
+import { table } from './output.ts';
+import { versionOfFile } from './values.ts';
+import { type Outcome, verb } from './verb.ts';
+
+/** Verbs for the prop file of a running daemon: what it was, and how to change it as a whole. */
+
+interface History {
+  versions: { version: string; time: string; who: string; what: string; current?: true }[];
+}
+
+/** Room for the rest of the frame (bytes). */
+const AROUND_BYTES = 512;
+
+function changedText(
+  what: string,
+  { version, changed, pending }: Result<'prop.apply'>,
+): Outcome['text'] {
+  const state = pending
+    ? 'it waits until the prop is parked (sinew park)'
+    : changed.length > 0
+      ? 'it is in force'
+      : 'it changes nothing';
+  return [`${what} as version ${version}: ${state}`, ...changed.map((one) => `  ${one}`)].join(
+    '\n',
+  );
+}
+
+/** @throws Refusal where the file cannot be read, or is too large for a frame */
+async function textOf(file: string): Promise<string> {
+  const tooLarge = () =>
+    new Refusal(
+      'invalidParams',
+      `${file} is too large to be sent (64 KiB at most); copy it over the prop file on the board instead: the daemon notices, checks and takes it`,
+      { file },
+    );
+  let text: string;
+  try {
+    if ((await stat(file)).size > FRAME_LIMIT_BYTES) throw tooLarge();
+    text = await readFile(file, 'utf8');
+  } catch (error) {
+    if (error instanceof Refusal) throw error;
+    throw new Refusal('invalidParams', `cannot read ${file}: ${(error as Error).message}`, {
+      file,
+    });
+  }
+  if (Buffer.byteLength(JSON.stringify(text)) > FRAME_LIMIT_BYTES - AROUND_BYTES) throw tooLarge();
+  return text;
+}
+
+export const propVerbs = [
+  verb({
+    name: 'history',
+    summary: 'show the versions of the prop file that are kept: when, who, what',
+    where: 'both',
+    args: [],
+    async run(_given, desk) {
+      const result = (await desk.call('prop.history')) as History;
+      const rows = result.versions.map(({ version, time, who, what, current }) => [
+        version,
+        time,
+        who,
+        what,
+        current ? 'present' : '',
+      ]);
+      const text = rows.length > 0 ? table(['version', 'time', 'who', 'what', ''], rows) : 'none';
+      return { result, text };
+    },
+  }),
+  verb<{ version: string }>({
+    name: 'restore',
+    summary: 'go back to an earlier version of the prop file, as history lists them',
+    where: 'both',
+    args: [{ name: 'version', doc: 'a version, from history', parse: versionOfFile }],
+    changesFile: true,
+    async run({ version }, desk: Desk) {
+      await desk.lease();
+      const result = await desk.write(`version ${version}`, 'prop.restore', { version });
+      return { result, text: changedText('restored', result) };
+    },
+  }),
+  verb<{ file: string; base?: string }>({
+    name: 'apply',
+    summary: 'make a file of this computer the prop file of the daemon, once it passes the check',
+    where: 'both',
+    args: [{ name: 'file', doc: 'a prop file' }],
+    options: [
+      {
+        flags: '--base <VERSION>',
+        doc: 'the version that FILE was made from: refused, with the difference, if it is no longer the present one (without it: whatever is present)',
+        parse: versionOfFile,
+      },
+    ],
+    changesFile: true,
+    async run({ file, base }, desk: Desk) {
+      const text = await textOf(file);
+      await desk.lease();
+      const version = base ?? ((await desk.call('prop.read')) as { version: string }).version;
+      const result = await desk.write(file, 'prop.apply', { text, version });
+      return { result, text: changedText(`${file} was written`, result) };
+    },
+  }),
+];
