@@ -5,10 +5,9 @@ import { Refusal } from '../shared/errors.ts';
 import { cutOff } from './cut-off.ts';
 import { valueAt } from './explain.ts';
 import { formatFinding, type Path, pathText, show } from './finding.ts';
-import { type Loaded, loadProp, parseProp } from './load.ts';
+import { decodeProp, editProp, type Loaded, loadProp, parseProp } from './load.ts';
 import type { Prop } from './schema.ts';
-import { changed, type Edit, splice } from './splice.ts';
-import { readText } from './text.ts';
+import { changed, type Edit, NotAlone } from './splice.ts';
 
 export type { Edit } from './splice.ts';
 
@@ -90,13 +89,14 @@ export class PropFile {
   change(edits: readonly Edit[]): Promise<Prop> {
     return this.#inTurn(() =>
       this.#rewrite((text) => {
-        const data = this.#dataOf(text);
-        for (const edit of edits) this.#refuseConflict(edit, data, text);
-        const next = this.#splice(text, edits);
-        const replaced = replacements(edits, data, readText(next).raw);
+        const before = this.#soundOf(text);
+        for (const edit of edits) this.#refuseConflict(edit, before);
+        const next = this.#edit(before, edits);
+        const replaced = replacements(edits, before.raw, next.raw);
         const commit = () => {
           this.#know(replaced.map(({ path, after }) => ({ path, value: after })));
-          if (next !== text) this.#done.push({ textBefore: text, textAfter: next, replaced });
+          if (next.text !== text)
+            this.#done.push({ textBefore: text, textAfter: next.text, replaced });
         };
         return { next, commit };
       }),
@@ -118,13 +118,14 @@ export class PropFile {
           this.#know(edits);
           this.#done.pop();
         };
-        if (text === last.textAfter) return { next: last.textBefore, commit };
-        const data = this.#dataOf(text);
+        if (text === last.textAfter)
+          return { next: parseProp(last.textBefore, this.#file), commit };
+        const now = this.#soundOf(text);
         for (const { path, after } of last.replaced) {
-          if (!isDeepStrictEqual(valueAt(data, path), after))
-            throw this.#conflict(text, path, after, valueAt(data, path));
+          if (!isDeepStrictEqual(valueAt(now.raw, path), after))
+            throw this.#conflict(now, path, after, valueAt(now.raw, path));
         }
-        return { next: this.#splice(text, edits), commit };
+        return { next: this.#edit(now, edits), commit };
       });
       const undone = last.replaced.map(({ path, before, after }) =>
         before === undefined
@@ -147,9 +148,9 @@ export class PropFile {
 
   // --- what may be written ----------------------------------------------------------------------
 
-  #dataOf(text: string): unknown {
+  #soundOf(text: string): Loaded {
     const loaded = text === this.#loaded.text ? this.#loaded : parseProp(text, this.#file);
-    if (loaded.prop) return readText(text).raw;
+    if (loaded.prop) return loaded;
     throw new Refusal(
       'condition',
       `the prop file has an error: ${this.#firstError(loaded)}. Mend it, then try again`,
@@ -163,11 +164,12 @@ export class PropFile {
   }
 
   /** An edit must not overwrite, or rest upon, what was changed by hand since the daemon read it. */
-  #refuseConflict(edit: Edit, data: unknown, text: string): void {
+  #refuseConflict(edit: Edit, now: Loaded): void {
+    const data = now.raw;
     const places: Path[] = edit.path.map((_, i) => edit.path.slice(0, i + 1));
     for (const place of places.slice(0, -1)) {
       const gone = valueAt(this.#known, place) !== undefined && valueAt(data, place) === undefined;
-      if (gone) throw this.#conflict(text, place, valueAt(this.#known, place), undefined);
+      if (gone) throw this.#conflict(now, place, valueAt(this.#known, place), undefined);
     }
     // An angle means nothing without the calibration and linkage that it was measured with.
     const [section, channel] = edit.path;
@@ -175,17 +177,12 @@ export class PropFile {
       places.push([section, channel, 'calibration'], [section, channel, 'linkage']);
     for (const place of places.slice(edit.path.length - 1)) {
       const [was, is] = [valueAt(this.#known, place), valueAt(data, place)];
-      if (!isDeepStrictEqual(was, is)) throw this.#conflict(text, place, was, is);
+      if (!isDeepStrictEqual(was, is)) throw this.#conflict(now, place, was, is);
     }
   }
 
-  #conflict(text: string, path: Path, was: unknown, is: unknown): Refusal {
-    const { line, column } = readText(text).place({
-      severity: 'error',
-      path,
-      wrong: '',
-      right: '',
-    });
+  #conflict({ source }: Loaded, path: Path, was: unknown, is: unknown): Refusal {
+    const { line, column } = source!.place({ severity: 'error', path, wrong: '', right: '' });
     const from = isDeepStrictEqual(show(was), show(is)) ? '' : ` from ${show(was)} to ${show(is)}`;
     return new Refusal(
       'condition',
@@ -195,19 +192,24 @@ export class PropFile {
     );
   }
 
-  #splice(text: string, edits: readonly Edit[]): string {
+  #edit(loaded: Loaded, edits: readonly Edit[]): Loaded {
     try {
-      return edits.reduce(splice, text);
+      return editProp(loaded, edits);
     } catch (error) {
       if (!(error instanceof RangeError)) throw error;
-      throw new Refusal('condition', `${this.#file}: ${error.message}`, { file: this.#file });
+      const { line } = error as Partial<NotAlone>;
+      const place = line === undefined ? this.#file : `${this.#file}:${line}`;
+      throw new Refusal('condition', `${place}: ${error.message}`, {
+        file: this.#file,
+        ...(error instanceof NotAlone && { line: error.line, path: pathText(error.path) }),
+      });
     }
   }
 
   // --- writing ----------------------------------------------------------------------------------
 
   /** Replaces the text on disk by what `make` makes of it; `commit` is called once it is there. */
-  async #rewrite(make: (text: string) => { next: string; commit: () => void }): Promise<Prop> {
+  async #rewrite(make: (text: string) => { next: Loaded; commit: () => void }): Promise<Prop> {
     for (let attempt = 0; attempt < ATTEMPTS; attempt++) {
       const text = await this.#read();
       const cut = cutOff(text, this.#loaded.text);
@@ -217,8 +219,8 @@ export class PropFile {
           `${this.#file} seems to be cut off: ${cut}. Nothing was written. Put it back; or, if it is meant so, end it with a line of three dots (...)`,
           { file: this.#file },
         );
-      const { next, commit } = make(text);
-      const loaded = parseProp(next, this.#file);
+      const { next: loaded, commit } = make(text);
+      const next = loaded.text;
       if (!loaded.prop)
         throw new Refusal(
           'outOfLimits',
@@ -244,8 +246,9 @@ export class PropFile {
     } catch (error) {
       throw this.#trouble('read', error, 'nothing was changed');
     }
-    const loaded = await loadProp(this.#file, async () => bytes);
-    if (loaded.text !== '') return loaded.text;
+    const text = decodeProp(bytes, this.#file);
+    if (typeof text === 'string' && text !== '') return text;
+    const loaded = typeof text === 'string' ? parseProp(text, this.#file) : text;
     throw new Refusal('condition', `the prop file has an error: ${this.#firstError(loaded)}`);
   }
 
