@@ -1,8 +1,8 @@
 import { Refusal } from '../../shared/errors.ts';
 import { valueAt } from '../explain.ts';
 import { formatFinding, type Path, pathText, show } from '../finding.ts';
-import { type Loaded, parseProp } from '../load.ts';
-import { type Edit, splice } from '../splice.ts';
+import { editProp, type Loaded } from '../load.ts';
+import { type Edit, NotAlone } from '../splice.ts';
 
 /**
  * A sound prop file with the edits made, all or none, in the order of the calls.
@@ -10,14 +10,18 @@ import { type Edit, splice } from '../splice.ts';
  *   valid any more.
  */
 export function edited(loaded: Loaded, edits: readonly Edit[]): Loaded {
-  let text: string;
   try {
-    text = edits.reduce(splice, loaded.text);
+    return valid(editProp(loaded, edits));
   } catch (error) {
     if (!(error instanceof RangeError)) throw error;
-    throw new Refusal('condition', `${loaded.file}: ${error.message}`, { file: loaded.file });
+    const at = error instanceof NotAlone ? `:${error.line}` : '';
+    const values =
+      error instanceof NotAlone ? { line: error.line, path: pathText(error.path) } : {};
+    throw new Refusal('condition', `${loaded.file}${at}: ${error.message}`, {
+      file: loaded.file,
+      ...values,
+    });
   }
-  return text === loaded.text ? loaded : valid(parseProp(text, loaded.file));
 }
 
 /** @throws Refusal `outOfLimits` with the first error */
