@@ -3,7 +3,11 @@ import { chmod, cp, mkdir, rm } from 'node:fs/promises';
 import { build } from 'esbuild';
 
 const PROGRAMS = { daemon: 'daemon.ts', cli: 'cli.ts', 'safe-levels': 'safe-levels.ts' };
-const THREADS = { worker: 'gateway/worker.ts', 'budget-worker': 'gateway/budget-worker.ts' };
+const THREADS = {
+  worker: 'gateway/worker.ts',
+  'budget-worker': 'gateway/budget-worker.ts',
+  'board-worker': 'drivers/board-worker.ts',
+};
 const page = 'src/gateway/page';
 
 await rm('dist', { recursive: true, force: true });
