@@ -14,6 +14,8 @@ const AT = {
   levelsMs: 7,
   /** How often. */
   samples: 8,
+  /** When the core last asked for a level (us, monotonic, modulo 2^32). */
+  askedUs: 9,
   count: 10,
 } as const;
 const TEXT_BYTES = 1024;
@@ -21,10 +23,14 @@ const TEXT_BYTES = 1024;
 export const ORDER = { run: 0, safe: 1, close: 2 } as const;
 export type Order = (typeof ORDER)[keyof typeof ORDER];
 
-/** Milliseconds of the monotonic clock that all threads share, modulo 2^32: subtract, then `| 0`. */
+/** Times of the monotonic clock that all threads share, modulo 2^32: subtract, then `| 0`. */
 export function sharedNowMs(): number {
   const [s, ns] = process.hrtime();
-  return (s * 1000 + Math.trunc(ns / 1e6)) | 0;
+  return (s * 1e3 + Math.trunc(ns / 1e6)) | 0;
+}
+export function sharedNowUs(): number {
+  const [s, ns] = process.hrtime();
+  return (s * 1e6 + Math.trunc(ns / 1e3)) | 0;
 }
 
 /**
@@ -83,12 +89,18 @@ export class PinsMemory {
   }
 
   level(input: number): 0 | 1 {
+    Atomics.store(this.#numbers, AT.askedUs, sharedNowUs());
     return ((Atomics.load(this.#numbers, AT.levels + (input >> 5)) >> (input & 31)) & 1) as 0 | 1;
   }
 
   /** How long ago the levels were read (ms). */
   get levelsAgeMs(): number {
     return (sharedNowMs() - Atomics.load(this.#numbers, AT.levelsMs)) | 0;
+  }
+
+  /** How often they were read. */
+  get samples(): number {
+    return Atomics.load(this.#numbers, AT.samples);
   }
 
   /** Waits for levels to be read once more, for some ms. */
@@ -124,6 +136,11 @@ export class PinsMemory {
     Atomics.store(this.#numbers, AT.levelsMs, atMs);
     Atomics.add(this.#numbers, AT.samples, 1);
     Atomics.notify(this.#numbers, AT.samples);
+  }
+
+  /** When the core last asked for a level (us, as `sharedNowUs`). */
+  get askedUs(): number {
+    return Atomics.load(this.#numbers, AT.askedUs);
   }
 
   fail(text: string): void {

@@ -1,6 +1,6 @@
 import { type CarriedError, carried } from './carried.ts';
 import type { Driver, Frame, InputSpec, OutputSpec } from './driver.ts';
-import { ORDER, PinsMemory, sharedNowMs } from './pins-memory.ts';
+import { ORDER, PinsMemory, sharedNowMs, sharedNowUs } from './pins-memory.ts';
 
 /** What these pins need of an output: the rest is for other drivers, and cannot change threads. */
 export type PlainOutput = Pick<OutputSpec, 'name' | 'kind' | 'pin' | 'safe'>;
@@ -28,10 +28,25 @@ export interface Pins extends Omit<Driver, 'open'> {
 }
 
 /**
- * Inputs are read this often (ms). Not by the kernel's edge events: a chip behind a bus need not have
- * them, and an edge that is lost would be a stop button that is not seen.
+ * Inputs are read once a tick (us), this long before the core is about to ask: early enough that the
+ * thread may wake late. Not by the kernel's edge events: a chip behind a bus need not have them, and
+ * an edge that is lost would be a stop button that is not seen.
  */
-const SAMPLE_EVERY_MS = 2;
+const SAMPLE_EVERY_US = 5000;
+const SAMPLE_AHEAD_US = 2000;
+/** A sample that is due so soon (us) after another is not worth it. */
+const SAMPLE_APART_US = 1000;
+
+/** A sleep may end this much (us) too early. */
+const SOON_US = 100;
+
+/** How long to wait for the next sample (us), when the core asked last `sinceUs` ago. */
+export function nextSampleUs(sinceUs: number): number {
+  // Nobody asks, or has not for long.
+  if (sinceUs < 0 || sinceUs > 100 * SAMPLE_EVERY_US) return SAMPLE_EVERY_US;
+  const waitUs = SAMPLE_EVERY_US - SAMPLE_AHEAD_US - (sinceUs % SAMPLE_EVERY_US);
+  return waitUs < SAMPLE_APART_US ? waitUs + SAMPLE_EVERY_US : waitUs;
+}
 
 /** The thread's side of some pins. */
 export class PinsServer {
@@ -76,6 +91,7 @@ class Pass {
   readonly #wanted: Float64Array;
   readonly #written: Float64Array;
   readonly #frame: Frame;
+  #nextUs = sharedNowUs();
   #failed = false;
 
   constructor(pins: Pins, { outputs, inputs, memory }: PinsCall) {
@@ -98,11 +114,22 @@ class Pass {
         this.fail(new Error('it was made safe with the rest of its board'));
       }
       if (!this.#failed) this.#try(() => this.#write());
-      if (!this.#failed && this.#inputs > 0) this.#try(() => this.sample());
+      const sampleUs =
+        this.#failed || this.#inputs === 0 ? Number.POSITIVE_INFINITY : this.#dueUs();
       this.#memory.applied(frame);
-      const idle = this.#failed || this.#inputs === 0;
-      this.#memory.sleep(frame, idle ? Number.POSITIVE_INFINITY : SAMPLE_EVERY_MS);
+      this.#memory.sleep(frame, sampleUs / 1000);
     }
+  }
+
+  /** Samples if it is time; returns the time until the next (us). */
+  #dueUs(): number {
+    const nowUs = sharedNowUs();
+    const leftUs = (this.#nextUs - nowUs) | 0;
+    if (leftUs > SOON_US) return leftUs;
+    this.#try(() => this.sample());
+    const waitUs = nextSampleUs((nowUs - this.#memory.askedUs) | 0);
+    this.#nextUs = (nowUs + waitUs) | 0;
+    return waitUs;
   }
 
   sample(): void {

@@ -2,12 +2,16 @@ import { unpacked } from './carried.ts';
 import type { Driver, Frame, InputSpec, OutputSpec } from './driver.ts';
 import { ORDER, PinsMemory } from './pins-memory.ts';
 import type { PinsCall, PinsReply } from './pins-server.ts';
-import { STUCK_MS, Stuck } from './stuck.ts';
+import { LONGEST_STEP_MS, STUCK_MS, Stuck } from './stuck.ts';
 import { BoardThread, type PinsPlaces } from './thread.ts';
 
-/** Levels older than this (ms) are no levels: the board has failed. */
+/**
+ * Levels that are not read anew for so long (ms) while the core goes on are no levels: the board has
+ * failed. A thread that merely waits for the processor is later than two ticks on a busy machine
+ * (43 ms were seen), and then the core is, too.
+ */
 const OLDEST_LEVELS_MS = 100;
-/** After this process stood still, the thread gets this long (ms) to read them: less than a tick. */
+/** After this process stood still, levels are from before; the thread gets this long (ms) to read them. */
 const GRACE_MS = 3;
 
 /**
@@ -27,6 +31,9 @@ export class PinsThread implements Driver {
   #count = 0;
   #inputs = 0;
   #stuck = new Stuck();
+  #stale = new Stuck(OLDEST_LEVELS_MS);
+  /** When a level was last asked for (ms). */
+  #readMs = Number.POSITIVE_INFINITY;
   #last: Promise<unknown> = Promise.resolve();
 
   /**
@@ -61,6 +68,8 @@ export class PinsThread implements Driver {
       this.#count = outputs.length;
       this.#inputs = inputs.length;
       this.#stuck = new Stuck();
+      this.#stale = new Stuck(OLDEST_LEVELS_MS);
+      this.#readMs = Number.POSITIVE_INFINITY;
     });
   }
 
@@ -82,11 +91,12 @@ export class PinsThread implements Driver {
   read(input: number): 0 | 1 {
     const memory = this.#mustLive();
     if (input >= this.#inputs) throw new Error(`linux: there is no input ${input}`);
-    if (memory.levelsAgeMs > OLDEST_LEVELS_MS) memory.awaitLevels(GRACE_MS);
-    const ageMs = memory.levelsAgeMs;
-    if (ageMs > OLDEST_LEVELS_MS)
+    const nowMs = performance.now();
+    if (nowMs - this.#readMs > LONGEST_STEP_MS) memory.awaitLevels(GRACE_MS);
+    this.#readMs = nowMs;
+    if (this.#stale.look(nowMs, true, memory.samples))
       throw new Error(
-        `${this.#name}: its inputs could not be read for ${ageMs} ms: the chip or its bus hangs; check its wires and supply`,
+        `${this.#name}: its inputs could not be read for ${memory.levelsAgeMs} ms: the chip or its bus hangs; check its wires and supply`,
       );
     return memory.level(input);
   }

@@ -1,13 +1,18 @@
 /** A board that gets nothing done for so long (ms) has failed: it is stuck, or far too slow. */
 export const STUCK_MS = 250;
 /** One look counts for this much of it at most (ms): after a stall the board gets its chance. */
-const LONGEST_STEP_MS = 20;
+export const LONGEST_STEP_MS = 20;
 
 /** Sees from outside whether work in the background gets on. */
 export class Stuck {
+  readonly #limitMs: number;
   #ms = 0;
   #done = 0;
   #lastMs = 0;
+
+  constructor(limitMs = STUCK_MS) {
+    this.#limitMs = limitMs;
+  }
 
   /**
    * Whether nothing has been done for too long; to be asked in every tick.
@@ -19,6 +24,6 @@ export class Stuck {
     if (!waiting || done !== this.#done) this.#ms = 0;
     else this.#ms += passedMs;
     this.#done = done;
-    return this.#ms > STUCK_MS;
+    return this.#ms > this.#limitMs;
   }
 }

@@ -15,8 +15,8 @@ export interface PinsPlaces {
   ioctlLibrary?: string;
 }
 
-/** The room for what such a thread keeps, and for what is soon garbage (MB): it needs a third of it. */
-const OLD_MB = 8;
+/** The most that such a thread may keep, and the room for what is soon garbage (MB). */
+const OLD_MB = 16;
 const YOUNG_MB = 1;
 
 export interface ThreadEvents<Reply> {
@@ -44,6 +44,8 @@ export class BoardThread<Call, Reply> {
     this.#worker = new Worker(file, {
       name,
       workerData: work,
+      // Descriptors of GPIO lines come from the kernel, not from Node, which would warn of each.
+      trackUnmanagedFds: false,
       resourceLimits: { maxOldGenerationSizeMb: OLD_MB, maxYoungGenerationSizeMb: YOUNG_MB },
     });
     let cause = 'it ended by itself';
