@@ -51,8 +51,8 @@ export class Built {
 }
 
 /** What a scene of hang-exercise.ts told, and how it ended. */
-export interface Played {
-  told: Record<string, never>;
+export interface Played<Told> {
+  told: Told;
   code: number | null;
   signal: NodeJS.Signals | null;
   /** From what was told last to the end (ms). */
@@ -61,11 +61,11 @@ export interface Played {
 }
 
 /** Plays a scene in a process on whose boards hanging-bus.c is preloaded. */
-export async function play(
+export async function play<Told>(
   built: Built,
   scene: readonly string[],
   env: NodeJS.ProcessEnv = {},
-): Promise<Played> {
+): Promise<Played<Told>> {
   const folder = mkdtempSync(join(tmpdir(), 'sinew-hang-'));
   const [bus, chip] = ['hanging-bus', 'gpio-chip'].map((name) => {
     const library = join(folder, `${name}.so`);

@@ -30,14 +30,31 @@ const transfers = (bus: number, address: number) =>
     .filter((line) => line.startsWith(`${bus} ${address} `))
     .map((line) => line.split(' ').slice(2).map(Number));
 
-/** A board as the core has it: a call in each tick, and how long the longest took. */
+/** How long calls took (ms): one that another program kept from the processor is no call that waits. */
+class Times {
+  readonly #ms: number[] = [];
+
+  add(ms: number): void {
+    this.#ms.push(ms);
+  }
+
+  get told() {
+    const sorted = this.#ms.toSorted((a, b) => a - b);
+    return {
+      calls: sorted.length,
+      medianMs: sorted[sorted.length >> 1],
+      overTick: sorted.filter((ms) => ms > TICK_MS).length,
+    };
+  }
+}
+
+/** A board as the core has it, with a call in each tick. */
 class Ticked {
   readonly driver: Driver;
-  longestMs = 0;
+  times = new Times();
   failure = '';
   /** From the first tick of this run to the failure (ms). */
   failedMs = Number.NaN;
-  ticks = 0;
   constructor(driver: Driver) {
     this.driver = driver;
   }
@@ -51,21 +68,20 @@ class Ticked {
     };
     const nowMs = performance.now();
     if (this.failure !== '') return;
-    this.ticks++;
     try {
       if (value === undefined) this.driver.check!(nowMs);
       else this.driver.write(frame, nowMs);
     } catch (error) {
       this.failure = (error as Error).message;
     }
-    this.longestMs = Math.max(this.longestMs, performance.now() - nowMs);
+    this.times.add(performance.now() - nowMs);
   }
 }
 
 /** Runs ticks for some ms, each board with a new value every tick. */
 async function run(boards: readonly Ticked[], ms: number, from = 1000): Promise<void> {
   const startMs = performance.now();
-  for (const one of boards) one.longestMs = 0;
+  for (const one of boards) one.times = new Times();
   for (let n = 0; performance.now() - startMs < ms; n++) {
     for (const one of boards) {
       const well = one.failure === '';
@@ -76,14 +92,20 @@ async function run(boards: readonly Ticked[], ms: number, from = 1000): Promise<
   }
 }
 
-const told = ({ failure, failedMs, longestMs, ticks }: Ticked) => ({
-  failure,
-  failedMs,
-  longestMs,
-  ticks,
-});
+const told = ({ failure, failedMs, times }: Ticked) => ({ failure, failedMs, ...times.told });
 
 const scenes: Record<string, () => Promise<void>> = {
+  /** What goes over the wire from opening to closing, and what an unplugged bus says. */
+  async wire() {
+    const driver = await chip(7, 0x40);
+    await driver.open([SERVO, { ...SERVO, name: 'leg', pin: 15 }], []);
+    const one = new Ticked(driver);
+    one.tick(1500);
+    await wait(50);
+    await driver.close();
+    tell({ wire: transfers(7, 0x40) });
+  },
+
   /** All threads of libuv's pool hang in calls of the file system. */
   async pool() {
     const one = new Ticked(await chip(7, 0x40));
@@ -156,8 +178,8 @@ const scenes: Record<string, () => Promise<void>> = {
     ];
     const input = { name: 'stopInput', pin: 4, pull: 'up' as const };
     const open = () => driver.open(outputs, [input]);
-    /** Runs until it is so, with a tick's `read` and `check` each ms; how long that took (ms). */
-    let longestMs = 0;
+    let times = new Times();
+    /** Waits until it is so; how long that took (ms). */
     const until = async (what: () => boolean, limitMs = 3000): Promise<number> => {
       const startMs = performance.now();
       while (!what() && performance.now() - startMs < limitMs) await wait(1);
@@ -171,7 +193,7 @@ const scenes: Record<string, () => Promise<void>> = {
       } catch (error) {
         failure = (error as Error).message;
       }
-      longestMs = Math.max(longestMs, performance.now() - nowMs);
+      times.add(performance.now() - nowMs);
       return failure;
     };
     const write = (...values: [output: number, value: number][]) =>
@@ -210,10 +232,10 @@ const scenes: Record<string, () => Promise<void>> = {
     tell({ pressMs: pressesMs[50], longestPressMs: pressesMs[100] });
     level(4, 0);
     await wait(20);
-    tell({ calmMs: longestMs });
+    tell({ calm: times.told });
 
     // A write to the PWM channel hangs; the relay opens, and then the board has failed.
-    longestMs = 0;
+    times = new Times();
     hang('pwm');
     const startMs = performance.now();
     write([0, 1600]);
@@ -229,7 +251,7 @@ const scenes: Record<string, () => Promise<void>> = {
     }
     const failedMs = performance.now() - startMs;
     const openMs = await until(() => levelOf(23) === 0);
-    tell({ pwm: { relayMs, failure, failedMs, openMs, longestMs } });
+    tell({ pwm: { relayMs, failure, failedMs, openMs, ...times.told } });
     mend('pwm');
     await until(() => dutyNs() === 0);
     tell({ dutyNs: dutyNs() });
@@ -238,7 +260,7 @@ const scenes: Record<string, () => Promise<void>> = {
     await open();
     write([0, 1500], [1, 1]);
     await until(() => levelOf(23) === 1);
-    longestMs = 0;
+    times = new Times();
     slow(1000);
     await wait(3);
     level(4, 1);
@@ -249,7 +271,7 @@ const scenes: Record<string, () => Promise<void>> = {
       await wait(TICK_MS);
       last = read();
     }
-    tell({ gpio: { failure: last, failedMs: performance.now() - hungMs, longestMs } });
+    tell({ gpio: { failure: last, failedMs: performance.now() - hungMs, ...times.told } });
     slow(0);
     await until(() => levelOf(23) === 0 && dutyNs() === 0);
     tell({ safe: [levelOf(23), dutyNs()] });
