@@ -29,6 +29,7 @@ export class LinuxDriver implements Driver {
   #parts: Part[] = [];
   #inputs: SomePins | undefined;
   #isOpen = false;
+  #last: Promise<void> = Promise.resolve();
   /** By output: which part it is in, and its position there. */
   #at: { part: Part; output: number }[] = [];
 
@@ -42,9 +43,13 @@ export class LinuxDriver implements Driver {
   }
 
   /** @throws Refusal when a pin cannot do what is asked of it, or cannot be had */
-  async open(outputs: readonly OutputSpec[], inputs: readonly InputSpec[]): Promise<void> {
+  open(outputs: readonly OutputSpec[], inputs: readonly InputSpec[]): Promise<void> {
+    return this.#inTurn(() => this.#doOpen(outputs, inputs));
+  }
+
+  async #doOpen(outputs: readonly OutputSpec[], inputs: readonly InputSpec[]): Promise<void> {
     // What fails here fails again below.
-    await this.close().catch(() => {});
+    await this.#doClose().catch(() => {});
     const { chip, pwmChip } = this.#board;
     const of = (isLevel: boolean) =>
       [...outputs.keys()].filter((i) => (outputs[i]!.kind === 'level') === isLevel);
@@ -61,7 +66,7 @@ export class LinuxDriver implements Driver {
         if (inputs.length > 0) this.#inputs = this.#known.gpio;
       }
     } catch (error) {
-      await this.close().catch(() => {});
+      await this.#doClose().catch(() => {});
       throw error;
     }
     for (const part of this.#parts)
@@ -113,7 +118,11 @@ export class LinuxDriver implements Driver {
   }
 
   /** @throws Error when an output could not be made safe; the others are, all the same */
-  async close(): Promise<void> {
+  close(): Promise<void> {
+    return this.#inTurn(() => this.#doClose());
+  }
+
+  async #doClose(): Promise<void> {
     const parts = this.#parts;
     this.#parts = [];
     this.#inputs = undefined;
@@ -121,6 +130,13 @@ export class LinuxDriver implements Driver {
     this.#isOpen = false;
     const closed = await Promise.allSettled(parts.map(({ pins }) => pins.close()));
     for (const one of closed) if (one.status === 'rejected') throw one.reason;
+  }
+
+  /** One after the other: a call that the core has given up may still be under way. */
+  #inTurn(act: () => Promise<void>): Promise<void> {
+    const done = this.#last.then(act);
+    this.#last = done.catch(() => {});
+    return done;
   }
 
   #mustBeOpen(): void {

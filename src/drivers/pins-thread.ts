@@ -16,7 +16,8 @@ const GRACE_MS = 3;
 
 /**
  * Pins whose calls may hang, served by a thread of their own. No call here waits for the thread: the
- * newest values win, and what goes wrong there is thrown by the next call.
+ * newest values win, and what goes wrong there is thrown by the next call. `open` and `close` do wait;
+ * they must not overlap.
  */
 export class PinsThread implements Driver {
   readonly pulseStepUs = 1;
@@ -34,7 +35,6 @@ export class PinsThread implements Driver {
   #stale = new Stuck(OLDEST_LEVELS_MS);
   /** When a level was last asked for (ms). */
   #readMs = Number.POSITIVE_INFINITY;
-  #last: Promise<unknown> = Promise.resolve();
 
   /**
    * @param board what the thread makes the pins of
@@ -49,28 +49,26 @@ export class PinsThread implements Driver {
   }
 
   /** @throws Refusal when a pin cannot do what is asked of it, or cannot be had */
-  open(outputs: readonly OutputSpec[], inputs: readonly InputSpec[]): Promise<void> {
-    return this.#inTurn(async () => {
-      // What fails here fails again below.
-      await this.#close().catch(() => {});
-      const memory = new PinsMemory(outputs.length);
-      memory.put((values) => values.set(outputs.map(({ safe }) => safe)));
-      const reply = await this.#ask(() =>
-        this.#running().post({
-          board: this.#board,
-          outputs: outputs.map(({ name, kind, pin, safe }) => ({ name, kind, pin, safe })),
-          inputs,
-          memory: memory.buffer,
-        }),
-      );
-      if (reply.t === 'refused') throw unpacked(reply.error);
-      this.#memory = memory;
-      this.#count = outputs.length;
-      this.#inputs = inputs.length;
-      this.#stuck = new Stuck();
-      this.#stale = new Stuck(OLDEST_LEVELS_MS);
-      this.#readMs = Number.POSITIVE_INFINITY;
-    });
+  async open(outputs: readonly OutputSpec[], inputs: readonly InputSpec[]): Promise<void> {
+    // What fails here fails again below.
+    await this.close().catch(() => {});
+    const memory = new PinsMemory(outputs.length);
+    memory.put((values) => values.set(outputs.map(({ safe }) => safe)));
+    const reply = await this.#ask(() =>
+      this.#running().post({
+        board: this.#board,
+        outputs: outputs.map(({ name, kind, pin, safe }) => ({ name, kind, pin, safe })),
+        inputs,
+        memory: memory.buffer,
+      }),
+    );
+    if (reply.t === 'refused') throw unpacked(reply.error);
+    this.#memory = memory;
+    this.#count = outputs.length;
+    this.#inputs = inputs.length;
+    this.#stuck = new Stuck();
+    this.#stale = new Stuck(OLDEST_LEVELS_MS);
+    this.#readMs = Number.POSITIVE_INFINITY;
   }
 
   write(frame: Frame, nowMs: number): void {
@@ -107,24 +105,13 @@ export class PinsThread implements Driver {
   }
 
   /** @throws Error when an output could not be made safe; the others are, all the same */
-  close(): Promise<void> {
-    return this.#inTurn(() => this.#close());
-  }
-
-  async #close(): Promise<void> {
+  async close(): Promise<void> {
     const memory = this.#memory;
     if (!memory) return;
     this.#memory = undefined;
     if (this.#thread!.ended) throw this.#thread!.ended;
     const reply = await this.#ask(() => memory.order(ORDER.close));
     if (reply.t === 'closed' && reply.error) throw unpacked(reply.error);
-  }
-
-  /** One after the other: a call that was given up may still be under way. */
-  #inTurn(act: () => Promise<void>): Promise<void> {
-    const done = this.#last.then(act);
-    this.#last = done.catch(() => {});
-    return done;
   }
 
   #ask(begin: () => void): Promise<PinsReply> {

@@ -168,6 +168,8 @@ describe('GPIO lines and PWM', () => {
     // When it answers again, everything is made safe, and a reset finds the button pressed.
     expect(rest).toMatchObject({
       safe: [0, 0],
+      settled: ['fulfilled', 'fulfilled'],
+      again: [1, 1_500_000],
       reopened: 1,
       closed: 'linux: the board is not open',
     });

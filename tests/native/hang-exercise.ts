@@ -272,11 +272,17 @@ const scenes: Record<string, () => Promise<void>> = {
       last = read();
     }
     tell({ gpio: { failure: last, failedMs: performance.now() - hungMs, ...times.told } });
+    // Two resets, the first of which somebody has given up.
+    const resets = Promise.allSettled([open(), open()]);
+    await wait(50);
     slow(0);
     await until(() => levelOf(23) === 0 && dutyNs() === 0);
     tell({ safe: [levelOf(23), dutyNs()] });
-    await open();
-    tell({ reopened: read() });
+    const settled = (await resets).map(({ status }) => status);
+    tell({ settled, reopened: read() });
+    write([0, 1500], [1, 1]);
+    await until(() => levelOf(23) === 1 && dutyNs() === 1_500_000);
+    tell({ again: [levelOf(23), dutyNs()] });
     await driver.close();
     tell({ closed: call(() => driver.check(0)) });
   },
