@@ -7,6 +7,7 @@ const THREADS = {
   worker: 'gateway/worker.ts',
   service: 'service/worker.ts',
   planner: 'service/planner-worker.ts',
+  'board-worker': 'drivers/board-worker.ts',
 };
 const page = 'src/gateway/page';
 

@@ -8,6 +8,7 @@ import { Loop } from './core/loop.ts';
 import type { GatewayStart, JournalEntry, ToCore } from './core/requests.ts';
 import { Turns } from './core/turns.ts';
 import type { Driver } from './drivers/driver.ts';
+import { loadEndNow } from './drivers/end-now.ts';
 import { createDriver } from './drivers/index.ts';
 import { GatewayHost } from './gateway/host.ts';
 import { isLoopback } from './gateway/origin.ts';
@@ -66,6 +67,7 @@ class Daemon {
   #status: FileStatus;
   /** What the gateway was last told of what runs by itself. */
   #told: { revision: number; idle: string | null; armed: boolean };
+  readonly #endNow = loadEndNow();
   #starve: () => void = () => {};
   #leaving = false;
 
@@ -326,7 +328,7 @@ class Daemon {
     void this.#end(EXIT.refused);
   }
 
-  async #end(code: number): Promise<never> {
+  async #end(code: number): Promise<void> {
     this.#loop.stop();
     await this.#core.close();
     // The outputs are safe; what is left may take longer than a tick may.
@@ -334,7 +336,8 @@ class Daemon {
     this.#notify?.(`WATCHDOG_USEC=${1000 * LEAVE_MS}`);
     await this.#gateway.close();
     await this.#service.flush(FLUSH_MS);
-    process.exit(code);
+    // Threads that hang on a disk or a bus would keep process.exit waiting.
+    this.#endNow(code);
   }
 }
 

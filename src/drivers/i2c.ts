@@ -1,27 +1,114 @@
-import type { PromisifiedBus } from 'i2c-bus';
-import { Refusal } from '../shared/errors.ts';
+import { unpacked } from './carried.ts';
+import type { I2cCall, I2cReply } from './i2c-server.ts';
+import { BoardThread } from './thread.ts';
 
-/** What drivers use of an I2C bus: the promises of the npm package i2c-bus. */
-export type I2cBus = Pick<
-  PromisifiedBus,
-  'i2cFuncs' | 'i2cWrite' | 'readByte' | 'writeByte' | 'writeI2cBlock' | 'close'
->;
+/** What drivers use of an I2C bus; transfers of one bus happen one after the other. */
+export interface I2cBus {
+  /** `i2c`: plain transfers of any length; without it the adapter only speaks SMBus. */
+  i2cFuncs(): Promise<{ i2c: boolean }>;
+  i2cWrite(address: number, length: number, bytes: Buffer): Promise<{ bytesWritten: number }>;
+  readByte(address: number, register: number): Promise<number>;
+  writeByte(address: number, register: number, byte: number): Promise<void>;
+  writeI2cBlock(address: number, register: number, length: number, bytes: Buffer): Promise<unknown>;
+  close(): Promise<void>;
+}
+
+/** By number. A bus's thread lives as long as the process: a new one would be loaded from a disk. */
+const threads = new Map<number, BusThread>();
 
 /**
- * Opens /dev/i2c-N; the device itself is touched with the first transfer.
- * @throws Refusal when i2c-bus is not installed
+ * Opens /dev/i2c-N in the bus's own thread, which all boards of that bus share; a chip is touched with
+ * its first transfer.
+ * @param file the program of the thread
+ * @throws Error with the code of the failed open, Refusal when koffi is not installed
  */
-export async function openI2c(bus: number): Promise<I2cBus> {
-  let library: typeof import('i2c-bus');
-  try {
-    library = await import('i2c-bus');
-  } catch (error) {
-    throw new Refusal(
-      'noSuchThing',
-      `the npm package i2c-bus is not there (${(error as Error).message}); install it with npm rebuild i2c-bus, which needs make and a C++ compiler`,
-    );
+export async function openI2c(bus: number, file?: URL): Promise<I2cBus> {
+  let thread = threads.get(bus);
+  if (!thread?.alive) {
+    thread = new BusThread(bus, file);
+    threads.set(bus, thread);
   }
-  return library.openPromisified(bus);
+  await thread.ask({ t: 'open' });
+  return new ThreadedBus(thread);
+}
+
+/** One bus's thread, and what it has been asked. */
+class BusThread {
+  readonly #thread: BoardThread<I2cCall, I2cReply>;
+  readonly #waiting: { resolve: (value: number) => void; reject: (error: Error) => void }[] = [];
+
+  constructor(bus: number, file: URL | undefined) {
+    this.#thread = new BoardThread({ kind: 'i2c', bus }, `I2C bus ${bus}`, file, {
+      message: (reply) => {
+        // Answers come in the order of the questions.
+        const asked = this.#waiting.shift()!;
+        if ('value' in reply) asked.resolve(reply.value);
+        else asked.reject(unpacked(reply.error));
+      },
+      ended: (cause) => {
+        for (const { reject } of this.#waiting.splice(0)) reject(cause);
+      },
+    });
+  }
+
+  get alive(): boolean {
+    return this.#thread.ended === undefined;
+  }
+
+  ask(call: I2cCall): Promise<number> {
+    return new Promise((resolve, reject) => {
+      if (this.#thread.ended) return reject(this.#thread.ended);
+      this.#waiting.push({ resolve, reject });
+      this.#thread.post(call);
+    });
+  }
+}
+
+/** The bus as one board has it. */
+class ThreadedBus implements I2cBus {
+  readonly #thread: BusThread;
+  #open = true;
+
+  constructor(thread: BusThread) {
+    this.#thread = thread;
+  }
+
+  async i2cFuncs(): Promise<{ i2c: boolean }> {
+    return { i2c: (await this.#thread.ask({ t: 'plain' })) === 1 };
+  }
+
+  async i2cWrite(
+    address: number,
+    length: number,
+    bytes: Buffer,
+  ): Promise<{ bytesWritten: number }> {
+    const sent = Uint8Array.from(bytes.subarray(0, length));
+    return { bytesWritten: await this.#thread.ask({ t: 'write', address, bytes: sent }) };
+  }
+
+  readByte(address: number, register: number): Promise<number> {
+    return this.#thread.ask({ t: 'readByte', address, register });
+  }
+
+  async writeByte(address: number, register: number, byte: number): Promise<void> {
+    await this.#thread.ask({ t: 'writeByte', address, register, byte });
+  }
+
+  async writeI2cBlock(
+    address: number,
+    register: number,
+    length: number,
+    bytes: Buffer,
+  ): Promise<void> {
+    const sent = Uint8Array.from(bytes.subarray(0, length));
+    await this.#thread.ask({ t: 'writeBlock', address, register, bytes: sent });
+  }
+
+  async close(): Promise<void> {
+    if (!this.#open) return;
+    this.#open = false;
+    await this.#thread.ask({ t: 'close' });
+  }
 }
 
 /** What a failed transfer means, and what to do about it. */

@@ -1,7 +1,7 @@
 import { closeSync, openSync } from 'node:fs';
-import { getSystemErrorName } from 'node:util';
 import { Refusal } from '../shared/errors.ts';
 import type { InputSpec } from './driver.ts';
+import { loadKoffi, throwErrno } from './native.ts';
 
 /**
  * The GPIO character device, uapi v2 (linux/gpio.h, kernel 5.10 and later), spoken directly: the
@@ -50,21 +50,11 @@ export type Ioctl = (fd: number, request: number, argument: Buffer) => void;
  * @throws Refusal when the npm package koffi is not installed
  */
 export async function loadIoctl(library: string | null = null): Promise<Ioctl> {
-  let koffi: typeof import('koffi').default;
-  try {
-    koffi = (await import('koffi')).default;
-  } catch (error) {
-    throw new Refusal(
-      'noSuchThing',
-      `the npm package koffi is not there (${(error as Error).message}); install it with npm install koffi`,
-    );
-  }
+  const koffi = loadKoffi();
   const ioctl = koffi.load(library).func('int ioctl(int fd, unsigned long request, ...)');
   return (fd, request, argument) => {
-    if (ioctl(fd, request, 'uint8_t *', argument) >= 0) return;
-    const errno = koffi.errno();
-    const code = getSystemErrorName(-errno);
-    throw Object.assign(new Error(`${code} from ioctl 0x${request.toString(16)}`), { code, errno });
+    if (ioctl(fd, request, 'uint8_t *', argument) < 0)
+      throwErrno(koffi, `ioctl 0x${request.toString(16)}`);
   };
 }
 
@@ -112,6 +102,15 @@ export class GpioLines {
     putBit(got, VALUES.mask, line, true);
     this.#ioctl(this.#fd, GPIO_IOCTL.getValues, got);
     return ((got[VALUES.bits + (line >> 3)]! >> (line & 7)) & 1) as 0 | 1;
+  }
+
+  /** Reads lines 0 to `count` - 1 in one call, a bit each. */
+  getAll(count: number, into: Int32Array): void {
+    const got = this.#got.fill(0);
+    for (let line = 0; line < count; line++) putBit(got, VALUES.mask, line, true);
+    this.#ioctl(this.#fd, GPIO_IOCTL.getValues, got);
+    for (let word = 0; word < into.length; word++)
+      into[word] = got.readInt32LE(VALUES.bits + 4 * word);
   }
 
   close(): void {

@@ -1,227 +1,167 @@
-import { resolve } from 'node:path';
-import { setTimeout as sleep } from 'node:timers/promises';
-import type { Board } from '../prop/schema.ts';
-import { Refusal } from '../shared/errors.ts';
 import type { Driver, Frame, InputSpec, OutputSpec } from './driver.ts';
-import { GpioChip, type GpioLines, type Ioctl, loadIoctl } from './linux-gpio.ts';
-import { type PwmChannel, PwmChip, type SysFiles, sysFiles } from './linux-pwm.ts';
+import type { LinuxBoard } from './linux-pins.ts';
+import { PinsThread } from './pins-thread.ts';
 
-type LinuxBoard = Extract<Board, { driver: 'linux' }>;
-
-/** Servos take a pulse every 20 ms: common practice, no source. */
-const SERVO_PERIOD_NS = 20_000_000;
-/** 1250 Hz: from there on full modulation is low-risk flicker (IEEE 1789-2015, from memory). */
-const LIGHT_PERIOD_NS = 800_000;
-
-export interface LinuxSurroundings {
-  /** /dev */
-  devices: string;
-  /** /sys/class/pwm */
-  pwmFolder: string;
-  files: SysFiles;
-  wait: (ms: number) => Promise<unknown>;
-  ioctl: () => Promise<Ioctl>;
+/** Some of a board's pins, and which of its outputs they are. */
+interface Part {
+  pins: SomePins;
+  outputs: number[];
+  frame: Frame;
 }
 
-const HERE: LinuxSurroundings = {
-  devices: '/dev',
-  pwmFolder: '/sys/class/pwm',
-  files: sysFiles,
-  wait: sleep,
-  ioctl: loadIoctl,
-};
-
-interface Claimed {
-  lines: GpioLines | undefined;
-  inputs: GpioLines | undefined;
-  /** By output; undefined where the output is a relay. */
-  pwm: (PwmChannel | undefined)[];
+export interface SomePins extends Driver {
+  check(nowMs: number): void;
+  /** Drives every output to its safe value as soon as that can be done. */
+  makeSafe(): void;
 }
 
 /**
- * A board by the kernel's own interfaces: relays and inputs through the GPIO character device,
- * servos and lights through hardware PWM, of which a header has two to four channels. Every write
- * has taken effect, or has failed, when it returns; then all outputs have been made safe that could be.
- *
- * What a pin does after its line was given back is up to its pin controller: it may stay, or become
- * an input. A pull resistor at each relay makes it safe in any case.
+ * A board by the kernel's own interfaces (linux-pins.ts). GPIO lines and hardware PWM have a thread
+ * each, where the board has both: their calls may hang, and a relay must open also while a write to a
+ * PWM channel hangs. When one part fails, the other makes its outputs safe.
  */
 export class LinuxDriver implements Driver {
   readonly pulseStepUs = 1;
   readonly #board: LinuxBoard;
-  readonly #around: LinuxSurroundings;
-  #outputs: readonly OutputSpec[] = [];
-  /** By output: its position among the lines. */
-  #lineOf: number[] = [];
-  #claimed: Claimed | undefined;
+  readonly #make: (name: string, board: LinuxBoard) => SomePins;
+  readonly #known: { gpio?: SomePins; pwm?: SomePins } = {};
+  /** Relays first. */
+  #parts: Part[] = [];
+  #inputs: SomePins | undefined;
+  #isOpen = false;
+  #last: Promise<void> = Promise.resolve();
+  /** By output: which part it is in, and its position there. */
+  #at: { part: Part; output: number }[] = [];
 
-  constructor(board: LinuxBoard, around: Partial<LinuxSurroundings> = {}) {
+  /** @param make makes pins that never wait */
+  constructor(
+    board: LinuxBoard,
+    make: (name: string, board: LinuxBoard) => SomePins = (name, own) => new PinsThread(name, own),
+  ) {
     this.#board = board;
-    this.#around = { ...HERE, ...around };
+    this.#make = make;
   }
 
   /** @throws Refusal when a pin cannot do what is asked of it, or cannot be had */
-  async open(outputs: readonly OutputSpec[], inputs: readonly InputSpec[]): Promise<void> {
+  open(outputs: readonly OutputSpec[], inputs: readonly InputSpec[]): Promise<void> {
+    return this.#inTurn(() => this.#doOpen(outputs, inputs));
+  }
+
+  async #doOpen(outputs: readonly OutputSpec[], inputs: readonly InputSpec[]): Promise<void> {
     // What fails here fails again below.
-    if (this.#claimed) this.#free(this.#claimed);
-    this.#claimed = undefined;
-    this.#outputs = outputs;
-    const claimed: Claimed = { lines: undefined, inputs: undefined, pwm: [] };
-    const pwm = this.#planPwm(outputs);
+    await this.#doClose().catch(() => {});
+    const { chip, pwmChip } = this.#board;
+    const of = (isLevel: boolean) =>
+      [...outputs.keys()].filter((i) => (outputs[i]!.kind === 'level') === isLevel);
+    const [levels, widths] = [of(true), of(false)];
     try {
-      await this.#claimLines(claimed, outputs, inputs);
-      for (const [i, output] of outputs.entries()) {
-        const channel = pwm?.channelOf.get(i);
-        if (!pwm || channel === undefined) continue;
-        const safeNs = dutyNs(output, output.safe);
-        claimed.pwm[i] = await pwm.chip.claim(channel, periodNs(output), safeNs);
+      // What a pin cannot do is told before a line is claimed.
+      if (widths.length > 0) {
+        this.#known.pwm ??= this.#make(`pwmchip${pwmChip}`, this.#board);
+        this.#parts.unshift(await opened(this.#known.pwm, outputs, widths, []));
+      }
+      if (levels.length > 0 || inputs.length > 0) {
+        this.#known.gpio ??= this.#make(chip, this.#board);
+        this.#parts.unshift(await opened(this.#known.gpio, outputs, levels, inputs));
+        if (inputs.length > 0) this.#inputs = this.#known.gpio;
       }
     } catch (error) {
-      this.#free(claimed);
+      await this.#doClose().catch(() => {});
       throw error;
     }
-    this.#claimed = claimed;
+    for (const part of this.#parts)
+      for (const [output, index] of part.outputs.entries()) this.#at[index] = { part, output };
+    this.#isOpen = true;
   }
 
-  write(frame: Frame): void {
-    const claimed = this.#mustBeOpen();
-    try {
-      this.#write(frame, claimed);
-    } catch (error) {
-      this.#makeSafe(claimed);
-      throw error;
-    }
-  }
-
-  #write(frame: Frame, { lines, pwm }: Claimed): void {
+  write(frame: Frame, nowMs: number): void {
+    this.#mustBeOpen();
+    for (const { frame: own } of this.#parts) own.count = 0;
     for (let i = 0; i < frame.count; i++) {
-      const index = frame.output[i]!;
-      const output = this.#outputs[index];
-      if (!output) throw new Error(`linux: there is no output ${index}`);
-      const value = frame.value[i]!;
-      if (output.kind === 'level') lines!.put(this.#lineOf[index]!, value === 0 ? 0 : 1);
-      else pwm[index]!.set(dutyNs(output, value));
+      const at = this.#at[frame.output[i]!];
+      if (!at) throw new Error(`linux: there is no output ${frame.output[i]}`);
+      const own = at.part.frame;
+      own.output[own.count] = at.output;
+      own.value[own.count] = frame.value[i]!;
+      own.count++;
     }
-    lines?.flush();
+    try {
+      for (const { pins, frame: own } of this.#parts)
+        if (own.count > 0) pins.write(own, nowMs);
+        else pins.check(nowMs);
+    } catch (error) {
+      this.#makeSafe();
+      throw error;
+    }
   }
 
-  read(input: number): 0 | 1 {
-    const claimed = this.#mustBeOpen();
-    if (!claimed.inputs) throw new Error(`linux: there is no input ${input}`);
+  check(nowMs: number): void {
+    this.#mustBeOpen();
     try {
-      return claimed.inputs.get(input);
+      for (const { pins } of this.#parts) pins.check(nowMs);
     } catch (error) {
-      this.#makeSafe(claimed);
+      this.#makeSafe();
+      throw error;
+    }
+  }
+
+  /** @throws Error also when the level is not known */
+  read(input: number): 0 | 1 {
+    this.#mustBeOpen();
+    if (!this.#inputs) throw new Error(`linux: there is no input ${input}`);
+    try {
+      return this.#inputs.read(input);
+    } catch (error) {
+      this.#makeSafe();
       throw error;
     }
   }
 
   /** @throws Error when an output could not be made safe; the others are, all the same */
-  async close(): Promise<void> {
-    const claimed = this.#claimed;
-    if (!claimed) return;
-    this.#claimed = undefined;
-    const failures = this.#free(claimed);
-    if (failures.length > 0) throw failures[0]!;
+  close(): Promise<void> {
+    return this.#inTurn(() => this.#doClose());
   }
 
-  /** Which output is on which PWM channel; undefined when none needs one. @throws Refusal */
-  #planPwm(
-    outputs: readonly OutputSpec[],
-  ): { chip: PwmChip; channelOf: Map<number, number> } | undefined {
-    if (outputs.every(({ kind }) => kind === 'level')) return undefined;
-    const { pwmFolder: folder, files, wait } = this.#around;
-    const chip = new PwmChip(this.#board.pwmChip, { folder, files, wait });
-    const pins = chip.pins(this.#board.pwmPins);
-    const without = outputs.filter(({ kind, pin }) => kind !== 'level' && !pins.has(pin));
-    if (without.length > 0)
-      throw new Refusal(
-        'noSuchThing',
-        `no hardware PWM at ${without.map(described).join(', ')}: use ${[...pins.keys()].map((pin) => `GPIO ${pin}`).join(', ')}, or put it on a pca9685 board`,
-        { pins: without.map(({ pin }) => pin) },
-      );
-    const channelOf = new Map<number, number>();
-    const userOf = new Map<number, OutputSpec>();
-    for (const [i, output] of outputs.entries()) {
-      if (output.kind === 'level') continue;
-      const channel = pins.get(output.pin)!;
-      const other = userOf.get(channel);
-      if (other)
-        throw new Refusal(
-          'noSuchThing',
-          `${described(other)} and ${described(output)} are one PWM channel and would do the same: use another pin for one, or a pca9685 board`,
-        );
-      userOf.set(channel, output);
-      channelOf.set(i, channel);
-    }
-    return { chip, channelOf };
+  async #doClose(): Promise<void> {
+    const parts = this.#parts;
+    this.#parts = [];
+    this.#inputs = undefined;
+    this.#at = [];
+    this.#isOpen = false;
+    const closed = await Promise.allSettled(parts.map(({ pins }) => pins.close()));
+    for (const one of closed) if (one.status === 'rejected') throw one.reason;
   }
 
-  async #claimLines(
-    claimed: Claimed,
-    outputs: readonly OutputSpec[],
-    inputs: readonly InputSpec[],
-  ): Promise<void> {
-    const relays: { name: string; pin: number; level: 0 | 1 }[] = [];
-    this.#lineOf = outputs.map(({ name, kind, pin, safe }) =>
-      kind === 'level' ? relays.push({ name, pin, level: safe === 0 ? 0 : 1 }) - 1 : -1,
-    );
-    if (relays.length === 0 && inputs.length === 0) return;
-    const { devices, ioctl } = this.#around;
-    const chip = new GpioChip(resolve(devices, this.#board.chip), await ioctl());
-    try {
-      if (relays.length > 0) claimed.lines = chip.claimOutputs(relays);
-      if (inputs.length > 0) claimed.inputs = chip.claimInputs(inputs);
-    } finally {
-      chip.close();
-    }
+  /** One after the other: a call that the core has given up may still be under way. */
+  #inTurn(act: () => Promise<void>): Promise<void> {
+    const done = this.#last.then(act);
+    this.#last = done.catch(() => {});
+    return done;
   }
 
-  /** Drives every output to its safe value; goes on where one fails. Returns what went wrong. */
-  #makeSafe({ lines, pwm }: Claimed): Error[] {
-    const failures: Error[] = [];
-    attempt(failures, () => {
-      for (const [i, output] of this.#outputs.entries())
-        if (output.kind === 'level') lines?.put(this.#lineOf[i]!, output.safe === 0 ? 0 : 1);
-      lines?.flush();
-    });
-    for (const [i, output] of this.#outputs.entries())
-      attempt(failures, () => pwm[i]?.set(dutyNs(output, output.safe)));
-    return failures;
+  #mustBeOpen(): void {
+    if (!this.#isOpen) throw new Error('linux: the board is not open');
   }
 
-  /** Makes everything safe and gives it back; goes on where one thing fails. */
-  #free(claimed: Claimed): Error[] {
-    const failures = this.#makeSafe(claimed);
-    for (const [i, output] of this.#outputs.entries())
-      attempt(failures, () => claimed.pwm[i]?.close(dutyNs(output, output.safe)));
-    attempt(failures, () => claimed.lines?.close());
-    attempt(failures, () => claimed.inputs?.close());
-    return failures;
-  }
-
-  #mustBeOpen(): Claimed {
-    if (!this.#claimed) throw new Error('linux: the board is not open');
-    return this.#claimed;
+  #makeSafe(): void {
+    for (const { pins } of this.#parts) pins.makeSafe();
   }
 }
 
-function attempt(failures: Error[], act: () => void): void {
-  try {
-    act();
-  } catch (error) {
-    failures.push(error as Error);
-  }
-}
-
-const described = ({ name, pin }: OutputSpec) => `GPIO ${pin} (${name})`;
-
-const periodNs = ({ kind }: OutputSpec) => (kind === 'pulse' ? SERVO_PERIOD_NS : LIGHT_PERIOD_NS);
-
-/** The time that the pin is high in each period (ns); of a pulse (us), or of a share 0..1. */
-function dutyNs(output: OutputSpec, value: number): number {
-  const ns = Math.round(output.kind === 'pulse' ? value * 1000 : value * periodNs(output));
-  if (ns > periodNs(output))
-    throw new Error(`${output.name}: a pulse of ${value} us does not fit in a period`);
-  return ns;
+async function opened(
+  pins: SomePins,
+  outputs: readonly OutputSpec[],
+  own: number[],
+  inputs: readonly InputSpec[],
+): Promise<Part> {
+  await pins.open(
+    own.map((i) => outputs[i]!),
+    inputs,
+  );
+  const frame = {
+    count: 0,
+    output: new Uint16Array(own.length),
+    value: new Float64Array(own.length),
+  };
+  return { pins, outputs: own, frame };
 }

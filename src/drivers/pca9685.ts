@@ -16,15 +16,12 @@ import {
   REGISTER,
   stepUsOf,
 } from './pca9685-registers.ts';
+import { STUCK_MS, Stuck } from './stuck.ts';
 
 type Pca9685Board = Extract<Board, { driver: 'pca9685' }>;
 
 /** A transfer that fails is tried so often in all before the board counts as failed. */
 const ATTEMPTS = 3;
-/** A bus that gets nothing done for so long (ms) has failed: it is stuck, or far too slow. */
-const STUCK_MS = 250;
-/** One call counts for this much of it at the most (ms): after a stall the bus gets its chance. */
-const LONGEST_STEP_MS = 20;
 /** How often the chip is asked whether it still has its settings (ms). */
 const PROBE_EVERY_MS = 250;
 /** An SMBus block carries no more (SMBus 2.0, 5.5.7). */
@@ -38,8 +35,8 @@ export interface Pca9685Surroundings {
 
 /**
  * The 16 outputs of one PCA9685 on an I2C bus. A block of 64 bytes takes 1.5 ms at 400 kHz and
- * 6 ms, more than a tick, at 100 kHz, so `write` only notes the values: they are sent in the
- * background, one transfer at a time, each with the newest values of all outputs that have changed
+ * 6 ms, more than a tick, at 100 kHz, so `write` only notes the values: they are sent by the bus's
+ * own thread, one transfer at a time, each with the newest values of all outputs that have changed
  * until then. What goes wrong there is thrown by the next `write` or `check`; the driver goes on
  * trying to switch the outputs off.
  *
@@ -65,18 +62,16 @@ export class Pca9685Driver implements Driver {
   #sending: Promise<void> | undefined;
   #closing = false;
   #failure: Error | undefined;
-  /** Transfers that have succeeded, then and now, to see a bus that is stuck. */
+  /** Transfers that have succeeded, to see a bus that is stuck. */
   #done = 0;
-  #seenDone = 0;
-  #stuckMs = 0;
-  #lastMs = 0;
+  #stuck = new Stuck();
   #probedMs = Number.NEGATIVE_INFINITY;
   #probeDue = false;
 
   /** @throws Refusal when the chip cannot make the frequency */
   constructor(
     board: Pca9685Board,
-    around: Pca9685Surroundings = { openBus: openI2c, wait: sleep },
+    around: Pca9685Surroundings = { openBus: (bus) => openI2c(bus), wait: sleep },
   ) {
     this.#board = board;
     this.#around = around;
@@ -106,7 +101,7 @@ export class Pca9685Driver implements Driver {
     this.#safeImage.copy(this.#image);
     this.#clean();
     this.#failure = undefined;
-    this.#stuckMs = 0;
+    this.#stuck = new Stuck();
     this.#probeDue = false;
     this.#probedMs = Number.NEGATIVE_INFINITY;
     try {
@@ -247,12 +242,7 @@ export class Pca9685Driver implements Driver {
 
   #mustBeSound(nowMs: number): void {
     this.#mustBeOpen();
-    const passedMs = Math.min(nowMs - this.#lastMs, LONGEST_STEP_MS);
-    this.#lastMs = nowMs;
-    if (!this.#sending || this.#done !== this.#seenDone) this.#stuckMs = 0;
-    else this.#stuckMs += passedMs;
-    this.#seenDone = this.#done;
-    if (this.#stuckMs > STUCK_MS)
+    if (this.#stuck.look(nowMs, this.#sending !== undefined, this.#done))
       this.#failure ??= new Error(
         `${this.#place()}: nothing got through for ${STUCK_MS} ms: check SDA, SCL and the speed of the bus`,
       );

@@ -88,6 +88,12 @@ const users = new Set<PigpioDriver>();
  * A board's own GPIO header, through the pigpio C library: pulses and PWM timed by DMA. Sources: the
  * library's C interface, abyz.me.uk/rpi/pigpio/cif.html, and BCM2835 ARM Peripherals, chapter 6
  * (both from memory).
+ *
+ * `write` and `read` stay in the core's thread: they store to, or load from, registers and the DMA's
+ * memory, and neither enters the kernel nor waits for anybody, so that a relay opens in its tick.
+ * Only the start and the end of the library wait, for part of a second: it starts with the first
+ * `open` and ends with the last `close`, when nothing moves. It cannot have a thread of its own: it
+ * exists once in a process, and takes the process's signals. (from memory)
  */
 export class PigpioDriver implements Driver {
   /** The DMA places an edge at a sample, so that a pulse is a whole number of samples (us). */

@@ -6,16 +6,19 @@ import koffi from 'koffi';
 import { afterAll, beforeAll, beforeEach, describe, expect, test } from 'vitest';
 import type { Frame, InputSpec, OutputSpec } from '../../src/drivers/driver.ts';
 import { createDriver } from '../../src/drivers/index.ts';
-import { LinuxDriver, type LinuxSurroundings } from '../../src/drivers/linux.ts';
+import { LinuxDriver } from '../../src/drivers/linux.ts';
 import { GPIO_IOCTL, loadIoctl } from '../../src/drivers/linux-gpio.ts';
+import {
+  type LinuxBoard,
+  LinuxPins,
+  type LinuxSurroundings,
+} from '../../src/drivers/linux-pins.ts';
 import { sysFiles } from '../../src/drivers/linux-pwm.ts';
 import { board as boardSchema } from '../../src/prop/schema.ts';
 import { Refusal } from '../../src/shared/errors.ts';
 import { makeProp, type Recorder, Rig, relay, restedAt, servo } from '../core/rig.ts';
 import { PwmSysfs } from './linux-pwm-model.ts';
 import { duty, level, pulse } from './outputs.ts';
-
-type LinuxBoard = ConstructorParameters<typeof LinuxDriver>[0];
 
 const board = (over: Record<string, unknown> = {}) =>
   boardSchema.parse({ driver: 'linux', chip: 'gpiochip0', pwmChip: 0, ...over }) as LinuxBoard;
@@ -68,8 +71,8 @@ function make(
   sysfs: PwmSysfs | undefined = new PwmSysfs(2),
   over: Record<string, unknown> = {},
   around: Partial<LinuxSurroundings> = {},
-): LinuxDriver {
-  return new LinuxDriver(board(over), {
+): LinuxPins {
+  return new LinuxPins(board(over), {
     devices: folder,
     files: sysfs,
     wait: async () => {},
@@ -78,7 +81,7 @@ function make(
   });
 }
 
-function write(driver: LinuxDriver, ...pairs: [output: number, value: number][]): void {
+function write(driver: LinuxPins, ...pairs: [output: number, value: number][]): void {
   const frame: Frame = {
     count: pairs.length,
     output: Uint16Array.from(pairs, ([output]) => output),
@@ -427,7 +430,12 @@ describe('under the core', () => {
     const own = prop(over);
     const { rig, client } = await Rig.live(own, {
       restored: restedAt(own),
-      drivers: { pi: make(sysfs) },
+      // Pins in this thread, whose time is the rig's; linux-threads.test.ts has the real ones.
+      drivers: {
+        pi: new LinuxDriver(own.boards.pi as LinuxBoard, () =>
+          Object.assign(make(sysfs), { check() {} }),
+        ),
+      },
     });
     for (const channel of ['horn', 'mist'])
       await client.call('channel.switch', { channel, on: true });

@@ -197,11 +197,6 @@ describe('opening', () => {
   test('createDriver makes one for the board of a prop file', async () => {
     expect(await createDriver(board({ bus: 9 }))).toBeInstanceOf(Pca9685Driver);
   });
-
-  test('the real i2c-bus package says that there is no such bus', async () => {
-    const driver = new Pca9685Driver(board({ bus: 999 }));
-    await expect(driver.open([pulse(0)], [])).rejects.toThrow('there is no /dev/i2c-999');
-  });
 });
 
 describe('writing', () => {

@@ -3,6 +3,7 @@
  * this library where the driver would use the C library. Everything is laid out by the kernel's own
  * header, and every call is written down.
  */
+#define _DEFAULT_SOURCE
 #include <errno.h>
 #include <fcntl.h>
 #include <linux/gpio.h>
@@ -22,6 +23,7 @@ static struct {
 static unsigned char level[LINES];
 static char busy[LINES][GPIO_MAX_NAME_SIZE];
 static int failure;
+static int slowMs;
 static char journal[8192];
 
 static void note(const char *format, ...)
@@ -41,6 +43,7 @@ void stand_in_reset(void)
 	memset(level, 0, sizeof level);
 	memset(busy, 0, sizeof busy);
 	failure = 0;
+	slowMs = 0;
 	journal[0] = 0;
 }
 
@@ -52,6 +55,8 @@ void stand_in_busy(int line, const char *consumer)
 void stand_in_level(int line, int value) { level[line] = value; }
 int stand_in_level_of(int line) { return level[line]; }
 void stand_in_fail(int error) { failure = error; }
+/* How long a call takes that reads or sets levels (ms). */
+void stand_in_slow(int ms) { slowMs = ms; }
 
 /* How many requests have not been given back. */
 int stand_in_claims(void)
@@ -96,6 +101,12 @@ const char *stand_in_layout(void)
 }
 
 /* The kernel's side. */
+
+static void pause_call(void)
+{
+	if (slowMs)
+		usleep(slowMs * 1000);
+}
 
 static int fail(int error)
 {
@@ -215,8 +226,10 @@ int ioctl(int fd, unsigned long number, ...)
 	case GPIO_V2_GET_LINE_IOCTL:
 		return claim(argument);
 	case GPIO_V2_LINE_GET_VALUES_IOCTL:
+		pause_call();
 		return values(fd, 0, argument);
 	case GPIO_V2_LINE_SET_VALUES_IOCTL:
+		pause_call();
 		return values(fd, 1, argument);
 	}
 	return fail(ENOTTY);

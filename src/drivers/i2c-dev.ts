@@ -1,0 +1,148 @@
+import { closeSync, openSync, writeSync } from 'node:fs';
+import { loadKoffi, throwErrno } from './native.ts';
+
+/**
+ * An I2C bus by the kernel's character device, spoken directly and synchronously, for a thread of its
+ * own. The npm package i2c-bus is not used: its add-on loads in one thread of a process only, and has
+ * no way to set the bus's time limit. Numbers and layout: linux/i2c.h and linux/i2c-dev.h.
+ */
+
+export const I2C_IOCTL = {
+  /** How often the kernel tries again when it lost the bus to another master. */
+  retries: 0x0701,
+  /** How long a transfer may take, in units of 10 ms. */
+  timeout: 0x0702,
+  slave: 0x0703,
+  functions: 0x0705,
+  smbus: 0x0720,
+} as const;
+/** Bit of the adapter's functions: plain I2C transfers of any length. */
+const FUNC_I2C = 1;
+const SMBUS = { write: 0, read: 1, byteData: 2, i2cBlockData: 8 } as const;
+/** An SMBus block carries no more (SMBus 2.0, 5.5.7). */
+const BLOCK_BYTES = 32;
+/** The length, the block, and a byte for a checksum. */
+const DATA_BYTES = BLOCK_BYTES + 2;
+
+/** 65 bytes take 6 ms at 100 kHz and 59 ms at 10 kHz. Without this, kernels wait for 1 s. */
+const TIMEOUT_10_MS = 10;
+
+/** The calls of the kernel, each with its own kind of argument. */
+interface Calls {
+  value(fd: number, request: number, argument: number): void;
+  buffer(fd: number, request: number, argument: Buffer): void;
+  smbus(fd: number, argument: SmbusArgument): void;
+}
+
+/** struct i2c_smbus_ioctl_data */
+interface SmbusArgument {
+  read_write: number;
+  command: number;
+  size: number;
+  data: Buffer;
+}
+
+function loadCalls(): Calls {
+  const koffi = loadKoffi();
+  const library = koffi.load(null);
+  const struct = koffi.struct({
+    read_write: 'uint8_t',
+    command: 'uint8_t',
+    size: 'uint32_t',
+    data: 'uint8_t *',
+  });
+  const ioctl = library.func('int ioctl(int fd, unsigned long request, ...)');
+  const call = (fd: number, request: number, type: unknown, argument: unknown) => {
+    if (ioctl(fd, request, type, argument) < 0)
+      throwErrno(koffi, `ioctl 0x${request.toString(16)}`);
+  };
+  const pointer = koffi.pointer(struct);
+  return {
+    value: (fd, request, argument) => call(fd, request, 'unsigned long', argument),
+    buffer: (fd, request, argument) => call(fd, request, 'uint8_t *', argument),
+    smbus: (fd, argument) => call(fd, I2C_IOCTL.smbus, pointer, argument),
+  };
+}
+
+let calls: Calls | undefined;
+
+/** One bus. Every call lasts as long as its transfer, which the kernel ends after 100 ms where it can. */
+export class I2cDevice {
+  readonly #path: string;
+  readonly #fd: number;
+  /** A descriptor for each address: the kernel keeps the address with it. */
+  readonly #chips = new Map<number, number>();
+  readonly #data = Buffer.alloc(DATA_BYTES);
+
+  /** @throws Error with the code of the failed open, or Refusal when koffi is not installed */
+  constructor(bus: number) {
+    calls ??= loadCalls();
+    this.#path = `/dev/i2c-${bus}`;
+    this.#fd = openSync(this.#path, 'r+');
+    for (const [request, value] of [
+      [I2C_IOCTL.timeout, TIMEOUT_10_MS],
+      [I2C_IOCTL.retries, 0],
+    ] as const)
+      try {
+        calls.value(this.#fd, request, value);
+      } catch {
+        // A kernel without it keeps its own limit; the thread waits, and nothing else.
+      }
+  }
+
+  /** Whether the adapter has plain I2C transfers; one without only speaks SMBus. */
+  get plain(): boolean {
+    // An unsigned long: the bit looked at is in its first byte on the little-endian boards there are.
+    const functions = Buffer.alloc(8);
+    calls!.buffer(this.#fd, I2C_IOCTL.functions, functions);
+    return (functions[0]! & FUNC_I2C) !== 0;
+  }
+
+  readByte(address: number, register: number): number {
+    this.#smbus(address, SMBUS.read, register, SMBUS.byteData);
+    return this.#data[0]!;
+  }
+
+  writeByte(address: number, register: number, byte: number): void {
+    this.#data[0] = byte;
+    this.#smbus(address, SMBUS.write, register, SMBUS.byteData);
+  }
+
+  /** Up to 32 bytes. */
+  writeBlock(address: number, register: number, bytes: Uint8Array): void {
+    if (bytes.length > BLOCK_BYTES) throw new Error(`a block has ${BLOCK_BYTES} bytes at most`);
+    this.#data[0] = bytes.length;
+    this.#data.set(bytes, 1);
+    this.#smbus(address, SMBUS.write, register, SMBUS.i2cBlockData);
+  }
+
+  /** Writes bytes in one transfer; returns how many were taken. */
+  write(address: number, bytes: Uint8Array): number {
+    return writeSync(this.#chip(address), bytes);
+  }
+
+  close(): void {
+    for (const fd of [this.#fd, ...this.#chips.values()]) closeSync(fd);
+    this.#chips.clear();
+  }
+
+  #smbus(address: number, readWrite: number, command: number, size: number): void {
+    const argument = { read_write: readWrite, command, size, data: this.#data };
+    calls!.smbus(this.#chip(address), argument);
+  }
+
+  #chip(address: number): number {
+    const known = this.#chips.get(address);
+    if (known !== undefined) return known;
+    const fd = openSync(this.#path, 'r+');
+    try {
+      // Refused (EBUSY) where a kernel driver has the chip.
+      calls!.value(fd, I2C_IOCTL.slave, address);
+    } catch (error) {
+      closeSync(fd);
+      throw error;
+    }
+    this.#chips.set(address, fd);
+    return fd;
+  }
+}

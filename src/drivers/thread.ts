@@ -1,0 +1,66 @@
+import { Worker } from 'node:worker_threads';
+
+/** What a thread of this folder does; see board-worker.ts. */
+export type ThreadWork =
+  | { kind: 'i2c'; bus: number }
+  | { kind: 'pins'; places: PinsPlaces | undefined };
+
+/** Where the kernel's interfaces are. */
+export interface PinsPlaces {
+  /** /dev */
+  devices: string;
+  /** /sys/class/pwm */
+  pwmFolder: string;
+  /** The file to find `ioctl` in; without it, the C library. */
+  ioctlLibrary?: string;
+}
+
+/** The most that such a thread may keep, and the room for what is soon garbage (MB). */
+const OLD_MB = 16;
+const YOUNG_MB = 1;
+
+export interface ThreadEvents<Reply> {
+  message(reply: Reply): void;
+  /** It ended, which it does not do by itself; nothing follows. */
+  ended(cause: Error): void;
+}
+
+/**
+ * A thread for calls that may hang. It uses nothing that libuv's pool must do, once it is loaded, and
+ * does not keep the program running. Calls that hang hold up `process.exit`, which waits for every
+ * thread, but neither `terminate` nor anything else here.
+ */
+export class BoardThread<Call, Reply> {
+  /** Why it ended; undefined while it lives. */
+  ended: Error | undefined;
+  readonly #worker: Worker;
+
+  constructor(
+    work: ThreadWork,
+    name: string,
+    file: URL = new URL('./board-worker.js', import.meta.url),
+    events: ThreadEvents<Reply>,
+  ) {
+    this.#worker = new Worker(file, {
+      name,
+      workerData: work,
+      // Descriptors of GPIO lines come from the kernel, not from Node, which would warn of each.
+      trackUnmanagedFds: false,
+      resourceLimits: { maxOldGenerationSizeMb: OLD_MB, maxYoungGenerationSizeMb: YOUNG_MB },
+    });
+    let cause = 'it ended by itself';
+    this.#worker.on('message', (reply: Reply) => events.message(reply));
+    this.#worker.on('error', (error) => {
+      cause = error.message;
+    });
+    this.#worker.on('exit', () => {
+      this.ended = new Error(`the thread of ${name} ended: ${cause}`);
+      events.ended(this.ended);
+    });
+    this.#worker.unref();
+  }
+
+  post(call: Call): void {
+    this.#worker.postMessage(call);
+  }
+}
