@@ -42,6 +42,8 @@ const HEAD = {
   calls: 7,
 };
 const EPOCH = 4;
+/** Shorter turns (ms) are not noted. */
+const SHORT_TURN_MS = 1;
 
 /**
  * How the disk under the prop file and the state behaves, in the board's own time: it is memory, or every
@@ -85,7 +87,8 @@ export interface Seen {
   /**
    * The longest gap between two ticks, in ticks: 1 is on time. By the daemon's own histogram of
    * lateness, whose classes are 10 % wide: it was at least this long. Beyond the last class (93 ms) it is
-   * the longest turn of the main thread.
+   * the longest turn of the main thread. What this machine itself has added is taken off where the
+   * referee saw it.
    */
   gapTicks: number;
   /** How many ticks passed. */
@@ -171,6 +174,7 @@ export class SlowBoard {
     disk = 'fast' as Disk,
     memoryMiB = MEMORY_MIB,
     terminal,
+    nodeArgs = [],
   }: {
     prop?: string;
     folder?: string;
@@ -180,6 +184,7 @@ export class SlowBoard {
     disk?: Disk;
     memoryMiB?: number;
     terminal?: string;
+    nodeArgs?: string[];
   } = {}): Promise<SlowBoard> {
     await alone();
     const library = await build();
@@ -200,6 +205,7 @@ export class SlowBoard {
       daemon = await Daemon.start({
         folder: home,
         args,
+        nodeArgs,
         through: through({ library, group: memory.folder, file, core, disk: `${home}/`, terminal }),
         env,
       });
@@ -305,14 +311,19 @@ export class SlowBoard {
     const counts = last.late.map((count, at) => count - mark.late[at]!);
     const worst = counts.findLastIndex((count) => count > 0);
     const longestTurnMs = this.longestTurnMs(mark);
+    const awayMs = this.#longest(AT.stalls, HEAD.stalls, RING.stalls, mark.atMs);
     // A class begins where the one before it ends.
     const beganMs = worst > 0 ? LATENESS_MS[worst - 1]! : 0;
-    const lateMs = worst === LATENESS_MS.length ? Math.max(beganMs, longestTurnMs) : beganMs;
+    let lateMs = worst === LATENESS_MS.length ? Math.max(beganMs, longestTurnMs) : beganMs;
+    // A tick is late by a turn before it, and by the time that the machine was away. Where that explains
+    // the rest, the longest turn is the most that the daemon itself can have done.
+    const turnMs = Math.max(longestTurnMs, SHORT_TURN_MS);
+    if (lateMs > turnMs && awayMs >= lateMs - turnMs) lateMs = turnMs;
     return {
       gapTicks: 1 + lateMs / TICK_MS,
       ticks: counts.reduce((sum, count) => sum + count, 0),
       longestTurnMs,
-      awayMs: this.#longest(AT.stalls, HEAD.stalls, RING.stalls, mark.atMs),
+      awayMs,
     };
   }
 

@@ -50,15 +50,32 @@ describe('the slow board itself', () => {
     expect(stopped).toBeLessThanOrEqual(after);
   });
 
-  it('sees a main thread that stands still, and for how long', async () => {
-    await stage.fresh();
-    const mark = await stage.board.mark();
-    // SIGSTOP for 25 ms of this machine's time, and so 100 of the board's.
-    stage.board.daemon.child.kill('SIGSTOP');
-    await stage.board.sleep(100);
-    stage.board.daemon.child.kill('SIGCONT');
-    const seen = await stage.board.since(mark);
-    expect(seen.gapTicks).toBeGreaterThan(15);
+  it('sees a main thread that is busy for too long, and does not blame it for a halt of the machine', async () => {
+    const busy =
+      'process.on("SIGUSR2",()=>{const t=performance.now();while(performance.now()-t<100);})';
+    const other = await Stage.start(SUBJECTS[0]!, {
+      nodeArgs: ['--import', `data:text/javascript,${busy}`],
+    });
+    try {
+      const { board } = other;
+      const mark = await board.mark();
+      board.daemon.child.kill('SIGUSR2');
+      await board.sleep(200);
+      const seen = await board.since(mark);
+      expect(seen.gapTicks, JSON.stringify(seen)).toBeGreaterThan(18);
+      expect(seen.longestTurnMs).toBeGreaterThanOrEqual(100);
+
+      // All of its threads at once, the referee's too.
+      const next = await board.mark();
+      board.daemon.child.kill('SIGSTOP');
+      await board.sleep(100);
+      board.daemon.child.kill('SIGCONT');
+      const halted = await board.since(next);
+      expect(halted.awayMs, JSON.stringify(halted)).toBeGreaterThan(70);
+      expect(halted.gapTicks, JSON.stringify(halted)).toBeLessThan(10);
+    } finally {
+      await other.cleanUp();
+    }
   });
 
   it('makes the disk slow, hangs it, and lets go when it is fast again', async () => {

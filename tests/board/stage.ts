@@ -176,7 +176,7 @@ export class Stage {
    */
   async during(
     act: () => Promise<unknown>,
-    { tries = 3, disk = 'fast' as Disk } = {},
+    { tries = 5, disk = 'fast' as Disk } = {},
   ): Promise<During> {
     await this.ready();
     for (let left = tries; ; left--) {
