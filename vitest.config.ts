@@ -52,6 +52,17 @@ export default defineConfig({
       {
         test: {
           ...common,
+          name: 'board',
+          include: ['tests/board/**/*.test.ts'],
+          // Measured: on a processor of its own, one daemon at a time; it waits for another run's.
+          fileParallelism: false,
+          hookTimeout: 600_000,
+          sequence: { groupOrder: 6 },
+        },
+      },
+      {
+        test: {
+          ...common,
           name: 'kernel',
           include: ['tests/kernel/**/*.test.ts'],
           // An emulated machine takes its time, and more when this one has other things to do.

@@ -2,6 +2,7 @@ import { spawnSync } from 'node:child_process';
 import { readFile, writeFile } from 'node:fs/promises';
 import { cpus } from 'node:os';
 import { fileURLToPath } from 'node:url';
+import { boardRows } from './board.ts';
 import { checkRow } from './check.ts';
 import { commandRows } from './command.ts';
 import { followersRow, latenessRows } from './lateness.ts';
@@ -27,6 +28,7 @@ const PARTS: Record<string, () => Promise<Row[]>> = {
   loss: async () => [await lossRow()],
   safe: async () => [await safeRow()],
   page: pageRows,
+  board: boardRows,
 };
 const README = fileURLToPath(new URL('../../README.md', import.meta.url));
 /** Between these the README keeps the last run's table. */

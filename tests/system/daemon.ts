@@ -149,7 +149,7 @@ export class Daemon {
 }
 
 /** Writes the state that an earlier run would have left behind in `home`: everything parked. */
-async function leaveParked(home: string): Promise<void> {
+export async function leaveParked(home: string): Promise<void> {
   const prop = parse(await readFile(join(home, 'prop.yaml'), 'utf8'));
   const positions: Record<string, number> = {};
   for (const [name, channel] of Object.entries<Record<string, never>>(prop.channels)) {
