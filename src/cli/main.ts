@@ -58,8 +58,10 @@ async function perform({ verb, given, globals }: Chosen, io: Io): Promise<number
       throw new LinkLost(`link lost: ${error.message}${then}${fate}`);
     }
     const code = complain(io, json, error);
+    // A session that fails, as when its terminal is closed, leaves nobody there: the prop parks.
+    const lastsS = desk.inSession ? 0 : graceS;
     // What was refused is the news; that the lease could not be handed over either is not.
-    const handedOver = await desk.handOver(graceS).catch(() => undefined);
+    const handedOver = await desk.handOver(lastsS).catch(() => undefined);
     if (handedOver && !json) print(io.stderr, handedOver);
     return code;
   } finally {

@@ -55,6 +55,16 @@ describe('a script from a pipe', () => {
     ]);
   });
 
+  test('leaves no grace behind when it fails, as on a terminal that is closed', async () => {
+    const running = start(['session'], daemon);
+    running.stdin.write('move beak 3\n');
+    await until(() => daemon.called('channel.move').length === 1);
+    // What a read from a terminal that is gone ends in (read(2), EIO).
+    running.stdin.destroy(Object.assign(new Error('read EIO'), { code: 'EIO' }));
+    await running.exit;
+    expect(daemon.called('lease.release')).toEqual([{ graceS: 0 }]);
+  });
+
   test('stops at the first refused line and names it', async () => {
     const { code, out, err } = await script(['move beak 3', 'move beak 90', 'move beak 4']);
     expect(code).toBe(1);
