@@ -23,6 +23,9 @@ await build({
   format: 'esm',
   minifySyntax: true,
   minifyWhitespace: true,
+  // The YAML parser's build without debugging aids: the other one asks for an environment variable
+  // with every word of the text.
+  alias: { yaml: './node_modules/yaml/browser/index.js' },
   // Native modules, and there only where the board has what they need.
   external: ['pigpio', 'i2c-bus', 'koffi'],
   // For the packages inside that are CommonJS.

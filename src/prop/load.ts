@@ -3,13 +3,16 @@ import { explain, knownKeys, valueAt, withinUnion } from './explain.ts';
 import { closest, type Finding, type Path, pathText, WHOLE_FILE } from './finding.ts';
 import { lint } from './lint.ts';
 import { type Prop, propFile } from './schema.ts';
-import { MAX_BYTES, readText, TOO_LARGE } from './text.ts';
+import { type Edit, splice } from './splice.ts';
+import { MAX_BYTES, type PropText, readText, TOO_LARGE } from './text.ts';
 
 export { type Finding, formatFinding } from './finding.ts';
 
 export interface Loaded {
   file: string;
   text: string;
+  /** The text as parsed, for edits and places; undefined when there was none to read. */
+  source: PropText | undefined;
   /** The plain data of the text; undefined when it is not YAML. */
   raw: unknown;
   /** Undefined when any finding is an error. */
@@ -20,7 +23,13 @@ export interface Loaded {
 
 /** Reads the text of a prop file. Never throws: whatever is wrong with it is a finding. */
 export function parseProp(text: string, file: string): Loaded {
-  const { raw, findings, place } = readText(text);
+  return checkProp(readText(text), file);
+}
+
+/** Checks a text that has been parsed. Never throws, either. */
+export function checkProp(source: PropText, file: string): Loaded {
+  const { text, raw, place } = source;
+  const findings = [...source.findings];
   let prop: Prop | undefined;
   if (raw !== undefined) {
     const parsed = propFile.safeParse(raw);
@@ -43,7 +52,21 @@ export function parseProp(text: string, file: string): Loaded {
   });
   unique.sort((a, b) => a.line - b.line || a.column - b.column);
   const blocked = unique.some(({ severity }) => severity === 'error');
-  return { file, text, raw, prop: blocked ? undefined : prop, findings: unique };
+  return { file, text, source, raw, prop: blocked ? undefined : prop, findings: unique };
+}
+
+/**
+ * The prop file with all edits made, in their order, checked: one parse and one check. Whether the
+ * new text is sound is in its findings.
+ * @returns `loaded` itself when nothing changes.
+ * @throws NotAlone (a RangeError) as `splice` does. RangeError also for a text that is not sound YAML.
+ */
+export function editProp(loaded: Loaded, edits: readonly Edit[]): Loaded {
+  const { source, file } = loaded;
+  if (!source || loaded.raw === undefined)
+    throw new RangeError('the file has errors and cannot be edited; mend them first');
+  const next = splice(source, edits);
+  return next === source ? loaded : checkProp(next, file);
 }
 
 /** Reads a prop file. A file that cannot be read is a finding, too. */
@@ -57,14 +80,18 @@ export async function loadProp(
   } catch (error) {
     return refused(file, ...explainReadError(error));
   }
+  const text = decodeProp(bytes, file);
+  return typeof text === 'string' ? parseProp(text, file) : text;
+}
+
+/** The text of a prop file, neither parsed nor checked, or what is wrong with its bytes. */
+export function decodeProp(bytes: Buffer, file: string): string | Loaded {
   if (bytes.length > MAX_BYTES) return refused(file, ...TOO_LARGE);
-  let text: string;
   try {
-    text = new TextDecoder('utf-8', { fatal: true, ignoreBOM: true }).decode(bytes);
+    return new TextDecoder('utf-8', { fatal: true, ignoreBOM: true }).decode(bytes);
   } catch {
     return refused(file, 'the file is not UTF-8 text', 'save it as UTF-8', ...firstBadByte(bytes));
   }
-  return parseProp(text, file);
 }
 
 /** As much as tells that a file is too large: a device may have no end. */
@@ -76,7 +103,14 @@ async function readBounded(file: string): Promise<Buffer> {
 
 function refused(file: string, wrong: string, right: string, line = 1, column = 1): Loaded {
   const finding: Finding = { severity: 'error', line, column, path: WHOLE_FILE, wrong, right };
-  return { file, text: '', raw: undefined, prop: undefined, findings: [finding] };
+  return {
+    file,
+    text: '',
+    source: undefined,
+    raw: undefined,
+    prop: undefined,
+    findings: [finding],
+  };
 }
 
 function explainReadError(error: unknown): [wrong: string, right: string] {

@@ -1,16 +1,7 @@
-import { isDeepStrictEqual } from 'node:util';
-import {
-  isAlias,
-  isMap,
-  isScalar,
-  isSeq,
-  type Pair,
-  parseDocument,
-  Scalar,
-  type YAMLMap,
-} from 'yaml';
+import { isAlias, isMap, isScalar, isSeq, type Node, type Pair, Scalar, type YAMLMap } from 'yaml';
 import { valueAt } from './explain.ts';
 import { type Path, pathText } from './finding.ts';
+import { type PropText, readText } from './text.ts';
 
 /**
  * Edits of a YAML text that leave every character alone but those of the values concerned, so that
@@ -23,27 +14,145 @@ export interface Edit {
   value: unknown;
 }
 
-/**
- * The text with the edit made. What is missing on the way to `path` is added.
- * @param text sound YAML, e.g. of a prop file without findings.
- * @throws RangeError when the place cannot be edited alone, e.g. because an alias shares it.
- */
-export function splice(text: string, edit: Edit): string {
-  const document = parseDocument(text);
-  const before: unknown = document.toJS();
-  const value = edit.value === undefined ? undefined : JSON.parse(JSON.stringify(edit.value));
-  if (isDeepStrictEqual(valueAt(before, edit.path), value)) return text;
-  let result = text;
-  const cuts = cutsFor(text, document.contents, { path: edit.path, value });
-  for (const { start, end, put } of cuts.sort((a, b) => b.start - a.start))
-    result = result.slice(0, start) + put + result.slice(end);
-  // The new text must say what was asked for, and the same as before everywhere else.
-  const parsed = parseDocument(result);
-  const wanted = changed(before, edit.path, value);
-  if (parsed.errors.length > 0 || !isDeepStrictEqual(parsed.toJS(), wanted))
-    throw shared(edit.path);
-  return result;
+/** A place that cannot be edited alone: the message says why and what to do, without the file. */
+export class NotAlone extends RangeError {
+  /** The line of the place, from 1. */
+  readonly line: number;
+  readonly path: Path;
+
+  constructor(path: Path, line: number, why: string) {
+    super(`${pathText(path)} ${why}`);
+    this.path = path;
+    this.line = line;
+  }
 }
+
+/**
+ * The text with all edits made, in their order, and parsed: one parse, which is also the proof that
+ * it says what was asked for and the same as before everywhere else. What is missing on the way to a
+ * path is added. Edits that get in each other's way are made one by one, with a parse for each.
+ * @param source sound YAML, e.g. of a prop file without findings.
+ * @returns `source` itself when nothing changes.
+ * @throws NotAlone (a RangeError) when a place cannot be edited alone, e.g. because an alias shares it.
+ */
+export function splice(source: PropText, edits: readonly Edit[]): PropText {
+  const { cuts, wanted, clash } = plan(source, edits);
+  if (wanted === source.raw) return source;
+  if (!clash) {
+    const next = put(source, cuts);
+    if (says(next, wanted)) return next;
+  }
+  if (edits.length === 1) throw notAlone(source, edits[0]!.path);
+  // The first that cannot be made says why.
+  return edits.reduce((text, edit) => splice(text, [edit]), source);
+}
+
+/** The cuts for all edits, each as if it were the only one, and the data that they shall lead to. */
+function plan(source: PropText, edits: readonly Edit[]) {
+  const cuts: Cut[] = [];
+  let wanted = source.raw;
+  let clash = false;
+  for (const edit of edits) {
+    const { path } = edit;
+    const value = edit.value === undefined ? undefined : JSON.parse(JSON.stringify(edit.value));
+    if (sameData(valueAt(wanted, path), value)) continue;
+    wanted = changed(wanted, path, value);
+    try {
+      cuts.push(...cutsFor(source.text, source.document?.contents, { path, value }));
+    } catch (error) {
+      if (!(error instanceof Stuck)) throw error;
+      clash = true; // it may rest upon one of the others
+    }
+  }
+  cuts.sort((a, b) => b.start - a.start);
+  if (edits.length > 1) clash ||= cuts.some(({ end }, i) => i > 0 && end >= cuts[i - 1]!.start);
+  return { cuts, wanted, clash };
+}
+
+/** @param cuts the last one of the text first */
+function put(source: PropText, cuts: readonly Cut[]): PropText {
+  if (cuts.length === 0) return source;
+  let result = source.text;
+  for (const { start, end, put } of cuts) result = result.slice(0, start) + put + result.slice(end);
+  return readText(result);
+}
+
+function says({ raw, findings }: PropText, wanted: unknown): boolean {
+  return !findings.some(({ severity }) => severity === 'error') && sameData(raw, wanted);
+}
+
+/** Whether two pieces of plain data are the same, whatever the order of their keys. */
+export function sameData(a: unknown, b: unknown): boolean {
+  if (Object.is(a, b)) return true;
+  if (typeof a !== 'object' || typeof b !== 'object' || a === null || b === null) return false;
+  if (Array.isArray(a) || Array.isArray(b)) {
+    if (!Array.isArray(a) || !Array.isArray(b) || a.length !== b.length) return false;
+    for (let i = 0; i < a.length; i++) if (!sameData(a[i], b[i])) return false;
+    return true;
+  }
+  const [one, other] = [a as Record<string, unknown>, b as Record<string, unknown>];
+  const keys = Object.keys(one);
+  if (keys.length !== Object.keys(other).length) return false;
+  for (const key of keys)
+    if (!Object.hasOwn(other, key) || !sameData(one[key], other[key])) return false;
+  return true;
+}
+
+// --- why a place cannot be edited alone -----------------------------------------------------------
+
+function notAlone(source: PropText, path: Path): NotAlone {
+  const lineOf = (at: Path) =>
+    source.place({ severity: 'error', path: at, wrong: '', right: '' }).line;
+  let node: unknown = source.document?.contents;
+  for (let depth = 0; ; depth++) {
+    const shared = sharedWith(source, node);
+    if (shared) {
+      const { name, anchor, other } = shared;
+      const otherPath = placeOf(source, other);
+      return new NotAlone(
+        path,
+        lineOf(isAlias(node) ? path.slice(0, depth) : path),
+        `is shared: *${name} (anchor &${name} at line ${lineOf(placeOf(source, anchor))}) is used by ${pathText(otherPath)} at line ${lineOf(otherPath)} too; write the values out in one of them`,
+      );
+    }
+    const key = path[depth];
+    if (key === undefined) break;
+    if (isMap(node)) node = pairOf(node, key)?.value;
+    else if (isSeq(node) && typeof key === 'number') node = node.items[key];
+    else break;
+  }
+  return new NotAlone(path, lineOf(path), 'cannot be changed alone; edit the file by hand');
+}
+
+/** Who else uses what stands at a node, by an alias. */
+function sharedWith({ aliases }: PropText, node: unknown) {
+  const anchor = isAlias(node) ? aliases.get(node) : (node as Node | undefined);
+  if (!anchor || !('anchor' in anchor) || anchor.anchor === undefined) return undefined;
+  const users = [...aliases].filter(([alias, of]) => of === anchor && alias !== node);
+  const other = users[0]?.[0] ?? (isAlias(node) ? anchor : undefined);
+  return other && { name: anchor.anchor, anchor, other };
+}
+
+/** The path that leads to a node of the document. */
+function placeOf({ document }: PropText, wanted: Node): Path {
+  const path: (string | number)[] = [];
+  const search = (node: unknown): boolean => {
+    if (node === wanted) return true;
+    const within = (key: string | number, child: unknown) => {
+      path.push(key);
+      if (search(child)) return true;
+      path.pop();
+      return false;
+    };
+    if (isMap(node))
+      return node.items.some(({ key, value }) => within(String((key as Scalar).value), value));
+    return isSeq(node) && node.items.some((item, i) => within(i, item));
+  };
+  search(document?.contents);
+  return path;
+}
+
+// --- cuts -----------------------------------------------------------------------------------------
 
 /** `end` is exclusive; `put` takes the place of what was there. */
 interface Cut {
@@ -52,9 +161,8 @@ interface Cut {
   put: string;
 }
 
-function shared(path: Path): RangeError {
-  return new RangeError(`${pathText(path)} cannot be changed alone; edit the file by hand`);
-}
+/** There is no way to edit this place. */
+class Stuck extends Error {}
 
 function cutsFor(text: string, root: unknown, { path, value }: Edit): Cut[] {
   let node = root;
@@ -62,36 +170,39 @@ function cutsFor(text: string, root: unknown, { path, value }: Edit): Cut[] {
     const rest = path.slice(i + 1);
     if (isSeq(node) && typeof key === 'number' && key < node.items.length) {
       const item = node.items[key];
-      if (rest.length === 0)
-        return value === undefined ? fail(path) : replace(text, item, value, path);
+      if (rest.length === 0) return value === undefined ? fail() : replace(text, item, value);
       node = item;
       continue;
     }
-    if (!isMap(node)) return fail(path);
-    const pair = node.items.find((other) => String((other.key as Scalar).value) === String(key));
+    if (!isMap(node)) return fail();
+    const pair = pairOf(node, key);
     if (value === undefined && !pair) return [];
-    if (!pair) return insert(text, node, String(key), nest(rest, value, path));
+    if (!pair) return insert(text, node, String(key), nest(rest, value));
     if (rest.length === 0 && value === undefined) return remove(text, node, pair);
     if (rest.length === 0 || isEmpty(pair.value)) {
       if (value === undefined) return [];
-      const nested = nest(rest, value, path);
-      if (!isBlank(pair.value)) return replace(text, pair.value, nested, path);
+      const nested = nest(rest, value);
+      if (!isBlank(pair.value)) return replace(text, pair.value, nested);
       const at = afterColon(text, pair);
       return [{ start: at, end: at, put: ` ${flow(nested)}` }];
     }
     node = pair.value;
   }
-  return fail(path);
+  return fail();
 }
 
-function fail(path: Path): never {
-  throw shared(path);
+function pairOf(map: YAMLMap, key: string | number): Pair | undefined {
+  return map.items.find((pair) => String((pair.key as Scalar).value) === String(key));
+}
+
+function fail(): never {
+  throw new Stuck();
 }
 
 /** `value` inside one map for every key of `path`. */
-function nest(path: Path, value: unknown, whole: Path): unknown {
+function nest(path: Path, value: unknown): unknown {
   return path.reduceRight((inner, key) => {
-    if (typeof key === 'number') return fail(whole);
+    if (typeof key === 'number') return fail();
     return { [key]: inner };
   }, value);
 }
@@ -121,12 +232,12 @@ function isBlank(node: unknown): boolean {
   );
 }
 
-function replace(text: string, node: unknown, value: unknown, path: Path): Cut[] {
-  if (isAlias(node)) return fail(path);
+function replace(text: string, node: unknown, value: unknown): Cut[] {
+  if (isAlias(node)) return fail();
   if (isSeq(node) && Array.isArray(value) && value.length === node.items.length)
     return node.items.flatMap((item, i) => {
       const same = isScalar(item) && item.value === value[i];
-      return same ? [] : replace(text, item, value[i], [...path, i]);
+      return same ? [] : replace(text, item, value[i]);
     });
   const start = (node as Scalar).range![0];
   const quoted = isScalar(node) ? node.type : undefined;

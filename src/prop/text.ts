@@ -1,5 +1,7 @@
 import {
+  type Alias,
   Composer,
+  type CST,
   type Document,
   isAlias,
   isMap,
@@ -10,7 +12,6 @@ import {
   type Node,
   type Pair,
   Parser,
-  visit,
   type YAMLError,
   type YAMLMap,
   YAMLParseError,
@@ -30,12 +31,15 @@ const MAX_INDENT = 200;
 const MAX_ALIASES = 100;
 
 export interface PropText {
+  text: string;
   /** Undefined when the text was not even given to the YAML parser. */
   document: Document.Parsed | undefined;
   /** The plain data; undefined when the text is not YAML. */
   raw: unknown;
   /** What is wrong with the text as YAML. */
   findings: Finding[];
+  /** What each alias (*name) stands for, in the order of the text. */
+  aliases: ReadonlyMap<Alias, Node>;
   /** Gives a remark its line and column. */
   place(remark: Remark): Finding;
 }
@@ -46,11 +50,14 @@ export function readText(text: string): PropText {
   const say = (offset: number, wrong: string, right: string, path: Path = []) => {
     findings.push({ severity: 'error', ...position(offset), path: pathText(path), wrong, right });
   };
-  const places = new Places();
+  const aliases = new Map<Alias, Node>();
+  const places = new Places(aliases);
   const result: PropText = {
+    text,
     document: undefined,
     raw: undefined,
     findings,
+    aliases,
     place: ({ severity, path, atKey, wrong, right }) => ({
       severity,
       ...position(places.offset(result.document, path, atKey ?? false)),
@@ -98,9 +105,13 @@ export function readText(text: string): PropText {
     say(0, 'the file is empty', 'begin with sinew: 1, then name, boards and channels');
     return result;
   }
-  if (!checkNodes(document, say)) return result;
+  if (!new Check(aliases, say).node(document.contents)) return result;
   try {
-    result.raw = document.toJS({ maxAliasCount: MAX_ALIASES });
+    // Without aliases, and with no tag that the schema did not know, the data is as it stands there.
+    const plain = aliases.size === 0 && document.warnings.length === 0;
+    result.raw = plain
+      ? plainData(document.contents)
+      : document.toJS({ maxAliasCount: MAX_ALIASES });
   } catch (error) {
     if (!(error instanceof ReferenceError)) throw error;
     say(0, 'the aliases (*name) multiply too far', 'write the values out');
@@ -133,11 +144,10 @@ function parseLexemes(lexemes: readonly string[], length: number): Document.Pars
     uniqueKeys: false, // checked below, in linear time
     stringKeys: true,
   });
-  function* tokens() {
-    for (const lexeme of lexemes) yield* parser.next(lexeme);
-    yield* parser.end();
-  }
-  const [first, second] = composer.compose(tokens(), true, length);
+  const tokens: CST.Token[] = [];
+  for (const lexeme of lexemes) for (const token of parser.next(lexeme)) tokens.push(token);
+  for (const token of parser.end()) tokens.push(token);
+  const [first, second] = composer.compose(tokens, true, length);
   if (second) {
     const [from, to] = second.range;
     const error = new YAMLParseError([from, to], 'MULTIPLE_DOCS', 'more than one document');
@@ -175,53 +185,111 @@ function findTooDeep(lexemes: readonly string[]): number | undefined {
   return undefined;
 }
 
-/** Reports keys given twice and bad aliases; false when the data cannot be built. */
-function checkNodes(document: Document.Parsed, say: Say): boolean {
-  let aliases = 0;
-  let sound = true;
-  visit(document, {
-    Map(_, map, ancestors) {
-      const seen = new Set<string>();
-      for (const { key } of map.items) {
-        const offset = (key as Node).range?.[0] ?? 0;
-        const name = keyText(key);
-        if (seen.has(name))
-          say(offset, 'this key is given twice', 'keep one', pathOf([...ancestors, map], name));
-        // The one key that JavaScript would treat as something else; the schema never sees it.
-        if (name === '__proto__')
-          say(offset, 'is not a name', 'rename it', pathOf([...ancestors, map], name));
-        seen.add(name);
-      }
-    },
-    Alias(_, alias, ancestors) {
-      const offset = alias.range?.[0] ?? 0;
-      if (++aliases > MAX_ALIASES) {
-        say(offset, `more than ${MAX_ALIASES} aliases (*name)`, 'write the values out');
-        sound = false;
-        return visit.BREAK;
-      }
-      const source = alias.resolve(document);
-      if (source && !ancestors.includes(source)) return;
-      sound = false;
-      const why = source ? 'stands inside itself' : `has no anchor &${alias.source} before it`;
-      say(offset, `the alias *${alias.source} ${why}`, 'write the value out');
-    },
-  });
-  return sound;
+/**
+ * Reports keys given twice and bad aliases, and finds what each alias stands for: the node before it
+ * that had its anchor last (YAML 1.2.2, section 3.2.2.2).
+ */
+class Check {
+  readonly #aliases: Map<Alias, Node>;
+  readonly #say: Say;
+  readonly #anchors = new Map<string, Node>();
+  /** The nodes that this one is within, and the keys that lead down through them. */
+  readonly #ancestors: unknown[] = [];
+  readonly #path: (string | number)[] = [];
+  #count = 0;
+
+  constructor(aliases: Map<Alias, Node>, say: Say) {
+    this.#aliases = aliases;
+    this.#say = say;
+  }
+
+  /** False when the data cannot be built; nesting is bounded by then. */
+  node(node: unknown): boolean {
+    if (isAlias(node)) return this.#alias(node);
+    const { anchor } = (node ?? {}) as { anchor?: string };
+    if (anchor !== undefined) this.#anchors.set(anchor, node as Node);
+    if (isMap(node)) return this.#map(node);
+    if (!isSeq(node)) return true;
+    let sound = true;
+    this.#ancestors.push(node);
+    for (let i = 0; i < node.items.length && this.#count <= MAX_ALIASES; i++) {
+      this.#path.push(i);
+      if (!this.node(node.items[i])) sound = false;
+      this.#path.pop();
+    }
+    this.#ancestors.pop();
+    return sound;
+  }
+
+  #map(map: YAMLMap): boolean {
+    const seen = new Set<string>();
+    for (const { key } of map.items) {
+      const name = keyText(key);
+      if (seen.has(name)) this.#atKey(key, 'this key is given twice', 'keep one');
+      // The one key that JavaScript would treat as something else; the schema never sees it.
+      if (name === '__proto__') this.#atKey(key, 'is not a name', 'rename it');
+      seen.add(name);
+    }
+    let sound = true;
+    this.#ancestors.push(map);
+    for (const { key, value } of map.items) {
+      if (this.#count > MAX_ALIASES) break;
+      if (!this.node(key)) sound = false;
+      this.#path.push(keyText(key));
+      if (!this.node(value)) sound = false;
+      this.#path.pop();
+    }
+    this.#ancestors.pop();
+    return sound;
+  }
+
+  #atKey(key: unknown, wrong: string, right: string): void {
+    const offset = (key as Node).range?.[0] ?? 0;
+    this.#say(offset, wrong, right, [...this.#path, keyText(key)]);
+  }
+
+  #alias(alias: Alias): boolean {
+    const offset = alias.range?.[0] ?? 0;
+    if (++this.#count > MAX_ALIASES) {
+      const wrong = `more than ${MAX_ALIASES} aliases (*name)`;
+      this.#say(offset, wrong, 'write the values out');
+      return false;
+    }
+    const source = this.#anchors.get(alias.source);
+    if (source && !this.#ancestors.includes(source)) {
+      this.#aliases.set(alias, source);
+      return true;
+    }
+    const why = source ? 'stands inside itself' : `has no anchor &${alias.source} before it`;
+    this.#say(offset, `the alias *${alias.source} ${why}`, 'write the value out');
+    return false;
+  }
+}
+
+/** What the library's `toJS` gives, for nodes without aliases. */
+function plainData(node: unknown): unknown {
+  if (isScalar(node)) return node.value;
+  if (isMap(node)) {
+    const map: Record<string, unknown> = {};
+    for (const { key, value } of node.items) {
+      const name = keyText(key);
+      const data = plainData(value);
+      if (name === '__proto__')
+        Object.defineProperty(map, name, {
+          value: data,
+          writable: true,
+          enumerable: true,
+          configurable: true,
+        });
+      else map[name] = data;
+    }
+    return map;
+  }
+  return isSeq(node) ? node.items.map(plainData) : node;
 }
 
 function keyText(key: unknown): string {
   return isScalar(key) ? String(key.value) : String(key);
-}
-
-/** The path down through `ancestors` (from the document to a map) to `last` in that map. */
-function pathOf(ancestors: readonly unknown[], last: string): Path {
-  const path: (string | number)[] = [];
-  ancestors.forEach((node, i) => {
-    if (isSeq(node)) path.push(node.items.indexOf(ancestors[i + 1]));
-    else if (typeof node === 'object' && node && 'key' in node) path.push(keyText(node.key));
-  });
-  return [...path, last];
 }
 
 const BARE_COLOUR: [wrong: string, right: string] = [
@@ -264,7 +332,12 @@ function explainSyntax(error: YAMLError): [wrong: string, right: string] {
 
 /** Finds paths in a document; keeps an index of every map it passes. */
 class Places {
+  readonly #aliases: ReadonlyMap<Alias, Node>;
   #indexes = new WeakMap<YAMLMap, Map<string, Pair>>();
+
+  constructor(aliases: ReadonlyMap<Alias, Node>) {
+    this.#aliases = aliases;
+  }
 
   /**
    * The offset of the value at `path`: a block map or list counts from its key, what is missing
@@ -281,7 +354,7 @@ class Places {
     };
     let at = here();
     for (const step of path) {
-      if (document && isAlias(node)) node = node.resolve(document);
+      if (isAlias(node)) node = this.#aliases.get(node);
       if (isMap(node)) {
         const pair = this.#index(node).get(String(step));
         if (!pair) return at;

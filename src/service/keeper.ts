@@ -723,7 +723,7 @@ export class Keeper {
     for (const place of places) {
       const [was, is] = [valueAt(raw, place), valueAt(file.raw, place)];
       if (isDeepStrictEqual(was, is)) continue;
-      const { line, column } = placeOf(file.text, place);
+      const { line, column } = placeOf(file, place);
       throw new Refusal(
         'condition',
         `${this.#file}:${line}:${column}: ${pathText(place)} was changed in the file${fromTo(was, is)}, which waits until the prop is parked, so nothing was written. Park first, then capture again`,
@@ -739,8 +739,8 @@ export class Keeper {
       );
   }
 
-  #conflict({ text }: Loaded, path: Path, was: unknown, is: unknown): Refusal {
-    const { line, column } = placeOf(text, path);
+  #conflict(loaded: Loaded, path: Path, was: unknown, is: unknown): Refusal {
+    const { line, column } = placeOf(loaded, path);
     return new Refusal(
       'condition',
       `${this.#file}:${line}:${column}: ${pathText(path)} was changed since${fromTo(was, is)}, so nothing was undone. Put it back first, or edit the file`,
@@ -781,8 +781,8 @@ function isGone({ bytes, signature }: OnDisk): boolean {
   return bytes === undefined && signature === 'ENOENT';
 }
 
-function placeOf(text: string, path: Path): { line: number; column: number } {
-  return readText(text).place({ severity: 'error', path, wrong: '', right: '' });
+function placeOf({ source }: Loaded, path: Path): { line: number; column: number } {
+  return source!.place({ severity: 'error', path, wrong: '', right: '' });
 }
 
 function fromTo(was: unknown, is: unknown): string {

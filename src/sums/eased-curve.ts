@@ -25,6 +25,23 @@ function pointsOf(ease: Ease): Float64Array {
   return points;
 }
 
+const knownChanges = new WeakMap<Ease, Float64Array>();
+
+/** The most that the slope changes from one piece to the k-th after it, for k from 0 to CELLS. */
+function changesOf(ease: Ease, points: Float64Array): Float64Array {
+  let changes = knownChanges.get(ease);
+  if (!changes) {
+    // At rest before and after the curve.
+    const slope = (i: number) => (i < 0 || i >= CELLS ? 0 : (points[i + 1]! - points[i]!) * CELLS);
+    changes = new Float64Array(CELLS + 1);
+    for (let k = 0; k <= CELLS; k++)
+      for (let i = 0; i < CELLS + k; i++)
+        changes[k] = Math.max(changes[k]!, Math.abs(slope(i) - slope(i - k)));
+    knownChanges.set(ease, changes);
+  }
+  return changes;
+}
+
 /** The lowest and the highest value of the curve at its points: between them lies all of it. */
 export function curveRange(ease: Ease): [low: number, high: number] {
   let low = 0;
@@ -58,6 +75,8 @@ export class EasedCurve {
   readonly #stepAt = new Float64Array(CELLS + 1);
   readonly #stepBy = new Float64Array(CELLS + 1);
   #steps = 0;
+  #points: Float64Array = new Float64Array(CELLS + 1);
+  #changes: Float64Array = new Float64Array(CELLS + 1);
 
   // The motion, as it is run through.
   #at = 0;
@@ -77,6 +96,8 @@ export class EasedCurve {
 
   read(ease: Ease): void {
     const points = pointsOf(ease);
+    this.#points = points;
+    this.#changes = changesOf(ease, points);
     this.#steps = 0;
     let slope = 0;
     let value = 0;
@@ -91,6 +112,46 @@ export class EasedCurve {
       this.#stepBy[this.#steps++] = nextSlope - slope;
       slope = nextSlope;
     }
+  }
+
+  /** Whether the curve is a straight line: it steps where it begins and where it ends alone. */
+  get straight(): boolean {
+    return this.#steps === 2;
+  }
+
+  /**
+   * The highest speed and acceleration with one average of this width, without running through the
+   * motion. With p the curve and s its slopes, both per piece, and q pieces to the width, they are the
+   * most of p(x) - p(x - q) and of s(x) - s(x - q): the first is straight between places where x or
+   * x - q is the end of a piece, the second has but two values of q to look at, the whole numbers
+   * around it, and those are looked up.
+   */
+  oneAverage(wanted: number): void {
+    const width = Math.round(wanted * GRAIN) / GRAIN;
+    this.first = width;
+    this.second = 0;
+    const curveTime = 1 - width;
+    const pieces = (width / curveTime) * CELLS;
+    const whole = Math.min(Math.floor(pieces), CELLS);
+    const change = Math.max(this.#changes[whole]!, this.#changes[Math.min(whole + 1, CELLS)]!);
+    this.topAccel = change / (curveTime * width);
+    const p = this.#points;
+    const part = pieces - Math.floor(pieces);
+    let most = 0;
+    if (pieces >= CELLS) {
+      for (let i = 0; i <= CELLS; i++) most = Math.max(most, Math.abs(p[i]!), Math.abs(1 - p[i]!));
+    } else {
+      for (let i = 0; i <= CELLS; i++) {
+        const low = i - whole - 1;
+        // Before the curve begins it is at 0, as it is at its first point.
+        const before = low < 0 ? 0 : p[low]! + (1 - part) * (p[low + 1]! - p[low]!);
+        const high = i + whole;
+        const after = high >= CELLS ? p[CELLS]! : p[high]! + part * (p[high + 1]! - p[high]!);
+        most = Math.max(most, Math.abs(p[i]! - before), Math.abs(after - p[i]!));
+      }
+    }
+    this.topSpeed = most / width;
+    this.topJerk = 0;
   }
 
   /** Puts averages of these widths (shares of the time, less than 1 together) to use. */

@@ -1,6 +1,12 @@
 import type { Ease } from './ease.ts';
 import { curveRange, EasedCurve } from './eased-curve.ts';
-import { checkFinite, checkMotion, type MotionLimits, type Trajectory } from './profile.ts';
+import {
+  checkFinite,
+  checkMotion,
+  type MotionLimits,
+  planMove,
+  type Trajectory,
+} from './profile.ts';
 import { isRounding } from './profile-path.ts';
 
 /**
@@ -11,8 +17,9 @@ import { isRounding } from './profile-path.ts';
  * w2, bounds the jerk alike. (Biagiotti and Melchiorri, "Trajectory Planning for Automatic Machines
  * and Robots", Springer 2008, and "FIR filters for online trajectory planning with time- and
  * frequency-domain specifications", Control Engineering Practice 20, 2012; from memory.) The move
- * begins and ends at rest, and stays within the hull of the curve, because an average does. `linear`
- * becomes the trapezoid and the double S.
+ * begins and ends at rest, and stays within the hull of the curve, because an average does. A straight
+ * curve becomes the trapezoid and the double S, which are known in closed form, so that `planMove`
+ * plans it.
  *
  * Averages blur the curve, so they are as narrow as the limits allow.
  */
@@ -57,6 +64,13 @@ export function planEased(
     return { trajectory: { durationS: overS, endPos: to, segments }, stretchedS: 0 };
   }
   curve.read(ease);
+  if (curve.straight) {
+    const straight = planMove({ pos: from, vel: 0, acc: 0 }, to, limits, overS);
+    // What is over for its rounding alone is not longer than asked.
+    const fits = straight.durationS <= overS * (1 + 1e-12);
+    const durationS = fits ? overS : straight.durationS;
+    return { trajectory: { ...straight, durationS }, stretchedS: durationS - overS };
+  }
   const leastS = leastTime(ease, Math.abs(distance), limits, overS);
   if (!Number.isFinite(leastS)) {
     throw new RangeError('the motion is too large or too slow to be planned; check its limits');
@@ -88,10 +102,13 @@ function leastTime(ease: Ease, distance: number, limits: MotionLimits, overS: nu
   const key = `${distance} ${limits.speed} ${limits.accel} ${limits.jerk} ${overS}`;
   const before = moves.get(key);
   if (before) {
-    curve.smooth(before.first, before.second);
+    curve.first = before.first;
+    curve.second = before.second;
     return before.leastS;
   }
-  const leastS = narrowest(distance, limits, overS);
+  const quick =
+    limits.jerk === undefined ? undefined : narrowestByTable(ease, distance, limits, overS);
+  const leastS = quick ?? narrowest(distance, limits, overS);
   if (moves.size >= KEPT) moves.delete(moves.keys().next().value!);
   moves.set(key, { first: curve.first, second: curve.second, leastS });
   return leastS;
@@ -191,6 +208,271 @@ function dip(
   return best;
 }
 
+// --- averages by table ----------------------------------------------------------------------------
+
+/**
+ * With two averages it takes long to run through a motion, so the highest rates are kept for a grid of
+ * widths and splits. They are those of the curve itself, whatever is moved, and between the points of
+ * the grid their logarithms are taken as straight. That is near enough to say where to look; what is
+ * used at last has been run through.
+ */
+const GRID_WIDTHS = [
+  0.001, 0.002, 0.004, 0.008, 0.015, 0.03, 0.06, 0.1, 0.15, 0.2, 0.25, 0.3, 0.35, 0.4, 0.45, 0.5,
+  0.6, 0.7, 0.8, 0.9, 0.97,
+].map(Math.log);
+const SHARES = 10;
+const GRID_SHARES = Array.from(
+  { length: SHARES },
+  (_, i) => Math.log(1e-3) + (i / (SHARES - 1)) * (Math.log(0.5) - Math.log(1e-3)),
+);
+/** Logarithms of speed, acceleration and jerk, then whether they are known. */
+const ENTRY = 4;
+const tables = new WeakMap<Ease, Float64Array>();
+/** A move that fits with this much of its time to spare is near enough to the narrowest averages. */
+const SPARE = 1e-3;
+const MOST_TRIES = 8;
+const GOLDEN_TRIES = 7;
+/** A split that is balanced can be made better still, so another one must be better by this much. */
+const WORTH = 0.01;
+
+/** Logarithms of the times that speed, acceleration and jerk ask for (s), at a place of the search. */
+const asked = { speed: 0, accel: 0, jerk: 0 };
+
+const needed = () => Math.max(asked.speed, asked.accel, asked.jerk);
+/** How much more time speed or acceleration ask for than jerk, which falls with the second's share. */
+const over = () => Math.max(asked.speed, asked.accel) - asked.jerk;
+
+/** The same of the distance and the limits: what the highest rates are multiplied with. */
+interface Scales {
+  speed: number;
+  accel: number;
+  jerk: number;
+}
+
+class Search {
+  readonly #table: Float64Array;
+  readonly #scales: Scales;
+
+  constructor(ease: Ease, scales: Scales) {
+    let table = tables.get(ease);
+    if (!table) {
+      table = new Float64Array(GRID_WIDTHS.length * SHARES * ENTRY);
+      tables.set(ease, table);
+    }
+    this.#table = table;
+    this.#scales = scales;
+  }
+
+  /** As `exact`, at a point of the grid. */
+  #point(i: number, j: number): void {
+    const at = (i * SHARES + j) * ENTRY;
+    const table = this.#table;
+    if (table[at + 3] === 0) {
+      const width = Math.exp(GRID_WIDTHS[i]!);
+      const share = Math.exp(GRID_SHARES[j]!);
+      curve.smooth(width * (1 - share), width * share);
+      table[at] = Math.log(curve.topSpeed);
+      table[at + 1] = Math.log(curve.topAccel);
+      table[at + 2] = Math.log(curve.topJerk);
+      table[at + 3] = 1;
+    }
+    const { speed, accel, jerk } = this.#scales;
+    asked.speed = speed + table[at]!;
+    asked.accel = accel + table[at + 1]! / 2;
+    asked.jerk = jerk + table[at + 2]! / 3;
+  }
+
+  /** Runs through the move: the times that it asks for, into `asked`. */
+  exact(logWidth: number, logShare: number): void {
+    const width = Math.exp(logWidth);
+    const share = Math.exp(logShare);
+    curve.smooth(width * (1 - share), width * share);
+    const { speed, accel, jerk } = this.#scales;
+    asked.speed = speed + Math.log(curve.topSpeed);
+    asked.accel = accel + Math.log(curve.topAccel) / 2;
+    asked.jerk = jerk + Math.log(curve.topJerk) / 3;
+  }
+
+  /**
+   * The best split at a width of the grid: where the jerk asks for as much as the most of the others,
+   * which mostly rise with the share of the second average as it falls; or a point of the grid where
+   * they do not.
+   */
+  balanced(i: number, into: Balanced): void {
+    into.needed = Number.POSITIVE_INFINITY;
+    let lastOver = 0;
+    let lastMost = 0;
+    for (let j = 0; j < SHARES; j++) {
+      this.#point(i, j);
+      const now = over();
+      const most = Math.max(asked.speed, asked.accel);
+      const share = GRID_SHARES[j]!;
+      if (j > 0 && lastOver < 0 && now > 0) {
+        const part = lastOver / (lastOver - now);
+        const between = lastMost + part * (most - lastMost);
+        const step = share - GRID_SHARES[j - 1]!;
+        if (between < into.needed + WORTH)
+          set(into, share - (1 - part) * step, between, (now - lastOver) / step);
+      }
+      const here = needed();
+      if (here < into.needed - WORTH) set(into, share, here, Number.POSITIVE_INFINITY);
+      lastOver = now;
+      lastMost = most;
+    }
+  }
+}
+
+/** A split (the logarithm of its share), the times it asks for (logarithms), and how they change. */
+interface Balanced {
+  share: number;
+  /** The largest of the times. */
+  needed: number;
+  /**
+   * By how much the others ask for more than the jerk does, for a share larger by one in the logarithm;
+   * infinite where the share shall stay as it is.
+   */
+  slope: number;
+}
+
+const newBalanced = (): Balanced => ({ share: 0, needed: 0, slope: 1 });
+
+function set(into: Balanced, share: number, needed: number, slope: number): void {
+  into.share = share;
+  into.needed = needed;
+  into.slope = slope;
+}
+
+const columns = GRID_WIDTHS.map(newBalanced);
+const LOWEST = GRID_SHARES[0]!;
+const HIGHEST = GRID_SHARES[SHARES - 1]!;
+
+/**
+ * As `narrowest`, for a move with a limited jerk: near enough to it, and much faster.
+ * @returns undefined where the table does not lead to a move that fits
+ */
+function narrowestByTable(
+  ease: Ease,
+  distance: number,
+  limits: MotionLimits,
+  overS: number,
+): number | undefined {
+  const search = new Search(ease, {
+    speed: Math.log(distance / limits.speed),
+    accel: Math.log(distance / limits.accel) / 2,
+    jerk: Math.log(distance / limits.jerk!) / 3,
+  });
+  const wanted = Math.log(overS);
+  let best = 0;
+  let fits = -1;
+  for (const [i, column] of columns.entries()) {
+    search.balanced(i, column);
+    if (!Number.isFinite(column.needed)) return undefined;
+    if (column.needed <= wanted) {
+      fits = i;
+      break;
+    }
+    if (column.needed < columns[best]!.needed) best = i;
+  }
+  return fits < 0
+    ? leastByTable(search, best, distance, limits)
+    : fitByTable(search, fits, distance, limits, overS);
+}
+
+/** Balances the split at this width with what is run through; `asked` is that of the last one. */
+function balance(search: Search, logWidth: number, guess: Balanced, tries: number): void {
+  for (let i = 0; ; i++) {
+    search.exact(logWidth, guess.share);
+    const now = over();
+    if (i >= tries || Math.abs(now) < SPARE / 4) break;
+    const share = Math.min(Math.max(guess.share - now / guess.slope, LOWEST), HIGHEST);
+    if (share === guess.share) break;
+    guess.share = share;
+  }
+}
+
+const between = newBalanced();
+
+/** Column `i` is the first that seems to fit; between it and the one before are the narrowest. */
+function fitByTable(
+  search: Search,
+  i: number,
+  distance: number,
+  limits: MotionLimits,
+  overS: number,
+): number | undefined {
+  const wanted = Math.log(overS);
+  const wide = columns[i]!;
+  let high = GRID_WIDTHS[i]!;
+  let width = high;
+  Object.assign(between, wide);
+  let low = high;
+  if (i > 0) {
+    const narrow = columns[i - 1]!;
+    const part = (narrow.needed - wanted) / (narrow.needed - wide.needed);
+    low = GRID_WIDTHS[i - 1]!;
+    width = low + part * (high - low);
+    if (Number.isFinite(wide.slope))
+      between.share = narrow.share + part * (wide.share - narrow.share);
+  }
+  let bestWidth: number | undefined;
+  let bestShare = 0;
+  let lastWidth = width;
+  let lastNeeded = 0;
+  let slope = 0;
+  for (let tries = 0; tries < MOST_TRIES; tries++) {
+    balance(search, width, between, 1);
+    const now = needed();
+    const spare = wanted - now;
+    if (spare >= 0) {
+      bestWidth = width;
+      bestShare = between.share;
+      high = width;
+    } else low = Math.max(low, width);
+    if (spare >= 0 && (spare <= SPARE || width <= GRID_WIDTHS[0]!)) break;
+    // Towards the middle of what is near enough, along the line through the last two.
+    if (tries > 0 && width !== lastWidth) slope = (now - lastNeeded) / (width - lastWidth);
+    lastWidth = width;
+    lastNeeded = now;
+    let next = slope < 0 ? width + (wanted - SPARE / 2 - now) / slope : (low + high) / 2;
+    if (!(next > low && next < high)) next = (low + high) / 2;
+    if (bestWidth === undefined && high - low < 1e-9) break;
+    if (high - low < 1e-6) break;
+    width = next;
+  }
+  if (bestWidth === undefined) return undefined;
+  search.exact(bestWidth, bestShare);
+  const leastS = needs(distance, limits);
+  return leastS <= overS ? leastS : undefined;
+}
+
+/** Column `i` asks for the least time; the least of all is near it. */
+function leastByTable(search: Search, i: number, distance: number, limits: MotionLimits): number {
+  let low = GRID_WIDTHS[Math.max(i - 1, 0)]!;
+  let high = GRID_WIDTHS[Math.min(i + 1, GRID_WIDTHS.length - 1)]!;
+  Object.assign(between, columns[i]!);
+  let best = GRID_WIDTHS[i]!;
+  balance(search, best, between, 2);
+  let bestShare = between.share;
+  let bestNeeded = needed();
+  for (let tries = 0; tries < GOLDEN_TRIES; tries++) {
+    // Into the wider side, golden.
+    const wider = high - best > best - low;
+    const width = wider ? best + (1 - GOLDEN) * (high - best) : best - (1 - GOLDEN) * (best - low);
+    balance(search, width, between, 1);
+    const now = needed();
+    if (now < bestNeeded) {
+      if (wider) low = best;
+      else high = best;
+      best = width;
+      bestShare = between.share;
+      bestNeeded = now;
+    } else if (wider) high = width;
+    else low = width;
+  }
+  search.exact(best, bestShare);
+  return needs(distance, limits);
+}
+
 /** The least share of the width that goes to the second average; it never gets more than half. */
 const LEAST_SHARE = 1e-3;
 /** When acceleration and jerk ask for the same time, but for this factor, the split is right. */
@@ -204,7 +486,7 @@ const EVEN = 1e-6;
  */
 function split(width: number, distance: number, limits: MotionLimits, overS: number): number {
   if (limits.jerk === undefined) {
-    curve.smooth(width, 0);
+    curve.oneAverage(width);
     return needs(distance, limits);
   }
   let high = Math.log(0.5);

@@ -174,7 +174,10 @@ class Round {
 
   most(fromDeg: number, toDeg: number): number {
     const from = Math.round(fromDeg / GRID_DEG);
-    const count = Math.min(Math.round(toDeg / GRID_DEG) - from + 1, TURN);
+    const wanted = Math.round(toDeg / GRID_DEG) - from + 1;
+    // All the way round where the range cannot be told; one direction where its ends are swapped.
+    if (!Number.isFinite(from) || !Number.isFinite(wanted)) return this.most(0, 360);
+    const count = Math.max(Math.min(wanted, TURN), 1);
     const level = Math.floor(Math.log2(count));
     const values = this.#levels[level]!;
     const first = ((from % TURN) + TURN) % TURN;

@@ -1,13 +1,17 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { parse } from 'yaml';
-import { type Edit, splice } from '../../src/prop/splice.ts';
+import { editProp, parseProp } from '../../src/prop/load.ts';
+import { type Edit, NotAlone, splice as spliceAll } from '../../src/prop/splice.ts';
+import { readText } from '../../src/prop/text.ts';
 import { OWL } from './helpers.ts';
 
 const edit = (path: string, value: unknown): Edit => ({
   path: path.split('.').map((key) => (/^\d+$/.test(key) ? Number(key) : key)),
   value,
 });
+
+const splice = (text: string, ...edits: Edit[]): string => spliceAll(readText(text), edits).text;
 
 describe('splice', () => {
   test.each<[title: string, text: string, edit: Edit, result: string]>([
@@ -117,16 +121,107 @@ describe('splice', () => {
   });
 
   test.each([
-    ['a: &x { y: 1 }\nb: *x\n', edit('a.y', 2)],
-    ['a: &x { y: 1 }\nb: *x\n', edit('b.y', 2)],
-    ['a: &x 1\nb: *x\n', edit('a', 2)],
-    ['a: &x 1\nb: *x\n', edit('b', 2)],
     ['a: 1\n', edit('a.b', 2)],
     ['a: [1]\n', edit('a.1', 2)],
     ['a: [1]\n', edit('a.0', undefined)],
     ['a: |\n  t\nb: 1\n', edit('a', 5)],
   ])('refuses what cannot be changed alone: %j', (text, change) => {
     expect(() => splice(text, change)).toThrow(/cannot be changed alone; edit the file by hand/);
+  });
+
+  test.each<[text: string, edit: Edit, line: number, why: string]>([
+    [
+      'a: &x { y: 1 }\nb: *x\n',
+      edit('a.y', 2),
+      1,
+      'a.y is shared: *x (anchor &x at line 1) is used by b at line 2 too',
+    ],
+    [
+      'a: &x { y: 1 }\nb: *x\n',
+      edit('b.y', 2),
+      2,
+      'b.y is shared: *x (anchor &x at line 1) is used by a at line 1 too',
+    ],
+    [
+      'a: &x 1\nb: *x\n',
+      edit('a', 2),
+      1,
+      'a is shared: *x (anchor &x at line 1) is used by b at line 2 too',
+    ],
+    [
+      'a: &x 1\nb: *x\n',
+      edit('b', 2),
+      2,
+      'b is shared: *x (anchor &x at line 1) is used by a at line 1 too',
+    ],
+    [
+      'l:\n  marks: &m\n    up: 1\nr:\n  - x: 1\n  - marks: *m\n# c\ns: { marks: *m }\n',
+      edit('s.marks.down', 2),
+      8,
+      's.marks.down is shared: *m (anchor &m at line 2) is used by r[1].marks at line 6 too',
+    ],
+    // An anchor that is given again stands for the later value from there on.
+    [
+      'a: &x 1\nb: *x\nc: &x 2\nd: *x\n',
+      edit('d', 3),
+      4,
+      'd is shared: *x (anchor &x at line 3) is used by c at line 3 too',
+    ],
+  ])('names who shares a place: %j', (text, change, line, why) => {
+    let told: unknown;
+    try {
+      splice(text, change);
+    } catch (error) {
+      told = error;
+    }
+    expect(told).toBeInstanceOf(NotAlone);
+    expect(told).toBeInstanceOf(RangeError);
+    expect(told).toMatchObject({
+      line,
+      path: change.path,
+      message: `${why}; write the values out in one of them`,
+    });
+  });
+
+  test('a value beside an alias can be edited', () => {
+    const text = 'a: &x { y: 1 }\nb: { c: *x, d: 2 }\n';
+    expect(splice(text, edit('b.d', 3))).toBe('a: &x { y: 1 }\nb: { c: *x, d: 3 }\n');
+    // One that replaces the alias as a whole is not guessed at, nor one that nobody else uses feared.
+    expect(splice('a: &x 1\nb: 2\n', edit('a', 2))).toBe('a: &x 2\nb: 2\n');
+  });
+
+  test('several edits are made in their order, be they far apart or in each other’s way', () => {
+    const text = 'a: { x: 1 } # one\nb:\n  y: 2\n  z: 3\n';
+    expect(splice(text, edit('a.x', 5), edit('b.z', 7))).toBe(
+      'a: { x: 5 } # one\nb:\n  y: 2\n  z: 7\n',
+    );
+    // Two new keys in one place, a key in a map that is new itself, one that goes again.
+    expect(splice(text, edit('a.p', 1), edit('a.q', 2))).toBe(
+      'a: { x: 1, p: 1, q: 2 } # one\nb:\n  y: 2\n  z: 3\n',
+    );
+    expect(splice(text, edit('c', {}), edit('c.d', 1))).toBe(`${text}c: { d: 1 }\n`);
+    expect(splice(text, edit('a.x', 4), edit('a.x', 1))).toBe(text);
+    expect(splice(text, edit('b.y', undefined), edit('b.z', undefined))).toBe(
+      'a: { x: 1 } # one\nb:\n  {}\n',
+    );
+  });
+
+  test('several edits lead to the same data as each after the other', () => {
+    const source = readText(OWL);
+    const marks = ['beak', 'lid_left', 'head_turn', 'wing_left'].flatMap((name) =>
+      ['shut', 'open', 'new_mark', 'other'].map((mark) => `channels.${name}.marks.${mark}`),
+    );
+    const change = fc.tuple(fc.constantFrom(...marks), fc.option(fc.integer({ min: 0, max: 30 })));
+    fc.assert(
+      fc.property(fc.array(change, { minLength: 1, maxLength: 4 }), (changes) => {
+        const edits = changes.map(([path, value]) => edit(path, value ?? undefined));
+        const together = spliceAll(source, edits);
+        const apart = edits.reduce((text, one) => spliceAll(text, [one]), source);
+        expect(together.raw).toEqual(apart.raw);
+        expect(readText(together.text).raw).toEqual(apart.raw);
+      }),
+      { numRuns: 60 },
+    );
   });
 
   test('only the touched line of the demo prop changes, whatever number is set', () => {
@@ -140,10 +235,11 @@ describe('splice', () => {
     };
     walk(parse(OWL), []);
     expect(paths.length).toBeGreaterThan(200);
+    const source = readText(OWL);
     const number = fc.double({ noNaN: true, noDefaultInfinity: true });
     fc.assert(
       fc.property(fc.constantFrom(...paths), number, (path, value) => {
-        const after = splice(OWL, { path, value });
+        const after = spliceAll(source, [{ path, value }]).text;
         const [before, lines] = [OWL.split('\n'), after.split('\n')];
         expect(lines).toHaveLength(before.length);
         const touched = lines.flatMap((line, i) => (line === before[i] ? [] : [i]));
@@ -156,5 +252,33 @@ describe('splice', () => {
       }),
       { numRuns: 200 },
     );
+  });
+});
+
+describe('editProp', () => {
+  test('gives what reading the new text gives', () => {
+    const loaded = parseProp(OWL, 'owl.yaml');
+    for (const [path, value] of [
+      ['channels.beak.marks.open', 31],
+      ['channels.beak.marks.open', 400], // outside the limits: a finding
+      ['channels.beak.limitsDeg', undefined],
+    ] as const) {
+      const edited = editProp(loaded, [edit(path, value)]);
+      const { findings, prop, raw, text } = parseProp(edited.text, 'owl.yaml');
+      expect(text).not.toBe(OWL);
+      expect({ ...edited, source: undefined }).toEqual({
+        file: 'owl.yaml',
+        text,
+        source: undefined,
+        raw,
+        prop,
+        findings,
+      });
+    }
+    expect(editProp(loaded, [edit('channels.beak.marks.open', 30)])).toBe(loaded);
+  });
+
+  test('a file with errors in its YAML is not edited', () => {
+    expect(() => editProp(parseProp('a: [', 'f'), [edit('a', 1)])).toThrow(RangeError);
   });
 });

@@ -1,6 +1,7 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { type Ease, parseEase } from '../../src/sums/ease.ts';
+import { EasedCurve } from '../../src/sums/eased-curve.ts';
 import { easedRange, planEased } from '../../src/sums/eased-move.ts';
 import {
   type MotionLimits,
@@ -177,6 +178,64 @@ describe('linear is the trapezoid and the double S', () => {
       { numRuns: 500 },
     );
   });
+});
+
+// Bent so little that it makes no difference, but for that it goes the way of every other curve.
+describe('next to linear is next to the trapezoid and the double S', () => {
+  const curve = parseEase('cubic-bezier(0.3333, 0.33331, 0.6667, 0.66669)')!;
+
+  test('in its least time', () => {
+    fc.assert(
+      fc.property(number(1, 90), limits, (distance, most) => {
+        const { durationS } = planEased(-distance, distance, curve, 0, most).trajectory;
+        const fastestS = planMove({ pos: -distance, vel: 0, acc: 0 }, distance, most).durationS;
+        expect(durationS / fastestS).toBeGreaterThan(1 - 1e-9);
+        // "About the least time": no more than 4 % above it, and mostly far less.
+        expect(durationS / fastestS).toBeLessThan(1.04);
+      }),
+      { numRuns: 300 },
+    );
+  });
+
+  test('and in its way, with more time', () => {
+    const a = state();
+    const b = state();
+    fc.assert(
+      fc.property(number(1, 90), number(1.05, 4), limits, (distance, slower, most) => {
+        const from = { pos: -distance, vel: 0, acc: 0 };
+        const overS = planMove(from, distance, most).durationS * slower;
+        const { trajectory, stretchedS } = planEased(-distance, distance, curve, overS, most);
+        expect(stretchedS).toBe(0);
+        const plain = planMove(from, distance, most, overS);
+        for (let i = 0; i <= 200; i++) {
+          sample(trajectory, (overS * i) / 200, a);
+          sample(plain, (overS * i) / 200, b);
+          // The averages are the narrowest but for a thousandth of the time, and never narrower than one.
+          expect(Math.abs(a.pos - b.pos)).toBeLessThan(4e-3 * distance);
+        }
+      }),
+      { numRuns: 500 },
+    );
+  });
+});
+
+test('the highest rates of one average are those that are run through', () => {
+  // The closed form against the motion itself, piece by piece.
+  const one = new EasedCurve();
+  const other = new EasedCurve();
+  fc.assert(
+    fc.property(ease, number(0.001, 0.97), (text, width) => {
+      const curve = parseEase(text)!;
+      one.read(curve);
+      other.read(curve);
+      one.oneAverage(width);
+      other.smooth(width, 0);
+      expect(one.first).toBe(other.first);
+      expect(one.topSpeed / other.topSpeed).toBeCloseTo(1, 9);
+      expect(one.topAccel / other.topAccel).toBeCloseTo(1, 9);
+    }),
+    { numRuns: 1000 },
+  );
 });
 
 describe('the curve', () => {

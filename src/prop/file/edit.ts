@@ -1,8 +1,8 @@
 import { Refusal } from '../../shared/errors.ts';
 import { valueAt } from '../explain.ts';
 import { formatFinding, type Path, pathText, show } from '../finding.ts';
-import { type Loaded, parseProp } from '../load.ts';
-import { type Edit, splice } from '../splice.ts';
+import { editProp, type Loaded } from '../load.ts';
+import { type Edit, NotAlone } from '../splice.ts';
 
 /**
  * A sound prop file with the edits made, all or none, in the order of the calls.
@@ -10,14 +10,20 @@ import { type Edit, splice } from '../splice.ts';
  *   valid any more.
  */
 export function edited(loaded: Loaded, edits: readonly Edit[]): Loaded {
-  let text: string;
+  let next: Loaded;
   try {
-    text = edits.reduce(splice, loaded.text);
+    next = editProp(loaded, edits);
   } catch (error) {
     if (!(error instanceof RangeError)) throw error;
-    throw new Refusal('condition', `${loaded.file}: ${error.message}`, { file: loaded.file });
+    const { file } = loaded;
+    const known = error instanceof NotAlone ? error : undefined;
+    const place = known ? `${file}:${known.line}` : file;
+    throw new Refusal('condition', `${place}: ${error.message}`, {
+      file,
+      ...(known && { line: known.line, path: pathText(known.path) }),
+    });
   }
-  return text === loaded.text ? loaded : valid(parseProp(text, loaded.file));
+  return next === loaded ? loaded : valid(next);
 }
 
 /** @throws Refusal `outOfLimits` with the first error */
