@@ -51,6 +51,10 @@ const ATTEMPTS = 5;
 /** Captures that can be undone. */
 const UNDO_KEPT = 20;
 
+/** Edits in mind after the start, and the pause before each (ms): the core has better things to do. */
+const WARM_UP_TIMES = 6;
+const WARM_UP_MS = 1500;
+
 const BY_HAND = 'by hand';
 
 /** One capture, kept to be undone. */
@@ -173,6 +177,22 @@ export class Keeper {
     };
     void this.#inTurn(first).catch(() => undefined);
     this.#watch();
+  }
+
+  /**
+   * Goes through an edit in mind a few times: the first ones take several times as long as later ones,
+   * until the code is compiled, and nobody shall wait for that.
+   */
+  warmUp(times = WARM_UP_TIMES): void {
+    if (times === 0 || this.#closed) return;
+    this.#clock.after(WARM_UP_MS, () => {
+      void this.#inTurn(async () => {
+        const { loaded } = this.#inForce;
+        const next = edited(loaded, [{ path: ['name'], value: `${loaded.prop.name} ${times}` }]);
+        changesBetween(loaded.raw, next.raw);
+      }).catch(() => undefined);
+      this.warmUp(times - 1);
+    });
   }
 
   /** The file's name without its folder. */
