@@ -25,7 +25,7 @@ import { Refusal } from '../shared/errors.ts';
 import type { ReplacingFs } from '../shared/replace-file.ts';
 import { changesBetween } from './changes.ts';
 import { type Compiled, changeMessages } from './core-prop.ts';
-import { cutOffText, loadSeen, openProp } from './opening.ts';
+import { cutOffText, type Guard, loadSeen, openProp } from './opening.ts';
 import { told } from './planner-answer.ts';
 import type { Author, ChangeMessage, FileStatus, Outcome } from './protocol.ts';
 import { ViewMaker } from './view.ts';
@@ -85,6 +85,7 @@ interface OnDisk {
 export class Keeper {
   readonly #file: string;
   readonly #fs: KeeperFs;
+  readonly #guard: Guard | undefined;
   readonly #clock: Clock;
   readonly #events: KeeperEvents;
   readonly #disk: PropDisk;
@@ -114,7 +115,9 @@ export class Keeper {
     events: KeeperEvents,
     gone: { has(session: string): boolean },
     fileSystem: KeeperFs = fs,
+    guard?: Guard,
   ) {
+    this.#guard = guard;
     this.#file = file;
     this.#fs = fileSystem;
     this.#clock = clock;
@@ -138,7 +141,14 @@ export class Keeper {
     this.#known = new LastKnown(target, stateDir, this.#fs);
     this.#history = new History(target, stateDir, this.#fs);
     await this.#history.read();
-    const opened = await openProp(this.#file, this.#disk, this.#known, this.#history, resumed);
+    const opened = await openProp(
+      this.#file,
+      this.#disk,
+      this.#known,
+      this.#history,
+      resumed,
+      this.#guard,
+    );
     const { seen, loaded } = opened;
     if ('refused' in opened) return { findings: loaded.findings, refused: opened.refused };
     this.#inForce = this.#compile(opened.inForce);
@@ -173,7 +183,7 @@ export class Keeper {
       const { bytes, compiled, problem } = this.#onDisk;
       if (compiled || problem !== undefined || !bytes) return;
       const seen = await this.#disk.look();
-      await this.#takeOver(seen, await loadSeen(this.#file, seen));
+      await this.#takeOver(seen, await loadSeen(this.#file, seen, this.#guard));
     };
     void this.#inTurn(first).catch(() => undefined);
     this.#watch();
@@ -453,7 +463,7 @@ export class Keeper {
       this.#onDisk.signature = seen.signature;
       return;
     }
-    const loaded = await loadSeen(this.#file, seen);
+    const loaded = await loadSeen(this.#file, seen, this.#guard);
     await this.#takeOver(seen, loaded);
   }
 

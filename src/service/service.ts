@@ -68,6 +68,14 @@ export class PropService {
       },
       this.#gone,
       this.#fs,
+      async (text) => {
+        try {
+          await planner.ask('service', { about: 'check', text, file: start.file });
+          return undefined;
+        } catch (error) {
+          return (error as Error).message;
+        }
+      },
     );
     this.#asks = new Asks(
       this.#keeper,

@@ -48,6 +48,7 @@ beforeEach(async () => {
       const thread = new Worker(join(made.folder, 'service.js'), {
         workerData: start,
         transferList: handOver,
+        resourceLimits: { maxYoungGenerationSizeMb: 4, maxOldGenerationSizeMb: 48 },
         stdout: true,
         stderr: true,
       });
@@ -183,4 +184,24 @@ test('what the thread prints by itself goes through the log, not through streams
   });
   expect(threads[0]!.stderr.listenerCount('data')).toBeGreaterThanOrEqual(2);
   expect(printed).toBe('');
+});
+
+test('a file that takes more memory to check than there is: the thread lives, the prop goes on', async () => {
+  await host.open();
+  await host.writePlan(PLAN);
+  // Just below the size that is refused unread.
+  const cues = Array.from(
+    { length: 15_000 },
+    (_, i) => `  cue_${i}:\n    - { at: 0, pose: asleep, overS: 2 }\n`,
+  );
+  const text = OWLET.replace('\ncues:\n', `\ncues:\n${cues.join('')}`).slice(0, 1024 * 1024);
+  const end = text.lastIndexOf('\n  cue_');
+  await fs.writeFile(file, `${text.slice(0, end)}\n${OWLET.slice(OWLET.indexOf('triggers:'))}`);
+  await until(() => status?.problem !== undefined);
+  expect(status).toMatchObject({
+    version: versionOf(OWLET),
+    problem: expect.stringMatching(/more memory/),
+  });
+  expect(threads).toHaveLength(1);
+  await host.saveState(STATE, true);
 });
