@@ -27,8 +27,8 @@ const LONGEST_RETRY_MS = 5000;
 const HEALTHY_MS = 10_000;
 /** Log lines kept for the next thread while there is none. */
 const MOST_LINES = 200;
-/** Enough for a prop of 60 servos, several texts of it, and a check at the same time (MB). */
-const LIMITS = { maxYoungGenerationSizeMb: 4, maxOldGenerationSizeMb: 96 };
+/** A prop of 60 servos needs less than half of it (MB). */
+const LIMITS = { maxYoungGenerationSizeMb: 4, maxOldGenerationSizeMb: 48 };
 
 export interface ServiceEvents {
   /** How the prop file stands to the prop in force has changed. */

@@ -25,7 +25,7 @@ import { Refusal } from '../shared/errors.ts';
 import type { ReplacingFs } from '../shared/replace-file.ts';
 import { changesBetween } from './changes.ts';
 import { type Compiled, changeMessages } from './core-prop.ts';
-import { cutOffText, loadSeen, openProp } from './opening.ts';
+import { cutOffText, type Guard, loadSeen, openProp } from './opening.ts';
 import { told } from './planner-answer.ts';
 import type { Author, ChangeMessage, FileStatus, Outcome } from './protocol.ts';
 import { ViewMaker } from './view.ts';
@@ -50,6 +50,10 @@ const LOOKS = 5;
 const ATTEMPTS = 5;
 /** Captures that can be undone. */
 const UNDO_KEPT = 20;
+
+/** Edits in mind after the start, and the pause before each (ms): the core has better things to do. */
+const WARM_UP_TIMES = 6;
+const WARM_UP_MS = 1500;
 
 const BY_HAND = 'by hand';
 
@@ -81,6 +85,7 @@ interface OnDisk {
 export class Keeper {
   readonly #file: string;
   readonly #fs: KeeperFs;
+  readonly #guard: Guard | undefined;
   readonly #clock: Clock;
   readonly #events: KeeperEvents;
   readonly #disk: PropDisk;
@@ -110,7 +115,9 @@ export class Keeper {
     events: KeeperEvents,
     gone: { has(session: string): boolean },
     fileSystem: KeeperFs = fs,
+    guard?: Guard,
   ) {
+    this.#guard = guard;
     this.#file = file;
     this.#fs = fileSystem;
     this.#clock = clock;
@@ -134,7 +141,14 @@ export class Keeper {
     this.#known = new LastKnown(target, stateDir, this.#fs);
     this.#history = new History(target, stateDir, this.#fs);
     await this.#history.read();
-    const opened = await openProp(this.#file, this.#disk, this.#known, this.#history, resumed);
+    const opened = await openProp(
+      this.#file,
+      this.#disk,
+      this.#known,
+      this.#history,
+      resumed,
+      this.#guard,
+    );
     const { seen, loaded } = opened;
     if ('refused' in opened) return { findings: loaded.findings, refused: opened.refused };
     this.#inForce = this.#compile(opened.inForce);
@@ -169,10 +183,26 @@ export class Keeper {
       const { bytes, compiled, problem } = this.#onDisk;
       if (compiled || problem !== undefined || !bytes) return;
       const seen = await this.#disk.look();
-      await this.#takeOver(seen, await loadSeen(this.#file, seen));
+      await this.#takeOver(seen, await loadSeen(this.#file, seen, this.#guard));
     };
     void this.#inTurn(first).catch(() => undefined);
     this.#watch();
+  }
+
+  /**
+   * Goes through an edit in mind a few times: the first ones take several times as long as later ones,
+   * until the code is compiled, and nobody shall wait for that.
+   */
+  warmUp(times = WARM_UP_TIMES): void {
+    if (times === 0 || this.#closed) return;
+    this.#clock.after(WARM_UP_MS, () => {
+      void this.#inTurn(async () => {
+        const { loaded } = this.#inForce;
+        const next = edited(loaded, [{ path: ['name'], value: `${loaded.prop.name} ${times}` }]);
+        changesBetween(loaded.raw, next.raw);
+      }).catch(() => undefined);
+      this.warmUp(times - 1);
+    });
   }
 
   /** The file's name without its folder. */
@@ -433,7 +463,7 @@ export class Keeper {
       this.#onDisk.signature = seen.signature;
       return;
     }
-    const loaded = await loadSeen(this.#file, seen);
+    const loaded = await loadSeen(this.#file, seen, this.#guard);
     await this.#takeOver(seen, loaded);
   }
 
@@ -723,7 +753,7 @@ export class Keeper {
     for (const place of places) {
       const [was, is] = [valueAt(raw, place), valueAt(file.raw, place)];
       if (isDeepStrictEqual(was, is)) continue;
-      const { line, column } = placeOf(file.text, place);
+      const { line, column } = placeOf(file, place);
       throw new Refusal(
         'condition',
         `${this.#file}:${line}:${column}: ${pathText(place)} was changed in the file${fromTo(was, is)}, which waits until the prop is parked, so nothing was written. Park first, then capture again`,
@@ -739,8 +769,8 @@ export class Keeper {
       );
   }
 
-  #conflict({ text }: Loaded, path: Path, was: unknown, is: unknown): Refusal {
-    const { line, column } = placeOf(text, path);
+  #conflict(loaded: Loaded, path: Path, was: unknown, is: unknown): Refusal {
+    const { line, column } = placeOf(loaded, path);
     return new Refusal(
       'condition',
       `${this.#file}:${line}:${column}: ${pathText(path)} was changed since${fromTo(was, is)}, so nothing was undone. Put it back first, or edit the file`,
@@ -781,8 +811,8 @@ function isGone({ bytes, signature }: OnDisk): boolean {
   return bytes === undefined && signature === 'ENOENT';
 }
 
-function placeOf(text: string, path: Path): { line: number; column: number } {
-  return readText(text).place({ severity: 'error', path, wrong: '', right: '' });
+function placeOf({ source }: Loaded, path: Path): { line: number; column: number } {
+  return source!.place({ severity: 'error', path, wrong: '', right: '' });
 }
 
 function fromTo(was: unknown, is: unknown): string {

@@ -29,6 +29,7 @@ export type Opened = {
  * accepted last. A file that is only the beginning of the accepted one is trusted where it is a version
  * that was in use before: it was put back by hand, or an undo was interrupted.
  * @param resumed the version that the core has, if it runs already
+ * @param guard tries a large text elsewhere first
  */
 export async function openProp(
   file: string,
@@ -36,9 +37,10 @@ export async function openProp(
   known: LastKnown,
   history: History,
   resumed: string | undefined,
+  guard?: Guard,
 ): Promise<Opened> {
   const [seen, copy] = await Promise.all([disk.look(), known.read()]);
-  const loaded = await loadSeen(file, seen);
+  const loaded = await loadSeen(file, seen, guard);
   const found = { seen, loaded, copy };
   if (resumed !== undefined) return { ...found, ...(await resume(file, found, disk, resumed)) };
 
@@ -60,8 +62,25 @@ export async function openProp(
   return { ...found, inForce: accepted, problem };
 }
 
+/** Tries a large text elsewhere first: why it is too much, if it is. */
+export type Guard = (text: string) => Promise<string | undefined>;
+
+/** Larger files are tried elsewhere first (bytes): reading one may take more memory than there is. */
+const LARGE_BYTES = 200 * 1024;
+
 /** Reads what was seen on the disk. Never throws. */
-export function loadSeen(file: string, { bytes, error }: Seen): Promise<Loaded> {
+export async function loadSeen(
+  file: string,
+  { bytes, error }: Seen,
+  guard: Guard | undefined,
+): Promise<Loaded> {
+  if (bytes && bytes.length > LARGE_BYTES && guard) {
+    const wrong = await guard(bytes.toString());
+    if (wrong !== undefined) {
+      const { findings, ...none } = await loadProp(file, async () => Buffer.alloc(MAX_BYTES + 1));
+      return { ...none, findings: [{ ...findings[0]!, wrong, right: 'shorten the file' }] };
+    }
+  }
   return loadProp(file, async () => {
     if (bytes) return bytes;
     // Its size says enough.

@@ -18,8 +18,8 @@ export interface PlannerDesk {
 const WAITING_LIMIT = 16;
 /** The thread is given up when nobody has asked for this long (ms). */
 const IDLE_MS = 20_000;
-/** A board with 512 MB has this much to spare for the thread's memory (MB). */
-const LIMITS = { maxOldGenerationSizeMb: 48, maxYoungGenerationSizeMb: 8 };
+/** Larger questions end the thread, and not the daemon (MB). */
+const LIMITS = { maxOldGenerationSizeMb: 32, maxYoungGenerationSizeMb: 4 };
 
 interface Waiting {
   session: string;

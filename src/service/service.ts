@@ -31,6 +31,8 @@ export interface Surroundings {
   planner: PlannerDesk;
   clock: Clock;
   fileSystem?: ServiceFs;
+  /** Go through some edits in mind after the start, so that the first capture is as fast as later ones. */
+  warmUp?: boolean;
 }
 
 /** Owns the prop file and everything else on the disk, so that the core opens no file and waits for none. */
@@ -66,6 +68,14 @@ export class PropService {
       },
       this.#gone,
       this.#fs,
+      async (text) => {
+        try {
+          await planner.ask('service', { about: 'check', text, file: start.file });
+          return undefined;
+        } catch (error) {
+          return (error as Error).message;
+        }
+      },
     );
     this.#asks = new Asks(
       this.#keeper,
@@ -143,6 +153,7 @@ export class PropService {
           await writePlan(message.plan, this.#planDir, this.#fs);
           // No other daemon has this prop, and pins are claimed from now on.
           this.#keeper.begin();
+          if (this.#around.warmUp) this.#keeper.warmUp();
           return {};
         });
         break;

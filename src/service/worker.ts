@@ -32,6 +32,7 @@ const service = new PropService(start, {
   sink,
   planner: new PlannerThread(systemClock),
   clock: systemClock,
+  warmUp: true,
 });
 const opened = service.open();
 

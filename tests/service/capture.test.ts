@@ -555,15 +555,18 @@ describe('undo', () => {
   });
 });
 
-describe('an alias', () => {
-  test('shared by another place is not edited, and the refusal names the place', async () => {
-    const text = OWL.replace(
-      'marks: { shut: 0, open: 30 } #',
-      'marks: &same { shut: 0, open: 30 } #',
-    );
-    await open({ text });
-    await rig.capture(OPEN, 29).catch(() => undefined);
-    // Nobody else uses it.
-    expect(await rig.read()).toContain('open: 29');
-  });
+test('a place that an alias shares is not edited: the refusal names the line and the other user', async () => {
+  const text = OWL.replace(
+    'marks: { shut: 0, open: 30 } #',
+    'marks: &same { shut: 0, open: 30 } #',
+  ).replace('    marks: { shut: 0, open: 40 }\n', '    marks: *same\n');
+  await open({ text });
+  const { error } = await refusal(rig.capture(OPEN, 29));
+  const line = (part: string) => text.split('\n').findIndex((one) => one.includes(part)) + 1;
+  expect(error.data).toMatchObject({ line: line('&same') });
+  expect(error.data.reason).toContain(`owl.yaml:${line('&same')}`);
+  expect(error.data.reason).toMatch(
+    new RegExp(`channels\\.lid_left\\.marks|line ${line('*same')}`),
+  );
+  expect(await rig.read()).toBe(text);
 });

@@ -170,6 +170,7 @@ describe('with an accepted version', () => {
     rig = await Rig.open({ folder: rig.folder });
     expect(rig.opened.status.problem).toMatch(/cut off/);
     expect(rig.opened.version).toBe(versionOf(OWLET));
+    await rig.flush();
     expect(await fs.readdir(rig.folder)).not.toContain('owl.yaml.~1~');
   });
 

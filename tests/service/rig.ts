@@ -108,8 +108,29 @@ class PlannerHere implements PlannerDesk {
   async close(): Promise<void> {}
 }
 
+/** Knows whether anybody waits for a time to come. */
+class WatchedClock extends VirtualClock {
+  waiting = 0;
+  override after(delayMs: number, wake: () => void): () => void {
+    this.waiting++;
+    let isOver = false;
+    const over = () => {
+      if (!isOver) this.waiting--;
+      isOver = true;
+    };
+    const cancel = super.after(delayMs, () => {
+      over();
+      wake();
+    });
+    return () => {
+      over();
+      cancel();
+    };
+  }
+}
+
 export class Rig {
-  readonly clock = new VirtualClock();
+  readonly clock = new WatchedClock();
   readonly core = new FakeCore((id, outcome) =>
     queueMicrotask(() => this.service.receive({ t: 'change', id, outcome })),
   );
@@ -240,7 +261,8 @@ export class Rig {
   async pass(ms: number): Promise<void> {
     for (let passed = 0; passed < ms; passed += 50) {
       this.clock.advance(50);
-      for (let i = 0; i < 8; i++) await this.turn();
+      // A look at the file is under way until the next one is waited for.
+      while (this.clock.waiting === 0) await this.turn();
     }
     await this.flush();
   }

@@ -10,18 +10,20 @@ import { type Edit, NotAlone } from '../splice.ts';
  *   valid any more.
  */
 export function edited(loaded: Loaded, edits: readonly Edit[]): Loaded {
+  let next: Loaded;
   try {
-    return valid(editProp(loaded, edits));
+    next = editProp(loaded, edits);
   } catch (error) {
     if (!(error instanceof RangeError)) throw error;
-    const at = error instanceof NotAlone ? `:${error.line}` : '';
-    const values =
-      error instanceof NotAlone ? { line: error.line, path: pathText(error.path) } : {};
-    throw new Refusal('condition', `${loaded.file}${at}: ${error.message}`, {
-      file: loaded.file,
-      ...values,
+    const { file } = loaded;
+    const known = error instanceof NotAlone ? error : undefined;
+    const place = known ? `${file}:${known.line}` : file;
+    throw new Refusal('condition', `${place}: ${error.message}`, {
+      file,
+      ...(known && { line: known.line, path: pathText(known.path) }),
     });
   }
+  return next === loaded ? loaded : valid(next);
 }
 
 /** @throws Refusal `outOfLimits` with the first error */

@@ -1,0 +1,100 @@
+import { afterEach, expect, test } from 'vitest';
+import type { PlannerDesk } from '../../src/service/planner.ts';
+import { OWLET } from './owlet.ts';
+import { Rig, type RigOptions, refusal } from './rig.ts';
+
+let rig: Rig;
+afterEach(() => rig.service.close());
+const open = async (options: RigOptions = {}) => {
+  rig = await Rig.open(options);
+};
+
+/** A planner that never gets done. */
+const endless: PlannerDesk = {
+  ask: () => new Promise(() => {}),
+  gone: () => {},
+  close: async () => {},
+};
+
+test('answers go by the version in force', async () => {
+  await open();
+  const trace = () =>
+    rig.question('loom.trace', { channel: 'beak' }) as Promise<{ wires: string[] }>;
+  expect((await trace()).wires).toContain('W07');
+  await rig.byHand('label: W07', 'label: W77');
+  await rig.pass(1200);
+  expect((await trace()).wires).toContain('W77');
+  expect(await rig.question('loom.find', { text: 'W77' })).toMatchObject({
+    wires: [{ channel: 'beak' }],
+  });
+  expect((await refusal(rig.question('loom.trace', { channel: 'baek' }))).message).toMatch(
+    /did you mean beak/,
+  );
+});
+
+test('budget and check are answered; a faulty text has findings with codes', async () => {
+  await open();
+  expect(await rig.question('budget.read')).toMatchObject({ rails: [{ name: 'servo6v' }] });
+  expect(await rig.question('prop.check', { text: OWLET })).toMatchObject({
+    findings: expect.anything(),
+  });
+  const faulty = OWLET.replace('speedDegS', 'speedDegs');
+  const { findings } = (await rig.question('prop.check', { text: faulty })) as {
+    findings: { level: string }[];
+  };
+  expect(findings.find(({ level }) => level === 'error')).toMatchObject({
+    code: 'schema.unknown-key',
+    path: 'channels.beak.speedDegs',
+    line: 16,
+    message: expect.stringMatching(/unknown key; did you mean speedDegS/),
+  });
+  const large = (await rig.question('prop.check', { text: '#'.repeat(1024 * 1024 + 1) })) as {
+    findings: object[];
+  };
+  expect(large.findings).toMatchObject([{ code: 'file.too-large' }]);
+});
+
+test('a session may have sixteen questions waiting, and no say over others', async () => {
+  await open({ planner: endless });
+  const asked = Array.from({ length: 17 }, () => rig.question('budget.read', {}, 'greedy'));
+  const { error } = await refusal(Promise.race(asked));
+  expect(error.code).toBe(-32009);
+  expect(await rig.question('loom.find', { text: 'W07' }, 'other')).toMatchObject({
+    wires: [{ channel: 'beak' }],
+  });
+});
+
+test('a session that is gone gets no answer, and its questions are dropped', async () => {
+  await open();
+  for (let id = 900; id < 910; id++)
+    rig.service.ask({ t: 'ask', id, session: 'a', method: 'loom.find', params: { text: 'W07' } });
+  rig.service.ask({ t: 'gone', session: 'a' });
+  await rig.question('loom.find', { text: 'W07' }, 'b');
+  expect([...rig.answers.keys()].filter((id) => id >= 900)).toEqual([]);
+});
+
+test('a disk that hangs holds up no question but what needs it', async () => {
+  const fs = await import('node:fs/promises');
+  let hang = false;
+  await open({
+    fileSystem: {
+      ...fs,
+      link: (from, to) => (hang ? new Promise(() => {}) : fs.link(from, to)),
+    },
+  });
+  hang = true;
+  void rig.capture(['channels', 'beak', 'marks', 'open'], 28).catch(() => undefined);
+  await rig.turn();
+  expect(await rig.question('loom.find', { text: 'W07' })).toMatchObject({
+    wires: [{ channel: 'beak' }],
+  });
+  expect(await rig.question('prop.read')).toMatchObject({ text: OWLET });
+  expect(await rig.question('prop.history')).toMatchObject({ versions: [{ current: true }] });
+  await rig.ask((n) => ({
+    t: 'state',
+    n,
+    state: { settled: true, positions: {}, duty: {} },
+    durable: true,
+  }));
+  rig.service.close();
+});

@@ -1,0 +1,99 @@
+import { join } from 'node:path';
+import { Worker } from 'node:worker_threads';
+import { afterAll, beforeAll, beforeEach, expect, test } from 'vitest';
+import { METHODS } from '../../src/gateway/methods.ts';
+import { PlannerThread } from '../../src/service/planner.ts';
+import { Planner, type PlannerQuestion } from '../../src/service/planner-answer.ts';
+import { VirtualClock } from '../../src/shared/clock.ts';
+import { Refusal } from '../../src/shared/errors.ts';
+import { OWL } from '../prop/helpers.ts';
+import { type Bundle, bundle } from './bundle.ts';
+
+let made: Bundle;
+let threads: Worker[];
+let clock: VirtualClock;
+beforeAll(async () => {
+  made = await bundle();
+});
+afterAll(() => made.remove());
+beforeEach(() => {
+  threads = [];
+  clock = new VirtualClock();
+});
+
+const planner = (maxOldGenerationSizeMb = 64) =>
+  new PlannerThread(clock, () => {
+    const thread = new Worker(join(made.folder, 'planner.js'), {
+      resourceLimits: { maxOldGenerationSizeMb },
+    });
+    threads.push(thread);
+    return thread;
+  });
+const about = (more: object) => ({ text: OWL, file: 'owl.yaml', ...more }) as PlannerQuestion;
+const BUDGET = about({ about: 'budget' });
+
+test('one that needs too much memory ends its thread, and nothing else', async () => {
+  const desk = planner(12);
+  // A check of some ten thousand lines.
+  const cues = Array.from({ length: 9000 }, (_, i) => `  c${i}:\n    - { at: 0, pose: asleep }\n`);
+  const text = OWL.replace('\ncues:\n', `\ncues:\n${cues.join('')}`);
+  const error = await desk.ask('s', about({ about: 'check', text })).catch((reason) => reason);
+  expect(error).toBeInstanceOf(Refusal);
+  expect(error.message).toMatch(/more memory than the daemon may take.*on a laptop/);
+  const small = about({ about: 'check', text: 'sinew: 1\n' });
+  expect(await desk.ask('s', small)).toMatchObject({ findings: expect.anything() });
+  expect(threads).toHaveLength(2);
+  await desk.close();
+});
+
+test('sixteen may wait; a session that is gone gives its place, the one under way included', async () => {
+  const desk = planner();
+  const asked = Array.from({ length: 16 }, () => desk.ask('a', BUDGET).catch(() => 'dropped'));
+  await expect(desk.ask('b', BUDGET)).rejects.toThrow(/16 checks and budgets wait already/);
+  desk.gone('a');
+  expect(new Set(await Promise.all(asked))).toEqual(new Set(['dropped']));
+  expect(await desk.ask('b', BUDGET)).toMatchObject({ rails: expect.anything() });
+  await desk.close();
+});
+
+test('the thread ends when nobody has asked for a while', async () => {
+  const desk = planner();
+  await desk.ask('a', BUDGET);
+  const ended = new Promise((resolve) => threads[0]!.once('exit', resolve));
+  clock.advance(60_000);
+  await ended;
+  await desk.ask('a', BUDGET);
+  expect(threads).toHaveLength(2);
+  await desk.close();
+});
+
+test('answers in the shape that the API describes, and keeps them while the text stays', async () => {
+  const answers = new Planner();
+  const result = async (question: PlannerQuestion) => {
+    const answer = await answers.answer(question);
+    if (!('result' in answer)) throw new Error(answer.reason);
+    return answer.result;
+  };
+  const sums = METHODS.get('budget.read')!.result.parse(await result(BUDGET));
+  expect(sums).toMatchObject({ rails: [{ name: 'servo6v' }, { name: 'logic5v' }], findings: [] });
+  const wake = about({ about: 'cue', cue: 'wake' });
+  const { rails } = METHODS.get('budget.cue')!.result.parse(await result(wake)) as {
+    rails: { amps: number[]; peakA: number }[];
+  };
+  for (const { amps, peakA } of rails) {
+    expect(amps).toHaveLength(241);
+    expect(Math.max(...amps)).toBe(peakA);
+  }
+  expect(await result(wake)).toBe(await result(wake));
+  const other = { ...wake, text: OWL.replace('stallA: 0.7', 'stallA: 0.8') };
+  expect(await result(other)).not.toEqual(await result(wake));
+  expect(await answers.answer(about({ about: 'cue', cue: 'wkae' }))).toMatchObject({
+    kind: 'noSuchThing',
+    reason: 'there is no cue wkae; did you mean wake?',
+  });
+  const faulty = about({ about: 'budget', text: OWL.replace('volts: 6.0', 'volts: 0') });
+  expect(await answers.answer(faulty)).toMatchObject({
+    kind: 'condition',
+    reason: expect.stringMatching(/the prop file has errors now \(line \d+: rails\.servo6v\.volts/),
+  });
+});
