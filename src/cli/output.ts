@@ -1,6 +1,7 @@
 import { writeFile } from 'node:fs/promises';
 import type { Writable } from 'node:stream';
 import type { ToldFinding } from '../gateway/notices.ts';
+import type { Finding } from '../prop/finding.ts';
 import { CODES, Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
 import { LinkLost, RpcError, Unreachable } from './client.ts';
@@ -50,9 +51,16 @@ export function explain(error: unknown): string {
 
 /** Findings and differences that the daemon tells with a refusal, a line each. */
 function lists({ findings, changed }: Record<string, unknown>): string[] {
-  const found = Array.isArray(findings) ? (findings as ToldFinding[]).map(findingLine) : [];
+  const found = Array.isArray(findings) ? findings.map(foundLine) : [];
   const differ = Array.isArray(changed) ? changed.map(String) : [];
   return [...found, ...differ].map((line) => `  ${line}`);
+}
+
+/** A finding as the API tells it, or as the check of the prop file makes it. */
+function foundLine(finding: ToldFinding | Finding): string {
+  if ('message' in finding) return findingLine(finding);
+  const { severity: level, wrong, right, ...place } = finding;
+  return findingLine({ ...place, level, message: `${wrong}; ${right}` });
 }
 
 /** The numbers that the reason does not already name. */

@@ -17,8 +17,6 @@ export interface GatewayEvents {
   started(): void;
   /** The gateway's thread died, and every session with it; a new one is on its way. */
   died(why: string, retryMs: number): void;
-  /** A new thread listens after the one before it died. */
-  started(): void;
   /** A line that the thread wrote on its standard output or error: a warning of Node, not our log. */
   wrote(line: string): void;
 }
@@ -125,7 +123,7 @@ export class GatewayHost {
       const retryMs = this.#retryMs;
       this.#retryMs = Math.min(2 * retryMs, LONGEST_RETRY_MS);
       this.#events.died(why, retryMs);
-      this.#timer = setTimeout(() => this.#spawn(() => this.#events.started()), retryMs);
+      this.#timer = setTimeout(() => this.#spawn(() => {}), retryMs);
     });
   }
 }

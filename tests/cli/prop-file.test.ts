@@ -176,6 +176,19 @@ describe('history, restore and apply', () => {
     ]);
   });
 
+  test('so does one that tells findings as the check makes them', async () => {
+    daemon.handlers['limits.capture'] = () => {
+      const place = { line: 46, column: 29, path: 'channels.beak.marks.open' };
+      const findings = [{ severity: 'error', ...place, wrong: 'outside', right: 'stay within' }];
+      throw new Refusal('outOfLimits', 'the prop file would be wrong', { findings });
+    };
+    const { err } = await run(['limit', 'beak', 'high'], daemon);
+    expect(err.split('\n').slice(0, 2)).toEqual([
+      'sinew: the prop file would be wrong',
+      '  46:29: channels.beak.marks.open: outside; stay within',
+    ]);
+  });
+
   test('a file that is not there, or too large for a frame, is told before the lease is taken', async () => {
     const gone = await run(['apply', join(folder, 'none.yaml')], daemon);
     expect(gone.code).toBe(1);

@@ -206,7 +206,7 @@ describe('another version of the prop', () => {
     await told(client, 2);
     expect(changes(client)[1].problem).toMatch(/no OSC is heard.*under osc/);
     const { file } = JSON.parse(await body('/health'));
-    expect(file).toEqual({ pending: false, problem: expect.stringMatching(/no OSC is heard/) });
+    expect(file).toEqual({ pending: false, problem: 'not in force; sinew status tells why' });
     await new Promise<void>((resolve) => socket.close(() => resolve()));
     rig.clock.advance(5000);
     await told(client, 3);
@@ -261,10 +261,10 @@ describe('a file on the disk that is not in force', () => {
     const health = JSON.parse(await body('/health'));
     expect(health).toMatchObject({
       condition: 'live',
-      file: { pending: false, problem: faulty.problem },
+      file: { pending: false, problem: 'not in force; sinew status tells why' },
     });
-    // What stands in the file is for those who may read it.
-    expect(JSON.stringify(health)).not.toContain('speedDegS');
+    // What stands in the file, and what it is called, is for those who may open a session.
+    expect(JSON.stringify(health)).not.toMatch(/speedDegS|yaml/);
   });
 
   it('that waits for the prop to be parked, then is in force', async () => {

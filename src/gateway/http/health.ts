@@ -18,8 +18,11 @@ export const health: FastifyPluginAsync<Options> = async (app, { view, notices, 
     const stands = coreStands();
     const { condition, holder } = view;
     const news = notices.news();
-    // What is wrong in the file, and where, is for those who hold the token.
-    const file = news && { pending: news.pending === true, problem: news.problem };
+    const file = news && {
+      pending: news.pending === true,
+      // What is wrong in the file, and where it lies, is for those who may open a session.
+      ...(news.problem !== undefined && { problem: 'not in force; sinew status tells why' }),
+    };
     reply.code(stands || condition === 'faulted' ? 503 : 200);
     reply.header('cache-control', 'no-store');
     return {
