@@ -20,13 +20,13 @@ import { type Finding, type Loaded, parseProp } from '../prop/load.ts';
 import type { Prop } from '../prop/schema.ts';
 import type { Edit } from '../prop/splice.ts';
 import { MAX_BYTES, readText } from '../prop/text.ts';
+import { told } from '../prop/told-finding.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
 import type { ReplacingFs } from '../shared/replace-file.ts';
 import { changesBetween } from './changes.ts';
 import { type Compiled, changeMessages } from './core-prop.ts';
 import { cutOffText, type Guard, loadSeen, openProp } from './opening.ts';
-import { told } from './planner-answer.ts';
 import type { Author, ChangeMessage, FileStatus, Outcome } from './protocol.ts';
 import { ViewMaker } from './view.ts';
 
@@ -384,7 +384,7 @@ export class Keeper {
     return {
       text: this.text,
       version: onDisk ?? version,
-      name: basename(this.#file),
+      path: basename(this.#file),
       ...(onDisk !== version && { inUse: version }),
       ...(problem !== undefined && { problem }),
       findings: told(findings),

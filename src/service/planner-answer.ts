@@ -1,10 +1,11 @@
 import { cueLoad } from '../core/cue-load.ts';
 import type { CueRails } from '../core/requests.ts';
 import { budgetOf } from '../prop/budget.ts';
-import { WHOLE_FILE } from '../prop/finding.ts';
+
 import { budgetFindings } from '../prop/lint-budget.ts';
-import { type Finding, type Loaded, parseProp } from '../prop/load.ts';
+import { type Loaded, parseProp } from '../prop/load.ts';
 import type { Prop } from '../prop/schema.ts';
+import { told } from '../prop/told-finding.ts';
 import { type ErrorName, Refusal } from '../shared/errors.ts';
 import { columns } from '../sums/course.ts';
 
@@ -74,51 +75,4 @@ async function curves(prop: Prop, cue: string): Promise<CueRails> {
     return { ...rail, amps: [amps[0]!, ...course.map(({ far }) => far)] };
   });
   return { ...load, rails };
-}
-
-// --- findings as the API tells them ---------------------------------------------------------------
-
-/** A finding in the terms of the API. */
-export interface ToldFinding {
-  /** Stable, a dotted word: the kind of rule, then the part of the file. */
-  code: string;
-  level: Finding['severity'];
-  line: number;
-  column: number;
-  path: string;
-  message: string;
-}
-
-export function told(findings: readonly Finding[]): ToldFinding[] {
-  return findings.map((finding) => {
-    const { severity, line, column, path, wrong, right } = finding;
-    return {
-      code: codeOf(finding),
-      level: severity,
-      line,
-      column,
-      path,
-      message: `${wrong}; ${right}`,
-    };
-  });
-}
-
-/** The kinds of findings that many parts of the file share. */
-const CODES: [wrong: RegExp, code: string][] = [
-  [/^unknown key/, 'schema.unknown-key'],
-  [/^missing$/, 'schema.missing'],
-  [/^nothing is given/, 'schema.empty'],
-  [/given twice/, 'yaml.duplicate-key'],
-  [/merge key/, 'yaml.merge-key'],
-  [/alias/, 'yaml.alias'],
-  [/larger than/, 'file.too-large'],
-  [/not UTF-8|byte order mark|control character/, 'file.encoding'],
-  [/no such file|cannot be read|no permission|a folder/, 'file.unreadable'],
-  [/^the file is empty/, 'file.empty'],
-];
-
-function codeOf({ wrong, path }: Finding): string {
-  for (const [pattern, code] of CODES) if (pattern.test(wrong)) return code;
-  if (path === WHOLE_FILE) return 'yaml.syntax';
-  return `prop.${/^[a-zA-Z]+/.exec(path)?.[0] ?? 'file'}`;
 }

@@ -3,6 +3,7 @@ import { valueAt } from '../explain.ts';
 import { formatFinding, type Path, pathText, show } from '../finding.ts';
 import { editProp, type Loaded } from '../load.ts';
 import { type Edit, NotAlone } from '../splice.ts';
+import { told } from '../told-finding.ts';
 
 /**
  * A sound prop file with the edits made, all or none, in the order of the calls.
@@ -32,7 +33,7 @@ export function valid(loaded: Loaded): Loaded {
   throw new Refusal(
     'outOfLimits',
     `nothing was written, since the prop file would be wrong: ${firstError(loaded)}`,
-    { file: loaded.file, findings: loaded.findings },
+    { file: loaded.file, findings: told(loaded.findings) },
   );
 }
 

@@ -1,1 +1,0 @@
-export { findWires } from '../service/wiring.ts';
