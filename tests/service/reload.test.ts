@@ -187,7 +187,7 @@ describe('a file that cannot be used', () => {
     expect(await rig.question('prop.read')).toMatchObject({
       text: await rig.read(),
       version: versionOf(await rig.read()),
-      name: 'owl.yaml',
+      path: 'owl.yaml',
       inUse: versionOf(OWLET),
       problem: expect.any(String),
       findings: expect.arrayContaining([
