@@ -1,50 +1,102 @@
-// Builds dist/: each program in one file, so that it starts without looking for hundreds of modules.
-import { chmod, cp, mkdir, rm } from 'node:fs/promises';
+// Builds dist/: each program and thread in one file, so that it starts without looking for hundreds of
+// modules, and beside it the code that V8 makes of it (src/with-cache.ts).
+import { chmod, cp, mkdir, rm, writeFile } from 'node:fs/promises';
+import { join } from 'node:path';
+import { fileURLToPath } from 'node:url';
 import { build } from 'esbuild';
+import { makeCache } from './systemd/make-cache.mjs';
 
-const PROGRAMS = { daemon: 'daemon.ts', cli: 'cli.ts', 'safe-levels': 'safe-levels.ts' };
-const THREADS = {
+const root = fileURLToPath(new URL('.', import.meta.url));
+const page = join(root, 'src/gateway/page');
+
+/** The threads of the daemon: name of the file in dist, and its source. */
+export const THREADS = {
   worker: 'gateway/worker.ts',
   service: 'service/worker.ts',
   planner: 'service/planner-worker.ts',
   'board-worker': 'drivers/board-worker.ts',
 };
-const page = 'src/gateway/page';
 
-await rm('dist', { recursive: true, force: true });
-await mkdir('dist/page', { recursive: true });
-await build({
-  entryPoints: Object.fromEntries(
-    Object.entries({ ...PROGRAMS, ...THREADS }).map(([name, file]) => [name, `src/${file}`]),
-  ),
-  outdir: 'dist',
+const BUNDLE = {
   bundle: true,
   platform: 'node',
   target: 'node20',
-  format: 'esm',
+  format: 'cjs',
   minifySyntax: true,
   minifyWhitespace: true,
   // The YAML parser's build without debugging aids: the other one asks for an environment variable
   // with every word of the text.
-  alias: { yaml: './node_modules/yaml/browser/index.js' },
+  alias: { yaml: join(root, 'node_modules/yaml/browser/index.js') },
   // Native modules, and there only where the board has what they need.
-  external: ['pigpio', 'i2c-bus', 'koffi'],
-  // For the packages inside that are CommonJS.
-  banner: {
-    js: "import { createRequire as requireHere } from 'node:module'; const require = requireHere(import.meta.url);",
-  },
+  external: ['pigpio', 'koffi'],
+  supported: { 'dynamic-import': false },
+  define: { 'import.meta.url': 'hereUrl' },
+  banner: { js: 'const hereUrl = require("node:url").pathToFileURL(__filename).href;' },
   logLevel: 'warning',
-});
-for (const name of Object.keys(PROGRAMS)) await chmod(`dist/${name}.js`, 0o755);
-await build({
-  entryPoints: [`${page}/app.tsx`],
-  outfile: 'dist/page/app.js',
-  bundle: true,
-  minify: true,
-  target: 'es2022',
-  format: 'esm',
-  jsx: 'automatic',
-  jsxImportSource: 'preact',
-  logLevel: 'warning',
-});
-for (const name of ['index.html', 'icon.svg']) await cp(`${page}/${name}`, `dist/page/${name}`);
+};
+
+/**
+ * Bundles programs and threads into a folder.
+ * @param entries name of the file without its ending, and its source
+ */
+export async function bundle(entries, outdir) {
+  const names = Object.keys(entries);
+  await mkdir(outdir, { recursive: true });
+  await writeFile(join(outdir, 'package.json'), '{ "type": "commonjs" }\n');
+  await build({
+    ...BUNDLE,
+    entryPoints: Object.fromEntries(names.map((name) => [`${name}.code`, entries[name]])),
+    outdir,
+  });
+  await build({
+    ...BUNDLE,
+    banner: {},
+    entryPoints: { 'with-cache': join(root, 'src/with-cache.ts') },
+    outdir,
+  });
+  for (const name of names)
+    await writeFile(
+      join(outdir, `${name}.js`),
+      '#!/usr/bin/env node\nrequire("./with-cache.js").runCached(__filename);\n',
+      { mode: 0o755 },
+    );
+}
+
+async function main() {
+  const dist = join(root, 'dist');
+  const source = (file) => join(root, 'src', file);
+  await rm(dist, { recursive: true, force: true });
+  await bundle(
+    {
+      daemon: source('daemon.ts'),
+      cli: source('cli.ts'),
+      ...Object.fromEntries(Object.entries(THREADS).map(([name, file]) => [name, source(file)])),
+    },
+    dist,
+  );
+  // The last defence depends on nothing, a cache included.
+  await build({
+    ...BUNDLE,
+    entryPoints: { 'safe-levels': source('safe-levels.ts') },
+    outdir: dist,
+  });
+  await chmod(join(dist, 'safe-levels.js'), 0o755);
+  await mkdir(join(dist, 'page'));
+  await build({
+    entryPoints: [join(page, 'app.tsx')],
+    outfile: join(dist, 'page/app.js'),
+    bundle: true,
+    minify: true,
+    target: 'es2022',
+    format: 'esm',
+    jsx: 'automatic',
+    jsxImportSource: 'preact',
+    logLevel: 'warning',
+  });
+  for (const name of ['index.html', 'icon.svg'])
+    await cp(join(page, name), join(dist, 'page', name));
+  await cp(join(root, 'systemd/make-cache.mjs'), join(dist, 'make-cache.mjs'));
+  await makeCache(dist, join(root, 'config/owl.yaml'));
+}
+
+if (process.argv[1] === fileURLToPath(import.meta.url)) await main();

@@ -1,4 +1,3 @@
-#!/usr/bin/env node
 import { readFileSync } from 'node:fs';
 import { main } from './cli/main.ts';
 import { systemClock } from './shared/clock.ts';
@@ -13,7 +12,7 @@ const { version } = JSON.parse(
   readFileSync(new URL('../package.json', import.meta.url), 'utf8'),
 ) as { version: string };
 
-process.exitCode = await main(
+const ended = main(
   process.argv.slice(2),
   {
     stdin: process.stdin,
@@ -28,3 +27,6 @@ process.exitCode = await main(
   },
   version,
 );
+void ended.then((code) => {
+  process.exitCode = code;
+});

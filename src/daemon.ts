@@ -1,24 +1,27 @@
-#!/usr/bin/env node
 import { readOptions, USAGE, Usage } from './options.ts';
 
 /** Exit code of wrong usage. */
 const EXIT_USAGE = 2;
 
-try {
-  const options = readOptions(process.argv.slice(2));
-  if (options === 'help') process.stdout.write(USAGE);
-  else if (options === 'version') {
-    const { version } = await import('./version.ts');
-    process.stdout.write(`sinewd ${await version()}\n`);
-  } else {
-    // Before anything else: the threads take as long to load as the rest does.
-    const { startThreads } = await import('./threads.ts');
-    const threads = startThreads(options);
-    const { sinewd } = await import('./sinewd.ts');
-    await sinewd(options, threads);
+async function run(): Promise<void> {
+  try {
+    const options = readOptions(process.argv.slice(2));
+    if (options === 'help') process.stdout.write(USAGE);
+    else if (options === 'version') {
+      const { version } = await import('./version.ts');
+      process.stdout.write(`sinewd ${await version()}\n`);
+    } else {
+      // Before anything else: the threads take as long to load as the rest does.
+      const { startThreads } = await import('./threads.ts');
+      const threads = startThreads(options);
+      const { sinewd } = await import('./sinewd.ts');
+      await sinewd(options, threads);
+    }
+  } catch (error) {
+    if (!(error instanceof Usage)) throw error;
+    process.stderr.write(`sinewd: ${error.message}\n\n${USAGE}`);
+    process.exit(EXIT_USAGE);
   }
-} catch (error) {
-  if (!(error instanceof Usage)) throw error;
-  process.stderr.write(`sinewd: ${error.message}\n\n${USAGE}`);
-  process.exit(EXIT_USAGE);
 }
+
+void run();

@@ -86,4 +86,4 @@ function complain(text: string, code: number): number {
 }
 
 // At once: a program that hangs is not waited for.
-process.exit(await main(process.argv.slice(2)));
+void main(process.argv.slice(2)).then((code) => process.exit(code));

@@ -8,9 +8,14 @@ import { startGateway } from './server.ts';
  * start with, and the line to the core, come when that is done.
  */
 if (!parentPort) throw new Error('the gateway runs as a worker thread of sinewd');
-const [{ start, port }] = (await once(parentPort, 'message')) as [
-  { start: GatewayStart; port: MessagePort },
-];
-const gateway = await startGateway(start, port);
-await gateway.closed;
-port.close();
+
+async function run(main: MessagePort): Promise<void> {
+  const [{ start, port }] = (await once(main, 'message')) as [
+    { start: GatewayStart; port: MessagePort },
+  ];
+  const gateway = await startGateway(start, port);
+  await gateway.closed;
+  port.close();
+}
+
+void run(parentPort);

@@ -23,36 +23,41 @@ try {
 
 // One prop is checked, and seldom: compiled checks would not pay.
 z.config({ jitless: true });
-const sink = await makeLogSink(start.logLevel, start.pretty);
-let gateway: MessagePort | undefined;
-const service = new PropService(start, {
-  main: (message, handOver = []) => main.postMessage(message, handOver),
-  change: (message, handOver = []) => start.changes.postMessage(message, handOver),
-  answer: (answer) => gateway?.postMessage(answer),
-  sink,
-  planner: new PlannerThread(systemClock),
-  clock: systemClock,
-  warmUp: true,
-});
-const opened = service.open();
 
-main.on('message', async (message: ToService) => {
-  if (message.t === 'log') sink.log(message.level, message.name, message.values, message.text);
-  else if (message.t === 'print') sink.print(message.text);
-  else {
-    await opened;
-    if (message.t === 'gateway') connect(message.port);
-    else service.receive(message);
-  }
-});
-
-function connect(port: MessagePort): void {
-  gateway?.close();
-  gateway = port;
-  port.on('message', (message: FromGateway) => {
-    if (message.t === 'log') sink.log(message.level, message.name, message.values, message.text);
-    else service.ask(message);
+async function run(): Promise<void> {
+  const sink = await makeLogSink(start.logLevel, start.pretty);
+  let gateway: MessagePort | undefined;
+  const service = new PropService(start, {
+    main: (message, handOver = []) => main.postMessage(message, handOver),
+    change: (message, handOver = []) => start.changes.postMessage(message, handOver),
+    answer: (answer) => gateway?.postMessage(answer),
+    sink,
+    planner: new PlannerThread(systemClock),
+    clock: systemClock,
+    warmUp: true,
   });
+  const opened = service.open();
+
+  main.on('message', async (message: ToService) => {
+    if (message.t === 'log') sink.log(message.level, message.name, message.values, message.text);
+    else if (message.t === 'print') sink.print(message.text);
+    else {
+      await opened;
+      if (message.t === 'gateway') connect(message.port);
+      else service.receive(message);
+    }
+  });
+
+  function connect(port: MessagePort): void {
+    gateway?.close();
+    gateway = port;
+    port.on('message', (message: FromGateway) => {
+      if (message.t === 'log') sink.log(message.level, message.name, message.values, message.text);
+      else service.ask(message);
+    });
+  }
+
+  await opened;
 }
 
-await opened;
+void run();

@@ -3,7 +3,7 @@ import { cp, mkdtemp, readFile, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { build } from 'esbuild';
+import { bundle, THREADS } from '../../build.mjs';
 import { Daemon, Peer } from '../system/daemon.ts';
 import { ARM } from './net.ts';
 
@@ -16,22 +16,11 @@ function spoiltDaemon(): Promise<string> {
   building ??= (async () => {
     // Within dist, from where the native packages are found.
     const folder = here('../../dist/spoilt');
-    await build({
-      entryPoints: {
-        daemon: here('spoilt-daemon.ts'),
-        worker: here('../../src/gateway/worker.ts'),
-      },
-      outdir: folder,
-      bundle: true,
-      platform: 'node',
-      target: 'node20',
-      format: 'esm',
-      external: ['pigpio', 'i2c-bus', 'koffi'],
-      banner: {
-        js: "import { createRequire as requireHere } from 'node:module'; const require = requireHere(import.meta.url);",
-      },
-      logLevel: 'warning',
-    });
+    const threads = Object.entries(THREADS).map(([name, file]) => [
+      name,
+      here(`../../src/${file}`),
+    ]);
+    await bundle({ daemon: here('spoilt-daemon.ts'), ...Object.fromEntries(threads) }, folder);
     await cp(here('../../dist/page'), join(folder, 'page'), { recursive: true });
     return join(folder, 'daemon.js');
   })();

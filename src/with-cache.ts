@@ -1,0 +1,61 @@
+import { createHash } from 'node:crypto';
+import { readFileSync, renameSync, writeFileSync } from 'node:fs';
+import { createRequire } from 'node:module';
+import { basename, dirname, join } from 'node:path';
+import { Script } from 'node:vm';
+
+/**
+ * Runs a bundle with the code that V8 made of it before (Node's documentation: vm.Script, cachedData):
+ * on a board, compiling a program takes as long as running it up to its first request.
+ *
+ * The code lies beside the bundle, made by make-cache.mjs on the machine that uses it. It is used only
+ * if it was made from this very text and is whole; V8 refuses what another version of it has made.
+ */
+
+/** In a cache file: sha256 of the bundle, then sha256 of the code, then the code. */
+const DIGEST_BYTES = 32;
+/** How long after its start a program's functions count as used, when a cache is made (ms). */
+const SETTLED_MS = 1500;
+
+function digest(data: string | Buffer): Buffer {
+  return createHash('sha256').update(data).digest();
+}
+
+function codeIn(cache: string, source: string): Buffer | undefined {
+  let bytes: Buffer;
+  try {
+    bytes = readFileSync(cache);
+  } catch {
+    return undefined;
+  }
+  const code = bytes.subarray(2 * DIGEST_BYTES);
+  const sound =
+    digest(source).equals(bytes.subarray(0, DIGEST_BYTES)) &&
+    digest(code).equals(bytes.subarray(DIGEST_BYTES, 2 * DIGEST_BYTES));
+  return sound ? code : undefined;
+}
+
+/** Runs `NAME.code.js` beside `file`, which is NAME.js. */
+export function runCached(file: string): void {
+  const folder = dirname(file);
+  const name = basename(file, '.js');
+  const bundle = join(folder, `${name}.code.js`);
+  const cache = join(folder, `${name}.cache`);
+  const source = readFileSync(bundle, 'utf8');
+  const cachedData = codeIn(cache, source);
+  const script = new Script(
+    `(function(exports,require,module,__filename,__dirname){${source}\n})`,
+    {
+      filename: bundle,
+      ...(cachedData && { cachedData }),
+    },
+  );
+  const module = { exports: {} };
+  script.runInThisContext()(module.exports, createRequire(bundle), module, bundle, folder);
+  if (process.env.SINEW_MAKE_CACHE !== '1') return;
+  setTimeout(() => {
+    const code = script.createCachedData();
+    writeFileSync(`${cache}.new`, Buffer.concat([digest(source), digest(code), code]));
+    renameSync(`${cache}.new`, cache);
+  }, SETTLED_MS).unref();
+}

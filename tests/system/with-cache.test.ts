@@ -1,0 +1,55 @@
+import { execFileSync } from 'node:child_process';
+import { cpSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import { afterEach, beforeEach, expect, it } from 'vitest';
+
+/** A small bundle with a cache, in a folder of its own. */
+
+const LOADER = fileURLToPath(new URL('../../dist/with-cache.js', import.meta.url));
+const SAYS = (text: string) => `function say(){return ${JSON.stringify(text)}}
+process.stdout.write(say() + (globalThis.never ?? ''));`;
+
+let folder: string;
+beforeEach(() => {
+  folder = mkdtempSync(join(tmpdir(), 'sinew-code-'));
+  cpSync(LOADER, join(folder, 'with-cache.js'));
+  writeFileSync(join(folder, 'package.json'), '{ "type": "commonjs" }');
+  writeFileSync(join(folder, 'say.js'), 'require("./with-cache.js").runCached(__filename);\n');
+  writeFileSync(join(folder, 'say.code.js'), `${SAYS('first')};setTimeout(() => {}, 2500);`);
+  run({ SINEW_MAKE_CACHE: '1' });
+});
+afterEach(() => rmSync(folder, { recursive: true }));
+
+function run(env: NodeJS.ProcessEnv = {}): string {
+  return execFileSync(process.execPath, [join(folder, 'say.js')], {
+    env: { ...process.env, ...env },
+    encoding: 'utf8',
+  });
+}
+
+it('a cache of another text is not used, though it is as long', () => {
+  expect(readFileSync(join(folder, 'say.cache')).length).toBeGreaterThan(64);
+  writeFileSync(join(folder, 'say.code.js'), `${SAYS('other')};setTimeout(() => {}, 2500);`);
+  expect(run()).toBe('other');
+});
+
+it.each([
+  ['cut off', (bytes: Buffer) => bytes.subarray(0, bytes.length - 100)],
+  ['empty', () => Buffer.alloc(0)],
+  [
+    'spoilt in one byte',
+    (bytes: Buffer) => bytes.fill(bytes.at(-20)! ^ 0xff, bytes.length - 20, bytes.length - 19),
+  ],
+  ['spoilt in its head', (bytes: Buffer) => bytes.fill(0, 40, 44)],
+])('a cache that is %s changes nothing', (_what, spoil) => {
+  const cache = join(folder, 'say.cache');
+  writeFileSync(cache, spoil(readFileSync(cache)));
+  expect(run()).toBe('first');
+});
+
+it('without a cache the program runs as well', () => {
+  rmSync(join(folder, 'say.cache'));
+  expect(run()).toBe('first');
+});
