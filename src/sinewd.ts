@@ -261,6 +261,12 @@ class Daemon {
       case 'osc':
         this.#core.triggers.osc(message.address);
         break;
+      case 'fence':
+        this.#turns.add(message.session, () => {
+          this.#tellRunning();
+          this.#gateway.post({ t: 'done', id: message.id, text: 'null' });
+        });
+        break;
       case 'call':
         // A stop waits for nothing.
         if (message.method === 'stop') this.#call(message);

@@ -258,6 +258,8 @@ export type ToCore =
   | { t: 'gone'; session: string; why: string }
   /** An OSC message has come in. */
   | { t: 'osc'; address: string }
+  /** Answered by `done` when what the session asked for before has begun. */
+  | { t: 'fence'; id: number; session: string }
   | { t: 'call'; id: number; session: string; method: CoreMethod; params: unknown };
 
 /** Core to gateway. */

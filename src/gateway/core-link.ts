@@ -35,6 +35,15 @@ export class CoreLink {
     });
   }
 
+  /** Resolves when all that a session asked for before has begun, answered or not. */
+  async fence(session: string): Promise<void> {
+    const id = ++this.#lastId;
+    await new Promise<Outcome>((settle) => {
+      this.#pending.set(id, { session, settle });
+      this.post({ t: 'fence', id, session });
+    });
+  }
+
   /** An answer of the core; one for a session that is gone finds nobody and is dropped. */
   settle(message: Extract<ToGateway, { t: 'done' | 'fail' }>): void {
     const pending = this.#pending.get(message.id);

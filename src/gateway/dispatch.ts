@@ -159,7 +159,14 @@ export class Dispatcher {
     }
     const checked = checkParams(method, methodNamed(method), params);
     if (isOwn(method)) return { result: await this.#own[method](session, checked) };
-    if (isKnown(method)) return { text: await this.#known[method](checked) };
+    if (isKnown(method)) {
+      // A client that does not wait for its answers is told what they have begun, all the same.
+      if (session.pending > 0) {
+        await this.#parts.core.fence(session.id);
+        this.#parts.view.answered();
+      }
+      return { text: await this.#known[method](checked) };
+    }
     if (method === 'sim.set') this.#mustBeLoopback();
     if (isAsked(method)) return this.#parts.service.ask(session.id, method, checked);
 

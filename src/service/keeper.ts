@@ -452,9 +452,11 @@ export class Keeper {
     });
   }
 
-  #isKnown({ bytes }: Seen): boolean {
-    const known = this.#onDisk.bytes;
-    return bytes && known ? bytes.equals(known) : bytes === known;
+  #isKnown({ bytes, signature }: Seen): boolean {
+    const known = this.#onDisk;
+    if (bytes && known.bytes) return bytes.equals(known.bytes);
+    // Neither can be read: gone, too large and forbidden are different things to say.
+    return bytes === known.bytes && signature === known.signature;
   }
 
   /** Something was found on the disk, by chance or because it was looked for. */

@@ -110,6 +110,7 @@ export class Rig {
     this.#core = port2;
     port2.on('message', (message: ToCore) => {
       this.received.push(message);
+      if (message.t === 'fence') port2.postMessage(done(message.id, null));
       if (message.t !== 'call') return;
       const answer = this.reply(message);
       if (answer) port2.postMessage(answer);

@@ -37,6 +37,25 @@ async function result(of: Client, method: string, params: object = {}) {
   return answer.result;
 }
 
+it('a client that waits for no answer is listed what it has begun; one with none open asks the core nothing', async () => {
+  await result(client, 'cue.list');
+  expect(rig.received.some(({ t }) => t === 'fence')).toBe(false);
+  // A call that stays open, as one with `wait` does.
+  rig.reply = () => undefined;
+  client.send({ jsonrpc: '2.0', id: 900, method: 'cue.run', params: { cue: 'wake', wait: true } });
+  await until(() => rig.calls().length === 1, 'the call');
+  rig.send({ t: 'running', cues: ['wake'], idle: null, armed: false });
+  const answer = client.call('cue.list');
+  await until(() => rig.received.some(({ t }) => t === 'fence'), 'the fence');
+  // It is listed once the next tick has come.
+  tick();
+  await until(() => {
+    rig.clock.advance(5);
+    return client.messages.some(({ result: list }) => list?.cues);
+  }, 'the list');
+  expect((await answer).result.cues.wake.running).toBe(true);
+});
+
 describe('channel.list', () => {
   it('is made of the prop file and of the last tick', async () => {
     tick(
