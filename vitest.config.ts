@@ -2,6 +2,16 @@ import { defineConfig } from 'vitest/config';
 
 const common = { pool: 'forks', testTimeout: 60_000, hookTimeout: 60_000 } as const;
 
+/** Unit tests that take seconds each: random programs, attacks, long virtual times, real threads. */
+const SLOW = [
+  'core/{cue-random,examples,idle,random}',
+  'drivers/{pigpio-native,threads}',
+  'gateway/{host,http}',
+  'prop/{fuzz,lint-loom,splice}',
+  'service/{capture,host,opening,outlet,planner}',
+  'sums/{eased-move,profile,profile-optimal,profile-retarget}',
+].map((name) => `tests/${name}.test.ts`);
+
 // Whole daemons are measured, so they run after the unit tests and one file at a time.
 export default defineConfig({
   test: {
@@ -13,6 +23,20 @@ export default defineConfig({
           include: [
             'tests/{shared,sums,prop,drivers,core,gateway,page,cli,safe,doctor,service}/**/*.test.ts',
           ],
+          exclude: SLOW,
+          // Files share their modules: loading them takes longer than most tests.
+          isolate: false,
+          maxWorkers: '100%',
+          sequence: { groupOrder: 1 },
+        },
+      },
+      {
+        test: {
+          ...common,
+          name: 'slow-unit',
+          include: SLOW,
+          // A busy machine takes several times as long.
+          testTimeout: 240_000,
           maxWorkers: '100%',
           sequence: { groupOrder: 1 },
         },

@@ -48,8 +48,8 @@ it('a client that waits for no answer is listed what it has begun; one with none
   const answer = client.call('cue.list');
   await until(() => rig.received.some(({ t }) => t === 'fence'), 'the fence');
   // It is listed once the next tick has come.
-  tick();
   await until(() => {
+    tick();
     rig.clock.advance(5);
     return client.messages.some(({ result: list }) => list?.cues);
   }, 'the list');
