@@ -116,6 +116,7 @@ export class ServiceLink {
     this.#dropped = 0;
     const line: LogLine = {
       t: 'log',
+      timeMs: Date.now(),
       level,
       name: 'gateway',
       values: { ...values, ...left },

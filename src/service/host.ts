@@ -184,7 +184,7 @@ export class ServiceHost {
   }
 
   log(level: LogLevel, name: string, values: object, text: string): void {
-    this.#post({ t: 'log', level, name, values: cloneable(values), text });
+    this.#post({ t: 'log', level, name, timeMs: Date.now(), values: cloneable(values), text });
   }
 
   /** A line for standard output. */

@@ -5,7 +5,8 @@ import type { LogLevel } from './protocol.ts';
 
 /** Where the log of all threads and the lines for people end up; whoever writes never waits. */
 export interface LogSink {
-  log(level: LogLevel, name: string, values: object, text: string): void;
+  /** @param timeMs when it was said (ms since the epoch); now, if not given */
+  log(level: LogLevel, name: string, values: object, text: string, timeMs?: number): void;
   /** A line for standard output. */
   print(text: string): void;
   /** Lines for standard error as they are. */
@@ -31,13 +32,19 @@ export async function makeLogSink(level: string, forPeople: boolean): Promise<Lo
   const err: Outlet = outletOf(2, missing);
   const out: Outlet = outletOf(1, missing);
   const loggers = new Map<string, Logger>();
+  let saidMs = 0;
+  const timestamp = () => `,"time":${saidMs}`;
   return {
-    log(at, name, values, text) {
+    log(at, name, values, text, timeMs = Date.now()) {
       let logger = loggers.get(name);
       if (!logger) {
-        logger = pino({ name, level }, { write: (line: string) => err.write(show(line)) });
+        logger = pino(
+          { name, level, timestamp },
+          { write: (line: string) => err.write(show(line)) },
+        );
         loggers.set(name, logger);
       }
+      saidMs = timeMs;
       logger[at](values, text);
     },
     print: (text) => out.write(`${text}\n`),

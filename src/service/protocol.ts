@@ -55,7 +55,8 @@ export type ToService =
   | { t: 'gone'; session: string }
   /** What became of a change that was sent on the port of changes. */
   | { t: 'change'; id: number; outcome: Outcome }
-  | { t: 'log'; level: LogLevel; name: string; values: object; text: string }
+  /** `timeMs`: when it was said (ms since the epoch); it may be written later. */
+  | { t: 'log'; level: LogLevel; name: string; timeMs: number; values: object; text: string }
   /** A line for standard output. */
   | { t: 'print'; text: string }
   /** Answered when everything asked for so far is on the disk and in the log. */

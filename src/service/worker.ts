@@ -36,10 +36,12 @@ async function run(): Promise<void> {
     clock: systemClock,
     warmUp: true,
   });
+  const log = ({ level, name, values, text, timeMs }: Extract<ToService, { t: 'log' }>) =>
+    sink.log(level, name, values, text, timeMs);
   const opened = service.open();
 
   main.on('message', async (message: ToService) => {
-    if (message.t === 'log') sink.log(message.level, message.name, message.values, message.text);
+    if (message.t === 'log') log(message);
     else if (message.t === 'print') sink.print(message.text);
     else {
       await opened;
@@ -52,7 +54,7 @@ async function run(): Promise<void> {
     gateway?.close();
     gateway = port;
     port.on('message', (message: FromGateway) => {
-      if (message.t === 'log') sink.log(message.level, message.name, message.values, message.text);
+      if (message.t === 'log') log(message);
       else service.ask(message);
     });
   }

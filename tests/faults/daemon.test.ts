@@ -134,6 +134,8 @@ describe('a gateway in trouble', () => {
     const peer = await back();
     const backMs = Date.now() - lastMs;
     const { condition } = await peer.ask('park', { wait: true });
+    // The log may come a little after what it tells.
+    await until(() => Number.isFinite(parkingMs()), 5000);
     const tookMs = parkingMs() - atMs;
     const holds = tookMs <= PARK_MS && condition === 'parked' && wentHome() && backMs <= 7000;
     tell({
@@ -154,6 +156,8 @@ describe('a gateway in trouble', () => {
     await until(() => spoilt!.told.some(({ what }) => what === 'gateway'), 30_000);
     const peer = await back();
     const { condition } = await peer.ask('park', { wait: true });
+    // The log may come a little after what it tells.
+    await until(() => Number.isFinite(parkingMs()), 5000);
     const status = readFileSync(`/proc/${spoilt.daemon.child.pid}/status`, 'utf8');
     const peakMib = Number(/VmHWM:\s+(\d+)/.exec(status)![1]) / 1024;
     const tookMs = parkingMs() - atMs;

@@ -177,6 +177,7 @@ describe('the log', () => {
     expect(lines(own)).toEqual([
       {
         t: 'log',
+        timeMs: expect.any(Number),
         level: 'info',
         name: 'gateway',
         values: { session: one.session, client: 'laptop' },
