@@ -2,7 +2,7 @@
 // names, and ends one that can end. Faults of the core and its drivers are in spoil-core.ts.
 import { appendFileSync } from 'node:fs';
 import { createRequire, syncBuiltinESMExports } from 'node:module';
-import { BroadcastChannel, isMainThread } from 'node:worker_threads';
+import { BroadcastChannel, isMainThread, workerData } from 'node:worker_threads';
 
 const DAY_MS = 86_400_000;
 const { SINEW_FAULT: fault, SINEW_PINS: pins } = process.env;
@@ -24,7 +24,8 @@ channel.onmessage = () => bringOn();
 function bringOn() {
   on = !on;
   if (fault === 'clock') shiftMs = on ? DAY_MS : -DAY_MS;
-  if (isMainThread) return;
+  // The gateway's thread is started without data, the others with some.
+  if (isMainThread || workerData) return;
   for (const endMs = nowMs() + 800; fault === 'gateway stalls' && nowMs() < endMs; );
   if (fault === 'gateway out of memory')
     for (const all = []; ; ) all.push(new Array(1000).fill(all.length));

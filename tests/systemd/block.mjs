@@ -1,6 +1,6 @@
-// Preloaded into both threads of a daemon under test: SIGUSR2 makes the one named by SINEW_TEST_BLOCK
+// Preloaded into all threads of a daemon under test: SIGUSR2 makes the one named by SINEW_TEST_BLOCK
 // spin for ever, as an endless loop in it would.
-import { BroadcastChannel, isMainThread } from 'node:worker_threads';
+import { BroadcastChannel, isMainThread, workerData } from 'node:worker_threads';
 
 const channel = new BroadcastChannel('block');
 channel.unref();
@@ -12,4 +12,5 @@ if (isMainThread)
     if (process.env.SINEW_TEST_BLOCK === 'core') spin();
     else channel.postMessage('now');
   });
-else channel.onmessage = spin;
+// The gateway's thread is started without data, the others with some.
+else if (!workerData) channel.onmessage = spin;
