@@ -41,6 +41,7 @@ export function checkProp(source: PropText, file: string): Loaded {
       const given = {
         has: (path: Path) => valueAt(raw, path) !== undefined || broken.covers(path),
         broken: (path: Path) => broken.touches(path),
+        sound: parsed.success,
       };
       findings.push(...lint(sound, given).map(place));
     }
@@ -86,6 +87,7 @@ export function editProp(loaded: Loaded, edits: readonly Edit[]): Loaded {
     const given = {
       has: (path: Path) => valueAt(raw, path) !== undefined,
       broken: () => false,
+      sound: true,
     };
     return judged(quick.source, file, prop, lint(prop, given).map(place));
   }

@@ -85,6 +85,14 @@ export function planEased(
 
 const curve = new EasedCurve();
 
+/**
+ * Works out once what every move along a curve needs of it, which else its first move has to wait for:
+ * for a curve that is used in a tick, ahead of it.
+ */
+export function readyEase(ease: Ease): void {
+  curve.read(ease);
+}
+
 /** Averages that were looked for, and the time that the move needs with them (s). */
 interface Found {
   first: number;
@@ -93,7 +101,7 @@ interface Found {
 }
 /** A show makes the same moves again and again: what was found for the last of them is kept. */
 const found = new WeakMap<Ease, Map<string, Found>>();
-const KEPT = 256;
+const KEPT = 1024;
 
 /** As `narrowest`, which is asked only for a move that is not known yet. */
 function leastTime(ease: Ease, distance: number, limits: MotionLimits, overS: number): number {
