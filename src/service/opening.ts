@@ -1,5 +1,6 @@
 import { basename } from 'node:path';
 import { cutOff } from '../prop/cut-off.ts';
+import type { CompiledForm } from '../prop/file/compiled.ts';
 import { firstError } from '../prop/file/edit.ts';
 import type { History } from '../prop/file/history.ts';
 import type { LastKnown } from '../prop/file/last-known.ts';
@@ -19,7 +20,12 @@ export type Opened = {
   /** The accepted version, as kept. */
   copy: string | undefined;
 } /** `problem`: why that is not the file on the disk. */ & (
-  | { inForce: Sound; problem: string | undefined }
+  | {
+      inForce: Sound;
+      problem: string | undefined;
+      /** Kept from when it was accepted: the text has not been read, `inForce` has no source. */
+      view?: unknown;
+    }
   /** Nothing can be started; a whole sentence. */
   | { refused: string }
 );
@@ -29,6 +35,7 @@ export type Opened = {
  * accepted last. A file that is only the beginning of the accepted one is trusted where it is a version
  * that was in use before: it was put back by hand, or an undo was interrupted.
  * @param resumed the version that the core has, if it runs already
+ * @param compiled the accepted version as it was worked out, where that is kept
  */
 export async function openProp(
   file: string,
@@ -36,8 +43,20 @@ export async function openProp(
   known: LastKnown,
   history: History,
   resumed: string | undefined,
+  compiled?: CompiledForm,
 ): Promise<Opened> {
   const [seen, copy] = await Promise.all([disk.look(), known.read()]);
+  // The version that was accepted last need not be read and checked again.
+  const text = seen.bytes?.toString();
+  const form =
+    resumed === undefined && text !== undefined && text === copy && isText(seen.bytes!, text)
+      ? await compiled?.read(text)
+      : undefined;
+  if (text !== undefined && form) {
+    const { raw, prop, findings, view } = form;
+    const loaded = { file, text, source: undefined, raw, prop, findings };
+    return { seen, copy, loaded, inForce: loaded, problem: undefined, view };
+  }
   const loaded = await loadSeen(file, seen);
   const found = { seen, loaded, copy };
   if (resumed !== undefined) return { ...found, ...(await resume(file, found, disk, resumed)) };
@@ -58,6 +77,11 @@ export async function openProp(
     ? `it has an error: ${firstError(loaded)}. The prop goes by the version that was in use before; mend the file`
     : `${basename(file)} cannot be read (${firstError(loaded)}). The prop goes by the version that was in use before; put the file back (cp '${known.path}' '${file}')`;
   return { ...found, inForce: accepted, problem };
+}
+
+/** Whether the bytes are UTF-8 text, and this one. */
+function isText(bytes: Buffer, text: string): boolean {
+  return Buffer.from(text).equals(bytes);
 }
 
 /** Reads what was seen on the disk. Never throws. */

@@ -31,6 +31,8 @@ export interface Surroundings {
   planner: PlannerDesk;
   clock: Clock;
   fileSystem?: ServiceFs;
+  /** The file of the program: without it, every start reads and checks the whole prop file. */
+  program?: string;
 }
 
 /** Owns the prop file and everything else on the disk, so that the core opens no file and waits for none. */
@@ -66,6 +68,7 @@ export class PropService {
       },
       this.#gone,
       this.#fs,
+      around.program,
     );
     this.#asks = new Asks(
       this.#keeper,

@@ -1,4 +1,5 @@
 import { setPriority } from 'node:os';
+import { fileURLToPath } from 'node:url';
 import { type MessagePort, parentPort, workerData } from 'node:worker_threads';
 import * as z from 'zod';
 import { systemClock } from '../shared/clock.ts';
@@ -32,6 +33,7 @@ const service = new PropService(start, {
   sink,
   planner: new PlannerThread(systemClock),
   clock: systemClock,
+  program: fileURLToPath(import.meta.url),
 });
 const opened = service.open();
 
