@@ -3,7 +3,8 @@ import { longCue } from '../prop/long-cue.ts';
 import type { CueStep, Cue as PropCue } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
-import { type Ease, parseEase } from '../sums/ease.ts';
+import { type Ease, isSmooth, parseEase } from '../sums/ease.ts';
+import { readyEase } from '../sums/eased-move.ts';
 import { type Random, seeded, seedOf } from '../sums/random.ts';
 import type { Actuator, Body } from './body.ts';
 import type { Gate, Move, Started } from './gate.ts';
@@ -153,6 +154,8 @@ export class Cues {
   /** Which run of each cue last came to its own end. */
   readonly #ended = new Map<string, number>();
   #running: Run[] = [];
+  /** Curves of moves that are not ready for their first: a part of one is made so in each tick. */
+  readonly #unready = new Set<Ease>();
   /** Counts up with every cue that begins or ends. */
   revision = 0;
 
@@ -169,6 +172,20 @@ export class Cues {
     this.#journal = journal;
     this.#events = events;
     this.#cues = new Map(cues);
+    for (const cue of cues.values()) this.#addCurves(cue);
+  }
+
+  #addCurves({ steps }: Cue): void {
+    if (!this.#body.servos.some(({ limits }) => limits.jerk !== undefined)) return;
+    for (const { spec, ease } of steps)
+      if (ease && isSmooth(spec.ease!) && (spec.move || spec.pose)) this.#unready.add(ease);
+  }
+
+  #readyCurves(): void {
+    for (const ease of this.#unready) {
+      if (!readyEase(ease)) this.#unready.delete(ease);
+      return;
+    }
   }
 
   /**
@@ -177,8 +194,10 @@ export class Cues {
    */
   replace(cues: ReadonlyMap<string, Cue | undefined>): void {
     for (const [name, cue] of cues) {
-      if (cue) this.#cues.set(name, cue);
-      else this.#cues.delete(name);
+      if (cue) {
+        this.#cues.set(name, cue);
+        this.#addCurves(cue);
+      } else this.#cues.delete(name);
     }
     // A cue within another one, a pose or a group may have changed.
     for (const cue of this.#cues.values()) cue.channels = undefined;
@@ -302,6 +321,7 @@ export class Cues {
 
   /** Once a tick. */
   tick(): void {
+    this.#readyCurves();
     // What ends on the way leaves a new list behind; what begins, begins in the next tick.
     const running = this.#running;
     const { length } = running;

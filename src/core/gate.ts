@@ -15,6 +15,8 @@ import type { Servo } from './servo.ts';
 /** A rail may be this much over its limit (A) by rounding alone. */
 const RAIL_SLACK_A = 1e-9;
 const FEEL_STEP_DEG = 5;
+/** Times that differ by less than this share are the same but for rounding. */
+const SAME = 1e-9;
 
 export interface Move {
   servo: Servo;
@@ -217,14 +219,24 @@ export class Gate {
     }
   }
 
-  /** Ways that all take as long as the slowest member does, and no less than was asked for. */
+  /**
+   * Ways that all take as long as the slowest member does, and no less than was asked for. Which one
+   * that is can be guessed: it goes first, so that hardly any is planned twice.
+   */
   #plan({ moves, overS, ease }: Waiting): { plans: Trajectory[]; durationS: number } {
-    const first = moves.map(({ servo, toDeg }) => servo.planEased(toDeg, overS, ease));
-    const durationS = first.reduce((longest, plan) => Math.max(longest, plan.durationS), overS);
-    const plans = first.map((plan, i) => {
-      const { servo, toDeg } = moves[i]!;
-      return plan.durationS < durationS ? servo.planEased(toDeg, durationS, ease) : plan;
-    });
+    const plans: Trajectory[] = new Array(moves.length);
+    const order = moves.map((move, i) => ({ ...move, i, roughS: roughTimeS(move) }));
+    order.sort((a, b) => b.roughS - a.roughS);
+    let durationS = overS;
+    for (const { servo, toDeg, i } of order) {
+      const plan = servo.planEased(toDeg, durationS, ease);
+      plans[i] = plan;
+      // Longer than asked by more than rounding.
+      if (plan.durationS > durationS * (1 + SAME)) durationS = plan.durationS;
+    }
+    for (const { servo, toDeg, i } of order)
+      if (plans[i]!.durationS < durationS * (1 - SAME))
+        plans[i] = servo.planEased(toDeg, durationS, ease);
     return { plans, durationS };
   }
 
@@ -534,4 +546,12 @@ export class Gate {
       { rail: rail.name, amps: tidy(amps), limitA: rail.limitA },
     );
   }
+}
+
+/** About how long a move takes from rest, without a curve (s): good enough to tell which takes longest. */
+function roughTimeS({ servo: { state, limits }, toDeg }: Move): number {
+  const distance = Math.abs(toDeg - state.pos);
+  const { speed, accel, jerk } = limits;
+  const ramps = Math.min(speed / accel, Math.sqrt(distance / accel));
+  return distance / speed + ramps + (jerk === undefined ? 0 : accel / jerk);
 }

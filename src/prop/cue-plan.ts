@@ -2,6 +2,7 @@ import { type Ease, parseEase } from '../sums/ease.ts';
 import { planEased } from '../sums/eased-move.ts';
 import type { MotionLimits } from '../sums/profile.ts';
 import { CueLoads, type Rails, railsOf } from './cue-loads.ts';
+import { CueMemory } from './cue-memory.ts';
 import { Walk } from './cue-walk.ts';
 import type { Path } from './finding.ts';
 import { softLimits } from './mechanics.ts';
@@ -82,6 +83,8 @@ export function cueDurationS(prop: Prop, name: string): number | null {
 
 /** Steps of cues within cues that are gone through one by one, for a whole prop. */
 const MOST_INNER_STEPS_IN_ALL = 200_000;
+/** With fewer left, a plan may end early for the others' sake, and is not kept. */
+const AMPLE_INNER_STEPS = MOST_INNER_STEPS_IN_ALL / 2;
 
 /** A step with its names looked up. */
 export interface Step {
@@ -122,20 +125,44 @@ export class Planner {
   readonly #servos = new Map<string, Servo>();
   readonly #eased = new Map<string, number>();
   readonly #rails: Rails;
+  readonly #memory: CueMemory;
+  /** Cues that the plan which is being made has asked for. */
+  #asked: string[] = [];
   innerStepsLeft = MOST_INNER_STEPS_IN_ALL;
 
   constructor(prop: Prop) {
     this.#prop = prop;
     this.#rails = railsOf(prop);
+    this.#memory = new CueMemory({
+      prop,
+      rails: this.#rails,
+      steps: (name) => this.steps(name),
+      servo: (name) => this.servo(name),
+    });
   }
 
   plan(name: string): CuePlan {
+    this.#asked.push(name);
     const known = this.#plans.get(name);
     if (known) return known;
+    const kept = this.innerStepsLeft < AMPLE_INNER_STEPS ? undefined : this.#memory.of(name);
+    if (kept?.plan) {
+      const { plan, planned, innerSteps } = kept.plan;
+      this.#plans.set(name, plan);
+      for (const inner of planned) this.plan(inner);
+      this.innerStepsLeft -= innerSteps;
+      return plan;
+    }
     // Met again while it is being planned, it contains itself.
     this.#plans.set(name, { steps: [], durationS: null, problems: [] });
-    const plan = new Walk(this, new CueLoads(this.#prop, this.#rails)).plan(name);
+    const asked = this.#asked;
+    this.#asked = [];
+    const walk = new Walk(this, new CueLoads(this.#prop, this.#rails));
+    const plan = walk.plan(name);
     this.#plans.set(name, plan);
+    const ample = this.innerStepsLeft >= AMPLE_INNER_STEPS;
+    if (kept && ample) kept.plan = { plan, planned: this.#asked, innerSteps: walk.innerSteps };
+    this.#asked = asked;
     return plan;
   }
 
@@ -171,7 +198,7 @@ export class Planner {
 
   /** The least time (s) from rest to rest along a curve. @throws RangeError as `planEased` */
   easedS(servo: Servo, from: number, to: number, step: Step): number {
-    const key = `${servo.name} ${Math.abs(to - from)} ${step.spec.ease}`;
+    const key = `${servo.name} ${from} ${to} ${step.spec.ease}`;
     let neededS = this.#eased.get(key);
     if (neededS === undefined) {
       neededS = planEased(from, to, step.ease!, 0, servo.limits).trajectory.durationS;

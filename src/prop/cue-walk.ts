@@ -65,6 +65,8 @@ export class Walk {
   readonly #due: { atS: number; order: number; run: StepRun }[] = [];
   #order = 0;
   #innerStepsLeft: number;
+  /** Steps of cues within it that were gone through. */
+  innerSteps = 0;
 
   constructor(planner: Planner, loads: CueLoads) {
     this.#planner = planner;
@@ -153,6 +155,7 @@ export class Walk {
   }
 
   #takeInner(steps: number): void {
+    this.innerSteps += steps;
     this.#innerStepsLeft -= steps;
     this.#planner.innerStepsLeft -= steps;
   }

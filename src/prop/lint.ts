@@ -10,6 +10,7 @@ import { lintServos } from './lint-servos.ts';
 import { checkColour, lintShow } from './lint-show.ts';
 import { lintIdle, lintTriggers } from './lint-triggers.ts';
 import { lintVapour } from './lint-vapour.ts';
+import { lintWiring } from './lint-wiring.ts';
 import { type Given, Notes } from './notes.ts';
 import type { Prop, RelayChannel } from './schema.ts';
 
@@ -32,13 +33,13 @@ export function lint(prop: Prop, given: Given): Remark[] {
   }
   lintInterlocks(notes, limits);
   lintRails(notes);
-  lintBudget(notes);
+  lintWiring(notes, lintBudget);
   lintShow(notes, limits);
   const endless = lintCues(notes, limits);
   lintVapour(notes);
   lintIdle(notes, endless);
   lintTriggers(notes, endless);
-  lintLoom(notes);
+  lintWiring(notes, lintLoom);
   return notes.remarks;
 }
 

@@ -1,4 +1,5 @@
 import { createReadStream } from 'node:fs';
+import { type Entries, sharing, spliceEntries } from './entries.ts';
 import { explain, knownKeys, valueAt, withinUnion } from './explain.ts';
 import { closest, type Finding, type Path, pathText, WHOLE_FILE } from './finding.ts';
 import { lint } from './lint.ts';
@@ -28,7 +29,7 @@ export function parseProp(text: string, file: string): Loaded {
 
 /** Checks a text that has been parsed. Never throws, either. */
 export function checkProp(source: PropText, file: string): Loaded {
-  const { text, raw, place } = source;
+  const { raw, place } = source;
   const findings = [...source.findings];
   let prop: Prop | undefined;
   if (raw !== undefined) {
@@ -40,11 +41,22 @@ export function checkProp(source: PropText, file: string): Loaded {
       const given = {
         has: (path: Path) => valueAt(raw, path) !== undefined || broken.covers(path),
         broken: (path: Path) => broken.touches(path),
+        sound: parsed.success,
       };
       findings.push(...lint(sound, given).map(place));
     }
     if (parsed.success) prop = parsed.data;
   }
+  return judged(source, file, prop, findings);
+}
+
+/** @param prop what fits the schema; @param findings all of them, in any order */
+function judged(
+  source: PropText,
+  file: string,
+  prop: Prop | undefined,
+  findings: readonly Finding[],
+): Loaded {
   const seen = new Set<string>();
   const unique = findings.filter((finding) => {
     const key = JSON.stringify(finding);
@@ -52,12 +64,14 @@ export function checkProp(source: PropText, file: string): Loaded {
   });
   unique.sort((a, b) => a.line - b.line || a.column - b.column);
   const blocked = unique.some(({ severity }) => severity === 'error');
+  const { text, raw } = source;
   return { file, text, source, raw, prop: blocked ? undefined : prop, findings: unique };
 }
 
 /**
- * The prop file with all edits made, in their order, checked: one parse and one check. Whether the
- * new text is sound is in its findings.
+ * The prop file with all edits made, in their order, checked: one parse, of no more than the entries
+ * concerned where they stand by themselves, and one check. Whether the new text is sound is in its
+ * findings.
  * @returns `loaded` itself when nothing changes.
  * @throws NotAlone (a RangeError) as `splice` does. RangeError also for a text that is not sound YAML.
  */
@@ -65,8 +79,41 @@ export function editProp(loaded: Loaded, edits: readonly Edit[]): Loaded {
   const { source, file } = loaded;
   if (!source || loaded.raw === undefined)
     throw new RangeError('the file has errors and cannot be edited; mend them first');
+  const quick = loaded.prop && spliceEntries(source, edits);
+  if (quick?.source === source) return loaded;
+  const prop = quick && withEntries(loaded.prop!, quick.entries);
+  if (prop) {
+    const { raw, place } = quick.source;
+    const given = {
+      has: (path: Path) => valueAt(raw, path) !== undefined,
+      broken: () => false,
+      sound: true,
+    };
+    return judged(quick.source, file, prop, lint(prop, given).map(place));
+  }
   const next = splice(source, edits);
   return next === source ? loaded : checkProp(next, file);
+}
+
+/**
+ * A prop with these entries in the place of their namesakes, or after the others. What stays the same
+ * is the same object as before.
+ * @returns undefined where an entry does not fit the schema
+ */
+function withEntries(prop: Prop, entries: Entries): Prop | undefined {
+  let next = prop;
+  for (const [section, changed] of entries) {
+    // No rule of the schema goes beyond one entry.
+    const parsed = propFile.shape[section].safeParse(changed);
+    if (!parsed.success) return undefined;
+    const before: Record<string, unknown> = next[section];
+    const after = Object.entries(parsed.data).map(([name, entry]) => [
+      name,
+      Object.hasOwn(before, name) ? sharing(before[name], entry) : entry,
+    ]);
+    next = { ...next, [section]: { ...before, ...Object.fromEntries(after) } };
+  }
+  return next;
 }
 
 /** Reads a prop file. A file that cannot be read is a finding, too. */

@@ -7,6 +7,8 @@ export interface Given {
   has(path: Path): boolean;
   /** Whether the value here is broken, in part or as a whole. */
   broken(path: Path): boolean;
+  /** Nothing is broken, and the file gives just what the prop has, defaults aside. */
+  sound?: boolean;
 }
 
 /** The soft limits of every servo whose limits are sound (deg, low then high). */

@@ -32,11 +32,16 @@ export class NotAlone extends RangeError {
  * it says what was asked for and the same as before everywhere else. What is missing on the way to a
  * path is added. Edits that get in each other's way are made one by one, with a parse for each.
  * @param source sound YAML, e.g. of a prop file without findings.
+ * @param newline what a new line ends with
  * @returns `source` itself when nothing changes.
  * @throws NotAlone (a RangeError) when a place cannot be edited alone, e.g. because an alias shares it.
  */
-export function splice(source: PropText, edits: readonly Edit[]): PropText {
-  const { cuts, wanted, clash } = plan(source, edits);
+export function splice(
+  source: PropText,
+  edits: readonly Edit[],
+  newline = newlineOf(source.text),
+): PropText {
+  const { cuts, wanted, clash } = plan(source, edits, newline);
   if (wanted === source.raw) return source;
   if (!clash) {
     const next = put(source, cuts);
@@ -44,11 +49,16 @@ export function splice(source: PropText, edits: readonly Edit[]): PropText {
   }
   if (edits.length === 1) throw notAlone(source, edits[0]!.path);
   // The first that cannot be made says why.
-  return edits.reduce((text, edit) => splice(text, [edit]), source);
+  return edits.reduce((text, edit) => splice(text, [edit], newline), source);
+}
+
+/** How the lines of a text end. */
+export function newlineOf(text: string): string {
+  return text.includes('\r\n') ? '\r\n' : '\n';
 }
 
 /** The cuts for all edits, each as if it were the only one, and the data that they shall lead to. */
-function plan(source: PropText, edits: readonly Edit[]) {
+function plan(source: PropText, edits: readonly Edit[], newline: string) {
   const cuts: Cut[] = [];
   let wanted = source.raw;
   let clash = false;
@@ -58,7 +68,7 @@ function plan(source: PropText, edits: readonly Edit[]) {
     if (sameData(valueAt(wanted, path), value)) continue;
     wanted = changed(wanted, path, value);
     try {
-      cuts.push(...cutsFor(source.text, source.document?.contents, { path, value }));
+      cuts.push(...cutsFor(source.text, source.document?.contents, { path, value }, newline));
     } catch (error) {
       if (!(error instanceof Stuck)) throw error;
       clash = true; // it may rest upon one of the others
@@ -164,7 +174,7 @@ interface Cut {
 /** There is no way to edit this place. */
 class Stuck extends Error {}
 
-function cutsFor(text: string, root: unknown, { path, value }: Edit): Cut[] {
+function cutsFor(text: string, root: unknown, { path, value }: Edit, newline: string): Cut[] {
   let node = root;
   for (const [i, key] of path.entries()) {
     const rest = path.slice(i + 1);
@@ -177,7 +187,7 @@ function cutsFor(text: string, root: unknown, { path, value }: Edit): Cut[] {
     if (!isMap(node)) return fail();
     const pair = pairOf(node, key);
     if (value === undefined && !pair) return [];
-    if (!pair) return insert(text, node, String(key), nest(rest, value));
+    if (!pair) return insert(text, node, String(key), nest(rest, value), newline);
     if (rest.length === 0 && value === undefined) return remove(text, node, pair);
     if (rest.length === 0 || isEmpty(pair.value)) {
       if (value === undefined) return [];
@@ -244,7 +254,7 @@ function replace(text: string, node: unknown, value: unknown): Cut[] {
   return [{ start, end: contentEnd(text, node), put: flow(value, quoted) }];
 }
 
-function insert(text: string, map: YAMLMap, key: string, value: unknown): Cut[] {
+function insert(text: string, map: YAMLMap, key: string, value: unknown, newline: string): Cut[] {
   const last = map.items.at(-1);
   const pair = `${flow(key)}: ${flow(value)}`;
   if (!last) return [{ start: map.range![0], end: map.range![1], put: `{ ${pair} }` }];
@@ -253,7 +263,6 @@ function insert(text: string, map: YAMLMap, key: string, value: unknown): Cut[] 
   const firstKey = (map.items[0]!.key as Scalar).range![0];
   const indent = firstKey - (text.lastIndexOf('\n', firstKey - 1) + 1);
   const at = lineEnd(text, end);
-  const newline = text.includes('\r\n') ? '\r\n' : '\n';
   return [{ start: at, end: at, put: `${newline}${' '.repeat(indent)}${pair}` }];
 }
 

@@ -31,40 +31,49 @@ const MAX_INDENT = 200;
 const MAX_ALIASES = 100;
 
 export interface PropText {
-  text: string;
+  readonly text: string;
   /** Undefined when the text was not even given to the YAML parser. */
-  document: Document.Parsed | undefined;
+  readonly document: Document.Parsed | undefined;
   /** The plain data; undefined when the text is not YAML. */
-  raw: unknown;
+  readonly raw: unknown;
   /** What is wrong with the text as YAML. */
-  findings: Finding[];
+  readonly findings: readonly Finding[];
   /** What each alias (*name) stands for, in the order of the text. */
   aliases: ReadonlyMap<Alias, Node>;
+  /** Where the value at `path` stands, or its key: see `Places`. */
+  offset(path: Path, atKey: boolean): number;
   /** Gives a remark its line and column. */
   place(remark: Remark): Finding;
 }
 
+/** What gives remarks their places in a text. */
+export function placer(text: string, offset: PropText['offset']): (remark: Remark) => Finding {
+  let position: ReturnType<typeof positions> | undefined;
+  return ({ severity, path, atKey, wrong, right }) => {
+    position ??= positions(text);
+    const at = position(offset(path, atKey ?? false));
+    return { severity, ...at, path: pathText(path), wrong, right };
+  };
+}
+
 export function readText(text: string): PropText {
-  const position = positions(text);
+  let position: ReturnType<typeof positions> | undefined;
   const findings: Finding[] = [];
   const say = (offset: number, wrong: string, right: string, path: Path = []) => {
+    position ??= positions(text);
     findings.push({ severity: 'error', ...position(offset), path: pathText(path), wrong, right });
   };
   const aliases = new Map<Alias, Node>();
   const places = new Places(aliases);
-  const result: PropText = {
+  const offset = (path: Path, atKey: boolean) => places.offset(result.document, path, atKey);
+  const result: PropText & { document: Document.Parsed | undefined; raw: unknown } = {
     text,
     document: undefined,
     raw: undefined,
     findings,
     aliases,
-    place: ({ severity, path, atKey, wrong, right }) => ({
-      severity,
-      ...position(places.offset(result.document, path, atKey ?? false)),
-      path: pathText(path),
-      wrong,
-      right,
-    }),
+    offset,
+    place: placer(text, offset),
   };
 
   if (Buffer.byteLength(text) > MAX_BYTES) {

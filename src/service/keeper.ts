@@ -3,6 +3,7 @@ import { basename } from 'node:path';
 import { isDeepStrictEqual } from 'node:util';
 import { cutOff } from '../prop/cut-off.ts';
 import { valueAt } from '../prop/explain.ts';
+import { CompiledForm } from '../prop/file/compiled.ts';
 import {
   edited,
   firstError,
@@ -16,7 +17,7 @@ import { LastKnown } from '../prop/file/last-known.ts';
 import { type FileSystem, PropDisk, type Seen, type Written } from '../prop/file/prop-disk.ts';
 import { versionOf } from '../prop/file/version.ts';
 import { type Path, pathText, show } from '../prop/finding.ts';
-import { type Finding, type Loaded, parseProp } from '../prop/load.ts';
+import { checkProp, type Finding, type Loaded, parseProp } from '../prop/load.ts';
 import type { Prop } from '../prop/schema.ts';
 import type { Edit } from '../prop/splice.ts';
 import { MAX_BYTES, readText } from '../prop/text.ts';
@@ -27,7 +28,7 @@ import type { ReplacingFs } from '../shared/replace-file.ts';
 import { changesBetween } from './changes.ts';
 import { type Compiled, changeMessages } from './core-prop.ts';
 import { cutOffText, type Guard, loadSeen, openProp } from './opening.ts';
-import type { Author, ChangeMessage, FileStatus, Outcome } from './protocol.ts';
+import type { Author, ChangeMessage, FileStatus, Outcome, PropView } from './protocol.ts';
 import { ViewMaker } from './view.ts';
 
 export type KeeperFs = FileSystem & ReplacingFs;
@@ -48,6 +49,10 @@ const AGAIN_MS = 100;
 const LOOKS = 5;
 /** How often a change starts over because the file was changed by hand in that very moment. */
 const ATTEMPTS = 5;
+/** How long after a start from what was worked out before the text is read (ms). */
+const READ_TEXT_MS = 1500;
+/** Once no version has been accepted for this long (ms), what was worked out from the last is kept. */
+const KEEP_FORM_MS = 3000;
 /** Captures that can be undone. */
 const UNDO_KEPT = 20;
 
@@ -59,7 +64,7 @@ const BY_HAND = 'by hand';
 
 /** One capture, kept to be undone. */
 interface Done {
-  textBefore: string;
+  before: Loaded;
   textAfter: string;
   replaced: Replaced[];
 }
@@ -91,7 +96,15 @@ export class Keeper {
   readonly #disk: PropDisk;
   readonly #views = new ViewMaker();
   readonly #gone: { has(session: string): boolean };
+  readonly #program: string | undefined;
   #known!: LastKnown;
+  #form: CompiledForm | undefined;
+  /** Opened without reading its text, which somebody may need. */
+  #unread: Compiled | undefined;
+  #stopReading: () => void = () => {};
+  /** To be kept as it was worked out, soon. */
+  #unkept: Compiled | undefined;
+  #stopKeeping: () => void = () => {};
   #history!: History;
   #inForce!: Compiled;
   #onDisk!: OnDisk;
@@ -109,6 +122,7 @@ export class Keeper {
   #stopLooking: () => void = () => {};
   #closed = false;
 
+  /** @param program the file of the program, with which it knows again what it has worked out itself */
   constructor(
     file: string,
     clock: Clock,
@@ -116,9 +130,11 @@ export class Keeper {
     gone: { has(session: string): boolean },
     fileSystem: KeeperFs = fs,
     guard?: Guard,
+    program?: string,
   ) {
     this.#guard = guard;
     this.#file = file;
+    this.#program = program;
     this.#fs = fileSystem;
     this.#clock = clock;
     this.#events = events;
@@ -140,6 +156,8 @@ export class Keeper {
   ): Promise<{ findings: Finding[]; refused?: string }> {
     this.#known = new LastKnown(target, stateDir, this.#fs);
     this.#history = new History(target, stateDir, this.#fs);
+    if (this.#program !== undefined)
+      this.#form = new CompiledForm(target, stateDir, this.#program, this.#fs);
     await this.#history.read();
     const opened = await openProp(
       this.#file,
@@ -148,10 +166,15 @@ export class Keeper {
       this.#history,
       resumed,
       this.#guard,
+      this.#form,
     );
     const { seen, loaded } = opened;
     if ('refused' in opened) return { findings: loaded.findings, refused: opened.refused };
-    this.#inForce = this.#compile(opened.inForce);
+    if (opened.view) {
+      const version = versionOf(opened.inForce.text);
+      this.#inForce = { version, loaded: opened.inForce, view: opened.view as PropView };
+      this.#unread = this.#inForce;
+    } else this.#inForce = this.#compile(opened.inForce);
     const same = opened.inForce.text === loaded.text;
     this.#onDisk = {
       bytes: seen.bytes,
@@ -174,6 +197,13 @@ export class Keeper {
     this.#opened = undefined;
     const { loaded, version } = this.#inForce;
     if (opened.copy !== loaded.text) this.#accept(this.#inForce);
+    else if (!this.#unread) this.#keepForm(this.#inForce);
+    if (this.#unread)
+      this.#stopReading = this.#clock.after(READ_TEXT_MS, () => {
+        void this.#inTurn(() => this.#readText()).catch((error) =>
+          this.#events.trouble(error, 'the prop file could not be read again'),
+        );
+      });
     if (this.#onDisk.version === version && !this.#history.find(version))
       this.#note(version, BY_HAND, 'edited while the daemon did not run');
     const first = async (): Promise<void> => {
@@ -254,12 +284,15 @@ export class Keeper {
   /** Resolves when everything asked for so far is on the disk. */
   async flush(): Promise<void> {
     await this.#queue;
+    this.#keepFormNow();
     await this.#chores;
   }
 
   close(): void {
     this.#closed = true;
     this.#stopLooking();
+    this.#stopReading();
+    this.#stopKeeping();
   }
 
   /** What became of a change that was sent to the core. */
@@ -297,7 +330,7 @@ export class Keeper {
         if (!written) continue;
         this.#done = [
           ...this.#done.slice(1 - UNDO_KEPT),
-          { textBefore: base.loaded.text, textAfter: next.text, replaced },
+          { before: base.loaded, textAfter: next.text, replaced },
         ];
         return this.#answer(written);
       }
@@ -320,10 +353,7 @@ export class Keeper {
           if (!isDeepStrictEqual(is, after)) throw this.#conflict(base.loaded, path, after, is);
           this.#refuseWaiting(path);
         }
-        const next =
-          base.loaded.text === last.textAfter
-            ? valid(parseProp(last.textBefore, this.#file))
-            : edited(base.loaded, edits);
+        const next = base.loaded.text === last.textAfter ? last.before : edited(base.loaded, edits);
         const paths = edits.map(({ path }) => path);
         const written = await this.#put(base, next, edits, paths, by);
         if (!written) continue;
@@ -577,8 +607,52 @@ export class Keeper {
   }
 
   /** Another start can go by this version from now on. */
-  #accept({ loaded: { text } }: Compiled): void {
+  #accept(compiled: Compiled): void {
+    const { text } = compiled.loaded;
     this.#chore('no copy of the prop file could be kept', () => this.#known.keep(text));
+    this.#keepForm(compiled);
+  }
+
+  /** The next start can do without reading the text. Not at once: captures come one after another. */
+  #keepForm(compiled: Compiled): void {
+    if (!this.#form) return;
+    this.#unkept = compiled;
+    this.#stopKeeping();
+    this.#stopKeeping = this.#clock.after(KEEP_FORM_MS, () => this.#keepFormNow());
+  }
+
+  #keepFormNow(): void {
+    const form = this.#form;
+    const compiled = this.#unkept;
+    if (!form || !compiled) return;
+    this.#unkept = undefined;
+    this.#stopKeeping();
+    const { text, raw, prop, findings } = compiled.loaded;
+    const { view } = compiled;
+    this.#chore('what was worked out from the prop file could not be kept', () =>
+      form.keep(text, { raw, prop, findings, view }),
+    );
+  }
+
+  /** Reads the text that the start went without. Others have their turn between its parts. */
+  async #readText(): Promise<void> {
+    const compiled = this.#unread;
+    if (!compiled) return;
+    this.#unread = undefined;
+    this.#stopReading();
+    const { text, raw, prop, findings } = compiled.loaded;
+    const source = readText(text);
+    await new Promise((resolve) => setImmediate(resolve));
+    const loaded = checkProp(source, this.#file);
+    const told = (one: unknown[]) => JSON.stringify(one);
+    const same = told([loaded.raw, loaded.prop, loaded.findings]) === told([raw, prop, findings]);
+    if (same && loaded.prop) {
+      compiled.loaded = loaded as Compiled['loaded'];
+      return;
+    }
+    await this.#form?.forget();
+    const wrong = `${this.#form?.path} was not what the prop file says; it has been removed`;
+    this.#events.trouble(new Error(wrong), 'restart the daemon, and report this fault');
   }
 
   #note(version: string, who: string, what: string): void {
@@ -604,6 +678,7 @@ export class Keeper {
 
   /** The file as it is now, if the prop goes by it, or will when parked. */
   async #usable(): Promise<Compiled> {
+    await this.#readText();
     await this.#fresh();
     const { compiled, problem, findings } = this.#onDisk;
     if (compiled) return compiled;

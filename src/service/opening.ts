@@ -1,5 +1,6 @@
 import { basename } from 'node:path';
 import { cutOff } from '../prop/cut-off.ts';
+import type { CompiledForm } from '../prop/file/compiled.ts';
 import { firstError } from '../prop/file/edit.ts';
 import type { History } from '../prop/file/history.ts';
 import type { LastKnown } from '../prop/file/last-known.ts';
@@ -19,7 +20,12 @@ export type Opened = {
   /** The accepted version, as kept. */
   copy: string | undefined;
 } /** `problem`: why that is not the file on the disk. */ & (
-  | { inForce: Sound; problem: string | undefined }
+  | {
+      inForce: Sound;
+      problem: string | undefined;
+      /** Kept from when it was accepted: the text has not been read, `inForce` has no source. */
+      view?: unknown;
+    }
   /** Nothing can be started; a whole sentence. */
   | { refused: string }
 );
@@ -30,6 +36,7 @@ export type Opened = {
  * that was in use before: it was put back by hand, or an undo was interrupted.
  * @param resumed the version that the core has, if it runs already
  * @param guard tries a large text elsewhere first
+ * @param compiled the accepted version as it was worked out, where that is kept
  */
 export async function openProp(
   file: string,
@@ -38,8 +45,20 @@ export async function openProp(
   history: History,
   resumed: string | undefined,
   guard?: Guard,
+  compiled?: CompiledForm,
 ): Promise<Opened> {
   const [seen, copy] = await Promise.all([disk.look(), known.read()]);
+  // The version that was accepted last need not be read and checked again.
+  const text = seen.bytes?.toString();
+  const form =
+    resumed === undefined && text !== undefined && text === copy && isText(seen.bytes!, text)
+      ? await compiled?.read(text)
+      : undefined;
+  if (text !== undefined && form) {
+    const { raw, prop, findings, view } = form;
+    const loaded = { file, text, source: undefined, raw, prop, findings };
+    return { seen, copy, loaded, inForce: loaded, problem: undefined, view };
+  }
   const loaded = await loadSeen(file, seen, guard);
   const found = { seen, loaded, copy };
   if (resumed !== undefined) return { ...found, ...(await resume(file, found, disk, resumed)) };
@@ -60,6 +79,11 @@ export async function openProp(
     ? `it has an error: ${firstError(loaded)}. The prop goes by the version that was in use before; mend the file`
     : `${basename(file)} cannot be read (${firstError(loaded)}). The prop goes by the version that was in use before; put the file back (cp '${known.path}' '${file}')`;
   return { ...found, inForce: accepted, problem };
+}
+
+/** Whether the bytes are UTF-8 text, and this one. */
+function isText(bytes: Buffer, text: string): boolean {
+  return Buffer.from(text).equals(bytes);
 }
 
 /** Tries a large text elsewhere first: why it is too much, if it is. */

@@ -33,6 +33,8 @@ export interface Surroundings {
   fileSystem?: ServiceFs;
   /** Go through some edits in mind after the start, so that the first capture is as fast as later ones. */
   warmUp?: boolean;
+  /** The file of the program: without it, every start reads and checks the whole prop file. */
+  program?: string;
 }
 
 /** Owns the prop file and everything else on the disk, so that the core opens no file and waits for none. */
@@ -76,6 +78,7 @@ export class PropService {
           return (error as Error).message;
         }
       },
+      around.program,
     );
     this.#asks = new Asks(
       this.#keeper,

@@ -1,4 +1,5 @@
 import { setPriority } from 'node:os';
+import { fileURLToPath } from 'node:url';
 import { type MessagePort, parentPort, workerData } from 'node:worker_threads';
 import * as z from 'zod';
 import { systemClock } from '../shared/clock.ts';
@@ -35,6 +36,7 @@ async function run(): Promise<void> {
     planner: new PlannerThread(systemClock),
     clock: systemClock,
     warmUp: true,
+    program: fileURLToPath(import.meta.url),
   });
   const log = ({ level, name, values, text, timeMs }: Extract<ToService, { t: 'log' }>) =>
     sink.log(level, name, values, text, timeMs);

@@ -44,7 +44,7 @@ export function parseEase(text: string): Ease | undefined {
     const [x1, y1, x2, y2] = bezier.slice(1).map(Number) as [number, number, number, number];
     if (!isShare(x1) || !isShare(x2) || !Number.isFinite(y1) || !Number.isFinite(y2))
       return undefined;
-    return cubicBezier(x1, y1, x2, y2);
+    return sameBezier(x1, y1, x2, y2);
   }
   const stepped = STEPS.exec(source);
   if (stepped) {
@@ -60,6 +60,20 @@ export function parseEase(text: string): Ease | undefined {
 /** Whether the text is an easing function without steps: a light can jump, a servo cannot. */
 export function isSmooth(text: string): boolean {
   return parseEase(text) !== undefined && !/^\s*step/i.test(text);
+}
+
+/** The last curves that were asked for: what was worked out for one serves the next of the kind. */
+const beziers = new Map<string, Ease>();
+const MOST_BEZIERS = 64;
+
+function sameBezier(...points: [x1: number, y1: number, x2: number, y2: number]): Ease {
+  const key = points.join(' ');
+  const known = beziers.get(key);
+  if (known) return known;
+  const ease = cubicBezier(...points);
+  if (beziers.size >= MOST_BEZIERS) beziers.delete(beziers.keys().next().value!);
+  beziers.set(key, ease);
+  return ease;
 }
 
 function isShare(value: number): boolean {

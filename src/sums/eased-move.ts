@@ -93,7 +93,7 @@ interface Found {
 }
 /** A show makes the same moves again and again: what was found for the last of them is kept. */
 const found = new WeakMap<Ease, Map<string, Found>>();
-const KEPT = 256;
+const KEPT = 1024;
 
 /** As `narrowest`, which is asked only for a move that is not known yet. */
 function leastTime(ease: Ease, distance: number, limits: MotionLimits, overS: number): number {
@@ -108,7 +108,17 @@ function leastTime(ease: Ease, distance: number, limits: MotionLimits, overS: nu
   }
   const quick =
     limits.jerk === undefined ? undefined : narrowestByTable(ease, distance, limits, overS);
-  const leastS = quick ?? narrowest(distance, limits, overS);
+  let leastS = quick ?? narrowest(distance, limits, overS);
+  if (quick === undefined && limits.jerk !== undefined && overS > 0 && leastS > overS) {
+    // With the averages of the least time it may fit, and never needs longer than that.
+    const { first, second } = curve;
+    const fastestS = leastTime(ease, distance, limits, 0);
+    if (fastestS < leastS) leastS = fastestS;
+    else {
+      curve.first = first;
+      curve.second = second;
+    }
+  }
   if (moves.size >= KEPT) moves.delete(moves.keys().next().value!);
   moves.set(key, { first: curve.first, second: curve.second, leastS });
   return leastS;
@@ -282,6 +292,11 @@ class Search {
     asked.jerk = jerk + table[at + 2]! / 3;
   }
 
+  /** Sees that all splits at a width of the grid are known. */
+  column(i: number): void {
+    for (let j = 0; j < SHARES; j++) this.#point(i, j);
+  }
+
   /** Runs through the move: the times that it asks for, into `asked`. */
   exact(logWidth: number, logShare: number): void {
     const width = Math.exp(logWidth);
@@ -320,6 +335,24 @@ class Search {
       lastMost = most;
     }
   }
+}
+
+/** How many widths of the table are worked out, by curve. */
+const ready = new WeakMap<Ease, number>();
+const UNIT: Scales = { speed: 0, accel: 0, jerk: 0 };
+
+/**
+ * Works out a part of what is known of a curve for the first move along it with a limited jerk, which
+ * has to wait for all of it else: milliseconds. A part takes less than the plan of a move.
+ * @returns whether there is more to do
+ */
+export function readyEase(ease: Ease): boolean {
+  const i = ready.get(ease) ?? 0;
+  if (i >= GRID_WIDTHS.length) return false;
+  curve.read(ease);
+  ready.set(ease, curve.straight ? GRID_WIDTHS.length : i + 1);
+  if (!curve.straight) new Search(ease, UNIT).column(i);
+  return true;
 }
 
 /** A split (the logarithm of its share), the times it asks for (logarithms), and how they change. */

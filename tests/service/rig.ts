@@ -146,7 +146,7 @@ export class Rig {
 
   private constructor(
     folder: string,
-    { fileSystem, resumed, planner = new PlannerHere() }: RigOptions,
+    { fileSystem, resumed, planner = new PlannerHere(), program }: RigOptions,
   ) {
     this.folder = folder;
     this.file = join(folder, 'owl.yaml');
@@ -175,6 +175,7 @@ export class Rig {
         planner,
         clock: this.clock,
         ...(fileSystem && { fileSystem: fileSystem as ServiceFs }),
+        ...(program && { program }),
       },
     );
   }
@@ -309,6 +310,8 @@ export interface RigOptions {
   fileSystem?: FileSystem;
   resumed?: string;
   planner?: PlannerDesk;
+  /** The file that stands for the program. */
+  program?: string;
 }
 
 export interface Applied {

