@@ -1,5 +1,6 @@
 import type { Channel, Cue as PropCue } from '../prop/schema.ts';
 import type { CoreProp } from '../service/protocol.ts';
+import type { Clock } from '../shared/clock.ts';
 import { Body } from './body.ts';
 import { type Cue, type CueEvents, Cues, compileCue } from './cues.ts';
 import { Energiser } from './energise.ts';
@@ -17,9 +18,15 @@ export class Assembly {
   readonly parker: Parker;
   readonly waker: Energiser;
 
-  constructor(body: Body, cues: ReadonlyMap<string, Cue>, journal: Journal, events: CueEvents) {
+  constructor(
+    body: Body,
+    cues: ReadonlyMap<string, Cue>,
+    journal: Journal,
+    events: CueEvents,
+    clock: Clock,
+  ) {
     this.body = body;
-    this.gate = new Gate(body, journal);
+    this.gate = new Gate(body, journal, () => clock.nowMs());
     this.cues = new Cues(body, this.gate, journal, events, cues);
     this.idle = new Idle(body, this.cues);
     this.parker = new Parker(body, this.gate, journal);
@@ -53,8 +60,8 @@ export class Assembling {
     this.#cues.set(name, compileCue(name, cue));
   }
 
-  complete(journal: Journal, events: CueEvents): Assembly {
+  complete(journal: Journal, events: CueEvents, clock: Clock): Assembly {
     this.body.complete();
-    return new Assembly(this.body, this.#cues, journal, events);
+    return new Assembly(this.body, this.#cues, journal, events, clock);
   }
 }

@@ -124,7 +124,7 @@ export class Core {
     const { drivers, changing } = options;
     const prop = { cueDurationsS: {}, ...options.prop };
     const body = Body.of(prop, drivers);
-    this.#assembly = new Assembly(body, cuesOf(prop), this.journal, this.#cueEvents);
+    this.#assembly = new Assembly(body, cuesOf(prop), this.journal, this.#cueEvents, this.#clock);
     this.#changing = changing;
     this.#version = options.version ?? '';
     this.changes =
@@ -684,7 +684,7 @@ export class Core {
     const before = this.body.boards;
     const after = assembling.body.boards;
     try {
-      const assembly = assembling.complete(this.journal, this.#cueEvents);
+      const assembly = assembling.complete(this.journal, this.#cueEvents, this.#clock);
       const likeOf = (board: Board) => before.find((one) => one.isLike(board));
       const closing = before.filter((board) => !after.some((one) => likeOf(one) === board));
       const opening = after.filter((board) => !likeOf(board));

@@ -7,7 +7,7 @@ import { type Ease, isSmooth, parseEase } from '../sums/ease.ts';
 import { readyEase } from '../sums/eased-move.ts';
 import { type Random, seeded, seedOf } from '../sums/random.ts';
 import type { Actuator, Body } from './body.ts';
-import type { Gate, Move, Started } from './gate.ts';
+import type { Gate, Move } from './gate.ts';
 import type { Journal } from './journal.ts';
 import { colourOf, degOf, type Wanted, wantedByPose } from './pose.ts';
 import type { Relay } from './relay.ts';
@@ -410,8 +410,10 @@ export class Cues {
     const { moves } = wanted;
     if (moves.length > 0)
       this.#attempt(run, one, () => {
-        const started = this.#gate.move(moves, overS, run.who, nowS, ease);
-        this.#tellSlower(run, one, started, overS);
+        const started = this.#gate.move(moves, overS, run.who, nowS, ease, (durationS) =>
+          this.#tellSlower(run, one, durationS, overS),
+        );
+        if (started.delayed) this.#tellDelayed(run, one, started.delayed);
         const plans = moves.map(({ servo }) => servo.plans + (servo.delayed ? 1 : 0));
         const goesOn = ({ servo }: Move, i: number): boolean =>
           servo.delayed || (servo.moving && servo.plans === plans[i]);
@@ -504,23 +506,21 @@ export class Cues {
     });
   }
 
-  /** A move that its limits or its rail hold back says so. */
-  #tellSlower(run: Run, one: StepRun, { durationS, delayed }: Started, overS: number): void {
+  #tellDelayed(run: Run, one: StepRun, why: string): void {
     const { index } = one.step;
-    const values = { cue: run.cue.name, step: index };
-    if (delayed)
-      this.#journal.add(
-        run.who,
-        'delayed',
-        `cue ${run.cue.name}, step ${index + 1}: ${delayed}`,
-        values,
-      );
+    const text = `cue ${run.cue.name}, step ${index + 1}: ${why}`;
+    this.#journal.add(run.who, 'delayed', text, { cue: run.cue.name, step: index });
+  }
+
+  /** A move that its limits hold back says so. */
+  #tellSlower(run: Run, one: StepRun, durationS: number, overS: number): void {
+    const { index } = one.step;
     if (overS > 0 && durationS > overS + SLOWER_S)
       this.#journal.add(
         run.who,
         'slower',
         `cue ${run.cue.name}, step ${index + 1}: takes ${tidy(durationS, 2)} s, not ${overS} s; the limits allow no more`,
-        { ...values, durationS: tidy(durationS, 3), overS },
+        { cue: run.cue.name, step: index, durationS: tidy(durationS, 3), overS },
       );
   }
 

@@ -8,6 +8,7 @@ import type { Trajectory } from '../sums/profile.ts';
 import { type Actuator, type Body, describe, NO_RAIL, type Rail } from './body.ts';
 import type { Journal } from './journal.ts';
 import type { Lamp, RgbLight } from './light.ts';
+import { type Planned, Planning } from './planning.ts';
 import type { Wanted } from './pose.ts';
 import type { Relay } from './relay.ts';
 import type { Servo } from './servo.ts';
@@ -15,8 +16,8 @@ import type { Servo } from './servo.ts';
 /** A rail may be this much over its limit (A) by rounding alone. */
 const RAIL_SLACK_A = 1e-9;
 const FEEL_STEP_DEG = 5;
-/** Times that differ by less than this share are the same but for rounding. */
-const SAME = 1e-9;
+/** Eased moves of more servos than this are planned in slices. */
+const PLANNED_AT_ONCE = 2;
 
 export interface Move {
   servo: Servo;
@@ -30,10 +31,15 @@ interface Waiting {
   who: string;
   jog: boolean;
   ease: Ease | undefined;
+  /** It is being planned, a slice in each tick; then what came of it. */
+  planning?: Planning | undefined;
+  planned?: Planned;
+  /** Told how long it takes (s), once that is known. */
+  onPlanned?: ((durationS: number) => void) | undefined;
 }
 
 export interface Started {
-  /** How long the move takes once it has started (s). */
+  /** How long the move takes once it has started (s); the least while it is still being planned. */
   durationS: number;
   /** Why it has to wait, in words. */
   delayed?: string;
@@ -47,15 +53,18 @@ export interface Started {
 export class Gate {
   readonly #body: Body;
   readonly #journal: Journal;
+  readonly #nowMs: () => number;
   /** The servos with an interlock: no others are looked at in every tick. */
   readonly #guarded: readonly Servo[];
   #waiting: Waiting[] = [];
   /** Set while parking: going to rest is never refused by an interlock. */
   parking = false;
 
-  constructor(body: Body, journal: Journal) {
+  /** @param nowMs the clock by which slices of planning end; without it they end by their number */
+  constructor(body: Body, journal: Journal, nowMs: () => number = () => 0) {
     this.#body = body;
     this.#journal = journal;
+    this.#nowMs = nowMs;
     this.#guarded = body.servos.filter(({ spec }) => spec.requires);
   }
 
@@ -64,18 +73,43 @@ export class Gate {
   /**
    * Sends servos to angles (deg); together they start and arrive together, paced by the slowest.
    * @param ease the shape of the move, for servos that stand still; as fast as allowed without it
+   * @param onPlanned told how long the move takes (s), now or, for many eased ones, some ticks later
    * @throws Refusal `outOfLimits`, `interlock`, `railLimit`; nothing has moved then
    */
-  move(moves: readonly Move[], overS: number, who: string, nowS: number, ease?: Ease): Started {
-    return this.#send({ moves, overS, who, jog: false, ease }, nowS);
+  move(
+    moves: readonly Move[],
+    overS: number,
+    who: string,
+    nowS: number,
+    ease?: Ease,
+    onPlanned?: (durationS: number) => void,
+  ): Started {
+    return this.#send({ moves, overS, who, jog: false, ease, onPlanned }, nowS);
   }
 
   #send(asked: Waiting, nowS: number): Started {
-    const { moves, who, ease } = asked;
+    const { moves, ease } = asked;
     this.mustBeAbleToMove(moves, nowS);
     if (ease) for (const { servo, toDeg } of moves) this.#mustCurveWithin(servo, toDeg, ease);
     this.cancel(moves.map((move) => move.servo));
-    const { plans, durationS } = this.#plan(asked);
+    const planning = new Planning(moves, asked.overS, ease);
+    if (ease && moves.length > PLANNED_AT_ONCE && !moves.some(({ servo }) => servo.moving)) {
+      this.#waiting.push({ ...asked, planning });
+      for (const { servo } of moves) servo.delayed = true;
+      return { durationS: asked.overS };
+    }
+    const { plans, durationS } = planning.whole();
+    asked.onPlanned?.(durationS);
+    return this.#startOrWait(asked, plans, durationS, nowS);
+  }
+
+  #startOrWait(
+    asked: Waiting,
+    plans: readonly Trajectory[],
+    durationS: number,
+    nowS: number,
+  ): Started {
+    const { moves } = asked;
     const full = this.#blockedBy(moves, nowS);
     if (!full) {
       this.#start(asked, plans);
@@ -83,13 +117,17 @@ export class Gate {
     }
     this.#waiting.push(asked);
     for (const { servo } of moves) servo.delayed = true;
+    return { durationS, delayed: this.#tellDelayed(asked, full) };
+  }
+
+  #tellDelayed({ moves, who }: Waiting, full: Rail): string {
     const delayed = `waits until rail ${full.name} has room (${tidy(full.amps)} A of ${full.limitA} A in use)`;
     this.#journal.add(who, 'delayed', `${moves.map((m) => m.servo.name).join(', ')} ${delayed}`, {
       rail: full.name,
       amps: tidy(full.amps),
       limitA: full.limitA,
     });
-    return { durationS, delayed };
+    return delayed;
   }
 
   /** @throws Refusal `outOfLimits`, `interlock`, `condition`, `railLimit` when they may not move */
@@ -196,11 +234,38 @@ export class Gate {
         this.#journal.add('prop', 'refused', `no longer: ${error.message}`, error.values);
         return false;
       }
-      if (this.#blockedBy(moves, nowS)) return true;
-      this.#start(asked, this.#plan(asked).plans);
-      this.#journal.add(who, 'started', `${moves.map((m) => m.servo.name).join(', ')} starts now`);
+      const { planning } = asked;
+      if (planning && !this.#planOn(asked, planning)) return true;
+      const full = this.#blockedBy(moves, nowS);
+      if (full) {
+        if (planning) this.#tellDelayed(asked, full);
+        return true;
+      }
+      this.#start(asked, this.#plansOf(asked));
+      if (!planning)
+        this.#journal.add(
+          who,
+          'started',
+          `${moves.map((m) => m.servo.name).join(', ')} starts now`,
+        );
       return false;
     });
+  }
+
+  /** Plans a slice; whether that was the last one. */
+  #planOn(asked: Waiting, planning: Planning): boolean {
+    const planned = planning.slice(this.#nowMs);
+    if (!planned) return false;
+    asked.planned = planned;
+    asked.planning = undefined;
+    asked.onPlanned?.(planned.durationS);
+    return true;
+  }
+
+  /** What was planned counts as long as everything stands where it stood. */
+  #plansOf({ moves, overS, ease, planned }: Waiting): readonly Trajectory[] {
+    const still = !moves.some(({ servo }) => servo.moving);
+    return planned && still ? planned.plans : new Planning(moves, overS, ease).whole().plans;
   }
 
   /** Forgets what waits for one of these servos, or everything. */
@@ -217,27 +282,6 @@ export class Gate {
       servo.take(plans[i]!);
       servo.jogging = jog;
     }
-  }
-
-  /**
-   * Ways that all take as long as the slowest member does, and no less than was asked for. Which one
-   * that is can be guessed: it goes first, so that hardly any is planned twice.
-   */
-  #plan({ moves, overS, ease }: Waiting): { plans: Trajectory[]; durationS: number } {
-    const plans: Trajectory[] = new Array(moves.length);
-    const order = moves.map((move, i) => ({ ...move, i, roughS: roughTimeS(move) }));
-    order.sort((a, b) => b.roughS - a.roughS);
-    let durationS = overS;
-    for (const { servo, toDeg, i } of order) {
-      const plan = servo.planEased(toDeg, durationS, ease);
-      plans[i] = plan;
-      // Longer than asked by more than rounding.
-      if (plan.durationS > durationS * (1 + SAME)) durationS = plan.durationS;
-    }
-    for (const { servo, toDeg, i } of order)
-      if (plans[i]!.durationS < durationS * (1 - SAME))
-        plans[i] = servo.planEased(toDeg, durationS, ease);
-    return { plans, durationS };
   }
 
   /** A curve that overshoots must do so within the limits. */
@@ -546,12 +590,4 @@ export class Gate {
       { rail: rail.name, amps: tidy(amps), limitA: rail.limitA },
     );
   }
-}
-
-/** About how long a move takes from rest, without a curve (s): good enough to tell which takes longest. */
-function roughTimeS({ servo: { state, limits }, toDeg }: Move): number {
-  const distance = Math.abs(toDeg - state.pos);
-  const { speed, accel, jerk } = limits;
-  const ramps = Math.min(speed / accel, Math.sqrt(distance / accel));
-  return distance / speed + ramps + (jerk === undefined ? 0 : accel / jerk);
 }

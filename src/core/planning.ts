@@ -1,0 +1,87 @@
+import type { Ease } from '../sums/ease.ts';
+import type { Trajectory } from '../sums/profile.ts';
+import type { Move } from './gate.ts';
+
+/** Times that differ by less than this share are the same but for rounding. */
+const SAME = 1e-9;
+/** A slice of planning ends after so much time (ms) on the core's clock, or so many plans. */
+const SLICE_MS = 1;
+const SLICE_PLANS = 12;
+
+export interface Planned {
+  plans: Trajectory[];
+  /** All of them take as long (s). */
+  durationS: number;
+}
+
+/**
+ * Ways that all take as long as the slowest member does, and no less than was asked for. Which one that
+ * is can be guessed: it goes first, so that hardly any is planned twice.
+ *
+ * Eased moves of many servos take longer to plan than a tick has time for: they are planned in slices,
+ * one a tick, while everything stands still.
+ */
+export class Planning {
+  readonly #moves: readonly Move[];
+  readonly #ease: Ease | undefined;
+  readonly #plans: (Trajectory | undefined)[];
+  readonly #order: number[];
+  #durationS: number;
+  #next = 0;
+
+  constructor(moves: readonly Move[], overS: number, ease: Ease | undefined) {
+    this.#moves = moves;
+    this.#ease = ease;
+    this.#durationS = overS;
+    this.#plans = new Array(moves.length);
+    const rough = moves.map(roughTimeS);
+    this.#order = moves.map((_, i) => i).sort((a, b) => rough[b]! - rough[a]!);
+  }
+
+  /** Plans all that is left. */
+  whole(): Planned {
+    while (!this.#step()) {}
+    return this.#done();
+  }
+
+  /** Plans some more; undefined while there is more to do. */
+  slice(nowMs: () => number): Planned | undefined {
+    const startMs = nowMs();
+    let plans = 0;
+    do {
+      if (this.#step()) return this.#done();
+      plans++;
+    } while (plans < SLICE_PLANS && nowMs() - startMs < SLICE_MS);
+    return undefined;
+  }
+
+  /** Plans the next one that is not as long as all; whether there is none. */
+  #step(): boolean {
+    for (; this.#next < 2 * this.#order.length; this.#next++) {
+      const i = this.#order[this.#next % this.#order.length]!;
+      const before = this.#plans[i];
+      if (before && before.durationS >= this.#durationS * (1 - SAME)) continue;
+      const { servo, toDeg } = this.#moves[i]!;
+      const plan = servo.planEased(toDeg, this.#durationS, this.#ease);
+      this.#plans[i] = plan;
+      // Longer than asked by more than rounding.
+      const first = this.#next < this.#order.length;
+      if (first && plan.durationS > this.#durationS * (1 + SAME)) this.#durationS = plan.durationS;
+      this.#next++;
+      return this.#next === 2 * this.#order.length;
+    }
+    return true;
+  }
+
+  #done(): Planned {
+    return { plans: this.#plans as Trajectory[], durationS: this.#durationS };
+  }
+}
+
+/** About how long a move takes from rest, without a curve (s): good enough to tell which takes longest. */
+function roughTimeS({ servo: { state, limits }, toDeg }: Move): number {
+  const distance = Math.abs(toDeg - state.pos);
+  const { speed, accel, jerk } = limits;
+  const ramps = Math.min(speed / accel, Math.sqrt(distance / accel));
+  return distance / speed + ramps + (jerk === undefined ? 0 : accel / jerk);
+}
