@@ -18,7 +18,7 @@ export async function openI2c(bus: number): Promise<I2cBus> {
   } catch (error) {
     throw new Refusal(
       'noSuchThing',
-      `the npm package i2c-bus is not there (${(error as Error).message}); install it with npm rebuild i2c-bus, which needs make and a C++ compiler`,
+      `the npm package i2c-bus cannot be loaded (${(error as Error).message}); sudo sinew doctor says how to have it compiled here`,
     );
   }
   return library.openPromisified(bus);

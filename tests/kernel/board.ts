@@ -1,4 +1,4 @@
-import type { Machine } from './machine.ts';
+import type { Machine } from '../emulated/machine.ts';
 
 /** What the hardware of an emulated machine shows of itself, without a part of Sinew. */
 

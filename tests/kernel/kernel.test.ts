@@ -1,13 +1,13 @@
 import { execFileSync } from 'node:child_process';
 import { cpSync, existsSync, mkdirSync, mkdtempSync, rmSync } from 'node:fs';
-import { createRequire } from 'node:module';
 import { tmpdir } from 'node:os';
-import { dirname, join } from 'node:path';
+import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { afterAll, beforeAll, expect, it } from 'vitest';
+import { type Machine, type Pace, packBag } from '../emulated/machine.ts';
 import { type Chip, chip, highNs, type Led, lines, TRACE, writesAfter } from './board.ts';
 import { type Image, image } from './image.ts';
-import { Machine, type Pace, packBag } from './machine.ts';
+import { bootPc } from './pc.ts';
 
 /**
  * A release on a whole machine: Debian's kernel and systemd in qemu, two PCA9685 by the module
@@ -35,16 +35,13 @@ function lap(what: string): void {
   lastMs = nowMs;
 }
 
-const boot = (pace: Pace) =>
-  Machine.boot(made, { disk: join(folder, 'disk'), bag: join(folder, 'bag.tar'), folder, pace });
+const boot = (pace: Pace) => bootPc(made, folder, pace);
 
 /** What the machine gets: the release as npm run package makes it, and what the tests need. */
 function makeBag(): void {
   const bag = join(folder, 'bag');
   mkdirSync(bag);
   execFileSync('sh', [join(clone, 'systemd/package.sh'), join(bag, 'release.tgz')]);
-  const i2c = dirname(createRequire(import.meta.url).resolve('i2c-bus/package.json'));
-  cpSync(join(i2c, 'build/Release/i2c.node'), join(bag, 'i2c.node'));
   cpSync(join(here, 'guest/prop.yaml'), join(bag, 'prop.yaml'));
   cpSync(join(here, 'guest/test.conf'), join(bag, 'test.conf'));
   cpSync(join(clone, 'tests/systemd/block.mjs'), join(bag, 'block.mjs'));
@@ -144,10 +141,7 @@ stat -c '%a %U' /etc/sinew/token; stat -c '%a %G' /dev/i2c-0 /dev/gpiochip0 /sys
 });
 
 it('doctor finds nothing missing, and the unit has few rights', async () => {
-  // There is no compiler in the machine: the add-on for I2C comes from outside.
   await machine.run(`set -e; cd /root
-mkdir -p /opt/sinew/node_modules/i2c-bus/build/Release
-cp i2c.node /opt/sinew/node_modules/i2c-bus/build/Release/
 cat prop.yaml >/var/lib/sinew/prop.yaml
 cp block.mjs /opt/
 cp test.conf /etc/systemd/system/sinewd.service.d/`);
