@@ -60,6 +60,16 @@ export default defineConfig({
           sequence: { groupOrder: 5 },
         },
       },
+      {
+        test: {
+          ...common,
+          name: 'raspi',
+          include: ['tests/raspi/**/*.test.ts'],
+          testTimeout: 900_000,
+          hookTimeout: 900_000,
+          sequence: { groupOrder: 6 },
+        },
+      },
     ],
   },
 });

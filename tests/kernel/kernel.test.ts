@@ -5,7 +5,8 @@ import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { afterAll, beforeAll, expect, it } from 'vitest';
 import { type Machine, type Pace, packBag } from '../emulated/machine.ts';
-import { type Chip, chip, highNs, type Led, lines, TRACE, writesAfter } from './board.ts';
+import { highNs, traceWrites, writesAfter } from '../emulated/trace.ts';
+import { type Chip, chip, type Led, lines } from './board.ts';
 import { type Image, image } from './image.ts';
 import { bootPc } from './pc.ts';
 
@@ -174,7 +175,7 @@ it('it starts with the machine, with every output safe', async () => {
   machine = await boot('exact');
   lap('a boot, exact');
   await untilRunning();
-  await machine.run(TRACE);
+  await machine.run(traceWrites(['smbus/smbus_write', 'gpio/gpio_value', 'pwm/pwm_apply']));
   lap('until sinewd runs, exact');
   const [servos, outs] = [await chip(machine, SERVOS), await chip(machine, OUTS)];
   // 7.3.5: round(25 MHz / (4096 × 50 Hz)) - 1; 1Eh is the data sheet's own value for 200 Hz.
