@@ -63,7 +63,7 @@ export default defineConfig({
       {
         test: {
           ...common,
-          name: 'raspi',
+          name: 'kernel-board',
           include: ['tests/raspi/**/*.test.ts'],
           testTimeout: 900_000,
           hookTimeout: 900_000,
