@@ -10,7 +10,8 @@ const PACE: Record<Pace, string[]> = {
   quick: ['-accel', 'tcg,thread=multi'],
   exact: ['-accel', 'tcg', '-icount', 'shift=0,sleep=on'],
 };
-const KERNEL_ARGS = 'console=ttyS1,115200 quiet panic=-1 mitigations=off systemd.show_status=no';
+const KERNEL_ARGS =
+  'console=ttyS1,115200 quiet panic=-1 mitigations=off systemd.show_status=no systemd.getty_auto=no';
 
 /** GPIO registers: BCM2835 ARM Peripherals, 6.1, at the address that the BCM2837 has them. */
 const GPFSEL0 = 0x3f200000;

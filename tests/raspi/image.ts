@@ -1,4 +1,4 @@
-import { cpSync } from 'node:fs';
+import { cpSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import {
@@ -58,7 +58,7 @@ export function image(): Image {
   needs(PACKAGES, COMMANDS);
   const archive = new Archive('arm64');
   const release = archive.kernelRelease();
-  const from = { text: [release], files: [join(here, 'image.ts')] };
+  const from = { text: [release, ...treeCommands()], files: [join(here, 'image.ts')] };
   const files = ['vmlinuz', 'initrd.gz', 'disk.ext4', 'debian.dtb', 'header.dtb'];
   const folder = kept('raspi', from, files, (work) => make(work, archive, release));
   const [kernel, initrd, disk, debian, header] = files.map((file) => join(folder, file)) as [
@@ -96,6 +96,14 @@ function make(work: string, archive: Archive, release: string): void {
   trees(work, join(packages, `usr/lib/linux-image-${release}/broadcom/bcm2837-rpi-3-b.dtb`));
 }
 
+/** What the README has people type, so that the PWM comes out at GPIO 12 and 13. */
+function treeCommands(): string[] {
+  const readme = readFileSync(join(here, '../../README.md'), 'utf8');
+  const commands = [...readme.matchAll(/^sudo fdtput (.*)$/gm)].map(([, words]) => words!);
+  if (commands.length === 0) throw new Error('the README has no commands for the device tree');
+  return commands;
+}
+
 /** Programs of the board run here, by qemu: the kernel asks for it. @throws Error */
 function runsHere(): void {
   const at = '/proc/sys/fs/binfmt_misc';
@@ -112,8 +120,6 @@ function trees(work: string, original: string): void {
   // Else the first UART belongs to a Bluetooth chip, and is no terminal.
   put('-r', debian, '/soc/serial@7e201000/bluetooth');
   cpSync(debian, header);
-  // What an overlay does: any numbers that no other node has.
-  put('-t', 'x', header, '/soc/gpio@7e200000/pwm0_gpio12', 'phandle', '112');
-  put('-t', 'x', header, '/soc/gpio@7e200000/pwm1_gpio13', 'phandle', '113');
-  put('-t', 'x', header, '/soc/pwm@7e20c000', 'pinctrl-0', '112', '113');
+  for (const command of treeCommands())
+    put(...command.split(' ').map((word) => (word === '$tree' ? header : word)));
 }
