@@ -23,7 +23,7 @@ export async function openNotify(env: NodeJS.ProcessEnv): Promise<Notify | undef
   } catch (error) {
     throw new Refusal(
       'internal',
-      `systemd cannot be notified: ${(error as Error).message}; install libsystemd0, then npm ci in the folder of Sinew`,
+      `systemd cannot be notified: ${(error as Error).message}; sudo apt install libsystemd0, then run install.sh of the release again`,
     );
   }
 }
