@@ -91,15 +91,8 @@ architecture() {
   esac
 }
 
-# The release's own Node where it has one for this machine; else the machine's, if it will do.
-# Sets node, which is a path in the release or in the system.
-choose_node() {
-  node=$release/runtime/$arch/node
-  if [ -x "$node" ]; then
-    # A system that is too old has no C library for it.
-    if why=$("$node" --version 2>&1); then return; fi
-    echo "install.sh: the release's own Node does not run here: $why" >&2
-  fi
+# The machine's own Node, if it will do. Sets node.
+find_node() {
   way="The release carries Node for 64-bit and 32-bit ARM (ARMv7 or later); this is $arch.
 On Debian 13 or later: sudo apt install nodejs. Debian 12's own is version 18, too old."
   node=$(command -v node) || fail "Node is missing; Sinew needs version 20 or later. $way"
@@ -119,21 +112,35 @@ check_needs() {
     [ -e "$release/$part" ] || fail "$release is no release of Sinew; unpack its archive anew"
   done
   arch=$(architecture)
-  choose_node
+  runtime=$release/runtime/$arch
+  [ -d "$runtime" ] || find_node
+}
+
+# The release's own Node beside the new program; sets node. An installed one is not packed.
+unpack_node() {
+  mkdir -p "$home.new/runtime"
+  cp -R "$runtime" "$home.new/runtime/"
+  node=$home.new/runtime/$arch/node
+  if [ -f "$node.gz" ]; then gunzip "$node.gz"; fi
+  if why=$("$node" --version 2>&1); then
+    ln -s "../runtime/$arch/node" "$home.new/bin/node"
+  else
+    # A system that is too old has no C library for it.
+    echo "install.sh: the release's own Node does not run here: $why" >&2
+    rm -rf "$home.new/runtime"
+    find_node
+  fi
 }
 
 # The new program is ready beside the old one before the old one is stopped.
 prepare_program() {
   rm -rf "$home.new"
-  mkdir -p "$home.new/bin" "$home.new/runtime"
+  mkdir -p "$home.new/bin"
   for part in dist config systemd node_modules package.json README.md CONTENTS install.sh; do
     cp -R "$release/$part" "$home.new/"
   done
-  if [ -d "$release/runtime/$arch" ]; then cp -R "$release/runtime/$arch" "$home.new/runtime/"; fi
-  case $node in
-    "$release"/*) ln -s "../runtime/$arch/node" "$home.new/bin/node" ;;
-    *) ln -s "$node" "$home.new/bin/node" ;;
-  esac
+  if [ -d "$runtime" ]; then unpack_node; fi
+  [ -e "$home.new/bin/node" ] || ln -s "$node" "$home.new/bin/node"
   for program in daemon:sinewd cli:sinew safe-levels:sinew-safe-levels; do
     # By its own Node, whatever the machine has.
     printf '#!/bin/sh\nexec /opt/sinew/bin/node /opt/sinew/dist/%s.js "$@"\n' "${program%:*}" \
@@ -157,7 +164,7 @@ add_driver() {
   driver=$1 package=$2 target=$3 missing=$4
   shift 4
   kind=$("$node" -p "\`node-v\${process.versions.modules}-linux-\${process.arch}\`")
-  headers=$release/runtime/$arch/include/node
+  headers=$home.new/runtime/$arch/include/node
   [ -d "$headers" ] || headers=$(dirname "$(dirname "$node")")/include/node
   if ! loads "$package" "$target" && command -v g++ >/dev/null && [ -e "$headers/node.h" ]; then
     sh "$home.new/systemd/addon.sh" "$package" "$target" "$home.new/node_modules" "$headers" \

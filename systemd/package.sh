@@ -39,6 +39,8 @@ addons() {
     rm -rf "$to/include/node/openssl"
     abi=$(sed -n 's/^#define NODE_MODULE_VERSION \([0-9]*\)$/\1/p' "$to/include/node/node_version.h")
     if command -v "$tools-strip" >/dev/null; then "$tools-strip" "$to/node"; fi
+    # A card is slow to write: the Node of the other boards stays small there.
+    gzip --no-name "$to/node"
     if command -v "$tools-g++" >/dev/null; then
       CXX=$tools-g++ STRIP=$tools-strip sh systemd/addon.sh i2c-bus i2c "$1/node_modules" \
         "$to/include/node" "node-v$abi-linux-$arch"

@@ -102,7 +102,7 @@ export const bootBoard = (
         ...['-M', 'raspi3b', '-m', '1G', '-display', 'none', '-monitor', 'none'],
         ...PACE[pace],
         ...['-kernel', kernel, '-dtb', trees[tree], '-initrd', initrd, '-append', KERNEL_ARGS],
-        ...['-drive', `if=sd,format=raw,file=${join(folder, 'disk')}`],
+        ...['-drive', `if=sd,format=raw,cache=unsafe,file=${join(folder, 'disk')}`],
         ...[...controlPort(folder), '-serial', 'chardev:control'],
         ...['-serial', `file:${consoleLog(folder)}`],
         ...['-qtest', `unix:${join(folder, 'qtest')},server=on,wait=off`, '-qtest-log', 'none'],

@@ -323,6 +323,9 @@ it.each([
   mkdirSync(unpacked, { recursive: true });
   const archive = join(folder, 'bag', `sinew-${version}.tgz`);
   execFileSync('tar', ['xzf', archive, '-C', unpacked]);
+  execFileSync('gunzip', ['-f', '-k', `runtime/${arch}/node.gz`], {
+    cwd: join(unpacked, `sinew-${version}`),
+  });
   const said = execFileSync(
     `qemu-${emulator}-static`,
     [

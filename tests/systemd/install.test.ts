@@ -16,6 +16,7 @@ import {
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { gunzipSync } from 'node:zlib';
 import { afterAll, beforeAll, expect, it } from 'vitest';
 import { readTokenFile } from '../../src/gateway/token.ts';
 import { needTools } from '../tools.ts';
@@ -76,7 +77,10 @@ it('a release holds what a board needs, and no tests or sources', () => {
 });
 
 /** The machine that an ELF file is for: e_machine of the System V ABI's object format. */
-const machine = (path: string) => readFileSync(join(release, path)).readUInt16LE(18);
+function machine(path: string): number {
+  const file = readFileSync(join(release, path));
+  return (path.endsWith('.gz') ? gunzipSync(file) : file).readUInt16LE(18);
+}
 const [EM_ARM, EM_AARCH64] = [40, 183];
 
 it('a release has Node and the add-ons for 64-bit and 32-bit ARM, and says so', () => {
@@ -89,7 +93,7 @@ it('a release has Node and the add-ons for 64-bit and 32-bit ARM, and says so', 
       contents,
     )!;
     expect(contents).toMatch(new RegExp(`^koffi, compiled for linux-${arch}$`, 'm'));
-    expect(machine(`runtime/${arch}/node`)).toBe(elf);
+    expect(machine(`runtime/${arch}/node.gz`)).toBe(elf);
     expect(machine(`node_modules/i2c-bus/lib/binding/${kind}/i2c.node`)).toBe(elf);
   }
   expect(readFileSync(join(release, 'CONTENTS'), 'utf8')).toBe(
