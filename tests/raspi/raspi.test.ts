@@ -1,5 +1,13 @@
 import { execFileSync } from 'node:child_process';
-import { cpSync, existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync } from 'node:fs';
+import {
+  cpSync,
+  existsSync,
+  mkdirSync,
+  mkdtempSync,
+  readFileSync,
+  rmSync,
+  writeFileSync,
+} from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
@@ -58,6 +66,30 @@ function putOnCard(bag: string, names: string[]): void {
 
 const untilRunning = () => machine.run('until systemctl -q is-active sinewd; do sleep 0.2; done');
 const processId = async () => (await machine.run('systemctl show -P MainPID sinewd')).trim();
+
+/** The owl with one more servo, on the header: a prop file of a length that people write. */
+function owlOnHeader(): string {
+  let text = readFileSync(join(clone, 'config/owl.yaml'), 'utf8');
+  for (const [place, more] of [
+    ['\nboards:\n', '  header: { driver: linux, chip: gpiochip0, pwmChip: 0 }\n'],
+    [
+      '\nchannels:\n',
+      `  flap:
+    kind: servo
+    output: { board: header, pin: ${WING} }
+    calibration: [[1000, -45], [2000, 45]]
+    speedDegS: 240
+    accelDegS2: 2400
+    marks: { rest: 0 }
+    park: { to: rest, then: release }
+`,
+    ],
+  ] as const) {
+    if (!text.includes(place)) throw new Error(`the owl has no ${place.trim()}`);
+    text = text.replace(place, `${place}${more}`);
+  }
+  return text;
+}
 
 /** Runs lines at Sinew's own prompt, and leaves the prop as it is then for five minutes. */
 const session = (...typed: string[]) =>
@@ -122,7 +154,8 @@ beforeAll(async () => {
   );
   expect(said).toMatch(/^Node 20\.\S+ for arm64$/m);
   cpSync(join(here, 'guest/prop.yaml'), join(bag, 'prop.yaml'));
-  putOnCard(bag, [`sinew-${version}.tgz`, 'prop.yaml']);
+  writeFileSync(join(bag, 'owl.yaml'), owlOnHeader());
+  putOnCard(bag, [`sinew-${version}.tgz`, 'prop.yaml', 'owl.yaml']);
   lap('the release');
   await boot('quick', 'debian');
   lap('a first boot, quick');
@@ -307,7 +340,29 @@ it('after a restart of the board the prop is parked, and the capture is there', 
   lap('a move to the captured mark, exact');
 });
 
+it('a capture in a long file does not end the daemon either', async () => {
+  await machine.run(
+    'systemctl stop sinewd; cat /root/owl.yaml >/var/lib/sinew/prop.yaml; systemctl start sinewd',
+  );
+  await session('wake', 'move flap 30');
+  const pid = await processId();
+  const said = await machine.try(
+    "echo 'mark flap here' | sinew --grace 300 session; journalctl -b -u sinewd | tail -20",
+  );
+  expect(await processId(), said.said).toBe(pid);
+  expect(await machine.run('grep -c "here: 30" /var/lib/sinew/prop.yaml')).toBe('1\n');
+  expect(await condition()).toBe('live');
+  expect(await highNs(machine, 0)).toBeCloseTo(1000 * (1000 + (1000 * (30 + 45)) / 90), -3);
+  lap('a capture in a long file, exact');
+});
+
 it('uninstalling leaves the prop parked, and no program', async () => {
+  // With the prop that has relays on the header.
+  await machine.run(
+    'systemctl stop sinewd; cat /root/prop.yaml >/var/lib/sinew/prop.yaml; systemctl start sinewd',
+  );
+  await session('wake', ...ALL_ON);
+  await expectAllOn();
   expect(await machine.run('/opt/sinew/install.sh --uninstall')).toMatch(/Sinew is removed\./);
   await expectLetGoSafe();
   const left = await machine.try('ls -d /opt/sinew /usr/local/bin/sinew* /var/lib/sinew/prop.yaml');
