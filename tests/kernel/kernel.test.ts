@@ -150,9 +150,9 @@ cp test.conf /etc/systemd/system/sinewd.service.d/`);
   const { findings } = JSON.parse(said) as { findings: { what: string; state: string }[] };
   const of = (state: string) =>
     findings.filter((one) => one.state === state).map(({ what }) => what);
-  // No network, so no time server; and no vcgencmd.
+  // No network, so no time server; no vcgencmd, and no device tree.
   expect(of('wrong')).toEqual(['clock']);
-  expect(of('unknown')).toEqual(['voltage']);
+  expect(of('unknown')).toEqual(['voltage', 'board header: PWM pins']);
   expect(of('fine')).toEqual(
     expect.arrayContaining([
       'board servos: chip at 0x40',
