@@ -97,6 +97,8 @@ for board in $BOARDS; do
     echo "package.sh: i2c-bus is not compiled for ${board%%:*}: there is no ${board##*:}-g++; sudo apt install $COMPILERS" >&2
 done
 
-tar --create --gzip --file "${1:-$name.tgz}" --sort=name --owner=0 --group=0 --numeric-owner \
+# The same from the same: no times of its making in it.
+tar --create --gzip --file "${1:-$name.tgz}" --sort=name --mtime="2000-01-01 UTC" \
+  --owner=0 --group=0 --numeric-owner \
   --directory "$stage" "$name"
 echo "${1:-$name.tgz}"

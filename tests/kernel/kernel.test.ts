@@ -6,6 +6,7 @@ import { fileURLToPath } from 'node:url';
 import { afterAll, beforeAll, expect, it } from 'vitest';
 import { type Machine, type Pace, packBag } from '../emulated/machine.ts';
 import { highNs, traceWrites, writesAfter } from '../emulated/trace.ts';
+import { WITH_WATCHDOG, WITHOUT_WATCHDOG } from '../emulated/watchdog.ts';
 import { type Chip, chip, type Led, lines } from './board.ts';
 import { type Image, image } from './image.ts';
 import { bootPc } from './pc.ts';
@@ -122,6 +123,7 @@ afterAll(async () => {
 });
 
 it('one command installs a release', async () => {
+  await machine.run(WITHOUT_WATCHDOG);
   const said = await machine.run(
     'set -e; cd /root; tar xf /dev/vdb; tar xzf release.tgz; cd sinew-*; ./install.sh',
   );
@@ -167,6 +169,7 @@ cp test.conf /etc/systemd/system/sinewd.service.d/`);
   expect(
     Number(/exposure level for sinewd.service: ([\d.]+)/.exec(security)?.[1]),
   ).toBeLessThanOrEqual(3);
+  await machine.run(WITH_WATCHDOG);
   await machine.powerOff();
   lap('doctor, security, and off, quick');
 });
