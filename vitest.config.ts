@@ -95,6 +95,16 @@ export default defineConfig({
           sequence: { groupOrder: 5 },
         },
       },
+      {
+        test: {
+          ...common,
+          name: 'kernel-board',
+          include: ['tests/raspi/**/*.test.ts'],
+          testTimeout: 900_000,
+          hookTimeout: 900_000,
+          sequence: { groupOrder: 6 },
+        },
+      },
     ],
   },
 });

@@ -8,7 +8,9 @@ sudo ./install.sh [--listen HOST:PORT] [--pigpio] [--realtime]
 sudo /opt/sinew/install.sh --uninstall [--purge]
 
 Installs Sinew in /opt/sinew as the service sinewd, or upgrades it; the configuration in /etc/sinew
-and the prop and its state in /var/lib/sinew stay as they are.
+and the prop and its state in /var/lib/sinew stay as they are. It needs no network: the release has all
+in it, Node included (for ARM boards). Run it again, from the release or as /opt/sinew/install.sh, to
+have a driver's software compiled that was not ready.
 
   --listen HOST:PORT  on a first installation: be reachable from other machines, by the token in
                       /etc/sinew/token
@@ -79,24 +81,113 @@ remove() {
   fi
 }
 
+# Node's name for what programs here are made for; of the kernel alone it cannot be told, as a 64-bit
+# one may run a 32-bit system.
+architecture() {
+  case $(uname -m)/$(getconf LONG_BIT) in
+    aarch64/64) echo arm64 ;;
+    aarch64/32 | armv7*/32 | armv8*/32) echo arm ;;
+    *) uname -m ;;
+  esac
+}
+
+# The machine's own Node, if it will do. Sets node.
+find_node() {
+  way="The release carries Node for 64-bit and 32-bit ARM (ARMv7 or later); this is $arch.
+On Debian 13 or later: sudo apt install nodejs. Debian 12's own is version 18, too old."
+  node=$(command -v node) || fail "Node is missing; Sinew needs version 20 or later. $way"
+  major=$("$node" -p 'process.versions.node.split(".")[0]')
+  [ "$major" -ge 20 ] || fail "Node $major is too old; Sinew needs version 20 or later. $way"
+  node=$(readlink -f "$node")
+  # An image is built with the Node that will be at the same place in it.
+  [ -z "$DESTDIR" ] || return 0
+  case $node in
+    /root/* | /home/*) fail "$node is in a home folder, which the service cannot read; install Node for all users. $way" ;;
+  esac
+}
+
 check_needs() {
-  command -v node >/dev/null || fail 'Node is missing; install Node 20 or later'
-  major=$(node -p 'process.versions.node.split(".")[0]')
-  [ "$major" -ge 20 ] || fail "Node $major is too old; install Node 20 or later"
-  command -v npm >/dev/null || fail 'npm is missing; install it with Node'
   [ -n "$DESTDIR" ] || command -v systemctl >/dev/null || fail 'this board does not run systemd'
-  [ -f "$release/dist/daemon.js" ] || fail "$release is no release of Sinew; unpack its archive anew"
+  for part in dist/daemon.js node_modules/koffi; do
+    [ -e "$release/$part" ] || fail "$release is no release of Sinew; unpack its archive anew"
+  done
+  arch=$(architecture)
+  runtime=$release/runtime/$arch
+  [ -d "$runtime" ] || find_node
+}
+
+# The release's own Node beside the new program; sets node. An installed one is not packed.
+unpack_node() {
+  mkdir -p "$home.new/runtime"
+  cp -R "$runtime" "$home.new/runtime/"
+  node=$home.new/runtime/$arch/node
+  if [ -f "$node.gz" ]; then gunzip "$node.gz"; fi
+  if why=$("$node" --version 2>&1); then
+    ln -s "../runtime/$arch/node" "$home.new/bin/node"
+  else
+    # A system that is too old has no C library for it.
+    echo "install.sh: the release's own Node does not run here: $why" >&2
+    rm -rf "$home.new/runtime"
+    find_node
+  fi
 }
 
 # The new program is ready beside the old one before the old one is stopped.
 prepare_program() {
   rm -rf "$home.new"
-  mkdir -p "$home.new"
-  for part in dist config systemd package.json package-lock.json README.md install.sh; do
+  mkdir -p "$home.new/bin"
+  for part in dist config systemd node_modules package.json README.md CONTENTS install.sh; do
     cp -R "$release/$part" "$home.new/"
   done
-  (cd "$home.new" && npm ci --omit=dev --no-audit --no-fund --loglevel=error)
+  if [ -d "$runtime" ]; then unpack_node; fi
+  [ -e "$home.new/bin/node" ] || ln -s "$node" "$home.new/bin/node"
+  for program in daemon:sinewd cli:sinew safe-levels:sinew-safe-levels; do
+    # By its own Node, whatever the machine has.
+    printf '#!/bin/sh\nexec /opt/sinew/bin/node /opt/sinew/dist/%s.js "$@"\n' "${program%:*}" \
+      >"$home.new/bin/${program#*:}"
+    chmod 755 "$home.new/bin/${program#*:}"
+  done
   chmod -R u=rwX,go=rX "$home.new"
+}
+
+# Whether the native part of a package can be loaded: loads PACKAGE TARGET
+loads() {
+  # pigpio itself loads without it, too.
+  code="require('bindings')({ bindings: '$2', module_root: '$home.new/node_modules/$1' })"
+  if [ "$1" = koffi ]; then code="require('koffi')"; fi
+  (cd "$home.new" && "$node" -e "$code") >/dev/null 2>&1
+}
+
+# Notes whether this machine has the software of a driver, or what is missing; compiles it if it can:
+# add_driver DRIVER PACKAGE TARGET REMEDY [LIBRARY...]
+add_driver() {
+  driver=$1 package=$2 target=$3 missing=$4
+  shift 4
+  kind=$("$node" -p "\`node-v\${process.versions.modules}-linux-\${process.arch}\`")
+  headers=$home.new/runtime/$arch/include/node
+  [ -d "$headers" ] || headers=$(dirname "$(dirname "$node")")/include/node
+  if ! loads "$package" "$target" && command -v g++ >/dev/null && [ -e "$headers/node.h" ]; then
+    sh "$home.new/systemd/addon.sh" "$package" "$target" "$home.new/node_modules" "$headers" \
+      "$kind" "$@" >"$home.new/$target.log" 2>&1 ||
+      missing="$missing; compiling it failed, see $home/$target.log"
+  fi
+  if loads "$package" "$target"; then
+    drivers="$drivers
+  $driver: ready"
+  else
+    drivers="$drivers
+  $driver: NOT ready; if your prop uses it: $missing, then run this again"
+  fi
+}
+
+check_drivers() {
+  loads koffi koffi || fail "the package koffi has no part for this machine ($arch); Sinew cannot run here"
+  drivers='
+  linux: ready'
+  add_driver pca9685 i2c-bus i2c 'sudo apt install g++'
+  add_driver pigpio pigpio pigpio \
+    "sudo apt install g++ pigpio (the board maker's own system has pigpio; plain Debian 12 does not: use driver linux there)" \
+    -lpigpio
 }
 
 make_user() {
@@ -115,9 +206,9 @@ replace_program() {
   mv "$home.new" "$home"
   rm -rf "$home.old"
   mkdir -p "$bin"
-  ln -sfn /opt/sinew/dist/daemon.js "$bin/sinewd"
-  ln -sfn /opt/sinew/dist/cli.js "$bin/sinew"
-  ln -sfn /opt/sinew/dist/safe-levels.js "$bin/sinew-safe-levels"
+  for program in sinewd sinew sinew-safe-levels; do
+    ln -sfn "/opt/sinew/bin/$program" "$bin/$program"
+  done
 }
 
 # An option that is there already may have been edited, and stays.
@@ -176,6 +267,7 @@ running=''
 if [ -z "$DESTDIR" ] && systemctl --quiet is-active sinewd; then running=yes; fi
 
 prepare_program
+check_drivers
 live make_user
 if [ -n "$running" ]; then
   echo 'The prop parks, then the service is stopped.'
@@ -192,10 +284,11 @@ if [ -z "$upgrade" ]; then live systemctl enable --now sinewd; fi
 if [ -n "$running" ]; then systemctl start sinewd; fi
 
 cat <<EOF
-Sinew $(node -p "require('$home/package.json').version") is installed.
+Sinew $(sed -n 's/^ *"version": "\(.*\)",$/\1/p' "$home/package.json") is installed.
   the prop     /var/lib/sinew/prop.yaml (the simulated owl, until you put yours there)
   options      /etc/sinew/sinewd.env
   the token    /etc/sinew/token
   what it says journalctl -u sinewd
+Software for the drivers:$drivers
 After a change: sudo systemctl restart sinewd. What this board lacks: sudo sinew doctor
 EOF

@@ -1,3 +1,4 @@
+import { pinTrouble } from '../drivers/pin-function.ts';
 import type { Board, Prop } from '../prop/schema.ts';
 import { MISSING, type World } from './world.ts';
 
@@ -12,24 +13,31 @@ export interface Finding {
   remedy?: string;
 }
 
-type Kind = Prop['channels'][string]['kind'];
+/** A channel of the prop on the board that is looked at. */
+export interface Output {
+  name: string;
+  kind: Prop['channels'][string]['kind'];
+  pins: readonly number[];
+}
 
 const CONFIG = '/boot/firmware/config.txt';
+/** Where an installed release is; a clone has npm instead. */
+const INSTALLER = '/opt/sinew/install.sh';
 /** The user that the service runs as. */
 const SERVICE_USER = 'sinew';
 
-/** What one board of the prop needs. `kinds` are those of the channels on it. */
+/** What one board of the prop needs. */
 export async function board(
   world: World,
   name: string,
   spec: Board,
-  kinds: ReadonlySet<Kind>,
+  outputs: readonly Output[],
 ): Promise<Finding[]> {
-  const findings = await needs(world, spec, kinds);
+  const findings = await needs(world, spec, outputs);
   return findings.map((finding) => ({ ...finding, what: `board ${name}: ${finding.what}` }));
 }
 
-async function needs(world: World, spec: Board, kinds: ReadonlySet<Kind>): Promise<Finding[]> {
+async function needs(world: World, spec: Board, outputs: readonly Output[]): Promise<Finding[]> {
   switch (spec.driver) {
     case 'sim':
       return [{ what: 'sim', state: 'fine', text: 'needs nothing' }];
@@ -38,7 +46,7 @@ async function needs(world: World, spec: Board, kinds: ReadonlySet<Kind>): Promi
     case 'pigpio':
       return pigpio(world);
     case 'linux':
-      return linux(world, spec.chip, spec.pwmChip, kinds);
+      return linux(world, spec.chip, spec.pwmChip, outputs);
   }
 }
 
@@ -51,7 +59,7 @@ async function pca9685(world: World, bus: number, address: number): Promise<Find
       `switch the bus on: dtparam=i2c_arm=on in ${CONFIG}, modprobe i2c-dev, then restart the board`,
     ),
     await group(world, 'i2c'),
-    await npm(world, 'i2c-bus'),
+    await npm(world, 'i2c-bus', 'pca9685', 'g++'),
     await program(world, ['i2cset'], 'i2c-tools'),
   ];
   if (findings[0]!.state === 'fine') findings.push(await answers(world, bus, address));
@@ -79,8 +87,8 @@ async function answers({ run }: World, bus: number, address: number): Promise<Fi
 async function pigpio(world: World): Promise<Finding[]> {
   return [
     await processor(world),
-    await npm(world, 'pigpio', 'sudo apt install pigpio, which has its C library; '),
-    await program(world, ['pinctrl', 'raspi-gpio'], 'raspi-utils'),
+    await npm(world, 'pigpio', 'pigpio', 'g++ pigpio', MAKERS_ONLY),
+    await program(world, ['pinctrl', 'raspi-gpio'], 'raspi-utils', MAKERS_ONLY),
     await file(world, '/dev/mem', 'use a kernel that has it (CONFIG_DEVMEM)'),
   ];
 }
@@ -102,23 +110,47 @@ async function linux(
   world: World,
   chip: string,
   pwmChip: number,
-  kinds: ReadonlySet<Kind>,
+  outputs: readonly Output[],
 ): Promise<Finding[]> {
   const findings = [
     await file(world, `/dev/${chip}`, 'gpiodetect shows the chips that this board has'),
     await group(world, 'gpio'),
-    await npm(world, 'koffi'),
+    await koffi(world),
     await program(world, ['gpioset'], 'gpiod'),
   ];
-  if (kinds.has('servo') || kinds.has('lamp') || kinds.has('rgb'))
-    findings.push(
-      await file(
-        world,
-        `/sys/class/pwm/pwmchip${pwmChip}`,
-        `switch hardware PWM on: dtoverlay=pwm-2chan in ${CONFIG}, then restart the board; ls /sys/class/pwm shows the chips`,
-      ),
-    );
+  const pulsed = outputs
+    .filter(({ kind }) => kind !== 'relay')
+    .flatMap(({ name, pins }) => pins.map((pin) => ({ name, pin })));
+  if (pulsed.length === 0) return findings;
+  const folder = `/sys/class/pwm/pwmchip${pwmChip}`;
+  const there = await file(
+    world,
+    folder,
+    `switch hardware PWM on: dtoverlay=pwm-2chan in ${CONFIG}, then restart the board; ls /sys/class/pwm shows the chips`,
+  );
+  findings.push(there);
+  if (there.state === 'fine') findings.push(await pwmOut(world, folder, pulsed));
   return findings;
+}
+
+/** Where the PWM comes out, of which the chip itself knows nothing. */
+async function pwmOut(
+  world: World,
+  folder: string,
+  pulsed: readonly { name: string; pin: number }[],
+): Promise<Finding> {
+  const what = 'PWM pins';
+  const pins = await world.pwmPins(folder);
+  if (!pins)
+    return {
+      what,
+      state: 'unknown',
+      text: 'the device tree does not tell where the PWM comes out',
+    };
+  const trouble = pinTrouble(pins, pulsed);
+  if (trouble) return { what, state: 'wrong', ...trouble };
+  const named = pulsed.map(({ name, pin }) => `GPIO ${pin} (${name})`).join(', ');
+  return { what, state: 'fine', text: `the PWM comes out at ${named}` };
 }
 
 async function file({ exists }: World, path: string, remedy: string): Promise<Finding> {
@@ -126,20 +158,58 @@ async function file({ exists }: World, path: string, remedy: string): Promise<Fi
   return { what: path, state: 'wrong', text: 'is missing', remedy };
 }
 
-async function npm({ cannotLoad }: World, name: string, first = ''): Promise<Finding> {
+/** Of packages that are in the board maker's system and not in Debian 12 (its archive for arm64). */
+const MAKERS_ONLY =
+  "the board maker's own system has it, plain Debian does not: use driver: linux there";
+
+/**
+ * The native part of an npm package.
+ * @param driver the one that needs it
+ * @param packages what the system needs to compile it
+ */
+async function npm(
+  world: World,
+  name: string,
+  driver: string,
+  packages: string,
+  note?: string,
+): Promise<Finding> {
   const what = `package ${name}`;
-  const why = await cannotLoad(name);
+  const why = await world.cannotLoad(name);
+  if (why === undefined) return { what, state: 'fine', text: 'can be loaded' };
+  const compile = (await world.exists(INSTALLER))
+    ? `sudo apt install ${packages}, then sudo ${INSTALLER}, which compiles it`
+    : `sudo apt install ${packages} make python3, then npm rebuild ${name} in the folder of Sinew`;
+  return {
+    what,
+    state: 'wrong',
+    text: `driver ${driver} needs it, and it cannot be loaded: ${why}`,
+    remedy: note ? `${compile} (${note})` : compile,
+  };
+}
+
+/** It is not compiled here: its own package brings what is needed. */
+async function koffi(world: World): Promise<Finding> {
+  const what = 'package koffi';
+  const why = await world.cannotLoad('koffi');
   if (why === undefined) return { what, state: 'fine', text: 'can be loaded' };
   return {
     what,
     state: 'wrong',
-    text: `cannot be loaded: ${why}`,
-    remedy: `${first}sudo apt install build-essential python3, then npm ci --omit=dev in the folder of Sinew`,
+    text: `driver linux needs it, and it cannot be loaded: ${why}`,
+    remedy: (await world.exists(INSTALLER))
+      ? 'run install.sh of a release for this kind of board again'
+      : 'npm ci in the folder of Sinew',
   };
 }
 
 /** A program that sinew-safe-levels needs; any of `names` will do. */
-async function program({ run }: World, names: string[], from: string): Promise<Finding> {
+async function program(
+  { run }: World,
+  names: string[],
+  from: string,
+  note?: string,
+): Promise<Finding> {
   for (const name of names) {
     // A program that is there may well refuse to run without arguments.
     const said = await run(name, '-h').catch(() => '');
@@ -150,7 +220,7 @@ async function program({ run }: World, names: string[], from: string): Promise<F
     what: `program ${names[0]}`,
     state: 'wrong',
     text: 'is not installed: sinew-safe-levels cannot make this board safe without it',
-    remedy: `sudo apt install ${from}`,
+    remedy: `sudo apt install ${from}${note ? ` (${note})` : ''}`,
   };
 }
 

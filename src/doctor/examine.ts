@@ -7,10 +7,14 @@ import type { World } from './world.ts';
 export async function examine(world: World, prop: Prop | undefined): Promise<Finding[]> {
   const findings = [node(world), await voltage(world), await clock(world)];
   for (const [name, spec] of Object.entries(prop?.boards ?? {})) {
-    const kinds = Object.values(prop!.channels)
-      .filter(({ output }) => output.board === name)
-      .map(({ kind }) => kind);
-    findings.push(...(await board(world, name, spec, new Set(kinds))));
+    const outputs = Object.entries(prop!.channels)
+      .filter(([, { output }]) => output.board === name)
+      .map(([channel, { kind, output }]) => ({
+        name: channel,
+        kind,
+        pins: 'pins' in output ? output.pins : [output.pin],
+      }));
+    findings.push(...(await board(world, name, spec, outputs)));
   }
   return findings;
 }

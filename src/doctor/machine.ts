@@ -8,7 +8,12 @@ export function node({ nodeVersion }: World): Finding {
   if (Number.parseInt(nodeVersion, 10) >= LEAST_NODE)
     return { what, state: 'fine', text: nodeVersion };
   const text = `${nodeVersion} is too old`;
-  return { what, state: 'wrong', text, remedy: `install Node ${LEAST_NODE} or later` };
+  return {
+    what,
+    state: 'wrong',
+    text,
+    remedy: `run sinew with Node ${LEAST_NODE} or later: a release for ARM boards brings it`,
+  };
 }
 
 /** Bits of `vcgencmd get_throttled`: as they are now, and 16 higher since the start. (from memory) */

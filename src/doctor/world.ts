@@ -2,6 +2,7 @@ import { execFile } from 'node:child_process';
 import { access, readFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import { loadPigpio } from '../drivers/pigpio.ts';
+import { pwmPins } from '../drivers/pin-function.ts';
 
 /** The machine that is looked at; tests bring their own. */
 export interface World {
@@ -14,6 +15,8 @@ export interface World {
   run(program: string, ...args: string[]): Promise<string | typeof MISSING>;
   /** Why an npm package cannot be loaded; undefined when it can. */
   cannotLoad(name: string): Promise<string | undefined>;
+  /** The pins that a PWM chip comes out at; undefined where nobody can tell. */
+  pwmPins(chip: string): Promise<ReadonlySet<number> | undefined>;
 }
 
 export const MISSING = Symbol('not installed');
@@ -44,6 +47,7 @@ export function thisMachine(root = '/'): World {
         });
       });
     },
+    pwmPins: (chip) => pwmPins(join(root, chip)),
     async cannotLoad(name) {
       try {
         // It loads without its native part, too; its driver knows how to tell.

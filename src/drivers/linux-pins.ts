@@ -5,6 +5,7 @@ import { Refusal } from '../shared/errors.ts';
 import type { Frame, InputSpec } from './driver.ts';
 import { GpioChip, type GpioLines, type Ioctl, loadIoctl } from './linux-gpio.ts';
 import { type PwmChannel, PwmChip, type SysFiles, sysFiles } from './linux-pwm.ts';
+import { mustComeOut } from './pin-function.ts';
 import type { Pins, PlainOutput } from './pins-server.ts';
 
 export type LinuxBoard = Extract<Board, { driver: 'linux' }>;
@@ -74,6 +75,11 @@ export class LinuxPins implements Pins {
     this.#inputCount = inputs.length;
     const claimed: Claimed = { lines: undefined, inputs: undefined, pwm: [] };
     const pwm = this.#planPwm(outputs);
+    if (pwm)
+      await mustComeOut(
+        pwm.chip.path,
+        outputs.filter(({ kind }) => kind !== 'level'),
+      );
     try {
       await this.#claimLines(claimed, outputs, inputs);
       for (const [i, output] of outputs.entries()) {

@@ -1,12 +1,13 @@
 import { existsSync, readFileSync, writeFileSync } from 'node:fs';
 import type { Connection, PlannedOutput } from './plan.ts';
-import type { Tools } from './tools.ts';
+import { MissingProgram, type Tools } from './tools.ts';
 
 type LinuxBoard = Extract<Connection, { driver: 'linux' }>;
 
 /**
  * Relays by gpioset, which lets go of the lines again: where the kernel keeps a line's level they
- * stay at the safe one, and where it makes the line an input the pull resistor does it.
+ * stay at the safe one, and where it makes the line an input a pull resistor does it: the chip's own,
+ * if it has one, is set toward the safe level and outlives the release.
  * Pulses and lights by the PWM files of sysfs (Documentation/driver-api/pwm.rst of the kernel).
  */
 export async function safeLinux(
@@ -38,11 +39,25 @@ export async function safeLinux(
 }
 
 async function setLines(chip: string, lines: readonly PlannedOutput[], { run }: Tools) {
-  const levels = lines.map(({ pin, safe }) => `${pin}=${safe ? 1 : 0}`);
   // libgpiod 1 and 2 are both in the field, and their gpioset is not the same.
   const version = /v?(\d+)\.\d+/.exec(await run('gpioset', '--version'))?.[1];
-  if (Number(version) >= 2) await run('gpioset', '-t', '0', '-c', chip, ...levels);
-  else await run('gpioset', chip, ...levels);
+  const toChip = Number(version) >= 2 ? ['-t', '0', '-c', chip] : [chip];
+  const set = async (level: 0 | 1) => {
+    const levels = lines
+      .filter(({ safe }) => (safe ? 1 : 0) === level)
+      .map(({ pin }) => `${pin}=${level}`);
+    if (levels.length === 0) return;
+    const pull = `--bias=${level ? 'pull-up' : 'pull-down'}`;
+    try {
+      await run('gpioset', pull, ...toChip, ...levels);
+    } catch (error) {
+      if (error instanceof MissingProgram) throw error;
+      // A kernel older than 5.5, or a chip that refuses: the level alone.
+      await run('gpioset', ...toChip, ...levels);
+    }
+  };
+  const results = await Promise.allSettled([set(0), set(1)]);
+  for (const result of results) if (result.status === 'rejected') throw result.reason;
 }
 
 /** Returns what was done. @throws Error when a file cannot be written */

@@ -106,10 +106,22 @@ describe('a pca9685', () => {
     expect(all['board main: group i2c']!.remedy).toBe(
       'sudo usermod -aG i2c sinew, then restart sinewd',
     );
-    expect(all['board main: package i2c-bus']!.state).toBe('wrong');
+    expect(all['board main: package i2c-bus']).toEqual({
+      state: 'wrong',
+      text: 'driver pca9685 needs it, and it cannot be loaded: no i2c-bus',
+      remedy: 'sudo apt install g++ make python3, then npm rebuild i2c-bus in the folder of Sinew',
+    });
     expect(all['board main: program i2cset']!.remedy).toBe('sudo apt install i2c-tools');
     // Without the bus nobody can be asked.
     expect(all['board main: chip at 0x41']).toBeUndefined();
+  });
+
+  test('without its add-on, where a release is installed: no npm is needed', async () => {
+    put('opt/sinew/install.sh');
+    const all = await found(board(HEALTHY), spec);
+    expect(all['board main: package i2c-bus']!.remedy).toBe(
+      'sudo apt install g++, then sudo /opt/sinew/install.sh, which compiles it',
+    );
   });
 
   test('whose chip does not answer', async () => {
@@ -133,6 +145,24 @@ describe('a linux board', () => {
     mkdirSync(join(root, 'sys/class/pwm/pwmchip0'), { recursive: true });
     const then = await found(board({ ...HEALTHY, gpioset: '' }, ['koffi']), spec);
     expect(then['board main: /sys/class/pwm/pwmchip0']!.state).toBe('fine');
+    expect(then['board main: PWM pins']!.state).toBe('unknown');
+  });
+
+  test.each([
+    [[40, 41], 'wrong', /does not come out at GPIO 12 \(lamp\).* GPIO 40 and GPIO 41$/],
+    [[12, 13], 'fine', /comes out at GPIO 12 \(lamp\)/],
+  ])('whose device tree has the PWM on GPIO %j', async (pins, state, text) => {
+    put('dev/gpiochip0');
+    mkdirSync(join(root, 'sys/class/pwm/pwmchip0'), { recursive: true });
+    const world = { ...board(HEALTHY, ['koffi']), pwmPins: async () => new Set(pins) };
+    const finding = (await found(world, spec))['board main: PWM pins']!;
+    expect(finding.state).toBe(state);
+    expect(finding.text).toMatch(text);
+  });
+
+  test('without the package koffi', async () => {
+    const all = await found(board(HEALTHY), spec);
+    expect(all['board main: package koffi']!.remedy).toBe('npm ci in the folder of Sinew');
   });
 });
 

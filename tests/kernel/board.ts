@@ -1,4 +1,4 @@
-import type { Machine } from './machine.ts';
+import type { Machine } from '../emulated/machine.ts';
 
 /** What the hardware of an emulated machine shows of itself, without a part of Sinew. */
 
@@ -61,44 +61,4 @@ export async function lines(machine: Machine): Promise<(line: number) => 0 | 1 |
   const said = await machine.run('cat /sys/module/header_board/parameters/{out,level}');
   const [out, level] = said.trim().split('\n').map(Number) as [number, number];
   return (line) => ((out >> line) & 1 ? (((level >> line) & 1) as 0 | 1) : undefined);
-}
-
-/** How long a PWM channel is high (ns) in each period; 0 while it is disabled or was never used. */
-export async function highNs(machine: Machine, channel: number): Promise<number> {
-  const at = `/sys/class/pwm/pwmchip0/pwm${channel}`;
-  const said = await machine.run(`[ ! -e ${at} ] || cat ${at}/{enable,duty_cycle}`);
-  const [enabled, ns] = said.trim().split('\n').map(Number) as [number, number];
-  return enabled ? ns : 0;
-}
-
-/** From now on the kernel notes every write to the hardware. */
-export const TRACE = `set -e
-cd /sys/kernel/tracing
-echo mono >trace_clock
-echo 4096 >buffer_size_kb
-echo 'get == 0' >events/gpio/gpio_value/filter
-echo 1 >events/smbus/smbus_write/enable
-echo 1 >events/gpio/gpio_value/enable
-echo 1 >events/pwm/pwm_apply/enable`;
-
-export interface Write {
-  /** After the mark (ms). */
-  ms: number;
-  by: string;
-  what: string;
-}
-
-/** What was written to the hardware after `mark`, which a script put into trace_marker. */
-export async function writesAfter(machine: Machine, mark: string): Promise<Write[]> {
-  const said = await machine.run(
-    `sed -n '/tracing_mark_write: ${mark}$/,$p' /sys/kernel/tracing/trace`,
-  );
-  const events = [...said.matchAll(/^\s*(\S+)-\d+\s+\[\d+\] \S+\s+([\d.]+): (.*)$/gm)];
-  if (events.length === 0) throw new Error(`no mark ${mark} in the kernel's trace`);
-  const [start, ...rest] = events.map(([, by, s, what]) => ({
-    by: by!,
-    s: Number(s),
-    what: what!,
-  }));
-  return rest.map(({ by, s, what }) => ({ ms: 1000 * (s - start!.s), by, what }));
 }

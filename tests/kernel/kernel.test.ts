@@ -1,13 +1,15 @@
 import { execFileSync } from 'node:child_process';
 import { cpSync, existsSync, mkdirSync, mkdtempSync, rmSync } from 'node:fs';
-import { createRequire } from 'node:module';
 import { tmpdir } from 'node:os';
-import { dirname, join } from 'node:path';
+import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { afterAll, beforeAll, expect, it } from 'vitest';
-import { type Chip, chip, highNs, type Led, lines, TRACE, writesAfter } from './board.ts';
+import { type Machine, type Pace, packBag } from '../emulated/machine.ts';
+import { highNs, traceWrites, writesAfter } from '../emulated/trace.ts';
+import { WITH_WATCHDOG, WITHOUT_WATCHDOG } from '../emulated/watchdog.ts';
+import { type Chip, chip, type Led, lines } from './board.ts';
 import { type Image, image } from './image.ts';
-import { Machine, type Pace, packBag } from './machine.ts';
+import { bootPc } from './pc.ts';
 
 /**
  * A release on a whole machine: Debian's kernel and systemd in qemu, two PCA9685 by the module
@@ -35,16 +37,13 @@ function lap(what: string): void {
   lastMs = nowMs;
 }
 
-const boot = (pace: Pace) =>
-  Machine.boot(made, { disk: join(folder, 'disk'), bag: join(folder, 'bag.tar'), folder, pace });
+const boot = (pace: Pace) => bootPc(made, folder, pace);
 
 /** What the machine gets: the release as npm run package makes it, and what the tests need. */
 function makeBag(): void {
   const bag = join(folder, 'bag');
   mkdirSync(bag);
   execFileSync('sh', [join(clone, 'systemd/package.sh'), join(bag, 'release.tgz')]);
-  const i2c = dirname(createRequire(import.meta.url).resolve('i2c-bus/package.json'));
-  cpSync(join(i2c, 'build/Release/i2c.node'), join(bag, 'i2c.node'));
   cpSync(join(here, 'guest/prop.yaml'), join(bag, 'prop.yaml'));
   cpSync(join(here, 'guest/test.conf'), join(bag, 'test.conf'));
   cpSync(join(clone, 'tests/systemd/block.mjs'), join(bag, 'block.mjs'));
@@ -124,6 +123,7 @@ afterAll(async () => {
 });
 
 it('one command installs a release', async () => {
+  await machine.run(WITHOUT_WATCHDOG);
   const said = await machine.run(
     'set -e; cd /root; tar xf /dev/vdb; tar xzf release.tgz; cd sinew-*; ./install.sh',
   );
@@ -144,10 +144,7 @@ stat -c '%a %U' /etc/sinew/token; stat -c '%a %G' /dev/i2c-0 /dev/gpiochip0 /sys
 });
 
 it('doctor finds nothing missing, and the unit has few rights', async () => {
-  // There is no compiler in the machine: the add-on for I2C comes from outside.
   await machine.run(`set -e; cd /root
-mkdir -p /opt/sinew/node_modules/i2c-bus/build/Release
-cp i2c.node /opt/sinew/node_modules/i2c-bus/build/Release/
 cat prop.yaml >/var/lib/sinew/prop.yaml
 cp block.mjs /opt/
 cp test.conf /etc/systemd/system/sinewd.service.d/`);
@@ -155,9 +152,9 @@ cp test.conf /etc/systemd/system/sinewd.service.d/`);
   const { findings } = JSON.parse(said) as { findings: { what: string; state: string }[] };
   const of = (state: string) =>
     findings.filter((one) => one.state === state).map(({ what }) => what);
-  // No network, so no time server; and no vcgencmd.
+  // No network, so no time server; no vcgencmd, and no device tree.
   expect(of('wrong')).toEqual(['clock']);
-  expect(of('unknown')).toEqual(['voltage']);
+  expect(of('unknown')).toEqual(['voltage', 'board header: PWM pins']);
   expect(of('fine')).toEqual(
     expect.arrayContaining([
       'board servos: chip at 0x40',
@@ -172,6 +169,7 @@ cp test.conf /etc/systemd/system/sinewd.service.d/`);
   expect(
     Number(/exposure level for sinewd.service: ([\d.]+)/.exec(security)?.[1]),
   ).toBeLessThanOrEqual(3);
+  await machine.run(WITH_WATCHDOG);
   await machine.powerOff();
   lap('doctor, security, and off, quick');
 });
@@ -180,7 +178,7 @@ it('it starts with the machine, with every output safe', async () => {
   machine = await boot('exact');
   lap('a boot, exact');
   await untilRunning();
-  await machine.run(TRACE);
+  await machine.run(traceWrites(['smbus/smbus_write', 'gpio/gpio_value', 'pwm/pwm_apply']));
   lap('until sinewd runs, exact');
   const [servos, outs] = [await chip(machine, SERVOS), await chip(machine, OUTS)];
   // 7.3.5: round(25 MHz / (4096 × 50 Hz)) - 1; 1Eh is the data sheet's own value for 200 Hz.

@@ -157,15 +157,35 @@ describe('a linux board', () => {
   }
 
   test.each([
-    // gpioset(1) of libgpiod 1.6: `gpioset <chip name/number> <offset1>=<value1> ...`
-    ['gpioset (libgpiod) v1.6.3\nLicense: ...', 'gpioset gpiochip0 23=1 24=0'],
+    // gpioset(1) of libgpiod 1.6: `gpioset [OPTIONS] <chip name/number> <offset1>=<value1> ...`
+    ['gpioset (libgpiod) v1.6.3\nLicense: ...', 'gpiochip0'],
     // gpioset(1) of libgpiod 2.1, -t: exits after setting with a period of 0 (from memory)
-    ['gpioset (libgpiod) v2.1.2\nLicense: ...', 'gpioset -t 0 -c gpiochip0 23=1 24=0'],
-  ])('sets its relays by %j', async (version, expected) => {
+    ['gpioset (libgpiod) v2.1.2\nLicense: ...', '-t 0 -c gpiochip0'],
+  ])('sets its relays by %j, pulled toward the safe level', async (version, chip) => {
     const by = tools((line) => (line === 'gpioset --version' ? version : ''));
-    const [report] = await make([board([relay('fan', 23, 1), relay('mist', 24, 0)])], by);
-    expect(calls).toEqual(['gpioset --version', expected]);
-    expect(report!.done).toEqual(['fan (line 23) high', 'mist (line 24) low']);
+    const relays = [relay('fan', 23, 1), relay('mist', 24, 0), relay('bell', 25, 1)];
+    const [report] = await make([board(relays)], by);
+    expect(calls).toEqual([
+      'gpioset --version',
+      `gpioset --bias=pull-down ${chip} 24=0`,
+      `gpioset --bias=pull-up ${chip} 23=1 25=1`,
+    ]);
+    expect(report!.done).toEqual([
+      'fan (line 23) high',
+      'mist (line 24) low',
+      'bell (line 25) high',
+    ]);
+  });
+
+  test('sets them without a pull where that is refused', async () => {
+    const by = tools((line) => {
+      if (line.includes('--bias')) throw new Error('gpioset: Invalid argument');
+      return 'gpioset (libgpiod) v1.6.3';
+    });
+    const [report] = await make([board([relay('fan', 23, 1)])], by);
+    expect(calls.at(-1)).toBe('gpioset gpiochip0 23=1');
+    expect(report).toMatchObject({ done: ['fan (line 23) high'] });
+    expect(report!.failure).toBeUndefined();
   });
 
   test('disables the PWM of servos and holds a light that is dark when high', async () => {

@@ -6,13 +6,17 @@ import {
   readdirSync,
   readFileSync,
   readlinkSync,
+  renameSync,
   rmSync,
   statSync,
+  symlinkSync,
+  unlinkSync,
   writeFileSync,
 } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { gunzipSync } from 'node:zlib';
 import { afterAll, beforeAll, expect, it } from 'vitest';
 import { readTokenFile } from '../../src/gateway/token.ts';
 import { needTools } from '../tools.ts';
@@ -23,6 +27,10 @@ const { version } = JSON.parse(readFileSync(join(clone, 'package.json'), 'utf8')
 let folder: string;
 let root: string;
 let release: string;
+/** What the packer says that is in it. */
+let contents: string;
+/** What the first installation said. */
+let said: string;
 
 function run(program: string, args: string[], env = {}): SpawnSyncReturns<string> {
   return spawnSync(program, args, { encoding: 'utf8', env: { ...process.env, ...env } });
@@ -32,35 +40,82 @@ const install = (...args: string[]) => run(join(release, 'install.sh'), args, { 
 const mode = (path: string) => (statSync(join(root, path)).mode & 0o777).toString(8);
 const read = (path: string) => readFileSync(join(root, path), 'utf8');
 
+const CROSS_COMPILERS = ['aarch64-linux-gnu-g++', 'arm-linux-gnueabihf-g++'];
+
 beforeAll(() => {
+  needTools(
+    'the parts of a release for ARM boards',
+    ['--no-install-recommends', 'g++-aarch64-linux-gnu', 'g++-arm-linux-gnueabihf'],
+    () => CROSS_COMPILERS.filter((name) => run(name, ['--version']).error),
+  );
   folder = mkdtempSync(join(tmpdir(), 'sinew-install-'));
   root = join(folder, 'root');
   release = join(folder, `sinew-${version}`);
   const archive = join(folder, 'release.tgz');
   const packed = run('sh', [join(clone, 'systemd/package.sh'), archive]);
   expect(packed.stderr).toBe('');
+  contents = packed.stdout;
   expect(run('tar', ['xzf', archive, '-C', folder]).status).toBe(0);
-});
+}, 300_000);
 afterAll(() => rmSync(folder, { recursive: true }));
 
 // Each goes on where the one before has ended.
 
 it('a release holds what a board needs, and no tests or sources', () => {
   expect(readdirSync(release).toSorted()).toEqual([
+    'CONTENTS',
     'README.md',
     'config',
     'dist',
     'install.sh',
-    'package-lock.json',
+    'node_modules',
     'package.json',
+    'runtime',
     'systemd',
   ]);
+  expect(existsSync(join(release, 'node_modules/typescript'))).toBe(false);
+});
+
+/** The machine that an ELF file is for: e_machine of the System V ABI's object format. */
+function machine(path: string): number {
+  const file = readFileSync(join(release, path));
+  return (path.endsWith('.gz') ? gunzipSync(file) : file).readUInt16LE(18);
+}
+const [EM_ARM, EM_AARCH64] = [40, 183];
+
+it('a release has Node and the add-ons for 64-bit and 32-bit ARM, and says so', () => {
+  for (const [arch, elf] of [
+    ['arm64', EM_AARCH64],
+    ['arm', EM_ARM],
+  ] as const) {
+    expect(contents).toMatch(new RegExp(`^Node 20\\.\\d+\\.\\d+ for ${arch}$`, 'm'));
+    const [, kind] = new RegExp(`^i2c-bus, compiled for (node-v\\d+-linux-${arch})$`, 'm').exec(
+      contents,
+    )!;
+    expect(contents).toMatch(new RegExp(`^koffi, compiled for linux-${arch}$`, 'm'));
+    expect(machine(`runtime/${arch}/node.gz`)).toBe(elf);
+    expect(machine(`node_modules/i2c-bus/lib/binding/${kind}/i2c.node`)).toBe(elf);
+  }
+  expect(readFileSync(join(release, 'CONTENTS'), 'utf8')).toBe(
+    `${contents.split('\n').slice(0, -2).join('\n')}\n`,
+  );
+});
+
+it('a release has the versions that are tested', () => {
+  const { dependencies } = JSON.parse(
+    readFileSync(join(clone, 'systemd/native/package.json'), 'utf8'),
+  );
+  const { packages } = JSON.parse(readFileSync(join(clone, 'package-lock.json'), 'utf8'));
+  for (const [name, wanted] of Object.entries(dependencies))
+    if (!name.startsWith('node-linux-'))
+      expect(wanted, name).toBe(packages[`node_modules/${name}`].version);
 });
 
 it('a first installation puts everything in its place', { timeout: 180_000 }, () => {
   const { status, stderr, stdout } = install('--listen', '0.0.0.0:7420', '--realtime');
   expect(status, stderr).toBe(0);
   expect(stdout).toContain(`Sinew ${version} is installed`);
+  said = stdout;
 
   expect(mode('etc/sinew/token')).toBe('600');
   expect(readTokenFile(join(root, 'etc/sinew/token'))).toMatch(/^[0-9a-f]{64}$/);
@@ -80,13 +135,70 @@ it('a first installation puts everything in its place', { timeout: 180_000 }, ()
     ['sinewd', 'daemon.js'],
     ['sinew', 'cli.js'],
     ['sinew-safe-levels', 'safe-levels.js'],
-  ])
-    expect(readlinkSync(join(root, 'usr/local/bin', name!))).toBe(`/opt/sinew/dist/${file}`);
+  ]) {
+    expect(readlinkSync(join(root, 'usr/local/bin', name!))).toBe(`/opt/sinew/bin/${name}`);
+    expect(read(`opt/sinew/bin/${name}`)).toBe(
+      `#!/bin/sh\nexec /opt/sinew/bin/node /opt/sinew/dist/${file} "$@"\n`,
+    );
+  }
+});
+
+it('it says which drivers are ready, and what the others lack', () => {
+  expect(said).toMatch(/^ {2}linux: ready$/m);
+  expect(said).toMatch(/^ {2}pca9685: ready$/m);
+  // No computer that runs this has the C library of pigpio.
+  expect(said).toMatch(
+    /^ {2}pigpio: NOT ready; if your prop uses it: sudo apt install g\+\+ pigpio /m,
+  );
+});
+
+it.each([
+  ['that is too old', 'echo 18', /^install\.sh: Node 18 is too old; .*version 20 or later/m],
+  ['that is not there', undefined, /^install\.sh: Node is missing; .*version 20 or later/m],
+])('where it has no Node of its own, with one %s it names the way', (_, script, says) => {
+  const bin = mkdtempSync(join(folder, 'bin-'));
+  for (const tool of ['sh', 'dirname', 'uname', 'getconf', 'cat', 'id'])
+    symlinkSync(run('sh', ['-c', `command -v ${tool}`]).stdout.trim(), join(bin, tool));
+  if (script) writeFileSync(join(bin, 'node'), `#!/bin/sh\n${script}\n`, { mode: 0o755 });
+  // As on a processor that the release has no Node for.
+  unlinkSync(join(bin, 'uname'));
+  writeFileSync(join(bin, 'uname'), '#!/bin/sh\necho riscv64\n', { mode: 0o755 });
+  const { status, stderr } = run('/bin/sh', [join(release, 'install.sh')], {
+    DESTDIR: join(folder, 'none'),
+    PATH: bin,
+  });
+  expect(status).toBe(1);
+  expect(stderr).toMatch(says);
+  expect(stderr).toMatch(/The release carries Node for 64-bit and 32-bit ARM .*this is riscv64/);
+  expect(existsSync(join(folder, 'none'))).toBe(false);
+});
+
+it('an add-on that is not there is compiled by the installer, or it says that it is not', () => {
+  const kind = /^i2c-bus, compiled for (node-v\d+-linux-x64)$/m.exec(contents)?.[1];
+  const compiled = join(release, `node_modules/i2c-bus/lib/binding/${kind}`);
+  if (kind) renameSync(compiled, `${compiled}.away`);
+  const bin = mkdtempSync(join(folder, 'bin-'));
+  const failing = join(bin, 'g++');
+  writeFileSync(failing, '#!/bin/sh\necho no luck >&2\nexit 1\n', { mode: 0o755 });
+  const without = run(join(release, 'install.sh'), [], {
+    DESTDIR: root,
+    PATH: `${bin}:${process.env.PATH}`,
+  });
+  expect(without.status, without.stderr).toBe(0);
+  expect(without.stdout).toMatch(
+    /^ {2}pca9685: NOT ready; if your prop uses it: sudo apt install g\+\+; compiling it failed, see \S+i2c\.log/m,
+  );
+  expect(read('opt/sinew/i2c.log')).toBe('no luck\n');
+  const withIt = install();
+  expect(withIt.stdout).toMatch(/^ {2}pca9685: ready$/m);
+  if (kind) renameSync(`${compiled}.away`, compiled);
 });
 
 it('what the unit names is there, and runs', () => {
   const unit = read('etc/systemd/system/sinewd.service');
-  const files = [...unit.matchAll(/^Exec\w+=node (\S+)/gm)].map(([, file]) => file!);
+  const files = [...unit.matchAll(/^Exec\w+=\/opt\/sinew\/bin\/node (\S+)/gm)].map(
+    ([, file]) => file!,
+  );
   expect(files).toHaveLength(2);
   for (const file of files) {
     const { status, stderr } = run(process.execPath, [join(root, file), '--help']);
@@ -109,10 +221,7 @@ it('an upgrade keeps configuration, prop, state and edited options', { timeout: 
   for (const [path, text] of Object.entries(kept)) writeFileSync(join(root, path), text);
   writeFileSync(join(root, 'opt/sinew/dist/old.js'), '');
   appendFileSync(join(release, 'systemd/sinewd.service'), '# newer\n');
-  // The add-ons were compiled in the first installation; once is enough.
-  process.env.npm_config_ignore_scripts = 'true';
   const { status, stderr } = install('--listen', '127.0.0.1:1', '--realtime');
-  delete process.env.npm_config_ignore_scripts;
   expect(status, stderr).toBe(0);
   expect(stderr).toMatch(/--listen is not applied/);
   for (const [path, text] of Object.entries(kept)) expect(read(path), path).toBe(text);
@@ -151,7 +260,7 @@ it('the scripts have no findings of shellcheck', () => {
   );
   const { status, stdout } = run(
     'shellcheck',
-    ['install.sh', 'package.sh'].map((name) => join(clone, 'systemd', name)),
+    ['install.sh', 'package.sh', 'addon.sh'].map((name) => join(clone, 'systemd', name)),
   );
   expect(stdout).toBe('');
   expect(status).toBe(0);

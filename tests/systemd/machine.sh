@@ -7,7 +7,9 @@ mount --bind "$1" /opt/sinew
 for folder in /run /tmp /var/tmp /var/lib; do mount -t tmpfs tmpfs "$folder"; done
 mkdir -p /run/units/sinewd.service.d /run/systemd/system /var/lib/sinew
 cp /opt/sinew/config/owl.yaml /var/lib/sinew/prop.yaml
-cp /opt/sinew/systemd/sinewd.service /run/units/
+# An installation has a Node of its own; the clone has that of this machine.
+sed "s#/opt/sinew/bin/node#$(command -v node)#" /opt/sinew/systemd/sinewd.service \
+  >/run/units/sinewd.service
 for target in test network-online multi-user basic sysinit shutdown exit; do
   printf '[Unit]\nDefaultDependencies=no\n' >"/run/units/$target.target"
 done

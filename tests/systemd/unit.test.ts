@@ -24,7 +24,7 @@ function unit(...options: string[]): string {
   const text = readFileSync(join(root, 'systemd/sinewd.service'), 'utf8');
   writeFileSync(
     file,
-    text.replaceAll('/opt/sinew/', root).replaceAll('=node ', `=${process.execPath} `),
+    text.replaceAll('/opt/sinew/bin/node', process.execPath).replaceAll('/opt/sinew/', root),
   );
   mkdirSync(`${file}.d`);
   for (const option of options)

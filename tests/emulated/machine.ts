@@ -3,7 +3,6 @@ import { readFileSync } from 'node:fs';
 import { createConnection, type Socket } from 'node:net';
 import { join } from 'node:path';
 import { createInterface } from 'node:readline';
-import type { Image } from './image.ts';
 
 /**
  * `quick`: two processors, as fast as they can be emulated. `exact`: one processor whose clock counts
@@ -12,15 +11,25 @@ import type { Image } from './image.ts';
  */
 export type Pace = 'quick' | 'exact';
 
-const PACE: Record<Pace, string[]> = {
-  quick: ['-accel', 'tcg,thread=multi', '-smp', '2'],
-  exact: ['-accel', 'tcg', '-smp', '1', '-icount', 'shift=0,sleep=on'],
-};
-const KERNEL_ARGS = 'console=ttyS0 quiet panic=-1 mitigations=off systemd.show_status=no';
+/** A program of qemu and what it emulates; console and control port are its files in `folder`. */
+export interface Emulator {
+  program: string;
+  args: string[];
+}
+
+/** Where the machine's kernel writes what it says. */
+export const consoleLog = (folder: string) => join(folder, 'console.log');
+
+/** A device of qemu named `control`, by which commands go in: for a port of the machine. */
+export const controlPort = (folder: string) => [
+  '-chardev',
+  `socket,id=control,path=${join(folder, 'port')},server=on,wait=off`,
+];
+
 /** Patient: another load on this computer makes the machine slow, and not wrong. */
 const ANSWER_MS = 600_000;
 
-/** A PC that runs in qemu, without a network; commands go in by a port of its own. */
+/** A machine that runs in qemu, without a network; commands go in by a port of its own. */
 export class Machine {
   readonly #qemu: ChildProcess;
   readonly #port: Socket;
@@ -35,37 +44,24 @@ export class Machine {
   }
 
   /**
-   * Boots from `disk`, and resolves when it takes commands.
+   * Boots, and resolves when the machine takes commands.
    * @param folder for what belongs to this run
-   * @param bag a file that the machine sees as /dev/vdb
    */
-  static async boot(
-    { kernel, initrd }: Image,
-    { disk, bag, folder, pace }: { disk: string; bag: string; folder: string; pace: Pace },
-  ): Promise<Machine> {
-    const console = join(folder, 'console.log');
-    const port = join(folder, 'port');
-    const qemu = spawn(
-      'qemu-system-x86_64',
-      [
-        ...['-M', 'pc', '-m', '768', '-nodefaults', '-no-user-config', '-display', 'none'],
-        ...PACE[pace],
-        ...['-no-reboot', '-kernel', kernel, '-initrd', initrd, '-append', KERNEL_ARGS],
-        ...['-serial', `file:${console}`],
-        ...['-drive', `if=virtio,format=raw,file=${disk}`],
-        ...['-drive', `if=virtio,format=raw,readonly=on,file=${bag}`],
-        ...['-device', 'virtio-serial'],
-        ...['-chardev', `socket,id=control,path=${port},server=on,wait=off`],
-        ...['-device', 'virtserialport,chardev=control,name=control'],
-      ],
-      { stdio: ['ignore', 'inherit', 'inherit'] },
-    );
+  static async boot({ program, args }: Emulator, folder: string): Promise<Machine> {
+    const qemu = spawn(program, args, { stdio: ['ignore', 'inherit', 'inherit'] });
     const orphan = () => qemu.kill('SIGKILL');
     process.once('exit', orphan);
     qemu.once('exit', () => process.off('exit', orphan));
-    const machine = new Machine(qemu, await connected(port, qemu), console);
-    await machine.run('true');
+    const port = await connected(join(folder, 'port'), qemu);
+    const machine = new Machine(qemu, port, consoleLog(folder));
+    await machine.#untilReady();
     return machine;
+  }
+
+  /** An orderly restart; resolves when it takes commands again. */
+  async reboot(): Promise<void> {
+    this.#send('systemctl reboot');
+    await this.#untilReady();
   }
 
   /**
@@ -81,21 +77,8 @@ export class Machine {
   /** The exit code of a shell script, and what it prints. */
   async try(script: string): Promise<{ code: number; said: string }> {
     this.#send(script);
-    let timer: NodeJS.Timeout | undefined;
-    const late = new Promise<never>((_, reject) => {
-      timer = setTimeout(
-        () => reject(new Error(`no answer to\n${script}\n${this.#last()}`)),
-        ANSWER_MS,
-      );
-    });
-    try {
-      const { value, done } = await Promise.race([this.#answers.next(), late]);
-      if (done) throw new Error(`the machine has ended\n${this.#last()}`);
-      const [code, said] = String(value).split(' ');
-      return { code: Number(code), said: Buffer.from(said ?? '', 'base64').toString() };
-    } finally {
-      clearTimeout(timer);
-    }
+    const [code, said] = (await this.#line(script)).split(' ');
+    return { code: Number(code), said: Buffer.from(said ?? '', 'base64').toString() };
   }
 
   /** An orderly end; what was written is on the disk. */
@@ -108,6 +91,29 @@ export class Machine {
   async cutPower(): Promise<void> {
     this.#qemu.kill('SIGKILL');
     await this.#ended();
+  }
+
+  /** Says `ready` when its service has started; an answer before that is that of a shutdown. */
+  async #untilReady(): Promise<void> {
+    while ((await this.#line('(a boot)')) !== 'ready');
+  }
+
+  /** The next line that comes out; `after` is for the message. */
+  async #line(after: string): Promise<string> {
+    let timer: NodeJS.Timeout | undefined;
+    const late = new Promise<never>((_, reject) => {
+      timer = setTimeout(
+        () => reject(new Error(`no answer to\n${after}\n${this.#last()}`)),
+        ANSWER_MS,
+      );
+    });
+    try {
+      const { value, done } = await Promise.race([this.#answers.next(), late]);
+      if (done) throw new Error(`the machine has ended\n${this.#last()}`);
+      return String(value);
+    } finally {
+      clearTimeout(timer);
+    }
   }
 
   #send(script: string): void {
