@@ -2,7 +2,7 @@ import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { type Ease, parseEase } from '../../src/sums/ease.ts';
 import { EasedCurve } from '../../src/sums/eased-curve.ts';
-import { easedRange, planEased } from '../../src/sums/eased-move.ts';
+import { easedRange, planEased, readyEase } from '../../src/sums/eased-move.ts';
 import {
   type MotionLimits,
   type MotionState,
@@ -333,4 +333,21 @@ describe('bounds', () => {
   ])('%s is refused', (_name, plan) => {
     expect(plan).toThrow(RangeError);
   });
+});
+
+test('a curve made ready part by part leads to the same move, and there is an end to it', () => {
+  const most = { speed: 120, accel: 600, jerk: 8000 };
+  for (const text of ['ease-in-out', 'cubic-bezier(0.34, 1.2, 0.64, 1)', 'linear']) {
+    // What is known of a curve hangs on the function: these are two that nothing is known of.
+    const [plain, made] = [0, 1].map(() => {
+      const curve = parseEase(text)!;
+      return (progress: number) => curve(progress);
+    });
+    let parts = 0;
+    while (readyEase(made!)) parts++;
+    expect(parts).toBeGreaterThan(0);
+    expect(parts).toBeLessThan(30);
+    for (const overS of [0, 0.8, 2])
+      expect(planEased(3, 40, made!, overS, most)).toEqual(planEased(3, 40, plain!, overS, most));
+  }
 });
