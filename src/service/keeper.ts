@@ -50,7 +50,7 @@ const LOOKS = 5;
 /** How often a change starts over because the file was changed by hand in that very moment. */
 const ATTEMPTS = 5;
 /** How long after a start from what was worked out before the text is read (ms). */
-const READ_TEXT_MS = 1500;
+const READ_TEXT_MS = 300;
 /** Once no version has been accepted for this long (ms), what was worked out from the last is kept. */
 const KEEP_FORM_MS = 3000;
 /** Captures that can be undone. */
@@ -58,7 +58,7 @@ const UNDO_KEPT = 20;
 
 /** Edits in mind after the start, and the pause before each (ms): the core has better things to do. */
 const WARM_UP_TIMES = 6;
-const WARM_UP_MS = 1500;
+const WARM_UP_MS = 400;
 
 const BY_HAND = 'by hand';
 
@@ -228,7 +228,9 @@ export class Keeper {
     this.#clock.after(WARM_UP_MS, () => {
       void this.#inTurn(async () => {
         const { loaded } = this.#inForce;
-        const next = edited(loaded, [{ path: ['name'], value: `${loaded.prop.name} ${times}` }]);
+        const edit = captureIn(loaded.prop, `warm_up_${times}`);
+        if (!edit) return;
+        const next = edited(loaded, [edit]);
         changesBetween(loaded.raw, next.raw);
       }).catch(() => undefined);
       this.warmUp(times - 1);
@@ -882,6 +884,17 @@ export class Keeper {
     const kept = await this.#disk.versions();
     return kept.map(({ bytes }) => bytes.toString()).find((text) => versionOf(text) === version);
   }
+}
+
+/** A capture as it is usual: a mark of the first servo, where it parks. */
+function captureIn({ channels }: Prop, mark: string): Edit | undefined {
+  for (const [name, channel] of Object.entries(channels)) {
+    if (channel.kind !== 'servo') continue;
+    const { to } = channel.park;
+    const value = typeof to === 'number' ? to : channel.marks?.[to];
+    return { path: ['channels', name, 'marks', mark], value };
+  }
+  return undefined;
 }
 
 function isGone({ bytes, signature }: OnDisk): boolean {
