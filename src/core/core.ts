@@ -385,6 +385,7 @@ export class Core {
       this.#enter('live', 'prop');
     if (this.#parker.active) this.#runPark();
     this.triggers.tick(this.#nowMs);
+    this.cues.ready();
     if (this.#condition === 'live') {
       this.idle.tick();
       this.cues.tick();

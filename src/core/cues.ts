@@ -176,12 +176,12 @@ export class Cues {
   }
 
   #addCurves({ steps }: Cue): void {
-    if (!this.#body.servos.some(({ limits }) => limits.jerk !== undefined)) return;
     for (const { spec, ease } of steps)
       if (ease && isSmooth(spec.ease!) && (spec.move || spec.pose)) this.#unready.add(ease);
   }
 
-  #readyCurves(): void {
+  /** Once a tick, in every condition. */
+  ready(): void {
     for (const ease of this.#unready) {
       if (!readyEase(ease)) this.#unready.delete(ease);
       return;
@@ -321,7 +321,6 @@ export class Cues {
 
   /** Once a tick. */
   tick(): void {
-    this.#readyCurves();
     // What ends on the way leaves a new list behind; what begins, begins in the next tick.
     const running = this.#running;
     const { length } = running;

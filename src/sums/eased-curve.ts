@@ -42,6 +42,12 @@ function changesOf(ease: Ease, points: Float64Array): Float64Array {
   return changes;
 }
 
+/** Works out a curve's points, then the changes of its slope: parts of what `read` needs. */
+export const CURVE_PARTS: readonly ((ease: Ease) => void)[] = [
+  pointsOf,
+  (ease) => changesOf(ease, pointsOf(ease)),
+];
+
 /** The lowest and the highest value of the curve at its points: between them lies all of it. */
 export function curveRange(ease: Ease): [low: number, high: number] {
   let low = 0;

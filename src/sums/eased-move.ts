@@ -1,5 +1,5 @@
 import type { Ease } from './ease.ts';
-import { curveRange, EasedCurve } from './eased-curve.ts';
+import { CURVE_PARTS, curveRange, EasedCurve } from './eased-curve.ts';
 import {
   checkFinite,
   checkMotion,
@@ -292,9 +292,9 @@ class Search {
     asked.jerk = jerk + table[at + 2]! / 3;
   }
 
-  /** Sees that all splits at a width of the grid are known. */
-  column(i: number): void {
-    for (let j = 0; j < SHARES; j++) this.#point(i, j);
+  /** Sees that a point of the grid is known. */
+  know(i: number, j: number): void {
+    this.#point(i, j);
   }
 
   /** Runs through the move: the times that it asks for, into `asked`. */
@@ -337,21 +337,35 @@ class Search {
   }
 }
 
-/** How many widths of the table are worked out, by curve. */
+/** How many parts are worked out, by curve. */
 const ready = new WeakMap<Ease, number>();
 const UNIT: Scales = { speed: 0, accel: 0, jerk: 0 };
+const PARTS = CURVE_PARTS.length + GRID_WIDTHS.length * SHARES;
 
 /**
- * Works out a part of what is known of a curve for the first move along it with a limited jerk, which
- * has to wait for all of it else: milliseconds. A part takes less than the plan of a move.
+ * Works out a part of what is known of a curve for the first move along it, which has to wait for all of
+ * it else: milliseconds, and many more before the code is compiled. A part is one run through the curve.
  * @returns whether there is more to do
  */
 export function readyEase(ease: Ease): boolean {
-  const i = ready.get(ease) ?? 0;
-  if (i >= GRID_WIDTHS.length) return false;
+  const at = ready.get(ease) ?? 0;
+  if (at >= PARTS) return false;
+  ready.set(ease, at + 1);
+  const part = CURVE_PARTS[at];
+  if (part) {
+    part(ease);
+    return true;
+  }
   curve.read(ease);
-  ready.set(ease, curve.straight ? GRID_WIDTHS.length : i + 1);
-  if (!curve.straight) new Search(ease, UNIT).column(i);
+  if (curve.straight) {
+    ready.set(ease, PARTS);
+    return false;
+  }
+  const point = at - CURVE_PARTS.length;
+  const i = Math.floor(point / SHARES);
+  new Search(ease, UNIT).know(i, point % SHARES);
+  // What moves without a limited jerk go by.
+  curve.oneAverage(Math.exp(GRID_WIDTHS[i]!));
   return true;
 }
 
