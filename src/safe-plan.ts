@@ -14,8 +14,8 @@ export function safePlan(prop: Prop, boards: readonly Board[], pid: number): Saf
   return {
     version: 1,
     prop: prop.name,
-    // Another system than Linux has no /proc; nobody is kept from making the prop safe there.
-    daemon: lifeOf(pid) ?? { pid, startTicks: 0, bootId: '' },
+    // The rest is read from files, by whoever writes the plan.
+    daemon: { pid, startTicks: 0, bootId: '' },
     boards: boards.map(({ name, outputs }) => ({
       name,
       ...connection(prop.boards[name]!),
@@ -55,10 +55,12 @@ export async function writePlan(
   fileSystem: PlanFs = fs,
 ): Promise<void> {
   const path = join(folder, PLAN_FILE);
+  // Another system than Linux has no /proc; nobody is kept from making the prop safe there.
+  const signed = { ...plan, daemon: lifeOf(plan.daemon.pid) ?? plan.daemon };
   try {
     const file = await fileSystem.open(`${path}.new`, 'w', 0o644);
     try {
-      await file.writeFile(`${JSON.stringify(plan)}\n`);
+      await file.writeFile(`${JSON.stringify(signed)}\n`);
       // Else a power cut could leave the new name with no content.
       await file.sync();
     } finally {

@@ -324,7 +324,8 @@ it('the plan of safe-levels is whole or the one before', async () => {
   const plan = (prop: string) => ({
     version: 1 as const,
     prop,
-    daemon: { pid: 1, startTicks: 1, bootId: 'b' },
+    // No process has this id (PID_MAX_LIMIT, linux/threads.h): its life is not looked up.
+    daemon: { pid: 99_999_999, startTicks: 1, bootId: 'b' },
     boards: [],
   });
   for (const prop of ['one', 'two', 'three']) await writePlan(plan(prop), '/run', disk.promises);

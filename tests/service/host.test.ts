@@ -80,7 +80,8 @@ const STATE = { settled: true, positions: { beak: 3 }, duty: {} };
 const PLAN = {
   version: 1 as const,
   prop: 'x',
-  daemon: { pid: 1, startTicks: 1, bootId: 'b' },
+  // No process has this id (PID_MAX_LIMIT, linux/threads.h): its life is not looked up.
+  daemon: { pid: 99_999_999, startTicks: 1, bootId: 'b' },
   boards: [],
 };
 
