@@ -14,16 +14,21 @@ const MADE = ['daemon', 'worker', 'service'];
 /** Longer than any board takes (ms). */
 const PATIENCE_MS = 60_000;
 
+/** By these a daemon would take a running service's files and socket for its own. */
+const OF_A_SERVICE = ['RUNTIME_DIRECTORY', 'NOTIFY_SOCKET', 'WATCHDOG_PID', 'WATCHDOG_USEC'];
+
 /** @returns whether every cache was made */
 export async function makeCache(folder, prop) {
   const state = await mkdtemp(join(tmpdir(), 'sinew-cache-'));
+  const env = { ...process.env, SINEW_MAKE_CACHE: '1' };
+  for (const name of OF_A_SERVICE) delete env[name];
   const daemon = spawn(
     process.execPath,
     [
       join(folder, 'daemon.js'),
       ...['--prop', prop, '--state-dir', state, '--listen', '127.0.0.1:0'],
     ],
-    { env: { ...process.env, SINEW_MAKE_CACHE: '1' }, stdio: 'ignore' },
+    { env, stdio: 'ignore' },
   );
   let ended = false;
   daemon.once('exit', () => {

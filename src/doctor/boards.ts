@@ -59,7 +59,7 @@ async function pca9685(world: World, bus: number, address: number): Promise<Find
       `switch the bus on: dtparam=i2c_arm=on in ${CONFIG}, modprobe i2c-dev, then restart the board`,
     ),
     await group(world, 'i2c'),
-    await npm(world, 'i2c-bus', 'pca9685', 'g++'),
+    await koffi(world, 'pca9685'),
     await program(world, ['i2cset'], 'i2c-tools'),
   ];
   if (findings[0]!.state === 'fine') findings.push(await answers(world, bus, address));
@@ -87,7 +87,7 @@ async function answers({ run }: World, bus: number, address: number): Promise<Fi
 async function pigpio(world: World): Promise<Finding[]> {
   return [
     await processor(world),
-    await npm(world, 'pigpio', 'pigpio', 'g++ pigpio', MAKERS_ONLY),
+    await addon(world),
     await program(world, ['pinctrl', 'raspi-gpio'], 'raspi-utils', MAKERS_ONLY),
     await file(world, '/dev/mem', 'use a kernel that has it (CONFIG_DEVMEM)'),
   ];
@@ -115,7 +115,7 @@ async function linux(
   const findings = [
     await file(world, `/dev/${chip}`, 'gpiodetect shows the chips that this board has'),
     await group(world, 'gpio'),
-    await koffi(world),
+    await koffi(world, 'linux'),
     await program(world, ['gpioset'], 'gpiod'),
   ];
   const pulsed = outputs
@@ -162,41 +162,31 @@ async function file({ exists }: World, path: string, remedy: string): Promise<Fi
 const MAKERS_ONLY =
   "the board maker's own system has it, plain Debian does not: use driver: linux there";
 
-/**
- * The native part of an npm package.
- * @param driver the one that needs it
- * @param packages what the system needs to compile it
- */
-async function npm(
-  world: World,
-  name: string,
-  driver: string,
-  packages: string,
-  note?: string,
-): Promise<Finding> {
-  const what = `package ${name}`;
-  const why = await world.cannotLoad(name);
+/** The npm package pigpio, whose native part is compiled on the machine that uses it. */
+async function addon(world: World): Promise<Finding> {
+  const what = 'package pigpio';
+  const why = await world.cannotLoad('pigpio');
   if (why === undefined) return { what, state: 'fine', text: 'can be loaded' };
   const compile = (await world.exists(INSTALLER))
-    ? `sudo apt install ${packages}, then sudo ${INSTALLER}, which compiles it`
-    : `sudo apt install ${packages} make python3, then npm rebuild ${name} in the folder of Sinew`;
+    ? `sudo apt install g++ pigpio, then sudo ${INSTALLER}, which compiles it`
+    : 'sudo apt install g++ pigpio make python3, then npm rebuild pigpio in the folder of Sinew';
   return {
     what,
     state: 'wrong',
-    text: `driver ${driver} needs it, and it cannot be loaded: ${why}`,
-    remedy: note ? `${compile} (${note})` : compile,
+    text: `driver pigpio needs it, and it cannot be loaded: ${why}`,
+    remedy: `${compile} (${MAKERS_ONLY})`,
   };
 }
 
 /** It is not compiled here: its own package brings what is needed. */
-async function koffi(world: World): Promise<Finding> {
+async function koffi(world: World, driver: string): Promise<Finding> {
   const what = 'package koffi';
   const why = await world.cannotLoad('koffi');
   if (why === undefined) return { what, state: 'fine', text: 'can be loaded' };
   return {
     what,
     state: 'wrong',
-    text: `driver linux needs it, and it cannot be loaded: ${why}`,
+    text: `driver ${driver} needs it, and it cannot be loaded: ${why}`,
     remedy: (await world.exists(INSTALLER))
       ? 'run install.sh of a release for this kind of board again'
       : 'npm ci in the folder of Sinew',

@@ -3,8 +3,8 @@ import { loadKoffi, throwErrno } from './native.ts';
 
 /**
  * An I2C bus by the kernel's character device, spoken directly and synchronously, for a thread of its
- * own. The npm package i2c-bus is not used: its add-on loads in one thread of a process only, and has
- * no way to set the bus's time limit. Numbers and layout: linux/i2c.h and linux/i2c-dev.h.
+ * own. The common add-on for it loads in one thread of a process only, and cannot set the bus's time
+ * limit. Numbers and layout: linux/i2c.h and linux/i2c-dev.h.
  */
 
 export const I2C_IOCTL = {

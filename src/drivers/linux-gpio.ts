@@ -148,7 +148,12 @@ export class GpioChip {
     this.lines = info.readUInt32LE(CHIP_INFO.lines);
   }
 
-  /** Claims outputs in one request that sets their levels, so that none has another in between. */
+  /**
+   * Claims outputs in one request that sets their levels, so that none has another in between. The
+   * chip's own pull goes the same way: on many boards a pin becomes an input when its holder dies, and
+   * keeps its pull. A chip that has no pulls for outputs does without.
+   * @param outputs with the level that is safe
+   */
   claimOutputs(outputs: readonly { name: string; pin: number; level: 0 | 1 }[]): GpioLines {
     const request = this.#request(outputs, FLAG.output);
     addAttribute(
@@ -159,7 +164,15 @@ export class GpioChip {
     );
     for (const [line, { level }] of outputs.entries())
       putBit(request, REQUEST.attributes + ATTRIBUTE.value, line, level === 1);
-    return this.#claim(request, outputs);
+    const pulled = Buffer.from(request);
+    for (const [bias, level] of [
+      [BIAS_FLAG.up, 1],
+      [BIAS_FLAG.down, 0],
+    ] as const) {
+      const lines = outputs.flatMap((output, line) => (output.level === level ? [line] : []));
+      if (lines.length > 0) addAttribute(pulled, ATTRIBUTE_ID.flags, FLAG.output | bias, lines);
+    }
+    return this.#claim([pulled, request], outputs);
   }
 
   claimInputs(inputs: readonly InputSpec[]): GpioLines {
@@ -168,7 +181,7 @@ export class GpioChip {
       const lines = inputs.flatMap((input, line) => (input.pull === pull ? [line] : []));
       if (lines.length > 0) addAttribute(request, ATTRIBUTE_ID.flags, FLAG.input | bias, lines);
     }
-    return this.#claim(request, inputs);
+    return this.#claim([request], inputs);
   }
 
   /** Frees the chip; lines that were claimed stay claimed. */
@@ -196,13 +209,17 @@ export class GpioChip {
     return request;
   }
 
-  #claim(request: Buffer, lines: readonly { name: string; pin: number }[]): GpioLines {
-    try {
-      this.#ioctl(this.#fd, GPIO_IOCTL.request, request);
-    } catch (error) {
-      throw new Refusal('noSuchThing', this.#explain(error as NodeJS.ErrnoException, lines));
-    }
-    return new GpioLines(this.#ioctl, request.readInt32LE(REQUEST.fd));
+  /** Makes the first of the requests that the kernel does not refuse. */
+  #claim(requests: readonly Buffer[], lines: readonly { name: string; pin: number }[]): GpioLines {
+    let refused: unknown;
+    for (const request of requests)
+      try {
+        this.#ioctl(this.#fd, GPIO_IOCTL.request, request);
+        return new GpioLines(this.#ioctl, request.readInt32LE(REQUEST.fd));
+      } catch (error) {
+        refused = error;
+      }
+    throw new Refusal('noSuchThing', this.#explain(refused as NodeJS.ErrnoException, lines));
   }
 
   #explain(error: NodeJS.ErrnoException, lines: readonly { name: string; pin: number }[]): string {

@@ -93,7 +93,7 @@ describe('a pca9685', () => {
     put('dev/i2c-1');
     put('etc/passwd', 'root:x:0:0::/root:/bin/sh\nsinew:x:990:990::/var/lib/sinew:/bin/false\n');
     put('etc/group', 'gpio:x:997:pi\ni2c:x:998:pi,sinew\n');
-    const all = await found(board({ ...HEALTHY, i2cset: '', i2cget: '0x20\n' }, ['i2c-bus']), spec);
+    const all = await found(board({ ...HEALTHY, i2cset: '', i2cget: '0x20\n' }, ['koffi']), spec);
     expect(Object.values(all).filter(({ state }) => state !== 'fine')).toEqual([]);
     expect(all['board main: chip at 0x41']!.text).toBe('answers with MODE1 0x20');
   });
@@ -106,28 +106,28 @@ describe('a pca9685', () => {
     expect(all['board main: group i2c']!.remedy).toBe(
       'sudo usermod -aG i2c sinew, then restart sinewd',
     );
-    expect(all['board main: package i2c-bus']).toEqual({
+    expect(all['board main: package koffi']).toEqual({
       state: 'wrong',
-      text: 'driver pca9685 needs it, and it cannot be loaded: no i2c-bus',
-      remedy: 'sudo apt install g++ make python3, then npm rebuild i2c-bus in the folder of Sinew',
+      text: 'driver pca9685 needs it, and it cannot be loaded: no koffi',
+      remedy: 'npm ci in the folder of Sinew',
     });
     expect(all['board main: program i2cset']!.remedy).toBe('sudo apt install i2c-tools');
     // Without the bus nobody can be asked.
     expect(all['board main: chip at 0x41']).toBeUndefined();
   });
 
-  test('without its add-on, where a release is installed: no npm is needed', async () => {
+  test('without its package, where a release is installed: no npm is needed', async () => {
     put('opt/sinew/install.sh');
     const all = await found(board(HEALTHY), spec);
-    expect(all['board main: package i2c-bus']!.remedy).toBe(
-      'sudo apt install g++, then sudo /opt/sinew/install.sh, which compiles it',
+    expect(all['board main: package koffi']!.remedy).toBe(
+      'run install.sh of a release for this kind of board again',
     );
   });
 
   test('whose chip does not answer', async () => {
     put('dev/i2c-1');
     const programs = { ...HEALTHY, i2cset: '', i2cget: new Error('Error: Read failed') };
-    const all = await found(board(programs, ['i2c-bus']), spec);
+    const all = await found(board(programs, ['koffi']), spec);
     expect(all['board main: chip at 0x41']!.text).toBe('does not answer: Error: Read failed');
     expect(all['board main: group i2c']!.state).toBe('unknown');
   });
@@ -180,6 +180,23 @@ describe('a pigpio board', () => {
     // The older of the two programs will do.
     expect(all['board main: program raspi-gpio']!.state).toBe('fine');
     expect(all['board main: package pigpio']!.state).toBe('fine');
+  });
+
+  test('without its add-on, in a clone and where a release is installed', async () => {
+    const spec = { driver: 'pigpio' };
+    const own =
+      "(the board maker's own system has it, plain Debian does not: use driver: linux there)";
+    const inClone = await found(board(HEALTHY), spec);
+    expect(inClone['board main: package pigpio']).toEqual({
+      state: 'wrong',
+      text: 'driver pigpio needs it, and it cannot be loaded: no pigpio',
+      remedy: `sudo apt install g++ pigpio make python3, then npm rebuild pigpio in the folder of Sinew ${own}`,
+    });
+    put('opt/sinew/install.sh');
+    const installed = await found(board(HEALTHY), spec);
+    expect(installed['board main: package pigpio']!.remedy).toBe(
+      `sudo apt install g++ pigpio, then sudo /opt/sinew/install.sh, which compiles it ${own}`,
+    );
   });
 });
 

@@ -30,7 +30,7 @@ export class Built {
       platform: 'node',
       target: 'node20',
       format: 'esm',
-      external: ['pigpio', 'i2c-bus', 'koffi'],
+      external: ['pigpio', 'koffi'],
       banner: {
         js: "import { createRequire as requireHere } from 'node:module'; const require = requireHere(import.meta.url);",
       },

@@ -37,6 +37,7 @@ interface ChipStandIn {
   level: (line: number, value: number) => void;
   levelOf: (line: number) => number;
   fail: (errno: number) => void;
+  refusePulls: (errno: number) => void;
   claims: () => number;
   journal: () => string;
   layout: () => string;
@@ -59,6 +60,7 @@ beforeAll(() => {
     level: c.func('void stand_in_level(int line, int value)'),
     levelOf: c.func('int stand_in_level_of(int line)'),
     fail: c.func('void stand_in_fail(int error)'),
+    refusePulls: c.func('void stand_in_refuse_pulls(int error)'),
     claims: c.func('int stand_in_claims()'),
     journal: c.func('const char *stand_in_journal()'),
     layout: c.func('const char *stand_in_layout()'),
@@ -99,11 +101,26 @@ describe('GPIO lines', () => {
     expect(Object.keys(GPIO_IOCTL)).toHaveLength(5);
   });
 
-  test('all relays are claimed at once, each with its safe level', async () => {
-    const driver = make();
-    await driver.open([level(23), level(24, 1), level(25, 1)], []);
-    expect(chip.journal()).toBe('claim by sinew: 23=0 24=1 25=1\n');
+  test('all relays are claimed at once, each with its safe level and pulled there', async () => {
+    await make().open([level(23), level(24, 1), level(25, 1)], []);
+    expect(chip.journal()).toBe('claim by sinew: 23=0, down 24=1, up 25=1, up\n');
+    await make().open([level(5, 1)], []);
+    expect(chip.journal()).toBe('claim by sinew: 5=1, up\n');
   });
+
+  // What a pin controller answers that knows no pulls, or none for outputs.
+  test.each(['ENOTSUP', 'EINVAL', 'EPERM'] as const)(
+    'a chip that refuses pulls with %s: the relays are claimed without',
+    async (code) => {
+      chip.refusePulls(constants.errno[code]);
+      const driver = make();
+      await driver.open([level(23), level(24, 1)], []);
+      expect(chip.journal()).toBe('claim by sinew: 23=0, as is 24=1, as is\n');
+      expect(chip.claims()).toBe(1);
+      write(driver, [0, 1]);
+      expect(chip.levelOf(23)).toBe(1);
+    },
+  );
 
   test('one call for all relays of a frame, and only for those', async () => {
     const driver = make();

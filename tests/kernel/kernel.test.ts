@@ -158,7 +158,7 @@ cp test.conf /etc/systemd/system/sinewd.service.d/`);
   expect(of('fine')).toEqual(
     expect.arrayContaining([
       'board servos: chip at 0x40',
-      'board servos: package i2c-bus',
+      'board servos: package koffi',
       'board outs: chip at 0x41',
       'board header: /dev/gpiochip0',
       'board header: /sys/class/pwm/pwmchip0',

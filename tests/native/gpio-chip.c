@@ -23,6 +23,7 @@ static struct {
 static unsigned char level[LINES];
 static char busy[LINES][GPIO_MAX_NAME_SIZE];
 static int failure;
+static int refusesPulls;
 static int slowMs;
 static char journal[8192];
 
@@ -43,6 +44,7 @@ void stand_in_reset(void)
 	memset(level, 0, sizeof level);
 	memset(busy, 0, sizeof busy);
 	failure = 0;
+	refusesPulls = 0;
 	slowMs = 0;
 	journal[0] = 0;
 }
@@ -55,6 +57,8 @@ void stand_in_busy(int line, const char *consumer)
 void stand_in_level(int line, int value) { level[line] = value; }
 int stand_in_level_of(int line) { return level[line]; }
 void stand_in_fail(int error) { failure = error; }
+/* From now on no output may have a pull, as a pin controller may have it. */
+void stand_in_refuse_pulls(int error) { refusesPulls = error; }
 /* How long a call takes that reads or sets levels (ms). */
 void stand_in_slow(int ms) { slowMs = ms; }
 
@@ -123,6 +127,14 @@ static __u64 flags_of(const struct gpio_v2_line_config *config, unsigned int lin
 	return config->flags;
 }
 
+static const char *pull_of(__u64 flags)
+{
+	return flags & GPIO_V2_LINE_FLAG_BIAS_PULL_UP     ? "up"
+	       : flags & GPIO_V2_LINE_FLAG_BIAS_PULL_DOWN ? "down"
+	       : flags & GPIO_V2_LINE_FLAG_BIAS_DISABLED  ? "off"
+							  : "as is";
+}
+
 static int claim(struct gpio_v2_line_request *request)
 {
 	const struct gpio_v2_line_config *config = &request->config;
@@ -137,6 +149,10 @@ static int claim(struct gpio_v2_line_request *request)
 			return fail(EINVAL);
 		if (busy[request->offsets[i]][0])
 			return fail(EBUSY);
+		__u64 flags = flags_of(config, i);
+		if (refusesPulls && flags & GPIO_V2_LINE_FLAG_OUTPUT &&
+		    flags & (GPIO_V2_LINE_FLAG_BIAS_PULL_UP | GPIO_V2_LINE_FLAG_BIAS_PULL_DOWN))
+			return fail(refusesPulls);
 	}
 	note("claim by %s:", request->consumer);
 	for (unsigned int i = 0; i < request->num_lines; i++) {
@@ -152,13 +168,9 @@ static int claim(struct gpio_v2_line_request *request)
 				    config->attrs[a].mask & (1ull << i))
 					value = (config->attrs[a].attr.values >> i) & 1;
 			level[line] = value;
-			note(" %u=%d", line, value);
+			note(" %u=%d, %s", line, value, pull_of(flags));
 		} else {
-			note(" %u<%s", line,
-			     flags & GPIO_V2_LINE_FLAG_BIAS_PULL_UP     ? "up"
-			     : flags & GPIO_V2_LINE_FLAG_BIAS_PULL_DOWN ? "down"
-			     : flags & GPIO_V2_LINE_FLAG_BIAS_DISABLED  ? "off"
-									: "as is");
+			note(" %u<%s", line, pull_of(flags));
 		}
 	}
 	note("\n");

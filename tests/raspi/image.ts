@@ -25,8 +25,7 @@ const here = fileURLToPath(new URL('.', import.meta.url));
 
 export const PACKAGES = [
   ...['qemu-system-arm', 'qemu-user-static', 'arch-test', 'mmdebstrap', 'busybox-static'],
-  ...['e2fsprogs', 'kmod', 'device-tree-compiler', 'g++-aarch64-linux-gnu'],
-  ...['g++-arm-linux-gnueabihf'],
+  ...['e2fsprogs', 'kmod', 'device-tree-compiler'],
 ];
 const COMMANDS = {
   'qemu-system-aarch64': 'qemu-system-aarch64',
@@ -38,8 +37,6 @@ const COMMANDS = {
   mke2fs: '/sbin/mke2fs',
   depmod: '/sbin/depmod',
   fdtput: 'fdtput',
-  'aarch64-linux-gnu-g++': 'aarch64-linux-gnu-g++',
-  'arm-linux-gnueabihf-g++': 'arm-linux-gnueabihf-g++',
 };
 const DISK = '/dev/mmcblk0';
 /** The first UART; the kernel's console is the second, the small one. */

@@ -19,6 +19,7 @@ import { fileURLToPath } from 'node:url';
 import { gunzipSync } from 'node:zlib';
 import { afterAll, beforeAll, expect, it } from 'vitest';
 import { readTokenFile } from '../../src/gateway/token.ts';
+import { Bench } from '../native/stand-in.ts';
 import { needTools } from '../tools.ts';
 
 const clone = fileURLToPath(new URL('../..', import.meta.url));
@@ -37,17 +38,14 @@ function run(program: string, args: string[], env = {}): SpawnSyncReturns<string
 }
 /** The installer in an image that is being built. */
 const install = (...args: string[]) => run(join(release, 'install.sh'), args, { DESTDIR: root });
+const caches = (dist: string) =>
+  readdirSync(dist)
+    .filter((name) => name.endsWith('.cache'))
+    .toSorted();
 const mode = (path: string) => (statSync(join(root, path)).mode & 0o777).toString(8);
 const read = (path: string) => readFileSync(join(root, path), 'utf8');
 
-const CROSS_COMPILERS = ['aarch64-linux-gnu-g++', 'arm-linux-gnueabihf-g++'];
-
 beforeAll(() => {
-  needTools(
-    'the parts of a release for ARM boards',
-    ['--no-install-recommends', 'g++-aarch64-linux-gnu', 'g++-arm-linux-gnueabihf'],
-    () => CROSS_COMPILERS.filter((name) => run(name, ['--version']).error),
-  );
   folder = mkdtempSync(join(tmpdir(), 'sinew-install-'));
   root = join(folder, 'root');
   release = join(folder, `sinew-${version}`);
@@ -74,6 +72,9 @@ it('a release holds what a board needs, and no tests or sources', () => {
     'systemd',
   ]);
   expect(existsSync(join(release, 'node_modules/typescript'))).toBe(false);
+  // They are of the Node that packed it.
+  expect(existsSync(join(clone, 'dist/daemon.cache'))).toBe(true);
+  expect(caches(join(release, 'dist'))).toEqual([]);
 });
 
 /** The machine that an ELF file is for: e_machine of the System V ABI's object format. */
@@ -83,18 +84,19 @@ function machine(path: string): number {
 }
 const [EM_ARM, EM_AARCH64] = [40, 183];
 
-it('a release has Node and the add-ons for 64-bit and 32-bit ARM, and says so', () => {
+it('a release has Node and koffi for 64-bit and 32-bit ARM, and says so', () => {
   for (const [arch, elf] of [
     ['arm64', EM_AARCH64],
     ['arm', EM_ARM],
   ] as const) {
     expect(contents).toMatch(new RegExp(`^Node 20\\.\\d+\\.\\d+ for ${arch}$`, 'm'));
-    const [, kind] = new RegExp(`^i2c-bus, compiled for (node-v\\d+-linux-${arch})$`, 'm').exec(
-      contents,
-    )!;
     expect(contents).toMatch(new RegExp(`^koffi, compiled for linux-${arch}$`, 'm'));
     expect(machine(`runtime/${arch}/node.gz`)).toBe(elf);
-    expect(machine(`node_modules/i2c-bus/lib/binding/${kind}/i2c.node`)).toBe(elf);
+    const koffi = readdirSync(join(release, `node_modules/@koromix/koffi-linux-${arch}`), {
+      recursive: true,
+      encoding: 'utf8',
+    }).find((name) => name.endsWith('.node'));
+    expect(machine(`node_modules/@koromix/koffi-linux-${arch}/${koffi}`)).toBe(elf);
   }
   expect(readFileSync(join(release, 'CONTENTS'), 'utf8')).toBe(
     `${contents.split('\n').slice(0, -2).join('\n')}\n`,
@@ -115,6 +117,7 @@ it('a first installation puts everything in its place', { timeout: 180_000 }, ()
   const { status, stderr, stdout } = install('--listen', '0.0.0.0:7420', '--realtime');
   expect(status, stderr).toBe(0);
   expect(stdout).toContain(`Sinew ${version} is installed`);
+  expect(stderr).toBe('');
   said = stdout;
 
   expect(mode('etc/sinew/token')).toBe('600');
@@ -173,26 +176,50 @@ it.each([
   expect(existsSync(join(folder, 'none'))).toBe(false);
 });
 
-it('an add-on that is not there is compiled by the installer, or it says that it is not', () => {
-  const kind = /^i2c-bus, compiled for (node-v\d+-linux-x64)$/m.exec(contents)?.[1];
-  const compiled = join(release, `node_modules/i2c-bus/lib/binding/${kind}`);
-  if (kind) renameSync(compiled, `${compiled}.away`);
+it('it makes the code caches for the Node of this machine, and anybody may read them', () => {
+  const dist = join(root, 'opt/sinew/dist');
+  expect(caches(dist)).toEqual(['daemon.cache', 'service.cache', 'worker.cache']);
+  for (const name of caches(dist)) expect(mode(`opt/sinew/dist/${name}`)).toBe('644');
+});
+
+it('where a code cache cannot be made it says so in one line, and installs all the same', () => {
+  const made = join(release, 'dist/make-cache.mjs');
+  renameSync(made, `${made}.away`);
+  writeFileSync(made, 'process.exit(1);\n');
+  const { status, stderr, stdout } = install();
+  renameSync(`${made}.away`, made);
+  expect(status, stderr).toBe(0);
+  expect(stderr).toBe(
+    'install.sh: the code caches could not be made; Sinew starts slower, and is else the same\n',
+  );
+  expect(stdout).toContain(`Sinew ${version} is installed`);
+  expect(caches(join(root, 'opt/sinew/dist'))).toEqual([]);
+});
+
+it("pigpio's add-on is compiled by the installer where it can be, or it says why not", async () => {
   const bin = mkdtempSync(join(folder, 'bin-'));
-  const failing = join(bin, 'g++');
-  writeFileSync(failing, '#!/bin/sh\necho no luck >&2\nexit 1\n', { mode: 0o755 });
+  writeFileSync(join(bin, 'g++'), '#!/bin/sh\necho no luck >&2\nexit 1\n', { mode: 0o755 });
   const without = run(join(release, 'install.sh'), [], {
     DESTDIR: root,
     PATH: `${bin}:${process.env.PATH}`,
   });
   expect(without.status, without.stderr).toBe(0);
   expect(without.stdout).toMatch(
-    /^ {2}pca9685: NOT ready; if your prop uses it: sudo apt install g\+\+; compiling it failed, see \S+i2c\.log/m,
+    /^ {2}pigpio: NOT ready; if your prop uses it: .*; compiling it failed, see \S+pigpio\.log/m,
   );
-  expect(read('opt/sinew/i2c.log')).toBe('no luck\n');
-  const withIt = install();
-  expect(withIt.stdout).toMatch(/^ {2}pca9685: ready$/m);
-  if (kind) renameSync(`${compiled}.away`, compiled);
-});
+  expect(read('opt/sinew/pigpio.log')).toBe('no luck\n');
+  // As where the C library is: ours stands in for it.
+  const bench = await Bench.make();
+  const library = bench.env.LD_LIBRARY_PATH!;
+  const withIt = run(join(release, 'install.sh'), [], {
+    DESTDIR: root,
+    CPATH: join(clone, 'tests/native'),
+    LIBRARY_PATH: library,
+    LD_LIBRARY_PATH: library,
+  });
+  await bench.cleanUp();
+  expect(withIt.stdout, read('opt/sinew/pigpio.log')).toMatch(/^ {2}pigpio: ready$/m);
+}, 300_000);
 
 it('what the unit names is there, and runs', () => {
   const unit = read('etc/systemd/system/sinewd.service');
