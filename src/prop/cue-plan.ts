@@ -1,6 +1,7 @@
 import { type Ease, parseEase } from '../sums/ease.ts';
 import { planEased } from '../sums/eased-move.ts';
 import type { MotionLimits } from '../sums/profile.ts';
+import { lightsOf } from './cue-light.ts';
 import { CueLoads, type Rails, railsOf } from './cue-loads.ts';
 import { Walk } from './cue-walk.ts';
 import type { Path } from './finding.ts';
@@ -122,11 +123,13 @@ export class Planner {
   readonly #servos = new Map<string, Servo>();
   readonly #eased = new Map<string, number>();
   readonly #rails: Rails;
+  readonly #lights: ReadonlyMap<string, number>;
   innerStepsLeft = MOST_INNER_STEPS_IN_ALL;
 
   constructor(prop: Prop) {
     this.#prop = prop;
     this.#rails = railsOf(prop);
+    this.#lights = lightsOf(prop);
   }
 
   plan(name: string): CuePlan {
@@ -134,7 +137,7 @@ export class Planner {
     if (known) return known;
     // Met again while it is being planned, it contains itself.
     this.#plans.set(name, { steps: [], durationS: null, problems: [] });
-    const plan = new Walk(this, new CueLoads(this.#prop, this.#rails)).plan(name);
+    const plan = new Walk(this, new CueLoads(this.#prop, this.#rails, this.#lights)).plan(name);
     this.#plans.set(name, plan);
     return plan;
   }
