@@ -14,6 +14,10 @@ const REMEDIES: Record<string, Pick<Finding, 'severity' | 'right'>> = {
   slower: { severity: 'warning', right: 'give overS more time, or move less far' },
   interlock: { severity: 'error', right: 'keep what it requires until it has ended' },
   duty: { severity: 'warning', right: 'switch it off sooner, e.g. with forS' },
+  flash: {
+    severity: 'warning',
+    right: 'let lights change less often, at the same time, or by less (fadeS helps)',
+  },
   park: { severity: 'error', right: 'give until more time (withinS), or write otherwise: go on' },
 };
 const OTHERS: Pick<Finding, 'severity' | 'right'> = {

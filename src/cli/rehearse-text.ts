@@ -1,4 +1,4 @@
-import type { RailTrack, Rehearsal, Track } from '../core/rehearse.ts';
+import type { RailTrack, Rehearsal, TogetherTrack, Track } from '../core/rehearse.ts';
 import { tidy } from '../shared/units.ts';
 import { type Course, columns } from '../sums/course.ts';
 import { changes, closures, courseOf, stops } from './course.ts';
@@ -19,7 +19,7 @@ export function showsUnicode(env: Record<string, string | undefined>): boolean {
 
 /** The rehearsal for the terminal: a small plot of everything that changes, and its figures. */
 export function rehearsalText(rehearsal: Rehearsal, prop: string, unicode: boolean): string {
-  const { cue, durationS, cutShort, tracks, rails } = rehearsal;
+  const { cue, durationS, cutShort, tracks, rails, light } = rehearsal;
   const arrow = unicode ? '→' : '->';
   const moving = tracks.filter(changes);
   const plot = (course: Course, low: number, high: number): string => {
@@ -45,6 +45,8 @@ export function rehearsalText(rehearsal: Rehearsal, prop: string, unicode: boole
   ];
   const ruler = ['', `0 s${end.padStart(PLOT_COLUMNS - 3)}`, ''];
   const lines = aligned([ruler, ...rows, ...railRows]);
+  const together = togetherFigures(light);
+  if (together !== undefined) lines.push('', together);
   if (still.length > 0) lines.push('', `as they were: ${still.join(', ')}`);
   return [...head, '', ...lines].join('\n');
 }
@@ -77,13 +79,27 @@ function figures(track: Track, arrow: string): string {
 }
 
 function flashes({ flashes: general = 0, redFlashes: red = 0 }: Track): string {
+  return flashesInWords(general, red, 'red flash');
+}
+
+function flashesInWords(general: number, other: number, otherName: string): string {
   const count = (number: number, what: string) =>
     `${number} ${what}${number === 1 ? '' : 'es'} in a second`;
   const told = [
     ...(general > 0 ? [count(general, 'flash')] : []),
-    ...(red > 0 ? [count(red, 'red flash')] : []),
+    ...(other > 0 ? [count(other, otherName)] : []),
   ];
   return told.join(', ') || 'no flash';
+}
+
+/** What all light together does; undefined when there is nothing to say. */
+function togetherFigures(light: TogetherTrack): string | undefined {
+  const { plannedFlashes, plannedColourFlashes } = light;
+  const planned = flashesInWords(plannedFlashes, plannedColourFlashes, 'colour flash');
+  if (planned === 'no flash') return undefined;
+  const held = plannedFlashes > light.flashes || plannedColourFlashes > light.colourFlashes;
+  const shown = flashesInWords(light.flashes, light.colourFlashes, 'colour flash');
+  return `all light together: ${held ? `${planned} as planned, held to ${shown}` : planned}`;
 }
 
 export function railFigures({ peakA, peakAtS, limitA }: RailTrack): string {

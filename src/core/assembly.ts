@@ -8,6 +8,7 @@ import { Gate } from './gate.ts';
 import { Idle } from './idle.ts';
 import type { Journal } from './journal.ts';
 import { Parker } from './park.ts';
+import { PropLight } from './prop-light.ts';
 
 /** Everything that is put together from one version of the prop file. */
 export class Assembly {
@@ -17,6 +18,7 @@ export class Assembly {
   readonly idle: Idle;
   readonly parker: Parker;
   readonly waker: Energiser;
+  readonly light: PropLight;
 
   constructor(
     body: Body,
@@ -31,6 +33,7 @@ export class Assembly {
     this.idle = new Idle(body, this.cues);
     this.parker = new Parker(body, this.gate, journal);
     this.waker = new Energiser(this.gate, journal);
+    this.light = new PropLight(body, journal);
   }
 }
 

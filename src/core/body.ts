@@ -72,7 +72,10 @@ export class Body {
   }
 
   /** Adds the next channel. */
-  add(name: string, spec: Channel): void {
+  add(name: string, given: Channel): void {
+    const { flash } = this.prop;
+    // What lifts the limit for the whole prop lifts it for each light.
+    const spec = flash && given.kind !== 'servo' ? { flash, ...given } : given;
     const board = this.#boards.get(spec.output.board)!;
     const rail = this.rails.find((one) => one.name === spec.rail)?.index ?? NO_RAIL;
     const index = this.channels.length;
@@ -86,13 +89,13 @@ export class Body {
     } else {
       actuator =
         spec.kind === 'rgb'
-          ? new RgbLight(name, index, spec, board, rail)
-          : new Lamp(name, index, spec, board, rail);
+          ? new RgbLight(name, index, spec, board, rail, this)
+          : new Lamp(name, index, spec, board, rail, this);
       this.lights.push(actuator);
     }
     this.channels.push(actuator);
     this.#byName.set(name, actuator);
-    this.prop.channels[name] = spec;
+    this.prop.channels[name] = given;
   }
 
   /** All channels are there: what refers to them is looked up. */
@@ -158,7 +161,7 @@ export class Body {
   met(requirement: Requirement): boolean {
     const other = this.#byName.get(requirement.channel)!;
     if ('is' in requirement)
-      return other.kind === 'relay' && other.on === (requirement.is === 'on');
+      return other.kind === 'relay' && other.on === (requirement.is === 'on') && !other.flashHeld;
     if (other.kind !== 'servo' || !other.energised) return false;
     return 'above' in requirement
       ? other.state.pos > requirement.above

@@ -19,6 +19,7 @@ import type { Idle } from './idle.ts';
 import type { Journal } from './journal.ts';
 import { Lease, type Loss, type Session } from './lease.ts';
 import { atRest, type Parker } from './park.ts';
+import type { PropLight } from './prop-light.ts';
 import type { Store } from './store.ts';
 import { Triggers } from './triggers.ts';
 import { Waits } from './waits.ts';
@@ -159,6 +160,11 @@ export class Core {
 
   get idle(): Idle {
     return this.#assembly.idle;
+  }
+
+  /** All light of the prop together. */
+  get light(): PropLight {
+    return this.#assembly.light;
   }
 
   get #parker(): Parker {
@@ -399,9 +405,10 @@ export class Core {
       this.#moved = true;
       servo.advance(dtS);
     }
-    for (let i = 0; i < lights.length; i++) lights[i]!.advance(dtS, nowS);
+    for (let i = 0; i < lights.length; i++) lights[i]!.advance(dtS);
     if (this.#senses) this.#measure();
     this.gate.enforce();
+    this.light.tick();
     this.gate.measureRails();
     if (this.#dropWhenStill && !this.body.servos.some((servo) => servo.moving)) {
       this.#dropPower();
@@ -758,10 +765,14 @@ export class Core {
         if (was?.kind !== 'relay') continue;
         const record = was.duty?.record();
         if (record) actuator.duty?.restore(record, true, this.#nowS);
-        if (was.on && was.parkOn && actuator.parkOn) actuator.set(true);
+        if (was.on && was.parkOn && actuator.parkOn) {
+          actuator.set(true);
+          actuator.closed = was.closed;
+        }
       } else if (was?.kind === actuator.kind && was.atPark && !actuator.atPark)
         actuator.fadeToPark();
     }
+    assembly.light.resume(this.#assembly.light);
     body.nowS = this.#nowS;
     this.#assembly = assembly;
     this.lease.timeoutMs = body.prop.link.timeoutMs;
@@ -807,9 +818,8 @@ export class Core {
     }
     telemetry.setChannel(index, FIELD.amps, channel.amps());
     if (channel.kind === 'relay') {
-      const level = channel.on ? 1 : 0;
-      telemetry.setChannel(index, FIELD.value, level);
-      telemetry.setChannel(index, FIELD.target, level);
+      telemetry.setChannel(index, FIELD.value, channel.closed ? 1 : 0);
+      telemetry.setChannel(index, FIELD.target, channel.on ? 1 : 0);
     } else if (channel.kind === 'lamp') {
       telemetry.setChannel(index, FIELD.value, channel.value);
       telemetry.setChannel(index, FIELD.target, channel.target);
@@ -839,6 +849,7 @@ export class Core {
     if (channel.kind === 'relay')
       return (
         (channel.interlocked ? FLAG.interlocked : 0) |
+        (channel.flashHeld ? FLAG.flashHeld : 0) |
         (channel.duty && channel.duty.restLeftS(this.#nowS) > 0 ? FLAG.resting : 0)
       );
     return (channel.fading ? FLAG.moving : 0) | (channel.flashHeld ? FLAG.flashHeld : 0);
@@ -849,7 +860,8 @@ export class Core {
   #note(): void {
     const { relays } = this.body;
     let relayChanges = 0;
-    for (let i = 0; i < relays.length; i++) relayChanges += relays[i]!.changes;
+    for (let i = 0; i < relays.length; i++)
+      relayChanges += relays[i]!.changes + relays[i]!.contacts;
     const positionsDue = this.#moved && this.#nowS - this.#notedS >= NOTE_EVERY_S;
     if (positionsDue || relayChanges !== this.#relayChanges) this.#save(false);
     this.#relayChanges = relayChanges;

@@ -62,6 +62,9 @@ abstract class Light {
   readonly rail: number;
   /** A change is held back so that it does not flash faster than allowed. */
   flashHeld = false;
+  /** It wants to show something new in this tick, and its own guard lets it. */
+  asks = false;
+  readonly #time: { readonly nowS: number };
   readonly #slewS: number;
   #fadeS = 0;
   #curve: Curve | undefined;
@@ -79,7 +82,9 @@ abstract class Light {
     spec: LampChannel | RgbChannel,
     board: Board,
     rail: number,
+    time: { readonly nowS: number },
   ) {
+    this.#time = time;
     this.name = name;
     this.index = index;
     this.board = board;
@@ -100,8 +105,11 @@ abstract class Light {
     this.fades++;
   }
 
-  /** Moves the fade on; what the guard holds back is tried again in the next tick. */
-  advance(dtS: number, nowS: number): void {
+  /**
+   * Moves the fade on and looks whether its own guard lets it through; what is held back is tried
+   * again in the next tick. Nothing is shown before `admit`.
+   */
+  advance(dtS: number): void {
     if (!this.fading && !this.flashHeld) return;
     this.#atS += dtS;
     const done = this.#atS >= this.#fadeS;
@@ -109,10 +117,23 @@ abstract class Light {
     if (!done && this.#curve) this.#bend(this.#curve);
     this.mix(done);
     this.fading = !done;
-    this.flashHeld = !this.admitted(nowS);
-    if (this.flashHeld) return;
+    this.asks = this.allowed(this.#time);
+    this.flashHeld = !this.asks;
+  }
+
+  /** Shows what it asks for. */
+  admit(): void {
+    this.asks = false;
+    this.flashHeld = false;
+    this.note(this.#time);
     this.show();
     this.#changed = true;
+  }
+
+  /** Goes on showing what it shows, so that the prop does not flash too often. */
+  hold(): void {
+    this.asks = false;
+    this.flashHeld = true;
   }
 
   /** What is shown is put out again: its board has been opened. */
@@ -124,6 +145,7 @@ abstract class Light {
   cut(nowS: number): void {
     this.fading = false;
     this.flashHeld = false;
+    this.asks = false;
     this.darken();
     this.#changed = true;
     this.fades++;
@@ -144,8 +166,15 @@ abstract class Light {
 
   /** Computes what the fade wants at its progress; `done` at its end. */
   protected abstract mix(done: boolean): void;
-  /** Whether the flash guard lets through what the fade wants. */
-  protected abstract admitted(nowS: number): boolean;
+  /** Whether its own flash guard lets through what the fade wants. */
+  protected abstract allowed(time: { readonly nowS: number }): boolean;
+  /** Tells its own flash guard that what the fade wants is shown. */
+  protected abstract note(time: { readonly nowS: number }): void;
+  /** Writes linear red, green and blue as shown, and as the fade wants it, at a place. */
+  abstract writeShown(into: Float64Array, at: number): void;
+  abstract writeWanted(into: Float64Array, at: number): void;
+  /** Whether its flashes are limited. */
+  abstract get isGuarded(): boolean;
   /** Tells the flash guard of a dark that it could not hold back. */
   protected abstract noteDark(nowS: number): void;
   /** Takes what the fade wants as what is shown. */
@@ -174,12 +203,21 @@ export class Lamp extends Light {
   readonly #guard: FlashGuard | undefined;
   #from = 0;
   #wanted = 0;
+  #luminance = 0;
+  #wantedLuminance = 0;
   /** Perceived lightness 0..1. */
   value = 0;
   target = 0;
 
-  constructor(name: string, index: number, spec: LampChannel, board: Board, rail: number) {
-    super(name, index, spec, board, rail);
+  constructor(
+    name: string,
+    index: number,
+    spec: LampChannel,
+    board: Board,
+    rail: number,
+    time: { readonly nowS: number },
+  ) {
+    super(name, index, spec, board, rail, time);
     this.spec = spec;
     this.#fullA = spec.draw?.fullA ?? 0;
     this.#guard = spec.flash ? undefined : new FlashGuard();
@@ -215,10 +253,31 @@ export class Lamp extends Light {
     const mixed = this.#from + (this.target - this.#from) * this.progress;
     // A curve may overshoot; a lamp cannot.
     this.#wanted = done ? this.target : Math.min(Math.max(mixed, 0), 1);
+    this.#wantedLuminance = lightnessToLuminance(this.#wanted);
   }
 
-  protected admitted(nowS: number): boolean {
-    return this.#guard?.admit(nowS, lightnessToLuminance(this.#wanted)) ?? true;
+  get isGuarded(): boolean {
+    return this.#guard !== undefined;
+  }
+
+  protected allowed({ nowS }: { readonly nowS: number }): boolean {
+    return this.#guard?.allows(nowS, this.#wantedLuminance) ?? true;
+  }
+
+  protected note({ nowS }: { readonly nowS: number }): void {
+    this.#guard?.force(nowS, this.#wantedLuminance);
+  }
+
+  writeShown(into: Float64Array, at: number): void {
+    into[at] = this.#luminance;
+    into[at + 1] = this.#luminance;
+    into[at + 2] = this.#luminance;
+  }
+
+  writeWanted(into: Float64Array, at: number): void {
+    into[at] = this.#wantedLuminance;
+    into[at + 1] = this.#wantedLuminance;
+    into[at + 2] = this.#wantedLuminance;
   }
 
   protected noteDark(nowS: number): void {
@@ -227,15 +286,17 @@ export class Lamp extends Light {
 
   protected show(): void {
     this.value = this.#wanted;
+    this.#luminance = this.#wantedLuminance;
   }
 
   protected darken(): void {
     this.value = 0;
+    this.#luminance = 0;
     this.target = 0;
   }
 
   protected putDuties(): void {
-    this.board.put(this.output, this.#duty(lightnessToLuminance(this.value)));
+    this.board.put(this.output, this.#duty(this.#luminance));
   }
 
   amps(): number {
@@ -279,8 +340,15 @@ export class RgbLight extends Light {
   readonly value = new Colour();
   readonly target = new Colour();
 
-  constructor(name: string, index: number, spec: RgbChannel, board: Board, rail: number) {
-    super(name, index, spec, board, rail);
+  constructor(
+    name: string,
+    index: number,
+    spec: RgbChannel,
+    board: Board,
+    rail: number,
+    time: { readonly nowS: number },
+  ) {
+    super(name, index, spec, board, rail, time);
     this.spec = spec;
     this.#fullA = spec.draw?.fullA ?? [0, 0, 0];
     this.#balance = spec.whiteBalance;
@@ -343,8 +411,28 @@ export class RgbLight extends Light {
     this.#course.at(this.progress, this.#wanted, this.#wantedLight);
   }
 
-  protected admitted(nowS: number): boolean {
-    return this.#guard?.admitLinear(nowS, this.#wantedLight) ?? true;
+  get isGuarded(): boolean {
+    return this.#guard !== undefined;
+  }
+
+  protected allowed({ nowS }: { readonly nowS: number }): boolean {
+    return this.#guard?.allowsLinear(nowS, this.#wantedLight) ?? true;
+  }
+
+  protected note({ nowS }: { readonly nowS: number }): void {
+    this.#guard?.forceLinear(nowS, this.#wantedLight);
+  }
+
+  writeShown(into: Float64Array, at: number): void {
+    into[at] = this.light.red;
+    into[at + 1] = this.light.green;
+    into[at + 2] = this.light.blue;
+  }
+
+  writeWanted(into: Float64Array, at: number): void {
+    into[at] = this.#wantedLight.red;
+    into[at + 1] = this.#wantedLight.green;
+    into[at + 2] = this.#wantedLight.blue;
   }
 
   protected noteDark(nowS: number): void {

@@ -1,7 +1,13 @@
 import type { Driver, Frame } from '../drivers/driver.ts';
 import type { Prop } from '../prop/schema.ts';
 import type { Clock } from '../shared/clock.ts';
-import { type LightSamples, luminancesOf, worstFlashes, worstRedFlashes } from '../sums/flash.ts';
+import {
+  type LightSamples,
+  luminancesOf,
+  worstFlashes,
+  worstRedFlashes,
+  worstTogether,
+} from '../sums/flash.ts';
 import { formatPacked, lightnessToLuminance, packColour, type Rgb } from '../sums/light.ts';
 import { Core } from './core.ts';
 import { Journal } from './journal.ts';
@@ -20,6 +26,16 @@ export interface Track {
   redFlashes?: number;
   /** Time closed in all (s), of a relay. */
   onS?: number;
+}
+
+/** All light of the prop together, but what its file lifts the limit for; see `PropLight`. */
+export interface TogetherTrack {
+  /** Most general and colour flashes in any second, if nothing were held back. */
+  plannedFlashes: number;
+  plannedColourFlashes: number;
+  /** The same as shown. */
+  flashes: number;
+  colourFlashes: number;
 }
 
 export interface RailTrack {
@@ -53,6 +69,7 @@ export interface Rehearsal {
   steps: { startS: number | null; endS: number | null }[];
   tracks: Track[];
   rails: RailTrack[];
+  light: TogetherTrack;
   events: Event[];
 }
 
@@ -66,6 +83,7 @@ const TOLD: ReadonlySet<string> = new Set([
   'slower',
   'interlock',
   'duty',
+  'flash',
   'park',
   'stop',
   'fault',
@@ -153,7 +171,7 @@ export async function rehearse(prop: Prop, cue: string): Promise<Rehearsal> {
     core.condition === 'parking' ||
     core.body.servos.some((servo) => servo.moving || servo.delayed) ||
     core.body.lights.some((light) => light.fading || light.flashHeld) ||
-    core.body.relays.some((relay) => Number.isFinite(relay.offAtS));
+    core.body.relays.some((relay) => Number.isFinite(relay.offAtS) || relay.flashHeld);
   do {
     tick();
     recorder.note();
@@ -236,6 +254,10 @@ class LightColumns {
   blue = new Float64Array(1024);
 
   note(tick: number, { red, green, blue }: Readonly<Rgb>): void {
+    this.add(tick, red, green, blue);
+  }
+
+  add(tick: number, red: number, green: number, blue: number): void {
     const last = this.count - 1;
     if (this.red[last] === red && this.green[last] === green && this.blue[last] === blue) return;
     if (this.count === this.tS.length) this.#resize(2 * this.count);
@@ -294,6 +316,9 @@ class Recorder {
   readonly #channels: Column[];
   /** Of every channel, filled for those that are rgb. */
   readonly #lights: LightColumns[];
+  /** All light together, as planned and as shown. */
+  readonly #planned = new LightColumns();
+  readonly #shown = new LightColumns();
   readonly #rails: Column[];
   readonly #times = new Map<Column, number[]>();
   /** The last ticks, `BLOCK` of them for each column. */
@@ -320,7 +345,7 @@ class Recorder {
     }
     for (let i = 0; i < relays.length; i++) {
       const relay = relays[i]!;
-      now[relay.index * BLOCK + at] = relay.on ? 1 : 0;
+      now[relay.index * BLOCK + at] = relay.closed ? 1 : 0;
     }
     for (let i = 0; i < lights.length; i++) {
       const light = lights[i]!;
@@ -331,6 +356,9 @@ class Recorder {
         now[place] = packColour(light.value);
       }
     }
+    const { wanted, shown } = this.#core.light;
+    this.#planned.add(this.#tick + at, wanted[0]!, wanted[1]!, wanted[2]!);
+    this.#shown.add(this.#tick + at, shown[0]!, shown[1]!, shown[2]!);
     const first = this.#channels.length;
     for (let i = 0; i < rails.length; i++) now[(first + i) * BLOCK + at] = rails[i]!.amps;
     if (this.#noted === BLOCK) this.#takeOver();
@@ -344,10 +372,18 @@ class Recorder {
     this.#noted = 0;
   }
 
-  tracks(): { tracks: Track[]; rails: RailTrack[] } {
+  tracks(): Pick<Rehearsal, 'tracks' | 'rails' | 'light'> {
     this.#takeOver();
     const { body } = this.#core;
+    const planned = worstTogether(this.#planned.samples());
+    const shown = worstTogether(this.#shown.samples());
     return {
+      light: {
+        plannedFlashes: planned.general,
+        plannedColourFlashes: planned.colour,
+        flashes: shown.general,
+        colourFlashes: shown.colour,
+      },
       tracks: body.channels.map(({ name, kind }, i) => this.#track(name, kind, i)),
       rails: body.rails.map(({ name, limitA }, i) => {
         const tS = this.#rails[i]!.times();

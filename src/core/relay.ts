@@ -1,4 +1,5 @@
 import type { RelayChannel } from '../prop/schema.ts';
+import { FlashGuard } from '../sums/flash.ts';
 import type { Board } from './boards.ts';
 import { DutyGuard } from './duty.ts';
 
@@ -15,7 +16,14 @@ export class Relay {
   readonly rail: number;
   readonly duty: DutyGuard | undefined;
   readonly onA: number;
+  /** Whether it is to be closed. */
   on = false;
+  /** Whether the contact is closed; only that of a light may have to wait for `on`. */
+  closed = false;
+  /** Counts up whenever the contact closes or opens. */
+  contacts = 0;
+  /** Of a light whose flashes are limited: a flash too many waits here. */
+  readonly #guard: FlashGuard | undefined;
   /** Opens by itself then (s). */
   offAtS = Number.POSITIVE_INFINITY;
   /** An interlock opened it; cleared when it closes again. */
@@ -41,6 +49,7 @@ export class Relay {
     this.rail = rail;
     this.duty = spec.duty && new DutyGuard(spec.duty.maxOnS, spec.duty.restS);
     this.onA = spec.draw?.onA ?? 0;
+    this.#guard = spec.light && !spec.flash ? new FlashGuard() : undefined;
     this.output = board.addOutput({
       name,
       kind: 'level',
@@ -73,10 +82,34 @@ export class Relay {
     this.on = on;
   }
 
+  /** Whether it is a light whose flashes are limited. */
+  get isGuardedLight(): boolean {
+    return this.#guard !== undefined;
+  }
+
+  /** A light's closing is held back so that it does not flash faster than allowed. */
+  get flashHeld(): boolean {
+    return this.#guard !== undefined && this.on && !this.closed;
+  }
+
+  /** Whether its own limit lets the light that is to be on go on now. */
+  mayLight(): boolean {
+    return this.#guard?.allows(this.#time.nowS, 1) ?? true;
+  }
+
+  /** Lets the contact follow `on`. Opening is never held back: it may be for safety. */
+  follow(): void {
+    if (this.closed === this.on) return;
+    this.closed = this.on;
+    this.contacts++;
+    this.#guard?.force(this.#time.nowS, this.on ? 1 : 0);
+  }
+
   put(): void {
+    if (!this.#guard || !this.on) this.follow();
     // Only now, as the pin changes: a tick may come long after what it carries out was asked for.
-    this.duty?.change(this.on, this.#time.nowS);
-    this.board.put(this.output, this.levelOf(this.on));
+    this.duty?.change(this.closed, this.#time.nowS);
+    this.board.put(this.output, this.levelOf(this.closed));
   }
 
   amps(): number {

@@ -1,5 +1,6 @@
 import { tidy } from '../shared/units.ts';
 import { lightnessToLuminance, parseColour, type Rgb, srgbToLinear } from '../sums/light.ts';
+import { CueLight, type FlashProblem } from './cue-light.ts';
 import { currents } from './lint-rails.ts';
 import type { Channel, CueStep, LampChannel, Prop, RelayChannel, RgbChannel } from './schema.ts';
 
@@ -22,6 +23,7 @@ const SLACK_A = 1e-9;
 const DEFAULT_PULSE_MS = 200;
 
 const DARK: Rgb = { red: 0, green: 0, blue: 0 };
+const WHITE: Rgb = { red: 1, green: 1, blue: 1 };
 
 /** A rail while all channels are at their park values, servos holding still. */
 interface Rail {
@@ -65,19 +67,31 @@ export class CueLoads {
   readonly #moving = new Map<string, Map<string, Draw>>();
   readonly #lit = new Map<string, Map<string, Draw>>();
   readonly #levels = new Map<string, Rgb>();
+  readonly #light: CueLight;
 
-  constructor(prop: Prop, rails: Rails) {
+  /** @param lights how much each of them counts when flashes are judged */
+  constructor(prop: Prop, rails: Rails, lights: ReadonlyMap<string, number>) {
     this.#prop = prop;
     this.#rails = rails;
+    this.#light = new CueLight(prop, lights);
+  }
+
+  /** Where all light together would flash too often, when everything has been started. */
+  flashing(): FlashProblem | undefined {
+    return this.#light.problem((name) => {
+      const channel = this.#prop.channels[name]!;
+      if (channel.kind === 'relay') return channel.park.to === 'on' ? WHITE : DARK;
+      return parkOf(channel as LampChannel | RgbChannel);
+    });
   }
 
   /** Starts the fades and switches of a step. @returns how long they take (s) */
   start(step: CueStep, nowS: number): number {
     let longestS = 0;
     for (const [name, to] of this.#lights(step))
-      longestS = Math.max(longestS, this.#fade(name, to, step.fadeS ?? 0, nowS));
+      longestS = Math.max(longestS, this.#fade(name, to, step, nowS));
     for (const [name, on] of this.#switches(step))
-      longestS = Math.max(longestS, this.#switch(name, on, step.forS, nowS));
+      longestS = Math.max(longestS, this.#switch(name, on, step, nowS));
     return longestS;
   }
 
@@ -225,7 +239,7 @@ export class CueLoads {
     for (const part of parts) yield* Object.entries(step[part] ?? {});
   }
 
-  #fade(name: string, to: Rgb, fadeS: number, nowS: number): number {
+  #fade(name: string, to: Rgb, step: CueStep, nowS: number): number {
     const light = this.#channel(name) as LampChannel | RgbChannel;
     const from = this.#levels.get(name) ?? parkOf(light);
     this.#levels.set(name, to);
@@ -237,10 +251,13 @@ export class CueLoads {
     // The gate counts a fade at its target from the start.
     const moreA = lightA(light, to) - lightA(light, parkOf(light));
     this.#draw(name, { moreA, fromS: nowS, untilS: Number.POSITIVE_INFINITY });
-    return Math.max(fadeS, light.fadeS * change);
+    const takesS = Math.max(step.fadeS ?? 0, light.fadeS * change);
+    this.#light.fade(name, from, to, nowS, nowS + takesS, step);
+    return takesS;
   }
 
-  #switch(name: string, on: boolean, forS: number | undefined, nowS: number): number {
+  #switch(name: string, on: boolean, step: CueStep, nowS: number): number {
+    const { forS } = step;
     const relay = this.#channel(name) as RelayChannel;
     const onA = relay.draw?.onA ?? 0;
     const opensS = on
@@ -255,6 +272,10 @@ export class CueLoads {
     const never = Number.POSITIVE_INFINITY;
     const againS = nowS + (forS ?? never);
     const parked = relay.park.to === 'on';
+    this.#light.fade(name, DARK, on ? WHITE : DARK, nowS, nowS, step);
+    // It goes back by itself.
+    const backS = on ? nowS + opensS : againS;
+    if (backS < never) this.#light.fade(name, WHITE, on ? DARK : WHITE, backS, backS, step);
     // Counted from the parked state; `off` for a time closes it again.
     if (on) this.#draw(name, { moreA: parked ? 0 : onA, fromS: nowS, untilS: nowS + opensS });
     else if (parked) this.#draw(name, { moreA: -onA, fromS: nowS, untilS: againS });

@@ -39,6 +39,8 @@ export interface Looks {
   readonly prop: Prop;
   /** The rails while all is parked. */
   readonly rails: ReadonlyMap<string, { limitA: number; idleA: number }>;
+  /** How much each light of the prop counts for the flash guard. */
+  readonly lights: ReadonlyMap<string, number>;
   steps(cue: string): readonly Step[];
   servo(name: string): Servo | undefined;
 }
@@ -47,13 +49,15 @@ export interface Looks {
 export class CueMemory {
   readonly #looks: Looks;
   readonly #found = new Map<string, Kept | undefined>();
-  readonly #rails: string;
+  /** What every plan rests upon. */
+  readonly #whole: string;
 
   constructor(looks: Looks) {
     this.#looks = looks;
-    this.#rails = JSON.stringify(
+    this.#whole = JSON.stringify([
       [...looks.rails].map(([name, { limitA, idleA }]) => [name, limitA, idleA]),
-    );
+      [...looks.lights],
+    ]);
   }
 
   /** What is kept of a cue, where that still holds; else a new place. Undefined within a circle. */
@@ -74,7 +78,7 @@ export class CueMemory {
 
   #basis(name: string): string | undefined {
     const { poses, cues } = this.#looks.prop;
-    const parts: unknown[] = [name, this.#rails];
+    const parts: unknown[] = [name, this.#whole];
     const servos = new Set<string>();
     for (const { spec, targets } of this.#looks.steps(name)) {
       for (const { servo, low, high } of targets) {

@@ -1,6 +1,7 @@
 import { type Ease, parseEase } from '../sums/ease.ts';
 import { planEased } from '../sums/eased-move.ts';
 import type { MotionLimits } from '../sums/profile.ts';
+import { lightsOf } from './cue-light.ts';
 import { CueLoads, type Rails, railsOf } from './cue-loads.ts';
 import { CueMemory } from './cue-memory.ts';
 import { Walk } from './cue-walk.ts';
@@ -128,14 +129,17 @@ export class Planner {
   readonly #memory: CueMemory;
   /** Cues that the plan which is being made has asked for. */
   #asked: string[] = [];
+  readonly #lights: ReadonlyMap<string, number>;
   innerStepsLeft = MOST_INNER_STEPS_IN_ALL;
 
   constructor(prop: Prop) {
     this.#prop = prop;
     this.#rails = railsOf(prop);
+    this.#lights = lightsOf(prop);
     this.#memory = new CueMemory({
       prop,
       rails: this.#rails,
+      lights: this.#lights,
       steps: (name) => this.steps(name),
       servo: (name) => this.servo(name),
     });
@@ -157,7 +161,7 @@ export class Planner {
     this.#plans.set(name, { steps: [], durationS: null, problems: [] });
     const asked = this.#asked;
     this.#asked = [];
-    const walk = new Walk(this, new CueLoads(this.#prop, this.#rails));
+    const walk = new Walk(this, new CueLoads(this.#prop, this.#rails, this.#lights));
     const plan = walk.plan(name);
     this.#plans.set(name, plan);
     const ample = this.innerStepsLeft >= AMPLE_INNER_STEPS;

@@ -13,6 +13,7 @@ import type {
   Target,
 } from './cue-plan.ts';
 import type { Path } from './finding.ts';
+import type { CueStep } from './schema.ts';
 
 /** Steps of cues within a cue that are gone through one by one. */
 const MOST_INNER_STEPS = 2000;
@@ -63,6 +64,7 @@ export class Walk {
   readonly #problems = new Map<string, PlanProblem>();
   /** Steps that are due, the next one last. */
   readonly #due: { atS: number; order: number; run: StepRun }[] = [];
+  readonly #stepOf = new Map<CueStep, Step>();
   #order = 0;
   #innerStepsLeft: number;
   /** Steps of cues within it that were gone through. */
@@ -77,6 +79,7 @@ export class Walk {
   plan(name: string): CuePlan {
     const root = this.#begin(name, 0, undefined);
     for (let next = this.#due.pop(); next; next = this.#due.pop()) this.#start(next.run, next.atS);
+    this.#tellFlashes();
     return {
       steps: root.steps.map(({ step, startS, endS, moves }) => ({
         index: step.index,
@@ -123,6 +126,7 @@ export class Walk {
 
   #start(one: StepRun, nowS: number): void {
     const { step } = one;
+    this.#stepOf.set(step.spec, step);
     one.startS = nowS;
     const moveS = this.#move(one, nowS);
     const otherS = this.#loads.start(step.spec, nowS);
@@ -315,6 +319,18 @@ export class Walk {
       size: arrivesS - nowS,
       wrong: `${target.servo} is still on its way in ${which}, from ${tidy(startS)} to ${tidy(arrivesS)} s, when this move takes it over at ${tidy(nowS)} s`,
       right: 'start this step after that one has ended, or remove the servo from one of them',
+    });
+  }
+
+  #tellFlashes(): void {
+    const found = this.#loads.flashing();
+    if (!found) return;
+    const step = this.#stepOf.get(found.by)!;
+    this.#tell(step, 'warning', step.path, {
+      id: 'flashes',
+      size: found.flashes,
+      wrong: `all light of the prop together would flash ${found.flashes} times in a second here, at ${tidy(found.atS)} s: the daemon holds back what is more than 3`,
+      right: 'let lights change less often, at the same time, or by less (fadeS helps)',
     });
   }
 

@@ -363,7 +363,7 @@ function isEndless({ times, cue, choose }: CueStep, endless: ReadonlySet<string>
 function lintPlans(notes: Notes, sound: ReadonlySet<string>): void {
   const { prop, given } = notes;
   // Speeds and currents that were cut out of the file would be taken for the default ones.
-  const parts = ['channels', 'rails', 'groups', 'poses'];
+  const parts = ['channels', 'rails', 'groups', 'poses', 'flash'];
   if (parts.some((section) => given.broken([section]))) return;
   const worst = new Map<string, { problem: PlanProblem; within: string }>();
   // Those within come first: a problem as bad in a cue's own plan is told of that.

@@ -232,20 +232,46 @@ function lintRelayOnChip(notes: Notes, { path }: PinUse, relay: RelayChannel): v
   notes.warning(path, closes, 'use a pin of the header for a relay');
 }
 
-/** Slower light is seen to flicker, at the edge of the eye most of all: common practice, no source. */
+/**
+ * Slower light is seen to flicker, and light that goes on and off some 3 to 60 times a second can set
+ * off seizures (IEEE 1789-2015, from memory); a flash guard sees the levels that are asked for, not
+ * the PWM that makes them.
+ */
 const LEAST_LIGHT_HZ = 100;
 
 /** All outputs of a pca9685 share one frequency, and servos want a low one. */
 function lintFlicker(notes: Notes): void {
   const { boards, channels } = notes.prop;
-  for (const [name, { kind, output }] of Object.entries(channels)) {
-    const board = boards[output.board];
-    if ((kind !== 'lamp' && kind !== 'rgb') || board?.driver !== 'pca9685') continue;
-    if (board.frequencyHz < LEAST_LIGHT_HZ)
+  for (const [name, channel] of Object.entries(channels)) {
+    if (channel.kind !== 'lamp' && channel.kind !== 'rgb') continue;
+    const at = ['channels', name];
+    const board = boards[channel.output.board];
+    const hz = board && lightHz(board);
+    if (hz === undefined || notes.given.broken(['boards', channel.output.board, 'frequencyHz']))
+      continue;
+    if (channel.flicker && hz >= LEAST_LIGHT_HZ)
       notes.warning(
-        ['channels', name, 'output', 'board'],
-        `at the ${board.frequencyHz} Hz of board ${output.board} this light flickers`,
-        'put lights on a pca9685 of their own, with frequencyHz: 1000',
+        [...at, 'flicker'],
+        `${name} has PWM of ${hz} Hz: there is no flicker to accept`,
+        'remove it',
       );
+    if (channel.flicker || notes.given.broken([...at, 'flicker']) || hz >= LEAST_LIGHT_HZ) continue;
+    notes.error(
+      [...at, 'output', 'board'],
+      `at the ${hz} Hz of board ${channel.output.board} this light flickers, which can set off seizures`,
+      'put lights on a pca9685 of their own, with frequencyHz: 1000, or say why it may flicker: flicker: { accepted: true, reason: ... }',
+    );
   }
 }
+
+/** The PWM frequency of lights on a board (Hz); undefined where nothing lights up. */
+function lightHz(board: Board): number | undefined {
+  if (board.driver === 'pca9685') return board.frequencyHz;
+  if (board.driver === 'pigpio') return PIGPIO_LIGHT_HZ_US / board.sampleUs;
+  if (board.driver === 'linux') return LINUX_LIGHT_HZ;
+  return undefined;
+}
+
+/** As the drivers set them: 1000 steps of a sample period (pigpio), and a period of 0.8 ms (linux). */
+const PIGPIO_LIGHT_HZ_US = 1000;
+const LINUX_LIGHT_HZ = 1250;

@@ -1,11 +1,16 @@
+import { tidy } from '../shared/units.ts';
 import { parseColour } from '../sums/light.ts';
 import { switchWord } from './explain.ts';
 import { type Path, show } from './finding.ts';
 import type { Limits, Notes } from './notes.ts';
 import type { Channel } from './schema.ts';
 
-/** Groups, poses and park stages: that they name what is there and ask for what it can do. */
+/**
+ * Groups, poses and park stages: that they name what is there and ask for what it can do; and that
+ * lights are weighed in one way.
+ */
 export function lintShow(notes: Notes, limits: Limits): void {
+  lintLightWeights(notes);
   lintGroups(notes);
   lintPoses(notes, limits);
   lintStages(notes);
@@ -99,4 +104,44 @@ function lintStages(notes: Notes): void {
       named.add(name);
     }
   }
+}
+
+// --- light --------------------------------------------------------------------------------------
+
+/** How much each light counts for when flashes are judged: all by lumens, or by shares that add up. */
+function lintLightWeights(notes: Notes): void {
+  const lights = Object.entries(notes.prop.channels).flatMap(([name, channel]) => {
+    if (channel.kind === 'servo' || (channel.kind === 'relay' && channel.light === undefined))
+      return [];
+    const { light } = channel;
+    return [{ name, weight: light === true ? undefined : light }];
+  });
+  const at = (name: string) => ['channels', name, 'light'];
+  const withLumens = lights.filter(({ weight }) => weight?.lumens !== undefined);
+  const withShare = lights.filter(({ weight }) => weight?.share !== undefined);
+  if (withLumens.length > 0) {
+    for (const { name } of withShare)
+      notes.error(
+        [...at(name), 'share'],
+        `${withLumens[0]!.name} is weighed by its lumens, and ${name} by its share`,
+        'give lumens to every light, or shares',
+      );
+    return;
+  }
+  const sum = withShare.reduce((all, { weight }) => all + weight!.share!, 0);
+  const [first] = withShare;
+  if (!first) return;
+  const without = lights.length - withShare.length;
+  if (sum > 1 + 1e-9)
+    notes.error(
+      [...at(first.name), 'share'],
+      `the shares of all lights add up to ${tidy(sum)}`,
+      'give shares that add up to 1 at the most',
+    );
+  else if (without > 0 && sum > 1 - 1e-9)
+    notes.error(
+      [...at(first.name), 'share'],
+      `the shares add up to 1, which leaves nothing for the ${without === 1 ? 'light' : `${without} lights`} without one`,
+      'give every light a share, or smaller ones',
+    );
 }

@@ -85,6 +85,12 @@ function lintRelay(notes: Notes, name: string, relay: RelayChannel): void {
   }
   if (relay.park.to === 'on' && !broken('contact') && contact === 'momentary')
     notes.error([...at, 'park', 'to'], 'a momentary contact cannot park on', 'write to: off');
+  if (relay.flash && relay.light === undefined && !broken('light'))
+    notes.error(
+      [...at, 'flash'],
+      `${name} is no light, so nothing limits its flashes`,
+      'remove it, or write light: true',
+    );
   if (relay.park.to === 'on' && duty)
     notes.error(
       [...at, 'park', 'to'],

@@ -219,6 +219,30 @@ const flash = z
   })
   .describe('lifts the limit of three flashes a second (WCAG 2.2, 2.3.1); the reason is shown');
 
+const flicker = z
+  .strictObject({
+    accepted: z.literal(true),
+    reason: z.string().min(10, {
+      error: 'is too short; say in a sentence why slow PWM is acceptable here',
+    }),
+  })
+  .describe('accepts PWM below 100 Hz, which flickers; the reason says why');
+
+const lightWeight = z
+  .strictObject({
+    share: z
+      .number({ error: 'is not a number; give a share above 0, up to 1' })
+      .positive({ error: 'is not above 0; give its share of all light of the prop, such as 0.3' })
+      .max(1, { error: 'is above 1; give its share of all light of the prop, such as 0.3' })
+      .optional()
+      .describe('of all light of the prop at full; those without one have the rest in equal parts'),
+    lumens: positive('lumens', 'luminous flux at full (lm)').optional(),
+  })
+  .refine(({ share, lumens }) => (share === undefined) !== (lumens === undefined), {
+    error: 'needs one of share and lumens; give exactly one',
+  })
+  .describe('how much it counts when flashes are judged; all alike without it');
+
 const calibrationPoint = z.tuple([z.number(), z.number()], {
   error: 'is no calibration point; give [pulse us, angle deg]',
 });
@@ -391,6 +415,13 @@ export const relay = z.strictObject({
     })
     .optional()
     .describe('a unit that turns water into vapour'),
+  light: z
+    .union([z.literal(true), lightWeight], {
+      error: 'is no light; give true, { share: 0.3 } or { lumens: 400 }',
+    })
+    .optional()
+    .describe('it switches a light: it counts when flashes are judged, and may have to wait'),
+  flash: flash.optional(),
   park: z.strictObject({ to: onOff }).default({ to: 'off' }),
 });
 
@@ -448,7 +479,9 @@ const rgb = z.strictObject({
     .optional()
     .describe('its LEDs, to work out or check the series resistors'),
   fadeS: atLeast0('seconds', 'least time for a full-scale change (s)').default(0),
+  light: lightWeight.optional(),
   flash: flash.optional(),
+  flicker: flicker.optional(),
   park: z
     .strictObject({ to: z.string().describe('CSS Color 4 string') })
     .default({ to: '#000000' }),
@@ -464,7 +497,9 @@ const lamp = z.strictObject({
     .optional()
     .describe('its LED, or a string of them, to work out or check the series resistor'),
   fadeS: atLeast0('seconds', 'least time for a full-scale change (s)').default(0),
+  light: lightWeight.optional(),
   flash: flash.optional(),
+  flicker: flicker.optional(),
   park: z
     .strictObject({ to: z.number().min(0).max(1).describe('perceived lightness, 0 to 1') })
     .default({ to: 0 }),
@@ -703,6 +738,7 @@ export const propFile = z
       .describe('where OSC messages come in; they carry no token'),
     triggers: z.record(name('trigger'), trigger).default({}),
     park: park.default({ stages: [], deadlineS: 10 }),
+    flash: flash.optional(),
   })
   .describe('Sinew prop file');
 

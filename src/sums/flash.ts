@@ -229,11 +229,20 @@ export class ColourFlashGuard {
 
   /** As `admit`, of linear light. */
   admitLinear(tS: number, light: Readonly<Rgb>): boolean {
-    const luminance = luminanceOfLinear(light);
-    if (!this.#general.allows(tS, luminance) || !this.#red.allowsLinear(tS, light)) return false;
-    this.#general.force(tS, luminance);
+    const allowed = this.allowsLinear(tS, light);
+    if (allowed) this.forceLinear(tS, light);
+    return allowed;
+  }
+
+  /** Whether linear light would be admitted; notes nothing. */
+  allowsLinear(tS: number, light: Readonly<Rgb>): boolean {
+    return this.#general.allows(tS, luminanceOfLinear(light)) && this.#red.allowsLinear(tS, light);
+  }
+
+  /** As `force`, of linear light. */
+  forceLinear(tS: number, light: Readonly<Rgb>): void {
+    this.#general.force(tS, luminanceOfLinear(light));
     this.#red.forceLinear(tS, light);
-    return true;
   }
 
   /** Notes an output that nothing could hold back. */
@@ -242,6 +251,224 @@ export class ColourFlashGuard {
     this.#general.force(tS, luminanceOfLinear(linear));
     this.#red.forceLinear(tS, linear);
   }
+}
+
+/**
+ * All light of a prop together is judged more strictly than a screen:
+ *
+ * - A general flash is a pair of opposing changes of 10 % or more of the lighter of the two states.
+ *   A screen's 10 % are of its full white; in a dark room a dim strobe is as bright as the eye makes
+ *   it. No peak is nearer than the change's own, so what counts against any recent peak counts here.
+ *   Nor is a change let off because its darker state is light: above that, ITU-R BT.1702 counts a
+ *   Michelson contrast of 1/17, 11 % of the lighter state (from memory).
+ * - A colour flash is a pair of changes of more than 0.2 in the CIE 1976 UCS diagram, between any
+ *   two colours. WCAG's red flash asks for that and for a saturated red at one end; but blue and
+ *   green by turns can bring on seizures as well, if less often (Parra, Lopes da Silva, Stroink and
+ *   Kalitzin, "Is colour modulation an independent factor in human visual photosensitivity?", Brain
+ *   130, 2007; from memory). Every red flash is one of these.
+ */
+const PEAK_SHARE = 0.1 - 1e-9;
+const COLOUR_CHANGE = 0.2;
+
+function countsAgainstPeak(darker: number, lighter: number): boolean {
+  return lighter > darker && lighter - darker >= PEAK_SHARE * lighter;
+}
+
+/** Where the numbers of `PropFlashGuard` lie: in an array a fraction is never allocated. */
+const LOW = 0;
+const HIGH = 1;
+const LOW_U = 2;
+const HIGH_U = 3;
+const LOW_V = 4;
+const HIGH_V = 5;
+
+/**
+ * Keeps all light of a prop together, dark at first, from flashing too often. It sees a change of
+ * colour a little early, never late, as `RedFlashGuard` does. Allocates nothing.
+ */
+export class PropFlashGuard {
+  /** What is asked about: the time (s), which never falls, and linear red, green and blue. */
+  readonly at = new Float64Array(4);
+  readonly #maxChanges: number;
+  readonly #windowS: number;
+  readonly #general: Float64Array;
+  readonly #colour: Float64Array;
+  #generalOldest = 0;
+  #colourOldest = 0;
+  #direction = 0;
+  readonly #seen = new Float64Array(6);
+  readonly #uv = new Float64Array(2);
+  readonly #light = new Colour();
+
+  /** @param maxFlashes of each kind, 1 or more. @param windowS length of the window (s). */
+  constructor(maxFlashes = 3, windowS = 1) {
+    this.#maxChanges = 2 * maxFlashes;
+    this.#windowS = windowS;
+    this.#general = new Float64Array(this.#maxChanges).fill(Number.NEGATIVE_INFINITY);
+    this.#colour = new Float64Array(this.#maxChanges).fill(Number.NEGATIVE_INFINITY);
+    this.#look();
+    this.#beginColour();
+  }
+
+  /**
+   * Whether the light in `at` may be shown; notes nothing.
+   * @param mayGoOut a light is on that nothing could hold back from going out: there must be room for
+   * that as well
+   */
+  allows(mayGoOut = false): boolean {
+    if (Number.isNaN(this.at[1]! + this.at[2]! + this.at[3]!)) return false;
+    this.#look();
+    const turn = this.#turn();
+    const rising = turn === 1 || (turn === 0 && this.#direction === 1);
+    const general = (turn === 0 ? 0 : 1) + (mayGoOut && rising ? 1 : 0);
+    const colour = (this.#differs() ? 1 : 0) + (mayGoOut ? 1 : 0);
+    return (
+      this.#hasRoom(this.#general, this.#generalOldest, general) &&
+      this.#hasRoom(this.#colour, this.#colourOldest, colour)
+    );
+  }
+
+  /** Whether so many more changes, up to 2, would not be too many. */
+  #hasRoom(timesS: Float64Array, oldest: number, changes: number): boolean {
+    if (changes === 0) return true;
+    const last = (oldest + changes - 1) % this.#maxChanges;
+    return timesS[last]! < this.at[0]! - this.#windowS;
+  }
+
+  /** Notes the light in `at` as shown, whether it may be or not. */
+  force(): void {
+    this.#look();
+    const seen = this.#seen;
+    const luminance = luminanceOfLinear(this.#light);
+    const turn = this.#turn();
+    if (turn !== 0) {
+      this.#direction = turn;
+      seen[LOW] = luminance;
+      seen[HIGH] = luminance;
+      this.#general[this.#generalOldest] = this.at[0]!;
+      this.#generalOldest = (this.#generalOldest + 1) % this.#maxChanges;
+    } else if (luminance < seen[LOW]!) seen[LOW] = luminance;
+    else if (luminance > seen[HIGH]!) seen[HIGH] = luminance;
+    if (this.#differs()) {
+      this.#beginColour();
+      this.#colour[this.#colourOldest] = this.at[0]!;
+      this.#colourOldest = (this.#colourOldest + 1) % this.#maxChanges;
+      return;
+    }
+    const u = this.#uv[0]!;
+    const v = this.#uv[1]!;
+    if (u < seen[LOW_U]!) seen[LOW_U] = u;
+    if (u > seen[HIGH_U]!) seen[HIGH_U] = u;
+    if (v < seen[LOW_V]!) seen[LOW_V] = v;
+    if (v > seen[HIGH_V]!) seen[HIGH_V] = v;
+  }
+
+  /** Goes on from another guard, whose lights may have weighed differently. */
+  resume(other: PropFlashGuard): void {
+    this.#general.set(other.#general);
+    this.#colour.set(other.#colour);
+    this.#generalOldest = other.#generalOldest;
+    this.#colourOldest = other.#colourOldest;
+    this.#direction = other.#direction;
+    this.#seen.set(other.#seen);
+  }
+
+  /** General changes that are not more than a window before the time in `at`. */
+  get generalChanges(): number {
+    return this.#recent(this.#general, this.#generalOldest);
+  }
+
+  /** The same of colour changes. */
+  get colourChanges(): number {
+    return this.#recent(this.#colour, this.#colourOldest);
+  }
+
+  #recent(timesS: Float64Array, oldest: number): number {
+    const sinceS = this.at[0]! - this.#windowS;
+    const size = this.#maxChanges;
+    let count = 0;
+    while (count < size && timesS[(oldest + size - 1 - count) % size]! >= sinceS) count++;
+    return count;
+  }
+
+  #look(): void {
+    const light = this.#light;
+    light.red = this.at[1]!;
+    light.green = this.at[2]!;
+    light.blue = this.at[3]!;
+    writeChromaticity(light, this.#uv);
+  }
+
+  /** The direction of the change that begins to count; 0 when none does. */
+  #turn(): number {
+    const luminance = luminanceOfLinear(this.#light);
+    if (this.#direction !== 1 && countsAgainstPeak(this.#seen[LOW]!, luminance)) return 1;
+    if (this.#direction !== -1 && countsAgainstPeak(luminance, this.#seen[HIGH]!)) return -1;
+    return 0;
+  }
+
+  #differs(): boolean {
+    const seen = this.#seen;
+    const u = this.#uv[0]!;
+    const v = this.#uv[1]!;
+    const farU = Math.max(u - seen[LOW_U]!, seen[HIGH_U]! - u);
+    const farV = Math.max(v - seen[LOW_V]!, seen[HIGH_V]! - v);
+    return farU * farU + farV * farV > COLOUR_CHANGE * COLOUR_CHANGE;
+  }
+
+  #beginColour(): void {
+    const seen = this.#seen;
+    seen[LOW_U] = this.#uv[0]!;
+    seen[HIGH_U] = this.#uv[0]!;
+    seen[LOW_V] = this.#uv[1]!;
+    seen[HIGH_V] = this.#uv[1]!;
+  }
+}
+
+/** More flashes in a second than anybody counts. */
+const UNCOUNTED = 1000;
+
+/** The most flashes of all light together in any second that ends at a sample; see `PropFlashGuard`. */
+export function worstTogether(samples: LightSamples): { general: number; colour: number } {
+  const guard = new PropFlashGuard(UNCOUNTED);
+  let general = 0;
+  let colour = 0;
+  for (let i = 0; i < samples.tS.length; i++) {
+    guard.at[0] = samples.tS[i]!;
+    guard.at[1] = samples.red[i]!;
+    guard.at[2] = samples.green[i]!;
+    guard.at[3] = samples.blue[i]!;
+    guard.force();
+    general = Math.max(general, Math.floor(guard.generalChanges / 2));
+    colour = Math.max(colour, Math.floor(guard.colourChanges / 2));
+  }
+  return { general, colour };
+}
+
+/** How much a light says that it counts: a share of all, or lumens. */
+export interface LightWeight {
+  share?: number | undefined;
+  lumens?: number | undefined;
+}
+
+/**
+ * What each light counts for, in sum 1. By lumens, where they are given; else by share, those without
+ * one having the rest in equal parts. A light without lumens counts as the mean of those that have them.
+ */
+export function lightWeights(lights: readonly (LightWeight | undefined)[]): Float64Array {
+  const lumens = lights.flatMap((light) => light?.lumens ?? []);
+  const weights = new Float64Array(lights.length);
+  if (lumens.length > 0) {
+    const mean = lumens.reduce((sum, one) => sum + one, 0) / lumens.length;
+    for (const [i, light] of lights.entries()) weights[i] = light?.lumens ?? mean;
+  } else {
+    const given = lights.reduce((sum, light) => sum + (light?.share ?? 0), 0);
+    const others = lights.filter((light) => light?.share === undefined).length;
+    const rest = Math.max(0, 1 - given) / Math.max(1, others);
+    for (const [i, light] of lights.entries()) weights[i] = light?.share ?? rest;
+  }
+  const sum = weights.reduce((all, one) => all + one, 0);
+  return weights.map((one) => one / sum);
 }
 
 /**

@@ -80,3 +80,57 @@ function chromaticity(red: number, green: number, blue: number): [number, number
   const sum = x + 15 * y + 3 * z;
   return [(4 * x) / sum, (9 * y) / sum];
 }
+
+/**
+ * All light of a prop as one, from linear light (components of any scale). A general flash here is a
+ * pair of opposing changes of 10 % or more of the peak within the second that is looked at, however
+ * light the darker state. A colour flash is a pair of changes of more than 0.2 in CIE 1976 u' v'.
+ * Each second is looked at by itself, by trying every pair of states for each change.
+ */
+export class WholeCounter {
+  #samples: { tS: number; luminance: number; uv: [number, number] }[] = [];
+  #worst = { general: 0, colour: 0 };
+
+  /** Returns the flashes within the second that ends at `tS`, both ends included. */
+  add(tS: number, red: number, green: number, blue: number): { general: number; colour: number } {
+    const luminance = 0.2126 * red + 0.7152 * green + 0.0722 * blue;
+    const uv = chromaticity(red, green, blue);
+    this.#samples = this.#samples.filter((one) => tS - one.tS <= 1 + 1e-9);
+    const last = this.#samples.at(-1);
+    const same = last && last.luminance === luminance && String(last.uv) === String(uv);
+    this.#samples.push({ tS, luminance, uv });
+    if (same) return this.#worst;
+    const peak = Math.max(...this.#samples.map((one) => one.luminance));
+    this.#worst = {
+      general: Math.floor(this.#rises(0.1 * peak - 1e-9) / 2),
+      colour: Math.floor(this.#colourChanges() / 2),
+    };
+    return this.#worst;
+  }
+
+  /** The longest row of opposing changes of this size. */
+  #rises(least: number): number {
+    const all = this.#samples;
+    const up = new Array<number>(all.length).fill(0);
+    const down = new Array<number>(all.length).fill(0);
+    for (let i = 0; i < all.length; i++)
+      for (let j = 0; j < i; j++) {
+        const change = all[i]!.luminance - all[j]!.luminance;
+        if (change >= least) up[i] = Math.max(up[i]!, down[j]! + 1);
+        if (-change >= least) down[i] = Math.max(down[i]!, up[j]! + 1);
+      }
+    return Math.max(0, ...up, ...down);
+  }
+
+  #colourChanges(): number {
+    const all = this.#samples;
+    const row = new Array<number>(all.length).fill(0);
+    for (let i = 0; i < all.length; i++)
+      for (let j = 0; j < i; j++) {
+        const [a, b] = [all[i]!.uv, all[j]!.uv];
+        const far = Math.hypot(a[0] - b[0], a[1] - b[1]) > 0.2 + 5e-4;
+        row[i] = Math.max(row[i]!, row[j]! + (far ? 1 : 0));
+      }
+    return Math.max(0, ...row);
+  }
+}

@@ -384,3 +384,63 @@ test('a thousand channels and twenty cues are checked quickly', () => {
   expect(findings).toEqual([]);
   expect((user + system) / 1e6).toBeLessThan(20);
 }, 60_000);
+
+describe('flashes of all light together, as planned', () => {
+  const lamps = ['a', 'b', 'c', 'd'];
+  const channels = [
+    ...lamps.map(
+      (name, i) => `${name}: { kind: lamp, output: { board: head, pin: ${[17, 18, 22, 23][i]} } }`,
+    ),
+    `bulb: ${relay(9, { light: 'true' })}`,
+  ].join('\n  ');
+  /** Each lamp is lit for half a period in its turn. */
+  const steps = (periodS: number, mark = -1, more = '') =>
+    Array.from({ length: 12 }, (_, i) => [
+      `{ at: ${+(i * periodS).toFixed(3)}, dim: { ${lamps[i % 4]}: 1 }${more} }`,
+      `{ at: ${+((i + 0.5) * periodS).toFixed(3)}, dim: { ${lamps[i % 4]}: 0 }${more} }`,
+    ])
+      .flat()
+      .map((step, i) => `    - ${i === mark ? '»' : ''}${step}`)
+      .join('\n');
+  const wrong = 'together would flash';
+
+  // 2.5 and 3 in a second are allowed (WCAG 2.2, 2.3.1); 4 are not, though each lamp flashes once.
+  test.each([0.4, 0.34])('one every %d s', (periodS) => {
+    expectFindings(propText(channels, `cues:\n  show:\n${steps(periodS)}`), []);
+  });
+
+  test('four and more in a second', () => {
+    expectFindings(propText(channels, `cues:\n  show:\n${steps(0.25, 7)}`), [
+      {
+        severity: 'warning',
+        wrong: `${wrong} 4 times in a second here, at 0.875 s`,
+        right: 'fadeS',
+      },
+    ]);
+    expectFindings(propText(channels, `cues:\n  show:\n${steps(0.1, 7)}`), [
+      { severity: 'warning', wrong: `${wrong} 10 times` },
+    ]);
+  });
+
+  test('lifted by the file, for the whole prop', () => {
+    const lifted = "flash: { unrestricted: true, reason: 'a strobe in a closed box' }";
+    expectFindings(propText(channels, `cues:\n  show:\n${steps(0.1)}\n${lifted}`), []);
+  });
+
+  test('a bulb on a relay, again and again', () => {
+    const cues = `cues:\n  show:\n    - { at: 0, cue: wink, times: 20 }\n  wink:\n    - »{ at: 0, switch: { bulb: on }, forS: 0.1 }\n    - { at: 0.2, switch: { bulb: off } }`;
+    expectFindings(propText(channels, cues), [
+      { severity: 'warning', wrong: `within cue show, all light of the prop ${wrong} 5 times` },
+    ]);
+  });
+
+  test('lamps at the same moment are one flash, and so are lamps that are no light', () => {
+    const all = (level: number) =>
+      `dim: { ${lamps.map((name) => `${name}: ${level}`).join(', ')} }`;
+    const list = Array.from({ length: 10 }, (_, i) => `    - { at: ${i * 0.25}, ${all(i % 2)} }`);
+    expectFindings(propText(channels, `cues:\n  show:\n${list.join('\n')}`), []);
+    const pump = channels.replace(', light: true', '');
+    const cues = `cues:\n  show:\n    - { at: 0, cue: wink, times: 20 }\n  wink:\n    - { at: 0, switch: { bulb: on }, forS: 0.1 }\n    - { at: 0.2, switch: { bulb: off } }`;
+    expectFindings(propText(pump, cues), []);
+  });
+});

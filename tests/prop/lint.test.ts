@@ -1,5 +1,6 @@
 import { readFileSync } from 'node:fs';
 import { describe, expect, test } from 'vitest';
+import { pwmFrequencyHz } from '../../src/drivers/pigpio.ts';
 import { parseProp } from '../../src/prop/load.ts';
 import { expectFindings, OWL, propText, relay, servo } from './helpers.ts';
 
@@ -132,21 +133,69 @@ describe('pins', () => {
     expectFindings(propText(`a: ${wide('[499, 2501]')}`), []);
   });
 
-  test('light that flickers at the frequency of its chip', () => {
+  test('light that flickers at the frequency of its chip, unless a reason is given', () => {
     const chip = (hz: number) =>
       `head: { driver: pca9685, bus: 1, address: 0x40, frequencyHz: ${hz} }`;
-    const lit = (board: string) =>
-      `a: { kind: lamp, output: { board: ${board}, pin: 0 } }\n  b: { kind: rgb, output: { board: ${board}, pins: [1, 2, 3] } }`;
+    const lit = (board: string, more = '') =>
+      `a: { kind: lamp, output: { board: ${board}, pin: 0 }${more} }\n  b: { kind: rgb, output: { board: ${board}, pins: [1, 2, 3] }${more} }`;
     expectFindings(propText(lit('»head'), '', chip(99)), [
-      {
-        severity: 'warning',
-        path: 'channels.a.output.board',
-        wrong: 'at the 99 Hz',
-        right: '1000',
-      },
-      { severity: 'warning', path: 'channels.b.output.board', wrong: 'flickers' },
+      { path: 'channels.a.output.board', wrong: 'at the 99 Hz', right: '1000' },
+      { path: 'channels.b.output.board', wrong: 'flickers', right: 'flicker: \\{ accepted' },
     ]);
     expectFindings(propText(lit('head'), '', chip(100)), []);
+    const reason = "reason: 'a test lamp inside the closed case'";
+    expectFindings(
+      propText(lit('head', `, flicker: { accepted: true, ${reason} }`), '', chip(50)),
+      [],
+    );
+    expectFindings(
+      propText(lit('head', `, flicker: »{ accepted: true, ${reason} }`), '', chip(100)),
+      [
+        { severity: 'warning', path: 'channels.a.flicker', wrong: 'no flicker' },
+        { severity: 'warning', path: 'channels.b.flicker', wrong: 'no flicker' },
+      ],
+    );
+    // Servos want the 50 Hz that a chip has without being told.
+    const plain = 'head: { driver: pca9685, bus: 1, address: 0x40 }';
+    expectFindings(propText('a: { kind: lamp, output: { board: »head, pin: 0 } }', '', plain), [
+      { wrong: 'at the 50 Hz' },
+    ]);
+  });
+
+  test('PWM of the header is fast enough for light on every driver', () => {
+    const lit = 'a: { kind: lamp, output: { board: head, pin: 18 } }';
+    for (const sampleUs of [1, 2, 4, 5, 8, 10]) {
+      expectFindings(propText(lit, '', `head: { driver: pigpio, sampleUs: ${sampleUs} }`), []);
+      expect(pwmFrequencyHz(sampleUs)).toBeGreaterThanOrEqual(100);
+    }
+    expectFindings(propText(lit, '', 'head: { driver: linux, chip: gpiochip0, pwmChip: 0 }'), []);
+  });
+
+  test('lights that are not weighed in one way', () => {
+    const lights = (a: string, b: string) =>
+      `a: { kind: lamp, output: { board: head, pin: 17 }${a} }\n  b: ${relay(22, { light: b })}`;
+    const share = (value: number, mark = '') => `{ share: ${mark}${value} }`;
+    expectFindings(propText(lights(`, light: ${share(0.3)}`, 'true')), []);
+    expectFindings(propText(lights(`, light: ${share(0.3)}`, share(0.7))), []);
+    expectFindings(propText(lights(', light: { lumens: 400 }', '{ lumens: 90 }')), []);
+    expectFindings(propText(lights(`, light: ${share(0.6, '»')}`, share(0.7))), [
+      { path: 'channels.a.light.share', wrong: 'add up to 1.3' },
+    ]);
+    expectFindings(propText(lights(`, light: ${share(1, '»')}`, 'true')), [
+      { wrong: 'leaves nothing for the light' },
+    ]);
+    expectFindings(propText(lights(', light: { lumens: 400 }', share(0.7, '»'))), [
+      { path: 'channels.b.light.share', wrong: 'by its lumens' },
+    ]);
+    expectFindings(propText(lights('', '»{ share: 0.3, lumens: 20 }')), [
+      { wrong: 'needs one of share and lumens', right: 'exactly one' },
+    ]);
+    expectFindings(
+      propText(
+        `b: ${relay(22, { flash: "»{ unrestricted: true, reason: 'nobody will see it' }" })}`,
+      ),
+      [{ path: 'channels.b.flash', wrong: 'no light' }],
+    );
   });
 
   test('an output that the chip does not have', () => {

@@ -1,8 +1,16 @@
 import { converter } from 'culori';
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
-import { ColourFlashGuard, FlashGuard, RedFlashGuard } from '../../src/sums/flash.ts';
+import {
+  ColourFlashGuard,
+  FlashGuard,
+  lightWeights,
+  PropFlashGuard,
+  RedFlashGuard,
+  worstTogether,
+} from '../../src/sums/flash.ts';
 import { parseColour, type Rgb, relativeLuminance } from '../../src/sums/light.ts';
+import { WholeCounter } from '../faults/flash-counter.ts';
 import { generalFlashes, redFlashes } from './flashes.ts';
 
 // Limits: WCAG 2.2, success criterion 2.3.1 and the definition of general flash: no more than three
@@ -407,5 +415,144 @@ describe.each([
     expect(guard.admit(0.6, red)).toBe(false);
     expect(guard.admit(1.005, red)).toBe(true);
     expect(guard.admit(3, { red: Number.NaN, green: 0, blue: 0 })).toBe(false);
+  });
+});
+
+// All light of a prop together: 10 % of the recent peak instead of the maximum, and any two colours
+// more than 0.2 apart in u' v'. The counter takes the definition at its word, second by second.
+describe('PropFlashGuard', () => {
+  /** What comes out when linear light goes through, and the most flashes in it. */
+  const together = (wanted: readonly (readonly number[])[]) => {
+    const guard = new PropFlashGuard();
+    const counter = new WholeCounter();
+    let shown: readonly number[] = [0, 0, 0];
+    let held = 0;
+    const worst = { general: 0, colour: 0 };
+    const output = wanted.map((light, i) => {
+      guard.at.set([i * TICK_S, ...light]);
+      if (guard.allows()) {
+        guard.force();
+        shown = light;
+      } else held++;
+      const [red, green, blue] = shown as [number, number, number];
+      const now = counter.add(i * TICK_S, red, green, blue);
+      worst.general = Math.max(worst.general, now.general);
+      worst.colour = Math.max(worst.colour, now.colour);
+      return shown;
+    });
+    return { output, held, worst };
+  };
+  const grey = (luminances: readonly number[]) => luminances.map((y) => [y, y, y]);
+
+  test.each([
+    ['full', 1],
+    ['a tenth', 0.1],
+    ['a lamp among a hundred, at 1 %', 1e-4],
+  ])('holds a 25 Hz blink of %s to three flashes', (_name, peak) => {
+    const { held, worst } = together(grey(square(25, 0, peak, 5)));
+    expect(held).toBeGreaterThan(0);
+    expect(worst.general).toBe(3);
+  });
+
+  test.each([
+    ['a flicker of 9.9 % of the peak', grey(square(25, 0.901, 1, 5))],
+    ['the same, dim', grey(square(25, 0.00901, 0.01, 5))],
+    ['a blink of 2.4 Hz', grey(square(2.4, 0, 1, 5))],
+    ['a slow fade', grey(triangle(0.3, 0, 0.05, 5))],
+    [
+      'amber to rose at 25 Hz, of one luminance',
+      square(25, 0, 1, 5).map((on) => (on ? [0.5, 0.2, 0] : [0.55, 0.17, 0.15])),
+    ],
+  ])('lets %s pass', (_name, wanted) => {
+    expect(together(wanted)).toMatchObject({ output: wanted, held: 0 });
+  });
+
+  test('holds a flicker of 10 % of the peak, however light', () => {
+    expect(together(grey(square(25, 0.89, 1, 5))).held).toBeGreaterThan(0);
+  });
+
+  test('whatever is asked for, no second has more than three flashes of either kind', () => {
+    const light = fc.oneof(
+      fc.tuple(part, part, part),
+      fc.tuple(part, part, part).map((all) => all.map((one) => one * 0.01)),
+      fc.constantFrom(
+        [1, 0, 0],
+        [0, 0, 1],
+        [0, 1, 0],
+        [0, 0, 0],
+        [1, 1, 1],
+        [0.3, 0, 0],
+        [0, 0, 0.88],
+      ),
+    );
+    let worstGeneral = 0;
+    let worstColour = 0;
+    fc.assert(
+      fc.property(
+        fc.array(fc.tuple(light, fc.integer({ min: 1, max: 20 })), {
+          minLength: 30,
+          maxLength: 60,
+        }),
+        (steps) => {
+          const { worst } = together(steps.flatMap(([one, ticks]) => new Array(ticks).fill(one)));
+          worstGeneral = Math.max(worstGeneral, worst.general);
+          worstColour = Math.max(worstColour, worst.colour);
+          expect(worst.general).toBeLessThanOrEqual(3);
+          expect(worst.colour).toBeLessThanOrEqual(3);
+        },
+      ),
+      { numRuns: 60 },
+    );
+    expect([worstGeneral, worstColour]).toEqual([3, 3]);
+  });
+
+  test('leaves room for a light to go out that nothing can hold back', () => {
+    const guard = new PropFlashGuard();
+    const ask = (tS: number, y: number) => guard.at.set([tS, y, y, y]);
+    for (let i = 0; i < 4; i++) {
+      ask(i * 0.1, i % 2 ? 0 : 1);
+      guard.force();
+    }
+    ask(0.4, 1);
+    expect(guard.allows(true)).toBe(true);
+    guard.force();
+    ask(0.5, 0);
+    expect(guard.allows(true)).toBe(true);
+    guard.force();
+    ask(0.6, 1);
+    expect(guard.allows()).toBe(false);
+    // The first change is more than a second ago, but one more after it would be too many.
+    ask(1.05, 1);
+    expect([guard.allows(), guard.allows(true)]).toEqual([true, false]);
+  });
+
+  test('never lets NaN pass', () => {
+    const guard = new PropFlashGuard();
+    guard.at[1] = Number.NaN;
+    expect(guard.allows()).toBe(false);
+  });
+
+  test('worstTogether counts what nothing held back', () => {
+    const light = grey(square(7, 0, 0.02, 4)).map((all) => all[0]!);
+    const tS = light.map((_, i) => i * TICK_S);
+    expect(worstTogether({ tS, red: light, green: light, blue: light })).toEqual({
+      general: 7,
+      colour: 0,
+    });
+  });
+});
+
+describe('lightWeights', () => {
+  test.each<[string, Parameters<typeof lightWeights>[0], number[]]>([
+    ['all alike', [undefined, undefined, undefined, undefined], [0.25, 0.25, 0.25, 0.25]],
+    ['a share, the others alike', [{ share: 0.5 }, undefined, undefined], [0.5, 0.25, 0.25]],
+    ['shares of less than 1', [{ share: 0.1 }, { share: 0.3 }], [0.25, 0.75]],
+    ['lumens', [{ lumens: 300 }, { lumens: 100 }], [0.75, 0.25]],
+    ['lumens of some', [{ lumens: 300 }, { lumens: 100 }, undefined], [0.5, 1 / 6, 1 / 3]],
+    ['nothing', [], []],
+  ])('%s', (_name, lights, weights) => {
+    const given = [...lightWeights(lights)];
+    expect(given).toHaveLength(weights.length);
+    for (const [i, one] of given.entries()) expect(one).toBeCloseTo(weights[i]!, 12);
   });
 });

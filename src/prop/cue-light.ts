@@ -1,0 +1,123 @@
+import { lightWeights, PropFlashGuard } from '../sums/flash.ts';
+import { lightnessToLuminance, type Rgb, srgbToLinear } from '../sums/light.ts';
+import type { CueStep, Prop } from './schema.ts';
+
+/** The limit of WCAG 2.2, success criterion 2.3.1, and what stands for no limit. */
+const MOST_FLASHES = 3;
+const UNCOUNTED = 1000;
+/** Events of one cue that are looked at; a longer one is judged by its beginning. */
+const MOST_EVENTS = 20_000;
+
+/** A light that goes from one value (sRGB, or a lamp's lightness three times) to another. */
+interface Fade {
+  from: Rgb;
+  to: Rgb;
+  startS: number;
+  endS: number;
+}
+
+interface Event {
+  atS: number;
+  name: string;
+  fade: Fade;
+  by: CueStep;
+}
+
+/** Too many flashes in a second, as planned. */
+export interface FlashProblem {
+  by: CueStep;
+  atS: number;
+  flashes: number;
+}
+
+/** How much each light of a prop counts: those whose file lifts the limit are left out. */
+export function lightsOf(prop: Prop): ReadonlyMap<string, number> {
+  const lights = Object.entries(prop.channels).flatMap(([name, channel]) => {
+    if (channel.kind === 'servo' || channel.flash || prop.flash) return [];
+    const { light } = channel;
+    if (channel.kind === 'relay' && light === undefined) return [];
+    return [{ name, weight: light === true ? undefined : light }];
+  });
+  const weights = lightWeights(lights.map(({ weight }) => weight));
+  return new Map(lights.map(({ name }, i) => [name, weights[i]!]));
+}
+
+/**
+ * All light of the prop together along the plan of a cue, judged as the core's guard judges it, where
+ * fades begin and where they end.
+ */
+export class CueLight {
+  readonly #prop: Prop;
+  readonly #weights: ReadonlyMap<string, number>;
+  readonly #events: Event[] = [];
+
+  constructor(prop: Prop, weights: ReadonlyMap<string, number>) {
+    this.#prop = prop;
+    this.#weights = weights;
+  }
+
+  /** A light goes from one value to another; a relay is black, then white, or the other way round. */
+  fade(name: string, from: Rgb, to: Rgb, startS: number, endS: number, by: CueStep): void {
+    if (!this.#weights.has(name) || this.#events.length >= MOST_EVENTS) return;
+    const fade = { from, to, startS, endS };
+    this.#events.push({ atS: startS, name, fade, by });
+    if (endS > startS && Number.isFinite(endS)) this.#events.push({ atS: endS, name, fade, by });
+  }
+
+  /** Where the plan would flash too often for the first time, and how often in its worst second. */
+  problem(parked: (name: string) => Rgb): FlashProblem | undefined {
+    // Cues of a few steps cannot.
+    if (this.#events.length <= 2 * MOST_FLASHES) return undefined;
+    const guard = new PropFlashGuard(UNCOUNTED);
+    const fades = new Map<string, Fade>();
+    let first: Pick<FlashProblem, 'by' | 'atS'> | undefined;
+    let flashes = 0;
+    const show = (atS: number): void => {
+      guard.at.fill(0);
+      guard.at[0] = atS;
+      for (const [name, weight] of this.#weights)
+        this.#add(name, weight, fades.get(name), atS, parked, guard.at);
+      guard.force();
+    };
+    show(0);
+    const events = this.#events.sort((a, b) => a.atS - b.atS);
+    for (const [i, { atS, name, fade, by }] of events.entries()) {
+      if (fade.startS === atS) {
+        const before = fades.get(name);
+        fades.set(name, { ...fade, from: before ? valueAt(before, atS) : fade.from });
+      }
+      if (events[i + 1]?.atS === atS) continue;
+      show(atS);
+      const now = Math.floor(Math.max(guard.generalChanges, guard.colourChanges) / 2);
+      if (now > MOST_FLASHES) first ??= { by, atS };
+      flashes = Math.max(flashes, now);
+    }
+    return first && { ...first, flashes };
+  }
+
+  #add(
+    name: string,
+    weight: number,
+    fade: Fade | undefined,
+    atS: number,
+    parked: (name: string) => Rgb,
+    into: Float64Array,
+  ): void {
+    const { red, green, blue } = fade ? valueAt(fade, atS) : parked(name);
+    const isLamp = this.#prop.channels[name]!.kind === 'lamp';
+    const linear = isLamp ? lightnessToLuminance : srgbToLinear;
+    into[1]! += weight * linear(red);
+    into[2]! += weight * linear(green);
+    into[3]! += weight * linear(blue);
+  }
+}
+
+/** Straight from one to the other: how a fade bends does not change where it ends. */
+function valueAt({ from, to, startS, endS }: Fade, atS: number): Rgb {
+  const share = atS >= endS ? 1 : Math.max(0, (atS - startS) / (endS - startS));
+  return {
+    red: from.red + (to.red - from.red) * share,
+    green: from.green + (to.green - from.green) * share,
+    blue: from.blue + (to.blue - from.blue) * share,
+  };
+}
