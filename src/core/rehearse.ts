@@ -134,6 +134,7 @@ export async function rehearse(prop: Prop, cue: string): Promise<Rehearsal> {
     tickMs: TICK_MS,
   });
   for (const servo of core.body.servos) servo.known = true;
+  for (const relay of core.body.relays) relay.duty?.beRested();
   await core.open();
   core.take({ id: 'rehearsal', client: 'rehearsal', slot: -1, unattended: true });
   core.wake('rehearsal');
@@ -153,7 +154,9 @@ export async function rehearse(prop: Prop, cue: string): Promise<Rehearsal> {
     core.condition === 'parking' ||
     core.body.servos.some((servo) => servo.moving || servo.delayed) ||
     core.body.lights.some((light) => light.fading || light.flashHeld) ||
-    core.body.relays.some((relay) => Number.isFinite(relay.offAtS));
+    core.body.relays.some(
+      (relay) => Number.isFinite(relay.offAtS) || relay.waiting || relay.lingers,
+    );
   do {
     tick();
     recorder.note();
@@ -320,7 +323,7 @@ class Recorder {
     }
     for (let i = 0; i < relays.length; i++) {
       const relay = relays[i]!;
-      now[relay.index * BLOCK + at] = relay.on ? 1 : 0;
+      now[relay.index * BLOCK + at] = relay.closed ? 1 : 0;
     }
     for (let i = 0; i < lights.length; i++) {
       const light = lights[i]!;
