@@ -693,7 +693,12 @@ export class Core {
       const opening = after.filter((board) => !likeOf(board));
       if (closing.length + opening.length > 0) {
         const boards = after.map((board) => likeOf(board) ?? board);
-        await this.#reboard(closing, opening, () => writePlan(assembling.body.prop, boards));
+        await this.#reboard(
+          closing,
+          opening,
+          () => writePlan(assembling.body.prop, boards),
+          () => writePlan(this.prop, before),
+        );
       }
       this.#succeed(assembly, likeOf);
     } catch (error) {
@@ -717,6 +722,7 @@ export class Core {
     closing: readonly Board[],
     opening: readonly Board[],
     between: () => Promise<void>,
+    back: () => Promise<void>,
   ): Promise<void> {
     const opened: Board[] = [];
     for (const board of closing) board.away = true;
@@ -729,6 +735,8 @@ export class Core {
       }
     } catch (error) {
       for (const board of opened) await board.close(this.#clock).catch(() => {});
+      // The last defence must know of the boards that are opened now; without it they go on all the same.
+      await back().catch((why: Error) => this.journal.add('prop', 'fault', why.message));
       for (const board of closing) {
         try {
           await board.open(this.#clock);
