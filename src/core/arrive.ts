@@ -2,6 +2,7 @@ import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
 import type { Core } from './core.ts';
 import type { Move } from './gate.ts';
+import type { Relay } from './relay.ts';
 import type { Servo } from './servo.ts';
 
 /** @throws Refusal `condition` when something else took the servos over, or stopped them */
@@ -56,4 +57,20 @@ export async function untilOver(core: Core, cue: string): Promise<void> {
       condition: core.condition,
     });
   });
+}
+
+/**
+ * Resolves when it is on the disk that a relay with a duty guard closes, so that it may, or when
+ * somebody has opened it again meanwhile.
+ * @throws Refusal `condition` when that could not be noted
+ */
+export async function untilNoted(core: Core, relay: Relay): Promise<void> {
+  const poll = (): true | undefined => {
+    if (relay.refusal)
+      throw new Refusal('condition', relay.refusal, { channel: relay.name, on: false });
+    const over = !relay.on || relay.closed || core.body.find(relay.name) !== relay;
+    return over || relay.noted === 'yes' ? true : undefined;
+  };
+  core.noteClosures();
+  if (!poll()) await core.waits.until(poll);
 }

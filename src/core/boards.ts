@@ -25,6 +25,14 @@ export class Board {
     this.name = name;
   }
 
+  /**
+   * It has failed, and nobody can tell whether its outputs are safe: they may be as they were. Until
+   * the driver knows that they are, whatever hangs on them counts as on.
+   */
+  get unknown(): boolean {
+    return this.dead && this.driver.outputsAreSafe?.() !== true;
+  }
+
   /** Adds an output while the prop is put together; returns its position. */
   addOutput(spec: OutputSpec): number {
     return this.outputs.push(spec) - 1;

@@ -161,7 +161,13 @@ export class Body {
   met(requirement: Requirement): boolean {
     const other = this.#byName.get(requirement.channel)!;
     if ('is' in requirement)
-      return other.kind === 'relay' && other.on === (requirement.is === 'on') && !other.flashHeld;
+      return (
+        other.kind === 'relay' &&
+        !other.unknown &&
+        !other.lingers &&
+        !other.flashHeld &&
+        other.on === (requirement.is === 'on')
+      );
     if (other.kind !== 'servo' || !other.energised) return false;
     return 'above' in requirement
       ? other.state.pos > requirement.above

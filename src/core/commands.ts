@@ -4,7 +4,7 @@ import type { Author } from '../service/protocol.ts';
 import { Refusal } from '../shared/errors.ts';
 import { plain } from '../shared/plain.ts';
 import { clamp, tidy } from '../shared/units.ts';
-import { untilArrived, untilCondition, untilOver } from './arrive.ts';
+import { untilArrived, untilCondition, untilNoted, untilOver } from './arrive.ts';
 import type { Core } from './core.ts';
 import type { Move, Started } from './gate.ts';
 import { Identifier } from './identify.ts';
@@ -167,13 +167,14 @@ export class Commands {
       this.#tell(session, 'channel.jog', `${channel} by ${tidy(by)} deg`, { channel, target });
       return { target: tidy(target), pulseUs: servo.pulseAt(target), limited };
     },
-    'channel.switch': ({ channel, on, forS }, session) => {
+    'channel.switch': async ({ channel, on, forS }, session) => {
       this.#core.mustBeLive();
       const relay = this.#core.body.relay(channel);
       this.#core.gate.switch(relay, on, forS ?? Number.POSITIVE_INFINITY, this.#core.nowS);
       this.#core.byHand(new Set([relay]), session.client);
       this.#tell(session, 'channel.switch', `${channel} ${on ? 'on' : 'off'}`, { channel, on });
-      return { on };
+      if (on && relay.duty) await untilNoted(this.#core, relay);
+      return { on: on && relay.on };
     },
     'channel.colour': ({ channel, to, fadeS = 0 }, session) => {
       this.#core.mustBeLive();

@@ -12,7 +12,6 @@ import { type Actuator, Body } from './body.ts';
 import { type Change, Changes } from './changes.ts';
 import { CONDITIONS, type Condition, type ConditionEvent, next } from './condition.ts';
 import type { Cues } from './cues.ts';
-import type { DutyRecord } from './duty.ts';
 import { type Energiser, mustBeAbleToWake } from './energise.ts';
 import type { Gate } from './gate.ts';
 import type { Idle } from './idle.ts';
@@ -20,7 +19,8 @@ import type { Journal } from './journal.ts';
 import { Lease, type Loss, type Session } from './lease.ts';
 import { atRest, type Parker } from './park.ts';
 import type { PropLight } from './prop-light.ts';
-import type { Store } from './store.ts';
+import { placeOf, type Relay } from './relay.ts';
+import type { NotedDuty, Restored, Store } from './store.ts';
 import { Triggers } from './triggers.ts';
 import { Waits } from './waits.ts';
 
@@ -28,6 +28,8 @@ import { Waits } from './waits.ts';
 const MAX_CATCH_UP_TICKS = 4;
 /** Positions are noted this often while something moves (s). */
 const NOTE_EVERY_S = 0.25;
+/** A closure that must be on the disk before is given up after this (s). */
+const NOTE_WITHIN_S = 2;
 /** The drivers are asked what they measure every so many ticks: servos are told 50 times a second. */
 const SENSE_EVERY_TICKS = 4;
 
@@ -373,6 +375,7 @@ export class Core {
     } catch (error) {
       this.fail(error as Error);
     }
+    this.noteClosures();
     this.#putAll();
     for (const board of this.body.boards) this.#flush(board);
     if (this.#telemetry) this.#publish(this.#telemetry);
@@ -698,7 +701,12 @@ export class Core {
       const opening = after.filter((board) => !likeOf(board));
       if (closing.length + opening.length > 0) {
         const boards = after.map((board) => likeOf(board) ?? board);
-        await this.#reboard(closing, opening, () => writePlan(assembling.body.prop, boards));
+        await this.#reboard(
+          closing,
+          opening,
+          () => writePlan(assembling.body.prop, boards),
+          () => writePlan(this.prop, before),
+        );
       }
       this.#succeed(assembly, likeOf);
     } catch (error) {
@@ -722,6 +730,7 @@ export class Core {
     closing: readonly Board[],
     opening: readonly Board[],
     between: () => Promise<void>,
+    back: () => Promise<void>,
   ): Promise<void> {
     const opened: Board[] = [];
     for (const board of closing) board.away = true;
@@ -734,6 +743,8 @@ export class Core {
       }
     } catch (error) {
       for (const board of opened) await board.close(this.#clock).catch(() => {});
+      // The last defence must know of the boards that are opened now; without it they go on all the same.
+      await back().catch((why: Error) => this.journal.add('prop', 'fault', why.message));
       for (const board of closing) {
         try {
           await board.open(this.#clock);
@@ -762,13 +773,11 @@ export class Core {
       if (actuator.kind === 'servo') {
         if (was?.kind === 'servo' && actuator.standsLike(was)) actuator.resume(was, pulsesGoOn);
       } else if (actuator.kind === 'relay') {
-        if (was?.kind !== 'relay') continue;
-        const record = was.duty?.record();
-        if (record) actuator.duty?.restore(record, true, this.#nowS);
-        if (was.on && was.parkOn && actuator.parkOn) {
-          actuator.set(true);
-          actuator.closed = was.closed;
-        }
+        const place = (one: Relay, { prop }: Body) =>
+          placeOf(one.spec.output.board, prop.boards[one.spec.output.board], one.spec.output.pin);
+        if (was?.kind === 'relay' && place(was, old) === place(actuator, body))
+          actuator.resume(was, pulsesGoOn);
+        else actuator.duty?.demandRest(this.#nowS);
       } else if (was?.kind === actuator.kind && was.atPark && !actuator.atPark)
         actuator.fadeToPark();
     }
@@ -846,13 +855,17 @@ export class Core {
         (channel.interlocked ? FLAG.interlocked : 0) |
         (channel.delayed ? FLAG.delayed : 0)
       );
+    // Nobody can tell whether a board that cannot be reached has opened or darkened what hangs on it.
+    const unknown = channel.board.unknown ? FLAG.unknown : 0;
     if (channel.kind === 'relay')
       return (
+        unknown |
+        (channel.waiting ? FLAG.delayed : 0) |
         (channel.interlocked ? FLAG.interlocked : 0) |
         (channel.flashHeld ? FLAG.flashHeld : 0) |
         (channel.duty && channel.duty.restLeftS(this.#nowS) > 0 ? FLAG.resting : 0)
       );
-    return (channel.fading ? FLAG.moving : 0) | (channel.flashHeld ? FLAG.flashHeld : 0);
+    return unknown | (channel.fading ? FLAG.moving : 0) | (channel.flashHeld ? FLAG.flashHeld : 0);
   }
 
   // --- what outlives the daemon -------------------------------------------------------------------
@@ -867,27 +880,87 @@ export class Core {
     this.#relayChanges = relayChanges;
   }
 
+  /**
+   * A relay with a duty guard closes when it is on the disk that it does: after a power cut in the
+   * middle of a closure the next run must know of it. A disk that fails or hangs leaves it open.
+   */
+  noteClosures(): void {
+    const { relays } = this.body;
+    let due = false;
+    for (let i = 0; i < relays.length; i++) {
+      const relay = relays[i]!;
+      if (!relay.on || relay.closed) continue;
+      relay.held = this.#mustFollow(relay);
+      if (!relay.duty || relay.noted === 'yes') continue;
+      due ||= relay.noted === 'no';
+      if (relay.noted === 'asked') this.#lookAtNote(relay);
+      if (relay.on && this.#nowS - relay.notedFromS > NOTE_WITHIN_S)
+        this.#giveUp(relay, `the disk does not answer within ${NOTE_WITHIN_S} s`);
+    }
+    // One at a time: what asks while one is on its way would keep the first one waiting.
+    if (!due || this.#store.noted === 'not yet') return;
+    for (const relay of relays)
+      if (relay.on && !relay.closed && relay.duty && relay.noted === 'no') relay.noted = 'asked';
+    this.#save(true);
+    for (const relay of relays) if (relay.noted === 'asked') this.#lookAtNote(relay);
+  }
+
+  /** Whether a relay that must be closed before this one still waits. */
+  #mustFollow({ spec }: Relay): boolean {
+    if (!spec.requires) return false;
+    for (const requirement of spec.requires) {
+      if (!('is' in requirement) || requirement.is !== 'on') continue;
+      const other = this.body.find(requirement.channel);
+      if (other?.kind === 'relay' && !other.closed && other.duty && other.noted !== 'yes')
+        return true;
+    }
+    return false;
+  }
+
+  #lookAtNote(relay: Relay): void {
+    const { noted } = this.#store;
+    if (noted === 'yes') relay.noted = 'yes';
+    else if (noted !== 'not yet') this.#giveUp(relay, noted.message);
+  }
+
+  #giveUp(relay: Relay, why: string): void {
+    relay.set(false);
+    relay.refusal = `${relay.name} stays open: its closure cannot be noted, and a power cut would make its duty guard forget it (${why}); let the daemon write into its state folder, then try again`;
+    this.journal.add('prop', 'duty', relay.refusal, { channel: relay.name });
+  }
+
   /** Notes positions and duty guards; `durable` when a power cut must not lose it. */
   #save(durable: boolean): void {
     this.#notedS = this.#nowS;
     this.#moved = false;
     const positions: Record<string, number> = {};
     for (const servo of this.body.servos) if (servo.known) positions[servo.name] = servo.state.pos;
-    const duty: Record<string, DutyRecord> = {};
+    const duty: Record<string, NotedDuty> = {};
     for (const relay of this.body.relays) {
-      const record = relay.duty?.record();
-      if (record && (record.on || record.usedS > 0))
-        duty[relay.name] = { ...record, changedS: record.changedS + this.#bootOffsetS };
+      if (!relay.duty) continue;
+      const { usedS, on, changedS } = relay.duty.record(this.#nowS);
+      duty[relay.name] = {
+        usedS,
+        // Said before it is so: the contact closes when this is on the disk.
+        on: on || relay.on,
+        // Never closed in this run, it has no time; JSON knows no infinity.
+        changedS: Number.isFinite(changedS) ? changedS + this.#bootOffsetS : 0,
+        output: this.#placeOf(relay),
+      };
     }
     this.#store.save({ settled: !this.#unsettled, positions, duty }, durable);
   }
 
+  #placeOf({ spec: { output } }: Relay): string {
+    return placeOf(output.board, this.prop.boards[output.board], output.pin);
+  }
+
   #restore(): void {
     const { restored } = this.#store;
+    this.#restoreDuty(typeof restored === 'string' ? undefined : restored);
     if (restored === 'none') return;
     if (restored === 'damaged') {
       this.journal.add('prop', 'state', 'the saved state is damaged: positions are not known');
-      for (const relay of this.body.relays) relay.duty?.demandRest(this.#nowS);
       return;
     }
     // Positions noted in passing are good enough after a crash, but not after a power cut.
@@ -900,11 +973,28 @@ export class Core {
       servo.standAt(deg);
       servo.known = true;
     }
+  }
+
+  /** What nobody knows to have rested rests first: a new channel, another name, another pin. */
+  #restoreDuty(restored: Restored | undefined): void {
+    const resting: string[] = [];
     for (const relay of this.body.relays) {
-      if (!relay.duty || !Object.hasOwn(restored.duty, relay.name)) continue;
-      const record = restored.duty[relay.name]!;
-      const changedS = record.changedS - this.#bootOffsetS;
-      relay.duty.restore({ ...record, changedS }, restored.sameBoot, this.#nowS);
+      if (!relay.duty) continue;
+      const record = restored?.duty[relay.name];
+      const mine = restored && Object.hasOwn(restored.duty, relay.name);
+      if (record && mine && record.output === this.#placeOf(relay)) {
+        const changedS = record.changedS - this.#bootOffsetS;
+        relay.duty.restore({ ...record, changedS }, restored.sameBoot, this.#nowS);
+      } else {
+        relay.duty.demandRest(this.#nowS);
+        resting.push(`${relay.name} (${relay.spec.duty!.restS} s)`);
+      }
     }
+    if (resting.length > 0)
+      this.journal.add(
+        'prop',
+        'duty',
+        `nobody knows how long these were closed before, so they rest first: ${resting.join(', ')}`,
+      );
   }
 }

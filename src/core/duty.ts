@@ -53,8 +53,24 @@ export class DutyGuard {
     this.#changedS = nowS;
   }
 
-  record(): DutyRecord {
-    return { usedS: this.#usedS, on: this.#on, changedS: this.#changedS };
+  /** A rest that is over is noted as such: after another boot nobody could tell how long it was. */
+  record(nowS: number): DutyRecord {
+    const rested = !this.#on && nowS - this.#changedS >= this.restS;
+    return { usedS: rested ? 0 : this.#usedS, on: this.#on, changedS: this.#changedS };
+  }
+
+  /** It has rested as long as it needs to. */
+  beRested(): void {
+    this.#usedS = 0;
+    this.#on = false;
+    this.#changedS = Number.NEGATIVE_INFINITY;
+  }
+
+  /** Goes on where the guard of the same relay stands, whose times may have been others. */
+  resume(other: DutyGuard): void {
+    this.#usedS = clamp(other.#usedS, 0, this.maxOnS);
+    this.#on = other.#on;
+    this.#changedS = other.#changedS;
   }
 
   /**

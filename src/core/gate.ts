@@ -311,11 +311,13 @@ export class Gate {
    */
   switch(relay: Relay, on: boolean, forS: number, nowS: number): void {
     if (!on) {
-      relay.set(false);
+      // Parking opens at once: it is for safety.
+      if (this.parking) relay.set(false);
+      else if (relay.on) relay.openInTime();
       return;
     }
     this.mustBeAbleToClose(relay, nowS);
-    let offAtS = nowS + forS;
+    let offAtS = nowS + Math.max(forS, relay.minOnS);
     // Asked for again meanwhile, a momentary contact ends its pulse when it was to end.
     if (relay.pulseS !== undefined)
       offAtS = Math.min(offAtS, relay.on ? relay.offAtS : nowS + relay.pulseS);
@@ -325,6 +327,12 @@ export class Gate {
   /** @throws Refusal `interlock`, `dutyRest`, `railLimit` when the relay may not close now */
   mustBeAbleToClose(relay: Relay, nowS: number): void {
     this.#interlocksMustHold(relay);
+    if (relay.unknown)
+      throw new Refusal(
+        'condition',
+        `board ${relay.board.name} cannot be reached, so nobody can tell whether ${relay.name} is open`,
+        { channel: relay.name, board: relay.board.name },
+      );
     const restLeftS = relay.duty?.restLeftS(nowS) ?? 0;
     if (restLeftS > 0)
       throw new Refusal(
@@ -392,7 +400,10 @@ export class Gate {
     const { relays } = this.#body;
     for (let i = 0; i < relays.length; i++) {
       const relay = relays[i]!;
-      if (relay.on && this.#endOfClosure(relay)) relay.set(false);
+      if (!relay.on && !relay.lingers) continue;
+      if (this.#dutyEnds(relay)) relay.set(false);
+      // A closure that has to wait begins later, and ends later.
+      else if (this.#body.nowS >= relay.offAtS - 1e-9 && !relay.waiting) relay.openInTime();
     }
     // A relay that opens may be what another one requires.
     while (this.#openUnmet()) {}
@@ -414,7 +425,7 @@ export class Gate {
     const { relays } = this.#body;
     for (let i = 0; i < relays.length; i++) {
       const relay = relays[i]!;
-      const unmet = relay.on ? this.#unmet(relay) : undefined;
+      const unmet = relay.on || relay.lingers ? this.#unmet(relay) : undefined;
       if (!unmet) continue;
       relay.set(false);
       relay.interlocked = true;
@@ -424,9 +435,8 @@ export class Gate {
     return opened;
   }
 
-  #endOfClosure(relay: Relay): boolean {
+  #dutyEnds(relay: Relay): boolean {
     const { nowS } = this.#body;
-    if (nowS >= relay.offAtS - 1e-9) return true;
     if (relay.duty && relay.duty.leftS(nowS) <= 1e-9) {
       const { maxOnS, restS } = relay.spec.duty!;
       this.#journal.add(

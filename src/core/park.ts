@@ -8,7 +8,8 @@ import type { Servo } from './servo.ts';
 /** Whether a channel already rests where parking would bring it. */
 function rests(actuator: Actuator): boolean {
   if (actuator.kind === 'servo') return actuator.known && actuator.atPark && !actuator.delayed;
-  if (actuator.kind === 'relay') return actuator.on === actuator.parkOn && !actuator.flashHeld;
+  if (actuator.kind === 'relay')
+    return actuator.on === actuator.parkOn && !actuator.lingers && !actuator.flashHeld;
   return actuator.atPark && !actuator.fading && !actuator.flashHeld;
 }
 

@@ -104,7 +104,7 @@ export class PropLight {
       const relay = this.#relays[i]!;
       const weight = weights[count + i]!;
       if (relay.on) this.#mayGoOut = true;
-      if (!relay.on) relay.follow();
+      if (!relay.on) relay.goOut();
       else if (!relay.closed) asking = true;
       for (let k = 0; k < 3; k++) {
         if (relay.closed) shown[k]! += weight;
@@ -118,8 +118,10 @@ export class PropLight {
   #admitAll(): void {
     for (let i = 0; i < this.#lights.length; i++)
       if (this.#lights[i]!.asks) this.#lights[i]!.admit();
-    for (let i = 0; i < this.#relays.length; i++)
-      if (this.#relays[i]!.mayLight()) this.#relays[i]!.follow();
+    for (let i = 0; i < this.#relays.length; i++) {
+      const relay = this.#relays[i]!;
+      if (relay.on && !relay.closed && relay.mayLight()) relay.admit();
+    }
   }
 
   /** Lets through, one by one, what does not make the whole flash too often; the rest waits. */
@@ -141,11 +143,11 @@ export class PropLight {
     }
     for (let i = 0; i < this.#relays.length; i++) {
       const relay = this.#relays[i]!;
-      if (relay.closed === relay.on || !relay.mayLight()) continue;
+      if (!relay.on || relay.closed || !relay.mayLight()) continue;
       for (let k = 0; k < 3; k++) trial[k] = shown[k]! + weights[count + i]!;
       this.#putToGuard(trial);
       if (!this.#guard.allows(this.#mayGoOut)) continue;
-      relay.follow();
+      relay.admit();
       shown.set(trial);
     }
   }

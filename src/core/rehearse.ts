@@ -125,7 +125,7 @@ export async function rehearse(prop: Prop, cue: string): Promise<Rehearsal> {
   const events: Event[] = [];
   let startedS = Number.POSITIVE_INFINITY;
   const heard = (entry: JournalEntry): void => {
-    if (core.nowS < startedS || !TOLD.has(entry.what)) return;
+    if (!Number.isFinite(startedS) || !TOLD.has(entry.what)) return;
     const { what, text, values } = entry;
     const about = { cue: values?.cue as string, step: values?.step as number };
     const tS = time(core.nowS - startedS);
@@ -152,6 +152,7 @@ export async function rehearse(prop: Prop, cue: string): Promise<Rehearsal> {
     tickMs: TICK_MS,
   });
   for (const servo of core.body.servos) servo.known = true;
+  for (const relay of core.body.relays) relay.duty?.beRested();
   await core.open();
   core.take({ id: 'rehearsal', client: 'rehearsal', slot: -1, unattended: true });
   core.wake('rehearsal');
@@ -171,7 +172,9 @@ export async function rehearse(prop: Prop, cue: string): Promise<Rehearsal> {
     core.condition === 'parking' ||
     core.body.servos.some((servo) => servo.moving || servo.delayed) ||
     core.body.lights.some((light) => light.fading || light.flashHeld) ||
-    core.body.relays.some((relay) => Number.isFinite(relay.offAtS) || relay.flashHeld);
+    core.body.relays.some(
+      (relay) => Number.isFinite(relay.offAtS) || relay.waiting || relay.lingers || relay.flashHeld,
+    );
   do {
     tick();
     recorder.note();

@@ -1,9 +1,15 @@
-import type { RelayChannel } from '../prop/schema.ts';
+import type { Board as BoardSpec, RelayChannel } from '../prop/schema.ts';
 import { FlashGuard } from '../sums/flash.ts';
 import type { Board } from './boards.ts';
 import { DutyGuard } from './duty.ts';
 
 const DEFAULT_PULSE_MS = 200;
+/** A contact stays open or closed at least this long (s), unless the prop file says otherwise. */
+export const LEAST_S = 0.1;
+const ROUNDING_S = 1e-9;
+
+/** What a power cut must not make forgotten: that a relay with a duty guard is about to close. */
+export type Noted = 'no' | 'asked' | 'yes';
 
 /** A relay as the core drives it. */
 export class Relay {
@@ -16,20 +22,37 @@ export class Relay {
   readonly rail: number;
   readonly duty: DutyGuard | undefined;
   readonly onA: number;
-  /** Whether it is to be closed. */
+  /** It is to be closed: the contact may wait for what must be so before. */
   on = false;
-  /** Whether the contact is closed; only that of a light may have to wait for `on`. */
+  /** The contact, as the last tick left it. */
   closed = false;
-  /** Counts up whenever the contact closes or opens. */
-  contacts = 0;
-  /** Of a light whose flashes are limited: a flash too many waits here. */
-  readonly #guard: FlashGuard | undefined;
+  /** To be open, but closed so short a time ago that the contact waits. */
+  lingers = false;
+  /** Whether it is on the disk that this closure begins. */
+  noted: Noted = 'no';
+  /** Since when the closure waits to be noted (s). */
+  notedFromS = 0;
+  /** Why the last closure never came about. */
+  refusal: string | undefined;
+  /** Another relay must close before this one. */
+  held = false;
   /** Opens by itself then (s). */
   offAtS = Number.POSITIVE_INFINITY;
   /** An interlock opened it; cleared when it closes again. */
   interlocked = false;
-  /** Counts up with every change of the contact. */
+  /** Counts up with every change of what it is to be. */
   changes = 0;
+  /** Counts up whenever the contact closes or opens. */
+  contacts = 0;
+  /** Of a light whose flashes are limited: a flash too many waits here. */
+  readonly #guard: FlashGuard | undefined;
+  /** All light of the prop together lets this closure through. */
+  #admitted = false;
+  /** Since when it is to be closed and may not (s). */
+  #waitsFromS: number | undefined;
+  /** When the contact last changed (s). */
+  #changedS = Number.NEGATIVE_INFINITY;
+  #unknown = false;
   readonly #time: { readonly nowS: number };
 
   /** @param time of the last tick (s) */
@@ -69,16 +92,52 @@ export class Relay {
     return (this.spec.pulseMs ?? DEFAULT_PULSE_MS) / 1000;
   }
 
+  /** The shortest closure (s); a momentary contact may be made for shorter ones. */
+  get minOnS(): number {
+    return this.spec.minOnS ?? Math.min(LEAST_S, this.pulseS ?? LEAST_S);
+  }
+
+  /** The shortest time open between two closures (s). */
+  get minOffS(): number {
+    return this.spec.minOffS ?? LEAST_S;
+  }
+
+  /** To be closed, but something must be so before. */
+  get waiting(): boolean {
+    return this.on && !this.closed && this.#waitsFromS !== undefined;
+  }
+
+  /** Nobody can tell whether the contact is open: its board cannot be reached. */
+  get unknown(): boolean {
+    return this.board.unknown;
+  }
+
   /** The electrical level that closes or opens it. */
   levelOf(on: boolean): 0 | 1 {
     return on !== this.spec.output.activeLow ? 1 : 0;
   }
 
-  /** Closes or opens; the gate has asked every guard before. */
+  /** Opens as soon as it has been closed for as long as its contact needs. */
+  openInTime(): void {
+    const { closed } = this;
+    this.set(false);
+    this.lingers = closed && !this.#wasClosedLong;
+  }
+
+  /** Closes or opens; the gate has asked every guard before. Opening waits for nothing. */
   set(on: boolean, offAtS = Number.POSITIVE_INFINITY): void {
     this.offAtS = on ? offAtS : Number.POSITIVE_INFINITY;
+    this.lingers = false;
     if (on) this.interlocked = false;
-    if (on !== this.on) this.changes++;
+    if (on !== this.on) {
+      this.changes++;
+      this.noted = 'no';
+      this.notedFromS = this.#time.nowS;
+      this.refusal = undefined;
+      this.#waitsFromS = undefined;
+      this.held = false;
+      this.#admitted = false;
+    }
     this.on = on;
   }
 
@@ -89,30 +148,103 @@ export class Relay {
 
   /** A light's closing is held back so that it does not flash faster than allowed. */
   get flashHeld(): boolean {
-    return this.#guard !== undefined && this.on && !this.closed;
+    if (this.#guard === undefined || !this.on || this.closed || this.#admitted) return false;
+    return this.#isReady(this.#time.nowS);
   }
 
-  /** Whether its own limit lets the light that is to be on go on now. */
+  /** Whether nothing but the light of all others keeps a light that is to be on from going on now. */
   mayLight(): boolean {
-    return this.#guard?.allows(this.#time.nowS, 1) ?? true;
+    const { nowS } = this.#time;
+    return this.#isReady(nowS) && (this.#guard?.allows(nowS, 1) ?? true);
   }
 
-  /** Lets the contact follow `on`. Opening is never held back: it may be for safety. */
-  follow(): void {
-    if (this.closed === this.on) return;
-    this.closed = this.on;
+  /** The light of all others lets it go on. */
+  admit(): void {
+    this.#admitted = true;
+  }
+
+  /** A light that is to be off goes out, once its contact has been closed long enough. */
+  goOut(): void {
+    if (this.#wasClosedLong) this.lingers = false;
+    if (!this.on && !this.lingers) this.#settle(false);
+  }
+
+  /** The contact is so from now on. */
+  #settle(closed: boolean): void {
+    if (closed === this.closed) return;
+    const { nowS } = this.#time;
+    // It is closed for as long as was asked for, however long it waited.
+    if (closed && this.#waitsFromS !== undefined) this.offAtS += nowS - this.#waitsFromS;
+    this.#waitsFromS = undefined;
+    this.#changedS = nowS;
+    this.closed = closed;
     this.contacts++;
-    this.#guard?.force(this.#time.nowS, this.on ? 1 : 0);
+    this.#guard?.force(nowS, closed ? 1 : 0);
   }
 
   put(): void {
-    if (!this.#guard || !this.on) this.follow();
+    const { nowS } = this.#time;
+    if (this.#wasClosedLong) this.lingers = false;
+    const closed = this.lingers || (this.on && (this.closed || this.#mayClose(nowS)));
+    if (this.on && !closed) this.#waitsFromS ??= nowS;
+    this.#settle(closed);
+    const { unknown } = this;
+    if (unknown !== this.#unknown) {
+      this.#unknown = unknown;
+      this.changes++;
+    }
     // Only now, as the pin changes: a tick may come long after what it carries out was asked for.
-    this.duty?.change(this.closed, this.#time.nowS);
-    this.board.put(this.output, this.levelOf(this.closed));
+    this.duty?.change(closed || unknown, nowS);
+    this.board.put(this.output, this.levelOf(closed));
+  }
+
+  get #wasClosedLong(): boolean {
+    return this.#time.nowS - this.#changedS >= this.minOnS - ROUNDING_S;
+  }
+
+  #mayClose(nowS: number): boolean {
+    return this.#isReady(nowS) && (this.#guard === undefined || this.#admitted);
+  }
+
+  /** Whether its own conditions for closing are met. */
+  #isReady(nowS: number): boolean {
+    if (this.held || (this.duty && this.noted !== 'yes')) return false;
+    return nowS - this.#changedS >= this.minOffS - ROUNDING_S;
+  }
+
+  /**
+   * Goes on where a relay of the same name and output stands.
+   * @param goesOn its board is not opened again, so that the contact is as it was
+   */
+  resume(was: Relay, goesOn: boolean): void {
+    if (this.duty) {
+      if (was.duty) this.duty.resume(was.duty);
+      else this.duty.demandRest(this.#time.nowS);
+    }
+    this.#changedS = was.#changedS;
+    if (!(was.on && was.parkOn && this.parkOn)) return;
+    this.set(true);
+    if (!goesOn) return;
+    this.closed = was.closed;
+    this.#admitted = was.closed;
+    this.noted = was.noted;
   }
 
   amps(): number {
-    return this.on ? this.onA : 0;
+    return this.on || this.lingers || this.unknown ? this.onA : 0;
+  }
+}
+
+/** Which pin of the real world an output is: what is noted of it is true of that one alone. */
+export function placeOf(name: string, board: BoardSpec | undefined, pin: number): string {
+  switch (board?.driver) {
+    case 'pca9685':
+      return `i2c-${board.bus} 0x${board.address.toString(16)} ${pin}`;
+    case 'linux':
+      return `${board.chip} ${pin}`;
+    case 'pigpio':
+      return `pigpio ${pin}`;
+    default:
+      return `${name} ${pin}`;
   }
 }

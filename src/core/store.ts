@@ -4,10 +4,19 @@ import * as z from 'zod';
 import { type ReplacingFs, replaceFile } from '../shared/replace-file.ts';
 import type { DutyRecord } from './duty.ts';
 
+/** A guard's record, and the pin that it is about. */
+export type NotedDuty = DutyRecord & { output?: string | undefined };
+
 /** What keeping the state needs of the file system; tests put faults in. */
 export type StoreFs = ReplacingFs & Pick<typeof fs, 'mkdir' | 'readFile'>;
 
-const duty = z.object({ usedS: z.number(), on: z.boolean(), changedS: z.number() });
+const duty = z.object({
+  usedS: z.number(),
+  on: z.boolean(),
+  changedS: z.number(),
+  /** The pin that it is about; a record without one is true of none. */
+  output: z.string().optional(),
+});
 const file = z.object({
   version: z.literal(1),
   /** Changes with every start of the machine: monotonic times of another boot mean nothing. */
@@ -23,7 +32,8 @@ const file = z.object({
 export interface Saved {
   settled: boolean;
   positions: Record<string, number>;
-  duty: Record<string, DutyRecord>;
+  /** Of every relay with a duty guard: one that is missing here rests first. */
+  duty: Record<string, NotedDuty>;
 }
 
 export interface Restored extends Saved {

@@ -101,6 +101,13 @@ export interface Driver {
     inputs: Readonly<Record<string, 0 | 1 | null>>,
     fault: string | null | undefined,
   ): { inputs: Record<string, 0 | 1>; fault: string | null };
+  /**
+   * Of a board that has failed: whether it is certain by now that every output has its safe value.
+   * Absent where the driver cannot tell.
+   */
+  outputsAreSafe?(): boolean;
+  /** Tries now to make the outputs of a board that has failed safe; never waits and never throws. */
+  retrySafe?(): void;
   /** Drives every output to its safe value and frees the pins. Safe to call twice. */
   close(): Promise<void>;
 }

@@ -408,6 +408,11 @@ export const relay = z.strictObject({
     })
     .optional()
     .describe('duty guard: total closed time without a rest'),
+  minOnS: atLeast0(
+    'seconds',
+    'shortest closure (s), but for safety; default: 0.1, or the pulse of a momentary contact',
+  ).optional(),
+  minOffS: atLeast0('seconds', 'shortest time open between closures (s); default: 0.1').optional(),
   vapour: z
     .strictObject({
       tankMl: positive('millilitres', 'water that may be used before the unit runs dry (ml)'),

@@ -1,12 +1,14 @@
 import fs from 'node:fs/promises';
 import { FileStore, type StoreFs } from '../core/store.ts';
 import { formatFinding } from '../prop/finding.ts';
+import type { SafePlan } from '../safe/plan.ts';
 import { type PlanFs, writePlan } from '../safe-plan.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
 import { Asks } from './asks.ts';
 import { coreProp, viewBytes } from './core-prop.ts';
 import { Keeper, type KeeperFs } from './keeper.ts';
+import { type Lockable, Locks, lockableOsc, lockablesOf } from './locks.ts';
 import type { LogSink } from './log-sink.ts';
 import type { PlannerDesk } from './planner.ts';
 import type {
@@ -14,6 +16,7 @@ import type {
   ChangeMessage,
   FromGateway,
   FromService,
+  Outcome,
   ServiceStart,
   ToGatewayFromService,
   ToService,
@@ -31,6 +34,8 @@ export interface Surroundings {
   planner: PlannerDesk;
   clock: Clock;
   fileSystem?: ServiceFs;
+  /** What no other daemon may have at the same time. */
+  locks?: Locks;
   /** Go through some edits in mind after the start, so that the first capture is as fast as later ones. */
   warmUp?: boolean;
   /** The file of the program: without it, every start reads and checks the whole prop file. */
@@ -45,7 +50,12 @@ export class PropService {
   readonly #keeper: Keeper;
   readonly #asks: Asks;
   #store: FileStore | undefined;
+  readonly #locks: Locks;
   #planDir = '';
+  #stateDir = '';
+  /** The boards in force, and those of a plan of which it is not known yet whether it comes into force. */
+  #boards: readonly Lockable[] | undefined;
+  #nextBoards: readonly Lockable[] | undefined;
   /** Sessions with edits that wait, and those of them that are gone. */
   readonly #editing = new Map<string, number>();
   readonly #gone = new Set<string>();
@@ -54,6 +64,7 @@ export class PropService {
     this.#start = start;
     this.#around = around;
     this.#fs = around.fileSystem ?? fs;
+    this.#locks = around.locks ?? new Locks();
     const { clock, planner } = around;
     const trouble = (error: unknown, text: string) =>
       around.sink.log('error', 'sinewd', { err: error }, text);
@@ -95,6 +106,12 @@ export class PropService {
     const target = await targetOf(file);
     const folder = stateDir(this.#start.stateDir, target);
     this.#planDir = this.#start.planDir ?? folder;
+    this.#stateDir = folder;
+    const locked = await this.#lockFolder(folder);
+    if (locked !== undefined) {
+      main({ t: 'cannot-open', lines: [`sinewd: ${locked}`] });
+      return;
+    }
     const { findings, refused } = await this.#keeper.open(target, folder, resumed);
     const lines = findings.map((finding) => formatFinding(finding, file));
     if (refused !== undefined) {
@@ -153,7 +170,9 @@ export class PropService {
         break;
       case 'plan':
         void this.#reply(message.n, async () => {
+          await this.#lockBoards(message.plan.boards);
           await writePlan(message.plan, this.#planDir, this.#fs);
+          await this.#keepPlan(message.plan);
           // No other daemon has this prop, and pins are claimed from now on.
           this.#keeper.begin();
           if (this.#around.warmUp) this.#keeper.warmUp();
@@ -179,6 +198,7 @@ export class PropService {
         break;
       case 'change':
         this.#keeper.outcome(message.id, message.outcome);
+        void this.#settleLocks(message.outcome);
         break;
       case 'flush':
         void this.#reply(message.n, async () => {
@@ -204,6 +224,57 @@ export class PropService {
   async close(): Promise<void> {
     this.#keeper.close();
     await this.#around.planner.close();
+  }
+
+  /** Before anything in the state folder is read. Returns why not. */
+  async #lockFolder(folder: string): Promise<string | undefined> {
+    try {
+      await this.#fs.mkdir(folder, { recursive: true, mode: 0o700 });
+      await this.#locks.takeFolder(folder);
+    } catch (error) {
+      if (error instanceof Refusal) return error.message;
+      // A folder that cannot be made is told of by whoever keeps something in it.
+    }
+    return undefined;
+  }
+
+  /** Before a pin is claimed. @throws Refusal when another daemon has one of the boards */
+  async #lockBoards(planned: SafePlan['boards']): Promise<void> {
+    const boards = lockablesOf(planned);
+    await this.#locks.hold(this.#boards ? boards : [...boards, ...this.#osc()]);
+    if (this.#boards) this.#nextBoards = boards;
+    else this.#boards = boards;
+  }
+
+  /** For the next start of the machine, before which the plan in /run is gone. */
+  async #keepPlan(plan: SafePlan): Promise<void> {
+    if (this.#stateDir === this.#planDir) return;
+    try {
+      await writePlan(plan, this.#stateDir, this.#fs);
+    } catch (error) {
+      const text = 'at the next start of the machine safe levels are written as an older plan says';
+      this.#around.sink.log('error', 'sinewd', { err: error }, text);
+    }
+  }
+
+  #osc(): Lockable[] {
+    const { osc } = this.#keeper.inForce.view;
+    return osc ? [lockableOsc(osc.port)] : [];
+  }
+
+  /** A change came into force or did not: what it would have needed, or needs no more, is let go. */
+  async #settleLocks(outcome: Outcome): Promise<void> {
+    if (outcome === 'adopted') this.#boards = this.#nextBoards ?? this.#boards;
+    else if (typeof outcome !== 'object') return;
+    this.#nextBoards = undefined;
+    try {
+      await this.#locks.keepOnly([...(this.#boards ?? []), ...this.#osc()]);
+      await this.#locks.hold(this.#osc());
+    } catch (error) {
+      if (!(error instanceof Refusal)) throw error;
+      const text = `no OSC is heard: ${error.message}`;
+      this.#around.main({ t: 'tell', who: 'prop', what: 'file', text, values: error.values });
+    }
   }
 
   #edit({ n, by }: { n: number; by: Author }, work: () => Promise<object>): void {

@@ -175,13 +175,16 @@ class Watch {
   #relay(name: string): void {
     const rig = this.#rig;
     const closed = rig.at(name) === 1;
-    if (closed !== rig.on(name)) throw new Error(`${name}: ${closed} on its pin`);
+    const relay = rig.core.body.relay(name);
+    if (closed !== relay.closed) throw new Error(`${name}: ${closed} on its pin`);
+    // A contact may wait a moment, but nothing closes that nobody has asked for.
+    if (closed && !relay.on && !relay.lingers) throw new Error(`${name}: closed by nobody`);
     const needs = NEEDS[name];
     if (closed && needs && !(rig.servo(needs[0]).state.pos > needs[1] && rig.at(needs[0]) !== 0))
       throw new Error(`${name} is closed though ${needs[0]} is down`);
     if (closed && rig.condition === 'stopped') throw new Error(`${name} is closed in a stop`);
     // No cue leaves a relay closed at its own end, and nobody closes one by hand.
-    const abandoned = closed && rig.core.cues.using([rig.core.body.relay(name)]).length === 0;
+    const abandoned = closed && !relay.lingers && rig.core.cues.using([relay]).length === 0;
     const ticks = abandoned ? (this.#abandonedTicks.get(name) ?? 0) + 1 : 0;
     this.#abandonedTicks.set(name, ticks);
     if (ticks > 2) throw new Error(`${name} is closed though its cue is gone`);

@@ -342,9 +342,9 @@ describe('the duty guard', () => {
     });
 
     test.each([
-      ['negative use', { usedS: -1e6, on: false, changedS: 499 }, 4],
-      ['use without end', { usedS: 1e308, on: false, changedS: 499 }, 0],
-      ['an opening in the future', { usedS: 4, on: false, changedS: 1e308 }, 0],
+      ['negative use', { usedS: -1e6, on: false, changedS: 499, output: 'main 0' }, 4],
+      ['use without end', { usedS: 1e308, on: false, changedS: 499, output: 'main 0' }, 0],
+      ['an opening in the future', { usedS: 4, on: false, changedS: 1e308, output: 'main 0' }, 0],
     ])('a record with %s gives no more than maxOnS', async (_what, record, leftS) => {
       const restored = { settled: true, sameBoot: true, positions: {}, duty: { mist: record } };
       const { rig } = await Rig.live(prop, { bootS: 500, restored });

@@ -80,7 +80,7 @@ describe('all light of the prop together', () => {
   });
 
   test('a relay that is no light is switched as often as asked for', async () => {
-    const { rig, client } = await Rig.live(makeProp({ valve: relay() }));
+    const { rig, client } = await Rig.live(makeProp({ valve: relay({ minOnS: 0, minOffS: 0 }) }));
     const seen = watch(rig, ['valve']);
     for (let i = 0; i < 100; i++) {
       await client.call('channel.switch', { channel: 'valve', on: i % 2 === 0 });
@@ -164,7 +164,7 @@ describe('all light of the prop together', () => {
   test('what is held back comes within the second, and is no longer flagged', async () => {
     const { rig, client } = await Rig.live(
       makeProp({
-        bulb: relay({ light: true }),
+        bulb: relay({ light: true, minOnS: 0, minOffS: 0 }),
         glow: lamp(),
         dial: relay({ requires: [{ channel: 'bulb', is: 'on' }] }),
       }),

@@ -3,6 +3,7 @@ import { Core } from '../../src/core/core.ts';
 import { Journal } from '../../src/core/journal.ts';
 import type { Session } from '../../src/core/lease.ts';
 import { Loop } from '../../src/core/loop.ts';
+import { placeOf } from '../../src/core/relay.ts';
 import type {
   CoreMethod,
   JournalEntry,
@@ -372,13 +373,19 @@ export function settle(): Promise<void> {
   return new Promise((resolve) => setImmediate(resolve));
 }
 
-/** A saved state in which every servo was parked. */
+/** A saved state in which every servo was parked and every relay had rested. */
 export function restedAt(prop: Prop, over: Record<string, number> = {}): Restored {
   const positions: Record<string, number> = {};
+  const duty: Restored['duty'] = {};
   for (const [name, channel] of Object.entries(prop.channels)) {
+    if (channel.kind === 'relay' && channel.duty) {
+      const { board, pin } = channel.output;
+      const output = placeOf(board, prop.boards[board], pin);
+      duty[name] = { usedS: 0, on: false, changedS: 0, output };
+    }
     if (channel.kind !== 'servo') continue;
     const { to } = channel.park;
     positions[name] = typeof to === 'number' ? to : channel.marks![to]!;
   }
-  return { settled: true, sameBoot: true, positions: { ...positions, ...over }, duty: {} };
+  return { settled: true, sameBoot: true, positions: { ...positions, ...over }, duty };
 }

@@ -2,6 +2,7 @@ import { Commands, type PropEditor } from '../../src/core/commands.ts';
 import { Core } from '../../src/core/core.ts';
 import { Journal } from '../../src/core/journal.ts';
 import type { Session } from '../../src/core/lease.ts';
+import { placeOf } from '../../src/core/relay.ts';
 import type { CoreMethod } from '../../src/core/requests.ts';
 import type { Store } from '../../src/core/store.ts';
 import type { Prop } from '../../src/prop/schema.ts';
@@ -118,13 +119,16 @@ class Player {
       ['main', new Pins(STEP_US.main)],
       ['coarse', new Pins(STEP_US.coarse)],
     ]);
-    const { channels, rails } = this.prop;
+    const { boards, channels, rails } = this.prop;
     this.#telemetry = Telemetry.create(Object.keys(channels).length, Object.keys(rails).length);
     const positions: Record<string, number> = {};
     for (const name of SERVOS)
       if (this.dice.chance(0.8)) positions[name] = name === 'wing' ? 10 : 0;
+    const { output } = channels.mist!;
+    const place = placeOf(output.board, boards[output.board], (output as { pin: number }).pin);
+    const duty = { mist: { usedS: 0, on: false, changedS: 0, output: place } };
     const store: Store = {
-      restored: { settled: true, sameBoot: true, positions, duty: {} },
+      restored: { settled: true, sameBoot: true, positions, duty },
       noted: 'yes',
       bootNowS: () => 1000 + this.clock.nowMs() / 1000,
       save: () => {},

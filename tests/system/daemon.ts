@@ -5,6 +5,7 @@ import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { WebSocket } from 'ws';
 import { parse } from 'yaml';
+import { placeOf } from '../../src/core/relay.ts';
 
 const root = fileURLToPath(new URL('../..', import.meta.url));
 export const DAEMON = join(root, 'dist/daemon.js');
@@ -148,11 +149,17 @@ export class Daemon {
   }
 }
 
-/** Writes the state that an earlier run would have left behind in `home`: everything parked. */
+/** Writes the state that an earlier run would have left behind in `home`: everything parked and rested. */
 export async function leaveParked(home: string): Promise<void> {
   const prop = parse(await readFile(join(home, 'prop.yaml'), 'utf8'));
   const positions: Record<string, number> = {};
+  const duty: Record<string, object> = {};
   for (const [name, channel] of Object.entries<Record<string, never>>(prop.channels)) {
+    if (channel.kind === 'relay' && channel.duty) {
+      const { board, pin } = channel.output as unknown as { board: string; pin: number };
+      const output = placeOf(board, prop.boards[board], pin);
+      duty[name] = { usedS: 0, on: false, changedS: 0, output };
+    }
     if (channel.kind !== 'servo') continue;
     const { park, marks } = channel as unknown as { park: { to: string | number }; marks: object };
     positions[name] = Object.entries(marks).find(([mark]) => mark === park.to)?.[1] ?? park.to;
@@ -160,7 +167,7 @@ export async function leaveParked(home: string): Promise<void> {
   await mkdir(join(home, 'state'));
   await writeFile(
     join(home, 'state', 'state.json'),
-    JSON.stringify({ version: 1, bootId: 'an earlier one', settled: true, positions, duty: {} }),
+    JSON.stringify({ version: 1, bootId: 'an earlier one', settled: true, positions, duty }),
   );
 }
 
