@@ -37,6 +37,10 @@ export class Lease {
 
   /** @throws Refusal `notHolder` with the holder's name, while another session holds the lease */
   take(session: Session, nowMs: number): void {
+    if (session.slot < 0 && !session.unattended)
+      throw new Refusal('notHolder', 'a session without a place of its own cannot hold the lease', {
+        holder: this.#holder?.client ?? null,
+      });
     const holder = this.#holder;
     if (holder && holder.id !== session.id && !holder.unattended)
       throw new Refusal('notHolder', `${holder.client} holds the lease; ask there, or wait`, {

@@ -693,9 +693,14 @@ const own = {
       protocol: z.number().describe('version of this API'),
       linkTimeoutMs: z.number().describe('silence that counts as a lost link (ms)'),
       version: z.string().describe('version of the prop file that is in force'),
+      only: z
+        .array(z.string())
+        .readonly()
+        .optional()
+        .describe('every place is taken: this session may call these alone'),
       file: fileNews.optional().describe('only where the file on the disk is not in force'),
     }),
-    errors: [],
+    errors: ['tooMany'],
   },
   'state.follow': {
     summary: 'Send "state" notifications from now on; again to change the rate',

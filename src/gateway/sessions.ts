@@ -2,6 +2,7 @@ import { randomUUID } from 'node:crypto';
 import type { Duplex } from 'node:stream';
 import type { RawData, WebSocket } from 'ws';
 import type { Clock } from '../shared/clock.ts';
+import { Refusal } from '../shared/errors.ts';
 import { MAX_SESSIONS, type Telemetry } from '../shared/telemetry.ts';
 import { Bucket } from './bucket.ts';
 import {
@@ -14,6 +15,8 @@ import {
   PINGS_PER_TIMEOUT,
   REQUESTS_BURST,
   REQUESTS_PER_S,
+  STOP_PLACE_MS,
+  STOP_PLACES,
 } from './limits.ts';
 import type { Log } from './log.ts';
 
@@ -31,10 +34,16 @@ export interface SessionEvents {
   ended(session: Session, why: string): void;
 }
 
-/** One WebSocket connection that has a slot. */
+/** `slot` of a session that has no place: it can have no lease. */
+export const NO_SLOT = -1;
+
+/** One WebSocket connection. */
 export class Session {
   readonly id = randomUUID();
-  readonly slot: number;
+  /** Its place in the shared signs of life, once it is open. */
+  slot = NO_SLOT;
+  /** It came when every place was taken: it may stop and park, no more. */
+  stopOnly = false;
   /** Name of the client once `session.open` has succeeded. */
   client: string | null = null;
   /** A wrong token was given: nothing more is heard. */
@@ -45,7 +54,7 @@ export class Session {
   ended = false;
   readonly #socket: WebSocket;
   /** The connection under it. */
-  readonly #stream: Duplex;
+  readonly stream: Duplex;
   #gathering = false;
   readonly #clock: Clock;
   readonly #events: SessionEvents;
@@ -54,16 +63,9 @@ export class Session {
   #refusalsSinceMs = 0;
   readonly #cancelOpenTimer: () => void;
 
-  constructor(
-    socket: WebSocket,
-    stream: Duplex,
-    slot: number,
-    clock: Clock,
-    events: SessionEvents,
-  ) {
-    this.slot = slot;
+  constructor(socket: WebSocket, stream: Duplex, clock: Clock, events: SessionEvents) {
     this.#socket = socket;
-    this.#stream = stream;
+    this.stream = stream;
     this.#clock = clock;
     this.#events = events;
     this.lastHeardMs = clock.nowMs();
@@ -110,10 +112,10 @@ export class Session {
   #gather(): void {
     if (this.#gathering) return;
     this.#gathering = true;
-    this.#stream.cork();
+    this.stream.cork();
     setImmediate(() => {
       this.#gathering = false;
-      this.#stream.uncork();
+      this.stream.uncork();
     });
   }
 
@@ -163,8 +165,12 @@ export class Sessions {
   readonly #clock: Clock;
   readonly #log: Log;
   readonly #events: SessionEvents;
-  /** By slot. A slot is free again when its socket is closed. */
+  /** Every connection, open as a session or not. */
+  readonly #all = new Set<Session>();
+  /** By slot. A slot is given when the session opens, and free again when its socket is closed. */
   readonly #slots: (Session | null)[] = Array.from({ length: MAX_SESSIONS }, () => null);
+  /** Those that may only stop and park, and since when (ms). */
+  readonly #reserved = new Map<Session, number>();
   #pingPeriodMs = 0;
   #silenceMs = 0;
   #pingDueMs: number;
@@ -197,44 +203,61 @@ export class Sessions {
 
   /** Sends a notification to every session that is open. */
   tellAll(text: string): void {
-    for (const session of this.#live()) if (session.client !== null) session.send(text);
+    for (const session of [...this.#all]) if (session.client !== null) session.send(text);
   }
 
-  /** Connections that have a slot. */
+  /** Sessions that are open. */
   get count(): number {
-    return this.#live().length;
-  }
-
-  #live(): Session[] {
-    return this.#slots.filter((session) => session !== null);
+    return this.#slots.filter((session) => session !== null).length + this.#reserved.size;
   }
 
   byId(id: string): Session | undefined {
-    return this.#live().find((session) => session.id === id);
+    for (const session of this.#all) if (session.id === id) return session;
+    return undefined;
   }
 
-  /** Gives a new connection a slot, or closes it where there is none. */
+  /**
+   * Gives a session that has shown the token its place; one of those for stop and park where all others
+   * are taken. @throws Refusal `tooMany` where even these are
+   */
+  place(session: Session): void {
+    const slot = this.#slots.indexOf(null);
+    if (slot >= 0) {
+      session.slot = slot;
+      this.#slots[slot] = session;
+      return;
+    }
+    const nowMs = this.#clock.nowMs();
+    if (this.#reserved.size >= STOP_PLACES) {
+      const [oldest, sinceMs] = this.#reserved.entries().next().value!;
+      if (nowMs - sinceMs < STOP_PLACE_MS)
+        throw new Refusal(
+          'tooMany',
+          `all ${MAX_SESSIONS} sessions are taken, and those for stop and park as well; try again in ${STOP_PLACE_MS / 1000} s`,
+          { sessions: MAX_SESSIONS, retryMs: STOP_PLACE_MS },
+        );
+      this.#reserved.delete(oldest);
+      oldest.close(CLOSE.tryAgainLater, 'its place for stop and park goes to another session');
+    }
+    session.stopOnly = true;
+    this.#reserved.set(session, nowMs);
+    this.#log.warn({ session: session.id }, 'every place is taken: it may stop and park alone');
+  }
+
+  /** Takes on a new connection; it gets its place when it opens its session. */
   accept(socket: WebSocket, stream: Duplex, from: string): void {
     if (this.#closed) {
       socket.terminate();
       return;
     }
-    const slot = this.#slots.indexOf(null);
-    if (slot < 0) {
-      this.#log.warn({ from }, 'connection refused: all sessions are taken');
-      socket.on('error', () => {});
-      socket.close(CLOSE.tryAgainLater, `all ${MAX_SESSIONS} sessions are taken; try again later`);
-      hurry(socket, this.#clock);
-      return;
-    }
-    const session = new Session(socket, stream, slot, this.#clock, this.#events);
-    this.#slots[slot] = session;
-    this.#log.debug({ session: session.id, slot, from }, 'connected');
+    const session = new Session(socket, stream, this.#clock, this.#events);
+    this.#all.add(session);
+    this.#log.debug({ session: session.id, from }, 'connected');
 
     const heard = () => {
       if (session.ended) return;
       session.lastHeardMs = this.#clock.nowMs();
-      this.#telemetry.markLife(slot);
+      if (session.slot !== NO_SLOT) this.#telemetry.markLife(session.slot);
     };
     socket.on('message', (data: RawData, isBinary) => {
       // What still comes in after the end is not carried out.
@@ -251,7 +274,9 @@ export class Sessions {
       hurry(socket, this.#clock);
     });
     socket.on('close', (code) => {
-      this.#slots[slot] = null;
+      this.#all.delete(session);
+      this.#reserved.delete(session);
+      if (session.slot !== NO_SLOT) this.#slots[session.slot] = null;
       session.end(code === 1006 ? 'connection broke' : `closed by the client (${code})`);
     });
   }
@@ -261,7 +286,7 @@ export class Sessions {
       const nowMs = this.#clock.nowMs();
       this.#pingDueMs = Math.max(this.#pingDueMs + this.#pingPeriodMs, nowMs);
       this.#armPing();
-      for (const session of this.#live()) {
+      for (const session of [...this.#all]) {
         if (nowMs - session.lastHeardMs >= this.#silenceMs) session.cut('silent');
         else session.ping();
       }
@@ -271,6 +296,6 @@ export class Sessions {
   close(): void {
     this.#closed = true;
     this.#cancelPing();
-    for (const session of this.#live()) session.close(CLOSE.goingAway, 'the daemon ends');
+    for (const session of [...this.#all]) session.close(CLOSE.goingAway, 'the daemon ends');
   }
 }
