@@ -50,6 +50,8 @@ export class Gate {
   #waiting: Waiting[] = [];
   /** Set while parking: going to rest is never refused by an interlock. */
   parking = false;
+  /** Set while nothing may move or close: why. */
+  blocked: (() => Refusal) | undefined;
 
   constructor(body: Body, journal: Journal) {
     this.#body = body;
@@ -69,6 +71,7 @@ export class Gate {
   }
 
   #send(asked: Waiting, nowS: number): Started {
+    this.#mustBeFree();
     const { moves, who, ease } = asked;
     this.mustBeAbleToMove(moves, nowS);
     if (ease) for (const { servo, toDeg } of moves) this.#mustCurveWithin(servo, toDeg, ease);
@@ -88,6 +91,11 @@ export class Gate {
       limitA: full.limitA,
     });
     return { durationS, delayed };
+  }
+
+  /** A broken guard or a lockout lets nothing move or close; parking passes. */
+  #mustBeFree(): void {
+    if (this.blocked && !this.parking) throw this.blocked();
   }
 
   /** @throws Refusal `outOfLimits`, `interlock`, `condition`, `railLimit` when they may not move */
@@ -119,6 +127,7 @@ export class Gate {
   ): { target: number; limited: boolean } {
     const fromDeg = this.jogsFrom(servo);
     const wantedDeg = fromDeg + byDeg;
+    this.#mustBeFree();
     if (beyondLimits) return this.#feel(servo, wantedDeg, byDeg, nowS);
     const [low, high] = servo.limitsDeg;
     const target = clamp(wantedDeg, low, high);
@@ -268,6 +277,7 @@ export class Gate {
 
   /** @throws Refusal `interlock`, `dutyRest`, `railLimit` when the relay may not close now */
   mustBeAbleToClose(relay: Relay, nowS: number): void {
+    this.#mustBeFree();
     this.#interlocksMustHold(relay);
     const restLeftS = relay.duty?.restLeftS(nowS) ?? 0;
     if (restLeftS > 0)

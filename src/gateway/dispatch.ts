@@ -33,6 +33,7 @@ import {
   isOwn,
   journalParams,
   type KnownMethod,
+  lifeParams,
   methodNamed,
   type OwnMethod,
   openParams,
@@ -62,6 +63,8 @@ interface Parts {
   notices: Notices;
   /** Gives a session that has shown the token its place. @throws Refusal where there is none */
   place: (session: Session) => void;
+  /** A session tells that it has received the state of that time (s). */
+  heardState: (session: Session, tS: number) => void;
   clock: Clock;
   log: Log;
 }
@@ -221,6 +224,13 @@ export class Dispatcher {
       this.#journalFollowers.delete(session);
       return { hz: 0 };
     },
+    'session.life': (session, params) => {
+      const { t, hidden } = lifeParams.parse(params);
+      if (hidden !== undefined) session.hidden = hidden;
+      if (t !== undefined) this.#parts.heardState(session, t);
+      else this.#parts.view.refresh();
+      return { t: this.#parts.view.tS };
+    },
     'rpc.discover': openRpcDocument,
   };
 
@@ -274,7 +284,7 @@ export class Dispatcher {
 /** What a session may ask for that came when every place was taken. */
 const STOP_ONLY = ['stop', 'park'] as const;
 const isForStopOnly = (method: string) =>
-  method === 'session.open' || (STOP_ONLY as readonly string[]).includes(method);
+  method.startsWith('session.') || (STOP_ONLY as readonly string[]).includes(method);
 
 /** The ids to refuse in a frame that is not carried out; large frames are not parsed for them. */
 function idsOf(data: Buffer, isBinary: boolean): Id[] {

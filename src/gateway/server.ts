@@ -61,7 +61,13 @@ export async function startGateway(
     sessions.place(session);
     doors.letIn(session.stream);
   };
-  const parts = { view, feed, core, service, lists, journal, notices, place, clock, log };
+  const heardState = (session: Session, tS: number) => {
+    view.refresh();
+    sessions.heardState(session, tS, view.tS);
+  };
+  const parts = {
+    ...{ view, feed, core, service, lists, journal, notices, place, heardState, clock, log },
+  };
   const dispatcher = new Dispatcher(parts);
   const sessions = new Sessions(view.prop.linkTimeoutMs, view.telemetry, clock, log, {
     frame(session, data, isBinary) {
@@ -70,6 +76,7 @@ export async function startGateway(
         session.cut('the gateway failed');
       });
     },
+    moves: () => view.moves(),
     ended(session, why) {
       dispatcher.ended(session);
       if (session.client === null) return;
@@ -136,6 +143,9 @@ export async function startGateway(
         return sessions.byId(message.session)?.cut('link lost');
       case 'holder':
         view.holder = message.holder;
+        return;
+      case 'safety':
+        view.safety = message.safety;
         return;
       case 'event':
         journal.take(message.entry, message.again);

@@ -32,6 +32,8 @@ export interface SessionEvents {
   frame(session: Session, data: Buffer, isBinary: boolean): void;
   /** Told once, as soon as the session may no longer command. */
   ended(session: Session, why: string): void;
+  /** Whether something moves, or a cue runs. */
+  moves(): boolean;
 }
 
 /** `slot` of a session that has no place: it can have no lease. */
@@ -44,6 +46,14 @@ export class Session {
   slot = NO_SLOT;
   /** It came when every place was taken: it may stop and park, no more. */
   stopOnly = false;
+  /** A browser's: it answers pings by itself while the page's script hangs, so that they say little. */
+  readonly ofPage: boolean;
+  /** It tells what it has received by `session.life`: then pongs no longer say so. */
+  tells = false;
+  /** Its page is out of sight. */
+  hidden = false;
+  /** When the last frame was sent that it has shown to have received (ms, or s of the state for a page). */
+  receivedAt = Number.NEGATIVE_INFINITY;
   /** Name of the client once `session.open` has succeeded. */
   client: string | null = null;
   /** A wrong token was given: nothing more is heard. */
@@ -63,7 +73,14 @@ export class Session {
   #refusalsSinceMs = 0;
   readonly #cancelOpenTimer: () => void;
 
-  constructor(socket: WebSocket, stream: Duplex, clock: Clock, events: SessionEvents) {
+  constructor(
+    socket: WebSocket,
+    stream: Duplex,
+    ofPage: boolean,
+    clock: Clock,
+    events: SessionEvents,
+  ) {
+    this.ofPage = ofPage;
     this.#socket = socket;
     this.stream = stream;
     this.#clock = clock;
@@ -121,7 +138,8 @@ export class Session {
 
   ping(): void {
     if (this.ended || this.#tooSlow()) return;
-    this.#socket.ping();
+    // It comes back with the pong (RFC 6455, 5.5.3) and tells how old what is answered is.
+    this.#socket.ping(String(this.#clock.nowMs()));
   }
 
   #tooSlow(): boolean {
@@ -173,6 +191,7 @@ export class Sessions {
   readonly #reserved = new Map<Session, number>();
   #pingPeriodMs = 0;
   #silenceMs = 0;
+  #linkTimeoutMs = 0;
   #pingDueMs: number;
   #cancelPing: () => void = () => {};
   #closed = false;
@@ -195,6 +214,7 @@ export class Sessions {
   /** Pings go by another link timeout from now on. */
   useLinkTimeout(linkTimeoutMs: number): void {
     this.#cancelPing();
+    this.#linkTimeoutMs = linkTimeoutMs;
     this.#pingPeriodMs = linkTimeoutMs / PINGS_PER_TIMEOUT;
     this.#silenceMs = Math.max(linkTimeoutMs, LEAST_SILENCE_MS);
     this.#pingDueMs = this.#clock.nowMs() + this.#pingPeriodMs;
@@ -245,29 +265,35 @@ export class Sessions {
   }
 
   /** Takes on a new connection; it gets its place when it opens its session. */
-  accept(socket: WebSocket, stream: Duplex, from: string): void {
+  accept(socket: WebSocket, stream: Duplex, from: string, ofPage: boolean): void {
     if (this.#closed) {
       socket.terminate();
       return;
     }
-    const session = new Session(socket, stream, this.#clock, this.#events);
+    const session = new Session(socket, stream, ofPage, this.#clock, this.#events);
     this.#all.add(session);
     this.#log.debug({ session: session.id, from }, 'connected');
 
-    const heard = () => {
+    const heard = (byScript: boolean) => {
       if (session.ended) return;
       session.lastHeardMs = this.#clock.nowMs();
-      if (session.slot !== NO_SLOT) this.#telemetry.markLife(session.slot);
+      if (session.slot === NO_SLOT || (session.ofPage && !byScript)) return;
+      // Nobody looks at a hidden page: what moves must not rely on it.
+      if (session.hidden && this.#events.moves()) return;
+      this.#telemetry.markSent(session.slot);
     };
     socket.on('message', (data: RawData, isBinary) => {
       // What still comes in after the end is not carried out.
       if (session.ended) return;
-      heard();
+      heard(true);
       // With the default binaryType every message is one Buffer.
       this.#events.frame(session, data as Buffer, isBinary);
     });
-    socket.on('ping', heard);
-    socket.on('pong', heard);
+    socket.on('ping', () => heard(false));
+    socket.on('pong', (payload: Buffer) => {
+      heard(false);
+      if (!session.tells) this.#received(session, Number(payload.toString() || Number.NaN), 1);
+    });
     socket.on('error', (error) => {
       // ws answers a breach of the protocol with a close frame of its own (RFC 6455, 7.1.7).
       session.end(`connection error: ${error.message}`);
@@ -279,6 +305,24 @@ export class Sessions {
       if (session.slot !== NO_SLOT) this.#slots[session.slot] = null;
       session.end(code === 1006 ? 'connection broke' : `closed by the client (${code})`);
     });
+  }
+
+  /**
+   * A page tells that it has received the state of the time `tS` (s); `nowS` is the present one.
+   */
+  heardState(session: Session, tS: number, nowS: number): void {
+    if (!session.tells) session.receivedAt = Number.NEGATIVE_INFINITY;
+    session.tells = true;
+    this.#received(session, tS, 1000, nowS);
+  }
+
+  /** What was sent at `at` has come to the session: proof that it receives, unless that is long ago. */
+  #received(session: Session, at: number, msPerUnit: number, now = this.#clock.nowMs()): void {
+    // Each counts once, and none of the future.
+    if (!(at > session.receivedAt && at <= now)) return;
+    session.receivedAt = at;
+    if (session.slot === NO_SLOT || session.ended) return;
+    if ((now - at) * msPerUnit <= this.#linkTimeoutMs) this.#telemetry.markReceived(session.slot);
   }
 
   #armPing(): void {
