@@ -144,6 +144,7 @@ class Daemon {
         this.#gateway.post({ t: 'lost', session });
       },
       onHolder: (holder) => this.#gateway.post({ t: 'holder', holder }),
+      onSafety: (safety) => this.#gateway.post({ t: 'safety', safety }),
     });
     this.#told = { revision: 0, idle: null, armed: false };
     this.#commands = new Commands(this.#core, service, isLoopback(options.host));
@@ -232,6 +233,7 @@ class Daemon {
   async #replay(): Promise<void> {
     const { holder } = this.#core.lease;
     this.#gateway.post({ t: 'holder', holder: holder?.client ?? null });
+    this.#gateway.post({ t: 'safety', safety: this.#core.safety });
     this.#told.revision = -1;
     this.#tellRunning();
     const entries = this.#journal.read(0, Number.POSITIVE_INFINITY);

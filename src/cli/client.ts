@@ -1,7 +1,15 @@
 import { EventEmitter } from 'node:events';
 import { type RawData, WebSocket } from 'ws';
 import type { Condition } from '../core/condition.ts';
-import type { ChannelState, JournalEntry, Method, Params, Result } from '../core/requests.ts';
+import type {
+  ChannelState,
+  GuardInfo,
+  JournalEntry,
+  LockoutInfo,
+  Method,
+  Params,
+  Result,
+} from '../core/requests.ts';
 import type { FileNews } from '../gateway/notices.ts';
 import { type Clock, systemClock } from '../shared/clock.ts';
 import { CODES, type ErrorData } from '../shared/errors.ts';
@@ -71,6 +79,9 @@ export interface StateParams {
   holder: string | null;
   channels: Record<string, ChannelState>;
   rails: Record<string, { amps: number; measuredA?: number; limitA: number }>;
+  /** Absent while nobody has hands in the prop, and while no guard is broken. */
+  lockout?: LockoutInfo;
+  guards?: GuardInfo[];
 }
 
 interface ClientEvents {

@@ -1,4 +1,4 @@
-import type { ChannelInfo, Result } from '../core/requests.ts';
+import type { ChannelInfo, LockoutInfo, Result } from '../core/requests.ts';
 import { didYouMean } from '../prop/finding.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
@@ -39,9 +39,11 @@ function delayNote(result: { delayed?: string }): string {
 
 async function status(desk: Desk): Promise<Outcome> {
   const { prop, version, file } = await desk.connect();
-  const { condition, holder, rails } = await desk.state();
+  const { condition, holder, rails, lockout = null, guards = [] } = await desk.state();
   const { channels } = await desk.call('channel.list', {});
   const head = [`${prop}: ${condition}`, `lease: ${holder ?? 'free'}`];
+  if (lockout) head.push(lockText(lockout));
+  for (const { name, action } of guards) head.push(`guard ${name} is broken (${action})`);
   const parts = [[...head, ...(file ? fileLines(file) : [])].join('\n'), channelTable(channels)];
   const load = Object.entries(rails).map(([name, { amps, limitA }]) => [
     name,
@@ -49,8 +51,18 @@ async function status(desk: Desk): Promise<Outcome> {
     show(limitA),
   ]);
   if (load.length > 0) parts.push(table(['rail', 'amps', 'limit A'], load));
-  const result = { prop, condition, holder, version, ...(file && { file }), rails, channels };
+  const result = {
+    ...{ prop, condition, holder, version, ...(file && { file }), rails, channels },
+    ...(lockout && { lockout }),
+    ...(guards.length > 0 && { guards }),
+  };
   return { result, text: parts.join('\n\n') };
+}
+
+function lockText(lockout: LockoutInfo): string {
+  const { also = [], ...first } = lockout;
+  const locks = [first, ...also].map(({ by, reason, time }) => `${by} (${reason}, since ${time})`);
+  return `hands in the prop: ${locks.join('; ')}`;
 }
 
 function channelTable(channels: Record<string, ChannelInfo>): string {
@@ -376,6 +388,37 @@ export const conditionVerbs = [
       const result = await desk.call('stop', { category });
       const then = result.condition === 'stopped' ? '; reset before it moves again' : '';
       return { result, text: `the prop is ${result.condition} (category ${category})${then}` };
+    },
+  }),
+  verb<{ reason?: string }>({
+    name: 'lockout',
+    summary: 'hands in the prop: stop it, and let nothing wake or move it; needs no lease',
+    where: 'both',
+    args: [{ name: 'reason', doc: 'why, for others to read', rest: true, optional: true }],
+    changesCondition: true,
+    async run({ reason }, desk) {
+      const result = await desk.call('lockout.set', { ...(reason && { reason }) });
+      const text =
+        'nothing wakes or moves the prop until "sinew unlock"; it is no substitute for a switch that cuts the power';
+      return { result, text };
+    },
+  }),
+  verb<{ force?: string }>({
+    name: 'unlock',
+    summary: 'clear the lockout that was set from here; moves nothing',
+    where: 'both',
+    args: [],
+    options: [
+      {
+        flags: '--force <reason>',
+        doc: "clear everybody's, and say how you know that nobody is in reach",
+      },
+    ],
+    async run({ force }, desk) {
+      const how = force === undefined ? {} : { force: true, reason: force };
+      const result = await desk.call('lockout.clear', how);
+      const text = result.lockout ? lockText(result.lockout) : 'the lockout is cleared';
+      return { result, text };
     },
   }),
   verb({

@@ -20,6 +20,13 @@ export interface Rail {
   amps: number;
 }
 
+/** A contact that inhibits or stops; `brokenLevel` is what it reads then, or with a broken wire. */
+export interface SafetyInput {
+  board: Board;
+  input: number;
+  brokenLevel: 0 | 1;
+}
+
 /** A rail's position for a channel that names none. */
 export const NO_RAIL = -1;
 
@@ -43,6 +50,9 @@ export class Body {
   readonly lights: (RgbLight | Lamp)[] = [];
   groups: ReadonlyMap<string, readonly Servo[]> = new Map();
   stopInput: { board: Board; input: number; pressedLevel: 0 | 1 } | undefined;
+  /** The key switch of the lockout, and the contacts of guards by the guard's name. */
+  lockoutInput: SafetyInput | undefined;
+  readonly guardInputs = new Map<string, SafetyInput>();
   /** The contacts of triggers, by the trigger's name. */
   readonly triggerInputs = new Map<string, { board: Board; input: number }>();
   readonly #byName = new Map<string, Actuator>();
@@ -109,6 +119,10 @@ export class Body {
       const input = board.addInput({ name: 'stopInput', pin: stop.pin, pull: 'up', restLevel });
       this.stopInput = { board, input, pressedLevel: stop.normallyClosed ? 1 : 0 };
     }
+    const { lockoutInput, guards } = this.prop;
+    if (lockoutInput) this.lockoutInput = this.#safetyInput('lockoutInput', lockoutInput);
+    for (const [name, guard] of Object.entries(guards))
+      this.guardInputs.set(name, this.#safetyInput(`guard ${name}`, guard));
     for (const [name, { input: contact }] of Object.entries(this.prop.triggers)) {
       if (!contact) continue;
       const board = this.#boards.get(contact.board)!;
@@ -116,6 +130,17 @@ export class Body {
       const input = board.addInput({ name, pin: contact.pin, pull: 'up', restLevel });
       this.triggerInputs.set(name, { board, input });
     }
+  }
+
+  #safetyInput(
+    name: string,
+    { board: on, pin, normallyClosed }: { board: string; pin: number; normallyClosed: boolean },
+  ): SafetyInput {
+    const board = this.#boards.get(on)!;
+    // As with the stop input: to ground against a pull-up, so that a broken wire reads 1.
+    const restLevel = normallyClosed ? 0 : 1;
+    const input = board.addInput({ name, pin, pull: 'up', restLevel });
+    return { board, input, brokenLevel: normallyClosed ? 1 : 0 };
   }
 
   /** Takes over the groups of another version of the file. */

@@ -33,6 +33,8 @@ const FREE: ReadonlySet<CoreMethod> = new Set([
   'lease.release',
   'park',
   'stop',
+  'lockout.set',
+  'lockout.clear',
   'sim.set',
 ]);
 
@@ -148,6 +150,19 @@ export class Commands {
     stop: ({ category }, session) => {
       this.#core.stop(category, session.client);
       return { condition: this.#core.condition };
+    },
+    'lockout.set': ({ reason = 'hands in the prop' }, session) => {
+      this.#core.setLockout(session.client, plain(reason));
+      return { lockout: this.#core.safety.lockout };
+    },
+    'lockout.clear': ({ force = false, reason }, session) => {
+      if (force && reason === undefined)
+        throw new Refusal(
+          'invalidParams',
+          'to force a lockout, say in "reason" how you know that nobody is in reach; it goes into the journal',
+        );
+      this.#core.clearLockout(session.client, force ? plain(reason!) : undefined);
+      return { lockout: this.#core.safety.lockout };
     },
     'channel.move': async ({ channel, to, overS, wait }, session) => {
       this.#core.mustBeLive();

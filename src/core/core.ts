@@ -8,18 +8,21 @@ import { FIELD, FLAG, RAIL_FIELD, Telemetry, type TelemetryBody } from '../share
 import { tidy } from '../shared/units.ts';
 import { Assembly, cuesOf } from './assembly.ts';
 import type { Board } from './boards.ts';
-import { type Actuator, Body } from './body.ts';
+import { type Actuator, Body, type SafetyInput } from './body.ts';
 import { type Change, Changes } from './changes.ts';
 import { CONDITIONS, type Condition, type ConditionEvent, next } from './condition.ts';
 import type { Cues } from './cues.ts';
 import { type Energiser, mustBeAbleToWake } from './energise.ts';
 import type { Gate } from './gate.ts';
+import { Guards } from './guards.ts';
 import type { Idle } from './idle.ts';
 import type { Journal } from './journal.ts';
 import { Lease, type Loss, type Session } from './lease.ts';
+import { Lockout } from './lockout.ts';
 import { atRest, type Parker } from './park.ts';
 import type { PropLight } from './prop-light.ts';
 import { placeOf, type Relay } from './relay.ts';
+import type { SafetyInfo } from './requests.ts';
 import type { NotedDuty, Restored, Store } from './store.ts';
 import { Triggers } from './triggers.ts';
 import { Waits } from './waits.ts';
@@ -47,6 +50,8 @@ export interface CoreOptions {
   /** Called when a session's link is held for lost, so that it can be dropped. */
   onLost?: (session: string) => void;
   onHolder?: (holder: string | null) => void;
+  /** Called when what keeps the prop from waking and moving is other than before. */
+  onSafety?: (safety: SafetyInfo) => void;
   /** How other versions of the prop file come in; without it the prop stays as it is. */
   changing?: Changing;
 }
@@ -84,6 +89,9 @@ export class Core {
   readonly #store: Store;
   readonly #onLost: (session: string) => void;
   readonly #onHolder: (holder: string | null) => void;
+  readonly #onSafety: (safety: SafetyInfo) => void;
+  readonly #lockout = new Lockout();
+  readonly #guards = new Guards();
   readonly #startMs: number;
   /** Seconds between the machine's start and the core's own zero. */
   readonly #bootOffsetS: number;
@@ -120,6 +128,7 @@ export class Core {
     this.tickMs = options.tickMs ?? 5;
     this.#onLost = options.onLost ?? (() => {});
     this.#onHolder = options.onHolder ?? (() => {});
+    this.#onSafety = options.onSafety ?? (() => {});
     this.#startMs = this.#clock.nowMs();
     this.#nowMs = this.#startMs;
     this.#bootOffsetS = this.#store.bootNowS();
@@ -138,7 +147,11 @@ export class Core {
         tell: changing.tell,
         complete: (change) => this.#takeChange(change),
       });
-    this.lease = new Lease(options.prop.link.timeoutMs, (slot) => this.#telemetry?.life(slot) ?? 0);
+    this.lease = new Lease(
+      options.prop.link.timeoutMs,
+      (slot) => this.#telemetry?.life(slot) ?? 0,
+      (slot) => this.#telemetry?.received(slot) ?? 0,
+    );
     this.triggers = new Triggers(this, this.#clock);
     this.#restore();
   }
@@ -231,6 +244,38 @@ export class Core {
   /** @throws Refusal `condition` unless commands are taken now */
   mustBeLive(): void {
     next(this.#condition, 'command');
+    this.#mustBeFree();
+  }
+
+  /** What keeps the prop from waking and moving. */
+  get safety(): SafetyInfo {
+    return { lockout: this.#lockout.info, guards: this.#guards.info };
+  }
+
+  /** "Hands in the prop": stops what moves, and lets nothing wake or move until it is cleared. */
+  setLockout(by: string, reason: string): void {
+    this.#lockout.set(by, reason, new Date(this.#clock.wallMs()).toISOString());
+    this.journal.add(by, 'lockout', `hands in the prop: ${reason}`, { reason });
+    this.#heedLockout();
+    this.#save(true);
+    this.#onSafety(this.safety);
+  }
+
+  /** Moves nothing. @throws Refusal `condition` unless `by` has set it, or forces it */
+  clearLockout(by: string, force: string | undefined): void {
+    const cleared = force === undefined ? this.#lockout.clear(by) : this.#lockout.force();
+    if (cleared.length === 0) return;
+    const whose = cleared.map((lock) => `${lock.by} (${lock.reason})`).join(', ');
+    const text =
+      force === undefined ? 'no hands in the prop' : `the lockout of ${whose} is forced: ${force}`;
+    this.journal.add(by, 'lockout', text, { cleared, ...(force !== undefined && { force }) });
+    this.#save(true);
+    this.#onSafety(this.safety);
+  }
+
+  #mustBeFree(): void {
+    if (this.#lockout.active) throw this.#lockout.refusal();
+    if (this.#guards.broken !== '') throw this.#guards.refusal();
   }
 
   take(session: Session): void {
@@ -285,6 +330,8 @@ export class Core {
         'the prop takes over its changed file; try again in a moment',
         { condition: this.#condition },
       );
+    this.#readGuards();
+    this.#mustBeFree();
     mustBeAbleToWake(this.body);
     this.#enter(after, who);
     // Before the first pulse: if the power fails from here on, nobody knows where things stand.
@@ -300,6 +347,7 @@ export class Core {
     const after = next(before, event);
     // Its boards are closed for a moment; it is parked.
     if (this.#exchanging) return;
+    if (this.#lockout.active && event === 'park away') throw this.#lockout.refusal();
     // Asked for while a lost link is being held for, it parks now.
     if (this.#parker.active) this.#parker.endHold(this.#nowS);
     if (after === before) return;
@@ -390,16 +438,18 @@ export class Core {
     const nowS = this.#nowS;
     this.#supervise(elapsed);
     this.#heedStopButton();
-    if (this.#condition === 'waking' && this.#mayEnergise() && this.#waker.tick(nowS))
+    this.#heedGuards();
+    const free = this.gate.blocked === undefined;
+    if (this.#condition === 'waking' && free && this.#mayEnergise() && this.#waker.tick(nowS))
       this.#enter('live', 'prop');
     if (this.#parker.active) this.#runPark();
     this.triggers.tick(this.#nowMs);
     this.cues.ready();
-    if (this.#condition === 'live') {
+    if (this.#condition === 'live' && free) {
       this.idle.tick();
       this.cues.tick();
     }
-    this.gate.retry();
+    if (free || this.#parker.active) this.gate.retry();
     const dtS = (Math.min(elapsed, MAX_CATCH_UP_TICKS) * this.tickMs) / 1000;
     const { servos, lights } = this.body;
     for (let i = 0; i < servos.length; i++) {
@@ -493,6 +543,63 @@ export class Core {
     if (pressed && !(latched && this.#stopHeld))
       this.stop(this.prop.stopInput!.category, 'prop', 'stop button');
     this.#stopHeld = pressed;
+  }
+
+  /** What moves, or is about to. */
+  get #acting(): boolean {
+    const now = this.#condition;
+    return now === 'live' || now === 'waking' || now === 'parking' || this.#parker.active;
+  }
+
+  #heedLockout(): void {
+    if (this.#lockout.active && this.#acting) this.stop(1, 'prop', 'hands in the prop');
+  }
+
+  /** Once a tick: the key switch and the guards. */
+  #heedGuards(): void {
+    this.#readGuards();
+    this.#heedLockout();
+    const guards = this.#guards;
+    const category = guards.stops;
+    if (category !== undefined && this.#acting)
+      this.stop(category, 'prop', `guard broken: ${guards.broken}`);
+    const blocked = this.#lockout.active || guards.broken !== '';
+    if (!blocked) {
+      this.gate.blocked = undefined;
+      return;
+    }
+    const isNew = this.gate.blocked === undefined;
+    this.gate.blocked = this.#whyBlocked;
+    if (this.#condition !== 'live' || this.#parker.active) return;
+    // What would go on by itself is ended, and nothing that it began is finished.
+    if (isNew || this.cues.anyRunning || this.idle.running !== null)
+      this.#beStill(`guard broken: ${guards.broken}`);
+  }
+
+  readonly #whyBlocked = (): Refusal =>
+    this.#lockout.active ? this.#lockout.refusal() : this.#guards.refusal();
+
+  readonly #levelOfContact = ({ board, input }: SafetyInput): 0 | 1 | undefined =>
+    this.levelOf(board, input);
+
+  #readGuards(): void {
+    const guards = this.#guards;
+    const news = guards.look(this.body, this.#clock.nowMs(), this.#levelOfContact);
+    if (news)
+      this.journal.add(
+        'prop',
+        'guard',
+        guards.broken === '' ? 'all guards are whole' : `guard broken: ${guards.broken}`,
+        { guards: guards.info },
+      );
+    const turned = this.#lockout.turn(guards.locked, this.#clock);
+    if (turned)
+      this.journal.add(
+        'prop',
+        'lockout',
+        guards.locked ? 'hands in the prop: the key switch is on' : 'the key switch is off',
+      );
+    if (news || turned) this.#onSafety(this.safety);
   }
 
   /** A button that can no longer be read counts as pressed, as a wire break does. */
@@ -948,7 +1055,9 @@ export class Core {
         output: this.#placeOf(relay),
       };
     }
-    this.#store.save({ settled: !this.#unsettled, positions, duty }, durable);
+    const { kept } = this.#lockout;
+    const lockout = kept.length > 0 ? { lockout: kept } : {};
+    this.#store.save({ settled: !this.#unsettled, positions, duty, ...lockout }, durable);
   }
 
   #placeOf({ spec: { output } }: Relay): string {
@@ -963,6 +1072,7 @@ export class Core {
       this.journal.add('prop', 'state', 'the saved state is damaged: positions are not known');
       return;
     }
+    this.#lockout.restore(restored.lockout ?? []);
     // Positions noted in passing are good enough after a crash, but not after a power cut.
     const trusted = restored.settled || restored.sameBoot;
     for (const servo of this.body.servos) {

@@ -442,7 +442,9 @@ export class Cues {
     one.busy.push(() => {
       const laterS = this.#body.nowS;
       if (laterS < nowS + forS - ROUNDING_S) return relay.changes === changes;
-      if (!on && wasOn && relay.changes === changes)
+      // A contact that had to wait for its closure opens as much later.
+      if (on) return relay.on && relay.changes === changes && relay.offAtS > laterS + ROUNDING_S;
+      if (wasOn && relay.changes === changes)
         this.#attempt(run, one, () =>
           this.#gate.switch(relay, true, Number.POSITIVE_INFINITY, laterS),
         );

@@ -59,6 +59,8 @@ export class Gate {
   #waiting: Waiting[] = [];
   /** Set while parking: going to rest is never refused by an interlock. */
   parking = false;
+  /** Set while nothing may move or close: why. */
+  blocked: (() => Refusal) | undefined;
 
   /** @param nowMs the clock by which slices of planning end; without it they end by their number */
   constructor(body: Body, journal: Journal, nowMs: () => number = () => 0) {
@@ -88,6 +90,7 @@ export class Gate {
   }
 
   #send(asked: Waiting, nowS: number): Started {
+    this.#mustBeFree();
     const { moves, ease } = asked;
     this.mustBeAbleToMove(moves, nowS);
     if (ease) for (const { servo, toDeg } of moves) this.#mustCurveWithin(servo, toDeg, ease);
@@ -130,6 +133,11 @@ export class Gate {
     return delayed;
   }
 
+  /** A broken guard or a lockout lets nothing move or close; parking passes. */
+  #mustBeFree(): void {
+    if (this.blocked && !this.parking) throw this.blocked();
+  }
+
   /** @throws Refusal `outOfLimits`, `interlock`, `condition`, `railLimit` when they may not move */
   mustBeAbleToMove(moves: readonly Move[], nowS: number): void {
     const feeling = this.#body.servos.find((servo) => servo.feeling);
@@ -159,6 +167,7 @@ export class Gate {
   ): { target: number; limited: boolean } {
     const fromDeg = this.jogsFrom(servo);
     const wantedDeg = fromDeg + byDeg;
+    this.#mustBeFree();
     if (beyondLimits) return this.#feel(servo, wantedDeg, byDeg, nowS);
     const [low, high] = servo.limitsDeg;
     const target = clamp(wantedDeg, low, high);
@@ -326,6 +335,7 @@ export class Gate {
 
   /** @throws Refusal `interlock`, `dutyRest`, `railLimit` when the relay may not close now */
   mustBeAbleToClose(relay: Relay, nowS: number): void {
+    this.#mustBeFree();
     this.#interlocksMustHold(relay);
     if (relay.unknown)
       throw new Refusal(

@@ -13,22 +13,31 @@ export interface Session {
 export type Loss = { why: 'silent' | 'closed' | 'released' | 'grace over'; client: string };
 
 /**
- * The right to command: one session at a time. The core looks at the holder's life counter once a
- * tick, so that a hanging gateway counts as a lost link like a cut cable does.
+ * The right to command: one session at a time. The core looks at two counters of the holder once a
+ * tick: what it has sent, and what it has shown to have received. Either standing still is a lost link,
+ * half-open or cut; so is a hanging gateway, which counts nothing.
  */
 export class Lease {
   /** Silence that counts as a lost link (ms). */
   timeoutMs: number;
   readonly #lifeOf: (slot: number) => number;
+  readonly #receivedOf: (slot: number) => number;
   #holder: Session | undefined;
   #seen = 0;
   #seenMs = 0;
+  #received = 0;
+  #receivedMs = 0;
   #graceUntilMs: number | undefined;
   #graceOf = '';
 
-  constructor(timeoutMs: number, lifeOf: (slot: number) => number) {
+  constructor(
+    timeoutMs: number,
+    lifeOf: (slot: number) => number,
+    receivedOf: (slot: number) => number,
+  ) {
     this.timeoutMs = timeoutMs;
     this.#lifeOf = lifeOf;
+    this.#receivedOf = receivedOf;
   }
 
   get holder(): Session | undefined {
@@ -37,6 +46,10 @@ export class Lease {
 
   /** @throws Refusal `notHolder` with the holder's name, while another session holds the lease */
   take(session: Session, nowMs: number): void {
+    if (session.slot < 0 && !session.unattended)
+      throw new Refusal('notHolder', 'a session without a place of its own cannot hold the lease', {
+        holder: this.#holder?.client ?? null,
+      });
     const holder = this.#holder;
     if (holder && holder.id !== session.id && !holder.unattended)
       throw new Refusal('notHolder', `${holder.client} holds the lease; ask there, or wait`, {
@@ -46,6 +59,8 @@ export class Lease {
     this.#graceUntilMs = undefined;
     this.#seen = this.#lifeOf(session.slot);
     this.#seenMs = nowMs;
+    this.#received = this.#receivedOf(session.slot);
+    this.#receivedMs = nowMs;
   }
 
   /** @throws Refusal `notHolder` unless `session` holds the lease */
@@ -89,11 +104,17 @@ export class Lease {
   check(nowMs: number): Loss | undefined {
     if (this.#holder?.unattended) return undefined;
     if (this.#holder) {
-      const life = this.#lifeOf(this.#holder.slot);
+      const { slot, id } = this.#holder;
+      const life = this.#lifeOf(slot);
       if (life !== this.#seen) {
         this.#seen = life;
         this.#seenMs = nowMs;
-      } else if (nowMs - this.#seenMs > this.timeoutMs) return this.drop(this.#holder.id, 'silent');
+      } else if (nowMs - this.#seenMs > this.timeoutMs) return this.drop(id, 'silent');
+      const received = this.#receivedOf(slot);
+      if (received !== this.#received) {
+        this.#received = received;
+        this.#receivedMs = nowMs;
+      } else if (nowMs - this.#receivedMs > this.timeoutMs) return this.drop(id, 'silent');
     } else if (this.#graceUntilMs !== undefined && nowMs >= this.#graceUntilMs) {
       this.#graceUntilMs = undefined;
       return { why: 'grace over', client: this.#graceOf };

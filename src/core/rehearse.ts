@@ -143,7 +143,7 @@ export async function rehearse(prop: Prop, cue: string): Promise<Rehearsal> {
   };
   const core: Core = new Core({
     // A button that is pressed in the workshop is none of the rehearsal's business.
-    prop: { ...prop, stopInput: undefined, triggers: {} },
+    prop: { ...prop, stopInput: undefined, lockoutInput: undefined, guards: {}, triggers: {} },
     drivers: new Map(Object.keys(prop.boards).map((name) => [name, new NoBoard()])),
     clock,
     telemetry: undefined,

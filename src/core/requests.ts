@@ -17,6 +17,11 @@ export interface Requests {
   park: { params: { wait?: boolean }; result: { condition: Condition } };
   reset: { params: object; result: { condition: Condition } };
   stop: { params: { category: 0 | 1 | 2 }; result: { condition: Condition } };
+  'lockout.set': { params: { reason?: string }; result: { lockout: LockoutInfo | null } };
+  'lockout.clear': {
+    params: { force?: boolean; reason?: string };
+    result: { lockout: LockoutInfo | null };
+  };
   'channel.list': {
     params: object;
     result: {
@@ -129,6 +134,32 @@ export type ViewMethod =
 export type CoreMethod = Exclude<Method, ViewMethod>;
 export type Params<M extends Method> = Requests[M]['params'];
 export type Result<M extends Method> = Requests[M]['result'];
+
+/** Somebody's lock on the prop. */
+export interface LockInfo {
+  /** The client, or the key switch. */
+  by: string;
+  reason: string;
+  /** Wall-clock time, ISO 8601. */
+  time: string;
+}
+
+/** "Hands in the prop": the first lock, and the others where there are more. */
+export interface LockoutInfo extends LockInfo {
+  also?: LockInfo[];
+}
+
+/** A guard that is broken. */
+export interface GuardInfo {
+  name: string;
+  action: 'inhibit' | 'stop';
+}
+
+/** What keeps the prop from waking and moving. */
+export interface SafetyInfo {
+  lockout: LockoutInfo | null;
+  guards: readonly GuardInfo[];
+}
 
 /** One entry of `channel.list`; the value and target are as in `state`. */
 export interface ChannelInfo {
@@ -287,6 +318,7 @@ export type ToGateway =
   | { t: 'file'; status: import('../service/protocol.ts').FileStatus }
   /** The prop-file service was started again: the new line to it. */
   | { t: 'service'; port: import('node:worker_threads').MessagePort }
+  | { t: 'safety'; safety: SafetyInfo }
   | { t: 'close' };
 
 /** What the gateway is started with. */

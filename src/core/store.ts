@@ -3,6 +3,7 @@ import { join } from 'node:path';
 import * as z from 'zod';
 import { type ReplacingFs, replaceFile } from '../shared/replace-file.ts';
 import type { DutyRecord } from './duty.ts';
+import type { LockInfo } from './requests.ts';
 
 /** A guard's record, and the pin that it is about. */
 export type NotedDuty = DutyRecord & { output?: string | undefined };
@@ -26,6 +27,8 @@ const file = z.object({
   /** Servo positions (deg). */
   positions: z.record(z.string(), z.number()),
   duty: z.record(z.string(), duty),
+  /** Locks on the prop ("hands in the prop"). */
+  lockout: z.array(z.object({ by: z.string(), reason: z.string(), time: z.string() })).optional(),
 });
 
 /** What outlives the daemon. Times are in s since the machine started. */
@@ -34,6 +37,7 @@ export interface Saved {
   positions: Record<string, number>;
   /** Of every relay with a duty guard: one that is missing here rests first. */
   duty: Record<string, NotedDuty>;
+  lockout?: readonly LockInfo[];
 }
 
 export interface Restored extends Saved {
@@ -203,8 +207,11 @@ async function read(path: string, boot: string, fileSystem: StoreFs): Promise<Re
     throw error;
   }
   try {
-    const { bootId: writtenIn, settled, positions, duty } = file.parse(JSON.parse(text));
-    return { settled, positions, duty, sameBoot: writtenIn === boot };
+    const { bootId: writtenIn, settled, positions, duty, lockout } = file.parse(JSON.parse(text));
+    return {
+      ...{ settled, positions, duty, sameBoot: writtenIn === boot },
+      ...(lockout && { lockout }),
+    };
   } catch {
     return 'damaged';
   }

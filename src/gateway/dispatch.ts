@@ -1,6 +1,7 @@
 import type { CoreMethod, ToGateway } from '../core/requests.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
+import { MAX_SESSIONS } from '../shared/telemetry.ts';
 import type { CoreLink } from './core-link.ts';
 import type { JournalCopy } from './journal.ts';
 import {
@@ -32,6 +33,7 @@ import {
   isOwn,
   journalParams,
   type KnownMethod,
+  lifeParams,
   methodNamed,
   type OwnMethod,
   openParams,
@@ -59,6 +61,10 @@ interface Parts {
   lists: Lists;
   journal: JournalCopy;
   notices: Notices;
+  /** Gives a session that has shown the token its place. @throws Refusal where there is none */
+  place: (session: Session) => void;
+  /** A session tells that it has received the state of that time (s). */
+  heardState: (session: Session, tS: number) => void;
   clock: Clock;
   log: Log;
 }
@@ -157,6 +163,12 @@ export class Dispatcher {
     if (session.client === null && method !== 'session.open') {
       throw new Refusal('notAuthorised', 'session.open must be the first call of a session');
     }
+    if (session.stopOnly && !isForStopOnly(method))
+      throw new Refusal(
+        'tooMany',
+        `the ${MAX_SESSIONS} places are taken: this session may only stop and park; close another one, then open this again`,
+        { only: STOP_ONLY },
+      );
     const checked = checkParams(method, methodNamed(method), params);
     if (isOwn(method)) return { result: await this.#own[method](session, checked) };
     if (isKnown(method)) {
@@ -212,6 +224,13 @@ export class Dispatcher {
       this.#journalFollowers.delete(session);
       return { hz: 0 };
     },
+    'session.life': (session, params) => {
+      const { t, hidden } = lifeParams.parse(params);
+      if (hidden !== undefined) session.hidden = hidden;
+      if (t !== undefined) this.#parts.heardState(session, t);
+      else this.#parts.view.refresh();
+      return { t: this.#parts.view.tS };
+    },
     'rpc.discover': openRpcDocument,
   };
 
@@ -241,6 +260,7 @@ export class Dispatcher {
           : 'wrong token; give the content of the daemon\'s token file as "token"',
       );
     }
+    this.#parts.place(session);
     session.stopOpenTimer();
     session.client = client;
     core.post({ t: 'open', session: session.id, slot: session.slot, client });
@@ -255,10 +275,16 @@ export class Dispatcher {
       protocol: PROTOCOL,
       linkTimeoutMs,
       version,
+      ...(session.stopOnly && { only: STOP_ONLY }),
       ...(file && { file }),
     };
   }
 }
+
+/** What a session may ask for that came when every place was taken. */
+const STOP_ONLY = ['stop', 'park'] as const;
+const isForStopOnly = (method: string) =>
+  method.startsWith('session.') || (STOP_ONLY as readonly string[]).includes(method);
 
 /** The ids to refuse in a frame that is not carried out; large frames are not parsed for them. */
 function idsOf(data: Buffer, isBinary: boolean): Id[] {

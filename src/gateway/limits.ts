@@ -40,6 +40,20 @@ export const BEAT_MS = 50;
 /** A core that shows no tick for this long counts as standing still (ms). */
 export const CORE_STALL_MS = 1000;
 
+/** Connections of one address that have not opened a session, those of this machine, and all together. */
+export const WAITING = 24;
+export const LOOPBACK_WAITING = 192;
+export const WAITING_IN_ALL = 256;
+/** All connections: room for those that wait, for every session, and for some that are being closed. */
+export const CONNECTIONS = 512;
+/** A request must be here within this time (ms), and its headers within the first. */
+export const HEADERS_WITHIN_MS = 2000;
+export const REQUEST_WITHIN_MS = 3000;
+/** With every place taken, so many sessions more may open that can only stop and park. */
+export const STOP_PLACES = 2;
+/** A session keeps its reserved place at least this long (ms): a stop takes less. */
+export const STOP_PLACE_MS = 1000;
+
 /** Version of the API, as told by `session.open`. */
 export const PROTOCOL = 1;
 

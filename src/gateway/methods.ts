@@ -294,6 +294,23 @@ const applyParams = z
     error: 'give exactly one of text and edits',
   });
 
+const lockReason = z
+  .string(want('a reason, 1 to 200 characters'))
+  .min(1, want('a reason, 1 to 200 characters'))
+  .max(200, want('a reason of at most 200 characters'))
+  .describe('why, in words');
+const lockInfo = z.object({
+  by: z.string().describe('the client that has set it, or the key switch'),
+  reason: z.string(),
+  time: z.string().describe('wall-clock time, ISO 8601'),
+});
+const lockoutResult = z.object({
+  lockout: lockInfo
+    .extend({ also: z.array(lockInfo).optional().describe('other locks') })
+    .nullable()
+    .describe('who has hands in the prop; null when nobody has'),
+});
+
 const pinLevel = z.literal([0, 1], want('0 or 1'));
 
 // --- methods of the core: it carries them out, but for what the gateway knows itself ----------
@@ -345,6 +362,24 @@ const core = {
     }),
     result: conditionResult,
     errors: [],
+  },
+  'lockout.set': {
+    summary:
+      '"Hands in the prop": stops what moves (category 1); nothing wakes or moves until it is cleared, across restarts. From any session',
+    params: z.strictObject({
+      reason: lockReason.optional(),
+    }),
+    result: lockoutResult,
+    errors: ['tooMany'],
+  },
+  'lockout.clear': {
+    summary: 'Clear the lockout that this client has set, or any by force; moves nothing',
+    params: z.strictObject({
+      force: flag("clear everybody's; needs a reason, which goes into the journal").optional(),
+      reason: lockReason.optional(),
+    }),
+    result: lockoutResult,
+    errors: ['condition'],
   },
   'channel.list': {
     summary: 'Every channel: kind, limits, marks, value, target, flags',
@@ -682,6 +717,15 @@ export const followParams = z.strictObject({
   journal: flag('also send every journal entry, as notification "event"').optional(),
 });
 
+export const lifeParams = z.strictObject({
+  t: z
+    .number(want('a number of seconds'))
+    .min(0, want('a number of seconds, 0 or more'))
+    .optional()
+    .describe('"t" of the last "state", or of the last answer to this: shows that it has come (s)'),
+  hidden: flag('the page is out of sight: it keeps the lease only while nothing moves').optional(),
+});
+
 const own = {
   'session.open': {
     summary: 'Open the session: must be the first call, within 3 s of connecting',
@@ -693,9 +737,14 @@ const own = {
       protocol: z.number().describe('version of this API'),
       linkTimeoutMs: z.number().describe('silence that counts as a lost link (ms)'),
       version: z.string().describe('version of the prop file that is in force'),
+      only: z
+        .array(z.string())
+        .readonly()
+        .optional()
+        .describe('every place is taken: this session may call these alone'),
       file: fileNews.optional().describe('only where the file on the disk is not in force'),
     }),
-    errors: [],
+    errors: ['tooMany'],
   },
   'state.follow': {
     summary: 'Send "state" notifications from now on; again to change the rate',
@@ -707,6 +756,13 @@ const own = {
     summary: 'Send no more "state" and "event" notifications',
     params: nothing,
     result: z.object({ hz: z.literal(0) }),
+    errors: [],
+  },
+  'session.life': {
+    summary:
+      'A sign of life of a page, best sent with every state that comes in; a browser answers pings even while the page hangs, so that its pongs are none',
+    params: lifeParams,
+    result: z.object({ t: z.number().describe('seconds since the daemon started') }),
     errors: [],
   },
   'rpc.discover': {

@@ -4,6 +4,7 @@ import type { GatewayStart, ToGateway } from '../core/requests.ts';
 import { type Clock, systemClock } from '../shared/clock.ts';
 import { CoreLink, type CorePort } from './core-link.ts';
 import { Dispatcher } from './dispatch.ts';
+import { Doors } from './http/doors.ts';
 import { health } from './http/health.ts';
 import { metrics } from './http/metrics.ts';
 import { openrpc } from './http/openrpc.ts';
@@ -11,14 +12,20 @@ import { page } from './http/page.ts';
 import { setUpRoot } from './http/root.ts';
 import { acceptUpgrades } from './http/upgrade.ts';
 import { JournalCopy } from './journal.ts';
-import { BEAT_MS, CORE_STALL_MS } from './limits.ts';
+import {
+  BEAT_MS,
+  CONNECTIONS,
+  CORE_STALL_MS,
+  HEADERS_WITHIN_MS,
+  REQUEST_WITHIN_MS,
+} from './limits.ts';
 import { Lists } from './lists.ts';
 import { type Log, makeLog } from './log.ts';
 import { Notices } from './notices.ts';
 import { isLoopback, ownNames } from './origin.ts';
 import { OscDoor } from './osc.ts';
 import { ServiceLink } from './service-link.ts';
-import { Sessions } from './sessions.ts';
+import { type Session, Sessions } from './sessions.ts';
 import { StateFeed, View } from './state.ts';
 
 export interface Gateway {
@@ -50,7 +57,17 @@ export async function startGateway(
   const lists = new Lists(view);
   const journal = new JournalCopy();
   const notices = new Notices(view, (text) => sessions.tellAll(text));
-  const parts = { view, feed, core, service, lists, journal, notices, clock, log };
+  const place = (session: Session) => {
+    sessions.place(session);
+    doors.letIn(session.stream);
+  };
+  const heardState = (session: Session, tS: number) => {
+    view.refresh();
+    sessions.heardState(session, tS, view.tS);
+  };
+  const parts = {
+    ...{ view, feed, core, service, lists, journal, notices, place, heardState, clock, log },
+  };
   const dispatcher = new Dispatcher(parts);
   const sessions = new Sessions(view.prop.linkTimeoutMs, view.telemetry, clock, log, {
     frame(session, data, isBinary) {
@@ -59,6 +76,7 @@ export async function startGateway(
         session.cut('the gateway failed');
       });
     },
+    moves: () => view.moves(),
     ended(session, why) {
       dispatcher.ended(session);
       if (session.client === null) return;
@@ -72,12 +90,17 @@ export async function startGateway(
   const app = fastify({
     bodyLimit: 1024,
     connectionTimeout: 10_000,
-    requestTimeout: 5000,
+    requestTimeout: REQUEST_WITHIN_MS,
     keepAliveTimeout: 5000,
     forceCloseConnections: true,
-    http: { headersTimeout: 5000, connectionsCheckingInterval: 1000, maxHeaderSize: 8192 },
+    http: {
+      headersTimeout: HEADERS_WITHIN_MS,
+      connectionsCheckingInterval: 500,
+      maxHeaderSize: 8192,
+    },
   });
-  app.server.maxConnections = 256;
+  app.server.maxConnections = CONNECTIONS;
+  const doors = new Doors(app.server);
   setUpRoot(app, names, log);
   acceptUpgrades(app, sessions, names, log);
   app.register(health, { view, notices, coreStands: beat.coreStands });
@@ -120,6 +143,9 @@ export async function startGateway(
         return sessions.byId(message.session)?.cut('link lost');
       case 'holder':
         view.holder = message.holder;
+        return;
+      case 'safety':
+        view.safety = message.safety;
         return;
       case 'event':
         journal.take(message.entry, message.again);

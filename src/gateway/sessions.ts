@@ -2,6 +2,7 @@ import { randomUUID } from 'node:crypto';
 import type { Duplex } from 'node:stream';
 import type { RawData, WebSocket } from 'ws';
 import type { Clock } from '../shared/clock.ts';
+import { Refusal } from '../shared/errors.ts';
 import { MAX_SESSIONS, type Telemetry } from '../shared/telemetry.ts';
 import { Bucket } from './bucket.ts';
 import {
@@ -14,6 +15,8 @@ import {
   PINGS_PER_TIMEOUT,
   REQUESTS_BURST,
   REQUESTS_PER_S,
+  STOP_PLACE_MS,
+  STOP_PLACES,
 } from './limits.ts';
 import type { Log } from './log.ts';
 
@@ -29,12 +32,28 @@ export interface SessionEvents {
   frame(session: Session, data: Buffer, isBinary: boolean): void;
   /** Told once, as soon as the session may no longer command. */
   ended(session: Session, why: string): void;
+  /** Whether something moves, or a cue runs. */
+  moves(): boolean;
 }
 
-/** One WebSocket connection that has a slot. */
+/** `slot` of a session that has no place: it can have no lease. */
+export const NO_SLOT = -1;
+
+/** One WebSocket connection. */
 export class Session {
   readonly id = randomUUID();
-  readonly slot: number;
+  /** Its place in the shared signs of life, once it is open. */
+  slot = NO_SLOT;
+  /** It came when every place was taken: it may stop and park, no more. */
+  stopOnly = false;
+  /** A browser's: it answers pings by itself while the page's script hangs, so that they say little. */
+  readonly ofPage: boolean;
+  /** It tells what it has received by `session.life`: then pongs no longer say so. */
+  tells = false;
+  /** Its page is out of sight. */
+  hidden = false;
+  /** When the last frame was sent that it has shown to have received (ms, or s of the state for a page). */
+  receivedAt = Number.NEGATIVE_INFINITY;
   /** Name of the client once `session.open` has succeeded. */
   client: string | null = null;
   /** A wrong token was given: nothing more is heard. */
@@ -45,7 +64,7 @@ export class Session {
   ended = false;
   readonly #socket: WebSocket;
   /** The connection under it. */
-  readonly #stream: Duplex;
+  readonly stream: Duplex;
   #gathering = false;
   readonly #clock: Clock;
   readonly #events: SessionEvents;
@@ -57,13 +76,13 @@ export class Session {
   constructor(
     socket: WebSocket,
     stream: Duplex,
-    slot: number,
+    ofPage: boolean,
     clock: Clock,
     events: SessionEvents,
   ) {
-    this.slot = slot;
+    this.ofPage = ofPage;
     this.#socket = socket;
-    this.#stream = stream;
+    this.stream = stream;
     this.#clock = clock;
     this.#events = events;
     this.lastHeardMs = clock.nowMs();
@@ -110,16 +129,17 @@ export class Session {
   #gather(): void {
     if (this.#gathering) return;
     this.#gathering = true;
-    this.#stream.cork();
+    this.stream.cork();
     setImmediate(() => {
       this.#gathering = false;
-      this.#stream.uncork();
+      this.stream.uncork();
     });
   }
 
   ping(): void {
     if (this.ended || this.#tooSlow()) return;
-    this.#socket.ping();
+    // It comes back with the pong (RFC 6455, 5.5.3) and tells how old what is answered is.
+    this.#socket.ping(String(this.#clock.nowMs()));
   }
 
   #tooSlow(): boolean {
@@ -163,10 +183,15 @@ export class Sessions {
   readonly #clock: Clock;
   readonly #log: Log;
   readonly #events: SessionEvents;
-  /** By slot. A slot is free again when its socket is closed. */
+  /** Every connection, open as a session or not. */
+  readonly #all = new Set<Session>();
+  /** By slot. A slot is given when the session opens, and free again when its socket is closed. */
   readonly #slots: (Session | null)[] = Array.from({ length: MAX_SESSIONS }, () => null);
+  /** Those that may only stop and park, and since when (ms). */
+  readonly #reserved = new Map<Session, number>();
   #pingPeriodMs = 0;
   #silenceMs = 0;
+  #linkTimeoutMs = 0;
   #pingDueMs: number;
   #cancelPing: () => void = () => {};
   #closed = false;
@@ -189,6 +214,7 @@ export class Sessions {
   /** Pings go by another link timeout from now on. */
   useLinkTimeout(linkTimeoutMs: number): void {
     this.#cancelPing();
+    this.#linkTimeoutMs = linkTimeoutMs;
     this.#pingPeriodMs = linkTimeoutMs / PINGS_PER_TIMEOUT;
     this.#silenceMs = Math.max(linkTimeoutMs, LEAST_SILENCE_MS);
     this.#pingDueMs = this.#clock.nowMs() + this.#pingPeriodMs;
@@ -197,63 +223,106 @@ export class Sessions {
 
   /** Sends a notification to every session that is open. */
   tellAll(text: string): void {
-    for (const session of this.#live()) if (session.client !== null) session.send(text);
+    for (const session of [...this.#all]) if (session.client !== null) session.send(text);
   }
 
-  /** Connections that have a slot. */
+  /** Sessions that are open. */
   get count(): number {
-    return this.#live().length;
-  }
-
-  #live(): Session[] {
-    return this.#slots.filter((session) => session !== null);
+    return this.#slots.filter((session) => session !== null).length + this.#reserved.size;
   }
 
   byId(id: string): Session | undefined {
-    return this.#live().find((session) => session.id === id);
+    for (const session of this.#all) if (session.id === id) return session;
+    return undefined;
   }
 
-  /** Gives a new connection a slot, or closes it where there is none. */
-  accept(socket: WebSocket, stream: Duplex, from: string): void {
+  /**
+   * Gives a session that has shown the token its place; one of those for stop and park where all others
+   * are taken. @throws Refusal `tooMany` where even these are
+   */
+  place(session: Session): void {
+    const slot = this.#slots.indexOf(null);
+    if (slot >= 0) {
+      session.slot = slot;
+      this.#slots[slot] = session;
+      return;
+    }
+    const nowMs = this.#clock.nowMs();
+    if (this.#reserved.size >= STOP_PLACES) {
+      const [oldest, sinceMs] = this.#reserved.entries().next().value!;
+      if (nowMs - sinceMs < STOP_PLACE_MS)
+        throw new Refusal(
+          'tooMany',
+          `all ${MAX_SESSIONS} sessions are taken, and those for stop and park as well; try again in ${STOP_PLACE_MS / 1000} s`,
+          { sessions: MAX_SESSIONS, retryMs: STOP_PLACE_MS },
+        );
+      this.#reserved.delete(oldest);
+      oldest.close(CLOSE.tryAgainLater, 'its place for stop and park goes to another session');
+    }
+    session.stopOnly = true;
+    this.#reserved.set(session, nowMs);
+    this.#log.warn({ session: session.id }, 'every place is taken: it may stop and park alone');
+  }
+
+  /** Takes on a new connection; it gets its place when it opens its session. */
+  accept(socket: WebSocket, stream: Duplex, from: string, ofPage: boolean): void {
     if (this.#closed) {
       socket.terminate();
       return;
     }
-    const slot = this.#slots.indexOf(null);
-    if (slot < 0) {
-      this.#log.warn({ from }, 'connection refused: all sessions are taken');
-      socket.on('error', () => {});
-      socket.close(CLOSE.tryAgainLater, `all ${MAX_SESSIONS} sessions are taken; try again later`);
-      hurry(socket, this.#clock);
-      return;
-    }
-    const session = new Session(socket, stream, slot, this.#clock, this.#events);
-    this.#slots[slot] = session;
-    this.#log.debug({ session: session.id, slot, from }, 'connected');
+    const session = new Session(socket, stream, ofPage, this.#clock, this.#events);
+    this.#all.add(session);
+    this.#log.debug({ session: session.id, from }, 'connected');
 
-    const heard = () => {
+    const heard = (byScript: boolean) => {
       if (session.ended) return;
       session.lastHeardMs = this.#clock.nowMs();
-      this.#telemetry.markLife(slot);
+      if (session.slot === NO_SLOT || (session.ofPage && !byScript)) return;
+      // Nobody looks at a hidden page: what moves must not rely on it.
+      if (session.hidden && this.#events.moves()) return;
+      this.#telemetry.markSent(session.slot);
     };
     socket.on('message', (data: RawData, isBinary) => {
       // What still comes in after the end is not carried out.
       if (session.ended) return;
-      heard();
+      heard(true);
       // With the default binaryType every message is one Buffer.
       this.#events.frame(session, data as Buffer, isBinary);
     });
-    socket.on('ping', heard);
-    socket.on('pong', heard);
+    socket.on('ping', () => heard(false));
+    socket.on('pong', (payload: Buffer) => {
+      heard(false);
+      if (!session.tells) this.#received(session, Number(payload.toString() || Number.NaN), 1);
+    });
     socket.on('error', (error) => {
       // ws answers a breach of the protocol with a close frame of its own (RFC 6455, 7.1.7).
       session.end(`connection error: ${error.message}`);
       hurry(socket, this.#clock);
     });
     socket.on('close', (code) => {
-      this.#slots[slot] = null;
+      this.#all.delete(session);
+      this.#reserved.delete(session);
+      if (session.slot !== NO_SLOT) this.#slots[session.slot] = null;
       session.end(code === 1006 ? 'connection broke' : `closed by the client (${code})`);
     });
+  }
+
+  /**
+   * A page tells that it has received the state of the time `tS` (s); `nowS` is the present one.
+   */
+  heardState(session: Session, tS: number, nowS: number): void {
+    if (!session.tells) session.receivedAt = Number.NEGATIVE_INFINITY;
+    session.tells = true;
+    this.#received(session, tS, 1000, nowS);
+  }
+
+  /** What was sent at `at` has come to the session: proof that it receives, unless that is long ago. */
+  #received(session: Session, at: number, msPerUnit: number, now = this.#clock.nowMs()): void {
+    // Each counts once, and none of the future.
+    if (!(at > session.receivedAt && at <= now)) return;
+    session.receivedAt = at;
+    if (session.slot === NO_SLOT || session.ended) return;
+    if ((now - at) * msPerUnit <= this.#linkTimeoutMs) this.#telemetry.markReceived(session.slot);
   }
 
   #armPing(): void {
@@ -261,7 +330,7 @@ export class Sessions {
       const nowMs = this.#clock.nowMs();
       this.#pingDueMs = Math.max(this.#pingDueMs + this.#pingPeriodMs, nowMs);
       this.#armPing();
-      for (const session of this.#live()) {
+      for (const session of [...this.#all]) {
         if (nowMs - session.lastHeardMs >= this.#silenceMs) session.cut('silent');
         else session.ping();
       }
@@ -271,6 +340,6 @@ export class Sessions {
   close(): void {
     this.#closed = true;
     this.#cancelPing();
-    for (const session of this.#live()) session.close(CLOSE.goingAway, 'the daemon ends');
+    for (const session of [...this.#all]) session.close(CLOSE.goingAway, 'the daemon ends');
   }
 }

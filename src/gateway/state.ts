@@ -1,5 +1,5 @@
 import { CONDITIONS, type Condition } from '../core/condition.ts';
-import type { ChannelState, GatewayStart, ToGateway } from '../core/requests.ts';
+import type { ChannelState, GatewayStart, SafetyInfo, ToGateway } from '../core/requests.ts';
 import type { FileStatus, PropView } from '../service/protocol.ts';
 import type { Clock } from '../shared/clock.ts';
 import {
@@ -75,6 +75,8 @@ export class View {
   oscProblem: string | undefined;
   /** Name of the client that holds the lease. */
   holder: string | null = null;
+  /** What keeps the prop from waking and moving. */
+  safety: SafetyInfo = { lockout: null, guards: [] };
   running: Running = { cues: [], idle: null, armed: false };
   /** State of every channel, and `"name":{...}` of it, brought up to date by `refresh`. */
   states: ChannelState[] = [];
@@ -186,6 +188,16 @@ export class View {
   #isPast(from: number | undefined): boolean {
     if (this.#blank) this.refresh();
     return !this.#blank && this.telemetry.coreBeat !== from;
+  }
+
+  /** Whether a servo moves or a cue runs. */
+  moves(): boolean {
+    this.refresh();
+    if (this.running.cues.length > 0) return true;
+    return this.states.some(
+      ({ flags }, channel) =>
+        this.prop.channels[channel]?.kind === 'servo' && flags.includes('moving'),
+    );
   }
 
   get condition(): Condition {
@@ -310,12 +322,19 @@ export class StateFeed {
       Buffer.from(
         `{"jsonrpc":"2.0","method":"state","params":{"condition":"${this.#view.condition}",` +
           `"t":${this.#view.tS},"tick":${this.#view.tick},"holder":${JSON.stringify(this.#view.holder)},` +
+          safetyText(this.#view.safety) +
           `"channels":{${channels.join(',')}},"rails":${JSON.stringify(this.#view.rails())}}}`,
       );
     // Sending may end a follower, and with it change the sets: these are this frame's own.
     send(running, () => frame(changed));
     send(fresh, () => frame(texts));
   }
+}
+
+/** Only what is so: a prop that is free has neither. */
+function safetyText({ lockout, guards }: SafetyInfo): string {
+  const locked = lockout ? `"lockout":${JSON.stringify(lockout)},` : '';
+  return guards.length > 0 ? `${locked}"guards":${JSON.stringify(guards)},` : locked;
 }
 
 function send(followers: ReadonlySet<Follower>, make: () => Buffer): void {

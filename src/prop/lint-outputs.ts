@@ -45,6 +45,21 @@ function* pinUses({ prop, given }: Notes): Generator<PinUse> {
     ];
     yield { board, pin, path, boardPath, owner: 'stopInput', input: 'the stop button' };
   }
+  if (prop.lockoutInput) {
+    const { board, pin } = prop.lockoutInput;
+    const [path, boardPath] = [
+      ['lockoutInput', 'pin'],
+      ['lockoutInput', 'board'],
+    ];
+    yield { board, pin, path, boardPath, owner: 'lockoutInput', input: 'the key switch' };
+  }
+  for (const [name, { board, pin }] of Object.entries(prop.guards)) {
+    const [path, boardPath] = [
+      ['guards', name, 'pin'],
+      ['guards', name, 'board'],
+    ];
+    yield { board, pin, path, boardPath, owner: `guard ${name}`, input: 'the contact' };
+  }
   for (const [name, channel] of Object.entries(prop.channels)) {
     const at = ['channels', name, 'output'];
     const boardPath = [...at, 'board'];

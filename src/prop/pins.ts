@@ -31,6 +31,8 @@ export function boardPins(prop: Prop, name: string): BoardInfo {
 
 function* pinUses(prop: Prop): Generator<{ board: string; pin: number; use: string }> {
   if (prop.stopInput) yield { ...prop.stopInput, use: 'stopInput' };
+  if (prop.lockoutInput) yield { ...prop.lockoutInput, use: 'lockoutInput' };
+  for (const [name, { board, pin }] of Object.entries(prop.guards)) yield { board, pin, use: name };
   for (const [name, { input }] of Object.entries(prop.triggers))
     if (input) yield { board: input.board, pin: input.pin, use: name };
   for (const [name, channel] of Object.entries(prop.channels)) {

@@ -680,6 +680,31 @@ const trigger = z
     { error: 'needs one of input, daily, start and osc; give exactly one' },
   );
 
+const guardAction = z.enum(['inhibit', 'stop'], {
+  error: 'is neither inhibit nor stop; write inhibit or stop',
+});
+export type GuardAction = z.output<typeof guardAction>;
+
+const guard = z.strictObject({
+  board: name('board'),
+  pin,
+  normallyClosed: z
+    .boolean()
+    .default(true)
+    .describe('the contact opens when the guard is broken; a wire break then counts as broken'),
+  action: guardAction
+    .default('stop')
+    .describe(
+      'while it is broken: inhibit lets nothing wake or be moved, but the prop still parks; stop also stops what moves, parking included',
+    ),
+  category: z
+    .union([z.literal(0), z.literal(1)], {
+      error: 'is no stop category of a guard; use 0 (drop power) or 1 (decelerate, then drop)',
+    })
+    .default(1)
+    .describe('stop category, for action: stop'),
+});
+
 const park = z.strictObject({
   stages: z
     .array(z.array(name('channel')))
@@ -725,6 +750,21 @@ export const propFile = z
       .describe(
         'a stop button on a pin: an addition to a switch that cuts the power, never a substitute',
       ),
+    lockoutInput: z
+      .strictObject({
+        board: name('board'),
+        pin,
+        normallyClosed: z
+          .boolean()
+          .default(true)
+          .describe('the contact opens when the key is turned; a wire break then counts as locked'),
+      })
+      .optional()
+      .describe('a key switch for "hands in the prop": while it is on nothing wakes or moves'),
+    guards: z
+      .record(name('guard'), guard)
+      .default({})
+      .describe('mats, beams and doors; a guard inhibits or stops, and never starts anything'),
     boards: z.record(name('board'), board),
     rails: z.record(name('rail'), rail).default({}),
     connectors: z.record(name('connector'), connector).default({}),

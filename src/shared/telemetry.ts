@@ -62,7 +62,9 @@ export const LATENESS_MS: readonly number[] = Array.from(
 );
 
 const HEADER = { sequence: 0, condition: 1, coreBeat: 2, gatewayBeat: 3, life: 4 } as const;
-const LATENESS_START = HEADER.life + MAX_SESSIONS;
+/** Behind the signs of life, the proofs that a session receives. */
+const RECEIVED_START = HEADER.life + MAX_SESSIONS;
+const LATENESS_START = RECEIVED_START + MAX_SESSIONS;
 /** The body begins with the time (s) and the number of the tick. */
 const CHANNELS_START = 2;
 
@@ -151,10 +153,27 @@ export class Telemetry {
     return Atomics.load(this.#header, HEADER.life + slot);
   }
 
+  /** Counts up with every proof that the session in `slot` has received something of late. */
+  received(slot: number): number {
+    return Atomics.load(this.#header, RECEIVED_START + slot);
+  }
+
   // --- the gateway's side
 
+  /** A link that works both ways. */
   markLife(slot: number): void {
+    this.markSent(slot);
+    this.markReceived(slot);
+  }
+
+  /** The session in `slot` has sent something. */
+  markSent(slot: number): void {
     Atomics.add(this.#header, HEADER.life + slot, 1);
+  }
+
+  /** The session in `slot` has shown that it received something of late. */
+  markReceived(slot: number): void {
+    Atomics.add(this.#header, RECEIVED_START + slot, 1);
   }
 
   /** Ticks by lateness: one number for each class of `LATENESS_MS`, and one for what is above. */

@@ -352,3 +352,24 @@ describe('whoever waits for the end of a move is always answered', () => {
     expect(result).toMatchObject({ durationS: expect.closeTo(40 / 120 + 120 / 600, 2) });
   });
 });
+
+describe('a half-open link', () => {
+  test.each([
+    ['sends but shows nothing to have been received', 'markSent'],
+    ['receives but sends nothing', 'markReceived'],
+  ] as const)('of a holder that %s parks in time', async (_what, mark) => {
+    const { rig, client } = await Rig.live(prop());
+    await client.call('channel.move', { channel: 'neck', to: 20 });
+    await rig.run(600);
+    client.silent = true;
+    rig.telemetry.markLife(client.session.slot);
+    const lastMs = rig.clock.nowMs();
+    while (rig.condition === 'live' && rig.clock.nowMs() - lastMs < 5000) {
+      rig.telemetry[mark](client.session.slot);
+      await rig.run(50);
+    }
+    expect(rig.condition).toBe('parking');
+    expect(rig.clock.nowMs() - lastMs).toBeLessThanOrEqual(600);
+    expect(rig.lost).toEqual([client.session.id]);
+  });
+});

@@ -31,6 +31,17 @@ test('what was saved is restored, in the same boot', async () => {
   expect(errors).toEqual([]);
 });
 
+test('a lockout is kept, and one of another shape makes the whole damaged', async () => {
+  const lockout = [{ by: 'a', reason: 'night', time: '2026-01-01T00:00:00.000Z' }];
+  const store = await open();
+  store.save({ ...STATE, lockout }, true);
+  await store.flush();
+  expect((await open()).restored).toEqual({ ...STATE, lockout, sameBoot: true });
+  const file = JSON.parse(await readFile(path(), 'utf8'));
+  await writeFile(path(), JSON.stringify({ ...file, lockout: [{ by: 'a' }] }));
+  expect((await open()).restored).toBe('damaged');
+});
+
 test('written in another boot it says so', async () => {
   const store = await open();
   store.save(STATE, true);

@@ -32,7 +32,9 @@ export function acceptUpgrades(
       answerRefusal(socket, refused.status, refused.reason);
       return;
     }
-    sockets.handleUpgrade(request, socket, head, (ws) => sessions.accept(ws, socket, from));
+    sockets.handleUpgrade(request, socket, head, (ws) =>
+      sessions.accept(ws, socket, from, request.headers.origin !== undefined),
+    );
   });
 
   app.get(PATH, async (_request, reply) => {

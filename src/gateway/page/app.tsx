@@ -4,9 +4,26 @@ import { render } from 'preact';
 import { useEffect, useRef } from 'preact/hooks';
 import { Bench } from './bench.tsx';
 import { FileBanner } from './file-banner.tsx';
-import { linkState, linkTimeoutMs, roundTripMs, tokenReason, useToken } from './link.ts';
+import {
+  clientName,
+  linkState,
+  linkTimeoutMs,
+  roundTripMs,
+  tokenReason,
+  useToken,
+} from './link.ts';
 import { Overview } from './overview.tsx';
-import { ask, condition, holder, holding, propName, startStore, trouble } from './store.ts';
+import {
+  ask,
+  brokenGuards,
+  condition,
+  holder,
+  holding,
+  lockout,
+  propName,
+  startStore,
+  trouble,
+} from './store.ts';
 import { Wiring } from './wiring.tsx';
 
 const VIEWS = { overview: 'Overview', bench: 'Bench', wiring: 'Wiring' } as const;
@@ -63,6 +80,7 @@ function App() {
       </button>
       <Header />
       <LinkNotice />
+      <Lockout />
       <Trouble />
       <FileBanner />
       <main id="main" tabIndex={-1} inert={linkState.value !== 'open'}>
@@ -142,6 +160,7 @@ function Safety() {
           Wake
         </button>
       )}
+      <HandsIn />
       <button type="button" disabled={stopped} onClick={() => ask('park')}>
         Park
       </button>
@@ -149,6 +168,58 @@ function Safety() {
         Stop <kbd>Esc</kbd>
       </button>
     </footer>
+  );
+}
+
+/** Hands in the prop, and guards that are broken: said calmly, and always there while it is so. */
+function Lockout() {
+  const lock = lockout.value;
+  const guards = brokenGuards.value;
+  if (!lock && !guards) return null;
+  const locks = lock ? [lock, ...(lock.also ?? [])] : [];
+  return (
+    <div class="notice" role="status">
+      {locks.map(({ by, reason }) => (
+        <p key={by}>
+          Hands in the prop: {by} ({reason}). Nothing wakes or moves.
+        </p>
+      ))}
+      {guards && <p>A guard is broken: {guards}. Nothing wakes or is moved until it is whole.</p>}
+      {lock && !locks.some(({ by }) => by === clientName) && <ForceUnlock />}
+    </div>
+  );
+}
+
+/** For a lockout that whoever set it cannot clear any more. */
+function ForceUnlock() {
+  return (
+    <form
+      onSubmit={(event) => {
+        event.preventDefault();
+        const reason = String(new FormData(event.currentTarget).get('reason')).trim();
+        void ask('lockout.clear', { force: true, reason });
+      }}
+    >
+      <label>
+        It was not set here. How do you know that nobody is in reach?{' '}
+        <input name="reason" required maxLength={200} autocomplete="off" />
+      </label>{' '}
+      <button type="submit">Clear it all the same</button>
+    </form>
+  );
+}
+
+function HandsIn() {
+  const lock = lockout.value;
+  const mine = lock && [lock, ...(lock.also ?? [])].some(({ by }) => by === clientName);
+  return mine ? (
+    <button type="button" onClick={() => ask('lockout.clear')}>
+      Hands out
+    </button>
+  ) : (
+    <button type="button" onClick={() => ask('lockout.set', { reason: 'hands in the prop' })}>
+      Hands in
+    </button>
   );
 }
 

@@ -11,6 +11,8 @@ const RETRY_MS = 1000;
 const CONNECT_WITHIN_MS = 4000;
 const ROUND_TRIP_EVERY_MS = 1000;
 const CHECK_EVERY_MS = 50;
+/** Signs of life per link timeout, at most. */
+const LIFE_PER_TIMEOUT = 10;
 
 /** A request that the daemon refused: the reason is a sentence for a person. */
 export class Refused extends Error {
@@ -42,6 +44,8 @@ export const tokenReason = signal('');
 /** Round trip of the last small request (ms). */
 export const roundTripMs = signal(Number.NaN);
 export const linkTimeoutMs = signal(500);
+/** Every place is taken: this page can stop and park, and is told little. */
+export const stopOnly = signal(false);
 /**
  * Who this page is, as others see it. Not kept: a page opened from this one would inherit what is
  * kept for the tab, and take this one's control for its own.
@@ -53,6 +57,9 @@ let waiting = new Map<number, Waiting>();
 let nextId = 1;
 let lastFrameMs = 0;
 let lastCheckMs = 0;
+/** The time of the last state that came in (s), and when the daemon was last told of it (ms). */
+let stateS = 0;
+let toldMs = Number.NEGATIVE_INFINITY;
 let notify: (method: string, params: never) => void = () => {};
 let opened: (result: OpenResult) => void = () => {};
 
@@ -63,6 +70,8 @@ export interface OpenResult {
   linkTimeoutMs: number;
   /** Version of the prop file that is in force. */
   version: string;
+  /** Every place is taken: this page may call these alone. */
+  only?: readonly string[];
   /** How the file on the disk stands to it, where it is another one. */
   file?: FileNews;
 }
@@ -77,6 +86,7 @@ export function startLink(
   connect();
   setInterval(watchSilence, CHECK_EVERY_MS);
   setInterval(measureRoundTrip, ROUND_TRIP_EVERY_MS);
+  document.addEventListener('visibilitychange', tellLife);
 }
 
 /** @throws Refused, LinkGone */
@@ -123,6 +133,7 @@ async function open(): Promise<void> {
       ...(token && { token }),
     });
     linkTimeoutMs.value = result.linkTimeoutMs;
+    stopOnly.value = result.only !== undefined;
     lastFrameMs = performance.now();
     // First: no view may take what it knows from before for what holds now.
     opened(result);
@@ -138,6 +149,7 @@ function receive(text: string): void {
   lastFrameMs = performance.now();
   const message = JSON.parse(text);
   if (message.method) {
+    if (message.method === 'state') heardState(message.params.t);
     notify(message.method, message.params as never);
     return;
   }
@@ -148,6 +160,22 @@ function receive(text: string): void {
   else answered.resolve(message.result as never);
 }
 
+/**
+ * The daemon counts as this page's life what this script sends, and as a link that works both ways what
+ * it says it has received. Told with the frames, as timers of a hidden page come seldom.
+ */
+function heardState(t: number): void {
+  stateS = t;
+  if (performance.now() - toldMs >= linkTimeoutMs.value / LIFE_PER_TIMEOUT) tellLife();
+}
+
+function tellLife(): void {
+  if (socket?.readyState !== WebSocket.OPEN || linkState.value !== 'open') return;
+  toldMs = performance.now();
+  const params = { t: stateS, hidden: document.hidden };
+  socket.send(JSON.stringify({ jsonrpc: '2.0', method: 'session.life', params }));
+}
+
 /** State frames come many times a second: silence means that the link is gone, whatever TCP says. */
 function watchSilence(): void {
   const nowMs = performance.now();
@@ -155,7 +183,8 @@ function watchSilence(): void {
   lastCheckMs = nowMs;
   // A page that was held up itself has frames waiting: it looks again once they are read.
   if (late || linkState.value !== 'open') return;
-  if (nowMs - lastFrameMs > linkTimeoutMs.value) drop();
+  const silenceMs = stopOnly.value ? 3 * ROUND_TRIP_EVERY_MS : linkTimeoutMs.value;
+  if (nowMs - lastFrameMs > silenceMs) drop();
 }
 
 function drop(): void {

@@ -1,6 +1,13 @@
 import { batch, computed, type Signal, signal } from '@preact/signals';
 import type { Condition } from '../../core/condition.ts';
-import type { ChannelInfo, ChannelState, JournalEntry, Requests } from '../../core/requests.ts';
+import type {
+  ChannelInfo,
+  ChannelState,
+  GuardInfo,
+  JournalEntry,
+  LockoutInfo,
+  Requests,
+} from '../../core/requests.ts';
 import { FATE_PAUSE_MS, FATE_WAIT_MS, fateOf, fateText, type Writing } from '../../shared/fate.ts';
 import type { FileNews } from '../notices.ts';
 import { takeNews } from './file-news.ts';
@@ -23,6 +30,10 @@ export const version = signal('');
 export const condition = signal<Condition>('parked');
 /** Name of the client that holds the lease. */
 export const holder = signal<string | null>(null);
+/** Who has hands in the prop; null when nobody has. */
+export const lockout = signal<LockoutInfo | null>(null);
+/** Names of the guards that are broken. */
+export const brokenGuards = signal('');
 /** This page holds the lease. */
 export const holding = computed(() => holder.value === clientName);
 export const live = computed(() => condition.value === 'live');
@@ -65,11 +76,14 @@ interface StateParams {
   holder: string | null;
   channels: Record<string, ChannelState>;
   rails: Record<string, RailState>;
+  lockout?: LockoutInfo;
+  guards?: GuardInfo[];
 }
 
 function onNotice(method: string, params: never): void {
   if (method === 'state') takeState(params as StateParams);
   else if (method === 'event') takeEvent((params as { entry: JournalEntry }).entry);
+  else if (method === 'condition') condition.value = (params as { condition: Condition }).condition;
   else if (method === 'prop.changed') takeChange(params as ChangeParams);
 }
 
@@ -143,6 +157,9 @@ function takeState(frame: StateParams): void {
   batch(() => {
     condition.value = frame.condition;
     holder.value = frame.holder;
+    if (JSON.stringify(lockout.peek()) !== JSON.stringify(frame.lockout ?? null))
+      lockout.value = frame.lockout ?? null;
+    brokenGuards.value = (frame.guards ?? []).map((guard) => guard.name).join(', ');
     if (held) Object.assign(held, frame.channels);
     else showStates(frame.channels);
     showRails(frame.rails);
@@ -167,6 +184,12 @@ async function onOpen(result: OpenResult): Promise<void> {
   propName.value = result.prop;
   version.value = '';
   takeNews(result.file ?? { changed: [] });
+  if (result.only) {
+    condition.value = result.condition as Condition;
+    trouble.value =
+      'Every place is taken: this page can stop and park the prop, and nothing else. Close another page or session, then load this one again.';
+    return;
+  }
   try {
     await renew(result.version);
     const read = await call<Requests['journal.read']['result']>('journal.read', {

@@ -1,0 +1,165 @@
+import { connect, type Socket } from 'node:net';
+import { afterEach, describe, expect, it } from 'vitest';
+import { addressOf } from '../../src/gateway/http/doors.ts';
+import { hashToken } from '../../src/gateway/token.ts';
+import { type Client, done, expectError, Rig, until } from './helpers.ts';
+
+const TOKEN = 'f00dfeedf00dfeedf00dfeedf00dfeedf00dfeedf00dfeedf00dfeedf00dfeed';
+
+const HANDSHAKE =
+  'GET /api HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: Upgrade\r\nUpgrade: websocket\r\n' +
+  'Sec-WebSocket-Version: 13\r\nSec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n\r\n';
+
+/** Holds connections open without the token, and opens each again as soon as it is closed. */
+class Attack {
+  opened = 0;
+  readonly #sockets = new Set<Socket>();
+  #over = false;
+
+  constructor(port: number, count: number, text: string) {
+    for (let n = 0; n < count; n++) this.#hold(port, text);
+  }
+
+  #hold(port: number, text: string): void {
+    if (this.#over) return;
+    const socket = connect(port, '127.0.0.1', () => {
+      this.opened++;
+      socket.write(text);
+    });
+    this.#sockets.add(socket);
+    socket.on('data', () => {});
+    socket.on('error', () => {});
+    socket.on('close', () => {
+      this.#sockets.delete(socket);
+      setImmediate(() => this.#hold(port, text));
+    });
+  }
+
+  end(): void {
+    this.#over = true;
+    for (const socket of this.#sockets) socket.destroy();
+  }
+}
+
+let rig: Rig;
+const attacks: Attack[] = [];
+afterEach(async () => {
+  for (const attack of attacks.splice(0)) attack.end();
+  await rig.end();
+});
+
+const open = async (name: string): Promise<Client> => {
+  const client = await rig.connect();
+  const { result } = await client.call('session.open', { client: name, token: TOKEN });
+  client.session = result.session;
+  return client;
+};
+
+describe('whoever has no token', () => {
+  // The first fits beside a client of the same address; the second is more than one address may hold.
+  it.each([
+    [40, 100],
+    [150, 150],
+  ])(
+    'keeps no stop out: %i sockets in a loop, %i half-sent requests, 92 stops, all get through',
+    async (sockets, halfSent) => {
+      rig = await Rig.start({ tokenHash: hashToken(TOKEN) });
+      attacks.push(
+        new Attack(rig.port, sockets, HANDSHAKE),
+        new Attack(rig.port, halfSent, 'GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Slow: '),
+        new Attack(rig.port, 20, ''),
+      );
+      await until(() => attacks.every((attack) => attack.opened >= 20), 'the attack');
+      rig.reply = ({ id }) => done(id, { condition: 'stopped' });
+      let through = 0;
+      for (let n = 0; n < 92; n++) {
+        const client = await open(`s${n}`);
+        const { result } = await client.call('stop', { category: 1 });
+        if (result?.condition === 'stopped') through++;
+        client.socket.terminate();
+      }
+      expect(through).toBe(92);
+      expect(rig.calls().filter(({ method }) => method === 'stop')).toHaveLength(92);
+    },
+  );
+
+  it('does not hold one address too many: the oldest without a session gives way', async () => {
+    rig = await Rig.start({ tokenHash: hashToken(TOKEN) });
+    const holder = await open('holder');
+    const first = await rig.connect();
+    for (let n = 0; n < 192; n++) await rig.connect();
+    await first.end();
+    expect((await holder.call('park')).result).toBeDefined();
+    expect(holder.closed).toBeNull();
+  });
+
+  it('does not hold a half-sent request for 5 s', async () => {
+    rig = await Rig.start({ tokenHash: hashToken(TOKEN) });
+    const socket = connect(rig.port, '127.0.0.1');
+    const closed = new Promise((resolve) => socket.once('close', resolve));
+    socket.on('error', () => {});
+    socket.on('data', () => {});
+    socket.write('GET / HTTP/1.1\r\nHost: 127');
+    const startedMs = performance.now();
+    await closed;
+    // The server looks twice a second; a busy machine looks later.
+    expect(performance.now() - startedMs).toBeLessThan(4500);
+  });
+});
+
+it('an address is one of IPv4, a /64 of IPv6, or this machine', () => {
+  const of = (remoteAddress: string) => addressOf({ remoteAddress });
+  expect(of('127.0.0.1')).toBe(of('::1'));
+  expect(of('::ffff:127.0.0.1')).toBe(of('::1'));
+  expect(of('::ffff:192.0.2.7')).toBe('192.0.2.7');
+  // 2001:db8::/32 is for documentation (RFC 3849).
+  expect(of('2001:db8:0:1::7')).toBe(of('2001:db8:0:1:a:b:c:d'));
+  expect(of('2001:db8:0:1::7')).not.toBe(of('2001:db8:0:2::7'));
+  expect(of('2001:db8::7')).toBe(of('2001:db8::8:9'));
+});
+
+describe('with every place taken', () => {
+  const full = async (): Promise<Client[]> => {
+    rig = await Rig.start({ tokenHash: hashToken(TOKEN) });
+    const clients: Client[] = [];
+    for (let n = 0; n < 32; n++) clients.push(await open(`c${n}`));
+    return clients;
+  };
+
+  it('a session is told that it may only stop and park, and can do that alone', async () => {
+    await full();
+    const client = await rig.connect();
+    const { result } = await client.call('session.open', { client: 'late', token: TOKEN });
+    expect(result.only).toEqual(['stop', 'park']);
+    expectError(await client.call('lease.take'), -32009, /places .* taken.*stop and park/);
+    expectError(await client.call('state.follow', { hz: 10 }), -32009, /stop and park/);
+    expect((await client.call('stop', { category: 1 })).result).toBeDefined();
+    expect((await client.call('park')).result).toBeDefined();
+    expect(rig.of('open').at(-1)).toMatchObject({ slot: -1 });
+  });
+
+  it('of the reserved places the one that was given first is given again', async () => {
+    await full();
+    const a = await open('a');
+    const b = await open('b');
+    const early = await rig.connect();
+    expectError(
+      await early.call('session.open', { client: 'early', token: TOKEN }),
+      -32009,
+      /try again/,
+    );
+    rig.clock.advance(1000);
+    const c = await open('c');
+    expect((await a.end()).code).toBe(1013);
+    expect(b.closed).toBeNull();
+    expect((await c.call('stop', { category: 1 })).result).toBeDefined();
+  });
+
+  it('a connection without the token takes no place', async () => {
+    rig = await Rig.start({ tokenHash: hashToken(TOKEN) });
+    for (let n = 0; n < 40; n++) await rig.connect();
+    const client = await open('bench');
+    expect((await client.call('lease.take')).error).toBeUndefined();
+    expect(rig.of('open').at(-1)).toMatchObject({ slot: 0 });
+  });
+});
