@@ -16,6 +16,8 @@ const file = z.object({
   settled: z.boolean(),
   /** Servo positions (deg). */
   positions: z.record(z.string(), z.number()),
+  /** What each position goes by; files of earlier releases have none, and their positions are not known. */
+  digests: z.record(z.string(), z.string()).optional(),
   duty: z.record(z.string(), duty),
 });
 
@@ -23,6 +25,8 @@ const file = z.object({
 export interface Saved {
   settled: boolean;
   positions: Record<string, number>;
+  /** Of each position, the digest of the output, calibration and linkage that it goes by. */
+  digests?: Record<string, string>;
   duty: Record<string, DutyRecord>;
 }
 
@@ -193,8 +197,8 @@ async function read(path: string, boot: string, fileSystem: StoreFs): Promise<Re
     throw error;
   }
   try {
-    const { bootId: writtenIn, settled, positions, duty } = file.parse(JSON.parse(text));
-    return { settled, positions, duty, sameBoot: writtenIn === boot };
+    const { version: _, bootId: writtenIn, ...saved } = file.parse(JSON.parse(text));
+    return { ...saved, sameBoot: writtenIn === boot };
   } catch {
     return 'damaged';
   }

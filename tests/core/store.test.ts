@@ -19,6 +19,7 @@ const path = () => join(folder, 'state.json');
 const STATE: Saved = {
   settled: true,
   positions: { neck: 12.5, jaw: -3 },
+  digests: { neck: '0123456789abcdef', jaw: 'fedcba9876543210' },
   duty: { mist: { usedS: 1.5, on: false, changedS: 99.25 } },
 };
 
@@ -29,6 +30,19 @@ test('what was saved is restored, in the same boot', async () => {
   await store.flush();
   expect((await open()).restored).toEqual({ ...STATE, sameBoot: true });
   expect(errors).toEqual([]);
+});
+
+test('a file of an earlier release, without digests, can be read', async () => {
+  await writeFile(
+    path(),
+    '{"version":1,"bootId":"b","settled":true,"positions":{"neck":1},"duty":{}}',
+  );
+  expect((await open()).restored).toEqual({
+    settled: true,
+    sameBoot: false,
+    positions: { neck: 1 },
+    duty: {},
+  });
 });
 
 test('written in another boot it says so', async () => {

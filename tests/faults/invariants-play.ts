@@ -3,6 +3,7 @@ import { Core } from '../../src/core/core.ts';
 import { Journal } from '../../src/core/journal.ts';
 import type { Session } from '../../src/core/lease.ts';
 import type { CoreMethod } from '../../src/core/requests.ts';
+import { placeDigest } from '../../src/core/servo.ts';
 import type { Store } from '../../src/core/store.ts';
 import type { Prop } from '../../src/prop/schema.ts';
 import type { Edit } from '../../src/prop/splice.ts';
@@ -123,8 +124,11 @@ class Player {
     const positions: Record<string, number> = {};
     for (const name of SERVOS)
       if (this.dice.chance(0.8)) positions[name] = name === 'wing' ? 10 : 0;
+    const digests: Record<string, string> = {};
+    for (const [name, channel] of Object.entries(channels))
+      if (channel.kind === 'servo') digests[name] = placeDigest(channel);
     const store: Store = {
-      restored: { settled: true, sameBoot: true, positions, duty: {} },
+      restored: { settled: true, sameBoot: true, positions, digests, duty: {} },
       noted: 'yes',
       bootNowS: () => 1000 + this.clock.nowMs() / 1000,
       save: () => {},
@@ -243,7 +247,7 @@ class Player {
     if (core.condition !== 'live' && dice.chance(0.35)) {
       const session = this.#somebody();
       for (const method of ['lease.take', 'reset', 'wake'] as const)
-        await this.#ask(session, method);
+        await this.#ask(session, method, method === 'wake' ? { confirm: 'unknown' } : {});
       return;
     }
     await dice.weighed(this.#acts)();
