@@ -1,3 +1,4 @@
+import { createInterface } from 'node:readline/promises';
 import type { Readable, Writable } from 'node:stream';
 import type { Condition } from '../core/condition.ts';
 import type { ChannelState, JournalEntry, Method, Params, Result } from '../core/requests.ts';
@@ -35,6 +36,8 @@ export interface DeskOptions {
   name: string;
   json: boolean;
   wake: boolean;
+  /** Servos that stand nobody knows where may be woken: the user has seen to it that hands are clear. */
+  confirmUnknown: boolean;
   /** Seconds of grace at the end, if asked for. */
   graceS: number | undefined;
 }
@@ -59,6 +62,10 @@ export class Desk {
   inSession = false;
   /** Told what happened on the prop without this user asking for it. */
   onNotice: (text: string) => void = () => {};
+  /** Asks the user a question on the terminal; a session asks at its own prompt. */
+  ask: (question: string, signal: AbortSignal) => Promise<string> = (question, signal) =>
+    askOnTerminal(this.io, question, signal);
+  #asking = new AbortController();
   #client: Client | undefined;
   #leased = false;
   #following = false;
@@ -187,9 +194,31 @@ export class Desk {
   }
 
   /** Wakes the prop and waits until it is live; if it is just parking, waits for that first. */
-  async wake(): Promise<void> {
+  async wake(confirmed = this.options.confirmUnknown): Promise<void> {
     if (this.#condition === 'parking') await this.call('park', { wait: true });
-    await this.call('wake', { wait: true });
+    try {
+      await this.call('wake', { wait: true });
+    } catch (error) {
+      if (!(error instanceof RpcError) || error.data?.code !== 'wake.unknown-servos') throw error;
+      const names = (error.data.servos as string[]).join(', ');
+      const what = `these servos stand nobody knows where: ${names}; they move one at a time, at their own speed, to their park position. Keep hands clear`;
+      if (!confirmed)
+        await this.confirm(`${what}. Wake?`, error, `${what}, then add --confirm-unknown`);
+      await this.call('wake', { wait: true, confirm: 'unknown' });
+    }
+  }
+
+  /**
+   * Goes on only if a person on the terminal says yes.
+   * @param otherwise what a script is told instead, as the reason of `refused`
+   * @throws RpcError, Refusal
+   */
+  async confirm(question: string, refused: RpcError, otherwise: string): Promise<void> {
+    if (this.io.stdin.isTTY !== true)
+      throw new RpcError(refused.code, refused.message, { ...refused.data, reason: otherwise });
+    const answer = await this.ask(`${question} [y/N] `, this.#asking.signal).catch(() => '');
+    if (!/^y(es)?$/i.test(answer.trim()))
+      throw new Refusal('condition', 'not confirmed; nothing was done');
   }
 
   /**
@@ -240,6 +269,9 @@ export class Desk {
       this.#changesCondition = false;
       this.#changesFile = false;
       this.#cancelSleep();
+      // A question that is still open would take the next line for its answer.
+      this.#asking.abort();
+      this.#asking = new AbortController();
     }
   }
 
@@ -321,5 +353,17 @@ export class Desk {
   #hearChange(change: ChangeParams): void {
     const trouble = change.pending === true || change.problem !== undefined;
     if (!this.#changesFile || trouble) this.onNotice(changeLine(change));
+  }
+}
+
+/** An answer of nothing where the terminal is closed. */
+async function askOnTerminal(io: Io, question: string, signal: AbortSignal): Promise<string> {
+  // The terminal keeps its own editing, and Ctrl-C goes on to stop the prop.
+  const lines = createInterface({ input: io.stdin, output: io.stderr, terminal: false });
+  try {
+    const closed = new Promise<string>((resolve) => lines.once('close', () => resolve('')));
+    return await Promise.race([lines.question(question, { signal }), closed]);
+  } finally {
+    lines.close();
   }
 }

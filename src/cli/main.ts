@@ -39,6 +39,7 @@ async function perform({ verb, given, globals }: Chosen, io: Io): Promise<number
     name: globals.name ?? defaultName(io.env),
     json,
     wake: globals.wake === true,
+    confirmUnknown: globals.confirmUnknown === true,
     graceS: globals.grace,
   });
   try {

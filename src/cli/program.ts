@@ -10,6 +10,7 @@ export interface Globals {
   json?: true;
   grace?: number;
   wake?: true;
+  confirmUnknown?: true;
   name?: string;
 }
 
@@ -56,6 +57,10 @@ export function lineParser(
         parse: between(0, 300, 'seconds'),
       },
       { flags: '--wake', doc: 'wake the prop first, if it is parked' },
+      {
+        flags: '--confirm-unknown',
+        doc: 'wake servos that stand nobody knows where, without asking: all hands are clear',
+      },
       { flags: '--name <NAME>', doc: 'who you are, for the journal and for others' },
     ];
     for (const option of options) program.addOption(makeOption(option));

@@ -79,6 +79,12 @@ async function session(desk: Desk): Promise<Outcome> {
       completer: async (line: string) => complete(line, await desk.call('channel.list', {})),
     });
     const lines = prompt[Symbol.asyncIterator]();
+    const asked = prompt;
+    desk.ask = (question, signal) =>
+      Promise.race([
+        asked.question(question, { signal }),
+        new Promise<string>((resolve) => asked.once('close', () => resolve(''))),
+      ]);
     prompt.on('SIGINT', onInterrupt);
     let typed = history;
     prompt.on('history', (now: string[]) => {

@@ -347,15 +347,21 @@ export const benchVerbs = [
 ];
 
 export const conditionVerbs = [
-  verb({
+  verb<{ confirmUnknown?: boolean }>({
     name: 'wake',
     summary: 'wake the prop from its park position',
     where: 'both',
     args: [],
+    options: [
+      {
+        flags: '--confirm-unknown',
+        doc: 'servos that stand nobody knows where may move: all hands are clear',
+      },
+    ],
     changesCondition: true,
-    async run(_given, desk) {
+    async run({ confirmUnknown }, desk) {
       await desk.lease();
-      await desk.wake();
+      await desk.wake(confirmUnknown || desk.options.confirmUnknown);
       return { result: { condition: desk.condition }, text: `the prop is ${desk.condition}` };
     },
   }),

@@ -32,7 +32,7 @@ export class Assembly {
     this.cues = new Cues(body, this.gate, journal, events, cues);
     this.idle = new Idle(body, this.cues);
     this.parker = new Parker(body, this.gate, journal);
-    this.waker = new Energiser(this.gate, journal);
+    this.waker = new Energiser(body, this.gate, journal);
     this.light = new PropLight(body, journal);
   }
 }

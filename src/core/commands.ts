@@ -133,8 +133,8 @@ export class Commands {
       this.#core.release(session, graceS);
       return { holder: null };
     },
-    wake: async ({ wait }, session) => {
-      this.#core.wake(session.client);
+    wake: async ({ wait, confirm }, session) => {
+      this.#core.wake(session.client, confirm === 'unknown');
       if (wait) await untilCondition(this.#core, 'waking');
       return { condition: this.#core.condition };
     },

@@ -112,6 +112,8 @@ export class Core {
   /** The stop button was pressed in the last tick. */
   #stopHeld = false;
   #resetting = false;
+  /** The park under way began at rest: limp servos start once that is on disk. */
+  #fromRest = false;
   /** What the core last failed of, until the next reset. */
   #failure = '';
   #notedS = 0;
@@ -320,8 +322,11 @@ export class Core {
     if (loss) this.#lose(loss);
   }
 
-  /** @throws Refusal `condition`, `railLimit` */
-  wake(who: string): void {
+  /**
+   * @param confirmed a person has said that servos may start from positions that nobody knows
+   * @throws Refusal `condition`, `railLimit`
+   */
+  wake(who: string, confirmed = false): void {
     const after = next(this.#condition, 'wake');
     if (after === this.#condition) return;
     if (this.#exchanging)
@@ -332,12 +337,31 @@ export class Core {
       );
     this.#readGuards();
     this.#mustBeFree();
+    const unknown = this.#unknownServos();
+    if (unknown.length > 0 && !confirmed)
+      throw new Refusal(
+        'condition',
+        `these servos stand nobody knows where: ${unknown.join(', ')}; they move one at a time, at their own speed, to their park position. Keep hands clear, then wake with confirm: "unknown"`,
+        { code: 'wake.unknown-servos', condition: this.#condition, servos: unknown },
+      );
     mustBeAbleToWake(this.body);
+    if (unknown.length > 0)
+      this.journal.add(
+        who,
+        'wake',
+        `${who} confirmed that ${unknown.join(', ')} may move from where nobody knows`,
+        { servos: unknown },
+      );
     this.#enter(after, who);
     // Before the first pulse: if the power fails from here on, nobody knows where things stand.
     this.#unsettled = true;
     this.#save(true);
     this.#waker.begin(this.body.servos, this.#nowS);
+  }
+
+  /** The servos that stand nobody knows where, by name. */
+  #unknownServos(): string[] {
+    return this.body.servos.filter(({ known }) => !known).map(({ name }) => name);
   }
 
   /** @throws Refusal `condition` */
@@ -354,7 +378,8 @@ export class Core {
     this.#waker.cancel();
     this.#enter(after, who);
     this.#unsettled = true;
-    if (before === 'parked') this.#save(true);
+    this.#fromRest = before === 'parked';
+    if (this.#fromRest) this.#save(true);
     this.#parker.begin(this.#nowS, 0, before === 'parked');
   }
 
@@ -440,9 +465,12 @@ export class Core {
     this.#heedStopButton();
     this.#heedGuards();
     const free = this.gate.blocked === undefined;
-    if (this.#condition === 'waking' && free && this.#mayEnergise() && this.#waker.tick(nowS))
+    const mayWake = this.#condition === 'waking' && free && this.#mayEnergise();
+    if (mayWake && this.#waker.tick(nowS)) {
       this.#enter('live', 'prop');
-    if (this.#parker.active) this.#runPark();
+      this.#save(true);
+    }
+    if (this.#parker.active && this.#mayPark()) this.#runPark();
     this.triggers.tick(this.#nowMs);
     this.cues.ready();
     if (this.#condition === 'live' && free) {
@@ -520,6 +548,23 @@ export class Core {
       `the prop stays parked, as the state cannot be saved: ${noted.message}; let the daemon write into its state folder, then wake`,
     );
     this.park('prop');
+    return false;
+  }
+
+  /** As `#mayEnergise`, for a park that starts limp servos. */
+  #mayPark(): boolean {
+    if (!this.#fromRest) return true;
+    const { noted } = this.#store;
+    if (noted === 'not yet') return false;
+    this.#fromRest = false;
+    if (noted === 'yes') return true;
+    this.#parker.cancel();
+    this.journal.add(
+      'prop',
+      'state',
+      `nothing moves, as the state cannot be saved: ${noted.message}; let the daemon write into its state folder, then park`,
+    );
+    this.#enter(next(this.#condition, 'at rest'), 'prop');
     return false;
   }
 
@@ -653,7 +698,6 @@ export class Core {
       this.cues.clear();
     }
     if (condition === 'parked') this.lease.endGrace();
-    if (condition === 'stopped' || condition === 'faulted') this.#unsettled = true;
     this.journal.add(who, 'condition', `${condition}${why ? `: ${why}` : ''}`, { condition });
   }
 
@@ -662,6 +706,8 @@ export class Core {
     for (const servo of this.body.servos) servo.release(this.#nowS);
     for (const relay of this.body.relays) relay.set(false);
     for (const light of this.body.lights) light.cut(this.#nowS);
+    // Nothing is sent to any servo: what is known of them now holds until the next wake.
+    this.#unsettled = false;
   }
 
   // --- faults -------------------------------------------------------------------------------------
@@ -714,6 +760,7 @@ export class Core {
     for (const relay of this.body.relays) relay.set(false);
     if (before === 'live' || before === 'waking' || before === 'parking')
       this.#parker.begin(this.#nowS, 0, false);
+    this.#save(true);
   }
 
   async #reopen(board: Board): Promise<void> {
@@ -1041,7 +1088,12 @@ export class Core {
     this.#notedS = this.#nowS;
     this.#moved = false;
     const positions: Record<string, number> = {};
-    for (const servo of this.body.servos) if (servo.known) positions[servo.name] = servo.state.pos;
+    const digests: Record<string, string> = {};
+    for (const servo of this.body.servos) {
+      if (!servo.known) continue;
+      positions[servo.name] = servo.state.pos;
+      digests[servo.name] = servo.digest;
+    }
     const duty: Record<string, NotedDuty> = {};
     for (const relay of this.body.relays) {
       if (!relay.duty) continue;
@@ -1057,7 +1109,7 @@ export class Core {
     }
     const { kept } = this.#lockout;
     const lockout = kept.length > 0 ? { lockout: kept } : {};
-    this.#store.save({ settled: !this.#unsettled, positions, duty, ...lockout }, durable);
+    this.#store.save({ settled: !this.#unsettled, positions, digests, duty, ...lockout }, durable);
   }
 
   #placeOf({ spec: { output } }: Relay): string {
@@ -1073,10 +1125,11 @@ export class Core {
       return;
     }
     this.#lockout.restore(restored.lockout ?? []);
-    // Positions noted in passing are good enough after a crash, but not after a power cut.
-    const trusted = restored.settled || restored.sameBoot;
+    // Positions noted in passing are up to a quarter of a second old, and limbs have fallen since.
+    const { digests = {} } = restored;
     for (const servo of this.body.servos) {
-      if (!trusted || !Object.hasOwn(restored.positions, servo.name)) continue;
+      if (!restored.settled || !Object.hasOwn(restored.positions, servo.name)) continue;
+      if (!Object.hasOwn(digests, servo.name) || digests[servo.name] !== servo.digest) continue;
       const deg = restored.positions[servo.name]!;
       const [low, high] = servo.envelopeDeg;
       if (!(deg >= low && deg <= high)) continue;

@@ -1,3 +1,4 @@
+import type { Requirement } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
 import { WAKE } from '../sums/supply.ts';
@@ -20,19 +21,70 @@ function jumpS(servo: Servo): number {
   return SETTLE_S + hornDeg / FREE_SPEED_DEG_S;
 }
 
+/** Whether `servo` still meets a requirement of another channel once it is parked. */
+function metAtHome(servo: Servo, requirement: Requirement): boolean {
+  const degOf = (to: number | string) => (typeof to === 'number' ? to : servo.marks.get(to));
+  if ('above' in requirement) return servo.homeDeg > (degOf(requirement.above) ?? Number.NaN);
+  if ('below' in requirement) return servo.homeDeg < (degOf(requirement.below) ?? Number.NaN);
+  return true;
+}
+
+/**
+ * The servos of a stage along their interlocks: what needs another one away from its park position goes
+ * before it, what needs it parked goes after it. Where they go round in a circle, as in the file.
+ */
+function alongInterlocks(stage: readonly Servo[]): Servo[] {
+  const first = new Map<Servo, Servo[]>();
+  const goesBefore = (one: Servo, other: Servo) =>
+    first.set(other, [...(first.get(other) ?? []), one]);
+  for (const servo of stage)
+    for (const requirement of servo.spec.requires ?? []) {
+      const other = stage.find(({ name }) => name === requirement.channel);
+      if (!other || other === servo) continue;
+      if (metAtHome(other, requirement)) goesBefore(other, servo);
+      else goesBefore(servo, other);
+    }
+  const order = new Set<Servo>();
+  const left = new Set(stage);
+  while (left.size > 0) {
+    let next: Servo | undefined;
+    for (const servo of left) {
+      next ??= servo;
+      if (first.get(servo)?.some((one) => left.has(one))) continue;
+      next = servo;
+      break;
+    }
+    order.add(next!);
+    left.delete(next!);
+  }
+  return [...order];
+}
+
+/** Every servo in the order in which the prop parks. */
+function inParkOrder(body: Body): Servo[] {
+  const named = body.prop.park.stages.map((stage) =>
+    body.servos.filter(({ name }) => stage.includes(name)),
+  );
+  const rest = body.servos.filter((servo) => !named.some((stage) => stage.includes(servo)));
+  return [...named, rest].flatMap(alongInterlocks);
+}
+
 /**
  * Starts the pulses of limp servos, one after the other, so that the rails hold. A servo whose
- * position is known starts there and does not move. One whose position is not known jumps to its
- * park position, at its own speed; it goes last and alone, and the journal says so.
+ * position is known starts there and does not move. Those whose positions are not known jump to their
+ * park positions, at their own speed; they go last, one at a time, in the order of parking, and the
+ * journal says so.
  */
 export class Energiser {
+  readonly #body: Body;
   readonly #gate: Gate;
   readonly #journal: Journal;
   #queue: Servo[] = [];
   #nextS = 0;
   #settledS = 0;
 
-  constructor(gate: Gate, journal: Journal) {
+  constructor(body: Body, gate: Gate, journal: Journal) {
+    this.#body = body;
     this.#gate = gate;
     this.#journal = journal;
   }
@@ -40,7 +92,8 @@ export class Energiser {
   /** Takes on every limp servo of `servos`; returns how long unknown ones add (s). */
   begin(servos: readonly Servo[], nowS: number): number {
     const limp = servos.filter((servo) => !servo.energised);
-    const unknown = limp.filter((servo) => !servo.known);
+    const lost = new Set(limp.filter((servo) => !servo.known));
+    const unknown = lost.size > 0 ? inParkOrder(this.#body).filter((one) => lost.has(one)) : [];
     this.#queue = [...limp.filter((servo) => servo.known), ...unknown];
     this.#nextS = nowS;
     this.#settledS = nowS;

@@ -36,7 +36,7 @@ export class Parker {
   constructor(body: Body, gate: Gate, journal: Journal) {
     this.#body = body;
     this.#gate = gate;
-    this.#energiser = new Energiser(gate, journal);
+    this.#energiser = new Energiser(body, gate, journal);
     const named = body.prop.park.stages.map((stage) => stage.map((name) => body.channel(name)));
     const rest = body.channels.filter((channel) => !named.flat().includes(channel));
     this.#stages = [
@@ -53,7 +53,7 @@ export class Parker {
   /**
    * Everything decelerates and holds until its stage comes; with `holdS` the first stage begins
    * that much later (s), relays that park open being opened at once. `energise` also starts limp
-   * servos, which only somebody who asks for it may want.
+   * servos, which only somebody who asks for it may want; those that stand nobody knows where stay limp.
    */
   begin(nowS: number, holdS: number, energise: boolean): void {
     this.#active = true;
@@ -68,7 +68,9 @@ export class Parker {
       servo.parkingToDeg = servo.parkDeg;
     }
     if (holdS > 0) for (const relay of this.#body.relays) if (!relay.parkOn) relay.set(false);
-    const limp = energise ? this.#body.servos.filter((one) => !rests(one) && !one.board.dead) : [];
+    const limp = energise
+      ? this.#body.servos.filter((one) => one.known && !rests(one) && !one.board.dead)
+      : [];
     const addedS = this.#energiser.begin(limp, nowS);
     this.#deadlineS = this.#holdUntilS + addedS + this.#body.prop.park.deadlineS;
   }

@@ -13,7 +13,7 @@ export type { BoardInfo, LoomWire, Symptom, Trace };
 export interface Requests {
   'lease.take': { params: object; result: { holder: string } };
   'lease.release': { params: { graceS?: number }; result: { holder: null } };
-  wake: { params: { wait?: boolean }; result: { condition: Condition } };
+  wake: { params: { wait?: boolean; confirm?: 'unknown' }; result: { condition: Condition } };
   park: { params: { wait?: boolean }; result: { condition: Condition } };
   reset: { params: object; result: { condition: Condition } };
   stop: { params: { category: 0 | 1 | 2 }; result: { condition: Condition } };

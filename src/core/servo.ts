@@ -1,4 +1,4 @@
-import { isDeepStrictEqual } from 'node:util';
+import { createHash } from 'node:crypto';
 import type { ServoChannel } from '../prop/schema.ts';
 import { PulseBounds } from '../sums/calibration.ts';
 import type { Ease } from '../sums/ease.ts';
@@ -20,6 +20,15 @@ const FEEL_SPEED_DEG_S = 20;
 /** Captured angles are written in steps of this (deg). */
 export const CAPTURE_STEP_DEG = 0.01;
 
+/**
+ * What an angle of a servo means: its output, calibration and linkage. An angle that was noted under
+ * another digest says nothing of where the servo stands.
+ */
+export function placeDigest({ output, calibration, linkage }: ServoChannel): string {
+  const text = JSON.stringify([output, calibration, linkage ?? null]);
+  return createHash('sha256').update(text).digest('hex').slice(0, 16);
+}
+
 /** A servo as the core drives it: where it was told to be, and the way from there. */
 export class Servo {
   readonly kind = 'servo';
@@ -27,6 +36,7 @@ export class Servo {
   readonly index: number;
   readonly spec: ServoChannel;
   readonly mapping: ServoMapping;
+  readonly digest: string;
   readonly board: Board;
   readonly output: number;
   readonly rail: number;
@@ -90,6 +100,7 @@ export class Servo {
     this.board = board;
     this.rail = rail;
     this.mapping = new ServoMapping(spec);
+    this.digest = placeDigest(spec);
     this.envelopeUs = this.mapping.envelopeUs;
     this.limitsDeg = spec.limitsDeg ?? this.mapping.calibrationDeg;
     this.limitsInFile = spec.limitsDeg !== undefined;
@@ -247,18 +258,17 @@ export class Servo {
   }
 
   /** Whether a position of `other` means the same here: the same output, calibration and linkage. */
-  standsLike({ spec }: Servo): boolean {
-    return (
-      isDeepStrictEqual(this.spec.output, spec.output) &&
-      isDeepStrictEqual(this.spec.calibration, spec.calibration) &&
-      isDeepStrictEqual(this.spec.linkage, spec.linkage)
-    );
+  standsLike({ digest }: Servo): boolean {
+    return this.digest === digest;
   }
 
-  /** Stops the pulses. Cut off on the way from an unknown position, it stands anywhere. */
+  /**
+   * Stops the pulses. Away from its park position, or on its way from an unknown one, it stands anywhere
+   * from now on: a limp limb falls, or somebody moves it.
+   */
   release(nowS: number): void {
+    if (this.energised && (!this.atPark || nowS < this.jumpUntilS)) this.known = false;
     this.freeze();
-    if (this.energised && nowS < this.jumpUntilS) this.known = false;
     this.energised = false;
     this.beyond = false;
   }

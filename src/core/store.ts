@@ -26,6 +26,8 @@ const file = z.object({
   settled: z.boolean(),
   /** Servo positions (deg). */
   positions: z.record(z.string(), z.number()),
+  /** What each position goes by; files of earlier releases have none, and their positions are not known. */
+  digests: z.record(z.string(), z.string()).optional(),
   duty: z.record(z.string(), duty),
   /** Locks on the prop ("hands in the prop"). */
   lockout: z.array(z.object({ by: z.string(), reason: z.string(), time: z.string() })).optional(),
@@ -35,6 +37,8 @@ const file = z.object({
 export interface Saved {
   settled: boolean;
   positions: Record<string, number>;
+  /** Of each position, the digest of the output, calibration and linkage that it goes by. */
+  digests?: Record<string, string>;
   /** Of every relay with a duty guard: one that is missing here rests first. */
   duty: Record<string, NotedDuty>;
   lockout?: readonly LockInfo[];
@@ -207,11 +211,8 @@ async function read(path: string, boot: string, fileSystem: StoreFs): Promise<Re
     throw error;
   }
   try {
-    const { bootId: writtenIn, settled, positions, duty, lockout } = file.parse(JSON.parse(text));
-    return {
-      ...{ settled, positions, duty, sameBoot: writtenIn === boot },
-      ...(lockout && { lockout }),
-    };
+    const { version: _, bootId: writtenIn, ...saved } = file.parse(JSON.parse(text));
+    return { ...saved, sameBoot: writtenIn === boot };
   } catch {
     return 'damaged';
   }

@@ -335,7 +335,15 @@ const core = {
   },
   wake: {
     summary: 'Wake the parked prop, channel by channel',
-    params: z.strictObject({ wait }),
+    params: z.strictObject({
+      wait,
+      confirm: z
+        .literal('unknown', want('the word unknown'))
+        .optional()
+        .describe(
+          'needed while servos stand nobody knows where: a person has seen to it that all hands are clear, as they move one at a time, at their own speed, to their park position',
+        ),
+    }),
     result: conditionResult,
     errors: [...commands, 'railLimit'],
   },

@@ -84,7 +84,7 @@ async function command() {
   const line = await Line.to(`${daemon.url}api`);
   await line.ask(request('session.open', { token: TOKEN, client: 'bench' }));
   await line.ask(request('lease.take', {}));
-  await line.ask(request('wake', { wait: true }));
+  await line.ask(request('wake', { wait: true, confirm: 'unknown' }));
   const end = async () => {
     line.close();
     await daemon.cleanUp();

@@ -39,7 +39,7 @@ export async function lossRow(): Promise<Row> {
     timeoutMs = opened.linkTimeoutMs as number;
     await holder.ask('lease.take');
     const keep = setInterval(() => holder.send('{"jsonrpc":"2.0","method":"channel.list"}'), 50);
-    await holder.ask('wake', { wait: true });
+    await holder.ask('wake', { wait: true, confirm: 'unknown' });
     clearInterval(keep);
     holder.send('{"jsonrpc":"2.0","method":"channel.list"}');
     const lastMs = Date.now();

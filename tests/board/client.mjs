@@ -96,7 +96,7 @@ const KINDS = {
       if (error) throw new Error(error.data?.reason ?? error);
     };
     must(await session.call('lease.take'));
-    must(await session.call('wake', { wait: true }));
+    must(await session.call('wake', { wait: true, confirm: 'unknown' }));
     process.stdout.write('live\n');
     process.stdin.on('data', (line) => {
       const { method, params } = JSON.parse(line);

@@ -268,7 +268,7 @@ async function persist<T>(act: () => Promise<T>): Promise<T> {
 export const ACTIVITIES: Record<string, (stage: Stage) => Promise<unknown>> = {
   async wake({ holder }) {
     await holder.ask('park', { wait: true });
-    await holder.ask('wake', { wait: true });
+    await holder.ask('wake', { wait: true, confirm: 'unknown' });
   },
   async moves({ holder, subject: { group, ends } }) {
     for (const to of ends) await holder.ask('group.move', { group, to, overS: 0.8, wait: true });

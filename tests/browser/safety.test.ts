@@ -29,7 +29,7 @@ it('stops by key without control, in every view, and says so to everyone', async
     const moved = await holder.call('channel.move', { channel: 'beak', to: 'open' });
     expect(moved.error).toMatchObject({ code: -32003 });
     await holder.ask('reset');
-    await holder.ask('wake', { wait: true });
+    await holder.ask('wake', { wait: true, confirm: 'unknown' });
     await desk.condition('live');
   }
   await desk.close();

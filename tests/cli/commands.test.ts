@@ -67,6 +67,63 @@ describe('a single command', () => {
     expect(daemon.methods).toEqual(['channel.list']);
   });
 
+  describe('where servos stand nobody knows where', () => {
+    const LINES = [['wake'], ['move', 'beak', '-3', '--wake']];
+    beforeEach(() => {
+      daemon.condition = 'parked';
+      daemon.unknown = ['neck', 'jaw'];
+    });
+
+    test.each(LINES)(
+      'a script is refused, names them and says what it needs: %s',
+      async (...line) => {
+        const { code, err } = await run(line, daemon);
+        expect(code).toBe(1);
+        expect(err).toMatch(/nobody knows where: neck, jaw; .*hands clear.*add --confirm-unknown/);
+        expect(daemon.condition).toBe('parked');
+      },
+    );
+
+    test.each(LINES)('--confirm-unknown wakes them: %s', async (...line) => {
+      expect((await run([...line, '--confirm-unknown'], daemon)).code).toBe(0);
+      expect(daemon.called('wake').at(-1)).toEqual({ wait: true, confirm: 'unknown' });
+    });
+
+    test.each(LINES)('on a terminal a person is asked, and yes wakes them: %s', async (...line) => {
+      const running = start(line, daemon, { tty: true });
+      await until(() => running.stderr.text.includes('Wake? [y/N] '));
+      expect(running.stderr.text).toContain(
+        'nobody knows where: neck, jaw; they move one at a time',
+      );
+      expect(daemon.condition).toBe('parked');
+      running.stdin.write('y\n');
+      expect(await running.exit).toBe(0);
+      expect(daemon.unknown).toEqual([]);
+    });
+
+    test.each(['n\n', '\n', 'yikes\n', ''])(
+      'any other answer wakes nothing: %j',
+      async (answer) => {
+        const running = start(['wake'], daemon, { tty: true });
+        await until(() => running.stderr.text.includes('Wake? [y/N] '));
+        if (answer) running.stdin.write(answer);
+        else running.stdin.end();
+        expect(await running.exit).toBe(1);
+        expect(running.stderr.text).toContain('nothing was done');
+        expect(daemon.called('wake')).toEqual([{ wait: true }]);
+      },
+    );
+
+    test('Ctrl-C at the question stops, and wakes nothing', async () => {
+      const running = start(['wake'], daemon, { tty: true });
+      await until(() => running.stderr.text.includes('Wake? [y/N] '));
+      running.interrupt();
+      expect(await running.exit).toBe(1);
+      expect(daemon.condition).toBe('stopped');
+      expect(daemon.called('wake')).toEqual([{ wait: true }]);
+    });
+  });
+
   test('a lease held by another refuses it, naming the holder', async () => {
     daemon.holder = 'ben@desk';
     const { code, err } = await run(['move', 'beak', '3'], daemon);

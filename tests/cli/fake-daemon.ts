@@ -60,6 +60,8 @@ export class FakeDaemon {
   readonly handlers: Record<string, Handler> = {};
   condition: Condition = 'live';
   holder: string | null = null;
+  /** Servos that stand nobody knows where. */
+  unknown: string[] = [];
   linkTimeoutMs = 60_000;
   version = 'aaaaaaaaaaaaaaaa';
   /** How the prop file on the disk stands to that. */
@@ -251,7 +253,13 @@ export class FakeDaemon {
       this.holder = null;
       return { holder: null };
     },
-    wake: () => {
+    wake: ({ confirm }) => {
+      if (this.unknown.length > 0 && confirm !== 'unknown')
+        throw new Refusal('condition', 'wake with confirm: "unknown"', {
+          code: 'wake.unknown-servos',
+          servos: this.unknown,
+        });
+      this.unknown = [];
       if (this.condition === 'stopped') {
         throw new Refusal('condition', 'the prop is stopped; reset first', {});
       }

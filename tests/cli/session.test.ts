@@ -210,6 +210,39 @@ describe('the prompt', () => {
     expect(await again.exit).toBe(0);
   });
 
+  test('asks before it wakes servos that stand nobody knows where', async () => {
+    daemon.condition = 'parked';
+    daemon.unknown = ['neck'];
+    const asked = (times: number) =>
+      until(() => running.stdout.text.split('Wake? [y/N]').length > times);
+    running.stdin.write('wake\r');
+    await asked(1);
+    running.stdin.write('no\r');
+    await until(() => running.stderr.text.includes('nothing was done'));
+    expect(daemon.called('wake')).toEqual([{ wait: true }]);
+    running.stdin.write('wake\r');
+    await asked(2);
+    running.stdin.write('y\r');
+    await until(() => running.stdout.text.includes('the prop is live'));
+    expect(daemon.called('wake').at(-1)).toEqual({ wait: true, confirm: 'unknown' });
+    running.stdin.write('\x04');
+    expect(await running.exit).toBe(0);
+  });
+
+  test('Ctrl-C at that question leaves no question behind', async () => {
+    daemon.condition = 'parked';
+    daemon.unknown = ['neck'];
+    running.stdin.write('wake\r');
+    await until(() => running.stdout.text.includes('Wake? [y/N]'));
+    running.stdin.write('\x03');
+    await until(() => daemon.methods.at(-1) === 'stop');
+    await until(() => running.stderr.text.includes('interrupted'));
+    running.stdin.write('move beak 3\r');
+    await until(() => daemon.methods.at(-1) === 'channel.move');
+    running.stdin.write('\x04');
+    await running.exit;
+  });
+
   test('Ctrl-C stops motion (category 2) and the prompt stays', async () => {
     running.stdin.write('move bea');
     await until(() => running.stdout.text.includes('move bea'));

@@ -3,7 +3,7 @@ import { CONDITIONS, type Condition, EVENTS, next } from '../../src/core/conditi
 import type { Method } from '../../src/core/requests.ts';
 import { isAsked, isKnown, isOwn, METHODS } from '../../src/gateway/methods.ts';
 import { CODES, Refusal } from '../../src/shared/errors.ts';
-import { type Client, lamp, makeProp, Rig, relay, rgb, servo } from './rig.ts';
+import { type Client, lamp, makeProp, Rig, relay, restedAt, rgb, servo } from './rig.ts';
 
 /**
  * Written out by hand from the meaning of the conditions: a stop and a fault latch, reset alone
@@ -153,7 +153,7 @@ test('every method that the gateway passes on to the core is asked for here', ()
 describe.each(CONDITIONS)('every request in %s', (condition) => {
   test.each(REQUESTS)('%s %j', async (method, params, accepted) => {
     const rig = await Rig.open(prop(), {
-      restored: { settled: true, sameBoot: true, positions: { neck: 0, jaw: 0 }, duty: {} },
+      restored: restedAt(prop()),
     });
     const client = rig.client('desk');
     await ROADS[condition](rig, client);
@@ -187,7 +187,7 @@ describe.each(CONDITIONS)('every request in %s', (condition) => {
 
   test('without the lease only stop, park and the lease itself are open', async () => {
     const rig = await Rig.open(prop(), {
-      restored: { settled: true, sameBoot: true, positions: { neck: 0, jaw: 0 }, duty: {} },
+      restored: restedAt(prop()),
     });
     await ROADS[condition](rig, rig.client('desk'));
     const guest = rig.client('guest');

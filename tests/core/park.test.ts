@@ -125,18 +125,58 @@ describe('asked again', () => {
   });
 });
 
-test('from parked with something away after a stop: it wakes what is away, and brings it home', async () => {
-  const { rig, client } = await busy();
-  await client.call('stop', { category: 0 });
-  await rig.tick();
-  await client.call('reset');
-  expect(rig.condition).toBe('parked');
-  await rig.run(1000);
-  expect(rig.at('lid_left')).toBe(0);
-  await rig.client('guest').call('park');
-  expect(rig.condition).toBe('parking');
-  await rig.until(() => rig.condition === 'parked', 6);
-  for (const { state, parkDeg } of rig.core.body.servos) expect(state.pos).toBe(parkDeg);
+describe('from parked with something away after a stop', () => {
+  test('held there, it is brought home', async () => {
+    const { rig, client } = await busy();
+    await client.call('stop', { category: 2 });
+    await rig.run(1000);
+    await client.call('reset');
+    expect(rig.condition).toBe('parked');
+    await rig.client('guest').call('park');
+    expect(rig.condition).toBe('parking');
+    await rig.until(() => rig.condition === 'parked', 6);
+    for (const { state, parkDeg } of rig.core.body.servos) expect(state.pos).toBe(parkDeg);
+  });
+
+  test('known from the state of an earlier run, it is brought home once that is on the disk', async () => {
+    const prop = owl();
+    const rig = await Rig.open(prop, { restored: restedAt(prop, { wing: 30 }) });
+    rig.store.noted = 'not yet';
+    await rig.client('guest').call('park');
+    await rig.run(1000);
+    expect(rig.writes).toEqual([]);
+    expect(rig.store.durable!.settled).toBe(false);
+    rig.store.noted = 'yes';
+    await rig.until(() => rig.condition === 'parked', 6);
+    expect(rig.servo('wing').state.pos).toBe(-10);
+  });
+
+  test('and that cannot be on the disk, nothing moves', async () => {
+    const prop = owl();
+    const rig = await Rig.open(prop, { restored: restedAt(prop, { wing: 30 }) });
+    rig.store.noted = new Error('EROFS');
+    await rig.client('guest').call('park');
+    await rig.run(1000);
+    expect(rig.writes).toEqual([]);
+    expect(rig.condition).toBe('parked');
+    expect(rig.told('state').at(-1)).toContain('EROFS');
+  });
+
+  test.each([0, 1] as const)(
+    'limp after category %d, it stays limp: only a confirmed wake may move it',
+    async (category) => {
+      const { rig, client } = await busy();
+      await client.call('stop', { category });
+      await rig.run(1000);
+      await client.call('reset');
+      const { length } = rig.writes;
+      await rig.client('guest').call('park');
+      await rig.until(() => rig.condition === 'parked', 6);
+      await rig.run(3000);
+      expect(rig.writes).toHaveLength(length);
+      for (const name of ['lid_left', 'wing', 'tail']) expect(rig.at(name)).toBe(0);
+    },
+  );
 });
 
 test('past the deadline: stop category 0, and the journal names what was not at rest', async () => {

@@ -12,7 +12,7 @@ import type {
   Result,
   ViewMethod,
 } from '../../src/core/requests.ts';
-import type { Servo } from '../../src/core/servo.ts';
+import { placeDigest, type Servo } from '../../src/core/servo.ts';
 import type { Restored, Saved, Store } from '../../src/core/store.ts';
 import type { Driver, Frame, InputSpec, OutputSpec, Sense } from '../../src/drivers/driver.ts';
 import { type Prop, propFile } from '../../src/prop/schema.ts';
@@ -174,7 +174,10 @@ const VIEWS: ReadonlySet<string> = new Set<ViewMethod>([
 ]);
 const isView = (method: Method): method is ViewMethod => VIEWS.has(method);
 
-/** A client that talks through Commands; a silent one gives no sign of life. */
+/**
+ * A client that talks through Commands; a silent one gives no sign of life. Asked to wake without
+ * params, it is a person who has looked, and confirms whatever stands nobody knows where.
+ */
 export class Client {
   silent = false;
   readonly session: Session;
@@ -188,7 +191,8 @@ export class Client {
   call<M extends Method>(method: M, params?: Params<M>): Promise<Result<M>> {
     if (isView(method)) return this.#rig.look(method) as Promise<Result<M>>;
     const core = method as CoreMethod;
-    const answer = this.#rig.commands.call(this.session.id, core, (params ?? {}) as never);
+    const given = params ?? (method === 'wake' ? { confirm: 'unknown' } : {});
+    const answer = this.#rig.commands.call(this.session.id, core, given as never);
     return answer as Promise<Result<M>>;
   }
 
@@ -377,6 +381,7 @@ export function settle(): Promise<void> {
 export function restedAt(prop: Prop, over: Record<string, number> = {}): Restored {
   const positions: Record<string, number> = {};
   const duty: Restored['duty'] = {};
+  const digests: Record<string, string> = {};
   for (const [name, channel] of Object.entries(prop.channels)) {
     if (channel.kind === 'relay' && channel.duty) {
       const { board, pin } = channel.output;
@@ -386,6 +391,10 @@ export function restedAt(prop: Prop, over: Record<string, number> = {}): Restore
     if (channel.kind !== 'servo') continue;
     const { to } = channel.park;
     positions[name] = typeof to === 'number' ? to : channel.marks![to]!;
+    digests[name] = placeDigest(channel);
   }
-  return { settled: true, sameBoot: true, positions: { ...positions, ...over }, duty };
+  return {
+    ...{ settled: true, sameBoot: true },
+    ...{ positions: { ...positions, ...over }, digests, duty },
+  };
 }

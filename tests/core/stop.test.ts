@@ -169,17 +169,20 @@ describe('a stop latches', () => {
     await expect(client.call('reset')).resolves.toEqual({ condition: 'parked' });
   });
 
-  test('after a reset the next wake starts each servo where it was stopped', async () => {
+  test('held by category 2, after a reset and a wake each servo is where it was stopped', async () => {
     const { rig, client } = await busy();
-    await client.call('stop', { category: 1 });
+    await client.call('stop', { category: 2 });
     await rig.run(1000);
-    const stood = SERVOS.map((name) => rig.servo(name).state.pos);
     await client.call('reset');
-    await client.call('wake');
-    const { length } = rig.writes;
+    const pulses = () => rig.writes.filter(({ output }) => SERVOS.includes(output)).length;
+    const before = pulses();
+    await client.call('wake', {});
     await rig.until(() => rig.condition === 'live', 3);
-    const pulses = rig.writes.slice(length).map(({ value }) => value);
-    expect(pulses).toEqual(stood.map((deg) => Math.round(pulseOf(deg))));
+    expect(pulses()).toBe(before);
+    for (const name of SERVOS) {
+      expect(rig.servo(name).state.pos).not.toBe(0);
+      expect(rig.at(name)).toBe(Math.round(pulseOf(rig.servo(name).state.pos)));
+    }
   });
 });
 

@@ -19,6 +19,7 @@ const path = () => join(folder, 'state.json');
 const STATE: Saved = {
   settled: true,
   positions: { neck: 12.5, jaw: -3 },
+  digests: { neck: '0123456789abcdef', jaw: 'fedcba9876543210' },
   duty: { mist: { usedS: 1.5, on: false, changedS: 99.25 } },
 };
 
@@ -40,6 +41,19 @@ test('a lockout is kept, and one of another shape makes the whole damaged', asyn
   const file = JSON.parse(await readFile(path(), 'utf8'));
   await writeFile(path(), JSON.stringify({ ...file, lockout: [{ by: 'a' }] }));
   expect((await open()).restored).toBe('damaged');
+});
+
+test('a file of an earlier release, without digests, can be read', async () => {
+  await writeFile(
+    path(),
+    '{"version":1,"bootId":"b","settled":true,"positions":{"neck":1},"duty":{}}',
+  );
+  expect((await open()).restored).toEqual({
+    settled: true,
+    sameBoot: false,
+    positions: { neck: 1 },
+    duty: {},
+  });
 });
 
 test('written in another boot it says so', async () => {

@@ -158,6 +158,7 @@ describe('a contact', () => {
     const client = rig.client('desk');
     await client.call('lease.take');
     await client.call('reset');
+    await rig.wake(client);
     await client.call('lease.release');
     await rig.run(5000);
     expect(rig.condition).toBe('parked');

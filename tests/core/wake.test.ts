@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import { CODES } from '../../src/shared/errors.ts';
 import { FLAG } from '../../src/shared/telemetry.ts';
-import { makeProp, pulseOf, Rig, relay, restedAt, servo, TICK_MS } from './rig.ts';
+import { type Client, makeProp, pulseOf, Rig, relay, restedAt, servo, TICK_MS } from './rig.ts';
 
 const draw = { idleA: 0.1, movingA: 0.6, stallA: 1.5 };
 const four = (limitA: number) =>
@@ -175,6 +175,157 @@ describe('from positions that are not known', () => {
   );
 });
 
+describe('a servo that stands nobody knows where', () => {
+  const prop = makeProp({
+    neck: servo(),
+    jaw: servo(),
+    // Limp and known at its park position, as parking leaves it.
+    wing: servo({ park: { to: 0, then: 'release' } }),
+  });
+  const NONE_MOVES = async (rig: Rig, before: number) => {
+    await rig.run(2000);
+    expect(rig.writes).toHaveLength(before);
+    expect(rig.condition).toBe('parked');
+  };
+
+  /** Live, with the neck away from its park position, the others at theirs. */
+  async function playAway() {
+    const { rig, client } = await Rig.live(prop);
+    await client.call('channel.move', { channel: 'neck', to: 30 });
+    await rig.run(1500);
+    expect(rig.servo('neck').state.pos).toBe(30);
+    return { rig, client };
+  }
+
+  const CUTS: [string, (rig: Rig, client: Client) => Promise<unknown>][] = [
+    ['stop 0', (_rig, client) => client.call('stop', { category: 0 })],
+    ['stop 1', (_rig, client) => client.call('stop', { category: 1 })],
+    [
+      'the deadline of parking',
+      async (rig) => {
+        rig.core.body.prop.park.deadlineS = 0.05;
+        rig.core.park('prop');
+      },
+    ],
+    ['a fault of the core', async (rig) => rig.core.fail(new Error('on purpose'))],
+  ];
+  test.each(CUTS)('%s away from rest: a wake names it and moves nothing', async (_name, cut) => {
+    const { rig, client } = await playAway();
+    await cut(rig, client);
+    await rig.run(1000);
+    expect(rig.at('neck')).toBe(0);
+    await client.call('reset');
+    const { length } = rig.writes;
+    const refusal = await client.refused('wake', {});
+    expect(refusal.toObject()).toMatchObject({
+      code: CODES.condition,
+      data: { code: 'wake.unknown-servos', servos: ['neck'], condition: 'parked' },
+    });
+    expect(refusal.message).toMatch(/neck.*one at a time.*hands clear/);
+    expect(rig.core.flags(rig.servo('neck')) & FLAG.unknown).not.toBe(0);
+    await NONE_MOVES(rig, length);
+    await client.call('wake', { confirm: 'unknown' });
+    await rig.until(() => rig.condition === 'live');
+    expect(rig.writes.slice(length).map(({ output }) => output)).toEqual(['jaw', 'wing', 'neck']);
+    expect(rig.writes.at(-1)!.value).toBe(1500);
+  });
+
+  test('a stop at rest leaves everything known', async () => {
+    const { rig, client } = await Rig.live(prop);
+    await client.call('stop', { category: 0 });
+    await rig.run(100);
+    await client.call('reset');
+    await client.call('wake', {});
+    await rig.until(() => rig.condition === 'live');
+  });
+
+  test('what a stop left known and unknown is durable, and the same after a restart', async () => {
+    const { rig, client } = await playAway();
+    await client.call('stop', { category: 0 });
+    await rig.tick();
+    const again = await Rig.open(prop, { restored: { ...rig.store.durable!, sameBoot: false } });
+    expect(again.core.body.servos.map(({ known }) => known)).toEqual([false, true, true]);
+  });
+
+  test('a prop that never ran asks once', async () => {
+    const rig = await Rig.open(prop);
+    const client = rig.client('desk');
+    await client.call('lease.take');
+    expect((await client.refused('wake', {})).values.servos).toEqual(['neck', 'jaw', 'wing']);
+    await client.call('wake', { confirm: 'unknown' });
+    await rig.until(() => rig.condition === 'live');
+    await client.call('park');
+    await rig.until(() => rig.condition === 'parked');
+    await client.call('wake', {});
+    await rig.until(() => rig.condition === 'live');
+  });
+
+  test('no trigger wakes it, and it says why', async () => {
+    const triggered = makeProp(
+      { neck: servo() },
+      {
+        cues: { nod: [{ at: 0, move: { neck: 24 } }] },
+        triggers: { dawn: { start: true, cue: 'nod', unattended: true } },
+      },
+    );
+    const rig = await Rig.open(triggered);
+    rig.core.triggers.begin();
+    await NONE_MOVES(rig, 0);
+    expect(rig.told('refused').join()).toContain('nobody knows where: neck');
+  });
+
+  test.each([
+    ['another output', { output: { board: 'main', pin: 9 } }],
+    [
+      'another calibration',
+      {
+        calibration: [
+          [1000, -60],
+          [2000, 50],
+        ],
+      },
+    ],
+    [
+      'a linkage',
+      {
+        linkage: { hornMm: 12, armMm: 20, pivotMm: 60, rodMm: 60, hornZeroDeg: 90, armZeroDeg: 90 },
+      },
+    ],
+  ])('saved for %s, its position is not known', async (_what, over) => {
+    const { neck, ...others } = prop.channels;
+    const changed = { ...prop, channels: { neck: { ...neck, ...over } as never, ...others } };
+    const other = await Rig.open(prop, { restored: restedAt(changed) });
+    expect(other.core.body.servos.map(({ known }) => known)).toEqual([false, true, true]);
+  });
+
+  test('saved without a digest, as earlier releases did, nothing is known', async () => {
+    const { digests: _, ...restored } = restedAt(prop);
+    const rig = await Rig.open(prop, { restored });
+    expect(rig.core.body.servos.map(({ known }) => known)).toEqual([false, false, false]);
+  });
+
+  test('they go in park order, and along the interlocks within a stage', async () => {
+    const owl = makeProp(
+      {
+        tail: servo(),
+        // Shut at park: the beak goes home before the lid, the wing after it.
+        lid: servo(),
+        wing: servo({ requires: [{ channel: 'lid', below: 5 }] }),
+        beak: servo({ requires: [{ channel: 'lid', above: 5 }] }),
+        loop_a: servo({ requires: [{ channel: 'loop_b', above: 5 }] }),
+        loop_b: servo({ requires: [{ channel: 'loop_a', above: 5 }] }),
+        head: servo(),
+      },
+      { park: { stages: [['head'], ['lid', 'wing', 'beak'], ['loop_a', 'loop_b']] } },
+    );
+    const rig = await Rig.open(owl);
+    await wake(rig);
+    expect([...firstPulses(rig).keys()]).toEqual([
+      ...['head', 'beak', 'lid', 'wing', 'loop_a', 'loop_b', 'tail'],
+    ]);
+  });
+});
+
 describe('positions outlive the daemon', () => {
   const prop = makeProp({ neck: servo(), jaw: servo({ park: { to: 0, then: 'release' } }) });
 
@@ -185,20 +336,33 @@ describe('positions outlive the daemon', () => {
     return rig;
   }
 
-  test('after a clean end while live, in the same boot', async () => {
+  test('after a clean end while live, what was cut off away from its park position is not known', async () => {
     const rig = await play();
     await rig.core.close();
-    const again = await Rig.open(prop, { restored: { ...rig.store.saved!, sameBoot: true } });
-    await wake(again);
-    expect(firstPulses(again).get('neck')!.value).toBe(pulseOf(25));
+    const again = await Rig.open(prop, { restored: { ...rig.store.durable!, sameBoot: true } });
+    expect([again.servo('neck').known, again.servo('jaw').known]).toEqual([false, true]);
+    expect(again.servo('jaw').state.pos).toBe(0);
   });
 
-  test('after a crash while live, in the same boot', async () => {
+  test.each([20, 260, 1000])('after a crash %d ms into a move nothing is known', async (ms) => {
+    const { rig, client } = await Rig.live(prop);
+    await client.call('channel.move', { channel: 'neck', to: 25 });
+    await rig.run(ms);
+    for (const state of [rig.store.saved!, rig.store.durable!]) {
+      const again = await Rig.open(prop, { restored: { ...state, sameBoot: true } });
+      const desk = again.client('desk');
+      await desk.call('lease.take');
+      expect((await desk.refused('wake', {})).values.servos).toEqual(['neck', 'jaw']);
+    }
+  });
+
+  test('after a crash at rest, what was durable there is known', async () => {
     const rig = await play();
-    const again = await Rig.open(prop, { restored: { ...rig.store.saved!, sameBoot: true } });
-    await wake(again);
-    expect(firstPulses(again).get('neck')!.value).toBe(pulseOf(25));
-    expect(again.told('position unknown')).toEqual([]);
+    await rig.clients[0]!.call('park');
+    await rig.until(() => rig.condition === 'parked');
+    await rig.run(1000);
+    const again = await Rig.open(prop, { restored: { ...rig.store.durable!, sameBoot: true } });
+    expect(again.core.body.servos.map(({ known }) => known)).toEqual([true, true]);
   });
 
   test('after a power cut while live nothing is known', async () => {

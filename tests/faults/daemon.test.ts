@@ -212,7 +212,7 @@ describe('a core in trouble', () => {
     const reset = await holder.ask('reset');
     await sleep(300);
     const stirred = pulsesAfter(againMs).filter((us) => us !== 0);
-    await holder.ask('wake', { wait: true });
+    await holder.ask('wake', { wait: true, confirm: 'unknown' });
     const flagged = (await spoilt.journal()).filter(({ what }) => what === 'position unknown');
     const holds =
       tookMs <= 25 &&

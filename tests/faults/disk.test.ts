@@ -127,12 +127,12 @@ describe('a disk that fails', () => {
     spoilt = await start();
     await remount('ro');
     const holder = await Peer.holder(spoilt.daemon, { live: false });
-    const { error } = await holder.call('wake', { wait: true });
+    const { error } = await holder.call('wake', { wait: true, confirm: 'unknown' });
     const { condition } = error!.data;
     const told = (await spoilt.journal()).filter(({ what }) => what === 'state');
     const pulses = spoilt.noted.filter(({ pin, value }) => pin === 'arm' && value !== 0).length;
     await remount('rw');
-    const later = await holder.ask('wake', { wait: true });
+    const later = await holder.ask('wake', { wait: true, confirm: 'unknown' });
     const refused = condition === 'parked' && /EROFS/.test(told[0]?.text ?? '') && pulses === 0;
     tell({
       fault: 'state folder read-only',

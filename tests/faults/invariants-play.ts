@@ -4,6 +4,7 @@ import { Journal } from '../../src/core/journal.ts';
 import type { Session } from '../../src/core/lease.ts';
 import { placeOf } from '../../src/core/relay.ts';
 import type { CoreMethod } from '../../src/core/requests.ts';
+import { placeDigest } from '../../src/core/servo.ts';
 import type { Store } from '../../src/core/store.ts';
 import type { Prop } from '../../src/prop/schema.ts';
 import type { Edit } from '../../src/prop/splice.ts';
@@ -127,8 +128,11 @@ class Player {
     const { output } = channels.mist!;
     const place = placeOf(output.board, boards[output.board], (output as { pin: number }).pin);
     const duty = { mist: { usedS: 0, on: false, changedS: 0, output: place } };
+    const digests: Record<string, string> = {};
+    for (const [name, channel] of Object.entries(channels))
+      if (channel.kind === 'servo') digests[name] = placeDigest(channel);
     const store: Store = {
-      restored: { settled: true, sameBoot: true, positions, duty },
+      restored: { settled: true, sameBoot: true, positions, digests, duty },
       noted: 'yes',
       bootNowS: () => 1000 + this.clock.nowMs() / 1000,
       save: () => {},
@@ -247,7 +251,7 @@ class Player {
     if (core.condition !== 'live' && dice.chance(0.35)) {
       const session = this.#somebody();
       for (const method of ['lease.take', 'reset', 'wake'] as const)
-        await this.#ask(session, method);
+        await this.#ask(session, method, method === 'wake' ? { confirm: 'unknown' } : {});
       return;
     }
     await dice.weighed(this.#acts)();

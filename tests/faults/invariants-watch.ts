@@ -354,8 +354,10 @@ export class Watch {
       servo.even = 0;
       servo.still = 0;
       if (before === 0) return false;
-      // A servo that is cut off on its way from nowhere stands anywhere.
-      servo.left = this.#nowMs < servo.jumpUntilMs ? undefined : servo.deg;
+      // A servo that is cut off away from rest, or on its way from nowhere, stands anywhere.
+      const rests =
+        Math.abs(servo.deg - this.parkDeg(servo)) <= 0.1 * servo.pins.pulseStepUs + 1e-6;
+      servo.left = rests && this.#nowMs >= servo.jumpUntilMs ? servo.deg : undefined;
       servo.felt = false;
       return false;
     }

@@ -31,7 +31,7 @@ socket.on('close', (code) => process.send({ closed: code }));
 await new Promise((resolve) => socket.once('open', resolve));
 await ask('session.open', { token, client: 'laptop' });
 await ask('lease.take');
-await ask('wake', { wait: true });
+await ask('wake', { wait: true, confirm: 'unknown' });
 setInterval(() => {
   if (socket.readyState !== WebSocket.OPEN) return;
   if (stubborn) {

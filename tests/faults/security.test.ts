@@ -35,7 +35,7 @@ beforeAll(async () => {
   owner = await Peer.connect(daemon);
   await owner.ask('session.open', { client: 'owner', token: TOKEN });
   await owner.ask('lease.take');
-  await owner.ask('wake', { wait: true });
+  await owner.ask('wake', { wait: true, confirm: 'unknown' });
 });
 afterAll(async () => {
   await daemon.cleanUp();
@@ -511,7 +511,7 @@ test('log injection by what a client sends', async () => {
       const peer = await Peer.connect({ port } as Daemon);
       await peer.ask('session.open', { client: text });
       await peer.ask('lease.take');
-      await peer.call('wake', { wait: true });
+      await peer.call('wake', { wait: true, confirm: 'unknown' });
       await peer.call('channel.move', { channel: text, to: 1 });
       await peer.call('channel.move', { channel: 'beak', to: text });
       await peer.call('channel.colour', { channel: 'eye_left', to: text });

@@ -2,10 +2,12 @@ import { type ChildProcess, spawn } from 'node:child_process';
 import { cp, mkdir, mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
+import { setTimeout as sleep } from 'node:timers/promises';
 import { fileURLToPath } from 'node:url';
 import { WebSocket } from 'ws';
-import { parse } from 'yaml';
 import { placeOf } from '../../src/core/relay.ts';
+import { placeDigest } from '../../src/core/servo.ts';
+import { parseProp } from '../../src/prop/load.ts';
 
 const root = fileURLToPath(new URL('../..', import.meta.url));
 export const DAEMON = join(root, 'dist/daemon.js');
@@ -123,6 +125,12 @@ export class Daemon {
     return Number(new URL(this.url).port);
   }
 
+  /** Resolves when the state on the disk matches `wanted`. */
+  async untilSaved(wanted: RegExp): Promise<void> {
+    const file = join(this.folder, 'state', 'state.json');
+    while (!wanted.test(await readFile(file, 'utf8').catch(() => ''))) await sleep(10);
+  }
+
   readProp(): Promise<string> {
     return readFile(this.propFile, 'utf8');
   }
@@ -151,23 +159,29 @@ export class Daemon {
 
 /** Writes the state that an earlier run would have left behind in `home`: everything parked and rested. */
 export async function leaveParked(home: string): Promise<void> {
-  const prop = parse(await readFile(join(home, 'prop.yaml'), 'utf8'));
+  const file = join(home, 'prop.yaml');
+  const { prop } = parseProp(await readFile(file, 'utf8'), file);
   const positions: Record<string, number> = {};
+  const digests: Record<string, string> = {};
   const duty: Record<string, object> = {};
-  for (const [name, channel] of Object.entries<Record<string, never>>(prop.channels)) {
+  for (const [name, channel] of Object.entries(prop!.channels)) {
     if (channel.kind === 'relay' && channel.duty) {
-      const { board, pin } = channel.output as unknown as { board: string; pin: number };
-      const output = placeOf(board, prop.boards[board], pin);
+      const { board, pin } = channel.output;
+      const output = placeOf(board, prop!.boards[board], pin);
       duty[name] = { usedS: 0, on: false, changedS: 0, output };
     }
     if (channel.kind !== 'servo') continue;
-    const { park, marks } = channel as unknown as { park: { to: string | number }; marks: object };
-    positions[name] = Object.entries(marks).find(([mark]) => mark === park.to)?.[1] ?? park.to;
+    const { to } = channel.park;
+    positions[name] = typeof to === 'number' ? to : channel.marks![to]!;
+    digests[name] = placeDigest(channel);
   }
   await mkdir(join(home, 'state'));
   await writeFile(
     join(home, 'state', 'state.json'),
-    JSON.stringify({ version: 1, bootId: 'an earlier one', settled: true, positions, duty }),
+    JSON.stringify({
+      ...{ version: 1, bootId: 'an earlier one', settled: true },
+      ...{ positions, digests, duty },
+    }),
   );
 }
 
@@ -214,7 +228,7 @@ export class Peer {
     const peer = await Peer.connect(daemon, autoPong);
     await peer.ask('session.open', { client: 'holder' });
     await peer.ask('lease.take');
-    if (live) await peer.ask('wake', { wait: true });
+    if (live) await peer.ask('wake', { wait: true, confirm: 'unknown' });
     return peer;
   }
 

@@ -84,24 +84,28 @@ describe('a start', () => {
 });
 
 describe('what outlives the daemon', () => {
-  it('positions survive kill -9: the pulses start again where they were', async () => {
+  it('kill -9 in a move leaves every servo unknown: none wakes before a person confirms', async () => {
     const holder = await Peer.holder(daemon);
     await holder.ask('channel.move', { channel: 'beak', to: 20, wait: true });
-    await holder.ask('state.follow', { hz: 50 });
-    const { t } = await holder.untilState(() => true);
-    // Positions are noted four times a second; give it two.
-    await holder.untilState((frame) => frame.t > t + 0.5);
     await daemon.kill();
     daemon = await Daemon.start({ folder: daemon.folder });
     const next = await Peer.holder(daemon, { live: false });
-    expect((await channels(next)).beak).toMatchObject({ value: 20, pulseUs: 0 });
-    await next.ask('wake', { wait: true });
-    const { beak } = await channels(next);
-    expect(beak!.value).toBe(20);
-    expect(beak!.flags).toEqual([]);
-    expect((await next.ask('journal.read')).entries).not.toContainEqual(
-      expect.objectContaining({ what: 'position unknown' }),
-    );
+    const { error } = await next.call('wake', { wait: true });
+    expect(error).toMatchObject({ code: -32003, data: { code: 'wake.unknown-servos' } });
+    expect(error!.data.servos).toContain('beak');
+    expect((await channels(next)).beak!.flags).toContain('unknown');
+    await next.ask('wake', { wait: true, confirm: 'unknown' });
+    expect((await channels(next)).beak).toMatchObject({ value: 0, flags: [] });
+  });
+
+  it('kill -9 of a parked prop leaves everything known', async () => {
+    const holder = await Peer.holder(daemon);
+    await holder.ask('channel.move', { channel: 'beak', to: 20, wait: true });
+    await holder.ask('park', { wait: true });
+    await daemon.untilSaved(/"settled":true/);
+    await daemon.kill();
+    daemon = await Daemon.start({ folder: daemon.folder });
+    await Peer.holder(daemon, { live: false }).then((next) => next.ask('wake', { wait: true }));
   });
 
   it('a damaged state file is said to be damaged, and no position is trusted', async () => {

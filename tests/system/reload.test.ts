@@ -67,7 +67,7 @@ describe('a file saved by hand', () => {
     await peer.ask('park', { wait: true });
     await peer.changed(({ pending }) => !pending, 1);
     expect((await channelsOf(peer)).beak!.limitsDeg).toEqual([-5, 38]);
-    await peer.ask('wake', { wait: true });
+    await peer.ask('wake', { wait: true, confirm: 'unknown' });
     await peer.ask('channel.move', { channel: 'beak', to: 37, wait: true });
   });
 
@@ -200,7 +200,7 @@ describe('the daemon starts on what it can trust', () => {
     expect(JSON.stringify(entries)).toMatch(reason);
     // The prop can be used, and nothing has overwritten the file.
     await peer.ask('lease.take');
-    await peer.ask('wake', { wait: true });
+    await peer.ask('wake', { wait: true, confirm: 'unknown' });
     await peer.ask('channel.move', { channel: 'beak', to: 'open', wait: true });
     expect(await readFile(daemon.propFile).catch(() => undefined)).toEqual(spoilt);
     // The text in force is offered, and can be put back.

@@ -3,6 +3,7 @@ import { signal, useComputed } from '@preact/signals';
 import { render } from 'preact';
 import { useEffect, useRef } from 'preact/hooks';
 import { Bench } from './bench.tsx';
+import { Confirm, wake } from './confirm.tsx';
 import { FileBanner } from './file-banner.tsx';
 import {
   clientName,
@@ -88,6 +89,7 @@ function App() {
         {view.value === 'bench' && <Bench />}
         {view.value === 'wiring' && <Wiring />}
       </main>
+      <Confirm />
       <Safety />
     </div>
   );
@@ -155,7 +157,7 @@ function Safety() {
         <button
           type="button"
           disabled={!holding.value || condition.value !== 'parked'}
-          onClick={() => ask('wake')}
+          onClick={wake}
         >
           Wake
         </button>

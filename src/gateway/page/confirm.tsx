@@ -1,0 +1,84 @@
+import { signal } from '@preact/signals';
+import { useEffect, useRef } from 'preact/hooks';
+import { call, Refused } from './link.ts';
+import { ask, condition, holding, trouble } from './store.ts';
+
+/** What a person is asked before the prop does it. */
+interface Question {
+  title: string;
+  text: string;
+  yes: string;
+  act: () => void;
+}
+
+const question = signal<Question | undefined>(undefined);
+
+/** Wakes the prop; where servos stand nobody knows where, a person is asked first. */
+export async function wake(): Promise<void> {
+  await asking('wake', {}, 'wake.unknown-servos', ({ servos }) => ({
+    title: 'Keep hands clear',
+    text: `These servos stand nobody knows where: ${(servos as string[]).join(', ')}. They move one at a time, at their own speed, to their park position.`,
+    yes: 'Hands are clear: wake',
+    act: () => void ask('wake', { confirm: 'unknown' }),
+  }));
+}
+
+/** Does it, or asks first where the daemon refuses it with `code`. */
+async function asking(
+  method: string,
+  params: object,
+  code: string,
+  make: (data: Record<string, unknown>) => Question,
+): Promise<void> {
+  try {
+    await call(method, params);
+    trouble.value = '';
+  } catch (error) {
+    if (error instanceof Refused && error.data.code === code) question.value = make(error.data);
+    else trouble.value = (error as Error).message;
+  }
+}
+
+/**
+ * The question, above Stop and Park, which stay in reach. It goes when the prop is in another condition
+ * or this page has no control any more.
+ */
+export function Confirm() {
+  const no = useRef<HTMLButtonElement>(null);
+  const asked = question.value;
+  const now = condition.value;
+  const mine = holding.value;
+  useEffect(() => {
+    question.value = undefined;
+  }, [now, mine]);
+  useEffect(() => {
+    if (asked) no.current?.focus();
+  }, [asked]);
+  if (!asked) return null;
+  const close = () => {
+    question.value = undefined;
+  };
+  return (
+    <div
+      class="confirm"
+      role="alertdialog"
+      aria-labelledby="confirm-title"
+      aria-describedby="confirm-text"
+    >
+      <h2 id="confirm-title">{asked.title}</h2>
+      <p id="confirm-text">{asked.text}</p>
+      <button type="button" ref={no} onClick={close}>
+        Cancel
+      </button>
+      <button
+        type="button"
+        onClick={() => {
+          close();
+          asked.act();
+        }}
+      >
+        {asked.yes}
+      </button>
+    </div>
+  );
+}
