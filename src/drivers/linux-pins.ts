@@ -49,7 +49,8 @@ interface Claimed {
  * this runs in a thread of its own (linux.ts).
  *
  * What a pin does after its line was given back is up to its pin controller: it may stay, or become
- * an input. A pull resistor at each relay makes it safe in any case.
+ * an input, which the chip's own pull then holds at its safe level if it has one. A pull resistor at
+ * each relay makes it safe in any case.
  */
 export class LinuxPins implements Pins {
   readonly pulseStepUs = 1;
