@@ -45,6 +45,8 @@ export class Body {
   stopInput: { board: Board; input: number; pressedLevel: 0 | 1 } | undefined;
   /** The contacts of triggers, by the trigger's name. */
   readonly triggerInputs = new Map<string, { board: Board; input: number }>();
+  /** Outputs that enable the outputs of another board. */
+  readonly enables: { board: Board; host: Board; output: number }[] = [];
   readonly #byName = new Map<string, Actuator>();
   readonly #boards = new Map<string, Board>();
   #motions = Motion.blocks();
@@ -105,6 +107,13 @@ export class Body {
       const restLevel = stop.normallyClosed ? 0 : 1;
       const input = board.addInput({ name: 'stopInput', pin: stop.pin, pull: 'up', restLevel });
       this.stopInput = { board, input, pressedLevel: stop.normallyClosed ? 1 : 0 };
+    }
+    for (const [name, spec] of Object.entries(this.prop.boards)) {
+      if (spec.driver !== 'pca9685' || !spec.enable) continue;
+      const host = this.#boards.get(spec.enable.board)!;
+      const { pin } = spec.enable;
+      const output = host.addOutput({ name: `${name}.enable`, kind: 'level', pin, safe: 1 });
+      this.enables.push({ board: this.#boards.get(name)!, host, output });
     }
     for (const [name, { input: contact }] of Object.entries(this.prop.triggers)) {
       if (!contact) continue;
