@@ -21,7 +21,8 @@ function untilInterrupted(desk: Desk): Promise<Outcome> {
 }
 
 function cells({ value, target, pulseUs, flags }: ChannelState) {
-  return [show(value), show(target), show(pulseUs), flags.join(' ')] as const;
+  const now = value === null ? 'unknown' : show(value);
+  return [now, show(target), show(pulseUs), flags.join(' ')] as const;
 }
 
 /** Keeps what the notifications told so far, and draws it. */

@@ -55,6 +55,8 @@ export class Body {
   readonly guardInputs = new Map<string, SafetyInput>();
   /** The contacts of triggers, by the trigger's name. */
   readonly triggerInputs = new Map<string, { board: Board; input: number }>();
+  /** Outputs that enable the outputs of another board. */
+  readonly enables: { board: Board; host: Board; output: number }[] = [];
   readonly #byName = new Map<string, Actuator>();
   readonly #boards = new Map<string, Board>();
   #motions = Motion.blocks();
@@ -123,6 +125,13 @@ export class Body {
     if (lockoutInput) this.lockoutInput = this.#safetyInput('lockoutInput', lockoutInput);
     for (const [name, guard] of Object.entries(guards))
       this.guardInputs.set(name, this.#safetyInput(`guard ${name}`, guard));
+    for (const [name, spec] of Object.entries(this.prop.boards)) {
+      if (spec.driver !== 'pca9685' || !spec.enable) continue;
+      const host = this.#boards.get(spec.enable.board)!;
+      const { pin } = spec.enable;
+      const output = host.addOutput({ name: `${name}.enable`, kind: 'level', pin, safe: 1 });
+      this.enables.push({ board: this.#boards.get(name)!, host, output });
+    }
     for (const [name, { input: contact }] of Object.entries(this.prop.triggers)) {
       if (!contact) continue;
       const board = this.#boards.get(contact.board)!;

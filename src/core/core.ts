@@ -109,6 +109,8 @@ export class Core {
   /** A stop of category 0 or 1 drops the power when everything has come to rest. */
   #dropWhenStill = false;
   #stopCategory: 0 | 1 | 2 = 2;
+  /** The pins that enable the outputs of a chip say no: after a stop of category 0, until the reset. */
+  #cut = false;
   /** The stop button was pressed in the last tick. */
   #stopHeld = false;
   #resetting = false;
@@ -233,9 +235,12 @@ export class Core {
   /** Drops all power and frees the pins. */
   async close(): Promise<void> {
     this.#dropPower();
+    this.#cut = true;
     this.#putAll();
-    for (const board of this.body.boards) {
+    // Of all boards first: one cuts the outputs of another, which may hang.
+    for (const board of this.body.boards)
       this.#attempt(board, () => board.flush(this.#clock.nowMs()));
+    for (const board of this.body.boards) {
       await board.close(this.#clock).catch((error: Error) => this.#boardFailed(board, error));
     }
     this.#save(true);
@@ -401,6 +406,9 @@ export class Core {
     this.gate.cancel();
     for (const relay of this.body.relays) relay.set(false);
     for (const servo of this.body.servos) servo.halt();
+    // What cannot be reached is tried again now.
+    for (const { dead, driver } of this.body.boards) if (dead) driver.retrySafe?.();
+    if (this.#stopCategory === 0) this.#cut = true;
     // At once when nothing moves: after a reset and a wake it would drop what has just woken.
     const still = !this.body.servos.some((servo) => servo.moving);
     this.#dropWhenStill = this.#stopCategory === 1 && !still;
@@ -427,6 +435,7 @@ export class Core {
     if (dead) this.#refuseReset(`board ${dead.name} has failed again; mend it, then reset`);
     this.#enter(next(this.#condition, 'reset'), who);
     this.#failure = '';
+    this.#cut = false;
     this.#save(true);
   }
 
@@ -719,6 +728,7 @@ export class Core {
     this.#parker.cancel();
     this.gate.cancel();
     this.#dropPower();
+    this.#cut = true;
     // A cause that lasts comes back with every tick: told and saved once.
     if (error.message === this.#failure) return;
     this.#failure = error.message;
@@ -952,6 +962,12 @@ export class Core {
   #putAll(): void {
     const { channels } = this.body;
     for (let i = 0; i < channels.length; i++) channels[i]!.put();
+    const { enables } = this.body;
+    for (let i = 0; i < enables.length; i++) {
+      const { board, host, output } = enables[i]!;
+      // The pin is active when low.
+      host.put(output, this.#cut || board.dead || board.away ? 1 : 0);
+    }
   }
 
   #publish(telemetry: Telemetry): void {

@@ -125,7 +125,8 @@ export async function rehearse(prop: Prop, cue: string): Promise<Rehearsal> {
   const events: Event[] = [];
   let startedS = Number.POSITIVE_INFINITY;
   const heard = (entry: JournalEntry): void => {
-    if (!Number.isFinite(startedS) || !TOLD.has(entry.what)) return;
+    // What is told while the core is made comes before it is there.
+    if (!Number.isFinite(startedS) || core.nowS < startedS || !TOLD.has(entry.what)) return;
     const { what, text, values } = entry;
     const about = { cue: values?.cue as string, step: values?.step as number };
     const tS = time(core.nowS - startedS);

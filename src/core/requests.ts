@@ -164,7 +164,7 @@ export interface SafetyInfo {
 /** One entry of `channel.list`; the value and target are as in `state`. */
 export interface ChannelInfo {
   kind: 'servo' | 'relay' | 'rgb' | 'lamp';
-  value: number | string | boolean;
+  value: number | string | boolean | null;
   target: number | string | boolean;
   flags: string[];
   rail?: string;
@@ -226,8 +226,11 @@ export interface VapourInfo {
 
 /** A channel as it appears in a `state` notification. */
 export interface ChannelState {
-  /** Servo: deg. Relay: true when closed. Lamp: perceived lightness 0..1. Rgb: #rrggbb. */
-  value: number | boolean | string;
+  /**
+   * Servo: deg. Relay: true when closed. Lamp: perceived lightness 0..1. Rgb: #rrggbb. Null of a relay
+   * or light that is `unknown`: its board cannot be reached.
+   */
+  value: number | boolean | string | null;
   target: number | boolean | string;
   flags: string[];
   /** Estimated draw (A). */

@@ -24,6 +24,11 @@ export const BYTES_PER_OUTPUT = 4;
 export const MODE1 = { restart: 0x80, autoIncrement: 0x20, sleep: 0x10 } as const;
 /** Totem pole outputs; not inverted; they change on STOP (MODE2, 7.3.2, table 6). */
 export const MODE2_OUTDRV = 0x04;
+/**
+ * Bit 1 of OUTNE: while the output-enable pin is high the outputs float; without it they are low
+ * (MODE2, 7.3.2, table 6; 7.4).
+ */
+export const MODE2_FLOAT = 0x02;
 /** Bit 4 of LEDn_ON_H: full on; of LEDn_OFF_H: full off, which wins (7.3.3). */
 export const FULL = 0x10;
 /** PRE_SCALE takes 3 to 255 (7.3.5). */

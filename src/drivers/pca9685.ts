@@ -9,6 +9,7 @@ import {
   encode,
   FULL,
   MODE1,
+  MODE2_FLOAT,
   MODE2_OUTDRV,
   OSCILLATOR_START_US,
   OUTPUTS,
@@ -22,6 +23,8 @@ type Pca9685Board = Extract<Board, { driver: 'pca9685' }>;
 
 /** A transfer that fails is tried so often in all before the board counts as failed. */
 const ATTEMPTS = 3;
+/** From one attempt to make the outputs of a failed board safe to the next (ms). */
+const SAFE_EVERY_MS = 100;
 /** How often the chip is asked whether it still has its settings (ms). */
 const PROBE_EVERY_MS = 250;
 /** An SMBus block carries no more (SMBus 2.0, 5.5.7). */
@@ -38,7 +41,7 @@ export interface Pca9685Surroundings {
  * 6 ms, more than a tick, at 100 kHz, so `write` only notes the values: they are sent by the bus's
  * own thread, one transfer at a time, each with the newest values of all outputs that have changed
  * until then. What goes wrong there is thrown by the next `write` or `check`; the driver goes on
- * trying to switch the outputs off.
+ * trying to switch the outputs off until that has succeeded, or the board is closed or opened again.
  *
  * The chip keeps its outputs as they are when the bus fails. A software reset is never used: it is
  * a general call that would reach other chips.
@@ -62,6 +65,12 @@ export class Pca9685Driver implements Driver {
   #sending: Promise<void> | undefined;
   #closing = false;
   #failure: Error | undefined;
+  /** It has failed, and every output has its safe value since. */
+  #isSafe = false;
+  /** It has been open, so that its outputs may be anything. */
+  #wasOpen = false;
+  /** Ends the pause before the next attempt to make the outputs safe. */
+  #hurry = () => {};
   /** Transfers that have succeeded, to see a bus that is stuck. */
   #done = 0;
   #stuck = new Stuck();
@@ -101,6 +110,7 @@ export class Pca9685Driver implements Driver {
     this.#safeImage.copy(this.#image);
     this.#clean();
     this.#failure = undefined;
+    this.#isSafe = false;
     this.#stuck = new Stuck();
     this.#probeDue = false;
     this.#probedMs = Number.NEGATIVE_INFINITY;
@@ -108,8 +118,10 @@ export class Pca9685Driver implements Driver {
       this.#bus = await this.#around.openBus(this.#board.bus);
       this.#smbusOnly = !(await this.#bus.i2cFuncs()).i2c;
       await this.#start();
+      this.#wasOpen = true;
     } catch (error) {
       await this.#closeBus();
+      this.#goOnUntilSafe();
       if (error instanceof Refusal) throw error;
       throw new Refusal('noSuchThing', this.#explain(error));
     }
@@ -143,6 +155,15 @@ export class Pca9685Driver implements Driver {
   /** @throws Error when the outputs could not be made safe: then they are as they were */
   async close(): Promise<void> {
     await this.#letGo((bus) => this.#persist(() => this.#makeSafe(bus)));
+    this.#wasOpen = false;
+  }
+
+  outputsAreSafe(): boolean {
+    return this.#isSafe;
+  }
+
+  retrySafe(): void {
+    this.#hurry();
   }
 
   // --- the chip -----------------------------------------------------------------------------------
@@ -158,7 +179,7 @@ export class Pca9685Driver implements Driver {
     const before = await this.#persist(() => this.#get(bus, REGISTER.mode1));
     await this.#persist(async () => {
       await this.#set(bus, REGISTER.mode1, MODE1.autoIncrement | (before & MODE1.sleep));
-      await this.#set(bus, REGISTER.mode2, MODE2_OUTDRV);
+      await this.#set(bus, REGISTER.mode2, this.#mode2);
       await this.#setOutputs(bus, this.#safeImage, 0, OUTPUTS);
       await this.#set(bus, REGISTER.mode1, MODE1.autoIncrement | MODE1.sleep);
       await this.#set(bus, REGISTER.preScale, this.#preScale);
@@ -186,8 +207,17 @@ export class Pca9685Driver implements Driver {
       return;
     }
     await this.#set(bus, REGISTER.mode1, MODE1.autoIncrement);
-    await this.#set(bus, REGISTER.mode2, MODE2_OUTDRV);
+    await this.#set(bus, REGISTER.mode2, this.#mode2);
     await this.#setOutputs(bus, this.#safeImage, 0, OUTPUTS);
+  }
+
+  /**
+   * Disabled by its pin, outputs are low. Where one of them is not safe when low, they float instead,
+   * and a resistor must pull that one up.
+   */
+  get #mode2(): number {
+    const floats = this.#board.enable && this.#outputs.some((output) => output.safe !== 0);
+    return floats ? MODE2_OUTDRV | MODE2_FLOAT : MODE2_OUTDRV;
   }
 
   async #probe(bus: I2cBus): Promise<void> {
@@ -280,9 +310,41 @@ export class Pca9685Driver implements Driver {
           this.#failure ??= error instanceof ResetError ? error : new Error(this.#explain(error));
       }
     }
-    if (!this.#failure) return;
-    // The core takes the outputs for dead now. When this fails, too, nobody can reach the chip.
-    await this.#persist(() => this.#makeSafe(bus)).catch(() => {});
+    // The core takes the outputs for dead now, and for unknown until they are safe.
+    if (this.#failure) await this.#untilSafe();
+  }
+
+  #goOnUntilSafe(): void {
+    if (!this.#wasOpen || this.#sending) return;
+    this.#sending = this.#untilSafe().finally(() => {
+      this.#sending = undefined;
+    });
+  }
+
+  /** Tries to make the outputs safe, again and again until that succeeds. Never rejects. */
+  async #untilSafe(): Promise<void> {
+    while (!this.#closing) {
+      try {
+        this.#bus ??= await this.#around.openBus(this.#board.bus);
+        await this.#makeSafe(this.#bus);
+        this.#isSafe = true;
+        return;
+      } catch {
+        await this.#pause();
+      }
+    }
+  }
+
+  #pause(): Promise<void> {
+    if (this.#closing) return Promise.resolve();
+    return new Promise((resolve) => {
+      const timer = setTimeout(resolve, SAFE_EVERY_MS);
+      timer.unref();
+      this.#hurry = () => {
+        clearTimeout(timer);
+        resolve();
+      };
+    });
   }
 
   #mark(low: number, high: number): void {
@@ -315,11 +377,12 @@ export class Pca9685Driver implements Driver {
 
   /** Waits for the transfer on its way, so that nothing follows `last`; then closes the bus. */
   async #letGo(last?: (bus: I2cBus) => Promise<void>): Promise<void> {
-    if (!this.#bus) return;
+    if (!this.#bus && !this.#sending) return;
     this.#closing = true;
+    this.#hurry();
     try {
       await this.#sending;
-      await last?.(this.#bus);
+      if (this.#bus) await last?.(this.#bus);
     } catch (error) {
       throw new Error(this.#explain(error));
     } finally {

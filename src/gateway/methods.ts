@@ -96,7 +96,7 @@ const pulseUs = z.number().describe('pulse width (us)');
 
 const channelInfo = z.object({
   kind: z.enum(['servo', 'relay', 'rgb', 'lamp']),
-  value,
+  value: value.nullable().describe('null of a relay or light whose board cannot be reached'),
   target: value,
   flags: z.array(z.string()),
   rail: z.string().optional(),

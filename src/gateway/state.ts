@@ -44,8 +44,10 @@ function hex(red: number, green: number, blue: number): string {
 /** One channel of a snapshot in the API's terms. Angles to 1/1000 deg, currents to 1 mA. */
 export function channelState(snapshot: Snapshot, channel: number, kind: Kind): ChannelState {
   const bits = snapshot.channel(channel, FIELD.flags);
+  // Off is not said of what may be on.
+  const unknown = kind !== 'servo' && (bits & FLAG.unknown) !== 0;
   const state: ChannelState = {
-    value: level(snapshot, channel, FIELD.value, kind),
+    value: unknown ? null : level(snapshot, channel, FIELD.value, kind),
     target: level(snapshot, channel, FIELD.target, kind),
     flags: flagNames(bits),
     amps: tidy(snapshot.channel(channel, FIELD.amps)),

@@ -30,6 +30,8 @@ interface PinUse {
   /** What is wired to a pin that is read; all others are driven. */
   input?: string;
   relay?: RelayChannel;
+  /** The board whose outputs it enables, when low. */
+  enables?: string;
   /** What the output must be able to do beside two levels. */
   needs?: 'pulses' | 'PWM';
   /** The shortest and the longest pulse sent there (us), and where the file says so. */
@@ -88,6 +90,16 @@ function* pinUses({ prop, given }: Notes): Generator<PinUse> {
       if (!given.broken(path)) use.pulses = { us: [Math.min(...us), Math.max(...us)], path };
     }
     yield use;
+  }
+  for (const [name, board] of Object.entries(prop.boards)) {
+    if (board.driver !== 'pca9685' || !board.enable) continue;
+    const at = ['boards', name, 'enable'];
+    const [path, boardPath] = [
+      [...at, 'pin'],
+      [...at, 'board'],
+    ];
+    const owner = `the output-enable pin of board ${name}`;
+    yield { ...board.enable, path, boardPath, owner, enables: name };
   }
   for (const [name, { input }] of Object.entries(prop.triggers)) {
     if (!input) continue;
@@ -150,6 +162,11 @@ function lintPin(notes: Notes, use: PinUse, board: Board): void {
       notes.error(use.boardPath, 'a pca9685 has no inputs', right);
       return;
     }
+    if (use.enables !== undefined) {
+      const wrong = 'a pca9685 cannot enable another: both may be on the bus that fails';
+      notes.error(use.boardPath, wrong, 'wire the output-enable pin to a pin of the header');
+      return;
+    }
     if (pin >= PCA9685_OUTPUTS)
       notes.error(path, `a pca9685 has no output ${pin}`, `use 0 to ${PCA9685_OUTPUTS - 1}`);
     const longestUs = use.pulses?.us[1];
@@ -159,7 +176,7 @@ function lintPin(notes: Notes, use: PinUse, board: Board): void {
         `a pulse of ${longestUs} us does not fit in a period at ${board.frequencyHz} Hz`,
         `lower frequencyHz of board ${use.board}; servos commonly take 50`,
       );
-    if (relay) lintRelayOnChip(notes, use, relay);
+    if (relay) lintRelayOnChip(notes, use, relay, board);
     return;
   }
   if (pin >= HEADER_PINS) {
@@ -189,7 +206,13 @@ function lintPin(notes: Notes, use: PinUse, board: Board): void {
         'use another pin, or switch the console off',
       );
   }
-  if (relay) lintPull(notes, use, relay);
+  if (relay) lintPull(notes, use, relay, board);
+  if (use.enables !== undefined && powerOnPull(pin) === 'down')
+    notes.warning(
+      path,
+      `GPIO ${pin} is pulled down, and a low level enables the outputs of board ${use.enables}: they are not cut while no daemon runs`,
+      'use a pin of GPIO 0-8, or fit an external pull-up resistor',
+    );
   if (board.driver === 'linux') lintPwmPin(notes, use, board);
   if (board.driver === 'pigpio') lintServoPulses(notes, use);
 }
@@ -227,24 +250,47 @@ function lintServoPulses(notes: Notes, { pulses }: PinUse): void {
       );
 }
 
-/** A relay must not close by itself between power-on and the start of the daemon. */
-function lintPull(notes: Notes, { pin, path }: PinUse, relay: RelayChannel): void {
+/**
+ * A relay must not close by itself between power-on and the start of the daemon, nor after its end: the
+ * kernel makes a line an input when the process that has it ends, however it ends.
+ */
+function lintPull(notes: Notes, { pin, path }: PinUse, relay: RelayChannel, board: Board): void {
   const pull = powerOnPull(pin);
   const released = relay.output.activeLow ? 'high' : 'low';
   if ((pull === 'up') === (released === 'high')) return;
   notes.warning(
     path,
     `GPIO ${pin} is pulled ${pull} from power-on, but this relay is released by a ${released} level: ` +
-      'it may close until the daemon runs',
+      (board.driver === 'linux'
+        ? 'it may close until the daemon runs, and again when the daemon has ended, even where it was killed'
+        : 'it may close until the daemon runs'),
     `use a pin of GPIO ${released === 'high' ? '0-8' : '9-27'}, or fit an external pull-${released === 'high' ? 'up' : 'down'} resistor`,
   );
 }
 
-function lintRelayOnChip(notes: Notes, { path }: PinUse, relay: RelayChannel): void {
+function lintRelayOnChip(
+  notes: Notes,
+  { path }: PinUse,
+  relay: RelayChannel,
+  board: Extract<Board, { driver: 'pca9685' }>,
+): void {
+  if (board.enable) {
+    if (relay.output.activeLow)
+      notes.warning(
+        path,
+        'while the output-enable pin cuts the chip its outputs float, and this relay is released by a high level',
+        'fit an external pull-up resistor there',
+      );
+    return;
+  }
   const closes = relay.output.activeLow
     ? 'the outputs of a pca9685 are low from power-on, so this relay may close until the daemon runs'
     : 'a pca9685 keeps its outputs as they are when its bus fails, a closed relay included';
-  notes.warning(path, closes, 'use a pin of the header for a relay');
+  notes.warning(
+    path,
+    closes,
+    'use a pin of the header for a relay, or wire the output-enable pin of the chip (enable:)',
+  );
 }
 
 /**

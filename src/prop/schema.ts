@@ -85,6 +85,12 @@ const pca9685Board = z.strictObject({
     .max(50e6, { error: 'is above the 50 MHz that the chip can take; give Hz' })
     .default(25e6)
     .describe('frequency of the chip clock (Hz); trim it until a measured pulse is right'),
+  enable: z
+    .strictObject({ board: name('board'), pin })
+    .optional()
+    .describe(
+      'pin of another board that is wired to the output-enable pin of the chip (OE, active low): it cuts all outputs when the bus fails, at stop 0 and at the end; fit a pull-up resistor',
+    ),
 });
 const linuxBoard = z.strictObject({
   driver: z.literal('linux'),

@@ -1,5 +1,5 @@
 import type { PlannedOutput } from './plan.ts';
-import type { Tools } from './tools.ts';
+import { MissingProgram, type Tools } from './tools.ts';
 
 /** Registers of the PCA9685, NXP data sheet rev. 4, 7.3. */
 const MODE1 = 0x00;
@@ -11,6 +11,11 @@ const REGISTERS_PER_OUTPUT = 4;
 const FULL = 0x10;
 /** The longest I2C block that SMBus knows is 32 bytes. */
 const OUTPUTS_PER_BLOCK = 8;
+/**
+ * A transfer that fails is tried so often in all. The daemon has set the bus's time limit to 100 ms a
+ * transfer, which outlives it; without that, kernels wait for 1 s, and the deadline of all ends it.
+ */
+const ATTEMPTS = 3;
 
 /**
  * Every output of the chip that the plan names goes fully on or fully off. Not by ALL_LED_OFF: it
@@ -20,8 +25,16 @@ export async function safePca9685(
   { bus, address, outputs }: { bus: number; address: number; outputs: readonly PlannedOutput[] },
   { run }: Tools,
 ): Promise<string[]> {
-  const set = (register: number, ...rest: (number | string)[]) =>
-    run('i2cset', '-y', String(bus), hex(address), hex(register), ...rest.map(word));
+  const set = async (register: number, ...rest: (number | string)[]) => {
+    for (let attempt = 1; ; attempt++) {
+      try {
+        await run('i2cset', '-y', String(bus), hex(address), hex(register), ...rest.map(word));
+        return;
+      } catch (error) {
+        if (attempt === ATTEMPTS || error instanceof MissingProgram) throw error;
+      }
+    }
+  };
   await set(MODE1, AWAKE, 'b');
   const done: string[] = [];
   for (const block of blocks(outputs)) {

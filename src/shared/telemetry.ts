@@ -26,7 +26,10 @@ export const FLAG = {
   moving: 1,
   /** No pulses: the servo is limp. */
   released: 2,
-  /** Where the servo stands is not known: its first move is staged alone. */
+  /**
+   * Where the servo stands is not known: its first move is staged alone. Of a relay or light: its board
+   * cannot be reached, and it may be on.
+   */
   unknown: 4,
   /** Outside its soft limits, feeling for the stop. */
   beyond: 8,
@@ -36,7 +39,7 @@ export const FLAG = {
   interlocked: 32,
   /** The duty guard keeps the relay open. */
   resting: 64,
-  /** Waits until its rail has room. */
+  /** Waits until its rail has room; of a relay, until its closure is noted or its contact has rested. */
   delayed: 128,
   /** A change is held back so that it does not flash faster than allowed. */
   flashHeld: 256,

@@ -21,7 +21,7 @@ function channelOf(core: Core, one: Actuator, info: Record<string, StaticInfo>):
       return { ...common, value: tidy(one.state.pos), target: tidy(one.target), pulseUs, pushing };
     }
     case 'relay':
-      return { ...common, value: one.closed, target: one.on };
+      return { ...common, value: one.unknown ? null : one.closed, target: one.on };
     case 'lamp':
       return { ...common, value: tidy(one.value, 4), target: tidy(one.target, 4) };
     case 'rgb':

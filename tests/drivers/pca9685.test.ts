@@ -1,12 +1,13 @@
 import fc from 'fast-check';
-import { describe, expect, test } from 'vitest';
+import { describe, expect, test, vi } from 'vitest';
 import type { Frame, OutputSpec } from '../../src/drivers/driver.ts';
 import { createDriver } from '../../src/drivers/index.ts';
 import { Pca9685Driver } from '../../src/drivers/pca9685.ts';
 import { preScaleFor, stepUsOf } from '../../src/drivers/pca9685-registers.ts';
 import { board as boardSchema } from '../../src/prop/schema.ts';
-import { Refusal } from '../../src/shared/errors.ts';
-import { makeProp, type Recorder, Rig, relay, restedAt, servo, settle } from '../core/rig.ts';
+import { CODES, Refusal } from '../../src/shared/errors.ts';
+import { FLAG } from '../../src/shared/telemetry.ts';
+import { lamp, makeProp, type Recorder, Rig, relay, restedAt, servo, settle } from '../core/rig.ts';
 import { duty, level, pulse } from './outputs.ts';
 import { Chip, Wire } from './pca9685-model.ts';
 
@@ -351,6 +352,74 @@ describe('errors', () => {
     expect(() => bench.check()).toThrow('nothing answers');
   });
 
+  test('the outputs are tried to be made safe until that succeeds, and nobody is told before', async () => {
+    vi.useFakeTimers({ toFake: ['setTimeout', 'clearTimeout'] });
+    try {
+      const bench = await Bench.open([pulse(0), level(1)]);
+      bench.write([0, 1500], [1, 1]);
+      await bench.settle();
+      bench.wire.fail();
+      bench.write([0, 1600]);
+      await bench.settle();
+      expect(() => bench.check()).toThrow('nothing answers');
+      for (let second = 0; second < 60; second++) {
+        vi.advanceTimersByTime(1000);
+        await bench.settle(4);
+      }
+      expect(bench.driver.outputsAreSafe()).toBe(false);
+      expect(bench.chip.output(1)).toBe('high');
+      bench.wire.mend();
+      vi.advanceTimersByTime(100);
+      await bench.settle();
+      expect(bench.driver.outputsAreSafe()).toBe(true);
+      expect([bench.chip.output(0), bench.chip.output(1)]).toEqual(['low', 'low']);
+    } finally {
+      vi.useRealTimers();
+    }
+  });
+
+  test('a stop tries at once; a reset that fails goes on trying; a close ends it', async () => {
+    vi.useFakeTimers({ toFake: ['setTimeout', 'clearTimeout'] });
+    try {
+      const bench = await Bench.open([level(1)]);
+      bench.write([0, 1]);
+      await bench.settle();
+      bench.wire.fail();
+      bench.write([0, 0]);
+      await bench.settle();
+      await expect(bench.driver.open([level(1)], [])).rejects.toThrow('nothing answers');
+      await bench.settle();
+      expect(bench.driver.outputsAreSafe()).toBe(false);
+      bench.wire.mend();
+      bench.driver.retrySafe();
+      await bench.settle();
+      expect(bench.driver.outputsAreSafe()).toBe(true);
+      expect(bench.chip.output(1)).toBe('low');
+      await bench.driver.close();
+      const { length } = bench.wire.writes;
+      vi.advanceTimersByTime(10_000);
+      await bench.settle();
+      expect(bench.wire.writes).toHaveLength(length);
+    } finally {
+      vi.useRealTimers();
+    }
+  });
+
+  test('a chip that never was ours is left alone when it cannot be opened', async () => {
+    vi.useFakeTimers({ toFake: ['setTimeout', 'clearTimeout'] });
+    try {
+      const bench = new Bench();
+      bench.wire.fail();
+      await expect(bench.driver.open([pulse(0)], [])).rejects.toThrow('nothing answers');
+      bench.wire.mend();
+      vi.advanceTimersByTime(10_000);
+      await bench.settle();
+      expect(bench.wire.writes).toEqual([]);
+    } finally {
+      vi.useRealTimers();
+    }
+  });
+
   test('a bus that hangs is a failure after 250 ms, though no transfer has ended', async () => {
     const bench = await Bench.open([pulse(0)]);
     bench.check();
@@ -493,5 +562,85 @@ describe('under the core', () => {
     wire.fail();
     await rig.run(300);
     expect(rig.condition).toBe('faulted');
+  });
+});
+
+describe('the output-enable pin', () => {
+  const enable = { board: 'lower', pin: 8 };
+  // Active low (data sheet, 7.4): 1 cuts the outputs.
+  const [ENABLED, CUT] = [0, 1];
+
+  test('disabled, outputs float where one of them must not be low, and are low otherwise', async () => {
+    const low = await Bench.open([level(0), pulse(1)], new Bench(new Chip(), { enable }));
+    expect(low.chip.read(1)).toBe(0x04);
+    const floating = await Bench.open([level(0, 1)], new Bench(new Chip(), { enable }));
+    // OUTNE = 1X: high impedance (7.3.2, table 6, from memory).
+    expect(floating.chip.read(1)).toBe(0x06);
+    await floating.driver.close();
+    expect(floating.chip.read(1)).toBe(0x06);
+  });
+
+  const prop = makeProp(
+    {
+      horn: relay({ board: 'chip', output: { pin: 1 }, duty: { maxOnS: 4, restS: 10 } }),
+      glow: lamp({ board: 'chip', output: { pin: 2 } }),
+      mist: relay({ board: 'lower' }),
+    },
+    {
+      boards: { chip: board({ enable }), lower: { driver: 'sim' } },
+      rails: { five: { volts: 5, limitA: 5 } },
+    },
+  );
+  async function live() {
+    const { wire, chip, driver } = new Bench();
+    const { rig, client } = await Rig.live(prop, { drivers: { chip: driver } });
+    const lower = rig.boards.get('lower') as Recorder;
+    return { rig, client, wire, chip, pin: () => lower.value.get('chip.enable') };
+  }
+
+  test('is low while the board is sound, and high after a stop of category 0 until the reset', async () => {
+    const { rig, client, pin } = await live();
+    expect(pin()).toBe(ENABLED);
+    await client.call('stop', { category: 1 });
+    await rig.tick();
+    expect(pin()).toBe(ENABLED);
+    await client.call('stop', { category: 0 });
+    await rig.tick();
+    expect(pin()).toBe(CUT);
+    await client.call('reset');
+    await rig.tick();
+    expect(pin()).toBe(ENABLED);
+    await rig.core.close();
+    expect(pin()).toBe(CUT);
+  });
+
+  test('cuts the chip when its bus fails; a relay there is unknown, counts as closed, and is never called off', async () => {
+    const { rig, client, wire, pin } = await live();
+    await client.call('channel.switch', { channel: 'horn', on: true });
+    await client.call('channel.dim', { channel: 'glow', to: 1 });
+    await rig.run(1000);
+    wire.fail();
+    await rig.run(400);
+    expect(rig.condition).toBe('faulted');
+    expect(pin()).toBe(CUT);
+    const { channels } = await client.call('channel.list');
+    expect(channels.horn).toMatchObject({ value: null });
+    for (const name of ['horn', 'glow']) expect(channels[name]!.flags).toContain('unknown');
+    expect(channels.mist!.flags).not.toContain('unknown');
+    // On all the while, for all that anybody can tell.
+    await rig.run(3000);
+    const { duty } = rig.core.body.relay('horn');
+    expect(duty!.leftS(rig.core.nowS)).toBe(0);
+    expect(rig.store.saved!.duty.horn!.on).toBe(true);
+    wire.mend();
+    await client.call('stop', { category: 2 });
+    await rig.run(50);
+    expect(rig.core.flags(rig.core.body.relay('horn')) & FLAG.unknown).toBe(0);
+    await client.call('reset');
+    await rig.wake(client);
+    const refusal = await client.refused('channel.switch', { channel: 'horn', on: true });
+    expect(refusal.code).toBe(CODES.dutyRest);
+    expect(refusal.values.secondsLeft).toBeGreaterThan(9);
+    expect(pin()).toBe(ENABLED);
   });
 });

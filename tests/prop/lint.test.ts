@@ -304,6 +304,70 @@ describe('relays', () => {
   });
 });
 
+describe('the output-enable pin of a pca9685', () => {
+  const relayOn = (pin: number, activeLow: boolean) =>
+    `a: { kind: relay, output: { board: chip, pin: »${pin}, activeLow: ${activeLow} } }`;
+  const FAN = 'a: { kind: relay, output: { board: head, pin: 20 } }';
+  const boards = (enable: string, host = 'pigpio') =>
+    `head: { driver: ${host} }\n  chip: { driver: pca9685, bus: 1, address: 0x40, enable: ${enable} }`;
+
+  test('wired to a pin that is pulled up, a relay on the chip is fine', () => {
+    const text = propText(
+      relayOn(0, false).replace('»', ''),
+      '',
+      boards('{ board: head, pin: 8 }'),
+    );
+    expectFindings(text, []);
+  });
+
+  test('wired to a pin that is pulled down, the chip is not cut while no daemon runs', () => {
+    const text = propText(FAN, '', boards('{ board: head, pin: »17 }'));
+    expectFindings(text, [
+      { severity: 'warning', wrong: 'pulled down.*not cut while no daemon runs', right: 'pull-up' },
+    ]);
+  });
+
+  test('an active-low relay needs a pull-up: disabled outputs float', () => {
+    const text = propText(relayOn(0, true), '', boards('{ board: head, pin: 8 }'));
+    // The board comes first in the file, the channel's finding is the only one.
+    expectFindings(text, [
+      { severity: 'warning', wrong: 'outputs float', right: 'external pull-up resistor' },
+    ]);
+  });
+
+  test('its pin is nobody else’s, its board is there, and is no pca9685', () => {
+    expectFindings(propText(FAN, '', boards('{ board: »nowhere, pin: 8 }')), [
+      { wrong: 'no board nowhere|there is no' },
+    ]);
+    expectFindings(
+      propText(
+        'a: { kind: relay, output: { board: head, pin: 8, activeLow: true } }',
+        '',
+        boards('{ board: head, pin: »8 }'),
+      ),
+      [{ wrong: 'pin 8 is taken by a' }],
+    );
+    expectFindings(propText(FAN, '', boards('{ board: »chip, pin: 8 }')), [
+      { wrong: 'cannot enable another', right: 'pin of the header' },
+    ]);
+  });
+});
+
+test('on a linux board an active-low relay on a pulled-down pin may close after the daemon as well', () => {
+  const text = propText(
+    'a: { kind: relay, output: { board: head, pin: »17, activeLow: true } }',
+    '',
+    'head: { driver: linux, chip: gpiochip0, pwmChip: 0 }',
+  );
+  expectFindings(text, [
+    {
+      severity: 'warning',
+      wrong: 'pulled down .* may close until the daemon runs, and again when the daemon has ended',
+      right: /GPIO 0-8.*pull-up/,
+    },
+  ]);
+});
+
 describe('servos', () => {
   test.each([
     ['[[1000, -45], »[1000, 45]]', /pulse goes from 1000 to 1000/],

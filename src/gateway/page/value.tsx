@@ -29,12 +29,19 @@ export function angle(deg: number): string {
 export function flagWords(flags: readonly string[], kind: ChannelInfo['kind']): string {
   const lit = kind === 'rgb' || kind === 'lamp';
   return flags
-    .map((flag) => (flag === 'moving' && lit ? 'fading' : (FLAG_WORDS[flag as FlagName] ?? flag)))
+    .map((flag) => {
+      if (flag === 'moving' && lit) return 'fading';
+      if (flag === 'unknown' && kind !== 'servo')
+        return 'its board cannot be reached: it may be on';
+      if (flag === 'delayed' && kind === 'relay') return 'about to close';
+      return FLAG_WORDS[flag as FlagName] ?? flag;
+    })
     .join(', ');
 }
 
 /** Value and, where it differs, target: `12.3° → 30.0°`, `on`, `40 %`, `#ffaa00`. */
 export function valueText({ value, target }: ChannelState, kind: ChannelInfo['kind']): string {
+  if (value === null) return 'unknown';
   const now = levelText(value, kind);
   const reached =
     kind === 'servo' ? Math.abs(Number(value) - Number(target)) < REACHED_DEG : value === target;
