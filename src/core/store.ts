@@ -19,6 +19,12 @@ const file = z.object({
   /** What each position goes by; files of earlier releases have none, and their positions are not known. */
   digests: z.record(z.string(), z.string()).optional(),
   duty: z.record(z.string(), duty),
+  /** A stop or a fault that nobody has reset, and who stopped. */
+  latched: z
+    .object({ condition: z.enum(['stopped', 'faulted']), stoppedBy: z.array(z.string()) })
+    .optional(),
+  /** Written by a daemon that ended as it should. */
+  clean: z.boolean().optional(),
 });
 
 /** What outlives the daemon. Times are in s since the machine started. */
@@ -28,6 +34,14 @@ export interface Saved {
   /** Of each position, the digest of the output, calibration and linkage that it goes by. */
   digests?: Record<string, string>;
   duty: Record<string, DutyRecord>;
+  /** A stop or a fault that nobody has reset. */
+  latched?: {
+    condition: 'stopped' | 'faulted';
+    /** Who stopped, by name, the last one last; empty where it was the prop itself. */
+    stoppedBy: string[];
+  };
+  /** The daemon ended as it should; otherwise it died, or the power failed. */
+  clean?: boolean;
 }
 
 export interface Restored extends Saved {

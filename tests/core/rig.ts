@@ -386,5 +386,8 @@ export function restedAt(prop: Prop, over: Record<string, number> = {}): Restore
     positions[name] = typeof to === 'number' ? to : channel.marks![to]!;
     digests[name] = placeDigest(channel);
   }
-  return { settled: true, sameBoot: true, positions: { ...positions, ...over }, digests, duty: {} };
+  return {
+    ...{ settled: true, sameBoot: true, clean: true },
+    ...{ positions: { ...positions, ...over }, digests, duty: {} },
+  };
 }
