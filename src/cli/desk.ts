@@ -208,6 +208,23 @@ export class Desk {
     }
   }
 
+  /** Ends a stop or a fault; whose stop it was must be named, or a person on the terminal says yes. */
+  async reset(confirm: string | undefined): Promise<Result<'reset'>> {
+    try {
+      return await this.call('reset', confirm === undefined ? {} : { confirm });
+    } catch (error) {
+      if (!(error instanceof RpcError) || error.data?.code !== 'reset.confirm') throw error;
+      const who = String(error.data.stoppedBy);
+      const what = `${who} stopped the prop; see that it is safe`;
+      await this.confirm(
+        `${what}. Reset?`,
+        error,
+        `${what}, then reset --confirm ${/^[\w@.-]+$/.test(who) ? who : `'${who}'`}`,
+      );
+      return this.call('reset', { confirm: who });
+    }
+  }
+
   /**
    * Goes on only if a person on the terminal says yes.
    * @param otherwise what a script is told instead, as the reason of `refused`

@@ -427,15 +427,21 @@ export const conditionVerbs = [
       return { result, text };
     },
   }),
-  verb({
+  verb<{ confirm?: string }>({
     name: 'reset',
     summary: 'end a stop or a mended fault; moves nothing',
     where: 'both',
     args: [],
+    options: [
+      {
+        flags: '--confirm <WHO>',
+        doc: 'end the stop of somebody else, whom you name: you have seen that it is safe',
+      },
+    ],
     changesCondition: true,
-    async run(_given, desk) {
+    async run({ confirm }, desk) {
       await desk.lease();
-      const result = await desk.call('reset', {});
+      const result = await desk.reset(confirm);
       return { result, text: `the prop is ${result.condition}` };
     },
   }),

@@ -143,12 +143,13 @@ export class Commands {
       if (wait) await untilCondition(this.#core, 'parking');
       return { condition: this.#core.condition };
     },
-    reset: async (_params, session) => {
-      await this.#core.reset(session.client);
+    reset: async ({ confirm }, session) => {
+      await this.#core.reset(session.client, session.id, confirm);
       return { condition: this.#core.condition };
     },
     stop: ({ category }, session) => {
-      this.#core.stop(category, session.client);
+      const { id, client: who } = session;
+      this.#core.stop(category, who, 'asked for', { session: id, who });
       return { condition: this.#core.condition };
     },
     'lockout.set': ({ reason = 'hands in the prop' }, session) => {

@@ -33,8 +33,20 @@ const MAX_CATCH_UP_TICKS = 4;
 const NOTE_EVERY_S = 0.25;
 /** A closure that must be on the disk before is given up after this (s). */
 const NOTE_WITHIN_S = 2;
+const STOP_BUTTON: Stopper = { session: '', who: 'stop button' };
+/** Somebody else's stop stands for at least so long (ms). */
+const STOP_STANDS_MS = 2000;
+/** So many who stopped are remembered. */
+const STOPPERS_KEPT = 32;
 /** The drivers are asked what they measure every so many ticks: servos are told 50 times a second. */
 const SENSE_EVERY_TICKS = 4;
+
+/** Who stopped the prop: a session, or what has no session. */
+export interface Stopper {
+  /** Of its session; empty for the stop button, and after a restart. */
+  session: string;
+  who: string;
+}
 
 export interface CoreOptions {
   prop: Prop & Partial<Pick<CoreProp, 'cueDurationsS'>>;
@@ -114,6 +126,12 @@ export class Core {
   /** The stop button was pressed in the last tick. */
   #stopHeld = false;
   #resetting = false;
+  /** Who has stopped it since the last reset, the last one last. */
+  #stoppers: (Stopper & { atMs: number })[] = [];
+  /** Counts stops and faults, so that a reset under way sees one that comes in between. */
+  #latchings = 0;
+  #ending = false;
+  #attended = false;
   /** The park under way began at rest: limp servos start once that is on disk. */
   #fromRest = false;
   /** What the core last failed of, until the next reset. */
@@ -198,6 +216,14 @@ export class Core {
     return this.#condition;
   }
 
+  /**
+   * Whether somebody may be relied on to have looked at the prop: the daemon before this one ended as it
+   * should, or a session has taken the lease since.
+   */
+  get attended(): boolean {
+    return this.#attended;
+  }
+
   /** The version of the prop file that is in force. */
   get version(): string {
     return this.#version;
@@ -234,6 +260,7 @@ export class Core {
 
   /** Drops all power and frees the pins. */
   async close(): Promise<void> {
+    this.#ending = true;
     this.#dropPower();
     this.#cut = true;
     this.#putAll();
@@ -288,6 +315,7 @@ export class Core {
   take(session: Session): void {
     const { holder } = this.lease;
     this.lease.take(session, this.#clock.nowMs());
+    if (!session.unattended) this.#attended = true;
     if (holder && holder.id !== session.id) this.#beStill(`${session.client} took over`);
     this.journal.add(session.client, 'lease', `${session.client} holds the lease`);
     this.#changeHolder(session.client);
@@ -395,8 +423,10 @@ export class Core {
     },
   };
 
-  /** Accepted in every condition; it latches. */
-  stop(category: 0 | 1 | 2, who: string, why = 'asked for'): void {
+  /** Accepted in every condition; it latches. `by` is left out where the prop stops by itself. */
+  stop(category: 0 | 1 | 2, who: string, why = 'asked for', by?: Stopper): void {
+    this.#latchings++;
+    if (by) this.#noteStopper(by);
     const already = this.#condition === 'stopped';
     this.journal.add(who, 'stop', `stop category ${category}: ${why}`, { category });
     this.#enter(next(this.#condition, 'stop'), who);
@@ -416,12 +446,60 @@ export class Core {
     this.#save(true);
   }
 
-  /** Lets go of a stop or a fault; moves nothing. @throws Refusal `condition` */
-  async reset(who: string): Promise<void> {
+  #noteStopper({ session, who }: Stopper): void {
+    const atMs = this.#clock.nowMs();
+    const last = this.#stoppers.at(-1);
+    if (last && last.session === session && last.who === who) {
+      last.atMs = atMs;
+      return;
+    }
+    const others = this.#stoppers.filter((one) => one.session !== session || one.who !== who);
+    this.#stoppers = [...others, { session, who, atMs }].slice(-STOPPERS_KEPT);
+  }
+
+  /**
+   * Whoever stopped may have had a reason that others cannot see: their stop is lifted by themselves, or
+   * by somebody who names them, and stands for a moment in any case.
+   */
+  #mayReset(session: string | undefined, confirm: string | undefined): void {
+    const other = this.#stoppers.findLast((one) => one.session !== session || session === '');
+    if (!other) return;
+    const { who } = other;
+    if (confirm !== who)
+      throw new Refusal(
+        'condition',
+        `${who} stopped the prop; see that it is safe, then reset with confirm: ${JSON.stringify(who)}`,
+        { code: 'reset.confirm', condition: this.#condition, stoppedBy: who },
+      );
+    const leftMs = other.atMs + STOP_STANDS_MS - this.#clock.nowMs();
+    if (leftMs > 0)
+      throw new Refusal(
+        'condition',
+        `${who} has only just stopped the prop; reset in ${tidy(leftMs / 1000, 1)} s`,
+        {
+          code: 'reset.too-soon',
+          condition: this.#condition,
+          stoppedBy: who,
+          waitS: leftMs / 1000,
+        },
+      );
+  }
+
+  /**
+   * Lets go of a stop or a fault; moves nothing.
+   * @param session who asks
+   * @param confirm names whoever stopped, where that was somebody else
+   * @throws Refusal `condition`
+   */
+  async reset(who: string, session?: string, confirm?: string): Promise<void> {
     if (next(this.#condition, 'reset') === this.#condition) return;
     if (this.#resetting) this.#refuseReset('a reset is under way already; wait for its answer');
     if (this.#parker.active || this.body.servos.some((servo) => servo.moving))
       this.#refuseReset('something still moves; wait until it stands still');
+    if (this.#stopPressed() && !this.body.stopInput!.board.dead)
+      this.#refuseReset('the stop button is pressed; release it, then reset');
+    this.#mayReset(session, confirm);
+    const latchings = this.#latchings;
     this.#resetting = true;
     try {
       for (const board of this.body.boards) if (board.dead) await this.#reopen(board);
@@ -431,11 +509,14 @@ export class Core {
     // Ticks went on while the boards were opened: what was true before may not be now.
     if (this.#stopPressed())
       this.#refuseReset('the stop button is pressed; release it, then reset');
+    if (latchings !== this.#latchings)
+      this.#refuseReset('the prop was stopped again meanwhile; see that it is safe, then reset');
     const dead = this.body.boards.find((board) => board.dead);
     if (dead) this.#refuseReset(`board ${dead.name} has failed again; mend it, then reset`);
     this.#enter(next(this.#condition, 'reset'), who);
     this.#failure = '';
     this.#cut = false;
+    this.#stoppers = [];
     this.#save(true);
   }
 
@@ -593,9 +674,12 @@ export class Core {
   /** Pressed while a stop or a fault is latched, it still stops what moves, and drops the power. */
   #heedStopButton(): void {
     const pressed = this.#stopPressed();
+    // One that cannot be read was pressed by nobody.
+    const by = pressed && !this.body.stopInput!.board.dead ? STOP_BUTTON : undefined;
     const latched = this.#condition === 'stopped' || this.#condition === 'faulted';
     if (pressed && !(latched && this.#stopHeld))
-      this.stop(this.prop.stopInput!.category, 'prop', 'stop button');
+      this.stop(this.prop.stopInput!.category, 'prop', 'stop button', by);
+    else if (by) this.#noteStopper(by);
     this.#stopHeld = pressed;
   }
 
@@ -723,6 +807,7 @@ export class Core {
 
   /** The core itself failed: no rule can be trusted to hold, so the power goes. */
   fail(error: Error): void {
+    this.#latchings++;
     this.#enter(next(this.#condition, 'fault'), 'prop', error.message);
     this.#waker.cancel();
     this.#parker.cancel();
@@ -1125,7 +1210,20 @@ export class Core {
     }
     const { kept } = this.#lockout;
     const lockout = kept.length > 0 ? { lockout: kept } : {};
-    this.#store.save({ settled: !this.#unsettled, positions, digests, duty, ...lockout }, durable);
+    const condition = this.#condition;
+    const latched = condition === 'stopped' || condition === 'faulted';
+    this.#store.save(
+      {
+        settled: !this.#unsettled,
+        ...{ positions, digests, duty, ...lockout },
+        ...(latched && {
+          latched: { condition, stoppedBy: this.#stoppers.map(({ who }) => who) },
+        }),
+        // A daemon that ends faulted, or that nobody has looked at since a crash, is no better than a crash.
+        clean: this.#ending && this.#attended && condition !== 'faulted',
+      },
+      durable,
+    );
   }
 
   #placeOf({ spec: { output } }: Relay): string {
@@ -1135,12 +1233,23 @@ export class Core {
   #restore(): void {
     const { restored } = this.#store;
     this.#restoreDuty(typeof restored === 'string' ? undefined : restored);
+    this.#attended = restored === 'none' || (restored !== 'damaged' && restored.clean === true);
     if (restored === 'none') return;
     if (restored === 'damaged') {
       this.journal.add('prop', 'state', 'the saved state is damaged: positions are not known');
       return;
     }
     this.#lockout.restore(restored.lockout ?? []);
+    const { latched } = restored;
+    if (latched) {
+      this.#condition = latched.condition;
+      for (const who of latched.stoppedBy) this.#noteStopper({ session: '', who });
+      const by = latched.stoppedBy.at(-1);
+      const text = `still ${latched.condition} since before the daemon started`;
+      this.journal.add('prop', 'condition', by === undefined ? text : `${text}: by ${by}`, {
+        condition: latched.condition,
+      });
+    }
     // Positions noted in passing are up to a quarter of a second old, and limbs have fallen since.
     const { digests = {} } = restored;
     for (const servo of this.body.servos) {

@@ -15,7 +15,7 @@ export interface Requests {
   'lease.release': { params: { graceS?: number }; result: { holder: null } };
   wake: { params: { wait?: boolean; confirm?: 'unknown' }; result: { condition: Condition } };
   park: { params: { wait?: boolean }; result: { condition: Condition } };
-  reset: { params: object; result: { condition: Condition } };
+  reset: { params: { confirm?: string }; result: { condition: Condition } };
   stop: { params: { category: 0 | 1 | 2 }; result: { condition: Condition } };
   'lockout.set': { params: { reason?: string }; result: { lockout: LockoutInfo | null } };
   'lockout.clear': {

@@ -31,6 +31,12 @@ const file = z.object({
   duty: z.record(z.string(), duty),
   /** Locks on the prop ("hands in the prop"). */
   lockout: z.array(z.object({ by: z.string(), reason: z.string(), time: z.string() })).optional(),
+  /** A stop or a fault that nobody has reset, and who stopped. */
+  latched: z
+    .object({ condition: z.enum(['stopped', 'faulted']), stoppedBy: z.array(z.string()) })
+    .optional(),
+  /** Written by a daemon that ended as it should. */
+  clean: z.boolean().optional(),
 });
 
 /** What outlives the daemon. Times are in s since the machine started. */
@@ -42,6 +48,14 @@ export interface Saved {
   /** Of every relay with a duty guard: one that is missing here rests first. */
   duty: Record<string, NotedDuty>;
   lockout?: readonly LockInfo[];
+  /** A stop or a fault that nobody has reset. */
+  latched?: {
+    condition: 'stopped' | 'faulted';
+    /** Who stopped, by name, the last one last; empty where it was the prop itself. */
+    stoppedBy: string[];
+  };
+  /** The daemon ended as it should; otherwise it died, or the power failed. */
+  clean?: boolean;
 }
 
 export interface Restored extends Saved {

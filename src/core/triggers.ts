@@ -113,6 +113,12 @@ export class Triggers {
         throw new Refusal('condition', `${this.#unattended.trigger} is at work`);
       if (!unattended)
         throw new Refusal('condition', 'nobody has control, and it may not run unattended');
+      if (!this.#core.attended)
+        throw new Refusal(
+          'condition',
+          'the daemon ended in a crash or a power cut; somebody must look at the prop and take control first',
+          { code: 'trigger.unattended' },
+        );
       if (condition !== 'parked')
         throw new Refusal('condition', `the prop is ${condition}, not parked`);
       const session = { id: who, client: who, slot: -1, unattended: true };

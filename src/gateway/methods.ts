@@ -355,7 +355,15 @@ const core = {
   },
   reset: {
     summary: 'Lift a latched stop or fault; moves nothing',
-    params: nothing,
+    params: z.strictObject({
+      confirm: z
+        .string(want('the name of whoever stopped the prop'))
+        .max(200)
+        .optional()
+        .describe(
+          'needed after the stop of somebody else: their name, as the refusal tells it; refused in the first 2 s',
+        ),
+    }),
     result: conditionResult,
     errors: commands,
   },

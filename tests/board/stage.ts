@@ -145,7 +145,11 @@ export class Stage {
     if ((await this.condition()) === 'stopped') {
       if (this.#holder?.closeCode !== undefined) this.#holder = undefined;
       this.#holder ??= await Peer.holder(this.board.daemon, { live: false });
-      await this.#holder.ask('reset');
+      const { error } = await this.#holder.call('reset');
+      if (error) {
+        await this.board.sleep(2000);
+        await this.#holder.ask('reset', { confirm: error.data.stoppedBy });
+      }
     }
     await watch.ask('park', { wait: true });
     if (this.#holder?.closeCode === undefined) await this.#holder?.close();

@@ -146,7 +146,11 @@ export class Desk {
   async wake(): Promise<void> {
     await this.takeControl();
     await this.button('Wake').click();
-    await this.condition('live');
+    const question = this.page.getByRole('alertdialog');
+    const live = this.condition('live');
+    await Promise.race([question.waitFor().catch(() => {}), live]);
+    if (await question.isVisible()) await this.button('Hands are clear: wake').click();
+    await live;
   }
 
   /** Closes the page; fails when it did anything wrong. */

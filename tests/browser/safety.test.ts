@@ -1,3 +1,4 @@
+import { setTimeout as sleep } from 'node:timers/promises';
 import type { Browser } from 'playwright-core';
 import { afterAll, afterEach, beforeAll, beforeEach, expect, it } from 'vitest';
 import { Daemon, Peer } from '../system/daemon.ts';
@@ -28,7 +29,10 @@ it('stops by key without control, in every view, and says so to everyone', async
     await desk.condition('stopped');
     const moved = await holder.call('channel.move', { channel: 'beak', to: 'open' });
     expect(moved.error).toMatchObject({ code: -32003 });
-    await holder.ask('reset');
+    const { error } = await holder.call('reset');
+    expect(error).toMatchObject({ data: { code: 'reset.confirm' } });
+    await sleep(2000);
+    await holder.ask('reset', { confirm: error!.data.stoppedBy });
     await holder.ask('wake', { wait: true, confirm: 'unknown' });
     await desk.condition('live');
   }

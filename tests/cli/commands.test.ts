@@ -124,6 +124,38 @@ describe('a single command', () => {
     });
   });
 
+  describe("somebody else's stop", () => {
+    beforeEach(() => {
+      daemon.condition = 'stopped';
+      daemon.stoppedBy = 'stop button';
+    });
+
+    test('a script is refused, and told whom it must name', async () => {
+      const { code, err } = await run(['reset'], daemon);
+      expect(code).toBe(1);
+      expect(err).toContain(
+        "stop button stopped the prop; see that it is safe, then reset --confirm 'stop button'",
+      );
+      expect(daemon.condition).toBe('stopped');
+    });
+
+    test('--confirm names them', async () => {
+      expect((await run(['reset', '--confirm', 'stop button'], daemon)).code).toBe(0);
+      expect(daemon.called('reset')).toEqual([{ confirm: 'stop button' }]);
+    });
+
+    test.each([
+      ['y\n', 0],
+      ['n\n', 1],
+    ])('on a terminal a person is asked: %j', async (answer, code) => {
+      const running = start(['reset'], daemon, { tty: true });
+      await until(() => running.stderr.text.includes('Reset? [y/N] '));
+      running.stdin.write(answer);
+      expect(await running.exit).toBe(code);
+      expect(daemon.condition).toBe(code === 0 ? 'parked' : 'stopped');
+    });
+  });
+
   test('a lease held by another refuses it, naming the holder', async () => {
     daemon.holder = 'ben@desk';
     const { code, err } = await run(['move', 'beak', '3'], daemon);

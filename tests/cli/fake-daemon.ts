@@ -62,6 +62,8 @@ export class FakeDaemon {
   holder: string | null = null;
   /** Servos that stand nobody knows where. */
   unknown: string[] = [];
+  /** Somebody else who stopped the prop. */
+  stoppedBy: string | undefined;
   linkTimeoutMs = 60_000;
   version = 'aaaaaaaaaaaaaaaa';
   /** How the prop file on the disk stands to that. */
@@ -274,7 +276,10 @@ export class FakeDaemon {
       this.condition = 'stopped';
       return { condition: 'stopped' };
     },
-    reset: () => {
+    reset: ({ confirm }) => {
+      const stoppedBy = this.stoppedBy;
+      if (stoppedBy !== undefined && confirm !== stoppedBy)
+        throw new Refusal('condition', 'reset with confirm', { code: 'reset.confirm', stoppedBy });
       this.condition = 'parked';
       return { condition: 'parked' };
     },

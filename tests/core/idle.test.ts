@@ -262,8 +262,8 @@ describe('the end', () => {
     const next = rig.client('next');
     if (rig.core.lease.holder) await client.call('lease.release');
     await next.call('lease.take');
-    await next.call('reset');
-    await next.call('wake');
+    await next.call('reset', { confirm: 'desk' });
+    await next.call('wake', { confirm: 'unknown' });
     await rig.until(() => rig.condition === 'live');
     const { length } = rig.writes;
     await rig.run(60_000);

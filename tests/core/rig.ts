@@ -394,7 +394,7 @@ export function restedAt(prop: Prop, over: Record<string, number> = {}): Restore
     digests[name] = placeDigest(channel);
   }
   return {
-    ...{ settled: true, sameBoot: true },
+    ...{ settled: true, sameBoot: true, clean: true },
     ...{ positions: { ...positions, ...over }, digests, duty },
   };
 }

@@ -270,7 +270,10 @@ describe.each([
       rig.board().level.set('stopInput', rest);
       await rig.run(100);
       expect(rig.condition).toBe('stopped');
-      await expect(client.call('reset')).resolves.toEqual({ condition: 'parked' });
+      await rig.run(2000);
+      await expect(client.call('reset', { confirm: 'stop button' })).resolves.toEqual({
+        condition: 'parked',
+      });
     },
   );
 
@@ -309,7 +312,8 @@ describe.each([
     await rig.tick();
     expect([rig.condition, rig.at('neck'), rig.at('jaw')]).toEqual(['stopped', 0, 0]);
     rig.board().level.set('stopInput', rest);
-    await client.call('reset');
+    await rig.run(2000);
+    await client.call('reset', { confirm: 'stop button' });
     await client.call('wake');
     await rig.tick();
     expect(rig.at('neck')).not.toBe(0);

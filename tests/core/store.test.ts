@@ -21,6 +21,8 @@ const STATE: Saved = {
   positions: { neck: 12.5, jaw: -3 },
   digests: { neck: '0123456789abcdef', jaw: 'fedcba9876543210' },
   duty: { mist: { usedS: 1.5, on: false, changedS: 99.25 } },
+  latched: { condition: 'stopped', stoppedBy: ['desk'] },
+  clean: true,
 };
 
 test('what was saved is restored, in the same boot', async () => {

@@ -251,10 +251,16 @@ class Player {
     if (core.condition !== 'live' && dice.chance(0.35)) {
       const session = this.#somebody();
       for (const method of ['lease.take', 'reset', 'wake'] as const)
-        await this.#ask(session, method, method === 'wake' ? { confirm: 'unknown' } : {});
+        await this.#ask(session, method, this.#confirmed(method));
       return;
     }
     await dice.weighed(this.#acts)();
+  }
+
+  #confirmed(method: CoreMethod): object {
+    if (method === 'wake') return { confirm: 'unknown' };
+    const confirm = this.watch.stoppedBy;
+    return method === 'reset' && confirm !== undefined ? { confirm } : {};
   }
 
   #deg(): number {

@@ -289,6 +289,9 @@ export class Watch {
     for (const servo of this.#servos) servo.left = positions[servo.name];
   }
 
+  /** Who stopped the prop last, and must be named for a reset. */
+  stoppedBy: string | undefined;
+
   told(entry: JournalEntry): void {
     this.#entries.push(entry);
   }
@@ -330,13 +333,15 @@ export class Watch {
 
   #readJournal(): void {
     if (this.#entries.length === 0) return;
-    for (const { what, text, values } of this.#entries) {
+    for (const { who, what, text, values } of this.#entries) {
       this.#count(`journal: ${what}`);
       if (what === 'stop') {
         const category = values!.category as number;
         const latched = this.#condition === 'stopped';
         this.#stopCategory = latched ? Math.min(this.#stopCategory, category) : category;
         this.#stopTick = this.ticks;
+        if (who !== 'prop') this.stoppedBy = who;
+        else if (text.endsWith('stop button')) this.stoppedBy = 'stop button';
       } else if (what === 'position unknown') this.#unknown.add(String(values!.channel));
       else if (what === 'fault') {
         if (text.startsWith('the core failed')) this.#wrong('core', `${text} ${values?.stack}`);
@@ -355,7 +360,9 @@ export class Watch {
       servo.still = 0;
       if (before === 0) return false;
       // A servo that is cut off away from rest, or on its way from nowhere, stands anywhere.
+      // A park that ends has brought it where it was to go when that began.
       const rests =
+        this.#condition === 'parked' ||
         Math.abs(servo.deg - this.parkDeg(servo)) <= 0.1 * servo.pins.pulseStepUs + 1e-6;
       servo.left = rests && this.#nowMs >= servo.jumpUntilMs ? servo.deg : undefined;
       servo.felt = false;

@@ -107,7 +107,8 @@ describe('bad input is answered with a reason and never reaches the core', () =>
     ['an empty fault', 'sim.set', { board: 'head', fault: '' }, /what is wrong, in words/],
     ['since -1', 'journal.read', { since: -1 }, /"since"/],
     ['parameters where none are', 'wake', { now: true }, /"now" is unknown; wake takes wait/],
-    ['the same without any', 'reset', { x: 1 }, /reset takes no parameters/],
+    ['the same without any', 'lease.take', { x: 1 }, /lease.take takes no parameters/],
+    ['a confirmation that is none', 'wake', { confirm: 'yes' }, /the word unknown/],
     ['a long name', 'channel.move', { ...move, channel: 'b'.repeat(65) }, /1 to 64 characters/],
   ])('%s', async (_name, method, params, reason) => {
     const answer = await client.ask(request(method, params as object));

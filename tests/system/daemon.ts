@@ -179,7 +179,7 @@ export async function leaveParked(home: string): Promise<void> {
   await writeFile(
     join(home, 'state', 'state.json'),
     JSON.stringify({
-      ...{ version: 1, bootId: 'an earlier one', settled: true },
+      ...{ version: 1, bootId: 'an earlier one', settled: true, clean: true },
       ...{ positions, digests, duty },
     }),
   );

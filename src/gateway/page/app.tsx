@@ -3,7 +3,7 @@ import { signal, useComputed } from '@preact/signals';
 import { render } from 'preact';
 import { useEffect, useRef } from 'preact/hooks';
 import { Bench } from './bench.tsx';
-import { Confirm, wake } from './confirm.tsx';
+import { Confirm, reset, wake } from './confirm.tsx';
 import { FileBanner } from './file-banner.tsx';
 import {
   clientName,
@@ -150,7 +150,7 @@ function Safety() {
   return (
     <footer class="safety">
       {stopped ? (
-        <button type="button" disabled={!holding.value} onClick={() => ask('reset')}>
+        <button type="button" disabled={!holding.value} onClick={reset}>
           Reset
         </button>
       ) : (

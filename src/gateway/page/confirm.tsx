@@ -23,6 +23,16 @@ export async function wake(): Promise<void> {
   }));
 }
 
+/** Ends a stop or a fault; after the stop of somebody else a person is asked first. */
+export async function reset(): Promise<void> {
+  await asking('reset', {}, 'reset.confirm', ({ stoppedBy }) => ({
+    title: `${stoppedBy} stopped the prop`,
+    text: 'See that nobody is at the prop, and why it was stopped, before you reset it.',
+    yes: 'It is safe: reset',
+    act: () => void ask('reset', { confirm: stoppedBy }),
+  }));
+}
+
 /** Does it, or asks first where the daemon refuses it with `code`. */
 async function asking(
   method: string,
