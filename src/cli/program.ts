@@ -115,7 +115,8 @@ function addVerb(program: Command, verb: Verb, choose: (given: Given) => void): 
     const given: Given = { ...command.opts() };
     verb.args.forEach(({ name, rest }, at) => {
       const value = command.processedArgs[at];
-      given[name] = rest ? (value as string[]).join(' ') : value;
+      const words = rest ? ((value ?? []) as string[]) : [];
+      given[name] = rest ? (words.length > 0 ? words.join(' ') : undefined) : value;
     });
     choose(given);
   });
@@ -123,7 +124,7 @@ function addVerb(program: Command, verb: Verb, choose: (given: Given) => void): 
 
 function makeArgument({ name, doc, parse, choices, optional, rest }: Argument): CommanderArgument {
   const dots = rest ? '...' : '';
-  const argument = new CommanderArgument(optional ? `[${name}]` : `<${name}${dots}>`, doc);
+  const argument = new CommanderArgument(optional ? `[${name}${dots}]` : `<${name}${dots}>`, doc);
   if (parse) argument.argParser(parse);
   if (choices) argument.choices(choices);
   return argument;

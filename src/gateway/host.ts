@@ -1,5 +1,6 @@
 import { MessageChannel, type MessagePort, type Worker } from 'node:worker_threads';
 import type { GatewayStart, ToCore, ToGateway } from '../core/requests.ts';
+import { Telemetry } from '../shared/telemetry.ts';
 import { loadGateway } from './load.ts';
 
 const FIRST_RETRY_MS = 100;
@@ -7,6 +8,9 @@ const LONGEST_RETRY_MS = 5000;
 /** Lines of its output that are passed on while it lives; a thread that writes without end is cut short. */
 const LINES_PASSED = 100;
 const LONGEST_LINE = 1000;
+/** A thread that lives and shows no beat for this long hangs (ms); it is looked at so often (ms). */
+const HUNG_MS = 2000;
+const LOOK_EVERY_MS = 200;
 /** A gateway that ran this long had started well: the next retry is quick again. */
 const HEALTHY_MS = 10_000;
 
@@ -30,6 +34,7 @@ export class GatewayHost {
   #port: MessagePort | undefined;
   #retryMs = FIRST_RETRY_MS;
   #timer: NodeJS.Timeout | undefined;
+  #watching: NodeJS.Timeout | undefined;
   #closing = false;
   /** A gateway that is started again must come back at the same port. */
   #listening: number | undefined;
@@ -67,6 +72,7 @@ export class GatewayHost {
 
   async close(): Promise<void> {
     this.#closing = true;
+    clearInterval(this.#watching);
     clearTimeout(this.#timer);
     const worker = this.#worker;
     if (!worker) return;
@@ -92,6 +98,25 @@ export class GatewayHost {
     }
   }
 
+  /**
+   * Ends a thread that hangs. Looks are counted instead of time: while this thread stood still itself,
+   * it looked once.
+   */
+  #watch(telemetry: Telemetry, hung: () => void): void {
+    let beat = telemetry.gatewayBeat;
+    let silentMs = 0;
+    clearInterval(this.#watching);
+    this.#watching = setInterval(() => {
+      const { gatewayBeat } = telemetry;
+      silentMs = gatewayBeat === beat ? silentMs + LOOK_EVERY_MS : 0;
+      beat = gatewayBeat;
+      if (silentMs < HUNG_MS) return;
+      clearInterval(this.#watching);
+      hung();
+    }, LOOK_EVERY_MS);
+    this.#watching.unref();
+  }
+
   #spawn(answered: (answer: Extract<ToCore, { t: 'listening' | 'cannot-listen' }>) => void): void {
     const worker = this.#loaded ?? loadGateway();
     this.#loaded = undefined;
@@ -103,11 +128,17 @@ export class GatewayHost {
     this.#port = port1;
     const start = this.#start();
     if (this.#listening !== undefined) start.port = this.#listening;
+    const beats = new Telemetry(start.telemetry);
     worker.postMessage({ start, port: port2 }, [port2, start.service]);
     this.#listen(worker);
     this.#events.started();
     port1.on('message', (message: ToCore) => {
       if (message.t === 'cannot-listen') why = message.reason;
+      if (message.t === 'listening' && !this.#closing)
+        this.#watch(beats, () => {
+          why = `it was silent for ${HUNG_MS / 1000} s`;
+          void worker.terminate();
+        });
       if (message.t === 'listening' || message.t === 'cannot-listen') answered(message);
       else this.#events.message(message);
     });
@@ -117,6 +148,7 @@ export class GatewayHost {
     worker.on('exit', () => {
       this.#worker = undefined;
       this.#port = undefined;
+      clearInterval(this.#watching);
       port1.close();
       if (this.#closing) return;
       if (performance.now() - startedMs > HEALTHY_MS) this.#retryMs = FIRST_RETRY_MS;

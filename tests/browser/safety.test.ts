@@ -1,6 +1,6 @@
 import { setTimeout as sleep } from 'node:timers/promises';
 import type { Browser } from 'playwright-core';
-import { afterAll, afterEach, beforeAll, beforeEach, expect, it } from 'vitest';
+import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from 'vitest';
 import { Daemon, Peer } from '../system/daemon.ts';
 import { Desk, launch, PHONE, VIEWS } from './browser.ts';
 
@@ -143,4 +143,114 @@ it('does not take two pages of one window for each other', async () => {
   await second.getByText(/^page \d+ has control\./).waitFor();
   expect(await second.getByRole('button', { name: 'Take control' }).isDisabled()).toBe(true);
   await first.close();
+});
+
+describe('the stop button', () => {
+  const stops = async (watch: Peer): Promise<number> => {
+    const { entries } = (await watch.ask('journal.read', { limit: 1000 })) as {
+      entries: { what: string }[];
+    };
+    return entries.filter(({ what }) => what === 'stop').length;
+  };
+  const watching = async (): Promise<Peer> => {
+    const watch = await Peer.connect(daemon);
+    await watch.ask('session.open', { client: 'watch' });
+    await watch.ask('state.follow', { hz: 50 });
+    return watch;
+  };
+
+  it('stops on the press, before it is let go, and once', async () => {
+    const watch = await watching();
+    const desk = await Desk.open(browser, daemon);
+    const box = (await desk.button(/^Stop/).boundingBox())!;
+    await desk.page.mouse.move(box.x + box.width / 2, box.y + box.height / 2);
+    await desk.page.mouse.down();
+    await watch.untilState((frame) => frame.condition === 'stopped');
+    await desk.page.mouse.up();
+    await desk.condition('stopped');
+    expect(await stops(watch)).toBe(1);
+    await desk.close();
+  });
+
+  it.each(['Escape', 'Enter', ' '])('a held key (%j) is one stop', async (key) => {
+    const watch = await watching();
+    const desk = await Desk.open(browser, daemon);
+    if (key !== 'Escape') await desk.button(/^Stop/).focus();
+    for (let n = 0; n < 20; n++) await desk.page.keyboard.down(key);
+    await watch.untilState((frame) => frame.condition === 'stopped');
+    await desk.page.keyboard.up(key);
+    await desk.condition('stopped');
+    expect(await stops(watch)).toBe(1);
+    await desk.close();
+  });
+
+  it('a click without a press, as a screen reader sends it, stops each time', async () => {
+    const watch = await watching();
+    const desk = await Desk.open(browser, daemon);
+    await desk.button(/^Stop/).evaluate((button: HTMLElement) => button.click());
+    await watch.untilState((frame) => frame.condition === 'stopped');
+    await desk.button(/^Stop/).click();
+    await desk.button(/^Stop/).evaluate((button: HTMLElement) => button.click());
+    await desk.condition('stopped');
+    expect(await stops(watch)).toBe(3);
+    await desk.close();
+  });
+});
+
+/** Whether Stop and Park are within what is seen, and nothing lies over them. */
+async function inSight(desk: Desk): Promise<void> {
+  for (const name of [/^Stop/, 'Park'])
+    await expect
+      .poll(() =>
+        desk.button(name).evaluate((button) => {
+          const { left, right, top, bottom } = button.getBoundingClientRect();
+          const { offsetLeft, offsetTop, width, height } = visualViewport!;
+          const hit = document.elementFromPoint((left + right) / 2, (top + bottom) / 2);
+          return {
+            // To a pixel: the scale is a fraction.
+            inside:
+              left >= offsetLeft - 1 &&
+              right <= offsetLeft + width + 1 &&
+              top >= offsetTop - 1 &&
+              bottom <= offsetTop + height + 1,
+            free: hit !== null && (hit === button || button.contains(hit)),
+            large: (right - left) * visualViewport!.scale >= 24,
+          };
+        }),
+      )
+      // 24 CSS pixels: WCAG 2.2, success criterion 2.5.8.
+      .toEqual({ inside: true, free: true, large: true });
+}
+
+it('keeps stop and park in sight under pinch zoom', async () => {
+  const desk = await Desk.open(browser, daemon, { viewport: PHONE });
+  const session = await desk.page.context().newCDPSession(desk.page);
+  for (const pageScaleFactor of [2, 4, 1.5, 1]) {
+    await session.send('Emulation.setPageScaleFactor', { pageScaleFactor });
+    await inSight(desk);
+    await desk.page.mouse.move(100, 100);
+    await desk.page.mouse.wheel(150, 400);
+    await inSight(desk);
+  }
+  await desk.close();
+});
+
+it.each([200, 400])('keeps stop and park in sight with text at %i %', async (percent) => {
+  const desk = await Desk.open(browser, daemon, { viewport: PHONE });
+  await desk.page.evaluate((size) => {
+    document.documentElement.style.fontSize = `${size}%`;
+  }, percent);
+  await inSight(desk);
+  await desk.close();
+});
+
+it('keeps stop and park above whatever covers the page', async () => {
+  const desk = await Desk.open(browser, daemon);
+  await desk.page.evaluate(() => {
+    const cover = document.createElement('div');
+    cover.style.cssText = 'position:fixed;inset:0;z-index:2147483647;background:red';
+    document.body.append(cover);
+  });
+  await inSight(desk);
+  await desk.close();
 });

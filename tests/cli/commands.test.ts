@@ -303,6 +303,20 @@ describe('a single command', () => {
     expect(daemon.called('stop')).toEqual([{ category: 0 }]);
   });
 
+  test('lockout and unlock need no lease; a reason may be several words', async () => {
+    daemon.holder = 'ben@desk';
+    const lock = { by: 'ann@desk', reason: 'freeing the beak', time: '2026-01-01T00:00:00.000Z' };
+    daemon.handlers['lockout.set'] = () => ({ lockout: lock });
+    daemon.handlers['lockout.clear'] = ({ force }) => ({ lockout: force ? null : lock });
+    expect((await run(['lockout'], daemon)).out).toMatch(/until "sinew unlock"/);
+    await run(['lockout', 'freeing', 'the', 'beak'], daemon);
+    expect((await run(['unlock'], daemon)).out).toMatch(/hands in the prop: ann@desk \(freeing/);
+    const forced = await run(['unlock', '--force', 'I looked'], daemon);
+    expect(forced).toMatchObject({ code: 0, out: 'the lockout is cleared\n' });
+    expect(daemon.called('lockout.set')).toEqual([{}, { reason: 'freeing the beak' }]);
+    expect(daemon.called('lockout.clear')).toEqual([{}, { force: true, reason: 'I looked' }]);
+  });
+
   test('rest passes the mark on, where there is one', async () => {
     await run(['rest', 'beak'], daemon);
     await run(['rest', 'beak', 'open'], daemon);

@@ -1,7 +1,7 @@
 import { mkdir, mkdtemp, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { MessageChannel, type MessagePort } from 'node:worker_threads';
+import { BroadcastChannel, MessageChannel, type MessagePort } from 'node:worker_threads';
 import { build } from 'esbuild';
 import { afterAll, afterEach, beforeAll, expect, it } from 'vitest';
 import { WebSocket } from 'ws';
@@ -36,6 +36,8 @@ beforeAll(async () => {
     banner: {
       js:
         "import { createRequire as requireHere } from 'node:module'; const require = requireHere(import.meta.url);" +
+        // On a word of the test a thread hangs for ever.
+        "import { BroadcastChannel as Words, isMainThread as isMain } from 'node:worker_threads'; if (!isMain) { const words = new Words('hang'); words.onmessage = () => { for (;;); }; words.unref(); }" +
         // What a library or Node itself might write.
         "console.log('on standard output'); console.error('on standard error\\nin two lines');",
     },
@@ -154,3 +156,37 @@ it('a thread that dies is started again at the same port, with what holds by the
   host.post({ t: 'service', port: service }, [service]);
   expect((await ask(port, 'prop.read'))[1].result).toBe('service 3');
 });
+
+it('a thread that hangs is ended after 2 s of silence and replaced like one that died', async () => {
+  view = VIEW;
+  const telemetry = Telemetry.create(VIEW.channels.length, VIEW.rails.length);
+  host = new Host(
+    () => start(telemetry),
+    {
+      message: (message) => received.push(message),
+      started: () => {},
+      died: (why) => deaths.push(why),
+      wrote: () => {},
+    },
+    loadGateway(),
+  );
+  const { port } = await host.open();
+  expect((await ask(port, 'prop.read'))[1].result).toBe('service 1');
+  const words = new BroadcastChannel('hang');
+  const hungMs = performance.now();
+  words.postMessage('now');
+  words.close();
+  while (deaths.length === 0) await new Promise((resume) => setTimeout(resume, 50));
+  expect(deaths).toEqual(['it was silent for 2 s']);
+  expect(performance.now() - hungMs).toBeGreaterThan(1900);
+  for (;;) {
+    try {
+      expect((await ask(port, 'prop.read'))[1].result).toBe('service 2');
+      break;
+    } catch (error) {
+      if ((error as NodeJS.ErrnoException).code !== 'ECONNREFUSED') throw error;
+      await new Promise((resume) => setTimeout(resume, 20));
+    }
+  }
+  expect(deaths).toHaveLength(1);
+}, 30_000);

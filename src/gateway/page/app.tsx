@@ -14,6 +14,8 @@ import {
   useToken,
 } from './link.ts';
 import { Overview } from './overview.tsx';
+import { keepInSight } from './safety-place.ts';
+import { StopPress } from './stop-press.ts';
 import {
   ask,
   brokenGuards,
@@ -63,7 +65,7 @@ function App() {
       view.value = viewOf(location.hash);
     };
     const onKey = (event: KeyboardEvent) => {
-      if (event.key === 'Escape') stop();
+      if (event.key === 'Escape' && !event.repeat) stop();
     };
     addEventListener('hashchange', onHash);
     // On the way down, so that nothing on the page can keep the key to itself.
@@ -144,11 +146,15 @@ function Lease() {
   );
 }
 
+const stopPress = new StopPress(stop);
+
 /** Always on screen. Stop and park need no lease. */
 function Safety() {
+  const bar = useRef<HTMLElement>(null);
+  useEffect(() => keepInSight(bar.current!), []);
   const stopped = condition.value === 'stopped' || condition.value === 'faulted';
   return (
-    <footer class="safety">
+    <footer class="safety" ref={bar} popover="manual">
       {stopped ? (
         <button type="button" disabled={!holding.value} onClick={reset}>
           Reset
@@ -166,7 +172,14 @@ function Safety() {
       <button type="button" disabled={stopped} onClick={() => ask('park')}>
         Park
       </button>
-      <button type="button" class="stop" aria-keyshortcuts="Escape" onClick={stop}>
+      <button
+        type="button"
+        class="stop"
+        aria-keyshortcuts="Escape"
+        onPointerDown={stopPress.pointerDown}
+        onKeyDown={stopPress.keyDown}
+        onClick={stopPress.click}
+      >
         Stop <kbd>Esc</kbd>
       </button>
     </footer>
