@@ -261,11 +261,19 @@ export class Lamp extends Light {
   }
 
   protected allowed({ nowS }: { readonly nowS: number }): boolean {
-    return this.#guard?.allows(nowS, this.#wantedLuminance) ?? true;
+    const guard = this.#guard;
+    if (!guard) return true;
+    guard.at[0] = nowS;
+    guard.at[1] = this.#wantedLuminance;
+    return guard.allowsAt();
   }
 
   protected note({ nowS }: { readonly nowS: number }): void {
-    this.#guard?.force(nowS, this.#wantedLuminance);
+    const guard = this.#guard;
+    if (!guard) return;
+    guard.at[0] = nowS;
+    guard.at[1] = this.#wantedLuminance;
+    guard.forceAt();
   }
 
   writeShown(into: Float64Array, at: number): void {
@@ -416,11 +424,17 @@ export class RgbLight extends Light {
   }
 
   protected allowed({ nowS }: { readonly nowS: number }): boolean {
-    return this.#guard?.allowsLinear(nowS, this.#wantedLight) ?? true;
+    const guard = this.#guard;
+    if (!guard) return true;
+    guard.at[0] = nowS;
+    return guard.allowsLinearAt(this.#wantedLight);
   }
 
   protected note({ nowS }: { readonly nowS: number }): void {
-    this.#guard?.forceLinear(nowS, this.#wantedLight);
+    const guard = this.#guard;
+    if (!guard) return;
+    guard.at[0] = nowS;
+    guard.forceLinearAt(this.#wantedLight);
   }
 
   writeShown(into: Float64Array, at: number): void {

@@ -172,7 +172,7 @@ export class PropLight {
     this.#journal.add(
       'prop',
       'flash',
-      `${first}${others} ${more === 0 ? 'waits' : 'wait'}: all light of the prop together would flash more than three times in a second`,
+      `${first}${others} ${more === 0 ? 'waits' : 'wait'}, so that the prop does not flash more than three times in a second`,
       { channel: first, lights: 1 + more },
     );
   }

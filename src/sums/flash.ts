@@ -71,12 +71,13 @@ class Changes {
     this.#timesS = new Float64Array(2 * maxFlashes).fill(Number.NEGATIVE_INFINITY);
   }
 
-  fullAt(tS: number): boolean {
-    return tS - this.#timesS[this.#oldest]! <= this.#windowS;
+  /** @param at the time (s) comes first in it: a number handed on may be allocated */
+  isFullAt(at: Float64Array): boolean {
+    return at[0]! - this.#timesS[this.#oldest]! <= this.#windowS;
   }
 
-  add(tS: number): void {
-    this.#timesS[this.#oldest] = tS;
+  addAt(at: Float64Array): void {
+    this.#timesS[this.#oldest] = at[0]!;
     this.#oldest = (this.#oldest + 1) % this.#timesS.length;
   }
 }
@@ -86,6 +87,8 @@ class Changes {
  * half a flash: no window holds more than `maxFlashes` rises or more than `maxFlashes` falls.
  */
 export class FlashGuard {
+  /** What is asked about: the time (s), which never falls, and the luminance. */
+  readonly at = new Float64Array(2);
   readonly #changes: Changes;
   /** Direction of the last change: 1 up, -1 down, 0 before the first. */
   #direction = 0;
@@ -112,25 +115,41 @@ export class FlashGuard {
 
   /** Whether `admit` would return true; notes nothing. */
   allows(tS: number, luminance: number): boolean {
-    if (Number.isNaN(luminance)) return false;
-    return this.#turnAt(luminance) === 0 || !this.#changes.fullAt(tS);
+    this.at[0] = tS;
+    this.at[1] = luminance;
+    return this.allowsAt();
+  }
+
+  /** As `allows`, of what is in `at`. */
+  allowsAt(): boolean {
+    if (Number.isNaN(this.at[1]!)) return false;
+    return this.#turn() === 0 || !this.#changes.isFullAt(this.at);
   }
 
   /** Notes an output that nothing could hold back, such as the dark after a stop. */
   force(tS: number, luminance: number): void {
-    const turn = this.#turnAt(luminance);
+    this.at[0] = tS;
+    this.at[1] = luminance;
+    this.forceAt();
+  }
+
+  /** As `force`, of what is in `at`. */
+  forceAt(): void {
+    const luminance = this.at[1]!;
+    const turn = this.#turn();
     if (turn !== 0) {
       this.#direction = turn;
       this.#low = luminance;
       this.#high = luminance;
-      this.#changes.add(tS);
+      this.#changes.addAt(this.at);
     }
     this.#low = Math.min(this.#low, luminance);
     this.#high = Math.max(this.#high, luminance);
   }
 
-  /** The direction of the change that begins to count at `luminance`; 0 when none does. */
-  #turnAt(luminance: number): number {
+  /** The direction of the change that begins to count; 0 when none does. */
+  #turn(): number {
+    const luminance = this.at[1]!;
     if (this.#direction !== 1 && counts(this.#low, luminance)) return 1;
     if (this.#direction !== -1 && counts(luminance, this.#high)) return -1;
     return 0;
@@ -143,6 +162,8 @@ export class FlashGuard {
  * corner for one of them, so it may see a change a little early, never late.
  */
 export class RedFlashGuard {
+  /** When something is asked about (s). */
+  readonly at = new Float64Array(1);
   readonly #changes: Changes;
   /** Whether the last change was to saturated red. */
   #red = false;
@@ -169,8 +190,14 @@ export class RedFlashGuard {
 
   /** Whether linear light would be admitted; notes nothing. */
   allowsLinear(tS: number, light: Readonly<Rgb>): boolean {
+    this.at[0] = tS;
+    return this.allowsLinearAt(light);
+  }
+
+  /** As `allowsLinear`, at the time in `at`. */
+  allowsLinearAt(light: Readonly<Rgb>): boolean {
     if (Number.isNaN(light.red + light.green + light.blue)) return false;
-    return !this.#turnsAt(light) || !this.#changes.fullAt(tS);
+    return !this.#turnsAt(light) || !this.#changes.isFullAt(this.at);
   }
 
   /** Notes an output that nothing could hold back. */
@@ -181,8 +208,14 @@ export class RedFlashGuard {
 
   /** As `force`, of linear light. */
   forceLinear(tS: number, light: Readonly<Rgb>): void {
+    this.at[0] = tS;
+    this.forceLinearAt(light);
+  }
+
+  /** As `forceLinear`, at the time in `at`. */
+  forceLinearAt(light: Readonly<Rgb>): void {
     if (this.#turnsAt(light)) {
-      this.#changes.add(tS);
+      this.#changes.addAt(this.at);
       this.#red = !this.#red;
       this.#lowU = Number.POSITIVE_INFINITY;
       this.#highU = Number.NEGATIVE_INFINITY;
@@ -212,6 +245,8 @@ export class RedFlashGuard {
 
 /** Keeps one colour channel, dark at first, from general and from red flashes. */
 export class ColourFlashGuard {
+  /** When something is asked about (s). */
+  readonly at = new Float64Array(1);
   readonly #general: FlashGuard;
   readonly #red: RedFlashGuard;
 
@@ -236,13 +271,33 @@ export class ColourFlashGuard {
 
   /** Whether linear light would be admitted; notes nothing. */
   allowsLinear(tS: number, light: Readonly<Rgb>): boolean {
-    return this.#general.allows(tS, luminanceOfLinear(light)) && this.#red.allowsLinear(tS, light);
+    this.at[0] = tS;
+    return this.allowsLinearAt(light);
+  }
+
+  /** As `allowsLinear`, at the time in `at`. */
+  allowsLinearAt(light: Readonly<Rgb>): boolean {
+    this.#put(light);
+    return this.#general.allowsAt() && this.#red.allowsLinearAt(light);
+  }
+
+  /** As `forceLinear`, at the time in `at`. */
+  forceLinearAt(light: Readonly<Rgb>): void {
+    this.#put(light);
+    this.#general.forceAt();
+    this.#red.forceLinearAt(light);
+  }
+
+  #put(light: Readonly<Rgb>): void {
+    this.#general.at[0] = this.at[0]!;
+    this.#general.at[1] = luminanceOfLinear(light);
+    this.#red.at[0] = this.at[0]!;
   }
 
   /** As `force`, of linear light. */
   forceLinear(tS: number, light: Readonly<Rgb>): void {
-    this.#general.force(tS, luminanceOfLinear(light));
-    this.#red.forceLinear(tS, light);
+    this.at[0] = tS;
+    this.forceLinearAt(light);
   }
 
   /** Notes an output that nothing could hold back. */

@@ -100,6 +100,39 @@ describe('text', () => {
     expect(out).toMatch(/\n3 findings\n$/);
   });
 
+  test('flashes of all light together, as planned and as held', async () => {
+    const strobe = Array.from(
+      { length: 24 },
+      (_, i) =>
+        `    - { at: ${(i * 0.05).toFixed(2)}, ${i % 4 < 2 ? 'dim: { still' : 'colour: { eye'}: ${i % 2 ? 0 : 1} } }`,
+    );
+    const text = strobe.map((line) =>
+      line.replace(/eye: [01]/, (found) => (found.endsWith('1') ? 'eye: white' : 'eye: black')),
+    );
+    const lit = join(folder, 'strobe.yaml');
+    await writeFile(lit, `${PROP}  strobe:\n${text.join('\n')}\n`);
+    const { code, out } = await run(['rehearse', lit, '--cue', 'strobe'], nobody);
+    expect(code).toBe(1);
+    expect(out).toMatch(
+      /^all light together: 10 flashes in a second as planned, held to 3 flashes in a second$/m,
+    );
+    const told = out
+      .split('\n')
+      .filter((line) => line.includes('cues.strobe[') && !line.includes('horn'));
+    expect(told.join('\n')).toMatch(
+      /: warning: (still|eye) .*waits?, so that the prop does not flash more than three times in a second \(at 0\.\d+ s.*\); let lights change less often/,
+    );
+    const data = JSON.parse(
+      (await run(['rehearse', lit, '--cue', 'strobe', '--json'], nobody)).out,
+    );
+    expect(data.light).toEqual({
+      plannedFlashes: 10,
+      plannedColourFlashes: 0,
+      flashes: 3,
+      colourFlashes: 0,
+    });
+  });
+
   test('a cue without an end is followed for ten minutes', async () => {
     const { code, out } = await rehearse('forever');
     expect(code).toBe(0);

@@ -1,7 +1,8 @@
 import { describe, expect, test } from 'vitest';
 import type { Prop } from '../../src/prop/schema.ts';
 import type { ChangeMessage, CoreProp } from '../../src/service/protocol.ts';
-import { makeProp, Rig, relay, servo } from './rig.ts';
+import { PeakFlashCounter } from '../faults/flash-counter.ts';
+import { lamp, makeProp, Rig, relay, servo } from './rig.ts';
 
 /** Another version of a prop, as the prop-file service sends it. */
 function wholeChange(id: number, prop: Prop): ChangeMessage[] {
@@ -321,4 +322,31 @@ test('a capture while the prop parks is for the next park', async () => {
   expect(rig.bench.outcomes).toEqual([[1, 'adopted']]);
   expect(rig.servo('neck').state.pos).toBe(0);
   expect(rig.servo('neck').parkDeg).toBe(12);
+});
+
+test('flashes before another version came into force count after it', async () => {
+  const lit = (fadeS: number) => makeProp({ glow: lamp({ fadeS }), bulb: relay({ light: true }) });
+  const { rig, client } = await Rig.live(lit(0));
+  const counter = new PeakFlashCounter();
+  let worst = 0;
+  rig.afterTick = () => {
+    const luminance = rig.at('glow') + rig.at('bulb');
+    worst = Math.max(worst, counter.add(rig.clock.nowMs() / 1000, luminance));
+  };
+  const strobe = async () => {
+    for (let i = 0; i < 6; i++) {
+      await client.call('channel.dim', { channel: 'glow', to: i % 2 ? 0 : 1 });
+      await rig.run(10);
+    }
+  };
+  await strobe();
+  for (let id = 1; id <= 4; id++) {
+    await client.call('park');
+    rig.bench.messages.push(...wholeChange(id, lit(id * 1e-3)));
+    await rig.until(() => rig.bench.outcomes.some(([of, to]) => of === id && to === 'adopted'));
+    await client.call('wake');
+    await rig.until(() => rig.condition === 'live');
+    await strobe();
+  }
+  expect(worst).toBe(3);
 });

@@ -82,6 +82,39 @@ function chromaticity(red: number, green: number, blue: number): [number, number
 }
 
 /**
+ * Opposing changes of 10 % or more of the peak of the last second, however light the darker state:
+ * all light of a prop as one, tick by tick and quickly.
+ */
+export class PeakFlashCounter {
+  readonly #changes = new LastSecond();
+  #recent: { tS: number; luminance: number }[] = [];
+  #last = 0;
+  #low = 0;
+  #high = 0;
+  #direction = 0;
+
+  /** Returns the flashes within the second that ends at `tS`, after `luminance` (of any scale). */
+  add(tS: number, luminance: number): number {
+    if (luminance === this.#last) return this.#changes.flashes(tS);
+    this.#recent = this.#recent.filter((one) => tS - one.tS <= 1);
+    this.#recent.push({ tS, luminance: Math.max(luminance, this.#last) });
+    this.#last = luminance;
+    const least = 0.1 * Math.max(...this.#recent.map((one) => one.luminance));
+    const rises = luminance - this.#low >= least && this.#direction <= 0;
+    const falls = this.#high - luminance >= least && this.#direction >= 0;
+    if (rises || falls) {
+      this.#changes.add(tS);
+      this.#direction = rises ? 1 : -1;
+      this.#low = luminance;
+      this.#high = luminance;
+    }
+    this.#low = Math.min(this.#low, luminance);
+    this.#high = Math.max(this.#high, luminance);
+    return this.#changes.flashes(tS);
+  }
+}
+
+/**
  * All light of a prop as one, from linear light (components of any scale). A general flash here is a
  * pair of opposing changes of 10 % or more of the peak within the second that is looked at, however
  * light the darker state. A colour flash is a pair of changes of more than 0.2 in CIE 1976 u' v'.

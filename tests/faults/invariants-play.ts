@@ -23,7 +23,7 @@ import { Broken, type Invariant, Pins, Watch, type Worst } from './invariants-wa
 
 const TICK_MS = 5;
 const SERVOS = ['neck', 'jaw', 'tail', 'wing', 'flap'] as const;
-const CHANNELS = [...SERVOS, 'mist', 'fan', 'pump', 'bell', 'glow', 'eye'] as const;
+const CHANNELS = [...SERVOS, 'mist', 'fan', 'pump', 'bell', 'bulb', 'glow', 'eye'] as const;
 
 export interface Played {
   seed: number;
@@ -308,7 +308,7 @@ class Player {
     [
       8,
       this.#do('channel.switch', () => ({
-        channel: this.dice.pick(['mist', 'fan', 'pump', 'bell']),
+        channel: this.dice.pick(['mist', 'fan', 'pump', 'bell', 'bulb']),
         on: this.dice.chance(0.75),
         ...(this.dice.chance(0.3) && { forS: this.dice.between(0.02, 1) }),
       })),

@@ -116,6 +116,7 @@ export function randomProp(dice: Dice): Prop {
         requires: [{ channel: 'fan', is: 'on' }],
       },
       bell: { kind: 'relay', output: out(13), contact: 'momentary', pulseMs: 60 },
+      bulb: { kind: 'relay', output: out(18), light: true },
       glow: {
         kind: 'lamp',
         output: out(14),

@@ -2,7 +2,7 @@ import type { Core } from '../../src/core/core.ts';
 import type { JournalEntry } from '../../src/core/requests.ts';
 import type { Driver, Frame, InputSpec, OutputSpec } from '../../src/drivers/driver.ts';
 import type { Prop, RelayChannel, Requirement, ServoChannel } from '../../src/prop/schema.ts';
-import { FlashCounter, RedFlashCounter } from './flash-counter.ts';
+import { FlashCounter, PeakFlashCounter, RedFlashCounter } from './flash-counter.ts';
 
 /**
  * What leaves the pins, judged tick by tick. Everything is derived from the values that the driver
@@ -135,6 +135,7 @@ export const INVARIANTS = {
   duty: 'no relay is closed for longer than its duty guard or its pulse allows',
   'rail limit': 'no rail gives more than its limit',
   flashes: 'no light flashes more than three times in a second (WCAG 2.2)',
+  'flashes of all light': 'nor does all light together, judged against its recent peak',
   'one holder': 'only the one holder of the lease is obeyed, and only while the prop is live',
   'lost link': 'parking begins within timeoutMs + 100 ms of the last sign of life',
   wake: 'pulses begin where the servo was left, or flagged, while waking alone',
@@ -164,6 +165,7 @@ export class Watch {
   readonly #servos: ServoWatch[] = [];
   readonly #relays: RelayWatch[] = [];
   readonly #lights: LightWatch[] = [];
+  readonly #together = new PeakFlashCounter();
   readonly #byName = new Map<string, ServoWatch | RelayWatch>();
   #condition = 'parked';
   /** Ticks in the present condition. */
@@ -562,6 +564,9 @@ export class Watch {
   }
 
   #lookAtLights(tS: number): void {
+    // One channel weighs as much as another, where the file says nothing else.
+    let sum = 0;
+    for (const { spec, on } of this.#relays) if (on && spec.light) sum++;
     for (const light of this.#lights) {
       const red = share(light, 0);
       let flashes: number;
@@ -569,12 +574,20 @@ export class Watch {
         const green = share(light, 1);
         const blue = share(light, 2);
         // Relative luminance of linear sRGB components (WCAG 2.2).
-        flashes = light.general.add(tS, 0.2126 * red + 0.7152 * green + 0.0722 * blue);
+        const luminance = 0.2126 * red + 0.7152 * green + 0.0722 * blue;
+        sum += luminance;
+        flashes = light.general.add(tS, luminance);
         flashes = Math.max(flashes, light.red.add(tS, red, green, blue));
-      } else flashes = light.general.add(tS, red);
+      } else {
+        sum += red;
+        flashes = light.general.add(tS, red);
+      }
       if (flashes > 3) this.#wrong('flashes', `${light.name}: ${flashes} flashes within a second`);
       this.#note('flashes', flashes / 3);
     }
+    const all = this.#together.add(tS, sum);
+    if (all > 3) this.#wrong('flashes of all light', `${all} flashes within a second`);
+    this.#note('flashes of all light', all / 3);
   }
 
   #lookAtCondition(before: string, moving: number): void {

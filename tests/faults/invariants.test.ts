@@ -55,6 +55,7 @@ const MEASURED: Partial<Record<Invariant, (worst: number) => string>> = {
   duty: percent,
   'rail limit': percent,
   flashes: (share) => `${Math.round(3 * share)} in a second`,
+  'flashes of all light': (share) => `${Math.round(3 * share)} in a second`,
   'lost link': (ms) => `${Math.round(ms)} ms`,
 };
 

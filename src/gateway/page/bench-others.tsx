@@ -44,8 +44,8 @@ export function OtherBench({ channel, info }: Props) {
         <h2 id="other-control">Try it</h2>
         {info.kind !== 'relay' && (
           <p class="caution">
-            Flashing light can set off seizures. The daemon holds back what would flash more than
-            three times a second, unless the prop file lifts that.
+            Flashing light can set off seizures. The daemon holds back what would make the prop
+            flash more than three times a second, unless the prop file lifts that.
           </p>
         )}
         {info.kind === 'relay' && <Switch channel={channel} />}

@@ -21,9 +21,9 @@ const CHROMA_LOST = 0.005;
 export function FlashCaution() {
   return (
     <p class="caution">
-      Flashing light can bring on seizures. Sinew holds each light to three flashes a second, unless
-      the prop file lifts that. Put up a notice where people will see it flash, and follow the local
-      rules.
+      Flashing light can bring on seizures. Sinew holds all light of the prop together to three
+      flashes a second, unless the prop file lifts that. Put up a notice where people will see it
+      flash, and follow the local rules.
     </p>
   );
 }
