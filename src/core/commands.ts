@@ -9,7 +9,7 @@ import type { Core } from './core.ts';
 import type { Move, Started } from './gate.ts';
 import { Identifier } from './identify.ts';
 import type { Session } from './lease.ts';
-import { channelsOf, colourOf, degOf, wantedByPose } from './pose.ts';
+import { channelsOf, colourOf, degOf, opening, wantedByPose } from './pose.ts';
 import type { CoreMethod, Params, Result } from './requests.ts';
 import { CAPTURE_STEP_DEG, type Servo } from './servo.ts';
 
@@ -382,7 +382,9 @@ export class Commands {
     const wanted = wantedByPose(body, name);
     gate.mustBeAbleToDo(wanted, nowS);
     const { moves, switches, dims, colours } = wanted;
-    for (const { relay, on } of switches) gate.switch(relay, on, Number.POSITIVE_INFINITY, nowS);
+    const leaving = opening(wanted);
+    for (const { relay, on } of switches)
+      gate.switch(relay, on, Number.POSITIVE_INFINITY, nowS, leaving);
     for (const { lamp, to } of dims) gate.dim(lamp, to, overS ?? 0);
     for (const { light, to } of colours) gate.colour(light, to, overS ?? 0);
     // Last, so that the servos wait if the rail is full now.

@@ -840,7 +840,11 @@ export class Core {
         (channel.interlocked ? FLAG.interlocked : 0) |
         (channel.duty && channel.duty.restLeftS(this.#nowS) > 0 ? FLAG.resting : 0)
       );
-    return (channel.fading ? FLAG.moving : 0) | (channel.flashHeld ? FLAG.flashHeld : 0);
+    return (
+      (channel.fading ? FLAG.moving : 0) |
+      (channel.flashHeld ? FLAG.flashHeld : 0) |
+      (channel.interlocked ? FLAG.interlocked : 0)
+    );
   }
 
   // --- what outlives the daemon -------------------------------------------------------------------

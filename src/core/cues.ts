@@ -8,8 +8,7 @@ import { type Random, seeded, seedOf } from '../sums/random.ts';
 import type { Actuator, Body } from './body.ts';
 import type { Gate, Move, Started } from './gate.ts';
 import type { Journal } from './journal.ts';
-import { colourOf, degOf, type Wanted, wantedByPose } from './pose.ts';
-import type { Relay } from './relay.ts';
+import { colourOf, degOf, opening, type Wanted, wantedByPose } from './pose.ts';
 
 /** A move that takes this much longer than asked (s) is worth a word: more than a tick. */
 const SLOWER_S = 0.006;
@@ -272,8 +271,9 @@ export class Cues {
     const servos = mine.filter((channel) => channel.kind === 'servo');
     for (const servo of servos) servo.halt();
     this.#gate.cancel(servos);
-    for (const channel of mine)
-      if (channel.kind === 'relay') this.#gate.switch(channel, false, 0, this.#body.nowS);
+    // What a servo that is away from rest requires stays closed.
+    const relays = mine.filter((channel) => channel.kind === 'relay');
+    for (const relay of this.#gate.mayOpen(relays)) relay.set(false);
     this.#journal.add('prop', 'cue', `cue ${name} stopped: ${why}`, { cue: name });
     return true;
   }
@@ -407,14 +407,22 @@ export class Cues {
         this.#gate.colour(light, to, fadeS, ease);
         one.busy.push(() => light.fading);
       });
+    const leaving = opening(wanted);
     for (const { relay, on } of wanted.switches)
-      this.#attempt(run, one, () => this.#switch(run, one, relay, on, nowS));
+      this.#attempt(run, one, () => this.#switch(run, one, { relay, on }, nowS, leaving));
   }
 
-  #switch(run: Run, one: StepRun, relay: Relay, on: boolean, nowS: number): void {
+  #switch(
+    run: Run,
+    one: StepRun,
+    { relay, on }: Wanted['switches'][number],
+    nowS: number,
+    leaving: ReadonlySet<Actuator>,
+  ): void {
     const { forS } = one.step.spec;
     const wasOn = relay.on;
-    this.#gate.switch(relay, on, on && forS !== undefined ? forS : Number.POSITIVE_INFINITY, nowS);
+    const closedS = on && forS !== undefined ? forS : Number.POSITIVE_INFINITY;
+    this.#gate.switch(relay, on, closedS, nowS, leaving);
     if (forS === undefined) return;
     const changes = relay.changes;
     // `off` for a time: what was closed closes again, if it may and nobody else has switched it.

@@ -1,6 +1,7 @@
 import { type Ease, parseEase } from '../sums/ease.ts';
 import { planEased } from '../sums/eased-move.ts';
 import type { MotionLimits } from '../sums/profile.ts';
+import { CueInterlocks, type Dependents, dependentsIn, type Place } from './cue-interlocks.ts';
 import { CueLoads, type Rails, railsOf } from './cue-loads.ts';
 import { Walk } from './cue-walk.ts';
 import type { Path } from './finding.ts';
@@ -122,11 +123,18 @@ export class Planner {
   readonly #servos = new Map<string, Servo>();
   readonly #eased = new Map<string, number>();
   readonly #rails: Rails;
+  readonly #dependents: Dependents;
   innerStepsLeft = MOST_INNER_STEPS_IN_ALL;
 
   constructor(prop: Prop) {
     this.#prop = prop;
     this.#rails = railsOf(prop);
+    this.#dependents = dependentsIn(prop);
+  }
+
+  /** The interlocks along a walk that keeps where servos are in `places`. */
+  interlocks(places: ReadonlyMap<string, Place>): CueInterlocks {
+    return new CueInterlocks(this.#prop, this.#dependents, places);
   }
 
   plan(name: string): CuePlan {

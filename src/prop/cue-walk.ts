@@ -2,6 +2,7 @@ import { tidy } from '../shared/units.ts';
 import type { Ease } from '../sums/ease.ts';
 import { easedRange, planEased } from '../sums/eased-move.ts';
 import { type MotionState, planMove, sample } from '../sums/profile.ts';
+import type { CueInterlocks } from './cue-interlocks.ts';
 import type { CueLoads } from './cue-loads.ts';
 import type {
   CuePlan,
@@ -66,9 +67,12 @@ export class Walk {
   #order = 0;
   #innerStepsLeft: number;
 
+  readonly #interlocks: CueInterlocks;
+
   constructor(planner: Planner, loads: CueLoads) {
     this.#planner = planner;
     this.#loads = loads;
+    this.#interlocks = planner.interlocks(this.#motions);
     this.#innerStepsLeft = Math.min(MOST_INNER_STEPS, planner.innerStepsLeft);
   }
 
@@ -122,6 +126,8 @@ export class Walk {
   #start(one: StepRun, nowS: number): void {
     const { step } = one;
     one.startS = nowS;
+    for (const told of this.#interlocks.check(step.spec, step.path, step.targets, nowS))
+      this.#tell(step, 'error', told.path, { size: 0, ...told });
     const moveS = this.#move(one, nowS);
     const otherS = this.#loads.start(step.spec, nowS);
     const untilS = step.spec.until?.withinS ?? 0;
