@@ -265,6 +265,7 @@ export class Commands {
     },
     'limits.capture': async ({ channel, end }, session) => {
       const servo = this.#standing(channel);
+      this.#mustNotPush(servo, end);
       const deg = this.#roundedInside(servo);
       const [low, high] = servo.limitsDeg;
       const limitsDeg: [number, number] = end === 'low' ? [deg, high] : [low, deg];
@@ -414,6 +415,25 @@ export class Commands {
       value: tidy(servo.state.pos),
       target: tidy(servo.target),
     });
+  }
+
+  /** @throws Refusal `outOfLimits` with the angle that would do */
+  #mustNotPush(servo: Servo, end: 'low' | 'high'): void {
+    if (!servo.pushing) return;
+    const free = servo.freeDeg(end === 'high' ? 1 : -1);
+    const steps = (free ?? 0) / CAPTURE_STEP_DEG;
+    // Rounded towards the inside.
+    const step = end === 'high' ? Math.floor(steps + 1e-6) : Math.ceil(steps - 1e-6);
+    const wouldDo = free === undefined ? null : tidy(step * CAPTURE_STEP_DEG, 2);
+    const advice =
+      wouldDo === null
+        ? 'jog back until it no longer pushes, and capture there'
+        : `it did not at ${wouldDo} deg: go back there, and capture`;
+    throw new Refusal(
+      'outOfLimits',
+      `${servo.name} pushes against something at ${tidy(servo.state.pos)} deg, so this is no limit to stand at; ${advice}`,
+      { channel: servo.name, value: tidy(servo.state.pos), wouldDo },
+    );
   }
 
   /** Where it stands (deg), in whole capture steps, and not outside its envelope by rounding. */
