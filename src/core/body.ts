@@ -3,6 +3,7 @@ import { didYouMean } from '../prop/finding.ts';
 import type { Channel, Prop, Requirement } from '../prop/schema.ts';
 import type { CoreProp } from '../service/protocol.ts';
 import { Refusal } from '../shared/errors.ts';
+import { tidy } from '../shared/units.ts';
 import { Board } from './boards.ts';
 import { Lamp, RgbLight } from './light.ts';
 import { Motion } from './motion.ts';
@@ -10,6 +11,8 @@ import { Relay } from './relay.ts';
 import { Servo } from './servo.ts';
 
 export type Actuator = Servo | Relay | RgbLight | Lamp;
+
+type Bounded = Exclude<Requirement, { is: string }>;
 
 export interface Rail {
   name: string;
@@ -191,10 +194,11 @@ export class Body {
     return this.#ofKind(name, 'lamp', 'channel.move, channel.switch or channel.colour');
   }
 
-  /** Whether an interlock's requirement holds now. */
+  /** Whether an interlock's requirement holds now; marks count as they are in force now. */
   met(requirement: Requirement): boolean {
     const other = this.#byName.get(requirement.channel)!;
-    if ('is' in requirement)
+    if ('is' in requirement) {
+      if (requirement.is === 'parked') return rests(other) && this.#isHeld(other);
       return (
         other.kind === 'relay' &&
         !other.unknown &&
@@ -202,10 +206,51 @@ export class Body {
         !other.flashHeld &&
         other.on === (requirement.is === 'on')
       );
+    }
     if (other.kind !== 'servo' || !other.energised) return false;
-    return 'above' in requirement
-      ? other.state.pos > requirement.above
-      : other.state.pos < requirement.below;
+    return isBeyond(requirement, other, other.state.pos);
+  }
+
+  /**
+   * Whether a requirement would hold with the other channel at `to`: deg of a servo, on or off of a
+   * relay, for a light whether that is what it shows when parked.
+   */
+  metAt(requirement: Requirement, to: number | boolean): boolean {
+    const other = this.#byName.get(requirement.channel)!;
+    if (other.kind === 'servo') {
+      if (typeof to !== 'number') return false;
+      if ('is' in requirement)
+        return requirement.is === 'parked' && Math.abs(to - other.homeDeg) < 1e-6;
+      return isBeyond(requirement, other, to);
+    }
+    if (!('is' in requirement)) return false;
+    if (other.kind === 'relay')
+      return to === (requirement.is === 'parked' ? other.parkOn : requirement.is === 'on');
+    return requirement.is === 'parked' && to === true;
+  }
+
+  /** Whether a requirement would hold with the other channel at its park position. */
+  metAtPark(requirement: Requirement): boolean {
+    const other = this.#byName.get(requirement.channel)!;
+    if (other.kind === 'servo') return this.metAt(requirement, other.homeDeg);
+    return this.metAt(requirement, other.kind === 'relay' ? other.parkOn : true);
+  }
+
+  /** An interlock in words: `lid_left above half (5 deg)`. */
+  describe(requirement: Requirement): string {
+    const { channel } = requirement;
+    if ('is' in requirement) return `${channel} ${requirement.is}`;
+    const side = 'above' in requirement ? 'above' : 'below';
+    const bound = 'above' in requirement ? requirement.above : requirement.below;
+    if (typeof bound === 'number') return `${channel} ${side} ${bound} deg`;
+    const other = this.#byName.get(channel);
+    const deg = other?.kind === 'servo' ? other.marks.get(bound) : undefined;
+    return `${channel} ${side} ${bound}${deg === undefined ? '' : ` (${tidy(deg)} deg)`}`;
+  }
+
+  /** Nothing limp, or on its way from an unknown place, is relied on. */
+  #isHeld(actuator: Actuator): boolean {
+    return actuator.kind !== 'servo' || (actuator.energised && this.nowS >= actuator.jumpUntilS);
   }
 
   #ofKind<K extends Actuator['kind']>(
@@ -226,10 +271,23 @@ export class Body {
   }
 }
 
-/** An interlock in words: `lid_left above 5 deg`. */
-export function describe(requirement: Requirement): string {
-  if ('is' in requirement) return `${requirement.channel} ${requirement.is}`;
-  return 'above' in requirement
-    ? `${requirement.channel} above ${requirement.above} deg`
-    : `${requirement.channel} below ${requirement.below} deg`;
+/** Whether a channel already rests where parking would bring it. */
+export function rests(actuator: Actuator): boolean {
+  if (actuator.kind === 'servo') return actuator.known && actuator.atPark && !actuator.delayed;
+  if (actuator.kind === 'relay')
+    return actuator.on === actuator.parkOn && !actuator.lingers && !actuator.flashHeld;
+  return actuator.atPark && !actuator.fading && !actuator.flashHeld;
+}
+
+/** Whether `deg` is above, or below, what is required; a mark that is gone is never met. */
+function isBeyond(requirement: Bounded, { marks }: Servo, deg: number): boolean {
+  // One by one: what may be a number or come from the marks would be allocated in every tick.
+  if ('above' in requirement) {
+    const { above } = requirement;
+    if (typeof above === 'number') return deg > above;
+    return deg > (marks.get(above) ?? Number.POSITIVE_INFINITY);
+  }
+  const { below } = requirement;
+  if (typeof below === 'number') return deg < below;
+  return deg < (marks.get(below) ?? Number.NEGATIVE_INFINITY);
 }

@@ -9,7 +9,7 @@ import type { Core } from './core.ts';
 import type { Move, Started } from './gate.ts';
 import { Identifier } from './identify.ts';
 import type { Session } from './lease.ts';
-import { channelsOf, colourOf, degOf, wantedByPose } from './pose.ts';
+import { channelsOf, colourOf, degOf, opening, wantedByPose } from './pose.ts';
 import type { CoreMethod, Params, Result } from './requests.ts';
 import { CAPTURE_STEP_DEG, type Servo } from './servo.ts';
 
@@ -282,6 +282,7 @@ export class Commands {
     },
     'limits.capture': async ({ channel, end }, session) => {
       const servo = this.#standing(channel);
+      this.#mustNotPush(servo, end);
       const deg = this.#roundedInside(servo);
       const [low, high] = servo.limitsDeg;
       const limitsDeg: [number, number] = end === 'low' ? [deg, high] : [low, deg];
@@ -399,7 +400,9 @@ export class Commands {
     const wanted = wantedByPose(body, name);
     gate.mustBeAbleToDo(wanted, nowS);
     const { moves, switches, dims, colours } = wanted;
-    for (const { relay, on } of switches) gate.switch(relay, on, Number.POSITIVE_INFINITY, nowS);
+    const leaving = opening(wanted);
+    for (const { relay, on } of switches)
+      gate.switch(relay, on, Number.POSITIVE_INFINITY, nowS, leaving);
     for (const { lamp, to } of dims) gate.dim(lamp, to, overS ?? 0);
     for (const { light, to } of colours) gate.colour(light, to, overS ?? 0);
     // Last, so that the servos wait if the rail is full now.
@@ -429,6 +432,25 @@ export class Commands {
       value: tidy(servo.state.pos),
       target: tidy(servo.target),
     });
+  }
+
+  /** @throws Refusal `outOfLimits` with the angle that would do */
+  #mustNotPush(servo: Servo, end: 'low' | 'high'): void {
+    if (!servo.pushing) return;
+    const free = servo.freeDeg(end === 'high' ? 1 : -1);
+    const steps = (free ?? 0) / CAPTURE_STEP_DEG;
+    // Rounded towards the inside.
+    const step = end === 'high' ? Math.floor(steps + 1e-6) : Math.ceil(steps - 1e-6);
+    const wouldDo = free === undefined ? null : tidy(step * CAPTURE_STEP_DEG, 2);
+    const advice =
+      wouldDo === null
+        ? 'jog back until it no longer pushes, and capture there'
+        : `it did not at ${wouldDo} deg: go back there, and capture`;
+    throw new Refusal(
+      'outOfLimits',
+      `${servo.name} pushes against something at ${tidy(servo.state.pos)} deg, so this is no limit to stand at; ${advice}`,
+      { channel: servo.name, value: tidy(servo.state.pos), wouldDo },
+    );
   }
 
   /** Where it stands (deg), in whole capture steps, and not outside its envelope by rounding. */

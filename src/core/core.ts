@@ -1120,7 +1120,12 @@ export class Core {
         (channel.flashHeld ? FLAG.flashHeld : 0) |
         (channel.duty && channel.duty.restLeftS(this.#nowS) > 0 ? FLAG.resting : 0)
       );
-    return unknown | (channel.fading ? FLAG.moving : 0) | (channel.flashHeld ? FLAG.flashHeld : 0);
+    return (
+      unknown |
+      (channel.fading ? FLAG.moving : 0) |
+      (channel.flashHeld ? FLAG.flashHeld : 0) |
+      (channel.interlocked ? FLAG.interlocked : 0)
+    );
   }
 
   // --- what outlives the daemon -------------------------------------------------------------------

@@ -1,5 +1,5 @@
 import { didYouMean } from '../prop/finding.ts';
-import { longCue } from '../prop/long-cue.ts';
+import { longCue, MOST_NESTED, MOST_STEPS } from '../prop/long-cue.ts';
 import type { CueStep, Cue as PropCue } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
@@ -9,8 +9,7 @@ import { type Random, seeded, seedOf } from '../sums/random.ts';
 import type { Actuator, Body } from './body.ts';
 import type { Gate, Move } from './gate.ts';
 import type { Journal } from './journal.ts';
-import { colourOf, degOf, type Wanted, wantedByPose } from './pose.ts';
-import type { Relay } from './relay.ts';
+import { colourOf, degOf, opening, type Wanted, wantedByPose } from './pose.ts';
 
 /** A move that takes this much longer than asked (s) is worth a word: more than a tick. */
 const SLOWER_S = 0.006;
@@ -35,21 +34,25 @@ export interface Cue {
   steps: Step[];
   /** Every channel that it, or a cue within it, may touch; looked up when it is first asked for. */
   channels: ReadonlySet<Actuator> | undefined;
+  /** Its steps and those of the cues within it; counted when it is first asked for. */
+  size: number | undefined;
 }
 
 /** Makes a cue of the prop file ready to run. */
 export function compileCue(name: string, given: PropCue): Cue {
   const { clash, seed, steps } = longCue(given);
+  const followers = followersIn(steps);
   return {
     name,
     takesOver: clash === 'take over',
     seed: seed ?? seedOf(name),
     channels: undefined,
+    size: undefined,
     steps: steps.map((spec, index) => ({
       index,
       spec,
       follows: spec.after !== undefined,
-      followers: spec.name === undefined ? [] : followersOf(spec.name, steps),
+      followers: (spec.name === undefined ? undefined : followers.get(spec.name)) ?? [],
       ease: spec.ease === undefined ? undefined : parseEase(spec.ease),
     })),
   };
@@ -89,6 +92,8 @@ interface Run {
   open: StepRun[];
   /** Those whose time has not come, the next one last. */
   later: StepRun[];
+  /** How many of those in `open` have not started. */
+  waiting: number;
   /** How many are not done. */
   left: number;
   random: Random;
@@ -106,37 +111,58 @@ export interface CueEvents {
 /** Ticks fall beside the times in the file by rounding alone. */
 const ROUNDING_S = 1e-9;
 
+/** Steps that start in one tick, of all cues together; the rest start in the next ones. */
+const MOST_STARTS = 64;
+/** Followers that are put into their places one by one. */
+const FEW = 8;
+
 /** The order of `later`; of two at the same time the one that stands first comes first. */
 function latestFirst(a: StepRun, b: StepRun): number {
   return b.dueS - a.dueS || b.step.index - a.step.index;
 }
 
-/** The step that `one` comes after has ended at `endedS`. */
-function setDue(run: Run, one: StepRun, endedS: number): void {
-  one.dueS = endedS + (one.step.spec.at ?? 0) + one.spreadS;
-  const at = run.later.findIndex((other) => latestFirst(one, other) < 0);
-  run.later.splice(at === -1 ? run.later.length : at, 0, one);
+/** The step that those at these places come after has ended at `endedS`. */
+function setDue({ steps, later }: Run, places: readonly number[], endedS: number): void {
+  const many = places.length > FEW;
+  for (const place of places) {
+    const one = steps[place]!;
+    one.dueS = endedS + (one.step.spec.at ?? 0) + one.spreadS;
+    const at = many ? -1 : later.findIndex((other) => latestFirst(one, other) < 0);
+    if (at === -1) later.push(one);
+    else later.splice(at, 0, one);
+  }
+  if (many) later.sort(latestFirst);
 }
 
 /**
  * Takes what is due out of `later` and into `open`, in the order of the file. What has its place
- * before `from`, which this tick has passed already, comes in the next.
+ * before `from`, which this tick has passed already, comes in the next, and so does what goes beyond
+ * `most` steps that are due.
  */
-function takeDue({ open, later }: Run, nowS: number, from: number): void {
+function takeDue(run: Run, nowS: number, from: number, most: number): void {
+  const { open, later } = run;
   const passed = from > 0 ? open[from - 1]!.step.index : -1;
-  for (let i = later.length - 1; i >= 0; i--) {
+  for (let i = later.length - 1; i >= 0 && run.waiting < most; i--) {
     const one = later[i]!;
     if (nowS < one.dueS - ROUNDING_S) break;
     if (one.step.index < passed) continue;
     later.splice(i, 1);
-    const at = open.findIndex(({ step }) => step.index > one.step.index);
-    open.splice(at === -1 ? open.length : at, 0, one);
+    run.waiting++;
+    const before = open.findLastIndex(({ step }) => step.index < one.step.index);
+    open.splice(before + 1, 0, one);
   }
 }
 
-function followersOf(name: string, steps: readonly CueStep[]): number[] {
-  const places = steps.map((spec, i) => (spec.after === name ? i : -1));
-  return places.filter((place) => place >= 0);
+/** The places of the steps that come after each step, by its name. */
+function followersIn(steps: readonly CueStep[]): Map<string, number[]> {
+  const followers = new Map<string, number[]>();
+  for (const [i, { after }] of steps.entries()) {
+    if (after === undefined) continue;
+    const places = followers.get(after);
+    if (places) places.push(i);
+    else followers.set(after, [i]);
+  }
+  return followers;
 }
 
 /**
@@ -156,6 +182,7 @@ export class Cues {
   #running: Run[] = [];
   /** Curves of moves that are not ready for their first: a part of one is made so in each tick. */
   readonly #unready = new Set<Ease>();
+  #startsLeft = MOST_STARTS;
   /** Counts up with every cue that begins or ends. */
   revision = 0;
 
@@ -200,7 +227,10 @@ export class Cues {
       } else this.#cues.delete(name);
     }
     // A cue within another one, a pose or a group may have changed.
-    for (const cue of this.#cues.values()) cue.channels = undefined;
+    for (const cue of this.#cues.values()) {
+      cue.channels = undefined;
+      cue.size = undefined;
+    }
   }
 
   get names(): string[] {
@@ -256,10 +286,17 @@ export class Cues {
    * Starts a cue. One that shares a channel with a running cue takes over or is refused, as its
    * file says; what runs in the background always gives way. Started again while it runs, a cue
    * begins anew.
-   * @throws Refusal `noSuchThing`, `condition`
+   * @throws Refusal `noSuchThing`, `condition`, `outOfLimits` for one with too many steps
    */
   run(name: string, who: string, nowS: number, background = false): void {
     const cue = this.#named(name);
+    const size = this.#sizeOf(cue, 0);
+    if (size > MOST_STEPS)
+      throw new Refusal(
+        'outOfLimits',
+        `cue ${name} has ${size === Number.POSITIVE_INFINITY ? 'no end of' : size} steps, with those of the cues within it; it may have ${MOST_STEPS}: split it, or repeat a cue with times`,
+        { cue: name, value: Number.isFinite(size) ? size : null, limit: MOST_STEPS },
+      );
     const clashes = this.using(this.#channels(cue)).filter((other) => other !== name);
     if (!cue.takesOver && clashes.some((other) => !this.isBackground(other)))
       throw new Refusal(
@@ -291,8 +328,9 @@ export class Cues {
     const servos = mine.filter((channel) => channel.kind === 'servo');
     for (const servo of servos) servo.halt();
     this.#gate.cancel(servos);
-    for (const channel of mine)
-      if (channel.kind === 'relay') this.#gate.switch(channel, false, 0, this.#body.nowS);
+    // What a servo that is away from rest requires stays closed.
+    const relays = mine.filter((channel) => channel.kind === 'relay');
+    for (const relay of this.#gate.mayOpen(relays)) relay.set(false);
     this.#journal.add('prop', 'cue', `cue ${name} stopped: ${why}`, { cue: name });
     return true;
   }
@@ -321,6 +359,7 @@ export class Cues {
 
   /** Once a tick. */
   tick(): void {
+    this.#startsLeft = MOST_STARTS;
     // What ends on the way leaves a new list behind; what begins, begins in the next tick.
     const running = this.#running;
     const { length } = running;
@@ -361,14 +400,14 @@ export class Cues {
     });
     const later = steps.filter(({ dueS }) => dueS < Number.POSITIVE_INFINITY);
     later.sort(latestFirst);
-    return { ...by, cue, steps, open: [], later, left: steps.length, ended: false };
+    return { ...by, cue, steps, open: [], later, waiting: 0, left: steps.length, ended: false };
   }
 
   /** Starts and ends steps; true when the cue is over by itself. */
   #advance(run: Run, nowS: number): boolean {
     const root = run.root ?? run;
     const { open } = run;
-    takeDue(run, nowS, 0);
+    takeDue(run, nowS, 0, this.#startsLeft);
     let done = 0;
     // The end of a step may add others, behind it.
     for (let i = 0; i < open.length; i++) {
@@ -376,6 +415,9 @@ export class Cues {
       // A step before this one may have ended the whole cue.
       if (root.ended) return false;
       if (one.state === 'waiting') {
+        if (this.#startsLeft === 0) continue;
+        this.#startsLeft--;
+        run.waiting--;
         one.state = 'running';
         one.startedS = nowS;
         this.#start(run, one, nowS);
@@ -384,8 +426,8 @@ export class Cues {
       one.state = 'done';
       one.endedS = nowS;
       done++;
-      for (const follower of one.step.followers) setDue(run, run.steps[follower]!, nowS);
-      takeDue(run, nowS, i + 1);
+      setDue(run, one.step.followers, nowS);
+      takeDue(run, nowS, i + 1, this.#startsLeft);
     }
     if (done === 0) return false;
     run.left -= done;
@@ -428,14 +470,22 @@ export class Cues {
         this.#gate.colour(light, to, fadeS, ease);
         one.busy.push(() => light.fading);
       });
+    const leaving = opening(wanted);
     for (const { relay, on } of wanted.switches)
-      this.#attempt(run, one, () => this.#switch(run, one, relay, on, nowS));
+      this.#attempt(run, one, () => this.#switch(run, one, { relay, on }, nowS, leaving));
   }
 
-  #switch(run: Run, one: StepRun, relay: Relay, on: boolean, nowS: number): void {
+  #switch(
+    run: Run,
+    one: StepRun,
+    { relay, on }: Wanted['switches'][number],
+    nowS: number,
+    leaving: ReadonlySet<Actuator>,
+  ): void {
     const { forS } = one.step.spec;
     const wasOn = relay.on;
-    this.#gate.switch(relay, on, on && forS !== undefined ? forS : Number.POSITIVE_INFINITY, nowS);
+    const closedS = on && forS !== undefined ? forS : Number.POSITIVE_INFINITY;
+    this.#gate.switch(relay, on, closedS, nowS, leaving);
     if (forS === undefined) return;
     const changes = relay.changes;
     // `off` for a time: what was closed closes again, if it may and nobody else has switched it.
@@ -576,6 +626,25 @@ export class Cues {
         cue: name,
       },
     );
+  }
+
+  /** How many steps a cue has with those within it; each repetition is the same steps again. */
+  #sizeOf(cue: Cue, depth: number): number {
+    if (cue.size !== undefined) return cue.size;
+    if (depth > MOST_NESTED) return Number.POSITIVE_INFINITY;
+    let size = cue.steps.length;
+    for (const { spec } of cue.steps) {
+      const names = spec.cue === undefined ? (spec.choose ?? []) : [spec.cue];
+      let most = 0;
+      for (const name of names) {
+        const inner = this.#cues.get(name);
+        if (inner) most = Math.max(most, this.#sizeOf(inner, depth + 1));
+      }
+      size += most;
+    }
+    // Less deep, it may be counted in full.
+    if (Number.isFinite(size)) cue.size = size;
+    return size;
   }
 
   #channels(cue: Cue): ReadonlySet<Actuator> {

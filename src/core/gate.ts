@@ -5,7 +5,7 @@ import type { Ease } from '../sums/ease.ts';
 import { easedRange } from '../sums/eased-move.ts';
 import type { Rgb } from '../sums/light.ts';
 import type { Trajectory } from '../sums/profile.ts';
-import { type Actuator, type Body, describe, NO_RAIL, type Rail } from './body.ts';
+import { type Actuator, type Body, NO_RAIL, type Rail, rests } from './body.ts';
 import type { Journal } from './journal.ts';
 import type { Lamp, RgbLight } from './light.ts';
 import { type Planned, Planning } from './planning.ts';
@@ -23,6 +23,21 @@ export interface Move {
   servo: Servo;
   toDeg: number;
 }
+
+/** A channel that is asked to change, and to what: as in `Body.metAt`. */
+interface Change {
+  actuator: Actuator;
+  to: number | boolean;
+}
+
+/** What one channel requires of another one. */
+interface Dependent {
+  actuator: Actuator;
+  requirement: Requirement;
+}
+
+const NONE: ReadonlySet<Actuator> = new Set();
+const NO_DEPENDENTS: readonly Dependent[] = [];
 
 /** Moves that start and arrive together, waiting for room on their rails. */
 interface Waiting {
@@ -56,6 +71,9 @@ export class Gate {
   readonly #nowMs: () => number;
   /** The servos with an interlock: no others are looked at in every tick. */
   readonly #guarded: readonly Servo[];
+  readonly #guardedLights: readonly (RgbLight | Lamp)[];
+  /** What others require of each channel. */
+  readonly #dependents = new Map<Actuator, Dependent[]>();
   #waiting: Waiting[] = [];
   /** Set while parking: going to rest is never refused by an interlock. */
   parking = false;
@@ -68,6 +86,13 @@ export class Gate {
     this.#journal = journal;
     this.#nowMs = nowMs;
     this.#guarded = body.servos.filter(({ spec }) => spec.requires);
+    this.#guardedLights = body.lights.filter(({ spec }) => spec.requires);
+    for (const actuator of body.channels)
+      for (const requirement of actuator.spec.requires ?? []) {
+        const other = body.channel(requirement.channel);
+        const dependents = this.#dependents.get(other) ?? [];
+        this.#dependents.set(other, [...dependents, { actuator, requirement }]);
+      }
   }
 
   // --- servos -----------------------------------------------------------------------------------
@@ -143,7 +168,7 @@ export class Gate {
     const feeling = this.#body.servos.find((servo) => servo.feeling);
     for (const { servo, toDeg } of moves) {
       this.#mustBeWithin(servo, toDeg);
-      this.#interlocksMustHold(servo);
+      if (!staysAtRest(servo, toDeg)) this.#interlocksMustHold(servo);
       if (feeling && feeling !== servo)
         throw new Refusal(
           'condition',
@@ -151,6 +176,7 @@ export class Gate {
           { channel: servo.name, feeling: feeling.name },
         );
     }
+    this.#mustNotBreak(changesOf(moves));
     this.#mustFitAlone(moves, nowS);
   }
 
@@ -218,6 +244,7 @@ export class Gate {
     const near = clamp(wantedDeg, at - FEEL_STEP_DEG, at + FEEL_STEP_DEG);
     const target = clamp(near, low, high);
     const moves = [{ servo, toDeg: target }];
+    this.#mustNotBreak(changesOf(moves));
     this.#mustFitAlone(moves, nowS);
     this.cancel([servo]);
     servo.feel(servo.plan(target, 0, true));
@@ -235,8 +262,9 @@ export class Gate {
       try {
         for (const { servo, toDeg } of moves) {
           this.#mustBeWithin(servo, toDeg);
-          this.#interlocksMustHold(servo);
+          if (!staysAtRest(servo, toDeg)) this.#interlocksMustHold(servo);
         }
+        this.#mustNotBreak(changesOf(moves));
       } catch (error) {
         if (!(error instanceof Refusal)) throw error;
         for (const { servo } of moves) servo.delayed = false;
@@ -287,7 +315,10 @@ export class Gate {
   }
 
   #start({ moves, jog }: Waiting, plans: readonly Trajectory[]): void {
-    for (const [i, { servo }] of moves.entries()) {
+    for (const [i, { servo, toDeg }] of moves.entries()) {
+      servo.delayed = false;
+      // For others that require it parked, it stays so.
+      if (staysAtRest(servo, toDeg)) continue;
       servo.take(plans[i]!);
       servo.jogging = jog;
     }
@@ -315,17 +346,26 @@ export class Gate {
   // --- relays and lights --------------------------------------------------------------------------
 
   /**
-   * Closes or opens a relay; `forS` opens it by itself. Opening is never refused.
+   * Closes or opens a relay; `forS` opens it by itself. What stops, parks or guards opens relays
+   * itself: only here is opening refused, while another channel requires it closed.
+   * @param leaving relays that open at the same time
    * @throws Refusal `interlock`, `dutyRest`, `railLimit`
    */
-  switch(relay: Relay, on: boolean, forS: number, nowS: number): void {
+  switch(
+    relay: Relay,
+    on: boolean,
+    forS: number,
+    nowS: number,
+    leaving: ReadonlySet<Actuator> = NONE,
+  ): void {
     if (!on) {
+      if (relay.on) this.#mustNotBreak([{ actuator: relay, to: false }], leaving);
       // Parking opens at once: it is for safety.
       if (this.parking) relay.set(false);
       else if (relay.on) relay.openInTime();
       return;
     }
-    this.mustBeAbleToClose(relay, nowS);
+    this.mustBeAbleToClose(relay, nowS, leaving);
     let offAtS = nowS + Math.max(forS, relay.minOnS);
     // Asked for again meanwhile, a momentary contact ends its pulse when it was to end.
     if (relay.pulseS !== undefined)
@@ -334,9 +374,10 @@ export class Gate {
   }
 
   /** @throws Refusal `interlock`, `dutyRest`, `railLimit` when the relay may not close now */
-  mustBeAbleToClose(relay: Relay, nowS: number): void {
+  mustBeAbleToClose(relay: Relay, nowS: number, leaving: ReadonlySet<Actuator> = NONE): void {
     this.#mustBeFree();
     this.#interlocksMustHold(relay);
+    if (!relay.on) this.#mustNotBreak([{ actuator: relay, to: true }], leaving);
     if (relay.unknown)
       throw new Refusal(
         'condition',
@@ -368,10 +409,28 @@ export class Gate {
   /** Whether a whole pose may be taken. @throws Refusal as each part of it would */
   mustBeAbleToDo({ moves, dims, colours, switches }: Wanted, nowS: number): void {
     const closing = switches.filter(({ on }) => on).map(({ relay }) => relay);
-    for (const relay of closing) this.mustBeAbleToClose(relay, nowS);
+    const opening = switches.filter(({ on, relay }) => !on && relay.on).map(({ relay }) => relay);
+    const leaving = new Set(opening);
+    for (const relay of closing) this.mustBeAbleToClose(relay, nowS, leaving);
     for (const { lamp, to } of dims) this.mustBeAbleToDim(lamp, to);
     for (const { light, to } of colours) this.mustBeAbleToColour(light, to);
     this.mustBeAbleToMove(moves, nowS);
+    // Each of them may be allowed by itself, and yet not all of them together.
+    const changes = [
+      ...changesOf(moves),
+      ...opening.map((relay) => ({ actuator: relay, to: false })),
+      ...closing.filter(({ on }) => !on).map((relay) => ({ actuator: relay, to: true })),
+      ...dims.map(({ lamp, to }) => dimChange(lamp, to)),
+      ...colours.map(({ light, to }) => colourChange(light, to)),
+    ];
+    const users: Actuator[] = [
+      ...moves.filter(({ servo, toDeg }) => !staysAtRest(servo, toDeg)).map(({ servo }) => servo),
+      ...closing,
+      ...dims.filter(({ to }) => to > 0).map(({ lamp }) => lamp),
+      ...colours.filter(({ to }) => to.red + to.green + to.blue > 0).map(({ light }) => light),
+    ];
+    for (const user of users) this.#mustStayMet(user, changes);
+    this.#mustNotBreak(changes, leaving);
     const lights = [
       ...dims.map(({ lamp, to }) => [lamp, lamp.ampsAt(to)] as const),
       ...colours.map(({ light, to }) => [light, light.ampsAt(to)] as const),
@@ -382,12 +441,14 @@ export class Gate {
   /** @throws Refusal `interlock`, `railLimit` when the lamp may not go there now */
   mustBeAbleToDim(lamp: Lamp, to: number): void {
     if (to > lamp.value) this.#interlocksMustHold(lamp);
+    this.#mustNotBreak([dimChange(lamp, to)]);
     this.#mustHoldLight(lamp, lamp.ampsAt(to));
   }
 
   /** @throws Refusal `interlock`, `railLimit` when the light may not go there now */
   mustBeAbleToColour(light: RgbLight, to: Readonly<Rgb>): void {
     if (to.red + to.green + to.blue > 0) this.#interlocksMustHold(light);
+    this.#mustNotBreak([colourChange(light, to)]);
     this.#mustHoldLight(light, light.ampsAt(to));
   }
 
@@ -398,13 +459,18 @@ export class Gate {
 
   // --- interlocks ---------------------------------------------------------------------------------
 
+  /** What other channels require of this one. */
+  dependentsOf(actuator: Actuator): readonly Dependent[] {
+    return this.#dependents.get(actuator) ?? NO_DEPENDENTS;
+  }
+
   interlocksHold(actuator: Actuator): boolean {
     return this.#unmet(actuator) === undefined;
   }
 
   /**
-   * Once a tick: what an interlock no longer allows ends at once (relay) or decelerates and holds
-   * (servo), and the reason is told.
+   * Once a tick: what an interlock no longer allows ends at once (relays open, lights go dark) or
+   * decelerates and holds (servos), and the reason is told.
    */
   enforce(): void {
     const { relays } = this.#body;
@@ -415,8 +481,8 @@ export class Gate {
       // A closure that has to wait begins later, and ends later.
       else if (this.#body.nowS >= relay.offAtS - 1e-9 && !relay.waiting) relay.openInTime();
     }
-    // A relay that opens may be what another one requires.
-    while (this.#openUnmet()) {}
+    // What opens or goes dark may be what another one requires.
+    while (this.#endUnmet()) {}
     if (this.parking) return;
     for (let i = 0; i < this.#guarded.length; i++) {
       const servo = this.#guarded[i]!;
@@ -429,9 +495,9 @@ export class Gate {
     }
   }
 
-  /** Opens every relay whose interlock no longer holds; whether there was one. */
-  #openUnmet(): boolean {
-    let opened = false;
+  /** Opens every relay and darkens every light whose interlock no longer holds; whether there was one. */
+  #endUnmet(): boolean {
+    let ended = false;
     const { relays } = this.#body;
     for (let i = 0; i < relays.length; i++) {
       const relay = relays[i]!;
@@ -439,10 +505,19 @@ export class Gate {
       if (!unmet) continue;
       relay.set(false);
       relay.interlocked = true;
-      opened = true;
+      ended = true;
       this.#tellInterlock(relay, unmet, 'opened');
     }
-    return opened;
+    for (let i = 0; i < this.#guardedLights.length; i++) {
+      const light = this.#guardedLights[i]!;
+      const unmet = light.lit ? this.#unmet(light) : undefined;
+      if (!unmet) continue;
+      light.cut(this.#body.nowS);
+      light.interlocked = true;
+      ended = true;
+      this.#tellInterlock(light, unmet, 'went dark');
+    }
+    return ended;
   }
 
   #dutyEnds(relay: Relay): boolean {
@@ -471,21 +546,118 @@ export class Gate {
     return undefined;
   }
 
+  /** What this channel requires holds now, and will where the other channels are on their way to. */
   #interlocksMustHold(actuator: Actuator): void {
+    if (this.parking && actuator.kind === 'servo') return;
     const unmet = this.#unmet(actuator);
-    if (!unmet || (this.parking && actuator.kind === 'servo')) return;
-    throw new Refusal('interlock', `${actuator.name} needs ${describe(unmet)}`, {
-      channel: actuator.name,
-      requires: unmet,
-      value: this.#valueOf(unmet.channel),
-    });
+    if (unmet)
+      throw new Refusal('interlock', `${actuator.name} needs ${this.#body.describe(unmet)}`, {
+        channel: actuator.name,
+        requires: unmet,
+        value: this.#valueOf(unmet.channel),
+      });
+    this.#mustStayMet(actuator, []);
+  }
+
+  /** Refuses what would be without its requirement once the others are where they go, or are asked to. */
+  #mustStayMet(actuator: Actuator, changes: readonly Change[]): void {
+    for (const requirement of actuator.spec.requires ?? []) {
+      const other = this.#body.channel(requirement.channel);
+      const asked = changes.find((change) => change.actuator === other);
+      const to = asked ? asked.to : this.#goesTo(other);
+      if (to === undefined || this.#body.metAt(requirement, to)) continue;
+      const way = asked ? 'is to go' : 'is on its way';
+      throw new Refusal(
+        'interlock',
+        `${actuator.name} needs ${this.#body.describe(requirement)}, and ${other.name} ${way} ${wayText(other, to)}; bring it where it is needed first`,
+        { channel: actuator.name, requires: requirement, value: to },
+      );
+    }
+  }
+
+  /** Where a servo that moves, or waits for its rail, is going (deg). */
+  #goesTo(other: Actuator): number | undefined {
+    if (other.kind !== 'servo') return undefined;
+    for (const { moves } of this.#waiting)
+      for (const { servo, toDeg } of moves) if (servo === other) return toDeg;
+    return other.moving ? other.target : undefined;
+  }
+
+  /**
+   * Refuses changes that would break what another channel requires that is away from its park
+   * position or on, or is asked to go there.
+   * @param leaving relays that open at the same time, and need nothing any more
+   * @throws Refusal `interlock` that names the other channel, its requirement and the value
+   */
+  #mustNotBreak(changes: readonly Change[], leaving: ReadonlySet<Actuator> = NONE): void {
+    if (this.parking) return;
+    for (const { actuator, to } of changes)
+      for (const { actuator: other, requirement } of this.dependentsOf(actuator)) {
+        if (leaving.has(other) || !this.#isInUse(other, requirement, changes)) continue;
+        if (!this.#breaks(requirement, actuator, to)) continue;
+        const needs = this.#body.describe(requirement);
+        throw new Refusal(
+          'interlock',
+          `${actuator.name} may not go ${wayText(actuator, to)}: ${other.name} ${useText(other)} and needs ${needs}; ${remedy(other)} first`,
+          {
+            channel: actuator.name,
+            requiredBy: other.name,
+            requires: requirement,
+            value: typeof to === 'number' ? tidy(to) : to,
+          },
+        );
+      }
+  }
+
+  /** Whether going to `to` breaks a requirement, or takes one that is broken already further off. */
+  #breaks(requirement: Requirement, actuator: Actuator, to: number | boolean): boolean {
+    if (this.#body.metAt(requirement, to)) return false;
+    if (actuator.kind !== 'servo' || typeof to !== 'number') return true;
+    if ('is' in requirement || this.#body.met(requirement)) return true;
+    const { pos } = actuator.state;
+    return 'above' in requirement ? to < pos : to > pos;
+  }
+
+  /** Whether what a channel requires binds others: it is on, away from rest, or asked to go there. */
+  #isInUse(other: Actuator, requirement: Requirement, changes: readonly Change[]): boolean {
+    if (other.kind === 'relay') return other.on;
+    if (other.kind !== 'servo') return other.lit;
+    if (requirement.while === 'moving') {
+      if (other.moving || other.delayed) return true;
+      return changes.some(({ actuator, to }) => actuator === other && to !== other.state.pos);
+    }
+    if (!rests(other)) return true;
+    return changes.some(({ actuator, to }) => actuator === other && to !== other.homeDeg);
+  }
+
+  /**
+   * Which of these relays may open together; the others are needed closed by what is in use. Those
+   * that need each other alone go together.
+   */
+  mayOpen(relays: readonly Relay[]): Relay[] {
+    let may = relays.filter(({ on }) => on);
+    for (;;) {
+      const leaving = new Set<Actuator>(may);
+      const left = may.filter((relay) => !this.#isNeeded(relay, leaving));
+      if (left.length === may.length) return may;
+      may = left;
+    }
+  }
+
+  #isNeeded(relay: Relay, leaving: ReadonlySet<Actuator>): boolean {
+    return this.dependentsOf(relay).some(
+      ({ actuator, requirement }) =>
+        !leaving.has(actuator) &&
+        this.#isInUse(actuator, requirement, []) &&
+        !this.#body.metAt(requirement, false),
+    );
   }
 
   #tellInterlock(actuator: Actuator, unmet: Requirement, done: string): void {
     this.#journal.add(
       'prop',
       'interlock',
-      `${actuator.name} ${done}: it needs ${describe(unmet)}`,
+      `${actuator.name} ${done}: it needs ${this.#body.describe(unmet)}`,
       { channel: actuator.name, requires: unmet, value: this.#valueOf(unmet.channel) },
     );
   }
@@ -610,4 +782,45 @@ export class Gate {
       { rail: rail.name, amps: tidy(amps), limitA: rail.limitA },
     );
   }
+}
+
+function changesOf(moves: readonly Move[]): Change[] {
+  return moves.map(({ servo, toDeg }) => ({ actuator: servo, to: toDeg }));
+}
+
+function dimChange(lamp: Lamp, to: number): Change {
+  return { actuator: lamp, to: to === lamp.spec.park.to };
+}
+
+function colourChange(light: RgbLight, to: Readonly<Rgb>): Change {
+  const { red, green, blue } = light.park;
+  return { actuator: light, to: to.red === red && to.green === green && to.blue === blue };
+}
+
+function staysAtRest(servo: Servo, toDeg: number): boolean {
+  return toDeg === servo.homeDeg && servo.known && servo.atPark;
+}
+
+/** Where a change leads, in words. */
+function wayText({ kind }: Actuator, to: number | boolean): string {
+  if (typeof to === 'number') return `to ${tidy(to)} deg`;
+  if (kind === 'relay') return to ? 'on' : 'off';
+  return to ? 'back to what it shows when parked' : 'away from what it shows when parked';
+}
+
+function useText(other: Actuator): string {
+  if (other.kind === 'relay') return 'is on';
+  if (other.kind !== 'servo') return 'is lit';
+  if (rests(other)) return 'is to leave its park position';
+  if (other.moving) return `is on its way to ${tidy(other.target)} deg`;
+  return `is at ${tidy(other.state.pos)} deg, away from its park position,`;
+}
+
+/** What somebody may do so that a channel needs nothing any more. */
+function remedy(other: Actuator): string {
+  if (other.kind === 'servo')
+    return rests(other)
+      ? `move ${other.name} later, or this one`
+      : `bring ${other.name} to ${tidy(other.homeDeg)} deg, its park position,`;
+  return other.kind === 'relay' ? `switch ${other.name} off` : `make ${other.name} dark`;
 }

@@ -65,6 +65,8 @@ abstract class Light {
   /** It wants to show something new in this tick, and its own guard lets it. */
   asks = false;
   readonly #time: { readonly nowS: number };
+  /** An interlock made it dark; cleared by the next fade. */
+  interlocked = false;
   readonly #slewS: number;
   #fadeS = 0;
   #curve: Curve | undefined;
@@ -102,6 +104,7 @@ abstract class Light {
     this.#fadeS = Math.max(fadeS, this.#slewS * change * (this.#curve?.slope ?? 1));
     this.#atS = 0;
     this.fading = true;
+    this.interlocked = false;
     this.fades++;
   }
 
@@ -191,6 +194,8 @@ abstract class Light {
   /** Estimated draw (A) as shown, and when its fade has ended. */
   abstract amps(): number;
   abstract targetAmps(): number;
+  /** It shows light, or is on its way there. */
+  abstract get lit(): boolean;
   abstract fadeToPark(): void;
   abstract get atPark(): boolean;
 }
@@ -315,6 +320,15 @@ export class Lamp extends Light {
     return this.ampsAt(this.target);
   }
 
+  get lit(): boolean {
+    return this.value > 0 || this.target > 0;
+  }
+
+  /** It rests dark when parked. */
+  get parksDark(): boolean {
+    return this.spec.park.to === 0;
+  }
+
   /** Estimated draw (A) at a perceived lightness. */
   ampsAt(level: number): number {
     return this.#fullA * lightnessToLuminance(level);
@@ -381,6 +395,16 @@ export class RgbLight extends Light {
       add('green', green, this.#fullA[1]),
       add('blue', blue, this.#fullA[2]),
     ];
+  }
+
+  get lit(): boolean {
+    const { value, target } = this;
+    return value.red + value.green + value.blue + target.red + target.green + target.blue > 0;
+  }
+
+  /** It rests dark when parked. */
+  get parksDark(): boolean {
+    return this.park.red + this.park.green + this.park.blue === 0;
   }
 
   get hex(): string {

@@ -1,17 +1,11 @@
 import { Refusal } from '../shared/errors.ts';
-import type { Actuator, Body } from './body.ts';
+import { type Actuator, type Body, rests } from './body.ts';
 import { Energiser } from './energise.ts';
 import type { Gate } from './gate.ts';
 import type { Journal } from './journal.ts';
+import type { Lamp, RgbLight } from './light.ts';
+import type { Relay } from './relay.ts';
 import type { Servo } from './servo.ts';
-
-/** Whether a channel already rests where parking would bring it. */
-function rests(actuator: Actuator): boolean {
-  if (actuator.kind === 'servo') return actuator.known && actuator.atPark && !actuator.delayed;
-  if (actuator.kind === 'relay')
-    return actuator.on === actuator.parkOn && !actuator.lingers && !actuator.flashHeld;
-  return actuator.atPark && !actuator.fading && !actuator.flashHeld;
-}
 
 /** Whether everything rests at its park position already. */
 export function atRest(body: Body): boolean {
@@ -21,6 +15,8 @@ export function atRest(body: Body): boolean {
 /**
  * Brings every actuator to its safe resting state, stage by stage, through the gate. Relays that
  * no stage names open before the first stage; other channels that no stage names go last, together.
+ * Interlocks go before stages: what another channel still needs where it is waits until that one is
+ * home, and that one goes first, whatever its stage.
  */
 export class Parker {
   readonly #body: Body;
@@ -29,13 +25,24 @@ export class Parker {
   readonly #energiser: Energiser;
   #active = false;
   #stage = 0;
-  #sent = new Set<Actuator>();
+  /** Lights whose fade home has begun. */
+  readonly #sent = new Set<Actuator>();
+  /** Looked at in this tick. */
+  readonly #looked = new Set<Actuator>();
+  /** Those among them that may go, or are on their way. */
+  #going = 0;
+  /** Goes home alone, as no order keeps the interlocks. */
+  #forced: Actuator | undefined;
+  /** Went home without what they need: told once. */
+  readonly #told = new Set<Actuator>();
+  readonly #journal: Journal;
   #holdUntilS = 0;
   #deadlineS = 0;
 
   constructor(body: Body, gate: Gate, journal: Journal) {
     this.#body = body;
     this.#gate = gate;
+    this.#journal = journal;
     this.#energiser = new Energiser(body, gate, journal);
     const named = body.prop.park.stages.map((stage) => stage.map((name) => body.channel(name)));
     const rest = body.channels.filter((channel) => !named.flat().includes(channel));
@@ -60,14 +67,19 @@ export class Parker {
     this.#gate.parking = true;
     this.#gate.cancel();
     this.#stage = 0;
+    this.#forced = undefined;
     this.#sent.clear();
+    this.#told.clear();
     this.#holdUntilS = nowS + holdS;
     for (const servo of this.#body.servos) {
       servo.halt();
       // What is captured from now on is for the next park.
       servo.parkingToDeg = servo.parkDeg;
     }
-    if (holdS > 0) for (const relay of this.#body.relays) if (!relay.parkOn) relay.set(false);
+    if (holdS > 0) {
+      const opening = this.#body.relays.filter(({ parkOn }) => !parkOn);
+      for (const relay of this.#gate.mayOpen(opening)) relay.set(false);
+    }
     const limp = energise
       ? this.#body.servos.filter((one) => one.known && !rests(one) && !one.board.dead)
       : [];
@@ -114,17 +126,17 @@ export class Parker {
   }
 
   #runStage(stage: readonly Actuator[], nowS: number): boolean {
+    this.#looked.clear();
+    this.#going = 0;
+    if (this.#forced && this.#finished(this.#forced)) this.#forced = undefined;
     let finished = true;
     for (const actuator of stage) {
       if (this.#finished(actuator)) continue;
       finished = false;
-      if (actuator.kind === 'servo') this.#sendHome(actuator, stage, nowS);
-      else if (actuator.kind === 'relay') this.#switchHome(actuator.name, nowS);
-      else if (!this.#sent.has(actuator)) {
-        actuator.fadeToPark();
-        this.#sent.add(actuator);
-      }
+      this.#bringHome(actuator, nowS);
     }
+    if (!finished && this.#going === 0 && !this.#body.servos.some(({ moving }) => moving))
+      this.#force();
     return finished;
   }
 
@@ -135,10 +147,61 @@ export class Parker {
     return rests(actuator);
   }
 
-  #sendHome(servo: Servo, stage: readonly Actuator[], nowS: number): void {
+  /** Sends a channel home, or those that must be home before it. */
+  #bringHome(actuator: Actuator, nowS: number): void {
+    if (this.#looked.has(actuator)) return;
+    this.#looked.add(actuator);
+    const before = actuator === this.#forced ? [] : this.#before(actuator);
+    for (const other of before) this.#bringHome(other, nowS);
+    // What was looked at just now may have come home at once.
+    if (before.some((other) => !this.#finished(other))) return;
+    this.#going++;
+    if (actuator.kind === 'servo') this.#sendHome(actuator, nowS);
+    else if (actuator.kind === 'relay') this.#switchHome(actuator, nowS);
+    else this.#fadeHome(actuator);
+  }
+
+  /** Whether a channel at its park position would still need what it requires. */
+  #needsAtRest(actuator: Actuator): boolean {
+    if (actuator.kind === 'servo') return false;
+    return actuator.kind === 'relay' ? actuator.parkOn : !actuator.parksDark;
+  }
+
+  /** The channels that must be home before this one goes. */
+  #before(actuator: Actuator): Actuator[] {
+    const before: Actuator[] = [];
+    // Those that need it where it is.
+    for (const { actuator: other, requirement } of this.#gate.dependentsOf(actuator))
+      if (!this.#finished(other) && !this.#body.metAtPark(requirement)) before.push(other);
+    // Those that it needs home, for its own way.
+    if (actuator.kind !== 'servo' && !this.#needsAtRest(actuator)) return before;
+    for (const requirement of actuator.spec.requires ?? []) {
+      const other = this.#body.channel(requirement.channel);
+      if (this.#finished(other) || this.#body.met(requirement)) continue;
+      if (this.#body.metAtPark(requirement)) before.push(other);
+    }
+    return before;
+  }
+
+  /** Each waits for another one: they go home one at a time, and the journal says so. */
+  #force(): void {
+    const stuck = [...this.#looked].filter((one) => !this.#finished(one));
+    const first = stuck.find(({ kind }) => kind === 'servo') ?? stuck[0];
+    if (!first) return;
+    this.#forced = first;
+    const names = stuck.map(({ name }) => name).join(', ');
+    this.#journal.add(
+      'prop',
+      'park',
+      `no order of parking keeps the interlocks of ${names}: ${first.name} goes first, alone`,
+      { channel: first.name, channels: stuck.map(({ name }) => name) },
+    );
+  }
+
+  #sendHome(servo: Servo, nowS: number): void {
     const parkDeg = servo.homeDeg;
     if (servo.delayed || (servo.moving && servo.target === parkDeg)) return;
-    if (this.#isNeeded(servo, parkDeg, stage)) return;
+    this.#tellUnmet(servo);
     try {
       this.#gate.move([{ servo, toDeg: parkDeg }], 0, 'prop', nowS);
     } catch (error) {
@@ -147,32 +210,34 @@ export class Parker {
     }
   }
 
-  #switchHome(name: string, nowS: number): void {
-    const relay = this.#body.relay(name);
+  /** No order gives it what it needs for its way home: it goes all the same. */
+  #tellUnmet(servo: Servo): void {
+    if (servo === this.#forced || this.#told.has(servo)) return;
+    const unmet = servo.spec.requires?.find((one) => !this.#body.met(one));
+    if (!unmet) return;
+    this.#told.add(servo);
+    this.#journal.add(
+      'prop',
+      'park',
+      `${servo.name} goes home though it needs ${this.#body.describe(unmet)}: no order of parking gives it that`,
+      { channel: servo.name, requires: unmet },
+    );
+  }
+
+  #fadeHome(light: RgbLight | Lamp): void {
+    // Made dark on its way by an interlock, it is sent again.
+    const under = light.fading || light.flashHeld;
+    if (this.#sent.has(light) && under) return;
+    this.#sent.add(light);
+    light.fadeToPark();
+  }
+
+  #switchHome(relay: Relay, nowS: number): void {
     try {
       this.#gate.switch(relay, relay.parkOn, Number.POSITIVE_INFINITY, nowS);
     } catch (error) {
       // Not yet, as for a servo.
       if (!(error instanceof Refusal)) throw error;
     }
-  }
-
-  /**
-   * Whether another channel of the stage still needs this servo where it is: within a stage, what
-   * depends on an interlock goes home before what it depends on.
-   */
-  #isNeeded(servo: Servo, parkDeg: number, stage: readonly Actuator[]): boolean {
-    return stage.some(
-      (other) =>
-        other !== servo &&
-        !this.#finished(other) &&
-        other.spec.requires?.some(
-          (requirement) =>
-            requirement.channel === servo.name &&
-            this.#body.met(requirement) &&
-            (('above' in requirement && parkDeg <= requirement.above) ||
-              ('below' in requirement && parkDeg >= requirement.below)),
-        ),
-    );
   }
 }

@@ -25,6 +25,11 @@ export function channelsOf({ moves, dims, colours, switches }: Wanted): Set<Actu
   ]);
 }
 
+/** The relays that are asked to open. */
+export function opening({ switches }: Wanted): Set<Actuator> {
+  return new Set(switches.filter(({ on }) => !on).map(({ relay }) => relay));
+}
+
 /** @throws Refusal `noSuchThing` */
 export function wantedByPose(body: Body, name: string): Wanted {
   const { poses } = body.prop;

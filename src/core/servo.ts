@@ -8,8 +8,10 @@ import {
   type MotionState,
   planMove,
   planStop,
+  sample,
   type Trajectory,
 } from '../sums/profile.ts';
+import { STRIDE } from '../sums/profile-path.ts';
 import { ServoMapping } from '../sums/servo-mapping.ts';
 import type { Board } from './boards.ts';
 import type { Motion } from './motion.ts';
@@ -65,8 +67,10 @@ export class Servo {
   interlocked = false;
   /** A move waits until the rail has room. */
   delayed = false;
-  /** The driver says that it pushes against something. */
-  pushing = false;
+  /** Where it stopped pushing last, and where it last stood still without pushing (deg). */
+  #freedDeg = Number.NaN;
+  #freeDeg = Number.NaN;
+  #pushing = false;
   measuredDeg = Number.NaN;
   measuredA = Number.NaN;
   /** Draws as if moving until then (s): it has just been energised. */
@@ -176,13 +180,67 @@ export class Servo {
     if (given[0] !== low || given[1] !== high) this.setLimits(given);
   }
 
-  /** The way to `deg` from wherever it is now, without taking it; slow while beyond the limits. */
-  plan(deg: number, minDurationS = 0, slowly = this.beyond): Trajectory {
-    const limits =
-      slowly && this.limits.speed > FEEL_SPEED_DEG_S
-        ? { ...this.limits, speed: FEEL_SPEED_DEG_S }
-        : this.limits;
-    return planMove(this.state, deg, limits, minDurationS);
+  /** The driver says that it pushes against something. */
+  get pushing(): boolean {
+    return this.#pushing;
+  }
+
+  set pushing(pushing: boolean) {
+    if (this.#pushing && !pushing) this.#freedDeg = this.state.pos;
+    this.#pushing = pushing;
+  }
+
+  /**
+   * The angle (deg) that would do as a limit while it pushes outwards, up for 1 and down for -1:
+   * where it stopped pushing last, or stood without; undefined when it never did on this side.
+   */
+  freeDeg(outwards: 1 | -1): number | undefined {
+    const { pos } = this.state;
+    return [this.#freedDeg, this.#freeDeg].find((deg) => (pos - deg) * outwards > 0);
+  }
+
+  /**
+   * The way to `deg` from wherever it is now, without taking it. Feeling for the stop all of it is
+   * slow; coming back from there, the way to the limit.
+   */
+  plan(deg: number, minDurationS = 0, feeling = false): Trajectory {
+    const { state, limits } = this;
+    if (!(feeling || this.beyond) || limits.speed <= FEEL_SPEED_DEG_S)
+      return planMove(state, deg, limits, minDurationS);
+    const slow = planMove(state, deg, { ...limits, speed: FEEL_SPEED_DEG_S }, minDurationS);
+    // As slow as asked for it is slow all the way.
+    if (feeling || slow.durationS <= minDurationS) return slow;
+    const insideS = this.#insideAfterS(slow);
+    if (insideS === undefined) return slow;
+    const there = { pos: 0, vel: 0, acc: 0 };
+    sample(slow, insideS, there);
+    return joined(slow, insideS, planMove(there, deg, limits, minDurationS - insideS));
+  }
+
+  /** When a way to inside the limits is back there (s); undefined where it never is. */
+  #insideAfterS(way: Trajectory): number | undefined {
+    const [low, high] = this.limitsDeg;
+    const at = { pos: 0, vel: 0, acc: 0 };
+    const isOutside = (atS: number): boolean => {
+      sample(way, atS, at);
+      return at.pos < low || at.pos > high;
+    };
+    if (isOutside(way.durationS)) return undefined;
+    // On its way out, still inside, it turns round where it would stop.
+    let outS = 0;
+    if (!isOutside(0)) {
+      const stop = planStop(this.state, this.limits);
+      if (stop.endPos >= low && stop.endPos <= high) return 0;
+      outS = stop.durationS;
+      if (!isOutside(outS)) return undefined;
+    }
+    let inS = way.durationS;
+    while (inS - outS > 1e-6) {
+      const middleS = (outS + inS) / 2;
+      if (isOutside(middleS)) outS = middleS;
+      else inS = middleS;
+    }
+    return inS;
   }
 
   /** As `plan`, along a curve; a servo that is on the move, or beyond its limits, goes without. */
@@ -193,6 +251,8 @@ export class Servo {
 
   /** Follows a plan from now on; on its way out it goes on feeling until it has turned round. */
   take(trajectory: Trajectory): void {
+    // Only now: that it pushes shows a moment after it has come to stand.
+    if (!this.moving && !this.#pushing) this.#freeDeg = this.state.pos;
     if (this.feeling) this.#outwards = this.#goesOut() ? Math.sign(this.state.vel) : 0;
     this.feeling = this.#outwards !== 0;
     this.#motion.follow(trajectory);
@@ -240,6 +300,8 @@ export class Servo {
   /** Starts the pulses at `deg`: its last known position, or where an unknown one is sent first. */
   energise(deg: number, settleUntilS: number): void {
     if (!this.known) this.jumpUntilS = settleUntilS;
+    this.#freedDeg = Number.NaN;
+    this.#freeDeg = Number.NaN;
     this.energised = true;
     this.known = true;
     this.settleUntilS = settleUntilS;
@@ -317,4 +379,15 @@ export class Servo {
   #boundsOf(limitsDeg: readonly [number, number]): PulseBounds {
     return new PulseBounds(this.mapping, limitsDeg, this.envelopeUs, this.#stepUs);
   }
+}
+
+/** The first trajectory until `atS`, then the second one. */
+function joined(first: Trajectory, atS: number, second: Trajectory): Trajectory {
+  let count = 0;
+  while (count < first.segments.length && first.segments[count]! < atS) count += STRIDE;
+  const segments = new Float64Array(count + second.segments.length);
+  segments.set(first.segments.subarray(0, count));
+  segments.set(second.segments, count);
+  for (let i = count; i < segments.length; i += STRIDE) segments[i]! += atS;
+  return { durationS: atS + second.durationS, endPos: second.endPos, segments };
 }

@@ -1,3 +1,4 @@
+import type { Dependents } from './cue-interlocks.ts';
 import type { CuePlan, Servo, Step } from './cue-plan.ts';
 import type { Cue, Prop } from './schema.ts';
 
@@ -34,6 +35,19 @@ function numberOf(thing: object | undefined): number {
   return number;
 }
 
+/** Whatever an interlock of the prop looks at: requirements, and where its channels are parked and marked. */
+function interlocked({ channels }: Prop, dependents: Dependents): unknown[] {
+  const names = new Set([
+    ...dependents.keys(),
+    ...[...dependents.values()].flat().map(({ name }) => name),
+  ]);
+  return [...names].map((name) => {
+    const channel = channels[name];
+    const { requires, park } = channel ?? {};
+    return [name, requires, park, channel?.kind === 'servo' ? channel.marks : undefined];
+  });
+}
+
 /** What the memory asks of a planner. */
 export interface Looks {
   readonly prop: Prop;
@@ -41,6 +55,8 @@ export interface Looks {
   readonly rails: ReadonlyMap<string, { limitA: number; idleA: number }>;
   /** How much each light of the prop counts for the flash guard. */
   readonly lights: ReadonlyMap<string, number>;
+  /** The interlocks of the prop. */
+  readonly dependents: Dependents;
   steps(cue: string): readonly Step[];
   servo(name: string): Servo | undefined;
 }
@@ -57,6 +73,7 @@ export class CueMemory {
     this.#whole = JSON.stringify([
       [...looks.rails].map(([name, { limitA, idleA }]) => [name, limitA, idleA]),
       [...looks.lights],
+      interlocked(looks.prop, looks.dependents),
     ]);
   }
 

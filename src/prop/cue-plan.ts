@@ -1,6 +1,7 @@
 import { type Ease, parseEase } from '../sums/ease.ts';
 import { planEased } from '../sums/eased-move.ts';
 import type { MotionLimits } from '../sums/profile.ts';
+import { CueInterlocks, type Dependents, dependentsIn, type Place } from './cue-interlocks.ts';
 import { lightsOf } from './cue-light.ts';
 import { CueLoads, type Rails, railsOf } from './cue-loads.ts';
 import { CueMemory } from './cue-memory.ts';
@@ -130,19 +131,27 @@ export class Planner {
   /** Cues that the plan which is being made has asked for. */
   #asked: string[] = [];
   readonly #lights: ReadonlyMap<string, number>;
+  readonly #dependents: Dependents;
   innerStepsLeft = MOST_INNER_STEPS_IN_ALL;
 
   constructor(prop: Prop) {
     this.#prop = prop;
     this.#rails = railsOf(prop);
+    this.#dependents = dependentsIn(prop);
     this.#lights = lightsOf(prop);
     this.#memory = new CueMemory({
       prop,
       rails: this.#rails,
       lights: this.#lights,
+      dependents: this.#dependents,
       steps: (name) => this.steps(name),
       servo: (name) => this.servo(name),
     });
+  }
+
+  /** The interlocks along a walk that keeps where servos are in `places`. */
+  interlocks(places: ReadonlyMap<string, Place>): CueInterlocks {
+    return new CueInterlocks(this.#prop, this.#dependents, places);
   }
 
   plan(name: string): CuePlan {

@@ -2,6 +2,7 @@ import { tidy } from '../shared/units.ts';
 import type { Ease } from '../sums/ease.ts';
 import { easedRange, planEased } from '../sums/eased-move.ts';
 import { type MotionState, planMove, sample } from '../sums/profile.ts';
+import type { CueInterlocks } from './cue-interlocks.ts';
 import type { CueLoads } from './cue-loads.ts';
 import type {
   CuePlan,
@@ -70,9 +71,12 @@ export class Walk {
   /** Steps of cues within it that were gone through. */
   innerSteps = 0;
 
+  readonly #interlocks: CueInterlocks;
+
   constructor(planner: Planner, loads: CueLoads) {
     this.#planner = planner;
     this.#loads = loads;
+    this.#interlocks = planner.interlocks(this.#motions);
     this.#innerStepsLeft = Math.min(MOST_INNER_STEPS, planner.innerStepsLeft);
   }
 
@@ -128,6 +132,8 @@ export class Walk {
     const { step } = one;
     this.#stepOf.set(step.spec, step);
     one.startS = nowS;
+    for (const told of this.#interlocks.check(step.spec, step.path, step.targets, nowS))
+      this.#tell(step, 'error', told.path, { size: 0, ...told });
     const moveS = this.#move(one, nowS);
     const otherS = this.#loads.start(step.spec, nowS);
     const untilS = step.spec.until?.withinS ?? 0;

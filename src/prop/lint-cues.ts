@@ -5,11 +5,9 @@ import { isWorse } from './cue-walk.ts';
 import { didYouMean, type Path, show } from './finding.ts';
 import { lintRequirement } from './lint-interlocks.ts';
 import { checkColour } from './lint-show.ts';
+import { MOST_NESTED, MOST_STEPS } from './long-cue.ts';
 import type { Limits, Notes } from './notes.ts';
 import { type CueStep, longCue } from './schema.ts';
-
-/** Cues within cues may go this deep. */
-const MOST_NESTED = 16;
 
 /**
  * Cues: that their steps name what is there, can start, end and have an effect, and, as planned,
@@ -284,6 +282,7 @@ function lintNesting(notes: Notes): { sound: Set<string>; endless: Set<string> }
   const endless = new Set<string>();
   /** How many cues deep each goes; those on the trail are not in it yet. */
   const depths = new Map<string, number>();
+  const sizes = new Map<string, number>();
   for (const start of Object.keys(cues)) {
     /** The way from `start` to here: each cue, what it runs, and how much of that was followed. */
     const trail = new Map<string, { inner: Inner[]; next: number; circular: boolean }>();
@@ -296,7 +295,7 @@ function lintNesting(notes: Notes): { sound: Set<string>; endless: Set<string> }
       const here = trail.get(name)!;
       const next = here.inner[here.next++];
       if (next === undefined) {
-        leave(notes, name, here, { depths, sound, endless });
+        leave(notes, name, here, { depths, sizes, sound, endless });
         trail.delete(name);
         way.pop();
       } else if (trail.has(next.name)) {
@@ -331,9 +330,14 @@ function leave(
   notes: Notes,
   cue: string,
   { inner, circular }: { inner: Inner[]; circular: boolean },
-  known: { depths: Map<string, number>; sound: Set<string>; endless: Set<string> },
+  known: {
+    depths: Map<string, number>;
+    sizes: Map<string, number>;
+    sound: Set<string>;
+    endless: Set<string>;
+  },
 ): void {
-  const { depths, sound, endless } = known;
+  const { depths, sizes, sound, endless } = known;
   const depth =
     1 + inner.reduce((deepest, { name }) => Math.max(deepest, depths.get(name) ?? 0), 0);
   depths.set(cue, depth);
@@ -344,9 +348,36 @@ function leave(
       'put the steps of some of them together',
     );
   const { steps } = longCue(notes.prop.cues[cue]!);
+  const fits = lintSize(notes, cue, steps, sizes);
   if (steps.some((step) => isEndless(step, endless))) endless.add(cue);
-  const ordered = !circular && depth <= MOST_NESTED && !notes.given.broken(['cues', cue]);
+  const ordered = !circular && fits && depth <= MOST_NESTED && !notes.given.broken(['cues', cue]);
   if (ordered && inner.every(({ name }) => sound.has(name))) sound.add(cue);
+}
+
+/** How many steps a cue has with those within it; told of the innermost that has too many. */
+function lintSize(
+  notes: Notes,
+  cue: string,
+  steps: readonly CueStep[],
+  sizes: Map<string, number>,
+): boolean {
+  let size = steps.length;
+  let largest = 0;
+  for (const { cue: one, choose } of steps) {
+    const names = one === undefined ? (choose ?? []) : [one];
+    const most = names.reduce((found, name) => Math.max(found, sizes.get(name) ?? 0), 0);
+    size += most;
+    largest = Math.max(largest, most);
+  }
+  sizes.set(cue, size);
+  if (size <= MOST_STEPS) return true;
+  if (largest <= MOST_STEPS)
+    notes.error(
+      ['cues', cue],
+      `cue ${cue} has ${size} steps, with those of the cues within it, and may have ${MOST_STEPS}`,
+      'split it into several cues, or repeat one with times',
+    );
+  return false;
 }
 
 /** Whether a step goes on until it is stopped, or may, where it chooses. */

@@ -1,6 +1,14 @@
 import type { Path } from './finding.ts';
+import {
+  degIn,
+  holdsBetween,
+  holdsParked,
+  isOnParked,
+  levelOf,
+  requirementText,
+} from './interlock.ts';
 import type { Limits, Notes } from './notes.ts';
-import type { Requirement } from './schema.ts';
+import type { Channel, Requirement } from './schema.ts';
 
 /** Interlocks: requirements that name the wrong thing, can never be met, or wait for each other. */
 export function lintInterlocks(notes: Notes, limits: Limits): void {
@@ -12,10 +20,58 @@ export function lintInterlocks(notes: Notes, limits: Limits): void {
       if (requirement.channel === name)
         notes.error([...path, 'channel'], `${name} requires itself`, 'name another channel');
       else lintRequirement(notes, requirement, path, limits);
+      if (requirement.while === 'moving' && channel.kind !== 'servo')
+        notes.error(
+          [...path, 'while'],
+          `${name} is a ${channel.kind}, which does not move`,
+          'remove while: it needs this for as long as it is on',
+        );
       lintContradiction(notes, requires, i, path);
     }
+    if (!notes.given.broken(['channels', name, 'park'])) lintAtRest(notes, name, channel);
   }
   lintCircles(notes);
+  lintPoses(notes);
+}
+
+/** A pose must not have a channel away from rest, on or lit without what it requires. */
+function lintPoses(notes: Notes): void {
+  const { channels, poses } = notes.prop;
+  for (const [pose, values] of Object.entries(poses))
+    for (const name of Object.keys(values)) {
+      const channel = Object.hasOwn(channels, name) ? channels[name]! : undefined;
+      if (!channel?.requires || !isUsedAt(channel, values[name]!)) continue;
+      for (const needs of channel.requires) {
+        if (needs.while === 'moving' || !Object.hasOwn(values, needs.channel)) continue;
+        if (holdsAt(notes, needs, values[needs.channel]!) !== false) continue;
+        notes.error(
+          ['poses', pose, needs.channel],
+          `${name} needs ${requirementText(needs)} in this pose`,
+          `leave ${needs.channel} where it is needed, or park ${name}`,
+        );
+      }
+    }
+}
+
+/** Whether a channel is away from rest, on or lit at a value of a pose. */
+function isUsedAt(channel: Channel, value: number | string): boolean {
+  if (channel.kind === 'relay') return value === 'on';
+  if (channel.kind === 'servo') {
+    const [deg, parkDeg] = [degIn(channel, value), degIn(channel, channel.park.to)];
+    return deg !== undefined && parkDeg !== undefined && Math.abs(deg - parkDeg) >= 1e-6;
+  }
+  return levelOf(value) > 0;
+}
+
+function holdsAt(notes: Notes, needs: Requirement, value: number | string): boolean | undefined {
+  const { channels } = notes.prop;
+  const other = Object.hasOwn(channels, needs.channel) ? channels[needs.channel]! : undefined;
+  if (other?.kind === 'servo') {
+    const deg = degIn(other, value);
+    return deg === undefined ? undefined : holdsBetween(needs, other, deg, deg);
+  }
+  if (other?.kind !== 'relay' || !('is' in needs)) return undefined;
+  return value === (needs.is === 'parked' ? other.park.to : needs.is);
 }
 
 /** What is required must be there, be of a kind that can be asked this, and be possible. */
@@ -29,11 +85,13 @@ export function lintRequirement(
   if (!other) return;
   const name = needs.channel;
   if ('is' in needs) {
-    if (other.kind !== 'relay')
+    if (needs.is !== 'parked' && other.kind !== 'relay')
       notes.error(
         [...path, 'is'],
         `${name} is a ${other.kind}, which is neither on nor off`,
-        other.kind === 'servo' ? 'use above or below (deg)' : 'require a relay or a servo',
+        other.kind === 'servo'
+          ? 'use above or below (deg), or is: parked'
+          : 'use is: parked, or require a relay or a servo',
       );
     return;
   }
@@ -42,34 +100,32 @@ export function lintRequirement(
     notes.error(
       [...path, word],
       `${name} is a ${other.kind}, which has no angle`,
-      other.kind === 'relay' ? 'use is: on or is: off' : 'require a relay or a servo',
+      other.kind === 'relay' ? 'use is: on or is: off' : 'use is: parked, or require a servo',
     );
     return;
   }
+  const bound = 'above' in needs ? needs.above : needs.below;
+  if (typeof bound === 'string') notes.checkPosition(name, bound, [...path, word], limits);
+  const deg = degIn(other, bound);
   const limit = limits.get(name);
-  if (!limit) return;
-  const never = 'above' in needs ? needs.above >= limit[1] : needs.below <= limit[0];
-  if (!never) return;
-  const deg = 'above' in needs ? needs.above : needs.below;
+  if (!limit || deg === undefined) return;
+  if (word === 'above' ? deg < limit[1] : deg > limit[0]) return;
+  const text = typeof bound === 'string' ? `${bound}, ${deg} deg` : `${deg} deg`;
   notes.error(
     [...path, word],
-    `${name} is never ${word} ${deg} deg: its limits are ${limit[0]} to ${limit[1]} deg`,
-    `give an angle ${'above' in needs ? `below ${limit[1]}` : `above ${limit[0]}`} deg`,
+    `${name} is never ${word} ${text}: its limits are ${limit[0]} to ${limit[1]} deg`,
+    `give an angle ${word === 'above' ? `below ${limit[1]}` : `above ${limit[0]}`} deg`,
   );
 }
 
 /** A requirement that rules out an earlier one of the same channel. */
 function lintContradiction(notes: Notes, all: Requirement[], index: number, path: Path): void {
   const needs = all[index]!;
+  const { channels } = notes.prop;
+  const other = Object.hasOwn(channels, needs.channel) ? channels[needs.channel] : undefined;
   const clash = all
     .slice(0, index)
-    .some(
-      (other) =>
-        other.channel === needs.channel &&
-        (('is' in other && 'is' in needs && other.is !== needs.is) ||
-          ('above' in other && 'below' in needs && other.above >= needs.below) ||
-          ('below' in other && 'above' in needs && needs.above >= other.below)),
-    );
+    .some((earlier) => earlier.channel === needs.channel && areOpposed(earlier, needs, other));
   if (clash)
     notes.error(
       path,
@@ -78,33 +134,114 @@ function lintContradiction(notes: Notes, all: Requirement[], index: number, path
     );
 }
 
-/** Finds every requirement that closes a circle, by depth-first search (without recursion). */
+function areOpposed(one: Requirement, two: Requirement, other: Channel | undefined): boolean {
+  const [from, to] = [rangeOf(one, other), rangeOf(two, other)];
+  if (from && to) {
+    const low = Math.max(from.low, to.low);
+    const high = Math.min(from.high, to.high);
+    return low > high || (low === high && !(from.closed && to.closed) && Number.isFinite(low));
+  }
+  if (!('is' in one && 'is' in two) || other?.kind !== 'relay') return false;
+  const level = (is: string) => (is === 'parked' ? other.park.to : is);
+  return level(one.is) !== level(two.is);
+}
+
+/** The angles that meet a requirement; without its ends unless `closed`. */
+function rangeOf(
+  needs: Requirement,
+  other: Channel | undefined,
+): { low: number; high: number; closed: boolean } | undefined {
+  if (other?.kind !== 'servo') return undefined;
+  if ('is' in needs) {
+    const deg = needs.is === 'parked' ? degIn(other, other.park.to) : undefined;
+    return deg === undefined ? undefined : { low: deg, high: deg, closed: true };
+  }
+  const deg = degIn(other, 'above' in needs ? needs.above : needs.below);
+  if (deg === undefined) return undefined;
+  const [low, high] = 'above' in needs ? [deg, Infinity] : [-Infinity, deg];
+  return { low, high, closed: false };
+}
+
+/** What is on or lit while parked must have what it needs then: no order of parking gives it that. */
+function lintAtRest(notes: Notes, name: string, channel: Channel): void {
+  if (!isOnParked(channel)) return;
+  for (const [i, needs] of (channel.requires ?? []).entries()) {
+    const path = ['channels', name, 'requires', i];
+    if (notes.given.broken(path) || holdsParked(notes.prop, needs) !== false) continue;
+    notes.error(
+      path,
+      `${name} parks ${channel.kind === 'relay' ? 'on' : 'lit'}, but needs ${requirementText(needs)}, which does not hold while everything is parked: no order of parking keeps this`,
+      `let ${name} park ${channel.kind === 'relay' ? 'off' : 'dark'}, or ${needs.channel} where it is needed`,
+    );
+  }
+}
+
+/**
+ * Finds every requirement that closes a circle, by depth-first search (without recursion). What the
+ * park positions meet waits for nothing: two channels may exclude each other.
+ */
 function lintCircles(notes: Notes): void {
   const { channels } = notes.prop;
   const done = new Set<string>();
+  const waits = new Map(
+    Object.entries(channels).map(([name, { requires = [] }]) => [
+      name,
+      [...requires.entries()].filter(([, needs]) => holdsParked(notes.prop, needs) === false),
+    ]),
+  );
   for (const start of Object.keys(channels)) {
     /** The way from `start` to here: each channel, and how many of its requirements were followed. */
     const trail = new Map<string, number>();
     const step = [start];
     while (step.length > 0) {
       const name = step.at(-1)!;
-      const i = trail.get(name) ?? 0;
-      const next = done.has(name) ? undefined : channels[name]!.requires?.[i]?.channel;
+      const followed = trail.get(name) ?? 0;
+      const [i, needs] = (done.has(name) ? undefined : waits.get(name)![followed]) ?? [];
+      const next = needs?.channel;
       if (next === undefined) {
         done.add(name);
         trail.delete(name);
         step.pop();
         continue;
       }
-      trail.set(name, i + 1);
+      trail.set(name, followed + 1);
       if (next === name || done.has(next) || !Object.hasOwn(channels, next)) continue;
       if (!trail.has(next)) {
         step.push(next);
         continue;
       }
       const circle = [...step.slice(step.indexOf(next)), next].join(' -> ');
-      const path = ['channels', name, 'requires', i, 'channel'];
-      notes.error(path, `the interlocks wait for each other: ${circle}`, 'remove one of them');
+      const path = ['channels', name, 'requires', i!, 'channel'];
+      notes.error(
+        path,
+        `the interlocks wait for each other: ${circle}`,
+        'remove one of them, or let the park positions meet one of them (is: parked)',
+      );
     }
   }
+  lintShutIn(notes, waits);
+}
+
+/**
+ * A channel that needs another one away from its park position, while that one needs the first one
+ * parked, never leaves its park position.
+ */
+function lintShutIn(notes: Notes, waits: ReadonlyMap<string, [number, Requirement][]>): void {
+  for (const [name, { requires = [] }] of Object.entries(notes.prop.channels))
+    for (const [i, needs] of requires.entries()) {
+      if (!('is' in needs) || needs.is !== 'parked' || needs.channel === name) continue;
+      const seen = new Set<string>();
+      const todo = [needs.channel];
+      for (let one = todo.pop(); one !== undefined; one = todo.pop()) {
+        if (seen.has(one)) continue;
+        seen.add(one);
+        for (const [, further] of waits.get(one) ?? []) todo.push(further.channel);
+      }
+      if (!seen.has(name)) continue;
+      notes.error(
+        ['channels', name, 'requires', i],
+        `${needs.channel} never leaves its park position: it needs ${name} away from its own, and ${name} needs ${needs.channel} parked`,
+        'remove one of these requirements',
+      );
+    }
 }

@@ -4,3 +4,8 @@ import type { Cue } from './schema.ts';
 export function longCue(given: Cue): Exclude<Cue, readonly unknown[]> {
   return Array.isArray(given) ? { clash: 'refuse', steps: given } : given;
 }
+
+/** Cues within cues may go this deep. */
+export const MOST_NESTED = 16;
+/** A cue has at most so many steps, those of the cues within it counted wherever they run. */
+export const MOST_STEPS = 10_000;

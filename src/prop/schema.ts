@@ -196,19 +196,43 @@ const trunk = wire.extend({
   channel: name('channel').optional().describe('the channel that it belongs to'),
 });
 
+const bound = (side: string) =>
+  z
+    .union([z.number(), name('mark')], {
+      error: 'is not a number and no name of a mark; give degrees, or a mark of that channel',
+    })
+    .describe(`the other servo is ${side} this (deg, or one of its marks)`);
+
+const whileMoving = z
+  .literal('moving', { error: 'is not moving; write while: moving, or leave it out' })
+  .optional()
+  .describe(
+    'binds the other channel only while this servo moves; without it, for as long as this channel is away from its park position or on',
+  );
+
 const requirement = z
   .union(
     [
-      z.strictObject({ channel: name('channel'), above: z.number() }),
-      z.strictObject({ channel: name('channel'), below: z.number() }),
-      z.strictObject({ channel: name('channel'), is: onOff }),
+      z.strictObject({ channel: name('channel'), above: bound('above'), while: whileMoving }),
+      z.strictObject({ channel: name('channel'), below: bound('below'), while: whileMoving }),
+      z.strictObject({
+        channel: name('channel'),
+        is: z
+          .enum(['on', 'off', 'parked'], {
+            error: 'is neither on nor off nor parked; write on, off or parked',
+          })
+          .describe('on or off: a relay; parked: any channel, at rest at its park position'),
+        while: whileMoving,
+      }),
     ],
     {
       error:
-        'is no interlock; give { channel, above: deg }, { channel, below: deg } or { channel, is: on|off }',
+        'is no interlock; give { channel, above: deg }, { channel, below: deg } or { channel, is: on|off|parked }',
     },
   )
-  .describe('interlock: what must hold while this channel moves or is on');
+  .describe(
+    'interlock: what must hold while this channel moves, is away from its park position, or is on; it binds the other channel too: what would break it is refused',
+  );
 
 const common = {
   rail: name('rail').optional().describe('the supply that this channel draws from'),

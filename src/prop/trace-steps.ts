@@ -1,9 +1,10 @@
 import { tidy } from '../shared/units.ts';
 import { Calibration } from '../sums/calibration.ts';
 import { coreOhm } from './circuit.ts';
+import { requirementText } from './interlock.ts';
 import { coreKind } from './loom.ts';
 import { splitEnd } from './loom-words.ts';
-import type { Channel, RelayChannel, Requirement, ServoChannel } from './schema.ts';
+import type { Channel, RelayChannel, ServoChannel } from './schema.ts';
 import type { Reading, Symptom, TraceStep } from './trace.ts';
 import { type Lead, linkOhms, type Pair, type Site } from './trace-site.ts';
 
@@ -68,12 +69,6 @@ function ask(site: Site): TraceStep {
     otherwise:
       'Stopped: reset, then wake. Parked: wake. Refused: the answer and sinew journal say why.',
   };
-}
-
-function requirementText(one: Requirement): string {
-  if ('above' in one) return `${one.channel} above ${one.above} deg`;
-  if ('below' in one) return `${one.channel} below ${one.below} deg`;
-  return `${one.channel} ${one.is}`;
 }
 
 function look(site: Site): TraceStep {

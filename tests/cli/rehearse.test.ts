@@ -35,7 +35,8 @@ cues:
       - { at: 0, switch: { horn: on }, forS: 1 }
       - { at: 0.5, move: { arm: up }, overS: 0.2 }
       - { at: 2, switch: { horn: on }, forS: 2 }
-      - { at: 2.5, move: { arm: down } }
+      - { name: high, at: 0, until: { channel: arm, above: 30, withinS: 9 } }
+      - { after: high, at: 1.6, move: { arm: down } }
   forever:
     - { at: 0, cue: show, times: until stopped }
 `;
@@ -94,7 +95,7 @@ describe('text', () => {
       // Trapezoid: 40 deg at 100 deg/s and 500 deg/s2 take 40/100 + 100/500 s.
       `${place('overS: 0.2')}cues.rush.steps[1]: warning: takes 0.6 s, not 0.2 s; the limits allow no more (at 0.5 s); give overS more time, or move less far`,
       expect.stringMatching(
-        /cues\.rush\.steps\[2\]: horn opened: it needs arm above 20 deg \(at 2\.\d+ s\); /,
+        /cues\.rush\.steps\[4\]: arm may not go to 0 deg: horn is on and needs arm above 20 deg; switch horn off first \(at 2\.\d+ s\); /,
       ),
     ]);
     expect(out).toMatch(/\n3 findings\n$/);
@@ -225,7 +226,7 @@ test('--json is the whole rehearsal, with its findings', async () => {
   ).toEqual([
     ['cues.rush.steps[0]', 'error'],
     ['cues.rush.steps[1]', 'warning'],
-    ['cues.rush.steps[2]', 'error'],
+    ['cues.rush.steps[4]', 'error'],
   ]);
 });
 
@@ -265,7 +266,7 @@ describe('--svg', () => {
     const svg = (await rehearse('rush', '--svg')).out;
     const shown = texts(svg).map(({ text }) => text);
     expect(shown).toContain('3');
-    expect(shown.some((text) => /^3\. .*horn opened: it needs arm above 20 deg/.test(text))).toBe(
+    expect(shown.some((text) => /^3\. .*arm may not go to 0 deg: horn is on/.test(text))).toBe(
       true,
     );
   });

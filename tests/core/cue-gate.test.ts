@@ -55,7 +55,6 @@ describe('what the gate does not allow', () => {
         spray: [
           { at: 0, move: { neck: FAR }, name: 'up' },
           { after: 'up', switch: { mist: 'on' }, forS: 5 },
-          { at: 1.5, move: { neck: 0 } },
           { at: 3, switch: { bell: 'on' } },
         ],
       },
@@ -63,6 +62,8 @@ describe('what the gate does not allow', () => {
       1000,
     );
     expect(rig.on('mist')).toBe(true);
+    // Past the gate, which would refuse it.
+    rig.servo('neck').take(rig.servo('neck').plan(0));
     rig.afterTick = () => {
       if (rig.on('mist')) expect(rig.servo('neck').state.pos).toBeGreaterThan(10);
     };
@@ -70,6 +71,26 @@ describe('what the gate does not allow', () => {
     expect(rig.on('mist')).toBe(false);
     expect(rig.told('interlock')).toEqual(['mist opened: it needs neck above 10 deg']);
     expect(rig.on('bell')).toBe(true);
+  });
+
+  test('a step that would break an interlock is left out; the cue goes on', async () => {
+    const { rig } = await running(
+      {
+        spray: [
+          { at: 0, move: { neck: FAR }, name: 'up' },
+          { after: 'up', switch: { mist: 'on' }, forS: 5 },
+          { at: 1.5, move: { neck: 0 } },
+          { at: 3, switch: { bell: 'on' } },
+        ],
+      },
+      'spray',
+      3500,
+    );
+    expect([rig.on('mist'), rig.on('bell')]).toEqual([true, true]);
+    expect(rig.servo('neck').state.pos).toBe(FAR);
+    expect(rig.told('refused')).toEqual([
+      expect.stringMatching(/^cue spray, step 3: neck may not go to 0 deg: mist is on and needs/),
+    ]);
   });
 
   test('the duty guard opens in the middle; closing again within the rest is refused', async () => {

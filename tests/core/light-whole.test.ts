@@ -123,7 +123,7 @@ describe('all light of the prop together', () => {
     const prop = makeProp({
       bulb: relay({ light: true, requires: [{ channel: 'fan', is: 'on' }] }),
       heated: relay({ light: true, duty: { maxOnS: 0.5, restS: 1 } }),
-      fan: relay(),
+      fan: relay({ duty: { maxOnS: 3, restS: 0.1 } }),
       glow: lamp(),
     });
     const { rig, client } = await Rig.live(prop);
@@ -146,7 +146,8 @@ describe('all light of the prop together', () => {
     await strobe();
     // Its duty guard has opened it meanwhile, in spite of the strobe.
     expect(rig.at('heated')).toBe(0);
-    await client.call('channel.switch', { channel: 'fan', on: false });
+    expect(rig.at('bulb')).toBe(1);
+    await rig.until(() => !rig.on('fan'));
     await rig.tick();
     expect(rig.at('bulb')).toBe(0);
     await lightUp();

@@ -207,20 +207,32 @@ describe('what comes in the way', () => {
     expect(trackOf(rehearsal, 'mist').value).toEqual([0]);
   });
 
-  test('an interlock that breaks', async () => {
+  test('an interlock that ends by itself', async () => {
+    const channels = {
+      fan: relay(),
+      mist: relay({ requires: [{ channel: 'fan', is: 'on' }] }),
+    };
+    const show = [
+      { name: 'air', at: 0, switch: { fan: 'on' }, forS: 1.5 },
+      { at: 0.5, switch: { mist: 'on' }, forS: 5 },
+    ];
+    const rehearsal = await rehearse(makeProp(channels, { cues: { show } }), 'show');
+    expect(rehearsal.events).toMatchObject([{ what: 'interlock', channel: 'mist' }]);
+    const mist = trackOf(rehearsal, 'mist');
+    // It opens in the tick in which the fan does.
+    expect(mist.tS.at(-1)).toBe(trackOf(rehearsal, 'fan').tS.at(-1));
+    expect(rehearsal.events[0]!.tS).toBe(mist.tS.at(-1));
+  });
+
+  test('a move that would break an interlock', async () => {
     const show = [
       { at: 0, switch: { mist: 'on' }, forS: 5 },
       { at: 1, move: { jaw: 35 } },
     ];
     const rehearsal = await rehearse(stage({ show }), 'show');
-    expect(rehearsal.events).toMatchObject([{ what: 'interlock', channel: 'mist' }]);
-    const mist = trackOf(rehearsal, 'mist');
-    const { tS, value } = trackOf(rehearsal, 'jaw');
-    // It opens in the tick in which the jaw is no longer below 20 deg.
-    const openedS = mist.tS.at(-1)!;
-    expect(at(tS, value, openedS) as number).toBeGreaterThanOrEqual(20);
-    expect(at(tS, value, openedS - TICK_S) as number).toBeLessThan(20);
-    expect(rehearsal.events[0]!.tS).toBe(openedS);
+    expect(rehearsal.events).toMatchObject([{ what: 'refused', cue: 'show', step: 1 }]);
+    expect(trackOf(rehearsal, 'jaw').value).toEqual([10]);
+    expect(trackOf(rehearsal, 'mist').onS).toBeCloseTo(5, 2);
   });
 
   test('a move that its limits hold back', async () => {

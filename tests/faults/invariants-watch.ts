@@ -514,7 +514,9 @@ export class Watch {
     if ('is' in requirement) return (other as RelayWatch).on === (requirement.is === 'on');
     const { us, deg } = other as ServoWatch;
     if (us === 0) return false;
-    return 'above' in requirement ? deg > requirement.above - 1e-6 : deg < requirement.below + 1e-6;
+    return 'above' in requirement
+      ? deg > Number(requirement.above) - 1e-6
+      : deg < Number(requirement.below) + 1e-6;
   }
 
   #lookAtInterlock({ on, spec, name }: RelayWatch): void {

@@ -444,3 +444,30 @@ describe('flashes of all light together, as planned', () => {
     expectFindings(propText(pump, cues), []);
   });
 });
+
+describe('too many steps', () => {
+  const nest = (width: number, depth: number) =>
+    Array.from(
+      { length: depth },
+      (_, i) =>
+        `c${i}: [${Array(width)
+          .fill(`{ at: 0, cue: c${i + 1} }`)
+          .join(', ')}]`,
+    );
+  const end = (depth: number) => `c${depth}: [{ at: 0, dim: { l: 1 } }]`;
+
+  test('with those of the cues within it; told of the innermost', () => {
+    const cues = nest(8, 7);
+    // c2 has 8 + ... + 8^5 + 8^5 steps.
+    cues[2] = cues[2]!.replace('[', '»[');
+    expectCues([...cues, end(7)].join(', '), [
+      { path: 'cues.c2', wrong: '70216 steps, .* may have 10000', right: 'split' },
+    ]);
+    expectCues([...nest(8, 4), end(4)].join(', '), []);
+  });
+
+  test('of one cue alone', () => {
+    const steps = (count: number) => Array(count).fill('{ at: 0, dim: { l: 1 } }').join(', ');
+    expectCues(`c: »[${steps(10_001)}]`, [{ wrong: '10001 steps' }]);
+  });
+});

@@ -217,7 +217,12 @@ channels:
     ['park', '{ to: »true }', /true is no position/, /mark/],
     ['park', '{ to: 0, then: »drop }', /"drop" is neither hold nor release/, /hold or release/],
     ['marks', '{ »2nd: 1 }', /"2nd" is no mark name/, /letter/],
-    ['requires', '[{ channel: a, above: »high }]', /"high" is not a number/, /give a number/],
+    [
+      'requires',
+      '[{ channel: a, above: »[1] }]',
+      /is not a number and no name/,
+      /give degrees, or/,
+    ],
     ['requires', '[»{ channel: a }]', /a map is no interlock/, /above: deg/],
     ['requires', '[{ channel: a, is: »true }]', /true is neither on nor off/, /write on/],
     ['wire', '»W07', /"W07" is not a map/, /label/],
@@ -342,7 +347,7 @@ cues: { c: [{ at: »x }, { at: 1, move: { a: »[] } }] }
       { path: 'channels.a.envelopUs', wrong: 'unknown key' },
       { path: 'channels.a.draw', wrong: 'not a map' },
       { path: 'channels.b.contact', wrong: 'neither held nor momentary' },
-      { path: 'channels.b.requires[0].above', wrong: 'not a number' },
+      { path: 'channels.b.requires[0].above', wrong: 'a has no mark "x"' },
       { path: 'cues.c[0].at', wrong: 'not a number' },
       { path: 'cues.c[1].move.a', wrong: 'no position' },
     ]);

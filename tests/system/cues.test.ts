@@ -84,16 +84,21 @@ const STAGE = {
     tail: servo(5),
     arm_1: servo(6, { rail: 'six', draw }),
     arm_2: servo(12, { rail: 'six', draw }),
-    mist: relay(13, { requires: [{ channel: 'tail', above: 20 }] }),
+    mist: relay(13, {
+      requires: [
+        { channel: 'tail', above: 20 },
+        { channel: 'fan', is: 'on' },
+      ],
+    }),
     pump: relay(16, { duty: { maxOnS: 0.5, restS: 5 } }),
     fan: relay(17),
   },
   cues: {
     spray: [
       { at: 0, move: { tail: 30 }, name: 'up' },
-      { after: 'up', switch: { mist: 'on' }, forS: 3 },
-      { at: 1.2, move: { tail: 0 }, overS: 1.5 },
-      { at: 2.5, switch: { fan: 'on' }, forS: 0.5 },
+      { after: 'up', switch: { fan: 'on' }, forS: 1.5 },
+      { after: 'up', at: 0.1, switch: { mist: 'on' }, forS: 3 },
+      { at: 4.5, move: { tail: 0 }, overS: 1.5 },
     ],
     pump: [{ at: 0, switch: { pump: 'on' }, forS: 0.5 }],
     heavy: [
@@ -151,13 +156,15 @@ describe('cues on a whole daemon', () => {
     const holder = await onStage();
     await holder.ask('cue.run', { cue: 'spray', wait: true });
     const entries = await journal(holder);
-    expect(told(entries, 'interlock')).toEqual(['mist opened: it needs tail above 20 deg']);
+    expect(told(entries, 'interlock')).toEqual(['mist opened: it needs fan on']);
     expect(told(entries, 'cue')).toEqual(['cue spray runs', 'cue spray is over']);
-    const tail = values(holder.states, 'tail');
+    const [tail, fan] = [values(holder.states, 'tail'), values(holder.states, 'fan')];
     const seen = values(holder.states, 'mist').filter(({ value }) => value === true);
     expect(seen.length).toBeGreaterThan(20);
-    for (const { t } of seen) expect(tail.find((one) => one.t === t)!.value).toBeGreaterThan(20);
-    expect(values(holder.states, 'fan').some(({ value }) => value === true)).toBe(true);
+    for (const { t } of seen) {
+      expect(tail.find((one) => one.t === t)!.value).toBeGreaterThan(20);
+      expect(fan.find((one) => one.t === t)!.value).toBe(true);
+    }
     expect((await finals(holder))('tail')).toBe(0);
   });
 

@@ -1,0 +1,247 @@
+import type { Path } from './finding.ts';
+import { holdsBetween, holdsParked, isOnParked, levelOf, requirementText } from './interlock.ts';
+import type {
+  CueStep,
+  LampChannel,
+  Prop,
+  RelayChannel,
+  Requirement,
+  RgbChannel,
+} from './schema.ts';
+
+/** Where a servo is during a plan: it rests, or will, from `low` to `high` (deg). */
+export interface Place {
+  low: number;
+  high: number;
+  /** When it is there (s). */
+  arrivesS: number;
+}
+
+/** A servo that a step moves, and where in the file. */
+export interface Aim {
+  servo: string;
+  low: number;
+  high: number;
+  path: Path;
+}
+
+export interface InterlockProblem {
+  id: string;
+  path: Path;
+  atKey: boolean;
+  wrong: string;
+  right: string;
+}
+
+/** A relay or light that is on, or lit, from `fromS` until `untilS`. */
+interface On {
+  fromS: number;
+  untilS: number;
+  /** Brightest value of a light where its last fade leads. */
+  level: number;
+}
+
+interface Dependent {
+  name: string;
+  needs: Requirement;
+}
+
+const NEVER = Number.POSITIVE_INFINITY;
+const SAME_S = 1e-6;
+/** A relay that is told to close for a moment without saying how long (ms), as in the core. */
+const DEFAULT_PULSE_MS = 200;
+
+export type Dependents = ReadonlyMap<string, readonly Dependent[]>;
+
+/** What the channels of a prop require of each channel; empty where there are no interlocks. */
+export function dependentsIn(prop: Prop): Dependents {
+  const dependents = new Map<string, Dependent[]>();
+  for (const [name, { requires = [] }] of Object.entries(prop.channels))
+    for (const needs of requires) {
+      const all = dependents.get(needs.channel) ?? [];
+      all.push({ name, needs });
+      dependents.set(needs.channel, all);
+    }
+  return dependents;
+}
+
+/**
+ * The interlocks along the plan of a cue. Only what the cue itself has brought about counts: it may
+ * be meant to follow another one.
+ */
+export class CueInterlocks {
+  readonly #prop: Prop;
+  readonly #dependents: Dependents;
+  /** Where the plan has brought servos; those that are not in it are parked. */
+  readonly #places: ReadonlyMap<string, Place>;
+  readonly #on = new Map<string, On>();
+
+  constructor(prop: Prop, dependents: Dependents, places: ReadonlyMap<string, Place>) {
+    this.#prop = prop;
+    this.#dependents = dependents;
+    this.#places = places;
+  }
+
+  /** Looks at a step that starts at `nowS`, before its moves are planned. */
+  *check(step: CueStep, at: Path, aims: readonly Aim[], nowS: number): Generator<InterlockProblem> {
+    if (this.#dependents.size === 0) return;
+    const { channels } = this.#prop;
+    const switches = [...this.#switches(step, at)];
+    const opening = new Set(switches.filter(([, on]) => !on).map(([name]) => name));
+    for (const { servo, low, high, path } of aims) {
+      const spec = channels[servo];
+      if (spec?.kind !== 'servo') continue;
+      const where = low === high ? `${low} deg` : `${low} to ${high} deg`;
+      for (const { name, needs } of this.#inUse(servo, aims, opening, nowS))
+        if (holdsBetween(needs, spec, low, high) === false)
+          yield this.#problem(`this takes ${servo} to ${where}`, servo, name, needs, path);
+    }
+    for (const [relay, on, path] of switches) {
+      if (this.#isOn(relay, nowS) === on) continue;
+      for (const { name, needs } of this.#inUse(relay, aims, opening, nowS)) {
+        const holds = 'is' in needs && (needs.is === 'on') === on && needs.is !== 'parked';
+        const parked = 'is' in needs && needs.is === 'parked' && this.#parksAs(relay, on);
+        if (holds || parked) continue;
+        yield this.#problem(
+          `this switches ${relay} ${on ? 'on' : 'off'}`,
+          relay,
+          name,
+          needs,
+          path,
+        );
+      }
+    }
+    this.#take(step, at, nowS);
+  }
+
+  #problem(
+    does: string,
+    what: string,
+    name: string,
+    needs: Requirement,
+    path: Path,
+  ): InterlockProblem {
+    const { kind } = this.#prop.channels[name]!;
+    const moving = needs.while === 'moving';
+    const away = moving ? 'moving' : 'away from its park position';
+    const state = kind === 'servo' ? away : kind === 'relay' ? 'on' : 'lit';
+    const end =
+      kind === 'servo'
+        ? moving
+          ? `wait until ${name} has arrived`
+          : `bring ${name} to its park position`
+        : kind === 'relay'
+          ? `switch ${name} off`
+          : `make ${name} dark`;
+    return {
+      id: `interlock ${what} ${name}`,
+      path,
+      atKey: path.at(-1) !== 'pose',
+      wrong: `${does} while ${name} is ${state} and needs ${requirementText(needs)}: it will be refused`,
+      right: `${end}${moving ? '' : ' before'}, or leave ${what} as it is`,
+    };
+  }
+
+  /** What requires something of a channel and is on, away from rest, or sent away in this step. */
+  *#inUse(
+    channel: string,
+    aims: readonly Aim[],
+    opening: ReadonlySet<string>,
+    nowS: number,
+  ): Generator<Dependent> {
+    for (const dependent of this.#dependents.get(channel) ?? []) {
+      const { name } = dependent;
+      const spec = this.#prop.channels[name]!;
+      if (spec.kind === 'servo') {
+        if (this.#isAway(name, nowS, aims, dependent.needs)) yield dependent;
+      } else if (!opening.has(name) && this.#isOn(name, nowS)) yield dependent;
+    }
+  }
+
+  #isAway(name: string, nowS: number, aims: readonly Aim[], needs: Requirement): boolean {
+    const spec = this.#prop.channels[name]!;
+    if (spec.kind !== 'servo') return false;
+    const parked: Requirement = { channel: name, is: 'parked' };
+    const isRest = ({ low, high }: { low: number; high: number }) =>
+      holdsBetween(parked, spec, low, high) !== false;
+    const place = this.#places.get(name);
+    if (needs.while === 'moving')
+      return (
+        (place !== undefined && nowS < place.arrivesS - SAME_S) ||
+        aims.some((aim) => aim.servo === name && !(place ? isSame(aim, place) : isRest(aim)))
+      );
+    if (place && (nowS < place.arrivesS - SAME_S || !isRest(place))) return true;
+    return aims.some((aim) => aim.servo === name && !isRest(aim));
+  }
+
+  #isOn(name: string, nowS: number): boolean {
+    const on = this.#on.get(name);
+    if (on) return nowS >= on.fromS - SAME_S && nowS < on.untilS - SAME_S;
+    return isOnParked(this.#prop.channels[name]!);
+  }
+
+  #parksAs(relay: string, on: boolean): boolean {
+    return holdsParked(this.#prop, { channel: relay, is: on ? 'on' : 'off' }) === true;
+  }
+
+  /** The relays that a step switches, its pose included, and where in the file. */
+  *#switches(step: CueStep, at: Path): Generator<[name: string, on: boolean, path: Path]> {
+    for (const [name, to, path] of this.#values(step, at))
+      if (this.#prop.channels[name]?.kind === 'relay') yield [name, to === 'on', path];
+  }
+
+  *#values({ pose, ...step }: CueStep, at: Path): Generator<[string, number | string, Path]> {
+    const { poses } = this.#prop;
+    if (pose !== undefined && Object.hasOwn(poses, pose))
+      for (const [name, to] of Object.entries(poses[pose]!)) yield [name, to, [...at, 'pose']];
+    for (const part of ['switch', 'dim', 'colour'] as const)
+      for (const [name, to] of Object.entries(step[part] ?? {}))
+        yield [name, to, [...at, part, name]];
+  }
+
+  /** Notes which relays are on, and which lights lit, from this step on. */
+  #take(step: CueStep, at: Path, nowS: number): void {
+    for (const [name, to] of this.#values(step, at)) {
+      const channel = this.#prop.channels[name];
+      if (!channel || !(channel.requires || this.#dependents.has(name))) continue;
+      if (channel.kind === 'relay') this.#switch(name, channel, to === 'on', step.forS, nowS);
+      else if (channel.kind !== 'servo') this.#fade(name, channel, to, step, nowS);
+    }
+  }
+
+  #switch(
+    name: string,
+    relay: RelayChannel,
+    on: boolean,
+    forS: number | undefined,
+    nowS: number,
+  ): void {
+    const pulseS =
+      relay.contact === 'momentary' ? (relay.pulseMs ?? DEFAULT_PULSE_MS) / 1000 : NEVER;
+    const onS = Math.min(forS ?? NEVER, pulseS, relay.duty?.maxOnS ?? NEVER);
+    const again = !on && forS !== undefined && this.#isOn(name, nowS);
+    const fromS = on ? nowS : again ? nowS + forS : NEVER;
+    this.#on.set(name, { fromS, untilS: on ? nowS + onS : NEVER, level: 0 });
+  }
+
+  /** A fade to dark is lit until it has ended, as long as it may take at most. */
+  #fade(
+    name: string,
+    light: LampChannel | RgbChannel,
+    to: number | string,
+    { pose, fadeS, overS }: CueStep,
+    nowS: number,
+  ): void {
+    const from = this.#on.get(name)?.level ?? levelOf(light.park.to);
+    const level = levelOf(to);
+    const wasLit = this.#isOn(name, nowS);
+    const askedS = fadeS ?? (pose === undefined ? 0 : (overS ?? 0));
+    const lastsS = Math.max(askedS, light.fadeS * from);
+    const untilS = level > 0 ? NEVER : wasLit ? nowS + lastsS : nowS;
+    this.#on.set(name, { fromS: nowS, untilS, level });
+  }
+}
+
+function isSame(aim: Aim, place: Place): boolean {
+  return aim.low === place.low && aim.high === place.high;
+}
