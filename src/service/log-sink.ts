@@ -38,9 +38,9 @@ export async function makeLogSink(level: string, forPeople: boolean): Promise<Lo
         logger = pino({ name, level }, { write: (line: string) => err.write(show(line)) });
         loggers.set(name, logger);
       }
-      logger[at](values, text);
+      logger[at](values, plain(text));
     },
-    print: (text) => out.write(`${text}\n`),
+    print: (text) => out.write(`${plain(text)}\n`),
     complain: (lines) => {
       for (const line of lines) err.write(`${plain(line)}\n`);
     },
