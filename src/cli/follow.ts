@@ -96,8 +96,10 @@ export const followVerbs = [
       client.on('state', (params) => {
         const lines = picture.take(params);
         if (desk.options.json) print(stdout, JSON.stringify(params));
-        else if (stdout.isTTY) print(stdout, CLEAR + picture.draw(client.opened.prop));
-        else for (const line of lines) print(stdout, line);
+        else if (stdout.isTTY) {
+          stdout.write(CLEAR);
+          print(stdout, picture.draw(client.opened.prop));
+        } else for (const line of lines) print(stdout, line);
       });
       // What is shown may be gone; the next notification holds all that there is.
       client.on('change', () => picture.clear());

@@ -2,6 +2,7 @@ import { wiresOf } from '../prop/loom.ts';
 import { sorted, splitEnd } from '../prop/loom-words.ts';
 import type { Prop } from '../prop/schema.ts';
 import { wireColourName } from '../sums/wire-colours.ts';
+import { csvCell } from './csv.ts';
 
 const HEAD = [
   ...['label', 'channel', 'rail', 'gauge_awg', 'section_mm2', 'length_m'],
@@ -24,11 +25,5 @@ export function loomCsv(prop: Prop): string {
       ];
     }),
   );
-  return [HEAD, ...rows].map((row) => row.map(field).join(',')).join('\r\n');
-}
-
-/** RFC 4180, section 2, rules 5 to 7. */
-function field(value: string | number | undefined): string {
-  const text = String(value ?? '');
-  return /[",\r\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text;
+  return [HEAD, ...rows].map((row) => row.map(csvCell).join(',')).join('\r\n');
 }

@@ -3,6 +3,7 @@ import type { Writable } from 'node:stream';
 import type { ToldFinding } from '../gateway/notices.ts';
 import type { Finding } from '../prop/finding.ts';
 import { CODES, Refusal } from '../shared/errors.ts';
+import { printable } from '../shared/plain.ts';
 import { tidy } from '../shared/units.ts';
 import { LinkLost, RpcError, Unreachable } from './client.ts';
 import { findingLine } from './file-text.ts';
@@ -110,8 +111,9 @@ export function aligned(
   );
 }
 
+/** Names come from files and from other people: none reaches the terminal as a command to it. */
 export function print(to: Writable, text: string): void {
-  to.write(`${text}\n`);
+  to.write(`${printable(text)}\n`);
 }
 
 /** Writes a result to a file. @throws Refusal with the reason why it cannot */

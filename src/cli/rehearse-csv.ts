@@ -1,6 +1,7 @@
 import type { Rehearsal, Track } from '../core/rehearse.ts';
 import { tidy } from '../shared/units.ts';
 import { reader } from './course.ts';
+import { csvCell } from './csv.ts';
 
 /** Time from one row to the next (ms). */
 const STEP_MS = 20;
@@ -20,7 +21,7 @@ export function rehearsalCsv({ durationS, tracks, rails }: Rehearsal): string {
     ...tracks.map(({ tS, value }: Track) => reader(tS, value)),
     ...rails.map(({ tS, amps }) => reader(tS, amps)),
   ];
-  const rows = [head.join(',')];
+  const rows = [head.map(csvCell).join(',')];
   const last = Math.ceil((durationS * 1000) / STEP_MS - 1e-6);
   for (let row = 0; row <= last; row++) {
     const atS = (row * STEP_MS) / 1000;
@@ -28,7 +29,7 @@ export function rehearsalCsv({ durationS, tracks, rails }: Rehearsal): string {
       const value = at(atS);
       return typeof value === 'number' ? tidy(value, 4) : value;
     });
-    rows.push([atS.toFixed(2), ...cells].join(','));
+    rows.push([atS.toFixed(2), ...cells.map(csvCell)].join(','));
   }
   return rows.join('\r\n');
 }

@@ -39,7 +39,8 @@ async function session(desk: Desk): Promise<Outcome> {
   /** Above the line that is being typed. */
   const tell = (text: string) => {
     if (prompt && interactive && !desk.busy) {
-      print(io.stderr, `\r\x1b[K-- ${text}`);
+      io.stderr.write('\r\x1b[K');
+      print(io.stderr, `-- ${text}`);
       prompt.setPrompt(`${desk.condition}> `);
       prompt.prompt(true);
     } else print(io.stderr, desk.options.json ? JSON.stringify({ notice: text }) : `-- ${text}`);

@@ -127,7 +127,8 @@ export class Triggers {
       this.#wake(who);
     } catch (error) {
       if (!(error instanceof Refusal)) throw error;
-      journal.add(who, 'refused', `cue ${cue}: ${error.message}`, {
+      // Anybody may send OSC messages: told once and counted, they wash nothing else away.
+      journal.recur(who, 'refused', `cue ${cue}: ${error.message}`, {
         trigger: name,
         cue,
         ...error.values,

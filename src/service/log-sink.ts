@@ -45,9 +45,9 @@ export async function makeLogSink(level: string, forPeople: boolean): Promise<Lo
         loggers.set(name, logger);
       }
       saidMs = timeMs;
-      logger[at](values, text);
+      logger[at](values, plain(text));
     },
-    print: (text) => out.write(`${text}\n`),
+    print: (text) => out.write(`${plain(text)}\n`),
     complain: (lines) => {
       for (const line of lines) err.write(`${plain(line)}\n`);
     },

@@ -8,3 +8,11 @@ const HIDDEN = /[\p{C}\p{Zl}\p{Zp}]/gu;
 export function plain(text: string, instead = '\ufffd'): string {
   return text.replace(HIDDEN, instead);
 }
+
+/** Control characters but for the ends of lines and tabs, and those that turn the direction of writing. */
+const UNPRINTABLE = /[^\P{Cc}\t\r\n]|[\u202a-\u202e\u2066-\u2069]/gu;
+
+/** A text of several lines for a terminal: names out of a file must not write elsewhere on it. */
+export function printable(text: string): string {
+  return text.replace(UNPRINTABLE, '\ufffd');
+}

@@ -311,7 +311,6 @@ afterAll(() => {
   for (const what of [
     'cue',
     'delayed',
-    'interlock',
     'duty',
     'refused',
     'park',

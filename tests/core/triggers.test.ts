@@ -293,6 +293,28 @@ describe('the start, and messages', () => {
   });
 });
 
+test('a flood of OSC messages that are refused is counted, and washes nothing away', async () => {
+  const prop = makeProp(
+    { lid: servo() },
+    {
+      cues: { nod: [{ at: 0, move: { lid: 10 } }] },
+      triggers: { one: { osc: '/one', cue: 'nod' }, two: { osc: '/two', cue: 'nod' } },
+    },
+  );
+  const { rig, client } = await Rig.live(prop);
+  await client.call('channel.move', { channel: 'lid', to: 5 });
+  await rig.run(1000);
+  // More than the journal keeps.
+  for (let i = 0; i < 12_000; i++) rig.core.triggers.osc(i % 2 === 0 ? '/one' : '/two');
+  const entries = rig.core.journal.read(0, Number.POSITIVE_INFINITY);
+  expect(entries.some(({ what }) => what === 'channel.move')).toBe(true);
+  const refused = entries.filter(({ what }) => what === 'refused');
+  expect(refused.map(({ who, count }) => [who, count])).toEqual([
+    ['trigger one', 6000],
+    ['trigger two', 6000],
+  ]);
+});
+
 describe('with somebody in control', () => {
   const triggers = { call: { osc: '/nod', cue: 'nod', unattended: true } };
 

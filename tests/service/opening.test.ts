@@ -206,6 +206,7 @@ describe('with an accepted version', () => {
 test('a state folder that cannot be made starts nothing, and names the remedy', async () => {
   await open({ text: null });
   await fs.writeFile(rig.file, OWLET);
+  await fs.rm(rig.state, { recursive: true, force: true });
   await fs.writeFile(rig.state, 'a file in its place');
   rig = await Rig.open({ folder: rig.folder });
   expect(refused().at(-1)).toMatch(/state cannot be kept: E.*--state-dir/);

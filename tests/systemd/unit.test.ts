@@ -60,6 +60,25 @@ describe.skipIf(elsewhere)('the unit, by the judgement of systemd-analyze', () =
     for (const line of unknown) expect(line).toMatch(/RestartSteps|RestartMaxDelaySec/);
   });
 
+  it('the early one, which writes safe levels at boot, has no mistakes and is exposed little', () => {
+    const file = join(folder, 'sinew-safe-levels.service');
+    const text = readFileSync(join(root, 'systemd/sinew-safe-levels.service'), 'utf8');
+    const here = text.replaceAll('/opt/sinew/dist', `${root}dist`);
+    writeFileSync(file, here.replaceAll('=node ', `=${process.execPath} `));
+    unit();
+    const { status, stderr } = analyze('verify', file);
+    expect(stderr).toBe('');
+    expect(status).toBe(0);
+    const judged = analyze('security', '--offline=true', '--threshold=40', file);
+    expect(judged.status, judged.stdout.split('\n').at(-2)).toBe(0);
+    for (const line of [
+      'DefaultDependencies=no',
+      'Before=network-pre.target sinewd.service',
+      'RemainAfterExit=yes',
+    ])
+      expect(text.split('\n')).toContain(line);
+  });
+
   it.each([
     // --threshold takes the exposure times ten.
     [[], 30],

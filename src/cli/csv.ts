@@ -1,0 +1,13 @@
+/** What a spreadsheet would take for the beginning of a formula (OWASP, "CSV Injection"). */
+const FORMULA = /^[=+\-@\t\r]/;
+
+/**
+ * One cell as RFC 4180 has it (section 2, rules 5 to 7). A text that a spreadsheet would work out as a
+ * formula gets an apostrophe in front; a number is no text.
+ */
+export function csvCell(value: string | number | undefined): string {
+  if (typeof value === 'number') return String(value);
+  const text = value ?? '';
+  const safe = FORMULA.test(text) ? `'${text}` : text;
+  return safe !== text || /[",\r\n]/.test(safe) ? `"${safe.replaceAll('"', '""')}"` : safe;
+}
