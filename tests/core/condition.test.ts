@@ -82,6 +82,8 @@ const REQUESTS: [Method, object, Condition[]][] = [
   ['stop', { category: 0 }, ALL],
   ['stop', { category: 1 }, ALL],
   ['stop', { category: 2 }, ALL],
+  ['lockout.set', { reason: 'freeing a finger' }, ALL],
+  ['lockout.clear', {}, ALL],
   ['channel.move', { channel: 'neck', to: 10 }, ['live']],
   ['channel.move', { channel: 'neck', to: 'up' }, ['live']],
   ['channel.jog', { channel: 'neck', byDeg: 1 }, ['live']],
@@ -185,14 +187,14 @@ describe.each(CONDITIONS)('every request in %s', (condition) => {
     }
   });
 
-  test('without the lease only stop, park and the lease itself are open', async () => {
+  test('without the lease only stop, park, the lockout and the lease itself are open', async () => {
     const rig = await Rig.open(prop(), {
       restored: restedAt(prop()),
     });
     await ROADS[condition](rig, rig.client('desk'));
     const guest = rig.client('guest');
     const before = { condition: rig.condition, writes: rig.writes.length };
-    const free = ['park', 'stop'];
+    const free = ['park', 'stop', 'lockout.set', 'lockout.clear'];
     for (const [method, params] of REQUESTS) {
       if (free.includes(method)) continue;
       const refusal = await guest.refused(method, params as never);
