@@ -110,6 +110,11 @@ export class Core {
   /** A stop of category 0 or 1 drops the power when everything has come to rest. */
   #dropWhenStill = false;
   #stopCategory: 0 | 1 | 2 = 2;
+  #stopLatched = false;
+  /** When a stop of category 1 drops what still moves (s). */
+  #dropByS = 0;
+  /** When a stop of category 2 no longer holds (s). */
+  #holdUntilS = Number.POSITIVE_INFINITY;
   /** The stop button was pressed in the last tick. */
   #stopHeld = false;
   #resetting = false;
@@ -326,6 +331,7 @@ export class Core {
         { servos: unknown },
       );
     this.#enter(after, who);
+    this.#holdUntilS = Number.POSITIVE_INFINITY;
     // Before the first pulse: if the power fails from here on, nobody knows where things stand.
     this.#unsettled = true;
     this.#save(true);
@@ -348,6 +354,7 @@ export class Core {
     if (this.#parker.active) this.#parker.endHold(this.#nowS);
     if (after === before) return;
     this.#waker.cancel();
+    this.#holdUntilS = Number.POSITIVE_INFINITY;
     this.#enter(after, who);
     this.#unsettled = true;
     this.#fromRest = before === 'parked';
@@ -362,11 +369,19 @@ export class Core {
     },
   };
 
+  /** Whether parking, or the end of a stop, is under way: it will be at rest in a moment. */
+  get comingToRest(): boolean {
+    return (
+      this.#parker.active || this.#dropWhenStill || this.body.servos.some((servo) => servo.moving)
+    );
+  }
+
   /** Accepted in every condition; it latches. `by` is left out where the prop stops by itself. */
   stop(category: 0 | 1 | 2, who: string, why = 'asked for', by?: Stopper): void {
     this.#latchings++;
     if (by) this.#noteStopper(by);
-    const already = this.#condition === 'stopped';
+    const already = this.#stopLatched;
+    this.#stopLatched = true;
     this.journal.add(who, 'stop', `stop category ${category}: ${why}`, { category });
     this.#enter(next(this.#condition, 'stop'), who);
     this.#stopCategory = already ? (Math.min(this.#stopCategory, category) as 0 | 1 | 2) : category;
@@ -377,7 +392,12 @@ export class Core {
     for (const servo of this.body.servos) servo.halt();
     // At once when nothing moves: after a reset and a wake it would drop what has just woken.
     const still = !this.body.servos.some((servo) => servo.moving);
+    const { deadlineS, holdS } = this.prop.stop;
+    if (!this.#dropWhenStill) this.#dropByS = this.#nowS + deadlineS;
     this.#dropWhenStill = this.#stopCategory === 1 && !still;
+    // Asked for again, it holds no longer.
+    if (this.#stopCategory === 2 && this.body.servos.some((servo) => servo.energised))
+      this.#holdUntilS = Math.min(this.#holdUntilS, this.#nowS + holdS);
     if (this.#stopCategory === 0 || (this.#stopCategory === 1 && still)) this.#dropPower();
     this.#save(true);
   }
@@ -452,6 +472,9 @@ export class Core {
     this.#enter(next(this.#condition, 'reset'), who);
     this.#failure = '';
     this.#stoppers = [];
+    this.#stopLatched = false;
+    // What stands at its park position may stay there; what is held elsewhere is held no longer for that.
+    if (atRest(this.body)) this.#holdUntilS = Number.POSITIVE_INFINITY;
     this.#save(true);
   }
 
@@ -510,10 +533,27 @@ export class Core {
     if (this.#senses) this.#measure();
     this.gate.enforce();
     this.gate.measureRails();
-    if (this.#dropWhenStill && !this.body.servos.some((servo) => servo.moving)) {
-      this.#dropPower();
-      this.#save(true);
+    if (this.#dropWhenStill) this.#dropInTime();
+    if (nowS >= this.#holdUntilS) this.#endHold();
+  }
+
+  #dropInTime(): void {
+    const moving = this.body.servos.filter((servo) => servo.moving);
+    if (moving.length > 0) {
+      if (this.#nowS < this.#dropByS) return;
+      const names = moving.map(({ name }) => name).join(', ');
+      const { deadlineS } = this.prop.stop;
+      this.stop(0, 'prop', `not at rest within ${deadlineS} s of a stop of category 1: ${names}`);
+      return;
     }
+    this.#dropPower();
+    this.#save(true);
+  }
+
+  /** Held for long enough: servos that nobody relieves grow hot, and somebody may be caught. */
+  #endHold(): void {
+    this.#holdUntilS = Number.POSITIVE_INFINITY;
+    this.stop(0, 'prop', `held for ${this.prop.stop.holdS} s after a stop of category 2`);
   }
 
   /**
@@ -668,6 +708,7 @@ export class Core {
 
   #dropPower(): void {
     this.#dropWhenStill = false;
+    this.#holdUntilS = Number.POSITIVE_INFINITY;
     for (const servo of this.body.servos) servo.release(this.#nowS);
     for (const relay of this.body.relays) relay.set(false);
     for (const light of this.body.lights) light.cut(this.#nowS);
