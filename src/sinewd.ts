@@ -324,10 +324,14 @@ class Daemon {
     this.#leaving = true;
     this.#notify?.('STOPPING=1');
     this.#journal.add('prop', 'leaving', `${signal}: the prop parks, then the daemon ends`);
-    // A prop that is parked, stopped or faulted stays as it is: nobody asked for motion.
-    if (core.condition === 'live' || core.condition === 'waking') core.park('prop');
+    // A prop that is parked, stopped or faulted stays as it is: nobody asked for motion. One that holds
+    // since its link was lost parks now.
+    const { condition } = core;
+    if (condition === 'live' || condition === 'waking' || condition === 'parking')
+      core.park('prop');
+    // What still decelerates after a stop, or parks after a fault, is not cut off in the middle.
     void core.waits
-      .until(() => (core.condition === 'parking' ? undefined : true))
+      .until(() => (core.comingToRest ? undefined : true))
       .then(() => this.#end(EXIT.done));
   }
 

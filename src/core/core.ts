@@ -123,6 +123,11 @@ export class Core {
   #stopCategory: 0 | 1 | 2 = 2;
   /** The pins that enable the outputs of a chip say no: after a stop of category 0, until the reset. */
   #cut = false;
+  #stopLatched = false;
+  /** When a stop of category 1 drops what still moves (s). */
+  #dropByS = 0;
+  /** When a stop of category 2 no longer holds (s). */
+  #holdUntilS = Number.POSITIVE_INFINITY;
   /** The stop button was pressed in the last tick. */
   #stopHeld = false;
   #resetting = false;
@@ -386,6 +391,7 @@ export class Core {
         { servos: unknown },
       );
     this.#enter(after, who);
+    this.#holdUntilS = Number.POSITIVE_INFINITY;
     // Before the first pulse: if the power fails from here on, nobody knows where things stand.
     this.#unsettled = true;
     this.#save(true);
@@ -409,6 +415,7 @@ export class Core {
     if (this.#parker.active) this.#parker.endHold(this.#nowS);
     if (after === before) return;
     this.#waker.cancel();
+    this.#holdUntilS = Number.POSITIVE_INFINITY;
     this.#enter(after, who);
     this.#unsettled = true;
     this.#fromRest = before === 'parked';
@@ -423,11 +430,19 @@ export class Core {
     },
   };
 
+  /** Whether parking, or the end of a stop, is under way: it will be at rest in a moment. */
+  get comingToRest(): boolean {
+    return (
+      this.#parker.active || this.#dropWhenStill || this.body.servos.some((servo) => servo.moving)
+    );
+  }
+
   /** Accepted in every condition; it latches. `by` is left out where the prop stops by itself. */
   stop(category: 0 | 1 | 2, who: string, why = 'asked for', by?: Stopper): void {
     this.#latchings++;
     if (by) this.#noteStopper(by);
-    const already = this.#condition === 'stopped';
+    const already = this.#stopLatched;
+    this.#stopLatched = true;
     this.journal.add(who, 'stop', `stop category ${category}: ${why}`, { category });
     this.#enter(next(this.#condition, 'stop'), who);
     this.#stopCategory = already ? (Math.min(this.#stopCategory, category) as 0 | 1 | 2) : category;
@@ -441,7 +456,12 @@ export class Core {
     if (this.#stopCategory === 0) this.#cut = true;
     // At once when nothing moves: after a reset and a wake it would drop what has just woken.
     const still = !this.body.servos.some((servo) => servo.moving);
+    const { deadlineS, holdS } = this.prop.stop;
+    if (!this.#dropWhenStill) this.#dropByS = this.#nowS + deadlineS;
     this.#dropWhenStill = this.#stopCategory === 1 && !still;
+    // Asked for again, it holds no longer.
+    if (this.#stopCategory === 2 && this.body.servos.some((servo) => servo.energised))
+      this.#holdUntilS = Math.min(this.#holdUntilS, this.#nowS + holdS);
     if (this.#stopCategory === 0 || (this.#stopCategory === 1 && still)) this.#dropPower();
     this.#save(true);
   }
@@ -517,6 +537,9 @@ export class Core {
     this.#failure = '';
     this.#cut = false;
     this.#stoppers = [];
+    this.#stopLatched = false;
+    // What stands at its park position may stay there; what is held elsewhere is held no longer for that.
+    if (atRest(this.body)) this.#holdUntilS = Number.POSITIVE_INFINITY;
     this.#save(true);
   }
 
@@ -581,10 +604,27 @@ export class Core {
     this.gate.enforce();
     this.light.tick();
     this.gate.measureRails();
-    if (this.#dropWhenStill && !this.body.servos.some((servo) => servo.moving)) {
-      this.#dropPower();
-      this.#save(true);
+    if (this.#dropWhenStill) this.#dropInTime();
+    if (nowS >= this.#holdUntilS) this.#endHold();
+  }
+
+  #dropInTime(): void {
+    const moving = this.body.servos.filter((servo) => servo.moving);
+    if (moving.length > 0) {
+      if (this.#nowS < this.#dropByS) return;
+      const names = moving.map(({ name }) => name).join(', ');
+      const { deadlineS } = this.prop.stop;
+      this.stop(0, 'prop', `not at rest within ${deadlineS} s of a stop of category 1: ${names}`);
+      return;
     }
+    this.#dropPower();
+    this.#save(true);
+  }
+
+  /** Held for long enough: servos that nobody relieves grow hot, and somebody may be caught. */
+  #endHold(): void {
+    this.#holdUntilS = Number.POSITIVE_INFINITY;
+    this.stop(0, 'prop', `held for ${this.prop.stop.holdS} s after a stop of category 2`);
   }
 
   /**
@@ -796,6 +836,7 @@ export class Core {
 
   #dropPower(): void {
     this.#dropWhenStill = false;
+    this.#holdUntilS = Number.POSITIVE_INFINITY;
     for (const servo of this.body.servos) servo.release(this.#nowS);
     for (const relay of this.body.relays) relay.set(false);
     for (const light of this.body.lights) light.cut(this.#nowS);

@@ -31,6 +31,7 @@ export function lint(prop: Prop, given: Given): Remark[] {
     if (channel.kind === 'rgb')
       checkColour(notes, channel.park.to, ['channels', name, 'park', 'to']);
   }
+  lintStopInput(notes);
   lintInterlocks(notes, limits);
   lintRails(notes);
   lintWiring(notes, lintBudget);
@@ -53,6 +54,23 @@ function lintLink(notes: Notes): void {
       ['link', 'holdS'],
       'holdS has no effect: parking starts at once',
       'remove it, or write onLoss: hold-then-park',
+    );
+}
+
+function lintStopInput(notes: Notes): void {
+  const { stopInput } = notes.prop;
+  if (!stopInput) return;
+  if (stopInput.category === 2 && !notes.given.broken(['stopInput', 'category']))
+    notes.warning(
+      ['stopInput', 'category'],
+      'category 2 keeps the servos under power: whoever presses the button stays caught',
+      'use category 1, or 0',
+    );
+  if (!stopInput.normallyClosed && !notes.given.broken(['stopInput', 'normallyClosed']))
+    notes.warning(
+      ['stopInput', 'normallyClosed'],
+      'a button whose contact rests open cannot stop anything once its wire is broken',
+      'wire a contact that rests closed and write normallyClosed: true',
     );
 }
 

@@ -765,6 +765,17 @@ export const propFile = z
         holdS: positive('seconds', 'how long to hold before parking (s)').max(300).optional(),
       })
       .default({ timeoutMs: 500, onLoss: 'park' }),
+    stop: z
+      .strictObject({
+        deadlineS: positive('seconds', 'a stop of category 1 drops the power after this time (s)')
+          .max(10)
+          .default(1),
+        holdS: positive('seconds', 'a stop of category 2 holds for at most this time (s)')
+          .max(3600)
+          .default(60),
+      })
+      .default({ deadlineS: 1, holdS: 60 })
+      .describe('how long a stop may take, and hold, until its category is 0'),
     stopInput: z
       .strictObject({
         board: name('board'),

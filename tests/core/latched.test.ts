@@ -247,3 +247,88 @@ describe('a trigger that may run unattended', () => {
       expect(ran(await begun(restored))).toBe(false);
   });
 });
+
+describe('a stop ends', () => {
+  // At 120 deg/s it takes 6 s to come to rest.
+  const heavy = (over: Record<string, unknown> = {}) =>
+    makeProp({ neck: servo({ accelDegS2: 20, limitsDeg: [-49, 49] }) }, over);
+
+  async function moving(over?: Record<string, unknown>) {
+    const { rig, client } = await Rig.live(heavy(over));
+    await client.call('channel.move', { channel: 'neck', to: 49 });
+    await rig.run(2000);
+    expect(rig.servo('neck').moving).toBe(true);
+    return { rig, client };
+  }
+  const pulsesEnd = async (rig: Rig) => {
+    const fromMs = rig.clock.nowMs();
+    await rig.until(() => rig.at('neck') === 0);
+    return rig.clock.nowMs() - fromMs;
+  };
+
+  test.each([
+    [undefined, 1000],
+    [{ stop: { deadlineS: 0.4 } }, 400],
+  ])('of category 1 with %j drops the power after %d ms', async (over, ms) => {
+    const { rig, client } = await moving(over);
+    await client.call('stop', { category: 1 });
+    expect(Math.abs((await pulsesEnd(rig)) - ms)).toBeLessThanOrEqual(10);
+    expect(rig.condition).toBe('stopped');
+    expect(rig.told('stop').at(-1)).toMatch(/^stop category 0: not at rest within .* neck$/);
+    expect(rig.servo('neck').known).toBe(false);
+  });
+
+  test('and asking again does not put that off', async () => {
+    const { rig, client } = await moving();
+    rig.afterTick = () => void client.call('stop', { category: 1 });
+    await rig.tick();
+    expect(await pulsesEnd(rig)).toBeLessThanOrEqual(1010);
+  });
+
+  test('in a fault, a milder stop does not hold what a stricter one will drop', async () => {
+    const one = makeProp(
+      { neck: servo({ accelDegS2: 20, limitsDeg: [-49, 49] }), jaw: servo({ board: 'other' }) },
+      { boards: { main: { driver: 'sim' }, other: { driver: 'sim' } } },
+    );
+    const { rig, client } = await Rig.live(one);
+    await client.call('channel.move', { channel: 'neck', to: 49 });
+    await rig.run(2000);
+    (rig.boards.get('other') as Recorder).failing.read = new Error('no answer');
+    (rig.boards.get('other') as Recorder).failing.sense = new Error('no answer');
+    await rig.run(50);
+    expect([rig.condition, rig.servo('neck').moving]).toEqual(['faulted', true]);
+    await client.call('stop', { category: 1 });
+    await client.call('stop', { category: 2 });
+    expect(await pulsesEnd(rig)).toBeLessThanOrEqual(1010);
+  });
+
+  test.each([
+    [undefined, 60_000],
+    [{ stop: { holdS: 5 } }, 5000],
+  ])('of category 2 with %j holds for %d ms, also when asked again', async (over, ms) => {
+    const { rig, client } = await moving(over);
+    await client.call('stop', { category: 2 });
+    const fromMs = rig.clock.nowMs();
+    await rig.run(ms / 2);
+    await client.call('stop', { category: 2 });
+    await pulsesEnd(rig);
+    expect(Math.abs(rig.clock.nowMs() - fromMs - ms)).toBeLessThanOrEqual(10);
+    expect(rig.told('stop').at(-1)).toMatch(/^stop category 0: held for/);
+    expect(rig.servo('neck').known).toBe(false);
+  });
+
+  test('and goes on to end after a reset, until it is woken or parked', async () => {
+    for (const next of ['none', 'wake', 'park'] as const) {
+      const { rig, client } = await moving({
+        stop: { holdS: 8 },
+        park: { stages: [], deadlineS: 60 },
+      });
+      await client.call('stop', { category: 2 });
+      await rig.run(7000);
+      await client.call('reset');
+      if (next !== 'none') await client.call(next);
+      await rig.run(3000);
+      expect([next, rig.at('neck') === 0]).toEqual([next, next === 'none']);
+    }
+  });
+});

@@ -365,7 +365,7 @@ export class Watch {
       // A park that ends has brought it where it was to go when that began.
       const rests =
         this.#condition === 'parked' ||
-        Math.abs(servo.deg - this.parkDeg(servo)) <= 0.1 * servo.pins.pulseStepUs + 1e-6;
+        Math.abs(servo.deg - this.parkDeg(servo)) <= 0.1 * servo.pins.pulseStepUs + 1e-3;
       servo.left = rests && this.#nowMs >= servo.jumpUntilMs ? servo.deg : undefined;
       servo.felt = false;
       return false;

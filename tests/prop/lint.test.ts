@@ -58,6 +58,28 @@ describe('pins', () => {
     ]);
   });
 
+  test('a stop button that holds, or rests open', () => {
+    const stop = (rest: string) =>
+      propText(`a: ${servo(4)}`, `stopInput: { board: head, pin: 5, ${rest} }`);
+    expectFindings(stop('category: »2'), [
+      {
+        severity: 'warning',
+        path: 'stopInput.category',
+        wrong: 'keeps the servos under power',
+        right: 'category 1',
+      },
+    ]);
+    expectFindings(stop('normallyClosed: »false'), [
+      {
+        severity: 'warning',
+        path: 'stopInput.normallyClosed',
+        wrong: 'wire is broken',
+        right: 'rests closed',
+      },
+    ]);
+    expectFindings(stop('category: 1'), []);
+  });
+
   test('an unknown board', () => {
     expectFindings(propText(`a: ${servo(4, { output: '{ board: »haed, pin: 4 }' })}`), [
       { path: 'channels.a.output.board', wrong: 'no board haed', right: 'did you mean head' },
