@@ -27,7 +27,7 @@ export const controlPort = (folder: string) => [
 ];
 
 /** Patient: another load on this computer makes the machine slow, and not wrong. */
-const ANSWER_MS = 600_000;
+const ANSWER_MS = 1_500_000;
 
 /** A machine that runs in qemu, without a network; commands go in by a port of its own. */
 export class Machine {

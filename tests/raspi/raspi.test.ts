@@ -16,7 +16,6 @@ import { fileURLToPath } from 'node:url';
 import { afterAll, beforeAll, expect, it } from 'vitest';
 import type { Machine, Pace } from '../emulated/machine.ts';
 import { highNs, traceWrites, writesAfter } from '../emulated/trace.ts';
-import { WITH_WATCHDOG, WITHOUT_WATCHDOG } from '../emulated/watchdog.ts';
 import { needTools } from '../tools.ts';
 import { bootBoard, Pins } from './board.ts';
 import { type Image, image } from './image.ts';
@@ -173,14 +172,14 @@ async function install(release: string): Promise<string> {
     lap('the card, of an earlier run');
     return readFileSync(join(kept, 'said'), 'utf8');
   }
-  await boot('quick', 'debian');
-  lap('a first boot, quick');
-  await machine.run(WITHOUT_WATCHDOG);
+  // Exact: at the pace quick, on a busy computer, the kernel's driver of the card gives up on it.
+  await boot('exact', 'debian');
+  lap('a first boot, exact');
   // What the README says.
   const said = await machine.run(
     `cd /root && tar xzf sinew-${version}.tgz && sinew-${version}/install.sh`,
   );
-  lap('the installation, quick');
+  lap('the installation, exact');
   await untilRunning();
   pins.close();
   await machine.powerOff();
@@ -211,8 +210,8 @@ beforeAll(async () => {
   putOnCard(bag, [`sinew-${version}.tgz`, 'prop.yaml', 'owl.yaml']);
   lap('the release');
   said = await install(join(bag, `sinew-${version}.tgz`));
-  await boot('quick', 'debian');
-  lap('a boot, quick');
+  await boot('exact', 'debian');
+  lap('a boot, exact');
 });
 afterAll(async () => {
   pins?.close();
@@ -228,6 +227,9 @@ it('one command installs a release, on a board with no Node, no npm, no compiler
   expect(said).toMatch(/^ {2}pca9685: ready$/m);
   // It is not silent about what it cannot have.
   expect(said).toMatch(/^ {2}pigpio: NOT ready; .*sudo apt install g\+\+ pigpio/m);
+  // On a busy machine it may take longer than it may; then it says so.
+  const cached = await machine.try('ls /opt/sinew/dist/{daemon,service,worker}.cache');
+  if (cached.code !== 0) expect(said).toMatch(/^install\.sh: the code caches could not be made/m);
   expect(await machine.run('/opt/sinew/bin/node -p process.arch+process.version')).toMatch(
     /^arm64v20\./,
   );
@@ -246,7 +248,7 @@ it("with Debian's own device tree doctor says that the PWM comes out elsewhere",
     /^WRONG {4}board header: PWM pins: .*GPIO 12 \(wing\) and GPIO 13 \(lantern\).*GPIO 4[01] and GPIO 4[01]$/m,
   );
   expect(said).toMatch(/to mend it: put dtoverlay=pwm-2chan,pin=12,func=4,pin2=13,func2=4 into/);
-  lap('doctor, quick');
+  lap('doctor of the first tree, exact');
 });
 
 it('and the daemon does not claim that it moves a servo there', async () => {
@@ -255,11 +257,10 @@ it('and the daemon does not claim that it moves a servo there', async () => {
   );
   expect(said).toMatch(/the PWM does not come out at GPIO 12 \(wing\)/);
   expect(code).toBe(1);
-  lap('a refused start, quick');
+  lap('a refused start, exact');
 });
 
 it('with the PWM at the header it starts with the board, with every output safe', async () => {
-  await machine.run(WITH_WATCHDOG);
   await machine.powerOff();
   await boot('exact', 'header');
   lap('off, and a boot, exact');
