@@ -318,7 +318,7 @@ export class Core {
     this.#waker.cancel();
     this.#parker.cancel();
     this.gate.cancel();
-    for (const relay of this.body.relays) relay.set(false);
+    for (const relay of this.body.relays) relay.makeSafe();
     for (const servo of this.body.servos) servo.halt();
     // At once when nothing moves: after a reset and a wake it would drop what has just woken.
     const still = !this.body.servos.some((servo) => servo.moving);
@@ -542,7 +542,7 @@ export class Core {
   #dropPower(): void {
     this.#dropWhenStill = false;
     for (const servo of this.body.servos) servo.release(this.#nowS);
-    for (const relay of this.body.relays) relay.set(false);
+    for (const relay of this.body.relays) relay.makeSafe();
     for (const light of this.body.lights) light.cut(this.#nowS);
   }
 
@@ -593,7 +593,7 @@ export class Core {
         servo.known = false;
       }
     for (const light of this.body.lights) if (light.board === board) light.cut(this.#nowS);
-    for (const relay of this.body.relays) relay.set(false);
+    for (const relay of this.body.relays) relay.makeSafe();
     if (before === 'live' || before === 'waking' || before === 'parking')
       this.#parker.begin(this.#nowS, 0, false);
   }

@@ -215,12 +215,13 @@ function lintServoPulses(notes: Notes, { pulses }: PinUse): void {
 /** A relay must not close by itself between power-on and the start of the daemon. */
 function lintPull(notes: Notes, { pin, path }: PinUse, relay: RelayChannel): void {
   const pull = powerOnPull(pin);
-  const released = relay.output.activeLow ? 'high' : 'low';
+  const closed = relay.safe === 'on';
+  const released = relay.output.activeLow !== closed ? 'high' : 'low';
   if ((pull === 'up') === (released === 'high')) return;
   notes.warning(
     path,
-    `GPIO ${pin} is pulled ${pull} from power-on, but this relay is released by a ${released} level: ` +
-      'it may close until the daemon runs',
+    `GPIO ${pin} is pulled ${pull} from power-on, but this relay is ${closed ? 'kept closed' : 'released'} by a ${released} level: ` +
+      `it may ${closed ? 'open' : 'close'} until the daemon runs`,
     `use a pin of GPIO ${released === 'high' ? '0-8' : '9-27'}, or fit an external pull-${released === 'high' ? 'up' : 'down'} resistor`,
   );
 }

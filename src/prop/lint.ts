@@ -6,6 +6,7 @@ import { lintLoom } from './lint-loom.ts';
 import { lintMechanics } from './lint-mechanics.ts';
 import { lintOutputs } from './lint-outputs.ts';
 import { lintRails } from './lint-rails.ts';
+import { lintSafety } from './lint-safety.ts';
 import { lintServos } from './lint-servos.ts';
 import { checkColour, lintShow } from './lint-show.ts';
 import { lintIdle, lintTriggers } from './lint-triggers.ts';
@@ -21,7 +22,6 @@ import type { Prop, RelayChannel } from './schema.ts';
 export function lint(prop: Prop, given: Given): Remark[] {
   const notes = new Notes(prop, given);
   lintLink(notes);
-  lintParkTime(notes);
   lintOutputs(notes);
   const limits = lintServos(notes);
   lintMechanics(notes);
@@ -31,6 +31,7 @@ export function lint(prop: Prop, given: Given): Remark[] {
       checkColour(notes, channel.park.to, ['channels', name, 'park', 'to']);
   }
   lintInterlocks(notes, limits);
+  lintSafety(notes, limits);
   lintRails(notes);
   lintBudget(notes);
   lintShow(notes, limits);
@@ -52,19 +53,6 @@ function lintLink(notes: Notes): void {
       ['link', 'holdS'],
       'holdS has no effect: parking starts at once',
       'remove it, or write onLoss: hold-then-park',
-    );
-}
-
-/** TimeoutStopSec of systemd/sinewd.service (s). */
-const SERVICE_STOP_S = 60;
-
-function lintParkTime(notes: Notes): void {
-  const { deadlineS } = notes.prop.park;
-  if (deadlineS >= SERVICE_STOP_S)
-    notes.warning(
-      ['park', 'deadlineS'],
-      `a service that is stopped has ${SERVICE_STOP_S} s to park in, and is killed then`,
-      `give less than ${SERVICE_STOP_S}, or raise TimeoutStopSec of the service above it`,
     );
 }
 

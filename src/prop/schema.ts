@@ -415,6 +415,11 @@ export const relay = z.strictObject({
     })
     .optional()
     .describe('a unit that turns water into vapour'),
+  safe: onOff
+    .optional()
+    .describe(
+      'the state that is safe (default: off); on: what must stay closed, such as a brake, so that a stop, a fault or the death of the daemon leaves it closed',
+    ),
   park: z.strictObject({ to: onOff }).default({ to: 'off' }),
 });
 
