@@ -449,7 +449,7 @@ export class Core {
     this.#waker.cancel();
     this.#parker.cancel();
     this.gate.cancel();
-    for (const relay of this.body.relays) relay.set(false);
+    for (const relay of this.body.relays) relay.makeSafe();
     for (const servo of this.body.servos) servo.halt();
     // What cannot be reached is tried again now.
     for (const { dead, driver } of this.body.boards) if (dead) driver.retrySafe?.();
@@ -838,7 +838,7 @@ export class Core {
     this.#dropWhenStill = false;
     this.#holdUntilS = Number.POSITIVE_INFINITY;
     for (const servo of this.body.servos) servo.release(this.#nowS);
-    for (const relay of this.body.relays) relay.set(false);
+    for (const relay of this.body.relays) relay.makeSafe();
     for (const light of this.body.lights) light.cut(this.#nowS);
     // Nothing is sent to any servo: what is known of them now holds until the next wake.
     this.#unsettled = false;
@@ -893,7 +893,7 @@ export class Core {
         servo.known = false;
       }
     for (const light of this.body.lights) if (light.board === board) light.cut(this.#nowS);
-    for (const relay of this.body.relays) relay.set(false);
+    for (const relay of this.body.relays) relay.makeSafe();
     if (before === 'live' || before === 'waking' || before === 'parking')
       this.#parker.begin(this.#nowS, 0, false);
     this.#save(true);

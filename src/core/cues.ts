@@ -328,8 +328,8 @@ export class Cues {
     const servos = mine.filter((channel) => channel.kind === 'servo');
     for (const servo of servos) servo.halt();
     this.#gate.cancel(servos);
-    // What a servo that is away from rest requires stays closed.
-    const relays = mine.filter((channel) => channel.kind === 'relay');
+    // What a servo that is away from rest requires stays closed, and what is safe closed.
+    const relays = mine.filter((channel) => channel.kind === 'relay').filter((one) => !one.safeOn);
     for (const relay of this.#gate.mayOpen(relays)) relay.set(false);
     this.#journal.add('prop', 'cue', `cue ${name} stopped: ${why}`, { cue: name });
     return true;

@@ -73,17 +73,30 @@ export class Relay {
     this.duty = spec.duty && new DutyGuard(spec.duty.maxOnS, spec.duty.restS);
     this.onA = spec.draw?.onA ?? 0;
     this.#guard = spec.light && !spec.flash ? new FlashGuard() : undefined;
+    // As its board puts it when it is opened.
+    this.on = this.safeOn;
+    this.closed = this.safeOn;
     this.output = board.addOutput({
       name,
       kind: 'level',
       pin: spec.output.pin,
-      safe: this.levelOf(false),
+      safe: this.levelOf(this.safeOn),
       plant: { kind: 'load', channel: name, onA: this.onA, activeLevel: this.levelOf(true) },
     });
   }
 
   get parkOn(): boolean {
     return this.spec.park.to === 'on';
+  }
+
+  /** It must stay closed: what drops the power leaves it as it is. */
+  get safeOn(): boolean {
+    return this.spec.safe === 'on';
+  }
+
+  /** For a stop or a fault: opens, unless closed is the safe state. */
+  makeSafe(): void {
+    if (!this.safeOn) this.set(false);
   }
 
   /** Length of a momentary closure (s), or undefined for a held contact. */

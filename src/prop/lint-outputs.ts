@@ -256,14 +256,14 @@ function lintServoPulses(notes: Notes, { pulses }: PinUse): void {
  */
 function lintPull(notes: Notes, { pin, path }: PinUse, relay: RelayChannel, board: Board): void {
   const pull = powerOnPull(pin);
-  const released = relay.output.activeLow ? 'high' : 'low';
+  const closed = relay.safe === 'on';
+  const released = relay.output.activeLow !== closed ? 'high' : 'low';
   if ((pull === 'up') === (released === 'high')) return;
   notes.warning(
     path,
-    `GPIO ${pin} is pulled ${pull} from power-on, but this relay is released by a ${released} level: ` +
-      (board.driver === 'linux'
-        ? 'it may close until the daemon runs, and again when the daemon has ended, even where it was killed'
-        : 'it may close until the daemon runs'),
+    `GPIO ${pin} is pulled ${pull} from power-on, but this relay is ${closed ? 'kept closed' : 'released'} by a ${released} level: ` +
+      `it may ${closed ? 'open' : 'close'} until the daemon runs` +
+      (board.driver === 'linux' ? ', and again when the daemon has ended, even where it was killed' : ''),
     `use a pin of GPIO ${released === 'high' ? '0-8' : '9-27'}, or fit an external pull-${released === 'high' ? 'up' : 'down'} resistor`,
   );
 }

@@ -6,6 +6,7 @@ import { lintLoom } from './lint-loom.ts';
 import { lintMechanics } from './lint-mechanics.ts';
 import { lintOutputs } from './lint-outputs.ts';
 import { lintRails } from './lint-rails.ts';
+import { lintSafety } from './lint-safety.ts';
 import { lintServos } from './lint-servos.ts';
 import { checkColour, lintShow } from './lint-show.ts';
 import { lintIdle, lintTriggers } from './lint-triggers.ts';
@@ -22,7 +23,6 @@ import type { Prop, RelayChannel } from './schema.ts';
 export function lint(prop: Prop, given: Given): Remark[] {
   const notes = new Notes(prop, given);
   lintLink(notes);
-  lintParkTime(notes);
   lintOutputs(notes);
   const limits = lintServos(notes);
   lintMechanics(notes);
@@ -33,6 +33,7 @@ export function lint(prop: Prop, given: Given): Remark[] {
   }
   lintStopInput(notes);
   lintInterlocks(notes, limits);
+  lintSafety(notes, limits);
   lintRails(notes);
   lintWiring(notes, lintBudget);
   lintShow(notes, limits);
@@ -71,19 +72,6 @@ function lintStopInput(notes: Notes): void {
       ['stopInput', 'normallyClosed'],
       'a button whose contact rests open cannot stop anything once its wire is broken',
       'wire a contact that rests closed and write normallyClosed: true',
-    );
-}
-
-/** TimeoutStopSec of systemd/sinewd.service (s). */
-const SERVICE_STOP_S = 60;
-
-function lintParkTime(notes: Notes): void {
-  const { deadlineS } = notes.prop.park;
-  if (deadlineS >= SERVICE_STOP_S)
-    notes.warning(
-      ['park', 'deadlineS'],
-      `a service that is stopped has ${SERVICE_STOP_S} s to park in, and is killed then`,
-      `give less than ${SERVICE_STOP_S}, or raise TimeoutStopSec of the service above it`,
     );
 }
 

@@ -457,6 +457,11 @@ export const relay = z.strictObject({
     .optional()
     .describe('it switches a light: it counts when flashes are judged, and may have to wait'),
   flash: flash.optional(),
+  safe: onOff
+    .optional()
+    .describe(
+      'the state that is safe (default: off); on: what must stay closed, such as a brake, so that a stop, a fault or the death of the daemon leaves it closed',
+    ),
   park: z.strictObject({ to: onOff }).default({ to: 'off' }),
 });
 

@@ -465,9 +465,4 @@ describe('too many steps', () => {
     ]);
     expectCues([...nest(8, 4), end(4)].join(', '), []);
   });
-
-  test('of one cue alone', () => {
-    const steps = (count: number) => Array(count).fill('{ at: 0, dim: { l: 1 } }').join(', ');
-    expectCues(`c: »[${steps(10_001)}]`, [{ wrong: '10001 steps' }]);
-  });
 });

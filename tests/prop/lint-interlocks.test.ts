@@ -93,7 +93,7 @@ describe('parked', () => {
   test('what is on or lit while parked must have what it needs', () => {
     expectFindings(
       propText(
-        `r: ${relay(7, needs('»{ channel: s, above: 5 }', { park: '{ to: on }' }))}
+        `r: ${relay(20, needs('»{ channel: s, above: 5 }', { park: '{ to: on }', safe: 'on' })).replace('activeLow: false', 'activeLow: true')}
   l: { kind: lamp, output: { board: head, pin: 12 }, park: { to: 0.2 }, requires: [»{ channel: f, is: on }] }
   s: ${servo(5)}
   f: ${relay(8)}`,

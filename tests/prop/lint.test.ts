@@ -310,7 +310,9 @@ describe('relays', () => {
     expectFindings(propText(`a: ${relay(7, momentary)}`), [{ wrong: 'momentary' }]);
     const guarded = { duty: '{ maxOnS: 5, restS: 5 }', park: '{ to: »on }' };
     expectFindings(propText(`a: ${relay(7, guarded)}`), [{ wrong: 'duty guard' }]);
-    expectFindings(propText(`a: ${relay(7, { park: '{ to: on }' })}`), []);
+    expectFindings(propText(`a: ${relay(7, { park: '{ to: »on }' })}`), [
+      { severity: 'warning', wrong: 'a stop opens it' },
+    ]);
   });
 
   test('a pulse longer than the duty guard allows', () => {
@@ -653,7 +655,7 @@ describe('rails', () => {
   test('relays, rgb and lamps that can never fit', () => {
     expectFindings(
       propText(
-        `a: ${relay(7, { rail: 'r', draw: '»{ onA: 1.1 }' })}
+        `a: ${relay(7, { rail: 'r', draw: '»{ onA: 1.1 }', duty: '{ maxOnS: 5, restS: 5 }' })}
   b: ${RGB('[4, 5, 6]', ', rail: r, draw: »{ fullA: [0.4, 0.4, 0.4] }')}
   c: ${LAMP(12, ', rail: r, draw: »{ fullA: 1.5 }')}`,
         rails('1'),
