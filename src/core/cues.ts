@@ -421,6 +421,9 @@ export class Cues {
     one.busy.push(() => {
       const laterS = this.#body.nowS;
       if (laterS < nowS + forS - ROUNDING_S) return relay.changes === changes;
+      // A closure that had to wait ends later than planned, and so does the step.
+      const late = relay.waiting || relay.offAtS > laterS + ROUNDING_S;
+      if (on && relay.changes === changes && Number.isFinite(relay.offAtS) && late) return true;
       if (!on && wasOn && relay.changes === changes)
         this.#attempt(run, one, () =>
           this.#gate.switch(relay, true, Number.POSITIVE_INFINITY, laterS),
