@@ -493,7 +493,10 @@ export class Cues {
       const laterS = this.#body.nowS;
       if (laterS < nowS + forS - ROUNDING_S) return relay.changes === changes;
       // A contact that had to wait for its closure opens as much later.
-      if (on) return relay.on && relay.changes === changes && relay.offAtS > laterS + ROUNDING_S;
+      if (on) {
+        const late = relay.waiting || relay.offAtS > laterS + ROUNDING_S;
+        return relay.on && relay.changes === changes && Number.isFinite(relay.offAtS) && late;
+      }
       if (wasOn && relay.changes === changes)
         this.#attempt(run, one, () =>
           this.#gate.switch(relay, true, Number.POSITIVE_INFINITY, laterS),

@@ -228,6 +228,8 @@ describe('a change that waits for parked', () => {
     rig.bench.messages.push(...wholeChange(1, two({ output: { pin: 63 } })));
     await rig.until(() => rig.bench.outcomes.length === 1);
     expect(rig.bench.outcomes).toEqual([[1, { rejected: 'this board has no pin 63' }]]);
+    // The last defence goes by the boards that are open again, not by those that could not be opened.
+    expect(rig.bench.plans).toHaveLength(2);
     expect(rig.condition).toBe('parked');
     expect(board.opened).toBe(opened + 1);
     await rig.tick();
