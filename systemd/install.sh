@@ -69,7 +69,11 @@ done
 remove() {
   # The daemon parks the prop before it ends.
   if [ -z "$DESTDIR" ] && [ -e "$units/sinewd.service" ]; then systemctl disable --now sinewd; fi
-  rm -rf "$units/sinewd.service" "$units/sinewd.service.d" "$rules" "$home"
+  if [ -z "$DESTDIR" ] && [ -e "$units/sinew-safe-levels.service" ]; then
+    systemctl disable sinew-safe-levels
+  fi
+  rm -rf "$units/sinewd.service" "$units/sinewd.service.d" "$units/sinew-safe-levels.service" \
+    "$rules" "$home"
   rm -f "$bin/sinewd" "$bin/sinew" "$bin/sinew-safe-levels"
   live systemctl daemon-reload
   if [ -n "$purge" ]; then
@@ -227,6 +231,7 @@ add_option() {
 add_units() {
   install -d -m 755 "$units" "$units/sinewd.service.d" "$(dirname "$rules")"
   install -m 644 "$home/systemd/sinewd.service" "$units/sinewd.service"
+  install -m 644 "$home/systemd/sinew-safe-levels.service" "$units/sinew-safe-levels.service"
   install -m 644 "$home/systemd/60-sinew.rules" "$rules"
   version=$(systemctl --version 2>/dev/null | sed -n 's/^systemd \([0-9]*\).*/\1/p')
   if [ "${version:-0}" -ge 254 ]; then add_option backoff; fi
@@ -289,6 +294,7 @@ add_config
 live systemctl daemon-reload
 live udevadm control --reload
 live udevadm trigger --subsystem-match=gpio --subsystem-match=i2c-dev --subsystem-match=pwm
+live systemctl enable sinew-safe-levels
 if [ -z "$upgrade" ]; then live systemctl enable --now sinewd; fi
 if [ -n "$running" ]; then systemctl start sinewd; fi
 

@@ -263,7 +263,9 @@ function lintPull(notes: Notes, { pin, path }: PinUse, relay: RelayChannel, boar
     path,
     `GPIO ${pin} is pulled ${pull} from power-on, but this relay is ${closed ? 'kept closed' : 'released'} by a ${released} level: ` +
       `it may ${closed ? 'open' : 'close'} until the daemon runs` +
-      (board.driver === 'linux' ? ', and again when the daemon has ended, even where it was killed' : ''),
+      (board.driver === 'linux'
+        ? ', and again when the daemon has ended, even where it was killed'
+        : ''),
     `use a pin of GPIO ${released === 'high' ? '0-8' : '9-27'}, or fit an external pull-${released === 'high' ? 'up' : 'down'} resistor`,
   );
 }

@@ -308,14 +308,6 @@ afterAll(() => {
   expect(Object.keys(prop.channels)).toHaveLength(20);
   expect(ticks).toBeGreaterThanOrEqual(100_000);
   // The programs do reach what they are about.
-  for (const what of [
-    'cue',
-    'delayed',
-    'duty',
-    'refused',
-    'park',
-    'link lost',
-    'stop',
-  ])
+  for (const what of ['cue', 'delayed', 'duty', 'refused', 'park', 'link lost', 'stop'])
     expect(seen.get(what), what).toBeGreaterThan(0);
 });

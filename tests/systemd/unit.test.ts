@@ -64,7 +64,7 @@ describe.skipIf(elsewhere)('the unit, by the judgement of systemd-analyze', () =
     const file = join(folder, 'sinew-safe-levels.service');
     const text = readFileSync(join(root, 'systemd/sinew-safe-levels.service'), 'utf8');
     const here = text.replaceAll('/opt/sinew/dist', `${root}dist`);
-    writeFileSync(file, here.replaceAll('=node ', `=${process.execPath} `));
+    writeFileSync(file, here.replaceAll('/opt/sinew/bin/node', process.execPath));
     unit();
     const { status, stderr } = analyze('verify', file);
     expect(stderr).toBe('');
