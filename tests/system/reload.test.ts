@@ -273,9 +273,11 @@ describe('a client can audit', () => {
     await peer.ask('state.follow', { hz: 50 });
     const pressed = await peer.ask('sim.set', { board: 'head', inputs: { 4: 1 } });
     expect(pressed).toMatchObject({ board: 'head', inputs: { 4: 1 } });
-    await peer.untilState(({ condition }) => condition === 'stopped');
+    const { t: pressedS } = await peer.untilState(({ condition }) => condition === 'stopped');
     await peer.ask('sim.set', { board: 'head', inputs: { 4: null } });
-    await peer.ask('reset');
+    // A stop stands for 2 s.
+    await peer.untilState(({ t }) => t > pressedS + 3);
+    await peer.ask('reset', { confirm: 'stop button' });
     await peer.ask('sim.set', { board: 'head', fault: 'the flux is gone' });
     await peer.untilState(({ condition }) => condition === 'faulted');
     expect((await peer.call('reset')).error?.data.reason).toMatch(/the flux is gone/);
