@@ -7,10 +7,25 @@ const SLOW = [
   'core/{cue-random,examples,idle,random}',
   'drivers/{pigpio-native,threads}',
   'gateway/{host,http}',
-  'prop/{fuzz,lint-loom,splice}',
+  'prop/{entries,fuzz,lint-loom,splice}',
   'service/{capture,host,opening,outlet,planner}',
   'sums/{eased-move,profile,profile-optimal,profile-retarget}',
 ].map((name) => `tests/${name}.test.ts`);
+
+/** Whole daemons, releases and pages that take half a minute each and more. */
+const SLOW_SYSTEM = ['system/{cues,life,with-cache}', 'systemd/{install,live}'].map(
+  (name) => `tests/${name}.test.ts`,
+);
+const SLOW_BROWSER = ['tests/browser/{budget,cues,link}.test.ts'];
+
+const browser = {
+  ...common,
+  globalSetup: 'tests/browser/chromium.ts',
+  // A browser does things of its own at times of its own; what needed a second try is told.
+  retry: 1,
+  fileParallelism: false,
+  testTimeout: 30_000,
+};
 
 // Whole daemons are measured, so they run after the unit tests and one file at a time.
 export default defineConfig({
@@ -46,6 +61,7 @@ export default defineConfig({
           ...common,
           name: 'system',
           include: ['tests/{system,systemd}/**/*.test.ts'],
+          exclude: SLOW_SYSTEM,
           fileParallelism: false,
           sequence: { groupOrder: 2 },
         },
@@ -53,13 +69,26 @@ export default defineConfig({
       {
         test: {
           ...common,
+          name: 'slow-system',
+          include: SLOW_SYSTEM,
+          fileParallelism: false,
+          sequence: { groupOrder: 2 },
+        },
+      },
+      {
+        test: {
+          ...browser,
           name: 'browser',
           include: ['tests/browser/**/*.test.ts'],
-          globalSetup: 'tests/browser/chromium.ts',
-          // A browser does things of its own at times of its own; what needed a second try is told.
-          retry: 1,
-          fileParallelism: false,
-          testTimeout: 30_000,
+          exclude: SLOW_BROWSER,
+          sequence: { groupOrder: 3 },
+        },
+      },
+      {
+        test: {
+          ...browser,
+          name: 'slow-browser',
+          include: SLOW_BROWSER,
           sequence: { groupOrder: 3 },
         },
       },
