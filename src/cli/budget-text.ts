@@ -8,7 +8,7 @@ const percent = (share: number) => `${Math.round(100 * share)} %`;
 
 /** What goes before every number above it. */
 export const CAUTIONS: readonly string[] = [
-  'Everything here is reckoned from what the file says, with copper at 20 C (4 % more resistance for every 10 K above). Measure before you trust it.',
+  'Everything here is worked out from what the file says, with copper at 20 C (4 % more resistance for every 10 K above). Measure before you trust it.',
   `Bunched wires carry less than one alone: of 3 loaded circuits each keeps ${percent(bundleFactor(3))}, of 6 ${percent(bundleFactor(6))}, of 9 ${percent(bundleFactor(9))} (IEC 60364-5-52).`,
   'A fuse stands at the supply and protects the wire, not the servo. Fuse every battery at its terminal; never charge lithium cells unattended or inside the prop.',
   'Mains is only for licensed persons. Local codes, data sheets and the judgement of people licensed to make it go before these sums.',
@@ -227,7 +227,7 @@ function gaps({ untraced, unknownWires }: Budget): string[] {
   const lines = [
     ...(untraced.length > 0
       ? [
-          `Not reckoned, as no wires lead from their supply to them and back: ${untraced.join(', ')}`,
+          `Not worked out, as no wires lead from their supply to them and back: ${untraced.join(', ')}`,
         ]
       : []),
     ...(unknownWires.length > 0

@@ -36,7 +36,7 @@ export interface DeskOptions {
   name: string;
   json: boolean;
   wake: boolean;
-  /** Servos that stand nobody knows where may be woken: the user has seen to it that hands are clear. */
+  /** servos that nobody knows the position of may be woken: the user has seen to it that hands are clear. */
   confirmUnknown: boolean;
   /** Seconds of grace at the end, if asked for. */
   graceS: number | undefined;
@@ -201,7 +201,7 @@ export class Desk {
     } catch (error) {
       if (!(error instanceof RpcError) || error.data?.code !== 'wake.unknown-servos') throw error;
       const names = (error.data.servos as string[]).join(', ');
-      const what = `these servos stand nobody knows where: ${names}; they move one at a time, at their own speed, to their park position. Keep hands clear`;
+      const what = `nobody knows where these servos stand: ${names}; they move one at a time, at their own speed, to their park position. Keep hands clear`;
       if (!confirmed)
         await this.confirm(`${what}. Wake?`, error, `${what}, then add --confirm-unknown`);
       await this.call('wake', { wait: true, confirm: 'unknown' });

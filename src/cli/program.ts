@@ -59,7 +59,7 @@ export function lineParser(
       { flags: '--wake', doc: 'wake the prop first, if it is parked' },
       {
         flags: '--confirm-unknown',
-        doc: 'wake servos that stand nobody knows where, without asking: all hands are clear',
+        doc: 'wake servos that nobody knows the position of, without asking: all hands are clear',
       },
       { flags: '--name <NAME>', doc: 'who you are, for the journal and for others' },
     ];

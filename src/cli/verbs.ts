@@ -355,7 +355,7 @@ export const conditionVerbs = [
     options: [
       {
         flags: '--confirm-unknown',
-        doc: 'servos that stand nobody knows where may move: all hands are clear',
+        doc: 'servos that nobody knows the position of may move: all hands are clear',
       },
     ],
     changesCondition: true,

@@ -379,7 +379,7 @@ export class Core {
     if (unknown.length > 0 && !confirmed)
       throw new Refusal(
         'condition',
-        `these servos stand nobody knows where: ${unknown.join(', ')}; they move one at a time, at their own speed, to their park position. Keep hands clear, then wake with confirm: "unknown"`,
+        `nobody knows where these servos stand: ${unknown.join(', ')}; they move one at a time, at their own speed, to their park position. Keep hands clear, then wake with confirm: "unknown"`,
         { code: 'wake.unknown-servos', condition: this.#condition, servos: unknown },
       );
     mustBeAbleToWake(this.body);
@@ -398,7 +398,7 @@ export class Core {
     this.#waker.begin(this.body.servos, this.#nowS);
   }
 
-  /** The servos that stand nobody knows where, by name. */
+  /** The servos that nobody knows the position of, by name. */
   #unknownServos(): string[] {
     return this.body.servos.filter(({ known }) => !known).map(({ name }) => name);
   }

@@ -285,7 +285,7 @@ export class Cues {
   /**
    * Starts a cue. One that shares a channel with a running cue takes over or is refused, as its
    * file says; what runs in the background always gives way. Started again while it runs, a cue
-   * begins anew.
+   * begins again.
    * @throws Refusal `noSuchThing`, `condition`, `outOfLimits` for one with too many steps
    */
   run(name: string, who: string, nowS: number, background = false): void {
@@ -305,7 +305,7 @@ export class Cues {
         { cue: name, running: clashes },
       );
     for (const other of clashes) this.stop(other, `cue ${name} takes over`);
-    if (this.isRunning(name)) this.stop(name, 'it begins anew');
+    if (this.isRunning(name)) this.stop(name, 'it begins again');
     const count = this.#runs.get(name) ?? 0;
     this.#runs.set(name, count + 1);
     const random = seeded(cue.seed + count);

@@ -18,7 +18,7 @@ const BLOCK = 256;
 
 /**
  * Where a servo is, and the trajectory it follows. What a tick reads and writes lies side by side for
- * all servos: of a thousand objects, each with its trajectory, every tick would fetch all anew.
+ * all servos: of a thousand objects, each with its trajectory, every tick would fetch all again.
  */
 export class Motion implements MotionState {
   readonly #numbers: Float64Array;

@@ -60,7 +60,7 @@ export class Parker {
   /**
    * Everything decelerates and holds until its stage comes; with `holdS` the first stage begins
    * that much later (s), relays that park open being opened at once. `energise` also starts limp
-   * servos, which only somebody who asks for it may want; those that stand nobody knows where stay limp.
+   * servos, which only somebody who asks for it may want; those in an unknown place stay limp.
    */
   begin(nowS: number, holdS: number, energise: boolean): void {
     this.#active = true;

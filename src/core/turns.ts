@@ -31,7 +31,7 @@ export class Turns {
     if (first.done) return;
     const [session, queue] = first.value;
     const work = queue.shift()!;
-    // A map keeps the order of insertion: put in anew, the session is the last.
+    // A map keeps the order of insertion: put in again, the session is the last.
     this.#waiting.delete(session);
     if (queue.length > 0) this.#waiting.set(session, queue);
     this.#take(work);

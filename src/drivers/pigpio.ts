@@ -119,7 +119,7 @@ export class PigpioDriver implements Driver {
   }
 
   /**
-   * Also opens a board anew that is open: every output is safe afterwards.
+   * Also opens a board again that is open: every output is safe afterwards.
    * @throws Refusal when a pulse envelope is wider than the library's, when the package or the
    * library cannot run on this machine, and when another board of the prop has another sample period
    */
@@ -334,7 +334,7 @@ function start(pigpio: Pigpio, sampleUs: number): Pigpio {
 
 /**
  * The library takes every signal for itself when it starts, and ends the process at most of them;
- * the package has no way to forbid it. Listeners that are removed and added are installed anew. What
+ * the package has no way to forbid it. Listeners that are removed and added are installed again. What
  * cannot be had back is the end of a child process that runs already: start none before.
  */
 function takeBackSignals(): void {

@@ -341,7 +341,7 @@ const core = {
         .literal('unknown', want('the word unknown'))
         .optional()
         .describe(
-          'needed while servos stand nobody knows where: a person has seen to it that all hands are clear, as they move one at a time, at their own speed, to their park position',
+          'needed while the position of a servo is unknown: a person has seen to it that all hands are clear, as they move one at a time, at their own speed, to their park position',
         ),
     }),
     result: conditionResult,

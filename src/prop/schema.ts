@@ -559,7 +559,7 @@ const poseValue = z.union([z.number(), z.string()], {
 /** Uniformly at random within `around` ± `spread`. */
 const spread = z
   .strictObject({ around: z.number(), spread: atLeast0('degrees', 'half of the width (deg)') })
-  .describe('somewhere within around ± spread (deg), drawn anew each time');
+  .describe('somewhere within around ± spread (deg), drawn again each time');
 
 const cueTarget = z.union([z.number(), name('mark'), spread], {
   error: 'is no position; give degrees, a mark, or { around: deg, spread: deg }',
@@ -602,7 +602,7 @@ const cueStep = z
     after: name('step').optional().describe('starts when that step has ended'),
     spreadS: positive(
       'seconds',
-      'starts up to this much later, drawn anew each time (s)',
+      'starts up to this much later, drawn again each time (s)',
     ).optional(),
     move: z
       .record(name('channel or group'), cueTarget)
@@ -631,7 +631,7 @@ const cueStep = z
       .array(name('cue'))
       .min(2)
       .optional()
-      .describe('runs one of these cues, drawn anew each time'),
+      .describe('runs one of these cues, drawn again each time'),
     times: z
       .union([z.int().min(1).max(10_000), z.literal('until stopped')], {
         error: 'is not a number of times; give a whole number, or until stopped',

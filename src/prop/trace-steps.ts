@@ -336,7 +336,7 @@ function ohms(site: Site): TraceStep[] {
         high: tidy((ohm ?? 0) + CONTACT_OHM, 3),
         between: [near, far],
       },
-      otherwise: `Open, or it jumps: the core is broken, mostly at a crimp or where it bends. Make ${wire.label} anew.`,
+      otherwise: `Open, or it jumps: the core is broken, mostly at a crimp or where it bends. Make ${wire.label} again.`,
     };
   });
   for (const [pole, lead] of [
@@ -369,7 +369,7 @@ function ohms(site: Site): TraceStep[] {
       expect: 'open: more than 1 Mohm',
       reading: { unit: 'ohm', low: OPEN_OHM, high: null, between: [a.far, b.far] },
       otherwise:
-        'Less: the insulation is cut or pinched. Make the wire anew, and protect the place.',
+        'Less: the insulation is cut or pinched. Make the wire again, and protect the place.',
     });
   return steps;
 }
@@ -441,7 +441,7 @@ function wrongWay(site: Site, servo: ServoChannel): TraceStep[] {
       power: 'off',
       check: 'Look at the horn: is it on the spline where it was when the marks were captured?',
       expect: 'the same tooth as before',
-      otherwise: 'Shifted: put it back, or capture limits and marks anew with the linkage off.',
+      otherwise: 'Shifted: put it back, or capture limits and marks again with the linkage off.',
     },
     ...signal(site),
   ];

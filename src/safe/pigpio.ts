@@ -6,7 +6,7 @@ import { MissingProgram, type Tools } from './tools.ts';
  * at work, which goes on setting and clearing the pins that had pulses or PWM. A pin turned into
  * an input no longer follows, and its own pull resistor (about 50 kohm) holds it; driving such a
  * pin would not do, as the next DMA cycle changes it again. A relay's pin has no waveform: it is
- * driven to its level. The next start of pigpio sets the DMA engine up anew.
+ * driven to its level. The next start of pigpio sets the DMA engine up again.
  */
 export async function safePigpio(
   { outputs }: { outputs: readonly PlannedOutput[] },

@@ -1,4 +1,4 @@
-// A bare WebSocket server that sends back what it gets: as it is (raw), read and written anew (json), or
+// A bare WebSocket server that sends back what it gets: as it is (raw), read and written again (json), or
 // by way of another thread (hop).
 import { isMainThread, parentPort, Worker } from 'node:worker_threads';
 import { WebSocketServer } from 'ws';

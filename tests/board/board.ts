@@ -161,7 +161,7 @@ export class SlowBoard {
 
   /**
    * @param prop a prop file to copy
-   * @param folder an earlier board's, to start anew on its state
+   * @param folder an earlier board's, to start again on its state
    * @param known the prop was parked before, so that waking it is quick
    * @param terminal a device for its error output, where the log goes; a pipe without it
    */
@@ -463,7 +463,7 @@ export class SlowBoard {
     if (kills > 0) throw new Error(`${kills} processes were killed for want of memory`);
   }
 
-  /** Ends the daemon and starts it anew on the same folder. */
+  /** Ends the daemon and starts it again on the same folder. */
   async restart(): Promise<SlowBoard> {
     await this.daemon.kill();
     closeSync(this.#shared);

@@ -81,7 +81,7 @@ const KINDS = {
   },
   /** Asks for every budget. */
   async budget() {
-    const session = await Session.open('reckoner');
+    const session = await Session.open('calculator');
     do {
       count(await session.call('budget.read'));
       const { result } = await session.call('cue.list');

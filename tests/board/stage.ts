@@ -92,7 +92,7 @@ export class Stage {
     }
   }
 
-  /** The daemon starts anew, so that it has compiled nothing yet. */
+  /** The daemon starts again, so that it has compiled nothing yet. */
   async fresh(): Promise<void> {
     this.board = await this.board.restart();
     this.#holder = undefined;

@@ -79,7 +79,9 @@ describe('a single command', () => {
       async (...line) => {
         const { code, err } = await run(line, daemon);
         expect(code).toBe(1);
-        expect(err).toMatch(/nobody knows where: neck, jaw; .*hands clear.*add --confirm-unknown/);
+        expect(err).toMatch(
+          /nobody knows where these servos stand: neck, jaw; .*hands clear.*add --confirm-unknown/,
+        );
         expect(daemon.condition).toBe('parked');
       },
     );
@@ -93,7 +95,7 @@ describe('a single command', () => {
       const running = start(line, daemon, { tty: true });
       await until(() => running.stderr.text.includes('Wake? [y/N] '));
       expect(running.stderr.text).toContain(
-        'nobody knows where: neck, jaw; they move one at a time',
+        'nobody knows where these servos stand: neck, jaw; they move one at a time',
       );
       expect(daemon.condition).toBe('parked');
       running.stdin.write('y\n');

@@ -70,7 +70,7 @@ describe('several cues', () => {
     );
   });
 
-  test('one that is started again begins anew', async () => {
+  test('one that is started again begins again', async () => {
     const { rig, client, log } = await running(cues, 'flap', 2500);
     await client.call('cue.run', { cue: 'flap' });
     await rig.run(2990);

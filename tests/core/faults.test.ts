@@ -56,7 +56,7 @@ describe.each(['write', 'sense'] as const)('a board that throws at %s', (what) =
     expect(rig.condition).toBe('faulted');
   });
 
-  test('while it is dead nothing is written to it; a reset opens it anew, with everything safe', async () => {
+  test('while it is dead nothing is written to it; a reset opens it again, with everything safe', async () => {
     const { rig, client, upper } = await busy();
     upper.failing[what] = new Error('the cable is out');
     await rig.run(3000);

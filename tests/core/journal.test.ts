@@ -167,7 +167,7 @@ describe('what comes again and again', () => {
     expect(told.map(({ seq }) => seq)).toEqual(told.map((_, i) => i + 1));
   });
 
-  test('begins anew after anything else: the order is kept', () => {
+  test('begins again after anything else: the order is kept', () => {
     const { one } = journal();
     blink(one);
     blink(one);

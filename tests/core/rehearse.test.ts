@@ -49,7 +49,7 @@ describe('the same answer', () => {
     const prop = stage({ ...SMALL, show: { seed: 7, steps: SHOW } });
     const once = JSON.stringify(await rehearse(prop, 'show'));
     expect(JSON.stringify(await rehearse(prop, 'show'))).toBe(once);
-    // And from the file read anew.
+    // And from the file read again.
     const again = stage({ ...SMALL, show: { seed: 7, steps: SHOW } });
     expect(JSON.stringify(await rehearse(again, 'show'))).toBe(once);
   });

@@ -378,14 +378,14 @@ describe('with somebody in control', () => {
     expect(rig.at('neck')).toBe(pulseOf(-24));
   });
 
-  test('fired again, its cue begins anew', async () => {
+  test('fired again, its cue begins again', async () => {
     const { rig } = await armed(triggers);
     rig.core.triggers.osc('/nod');
     await rig.run(500);
     rig.core.triggers.osc('/nod');
     await rig.run(500);
     expect(runs(rig)).toBe(2);
-    expect(rig.told('cue')).toContain('cue nod stopped: it begins anew');
+    expect(rig.told('cue')).toContain('cue nod stopped: it begins again');
   });
 });
 

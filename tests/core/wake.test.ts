@@ -271,7 +271,7 @@ describe('a servo that stands nobody knows where', () => {
     const rig = await Rig.open(triggered);
     rig.core.triggers.begin();
     await NONE_MOVES(rig, 0);
-    expect(rig.told('refused').join()).toContain('nobody knows where: neck');
+    expect(rig.told('refused').join()).toContain('nobody knows where these servos stand: neck');
   });
 
   test.each([

@@ -145,7 +145,7 @@ describe('from open to close', () => {
     expect(drives(first, RELAY)).toEqual(['0', '1', '0']);
     expect(drives(first, ANODE)).toEqual(['1', 'pwm 750/1000', '0', '1']);
     expect(drives(first, LAMP)).toEqual(['0', 'pwm 1/1000', '1', 'pwm 500/1000', '0']);
-    // Opened anew, nothing changes: the safe levels were kept.
+    // Opened again, nothing changes: the safe levels were kept.
     expect(atTheEnd(lines)).toEqual(SAFE);
     for (const pin of OUTPUT_PINS) expect(drives(lines, pin)).toEqual(drives(first, pin));
   });
@@ -200,7 +200,7 @@ describe('when things go wrong', () => {
       ...['gpioWrite 23 1', 'gpioWrite 24 0', 'gpioWrite 18 0', 'gpioWrite 5 1', 'gpioWrite 12 0'],
     ]);
     expect(atTheEnd(before)).toEqual(SAFE);
-    // A reset opens it anew, without another start of the library.
+    // A reset opens it again, without another start of the library.
     expect(drives(lines, SERVO).slice(-2)).toEqual(['servo 1600', '0']);
     expect(calls(lines).filter((call) => call === 'gpioInitialise')).toHaveLength(1);
   });

@@ -47,7 +47,7 @@ async function outcome(since: number, from: number) {
   const { states } = watch;
   const wasLive = states.findIndex(({ condition }, at) => at >= from && condition === 'live');
   const began = states.findIndex(({ condition }, at) => at > wasLive && condition !== 'live');
-  // Only what a frame tells anew is in it; from the second one of parking on, a new target is news.
+  // Only what a frame tells again is in it; from the second one of parking on, a new target is news.
   const after = wasLive < 0 || began < 0 ? [] : states.slice(began + 1);
   const strayed = after.filter(
     ({ condition, channels: { arm } }: StateFrame) =>

@@ -9,7 +9,7 @@ import { seeded } from '../../src/sums/random.ts';
 /** How the cable is spoiled. "Up" is from the client to the daemon, the first interface to the second. */
 export interface Spoilt {
   drop?: 'both' | 'up' | 'down';
-  /** Keeps the frames of the client, in their order, until it is set anew. */
+  /** Keeps the frames of the client, in their order, until it is set again. */
   hold?: boolean;
   /** Every frame comes so much later (ms). */
   delayMs?: number;

@@ -57,7 +57,7 @@ describe('the progress of a walk', () => {
     JSON.stringify({ ...fresh(), marginDeg: 11 }),
     JSON.stringify({ ...fresh(), ends: { low: 'x' } }),
     JSON.stringify({ ...fresh(), written: [1] }),
-  ])('starts anew where it cannot be understood: %s', (text) => {
+  ])('starts again where it cannot be understood: %s', (text) => {
     const kept = storage();
     kept.setItem('sinew-walk/Owl/beak', text);
     expect(load(kept, 'Owl', 'beak')).toBeUndefined();

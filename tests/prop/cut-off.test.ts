@@ -24,7 +24,7 @@ test.each([
   ],
   ['with an end line for the first time', ended, plain],
   ['another prop in its place', other, ended],
-  ['written anew by a program', stringify(parse(ended)), ended],
+  ['written again by a program', stringify(parse(ended)), ended],
 ])('a file is whole that is %s', (_, text, known) => {
   expect(cutOff(text, known)).toBeUndefined();
 });

@@ -206,7 +206,7 @@ describe('arm', () => {
     );
   });
 
-  test('an arm of which nobody knows where it is level is reckoned stretched out', () => {
+  test('an arm of which nobody knows where it is level counts as stretched out', () => {
     const [alone] = armHoldingNm([segment({ zeroDeg: undefined, limitsDeg: [80, 90] })]);
     expect(alone!(85)).toBeCloseTo((0.3 * GRAVITY * 80) / 1000, 9);
   });

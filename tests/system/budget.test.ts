@@ -7,7 +7,7 @@ beforeEach(async () => {
 });
 afterEach(() => daemon.cleanUp());
 
-it('budgets are reckoned beside the motion: the link lives and the move arrives', async () => {
+it('budgets are worked out beside the motion: the link lives and the move arrives', async () => {
   const peer = await Peer.holder(daemon);
   await peer.ask('state.follow', { hz: 50 });
   await peer.ask('channel.move', { channel: 'head_turn', to: 60, overS: 2 });

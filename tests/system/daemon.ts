@@ -56,7 +56,7 @@ export class Daemon {
 
   /**
    * @param prop a prop file to copy
-   * @param folder an earlier daemon's, to start anew on its state
+   * @param folder an earlier daemon's, to start again on its state
    * @param known the prop was parked before, so that waking it is quick
    * @param through a command that runs the one given to it, such as `ip netns exec NAME`
    */

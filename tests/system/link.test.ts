@@ -113,7 +113,7 @@ describe('the link of the holder', () => {
     socket.terminate();
   });
 
-  it('lets a new holder take over once parking has begun, who must wake the prop anew', async () => {
+  it('lets a new holder take over once parking has begun, who must wake the prop again', async () => {
     const first = await Peer.holder(daemon);
     const second = await Peer.connect(daemon);
     await second.ask('session.open', { client: 'second' });

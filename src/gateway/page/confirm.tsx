@@ -13,11 +13,11 @@ interface Question {
 
 const question = signal<Question | undefined>(undefined);
 
-/** Wakes the prop; where servos stand nobody knows where, a person is asked first. */
+/** Wakes the prop; where the position of a servo is unknown, a person is asked first. */
 export async function wake(): Promise<void> {
   await asking('wake', {}, 'wake.unknown-servos', ({ servos }) => ({
     title: 'Keep hands clear',
-    text: `These servos stand nobody knows where: ${(servos as string[]).join(', ')}. They move one at a time, at their own speed, to their park position.`,
+    text: `Nobody knows where these servos stand: ${(servos as string[]).join(', ')}. They move one at a time, at their own speed, to their park position.`,
     yes: 'Hands are clear: wake',
     act: () => void ask('wake', { confirm: 'unknown' }),
   }));

@@ -7,7 +7,7 @@ export type LinkState = 'connecting' | 'token' | 'open' | 'lost';
 
 const TOKEN_KEY = 'sinew-token';
 const RETRY_MS = 1000;
-/** A link that has not come about in this time is tried anew: the network may have changed. */
+/** A link that has not come about in this time is tried again: the network may have changed. */
 const CONNECT_WITHIN_MS = 4000;
 const ROUND_TRIP_EVERY_MS = 1000;
 const CHECK_EVERY_MS = 50;

@@ -66,7 +66,7 @@ function Play(props: {
   takes?: string;
   /** The word for starting it. */
   start: string;
-  /** Started again while it runs, it begins anew. */
+  /** Started again while it runs, it begins again. */
   restarts?: boolean;
   onStart: () => void;
   onStop: () => void;

@@ -200,7 +200,7 @@ async function onOpen(result: OpenResult): Promise<void> {
     await refreshCues();
     await tellFate();
   } catch (error) {
-    // A link that is lost meanwhile says so by itself, and is opened anew.
+    // A link that is lost meanwhile says so by itself, and is opened again.
     if (!(error instanceof LinkGone)) trouble.value = (error as Error).message;
   }
 }

@@ -186,7 +186,7 @@ function Remedy(
     <div role="alert" class="remedy">
       <p>
         A {end} limit at {degText(deg)} would leave outside: {left}. Bring that to {degText(deg)},
-        where the servo stands now; you can place it anew in a later step.
+        where the servo stands now; you can place it again in a later step.
       </p>
       <button
         type="button"
