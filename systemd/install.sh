@@ -43,7 +43,15 @@ live() {
 
 # Gives a file or folder to the service's user, which an image being built does not have yet.
 give() {
-  live chown sinew:sinew "$1"
+  live chown -h sinew:sinew "$1"
+}
+
+# Root writes into folders that the service's user owns: a symbolic link there could lead anywhere.
+refuse_links() {
+  for place in "$etc" "$etc/token" "$etc/sinewd.env" "$state" "$state/prop.yaml" \
+    "$state/prop.schema.json"; do
+    [ ! -L "$place" ] || fail "$place is a symbolic link, which is not followed; put the real one in its place"
+  done
 }
 
 listen='' pigpio='' realtime='' uninstall='' purge=''
@@ -273,6 +281,7 @@ fi
 
 release=$(cd "$(dirname "$0")" && pwd)
 check_needs
+refuse_links
 upgrade=''
 if [ -e "$home" ]; then upgrade=yes; fi
 running=''
@@ -289,6 +298,7 @@ if [ -n "$running" ]; then
 fi
 replace_program
 add_units
+refuse_links
 add_config
 
 live systemctl daemon-reload

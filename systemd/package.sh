@@ -26,7 +26,7 @@ chmod 755 "$release/install.sh" "$release"/dist/daemon.js "$release"/dist/cli.js
 natives() {
   cp systemd/native/package.json systemd/native/package-lock.json "$1/"
   # --force: they are for other processors than this one.
-  (cd "$1" && npm ci --force --ignore-scripts --no-audit --no-fund --loglevel=error) >&2
+  (cd "$1" && npm ci --force --ignore-scripts --no-audit --no-fund --loglevel=error) >/dev/null
   for board in $BOARDS; do
     arch=${board%:*}
     from=$1/node_modules/${board#*:}

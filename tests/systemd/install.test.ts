@@ -257,6 +257,23 @@ it('an upgrade keeps configuration, prop, state and edited options', { timeout: 
   expect(read('etc/systemd/system/sinewd.service')).toContain('# newer');
 });
 
+it.each(['var/lib/sinew/prop.yaml', 'etc/sinew/token'])(
+  'a symbolic link at %s is refused, and nothing is written through it',
+  (place) => {
+    const at = join(root, place);
+    const kept = read(place);
+    const elsewhere = join(folder, 'elsewhere');
+    rmSync(at);
+    symlinkSync(elsewhere, at);
+    const { status, stderr } = install();
+    expect(status).toBe(1);
+    expect(stderr).toContain(`${place} is a symbolic link`);
+    expect(existsSync(elsewhere)).toBe(false);
+    rmSync(at);
+    writeFileSync(at, kept, { mode: place.endsWith('token') ? 0o600 : 0o640 });
+  },
+);
+
 it('an uninstallation leaves configuration, prop and state, and nothing else', () => {
   const { status, stderr } = install('--uninstall');
   expect(status, stderr).toBe(0);
