@@ -500,7 +500,7 @@ export class Core {
           code: 'reset.too-soon',
           condition: this.#condition,
           stoppedBy: who,
-          waitS: leftMs / 1000,
+          waitS: Math.ceil(leftMs / 100) / 10,
         },
       );
   }

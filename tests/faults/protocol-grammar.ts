@@ -9,7 +9,7 @@ export type Api = { name: string; params: string[] }[];
  * Never asked for in a sound form: every session may park or stop the prop, and what moves then would
  * be no stray motion.
  */
-const HARMLESS_ONLY = new Set(['park', 'stop']);
+const HARMLESS_ONLY = new Set(['park', 'stop', 'lockout.set', 'lockout.clear']);
 
 const WORDS = [
   'beak',

@@ -238,8 +238,9 @@ it.each([
   ['that is stopped as a whole', 'STOP'],
   ['whose core spins', 'USR2'],
 ])('a daemon %s: all is safe within 1 s', async (_, signal) => {
-  // After the button the condition is stopped, after the deaths that follow it is parked.
-  await session("reset --confirm 'stop button'", 'wake --confirm-unknown', ...ALL_ON);
+  // After the button the condition is stopped, after the deaths that follow it is parked. A stop stands 2 s.
+  await machine.run('sleep 2.5');
+  await session('reset --confirm "stop button"', 'wake --confirm-unknown', ...ALL_ON);
   await expectAllOn();
   await machine.run(`pid=$(systemctl show -P MainPID sinewd)
 echo ${signal} >/sys/kernel/tracing/trace_marker
