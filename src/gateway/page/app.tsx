@@ -70,9 +70,11 @@ function App() {
     addEventListener('hashchange', onHash);
     // On the way down, so that nothing on the page can keep the key to itself.
     addEventListener('keydown', onKey, true);
+    for (const type of RELEASES) addEventListener(type, stopPress.released, true);
     return () => {
       removeEventListener('hashchange', onHash);
       removeEventListener('keydown', onKey, true);
+      for (const type of RELEASES) removeEventListener(type, stopPress.released, true);
     };
   }, []);
   if (linkState.value === 'token') return <TokenForm />;
@@ -147,6 +149,7 @@ function Lease() {
 }
 
 const stopPress = new StopPress(stop);
+const RELEASES = ['pointerup', 'pointercancel', 'keyup'] as const;
 
 /** Always on screen. Stop and park need no lease. */
 function Safety() {

@@ -1,3 +1,6 @@
+/** The click of a press comes this soon (ms) after its release; a touch screen may wait 0.3 s. */
+const CLICK_WITHIN_MS = 500;
+
 /**
  * A stop that acts on the press: waiting for the release costs a tenth of a second and more, and a
  * finger that slides off would not stop at all. One press is one stop, however long it is held.
@@ -6,6 +9,7 @@ export class StopPress {
   readonly #stop: () => void;
   /** A press has stopped; the click that ends it is the same one. */
   #pressed = false;
+  #timer: ReturnType<typeof setTimeout> | undefined;
 
   constructor(stop: () => void) {
     this.#stop = stop;
@@ -13,15 +17,28 @@ export class StopPress {
 
   /** Of a button, with any pointer. */
   readonly pointerDown = (): void => {
-    this.#pressed = true;
+    this.#press();
     this.#stop();
   };
 
   /** A key on the button; Escape anywhere. */
   readonly keyDown = (event: Pick<KeyboardEvent, 'key' | 'repeat'>): void => {
     if (event.key !== 'Enter' && event.key !== ' ') return;
-    this.#pressed = true;
+    this.#press();
     if (!event.repeat) this.#stop();
+  };
+
+  #press(): void {
+    clearTimeout(this.#timer);
+    this.#pressed = true;
+  }
+
+  /** The finger or the key is up, wherever that was; one that has slid off brings no click. */
+  readonly released = (): void => {
+    clearTimeout(this.#timer);
+    this.#timer = setTimeout(() => {
+      this.#pressed = false;
+    }, CLICK_WITHIN_MS);
   };
 
   /** What comes without a press, such as from a screen reader, stops as well. */
