@@ -113,8 +113,9 @@ On Debian 13 or later: sudo apt install nodejs. Debian 12's own is version 18, t
   node=$(readlink -f "$node")
   # An image is built with the Node that will be at the same place in it.
   [ -z "$DESTDIR" ] || return 0
-  case $node in
-    /root/* | /home/*) fail "$node is in a home folder, which the service cannot read; install Node for all users. $way" ;;
+  # What ProtectHome= in the unit hides.
+  case $(printf %s "$node" | cut -d/ -f2) in
+    root | home) fail "$node is in a home folder, which the service cannot read; install Node for all users. $way" ;;
   esac
 }
 

@@ -18,7 +18,7 @@ import type { Machine, Pace } from '../emulated/machine.ts';
 import { highNs, traceWrites, writesAfter } from '../emulated/trace.ts';
 import { needTools } from '../tools.ts';
 import { bootBoard, Pins } from './board.ts';
-import { type Image, image } from './image.ts';
+import { type BoardImage, image } from './image.ts';
 
 /**
  * A release on an emulated single-board computer: Debian's arm64 kernel with its own drivers of the
@@ -34,7 +34,7 @@ const { version } = JSON.parse(readFileSync(join(clone, 'package.json'), 'utf8')
 const [STOP, WING, LANTERN, MIST, BELL] = [4, 12, 13, 23, 24];
 
 let folder: string;
-let made: Image;
+let made: BoardImage;
 let machine: Machine;
 let pins: Pins;
 /** What the installation said. */
@@ -54,7 +54,7 @@ function lap(what: string): void {
 const note = (ms: number, what: string) =>
   times.push(`${ms.toFixed(1).padStart(7)} ms from ${what} (in the machine)`);
 
-async function boot(pace: Pace, tree: keyof Image['trees']): Promise<void> {
+async function boot(pace: Pace, tree: keyof BoardImage['trees']): Promise<void> {
   machine = await bootBoard(made, folder, pace, tree);
   pins = await Pins.connect(folder);
 }
@@ -238,7 +238,7 @@ it('one command installs a release, on a board with no Node, no npm, no compiler
 });
 
 it("with Debian's own device tree doctor says that the PWM comes out elsewhere", async () => {
-  await machine.run('systemctl stop sinewd; cat /root/prop.yaml >/var/lib/sinew/prop.yaml');
+  await machine.run('systemctl stop sinewd; cat ~root/prop.yaml >/var/lib/sinew/prop.yaml');
   // GPIO 40 and 41 are switched to the PWM: so says the chip itself.
   expect((await pins.pin(40)).function).toBe('alt0');
   expect((await pins.pin(WING)).function).toBe('input');
@@ -402,7 +402,7 @@ it('after a restart of the board the prop is parked, and the capture is there', 
 
 it('a capture in a long file does not end the daemon either', async () => {
   await machine.run(
-    'systemctl stop sinewd; cat /root/owl.yaml >/var/lib/sinew/prop.yaml; systemctl start sinewd',
+    'systemctl stop sinewd; cat ~root/owl.yaml >/var/lib/sinew/prop.yaml; systemctl start sinewd',
   );
   await session('wake', 'move flap 30');
   const pid = await processId();
@@ -419,7 +419,7 @@ it('a capture in a long file does not end the daemon either', async () => {
 it('uninstalling leaves the prop parked, and no program', async () => {
   // With the prop that has relays on the header.
   await machine.run(
-    'systemctl stop sinewd; cat /root/prop.yaml >/var/lib/sinew/prop.yaml; systemctl start sinewd',
+    'systemctl stop sinewd; cat ~root/prop.yaml >/var/lib/sinew/prop.yaml; systemctl start sinewd',
   );
   await allOn();
   expect(await machine.run('/opt/sinew/install.sh --uninstall')).toMatch(/Sinew is removed\./);
