@@ -2,6 +2,16 @@ import { defineConfig } from 'vitest/config';
 
 const common = { pool: 'forks', testTimeout: 60_000, hookTimeout: 60_000 } as const;
 
+/** Unit tests that take a second or more each: a quick run goes without them. */
+const LONG = [
+  'cli/{budget,commands,prop-file,rehearse,session}',
+  'core/{cue-ends,light-whole,rehearse,store,triggers}',
+  'gateway/{api,doors,sessions}',
+  'prop/{cut-off,examples,lint-cues,lint-reuse,load}',
+  'service/{compiled,locks}',
+  'sums/{ease,flash,light,linkage,servo-mapping,torque}',
+].map((name) => `tests/${name}.test.ts`);
+
 /** Unit tests that take seconds each: random programs, attacks, long virtual times, real threads. */
 const SLOW = [
   'core/{cue-random,examples,idle,random}',
@@ -38,8 +48,18 @@ export default defineConfig({
           include: [
             'tests/{shared,sums,prop,drivers,core,gateway,page,cli,safe,doctor,service}/**/*.test.ts',
           ],
-          exclude: SLOW,
+          exclude: [...LONG, ...SLOW],
           // Files share their modules: loading them takes longer than most tests.
+          isolate: false,
+          maxWorkers: '100%',
+          sequence: { groupOrder: 1 },
+        },
+      },
+      {
+        test: {
+          ...common,
+          name: 'long-unit',
+          include: LONG,
           isolate: false,
           maxWorkers: '100%',
           sequence: { groupOrder: 1 },
