@@ -19,7 +19,7 @@ import { CannotOpen, type ServiceEvents, type ServiceHost } from './service/host
 import type { CoreProp, FileStatus, Opened } from './service/protocol.ts';
 import { ServiceStore } from './service/store.ts';
 import { systemClock } from './shared/clock.ts';
-import { Refusal } from './shared/errors.ts';
+import { asRefusal, Refusal } from './shared/errors.ts';
 import { fitTimersMs } from './shared/fit-timers.ts';
 import { Telemetry } from './shared/telemetry.ts';
 import { feedWatchdog, type Notify, openNotify, Vitals, watchdogMs } from './systemd.ts';
@@ -289,11 +289,7 @@ class Daemon {
       const { message, stack } = error as Error;
       if (!(error instanceof Refusal))
         this.#service.log('error', 'sinewd', { stack }, `a command failed: ${message}`);
-      const refusal =
-        error instanceof Refusal
-          ? error
-          : new Refusal('internal', `this is a fault in Sinew: ${message}`);
-      this.#gateway.post({ t: 'fail', id, error: refusal.toObject() });
+      this.#gateway.post({ t: 'fail', id, error: asRefusal(error).toObject() });
     }
   }
 

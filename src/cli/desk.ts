@@ -36,7 +36,7 @@ export interface DeskOptions {
   name: string;
   json: boolean;
   wake: boolean;
-  /** servos that nobody knows the position of may be woken: the user has seen to it that hands are clear. */
+  /** Servos that nobody knows the position of may be woken: the user has seen to it that hands are clear. */
   confirmUnknown: boolean;
   /** Seconds of grace at the end, if asked for. */
   graceS: number | undefined;

@@ -1,9 +1,9 @@
-import type { FileNews, ToldFinding } from '../gateway/notices.ts';
+import type { FileFinding, FileNews } from '../gateway/notices.ts';
 
 /** What a person at a terminal is told of the prop file. */
 
 /** `12:5: channels.beak.speedDegS: must be above 0; give a speed`. */
-export function findingLine({ level, line, column, path, message }: ToldFinding): string {
+export function findingLine({ level, line, column, path, message }: FileFinding): string {
   const prefix = level === 'error' ? '' : `${level}: `;
   return `${line}:${column}: ${path}: ${prefix}${message}`;
 }

@@ -1,7 +1,7 @@
 import { writeFile } from 'node:fs/promises';
 import type { Writable } from 'node:stream';
-import type { ToldFinding } from '../gateway/notices.ts';
 import type { Finding } from '../prop/finding.ts';
+import { type ToldFinding, told } from '../prop/told-finding.ts';
 import { CODES, Refusal } from '../shared/errors.ts';
 import { printable } from '../shared/plain.ts';
 import { tidy } from '../shared/units.ts';
@@ -59,9 +59,7 @@ function lists({ findings, changed }: Record<string, unknown>): string[] {
 
 /** A finding as the API tells it, or as the check of the prop file makes it. */
 function foundLine(finding: ToldFinding | Finding): string {
-  if ('message' in finding) return findingLine(finding);
-  const { severity: level, wrong, right, ...place } = finding;
-  return findingLine({ ...place, level, message: `${wrong}; ${right}` });
+  return findingLine('message' in finding ? finding : told([finding])[0]!);
 }
 
 /** The numbers that the reason does not already name. */

@@ -1,5 +1,6 @@
 import type { Driver } from '../drivers/driver.ts';
 import { didYouMean } from '../prop/finding.ts';
+import { requirementText } from '../prop/interlock.ts';
 import type { Channel, Prop, Requirement } from '../prop/schema.ts';
 import type { CoreProp } from '../service/protocol.ts';
 import { Refusal } from '../shared/errors.ts';
@@ -238,14 +239,13 @@ export class Body {
 
   /** An interlock in words: `lid_left above half (5 deg)`. */
   describe(requirement: Requirement): string {
-    const { channel } = requirement;
-    if ('is' in requirement) return `${channel} ${requirement.is}`;
-    const side = 'above' in requirement ? 'above' : 'below';
+    const text = requirementText(requirement);
+    if ('is' in requirement) return text;
     const bound = 'above' in requirement ? requirement.above : requirement.below;
-    if (typeof bound === 'number') return `${channel} ${side} ${bound} deg`;
-    const other = this.#byName.get(channel);
-    const deg = other?.kind === 'servo' ? other.marks.get(bound) : undefined;
-    return `${channel} ${side} ${bound}${deg === undefined ? '' : ` (${tidy(deg)} deg)`}`;
+    const other = this.#byName.get(requirement.channel);
+    if (typeof bound === 'number' || other?.kind !== 'servo') return text;
+    const deg = other.marks.get(bound);
+    return deg === undefined ? text : `${text} (${tidy(deg)} deg)`;
   }
 
   /** Nothing limp, or on its way from an unknown place, is relied on. */

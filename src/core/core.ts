@@ -313,8 +313,11 @@ export class Core {
   }
 
   #mustBeFree(): void {
-    if (this.#lockout.active) throw this.#lockout.refusal();
-    if (this.#guards.broken !== '') throw this.#guards.refusal();
+    if (this.#isBlocked) throw this.#whyBlocked();
+  }
+
+  get #isBlocked(): boolean {
+    return this.#lockout.active || this.#guards.broken !== '';
   }
 
   take(session: Session): void {
@@ -741,8 +744,7 @@ export class Core {
     const category = guards.stops;
     if (category !== undefined && this.#acting)
       this.stop(category, 'prop', `guard broken: ${guards.broken}`);
-    const blocked = this.#lockout.active || guards.broken !== '';
-    if (!blocked) {
+    if (!this.#isBlocked) {
       this.gate.blocked = undefined;
       return;
     }
@@ -1063,9 +1065,7 @@ export class Core {
       if (actuator.kind === 'servo') {
         if (was?.kind === 'servo' && actuator.standsLike(was)) actuator.resume(was, pulsesGoOn);
       } else if (actuator.kind === 'relay') {
-        const place = (one: Relay, { prop }: Body) =>
-          placeOf(one.spec.output.board, prop.boards[one.spec.output.board], one.spec.output.pin);
-        if (was?.kind === 'relay' && place(was, old) === place(actuator, body))
+        if (was?.kind === 'relay' && placeIn(old, was) === placeIn(body, actuator))
           actuator.resume(was, pulsesGoOn);
         else actuator.duty?.demandRest(this.#nowS);
       } else if (was?.kind === actuator.kind && was.atPark && !actuator.atPark)
@@ -1251,7 +1251,7 @@ export class Core {
         on: on || relay.on,
         // Never closed in this run, it has no time; JSON knows no infinity.
         changedS: Number.isFinite(changedS) ? changedS + this.#bootOffsetS : 0,
-        output: this.#placeOf(relay),
+        output: placeIn(this.body, relay),
       };
     }
     const { kept } = this.#lockout;
@@ -1270,10 +1270,6 @@ export class Core {
       },
       durable,
     );
-  }
-
-  #placeOf({ spec: { output } }: Relay): string {
-    return placeOf(output.board, this.prop.boards[output.board], output.pin);
   }
 
   #restore(): void {
@@ -1316,7 +1312,7 @@ export class Core {
       if (!relay.duty) continue;
       const record = restored?.duty[relay.name];
       const mine = restored && Object.hasOwn(restored.duty, relay.name);
-      if (record && mine && record.output === this.#placeOf(relay)) {
+      if (record && mine && record.output === placeIn(this.body, relay)) {
         const changedS = record.changedS - this.#bootOffsetS;
         relay.duty.restore({ ...record, changedS }, restored.sameBoot, this.#nowS);
       } else {
@@ -1331,4 +1327,9 @@ export class Core {
         `nobody knows how long these were closed before, so they rest first: ${resting.join(', ')}`,
       );
   }
+}
+
+/** Which pin of the real world a relay of this body is on. */
+function placeIn({ prop }: Body, { spec: { output } }: Relay): string {
+  return placeOf(output.board, prop.boards[output.board], output.pin);
 }

@@ -1,4 +1,3 @@
-import type { Requirement } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
 import { WAKE } from '../sums/supply.ts';
@@ -21,19 +20,11 @@ function jumpS(servo: Servo): number {
   return SETTLE_S + hornDeg / FREE_SPEED_DEG_S;
 }
 
-/** Whether `servo` still meets a requirement of another channel once it is parked. */
-function metAtHome(servo: Servo, requirement: Requirement): boolean {
-  const degOf = (to: number | string) => (typeof to === 'number' ? to : servo.marks.get(to));
-  if ('above' in requirement) return servo.homeDeg > (degOf(requirement.above) ?? Number.NaN);
-  if ('below' in requirement) return servo.homeDeg < (degOf(requirement.below) ?? Number.NaN);
-  return true;
-}
-
 /**
  * The servos of a stage along their interlocks: what needs another one away from its park position goes
  * before it, what needs it parked goes after it. Where they go round in a circle, as in the file.
  */
-function alongInterlocks(stage: readonly Servo[]): Servo[] {
+function alongInterlocks(body: Body, stage: readonly Servo[]): Servo[] {
   const first = new Map<Servo, Servo[]>();
   const goesBefore = (one: Servo, other: Servo) =>
     first.set(other, [...(first.get(other) ?? []), one]);
@@ -41,7 +32,7 @@ function alongInterlocks(stage: readonly Servo[]): Servo[] {
     for (const requirement of servo.spec.requires ?? []) {
       const other = stage.find(({ name }) => name === requirement.channel);
       if (!other || other === servo) continue;
-      if (metAtHome(other, requirement)) goesBefore(other, servo);
+      if (body.metAtPark(requirement)) goesBefore(other, servo);
       else goesBefore(servo, other);
     }
   const order = new Set<Servo>();
@@ -66,7 +57,7 @@ function inParkOrder(body: Body): Servo[] {
     body.servos.filter(({ name }) => stage.includes(name)),
   );
   const rest = body.servos.filter((servo) => !named.some((stage) => stage.includes(servo)));
-  return [...named, rest].flatMap(alongInterlocks);
+  return [...named, rest].flatMap((stage) => alongInterlocks(body, stage));
 }
 
 /**

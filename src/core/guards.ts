@@ -82,23 +82,14 @@ export class Guards {
   look(body: Body, nowMs: number, levelOf: (input: SafetyInput) => 0 | 1 | undefined): boolean {
     if (body !== this.#body) this.#follow(body);
     this.#key?.look(nowMs, levelOf);
-    if (this.#guards.length === 0) return this.#tell('', []);
     let broken = '';
     for (const guard of this.#guards) {
       guard.contact.look(nowMs, levelOf);
       if (guard.contact.broken) broken += broken === '' ? guard.name : `, ${guard.name}`;
     }
     if (broken === this.#broken) return false;
-    return this.#tell(
-      broken,
-      this.#guards.filter(({ contact }) => contact.broken).map(({ info }) => info),
-    );
-  }
-
-  #tell(broken: string, info: readonly GuardInfo[]): boolean {
-    if (broken === this.#broken) return false;
     this.#broken = broken;
-    this.info = info;
+    this.info = this.#guards.filter(({ contact }) => contact.broken).map(({ info }) => info);
     return true;
   }
 

@@ -56,6 +56,7 @@ function copyColour(from: Readonly<Rgb>, into: Rgb): void {
  * flash guard stands between the fade and the pins.
  */
 abstract class Light {
+  abstract readonly spec: LampChannel | RgbChannel;
   readonly name: string;
   readonly index: number;
   readonly board: Board;
@@ -177,7 +178,10 @@ abstract class Light {
   abstract writeShown(into: Float64Array, at: number): void;
   abstract writeWanted(into: Float64Array, at: number): void;
   /** Whether its flashes are limited. */
-  abstract get isGuarded(): boolean;
+  get isGuarded(): boolean {
+    return !this.spec.flash;
+  }
+
   /** Tells the flash guard of a dark that it could not hold back. */
   protected abstract noteDark(nowS: number): void;
   /** Takes what the fade wants as what is shown. */
@@ -259,10 +263,6 @@ export class Lamp extends Light {
     // A curve may overshoot; a lamp cannot.
     this.#wanted = done ? this.target : Math.min(Math.max(mixed, 0), 1);
     this.#wantedLuminance = lightnessToLuminance(this.#wanted);
-  }
-
-  get isGuarded(): boolean {
-    return this.#guard !== undefined;
   }
 
   protected allowed({ nowS }: { readonly nowS: number }): boolean {
@@ -441,10 +441,6 @@ export class RgbLight extends Light {
 
   protected mix(): void {
     this.#course.at(this.progress, this.#wanted, this.#wantedLight);
-  }
-
-  get isGuarded(): boolean {
-    return this.#guard !== undefined;
   }
 
   protected allowed({ nowS }: { readonly nowS: number }): boolean {

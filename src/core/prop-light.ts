@@ -20,6 +20,7 @@ export class PropLight {
   readonly #lights: (Lamp | RgbLight)[] = [];
   readonly #free: (Lamp | RgbLight)[] = [];
   readonly #relays: Relay[] = [];
+  readonly #judged: readonly (Lamp | RgbLight | Relay)[];
   /** Of the lights, then of the relays. */
   readonly #weights: Float64Array;
   /** Linear red, green and blue of each light, and of all together by weight. */
@@ -40,6 +41,7 @@ export class PropLight {
     this.#journal = journal;
     for (const light of body.lights) (light.isGuarded ? this.#lights : this.#free).push(light);
     for (const relay of body.relays) if (relay.isGuardedLight) this.#relays.push(relay);
+    this.#judged = [...this.#lights, ...this.#relays];
     this.#weights = lightWeights([
       ...this.#lights.map(({ spec }) => spec.light),
       ...this.#relays.map(({ spec }) => (spec.light === true ? undefined : spec.light)),
@@ -155,14 +157,15 @@ export class PropLight {
   /** Says what is held back, when nothing was for a while. */
   #tell(): void {
     let first: string | undefined;
-    let more = 0;
-    for (let i = 0; i < this.#lights.length; i++)
-      if (this.#lights[i]!.flashHeld && first !== undefined) more++;
-      else if (this.#lights[i]!.flashHeld) first = this.#lights[i]!.name;
-    for (let i = 0; i < this.#relays.length; i++)
-      if (this.#relays[i]!.flashHeld && first !== undefined) more++;
-      else if (this.#relays[i]!.flashHeld) first = this.#relays[i]!.name;
+    let held = 0;
+    for (let i = 0; i < this.#judged.length; i++) {
+      const one = this.#judged[i]!;
+      if (!one.flashHeld) continue;
+      first ??= one.name;
+      held++;
+    }
     if (first === undefined) return;
+    const more = held - 1;
     const { nowS } = this.#body;
     const again = nowS - this.#heldAtS <= TOLD_EVERY_S;
     this.#heldAtS = nowS;
@@ -173,7 +176,7 @@ export class PropLight {
       'prop',
       'flash',
       `${first}${others} ${more === 0 ? 'waits' : 'wait'}, so that the prop does not flash more than three times in a second`,
-      { channel: first, lights: 1 + more },
+      { channel: first, lights: held },
     );
   }
 

@@ -1,9 +1,9 @@
+import { pulseS } from '../prop/pulse.ts';
 import type { Board as BoardSpec, RelayChannel } from '../prop/schema.ts';
 import { FlashGuard } from '../sums/flash.ts';
 import type { Board } from './boards.ts';
 import { DutyGuard } from './duty.ts';
 
-const DEFAULT_PULSE_MS = 200;
 /** A contact stays open or closed at least this long (s), unless the prop file says otherwise. */
 export const LEAST_S = 0.1;
 const ROUNDING_S = 1e-9;
@@ -101,8 +101,7 @@ export class Relay {
 
   /** Length of a momentary closure (s), or undefined for a held contact. */
   get pulseS(): number | undefined {
-    if (this.spec.contact !== 'momentary') return undefined;
-    return (this.spec.pulseMs ?? DEFAULT_PULSE_MS) / 1000;
+    return pulseS(this.spec);
   }
 
   /** The shortest closure (s); a momentary contact may be made for shorter ones. */

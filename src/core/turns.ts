@@ -1,10 +1,12 @@
+import { Rotation } from '../shared/rotation.ts';
+
 /**
  * Requests waiting for the core: one in each turn of the event loop, the sessions in rotation. However
- * many come at once, a tick that falls due waits for one of them at the most, and a session that asks
+ * many come at once, a tick that falls due waits for one of them at most, and a session that asks
  * for little does not wait for one that asks for much.
  */
 export class Turns {
-  readonly #waiting = new Map<string, (() => void)[]>();
+  readonly #waiting = new Rotation<() => void>();
   /** Something was done in this turn of the event loop. */
   #taken = false;
 
@@ -14,9 +16,7 @@ export class Turns {
       this.#take(work);
       return;
     }
-    const queue = this.#waiting.get(session);
-    if (queue) queue.push(work);
-    else this.#waiting.set(session, [work]);
+    this.#waiting.add(session, work);
   }
 
   #take(work: () => void): void {
@@ -27,13 +27,7 @@ export class Turns {
 
   readonly #next = (): void => {
     this.#taken = false;
-    const first = this.#waiting.entries().next();
-    if (first.done) return;
-    const [session, queue] = first.value;
-    const work = queue.shift()!;
-    // A map keeps the order of insertion: put in again, the session is the last.
-    this.#waiting.delete(session);
-    if (queue.length > 0) this.#waiting.set(session, queue);
-    this.#take(work);
+    const work = this.#waiting.next();
+    if (work) this.#take(work);
   };
 }

@@ -1,18 +1,15 @@
 import { MessageChannel, type MessagePort, type Worker } from 'node:worker_threads';
 import type { GatewayStart, ToCore, ToGateway } from '../core/requests.ts';
+import { Backoff } from '../shared/backoff.ts';
 import { Telemetry } from '../shared/telemetry.ts';
 import { loadGateway } from './load.ts';
 
-const FIRST_RETRY_MS = 100;
-const LONGEST_RETRY_MS = 5000;
 /** Lines of its output that are passed on while it lives; a thread that writes without end is cut short. */
 const LINES_PASSED = 100;
 const LONGEST_LINE = 1000;
 /** A thread that lives and shows no beat for this long hangs (ms); it is looked at so often (ms). */
 const HUNG_MS = 2000;
 const LOOK_EVERY_MS = 200;
-/** A gateway that ran this long had started well: the next retry is quick again. */
-const HEALTHY_MS = 10_000;
 
 export interface GatewayEvents {
   /** Everything but the two answers to the start. */
@@ -32,7 +29,7 @@ export class GatewayHost {
   #loaded: Worker | undefined;
   #worker: Worker | undefined;
   #port: MessagePort | undefined;
-  #retryMs = FIRST_RETRY_MS;
+  readonly #backoff = new Backoff();
   #timer: NodeJS.Timeout | undefined;
   #watching: NodeJS.Timeout | undefined;
   #closing = false;
@@ -151,9 +148,7 @@ export class GatewayHost {
       clearInterval(this.#watching);
       port1.close();
       if (this.#closing) return;
-      if (performance.now() - startedMs > HEALTHY_MS) this.#retryMs = FIRST_RETRY_MS;
-      const retryMs = this.#retryMs;
-      this.#retryMs = Math.min(2 * retryMs, LONGEST_RETRY_MS);
+      const retryMs = this.#backoff.next(performance.now() - startedMs);
       this.#events.died(why, retryMs);
       this.#timer = setTimeout(() => this.#spawn(() => {}), retryMs);
     });

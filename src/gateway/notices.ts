@@ -1,20 +1,15 @@
 import { CONDITIONS, type Condition } from '../core/condition.ts';
 import type { JournalEntry } from '../core/requests.ts';
 import type { Finding } from '../prop/finding.ts';
+import { type ToldFinding, told } from '../prop/told-finding.ts';
 import { notification } from './jsonrpc.ts';
 import type { View } from './state.ts';
 
 /** Of a file with a thousand faults, or changes, so many are sent to every session. */
 const MOST = 50;
 
-/** A finding in the terms of the API, as `prop.check` tells it. */
-export interface ToldFinding {
-  level: Finding['severity'];
-  line: number;
-  column: number;
-  path: string;
-  message: string;
-}
+/** A finding as every session is told it: without its code, which `prop.check` has. */
+export type FileFinding = Omit<ToldFinding, 'code'>;
 
 /** How the prop file on the disk stands to the prop in force, where that is worth a word. */
 export interface FileNews {
@@ -24,7 +19,7 @@ export interface FileNews {
   pending?: true;
   /** Why it is not in force, with the remedy. */
   problem?: string;
-  findings?: ToldFinding[];
+  findings?: FileFinding[];
 }
 
 /** Why the condition changed. */
@@ -106,18 +101,11 @@ function causeOf(given: unknown): Cause | undefined {
 }
 
 /** The errors come first: a list that is cut short must not hide them. */
-function firstOf(findings: readonly Finding[]): ToldFinding[] {
+function firstOf(findings: readonly Finding[]): FileFinding[] {
   const errors = findings.filter(({ severity }) => severity === 'error');
   const others = findings.filter(({ severity }) => severity !== 'error');
-  return [...errors, ...others]
-    .slice(0, MOST)
-    .map(({ severity: level, line, column, path, wrong, right }) => ({
-      level,
-      line,
-      column,
-      path,
-      message: `${wrong}; ${right}`,
-    }));
+  const first = told([...errors, ...others].slice(0, MOST));
+  return first.map(({ code: _code, ...finding }) => finding);
 }
 
 function shortened(changed: readonly string[]): string[] {

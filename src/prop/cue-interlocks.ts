@@ -1,5 +1,6 @@
 import type { Path } from './finding.ts';
 import { holdsBetween, holdsParked, isOnParked, levelOf, requirementText } from './interlock.ts';
+import { pulseS } from './pulse.ts';
 import type {
   CueStep,
   LampChannel,
@@ -48,8 +49,6 @@ interface Dependent {
 
 const NEVER = Number.POSITIVE_INFINITY;
 const SAME_S = 1e-6;
-/** A relay that is told to close for a moment without saying how long (ms), as in the core. */
-const DEFAULT_PULSE_MS = 200;
 
 export type Dependents = ReadonlyMap<string, readonly Dependent[]>;
 
@@ -216,9 +215,7 @@ export class CueInterlocks {
     forS: number | undefined,
     nowS: number,
   ): void {
-    const pulseS =
-      relay.contact === 'momentary' ? (relay.pulseMs ?? DEFAULT_PULSE_MS) / 1000 : NEVER;
-    const onS = Math.min(forS ?? NEVER, pulseS, relay.duty?.maxOnS ?? NEVER);
+    const onS = Math.min(forS ?? NEVER, pulseS(relay) ?? NEVER, relay.duty?.maxOnS ?? NEVER);
     const again = !on && forS !== undefined && this.#isOn(name, nowS);
     const fromS = on ? nowS : again ? nowS + forS : NEVER;
     this.#on.set(name, { fromS, untilS: on ? nowS + onS : NEVER, level: 0 });

@@ -2,6 +2,7 @@ import { tidy } from '../shared/units.ts';
 import { lightnessToLuminance, parseColour, type Rgb, srgbToLinear } from '../sums/light.ts';
 import { CueLight, type FlashProblem } from './cue-light.ts';
 import { currents } from './lint-rails.ts';
+import { pulseS } from './pulse.ts';
 import type { Channel, CueStep, LampChannel, Prop, RelayChannel, RgbChannel } from './schema.ts';
 
 /** A step that a rail has no room for, as planned. */
@@ -19,8 +20,6 @@ export interface LoadProblem {
 
 /** Rounding in sums of currents (A). */
 const SLACK_A = 1e-9;
-/** A relay that is told to close for a moment without saying how long (ms), as in the core. */
-const DEFAULT_PULSE_MS = 200;
 
 const DARK: Rgb = { red: 0, green: 0, blue: 0 };
 const WHITE: Rgb = { red: 1, green: 1, blue: 1 };
@@ -263,9 +262,7 @@ export class CueLoads {
     const opensS = on
       ? Math.min(
           forS ?? Number.POSITIVE_INFINITY,
-          relay.contact === 'momentary'
-            ? (relay.pulseMs ?? DEFAULT_PULSE_MS) / 1000
-            : Number.POSITIVE_INFINITY,
+          pulseS(relay) ?? Number.POSITIVE_INFINITY,
           relay.duty?.maxOnS ?? Number.POSITIVE_INFINITY,
         )
       : 0;

@@ -1,6 +1,7 @@
 import type { Symptom } from '../prop/trace.ts';
 import { traceFault } from '../prop/trace.ts';
-import { type ErrorObject, Refusal } from '../shared/errors.ts';
+import { asRefusal, type ErrorObject, Refusal } from '../shared/errors.ts';
+import { Rotation } from '../shared/rotation.ts';
 import type { Keeper } from './keeper.ts';
 import type { PlannerDesk } from './planner.ts';
 import type { AskedMethod, FromGateway, ToGatewayFromService } from './protocol.ts';
@@ -23,7 +24,7 @@ export class Asks {
   readonly #planner: PlannerDesk;
   readonly #answer: (answer: ToGatewayFromService) => void;
   readonly #trouble: (error: unknown) => void;
-  readonly #waiting = new Map<string, Ask[]>();
+  readonly #waiting = new Rotation<Ask>();
   /** Handed to the planner or the disk, by session. */
   readonly #busy = new Map<string, number>();
   readonly #gone = new Set<string>();
@@ -46,8 +47,7 @@ export class Asks {
 
   ask(ask: Ask): void {
     const { session, id } = ask;
-    const queue = this.#waiting.get(session) ?? [];
-    if (queue.length + (this.#busy.get(session) ?? 0) >= MOST_WAITING) {
+    if (this.#waiting.count(session) + (this.#busy.get(session) ?? 0) >= MOST_WAITING) {
       const reason = `${MOST_WAITING} questions of this session wait already; ask again when they are answered`;
       this.#answer({
         id,
@@ -55,14 +55,13 @@ export class Asks {
       });
       return;
     }
-    queue.push(ask);
-    this.#waiting.set(session, queue);
+    this.#waiting.add(session, ask);
     this.#run();
   }
 
   /** Drops what the session waits for. */
   gone(session: string): void {
-    this.#waiting.delete(session);
+    this.#waiting.drop(session);
     if (this.#busy.has(session)) this.#gone.add(session);
     this.#planner.gone(session);
   }
@@ -72,15 +71,9 @@ export class Asks {
     this.#running = true;
     setImmediate(() => {
       this.#running = false;
-      const first = this.#waiting.entries().next();
-      if (first.done) return;
-      const [session, queue] = first.value;
-      const ask = queue.shift()!;
-      // A map keeps the order of insertion: put in again, the session is the last.
-      this.#waiting.delete(session);
-      if (queue.length > 0) this.#waiting.set(session, queue);
-      void this.#do(ask);
-      if (this.#waiting.size > 0) this.#run();
+      const ask = this.#waiting.next();
+      if (ask) void this.#do(ask);
+      if (!this.#waiting.isEmpty) this.#run();
     });
   }
 
@@ -100,10 +93,8 @@ export class Asks {
   }
 
   #errorOf(error: unknown): ErrorObject {
-    if (error instanceof Refusal) return error.toObject();
-    this.#trouble(error);
-    const reason = `this is a fault in Sinew: ${(error as Error).message}`;
-    return new Refusal('internal', reason).toObject();
+    if (!(error instanceof Refusal)) this.#trouble(error);
+    return asRefusal(error).toObject();
   }
 
   async #textFor(session: string, method: AskedMethod, params: object): Promise<string> {

@@ -8,6 +8,7 @@ import {
 import type { Saved } from '../core/store.ts';
 import type { Edit } from '../prop/splice.ts';
 import type { SafePlan } from '../safe/plan.ts';
+import { Backoff } from '../shared/backoff.ts';
 import { CODES, type ErrorName, type ErrorObject, Refusal } from '../shared/errors.ts';
 import type {
   Author,
@@ -21,10 +22,6 @@ import type {
   ToService,
 } from './protocol.ts';
 
-const FIRST_RETRY_MS = 100;
-const LONGEST_RETRY_MS = 5000;
-/** A service that ran this long had started well: the next retry is quick again. */
-const HEALTHY_MS = 10_000;
 /** Log lines kept for the next thread while there is none. */
 const MOST_LINES = 200;
 /** A prop of 60 servos needs less than half of it (MB). */
@@ -86,7 +83,7 @@ export class ServiceHost {
   readonly #asked = new Map<number, Asked>();
   readonly #unsaved = new Map<number, Unsaved>();
   #unsent: ToService[] = [];
-  #retryMs = FIRST_RETRY_MS;
+  readonly #backoff = new Backoff();
   #timer: NodeJS.Timeout | undefined;
   #closing = false;
 
@@ -261,9 +258,7 @@ export class ServiceHost {
       answered({ t: 'died', why });
       if (this.#version === undefined) return;
       this.#refuseAll(why);
-      if (performance.now() - startedMs > HEALTHY_MS) this.#retryMs = FIRST_RETRY_MS;
-      const retryMs = this.#retryMs;
-      this.#retryMs = Math.min(2 * retryMs, LONGEST_RETRY_MS);
+      const retryMs = this.#backoff.next(performance.now() - startedMs);
       this.#events.died(why, retryMs);
       this.#timer = setTimeout(() => this.#again(), retryMs);
     });

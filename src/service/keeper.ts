@@ -27,7 +27,7 @@ import { Refusal } from '../shared/errors.ts';
 import type { ReplacingFs } from '../shared/replace-file.ts';
 import { changesBetween } from './changes.ts';
 import { type Compiled, changeMessages } from './core-prop.ts';
-import { cutOffText, type Guard, loadSeen, openProp } from './opening.ts';
+import { cutOffText, type Guard, loadSeen, openProp, type Sound, wasInUse } from './opening.ts';
 import type { Author, ChangeMessage, FileStatus, Outcome, PropView } from './protocol.ts';
 import { ViewMaker } from './view.ts';
 
@@ -255,7 +255,7 @@ export class Keeper {
     const { version, problem, findings, raw } = this.#onDisk;
     const same = version === this.#inForce.version || raw === undefined;
     return {
-      name: basename(this.#file),
+      name: this.name,
       version: this.#inForce.version,
       onDisk: version,
       pending: this.#pending !== undefined,
@@ -416,7 +416,7 @@ export class Keeper {
     return {
       text: this.text,
       version: onDisk ?? version,
-      path: basename(this.#file),
+      path: this.name,
       ...(onDisk !== version && { inUse: version }),
       ...(problem !== undefined && { problem }),
       findings: told(findings),
@@ -455,13 +455,11 @@ export class Keeper {
     return result;
   }
 
-  #compile(loaded: Loaded & { prop: Prop }): Compiled {
-    const version = versionOf(loaded.text);
-    return { version, loaded, view: this.#views.view(loaded.prop, version) };
-  }
-
-  #compiled(loaded: Loaded): Compiled {
-    return this.#compile(loaded as Loaded & { prop: Prop });
+  /** @param loaded a sound one */
+  #compile(loaded: Loaded): Compiled {
+    const sound = loaded as Sound;
+    const version = versionOf(sound.text);
+    return { version, loaded: sound, view: this.#views.view(sound.prop, version) };
   }
 
   /** Looks at the file, and takes over what was changed by hand. */
@@ -526,16 +524,15 @@ export class Keeper {
       await this.#hold(cutOffText(this.#file, cut, this.#known.path));
       return;
     }
-    await this.#offer(this.#compiled(loaded), BY_HAND, 'edited');
+    await this.#offer(this.#compile(loaded), BY_HAND, 'edited');
   }
 
   async #cutOff(text: string, version: string): Promise<string | undefined> {
     const last = this.#pending?.next.loaded.text;
     const cut =
       cutOff(text, this.#inForce.loaded.text) ?? (last === undefined ? last : cutOff(text, last));
-    if (cut === undefined || this.#history.find(version)) return undefined;
-    const kept = await this.#disk.versions().catch(() => []);
-    return kept.some(({ bytes }) => bytes.toString() === text) ? undefined : cut;
+    if (cut === undefined) return undefined;
+    return (await wasInUse(text, version, this.#disk, this.#history)) ? undefined : cut;
   }
 
   /** The file on the disk is not what the prop goes by. */
@@ -705,7 +702,7 @@ export class Keeper {
     const written = await this.#disk.replace(before.bytes, next.text);
     if (!written) return undefined;
     const compiled = await this.#wrote(next);
-    const outcome = await this.#install(isInForce ? compiled : this.#compiled(force), captured);
+    const outcome = await this.#install(isInForce ? compiled : this.#compile(force), captured);
     if (typeof outcome === 'object') throw await this.#takeBack(written, before, outcome.rejected);
     this.#note(compiled.version, by.client, by.what);
     if (!isInForce) {
@@ -726,7 +723,7 @@ export class Keeper {
       throw new Refusal('condition', `nothing was written to the prop file: ${before.problem}`, {
         file: this.#file,
       });
-    const compiled = this.#compiled(next);
+    const compiled = this.#compile(next);
     const changed = changesBetween(this.#inForce.loaded.raw, next.raw).list;
     let written: Written | undefined;
     if (before.bytes?.toString() !== next.text) {
@@ -747,7 +744,7 @@ export class Keeper {
     return { version: compiled.version, changed, pending: outcome === 'waits' };
   }
 
-  async #wrote(next: Loaded, compiled: Compiled = this.#compiled(next)): Promise<Compiled> {
+  async #wrote(next: Loaded, compiled: Compiled = this.#compile(next)): Promise<Compiled> {
     this.#onDisk = {
       bytes: Buffer.from(next.text),
       signature: await this.#disk.signature(),

@@ -113,7 +113,8 @@ export async function loadSeen(
   });
 }
 
-async function wasInUse(
+/** Whether this text is a version that was accepted before. */
+export async function wasInUse(
   text: string,
   version: string,
   disk: PropDisk,

@@ -4,7 +4,7 @@ import { formatFinding } from '../prop/finding.ts';
 import type { SafePlan } from '../safe/plan.ts';
 import { type PlanFs, writePlan } from '../safe-plan.ts';
 import type { Clock } from '../shared/clock.ts';
-import { Refusal } from '../shared/errors.ts';
+import { asRefusal, Refusal } from '../shared/errors.ts';
 import { Asks } from './asks.ts';
 import { coreProp, viewBytes } from './core-prop.ts';
 import { Keeper, type KeeperFs } from './keeper.ts';
@@ -300,11 +300,7 @@ export class PropService {
     } catch (error) {
       if (!(error instanceof Refusal))
         this.#around.sink.log('error', 'sinewd', { err: error }, 'a request failed');
-      const refusal =
-        error instanceof Refusal
-          ? error
-          : new Refusal('internal', `this is a fault in Sinew: ${(error as Error).message}`);
-      this.#around.main({ t: 'fail', n, error: refusal.toObject() });
+      this.#around.main({ t: 'fail', n, error: asRefusal(error).toObject() });
     }
   }
 }

@@ -53,13 +53,13 @@ it('a faulty file is shown with its findings, can be put aside, and is over when
     expect(await breaches(desk)).toEqual([]);
     expect(await overhang(desk)).toBeLessThanOrEqual(0);
   }
-  await desk.button('Hide the word about the prop file').click();
+  await desk.button('Hide this notice about the prop file').click();
   await banner.waitFor({ state: 'detached' });
   await desk.button(/The file is not in force/).click();
   await banner.waitFor();
   await save(text);
   await desk.page.locator('.file-news.is-over').waitFor();
-  await desk.button('Hide the word about the prop file').click();
+  await desk.button('Hide this notice about the prop file').click();
   await desk.page.locator('.file-news').waitFor({ state: 'detached' });
   await desk.close();
 });

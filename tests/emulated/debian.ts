@@ -17,6 +17,12 @@ import { fileURLToPath } from 'node:url';
 import { needTools } from '../tools.ts';
 
 /** A small Debian with a real Debian kernel, made for qemu to boot. */
+export interface Image {
+  kernel: string;
+  initrd: string;
+  /** An ext4 file system; to be copied, as a machine writes to it. */
+  disk: string;
+}
 
 const here = fileURLToPath(new URL('.', import.meta.url));
 

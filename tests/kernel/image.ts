@@ -4,20 +4,13 @@ import { fileURLToPath } from 'node:url';
 import {
   Archive,
   furnish,
+  type Image,
   installModules,
   kept,
   makeInitrd,
   needs,
   run,
 } from '../emulated/debian.ts';
-
-/** A small Debian with this machine's Node and a real Debian kernel, for qemu to boot. */
-export interface Image {
-  kernel: string;
-  initrd: string;
-  /** An ext4 file system; to be copied, as a machine writes to it. */
-  disk: string;
-}
 
 const here = fileURLToPath(new URL('.', import.meta.url));
 

@@ -4,11 +4,12 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { afterAll, beforeAll, expect, it } from 'vitest';
+import type { Image } from '../emulated/debian.ts';
 import { type Machine, type Pace, packBag } from '../emulated/machine.ts';
 import { highNs, traceWrites, writesAfter } from '../emulated/trace.ts';
 import { WITH_WATCHDOG, WITHOUT_WATCHDOG } from '../emulated/watchdog.ts';
 import { type Chip, chip, type Led, lines } from './board.ts';
-import { type Image, image } from './image.ts';
+import { image } from './image.ts';
 import { bootPc } from './pc.ts';
 
 /**

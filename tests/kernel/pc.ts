@@ -1,6 +1,6 @@
 import { join } from 'node:path';
+import type { Image } from '../emulated/debian.ts';
 import { consoleLog, controlPort, Machine, type Pace } from '../emulated/machine.ts';
-import type { Image } from './image.ts';
 
 const PACE: Record<Pace, string[]> = {
   quick: ['-accel', 'tcg,thread=multi', '-smp', '2'],

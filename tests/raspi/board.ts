@@ -2,7 +2,7 @@ import { createConnection, type Socket } from 'node:net';
 import { join } from 'node:path';
 import { createInterface } from 'node:readline';
 import { consoleLog, controlPort, Machine, type Pace } from '../emulated/machine.ts';
-import type { Image } from './image.ts';
+import type { BoardImage } from './image.ts';
 
 /** The single-board computer, and what its pins show of themselves, without a part of Sinew. */
 
@@ -90,10 +90,10 @@ export class Pins {
 
 /** The board with the card `disk` of its folder; it takes commands by its first UART. */
 export const bootBoard = (
-  { kernel, initrd, trees }: Image,
+  { kernel, initrd, trees }: BoardImage,
   folder: string,
   pace: Pace,
-  tree: keyof Image['trees'],
+  tree: keyof BoardImage['trees'],
 ) =>
   Machine.boot(
     {

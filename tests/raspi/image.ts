@@ -4,6 +4,7 @@ import { fileURLToPath } from 'node:url';
 import {
   Archive,
   furnish,
+  type Image,
   installModules,
   kept,
   makeInitrd,
@@ -12,11 +13,7 @@ import {
 } from '../emulated/debian.ts';
 
 /** A small Debian for 64-bit ARM, with the device trees of a single-board computer. */
-export interface Image {
-  kernel: string;
-  initrd: string;
-  /** An ext4 file system; to be copied, as a machine writes to it. */
-  disk: string;
+export interface BoardImage extends Image {
   /** Debian's own device tree, and the same with the PWM on GPIO 12 and 13 of the header. */
   trees: { debian: string; header: string };
 }
@@ -51,7 +48,7 @@ const FILES: Record<string, string> = {
 };
 
 /** The image, as it was made before or made now. @throws Error when it cannot be made here */
-export function image(): Image {
+export function image(): BoardImage {
   needs(PACKAGES, COMMANDS);
   const archive = new Archive('arm64');
   const release = archive.kernelRelease();

@@ -49,6 +49,9 @@ async function until(what: () => boolean): Promise<void> {
   while (!what()) await sleep(10);
 }
 
+const gapsMs = (all: readonly { atMs: number }[]): number[] =>
+  all.slice(1).map(({ atMs }, at) => atMs - all[at]!.atMs);
+
 describe('started by systemd', () => {
   it('it says when it is ready, and gives a sign of life twice in every watchdog period', async () => {
     const { url } = await start();
@@ -57,7 +60,7 @@ describe('started by systemd', () => {
     await sleep(4 * WATCHDOG_MS);
     expect(socket.received[0]!.state).toBe('READY=1');
     const signs = socket.received.filter(({ state }) => state === 'WATCHDOG=1');
-    const gaps = signs.slice(1).map(({ atMs }, at) => atMs - signs[at]!.atMs);
+    const gaps = gapsMs(signs);
     // sd_watchdog_enabled(3): "every half of the time returned here".
     const median = gaps.toSorted((a, b) => a - b)[Math.floor(gaps.length / 2)]!;
     expect(median).toBeLessThanOrEqual(WATCHDOG_MS / 2);
@@ -81,8 +84,7 @@ describe('started by systemd', () => {
     const ending = states.findIndex((state) => state.startsWith('WATCHDOG_USEC='));
     expect(stopping).toBeGreaterThan(0);
     expect(ending).toBeGreaterThan(stopping);
-    const between = socket.received.slice(stopping, ending + 1);
-    const gaps = between.slice(1).map(({ atMs }, at) => atMs - between[at]!.atMs);
+    const gaps = gapsMs(socket.received.slice(stopping, ending + 1));
     expect(Math.max(...gaps)).toBeLessThan(WATCHDOG_MS);
   });
 
@@ -111,8 +113,7 @@ describe('started by systemd', () => {
     while ((await health())?.status !== 200) await sleep(50);
     const signs = socket.count('WATCHDOG=1');
     await until(() => socket.count('WATCHDOG=1') > signs + 2);
-    const all = socket.received.filter(({ state }) => state === 'WATCHDOG=1');
-    const gaps = all.slice(1).map(({ atMs }, at) => atMs - all[at]!.atMs);
+    const gaps = gapsMs(socket.received.filter(({ state }) => state === 'WATCHDOG=1'));
     expect(Math.max(...gaps)).toBeLessThan(WATCHDOG_MS);
   });
 
@@ -125,8 +126,7 @@ describe('started by systemd', () => {
     while ((await health())?.status !== 200) await sleep(50);
     const signs = socket.count('WATCHDOG=1');
     await until(() => socket.count('WATCHDOG=1') > signs + 2);
-    const all = socket.received.filter(({ state }) => state === 'WATCHDOG=1');
-    const gaps = all.slice(1).map(({ atMs }, at) => atMs - all[at]!.atMs);
+    const gaps = gapsMs(socket.received.filter(({ state }) => state === 'WATCHDOG=1'));
     expect(Math.max(...gaps)).toBeLessThan(WATCHDOG_MS);
   });
 

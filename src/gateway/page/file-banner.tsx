@@ -1,4 +1,4 @@
-import type { ToldFinding } from '../notices.ts';
+import type { FileFinding } from '../notices.ts';
 import { fileNews, hideNews, newsHidden, type Shown } from './file-news.ts';
 
 const TITLES: Record<Shown['kind'], string> = {
@@ -23,7 +23,7 @@ function Banner({ news }: { news: Shown }) {
     <section class={`file-news is-${kind}`} aria-labelledby="file-news">
       <div class="file-head">
         <h2 id="file-news">{TITLES[kind]}</h2>
-        <button type="button" aria-label="Hide the word about the prop file" onClick={hideNews}>
+        <button type="button" aria-label="Hide this notice about the prop file" onClick={hideNews}>
           Hide
         </button>
       </div>
@@ -66,7 +66,7 @@ const CHANGED: Record<Shown['kind'], string> = {
   over: 'What has changed:',
 };
 
-function FindingLine({ of: { level, line, column, path, message } }: { of: ToldFinding }) {
+function FindingLine({ of: { level, line, column, path, message } }: { of: FileFinding }) {
   return (
     <li>
       <b class="number">
