@@ -45,15 +45,15 @@ it('a client that waits for no answer is listed what it has begun; one with none
   client.send({ jsonrpc: '2.0', id: 900, method: 'cue.run', params: { cue: 'wake', wait: true } });
   await until(() => rig.calls().length === 1, 'the call');
   rig.send({ t: 'running', cues: ['wake'], idle: null, armed: false });
-  const answer = client.call('cue.list');
+  client.send({ jsonrpc: '2.0', id: 901, method: 'cue.list' });
   await until(() => rig.received.some(({ t }) => t === 'fence'), 'the fence');
   // It is listed once the next tick has come.
   await until(() => {
     tick();
     rig.clock.advance(5);
-    return client.messages.some(({ result: list }) => list?.cues);
+    return client.messages.some(({ id }) => id === 901);
   }, 'the list');
-  expect((await answer).result.cues.wake.running).toBe(true);
+  expect((await client.answer(901)).result.cues.wake.running).toBe(true);
 });
 
 describe('channel.list', () => {
