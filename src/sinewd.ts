@@ -129,6 +129,7 @@ class Daemon {
       telemetry: this.#telemetry,
       store: new ServiceStore(service, opened),
       journal: this.#journal,
+      warmUp: true,
       changing: {
         receive: () => service.nextChange(),
         createDriver,

@@ -1,8 +1,10 @@
 import { createHash } from 'node:crypto';
-import { readFileSync, renameSync, writeFileSync } from 'node:fs';
+import { existsSync, readFileSync, renameSync, writeFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { basename, dirname, join } from 'node:path';
+import { setFlagsFromString } from 'node:v8';
 import { Script } from 'node:vm';
+import { isMainThread } from 'node:worker_threads';
 
 /**
  * Runs a bundle with the code that V8 made of it before (Node's documentation: vm.Script, cachedData):
@@ -14,8 +16,21 @@ import { Script } from 'node:vm';
 
 /** In a cache file: sha256 of the bundle, then sha256 of the code, then the code. */
 const DIGEST_BYTES = 32;
-/** How long after its start a program's functions count as used, when a cache is made (ms). */
-const SETTLED_MS = 1500;
+/**
+ * For short turns rather than much work. V8 shall not throw code away that has not run for a while, and
+ * compile it again in the middle of a show; nor compile many functions in one go; nor wait for helper
+ * threads while it collects garbage, which on a board with one core have to wait for the gateway.
+ */
+const FLAGS = [
+  '--no-flush-bytecode',
+  '--no-baseline-batch-compilation',
+  '--no-parallel-scavenge',
+  '--no-parallel-marking',
+  '--no-parallel-compaction',
+  '--no-parallel-pointer-update',
+];
+/** How often a program looks whether its cache is to be made (ms). */
+const LOOK_MS = 50;
 
 function digest(data: string | Buffer): Buffer {
   return createHash('sha256').update(data).digest();
@@ -42,6 +57,8 @@ export function runCached(file: string): void {
   const bundle = join(folder, `${name}.code.js`);
   const cache = join(folder, `${name}.cache`);
   const source = readFileSync(bundle, 'utf8');
+  // Before the cache: it is good only for the flags that it was made with.
+  for (const flag of FLAGS) setFlagsFromString(flag);
   const cachedData = codeIn(cache, source);
   const script = new Script(
     `(function(exports,require,module,__filename,__dirname){${source}\n})`,
@@ -52,10 +69,18 @@ export function runCached(file: string): void {
   );
   const module = { exports: {} };
   script.runInThisContext()(module.exports, createRequire(bundle), module, bundle, folder);
-  if (process.env.SINEW_MAKE_CACHE !== '1') return;
-  setTimeout(() => {
+  const when = process.env.SINEW_MAKE_CACHE;
+  if (!when) return;
+  const make = (): void => {
     const code = script.createCachedData();
     writeFileSync(`${cache}.new`, Buffer.concat([digest(source), digest(code), code]));
     renameSync(`${cache}.new`, cache);
-  }, SETTLED_MS).unref();
+  };
+  const look = setInterval(() => {
+    if (!existsSync(when)) return;
+    clearInterval(look);
+    make();
+  }, LOOK_MS).unref();
+  // A program that ends by itself has then done what it is for.
+  if (isMainThread) process.once('exit', make);
 }

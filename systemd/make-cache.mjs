@@ -1,43 +1,78 @@
 // Makes the code caches beside the bundles in a folder (src/with-cache.ts), for the machine that this
-// runs on: starts the daemon there on a simulated prop for a moment. Without them programs start
-// slower, and do the same.
+// runs on: starts the daemon there on a simulated prop, and goes through a session with it, so that
+// whatever is compiled on the way need not be compiled again in front of a real prop. Without the caches
+// programs start slower, and do the same.
 // usage: node make-cache.mjs FOLDER PROP
 import { spawn } from 'node:child_process';
 import { existsSync } from 'node:fs';
-import { mkdtemp, rm } from 'node:fs/promises';
+import { copyFile, mkdtemp, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { fileURLToPath } from 'node:url';
 
-const MADE = ['daemon', 'worker', 'service'];
+const MADE = ['daemon', 'worker', 'service', 'cli'];
 /** Longer than any board takes (ms). */
 const PATIENCE_MS = 60_000;
 
 /** By these a daemon would take a running service's files and socket for its own. */
 const OF_A_SERVICE = ['RUNTIME_DIRECTORY', 'NOTIFY_SOCKET', 'WATCHDOG_PID', 'WATCHDOG_USEC'];
 
+/** What a maker does, with the owl of config/owl.yaml. */
+const SESSION = `status
+move beak open
+jog beak -4.5
+mark beak ajar
+undo
+move tail open --over 0.5
+colour eye_left #402000
+cue breath
+stop
+find W07
+journal
+`;
+
 /** @returns whether every cache was made */
 export async function makeCache(folder, prop) {
-  const state = await mkdtemp(join(tmpdir(), 'sinew-cache-'));
-  const env = { ...process.env, SINEW_MAKE_CACHE: '1' };
+  const home = await mkdtemp(join(tmpdir(), 'sinew-cache-'));
+  const file = join(home, 'prop.yaml');
+  const done = join(home, 'done');
+  await copyFile(prop, file);
+  const env = { ...process.env, SINEW_MAKE_CACHE: done };
   for (const name of OF_A_SERVICE) delete env[name];
   const daemon = spawn(
     process.execPath,
     [
       join(folder, 'daemon.js'),
-      ...['--prop', prop, '--state-dir', state, '--listen', '127.0.0.1:0'],
+      ...['--prop', file, '--state-dir', join(home, 'state'), '--listen', '127.0.0.1:0'],
     ],
-    { env, stdio: 'ignore' },
+    { env, stdio: ['ignore', 'pipe', 'ignore'] },
   );
-  let ended = false;
-  daemon.once('exit', () => {
-    ended = true;
-  });
+  const ended = new Promise((resolve) => daemon.once('exit', resolve));
+  const until = Date.now() + PATIENCE_MS;
   const made = () => MADE.every((name) => existsSync(join(folder, `${name}.cache`)));
-  for (let ms = 0; ms < PATIENCE_MS && !ended && !made(); ms += 50) await sleep(50);
+  const address = new Promise((resolve) => {
+    let said = '';
+    daemon.stdout.on('data', (text) => {
+      said += text;
+      const [, host] = /http:\/\/(\S+?)\/\s/.exec(said) ?? [];
+      if (host) resolve(host);
+    });
+  });
+  const host = await Promise.race([address, ended.then(() => undefined)]);
+  if (host) {
+    const session = spawn(
+      process.execPath,
+      [join(folder, 'cli.js'), '--host', host, '--wake', '--confirm-unknown', 'session'],
+      { env, stdio: ['pipe', 'ignore', 'ignore'], timeout: PATIENCE_MS },
+    );
+    session.stdin.end(SESSION);
+    await new Promise((resolve) => session.once('exit', resolve));
+    await writeFile(done, '');
+  }
+  while (Date.now() < until && !made() && daemon.exitCode === null) await sleep(50);
   daemon.kill('SIGKILL');
-  await rm(state, { recursive: true, force: true });
+  await rm(home, { recursive: true, force: true });
   return made();
 }
 

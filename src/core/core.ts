@@ -26,6 +26,7 @@ import type { SafetyInfo } from './requests.ts';
 import type { NotedDuty, Restored, Store } from './store.ts';
 import { Triggers } from './triggers.ts';
 import { Waits } from './waits.ts';
+import { WarmUp } from './warm-up.ts';
 
 /** After a stall, motion is advanced by this many ticks at the most: it resumes, it does not jump. */
 const MAX_CATCH_UP_TICKS = 4;
@@ -64,6 +65,8 @@ export interface CoreOptions {
   onHolder?: (holder: string | null) => void;
   /** Called when what keeps the prop from waking and moving is other than before. */
   onSafety?: (safety: SafetyInfo) => void;
+  /** Moves are gone through in mind in the first ticks, so that the first one is not slow to plan. */
+  warmUp?: boolean;
   /** How other versions of the prop file come in; without it the prop stays as it is. */
   changing?: Changing;
 }
@@ -146,6 +149,7 @@ export class Core {
   #unsettled = false;
   #moved = false;
   #relayChanges = 0;
+  #warmUp: WarmUp | undefined;
 
   constructor(options: CoreOptions) {
     this.#clock = options.clock;
@@ -156,6 +160,7 @@ export class Core {
     this.#onLost = options.onLost ?? (() => {});
     this.#onHolder = options.onHolder ?? (() => {});
     this.#onSafety = options.onSafety ?? (() => {});
+    if (options.warmUp) this.#warmUp = new WarmUp();
     this.#startMs = this.#clock.nowMs();
     this.#nowMs = this.#startMs;
     this.#bootOffsetS = this.#store.bootNowS();
@@ -573,7 +578,14 @@ export class Core {
     this.#ticking = false;
     this.journal.settle();
     if (this.changes) this.#change(this.changes);
+    if (this.#warmUp) this.#warmUpOn(this.#warmUp);
   };
+
+  #warmUpOn(warmUp: WarmUp): void {
+    const busy = this.body.servos.some(({ moving, delayed }) => moving || delayed);
+    if (!busy && !this.cues.anyRunning) warmUp.tick(this.body, this.gate);
+    if (warmUp.over) this.#warmUp = undefined;
+  }
 
   #run(elapsed: number): void {
     const nowS = this.#nowS;

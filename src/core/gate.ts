@@ -49,6 +49,8 @@ interface Waiting {
   /** It is being planned, a slice in each tick; then what came of it. */
   planning?: Planning | undefined;
   planned?: Planned;
+  /** When it was asked for (s). */
+  askedS?: number;
   /** Told how long it takes (s), once that is known. */
   onPlanned?: ((durationS: number) => void) | undefined;
 }
@@ -122,13 +124,24 @@ export class Gate {
     this.cancel(moves.map((move) => move.servo));
     const planning = new Planning(moves, asked.overS, ease);
     if (ease && moves.length > PLANNED_AT_ONCE && !moves.some(({ servo }) => servo.moving)) {
-      this.#waiting.push({ ...asked, planning });
+      this.#waiting.push({ ...asked, planning, askedS: nowS });
       for (const { servo } of moves) servo.delayed = true;
       return { durationS: asked.overS };
     }
     const { plans, durationS } = planning.whole();
     asked.onPlanned?.(durationS);
     return this.#startOrWait(asked, plans, durationS, nowS);
+  }
+
+  /** As `move`, in mind: looks whether it may be, or `plans` it as well. Nothing comes of it. */
+  consider(moves: readonly Move[], ease: Ease | undefined, nowS: number, plans: boolean): void {
+    try {
+      this.mustBeAbleToMove(moves, nowS);
+      if (ease) for (const { servo, toDeg } of moves) this.#mustCurveWithin(servo, toDeg, ease);
+      if (plans) new Planning(moves, 1, ease).whole();
+    } catch (error) {
+      if (!(error instanceof Refusal)) throw error;
+    }
   }
 
   #startOrWait(
@@ -272,6 +285,8 @@ export class Gate {
         return false;
       }
       const { planning } = asked;
+      // A tick that has checked so many moves has done enough.
+      if (planning && asked.askedS === nowS) return true;
       if (planning && !this.#planOn(asked, planning)) return true;
       const full = this.#blockedBy(moves, nowS);
       if (full) {
@@ -307,6 +322,7 @@ export class Gate {
 
   /** Forgets what waits for one of these servos, or everything. */
   cancel(servos: readonly Servo[] = this.#body.servos): void {
+    if (this.#waiting.length === 0) return;
     this.#waiting = this.#waiting.filter(({ moves }) => {
       if (!moves.some(({ servo }) => servos.includes(servo))) return true;
       for (const { servo } of moves) servo.delayed = false;
@@ -745,7 +761,7 @@ export class Gate {
         this.#refuseOver(
           rail,
           rail.amps + this.#lightsRisingOn(rail.index) + moreA[rail.index]!,
-          names.join(', '),
+          () => names.join(', '),
         );
     this.#mustFitAlone(moves, nowS, moreA);
   }
@@ -753,17 +769,18 @@ export class Gate {
   /** Refuses moves that do not fit even while every other servo holds still. */
   #mustFitAlone(moves: readonly Move[], nowS: number, moreA: readonly number[] = []): void {
     this.measureRails();
+    const ours = new Set(moves.map(({ servo }) => servo));
     for (const rail of this.#body.rails) {
       let amps = rail.amps + this.#lightsRisingOn(rail.index) + (moreA[rail.index] ?? 0);
-      let ours = false;
+      let any = false;
       for (const servo of this.#body.servos) {
         if (servo.rail !== rail.index) continue;
-        const isOurs = moves.some((move) => move.servo === servo);
-        ours ||= isOurs;
+        const isOurs = ours.has(servo);
+        any ||= isOurs;
         const restA = servo.energised ? servo.draw.idleA : 0;
         amps += (isOurs ? servo.draw.movingA : restA) - servo.amps(nowS);
       }
-      if (ours) this.#refuseOver(rail, amps, moves.map((move) => move.servo.name).join(', '));
+      if (any) this.#refuseOver(rail, amps, () => moves.map(({ servo }) => servo.name).join(', '));
     }
   }
 
@@ -771,14 +788,14 @@ export class Gate {
     if (rail === NO_RAIL) return;
     this.measureRails();
     const { [rail]: found } = this.#body.rails;
-    this.#refuseOver(found!, found!.amps + this.#lightsRisingOn(rail) + moreA, channel);
+    this.#refuseOver(found!, found!.amps + this.#lightsRisingOn(rail) + moreA, () => channel);
   }
 
-  #refuseOver(rail: Rail, amps: number, channels: string): void {
+  #refuseOver(rail: Rail, amps: number, channels: () => string): void {
     if (amps <= rail.limitA + RAIL_SLACK_A) return;
     throw new Refusal(
       'railLimit',
-      `${channels} would bring rail ${rail.name} to ${tidy(amps, 2)} A; its limit is ${rail.limitA} A`,
+      `${channels()} would bring rail ${rail.name} to ${tidy(amps, 2)} A; its limit is ${rail.limitA} A`,
       { rail: rail.name, amps: tidy(amps), limitA: rail.limitA },
     );
   }

@@ -1,0 +1,30 @@
+import { parseEase } from '../sums/ease.ts';
+import type { Body } from './body.ts';
+import type { Gate } from './gate.ts';
+
+/** So many ticks are used: after them the code of a move is compiled. */
+const TICKS = 600;
+const EASE = parseEase('ease-in-out')!;
+
+/**
+ * The first move takes several times as long to plan as later ones, until V8 has compiled the code: with
+ * many servos longer than a slow board has time for in a tick. So moves are gone through in mind, a part
+ * of one servo's in each of the first ticks. Nothing comes of them.
+ */
+export class WarmUp {
+  #done = 0;
+
+  get over(): boolean {
+    return this.#done >= TICKS;
+  }
+
+  /** Once a tick, while nothing else goes on. */
+  tick({ servos, nowS }: Body, gate: Gate): void {
+    const at = this.#done++;
+    if (servos.length === 0) return;
+    const servo = servos[(at >> 2) % servos.length]!;
+    const [low, high] = servo.limitsDeg;
+    const moves = [{ servo, toDeg: at & 8 ? low : high }];
+    gate.consider(moves, at & 1 ? EASE : undefined, nowS, (at & 2) === 2);
+  }
+}
