@@ -27,8 +27,12 @@ const BUNDLE = {
   // The YAML parser's build without debugging aids: the other one asks for an environment variable
   // with every word of the text.
   alias: { yaml: join(root, 'node_modules/yaml/browser/index.js') },
-  // Native modules, and there only where the board has what they need.
-  external: ['pigpio', 'koffi'],
+  external: [
+    // Native modules, and there only where the board has what they need.
+    ...['pigpio', 'koffi'],
+    // What fastify would load for routes with schemas and for tests of its own; src/gateway/server.ts.
+    ...['@fastify/ajv-compiler', '@fastify/fast-json-stringify-compiler', 'light-my-request'],
+  ],
   supported: { 'dynamic-import': false },
   define: { 'import.meta.url': 'hereUrl' },
   banner: { js: 'const hereUrl = require("node:url").pathToFileURL(__filename).href;' },

@@ -2,7 +2,6 @@ import { createHash } from 'node:crypto';
 import { existsSync, readFileSync, renameSync, writeFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { basename, dirname, join } from 'node:path';
-import { setFlagsFromString } from 'node:v8';
 import { Script } from 'node:vm';
 import { isMainThread } from 'node:worker_threads';
 
@@ -16,19 +15,6 @@ import { isMainThread } from 'node:worker_threads';
 
 /** In a cache file: sha256 of the bundle, then sha256 of the code, then the code. */
 const DIGEST_BYTES = 32;
-/**
- * For short turns rather than much work. V8 shall not throw code away that has not run for a while, and
- * compile it again in the middle of a show; nor compile many functions in one go; nor wait for helper
- * threads while it collects garbage, which on a board with one core have to wait for the gateway.
- */
-const FLAGS = [
-  '--no-flush-bytecode',
-  '--no-baseline-batch-compilation',
-  '--no-parallel-scavenge',
-  '--no-parallel-marking',
-  '--no-parallel-compaction',
-  '--no-parallel-pointer-update',
-];
 /** How often a program looks whether its cache is to be made (ms). */
 const LOOK_MS = 50;
 
@@ -57,8 +43,6 @@ export function runCached(file: string): void {
   const bundle = join(folder, `${name}.code.js`);
   const cache = join(folder, `${name}.cache`);
   const source = readFileSync(bundle, 'utf8');
-  // Before the cache: it is good only for the flags that it was made with.
-  for (const flag of FLAGS) setFlagsFromString(flag);
   const cachedData = codeIn(cache, source);
   const script = new Script(
     `(function(exports,require,module,__filename,__dirname){${source}\n})`,

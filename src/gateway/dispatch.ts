@@ -26,17 +26,14 @@ import {
 import type { Lists } from './lists.ts';
 import type { Log } from './log.ts';
 import {
+  api,
   checkParams,
-  followParams,
   isAsked,
   isKnown,
   isOwn,
-  journalParams,
   type KnownMethod,
-  lifeParams,
   methodNamed,
   type OwnMethod,
-  openParams,
 } from './methods.ts';
 import type { Notices } from './notices.ts';
 import { openRpcDocument } from './openrpc.ts';
@@ -211,9 +208,9 @@ export class Dispatcher {
   }
 
   readonly #own: Record<OwnMethod, (session: Session, params: object) => unknown> = {
-    'session.open': (session, params) => this.#open(session, openParams.parse(params)),
+    'session.open': (session, params) => this.#open(session, api().openParams.parse(params)),
     'state.follow': (session, params) => {
-      const { hz, journal } = followParams.parse(params);
+      const { hz, journal } = api().followParams.parse(params);
       this.#parts.feed.follow(session, hz);
       if (journal) this.#journalFollowers.add(session);
       else this.#journalFollowers.delete(session);
@@ -225,7 +222,7 @@ export class Dispatcher {
       return { hz: 0 };
     },
     'session.life': (session, params) => {
-      const { t, hidden } = lifeParams.parse(params);
+      const { t, hidden } = api().lifeParams.parse(params);
       if (hidden !== undefined) session.hidden = hidden;
       if (t !== undefined) this.#parts.heardState(session, t);
       else this.#parts.view.refresh();
@@ -239,7 +236,7 @@ export class Dispatcher {
     'channel.list': () => this.#parts.lists.channels(),
     'cue.list': () => this.#parts.lists.cues(),
     'board.list': () => this.#parts.lists.boards(),
-    'journal.read': (params) => this.#parts.journal.read(journalParams.parse(params)),
+    'journal.read': (params) => this.#parts.journal.read(api().journalParams.parse(params)),
   };
 
   async #open(session: Session, { token, client }: { token?: string; client: string }) {

@@ -1,7 +1,7 @@
 import * as z from 'zod';
 import { type ErrorName, Refusal } from '../shared/errors.ts';
 import { PROTOCOL } from './limits.ts';
-import { fileNews, METHODS, type MethodSpec } from './methods.ts';
+import { api, type MethodSpec, methods } from './methods.ts';
 
 /**
  * The OpenRPC 1.3 document (https://spec.open-rpc.org), generated from the zod schemas. JSON Schemas
@@ -74,7 +74,7 @@ const NOTIFICATIONS = [
       version: z.string().describe('version of the prop file that is in force'),
       prop: z.string().describe('name of the prop'),
       linkTimeoutMs: z.number().describe('silence that counts as a lost link (ms)'),
-      ...fileNews.shape,
+      ...api().fileNews.shape,
     }),
   },
   {
@@ -137,7 +137,7 @@ export function openRpcDocument(): object {
 }
 
 function makeDocument(): object {
-  const kinds = new Set([...EVERYWHERE, ...[...METHODS.values()].flatMap((spec) => spec.errors)]);
+  const kinds = new Set([...EVERYWHERE, ...[...methods().values()].flatMap((spec) => spec.errors)]);
   return {
     openrpc: '1.3.2',
     info: {
@@ -148,7 +148,7 @@ function makeDocument(): object {
         'carries a reason and the values behind it.',
     },
     servers: [{ name: 'this daemon', url: '/api' }],
-    methods: [...METHODS].map(([name, spec]) => method(name, spec)),
+    methods: [...methods()].map(([name, spec]) => method(name, spec)),
     'x-notifications': NOTIFICATIONS.map(({ name, summary, params }) => ({
       name,
       summary,

@@ -40,6 +40,10 @@ export interface GatewayOptions {
   log?: Log;
 }
 
+function noSchemas(): never {
+  throw new Error('no route has a schema');
+}
+
 /** Serves the API, the page, /health and /metrics; answers the core with `listening` or why not. */
 export async function startGateway(
   start: GatewayStart,
@@ -93,6 +97,10 @@ export async function startGateway(
     requestTimeout: REQUEST_WITHIN_MS,
     keepAliveTimeout: 5000,
     forceCloseConnections: true,
+    // No route has a schema of fastify's: the usual compilers would be loaded for nothing.
+    schemaController: {
+      compilersFactory: { buildValidator: () => noSchemas, buildSerializer: () => noSchemas },
+    },
     http: {
       headersTimeout: HEADERS_WITHIN_MS,
       connectionsCheckingInterval: 500,

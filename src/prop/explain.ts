@@ -1,6 +1,6 @@
 import * as z from 'zod';
 import { closest, didYouMean, type Path, pathText, type Remark, show } from './finding.ts';
-import { propFile } from './schema.ts';
+import { schemas } from './schema.ts';
 
 /** Turns the schema's complaints into sentences for the person who writes the prop file. */
 
@@ -196,7 +196,7 @@ export function knownKeys(path: Path, raw: unknown): string[] {
 
 /** The part of the schema that a path leads to, choosing among variants by the data itself. */
 function schemaAt(path: Path, raw: unknown): Schema | undefined {
-  let schema: Schema | undefined = unwrap(propFile);
+  let schema: Schema | undefined = unwrap(schemas().propFile);
   let value = raw;
   for (const key of path) {
     schema = schema && below(schema, key, value);

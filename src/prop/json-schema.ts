@@ -1,10 +1,10 @@
 import * as z from 'zod';
-import { propFile } from './schema.ts';
+import { schemas } from './schema.ts';
 
 /**
  * The text of config/prop.schema.json: JSON Schema, draft 2020-12, of what may be written in a prop
  * file, for editors. It cannot say everything: `sinew check` knows more.
  */
 export function jsonSchemaText(): string {
-  return `${JSON.stringify(z.toJSONSchema(propFile, { io: 'input', target: 'draft-2020-12' }), null, 2)}\n`;
+  return `${JSON.stringify(z.toJSONSchema(schemas().propFile, { io: 'input', target: 'draft-2020-12' }), null, 2)}\n`;
 }

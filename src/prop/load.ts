@@ -3,7 +3,7 @@ import { type Entries, sharing, spliceEntries } from './entries.ts';
 import { explain, knownKeys, valueAt, withinUnion } from './explain.ts';
 import { closest, type Finding, type Path, pathText, WHOLE_FILE } from './finding.ts';
 import { lint } from './lint.ts';
-import { type Prop, propFile } from './schema.ts';
+import { type Prop, schemas } from './schema.ts';
 import { type Edit, splice } from './splice.ts';
 import { MAX_BYTES, type PropText, readText, TOO_LARGE } from './text.ts';
 
@@ -33,7 +33,7 @@ export function checkProp(source: PropText, file: string): Loaded {
   const findings = [...source.findings];
   let prop: Prop | undefined;
   if (raw !== undefined) {
-    const parsed = propFile.safeParse(raw);
+    const parsed = schemas().propFile.safeParse(raw);
     if (!parsed.success) findings.push(...explain(parsed.error.issues, raw).map(place));
     const broken = new Broken();
     const sound = parsed.success ? parsed.data : soundPart(raw, broken);
@@ -104,7 +104,7 @@ function withEntries(prop: Prop, entries: Entries): Prop | undefined {
   let next = prop;
   for (const [section, changed] of entries) {
     // No rule of the schema goes beyond one entry.
-    const parsed = propFile.shape[section].safeParse(changed);
+    const parsed = schemas().propFile.shape[section].safeParse(changed);
     if (!parsed.success) return undefined;
     const before: Record<string, unknown> = next[section];
     const after = Object.entries(parsed.data).map(([name, entry]) => [
@@ -216,7 +216,7 @@ class Broken {
 function soundPart(raw: unknown, broken: Broken): Prop | undefined {
   const rest = structuredClone(raw);
   for (;;) {
-    const parsed = propFile.safeParse(rest);
+    const parsed = schemas().propFile.safeParse(rest);
     if (parsed.success) return parsed.data;
     // A cue has two forms; what is wrong inside it is no reason to cut all of it.
     const issues = parsed.error.issues.flatMap((issue) =>

@@ -53,6 +53,8 @@ const ATTEMPTS = 5;
 const READ_TEXT_MS = 300;
 /** Once no version has been accepted for this long (ms), what was worked out from the last is kept. */
 const KEEP_FORM_MS = 3000;
+/** As above, after a start: the next one may come soon. */
+const KEEP_FIRST_FORM_MS = 500;
 /** Captures that can be undone. */
 const UNDO_KEPT = 20;
 
@@ -196,8 +198,8 @@ export class Keeper {
     if (!opened) return;
     this.#opened = undefined;
     const { loaded, version } = this.#inForce;
-    if (opened.copy !== loaded.text) this.#accept(this.#inForce);
-    else if (!this.#unread) this.#keepForm(this.#inForce);
+    if (opened.copy !== loaded.text) this.#keepCopy(this.#inForce);
+    if (!this.#unread) this.#keepForm(this.#inForce, KEEP_FIRST_FORM_MS);
     if (this.#unread)
       this.#stopReading = this.#clock.after(READ_TEXT_MS, () => {
         void this.#inTurn(() => this.#readText()).catch((error) =>
@@ -607,17 +609,20 @@ export class Keeper {
 
   /** Another start can go by this version from now on. */
   #accept(compiled: Compiled): void {
-    const { text } = compiled.loaded;
+    this.#keepCopy(compiled);
+    this.#keepForm(compiled, KEEP_FORM_MS);
+  }
+
+  #keepCopy({ loaded: { text } }: Compiled): void {
     this.#chore('no copy of the prop file could be kept', () => this.#known.keep(text));
-    this.#keepForm(compiled);
   }
 
   /** The next start can do without reading the text. Not at once: captures come one after another. */
-  #keepForm(compiled: Compiled): void {
+  #keepForm(compiled: Compiled, afterMs: number): void {
     if (!this.#form) return;
     this.#unkept = compiled;
     this.#stopKeeping();
-    this.#stopKeeping = this.#clock.after(KEEP_FORM_MS, () => this.#keepFormNow());
+    this.#stopKeeping = this.#clock.after(afterMs, () => this.#keepFormNow());
   }
 
   #keepFormNow(): void {

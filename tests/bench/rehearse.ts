@@ -1,5 +1,5 @@
 import { rehearse } from '../../src/core/rehearse.ts';
-import { type Prop, propFile } from '../../src/prop/schema.ts';
+import { type Prop, schemas } from '../../src/prop/schema.ts';
 import type { Row } from './table.ts';
 
 const CUE_S = 600;
@@ -35,7 +35,7 @@ function show(): Prop {
       forS: 1,
     };
   });
-  return propFile.parse({
+  return schemas().propFile.parse({
     sinew: 1,
     name: 'Rehearsal bench',
     boards: { main: { driver: 'sim' } },

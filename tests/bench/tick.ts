@@ -2,7 +2,7 @@ import { PerformanceObserver } from 'node:perf_hooks';
 import { Core } from '../../src/core/core.ts';
 import { Journal } from '../../src/core/journal.ts';
 import type { Driver } from '../../src/drivers/driver.ts';
-import { propFile } from '../../src/prop/schema.ts';
+import { schemas } from '../../src/prop/schema.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { Telemetry } from '../../src/shared/telemetry.ts';
 import type { Row } from './table.ts';
@@ -36,7 +36,7 @@ const board = (): Driver => ({
 async function liveCore(count: number) {
   const boards = Array.from({ length: Math.ceil(count / 16) }, (_, i) => `b${i}`);
   const servos = Array.from({ length: count }, (_, i) => `s${i}`);
-  const prop = propFile.parse({
+  const prop = schemas().propFile.parse({
     sinew: 1,
     name: 'bench',
     boards: Object.fromEntries(boards.map((name) => [name, { driver: 'sim' }])),

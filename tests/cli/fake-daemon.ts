@@ -4,7 +4,7 @@ import { type WebSocket, WebSocketServer } from 'ws';
 import { main } from '../../src/cli/main.ts';
 import type { Condition } from '../../src/core/condition.ts';
 import type { LoomWire } from '../../src/core/requests.ts';
-import { checkParams, METHODS, methodNamed } from '../../src/gateway/methods.ts';
+import { checkParams, methodNamed, methods } from '../../src/gateway/methods.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { Refusal } from '../../src/shared/errors.ts';
 
@@ -172,7 +172,7 @@ export class FakeDaemon {
       this.calls.push([method, params]);
       try {
         const handler = this.handlers[method];
-        if (!handler || METHODS.has(method)) checkParams(method, methodNamed(method), params);
+        if (!handler || methods().has(method)) checkParams(method, methodNamed(method), params);
         const answer = handler ?? this.#builtIn[method];
         if (!answer) throw new Error(`the fake daemon has no ${method}`);
         const result = await answer(params, link);

@@ -15,7 +15,7 @@ import type {
 import { placeDigest, type Servo } from '../../src/core/servo.ts';
 import type { Restored, Saved, Store } from '../../src/core/store.ts';
 import type { Driver, Frame, InputSpec, OutputSpec, Sense } from '../../src/drivers/driver.ts';
-import { type Prop, propFile } from '../../src/prop/schema.ts';
+import { type Prop, schemas } from '../../src/prop/schema.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { Refusal } from '../../src/shared/errors.ts';
 import { Telemetry } from '../../src/shared/telemetry.ts';
@@ -58,7 +58,7 @@ export function makeProp(channels: Record<string, Spec>, over: Spec = {}): Prop 
       rest.kind === 'rgb' ? { board, pins: [pin++, pin++, pin++] } : { board, pin: pin++ };
     return [name, { ...rest, output: { ...pins, ...(output as Spec | undefined) } }];
   });
-  return propFile.parse({
+  return schemas().propFile.parse({
     sinew: 1,
     name: 'Bench prop',
     boards: { main: { driver: 'sim' } },

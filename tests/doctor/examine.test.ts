@@ -4,7 +4,7 @@ import { dirname, join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import { examine } from '../../src/doctor/examine.ts';
 import { MISSING, thisMachine, type World } from '../../src/doctor/world.ts';
-import { propFile } from '../../src/prop/schema.ts';
+import { schemas } from '../../src/prop/schema.ts';
 
 let root: string;
 beforeEach(() => {
@@ -34,7 +34,7 @@ function board(programs: Record<string, string | Error> = {}, packages: string[]
 const HEALTHY = { vcgencmd: 'throttled=0x0\n', timedatectl: 'yes\n' };
 
 function prop(spec: object) {
-  return propFile.parse({
+  return schemas().propFile.parse({
     sinew: 1,
     name: 'Test',
     boards: { main: spec },

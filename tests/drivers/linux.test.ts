@@ -14,14 +14,14 @@ import {
   type LinuxSurroundings,
 } from '../../src/drivers/linux-pins.ts';
 import { sysFiles } from '../../src/drivers/linux-pwm.ts';
-import { board as boardSchema } from '../../src/prop/schema.ts';
+import { schemas } from '../../src/prop/schema.ts';
 import { Refusal } from '../../src/shared/errors.ts';
 import { makeProp, type Recorder, Rig, relay, restedAt, servo } from '../core/rig.ts';
 import { PwmSysfs } from './linux-pwm-model.ts';
 import { duty, level, pulse } from './outputs.ts';
 
 const board = (over: Record<string, unknown> = {}) =>
-  boardSchema.parse({ driver: 'linux', chip: 'gpiochip0', pwmChip: 0, ...over }) as LinuxBoard;
+  schemas().board.parse({ driver: 'linux', chip: 'gpiochip0', pwmChip: 0, ...over }) as LinuxBoard;
 
 const input = (pin: number, pull: InputSpec['pull']): InputSpec => ({
   name: `input${pin}`,

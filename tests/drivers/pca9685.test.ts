@@ -4,7 +4,7 @@ import type { Frame, OutputSpec } from '../../src/drivers/driver.ts';
 import { createDriver } from '../../src/drivers/index.ts';
 import { Pca9685Driver } from '../../src/drivers/pca9685.ts';
 import { preScaleFor, stepUsOf } from '../../src/drivers/pca9685-registers.ts';
-import { board as boardSchema } from '../../src/prop/schema.ts';
+import { schemas } from '../../src/prop/schema.ts';
 import { CODES, Refusal } from '../../src/shared/errors.ts';
 import { FLAG } from '../../src/shared/telemetry.ts';
 import { lamp, makeProp, type Recorder, Rig, relay, restedAt, servo, settle } from '../core/rig.ts';
@@ -14,7 +14,7 @@ import { Chip, Wire } from './pca9685-model.ts';
 type Pca9685Board = ConstructorParameters<typeof Pca9685Driver>[0];
 
 const board = (over: Record<string, unknown> = {}) =>
-  boardSchema.parse({ driver: 'pca9685', bus: 1, address: 0x40, ...over }) as Pca9685Board;
+  schemas().board.parse({ driver: 'pca9685', bus: 1, address: 0x40, ...over }) as Pca9685Board;
 
 const TICK_MS = 5;
 /** Half a step at 50 Hz and 25 MHz: 122 / 25 MHz / 2 (us). */

@@ -8,7 +8,7 @@ import { openI2c } from '../../src/drivers/i2c.ts';
 import { Pca9685Driver } from '../../src/drivers/pca9685.ts';
 import { nextSampleUs } from '../../src/drivers/pins-server.ts';
 import { Stuck } from '../../src/drivers/stuck.ts';
-import { board } from '../../src/prop/schema.ts';
+import { schemas } from '../../src/prop/schema.ts';
 import { Built, play } from './hanging.ts';
 import { pulse } from './outputs.ts';
 
@@ -96,7 +96,7 @@ describe('an I2C bus', () => {
 
   test('that is not there is told by the kernel', async () => {
     const driver = new Pca9685Driver(
-      board.parse({ driver: 'pca9685', bus: 999, address: 0x40 }) as Pca9685Board,
+      schemas().board.parse({ driver: 'pca9685', bus: 999, address: 0x40 }) as Pca9685Board,
       { openBus: (bus) => openI2c(bus, built.thread), wait },
     );
     await expect(driver.open([pulse(0)], [])).rejects.toThrow('there is no /dev/i2c-999');

@@ -1,7 +1,7 @@
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { CONDITIONS } from '../../src/core/condition.ts';
 import type { JournalEntry } from '../../src/core/requests.ts';
-import { METHODS } from '../../src/gateway/methods.ts';
+import { methods } from '../../src/gateway/methods.ts';
 import { FIELD, FLAG } from '../../src/shared/telemetry.ts';
 import { type Client, done, Rig, until, VIEW } from './helpers.ts';
 
@@ -33,7 +33,7 @@ afterEach(() => rig.end());
 async function result(of: Client, method: string, params: object = {}) {
   const answer = await of.call(method, params);
   expect(answer.error).toBeUndefined();
-  METHODS.get(method)!.result.parse(answer.result);
+  methods().get(method)!.result.parse(answer.result);
   return answer.result;
 }
 

@@ -10,7 +10,7 @@ import { createDriver } from '../../src/drivers/index.ts';
 import { LinuxDriver } from '../../src/drivers/linux.ts';
 import type { LinuxBoard } from '../../src/drivers/linux-pins.ts';
 import { PinsThread } from '../../src/drivers/pins-thread.ts';
-import { board } from '../../src/prop/schema.ts';
+import { schemas } from '../../src/prop/schema.ts';
 
 const { HANG_FOLDER: folder = '', HANG_WHILE: hangWhile = '', HANG_BUS: record = '' } = process.env;
 const TICK_MS = 5;
@@ -20,7 +20,7 @@ const hang = (what: string) => writeFileSync(`${hangWhile}.${what}`, '');
 const mend = (what: string) => rmSync(`${hangWhile}.${what}`);
 const tell = (what: object) => process.stdout.write(`${JSON.stringify(what)}\n`);
 const chip = (bus: number, address: number) =>
-  createDriver(board.parse({ driver: 'pca9685', bus, address }));
+  createDriver(schemas().board.parse({ driver: 'pca9685', bus, address }));
 
 /** Bytes of the transfers so far, register first; those of one chip. */
 const transfers = (bus: number, address: number) =>
@@ -169,7 +169,11 @@ const scenes: Record<string, () => Promise<void>> = {
       writeFileSync(join(channel, name), `${text}\n`);
     const dutyNs = () => Number(readFileSync(join(channel, 'duty_cycle'), 'utf8').split('\n')[0]);
 
-    const spec = board.parse({ driver: 'linux', chip: 'gpiochip0', pwmChip: 0 }) as LinuxBoard;
+    const spec = schemas().board.parse({
+      driver: 'linux',
+      chip: 'gpiochip0',
+      pwmChip: 0,
+    }) as LinuxBoard;
     const places = { devices: folder, pwmFolder: join(folder, 'pwm'), ioctlLibrary: library };
     const driver = new LinuxDriver(spec, (name, own) => new PinsThread(name, own, places));
     const outputs: OutputSpec[] = [

@@ -4,7 +4,7 @@ import { parseProp } from '../../src/prop/load.ts';
 import { coreKind, Loom } from '../../src/prop/loom.ts';
 import { shortEnds, sorted, splitEnd } from '../../src/prop/loom-words.ts';
 import { boardPins } from '../../src/prop/pins.ts';
-import { type Prop, propFile } from '../../src/prop/schema.ts';
+import { type Prop, schemas } from '../../src/prop/schema.ts';
 import { OWL, propText, servo } from './helpers.ts';
 
 const owl = parseProp(OWL, 'owl.yaml').prop!;
@@ -68,7 +68,7 @@ describe('the loom of the owl', () => {
 describe('J1 without a word about it', () => {
   const wire = (from: string) =>
     `{ label: A, cores: [{ role: signal, colour: YE, from: ${from}, to: S-1 }] }`;
-  const read = (text: string) => new Loom(propFile.parse(parseProp(text, 'a.yaml').prop));
+  const read = (text: string) => new Loom(schemas().propFile.parse(parseProp(text, 'a.yaml').prop));
   const text = (boards: string, rest = '') =>
     propText(`a: ${servo(18, { wire: wire('J1-12') })}`, rest, boards);
 
@@ -147,7 +147,7 @@ test('nets and routes agree with a plain walk over any loom', () => {
             joined.push([`${name}-${cavities[0]}`, `${name}-${other}`]);
         }
         for (const cores of wires) for (const { from, to } of cores) joined.push([from, to]);
-        const prop = propFile.parse({
+        const prop = schemas().propFile.parse({
           sinew: 1,
           name: 'any',
           boards: { b: { driver: 'sim' } },

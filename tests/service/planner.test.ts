@@ -1,7 +1,7 @@
 import { join } from 'node:path';
 import { Worker } from 'node:worker_threads';
 import { afterAll, beforeAll, beforeEach, expect, test } from 'vitest';
-import { METHODS } from '../../src/gateway/methods.ts';
+import { methods } from '../../src/gateway/methods.ts';
 import { PlannerThread } from '../../src/service/planner.ts';
 import { Planner, type PlannerQuestion } from '../../src/service/planner-answer.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
@@ -74,10 +74,14 @@ test('answers in the shape that the API describes, and keeps them while the text
     if (!('result' in answer)) throw new Error(answer.reason);
     return answer.result;
   };
-  const sums = METHODS.get('budget.read')!.result.parse(await result(BUDGET));
+  const sums = methods()
+    .get('budget.read')!
+    .result.parse(await result(BUDGET));
   expect(sums).toMatchObject({ rails: [{ name: 'servo6v' }, { name: 'logic5v' }], findings: [] });
   const wake = about({ about: 'cue', cue: 'wake' });
-  const { rails } = METHODS.get('budget.cue')!.result.parse(await result(wake)) as {
+  const { rails } = methods()
+    .get('budget.cue')!
+    .result.parse(await result(wake)) as {
     rails: { amps: number[]; peakA: number }[];
   };
   for (const { amps, peakA } of rails) {
