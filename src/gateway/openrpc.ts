@@ -1,5 +1,6 @@
 import * as z from 'zod';
 import { type ErrorName, Refusal } from '../shared/errors.ts';
+import { lazily } from '../shared/lazily.ts';
 import { PROTOCOL } from './limits.ts';
 import { api, type MethodSpec, methods } from './methods.ts';
 
@@ -17,7 +18,7 @@ const EVERYWHERE: ErrorName[] = [
   'tooMany',
 ];
 
-const NOTIFICATIONS = [
+const notifications = () => [
   {
     name: 'state',
     summary:
@@ -128,13 +129,8 @@ function errorObject(kind: ErrorName) {
   return { code, message };
 }
 
-let document: object | undefined;
-
 /** Made when it is first asked for: most clients never do. */
-export function openRpcDocument(): object {
-  document ??= makeDocument();
-  return document;
-}
+export const openRpcDocument = lazily(makeDocument);
 
 function makeDocument(): object {
   const kinds = new Set([...EVERYWHERE, ...[...methods().values()].flatMap((spec) => spec.errors)]);
@@ -149,7 +145,7 @@ function makeDocument(): object {
     },
     servers: [{ name: 'this daemon', url: '/api' }],
     methods: [...methods()].map(([name, spec]) => method(name, spec)),
-    'x-notifications': NOTIFICATIONS.map(({ name, summary, params }) => ({
+    'x-notifications': notifications().map(({ name, summary, params }) => ({
       name,
       summary,
       params: descriptors(params),
