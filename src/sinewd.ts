@@ -1,4 +1,5 @@
 import { setTimeout as sleep } from 'node:timers/promises';
+import { setFlagsFromString } from 'node:v8';
 import { MessageChannel, type MessagePort, type Worker } from 'node:worker_threads';
 import type { Board } from './core/boards.ts';
 import { Commands } from './core/commands.ts';
@@ -49,6 +50,18 @@ export interface Threads {
 function levelOf({ what }: JournalEntry): 'debug' | 'info' | 'warn' {
   if (what === 'fault' || what === 'link lost') return 'warn';
   return what.includes('.') ? 'debug' : 'info';
+}
+
+/**
+ * From now on V8 takes more time in all, and less at once: it does not throw code away that has not run for
+ * a while, and compile it again in the middle of a show; it does not save up functions to compile them in
+ * one go; and when it sweeps up what is new it waits for no helper threads, which on one core wait for the
+ * gateway. Not before: Node's own compiled code is good for the usual flags only. Not every flag may change
+ * in a program that runs: without parallel marking V8 11.3 crashes.
+ */
+function preferShortTurns(): void {
+  for (const flag of ['flush-bytecode', 'baseline-batch-compilation', 'parallel-scavenge'])
+    setFlagsFromString(`--no-${flag}`);
 }
 
 /** The daemon: the core's thread, and what joins it to the other two. */
@@ -190,6 +203,7 @@ class Daemon {
     // Node's own warnings, which it would write on a terminal that may be held.
     process.removeAllListeners('warning');
     process.on('warning', ({ message }) => this.#service.log('warn', 'sinewd', {}, message));
+    preferShortTurns();
     // Told last: whoever reads it may send a signal at once.
     if (this.#notify) this.#starve = this.#beWatched(this.#notify);
     const host = at.host.includes(':') ? `[${at.host}]` : at.host;

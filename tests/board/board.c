@@ -47,6 +47,8 @@
   })
 typedef int64_t ns_t;
 static double factor = 1;
+/* How nice the daemon's threads are where it asks for nothing. */
+enum { FIRST = -20 };
 static char disk[512];
 static volatile int ready;
 /* Time of day less monotonic time when the program started, rounded to a second. */
@@ -140,13 +142,27 @@ __attribute__((constructor)) static void begin(void) {
 
 /* --- threads: all but the main one are ordinary ones, before other programs -------------------------- */
 struct start { void *(*run)(void *); void *given; };
+/*
+ * The kernel takes the processor from a thread after so many ms where another one waits (base_slice in
+ * kernel/sched/fair.c, with one processor). That is no longer on a slow board, and so a quarter of it here:
+ * otherwise the main thread waits four times too long for a lock of one whose turn it is not.
+ */
+static const ns_t slice = 700000;
 static void *settle(void *given) {
   struct start s = *(struct start *)given;
   free(given);
-  struct sched_param p = { 0 };
-  sched_setscheduler(0, SCHED_OTHER, &p);
-  setpriority(PRIO_PROCESS, gettid(), -20);
+  /* sched_setattr(2): size, policy, flags, nice, priority, runtime, deadline, period. */
+  struct { uint32_t size, policy; uint64_t flags; int32_t nice; uint32_t priority; uint64_t runtime[3]; }
+    ordinary = { sizeof ordinary, SCHED_OTHER, 0, FIRST, 0, { (uint64_t)(slice / factor), 0, 0 } };
+  if (REAL(syscall)(SYS_sched_setattr, 0, &ordinary, 0)) {
+    perror("sched_setattr");
+    _exit(99);
+  }
   return s.run(s.given);
+}
+/* A thread that steps back does so among its own kind. */
+int setpriority(__priority_which_t which, id_t who, int nice) {
+  return REAL(setpriority)(which, who, shared ? FIRST + nice : nice);
 }
 int pthread_create(pthread_t *restrict t, const pthread_attr_t *restrict a, void *(*run)(void *), void *restrict given) {
   if (!shared) return REAL(pthread_create)(t, a, run, given);
