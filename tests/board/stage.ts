@@ -372,9 +372,10 @@ export async function capture(
     await before(stage);
     let tookMs = Number.POSITIVE_INFINITY;
     let refused: string | undefined;
-    const fromMs = stage.board.nowMs();
+    let fromMs = 0;
     const during = await stage.during(
       async () => {
+        fromMs = stage.board.nowMs();
         const { error } = await stage.holder
           .call(method, params(stage.subject, round))
           .catch((lost: Error) => ({ error: { data: { reason: lost.message } } }));
