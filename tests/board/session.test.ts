@@ -13,16 +13,17 @@ const PARKING_MS = 500 + 100;
 /** The shell's prompt, as root and as anybody else. */
 const SHELL_PROMPT = /[#$] $/;
 
-/** The command and the lines of the README's first session, word for word. */
-async function readme(): Promise<{ command: string; lines: string[] }> {
+/** The command, the answer to its question, and the lines of the README's first session, word for word. */
+async function readme(): Promise<{ command: string; answer: string; lines: string[] }> {
   const text = await readFile(join(ROOT, 'README.md'), 'utf8');
   const section = text.slice(text.indexOf('## Five minutes with the owl'));
   const block = /```console\n([\s\S]*?)```/.exec(section)![1]!.trim().split('\n');
-  const [first, ...rest] = block;
+  const [first, question, ...rest] = block;
+  const answer = /Wake\? \[y\/N\] (.+)$/.exec(question!)?.[1];
   const said = rest.map((line) => /^sinew> (.+)$/.exec(line)?.[1]);
-  if (!first!.startsWith('$ ') || rest.length < 2 || said.includes(undefined))
+  if (!first!.startsWith('$ ') || !answer || rest.length < 2 || said.includes(undefined))
     throw new Error(`the README's session has another form now:\n${block.join('\n')}`);
-  return { command: first!.slice(2), lines: said as string[] };
+  return { command: first!.slice(2), answer, lines: said as string[] };
 }
 
 /** A person at a terminal, who types a line when the prompt is there. */
@@ -76,6 +77,12 @@ class Terminal {
     return stripVTControlCharacters(this.#shown);
   }
 
+  /** Waits until the session asks, and answers. */
+  async answer(text: string): Promise<void> {
+    await this.#until((shown) => /Wake\? \[y\/N\] $/.test(shown));
+    this.#write(text);
+  }
+
   /** The session's prompt is the condition of the prop. */
   prompt(): Promise<void> {
     return this.#until((shown) => /[a-z]+> $/.test(shown));
@@ -105,10 +112,11 @@ class Terminal {
 
 let stage: Stage;
 let terminal: Terminal | undefined;
-beforeEach(async () => {
-  stage = await Stage.start(SUBJECTS[0]!);
+/** @param known it was parked before, so that no question is asked */
+async function start(known: boolean): Promise<void> {
+  stage = await Stage.start(SUBJECTS[0]!, { known });
   await stage.condition();
-});
+}
 afterEach(async () => {
   terminal?.close();
   terminal = undefined;
@@ -143,13 +151,15 @@ it.each(LONG ? SESSIONS : SESSIONS.slice(0, 1))(
   '%s loses no tick and no link, and the prop parks when the window is closed',
   RETRY,
   async (_name, wanted) => {
-    const { command, lines } = await readme();
+    await start(false);
+    const { command, answer, lines } = await readme();
     if (lines.filter(writes).join() !== 'mark beak ajar')
       throw new Error(`the README captures something else now: ${lines.join(' / ')}`);
     const { board, watch } = stage;
     const value = (channel: string) =>
       watch.states.findLast(({ channels }) => channels[channel])?.channels[channel]?.value;
     terminal = await Terminal.window(command, clientEnv());
+    await terminal.answer(answer);
     await terminal.prompt();
     expect(await stage.condition()).toBe('live');
     const mark = await board.mark();
@@ -182,6 +192,7 @@ it.each(LONG ? SESSIONS : SESSIONS.slice(0, 1))(
 
 // There is no shell that ends what runs in it: the session itself must see that its terminal is gone.
 it('the prop parks when a terminal without a shell is closed', async () => {
+  await start(true);
   terminal = Terminal.bare('npx sinew --wake session', clientEnv());
   await terminal.say('move beak open');
   expect(await parksAfterClosing()).toBeLessThanOrEqual(PARKING_MS);
