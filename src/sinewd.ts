@@ -164,6 +164,7 @@ class Daemon {
     this.#commands = new Commands(this.#core, service, isLoopback(options.host));
     this.#loop = new Loop(systemClock, this.#core.tickMs, (nowMs, elapsed, lateMs) => {
       this.#telemetry.countLateness(lateMs);
+      this.#gateway.hear();
       this.#core.tick(nowMs, elapsed);
       this.#tellRunning();
     });

@@ -2,6 +2,7 @@ import { MessageChannel, type MessagePort, type Worker } from 'node:worker_threa
 import type { GatewayStart, ToCore, ToGateway } from '../core/requests.ts';
 import { Backoff } from '../shared/backoff.ts';
 import { Telemetry } from '../shared/telemetry.ts';
+import { CoreLine, makeRing } from './line.ts';
 import { loadGateway } from './load.ts';
 
 /** Lines of its output that are passed on while it lives; a thread that writes without end is cut short. */
@@ -29,6 +30,7 @@ export class GatewayHost {
   #loaded: Worker | undefined;
   #worker: Worker | undefined;
   #port: MessagePort | undefined;
+  #line: CoreLine | undefined;
   readonly #backoff = new Backoff();
   #timer: NodeJS.Timeout | undefined;
   #watching: NodeJS.Timeout | undefined;
@@ -60,6 +62,11 @@ export class GatewayHost {
         }
       });
     });
+  }
+
+  /** Hands on what the gateway has sent since. Once a tick: the core is not woken for it. */
+  hear(): void {
+    this.#line?.hear(this.#events.message);
   }
 
   /** @param transfer ports within the message, which go with it */
@@ -126,25 +133,29 @@ export class GatewayHost {
     const start = this.#start();
     if (this.#listening !== undefined) start.port = this.#listening;
     const beats = new Telemetry(start.telemetry);
-    worker.postMessage({ start, port: port2 }, [port2, start.service]);
+    const ring = makeRing();
+    worker.postMessage({ start, port: port2, ring }, [port2, start.service]);
     this.#listen(worker);
     this.#events.started();
-    port1.on('message', (message: ToCore) => {
-      if (message.t === 'cannot-listen') why = message.reason;
-      if (message.t === 'listening' && !this.#closing)
+    const line = new CoreLine(port1, ring, (answer) => {
+      if (answer.t === 'cannot-listen') why = answer.reason;
+      else if (!this.#closing)
         this.#watch(beats, () => {
           why = `it was silent for ${HUNG_MS / 1000} s`;
           void worker.terminate();
         });
-      if (message.t === 'listening' || message.t === 'cannot-listen') answered(message);
-      else this.#events.message(message);
+      answered(answer);
     });
+    this.#line = line;
     worker.on('error', (error) => {
       why = error.message;
     });
     worker.on('exit', () => {
+      // What it said last counts: that may be a stop.
+      line.hear(this.#events.message, Number.POSITIVE_INFINITY);
       this.#worker = undefined;
       this.#port = undefined;
+      this.#line = undefined;
       clearInterval(this.#watching);
       port1.close();
       if (this.#closing) return;

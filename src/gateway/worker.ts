@@ -1,6 +1,7 @@
 import { once } from 'node:events';
 import { type MessagePort, parentPort } from 'node:worker_threads';
 import type { GatewayStart } from '../core/requests.ts';
+import { GatewayLine } from './line.ts';
 import { startGateway } from './server.ts';
 
 /**
@@ -10,10 +11,10 @@ import { startGateway } from './server.ts';
 if (!parentPort) throw new Error('the gateway runs as a worker thread of sinewd');
 
 async function run(main: MessagePort): Promise<void> {
-  const [{ start, port }] = (await once(main, 'message')) as [
-    { start: GatewayStart; port: MessagePort },
+  const [{ start, port, ring }] = (await once(main, 'message')) as [
+    { start: GatewayStart; port: MessagePort; ring: SharedArrayBuffer },
   ];
-  const gateway = await startGateway(start, port);
+  const gateway = await startGateway(start, new GatewayLine(port, ring));
   await gateway.closed;
   port.close();
 }

@@ -1,0 +1,107 @@
+import { deserialize, serialize } from 'node:v8';
+import { type MessagePort, receiveMessageOnPort } from 'node:worker_threads';
+import type { ToCore, ToGateway } from '../core/requests.ts';
+import { Ring } from '../shared/ring.ts';
+import type { CorePort } from './core-link.ts';
+
+/**
+ * The way from gateway to core. A message through a port wakes the main thread while the sender still has
+ * the port's lock: on one processor the main thread then waits for it, in the middle of a tick's time, until
+ * it is the gateway's turn again. So requests lie in a ring, at which the core looks before every tick.
+ */
+
+const RING_BYTES = 256 * 1024;
+/** A longer message goes through the port, so that the core need not read it. */
+const LONG_BYTES = 16 * 1024;
+/** How soon what found no room is tried again (ms). */
+const RETRY_MS = 2;
+/** The core takes so many in one tick. */
+const MOST_A_TICK = 64;
+
+type Short = Exclude<ToCore, { t: 'listening' | 'cannot-listen' }>;
+/** In the ring: the message itself, or that the next one is in the port. */
+const IN_PORT = new Uint8Array();
+
+/** Answers to the start, which are told while the core does not tick yet. */
+const isAnswer = (message: ToCore): boolean =>
+  message.t === 'listening' || message.t === 'cannot-listen';
+
+export function makeRing(): SharedArrayBuffer {
+  return Ring.create(RING_BYTES);
+}
+
+/** The gateway's end. */
+export class GatewayLine implements CorePort {
+  readonly #port: MessagePort;
+  readonly #ring: Ring;
+  #waiting: Uint8Array[] = [];
+  #timer: NodeJS.Timeout | undefined;
+
+  constructor(port: MessagePort, ring: SharedArrayBuffer) {
+    this.#port = port;
+    this.#ring = new Ring(ring);
+  }
+
+  postMessage(message: ToCore): void {
+    if (isAnswer(message)) this.#port.postMessage(message);
+    else {
+      const bytes = serialize(message);
+      if (bytes.length <= LONG_BYTES) this.#put(bytes);
+      else {
+        this.#port.postMessage(message);
+        this.#put(IN_PORT);
+      }
+    }
+  }
+
+  on(event: 'message', listener: (message: ToGateway) => void): void {
+    this.#port.on(event, listener);
+  }
+
+  #put(bytes: Uint8Array): void {
+    if (this.#waiting.length > 0 || !this.#ring.put(bytes)) this.#waiting.push(bytes);
+    if (this.#waiting.length > 0) this.#timer ??= setTimeout(() => this.#retry(), RETRY_MS);
+  }
+
+  #retry(): void {
+    this.#timer = undefined;
+    let put = 0;
+    while (put < this.#waiting.length && this.#ring.put(this.#waiting[put]!)) put++;
+    this.#waiting = this.#waiting.slice(put);
+    if (this.#waiting.length > 0) this.#timer = setTimeout(() => this.#retry(), RETRY_MS);
+  }
+}
+
+/** The core's end. */
+export class CoreLine {
+  readonly #port: MessagePort;
+  readonly #ring: Ring;
+  readonly #long: Short[] = [];
+
+  /** @param answered what comes of the start */
+  constructor(
+    port: MessagePort,
+    ring: SharedArrayBuffer,
+    answered: (answer: Exclude<ToCore, Short>) => void,
+  ) {
+    this.#port = port;
+    this.#ring = new Ring(ring);
+    port.on('message', (message: ToCore) => {
+      if (isAnswer(message)) answered(message as Exclude<ToCore, Short>);
+      else this.#long.push(message as Short);
+    });
+  }
+
+  /** Once a tick. */
+  hear(heed: (message: Short) => void, most = MOST_A_TICK): void {
+    for (let left = most; left > 0; left--) {
+      const bytes = this.#ring.take();
+      if (!bytes) return;
+      if (bytes.length > 0) heed(deserialize(bytes));
+      else {
+        const message = this.#long.shift() ?? receiveMessageOnPort(this.#port)?.message;
+        if (message) heed(message);
+      }
+    }
+  }
+}

@@ -1,0 +1,77 @@
+import { MessageChannel } from 'node:worker_threads';
+import { afterEach, beforeEach, expect, it } from 'vitest';
+import type { ToCore } from '../../src/core/requests.ts';
+import { CoreLine, GatewayLine, makeRing } from '../../src/gateway/line.ts';
+import { until } from './helpers.ts';
+
+// Two ends in one thread, as gateway and core have them in two.
+
+const call = (id: number, params: unknown): ToCore => ({
+  ...{ t: 'call', id, session: 's', method: 'prop.apply', params },
+});
+const LONG = 'x'.repeat(100_000);
+
+let channel: MessageChannel;
+let gateway: GatewayLine;
+let core: CoreLine;
+let answers: ToCore[];
+beforeEach(() => {
+  channel = new MessageChannel();
+  const ring = makeRing();
+  answers = [];
+  gateway = new GatewayLine(channel.port2, ring);
+  core = new CoreLine(channel.port1, ring, (answer) => answers.push(answer));
+});
+afterEach(() => channel.port1.close());
+
+/** What the core hears in one tick. */
+function hear(most?: number): ToCore[] {
+  const heard: ToCore[] = [];
+  core.hear((message) => heard.push(message), most);
+  return heard;
+}
+
+it('the core hears in its tick what was sent before, in its order, and nothing in between', async () => {
+  gateway.postMessage(call(1, { to: 3 }));
+  gateway.postMessage({ t: 'gone', session: 's', why: 'closed' });
+  await new Promise((resume) => setTimeout(resume, 5));
+  expect(answers).toEqual([]);
+  expect(hear()).toEqual([call(1, { to: 3 }), { t: 'gone', session: 's', why: 'closed' }]);
+  expect(hear()).toEqual([]);
+});
+
+it('numbers that JSON has no word for arrive as they are', () => {
+  gateway.postMessage(call(1, { to: Number.POSITIVE_INFINITY, by: Number.NaN }));
+  expect(hear()).toEqual([call(1, { to: Number.POSITIVE_INFINITY, by: Number.NaN })]);
+});
+
+it.each([
+  ['before the event loop has seen it', () => Promise.resolve()],
+  ['after it', () => new Promise((resume) => setTimeout(resume, 5))],
+])('a long message keeps its place among short ones, heard %s', async (_when, wait) => {
+  const sent = [call(1, {}), call(2, { text: LONG }), call(3, {}), call(4, { text: LONG })];
+  for (const message of sent) gateway.postMessage(message);
+  await wait();
+  expect(hear()).toEqual(sent);
+});
+
+it('what finds no room comes later, whole and in order, and a tick hears so much at most', async () => {
+  const sent = Array.from({ length: 200 }, (_, id) => call(id, { text: 'y'.repeat(5000) }));
+  for (const message of sent) gateway.postMessage(message);
+  const heard = hear();
+  expect(heard.length).toBeLessThan(sent.length);
+  await until(() => {
+    const more = hear(10);
+    expect(more.length).toBeLessThanOrEqual(10);
+    heard.push(...more);
+    return heard.length === sent.length;
+  }, 'the rest');
+  expect(heard).toEqual(sent);
+});
+
+it('where it listens is told at once, while nothing ticks yet', async () => {
+  gateway.postMessage({ t: 'listening', host: '127.0.0.1', port: 7420 });
+  await until(() => answers.length > 0, 'the answer');
+  expect(answers).toEqual([{ t: 'listening', host: '127.0.0.1', port: 7420 }]);
+  expect(hear()).toEqual([]);
+});
