@@ -164,9 +164,10 @@ class Daemon {
     this.#commands = new Commands(this.#core, service, isLoopback(options.host));
     this.#loop = new Loop(systemClock, this.#core.tickMs, (nowMs, elapsed, lateMs) => {
       this.#telemetry.countLateness(lateMs);
-      this.#gateway.hear();
       this.#core.tick(nowMs, elapsed);
       this.#tellRunning();
+      // After it, so that what is asked has the time until the next one.
+      this.#gateway.hear();
     });
   }
 

@@ -7,7 +7,7 @@ import type { CorePort } from './core-link.ts';
 /**
  * The way from gateway to core. A message through a port wakes the main thread while the sender still has
  * the port's lock: on one processor the main thread then waits for it, in the middle of a tick's time, until
- * it is the gateway's turn again. So requests lie in a ring, at which the core looks before every tick.
+ * it is the gateway's turn again. So requests lie in a ring, at which the core looks after every tick.
  */
 
 const RING_BYTES = 256 * 1024;

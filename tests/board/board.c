@@ -6,8 +6,8 @@
  *                      gaps as a quota on processor time makes them. All times below are the program's.
  *   BOARD_SHARED=FILE  memory shared with the test, as `struct shared` below: what was measured, and how
  *                      slow the disk is now. With it
- *                      - the main thread goes before everything on its processor (FIFO), and the other
- *                        threads before all ordinary programs (nice -20), as on a board of their own;
+ *                      - the main thread outweighs all else on its processor, and the other threads all
+ *                        other programs, as on a board of their own;
  *                      - a referee, a thread before all of them, notes when the machine itself was away.
  *   BOARD_DISK=PATH    the slow disk: everything below this path
  *
@@ -47,8 +47,14 @@
   })
 typedef int64_t ns_t;
 static double factor = 1;
-/* How nice the daemon's threads are where it asks for nothing. */
-enum { FIRST = -20 };
+/*
+ * How nice the main thread and the others are. The main one counts as much as 28 others. It does not go
+ * before them whatever happens (SCHED_FIFO): V8 may have it wait in a loop for a helper thread, which then
+ * never comes to its end.
+ */
+enum { FIRST = -20, OTHERS = -5 };
+/* The shortest turn that the kernel lets a thread ask for (ns): it then comes before those that ask for more. */
+enum { SHORTEST = 100000 };
 static char disk[512];
 static volatile int ready;
 /* Time of day less monotonic time when the program started, rounded to a second. */
@@ -112,6 +118,13 @@ static void *referee(void *none) {
   return none;
 }
 
+/* sched_setattr(2): size, policy, flags, nice, priority, runtime, deadline, period. */
+static int ordinary(int nice, ns_t slice) {
+  struct { uint32_t size, policy; uint64_t flags; int32_t nice; uint32_t priority; uint64_t runtime[3]; }
+    attributes = { sizeof attributes, SCHED_OTHER, 0, nice, 0, { (uint64_t)slice, 0, 0 } };
+  return REAL(syscall)(SYS_sched_setattr, 0, &attributes, 0);
+}
+
 __attribute__((constructor)) static void begin(void) {
   const char *s = getenv("BOARD_SLOW");
   if (s) factor = atof(s);
@@ -131,9 +144,8 @@ __attribute__((constructor)) static void begin(void) {
     shared->pid = getpid();
     shared->bornNs = now();
     shared->dayOffsetNs = dayOffset;
-    int denied = setpriority(PRIO_PROCESS, 0, -20) || goFirst(50);
     pthread_t thread;
-    denied |= REAL(pthread_create)(&thread, 0, referee, 0);
+    int denied = REAL(pthread_create)(&thread, 0, referee, 0) || ordinary(FIRST, SHORTEST);
     shared->goesFirst = !denied;
     shared->ready = 1;
   }
@@ -151,10 +163,7 @@ static const ns_t slice = 700000;
 static void *settle(void *given) {
   struct start s = *(struct start *)given;
   free(given);
-  /* sched_setattr(2): size, policy, flags, nice, priority, runtime, deadline, period. */
-  struct { uint32_t size, policy; uint64_t flags; int32_t nice; uint32_t priority; uint64_t runtime[3]; }
-    ordinary = { sizeof ordinary, SCHED_OTHER, 0, FIRST, 0, { (uint64_t)(slice / factor), 0, 0 } };
-  if (REAL(syscall)(SYS_sched_setattr, 0, &ordinary, 0)) {
+  if (ordinary(OTHERS, slice / factor)) {
     perror("sched_setattr");
     _exit(99);
   }
@@ -162,7 +171,7 @@ static void *settle(void *given) {
 }
 /* A thread that steps back does so among its own kind. */
 int setpriority(__priority_which_t which, id_t who, int nice) {
-  return REAL(setpriority)(which, who, shared ? FIRST + nice : nice);
+  return REAL(setpriority)(which, who, shared ? OTHERS + nice : nice);
 }
 int pthread_create(pthread_t *restrict t, const pthread_attr_t *restrict a, void *(*run)(void *), void *restrict given) {
   if (!shared) return REAL(pthread_create)(t, a, run, given);

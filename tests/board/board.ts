@@ -114,12 +114,12 @@ export interface Seen {
  * **Why not a quota?** A cgroup can give the daemon a quarter of a core: 1 ms in 4, the shortest that the
  * kernel takes. All threads share that quota, so that a busy gateway halts the core for 3 ms and, once it
  * has overdrawn, for several times that. These gaps are as long as what is to be measured, and no board
- * has them. Nor can a thread be under a quota and go before other programs (SCHED_FIFO), and without that
+ * has them. Nor can a thread be under a quota and go before other programs, and without that
  * the other work of this machine is measured. Stretched time has no gaps of its own. Its price: a pause of
  * the machine counts four times. Hence the order of threads below, and the referee.
  *
  * **One core.** All threads of the daemon share one processor of this machine, the last; the clients have
- * the others. Its main thread goes first, then its other threads, then all ordinary programs, so that a
+ * the others. Its main thread counts most, then its other threads, then all ordinary programs, so that a
  * busy machine changes little. What is left, such as a pause of a virtual machine, is noted (`awayMs`):
  * `excused` says whether that could be the cause of a gap; then
  * a test measures once more.
@@ -265,7 +265,7 @@ export class SlowBoard {
       throw new Error('the slow board runs in another process than the daemon');
     if (this.#number(AT.head, HEAD.goesFirst) !== 1)
       throw new Error(
-        'the daemon may not go before other programs (SCHED_FIFO was refused), so that their work would be measured: run as root, outside of a container that forbids it',
+        'the daemon may not go before other programs (sched_setattr was refused), so that their work would be measured: run as root, outside of a container that forbids it',
       );
   }
 
