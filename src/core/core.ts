@@ -840,6 +840,7 @@ export class Core {
   #enter(condition: Condition, who: string, why?: string): void {
     if (condition === this.#condition) return;
     this.#condition = condition;
+    this.#telemetry?.setCondition(CONDITIONS.indexOf(condition));
     if (condition !== 'live') {
       this.idle.forget();
       this.cues.clear();

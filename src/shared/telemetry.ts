@@ -131,6 +131,11 @@ export class Telemetry {
     this.#body[1] = tick;
   }
 
+  /** Between two ticks: whoever reads it after an answer finds what the answer says. */
+  setCondition(condition: number): void {
+    Atomics.store(this.#header, HEADER.condition, condition);
+  }
+
   setChannel(channel: number, field: number, value: number): void {
     this.#body[CHANNELS_START + channel * CHANNEL_STRIDE + field] = value;
   }
