@@ -52,6 +52,8 @@ export interface ConnectOptions {
 export interface Opened {
   session: string;
   condition: Condition;
+  /** At rest, but not parked: why. */
+  notParked?: string;
   prop: string;
   protocol: number;
   linkTimeoutMs: number;
@@ -71,6 +73,7 @@ export interface ChangeParams extends FileNews {
 /** The params of a `state` notification: the first holds every channel, then those that changed. */
 export interface StateParams {
   condition: Condition;
+  notParked?: string;
   /** Seconds since the daemon started. */
   t: number;
   /** Number of the tick. */

@@ -1,8 +1,16 @@
 import { createInterface } from 'node:readline/promises';
 import type { Readable, Writable } from 'node:stream';
 import type { Condition } from '../core/condition.ts';
-import type { ChannelState, JournalEntry, Method, Params, Result } from '../core/requests.ts';
+import type {
+  ChannelState,
+  ConditionResult,
+  JournalEntry,
+  Method,
+  Params,
+  Result,
+} from '../core/requests.ts';
 import type { Clock } from '../shared/clock.ts';
+import { conditionText } from '../shared/condition-text.ts';
 import { CODES, Refusal } from '../shared/errors.ts';
 import type { Writing } from '../shared/fate.ts';
 import {
@@ -70,6 +78,8 @@ export class Desk {
   #leased = false;
   #following = false;
   #condition: Condition | undefined;
+  /** At rest, but not parked: why. */
+  #notParked: string | undefined;
   #conditionAtMs = Number.NEGATIVE_INFINITY;
   #changesCondition = false;
   #changesFile = false;
@@ -88,6 +98,16 @@ export class Desk {
 
   get condition(): Condition | undefined {
     return this.#condition;
+  }
+
+  /** In words, with the reason where it is at rest but not parked. */
+  get conditionText(): string {
+    return conditionText({ condition: this.#condition ?? '', notParked: this.#notParked });
+  }
+
+  /** For a prompt. */
+  get conditionWord(): string {
+    return this.#notParked === undefined ? (this.#condition ?? '') : 'not parked';
   }
 
   /** Whether the lease was taken and not handed over. */
@@ -118,13 +138,13 @@ export class Desk {
     if (this.#client) return this.#client;
     const client = await this.#link();
     this.#client = client;
-    this.#condition = client.opened.condition;
+    this.#take(client.opened);
     client.on('close', () => this.#settle?.(Promise.reject(client.lost)));
     client.on('event', (entry) => this.#hear(entry));
     client.on('change', (change) => this.#hearChange(change));
-    client.on('state', ({ condition, channels }) => {
+    client.on('state', ({ condition, notParked, channels }) => {
       for (const [name, state] of Object.entries(channels)) this.#channels.set(name, state);
-      this.#watchCondition(condition);
+      this.#watchCondition({ condition, notParked });
     });
     return client;
   }
@@ -160,9 +180,9 @@ export class Desk {
   call(method: string, params?: object): Promise<unknown>;
   async call(method: string, params: object = {}): Promise<unknown> {
     const result = await (await this.client()).call(method, params);
-    const condition = (result as { condition?: Condition } | null)?.condition;
-    if (condition) {
-      this.#condition = condition;
+    const told = result as Partial<ConditionResult> | null;
+    if (told?.condition) {
+      this.#take(told as ConditionResult);
       this.#conditionAtMs = this.io.clock.nowMs();
     }
     return result;
@@ -252,7 +272,7 @@ export class Desk {
     }
     this.#leased = false;
     const up = this.#condition === 'live' || this.#condition === 'waking';
-    if (!up) return `lease released; the prop is ${this.#condition}`;
+    if (!up) return `lease released; the prop is ${this.conditionText}`;
     if (graceS === 0) return 'lease released; the prop parks';
     return `lease handed over; the prop parks in ${graceS} s unless someone takes it`;
   }
@@ -355,11 +375,17 @@ export class Desk {
     }
   }
 
-  #watchCondition(condition: Condition): void {
-    if (condition === this.#condition) return;
-    if (this.io.clock.nowMs() - this.#conditionAtMs < STALE_MS) return;
+  #take({ condition, notParked }: { condition: Condition; notParked?: string | undefined }): void {
     this.#condition = condition;
-    if (!this.#changesCondition) this.onNotice(`the prop is now ${condition}`);
+    this.#notParked = notParked;
+  }
+
+  #watchCondition(told: { condition: Condition; notParked: string | undefined }): void {
+    const { condition, notParked } = told;
+    if (condition === this.#condition && notParked === this.#notParked) return;
+    if (this.io.clock.nowMs() - this.#conditionAtMs < STALE_MS) return;
+    this.#take(told);
+    if (!this.#changesCondition) this.onNotice(`the prop is now ${this.conditionText}`);
   }
 
   #hear(entry: JournalEntry): void {

@@ -1,4 +1,5 @@
 import type { ChannelState, JournalEntry } from '../core/requests.ts';
+import { conditionText } from '../shared/condition-text.ts';
 import type { StateParams } from './client.ts';
 import type { Desk } from './desk.ts';
 import { print, show, table, UsageError } from './output.ts';
@@ -33,7 +34,8 @@ class Picture {
   readonly #rails = new Map<string, string[]>();
 
   /** Takes a notification; returns one line for each thing that changed. */
-  take({ condition, t, channels, rails }: StateParams): string[] {
+  take({ t, channels, rails, ...told }: StateParams): string[] {
+    const condition = conditionText(told);
     const lines: string[] = [];
     const tell = (text: string) => lines.push(`${t.toFixed(2)} s  ${text}`.trimEnd());
     this.#tS = t;

@@ -41,7 +41,7 @@ async function session(desk: Desk): Promise<Outcome> {
     if (prompt && interactive && !desk.busy) {
       io.stderr.write('\r\x1b[K');
       print(io.stderr, `-- ${text}`);
-      prompt.setPrompt(`${desk.condition}> `);
+      prompt.setPrompt(`${desk.conditionWord}> `);
       prompt.prompt(true);
     } else print(io.stderr, desk.options.json ? JSON.stringify({ notice: text }) : `-- ${text}`);
   };
@@ -94,7 +94,7 @@ async function session(desk: Desk): Promise<Outcome> {
     if (interactive) {
       print(
         io.stdout,
-        `${prop}: ${desk.condition}. You hold the lease; help lists what you can do.`,
+        `${prop}: ${desk.conditionText}. You hold the lease; help lists what you can do.`,
       );
       if (desk.condition === 'parked') print(io.stdout, 'Type wake before you move anything.');
     }
@@ -136,7 +136,7 @@ async function runLines(
   const parser = promptParser(PROMPT_VERBS, (text) => io.stdout.write(text));
   for (let number = 1; ; number++) {
     if (interactive) {
-      prompt.setPrompt(`${desk.condition}> `);
+      prompt.setPrompt(`${desk.conditionWord}> `);
       prompt.prompt();
     }
     const { value: line, done } = await lines.next();

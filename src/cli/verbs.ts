@@ -1,5 +1,6 @@
 import type { ChannelInfo, LockoutInfo, Result } from '../core/requests.ts';
 import { didYouMean } from '../prop/finding.ts';
+import { conditionText } from '../shared/condition-text.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
 import type { Desk } from './desk.ts';
@@ -39,9 +40,10 @@ function delayNote(result: { delayed?: string }): string {
 
 async function status(desk: Desk): Promise<Outcome> {
   const { prop, version, file } = await desk.connect();
-  const { condition, holder, rails, lockout = null, guards = [] } = await desk.state();
+  const state = await desk.state();
+  const { condition, notParked, holder, rails, lockout = null, guards = [] } = state;
   const { channels } = await desk.call('channel.list', {});
-  const head = [`${prop}: ${condition}`, `lease: ${holder ?? 'free'}`];
+  const head = [`${prop}: ${conditionText(state)}`, `lease: ${holder ?? 'free'}`];
   if (lockout) head.push(lockText(lockout));
   for (const { name, action } of guards) head.push(`guard ${name} is broken (${action})`);
   const parts = [[...head, ...(file ? fileLines(file) : [])].join('\n'), channelTable(channels)];
@@ -53,6 +55,7 @@ async function status(desk: Desk): Promise<Outcome> {
   if (load.length > 0) parts.push(table(['rail', 'amps', 'limit A'], load));
   const result = {
     ...{ prop, condition, holder, version, ...(file && { file }), rails, channels },
+    ...(notParked !== undefined && { notParked }),
     ...(lockout && { lockout }),
     ...(guards.length > 0 && { guards }),
   };
@@ -373,7 +376,7 @@ export const conditionVerbs = [
     changesCondition: true,
     async run(_given, desk) {
       const result = await desk.call('park', { wait: true });
-      return { result, text: `the prop is ${result.condition}` };
+      return { result, text: `the prop is ${conditionText(result)}` };
     },
   }),
   verb<{ category?: '0' | '1' | '2' }>({
@@ -442,7 +445,7 @@ export const conditionVerbs = [
     async run({ confirm }, desk) {
       await desk.lease();
       const result = await desk.reset(confirm);
-      return { result, text: `the prop is ${result.condition}` };
+      return { result, text: `the prop is ${conditionText(result)}` };
     },
   }),
 ];

@@ -136,21 +136,21 @@ export class Commands {
     wake: async ({ wait, confirm }, session) => {
       this.#core.wake(session.client, confirm === 'unknown');
       if (wait) await untilCondition(this.#core, 'waking');
-      return { condition: this.#core.condition };
+      return this.#core.shown;
     },
     park: async ({ wait }, session) => {
       this.#core.park(session.client);
       if (wait) await untilCondition(this.#core, 'parking');
-      return { condition: this.#core.condition };
+      return this.#core.shown;
     },
     reset: async ({ confirm }, session) => {
       await this.#core.reset(session.client, session.id, confirm);
-      return { condition: this.#core.condition };
+      return this.#core.shown;
     },
     stop: ({ category }, session) => {
       const { id, client: who } = session;
       this.#core.stop(category, who, 'asked for', { session: id, who });
-      return { condition: this.#core.condition };
+      return this.#core.shown;
     },
     'lockout.set': ({ reason = 'hands in the prop' }, session) => {
       this.#core.setLockout(session.client, plain(reason));

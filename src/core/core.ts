@@ -3,6 +3,7 @@ import type { Driver, Sense } from '../drivers/driver.ts';
 import type { Board as BoardSpec, Prop } from '../prop/schema.ts';
 import type { ChangeMessage, CoreProp, Outcome } from '../service/protocol.ts';
 import type { Clock } from '../shared/clock.ts';
+import { conditionText } from '../shared/condition-text.ts';
 import { Refusal } from '../shared/errors.ts';
 import { FIELD, FLAG, RAIL_FIELD, Telemetry, type TelemetryBody } from '../shared/telemetry.ts';
 import { tidy } from '../shared/units.ts';
@@ -22,7 +23,8 @@ import { Lockout } from './lockout.ts';
 import { atRest, type Parker } from './park.ts';
 import type { PropLight } from './prop-light.ts';
 import { placeOf, type Relay } from './relay.ts';
-import type { SafetyInfo } from './requests.ts';
+import type { ConditionResult, SafetyInfo } from './requests.ts';
+import { notParkedText } from './rest-text.ts';
 import type { NotedDuty, Restored, Store } from './store.ts';
 import { Triggers } from './triggers.ts';
 import { Waits } from './waits.ts';
@@ -39,6 +41,8 @@ const STOP_BUTTON: Stopper = { session: '', who: 'stop button' };
 const STOP_STANDS_MS = 2000;
 /** So many who stopped are remembered. */
 const STOPPERS_KEPT = 32;
+/** A prop at rest is looked at every so many ticks: a board may fail, or come back. */
+const REST_LOOK_TICKS = 40;
 /** The drivers are asked what they measure every so many ticks: servos are told 50 times a second. */
 const SENSE_EVERY_TICKS = 4;
 
@@ -149,6 +153,8 @@ export class Core {
   #unsettled = false;
   #moved = false;
   #relayChanges = 0;
+  /** Why a prop at rest is not parked. */
+  #notParked: string | undefined;
   #warmUp: WarmUp | undefined;
 
   constructor(options: CoreOptions) {
@@ -186,6 +192,7 @@ export class Core {
     );
     this.triggers = new Triggers(this, this.#clock);
     this.#restore();
+    this.#notParked = this.#condition === 'parked' ? notParkedText(this.body) : undefined;
   }
 
   /** The prop in force; another one after a change of its file. */
@@ -293,7 +300,22 @@ export class Core {
 
   /** What keeps the prop from waking and moving. */
   get safety(): SafetyInfo {
-    return { lockout: this.#lockout.info, guards: this.#guards.info };
+    const notParked = this.#notParked ?? null;
+    return { lockout: this.#lockout.info, guards: this.#guards.info, notParked };
+  }
+
+  /** The condition as it is told: `parked` is said of a prop alone that is. */
+  get shown(): ConditionResult {
+    const condition = this.#condition;
+    return this.#notParked === undefined
+      ? { condition }
+      : { condition, notParked: this.#notParked };
+  }
+
+  #lookWhetherParked(): void {
+    const before = this.#notParked;
+    this.#notParked = this.#condition === 'parked' ? notParkedText(this.body) : undefined;
+    if (this.#notParked !== before) this.#onSafety(this.safety);
   }
 
   /** "Hands in the prop": stops what moves, and lets nothing wake or move until it is cleared. */
@@ -578,6 +600,8 @@ export class Core {
     this.#ticking = false;
     this.journal.settle();
     if (this.changes) this.#change(this.changes);
+    if (this.#condition === 'parked' && this.#tick % REST_LOOK_TICKS === 0)
+      this.#lookWhetherParked();
     if (this.#warmUp) this.#warmUpOn(this.#warmUp);
   };
 
@@ -846,7 +870,9 @@ export class Core {
       this.cues.clear();
     }
     if (condition === 'parked') this.lease.endGrace();
-    this.journal.add(who, 'condition', `${condition}${why ? `: ${why}` : ''}`, { condition });
+    this.#lookWhetherParked();
+    const text = conditionText(this.shown);
+    this.journal.add(who, 'condition', `${text}${why ? `: ${why}` : ''}`, { condition });
   }
 
   #dropPower(): void {

@@ -13,10 +13,10 @@ export type { BoardInfo, LoomWire, Symptom, Trace };
 export interface Requests {
   'lease.take': { params: object; result: { holder: string } };
   'lease.release': { params: { graceS?: number }; result: { holder: null } };
-  wake: { params: { wait?: boolean; confirm?: 'unknown' }; result: { condition: Condition } };
-  park: { params: { wait?: boolean }; result: { condition: Condition } };
-  reset: { params: { confirm?: string }; result: { condition: Condition } };
-  stop: { params: { category: 0 | 1 | 2 }; result: { condition: Condition } };
+  wake: { params: { wait?: boolean; confirm?: 'unknown' }; result: ConditionResult };
+  park: { params: { wait?: boolean }; result: ConditionResult };
+  reset: { params: { confirm?: string }; result: ConditionResult };
+  stop: { params: { category: 0 | 1 | 2 }; result: ConditionResult };
   'lockout.set': { params: { reason?: string }; result: { lockout: LockoutInfo | null } };
   'lockout.clear': {
     params: { force?: boolean; reason?: string };
@@ -155,10 +155,17 @@ export interface GuardInfo {
   action: 'inhibit' | 'stop';
 }
 
-/** What keeps the prop from waking and moving. */
+/** What keeps the prop from waking and moving; and why it is not parked, where its condition alone is. */
 export interface SafetyInfo {
   lockout: LockoutInfo | null;
   guards: readonly GuardInfo[];
+  notParked: string | null;
+}
+
+/** The condition of the prop; with `notParked` it is at rest, but not parked, and that says why. */
+export interface ConditionResult {
+  condition: Condition;
+  notParked?: string;
 }
 
 /** One entry of `channel.list`; the value and target are as in `state`. */

@@ -268,6 +268,7 @@ export class Dispatcher {
     return {
       session: session.id,
       condition: view.condition,
+      ...(view.notParked !== undefined && { notParked: view.notParked }),
       prop: name,
       protocol: PROTOCOL,
       linkTimeoutMs,

@@ -86,7 +86,8 @@ function make() {
   // --- results ----------------------------------------------------------------------------------
 
   const condition = z.enum(CONDITIONS).describe('condition of the whole prop');
-  const conditionResult = z.object({ condition });
+  const notParked = z.string().optional().describe('at rest, but not parked: why');
+  const conditionResult = z.object({ condition, notParked });
   const durationS = z.number().describe('time that the motion takes (s)');
   const delayed = z.string().optional().describe('why it starts later or runs slower than asked');
   const value = z
@@ -769,6 +770,7 @@ function make() {
       result: z.object({
         session: z.string(),
         condition,
+        notParked,
         prop: z.string().describe('name of the prop'),
         protocol: z.number().describe('version of this API'),
         linkTimeoutMs: z.number().describe('silence that counts as a lost link (ms)'),

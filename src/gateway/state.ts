@@ -78,7 +78,7 @@ export class View {
   /** Name of the client that holds the lease. */
   holder: string | null = null;
   /** What keeps the prop from waking and moving. */
-  safety: SafetyInfo = { lockout: null, guards: [] };
+  safety: SafetyInfo = { lockout: null, guards: [], notParked: null };
   running: Running = { cues: [], idle: null, armed: false };
   /** State of every channel, and `"name":{...}` of it, brought up to date by `refresh`. */
   states: ChannelState[] = [];
@@ -206,6 +206,11 @@ export class View {
     return CONDITIONS[this.#shown.condition]!;
   }
 
+  /** At rest, but not parked: why. */
+  get notParked(): string | undefined {
+    return this.condition === 'parked' ? (this.safety.notParked ?? undefined) : undefined;
+  }
+
   /** Seconds since the daemon started. */
   get tS(): number {
     return tidy(this.#shown.tS);
@@ -324,7 +329,7 @@ export class StateFeed {
       Buffer.from(
         `{"jsonrpc":"2.0","method":"state","params":{"condition":"${this.#view.condition}",` +
           `"t":${this.#view.tS},"tick":${this.#view.tick},"holder":${JSON.stringify(this.#view.holder)},` +
-          safetyText(this.#view.safety) +
+          safetyText(this.#view) +
           `"channels":{${channels.join(',')}},"rails":${JSON.stringify(this.#view.rails())}}}`,
       );
     // Sending may end a follower, and with it change the sets: these are this frame's own.
@@ -333,10 +338,13 @@ export class StateFeed {
   }
 }
 
-/** Only what is so: a prop that is free has neither. */
-function safetyText({ lockout, guards }: SafetyInfo): string {
-  const locked = lockout ? `"lockout":${JSON.stringify(lockout)},` : '';
-  return guards.length > 0 ? `${locked}"guards":${JSON.stringify(guards)},` : locked;
+/** Only what is so: a prop that is free, and parked, has none. */
+function safetyText({ notParked, safety: { lockout, guards } }: View): string {
+  return (
+    (notParked !== undefined ? `"notParked":${JSON.stringify(notParked)},` : '') +
+    (lockout ? `"lockout":${JSON.stringify(lockout)},` : '') +
+    (guards.length > 0 ? `"guards":${JSON.stringify(guards)},` : '')
+  );
 }
 
 function send(followers: ReadonlySet<Follower>, make: () => Buffer): void {

@@ -370,6 +370,19 @@ describe('a single command', () => {
     });
   });
 
+  test('parked is said of a parked prop alone', async () => {
+    daemon.condition = 'parked';
+    daemon.notParked = 'nobody knows where beak stands';
+    const said = 'at rest, not parked: nobody knows where beak stands\n';
+    expect((await run(['status'], daemon)).out).toMatch(`Test owl: ${said}`);
+    expect((await run(['park'], daemon)).out).toBe(`the prop is ${said}`);
+    expect((await run(['reset'], daemon)).out).toMatch(`the prop is ${said}`);
+    expect(JSON.parse((await run(['status', '--json'], daemon)).out)).toMatchObject({
+      condition: 'parked',
+      notParked: 'nobody knows where beak stands',
+    });
+  });
+
   test('status is an aligned table', async () => {
     const { out } = await run(['status'], daemon);
     const lines = out.split('\n');

@@ -59,6 +59,8 @@ export class FakeDaemon {
   /** Replaces or adds methods. */
   readonly handlers: Record<string, Handler> = {};
   condition: Condition = 'live';
+  /** Why it is not parked, where its condition alone is. */
+  notParked: string | undefined;
   holder: string | null = null;
   /** Servos that stand nobody knows where. */
   unknown: string[] = [];
@@ -200,9 +202,14 @@ export class FakeDaemon {
     };
   }
 
+  #rest() {
+    return this.notParked === undefined ? {} : { notParked: this.notParked };
+  }
+
   frame() {
     return {
       condition: this.condition,
+      ...this.#rest(),
       t: this.clock.nowMs() / 1000,
       tick: Math.floor(this.clock.nowMs() / 5),
       holder: this.holder,
@@ -239,7 +246,14 @@ export class FakeDaemon {
     'session.open': ({ client }) => {
       this.#client = String(client);
       const { condition, linkTimeoutMs, version, file } = this;
-      const opened = { session: 's1', condition, prop: 'Test owl', protocol: 1, linkTimeoutMs };
+      const opened = {
+        session: 's1',
+        condition,
+        ...this.#rest(),
+        prop: 'Test owl',
+        protocol: 1,
+        linkTimeoutMs,
+      };
       return { ...opened, version, ...(file && { file }) };
     },
     'lease.take': () => {
@@ -270,7 +284,7 @@ export class FakeDaemon {
     },
     park: () => {
       this.condition = 'parked';
-      return { condition: 'parked' };
+      return { condition: 'parked', ...this.#rest() };
     },
     stop: () => {
       this.condition = 'stopped';

@@ -1,5 +1,5 @@
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import { CONDITIONS } from '../../src/core/condition.ts';
+import { CONDITIONS, type Condition } from '../../src/core/condition.ts';
 import { FIELD, FLAG } from '../../src/shared/telemetry.ts';
 import { type Client, Rig, until } from './helpers.ts';
 
@@ -16,8 +16,8 @@ const received = () => rig.telemetry.received(0);
 const settle = (client: Client) => client.call('state.unfollow');
 
 /** What the core shows at that time (s). */
-function tick(tS: number, moving = false): void {
-  rig.telemetry.begin(tS, Math.round(200 * tS), CONDITIONS.indexOf('live'));
+function tick(tS: number, moving = false, condition: Condition = 'live'): void {
+  rig.telemetry.begin(tS, Math.round(200 * tS), CONDITIONS.indexOf(condition));
   rig.telemetry.setChannel(0, FIELD.flags, moving ? FLAG.moving : 0);
   rig.telemetry.commit();
 }
@@ -140,12 +140,38 @@ describe('what keeps the prop from moving', () => {
     expect(client.notices('state')[0]).not.toHaveProperty('guards');
     const lockout = { by: 'a', reason: 'night', time: '2026-01-01T00:00:00.000Z' };
     const guards = [{ name: 'mat', action: 'inhibit' as const }];
-    rig.send({ t: 'safety', safety: { lockout, guards } });
+    rig.send({ t: 'safety', safety: { lockout, guards, notParked: null } });
     await client.call('lease.take');
     const before = client.notices('state').length;
     rig.clock.advance(100);
     await until(() => client.notices('state').length > before, 'a state');
     expect(client.notices('state').at(-1)).toMatchObject({ lockout, guards });
+  });
+
+  it('tells why a prop at rest is not parked, and of no other condition', async () => {
+    const client = await rig.open();
+    const notParked = 'nobody knows where neck stands';
+    rig.send({ t: 'safety', safety: { lockout: null, guards: [], notParked } });
+    await client.call('lease.take');
+    await client.call('state.follow', { hz: 10 });
+    for (const [tS, condition, told] of [
+      [1, 'parked', notParked],
+      [2, 'waking', undefined],
+      [3, 'parked', notParked],
+    ] as const) {
+      tick(tS, false, condition);
+      const before = client.notices('state').length;
+      rig.clock.advance(100);
+      await until(() => client.notices('state').length > before, 'a state');
+      expect(client.notices('state').at(-1).condition).toBe(condition);
+      expect(client.notices('state').at(-1).notParked).toBe(told);
+    }
+    const health = await fetch(`http://127.0.0.1:${rig.port}/health`);
+    // Names are for those who may open a session.
+    expect(await health.json()).toMatchObject({ condition: 'parked', notParked: true });
+    const other = await rig.connect();
+    const opened = await other.call('session.open', { client: 'other' });
+    expect(opened.result).toMatchObject({ condition: 'parked', notParked });
   });
 
   it('is set and cleared by any session', async () => {

@@ -27,6 +27,8 @@ export const health: FastifyPluginAsync<Options> = async (app, { view, notices, 
     reply.header('cache-control', 'no-store');
     return {
       condition,
+      // Why not is for those who may open a session.
+      ...(view.notParked !== undefined && { notParked: true }),
       prop: view.prop.name,
       uptimeS: view.tS,
       holder,

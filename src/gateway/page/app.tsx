@@ -2,6 +2,7 @@ import './app.css';
 import { signal, useComputed } from '@preact/signals';
 import { render } from 'preact';
 import { useEffect, useRef } from 'preact/hooks';
+import { NOT_PARKED } from '../../shared/condition-text.ts';
 import { Bench } from './bench.tsx';
 import { Confirm, reset, wake } from './confirm.tsx';
 import { FileBanner } from './file-banner.tsx';
@@ -23,6 +24,7 @@ import {
   holder,
   holding,
   lockout,
+  notParked,
   propName,
   startStore,
   trouble,
@@ -86,6 +88,7 @@ function App() {
       <Header />
       <LinkNotice />
       <Lockout />
+      <NotParked />
       <Trouble />
       <FileBanner />
       <main id="main" tabIndex={-1} inert={linkState.value !== 'open'}>
@@ -104,7 +107,8 @@ function Header() {
     <header inert={linkState.value !== 'open'}>
       <h1>{propName.value || 'Sinew'}</h1>
       <p class={`condition is-${condition.value}`} role="status">
-        <span aria-hidden="true">{SIGNS[condition.value]}</span> {condition.value}
+        <span aria-hidden="true">{SIGNS[condition.value]}</span>{' '}
+        {notParked.value === undefined ? condition.value : NOT_PARKED}
       </p>
       <Lease />
       <p class="trip" title="Round trip of the link">
@@ -186,6 +190,18 @@ function Safety() {
         Stop <kbd>Esc</kbd>
       </button>
     </footer>
+  );
+}
+
+/** At rest, but not at its park position: a limp limb may fall, or be anywhere. */
+function NotParked() {
+  if (notParked.value === undefined) return null;
+  return (
+    <div class="notice" role="status">
+      <p>
+        The prop is {NOT_PARKED}: {notParked.value}.
+      </p>
+    </div>
   );
 }
 

@@ -28,6 +28,8 @@ export const propName = signal('');
 /** Version of the prop file that is in force: what is read of the prop is read again when it changes. */
 export const version = signal('');
 export const condition = signal<Condition>('parked');
+/** At rest, but not parked: why. */
+export const notParked = signal<string | undefined>(undefined);
 /** Name of the client that holds the lease. */
 export const holder = signal<string | null>(null);
 /** Who has hands in the prop; null when nobody has. */
@@ -73,6 +75,7 @@ let held: Record<string, ChannelState> | undefined;
 
 interface StateParams {
   condition: Condition;
+  notParked?: string;
   holder: string | null;
   channels: Record<string, ChannelState>;
   rails: Record<string, RailState>;
@@ -83,7 +86,11 @@ interface StateParams {
 function onNotice(method: string, params: never): void {
   if (method === 'state') takeState(params as StateParams);
   else if (method === 'event') takeEvent((params as { entry: JournalEntry }).entry);
-  else if (method === 'condition') condition.value = (params as { condition: Condition }).condition;
+  else if (method === 'condition')
+    batch(() => {
+      condition.value = (params as { condition: Condition }).condition;
+      if (condition.value !== 'parked') notParked.value = undefined;
+    });
   else if (method === 'prop.changed') takeChange(params as ChangeParams);
 }
 
@@ -156,6 +163,7 @@ function takeState(frame: StateParams): void {
   if (frame.condition !== condition.peek()) void refreshCues();
   batch(() => {
     condition.value = frame.condition;
+    notParked.value = frame.notParked;
     holder.value = frame.holder;
     if (JSON.stringify(lockout.peek()) !== JSON.stringify(frame.lockout ?? null))
       lockout.value = frame.lockout ?? null;

@@ -1,0 +1,40 @@
+import { tidy } from '../shared/units.ts';
+import { type Actuator, type Body, rests } from './body.ts';
+
+/** So many channels are named. */
+const NAMED = 4;
+
+/** Why a prop at rest is not at its park position, in words; undefined where it is. */
+export function notParkedText(body: Body): string | undefined {
+  const away = body.channels.filter((channel) => isUnknown(channel) || !rests(channel));
+  if (away.length === 0) return undefined;
+  const lost = away.filter((channel) => channel.kind === 'servo' && isUnknown(channel));
+  const words = away.filter((channel) => !lost.includes(channel)).map(awayText);
+  if (lost.length > 0)
+    words.unshift(
+      `nobody knows where ${list(lost.map(({ name }) => name))} stand${lost.length > 1 ? '' : 's'}`,
+    );
+  return words.length > NAMED
+    ? `${words.slice(0, NAMED).join('; ')}; and ${words.length - NAMED} more`
+    : words.join('; ');
+}
+
+function isUnknown(channel: Actuator): boolean {
+  return channel.kind === 'servo' ? !channel.known : channel.board.unknown;
+}
+
+function awayText(channel: Actuator): string {
+  const { name } = channel;
+  if (channel.kind === 'servo') return `${name} is at ${tidy(channel.state.pos)} deg`;
+  if (isUnknown(channel)) return `${name} may be on, as its board cannot be reached`;
+  if (channel.kind === 'relay') return `${name} is ${channel.on ? 'on' : 'off'}`;
+  return `${name} shows something else than when parked`;
+}
+
+/** `a`, `a and b`, `a, b and 3 others`. */
+function list(names: readonly string[]): string {
+  const shown = names.slice(0, NAMED);
+  const others = names.length - shown.length;
+  if (others > 0) return `${shown.join(', ')} and ${others} other${others > 1 ? 's' : ''}`;
+  return shown.length > 1 ? `${shown.slice(0, -1).join(', ')} and ${shown.at(-1)}` : shown[0]!;
+}

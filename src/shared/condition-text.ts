@@ -1,0 +1,13 @@
+/** What is said of a prop that rests in the condition `parked`, but not at its park position. */
+export const NOT_PARKED = 'at rest, not parked';
+
+/** The condition in words, with the reason where it is not what its name says. */
+export function conditionText({
+  condition,
+  notParked,
+}: {
+  condition: string;
+  notParked?: string | undefined;
+}): string {
+  return notParked === undefined ? condition : `${NOT_PARKED}: ${notParked}`;
+}
