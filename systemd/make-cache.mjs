@@ -11,9 +11,10 @@ import { join } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { fileURLToPath } from 'node:url';
 
-const MADE = ['daemon', 'worker', 'service', 'cli'];
-/** Longer than any board takes (ms). */
-const PATIENCE_MS = 60_000;
+/** Those that a start waits for; the session makes its own, where it comes to its end. */
+const MADE = ['daemon', 'worker', 'service'];
+/** Longer than any board takes to start, to go through the session, and to write (ms). */
+const PATIENCE_MS = 30_000;
 
 /** By these a daemon would take a running service's files and socket for its own. */
 const OF_A_SERVICE = ['RUNTIME_DIRECTORY', 'NOTIFY_SOCKET', 'WATCHDOG_PID', 'WATCHDOG_USEC'];
@@ -49,7 +50,6 @@ export async function makeCache(folder, prop) {
     { env, stdio: ['ignore', 'pipe', 'ignore'] },
   );
   const ended = new Promise((resolve) => daemon.once('exit', resolve));
-  const until = Date.now() + PATIENCE_MS;
   const made = () => MADE.every((name) => existsSync(join(folder, `${name}.cache`)));
   const address = new Promise((resolve) => {
     let said = '';
@@ -59,7 +59,8 @@ export async function makeCache(folder, prop) {
       if (host) resolve(host);
     });
   });
-  const host = await Promise.race([address, ended.then(() => undefined)]);
+  const late = sleep(PATIENCE_MS, undefined, { ref: false });
+  const host = await Promise.race([address, ended.then(() => undefined), late]);
   if (host) {
     const session = spawn(
       process.execPath,
@@ -68,8 +69,9 @@ export async function makeCache(folder, prop) {
     );
     session.stdin.end(SESSION);
     await new Promise((resolve) => session.once('exit', resolve));
-    await writeFile(done, '');
   }
+  await writeFile(done, '');
+  const until = Date.now() + PATIENCE_MS;
   while (Date.now() < until && !made() && daemon.exitCode === null) await sleep(50);
   daemon.kill('SIGKILL');
   await rm(home, { recursive: true, force: true });

@@ -178,7 +178,7 @@ it.each([
 
 it('it makes the code caches for the Node of this machine, and anybody may read them', () => {
   const dist = join(root, 'opt/sinew/dist');
-  expect(caches(dist)).toEqual(['daemon.cache', 'service.cache', 'worker.cache']);
+  expect(caches(dist)).toEqual(['cli.cache', 'daemon.cache', 'service.cache', 'worker.cache']);
   for (const name of caches(dist)) expect(mode(`opt/sinew/dist/${name}`)).toBe('644');
 });
 
