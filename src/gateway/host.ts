@@ -64,9 +64,9 @@ export class GatewayHost {
     });
   }
 
-  /** Hands on what the gateway has sent since. Once a tick: the core is not woken for it. */
+  /** Hands on what the gateway has sent since. Once a tick: the core may not have been woken for it. */
   hear(): void {
-    this.#line?.hear(this.#events.message);
+    this.#line?.hear();
   }
 
   /** @param transfer ports within the message, which go with it */
@@ -137,7 +137,7 @@ export class GatewayHost {
     worker.postMessage({ start, port: port2, ring }, [port2, start.service]);
     this.#listen(worker);
     this.#events.started();
-    const line = new CoreLine(port1, ring, (answer) => {
+    const line = new CoreLine(port1, ring, this.#events.message, (answer) => {
       if (answer.t === 'cannot-listen') why = answer.reason;
       else if (!this.#closing)
         this.#watch(beats, () => {
@@ -152,7 +152,7 @@ export class GatewayHost {
     });
     worker.on('exit', () => {
       // What it said last counts: that may be a stop.
-      line.hear(this.#events.message, Number.POSITIVE_INFINITY);
+      line.hear(Number.POSITIVE_INFINITY);
       this.#worker = undefined;
       this.#port = undefined;
       this.#line = undefined;

@@ -1,3 +1,4 @@
+import { availableParallelism } from 'node:os';
 import { deserialize, serialize } from 'node:v8';
 import { type MessagePort, receiveMessageOnPort } from 'node:worker_threads';
 import type { ToCore, ToGateway } from '../core/requests.ts';
@@ -7,7 +8,8 @@ import type { CorePort } from './core-link.ts';
 /**
  * The way from gateway to core. A message through a port wakes the main thread while the sender still has
  * the port's lock: on one processor the main thread then waits for it, in the middle of a tick's time, until
- * it is the gateway's turn again. So requests lie in a ring, at which the core looks after every tick.
+ * it is the gateway's turn again. So requests lie in a ring, at which the core looks after every tick; with
+ * a processor for each it is woken for them as well.
  */
 
 const RING_BYTES = 256 * 1024;
@@ -15,12 +17,15 @@ const RING_BYTES = 256 * 1024;
 const LONG_BYTES = 16 * 1024;
 /** How soon what found no room is tried again (ms). */
 const RETRY_MS = 2;
-/** The core takes so many in one tick. */
-const MOST_A_TICK = 64;
+/** The core takes so many at once. */
+const MOST_AT_ONCE = 64;
 
 type Short = Exclude<ToCore, { t: 'listening' | 'cannot-listen' }>;
 /** In the ring: the message itself, or that the next one is in the port. */
 const IN_PORT = new Uint8Array();
+
+/** In the port: look into the ring. */
+const LOOK = null;
 
 /** Answers to the start, which are told while the core does not tick yet. */
 const isAnswer = (message: ToCore): boolean =>
@@ -36,10 +41,12 @@ export class GatewayLine implements CorePort {
   readonly #ring: Ring;
   #waiting: Uint8Array[] = [];
   #timer: NodeJS.Timeout | undefined;
+  readonly #wakes: boolean;
 
-  constructor(port: MessagePort, ring: SharedArrayBuffer) {
+  constructor(port: MessagePort, ring: SharedArrayBuffer, wakes = availableParallelism() > 1) {
     this.#port = port;
     this.#ring = new Ring(ring);
+    this.#wakes = wakes;
   }
 
   postMessage(message: ToCore): void {
@@ -61,6 +68,7 @@ export class GatewayLine implements CorePort {
   #put(bytes: Uint8Array): void {
     if (this.#waiting.length > 0 || !this.#ring.put(bytes)) this.#waiting.push(bytes);
     if (this.#waiting.length > 0) this.#timer ??= setTimeout(() => this.#retry(), RETRY_MS);
+    else if (this.#wakes) this.#port.postMessage(LOOK);
   }
 
   #retry(): void {
@@ -76,32 +84,44 @@ export class GatewayLine implements CorePort {
 export class CoreLine {
   readonly #port: MessagePort;
   readonly #ring: Ring;
+  readonly #heed: (message: Short) => void;
   readonly #long: Short[] = [];
 
   /** @param answered what comes of the start */
   constructor(
     port: MessagePort,
     ring: SharedArrayBuffer,
+    heed: (message: Short) => void,
     answered: (answer: Exclude<ToCore, Short>) => void,
   ) {
     this.#port = port;
     this.#ring = new Ring(ring);
-    port.on('message', (message: ToCore) => {
-      if (isAnswer(message)) answered(message as Exclude<ToCore, Short>);
+    this.#heed = heed;
+    port.on('message', (message: ToCore | typeof LOOK) => {
+      if (message === LOOK) this.hear();
+      else if (isAnswer(message)) answered(message as Exclude<ToCore, Short>);
       else this.#long.push(message as Short);
     });
   }
 
   /** Once a tick. */
-  hear(heed: (message: Short) => void, most = MOST_A_TICK): void {
+  hear(most = MOST_AT_ONCE): void {
     for (let left = most; left > 0; left--) {
       const bytes = this.#ring.take();
       if (!bytes) return;
-      if (bytes.length > 0) heed(deserialize(bytes));
+      if (bytes.length > 0) this.#heed(deserialize(bytes));
       else {
-        const message = this.#long.shift() ?? receiveMessageOnPort(this.#port)?.message;
-        if (message) heed(message);
+        const message = this.#long.shift() ?? this.#fromPort();
+        if (message) this.#heed(message);
       }
+    }
+  }
+
+  /** The next long message in the port, which the event loop has not handed on yet. */
+  #fromPort(): Short | undefined {
+    for (;;) {
+      const found = receiveMessageOnPort(this.#port);
+      if (!found || found.message !== LOOK) return found?.message;
     }
   }
 }

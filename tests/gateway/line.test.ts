@@ -12,22 +12,30 @@ const call = (id: number, params: unknown): ToCore => ({
 const LONG = 'x'.repeat(100_000);
 
 let channel: MessageChannel;
+let ring: SharedArrayBuffer;
 let gateway: GatewayLine;
 let core: CoreLine;
 let answers: ToCore[];
+let heard: ToCore[];
 beforeEach(() => {
   channel = new MessageChannel();
-  const ring = makeRing();
+  ring = makeRing();
   answers = [];
-  gateway = new GatewayLine(channel.port2, ring);
-  core = new CoreLine(channel.port1, ring, (answer) => answers.push(answer));
+  heard = [];
+  gateway = new GatewayLine(channel.port2, ring, false);
+  core = new CoreLine(
+    channel.port1,
+    ring,
+    (message) => heard.push(message),
+    (answer) => answers.push(answer),
+  );
 });
 afterEach(() => channel.port1.close());
 
 /** What the core hears in one tick. */
 function hear(most?: number): ToCore[] {
-  const heard: ToCore[] = [];
-  core.hear((message) => heard.push(message), most);
+  heard = [];
+  core.hear(most);
   return heard;
 }
 
@@ -35,7 +43,7 @@ it('the core hears in its tick what was sent before, in its order, and nothing i
   gateway.postMessage(call(1, { to: 3 }));
   gateway.postMessage({ t: 'gone', session: 's', why: 'closed' });
   await new Promise((resume) => setTimeout(resume, 5));
-  expect(answers).toEqual([]);
+  expect([...answers, ...heard]).toEqual([]);
   expect(hear()).toEqual([call(1, { to: 3 }), { t: 'gone', session: 's', why: 'closed' }]);
   expect(hear()).toEqual([]);
 });
@@ -58,15 +66,15 @@ it.each([
 it('what finds no room comes later, whole and in order, and a tick hears so much at most', async () => {
   const sent = Array.from({ length: 200 }, (_, id) => call(id, { text: 'y'.repeat(5000) }));
   for (const message of sent) gateway.postMessage(message);
-  const heard = hear();
-  expect(heard.length).toBeLessThan(sent.length);
+  const all = hear();
+  expect(all.length).toBeLessThan(sent.length);
   await until(() => {
     const more = hear(10);
     expect(more.length).toBeLessThanOrEqual(10);
-    heard.push(...more);
-    return heard.length === sent.length;
+    all.push(...more);
+    return all.length === sent.length;
   }, 'the rest');
-  expect(heard).toEqual(sent);
+  expect(all).toEqual(sent);
 });
 
 it('where it listens is told at once, while nothing ticks yet', async () => {
@@ -74,4 +82,18 @@ it('where it listens is told at once, while nothing ticks yet', async () => {
   await until(() => answers.length > 0, 'the answer');
   expect(answers).toEqual([{ t: 'listening', host: '127.0.0.1', port: 7420 }]);
   expect(hear()).toEqual([]);
+});
+
+it('with a processor for each, the core is woken and hears at once, long messages in their place', async () => {
+  const woken = new GatewayLine(channel.port2, ring, true);
+  const sent = [
+    call(1, {}),
+    call(2, { text: LONG }),
+    call(3, {}),
+    call(4, { text: LONG }),
+    call(5, {}),
+  ];
+  for (const message of sent) woken.postMessage(message);
+  await until(() => heard.length === sent.length, 'all of them');
+  expect(heard).toEqual(sent);
 });
