@@ -76,6 +76,11 @@ export interface Loop {
 }
 const LOOPS = 32;
 
+interface Span {
+  atMs: number;
+  endMs: number;
+}
+
 /** Where a measurement began. */
 export interface Mark {
   readonly atMs: number;
@@ -311,7 +316,8 @@ export class SlowBoard {
     const counts = last.late.map((count, at) => count - mark.late[at]!);
     const worst = counts.findLastIndex((count) => count > 0);
     const longestTurnMs = this.longestTurnMs(mark);
-    const awayMs = this.#longest(AT.stalls, HEAD.stalls, RING.stalls, mark.atMs);
+    const stalls = this.#spans(AT.stalls, HEAD.stalls, RING.stalls, mark.atMs);
+    const awayMs = Math.max(0, ...stalls.map(({ atMs, endMs }) => endMs - atMs));
     // A class begins where the one before it ends.
     const beganMs = worst > 0 ? LATENESS_MS[worst - 1]! : 0;
     let lateMs = worst === LATENESS_MS.length ? Math.max(beganMs, longestTurnMs) : beganMs;
@@ -350,9 +356,20 @@ export class SlowBoard {
     return (await this.since(mark)).gapTicks;
   }
 
-  /** The longest turn of the main thread's event loop since `mark` that is over (ms); 0 below 1 ms. */
+  /**
+   * The longest turn of the main thread's event loop since `mark` that is over (ms), without the time for
+   * which the machine was away in it; 0 below 1 ms.
+   */
   longestTurnMs(mark: Mark): number {
-    return this.#longest(AT.turns, HEAD.turns, RING.turns, mark.atMs);
+    const stalls = this.#spans(AT.stalls, HEAD.stalls, RING.stalls, mark.atMs);
+    let longest = 0;
+    for (const { atMs, endMs } of this.#spans(AT.turns, HEAD.turns, RING.turns, mark.atMs)) {
+      let ms = endMs - atMs;
+      for (const stall of stalls)
+        ms -= Math.max(0, Math.min(endMs, stall.endMs) - Math.max(atMs, stall.atMs));
+      longest = Math.max(longest, ms);
+    }
+    return longest;
   }
 
   /** All that the main thread asked of the file system since `sinceMs` (by `nowMs`), done or not. */
@@ -399,17 +416,15 @@ export class SlowBoard {
     return calls;
   }
 
-  /** The longest of the spans in a ring that end after `sinceMs`. */
-  #longest(at: number, counter: number, kept: number, sinceMs: number): number {
+  /** The spans in a ring that end after `sinceMs`. */
+  #spans(at: number, counter: number, kept: number, sinceMs: number): Span[] {
     const count = Math.min(kept, this.#number(AT.head, counter));
     const raw = this.#bytes(at, 16 * count);
-    let longest = 0;
-    for (let i = 0; i < count; i++) {
+    const spans = Array.from({ length: count }, (_, i) => {
       const atMs = Number(raw.readBigInt64LE(16 * i)) / 1e6;
-      const ms = Number(raw.readBigInt64LE(16 * i + 8)) / 1e6;
-      if (atMs + ms > sinceMs) longest = Math.max(longest, ms);
-    }
-    return longest;
+      return { atMs, endMs: atMs + Number(raw.readBigInt64LE(16 * i + 8)) / 1e6 };
+    });
+    return spans.filter(({ endMs }) => endMs > sinceMs);
   }
 
   /** The daemon's own count of ticks by lateness. */
