@@ -1,5 +1,6 @@
 import { tidy } from '../shared/units.ts';
-import { planMove } from '../sums/profile.ts';
+import type { MotionLimits } from '../sums/profile.ts';
+import { planMove, planStop } from '../sums/profile.ts';
 import { degIn, holdsParked, isOnParked, levelOf } from './interlock.ts';
 import type { Limits, Notes } from './notes.ts';
 import type { Channel, Prop, RelayChannel, ServoChannel } from './schema.ts';
@@ -13,6 +14,7 @@ export function lintSafety(notes: Notes, limits: Limits): void {
     if (channel.kind === 'servo') lintRates(notes, name, channel);
   }
   lintParkTime(notes, limits);
+  lintStopTime(notes, limits);
 }
 
 /** A lost link that goes unnoticed for longer than this (s) is worth a word: common practice. */
@@ -160,6 +162,30 @@ function lintParkTime(notes: Notes, limits: Limits): void {
   );
 }
 
+/** Whether a stop of category 1 leaves every servo the time to slow down from the speed that it can reach. */
+function lintStopTime(notes: Notes, limits: Limits): void {
+  const { prop, given } = notes;
+  if (given.broken(['stop'])) return;
+  let slowest = '';
+  let slowestS = 0;
+  for (const [name, channel] of Object.entries(prop.channels)) {
+    if (channel.kind !== 'servo' || notes.hasErrorIn(['channels', name])) continue;
+    const range = limits.get(name);
+    if (!range) continue;
+    // Within its limits it gets no faster than half of the way allows.
+    const vel = Math.min(channel.speedDegS, Math.sqrt(channel.accelDegS2 * (range[1] - range[0])));
+    const s = secondsOf(() => planStop({ pos: 0, vel, acc: 0 }, ratesOf(channel)));
+    if (s > slowestS) [slowest, slowestS] = [name, s];
+  }
+  const { deadlineS } = prop.stop;
+  if (slowestS <= deadlineS) return;
+  notes.warning(
+    ['stop', 'deadlineS'],
+    `${slowest} takes ${tidy(slowestS, 2)} s to slow down, longer than ${deadlineS} s: a stop of category 1 would drop its power on the way`,
+    `raise its accelDegS2 (or jerkDegS3), or give ${Math.ceil(slowestS * 10) / 10} or more`,
+  );
+}
+
 /** The least time (s) to park from the worst pose: stage after stage, along the interlocks. */
 export function parkTime(prop: Prop, limits: Limits): { s: number; slowest: string } {
   const { channels, park } = prop;
@@ -216,10 +242,21 @@ function timeHomeS(name: string, channel: Channel, limits: Limits): number {
   const range = limits.get(name);
   if (parkDeg === undefined || !range) return 0;
   const far = parkDeg - range[0] > range[1] - parkDeg ? range[0] : range[1];
-  const { speedDegS: speed, accelDegS2: accel, jerkDegS3: jerk } = channel;
-  const rates = jerk === undefined ? { speed, accel } : { speed, accel, jerk };
+  return secondsOf(() => planMove({ pos: far, vel: 0, acc: 0 }, parkDeg, ratesOf(channel)));
+}
+
+function ratesOf({
+  speedDegS: speed,
+  accelDegS2: accel,
+  jerkDegS3: jerk,
+}: ServoChannel): MotionLimits {
+  return jerk === undefined ? { speed, accel } : { speed, accel, jerk };
+}
+
+/** How long a motion takes (s); 0 for one that cannot be planned, which is told elsewhere. */
+function secondsOf(plan: () => { durationS: number }): number {
   try {
-    return planMove({ pos: far, vel: 0, acc: 0 }, parkDeg, rates).durationS;
+    return plan().durationS;
   } catch (error) {
     if (error instanceof RangeError) return 0;
     throw error;

@@ -243,6 +243,7 @@ describe('arms', () => {
     const chain = (stallNm: number) =>
       propText(
         `a: ${joint(4, 'lengthMm: 100, carries: b, levelDeg: 0', { stallNm: `»${stallNm}`, accelDegS2: '12' })}\n  b: ${joint(5, 'straightDeg: 0')}`,
+        'stop: { deadlineS: 9 }',
       );
     // Both level: 0.1 kg at 50 mm and 0.1 kg at 150 mm are 0.196 N m.
     expectFindings(chain(0.19), [{ wrong: 'has to bring 0.2 N m, more than the 0.19 N m' }]);

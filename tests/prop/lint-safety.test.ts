@@ -35,6 +35,20 @@ describe('the time to park', () => {
     expectFindings(propText(lamp, 'park: { deadlineS: »15 }'), warned('slowest: l'));
   });
 
+  test('a stop of category 1 whose deadline is shorter than slowing down', () => {
+    // v / a (any textbook).
+    const heavy = `a: ${servo(4, { speedDegS: '80', accelDegS2: '40', limitsDeg: '[-40, 40]' })}`;
+    const park = 'park: { deadlineS: 20 }';
+    // Over its 80 deg it gets no faster than sqrt(40 * 80) = 56.6 deg/s, and that takes 1.41 s to end.
+    expectFindings(
+      propText(heavy, `${park}\nstop: { deadlineS: »1 }`),
+      warned('a takes 1.41 s to slow down, longer than 1 s', 'stop.deadlineS'),
+    );
+    expectFindings(propText(heavy, `${park}\nstop: { deadlineS: 1.5 }`), []);
+    const quick = `a: ${servo(4, { speedDegS: '80', accelDegS2: '90', limitsDeg: '[-40, 40]' })}`;
+    expectFindings(propText(quick, park), []);
+  });
+
   test('hold and deadline beyond the patience of the service', () => {
     const hold = (s: string) => `link: { onLoss: hold-then-park, holdS: ${s} }`;
     expectFindings(propText(`a: ${servo(4)}`, hold('»50')), warned('may take 60 s', 'link.holdS'));
@@ -95,7 +109,7 @@ test.each([
   [{ speedDegS: '60', accelDegS2: '300', jerkDegS3: '»100000' }, 'within one tick'],
   [{ speedDegS: '60', accelDegS2: '300', jerkDegS3: '»20' }, 'only after 15 s'],
 ])('rates that make no sense: %j', (rates, wrong) => {
-  const late = 'park: { deadlineS: 59 }';
+  const late = 'park: { deadlineS: 59 }\nstop: { deadlineS: 59 }';
   expectFindings(propText(`a: ${servo(4, rates)}`, late), warned(wrong));
 });
 
