@@ -783,16 +783,18 @@ function make() {
               error: 'is neither park nor hold-then-park; write park or hold-then-park',
             })
             .default('park'),
-          holdS: positive('seconds', 'how long to hold before parking (s)').max(300).optional(),
+          holdS: positive('seconds', 'how long to hold before parking (s)')
+            .max(300, { error: 'is above 300; give seconds, 300 or less' })
+            .optional(),
         })
         .default({ timeoutMs: 500, onLoss: 'park' }),
       stop: z
         .strictObject({
           deadlineS: positive('seconds', 'a stop of category 1 drops the power after this time (s)')
-            .max(10)
+            .max(10, { error: 'is above 10; give seconds, 10 or less' })
             .default(1),
           holdS: positive('seconds', 'a stop of category 2 holds for at most this time (s)')
-            .max(3600)
+            .max(3600, { error: 'is above 3600; give seconds, 3600 or less' })
             .default(60),
         })
         .default({ deadlineS: 1, holdS: 60 })

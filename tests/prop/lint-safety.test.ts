@@ -49,6 +49,13 @@ describe('the time to park', () => {
     expectFindings(propText(quick, park), []);
   });
 
+  test('more than a stop may take', () => {
+    expectFindings(propText(`a: ${servo(4)}`, 'stop: { deadlineS: »11, holdS: »3601 }'), [
+      { wrong: 'is above 10', right: '10 or less' },
+      { wrong: 'is above 3600', right: '3600 or less' },
+    ]);
+  });
+
   test('hold and deadline beyond the patience of the service', () => {
     const hold = (s: string) => `link: { onLoss: hold-then-park, holdS: ${s} }`;
     expectFindings(propText(`a: ${servo(4)}`, hold('»50')), warned('may take 60 s', 'link.holdS'));
@@ -109,8 +116,10 @@ test.each([
   [{ speedDegS: '60', accelDegS2: '300', jerkDegS3: '»100000' }, 'within one tick'],
   [{ speedDegS: '60', accelDegS2: '300', jerkDegS3: '»20' }, 'only after 15 s'],
 ])('rates that make no sense: %j', (rates, wrong) => {
-  const late = 'park: { deadlineS: 59 }\nstop: { deadlineS: 59 }';
-  expectFindings(propText(`a: ${servo(4, rates)}`, late), warned(wrong));
+  const late = 'park: { deadlineS: 59 }\nstop: { deadlineS: 10 }';
+  // Within so few degrees it stops in time all the same.
+  const near = { ...rates, limitsDeg: '[0, 5]' };
+  expectFindings(propText(`a: ${servo(4, near)}`, late), warned(wrong));
 });
 
 test.each([
