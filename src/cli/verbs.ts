@@ -62,6 +62,10 @@ async function status(desk: Desk): Promise<Outcome> {
   return { result, text: parts.join('\n\n') };
 }
 
+function unsavedText({ unsaved }: { unsaved?: string }): string {
+  return unsaved === undefined ? '' : `\n${unsaved}`;
+}
+
 function lockText(lockout: LockoutInfo): string {
   const { also = [], ...first } = lockout;
   const locks = [first, ...also].map(({ by, reason, time }) => `${by} (${reason}, since ${time})`);
@@ -409,7 +413,7 @@ export const conditionVerbs = [
       const result = await desk.call('lockout.set', { ...(reason && { reason }) });
       const text =
         'nothing wakes or moves the prop until "sinew unlock"; it is no substitute for a switch that cuts the power';
-      return { result, text };
+      return { result, text: text + unsavedText(result) };
     },
   }),
   verb<{ force?: string }>({
@@ -427,7 +431,7 @@ export const conditionVerbs = [
       const how = force === undefined ? {} : { force: true, reason: force };
       const result = await desk.call('lockout.clear', how);
       const text = result.lockout ? lockText(result.lockout) : 'the lockout is cleared';
-      return { result, text };
+      return { result, text: text + unsavedText(result) };
     },
   }),
   verb<{ confirm?: string }>({

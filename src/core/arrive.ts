@@ -59,6 +59,21 @@ export async function untilOver(core: Core, cue: string): Promise<void> {
   });
 }
 
+/** The disk is given this long (s). */
+const SAVED_WITHIN_S = 2;
+
+/** Resolves when the state is on the disk, or with the reason why it is not. */
+export async function untilSaved(core: Core): Promise<string | true> {
+  const untilS = core.nowS + SAVED_WITHIN_S;
+  const poll = (): string | true | undefined => {
+    const { noted } = core;
+    if (noted === 'yes') return true;
+    if (noted !== 'not yet') return noted.message;
+    return core.nowS >= untilS ? `the disk has not answered for ${SAVED_WITHIN_S} s` : undefined;
+  };
+  return poll() ?? (await core.waits.until(poll));
+}
+
 /**
  * Resolves when it is on the disk that a relay with a duty guard closes, so that it may, or when
  * somebody has opened it again meanwhile.

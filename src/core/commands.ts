@@ -4,7 +4,7 @@ import type { Author } from '../service/protocol.ts';
 import { Refusal } from '../shared/errors.ts';
 import { plain } from '../shared/plain.ts';
 import { clamp, tidy } from '../shared/units.ts';
-import { untilArrived, untilCondition, untilNoted, untilOver } from './arrive.ts';
+import { untilArrived, untilCondition, untilNoted, untilOver, untilSaved } from './arrive.ts';
 import type { Core } from './core.ts';
 import type { Move, Started } from './gate.ts';
 import { Identifier } from './identify.ts';
@@ -152,18 +152,18 @@ export class Commands {
       this.#core.stop(category, who, 'asked for', { session: id, who });
       return this.#core.shown;
     },
-    'lockout.set': ({ reason = 'hands in the prop' }, session) => {
+    'lockout.set': async ({ reason = 'hands in the prop' }, session) => {
       this.#core.setLockout(session.client, plain(reason));
-      return { lockout: this.#core.safety.lockout };
+      return this.#lockout();
     },
-    'lockout.clear': ({ force = false, reason }, session) => {
+    'lockout.clear': async ({ force = false, reason }, session) => {
       if (force && reason === undefined)
         throw new Refusal(
           'invalidParams',
           'to force a lockout, say in "reason" how you know that nobody is in reach; it goes into the journal',
         );
       this.#core.clearLockout(session.client, force ? plain(reason!) : undefined);
-      return { lockout: this.#core.safety.lockout };
+      return this.#lockout();
     },
     'channel.move': async ({ channel, to, overS, wait }, session) => {
       this.#core.mustBeLive();
@@ -482,6 +482,14 @@ export class Commands {
       `${servo.name} stands at ${tidy(at)} deg, outside its limits ${tidy(low)} to ${tidy(high)} deg; capture the limit first, or go back inside`,
       { channel: servo.name, value: tidy(at), limitsDeg: [low, high] },
     );
+  }
+
+  /** What keeps hands safe, once it would outlast the daemon. */
+  async #lockout(): Promise<Result<'lockout.set'>> {
+    const saved = await untilSaved(this.#core);
+    const { lockout } = this.#core.safety;
+    if (saved === true) return { lockout };
+    return { lockout, unsaved: `it would not outlast a restart, as it cannot be saved: ${saved}` };
   }
 
   #author({ id, client }: Session, what: string): Author {

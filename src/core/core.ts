@@ -304,6 +304,11 @@ export class Core {
     return { lockout: this.#lockout.info, guards: this.#guards.info, notParked };
   }
 
+  /** Whether what was last asked to be kept is on the disk. */
+  get noted(): Store['noted'] {
+    return this.#store.noted;
+  }
+
   /** The condition as it is told: `parked` is said of a prop alone that is. */
   get shown(): ConditionResult {
     const condition = this.#condition;

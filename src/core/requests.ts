@@ -17,10 +17,10 @@ export interface Requests {
   park: { params: { wait?: boolean }; result: ConditionResult };
   reset: { params: { confirm?: string }; result: ConditionResult };
   stop: { params: { category: 0 | 1 | 2 }; result: ConditionResult };
-  'lockout.set': { params: { reason?: string }; result: { lockout: LockoutInfo | null } };
+  'lockout.set': { params: { reason?: string }; result: LockoutResult };
   'lockout.clear': {
     params: { force?: boolean; reason?: string };
-    result: { lockout: LockoutInfo | null };
+    result: LockoutResult;
   };
   'channel.list': {
     params: object;
@@ -147,6 +147,12 @@ export interface LockInfo {
 /** "Hands in the prop": the first lock, and the others where there are more. */
 export interface LockoutInfo extends LockInfo {
   also?: LockInfo[];
+}
+
+export interface LockoutResult {
+  lockout: LockoutInfo | null;
+  /** Why it is so now, but not after a restart. */
+  unsaved?: string;
 }
 
 /** A guard that is broken. */

@@ -322,6 +322,7 @@ function make() {
       .extend({ also: z.array(lockInfo).optional().describe('other locks') })
       .nullable()
       .describe('who has hands in the prop; null when nobody has'),
+    unsaved: z.string().optional().describe('it holds now, but would not outlast a restart: why'),
   });
 
   const pinLevel = z.literal([0, 1], want('0 or 1'));

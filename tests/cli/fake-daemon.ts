@@ -295,7 +295,7 @@ export class FakeDaemon {
       if (stoppedBy !== undefined && confirm !== stoppedBy)
         throw new Refusal('condition', 'reset with confirm', { code: 'reset.confirm', stoppedBy });
       this.condition = 'parked';
-      return { condition: 'parked' };
+      return { condition: 'parked', ...this.#rest() };
     },
     'channel.list': () => this.list(),
     'loom.find': ({ text }) => ({

@@ -95,6 +95,22 @@ describe('hands in the prop', () => {
     expect(rig.store.durable!.lockout).toBeUndefined();
   });
 
+  test('it holds at once where the disk does not take it, and says that it would not outlast a restart', async () => {
+    const rig = await Rig.open(prop(), { restored: restedAt(prop()) });
+    const hand = rig.client('hand');
+    rig.store.noted = new Error('no space left');
+    expect((await hand.call('lockout.set', {})).unsaved).toMatch(/restart.*no space left/);
+    rig.store.noted = 'not yet';
+    const asked = hand.call('lockout.set', { reason: 'again' });
+    const desk = rig.client('desk');
+    await desk.call('lease.take');
+    expect((await desk.refused('wake')).message).toMatch(/hand: again/);
+    await rig.run(2100);
+    expect((await asked).unsaved).toMatch(/restart.*not answered for 2 s/);
+    rig.store.noted = 'yes';
+    expect(await hand.call('lockout.clear', {})).toEqual({ lockout: null });
+  });
+
   test('no trigger wakes the prop', async () => {
     const at = {
       ...nod,
