@@ -2,6 +2,7 @@ import './app.css';
 import { signal, useComputed } from '@preact/signals';
 import { render } from 'preact';
 import { useEffect, useRef } from 'preact/hooks';
+import type { LockoutResult } from '../../core/requests.ts';
 import { NOT_PARKED } from '../../shared/condition-text.ts';
 import { Bench } from './bench.tsx';
 import { Confirm, reset, wake } from './confirm.tsx';
@@ -54,6 +55,12 @@ const SIGNS: Record<string, string> = {
 
 function stop(): void {
   void ask('stop', { category: 1 });
+}
+
+/** Tells as well when it would not outlast a restart of the daemon. */
+async function changeLockout(method: 'lockout.set' | 'lockout.clear', params = {}): Promise<void> {
+  const result = await ask<LockoutResult>(method, params);
+  if (result?.unsaved !== undefined) trouble.value = result.unsaved;
 }
 
 /** No link: the address's fragment names the view, so it cannot name the place to skip to as well. */
@@ -231,7 +238,7 @@ function ForceUnlock() {
       onSubmit={(event) => {
         event.preventDefault();
         const reason = String(new FormData(event.currentTarget).get('reason')).trim();
-        void ask('lockout.clear', { force: true, reason });
+        void changeLockout('lockout.clear', { force: true, reason });
       }}
     >
       <label>
@@ -247,11 +254,14 @@ function HandsIn() {
   const lock = lockout.value;
   const mine = lock && [lock, ...(lock.also ?? [])].some(({ by }) => by === clientName);
   return mine ? (
-    <button type="button" onClick={() => ask('lockout.clear')}>
+    <button type="button" onClick={() => changeLockout('lockout.clear')}>
       Hands out
     </button>
   ) : (
-    <button type="button" onClick={() => ask('lockout.set', { reason: 'hands in the prop' })}>
+    <button
+      type="button"
+      onClick={() => changeLockout('lockout.set', { reason: 'hands in the prop' })}
+    >
       Hands in
     </button>
   );
