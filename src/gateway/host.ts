@@ -151,8 +151,7 @@ export class GatewayHost {
       why = error.message;
     });
     worker.on('exit', () => {
-      // What it said last counts: that may be a stop.
-      line.hear(Number.POSITIVE_INFINITY);
+      line.hearTheRest();
       this.#worker = undefined;
       this.#port = undefined;
       this.#line = undefined;

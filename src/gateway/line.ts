@@ -9,7 +9,7 @@ import type { CorePort } from './core-link.ts';
  * The way from gateway to core. A message through a port wakes the main thread while the sender still has
  * the port's lock: on one processor the main thread then waits for it, in the middle of a tick's time, until
  * it is the gateway's turn again. So requests lie in a ring, at which the core looks after every tick; with
- * a processor for each it is woken for them as well.
+ * a processor for each it is woken for them as well. A stop waits for no tick: it goes through the port.
  */
 
 const RING_BYTES = 256 * 1024;
@@ -31,6 +31,8 @@ const LOOK = null;
 const isAnswer = (message: ToCore): boolean =>
   message.t === 'listening' || message.t === 'cannot-listen';
 
+const isStop = (message: ToCore): boolean => message.t === 'call' && message.method === 'stop';
+
 export function makeRing(): SharedArrayBuffer {
   return Ring.create(RING_BYTES);
 }
@@ -50,7 +52,7 @@ export class GatewayLine implements CorePort {
   }
 
   postMessage(message: ToCore): void {
-    if (isAnswer(message)) this.#port.postMessage(message);
+    if (isAnswer(message) || isStop(message)) this.#port.postMessage(message);
     else {
       const bytes = serialize(message);
       if (bytes.length <= LONG_BYTES) this.#put(bytes);
@@ -86,6 +88,7 @@ export class CoreLine {
   readonly #ring: Ring;
   readonly #heed: (message: Short) => void;
   readonly #long: Short[] = [];
+  readonly #stops: Short[] = [];
 
   /** @param answered what comes of the start */
   constructor(
@@ -100,6 +103,7 @@ export class CoreLine {
     port.on('message', (message: ToCore | typeof LOOK) => {
       if (message === LOOK) this.hear();
       else if (isAnswer(message)) answered(message as Exclude<ToCore, Short>);
+      else if (isStop(message)) this.#stop(message as Short);
       else this.#long.push(message as Short);
     });
   }
@@ -108,20 +112,42 @@ export class CoreLine {
   hear(most = MOST_AT_ONCE): void {
     for (let left = most; left > 0; left--) {
       const bytes = this.#ring.take();
-      if (!bytes) return;
-      if (bytes.length > 0) this.#heed(deserialize(bytes));
-      else {
-        const message = this.#long.shift() ?? this.#fromPort();
-        if (message) this.#heed(message);
-      }
+      if (!bytes) break;
+      const message = bytes.length > 0 ? (deserialize(bytes) as Short) : this.#nextLong();
+      if (message) this.#heed(message);
     }
+    for (const stop of this.#stops.splice(0)) this.#stop(stop);
   }
 
-  /** The next long message in the port, which the event loop has not handed on yet. */
-  #fromPort(): Short | undefined {
+  /** The gateway is gone. What it said last counts: that may be a stop. */
+  hearTheRest(): void {
+    let long = this.#fetch();
+    while (long) {
+      this.#long.push(long);
+      long = this.#fetch();
+    }
+    this.hear(Number.POSITIVE_INFINITY);
+  }
+
+  /** All before it is heard first: that its session was opened may still lie in the ring. */
+  #stop(stop: Short): void {
+    this.hear(Number.POSITIVE_INFINITY);
+    this.#heed(stop);
+  }
+
+  /** The next long message, which the event loop may not have handed on yet. */
+  #nextLong(): Short | undefined {
+    return this.#long.shift() ?? this.#fetch();
+  }
+
+  /** A long message from the port; stops that lie before it are put aside. */
+  #fetch(): Short | undefined {
     for (;;) {
       const found = receiveMessageOnPort(this.#port);
-      if (!found || found.message !== LOOK) return found?.message;
+      if (!found) return undefined;
+      if (found.message === LOOK) continue;
+      if (!isStop(found.message)) return found.message;
+      this.#stops.push(found.message);
     }
   }
 }

@@ -77,6 +77,37 @@ it('what finds no room comes later, whole and in order, and a tick hears so much
   expect(all).toEqual(sent);
 });
 
+const STOP: ToCore = { t: 'call', id: 999, session: 's', method: 'stop', params: { category: 1 } };
+
+it('a stop waits for no tick, and finds its session opened', async () => {
+  const opened: ToCore = { t: 'open', session: 's', slot: 0, client: 'hand' };
+  const before = Array.from({ length: 200 }, (_, id) => call(id, {}));
+  for (const message of [...before, opened]) gateway.postMessage(message);
+  gateway.postMessage(call(200, { text: LONG }));
+  gateway.postMessage(STOP);
+  await until(() => heard.includes(STOP) || heard.length > 201, 'the stop');
+  expect(heard).toEqual([...before, opened, call(200, { text: LONG }), STOP]);
+  expect(hear()).toEqual([]);
+});
+
+it('a stop that is found while a long message is fetched from the port is heard as well, once', async () => {
+  gateway.postMessage(STOP);
+  gateway.postMessage(call(1, { text: LONG }));
+  // No turn of the event loop has passed.
+  expect(hear()).toEqual([call(1, { text: LONG }), STOP]);
+  await new Promise((resume) => setTimeout(resume, 5));
+  expect(heard).toHaveLength(2);
+});
+
+it('what a gateway said last is heard when it is gone', () => {
+  gateway.postMessage(call(1, { text: LONG }));
+  gateway.postMessage(STOP);
+  gateway.postMessage(call(2, { text: LONG }));
+  heard = [];
+  core.hearTheRest();
+  expect(heard).toEqual([call(1, { text: LONG }), call(2, { text: LONG }), STOP]);
+});
+
 it('where it listens is told at once, while nothing ticks yet', async () => {
   gateway.postMessage({ t: 'listening', host: '127.0.0.1', port: 7420 });
   await until(() => answers.length > 0, 'the answer');
