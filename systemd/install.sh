@@ -122,7 +122,7 @@ On Debian 13 or later: sudo apt install nodejs. Debian 12's own is version 18, t
 check_needs() {
   [ -n "$DESTDIR" ] || command -v systemctl >/dev/null || fail 'this board does not run systemd'
   for part in dist/daemon.js node_modules/koffi; do
-    [ -e "$release/$part" ] || fail "$release is no release of Sinew; unpack its archive anew"
+    [ -e "$release/$part" ] || fail "$release is not a release of Sinew; unpack its archive again"
   done
   arch=$(architecture)
   runtime=$release/runtime/$arch

@@ -204,7 +204,7 @@ export class Client extends EventEmitter<ClientEvents> {
     try {
       message = isBinary ? undefined : JSON.parse(data.toString());
     } catch {
-      // Reported below, as everything else that is no JSON-RPC message.
+      // Reported below, as everything else that is not a JSON-RPC message.
     }
     if (typeof message !== 'object' || message === null) {
       this.#lose('it sent something that is not JSON-RPC');

@@ -3,7 +3,7 @@ const FORMULA = /^[=+\-@\t\r]/;
 
 /**
  * One cell as RFC 4180 has it (section 2, rules 5 to 7). A text that a spreadsheet would work out as a
- * formula gets an apostrophe in front; a number is no text.
+ * formula gets an apostrophe in front; a number is not a text.
  */
 export function csvCell(value: string | number | undefined): string {
   if (typeof value === 'number') return String(value);

@@ -178,7 +178,7 @@ export class Body {
     throw new Refusal('noSuchThing', `there is no channel ${name}; ${advice}`, { channel: name });
   }
 
-  /** @throws Refusal `noSuchThing`, or `invalidParams` when the channel is no servo */
+  /** @throws Refusal `noSuchThing`, or `invalidParams` when the channel is not a servo */
   servo(name: string): Servo {
     return this.#ofKind(name, 'servo', 'channel.switch, channel.colour or channel.dim');
   }

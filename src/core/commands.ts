@@ -448,7 +448,7 @@ export class Commands {
         : `it did not at ${wouldDo} deg: go back there, and capture`;
     throw new Refusal(
       'outOfLimits',
-      `${servo.name} pushes against something at ${tidy(servo.state.pos)} deg, so this is no limit to stand at; ${advice}`,
+      `${servo.name} pushes against something at ${tidy(servo.state.pos)} deg, so this is not a limit to stand at; ${advice}`,
       { channel: servo.name, value: tidy(servo.state.pos), wouldDo },
     );
   }

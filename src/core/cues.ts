@@ -104,7 +104,7 @@ interface Run {
 }
 
 export interface CueEvents {
-  /** A step waited in vain and asks for the prop to park. */
+  /** What a step waited for did not come, and it asks for the prop to park. */
   park(why: string): void;
 }
 
@@ -505,7 +505,7 @@ export class Cues {
     });
   }
 
-  /** Whether a step still waits for its `until`; what happens in vain is told. */
+  /** Whether a step still waits for its `until`; what does not come is told. */
   #waits(run: Run, one: StepRun): boolean {
     const { channel, above, below, is, withinS, otherwise } = one.step.spec.until!;
     const requirement =
@@ -519,7 +519,7 @@ export class Cues {
     this.#journal.add(
       'prop',
       'cue',
-      `cue ${run.cue.name} waited ${withinS} s for ${channel} in vain`,
+      `cue ${run.cue.name} waited ${withinS} s for ${channel}, which did not get there`,
       {
         cue: run.cue.name,
         until: requirement,

@@ -68,7 +68,7 @@ export function colourOf(text: string): Rgb {
   if (colour) return colour;
   throw new Refusal(
     'invalidParams',
-    `${JSON.stringify(text.slice(0, 40))} is no CSS colour; try "#ffcc00", "orange" or "oklch(75% 0.15 80)"`,
+    `${JSON.stringify(text.slice(0, 40))} is not a CSS colour; try "#ffcc00", "orange" or "oklch(75% 0.15 80)"`,
     { to: text.slice(0, 80) },
   );
 }

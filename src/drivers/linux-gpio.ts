@@ -142,7 +142,7 @@ export class GpioChip {
       this.#ioctl(this.#fd, GPIO_IOCTL.chipInfo, info);
     } catch (error) {
       this.close();
-      throw new Refusal('noSuchThing', `${path} is no GPIO chip: ${(error as Error).message}`);
+      throw new Refusal('noSuchThing', `${path} is not a GPIO chip: ${(error as Error).message}`);
     }
     this.label = text(info, CHIP_INFO.label);
     this.lines = info.readUInt32LE(CHIP_INFO.lines);

@@ -306,7 +306,7 @@ function start(pigpio: Pigpio, sampleUs: number): Pigpio {
   if (revision === 0)
     throw new Refusal(
       'noSuchThing',
-      'driver pigpio: this machine is no board that pigpio knows; use driver: sim to try the prop here',
+      'driver pigpio: this machine is not a board that pigpio knows; use driver: sim to try the prop here',
     );
   if (processor !== undefined && processor > NEWEST_PROCESSOR)
     throw new Refusal(

@@ -85,7 +85,7 @@ export class PinsThread implements Driver {
     this.#mustBeSound(nowMs);
   }
 
-  /** @throws Error also when the level is not known any more: a hanging chip is no released button */
+  /** @throws Error also when the level is not known any more: a hanging chip is not a released button */
   read(input: number): 0 | 1 {
     const memory = this.#mustLive();
     if (input >= this.#inputs) throw new Error(`linux: there is no input ${input}`);

@@ -42,7 +42,7 @@ export class SimDriver implements Driver {
   readonly #levels = new Map<string, 0 | 1>();
   #outputs: readonly OutputSpec[] = [];
   #inputs: readonly InputSpec[] = [];
-  /** By output; undefined where the output is no servo. */
+  /** By output; undefined where the output is not a servo. */
   #servoAt: (SimServo | undefined)[] = [];
   /** By output: what was last written. */
   #value = new Float64Array(0);

@@ -10,7 +10,7 @@ const LEVELS: readonly string[] = ['debug', 'info', 'warn', 'error'] satisfies L
 /** Drops every line. */
 export const silent: Log = { debug() {}, info() {}, warn() {}, error() {} };
 
-/** A log that hands the lines of `level` and above to `write`; none where it is no level. */
+/** A log that hands the lines of `level` and above to `write`; none where it is not a level. */
 export function makeLog(
   level: string,
   write: (level: LogLevel, values: object, text: string) => void,

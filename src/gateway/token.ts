@@ -72,6 +72,6 @@ function weakness(token: string): string | null {
     const kind = hex ? 'hexadecimal' : 'base64';
     return `${digits.length} ${kind} digits are less than 128 bits (${least} digits)`;
   }
-  if (new Set(digits).size < LEAST_DIFFERENT) return 'is no random number';
+  if (new Set(digits).size < LEAST_DIFFERENT) return 'is not a random number';
   return null;
 }

@@ -45,7 +45,7 @@ function explainOne(issue: Issue, path: Path, raw: unknown): Remark[] {
   if (issue.code === 'invalid_key') {
     if (key === '<<') return say(MERGE_KEY, path, true);
     const message = issue.issues[0]?.message ?? '';
-    return say(sentence(message, key, ['is no name', 'rename it']), path, true);
+    return say(sentence(message, key, ['is not a name', 'rename it']), path, true);
   }
   if (issue.code === 'invalid_union') {
     const best = bestOption(issue.errors);

@@ -156,7 +156,7 @@ function lintEase(notes: Notes, { ease }: CueStep, touched: Touched, at: Path): 
   if (!parseEase(ease))
     notes.error(
       path,
-      `${show(ease)} is no easing function`,
+      `${show(ease)} is not an easing function`,
       'use linear, ease, ease-in, ease-out, ease-in-out, cubic-bezier(x1, y1, x2, y2) with x1 and x2 in 0 to 1, or, for lights, steps(n)',
     );
   else if (touched.servos && !isSmooth(ease))

@@ -48,7 +48,7 @@ function lintColours(notes: Notes, loom: Loom): void {
     const meant = singleColours(upper) ? upper : CODE_OF.get(colour.toLowerCase());
     notes.warning(
       path,
-      `${show(colour)} is no colour code of IEC 60757`,
+      `${show(colour)} is not a colour code of IEC 60757`,
       meant ? `write ${meant}` : `use ${Object.keys(WIRE_COLOURS).join(', ')}, or several, as GNYE`,
     );
   }

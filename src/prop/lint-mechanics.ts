@@ -91,7 +91,7 @@ function lintArms(notes: Notes): void {
     if (!armOf(prop, carries))
       notes.error(
         [...path, 'carries'],
-        `${carries} is no segment of an arm`,
+        `${carries} is not a segment of an arm`,
         `give ${carries} a load: { arm: ... }, or remove carries and count its mass here`,
       );
     else if (other !== undefined)

@@ -71,7 +71,7 @@ function lintPoseValue(
       break;
     case 'lamp':
       if (typeof value !== 'number' || value < 0 || value > 1)
-        notes.error(path, `${show(value)} is no level, and ${name} is a lamp`, 'give 0 to 1');
+        notes.error(path, `${show(value)} is not a level, and ${name} is a lamp`, 'give 0 to 1');
   }
 }
 
@@ -79,7 +79,7 @@ export function checkColour(notes: Notes, value: number | string, path: Path): v
   if (notes.given.broken(path) || parseColour(String(value))) return;
   notes.error(
     path,
-    `${show(value)} is no colour`,
+    `${show(value)} is not a colour`,
     'give a CSS colour in quotes, e.g. "#ff8800", "orange" or "oklch(75% 0.15 80)"',
   );
 }

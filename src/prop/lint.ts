@@ -94,7 +94,7 @@ function lintRelay(notes: Notes, name: string, relay: RelayChannel): void {
   if (relay.flash && relay.light === undefined && !broken('light'))
     notes.error(
       [...at, 'flash'],
-      `${name} is no light, so nothing limits its flashes`,
+      `${name} is not a light, so nothing limits its flashes`,
       'remove it, or write light: true',
     );
   if (relay.park.to === 'on' && duty)

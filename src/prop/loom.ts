@@ -15,7 +15,7 @@ export interface LoomWire {
   label: string;
   /** The channel that it belongs to; a feed belongs to none. */
   channel?: string;
-  /** The rail that it carries, where it is no channel's own. */
+  /** The rail that it carries, where it is not a channel's own. */
   rail?: string;
   gaugeAwg?: number;
   sectionMm2?: number;

@@ -9,9 +9,11 @@ import { NAME } from './name.ts';
  */
 
 function make() {
+  const an = (what: string) => (/^[aeiou]/.test(what) ? `an ${what}` : `a ${what}`);
+
   const name = (what: string) =>
     z.string().regex(NAME, {
-      error: `is no ${what} name; use a letter, then letters, digits, _ or - (64 at most)`,
+      error: `is not ${an(what)} name; use a letter, then letters, digits, _ or - (64 at most)`,
     });
 
   const positive = (unit: string, doc: string) =>
@@ -33,7 +35,7 @@ function make() {
   const pin = z
     .int({
       error:
-        'is no pin number; give a whole number, 0 to 63 (GPIO of the header, or output of the chip)',
+        'is not a pin number; give a whole number, 0 to 63 (GPIO of the header, or output of the chip)',
     })
     .min(0)
     .max(63)
@@ -44,7 +46,7 @@ function make() {
     .describe('the words on and off, quoted or not');
 
   const position = z.union([z.number(), name('mark')], {
-    error: 'is no position; give deg or the name of a mark',
+    error: 'is not a position; give deg or the name of a mark',
   });
 
   // --- boards and rails -------------------------------------------------------------------------
@@ -71,7 +73,7 @@ function make() {
       .union(
         [z.literal(1), z.literal(2), z.literal(4), z.literal(5), z.literal(8), z.literal(10)],
         {
-          error: 'is no sample period; use 1, 2, 4, 5, 8 or 10 (us)',
+          error: 'is not a sample period; use 1, 2, 4, 5, 8 or 10 (us)',
         },
       )
       .default(5)
@@ -83,7 +85,9 @@ function make() {
     address: z.int().min(0x40).max(0x7f).describe('I2C address, 0x40 to 0x7f'),
     frequencyHz: z.number().min(24).max(1526).default(50).describe('PWM frequency (Hz)'),
     oscillatorHz: z
-      .number({ error: 'is no number; give the frequency of the chip clock in Hz, such as 25.4e6' })
+      .number({
+        error: 'is not a number; give the frequency of the chip clock in Hz, such as 25.4e6',
+      })
       .min(1e6, { error: 'is below 1 MHz; give the frequency of the chip clock in Hz' })
       .max(50e6, { error: 'is above the 50 MHz that the chip can take; give Hz' })
       .default(25e6)
@@ -101,9 +105,9 @@ function make() {
     pwmChip: z.int().min(0).describe('number of the chip under /sys/class/pwm'),
     pwmPins: z
       .record(
-        z.string().regex(/^\d{1,2}$/, { error: 'is no GPIO number; give one such as 18' }),
+        z.string().regex(/^\d{1,2}$/, { error: 'is not a GPIO number; give one such as 18' }),
         z
-          .int({ error: 'is no channel; give its number on the PWM chip, 0 or more' })
+          .int({ error: 'is not a channel; give its number on the PWM chip, 0 or more' })
           .min(0)
           .max(15),
       )
@@ -112,11 +116,11 @@ function make() {
   });
 
   const board = z.discriminatedUnion('driver', [simBoard, pigpioBoard, pca9685Board, linuxBoard], {
-    error: 'is no driver; use sim, pigpio, pca9685 or linux',
+    error: 'is not a driver; use sim, pigpio, pca9685 or linux',
   });
 
   const end = z.string().regex(/^[A-Za-z][A-Za-z0-9_]*-[A-Za-z0-9]+$/, {
-    error: 'is no end of a wire; give connector and cavity, such as J1-12',
+    error: 'is not an end of a wire; give connector and cavity, such as J1-12',
   });
 
   const rail = z.strictObject({
@@ -131,7 +135,7 @@ function make() {
         ratingA: positive('amperes', 'rated current (A)'),
         standard: z
           .enum(['ISO 8820', 'IEC 60127'], {
-            error: 'is no fuse standard; write ISO 8820 (blade) or IEC 60127 (cartridge)',
+            error: 'is not a fuse standard; write ISO 8820 (blade) or IEC 60127 (cartridge)',
           })
           .default('ISO 8820'),
         from: end.describe('the side of the supply'),
@@ -143,7 +147,7 @@ function make() {
         capacityAh: positive('ampere-hours', 'rated capacity (Ah)'),
         ratedH: positive('hours', 'discharge time at which the capacity is rated (h)').default(20),
         peukert: z
-          .number({ error: 'is no number; give the exponent, such as 1.2' })
+          .number({ error: 'is not a number; give the exponent, such as 1.2' })
           .min(1, { error: 'is below 1; give the exponent of Peukert, 1 or more' })
           .max(2, { error: 'is above 2; give the exponent of Peukert, such as 1.2' })
           .default(1)
@@ -183,8 +187,8 @@ function make() {
     label: z.string().min(1).max(32).describe('the label on the wire'),
     gaugeAwg: z
       .number({ error: 'is not a number; give the American wire gauge, 0 to 40' })
-      .min(0, { error: 'is no gauge; give AWG 0 to 40, or sectionMm2 for thicker wire' })
-      .max(40, { error: 'is no gauge; give AWG 0 to 40' })
+      .min(0, { error: 'is not a gauge; give AWG 0 to 40, or sectionMm2 for thicker wire' })
+      .max(40, { error: 'is not a gauge; give AWG 0 to 40' })
       .optional()
       .describe('American wire gauge'),
     sectionMm2: positive('mm2', 'cross-section (mm2), instead of a gauge').optional(),
@@ -192,7 +196,7 @@ function make() {
     cores: z.array(core).min(1).describe('the cores of this wire'),
   });
 
-  /** A wire that is no channel's own: a feed, a trunk, a load circuit. */
+  /** A wire that is not a channel's own: a feed, a trunk, a load circuit. */
   const trunk = wire.extend({
     rail: name('rail').optional().describe('the rail that it carries'),
     channel: name('channel').optional().describe('the channel that it belongs to'),
@@ -229,7 +233,7 @@ function make() {
       ],
       {
         error:
-          'is no interlock; give { channel, above: deg }, { channel, below: deg } or { channel, is: on|off|parked }',
+          'is not an interlock; give { channel, above: deg }, { channel, below: deg } or { channel, is: on|off|parked }',
       },
     )
     .describe(
@@ -278,7 +282,7 @@ function make() {
     .describe('how much it counts when flashes are judged; all alike without it');
 
   const calibrationPoint = z.tuple([z.number(), z.number()], {
-    error: 'is no calibration point; give [pulse us, angle deg]',
+    error: 'is not a calibration point; give [pulse us, angle deg]',
   });
 
   const angle = (doc: string) =>
@@ -467,7 +471,7 @@ function make() {
       .describe('a unit that turns water into vapour'),
     light: z
       .union([z.literal(true), lightWeight], {
-        error: 'is no light; give true, { share: 0.3 } or { lumens: 400 }',
+        error: 'is not a light; give true, { share: 0.3 } or { lumens: 400 }',
       })
       .optional()
       .describe('it switches a light: it counts when flashes are judged, and may have to wait'),
@@ -512,7 +516,7 @@ function make() {
     ...common,
     whiteBalance: z
       .tuple([gain, gain, gain], {
-        error: 'is no white balance; give [red, green, blue], each above 0, up to 1',
+        error: 'is not a white balance; give [red, green, blue], each above 0, up to 1',
       })
       .default([1, 1, 1])
       .describe(
@@ -563,14 +567,14 @@ function make() {
   });
 
   const channel = z.discriminatedUnion('kind', [servo, relay, rgb, lamp], {
-    error: 'is no kind of channel; use servo, relay, rgb or lamp',
+    error: 'is not a kind of channel; use servo, relay, rgb or lamp',
   });
 
   // --- poses, cues, park ------------------------------------------------------------------------
 
   /** A value in a pose: deg, 0..1, a mark, on/off or a CSS colour, by the kind of the channel. */
   const poseValue = z.union([z.number(), z.string()], {
-    error: 'is no value for a pose; give a number, a mark, on/off or a colour',
+    error: 'is not a value for a pose; give a number, a mark, on/off or a colour',
   });
 
   /** Uniformly at random within `around` ± `spread`. */
@@ -579,7 +583,7 @@ function make() {
     .describe('somewhere within around ± spread (deg), drawn again each time');
 
   const cueTarget = z.union([z.number(), name('mark'), spread], {
-    error: 'is no position; give degrees, a mark, or { around: deg, spread: deg }',
+    error: 'is not a position; give degrees, a mark, or { around: deg, spread: deg }',
   });
 
   const ease = z
@@ -678,7 +682,7 @@ function make() {
         steps: cueSteps,
       }),
     ],
-    { error: 'is no cue; give a list of steps, or { clash, seed, steps }' },
+    { error: 'is not a cue; give a list of steps, or { clash, seed, steps }' },
   );
 
   const idle = z
@@ -710,14 +714,16 @@ function make() {
       daily: z
         .string()
         .regex(/^([01]\d|2[0-3]):[0-5]\d(:[0-5]\d)?$/, {
-          error: 'is no time of day; give HH:MM, quoted',
+          error: 'is not a time of day; give HH:MM, quoted',
         })
         .optional()
         .describe('local time of day, HH:MM or HH:MM:SS'),
       start: z.literal(true).optional().describe('once, when the daemon starts'),
       osc: z
         .string()
-        .regex(/^\/[^\s#*,?[\]{}]+$/, { error: 'is no OSC address; give one such as /owl/wake' })
+        .regex(/^\/[^\s#*,?[\]{}]+$/, {
+          error: 'is not an OSC address; give one such as /owl/wake',
+        })
         .optional()
         .describe('an OSC 1.0 message to this address'),
       cue: name('cue'),
@@ -750,7 +756,7 @@ function make() {
       ),
     category: z
       .union([z.literal(0), z.literal(1)], {
-        error: 'is no stop category of a guard; use 0 (drop power) or 1 (decelerate, then drop)',
+        error: 'is not a stop category of a guard; use 0 (drop power) or 1 (decelerate, then drop)',
       })
       .default(1)
       .describe('stop category, for action: stop'),
@@ -768,7 +774,7 @@ function make() {
 
   const propFile = z
     .strictObject({
-      sinew: z.literal(1, { error: 'is no known version of this file format; write sinew: 1' }),
+      sinew: z.literal(1, { error: 'is not a known version of this file format; write sinew: 1' }),
       name: z.string().min(1).max(100).describe('the name of the prop'),
       link: z
         .strictObject({
@@ -806,7 +812,7 @@ function make() {
           normallyClosed: z.boolean().default(true).describe('a wire break then counts as pressed'),
           category: z
             .union([z.literal(0), z.literal(1), z.literal(2)], {
-              error: 'is no stop category; use 0, 1 or 2',
+              error: 'is not a stop category; use 0, 1 or 2',
             })
             .default(1),
         })

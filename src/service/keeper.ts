@@ -871,7 +871,7 @@ export class Keeper {
     try {
       changed = changesBetween(raw(from), raw(to)).list;
     } catch {
-      // One of them is no prop file.
+      // One of them is not a prop file.
     }
     throw new Refusal(
       'condition',

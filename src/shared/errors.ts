@@ -79,7 +79,7 @@ export class Refusal extends Error {
   }
 }
 
-/** What is no refusal is a fault of ours, and is told as one. */
+/** What is not a refusal is a fault of ours, and is told as one. */
 export function asRefusal(error: unknown): Refusal {
   if (error instanceof Refusal) return error;
   return new Refusal('internal', `this is a fault in Sinew: ${(error as Error).message}`);

@@ -38,7 +38,7 @@ export const SCREEN_COLOURS: Readonly<Record<string, string>> = {
   SR: '#c3c8cd',
 };
 
-/** The two-letter codes that a code is made of, or undefined when it is no IEC 60757 code. */
+/** The two-letter codes that a code is made of, or undefined when it is not an IEC 60757 code. */
 export function singleColours(code: string): string[] | undefined {
   const singles = code.match(/../g) ?? [];
   const known = singles.every((single) => Object.hasOwn(WIRE_COLOURS, single));

@@ -358,7 +358,7 @@ static void note(const char *what, const char *path, ns_t from) {
   return r_;
 #define ON_PATH(TYPE, NAME, TAKES, GIVES, PATH, SLOW, CHANGES)                                         \
   TYPE NAME TAKES { CALLS_DISK(#NAME, PATH, SLOW, CHANGES, REAL(NAME) GIVES) }
-/* What is no file cannot keep anybody waiting for a disk; but a terminal or pipe that is fd 1 or 2 can. */
+/* What is not a file cannot keep anybody waiting for a disk; but a terminal or pipe that is fd 1 or 2 can. */
 static int isFile(int fd) {
   struct stat st;
   if (REAL(fstat)(fd, &st)) return 0;

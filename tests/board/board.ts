@@ -590,7 +590,7 @@ const LONGEST_WAIT_S = 540;
 
 /**
  * Takes this process and what it starts off the board's processor, and puts it before other programs
- * there: a client that this machine keeps from running is no fault of the daemon.
+ * there: a client that this machine keeps from running is not a fault of the daemon.
  * @returns the board's processor
  */
 function apart(): number {

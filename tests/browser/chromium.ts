@@ -28,7 +28,7 @@ export function findChromium(): string | undefined {
 /** Vitest's global setup: the browser tests never pass by being left out. */
 export default function setup(): void {
   if (findChromium()) return;
-  if (named) throw new Error(`CHROMIUM=${named} is no program; name one, or unset the variable`);
+  if (named) throw new Error(`CHROMIUM=${named} is not a program; name one, or unset the variable`);
   needTools(
     'the browser tests',
     ['chromium'],

@@ -12,7 +12,7 @@ test.each([
   ['@SUM(A1)', `"'@SUM(A1)"`],
   ['\t=1', `"'\t=1"`],
   ['\r=1', `"'\r=1"`],
-])('the text %j is no formula', (text, cell) => {
+])('the text %j is not a formula', (text, cell) => {
   expect(csvCell(text)).toBe(cell);
 });
 

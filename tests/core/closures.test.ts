@@ -229,7 +229,7 @@ describe('what nobody knows to have rested rests first', () => {
   });
 });
 
-// --- a contact is no signal -----------------------------------------------------------------------
+// --- a contact is not a signal -----------------------------------------------------------------------
 
 describe('a contact stays as it is for 0.1 s', () => {
   test('toggled 199 times a second it changes ten times a second at the most', async () => {

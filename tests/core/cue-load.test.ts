@@ -41,7 +41,7 @@ test('what moves one after the other is not stalled together', async () => {
   expect(apart.worstAtS).toBeLessThan(1.1);
 });
 
-test('a relay is no motor: at the worst it draws what it draws', async () => {
+test('a relay is not a motor: at the worst it draws what it draws', async () => {
   const { rails, durationS } = await cueLoad(PROP, 'horn');
   const five = rails.find(({ name }) => name === 'five')!;
   expect(five.peakA).toBe(0.4);

@@ -206,10 +206,10 @@ describe('until', () => {
     ...(otherwise && { otherwise }),
   });
 
-  test('in vain, go on: the next step begins when the time is over, and it is told', async () => {
+  test('what does not come, go on: the next step begins when the time is over, and it is told', async () => {
     const { rig, log } = await running(cue(never('go on')), 'wait', 3000);
     onTime(begins(log, 'bell')[0], 1000);
-    expect(rig.told('cue')).toContain('cue wait waited 1 s for jaw in vain');
+    expect(rig.told('cue')).toContain('cue wait waited 1 s for jaw, which did not get there');
     expect(rig.at('neck')).toBe(pulseOf(FAR));
     expect(rig.told('cue').at(-1)).toBe('cue wait is over');
   });
@@ -226,19 +226,22 @@ describe('until', () => {
     ],
   });
 
-  test.each([undefined, 'end'])('in vain, %s: nothing more begins', async (otherwise) => {
-    const { rig, client, log } = await running(inTime(otherwise), 'wait', 1000 + TICK_MS);
-    // Switched on in a step that was due before.
-    await rig.run(5000);
-    expect(await isRunning(client, 'wait')).toBe(false);
-    for (const name of ['wing_left', 'wing_right', 'glow']) expect(begins(log, name)).toEqual([]);
-    for (const name of ['fan', 'bell']) expect(rig.on(name)).toBe(false);
-    expect(rig.servo('neck').state.pos).toBeLessThan(FAR);
-    expect(rig.condition).toBe('live');
-    expect(rig.told('cue').at(-1)).toBe('cue wait stopped: jaw did not get there');
-  });
+  test.each([undefined, 'end'])(
+    'what does not come, %s: nothing more begins',
+    async (otherwise) => {
+      const { rig, client, log } = await running(inTime(otherwise), 'wait', 1000 + TICK_MS);
+      // Switched on in a step that was due before.
+      await rig.run(5000);
+      expect(await isRunning(client, 'wait')).toBe(false);
+      for (const name of ['wing_left', 'wing_right', 'glow']) expect(begins(log, name)).toEqual([]);
+      for (const name of ['fan', 'bell']) expect(rig.on(name)).toBe(false);
+      expect(rig.servo('neck').state.pos).toBeLessThan(FAR);
+      expect(rig.condition).toBe('live');
+      expect(rig.told('cue').at(-1)).toBe('cue wait stopped: jaw did not get there');
+    },
+  );
 
-  test('in vain, park: the prop parks, and nothing more begins', async () => {
+  test('what does not come, park: the prop parks, and nothing more begins', async () => {
     const { rig, log } = await running(inTime('park'), 'wait', 1000 + 2 * TICK_MS);
     expect(rig.condition).toBe('parking');
     expect(rig.told('park')).toEqual(['the cue parks the prop: jaw did not get there']);
@@ -459,7 +462,7 @@ describe('poses and relays in a cue', () => {
     await client.call('channel.switch', { channel: 'mist', on: true });
     await client.call('cue.run', { cue: 'gap' });
     await rig.run(100);
-    // The neck is no channel of the cue; its interlock is gone when the mist is to come back.
+    // The neck is not a channel of the cue; its interlock is gone when the mist is to come back.
     await client.call('channel.move', { channel: 'neck', to: 0 });
     await rig.run(1500);
     expect(rig.condition).toBe('live');

@@ -161,7 +161,7 @@ describe('capturing', () => {
   const prop = (over: Record<string, unknown> = {}) =>
     makeProp({
       neck: servo({ limitsDeg: [-5, 35], marks: { shut: 0 }, park: { to: 'shut' } }),
-      // A default of limits, and an envelope whose end is no round angle.
+      // A default of limits, and an envelope whose end is not a round angle.
       wing: servo({
         calibration: [
           [1000, -50],

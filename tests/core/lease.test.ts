@@ -90,7 +90,7 @@ describe('taking and releasing', () => {
     expect(rig.condition).toBe('parked');
   });
 
-  test('a grace that is no number is refused: it would never end', async () => {
+  test('a grace that is not a number is refused: it would never end', async () => {
     const { rig, client } = await Rig.live(prop());
     for (const graceS of [Number.NaN, Number.POSITIVE_INFINITY])
       expect((await client.refused('lease.release', { graceS })).code).toBe(CODES.invalidParams);

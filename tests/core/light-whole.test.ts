@@ -79,7 +79,7 @@ describe('all light of the prop together', () => {
     expect(held).toBeGreaterThan(10);
   });
 
-  test('a relay that is no light is switched as often as asked for', async () => {
+  test('a relay that is not a light is switched as often as asked for', async () => {
     const { rig, client } = await Rig.live(makeProp({ valve: relay({ minOnS: 0, minOffS: 0 }) }));
     const seen = watch(rig, ['valve']);
     for (let i = 0; i < 100; i++) {

@@ -178,7 +178,7 @@ describe('what it tells', () => {
     expect(eye.redFlashes).toBe(3);
   });
 
-  test('a fade from black to amber is no red flash, though its first steps round to pure red', async () => {
+  test('a fade from black to amber is not a red flash, though its first steps round to pure red', async () => {
     const show = [{ at: 0, colour: { eye: 'oklch(75% 0.15 80)' }, fadeS: 1 }];
     const eye = trackOf(await rehearse(stage({ show }), 'show'), 'eye');
     expect(eye).toMatchObject({ flashes: 0, redFlashes: 0 });

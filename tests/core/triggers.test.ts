@@ -409,7 +409,7 @@ describe('unattended', () => {
     return rig;
   }
 
-  test('it wakes the prop, runs its cue, and parks it again; silence is no lost link', async () => {
+  test('it wakes the prop, runs its cue, and parks it again; silence is not a lost link', async () => {
     const rig = await begun(triggers);
     const seen: string[] = [];
     rig.afterTick = () => {

@@ -79,7 +79,7 @@ describe('the machine', () => {
     expect(clock!.remedy).toMatch(/set-ntp true/);
   });
 
-  test('that cannot tell is no finding', async () => {
+  test('that cannot tell is not a finding', async () => {
     const { voltage, clock } = await found(board({ timedatectl: new Error('not booted so') }));
     expect(voltage!.state).toBe('unknown');
     expect(clock).toMatchObject({ state: 'unknown', text: 'not booted so' });

@@ -209,7 +209,7 @@ describe('GPIO lines', () => {
 
   test('an old kernel is told', async () => {
     chip.fail(constants.errno.ENOTTY);
-    await expect(make().open([level(23)], [])).rejects.toThrow('is no GPIO chip: ENOTTY');
+    await expect(make().open([level(23)], [])).rejects.toThrow('is not a GPIO chip: ENOTTY');
   });
 
   test('a missing chip is told, with how to find it', async () => {
@@ -219,9 +219,9 @@ describe('GPIO lines', () => {
     );
   });
 
-  test('the C library of this machine is found: a plain file is no GPIO chip', async () => {
+  test('the C library of this machine is found: a plain file is not a GPIO chip', async () => {
     const driver = make(undefined, {}, { ioctl: loadIoctl });
-    await expect(driver.open([level(23)], [])).rejects.toThrow('is no GPIO chip: ENOTTY');
+    await expect(driver.open([level(23)], [])).rejects.toThrow('is not a GPIO chip: ENOTTY');
   });
 });
 

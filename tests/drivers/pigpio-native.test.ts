@@ -158,7 +158,7 @@ describe('from open to close', () => {
     expect(cut.ns! - stopped.ns!).toBeGreaterThanOrEqual(20e6);
   });
 
-  test('inputs have their pulls; a spike is no change, a broken wire is one at the next read', async () => {
+  test('inputs have their pulls; a spike is not a change, a broken wire is one at the next read', async () => {
     const { lines, code } = await run('inputs');
     expect(code).toBe(0);
     expect(violations(lines)).toEqual([]);
@@ -240,7 +240,7 @@ describe('when things go wrong', () => {
   // Revision codes from the maker's table (from memory): d04170 is a BCM2712, 0 is no such board.
   test.each([
     ['d04170', 'this board is newer than pigpio; use driver: linux here'],
-    ['0', 'this machine is no board that pigpio knows'],
+    ['0', 'this machine is not a board that pigpio knows'],
   ])('a board with the revision code %s is refused before the start', async (revision, text) => {
     const { lines, code, err } = await run('open', { env: { PIGPIO_REVISION: revision } });
     expect(code).toBe(1);

@@ -228,7 +228,7 @@ describe('refusals', () => {
       expect(() => loadPigpio(require)).toThrow(text);
       expect(() => loadPigpio(require)).toThrow(text);
       expect(warn).not.toHaveBeenCalled();
-      // Something is there, but it is no library: the loader's own words are the cause.
+      // Something is there, but it is not a library: the loader's own words are the cause.
       await mkdir(join(pigpio, 'build/Release'), { recursive: true });
       await writeFile(join(pigpio, 'build/Release/pigpio.node'), 'no library');
       expect(() => loadPigpio(require)).toThrow(/is not built \(.*pigpio\.node: .*\)/);

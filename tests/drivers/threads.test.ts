@@ -187,7 +187,7 @@ describe('GPIO lines and PWM', () => {
   });
 });
 
-test('a core that stood still is no board that is stuck; one that goes on is', () => {
+test('a core that stood still is not a board that is stuck; one that goes on is', () => {
   const stuck = new Stuck();
   let nowMs = 1000;
   const look = (stepMs: number, done: number) => {

@@ -20,7 +20,7 @@ const armText = readFileSync(ARM, 'utf8');
 const owlText = `${readFileSync(OWL, 'utf8')}...\n`;
 
 describe('a disk that fails', () => {
-  /** A small file system of its own with the prop and its state, and a folder that is no part of it. */
+  /** A small file system of its own with the prop and its state, and a folder that is not a part of it. */
   let disk: string;
   let home: string;
   let run: string;

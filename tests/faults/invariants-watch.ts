@@ -378,7 +378,7 @@ export class Watch {
       );
     const steps = us / servo.pins.pulseStepUs;
     if (Math.abs(steps - Math.round(steps)) > 1e-6)
-      this.#wrong('envelope', `${servo.name}: pulse ${us} us is no whole step`);
+      this.#wrong('envelope', `${servo.name}: pulse ${us} us is not a whole step`);
     const deg = angleAt(servo.points, us);
     if (before === 0) {
       this.#energised(servo, deg);

@@ -5,7 +5,7 @@ import { Daemon, OWL } from '../system/daemon.ts';
 
 /**
  * The text of the owl with a link that may be silent for 3 s. The attackers of this suite run on the
- * same cores as its holder, which a laptop's would not: a holder that is kept from running is no fault
+ * same cores as its holder, which a laptop's would not: a holder that is kept from running is not a fault
  * of the daemon.
  */
 export async function patientOwl(): Promise<string> {

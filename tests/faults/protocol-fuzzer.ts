@@ -124,12 +124,12 @@ const ENDS: readonly End[] = [
     codes: [1002],
   },
   {
-    name: 'close reason that is no UTF-8 (5.5.1)',
+    name: 'close reason that is not UTF-8 (5.5.1)',
     bytes: one({ op: OP.close, payload: closing(1000, Buffer.from([0xc3, 0x28])) }),
     codes: [1007],
   },
   {
-    name: 'text that is no UTF-8 (8.1)',
+    name: 'text that is not UTF-8 (8.1)',
     bytes: (dice) => [
       frame({
         op: OP.text,

@@ -60,7 +60,7 @@ const NUMBERS = [
   '1E+2',
 ] as const;
 
-/** Text that is no JSON, or not what it looks like. */
+/** Text that is not JSON, or not what it looks like. */
 const NOT_JSON = [
   'NaN',
   'Infinity',
@@ -122,7 +122,7 @@ export function message(dice: Dice, api: Api, id: string): Message {
   if (dice.chance(0.75)) {
     const text = request(dice, api, JSON.stringify(id));
     try {
-      // Doubled members and what is no JSON at all may leave it without its id.
+      // Doubled members and what is not JSON at all may leave it without its id.
       const sound = (JSON.parse(text) as { id?: unknown }).id === id;
       return sound ? { text, id, requests: 1 } : { text, requests: 1 };
     } catch {

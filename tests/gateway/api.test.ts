@@ -130,7 +130,7 @@ describe('bad input is answered with a reason and never reaches the core', () =>
     expectError(answer, -32700, /not JSON/);
   });
 
-  it('a prototype is no parameter', async () => {
+  it('a prototype is not a parameter', async () => {
     const answer = await client.ask(
       '{"jsonrpc":"2.0","id":1,"method":"reset","params":{"__proto__":{"a":1}}}',
     );

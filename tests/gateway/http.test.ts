@@ -291,7 +291,7 @@ describe('the page and its surroundings', () => {
     expect(headers['x-content-type-options']).toBe('nosniff');
   });
 
-  it('a path that is no URL is a bad request, as JSON', async () => {
+  it('a path that is not a URL is a bad request, as JSON', async () => {
     const { status, body } = await get('/%zz');
     expect(status).toBe(400);
     expect(JSON.parse(body).message).toMatch(/not a valid/);

@@ -123,7 +123,7 @@ describe('ids (specification, sections 4 and 5)', () => {
     expect(await serve(text)).toEqual({ jsonrpc: '2.0', result: ['hello', 5], id: expected });
   });
 
-  it.each(['true', '{}', '[]', '1e999'])('%s is no id', async (id) => {
+  it.each(['true', '{}', '[]', '1e999'])('%s is not an id', async (id) => {
     expect(await serve(`{"jsonrpc":"2.0","method":"get_data","id":${id}}`)).toEqual(invalid);
   });
 

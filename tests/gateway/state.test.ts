@@ -108,7 +108,7 @@ describe('state frames', () => {
     rig.clock.advance(20);
     expect(await frame(client, 2)).toMatchObject({ t: 2, channels: { lantern: { value: 0.5 } } });
     expect(Object.keys((await frame(client, 2)).channels)).toEqual(['lantern']);
-    // Less than what is shown is no change.
+    // Less than what is shown is not a change.
     tick(3, [[LANTERN, FIELD.value, 0.500001]]);
     rig.clock.advance(20);
     expect((await frame(client, 3)).channels).toEqual({});

@@ -50,7 +50,7 @@ describe('token files', () => {
     ['empty', '', /0 hexadecimal digits/],
     ['a pass phrase', 'correct horse battery staple and so on', /one line/],
     ['two lines', `${HEX}\n${HEX}\n`, /one line/],
-    ['zeros', '0'.repeat(32), /no random number/],
+    ['zeros', '0'.repeat(32), /not a random number/],
     ['far too long', 'a1b2c3'.repeat(1000), /6000 bytes/],
   ])('refused: %s', (_name, content, why) => {
     const path = file(content);

@@ -30,7 +30,7 @@ const transfers = (bus: number, address: number) =>
     .filter((line) => line.startsWith(`${bus} ${address} `))
     .map((line) => line.split(' ').slice(2).map(Number));
 
-/** How long calls took (ms): one that another program kept from the processor is no call that waits. */
+/** How long calls took (ms): one that another program kept from the processor is not a call that waits. */
 class Times {
   readonly #ms: number[] = [];
 

@@ -278,7 +278,7 @@ int gpioServo(unsigned gpio, unsigned us) {
   REQUIRE_RUNNING;
   REQUIRE_USER_GPIO;
   REQUIRE(us == 0 || (us >= 500 && us <= 2500), BAD_PULSEWIDTH, "pulse is not 0 or 500 to 2500");
-  REQUIRE(pins[gpio].mode == OUTPUT, 0, "the pin is no output");
+  REQUIRE(pins[gpio].mode == OUTPUT, 0, "the pin is not an output");
   ok(__func__, args, 0);
   pins[gpio].use = SERVO;
   pins[gpio].us = us;
@@ -299,7 +299,7 @@ int gpioPWM(unsigned gpio, unsigned duty) {
   REQUIRE_RUNNING;
   REQUIRE_USER_GPIO;
   REQUIRE(duty <= pins[gpio].range, BAD_DUTYCYCLE, "duty is above the range");
-  REQUIRE(pins[gpio].mode == OUTPUT, 0, "the pin is no output");
+  REQUIRE(pins[gpio].mode == OUTPUT, 0, "the pin is not an output");
   ok(__func__, args, 0);
   pins[gpio].use = PWM;
   pins[gpio].duty = duty;

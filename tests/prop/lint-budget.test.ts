@@ -221,12 +221,12 @@ channels:
 
 describe('bad values', () => {
   test.each([
-    [{ wire: 'gaugeAwg: »-3, lengthM: 1' }, 'is no gauge', 'give AWG 0 to 40, or sectionMm2'],
+    [{ wire: 'gaugeAwg: »-3, lengthM: 1' }, 'is not a gauge', 'give AWG 0 to 40, or sectionMm2'],
     [{ wire: 'gaugeAwg: »thin, lengthM: 1' }, 'is not a number', 'American wire gauge'],
     [{ wire: 'sectionMm2: »0, lengthM: 1' }, 'is not above 0', 'give mm2'],
     [{ wire: 'gaugeAwg: 20, lengthM: »0' }, 'is not above 0', 'give metres'],
     [{ fuse: 'ratingA: »0' }, 'is not above 0', 'give amperes'],
-    [{ fuse: 'ratingA: 2, standard: »ANSI' }, 'is no fuse standard', 'write ISO 8820'],
+    [{ fuse: 'ratingA: 2, standard: »ANSI' }, 'is not a fuse standard', 'write ISO 8820'],
     [{ rail: ', battery: { capacityAh: »-1 }' }, 'is not above 0', 'give ampere-hours'],
     [{ rail: ', battery: { capacityAh: 2, peukert: »0.5 }' }, 'is below 1', '1 or more'],
   ])('%j', (changes, wrong, right) => {

@@ -73,9 +73,9 @@ describe('one step', () => {
     ['switch: { r: on }, forS: »6', { severity: 'warning', wrong: 'opens it after 5 s' }],
     ['pose: airy, forS: »6', { severity: 'warning', wrong: 'opens it after 5 s' }],
     ['switch: { m: on }, forS: »1', { severity: 'warning', wrong: 'm is momentary' }],
-    ['dim: { l: 1 }, ease: »bouncy', { wrong: '"bouncy" is no easing function' }],
+    ['dim: { l: 1 }, ease: »bouncy', { wrong: '"bouncy" is not an easing function' }],
     // CSS Easing Functions Level 1, section 2.2: x1 and x2 in 0 to 1.
-    ['dim: { l: 1 }, ease: »"cubic-bezier(2, 0, 0, 1)"', { wrong: 'no easing function' }],
+    ['dim: { l: 1 }, ease: »"cubic-bezier(2, 0, 0, 1)"', { wrong: 'not an easing function' }],
     ['move: { s: 1 }, ease: »"steps(3)"', { wrong: 'a servo cannot follow' }],
     ['pose: p, ease: »step-start', { wrong: 'a servo cannot follow' }],
     ['until: { channel: »x, is: on, withinS: 1 }', { wrong: 'no channel x' }],
@@ -170,7 +170,7 @@ describe('cues within cues', () => {
       'z: [{ at: 0, cue: a }], a: [{ at: 0, cue: b }], b: { steps: [{ at: 0, choose: [d, »a] }] }, d: [{ at: 0, pose: p }]',
       [{ path: 'cues.b.steps[0].choose[1]', wrong: 'a -> b -> a$', right: 'times' }],
     );
-    // Used twice is no circle.
+    // Used twice is not a circle.
     expectCues('a: [{ at: 0, cue: b }, { at: 1, cue: b }], b: [{ at: 0, pose: p }]', []);
   });
 

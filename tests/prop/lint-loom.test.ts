@@ -113,7 +113,7 @@ describe('cores', () => {
     ['gnye', 'write GNYE'],
     ['XX', 'use BK'],
     ['RDB', 'use BK'],
-  ])('the colour %s is no code of IEC 60757', (colour, right) => {
+  ])('the colour %s is not a code of IEC 60757', (colour, right) => {
     expectFindings(wired([SIGNAL, core('plus', `»${colour}`, 'TB1-1', 'SV1-2'), RETURN]), [
       { severity: 'warning', wrong: 'IEC 60757', right },
     ]);

@@ -207,8 +207,8 @@ describe('arms', () => {
     ],
     ['a channel that is not there', 'no channel c', `a: ${joint(4, 'lengthMm: 100, carries: »c')}`],
     [
-      'one that is no segment',
-      'b is no segment of an arm',
+      'one that is not a segment',
+      'b is not a segment of an arm',
       `a: ${joint(4, 'lengthMm: 100, carries: »b')}\n  b: ${servo(5)}`,
     ],
     [

@@ -216,7 +216,7 @@ describe('pins', () => {
       propText(
         `b: ${relay(22, { flash: "»{ unrestricted: true, reason: 'nobody will see it' }" })}`,
       ),
-      [{ path: 'channels.b.flash', wrong: 'no light' }],
+      [{ path: 'channels.b.flash', wrong: 'not a light' }],
     );
   });
 
@@ -359,7 +359,7 @@ describe('the output-enable pin of a pca9685', () => {
     ]);
   });
 
-  test('its pin is nobody else’s, its board is there, and is no pca9685', () => {
+  test('its pin is nobody else’s, its board is there, and is not a pca9685', () => {
     expectFindings(propText(FAN, '', boards('{ board: »nowhere, pin: 8 }')), [
       { wrong: 'no board nowhere|there is no' },
     ]);
@@ -518,7 +518,7 @@ describe('link', () => {
 });
 
 describe('colours', () => {
-  test('what is no CSS colour', () => {
+  test('what is not a CSS colour', () => {
     expectFindings(
       propText(
         `e: ${RGB('[4, 5, 6]', ', park: { to: »dusky }')}`,
@@ -526,9 +526,9 @@ describe('colours', () => {
 cues: { c: [{ at: 0, colour: { e: »"rgb(1 2)" } }] }`,
       ),
       [
-        { path: 'channels.e.park.to', wrong: '"dusky" is no colour', right: 'CSS' },
-        { path: 'poses.p.e', wrong: '"#ff" is no colour' },
-        { path: 'cues.c[0].colour.e', wrong: 'no colour' },
+        { path: 'channels.e.park.to', wrong: '"dusky" is not a colour', right: 'CSS' },
+        { path: 'poses.p.e', wrong: '"#ff" is not a colour' },
+        { path: 'cues.c[0].colour.e', wrong: 'not a colour' },
       ],
     );
   });
@@ -604,7 +604,7 @@ describe('interlocks', () => {
       ),
       [{ path: 'channels.c.requires[0].channel', wrong: 'a -> b -> c -> a$' }],
     );
-    // A shared requirement is no circle.
+    // A shared requirement is not a circle.
     expectFindings(
       propText(
         `a: ${servo(4, needs('{ channel: b, above: 1 }, { channel: c, above: 1 }'))}
@@ -705,9 +705,9 @@ describe('poses', () => {
     ['{ s: »opne }', 'no mark "opne"'],
     ['{ r: »1 }', 'neither on nor off'],
     ['{ r: »yes }', 'neither on nor off'],
-    ['{ e: »5 }', 'no colour'],
-    ['{ l: »2 }', 'no level'],
-    ['{ l: »bright }', 'no level'],
+    ['{ e: »5 }', 'not a colour'],
+    ['{ l: »2 }', 'not a level'],
+    ['{ l: »bright }', 'not a level'],
   ])('%s', (pose, wrong) => {
     expectFindings(propText(channels, `poses: { p: ${pose} }`), [{ wrong }]);
   });

@@ -146,7 +146,7 @@ describe('text that is not YAML', () => {
     expect(loaded.prop).toBeDefined();
     expect(loaded.findings).toMatchObject([{ severity: 'warning', line: 1, column: 1 }]);
     expect(printed('\uFEFFsinew: 2\n')).toContain(
-      'f.yaml:1:8: sinew: 2 is no known version of this file format; write sinew: 1',
+      'f.yaml:1:8: sinew: 2 is not a known version of this file format; write sinew: 1',
     );
   });
 
@@ -202,7 +202,7 @@ channels:
   });
 
   test.each([
-    ['kind', '»servos', /"servos" is no kind of channel/, /servo, relay, rgb or lamp/],
+    ['kind', '»servos', /"servos" is not a kind of channel/, /servo, relay, rgb or lamp/],
     ['speedDegS', '».nan', /\.nan is not a finite number/, /deg\/s/],
     ['speedDegS', '».inf', /\.inf is not a finite number/, /deg\/s/],
     ['speedDegS', '»0', /0 is not above 0/, /deg\/s/],
@@ -210,20 +210,20 @@ channels:
     ['limitsDeg', '[-5, ».inf]', /\.inf is not a finite number/, /number/],
     ['limitsDeg', '»[5]', /\[5\] is too short/, /2 items/],
     ['calibration', '»[[1000, 0]]', /fewer than two points/, /two or more/],
-    ['calibration', '[[1000, 0], »2000]', /2000 is no calibration point/, /pulse us, angle deg/],
-    ['output', '{ board: head, pin: »99 }', /99 is no pin number/, /0 to 63/],
-    ['output', '{ board: head, pin: »4.5 }', /4\.5 is no pin number/, /whole number/],
+    ['calibration', '[[1000, 0], »2000]', /2000 is not a calibration point/, /pulse us, angle deg/],
+    ['output', '{ board: head, pin: »99 }', /99 is not a pin number/, /0 to 63/],
+    ['output', '{ board: head, pin: »4.5 }', /4\.5 is not a pin number/, /whole number/],
     ['output', '»18', /18 is not a map/, /board, pin/],
-    ['park', '{ to: »true }', /true is no position/, /mark/],
+    ['park', '{ to: »true }', /true is not a position/, /mark/],
     ['park', '{ to: 0, then: »drop }', /"drop" is neither hold nor release/, /hold or release/],
-    ['marks', '{ »2nd: 1 }', /"2nd" is no mark name/, /letter/],
+    ['marks', '{ »2nd: 1 }', /"2nd" is not a mark name/, /letter/],
     [
       'requires',
       '[{ channel: a, above: »[1] }]',
       /is not a number and no name/,
       /give degrees, or/,
     ],
-    ['requires', '[»{ channel: a }]', /a map is no interlock/, /above: deg/],
+    ['requires', '[»{ channel: a }]', /a map is not an interlock/, /above: deg/],
     ['requires', '[{ channel: a, is: »true }]', /true is neither on nor off/, /write on/],
     ['wire', '»W07', /"W07" is not a map/, /label/],
   ])('%s: %s', (key, value, wrong, right) => {
@@ -322,7 +322,7 @@ park: { stages: [[a, »5], [»zz]] }
         { path: 'channels.b.output.pin', wrong: 'taken by a' },
         { path: 'channels.b.speedDegS', wrong: 'not a number' },
         { path: 'channels.b.park.to', wrong: '50 deg is outside' },
-        { path: 'channels.c.kind', wrong: 'no kind' },
+        { path: 'channels.c.kind', wrong: 'not a kind' },
         { path: 'groups.g[1]', wrong: 'no channel bb' },
         { path: 'park.stages[0][1]', wrong: 'not text' },
         { path: 'park.stages[1][0]', wrong: 'no channel zz' },
@@ -341,15 +341,15 @@ channels:
 cues: { c: [{ at: »x }, { at: 1, move: { a: »[] } }] }
 `;
     expectFindings(text, [
-      { path: 'boards.head.driver', wrong: 'no driver' },
+      { path: 'boards.head.driver', wrong: 'not a driver' },
       { path: 'rails', wrong: 'not a map' },
-      { path: 'channels.a.output.pin', wrong: 'no pin number' },
+      { path: 'channels.a.output.pin', wrong: 'not a pin number' },
       { path: 'channels.a.envelopUs', wrong: 'unknown key' },
       { path: 'channels.a.draw', wrong: 'not a map' },
       { path: 'channels.b.contact', wrong: 'neither held nor momentary' },
       { path: 'channels.b.requires[0].above', wrong: 'a has no mark "x"' },
       { path: 'cues.c[0].at', wrong: 'not a number' },
-      { path: 'cues.c[1].move.a', wrong: 'no position' },
+      { path: 'cues.c[1].move.a', wrong: 'not a position' },
     ]);
   });
 });

@@ -111,7 +111,7 @@ function trees(work: string, original: string): void {
   const put = (...args: string[]) => run('fdtput', args);
   const [debian, header] = [join(work, 'debian.dtb'), join(work, 'header.dtb')];
   cpSync(original, debian);
-  // Else the first UART belongs to a Bluetooth chip, and is no terminal.
+  // Else the first UART belongs to a Bluetooth chip, and is not a terminal.
   put('-r', debian, '/soc/serial@7e201000/bluetooth');
   cpSync(debian, header);
   for (const command of treeCommands())

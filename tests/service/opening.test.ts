@@ -73,7 +73,7 @@ describe('with an accepted version', () => {
       /has an error: .*fast.*mend the file/,
     ],
     [
-      'is no YAML',
+      'is not YAML',
       () => fs.writeFile(rig.file, 'channels: [\0'),
       /has an error: .*control character/,
     ],
@@ -159,7 +159,7 @@ describe('with an accepted version', () => {
     expect(rig.opened.version).toBe(versionOf(CUT));
   });
 
-  test('a second name of a file that was cut off in place is no version', async () => {
+  test('a second name of a file that was cut off in place is not a version', async () => {
     await open();
     await rig.close();
     // A crash between the two steps of a capture leaves the file with two names.

@@ -154,7 +154,7 @@ describe('syntax', () => {
     'steps(3,)',
     'steps(99999999999999999999)',
     'linear; ease',
-  ])('%j is no easing function', (text) => {
+  ])('%j is not an easing function', (text) => {
     expect(parseEase(text)).toBeUndefined();
     expect(isSmooth(text)).toBe(false);
   });

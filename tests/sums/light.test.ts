@@ -96,7 +96,7 @@ describe('parseColour', () => {
     'color(xyz 1e308 0 0)',
     'color(srgb 1e999 0 0)',
     `rgb(${'1'.repeat(65_000)} 0 0)`,
-  ])('%.40s is no colour', (text) => {
+  ])('%.40s is not a colour', (text) => {
     expect(parseColour(text)).toBeUndefined();
   });
 

@@ -19,7 +19,7 @@ describe('wire colours', () => {
   });
 
   test.each(['', 'Y', 'YEL', 'yellow', 'XX', 'YEXX', 'ye', '__proto__'])(
-    '%j is no code',
+    '%j is not a code',
     (code) => {
       expect(wireColourName(code)).toBeUndefined();
       expect(singleColours(code)).toBeUndefined();

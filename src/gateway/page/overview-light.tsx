@@ -196,7 +196,7 @@ function Answer(props: { answer: { value: string }; weakened: { value: boolean }
   }.`;
 }
 
-/** Before the first frame of a channel its level is no colour yet. */
+/** Before the first frame of a channel its level is not a colour yet. */
 function hexOr(level: ChannelState['value'], otherwise: string): string {
   return typeof level === 'string' ? level : otherwise;
 }

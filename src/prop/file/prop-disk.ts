@@ -145,7 +145,7 @@ export class PropDisk {
       const path = `${target}.~${number}~`;
       try {
         const { size, mtimeMs, ino, dev } = await this.#fs.stat(path, { bigint: true });
-        // Another name of the file itself, left by a crash, is no version: it changes with the file.
+        // Another name of the file itself, left by a crash, is not a version: it changes with the file.
         if (size > MAX_BYTES || (own && own.ino === ino && own.dev === dev)) continue;
         found.push({
           path,
