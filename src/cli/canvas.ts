@@ -185,7 +185,7 @@ export function rect(
   return `<rect class="${style}" x="${px(x)}" y="${px(y)}" width="${px(w)}" height="${px(h)}" rx="${round}"/>`;
 }
 
-/** Times at round steps of 1, 2 or 5 times a power of ten (s), a dozen at the most. */
+/** Times at round steps of 1, 2 or 5 times a power of ten (s), a dozen at most. */
 export function ticks(endS: number): number[] {
   const rough = endS / 12;
   const power = 10 ** Math.floor(Math.log10(rough));

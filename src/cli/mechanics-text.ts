@@ -31,7 +31,7 @@ export function mechanicsReport(prop: Prop): MechanicsReport {
   return report;
 }
 
-/** The report for the terminal: a block for each part that the file tells of. */
+/** The report for the terminal: a block for each part that the file describes. */
 export function mechanicsText({ torque, linkages, vapour }: MechanicsReport): string[] {
   const blocks: string[] = [];
   if (torque.length > 0) {

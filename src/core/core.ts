@@ -30,7 +30,7 @@ import { Triggers } from './triggers.ts';
 import { Waits } from './waits.ts';
 import { WarmUp } from './warm-up.ts';
 
-/** After a stall, motion is advanced by this many ticks at the most: it resumes, it does not jump. */
+/** After a stall, motion is advanced by this many ticks at most: it resumes, it does not jump. */
 const MAX_CATCH_UP_TICKS = 4;
 /** Positions are noted this often while something moves (s). */
 const NOTE_EVERY_S = 0.25;

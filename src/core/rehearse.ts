@@ -130,7 +130,7 @@ export async function rehearse(prop: Prop, cue: string): Promise<Rehearsal> {
     const { what, text, values } = entry;
     const about = { cue: values?.cue as string, step: values?.step as number };
     const tS = time(core.nowS - startedS);
-    // What the gate tells of a move, the cue tells again, and which step it was.
+    // What the gate says of a move, the cue says again, and which step it was.
     const last = events.at(-1);
     if (about.step !== undefined && last?.tS === tS && last.what === what && !last.cue)
       events.pop();

@@ -5,7 +5,7 @@ import type { Board } from './boards.ts';
 import type { Core } from './core.ts';
 import type { Session } from './lease.ts';
 
-/** Time that passes between two ticks at the most (ms); more, and the clock was set, or stood still. */
+/** Time that passes between two ticks at most (ms); more, and the clock was set, or stood still. */
 const LONGEST_TICK_MS = 2000;
 
 interface Input {

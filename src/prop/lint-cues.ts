@@ -238,7 +238,7 @@ function lintOrder(notes: Notes, cue: string, endless: ReadonlySet<string>): voi
   lintWaitingCircles(notes, cue, named);
 }
 
-/** A step comes after one other at the most, so that each circle is found by walking back. */
+/** A step comes after one other at most, so that each circle is found by walking back. */
 function lintWaitingCircles(notes: Notes, cue: string, named: ReadonlyMap<string, number>): void {
   const { steps } = longCue(notes.prop.cues[cue]!);
   const walkedFrom = new Map<number, number>();

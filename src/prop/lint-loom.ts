@@ -6,7 +6,7 @@ import { splitEnd } from './loom-words.ts';
 import type { Notes } from './notes.ts';
 import type { Channel } from './schema.ts';
 
-/** The loom: what cannot be built as it is written. Says nothing of a file that tells of no wire. */
+/** The loom: what cannot be built as it is written. Says nothing of a file without wires. */
 export function lintLoom(notes: Notes): void {
   const loom = new Loom(notes.prop);
   if (!loom.told) return;

@@ -126,7 +126,7 @@ function lintRate(
   { what, low, high, unit }: { what: string; low: number; high: number; unit: string },
 ): void {
   const usual = `${low} to ${high} ${unit} is usual`;
-  // So small that nothing usual can be named; the planner tells of it where it matters.
+  // So small that nothing usual can be named; the planner says so where it matters.
   if (high < low) return;
   if (riseS < TICK_S)
     notes.warning(

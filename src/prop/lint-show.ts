@@ -136,7 +136,7 @@ function lintLightWeights(notes: Notes): void {
     notes.error(
       [...at(first.name), 'share'],
       `the shares of all lights add up to ${tidy(sum)}`,
-      'give shares that add up to 1 at the most',
+      'give shares that add up to 1 at most',
     );
   else if (without > 0 && sum > 1 - 1e-9)
     notes.error(

@@ -23,7 +23,7 @@ export interface LoomWire {
   cores: Core[];
 }
 
-/** A wire, and where the prop file tells of it. */
+/** A wire, and where the prop file names it. */
 export interface PlacedWire extends LoomWire {
   path: Path;
   /** It is the channel's own `wire`, not one of `wires`. */
@@ -103,7 +103,7 @@ export class Loom {
     }
   }
 
-  /** Whether the file tells of any wiring at all. */
+  /** Whether the file has any wiring at all. */
   get told(): boolean {
     return this.wires.length > 0 || Object.keys(this.prop.connectors).length > 0;
   }

@@ -597,7 +597,7 @@ function make() {
       above: z.number().optional(),
       below: z.number().optional(),
       is: onOff.optional(),
-      withinS: positive('seconds', 'how long to wait at the most (s)'),
+      withinS: positive('seconds', 'how long to wait at most (s)'),
       otherwise: z
         .enum(['go on', 'end', 'park'], {
           error: 'is none of go on, end and park; write one of them',

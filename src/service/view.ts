@@ -8,7 +8,7 @@ import { ServoMapping } from '../sums/servo-mapping.ts';
 import { runTimeS, showTimeS } from '../sums/vapour.ts';
 import type { PropView } from './protocol.ts';
 
-/** What `channel.list` tells of a channel, but for what changes from tick to tick. */
+/** What `channel.list` says of a channel, but for what changes from tick to tick. */
 export type StaticInfo = Omit<ChannelInfo, 'value' | 'target' | 'flags' | 'pulseUs' | 'pushing'>;
 
 /** Makes views of one version after another; what stays the same is worked out once. */

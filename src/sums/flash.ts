@@ -542,7 +542,7 @@ export function worstFlashes(
   return worstOf(tS, windowS, (start, end, worst) => {
     const first = firstAbove(turns, start);
     const last = firstAbove(turns, end - 1);
-    // Each stretch between turns is one change at the most.
+    // Each stretch between turns is one change at most.
     if (Math.floor((last - first + 1) / 2) <= worst) return 0;
     const window = [start, ...turns.slice(first, last), end - 1];
     return Math.floor(opposingChanges(window.map((i) => luminance[i]!)) / 2);

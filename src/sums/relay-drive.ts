@@ -6,7 +6,7 @@ import { preferredBelow, type Series } from './resistor.ts';
 const BASE_EMITTER_V = 0.7;
 /** How many times the least base current saturates it for certain. Common practice, no source. */
 export const OVERDRIVE = 3;
-/** What a pin of the 40-pin header should give at the most (A): its strongest drive setting. */
+/** What a pin of the 40-pin header should give at most (A): its strongest drive setting. */
 export const PIN_MOST_A = 0.016;
 
 export interface Coil {

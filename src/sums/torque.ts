@@ -115,7 +115,7 @@ const TURN = 360 / GRID_DEG;
  * The largest holding torque (N m) on every joint of an arm, first joint first, over all positions
  * that the joints' limits allow. Segment j contributes k_j cos(its direction from level), with
  * k_j = g (m_j c_j + L_j x mass beyond): the moments of its own weight and of what hangs at its end.
- * Directions are rounded to half degrees: off by 0.5 % of the sum of all k for each joint at the most.
+ * Directions are rounded to half degrees: off by 0.5 % of the sum of all k for each joint at most.
  * @returns per joint the torque for an angle (deg) of this joint
  */
 export function armHoldingNm(arm: readonly ArmSegment[]): ((deg: number) => number)[] {

@@ -143,7 +143,7 @@ describe('a closure with a duty guard is on the disk before the contact closes',
     expect([rig.at('mist'), rig.at('horn')]).toEqual([1, 1]);
   });
 
-  test('many that close together wait for the disk twice at the most', async () => {
+  test('many that close together wait for the disk twice at most', async () => {
     const names = Array.from({ length: 20 }, (_, i) => `mist_${i}`);
     const many = makeProp(
       Object.fromEntries(names.map((name) => [name, relay({ duty: { maxOnS: 4, restS: 10 } })])),
@@ -232,7 +232,7 @@ describe('what nobody knows to have rested rests first', () => {
 // --- a contact is not a signal -----------------------------------------------------------------------
 
 describe('a contact stays as it is for 0.1 s', () => {
-  test('toggled 199 times a second it changes ten times a second at the most', async () => {
+  test('toggled 199 times a second it changes ten times a second at most', async () => {
     const { rig, client } = await Rig.live(makeProp({ bulb: relay() }));
     for (let i = 0; i < 400; i++) {
       await (i % 2 === 0 ? on : off)(client, 'bulb');

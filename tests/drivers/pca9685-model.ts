@@ -152,7 +152,7 @@ export class Wire implements I2cBus {
   readonly smbusOnly: boolean;
   /** Every write transfer that was acknowledged, control register first. */
   readonly writes: number[][] = [];
-  /** Transfers under way at once, at the most. */
+  /** Transfers under way at once, at most. */
   most = 0;
   closed = 0;
   /** While set, transfers wait for it. */
@@ -199,7 +199,7 @@ export class Wire implements I2cBus {
   }
 
   async writeI2cBlock(address: number, command: number, length: number, buffer: Buffer) {
-    if (length > 32) throw new Error('an SMBus block has 32 bytes at the most');
+    if (length > 32) throw new Error('an SMBus block has 32 bytes at most');
     await this.#transfer(address, () => [command, ...buffer.subarray(0, length)]);
     return { bytesWritten: length, buffer };
   }

@@ -126,7 +126,7 @@ export type Worst = Record<string, number>;
 export const INVARIANTS = {
   envelope: 'every pulse is within its envelope, and a whole step of its board',
   'soft limits': 'no servo leaves its soft limits, unless it feels for its stop',
-  'speed beyond the limits': 'beyond its limits a servo goes at 20 deg/s at the most',
+  'speed beyond the limits': 'beyond its limits a servo goes at 20 deg/s at most',
   feeling: 'while one feels for its stop, no other moves',
   speed: 'no step is larger than the speed limit allows',
   acceleration: 'no change of a step is larger than the acceleration limit allows',

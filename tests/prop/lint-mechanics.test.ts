@@ -299,8 +299,6 @@ describe('vapour', () => {
       cues('until stopped'),
     );
     // Half an hour of vapour, 20 s of it in each minute: 90 min less the last rest.
-    expectFindings(text, [
-      { severity: 'note', wrong: 'the tank of mist lasts 89 min at the most' },
-    ]);
+    expectFindings(text, [{ severity: 'note', wrong: 'the tank of mist lasts 89 min at most' }]);
   });
 });
