@@ -80,7 +80,7 @@ it('a driver that never answers is given up', async () => {
   expect(rig.condition).toBe('faulted');
   // It answers again: the next reset is not held up by the first.
   rig.board().opening = undefined;
-  await expect(client.call('reset')).resolves.toEqual({ condition: 'parked' });
+  await expect(client.call('reset')).resolves.toMatchObject({ condition: 'parked' });
   rig.board().close = () => new Promise(() => {});
   let closed = false;
   rig.core.close().then(() => {
