@@ -1,6 +1,6 @@
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
-import type { Core } from './core.ts';
+import { type Core, NOTE_WITHIN_S } from './core.ts';
 import type { Move } from './gate.ts';
 import type { Relay } from './relay.ts';
 import type { Servo } from './servo.ts';
@@ -59,17 +59,14 @@ export async function untilOver(core: Core, cue: string): Promise<void> {
   });
 }
 
-/** The disk is given this long (s). */
-const SAVED_WITHIN_S = 2;
-
 /** Resolves when the state is on the disk, or with the reason why it is not. */
 export async function untilSaved(core: Core): Promise<string | true> {
-  const untilS = core.nowS + SAVED_WITHIN_S;
+  const untilS = core.nowS + NOTE_WITHIN_S;
   const poll = (): string | true | undefined => {
     const { noted } = core;
     if (noted === 'yes') return true;
     if (noted !== 'not yet') return noted.message;
-    return core.nowS >= untilS ? `the disk has not answered for ${SAVED_WITHIN_S} s` : undefined;
+    return core.nowS >= untilS ? `the disk has not answered for ${NOTE_WITHIN_S} s` : undefined;
   };
   return poll() ?? (await core.waits.until(poll));
 }

@@ -34,8 +34,8 @@ import { WarmUp } from './warm-up.ts';
 const MAX_CATCH_UP_TICKS = 4;
 /** Positions are noted this often while something moves (s). */
 const NOTE_EVERY_S = 0.25;
-/** A closure that must be on the disk before is given up after this (s). */
-const NOTE_WITHIN_S = 2;
+/** What must be on the disk first is given up after this (s). */
+export const NOTE_WITHIN_S = 2;
 const STOP_BUTTON: Stopper = { session: '', who: 'stop button' };
 /** Somebody else's stop stands for at least so long (ms). */
 const STOP_STANDS_MS = 2000;
@@ -192,7 +192,7 @@ export class Core {
     );
     this.triggers = new Triggers(this, this.#clock);
     this.#restore();
-    this.#notParked = this.#condition === 'parked' ? notParkedText(this.body) : undefined;
+    this.#lookWhetherParked();
   }
 
   /** The prop in force; another one after a change of its file. */

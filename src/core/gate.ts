@@ -119,8 +119,7 @@ export class Gate {
   #send(asked: Waiting, nowS: number): Started {
     this.#mustBeFree();
     const { moves, ease } = asked;
-    this.mustBeAbleToMove(moves, nowS);
-    if (ease) for (const { servo, toDeg } of moves) this.#mustCurveWithin(servo, toDeg, ease);
+    this.#mustBeAbleToFollow(moves, ease, nowS);
     this.cancel(moves.map((move) => move.servo));
     const planning = new Planning(moves, asked.overS, ease);
     if (ease && moves.length > PLANNED_AT_ONCE && !moves.some(({ servo }) => servo.moving)) {
@@ -136,8 +135,7 @@ export class Gate {
   /** As `move`, in mind: looks whether it may be, or `plans` it as well. Nothing comes of it. */
   consider(moves: readonly Move[], ease: Ease | undefined, nowS: number, plans: boolean): void {
     try {
-      this.mustBeAbleToMove(moves, nowS);
-      if (ease) for (const { servo, toDeg } of moves) this.#mustCurveWithin(servo, toDeg, ease);
+      this.#mustBeAbleToFollow(moves, ease, nowS);
       if (plans) new Planning(moves, 1, ease).whole();
     } catch (error) {
       if (!(error instanceof Refusal)) throw error;
@@ -338,6 +336,11 @@ export class Gate {
       servo.take(plans[i]!);
       servo.jogging = jog;
     }
+  }
+
+  #mustBeAbleToFollow(moves: readonly Move[], ease: Ease | undefined, nowS: number): void {
+    this.mustBeAbleToMove(moves, nowS);
+    if (ease) for (const { servo, toDeg } of moves) this.#mustCurveWithin(servo, toDeg, ease);
   }
 
   /** A curve that overshoots must do so within the limits. */

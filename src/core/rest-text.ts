@@ -6,8 +6,9 @@ const NAMED = 4;
 
 /** Why a prop at rest is not at its park position, in words; undefined where it is. */
 export function notParkedText(body: Body): string | undefined {
-  const away = body.channels.filter((channel) => isUnknown(channel) || !rests(channel));
-  if (away.length === 0) return undefined;
+  // As a rule it is: a tick then allocates nothing for this.
+  if (body.channels.every(isParked)) return undefined;
+  const away = body.channels.filter((channel) => !isParked(channel));
   const lost = away.filter((channel) => channel.kind === 'servo' && isUnknown(channel));
   const words = away.filter((channel) => !lost.includes(channel)).map(awayText);
   if (lost.length > 0)
@@ -17,6 +18,10 @@ export function notParkedText(body: Body): string | undefined {
   return words.length > NAMED
     ? `${words.slice(0, NAMED).join('; ')}; and ${words.length - NAMED} more`
     : words.join('; ');
+}
+
+function isParked(channel: Actuator): boolean {
+  return !isUnknown(channel) && rests(channel);
 }
 
 function isUnknown(channel: Actuator): boolean {

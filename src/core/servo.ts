@@ -1,4 +1,5 @@
 import { createHash } from 'node:crypto';
+import { motionLimits } from '../prop/motion-limits.ts';
 import type { ServoChannel } from '../prop/schema.ts';
 import { PulseBounds } from '../sums/calibration.ts';
 import type { Ease } from '../sums/ease.ts';
@@ -109,8 +110,7 @@ export class Servo {
     this.limitsDeg = spec.limitsDeg ?? this.mapping.calibrationDeg;
     this.limitsInFile = spec.limitsDeg !== undefined;
     this.marks = new Map(Object.entries(spec.marks ?? {}));
-    this.limits = { speed: spec.speedDegS, accel: spec.accelDegS2 };
-    if (spec.jerkDegS3 !== undefined) this.limits.jerk = spec.jerkDegS3;
+    this.limits = motionLimits(spec);
     this.draw = spec.draw ?? { idleA: 0, movingA: 0, stallA: 0 };
     this.parkTo = spec.park.to;
     this.parkThen = spec.park.then;

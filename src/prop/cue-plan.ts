@@ -8,6 +8,7 @@ import { CueMemory } from './cue-memory.ts';
 import { Walk } from './cue-walk.ts';
 import type { Path } from './finding.ts';
 import { softLimits } from './mechanics.ts';
+import { motionLimits } from './motion-limits.ts';
 import { type CueStep, longCue, type Prop, type ServoChannel } from './schema.ts';
 
 /**
@@ -195,12 +196,10 @@ export class Planner {
     const spec = Object.hasOwn(channels, name) ? channels[name]! : undefined;
     if (spec?.kind !== 'servo') return undefined;
     const [softLow, softHigh] = softLimits(spec);
-    const limits: MotionLimits = { speed: spec.speedDegS, accel: spec.accelDegS2 };
-    if (spec.jerkDegS3 !== undefined) limits.jerk = spec.jerkDegS3;
     const servo = {
       name,
       spec,
-      limits,
+      limits: motionLimits(spec),
       softLow,
       softHigh,
       parkDeg: degOf(spec, spec.park.to),

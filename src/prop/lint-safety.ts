@@ -1,7 +1,7 @@
 import { tidy } from '../shared/units.ts';
-import type { MotionLimits } from '../sums/profile.ts';
 import { planMove, planStop } from '../sums/profile.ts';
 import { degIn, holdsParked, isOnParked, levelOf } from './interlock.ts';
+import { motionLimits } from './motion-limits.ts';
 import type { Limits, Notes } from './notes.ts';
 import type { Channel, Prop, RelayChannel, ServoChannel } from './schema.ts';
 
@@ -174,7 +174,7 @@ function lintStopTime(notes: Notes, limits: Limits): void {
     if (!range) continue;
     // Within its limits it gets no faster than half of the way allows.
     const vel = Math.min(channel.speedDegS, Math.sqrt(channel.accelDegS2 * (range[1] - range[0])));
-    const s = secondsOf(() => planStop({ pos: 0, vel, acc: 0 }, ratesOf(channel)));
+    const s = secondsOf(() => planStop({ pos: 0, vel, acc: 0 }, motionLimits(channel)));
     if (s > slowestS) [slowest, slowestS] = [name, s];
   }
   const { deadlineS } = prop.stop;
@@ -242,15 +242,7 @@ function timeHomeS(name: string, channel: Channel, limits: Limits): number {
   const range = limits.get(name);
   if (parkDeg === undefined || !range) return 0;
   const far = parkDeg - range[0] > range[1] - parkDeg ? range[0] : range[1];
-  return secondsOf(() => planMove({ pos: far, vel: 0, acc: 0 }, parkDeg, ratesOf(channel)));
-}
-
-function ratesOf({
-  speedDegS: speed,
-  accelDegS2: accel,
-  jerkDegS3: jerk,
-}: ServoChannel): MotionLimits {
-  return jerk === undefined ? { speed, accel } : { speed, accel, jerk };
+  return secondsOf(() => planMove({ pos: far, vel: 0, acc: 0 }, parkDeg, motionLimits(channel)));
 }
 
 /** How long a motion takes (s); 0 for one that cannot be planned, which is told elsewhere. */

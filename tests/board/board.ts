@@ -315,8 +315,8 @@ export class SlowBoard {
     }
     const counts = last.late.map((count, at) => count - mark.late[at]!);
     const worst = counts.findLastIndex((count) => count > 0);
-    const longestTurnMs = this.longestTurnMs(mark);
-    const stalls = this.#spans(AT.stalls, HEAD.stalls, RING.stalls, mark.atMs);
+    const stalls = this.#stalls(mark);
+    const longestTurnMs = this.#longestTurnMs(mark, stalls);
     const awayMs = Math.max(0, ...stalls.map(({ atMs, endMs }) => endMs - atMs));
     // A class begins where the one before it ends.
     const beganMs = worst > 0 ? LATENESS_MS[worst - 1]! : 0;
@@ -361,7 +361,14 @@ export class SlowBoard {
    * which the machine was away in it; 0 below 1 ms.
    */
   longestTurnMs(mark: Mark): number {
-    const stalls = this.#spans(AT.stalls, HEAD.stalls, RING.stalls, mark.atMs);
+    return this.#longestTurnMs(mark, this.#stalls(mark));
+  }
+
+  #stalls(mark: Mark): Span[] {
+    return this.#spans(AT.stalls, HEAD.stalls, RING.stalls, mark.atMs);
+  }
+
+  #longestTurnMs(mark: Mark, stalls: readonly Span[]): number {
     let longest = 0;
     for (const { atMs, endMs } of this.#spans(AT.turns, HEAD.turns, RING.turns, mark.atMs)) {
       let ms = endMs - atMs;

@@ -1,48 +1,11 @@
-import { connect, type Socket } from 'node:net';
+import { connect } from 'node:net';
 import { afterEach, describe, expect, it } from 'vitest';
 import { addressOf } from '../../src/gateway/http/doors.ts';
 import { hashToken } from '../../src/gateway/token.ts';
+import { Attack } from '../attack.ts';
 import { type Client, done, expectError, Rig, until } from './helpers.ts';
 
 const TOKEN = 'f00dfeedf00dfeedf00dfeedf00dfeedf00dfeedf00dfeedf00dfeedf00dfeed';
-
-const HANDSHAKE =
-  'GET /api HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: Upgrade\r\nUpgrade: websocket\r\n' +
-  'Sec-WebSocket-Version: 13\r\nSec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n\r\n';
-
-/** Holds connections open without the token, and opens each again as soon as it is closed. */
-class Attack {
-  opened = 0;
-  readonly #sockets = new Set<Socket>();
-  #over = false;
-
-  readonly #pauseMs: number;
-
-  constructor(port: number, count: number, text: string, pauseMs = 0) {
-    this.#pauseMs = pauseMs;
-    for (let n = 0; n < count; n++) this.#hold(port, text);
-  }
-
-  #hold(port: number, text: string): void {
-    if (this.#over) return;
-    const socket = connect(port, '127.0.0.1', () => {
-      this.opened++;
-      socket.write(text);
-    });
-    this.#sockets.add(socket);
-    socket.on('data', () => {});
-    socket.on('error', () => {});
-    socket.on('close', () => {
-      this.#sockets.delete(socket);
-      setTimeout(() => this.#hold(port, text), this.#pauseMs);
-    });
-  }
-
-  end(): void {
-    this.#over = true;
-    for (const socket of this.#sockets) socket.destroy();
-  }
-}
 
 let rig: Rig;
 const attacks: Attack[] = [];
@@ -69,9 +32,9 @@ describe('whoever has no token', () => {
     async (sockets, halfSent, stops, pauseMs) => {
       rig = await Rig.start({ tokenHash: hashToken(TOKEN) });
       attacks.push(
-        new Attack(rig.port, sockets, HANDSHAKE, pauseMs),
-        new Attack(rig.port, halfSent, 'GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Slow: ', pauseMs),
-        new Attack(rig.port, 20, '', pauseMs),
+        new Attack(rig.port, sockets, 'handshake', pauseMs),
+        new Attack(rig.port, halfSent, 'half-sent', pauseMs),
+        new Attack(rig.port, 20, 'silent', pauseMs),
       );
       await until(() => attacks.every((attack) => attack.opened >= 20), 'the attack');
       rig.reply = ({ id }) => done(id, { condition: 'stopped' });

@@ -5,11 +5,12 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { afterEach, beforeEach, expect, it } from 'vitest';
+import type { ATTACKS } from '../attack.ts';
 import { Daemon, Peer } from './daemon.ts';
 
 // Nobody without the token keeps a stop out of reach: the whole daemon, and attackers of their own.
 
-const ATTACKER = fileURLToPath(new URL('attacker.mjs', import.meta.url));
+const ATTACKER = fileURLToPath(new URL('attacker.ts', import.meta.url));
 const TOKEN = randomBytes(32).toString('hex');
 
 let folder: string;
@@ -28,8 +29,8 @@ afterEach(async () => {
   await rm(folder, { recursive: true });
 });
 
-async function attack(count: number, kind: string, pauseMs: number): Promise<void> {
-  const given = [ATTACKER, daemon.port, count, kind, pauseMs].map(String);
+async function attack(count: number, kind: keyof typeof ATTACKS, pauseMs: number): Promise<void> {
+  const given = ['--import', 'tsx', ATTACKER, daemon.port, count, kind, pauseMs].map(String);
   const attacker = spawn(process.execPath, given, { stdio: ['ignore', 'pipe', 'inherit'] });
   attackers.push(attacker);
   await new Promise((resolve) => attacker.stdout.once('data', resolve));
@@ -41,7 +42,7 @@ it.each([
 ])(
   'with %i sockets in a loop and %i half-sent requests, %i stops all get through',
   async (sockets, halfSent, stops, pauseMs) => {
-    await attack(sockets, 'sockets', pauseMs);
+    await attack(sockets, 'handshake', pauseMs);
     await attack(halfSent, 'half-sent', pauseMs);
     await attack(20, 'silent', pauseMs);
     let through = 0;
