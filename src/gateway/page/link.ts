@@ -66,6 +66,8 @@ let opened: (result: OpenResult) => void = () => {};
 export interface OpenResult {
   session: string;
   condition: string;
+  /** At rest, but not parked: why. */
+  notParked?: string;
   prop: string;
   linkTimeoutMs: number;
   /** Version of the prop file that is in force. */

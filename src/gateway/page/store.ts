@@ -190,10 +190,12 @@ function takeEvent(entry: JournalEntry): void {
 
 async function onOpen(result: OpenResult): Promise<void> {
   propName.value = result.prop;
+  // The first state comes later, and never where every place is taken.
+  condition.value = result.condition as Condition;
+  notParked.value = result.notParked;
   version.value = '';
   takeNews(result.file ?? { changed: [] });
   if (result.only) {
-    condition.value = result.condition as Condition;
     trouble.value =
       'Every place is taken: this page can stop and park the prop, and nothing else. Close another page or session, then load this one again.';
     return;
