@@ -22,20 +22,16 @@ import { Lease, type Loss, type Session } from './lease.ts';
 import { Lockout } from './lockout.ts';
 import { atRest, type Parker } from './park.ts';
 import type { PropLight } from './prop-light.ts';
-import { placeOf, type Relay } from './relay.ts';
 import type { ConditionResult, SafetyInfo } from './requests.ts';
 import { notParkedText } from './rest-text.ts';
-import type { NotedDuty, Restored, Store } from './store.ts';
+import { type Kept, placeIn, StateKeeper } from './state-keeper.ts';
+import type { Store } from './store.ts';
 import { Triggers } from './triggers.ts';
 import { Waits } from './waits.ts';
 import { WarmUp } from './warm-up.ts';
 
 /** After a stall, motion is advanced by this many ticks at most: it resumes, it does not jump. */
 const MAX_CATCH_UP_TICKS = 4;
-/** Positions are noted this often while something moves (s). */
-const NOTE_EVERY_S = 0.25;
-/** What must be on the disk first is given up after this (s). */
-export const NOTE_WITHIN_S = 2;
 const STOP_BUTTON: Stopper = { session: '', who: 'stop button' };
 /** Somebody else's stop stands for at least so long (ms). */
 const STOP_STANDS_MS = 2000;
@@ -105,15 +101,14 @@ export class Core {
   #version: string;
   readonly #clock: Clock;
   readonly #telemetry: Telemetry | undefined;
-  readonly #store: Store;
+  /** What outlives the daemon. */
+  readonly state: StateKeeper;
   readonly #onLost: (session: string) => void;
   readonly #onHolder: (holder: string | null) => void;
   readonly #onSafety: (safety: SafetyInfo) => void;
   readonly #lockout = new Lockout();
   readonly #guards = new Guards();
   readonly #startMs: number;
-  /** Seconds between the machine's start and the core's own zero. */
-  readonly #bootOffsetS: number;
   readonly #sense: Sense = { positionDeg: Number.NaN, amps: Number.NaN, pushing: false };
   #assembly: Assembly;
   /** A change that waits until the prop is parked. */
@@ -148,11 +143,6 @@ export class Core {
   #fromRest = false;
   /** What the core last failed of, until the next reset. */
   #failure = '';
-  #notedS = 0;
-  /** Written once at rest, and in passing while something moves. */
-  #unsettled = false;
-  #moved = false;
-  #relayChanges = 0;
   /** Why a prop at rest is not parked. */
   #notParked: string | undefined;
   #warmUp: WarmUp | undefined;
@@ -160,7 +150,6 @@ export class Core {
   constructor(options: CoreOptions) {
     this.#clock = options.clock;
     this.#telemetry = options.telemetry;
-    this.#store = options.store;
     this.journal = options.journal;
     this.tickMs = options.tickMs ?? 5;
     this.#onLost = options.onLost ?? (() => {});
@@ -169,7 +158,6 @@ export class Core {
     if (options.warmUp) this.#warmUp = new WarmUp();
     this.#startMs = this.#clock.nowMs();
     this.#nowMs = this.#startMs;
-    this.#bootOffsetS = this.#store.bootNowS();
     this.journal.tick = () => this.actingTick;
     const { drivers, changing } = options;
     const prop = { cueDurationsS: {}, ...options.prop };
@@ -191,6 +179,7 @@ export class Core {
       (slot) => this.#telemetry?.received(slot) ?? 0,
     );
     this.triggers = new Triggers(this, this.#clock);
+    this.state = new StateKeeper(options.store, this.journal, this.#kept);
     this.#restore();
     this.#lookWhetherParked();
   }
@@ -287,7 +276,7 @@ export class Core {
     for (const board of this.body.boards) {
       await board.close(this.#clock).catch((error: Error) => this.#boardFailed(board, error));
     }
-    this.#save(true);
+    this.state.save(true);
   }
 
   // --- what may be asked --------------------------------------------------------------------------
@@ -302,11 +291,6 @@ export class Core {
   get safety(): SafetyInfo {
     const notParked = this.#notParked ?? null;
     return { lockout: this.#lockout.info, guards: this.#guards.info, notParked };
-  }
-
-  /** Whether what was last asked to be kept is on the disk. */
-  get noted(): Store['noted'] {
-    return this.#store.noted;
   }
 
   /** The condition as it is told: `parked` is said of a prop alone that is. */
@@ -328,7 +312,7 @@ export class Core {
     this.#lockout.set(by, reason, new Date(this.#clock.wallMs()).toISOString());
     this.journal.add(by, 'lockout', `hands in the prop: ${reason}`, { reason });
     this.#heedLockout();
-    this.#save(true);
+    this.state.save(true);
     this.#onSafety(this.safety);
   }
 
@@ -340,7 +324,7 @@ export class Core {
     const text =
       force === undefined ? 'no hands in the prop' : `the lockout of ${whose} is forced: ${force}`;
     this.journal.add(by, 'lockout', text, { cleared, ...(force !== undefined && { force }) });
-    this.#save(true);
+    this.state.save(true);
     this.#onSafety(this.safety);
   }
 
@@ -428,8 +412,8 @@ export class Core {
     this.#enter(after, who);
     this.#holdUntilS = Number.POSITIVE_INFINITY;
     // Before the first pulse: if the power fails from here on, nobody knows where things stand.
-    this.#unsettled = true;
-    this.#save(true);
+    this.state.unsettled = true;
+    this.state.save(true);
     this.#waker.begin(this.body.servos, this.#nowS);
   }
 
@@ -452,11 +436,19 @@ export class Core {
     this.#waker.cancel();
     this.#holdUntilS = Number.POSITIVE_INFINITY;
     this.#enter(after, who);
-    this.#unsettled = true;
+    this.state.unsettled = true;
     this.#fromRest = before === 'parked';
-    if (this.#fromRest) this.#save(true);
+    if (this.#fromRest) this.state.save(true);
     this.#parker.begin(this.#nowS, 0, before === 'parked');
   }
+
+  readonly #kept: Kept = {
+    body: () => this.body,
+    condition: () => this.#condition,
+    stoppedBy: () => this.#stoppers.map(({ who }) => who),
+    lockouts: () => this.#lockout.kept,
+    endsWell: () => this.#ending && this.#attended,
+  };
 
   readonly #cueEvents = {
     park: (why: string): void => {
@@ -498,7 +490,7 @@ export class Core {
     if (this.#stopCategory === 2 && this.body.servos.some((servo) => servo.energised))
       this.#holdUntilS = Math.min(this.#holdUntilS, this.#nowS + holdS);
     if (this.#stopCategory === 0 || (this.#stopCategory === 1 && still)) this.#dropPower();
-    this.#save(true);
+    this.state.save(true);
   }
 
   #noteStopper({ session, who }: Stopper): void {
@@ -575,7 +567,7 @@ export class Core {
     this.#stopLatched = false;
     // What stands at its park position may stay there; what is held elsewhere is held no longer for that.
     if (atRest(this.body)) this.#holdUntilS = Number.POSITIVE_INFINITY;
-    this.#save(true);
+    this.state.save(true);
   }
 
   #refuseReset(reason: string): never {
@@ -596,12 +588,12 @@ export class Core {
     } catch (error) {
       this.fail(error as Error);
     }
-    this.noteClosures();
+    this.state.noteClosures();
     this.#putAll();
     for (const board of this.body.boards) this.#flush(board);
     if (this.#telemetry) this.#publish(this.#telemetry);
     this.waits.tick();
-    this.#note();
+    this.state.tick();
     this.#ticking = false;
     this.journal.settle();
     if (this.changes) this.#change(this.changes);
@@ -625,7 +617,7 @@ export class Core {
     const mayWake = this.#condition === 'waking' && free && this.#mayEnergise();
     if (mayWake && this.#waker.tick(nowS)) {
       this.#enter('live', 'prop');
-      this.#save(true);
+      this.state.save(true);
     }
     if (this.#parker.active && this.#mayPark()) this.#runPark();
     this.triggers.tick(this.#nowMs);
@@ -640,7 +632,7 @@ export class Core {
     for (let i = 0; i < servos.length; i++) {
       const servo = servos[i]!;
       if (!servo.moving) continue;
-      this.#moved = true;
+      this.state.moved = true;
       servo.advance(dtS);
     }
     for (let i = 0; i < lights.length; i++) lights[i]!.advance(dtS);
@@ -662,7 +654,7 @@ export class Core {
       return;
     }
     this.#dropPower();
-    this.#save(true);
+    this.state.save(true);
   }
 
   /** Held for long enough: servos that nobody relieves grow hot, and somebody may be caught. */
@@ -713,7 +705,7 @@ export class Core {
 
   /** Before the first pulse it must be on disk that things are not at rest any more. */
   #mayEnergise(): boolean {
-    const { noted } = this.#store;
+    const { noted } = this.state;
     if (noted === 'yes') return true;
     if (noted === 'not yet') return false;
     this.journal.add(
@@ -728,7 +720,7 @@ export class Core {
   /** As `#mayEnergise`, for a park that starts limp servos. */
   #mayPark(): boolean {
     if (!this.#fromRest) return true;
-    const { noted } = this.#store;
+    const { noted } = this.state;
     if (noted === 'not yet') return false;
     this.#fromRest = false;
     if (noted === 'yes') return true;
@@ -751,8 +743,8 @@ export class Core {
       return;
     }
     this.#enter(next(this.#condition, 'at rest'), 'prop');
-    this.#unsettled = false;
-    this.#save(true);
+    this.state.unsettled = false;
+    this.state.save(true);
   }
 
   /** Pressed while a stop or a fault is latched, it still stops what moves, and drops the power. */
@@ -887,7 +879,7 @@ export class Core {
     for (const relay of this.body.relays) relay.makeSafe();
     for (const light of this.body.lights) light.cut(this.#nowS);
     // Nothing is sent to any servo: what is known of them now holds until the next wake.
-    this.#unsettled = false;
+    this.state.unsettled = false;
   }
 
   // --- faults -------------------------------------------------------------------------------------
@@ -905,7 +897,7 @@ export class Core {
     if (error.message === this.#failure) return;
     this.#failure = error.message;
     this.journal.add('prop', 'fault', `the core failed: ${error.message}`, { stack: error.stack });
-    this.#save(true);
+    this.state.save(true);
   }
 
   #flush(board: Board): void {
@@ -942,7 +934,7 @@ export class Core {
     for (const relay of this.body.relays) relay.makeSafe();
     if (before === 'live' || before === 'waking' || before === 'parking')
       this.#parker.begin(this.#nowS, 0, false);
-    this.#save(true);
+    this.state.save(true);
   }
 
   async #reopen(board: Board): Promise<void> {
@@ -1054,7 +1046,7 @@ export class Core {
     this.#version = change.version;
     tell(id, 'adopted');
     onProp(change, this.#telemetry!.buffers);
-    this.#save(true);
+    this.state.save(true);
   }
 
   /**
@@ -1122,7 +1114,7 @@ export class Core {
     this.triggers.follow();
     this.triggers.look();
     this.#telemetry?.useBody(Telemetry.body(body.channels.length, body.rails.length));
-    this.#relayChanges = Number.NaN;
+    this.state.follow();
     // What was listed, and who waits, look at the new one.
     if (this.#telemetry) this.#publish(this.#telemetry);
   }
@@ -1215,110 +1207,8 @@ export class Core {
 
   // --- what outlives the daemon -------------------------------------------------------------------
 
-  #note(): void {
-    const { relays } = this.body;
-    let relayChanges = 0;
-    for (let i = 0; i < relays.length; i++)
-      relayChanges += relays[i]!.changes + relays[i]!.contacts;
-    const positionsDue = this.#moved && this.#nowS - this.#notedS >= NOTE_EVERY_S;
-    if (positionsDue || relayChanges !== this.#relayChanges) this.#save(false);
-    this.#relayChanges = relayChanges;
-  }
-
-  /**
-   * A relay with a duty guard closes when it is on the disk that it does: after a power cut in the
-   * middle of a closure the next run must know of it. A disk that fails or hangs leaves it open.
-   */
-  noteClosures(): void {
-    const { relays } = this.body;
-    let due = false;
-    for (let i = 0; i < relays.length; i++) {
-      const relay = relays[i]!;
-      if (!relay.on || relay.closed) continue;
-      relay.held = this.#mustFollow(relay);
-      if (!relay.duty || relay.noted === 'yes') continue;
-      due ||= relay.noted === 'no';
-      if (relay.noted === 'asked') this.#lookAtNote(relay);
-      if (relay.on && this.#nowS - relay.notedFromS > NOTE_WITHIN_S)
-        this.#giveUp(relay, `the disk does not answer within ${NOTE_WITHIN_S} s`);
-    }
-    // One at a time: what asks while one is on its way would keep the first one waiting.
-    if (!due || this.#store.noted === 'not yet') return;
-    for (const relay of relays)
-      if (relay.on && !relay.closed && relay.duty && relay.noted === 'no') relay.noted = 'asked';
-    this.#save(true);
-    for (const relay of relays) if (relay.noted === 'asked') this.#lookAtNote(relay);
-  }
-
-  /** Whether a relay that must be closed before this one still waits. */
-  #mustFollow({ spec }: Relay): boolean {
-    if (!spec.requires) return false;
-    for (const requirement of spec.requires) {
-      if (!('is' in requirement) || requirement.is !== 'on') continue;
-      const other = this.body.find(requirement.channel);
-      if (other?.kind === 'relay' && !other.closed && other.duty && other.noted !== 'yes')
-        return true;
-    }
-    return false;
-  }
-
-  #lookAtNote(relay: Relay): void {
-    const { noted } = this.#store;
-    if (noted === 'yes') relay.noted = 'yes';
-    else if (noted !== 'not yet') this.#giveUp(relay, noted.message);
-  }
-
-  #giveUp(relay: Relay, why: string): void {
-    relay.set(false);
-    relay.refusal = `${relay.name} stays open: its closure cannot be noted, and a power cut would make its duty guard forget it (${why}); let the daemon write into its state folder, then try again`;
-    this.journal.add('prop', 'duty', relay.refusal, { channel: relay.name });
-  }
-
-  /** Notes positions and duty guards; `durable` when a power cut must not lose it. */
-  #save(durable: boolean): void {
-    this.#notedS = this.#nowS;
-    this.#moved = false;
-    const positions: Record<string, number> = {};
-    const digests: Record<string, string> = {};
-    for (const servo of this.body.servos) {
-      if (!servo.known) continue;
-      positions[servo.name] = servo.state.pos;
-      digests[servo.name] = servo.digest;
-    }
-    const duty: Record<string, NotedDuty> = {};
-    for (const relay of this.body.relays) {
-      if (!relay.duty) continue;
-      const { usedS, on, changedS } = relay.duty.record(this.#nowS);
-      duty[relay.name] = {
-        usedS,
-        // Said before it is so: the contact closes when this is on the disk.
-        on: on || relay.on,
-        // Never closed in this run, it has no time; JSON knows no infinity.
-        changedS: Number.isFinite(changedS) ? changedS + this.#bootOffsetS : 0,
-        output: placeIn(this.body, relay),
-      };
-    }
-    const { kept } = this.#lockout;
-    const lockout = kept.length > 0 ? { lockout: kept } : {};
-    const condition = this.#condition;
-    const latched = condition === 'stopped' || condition === 'faulted';
-    this.#store.save(
-      {
-        settled: !this.#unsettled,
-        ...{ positions, digests, duty, ...lockout },
-        ...(latched && {
-          latched: { condition, stoppedBy: this.#stoppers.map(({ who }) => who) },
-        }),
-        // A daemon that ends faulted, or that nobody has looked at since a crash, is no better than a crash.
-        clean: this.#ending && this.#attended && condition !== 'faulted',
-      },
-      durable,
-    );
-  }
-
   #restore(): void {
-    const { restored } = this.#store;
-    this.#restoreDuty(typeof restored === 'string' ? undefined : restored);
+    const restored = this.state.restore();
     this.#attended = restored === 'none' || (restored !== 'damaged' && restored.clean === true);
     if (restored === 'none') return;
     if (restored === 'damaged') {
@@ -1327,53 +1217,13 @@ export class Core {
     }
     this.#lockout.restore(restored.lockout ?? []);
     const { latched } = restored;
-    if (latched) {
-      this.#condition = latched.condition;
-      for (const who of latched.stoppedBy) this.#noteStopper({ session: '', who });
-      const by = latched.stoppedBy.at(-1);
-      const text = `still ${latched.condition} since before the daemon started`;
-      this.journal.add('prop', 'condition', by === undefined ? text : `${text}: by ${by}`, {
-        condition: latched.condition,
-      });
-    }
-    // Positions noted in passing are up to a quarter of a second old, and limbs have fallen since.
-    const { digests = {} } = restored;
-    for (const servo of this.body.servos) {
-      if (!restored.settled || !Object.hasOwn(restored.positions, servo.name)) continue;
-      if (!Object.hasOwn(digests, servo.name) || digests[servo.name] !== servo.digest) continue;
-      const deg = restored.positions[servo.name]!;
-      const [low, high] = servo.envelopeDeg;
-      if (!(deg >= low && deg <= high)) continue;
-      servo.standAt(deg);
-      servo.known = true;
-    }
+    if (!latched) return;
+    this.#condition = latched.condition;
+    for (const who of latched.stoppedBy) this.#noteStopper({ session: '', who });
+    const by = latched.stoppedBy.at(-1);
+    const text = `still ${latched.condition} since before the daemon started`;
+    this.journal.add('prop', 'condition', by === undefined ? text : `${text}: by ${by}`, {
+      condition: latched.condition,
+    });
   }
-
-  /** What nobody knows to have rested rests first: a new channel, another name, another pin. */
-  #restoreDuty(restored: Restored | undefined): void {
-    const resting: string[] = [];
-    for (const relay of this.body.relays) {
-      if (!relay.duty) continue;
-      const record = restored?.duty[relay.name];
-      const mine = restored && Object.hasOwn(restored.duty, relay.name);
-      if (record && mine && record.output === placeIn(this.body, relay)) {
-        const changedS = record.changedS - this.#bootOffsetS;
-        relay.duty.restore({ ...record, changedS }, restored.sameBoot, this.#nowS);
-      } else {
-        relay.duty.demandRest(this.#nowS);
-        resting.push(`${relay.name} (${relay.spec.duty!.restS} s)`);
-      }
-    }
-    if (resting.length > 0)
-      this.journal.add(
-        'prop',
-        'duty',
-        `nobody knows how long these were closed before, so they rest first: ${resting.join(', ')}`,
-      );
-  }
-}
-
-/** Which pin of the real world a relay of this body is on. */
-function placeIn({ prop }: Body, { spec: { output } }: Relay): string {
-  return placeOf(output.board, prop.boards[output.board], output.pin);
 }
