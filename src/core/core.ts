@@ -1,19 +1,18 @@
-import { isDeepStrictEqual } from 'node:util';
 import type { Driver, Sense } from '../drivers/driver.ts';
-import type { Board as BoardSpec, Prop } from '../prop/schema.ts';
-import type { ChangeMessage, CoreProp, Outcome } from '../service/protocol.ts';
+import type { Prop } from '../prop/schema.ts';
+import type { CoreProp } from '../service/protocol.ts';
 import type { Clock } from '../shared/clock.ts';
 import { conditionText } from '../shared/condition-text.ts';
 import { Refusal } from '../shared/errors.ts';
-import { FIELD, FLAG, RAIL_FIELD, Telemetry, type TelemetryBody } from '../shared/telemetry.ts';
+import { FIELD, FLAG, RAIL_FIELD, Telemetry } from '../shared/telemetry.ts';
 import { tidy } from '../shared/units.ts';
 import { Assembly, cuesOf } from './assembly.ts';
 import type { Board } from './boards.ts';
 import { type Actuator, Body, type SafetyInput } from './body.ts';
-import { type Change, Changes } from './changes.ts';
 import { CONDITIONS, type Condition, type ConditionEvent, next } from './condition.ts';
 import type { Cues } from './cues.ts';
 import { type Energiser, mustBeAbleToWake } from './energise.ts';
+import { type Changing, type ExchangeHost, PropExchange } from './exchange.ts';
 import type { Gate } from './gate.ts';
 import { Guards } from './guards.ts';
 import type { Idle } from './idle.ts';
@@ -24,7 +23,8 @@ import { atRest, type Parker } from './park.ts';
 import type { PropLight } from './prop-light.ts';
 import type { ConditionResult, SafetyInfo } from './requests.ts';
 import { notParkedText } from './rest-text.ts';
-import { type Kept, placeIn, StateKeeper } from './state-keeper.ts';
+import { type Kept, StateKeeper } from './state-keeper.ts';
+import { type Stopper, Stoppers } from './stoppers.ts';
 import type { Store } from './store.ts';
 import { Triggers } from './triggers.ts';
 import { Waits } from './waits.ts';
@@ -33,21 +33,10 @@ import { WarmUp } from './warm-up.ts';
 /** After a stall, motion is advanced by this many ticks at most: it resumes, it does not jump. */
 const MAX_CATCH_UP_TICKS = 4;
 const STOP_BUTTON: Stopper = { session: '', who: 'stop button' };
-/** Somebody else's stop stands for at least so long (ms). */
-const STOP_STANDS_MS = 2000;
-/** So many who stopped are remembered. */
-const STOPPERS_KEPT = 32;
 /** A prop at rest is looked at every so many ticks: a board may fail, or come back. */
 const REST_LOOK_TICKS = 40;
 /** The drivers are asked what they measure every so many ticks: servos are told 50 times a second. */
 const SENSE_EVERY_TICKS = 4;
-
-/** Who stopped the prop: a session, or what has no session. */
-export interface Stopper {
-  /** Of its session; empty for the stop button, and after a restart. */
-  session: string;
-  who: string;
-}
 
 export interface CoreOptions {
   prop: Prop & Partial<Pick<CoreProp, 'cueDurationsS'>>;
@@ -71,20 +60,6 @@ export interface CoreOptions {
   changing?: Changing;
 }
 
-/** What taking over another version of the prop file needs from outside. */
-export interface Changing {
-  /** The next message of a change, if there is one. */
-  receive: () => ChangeMessage | undefined;
-  /** A driver that is not open yet. */
-  createDriver: (board: BoardSpec) => Promise<Driver>;
-  /** Keeps the plan of safe levels, before the pins of other boards are claimed. */
-  writePlan: (prop: CoreProp, boards: readonly Board[]) => Promise<void>;
-  /** What became of a change. */
-  tell: (id: number, outcome: Outcome) => void;
-  /** A version is in force from now on. */
-  onProp: (change: Pick<Change, 'view' | 'changed'>, body: TelemetryBody) => void;
-}
-
 /**
  * The prop as one thing: its condition, its lease, and the tick in which everything happens.
  * Commands (commands.ts) act through `gate` between ticks; outputs change in `tick` alone.
@@ -95,10 +70,10 @@ export class Core {
   readonly waits = new Waits();
   readonly journal: Journal;
   readonly tickMs: number;
-  readonly changes: Changes | undefined;
-  readonly #changing: Changing | undefined;
-  /** The version of the prop file that is in force. */
-  #version: string;
+  /** Takes other versions of the prop file over. */
+  readonly exchange: PropExchange | undefined;
+  /** The version of the prop file at the start. */
+  readonly #version: string;
   readonly #clock: Clock;
   readonly #telemetry: Telemetry | undefined;
   /** What outlives the daemon. */
@@ -111,10 +86,6 @@ export class Core {
   readonly #startMs: number;
   readonly #sense: Sense = { positionDeg: Number.NaN, amps: Number.NaN, pushing: false };
   #assembly: Assembly;
-  /** A change that waits until the prop is parked. */
-  #waiting: Extract<Change, { whenParked: true }> | undefined;
-  /** Another version of the file is taken over at this moment: its boards are being opened. */
-  #exchanging = false;
   #condition: Condition = 'parked';
   #nowMs: number;
   #nowS = 0;
@@ -133,8 +104,7 @@ export class Core {
   /** The stop button was pressed in the last tick. */
   #stopHeld = false;
   #resetting = false;
-  /** Who has stopped it since the last reset, the last one last. */
-  #stoppers: (Stopper & { atMs: number })[] = [];
+  readonly #stoppers = new Stoppers();
   /** Counts stops and faults, so that a reset under way sees one that comes in between. */
   #latchings = 0;
   #ending = false;
@@ -163,16 +133,10 @@ export class Core {
     const prop = { cueDurationsS: {}, ...options.prop };
     const body = Body.of(prop, drivers);
     this.#assembly = new Assembly(body, cuesOf(prop), this.journal, this.#cueEvents, this.#clock);
-    this.#changing = changing;
     this.#version = options.version ?? '';
-    this.changes =
+    this.exchange =
       changing &&
-      new Changes({
-        receive: changing.receive,
-        driverOf: (name, board) => this.#driverOf(name, board),
-        tell: changing.tell,
-        complete: (change) => this.#takeChange(change),
-      });
+      new PropExchange(this.#version, changing, this.#exchangeHost, this.journal, this.#clock);
     this.lease = new Lease(
       options.prop.link.timeoutMs,
       (slot) => this.#telemetry?.life(slot) ?? 0,
@@ -232,7 +196,7 @@ export class Core {
 
   /** The version of the prop file that is in force. */
   get version(): string {
-    return this.#version;
+    return this.exchange?.version ?? this.#version;
   }
 
   /** The tick that carries out what is asked for or happens now. */
@@ -386,7 +350,7 @@ export class Core {
   wake(who: string, confirmed = false): void {
     const after = next(this.#condition, 'wake');
     if (after === this.#condition) return;
-    if (this.#exchanging)
+    if (this.exchange?.underWay)
       throw new Refusal(
         'condition',
         'the prop takes over its changed file; try again in a moment',
@@ -428,7 +392,7 @@ export class Core {
     const before = this.#condition;
     const after = next(before, event);
     // Its boards are closed for a moment; it is parked.
-    if (this.#exchanging) return;
+    if (this.exchange?.underWay) return;
     if (this.#lockout.active && event === 'park away') throw this.#lockout.refusal();
     // Asked for while a lost link is being held for, it parks now.
     if (this.#parker.active) this.#parker.endHold(this.#nowS);
@@ -445,7 +409,7 @@ export class Core {
   readonly #kept: Kept = {
     body: () => this.body,
     condition: () => this.#condition,
-    stoppedBy: () => this.#stoppers.map(({ who }) => who),
+    stoppedBy: () => this.#stoppers.names,
     lockouts: () => this.#lockout.kept,
     endsWell: () => this.#ending && this.#attended,
   };
@@ -467,7 +431,7 @@ export class Core {
   /** Accepted in every condition; it latches. `by` is left out where the prop stops by itself. */
   stop(category: 0 | 1 | 2, who: string, why = 'asked for', by?: Stopper): void {
     this.#latchings++;
-    if (by) this.#noteStopper(by);
+    if (by) this.#stoppers.add(by, this.#clock.nowMs());
     const already = this.#stopLatched;
     this.#stopLatched = true;
     this.journal.add(who, 'stop', `stop category ${category}: ${why}`, { category });
@@ -493,45 +457,6 @@ export class Core {
     this.state.save(true);
   }
 
-  #noteStopper({ session, who }: Stopper): void {
-    const atMs = this.#clock.nowMs();
-    const last = this.#stoppers.at(-1);
-    if (last && last.session === session && last.who === who) {
-      last.atMs = atMs;
-      return;
-    }
-    const others = this.#stoppers.filter((one) => one.session !== session || one.who !== who);
-    this.#stoppers = [...others, { session, who, atMs }].slice(-STOPPERS_KEPT);
-  }
-
-  /**
-   * Whoever stopped may have had a reason that others cannot see: their stop is lifted by themselves, or
-   * by somebody who names them, and stands for a moment in any case.
-   */
-  #mayReset(session: string | undefined, confirm: string | undefined): void {
-    const other = this.#stoppers.findLast((one) => one.session !== session || session === '');
-    if (!other) return;
-    const { who } = other;
-    if (confirm !== who)
-      throw new Refusal(
-        'condition',
-        `${who} stopped the prop; see that it is safe, then reset with confirm: ${JSON.stringify(who)}`,
-        { code: 'reset.confirm', condition: this.#condition, stoppedBy: who },
-      );
-    const leftMs = other.atMs + STOP_STANDS_MS - this.#clock.nowMs();
-    if (leftMs > 0)
-      throw new Refusal(
-        'condition',
-        `${who} has only just stopped the prop; reset in ${tidy(leftMs / 1000, 1)} s`,
-        {
-          code: 'reset.too-soon',
-          condition: this.#condition,
-          stoppedBy: who,
-          waitS: Math.ceil(leftMs / 100) / 10,
-        },
-      );
-  }
-
   /**
    * Lets go of a stop or a fault; moves nothing.
    * @param session who asks
@@ -545,7 +470,7 @@ export class Core {
       this.#refuseReset('something still moves; wait until it stands still');
     if (this.#stopPressed() && !this.body.stopInput!.board.dead)
       this.#refuseReset('the stop button is pressed; release it, then reset');
-    this.#mayReset(session, confirm);
+    this.#stoppers.mayReset(session, confirm, this.#clock.nowMs(), this.#condition);
     const latchings = this.#latchings;
     this.#resetting = true;
     try {
@@ -563,7 +488,7 @@ export class Core {
     this.#enter(next(this.#condition, 'reset'), who);
     this.#failure = '';
     this.#cut = false;
-    this.#stoppers = [];
+    this.#stoppers.clear();
     this.#stopLatched = false;
     // What stands at its park position may stay there; what is held elsewhere is held no longer for that.
     if (atRest(this.body)) this.#holdUntilS = Number.POSITIVE_INFINITY;
@@ -596,7 +521,7 @@ export class Core {
     this.state.tick();
     this.#ticking = false;
     this.journal.settle();
-    if (this.changes) this.#change(this.changes);
+    this.exchange?.tick();
     if (this.#condition === 'parked' && this.#tick % REST_LOOK_TICKS === 0)
       this.#lookWhetherParked();
     if (this.#warmUp) this.#warmUpOn(this.#warmUp);
@@ -755,7 +680,7 @@ export class Core {
     const latched = this.#condition === 'stopped' || this.#condition === 'faulted';
     if (pressed && !(latched && this.#stopHeld))
       this.stop(this.prop.stopInput!.category, 'prop', 'stop button', by);
-    else if (by) this.#noteStopper(by);
+    else if (by) this.#stoppers.add(by, this.#clock.nowMs());
     this.#stopHeld = pressed;
   }
 
@@ -951,164 +876,20 @@ export class Core {
 
   // --- another version of the prop file -------------------------------------------------------------
 
-  #change(changes: Changes): void {
-    if (!this.#exchanging) changes.tick();
-    const waiting = this.#waiting;
-    if (!waiting || this.#condition !== 'parked' || this.#exchanging || this.#resetting) return;
-    this.#waiting = undefined;
-    void this.#exchange(waiting);
-  }
+  readonly #exchangeHost: ExchangeHost = {
+    assembly: () => this.#assembly,
+    isParked: () => this.#condition === 'parked',
+    mayExchange: () => this.#condition === 'parked' && !this.#resetting,
+    adopt: (assembly) => this.#adopt(assembly),
+    followTriggers: () => this.triggers.follow(),
+    boardFailed: (board, error) => this.#boardFailed(board, error),
+    published: () => this.#telemetry!.buffers,
+    saved: () => this.state.save(true),
+    cueEvents: this.#cueEvents,
+  };
 
-  #takeChange(change: Change): void {
-    const { tell, onProp } = this.#changing!;
-    if (change.whenParked) {
-      if (this.#waiting) tell(this.#waiting.id, 'replaced');
-      this.#waiting = change;
-      if (this.#condition !== 'parked') tell(change.id, 'waits');
-      return;
-    }
-    if (change.base !== this.#version) {
-      tell(change.id, 'stale');
-      return;
-    }
-    this.#takeNow(change);
-    this.#version = change.version;
-    // First, so that whoever hears of it and asks the service is told of the new one.
-    tell(change.id, 'adopted');
-    onProp(change, this.#telemetry!.buffers);
-  }
-
-  /** Marks, cues, poses and the like, while the prop runs. */
-  #takeNow({ rest, channels, cues, cueSpecs }: Extract<Change, { whenParked: false }>): void {
-    const { body, idle, triggers } = this;
-    const prop: CoreProp = { ...body.prop, ...rest };
-    prop.channels = { ...prop.channels, ...Object.fromEntries(channels) };
-    if (cueSpecs.size > 0) {
-      prop.cues = { ...prop.cues };
-      prop.cueDurationsS = { ...prop.cueDurationsS };
-      for (const [name, { cue, durationS }] of cueSpecs)
-        if (cue) {
-          prop.cues[name] = cue;
-          prop.cueDurationsS[name] = durationS;
-        } else {
-          delete prop.cues[name];
-          delete prop.cueDurationsS[name];
-        }
-    }
-    body.prop = prop;
-    for (const [name, spec] of channels) {
-      const actuator = body.channel(name);
-      if (actuator.kind !== 'servo' || spec.kind !== 'servo') continue;
-      actuator.marks = new Map(Object.entries(spec.marks ?? {}));
-      actuator.parkTo = spec.park.to;
-      actuator.takeLimits(spec.limitsDeg);
-    }
-    if (rest.groups) body.regroup(rest.groups);
-    this.cues.replace(cues);
-    if (rest.idle) idle.follow(this.#nowS);
-    if (rest.triggers) triggers.follow();
-  }
-
-  async #driverOf(name: string, board: BoardSpec): Promise<Driver> {
-    const open = this.body.boards.find((one) => one.name === name);
-    if (open && isDeepStrictEqual(this.prop.boards[name], board)) return open.driver;
-    return this.#changing!.createDriver(board);
-  }
-
-  /** Puts a prop that was put together again in the place of the present one. Nothing moves. */
-  async #exchange(change: Extract<Change, { whenParked: true }>): Promise<void> {
-    const { assembling, id } = change;
-    const { tell, onProp, writePlan } = this.#changing!;
-    this.#exchanging = true;
-    const before = this.body.boards;
-    const after = assembling.body.boards;
-    try {
-      const assembly = assembling.complete(this.journal, this.#cueEvents, this.#clock);
-      const likeOf = (board: Board) => before.find((one) => one.isLike(board));
-      const closing = before.filter((board) => !after.some((one) => likeOf(one) === board));
-      const opening = after.filter((board) => !likeOf(board));
-      if (closing.length + opening.length > 0) {
-        const boards = after.map((board) => likeOf(board) ?? board);
-        await this.#reboard(
-          closing,
-          opening,
-          () => writePlan(assembling.body.prop, boards),
-          () => writePlan(this.prop, before),
-        );
-      }
-      this.#succeed(assembly, likeOf);
-    } catch (error) {
-      this.#exchanging = false;
-      tell(id, { rejected: (error as Error).message });
-      return;
-    }
-    this.#exchanging = false;
-    this.#version = change.version;
-    tell(id, 'adopted');
-    onProp(change, this.#telemetry!.buffers);
-    this.state.save(true);
-  }
-
-  /**
-   * Closes boards, then opens others in their place.
-   * @throws what a driver throws, once the boards are as they were; a board that does not come back
-   *   makes the prop faulted
-   */
-  async #reboard(
-    closing: readonly Board[],
-    opening: readonly Board[],
-    between: () => Promise<void>,
-    back: () => Promise<void>,
-  ): Promise<void> {
-    const opened: Board[] = [];
-    for (const board of closing) board.away = true;
-    try {
-      for (const board of closing) await board.close(this.#clock);
-      await between();
-      for (const board of opening) {
-        await board.open(this.#clock);
-        opened.push(board);
-      }
-    } catch (error) {
-      for (const board of opened) await board.close(this.#clock).catch(() => {});
-      // The last defence must know of the boards that are opened now; without it they go on all the same.
-      await back().catch((why: Error) => this.journal.add('prop', 'fault', why.message));
-      for (const board of closing) {
-        try {
-          await board.open(this.#clock);
-          board.away = false;
-          for (const light of this.body.lights) if (light.board === board) light.touch();
-        } catch (again) {
-          board.away = false;
-          this.#boardFailed(board, again as Error);
-        }
-      }
-      throw error;
-    }
-  }
-
-  /** The new assembly goes on where the old one stands. */
-  #succeed(assembly: Assembly, likeOf: (board: Board) => Board | undefined): void {
-    const old = this.body;
+  #adopt(assembly: Assembly): void {
     const { body } = assembly;
-    for (const board of body.boards) {
-      const like = likeOf(board);
-      if (like) board.takeOver(like);
-    }
-    for (const actuator of body.channels) {
-      const was = old.find(actuator.name);
-      const pulsesGoOn = likeOf(actuator.board) !== undefined;
-      if (actuator.kind === 'servo') {
-        if (was?.kind === 'servo' && actuator.standsLike(was)) actuator.resume(was, pulsesGoOn);
-      } else if (actuator.kind === 'relay') {
-        if (was?.kind === 'relay' && placeIn(old, was) === placeIn(body, actuator))
-          actuator.resume(was, pulsesGoOn);
-        else actuator.duty?.demandRest(this.#nowS);
-      } else if (was?.kind === actuator.kind && was.atPark && !actuator.atPark)
-        actuator.fadeToPark();
-    }
-    assembly.light.resume(this.#assembly.light);
-    body.nowS = this.#nowS;
     this.#assembly = assembly;
     this.lease.timeoutMs = body.prop.link.timeoutMs;
     this.triggers.follow();
@@ -1219,7 +1000,8 @@ export class Core {
     const { latched } = restored;
     if (!latched) return;
     this.#condition = latched.condition;
-    for (const who of latched.stoppedBy) this.#noteStopper({ session: '', who });
+    for (const who of latched.stoppedBy)
+      this.#stoppers.add({ session: '', who }, this.#clock.nowMs());
     const by = latched.stoppedBy.at(-1);
     const text = `still ${latched.condition} since before the daemon started`;
     this.journal.add('prop', 'condition', by === undefined ? text : `${text}: by ${by}`, {
