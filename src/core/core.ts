@@ -4,7 +4,7 @@ import type { CoreProp } from '../service/protocol.ts';
 import type { Clock } from '../shared/clock.ts';
 import { conditionText } from '../shared/condition-text.ts';
 import { Refusal } from '../shared/errors.ts';
-import { FIELD, FLAG, RAIL_FIELD, Telemetry } from '../shared/telemetry.ts';
+import { Telemetry } from '../shared/telemetry.ts';
 import { tidy } from '../shared/units.ts';
 import { Assembly, cuesOf } from './assembly.ts';
 import type { Board } from './boards.ts';
@@ -14,13 +14,13 @@ import type { Cues } from './cues.ts';
 import { type Energiser, mustBeAbleToWake } from './energise.ts';
 import { type Changing, type ExchangeHost, PropExchange } from './exchange.ts';
 import type { Gate } from './gate.ts';
-import { Guards } from './guards.ts';
 import type { Idle } from './idle.ts';
+import { Inhibits } from './inhibits.ts';
 import type { Journal } from './journal.ts';
 import { Lease, type Loss, type Session } from './lease.ts';
-import { Lockout } from './lockout.ts';
 import { atRest, type Parker } from './park.ts';
 import type { PropLight } from './prop-light.ts';
+import { publish } from './publish.ts';
 import type { ConditionResult, SafetyInfo } from './requests.ts';
 import { notParkedText } from './rest-text.ts';
 import { type Kept, StateKeeper } from './state-keeper.ts';
@@ -81,8 +81,7 @@ export class Core {
   readonly #onLost: (session: string) => void;
   readonly #onHolder: (holder: string | null) => void;
   readonly #onSafety: (safety: SafetyInfo) => void;
-  readonly #lockout = new Lockout();
-  readonly #guards = new Guards();
+  readonly #inhibits: Inhibits;
   readonly #startMs: number;
   readonly #sense: Sense = { positionDeg: Number.NaN, amps: Number.NaN, pushing: false };
   #assembly: Assembly;
@@ -129,6 +128,7 @@ export class Core {
     this.#startMs = this.#clock.nowMs();
     this.#nowMs = this.#startMs;
     this.journal.tick = () => this.actingTick;
+    this.#inhibits = new Inhibits(this.journal, this.#clock, () => this.#onSafety(this.safety));
     const { drivers, changing } = options;
     const prop = { cueDurationsS: {}, ...options.prop };
     const body = Body.of(prop, drivers);
@@ -248,13 +248,12 @@ export class Core {
   /** @throws Refusal `condition` unless commands are taken now */
   mustBeLive(): void {
     next(this.#condition, 'command');
-    this.#mustBeFree();
+    this.#inhibits.mustBeFree();
   }
 
   /** What keeps the prop from waking and moving. */
   get safety(): SafetyInfo {
-    const notParked = this.#notParked ?? null;
-    return { lockout: this.#lockout.info, guards: this.#guards.info, notParked };
+    return { ...this.#inhibits.info, notParked: this.#notParked ?? null };
   }
 
   /** The condition as it is told: `parked` is said of a prop alone that is. */
@@ -273,8 +272,7 @@ export class Core {
 
   /** "Hands in the prop": stops what moves, and lets nothing wake or move until it is cleared. */
   setLockout(by: string, reason: string): void {
-    this.#lockout.set(by, reason, new Date(this.#clock.wallMs()).toISOString());
-    this.journal.add(by, 'lockout', `hands in the prop: ${reason}`, { reason });
+    this.#inhibits.lock(by, reason);
     this.#heedLockout();
     this.state.save(true);
     this.#onSafety(this.safety);
@@ -282,22 +280,9 @@ export class Core {
 
   /** Moves nothing. @throws Refusal `condition` unless `by` has set it, or forces it */
   clearLockout(by: string, force: string | undefined): void {
-    const cleared = force === undefined ? this.#lockout.clear(by) : this.#lockout.force();
-    if (cleared.length === 0) return;
-    const whose = cleared.map((lock) => `${lock.by} (${lock.reason})`).join(', ');
-    const text =
-      force === undefined ? 'no hands in the prop' : `the lockout of ${whose} is forced: ${force}`;
-    this.journal.add(by, 'lockout', text, { cleared, ...(force !== undefined && { force }) });
+    if (!this.#inhibits.unlock(by, force)) return;
     this.state.save(true);
     this.#onSafety(this.safety);
-  }
-
-  #mustBeFree(): void {
-    if (this.#isBlocked) throw this.#whyBlocked();
-  }
-
-  get #isBlocked(): boolean {
-    return this.#lockout.active || this.#guards.broken !== '';
   }
 
   take(session: Session): void {
@@ -357,7 +342,7 @@ export class Core {
         { condition: this.#condition },
       );
     this.#readGuards();
-    this.#mustBeFree();
+    this.#inhibits.mustBeFree();
     const unknown = this.#unknownServos();
     if (unknown.length > 0 && !confirmed)
       throw new Refusal(
@@ -393,7 +378,7 @@ export class Core {
     const after = next(before, event);
     // Its boards are closed for a moment; it is parked.
     if (this.exchange?.underWay) return;
-    if (this.#lockout.active && event === 'park away') throw this.#lockout.refusal();
+    if (this.#inhibits.locked && event === 'park away') throw this.#inhibits.lockoutRefusal();
     // Asked for while a lost link is being held for, it parks now.
     if (this.#parker.active) this.#parker.endHold(this.#nowS);
     if (after === before) return;
@@ -410,7 +395,7 @@ export class Core {
     body: () => this.body,
     condition: () => this.#condition,
     stoppedBy: () => this.#stoppers.names,
-    lockouts: () => this.#lockout.kept,
+    lockouts: () => this.#inhibits.kept,
     endsWell: () => this.#ending && this.#attended,
   };
 
@@ -691,53 +676,33 @@ export class Core {
   }
 
   #heedLockout(): void {
-    if (this.#lockout.active && this.#acting) this.stop(1, 'prop', 'hands in the prop');
+    if (this.#inhibits.locked && this.#acting) this.stop(1, 'prop', 'hands in the prop');
   }
 
   /** Once a tick: the key switch and the guards. */
   #heedGuards(): void {
     this.#readGuards();
     this.#heedLockout();
-    const guards = this.#guards;
-    const category = guards.stops;
+    const { stopCategory: category, broken } = this.#inhibits;
     if (category !== undefined && this.#acting)
-      this.stop(category, 'prop', `guard broken: ${guards.broken}`);
-    if (!this.#isBlocked) {
+      this.stop(category, 'prop', `guard broken: ${broken}`);
+    if (!this.#inhibits.active) {
       this.gate.blocked = undefined;
       return;
     }
     const isNew = this.gate.blocked === undefined;
-    this.gate.blocked = this.#whyBlocked;
+    this.gate.blocked = this.#inhibits.refusal;
     if (this.#condition !== 'live' || this.#parker.active) return;
     // What would go on by itself is ended, and nothing that it began is finished.
     if (isNew || this.cues.anyRunning || this.idle.running !== null)
-      this.#beStill(`guard broken: ${guards.broken}`);
+      this.#beStill(`guard broken: ${broken}`);
   }
-
-  readonly #whyBlocked = (): Refusal =>
-    this.#lockout.active ? this.#lockout.refusal() : this.#guards.refusal();
 
   readonly #levelOfContact = ({ board, input }: SafetyInput): 0 | 1 | undefined =>
     this.levelOf(board, input);
 
   #readGuards(): void {
-    const guards = this.#guards;
-    const news = guards.look(this.body, this.#clock.nowMs(), this.#levelOfContact);
-    if (news)
-      this.journal.add(
-        'prop',
-        'guard',
-        guards.broken === '' ? 'all guards are whole' : `guard broken: ${guards.broken}`,
-        { guards: guards.info },
-      );
-    const turned = this.#lockout.turn(guards.locked, this.#clock);
-    if (turned)
-      this.journal.add(
-        'prop',
-        'lockout',
-        guards.locked ? 'hands in the prop: the key switch is on' : 'the key switch is off',
-      );
-    if (news || turned) this.#onSafety(this.safety);
+    this.#inhibits.read(this.body, this.#levelOfContact);
   }
 
   /** A button that can no longer be read counts as pressed, as a wire break does. */
@@ -915,75 +880,8 @@ export class Core {
 
   #publish(telemetry: Telemetry): void {
     telemetry.begin(this.#nowS, this.#tick, CONDITIONS.indexOf(this.#condition));
-    const { channels } = this.body;
-    for (let i = 0; i < channels.length; i++) this.#publishChannel(channels[i]!, telemetry);
-    for (const rail of this.body.rails) {
-      telemetry.setRail(rail.index, RAIL_FIELD.amps, rail.amps);
-      // No driver measures a rail yet.
-      telemetry.setRail(rail.index, RAIL_FIELD.measuredA, Number.NaN);
-    }
+    publish(telemetry, this.body, this.#senses);
     telemetry.commit();
-  }
-
-  #publishChannel(channel: Actuator, telemetry: Telemetry): void {
-    const { index } = channel;
-    telemetry.setChannel(index, FIELD.flags, this.flags(channel));
-    if (channel.kind === 'servo') {
-      telemetry.setChannel(index, FIELD.value, channel.state.pos);
-      telemetry.setChannel(index, FIELD.target, channel.target);
-      telemetry.setChannel(index, FIELD.pulseUs, channel.pulseUs);
-      telemetry.setChannel(index, FIELD.amps, channel.amps(this.#nowS));
-      if (!this.#senses) return;
-      telemetry.setChannel(index, FIELD.measuredDeg, channel.measuredDeg);
-      telemetry.setChannel(index, FIELD.measuredA, channel.measuredA);
-      return;
-    }
-    telemetry.setChannel(index, FIELD.amps, channel.amps());
-    if (channel.kind === 'relay') {
-      telemetry.setChannel(index, FIELD.value, channel.closed ? 1 : 0);
-      telemetry.setChannel(index, FIELD.target, channel.on ? 1 : 0);
-    } else if (channel.kind === 'lamp') {
-      telemetry.setChannel(index, FIELD.value, channel.value);
-      telemetry.setChannel(index, FIELD.target, channel.target);
-    } else {
-      const { value, target } = channel;
-      telemetry.setChannel(index, FIELD.value, value.red);
-      telemetry.setChannel(index, FIELD.value + 1, value.green);
-      telemetry.setChannel(index, FIELD.value + 2, value.blue);
-      telemetry.setChannel(index, FIELD.target, target.red);
-      telemetry.setChannel(index, FIELD.target + 1, target.green);
-      telemetry.setChannel(index, FIELD.target + 2, target.blue);
-    }
-  }
-
-  /** The FLAG bits of a channel. */
-  flags(channel: Actuator): number {
-    if (channel.kind === 'servo')
-      return (
-        (channel.moving ? FLAG.moving : 0) |
-        (channel.energised ? 0 : FLAG.released) |
-        (channel.known && this.#nowS >= channel.jumpUntilS ? 0 : FLAG.unknown) |
-        (channel.beyond ? FLAG.beyond : 0) |
-        (channel.pushing ? FLAG.pushing : 0) |
-        (channel.interlocked ? FLAG.interlocked : 0) |
-        (channel.delayed ? FLAG.delayed : 0)
-      );
-    // Nobody can tell whether a board that cannot be reached has opened or darkened what hangs on it.
-    const unknown = channel.board.unknown ? FLAG.unknown : 0;
-    if (channel.kind === 'relay')
-      return (
-        unknown |
-        (channel.waiting ? FLAG.delayed : 0) |
-        (channel.interlocked ? FLAG.interlocked : 0) |
-        (channel.flashHeld ? FLAG.flashHeld : 0) |
-        (channel.duty && channel.duty.restLeftS(this.#nowS) > 0 ? FLAG.resting : 0)
-      );
-    return (
-      unknown |
-      (channel.fading ? FLAG.moving : 0) |
-      (channel.flashHeld ? FLAG.flashHeld : 0) |
-      (channel.interlocked ? FLAG.interlocked : 0)
-    );
   }
 
   // --- what outlives the daemon -------------------------------------------------------------------
@@ -996,7 +894,7 @@ export class Core {
       this.journal.add('prop', 'state', 'the saved state is damaged: positions are not known');
       return;
     }
-    this.#lockout.restore(restored.lockout ?? []);
+    this.#inhibits.restore(restored.lockout ?? []);
     const { latched } = restored;
     if (!latched) return;
     this.#condition = latched.condition;
