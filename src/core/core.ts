@@ -1,6 +1,5 @@
 import type { Driver, Sense } from '../drivers/driver.ts';
 import type { Prop } from '../prop/schema.ts';
-import type { CoreProp } from '../service/protocol.ts';
 import type { Clock } from '../shared/clock.ts';
 import { conditionText } from '../shared/condition-text.ts';
 import { Refusal } from '../shared/errors.ts';
@@ -10,6 +9,7 @@ import { Assembly, cuesOf } from './assembly.ts';
 import type { Board } from './boards.ts';
 import { type Actuator, Body, type SafetyInput } from './body.ts';
 import { CONDITIONS, type Condition, type ConditionEvent, next } from './condition.ts';
+import type { CoreProp } from './core-prop.ts';
 import type { Cues } from './cues.ts';
 import { type Energiser, mustBeAbleToWake } from './energise.ts';
 import { type Changing, type ExchangeHost, PropExchange } from './exchange.ts';
