@@ -891,7 +891,12 @@ export class Core {
     this.#attended = restored === 'none' || (restored !== 'damaged' && restored.clean === true);
     if (restored === 'none') return;
     if (restored === 'damaged') {
-      this.journal.add('prop', 'state', 'the saved state is damaged: positions are not known');
+      this.#lockout.suspect(new Date(this.#clock.wallMs()).toISOString());
+      this.journal.add(
+        'prop',
+        'state',
+        'the saved state is damaged: positions are not known, and a lockout or a stop may be lost with it; the prop is locked until "sinew unlock --force REASON"',
+      );
       return;
     }
     this.#inhibits.restore(restored.lockout ?? []);

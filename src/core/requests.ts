@@ -137,7 +137,7 @@ export type Result<M extends Method> = Requests[M]['result'];
 
 /** Somebody's lock on the prop. */
 export interface LockInfo {
-  /** The client, or the key switch. */
+  /** The client, the key switch, or that nobody knows. */
   by: string;
   reason: string;
   /** Wall-clock time, ISO 8601. */

@@ -18,7 +18,8 @@ const duty = z.object({
   /** The pin that it is about; a record without one is true of none. */
   output: z.string().optional(),
 });
-const file = z.object({
+/** Strict: a member of another name may be a lockout whose name is damaged. */
+const file = z.strictObject({
   version: z.literal(1),
   /** Changes with every start of the machine: monotonic times of another boot mean nothing. */
   bootId: z.string(),
@@ -221,7 +222,10 @@ async function read(path: string, boot: string, fileSystem: StoreFs): Promise<Re
   try {
     text = await fileSystem.readFile(path, 'utf8');
   } catch (error) {
-    if ((error as NodeJS.ErrnoException).code === 'ENOENT') return 'none';
+    const { code } = error as NodeJS.ErrnoException;
+    if (code === 'ENOENT') return 'none';
+    // A sector that cannot be read: whoever removed the file by hand would remove its lockouts.
+    if (code === 'EIO') return 'damaged';
     throw error;
   }
   try {
