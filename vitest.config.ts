@@ -5,11 +5,11 @@ const common = { pool: 'forks', testTimeout: 60_000, hookTimeout: 60_000 } as co
 /** Unit tests that take a second or more each: a quick run goes without them. */
 const LONG = [
   'cli/{budget,commands,prop-file,rehearse,session}',
-  'core/{cue-ends,light-whole,store,triggers}',
+  'core/{cue-ends,light-whole,triggers}',
   'gateway/{api,doors,sessions}',
   'prop/{cut-off,examples,lint-cues,lint-reuse,load}',
   'rehearsal/rehearse',
-  'service/{compiled,locks}',
+  'service/{compiled,locks,state-file}',
   'sums/{ease,flash,light,linkage,servo-mapping,torque}',
 ].map((name) => `tests/${name}.test.ts`);
 
@@ -47,6 +47,7 @@ export default defineConfig({
           ...common,
           name: 'unit',
           include: [
+            'tests/*.test.ts',
             'tests/{shared,sums,prop,drivers,core,rehearsal,gateway,page,cli,safe,doctor,service}/**/*.test.ts',
           ],
           exclude: [...LONG, ...SLOW],

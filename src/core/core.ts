@@ -891,7 +891,7 @@ export class Core {
     this.#attended = restored === 'none' || (restored !== 'damaged' && restored.clean === true);
     if (restored === 'none') return;
     if (restored === 'damaged') {
-      this.#lockout.suspect(new Date(this.#clock.wallMs()).toISOString());
+      this.#inhibits.suspect();
       this.journal.add(
         'prop',
         'state',

@@ -1,6 +1,5 @@
 import fs from 'node:fs/promises';
 import type { ChangeMessage, Outcome } from '../core/core-prop.ts';
-import { FileStore, type StoreFs } from '../core/store.ts';
 import type { Author } from '../prop/file/status.ts';
 import { formatFinding } from '../prop/finding.ts';
 import type { SafePlan } from '../safe/plan.ts';
@@ -21,6 +20,7 @@ import type {
   ToService,
 } from './protocol.ts';
 import { stateDir, targetOf } from './state-dir.ts';
+import { FileStore, type StoreFs } from './state-file.ts';
 
 export type ServiceFs = KeeperFs & StoreFs & PlanFs;
 

@@ -2,7 +2,8 @@ import fs, { mkdir, mkdtemp, readdir, readFile, rm, stat, writeFile } from 'node
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
-import { FileStore, type Saved } from '../../src/core/store.ts';
+import type { Saved } from '../../src/core/store.ts';
+import { FileStore } from '../../src/service/state-file.ts';
 
 let folder: string;
 let errors: Error[];
