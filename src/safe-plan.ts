@@ -3,7 +3,7 @@ import { join } from 'node:path';
 import type { Board } from './core/boards.ts';
 import type { Prop, Board as PropBoard } from './prop/schema.ts';
 import { lifeOf } from './safe/life.ts';
-import { type Connection, PLAN_FILE, type SafePlan } from './safe/plan.ts';
+import { PLAN_FILE, type SafePlan } from './safe/plan.ts';
 import { Refusal } from './shared/errors.ts';
 
 /** What writing the plan needs of the file system; tests put faults in. */
@@ -29,7 +29,7 @@ export function safePlan(prop: Prop, boards: readonly Board[], pid: number): Saf
   };
 }
 
-function connection(board: PropBoard): Connection {
+function connection(board: PropBoard) {
   switch (board.driver) {
     case 'pca9685':
       return { driver: board.driver, bus: board.bus, address: board.address };

@@ -1,4 +1,4 @@
-import { HEADER_LAYOUT } from '../prop/header.ts';
+import { HEADER_LAYOUT } from '../boards/header.ts';
 import { type CoreEnd, Loom } from '../prop/loom.ts';
 import type { Prop } from '../prop/schema.ts';
 import { SCREEN_COLOURS, singleColours } from '../sums/wire-colours.ts';

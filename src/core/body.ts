@@ -1,4 +1,4 @@
-import type { Driver } from '../drivers/driver.ts';
+import type { Driver } from '../boards/board.ts';
 import { didYouMean } from '../prop/finding.ts';
 import { requirementText } from '../prop/interlock.ts';
 import type { Channel, Prop, Requirement } from '../prop/schema.ts';

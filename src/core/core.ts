@@ -1,5 +1,5 @@
 import { isDeepStrictEqual } from 'node:util';
-import type { Driver, Sense } from '../drivers/driver.ts';
+import type { Driver, Sense } from '../boards/board.ts';
 import type { Board as BoardSpec, Prop } from '../prop/schema.ts';
 import type { ChangeMessage, CoreProp, Outcome } from '../service/protocol.ts';
 import type { Clock } from '../shared/clock.ts';

@@ -1,4 +1,4 @@
-import type { Driver, Frame } from '../drivers/driver.ts';
+import type { Driver, Frame } from '../boards/board.ts';
 import type { Prop } from '../prop/schema.ts';
 import type { Clock } from '../shared/clock.ts';
 import {

@@ -1,7 +1,7 @@
+import { HEADER_LAYOUT } from '../boards/header.ts';
 import { awgSectionMm2, ohmPerMetre } from '../sums/wire.ts';
 import { restA } from './cue-loads.ts';
 import type { Path } from './finding.ts';
-import { HEADER_LAYOUT } from './header.ts';
 import { currents } from './lint-rails.ts';
 import { type Core, coreKind } from './loom.ts';
 import { splitEnd } from './loom-words.ts';

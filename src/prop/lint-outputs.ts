@@ -1,5 +1,5 @@
+import { HEADER_PINS, powerOnPull, reservedFor } from '../boards/header.ts';
 import type { Path } from './finding.ts';
-import { HEADER_PINS, powerOnPull, reservedFor } from './header.ts';
 import type { Notes } from './notes.ts';
 import type { Board, RelayChannel } from './schema.ts';
 

@@ -1,5 +1,5 @@
+import { HEADER_LAYOUT } from '../boards/header.ts';
 import type { Path } from './finding.ts';
-import { HEADER_LAYOUT } from './header.ts';
 import { splitEnd } from './loom-words.ts';
 import type { Prop, Wire } from './schema.ts';
 

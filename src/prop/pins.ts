@@ -1,4 +1,4 @@
-import { HEADER_PINS, reservedFor } from './header.ts';
+import { HEADER_PINS, reservedFor } from '../boards/header.ts';
 import type { Prop } from './schema.ts';
 
 /** Outputs of a PCA9685 (NXP data sheet, rev. 4: 16 channels). */

@@ -1,5 +1,5 @@
+import { HEADER_LAYOUT } from '../boards/header.ts';
 import { coreOhm } from './circuit.ts';
-import { HEADER_LAYOUT } from './header.ts';
 import { currents } from './lint-rails.ts';
 import { type Core, coreKind, type Link, Loom, type PlacedWire } from './loom.ts';
 import { splitEnd } from './loom-words.ts';

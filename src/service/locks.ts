@@ -132,7 +132,7 @@ export function lockablesOf(boards: readonly PlannedBoard[]): Lockable[] {
   return boards.flatMap((board): Lockable[] => {
     switch (board.driver) {
       case 'pca9685': {
-        const address = `0x${board.address.toString(16)}`;
+        const address = `0x${Number(board.address).toString(16)}`;
         const what = `board ${board.name} (address ${address} on I2C bus ${board.bus})`;
         return [{ key: `i2c-${board.bus}-${address}`, what }];
       }
@@ -140,7 +140,7 @@ export function lockablesOf(boards: readonly PlannedBoard[]): Lockable[] {
         return [{ key: 'pigpio', what: `board ${board.name} (pigpio)` }];
       case 'linux':
         return board.outputs.map(({ name, kind, pin }) => {
-          const chip = basename(board.chip);
+          const chip = basename(String(board.chip));
           const what = `board ${board.name} (${chip}, line ${pin}: ${name})`;
           const key = kind === 'level' ? `${chip}-${pin}` : `pwmchip${board.pwmChip}-${pin}`;
           return { key, what };

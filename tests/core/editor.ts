@@ -1,6 +1,6 @@
+import type { Driver } from '../../src/boards/board.ts';
 import type { PropEditor } from '../../src/core/commands.ts';
 import type { Changing, Core } from '../../src/core/core.ts';
-import type { Driver } from '../../src/drivers/driver.ts';
 import type { Board, Prop } from '../../src/prop/schema.ts';
 import { changed, type Edit } from '../../src/prop/splice.ts';
 import type { ChangeMessage, Outcome } from '../../src/service/protocol.ts';

@@ -1,3 +1,4 @@
+import type { Driver, Frame, InputSpec, OutputSpec, Sense } from '../../src/boards/board.ts';
 import { Commands } from '../../src/core/commands.ts';
 import { Core } from '../../src/core/core.ts';
 import { Journal } from '../../src/core/journal.ts';
@@ -14,7 +15,6 @@ import type {
 } from '../../src/core/requests.ts';
 import { placeDigest, type Servo } from '../../src/core/servo.ts';
 import type { Restored, Saved, Store } from '../../src/core/store.ts';
-import type { Driver, Frame, InputSpec, OutputSpec, Sense } from '../../src/drivers/driver.ts';
 import { type Prop, schemas } from '../../src/prop/schema.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { Refusal } from '../../src/shared/errors.ts';
