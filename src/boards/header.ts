@@ -1,3 +1,5 @@
+import type { Power, ReservedFor } from './facts.ts';
+
 /**
  * The 40-pin GPIO header, as far as a prop file can go wrong with it. Sources: BCM2835 ARM
  * Peripherals, section 6.2, table 6-31 (alternate functions and default pulls; later chips keep the
@@ -11,8 +13,6 @@ export const HEADER_PINS = 28;
 export function powerOnPull(pin: number): 'up' | 'down' {
   return pin <= 8 ? 'up' : 'down';
 }
-
-export type ReservedFor = 'ID EEPROM' | 'I2C' | 'serial console';
 
 const RESERVED: Record<number, ReservedFor> = {
   0: 'ID EEPROM', // ID_SD
@@ -28,7 +28,7 @@ export function reservedFor(pin: number): ReservedFor | undefined {
   return RESERVED[pin];
 }
 
-export type HeaderPin = { gpio: number } | { power: '3.3 V' | '5 V' | 'ground' };
+export type HeaderPin = { gpio: number } | { power: Power };
 
 const V3: HeaderPin = { power: '3.3 V' };
 const V5: HeaderPin = { power: '5 V' };

@@ -1,9 +1,24 @@
-import type { Board } from '../prop/schema.ts';
+import type * as z from 'zod';
+import type { PlannedBoard } from '../safe/plan.ts';
 import type { Driver } from './board.ts';
 import type { Finding, Output, World } from './doctor.ts';
+import type { BoardFacts, Lockable, SchemaParts, Z } from './facts.ts';
+import { linux } from './linux/facts.ts';
+import { pca9685 } from './pca9685/facts.ts';
+import { pigpio } from './pigpio/facts.ts';
+import { sim } from './sim/facts.ts';
+
+/** The facts of every driver, by its name in the prop file. */
+const FACTS = { sim, pigpio, pca9685, linux } as const;
+
+export type DriverName = keyof typeof FACTS;
+type SchemaOf<D extends DriverName> = ReturnType<(typeof FACTS)[D]['schema']>;
+type BoardOf<D extends DriverName> = z.output<SchemaOf<D>>;
+/** An entry under `boards:` of a prop file. */
+export type Board = { [D in DriverName]: BoardOf<D> }[DriverName];
 
 /**
- * Every driver, by its name in the prop file. Only a driver that a prop has is loaded; each program is
+ * The driver and the doctor of every one of them. Only a driver that a prop has is loaded; each program is
  * one file (build.mjs), so that no disk is waited for.
  */
 const DRIVERS = {
@@ -25,8 +40,6 @@ const DRIVERS = {
   },
 } as const satisfies { [D in DriverName]: Parts<D> };
 
-export type DriverName = Board['driver'];
-
 interface Parts<D extends DriverName> {
   driver(): Promise<{ create(board: BoardOf<D>): Driver }>;
   doctor(): Promise<{
@@ -38,7 +51,33 @@ interface Parts<D extends DriverName> {
   }>;
 }
 
-type BoardOf<D extends DriverName> = Extract<Board, { driver: D }>;
+/** What a driver tells of its boards; to be asked about boards of that driver alone. */
+export function factsOf({ driver }: { driver: DriverName }): BoardFacts<Board> {
+  return FACTS[driver] as unknown as BoardFacts<Board>;
+}
+
+/** Which pin of the real world a pin of a board is: what is noted of it is true of that one alone. */
+export function placeOf(name: string, board: Board, pin: number): string {
+  return factsOf(board).placeOf(name, board, pin);
+}
+
+export const DRIVER_NAMES = Object.keys(FACTS) as DriverName[];
+
+/** The schemas of what may stand under `boards:`, a schema a driver. */
+export function boardSchemas(
+  z: Z,
+  parts: SchemaParts,
+): [SchemaOf<DriverName>, ...SchemaOf<DriverName>[]] {
+  const [first, ...others] = Object.values(FACTS).map(({ schema }) => schema(z, parts));
+  return [first!, ...others];
+}
+
+/** What of a board in the safe plan no other daemon may drive; nothing of an unknown driver's. */
+export function locksOf(board: PlannedBoard): Lockable[] {
+  if (!Object.hasOwn(FACTS, board.driver)) return [];
+  // The driver itself has written its entry of the plan.
+  return FACTS[board.driver as DriverName].locks(board as never);
+}
 
 /**
  * The driver of a board in the prop file, not yet open.

@@ -1,5 +1,6 @@
 import { isDeepStrictEqual } from 'node:util';
 import type { Driver, Sense } from '../boards/board.ts';
+import { placeOf } from '../boards/registry.ts';
 import type { Board as BoardSpec, Prop } from '../prop/schema.ts';
 import type { ChangeMessage, CoreProp, Outcome } from '../service/protocol.ts';
 import type { Clock } from '../shared/clock.ts';
@@ -22,7 +23,7 @@ import { Lease, type Loss, type Session } from './lease.ts';
 import { Lockout } from './lockout.ts';
 import { atRest, type Parker } from './park.ts';
 import type { PropLight } from './prop-light.ts';
-import { placeOf, type Relay } from './relay.ts';
+import type { Relay } from './relay.ts';
 import type { ConditionResult, SafetyInfo } from './requests.ts';
 import { notParkedText } from './rest-text.ts';
 import type { NotedDuty, Restored, Store } from './store.ts';
@@ -1375,5 +1376,5 @@ export class Core {
 
 /** Which pin of the real world a relay of this body is on. */
 function placeIn({ prop }: Body, { spec: { output } }: Relay): string {
-  return placeOf(output.board, prop.boards[output.board], output.pin);
+  return placeOf(output.board, prop.boards[output.board]!, output.pin);
 }

@@ -1,4 +1,4 @@
-import { HEADER_LAYOUT } from '../boards/header.ts';
+import { factsOf } from '../boards/registry.ts';
 import { awgSectionMm2, ohmPerMetre } from '../sums/wire.ts';
 import { restA } from './cue-loads.ts';
 import type { Path } from './finding.ts';
@@ -128,16 +128,17 @@ function joinConnectors(prop: Prop, nodes: Nodes) {
     for (const [first, ...others] of bridged)
       for (const other of others)
         nodes.join(nodes.at(`${name}-${first}`), nodes.at(`${name}-${other}`));
-    if (board === undefined || prop.boards[board]?.driver === 'pca9685') continue;
-    const header = { ground: nodes.at(`${name}-6`), plus: nodes.at(`${name}-2`) };
-    for (const [i, pin] of HEADER_LAYOUT.entries()) {
-      if (!('power' in pin) || pin.power === '3.3 V') continue;
-      nodes.join(
-        nodes.at(`${name}-${i + 1}`),
-        pin.power === 'ground' ? header.ground : header.plus,
-      );
-    }
-    headers.set(name, header);
+    const power =
+      board === undefined || !Object.hasOwn(prop.boards, board)
+        ? undefined
+        : factsOf(prop.boards[board]!).power;
+    if (!power) continue;
+    const joined = (cavities: readonly number[]) => {
+      const node = nodes.at(`${name}-${cavities[0]}`);
+      for (const cavity of cavities) nodes.join(nodes.at(`${name}-${cavity}`), node);
+      return node;
+    };
+    headers.set(name, { ground: joined(power.ground), plus: joined(power['5 V']) });
   }
   return headers;
 }

@@ -7,7 +7,7 @@ import koffi from 'koffi';
 import type { Driver, Frame, OutputSpec } from '../../src/boards/board.ts';
 import { loadEndNow } from '../../src/boards/end-now.ts';
 import { LinuxDriver } from '../../src/boards/linux/driver.ts';
-import type { LinuxBoard } from '../../src/boards/linux/pins.ts';
+import type { LinuxBoard } from '../../src/boards/linux/facts.ts';
 import { PinsThread } from '../../src/boards/linux/pins-thread.ts';
 import { createDriver } from '../../src/boards/registry.ts';
 import { schemas } from '../../src/prop/schema.ts';

@@ -1,6 +1,6 @@
 import { readFileSync } from 'node:fs';
 import { describe, expect, test } from 'vitest';
-import { pwmFrequencyHz } from '../../src/boards/pigpio/driver.ts';
+import { pwmFrequencyHz } from '../../src/boards/pigpio/facts.ts';
 import { parseProp } from '../../src/prop/load.ts';
 import { expectFindings, OWL, propText, relay, servo } from './helpers.ts';
 

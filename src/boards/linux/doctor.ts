@@ -1,4 +1,3 @@
-import type { Board } from '../../prop/schema.ts';
 import {
   CONFIG,
   type Finding,
@@ -9,9 +8,8 @@ import {
   program,
   type World,
 } from '../doctor.ts';
+import type { LinuxBoard } from './facts.ts';
 import { pinTrouble } from './pin-function.ts';
-
-type LinuxBoard = Extract<Board, { driver: 'linux' }>;
 
 /** What a board by the kernel's own interfaces needs of this machine. */
 export async function questions(

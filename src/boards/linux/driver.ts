@@ -1,5 +1,5 @@
 import type { Driver, Frame, InputSpec, OutputSpec } from '../board.ts';
-import type { LinuxBoard } from './pins.ts';
+import type { LinuxBoard } from './facts.ts';
 import { PinsThread } from './pins-thread.ts';
 
 /** Some of a board's pins, and which of its outputs they are. */

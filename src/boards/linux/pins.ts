@@ -1,19 +1,12 @@
 import { resolve } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
-import type { Board } from '../../prop/schema.ts';
 import { Refusal } from '../../shared/errors.ts';
 import type { Frame, InputSpec } from '../board.ts';
+import { LIGHT_PERIOD_NS, type LinuxBoard, SERVO_PERIOD_NS } from './facts.ts';
 import { GpioChip, type GpioLines, type Ioctl, loadIoctl } from './gpio.ts';
 import { mustComeOut } from './pin-function.ts';
 import type { Pins, PlainOutput } from './pins-server.ts';
 import { type PwmChannel, PwmChip, type SysFiles, sysFiles } from './pwm.ts';
-
-export type LinuxBoard = Extract<Board, { driver: 'linux' }>;
-
-/** Servos take a pulse every 20 ms: common practice, no source. */
-const SERVO_PERIOD_NS = 20_000_000;
-/** 1250 Hz: from there on full modulation is low-risk flicker (IEEE 1789-2015, from memory). */
-const LIGHT_PERIOD_NS = 800_000;
 
 export interface LinuxSurroundings {
   /** /dev */

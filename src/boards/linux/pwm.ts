@@ -8,6 +8,7 @@ import {
   writeSync,
 } from 'node:fs';
 import { Refusal } from '../../shared/errors.ts';
+import { HEADER_PWM } from './pwm-pins.ts';
 
 /**
  * Hardware PWM through /sys/class/pwm. Order and units: the kernel's Documentation/driver-api/pwm.rst
@@ -49,15 +50,6 @@ export interface PwmSurroundings {
 const HANDOVER_MS = 2000;
 const LOOK_EVERY_MS = 20;
 
-/**
- * The channel behind a GPIO of the header, by the number of channels of the chip: with two, as the
- * overlay pwm-2chan wires them; with four, as the newest generation has them. From memory.
- */
-const HEADER_PINS: Record<number, Record<number, number>> = {
-  2: { 12: 0, 13: 1, 18: 0, 19: 1 },
-  4: { 12: 0, 13: 1, 18: 2, 19: 3 },
-};
-
 export class PwmChip {
   readonly path: string;
   readonly channels: number;
@@ -85,7 +77,7 @@ export class PwmChip {
    * @throws Refusal when it is not known
    */
   pins(given: Readonly<Record<string, number>> | undefined): ReadonlyMap<number, number> {
-    const map = given ?? HEADER_PINS[this.channels];
+    const map = given ?? HEADER_PWM[this.channels];
     if (!map)
       throw new Refusal(
         'noSuchThing',

@@ -1,6 +1,7 @@
 import { existsSync, readFileSync, writeFileSync } from 'node:fs';
 import type { PlannedOutput } from '../../safe/plan.ts';
 import { MissingProgram, type Tools } from '../../safe/tools.ts';
+import { HEADER_PWM } from './pwm-pins.ts';
 
 /** What the safe plan says of such a board. */
 export interface LinuxPlace {
@@ -71,7 +72,7 @@ async function setLines(chip: string, lines: readonly PlannedOutput[], { run }: 
 /** Returns what was done. @throws Error when a file cannot be written */
 function stopPwm(board: LinuxPlace, { pin, safe }: PlannedOutput, sysfs: string): string {
   const folder = `${sysfs}/class/pwm/pwmchip${board.pwmChip}`;
-  const channel = board.pwmPins?.[pin] ?? pwmChannel(pin, Number(read(`${folder}/npwm`)));
+  const channel = board.pwmPins?.[pin] ?? HEADER_PWM[Number(read(`${folder}/npwm`))]?.[pin];
   if (channel === undefined) throw new Error(`pwmchip${board.pwmChip} has no channel for it`);
   const at = `${folder}/pwm${channel}`;
   if (!existsSync(at)) return 'was not in use';
@@ -87,13 +88,3 @@ function stopPwm(board: LinuxPlace, { pin, safe }: PlannedOutput, sysfs: string)
 }
 
 const read = (file: string) => readFileSync(file, 'utf8').trim();
-
-/**
- * The PWM channel behind a GPIO of the 40-pin header. A chip with two channels: 12 and 18 are
- * channel 0, 13 and 19 channel 1. With four: 12, 13, 18, 19 are channels 0 to 3. (from memory)
- */
-function pwmChannel(pin: number, channels: number): number | undefined {
-  const at = [12, 13, 18, 19].indexOf(pin);
-  if (at < 0) return undefined;
-  return channels >= 4 ? at : at % 2;
-}

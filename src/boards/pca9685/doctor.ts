@@ -1,4 +1,3 @@
-import type { Board } from '../../prop/schema.ts';
 import {
   CONFIG,
   type Finding,
@@ -9,8 +8,7 @@ import {
   program,
   type World,
 } from '../doctor.ts';
-
-type Pca9685Board = Extract<Board, { driver: 'pca9685' }>;
+import type { Pca9685Board } from './facts.ts';
 
 /** What a PCA9685 needs of this machine: its bus, the right to use it, and an answer of the chip. */
 export async function questions(world: World, { bus, address }: Pca9685Board): Promise<Finding[]> {

@@ -1,9 +1,9 @@
 import { setTimeout as sleep } from 'node:timers/promises';
-import type { Board } from '../../prop/schema.ts';
 import { Refusal } from '../../shared/errors.ts';
 import type { Driver, Frame, InputSpec, OutputSpec } from '../board.ts';
 import { explainI2c, type I2cBus, openI2c } from '../i2c.ts';
 import { STUCK_MS, Stuck } from '../stuck.ts';
+import type { Pca9685Board } from './facts.ts';
 import {
   BYTES_PER_OUTPUT,
   COUNTS,
@@ -18,8 +18,6 @@ import {
   REGISTER,
   stepUsOf,
 } from './registers.ts';
-
-type Pca9685Board = Extract<Board, { driver: 'pca9685' }>;
 
 /** A transfer that fails is tried so often in all before the board counts as failed. */
 const ATTEMPTS = 3;

@@ -1,11 +1,9 @@
 import { createRequire } from 'node:module';
 import { constants } from 'node:os';
 import { setTimeout as wait } from 'node:timers/promises';
-import type { Board } from '../../prop/schema.ts';
 import { Refusal } from '../../shared/errors.ts';
 import type { Driver, Frame, InputSpec, OutputSpec } from '../board.ts';
-
-type PigpioBoard = Extract<Board, { driver: 'pigpio' }>;
+import { type PigpioBoard, PWM_STEPS, pwmFrequencyHz, SERVO_HZ, SERVO_US } from './facts.ts';
 
 /** One GPIO of the npm package `pigpio`, as far as it is used here. */
 export interface PigpioGpio {
@@ -36,31 +34,11 @@ export interface Pigpio {
   getTick(): number;
 }
 
-/** Pulse widths (us) that gpioServo takes, besides 0. Source: pigpio C interface, gpioServo. */
-const SERVO_US = [500, 2500] as const;
-/** The library repeats servo pulses at 50 Hz (same source); a margin of a quarter, no source. */
-const SERVO_PERIOD_MS = 25;
+/** From one servo pulse to the next, and a margin of a quarter (no source). */
+const SERVO_PERIOD_MS = 1.25 * (1000 / SERVO_HZ);
 
 const MODE = { input: 0, output: 1 } as const;
 const PULL = { off: 0, down: 1, up: 2 } as const;
-
-/**
- * Steps from dark to full. Eyes tell brightness apart in ratios, so that a slow fade near black
- * needs steps of a thousandth; fewer are seen one by one.
- */
-const PWM_STEPS = 1000;
-
-/**
- * The fastest PWM frequency (Hz) that still has `PWM_STEPS`: a period is a whole number of samples,
- * so f = 1 / (steps x sample). Each is one of the library's 18 frequencies for its sample period
- * (pigpio C interface, table at gpioSetPWMfrequency): 1000 Hz at 1 us, 200 Hz at 5 us, 100 Hz at
- * 10 us. None is seen to flicker by an eye at rest; an eye or a lamp that moves fast, and a camera,
- * may see 200 Hz as separate dots. IEEE 1789-2015 asks 1250 Hz for low risk at full modulation (from
- * memory): where that matters, `sampleUs: 1` comes closest.
- */
-export function pwmFrequencyHz(sampleUs: number): number {
-  return 1e6 / (PWM_STEPS * sampleUs);
-}
 
 /**
  * A changed input counts once it has held this long (us): shorter is a spike that a wire beside a

@@ -1,4 +1,3 @@
-import type { Board } from '../../prop/schema.ts';
 import { Refusal } from '../../shared/errors.ts';
 import { clamp } from '../../shared/units.ts';
 import type {
@@ -10,12 +9,12 @@ import type {
   Sense,
   ServoPlant,
 } from '../board.ts';
+import { SERVO_HZ, type SimBoard } from './facts.ts';
 
-type SimBoard = Extract<Board, { driver: 'sim' }>;
 type PlantSettings = NonNullable<SimBoard['plant']>[string];
 
-/** A servo takes in a new pulse once a frame: 50 Hz, common practice, no source. */
-const FRAME_MS = 20;
+/** A servo takes in a new pulse once a frame. */
+const FRAME_MS = 1000 / SERVO_HZ;
 /** The wait for the next frame is this long on average: the dead time inside `lagS`. */
 const MEAN_DEAD_TIME_S = FRAME_MS / 2 / 1000;
 /** Commanded this far past a stop (deg), a servo's electronics begin to push. */

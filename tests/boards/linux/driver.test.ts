@@ -6,12 +6,9 @@ import koffi from 'koffi';
 import { afterAll, beforeAll, beforeEach, describe, expect, test } from 'vitest';
 import type { Frame, InputSpec, OutputSpec } from '../../../src/boards/board.ts';
 import { LinuxDriver } from '../../../src/boards/linux/driver.ts';
+import type { LinuxBoard } from '../../../src/boards/linux/facts.ts';
 import { GPIO_IOCTL, loadIoctl } from '../../../src/boards/linux/gpio.ts';
-import {
-  type LinuxBoard,
-  LinuxPins,
-  type LinuxSurroundings,
-} from '../../../src/boards/linux/pins.ts';
+import { LinuxPins, type LinuxSurroundings } from '../../../src/boards/linux/pins.ts';
 import { sysFiles } from '../../../src/boards/linux/pwm.ts';
 import { createDriver } from '../../../src/boards/registry.ts';
 import { schemas } from '../../../src/prop/schema.ts';

@@ -11,8 +11,8 @@ import {
   PigpioDriver,
   type PigpioGpio,
   processorOf,
-  pwmFrequencyHz,
 } from '../../../src/boards/pigpio/driver.ts';
+import { pwmFrequencyHz } from '../../../src/boards/pigpio/facts.ts';
 import { Refusal } from '../../../src/shared/errors.ts';
 import { Calibration } from '../../../src/sums/calibration.ts';
 
