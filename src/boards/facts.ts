@@ -54,6 +54,7 @@ export interface BoardFacts<Entry, Place extends object = object> {
  */
 export type Z = Pick<
   typeof z,
+  | 'array'
   | 'boolean'
   | 'enum'
   | 'int'

@@ -1,5 +1,6 @@
 import type { PinUse } from '../boards/facts.ts';
 import { factsOf } from '../boards/registry.ts';
+import { tidy } from '../shared/units.ts';
 import type { Notes } from './notes.ts';
 
 /** Boards and pins: what may be wired to what. */
@@ -117,13 +118,13 @@ function lintFlicker(notes: Notes): void {
     if (channel.flicker && hz >= LEAST_LIGHT_HZ)
       notes.warning(
         [...at, 'flicker'],
-        `${name} has PWM of ${hz} Hz: there is no flicker to accept`,
+        `${name} has PWM of ${tidy(hz, 1)} Hz: there is no flicker to accept`,
         'remove it',
       );
     if (channel.flicker || notes.given.broken([...at, 'flicker']) || hz >= LEAST_LIGHT_HZ) continue;
     notes.error(
       [...at, 'output', 'board'],
-      `at the ${hz} Hz of board ${channel.output.board} this light flickers, which can set off seizures`,
+      `at the ${tidy(hz, 1)} Hz of board ${channel.output.board} this light flickers, which can set off seizures`,
       'put lights on a pca9685 of their own, with frequencyHz: 1000, or say why it may flicker: flicker: { accepted: true, reason: ... }',
     );
   }

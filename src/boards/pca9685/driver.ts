@@ -4,9 +4,9 @@ import type { Driver, Frame, InputSpec, OutputSpec } from '../board.ts';
 import { explainI2c, type I2cBus, openI2c } from '../i2c.ts';
 import { STUCK_MS, Stuck } from '../stuck.ts';
 import type { Pca9685Board } from './facts.ts';
+import { COUNTS, isPulse, preScaleOf, rateTrouble, stepsOf, stepUsOf } from './rate.ts';
 import {
   BYTES_PER_OUTPUT,
-  COUNTS,
   encode,
   FULL,
   MODE1,
@@ -14,9 +14,7 @@ import {
   MODE2_OUTDRV,
   OSCILLATOR_START_US,
   OUTPUTS,
-  preScaleFor,
   REGISTER,
-  stepUsOf,
 } from './registers.ts';
 
 /** A transfer that fails is tried so often in all before the board counts as failed. */
@@ -82,8 +80,13 @@ export class Pca9685Driver implements Driver {
   ) {
     this.#board = board;
     this.#around = around;
-    this.#preScale = preScaleFor(board.frequencyHz, board.oscillatorHz);
-    this.pulseStepUs = stepUsOf(this.#preScale, board.oscillatorHz);
+    const trouble = rateTrouble(board);
+    if (trouble) {
+      const { frequencyHz, oscillatorHz } = board;
+      throw new Refusal('invalidParams', trouble.join('; '), { frequencyHz, oscillatorHz });
+    }
+    this.#preScale = preScaleOf(board);
+    this.pulseStepUs = stepUsOf(board);
   }
 
   /** @throws Refusal when a pin does not exist, or nothing answers on the bus */
@@ -258,8 +261,8 @@ export class Pca9685Driver implements Driver {
     if (output.kind === 'level') return value === 0 ? 0 : COUNTS;
     if (output.kind === 'duty') return Math.round(value * COUNTS);
     if (value === 0) return 0;
-    const counts = Math.round(value / this.pulseStepUs);
-    if (counts < 1 || counts >= COUNTS)
+    const counts = stepsOf(value, this.pulseStepUs);
+    if (!isPulse(counts))
       throw new Error(
         `${output.name}: a pulse of ${value} us does not fit in a period of ${COUNTS * this.pulseStepUs} us`,
       );

@@ -1,6 +1,16 @@
 import type * as z from 'zod';
 import type { BoardFacts, BoardNotes, PinUse, SchemaParts, Z } from '../facts.ts';
-import { COUNTS, OUTPUTS } from './registers.ts';
+import {
+  isPulse,
+  LEAST_HZ,
+  MOST_HZ,
+  rateText,
+  rateTrouble,
+  realHz,
+  stepsOf,
+  stepUsOf,
+} from './rate.ts';
+import { OUTPUTS } from './registers.ts';
 import type { Pca9685Place } from './safe.ts';
 
 const schema = (z: Z, { name, pin }: SchemaParts) =>
@@ -8,7 +18,7 @@ const schema = (z: Z, { name, pin }: SchemaParts) =>
     driver: z.literal('pca9685'),
     bus: z.int().min(0).describe('I2C bus number'),
     address: z.int().min(0x40).max(0x7f).describe('I2C address, 0x40 to 0x7f'),
-    frequencyHz: z.number().min(24).max(1526).default(50).describe('PWM frequency (Hz)'),
+    frequencyHz: z.number().min(LEAST_HZ).max(MOST_HZ).default(50).describe('PWM frequency (Hz)'),
     oscillatorHz: z
       .number({
         error: 'is not a number; give the frequency of the chip clock in Hz, such as 25.4e6',
@@ -40,9 +50,9 @@ export const pca9685 = {
   cavityOf: (pin) => pin,
   uses: 'I2C',
   levelNote: ' (in proportion, where the chip runs on 5 V)',
-  pulseStepUs: ({ frequencyHz }) => 1e6 / frequencyHz / COUNTS,
-  pulseHz: ({ frequencyHz }) => frequencyHz,
-  lightHz: ({ frequencyHz }) => frequencyHz,
+  pulseStepUs: stepUsOf,
+  pulseHz: realHz,
+  lightHz: realHz,
   enable: ({ enable }) => enable,
   pinSpace: (name) => `board ${name}`,
   placeOf: (_name, { bus, address }, pin) => `i2c-${bus} ${hex(address)} ${pin}`,
@@ -53,7 +63,11 @@ export const pca9685 = {
       what: `board ${name} (address ${hex(address)} on I2C bus ${bus})`,
     },
   ],
-  lintBoard: lintAddress,
+  lintBoard(name, board, notes) {
+    lintAddress(name, board, notes);
+    const trouble = rateTrouble(board);
+    if (trouble) notes.error(['boards', name, 'frequencyHz'], ...trouble);
+  },
   lintPin,
 } as const satisfies BoardFacts<Pca9685Board, Pca9685Place>;
 
@@ -89,10 +103,11 @@ function lintPin(use: PinUse, board: Pca9685Board, notes: BoardNotes): void {
   if (pin >= OUTPUTS)
     notes.error(path, `a pca9685 has no output ${pin}`, `use 0 to ${OUTPUTS - 1}`);
   const longestUs = use.pulses?.us[1];
-  if (longestUs !== undefined && longestUs >= 1e6 / board.frequencyHz)
+  const fits = longestUs === undefined || isPulse(stepsOf(longestUs, stepUsOf(board)));
+  if (!fits && !rateTrouble(board))
     notes.error(
       path,
-      `a pulse of ${longestUs} us does not fit in a period at ${board.frequencyHz} Hz`,
+      `a pulse of ${longestUs} us does not fit in a period at ${rateText(board)}`,
       `lower frequencyHz of board ${use.board}; servos commonly take 50`,
     );
   if (use.relay) lintRelay(use, use.relay, board, notes);

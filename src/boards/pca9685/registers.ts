@@ -1,4 +1,4 @@
-import { Refusal } from '../../shared/errors.ts';
+import { COUNTS } from './rate.ts';
 
 /**
  * Registers and sums of the NXP PCA9685, from its data sheet rev. 4 (16 April 2015), from memory;
@@ -6,8 +6,6 @@ import { Refusal } from '../../shared/errors.ts';
  */
 
 export const OUTPUTS = 16;
-/** Steps of one PWM period: the counter has 12 bits (7.3.3). */
-export const COUNTS = 4096;
 
 /** Register addresses (7.3, table 4). */
 export const REGISTER = {
@@ -31,31 +29,8 @@ export const MODE2_OUTDRV = 0x04;
 export const MODE2_FLOAT = 0x02;
 /** Bit 4 of LEDn_ON_H: full on; of LEDn_OFF_H: full off, which wins (7.3.3). */
 export const FULL = 0x10;
-/** PRE_SCALE takes 3 to 255 (7.3.5). */
-const PRE_SCALE = { least: 3, most: 255 } as const;
 /** The oscillator is steady this long after SLEEP is cleared (us; 7.3.1.1). */
 export const OSCILLATOR_START_US = 500;
-
-/**
- * PRE_SCALE for a PWM frequency: round(oscillator / (4096 × frequency)) - 1 (7.3.5, equation 1).
- * @throws Refusal when the chip cannot divide so far
- */
-export function preScaleFor(frequencyHz: number, oscillatorHz: number): number {
-  const value = Math.round(oscillatorHz / (COUNTS * frequencyHz)) - 1;
-  if (value >= PRE_SCALE.least && value <= PRE_SCALE.most) return value;
-  const atMost = oscillatorHz / (COUNTS * (PRE_SCALE.least + 1));
-  const atLeast = oscillatorHz / (COUNTS * (PRE_SCALE.most + 1));
-  throw new Refusal(
-    'invalidParams',
-    `a pca9685 cannot make ${frequencyHz} Hz from an oscillator of ${oscillatorHz} Hz; set frequencyHz between ${Math.ceil(atLeast)} and ${Math.floor(atMost)}`,
-    { frequencyHz, oscillatorHz },
-  );
-}
-
-/** Length of one step of the counter (us), at the frequency that PRE_SCALE really gives. */
-export function stepUsOf(preScale: number, oscillatorHz: number): number {
-  return (1e6 * (preScale + 1)) / oscillatorHz;
-}
 
 /**
  * Writes the four registers of one output: high for `counts` steps of the period. None and all of

@@ -2,7 +2,7 @@ import fc from 'fast-check';
 import { describe, expect, test, vi } from 'vitest';
 import type { Frame, OutputSpec } from '../../../src/boards/board.ts';
 import { Pca9685Driver } from '../../../src/boards/pca9685/driver.ts';
-import { preScaleFor, stepUsOf } from '../../../src/boards/pca9685/registers.ts';
+import { preScaleOf, stepUsOf } from '../../../src/boards/pca9685/rate.ts';
 import { createDriver } from '../../../src/boards/registry.ts';
 import { schemas } from '../../../src/prop/schema.ts';
 import { CODES, Refusal } from '../../../src/shared/errors.ts';
@@ -95,8 +95,8 @@ describe('the prescaler', () => {
     [1526, 0x03],
     [23.84, 0xff],
   ])('%d Hz from 25 MHz: %d', (hz, value) => {
-    expect(preScaleFor(hz, 25e6)).toBe(value);
-    const realHz = 1e6 / (4096 * stepUsOf(value, 25e6));
+    expect(preScaleOf({ frequencyHz: hz, oscillatorHz: 25e6 })).toBe(value);
+    const realHz = 1e6 / (4096 * stepUsOf({ frequencyHz: hz, oscillatorHz: 25e6 }));
     expect(Math.abs(hz / realHz - 1)).toBeLessThanOrEqual(0.5 / (value + 1));
   });
 
@@ -106,17 +106,17 @@ describe('the prescaler', () => {
         // DIV_ROUND_CLOSEST(25 MHz × period in ns, 4096 × 1000) - 1; the kernel's period is a whole ns.
         const periodNs = BigInt(Math.round(1e9 / hz));
         const kernel = Number((25n * periodNs + 2_048_000n) / 4_096_000n) - 1;
-        expect(preScaleFor(hz, 25e6)).toBe(kernel);
+        expect(preScaleOf({ frequencyHz: hz, oscillatorHz: 25e6 })).toBe(kernel);
       }),
     );
   });
 
   test('a frequency out of reach of the trimmed oscillator is refused, with the reach', () => {
     expect(() => new Pca9685Driver(board({ frequencyHz: 24, oscillatorHz: 27e6 }))).toThrow(
-      'a pca9685 cannot make 24 Hz from an oscillator of 27000000 Hz; set frequencyHz between 26 and 1647',
+      'a pca9685 cannot make 24 Hz from an oscillator of 27000000 Hz; set frequencyHz between 26 and 1526',
     );
-    expect(preScaleFor(26, 27e6)).toBeLessThanOrEqual(255);
-    expect(preScaleFor(1647, 27e6)).toBe(3);
+    expect(preScaleOf({ frequencyHz: 26, oscillatorHz: 27e6 })).toBeLessThanOrEqual(255);
+    expect(preScaleOf({ frequencyHz: 1647, oscillatorHz: 27e6 })).toBe(3);
   });
 });
 
