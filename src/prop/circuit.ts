@@ -1,5 +1,6 @@
 import { factsOf } from '../boards/registry.ts';
 import { awgSectionMm2, ohmPerMetre } from '../sums/wire.ts';
+import { boardConnectors } from './board-connectors.ts';
 import { restA } from './cue-loads.ts';
 import type { Path } from './finding.ts';
 import { currents } from './lint-rails.ts';
@@ -124,14 +125,12 @@ export function circuitOf(prop: Prop): Circuit {
 /** Joins what connectors bridge; returns the ground and the 5 V of every header. */
 function joinConnectors(prop: Prop, nodes: Nodes) {
   const headers = new Map<string, { ground: number; plus: number }>();
-  for (const [name, { board, bridged = [] }] of Object.entries(prop.connectors)) {
+  for (const [name, { bridged = [] }] of Object.entries(prop.connectors))
     for (const [first, ...others] of bridged)
       for (const other of others)
         nodes.join(nodes.at(`${name}-${first}`), nodes.at(`${name}-${other}`));
-    const power =
-      board === undefined || !Object.hasOwn(prop.boards, board)
-        ? undefined
-        : factsOf(prop.boards[board]!).power;
+  for (const [name, board] of boardConnectors(prop)) {
+    const { power } = factsOf(prop.boards[board]!);
     if (!power) continue;
     const joined = (cavities: readonly number[]) => {
       const node = nodes.at(`${name}-${cavities[0]}`);

@@ -1,5 +1,6 @@
 import type { Power } from '../boards/facts.ts';
 import { factsOf } from '../boards/registry.ts';
+import { boardConnectors } from './board-connectors.ts';
 import type { Path } from './finding.ts';
 import { splitEnd } from './loom-words.ts';
 import type { Prop, Wire } from './schema.ts';
@@ -68,9 +69,6 @@ export interface BoardPin {
   power?: Power;
 }
 
-/** The connector that is taken for the header where the file names none. */
-const HEADER = 'J1';
-
 export class Loom {
   readonly prop: Prop;
   readonly wires: readonly PlacedWire[];
@@ -93,7 +91,7 @@ export class Loom {
     this.byChannel = grouped(this.wires, ({ channel }) => channel);
     this.byLabel = grouped(this.wires, ({ label }) => label);
     this.connectors = connectorsOf(prop, this.wires);
-    this.boards = boardsOf(prop, this.connectors);
+    this.boards = boardConnectors(prop);
     this.#bridge();
     for (const wire of this.wires) {
       for (const core of wire.cores)
@@ -250,19 +248,6 @@ function connectorsOf(
     }
   }
   return connectors;
-}
-
-/** The connectors of boards: those that say so, and J1 where there is one header and no doubt. */
-function boardsOf(prop: Prop, connectors: ReadonlyMap<string, unknown>): Map<string, string> {
-  const boards = new Map<string, string>();
-  for (const [name, { board }] of Object.entries(prop.connectors)) {
-    if (board !== undefined && Object.hasOwn(prop.boards, board)) boards.set(name, board);
-  }
-  const headers = Object.keys(prop.boards).filter((name) => factsOf(prop.boards[name]!).header);
-  const only = headers.length === 1 ? headers[0]! : undefined;
-  const doubtful = Object.hasOwn(prop.connectors, HEADER) || [...boards.values()].includes(only!);
-  if (only !== undefined && connectors.has(HEADER) && !doubtful) boards.set(HEADER, only);
-  return boards;
 }
 
 /** Things in lists by a key, in their order; those without one are left out. */
