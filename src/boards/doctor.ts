@@ -1,5 +1,3 @@
-import type { Prop } from '../prop/schema.ts';
-
 /** What the doctor of a driver asks, and the questions that several of them share. */
 
 /** The machine that is looked at; tests bring their own. */
@@ -36,7 +34,8 @@ export interface Finding {
 /** A channel of the prop on the board that is looked at. */
 export interface Output {
   name: string;
-  kind: Prop['channels'][string]['kind'];
+  /** `servo`, `relay`, ... */
+  kind: string;
   pins: readonly number[];
 }
 
