@@ -1,5 +1,5 @@
 import { existsSync } from 'node:fs';
-import type { Finding } from '../doctor/boards.ts';
+import type { Finding } from '../boards/doctor.ts';
 import { Refusal } from '../shared/errors.ts';
 import { verb } from './verb.ts';
 

@@ -1,4 +1,5 @@
-import { HEADER_LAYOUT } from '../prop/header.ts';
+import { HEADER_LAYOUT } from '../boards/header.ts';
+import { factsOf } from '../boards/registry.ts';
 import { type CoreEnd, Loom } from '../prop/loom.ts';
 import type { Prop } from '../prop/schema.ts';
 import { SCREEN_COLOURS, singleColours } from '../sums/wire-colours.ts';
@@ -175,21 +176,22 @@ const LEGEND: Record<Slot['kind'], string> = {
 };
 
 function slotsOf(prop: Prop, loom: Loom, name: string): Slot[] {
-  const { driver, pins } = boardsOf(prop)[name]!;
+  const { pins } = boardsOf(prop)[name]!;
+  const facts = factsOf(prop.boards[name]!);
   const connector = [...loom.boards].find(([, board]) => board === name)?.[0];
   const cavities = connector === undefined ? undefined : loom.connectors.get(connector);
-  const slot = (number: number, word: string, pin: number): Slot => {
+  const slot = (number: number, pin: number): Slot => {
     const { use, reserved } = pins[pin]!;
     const ends = cavities?.get(String(number)) ?? [];
     const kind = use || ends.length > 0 ? 'used' : reserved ? 'reserved' : 'free';
     const clash = use && reserved ? ` (kept for ${reserved})` : '';
     const what = use ? useText(use) + clash : (reserved ?? 'free');
-    return { number, name: `${word} ${pin}`, kind, what, ends };
+    return { number, name: `${facts.word} ${pin}`, kind, what, ends };
   };
-  if (driver === 'pca9685') return pins.map(({ pin }) => slot(pin, 'output', pin));
+  if (!facts.header) return pins.map(({ pin }) => slot(facts.cavityOf(pin) ?? pin, pin));
   return HEADER_LAYOUT.map((place, i) => {
     const number = i + 1;
-    if ('gpio' in place) return slot(number, 'GPIO', place.gpio);
+    if ('gpio' in place) return slot(number, place.gpio);
     const kind = place.power === 'ground' ? 'ground' : 'power';
     const ends = cavities?.get(String(number)) ?? [];
     return { number, name: place.power, kind, what: '', ends };
@@ -203,7 +205,7 @@ function useText(use: string): string {
 function drawBoard(sheet: Sheet, prop: Prop, loom: Loom, name: string): void {
   const { driver } = prop.boards[name]!;
   const slots = slotsOf(prop, loom, name);
-  const onHeader = driver !== 'pca9685';
+  const onHeader = factsOf(prop.boards[name]!).header;
   const connector = [...loom.boards].find(([, board]) => board === name)?.[0];
   const rows = slots.length / 2;
   const top = sheet.y;
@@ -214,7 +216,7 @@ function drawBoard(sheet: Sheet, prop: Prop, loom: Loom, name: string): void {
   sheet.text(MARGIN + 14, top + 24, title, 'head');
   const seen = onHeader
     ? 'The 40-pin header, seen from above, pin 1 at the top left.'
-    : 'The 16 outputs.';
+    : `The ${slots.length} outputs.`;
   sheet.text(MARGIN + 14, top + 41, seen, 'soft');
   drawLegend(sheet, top + 24, new Set(slots.map(({ kind }) => kind)));
   sheet.rect(middle - 32, top + 48, 64, rows * ROW + 8, 'board', 3);

@@ -1,4 +1,5 @@
-import type { Driver } from '../drivers/driver.ts';
+import type { Driver } from '../boards/board.ts';
+import { factsOf } from '../boards/registry.ts';
 import { didYouMean } from '../prop/finding.ts';
 import { requirementText } from '../prop/interlock.ts';
 import type { Channel, Prop, Requirement } from '../prop/schema.ts';
@@ -130,9 +131,10 @@ export class Body {
     for (const [name, guard] of Object.entries(guards))
       this.guardInputs.set(name, this.#safetyInput(`guard ${name}`, guard));
     for (const [name, spec] of Object.entries(this.prop.boards)) {
-      if (spec.driver !== 'pca9685' || !spec.enable) continue;
-      const host = this.#boards.get(spec.enable.board)!;
-      const { pin } = spec.enable;
+      const enable = factsOf(spec).enable?.(spec);
+      if (!enable) continue;
+      const host = this.#boards.get(enable.board)!;
+      const { pin } = enable;
       const output = host.addOutput({ name: `${name}.enable`, kind: 'level', pin, safe: 1 });
       this.enables.push({ board: this.#boards.get(name)!, host, output });
     }

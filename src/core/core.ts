@@ -1,4 +1,4 @@
-import type { Driver, Sense } from '../drivers/driver.ts';
+import type { Driver, Sense } from '../boards/board.ts';
 import type { Prop } from '../prop/schema.ts';
 import type { Clock } from '../shared/clock.ts';
 import { conditionText } from '../shared/condition-text.ts';

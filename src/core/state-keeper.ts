@@ -1,7 +1,8 @@
+import { placeOf } from '../boards/registry.ts';
 import type { Body } from './body.ts';
 import type { Condition } from './condition.ts';
 import type { Journal } from './journal.ts';
-import { placeOf, type Relay } from './relay.ts';
+import type { Relay } from './relay.ts';
 import type { LockInfo } from './requests.ts';
 import type { NotedDuty, Restored, Saved, Store } from './store.ts';
 
@@ -208,5 +209,5 @@ export class StateKeeper {
 
 /** Which pin of the real world a relay of this body is on. */
 export function placeIn({ prop }: Body, { spec: { output } }: Relay): string {
-  return placeOf(output.board, prop.boards[output.board], output.pin);
+  return placeOf(output.board, prop.boards[output.board]!, output.pin);
 }

@@ -174,6 +174,7 @@ function make() {
 
   const boardInfo = z.object({
     driver: z.string(),
+    header: z.boolean().describe('whether its pins are those of the 40-pin header'),
     pins: z.array(
       z.object({
         pin: z.number().describe('GPIO number on the header, or output number of the chip'),

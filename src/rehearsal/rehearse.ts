@@ -1,7 +1,7 @@
+import type { Driver, Frame } from '../boards/board.ts';
 import { Core } from '../core/core.ts';
 import { Journal } from '../core/journal.ts';
 import type { JournalEntry } from '../core/requests.ts';
-import type { Driver, Frame } from '../drivers/driver.ts';
 import type { Prop } from '../prop/schema.ts';
 import type { Clock } from '../shared/clock.ts';
 import {

@@ -1,9 +1,10 @@
+import type { Driver, Frame, InputSpec, OutputSpec, Sense } from '../../src/boards/board.ts';
+import { placeOf } from '../../src/boards/registry.ts';
 import { Commands } from '../../src/core/commands.ts';
 import { Core } from '../../src/core/core.ts';
 import { Journal } from '../../src/core/journal.ts';
 import type { Session } from '../../src/core/lease.ts';
 import { Loop } from '../../src/core/loop.ts';
-import { placeOf } from '../../src/core/relay.ts';
 import type {
   CoreMethod,
   JournalEntry,
@@ -14,7 +15,6 @@ import type {
 } from '../../src/core/requests.ts';
 import { placeDigest, type Servo } from '../../src/core/servo.ts';
 import type { Restored, Saved, Store } from '../../src/core/store.ts';
-import type { Driver, Frame, InputSpec, OutputSpec, Sense } from '../../src/drivers/driver.ts';
 import { type Prop, schemas } from '../../src/prop/schema.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { Refusal } from '../../src/shared/errors.ts';
@@ -385,7 +385,7 @@ export function restedAt(prop: Prop, over: Record<string, number> = {}): Restore
   for (const [name, channel] of Object.entries(prop.channels)) {
     if (channel.kind === 'relay' && channel.duty) {
       const { board, pin } = channel.output;
-      const output = placeOf(board, prop.boards[board], pin);
+      const output = placeOf(board, prop.boards[board]!, pin);
       duty[name] = { usedS: 0, on: false, changedS: 0, output };
     }
     if (channel.kind !== 'servo') continue;

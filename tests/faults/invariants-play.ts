@@ -1,8 +1,8 @@
+import { placeOf } from '../../src/boards/registry.ts';
 import { Commands, type PropEditor } from '../../src/core/commands.ts';
 import { Core } from '../../src/core/core.ts';
 import { Journal } from '../../src/core/journal.ts';
 import type { Session } from '../../src/core/lease.ts';
-import { placeOf } from '../../src/core/relay.ts';
 import type { CoreMethod } from '../../src/core/requests.ts';
 import { placeDigest } from '../../src/core/servo.ts';
 import type { Store } from '../../src/core/store.ts';
@@ -126,7 +126,7 @@ class Player {
     for (const name of SERVOS)
       if (this.dice.chance(0.8)) positions[name] = name === 'wing' ? 10 : 0;
     const { output } = channels.mist!;
-    const place = placeOf(output.board, boards[output.board], (output as { pin: number }).pin);
+    const place = placeOf(output.board, boards[output.board]!, (output as { pin: number }).pin);
     const duty = { mist: { usedS: 0, on: false, changedS: 0, output: place } };
     const digests: Record<string, string> = {};
     for (const [name, channel] of Object.entries(channels))

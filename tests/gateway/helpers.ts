@@ -60,7 +60,7 @@ export const VIEW: PropView = {
   cueDurationsS: { wake: 3.2, glow: null },
   idle: ['calm'],
   triggers: ['mat'],
-  boards: { head: { driver: 'sim', pins: [{ pin: 18, use: 'beak' }, { pin: 4 }] } },
+  boards: { head: { driver: 'sim', header: true, pins: [{ pin: 18, use: 'beak' }, { pin: 4 }] } },
 };
 
 export const IN_FORCE: FileStatus = {

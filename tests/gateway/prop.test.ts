@@ -37,7 +37,7 @@ const OTHER: PropView = {
   cueDurationsS: { nod: 1.5 },
   idle: [],
   triggers: [],
-  boards: { tail: { driver: 'pca9685', pins: [{ pin: 0, use: 'ear' }] } },
+  boards: { tail: { driver: 'pca9685', header: false, pins: [{ pin: 0, use: 'ear' }] } },
 };
 
 let rig: Rig;

@@ -5,7 +5,7 @@ import { join } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { fileURLToPath } from 'node:url';
 import { WebSocket } from 'ws';
-import { placeOf } from '../../src/core/relay.ts';
+import { placeOf } from '../../src/boards/registry.ts';
 import { placeDigest } from '../../src/core/servo.ts';
 import { parseProp } from '../../src/prop/load.ts';
 
@@ -167,7 +167,7 @@ export async function leaveParked(home: string): Promise<void> {
   for (const [name, channel] of Object.entries(prop!.channels)) {
     if (channel.kind === 'relay' && channel.duty) {
       const { board, pin } = channel.output;
-      const output = placeOf(board, prop!.boards[board], pin);
+      const output = placeOf(board, prop!.boards[board]!, pin);
       duty[name] = { usedS: 0, on: false, changedS: 0, output };
     }
     if (channel.kind !== 'servo') continue;

@@ -1,7 +1,7 @@
 import { type Signal, useSignal } from '@preact/signals';
 import { useId } from 'preact/hooks';
+import { HEADER_LAYOUT } from '../../boards/header.ts';
 import type { BoardInfo } from '../../core/requests.ts';
-import { HEADER_LAYOUT } from '../../prop/header.ts';
 import { boards, loom } from './wiring-data.ts';
 import { Cores, Identify, WhyNot } from './wiring-wires.tsx';
 
@@ -37,7 +37,7 @@ export function PinMaps() {
 
 function PinMap({ name, board }: { name: string; board: BoardInfo }) {
   const selected = useSignal<number | undefined>(undefined);
-  const onHeader = board.driver !== 'pca9685';
+  const onHeader = board.header;
   const slots = onHeader
     ? headerSlots(board)
     : board.pins.map((pin) => slotOf(pin.pin, 'output', pin));
@@ -51,7 +51,7 @@ function PinMap({ name, board }: { name: string; board: BoardInfo }) {
       <p class="hint">
         {onHeader
           ? 'The 40-pin header, seen from above, pin 1 at the top left. Choose a used pin to see its wire.'
-          : 'The 16 outputs. Choose a used one to see its wire.'}
+          : `The ${slots.length} outputs. Choose a used one to see its wire.`}
       </p>
       <ul class="legend row" aria-label="Legend">
         {Object.entries(LEGEND).map(
