@@ -13,6 +13,7 @@ import type {
 import type { FileNews } from '../gateway/notices.ts';
 import { type Clock, systemClock } from '../shared/clock.ts';
 import { CODES, type ErrorData } from '../shared/errors.ts';
+import type { RefusalCode } from '../shared/refusals.ts';
 
 /** The daemon answered a call with an error (JSON-RPC 2.0, section 5.1). */
 export class RpcError extends Error {
@@ -284,7 +285,10 @@ function opening(socket: WebSocket, where: string): Promise<void> {
       const reason = `the daemon at ${where} refused the connection (HTTP ${status})`;
       reject(
         refused
-          ? new RpcError(CODES.notAuthorised, 'Not authorised', { reason })
+          ? new RpcError(CODES.notAuthorised, 'Not authorised', {
+              code: 'origin.refused' satisfies RefusalCode,
+              reason,
+            })
           : new Unreachable(`what answers at ${where} is not sinewd (HTTP ${status})`),
       );
       request.destroy();

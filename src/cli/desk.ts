@@ -206,7 +206,7 @@ export class Desk {
     if (this.inSession) return;
     const { condition } = await this.connect();
     if ((condition === 'parked' || condition === 'parking') && !this.options.wake) {
-      throw new Refusal('condition', `the prop is ${condition}; add --wake`, { condition });
+      throw new Refusal('wake.not-asked', `the prop is ${condition}; add --wake`, { condition });
     }
     await this.lease();
     if (condition === 'live') return;
@@ -252,10 +252,10 @@ export class Desk {
    */
   async confirm(question: string, refused: RpcError, otherwise: string): Promise<void> {
     if (this.io.stdin.isTTY !== true)
-      throw new RpcError(refused.code, refused.message, { ...refused.data, reason: otherwise });
+      throw new RpcError(refused.code, refused.message, { ...refused.data!, reason: otherwise });
     const answer = await this.ask(`${question} [y/N] `, this.#asking.signal).catch(() => '');
     if (!/^y(es)?$/i.test(answer.trim()))
-      throw new Refusal('condition', 'not confirmed; nothing was done');
+      throw new Refusal('command.not-confirmed', 'not confirmed; nothing was done');
   }
 
   /**
@@ -318,7 +318,7 @@ export class Desk {
     const text = 'motion stopped (stop category 2): the prop holds; reset before it moves again';
     this.#settle?.(
       stop.then(() => {
-        throw new Refusal('condition', `interrupted: ${text}`);
+        throw new Refusal('command.interrupted', `interrupted: ${text}`);
       }),
     );
     await stop;
@@ -368,7 +368,7 @@ export class Desk {
     for (;;) {
       if (this.#condition !== 'live') {
         const values = { condition: this.#condition };
-        throw new Refusal('condition', `the prop is now ${this.#condition}`, values);
+        throw new Refusal('condition.changed', `the prop is now ${this.#condition}`, values);
       }
       if (done(this.#channels)) return;
       await this.sleep(FRAME_MS);

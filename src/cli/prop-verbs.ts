@@ -34,7 +34,7 @@ function changedText(
 async function textOf(file: string): Promise<string> {
   const tooLarge = () =>
     new Refusal(
-      'invalidParams',
+      'file.too-large',
       `${file} is too large to be sent (64 KiB at most); copy it over the prop file on the board instead: the daemon notices, checks and takes it`,
       { file },
     );
@@ -44,7 +44,7 @@ async function textOf(file: string): Promise<string> {
     text = await readFile(file, 'utf8');
   } catch (error) {
     if (error instanceof Refusal) throw error;
-    throw new Refusal('invalidParams', `cannot read ${file}: ${(error as Error).message}`, {
+    throw new Refusal('file.unreadable', `cannot read ${file}: ${(error as Error).message}`, {
       file,
     });
   }

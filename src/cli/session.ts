@@ -103,7 +103,7 @@ async function session(desk: Desk): Promise<Outcome> {
     const handedOver = await desk.handOver(desk.options.graceS ?? 0);
     if (interactive) await keepHistory(desk, typed);
     if (desk.lost) throw desk.lost;
-    if (interrupted && exit === EXIT.done) throw new Refusal('condition', 'interrupted');
+    if (interrupted && exit === EXIT.done) throw new Refusal('command.interrupted', 'interrupted');
     return { result: undefined, text: handedOver ?? '', exit };
   } finally {
     forgetInterrupt();

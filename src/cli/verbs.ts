@@ -31,7 +31,7 @@ const FADE: VerbOption = {
 function mustBeKnown(what: string, name: string, known: readonly string[]): void {
   if (known.includes(name)) return;
   const reason = `there is no ${what} ${name}; ${didYouMean(name, known)}`;
-  throw new Refusal('noSuchThing', reason, { name });
+  throw new Refusal('command.unknown-name', reason, { name });
 }
 
 function delayNote(result: { delayed?: string }): string {

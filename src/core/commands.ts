@@ -105,7 +105,7 @@ export class Commands {
     this.#core.catchUp();
     const session = this.#sessions.get(sessionId);
     if (!session)
-      throw new Refusal('notAuthorised', 'this session is over; open a new one', {
+      throw new Refusal('session.ended', 'this session is over; open a new one', {
         session: sessionId,
       });
     try {
@@ -159,7 +159,7 @@ export class Commands {
     'lockout.clear': async ({ force = false, reason }, session) => {
       if (force && reason === undefined)
         throw new Refusal(
-          'invalidParams',
+          'lockout.no-reason',
           'to force a lockout, say in "reason" how you know that nobody is in reach; it goes into the journal',
         );
       this.#core.clearLockout(session.client, force ? plain(reason!) : undefined);
@@ -222,7 +222,7 @@ export class Commands {
       const members = this.#core.body.groups.get(group);
       if (!members)
         throw new Refusal(
-          'noSuchThing',
+          'group.unknown',
           `there is no group ${group}; ${didYouMean(group, this.#core.body.groups.keys())}`,
           { group },
         );
@@ -288,14 +288,14 @@ export class Commands {
       const limitsDeg: [number, number] = end === 'low' ? [deg, high] : [low, deg];
       if (limitsDeg[0] >= limitsDeg[1])
         throw new Refusal(
-          'outOfLimits',
+          'limits.crossed',
           `the low limit must be below the high one; ${channel} stands at ${deg} deg, its limits are ${tidy(low)} to ${tidy(high)} deg`,
           { channel, value: deg, limitsDeg: [low, high] },
         );
       const { parkDeg } = servo;
       if (parkDeg < limitsDeg[0] || parkDeg > limitsDeg[1])
         throw new Refusal(
-          'outOfLimits',
+          'limits.park-outside',
           `${channel} parks at ${tidy(parkDeg)} deg, which limits of ${tidy(limitsDeg[0])} to ${tidy(limitsDeg[1])} deg would leave outside`,
           { channel, value: tidy(parkDeg), limitsDeg },
         );
@@ -347,14 +347,18 @@ export class Commands {
       const board = this.#core.body.boards.find((one) => one.name === name);
       if (!board) {
         const names = this.#core.body.boards.map((one) => one.name);
-        throw new Refusal('noSuchThing', `there is no board ${name}; ${didYouMean(name, names)}`, {
-          board: name,
-        });
+        throw new Refusal(
+          'board.unknown',
+          `there is no board ${name}; ${didYouMean(name, names)}`,
+          {
+            board: name,
+          },
+        );
       }
       const { simulate } = board.driver;
       if (!simulate || !this.#simulating)
         throw new Refusal(
-          'condition',
+          'board.not-simulated',
           simulate
             ? 'a simulated board can be set from outside only while the daemon listens on this machine alone'
             : `board ${name} is not simulated`,
@@ -416,7 +420,7 @@ export class Commands {
   /** A step in us as a step in deg, where the servo stands. */
   #degForUs(servo: Servo, byUs: number | undefined): number {
     if (byUs === undefined)
-      throw new Refusal('invalidParams', 'give byDeg or byUs', { channel: servo.name });
+      throw new Refusal('jog.no-step', 'give byDeg or byUs', { channel: servo.name });
     const fromDeg = this.#core.gate.jogsFrom(servo);
     const { mapping } = servo;
     return mapping.toDeg(mapping.toPulseUs(fromDeg) + byUs) - fromDeg;
@@ -427,7 +431,7 @@ export class Commands {
     this.#core.mustBeLive();
     const servo = this.#core.body.servo(channel);
     if (!servo.moving && !servo.delayed) return servo;
-    throw new Refusal('condition', `${channel} is moving; capture when it stands still`, {
+    throw new Refusal('capture.moving', `${channel} is moving; capture when it stands still`, {
       channel,
       value: tidy(servo.state.pos),
       target: tidy(servo.target),
@@ -447,7 +451,7 @@ export class Commands {
         ? 'jog back until it no longer pushes, and capture there'
         : `it did not at ${wouldDo} deg: go back there, and capture`;
     throw new Refusal(
-      'outOfLimits',
+      'limits.pushing',
       `${servo.name} pushes against something at ${tidy(servo.state.pos)} deg, so this is not a limit to stand at; ${advice}`,
       { channel: servo.name, value: tidy(servo.state.pos), wouldDo },
     );
@@ -465,7 +469,7 @@ export class Commands {
   #numbersMustBeFinite(params: object): void {
     for (const [name, value] of Object.entries(params))
       if (typeof value === 'number' && !Number.isFinite(value))
-        throw new Refusal('invalidParams', `${name} must be a finite number`, {
+        throw new Refusal('params.not-finite', `${name} must be a finite number`, {
           [name]: String(value),
         });
   }
@@ -478,7 +482,7 @@ export class Commands {
     if (at >= low - CAPTURE_STEP_DEG && at <= high + CAPTURE_STEP_DEG)
       return clamp(tidy(at, 2), low, high);
     throw new Refusal(
-      'outOfLimits',
+      'capture.outside',
       `${servo.name} stands at ${tidy(at)} deg, outside its limits ${tidy(low)} to ${tidy(high)} deg; capture the limit first, or go back inside`,
       { channel: servo.name, value: tidy(at), limitsDeg: [low, high] },
     );
@@ -498,7 +502,7 @@ export class Commands {
 
   #levelMustBeRight(channel: string, to: number): void {
     if (to >= 0 && to <= 1) return;
-    throw new Refusal('outOfLimits', `${channel} goes from 0 to 1; ${tidy(to)} is outside`, {
+    throw new Refusal('level.outside', `${channel} goes from 0 to 1; ${tidy(to)} is outside`, {
       channel,
       value: to,
       limit: to < 0 ? 0 : 1,
@@ -520,7 +524,6 @@ export class Commands {
     if (++this.#refusals.count > 20) return;
     this.#core.journal.add(session.client, 'refused', `${method}: ${refusal.message}`, {
       method,
-      code: refusal.code,
       ...plainValues(refusal.values),
     });
   }

@@ -109,5 +109,5 @@ export const TRANSITIONS: Record<Condition, Record<ConditionEvent, Outcome>> = {
 export function next(now: Condition, event: ConditionEvent): Condition {
   const outcome = TRANSITIONS[now][event];
   if (typeof outcome === 'string') return outcome;
-  throw new Refusal('condition', outcome.refuse, { condition: now, event });
+  throw new Refusal('condition.forbids', outcome.refuse, { condition: now, event });
 }

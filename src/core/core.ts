@@ -5,6 +5,7 @@ import type { ChangeMessage, CoreProp, Outcome } from '../service/protocol.ts';
 import type { Clock } from '../shared/clock.ts';
 import { conditionText } from '../shared/condition-text.ts';
 import { Refusal } from '../shared/errors.ts';
+import type { RefusalCode } from '../shared/refusals.ts';
 import { FIELD, FLAG, RAIL_FIELD, Telemetry, type TelemetryBody } from '../shared/telemetry.ts';
 import { tidy } from '../shared/units.ts';
 import { Assembly, cuesOf } from './assembly.ts';
@@ -404,7 +405,7 @@ export class Core {
     if (after === this.#condition) return;
     if (this.#exchanging)
       throw new Refusal(
-        'condition',
+        'file.taking-effect',
         'the prop takes over its changed file; try again in a moment',
         { condition: this.#condition },
       );
@@ -413,9 +414,9 @@ export class Core {
     const unknown = this.#unknownServos();
     if (unknown.length > 0 && !confirmed)
       throw new Refusal(
-        'condition',
+        'wake.unknown-servos',
         `nobody knows where these servos stand: ${unknown.join(', ')}; they move one at a time, at their own speed, to their park position. Keep hands clear, then wake with confirm: "unknown"`,
-        { code: 'wake.unknown-servos', condition: this.#condition, servos: unknown },
+        { condition: this.#condition, servos: unknown },
       );
     mustBeAbleToWake(this.body);
     if (unknown.length > 0)
@@ -522,17 +523,16 @@ export class Core {
     const { who } = other;
     if (confirm !== who)
       throw new Refusal(
-        'condition',
+        'reset.confirm',
         `${who} stopped the prop; see that it is safe, then reset with confirm: ${JSON.stringify(who)}`,
-        { code: 'reset.confirm', condition: this.#condition, stoppedBy: who },
+        { condition: this.#condition, stoppedBy: who },
       );
     const leftMs = other.atMs + STOP_STANDS_MS - this.#clock.nowMs();
     if (leftMs > 0)
       throw new Refusal(
-        'condition',
+        'reset.too-soon',
         `${who} has only just stopped the prop; reset in ${tidy(leftMs / 1000, 1)} s`,
         {
-          code: 'reset.too-soon',
           condition: this.#condition,
           stoppedBy: who,
           waitS: Math.ceil(leftMs / 100) / 10,
@@ -548,11 +548,12 @@ export class Core {
    */
   async reset(who: string, session?: string, confirm?: string): Promise<void> {
     if (next(this.#condition, 'reset') === this.#condition) return;
-    if (this.#resetting) this.#refuseReset('a reset is under way already; wait for its answer');
+    if (this.#resetting)
+      this.#refuseReset('reset.under-way', 'a reset is under way already; wait for its answer');
     if (this.#parker.active || this.body.servos.some((servo) => servo.moving))
-      this.#refuseReset('something still moves; wait until it stands still');
+      this.#refuseReset('reset.still-moving', 'something still moves; wait until it stands still');
     if (this.#stopPressed() && !this.body.stopInput!.board.dead)
-      this.#refuseReset('the stop button is pressed; release it, then reset');
+      this.#refuseReset('reset.stop-pressed', 'the stop button is pressed; release it, then reset');
     this.#mayReset(session, confirm);
     const latchings = this.#latchings;
     this.#resetting = true;
@@ -563,11 +564,18 @@ export class Core {
     }
     // Ticks went on while the boards were opened: what was true before may not be now.
     if (this.#stopPressed())
-      this.#refuseReset('the stop button is pressed; release it, then reset');
+      this.#refuseReset('reset.stop-pressed', 'the stop button is pressed; release it, then reset');
     if (latchings !== this.#latchings)
-      this.#refuseReset('the prop was stopped again meanwhile; see that it is safe, then reset');
+      this.#refuseReset(
+        'reset.stopped-again',
+        'the prop was stopped again meanwhile; see that it is safe, then reset',
+      );
     const dead = this.body.boards.find((board) => board.dead);
-    if (dead) this.#refuseReset(`board ${dead.name} has failed again; mend it, then reset`);
+    if (dead)
+      this.#refuseReset(
+        'reset.board-fails',
+        `board ${dead.name} has failed again; mend it, then reset`,
+      );
     this.#enter(next(this.#condition, 'reset'), who);
     this.#failure = '';
     this.#cut = false;
@@ -578,8 +586,8 @@ export class Core {
     this.#save(true);
   }
 
-  #refuseReset(reason: string): never {
-    throw new Refusal('condition', reason, { condition: this.#condition });
+  #refuseReset(code: RefusalCode, reason: string): never {
+    throw new Refusal(code, reason, { condition: this.#condition });
   }
 
   // --- the tick -----------------------------------------------------------------------------------
@@ -950,7 +958,7 @@ export class Core {
       await board.open(this.#clock);
     } catch (error) {
       throw new Refusal(
-        'condition',
+        'reset.board-fails',
         `board ${board.name} still fails: ${(error as Error).message}; mend it, then reset`,
         { condition: this.#condition, board: board.name },
       );

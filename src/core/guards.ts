@@ -105,9 +105,9 @@ export class Guards {
   /** Why nothing wakes or moves, and what to do. */
   refusal(): Refusal {
     return new Refusal(
-      'condition',
+      'guard.broken',
       `a guard is broken: ${this.#broken}; clear the mat, the beam or the door (a broken wire counts as well), then ask again`,
-      { code: 'guard.broken', guards: this.info.map(({ name }) => name) },
+      { guards: this.info.map(({ name }) => name) },
     );
   }
 }

@@ -38,7 +38,7 @@ export class Lockout {
   set(by: string, reason: string, time: string): void {
     const others = this.#locks.filter((lock) => lock.by !== by);
     if (others.length >= MOST)
-      throw new Refusal('tooMany', `${MOST} locks are set already; the prop is locked`, {
+      throw new Refusal('lockout.too-many', `${MOST} locks are set already; the prop is locked`, {
         limit: MOST,
       });
     this.#locks = [...others, { by, reason, time }];
@@ -76,8 +76,7 @@ export class Lockout {
       by === SWITCH
         ? 'turn the key back'
         : `make sure that nobody is in reach; ${by} clears it, or "sinew unlock --force REASON" does`;
-    return new Refusal('condition', `hands are in the prop (${by}: ${reason}): ${why}; ${how}`, {
-      code: 'lockout.set',
+    return new Refusal('lockout.set', `hands are in the prop (${by}: ${reason}): ${why}; ${how}`, {
       lockout: this.info,
     });
   }

@@ -102,7 +102,7 @@ export class Triggers {
       if (lease.holder && !this.#unattended) {
         if (!this.armed)
           throw new Refusal(
-            'notHolder',
+            'trigger.not-armed',
             `${lease.holder.client} has control and has not armed the triggers`,
           );
         this.#core.mustBeLive();
@@ -110,17 +110,19 @@ export class Triggers {
         return;
       }
       if (this.#unattended)
-        throw new Refusal('condition', `${this.#unattended.trigger} is at work`);
+        throw new Refusal('trigger.busy', `${this.#unattended.trigger} is at work`);
       if (!unattended)
-        throw new Refusal('condition', 'nobody has control, and it may not run unattended');
+        throw new Refusal(
+          'trigger.attended-only',
+          'nobody has control, and it may not run unattended',
+        );
       if (!this.#core.attended)
         throw new Refusal(
-          'condition',
+          'trigger.unattended',
           'the daemon ended in a crash or a power cut; somebody must look at the prop and take control first',
-          { code: 'trigger.unattended' },
         );
       if (condition !== 'parked')
-        throw new Refusal('condition', `the prop is ${condition}, not parked`);
+        throw new Refusal('trigger.not-parked', `the prop is ${condition}, not parked`);
       const session = { id: who, client: who, slot: -1, unattended: true };
       this.#core.take(session);
       this.#unattended = { trigger: name, cue, session, started: false };

@@ -46,7 +46,7 @@ export function preScaleFor(frequencyHz: number, oscillatorHz: number): number {
   const atMost = oscillatorHz / (COUNTS * (PRE_SCALE.least + 1));
   const atLeast = oscillatorHz / (COUNTS * (PRE_SCALE.most + 1));
   throw new Refusal(
-    'invalidParams',
+    'driver.setting',
     `a pca9685 cannot make ${frequencyHz} Hz from an oscillator of ${oscillatorHz} Hz; set frequencyHz between ${Math.ceil(atLeast)} and ${Math.floor(atMost)}`,
     { frequencyHz, oscillatorHz },
   );

@@ -54,7 +54,7 @@ export class CoreLink {
 
   /** Ends what a session still waits for. */
   forget(session: string): void {
-    const error = new Refusal('notAuthorised', 'the session has ended').toObject();
+    const error = new Refusal('session.ended', 'the session has ended').toObject();
     for (const [id, pending] of this.#pending) {
       if (pending.session !== session) continue;
       this.#pending.delete(id);

@@ -83,13 +83,13 @@ export class Dispatcher {
     if (data.length > FRAME_LIMIT_BYTES) {
       const reason = `a frame of ${data.length} bytes; at most ${FRAME_LIMIT_BYTES} are read`;
       const values = { bytes: data.length, limitBytes: FRAME_LIMIT_BYTES };
-      this.#refuse(session, null, new Refusal('invalidRequest', reason, values));
+      this.#refuse(session, null, new Refusal('request.too-large', reason, values));
       session.close(CLOSE.messageTooBig, 'frame over 64 KiB');
       return;
     }
     if (isBinary) {
       const reason = 'a binary frame; send JSON-RPC 2.0 as text frames';
-      this.#refuse(session, null, new Refusal('invalidRequest', reason, { bytes: data.length }));
+      this.#refuse(session, null, new Refusal('request.binary', reason, { bytes: data.length }));
       return;
     }
 
@@ -131,7 +131,8 @@ export class Dispatcher {
   #tooOften(session: Session, count: number, ids: Id[]): void {
     const retryMs = session.retryMs(count);
     const reason = `too many requests from this session; try again in ${retryMs} ms`;
-    for (const id of ids) this.#refuse(session, id, new Refusal('tooMany', reason, { retryMs }));
+    for (const id of ids)
+      this.#refuse(session, id, new Refusal('request.too-many', reason, { retryMs }));
     if (session.countRefusals(count)) session.close(CLOSE.policyViolation, 'flood of requests');
   }
 
@@ -146,7 +147,10 @@ export class Dispatcher {
       const refusal =
         error instanceof Refusal
           ? error
-          : new Refusal('internal', 'the gateway failed to carry this out; its log has the cause');
+          : new Refusal(
+              'daemon.fault',
+              'the gateway failed to carry this out; its log has the cause',
+            );
       outcome = { error: refusal.toObject() };
     }
     if ('error' in outcome) this.#count(outcome.error.code);
@@ -155,14 +159,14 @@ export class Dispatcher {
 
   async #carryOut(session: Session, { method, params }: Request): Promise<Outcome> {
     if (session.ended || session.deaf) {
-      throw new Refusal('notAuthorised', 'the session has ended');
+      throw new Refusal('session.ended', 'the session has ended');
     }
     if (session.client === null && method !== 'session.open') {
-      throw new Refusal('notAuthorised', 'session.open must be the first call of a session');
+      throw new Refusal('session.not-open', 'session.open must be the first call of a session');
     }
     if (session.stopOnly && !isForStopOnly(method))
       throw new Refusal(
-        'tooMany',
+        'session.stop-only',
         `the ${MAX_SESSIONS} places are taken: this session may only stop and park; close another one, then open this again`,
         { only: STOP_ONLY },
       );
@@ -181,7 +185,7 @@ export class Dispatcher {
 
     if (session.pending >= PENDING_LIMIT) {
       throw new Refusal(
-        'tooMany',
+        'request.unanswered',
         `${PENDING_LIMIT} calls of this session are not answered yet; wait for their answers`,
         { pending: session.pending, limit: PENDING_LIMIT },
       );
@@ -201,7 +205,7 @@ export class Dispatcher {
     const { host } = this.#parts.view.start;
     if (isLoopback(host)) return;
     throw new Refusal(
-      'notAuthorised',
+      'sim.not-local',
       `sim.set works only while the daemon listens on this machine alone, and it listens on ${host}; start it with --listen 127.0.0.1:7420`,
       { host },
     );
@@ -243,7 +247,10 @@ export class Dispatcher {
     const { view, core, notices, log, clock } = this.#parts;
     const { tokenHash } = view.start;
     if (session.client !== null) {
-      throw new Refusal('invalidRequest', `this session is open already, as ${session.client}`);
+      throw new Refusal(
+        'session.already-open',
+        `this session is open already, as ${session.client}`,
+      );
     }
     if (tokenHash !== null && (token === undefined || !tokenMatches(token, tokenHash))) {
       session.deaf = true;
@@ -251,7 +258,7 @@ export class Dispatcher {
       log.warn({ session: session.id, client }, 'session refused: wrong or no token');
       await new Promise<void>((resume) => clock.after(WRONG_TOKEN_DELAY_MS, resume));
       throw new Refusal(
-        'notAuthorised',
+        token === undefined ? 'token.missing' : 'token.wrong',
         token === undefined
           ? 'this daemon asks for a token; give the content of its token file as "token"'
           : 'wrong token; give the content of the daemon\'s token file as "token"',

@@ -901,7 +901,7 @@ export function methodNamed(name: string): MethodSpec {
   const advice = nearest
     ? `did you mean ${nearest}?`
     : 'rpc.discover lists the methods that there are';
-  throw new Refusal('methodNotFound', `there is no method ${JSON.stringify(shown)}; ${advice}`, {
+  throw new Refusal('method.unknown', `there is no method ${JSON.stringify(shown)}; ${advice}`, {
     method: shown,
     ...(nearest && { nearest }),
   });
@@ -914,7 +914,7 @@ export function methodNamed(name: string): MethodSpec {
 export function checkParams(method: string, spec: MethodSpec, given: object | undefined): object {
   if (Array.isArray(given)) {
     throw new Refusal(
-      'invalidParams',
+      'params.by-position',
       `${method} takes its parameters by name: "params" must be an object, not an array`,
     );
   }
@@ -937,7 +937,7 @@ export function checkParams(method: string, spec: MethodSpec, given: object | un
   const reason = first.parameter
     ? `${method}: parameter "${first.parameter}" ${first.problem}`
     : `${method}: ${first.problem}`;
-  throw new Refusal('invalidParams', reason, { issues });
+  throw new Refusal('params.invalid', reason, { issues });
 }
 
 /** The value that was given, shortened, where it can be shown. */

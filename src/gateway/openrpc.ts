@@ -1,5 +1,5 @@
 import * as z from 'zod';
-import { type ErrorName, Refusal } from '../shared/errors.ts';
+import { CODES, type ErrorName, MESSAGES } from '../shared/errors.ts';
 import { lazily } from '../shared/lazily.ts';
 import { PROTOCOL } from './limits.ts';
 import { api, type MethodSpec, methods } from './methods.ts';
@@ -125,8 +125,7 @@ function method(name: string, spec: MethodSpec) {
 }
 
 function errorObject(kind: ErrorName) {
-  const { code, message } = new Refusal(kind, '').toObject();
-  return { code, message };
+  return { code: CODES[kind], message: MESSAGES[kind] };
 }
 
 /** Made when it is first asked for: most clients never do. */

@@ -51,7 +51,7 @@ export class Asks {
       const reason = `${MOST_WAITING} questions of this session wait already; ask again when they are answered`;
       this.#answer({
         id,
-        error: new Refusal('tooMany', reason, { limit: MOST_WAITING }).toObject(),
+        error: new Refusal('service.busy', reason, { limit: MOST_WAITING }).toObject(),
       });
       return;
     }

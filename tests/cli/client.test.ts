@@ -48,7 +48,7 @@ describe('client', () => {
     expect(error).toMatchObject({
       code: -32002,
       message: 'Out of limits',
-      data: { reason: 'beak cannot go to 90 deg', value: 90, limit: 35 },
+      data: { code: 'limits.outside', reason: 'beak cannot go to 90 deg', value: 90, limit: 35 },
     });
     await client.close();
   });

@@ -58,18 +58,18 @@ class Editor implements PropEditor {
 
   async undo(): Promise<{ undone: string }> {
     const edits = this.#undo.pop();
-    if (!edits) throw new Refusal('condition', 'nothing to undo', {});
+    if (!edits) throw new Refusal('capture.nothing', 'nothing to undo');
     for (const edit of edits) this.#note(edit);
     takeEdits(this.#core, edits);
     return { undone: 'the last capture' };
   }
 
   async apply(): Promise<never> {
-    throw new Refusal('condition', 'no prop file here', {});
+    throw new Refusal('file.unusable', 'no prop file here');
   }
 
   async restore(): Promise<never> {
-    throw new Refusal('condition', 'no prop file here', {});
+    throw new Refusal('file.unusable', 'no prop file here');
   }
 
   /** Tells the watch of one value; returns what writes the old one back. */

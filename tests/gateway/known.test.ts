@@ -154,7 +154,7 @@ describe('channel.list', () => {
     rig.reply = ({ id }) => ({
       t: 'fail',
       id,
-      error: { code: 1, message: '', data: { reason: '' } },
+      error: { code: 1, message: '', data: { code: 'lease.held', reason: '' } },
     });
     await client.call('wake');
     await result(client, 'channel.list');

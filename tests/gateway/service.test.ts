@@ -45,7 +45,7 @@ describe('questions', () => {
   });
 
   it('a refusal of the service is passed on whole', async () => {
-    const refusal = new Refusal('noSuchThing', 'there is no cue wkae; did you mean wake?');
+    const refusal = new Refusal('cue.unknown', 'there is no cue wkae; did you mean wake?');
     rig.answer = ({ id }) => ({ id, error: refusal.toObject() });
     expectError(await client.call('budget.cue', { cue: 'wkae' }), -32005, /did you mean wake/);
   });

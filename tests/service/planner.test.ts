@@ -92,12 +92,12 @@ test('answers in the shape that the API describes, and keeps them while the text
   const other = { ...wake, text: OWL.replace('stallA: 0.7', 'stallA: 0.8') };
   expect(await result(other)).not.toEqual(await result(wake));
   expect(await answers.answer(about({ about: 'cue', cue: 'wkae' }))).toMatchObject({
-    kind: 'noSuchThing',
+    code: 'cue.unknown',
     reason: 'there is no cue wkae; did you mean wake?',
   });
   const faulty = about({ about: 'budget', text: OWL.replace('volts: 6.0', 'volts: 0') });
   expect(await answers.answer(faulty)).toMatchObject({
-    kind: 'condition',
+    code: 'file.has-errors',
     reason: expect.stringMatching(/the prop file has errors now \(line \d+: rails\.servo6v\.volts/),
   });
 });
