@@ -1,5 +1,6 @@
 import type { PropEditor } from '../../src/core/commands.ts';
-import type { Changing, Core } from '../../src/core/core.ts';
+import type { Core } from '../../src/core/core.ts';
+import type { Changing } from '../../src/core/exchange.ts';
 import type { Driver } from '../../src/drivers/driver.ts';
 import type { Board, Prop } from '../../src/prop/schema.ts';
 import { changed, type Edit } from '../../src/prop/splice.ts';
@@ -53,7 +54,7 @@ export function takeEdits(core: Core, edits: readonly Edit[]): void {
     ...[...names].map((name) => ({ t: 'channel', name, spec: channels[name]! }) as const),
     { t: 'end' },
   ];
-  for (const message of messages) core.changes!.take(message);
+  for (const message of messages) core.exchange!.changes.take(message);
 }
 
 /** The prop file as commands see it: keeps what is written, and puts it into force at once. */
