@@ -1,12 +1,13 @@
 import { setTimeout as sleep } from 'node:timers/promises';
 import { setFlagsFromString } from 'node:v8';
 import { MessageChannel, type MessagePort, type Worker } from 'node:worker_threads';
+import type { JournalEntry } from './api/types.ts';
 import type { Board } from './core/boards.ts';
 import { Commands } from './core/commands.ts';
 import { Core } from './core/core.ts';
 import { Journal } from './core/journal.ts';
 import { Loop } from './core/loop.ts';
-import type { GatewayStart, JournalEntry, ToCore } from './core/requests.ts';
+import type { GatewayStart, ToCore } from './core/requests.ts';
 import { Turns } from './core/turns.ts';
 import type { Driver } from './drivers/driver.ts';
 import { loadEndNow } from './drivers/end-now.ts';

@@ -1,16 +1,8 @@
 import { EventEmitter } from 'node:events';
 import { type RawData, WebSocket } from 'ws';
-import type { Condition } from '../core/condition.ts';
-import type {
-  ChannelState,
-  GuardInfo,
-  JournalEntry,
-  LockoutInfo,
-  Method,
-  Params,
-  Result,
-} from '../core/requests.ts';
-import type { FileNews } from '../gateway/notices.ts';
+import type { Method, Params, Result } from '../api/methods.ts';
+import type { Told } from '../api/notifications.ts';
+import type { JournalEntry } from '../api/types.ts';
 import { type Clock, systemClock } from '../shared/clock.ts';
 import { CODES, type ErrorData } from '../shared/errors.ts';
 import type { RefusalCode } from '../shared/refusals.ts';
@@ -50,43 +42,11 @@ export interface ConnectOptions {
 }
 
 /** What `session.open` answers. */
-export interface Opened {
-  session: string;
-  condition: Condition;
-  /** At rest, but not parked: why. */
-  notParked?: string;
-  prop: string;
-  protocol: number;
-  linkTimeoutMs: number;
-  /** Version of the prop file that is in force. */
-  version: string;
-  /** How the file on the disk stands to it, where it is another one. */
-  file?: FileNews;
-}
-
+export type Opened = Result<'session.open'>;
 /** The params of a `prop.changed` notification; with neither pending nor problem the file is in force. */
-export interface ChangeParams extends FileNews {
-  version: string;
-  prop: string;
-  linkTimeoutMs: number;
-}
-
+export type ChangeParams = Told<'prop.changed'>;
 /** The params of a `state` notification: the first holds every channel, then those that changed. */
-export interface StateParams {
-  condition: Condition;
-  notParked?: string;
-  /** Seconds since the daemon started. */
-  t: number;
-  /** Number of the tick. */
-  tick: number;
-  /** Name of the client that holds the lease. */
-  holder: string | null;
-  channels: Record<string, ChannelState>;
-  rails: Record<string, { amps: number; measuredA?: number; limitA: number }>;
-  /** Absent while nobody has hands in the prop, and while no guard is broken. */
-  lockout?: LockoutInfo;
-  guards?: GuardInfo[];
-}
+export type StateParams = Told<'state'>;
 
 interface ClientEvents {
   state: [StateParams];

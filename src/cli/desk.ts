@@ -1,15 +1,9 @@
 import { createInterface } from 'node:readline/promises';
 import type { Readable, Writable } from 'node:stream';
-import type { Condition } from '../core/condition.ts';
-import type {
-  ChannelState,
-  ConditionResult,
-  JournalEntry,
-  Method,
-  Params,
-  Result,
-} from '../core/requests.ts';
+import type { Method, Params, Result } from '../api/methods.ts';
+import type { ChannelState, ConditionResult, JournalEntry } from '../api/types.ts';
 import type { Clock } from '../shared/clock.ts';
+import type { Condition } from '../shared/condition.ts';
 import { conditionText } from '../shared/condition-text.ts';
 import { CODES, Refusal } from '../shared/errors.ts';
 import type { Writing } from '../shared/fate.ts';

@@ -1,5 +1,5 @@
 import { readFile, stat } from 'node:fs/promises';
-import type { Result } from '../core/requests.ts';
+import type { Result } from '../api/methods.ts';
 import { FRAME_LIMIT_BYTES } from '../gateway/limits.ts';
 import { Refusal } from '../shared/errors.ts';
 import type { Desk } from './desk.ts';

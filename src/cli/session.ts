@@ -1,5 +1,5 @@
 import { createInterface, type Interface } from 'node:readline/promises';
-import type { Result } from '../core/requests.ts';
+import type { Result } from '../api/methods.ts';
 import { Refusal } from '../shared/errors.ts';
 import type { Desk } from './desk.ts';
 import { KEPT_LINES, loadHistory, saveHistory } from './history.ts';

@@ -1,4 +1,5 @@
-import type { ChannelInfo, LockoutInfo, Result } from '../core/requests.ts';
+import type { Result } from '../api/methods.ts';
+import type { ChannelInfo, LockoutInfo } from '../api/types.ts';
 import { didYouMean } from '../prop/finding.ts';
 import { conditionText } from '../shared/condition-text.ts';
 import { Refusal } from '../shared/errors.ts';

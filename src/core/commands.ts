@@ -1,3 +1,5 @@
+import type { MethodRecord } from '../api/method.ts';
+import { type CoreMethod, METHODS, type Params, type Result } from '../api/methods.ts';
 import { didYouMean } from '../prop/finding.ts';
 import type { Edit } from '../prop/splice.ts';
 import type { Author } from '../service/protocol.ts';
@@ -10,7 +12,6 @@ import type { Move, Started } from './gate.ts';
 import { Identifier } from './identify.ts';
 import type { Session } from './lease.ts';
 import { channelsOf, colourOf, degOf, opening, wantedByPose } from './pose.ts';
-import type { CoreMethod, Params, Result } from './requests.ts';
 import { CAPTURE_STEP_DEG, type Servo } from './servo.ts';
 
 /** Changes the prop file; what it answers is in force then, or waits until the prop is parked. */
@@ -26,29 +27,6 @@ type Handler<M extends CoreMethod> = (
   params: Params<M>,
   session: Session,
 ) => Result<M> | Promise<Result<M>>;
-
-/** Methods that a session may use without the lease. */
-const FREE: ReadonlySet<CoreMethod> = new Set([
-  'lease.take',
-  'lease.release',
-  'park',
-  'stop',
-  'lockout.set',
-  'lockout.clear',
-  'sim.set',
-]);
-
-/** What is told by its effect on the whole prop, where it has one. */
-const WHOLE: ReadonlySet<CoreMethod> = new Set(['wake', 'park', 'reset', 'cue.stop']);
-
-/** What a slider or a held key asks for many times a second. */
-const STREAMED: ReadonlySet<CoreMethod> = new Set([
-  'channel.move',
-  'channel.jog',
-  'channel.colour',
-  'channel.dim',
-  'group.move',
-]);
 
 /** Every request to the core, from a session that the gateway has let in. */
 export class Commands {
@@ -109,13 +87,14 @@ export class Commands {
         session: sessionId,
       });
     try {
+      const record: MethodRecord = METHODS[method];
       this.#numbersMustBeFinite(params);
-      if (!FREE.has(method)) this.#core.lease.require(session);
+      if (record.lease) this.#core.lease.require(session);
       const { journal } = this.#core;
       const { seq } = journal;
       const result = (this.#handlers[method] as Handler<M>)(params, session);
       // What changes nothing, such as a wake of a live prop, was asked for all the same.
-      if (WHOLE.has(method) && journal.seq === seq)
+      if (record.whole && journal.seq === seq)
         journal.add(session.client, method, `${method}: the prop is ${this.#core.condition}`);
       return await result;
     } catch (error) {
@@ -513,7 +492,8 @@ export class Commands {
 
   #tell(session: Session, what: CoreMethod, text: string, values: Record<string, unknown>): void {
     const { journal } = this.#core;
-    if (STREAMED.has(what)) journal.fold(session.client, what, text, values);
+    const { streamed }: MethodRecord = METHODS[what];
+    if (streamed) journal.fold(session.client, what, text, values);
     else journal.add(session.client, what, text, values);
   }
 

@@ -1,7 +1,7 @@
+import type { GuardInfo } from '../api/types.ts';
 import type { GuardAction } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
 import type { Body, SafetyInput } from './body.ts';
-import type { GuardInfo } from './requests.ts';
 
 /** A contact must be steady for so long before a guard counts as whole again (ms): it may bounce. */
 const WHOLE_AFTER_MS = 500;

@@ -1,5 +1,5 @@
+import type { JournalEntry } from '../api/types.ts';
 import type { Clock } from '../shared/clock.ts';
-import type { JournalEntry } from './requests.ts';
 
 const KEPT = 5000;
 const FOLD_MS = 1000;

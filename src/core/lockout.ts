@@ -1,6 +1,6 @@
+import type { LockInfo, LockoutInfo } from '../api/types.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
-import type { LockInfo, LockoutInfo } from './requests.ts';
 
 /** More locks than this say nothing new. */
 const MOST = 32;

@@ -1,8 +1,8 @@
+import type { LockInfo } from '../api/types.ts';
+import type { Condition } from '../shared/condition.ts';
 import type { Body } from './body.ts';
-import type { Condition } from './condition.ts';
 import type { Journal } from './journal.ts';
 import { placeOf, type Relay } from './relay.ts';
-import type { LockInfo } from './requests.ts';
 import type { NotedDuty, Restored, Saved, Store } from './store.ts';
 
 /** Positions are noted this often while something moves (s). */

@@ -1,6 +1,6 @@
+import type { Condition } from '../shared/condition.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
-import type { Condition } from './condition.ts';
 
 /** Somebody else's stop stands for at least so long (ms). */
 const STANDS_MS = 2000;

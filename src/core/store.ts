@@ -1,9 +1,9 @@
 import fs from 'node:fs/promises';
 import { join } from 'node:path';
 import * as z from 'zod';
+import type { LockInfo } from '../api/types.ts';
 import { type ReplacingFs, replaceFile } from '../shared/replace-file.ts';
 import type { DutyRecord } from './duty.ts';
-import type { LockInfo } from './requests.ts';
 
 /** A guard's record, and the pin that it is about. */
 export type NotedDuty = DutyRecord & { output?: string | undefined };

@@ -1,4 +1,5 @@
-import type { CoreMethod, ToCore, ToGateway } from '../core/requests.ts';
+import type { CoreMethod } from '../api/methods.ts';
+import type { ToCore, ToGateway } from '../core/requests.ts';
 import { Refusal } from '../shared/errors.ts';
 import type { Outcome } from './jsonrpc.ts';
 

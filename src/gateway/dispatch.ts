@@ -1,4 +1,8 @@
-import type { CoreMethod, ToGateway } from '../core/requests.ts';
+import { checkParams, methodNamed } from '../api/check.ts';
+import type { MethodRecord } from '../api/method.ts';
+import { METHODS, type MethodBy, type Params, type Result } from '../api/methods.ts';
+import { openRpcDocument, PROTOCOL } from '../api/openrpc.ts';
+import type { ToGateway } from '../core/requests.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
 import { MAX_SESSIONS } from '../shared/telemetry.ts';
@@ -19,29 +23,25 @@ import {
   BATCH_LIMIT,
   FRAME_LIMIT_BYTES,
   PENDING_LIMIT,
-  PROTOCOL,
   REFUSED_PARSE_LIMIT_BYTES,
   WRONG_TOKEN_DELAY_MS,
 } from './limits.ts';
 import type { Lists } from './lists.ts';
 import type { Log } from './log.ts';
-import {
-  api,
-  checkParams,
-  isAsked,
-  isKnown,
-  isOwn,
-  type KnownMethod,
-  methodNamed,
-  type OwnMethod,
-} from './methods.ts';
 import type { Notices } from './notices.ts';
-import { openRpcDocument } from './openrpc.ts';
 import { isLoopback } from './origin.ts';
 import type { ServiceLink } from './service-link.ts';
 import { CLOSE, type Session } from './sessions.ts';
 import type { StateFeed, View } from './state.ts';
 import { tokenMatches } from './token.ts';
+
+type OwnMethod = MethodBy<'gateway'>;
+type Own<M extends OwnMethod> = (
+  session: Session,
+  params: Params<M>,
+) => Result<M> | Promise<Result<M>>;
+type KnownMethod = MethodBy<'view'>;
+type Known<M extends KnownMethod> = (params: Params<M>) => string | Promise<string>;
 
 /** What the metrics tell of the traffic. */
 export interface Traffic {
@@ -170,19 +170,32 @@ export class Dispatcher {
         `the ${MAX_SESSIONS} places are taken: this session may only stop and park; close another one, then open this again`,
         { only: STOP_ONLY },
       );
-    const checked = checkParams(method, methodNamed(method), params);
-    if (isOwn(method)) return { result: await this.#own[method](session, checked) };
-    if (isKnown(method)) {
-      // A client that does not wait for its answers is told what they have begun, all the same.
-      if (session.pending > 0) {
-        await this.#parts.core.fence(session.id);
-        this.#parts.view.answered();
+    const name = methodNamed(method);
+    const record: MethodRecord = METHODS[name];
+    const checked = checkParams(name, params);
+    if (record.local) this.#mustBeLoopback(name);
+    switch (record.by) {
+      case 'gateway': {
+        const own = this.#own[name as OwnMethod] as Own<never>;
+        return { result: await own(session, checked as never) };
       }
-      return { text: await this.#known[method](checked) };
+      case 'view': {
+        // A client that does not wait for its answers is told what they have begun, all the same.
+        if (session.pending > 0) {
+          await this.#parts.core.fence(session.id);
+          this.#parts.view.answered();
+        }
+        const known = this.#known[name as KnownMethod] as Known<never>;
+        return { text: await known(checked as never) };
+      }
+      case 'service':
+        return this.#parts.service.ask(session.id, name as MethodBy<'service'>, checked);
+      case 'core':
+        return this.#ofCore(session, name as MethodBy<'core'>, checked);
     }
-    if (method === 'sim.set') this.#mustBeLoopback();
-    if (isAsked(method)) return this.#parts.service.ask(session.id, method, checked);
+  }
 
+  async #ofCore(session: Session, method: MethodBy<'core'>, params: object): Promise<Outcome> {
     if (session.pending >= PENDING_LIMIT) {
       throw new Refusal(
         'request.unanswered',
@@ -192,7 +205,7 @@ export class Dispatcher {
     }
     session.pending++;
     try {
-      const outcome = await this.#parts.core.call(session.id, method as CoreMethod, checked);
+      const outcome = await this.#parts.core.call(session.id, method, params);
       if ('text' in outcome) this.#parts.view.answered();
       return outcome;
     } finally {
@@ -201,20 +214,19 @@ export class Dispatcher {
   }
 
   /** What stands in for fingers on the real thing is for tests on this machine, never for the network. */
-  #mustBeLoopback(): void {
+  #mustBeLoopback(method: string): void {
     const { host } = this.#parts.view.start;
     if (isLoopback(host)) return;
     throw new Refusal(
       'sim.not-local',
-      `sim.set works only while the daemon listens on this machine alone, and it listens on ${host}; start it with --listen 127.0.0.1:7420`,
+      `${method} works only while the daemon listens on this machine alone, and it listens on ${host}; start it with --listen 127.0.0.1:7420`,
       { host },
     );
   }
 
-  readonly #own: Record<OwnMethod, (session: Session, params: object) => unknown> = {
-    'session.open': (session, params) => this.#open(session, api().openParams.parse(params)),
-    'state.follow': (session, params) => {
-      const { hz, journal } = api().followParams.parse(params);
+  readonly #own: { [M in OwnMethod]: Own<M> } = {
+    'session.open': (session, params) => this.#open(session, params),
+    'state.follow': (session, { hz, journal }) => {
       this.#parts.feed.follow(session, hz);
       if (journal) this.#journalFollowers.add(session);
       else this.#journalFollowers.delete(session);
@@ -225,25 +237,27 @@ export class Dispatcher {
       this.#journalFollowers.delete(session);
       return { hz: 0 };
     },
-    'session.life': (session, params) => {
-      const { t, hidden } = api().lifeParams.parse(params);
+    'session.life': (session, { t, hidden }) => {
       if (hidden !== undefined) session.hidden = hidden;
       if (t !== undefined) this.#parts.heardState(session, t);
       else this.#parts.view.refresh();
       return { t: this.#parts.view.tS };
     },
-    'rpc.discover': openRpcDocument,
+    'rpc.discover': () => openRpcDocument(),
   };
 
   /** What the gateway knows as well as the core does; the results are JSON. */
-  readonly #known: Record<KnownMethod, (params: object) => string | Promise<string>> = {
+  readonly #known: { [M in KnownMethod]: Known<M> } = {
     'channel.list': () => this.#parts.lists.channels(),
     'cue.list': () => this.#parts.lists.cues(),
     'board.list': () => this.#parts.lists.boards(),
-    'journal.read': (params) => this.#parts.journal.read(api().journalParams.parse(params)),
+    'journal.read': (params) => this.#parts.journal.read(params),
   };
 
-  async #open(session: Session, { token, client }: { token?: string; client: string }) {
+  async #open(
+    session: Session,
+    { token, client }: Params<'session.open'>,
+  ): Promise<Result<'session.open'>> {
     const { view, core, notices, log, clock } = this.#parts;
     const { tokenHash } = view.start;
     if (session.client !== null) {

@@ -1,7 +1,8 @@
-import { CONDITIONS, type Condition } from '../core/condition.ts';
-import type { ChannelState, GatewayStart, SafetyInfo, ToGateway } from '../core/requests.ts';
+import type { ChannelState } from '../api/types.ts';
+import type { GatewayStart, SafetyInfo, ToGateway } from '../core/requests.ts';
 import type { FileStatus, PropView } from '../service/protocol.ts';
 import type { Clock } from '../shared/clock.ts';
+import { CONDITIONS, type Condition } from '../shared/condition.ts';
 import {
   FIELD,
   FLAG,

@@ -1,5 +1,5 @@
+import type { CueRails } from '../api/types.ts';
 import { cueLoad } from '../core/cue-load.ts';
-import type { CueRails } from '../core/requests.ts';
 import { budgetOf } from '../prop/budget.ts';
 
 import { budgetFindings } from '../prop/lint-budget.ts';

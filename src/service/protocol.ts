@@ -1,4 +1,5 @@
 import type { MessagePort } from 'node:worker_threads';
+import type { MethodBy } from '../api/methods.ts';
 import type { Restored, Saved } from '../core/store.ts';
 import type { Finding } from '../prop/finding.ts';
 import type { BoardInfo } from '../prop/pins.ts';
@@ -152,16 +153,7 @@ export type ChangeMessage =
 // --- between gateway and service ---------------------------------------------------------------
 
 /** What the gateway asks the service, past the core. */
-export const ASKED = [
-  'loom.find',
-  'loom.trace',
-  'budget.read',
-  'budget.cue',
-  'prop.read',
-  'prop.check',
-  'prop.history',
-] as const;
-export type AskedMethod = (typeof ASKED)[number];
+export type AskedMethod = MethodBy<'service'>;
 
 export type FromGateway =
   | { t: 'ask'; id: number; session: string; method: AskedMethod; params: object }

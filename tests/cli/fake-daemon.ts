@@ -1,11 +1,12 @@
 import type { AddressInfo } from 'node:net';
 import { PassThrough } from 'node:stream';
 import { type WebSocket, WebSocketServer } from 'ws';
+import { checkParams, methodNamed } from '../../src/api/check.ts';
+import { recordOf } from '../../src/api/methods.ts';
+import type { LoomWire } from '../../src/api/types.ts';
 import { main } from '../../src/cli/main.ts';
-import type { Condition } from '../../src/core/condition.ts';
-import type { LoomWire } from '../../src/core/requests.ts';
-import { checkParams, methodNamed, methods } from '../../src/gateway/methods.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
+import type { Condition } from '../../src/shared/condition.ts';
 import { Refusal } from '../../src/shared/errors.ts';
 
 type Handler = (params: Record<string, unknown>, link: WebSocket) => unknown;
@@ -174,7 +175,7 @@ export class FakeDaemon {
       this.calls.push([method, params]);
       try {
         const handler = this.handlers[method];
-        if (!handler || methods().has(method)) checkParams(method, methodNamed(method), params);
+        if (!handler || recordOf(method)) checkParams(methodNamed(method), params);
         const answer = handler ?? this.#builtIn[method];
         if (!answer) throw new Error(`the fake daemon has no ${method}`);
         const result = await answer(params, link);

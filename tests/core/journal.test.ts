@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest';
+import type { JournalEntry } from '../../src/api/types.ts';
 import { Journal } from '../../src/core/journal.ts';
-import type { JournalEntry } from '../../src/core/requests.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { makeProp, Rig, rgb, servo } from './rig.ts';
 

@@ -1,9 +1,9 @@
+import type { CoreMethod } from '../../src/api/methods.ts';
 import { Commands, type PropEditor } from '../../src/core/commands.ts';
 import { Core } from '../../src/core/core.ts';
 import { Journal } from '../../src/core/journal.ts';
 import type { Session } from '../../src/core/lease.ts';
 import { placeOf } from '../../src/core/relay.ts';
-import type { CoreMethod } from '../../src/core/requests.ts';
 import { placeDigest } from '../../src/core/servo.ts';
 import type { Store } from '../../src/core/store.ts';
 import type { Prop } from '../../src/prop/schema.ts';

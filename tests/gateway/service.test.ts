@@ -1,5 +1,6 @@
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import { ASKED, type FromGateway } from '../../src/service/protocol.ts';
+import { METHODS, type MethodBy } from '../../src/api/methods.ts';
+import type { FromGateway } from '../../src/service/protocol.ts';
 import { Refusal } from '../../src/shared/errors.ts';
 import { type Client, expectError, Rig, until } from './helpers.ts';
 
@@ -12,6 +13,10 @@ beforeEach(async () => {
   client = await rig.open();
 });
 afterEach(() => rig.end());
+
+const ASKED = Object.entries(METHODS)
+  .filter(([, { by }]) => by === 'service')
+  .map(([name]) => name as MethodBy<'service'>);
 
 const PARAMS: Record<string, object> = {
   'loom.find': { text: 'W07' },

@@ -2,7 +2,7 @@ import './app.css';
 import { signal, useComputed } from '@preact/signals';
 import { render } from 'preact';
 import { useEffect, useRef } from 'preact/hooks';
-import type { LockoutResult } from '../../core/requests.ts';
+import type { LockoutResult } from '../../api/types.ts';
 import { NOT_PARKED } from '../../shared/condition-text.ts';
 import { Bench } from './bench.tsx';
 import { Confirm, reset, wake } from './confirm.tsx';

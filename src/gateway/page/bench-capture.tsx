@@ -1,6 +1,7 @@
 import { type Signal, useSignal } from '@preact/signals';
 import { useId } from 'preact/hooks';
-import type { ChannelInfo, Requests } from '../../core/requests.ts';
+import type { Result } from '../../api/methods.ts';
+import type { ChannelInfo } from '../../api/types.ts';
 import { degText, mappingOf, moveSlowly, rangeText, SLOW_DEG_S } from './bench-moves.ts';
 import { ask, commanding, trouble, write } from './store.ts';
 
@@ -128,16 +129,15 @@ function NumberForm(props: {
 type Capture = Promise<string | undefined>;
 
 export async function captureMark(channel: string, mark: string): Capture {
-  const done = await write<Requests['mark.capture']['result']>(
-    `mark ${mark} of ${channel}`,
-    'mark.capture',
-    { channel, mark },
-  );
+  const done = await write<Result<'mark.capture'>>(`mark ${mark} of ${channel}`, 'mark.capture', {
+    channel,
+    mark,
+  });
   return done && `${channel}: mark ${mark} is now ${degText(done.deg)}, in the prop file.`;
 }
 
 export async function captureLimit(channel: string, end: 'low' | 'high'): Capture {
-  const done = await write<Requests['limits.capture']['result']>(
+  const done = await write<Result<'limits.capture'>>(
     `the ${end} limit of ${channel}`,
     'limits.capture',
     { channel, end },
@@ -150,7 +150,7 @@ export async function captureLimit(channel: string, end: 'low' | 'high'): Captur
 
 /** Parks at a mark, or where it stands. */
 export async function capturePark(channel: string, mark?: string): Capture {
-  const done = await write<Requests['park.capture']['result']>(
+  const done = await write<Result<'park.capture'>>(
     `the park position of ${channel}`,
     'park.capture',
     { channel, ...(mark !== undefined && { mark }) },
@@ -160,7 +160,7 @@ export async function capturePark(channel: string, mark?: string): Capture {
 }
 
 export async function undoCapture(): Capture {
-  const done = await write<Requests['capture.undo']['result']>('the undo', 'capture.undo', {});
+  const done = await write<Result<'capture.undo'>>('the undo', 'capture.undo', {});
   return done && `Undone: ${done.undone}.`;
 }
 

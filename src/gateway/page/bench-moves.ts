@@ -1,5 +1,6 @@
 import { effect } from '@preact/signals';
-import type { ChannelInfo, Requests } from '../../core/requests.ts';
+import type { Result } from '../../api/methods.ts';
+import type { ChannelInfo } from '../../api/types.ts';
 import { ServoMapping } from '../../sums/servo-mapping.ts';
 import { call } from './link.ts';
 import { commanding, stateOf } from './store.ts';
@@ -57,7 +58,7 @@ export async function creepTo(channel: string, toDeg: number, signal: AbortSigna
   while (Math.abs(leftDeg()) > SAME_DEG) {
     signal.throwIfAborted();
     const byDeg = Math.max(-CREEP_STEP_DEG, Math.min(leftDeg(), CREEP_STEP_DEG));
-    const { target, limited } = await call<Requests['channel.jog']['result']>('channel.jog', {
+    const { target, limited } = await call<Result<'channel.jog'>>('channel.jog', {
       channel,
       byDeg,
       beyondLimits: true,

@@ -1,6 +1,7 @@
 import { type Signal, useSignal, useSignalEffect } from '@preact/signals';
 import { useEffect, useMemo, useRef } from 'preact/hooks';
-import type { ChannelInfo, Requests } from '../../core/requests.ts';
+import type { Result } from '../../api/methods.ts';
+import type { ChannelInfo } from '../../api/types.ts';
 import { systemClock } from '../../shared/clock.ts';
 import { degText } from './bench-moves.ts';
 import { Glance } from './bench-numbers.tsx';
@@ -20,7 +21,7 @@ const WAYS: Record<Direction, { word: string; key: string; sign: string }> = {
   1: { word: 'high', key: 'H', sign: '▶' },
 };
 
-type Jogged = Requests['channel.jog']['result'];
+type Jogged = Result<'channel.jog'>;
 
 interface PadProps {
   channel: string;

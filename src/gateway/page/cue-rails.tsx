@@ -1,6 +1,6 @@
 import './cue-rails.css';
 import { useSignal, useSignalEffect } from '@preact/signals';
-import type { CueRails as Plotted } from '../../core/requests.ts';
+import type { CueRails as Plotted } from '../../api/types.ts';
 import { ask, version } from './store.ts';
 
 const HEIGHT = 60;

@@ -1,6 +1,6 @@
 import { signal } from '@preact/signals';
+import type { FileNews } from '../../api/types.ts';
 import type { ErrorObject } from '../../shared/errors.ts';
-import type { FileNews } from '../notices.ts';
 
 /** How the page stands to the daemon. */
 export type LinkState = 'connecting' | 'token' | 'open' | 'lost';

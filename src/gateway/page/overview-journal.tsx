@@ -1,5 +1,5 @@
 import { useSignal } from '@preact/signals';
-import type { JournalEntry } from '../../core/requests.ts';
+import type { JournalEntry } from '../../api/types.ts';
 import { journal } from './store.ts';
 
 const clockTime = new Intl.DateTimeFormat(undefined, {

@@ -1,6 +1,6 @@
 import { type Signal, useSignal } from '@preact/signals';
 import { useId } from 'preact/hooks';
-import type { BoardInfo } from '../../core/requests.ts';
+import type { BoardInfo } from '../../api/types.ts';
 import { HEADER_LAYOUT } from '../../prop/header.ts';
 import { boards, loom } from './wiring-data.ts';
 import { Cores, Identify, WhyNot } from './wiring-wires.tsx';

@@ -1,15 +1,15 @@
 import { batch, computed, type Signal, signal } from '@preact/signals';
-import type { Condition } from '../../core/condition.ts';
+import type { Result } from '../../api/methods.ts';
 import type {
   ChannelInfo,
   ChannelState,
+  FileNews,
   GuardInfo,
   JournalEntry,
   LockoutInfo,
-  Requests,
-} from '../../core/requests.ts';
+} from '../../api/types.ts';
+import type { Condition } from '../../shared/condition.ts';
 import { FATE_PAUSE_MS, FATE_WAIT_MS, fateOf, fateText, type Writing } from '../../shared/fate.ts';
-import type { FileNews } from '../notices.ts';
 import { takeNews } from './file-news.ts';
 import { withEntry } from './journal.ts';
 import { call, clientName, LinkGone, linkTimeoutMs, type OpenResult, startLink } from './link.ts';
@@ -48,7 +48,7 @@ export const groups = signal<Record<string, string[]>>({});
 export const poses = signal<string[]>([]);
 export const rails = signal<Record<string, Signal<RailState>>>({});
 /** Cues, idle behaviours and triggers, and which of them run. */
-export const cueList = signal<Requests['cue.list']['result']>({
+export const cueList = signal<Result<'cue.list'>>({
   cues: {},
   idle: {},
   triggers: { names: [], armed: false },
@@ -202,7 +202,7 @@ async function onOpen(result: OpenResult): Promise<void> {
   }
   try {
     await renew(result.version);
-    const read = await call<Requests['journal.read']['result']>('journal.read', {
+    const read = await call<Result<'journal.read'>>('journal.read', {
       limit: JOURNAL_KEPT,
     });
     journal.value = read.entries;
@@ -217,7 +217,7 @@ async function onOpen(result: OpenResult): Promise<void> {
 
 /** Reads limits, marks, groups and poses again. */
 export async function refresh(): Promise<void> {
-  const list = await call<Requests['channel.list']['result']>('channel.list');
+  const list = await call<Result<'channel.list'>>('channel.list');
   batch(() => {
     // Views never meet a channel whose state is not known, or is that of another kind.
     for (const [name, info] of Object.entries(list.channels)) {
@@ -244,7 +244,7 @@ async function refreshCues(): Promise<void> {
   try {
     while (cuesAreOld) {
       cuesAreOld = false;
-      cueList.value = await call<Requests['cue.list']['result']>('cue.list');
+      cueList.value = await call<Result<'cue.list'>>('cue.list');
     }
   } catch (error) {
     if (!(error instanceof LinkGone)) trouble.value = (error as Error).message;

@@ -1,6 +1,6 @@
 import { signal, useSignalEffect } from '@preact/signals';
 import { useId } from 'preact/hooks';
-import type { Symptom, Trace } from '../../core/requests.ts';
+import type { Symptom, Trace } from '../../api/types.ts';
 import { ask, channels, version } from './store.ts';
 
 /** What is asked of a channel that fails, in the words of whoever stands before it. */
