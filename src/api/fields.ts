@@ -1,9 +1,28 @@
-import * as z from 'zod';
+import * as zod from 'zod';
 import { NAME } from '../prop/name.ts';
 import { CONDITIONS } from '../shared/condition.ts';
 import { lazily } from '../shared/lazily.ts';
 import { plain } from '../shared/plain.ts';
 import { makeShapes } from './shapes.ts';
+
+/** What the records use of zod: as a whole, with all its languages, it would fill the bundle. */
+const z = {
+  array: zod.array,
+  boolean: zod.boolean,
+  enum: zod.enum,
+  int: zod.int,
+  literal: zod.literal,
+  looseObject: zod.looseObject,
+  null: zod.null,
+  number: zod.number,
+  object: zod.object,
+  record: zod.record,
+  strictObject: zod.strictObject,
+  string: zod.string,
+  tuple: zod.tuple,
+  union: zod.union,
+  unknown: zod.unknown,
+};
 
 /**
  * What the records of the methods are put together from: zod, parameters and pieces of results that
