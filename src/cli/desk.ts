@@ -1,5 +1,6 @@
 import { createInterface } from 'node:readline/promises';
 import type { Readable, Writable } from 'node:stream';
+import { RpcError } from '../api/client.ts';
 import type { Method, Params, Result } from '../api/methods.ts';
 import type { ChannelState, ConditionResult, JournalEntry } from '../api/types.ts';
 import type { Clock } from '../shared/clock.ts';
@@ -7,14 +8,7 @@ import type { Condition } from '../shared/condition.ts';
 import { conditionText } from '../shared/condition-text.ts';
 import { CODES, Refusal } from '../shared/errors.ts';
 import type { Writing } from '../shared/fate.ts';
-import {
-  type ChangeParams,
-  Client,
-  LinkLost,
-  type Opened,
-  RpcError,
-  type StateParams,
-} from './client.ts';
+import { type ChangeParams, Client, LinkLost, type Opened, type StateParams } from './client.ts';
 import { findFate } from './fate.ts';
 import { changeLine } from './file-text.ts';
 import type { Address } from './values.ts';
@@ -170,12 +164,10 @@ export class Desk {
     }
   }
 
-  call<M extends Method>(method: M, params: Params<M>): Promise<Result<M>>;
-  call(method: string, params?: object): Promise<unknown>;
-  async call(method: string, params: object = {}): Promise<unknown> {
+  async call<M extends Method>(method: M, params: Params<M>): Promise<Result<M>> {
     const result = await (await this.client()).call(method, params);
-    const told = result as Partial<ConditionResult> | null;
-    if (told?.condition) {
+    const told = result as Partial<ConditionResult>;
+    if (told.condition) {
       this.#take(told as ConditionResult);
       this.#conditionAtMs = this.io.clock.nowMs();
     }
@@ -246,7 +238,7 @@ export class Desk {
    */
   async confirm(question: string, refused: RpcError, otherwise: string): Promise<void> {
     if (this.io.stdin.isTTY !== true)
-      throw new RpcError(refused.code, refused.message, { ...refused.data!, reason: otherwise });
+      throw new RpcError(refused.code, refused.title, { ...refused.data!, reason: otherwise });
     const answer = await this.ask(`${question} [y/N] `, this.#asking.signal).catch(() => '');
     if (!/^y(es)?$/i.test(answer.trim()))
       throw new Refusal('command.not-confirmed', 'not confirmed; nothing was done');

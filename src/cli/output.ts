@@ -1,12 +1,13 @@
 import { writeFile } from 'node:fs/promises';
 import type { Writable } from 'node:stream';
+import { RpcError } from '../api/client.ts';
 import type { Finding } from '../prop/finding.ts';
 import { type ToldFinding, told } from '../prop/told-finding.ts';
 import { CODES, Refusal } from '../shared/errors.ts';
 import { printable } from '../shared/plain.ts';
 import { REFUSALS, type RefusalCode } from '../shared/refusals.ts';
 import { tidy } from '../shared/units.ts';
-import { LinkLost, RpcError, Unreachable } from './client.ts';
+import { LinkLost, Unreachable } from './client.ts';
 import { findingLine } from './file-text.ts';
 
 /** What was typed cannot be understood. */
@@ -27,7 +28,7 @@ export function exitCode(error: unknown): number {
 export function errorObject(error: unknown): { code: number; message: string; data: object } {
   if (error instanceof RpcError) {
     const data = error.data ?? { reason: error.message };
-    return { code: error.code, message: error.message, data };
+    return { code: error.code, message: error.title, data };
   }
   if (error instanceof Refusal) return error.toObject();
   const reason = error instanceof Error ? error.message : String(error);

@@ -9,10 +9,6 @@ import { type Outcome, verb } from './verb.ts';
 
 /** Verbs for the prop file of a running daemon: what it was, and how to change it as a whole. */
 
-interface History {
-  versions: { version: string; time: string; who: string; what: string; current?: true }[];
-}
-
 /** Room for the rest of the frame (bytes). */
 const AROUND_BYTES = 512;
 
@@ -59,7 +55,7 @@ export const propVerbs = [
     where: 'both',
     args: [],
     async run(_given, desk) {
-      const result = (await desk.call('prop.history')) as History;
+      const result = await desk.call('prop.history', {});
       const rows = result.versions.map(({ version, time, who, what, current }) => [
         version,
         time,
@@ -99,7 +95,7 @@ export const propVerbs = [
     async run({ file, base }, desk: Desk) {
       const text = await textOf(file);
       await desk.lease();
-      const version = base ?? ((await desk.call('prop.read')) as { version: string }).version;
+      const version = base ?? (await desk.call('prop.read', {})).version;
       const result = await desk.write(file, 'prop.apply', { text, version });
       return { result, text: changedText(`${file} was written`, result) };
     },

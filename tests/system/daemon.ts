@@ -5,6 +5,7 @@ import { join } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { fileURLToPath } from 'node:url';
 import { WebSocket } from 'ws';
+import { RpcClient } from '../../src/api/client.ts';
 import { placeOf } from '../../src/core/relay.ts';
 import { placeDigest } from '../../src/core/servo.ts';
 import { parseProp } from '../../src/prop/load.ts';
@@ -193,7 +194,7 @@ export class Peer {
   /** Notifications other than `state`. */
   readonly notices: { method: string; params: Record<string, unknown> }[] = [];
   closeCode: number | undefined;
-  #nextId = 1;
+  readonly #rpc = new RpcClient((text) => this.send(text));
   #sleeping: (() => void)[] = [];
 
   private constructor(socket: WebSocket) {
@@ -203,10 +204,12 @@ export class Peer {
       if (message.method === 'state') this.states.push(message.params);
       else if (message.method) this.notices.push(message);
       else for (const one of Array.isArray(message) ? message : [message]) this.answers.push(one);
+      this.#rpc.receive(String(data));
       this.#wake();
     });
     socket.on('close', (code) => {
       this.closeCode = code;
+      this.#rpc.end(new Error(`the link closed with ${code}`));
       this.#wake();
     });
     socket.on('error', () => {});
@@ -238,9 +241,7 @@ export class Peer {
 
   /** Sends a request and resolves with its answer, error or not. */
   async call(method: string, params: object = {}): Promise<Answer> {
-    const id = this.#nextId++;
-    this.send(JSON.stringify({ jsonrpc: '2.0', id, method, params }));
-    return this.until(() => this.answers.find((answer) => answer.id === id));
+    return this.#rpc.ask(method, params) as Promise<Answer>;
   }
 
   /** The result of a request. @throws Error when it was refused */

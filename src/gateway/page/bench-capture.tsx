@@ -1,6 +1,5 @@
 import { type Signal, useSignal } from '@preact/signals';
 import { useId } from 'preact/hooks';
-import type { Result } from '../../api/methods.ts';
 import type { ChannelInfo } from '../../api/types.ts';
 import { degText, mappingOf, moveSlowly, rangeText, SLOW_DEG_S } from './bench-moves.ts';
 import { ask, commanding, trouble, write } from './store.ts';
@@ -129,7 +128,7 @@ function NumberForm(props: {
 type Capture = Promise<string | undefined>;
 
 export async function captureMark(channel: string, mark: string): Capture {
-  const done = await write<Result<'mark.capture'>>(`mark ${mark} of ${channel}`, 'mark.capture', {
+  const done = await write(`mark ${mark} of ${channel}`, 'mark.capture', {
     channel,
     mark,
   });
@@ -137,11 +136,7 @@ export async function captureMark(channel: string, mark: string): Capture {
 }
 
 export async function captureLimit(channel: string, end: 'low' | 'high'): Capture {
-  const done = await write<Result<'limits.capture'>>(
-    `the ${end} limit of ${channel}`,
-    'limits.capture',
-    { channel, end },
-  );
+  const done = await write(`the ${end} limit of ${channel}`, 'limits.capture', { channel, end });
   const deg = done?.limitsDeg[end === 'low' ? 0 : 1];
   return deg === undefined
     ? undefined
@@ -150,17 +145,16 @@ export async function captureLimit(channel: string, end: 'low' | 'high'): Captur
 
 /** Parks at a mark, or where it stands. */
 export async function capturePark(channel: string, mark?: string): Capture {
-  const done = await write<Result<'park.capture'>>(
-    `the park position of ${channel}`,
-    'park.capture',
-    { channel, ...(mark !== undefined && { mark }) },
-  );
+  const done = await write(`the park position of ${channel}`, 'park.capture', {
+    channel,
+    ...(mark !== undefined && { mark }),
+  });
   const at = mark === undefined ? '' : `${mark}, `;
   return done && `${channel}: park position is now ${at}${degText(done.deg)}, in the prop file.`;
 }
 
 export async function undoCapture(): Capture {
-  const done = await write<Result<'capture.undo'>>('the undo', 'capture.undo', {});
+  const done = await write('the undo', 'capture.undo', {});
   return done && `Undone: ${done.undone}.`;
 }
 

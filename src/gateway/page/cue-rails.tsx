@@ -16,7 +16,7 @@ export function CueRails({ cue }: { cue: string }) {
   });
   const load = async () => {
     failed.value = false;
-    const answer = await ask<Plotted>('budget.cue', { cue });
+    const answer = await ask('budget.cue', { cue });
     if (answer) plotted.value = answer;
     else failed.value = true;
   };

@@ -100,8 +100,7 @@ export function RgbControls({ name }: { name: string }) {
   const chroma = useRef<HTMLInputElement>(null);
   const hue = useRef<HTMLInputElement>(null);
 
-  const set = (to: string) =>
-    ask<{ to: string }>('channel.colour', { channel: name, to, fadeS: numberIn(fade) });
+  const set = (to: string) => ask('channel.colour', { channel: name, to, fadeS: numberIn(fade) });
   const [picked] = useState(() => new Sender(set));
   const [mixed] = useState(
     () =>

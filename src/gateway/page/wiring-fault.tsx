@@ -29,7 +29,7 @@ const good = signal<ReadonlySet<number>>(new Set());
 
 async function show(): Promise<void> {
   const params = { channel: chosen.value, symptom: symptom.value };
-  const answer = await ask<Trace>('loom.trace', params);
+  const answer = await ask('loom.trace', params);
   // Somebody may have chosen another meanwhile; then the next answer counts.
   if (!answer || answer.channel !== chosen.value || answer.symptom !== symptom.value) return;
   // The same steps of another version of the prop file stay as far as they were done.
