@@ -23,6 +23,7 @@ import { ServiceStore } from './service/store.ts';
 import { systemClock } from './shared/clock.ts';
 import { asRefusal, Refusal } from './shared/errors.ts';
 import { fitTimersMs } from './shared/fit-timers.ts';
+import { levelOf } from './shared/journal.ts';
 import { Telemetry } from './shared/telemetry.ts';
 import { feedWatchdog, type Notify, openNotify, Vitals, watchdogMs } from './systemd.ts';
 
@@ -45,12 +46,6 @@ export interface Threads {
   gateway: Worker;
   /** What is told of the service's thread from now on. */
   listen(events: ServiceEvents): void;
-}
-
-/** Commands are many and wanted only in search of a fault; what the prop does by itself is news. */
-function levelOf({ what }: JournalEntry): 'debug' | 'info' | 'warn' {
-  if (what === 'fault' || what === 'link lost') return 'warn';
-  return what.includes('.') ? 'debug' : 'info';
 }
 
 /**
@@ -227,7 +222,7 @@ class Daemon {
     this.#gateway.post({ t: 'event', entry, ...(again && { again }) });
     if (!again)
       this.#service.log(
-        levelOf(entry),
+        levelOf(what),
         'sinewd',
         { who, what, tick, ...(values && { values }) },
         text,

@@ -19,6 +19,7 @@ const z = {
   record: zod.record,
   strictObject: zod.strictObject,
   string: zod.string,
+  templateLiteral: zod.templateLiteral,
   tuple: zod.tuple,
   union: zod.union,
   unknown: zod.unknown,

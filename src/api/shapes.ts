@@ -1,4 +1,5 @@
 import { SYMPTOMS } from '../prop/trace.ts';
+import { EVENT_NAMES } from '../shared/journal.ts';
 import type { Pieces } from './fields.ts';
 
 /** Results, and parts of them, that are larger or that more than one method and notification has. */
@@ -150,7 +151,9 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
     seq: z.number().describe('counts up from 1 within one run of the daemon'),
     time: z.string().describe('wall-clock time, ISO 8601'),
     who: z.string(),
-    what: z.string(),
+    what: z
+      .union([z.enum(EVENT_NAMES), z.templateLiteral([z.string(), '.', z.string()])])
+      .describe('an event, or the method that was carried out'),
     text: z.string(),
     values: z.record(z.string(), z.unknown()).optional(),
     tick: z

@@ -5,6 +5,7 @@ import type { Told } from '../../api/notifications.ts';
 import type { ChannelInfo, ChannelState, JournalEntry, LockoutInfo } from '../../api/types.ts';
 import type { Condition } from '../../shared/condition.ts';
 import { FATE_PAUSE_MS, FATE_WAIT_MS, fateOf, fateText, type Writing } from '../../shared/fate.ts';
+import type { What } from '../../shared/journal.ts';
 import { takeNews } from './file-news.ts';
 import { withEntry } from './journal.ts';
 import { call, clientName, LinkGone, linkTimeoutMs, type Opened, startLink } from './link.ts';
@@ -159,7 +160,7 @@ function takeState(frame: Told<'state'>): void {
 }
 
 /** Events after which other cues run than before, or the triggers are armed or not. */
-const CHANGES_CUES: ReadonlySet<string> = new Set([
+const CHANGES_CUES: ReadonlySet<What> = new Set<What>([
   'cue',
   'idle.start',
   'idle.stop',
