@@ -178,7 +178,11 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
   });
 
   const lockInfo = z.object({
-    by: z.string().describe('the client that has set it, or the key switch'),
+    by: z
+      .string()
+      .describe(
+        'the client that has set it, the key switch, or "nobody knows who" where the saved state was damaged',
+      ),
     reason: z.string(),
     time: z.string().describe('wall-clock time, ISO 8601'),
   });

@@ -1,5 +1,5 @@
-import type { CueLoad, CueRail } from '../core/cue-load.ts';
 import type { Prop } from '../prop/schema.ts';
+import type { CueLoad, CueRail } from '../rehearsal/cue-load.ts';
 import { tidy } from '../shared/units.ts';
 import { Canvas, GAP, ticks } from './canvas.ts';
 import { railFigures } from './rehearse-text.ts';

@@ -1,4 +1,4 @@
-import type { Rehearsal, Track } from '../core/rehearse.ts';
+import type { Rehearsal, Track } from '../rehearsal/rehearse.ts';
 import { tidy } from '../shared/units.ts';
 import { reader } from './course.ts';
 import { csvCell } from './csv.ts';

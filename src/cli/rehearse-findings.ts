@@ -1,9 +1,9 @@
-import type { Event, Rehearsal } from '../core/rehearse.ts';
 import { stepPath } from '../prop/cue-plan.ts';
 import type { Finding } from '../prop/finding.ts';
 import type { Loaded } from '../prop/load.ts';
 import { type CueStep, longCue, type Prop } from '../prop/schema.ts';
 import { readText } from '../prop/text.ts';
+import type { Event, Rehearsal } from '../rehearsal/rehearse.ts';
 import type { What } from '../shared/journal.ts';
 import { tidy } from '../shared/units.ts';
 import { briefly } from './course.ts';

@@ -1,6 +1,6 @@
-import type { Event, Rehearsal, Track } from '../core/rehearse.ts';
 import { softLimits } from '../prop/mechanics.ts';
 import { type CueStep, longCue, type Prop, type ServoChannel } from '../prop/schema.ts';
+import type { Event, Rehearsal, Track } from '../rehearsal/rehearse.ts';
 import { tidy } from '../shared/units.ts';
 import { lightnessToLuminance, linearToSrgb } from '../sums/light.ts';
 import { Canvas, GAP, LEFT, RIGHT, rect, ticks, WIDTH } from './canvas.ts';

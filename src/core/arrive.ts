@@ -1,7 +1,7 @@
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
 import type { Core } from './core.ts';
-import type { Move } from './gate.ts';
+import type { Move } from './move.ts';
 import type { Relay } from './relay.ts';
 import type { Servo } from './servo.ts';
 import { NOTE_WITHIN_S } from './state-keeper.ts';

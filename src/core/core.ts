@@ -1,7 +1,6 @@
 import type { ConditionResult } from '../api/types.ts';
 import type { Driver, Sense } from '../drivers/driver.ts';
 import type { Prop } from '../prop/schema.ts';
-import type { CoreProp } from '../service/protocol.ts';
 import type { Clock } from '../shared/clock.ts';
 import { CONDITIONS, type Condition } from '../shared/condition.ts';
 import { conditionText } from '../shared/condition-text.ts';
@@ -13,6 +12,7 @@ import { Assembly, cuesOf } from './assembly.ts';
 import type { Board } from './boards.ts';
 import { type Actuator, Body, type SafetyInput } from './body.ts';
 import { type ConditionEvent, next } from './condition.ts';
+import type { CoreProp } from './core-prop.ts';
 import type { Cues } from './cues.ts';
 import { type Energiser, mustBeAbleToWake } from './energise.ts';
 import { type Changing, type ExchangeHost, PropExchange } from './exchange.ts';
@@ -902,7 +902,12 @@ export class Core {
     this.#attended = restored === 'none' || (restored !== 'damaged' && restored.clean === true);
     if (restored === 'none') return;
     if (restored === 'damaged') {
-      this.journal.add('prop', 'state', 'the saved state is damaged: positions are not known');
+      this.#inhibits.suspect();
+      this.journal.add(
+        'prop',
+        'state',
+        'the saved state is damaged: positions are not known, and a lockout or a stop may be lost with it; the prop is locked until "sinew unlock --force REASON"',
+      );
       return;
     }
     this.#inhibits.restore(restored.lockout ?? []);

@@ -1,12 +1,12 @@
 import { isDeepStrictEqual } from 'node:util';
 import type { Driver } from '../drivers/driver.ts';
 import type { Board as BoardSpec } from '../prop/schema.ts';
-import type { ChangeMessage, CoreProp, Outcome } from '../service/protocol.ts';
 import type { Clock } from '../shared/clock.ts';
 import type { TelemetryBody } from '../shared/telemetry.ts';
 import type { Assembly } from './assembly.ts';
 import type { Board } from './boards.ts';
 import { type Change, Changes } from './changes.ts';
+import type { ChangeMessage, CoreProp, Outcome } from './core-prop.ts';
 import type { CueEvents } from './cues.ts';
 import type { Journal } from './journal.ts';
 import { placeIn } from './state-keeper.ts';

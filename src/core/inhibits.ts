@@ -55,6 +55,11 @@ export class Inhibits {
     this.#lockout.restore(locks);
   }
 
+  /** The state that kept the locks is damaged. */
+  suspect(): void {
+    this.#lockout.suspect(new Date(this.#clock.wallMs()).toISOString());
+  }
+
   /** Why nothing wakes or moves, and what to do. */
   readonly refusal = (): Refusal =>
     this.locked ? this.#lockout.refusal() : this.#guards.refusal();

@@ -1,11 +1,10 @@
 import type { CueRails } from '../api/types.ts';
-import { cueLoad } from '../core/cue-load.ts';
 import { budgetOf } from '../prop/budget.ts';
-
 import { budgetFindings } from '../prop/lint-budget.ts';
 import { type Loaded, parseProp } from '../prop/load.ts';
 import type { Prop } from '../prop/schema.ts';
 import { told } from '../prop/told-finding.ts';
+import { cueLoad } from '../rehearsal/cue-load.ts';
 import { Refusal } from '../shared/errors.ts';
 import type { RefusalCode } from '../shared/refusals.ts';
 import { columns } from '../sums/course.ts';

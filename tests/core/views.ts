@@ -2,7 +2,8 @@ import type { Result } from '../../src/api/methods.ts';
 import type { Actuator } from '../../src/core/body.ts';
 import type { Core } from '../../src/core/core.ts';
 import { flagsOf } from '../../src/core/publish.ts';
-import { type StaticInfo, ViewMaker } from '../../src/service/view.ts';
+import type { StaticInfo } from '../../src/service/protocol.ts';
+import { ViewMaker } from '../../src/service/view.ts';
 import { flagNames } from '../../src/shared/telemetry.ts';
 import { tidy } from '../../src/shared/units.ts';
 

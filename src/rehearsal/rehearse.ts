@@ -1,4 +1,6 @@
 import type { JournalEntry } from '../api/types.ts';
+import { Core } from '../core/core.ts';
+import { Journal } from '../core/journal.ts';
 import type { Driver, Frame } from '../drivers/driver.ts';
 import type { Prop } from '../prop/schema.ts';
 import type { Clock } from '../shared/clock.ts';
@@ -11,8 +13,6 @@ import {
   worstTogether,
 } from '../sums/flash.ts';
 import { formatPacked, lightnessToLuminance, packColour, type Rgb } from '../sums/light.ts';
-import { Core } from './core.ts';
-import { Journal } from './journal.ts';
 
 /** Where a channel is in the course of a cue: only the samples in which it changes. */
 export interface Track {
