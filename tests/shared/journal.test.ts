@@ -5,12 +5,10 @@ import { EVENT_NAMES, levelOf } from '../../src/shared/journal.ts';
 
 test('every event is told somewhere, by its name or as a method', () => {
   const src = new URL('../../src/', import.meta.url);
-  const files = ['core', 'service'].flatMap((folder) =>
+  const files = ['core', 'service', 'startup'].flatMap((folder) =>
     readdirSync(new URL(folder, src)).map((name) => `${folder}/${name}`),
   );
-  const text = [...files, 'sinewd.ts']
-    .map((file) => readFileSync(new URL(file, src), 'utf8'))
-    .join('\n');
+  const text = files.map((file) => readFileSync(new URL(file, src), 'utf8')).join('\n');
   for (const name of EVENT_NAMES)
     expect(text.includes(`'${name}'`) || Object.hasOwn(METHODS, name), name).toBe(true);
 });
