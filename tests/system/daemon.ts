@@ -6,9 +6,12 @@ import { setTimeout as sleep } from 'node:timers/promises';
 import { fileURLToPath } from 'node:url';
 import { WebSocket } from 'ws';
 import { RpcClient } from '../../src/api/client.ts';
+import { EVERYWHERE } from '../../src/api/errors.ts';
+import { recordOf } from '../../src/api/methods.ts';
 import { placeOf } from '../../src/core/relay.ts';
 import { placeDigest } from '../../src/core/servo.ts';
 import { parseProp } from '../../src/prop/load.ts';
+import type { RefusalCode } from '../../src/shared/refusals.ts';
 
 const root = fileURLToPath(new URL('../..', import.meta.url));
 export const DAEMON = join(root, 'dist/daemon.js');
@@ -239,9 +242,19 @@ export class Peer {
     this.socket.send(data);
   }
 
-  /** Sends a request and resolves with its answer, error or not. */
+  /**
+   * Sends a request and resolves with its answer, error or not.
+   * @throws Error where the record of the method does not name the refusal
+   */
   async call(method: string, params: object = {}): Promise<Answer> {
-    return this.#rpc.ask(method, params) as Promise<Answer>;
+    const answer = (await this.#rpc.ask(method, params)) as Answer;
+    const code = answer.error?.data.code as RefusalCode | undefined;
+    const named = [...EVERYWHERE, ...(recordOf(method)?.errors ?? [])];
+    if (code && recordOf(method) && !named.includes(code))
+      throw new Error(
+        `the record of ${method} does not name ${code}: ${answer.error!.data.reason}`,
+      );
+    return answer;
   }
 
   /** The result of a request. @throws Error when it was refused */

@@ -77,6 +77,7 @@ function connect(): void {
   const scheme = location.protocol === 'https:' ? 'wss' : 'ws';
   const mine = new WebSocket(`${scheme}://${location.host}/api`);
   socket = mine;
+  rpc?.end(new LinkGone());
   rpc = new RpcClient((text) => mine.send(text), heard);
   mine.onmessage = (event) => {
     if (mine === socket) receive(String(event.data));
