@@ -1,4 +1,4 @@
-import { drawOf } from '../prop/circuit.ts';
+import { kindOf } from '../prop/kinds/kind.ts';
 import type { Prop } from '../prop/schema.ts';
 import { type RailTrack, type Rehearsal, rehearse, TICK_MS } from './rehearse.ts';
 
@@ -36,10 +36,11 @@ export function loadOf(prop: Prop, done: Rehearsal): CueLoad {
 function railOf(prop: Prop, { tracks, durationS }: Rehearsal, rail: RailTrack): CueRail {
   // A stalled servo draws this much more from when it starts to move until it rests.
   const steps: { atS: number; moreA: number }[] = [];
-  for (const { name, kind, tS } of tracks) {
+  for (const { name, tS } of tracks) {
     const channel = prop.channels[name]!;
-    if (kind !== 'servo' || channel.rail !== rail.name) continue;
-    const { busyA, stallA } = drawOf(channel);
+    const kind = kindOf(channel);
+    if (!kind.moves || channel.rail !== rail.name) continue;
+    const { busyA, stallA } = kind.draw(channel);
     for (const [fromS, toS] of motions(tS))
       steps.push({ atS: fromS, moreA: stallA - busyA }, { atS: toS, moreA: busyA - stallA });
   }

@@ -1,4 +1,5 @@
 import type { Driver, Frame } from '../drivers/driver.ts';
+import type { ChannelKind } from '../prop/kinds/kind.ts';
 import type { Prop } from '../prop/schema.ts';
 import type { Clock } from '../shared/clock.ts';
 import {
@@ -16,7 +17,7 @@ import type { JournalEntry } from './requests.ts';
 /** Where a channel is in the course of a cue: only the samples in which it changes. */
 export interface Track {
   name: string;
-  kind: 'servo' | 'relay' | 'lamp' | 'rgb';
+  kind: ChannelKind;
   /** s since the start of the cue. */
   tS: number[];
   /** Servo: deg. Relay: 0 or 1. Lamp: lightness 0..1. Rgb: #rrggbb. */

@@ -1,10 +1,12 @@
+import type { ChannelKind } from '../prop/kinds/kind.ts';
+import type { LinkageInfo, TorqueInfo, VapourInfo } from '../prop/kinds/told.ts';
 import type { LoomWire } from '../prop/loom.ts';
 import type { BoardInfo } from '../prop/pins.ts';
 import type { Symptom, Trace } from '../prop/trace.ts';
 import type { LinkageSpec } from '../sums/linkage.ts';
 import type { Condition } from './condition.ts';
 
-export type { BoardInfo, LoomWire, Symptom, Trace };
+export type { BoardInfo, LinkageInfo, LoomWire, Symptom, TorqueInfo, Trace, VapourInfo };
 
 /**
  * Everything that may be asked of the core, and what it answers. The gateway checks shapes (zod);
@@ -176,7 +178,7 @@ export interface ConditionResult {
 
 /** One entry of `channel.list`; the value and target are as in `state`. */
 export interface ChannelInfo {
-  kind: 'servo' | 'relay' | 'rgb' | 'lamp';
+  kind: ChannelKind;
   value: number | string | boolean | null;
   target: number | string | boolean;
   flags: string[];
@@ -203,38 +205,6 @@ export interface ChannelInfo {
   vapour?: VapourInfo;
   /** Rgb and lamp. */
   fadeS?: number;
-}
-
-/** A linkage within the soft limits. */
-export interface LinkageInfo {
-  /** Least angle between rod and flap arm (deg), and where the flap is then (deg). */
-  transmissionDeg: number;
-  transmissionAtDeg: number;
-  /** The fastest that the horn turns while the flap keeps its speed limit (deg/s). */
-  hornSpeedDegS: number;
-  /** Torque on the flap for 1 N m on the horn, least and most. */
-  advantage: [number, number];
-}
-
-/** The most that a servo has to bring within its soft limits. */
-export interface TorqueInfo {
-  worstNm: number;
-  /** Where that is (deg). */
-  atDeg: number;
-  /** The part of it that accelerates (N m). */
-  accelerationNm: number;
-  stallNm?: number;
-  /** Stall torque by worst torque; common practice is 2 or more. */
-  margin?: number;
-}
-
-export interface VapourInfo {
-  tankMl: number;
-  rateMlPerH: number;
-  /** How long the tank lasts with the unit on all the time (s). */
-  runTimeS: number;
-  /** How long it lasts when the unit is on as often as its duty allows (s). */
-  showTimeS?: number;
 }
 
 /** A channel as it appears in a `state` notification. */

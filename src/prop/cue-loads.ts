@@ -1,9 +1,10 @@
 import { tidy } from '../shared/units.ts';
-import { lightnessToLuminance, parseColour, type Rgb, srgbToLinear } from '../sums/light.ts';
+import type { Rgb } from '../sums/light.ts';
 import { CueLight, type FlashProblem } from './cue-light.ts';
-import { currents } from './lint-rails.ts';
+import { kindOf, type LightChannel, lightOf, relayOf } from './kinds/kind.ts';
+import { relayA } from './kinds/relay.ts';
 import { pulseS } from './pulse.ts';
-import type { Channel, CueStep, LampChannel, Prop, RelayChannel, RgbChannel } from './schema.ts';
+import type { Channel, CueStep, Prop } from './schema.ts';
 
 /** A step that a rail has no room for, as planned. */
 export interface LoadProblem {
@@ -53,7 +54,7 @@ export function railsOf(prop: Prop): Rails {
     rails.set(name, { limitA, idleA: 0 });
   for (const channel of Object.values(prop.channels)) {
     const rail = channel.rail === undefined ? undefined : rails.get(channel.rail);
-    if (rail) rail.idleA += restA(channel);
+    if (rail) rail.idleA += kindOf(channel).draw(channel).idleA;
   }
   return rails;
 }
@@ -79,8 +80,9 @@ export class CueLoads {
   flashing(): FlashProblem | undefined {
     return this.#light.problem((name) => {
       const channel = this.#prop.channels[name]!;
-      if (channel.kind === 'relay') return channel.park.to === 'on' ? WHITE : DARK;
-      return parkOf(channel as LampChannel | RgbChannel);
+      const light = lightOf(channel);
+      if (light) return parkOf(light);
+      return kindOf(channel).usedAt(channel, channel.park.to) ? WHITE : DARK;
     });
   }
 
@@ -109,7 +111,7 @@ export class CueLoads {
     for (const rail of asked.keys()) before.set(rail, this.#movingA(rail, movers, nowS));
     for (const name of movers) {
       const channel = this.#prop.channels[name]!;
-      const { idleA, busyA } = currents(channel);
+      const { idleA, busyA } = kindOf(channel).draw(channel);
       const moreA = Math.max(0, busyA - idleA);
       if (channel.rail !== undefined)
         entry(this.#moving, channel.rail).set(name, { moreA, fromS: nowS, untilS });
@@ -197,7 +199,7 @@ export class CueLoads {
     };
     for (const name of movers) {
       const channel = this.#prop.channels[name]!;
-      const { idleA, busyA } = currents(channel);
+      const { idleA, busyA } = kindOf(channel).draw(channel);
       add(name, busyA - idleA, step.move ? 'move' : 'pose', true);
     }
     const others = [...this.#lights(step), ...this.#switches(step)];
@@ -217,14 +219,14 @@ export class CueLoads {
   *#lights(step: CueStep): Generator<[name: string, to: Rgb]> {
     for (const [name, to] of this.#named(step, ['colour', 'dim'])) {
       const channel = this.#channel(name);
-      if (channel?.kind === 'lamp' && typeof to === 'number') yield [name, grey(to)];
-      if (channel?.kind === 'rgb' && typeof to === 'string') yield [name, colourOf(to)];
+      const colour = channel && kindOf(channel).light?.colour(to);
+      if (colour) yield [name, colour];
     }
   }
 
   *#switches(step: CueStep): Generator<[name: string, on: boolean]> {
     for (const [name, to] of this.#named(step, ['switch']))
-      if (this.#channel(name)?.kind === 'relay') yield [name, to === 'on'];
+      if (relayOf(this.#channel(name))) yield [name, to === 'on'];
   }
 
   /** Names and values of a step's pose, and of these parts of it. */
@@ -239,7 +241,7 @@ export class CueLoads {
   }
 
   #fade(name: string, to: Rgb, step: CueStep, nowS: number): number {
-    const light = this.#channel(name) as LampChannel | RgbChannel;
+    const light = lightOf(this.#channel(name))!;
     const from = this.#levels.get(name) ?? parkOf(light);
     this.#levels.set(name, to);
     const change = Math.max(
@@ -257,8 +259,8 @@ export class CueLoads {
 
   #switch(name: string, on: boolean, step: CueStep, nowS: number): number {
     const { forS } = step;
-    const relay = this.#channel(name) as RelayChannel;
-    const onA = relay.draw?.onA ?? 0;
+    const relay = relayOf(this.#channel(name))!;
+    const onA = relayA(relay);
     const opensS = on
       ? Math.min(
           forS ?? Number.POSITIVE_INFINITY,
@@ -314,35 +316,13 @@ export class CueLoads {
   }
 }
 
-/** What a channel draws when parked, awake (A). */
-export function restA(channel: Channel): number {
-  if (channel.kind === 'rgb' || channel.kind === 'lamp') return lightA(channel, parkOf(channel));
-  return currents(channel).idleA;
+function parkOf(light: LightChannel): Rgb {
+  return kindOf(light).light!.colour(light.park.to) ?? DARK;
 }
 
-function parkOf(light: LampChannel | RgbChannel): Rgb {
-  return light.kind === 'lamp' ? grey(light.park.to) : colourOf(light.park.to);
-}
-
-function colourOf(text: string): Rgb {
-  return parseColour(text) ?? DARK;
-}
-
-/** A lamp's level in place of a colour. */
-function grey(level: number): Rgb {
-  return { red: level, green: level, blue: level };
-}
-
-/** Estimated draw (A) of a light at a value: a lamp's is its perceived lightness. */
-function lightA(light: LampChannel | RgbChannel, value: Rgb): number {
-  if (light.kind === 'lamp') return (light.draw?.fullA ?? 0) * lightnessToLuminance(value.red);
-  const [red, green, blue] = light.draw?.fullA ?? [0, 0, 0];
-  const [redGain, greenGain, blueGain] = light.whiteBalance;
-  return (
-    red * redGain * srgbToLinear(value.red) +
-    green * greenGain * srgbToLinear(value.green) +
-    blue * blueGain * srgbToLinear(value.blue)
-  );
+/** Estimated draw (A) of a light at a colour. */
+function lightA(light: LightChannel, colour: Rgb): number {
+  return kindOf(light).light!.ampsAt(light, colour);
 }
 
 function entry<T>(of: Map<string, Map<string, T>>, key: string): Map<string, T> {

@@ -1,5 +1,6 @@
 import type { Dependents } from './cue-interlocks.ts';
 import type { CuePlan, Servo, Step } from './cue-plan.ts';
+import { servoOf } from './kinds/kind.ts';
 import type { Cue, Prop } from './schema.ts';
 
 /**
@@ -44,7 +45,7 @@ function interlocked({ channels }: Prop, dependents: Dependents): unknown[] {
   return [...names].map((name) => {
     const channel = channels[name];
     const { requires, park } = channel ?? {};
-    return [name, requires, park, channel?.kind === 'servo' ? channel.marks : undefined];
+    return [name, requires, park, servoOf(channel)?.marks];
   });
 }
 
@@ -123,7 +124,7 @@ export class CueMemory {
   #other(name: string): number | string {
     const { channels } = this.#looks.prop;
     const channel = Object.hasOwn(channels, name) ? channels[name] : undefined;
-    return channel?.kind === 'servo' ? 'servo' : numberOf(channel);
+    return servoOf(channel) ? 'servo' : numberOf(channel);
   }
 
   /** What the plans of moves take from a servo; its marks stand in the targets already. */

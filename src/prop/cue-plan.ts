@@ -7,6 +7,8 @@ import { CueLoads, type Rails, railsOf } from './cue-loads.ts';
 import { CueMemory } from './cue-memory.ts';
 import { Walk } from './cue-walk.ts';
 import type { Path } from './finding.ts';
+import { servoOf } from './kinds/kind.ts';
+import { degIn } from './kinds/servo.ts';
 import { softLimits } from './mechanics.ts';
 import { motionLimits } from './motion-limits.ts';
 import { type CueStep, longCue, type Prop, type ServoChannel } from './schema.ts';
@@ -193,8 +195,8 @@ export class Planner {
     const known = this.#servos.get(name);
     if (known) return known;
     const { channels } = this.#prop;
-    const spec = Object.hasOwn(channels, name) ? channels[name]! : undefined;
-    if (spec?.kind !== 'servo') return undefined;
+    const spec = servoOf(Object.hasOwn(channels, name) ? channels[name] : undefined);
+    if (!spec) return undefined;
     const [softLow, softHigh] = softLimits(spec);
     const servo = {
       name,
@@ -202,7 +204,7 @@ export class Planner {
       limits: motionLimits(spec),
       softLow,
       softHigh,
-      parkDeg: degOf(spec, spec.park.to),
+      parkDeg: degIn(spec, spec.park.to),
     };
     this.#servos.set(name, servo);
     return servo;
@@ -263,7 +265,7 @@ export class Planner {
     const targets: Target[] = [];
     const add = (name: string, to: number | string, spread: number, path: Path) => {
       const servo = this.servo(name);
-      const deg = servo && degOf(servo.spec, to);
+      const deg = servo && degIn(servo.spec, to);
       if (deg !== undefined)
         targets.push({ servo: name, low: deg - spread, high: deg + spread, path });
     };
@@ -277,10 +279,4 @@ export class Planner {
     }
     return targets;
   }
-}
-
-function degOf(servo: ServoChannel, to: number | string): number | undefined {
-  if (typeof to === 'number') return to;
-  const marks = servo.marks ?? {};
-  return Object.hasOwn(marks, to) ? marks[to] : undefined;
 }

@@ -3,8 +3,9 @@ import { isSmooth, parseEase } from '../sums/ease.ts';
 import { cuePlan, type PlanProblem, stepPath } from './cue-plan.ts';
 import { isWorse } from './cue-walk.ts';
 import { didYouMean, type Path, show } from './finding.ts';
+import { kindOf, relayOf } from './kinds/kind.ts';
+import { checkColour } from './kinds/rgb.ts';
 import { lintRequirement } from './lint-interlocks.ts';
-import { checkColour } from './lint-show.ts';
 import { MOST_NESTED, MOST_STEPS } from './long-cue.ts';
 import type { Limits, Notes } from './notes.ts';
 import { type CueStep, longCue } from './schema.ts';
@@ -27,10 +28,6 @@ export function lintCues(notes: Notes, limits: Limits): Set<string> {
 
 // --- one step -------------------------------------------------------------------------------------
 
-/** Which part of a cue step commands which kind of channel. */
-const PART = { servo: 'move', relay: 'switch', rgb: 'colour', lamp: 'dim' } as const;
-const KIND = { switch: 'relay', colour: 'rgb', dim: 'lamp' } as const;
-
 function lintStep(notes: Notes, step: CueStep, at: Path, limits: Limits): void {
   const { move, pose, colour, dim, switch: switched, until, cue, choose, times } = step;
   if (pose !== undefined) notes.find('poses', pose, [...at, 'pose']);
@@ -39,8 +36,9 @@ function lintStep(notes: Notes, step: CueStep, at: Path, limits: Limits): void {
     for (const name of Object.keys(step[part] ?? {})) {
       const path = [...at, part, name];
       const channel = notes.find('channels', name, path, true);
-      if (channel && channel.kind !== KIND[part])
-        notes.keyError(path, `${name} is a ${channel.kind}`, `put it under ${PART[channel.kind]}`);
+      const wanted = channel && kindOf(channel).part;
+      if (channel && wanted !== part)
+        notes.keyError(path, `${name} is a ${channel.kind}`, `put it under ${wanted}`);
     }
   }
   for (const [name, value] of Object.entries(colour ?? {}))
@@ -88,9 +86,10 @@ function lintMoves(
         notes.keyError(path, `there is no channel or group ${name}`, didYouMean(name, known));
         continue;
       }
-      const kind = channels[name]?.kind ?? 'servo';
-      if (kind !== 'servo')
-        notes.keyError(path, `${name} is a ${kind}`, `put it under ${PART[kind]}`);
+      const channel = channels[name];
+      const part = channel && kindOf(channel).part;
+      if (channel && part !== 'move')
+        notes.keyError(path, `${name} is a ${channel.kind}`, `put it under ${part}`);
     }
     for (const member of members) {
       for (const end of endsOf(to)) notes.checkPosition(member, end, path, limits);
@@ -136,15 +135,16 @@ function touchedBy(notes: Notes, step: CueStep): Touched {
   const { move, pose, colour, dim, switch: switched } = step;
   const known = pose !== undefined && Object.hasOwn(poses, pose);
   const posed = known ? Object.entries(poses[pose]!) : [];
-  const kinds = posed.map(([name]) => (Object.hasOwn(channels, name) ? channels[name]!.kind : ''));
+  const kinds = posed.map(([name]) =>
+    Object.hasOwn(channels, name) ? kindOf(channels[name]!) : undefined,
+  );
   const switches = [
-    ...posed.filter((_, i) => kinds[i] === 'relay'),
+    ...posed.filter((_, i) => kinds[i]?.switches),
     ...Object.entries(switched ?? {}),
   ];
   return {
-    servos: move !== undefined || kinds.includes('servo'),
-    lights:
-      colour !== undefined || dim !== undefined || kinds.includes('rgb') || kinds.includes('lamp'),
+    servos: move !== undefined || kinds.some((kind) => kind?.moves),
+    lights: colour !== undefined || dim !== undefined || kinds.some((kind) => kind?.light),
     relays: new Map(switches.map(([name, to]) => [name, to === 'on'])),
     unsure: pose !== undefined && (!known || notes.given.broken(['poses', pose])),
   };
@@ -182,8 +182,8 @@ function lintTimes(notes: Notes, step: CueStep, touched: Touched, at: Path): voi
   if (forS === undefined) return;
   for (const [name, on] of relays) {
     const { channels } = notes.prop;
-    const channel = Object.hasOwn(channels, name) ? channels[name] : undefined;
-    if (channel?.kind !== 'relay' || notes.given.broken(['channels', name])) continue;
+    const channel = relayOf(Object.hasOwn(channels, name) ? channels[name] : undefined);
+    if (!channel || notes.given.broken(['channels', name])) continue;
     if (channel.contact === 'momentary')
       notes.warning(
         [...at, 'forS'],

@@ -1,16 +1,18 @@
 import { tidy } from '../shared/units.ts';
 import { runTimeS, showTimeS, waterMl } from '../sums/vapour.ts';
 import { cuePlan } from './cue-plan.ts';
+import { relayOf } from './kinds/kind.ts';
 import type { Notes } from './notes.ts';
 import { longCue, type Prop, type RelayChannel } from './schema.ts';
 
 /** Vapour units: that the tank outlasts what a cue, or one stretch of duty, takes from it. */
 export function lintVapour(notes: Notes): void {
   for (const [name, channel] of Object.entries(notes.prop.channels)) {
-    if (channel.kind !== 'relay' || !channel.vapour) continue;
+    const relay = relayOf(channel);
+    if (!relay?.vapour) continue;
     const at = ['channels', name];
     if (['vapour', 'duty', 'pulseMs'].some((key) => notes.given.broken([...at, key]))) continue;
-    const { vapour, duty } = channel;
+    const { vapour, duty } = relay;
     const lastsS = runTimeS(vapour);
     if (duty && duty.maxOnS > lastsS)
       notes.warning(
@@ -20,7 +22,7 @@ export function lintVapour(notes: Notes): void {
       );
     const known = new Map<string, number>();
     for (const cue of Object.keys(notes.prop.cues)) {
-      const onS = onTimeS(notes.prop, cue, name, channel, known);
+      const onS = onTimeS(notes.prop, cue, name, relay, known);
       if (Number.isFinite(onS) ? onS <= lastsS : !(onS > 0)) continue;
       if (Number.isFinite(onS))
         notes.warning(

@@ -1,4 +1,5 @@
 import { HEADER_PINS, reservedFor } from './header.ts';
+import { kindOf } from './kinds/kind.ts';
 import type { Prop } from './schema.ts';
 
 /** Outputs of a PCA9685 (NXP data sheet, rev. 4: 16 channels). */
@@ -37,9 +38,7 @@ function* pinUses(prop: Prop): Generator<{ board: string; pin: number; use: stri
     if (input) yield { board: input.board, pin: input.pin, use: name };
   for (const [name, channel] of Object.entries(prop.channels)) {
     const { board } = channel.output;
-    if (channel.kind !== 'rgb') yield { board, pin: channel.output.pin, use: name };
-    else
-      for (const [i, colour] of ['red', 'green', 'blue'].entries())
-        yield { board, pin: channel.output.pins[i]!, use: `${name}.${colour}` };
+    for (const { pin, colour } of kindOf(channel).outputs(channel))
+      yield { board, pin, use: colour ? `${name}.${colour}` : name };
   }
 }

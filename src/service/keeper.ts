@@ -17,6 +17,8 @@ import { LastKnown } from '../prop/file/last-known.ts';
 import { type FileSystem, PropDisk, type Seen, type Written } from '../prop/file/prop-disk.ts';
 import { versionOf } from '../prop/file/version.ts';
 import { type Path, pathText, show } from '../prop/finding.ts';
+import { servoOf } from '../prop/kinds/kind.ts';
+import { degIn } from '../prop/kinds/servo.ts';
 import { checkProp, type Finding, type Loaded, parseProp } from '../prop/load.ts';
 import type { Prop } from '../prop/schema.ts';
 import type { Edit } from '../prop/splice.ts';
@@ -891,9 +893,9 @@ export class Keeper {
 /** A capture as it is usual: a mark of the first servo, where it parks. */
 function captureIn({ channels }: Prop, mark: string): Edit | undefined {
   for (const [name, channel] of Object.entries(channels)) {
-    if (channel.kind !== 'servo') continue;
-    const { to } = channel.park;
-    const value = typeof to === 'number' ? to : channel.marks?.[to];
+    const servo = servoOf(channel);
+    if (!servo) continue;
+    const value = degIn(servo, servo.park.to);
     return { path: ['channels', name, 'marks', mark], value };
   }
   return undefined;

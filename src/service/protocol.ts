@@ -1,6 +1,7 @@
 import type { MessagePort } from 'node:worker_threads';
 import type { Restored, Saved } from '../core/store.ts';
 import type { Finding } from '../prop/finding.ts';
+import type { ChannelKind, ValueType } from '../prop/kinds/kind.ts';
 import type { BoardInfo } from '../prop/pins.ts';
 import type { Cue, Prop } from '../prop/schema.ts';
 import type { Edit } from '../prop/splice.ts';
@@ -181,7 +182,7 @@ export interface PropView {
   name: string;
   linkTimeoutMs: number;
   /** In the order of the telemetry. */
-  channels: { name: string; kind: StaticInfo['kind'] }[];
+  channels: { name: string; kind: ChannelKind; value: ValueType }[];
   rails: { name: string; limitA: number; volts: number }[];
   osc: { host: string; port: number } | null;
   /** What `channel.list` answers of each channel, but for what changes from tick to tick. */

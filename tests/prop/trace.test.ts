@@ -1,6 +1,7 @@
 import { describe, expect, test } from 'vitest';
+import { kindOf } from '../../src/prop/kinds/kind.ts';
 import { parseProp } from '../../src/prop/load.ts';
-import { SYMPTOMS_OF, type Trace, traceFault } from '../../src/prop/trace.ts';
+import { type Trace, traceFault } from '../../src/prop/trace.ts';
 import { Refusal } from '../../src/shared/errors.ts';
 import { OWL, propText, relay, servo } from './helpers.ts';
 
@@ -129,7 +130,7 @@ describe('the other kinds', () => {
 
   test('every channel has steps for every symptom of its kind', () => {
     for (const [name, { kind }] of Object.entries(owl.channels))
-      for (const symptom of SYMPTOMS_OF[kind]) {
+      for (const symptom of kindOf({ kind }).faults.symptoms) {
         const { steps, cautions } = traceFault(owl, name, symptom);
         expect(steps.length).toBeGreaterThanOrEqual(4);
         expect(cautions.join(' ')).toMatch(/fingers.*switch the supply off.*licensed/);
