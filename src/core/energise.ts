@@ -15,9 +15,7 @@ const FREE_SPEED_DEG_S = 300;
 
 /** How long a servo may take to come to rest when nobody knows where it stands (s). */
 function jumpS(servo: Servo): number {
-  const { calibration, envelopeUs } = servo.mapping;
-  const hornDeg = Math.abs(calibration.toDeg(envelopeUs[1]) - calibration.toDeg(envelopeUs[0]));
-  return SETTLE_S + hornDeg / FREE_SPEED_DEG_S;
+  return SETTLE_S + servo.mapping.hornSpanDeg / FREE_SPEED_DEG_S;
 }
 
 /**

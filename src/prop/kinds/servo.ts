@@ -1,6 +1,6 @@
 import type * as z from 'zod';
-import { Calibration } from '../../sums/calibration.ts';
 import { planMove } from '../../sums/profile.ts';
+import { ServoMapping } from '../../sums/servo-mapping.ts';
 import { lintRates, lintServo } from '../lint-servos.ts';
 import { motionLimits, secondsOf } from '../motion-limits.ts';
 import type { Parts, Requirement } from '../schema-parts.ts';
@@ -187,18 +187,16 @@ export function servoDraw({ draw }: Pick<ServoChannel, 'draw'>): Draw {
 
 /** What a meter shows at both ends of its marks, or of its limits: width x frequency of the pulse. */
 function levels(servo: ServoChannel, name: string, _role: string, pulseHz: number): Level[] {
-  const calibration = new Calibration(servo.calibration);
+  const mapping = new ServoMapping(servo);
   const marks = Object.entries(servo.marks ?? {}).sort(([, a], [, b]) => a - b);
   const [first, last] = [marks[0], marks.at(-1)];
   const ends =
     first && last && first[1] !== last[1]
       ? [first, last]
-      : (servo.limitsDeg ?? [calibration.lowDeg, calibration.highDeg]).map(
-          (deg) => [String(deg), deg] as const,
-        );
+      : (servo.limitsDeg ?? mapping.calibrationDeg).map((deg) => [String(deg), deg] as const);
   return ends.map(([word, deg]) => ({
     command: `sinew move ${name} ${word}`,
-    ...average(calibration.toPulseUs(deg) * 1e-6 * pulseHz),
+    ...average(mapping.toPulseUs(deg) * 1e-6 * pulseHz),
   }));
 }
 
