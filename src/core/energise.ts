@@ -135,8 +135,7 @@ export function mustBeAbleToWake(body: Body): void {
       if (channel.kind !== 'servo') amps += channel.amps();
       else {
         amps += channel.draw.idleA;
-        if (!channel.energised)
-          startA = Math.max(startA, channel.draw.movingA - channel.draw.idleA);
+        if (!channel.energised) startA = Math.max(startA, channel.draw.busyA - channel.draw.idleA);
       }
     }
     if (amps + startA > rail.limitA + 1e-9)

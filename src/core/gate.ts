@@ -721,7 +721,7 @@ export class Gate {
       for (const { servo } of moves) {
         if (servo.rail !== rail.index) continue;
         more = true;
-        const moreA = servo.draw.movingA - servo.amps(nowS);
+        const moreA = servo.draw.busyA - servo.amps(nowS);
         // A servo that pushes against a stop must be able to leave it, however full the rail is.
         amps += servo.pushing ? moreA : Math.max(0, moreA);
       }
@@ -781,7 +781,7 @@ export class Gate {
         const isOurs = ours.has(servo);
         any ||= isOurs;
         const restA = servo.energised ? servo.draw.idleA : 0;
-        amps += (isOurs ? servo.draw.movingA : restA) - servo.amps(nowS);
+        amps += (isOurs ? servo.draw.busyA : restA) - servo.amps(nowS);
       }
       if (any) this.#refuseOver(rail, amps, () => moves.map(({ servo }) => servo.name).join(', '));
     }

@@ -1,3 +1,5 @@
+import { lampA, lampFullA } from '../prop/kinds/lamp.ts';
+import { rgbA, rgbFullA } from '../prop/kinds/rgb.ts';
 import type { LampChannel, RgbChannel } from '../prop/schema.ts';
 import { clamp } from '../shared/units.ts';
 import type { Ease } from '../sums/ease.ts';
@@ -228,7 +230,7 @@ export class Lamp extends Light {
   ) {
     super(name, index, spec, board, rail, time);
     this.spec = spec;
-    this.#fullA = spec.draw?.fullA ?? 0;
+    this.#fullA = lampFullA(spec);
     this.#guard = spec.flash ? undefined : new FlashGuard();
     this.output = board.addOutput({
       name,
@@ -331,7 +333,7 @@ export class Lamp extends Light {
 
   /** Estimated draw (A) at a perceived lightness. */
   ampsAt(level: number): number {
-    return this.#fullA * lightnessToLuminance(level);
+    return lampA(this.#fullA, level);
   }
 
   #duty(luminance: number): number {
@@ -372,11 +374,13 @@ export class RgbLight extends Light {
   ) {
     super(name, index, spec, board, rail, time);
     this.spec = spec;
-    this.#fullA = spec.draw?.fullA ?? [0, 0, 0];
+    this.#fullA = rgbFullA(spec);
     this.#balance = spec.whiteBalance;
     this.#guard = spec.flash ? undefined : new ColourFlashGuard();
     this.park = parseColour(spec.park.to) ?? DARK;
     const [red, green, blue] = spec.output.pins;
+    // The plant has the share of the duty in the level of its pin.
+    const plantA = spec.draw?.fullA ?? [0, 0, 0];
     const add = (colour: string, pin: number, onA: number) =>
       board.addOutput({
         name: `${name}.${colour}`,
@@ -391,9 +395,9 @@ export class RgbLight extends Light {
         },
       });
     this.outputs = [
-      add('red', red, this.#fullA[0]),
-      add('green', green, this.#fullA[1]),
-      add('blue', blue, this.#fullA[2]),
+      add('red', red, plantA[0]),
+      add('green', green, plantA[1]),
+      add('blue', blue, plantA[2]),
     ];
   }
 
@@ -494,7 +498,7 @@ export class RgbLight extends Light {
 
   amps(): number {
     const { red, green, blue } = this.light;
-    return this.#draw(red, green, blue);
+    return rgbA(this.#fullA, red, green, blue);
   }
 
   targetAmps(): number {
@@ -503,17 +507,7 @@ export class RgbLight extends Light {
 
   /** Estimated draw (A) at a colour. */
   ampsAt({ red, green, blue }: Readonly<Rgb>): number {
-    return this.#draw(srgbToLinear(red), srgbToLinear(green), srgbToLinear(blue));
-  }
-
-  /** Estimated draw (A) at these amounts of linear light. */
-  #draw(red: number, green: number, blue: number): number {
-    const [redShare, greenShare, blueShare] = this.#balance;
-    return (
-      this.#fullA[0] * redShare * red +
-      this.#fullA[1] * greenShare * green +
-      this.#fullA[2] * blueShare * blue
-    );
+    return rgbA(this.#fullA, srgbToLinear(red), srgbToLinear(green), srgbToLinear(blue));
   }
 
   #duty(share: number): number {

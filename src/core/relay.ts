@@ -1,3 +1,4 @@
+import { relayA } from '../prop/kinds/relay.ts';
 import { pulseS } from '../prop/pulse.ts';
 import type { Board as BoardSpec, RelayChannel } from '../prop/schema.ts';
 import { FlashGuard } from '../sums/flash.ts';
@@ -71,7 +72,7 @@ export class Relay {
     this.board = board;
     this.rail = rail;
     this.duty = spec.duty && new DutyGuard(spec.duty.maxOnS, spec.duty.restS);
-    this.onA = spec.draw?.onA ?? 0;
+    this.onA = relayA(spec);
     this.#guard = spec.light && !spec.flash ? new FlashGuard() : undefined;
     // As its board puts it when it is opened.
     this.on = this.safeOn;

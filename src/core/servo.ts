@@ -1,4 +1,6 @@
 import { createHash } from 'node:crypto';
+import type { Draw } from '../prop/kinds/kind.ts';
+import { servoDraw } from '../prop/kinds/servo.ts';
 import { motionLimits } from '../prop/motion-limits.ts';
 import type { ServoChannel } from '../prop/schema.ts';
 import { PulseBounds } from '../sums/calibration.ts';
@@ -44,7 +46,7 @@ export class Servo {
   readonly output: number;
   readonly rail: number;
   readonly limits: MotionLimits;
-  readonly draw: { idleA: number; movingA: number; stallA: number };
+  readonly draw: Draw;
   readonly envelopeUs: readonly [number, number];
   marks: ReadonlyMap<string, number>;
   /** Where the pulses put it now: deg, deg/s, deg/s2. */
@@ -111,7 +113,7 @@ export class Servo {
     this.limitsInFile = spec.limitsDeg !== undefined;
     this.marks = new Map(Object.entries(spec.marks ?? {}));
     this.limits = motionLimits(spec);
-    this.draw = spec.draw ?? { idleA: 0, movingA: 0, stallA: 0 };
+    this.draw = servoDraw(spec);
     this.parkTo = spec.park.to;
     this.parkThen = spec.park.then;
     this.#stepUs = board.driver.pulseStepUs;
@@ -132,7 +134,7 @@ export class Servo {
         linkage: this.mapping.linkage,
         envelopeUs: this.envelopeUs,
         limitsDeg: this.limitsDeg,
-        draw: this.draw,
+        draw: { idleA: this.draw.idleA, movingA: this.draw.busyA, stallA: this.draw.stallA },
         parkDeg: this.parkDeg,
       },
     });
@@ -366,7 +368,7 @@ export class Servo {
   amps(nowS: number): number {
     if (!this.energised) return 0;
     if (this.pushing) return this.draw.stallA;
-    return this.moving || nowS < this.settleUntilS ? this.draw.movingA : this.draw.idleA;
+    return this.moving || nowS < this.settleUntilS ? this.draw.busyA : this.draw.idleA;
   }
 
   #within(deg: number): boolean {
