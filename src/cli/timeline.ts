@@ -1,7 +1,8 @@
 import type { Event, Rehearsal, Track } from '../core/rehearse.ts';
 import { kindOf, servoOf } from '../prop/kinds/kind.ts';
 import { softLimits } from '../prop/mechanics.ts';
-import { type CueStep, longCue, type Prop } from '../prop/schema.ts';
+import { longCue, type Prop } from '../prop/schema.ts';
+import { type CueStep, stepWords } from '../prop/steps.ts';
 import { tidy } from '../shared/units.ts';
 import { lightnessToLuminance, linearToSrgb } from '../sums/light.ts';
 import { Canvas, GAP, LEFT, RIGHT, rect, ticks, WIDTH } from './canvas.ts';
@@ -274,16 +275,7 @@ function markLabel({ first, last }: { first: number; last: number }) {
 
 /** `2 lids up`: its number, and its name or what it does. */
 function stepLabel(step: CueStep, index: number): string {
-  const { name, move, pose, colour, dim, switch: switched, until, cue, choose } = step;
-  const touched = [move, colour, dim, switched].flatMap((part) => Object.keys(part ?? {}));
-  const words = [
-    ...(pose === undefined ? [] : [`pose ${pose}`]),
-    ...touched,
-    ...(until ? [`wait for ${until.channel}`] : []),
-    ...(cue === undefined ? [] : [`cue ${cue}`]),
-    ...(choose ? [`one of ${choose.join(', ')}`] : []),
-  ];
-  const text = name ?? words.join(', ');
+  const text = step.name ?? stepWords(step);
   return `${index + 1} ${text.length > 30 ? `${text.slice(0, 29)}…` : text}`;
 }
 

@@ -687,7 +687,7 @@ function make() {
     ),
     findings: z.array(finding),
   });
-  const cueLoad = z.object({
+  const rehearsedLoad = z.object({
     cue: z.string(),
     durationS: z.number().describe('s'),
     cutShort: z.boolean().describe('it goes on until stopped; only so much was computed'),
@@ -825,7 +825,7 @@ function make() {
     'budget.cue': {
       summary: 'The load of every rail during a cue, rehearsed without hardware',
       params: z.strictObject({ cue: text('the name of a cue') }),
-      result: cueLoad,
+      result: rehearsedLoad,
       errors: ['noSuchThing', 'condition', 'tooMany'],
     },
     'prop.read': {

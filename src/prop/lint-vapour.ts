@@ -4,6 +4,7 @@ import { cuePlan } from './cue-plan.ts';
 import { relayOf } from './kinds/kind.ts';
 import type { Notes } from './notes.ts';
 import { longCue, type Prop, type RelayChannel } from './schema.ts';
+import { childrenOf } from './steps.ts';
 
 /** Vapour units: that the tank outlasts what a cue, or one stretch of duty, takes from it. */
 export function lintVapour(notes: Notes): void {
@@ -73,10 +74,11 @@ function onTimeS(
     const endS = switches[i + 1]?.startS ?? Math.max(durationS ?? startS, startS);
     onS += Math.min(step.forS ?? endS - startS, limitS);
   }
-  for (const { cue: inner, choose = [], times = 1 } of steps) {
-    const each = [...(inner === undefined ? [] : [inner]), ...choose]
-      .filter((one) => Object.hasOwn(prop.cues, one))
-      .map((one) => onTimeS(prop, one, relay, spec, known));
+  for (const step of steps) {
+    const { times = 1 } = step;
+    const each = childrenOf(step)
+      .filter(({ cue: one }) => Object.hasOwn(prop.cues, one))
+      .map(({ cue: one }) => onTimeS(prop, one, relay, spec, known));
     const most = Math.max(0, ...each);
     if (most > 0) onS += most * (times === 'until stopped' ? Number.POSITIVE_INFINITY : times);
   }

@@ -2,6 +2,7 @@ import * as z from 'zod';
 import { lazily } from '../shared/lazily.ts';
 import { channelSchema } from './kinds/kind.ts';
 import { makeParts } from './schema-parts.ts';
+import { cueStepSchema } from './steps.ts';
 
 /**
  * The prop file: one schema gives the type, the check, the message and the documentation.
@@ -11,7 +12,7 @@ import { makeParts } from './schema-parts.ts';
 
 function make() {
   const parts = makeParts();
-  const { name, positive, atLeast0, pin, onOff, wire, flash } = parts;
+  const { name, positive, atLeast0, pin, wire, flash } = parts;
 
   // --- boards and rails -------------------------------------------------------------------------
 
@@ -155,93 +156,7 @@ function make() {
     error: 'is not a value for a pose; give a number, a mark, on/off or a colour',
   });
 
-  /** Uniformly at random within `around` ± `spread`. */
-  const spread = z
-    .strictObject({ around: z.number(), spread: atLeast0('degrees', 'half of the width (deg)') })
-    .describe('somewhere within around ± spread (deg), drawn again each time');
-
-  const cueTarget = z.union([z.number(), name('mark'), spread], {
-    error: 'is not a position; give degrees, a mark, or { around: deg, spread: deg }',
-  });
-
-  const ease = z
-    .string()
-    .max(80)
-    .describe('CSS easing function, e.g. ease-in-out or cubic-bezier(0.4, 0, 0.2, 1)');
-
-  const until = z
-    .strictObject({
-      channel: name('channel'),
-      above: z.number().optional(),
-      below: z.number().optional(),
-      is: onOff.optional(),
-      withinS: positive('seconds', 'how long to wait at most (s)'),
-      otherwise: z
-        .enum(['go on', 'end', 'park'], {
-          error: 'is none of go on, end and park; write one of them',
-        })
-        .default('end')
-        .describe('what happens when the time is over'),
-    })
-    .refine(
-      ({ above, below, is }) => [above, below, is].filter((one) => one !== undefined).length === 1,
-      {
-        error: 'needs one of above (deg), below (deg) and is (on or off); give exactly one',
-      },
-    )
-    .describe('the step ends when this holds');
-
-  const cueStep = z
-    .strictObject({
-      name: name('step').optional().describe('so that another step can come after this one'),
-      at: atLeast0(
-        'seconds',
-        'start after the start of the cue, or after the end of the step in after (s)',
-      ).optional(),
-      after: name('step').optional().describe('starts when that step has ended'),
-      spreadS: positive(
-        'seconds',
-        'starts up to this much later, drawn again each time (s)',
-      ).optional(),
-      move: z
-        .record(name('channel or group'), cueTarget)
-        .optional()
-        .describe('channels or groups, each to deg or a mark; they start and arrive together'),
-      pose: name('pose').optional(),
-      overS: positive(
-        'seconds',
-        'time for the move (s); as fast as the limits allow without it',
-      ).optional(),
-      ease: ease.optional(),
-      colour: z
-        .record(name('channel'), z.string())
-        .optional()
-        .describe('rgb channels, each to a CSS colour'),
-      dim: z
-        .record(name('channel'), z.number().min(0).max(1))
-        .optional()
-        .describe('lamps, each to 0..1'),
-      fadeS: atLeast0('seconds', 'time for the fade (s)').optional(),
-      switch: z.record(name('channel'), onOff).optional().describe('relays, each on or off'),
-      forS: positive('seconds', 'switch back after this time (s)').optional(),
-      until: until.optional(),
-      cue: name('cue').optional().describe('runs another cue as part of this one'),
-      choose: z
-        .array(name('cue'))
-        .min(2)
-        .optional()
-        .describe('runs one of these cues, drawn again each time'),
-      times: z
-        .union([z.int().min(1).max(10_000), z.literal('until stopped')], {
-          error: 'is not a number of times; give a whole number, or until stopped',
-        })
-        .optional()
-        .describe('how often the cue in cue or choose runs'),
-    })
-    .refine(({ at, after }) => at !== undefined || after !== undefined, {
-      error: 'does not say when; give at (s), or after and the name of a step',
-    });
-
+  const cueStep = cueStepSchema(parts);
   const cueSteps = z.array(cueStep).min(1);
   const cue = z.union(
     [
@@ -442,7 +357,6 @@ function make() {
     trunk,
     connector,
     rail,
-    cueStep,
     cue,
     idle,
     trigger,
@@ -462,7 +376,6 @@ export type Board = z.output<Schemas['board']>;
 export type Trunk = z.output<Schemas['trunk']>;
 export type Connector = z.output<Schemas['connector']>;
 export type Rail = z.output<Schemas['rail']>;
-export type CueStep = z.output<Schemas['cueStep']>;
 export type Cue = z.output<Schemas['cue']>;
 export type Idle = z.output<Schemas['idle']>;
 export type Trigger = z.output<Schemas['trigger']>;
@@ -474,3 +387,4 @@ export type { RgbChannel } from './kinds/rgb.ts';
 export type { Load, ServoChannel } from './kinds/servo.ts';
 export { longCue } from './long-cue.ts';
 export type { Requirement, Wire } from './schema-parts.ts';
+export type { CueStep } from './steps.ts';

@@ -1,4 +1,4 @@
-import { cueLoad } from '../core/cue-load.ts';
+import { rehearsedLoad } from '../core/rehearsed-load.ts';
 import type { CueRails } from '../core/requests.ts';
 import { budgetOf } from '../prop/budget.ts';
 
@@ -69,7 +69,7 @@ function sums(prop: Prop, text: string) {
 }
 
 async function curves(prop: Prop, cue: string): Promise<CueRails> {
-  const load = await cueLoad(prop, cue);
+  const load = await rehearsedLoad(prop, cue);
   const rails = load.rails.map(({ tS, amps, ...rail }) => {
     const course = columns({ tS, value: amps }, load.durationS, PLOT_COLUMNS);
     return { ...rail, amps: [amps[0]!, ...course.map(({ far }) => far)] };

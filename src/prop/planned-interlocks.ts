@@ -10,7 +10,8 @@ import {
 } from './kinds/kind.ts';
 import { holdsBetween } from './kinds/servo.ts';
 import { pulseS } from './pulse.ts';
-import type { CueStep, Prop, RelayChannel, Requirement } from './schema.ts';
+import type { Prop, RelayChannel, Requirement } from './schema.ts';
+import { type CueStep, fadeOf, valuesOf } from './steps.ts';
 
 /** Where a servo is during a plan: it rests, or will, from `low` to `high` (deg). */
 export interface Place {
@@ -70,7 +71,7 @@ export function dependentsIn(prop: Prop): Dependents {
  * The interlocks along the plan of a cue. Only what the cue itself has brought about counts: it may
  * be meant to follow another one.
  */
-export class CueInterlocks {
+export class PlannedInterlocks {
   readonly #prop: Prop;
   readonly #dependents: Dependents;
   /** Where the plan has brought servos; those that are not in it are parked. */
@@ -112,7 +113,7 @@ export class CueInterlocks {
         );
       }
     }
-    this.#take(step, at, nowS);
+    this.#take(step, nowS);
   }
 
   #problem(
@@ -178,22 +179,13 @@ export class CueInterlocks {
 
   /** The relays that a step switches, its pose included, and where in the file. */
   *#switches(step: CueStep, at: Path): Generator<[name: string, on: boolean, path: Path]> {
-    for (const [name, to, path] of this.#values(step, at))
-      if (relayOf(this.#prop.channels[name])) yield [name, to === 'on', path];
-  }
-
-  *#values({ pose, ...step }: CueStep, at: Path): Generator<[string, number | string, Path]> {
-    const { poses } = this.#prop;
-    if (pose !== undefined && Object.hasOwn(poses, pose))
-      for (const [name, to] of Object.entries(poses[pose]!)) yield [name, to, [...at, 'pose']];
-    for (const part of ['switch', 'dim', 'colour'] as const)
-      for (const [name, to] of Object.entries(step[part] ?? {}))
-        yield [name, to, [...at, part, name]];
+    for (const { channel, to, at: within } of valuesOf(this.#prop, step))
+      if (relayOf(this.#prop.channels[channel])) yield [channel, to === 'on', [...at, ...within]];
   }
 
   /** Notes which relays are on, and which lights lit, from this step on. */
-  #take(step: CueStep, at: Path, nowS: number): void {
-    for (const [name, to] of this.#values(step, at)) {
+  #take(step: CueStep, nowS: number): void {
+    for (const { channel: name, to } of valuesOf(this.#prop, step)) {
       const channel = this.#prop.channels[name];
       if (!channel || !(channel.requires || this.#dependents.has(name))) continue;
       const [relay, light] = [relayOf(channel), lightOf(channel)];
@@ -216,18 +208,11 @@ export class CueInterlocks {
   }
 
   /** A fade to dark is lit until it has ended, as long as it may take at most. */
-  #fade(
-    name: string,
-    light: LightChannel,
-    to: number | string,
-    { pose, fadeS, overS }: CueStep,
-    nowS: number,
-  ): void {
+  #fade(name: string, light: LightChannel, to: number | string, step: CueStep, nowS: number): void {
     const from = this.#on.get(name)?.level ?? levelOf(light, light.park.to);
     const level = levelOf(light, to);
     const wasLit = this.#isOn(name, nowS);
-    const askedS = fadeS ?? (pose === undefined ? 0 : (overS ?? 0));
-    const lastsS = Math.max(askedS, light.fadeS * from);
+    const lastsS = Math.max(fadeOf(step), light.fadeS * from);
     const untilS = level > 0 ? NEVER : wasLit ? nowS + lastsS : nowS;
     this.#on.set(name, { fromS: nowS, untilS, level });
   }

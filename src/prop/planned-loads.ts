@@ -1,16 +1,17 @@
 import { tidy } from '../shared/units.ts';
 import type { Rgb } from '../sums/light.ts';
-import { CueLight, type FlashProblem } from './cue-light.ts';
 import { kindOf, type LightChannel, lightOf, relayOf } from './kinds/kind.ts';
 import { relayA } from './kinds/relay.ts';
+import { type FlashProblem, PlannedLight } from './planned-light.ts';
 import { pulseS } from './pulse.ts';
-import type { Channel, CueStep, Prop } from './schema.ts';
+import type { Channel, Prop } from './schema.ts';
+import { type CueStep, fadeOf, type Touch, valuesOf } from './steps.ts';
 
 /** A step that a rail has no room for, as planned. */
 export interface LoadProblem {
   severity: 'error' | 'warning';
   /** The part of the step that asks for the current. */
-  part: 'move' | 'pose' | 'switch' | 'colour' | 'dim';
+  part: Touch['part'];
   atKey: true;
   id: string;
   /** Amperes over the limit. */
@@ -60,20 +61,20 @@ export function railsOf(prop: Prop): Rails {
 }
 
 /** Lights, relays and the load of every rail along the plan of a cue; at first all are parked. */
-export class CueLoads {
+export class PlannedLoads {
   readonly #prop: Prop;
   readonly #rails: Rails;
   /** On each rail, the servos that move and the lights and relays that are not as when parked. */
   readonly #moving = new Map<string, Map<string, Draw>>();
   readonly #lit = new Map<string, Map<string, Draw>>();
   readonly #levels = new Map<string, Rgb>();
-  readonly #light: CueLight;
+  readonly #light: PlannedLight;
 
   /** @param lights how much each of them counts when flashes are judged */
   constructor(prop: Prop, rails: Rails, lights: ReadonlyMap<string, number>) {
     this.#prop = prop;
     this.#rails = rails;
-    this.#light = new CueLight(prop, lights);
+    this.#light = new PlannedLight(prop, lights);
   }
 
   /** Where all light together would flash too often, when everything has been started. */
@@ -203,41 +204,27 @@ export class CueLoads {
       add(name, busyA - idleA, step.move ? 'move' : 'pose', true);
     }
     const others = [...this.#lights(step), ...this.#switches(step)];
-    for (const [name] of others) {
+    for (const [name, , part] of others) {
       const { rail } = this.#prop.channels[name]!;
       const draw = rail === undefined ? undefined : this.#lit.get(rail)?.get(name);
-      const part = (['switch', 'colour', 'dim'] as const).find((key) =>
-        Object.hasOwn(step[key] ?? {}, name),
-      );
-      if (draw && draw.fromS <= nowS) add(name, draw.moreA, part ?? 'pose', false);
+      if (draw && draw.fromS <= nowS) add(name, draw.moreA, part, false);
     }
     return asked;
   }
 
   // --- lights and relays ----------------------------------------------------------------------------
 
-  *#lights(step: CueStep): Generator<[name: string, to: Rgb]> {
-    for (const [name, to] of this.#named(step, ['colour', 'dim'])) {
+  *#lights(step: CueStep): Generator<[name: string, to: Rgb, part: LoadProblem['part']]> {
+    for (const { channel: name, to, part } of valuesOf(this.#prop, step)) {
       const channel = this.#channel(name);
       const colour = channel && kindOf(channel).light?.colour(to);
-      if (colour) yield [name, colour];
+      if (colour) yield [name, colour, part];
     }
   }
 
-  *#switches(step: CueStep): Generator<[name: string, on: boolean]> {
-    for (const [name, to] of this.#named(step, ['switch']))
-      if (relayOf(this.#channel(name))) yield [name, to === 'on'];
-  }
-
-  /** Names and values of a step's pose, and of these parts of it. */
-  *#named(
-    step: CueStep,
-    parts: readonly ('colour' | 'dim' | 'switch')[],
-  ): Generator<[string, number | string]> {
-    const { poses } = this.#prop;
-    const { pose } = step;
-    if (pose !== undefined && Object.hasOwn(poses, pose)) yield* Object.entries(poses[pose]!);
-    for (const part of parts) yield* Object.entries(step[part] ?? {});
+  *#switches(step: CueStep): Generator<[name: string, on: boolean, part: LoadProblem['part']]> {
+    for (const { channel: name, to, part } of valuesOf(this.#prop, step))
+      if (relayOf(this.#channel(name))) yield [name, to === 'on', part];
   }
 
   #fade(name: string, to: Rgb, step: CueStep, nowS: number): number {
@@ -252,7 +239,7 @@ export class CueLoads {
     // The gate counts a fade at its target from the start.
     const moreA = lightA(light, to) - lightA(light, parkOf(light));
     this.#draw(name, { moreA, fromS: nowS, untilS: Number.POSITIVE_INFINITY });
-    const takesS = Math.max(step.fadeS ?? 0, light.fadeS * change);
+    const takesS = Math.max(fadeOf(step), light.fadeS * change);
     this.#light.fade(name, from, to, nowS, nowS + takesS, step);
     return takesS;
   }

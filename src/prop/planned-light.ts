@@ -45,7 +45,7 @@ export function lightsOf(prop: Prop): ReadonlyMap<string, number> {
  * All light of the prop together along the plan of a cue, judged as the core's guard judges it, where
  * fades begin and where they end.
  */
-export class CueLight {
+export class PlannedLight {
   readonly #prop: Prop;
   readonly #weights: ReadonlyMap<string, number>;
   readonly #events: Event[] = [];
