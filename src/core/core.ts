@@ -5,11 +5,13 @@ import type { ChangeMessage, CoreProp, Outcome } from '../service/protocol.ts';
 import type { Clock } from '../shared/clock.ts';
 import { conditionText } from '../shared/condition-text.ts';
 import { Refusal } from '../shared/errors.ts';
-import { FIELD, FLAG, RAIL_FIELD, Telemetry, type TelemetryBody } from '../shared/telemetry.ts';
+import { RAIL_FIELD, Telemetry, type TelemetryBody } from '../shared/telemetry.ts';
 import { tidy } from '../shared/units.ts';
+import type { PlaceOf } from './actuator.ts';
+import type { Actuator } from './actuators.ts';
 import { Assembly, cuesOf } from './assembly.ts';
 import type { Board } from './boards.ts';
-import { type Actuator, Body, type SafetyInput } from './body.ts';
+import { Body, type SafetyInput } from './body.ts';
 import { type Change, Changes } from './changes.ts';
 import { CONDITIONS, type Condition, type ConditionEvent, next } from './condition.ts';
 import type { Cues } from './cues.ts';
@@ -1004,13 +1006,7 @@ export class Core {
         }
     }
     body.prop = prop;
-    for (const [name, spec] of channels) {
-      const actuator = body.channel(name);
-      if (actuator.kind !== 'servo' || spec.kind !== 'servo') continue;
-      actuator.marks = new Map(Object.entries(spec.marks ?? {}));
-      actuator.parkTo = spec.park.to;
-      actuator.takeLimits(spec.limitsDeg);
-    }
+    for (const [name, spec] of channels) body.channel(name).follow(spec);
     if (rest.groups) body.regroup(rest.groups);
     this.cues.replace(cues);
     if (rest.idle) idle.follow(this.#nowS);
@@ -1103,17 +1099,10 @@ export class Core {
       const like = likeOf(board);
       if (like) board.takeOver(like);
     }
+    const places = { was: placesIn(old), is: placesIn(body) };
     for (const actuator of body.channels) {
-      const was = old.find(actuator.name);
       const pulsesGoOn = likeOf(actuator.board) !== undefined;
-      if (actuator.kind === 'servo') {
-        if (was?.kind === 'servo' && actuator.standsLike(was)) actuator.resume(was, pulsesGoOn);
-      } else if (actuator.kind === 'relay') {
-        if (was?.kind === 'relay' && placeIn(old, was) === placeIn(body, actuator))
-          actuator.resume(was, pulsesGoOn);
-        else actuator.duty?.demandRest(this.#nowS);
-      } else if (was?.kind === actuator.kind && was.atPark && !actuator.atPark)
-        actuator.fadeToPark();
+      actuator.succeed(old.find(actuator.name), pulsesGoOn, places, this.#nowS);
     }
     assembly.light.resume(this.#assembly.light);
     body.nowS = this.#nowS;
@@ -1143,7 +1132,7 @@ export class Core {
   #publish(telemetry: Telemetry): void {
     telemetry.begin(this.#nowS, this.#tick, CONDITIONS.indexOf(this.#condition));
     const { channels } = this.body;
-    for (let i = 0; i < channels.length; i++) this.#publishChannel(channels[i]!, telemetry);
+    for (let i = 0; i < channels.length; i++) channels[i]!.publish(telemetry, this.#senses);
     for (const rail of this.body.rails) {
       telemetry.setRail(rail.index, RAIL_FIELD.amps, rail.amps);
       // No driver measures a rail yet.
@@ -1152,65 +1141,9 @@ export class Core {
     telemetry.commit();
   }
 
-  #publishChannel(channel: Actuator, telemetry: Telemetry): void {
-    const { index } = channel;
-    telemetry.setChannel(index, FIELD.flags, this.flags(channel));
-    if (channel.kind === 'servo') {
-      telemetry.setChannel(index, FIELD.value, channel.state.pos);
-      telemetry.setChannel(index, FIELD.target, channel.target);
-      telemetry.setChannel(index, FIELD.pulseUs, channel.pulseUs);
-      telemetry.setChannel(index, FIELD.amps, channel.amps(this.#nowS));
-      if (!this.#senses) return;
-      telemetry.setChannel(index, FIELD.measuredDeg, channel.measuredDeg);
-      telemetry.setChannel(index, FIELD.measuredA, channel.measuredA);
-      return;
-    }
-    telemetry.setChannel(index, FIELD.amps, channel.amps());
-    if (channel.kind === 'relay') {
-      telemetry.setChannel(index, FIELD.value, channel.closed ? 1 : 0);
-      telemetry.setChannel(index, FIELD.target, channel.on ? 1 : 0);
-    } else if (channel.kind === 'lamp') {
-      telemetry.setChannel(index, FIELD.value, channel.value);
-      telemetry.setChannel(index, FIELD.target, channel.target);
-    } else {
-      const { value, target } = channel;
-      telemetry.setChannel(index, FIELD.value, value.red);
-      telemetry.setChannel(index, FIELD.value + 1, value.green);
-      telemetry.setChannel(index, FIELD.value + 2, value.blue);
-      telemetry.setChannel(index, FIELD.target, target.red);
-      telemetry.setChannel(index, FIELD.target + 1, target.green);
-      telemetry.setChannel(index, FIELD.target + 2, target.blue);
-    }
-  }
-
   /** The FLAG bits of a channel. */
   flags(channel: Actuator): number {
-    if (channel.kind === 'servo')
-      return (
-        (channel.moving ? FLAG.moving : 0) |
-        (channel.energised ? 0 : FLAG.released) |
-        (channel.known && this.#nowS >= channel.jumpUntilS ? 0 : FLAG.unknown) |
-        (channel.beyond ? FLAG.beyond : 0) |
-        (channel.pushing ? FLAG.pushing : 0) |
-        (channel.interlocked ? FLAG.interlocked : 0) |
-        (channel.delayed ? FLAG.delayed : 0)
-      );
-    // Nobody can tell whether a board that cannot be reached has opened or darkened what hangs on it.
-    const unknown = channel.board.unknown ? FLAG.unknown : 0;
-    if (channel.kind === 'relay')
-      return (
-        unknown |
-        (channel.waiting ? FLAG.delayed : 0) |
-        (channel.interlocked ? FLAG.interlocked : 0) |
-        (channel.flashHeld ? FLAG.flashHeld : 0) |
-        (channel.duty && channel.duty.restLeftS(this.#nowS) > 0 ? FLAG.resting : 0)
-      );
-    return (
-      unknown |
-      (channel.fading ? FLAG.moving : 0) |
-      (channel.flashHeld ? FLAG.flashHeld : 0) |
-      (channel.interlocked ? FLAG.interlocked : 0)
-    );
+    return channel.flags();
   }
 
   // --- what outlives the daemon -------------------------------------------------------------------
@@ -1256,8 +1189,7 @@ export class Core {
     for (const requirement of spec.requires) {
       if (!('is' in requirement) || requirement.is !== 'on') continue;
       const other = this.body.find(requirement.channel);
-      if (other?.kind === 'relay' && !other.closed && other.duty && other.noted !== 'yes')
-        return true;
+      if (other?.awaitsNote) return true;
     }
     return false;
   }
@@ -1295,7 +1227,7 @@ export class Core {
         on: on || relay.on,
         // Never closed in this run, it has no time; JSON knows no infinity.
         changedS: Number.isFinite(changedS) ? changedS + this.#bootOffsetS : 0,
-        output: placeIn(this.body, relay),
+        output: placesIn(this.body)(relay.spec.output),
       };
     }
     const { kept } = this.#lockout;
@@ -1356,7 +1288,7 @@ export class Core {
       if (!relay.duty) continue;
       const record = restored?.duty[relay.name];
       const mine = restored && Object.hasOwn(restored.duty, relay.name);
-      if (record && mine && record.output === placeIn(this.body, relay)) {
+      if (record && mine && record.output === placesIn(this.body)(relay.spec.output)) {
         const changedS = record.changedS - this.#bootOffsetS;
         relay.duty.restore({ ...record, changedS }, restored.sameBoot, this.#nowS);
       } else {
@@ -1373,7 +1305,7 @@ export class Core {
   }
 }
 
-/** Which pin of the real world a relay of this body is on. */
-function placeIn({ prop }: Body, { spec: { output } }: Relay): string {
-  return placeOf(output.board, prop.boards[output.board], output.pin);
+/** Which pins of the real world the outputs of a body are. */
+function placesIn({ prop: { boards } }: Body): PlaceOf {
+  return ({ board, pin }) => placeOf(board, boards[board], pin);
 }

@@ -7,10 +7,11 @@ import { tidy } from '../shared/units.ts';
 import { type Ease, isSmooth, parseEase } from '../sums/ease.ts';
 import { readyEase } from '../sums/eased-move.ts';
 import { type Random, seeded, seedOf } from '../sums/random.ts';
-import type { Actuator, Body } from './body.ts';
+import type { Actuator } from './actuators.ts';
+import type { Body } from './body.ts';
 import type { Gate, Move } from './gate.ts';
 import type { Journal } from './journal.ts';
-import { colourOf, degOf, opening, type Wanted, wantedByPose } from './pose.ts';
+import { mustHavePose, nothing, opening, type Wanted } from './pose.ts';
 
 /** A move that takes this much longer than asked (s) is worth a word: more than a tick. */
 const SLOWER_S = 0.006;
@@ -325,12 +326,13 @@ export class Cues {
     run.ended = true;
     this.revision++;
     this.#running = this.#running.filter((other) => other !== run);
-    const mine = [...this.#channels(run.cue)].filter((channel) => !keep.has(channel));
-    const servos = mine.filter((channel) => channel.kind === 'servo');
+    const used = this.#channels(run.cue);
+    const isMine = (channel: Actuator) => used.has(channel) && !keep.has(channel);
+    const servos = this.#body.servos.filter(isMine);
     for (const servo of servos) servo.halt();
     this.#gate.cancel(servos);
     // What a servo that is away from rest requires stays closed, and what is safe closed.
-    const relays = mine.filter((channel) => channel.kind === 'relay').filter((one) => !one.safeOn);
+    const relays = this.#body.relays.filter((one) => isMine(one) && !one.safeOn);
     for (const relay of this.#gate.mayOpen(relays)) relay.set(false);
     this.#journal.add('prop', 'cue', `cue ${name} stopped: ${why}`, { cue: name });
     return true;
@@ -604,21 +606,12 @@ export class Cues {
   }
 
   #wanted(spec: CueStep, random: Random): Wanted {
-    const wanted: Wanted =
-      spec.pose === undefined
-        ? { moves: [], dims: [], colours: [], switches: [] }
-        : wantedByPose(this.#body, spec.pose);
-    for (const [name, to] of Object.entries(spec.move ?? {})) {
+    const wanted = nothing();
+    if (spec.pose !== undefined) mustHavePose(this.#body, spec.pose);
+    for (const { channels, to } of touchesOf(this.#body.prop, spec)) {
       const drawn = typeof to === 'object' ? to.around + (2 * random() - 1) * to.spread : to;
-      for (const servo of this.#body.groups.get(name) ?? [this.#body.servo(name)])
-        wanted.moves.push({ servo, toDeg: degOf(servo, drawn) });
+      for (const name of channels) this.#body.channel(name).want(drawn, wanted);
     }
-    for (const [name, to] of Object.entries(spec.dim ?? {}))
-      wanted.dims.push({ lamp: this.#body.lamp(name), to });
-    for (const [name, to] of Object.entries(spec.colour ?? {}))
-      wanted.colours.push({ light: this.#body.rgb(name), to: colourOf(to) });
-    for (const [name, to] of Object.entries(spec.switch ?? {}))
-      wanted.switches.push({ relay: this.#body.relay(name), on: to === 'on' });
     return wanted;
   }
 

@@ -132,11 +132,8 @@ export function mustBeAbleToWake(body: Body): void {
     let startA = 0;
     for (const channel of body.channels) {
       if (channel.rail !== rail.index || channel.rail === NO_RAIL) continue;
-      if (channel.kind !== 'servo') amps += channel.amps();
-      else {
-        amps += channel.draw.idleA;
-        if (!channel.energised) startA = Math.max(startA, channel.draw.busyA - channel.draw.idleA);
-      }
+      amps += channel.awakeA;
+      startA = Math.max(startA, channel.startA);
     }
     if (amps + startA > rail.limitA + 1e-9)
       throw new Refusal(

@@ -1,4 +1,4 @@
-import type { Actuator } from '../../src/core/body.ts';
+import type { Actuator } from '../../src/core/actuators.ts';
 import type { Core } from '../../src/core/core.ts';
 import type { Result } from '../../src/core/requests.ts';
 import { type StaticInfo, ViewMaker } from '../../src/service/view.ts';
