@@ -1,5 +1,5 @@
-import type { RehearsedLoad, RehearsedRail } from '../core/rehearsed-load.ts';
 import type { Prop } from '../prop/schema.ts';
+import type { RehearsedLoad, RehearsedRail } from '../rehearsal/rehearsed-load.ts';
 import { tidy } from '../shared/units.ts';
 import { Canvas, GAP, ticks } from './canvas.ts';
 import { railFigures } from './rehearse-text.ts';

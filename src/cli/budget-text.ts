@@ -1,5 +1,5 @@
-import type { RehearsedLoad } from '../core/rehearsed-load.ts';
 import type { Budget, FuseBudget, RailBudget } from '../prop/budget.ts';
+import type { RehearsedLoad } from '../rehearsal/rehearsed-load.ts';
 import { tidy } from '../shared/units.ts';
 import { bundleFactor } from '../sums/wire.ts';
 import { table } from './output.ts';

@@ -1,5 +1,5 @@
-import type { RehearsedLoad } from '../core/rehearsed-load.ts';
 import type { Prop } from '../prop/schema.ts';
+import type { RehearsedLoad } from '../rehearsal/rehearsed-load.ts';
 import type { Desk } from './desk.ts';
 import { EXIT, UsageError } from './output.ts';
 import { readProp, tell, writtenTo } from './prop-file.ts';
@@ -62,7 +62,7 @@ async function budget({ file, cue, svg, out }: Given, desk: Desk): Promise<Outco
 
 /** Every cue, or the one that was asked for. @throws Refusal when there is no such cue */
 async function rehearsed(prop: Prop, only: string | undefined): Promise<RehearsedLoad[]> {
-  const { rehearsedLoad } = await import('../core/rehearsed-load.ts');
+  const { rehearsedLoad } = await import('../rehearsal/rehearsed-load.ts');
   const loads: RehearsedLoad[] = [];
   for (const cue of only === undefined ? Object.keys(prop.cues) : [only])
     loads.push(await rehearsedLoad(prop, cue));

@@ -1,4 +1,4 @@
-import type { RailTrack } from '../core/rehearse.ts';
+import type { RailTrack } from '../rehearsal/rehearse.ts';
 import { clamp, tidy } from '../shared/units.ts';
 import { type Course, columns } from '../sums/course.ts';
 import { escaped, px } from './svg.ts';

@@ -1,5 +1,5 @@
-import type { Rehearsal, Track } from '../core/rehearse.ts';
 import { kindOf } from '../prop/kinds/kind.ts';
+import type { Rehearsal, Track } from '../rehearsal/rehearse.ts';
 import { tidy } from '../shared/units.ts';
 import { reader } from './course.ts';
 import { csvCell } from './csv.ts';

@@ -1,10 +1,10 @@
-import type { Event, Rehearsal } from '../core/rehearse.ts';
 import { stepPath } from '../prop/cue-plan.ts';
 import type { Finding } from '../prop/finding.ts';
 import type { Loaded } from '../prop/load.ts';
 import { longCue, type Prop } from '../prop/schema.ts';
 import { touchesOf } from '../prop/steps.ts';
 import { readText } from '../prop/text.ts';
+import type { Event, Rehearsal } from '../rehearsal/rehearse.ts';
 import { tidy } from '../shared/units.ts';
 import { briefly } from './course.ts';
 

@@ -1,5 +1,5 @@
-import type { RailTrack, Rehearsal, TogetherTrack, Track } from '../core/rehearse.ts';
 import { kindOf } from '../prop/kinds/kind.ts';
+import type { RailTrack, Rehearsal, TogetherTrack, Track } from '../rehearsal/rehearse.ts';
 import { tidy } from '../shared/units.ts';
 import { type Course, columns } from '../sums/course.ts';
 import { changes, closures, courseOf, stops } from './course.ts';

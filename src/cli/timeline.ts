@@ -1,8 +1,8 @@
-import type { Event, Rehearsal, Track } from '../core/rehearse.ts';
 import { kindOf, servoOf } from '../prop/kinds/kind.ts';
 import { softLimits } from '../prop/mechanics.ts';
 import { longCue, type Prop } from '../prop/schema.ts';
 import { type CueStep, stepWords } from '../prop/steps.ts';
+import type { Event, Rehearsal, Track } from '../rehearsal/rehearse.ts';
 import { tidy } from '../shared/units.ts';
 import { lightnessToLuminance, linearToSrgb } from '../sums/light.ts';
 import { Canvas, GAP, LEFT, RIGHT, rect, ticks, WIDTH } from './canvas.ts';

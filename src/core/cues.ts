@@ -9,8 +9,9 @@ import { readyEase } from '../sums/eased-move.ts';
 import { type Random, seeded, seedOf } from '../sums/random.ts';
 import type { Actuator } from './actuators.ts';
 import type { Body } from './body.ts';
-import type { Gate, Move } from './gate.ts';
+import type { Gate } from './gate.ts';
 import type { Journal } from './journal.ts';
+import type { Move } from './move.ts';
 import { mustHavePose, nothing, opening, type Wanted } from './pose.ts';
 
 /** A move that takes this much longer than asked (s) is worth a word: more than a tick. */

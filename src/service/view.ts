@@ -1,14 +1,10 @@
-import type { ChannelInfo } from '../core/requests.ts';
 import { cueDurationS } from '../prop/cue-plan.ts';
 import { kindOf, servoOf } from '../prop/kinds/kind.ts';
 import { armsOf, type Mechanics, mechanicsOf } from '../prop/mechanics.ts';
 import { boardPins } from '../prop/pins.ts';
 import type { Channel, Prop } from '../prop/schema.ts';
 import { ServoMapping } from '../sums/servo-mapping.ts';
-import type { PropView } from './protocol.ts';
-
-/** What `channel.list` says of a channel, but for what changes from tick to tick. */
-export type StaticInfo = Omit<ChannelInfo, 'value' | 'target' | 'flags' | 'pulseUs' | 'pushing'>;
+import type { PropView, StaticInfo } from './protocol.ts';
 
 /** Makes views of one version after another; what stays the same is worked out once. */
 export class ViewMaker {

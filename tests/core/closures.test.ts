@@ -51,7 +51,7 @@ describe('a closure with a duty guard is on the disk before the contact closes',
     await on(client, 'fan');
     await rig.run(150);
     expect([rig.at('mist'), rig.at('fan'), answered]).toEqual([0, 1, false]);
-    expect(rig.core.flags(rig.core.body.relay('mist'))).not.toBe(0);
+    expect(rig.core.body.relay('mist').flags()).not.toBe(0);
     answer();
     await rig.tick();
     await asked;

@@ -635,7 +635,7 @@ describe('the output-enable pin', () => {
     wire.mend();
     await client.call('stop', { category: 2 });
     await rig.run(50);
-    expect(rig.core.flags(rig.core.body.relay('horn')) & FLAG.unknown).toBe(0);
+    expect(rig.core.body.relay('horn').flags() & FLAG.unknown).toBe(0);
     await client.call('reset');
     await rig.wake(client);
     const refusal = await client.refused('channel.switch', { channel: 'horn', on: true });

@@ -1,6 +1,6 @@
 import { expect, test } from 'vitest';
-import { rehearsedLoad } from '../../src/core/rehearsed-load.ts';
-import { makeProp, relay, servo } from './rig.ts';
+import { rehearsedLoad } from '../../src/rehearsal/rehearsed-load.ts';
+import { makeProp, relay, servo } from '../core/rig.ts';
 
 const PROP = makeProp(
   {

@@ -1,3 +1,7 @@
+import type { Actuator } from '../core/actuators.ts';
+import { Core } from '../core/core.ts';
+import { Journal } from '../core/journal.ts';
+import type { JournalEntry } from '../core/requests.ts';
 import type { Driver, Frame } from '../drivers/driver.ts';
 import type { ChannelKind } from '../prop/kinds/kind.ts';
 import type { Prop } from '../prop/schema.ts';
@@ -10,10 +14,6 @@ import {
   worstTogether,
 } from '../sums/flash.ts';
 import { formatPacked, lightnessToLuminance } from '../sums/light.ts';
-import type { Actuator } from './actuators.ts';
-import { Core } from './core.ts';
-import { Journal } from './journal.ts';
-import type { JournalEntry } from './requests.ts';
 
 /** Where a channel is in the course of a cue: only the samples in which it changes. */
 export interface Track {
