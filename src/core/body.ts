@@ -8,10 +8,10 @@ import type { Answers, Standing } from './actuator.ts';
 import { type Actuator, actuatorOf } from './actuators.ts';
 import { Board } from './boards.ts';
 import type { CoreProp } from './core-prop.ts';
-import type { Lamp, RgbLight } from './light.ts';
+import { Lamp, RgbLight } from './light.ts';
 import { Motion } from './motion.ts';
-import type { Relay } from './relay.ts';
-import type { Servo } from './servo.ts';
+import { Relay } from './relay.ts';
+import { Servo } from './servo.ts';
 
 export interface Rail {
   name: string;
@@ -162,19 +162,19 @@ export class Body {
 
   /** @throws Refusal `noSuchThing`, or `invalidParams` when the channel is not a servo */
   servo(name: string): Servo {
-    return this.#ofKind(name, 'servo', 'channel.switch, channel.colour or channel.dim');
+    return this.#ofKind(name, Servo, 'servo', 'channel.switch, channel.colour or channel.dim');
   }
 
   relay(name: string): Relay {
-    return this.#ofKind(name, 'relay', 'channel.move, channel.colour or channel.dim');
+    return this.#ofKind(name, Relay, 'relay', 'channel.move, channel.colour or channel.dim');
   }
 
   rgb(name: string): RgbLight {
-    return this.#ofKind(name, 'rgb', 'channel.move, channel.switch or channel.dim');
+    return this.#ofKind(name, RgbLight, 'rgb', 'channel.move, channel.switch or channel.dim');
   }
 
   lamp(name: string): Lamp {
-    return this.#ofKind(name, 'lamp', 'channel.move, channel.switch or channel.colour');
+    return this.#ofKind(name, Lamp, 'lamp', 'channel.move, channel.switch or channel.colour');
   }
 
   /** Whether an interlock's requirement holds now; marks count as they are in force now. */
@@ -204,13 +204,14 @@ export class Body {
     return deg === undefined ? text : `${text} (${tidy(deg)} deg)`;
   }
 
-  #ofKind<K extends Actuator['kind']>(
+  #ofKind<A extends Actuator>(
     name: string,
-    kind: K,
+    type: abstract new (...given: never[]) => A,
+    kind: string,
     instead: string,
-  ): Extract<Actuator, { kind: K }> {
+  ): A {
     const found = this.channel(name);
-    if (found.kind === kind) return found as Extract<Actuator, { kind: K }>;
+    if (found instanceof type) return found;
     throw new Refusal(
       'invalidParams',
       `${name} is a ${found.kind}, not a ${kind}; use ${instead}`,
