@@ -9,7 +9,7 @@ import {
 import { type Led, ledResistor, type SeriesResistor } from '../sums/resistor.ts';
 import { inrushA, runTimeH, totals, WAKE, wantedSupplyA } from '../sums/supply.ts';
 import { type ChannelVolts, dropsOf, type ProtectedWire, type WireLoad } from './drops.ts';
-import { kindOf, lightOf, relayOf } from './kinds/kind.ts';
+import { kindOf, relayOf } from './kinds/kind.ts';
 import type { Channel, Prop, Rail } from './schema.ts';
 
 /** Everything electrical that follows from a prop file alone, without any cue. */
@@ -194,20 +194,17 @@ function fuseBudget(
 }
 
 function leds(prop: Prop, channel: string, spec: Channel): LedBudget[] {
-  const led = lightOf(spec)?.led;
-  if (!led) return [];
   const { rail } = spec;
-  const supplyV =
-    led.supplyV ??
-    (rail !== undefined && Object.hasOwn(prop.rails, rail) ? prop.rails[rail]!.volts : undefined);
-  if (supplyV === undefined) return [];
-  const { currentA, spreadV } = led;
-  return (kindOf(spec).leds?.(spec) ?? []).map(({ colour, forwardV, resistorOhm }) => {
-    const one = { supplyV, forwardV, spreadV, currentA };
-    const wanted = ledResistor(one);
+  const railV =
+    rail !== undefined && Object.hasOwn(prop.rails, rail) ? prop.rails[rail]!.volts : undefined;
+  return (kindOf(spec).leds?.(spec) ?? []).flatMap((one) => {
+    const { colour, forwardV, spreadV, currentA, resistorOhm, supplyV = railV } = one;
+    if (supplyV === undefined) return [];
+    const led = { supplyV, forwardV, spreadV, currentA };
+    const wanted = ledResistor(led);
     return {
       channel,
-      led: one,
+      led,
       ...(resistorOhm !== undefined && { givenOhm: resistorOhm }),
       ...(wanted && { wanted }),
       ...(colour && { colour }),

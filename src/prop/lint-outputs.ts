@@ -1,6 +1,6 @@
 import type { Path } from './finding.ts';
 import { HEADER_PINS, powerOnPull, reservedFor } from './header.ts';
-import { kindOf, lightOf, relayOf, servoOf } from './kinds/kind.ts';
+import { kindOf, relayOf, servoOf } from './kinds/kind.ts';
 import type { Notes } from './notes.ts';
 import type { Board, RelayChannel } from './schema.ts';
 
@@ -298,20 +298,21 @@ const LEAST_LIGHT_HZ = 100;
 function lintFlicker(notes: Notes): void {
   const { boards, channels } = notes.prop;
   for (const [name, channel] of Object.entries(channels)) {
-    const light = lightOf(channel);
-    if (!light) continue;
+    const { light } = kindOf(channel);
+    if (!light?.flicker) continue;
+    const accepted = light.flicker(channel);
     const at = ['channels', name];
     const board = boards[channel.output.board];
     const hz = board && lightHz(board);
     if (hz === undefined || notes.given.broken(['boards', channel.output.board, 'frequencyHz']))
       continue;
-    if (light.flicker && hz >= LEAST_LIGHT_HZ)
+    if (accepted && hz >= LEAST_LIGHT_HZ)
       notes.warning(
         [...at, 'flicker'],
         `${name} has PWM of ${hz} Hz: there is no flicker to accept`,
         'remove it',
       );
-    if (light.flicker || notes.given.broken([...at, 'flicker']) || hz >= LEAST_LIGHT_HZ) continue;
+    if (accepted || notes.given.broken([...at, 'flicker']) || hz >= LEAST_LIGHT_HZ) continue;
     notes.error(
       [...at, 'output', 'board'],
       `at the ${hz} Hz of board ${channel.output.board} this light flickers, which can set off seizures`,

@@ -69,13 +69,19 @@ export interface Light<C> {
   linear(part: number): number;
   /** Estimated draw at a colour (A). */
   ampsAt(channel: C, colour: Rgb): number;
+  /** Why its PWM may be slow, if the file says so; nobody sees it of what has no such method. */
+  flicker?(channel: C): { reason: string } | undefined;
 }
 
 /** What the LEDs of a light need; given per colour where it has several. */
 export interface LedSpec {
   colour?: 'red' | 'green' | 'blue';
   forwardV: number;
+  spreadV: number;
+  currentA: number;
   resistorOhm: number | undefined;
+  /** Its supply, where that is not the rail. */
+  supplyV: number | undefined;
 }
 
 /** How a channel is called in sentences. */

@@ -66,6 +66,7 @@ export const lamp: Kind<LampChannel> = {
   light: {
     colour: (to) => (typeof to === 'number' ? { red: to, green: to, blue: to } : undefined),
     linear: lightnessToLuminance,
+    flicker: ({ flicker }) => flicker,
     ampsAt: (channel, { red }) => lampA(lampFullA(channel), red),
   },
   outputs: ({ output: { pin } }) => [{ pin, at: ['pin'] }],
@@ -75,7 +76,7 @@ export const lamp: Kind<LampChannel> = {
     return { idleA: lampA(busyA, channel.park.to), busyA, stallA: busyA, pinsA: [busyA] };
   },
   glow: ({ light, flash }) => ({ weight: light, unrestricted: flash !== undefined }),
-  leds: ({ led }) => (led ? [{ forwardV: led.forwardV, resistorOhm: led.resistorOhm }] : []),
+  leds: ({ led }) => (led ? [{ ...led, resistorOhm: led.resistorOhm, supplyV: led.supplyV }] : []),
   usedAt: (_channel, value) => Number(value) > 0,
   meets: () => undefined,
   homeS: ({ fadeS, park }) => homeFadeS(fadeS, park.to),

@@ -143,6 +143,7 @@ export const rgb: Kind<RgbChannel> = {
   light: {
     colour: (to) => (typeof to === 'string' ? rgbOf(to) : undefined),
     linear: srgbToLinear,
+    flicker: ({ flicker }) => flicker,
     ampsAt: (channel, { red, green, blue }) =>
       rgbA(rgbFullA(channel), srgbToLinear(red), srgbToLinear(green), srgbToLinear(blue)),
   },
@@ -161,6 +162,7 @@ export const rgb: Kind<RgbChannel> = {
     led
       ? COLOURS.map((colour, i) => ({
           colour,
+          ...{ spreadV: led.spreadV, currentA: led.currentA, supplyV: led.supplyV },
           forwardV: led.forwardV[i]!,
           resistorOhm: led.resistorOhm?.[i],
         }))
