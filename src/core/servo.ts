@@ -474,7 +474,7 @@ export class Servo implements Answers {
   }
 
   follow(spec: Channel): void {
-    if (spec.kind !== 'servo') return;
+    if (spec.kind !== this.kind) return;
     this.marks = new Map(Object.entries(spec.marks ?? {}));
     this.parkTo = spec.park.to;
     this.takeLimits(spec.limitsDeg);

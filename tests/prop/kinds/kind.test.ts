@@ -1,3 +1,6 @@
+import { readdirSync, readFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { fileURLToPath } from 'node:url';
 import { describe, expect, test } from 'vitest';
 import { KIND_NAMES, kindOf, lightOf } from '../../../src/prop/kinds/kind.ts';
 import { parseProp } from '../../../src/prop/load.ts';
@@ -74,4 +77,16 @@ test('a light that parks lit counts while everything is parked', () => {
     ),
     [{ wrong: /draw 2 A when all hold still/ }],
   );
+});
+
+// A new kind must not have to be looked for in every room of the house.
+test('outside the kinds, and what drives boards, nobody compares the kind of a channel', () => {
+  const src = fileURLToPath(new URL('../../../src/', import.meta.url));
+  const asks = new RegExp(
+    `kind (===|!==) '(${KIND_NAMES.join('|')})'|case '(${KIND_NAMES.join('|')})':`,
+  );
+  const asking = readdirSync(src, { recursive: true, encoding: 'utf8' })
+    .filter((file) => file.endsWith('.ts') && !/^(prop\/kinds|drivers|boards|doctor)\//.test(file))
+    .filter((file) => asks.test(readFileSync(join(src, file), 'utf8')));
+  expect(asking).toEqual([]);
 });
