@@ -1,6 +1,6 @@
 import type { Rehearsal, Track } from '../core/rehearse.ts';
+import { reader } from '../drawings/track.ts';
 import { tidy } from '../shared/units.ts';
-import { reader } from './course.ts';
 import { csvCell } from './csv.ts';
 
 /** Time from one row to the next (ms). */

@@ -1,7 +1,7 @@
 import type { RailTrack, Rehearsal, TogetherTrack, Track } from '../core/rehearse.ts';
+import { changes, closures, courseOf, stops } from '../drawings/track.ts';
 import { tidy } from '../shared/units.ts';
 import { type Course, columns } from '../sums/course.ts';
-import { changes, closures, courseOf, stops } from './course.ts';
 import { aligned } from './output.ts';
 
 const PLOT_COLUMNS = 60;

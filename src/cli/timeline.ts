@@ -1,10 +1,10 @@
 import type { Event, Rehearsal, Track } from '../core/rehearse.ts';
+import { briefly, changes, closures, courseOf, reader } from '../drawings/track.ts';
 import { softLimits } from '../prop/mechanics.ts';
 import { type CueStep, longCue, type Prop, type ServoChannel } from '../prop/schema.ts';
 import { tidy } from '../shared/units.ts';
 import { lightnessToLuminance, linearToSrgb } from '../sums/light.ts';
 import { Canvas, GAP, LEFT, RIGHT, rect, ticks, WIDTH } from './canvas.ts';
-import { briefly, changes, closures, courseOf, reader } from './course.ts';
 import { railFigures } from './rehearse-text.ts';
 import { px } from './svg.ts';
 
