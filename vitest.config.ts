@@ -46,7 +46,7 @@ export default defineConfig({
           ...common,
           name: 'unit',
           include: [
-            'tests/{shared,sums,prop,drivers,core,gateway,page,cli,safe,doctor,service}/**/*.test.ts',
+            'tests/{shared,sums,prop,drivers,core,gateway,page,drawings,cli,safe,doctor,service}/**/*.test.ts',
           ],
           exclude: [...LONG, ...SLOW],
           // Files share their modules: loading them takes longer than most tests.

@@ -14,12 +14,14 @@ export function xOf({ left, right, endS }: Axis, tS: number): number {
   return px(left + (clamp(tS, 0, endS) / endS) * (right - left));
 }
 
-/** Room that a label of the axis takes, with the space around it (px). */
-const LABEL = 76;
+/** Room that a label of the axis takes, with the space around it (px), and how many are enough. */
+const LABEL = 56;
+const MOST_LABELS = 12;
 
 /** Times at round steps of 1, 2 or 5 times a power of ten (s), as many as there is room for. */
 export function ticks({ left, right, endS }: Axis): number[] {
-  const rough = endS / Math.max(1, Math.floor((right - left) / LABEL));
+  const room = Math.max(1, Math.floor((right - left) / LABEL));
+  const rough = endS / Math.min(MOST_LABELS, room);
   const power = 10 ** Math.floor(Math.log10(rough));
   const step = [1, 2, 5, 10].map((one) => one * power).find((one) => one >= rough - 1e-12)!;
   return Array.from({ length: Math.floor(endS / step + 1e-9) + 1 }, (_, i) => tidy(i * step, 6));

@@ -7,11 +7,10 @@ import type { CavityEnd } from './pins.ts';
 import {
   CHANNEL_COLUMNS,
   CONNECTOR_COLUMNS,
-  gauge,
   LABEL_COLUMNS,
-  length,
   PIN_KINDS,
   purpose,
+  sizeText,
 } from './words.ts';
 
 interface Listed {
@@ -171,7 +170,7 @@ function WireCells({ wire }: { wire: LoomWire }) {
         {wire.label}
       </th>
       <td rowSpan={rowSpan}>{purpose(wire)}</td>
-      <td rowSpan={rowSpan}>{[gauge(wire), length(wire)].filter(Boolean).join(', ')}</td>
+      <td rowSpan={rowSpan}>{sizeText(wire)}</td>
     </>
   );
 }

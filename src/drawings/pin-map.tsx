@@ -8,7 +8,7 @@ import { HEADER_CAPTION, OUTPUTS_CAPTION, PIN_KINDS, purpose, useText } from './
 interface PinMapProps extends Pick<BoardView, 'board' | 'slots'> {
   /** Said after the caption. */
   hint?: string;
-  /** Puts a slot into something that can be pressed. */
+  /** Puts a slot into something that can be pressed; nothing for one that cannot. */
   around?: (slot: Slot, content: ComponentChildren) => ComponentChildren;
 }
 
@@ -25,7 +25,7 @@ export function PinMap({ board, slots, hint, around }: PinMapProps) {
       <ol class={header ? 'pins header-pins' : 'pins'}>
         {slots.map((slot) => {
           const content = <SlotText slot={slot} word={header ? 'Pin' : 'Output'} />;
-          return <li key={slot.number}>{around?.(slot, content) ?? plain(content)}</li>;
+          return <li key={slot.number}>{around?.(slot, content) || plain(content)}</li>;
         })}
       </ol>
     </>

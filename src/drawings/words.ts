@@ -49,6 +49,11 @@ export function length({ lengthM }: LoomWire): string {
   return lengthM === undefined ? '' : `${lengthM} m`;
 }
 
+/** `24 AWG, 0.6 m`; as much of it as the prop file gives. */
+export function sizeText(wire: LoomWire): string {
+  return [gauge(wire), length(wire)].filter(Boolean).join(', ');
+}
+
 /** What a wire is for: its channel, or the rail that it feeds. */
 export function purpose({ channel, rail }: LoomWire): string {
   return channel ?? rail ?? '';
