@@ -1,5 +1,5 @@
 // Builds dist/: each program and thread in one file, so that it starts without looking for hundreds of
-// modules, and beside it the code that V8 makes of it (src/with-cache.ts).
+// modules, and beside it the code that V8 makes of it (src/startup/with-cache.ts).
 import { chmod, cp, mkdir, rm, writeFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
@@ -59,7 +59,7 @@ export async function bundle(entries, outdir) {
   await build({
     ...BUNDLE,
     banner: {},
-    entryPoints: { 'with-cache': join(root, 'src/with-cache.ts') },
+    entryPoints: { 'with-cache': join(root, 'src/startup/with-cache.ts') },
     outdir,
   });
   for (const name of names)

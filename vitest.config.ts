@@ -5,10 +5,11 @@ const common = { pool: 'forks', testTimeout: 60_000, hookTimeout: 60_000 } as co
 /** Unit tests that take a second or more each: a quick run goes without them. */
 const LONG = [
   'cli/{budget,commands,prop-file,rehearse,session}',
-  'core/{cue-ends,light-whole,rehearse,store,triggers}',
+  'core/{cue-ends,light-whole,triggers}',
   'gateway/{api,doors,sessions}',
   'prop/{cut-off,examples,lint-cues,lint-reuse,load}',
-  'service/{compiled,locks}',
+  'rehearsal/rehearse',
+  'service/{compiled,locks,state-file}',
   'sums/{ease,flash,light,linkage,servo-mapping,torque}',
 ].map((name) => `tests/${name}.test.ts`);
 
@@ -46,7 +47,8 @@ export default defineConfig({
           ...common,
           name: 'unit',
           include: [
-            'tests/{shared,sums,prop,drivers,core,gateway,page,drawings,cli,safe,doctor,service}/**/*.test.ts',
+            'tests/*.test.ts',
+            'tests/{shared,sums,prop,drivers,core,rehearsal,gateway,page,drawings,cli,safe,doctor,service}/**/*.test.ts',
           ],
           exclude: [...LONG, ...SLOW],
           // Files share their modules: loading them takes longer than most tests.

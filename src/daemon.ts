@@ -1,4 +1,4 @@
-import { readOptions, USAGE, Usage } from './options.ts';
+import { readOptions, USAGE, Usage } from './startup/options.ts';
 
 /** Exit code of wrong usage. */
 const EXIT_USAGE = 2;
@@ -12,9 +12,9 @@ async function run(): Promise<void> {
       process.stdout.write(`sinewd ${await version()}\n`);
     } else {
       // Before anything else: the threads take as long to load as the rest does.
-      const { startThreads } = await import('./threads.ts');
+      const { startThreads } = await import('./startup/threads.ts');
       const threads = startThreads(options);
-      const { sinewd } = await import('./sinewd.ts');
+      const { sinewd } = await import('./startup/sinewd.ts');
       await sinewd(options, threads);
     }
   } catch (error) {

@@ -1,4 +1,4 @@
-// Makes the code caches beside the bundles in a folder (src/with-cache.ts), for the machine that this
+// Makes the code caches beside the bundles in a folder (src/startup/with-cache.ts), for the machine that this
 // runs on: starts the daemon there on a simulated prop, and goes through a session with it, so that
 // whatever is compiled on the way need not be compiled again in front of a real prop. Without the caches
 // programs start slower, and do the same.

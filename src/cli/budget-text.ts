@@ -1,5 +1,5 @@
-import type { CueLoad } from '../core/cue-load.ts';
 import type { Budget, FuseBudget, RailBudget } from '../prop/budget.ts';
+import type { CueLoad } from '../rehearsal/cue-load.ts';
 import { tidy } from '../shared/units.ts';
 import { bundleFactor } from '../sums/wire.ts';
 import { table } from './output.ts';

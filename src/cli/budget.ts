@@ -1,5 +1,5 @@
-import type { CueLoad } from '../core/cue-load.ts';
 import type { Prop } from '../prop/schema.ts';
+import type { CueLoad } from '../rehearsal/cue-load.ts';
 import type { Desk } from './desk.ts';
 import { EXIT, UsageError } from './output.ts';
 import { readProp, tell, writtenTo } from './prop-file.ts';
@@ -62,7 +62,7 @@ async function budget({ file, cue, svg, out }: Given, desk: Desk): Promise<Outco
 
 /** Every cue, or the one that was asked for. @throws Refusal when there is no such cue */
 async function rehearsed(prop: Prop, only: string | undefined): Promise<CueLoad[]> {
-  const { cueLoad } = await import('../core/cue-load.ts');
+  const { cueLoad } = await import('../rehearsal/cue-load.ts');
   const loads: CueLoad[] = [];
   for (const cue of only === undefined ? Object.keys(prop.cues) : [only])
     loads.push(await cueLoad(prop, cue));

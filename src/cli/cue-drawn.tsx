@@ -1,10 +1,10 @@
-import type { CueLoad } from '../core/cue-load.ts';
-import type { Rehearsal } from '../core/rehearse.ts';
 import { BudgetPicture } from '../drawings/budget-picture.tsx';
 import type { ServoView } from '../drawings/timeline-lane.tsx';
 import { TimelinePicture } from '../drawings/timeline-picture.tsx';
 import { softLimits } from '../prop/mechanics.ts';
 import { type CueStep, longCue, type Prop } from '../prop/schema.ts';
+import type { CueLoad } from '../rehearsal/cue-load.ts';
+import type { Rehearsal } from '../rehearsal/rehearse.ts';
 import { markup } from './markup.ts';
 
 /** The rails during each cue, as an SVG document. */

@@ -1,5 +1,5 @@
-import type { Rehearsal, Track } from '../core/rehearse.ts';
 import { reader } from '../drawings/track.ts';
+import type { Rehearsal, Track } from '../rehearsal/rehearse.ts';
 import { tidy } from '../shared/units.ts';
 import { csvCell } from './csv.ts';
 

@@ -1,10 +1,10 @@
-import type { Event, Rehearsal } from '../core/rehearse.ts';
 import { briefly } from '../drawings/track.ts';
 import { stepPath } from '../prop/cue-plan.ts';
 import type { Finding } from '../prop/finding.ts';
 import type { Loaded } from '../prop/load.ts';
 import { type CueStep, longCue, type Prop } from '../prop/schema.ts';
 import { readText } from '../prop/text.ts';
+import type { Event, Rehearsal } from '../rehearsal/rehearse.ts';
 import { tidy } from '../shared/units.ts';
 
 /** What may be done about it, and how bad it is. */

@@ -1,6 +1,6 @@
-import type { Rehearsal, TogetherTrack, Track } from '../core/rehearse.ts';
 import { changes, closures, courseOf, stops } from '../drawings/track.ts';
 import { railFigures } from '../drawings/words.ts';
+import type { Rehearsal, TogetherTrack, Track } from '../rehearsal/rehearse.ts';
 import { tidy } from '../shared/units.ts';
 import { type Course, columns } from '../sums/course.ts';
 import { aligned } from './output.ts';

@@ -1,6 +1,6 @@
-import type { Rehearsal } from '../core/rehearse.ts';
 import type { Finding } from '../prop/finding.ts';
 import type { Prop } from '../prop/schema.ts';
+import type { Rehearsal } from '../rehearsal/rehearse.ts';
 import type { Desk } from './desk.ts';
 import { EXIT, UsageError } from './output.ts';
 import { readProp, tell, writtenTo } from './prop-file.ts';
@@ -38,7 +38,7 @@ async function rehearsal(given: Given, desk: Desk): Promise<Outcome> {
   const beside = csv === true || svg === true || out !== undefined;
   const read = await readProp(file, desk, beside);
   if ('refused' in read) return read.refused;
-  const { rehearse } = await import('../core/rehearse.ts');
+  const { rehearse } = await import('../rehearsal/rehearse.ts');
   const done = await rehearse(read.prop, cue);
   const { findingsOf } = await import('./rehearse-findings.ts');
   const findings = findingsOf(done, read);

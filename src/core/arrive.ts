@@ -1,9 +1,10 @@
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
-import { type Core, NOTE_WITHIN_S } from './core.ts';
-import type { Move } from './gate.ts';
+import type { Core } from './core.ts';
+import type { Move } from './move.ts';
 import type { Relay } from './relay.ts';
 import type { Servo } from './servo.ts';
+import { NOTE_WITHIN_S } from './state-keeper.ts';
 
 /** @throws Refusal `condition` when something else took the servos over, or stopped them */
 export function untilArrived(core: Core, moves: readonly Move[]): Promise<true> {
@@ -63,7 +64,7 @@ export async function untilOver(core: Core, cue: string): Promise<void> {
 export async function untilSaved(core: Core): Promise<string | true> {
   const untilS = core.nowS + NOTE_WITHIN_S;
   const poll = (): string | true | undefined => {
-    const { noted } = core;
+    const { noted } = core.state;
     if (noted === 'yes') return true;
     if (noted !== 'not yet') return noted.message;
     return core.nowS >= untilS ? `the disk has not answered for ${NOTE_WITHIN_S} s` : undefined;
@@ -83,6 +84,6 @@ export async function untilNoted(core: Core, relay: Relay): Promise<void> {
     const over = !relay.on || relay.closed || core.body.find(relay.name) !== relay;
     return over || relay.noted === 'yes' ? true : undefined;
   };
-  core.noteClosures();
+  core.state.noteClosures();
   if (!poll()) await core.waits.until(poll);
 }

@@ -1,7 +1,7 @@
 import type { Channel, Cue as PropCue } from '../prop/schema.ts';
-import type { CoreProp } from '../service/protocol.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Body } from './body.ts';
+import type { CoreProp } from './core-prop.ts';
 import { type Cue, type CueEvents, Cues, compileCue } from './cues.ts';
 import { Energiser } from './energise.ts';
 import { Gate } from './gate.ts';

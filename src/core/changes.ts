@@ -1,7 +1,7 @@
 import type { Driver } from '../drivers/driver.ts';
 import type { Board as BoardSpec, Channel } from '../prop/schema.ts';
-import type { ChangeMessage, CoreProp, Outcome } from '../service/protocol.ts';
 import { Assembling } from './assembly.ts';
+import type { ChangeMessage, CoreProp, Outcome } from './core-prop.ts';
 import { type Cue, compileCue } from './cues.ts';
 
 type Begin = Extract<ChangeMessage, { t: 'begin' }>;

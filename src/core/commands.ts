@@ -1,14 +1,15 @@
+import type { Author } from '../prop/file/status.ts';
 import { didYouMean } from '../prop/finding.ts';
 import type { Edit } from '../prop/splice.ts';
-import type { Author } from '../service/protocol.ts';
 import { Refusal } from '../shared/errors.ts';
 import { plain } from '../shared/plain.ts';
 import { clamp, tidy } from '../shared/units.ts';
 import { untilArrived, untilCondition, untilNoted, untilOver, untilSaved } from './arrive.ts';
 import type { Core } from './core.ts';
-import type { Move, Started } from './gate.ts';
+import type { Started } from './gate.ts';
 import { Identifier } from './identify.ts';
 import type { Session } from './lease.ts';
+import type { Move } from './move.ts';
 import { channelsOf, colourOf, degOf, opening, wantedByPose } from './pose.ts';
 import type { CoreMethod, Params, Result } from './requests.ts';
 import { CAPTURE_STEP_DEG, type Servo } from './servo.ts';

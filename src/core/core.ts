@@ -1,57 +1,42 @@
-import { isDeepStrictEqual } from 'node:util';
 import type { Driver, Sense } from '../drivers/driver.ts';
-import type { Board as BoardSpec, Prop } from '../prop/schema.ts';
-import type { ChangeMessage, CoreProp, Outcome } from '../service/protocol.ts';
+import type { Prop } from '../prop/schema.ts';
 import type { Clock } from '../shared/clock.ts';
 import { conditionText } from '../shared/condition-text.ts';
 import { Refusal } from '../shared/errors.ts';
-import { FIELD, FLAG, RAIL_FIELD, Telemetry, type TelemetryBody } from '../shared/telemetry.ts';
+import { Telemetry } from '../shared/telemetry.ts';
 import { tidy } from '../shared/units.ts';
 import { Assembly, cuesOf } from './assembly.ts';
 import type { Board } from './boards.ts';
 import { type Actuator, Body, type SafetyInput } from './body.ts';
-import { type Change, Changes } from './changes.ts';
 import { CONDITIONS, type Condition, type ConditionEvent, next } from './condition.ts';
+import type { CoreProp } from './core-prop.ts';
 import type { Cues } from './cues.ts';
 import { type Energiser, mustBeAbleToWake } from './energise.ts';
+import { type Changing, type ExchangeHost, PropExchange } from './exchange.ts';
 import type { Gate } from './gate.ts';
-import { Guards } from './guards.ts';
 import type { Idle } from './idle.ts';
+import { Inhibits } from './inhibits.ts';
 import type { Journal } from './journal.ts';
 import { Lease, type Loss, type Session } from './lease.ts';
-import { Lockout } from './lockout.ts';
 import { atRest, type Parker } from './park.ts';
 import type { PropLight } from './prop-light.ts';
-import { placeOf, type Relay } from './relay.ts';
+import { publish } from './publish.ts';
 import type { ConditionResult, SafetyInfo } from './requests.ts';
 import { notParkedText } from './rest-text.ts';
-import type { NotedDuty, Restored, Store } from './store.ts';
+import { type Kept, StateKeeper } from './state-keeper.ts';
+import { type Stopper, Stoppers } from './stoppers.ts';
+import type { Store } from './store.ts';
 import { Triggers } from './triggers.ts';
 import { Waits } from './waits.ts';
 import { WarmUp } from './warm-up.ts';
 
 /** After a stall, motion is advanced by this many ticks at most: it resumes, it does not jump. */
 const MAX_CATCH_UP_TICKS = 4;
-/** Positions are noted this often while something moves (s). */
-const NOTE_EVERY_S = 0.25;
-/** What must be on the disk first is given up after this (s). */
-export const NOTE_WITHIN_S = 2;
 const STOP_BUTTON: Stopper = { session: '', who: 'stop button' };
-/** Somebody else's stop stands for at least so long (ms). */
-const STOP_STANDS_MS = 2000;
-/** So many who stopped are remembered. */
-const STOPPERS_KEPT = 32;
 /** A prop at rest is looked at every so many ticks: a board may fail, or come back. */
 const REST_LOOK_TICKS = 40;
 /** The drivers are asked what they measure every so many ticks: servos are told 50 times a second. */
 const SENSE_EVERY_TICKS = 4;
-
-/** Who stopped the prop: a session, or what has no session. */
-export interface Stopper {
-  /** Of its session; empty for the stop button, and after a restart. */
-  session: string;
-  who: string;
-}
 
 export interface CoreOptions {
   prop: Prop & Partial<Pick<CoreProp, 'cueDurationsS'>>;
@@ -75,20 +60,6 @@ export interface CoreOptions {
   changing?: Changing;
 }
 
-/** What taking over another version of the prop file needs from outside. */
-export interface Changing {
-  /** The next message of a change, if there is one. */
-  receive: () => ChangeMessage | undefined;
-  /** A driver that is not open yet. */
-  createDriver: (board: BoardSpec) => Promise<Driver>;
-  /** Keeps the plan of safe levels, before the pins of other boards are claimed. */
-  writePlan: (prop: CoreProp, boards: readonly Board[]) => Promise<void>;
-  /** What became of a change. */
-  tell: (id: number, outcome: Outcome) => void;
-  /** A version is in force from now on. */
-  onProp: (change: Pick<Change, 'view' | 'changed'>, body: TelemetryBody) => void;
-}
-
 /**
  * The prop as one thing: its condition, its lease, and the tick in which everything happens.
  * Commands (commands.ts) act through `gate` between ticks; outputs change in `tick` alone.
@@ -99,27 +70,21 @@ export class Core {
   readonly waits = new Waits();
   readonly journal: Journal;
   readonly tickMs: number;
-  readonly changes: Changes | undefined;
-  readonly #changing: Changing | undefined;
-  /** The version of the prop file that is in force. */
-  #version: string;
+  /** Takes other versions of the prop file over. */
+  readonly exchange: PropExchange | undefined;
+  /** The version of the prop file at the start. */
+  readonly #version: string;
   readonly #clock: Clock;
   readonly #telemetry: Telemetry | undefined;
-  readonly #store: Store;
+  /** What outlives the daemon. */
+  readonly state: StateKeeper;
   readonly #onLost: (session: string) => void;
   readonly #onHolder: (holder: string | null) => void;
   readonly #onSafety: (safety: SafetyInfo) => void;
-  readonly #lockout = new Lockout();
-  readonly #guards = new Guards();
+  readonly #inhibits: Inhibits;
   readonly #startMs: number;
-  /** Seconds between the machine's start and the core's own zero. */
-  readonly #bootOffsetS: number;
   readonly #sense: Sense = { positionDeg: Number.NaN, amps: Number.NaN, pushing: false };
   #assembly: Assembly;
-  /** A change that waits until the prop is parked. */
-  #waiting: Extract<Change, { whenParked: true }> | undefined;
-  /** Another version of the file is taken over at this moment: its boards are being opened. */
-  #exchanging = false;
   #condition: Condition = 'parked';
   #nowMs: number;
   #nowS = 0;
@@ -138,8 +103,7 @@ export class Core {
   /** The stop button was pressed in the last tick. */
   #stopHeld = false;
   #resetting = false;
-  /** Who has stopped it since the last reset, the last one last. */
-  #stoppers: (Stopper & { atMs: number })[] = [];
+  readonly #stoppers = new Stoppers();
   /** Counts stops and faults, so that a reset under way sees one that comes in between. */
   #latchings = 0;
   #ending = false;
@@ -148,11 +112,6 @@ export class Core {
   #fromRest = false;
   /** What the core last failed of, until the next reset. */
   #failure = '';
-  #notedS = 0;
-  /** Written once at rest, and in passing while something moves. */
-  #unsettled = false;
-  #moved = false;
-  #relayChanges = 0;
   /** Why a prop at rest is not parked. */
   #notParked: string | undefined;
   #warmUp: WarmUp | undefined;
@@ -160,7 +119,6 @@ export class Core {
   constructor(options: CoreOptions) {
     this.#clock = options.clock;
     this.#telemetry = options.telemetry;
-    this.#store = options.store;
     this.journal = options.journal;
     this.tickMs = options.tickMs ?? 5;
     this.#onLost = options.onLost ?? (() => {});
@@ -169,28 +127,23 @@ export class Core {
     if (options.warmUp) this.#warmUp = new WarmUp();
     this.#startMs = this.#clock.nowMs();
     this.#nowMs = this.#startMs;
-    this.#bootOffsetS = this.#store.bootNowS();
     this.journal.tick = () => this.actingTick;
+    this.#inhibits = new Inhibits(this.journal, this.#clock, () => this.#onSafety(this.safety));
     const { drivers, changing } = options;
     const prop = { cueDurationsS: {}, ...options.prop };
     const body = Body.of(prop, drivers);
     this.#assembly = new Assembly(body, cuesOf(prop), this.journal, this.#cueEvents, this.#clock);
-    this.#changing = changing;
     this.#version = options.version ?? '';
-    this.changes =
+    this.exchange =
       changing &&
-      new Changes({
-        receive: changing.receive,
-        driverOf: (name, board) => this.#driverOf(name, board),
-        tell: changing.tell,
-        complete: (change) => this.#takeChange(change),
-      });
+      new PropExchange(this.#version, changing, this.#exchangeHost, this.journal, this.#clock);
     this.lease = new Lease(
       options.prop.link.timeoutMs,
       (slot) => this.#telemetry?.life(slot) ?? 0,
       (slot) => this.#telemetry?.received(slot) ?? 0,
     );
     this.triggers = new Triggers(this, this.#clock);
+    this.state = new StateKeeper(options.store, this.journal, this.#kept);
     this.#restore();
     this.#lookWhetherParked();
   }
@@ -243,7 +196,7 @@ export class Core {
 
   /** The version of the prop file that is in force. */
   get version(): string {
-    return this.#version;
+    return this.exchange?.version ?? this.#version;
   }
 
   /** The tick that carries out what is asked for or happens now. */
@@ -287,7 +240,7 @@ export class Core {
     for (const board of this.body.boards) {
       await board.close(this.#clock).catch((error: Error) => this.#boardFailed(board, error));
     }
-    this.#save(true);
+    this.state.save(true);
   }
 
   // --- what may be asked --------------------------------------------------------------------------
@@ -295,18 +248,12 @@ export class Core {
   /** @throws Refusal `condition` unless commands are taken now */
   mustBeLive(): void {
     next(this.#condition, 'command');
-    this.#mustBeFree();
+    this.#inhibits.mustBeFree();
   }
 
   /** What keeps the prop from waking and moving. */
   get safety(): SafetyInfo {
-    const notParked = this.#notParked ?? null;
-    return { lockout: this.#lockout.info, guards: this.#guards.info, notParked };
-  }
-
-  /** Whether what was last asked to be kept is on the disk. */
-  get noted(): Store['noted'] {
-    return this.#store.noted;
+    return { ...this.#inhibits.info, notParked: this.#notParked ?? null };
   }
 
   /** The condition as it is told: `parked` is said of a prop alone that is. */
@@ -325,31 +272,17 @@ export class Core {
 
   /** "Hands in the prop": stops what moves, and lets nothing wake or move until it is cleared. */
   setLockout(by: string, reason: string): void {
-    this.#lockout.set(by, reason, new Date(this.#clock.wallMs()).toISOString());
-    this.journal.add(by, 'lockout', `hands in the prop: ${reason}`, { reason });
+    this.#inhibits.lock(by, reason);
     this.#heedLockout();
-    this.#save(true);
+    this.state.save(true);
     this.#onSafety(this.safety);
   }
 
   /** Moves nothing. @throws Refusal `condition` unless `by` has set it, or forces it */
   clearLockout(by: string, force: string | undefined): void {
-    const cleared = force === undefined ? this.#lockout.clear(by) : this.#lockout.force();
-    if (cleared.length === 0) return;
-    const whose = cleared.map((lock) => `${lock.by} (${lock.reason})`).join(', ');
-    const text =
-      force === undefined ? 'no hands in the prop' : `the lockout of ${whose} is forced: ${force}`;
-    this.journal.add(by, 'lockout', text, { cleared, ...(force !== undefined && { force }) });
-    this.#save(true);
+    if (!this.#inhibits.unlock(by, force)) return;
+    this.state.save(true);
     this.#onSafety(this.safety);
-  }
-
-  #mustBeFree(): void {
-    if (this.#isBlocked) throw this.#whyBlocked();
-  }
-
-  get #isBlocked(): boolean {
-    return this.#lockout.active || this.#guards.broken !== '';
   }
 
   take(session: Session): void {
@@ -402,14 +335,14 @@ export class Core {
   wake(who: string, confirmed = false): void {
     const after = next(this.#condition, 'wake');
     if (after === this.#condition) return;
-    if (this.#exchanging)
+    if (this.exchange?.underWay)
       throw new Refusal(
         'condition',
         'the prop takes over its changed file; try again in a moment',
         { condition: this.#condition },
       );
     this.#readGuards();
-    this.#mustBeFree();
+    this.#inhibits.mustBeFree();
     const unknown = this.#unknownServos();
     if (unknown.length > 0 && !confirmed)
       throw new Refusal(
@@ -428,8 +361,8 @@ export class Core {
     this.#enter(after, who);
     this.#holdUntilS = Number.POSITIVE_INFINITY;
     // Before the first pulse: if the power fails from here on, nobody knows where things stand.
-    this.#unsettled = true;
-    this.#save(true);
+    this.state.unsettled = true;
+    this.state.save(true);
     this.#waker.begin(this.body.servos, this.#nowS);
   }
 
@@ -444,19 +377,27 @@ export class Core {
     const before = this.#condition;
     const after = next(before, event);
     // Its boards are closed for a moment; it is parked.
-    if (this.#exchanging) return;
-    if (this.#lockout.active && event === 'park away') throw this.#lockout.refusal();
+    if (this.exchange?.underWay) return;
+    if (this.#inhibits.locked && event === 'park away') throw this.#inhibits.lockoutRefusal();
     // Asked for while a lost link is being held for, it parks now.
     if (this.#parker.active) this.#parker.endHold(this.#nowS);
     if (after === before) return;
     this.#waker.cancel();
     this.#holdUntilS = Number.POSITIVE_INFINITY;
     this.#enter(after, who);
-    this.#unsettled = true;
+    this.state.unsettled = true;
     this.#fromRest = before === 'parked';
-    if (this.#fromRest) this.#save(true);
+    if (this.#fromRest) this.state.save(true);
     this.#parker.begin(this.#nowS, 0, before === 'parked');
   }
+
+  readonly #kept: Kept = {
+    body: () => this.body,
+    condition: () => this.#condition,
+    stoppedBy: () => this.#stoppers.names,
+    lockouts: () => this.#inhibits.kept,
+    endsWell: () => this.#ending && this.#attended,
+  };
 
   readonly #cueEvents = {
     park: (why: string): void => {
@@ -475,7 +416,7 @@ export class Core {
   /** Accepted in every condition; it latches. `by` is left out where the prop stops by itself. */
   stop(category: 0 | 1 | 2, who: string, why = 'asked for', by?: Stopper): void {
     this.#latchings++;
-    if (by) this.#noteStopper(by);
+    if (by) this.#stoppers.add(by, this.#clock.nowMs());
     const already = this.#stopLatched;
     this.#stopLatched = true;
     this.journal.add(who, 'stop', `stop category ${category}: ${why}`, { category });
@@ -498,46 +439,7 @@ export class Core {
     if (this.#stopCategory === 2 && this.body.servos.some((servo) => servo.energised))
       this.#holdUntilS = Math.min(this.#holdUntilS, this.#nowS + holdS);
     if (this.#stopCategory === 0 || (this.#stopCategory === 1 && still)) this.#dropPower();
-    this.#save(true);
-  }
-
-  #noteStopper({ session, who }: Stopper): void {
-    const atMs = this.#clock.nowMs();
-    const last = this.#stoppers.at(-1);
-    if (last && last.session === session && last.who === who) {
-      last.atMs = atMs;
-      return;
-    }
-    const others = this.#stoppers.filter((one) => one.session !== session || one.who !== who);
-    this.#stoppers = [...others, { session, who, atMs }].slice(-STOPPERS_KEPT);
-  }
-
-  /**
-   * Whoever stopped may have had a reason that others cannot see: their stop is lifted by themselves, or
-   * by somebody who names them, and stands for a moment in any case.
-   */
-  #mayReset(session: string | undefined, confirm: string | undefined): void {
-    const other = this.#stoppers.findLast((one) => one.session !== session || session === '');
-    if (!other) return;
-    const { who } = other;
-    if (confirm !== who)
-      throw new Refusal(
-        'condition',
-        `${who} stopped the prop; see that it is safe, then reset with confirm: ${JSON.stringify(who)}`,
-        { code: 'reset.confirm', condition: this.#condition, stoppedBy: who },
-      );
-    const leftMs = other.atMs + STOP_STANDS_MS - this.#clock.nowMs();
-    if (leftMs > 0)
-      throw new Refusal(
-        'condition',
-        `${who} has only just stopped the prop; reset in ${tidy(leftMs / 1000, 1)} s`,
-        {
-          code: 'reset.too-soon',
-          condition: this.#condition,
-          stoppedBy: who,
-          waitS: Math.ceil(leftMs / 100) / 10,
-        },
-      );
+    this.state.save(true);
   }
 
   /**
@@ -553,7 +455,7 @@ export class Core {
       this.#refuseReset('something still moves; wait until it stands still');
     if (this.#stopPressed() && !this.body.stopInput!.board.dead)
       this.#refuseReset('the stop button is pressed; release it, then reset');
-    this.#mayReset(session, confirm);
+    this.#stoppers.mayReset(session, confirm, this.#clock.nowMs(), this.#condition);
     const latchings = this.#latchings;
     this.#resetting = true;
     try {
@@ -571,11 +473,11 @@ export class Core {
     this.#enter(next(this.#condition, 'reset'), who);
     this.#failure = '';
     this.#cut = false;
-    this.#stoppers = [];
+    this.#stoppers.clear();
     this.#stopLatched = false;
     // What stands at its park position may stay there; what is held elsewhere is held no longer for that.
     if (atRest(this.body)) this.#holdUntilS = Number.POSITIVE_INFINITY;
-    this.#save(true);
+    this.state.save(true);
   }
 
   #refuseReset(reason: string): never {
@@ -596,15 +498,15 @@ export class Core {
     } catch (error) {
       this.fail(error as Error);
     }
-    this.noteClosures();
+    this.state.noteClosures();
     this.#putAll();
     for (const board of this.body.boards) this.#flush(board);
     if (this.#telemetry) this.#publish(this.#telemetry);
     this.waits.tick();
-    this.#note();
+    this.state.tick();
     this.#ticking = false;
     this.journal.settle();
-    if (this.changes) this.#change(this.changes);
+    this.exchange?.tick();
     if (this.#condition === 'parked' && this.#tick % REST_LOOK_TICKS === 0)
       this.#lookWhetherParked();
     if (this.#warmUp) this.#warmUpOn(this.#warmUp);
@@ -625,7 +527,7 @@ export class Core {
     const mayWake = this.#condition === 'waking' && free && this.#mayEnergise();
     if (mayWake && this.#waker.tick(nowS)) {
       this.#enter('live', 'prop');
-      this.#save(true);
+      this.state.save(true);
     }
     if (this.#parker.active && this.#mayPark()) this.#runPark();
     this.triggers.tick(this.#nowMs);
@@ -640,7 +542,7 @@ export class Core {
     for (let i = 0; i < servos.length; i++) {
       const servo = servos[i]!;
       if (!servo.moving) continue;
-      this.#moved = true;
+      this.state.moved = true;
       servo.advance(dtS);
     }
     for (let i = 0; i < lights.length; i++) lights[i]!.advance(dtS);
@@ -662,7 +564,7 @@ export class Core {
       return;
     }
     this.#dropPower();
-    this.#save(true);
+    this.state.save(true);
   }
 
   /** Held for long enough: servos that nobody relieves grow hot, and somebody may be caught. */
@@ -713,7 +615,7 @@ export class Core {
 
   /** Before the first pulse it must be on disk that things are not at rest any more. */
   #mayEnergise(): boolean {
-    const { noted } = this.#store;
+    const { noted } = this.state;
     if (noted === 'yes') return true;
     if (noted === 'not yet') return false;
     this.journal.add(
@@ -728,7 +630,7 @@ export class Core {
   /** As `#mayEnergise`, for a park that starts limp servos. */
   #mayPark(): boolean {
     if (!this.#fromRest) return true;
-    const { noted } = this.#store;
+    const { noted } = this.state;
     if (noted === 'not yet') return false;
     this.#fromRest = false;
     if (noted === 'yes') return true;
@@ -751,8 +653,8 @@ export class Core {
       return;
     }
     this.#enter(next(this.#condition, 'at rest'), 'prop');
-    this.#unsettled = false;
-    this.#save(true);
+    this.state.unsettled = false;
+    this.state.save(true);
   }
 
   /** Pressed while a stop or a fault is latched, it still stops what moves, and drops the power. */
@@ -763,7 +665,7 @@ export class Core {
     const latched = this.#condition === 'stopped' || this.#condition === 'faulted';
     if (pressed && !(latched && this.#stopHeld))
       this.stop(this.prop.stopInput!.category, 'prop', 'stop button', by);
-    else if (by) this.#noteStopper(by);
+    else if (by) this.#stoppers.add(by, this.#clock.nowMs());
     this.#stopHeld = pressed;
   }
 
@@ -774,53 +676,33 @@ export class Core {
   }
 
   #heedLockout(): void {
-    if (this.#lockout.active && this.#acting) this.stop(1, 'prop', 'hands in the prop');
+    if (this.#inhibits.locked && this.#acting) this.stop(1, 'prop', 'hands in the prop');
   }
 
   /** Once a tick: the key switch and the guards. */
   #heedGuards(): void {
     this.#readGuards();
     this.#heedLockout();
-    const guards = this.#guards;
-    const category = guards.stops;
+    const { stopCategory: category, broken } = this.#inhibits;
     if (category !== undefined && this.#acting)
-      this.stop(category, 'prop', `guard broken: ${guards.broken}`);
-    if (!this.#isBlocked) {
+      this.stop(category, 'prop', `guard broken: ${broken}`);
+    if (!this.#inhibits.active) {
       this.gate.blocked = undefined;
       return;
     }
     const isNew = this.gate.blocked === undefined;
-    this.gate.blocked = this.#whyBlocked;
+    this.gate.blocked = this.#inhibits.refusal;
     if (this.#condition !== 'live' || this.#parker.active) return;
     // What would go on by itself is ended, and nothing that it began is finished.
     if (isNew || this.cues.anyRunning || this.idle.running !== null)
-      this.#beStill(`guard broken: ${guards.broken}`);
+      this.#beStill(`guard broken: ${broken}`);
   }
-
-  readonly #whyBlocked = (): Refusal =>
-    this.#lockout.active ? this.#lockout.refusal() : this.#guards.refusal();
 
   readonly #levelOfContact = ({ board, input }: SafetyInput): 0 | 1 | undefined =>
     this.levelOf(board, input);
 
   #readGuards(): void {
-    const guards = this.#guards;
-    const news = guards.look(this.body, this.#clock.nowMs(), this.#levelOfContact);
-    if (news)
-      this.journal.add(
-        'prop',
-        'guard',
-        guards.broken === '' ? 'all guards are whole' : `guard broken: ${guards.broken}`,
-        { guards: guards.info },
-      );
-    const turned = this.#lockout.turn(guards.locked, this.#clock);
-    if (turned)
-      this.journal.add(
-        'prop',
-        'lockout',
-        guards.locked ? 'hands in the prop: the key switch is on' : 'the key switch is off',
-      );
-    if (news || turned) this.#onSafety(this.safety);
+    this.#inhibits.read(this.body, this.#levelOfContact);
   }
 
   /** A button that can no longer be read counts as pressed, as a wire break does. */
@@ -887,7 +769,7 @@ export class Core {
     for (const relay of this.body.relays) relay.makeSafe();
     for (const light of this.body.lights) light.cut(this.#nowS);
     // Nothing is sent to any servo: what is known of them now holds until the next wake.
-    this.#unsettled = false;
+    this.state.unsettled = false;
   }
 
   // --- faults -------------------------------------------------------------------------------------
@@ -905,7 +787,7 @@ export class Core {
     if (error.message === this.#failure) return;
     this.#failure = error.message;
     this.journal.add('prop', 'fault', `the core failed: ${error.message}`, { stack: error.stack });
-    this.#save(true);
+    this.state.save(true);
   }
 
   #flush(board: Board): void {
@@ -942,7 +824,7 @@ export class Core {
     for (const relay of this.body.relays) relay.makeSafe();
     if (before === 'live' || before === 'waking' || before === 'parking')
       this.#parker.begin(this.#nowS, 0, false);
-    this.#save(true);
+    this.state.save(true);
   }
 
   async #reopen(board: Board): Promise<void> {
@@ -959,170 +841,26 @@ export class Core {
 
   // --- another version of the prop file -------------------------------------------------------------
 
-  #change(changes: Changes): void {
-    if (!this.#exchanging) changes.tick();
-    const waiting = this.#waiting;
-    if (!waiting || this.#condition !== 'parked' || this.#exchanging || this.#resetting) return;
-    this.#waiting = undefined;
-    void this.#exchange(waiting);
-  }
+  readonly #exchangeHost: ExchangeHost = {
+    assembly: () => this.#assembly,
+    isParked: () => this.#condition === 'parked',
+    mayExchange: () => this.#condition === 'parked' && !this.#resetting,
+    adopt: (assembly) => this.#adopt(assembly),
+    followTriggers: () => this.triggers.follow(),
+    boardFailed: (board, error) => this.#boardFailed(board, error),
+    published: () => this.#telemetry!.buffers,
+    saved: () => this.state.save(true),
+    cueEvents: this.#cueEvents,
+  };
 
-  #takeChange(change: Change): void {
-    const { tell, onProp } = this.#changing!;
-    if (change.whenParked) {
-      if (this.#waiting) tell(this.#waiting.id, 'replaced');
-      this.#waiting = change;
-      if (this.#condition !== 'parked') tell(change.id, 'waits');
-      return;
-    }
-    if (change.base !== this.#version) {
-      tell(change.id, 'stale');
-      return;
-    }
-    this.#takeNow(change);
-    this.#version = change.version;
-    // First, so that whoever hears of it and asks the service is told of the new one.
-    tell(change.id, 'adopted');
-    onProp(change, this.#telemetry!.buffers);
-  }
-
-  /** Marks, cues, poses and the like, while the prop runs. */
-  #takeNow({ rest, channels, cues, cueSpecs }: Extract<Change, { whenParked: false }>): void {
-    const { body, idle, triggers } = this;
-    const prop: CoreProp = { ...body.prop, ...rest };
-    prop.channels = { ...prop.channels, ...Object.fromEntries(channels) };
-    if (cueSpecs.size > 0) {
-      prop.cues = { ...prop.cues };
-      prop.cueDurationsS = { ...prop.cueDurationsS };
-      for (const [name, { cue, durationS }] of cueSpecs)
-        if (cue) {
-          prop.cues[name] = cue;
-          prop.cueDurationsS[name] = durationS;
-        } else {
-          delete prop.cues[name];
-          delete prop.cueDurationsS[name];
-        }
-    }
-    body.prop = prop;
-    for (const [name, spec] of channels) {
-      const actuator = body.channel(name);
-      if (actuator.kind !== 'servo' || spec.kind !== 'servo') continue;
-      actuator.marks = new Map(Object.entries(spec.marks ?? {}));
-      actuator.parkTo = spec.park.to;
-      actuator.takeLimits(spec.limitsDeg);
-    }
-    if (rest.groups) body.regroup(rest.groups);
-    this.cues.replace(cues);
-    if (rest.idle) idle.follow(this.#nowS);
-    if (rest.triggers) triggers.follow();
-  }
-
-  async #driverOf(name: string, board: BoardSpec): Promise<Driver> {
-    const open = this.body.boards.find((one) => one.name === name);
-    if (open && isDeepStrictEqual(this.prop.boards[name], board)) return open.driver;
-    return this.#changing!.createDriver(board);
-  }
-
-  /** Puts a prop that was put together again in the place of the present one. Nothing moves. */
-  async #exchange(change: Extract<Change, { whenParked: true }>): Promise<void> {
-    const { assembling, id } = change;
-    const { tell, onProp, writePlan } = this.#changing!;
-    this.#exchanging = true;
-    const before = this.body.boards;
-    const after = assembling.body.boards;
-    try {
-      const assembly = assembling.complete(this.journal, this.#cueEvents, this.#clock);
-      const likeOf = (board: Board) => before.find((one) => one.isLike(board));
-      const closing = before.filter((board) => !after.some((one) => likeOf(one) === board));
-      const opening = after.filter((board) => !likeOf(board));
-      if (closing.length + opening.length > 0) {
-        const boards = after.map((board) => likeOf(board) ?? board);
-        await this.#reboard(
-          closing,
-          opening,
-          () => writePlan(assembling.body.prop, boards),
-          () => writePlan(this.prop, before),
-        );
-      }
-      this.#succeed(assembly, likeOf);
-    } catch (error) {
-      this.#exchanging = false;
-      tell(id, { rejected: (error as Error).message });
-      return;
-    }
-    this.#exchanging = false;
-    this.#version = change.version;
-    tell(id, 'adopted');
-    onProp(change, this.#telemetry!.buffers);
-    this.#save(true);
-  }
-
-  /**
-   * Closes boards, then opens others in their place.
-   * @throws what a driver throws, once the boards are as they were; a board that does not come back
-   *   makes the prop faulted
-   */
-  async #reboard(
-    closing: readonly Board[],
-    opening: readonly Board[],
-    between: () => Promise<void>,
-    back: () => Promise<void>,
-  ): Promise<void> {
-    const opened: Board[] = [];
-    for (const board of closing) board.away = true;
-    try {
-      for (const board of closing) await board.close(this.#clock);
-      await between();
-      for (const board of opening) {
-        await board.open(this.#clock);
-        opened.push(board);
-      }
-    } catch (error) {
-      for (const board of opened) await board.close(this.#clock).catch(() => {});
-      // The last defence must know of the boards that are opened now; without it they go on all the same.
-      await back().catch((why: Error) => this.journal.add('prop', 'fault', why.message));
-      for (const board of closing) {
-        try {
-          await board.open(this.#clock);
-          board.away = false;
-          for (const light of this.body.lights) if (light.board === board) light.touch();
-        } catch (again) {
-          board.away = false;
-          this.#boardFailed(board, again as Error);
-        }
-      }
-      throw error;
-    }
-  }
-
-  /** The new assembly goes on where the old one stands. */
-  #succeed(assembly: Assembly, likeOf: (board: Board) => Board | undefined): void {
-    const old = this.body;
+  #adopt(assembly: Assembly): void {
     const { body } = assembly;
-    for (const board of body.boards) {
-      const like = likeOf(board);
-      if (like) board.takeOver(like);
-    }
-    for (const actuator of body.channels) {
-      const was = old.find(actuator.name);
-      const pulsesGoOn = likeOf(actuator.board) !== undefined;
-      if (actuator.kind === 'servo') {
-        if (was?.kind === 'servo' && actuator.standsLike(was)) actuator.resume(was, pulsesGoOn);
-      } else if (actuator.kind === 'relay') {
-        if (was?.kind === 'relay' && placeIn(old, was) === placeIn(body, actuator))
-          actuator.resume(was, pulsesGoOn);
-        else actuator.duty?.demandRest(this.#nowS);
-      } else if (was?.kind === actuator.kind && was.atPark && !actuator.atPark)
-        actuator.fadeToPark();
-    }
-    assembly.light.resume(this.#assembly.light);
-    body.nowS = this.#nowS;
     this.#assembly = assembly;
     this.lease.timeoutMs = body.prop.link.timeoutMs;
     this.triggers.follow();
     this.triggers.look();
     this.#telemetry?.useBody(Telemetry.body(body.channels.length, body.rails.length));
-    this.#relayChanges = Number.NaN;
+    this.state.follow();
     // What was listed, and who waits, look at the new one.
     if (this.#telemetry) this.#publish(this.#telemetry);
   }
@@ -1142,238 +880,35 @@ export class Core {
 
   #publish(telemetry: Telemetry): void {
     telemetry.begin(this.#nowS, this.#tick, CONDITIONS.indexOf(this.#condition));
-    const { channels } = this.body;
-    for (let i = 0; i < channels.length; i++) this.#publishChannel(channels[i]!, telemetry);
-    for (const rail of this.body.rails) {
-      telemetry.setRail(rail.index, RAIL_FIELD.amps, rail.amps);
-      // No driver measures a rail yet.
-      telemetry.setRail(rail.index, RAIL_FIELD.measuredA, Number.NaN);
-    }
+    publish(telemetry, this.body, this.#senses);
     telemetry.commit();
-  }
-
-  #publishChannel(channel: Actuator, telemetry: Telemetry): void {
-    const { index } = channel;
-    telemetry.setChannel(index, FIELD.flags, this.flags(channel));
-    if (channel.kind === 'servo') {
-      telemetry.setChannel(index, FIELD.value, channel.state.pos);
-      telemetry.setChannel(index, FIELD.target, channel.target);
-      telemetry.setChannel(index, FIELD.pulseUs, channel.pulseUs);
-      telemetry.setChannel(index, FIELD.amps, channel.amps(this.#nowS));
-      if (!this.#senses) return;
-      telemetry.setChannel(index, FIELD.measuredDeg, channel.measuredDeg);
-      telemetry.setChannel(index, FIELD.measuredA, channel.measuredA);
-      return;
-    }
-    telemetry.setChannel(index, FIELD.amps, channel.amps());
-    if (channel.kind === 'relay') {
-      telemetry.setChannel(index, FIELD.value, channel.closed ? 1 : 0);
-      telemetry.setChannel(index, FIELD.target, channel.on ? 1 : 0);
-    } else if (channel.kind === 'lamp') {
-      telemetry.setChannel(index, FIELD.value, channel.value);
-      telemetry.setChannel(index, FIELD.target, channel.target);
-    } else {
-      const { value, target } = channel;
-      telemetry.setChannel(index, FIELD.value, value.red);
-      telemetry.setChannel(index, FIELD.value + 1, value.green);
-      telemetry.setChannel(index, FIELD.value + 2, value.blue);
-      telemetry.setChannel(index, FIELD.target, target.red);
-      telemetry.setChannel(index, FIELD.target + 1, target.green);
-      telemetry.setChannel(index, FIELD.target + 2, target.blue);
-    }
-  }
-
-  /** The FLAG bits of a channel. */
-  flags(channel: Actuator): number {
-    if (channel.kind === 'servo')
-      return (
-        (channel.moving ? FLAG.moving : 0) |
-        (channel.energised ? 0 : FLAG.released) |
-        (channel.known && this.#nowS >= channel.jumpUntilS ? 0 : FLAG.unknown) |
-        (channel.beyond ? FLAG.beyond : 0) |
-        (channel.pushing ? FLAG.pushing : 0) |
-        (channel.interlocked ? FLAG.interlocked : 0) |
-        (channel.delayed ? FLAG.delayed : 0)
-      );
-    // Nobody can tell whether a board that cannot be reached has opened or darkened what hangs on it.
-    const unknown = channel.board.unknown ? FLAG.unknown : 0;
-    if (channel.kind === 'relay')
-      return (
-        unknown |
-        (channel.waiting ? FLAG.delayed : 0) |
-        (channel.interlocked ? FLAG.interlocked : 0) |
-        (channel.flashHeld ? FLAG.flashHeld : 0) |
-        (channel.duty && channel.duty.restLeftS(this.#nowS) > 0 ? FLAG.resting : 0)
-      );
-    return (
-      unknown |
-      (channel.fading ? FLAG.moving : 0) |
-      (channel.flashHeld ? FLAG.flashHeld : 0) |
-      (channel.interlocked ? FLAG.interlocked : 0)
-    );
   }
 
   // --- what outlives the daemon -------------------------------------------------------------------
 
-  #note(): void {
-    const { relays } = this.body;
-    let relayChanges = 0;
-    for (let i = 0; i < relays.length; i++)
-      relayChanges += relays[i]!.changes + relays[i]!.contacts;
-    const positionsDue = this.#moved && this.#nowS - this.#notedS >= NOTE_EVERY_S;
-    if (positionsDue || relayChanges !== this.#relayChanges) this.#save(false);
-    this.#relayChanges = relayChanges;
-  }
-
-  /**
-   * A relay with a duty guard closes when it is on the disk that it does: after a power cut in the
-   * middle of a closure the next run must know of it. A disk that fails or hangs leaves it open.
-   */
-  noteClosures(): void {
-    const { relays } = this.body;
-    let due = false;
-    for (let i = 0; i < relays.length; i++) {
-      const relay = relays[i]!;
-      if (!relay.on || relay.closed) continue;
-      relay.held = this.#mustFollow(relay);
-      if (!relay.duty || relay.noted === 'yes') continue;
-      due ||= relay.noted === 'no';
-      if (relay.noted === 'asked') this.#lookAtNote(relay);
-      if (relay.on && this.#nowS - relay.notedFromS > NOTE_WITHIN_S)
-        this.#giveUp(relay, `the disk does not answer within ${NOTE_WITHIN_S} s`);
-    }
-    // One at a time: what asks while one is on its way would keep the first one waiting.
-    if (!due || this.#store.noted === 'not yet') return;
-    for (const relay of relays)
-      if (relay.on && !relay.closed && relay.duty && relay.noted === 'no') relay.noted = 'asked';
-    this.#save(true);
-    for (const relay of relays) if (relay.noted === 'asked') this.#lookAtNote(relay);
-  }
-
-  /** Whether a relay that must be closed before this one still waits. */
-  #mustFollow({ spec }: Relay): boolean {
-    if (!spec.requires) return false;
-    for (const requirement of spec.requires) {
-      if (!('is' in requirement) || requirement.is !== 'on') continue;
-      const other = this.body.find(requirement.channel);
-      if (other?.kind === 'relay' && !other.closed && other.duty && other.noted !== 'yes')
-        return true;
-    }
-    return false;
-  }
-
-  #lookAtNote(relay: Relay): void {
-    const { noted } = this.#store;
-    if (noted === 'yes') relay.noted = 'yes';
-    else if (noted !== 'not yet') this.#giveUp(relay, noted.message);
-  }
-
-  #giveUp(relay: Relay, why: string): void {
-    relay.set(false);
-    relay.refusal = `${relay.name} stays open: its closure cannot be noted, and a power cut would make its duty guard forget it (${why}); let the daemon write into its state folder, then try again`;
-    this.journal.add('prop', 'duty', relay.refusal, { channel: relay.name });
-  }
-
-  /** Notes positions and duty guards; `durable` when a power cut must not lose it. */
-  #save(durable: boolean): void {
-    this.#notedS = this.#nowS;
-    this.#moved = false;
-    const positions: Record<string, number> = {};
-    const digests: Record<string, string> = {};
-    for (const servo of this.body.servos) {
-      if (!servo.known) continue;
-      positions[servo.name] = servo.state.pos;
-      digests[servo.name] = servo.digest;
-    }
-    const duty: Record<string, NotedDuty> = {};
-    for (const relay of this.body.relays) {
-      if (!relay.duty) continue;
-      const { usedS, on, changedS } = relay.duty.record(this.#nowS);
-      duty[relay.name] = {
-        usedS,
-        // Said before it is so: the contact closes when this is on the disk.
-        on: on || relay.on,
-        // Never closed in this run, it has no time; JSON knows no infinity.
-        changedS: Number.isFinite(changedS) ? changedS + this.#bootOffsetS : 0,
-        output: placeIn(this.body, relay),
-      };
-    }
-    const { kept } = this.#lockout;
-    const lockout = kept.length > 0 ? { lockout: kept } : {};
-    const condition = this.#condition;
-    const latched = condition === 'stopped' || condition === 'faulted';
-    this.#store.save(
-      {
-        settled: !this.#unsettled,
-        ...{ positions, digests, duty, ...lockout },
-        ...(latched && {
-          latched: { condition, stoppedBy: this.#stoppers.map(({ who }) => who) },
-        }),
-        // A daemon that ends faulted, or that nobody has looked at since a crash, is no better than a crash.
-        clean: this.#ending && this.#attended && condition !== 'faulted',
-      },
-      durable,
-    );
-  }
-
   #restore(): void {
-    const { restored } = this.#store;
-    this.#restoreDuty(typeof restored === 'string' ? undefined : restored);
+    const restored = this.state.restore();
     this.#attended = restored === 'none' || (restored !== 'damaged' && restored.clean === true);
     if (restored === 'none') return;
     if (restored === 'damaged') {
-      this.journal.add('prop', 'state', 'the saved state is damaged: positions are not known');
-      return;
-    }
-    this.#lockout.restore(restored.lockout ?? []);
-    const { latched } = restored;
-    if (latched) {
-      this.#condition = latched.condition;
-      for (const who of latched.stoppedBy) this.#noteStopper({ session: '', who });
-      const by = latched.stoppedBy.at(-1);
-      const text = `still ${latched.condition} since before the daemon started`;
-      this.journal.add('prop', 'condition', by === undefined ? text : `${text}: by ${by}`, {
-        condition: latched.condition,
-      });
-    }
-    // Positions noted in passing are up to a quarter of a second old, and limbs have fallen since.
-    const { digests = {} } = restored;
-    for (const servo of this.body.servos) {
-      if (!restored.settled || !Object.hasOwn(restored.positions, servo.name)) continue;
-      if (!Object.hasOwn(digests, servo.name) || digests[servo.name] !== servo.digest) continue;
-      const deg = restored.positions[servo.name]!;
-      const [low, high] = servo.envelopeDeg;
-      if (!(deg >= low && deg <= high)) continue;
-      servo.standAt(deg);
-      servo.known = true;
-    }
-  }
-
-  /** What nobody knows to have rested rests first: a new channel, another name, another pin. */
-  #restoreDuty(restored: Restored | undefined): void {
-    const resting: string[] = [];
-    for (const relay of this.body.relays) {
-      if (!relay.duty) continue;
-      const record = restored?.duty[relay.name];
-      const mine = restored && Object.hasOwn(restored.duty, relay.name);
-      if (record && mine && record.output === placeIn(this.body, relay)) {
-        const changedS = record.changedS - this.#bootOffsetS;
-        relay.duty.restore({ ...record, changedS }, restored.sameBoot, this.#nowS);
-      } else {
-        relay.duty.demandRest(this.#nowS);
-        resting.push(`${relay.name} (${relay.spec.duty!.restS} s)`);
-      }
-    }
-    if (resting.length > 0)
+      this.#inhibits.suspect();
       this.journal.add(
         'prop',
-        'duty',
-        `nobody knows how long these were closed before, so they rest first: ${resting.join(', ')}`,
+        'state',
+        'the saved state is damaged: positions are not known, and a lockout or a stop may be lost with it; the prop is locked until "sinew unlock --force REASON"',
       );
+      return;
+    }
+    this.#inhibits.restore(restored.lockout ?? []);
+    const { latched } = restored;
+    if (!latched) return;
+    this.#condition = latched.condition;
+    for (const who of latched.stoppedBy)
+      this.#stoppers.add({ session: '', who }, this.#clock.nowMs());
+    const by = latched.stoppedBy.at(-1);
+    const text = `still ${latched.condition} since before the daemon started`;
+    this.journal.add('prop', 'condition', by === undefined ? text : `${text}: by ${by}`, {
+      condition: latched.condition,
+    });
   }
-}
-
-/** Which pin of the real world a relay of this body is on. */
-function placeIn({ prop }: Body, { spec: { output } }: Relay): string {
-  return placeOf(output.board, prop.boards[output.board], output.pin);
 }

@@ -7,8 +7,9 @@ import { type Ease, isSmooth, parseEase } from '../sums/ease.ts';
 import { readyEase } from '../sums/eased-move.ts';
 import { type Random, seeded, seedOf } from '../sums/random.ts';
 import type { Actuator, Body } from './body.ts';
-import type { Gate, Move } from './gate.ts';
+import type { Gate } from './gate.ts';
 import type { Journal } from './journal.ts';
+import type { Move } from './move.ts';
 import { colourOf, degOf, opening, type Wanted, wantedByPose } from './pose.ts';
 
 /** A move that takes this much longer than asked (s) is worth a word: more than a tick. */

@@ -8,6 +8,7 @@ import type { Trajectory } from '../sums/profile.ts';
 import { type Actuator, type Body, NO_RAIL, type Rail, rests } from './body.ts';
 import type { Journal } from './journal.ts';
 import type { Lamp, RgbLight } from './light.ts';
+import type { Move } from './move.ts';
 import { type Planned, Planning } from './planning.ts';
 import type { Wanted } from './pose.ts';
 import type { Relay } from './relay.ts';
@@ -18,11 +19,6 @@ const RAIL_SLACK_A = 1e-9;
 const FEEL_STEP_DEG = 5;
 /** Eased moves of more servos than this are planned in slices. */
 const PLANNED_AT_ONCE = 2;
-
-export interface Move {
-  servo: Servo;
-  toDeg: number;
-}
 
 /** A channel that is asked to change, and to what: as in `Body.metAt`. */
 interface Change {

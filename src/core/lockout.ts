@@ -6,6 +6,8 @@ import type { LockInfo, LockoutInfo } from './requests.ts';
 const MOST = 32;
 /** Who the key switch is, beside the names of clients. */
 const SWITCH = 'the key switch';
+/** Who has set what a damaged state may have held; no client clears it as its own. */
+const LOST = 'nobody knows who';
 
 /**
  * "Hands in the prop": locks that keep it from waking and moving, as padlocks on a switch do. Everybody
@@ -34,6 +36,11 @@ export class Lockout {
     this.#locks = [...locks];
   }
 
+  /** Any lock may have been lost with the state that kept it: it counts as set until somebody forces it. */
+  suspect(time: string): void {
+    this.set(LOST, 'the saved state is damaged: a lockout or a stop may be lost with it', time);
+  }
+
   /** A second lock of the same client takes the place of its first. @throws Refusal `tooMany` */
   set(by: string, reason: string, time: string): void {
     const others = this.#locks.filter((lock) => lock.by !== by);
@@ -46,9 +53,9 @@ export class Lockout {
 
   /** Returns those that were cleared. @throws Refusal `condition` when none is this client's own */
   clear(by: string): LockInfo[] {
-    const own = this.#locks.filter((lock) => lock.by === by);
-    if (own.length === 0 && this.active) throw this.refusal('somebody else has set it');
-    this.#locks = this.#locks.filter((lock) => lock.by !== by);
+    const own = this.#locks.filter((lock) => lock.by === by && by !== LOST);
+    if (own.length === 0 && this.active) throw this.refusal('this client has not set it');
+    this.#locks = this.#locks.filter((lock) => !own.includes(lock));
     return own;
   }
 
@@ -72,10 +79,13 @@ export class Lockout {
   /** Why nothing wakes or moves, and what to do. */
   refusal(why = 'nothing wakes or moves'): Refusal {
     const { by, reason } = this.info!;
+    const forced = '"sinew unlock --force REASON"';
     const how =
       by === SWITCH
         ? 'turn the key back'
-        : `make sure that nobody is in reach; ${by} clears it, or "sinew unlock --force REASON" does`;
+        : by === LOST
+          ? `make sure that nobody is in reach; then ${forced} clears it`
+          : `make sure that nobody is in reach; ${by} clears it, or ${forced} does`;
     return new Refusal('condition', `hands are in the prop (${by}: ${reason}): ${why}; ${how}`, {
       code: 'lockout.set',
       lockout: this.info,

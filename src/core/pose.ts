@@ -2,8 +2,8 @@ import { didYouMean } from '../prop/finding.ts';
 import { Refusal } from '../shared/errors.ts';
 import { parseColour, type Rgb } from '../sums/light.ts';
 import type { Actuator, Body } from './body.ts';
-import type { Move } from './gate.ts';
 import type { Lamp, RgbLight } from './light.ts';
+import type { Move } from './move.ts';
 import type { Relay } from './relay.ts';
 import type { Servo } from './servo.ts';
 

@@ -137,7 +137,7 @@ export type Result<M extends Method> = Requests[M]['result'];
 
 /** Somebody's lock on the prop. */
 export interface LockInfo {
-  /** The client, or the key switch. */
+  /** The client, the key switch, or that nobody knows. */
   by: string;
   reason: string;
   /** Wall-clock time, ISO 8601. */
@@ -331,7 +331,7 @@ export type ToGateway =
       changed: string[];
     }
   /** How the file on the disk stands to the prop in force. */
-  | { t: 'file'; status: import('../service/protocol.ts').FileStatus }
+  | { t: 'file'; status: import('../prop/file/status.ts').FileStatus }
   /** The prop-file service was started again: the new line to it. */
   | { t: 'service'; port: import('node:worker_threads').MessagePort }
   | { t: 'safety'; safety: SafetyInfo }
@@ -345,7 +345,7 @@ export interface GatewayStart {
   tokenHash: Uint8Array | null;
   /** A `PropView` as JSON. */
   view: Uint8Array;
-  status: import('../service/protocol.ts').FileStatus;
+  status: import('../prop/file/status.ts').FileStatus;
   telemetry: import('../shared/telemetry.ts').TelemetryBuffers;
   logLevel: string;
   /** The line to the prop-file service. */

@@ -1,9 +1,12 @@
-import type { Trigger } from '../prop/schema.ts';
+import type { Prop, Trigger } from '../prop/schema.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
 import type { Board } from './boards.ts';
-import type { Core } from './core.ts';
-import type { Session } from './lease.ts';
+import type { Body } from './body.ts';
+import type { Condition } from './condition.ts';
+import type { Cues } from './cues.ts';
+import type { Journal } from './journal.ts';
+import type { Lease, Session } from './lease.ts';
 
 /** Time that passes between two ticks at most (ms); more, and the clock was set, or stood still. */
 const LONGEST_TICK_MS = 2000;
@@ -18,6 +21,25 @@ interface Input {
   active: boolean | undefined;
   seen: boolean;
   sinceMs: number;
+}
+
+/** What triggers need of the core. */
+export interface TriggerHost {
+  readonly prop: Prop;
+  readonly body: Body;
+  readonly journal: Journal;
+  readonly lease: Lease;
+  readonly cues: Cues;
+  readonly condition: Condition;
+  /** Somebody may be relied on to have looked at the prop. */
+  readonly attended: boolean;
+  /** Time of the last tick (s since the core was made). */
+  readonly nowS: number;
+  mustBeLive(): void;
+  take(session: Session): void;
+  release(session: Session, graceS: number): void;
+  wake(who: string): void;
+  levelOf(board: Board, input: number): 0 | 1 | undefined;
 }
 
 /** A cue that a trigger woke the prop for. */
@@ -35,7 +57,7 @@ interface Unattended {
  * parks it again.
  */
 export class Triggers {
-  readonly #core: Core;
+  readonly #core: TriggerHost;
   readonly #clock: Clock;
   #triggers: ReadonlyMap<string, Trigger> = new Map();
   #inputs: Input[] = [];
@@ -48,7 +70,7 @@ export class Triggers {
   /** The holder wants the triggers to take effect. */
   armed = false;
 
-  constructor(core: Core, clock: Clock) {
+  constructor(core: TriggerHost, clock: Clock) {
     this.#core = core;
     this.#clock = clock;
     this.follow();

@@ -1,4 +1,4 @@
-import type { Event } from '../core/rehearse.ts';
+import type { Event } from '../rehearsal/rehearse.ts';
 import { tidy } from '../shared/units.ts';
 import { type Axis, xOf } from './axis.tsx';
 import { brokenUp } from './chart.tsx';

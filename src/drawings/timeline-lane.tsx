@@ -1,4 +1,4 @@
-import type { Track } from '../core/rehearse.ts';
+import type { Track } from '../rehearsal/rehearse.ts';
 import { tidy } from '../shared/units.ts';
 import { lightnessToLuminance, linearToSrgb } from '../sums/light.ts';
 import { type Axis, curve, xOf } from './axis.tsx';

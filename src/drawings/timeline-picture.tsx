@@ -1,4 +1,4 @@
-import type { Rehearsal } from '../core/rehearse.ts';
+import type { Rehearsal } from '../rehearsal/rehearse.ts';
 import { AxisLabels, Grid, UpDown } from './axis.tsx';
 import { RAIL_HEIGHT } from './budget-picture.tsx';
 import {

@@ -1,4 +1,4 @@
-import type { Event, Track } from '../core/rehearse.ts';
+import type { Event, Track } from '../rehearsal/rehearse.ts';
 import type { Course } from '../sums/course.ts';
 import { luminanceToLightness, relativeLuminance } from '../sums/light.ts';
 

@@ -313,7 +313,11 @@ function make() {
     .max(200, want('a reason of at most 200 characters'))
     .describe('why, in words');
   const lockInfo = z.object({
-    by: z.string().describe('the client that has set it, or the key switch'),
+    by: z
+      .string()
+      .describe(
+        'the client that has set it, the key switch, or "nobody knows who" where the saved state was damaged',
+      ),
     reason: z.string(),
     time: z.string().describe('wall-clock time, ISO 8601'),
   });

@@ -1,6 +1,7 @@
 import { CONDITIONS, type Condition } from '../core/condition.ts';
 import type { ChannelState, GatewayStart, SafetyInfo, ToGateway } from '../core/requests.ts';
-import type { FileStatus, PropView } from '../service/protocol.ts';
+import type { FileStatus } from '../prop/file/status.ts';
+import type { PropView } from '../service/protocol.ts';
 import type { Clock } from '../shared/clock.ts';
 import {
   FIELD,

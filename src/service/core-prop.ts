@@ -1,7 +1,8 @@
+import type { ChangeMessage, CoreProp } from '../core/core-prop.ts';
 import type { Loaded } from '../prop/load.ts';
 import type { Prop } from '../prop/schema.ts';
 import type { Changes } from './changes.ts';
-import type { ChangeMessage, CoreProp, PropView } from './protocol.ts';
+import type { PropView } from './protocol.ts';
 
 /** A sound prop file with all that is worked out from it. */
 export interface Compiled {

@@ -5,22 +5,14 @@ import {
   type Transferable,
   Worker,
 } from 'node:worker_threads';
+import type { ChangeMessage, Outcome } from '../core/core-prop.ts';
 import type { Saved } from '../core/store.ts';
+import type { Author, FileStatus } from '../prop/file/status.ts';
 import type { Edit } from '../prop/splice.ts';
 import type { SafePlan } from '../safe/plan.ts';
 import { Backoff } from '../shared/backoff.ts';
 import { CODES, type ErrorName, type ErrorObject, Refusal } from '../shared/errors.ts';
-import type {
-  Author,
-  ChangeMessage,
-  FileStatus,
-  FromService,
-  LogLevel,
-  Opened,
-  Outcome,
-  ServiceStart,
-  ToService,
-} from './protocol.ts';
+import type { FromService, LogLevel, Opened, ServiceStart, ToService } from './protocol.ts';
 
 /** Log lines kept for the next thread while there is none. */
 const MOST_LINES = 200;

@@ -1,6 +1,7 @@
 import fs from 'node:fs/promises';
 import { basename } from 'node:path';
 import { isDeepStrictEqual } from 'node:util';
+import type { ChangeMessage, Outcome } from '../core/core-prop.ts';
 import { cutOff } from '../prop/cut-off.ts';
 import { valueAt } from '../prop/explain.ts';
 import { CompiledForm } from '../prop/file/compiled.ts';
@@ -15,6 +16,7 @@ import {
 import { History } from '../prop/file/history.ts';
 import { LastKnown } from '../prop/file/last-known.ts';
 import { type FileSystem, PropDisk, type Seen, type Written } from '../prop/file/prop-disk.ts';
+import type { Author, FileStatus } from '../prop/file/status.ts';
 import { versionOf } from '../prop/file/version.ts';
 import { type Path, pathText, show } from '../prop/finding.ts';
 import { checkProp, type Finding, type Loaded, parseProp } from '../prop/load.ts';
@@ -28,7 +30,7 @@ import type { ReplacingFs } from '../shared/replace-file.ts';
 import { changesBetween } from './changes.ts';
 import { type Compiled, changeMessages } from './core-prop.ts';
 import { cutOffText, type Guard, loadSeen, openProp, type Sound, wasInUse } from './opening.ts';
-import type { Author, ChangeMessage, FileStatus, Outcome, PropView } from './protocol.ts';
+import type { PropView } from './protocol.ts';
 import { ViewMaker } from './view.ts';
 
 export type KeeperFs = FileSystem & ReplacingFs;

@@ -1,11 +1,10 @@
-import { cueLoad } from '../core/cue-load.ts';
 import type { CueRails } from '../core/requests.ts';
 import { budgetOf } from '../prop/budget.ts';
-
 import { budgetFindings } from '../prop/lint-budget.ts';
 import { type Loaded, parseProp } from '../prop/load.ts';
 import type { Prop } from '../prop/schema.ts';
 import { told } from '../prop/told-finding.ts';
+import { cueLoad } from '../rehearsal/cue-load.ts';
 import { type ErrorName, Refusal } from '../shared/errors.ts';
 import { columns } from '../sums/course.ts';
 

@@ -1,12 +1,12 @@
 import type { MessagePort } from 'node:worker_threads';
+import type { CoreProp, Outcome } from '../core/core-prop.ts';
+import type { ChannelInfo } from '../core/requests.ts';
 import type { Restored, Saved } from '../core/store.ts';
-import type { Finding } from '../prop/finding.ts';
+import type { Author, FileStatus } from '../prop/file/status.ts';
 import type { BoardInfo } from '../prop/pins.ts';
-import type { Cue, Prop } from '../prop/schema.ts';
 import type { Edit } from '../prop/splice.ts';
 import type { SafePlan } from '../safe/plan.ts';
 import type { ErrorObject } from '../shared/errors.ts';
-import type { StaticInfo } from './view.ts';
 
 /**
  * What the prop-file service, the core and the gateway say to each other. The service owns the prop
@@ -28,15 +28,6 @@ export interface ServiceStart {
   resumed: string | undefined;
   /** The port on which changes of the prop go to the core, which reads one message a tick from it. */
   changes: MessagePort;
-}
-
-/** Who asked for a change of the file. */
-export interface Author {
-  /** The session; what it asked for is refused when it is gone before its turn. */
-  session: string;
-  client: string;
-  /** What for, in words: `mark open of beak`. */
-  what: string;
 }
 
 /** Main thread to service. `n` numbers what is answered by `done` or `fail`. */
@@ -63,13 +54,6 @@ export type ToService =
   | { t: 'flush'; n: number };
 
 export type LogLevel = 'debug' | 'info' | 'warn' | 'error';
-
-/**
- * `adopted`: in force. `waits`: it takes effect when the prop is parked; told again what became of it
- * then. `replaced`: a later one took its place before that. `stale`: it was worked out from another
- * version (`base`) than the one in force. `rejected`: the boards cannot do it; the prop is as it was.
- */
-export type Outcome = 'adopted' | 'waits' | 'replaced' | 'stale' | { rejected: string };
 
 /** Service to main thread. */
 export type FromService =
@@ -99,56 +83,6 @@ export interface Opened {
   bootNowS: number;
 }
 
-/** What the core needs of a prop: no wires, no connectors. */
-export type CoreProp = Prop & {
-  /** How long each cue takes (s); null when it goes on until stopped. */
-  cueDurationsS: Record<string, number | null>;
-};
-
-/** How the prop file stands to the prop in force. */
-export interface FileStatus {
-  /** The file's name without its folder. */
-  name: string;
-  /** The version in force: `sha256` of its text, the first 16 hexadecimal digits. */
-  version: string;
-  /** The version on the disk, which may be the same; null when the file is gone or unreadable. */
-  onDisk: string | null;
-  /** The version on the disk is sound and waits until the prop is parked. */
-  pending: boolean;
-  /** Why the version on the disk is not in force, in one sentence with the remedy. */
-  problem?: string;
-  /** What is wrong with the version on the disk. */
-  findings: Finding[];
-  /** What the version on the disk would change, in plain words, when it is not in force. */
-  changed: string[];
-}
-
-/**
- * A change of the prop, in small messages that the core reads one by one, in a tick each. A change that
- * begins before an earlier one has ended, or has taken effect, takes its place.
- */
-export type ChangeMessage =
-  | {
-      t: 'begin';
-      id: number;
-      version: string;
-      /** The version that must be in force for what follows to be true. */
-      base: string;
-      /** Whether it takes effect only when parked: everything is put together afresh then. */
-      whenParked: boolean;
-      /** What changes, in plain words. */
-      changed: string[];
-      /** The view that the gateway goes by from then on: `PropView` as JSON. Handed on unread. */
-      view: Uint8Array;
-      /** The prop without channels and cues; only what has changed unless `whenParked`. */
-      rest: Partial<Omit<CoreProp, 'channels' | 'cues' | 'cueDurationsS'>>;
-    }
-  /** A channel: all of them in the order of the file when `whenParked`, else those with new marks, limits or park position. */
-  | { t: 'channel'; name: string; spec: Prop['channels'][string] }
-  /** A cue, new or changed; all of them when `whenParked`. Undefined when it is gone. */
-  | { t: 'cue'; name: string; cue: Cue | undefined; durationS: number | null }
-  | { t: 'end' };
-
 // --- between gateway and service ---------------------------------------------------------------
 
 /** What the gateway asks the service, past the core. */
@@ -173,6 +107,9 @@ export type FromGateway =
 export type ToGatewayFromService =
   | { id: number; text: string }
   | { id: number; error: ErrorObject };
+
+/** What `channel.list` says of a channel, but for what changes from tick to tick. */
+export type StaticInfo = Omit<ChannelInfo, 'value' | 'target' | 'flags' | 'pulseUs' | 'pushing'>;
 
 /** What the gateway and everybody who looks goes by: made from one version of the prop file. */
 export interface PropView {

@@ -1,5 +1,6 @@
 import fs from 'node:fs/promises';
-import { FileStore, type StoreFs } from '../core/store.ts';
+import type { ChangeMessage, Outcome } from '../core/core-prop.ts';
+import type { Author } from '../prop/file/status.ts';
 import { formatFinding } from '../prop/finding.ts';
 import type { SafePlan } from '../safe/plan.ts';
 import { type PlanFs, writePlan } from '../safe-plan.ts';
@@ -12,16 +13,14 @@ import { type Lockable, Locks, lockableOsc, lockablesOf } from './locks.ts';
 import type { LogSink } from './log-sink.ts';
 import type { PlannerDesk } from './planner.ts';
 import type {
-  Author,
-  ChangeMessage,
   FromGateway,
   FromService,
-  Outcome,
   ServiceStart,
   ToGatewayFromService,
   ToService,
 } from './protocol.ts';
 import { stateDir, targetOf } from './state-dir.ts';
+import { FileStore, type StoreFs } from './state-file.ts';
 
 export type ServiceFs = KeeperFs & StoreFs & PlanFs;
 

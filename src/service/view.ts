@@ -6,10 +6,7 @@ import type { Channel, Prop, RelayChannel, ServoChannel } from '../prop/schema.t
 import { tidy } from '../shared/units.ts';
 import { ServoMapping } from '../sums/servo-mapping.ts';
 import { runTimeS, showTimeS } from '../sums/vapour.ts';
-import type { PropView } from './protocol.ts';
-
-/** What `channel.list` says of a channel, but for what changes from tick to tick. */
-export type StaticInfo = Omit<ChannelInfo, 'value' | 'target' | 'flags' | 'pulseUs' | 'pushing'>;
+import type { PropView, StaticInfo } from './protocol.ts';
 
 /** Makes views of one version after another; what stays the same is worked out once. */
 export class ViewMaker {

@@ -143,9 +143,10 @@ export class EasedCurve {
     this.topAccel = change / (curveTime * width);
     const p = this.#points;
     const part = pieces - Math.floor(pieces);
-    let most = 0;
+    let largest = 0;
     if (pieces >= CELLS) {
-      for (let i = 0; i <= CELLS; i++) most = Math.max(most, Math.abs(p[i]!), Math.abs(1 - p[i]!));
+      for (let i = 0; i <= CELLS; i++)
+        largest = Math.max(largest, Math.abs(p[i]!), Math.abs(1 - p[i]!));
     } else {
       for (let i = 0; i <= CELLS; i++) {
         const low = i - whole - 1;
@@ -153,10 +154,10 @@ export class EasedCurve {
         const before = low < 0 ? 0 : p[low]! + (1 - part) * (p[low + 1]! - p[low]!);
         const high = i + whole;
         const after = high >= CELLS ? p[CELLS]! : p[high]! + part * (p[high + 1]! - p[high]!);
-        most = Math.max(most, Math.abs(p[i]! - before), Math.abs(after - p[i]!));
+        largest = Math.max(largest, Math.abs(p[i]! - before), Math.abs(after - p[i]!));
       }
     }
-    this.topSpeed = most / width;
+    this.topSpeed = largest / width;
     this.topJerk = 0;
   }
 

@@ -32,10 +32,10 @@ export interface EasedPlan {
 
 /** The hull [low, high] (deg) of the positions that `planEased` passes, whatever the limits are. */
 export function easedRange(from: number, to: number, ease: Ease): [low: number, high: number] {
-  const [least, most] = curveRange(ease);
+  const [min, max] = curveRange(ease);
   const distance = to - from;
-  const a = least === 0 ? from : from + distance * least;
-  const b = most === 1 ? to : from + distance * most;
+  const a = min === 0 ? from : from + distance * min;
+  const b = max === 1 ? to : from + distance * max;
   return [Math.min(a, b), Math.max(a, b)];
 }
 
@@ -316,15 +316,15 @@ class Search {
   balanced(i: number, into: Balanced): void {
     into.needed = Number.POSITIVE_INFINITY;
     let lastOver = 0;
-    let lastMost = 0;
+    let lastHighest = 0;
     for (let j = 0; j < SHARES; j++) {
       this.#point(i, j);
       const now = over();
-      const most = Math.max(asked.speed, asked.accel);
+      const highest = Math.max(asked.speed, asked.accel);
       const share = GRID_SHARES[j]!;
       if (j > 0 && lastOver < 0 && now > 0) {
         const part = lastOver / (lastOver - now);
-        const between = lastMost + part * (most - lastMost);
+        const between = lastHighest + part * (highest - lastHighest);
         const step = share - GRID_SHARES[j - 1]!;
         if (between < into.needed + WORTH)
           set(into, share - (1 - part) * step, between, (now - lastOver) / step);
@@ -332,7 +332,7 @@ class Search {
       const here = needed();
       if (here < into.needed - WORTH) set(into, share, here, Number.POSITIVE_INFINITY);
       lastOver = now;
-      lastMost = most;
+      lastHighest = highest;
     }
   }
 }

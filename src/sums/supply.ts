@@ -50,12 +50,12 @@ export function inrushA(loads: readonly Load[], { everyS, startS, settleS }: Sta
   // Where one ends as another begins, they do not overlap.
   steps.sort((a, b) => a.atS - b.atS || a.moreA - b.moreA);
   let amps = 0;
-  let most = 0;
+  let peakA = 0;
   for (const { moreA } of steps) {
     amps += moreA;
-    most = Math.max(most, amps);
+    peakA = Math.max(peakA, amps);
   }
-  return most;
+  return peakA;
 }
 
 /** Room that a supply keeps above the largest current. Common practice, no source. */

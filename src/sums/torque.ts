@@ -124,16 +124,16 @@ export function armHoldingNm(arm: readonly ArmSegment[]): ((deg: number) => numb
     return (GRAVITY * (massKg * centreMm + beyondKg * lengthMm)) / 1000;
   });
   // By direction of segment j: the most that it and all beyond it can have, either way round.
-  const most: (readonly [onward: Round, back: Round])[] = [];
+  const maxOf: (readonly [onward: Round, back: Round])[] = [];
   for (let j = arm.length - 1; j >= 0; j--) {
     const next = arm[j + 1];
     const [from, to] = next ? turned(next, next.limitsDeg) : [0, 0];
     const reach = (way: 0 | 1) =>
       new Round((deg) => {
         const ownNm = moments[j]! * Math.cos(deg * RAD) * (way === 0 ? 1 : -1);
-        return ownNm + (next ? most[j + 1]![way].most(deg + from, deg + to) : 0);
+        return ownNm + (next ? maxOf[j + 1]![way].max(deg + from, deg + to) : 0);
       });
-    most[j] = [reach(0), reach(1)];
+    maxOf[j] = [reach(0), reach(1)];
   }
   // Where the segment before it may point (deg); the first is carried by something that stands still.
   let carrier: readonly [number, number] = arm[0]?.zeroDeg === undefined ? [0, 360] : [0, 0];
@@ -141,10 +141,10 @@ export function armHoldingNm(arm: readonly ArmSegment[]): ((deg: number) => numb
     const [low, high] = carrier;
     const range = turned(segment, segment.limitsDeg);
     carrier = [low + range[0], high + range[1]];
-    const [onward, back] = most[j]!;
+    const [onward, back] = maxOf[j]!;
     return (deg) => {
       const [at] = turned(segment, [deg, deg]);
-      return Math.max(onward.most(low + at, high + at), back.most(low + at, high + at));
+      return Math.max(onward.max(low + at, high + at), back.max(low + at, high + at));
     };
   });
 }
@@ -172,11 +172,12 @@ class Round {
     }
   }
 
-  most(fromDeg: number, toDeg: number): number {
+  /** The highest value between two angles (deg). */
+  max(fromDeg: number, toDeg: number): number {
     const from = Math.round(fromDeg / GRID_DEG);
     const wanted = Math.round(toDeg / GRID_DEG) - from + 1;
     // All the way round where the range cannot be told; one direction where its ends are swapped.
-    if (!Number.isFinite(from) || !Number.isFinite(wanted)) return this.most(0, 360);
+    if (!Number.isFinite(from) || !Number.isFinite(wanted)) return this.max(0, 360);
     const count = Math.max(Math.min(wanted, TURN), 1);
     const level = Math.floor(Math.log2(count));
     const values = this.#levels[level]!;

@@ -96,10 +96,10 @@ const CAPACITY: readonly (readonly [mm2: number, amps: number])[] = [
  * is cautious) and no more than the last value above. Bundles carry less: `bundleFactor`.
  */
 export function capacityA(sectionMm2: number): number {
-  const [least, most] = [CAPACITY[0]!, CAPACITY.at(-1)!];
-  if (sectionMm2 <= least[0]) return (least[1] * sectionMm2) / least[0];
+  const [smallest, largest] = [CAPACITY[0]!, CAPACITY.at(-1)!];
+  if (sectionMm2 <= smallest[0]) return (smallest[1] * sectionMm2) / smallest[0];
   const above = CAPACITY.findIndex(([mm2]) => mm2 >= sectionMm2);
-  if (above < 0) return most[1];
+  if (above < 0) return largest[1];
   const [lowMm2, lowA] = CAPACITY[above - 1]!;
   const [highMm2, highA] = CAPACITY[above]!;
   const share = Math.log(sectionMm2 / lowMm2) / Math.log(highMm2 / lowMm2);

@@ -1,5 +1,5 @@
-import { rehearse } from '../../src/core/rehearse.ts';
 import { type Prop, schemas } from '../../src/prop/schema.ts';
+import { rehearse } from '../../src/rehearsal/rehearse.ts';
 import type { Row } from './table.ts';
 
 const CUE_S = 600;

@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest';
+import type { ChangeMessage, CoreProp } from '../../src/core/core-prop.ts';
 import type { Prop } from '../../src/prop/schema.ts';
-import type { ChangeMessage, CoreProp } from '../../src/service/protocol.ts';
 import { PeakFlashCounter } from '../faults/flash-counter.ts';
 import { lamp, makeProp, Rig, relay, servo } from './rig.ts';
 

@@ -1,9 +1,10 @@
 import type { PropEditor } from '../../src/core/commands.ts';
-import type { Changing, Core } from '../../src/core/core.ts';
+import type { Core } from '../../src/core/core.ts';
+import type { ChangeMessage, Outcome } from '../../src/core/core-prop.ts';
+import type { Changing } from '../../src/core/exchange.ts';
 import type { Driver } from '../../src/drivers/driver.ts';
 import type { Board, Prop } from '../../src/prop/schema.ts';
 import { changed, type Edit } from '../../src/prop/splice.ts';
-import type { ChangeMessage, Outcome } from '../../src/service/protocol.ts';
 
 /** How a core on a bench takes over changes: from a list, with the outcomes written down. */
 export class Bench implements Changing {
@@ -53,7 +54,7 @@ export function takeEdits(core: Core, edits: readonly Edit[]): void {
     ...[...names].map((name) => ({ t: 'channel', name, spec: channels[name]! }) as const),
     { t: 'end' },
   ];
-  for (const message of messages) core.changes!.take(message);
+  for (const message of messages) core.exchange!.changes.take(message);
 }
 
 /** The prop file as commands see it: keeps what is written, and puts it into force at once. */

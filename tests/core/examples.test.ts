@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest';
-import { rehearse } from '../../src/core/rehearse.ts';
 import { loadProp } from '../../src/prop/load.ts';
 import type { Prop } from '../../src/prop/schema.ts';
+import { rehearse } from '../../src/rehearsal/rehearse.ts';
 import { Refusal } from '../../src/shared/errors.ts';
 import { Rig, restedAt } from './rig.ts';
 

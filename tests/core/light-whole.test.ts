@@ -1,5 +1,5 @@
 import { describe, expect, test } from 'vitest';
-import { rehearse } from '../../src/core/rehearse.ts';
+import { rehearse } from '../../src/rehearsal/rehearse.ts';
 import { WholeCounter } from '../faults/flash-counter.ts';
 import { type Client, lamp, makeProp, Rig, relay, rgb, servo } from './rig.ts';
 

@@ -95,6 +95,41 @@ describe('hands in the prop', () => {
     expect(rig.store.durable!.lockout).toBeUndefined();
   });
 
+  test('a damaged state counts as one that held a lockout, until somebody forces it', async () => {
+    const first = await Rig.open(prop(), { restored: 'damaged' });
+    expect(first.told('state').at(-1)).toMatch(/damaged.*sinew unlock --force/);
+    await first.client('a').call('lockout.set', { reason: 'night' });
+    await first.client('a').call('lockout.clear', {});
+    // What is noted from now on is sound, and must say so as well.
+    const restored = { ...first.store.durable!, sameBoot: false } as Restored;
+    for (const state of ['damaged', restored] as const) {
+      const rig = await Rig.open(prop(), { restored: state });
+      const desk = rig.client('desk');
+      await desk.call('lease.take');
+      const refusal = await desk.refused('wake');
+      expect(refusal.code).toBe(CODES.condition);
+      expect(refusal.message).toMatch(
+        /the saved state is damaged: a lockout or a stop may be lost.*then "sinew unlock --force REASON"/,
+      );
+      await standsStill(rig, 1000);
+      // By its name nobody has it as their own.
+      for (const name of ['desk', rig.core.safety.lockout!.by]) {
+        const own = await rig.client(name).refused('lockout.clear');
+        expect(own.message).toMatch(/this client has not set it/);
+      }
+      const reason = 'I looked, nobody is there';
+      expect(await desk.call('lockout.clear', { force: true, reason })).toEqual({ lockout: null });
+      expect(rig.store.durable!.lockout).toBeUndefined();
+      await desk.call('wake');
+      await rig.until(() => rig.condition === 'live');
+    }
+  });
+
+  test('no state at all is a first start, and locks nothing', async () => {
+    const rig = await Rig.open(prop(), { restored: 'none' });
+    expect(rig.core.safety.lockout).toBeNull();
+  });
+
   test('it holds at once where the disk does not take it, and says that it would not outlast a restart', async () => {
     const rig = await Rig.open(prop(), { restored: restedAt(prop()) });
     const hand = rig.client('hand');

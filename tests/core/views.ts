@@ -1,7 +1,9 @@
 import type { Actuator } from '../../src/core/body.ts';
 import type { Core } from '../../src/core/core.ts';
+import { flagsOf } from '../../src/core/publish.ts';
 import type { Result } from '../../src/core/requests.ts';
-import { type StaticInfo, ViewMaker } from '../../src/service/view.ts';
+import type { StaticInfo } from '../../src/service/protocol.ts';
+import { ViewMaker } from '../../src/service/view.ts';
 import { flagNames } from '../../src/shared/telemetry.ts';
 import { tidy } from '../../src/shared/units.ts';
 
@@ -14,7 +16,7 @@ export function listed(core: Core): Result<'channel.list'> {
 }
 
 function channelOf(core: Core, one: Actuator, info: Record<string, StaticInfo>): object {
-  const common = { ...info[one.name], flags: flagNames(core.flags(one)) };
+  const common = { ...info[one.name], flags: flagNames(flagsOf(one, core.body)) };
   switch (one.kind) {
     case 'servo': {
       const { pulseUs, pushing } = one;

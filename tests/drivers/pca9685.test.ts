@@ -1,5 +1,6 @@
 import fc from 'fast-check';
 import { describe, expect, test, vi } from 'vitest';
+import { flagsOf } from '../../src/core/publish.ts';
 import type { Frame, OutputSpec } from '../../src/drivers/driver.ts';
 import { createDriver } from '../../src/drivers/index.ts';
 import { Pca9685Driver } from '../../src/drivers/pca9685.ts';
@@ -635,7 +636,7 @@ describe('the output-enable pin', () => {
     wire.mend();
     await client.call('stop', { category: 2 });
     await rig.run(50);
-    expect(rig.core.flags(rig.core.body.relay('horn')) & FLAG.unknown).toBe(0);
+    expect(flagsOf(rig.core.body.relay('horn'), rig.core.body) & FLAG.unknown).toBe(0);
     await client.call('reset');
     await rig.wake(client);
     const refusal = await client.refused('channel.switch', { channel: 'horn', on: true });

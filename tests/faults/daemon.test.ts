@@ -230,7 +230,7 @@ describe('a core in trouble', () => {
     expect({ tookMs, still: still.error?.code, reset, stirred, flagged: flagged.length }).toEqual({
       tookMs: expect.any(Number),
       still: -32003,
-      reset: { condition: 'parked' },
+      reset: { condition: 'parked', notParked: 'nobody knows where arm stands' },
       stirred: [],
       flagged: 1,
     });

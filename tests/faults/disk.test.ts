@@ -3,7 +3,6 @@ import { mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSyn
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import { FileStore } from '../../src/core/store.ts';
 import { cutOff } from '../../src/prop/cut-off.ts';
 import { History } from '../../src/prop/file/history.ts';
 import { LastKnown } from '../../src/prop/file/last-known.ts';
@@ -11,6 +10,7 @@ import { PropDisk } from '../../src/prop/file/prop-disk.ts';
 import { parseProp } from '../../src/prop/load.ts';
 import type { Prop } from '../../src/prop/schema.ts';
 import { openProp } from '../../src/service/opening.ts';
+import { FileStore } from '../../src/service/state-file.ts';
 import { DAEMON, Daemon, OWL, Peer } from '../system/daemon.ts';
 import { ARM } from './net.ts';
 import { LONG, tell } from './report.ts';

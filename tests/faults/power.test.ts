@@ -1,6 +1,6 @@
 import { readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
-import { FileStore, type Saved } from '../../src/core/store.ts';
+import type { Saved } from '../../src/core/store.ts';
 import { History } from '../../src/prop/file/history.ts';
 import { LastKnown } from '../../src/prop/file/last-known.ts';
 import { PropDisk } from '../../src/prop/file/prop-disk.ts';
@@ -10,6 +10,7 @@ import type { ServoChannel } from '../../src/prop/schema.ts';
 import { writePlan } from '../../src/safe-plan.ts';
 import { Keeper } from '../../src/service/keeper.ts';
 import { openProp } from '../../src/service/opening.ts';
+import { FileStore } from '../../src/service/state-file.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { DiskModel, type Files } from './disk-model.ts';
 import { ARM } from './net.ts';

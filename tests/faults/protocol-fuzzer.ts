@@ -1,6 +1,6 @@
 import { deflateRawSync } from 'node:zlib';
 import { Dice } from './dice.ts';
-import { type Api, message } from './protocol-grammar.ts';
+import { type Api, apiOf, message } from './protocol-grammar.ts';
 import { closing, frame, OP, RawSocket } from './protocol-socket.ts';
 
 /**
@@ -333,10 +333,5 @@ function cut(dice: Dice, bytes: Buffer): Buffer[] {
 /** The methods of the daemon, as it describes them itself. */
 export async function describeApi(port: number): Promise<Api> {
   const response = await fetch(`http://127.0.0.1:${port}/openrpc.json`);
-  const { methods } = (await response.json()) as {
-    methods: { name: string; params: { name: string }[] }[];
-  };
-  return methods
-    .filter(({ name }) => name !== 'session.open')
-    .map(({ name, params }) => ({ name, params: params.map((param) => param.name) }));
+  return apiOf((await response.json()) as object);
 }

@@ -5,11 +5,19 @@ import type { Dice } from './dice.ts';
 /** What the fuzzer knows of the API: its methods with the names of their parameters. */
 export type Api = { name: string; params: string[] }[];
 
+/** The API as its OpenRPC document has it. */
+export function apiOf(document: object): Api {
+  const { methods } = document as { methods: { name: string; params: { name: string }[] }[] };
+  return methods
+    .filter(({ name }) => name !== 'session.open')
+    .map(({ name, params }) => ({ name, params: params.map((param) => param.name) }));
+}
+
 /**
- * Never asked for in a sound form: every session may park or stop the prop, and what moves then would
- * be no stray motion.
+ * Never asked for in a sound form: every session may park, stop or lock the prop, and the holder would be
+ * refused then, or what moves would be no stray motion.
  */
-const HARMLESS_ONLY = new Set(['park', 'stop', 'lockout.set', 'lockout.clear']);
+export const HARMLESS_ONLY = new Set(['park', 'stop', 'lockout.set', 'lockout.clear']);
 
 const WORDS = [
   'beak',
@@ -162,8 +170,8 @@ function request(dice: Dice, api: Api, id: string | undefined): string {
 /** Now and then a text that somebody has sat on. */
 function broken(dice: Dice, text: string, share: number): string {
   if (!dice.chance(share) || text.length === 0) return text;
-  // Without its wrong parameters it would be a sound one.
-  if (/"(park|stop)"/.test(text)) return text;
+  // Damage to its wrong parameters could make it a sound one.
+  if ([...HARMLESS_ONLY].some((name) => text.includes(`"${name}"`))) return text;
   const at = dice.whole(0, text.length - 1);
   return dice.weighed<() => string>([
     [2, () => text.slice(0, at)],

@@ -4,12 +4,8 @@ import { WebSocket } from 'ws';
 import type { GatewayStart, ToCore, ToGateway } from '../../src/core/requests.ts';
 import { silent } from '../../src/gateway/log.ts';
 import { type Gateway, startGateway } from '../../src/gateway/server.ts';
-import type {
-  FileStatus,
-  FromGateway,
-  PropView,
-  ToGatewayFromService,
-} from '../../src/service/protocol.ts';
+import type { FileStatus } from '../../src/prop/file/status.ts';
+import type { FromGateway, PropView, ToGatewayFromService } from '../../src/service/protocol.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { Telemetry } from '../../src/shared/telemetry.ts';
 

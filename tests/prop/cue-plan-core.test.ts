@@ -1,8 +1,8 @@
 import { readFileSync } from 'node:fs';
 import { describe, expect, test } from 'vitest';
-import { rehearse } from '../../src/core/rehearse.ts';
 import { cueDurationS } from '../../src/prop/cue-plan.ts';
 import { parseProp } from '../../src/prop/load.ts';
+import { rehearse } from '../../src/rehearsal/rehearse.ts';
 
 const TICK_S = 0.005;
 

@@ -105,8 +105,8 @@ const session = (...typed: string[]) =>
 /** Awake with all on, also where the test before has left the daemon dead or the prop stopped. */
 async function allOn(): Promise<void> {
   await untilRunning();
-  if ((await condition()) === 'stopped') await machine.run('sinew reset');
-  await session('wake', ...ALL_ON);
+  if ((await condition()) === 'stopped') await machine.run(`sinew reset --confirm 'stop button'`);
+  await session('wake --confirm-unknown', ...ALL_ON);
   await expectAllOn();
 }
 
@@ -281,7 +281,7 @@ it('with the PWM at the header it starts with the board, with every output safe'
 });
 
 it('commands come out as levels and pulses', async () => {
-  await session('wake', ...ALL_ON, 'move wing up');
+  await session('wake --confirm-unknown', ...ALL_ON, 'move wing up');
   await expectAllOn();
   // 30 deg between 1000 us at -45 and 2000 us at 45.
   expect(await highNs(machine, 0)).toBeCloseTo(1000 * (1000 + (1000 * (30 + 45)) / 90), -3);
@@ -317,14 +317,14 @@ it('a stop button that opens its contact drops everything', async () => {
   await pins.press(STOP, 0);
   await expectHeldSafe();
   expect(await condition()).toBe('stopped');
-  await machine.run('sinew reset');
+  await machine.run(`sinew reset --confirm 'stop button'`);
   lap('a stop button, exact');
 });
 
 it('a client that falls silent: the prop parks', async () => {
   await allOn();
   await machine.run('sinew park');
-  await machine.run(`systemd-run --quiet --unit=desk sh -c '(printf "%s\\n" wake "switch bell on" "switch mist on"; sleep 1000) | exec sinew session'
+  await machine.run(`systemd-run --quiet --unit=desk sh -c '(printf "%s\\n" "wake --confirm-unknown" "switch bell on" "switch mist on"; sleep 1000) | exec sinew session'
 until journalctl -u desk -o cat | grep -q mist; do sleep 0.2; done`);
   expect(await condition()).toBe('live');
   expect((await pins.pin(BELL)).level).toBe(1);
@@ -395,7 +395,7 @@ it('after a restart of the board the prop is parked, and the capture is there', 
   await untilRunning();
   expect(await condition()).toBe('parked');
   await expectHeldSafe();
-  await session('wake', 'move wing here');
+  await session('wake --confirm-unknown', 'move wing here');
   expect(await highNs(machine, 0)).toBeCloseTo(1000 * (1000 + (1000 * (30 + 45)) / 90), -3);
   lap('a move to the captured mark, exact');
 });
@@ -404,7 +404,7 @@ it('a capture in a long file does not end the daemon either', async () => {
   await machine.run(
     'systemctl stop sinewd; cat ~root/owl.yaml >/var/lib/sinew/prop.yaml; systemctl start sinewd',
   );
-  await session('wake', 'move flap 30');
+  await session('wake --confirm-unknown', 'move flap 30');
   const pid = await processId();
   const said = await machine.try(
     "echo 'mark flap here' | sinew --grace 300 session; journalctl -b -u sinewd | tail -20",

@@ -1,18 +1,16 @@
 import fs from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
+import type { ChangeMessage, Outcome } from '../../src/core/core-prop.ts';
 import type { FileSystem } from '../../src/prop/file/prop-disk.ts';
+import type { Author, FileStatus } from '../../src/prop/file/status.ts';
 import type { LogSink } from '../../src/service/log-sink.ts';
 import type { PlannerDesk } from '../../src/service/planner.ts';
 import type { PlannerQuestion } from '../../src/service/planner-answer.ts';
 import { Planner } from '../../src/service/planner-answer.ts';
 import type {
-  Author,
-  ChangeMessage,
-  FileStatus,
   FromService,
   Opened,
-  Outcome,
   ToGatewayFromService,
   ToService,
 } from '../../src/service/protocol.ts';

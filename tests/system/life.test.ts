@@ -115,7 +115,9 @@ describe('what outlives the daemon', () => {
     const file = join(daemon.folder, 'state', 'state.json');
     await writeFile(file, (await readFile(file, 'utf8')).slice(0, -5));
     daemon = await Daemon.start({ folder: daemon.folder });
-    const next = await Peer.holder(daemon);
+    const next = await Peer.holder(daemon, { live: false });
+    await next.ask('lockout.clear', { force: true, reason: 'I looked' });
+    await next.ask('wake', { wait: true, confirm: 'unknown' });
     const { entries } = (await next.ask('journal.read')) as { entries: { what: string }[] };
     expect(entries.filter((entry) => entry.what === 'state')).toHaveLength(1);
     expect(entries.filter((entry) => entry.what === 'position unknown')).toHaveLength(10);

@@ -1,5 +1,5 @@
 import { expect, it } from 'vitest';
-import { openNotify } from '../../src/systemd.ts';
+import { openNotify } from '../../src/systemd/notify.ts';
 import { NotifySocket } from './socket.ts';
 
 it('a systemd that reads nothing holds nobody up', async () => {

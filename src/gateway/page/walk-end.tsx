@@ -3,8 +3,8 @@ import { useEffect, useRef } from 'preact/hooks';
 import { captureLimit, captureMark, capturePark, Told } from './bench-capture.tsx';
 import { creepTo, degText, envelopeDeg, standstill } from './bench-moves.ts';
 import { channels, commanding, refresh, stateOf, trouble } from './store.ts';
-import type { StepProps } from './walk.tsx';
 import { type Conflicts, conflicts, type End, MARGIN_DEG, otherEnd } from './walk-progress.ts';
+import type { StepProps } from './walk-step.ts';
 
 /** Where a limit waits for what stands in its way. */
 interface Blocked {

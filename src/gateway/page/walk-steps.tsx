@@ -4,7 +4,7 @@ import { capturePark, MarkForm, Told, undoCapture } from './bench-capture.tsx';
 import { degText, moveSlowly, rangeText, SLOW_DEG_S } from './bench-moves.ts';
 import { Figure } from './bench-numbers.tsx';
 import { commanding, stateOf } from './store.ts';
-import type { StepProps } from './walk.tsx';
+import type { StepProps } from './walk-step.ts';
 
 export function BeforeStep({ next }: StepProps) {
   return (

@@ -16,17 +16,8 @@ import {
   type Step,
   save,
 } from './walk-progress.ts';
+import type { StepProps } from './walk-step.ts';
 import { BeforeStep, DoneStep, MarksStep, ParkStep, TryStep } from './walk-steps.tsx';
-
-export interface StepProps {
-  channel: string;
-  info: ChannelInfo;
-  progress: Progress;
-  /** Keeps what is given, on top of what is known. */
-  keep(change: Partial<Progress>): void;
-  /** Goes on to the next step, keeping what is given with it. */
-  next(change?: Partial<Progress>): void;
-}
 
 function titleOf(step: Step, { firstEnd }: Progress): string {
   switch (step) {

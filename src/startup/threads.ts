@@ -1,6 +1,6 @@
-import { loadGateway } from './gateway/load.ts';
+import { loadGateway } from '../gateway/load.ts';
+import { type ServiceEvents, ServiceHost } from '../service/host.ts';
 import type { Options } from './options.ts';
-import { type ServiceEvents, ServiceHost } from './service/host.ts';
 import type { Threads } from './sinewd.ts';
 
 /** Starts the threads beside the core: the service opens the prop file, the gateway waits. */

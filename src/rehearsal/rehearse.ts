@@ -1,3 +1,6 @@
+import { Core } from '../core/core.ts';
+import { Journal } from '../core/journal.ts';
+import type { JournalEntry } from '../core/requests.ts';
 import type { Driver, Frame } from '../drivers/driver.ts';
 import type { Prop } from '../prop/schema.ts';
 import type { Clock } from '../shared/clock.ts';
@@ -9,9 +12,6 @@ import {
   worstTogether,
 } from '../sums/flash.ts';
 import { formatPacked, lightnessToLuminance, packColour, type Rgb } from '../sums/light.ts';
-import { Core } from './core.ts';
-import { Journal } from './journal.ts';
-import type { JournalEntry } from './requests.ts';
 
 /** Where a channel is in the course of a cue: only the samples in which it changes. */
 export interface Track {

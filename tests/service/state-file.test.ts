@@ -2,7 +2,8 @@ import fs, { mkdir, mkdtemp, readdir, readFile, rm, stat, writeFile } from 'node
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
-import { FileStore, type Saved } from '../../src/core/store.ts';
+import type { Saved } from '../../src/core/store.ts';
+import { FileStore } from '../../src/service/state-file.ts';
 
 let folder: string;
 let errors: Error[];
@@ -78,6 +79,36 @@ test('cut off after any byte it is damaged, never taken for sound, and never thr
   }
 });
 
+test('with any one byte changed it is damaged or has its lockout and its stop', async () => {
+  const lockout = [{ by: 'a', reason: 'night', time: '2026-01-01T00:00:00.000Z' }];
+  const store = await open();
+  store.save({ ...STATE, lockout }, true);
+  await store.flush();
+  const whole = await readFile(path());
+  let sound = 0;
+  for (let at = 0; at < whole.length; at++)
+    for (const bit of [0x01, 0x04, 0x20]) {
+      const changed = Buffer.from(whole);
+      changed[at]! ^= bit;
+      await writeFile(path(), changed);
+      const { restored } = await open();
+      if (typeof restored === 'string') continue;
+      sound++;
+      expect([restored.lockout?.length, restored.latched?.condition]).toEqual([1, 'stopped']);
+    }
+  expect(sound).toBeGreaterThan(100);
+});
+
+test('on a sector that cannot be read it is damaged; what a person can mend keeps the daemon from starting', async () => {
+  const fails = (code: string) =>
+    FileStore.open(folder, () => {}, {
+      ...fs,
+      readFile: () => Promise.reject(Object.assign(new Error(code), { code })),
+    } as never);
+  expect((await fails('EIO')).restored).toBe('damaged');
+  await expect(fails('EACCES')).rejects.toThrow('EACCES');
+});
+
 test('with any one byte changed it is damaged or holds sound types', async () => {
   const store = await open();
   store.save(STATE, true);
@@ -110,6 +141,10 @@ test.each([
   [
     'a position that is text',
     '{"version":1,"bootId":"b","settled":true,"positions":{"a":"1"},"duty":{}}',
+  ],
+  [
+    'a member that nobody knows',
+    '{"version":1,"bootId":"b","settled":true,"positions":{},"duty":{},"lockouu":[]}',
   ],
   ['nothing', ''],
 ])('%s is damaged', async (_what, text) => {

@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest';
-import { type Rehearsal, rehearse, type Track } from '../../src/core/rehearse.ts';
-import { lamp, makeProp, Rig, relay, rgb, servo, TICK_S } from './rig.ts';
+import { type Rehearsal, rehearse, type Track } from '../../src/rehearsal/rehearse.ts';
+import { lamp, makeProp, Rig, relay, rgb, servo, TICK_S } from '../core/rig.ts';
 
 const unrestricted = { unrestricted: true, reason: 'a test that nobody sees' };
 

@@ -1,29 +1,31 @@
-import { setTimeout as sleep } from 'node:timers/promises';
-import { setFlagsFromString } from 'node:v8';
 import { MessageChannel, type MessagePort, type Worker } from 'node:worker_threads';
-import type { Board } from './core/boards.ts';
-import { Commands } from './core/commands.ts';
-import { Core } from './core/core.ts';
-import { Journal } from './core/journal.ts';
-import { Loop } from './core/loop.ts';
-import type { GatewayStart, JournalEntry, ToCore } from './core/requests.ts';
-import { Turns } from './core/turns.ts';
-import type { Driver } from './drivers/driver.ts';
-import { loadEndNow } from './drivers/end-now.ts';
-import { createDriver } from './drivers/index.ts';
-import { GatewayHost } from './gateway/host.ts';
-import { isLoopback } from './gateway/origin.ts';
-import { hashToken, readTokenFile } from './gateway/token.ts';
+import type { Board } from '../core/boards.ts';
+import { Commands } from '../core/commands.ts';
+import { Core } from '../core/core.ts';
+import type { CoreProp } from '../core/core-prop.ts';
+import { Journal } from '../core/journal.ts';
+import { Loop } from '../core/loop.ts';
+import type { GatewayStart } from '../core/requests.ts';
+import type { Driver } from '../drivers/driver.ts';
+import { loadEndNow } from '../drivers/end-now.ts';
+import { createDriver } from '../drivers/index.ts';
+import { GatewayHost } from '../gateway/host.ts';
+import { isLoopback } from '../gateway/origin.ts';
+import { hashToken, readTokenFile } from '../gateway/token.ts';
+import type { FileStatus } from '../prop/file/status.ts';
+import { safePlan } from '../safe-plan.ts';
+import { CannotOpen, type ServiceEvents, type ServiceHost } from '../service/host.ts';
+import type { Opened } from '../service/protocol.ts';
+import { ServiceStore } from '../service/store.ts';
+import { systemClock } from '../shared/clock.ts';
+import { Refusal } from '../shared/errors.ts';
+import { fitTimersMs } from '../shared/fit-timers.ts';
+import { Telemetry } from '../shared/telemetry.ts';
+import { type Notify, openNotify } from '../systemd/notify.ts';
+import { feedWatchdog, Vitals, watchdogMs } from '../systemd/watchdog.ts';
+import { GatewayLink } from './gateway-link.ts';
 import { type Options, USAGE, Usage } from './options.ts';
-import { safePlan } from './safe-plan.ts';
-import { CannotOpen, type ServiceEvents, type ServiceHost } from './service/host.ts';
-import type { CoreProp, FileStatus, Opened } from './service/protocol.ts';
-import { ServiceStore } from './service/store.ts';
-import { systemClock } from './shared/clock.ts';
-import { asRefusal, Refusal } from './shared/errors.ts';
-import { fitTimersMs } from './shared/fit-timers.ts';
-import { Telemetry } from './shared/telemetry.ts';
-import { feedWatchdog, type Notify, openNotify, Vitals, watchdogMs } from './systemd.ts';
+import { preferShortTurns } from './short-turns.ts';
 
 /** A gateway that stands still gets this much longer than the prop needs to park by itself (ms). */
 const GATEWAY_SPARE_MS = 1000;
@@ -31,8 +33,6 @@ const GATEWAY_SPARE_MS = 1000;
 const LEAVE_MS = 5000;
 /** A disk or a terminal that hangs does not keep the daemon from ending (ms). */
 const FLUSH_MS = 2000;
-/** Entries of the journal that a gateway which starts again is given at a time. */
-const REPLAYED = 50;
 
 const EXIT = { done: 0, refused: 1, usage: 2 } as const;
 
@@ -46,24 +46,6 @@ export interface Threads {
   listen(events: ServiceEvents): void;
 }
 
-/** Commands are many and wanted only in search of a fault; what the prop does by itself is news. */
-function levelOf({ what }: JournalEntry): 'debug' | 'info' | 'warn' {
-  if (what === 'fault' || what === 'link lost') return 'warn';
-  return what.includes('.') ? 'debug' : 'info';
-}
-
-/**
- * From now on V8 takes more time in all, and less at once: it does not throw code away that has not run for
- * a while, and compile it again in the middle of a show; it does not save up functions to compile them in
- * one go; and when it sweeps up what is new it waits for no helper threads, which on one core wait for the
- * gateway. Not before: Node's own compiled code is good for the usual flags only. Not every flag may change
- * in a program that runs: without parallel marking V8 11.3 crashes.
- */
-function preferShortTurns(): void {
-  for (const flag of ['flush-bytecode', 'baseline-batch-compilation', 'parallel-scavenge'])
-    setFlagsFromString(`--no-${flag}`);
-}
-
 /** The daemon: the core's thread, and what joins it to the other two. */
 class Daemon {
   readonly #service: ServiceHost;
@@ -73,13 +55,11 @@ class Daemon {
   readonly #core: Core;
   readonly #commands: Commands;
   readonly #loop: Loop;
-  readonly #turns = new Turns();
   readonly #notify: Notify | undefined;
   /** What a gateway is started with. */
   #view: Uint8Array;
   #status: FileStatus;
-  /** What the gateway was last told of what runs by itself. */
-  #told: { revision: number; idle: string | null; armed: boolean };
+  readonly #link: GatewayLink;
   readonly #endNow = loadEndNow();
   #starve: () => void = () => {};
   #leaving = false;
@@ -101,7 +81,7 @@ class Daemon {
       Object.keys(prop.channels).length,
       Object.keys(prop.rails).length,
     );
-    this.#journal = new Journal(systemClock, (entry, again) => this.#tell(entry, again));
+    this.#journal = new Journal(systemClock, (entry, again) => this.#link.tell(entry, again));
     const { host, port, logLevel } = options;
     this.#gateway = new GatewayHost(
       (): GatewayStart => ({
@@ -110,13 +90,14 @@ class Daemon {
         service: this.#linePort(),
       }),
       {
-        message: (message) => this.#heed(message),
+        message: (message) => this.#link.heed(message),
         died: (why, retryMs) => this.#gatewayDied(why, retryMs),
-        started: () => void this.#replay(),
+        started: () => void this.#link.replay(),
         wrote: (line) => service.log('warn', 'gateway', {}, line),
       },
       gateway,
     );
+    this.#link = new GatewayLink(this.#gateway, service);
     listen({
       file: (next) => {
         this.#status = next;
@@ -160,12 +141,12 @@ class Daemon {
       onHolder: (holder) => this.#gateway.post({ t: 'holder', holder }),
       onSafety: (safety) => this.#gateway.post({ t: 'safety', safety }),
     });
-    this.#told = { revision: 0, idle: null, armed: false };
     this.#commands = new Commands(this.#core, service, isLoopback(options.host));
+    this.#link.serve(this.#core, this.#commands);
     this.#loop = new Loop(systemClock, this.#core.tickMs, (nowMs, elapsed, lateMs) => {
       this.#telemetry.countLateness(lateMs);
       this.#core.tick(nowMs, elapsed);
-      this.#tellRunning();
+      this.#link.tellRunning();
       // After it, so that what is asked has the time until the next one.
       this.#gateway.hear();
     });
@@ -221,93 +202,10 @@ class Daemon {
     return port2;
   }
 
-  #tell(entry: JournalEntry, again: boolean): void {
-    const { text, what, who, values, tick } = entry;
-    this.#gateway.post({ t: 'event', entry, ...(again && { again }) });
-    if (!again)
-      this.#service.log(
-        levelOf(entry),
-        'sinewd',
-        { who, what, tick, ...(values && { values }) },
-        text,
-      );
-  }
-
-  #tellRunning(): void {
-    const { cues, idle, triggers } = this.#core;
-    const told = this.#told;
-    const { revision } = cues;
-    const { running } = idle;
-    const { armed } = triggers;
-    if (revision === told.revision && running === told.idle && armed === told.armed) return;
-    told.revision = revision;
-    told.idle = running;
-    told.armed = armed;
-    this.#gateway.post({ t: 'running', cues: cues.runningNames, idle: running, armed });
-  }
-
-  /** A gateway that has started again knows nothing of what was: it is told, a little at a time. */
-  async #replay(): Promise<void> {
-    const { holder } = this.#core.lease;
-    this.#gateway.post({ t: 'holder', holder: holder?.client ?? null });
-    this.#gateway.post({ t: 'safety', safety: this.#core.safety });
-    this.#told.revision = -1;
-    this.#tellRunning();
-    const entries = this.#journal.read(0, Number.POSITIVE_INFINITY);
-    for (let i = 0; i < entries.length; i += REPLAYED) {
-      this.#gateway.post({ t: 'entries', entries: entries.slice(i, i + REPLAYED) });
-      await sleep(1);
-    }
-  }
-
   #gatewayDied(why: string, retryMs: number): void {
     const text = `the gateway died: ${why}; it starts again in ${retryMs} ms`;
     this.#journal.add('prop', 'gateway', text);
     this.#commands.allGone();
-  }
-
-  #heed(message: Exclude<ToCore, { t: 'listening' | 'cannot-listen' }>): void {
-    switch (message.t) {
-      case 'open': {
-        const { session: id, slot, client } = message;
-        this.#commands.open({ id, slot, client });
-        break;
-      }
-      case 'gone':
-        this.#service.gone(message.session);
-        this.#commands.gone(message.session);
-        break;
-      case 'osc':
-        this.#core.triggers.osc(message.address);
-        break;
-      case 'fence':
-        this.#turns.add(message.session, () => {
-          this.#tellRunning();
-          this.#gateway.post({ t: 'done', id: message.id, text: 'null' });
-        });
-        break;
-      case 'call':
-        // A stop waits for nothing.
-        if (message.method === 'stop') this.#call(message);
-        else this.#turns.add(message.session, () => this.#call(message));
-    }
-  }
-
-  #call({ id, session, method, params }: Extract<ToCore, { t: 'call' }>): void {
-    void this.#answer(id, this.#commands.answer(session, method, params as never));
-  }
-
-  async #answer(id: number, answer: Promise<string>): Promise<void> {
-    try {
-      const text = await answer;
-      this.#tellRunning();
-      this.#gateway.post({ t: 'done', id, text });
-    } catch (error) {
-      const { message, stack } = error as Error;
-      if (!(error instanceof Refusal))
-        this.#service.log('error', 'sinewd', { stack }, `a command failed: ${message}`);
-      this.#gateway.post({ t: 'fail', id, error: asRefusal(error).toObject() });
-    }
   }
 
   #writePlan(prop: CoreProp, boards: readonly Board[]): Promise<void> {

@@ -1,6 +1,6 @@
 import { expect, test } from 'vitest';
-import { cueLoad } from '../../src/core/cue-load.ts';
-import { makeProp, relay, servo } from './rig.ts';
+import { cueLoad } from '../../src/rehearsal/cue-load.ts';
+import { makeProp, relay, servo } from '../core/rig.ts';
 
 const PROP = makeProp(
   {

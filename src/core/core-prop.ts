@@ -1,0 +1,40 @@
+import type { Cue, Prop } from '../prop/schema.ts';
+
+/** What the core needs of a prop: no wires, no connectors. */
+export type CoreProp = Prop & {
+  /** How long each cue takes (s); null when it goes on until stopped. */
+  cueDurationsS: Record<string, number | null>;
+};
+
+/**
+ * A change of the prop, in small messages that the core reads one by one, in a tick each. A change that
+ * begins before an earlier one has ended, or has taken effect, takes its place.
+ */
+export type ChangeMessage =
+  | {
+      t: 'begin';
+      id: number;
+      version: string;
+      /** The version that must be in force for what follows to be true. */
+      base: string;
+      /** Whether it takes effect only when parked: everything is put together afresh then. */
+      whenParked: boolean;
+      /** What changes, in plain words. */
+      changed: string[];
+      /** The view that the gateway goes by from then on: `PropView` as JSON. Handed on unread. */
+      view: Uint8Array;
+      /** The prop without channels and cues; only what has changed unless `whenParked`. */
+      rest: Partial<Omit<CoreProp, 'channels' | 'cues' | 'cueDurationsS'>>;
+    }
+  /** A channel: all of them in the order of the file when `whenParked`, else those with new marks, limits or park position. */
+  | { t: 'channel'; name: string; spec: Prop['channels'][string] }
+  /** A cue, new or changed; all of them when `whenParked`. Undefined when it is gone. */
+  | { t: 'cue'; name: string; cue: Cue | undefined; durationS: number | null }
+  | { t: 'end' };
+
+/**
+ * `adopted`: in force. `waits`: it takes effect when the prop is parked; told again what became of it
+ * then. `replaced`: a later one took its place before that. `stale`: it was worked out from another
+ * version (`base`) than the one in force. `rejected`: the boards cannot do it; the prop is as it was.
+ */
+export type Outcome = 'adopted' | 'waits' | 'replaced' | 'stale' | { rejected: string };

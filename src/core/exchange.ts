@@ -1,0 +1,256 @@
+import { isDeepStrictEqual } from 'node:util';
+import type { Driver } from '../drivers/driver.ts';
+import type { Board as BoardSpec } from '../prop/schema.ts';
+import type { Clock } from '../shared/clock.ts';
+import type { TelemetryBody } from '../shared/telemetry.ts';
+import type { Assembly } from './assembly.ts';
+import type { Board } from './boards.ts';
+import { type Change, Changes } from './changes.ts';
+import type { ChangeMessage, CoreProp, Outcome } from './core-prop.ts';
+import type { CueEvents } from './cues.ts';
+import type { Journal } from './journal.ts';
+import { placeIn } from './state-keeper.ts';
+
+/** What taking over another version of the prop file needs from outside. */
+export interface Changing {
+  /** The next message of a change, if there is one. */
+  receive: () => ChangeMessage | undefined;
+  /** A driver that is not open yet. */
+  createDriver: (board: BoardSpec) => Promise<Driver>;
+  /** Keeps the plan of safe levels, before the pins of other boards are claimed. */
+  writePlan: (prop: CoreProp, boards: readonly Board[]) => Promise<void>;
+  /** What became of a change. */
+  tell: (id: number, outcome: Outcome) => void;
+  /** A version is in force from now on. */
+  onProp: (change: Pick<Change, 'view' | 'changed'>, body: TelemetryBody) => void;
+}
+
+/** What an exchange needs of the core. */
+export interface ExchangeHost {
+  /** Everything that is put together from the version in force. */
+  assembly(): Assembly;
+  /** Parked, and no board is being opened for a reset. */
+  mayExchange(): boolean;
+  /** Another assembly is in force from now on. */
+  adopt(assembly: Assembly): void;
+  /** The triggers of the version in force are others. */
+  followTriggers(): void;
+  boardFailed(board: Board, error: Error): void;
+  /** Where the state of every tick is published now. */
+  published(): TelemetryBody;
+  /** What was exchanged must be on the disk. */
+  saved(): void;
+  isParked(): boolean;
+  readonly cueEvents: CueEvents;
+}
+
+/** Takes another version of the prop file over: at once, or when the prop is parked. */
+export class PropExchange {
+  readonly #host: ExchangeHost;
+  readonly #changing: Changing;
+  readonly #journal: Journal;
+  readonly #clock: Clock;
+  readonly changes: Changes;
+  #version: string;
+  /** A change that waits until the prop is parked. */
+  #waiting: Extract<Change, { whenParked: true }> | undefined;
+  #underWay = false;
+
+  /** @param version the one in force */
+  constructor(
+    version: string,
+    changing: Changing,
+    host: ExchangeHost,
+    journal: Journal,
+    clock: Clock,
+  ) {
+    this.#version = version;
+    this.#changing = changing;
+    this.#host = host;
+    this.#journal = journal;
+    this.#clock = clock;
+    this.changes = new Changes({
+      receive: changing.receive,
+      driverOf: (name, board) => this.#driverOf(name, board),
+      tell: changing.tell,
+      complete: (change) => this.#take(change),
+    });
+  }
+
+  /** The version of the prop file that is in force. */
+  get version(): string {
+    return this.#version;
+  }
+
+  /** Another version is taken over at this moment: its boards are being opened. */
+  get underWay(): boolean {
+    return this.#underWay;
+  }
+
+  /** Once a tick, at its end. */
+  tick(): void {
+    if (this.#underWay) return;
+    this.changes.tick();
+    const waiting = this.#waiting;
+    if (!waiting || !this.#host.mayExchange()) return;
+    this.#waiting = undefined;
+    void this.#exchange(waiting);
+  }
+
+  #take(change: Change): void {
+    const { tell, onProp } = this.#changing;
+    if (change.whenParked) {
+      if (this.#waiting) tell(this.#waiting.id, 'replaced');
+      this.#waiting = change;
+      if (!this.#host.isParked()) tell(change.id, 'waits');
+      return;
+    }
+    if (change.base !== this.#version) {
+      tell(change.id, 'stale');
+      return;
+    }
+    this.#takeNow(change);
+    this.#version = change.version;
+    // First, so that whoever hears of it and asks the service is told of the new one.
+    tell(change.id, 'adopted');
+    onProp(change, this.#host.published());
+  }
+
+  /** Marks, cues, poses and the like, while the prop runs. */
+  #takeNow({ rest, channels, cues, cueSpecs }: Extract<Change, { whenParked: false }>): void {
+    const { body, idle, cues: running } = this.#host.assembly();
+    const prop: CoreProp = { ...body.prop, ...rest };
+    prop.channels = { ...prop.channels, ...Object.fromEntries(channels) };
+    if (cueSpecs.size > 0) {
+      prop.cues = { ...prop.cues };
+      prop.cueDurationsS = { ...prop.cueDurationsS };
+      for (const [name, { cue, durationS }] of cueSpecs)
+        if (cue) {
+          prop.cues[name] = cue;
+          prop.cueDurationsS[name] = durationS;
+        } else {
+          delete prop.cues[name];
+          delete prop.cueDurationsS[name];
+        }
+    }
+    body.prop = prop;
+    for (const [name, spec] of channels) {
+      const actuator = body.channel(name);
+      if (actuator.kind !== 'servo' || spec.kind !== 'servo') continue;
+      actuator.marks = new Map(Object.entries(spec.marks ?? {}));
+      actuator.parkTo = spec.park.to;
+      actuator.takeLimits(spec.limitsDeg);
+    }
+    if (rest.groups) body.regroup(rest.groups);
+    running.replace(cues);
+    if (rest.idle) idle.follow(body.nowS);
+    if (rest.triggers) this.#host.followTriggers();
+  }
+
+  async #driverOf(name: string, board: BoardSpec): Promise<Driver> {
+    const { boards, prop } = this.#host.assembly().body;
+    const open = boards.find((one) => one.name === name);
+    if (open && isDeepStrictEqual(prop.boards[name], board)) return open.driver;
+    return this.#changing.createDriver(board);
+  }
+
+  /** Puts a prop that was put together again in the place of the present one. Nothing moves. */
+  async #exchange(change: Extract<Change, { whenParked: true }>): Promise<void> {
+    const { assembling, id } = change;
+    const { tell, onProp, writePlan } = this.#changing;
+    const { body } = this.#host.assembly();
+    this.#underWay = true;
+    const before = body.boards;
+    const after = assembling.body.boards;
+    try {
+      const assembly = assembling.complete(this.#journal, this.#host.cueEvents, this.#clock);
+      const likeOf = (board: Board) => before.find((one) => one.isLike(board));
+      const closing = before.filter((board) => !after.some((one) => likeOf(one) === board));
+      const opening = after.filter((board) => !likeOf(board));
+      if (closing.length + opening.length > 0) {
+        const boards = after.map((board) => likeOf(board) ?? board);
+        await this.#reboard(
+          closing,
+          opening,
+          () => writePlan(assembling.body.prop, boards),
+          () => writePlan(body.prop, before),
+        );
+      }
+      this.#succeed(assembly, likeOf);
+    } catch (error) {
+      this.#underWay = false;
+      tell(id, { rejected: (error as Error).message });
+      return;
+    }
+    this.#underWay = false;
+    this.#version = change.version;
+    tell(id, 'adopted');
+    onProp(change, this.#host.published());
+    this.#host.saved();
+  }
+
+  /**
+   * Closes boards, then opens others in their place.
+   * @throws what a driver throws, once the boards are as they were; a board that does not come back
+   *   makes the prop faulted
+   */
+  async #reboard(
+    closing: readonly Board[],
+    opening: readonly Board[],
+    between: () => Promise<void>,
+    back: () => Promise<void>,
+  ): Promise<void> {
+    const opened: Board[] = [];
+    for (const board of closing) board.away = true;
+    try {
+      for (const board of closing) await board.close(this.#clock);
+      await between();
+      for (const board of opening) {
+        await board.open(this.#clock);
+        opened.push(board);
+      }
+    } catch (error) {
+      for (const board of opened) await board.close(this.#clock).catch(() => {});
+      // The last defence must know of the boards that are opened now; without it they go on all the same.
+      await back().catch((why: Error) => this.#journal.add('prop', 'fault', why.message));
+      for (const board of closing) {
+        try {
+          await board.open(this.#clock);
+          board.away = false;
+          for (const light of this.#host.assembly().body.lights)
+            if (light.board === board) light.touch();
+        } catch (again) {
+          board.away = false;
+          this.#host.boardFailed(board, again as Error);
+        }
+      }
+      throw error;
+    }
+  }
+
+  /** The new assembly goes on where the old one stands. */
+  #succeed(assembly: Assembly, likeOf: (board: Board) => Board | undefined): void {
+    const before = this.#host.assembly();
+    const old = before.body;
+    const { body } = assembly;
+    for (const board of body.boards) {
+      const like = likeOf(board);
+      if (like) board.takeOver(like);
+    }
+    for (const actuator of body.channels) {
+      const was = old.find(actuator.name);
+      const pulsesGoOn = likeOf(actuator.board) !== undefined;
+      if (actuator.kind === 'servo') {
+        if (was?.kind === 'servo' && actuator.standsLike(was)) actuator.resume(was, pulsesGoOn);
+      } else if (actuator.kind === 'relay') {
+        if (was?.kind === 'relay' && placeIn(old, was) === placeIn(body, actuator))
+          actuator.resume(was, pulsesGoOn);
+        else actuator.duty?.demandRest(old.nowS);
+      } else if (was?.kind === actuator.kind && was.atPark && !actuator.atPark)
+        actuator.fadeToPark();
+    }
+    assembly.light.resume(before.light);
+    body.nowS = old.nowS;
+    this.#host.adopt(assembly);
+  }
+}

@@ -1,0 +1,212 @@
+import type { Body } from './body.ts';
+import type { Condition } from './condition.ts';
+import type { Journal } from './journal.ts';
+import { placeOf, type Relay } from './relay.ts';
+import type { LockInfo } from './requests.ts';
+import type { NotedDuty, Restored, Saved, Store } from './store.ts';
+
+/** Positions are noted this often while something moves (s). */
+const NOTE_EVERY_S = 0.25;
+/** What must be on the disk first is given up after this (s). */
+export const NOTE_WITHIN_S = 2;
+
+/** What is saved beside positions and duty guards; the core has it. */
+export interface Kept {
+  /** In force now; another one after a change of the prop file. */
+  body(): Body;
+  condition(): Condition;
+  /** Who stopped the prop, by name, the last one last. */
+  stoppedBy(): string[];
+  lockouts(): readonly LockInfo[];
+  /** The daemon ends as it should, and somebody has looked at the prop. */
+  endsWell(): boolean;
+}
+
+/** Saves what outlives the daemon: positions, duty guards, a latched stop, lockouts. */
+export class StateKeeper {
+  /** Something moves, or may: positions are not believed after a crash. */
+  unsettled = false;
+  /** A servo has moved since positions were saved last. */
+  moved = false;
+  readonly #store: Store;
+  readonly #journal: Journal;
+  readonly #kept: Kept;
+  /** Seconds between the machine's start and the core's own zero. */
+  readonly #bootOffsetS: number;
+  #savedS = 0;
+  #relayChanges = 0;
+
+  constructor(store: Store, journal: Journal, kept: Kept) {
+    this.#store = store;
+    this.#journal = journal;
+    this.#kept = kept;
+    this.#bootOffsetS = store.bootNowS();
+  }
+
+  /** Whether what was last asked to be saved is on the disk. */
+  get noted(): Store['noted'] {
+    return this.#store.noted;
+  }
+
+  /** Another body is in force: its relays count from the start. */
+  follow(): void {
+    this.#relayChanges = Number.NaN;
+  }
+
+  /** Once a tick: saves in passing what has changed. */
+  tick(): void {
+    const body = this.#kept.body();
+    const { relays } = body;
+    let relayChanges = 0;
+    for (let i = 0; i < relays.length; i++)
+      relayChanges += relays[i]!.changes + relays[i]!.contacts;
+    const positionsDue = this.moved && body.nowS - this.#savedS >= NOTE_EVERY_S;
+    if (positionsDue || relayChanges !== this.#relayChanges) this.save(false);
+    this.#relayChanges = relayChanges;
+  }
+
+  /** Saves positions and duty guards; `durable` when a power cut must not lose it. */
+  save(durable: boolean): void {
+    const body = this.#kept.body();
+    const condition = this.#kept.condition();
+    const lockouts = this.#kept.lockouts();
+    this.#savedS = body.nowS;
+    this.moved = false;
+    const positions: Record<string, number> = {};
+    const digests: Record<string, string> = {};
+    for (const servo of body.servos) {
+      if (!servo.known) continue;
+      positions[servo.name] = servo.state.pos;
+      digests[servo.name] = servo.digest;
+    }
+    const latched = condition === 'stopped' || condition === 'faulted';
+    const saved: Saved = {
+      settled: !this.unsettled,
+      ...{ positions, digests, duty: this.#duty(body) },
+      ...(lockouts.length > 0 && { lockout: lockouts }),
+      ...(latched && { latched: { condition, stoppedBy: this.#kept.stoppedBy() } }),
+      // A daemon that ends faulted, or that nobody has looked at since a crash, is no better than a crash.
+      clean: this.#kept.endsWell() && condition !== 'faulted',
+    };
+    this.#store.save(saved, durable);
+  }
+
+  #duty(body: Body): Record<string, NotedDuty> {
+    const duty: Record<string, NotedDuty> = {};
+    for (const relay of body.relays) {
+      if (!relay.duty) continue;
+      const { usedS, on, changedS } = relay.duty.record(body.nowS);
+      duty[relay.name] = {
+        usedS,
+        // Said before it is so: the contact closes when this is on the disk.
+        on: on || relay.on,
+        // Never closed in this run, it has no time; JSON knows no infinity.
+        changedS: Number.isFinite(changedS) ? changedS + this.#bootOffsetS : 0,
+        output: placeIn(body, relay),
+      };
+    }
+    return duty;
+  }
+
+  /**
+   * A relay with a duty guard closes when it is on the disk that it does: after a power cut in the
+   * middle of a closure the next run must know of it. A disk that fails or hangs leaves it open.
+   */
+  noteClosures(): void {
+    const { relays, nowS } = this.#kept.body();
+    let due = false;
+    for (let i = 0; i < relays.length; i++) {
+      const relay = relays[i]!;
+      if (!relay.on || relay.closed) continue;
+      relay.held = this.#mustFollow(relay);
+      if (!relay.duty || relay.noted === 'yes') continue;
+      due ||= relay.noted === 'no';
+      if (relay.noted === 'asked') this.#lookAtNote(relay);
+      if (relay.on && nowS - relay.notedFromS > NOTE_WITHIN_S)
+        this.#giveUp(relay, `the disk does not answer within ${NOTE_WITHIN_S} s`);
+    }
+    // One at a time: what asks while one is on its way would keep the first one waiting.
+    if (!due || this.#store.noted === 'not yet') return;
+    for (const relay of relays)
+      if (relay.on && !relay.closed && relay.duty && relay.noted === 'no') relay.noted = 'asked';
+    this.save(true);
+    for (const relay of relays) if (relay.noted === 'asked') this.#lookAtNote(relay);
+  }
+
+  /** Whether a relay that must be closed before this one still waits. */
+  #mustFollow({ spec }: Relay): boolean {
+    if (!spec.requires) return false;
+    for (const requirement of spec.requires) {
+      if (!('is' in requirement) || requirement.is !== 'on') continue;
+      const other = this.#kept.body().find(requirement.channel);
+      if (other?.kind === 'relay' && !other.closed && other.duty && other.noted !== 'yes')
+        return true;
+    }
+    return false;
+  }
+
+  #lookAtNote(relay: Relay): void {
+    const { noted } = this.#store;
+    if (noted === 'yes') relay.noted = 'yes';
+    else if (noted !== 'not yet') this.#giveUp(relay, noted.message);
+  }
+
+  #giveUp(relay: Relay, why: string): void {
+    relay.set(false);
+    relay.refusal = `${relay.name} stays open: its closure cannot be noted, and a power cut would make its duty guard forget it (${why}); let the daemon write into its state folder, then try again`;
+    this.#journal.add('prop', 'duty', relay.refusal, { channel: relay.name });
+  }
+
+  /** Takes up positions and duty guards as they were saved. @returns what was saved */
+  restore(): Store['restored'] {
+    const { restored } = this.#store;
+    const sound = typeof restored === 'string' ? undefined : restored;
+    this.#restoreDuty(sound);
+    if (sound) this.#restorePositions(sound);
+    return restored;
+  }
+
+  /** Positions noted in passing are up to a quarter of a second old, and limbs have fallen since. */
+  #restorePositions({ settled, positions, digests = {} }: Restored): void {
+    if (!settled) return;
+    for (const servo of this.#kept.body().servos) {
+      if (!Object.hasOwn(positions, servo.name)) continue;
+      if (!Object.hasOwn(digests, servo.name) || digests[servo.name] !== servo.digest) continue;
+      const deg = positions[servo.name]!;
+      const [low, high] = servo.envelopeDeg;
+      if (!(deg >= low && deg <= high)) continue;
+      servo.standAt(deg);
+      servo.known = true;
+    }
+  }
+
+  /** What nobody knows to have rested rests first: a new channel, another name, another pin. */
+  #restoreDuty(restored: Restored | undefined): void {
+    const body = this.#kept.body();
+    const { nowS } = body;
+    const resting: string[] = [];
+    for (const relay of body.relays) {
+      if (!relay.duty) continue;
+      const record = restored?.duty[relay.name];
+      const mine = restored && Object.hasOwn(restored.duty, relay.name);
+      if (record && mine && record.output === placeIn(body, relay)) {
+        const changedS = record.changedS - this.#bootOffsetS;
+        relay.duty.restore({ ...record, changedS }, restored.sameBoot, nowS);
+      } else {
+        relay.duty.demandRest(nowS);
+        resting.push(`${relay.name} (${relay.spec.duty!.restS} s)`);
+      }
+    }
+    if (resting.length > 0)
+      this.#journal.add(
+        'prop',
+        'duty',
+        `nobody knows how long these were closed before, so they rest first: ${resting.join(', ')}`,
+      );
+  }
+}
+
+/** Which pin of the real world a relay of this body is on. */
+export function placeIn({ prop }: Body, { spec: { output } }: Relay): string {
+  return placeOf(output.board, prop.boards[output.board], output.pin);
+}

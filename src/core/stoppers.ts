@@ -1,0 +1,75 @@
+import { Refusal } from '../shared/errors.ts';
+import { tidy } from '../shared/units.ts';
+import type { Condition } from './condition.ts';
+
+/** Somebody else's stop stands for at least so long (ms). */
+const STANDS_MS = 2000;
+/** So many who stopped are remembered. */
+const KEPT = 32;
+
+/** Who stopped the prop: a session, or what has no session. */
+export interface Stopper {
+  /** Of its session; empty for the stop button, and after a restart. */
+  session: string;
+  who: string;
+}
+
+/** Who has stopped the prop since the last reset, the last one last. */
+export class Stoppers {
+  #all: (Stopper & { atMs: number })[] = [];
+
+  get names(): string[] {
+    return this.#all.map(({ who }) => who);
+  }
+
+  /** @param atMs on the core's clock */
+  add({ session, who }: Stopper, atMs: number): void {
+    const last = this.#all.at(-1);
+    if (last && last.session === session && last.who === who) {
+      last.atMs = atMs;
+      return;
+    }
+    const others = this.#all.filter((one) => one.session !== session || one.who !== who);
+    this.#all = [...others, { session, who, atMs }].slice(-KEPT);
+  }
+
+  clear(): void {
+    this.#all = [];
+  }
+
+  /**
+   * Whoever stopped may have had a reason that others cannot see: their stop is lifted by themselves, or
+   * by somebody who names them, and stands for a moment in any case.
+   * @param session who asks for the reset
+   * @param confirm names whoever stopped, where that was somebody else
+   * @throws Refusal `condition` unless the stop may be lifted
+   */
+  mayReset(
+    session: string | undefined,
+    confirm: string | undefined,
+    nowMs: number,
+    condition: Condition,
+  ): void {
+    const other = this.#all.findLast((one) => one.session !== session || session === '');
+    if (!other) return;
+    const { who } = other;
+    if (confirm !== who)
+      throw new Refusal(
+        'condition',
+        `${who} stopped the prop; see that it is safe, then reset with confirm: ${JSON.stringify(who)}`,
+        { code: 'reset.confirm', condition, stoppedBy: who },
+      );
+    const leftMs = other.atMs + STANDS_MS - nowMs;
+    if (leftMs > 0)
+      throw new Refusal(
+        'condition',
+        `${who} has only just stopped the prop; reset in ${tidy(leftMs / 1000, 1)} s`,
+        {
+          code: 'reset.too-soon',
+          condition,
+          stoppedBy: who,
+          waitS: Math.ceil(leftMs / 100) / 10,
+        },
+      );
+  }
+}

@@ -1,0 +1,13 @@
+import type { ChannelInfo } from '../../core/requests.ts';
+import type { Progress } from './walk-progress.ts';
+
+/** What every step of the guided walk is given. */
+export interface StepProps {
+  channel: string;
+  info: ChannelInfo;
+  progress: Progress;
+  /** Keeps what is given, on top of what is known. */
+  keep(change: Partial<Progress>): void;
+  /** Goes on to the next step, keeping what is given with it. */
+  next(change?: Partial<Progress>): void;
+}

@@ -1,0 +1,28 @@
+import type { Finding } from '../finding.ts';
+
+/** How the prop file stands to the prop in force. */
+export interface FileStatus {
+  /** The file's name without its folder. */
+  name: string;
+  /** The version in force: `sha256` of its text, the first 16 hexadecimal digits. */
+  version: string;
+  /** The version on the disk, which may be the same; null when the file is gone or unreadable. */
+  onDisk: string | null;
+  /** The version on the disk is sound and waits until the prop is parked. */
+  pending: boolean;
+  /** Why the version on the disk is not in force, in one sentence with the remedy. */
+  problem?: string;
+  /** What is wrong with the version on the disk. */
+  findings: Finding[];
+  /** What the version on the disk would change, in plain words, when it is not in force. */
+  changed: string[];
+}
+
+/** Who asked for a change of the file. */
+export interface Author {
+  /** The session; what it asked for is refused when it is gone before its turn. */
+  session: string;
+  client: string;
+  /** What for, in words: `mark open of beak`. */
+  what: string;
+}

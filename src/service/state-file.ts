@@ -1,0 +1,192 @@
+import fs from 'node:fs/promises';
+import { join } from 'node:path';
+import * as z from 'zod';
+import type { Nothing, Restored, Saved, Store } from '../core/store.ts';
+import { type ReplacingFs, replaceFile } from '../shared/replace-file.ts';
+
+/** What keeping the state needs of the file system; tests put faults in. */
+export type StoreFs = ReplacingFs & Pick<typeof fs, 'mkdir' | 'readFile'>;
+
+const duty = z.object({
+  usedS: z.number(),
+  on: z.boolean(),
+  changedS: z.number(),
+  /** The pin that it is about; a record without one is true of none. */
+  output: z.string().optional(),
+});
+/** Strict: a member of another name may be a lockout whose name is damaged. */
+const file = z.strictObject({
+  version: z.literal(1),
+  /** Changes with every start of the machine: monotonic times of another boot mean nothing. */
+  bootId: z.string(),
+  /** Everything stood still when this was written. */
+  settled: z.boolean(),
+  /** Servo positions (deg). */
+  positions: z.record(z.string(), z.number()),
+  /** What each position goes by; files of earlier releases have none, and their positions are not known. */
+  digests: z.record(z.string(), z.string()).optional(),
+  duty: z.record(z.string(), duty),
+  /** Locks on the prop ("hands in the prop"). */
+  lockout: z.array(z.object({ by: z.string(), reason: z.string(), time: z.string() })).optional(),
+  /** A stop or a fault that nobody has reset, and who stopped. */
+  latched: z
+    .object({ condition: z.enum(['stopped', 'faulted']), stoppedBy: z.array(z.string()) })
+    .optional(),
+  /** Written by a daemon that ended as it should. */
+  clean: z.boolean().optional(),
+});
+
+async function bootId(): Promise<string> {
+  try {
+    return (await fs.readFile('/proc/sys/kernel/random/boot_id', 'utf8')).trim();
+  } catch {
+    // Another system than Linux: nothing is trusted across restarts there.
+    return `unknown-${process.pid}-${Date.now()}`;
+  }
+}
+
+/**
+ * `yes`: what is on the disk is no older than what was saved. An error: it may tell the next run of
+ * positions that are long past.
+ */
+export type Noted = 'yes' | Error;
+
+/** Keeps the state in `DIR/state.json`, written whole and renamed into place. */
+export class FileStore implements Store {
+  readonly restored: Restored | Nothing;
+  readonly #path: string;
+  readonly #bootId: string;
+  readonly #onError: (error: Error) => void;
+  readonly #fs: StoreFs;
+  #next: { text: string; durable: boolean; told: ((noted: Noted) => void)[] } | undefined;
+  #writing: Promise<void> | undefined;
+  #noted: Store['noted'] = 'yes';
+
+  private constructor(
+    path: string,
+    boot: string,
+    restored: Restored | Nothing,
+    onError: (error: Error) => void,
+    fileSystem: StoreFs,
+  ) {
+    this.#fs = fileSystem;
+    this.#path = path;
+    this.#bootId = boot;
+    this.restored = restored;
+    this.#onError = onError;
+  }
+
+  /**
+   * @param onError told when a write fails; the prop goes on without it
+   * @throws when the folder cannot be made or read
+   */
+  static async open(
+    folder: string,
+    onError: (error: Error) => void,
+    fileSystem: StoreFs = fs,
+  ): Promise<FileStore> {
+    await fileSystem.mkdir(folder, { recursive: true, mode: 0o700 });
+    const path = join(folder, 'state.json');
+    const boot = await bootId();
+    const restored = await read(path, boot, fileSystem);
+    return new FileStore(path, boot, restored, onError, fileSystem);
+  }
+
+  get noted(): Store['noted'] {
+    return this.#noted;
+  }
+
+  bootNowS(): number {
+    return Number(process.hrtime.bigint()) / 1e9;
+  }
+
+  /** Never rejects. What comes while one is being written takes the place of all that waits. */
+  save(state: Saved, durable: boolean): Promise<Noted> {
+    const text = JSON.stringify({ version: 1, bootId: this.#bootId, ...state });
+    const waiting = this.#next;
+    if (durable) this.#noted = 'not yet';
+    return new Promise((resolve) => {
+      this.#next = {
+        text,
+        durable: durable || waiting?.durable === true,
+        told: [...(waiting?.told ?? []), resolve],
+      };
+      this.#writing ??= this.#writeAll();
+    });
+  }
+
+  /** Resolves when everything saved so far is in the file. */
+  async flush(): Promise<void> {
+    await this.#writing;
+  }
+
+  async #writeAll(): Promise<void> {
+    while (this.#next) {
+      const { text, durable, told } = this.#next;
+      this.#next = undefined;
+      const noted = await this.#write(text, durable);
+      // A later one that is on its way decides.
+      if (durable && !this.#isDue()) this.#noted = noted;
+      for (const tell of told) tell(noted);
+    }
+    this.#writing = undefined;
+  }
+
+  #isDue(): boolean {
+    return this.#next?.durable === true;
+  }
+
+  async #write(text: string, durable: boolean): Promise<'yes' | Error> {
+    try {
+      await replaceFile(this.#path, text, durable, this.#fs);
+      return 'yes';
+    } catch (error) {
+      this.#onError(error as Error);
+    }
+    try {
+      await this.#damage();
+      return 'yes';
+    } catch (error) {
+      return error as Error;
+    }
+  }
+
+  /**
+   * What cannot be brought up to date must not be trusted: emptied, the file counts as damaged,
+   * which works on a full disk as well.
+   */
+  async #damage(): Promise<void> {
+    let handle: fs.FileHandle;
+    try {
+      handle = await this.#fs.open(this.#path, 'r+');
+    } catch (error) {
+      if ((error as NodeJS.ErrnoException).code === 'ENOENT') return;
+      throw error;
+    }
+    try {
+      await handle.truncate();
+      await handle.sync();
+    } finally {
+      await handle.close();
+    }
+  }
+}
+
+async function read(path: string, boot: string, fileSystem: StoreFs): Promise<Restored | Nothing> {
+  let text: string;
+  try {
+    text = await fileSystem.readFile(path, 'utf8');
+  } catch (error) {
+    const { code } = error as NodeJS.ErrnoException;
+    if (code === 'ENOENT') return 'none';
+    // A sector that cannot be read: whoever removed the file by hand would remove its lockouts.
+    if (code === 'EIO') return 'damaged';
+    throw error;
+  }
+  try {
+    const { version: _, bootId: writtenIn, ...saved } = file.parse(JSON.parse(text));
+    return { ...saved, sameBoot: writtenIn === boot };
+  } catch {
+    return 'damaged';
+  }
+}

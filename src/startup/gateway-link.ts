@@ -1,0 +1,126 @@
+import { setTimeout as sleep } from 'node:timers/promises';
+import type { Commands } from '../core/commands.ts';
+import type { Core } from '../core/core.ts';
+import type { JournalEntry, ToCore } from '../core/requests.ts';
+import { Turns } from '../core/turns.ts';
+import type { GatewayHost } from '../gateway/host.ts';
+import type { ServiceHost } from '../service/host.ts';
+import { asRefusal, Refusal } from '../shared/errors.ts';
+
+/** Entries of the journal that a gateway which starts again is given at a time. */
+const REPLAYED = 50;
+
+/** Commands are many and wanted only in search of a fault; what the prop does by itself is news. */
+function levelOf({ what }: JournalEntry): 'debug' | 'info' | 'warn' {
+  if (what === 'fault' || what === 'link lost') return 'warn';
+  return what.includes('.') ? 'debug' : 'info';
+}
+
+/** The core's side of the line to the gateway: hears what is asked for, answers, and tells what happens. */
+export class GatewayLink {
+  readonly #gateway: Pick<GatewayHost, 'post'>;
+  readonly #service: Pick<ServiceHost, 'log' | 'gone'>;
+  readonly #turns = new Turns();
+  /** What the gateway was last told of what runs by itself. */
+  readonly #told = { revision: 0, idle: null as string | null, armed: false };
+  #core!: Core;
+  #commands!: Commands;
+
+  /** Entries of the journal are told from now on: the core makes some while it is put together. */
+  constructor(gateway: Pick<GatewayHost, 'post'>, service: Pick<ServiceHost, 'log' | 'gone'>) {
+    this.#gateway = gateway;
+    this.#service = service;
+  }
+
+  /** Who answers; before the gateway is opened. */
+  serve(core: Core, commands: Commands): void {
+    this.#core = core;
+    this.#commands = commands;
+  }
+
+  /** An entry of the journal: to whoever is connected, and to the log. */
+  tell(entry: JournalEntry, again: boolean): void {
+    const { text, what, who, values, tick } = entry;
+    this.#gateway.post({ t: 'event', entry, ...(again && { again }) });
+    if (!again)
+      this.#service.log(
+        levelOf(entry),
+        'sinewd',
+        { who, what, tick, ...(values && { values }) },
+        text,
+      );
+  }
+
+  /** What runs by itself, where that has changed. Once a tick, and before each answer. */
+  tellRunning(): void {
+    const { cues, idle, triggers } = this.#core;
+    const told = this.#told;
+    const { revision } = cues;
+    const { running } = idle;
+    const { armed } = triggers;
+    if (revision === told.revision && running === told.idle && armed === told.armed) return;
+    told.revision = revision;
+    told.idle = running;
+    told.armed = armed;
+    this.#gateway.post({ t: 'running', cues: cues.runningNames, idle: running, armed });
+  }
+
+  /** A gateway that has started again knows nothing of what was: it is told, a little at a time. */
+  async replay(): Promise<void> {
+    const { holder } = this.#core.lease;
+    this.#gateway.post({ t: 'holder', holder: holder?.client ?? null });
+    this.#gateway.post({ t: 'safety', safety: this.#core.safety });
+    this.#told.revision = -1;
+    this.tellRunning();
+    const entries = this.#core.journal.read(0, Number.POSITIVE_INFINITY);
+    for (let i = 0; i < entries.length; i += REPLAYED) {
+      this.#gateway.post({ t: 'entries', entries: entries.slice(i, i + REPLAYED) });
+      await sleep(1);
+    }
+  }
+
+  /** What a session asks for, in its turn. */
+  heed(message: Exclude<ToCore, { t: 'listening' | 'cannot-listen' }>): void {
+    switch (message.t) {
+      case 'open': {
+        const { session: id, slot, client } = message;
+        this.#commands.open({ id, slot, client });
+        break;
+      }
+      case 'gone':
+        this.#service.gone(message.session);
+        this.#commands.gone(message.session);
+        break;
+      case 'osc':
+        this.#core.triggers.osc(message.address);
+        break;
+      case 'fence':
+        this.#turns.add(message.session, () => {
+          this.tellRunning();
+          this.#gateway.post({ t: 'done', id: message.id, text: 'null' });
+        });
+        break;
+      case 'call':
+        // A stop waits for nothing.
+        if (message.method === 'stop') this.#call(message);
+        else this.#turns.add(message.session, () => this.#call(message));
+    }
+  }
+
+  #call({ id, session, method, params }: Extract<ToCore, { t: 'call' }>): void {
+    void this.#answer(id, this.#commands.answer(session, method, params as never));
+  }
+
+  async #answer(id: number, answer: Promise<string>): Promise<void> {
+    try {
+      const text = await answer;
+      this.tellRunning();
+      this.#gateway.post({ t: 'done', id, text });
+    } catch (error) {
+      const { message, stack } = error as Error;
+      if (!(error instanceof Refusal))
+        this.#service.log('error', 'sinewd', { stack }, `a command failed: ${message}`);
+      this.#gateway.post({ t: 'fail', id, error: asRefusal(error).toObject() });
+    }
+  }
+}
