@@ -66,9 +66,7 @@ export function colourText(code: string): string {
 
 export const LABEL_COLUMNS = ['Label', 'For', 'Size', 'Role', 'Colour', 'From', 'To'] as const;
 export const CHANNEL_COLUMNS = ['For', 'Label', 'Role', 'Colour', 'From', 'To'] as const;
-export const CONNECTOR_COLUMNS = [
-  ...['Cavity', 'Label', 'Role', 'Colour', 'Other end', 'For'],
-] as const;
+export const CONNECTOR_COLUMNS = ['Cavity', 'Label', 'Role', 'Colour', 'Other end', 'For'] as const;
 
 /** How wide a flag is (mm). */
 export const FLAG_MM = 60;
