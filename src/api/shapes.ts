@@ -1,7 +1,7 @@
 import type { ChannelKind } from '../prop/kinds/kind.ts';
 import { SYMPTOMS } from '../prop/trace.ts';
 import { EVENT_NAMES } from '../shared/journal.ts';
-import type { Pieces } from './fields.ts';
+import type { Pieces } from './pieces.ts';
 
 const CHANNEL_KINDS = ['servo', 'relay', 'rgb', 'lamp'] as const satisfies readonly ChannelKind[];
 

@@ -46,7 +46,7 @@ async function find({ text, symptom, file }: Given, desk: Desk): Promise<Outcome
     return { result, text: traceText(result) };
   }
   const result = prop
-    ? { wires: (await import('../service/wiring.ts')).findWires(prop, text) }
+    ? { wires: (await import('../prop/find-wires.ts')).findWires(prop, text) }
     : await desk.call('loom.find', { text });
   if (result.wires.length > 0) return { result, text: wireList(result.wires) };
   return { result, text: `no wire matches "${text}"`, exit: EXIT.refused };

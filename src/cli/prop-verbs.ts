@@ -1,6 +1,6 @@
 import { readFile, stat } from 'node:fs/promises';
+import { FRAME_LIMIT_BYTES } from '../api/limits.ts';
 import type { Result } from '../api/methods.ts';
-import { FRAME_LIMIT_BYTES } from '../gateway/limits.ts';
 import { Refusal } from '../shared/errors.ts';
 import type { Desk } from './desk.ts';
 import { table } from './output.ts';

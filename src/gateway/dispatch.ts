@@ -1,4 +1,11 @@
 import { checkParams, methodNamed } from '../api/check.ts';
+import {
+  BATCH_LIMIT,
+  FRAME_LIMIT_BYTES,
+  PENDING_LIMIT,
+  REFUSED_PARSE_LIMIT_BYTES,
+  WRONG_TOKEN_DELAY_MS,
+} from '../api/limits.ts';
 import type { MethodRecord } from '../api/method.ts';
 import { METHODS, type MethodBy, type Params, type Result } from '../api/methods.ts';
 import { openRpcDocument, PROTOCOL } from '../api/openrpc.ts';
@@ -19,13 +26,6 @@ import {
   type Request,
   response,
 } from './jsonrpc.ts';
-import {
-  BATCH_LIMIT,
-  FRAME_LIMIT_BYTES,
-  PENDING_LIMIT,
-  REFUSED_PARSE_LIMIT_BYTES,
-  WRONG_TOKEN_DELAY_MS,
-} from './limits.ts';
 import type { Lists } from './lists.ts';
 import type { Log } from './log.ts';
 import type { Notices } from './notices.ts';

@@ -1,7 +1,7 @@
 import { Server } from 'node-osc';
+import { OSC_BURST, OSC_PER_S, OSC_RETRY_MS } from '../api/limits.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Bucket } from './bucket.ts';
-import { OSC_BURST, OSC_PER_S, OSC_RETRY_MS } from './limits.ts';
 import type { Log } from './log.ts';
 
 /**

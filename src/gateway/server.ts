@@ -1,5 +1,12 @@
 import type { AddressInfo } from 'node:net';
 import fastify, { type FastifyInstance } from 'fastify';
+import {
+  BEAT_MS,
+  CONNECTIONS,
+  CORE_STALL_MS,
+  HEADERS_WITHIN_MS,
+  REQUEST_WITHIN_MS,
+} from '../api/limits.ts';
 import type { GatewayStart, ToGateway } from '../core/requests.ts';
 import { type Clock, systemClock } from '../shared/clock.ts';
 import { CoreLink, type CorePort } from './core-link.ts';
@@ -12,13 +19,6 @@ import { page } from './http/page.ts';
 import { setUpRoot } from './http/root.ts';
 import { acceptUpgrades } from './http/upgrade.ts';
 import { JournalCopy } from './journal.ts';
-import {
-  BEAT_MS,
-  CONNECTIONS,
-  CORE_STALL_MS,
-  HEADERS_WITHIN_MS,
-  REQUEST_WITHIN_MS,
-} from './limits.ts';
 import { Lists } from './lists.ts';
 import { type Log, makeLog } from './log.ts';
 import { Notices } from './notices.ts';

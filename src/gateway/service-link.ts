@@ -1,4 +1,12 @@
 import type { MessagePort } from 'node:worker_threads';
+import {
+  ANSWER_WITHIN_MS,
+  ASKED_LIMIT,
+  LINES_BURST,
+  LINES_KEPT,
+  LINES_PER_S,
+  SESSION_ASKED_LIMIT,
+} from '../api/limits.ts';
 import type {
   AskedMethod,
   FromGateway,
@@ -9,14 +17,6 @@ import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
 import { Bucket } from './bucket.ts';
 import type { Outcome } from './jsonrpc.ts';
-import {
-  ANSWER_WITHIN_MS,
-  ASKED_LIMIT,
-  LINES_BURST,
-  LINES_KEPT,
-  LINES_PER_S,
-  SESSION_ASKED_LIMIT,
-} from './limits.ts';
 
 type LogLine = Extract<FromGateway, { t: 'log' }>;
 

@@ -1,10 +1,6 @@
 import { randomUUID } from 'node:crypto';
 import type { Duplex } from 'node:stream';
 import type { RawData, WebSocket } from 'ws';
-import type { Clock } from '../shared/clock.ts';
-import { Refusal } from '../shared/errors.ts';
-import { MAX_SESSIONS, type Telemetry } from '../shared/telemetry.ts';
-import { Bucket } from './bucket.ts';
 import {
   BUFFER_LIMIT_BYTES,
   CLOSE_GRACE_MS,
@@ -17,7 +13,11 @@ import {
   REQUESTS_PER_S,
   STOP_PLACE_MS,
   STOP_PLACES,
-} from './limits.ts';
+} from '../api/limits.ts';
+import type { Clock } from '../shared/clock.ts';
+import { Refusal } from '../shared/errors.ts';
+import { MAX_SESSIONS, type Telemetry } from '../shared/telemetry.ts';
+import { Bucket } from './bucket.ts';
 import type { Log } from './log.ts';
 
 /** Status codes of RFC 6455, section 7.4.1, and of IANA's registry (1013). */

@@ -1,3 +1,4 @@
+import { CATCH_UP_EVERY_MS, CATCH_UP_MS } from '../api/limits.ts';
 import type { ChannelState } from '../api/types.ts';
 import type { GatewayStart, SafetyInfo, ToGateway } from '../core/requests.ts';
 import type { FileStatus } from '../prop/file/status.ts';
@@ -14,7 +15,6 @@ import {
   type TelemetryBody,
 } from '../shared/telemetry.ts';
 import { tidy } from '../shared/units.ts';
-import { CATCH_UP_EVERY_MS, CATCH_UP_MS } from './limits.ts';
 
 type ValueType = PropView['channels'][number]['value'];
 /** What runs by itself. */

@@ -1,12 +1,13 @@
-import { type Ease, parseEase } from '../sums/ease.ts';
+import { parseEase } from '../sums/ease.ts';
 import { planEased } from '../sums/eased-move.ts';
-import type { MotionLimits } from '../sums/profile.ts';
 import type { Path } from './finding.ts';
 import { servoOf } from './kinds/kind.ts';
 import { degIn } from './kinds/servo.ts';
+import { longCue } from './long-cue.ts';
 import { softLimits } from './mechanics.ts';
 import { motionLimits } from './motion-limits.ts';
 import { PlanMemory } from './plan-memory.ts';
+import type { CuePlan, PlanStep, Servo, Target, WalkPlanner } from './plan-types.ts';
 import { PlanWalk } from './plan-walk.ts';
 import {
   type Dependents,
@@ -16,55 +17,8 @@ import {
 } from './planned-interlocks.ts';
 import { lightsOf } from './planned-light.ts';
 import { PlannedLoads, type Rails, railsOf } from './planned-loads.ts';
-import { type CueStep, longCue, type Prop, type ServoChannel } from './schema.ts';
+import type { CueStep, Prop } from './schema.ts';
 import { childrenOf, touchesOf } from './steps.ts';
-
-/**
- * The plan of a cue, from the prop file alone: when each step starts and ends if every channel
- * stands at its park value before and nothing is delayed. What is drawn at random, or waits, counts
- * as late as it can be: `spreadS` in full, `until` its withinS, `choose` the longest cue, a spread of
- * angles its farthest ends.
- */
-export interface CuePlan {
-  /** The steps of the cue itself, in the order of the file. */
-  steps: PlannedStep[];
-  /** How long it takes (s); null when it goes on until it is stopped. */
-  durationS: number | null;
-  /** What is wrong with its steps and with those of the cues within it. */
-  problems: PlanProblem[];
-}
-
-export interface PlannedStep {
-  index: number;
-  /** s after the start of the cue; null when the step never starts. */
-  startS: number | null;
-  /** null when the step never ends. */
-  endS: number | null;
-  moves: PlannedMove[];
-}
-
-export interface PlannedMove {
-  servo: string;
-  fromDeg: number;
-  toDeg: number;
-  /** The least time within the servo's limits (s), along the step's curve if it has one. */
-  neededS: number;
-}
-
-export interface PlanProblem {
-  severity: 'error' | 'warning';
-  /** The cue whose step it is, which may be one within the planned one. */
-  cue: string;
-  path: Path;
-  /** Points at the key. */
-  atKey: boolean;
-  /** The same problem of the same step has the same one. */
-  id: string;
-  /** The larger, the worse. */
-  size: number;
-  wrong: string;
-  right: string;
-}
 
 /** Where step `index` of a cue stands in the file. */
 export function stepPath(prop: Prop, cue: string, index: number): Path {
@@ -97,39 +51,8 @@ const MOST_INNER_STEPS_IN_ALL = 200_000;
 /** With fewer left, a plan may end early for the others' sake, and is not kept. */
 const AMPLE_INNER_STEPS = MOST_INNER_STEPS_IN_ALL / 2;
 
-/** A step with its names looked up. */
-export interface PlanStep {
-  cue: string;
-  index: number;
-  spec: CueStep;
-  path: Path;
-  ease: Ease | undefined;
-  /** The steps that come after it. */
-  followers: number[];
-  first: boolean;
-  targets: Target[];
-}
-
-/** A servo that a step moves, to somewhere from `low` to `high` (deg). */
-export interface Target {
-  servo: string;
-  low: number;
-  high: number;
-  /** Where in the step. */
-  path: Path;
-}
-
-export interface Servo {
-  name: string;
-  spec: ServoChannel;
-  limits: MotionLimits;
-  softLow: number;
-  softHigh: number;
-  parkDeg: number | undefined;
-}
-
 /** Looks up names and plans each cue of a prop once. */
-export class Planner {
+class Planner implements WalkPlanner {
   readonly #prop: Prop;
   readonly #plans = new Map<string, CuePlan>();
   readonly #steps = new Map<string, PlanStep[]>();

@@ -1,14 +1,14 @@
 import { tidy } from '../shared/units.ts';
 import { isSmooth, parseEase } from '../sums/ease.ts';
-import { cuePlan, type PlanProblem, stepPath } from './cue-plan.ts';
+import { cuePlan, stepPath } from './cue-plan.ts';
 import { didYouMean, type Path, show } from './finding.ts';
 import { kindOf, relayOf } from './kinds/kind.ts';
 import { checkColour } from './kinds/rgb.ts';
 import { lintRequirement } from './lint-interlocks.ts';
-import { MOST_NESTED, MOST_STEPS } from './long-cue.ts';
+import { longCue, MOST_NESTED, MOST_STEPS } from './long-cue.ts';
 import type { Limits, Notes } from './notes.ts';
+import type { PlanProblem } from './plan-types.ts';
 import { isWorse } from './plan-walk.ts';
-import { longCue } from './schema.ts';
 import { ACTS, type CueStep, childrenOf, touchesOf } from './steps.ts';
 
 /**

@@ -2,8 +2,9 @@ import { tidy } from '../shared/units.ts';
 import { runTimeS, showTimeS, waterMl } from '../sums/vapour.ts';
 import { cuePlan } from './cue-plan.ts';
 import { relayOf } from './kinds/kind.ts';
+import { longCue } from './long-cue.ts';
 import type { Notes } from './notes.ts';
-import { longCue, type Prop, type RelayChannel } from './schema.ts';
+import type { Prop, RelayChannel } from './schema.ts';
 import { childrenOf } from './steps.ts';
 
 /** Vapour units: that the tank outlasts what a cue, or one stretch of duty, takes from it. */

@@ -1,5 +1,5 @@
-import type { CuePlan, PlanStep, Servo } from './cue-plan.ts';
 import { servoOf } from './kinds/kind.ts';
+import type { CuePlan, PlanStep, Servo } from './plan-types.ts';
 import type { Dependents } from './planned-interlocks.ts';
 import type { Cue, Prop } from './schema.ts';
 import { childrenOf, valuesOf } from './steps.ts';

@@ -2,16 +2,16 @@ import { tidy } from '../shared/units.ts';
 import type { Ease } from '../sums/ease.ts';
 import { easedRange, planEased } from '../sums/eased-move.ts';
 import { type MotionState, planMove, sample } from '../sums/profile.ts';
+import type { Path } from './finding.ts';
 import type {
   CuePlan,
   PlannedMove,
-  Planner,
   PlanProblem,
   PlanStep,
   Servo,
   Target,
-} from './cue-plan.ts';
-import type { Path } from './finding.ts';
+  WalkPlanner,
+} from './plan-types.ts';
 import type { PlannedInterlocks } from './planned-interlocks.ts';
 import type { PlannedLoads } from './planned-loads.ts';
 import { type CueStep, waitsS } from './steps.ts';
@@ -59,7 +59,7 @@ interface PlanStepRun {
 
 /** One walk along the timeline of a cue. */
 export class PlanWalk {
-  readonly #planner: Planner;
+  readonly #planner: WalkPlanner;
   readonly #loads: PlannedLoads;
   readonly #motions = new Map<string, Motion>();
   readonly #problems = new Map<string, PlanProblem>();
@@ -73,7 +73,7 @@ export class PlanWalk {
 
   readonly #interlocks: PlannedInterlocks;
 
-  constructor(planner: Planner, loads: PlannedLoads) {
+  constructor(planner: WalkPlanner, loads: PlannedLoads) {
     this.#planner = planner;
     this.#loads = loads;
     this.#interlocks = planner.interlocks(this.#motions);

@@ -342,6 +342,5 @@ export type { LampChannel } from './kinds/lamp.ts';
 export type { RelayChannel } from './kinds/relay.ts';
 export type { RgbChannel } from './kinds/rgb.ts';
 export type { Load, ServoChannel } from './kinds/servo.ts';
-export { longCue } from './long-cue.ts';
 export type { Requirement, Wire } from './schema-parts.ts';
 export type { CueStep } from './steps.ts';

@@ -1,4 +1,5 @@
 import type { Params, Result } from '../api/methods.ts';
+import { findWires } from '../prop/find-wires.ts';
 import type { Prop } from '../prop/schema.ts';
 import { traceFault } from '../prop/trace.ts';
 import { asRefusal, type ErrorObject, Refusal } from '../shared/errors.ts';
@@ -7,7 +8,6 @@ import type { Keeper } from './keeper.ts';
 import type { PlannerDesk } from './planner.ts';
 import type { PlannerQuestion } from './planner-answer.ts';
 import type { AskedMethod, FromGateway, ToGatewayFromService } from './protocol.ts';
-import { findWires } from './wiring.ts';
 
 /** @returns JSON */
 type Work<M extends AskedMethod> = (params: Params<M>, session: string) => Promise<string>;

@@ -4,7 +4,6 @@ import type { ChangeMessage, Outcome } from '../core/core-prop.ts';
 import type { Author } from '../prop/file/status.ts';
 import { formatFinding } from '../prop/finding.ts';
 import type { SafePlan } from '../safe/plan.ts';
-import { type PlanFs, writePlan } from '../safe-plan.ts';
 import type { Clock } from '../shared/clock.ts';
 import { asRefusal, Refusal } from '../shared/errors.ts';
 import { Asks } from './asks.ts';
@@ -20,6 +19,7 @@ import type {
   ToGatewayFromService,
   ToService,
 } from './protocol.ts';
+import { type PlanFs, writePlan } from './safe-plan.ts';
 import { stateDir, targetOf } from './state-dir.ts';
 import { FileStore, type StoreFs } from './state-file.ts';
 

@@ -1,4 +1,4 @@
-import type { ErrorName } from './errors.ts';
+import type { ErrorName } from './error-codes.ts';
 
 /**
  * Every refusal that there is. The first part of a code is the subject, the second what is wrong with it.

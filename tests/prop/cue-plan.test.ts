@@ -1,6 +1,7 @@
 import { describe, expect, test } from 'vitest';
-import { type CuePlan, cueDurationS, cuePlan } from '../../src/prop/cue-plan.ts';
+import { cueDurationS, cuePlan } from '../../src/prop/cue-plan.ts';
 import { parseProp } from '../../src/prop/load.ts';
+import type { CuePlan } from '../../src/prop/plan-types.ts';
 import type { Prop } from '../../src/prop/schema.ts';
 import { OWL, propText, relay, servo } from './helpers.ts';
 

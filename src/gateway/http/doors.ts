@@ -1,5 +1,5 @@
 import type { Server, Socket } from 'node:net';
-import { LOOPBACK_WAITING, WAITING, WAITING_IN_ALL } from '../limits.ts';
+import { LOOPBACK_WAITING, WAITING, WAITING_IN_ALL } from '../../api/limits.ts';
 
 /**
  * Connections that have not opened a session, by address. Where there are too many the oldest gives

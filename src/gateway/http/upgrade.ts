@@ -2,7 +2,7 @@ import { type IncomingMessage, STATUS_CODES } from 'node:http';
 import type { Duplex } from 'node:stream';
 import type { FastifyInstance } from 'fastify';
 import { WebSocketServer } from 'ws';
-import { FRAME_HARD_LIMIT_BYTES } from '../limits.ts';
+import { FRAME_HARD_LIMIT_BYTES } from '../../api/limits.ts';
 import type { Log } from '../log.ts';
 import { refuseRequest } from '../origin.ts';
 import type { Sessions } from '../sessions.ts';

@@ -1,11 +1,11 @@
 import fs from 'node:fs/promises';
 import { join } from 'node:path';
-import { factsOf } from './boards/registry.ts';
-import type { Board } from './core/boards.ts';
-import type { Prop } from './prop/schema.ts';
-import { lifeOf } from './safe/life.ts';
-import { PLAN_FILE, type SafePlan } from './safe/plan.ts';
-import { Refusal } from './shared/errors.ts';
+import { factsOf } from '../boards/registry.ts';
+import type { Board } from '../core/boards.ts';
+import type { Prop } from '../prop/schema.ts';
+import { lifeOf } from '../safe/life.ts';
+import { PLAN_FILE, type SafePlan } from '../safe/plan.ts';
+import { Refusal } from '../shared/errors.ts';
 
 /** What writing the plan needs of the file system; tests put faults in. */
 export type PlanFs = Pick<typeof fs, 'open' | 'rename'>;

@@ -1,7 +1,7 @@
-import type { LoomWire, PlacedWire } from '../prop/loom.ts';
-import { wiresOf } from '../prop/loom.ts';
-import type { Prop } from '../prop/schema.ts';
 import { wireColourName } from '../sums/wire-colours.ts';
+import type { LoomWire, PlacedWire } from './loom.ts';
+import { wiresOf } from './loom.ts';
+import type { Prop } from './schema.ts';
 
 /**
  * The wires that a text matches, trunk wires included: by part of a label, channel, rail or end, by

@@ -1,7 +1,7 @@
 import { readFile } from 'node:fs/promises';
 import { describe, expect, it } from 'vitest';
+import { findWires } from '../../src/prop/find-wires.ts';
 import { parseProp } from '../../src/prop/load.ts';
-import { findWires } from '../../src/service/wiring.ts';
 
 const file = 'config/owl.yaml';
 const prop = parseProp(await readFile(file, 'utf8'), file).prop!;

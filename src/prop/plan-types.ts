@@ -1,0 +1,95 @@
+import type { Ease } from '../sums/ease.ts';
+import type { MotionLimits } from '../sums/profile.ts';
+import type { Path } from './finding.ts';
+import type { Place, PlannedInterlocks } from './planned-interlocks.ts';
+import type { CueStep, ServoChannel } from './schema.ts';
+
+/**
+ * The plan of a cue, from the prop file alone: when each step starts and ends if every channel
+ * stands at its park value before and nothing is delayed. What is drawn at random, or waits, counts
+ * as late as it can be: `spreadS` in full, `until` its withinS, `choose` the longest cue, a spread of
+ * angles its farthest ends.
+ */
+export interface CuePlan {
+  /** The steps of the cue itself, in the order of the file. */
+  steps: PlannedStep[];
+  /** How long it takes (s); null when it goes on until it is stopped. */
+  durationS: number | null;
+  /** What is wrong with its steps and with those of the cues within it. */
+  problems: PlanProblem[];
+}
+
+export interface PlannedStep {
+  index: number;
+  /** s after the start of the cue; null when the step never starts. */
+  startS: number | null;
+  /** null when the step never ends. */
+  endS: number | null;
+  moves: PlannedMove[];
+}
+
+export interface PlannedMove {
+  servo: string;
+  fromDeg: number;
+  toDeg: number;
+  /** The least time within the servo's limits (s), along the step's curve if it has one. */
+  neededS: number;
+}
+
+export interface PlanProblem {
+  severity: 'error' | 'warning';
+  /** The cue whose step it is, which may be one within the planned one. */
+  cue: string;
+  path: Path;
+  /** Points at the key. */
+  atKey: boolean;
+  /** The same problem of the same step has the same one. */
+  id: string;
+  /** The larger, the worse. */
+  size: number;
+  wrong: string;
+  right: string;
+}
+
+/** A step with its names looked up. */
+export interface PlanStep {
+  cue: string;
+  index: number;
+  spec: CueStep;
+  path: Path;
+  ease: Ease | undefined;
+  /** The steps that come after it. */
+  followers: number[];
+  first: boolean;
+  targets: Target[];
+}
+
+/** A servo that a step moves, to somewhere from `low` to `high` (deg). */
+export interface Target {
+  servo: string;
+  low: number;
+  high: number;
+  /** Where in the step. */
+  path: Path;
+}
+
+export interface Servo {
+  name: string;
+  spec: ServoChannel;
+  limits: MotionLimits;
+  softLow: number;
+  softHigh: number;
+  parkDeg: number | undefined;
+}
+
+/** What a walk along a cue asks of the planner. */
+export interface WalkPlanner {
+  /** Steps of cues within cues that may still be gone through one by one. */
+  innerStepsLeft: number;
+  interlocks(places: ReadonlyMap<string, Place>): PlannedInterlocks;
+  steps(cue: string): PlanStep[];
+  servo(name: string): Servo | undefined;
+  innerCue(step: CueStep): string | undefined;
+  plan(cue: string): CuePlan;
+  easedS(servo: Servo, fromDeg: number, toDeg: number, step: PlanStep): number;
+}
