@@ -7,6 +7,7 @@ export interface CarriedError {
   refusal?: { kind: ErrorName; values: Record<string, unknown> };
 }
 
+/** An error as it goes from thread to thread. */
 export function carried(error: unknown): CarriedError {
   if (!(error instanceof Error)) return { message: String(error) };
   const { message, code } = error as NodeJS.ErrnoException;
@@ -17,6 +18,7 @@ export function carried(error: unknown): CarriedError {
   };
 }
 
+/** The error that was carried, with its class and code. */
 export function unpacked({ message, code, refusal }: CarriedError): Error {
   if (refusal) return new Refusal(refusal.kind, message, refusal.values);
   return Object.assign(new Error(message), code !== undefined && { code });
