@@ -58,7 +58,7 @@ export async function writePlan(
     await fileSystem.rename(`${path}.new`, path);
   } catch (error) {
     throw new Refusal(
-      'internal',
+      'safe-plan.not-saved',
       `the plan for sinew-safe-levels cannot be written: ${(error as Error).message}; make ${folder} writable`,
       { file: path },
     );

@@ -1,10 +1,11 @@
-import { type ErrorName, Refusal } from '../shared/errors.ts';
+import { Refusal } from '../shared/errors.ts';
+import type { RefusalCode } from '../shared/refusals.ts';
 
 /** An error on its way from one thread to another, which would lose its class and its code. */
 export interface CarriedError {
   message: string;
   code?: string;
-  refusal?: { kind: ErrorName; values: Record<string, unknown> };
+  refusal?: { code: RefusalCode; values: Record<string, unknown> };
 }
 
 /** An error as it goes from thread to thread. */
@@ -14,12 +15,12 @@ export function carried(error: unknown): CarriedError {
   return {
     message,
     ...(code !== undefined && { code }),
-    ...(error instanceof Refusal && { refusal: { kind: error.kind, values: error.values } }),
+    ...(error instanceof Refusal && { refusal: { code: error.word, values: error.values } }),
   };
 }
 
 /** The error that was carried, with its class and code. */
 export function unpacked({ message, code, refusal }: CarriedError): Error {
-  if (refusal) return new Refusal(refusal.kind, message, refusal.values);
+  if (refusal) return new Refusal(refusal.code, message, refusal.values);
   return Object.assign(new Error(message), code !== undefined && { code });
 }

@@ -15,7 +15,7 @@ export function loadKoffi(): Koffi {
     return createRequire(import.meta.url)('koffi');
   } catch (error) {
     throw new Refusal(
-      'noSuchThing',
+      'driver.no-library',
       `the npm package koffi is not there (${(error as Error).message}); install it with npm install koffi`,
     );
   }

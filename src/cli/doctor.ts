@@ -34,7 +34,7 @@ async function load(file: string) {
   const { loadProp } = await import('../prop/load.ts');
   const { prop } = await loadProp(file);
   if (prop) return prop;
-  throw new Refusal('invalidParams', `${file} has errors; sinew check ${file} shows them`);
+  throw new Refusal('file.check-first', `${file} has errors; sinew check ${file} shows them`);
 }
 
 function line({ what, state, text, remedy }: Finding): string {

@@ -177,7 +177,9 @@ export class Body {
     const found = this.#byName.get(name);
     if (found) return found;
     const advice = didYouMean(name, this.#byName.keys());
-    throw new Refusal('noSuchThing', `there is no channel ${name}; ${advice}`, { channel: name });
+    throw new Refusal('channel.unknown', `there is no channel ${name}; ${advice}`, {
+      channel: name,
+    });
   }
 
   /** @throws Refusal `noSuchThing`, or `invalidParams` when the channel is not a servo */
@@ -263,7 +265,7 @@ export class Body {
     const found = this.channel(name);
     if (found.kind === kind) return found as Extract<Actuator, { kind: K }>;
     throw new Refusal(
-      'invalidParams',
+      'channel.wrong-kind',
       `${name} is a ${found.kind}, not a ${kind}; use ${instead}`,
       {
         channel: name,

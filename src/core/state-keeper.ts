@@ -1,9 +1,9 @@
+import type { LockInfo } from '../api/types.ts';
 import { placeOf } from '../boards/registry.ts';
+import type { Condition } from '../shared/condition.ts';
 import type { Body } from './body.ts';
-import type { Condition } from './condition.ts';
 import type { Journal } from './journal.ts';
 import type { Relay } from './relay.ts';
-import type { LockInfo } from './requests.ts';
 import type { NotedDuty, Restored, Saved, Store } from './store.ts';
 
 /** Positions are noted this often while something moves (s). */

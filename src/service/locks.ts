@@ -133,7 +133,7 @@ export function lockableOsc(port: number): Lockable {
 
 function refusal(what: string, { pid }: Life, path: string, remedy: string): Refusal {
   return new Refusal(
-    'condition',
+    'daemon.second',
     `another sinewd (process ${pid}) has ${what}; ${remedy} (if there is no such program, remove ${path})`,
     { pid, lock: path },
   );

@@ -164,7 +164,7 @@ export class PropService {
         void this.#reply(message.n, async () => {
           const noted = await this.#store!.save(message.state, message.durable);
           if (noted !== 'yes')
-            throw new Refusal('internal', `the state could not be saved: ${noted.message}`);
+            throw new Refusal('state.not-saved', `the state could not be saved: ${noted.message}`);
           return {};
         });
         break;

@@ -1,9 +1,9 @@
+import type { CoreMethod } from '../../src/api/methods.ts';
 import { placeOf } from '../../src/boards/registry.ts';
 import { Commands, type PropEditor } from '../../src/core/commands.ts';
 import { Core } from '../../src/core/core.ts';
 import { Journal } from '../../src/core/journal.ts';
 import type { Session } from '../../src/core/lease.ts';
-import type { CoreMethod } from '../../src/core/requests.ts';
 import { placeDigest } from '../../src/core/servo.ts';
 import type { Store } from '../../src/core/store.ts';
 import type { Prop } from '../../src/prop/schema.ts';
@@ -58,18 +58,18 @@ class Editor implements PropEditor {
 
   async undo(): Promise<{ undone: string }> {
     const edits = this.#undo.pop();
-    if (!edits) throw new Refusal('condition', 'nothing to undo', {});
+    if (!edits) throw new Refusal('capture.nothing', 'nothing to undo');
     for (const edit of edits) this.#note(edit);
     takeEdits(this.#core, edits);
     return { undone: 'the last capture' };
   }
 
   async apply(): Promise<never> {
-    throw new Refusal('condition', 'no prop file here', {});
+    throw new Refusal('file.unusable', 'no prop file here');
   }
 
   async restore(): Promise<never> {
-    throw new Refusal('condition', 'no prop file here', {});
+    throw new Refusal('file.unusable', 'no prop file here');
   }
 
   /** Tells the watch of one value; returns what writes the old one back. */

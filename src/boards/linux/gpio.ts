@@ -136,13 +136,16 @@ export class GpioChip {
     try {
       this.#fd = openSync(path, 'r+');
     } catch (error) {
-      throw new Refusal('noSuchThing', explainOpen(error, path));
+      throw new Refusal('driver.no-chip', explainOpen(error, path));
     }
     try {
       this.#ioctl(this.#fd, GPIO_IOCTL.chipInfo, info);
     } catch (error) {
       this.close();
-      throw new Refusal('noSuchThing', `${path} is not a GPIO chip: ${(error as Error).message}`);
+      throw new Refusal(
+        'driver.no-chip',
+        `${path} is not a GPIO chip: ${(error as Error).message}`,
+      );
     }
     this.label = text(info, CHIP_INFO.label);
     this.lines = info.readUInt32LE(CHIP_INFO.lines);
@@ -192,13 +195,13 @@ export class GpioChip {
   #request(lines: readonly { name: string; pin: number }[], flags: number): Buffer {
     if (lines.length > MOST_LINES)
       throw new Refusal(
-        'noSuchThing',
+        'driver.no-pin',
         `${lines.length} lines; a request has ${MOST_LINES} at most`,
       );
     for (const { name, pin } of lines)
       if (pin >= this.lines)
         throw new Refusal(
-          'noSuchThing',
+          'driver.no-pin',
           `${name}: ${this.#path} (${this.label}) has no line ${pin}, only 0 to ${this.lines - 1}; is it the chip of the header? gpiodetect lists them`,
         );
     const request = Buffer.alloc(REQUEST.bytes);
@@ -219,7 +222,7 @@ export class GpioChip {
       } catch (error) {
         refused = error;
       }
-    throw new Refusal('noSuchThing', this.#explain(refused as NodeJS.ErrnoException, lines));
+    throw new Refusal('driver.no-pin', this.#explain(refused as NodeJS.ErrnoException, lines));
   }
 
   #explain(error: NodeJS.ErrnoException, lines: readonly { name: string; pin: number }[]): string {

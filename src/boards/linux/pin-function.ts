@@ -145,5 +145,5 @@ export async function mustComeOut(
   outputs: readonly { name: string; pin: number }[],
 ): Promise<void> {
   const trouble = pinTrouble(await pwmPins(chip), outputs);
-  if (trouble) throw new Refusal('noSuchThing', `${trouble.text}; ${trouble.remedy}`);
+  if (trouble) throw new Refusal('driver.no-pin', `${trouble.text}; ${trouble.remedy}`);
 }

@@ -158,7 +158,7 @@ export class LinuxPins implements Pins {
     const without = outputs.filter(({ kind, pin }) => kind !== 'level' && !pins.has(pin));
     if (without.length > 0)
       throw new Refusal(
-        'noSuchThing',
+        'driver.no-pin',
         `no hardware PWM at ${without.map(described).join(', ')}: use ${[...pins.keys()].map((pin) => `GPIO ${pin}`).join(', ')}, or put it on a pca9685 board`,
         { pins: without.map(({ pin }) => pin) },
       );
@@ -170,7 +170,7 @@ export class LinuxPins implements Pins {
       const other = userOf.get(channel);
       if (other)
         throw new Refusal(
-          'noSuchThing',
+          'driver.no-pin',
           `${described(other)} and ${described(output)} are one PWM channel and would do the same: use another pin for one, or a pca9685 board`,
         );
       userOf.set(channel, output);

@@ -64,7 +64,7 @@ export class PwmChip {
       const others = files.list(folder).filter((name) => name.startsWith('pwmchip'));
       const there = others.length > 0 ? `; pwmChip may also be ${others.join(', ')}` : '';
       throw new Refusal(
-        'noSuchThing',
+        'driver.no-chip',
         `there is no ${this.path}: switch the hardware PWM on (dtoverlay=pwm-2chan in config.txt, then restart the board)${there}`,
       );
     }
@@ -80,14 +80,14 @@ export class PwmChip {
     const map = given ?? HEADER_PWM[this.channels];
     if (!map)
       throw new Refusal(
-        'noSuchThing',
+        'driver.no-pin',
         `${this.path} has ${this.channels} channels, and nobody knows which pins they are on; give pwmPins, such as { 18: 0 }`,
       );
     const pins = new Map(Object.entries(map).map(([pin, channel]) => [Number(pin), channel]));
     for (const [pin, channel] of pins)
       if (channel >= this.channels)
         throw new Refusal(
-          'noSuchThing',
+          'driver.no-pin',
           `pwmPins ${pin}: ${this.path} has no channel ${channel}, only 0 to ${this.channels - 1}`,
         );
     return pins;
@@ -106,7 +106,7 @@ export class PwmChip {
       pwm.start(periodNs, dutyNs);
     } catch (error) {
       files.close(fd);
-      throw new Refusal('noSuchThing', `${folder}: ${(error as Error).message}`);
+      throw new Refusal('driver.no-pin', `${folder}: ${(error as Error).message}`);
     }
     return pwm;
   }
@@ -116,7 +116,7 @@ export class PwmChip {
     try {
       putOnce(this.#around.files, path, String(channel));
     } catch (error) {
-      throw new Refusal('noSuchThing', explain(error as NodeJS.ErrnoException, path, channel));
+      throw new Refusal('driver.no-pin', explain(error as NodeJS.ErrnoException, path, channel));
     }
   }
 
@@ -128,7 +128,7 @@ export class PwmChip {
         const { code } = error as NodeJS.ErrnoException;
         if (waitedMs >= HANDOVER_MS || (code !== 'EACCES' && code !== 'ENOENT'))
           throw new Refusal(
-            'noSuchThing',
+            'driver.no-access',
             `${folder} cannot be written to (${code}): add this user to the group gpio, and a udev rule that hands PWM channels to it`,
           );
       }

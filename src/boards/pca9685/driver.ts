@@ -83,7 +83,7 @@ export class Pca9685Driver implements Driver {
     const trouble = rateTrouble(board);
     if (trouble) {
       const { frequencyHz, oscillatorHz } = board;
-      throw new Refusal('invalidParams', trouble.join('; '), { frequencyHz, oscillatorHz });
+      throw new Refusal('driver.setting', trouble.join('; '), { frequencyHz, oscillatorHz });
     }
     this.#preScale = preScaleOf(board);
     this.pulseStepUs = stepUsOf(board);
@@ -94,13 +94,13 @@ export class Pca9685Driver implements Driver {
     const [input] = inputs;
     if (input)
       throw new Refusal(
-        'noSuchThing',
+        'driver.no-pin',
         `${input.name}: a pca9685 has no inputs; wire it to a pin of the header`,
       );
     for (const { name, pin } of outputs)
       if (pin >= OUTPUTS)
         throw new Refusal(
-          'noSuchThing',
+          'driver.no-pin',
           `${name}: a pca9685 has no output ${pin}; use 0 to ${OUTPUTS - 1}`,
         );
     await this.#letGo();
@@ -124,7 +124,7 @@ export class Pca9685Driver implements Driver {
       await this.#closeBus();
       this.#goOnUntilSafe();
       if (error instanceof Refusal) throw error;
-      throw new Refusal('noSuchThing', this.#explain(error));
+      throw new Refusal('driver.no-chip', this.#explain(error));
     }
   }
 
@@ -195,7 +195,7 @@ export class Pca9685Driver implements Driver {
     const got = await this.#persist(() => this.#get(bus, REGISTER.preScale));
     if (got !== this.#preScale)
       throw new Refusal(
-        'noSuchThing',
+        'driver.no-chip',
         `${this.#place()} does not keep what it is told (PRE_SCALE ${got} instead of ${this.#preScale}): is it a PCA9685? If so, check SDA, SCL and the pull-up resistors`,
       );
   }

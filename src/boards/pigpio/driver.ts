@@ -227,7 +227,7 @@ function checkEnvelope({ name, plant }: OutputSpec): void {
   const [least, most] = SERVO_US;
   if (low >= least && high <= most) return;
   throw new Refusal(
-    'outOfLimits',
+    'driver.envelope',
     `${name}: its pulse envelope, ${low} to ${high} us, is wider than the ${least} to ${most} us that driver pigpio can send; set envelopeUs within them, or move it to a pca9685 board`,
     { channel: name, envelopeUs: [low, high], allowedUs: [least, most] },
   );
@@ -257,7 +257,7 @@ function claim(pigpio: Pigpio, output: OutputSpec, sampleUs: number): PigpioGpio
 function hold(user: PigpioDriver, sampleUs: number, load: () => Pigpio): Pigpio {
   if (shared && shared.sampleUs !== sampleUs)
     throw new Refusal(
-      'invalidParams',
+      'driver.setting',
       `sampleUs ${sampleUs}: another board of this prop runs pigpio at ${shared.sampleUs} us, and there is one clock for both; give both the same`,
       { sampleUs, other: shared.sampleUs },
     );
@@ -286,12 +286,12 @@ function start(pigpio: Pigpio, sampleUs: number): Pigpio {
   const processor = processorOf(revision);
   if (revision === 0)
     throw new Refusal(
-      'noSuchThing',
+      'driver.wrong-machine',
       'driver pigpio: this machine is not a board that pigpio knows; use driver: sim to try the prop here',
     );
   if (processor !== undefined && processor > NEWEST_PROCESSOR)
     throw new Refusal(
-      'noSuchThing',
+      'driver.wrong-machine',
       'driver pigpio: this board is newer than pigpio; use driver: linux here',
       { revision: revision.toString(16) },
     );
@@ -304,7 +304,7 @@ function start(pigpio: Pigpio, sampleUs: number): Pigpio {
     pigpio.initialize();
   } catch (error) {
     throw new Refusal(
-      'noSuchThing',
+      'driver.no-library',
       `driver pigpio: the library does not start (${(error as Error).message}); it has to run as root, and as the only program that uses it: stop the pigpiod service with sudo systemctl disable --now pigpiod`,
     );
   }
@@ -355,7 +355,7 @@ export function loadPigpio(require = createRequire(import.meta.url)): Pigpio {
 
 function notBuilt(what: string, command: string): Refusal {
   return new Refusal(
-    'noSuchThing',
+    'driver.no-library',
     `driver pigpio: the pigpio package ${what} on this machine; install the C library (sudo apt install pigpio, or build it from source), then: ${command}; boards of the newest generation need driver: linux`,
   );
 }

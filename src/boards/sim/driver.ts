@@ -65,7 +65,7 @@ export class SimDriver implements Driver {
     for (const channel of this.#settings.keys())
       if (!servos.includes(channel))
         throw new Refusal(
-          'noSuchThing',
+          'sim.no-servo',
           `plant ${channel}: no such servo on this sim board; it has ${servos.join(', ') || 'none'}`,
           { plant: channel, servos },
         );
@@ -141,7 +141,9 @@ export class SimDriver implements Driver {
       const spec = this.#inputs.find((one) => String(one.pin) === pin);
       if (!spec) {
         const pins = this.#inputs.map((one) => `${one.pin} (${one.name})`).join(', ') || 'none';
-        throw new Refusal('noSuchThing', `no input on pin ${pin}; this board has ${pins}`, { pin });
+        throw new Refusal('sim.no-input', `no input on pin ${pin}; this board has ${pins}`, {
+          pin,
+        });
       }
       if (level === null) this.#levels.delete(spec.name);
       else this.#levels.set(spec.name, level);

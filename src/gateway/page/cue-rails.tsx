@@ -1,6 +1,6 @@
 import './cue-rails.css';
 import { useSignal, useSignalEffect } from '@preact/signals';
-import type { CueRails as Plotted } from '../../core/requests.ts';
+import type { CueRails as Plotted } from '../../api/types.ts';
 import { ask, version } from './store.ts';
 
 const HEIGHT = 60;
@@ -16,7 +16,7 @@ export function CueRails({ cue }: { cue: string }) {
   });
   const load = async () => {
     failed.value = false;
-    const answer = await ask<Plotted>('budget.cue', { cue });
+    const answer = await ask('budget.cue', { cue });
     if (answer) plotted.value = answer;
     else failed.value = true;
   };

@@ -1,7 +1,7 @@
 import { type Signal, useSignal } from '@preact/signals';
 import { useId } from 'preact/hooks';
+import type { BoardInfo } from '../../api/types.ts';
 import { HEADER_LAYOUT } from '../../boards/header.ts';
-import type { BoardInfo } from '../../core/requests.ts';
 import { boards, loom } from './wiring-data.ts';
 import { Cores, Identify, WhyNot } from './wiring-wires.tsx';
 

@@ -1,6 +1,6 @@
 import { signal } from '@preact/signals';
 import { useEffect, useId } from 'preact/hooks';
-import type { LoomWire } from '../../core/requests.ts';
+import type { LoomWire } from '../../api/types.ts';
 import { shortEnds, sorted, splitEnd } from '../../prop/loom-words.ts';
 import { wireColourName } from '../../sums/wire-colours.ts';
 import { propName } from './store.ts';

@@ -1,5 +1,5 @@
 import { useId } from 'preact/hooks';
-import type { ChannelInfo, LoomWire } from '../../core/requests.ts';
+import type { ChannelInfo, LoomWire } from '../../api/types.ts';
 import { SCREEN_COLOURS, singleColours, wireColourName } from '../../sums/wire-colours.ts';
 import { ask, channels, commanding, condition, holding } from './store.ts';
 import { gauge, length, purpose } from './wiring-data.ts';
