@@ -8,6 +8,7 @@ export interface CarriedError {
   refusal?: { code: RefusalCode; values: Record<string, unknown> };
 }
 
+/** An error as it goes from thread to thread. */
 export function carried(error: unknown): CarriedError {
   if (!(error instanceof Error)) return { message: String(error) };
   const { message, code } = error as NodeJS.ErrnoException;
@@ -18,6 +19,7 @@ export function carried(error: unknown): CarriedError {
   };
 }
 
+/** The error that was carried, with its class and code. */
 export function unpacked({ message, code, refusal }: CarriedError): Error {
   if (refusal) return new Refusal(refusal.code, message, refusal.values);
   return Object.assign(new Error(message), code !== undefined && { code });
