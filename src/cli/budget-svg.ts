@@ -1,11 +1,11 @@
 import type { Prop } from '../prop/schema.ts';
-import type { CueLoad, CueRail } from '../rehearsal/cue-load.ts';
+import type { RehearsedLoad, RehearsedRail } from '../rehearsal/rehearsed-load.ts';
 import { tidy } from '../shared/units.ts';
 import { Canvas, GAP, ticks } from './canvas.ts';
 import { railFigures } from './rehearse-text.ts';
 
 /** The rails during each cue, one below the other, as an SVG document. */
-export function budgetSvg(prop: Prop, cues: readonly CueLoad[]): string {
+export function budgetSvg(prop: Prop, cues: readonly RehearsedLoad[]): string {
   const canvas = new Canvas(1);
   canvas.text(24, 36, `${prop.name}: rails`, 'title');
   canvas.y = 52;
@@ -20,7 +20,7 @@ export function budgetSvg(prop: Prop, cues: readonly CueLoad[]): string {
   return canvas.document(`${prop.name}: rails during ${names}`, described(cues));
 }
 
-function block(canvas: Canvas, { cue, durationS, cutShort, rails }: CueLoad): void {
+function block(canvas: Canvas, { cue, durationS, cutShort, rails }: RehearsedLoad): void {
   canvas.endS = Math.max(durationS, 0.001);
   canvas.y += 20;
   const length = cutShort ? `the first ${tidy(durationS)} s` : `${tidy(durationS)} s`;
@@ -35,11 +35,11 @@ function block(canvas: Canvas, { cue, durationS, cutShort, rails }: CueLoad): vo
   canvas.y += 18;
 }
 
-function worst({ worstA }: CueRail): string {
+function worst({ worstA }: RehearsedRail): string {
   return `worst ${tidy(worstA, 2)} A`;
 }
 
-function described(cues: readonly CueLoad[]): string {
+function described(cues: readonly RehearsedLoad[]): string {
   const told = cues.map(({ cue, rails }) => {
     const figures = rails.map((rail) => `${rail.name} ${railFigures(rail)}, ${worst(rail)}`);
     return `${cue}: ${figures.join(', ')}.`;

@@ -1,5 +1,7 @@
+import { kindOf, servoOf } from '../prop/kinds/kind.ts';
 import { softLimits } from '../prop/mechanics.ts';
-import { type CueStep, longCue, type Prop, type ServoChannel } from '../prop/schema.ts';
+import { longCue, type Prop } from '../prop/schema.ts';
+import { type CueStep, stepWords } from '../prop/steps.ts';
 import type { Event, Rehearsal, Track } from '../rehearsal/rehearse.ts';
 import { tidy } from '../shared/units.ts';
 import { lightnessToLuminance, linearToSrgb } from '../sums/light.ts';
@@ -10,7 +12,8 @@ import { px } from './svg.ts';
 
 /** The picture of a rehearsal: one lane for each channel that changes, above one time axis. */
 
-const LANE = { servo: 56, relay: 26, lamp: 34, rgb: 34 } as const;
+/** Height of a lane, by what is drawn in it (px). */
+const LANE = { deg: 56, on: 26, lightness: 34, colour: 34 } as const;
 /** Of the smaller text, on average (px a character). */
 const LETTER = 5.9;
 const STEP_ROW = 18;
@@ -110,21 +113,22 @@ class Timeline extends Canvas {
   // --- lanes ----------------------------------------------------------------------------------------
 
   #lane(track: Track): void {
-    const { name, kind } = track;
-    const height = LANE[kind];
+    const { name } = track;
+    const type = kindOf(track).value;
+    const height = LANE[type];
     const y = this.y;
     this.under.push(rect(LEFT, y, RIGHT - LEFT, height, 'lane', 3));
     const flashing = (track.flashes ?? 0) + (track.redFlashes ?? 0) > 0;
-    const nameY = kind === 'servo' ? 22 : flashing ? 14 : height / 2 + 4;
+    const nameY = type === 'deg' ? 22 : flashing ? 14 : height / 2 + 4;
     this.text(LEFT - 12, y + nameY, name, 'name', 'end');
-    if (kind === 'servo') this.#servo(track, y, height);
-    else if (kind === 'relay') this.#relay(track, y, height);
+    if (type === 'deg') this.#angle(track, y, height);
+    else if (type === 'on') this.#contact(track, y, height);
     else this.#light(track, y, height);
     this.y += height + GAP;
   }
 
-  #servo(track: Track, y: number, height: number): void {
-    const spec = this.#prop.channels[track.name] as ServoChannel;
+  #angle(track: Track, y: number, height: number): void {
+    const spec = servoOf(this.#prop.channels[track.name])!;
     const course = courseOf(track);
     const [low, high] = softLimits(spec);
     const margin = 5;
@@ -145,7 +149,7 @@ class Timeline extends Canvas {
     this.out.push(`<path class="curve" d="${this.curve(course, yOf)}"/>`);
   }
 
-  #relay(track: Track, y: number, height: number): void {
+  #contact(track: Track, y: number, height: number): void {
     const { tS, value } = track;
     tS.forEach((fromS, i) => {
       if (value[i] !== 1) return;
@@ -271,16 +275,7 @@ function markLabel({ first, last }: { first: number; last: number }) {
 
 /** `2 lids up`: its number, and its name or what it does. */
 function stepLabel(step: CueStep, index: number): string {
-  const { name, move, pose, colour, dim, switch: switched, until, cue, choose } = step;
-  const touched = [move, colour, dim, switched].flatMap((part) => Object.keys(part ?? {}));
-  const words = [
-    ...(pose === undefined ? [] : [`pose ${pose}`]),
-    ...touched,
-    ...(until ? [`wait for ${until.channel}`] : []),
-    ...(cue === undefined ? [] : [`cue ${cue}`]),
-    ...(choose ? [`one of ${choose.join(', ')}`] : []),
-  ];
-  const text = name ?? words.join(', ');
+  const text = step.name ?? stepWords(step);
   return `${index + 1} ${text.length > 30 ? `${text.slice(0, 29)}…` : text}`;
 }
 

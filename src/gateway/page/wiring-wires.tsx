@@ -1,6 +1,7 @@
 import { useId } from 'preact/hooks';
-import type { ChannelInfo, LoomWire } from '../../api/types.ts';
+import type { LoomWire } from '../../api/types.ts';
 import { SCREEN_COLOURS, singleColours, wireColourName } from '../../sums/wire-colours.ts';
+import { KINDS } from './kinds.ts';
 import { ask, channels, commanding, condition, holding } from './store.ts';
 import { gauge, length, purpose } from './wiring-data.ts';
 
@@ -38,13 +39,6 @@ export function Cores({ wire }: { wire: LoomWire }) {
   );
 }
 
-const SHOWS_ITSELF: Record<ChannelInfo['kind'], string> = {
-  servo: 'The servo wiggles.',
-  relay: 'The relay clicks: what it feeds goes on, or off, for a moment.',
-  rgb: 'The light blinks twice.',
-  lamp: 'The lamp blinks twice.',
-};
-
 function whyNot(): string {
   if (!holding.value) return 'To identify, take control first (at the top), then wake the prop.';
   const first = condition.value === 'parked' ? 'wake it' : 'bring it to live';
@@ -69,7 +63,7 @@ export function Identify({ channel, whyId }: { channel: string; whyId: string })
   return (
     <div class="identify">
       <p id={does} class="hint">
-        {kind && SHOWS_ITSELF[kind]}
+        {kind && KINDS[kind].showsItself}
       </p>
       <button
         type="button"
