@@ -17,7 +17,11 @@ export const THREADS = {
   'board-worker': 'boards/board-worker.ts',
 };
 
+/** Components are Preact's, on the page and where the command draws with them. */
+const JSX = { jsx: 'automatic', jsxImportSource: 'preact' };
+
 const BUNDLE = {
+  ...JSX,
   bundle: true,
   platform: 'node',
   target: 'node20',
@@ -93,8 +97,7 @@ async function main() {
     minify: true,
     target: 'es2022',
     format: 'esm',
-    jsx: 'automatic',
-    jsxImportSource: 'preact',
+    ...JSX,
     logLevel: 'warning',
   });
   for (const name of ['index.html', 'icon.svg'])

@@ -27,7 +27,7 @@ const SLOW = [
 const SLOW_SYSTEM = ['system/{cues,life,with-cache}', 'systemd/{install,live}'].map(
   (name) => `tests/${name}.test.ts`,
 );
-const SLOW_BROWSER = ['tests/browser/{budget,cues,link}.test.ts'];
+const SLOW_BROWSER = ['tests/browser/{budget,cues,frozen,link}.test.ts'];
 
 const browser = {
   ...common,
@@ -48,7 +48,7 @@ export default defineConfig({
           name: 'unit',
           include: [
             'tests/*.test.ts',
-            'tests/{shared,api,sums,boards,prop,core,rehearsal,gateway,page,cli,safe,doctor,service}/**/*.test.ts',
+            'tests/{shared,api,sums,boards,prop,core,rehearsal,gateway,page,drawings,cli,safe,doctor,service}/**/*.test.ts',
           ],
           exclude: [...LONG, ...SLOW],
           // Files share their modules: loading them takes longer than most tests.

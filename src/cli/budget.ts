@@ -55,7 +55,7 @@ async function budget({ file, cue, svg, out }: Given, desk: Desk): Promise<Outco
   const bad = findings.some(({ severity }) => severity !== 'note');
   const exit = bad ? EXIT.refused : EXIT.done;
   const text = svg
-    ? (await import('./budget-svg.ts')).budgetSvg(prop, cues)
+    ? (await import('./cue-drawn.tsx')).budgetSvg(prop, cues)
     : budgetText(prop.name, sums, cues, mechanicsText(mechanics), told);
   return writtenTo(out, { result, text, exit }, desk);
 }

@@ -1,43 +1,15 @@
-import { type CoreEnd, Loom, type LoomWire, type PlacedWire } from '../prop/loom.ts';
+import type { ConnectorView } from '../drawings/connector-picture.tsx';
+import type { LoomView } from '../drawings/loom-picture.tsx';
+import { slotsOf } from '../drawings/pins.ts';
+import { Loom, type PlacedWire } from '../prop/loom.ts';
 import { sorted } from '../prop/loom-words.ts';
-import { type BoardInfo, boardPins } from '../prop/pins.ts';
+import { boardPins } from '../prop/pins.ts';
 import type { Prop } from '../prop/schema.ts';
 import { wireColourName } from '../sums/wire-colours.ts';
 
-/** What the forms of `sinew loom` have in common: the order of a person, and the words. */
+/** What the forms of `sinew loom` have in common: the order of a person. */
 
-/** `24 AWG`, `0.25 mm2`; empty where the file gives neither. */
-export function gauge({ gaugeAwg, sectionMm2 }: LoomWire): string {
-  if (gaugeAwg !== undefined) return `${gaugeAwg} AWG`;
-  return sectionMm2 === undefined ? '' : `${sectionMm2} mm2`;
-}
-
-export function length({ lengthM }: LoomWire): string {
-  return lengthM === undefined ? '' : `${lengthM} m`;
-}
-
-/** What a wire is for: its channel, or the rail that it feeds. */
-export function purpose({ channel, rail }: LoomWire): string {
-  return channel ?? rail ?? '';
-}
-
-/** `YE yellow`; the code alone where it is none of IEC 60757. */
-export function colourText(code: string): string {
-  return [code, wireColourName(code)].filter(Boolean).join(' ');
-}
-
-/** One connector, as one stands in front of it. */
-export interface ConnectorView {
-  name: string;
-  /** What it is, in words. */
-  about: string;
-  board?: string;
-  /** In order; those that are free, too, where the file tells how many there are. */
-  cavities: { cavity: string; ends: readonly CoreEnd[] }[];
-  /** Cavities that are joined inside. */
-  bridged: string[][];
-}
-
+/** Every connector, with its free cavities as far as the file tells of them. */
 export function connectorsOf(prop: Prop, loom: Loom): ConnectorView[] {
   return sorted(loom.connectors, ([name]) => name).map(([name, cavities]) => {
     const spec = Object.hasOwn(prop.connectors, name) ? prop.connectors[name]! : {};
@@ -57,8 +29,19 @@ export function connectorsOf(prop: Prop, loom: Loom): ConnectorView[] {
   });
 }
 
-export function boardsOf(prop: Prop): Record<string, BoardInfo> {
-  return Object.fromEntries(Object.keys(prop.boards).map((name) => [name, boardPins(prop, name)]));
+/** Everything that is drawn of the loom. */
+export function loomView(prop: Prop): LoomView {
+  const loom = new Loom(prop);
+  const connectorOf = new Map([...loom.boards].map(([connector, board]) => [board, connector]));
+  const boards = Object.keys(prop.boards).map((name) => {
+    const board = boardPins(prop, name);
+    const connector = connectorOf.get(name);
+    const cavities = connector === undefined ? undefined : loom.connectors.get(connector);
+    const slots = slotsOf(board, (number) => cavities?.get(String(number)) ?? []);
+    return { name, board, slots, ...(connector !== undefined && { connector }) };
+  });
+  const { wires } = loom;
+  return { name: prop.name, wires, boards, connectors: connectorsOf(prop, loom) };
 }
 
 /** The loom as `--json` has it. */
@@ -77,7 +60,10 @@ export function loomOf(prop: Prop) {
       })),
     })),
   }));
-  return { name: prop.name, wires: loom.wires.map(plain), connectors, boards: boardsOf(prop) };
+  const boards = Object.fromEntries(
+    Object.keys(prop.boards).map((name) => [name, boardPins(prop, name)]),
+  );
+  return { name: prop.name, wires: loom.wires.map(plain), connectors, boards };
 }
 
 /** A wire without its place in the file, its colours by name as well. */

@@ -1,16 +1,16 @@
+import { colourText, length, purpose, gauge as sizeText, wireCount } from '../drawings/words.ts';
 import { grouped, Loom, type PlacedWire } from '../prop/loom.ts';
 import { sorted } from '../prop/loom-words.ts';
 import type { Prop } from '../prop/schema.ts';
-import { colourText, connectorsOf, gauge, length, purpose } from './loom-data.ts';
+import { connectorsOf } from './loom-data.ts';
 import { aligned, table } from './output.ts';
 
 /** The loom as lists: by connector, by channel, by label. */
 export function loomText(prop: Prop): string {
   const loom = new Loom(prop);
   if (loom.wires.length === 0) return `${prop.name}: the file names no wires`;
-  const wires = `${loom.wires.length} ${loom.wires.length === 1 ? 'wire' : 'wires'}`;
   return [
-    `${prop.name}: ${wires}, ${loom.connectors.size} connectors`,
+    `${prop.name}: ${wireCount(loom.wires.length)}, ${loom.connectors.size} connectors`,
     `BY CONNECTOR\n${byConnector(prop, loom)}`,
     `BY CHANNEL\n${byChannel(loom)}`,
     `BY LABEL\n${byLabel(loom)}`,
@@ -66,4 +66,9 @@ function byLabel(loom: Loom): string {
 
 function head(wire: PlacedWire): string[] {
   return [wire.label, purpose(wire), gauge(wire), length(wire)];
+}
+
+/** As a terminal shows it that knows nothing but ASCII. */
+function gauge(wire: PlacedWire): string {
+  return sizeText(wire).replace('²', '2');
 }

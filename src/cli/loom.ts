@@ -51,8 +51,8 @@ async function inForm(prop: Prop, format: (typeof FORMATS)[number]): Promise<str
       // RFC 4180: CR LF ends every line; the LF of the last one comes with the printing.
       return `${(await import('./loom-csv.ts')).loomCsv(prop)}\r`;
     case 'html':
-      return (await import('./loom-html.ts')).loomHtml(prop);
+      return (await import('./loom-drawn.tsx')).loomHtml(prop);
     case 'svg':
-      return (await import('./loom-svg.ts')).loomSvg(prop);
+      return (await import('./loom-drawn.tsx')).loomSvg(prop);
   }
 }

@@ -1,7 +1,7 @@
+import { reader } from '../drawings/track.ts';
 import { kindOf } from '../prop/kinds/kind.ts';
 import type { Rehearsal, Track } from '../rehearsal/rehearse.ts';
 import { tidy } from '../shared/units.ts';
-import { reader } from './course.ts';
 import { csvCell } from './csv.ts';
 
 /** Time from one row to the next (ms). */

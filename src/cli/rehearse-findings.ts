@@ -1,3 +1,4 @@
+import { briefly } from '../drawings/track.ts';
 import { stepPath } from '../prop/cue-plan.ts';
 import type { Finding } from '../prop/finding.ts';
 import type { Loaded } from '../prop/load.ts';
@@ -7,7 +8,6 @@ import { readText } from '../prop/text.ts';
 import type { Event, Rehearsal } from '../rehearsal/rehearse.ts';
 import type { What } from '../shared/journal.ts';
 import { tidy } from '../shared/units.ts';
-import { briefly } from './course.ts';
 
 /** What may be done about it, and how bad it is. */
 const REMEDIES: Partial<Record<What, Pick<Finding, 'severity' | 'right'>>> = {

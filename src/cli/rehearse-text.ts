@@ -1,8 +1,9 @@
+import { changes, closures, courseOf, stops } from '../drawings/track.ts';
+import { railFigures } from '../drawings/words.ts';
 import { kindOf } from '../prop/kinds/kind.ts';
-import type { RailTrack, Rehearsal, TogetherTrack, Track } from '../rehearsal/rehearse.ts';
+import type { Rehearsal, TogetherTrack, Track } from '../rehearsal/rehearse.ts';
 import { tidy } from '../shared/units.ts';
 import { type Course, columns } from '../sums/course.ts';
-import { changes, closures, courseOf, stops } from './course.ts';
 import { aligned } from './output.ts';
 
 const PLOT_COLUMNS = 60;
@@ -103,10 +104,4 @@ function togetherFigures(light: TogetherTrack): string | undefined {
   const held = plannedFlashes > light.flashes || plannedColourFlashes > light.colourFlashes;
   const shown = flashesInWords(light.flashes, light.colourFlashes, 'colour flash');
   return `all light together: ${held ? `${planned} as planned, held to ${shown}` : planned}`;
-}
-
-export function railFigures({ peakA, peakAtS, limitA }: RailTrack): string {
-  if (peakA === 0) return `no load, limit ${limitA} A`;
-  const share = Math.round((100 * peakA) / limitA);
-  return `peak ${tidy(peakA, 2)} A of ${limitA} A (${share} %) at ${tidy(peakAtS, 2)} s`;
 }

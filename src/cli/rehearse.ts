@@ -55,7 +55,7 @@ async function inForm(
   findings: readonly Finding[],
   desk: Desk,
 ): Promise<string> {
-  if (svg) return (await import('./timeline.ts')).timeline(done, prop);
+  if (svg) return (await import('./cue-drawn.tsx')).timeline(done, prop);
   // RFC 4180: CR LF ends every line; the LF of the last one comes with the printing.
   if (csv) return `${(await import('./rehearse-csv.ts')).rehearsalCsv(done)}\r`;
   const { rehearsalText, showsUnicode } = await import('./rehearse-text.ts');

@@ -11,15 +11,17 @@ let browser: Browser;
 let daemon: Daemon;
 let holder: Peer;
 let folder: string;
+/** A prop file whose link may be silent for as long as axe-core holds up the page's script. */
+let patient: string;
 beforeAll(async () => {
   browser = await launch();
   // Awake, so that there is something to see and to press; held by this process, which may be slow
   // to answer while axe-core is at work beside it.
   folder = await mkdtemp(join(tmpdir(), 'sinew-access-'));
-  const prop = join(folder, 'patient.yaml');
+  patient = join(folder, 'patient.yaml');
   const owl = await readFile(OWL, 'utf8');
-  await writeFile(prop, owl.replace('timeoutMs: 500', 'timeoutMs: 20000'));
-  daemon = await Daemon.start({ prop });
+  await writeFile(patient, owl.replace('timeoutMs: 500', 'timeoutMs: 20000'));
+  daemon = await Daemon.start({ prop: patient });
   holder = await Peer.holder(daemon);
 });
 afterAll(async () => {
@@ -58,7 +60,7 @@ it.each([
 ] as const)(
   'on a %s, %s, it stays so in control, on the walk, stopped and cut',
   async (_, colorScheme, viewport) => {
-    const own = await Daemon.start();
+    const own = await Daemon.start({ prop: patient });
     onTestFinished(() => own.cleanUp());
     const desk = await Desk.open(browser, own, { colorScheme, viewport, scripts: [axeSource] });
     const check = async (state: string) => {
@@ -131,7 +133,7 @@ it('the keyboard alone reaches everything in the frame, and the skip link leads 
 });
 
 it('control is taken, the prop woken and parked by keyboard alone, which reaches every control', async () => {
-  const own = await Daemon.start();
+  const own = await Daemon.start({ prop: patient });
   onTestFinished(() => own.cleanUp());
   const desk = await Desk.open(browser, own);
   const { keyboard } = desk.page;

@@ -1,8 +1,10 @@
 import { readFile, writeFile } from 'node:fs/promises';
 import type { Browser } from 'playwright-core';
 import { afterAll, afterEach, beforeAll, beforeEach, expect, it } from 'vitest';
+import { budgetSvg } from '../../src/cli/cue-drawn.tsx';
 import { budgetOf } from '../../src/prop/budget.ts';
 import { parseProp } from '../../src/prop/load.ts';
+import { rehearsedLoad } from '../../src/rehearsal/rehearsed-load.ts';
 import { Daemon } from '../system/daemon.ts';
 import { axeSource, breaches, overhang } from './axe.ts';
 import { Desk, LAPTOP, launch, PHONE } from './browser.ts';
@@ -33,9 +35,18 @@ it.each(sizes)(
     // Nobody has control: looking is free.
     await row.getByText('Rail load').click();
     await row
-      .getByRole('img', { name: /^Load of servo6v: peak 0\.98 A of 5 A at 1\.5 s/ })
+      .getByRole('img', { name: /^Load of servo6v: peak 0\.98 A of 5 A \(20 %\) at 1\.5 s/ })
       .waitFor();
     await row.getByRole('img', { name: /^Load of logic5v: peak / }).waitFor();
+    // In the words of the command line's picture.
+    const { prop } = parseProp(await daemon.readProp(), 'prop.yaml');
+    const svg = budgetSvg(prop!, [await rehearsedLoad(prop!, 'wake')]);
+    const captions = await row.locator('figcaption').allTextContents();
+    expect(captions).toHaveLength(2);
+    for (const words of [...captions, await row.locator('.cue-rails .hint').textContent()])
+      expect(svg).toContain(words);
+    for (const limit of await row.locator('.limit-text').allTextContents())
+      expect(svg).toContain(`>${limit}</text>`);
     expect(await breaches(desk)).toEqual([]);
     expect(await overhang(desk)).toBe(0);
     await desk.close();

@@ -2,8 +2,7 @@
 import { readFile } from 'node:fs/promises';
 import type { Browser } from 'playwright-core';
 import { afterAll, beforeAll, expect, it } from 'vitest';
-import { loomHtml } from '../../src/cli/loom-html.ts';
-import { loomSvg } from '../../src/cli/loom-svg.ts';
+import { loomHtml, loomSvg } from '../../src/cli/loom-drawn.tsx';
 import { parseProp } from '../../src/prop/load.ts';
 import { launch } from './browser.ts';
 

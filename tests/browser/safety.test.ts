@@ -235,6 +235,96 @@ it('keeps stop and park in sight under pinch zoom', async () => {
   await desk.close();
 });
 
+/**
+ * In place of the visual viewport of a phone: headless Chromium has no keyboard that covers the page, and
+ * no bar of its own that slides away.
+ */
+const STAND_IN = `
+  const real = visualViewport;
+  const now = {};
+  class Seen extends EventTarget {
+    now = now;
+    constructor() {
+      super();
+      for (const type of ['resize', 'scroll'])
+        real.addEventListener(type, () => this.dispatchEvent(new Event(type)));
+    }
+  }
+  for (const name of ['scale', 'offsetLeft', 'offsetTop', 'width', 'height'])
+    Object.defineProperty(Seen.prototype, name, { get: () => now[name] ?? real[name] });
+  Object.defineProperty(window, 'visualViewport', { value: new Seen() });
+`;
+
+/** What of the page is seen from now on, as its own script learns of it. */
+function see(desk: Desk, seen: Partial<VisualViewport>): Promise<void> {
+  return desk.page.evaluate((now) => {
+    Object.assign((visualViewport as VisualViewport & { now: object }).now, now);
+    for (const type of ['scroll', 'resize']) visualViewport!.dispatchEvent(new Event(type));
+  }, seen);
+}
+
+const TOUCH = { viewport: { width: 360, height: 640 }, isMobile: true, hasTouch: true };
+
+async function tapStop(desk: Desk): Promise<void> {
+  const { x, y, width, height } = (await desk.button(/^Stop/).boundingBox())!;
+  await desk.page.touchscreen.tap(x + width / 2, y + height / 2);
+  await desk.condition('stopped');
+}
+
+describe('an on-screen keyboard', () => {
+  it('that lies over the page leaves stop and park in sight', async () => {
+    const desk = await Desk.open(browser, daemon, {
+      ...{ ...TOUCH, view: 'bench/beak', scripts: [STAND_IN] },
+    });
+    await desk.wake();
+    await desk.page.getByLabel('Angle (deg)').focus();
+    for (const offsetTop of [0, 340, 120]) {
+      await see(desk, { height: 300, offsetTop });
+      await inSight(desk);
+    }
+    // Zoomed in as well.
+    await see(desk, { scale: 2, width: 180, height: 150, offsetTop: 90, offsetLeft: 70 });
+    await inSight(desk);
+    await see(desk, { scale: 1, width: 360, height: 300, offsetTop: 120, offsetLeft: 0 });
+    await inSight(desk);
+    await tapStop(desk);
+    await see(desk, { height: 640, offsetTop: 0 });
+    await inSight(desk);
+    await desk.close();
+  });
+
+  it('that makes the page shorter leaves stop and park in sight, and the field too', async () => {
+    const desk = await Desk.open(browser, daemon, { ...TOUCH, view: 'bench/beak' });
+    await desk.wake();
+    const field = desk.page.getByLabel('Angle (deg)');
+    await field.focus();
+    const session = await desk.page.context().newCDPSession(desk.page);
+    const shorter = { width: 360, height: 300, deviceScaleFactor: 1, mobile: true };
+    await session.send('Emulation.setDeviceMetricsOverride', shorter);
+    await expect.poll(() => desk.page.evaluate(() => visualViewport!.height)).toBe(300);
+    await inSight(desk);
+    // Scrolled to by the browser, but not under the bar.
+    await field.evaluate((input) => input.scrollIntoView({ block: 'end' }));
+    const bar = (await desk.page.locator('.safety').boundingBox())!;
+    const box = (await field.boundingBox())!;
+    expect(box.y + box.height).toBeLessThanOrEqual(bar.y);
+    await tapStop(desk);
+    await desk.close();
+  });
+});
+
+it("keeps stop and park in sight when a browser's own bar has slid away", async () => {
+  // What is seen is then higher than the layout that the root tells of (Chromium for Android).
+  const root = `Object.defineProperty(document.documentElement, 'clientHeight', {
+    configurable: true, get: () => innerHeight - 56 });`;
+  const late = `document.addEventListener('readystatechange', () => { ${root} });`;
+  const desk = await Desk.open(browser, daemon, { ...TOUCH, scripts: [STAND_IN, late] });
+  await inSight(desk);
+  await see(desk, { height: 640 });
+  await inSight(desk);
+  await desk.close();
+});
+
 it.each([200, 400])('keeps stop and park in sight with text at %i %', async (percent) => {
   const desk = await Desk.open(browser, daemon, { viewport: PHONE });
   await desk.page.evaluate((size) => {

@@ -1,6 +1,10 @@
-import type { Browser } from 'playwright-core';
+import type { Browser, Page } from 'playwright-core';
 import { afterAll, afterEach, beforeAll, beforeEach, expect, it } from 'vitest';
 import { parse } from 'yaml';
+import { loomHtml, loomSvg } from '../../src/cli/loom-drawn.tsx';
+import { parseProp } from '../../src/prop/load.ts';
+import { Loom } from '../../src/prop/loom.ts';
+import { splitEnd } from '../../src/prop/loom-words.ts';
 import { Daemon } from '../system/daemon.ts';
 import { Desk, launch } from './browser.ts';
 import { Watch } from './watch.ts';
@@ -164,8 +168,51 @@ it('the wiring view prints the loom and the flags, and nothing else', async () =
   await page.emulateMedia({ media: 'screen' });
   await page.getByRole('radio', { name: 'Wire flags' }).check();
   await page.emulateMedia({ media: 'print' });
-  // Both sides of a flag at both ends of a wire.
-  expect(await printed()).toEqual(labels.flatMap((label) => Array(4).fill(label)).sort());
+  // Both sides of a flag at each connector that a wire goes to.
+  const { wires } = new Loom(parseProp(await daemon.readProp(), 'prop.yaml').prop!);
+  const flags = wires.flatMap(({ label, cores }) => {
+    const ends = cores.flatMap(({ from, to }) => [from, to].map((end) => splitEnd(end).connector));
+    return Array(2 * new Set(ends).size).fill(label);
+  });
+  expect(await printed()).toEqual(flags.sort());
+  await desk.close();
+});
+
+it('what the page shows and prints of the wiring is what the command line does', async () => {
+  const { prop } = parseProp(await daemon.readProp(), 'prop.yaml');
+  const paper = await browser.newPage();
+  await paper.setContent(loomHtml(prop!));
+  const svg = loomSvg(prop!);
+  const desk = await Desk.open(browser, daemon, { view: 'wiring' });
+  const { page } = desk;
+  await page.locator('.header-pins').waitFor();
+  const texts = (where: Page, what: string) => where.locator(what).allTextContents();
+
+  const legend = await texts(page, '.pinmap .legend li');
+  expect(legend).toHaveLength(5);
+  expect(await texts(paper, '.legend li')).toEqual(legend);
+  for (const entry of legend) expect(svg).toContain(`>${entry.trim()}</text>`);
+  const [title] = await texts(page, '.pinmap h2');
+  for (const drawn of [svg, (await texts(paper, '.board h3'))[0]]) expect(drawn).toContain(title);
+  const [caption] = await texts(paper, '.board .hint');
+  expect(svg).toContain(caption);
+  expect((await texts(page, '.pinmap .hint'))[0]).toContain(caption);
+
+  const section = (of: string) => `section:has(> h2:text-is("${of}"))`;
+  // In the list by connector the page knows of wires alone, so not of what is free.
+  for (const order of ['channel', 'label']) {
+    await page.getByLabel('Sorted by').selectOption(order);
+    for (const part of ['thead tr:last-child th', 'tbody tr'])
+      expect(await texts(page, `.paper ${part}`)).toEqual(
+        await texts(paper, `${section(`By ${order}`)} ${part}`),
+      );
+  }
+  await page.getByRole('radio', { name: 'Wire flags' }).check();
+  expect(await texts(page, '.paper .flag')).toEqual(await texts(paper, '.flag'));
+  expect(await texts(page, '.paper p:last-of-type')).toEqual(
+    await texts(paper, `${section('Wire flags')} p`),
+  );
+  await paper.close();
   await desk.close();
 });
 

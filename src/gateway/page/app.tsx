@@ -32,7 +32,12 @@ import {
 } from './store.ts';
 import { Wiring } from './wiring.tsx';
 
-const VIEWS = { overview: 'Overview', bench: 'Bench', wiring: 'Wiring' } as const;
+/** Every view: by its name in the address, what it is called and what shows it. */
+const VIEWS = {
+  overview: { label: 'Overview', Shown: Overview },
+  bench: { label: 'Bench', Shown: Bench },
+  wiring: { label: 'Wiring', Shown: Wiring },
+};
 type View = keyof typeof VIEWS;
 
 const view = signal<View>(viewOf(location.hash));
@@ -90,6 +95,7 @@ function App() {
     };
   }, []);
   if (linkState.value === 'token') return <TokenForm />;
+  const { Shown } = VIEWS[view.value];
   return (
     <div class={`app ${linkState.value === 'open' ? '' : 'cut'}`}>
       <button type="button" class="skip" onClick={skip}>
@@ -102,9 +108,7 @@ function App() {
       <Trouble />
       <FileBanner />
       <main id="main" tabIndex={-1} inert={linkState.value !== 'open'}>
-        {view.value === 'overview' && <Overview />}
-        {view.value === 'bench' && <Bench />}
-        {view.value === 'wiring' && <Wiring />}
+        <Shown />
       </main>
       <Confirm />
       <Safety />
@@ -125,7 +129,7 @@ function Header() {
         <RoundTrip />
       </p>
       <nav aria-label="Views">
-        {Object.entries(VIEWS).map(([name, label]) => (
+        {Object.entries(VIEWS).map(([name, { label }]) => (
           <a key={name} href={`#${name}`} aria-current={view.value === name ? 'page' : undefined}>
             {label}
           </a>

@@ -1,9 +1,15 @@
 import './cue-rails.css';
 import { useSignal, useSignalEffect } from '@preact/signals';
+import { useEffect, useRef } from 'preact/hooks';
 import type { CueRails as Plotted } from '../../api/types.ts';
+import { AxisLabels, Grid } from '../../drawings/axis.tsx';
+import { type Rail, RailGround, RailLoad } from '../../drawings/rail-lane.tsx';
+import { cueLength, RAILS_CAPTION, railFigures, worstText } from '../../drawings/words.ts';
 import { ask, version } from './store.ts';
 
-const HEIGHT = 60;
+const HEIGHT = 64;
+/** Room for half of the first time (px). */
+const EDGE = 12;
 
 /** The load of every rail during a cue, rehearsed by the daemon when it is unfolded. */
 export function CueRails({ cue }: { cue: string }) {
@@ -48,42 +54,50 @@ function Plots({ durationS, cutShort, rails }: Plotted) {
         <Plot key={rail.name} rail={rail} durationS={durationS} />
       ))}
       <p class="hint">
-        {cutShort ? `Its first ${durationS.toFixed(0)} s. ` : ''}
-        Estimated. Worst: if every servo that moves then were stalled.
+        {cutShort && `It ${cueLength(durationS, cutShort)}. `}
+        {RAILS_CAPTION}
       </p>
     </>
   );
 }
 
-function Plot({ rail, durationS }: { rail: Plotted['rails'][number]; durationS: number }) {
-  const { name, limitA, peakA, peakAtS, worstA, amps } = rail;
-  const top = 1.1 * Math.max(limitA, peakA);
-  const y = (value: number) => HEIGHT - (value / top) * HEIGHT;
-  const width = amps.length - 1;
-  const line = amps.map((value, x) => `${x === 0 ? 'M' : 'L'}${x} ${y(value).toFixed(1)}`).join('');
-  const figures =
-    peakA === 0
-      ? `no load, limit ${limitA} A`
-      : `peak ${peakA.toFixed(2)} A of ${limitA} A at ${peakAtS.toFixed(1)} s, worst ${worstA.toFixed(2)} A`;
+/** The columns of a plot as a course: each holds its value from where it begins. */
+function courseOf({ amps, ...rail }: Plotted['rails'][number], durationS: number): Rail {
+  const tS = amps.map((_, i) => (Math.max(0, i - 1) * durationS) / (amps.length - 1));
+  return { ...rail, amps, tS };
+}
+
+function Plot(props: { rail: Plotted['rails'][number]; durationS: number }) {
+  const box = useRef<HTMLElement>(null);
+  const width = useSignal(0);
+  useEffect(() => {
+    const observer = new ResizeObserver(([entry]) => {
+      width.value = Math.floor(entry!.contentRect.width);
+    });
+    observer.observe(box.current!);
+    return () => observer.disconnect();
+  }, []);
+  const rail = courseOf(props.rail, props.durationS);
+  const figures = `${railFigures(rail)}, ${worstText(props.rail)}`;
+  const endS = Math.max(props.durationS, 0.001);
+  const axis = { left: EDGE, right: Math.max(width.value - EDGE, 2 * EDGE), endS };
+  const lane = { rail, axis, y: 1, height: HEIGHT };
   return (
-    <figure>
+    <figure ref={box}>
       <figcaption class="number">
-        <b>{name}</b> {figures}
+        <b>{rail.name}</b> {figures}
       </figcaption>
       <svg
-        viewBox={`0 0 ${width} ${HEIGHT}`}
-        preserveAspectRatio="none"
+        width={width.value}
+        height={HEIGHT + 20}
         role="img"
-        aria-label={`Load of ${name}: ${figures}`}
+        aria-label={`Load of ${rail.name}: ${figures}`}
       >
-        <path class="load" d={`${line}V${HEIGHT}H0Z`} />
-        <line class="limit" x1="0" y1={y(limitA)} x2={width} y2={y(limitA)} />
+        <RailGround {...lane} />
+        <Grid axis={axis} top={1} bottom={HEIGHT} />
+        <RailLoad {...lane} limit="inside" />
+        <AxisLabels axis={axis} y={HEIGHT + 15} />
       </svg>
-      <div class="ends hint number" aria-hidden="true">
-        <span>0 s</span>
-        <span>dashed: limit</span>
-        <span>{durationS.toFixed(1)} s</span>
-      </div>
     </figure>
   );
 }

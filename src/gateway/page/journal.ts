@@ -1,5 +1,13 @@
 import type { JournalEntry } from '../../api/types.ts';
 
+/** The times of entries, as they are shown. */
+export const clockTime = new Intl.DateTimeFormat(undefined, {
+  hour: '2-digit',
+  minute: '2-digit',
+  second: '2-digit',
+  hourCycle: 'h23',
+});
+
 /**
  * The newest `most` entries once another has come. One that is known by its seq is told again and stays
  * in its place; another that counts others takes the place of the last of them.

@@ -1,14 +1,9 @@
 import { useSignal } from '@preact/signals';
 import type { JournalEntry } from '../../api/types.ts';
 import type { What } from '../../shared/journal.ts';
+import { clockTime } from './journal.ts';
 import { journal } from './store.ts';
 
-const clockTime = new Intl.DateTimeFormat(undefined, {
-  hour: '2-digit',
-  minute: '2-digit',
-  second: '2-digit',
-  hourCycle: 'h23',
-});
 /** From here on (as in overview.css) the journal stands beside the rest, and so it is open. */
 const BESIDE = '(min-width: 75rem)';
 

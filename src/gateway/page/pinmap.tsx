@@ -1,127 +1,53 @@
 import { type Signal, useSignal } from '@preact/signals';
+import type { ComponentChildren } from 'preact';
 import { useId } from 'preact/hooks';
 import type { BoardInfo } from '../../api/types.ts';
-import { HEADER_LAYOUT } from '../../boards/header.ts';
+import { PinMap } from '../../drawings/pin-map.tsx';
+import { onHeader, type Slot, slotsOf } from '../../drawings/pins.ts';
+import { boardTitle } from '../../drawings/words.ts';
 import { boards, loom } from './wiring-data.ts';
 import { Cores, Identify, WhyNot } from './wiring-wires.tsx';
-
-/** One place on a board where something can be plugged in. */
-interface Slot {
-  /** As printed on the board, or counted on it. */
-  number: number;
-  /** `GPIO 18`, `output 3`; absent where the slot is power or ground. */
-  name?: string;
-  kind: 'used' | 'free' | 'reserved' | 'power' | 'ground';
-  /** What it is for, in words. */
-  text: string;
-  use?: string;
-}
-
-const LEGEND: Record<Slot['kind'], string> = {
-  used: 'used',
-  free: 'free',
-  reserved: 'reserved by the board',
-  power: 'power',
-  ground: 'ground',
-};
 
 export function PinMaps() {
   return (
     <>
       {Object.entries(boards.value).map(([name, board]) => (
-        <PinMap key={name} name={name} board={board} />
+        <Board key={name} name={name} board={board} />
       ))}
     </>
   );
 }
 
-function PinMap({ name, board }: { name: string; board: BoardInfo }) {
+function Board({ name, board }: { name: string; board: BoardInfo }) {
   const selected = useSignal<number | undefined>(undefined);
-  const onHeader = board.header;
-  const slots = onHeader
-    ? headerSlots(board)
-    : board.pins.map((pin) => slotOf(pin.pin, 'output', pin));
-  const kinds = new Set(slots.map(({ kind }) => kind));
-  const slot = slots.find(({ number }) => number === selected.value);
+  const slots = slotsOf(board);
   return (
     <section class="sheet pinmap">
-      <h2>
-        Pins of {name} <span class="soft">({board.driver})</span>
-      </h2>
-      <p class="hint">
-        {onHeader
-          ? 'The 40-pin header, seen from above, pin 1 at the top left. Choose a used pin to see its wire.'
-          : `The ${slots.length} outputs. Choose a used one to see its wire.`}
-      </p>
-      <ul class="legend row" aria-label="Legend">
-        {Object.entries(LEGEND).map(
-          ([kind, text]) =>
-            kinds.has(kind as Slot['kind']) && (
-              <li key={kind}>
-                <span class={`contact contact-${kind}`} /> {text}
-              </li>
-            ),
-        )}
-      </ul>
-      <ol class={onHeader ? 'pins header-pins' : 'pins'}>
-        {slots.map((each) => (
-          <li key={each.number}>
-            <SlotView slot={each} word={onHeader ? 'Pin' : 'Output'} selected={selected} />
-          </li>
-        ))}
-      </ol>
-      <Detail slot={slot} />
+      <h2>{boardTitle(name, board.driver)}</h2>
+      <PinMap
+        board={board}
+        slots={slots}
+        hint={`Choose a used ${onHeader(board) ? 'pin' : 'output'} to see its wire.`}
+        around={(slot, content) =>
+          slot.kind === 'used' && (
+            <Choice slot={slot} selected={selected}>
+              {content}
+            </Choice>
+          )
+        }
+      />
+      <Detail slot={slots.find(({ number }) => number === selected.value)} />
     </section>
   );
 }
 
-function headerSlots(board: BoardInfo): Slot[] {
-  return HEADER_LAYOUT.map((place, i) => {
-    const number = i + 1;
-    if ('power' in place) {
-      const kind = place.power === 'ground' ? 'ground' : 'power';
-      return { number, kind, text: place.power };
-    }
-    return slotOf(number, 'GPIO', board.pins.find(({ pin }) => pin === place.gpio)!);
-  });
-}
-
-function slotOf(number: number, word: string, pin: BoardInfo['pins'][number]): Slot {
-  const { use, reserved } = pin;
-  const name = `${word} ${pin.pin}`;
-  if (use) {
-    const clash = reserved ? `; the board keeps it for ${reserved}` : '';
-    return { number, name, use, kind: 'used', text: `${useText(use)}${clash}` };
-  }
-  if (reserved) return { number, name, kind: 'reserved', text: `reserved: ${reserved}` };
-  return { number, name, kind: 'free', text: 'free' };
-}
-
-function useText(use: string): string {
-  return use === 'stopInput' ? 'stop input' : use;
-}
-
-interface SlotProps {
+interface ChoiceProps {
   slot: Slot;
-  word: string;
   selected: Signal<number | undefined>;
+  children: ComponentChildren;
 }
 
-function SlotView({ slot, word, selected }: SlotProps) {
-  const { number, name, kind, text } = slot;
-  const content = (
-    <>
-      <span class={`contact contact-${kind}`}>
-        <span class="unseen">{word} </span>
-        {number}
-      </span>
-      <span class="what">
-        <span>{kind === 'used' ? <BreakAtDot text={text} /> : text}</span>
-        {name && word === 'Pin' && <small class="soft">{name}</small>}
-      </span>
-    </>
-  );
-  if (kind !== 'used') return <div class="slot">{content}</div>;
+function Choice({ slot: { number }, selected, children }: ChoiceProps) {
   const pressed = selected.value === number;
   return (
     <button
@@ -132,20 +58,8 @@ function SlotView({ slot, word, selected }: SlotProps) {
         selected.value = pressed ? undefined : number;
       }}
     >
-      {content}
+      {children}
     </button>
-  );
-}
-
-/** `eye_left.green` may go on two lines where there is no room, but not in the middle of a word. */
-function BreakAtDot({ text }: { text: string }) {
-  const end = text.indexOf('.') + 1;
-  return (
-    <>
-      {text.slice(0, end)}
-      <wbr />
-      {text.slice(end)}
-    </>
   );
 }
 

@@ -7,20 +7,25 @@ export function keepInSight(bar: HTMLElement): () => void {
   bar.showPopover?.();
   const seen = window.visualViewport;
   if (!seen) return () => {};
+  let bottom = 0;
   const place = () => {
     const { scale, offsetLeft, offsetTop, width, height } = seen;
-    const { clientHeight } = document.documentElement;
+    const box = bar.getBoundingClientRect();
+    // Not shown, such as on paper: there is nothing to measure.
+    if (box.height === 0) return;
+    // Measured, as what `bottom` counts from moves where a browser's own bars slide away.
+    bottom += box.bottom - (offsetTop + height);
     bar.style.left = `${offsetLeft}px`;
-    bar.style.bottom = `${clientHeight - offsetTop - height}px`;
+    bar.style.bottom = `${bottom}px`;
     // As large as without zoom, so that it neither fills the view nor leaves it.
     bar.style.width = `${width * scale}px`;
     bar.style.transform = scale === 1 ? '' : `scale(${1 / scale})`;
   };
   place();
   for (const type of ['resize', 'scroll']) seen.addEventListener(type, place);
-  addEventListener('scroll', place, { passive: true });
+  for (const type of ['resize', 'scroll']) addEventListener(type, place, { passive: true });
   return () => {
     for (const type of ['resize', 'scroll']) seen.removeEventListener(type, place);
-    removeEventListener('scroll', place);
+    for (const type of ['resize', 'scroll']) removeEventListener(type, place);
   };
 }

@@ -7,7 +7,7 @@ import type { Condition } from '../../shared/condition.ts';
 import { FATE_PAUSE_MS, FATE_WAIT_MS, fateOf, fateText, type Writing } from '../../shared/fate.ts';
 import type { What } from '../../shared/journal.ts';
 import { takeNews } from './file-news.ts';
-import { withEntry } from './journal.ts';
+import { clockTime, withEntry } from './journal.ts';
 import { call, clientName, LinkGone, linkTimeoutMs, type Opened, startLink } from './link.ts';
 
 /** What the page knows of the prop: filled by the daemon's notifications, read by every view. */
@@ -174,10 +174,13 @@ function takeEvent(entry: JournalEntry): void {
 }
 
 async function onOpen(result: Opened): Promise<void> {
+  const hadControl = holding.peek();
   propName.value = result.prop;
   // The first state comes later, and never where every place is taken.
   condition.value = result.condition;
   notParked.value = result.notParked;
+  // What this page had, its earlier session had.
+  holder.value = null;
   version.value = '';
   takeNews(result.file ?? { changed: [] });
   if (result.only) {
@@ -191,13 +194,36 @@ async function onOpen(result: Opened): Promise<void> {
       limit: JOURNAL_KEPT,
     });
     journal.value = read.entries;
+    const loss = tellLoss(hadControl);
     await call('state.follow', { hz: FOLLOW_HZ, journal: true });
     await refreshCues();
-    await tellFate();
+    await tellFate(loss);
   } catch (error) {
     // A link that is lost meanwhile says so by itself, and is opened again.
     if (!(error instanceof LinkGone)) trouble.value = (error as Error).message;
   }
+}
+
+/** When control went with the link, as last told: the time in the daemon's journal. */
+let toldLoss = '';
+
+/**
+ * Says that control went with the link, and when, once the link is back: a page that was frozen or hidden
+ * could not say so meanwhile. Returns what it says.
+ */
+function tellLoss(hadControl: boolean): string {
+  const lost = journal
+    .peek()
+    .findLast(({ what, values }) => what === 'link lost' && values?.client === clientName);
+  const isNew = lost !== undefined && lost.time !== toldLoss;
+  if (!isNew && !hadControl) return '';
+  if (isNew) toldLoss = lost.time;
+  // Without an entry it was perhaps the daemon that ended, and then nothing parked.
+  const text = isNew
+    ? `The link was lost at ${clockTime.format(new Date(lost.time))}, while this page had control. If the prop was live, it began to park by itself.`
+    : 'The link was lost while this page had control.';
+  trouble.value = `${text} Look at the prop before you take control again.`;
+  return trouble.value;
 }
 
 /** Reads limits, marks, groups and poses again. */
@@ -279,7 +305,8 @@ export async function write<M extends Method>(
   }
 }
 
-async function tellFate(): Promise<void> {
+/** @param before what it says in front of that */
+async function tellFate(before: string): Promise<void> {
   const lost = writing;
   if (!lost) return;
   const startMs = performance.now();
@@ -289,7 +316,8 @@ async function tellFate(): Promise<void> {
     // A slow disk may just be at it.
     if (fate !== 'not written' || performance.now() - startMs >= FATE_WAIT_MS) {
       if (writing === lost) writing = undefined;
-      trouble.value = `The link was lost meanwhile: ${fateText(lost.what, fate)}.`;
+      const text = `The link was lost meanwhile: ${fateText(lost.what, fate)}.`;
+      trouble.value = `${before} ${text}`.trim();
       return;
     }
     await new Promise((resume) => setTimeout(resume, FATE_PAUSE_MS));

@@ -34,24 +34,3 @@ export async function search(): Promise<void> {
     answeredText.value = text;
   });
 }
-
-/** `1 wire`, `16 wires`. */
-export function wireCount(count: number): string {
-  return `${count} ${count === 1 ? 'wire' : 'wires'}`;
-}
-
-/** What a wire is for: its channel, or the rail that it feeds. */
-export function purpose({ channel, rail }: LoomWire): string {
-  return channel ?? rail ?? '';
-}
-
-/** `24 AWG` or `0.25 mm²`; an empty text where the prop file gives neither. */
-export function gauge({ gaugeAwg, sectionMm2 }: LoomWire): string {
-  if (gaugeAwg !== undefined) return `${gaugeAwg} AWG`;
-  return sectionMm2 === undefined ? '' : `${sectionMm2} mm²`;
-}
-
-/** `0.6 m`; an empty text where the prop file gives no length. */
-export function length({ lengthM }: LoomWire): string {
-  return lengthM === undefined ? '' : `${lengthM} m`;
-}

@@ -1,19 +1,23 @@
 import { signal } from '@preact/signals';
 import { useEffect, useId } from 'preact/hooks';
-import type { LoomWire } from '../../api/types.ts';
-import { shortEnds, sorted, splitEnd } from '../../prop/loom-words.ts';
-import { wireColourName } from '../../sums/wire-colours.ts';
+import {
+  connectorsOfWires,
+  ListByChannel,
+  ListByConnector,
+  ListByLabel,
+} from '../../drawings/loom-lists.tsx';
+import { type FlagOrder, WireFlags } from '../../drawings/wire-flags.tsx';
+import { FLAGS_CAPTION, wireCount } from '../../drawings/words.ts';
 import { propName } from './store.ts';
-import { answeredText, found, gauge, length, purpose, wireCount } from './wiring-data.ts';
+import { answeredText, found } from './wiring-data.ts';
 
 /** What goes on paper. On screen it is hidden; the browser's own print dialogue shows it. */
 
 const KINDS = { list: 'Loom list', flags: 'Wire flags' } as const;
-const ORDERS = ['label', 'channel', 'connector'] as const;
-type Order = (typeof ORDERS)[number];
+const ORDERS: readonly FlagOrder[] = ['label', 'channel', 'connector'];
 
 const kind = signal<keyof typeof KINDS>('list');
-const order = signal<Order>('label');
+const order = signal<FlagOrder>('label');
 const today = signal(date());
 
 function date(): string {
@@ -53,7 +57,7 @@ export function PrintChoice() {
           <select
             value={order.value}
             onChange={(event) => {
-              order.value = event.currentTarget.value as Order;
+              order.value = event.currentTarget.value as FlagOrder;
             }}
           >
             {ORDERS.map((name) => (
@@ -75,7 +79,7 @@ export function PrintChoice() {
         Prints {extent()}
         {answeredText.value && ': what the search found'}.{' '}
         {kind.value === 'flags' &&
-          'One flag for each end of each wire. Print at 100 %: a flag is 50 mm wide and 12 mm high.'}
+          `One flag for each connector that a wire goes to. ${FLAGS_CAPTION}`}
       </p>
     </section>
   );
@@ -89,36 +93,29 @@ export function Paper() {
     addEventListener('beforeprint', onPrint);
     return () => removeEventListener('beforeprint', onPrint);
   }, []);
-  return (
-    <div class="paper">
-      {kind.value === 'flags' ? (
-        <Flags />
-      ) : order.value === 'connector' ? (
-        <ConnectorList />
-      ) : (
-        <WireList />
-      )}
-    </div>
+  return <div class="paper">{kind.value === 'flags' ? <Flags /> : <List />}</div>;
+}
+
+function List() {
+  const by = order.value;
+  const head = <HeadText title={`loom list by ${by}`} />;
+  if (by === 'connector')
+    return <ListByConnector connectors={connectorsOfWires(found.value)} head={head} />;
+  return by === 'channel' ? (
+    <ListByChannel wires={found.value} head={head} />
+  ) : (
+    <ListByLabel wires={found.value} head={head} />
   );
 }
 
-/** The head of a list; in a `thead` it comes back on every page. */
-function Head({ columns, title }: { columns: readonly string[]; title: string }) {
+function Flags() {
   return (
-    <thead>
-      <tr>
-        <th colSpan={columns.length} class="head">
-          <HeadText title={title} />
-        </th>
-      </tr>
-      <tr>
-        {columns.map((column) => (
-          <th key={column} scope="col">
-            {column}
-          </th>
-        ))}
-      </tr>
-    </thead>
+    <>
+      <p class="head">
+        <HeadText title={`wire flags by ${order.value}`} />
+      </p>
+      <WireFlags wires={found.value} order={order.value} />
+    </>
   );
 }
 
@@ -126,135 +123,6 @@ function HeadText({ title }: { title: string }) {
   return (
     <>
       <b>{propName}</b> · {title} · {extent()} · {today}
-    </>
-  );
-}
-
-function coreColour(code: string): string {
-  return [code, wireColourName(code)].filter(Boolean).join(' ');
-}
-
-const WIRE_COLUMNS = ['Label', 'For', 'Gauge', 'Length', 'Role', 'Colour', 'From', 'To'];
-
-function WireList() {
-  const by = order.value === 'channel' ? 'channel' : 'label';
-  return (
-    <table>
-      <Head columns={WIRE_COLUMNS} title={`loom list by ${by}`} />
-      {sorted(found.value, by === 'channel' ? purpose : ({ label }) => label).map((wire) => (
-        <tbody key={`${wire.label} ${purpose(wire)}`}>
-          {wire.cores.map(({ role, colour, from, to }, i) => (
-            <tr key={`${role} ${from} ${to}`}>
-              {i === 0 && <WireCells wire={wire} />}
-              <td>{role}</td>
-              <td>{coreColour(colour)}</td>
-              <td>{from}</td>
-              <td>{to}</td>
-            </tr>
-          ))}
-        </tbody>
-      ))}
-    </table>
-  );
-}
-
-function WireCells({ wire }: { wire: LoomWire }) {
-  const rowSpan = wire.cores.length;
-  return (
-    <>
-      <th scope="rowgroup" rowSpan={rowSpan}>
-        {wire.label}
-      </th>
-      <td rowSpan={rowSpan}>{purpose(wire)}</td>
-      <td rowSpan={rowSpan}>{gauge(wire)}</td>
-      <td rowSpan={rowSpan}>{length(wire)}</td>
-    </>
-  );
-}
-
-const CAVITY_COLUMNS = ['Cavity', 'Label', 'For', 'Role', 'Colour', 'Gauge', 'Other end'];
-
-/** Connector by connector, as one stands in front of it: what is in each cavity. */
-function ConnectorList() {
-  const ends = found.value.flatMap((wire) =>
-    wire.cores.flatMap((core) => [
-      { wire, core, end: core.from, other: core.to, ...splitEnd(core.from) },
-      { wire, core, end: core.to, other: core.from, ...splitEnd(core.to) },
-    ]),
-  );
-  const connectors = new Map<string, typeof ends>();
-  for (const end of sorted(ends, ({ end }) => end))
-    connectors.set(end.connector, [...(connectors.get(end.connector) ?? []), end]);
-  return (
-    <table>
-      <Head columns={CAVITY_COLUMNS} title="loom list by connector" />
-      {sorted([...connectors], ([connector]) => connector).map(([connector, cavities]) => (
-        <tbody key={connector}>
-          <tr>
-            <th scope="rowgroup" colSpan={CAVITY_COLUMNS.length} class="connector">
-              {connector}
-            </th>
-          </tr>
-          {cavities.map(({ wire, core, cavity, other }) => (
-            <tr key={`${cavity} ${wire.label} ${core.role} ${other}`}>
-              <th scope="row">{cavity}</th>
-              <td>{wire.label}</td>
-              <td>{purpose(wire)}</td>
-              <td>{core.role}</td>
-              <td>{coreColour(core.colour)}</td>
-              <td>{gauge(wire)}</td>
-              <td>{other}</td>
-            </tr>
-          ))}
-        </tbody>
-      ))}
-    </table>
-  );
-}
-
-/** A flag: folded along the middle it shows the same on both sides. */
-function Flags() {
-  const flags = found.value.flatMap((wire) => {
-    const from = shortEnds(wire.cores.map((core) => core.from));
-    const to = shortEnds(wire.cores.map((core) => core.to));
-    return [
-      { wire, from, to, at: from },
-      { wire, from, to, at: to },
-    ];
-  });
-  const keys = {
-    label: ({ wire }: (typeof flags)[number]) => wire.label,
-    channel: ({ wire }: (typeof flags)[number]) => purpose(wire),
-    connector: ({ at }: (typeof flags)[number]) => at,
-  };
-  return (
-    <>
-      <p class="head">
-        <HeadText title={`wire flags by ${order.value}`} />
-      </p>
-      <p>
-        Cut along the frames, lay the dashed line on the cable, fold and glue. ● marks the end of
-        the wire where the flag belongs.
-      </p>
-      <div class="flags">
-        {sorted(flags, keys[order.value]).map(({ wire, from, to, at }) => (
-          <div class="flag" key={`${wire.label} ${purpose(wire)} ${at}`}>
-            {['front', 'back'].map((side) => (
-              <div class={side} key={side}>
-                <b>{wire.label}</b>
-                <span>{purpose(wire)}</span>
-                <small>
-                  {at === from && '● '}
-                  {from}
-                </small>
-                <small>
-                  {at === to && '● '}→ {to}
-                </small>
-              </div>
-            ))}
-          </div>
-        ))}
-      </div>
     </>
   );
 }

@@ -1,27 +1,9 @@
 import { useId } from 'preact/hooks';
 import type { LoomWire } from '../../api/types.ts';
-import { SCREEN_COLOURS, singleColours, wireColourName } from '../../sums/wire-colours.ts';
+import { ColourText } from '../../drawings/insulation.tsx';
+import { LABEL_COLUMNS, purpose, sizeText } from '../../drawings/words.ts';
 import { KINDS } from './kinds.ts';
 import { ask, channels, commanding, condition, holding } from './store.ts';
-import { gauge, length, purpose } from './wiring-data.ts';
-
-/** A piece of insulation; a core of two colours is striped. */
-function stripes(colours: readonly string[]): string {
-  const bands = colours.map((colour, i) => `${colour} ${i * 4}px ${(i + 1) * 4}px`);
-  return `repeating-linear-gradient(115deg, ${bands.join(', ')})`;
-}
-
-function Colour({ code }: { code: string }) {
-  const name = wireColourName(code);
-  if (!name) return <span class="colour">{code}</span>;
-  const colours = (singleColours(code) ?? []).map((single) => SCREEN_COLOURS[single]!);
-  return (
-    <span class="colour">
-      <span class="swatch" style={{ background: stripes(colours) }} aria-hidden="true" />
-      <b>{code}</b> {name}
-    </span>
-  );
-}
 
 export function Cores({ wire }: { wire: LoomWire }) {
   return (
@@ -29,7 +11,7 @@ export function Cores({ wire }: { wire: LoomWire }) {
       {wire.cores.map(({ role, colour, from, to }) => (
         <li key={`${role} ${from} ${to}`}>
           <span>{role}</span>
-          <Colour code={colour} />
+          <ColourText code={colour} />
           <span class="number">
             {from} → {to}
           </span>
@@ -83,10 +65,11 @@ export function WireTable({ wires, whyId }: { wires: readonly LoomWire[]; whyId:
     <table class="wires">
       <thead>
         <tr>
-          <th scope="col">Label</th>
-          <th scope="col">Channel or rail</th>
-          <th scope="col">Gauge</th>
-          <th scope="col">Length</th>
+          {LABEL_COLUMNS.slice(0, 3).map((column) => (
+            <th key={column} scope="col">
+              {column}
+            </th>
+          ))}
           <th scope="col">Cores: role, colour, from → to</th>
           <th scope="col">Identify</th>
         </tr>
@@ -96,8 +79,7 @@ export function WireTable({ wires, whyId }: { wires: readonly LoomWire[]; whyId:
           <tr key={`${wire.label} ${purpose(wire)}`}>
             <th scope="row">{wire.label}</th>
             <td>{purpose(wire)}</td>
-            <td class="number">{gauge(wire) || '–'}</td>
-            <td class="number">{length(wire) || '–'}</td>
+            <td class="number">{sizeText(wire) || '–'}</td>
             <td>
               <Cores wire={wire} />
             </td>

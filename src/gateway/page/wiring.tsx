@@ -1,18 +1,11 @@
 import './wiring.css';
 import { useSignalEffect } from '@preact/signals';
 import { useId, useRef } from 'preact/hooks';
+import { wireCount } from '../../drawings/words.ts';
 import { linkState } from './link.ts';
 import { PinMaps } from './pinmap.tsx';
 import { version } from './store.ts';
-import {
-  answeredText,
-  found,
-  loadWiring,
-  loom,
-  search,
-  searchText,
-  wireCount,
-} from './wiring-data.ts';
+import { answeredText, found, loadWiring, loom, search, searchText } from './wiring-data.ts';
 import { Drops } from './wiring-drops.tsx';
 import { Fault } from './wiring-fault.tsx';
 import { Paper, PrintChoice } from './wiring-print.tsx';

@@ -1,0 +1,35 @@
+import { px } from './px.ts';
+
+/** Width of small or bold text (px), rather too much than too little: fonts differ. */
+export function widthOf(text: string, bold = false): number {
+  let sum = 0;
+  for (const letter of text) sum += /[A-Z@%→mwMW_]/.test(letter) ? 7.8 : 6.2;
+  return bold ? sum * 1.15 : sum;
+}
+
+/** Text that ends before `width` pixels do; all of it is in a tooltip where it was cut. */
+export function Fitted(props: {
+  x: number;
+  y: number;
+  width: number;
+  text: string;
+  style: string;
+}) {
+  const { width, text, style } = props;
+  const bold = style.startsWith('name');
+  const [x, y] = [px(props.x), px(props.y)];
+  if (widthOf(text, bold) <= width)
+    return (
+      <text class={style} x={x} y={y}>
+        {text}
+      </text>
+    );
+  let most = text.length - 1;
+  while (most > 1 && widthOf(text.slice(0, most), bold) + 10 > width) most--;
+  return (
+    <text class={style} x={x} y={y}>
+      {`${text.slice(0, most)}…`}
+      <title>{text}</title>
+    </text>
+  );
+}

@@ -1,0 +1,84 @@
+import type { LoomWire } from '../prop/loom.ts';
+import { BoardPicture, type BoardView, boardHeight, MARGIN } from './board-picture.tsx';
+import { ConnectorPicture, type ConnectorView, connectorHeight } from './connector-picture.tsx';
+import { Picture, WIDTH } from './picture.tsx';
+import { loomCaption } from './words.ts';
+
+const COLUMNS = 3;
+const GUTTER = 18;
+const CARD = (WIDTH - 2 * MARGIN - (COLUMNS - 1) * GUTTER) / COLUMNS;
+
+/** On white, for a printer; plain properties, for viewers that know no variables. */
+const STYLE = `
+text { font: 12px system-ui, sans-serif; fill: #22201c; }
+.title { font-size: 22px; font-weight: 650; }
+.head { font-size: 15px; font-weight: 650; }
+.name { font-weight: 600; }
+.soft { font-size: 11px; fill: #5a554b; }
+.code { font-size: 11px; font-weight: 600; }
+.paper { fill: #ffffff; }
+.card { fill: #fffdf8; stroke: #8a857a; }
+.board { fill: #f4f1ea; stroke: #8a857a; }
+.line { stroke: #ddd7ca; }
+.bar { stroke: #22201c; stroke-width: 3; stroke-linecap: round; }
+.dot { fill: #22201c; }
+.pad { fill: #ffffff; stroke: #5a554b; stroke-width: 1.5; }
+.used { fill: #0b6172; stroke: #0b6172; }
+.reserved { stroke: #8a4b00; stroke-dasharray: 3 2; }
+.power { stroke: #22201c; stroke-width: 3; }
+.ground { fill: #22201c; stroke: #22201c; }
+.on { font-size: 10px; font-weight: 600; text-anchor: middle; }
+.light { fill: #ffffff; }
+.insulation { stroke: #5a554b; stroke-width: 0.8; }
+.end { text-anchor: end; }
+`;
+
+/** Everything that is drawn or listed of a loom. */
+export interface LoomView {
+  /** The prop's name. */
+  name: string;
+  wires: readonly LoomWire[];
+  boards: readonly BoardView[];
+  connectors: readonly ConnectorView[];
+}
+
+/** The loom for the wall: the pins of every board, then every other connector with its cavities. */
+export function LoomPicture({ name, wires, boards, connectors }: LoomView) {
+  let y = 76;
+  const placedBoards = boards.map((view) => {
+    const top = y;
+    y += boardHeight(view) + GUTTER;
+    return { view, y: top };
+  });
+  // Cards in columns, each on the column that is shortest.
+  const columns = Array.from({ length: COLUMNS }, () => y);
+  const cards = connectors
+    .filter(({ board }) => board === undefined)
+    .map((view) => {
+      const at = columns.indexOf(Math.min(...columns));
+      const top = columns[at]!;
+      columns[at] = top + connectorHeight(view) + GUTTER;
+      return { view, x: MARGIN + at * (CARD + GUTTER), y: top };
+    });
+  return (
+    <Picture
+      title={`${name}: the loom`}
+      desc={`The pins of ${boards.length} boards and the cavities of ${connectors.length} connectors, with every wire.`}
+      height={Math.max(...columns) - GUTTER + MARGIN}
+      style={STYLE}
+    >
+      <text class="title" x={MARGIN} y={40}>
+        {name}
+      </text>
+      <text class="soft" x={MARGIN} y={60}>
+        The loom: {loomCaption(wires.length, connectors.length)}
+      </text>
+      {placedBoards.map((placed) => (
+        <BoardPicture key={placed.view.name} {...placed} />
+      ))}
+      {cards.map((placed) => (
+        <ConnectorPicture key={placed.view.name} {...placed} width={CARD} />
+      ))}
+    </Picture>
+  );
+}

@@ -1,0 +1,78 @@
+import type { Event } from '../rehearsal/rehearse.ts';
+import { tidy } from '../shared/units.ts';
+import { type Axis, xOf } from './axis.tsx';
+import { brokenUp } from './chart.tsx';
+import { px } from './px.ts';
+import { briefly } from './track.ts';
+
+const MAX_TOLD = 12;
+
+/** Events that stand at the same place of the axis share a mark. */
+export interface EventMark {
+  x: number;
+  first: number;
+  last: number;
+}
+
+/** Where the marks of events stand. */
+export function eventMarks(events: readonly Event[], axis: Axis): EventMark[] {
+  const marks: EventMark[] = [];
+  events.forEach(({ tS }, i) => {
+    const x = xOf(axis, tS);
+    const before = marks.at(-1);
+    if (before && x - 26 < before.x + label(before).width / 2) before.last = i + 1;
+    else marks.push({ x, first: i + 1, last: i + 1 });
+  });
+  return marks;
+}
+
+/** The numbers of the events above the lanes. */
+export function EventMarks(props: { marks: readonly EventMark[]; axis: Axis; y: number }) {
+  const { marks, axis, y } = props;
+  return (
+    <g>
+      <text x={axis.left - 32} y={px(y + 12)} text-anchor="end" class="soft">
+        events
+      </text>
+      {marks.map((mark) => {
+        const { text, width } = label(mark);
+        return (
+          <g key={mark.first}>
+            <rect
+              class="event"
+              x={px(mark.x - width / 2)}
+              y={px(y)}
+              width={px(width)}
+              height={16}
+              rx={8}
+            />
+            <text x={mark.x} y={px(y + 12)} text-anchor="middle" class="on-event num">
+              {text}
+            </text>
+          </g>
+        );
+      })}
+    </g>
+  );
+}
+
+/** Width of an event's mark, and what is written on it. */
+function label({ first, last }: EventMark): { text: string; width: number } {
+  const text = first === last ? `${first}` : `${first}-${last}`;
+  return { text, width: Math.max(16, text.length * 6 + 10) };
+}
+
+/** The events in words, the first of them at any rate, and how many there are more. */
+export function eventLines(events: readonly Event[]): { told: string[]; more: string[] } {
+  const told = events
+    .slice(0, MAX_TOLD)
+    .flatMap((event, i) =>
+      brokenUp(`${i + 1}.  ${tidy(event.tS)} s  ${where(event)}${briefly(event)}`),
+    );
+  const more = events.length - MAX_TOLD;
+  return { told, more: more > 0 ? [`and ${more} more`] : [] };
+}
+
+function where({ cue, step }: Event): string {
+  return cue === undefined || step === undefined ? '' : `${cue}, step ${step + 1}: `;
+}

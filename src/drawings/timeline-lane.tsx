@@ -1,0 +1,191 @@
+import { kindOf, type ValueType } from '../prop/kinds/kind.ts';
+import type { Track } from '../rehearsal/rehearse.ts';
+import { tidy } from '../shared/units.ts';
+import { lightnessToLuminance, linearToSrgb } from '../sums/light.ts';
+import { type Axis, curve, xOf } from './axis.tsx';
+import { px } from './px.ts';
+import { LETTER } from './timeline-steps.tsx';
+import { closures, courseOf, reader } from './track.ts';
+
+/** Height of a lane, by what moves in it (px). */
+export const LANE_HEIGHT: Record<ValueType, number> = {
+  deg: 56,
+  on: 26,
+  lightness: 34,
+  colour: 34,
+};
+/** Above and below a servo's curve (px). */
+const MARGIN = 5;
+
+/** Where a servo may go and what its places are called (deg). */
+export interface ServoView {
+  low: number;
+  high: number;
+  marks: Readonly<Record<string, number>>;
+}
+
+interface Placed {
+  track: Track;
+  axis: Axis;
+  y: number;
+  /** Of a servo. */
+  servo?: ServoView | undefined;
+}
+
+/** A channel during a cue: its name, its course, and what there is to say of it. */
+export function Lane(props: Placed) {
+  const { track, axis, y, servo } = props;
+  const { name } = track;
+  const type = kindOf(track).value;
+  const flashing = (track.flashes ?? 0) + (track.redFlashes ?? 0) > 0;
+  const nameY = servo ? 22 : flashing ? 14 : LANE_HEIGHT[type] / 2 + 4;
+  return (
+    <g>
+      <text x={axis.left - 12} y={px(y + nameY)} text-anchor="end" class="name">
+        {name}
+      </text>
+      {servo ? (
+        <ServoLane {...props} servo={servo} />
+      ) : type === 'on' ? (
+        <RelayLane {...props} />
+      ) : (
+        <LightLane {...props} />
+      )}
+    </g>
+  );
+}
+
+function scale({ low, high }: ServoView, y: number): (deg: number) => number {
+  const room = LANE_HEIGHT.deg - 2 * MARGIN;
+  return (deg) => px(y + MARGIN + room - ((deg - low) / (high - low)) * room);
+}
+
+/** The lines of a servo's marks, under its curve. */
+export function MarkLines({ servo, axis, y }: Omit<Placed, 'track'>) {
+  if (!servo) return null;
+  const yOf = scale(servo, y);
+  return (
+    <>
+      {Object.entries(servo.marks).map(([mark, deg]) => (
+        <line key={mark} class="mark" x1={axis.left} y1={yOf(deg)} x2={axis.right} y2={yOf(deg)} />
+      ))}
+    </>
+  );
+}
+
+function ServoLane({ track, axis, y, servo }: Placed & { servo: ServoView }) {
+  const yOf = scale(servo, y);
+  const marks = Object.entries(servo.marks)
+    .map(([mark, deg]) => ({ mark, deg, y: yOf(deg) }))
+    .sort((a, b) => a.y - b.y);
+  let lastY = Number.NEGATIVE_INFINITY;
+  // One that would run into its neighbour is left out; its line remains.
+  const told = marks.filter((mark) => {
+    const fits = mark.y - lastY >= 11;
+    if (fits) lastY = mark.y;
+    return fits;
+  });
+  return (
+    <>
+      <text x={axis.left - 12} y={px(y + 38)} text-anchor="end" class="soft">
+        {tidy(servo.low)} to {tidy(servo.high)} deg
+      </text>
+      {told.map(({ mark, deg, y: markY }) => (
+        <text key={mark} x={axis.right + 8} y={px(markY + 4)} class="soft num">
+          {mark} {tidy(deg)}
+        </text>
+      ))}
+      <path class="curve" d={curve(axis, courseOf(track), yOf)} />
+    </>
+  );
+}
+
+function RelayLane({ track, axis, y }: Placed) {
+  const { tS, value, onS = 0 } = track;
+  const height = LANE_HEIGHT.on;
+  const times = closures(track);
+  const all = `${tidy(onS, 2)} s`;
+  const closed = tS.flatMap((fromS, i) =>
+    value[i] === 1 ? [{ fromS, toS: tS[i + 1] ?? axis.endS }] : [],
+  );
+  return (
+    <>
+      {closed.map(({ fromS, toS }) => {
+        const from = xOf(axis, fromS);
+        const width = Math.max(xOf(axis, toS) - from, 1.5);
+        const label = `${tidy(toS - fromS, 2)} s`;
+        return (
+          <g key={fromS}>
+            <rect
+              class="closed"
+              x={from}
+              y={px(y + 5)}
+              width={px(width)}
+              height={height - 10}
+              rx={2}
+            />
+            {width > label.length * LETTER + 10 && (
+              <text x={px(from + 6)} y={px(y + height / 2 + 4)} class="on-closed num">
+                {label}
+              </text>
+            )}
+          </g>
+        );
+      })}
+      <text x={axis.right + 8} y={px(y + height / 2 + 4)} class="soft num">
+        {times > 1 ? `${times} x, ${all}` : all}
+      </text>
+    </>
+  );
+}
+
+/** A band of the colours themselves, pixel by pixel. */
+function LightLane({ track, axis, y }: Placed) {
+  const height = LANE_HEIGHT[kindOf(track).value];
+  const flashes = Math.max(track.flashes ?? 0, track.redFlashes ?? 0);
+  const last = track.value.at(-1)!;
+  return (
+    <>
+      {bands(track, axis).map(({ from, to, colour }) => (
+        <rect
+          key={from}
+          x={from}
+          y={px(y + 3)}
+          width={to - from}
+          height={height - 6}
+          fill={colour}
+          shape-rendering="crispEdges"
+        />
+      ))}
+      {flashes > 0 && (
+        <text x={axis.left - 12} y={px(y + 29)} text-anchor="end" class="soft">
+          {flashes} {flashes === 1 ? 'flash' : 'flashes'} in a second
+        </text>
+      )}
+      <text x={axis.right + 8} y={px(y + height / 2 + 4)} class="soft num">
+        {typeof last === 'number' ? tidy(last) : last}
+      </text>
+    </>
+  );
+}
+
+function bands(track: Track, { left, right, endS }: Axis) {
+  const colourAt = reader(track.tS, track.value.map(shown));
+  const found = [{ from: left, to: right, colour: colourAt(0) }];
+  for (let x = left + 1; x < right; x++) {
+    const colour = colourAt(((x - left) / (right - left)) * endS);
+    const before = found.at(-1)!;
+    if (colour === before.colour) continue;
+    before.to = x;
+    found.push({ from: x, to: right, colour });
+  }
+  return found;
+}
+
+/** What a light looks like: a lamp is drawn as a warm white of its lightness. */
+function shown(value: number | string): string {
+  if (typeof value === 'string') return value;
+  const luminance = lightnessToLuminance(value);
+  const parts = [1, 0.78, 0.5].map((share) => Math.round(255 * linearToSrgb(luminance * share)));
+  return `rgb(${parts.join(' ')})`;
+}
