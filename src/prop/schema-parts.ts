@@ -2,6 +2,25 @@ import * as z from 'zod';
 import { NAME } from './name.ts';
 
 /**
+ * What of zod is lent to who makes a part of the schema, one by one: with the namespace as a value a
+ * bundle has all of zod, other languages included.
+ */
+const LENT = {
+  array: z.array,
+  boolean: z.boolean,
+  discriminatedUnion: z.discriminatedUnion,
+  enum: z.enum,
+  int: z.int,
+  literal: z.literal,
+  number: z.number,
+  record: z.record,
+  strictObject: z.strictObject,
+  string: z.string,
+  tuple: z.tuple,
+  union: z.union,
+};
+
+/**
  * What the sections of the prop file's schema have in common. A message reads on after the value it
  * is about: `is not above 0; give volts`.
  */
@@ -149,7 +168,7 @@ export function makeParts() {
     z.number({ error: 'is not a number; give degrees as a number' }).describe(doc);
 
   return {
-    z,
+    z: LENT,
     name,
     positive,
     atLeast0,

@@ -19,23 +19,9 @@ function make() {
 
   // --- boards and rails -------------------------------------------------------------------------
 
-  // One by one: with the namespace as a value a bundle has all of zod, other languages included.
-  const zodForBoards = {
-    array: z.array,
-    boolean: z.boolean,
-    enum: z.enum,
-    int: z.int,
-    literal: z.literal,
-    number: z.number,
-    record: z.record,
-    strictObject: z.strictObject,
-    string: z.string,
-    tuple: z.tuple,
-    union: z.union,
-  };
   const board = z.discriminatedUnion(
     'driver',
-    boardSchemas(zodForBoards, { name, pin, positive, atLeast0 }),
+    boardSchemas(parts.z, { name, pin, positive, atLeast0 }),
     {
       error: `is not a driver; use ${oneOf(DRIVER_NAMES)}`,
     },

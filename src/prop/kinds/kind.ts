@@ -30,7 +30,7 @@ const KINDS: { [K in ChannelKind]: Kind<Extract<Channel, { kind: K }>> } = {
   lamp,
 };
 
-export const KIND_NAMES = Object.keys(KINDS) as [ChannelKind, ...ChannelKind[]];
+export const KIND_NAMES = /* @__PURE__ */ Object.keys(KINDS) as [ChannelKind, ...ChannelKind[]];
 
 /** What the value of a channel is: deg, 1 or 0, perceived lightness 0 to 1, or #rrggbb. */
 export type ValueType = 'deg' | 'on' | 'lightness' | 'colour';
