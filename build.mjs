@@ -14,7 +14,7 @@ export const THREADS = {
   worker: 'gateway/worker.ts',
   service: 'service/worker.ts',
   planner: 'service/planner-worker.ts',
-  'board-worker': 'drivers/board-worker.ts',
+  'board-worker': 'boards/board-worker.ts',
 };
 
 /** Components are Preact's, on the page and where the command draws with them. */

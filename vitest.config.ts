@@ -16,7 +16,7 @@ const LONG = [
 /** Unit tests that take seconds each: random programs, attacks, long virtual times, real threads. */
 const SLOW = [
   'core/{cue-random,examples,idle,random}',
-  'drivers/{pigpio-native,threads}',
+  'boards/{pigpio/native,threads}',
   'gateway/{host,http}',
   'prop/{entries,fuzz,lint-loom,splice}',
   'service/{capture,host,opening,outlet,planner}',
@@ -48,7 +48,7 @@ export default defineConfig({
           name: 'unit',
           include: [
             'tests/*.test.ts',
-            'tests/{shared,sums,prop,drivers,core,rehearsal,gateway,page,drawings,cli,safe,doctor,service}/**/*.test.ts',
+            'tests/{shared,api,sums,boards,prop,core,rehearsal,gateway,page,drawings,cli,safe,doctor,service}/**/*.test.ts',
           ],
           exclude: [...LONG, ...SLOW],
           // Files share their modules: loading them takes longer than most tests.

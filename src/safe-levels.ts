@@ -1,7 +1,7 @@
 #!/usr/bin/env node
 import { readFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
-import { makeSafe } from './safe/boards.ts';
+import { makeSafe } from './boards/safe.ts';
 import { stillLives } from './safe/life.ts';
 import { PLAN_FILE, type SafePlan } from './safe/plan.ts';
 import { systemTools } from './safe/tools.ts';
@@ -58,7 +58,7 @@ async function main(argv: readonly string[]): Promise<number> {
     Math.max(LEAST_MS, Math.round(DEADLINE_MS - performance.now())),
   );
   const simLog = join(dirname(planFile), 'safe-levels.log');
-  const reports = await makeSafe(plan, simLog, systemTools(deadline));
+  const reports = await makeSafe(plan, systemTools(deadline, simLog));
   let failed = false;
   for (const { board, driver, done, failure } of reports) {
     const place = `${plan.prop}: ${board} (${driver})`;

@@ -1,9 +1,10 @@
 import fs from 'node:fs/promises';
 import { join } from 'node:path';
+import { factsOf } from './boards/registry.ts';
 import type { Board } from './core/boards.ts';
-import type { Prop, Board as PropBoard } from './prop/schema.ts';
+import type { Prop } from './prop/schema.ts';
 import { lifeOf } from './safe/life.ts';
-import { type Connection, PLAN_FILE, type SafePlan } from './safe/plan.ts';
+import { PLAN_FILE, type SafePlan } from './safe/plan.ts';
 import { Refusal } from './shared/errors.ts';
 
 /** What writing the plan needs of the file system; tests put faults in. */
@@ -16,33 +17,21 @@ export function safePlan(prop: Prop, boards: readonly Board[], pid: number): Saf
     prop: prop.name,
     // The rest is read from files, by whoever writes the plan.
     daemon: { pid, startTicks: 0, bootId: '' },
-    boards: boards.map(({ name, outputs }) => ({
-      name,
-      ...connection(prop.boards[name]!),
-      outputs: outputs.map(({ name: output, kind, pin, safe }) => ({
-        name: output,
-        kind,
-        pin,
-        safe,
-      })),
-    })),
-  };
-}
-
-function connection(board: PropBoard): Connection {
-  switch (board.driver) {
-    case 'pca9685':
-      return { driver: board.driver, bus: board.bus, address: board.address };
-    case 'linux':
+    boards: boards.map(({ name, outputs }) => {
+      const spec = prop.boards[name]!;
       return {
-        driver: board.driver,
-        chip: board.chip,
-        pwmChip: board.pwmChip,
-        ...(board.pwmPins && { pwmPins: board.pwmPins }),
+        name,
+        driver: spec.driver,
+        ...factsOf(spec).planned(spec),
+        outputs: outputs.map(({ name: output, kind, pin, safe }) => ({
+          name: output,
+          kind,
+          pin,
+          safe,
+        })),
       };
-    default:
-      return { driver: board.driver };
-  }
+    }),
+  };
 }
 
 /**
@@ -69,7 +58,7 @@ export async function writePlan(
     await fileSystem.rename(`${path}.new`, path);
   } catch (error) {
     throw new Refusal(
-      'internal',
+      'safe-plan.not-saved',
       `the plan for sinew-safe-levels cannot be written: ${(error as Error).message}; make ${folder} writable`,
       { file: path },
     );

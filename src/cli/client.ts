@@ -1,31 +1,12 @@
 import { EventEmitter } from 'node:events';
 import { type RawData, WebSocket } from 'ws';
-import type { Condition } from '../core/condition.ts';
-import type {
-  ChannelState,
-  GuardInfo,
-  JournalEntry,
-  LockoutInfo,
-  Method,
-  Params,
-  Result,
-} from '../core/requests.ts';
-import type { FileNews } from '../gateway/notices.ts';
+import { type Notice, RpcClient, RpcError } from '../api/client.ts';
+import type { Method, Params, Result } from '../api/methods.ts';
+import type { Told } from '../api/notifications.ts';
+import type { JournalEntry } from '../api/types.ts';
 import { type Clock, systemClock } from '../shared/clock.ts';
-import { CODES, type ErrorData } from '../shared/errors.ts';
-
-/** The daemon answered a call with an error (JSON-RPC 2.0, section 5.1). */
-export class RpcError extends Error {
-  readonly code: number;
-  readonly data: ErrorData | undefined;
-
-  constructor(code: number, message: string, data?: ErrorData) {
-    super(message);
-    this.name = 'RpcError';
-    this.code = code;
-    this.data = data;
-  }
-}
+import { CODES } from '../shared/errors.ts';
+import type { RefusalCode } from '../shared/refusals.ts';
 
 /** No daemon answers at this address. */
 export class Unreachable extends Error {
@@ -49,43 +30,11 @@ export interface ConnectOptions {
 }
 
 /** What `session.open` answers. */
-export interface Opened {
-  session: string;
-  condition: Condition;
-  /** At rest, but not parked: why. */
-  notParked?: string;
-  prop: string;
-  protocol: number;
-  linkTimeoutMs: number;
-  /** Version of the prop file that is in force. */
-  version: string;
-  /** How the file on the disk stands to it, where it is another one. */
-  file?: FileNews;
-}
-
+export type Opened = Result<'session.open'>;
 /** The params of a `prop.changed` notification; with neither pending nor problem the file is in force. */
-export interface ChangeParams extends FileNews {
-  version: string;
-  prop: string;
-  linkTimeoutMs: number;
-}
-
+export type ChangeParams = Told<'prop.changed'>;
 /** The params of a `state` notification: the first holds every channel, then those that changed. */
-export interface StateParams {
-  condition: Condition;
-  notParked?: string;
-  /** Seconds since the daemon started. */
-  t: number;
-  /** Number of the tick. */
-  tick: number;
-  /** Name of the client that holds the lease. */
-  holder: string | null;
-  channels: Record<string, ChannelState>;
-  rails: Record<string, { amps: number; measuredA?: number; limitA: number }>;
-  /** Absent while nobody has hands in the prop, and while no guard is broken. */
-  lockout?: LockoutInfo;
-  guards?: GuardInfo[];
-}
+export type StateParams = Told<'state'>;
 
 interface ClientEvents {
   state: [StateParams];
@@ -93,11 +42,6 @@ interface ClientEvents {
   change: [ChangeParams];
   /** The link is gone; the reason in words. */
   close: [string];
-}
-
-interface Pending {
-  resolve: (result: unknown) => void;
-  reject: (error: Error) => void;
 }
 
 /** Checks for signs of life per link timeout; the link is lost after two timeouts without any. */
@@ -109,8 +53,7 @@ const CLOSE_MS = 500;
 export class Client extends EventEmitter<ClientEvents> {
   readonly #socket: WebSocket;
   readonly #clock: Clock;
-  readonly #pending = new Map<number, Pending>();
-  #lastId = 0;
+  readonly #rpc: RpcClient;
   #lost: LinkLost | undefined;
   #opened: Opened | undefined;
   #missed = 0;
@@ -120,6 +63,13 @@ export class Client extends EventEmitter<ClientEvents> {
     super();
     this.#socket = socket;
     this.#clock = clock;
+    this.#rpc = new RpcClient(
+      (text) =>
+        socket.send(text, (error) => {
+          if (error) this.#lose(error.message);
+        }),
+      (notice) => this.#hear(notice),
+    );
     socket.on('message', (data, isBinary) => this.#receive(data, isBinary));
     // `ws` answers pings by itself; here they only count as life.
     socket.on('ping', () => {
@@ -145,10 +95,7 @@ export class Client extends EventEmitter<ClientEvents> {
       socket.terminate();
     });
     try {
-      client.#opened = (await client.call('session.open', {
-        client: clientName,
-        token,
-      })) as Opened;
+      client.#opened = await client.call('session.open', { client: clientName, token });
     } catch (error) {
       await client.close();
       if (!(error instanceof LinkLost)) throw error;
@@ -175,17 +122,8 @@ export class Client extends EventEmitter<ClientEvents> {
    * undefined are left out.
    * @throws RpcError when it is refused, LinkLost when the link goes first.
    */
-  call<M extends Method>(method: M, params: Params<M>): Promise<Result<M>>;
-  call(method: string, params?: object): Promise<unknown>;
-  call(method: string, params: object = {}): Promise<unknown> {
-    if (this.#lost) return Promise.reject(this.#lost);
-    const id = ++this.#lastId;
-    return new Promise((resolve, reject) => {
-      this.#pending.set(id, { resolve, reject });
-      this.#socket.send(JSON.stringify({ jsonrpc: '2.0', id, method, params }), (error) => {
-        if (error) this.#lose(error.message);
-      });
-    });
+  call<M extends Method>(method: M, params: Params<M>): Promise<Result<M>> {
+    return this.#rpc.call(method, params);
   }
 
   /** Closes the link; the daemon takes this for a lost link if the session still holds the lease. */
@@ -200,38 +138,17 @@ export class Client extends EventEmitter<ClientEvents> {
 
   #receive(data: RawData, isBinary: boolean): void {
     this.#missed = 0;
-    let message: unknown;
-    try {
-      message = isBinary ? undefined : JSON.parse(data.toString());
-    } catch {
-      // Reported below, as everything else that is not a JSON-RPC message.
-    }
-    if (typeof message !== 'object' || message === null) {
-      this.#lose('it sent something that is not JSON-RPC');
-      this.#socket.terminate();
-      return;
-    }
-    const { id, method, params, result, error } = message as {
-      id?: number;
-      method?: string;
-      params?: unknown;
-      result?: unknown;
-      error?: { code: number; message: string; data?: ErrorData };
-    };
-    if (method === 'state') this.emit('state', params as StateParams);
-    else if (method === 'event') this.#event(params as { entry: JournalEntry; again?: true });
-    else if (method === 'prop.changed') this.#change(params as ChangeParams);
-    if (method !== undefined || id === undefined) return;
-    const pending = this.#pending.get(id);
-    if (!pending) return;
-    this.#pending.delete(id);
-    if (error) pending.reject(new RpcError(error.code, error.message, error.data));
-    else pending.resolve(result);
+    if (!isBinary && this.#rpc.receive(data.toString())) return;
+    this.#lose('it sent something that is not JSON-RPC');
+    this.#socket.terminate();
   }
 
-  /** What is told again, because more like it have come, is no news. */
-  #event({ entry, again }: { entry: JournalEntry; again?: true }): void {
-    if (!again) this.emit('event', entry);
+  #hear({ method, params }: Notice): void {
+    if (method === 'state') this.emit('state', params);
+    // What is told again, because more like it have come, is no news.
+    else if (method === 'event') {
+      if (!params.again) this.emit('event', params.entry);
+    } else if (method === 'prop.changed') this.#change(params);
   }
 
   #change(params: ChangeParams): void {
@@ -266,8 +183,7 @@ export class Client extends EventEmitter<ClientEvents> {
     if (this.#lost) return;
     this.#lost = new LinkLost(reason);
     this.#stopWatching();
-    for (const { reject } of this.#pending.values()) reject(this.#lost);
-    this.#pending.clear();
+    this.#rpc.end(this.#lost);
     this.emit('close', reason);
   }
 }
@@ -284,7 +200,10 @@ function opening(socket: WebSocket, where: string): Promise<void> {
       const reason = `the daemon at ${where} refused the connection (HTTP ${status})`;
       reject(
         refused
-          ? new RpcError(CODES.notAuthorised, 'Not authorised', { reason })
+          ? new RpcError(CODES.notAuthorised, 'Not authorised', {
+              code: 'origin.refused' satisfies RefusalCode,
+              reason,
+            })
           : new Unreachable(`what answers at ${where} is not sinewd (HTTP ${status})`),
       );
       request.destroy();

@@ -1,26 +1,14 @@
 import { createInterface } from 'node:readline/promises';
 import type { Readable, Writable } from 'node:stream';
-import type { Condition } from '../core/condition.ts';
-import type {
-  ChannelState,
-  ConditionResult,
-  JournalEntry,
-  Method,
-  Params,
-  Result,
-} from '../core/requests.ts';
+import { RpcError } from '../api/client.ts';
+import type { Method, Params, Result } from '../api/methods.ts';
+import type { ChannelState, ConditionResult, JournalEntry } from '../api/types.ts';
 import type { Clock } from '../shared/clock.ts';
+import type { Condition } from '../shared/condition.ts';
 import { conditionText } from '../shared/condition-text.ts';
 import { CODES, Refusal } from '../shared/errors.ts';
 import type { Writing } from '../shared/fate.ts';
-import {
-  type ChangeParams,
-  Client,
-  LinkLost,
-  type Opened,
-  RpcError,
-  type StateParams,
-} from './client.ts';
+import { type ChangeParams, Client, LinkLost, type Opened, type StateParams } from './client.ts';
 import { findFate } from './fate.ts';
 import { changeLine } from './file-text.ts';
 import type { Address } from './values.ts';
@@ -176,12 +164,10 @@ export class Desk {
     }
   }
 
-  call<M extends Method>(method: M, params: Params<M>): Promise<Result<M>>;
-  call(method: string, params?: object): Promise<unknown>;
-  async call(method: string, params: object = {}): Promise<unknown> {
+  async call<M extends Method>(method: M, params: Params<M>): Promise<Result<M>> {
     const result = await (await this.client()).call(method, params);
-    const told = result as Partial<ConditionResult> | null;
-    if (told?.condition) {
+    const told = result as Partial<ConditionResult>;
+    if (told.condition) {
       this.#take(told as ConditionResult);
       this.#conditionAtMs = this.io.clock.nowMs();
     }
@@ -206,7 +192,7 @@ export class Desk {
     if (this.inSession) return;
     const { condition } = await this.connect();
     if ((condition === 'parked' || condition === 'parking') && !this.options.wake) {
-      throw new Refusal('condition', `the prop is ${condition}; add --wake`, { condition });
+      throw new Refusal('wake.not-asked', `the prop is ${condition}; add --wake`, { condition });
     }
     await this.lease();
     if (condition === 'live') return;
@@ -252,10 +238,10 @@ export class Desk {
    */
   async confirm(question: string, refused: RpcError, otherwise: string): Promise<void> {
     if (this.io.stdin.isTTY !== true)
-      throw new RpcError(refused.code, refused.message, { ...refused.data, reason: otherwise });
+      throw new RpcError(refused.code, refused.title, { ...refused.data!, reason: otherwise });
     const answer = await this.ask(`${question} [y/N] `, this.#asking.signal).catch(() => '');
     if (!/^y(es)?$/i.test(answer.trim()))
-      throw new Refusal('condition', 'not confirmed; nothing was done');
+      throw new Refusal('command.not-confirmed', 'not confirmed; nothing was done');
   }
 
   /**
@@ -318,7 +304,7 @@ export class Desk {
     const text = 'motion stopped (stop category 2): the prop holds; reset before it moves again';
     this.#settle?.(
       stop.then(() => {
-        throw new Refusal('condition', `interrupted: ${text}`);
+        throw new Refusal('command.interrupted', `interrupted: ${text}`);
       }),
     );
     await stop;
@@ -368,7 +354,7 @@ export class Desk {
     for (;;) {
       if (this.#condition !== 'live') {
         const values = { condition: this.#condition };
-        throw new Refusal('condition', `the prop is now ${this.#condition}`, values);
+        throw new Refusal('condition.changed', `the prop is now ${this.#condition}`, values);
       }
       if (done(this.#channels)) return;
       await this.sleep(FRAME_MS);

@@ -1,5 +1,5 @@
 import { existsSync } from 'node:fs';
-import type { Finding } from '../doctor/boards.ts';
+import type { Finding } from '../boards/doctor.ts';
 import { Refusal } from '../shared/errors.ts';
 import { verb } from './verb.ts';
 
@@ -34,7 +34,7 @@ async function load(file: string) {
   const { loadProp } = await import('../prop/load.ts');
   const { prop } = await loadProp(file);
   if (prop) return prop;
-  throw new Refusal('invalidParams', `${file} has errors; sinew check ${file} shows them`);
+  throw new Refusal('file.check-first', `${file} has errors; sinew check ${file} shows them`);
 }
 
 function line({ what, state, text, remedy }: Finding): string {

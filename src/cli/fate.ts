@@ -29,11 +29,10 @@ export async function findFate(
   try {
     for (;;) {
       // The service that knows may just be starting again.
-      const found = await client.call('prop.history').catch(() => undefined);
+      const found = await client.call('prop.history', {}).catch(() => undefined);
       const late = clock.nowMs() - reachedMs >= FATE_WAIT_MS;
       if (found) {
-        const { versions } = found as { versions: { version: string; who: string }[] };
-        const fate = fateOf(writing, versions, name);
+        const fate = fateOf(writing, found.versions, name);
         if (fate !== 'not written' || late) return fateText(what, fate);
       } else if (late || client.lost) return fateText(what, 'not known');
       await pause();

@@ -1,4 +1,4 @@
-import type { FileFinding, FileNews } from '../gateway/notices.ts';
+import type { FileFinding, FileNews } from '../api/types.ts';
 
 /** What a person at a terminal is told of the prop file. */
 

@@ -1,4 +1,4 @@
-import type { LoomWire } from '../core/requests.ts';
+import type { LoomWire } from '../api/types.ts';
 import { SYMPTOMS, type Symptom, type Trace } from '../prop/trace.ts';
 import type { Desk } from './desk.ts';
 import { aligned, EXIT } from './output.ts';

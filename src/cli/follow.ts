@@ -1,4 +1,4 @@
-import type { ChannelState, JournalEntry } from '../core/requests.ts';
+import type { ChannelState, JournalEntry } from '../api/types.ts';
 import { conditionText } from '../shared/condition-text.ts';
 import type { StateParams } from './client.ts';
 import type { Desk } from './desk.ts';

@@ -1,4 +1,4 @@
-import type { LinkageInfo, TorqueInfo, VapourInfo } from '../core/requests.ts';
+import type { LinkageInfo, TorqueInfo, VapourInfo } from '../api/types.ts';
 import { mechanicsOf } from '../prop/mechanics.ts';
 import type { Prop } from '../prop/schema.ts';
 import { linkageInfo, torqueInfo, vapourInfo } from '../service/view.ts';

@@ -1,11 +1,13 @@
 import { writeFile } from 'node:fs/promises';
 import type { Writable } from 'node:stream';
+import { RpcError } from '../api/client.ts';
 import type { Finding } from '../prop/finding.ts';
 import { type ToldFinding, told } from '../prop/told-finding.ts';
 import { CODES, Refusal } from '../shared/errors.ts';
 import { printable } from '../shared/plain.ts';
+import { REFUSALS, type RefusalCode } from '../shared/refusals.ts';
 import { tidy } from '../shared/units.ts';
-import { LinkLost, RpcError, Unreachable } from './client.ts';
+import { LinkLost, Unreachable } from './client.ts';
 import { findingLine } from './file-text.ts';
 
 /** What was typed cannot be understood. */
@@ -16,28 +18,30 @@ export class UsageError extends Error {
 /** Exit codes: 0 done. */
 export const EXIT = { done: 0, refused: 1, usage: 2, unreachable: 3 } as const;
 
-/** Not among the daemon's codes: the command could not reach it, or lost it. */
-const LINK_CODE = -32000;
-
 export function exitCode(error: unknown): number {
   if (error instanceof UsageError) return EXIT.usage;
   if (error instanceof Unreachable || error instanceof LinkLost) return EXIT.unreachable;
   return EXIT.refused;
 }
 
-/** The error as `--json` prints it: `{ code, message, data: { reason, ... } }`. */
+/** The error as `--json` prints it: `{ code, message, data: { code, reason, ... } }`. */
 export function errorObject(error: unknown): { code: number; message: string; data: object } {
   if (error instanceof RpcError) {
     const data = error.data ?? { reason: error.message };
-    return { code: error.code, message: error.message, data };
+    return { code: error.code, message: error.title, data };
   }
   if (error instanceof Refusal) return error.toObject();
   const reason = error instanceof Error ? error.message : String(error);
-  const data = { reason };
-  if (error instanceof UsageError) return { code: CODES.invalidParams, message: 'Usage', data };
-  if (error instanceof Unreachable) return { code: LINK_CODE, message: 'Unreachable', data };
-  if (error instanceof LinkLost) return { code: LINK_CODE, message: 'Link lost', data };
-  return { code: CODES.internal, message: 'Internal error', data };
+  const told = (word: RefusalCode, message: string) => ({
+    code: CODES[REFUSALS[word][0]],
+    message,
+    data: { code: word, reason },
+  });
+  if (error instanceof UsageError) return told('command.usage' satisfies RefusalCode, 'Usage');
+  if (error instanceof Unreachable)
+    return told('link.unreachable' satisfies RefusalCode, 'Unreachable');
+  if (error instanceof LinkLost) return told('link.lost' satisfies RefusalCode, 'Link lost');
+  return told('daemon.fault' satisfies RefusalCode, 'Internal error');
 }
 
 /** The error for a person: in one line, and below it what is wrong with a file, or what differs. */
@@ -119,6 +123,8 @@ export async function writeOut(file: string, text: string): Promise<void> {
   try {
     await writeFile(file, text);
   } catch (error) {
-    throw new Refusal('internal', `cannot write ${file}: ${(error as Error).message}`, { file });
+    throw new Refusal('command.cannot-write', `cannot write ${file}: ${(error as Error).message}`, {
+      file,
+    });
   }
 }

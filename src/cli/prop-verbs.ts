@@ -1,5 +1,5 @@
 import { readFile, stat } from 'node:fs/promises';
-import type { Result } from '../core/requests.ts';
+import type { Result } from '../api/methods.ts';
 import { FRAME_LIMIT_BYTES } from '../gateway/limits.ts';
 import { Refusal } from '../shared/errors.ts';
 import type { Desk } from './desk.ts';
@@ -8,10 +8,6 @@ import { versionOfFile } from './values.ts';
 import { type Outcome, verb } from './verb.ts';
 
 /** Verbs for the prop file of a running daemon: what it was, and how to change it as a whole. */
-
-interface History {
-  versions: { version: string; time: string; who: string; what: string; current?: true }[];
-}
 
 /** Room for the rest of the frame (bytes). */
 const AROUND_BYTES = 512;
@@ -34,7 +30,7 @@ function changedText(
 async function textOf(file: string): Promise<string> {
   const tooLarge = () =>
     new Refusal(
-      'invalidParams',
+      'file.too-large',
       `${file} is too large to be sent (64 KiB at most); copy it over the prop file on the board instead: the daemon notices, checks and takes it`,
       { file },
     );
@@ -44,7 +40,7 @@ async function textOf(file: string): Promise<string> {
     text = await readFile(file, 'utf8');
   } catch (error) {
     if (error instanceof Refusal) throw error;
-    throw new Refusal('invalidParams', `cannot read ${file}: ${(error as Error).message}`, {
+    throw new Refusal('file.unreadable', `cannot read ${file}: ${(error as Error).message}`, {
       file,
     });
   }
@@ -59,7 +55,7 @@ export const propVerbs = [
     where: 'both',
     args: [],
     async run(_given, desk) {
-      const result = (await desk.call('prop.history')) as History;
+      const result = await desk.call('prop.history', {});
       const rows = result.versions.map(({ version, time, who, what, current }) => [
         version,
         time,
@@ -99,7 +95,7 @@ export const propVerbs = [
     async run({ file, base }, desk: Desk) {
       const text = await textOf(file);
       await desk.lease();
-      const version = base ?? ((await desk.call('prop.read')) as { version: string }).version;
+      const version = base ?? (await desk.call('prop.read', {})).version;
       const result = await desk.write(file, 'prop.apply', { text, version });
       return { result, text: changedText(`${file} was written`, result) };
     },

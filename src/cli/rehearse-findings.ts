@@ -5,10 +5,11 @@ import type { Loaded } from '../prop/load.ts';
 import { type CueStep, longCue, type Prop } from '../prop/schema.ts';
 import { readText } from '../prop/text.ts';
 import type { Event, Rehearsal } from '../rehearsal/rehearse.ts';
+import type { What } from '../shared/journal.ts';
 import { tidy } from '../shared/units.ts';
 
 /** What may be done about it, and how bad it is. */
-const REMEDIES: Record<string, Pick<Finding, 'severity' | 'right'>> = {
+const REMEDIES: Partial<Record<What, Pick<Finding, 'severity' | 'right'>>> = {
   refused: { severity: 'error', right: 'let it come when it may, or change what it asks for' },
   delayed: { severity: 'warning', right: 'let it come later, or move less at once' },
   slower: { severity: 'warning', right: 'give overS more time, or move less far' },

@@ -1,5 +1,5 @@
 import { createInterface, type Interface } from 'node:readline/promises';
-import type { Result } from '../core/requests.ts';
+import type { Result } from '../api/methods.ts';
 import { Refusal } from '../shared/errors.ts';
 import type { Desk } from './desk.ts';
 import { KEPT_LINES, loadHistory, saveHistory } from './history.ts';
@@ -103,7 +103,7 @@ async function session(desk: Desk): Promise<Outcome> {
     const handedOver = await desk.handOver(desk.options.graceS ?? 0);
     if (interactive) await keepHistory(desk, typed);
     if (desk.lost) throw desk.lost;
-    if (interrupted && exit === EXIT.done) throw new Refusal('condition', 'interrupted');
+    if (interrupted && exit === EXIT.done) throw new Refusal('command.interrupted', 'interrupted');
     return { result: undefined, text: handedOver ?? '', exit };
   } finally {
     forgetInterrupt();

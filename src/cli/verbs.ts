@@ -1,4 +1,5 @@
-import type { ChannelInfo, LockoutInfo, Result } from '../core/requests.ts';
+import type { Result } from '../api/methods.ts';
+import type { ChannelInfo, LockoutInfo } from '../api/types.ts';
 import { didYouMean } from '../prop/finding.ts';
 import { conditionText } from '../shared/condition-text.ts';
 import { Refusal } from '../shared/errors.ts';
@@ -31,7 +32,7 @@ const FADE: VerbOption = {
 function mustBeKnown(what: string, name: string, known: readonly string[]): void {
   if (known.includes(name)) return;
   const reason = `there is no ${what} ${name}; ${didYouMean(name, known)}`;
-  throw new Refusal('noSuchThing', reason, { name });
+  throw new Refusal('command.unknown-name', reason, { name });
 }
 
 function delayNote(result: { delayed?: string }): string {

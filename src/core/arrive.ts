@@ -16,7 +16,7 @@ export function untilArrived(core: Core, moves: readonly Move[]): Promise<true> 
       // What was waiting for its rail may have been replaced before it was ever planned.
       const elsewhere = !servo.moving && servo.state.pos !== toDeg;
       if (servo.plans !== plans.get(servo) || servo.interlocked || elsewhere)
-        throw new Refusal('condition', interruption(core, servo), {
+        throw new Refusal('move.interrupted', interruption(core, servo), {
           channel: servo.name,
           value: tidy(servo.state.pos),
           target: toDeg,
@@ -43,7 +43,9 @@ export async function untilCondition(core: Core, leaves: 'waking' | 'parking'): 
     const { condition } = core;
     if (condition === leaves) return undefined;
     if (condition === wanted) return true;
-    throw new Refusal('condition', `the prop is ${condition}, not ${wanted}`, { condition });
+    throw new Refusal('condition.changed', `the prop is ${condition}, not ${wanted}`, {
+      condition,
+    });
   });
 }
 
@@ -53,10 +55,14 @@ export async function untilOver(core: Core, cue: string): Promise<void> {
   await core.waits.until(() => {
     if (core.cues.isRunning(cue) && core.cues.runCount(cue) === run) return undefined;
     if (core.cues.endedItself(cue, run)) return true;
-    throw new Refusal('condition', `cue ${cue} was ended early; the prop is ${core.condition}`, {
-      cue,
-      condition: core.condition,
-    });
+    throw new Refusal(
+      'cue.ended-early',
+      `cue ${cue} was ended early; the prop is ${core.condition}`,
+      {
+        cue,
+        condition: core.condition,
+      },
+    );
   });
 }
 
@@ -80,7 +86,7 @@ export async function untilSaved(core: Core): Promise<string | true> {
 export async function untilNoted(core: Core, relay: Relay): Promise<void> {
   const poll = (): true | undefined => {
     if (relay.refusal)
-      throw new Refusal('condition', relay.refusal, { channel: relay.name, on: false });
+      throw new Refusal('duty.unsaved', relay.refusal, { channel: relay.name, on: false });
     const over = !relay.on || relay.closed || core.body.find(relay.name) !== relay;
     return over || relay.noted === 'yes' ? true : undefined;
   };

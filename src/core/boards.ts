@@ -1,5 +1,5 @@
 import { isDeepStrictEqual } from 'node:util';
-import type { Driver, Frame, InputSpec, OutputSpec } from '../drivers/driver.ts';
+import type { Driver, Frame, InputSpec, OutputSpec } from '../boards/board.ts';
 import type { Clock } from '../shared/clock.ts';
 
 /** A driver that takes longer to open than this hangs (ms). */

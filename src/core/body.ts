@@ -1,4 +1,5 @@
-import type { Driver } from '../drivers/driver.ts';
+import type { Driver } from '../boards/board.ts';
+import { factsOf } from '../boards/registry.ts';
 import { didYouMean } from '../prop/finding.ts';
 import { requirementText } from '../prop/interlock.ts';
 import type { Channel, Prop, Requirement } from '../prop/schema.ts';
@@ -130,9 +131,10 @@ export class Body {
     for (const [name, guard] of Object.entries(guards))
       this.guardInputs.set(name, this.#safetyInput(`guard ${name}`, guard));
     for (const [name, spec] of Object.entries(this.prop.boards)) {
-      if (spec.driver !== 'pca9685' || !spec.enable) continue;
-      const host = this.#boards.get(spec.enable.board)!;
-      const { pin } = spec.enable;
+      const enable = factsOf(spec).enable?.(spec);
+      if (!enable) continue;
+      const host = this.#boards.get(enable.board)!;
+      const { pin } = enable;
       const output = host.addOutput({ name: `${name}.enable`, kind: 'level', pin, safe: 1 });
       this.enables.push({ board: this.#boards.get(name)!, host, output });
     }
@@ -175,7 +177,9 @@ export class Body {
     const found = this.#byName.get(name);
     if (found) return found;
     const advice = didYouMean(name, this.#byName.keys());
-    throw new Refusal('noSuchThing', `there is no channel ${name}; ${advice}`, { channel: name });
+    throw new Refusal('channel.unknown', `there is no channel ${name}; ${advice}`, {
+      channel: name,
+    });
   }
 
   /** @throws Refusal `noSuchThing`, or `invalidParams` when the channel is not a servo */
@@ -261,7 +265,7 @@ export class Body {
     const found = this.channel(name);
     if (found.kind === kind) return found as Extract<Actuator, { kind: K }>;
     throw new Refusal(
-      'invalidParams',
+      'channel.wrong-kind',
       `${name} is a ${found.kind}, not a ${kind}; use ${instead}`,
       {
         channel: name,

@@ -1,4 +1,4 @@
-import type { Driver } from '../drivers/driver.ts';
+import type { Driver } from '../boards/board.ts';
 import type { Board as BoardSpec, Channel } from '../prop/schema.ts';
 import { Assembling } from './assembly.ts';
 import type { ChangeMessage, CoreProp, Outcome } from './core-prop.ts';

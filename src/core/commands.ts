@@ -1,3 +1,5 @@
+import type { MethodRecord } from '../api/method.ts';
+import { type CoreMethod, METHODS, type Params, type Result } from '../api/methods.ts';
 import type { Author } from '../prop/file/status.ts';
 import { didYouMean } from '../prop/finding.ts';
 import type { Edit } from '../prop/splice.ts';
@@ -11,7 +13,6 @@ import { Identifier } from './identify.ts';
 import type { Session } from './lease.ts';
 import type { Move } from './move.ts';
 import { channelsOf, colourOf, degOf, opening, wantedByPose } from './pose.ts';
-import type { CoreMethod, Params, Result } from './requests.ts';
 import { CAPTURE_STEP_DEG, type Servo } from './servo.ts';
 
 /** Changes the prop file; what it answers is in force then, or waits until the prop is parked. */
@@ -27,29 +28,6 @@ type Handler<M extends CoreMethod> = (
   params: Params<M>,
   session: Session,
 ) => Result<M> | Promise<Result<M>>;
-
-/** Methods that a session may use without the lease. */
-const FREE: ReadonlySet<CoreMethod> = new Set([
-  'lease.take',
-  'lease.release',
-  'park',
-  'stop',
-  'lockout.set',
-  'lockout.clear',
-  'sim.set',
-]);
-
-/** What is told by its effect on the whole prop, where it has one. */
-const WHOLE: ReadonlySet<CoreMethod> = new Set(['wake', 'park', 'reset', 'cue.stop']);
-
-/** What a slider or a held key asks for many times a second. */
-const STREAMED: ReadonlySet<CoreMethod> = new Set([
-  'channel.move',
-  'channel.jog',
-  'channel.colour',
-  'channel.dim',
-  'group.move',
-]);
 
 /** Every request to the core, from a session that the gateway has let in. */
 export class Commands {
@@ -106,17 +84,18 @@ export class Commands {
     this.#core.catchUp();
     const session = this.#sessions.get(sessionId);
     if (!session)
-      throw new Refusal('notAuthorised', 'this session is over; open a new one', {
+      throw new Refusal('session.ended', 'this session is over; open a new one', {
         session: sessionId,
       });
     try {
+      const record: MethodRecord = METHODS[method];
       this.#numbersMustBeFinite(params);
-      if (!FREE.has(method)) this.#core.lease.require(session);
+      if (record.lease) this.#core.lease.require(session);
       const { journal } = this.#core;
       const { seq } = journal;
       const result = (this.#handlers[method] as Handler<M>)(params, session);
       // What changes nothing, such as a wake of a live prop, was asked for all the same.
-      if (WHOLE.has(method) && journal.seq === seq)
+      if (record.whole && journal.seq === seq)
         journal.add(session.client, method, `${method}: the prop is ${this.#core.condition}`);
       return await result;
     } catch (error) {
@@ -160,7 +139,7 @@ export class Commands {
     'lockout.clear': async ({ force = false, reason }, session) => {
       if (force && reason === undefined)
         throw new Refusal(
-          'invalidParams',
+          'lockout.no-reason',
           'to force a lockout, say in "reason" how you know that nobody is in reach; it goes into the journal',
         );
       this.#core.clearLockout(session.client, force ? plain(reason!) : undefined);
@@ -223,7 +202,7 @@ export class Commands {
       const members = this.#core.body.groups.get(group);
       if (!members)
         throw new Refusal(
-          'noSuchThing',
+          'group.unknown',
           `there is no group ${group}; ${didYouMean(group, this.#core.body.groups.keys())}`,
           { group },
         );
@@ -289,14 +268,14 @@ export class Commands {
       const limitsDeg: [number, number] = end === 'low' ? [deg, high] : [low, deg];
       if (limitsDeg[0] >= limitsDeg[1])
         throw new Refusal(
-          'outOfLimits',
+          'limits.crossed',
           `the low limit must be below the high one; ${channel} stands at ${deg} deg, its limits are ${tidy(low)} to ${tidy(high)} deg`,
           { channel, value: deg, limitsDeg: [low, high] },
         );
       const { parkDeg } = servo;
       if (parkDeg < limitsDeg[0] || parkDeg > limitsDeg[1])
         throw new Refusal(
-          'outOfLimits',
+          'limits.park-outside',
           `${channel} parks at ${tidy(parkDeg)} deg, which limits of ${tidy(limitsDeg[0])} to ${tidy(limitsDeg[1])} deg would leave outside`,
           { channel, value: tidy(parkDeg), limitsDeg },
         );
@@ -348,14 +327,18 @@ export class Commands {
       const board = this.#core.body.boards.find((one) => one.name === name);
       if (!board) {
         const names = this.#core.body.boards.map((one) => one.name);
-        throw new Refusal('noSuchThing', `there is no board ${name}; ${didYouMean(name, names)}`, {
-          board: name,
-        });
+        throw new Refusal(
+          'board.unknown',
+          `there is no board ${name}; ${didYouMean(name, names)}`,
+          {
+            board: name,
+          },
+        );
       }
       const { simulate } = board.driver;
       if (!simulate || !this.#simulating)
         throw new Refusal(
-          'condition',
+          'board.not-simulated',
           simulate
             ? 'a simulated board can be set from outside only while the daemon listens on this machine alone'
             : `board ${name} is not simulated`,
@@ -417,7 +400,7 @@ export class Commands {
   /** A step in us as a step in deg, where the servo stands. */
   #degForUs(servo: Servo, byUs: number | undefined): number {
     if (byUs === undefined)
-      throw new Refusal('invalidParams', 'give byDeg or byUs', { channel: servo.name });
+      throw new Refusal('jog.no-step', 'give byDeg or byUs', { channel: servo.name });
     const fromDeg = this.#core.gate.jogsFrom(servo);
     const { mapping } = servo;
     return mapping.toDeg(mapping.toPulseUs(fromDeg) + byUs) - fromDeg;
@@ -428,7 +411,7 @@ export class Commands {
     this.#core.mustBeLive();
     const servo = this.#core.body.servo(channel);
     if (!servo.moving && !servo.delayed) return servo;
-    throw new Refusal('condition', `${channel} is moving; capture when it stands still`, {
+    throw new Refusal('capture.moving', `${channel} is moving; capture when it stands still`, {
       channel,
       value: tidy(servo.state.pos),
       target: tidy(servo.target),
@@ -448,7 +431,7 @@ export class Commands {
         ? 'jog back until it no longer pushes, and capture there'
         : `it did not at ${wouldDo} deg: go back there, and capture`;
     throw new Refusal(
-      'outOfLimits',
+      'limits.pushing',
       `${servo.name} pushes against something at ${tidy(servo.state.pos)} deg, so this is not a limit to stand at; ${advice}`,
       { channel: servo.name, value: tidy(servo.state.pos), wouldDo },
     );
@@ -466,7 +449,7 @@ export class Commands {
   #numbersMustBeFinite(params: object): void {
     for (const [name, value] of Object.entries(params))
       if (typeof value === 'number' && !Number.isFinite(value))
-        throw new Refusal('invalidParams', `${name} must be a finite number`, {
+        throw new Refusal('params.not-finite', `${name} must be a finite number`, {
           [name]: String(value),
         });
   }
@@ -479,7 +462,7 @@ export class Commands {
     if (at >= low - CAPTURE_STEP_DEG && at <= high + CAPTURE_STEP_DEG)
       return clamp(tidy(at, 2), low, high);
     throw new Refusal(
-      'outOfLimits',
+      'capture.outside',
       `${servo.name} stands at ${tidy(at)} deg, outside its limits ${tidy(low)} to ${tidy(high)} deg; capture the limit first, or go back inside`,
       { channel: servo.name, value: tidy(at), limitsDeg: [low, high] },
     );
@@ -499,7 +482,7 @@ export class Commands {
 
   #levelMustBeRight(channel: string, to: number): void {
     if (to >= 0 && to <= 1) return;
-    throw new Refusal('outOfLimits', `${channel} goes from 0 to 1; ${tidy(to)} is outside`, {
+    throw new Refusal('level.outside', `${channel} goes from 0 to 1; ${tidy(to)} is outside`, {
       channel,
       value: to,
       limit: to < 0 ? 0 : 1,
@@ -510,7 +493,8 @@ export class Commands {
 
   #tell(session: Session, what: CoreMethod, text: string, values: Record<string, unknown>): void {
     const { journal } = this.#core;
-    if (STREAMED.has(what)) journal.fold(session.client, what, text, values);
+    const { streamed }: MethodRecord = METHODS[what];
+    if (streamed) journal.fold(session.client, what, text, values);
     else journal.add(session.client, what, text, values);
   }
 
@@ -521,7 +505,6 @@ export class Commands {
     if (++this.#refusals.count > 20) return;
     this.#core.journal.add(session.client, 'refused', `${method}: ${refusal.message}`, {
       method,
-      code: refusal.code,
       ...plainValues(refusal.values),
     });
   }

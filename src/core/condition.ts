@@ -1,11 +1,10 @@
+import type { Condition } from '../shared/condition.ts';
 import { Refusal } from '../shared/errors.ts';
 
-/**
- * The condition of the whole prop and every way it changes, as one table. Nothing else in the
- * program sets a condition.
+/*
+ * Every way in which the condition of the whole prop changes, as one table. Nothing else in the program
+ * sets a condition.
  */
-export const CONDITIONS = ['parked', 'waking', 'live', 'parking', 'stopped', 'faulted'] as const;
-export type Condition = (typeof CONDITIONS)[number];
 
 /**
  * What may be asked for, and what happens by itself.
@@ -109,5 +108,5 @@ export const TRANSITIONS: Record<Condition, Record<ConditionEvent, Outcome>> = {
 export function next(now: Condition, event: ConditionEvent): Condition {
   const outcome = TRANSITIONS[now][event];
   if (typeof outcome === 'string') return outcome;
-  throw new Refusal('condition', outcome.refuse, { condition: now, event });
+  throw new Refusal('condition.forbids', outcome.refuse, { condition: now, event });
 }

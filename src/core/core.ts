@@ -1,14 +1,17 @@
-import type { Driver, Sense } from '../drivers/driver.ts';
+import type { ConditionResult } from '../api/types.ts';
+import type { Driver, Sense } from '../boards/board.ts';
 import type { Prop } from '../prop/schema.ts';
 import type { Clock } from '../shared/clock.ts';
+import { CONDITIONS, type Condition } from '../shared/condition.ts';
 import { conditionText } from '../shared/condition-text.ts';
 import { Refusal } from '../shared/errors.ts';
+import type { RefusalCode } from '../shared/refusals.ts';
 import { Telemetry } from '../shared/telemetry.ts';
 import { tidy } from '../shared/units.ts';
 import { Assembly, cuesOf } from './assembly.ts';
 import type { Board } from './boards.ts';
 import { type Actuator, Body, type SafetyInput } from './body.ts';
-import { CONDITIONS, type Condition, type ConditionEvent, next } from './condition.ts';
+import { type ConditionEvent, next } from './condition.ts';
 import type { CoreProp } from './core-prop.ts';
 import type { Cues } from './cues.ts';
 import { type Energiser, mustBeAbleToWake } from './energise.ts';
@@ -21,7 +24,7 @@ import { Lease, type Loss, type Session } from './lease.ts';
 import { atRest, type Parker } from './park.ts';
 import type { PropLight } from './prop-light.ts';
 import { publish } from './publish.ts';
-import type { ConditionResult, SafetyInfo } from './requests.ts';
+import type { SafetyInfo } from './requests.ts';
 import { notParkedText } from './rest-text.ts';
 import { type Kept, StateKeeper } from './state-keeper.ts';
 import { type Stopper, Stoppers } from './stoppers.ts';
@@ -337,7 +340,7 @@ export class Core {
     if (after === this.#condition) return;
     if (this.exchange?.underWay)
       throw new Refusal(
-        'condition',
+        'file.taking-effect',
         'the prop takes over its changed file; try again in a moment',
         { condition: this.#condition },
       );
@@ -346,9 +349,9 @@ export class Core {
     const unknown = this.#unknownServos();
     if (unknown.length > 0 && !confirmed)
       throw new Refusal(
-        'condition',
+        'wake.unknown-servos',
         `nobody knows where these servos stand: ${unknown.join(', ')}; they move one at a time, at their own speed, to their park position. Keep hands clear, then wake with confirm: "unknown"`,
-        { code: 'wake.unknown-servos', condition: this.#condition, servos: unknown },
+        { condition: this.#condition, servos: unknown },
       );
     mustBeAbleToWake(this.body);
     if (unknown.length > 0)
@@ -450,11 +453,12 @@ export class Core {
    */
   async reset(who: string, session?: string, confirm?: string): Promise<void> {
     if (next(this.#condition, 'reset') === this.#condition) return;
-    if (this.#resetting) this.#refuseReset('a reset is under way already; wait for its answer');
+    if (this.#resetting)
+      this.#refuseReset('reset.under-way', 'a reset is under way already; wait for its answer');
     if (this.#parker.active || this.body.servos.some((servo) => servo.moving))
-      this.#refuseReset('something still moves; wait until it stands still');
+      this.#refuseReset('reset.still-moving', 'something still moves; wait until it stands still');
     if (this.#stopPressed() && !this.body.stopInput!.board.dead)
-      this.#refuseReset('the stop button is pressed; release it, then reset');
+      this.#refuseReset('reset.stop-pressed', 'the stop button is pressed; release it, then reset');
     this.#stoppers.mayReset(session, confirm, this.#clock.nowMs(), this.#condition);
     const latchings = this.#latchings;
     this.#resetting = true;
@@ -465,11 +469,18 @@ export class Core {
     }
     // Ticks went on while the boards were opened: what was true before may not be now.
     if (this.#stopPressed())
-      this.#refuseReset('the stop button is pressed; release it, then reset');
+      this.#refuseReset('reset.stop-pressed', 'the stop button is pressed; release it, then reset');
     if (latchings !== this.#latchings)
-      this.#refuseReset('the prop was stopped again meanwhile; see that it is safe, then reset');
+      this.#refuseReset(
+        'reset.stopped-again',
+        'the prop was stopped again meanwhile; see that it is safe, then reset',
+      );
     const dead = this.body.boards.find((board) => board.dead);
-    if (dead) this.#refuseReset(`board ${dead.name} has failed again; mend it, then reset`);
+    if (dead)
+      this.#refuseReset(
+        'reset.board-fails',
+        `board ${dead.name} has failed again; mend it, then reset`,
+      );
     this.#enter(next(this.#condition, 'reset'), who);
     this.#failure = '';
     this.#cut = false;
@@ -480,8 +491,8 @@ export class Core {
     this.state.save(true);
   }
 
-  #refuseReset(reason: string): never {
-    throw new Refusal('condition', reason, { condition: this.#condition });
+  #refuseReset(code: RefusalCode, reason: string): never {
+    throw new Refusal(code, reason, { condition: this.#condition });
   }
 
   // --- the tick -----------------------------------------------------------------------------------
@@ -832,7 +843,7 @@ export class Core {
       await board.open(this.#clock);
     } catch (error) {
       throw new Refusal(
-        'condition',
+        'reset.board-fails',
         `board ${board.name} still fails: ${(error as Error).message}; mend it, then reset`,
         { condition: this.#condition, board: board.name },
       );

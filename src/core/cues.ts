@@ -294,14 +294,14 @@ export class Cues {
     const size = this.#sizeOf(cue, 0);
     if (size > MOST_STEPS)
       throw new Refusal(
-        'outOfLimits',
+        'cue.too-long',
         `cue ${name} has ${size === Number.POSITIVE_INFINITY ? 'no end of' : size} steps, with those of the cues within it; it may have ${MOST_STEPS}: split it, or repeat a cue with times`,
         { cue: name, value: Number.isFinite(size) ? size : null, limit: MOST_STEPS },
       );
     const clashes = this.using(this.#channels(cue)).filter((other) => other !== name);
     if (!cue.takesOver && clashes.some((other) => !this.isBackground(other)))
       throw new Refusal(
-        'condition',
+        'cue.clash',
         `cue ${name} shares channels with ${clashes.join(', ')}, which ${clashes.length > 1 ? 'are' : 'is'} running; stop ${clashes.length > 1 ? 'them' : 'it'} first, or let the cue take over (clash: take over)`,
         { cue: name, running: clashes },
       );
@@ -592,7 +592,6 @@ export class Cues {
         {
           cue: run.cue.name,
           step: index,
-          code: error.code,
           ...error.values,
         },
       );
@@ -624,7 +623,7 @@ export class Cues {
     const cue = this.#cues.get(name);
     if (cue) return cue;
     throw new Refusal(
-      'noSuchThing',
+      'cue.unknown',
       `there is no cue ${name}; ${didYouMean(name, this.#cues.keys())}`,
       {
         cue: name,

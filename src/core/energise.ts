@@ -143,7 +143,7 @@ export function mustBeAbleToWake(body: Body): void {
     }
     if (amps + startA > rail.limitA + 1e-9)
       throw new Refusal(
-        'railLimit',
+        'rail.limit',
         `waking would bring rail ${rail.name} to ${tidy(amps + startA, 2)} A; its limit is ${rail.limitA} A`,
         { rail: rail.name, amps: tidy(amps + startA), limitA: rail.limitA },
       );

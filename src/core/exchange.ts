@@ -1,5 +1,5 @@
 import { isDeepStrictEqual } from 'node:util';
-import type { Driver } from '../drivers/driver.ts';
+import type { Driver } from '../boards/board.ts';
 import type { Board as BoardSpec } from '../prop/schema.ts';
 import type { Clock } from '../shared/clock.ts';
 import type { TelemetryBody } from '../shared/telemetry.ts';

@@ -178,7 +178,7 @@ export class Gate {
       if (!staysAtRest(servo, toDeg)) this.#interlocksMustHold(servo);
       if (feeling && feeling !== servo)
         throw new Refusal(
-          'condition',
+          'jog.feeling',
           `${feeling.name} is feeling for its stop; nothing else moves meanwhile`,
           { channel: servo.name, feeling: feeling.name },
         );
@@ -226,21 +226,21 @@ export class Gate {
   ): { target: number; limited: boolean } {
     if (Math.abs(byDeg) > FEEL_STEP_DEG + 1e-9)
       throw new Refusal(
-        'outOfLimits',
+        'jog.too-far',
         `a step beyond the limits is ${FEEL_STEP_DEG} deg at most, not ${tidy(Math.abs(byDeg))} deg`,
         { channel: servo.name, value: tidy(byDeg), limit: FEEL_STEP_DEG },
       );
     const other = this.#body.servos.find((one) => one !== servo && (one.moving || one.delayed));
     if (other)
       throw new Refusal(
-        'condition',
+        'jog.others-move',
         `${other.name} is moving; feeling for a stop is for one servo while no other moves`,
         { channel: servo.name, moving: other.name },
       );
     // On its way at full speed it might still be too fast at the limit.
     if (servo.moving && !servo.feeling && !servo.beyond)
       throw new Refusal(
-        'condition',
+        'jog.moving',
         `${servo.name} is moving; feel for its stop when it stands still`,
         { channel: servo.name, value: tidy(servo.state.pos), target: tidy(servo.target) },
       );
@@ -352,7 +352,7 @@ export class Gate {
     if (toDeg >= low && toDeg <= high) return;
     const limit = toDeg < low ? low : high;
     throw new Refusal(
-      'outOfLimits',
+      'limits.outside',
       `${servo.name} may go from ${tidy(low)} to ${tidy(high)} deg; ${tidy(toDeg)} deg is outside`,
       { channel: servo.name, value: toDeg, limit, limitsDeg: [low, high] },
     );
@@ -395,14 +395,14 @@ export class Gate {
     if (!relay.on) this.#mustNotBreak([{ actuator: relay, to: true }], leaving);
     if (relay.unknown)
       throw new Refusal(
-        'condition',
+        'board.unreachable',
         `board ${relay.board.name} cannot be reached, so nobody can tell whether ${relay.name} is open`,
         { channel: relay.name, board: relay.board.name },
       );
     const restLeftS = relay.duty?.restLeftS(nowS) ?? 0;
     if (restLeftS > 0)
       throw new Refusal(
-        'dutyRest',
+        'duty.rest',
         `${relay.name} has used up its ${relay.spec.duty!.maxOnS} s and rests; ${tidy(restLeftS, 1)} s are left`,
         { channel: relay.name, secondsLeft: tidy(restLeftS, 3) },
       );
@@ -566,7 +566,7 @@ export class Gate {
     if (this.parking && actuator.kind === 'servo') return;
     const unmet = this.#unmet(actuator);
     if (unmet)
-      throw new Refusal('interlock', `${actuator.name} needs ${this.#body.describe(unmet)}`, {
+      throw new Refusal('interlock.unmet', `${actuator.name} needs ${this.#body.describe(unmet)}`, {
         channel: actuator.name,
         requires: unmet,
         value: this.#valueOf(unmet.channel),
@@ -583,7 +583,7 @@ export class Gate {
       if (to === undefined || this.#body.metAt(requirement, to)) continue;
       const way = asked ? 'is to go' : 'is on its way';
       throw new Refusal(
-        'interlock',
+        'interlock.together',
         `${actuator.name} needs ${this.#body.describe(requirement)}, and ${other.name} ${way} ${wayText(other, to)}; bring it where it is needed first`,
         { channel: actuator.name, requires: requirement, value: to },
       );
@@ -612,7 +612,7 @@ export class Gate {
         if (!this.#breaks(requirement, actuator, to)) continue;
         const needs = this.#body.describe(requirement);
         throw new Refusal(
-          'interlock',
+          'interlock.needed',
           `${actuator.name} may not go ${wayText(actuator, to)}: ${other.name} ${useText(other)} and needs ${needs}; ${remedy(other)} first`,
           {
             channel: actuator.name,
@@ -793,7 +793,7 @@ export class Gate {
   #refuseOver(rail: Rail, amps: number, channels: () => string): void {
     if (amps <= rail.limitA + RAIL_SLACK_A) return;
     throw new Refusal(
-      'railLimit',
+      'rail.limit',
       `${channels()} would bring rail ${rail.name} to ${tidy(amps, 2)} A; its limit is ${rail.limitA} A`,
       { rail: rail.name, amps: tidy(amps), limitA: rail.limitA },
     );

@@ -1,7 +1,7 @@
+import type { GuardInfo } from '../api/types.ts';
 import type { GuardAction } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
 import type { Body, SafetyInput } from './body.ts';
-import type { GuardInfo } from './requests.ts';
 
 /** A contact must be steady for so long before a guard counts as whole again (ms): it may bounce. */
 const WHOLE_AFTER_MS = 500;
@@ -105,9 +105,9 @@ export class Guards {
   /** Why nothing wakes or moves, and what to do. */
   refusal(): Refusal {
     return new Refusal(
-      'condition',
+      'guard.broken',
       `a guard is broken: ${this.#broken}; clear the mat, the beam or the door (a broken wire counts as well), then ask again`,
-      { code: 'guard.broken', guards: this.info.map(({ name }) => name) },
+      { guards: this.info.map(({ name }) => name) },
     );
   }
 }

@@ -47,7 +47,7 @@ export class Idle {
     const { idle } = this.#body.prop;
     if (!Object.hasOwn(idle, name)) {
       const advice = didYouMean(name, Object.keys(idle));
-      throw new Refusal('noSuchThing', `there is no idle behaviour ${name}; ${advice}`, {
+      throw new Refusal('idle.unknown', `there is no idle behaviour ${name}; ${advice}`, {
         idle: name,
       });
     }

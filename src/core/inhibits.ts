@@ -1,10 +1,11 @@
+import type { LockInfo } from '../api/types.ts';
 import type { Clock } from '../shared/clock.ts';
 import type { Refusal } from '../shared/errors.ts';
 import type { Body, SafetyInput } from './body.ts';
 import { Guards } from './guards.ts';
 import type { Journal } from './journal.ts';
 import { Lockout } from './lockout.ts';
-import type { LockInfo, SafetyInfo } from './requests.ts';
+import type { SafetyInfo } from './requests.ts';
 
 /** What keeps the prop from waking and moving: lockouts by sessions, the key switch, broken guards. */
 export class Inhibits {

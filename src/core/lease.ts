@@ -47,12 +47,16 @@ export class Lease {
   /** @throws Refusal `notHolder` with the holder's name, while another session holds the lease */
   take(session: Session, nowMs: number): void {
     if (session.slot < 0 && !session.unattended)
-      throw new Refusal('notHolder', 'a session without a place of its own cannot hold the lease', {
-        holder: this.#holder?.client ?? null,
-      });
+      throw new Refusal(
+        'lease.no-place',
+        'a session without a place of its own cannot hold the lease',
+        {
+          holder: this.#holder?.client ?? null,
+        },
+      );
     const holder = this.#holder;
     if (holder && holder.id !== session.id && !holder.unattended)
-      throw new Refusal('notHolder', `${holder.client} holds the lease; ask there, or wait`, {
+      throw new Refusal('lease.held', `${holder.client} holds the lease; ask there, or wait`, {
         holder: holder.client,
       });
     this.#holder = session;
@@ -68,10 +72,10 @@ export class Lease {
     const holder = this.#holder;
     if (holder?.id === session.id) return;
     throw holder
-      ? new Refusal('notHolder', `${holder.client} holds the lease; it alone may command`, {
+      ? new Refusal('lease.held', `${holder.client} holds the lease; it alone may command`, {
           holder: holder.client,
         })
-      : new Refusal('notHolder', 'nobody holds the lease; take it first (lease.take)', {
+      : new Refusal('lease.not-taken', 'nobody holds the lease; take it first (lease.take)', {
           holder: null,
         });
   }

@@ -1,6 +1,6 @@
+import type { LockInfo, LockoutInfo } from '../api/types.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
-import type { LockInfo, LockoutInfo } from './requests.ts';
 
 /** More locks than this say nothing new. */
 const MOST = 32;
@@ -45,7 +45,7 @@ export class Lockout {
   set(by: string, reason: string, time: string): void {
     const others = this.#locks.filter((lock) => lock.by !== by);
     if (others.length >= MOST)
-      throw new Refusal('tooMany', `${MOST} locks are set already; the prop is locked`, {
+      throw new Refusal('lockout.too-many', `${MOST} locks are set already; the prop is locked`, {
         limit: MOST,
       });
     this.#locks = [...others, { by, reason, time }];
@@ -86,8 +86,7 @@ export class Lockout {
         : by === LOST
           ? `make sure that nobody is in reach; then ${forced} clears it`
           : `make sure that nobody is in reach; ${by} clears it, or ${forced} does`;
-    return new Refusal('condition', `hands are in the prop (${by}: ${reason}): ${why}; ${how}`, {
-      code: 'lockout.set',
+    return new Refusal('lockout.set', `hands are in the prop (${by}: ${reason}): ${why}; ${how}`, {
       lockout: this.info,
     });
   }

@@ -35,7 +35,7 @@ export function wantedByPose(body: Body, name: string): Wanted {
   const { poses } = body.prop;
   if (!Object.hasOwn(poses, name)) {
     const advice = didYouMean(name, Object.keys(poses));
-    throw new Refusal('noSuchThing', `there is no pose ${name}; ${advice}`, { pose: name });
+    throw new Refusal('pose.unknown', `there is no pose ${name}; ${advice}`, { pose: name });
   }
   const wanted: Wanted = { moves: [], dims: [], colours: [], switches: [] };
   for (const [channel, value] of Object.entries(poses[name]!)) {
@@ -56,7 +56,7 @@ export function degOf(servo: Servo, to: number | string): number {
   const deg = servo.marks.get(to);
   if (deg !== undefined) return deg;
   throw new Refusal(
-    'noSuchThing',
+    'mark.unknown',
     `${servo.name} has no mark ${to}; ${didYouMean(to, servo.marks.keys())}`,
     { channel: servo.name, mark: to },
   );
@@ -67,7 +67,7 @@ export function colourOf(text: string): Rgb {
   const colour = parseColour(text);
   if (colour) return colour;
   throw new Refusal(
-    'invalidParams',
+    'colour.unreadable',
     `${JSON.stringify(text.slice(0, 40))} is not a CSS colour; try "#ffcc00", "orange" or "oklch(75% 0.15 80)"`,
     { to: text.slice(0, 80) },
   );

@@ -1,5 +1,5 @@
 import { pulseS } from '../prop/pulse.ts';
-import type { Board as BoardSpec, RelayChannel } from '../prop/schema.ts';
+import type { RelayChannel } from '../prop/schema.ts';
 import { FlashGuard } from '../sums/flash.ts';
 import type { Board } from './boards.ts';
 import { DutyGuard } from './duty.ts';
@@ -244,19 +244,5 @@ export class Relay {
 
   amps(): number {
     return this.on || this.lingers || this.unknown ? this.onA : 0;
-  }
-}
-
-/** Which pin of the real world an output is: what is noted of it is true of that one alone. */
-export function placeOf(name: string, board: BoardSpec | undefined, pin: number): string {
-  switch (board?.driver) {
-    case 'pca9685':
-      return `i2c-${board.bus} 0x${board.address.toString(16)} ${pin}`;
-    case 'linux':
-      return `${board.chip} ${pin}`;
-    case 'pigpio':
-      return `pigpio ${pin}`;
-    default:
-      return `${name} ${pin}`;
   }
 }

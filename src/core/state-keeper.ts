@@ -1,8 +1,9 @@
+import type { LockInfo } from '../api/types.ts';
+import { placeOf } from '../boards/registry.ts';
+import type { Condition } from '../shared/condition.ts';
 import type { Body } from './body.ts';
-import type { Condition } from './condition.ts';
 import type { Journal } from './journal.ts';
-import { placeOf, type Relay } from './relay.ts';
-import type { LockInfo } from './requests.ts';
+import type { Relay } from './relay.ts';
 import type { NotedDuty, Restored, Saved, Store } from './store.ts';
 
 /** Positions are noted this often while something moves (s). */
@@ -208,5 +209,5 @@ export class StateKeeper {
 
 /** Which pin of the real world a relay of this body is on. */
 export function placeIn({ prop }: Body, { spec: { output } }: Relay): string {
-  return placeOf(output.board, prop.boards[output.board], output.pin);
+  return placeOf(output.board, prop.boards[output.board]!, output.pin);
 }

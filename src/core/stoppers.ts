@@ -1,6 +1,6 @@
+import type { Condition } from '../shared/condition.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
-import type { Condition } from './condition.ts';
 
 /** Somebody else's stop stands for at least so long (ms). */
 const STANDS_MS = 2000;
@@ -55,17 +55,16 @@ export class Stoppers {
     const { who } = other;
     if (confirm !== who)
       throw new Refusal(
-        'condition',
+        'reset.confirm',
         `${who} stopped the prop; see that it is safe, then reset with confirm: ${JSON.stringify(who)}`,
-        { code: 'reset.confirm', condition, stoppedBy: who },
+        { condition, stoppedBy: who },
       );
     const leftMs = other.atMs + STANDS_MS - nowMs;
     if (leftMs > 0)
       throw new Refusal(
-        'condition',
+        'reset.too-soon',
         `${who} has only just stopped the prop; reset in ${tidy(leftMs / 1000, 1)} s`,
         {
-          code: 'reset.too-soon',
           condition,
           stoppedBy: who,
           waitS: Math.ceil(leftMs / 100) / 10,

@@ -1,5 +1,5 @@
+import type { LockInfo } from '../api/types.ts';
 import type { DutyRecord } from './duty.ts';
-import type { LockInfo } from './requests.ts';
 
 /** A guard's record, and the pin that it is about. */
 export type NotedDuty = DutyRecord & { output?: string | undefined };

@@ -1,9 +1,9 @@
 import type { Prop, Trigger } from '../prop/schema.ts';
 import type { Clock } from '../shared/clock.ts';
+import type { Condition } from '../shared/condition.ts';
 import { Refusal } from '../shared/errors.ts';
 import type { Board } from './boards.ts';
 import type { Body } from './body.ts';
-import type { Condition } from './condition.ts';
 import type { Cues } from './cues.ts';
 import type { Journal } from './journal.ts';
 import type { Lease, Session } from './lease.ts';
@@ -124,7 +124,7 @@ export class Triggers {
       if (lease.holder && !this.#unattended) {
         if (!this.armed)
           throw new Refusal(
-            'notHolder',
+            'trigger.not-armed',
             `${lease.holder.client} has control and has not armed the triggers`,
           );
         this.#core.mustBeLive();
@@ -132,17 +132,19 @@ export class Triggers {
         return;
       }
       if (this.#unattended)
-        throw new Refusal('condition', `${this.#unattended.trigger} is at work`);
+        throw new Refusal('trigger.busy', `${this.#unattended.trigger} is at work`);
       if (!unattended)
-        throw new Refusal('condition', 'nobody has control, and it may not run unattended');
+        throw new Refusal(
+          'trigger.attended-only',
+          'nobody has control, and it may not run unattended',
+        );
       if (!this.#core.attended)
         throw new Refusal(
-          'condition',
+          'trigger.unattended',
           'the daemon ended in a crash or a power cut; somebody must look at the prop and take control first',
-          { code: 'trigger.unattended' },
         );
       if (condition !== 'parked')
-        throw new Refusal('condition', `the prop is ${condition}, not parked`);
+        throw new Refusal('trigger.not-parked', `the prop is ${condition}, not parked`);
       const session = { id: who, client: who, slot: -1, unattended: true };
       this.#core.take(session);
       this.#unattended = { trigger: name, cue, session, started: false };

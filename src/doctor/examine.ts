@@ -1,7 +1,7 @@
+import type { Finding, World } from '../boards/doctor.ts';
+import { questionsOf } from '../boards/registry.ts';
 import type { Prop } from '../prop/schema.ts';
-import { board, type Finding } from './boards.ts';
 import { clock, node, voltage } from './machine.ts';
-import type { World } from './world.ts';
 
 /** Everything that a board needs to run a prop, looked at one after the other; nothing is changed. */
 export async function examine(world: World, prop: Prop | undefined): Promise<Finding[]> {
@@ -14,7 +14,8 @@ export async function examine(world: World, prop: Prop | undefined): Promise<Fin
         kind,
         pins: 'pins' in output ? output.pins : [output.pin],
       }));
-    findings.push(...(await board(world, name, spec, outputs)));
+    for (const finding of await questionsOf(spec, world, outputs))
+      findings.push({ ...finding, what: `board ${name}: ${finding.what}` });
   }
   return findings;
 }

@@ -1,5 +1,4 @@
-import type { Finding } from './boards.ts';
-import { MISSING, type World } from './world.ts';
+import { type Finding, MISSING, type World } from '../boards/doctor.ts';
 
 const LEAST_NODE = 20;
 

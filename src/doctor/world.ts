@@ -1,25 +1,8 @@
 import { execFile } from 'node:child_process';
 import { access, readFile } from 'node:fs/promises';
 import { join } from 'node:path';
-import { loadPigpio } from '../drivers/pigpio.ts';
-import { pwmPins } from '../drivers/pin-function.ts';
-
-/** The machine that is looked at; tests bring their own. */
-export interface World {
-  /** Version of Node without the v. */
-  nodeVersion: string;
-  exists(path: string): Promise<boolean>;
-  /** The text of a file; undefined when it cannot be read. */
-  read(path: string): Promise<string | undefined>;
-  /** What a program prints; `missing` when it is not installed. @throws Error when it fails */
-  run(program: string, ...args: string[]): Promise<string | typeof MISSING>;
-  /** Why an npm package cannot be loaded; undefined when it can. */
-  cannotLoad(name: string): Promise<string | undefined>;
-  /** The pins that a PWM chip comes out at; undefined where nobody can tell. */
-  pwmPins(chip: string): Promise<ReadonlySet<number> | undefined>;
-}
-
-export const MISSING = Symbol('not installed');
+import { MISSING, type World } from '../boards/doctor.ts';
+import { pwmPins } from '../boards/linux/pin-function.ts';
 
 const RUN_MS = 5000;
 
@@ -48,11 +31,9 @@ export function thisMachine(root = '/'): World {
       });
     },
     pwmPins: (chip) => pwmPins(join(root, chip)),
-    async cannotLoad(name) {
+    async cannotLoad(name, load = () => import(name)) {
       try {
-        // It loads without its native part, too; its driver knows how to tell.
-        if (name === 'pigpio') loadPigpio();
-        else await import(name);
+        await load();
         return undefined;
       } catch (error) {
         return (error as Error).message.split('\n')[0]!;

@@ -1,4 +1,5 @@
-import type { CoreMethod, ToCore, ToGateway } from '../core/requests.ts';
+import type { CoreMethod } from '../api/methods.ts';
+import type { ToCore, ToGateway } from '../core/requests.ts';
 import { Refusal } from '../shared/errors.ts';
 import type { Outcome } from './jsonrpc.ts';
 
@@ -54,7 +55,7 @@ export class CoreLink {
 
   /** Ends what a session still waits for. */
   forget(session: string): void {
-    const error = new Refusal('notAuthorised', 'the session has ended').toObject();
+    const error = new Refusal('session.ended', 'the session has ended').toObject();
     for (const [id, pending] of this.#pending) {
       if (pending.session !== session) continue;
       this.#pending.delete(id);

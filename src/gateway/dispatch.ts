@@ -1,4 +1,8 @@
-import type { CoreMethod, ToGateway } from '../core/requests.ts';
+import { checkParams, methodNamed } from '../api/check.ts';
+import type { MethodRecord } from '../api/method.ts';
+import { METHODS, type MethodBy, type Params, type Result } from '../api/methods.ts';
+import { openRpcDocument, PROTOCOL } from '../api/openrpc.ts';
+import type { ToGateway } from '../core/requests.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
 import { MAX_SESSIONS } from '../shared/telemetry.ts';
@@ -19,29 +23,25 @@ import {
   BATCH_LIMIT,
   FRAME_LIMIT_BYTES,
   PENDING_LIMIT,
-  PROTOCOL,
   REFUSED_PARSE_LIMIT_BYTES,
   WRONG_TOKEN_DELAY_MS,
 } from './limits.ts';
 import type { Lists } from './lists.ts';
 import type { Log } from './log.ts';
-import {
-  api,
-  checkParams,
-  isAsked,
-  isKnown,
-  isOwn,
-  type KnownMethod,
-  methodNamed,
-  type OwnMethod,
-} from './methods.ts';
 import type { Notices } from './notices.ts';
-import { openRpcDocument } from './openrpc.ts';
 import { isLoopback } from './origin.ts';
 import type { ServiceLink } from './service-link.ts';
 import { CLOSE, type Session } from './sessions.ts';
 import type { StateFeed, View } from './state.ts';
 import { tokenMatches } from './token.ts';
+
+type OwnMethod = MethodBy<'gateway'>;
+type Own<M extends OwnMethod> = (
+  session: Session,
+  params: Params<M>,
+) => Result<M> | Promise<Result<M>>;
+type KnownMethod = MethodBy<'view'>;
+type Known<M extends KnownMethod> = (params: Params<M>) => string | Promise<string>;
 
 /** What the metrics tell of the traffic. */
 export interface Traffic {
@@ -83,13 +83,13 @@ export class Dispatcher {
     if (data.length > FRAME_LIMIT_BYTES) {
       const reason = `a frame of ${data.length} bytes; at most ${FRAME_LIMIT_BYTES} are read`;
       const values = { bytes: data.length, limitBytes: FRAME_LIMIT_BYTES };
-      this.#refuse(session, null, new Refusal('invalidRequest', reason, values));
+      this.#refuse(session, null, new Refusal('request.too-large', reason, values));
       session.close(CLOSE.messageTooBig, 'frame over 64 KiB');
       return;
     }
     if (isBinary) {
       const reason = 'a binary frame; send JSON-RPC 2.0 as text frames';
-      this.#refuse(session, null, new Refusal('invalidRequest', reason, { bytes: data.length }));
+      this.#refuse(session, null, new Refusal('request.binary', reason, { bytes: data.length }));
       return;
     }
 
@@ -131,7 +131,8 @@ export class Dispatcher {
   #tooOften(session: Session, count: number, ids: Id[]): void {
     const retryMs = session.retryMs(count);
     const reason = `too many requests from this session; try again in ${retryMs} ms`;
-    for (const id of ids) this.#refuse(session, id, new Refusal('tooMany', reason, { retryMs }));
+    for (const id of ids)
+      this.#refuse(session, id, new Refusal('request.too-many', reason, { retryMs }));
     if (session.countRefusals(count)) session.close(CLOSE.policyViolation, 'flood of requests');
   }
 
@@ -146,7 +147,10 @@ export class Dispatcher {
       const refusal =
         error instanceof Refusal
           ? error
-          : new Refusal('internal', 'the gateway failed to carry this out; its log has the cause');
+          : new Refusal(
+              'daemon.fault',
+              'the gateway failed to carry this out; its log has the cause',
+            );
       outcome = { error: refusal.toObject() };
     }
     if ('error' in outcome) this.#count(outcome.error.code);
@@ -155,40 +159,53 @@ export class Dispatcher {
 
   async #carryOut(session: Session, { method, params }: Request): Promise<Outcome> {
     if (session.ended || session.deaf) {
-      throw new Refusal('notAuthorised', 'the session has ended');
+      throw new Refusal('session.ended', 'the session has ended');
     }
     if (session.client === null && method !== 'session.open') {
-      throw new Refusal('notAuthorised', 'session.open must be the first call of a session');
+      throw new Refusal('session.not-open', 'session.open must be the first call of a session');
     }
     if (session.stopOnly && !isForStopOnly(method))
       throw new Refusal(
-        'tooMany',
+        'session.stop-only',
         `the ${MAX_SESSIONS} places are taken: this session may only stop and park; close another one, then open this again`,
         { only: STOP_ONLY },
       );
-    const checked = checkParams(method, methodNamed(method), params);
-    if (isOwn(method)) return { result: await this.#own[method](session, checked) };
-    if (isKnown(method)) {
-      // A client that does not wait for its answers is told what they have begun, all the same.
-      if (session.pending > 0) {
-        await this.#parts.core.fence(session.id);
-        this.#parts.view.answered();
+    const name = methodNamed(method);
+    const record: MethodRecord = METHODS[name];
+    const checked = checkParams(name, params);
+    if (record.local) this.#mustBeLoopback(name);
+    switch (record.by) {
+      case 'gateway': {
+        const own = this.#own[name as OwnMethod] as Own<never>;
+        return { result: await own(session, checked as never) };
       }
-      return { text: await this.#known[method](checked) };
+      case 'view': {
+        // A client that does not wait for its answers is told what they have begun, all the same.
+        if (session.pending > 0) {
+          await this.#parts.core.fence(session.id);
+          this.#parts.view.answered();
+        }
+        const known = this.#known[name as KnownMethod] as Known<never>;
+        return { text: await known(checked as never) };
+      }
+      case 'service':
+        return this.#parts.service.ask(session.id, name as MethodBy<'service'>, checked);
+      case 'core':
+        return this.#ofCore(session, name as MethodBy<'core'>, checked);
     }
-    if (method === 'sim.set') this.#mustBeLoopback();
-    if (isAsked(method)) return this.#parts.service.ask(session.id, method, checked);
+  }
 
+  async #ofCore(session: Session, method: MethodBy<'core'>, params: object): Promise<Outcome> {
     if (session.pending >= PENDING_LIMIT) {
       throw new Refusal(
-        'tooMany',
+        'request.unanswered',
         `${PENDING_LIMIT} calls of this session are not answered yet; wait for their answers`,
         { pending: session.pending, limit: PENDING_LIMIT },
       );
     }
     session.pending++;
     try {
-      const outcome = await this.#parts.core.call(session.id, method as CoreMethod, checked);
+      const outcome = await this.#parts.core.call(session.id, method, params);
       if ('text' in outcome) this.#parts.view.answered();
       return outcome;
     } finally {
@@ -197,20 +214,19 @@ export class Dispatcher {
   }
 
   /** What stands in for fingers on the real thing is for tests on this machine, never for the network. */
-  #mustBeLoopback(): void {
+  #mustBeLoopback(method: string): void {
     const { host } = this.#parts.view.start;
     if (isLoopback(host)) return;
     throw new Refusal(
-      'notAuthorised',
-      `sim.set works only while the daemon listens on this machine alone, and it listens on ${host}; start it with --listen 127.0.0.1:7420`,
+      'sim.not-local',
+      `${method} works only while the daemon listens on this machine alone, and it listens on ${host}; start it with --listen 127.0.0.1:7420`,
       { host },
     );
   }
 
-  readonly #own: Record<OwnMethod, (session: Session, params: object) => unknown> = {
-    'session.open': (session, params) => this.#open(session, api().openParams.parse(params)),
-    'state.follow': (session, params) => {
-      const { hz, journal } = api().followParams.parse(params);
+  readonly #own: { [M in OwnMethod]: Own<M> } = {
+    'session.open': (session, params) => this.#open(session, params),
+    'state.follow': (session, { hz, journal }) => {
       this.#parts.feed.follow(session, hz);
       if (journal) this.#journalFollowers.add(session);
       else this.#journalFollowers.delete(session);
@@ -221,29 +237,34 @@ export class Dispatcher {
       this.#journalFollowers.delete(session);
       return { hz: 0 };
     },
-    'session.life': (session, params) => {
-      const { t, hidden } = api().lifeParams.parse(params);
+    'session.life': (session, { t, hidden }) => {
       if (hidden !== undefined) session.hidden = hidden;
       if (t !== undefined) this.#parts.heardState(session, t);
       else this.#parts.view.refresh();
       return { t: this.#parts.view.tS };
     },
-    'rpc.discover': openRpcDocument,
+    'rpc.discover': () => openRpcDocument(),
   };
 
   /** What the gateway knows as well as the core does; the results are JSON. */
-  readonly #known: Record<KnownMethod, (params: object) => string | Promise<string>> = {
+  readonly #known: { [M in KnownMethod]: Known<M> } = {
     'channel.list': () => this.#parts.lists.channels(),
     'cue.list': () => this.#parts.lists.cues(),
     'board.list': () => this.#parts.lists.boards(),
-    'journal.read': (params) => this.#parts.journal.read(api().journalParams.parse(params)),
+    'journal.read': (params) => this.#parts.journal.read(params),
   };
 
-  async #open(session: Session, { token, client }: { token?: string; client: string }) {
+  async #open(
+    session: Session,
+    { token, client }: Params<'session.open'>,
+  ): Promise<Result<'session.open'>> {
     const { view, core, notices, log, clock } = this.#parts;
     const { tokenHash } = view.start;
     if (session.client !== null) {
-      throw new Refusal('invalidRequest', `this session is open already, as ${session.client}`);
+      throw new Refusal(
+        'session.already-open',
+        `this session is open already, as ${session.client}`,
+      );
     }
     if (tokenHash !== null && (token === undefined || !tokenMatches(token, tokenHash))) {
       session.deaf = true;
@@ -251,7 +272,7 @@ export class Dispatcher {
       log.warn({ session: session.id, client }, 'session refused: wrong or no token');
       await new Promise<void>((resume) => clock.after(WRONG_TOKEN_DELAY_MS, resume));
       throw new Refusal(
-        'notAuthorised',
+        token === undefined ? 'token.missing' : 'token.wrong',
         token === undefined
           ? 'this daemon asks for a token; give the content of its token file as "token"'
           : 'wrong token; give the content of the daemon\'s token file as "token"',

@@ -1,4 +1,4 @@
-import type { JournalEntry } from '../core/requests.ts';
+import type { JournalEntry } from '../api/types.ts';
 
 const KEPT = 5000;
 /** Only so far back is looked for the entry that a recurring one takes the place of. */

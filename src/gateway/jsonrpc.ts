@@ -43,7 +43,7 @@ function whole(refused: Refusal): Message {
 function read(value: unknown): Entry {
   if (!isObject(value)) {
     return {
-      refused: new Refusal('invalidRequest', 'a request must be a JSON object'),
+      refused: new Refusal('request.malformed', 'a request must be a JSON object'),
       id: null,
     };
   }
@@ -51,7 +51,7 @@ function read(value: unknown): Entry {
   // 5: where the id cannot be made out, the answer's id is null.
   const id = given && isId(value.id) ? value.id : null;
   const refuse = (reason: string): Entry => ({
-    refused: new Refusal('invalidRequest', reason),
+    refused: new Refusal('request.malformed', reason),
     id,
   });
 
@@ -75,17 +75,19 @@ export function parseMessage(text: string, batchLimit: number): Message {
     value = JSON.parse(text);
   } catch (error) {
     const detail = (error as Error).message.slice(0, 120);
-    return whole(new Refusal('parse', `the frame is not JSON: ${detail}`));
+    return whole(new Refusal('request.not-json', `the frame is not JSON: ${detail}`));
   }
   if (!Array.isArray(value)) return { batch: false, entries: [read(value)] };
   // 6: an empty array is one invalid request, not an empty batch.
   if (value.length === 0) {
-    return whole(new Refusal('invalidRequest', 'an empty batch; put at least one request in it'));
+    return whole(
+      new Refusal('request.empty-batch', 'an empty batch; put at least one request in it'),
+    );
   }
   if (value.length > batchLimit) {
     return whole(
       new Refusal(
-        'tooMany',
+        'request.batch-too-large',
         `a batch of ${value.length} requests; at most ${batchLimit} are taken, and nothing was done`,
         { count: value.length, limit: batchLimit },
       ),

@@ -54,9 +54,6 @@ export const STOP_PLACES = 2;
 /** A session keeps its reserved place at least this long (ms): a stop takes less. */
 export const STOP_PLACE_MS = 1000;
 
-/** Version of the API, as told by `session.open`. */
-export const PROTOCOL = 1;
-
 /** Questions of one session that the prop-file service has not answered yet, and of all together. */
 export const SESSION_ASKED_LIMIT = 16;
 export const ASKED_LIMIT = 128;

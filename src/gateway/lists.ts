@@ -20,7 +20,7 @@ export class Lists {
     view.refresh();
     if (!view.shows)
       throw new Refusal(
-        'condition',
+        'core.no-tick',
         'the core has shown no tick since the prop file changed; ask again in a second',
       );
     return this.#texts().channels(view);

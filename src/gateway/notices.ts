@@ -1,34 +1,13 @@
-import { CONDITIONS, type Condition } from '../core/condition.ts';
-import type { JournalEntry } from '../core/requests.ts';
+import type { Told } from '../api/notifications.ts';
+import type { FileFinding, FileNews, JournalEntry } from '../api/types.ts';
 import type { Finding } from '../prop/finding.ts';
-import { type ToldFinding, told } from '../prop/told-finding.ts';
+import { told } from '../prop/told-finding.ts';
+import { CONDITIONS } from '../shared/condition.ts';
 import { notification } from './jsonrpc.ts';
 import type { View } from './state.ts';
 
 /** Of a file with a thousand faults, or changes, so many are sent to every session. */
 const MOST = 50;
-
-/** A finding as every session is told it: without its code, which `prop.check` has. */
-export type FileFinding = Omit<ToldFinding, 'code'>;
-
-/** How the prop file on the disk stands to the prop in force, where that is worth a word. */
-export interface FileNews {
-  /** What waits, or would change, in plain words. */
-  changed: string[];
-  /** It is sound and takes effect when the prop is parked. */
-  pending?: true;
-  /** Why it is not in force, with the remedy. */
-  problem?: string;
-  findings?: FileFinding[];
-}
-
-/** Why the condition changed. */
-export interface Cause {
-  /** A stable dotted word. */
-  code: string;
-  who: string;
-  words: string;
-}
 
 /** What every open session is told without asking. */
 export class Notices {
@@ -78,7 +57,7 @@ export class Notices {
     const condition = CONDITIONS.find((one) => one === values?.condition);
     if (!condition) return;
     const cause = causeOf(values?.cause) ?? { code: `condition.${condition}`, who, words: text };
-    this.#tellAll(notification('condition', { condition, cause } satisfies ConditionParams));
+    this.#tellAll(notification('condition', { condition, cause } satisfies Told<'condition'>));
   }
 
   #tell(news: FileNews): void {
@@ -87,10 +66,7 @@ export class Notices {
   }
 }
 
-interface ConditionParams {
-  condition: Condition;
-  cause: Cause;
-}
+type Cause = Told<'condition'>['cause'];
 
 function causeOf(given: unknown): Cause | undefined {
   if (typeof given !== 'object' || given === null) return undefined;

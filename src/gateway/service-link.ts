@@ -70,19 +70,19 @@ export class ServiceLink {
   /** Asks the service. The outcome is a refusal where it does not answer. */
   ask(session: string, method: AskedMethod, params: object): Promise<Outcome> {
     const port = this.#port;
-    if (!port) return Promise.resolve(refuse(new Refusal('internal', DEAD)));
+    if (!port) return Promise.resolve(refuse(new Refusal('service.dead', DEAD)));
     const own = [...this.#waiting.values()].filter((one) => one.session === session).length;
     if (own >= SESSION_ASKED_LIMIT || this.#waiting.size >= ASKED_LIMIT) {
       const whose = own >= SESSION_ASKED_LIMIT ? `${own} questions of this session` : 'too many';
       const reason = `${whose} wait for the prop-file service; ask again when they are answered`;
-      return Promise.resolve(refuse(new Refusal('tooMany', reason, { waiting: own })));
+      return Promise.resolve(refuse(new Refusal('service.busy', reason, { waiting: own })));
     }
     const id = ++this.#lastId;
     return new Promise((resolve) => {
       const cancel = this.#clock.after(ANSWER_WITHIN_MS, () => {
         const seconds = ANSWER_WITHIN_MS / 1000;
         const reason = `the prop-file service lives but has not answered within ${seconds} s: its disk hangs, or it has much to work out; ask again later`;
-        this.#waiting.get(id)?.settle(refuse(new Refusal('internal', reason, { seconds })));
+        this.#waiting.get(id)?.settle(refuse(new Refusal('service.late', reason, { seconds })));
       });
       const settle = (outcome: Outcome) => {
         cancel();
@@ -100,7 +100,7 @@ export class ServiceLink {
     for (const one of [...this.#waiting.values()]) {
       if (one.session !== session) continue;
       waited = true;
-      one.settle(refuse(new Refusal('notAuthorised', 'the session has ended')));
+      one.settle(refuse(new Refusal('session.ended', 'the session has ended')));
     }
     if (waited && this.#port) this.#post(this.#port, { t: 'gone', session });
   }
@@ -145,7 +145,7 @@ export class ServiceLink {
 
   #lose(): void {
     for (const { settle } of [...this.#waiting.values()])
-      settle(refuse(new Refusal('internal', DEAD)));
+      settle(refuse(new Refusal('service.dead', DEAD)));
   }
 }
 

@@ -252,7 +252,7 @@ export class Sessions {
       const [oldest, sinceMs] = this.#reserved.entries().next().value!;
       if (nowMs - sinceMs < STOP_PLACE_MS)
         throw new Refusal(
-          'tooMany',
+          'session.no-place',
           `all ${MAX_SESSIONS} sessions are taken, and those for stop and park as well; try again in ${STOP_PLACE_MS / 1000} s`,
           { sessions: MAX_SESSIONS, retryMs: STOP_PLACE_MS },
         );

@@ -1,8 +1,9 @@
-import { CONDITIONS, type Condition } from '../core/condition.ts';
-import type { ChannelState, GatewayStart, SafetyInfo, ToGateway } from '../core/requests.ts';
+import type { ChannelState } from '../api/types.ts';
+import type { GatewayStart, SafetyInfo, ToGateway } from '../core/requests.ts';
 import type { FileStatus } from '../prop/file/status.ts';
 import type { PropView } from '../service/protocol.ts';
 import type { Clock } from '../shared/clock.ts';
+import { CONDITIONS, type Condition } from '../shared/condition.ts';
 import {
   FIELD,
   FLAG,

@@ -25,7 +25,7 @@ export function tokenMatches(token: string, hash: Uint8Array): boolean {
 export function readTokenFile(path: string): string {
   const make = `openssl rand -hex 32 > '${path}' && chmod 600 '${path}'`;
   const refuse = (wrong: string, remedy: string) =>
-    new Refusal('notAuthorised', `token file ${path}: ${wrong}; ${remedy}`, { file: path });
+    new Refusal('token.unsafe-file', `token file ${path}: ${wrong}; ${remedy}`, { file: path });
 
   let file: number;
   try {

@@ -1,7 +1,8 @@
+import { factsOf } from '../boards/registry.ts';
 import { awgSectionMm2, ohmPerMetre } from '../sums/wire.ts';
+import { boardConnectors } from './board-connectors.ts';
 import { restA } from './cue-loads.ts';
 import type { Path } from './finding.ts';
-import { HEADER_LAYOUT } from './header.ts';
 import { currents } from './lint-rails.ts';
 import { type Core, coreKind } from './loom.ts';
 import { splitEnd } from './loom-words.ts';
@@ -124,20 +125,19 @@ export function circuitOf(prop: Prop): Circuit {
 /** Joins what connectors bridge; returns the ground and the 5 V of every header. */
 function joinConnectors(prop: Prop, nodes: Nodes) {
   const headers = new Map<string, { ground: number; plus: number }>();
-  for (const [name, { board, bridged = [] }] of Object.entries(prop.connectors)) {
+  for (const [name, { bridged = [] }] of Object.entries(prop.connectors))
     for (const [first, ...others] of bridged)
       for (const other of others)
         nodes.join(nodes.at(`${name}-${first}`), nodes.at(`${name}-${other}`));
-    if (board === undefined || prop.boards[board]?.driver === 'pca9685') continue;
-    const header = { ground: nodes.at(`${name}-6`), plus: nodes.at(`${name}-2`) };
-    for (const [i, pin] of HEADER_LAYOUT.entries()) {
-      if (!('power' in pin) || pin.power === '3.3 V') continue;
-      nodes.join(
-        nodes.at(`${name}-${i + 1}`),
-        pin.power === 'ground' ? header.ground : header.plus,
-      );
-    }
-    headers.set(name, header);
+  for (const [name, board] of boardConnectors(prop)) {
+    const { power } = factsOf(prop.boards[board]!);
+    if (!power) continue;
+    const joined = (cavities: readonly number[]) => {
+      const node = nodes.at(`${name}-${cavities[0]}`);
+      for (const cavity of cavities) nodes.join(nodes.at(`${name}-${cavity}`), node);
+      return node;
+    };
+    headers.set(name, { ground: joined(power.ground), plus: joined(power['5 V']) });
   }
   return headers;
 }

@@ -1,8 +1,9 @@
+import { factsOf } from '../boards/registry.ts';
 import { singleColours, WIRE_COLOURS, wireColourName } from '../sums/wire-colours.ts';
 import { didYouMean, type Path, show } from './finding.ts';
 import { lintNets } from './lint-nets.ts';
-import { type CoreEnd, coreKind, grouped, Loom, type PlacedWire } from './loom.ts';
-import { splitEnd } from './loom-words.ts';
+import { type CoreEnd, coreKind, Loom, type PlacedWire } from './loom.ts';
+import { grouped, splitEnd } from './loom-words.ts';
 import type { Notes } from './notes.ts';
 import type { Channel } from './schema.ts';
 
@@ -285,7 +286,7 @@ function lintPin(
     const wanted = kind === 'return' ? 'ground' : 'a supply pin';
     const right =
       kind === 'return' ? power === 'ground' : power !== undefined && power !== 'ground';
-    if (notes.prop.boards[board]!.driver === 'pca9685') return;
+    if (!factsOf(notes.prop.boards[board]!).power) return;
     if (!right)
       notes.warning(path, `${at} is ${what}, and this core is a ${core.role}`, `use ${wanted}`);
     else if (kind === 'plus' && channel?.kind === 'servo')
@@ -317,6 +318,6 @@ function lintPin(
 }
 
 function pinName(notes: Notes, board: string, pin: number): string {
-  const driver = Object.hasOwn(notes.prop.boards, board) ? notes.prop.boards[board]!.driver : '';
-  return driver === 'pca9685' ? `output ${pin}` : `GPIO ${pin}`;
+  const { boards } = notes.prop;
+  return `${Object.hasOwn(boards, board) ? factsOf(boards[board]!).word : 'GPIO'} ${pin}`;
 }

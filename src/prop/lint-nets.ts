@@ -1,6 +1,7 @@
+import { factsOf } from '../boards/registry.ts';
 import type { Path } from './finding.ts';
-import { type Core, coreKind, grouped, type Loom, type PlacedWire } from './loom.ts';
-import { splitEnd } from './loom-words.ts';
+import { type Core, coreKind, type Loom, type PlacedWire } from './loom.ts';
+import { grouped, splitEnd } from './loom-words.ts';
 import type { Notes } from './notes.ts';
 
 /** What is joined to what: short circuits, and what the supply does not reach. */
@@ -133,7 +134,11 @@ function lintFeeds(notes: Notes, loom: Loom): void {
   const supplied = Object.keys(rails).filter((name) => rails[name]!.supply);
   if (supplied.length === 0) return;
   const boardNets = new Set(
-    [...loom.boards.keys()].flatMap((name) => [2, 6].map((pin) => loom.net(`${name}-${pin}`))),
+    [...loom.boards].flatMap(([name, board]) => {
+      const { power } = factsOf(notes.prop.boards[board]!);
+      const cavities = power ? [power['5 V'][0]!, power.ground[0]!] : [];
+      return cavities.map((one) => loom.net(`${name}-${one}`));
+    }),
   );
   const unfed: Unfed[] = [];
   const past = new Set<string>();
@@ -193,12 +198,11 @@ function lintGrounds(notes: Notes, loom: Loom): void {
   const told = new Set<string>();
   for (const { rail, output } of Object.values(notes.prop.channels)) {
     const supply = rail === undefined ? undefined : notes.prop.rails[rail]?.supply;
-    const header = [...loom.boards].find(
-      ([, board]) => board === output.board && notes.prop.boards[board]!.driver !== 'pca9685',
-    );
-    if (!supply || !header || told.has(`${rail} ${output.board}`)) continue;
+    const connector = [...loom.boards].find(([, board]) => board === output.board);
+    const cavity = connector && factsOf(notes.prop.boards[connector[1]]!).power?.ground[0];
+    if (!supply || cavity === undefined || told.has(`${rail} ${output.board}`)) continue;
     told.add(`${rail} ${output.board}`);
-    const ground = `${header[0]}-6`;
+    const ground = `${connector![0]}-${cavity}`;
     if (loom.net(ground) === loom.net(supply.return)) continue;
     notes.warning(
       ['rails', rail!, 'supply', 'return'],

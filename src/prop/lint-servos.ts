@@ -1,3 +1,4 @@
+import { factsOf } from '../boards/registry.ts';
 import { tidy } from '../shared/units.ts';
 import { Calibration, PulseBounds } from '../sums/calibration.ts';
 import { closingRange } from '../sums/linkage.ts';
@@ -200,7 +201,8 @@ function lintLimits(
     }
   }
   if (!sound) return;
-  const stepUs = pulseStepUs(ownBoard(notes, servo));
+  const board = ownBoard(notes, servo);
+  const stepUs = board ? factsOf(board).pulseStepUs(board) : 1;
   try {
     new PulseBounds(mapping, limits, envelope, stepUs);
   } catch (error) {
@@ -220,10 +222,4 @@ const NOISE_DEG = 1e-9;
 function ownBoard(notes: Notes, servo: ServoChannel): Board | undefined {
   const name = servo.output.board;
   return Object.hasOwn(notes.prop.boards, name) ? notes.prop.boards[name] : undefined;
-}
-
-/** Smallest difference between two pulses (us). A PCA9685 counts 4096 steps a period (its datasheet). */
-function pulseStepUs(board: Board | undefined): number {
-  if (board?.driver === 'pca9685') return 1e6 / board.frequencyHz / 4096;
-  return board?.driver === 'pigpio' ? board.sampleUs : 1;
 }

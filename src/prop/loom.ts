@@ -1,6 +1,8 @@
+import type { Power } from '../boards/facts.ts';
+import { factsOf } from '../boards/registry.ts';
+import { boardConnectors } from './board-connectors.ts';
 import type { Path } from './finding.ts';
-import { HEADER_LAYOUT } from './header.ts';
-import { splitEnd } from './loom-words.ts';
+import { grouped, splitEnd } from './loom-words.ts';
 import type { Prop, Wire } from './schema.ts';
 
 /**
@@ -64,11 +66,8 @@ export interface BoardPin {
   board: string;
   /** GPIO of the header, or output of the chip; absent where it is power or ground. */
   pin?: number;
-  power?: '3.3 V' | '5 V' | 'ground';
+  power?: Power;
 }
-
-/** The connector that is taken for the header where the file names none. */
-const HEADER = 'J1';
 
 export class Loom {
   readonly prop: Prop;
@@ -92,7 +91,7 @@ export class Loom {
     this.byChannel = grouped(this.wires, ({ channel }) => channel);
     this.byLabel = grouped(this.wires, ({ label }) => label);
     this.connectors = connectorsOf(prop, this.wires);
-    this.boards = boardsOf(prop, this.connectors);
+    this.boards = boardConnectors(prop);
     this.#bridge();
     for (const wire of this.wires) {
       for (const core of wire.cores)
@@ -123,19 +122,16 @@ export class Loom {
     const { connector, cavity } = splitEnd(end);
     const board = this.boards.get(connector);
     if (board === undefined || !/^\d{1,2}$/.test(cavity)) return undefined;
-    if (this.prop.boards[board]!.driver === 'pca9685') return { board, pin: Number(cavity) };
-    const place = HEADER_LAYOUT[Number(cavity) - 1];
-    if (!place) return undefined;
-    return 'gpio' in place ? { board, pin: place.gpio } : { board, power: place.power };
+    const place = factsOf(this.prop.boards[board]!).at(Number(cavity));
+    return place && { board, ...place };
   }
 
   /** The end of a pin on a board's connector: GPIO 18 is `J1-12`. Undefined without a connector. */
   endOfPin(board: string, pin: number): string | undefined {
     const connector = [...this.boards].find(([, name]) => name === board)?.[0];
     if (connector === undefined) return undefined;
-    if (this.prop.boards[board]!.driver === 'pca9685') return `${connector}-${pin}`;
-    const at = HEADER_LAYOUT.findIndex((place) => 'gpio' in place && place.gpio === pin);
-    return at < 0 ? undefined : `${connector}-${at + 1}`;
+    const cavity = factsOf(this.prop.boards[board]!).cavityOf(pin);
+    return cavity === undefined ? undefined : `${connector}-${cavity}`;
   }
 
   /**
@@ -186,13 +182,9 @@ export class Loom {
     for (const [name, { bridged }] of Object.entries(this.prop.connectors))
       for (const cavities of bridged ?? []) join(cavities.map((cavity) => `${name}-${cavity}`));
     for (const [name, board] of this.boards) {
-      if (this.prop.boards[board]!.driver === 'pca9685') continue;
-      for (const power of ['3.3 V', '5 V', 'ground'] as const) {
-        const pins = HEADER_LAYOUT.flatMap((place, i) =>
-          'power' in place && place.power === power ? [`${name}-${i + 1}`] : [],
-        );
-        join(pins);
-      }
+      const { power } = factsOf(this.prop.boards[board]!);
+      if (!power) continue;
+      for (const cavities of Object.values(power)) join(cavities.map((one) => `${name}-${one}`));
     }
   }
 
@@ -256,37 +248,6 @@ function connectorsOf(
     }
   }
   return connectors;
-}
-
-/** The connectors of boards: those that say so, and J1 where there is one header and no doubt. */
-function boardsOf(prop: Prop, connectors: ReadonlyMap<string, unknown>): Map<string, string> {
-  const boards = new Map<string, string>();
-  for (const [name, { board }] of Object.entries(prop.connectors)) {
-    if (board !== undefined && Object.hasOwn(prop.boards, board)) boards.set(name, board);
-  }
-  const headers = Object.keys(prop.boards).filter(
-    (name) => prop.boards[name]!.driver !== 'pca9685',
-  );
-  const only = headers.length === 1 ? headers[0]! : undefined;
-  const doubtful = Object.hasOwn(prop.connectors, HEADER) || [...boards.values()].includes(only!);
-  if (only !== undefined && connectors.has(HEADER) && !doubtful) boards.set(HEADER, only);
-  return boards;
-}
-
-/** Things in lists by a key, in their order; those without one are left out. */
-export function grouped<T>(
-  things: Iterable<T>,
-  key: (thing: T) => string | undefined,
-): Map<string, T[]> {
-  const groups = new Map<string, T[]>();
-  for (const thing of things) {
-    const name = key(thing);
-    if (name === undefined) continue;
-    const group = groups.get(name);
-    if (group) group.push(thing);
-    else groups.set(name, [thing]);
-  }
-  return groups;
 }
 
 /** Sets that grow together (union-find: Tarjan, 1975; path halving, the larger set stays). */

@@ -1,3 +1,5 @@
+import type { BoardNotes, ReservedFor } from '../boards/facts.ts';
+import { factsOf } from '../boards/registry.ts';
 import { didYouMean, type Path, type Remark, show } from './finding.ts';
 import type { Prop } from './schema.ts';
 
@@ -15,7 +17,7 @@ export interface Given {
 export type Limits = Map<string, readonly [low: number, high: number]>;
 
 /** Collects what lint has to say. */
-export class Notes {
+export class Notes implements BoardNotes {
   readonly remarks: Remark[] = [];
   readonly prop: Prop;
   readonly given: Given;
@@ -70,6 +72,16 @@ export class Notes {
       right: didYouMean(name, Object.keys(entries)),
     });
     return undefined;
+  }
+
+  /** The channel called `name`; undefined (and an error at the key of `path`) without one. */
+  channel(name: string, path: Path): Prop['channels'][string] | undefined {
+    return this.find('channels', name, path, true);
+  }
+
+  /** The first board that takes this of the header for itself. */
+  userOf(what: ReservedFor): string | undefined {
+    return Object.entries(this.prop.boards).find(([, board]) => factsOf(board).uses === what)?.[0];
   }
 
   /** Checks that a servo may be sent to `to`, a mark or deg. */

@@ -1,11 +1,10 @@
-import { HEADER_PINS, reservedFor } from './header.ts';
+import { factsOf } from '../boards/registry.ts';
 import type { Prop } from './schema.ts';
-
-/** Outputs of a PCA9685 (NXP data sheet, rev. 4: 16 channels). */
-export const PCA9685_OUTPUTS = 16;
 
 export interface BoardInfo {
   driver: string;
+  /** Its pins are those of the 40-pin header. */
+  header: boolean;
   pins: {
     pin: number;
     /** What hangs on it: `beak`, `eye_left.red`, `stopInput`; absent when it is free. */
@@ -18,15 +17,15 @@ export interface BoardInfo {
 /** What every pin of a board is for. */
 export function boardPins(prop: Prop, name: string): BoardInfo {
   const { driver } = prop.boards[name]!;
-  const onHeader = driver !== 'pca9685';
+  const facts = factsOf({ driver });
   const uses = new Map<number, string>();
   for (const { board, pin, use } of pinUses(prop)) if (board === name) uses.set(pin, use);
-  const pins = Array.from({ length: onHeader ? HEADER_PINS : PCA9685_OUTPUTS }, (_, pin) => {
+  const pins = Array.from({ length: facts.pins }, (_, pin) => {
     const use = uses.get(pin);
-    const reserved = onHeader ? reservedFor(pin) : undefined;
+    const reserved = facts.reservedFor(pin);
     return { pin, ...(use && { use }), ...(reserved && { reserved }) };
   });
-  return { driver, pins };
+  return { driver, header: facts.header, pins };
 }
 
 function* pinUses(prop: Prop): Generator<{ board: string; pin: number; use: string }> {

@@ -1,4 +1,5 @@
 import * as z from 'zod';
+import { type Board, boardSchemas, DRIVER_NAMES } from '../boards/registry.ts';
 import { lazily } from '../shared/lazily.ts';
 import { NAME } from './name.ts';
 
@@ -10,6 +11,8 @@ import { NAME } from './name.ts';
 
 function make() {
   const an = (what: string) => (/^[aeiou]/.test(what) ? `an ${what}` : `a ${what}`);
+
+  const oneOf = (words: readonly string[]) => `${words.slice(0, -1).join(', ')} or ${words.at(-1)}`;
 
   const name = (what: string) =>
     z.string().regex(NAME, {
@@ -51,73 +54,27 @@ function make() {
 
   // --- boards and rails -------------------------------------------------------------------------
 
-  const servoPlant = z.strictObject({
-    stopsDeg: z
-      .tuple([z.number(), z.number()])
-      .optional()
-      .describe('mechanical end stops (deg), low then high'),
-    lagS: atLeast0('seconds', 'dead time plus time constant of the servo (s)').optional(),
-    speedDegS: positive('deg/s', 'fastest speed of the servo (deg/s)').optional(),
-  });
-
-  const simBoard = z.strictObject({
-    driver: z.literal('sim'),
-    plant: z
-      .record(name('channel'), servoPlant)
-      .optional()
-      .describe('how the simulated servos behave, where the default will not do'),
-  });
-  const pigpioBoard = z.strictObject({
-    driver: z.literal('pigpio'),
-    sampleUs: z
-      .union(
-        [z.literal(1), z.literal(2), z.literal(4), z.literal(5), z.literal(8), z.literal(10)],
-        {
-          error: 'is not a sample period; use 1, 2, 4, 5, 8 or 10 (us)',
-        },
-      )
-      .default(5)
-      .describe('sample period (us)'),
-  });
-  const pca9685Board = z.strictObject({
-    driver: z.literal('pca9685'),
-    bus: z.int().min(0).describe('I2C bus number'),
-    address: z.int().min(0x40).max(0x7f).describe('I2C address, 0x40 to 0x7f'),
-    frequencyHz: z.number().min(24).max(1526).default(50).describe('PWM frequency (Hz)'),
-    oscillatorHz: z
-      .number({
-        error: 'is not a number; give the frequency of the chip clock in Hz, such as 25.4e6',
-      })
-      .min(1e6, { error: 'is below 1 MHz; give the frequency of the chip clock in Hz' })
-      .max(50e6, { error: 'is above the 50 MHz that the chip can take; give Hz' })
-      .default(25e6)
-      .describe('frequency of the chip clock (Hz); trim it until a measured pulse is right'),
-    enable: z
-      .strictObject({ board: name('board'), pin })
-      .optional()
-      .describe(
-        'pin of another board that is wired to the output-enable pin of the chip (OE, active low): it cuts all outputs when the bus fails, at stop 0 and at the end; fit a pull-up resistor',
-      ),
-  });
-  const linuxBoard = z.strictObject({
-    driver: z.literal('linux'),
-    chip: z.string().min(1).describe('GPIO character device, e.g. gpiochip0'),
-    pwmChip: z.int().min(0).describe('number of the chip under /sys/class/pwm'),
-    pwmPins: z
-      .record(
-        z.string().regex(/^\d{1,2}$/, { error: 'is not a GPIO number; give one such as 18' }),
-        z
-          .int({ error: 'is not a channel; give its number on the PWM chip, 0 or more' })
-          .min(0)
-          .max(15),
-      )
-      .optional()
-      .describe('GPIO to channel of the PWM chip, where the overlay wires them in another way'),
-  });
-
-  const board = z.discriminatedUnion('driver', [simBoard, pigpioBoard, pca9685Board, linuxBoard], {
-    error: 'is not a driver; use sim, pigpio, pca9685 or linux',
-  });
+  // One by one: with the namespace as a value a bundle has all of zod, other languages included.
+  const zodForBoards = {
+    array: z.array,
+    boolean: z.boolean,
+    enum: z.enum,
+    int: z.int,
+    literal: z.literal,
+    number: z.number,
+    record: z.record,
+    strictObject: z.strictObject,
+    string: z.string,
+    tuple: z.tuple,
+    union: z.union,
+  };
+  const board = z.discriminatedUnion(
+    'driver',
+    boardSchemas(zodForBoards, { name, pin, positive, atLeast0 }),
+    {
+      error: `is not a driver; use ${oneOf(DRIVER_NAMES)}`,
+    },
+  );
 
   const end = z.string().regex(/^[A-Za-z][A-Za-z0-9_]*-[A-Za-z0-9]+$/, {
     error: 'is not an end of a wire; give connector and cavity, such as J1-12',
@@ -888,7 +845,7 @@ export const schemas = lazily(make);
 
 export type GuardAction = z.output<Schemas['guardAction']>;
 export type Prop = z.output<Schemas['propFile']>;
-export type Board = z.output<Schemas['board']>;
+export type { Board };
 export type Channel = z.output<Schemas['channel']>;
 export type ServoChannel = z.output<Schemas['servo']>;
 export type Load = z.output<Schemas['load']>;

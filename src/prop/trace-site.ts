@@ -1,5 +1,5 @@
+import { factsOf } from '../boards/registry.ts';
 import { coreOhm } from './circuit.ts';
-import { HEADER_LAYOUT } from './header.ts';
 import { currents } from './lint-rails.ts';
 import { type Core, coreKind, type Link, Loom, type PlacedWire } from './loom.ts';
 import { splitEnd } from './loom-words.ts';
@@ -99,20 +99,21 @@ export class Site {
     return this.volts - this.amps * ohms;
   }
 
-  /** The pin of the header that is ground and nearest to another one. */
+  /** The ground of the board's connector that is nearest to another cavity of it. */
   groundNear(end: string): string | undefined {
     const { connector, cavity } = splitEnd(end);
     const board = this.loom.boardPin(end)?.board;
-    if (board === undefined || this.prop.boards[board]!.driver === 'pca9685') return undefined;
+    const grounds = board === undefined ? [] : factsOf(this.prop.boards[board]!).power?.ground;
+    if (!grounds?.length) return undefined;
+    // Two rows, as on the header.
     const place = (number: number) => [(number - 1) >> 1, (number - 1) & 1] as const;
     const [row, column] = place(Number(cavity));
     let best: number | undefined;
     let least = Number.POSITIVE_INFINITY;
-    for (const [i, pin] of HEADER_LAYOUT.entries()) {
-      if (!('power' in pin) || pin.power !== 'ground') continue;
-      const [r, c] = place(i + 1);
+    for (const ground of grounds) {
+      const [r, c] = place(ground);
       const distance = Math.hypot(r - row, c - column);
-      if (distance < least) [best, least] = [i + 1, distance];
+      if (distance < least) [best, least] = [ground, distance];
     }
     return `${connector}-${best}`;
   }

@@ -1,10 +1,11 @@
+import { factsOf } from '../boards/registry.ts';
 import { tidy } from '../shared/units.ts';
 import { Calibration } from '../sums/calibration.ts';
 import { coreOhm } from './circuit.ts';
 import { requirementText } from './interlock.ts';
 import { coreKind } from './loom.ts';
 import { splitEnd } from './loom-words.ts';
-import type { Channel, RelayChannel, ServoChannel } from './schema.ts';
+import type { Board, Channel, RelayChannel, ServoChannel } from './schema.ts';
 import type { Reading, Symptom, TraceStep } from './trace.ts';
 import { type Lead, linkOhms, type Pair, type Site } from './trace-site.ts';
 
@@ -19,7 +20,7 @@ const MOST_LOW_V = 0.4;
 /** What the leads of a meter, a crimp or two and a poor grip add (ohm; common practice, no source). */
 const CONTACT_OHM = 1;
 const OPEN_OHM = 1e6;
-/** How often the drivers repeat a servo's pulse where the board names no frequency (Hz). */
+/** How often a servo's pulse is repeated where nobody tells (Hz; common practice, no source). */
 const SERVO_HZ = 50;
 
 /** The steps of a symptom, in the order to take them. */
@@ -188,19 +189,20 @@ function signal(site: Site): TraceStep[] {
       between: b === undefined ? [a] : [a, b],
     });
     const what = site.signals.length > 1 ? `the ${lead.core.role} signal` : 'the signal';
-    const chip = driverOf(site) === 'pca9685' ? ' (in proportion, where the chip runs on 5 V)' : '';
+    const board = boardOf(site);
+    const note = (board && factsOf(board).levelNote) ?? '';
     return [
       {
         power: 'on',
         check: `Measure ${what} at the plug, as direct voltage: ${lead.far} against ${back ?? 'the return'}.`,
-        expect: expect + chip,
+        expect: expect + note,
         reading: reading(lead.far, back),
         otherwise: `Go to the board's end of ${lead.wire.label}: next step.`,
       },
       {
         power: 'on',
         check: `Measure ${what} at the board: ${lead.near} against ${ground ?? 'the ground of the board'}.`,
-        expect: `the same: ${expect}${chip}`,
+        expect: `the same: ${expect}${note}`,
         reading: reading(lead.near, ground),
         otherwise: `Good here and not at the plug: ${lead.core.colour} core of ${lead.wire.label}, or no common ground. Not here either: the wrong pin (sinew check), or a dead one; try another.`,
       },
@@ -208,8 +210,8 @@ function signal(site: Site): TraceStep[] {
   });
 }
 
-function driverOf({ prop, channel }: Site): string | undefined {
-  return prop.boards[channel.output.board]?.driver;
+function boardOf({ prop, channel }: Site): Board | undefined {
+  return prop.boards[channel.output.board];
 }
 
 function levelsOf(site: Site, lead: Lead): Level[] {
@@ -258,9 +260,9 @@ function around(volts: number): Omit<Level, 'command'> {
  * wave). 1.5 ms at 50 Hz and 3.3 V is 0.25 V.
  */
 function servoLevels(site: Site, servo: ServoChannel): Level[] {
-  const { prop, name } = site;
-  const board = prop.boards[servo.output.board];
-  const hertz = board?.driver === 'pca9685' ? board.frequencyHz : SERVO_HZ;
+  const { name } = site;
+  const board = boardOf(site);
+  const hertz = board ? factsOf(board).pulseHz(board) : SERVO_HZ;
   const calibration = new Calibration(servo.calibration);
   const marks = Object.entries(servo.marks ?? {}).sort(([, a], [, b]) => a - b);
   const [first, last] = [marks[0], marks.at(-1)];

@@ -76,13 +76,13 @@ export const CAUTIONS: readonly string[] = [
 export function traceFault(prop: Prop, channel: string, symptom: Symptom = 'dead'): Trace {
   if (!Object.hasOwn(prop.channels, channel)) {
     const advice = didYouMean(channel, Object.keys(prop.channels));
-    throw new Refusal('noSuchThing', `there is no channel ${channel}; ${advice}`, { channel });
+    throw new Refusal('channel.unknown', `there is no channel ${channel}; ${advice}`, { channel });
   }
   const { kind } = prop.channels[channel]!;
   const symptoms: readonly Symptom[] = SYMPTOMS_OF[kind];
   if (!symptoms.includes(symptom))
     throw new Refusal(
-      'invalidParams',
+      'symptom.wrong',
       `${channel} is a ${kind}; its symptoms are ${symptoms.join(', ')}, not ${symptom}`,
       { channel, symptom },
     );

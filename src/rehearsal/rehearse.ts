@@ -1,9 +1,10 @@
+import type { JournalEntry } from '../api/types.ts';
+import type { Driver, Frame } from '../boards/board.ts';
 import { Core } from '../core/core.ts';
 import { Journal } from '../core/journal.ts';
-import type { JournalEntry } from '../core/requests.ts';
-import type { Driver, Frame } from '../drivers/driver.ts';
 import type { Prop } from '../prop/schema.ts';
 import type { Clock } from '../shared/clock.ts';
+import type { What } from '../shared/journal.ts';
 import {
   type LightSamples,
   luminancesOf,
@@ -50,7 +51,7 @@ export interface RailTrack {
 /** Something told on the way: what was refused, delayed, slower than asked. */
 export interface Event {
   tS: number;
-  what: string;
+  what: What;
   text: string;
   /** The channel that it is about, where it is one. */
   channel?: string;
@@ -77,7 +78,7 @@ export interface Rehearsal {
 const LONGEST_S = 600;
 export const TICK_MS = 5;
 /** Told by the journal on the way, and worth a line. */
-const TOLD: ReadonlySet<string> = new Set([
+const TOLD: ReadonlySet<What> = new Set<What>([
   'refused',
   'delayed',
   'slower',

@@ -21,18 +21,12 @@ export interface PlannedOutput {
   safe: number;
 }
 
-export type PlannedBoard = { name: string; outputs: PlannedOutput[] } & Connection;
-
-export type Connection =
-  | { driver: 'sim' }
-  | { driver: 'pigpio' }
-  | { driver: 'pca9685'; bus: number; address: number }
-  | {
-      driver: 'linux';
-      chip: string;
-      pwmChip: number;
-      /** GPIO to PWM channel, where it is not the usual one. */
-      pwmPins?: Record<string, number>;
-    };
+/** A board, with what its driver's way to safe levels needs to find it: src/boards/DRIVER/safe.ts. */
+export interface PlannedBoard {
+  name: string;
+  driver: string;
+  outputs: PlannedOutput[];
+  [place: string]: unknown;
+}
 
 export const PLAN_FILE = 'safe-plan.json';

@@ -9,14 +9,17 @@ export interface Tools {
   run(program: string, ...args: string[]): Promise<string>;
   /** Where sysfs is mounted. */
   sysfs: string;
+  /** A file that takes down what would be done to boards that do not exist. */
+  log: string;
 }
 
 export class MissingProgram extends Error {}
 
 /** Programs of the system, each ended when `deadline` fires. */
-export function systemTools(deadline: AbortSignal): Tools {
+export function systemTools(deadline: AbortSignal, log: string): Tools {
   return {
     sysfs: '/sys',
+    log,
     async run(program, ...args) {
       const { execFile } = await import('node:child_process');
       // i2cset lives in a folder that is not on every user's path.

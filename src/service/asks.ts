@@ -1,12 +1,16 @@
-import type { Symptom } from '../prop/trace.ts';
+import type { Params, Result } from '../api/methods.ts';
+import type { Prop } from '../prop/schema.ts';
 import { traceFault } from '../prop/trace.ts';
 import { asRefusal, type ErrorObject, Refusal } from '../shared/errors.ts';
 import { Rotation } from '../shared/rotation.ts';
 import type { Keeper } from './keeper.ts';
 import type { PlannerDesk } from './planner.ts';
+import type { PlannerQuestion } from './planner-answer.ts';
 import type { AskedMethod, FromGateway, ToGatewayFromService } from './protocol.ts';
 import { findWires } from './wiring.ts';
 
+/** @returns JSON */
+type Work<M extends AskedMethod> = (params: Params<M>, session: string) => Promise<string>;
 type Ask = Extract<FromGateway, { t: 'ask' }>;
 
 /** What one session may have waiting. */
@@ -51,7 +55,7 @@ export class Asks {
       const reason = `${MOST_WAITING} questions of this session wait already; ask again when they are answered`;
       this.#answer({
         id,
-        error: new Refusal('tooMany', reason, { limit: MOST_WAITING }).toObject(),
+        error: new Refusal('service.busy', reason, { limit: MOST_WAITING }).toObject(),
       });
       return;
     }
@@ -98,36 +102,42 @@ export class Asks {
   }
 
   async #textFor(session: string, method: AskedMethod, params: object): Promise<string> {
-    const { loaded, version } = this.#keeper.inForce;
-    const { prop, text, file } = loaded;
-    switch (method) {
-      case 'loom.find':
-        return this.#cached(version, method, params, () => ({
-          wires: findWires(prop, (params as { text: string }).text),
-        }));
-      case 'loom.trace': {
-        const { channel, symptom } = params as { channel: string; symptom?: Symptom };
-        return this.#cached(version, method, params, () => traceFault(prop, channel, symptom));
-      }
-      case 'budget.read':
-        return JSON.stringify(await this.#planner.ask(session, { about: 'budget', text, file }));
-      case 'budget.cue': {
-        const { cue } = params as { cue: string };
-        return JSON.stringify(await this.#planner.ask(session, { about: 'cue', text, file, cue }));
-      }
-      case 'prop.check': {
-        const given = (params as { text: string }).text;
-        const question = { about: 'check' as const, text: given, file: this.#keeper.name };
-        return JSON.stringify(await this.#planner.ask(session, question));
-      }
-      case 'prop.read':
-        return JSON.stringify(this.#keeper.read());
-      case 'prop.history':
-        return JSON.stringify(await this.#keeper.history());
-    }
+    const work = this.#works[method] as Work<never>;
+    return work(params as never, session);
   }
 
-  #cached(version: string, method: string, params: object, make: () => object): string {
+  /** What works out each answer, as JSON. */
+  readonly #works: { [M in AskedMethod]: Work<M> } = {
+    'loom.find': (params) =>
+      this.#cached('loom.find', params, (prop) => ({ wires: findWires(prop, params.text) })),
+    'loom.trace': (params) =>
+      this.#cached('loom.trace', params, (prop) =>
+        traceFault(prop, params.channel, params.symptom),
+      ),
+    'budget.read': (_params, session) => this.#plan(session, { about: 'budget', ...this.#text() }),
+    'budget.cue': ({ cue }, session) => this.#plan(session, { about: 'cue', ...this.#text(), cue }),
+    'prop.check': ({ text }, session) =>
+      this.#plan(session, { about: 'check', text, file: this.#keeper.name }),
+    'prop.read': async () => JSON.stringify(this.#keeper.read()),
+    'prop.history': async () => JSON.stringify(await this.#keeper.history()),
+  };
+
+  #text(): { text: string; file: string } {
+    const { text, file } = this.#keeper.inForce.loaded;
+    return { text, file };
+  }
+
+  async #plan(session: string, question: PlannerQuestion): Promise<string> {
+    return JSON.stringify(await this.#planner.ask(session, question));
+  }
+
+  /** An answer that stays the same while the same version is in force. */
+  async #cached<M extends AskedMethod>(
+    method: M,
+    params: Params<M>,
+    make: (prop: Prop) => Result<M>,
+  ): Promise<string> {
+    const { loaded, version } = this.#keeper.inForce;
     if (version !== this.#keptFor) {
       this.#kept.clear();
       this.#characters = 0;
@@ -137,7 +147,7 @@ export class Asks {
     let text = this.#kept.get(key);
     if (text !== undefined) this.#kept.delete(key);
     else {
-      text = JSON.stringify(make());
+      text = JSON.stringify(make(loaded.prop));
       this.#characters += text.length;
     }
     // The one used longest ago is the first to go.

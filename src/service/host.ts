@@ -11,7 +11,7 @@ import type { Author, FileStatus } from '../prop/file/status.ts';
 import type { Edit } from '../prop/splice.ts';
 import type { SafePlan } from '../safe/plan.ts';
 import { Backoff } from '../shared/backoff.ts';
-import { CODES, type ErrorName, type ErrorObject, Refusal } from '../shared/errors.ts';
+import { type ErrorObject, Refusal } from '../shared/errors.ts';
 import type { FromService, LogLevel, Opened, ServiceStart, ToService } from './protocol.ts';
 
 /** Log lines kept for the next thread while there is none. */
@@ -211,7 +211,7 @@ export class ServiceHost {
     const worker = this.#worker;
     if (!worker) {
       const reason = 'the prop-file service has died and starts again; try again in a moment';
-      reject(new Refusal('internal', reason));
+      reject(new Refusal('service.dead', reason));
       return promise;
     }
     const n = ++this.#numbers;
@@ -297,7 +297,7 @@ export class ServiceHost {
       const reason = what
         ? `the prop-file service died (${why}): it is not known whether ${what} was written; see the prop file, or prop.history`
         : `the prop-file service died (${why}); try again`;
-      reject(new Refusal('internal', reason));
+      reject(new Refusal('service.dead', reason));
     }
     this.#asked.clear();
   }
@@ -314,10 +314,8 @@ function spawnService(start: ServiceStart, handOver: Transferable[]): Worker {
   });
 }
 
-const NAMES = new Map(Object.entries(CODES).map(([name, code]) => [code, name as ErrorName]));
-
-function refusalOf({ code, data: { reason, ...values } }: ErrorObject): Refusal {
-  return new Refusal(NAMES.get(code as never) ?? 'internal', reason, values);
+function refusalOf({ data: { code, reason, ...values } }: ErrorObject): Refusal {
+  return new Refusal(code, reason, values);
 }
 
 /** Promise.withResolvers of later versions of Node. */

@@ -349,7 +349,8 @@ export class Keeper {
     return this.#inTurn(async () => {
       this.#refuseGone(by);
       const last = this.#done.at(-1);
-      if (!last) throw new Refusal('condition', 'there is nothing to undo: nothing was captured');
+      if (!last)
+        throw new Refusal('capture.nothing', 'there is nothing to undo: nothing was captured');
       const edits = last.replaced.map(({ path, before }) => ({ path: [...path], value: before }));
       const undone = undoneText(last.replaced);
       for (let attempt = 0; attempt < ATTEMPTS; attempt++) {
@@ -380,7 +381,7 @@ export class Keeper {
       this.#refuseGone(by);
       const { text, edits } = given;
       if ((text === undefined) === (edits === undefined))
-        throw new Refusal('invalidParams', 'give either the whole text or edits of it');
+        throw new Refusal('file.text-or-edits', 'give either the whole text or edits of it');
       await this.#fresh();
       await this.#refuseOther(version, text);
       let next: Loaded;
@@ -399,13 +400,17 @@ export class Keeper {
       this.#refuseGone(by);
       await this.#fresh();
       if (version === this.#onDisk.version && !this.#onDisk.problem)
-        throw new Refusal('condition', `version ${version} is the present one: nothing to do`, {
-          version,
-        });
+        throw new Refusal(
+          'file.same-version',
+          `version ${version} is the present one: nothing to do`,
+          {
+            version,
+          },
+        );
       const text = await this.#textOf(version);
       if (text === undefined)
         throw new Refusal(
-          'noSuchThing',
+          'version.unknown',
           `there is no version ${version} any more; prop.history lists those that are kept`,
           { version },
         );
@@ -688,7 +693,7 @@ export class Keeper {
     await this.#fresh();
     const { compiled, problem, findings } = this.#onDisk;
     if (compiled) return compiled;
-    throw new Refusal('condition', `nothing was written to the prop file: ${problem}`, {
+    throw new Refusal('file.unusable', `nothing was written to the prop file: ${problem}`, {
       file: this.#file,
       findings: told(findings),
     });
@@ -727,9 +732,13 @@ export class Keeper {
   ): Promise<{ version: string; changed: string[]; pending: boolean }> {
     const before = this.#onDisk;
     if (!before.bytes && !isGone(before))
-      throw new Refusal('condition', `nothing was written to the prop file: ${before.problem}`, {
-        file: this.#file,
-      });
+      throw new Refusal(
+        'file.unusable',
+        `nothing was written to the prop file: ${before.problem}`,
+        {
+          file: this.#file,
+        },
+      );
     const compiled = this.#compile(next);
     const changed = changesBetween(this.#inForce.loaded.raw, next.raw).list;
     let written: Written | undefined;
@@ -743,7 +752,7 @@ export class Keeper {
       if (written) throw await this.#takeBack(written, before, outcome.rejected);
       this.#reject(outcome.rejected);
       this.#report();
-      throw new Refusal('condition', `the boards cannot do this: ${outcome.rejected}`);
+      throw new Refusal('file.boards-cannot', `the boards cannot do this: ${outcome.rejected}`);
     }
     this.#note(compiled.version, by.client, by.what);
     this.#finish(by, compiled.version);
@@ -780,7 +789,7 @@ export class Keeper {
     const { compiled } = this.#onDisk;
     if (compiled && compiled !== this.#inForce && !this.#pending) await this.#install(compiled, []);
     this.#report();
-    return new Refusal('condition', `the boards cannot do this: ${reason}; ${state}`, {
+    return new Refusal('file.boards-cannot', `the boards cannot do this: ${reason}; ${state}`, {
       boards: reason,
     });
   }
@@ -806,17 +815,23 @@ export class Keeper {
 
   #refuseGone({ session }: Author): void {
     if (this.#gone.has(session))
-      throw new Refusal('condition', 'the session was gone before its turn: nothing was written');
+      throw new Refusal(
+        'session.gone',
+        'the session was gone before its turn: nothing was written',
+      );
   }
 
   #restless(): Refusal {
-    return new Refusal('condition', `${this.#file} keeps changing; try again when it is at rest`);
+    return new Refusal(
+      'file.restless',
+      `${this.#file} keeps changing; try again when it is at rest`,
+    );
   }
 
   #checked(text: string): Loaded {
     if (Buffer.byteLength(text) > MAX_BYTES)
       throw new Refusal(
-        'invalidParams',
+        'file.too-large',
         'the text is larger than 1 MiB; a prop file is a few pages',
         { limitBytes: MAX_BYTES },
       );
@@ -838,7 +853,7 @@ export class Keeper {
       if (isDeepStrictEqual(was, is)) continue;
       const { line, column } = placeOf(file, place);
       throw new Refusal(
-        'condition',
+        'file.waits',
         `${this.#file}:${line}:${column}: ${pathText(place)} was changed in the file${fromTo(was, is)}, which waits until the prop is parked, so nothing was written. Park first, then capture again`,
         { file: this.#file, line, path: pathText(place), was, is },
       );
@@ -846,7 +861,7 @@ export class Keeper {
     if (section !== 'channels' || channel === undefined) return;
     if (valueAt(file.raw, ['channels', channel]) === undefined)
       throw new Refusal(
-        'condition',
+        'file.waits',
         `channel ${channel} is no longer in the prop file, which waits until the prop is parked, so nothing was written`,
         { file: this.#file, path: pathText(path) },
       );
@@ -855,7 +870,7 @@ export class Keeper {
   #conflict(loaded: Loaded, path: Path, was: unknown, is: unknown): Refusal {
     const { line, column } = placeOf(loaded, path);
     return new Refusal(
-      'condition',
+      'file.changed-by-hand',
       `${this.#file}:${line}:${column}: ${pathText(path)} was changed since${fromTo(was, is)}, so nothing was undone. Put it back first, or edit the file`,
       { file: this.#file, line, path: pathText(path), was, is },
     );
@@ -876,7 +891,7 @@ export class Keeper {
       // One of them is not a prop file.
     }
     throw new Refusal(
-      'condition',
+      'file.other-version',
       'the prop file was changed by somebody else meanwhile, so nothing was written. Read it again (prop.read), and make your changes to that',
       { version: present, changed },
     );

@@ -1,7 +1,9 @@
 import fs from 'node:fs/promises';
 import { tmpdir } from 'node:os';
-import { basename, join } from 'node:path';
+import { join } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
+import type { Lockable } from '../boards/facts.ts';
+import { locksOf } from '../boards/registry.ts';
 import { type Life, lifeOf, stillLives } from '../safe/life.ts';
 import type { PlannedBoard } from '../safe/plan.ts';
 import { Refusal } from '../shared/errors.ts';
@@ -120,35 +122,9 @@ async function replaceStale(path: string, seen: string, me: Life): Promise<void>
   }
 }
 
-/** What is locked, in words, and the file's name. */
-export interface Lockable {
-  key: string;
-  /** `board head (address 0x40 on I2C bus 1)`. */
-  what: string;
-}
-
-/** What of a board no other daemon may drive; nothing of a simulated one. */
+/** What of these boards no other daemon may drive; nothing of a simulated one. */
 export function lockablesOf(boards: readonly PlannedBoard[]): Lockable[] {
-  return boards.flatMap((board): Lockable[] => {
-    switch (board.driver) {
-      case 'pca9685': {
-        const address = `0x${board.address.toString(16)}`;
-        const what = `board ${board.name} (address ${address} on I2C bus ${board.bus})`;
-        return [{ key: `i2c-${board.bus}-${address}`, what }];
-      }
-      case 'pigpio':
-        return [{ key: 'pigpio', what: `board ${board.name} (pigpio)` }];
-      case 'linux':
-        return board.outputs.map(({ name, kind, pin }) => {
-          const chip = basename(board.chip);
-          const what = `board ${board.name} (${chip}, line ${pin}: ${name})`;
-          const key = kind === 'level' ? `${chip}-${pin}` : `pwmchip${board.pwmChip}-${pin}`;
-          return { key, what };
-        });
-      default:
-        return [];
-    }
-  });
+  return boards.flatMap(locksOf);
 }
 
 export function lockableOsc(port: number): Lockable {
@@ -157,7 +133,7 @@ export function lockableOsc(port: number): Lockable {
 
 function refusal(what: string, { pid }: Life, path: string, remedy: string): Refusal {
   return new Refusal(
-    'condition',
+    'daemon.second',
     `another sinewd (process ${pid}) has ${what}; ${remedy} (if there is no such program, remove ${path})`,
     { pid, lock: path },
   );

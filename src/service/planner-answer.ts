@@ -1,11 +1,12 @@
-import type { CueRails } from '../core/requests.ts';
+import type { CueRails } from '../api/types.ts';
 import { budgetOf } from '../prop/budget.ts';
 import { budgetFindings } from '../prop/lint-budget.ts';
 import { type Loaded, parseProp } from '../prop/load.ts';
 import type { Prop } from '../prop/schema.ts';
 import { told } from '../prop/told-finding.ts';
 import { cueLoad } from '../rehearsal/cue-load.ts';
-import { type ErrorName, Refusal } from '../shared/errors.ts';
+import { Refusal } from '../shared/errors.ts';
+import type { RefusalCode } from '../shared/refusals.ts';
 import { columns } from '../sums/course.ts';
 
 /** What is asked of the planner's thread; it reads no file itself. */
@@ -17,7 +18,7 @@ export type PlannerQuestion =
 
 export type PlannerAnswer =
   | { result: object }
-  | { kind: ErrorName; reason: string; values: Record<string, unknown> };
+  | { code: RefusalCode; reason: string; values: Record<string, unknown> };
 
 /** The plot of a rail has this many columns of equal time. */
 const PLOT_COLUMNS = 240;
@@ -50,8 +51,8 @@ export class Planner {
       return { result };
     } catch (error) {
       if (!(error instanceof Refusal)) throw error;
-      const { kind, message, values } = error;
-      return { kind, reason: message, values };
+      const { word, message, values } = error;
+      return { code: word, reason: message, values };
     }
   }
 }
@@ -59,7 +60,7 @@ export class Planner {
 function refuse({ findings }: Loaded): never {
   const { line, path, wrong } = findings.find(({ severity }) => severity === 'error')!;
   const reason = `the prop file has errors now (line ${line}: ${path}: ${wrong}); mend it, see sinew check`;
-  throw new Refusal('condition', reason, { line, path });
+  throw new Refusal('file.has-errors', reason, { line, path });
 }
 
 function sums(prop: Prop, text: string) {

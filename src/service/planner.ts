@@ -56,7 +56,7 @@ export class PlannerThread implements PlannerDesk {
   ask(session: string, question: PlannerQuestion): Promise<object> {
     if (this.#waiting.length >= WAITING_LIMIT) {
       const reason = `${WAITING_LIMIT} checks and budgets wait already; ask again when they are done`;
-      return Promise.reject(new Refusal('tooMany', reason, { limit: WAITING_LIMIT }));
+      return Promise.reject(new Refusal('service.busy', reason, { limit: WAITING_LIMIT }));
     }
     return new Promise((resolve, reject) => {
       this.#waiting.push({ session, question, resolve, reject });
@@ -72,7 +72,7 @@ export class PlannerThread implements PlannerDesk {
       if (at > 0) this.#waiting.splice(at, 1);
       // What nobody waits for any more may take minutes.
       else if (this.#waiting.length > 0) this.#abandon();
-      reject(new Refusal('condition', reason));
+      reject(new Refusal('session.gone', reason));
     }
   }
 
@@ -107,7 +107,7 @@ export class PlannerThread implements PlannerDesk {
       if (this.#worker !== worker) return;
       const asked = this.#waiting.shift();
       if ('result' in answer) asked?.resolve(answer.result);
-      else asked?.reject(new Refusal(answer.kind, answer.reason, answer.values));
+      else asked?.reject(new Refusal(answer.code, answer.reason, answer.values));
       this.#begin();
     });
     let cause: Error = new Error('the thread that works out budgets ended');
@@ -132,7 +132,7 @@ function refusalFor(cause: Error, { about }: PlannerQuestion): Error {
   if ((cause as NodeJS.ErrnoException).code !== 'ERR_WORKER_OUT_OF_MEMORY') return cause;
   const what = about === 'cue' ? 'rehearsing this cue' : 'working this out';
   return new Refusal(
-    'condition',
+    'service.memory',
     `${what} needs more memory than the daemon may take (${LIMITS.maxOldGenerationSizeMb} MB); do it on a laptop: sinew budget FILE, or sinew check FILE`,
     { limitMb: LIMITS.maxOldGenerationSizeMb },
   );

@@ -1,6 +1,7 @@
 import type { MessagePort } from 'node:worker_threads';
+import type { MethodBy } from '../api/methods.ts';
+import type { ChannelInfo } from '../api/types.ts';
 import type { CoreProp, Outcome } from '../core/core-prop.ts';
-import type { ChannelInfo } from '../core/requests.ts';
 import type { Restored, Saved } from '../core/store.ts';
 import type { Author, FileStatus } from '../prop/file/status.ts';
 import type { BoardInfo } from '../prop/pins.ts';
@@ -86,16 +87,7 @@ export interface Opened {
 // --- between gateway and service ---------------------------------------------------------------
 
 /** What the gateway asks the service, past the core. */
-export const ASKED = [
-  'loom.find',
-  'loom.trace',
-  'budget.read',
-  'budget.cue',
-  'prop.read',
-  'prop.check',
-  'prop.history',
-] as const;
-export type AskedMethod = (typeof ASKED)[number];
+export type AskedMethod = MethodBy<'service'>;
 
 export type FromGateway =
   | { t: 'ask'; id: number; session: string; method: AskedMethod; params: object }

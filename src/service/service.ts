@@ -1,4 +1,5 @@
 import fs from 'node:fs/promises';
+import type { Lockable } from '../boards/facts.ts';
 import type { ChangeMessage, Outcome } from '../core/core-prop.ts';
 import type { Author } from '../prop/file/status.ts';
 import { formatFinding } from '../prop/finding.ts';
@@ -9,7 +10,7 @@ import { asRefusal, Refusal } from '../shared/errors.ts';
 import { Asks } from './asks.ts';
 import { coreProp, viewBytes } from './core-prop.ts';
 import { Keeper, type KeeperFs } from './keeper.ts';
-import { type Lockable, Locks, lockableOsc, lockablesOf } from './locks.ts';
+import { Locks, lockableOsc, lockablesOf } from './locks.ts';
 import type { LogSink } from './log-sink.ts';
 import type { PlannerDesk } from './planner.ts';
 import type {
@@ -163,7 +164,7 @@ export class PropService {
         void this.#reply(message.n, async () => {
           const noted = await this.#store!.save(message.state, message.durable);
           if (noted !== 'yes')
-            throw new Refusal('internal', `the state could not be saved: ${noted.message}`);
+            throw new Refusal('state.not-saved', `the state could not be saved: ${noted.message}`);
           return {};
         });
         break;

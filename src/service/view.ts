@@ -1,4 +1,4 @@
-import type { ChannelInfo, LinkageInfo, TorqueInfo, VapourInfo } from '../core/requests.ts';
+import type { LinkageInfo, TorqueInfo, VapourInfo } from '../api/types.ts';
 import { cueDurationS } from '../prop/cue-plan.ts';
 import { armsOf, type Mechanics, mechanicsOf } from '../prop/mechanics.ts';
 import { boardPins } from '../prop/pins.ts';

@@ -1,4 +1,5 @@
 import { plain } from './plain.ts';
+import { REFUSALS, type RefusalCode } from './refusals.ts';
 
 /** JSON-RPC 2.0 error codes (section 5.1) and Sinew's own, in the range the standard leaves free. */
 export const CODES = {
@@ -16,12 +17,15 @@ export const CODES = {
   dutyRest: -32007,
   railLimit: -32008,
   tooMany: -32009,
+  /** The daemon cannot be reached, or was lost: told by the command line, never by the daemon. */
+  link: -32000,
 } as const;
 
 export type ErrorName = keyof typeof CODES;
 
-/** What `error.data` carries in an answer: the reason in words, and the values behind it. */
+/** What `error.data` carries in an answer: the stable word, the reason in words, and the values behind it. */
 export interface ErrorData {
+  code: RefusalCode;
   reason: string;
   [value: string]: unknown;
 }
@@ -33,7 +37,8 @@ export interface ErrorObject {
   data: ErrorData;
 }
 
-const MESSAGES: Record<ErrorName, string> = {
+/** The message of each class of error: JSON-RPC 2.0, section 5.1, and ours. */
+export const MESSAGES: Record<ErrorName, string> = {
   parse: 'Parse error',
   invalidRequest: 'Invalid Request',
   methodNotFound: 'Method not found',
@@ -48,6 +53,7 @@ const MESSAGES: Record<ErrorName, string> = {
   dutyRest: 'Duty rest',
   railLimit: 'Rail limit',
   tooMany: 'Too many requests',
+  link: 'Link',
 };
 
 /**
@@ -55,17 +61,25 @@ const MESSAGES: Record<ErrorName, string> = {
  * and what to do about it; `values` are the numbers and names behind it.
  */
 export class Refusal extends Error {
-  readonly kind: ErrorName;
+  /** The stable word, which an answer carries as `data.code`. */
+  readonly word: RefusalCode;
+  /** The numbers and names behind it, and the stable word once more, as `code`. */
   readonly values: Record<string, unknown>;
 
-  constructor(kind: ErrorName, reason: string, values: Record<string, unknown> = {}) {
+  constructor(word: RefusalCode, reason: string, values: Record<string, unknown> = {}) {
     // It may quote what a client has sent.
     super(plain(reason));
     this.name = 'Refusal';
-    this.kind = kind;
-    this.values = values;
+    this.word = word;
+    this.values = { ...values, code: word };
   }
 
+  /** The class of error that it belongs to. */
+  get kind(): ErrorName {
+    return REFUSALS[this.word][0];
+  }
+
+  /** The number of that class. */
   get code(): number {
     return CODES[this.kind];
   }
@@ -74,7 +88,7 @@ export class Refusal extends Error {
     return {
       code: this.code,
       message: MESSAGES[this.kind],
-      data: { reason: this.message, ...this.values },
+      data: { reason: this.message, ...this.values, code: this.word },
     };
   }
 }
@@ -82,5 +96,5 @@ export class Refusal extends Error {
 /** What is not a refusal is a fault of ours, and is told as one. */
 export function asRefusal(error: unknown): Refusal {
   if (error instanceof Refusal) return error;
-  return new Refusal('internal', `this is a fault in Sinew: ${(error as Error).message}`);
+  return new Refusal('daemon.fault', `this is a fault in Sinew: ${(error as Error).message}`);
 }

@@ -1,20 +1,16 @@
 import { setTimeout as sleep } from 'node:timers/promises';
+import type { JournalEntry } from '../api/types.ts';
 import type { Commands } from '../core/commands.ts';
 import type { Core } from '../core/core.ts';
-import type { JournalEntry, ToCore } from '../core/requests.ts';
+import type { ToCore } from '../core/requests.ts';
 import { Turns } from '../core/turns.ts';
 import type { GatewayHost } from '../gateway/host.ts';
 import type { ServiceHost } from '../service/host.ts';
 import { asRefusal, Refusal } from '../shared/errors.ts';
+import { levelOf } from '../shared/journal.ts';
 
 /** Entries of the journal that a gateway which starts again is given at a time. */
 const REPLAYED = 50;
-
-/** Commands are many and wanted only in search of a fault; what the prop does by itself is news. */
-function levelOf({ what }: JournalEntry): 'debug' | 'info' | 'warn' {
-  if (what === 'fault' || what === 'link lost') return 'warn';
-  return what.includes('.') ? 'debug' : 'info';
-}
 
 /** The core's side of the line to the gateway: hears what is asked for, answers, and tells what happens. */
 export class GatewayLink {
@@ -44,7 +40,7 @@ export class GatewayLink {
     this.#gateway.post({ t: 'event', entry, ...(again && { again }) });
     if (!again)
       this.#service.log(
-        levelOf(entry),
+        levelOf(what),
         'sinewd',
         { who, what, tick, ...(values && { values }) },
         text,

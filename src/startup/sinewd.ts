@@ -1,4 +1,7 @@
 import { MessageChannel, type MessagePort, type Worker } from 'node:worker_threads';
+import type { Driver } from '../boards/board.ts';
+import { loadEndNow } from '../boards/end-now.ts';
+import { createDriver } from '../boards/registry.ts';
 import type { Board } from '../core/boards.ts';
 import { Commands } from '../core/commands.ts';
 import { Core } from '../core/core.ts';
@@ -6,9 +9,6 @@ import type { CoreProp } from '../core/core-prop.ts';
 import { Journal } from '../core/journal.ts';
 import { Loop } from '../core/loop.ts';
 import type { GatewayStart } from '../core/requests.ts';
-import type { Driver } from '../drivers/driver.ts';
-import { loadEndNow } from '../drivers/end-now.ts';
-import { createDriver } from '../drivers/index.ts';
 import { GatewayHost } from '../gateway/host.ts';
 import { isLoopback } from '../gateway/origin.ts';
 import { hashToken, readTokenFile } from '../gateway/token.ts';

@@ -35,7 +35,7 @@ export async function openNotify(env: NodeJS.ProcessEnv): Promise<Notify | undef
     };
   } catch (error) {
     throw new Refusal(
-      'internal',
+      'systemd.silent',
       `systemd cannot be notified: ${(error as Error).message}; run install.sh of the release again, or npm ci in a clone`,
     );
   }

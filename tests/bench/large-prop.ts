@@ -1,4 +1,4 @@
-import { HEADER_LAYOUT } from '../../src/prop/header.ts';
+import { HEADER_LAYOUT } from '../../src/boards/header.ts';
 
 /**
  * A prop file as large as a maker's may get: 60 servos and 20 lights and relays on five boards, each

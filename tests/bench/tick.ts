@@ -1,7 +1,7 @@
 import { PerformanceObserver } from 'node:perf_hooks';
+import type { Driver } from '../../src/boards/board.ts';
 import { Core } from '../../src/core/core.ts';
 import { Journal } from '../../src/core/journal.ts';
-import type { Driver } from '../../src/drivers/driver.ts';
 import { schemas } from '../../src/prop/schema.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { Telemetry } from '../../src/shared/telemetry.ts';

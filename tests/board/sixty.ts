@@ -1,5 +1,5 @@
 import { stringify } from 'yaml';
-import { HEADER_LAYOUT } from '../../src/prop/header.ts';
+import { HEADER_LAYOUT } from '../../src/boards/header.ts';
 
 const BOARDS = 3;
 const PER_BOARD = 20;

@@ -1,7 +1,8 @@
 import { createServer } from 'node:http';
 import { type AddressInfo, createServer as createTcpServer } from 'node:net';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
-import { Client, LinkLost, RpcError, Unreachable } from '../../src/cli/client.ts';
+import { RpcError } from '../../src/api/client.ts';
+import { Client, LinkLost, Unreachable } from '../../src/cli/client.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { FakeDaemon, until } from './fake-daemon.ts';
 
@@ -47,8 +48,9 @@ describe('client', () => {
     expect(error).toBeInstanceOf(RpcError);
     expect(error).toMatchObject({
       code: -32002,
-      message: 'Out of limits',
-      data: { reason: 'beak cannot go to 90 deg', value: 90, limit: 35 },
+      title: 'Out of limits',
+      message: 'beak cannot go to 90 deg',
+      data: { code: 'limits.outside', reason: 'beak cannot go to 90 deg', value: 90, limit: 35 },
     });
     await client.close();
   });

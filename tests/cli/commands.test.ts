@@ -330,7 +330,7 @@ describe('a single command', () => {
 
   test('with nothing to undo it says so', async () => {
     daemon.handlers['capture.undo'] = () => {
-      throw new Refusal('condition', 'there is nothing to undo: nothing was captured');
+      throw new Refusal('capture.nothing', 'there is nothing to undo: nothing was captured');
     };
     const { code, out, err } = await run(['undo'], daemon);
     expect({ code, out }).toEqual({ code: 1, out: '' });
@@ -530,7 +530,13 @@ describe('--json', () => {
       error: {
         code: -32002,
         message: 'Out of limits',
-        data: { reason: 'beak cannot go to 90 deg', channel: 'beak', value: 90, limit: 35 },
+        data: {
+          code: 'limits.outside',
+          reason: 'beak cannot go to 90 deg',
+          channel: 'beak',
+          value: 90,
+          limit: 35,
+        },
       },
     });
   });

@@ -1,11 +1,12 @@
 import type { AddressInfo } from 'node:net';
 import { PassThrough } from 'node:stream';
 import { type WebSocket, WebSocketServer } from 'ws';
+import { checkParams, methodNamed } from '../../src/api/check.ts';
+import { recordOf } from '../../src/api/methods.ts';
+import type { LoomWire } from '../../src/api/types.ts';
 import { main } from '../../src/cli/main.ts';
-import type { Condition } from '../../src/core/condition.ts';
-import type { LoomWire } from '../../src/core/requests.ts';
-import { checkParams, methodNamed, methods } from '../../src/gateway/methods.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
+import type { Condition } from '../../src/shared/condition.ts';
 import { Refusal } from '../../src/shared/errors.ts';
 
 type Handler = (params: Record<string, unknown>, link: WebSocket) => unknown;
@@ -174,7 +175,7 @@ export class FakeDaemon {
       this.calls.push([method, params]);
       try {
         const handler = this.handlers[method];
-        if (!handler || methods().has(method)) checkParams(method, methodNamed(method), params);
+        if (!handler || recordOf(method)) checkParams(methodNamed(method), params);
         const answer = handler ?? this.#builtIn[method];
         if (!answer) throw new Error(`the fake daemon has no ${method}`);
         const result = await answer(params, link);
@@ -222,17 +223,17 @@ export class FakeDaemon {
   #go(name: unknown, target: number | string | boolean): void {
     const channel = this.channels[String(name)];
     if (!channel) {
-      throw new Refusal('noSuchThing', `there is no channel ${name}`, { channel: name });
+      throw new Refusal('channel.unknown', `there is no channel ${name}`, { channel: name });
     }
     if (this.condition !== 'live') {
-      throw new Refusal('condition', `the prop is ${this.condition}; wake it first`, {
+      throw new Refusal('condition.forbids', `the prop is ${this.condition}; wake it first`, {
         condition: this.condition,
       });
     }
     const limits = channel.limitsDeg;
     if (limits && typeof target === 'number' && (target < limits[0] || target > limits[1])) {
       const values = { channel: name, value: target, limit: target > 0 ? limits[1] : limits[0] };
-      throw new Refusal('outOfLimits', `${name} cannot go to ${target} deg`, values);
+      throw new Refusal('limits.outside', `${name} cannot go to ${target} deg`, values);
     }
     channel.target = target;
     channel.flags = ['moving'];
@@ -258,7 +259,7 @@ export class FakeDaemon {
     },
     'lease.take': () => {
       if (this.holder !== null && this.holder !== this.#client) {
-        throw new Refusal('notHolder', `${this.holder} holds the lease; ask there, or wait`, {
+        throw new Refusal('lease.held', `${this.holder} holds the lease; ask there, or wait`, {
           holder: this.holder,
         });
       }
@@ -271,13 +272,12 @@ export class FakeDaemon {
     },
     wake: ({ confirm }) => {
       if (this.unknown.length > 0 && confirm !== 'unknown')
-        throw new Refusal('condition', 'wake with confirm: "unknown"', {
-          code: 'wake.unknown-servos',
+        throw new Refusal('wake.unknown-servos', 'wake with confirm: "unknown"', {
           servos: this.unknown,
         });
       this.unknown = [];
       if (this.condition === 'stopped') {
-        throw new Refusal('condition', 'the prop is stopped; reset first', {});
+        throw new Refusal('condition.forbids', 'the prop is stopped; reset first');
       }
       this.condition = 'live';
       return { condition: 'live' };
@@ -293,7 +293,7 @@ export class FakeDaemon {
     reset: ({ confirm }) => {
       const stoppedBy = this.stoppedBy;
       if (stoppedBy !== undefined && confirm !== stoppedBy)
-        throw new Refusal('condition', 'reset with confirm', { code: 'reset.confirm', stoppedBy });
+        throw new Refusal('reset.confirm', 'reset with confirm', { stoppedBy });
       this.condition = 'parked';
       return { condition: 'parked', ...this.#rest() };
     },

@@ -160,11 +160,15 @@ describe('history, restore and apply', () => {
     const file = join(folder, 'owl.yaml');
     await writeFile(file, 'sinew: 1\n');
     daemon.handlers['prop.apply'] = () => {
-      throw new Refusal('condition', 'the prop file was changed by somebody else meanwhile', {
-        version: daemon.version,
-        changed: ['mark open of beak: 30 deg becomes 28 deg'],
-        findings: FAULTY.findings,
-      });
+      throw new Refusal(
+        'file.other-version',
+        'the prop file was changed by somebody else meanwhile',
+        {
+          version: daemon.version,
+          changed: ['mark open of beak: 30 deg becomes 28 deg'],
+          findings: FAULTY.findings,
+        },
+      );
     };
     const { code, out, err } = await run(['apply', file], daemon);
     expect({ code, out }).toEqual({ code: 1, out: '' });
@@ -180,7 +184,7 @@ describe('history, restore and apply', () => {
     daemon.handlers['limits.capture'] = () => {
       const place = { line: 46, column: 29, path: 'channels.beak.marks.open' };
       const findings = [{ severity: 'error', ...place, wrong: 'outside', right: 'stay within' }];
-      throw new Refusal('outOfLimits', 'the prop file would be wrong', { findings });
+      throw new Refusal('file.would-be-wrong', 'the prop file would be wrong', { findings });
     };
     const { err } = await run(['limit', 'beak', 'high'], daemon);
     expect(err.split('\n').slice(0, 2)).toEqual([
@@ -290,7 +294,7 @@ describe('a link that is lost while a capture is under way', () => {
   test('nor where the daemon cannot tell', async () => {
     lose(() => {});
     daemon.handlers['prop.history'] = () => {
-      throw new Refusal('internal', 'the prop-file service has died; ask again');
+      throw new Refusal('service.dead', 'the prop-file service has died; ask again');
     };
     expect((await run(argv, daemon)).err).toMatch(/is not known; look with sinew history/);
   });

@@ -2,8 +2,8 @@ import { mkdtemp, readFile, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
+import type { Result } from '../../src/api/methods.ts';
 import { complete } from '../../src/cli/session.ts';
-import type { Result } from '../../src/core/requests.ts';
 import { FakeDaemon, type Running, start, until } from './fake-daemon.ts';
 
 let daemon: FakeDaemon;

@@ -1,5 +1,4 @@
 import { describe, expect, test } from 'vitest';
-import { CODES } from '../../src/shared/errors.ts';
 import { begins, ends, FAR, FAR_MS, live, onTime, running, watch } from './cue-stage.ts';
 import { makeProp, pulseOf, Rig, relay, servo, TICK_MS } from './rig.ts';
 
@@ -24,10 +23,10 @@ describe('what the gate does not allow', () => {
     expect(told[0]!.values).toMatchObject({
       cue: 'bad',
       step: 0,
-      code: CODES.outOfLimits,
+      code: 'limits.outside',
       limit: 40,
     });
-    expect(told[1]!.values).toMatchObject({ cue: 'bad', step: 1, code: CODES.interlock });
+    expect(told[1]!.values).toMatchObject({ cue: 'bad', step: 1, code: 'interlock.unmet' });
     expect(rig.on('fan')).toBe(true);
     expect(rig.at('jaw')).toBe(pulseOf(FAR));
     expect(rig.condition).toBe('live');

@@ -36,7 +36,12 @@ describe('a cue with too many steps', () => {
     const refusal = await client.refused('cue.run', { cue: 'c0' });
     expect(refusal.code).toBe(CODES.outOfLimits);
     // 8 + 8^2 + ... + 8^7 steps that run cues, and 8^7 that dim.
-    expect(refusal.values).toEqual({ cue: 'c0', value: (8 ** 8 - 8) / 7 + 8 ** 7, limit: 10_000 });
+    expect(refusal.values).toEqual({
+      code: 'cue.too-long',
+      cue: 'c0',
+      value: (8 ** 8 - 8) / 7 + 8 ** 7,
+      limit: 10_000,
+    });
     expect(rig.core.cues.anyRunning).toBe(false);
     // Four deep it has 8 + 64 + 512 + 4096 and 4096 steps.
     await client.call('cue.run', { cue: 'c3' });

@@ -1,8 +1,8 @@
+import type { Driver } from '../../src/boards/board.ts';
 import type { PropEditor } from '../../src/core/commands.ts';
 import type { Core } from '../../src/core/core.ts';
 import type { ChangeMessage, Outcome } from '../../src/core/core-prop.ts';
 import type { Changing } from '../../src/core/exchange.ts';
-import type { Driver } from '../../src/drivers/driver.ts';
 import type { Board, Prop } from '../../src/prop/schema.ts';
 import { changed, type Edit } from '../../src/prop/splice.ts';
 

@@ -307,7 +307,7 @@ describe('capturing', () => {
 
   test.each(BOTH)('%s: what the editor refuses changes nothing here', async (method, params) => {
     const { rig, client } = await at(12);
-    rig.editor.refusal = new Refusal('condition', 'the file was changed by hand');
+    rig.editor.refusal = new Refusal('file.waits', 'the file was changed by hand');
     expect((await client.refused(method, params as never)).message).toContain('by hand');
     expect(rig.servo('neck').limitsDeg).toEqual([-5, 35]);
     expect([...rig.servo('neck').marks]).toEqual([['shut', 0]]);

@@ -1,6 +1,7 @@
 import { describe, expect, test } from 'vitest';
+import type { CoreMethod } from '../../src/api/methods.ts';
+import type { JournalEntry } from '../../src/api/types.ts';
 import { Journal } from '../../src/core/journal.ts';
-import type { JournalEntry } from '../../src/core/requests.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { makeProp, Rig, rgb, servo } from './rig.ts';
 
@@ -10,7 +11,7 @@ function journal() {
   const again: JournalEntry[] = [];
   const one = new Journal(clock, (entry, more) => (more ? again : told).push(entry));
   one.tick = () => clock.nowMs() / 5;
-  const fold = (values: object, who = 'desk', what = 'channel.move') =>
+  const fold = (values: object, who = 'desk', what: CoreMethod = 'channel.move') =>
     one.fold(who, what, JSON.stringify(values), values as Record<string, unknown>);
   return { one, clock, told, again, fold };
 }
@@ -99,8 +100,8 @@ describe('entries that follow each other within a second', () => {
 
   test('are never those that were added as they are', () => {
     const { one } = journal();
-    one.add('desk', 'capture', 'one', { channel: 'neck' });
-    one.add('desk', 'capture', 'two', { channel: 'neck' });
+    one.add('desk', 'mark.capture', 'one', { channel: 'neck' });
+    one.add('desk', 'mark.capture', 'two', { channel: 'neck' });
     expect(one.read().map(({ text }) => text)).toEqual(['one', 'two']);
   });
 });

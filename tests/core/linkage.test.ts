@@ -1,7 +1,7 @@
 import { readFileSync } from 'node:fs';
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
-import { SimDriver } from '../../src/drivers/sim.ts';
+import { SimDriver } from '../../src/boards/sim/driver.ts';
 import { parseProp } from '../../src/prop/load.ts';
 import { rehearse } from '../../src/rehearsal/rehearse.ts';
 import { drawnFlapDeg, turn } from '../sums/circles.ts';

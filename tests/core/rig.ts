@@ -1,20 +1,22 @@
+import { EVERYWHERE } from '../../src/api/errors.ts';
+import type { MethodRecord } from '../../src/api/method.ts';
+import {
+  type CoreMethod,
+  METHODS,
+  type Method,
+  type Params,
+  type Result,
+} from '../../src/api/methods.ts';
+import type { JournalEntry } from '../../src/api/types.ts';
+import type { Driver, Frame, InputSpec, OutputSpec, Sense } from '../../src/boards/board.ts';
+import { placeOf } from '../../src/boards/registry.ts';
 import { Commands } from '../../src/core/commands.ts';
 import { Core } from '../../src/core/core.ts';
 import { Journal } from '../../src/core/journal.ts';
 import type { Session } from '../../src/core/lease.ts';
 import { Loop } from '../../src/core/loop.ts';
-import { placeOf } from '../../src/core/relay.ts';
-import type {
-  CoreMethod,
-  JournalEntry,
-  Method,
-  Params,
-  Result,
-  ViewMethod,
-} from '../../src/core/requests.ts';
 import { placeDigest, type Servo } from '../../src/core/servo.ts';
 import type { Restored, Saved, Store } from '../../src/core/store.ts';
-import type { Driver, Frame, InputSpec, OutputSpec, Sense } from '../../src/drivers/driver.ts';
 import { type Prop, schemas } from '../../src/prop/schema.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { Refusal } from '../../src/shared/errors.ts';
@@ -164,15 +166,12 @@ export interface RigOptions {
   drivers?: Record<string, Driver>;
 }
 
-const VIEWS: ReadonlySet<string> = new Set<ViewMethod>([
-  'channel.list',
-  'cue.list',
-  'board.list',
-  'journal.read',
-  'loom.find',
-  'loom.trace',
-]);
-const isView = (method: Method): method is ViewMethod => VIEWS.has(method);
+/** A refusal that the record of its method does not name would surprise a client. */
+function mustBeNamed(method: Method, { word, message }: Refusal): void {
+  const { errors }: MethodRecord = METHODS[method];
+  if (![...EVERYWHERE, ...errors].includes(word))
+    throw new Error(`the record of ${method} does not name ${word}: ${message}`);
+}
 
 /**
  * A client that talks through Commands; a silent one gives no sign of life. Asked to wake without
@@ -189,11 +188,15 @@ export class Client {
   }
 
   call<M extends Method>(method: M, params?: Params<M>): Promise<Result<M>> {
-    if (isView(method)) return this.#rig.look(method) as Promise<Result<M>>;
+    const { by }: MethodRecord = METHODS[method];
+    if (by !== 'core') return this.#rig.look(method) as Promise<Result<M>>;
     const core = method as CoreMethod;
     const given = params ?? (method === 'wake' ? { confirm: 'unknown' } : {});
     const answer = this.#rig.commands.call(this.session.id, core, given as never);
-    return answer as Promise<Result<M>>;
+    return answer.catch((error: unknown) => {
+      if (error instanceof Refusal) mustBeNamed(method, error);
+      throw error;
+    }) as Promise<Result<M>>;
   }
 
   /** The refusal that a call must end in. */
@@ -324,7 +327,7 @@ export class Rig {
       if (!silent) this.telemetry.markLife(session.slot);
   }
 
-  async look(method: ViewMethod): Promise<unknown> {
+  async look(method: Method): Promise<unknown> {
     switch (method) {
       case 'channel.list':
         return listed(this.core);
@@ -385,7 +388,7 @@ export function restedAt(prop: Prop, over: Record<string, number> = {}): Restore
   for (const [name, channel] of Object.entries(prop.channels)) {
     if (channel.kind === 'relay' && channel.duty) {
       const { board, pin } = channel.output;
-      const output = placeOf(board, prop.boards[board], pin);
+      const output = placeOf(board, prop.boards[board]!, pin);
       duty[name] = { usedS: 0, on: false, changedS: 0, output };
     }
     if (channel.kind !== 'servo') continue;

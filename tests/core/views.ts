@@ -1,7 +1,7 @@
+import type { Result } from '../../src/api/methods.ts';
 import type { Actuator } from '../../src/core/body.ts';
 import type { Core } from '../../src/core/core.ts';
 import { flagsOf } from '../../src/core/publish.ts';
-import type { Result } from '../../src/core/requests.ts';
 import type { StaticInfo } from '../../src/service/protocol.ts';
 import { ViewMaker } from '../../src/service/view.ts';
 import { flagNames } from '../../src/shared/telemetry.ts';

@@ -2,8 +2,9 @@ import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { dirname, join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
+import { MISSING, type World } from '../../src/boards/doctor.ts';
 import { examine } from '../../src/doctor/examine.ts';
-import { MISSING, thisMachine, type World } from '../../src/doctor/world.ts';
+import { thisMachine } from '../../src/doctor/world.ts';
 import { schemas } from '../../src/prop/schema.ts';
 
 let root: string;

@@ -4,6 +4,7 @@ import type { BoardInfo } from '../../src/prop/pins.ts';
 
 const header = (some: Partial<BoardInfo['pins'][number]>[]): BoardInfo => ({
   driver: 'sim',
+  header: true,
   pins: Array.from({ length: 28 }, (_, pin) => ({
     pin,
     ...some.find((one) => one.pin === pin),

@@ -1,9 +1,9 @@
+import type { CoreMethod } from '../../src/api/methods.ts';
+import { placeOf } from '../../src/boards/registry.ts';
 import { Commands, type PropEditor } from '../../src/core/commands.ts';
 import { Core } from '../../src/core/core.ts';
 import { Journal } from '../../src/core/journal.ts';
 import type { Session } from '../../src/core/lease.ts';
-import { placeOf } from '../../src/core/relay.ts';
-import type { CoreMethod } from '../../src/core/requests.ts';
 import { placeDigest } from '../../src/core/servo.ts';
 import type { Store } from '../../src/core/store.ts';
 import type { Prop } from '../../src/prop/schema.ts';
@@ -58,18 +58,18 @@ class Editor implements PropEditor {
 
   async undo(): Promise<{ undone: string }> {
     const edits = this.#undo.pop();
-    if (!edits) throw new Refusal('condition', 'nothing to undo', {});
+    if (!edits) throw new Refusal('capture.nothing', 'nothing to undo');
     for (const edit of edits) this.#note(edit);
     takeEdits(this.#core, edits);
     return { undone: 'the last capture' };
   }
 
   async apply(): Promise<never> {
-    throw new Refusal('condition', 'no prop file here', {});
+    throw new Refusal('file.unusable', 'no prop file here');
   }
 
   async restore(): Promise<never> {
-    throw new Refusal('condition', 'no prop file here', {});
+    throw new Refusal('file.unusable', 'no prop file here');
   }
 
   /** Tells the watch of one value; returns what writes the old one back. */
@@ -126,7 +126,7 @@ class Player {
     for (const name of SERVOS)
       if (this.dice.chance(0.8)) positions[name] = name === 'wing' ? 10 : 0;
     const { output } = channels.mist!;
-    const place = placeOf(output.board, boards[output.board], (output as { pin: number }).pin);
+    const place = placeOf(output.board, boards[output.board]!, (output as { pin: number }).pin);
     const duty = { mist: { usedS: 0, on: false, changedS: 0, output: place } };
     const digests: Record<string, string> = {};
     for (const [name, channel] of Object.entries(channels))

@@ -1,6 +1,6 @@
+import type { JournalEntry } from '../../src/api/types.ts';
+import type { Driver, Frame, InputSpec, OutputSpec } from '../../src/boards/board.ts';
 import type { Core } from '../../src/core/core.ts';
-import type { JournalEntry } from '../../src/core/requests.ts';
-import type { Driver, Frame, InputSpec, OutputSpec } from '../../src/drivers/driver.ts';
 import type { Prop, RelayChannel, Requirement, ServoChannel } from '../../src/prop/schema.ts';
 import { FlashCounter, PeakFlashCounter, RedFlashCounter } from './flash-counter.ts';
 

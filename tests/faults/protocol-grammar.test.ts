@@ -1,5 +1,5 @@
 import { expect, test } from 'vitest';
-import { openRpcDocument } from '../../src/gateway/openrpc.ts';
+import { openRpcDocument } from '../../src/api/openrpc.ts';
 import { Dice } from './dice.ts';
 import { apiOf, HARMLESS_ONLY, message } from './protocol-grammar.ts';
 

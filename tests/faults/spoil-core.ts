@@ -2,9 +2,10 @@
  * Comes before the daemon in a build of its own (spoilt.ts): faults of the core and of its drivers, for
  * which spoil.mjs says when. What the sim boards are told is written to the file SINEW_PINS.
  */
+
+import type { Frame, InputSpec, OutputSpec, Sense } from '../../src/boards/board.ts';
+import { SimDriver } from '../../src/boards/sim/driver.ts';
 import { Gate } from '../../src/core/gate.ts';
-import type { Frame, InputSpec, OutputSpec, Sense } from '../../src/drivers/driver.ts';
-import { SimDriver } from '../../src/drivers/sim.ts';
 
 declare global {
   var spoilt: { fault: string; note: (line: object) => void; isOn: () => boolean };

@@ -241,13 +241,13 @@ describe('calls', () => {
   });
 
   it('a refusal of the core is passed on whole', async () => {
-    const refusal = new Refusal('outOfLimits', 'beak: 90 deg is above 35 deg', { limit: 35 });
+    const refusal = new Refusal('limits.outside', 'beak: 90 deg is above 35 deg', { limit: 35 });
     rig.reply = ({ id }) => ({ t: 'fail', id, error: refusal.toObject() });
     const { error } = await client.call('channel.move', { channel: 'beak', to: 90 });
     expect(error).toEqual({
       code: -32002,
       message: 'Out of limits',
-      data: { reason: 'beak: 90 deg is above 35 deg', limit: 35 },
+      data: { code: 'limits.outside', reason: 'beak: 90 deg is above 35 deg', limit: 35 },
     });
   });
 

@@ -1,6 +1,7 @@
 import { MessageChannel, type MessagePort } from 'node:worker_threads';
 import { expect } from 'vitest';
 import { WebSocket } from 'ws';
+import { RpcClient } from '../../src/api/client.ts';
 import type { GatewayStart, ToCore, ToGateway } from '../../src/core/requests.ts';
 import { silent } from '../../src/gateway/log.ts';
 import { type Gateway, startGateway } from '../../src/gateway/server.ts';
@@ -60,7 +61,7 @@ export const VIEW: PropView = {
   cueDurationsS: { wake: 3.2, glow: null },
   idle: ['calm'],
   triggers: ['mat'],
-  boards: { head: { driver: 'sim', pins: [{ pin: 18, use: 'beak' }, { pin: 4 }] } },
+  boards: { head: { driver: 'sim', header: true, pins: [{ pin: 18, use: 'beak' }, { pin: 4 }] } },
 };
 
 export const IN_FORCE: FileStatus = {
@@ -210,11 +211,14 @@ export class Client {
   readonly socket: WebSocket;
   readonly messages: Json[] = [];
   closed: { code: number; reason: string } | null = null;
-  #lastId = 0;
+  readonly #rpc = new RpcClient((text) => this.socket.send(text));
 
   constructor(socket: WebSocket) {
     this.socket = socket;
-    socket.on('message', (data) => this.messages.push(JSON.parse(data.toString())));
+    socket.on('message', (data) => {
+      this.messages.push(JSON.parse(data.toString()));
+      this.#rpc.receive(data.toString());
+    });
     socket.on('close', (code, reason) => {
       this.closed = { code, reason: reason.toString() };
     });
@@ -234,9 +238,12 @@ export class Client {
   }
 
   async call(method: string, params?: object): Promise<Json> {
-    const id = ++this.#lastId;
-    this.send({ jsonrpc: '2.0', id, method, params });
-    return this.answer(id);
+    let answer: Json;
+    void this.#rpc.ask(method, params).then((given) => {
+      answer = given;
+    });
+    await until(() => answer !== undefined, `the answer to ${method}`);
+    return answer;
   }
 
   /** The notifications of that name so far. */

@@ -5,7 +5,8 @@ import { BroadcastChannel, MessageChannel, type MessagePort } from 'node:worker_
 import { build } from 'esbuild';
 import { afterAll, afterEach, beforeAll, expect, it } from 'vitest';
 import { WebSocket } from 'ws';
-import type { GatewayStart, JournalEntry, ToCore } from '../../src/core/requests.ts';
+import type { JournalEntry } from '../../src/api/types.ts';
+import type { GatewayStart, ToCore } from '../../src/core/requests.ts';
 import type { GatewayHost } from '../../src/gateway/host.ts';
 import type { FromGateway } from '../../src/service/protocol.ts';
 import { Telemetry } from '../../src/shared/telemetry.ts';

@@ -26,7 +26,7 @@ async function call({ method, params }: Request): Promise<Outcome> {
       told.push(method);
       return { result: null };
     default:
-      return { error: new Refusal('methodNotFound', `no ${method}`).toObject() };
+      return { error: new Refusal('method.unknown', `no ${method}`).toObject() };
   }
 }
 

@@ -1,7 +1,8 @@
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import { CONDITIONS } from '../../src/core/condition.ts';
-import type { JournalEntry } from '../../src/core/requests.ts';
-import { methods } from '../../src/gateway/methods.ts';
+import { fields } from '../../src/api/fields.ts';
+import { METHODS, type MethodBy } from '../../src/api/methods.ts';
+import type { JournalEntry } from '../../src/api/types.ts';
+import { CONDITIONS } from '../../src/shared/condition.ts';
 import { FIELD, FLAG } from '../../src/shared/telemetry.ts';
 import { type Client, done, Rig, until, VIEW } from './helpers.ts';
 
@@ -30,10 +31,10 @@ beforeEach(async () => {
 afterEach(() => rig.end());
 
 /** The result, which must have the shape that the API describes. */
-async function result(of: Client, method: string, params: object = {}) {
+async function result(of: Client, method: MethodBy<'view' | 'service'>, params: object = {}) {
   const answer = await of.call(method, params);
   expect(answer.error).toBeUndefined();
-  methods().get(method)!.result.parse(answer.result);
+  METHODS[method].result(fields()).parse(answer.result);
   return answer.result;
 }
 
@@ -154,7 +155,7 @@ describe('channel.list', () => {
     rig.reply = ({ id }) => ({
       t: 'fail',
       id,
-      error: { code: 1, message: '', data: { reason: '' } },
+      error: { code: 1, message: '', data: { code: 'lease.held', reason: '' } },
     });
     await client.call('wake');
     await result(client, 'channel.list');

@@ -1,10 +1,10 @@
 import { createSocket } from 'node:dgram';
 import { get } from 'node:http';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import { CONDITIONS } from '../../src/core/condition.ts';
-import type { JournalEntry } from '../../src/core/requests.ts';
+import type { JournalEntry } from '../../src/api/types.ts';
 import type { Finding } from '../../src/prop/finding.ts';
 import type { PropView } from '../../src/service/protocol.ts';
+import { CONDITIONS } from '../../src/shared/condition.ts';
 import { FIELD, RAIL_FIELD } from '../../src/shared/telemetry.ts';
 import { type Client, IN_FORCE, type Json, Rig, until, VIEW } from './helpers.ts';
 
@@ -37,7 +37,7 @@ const OTHER: PropView = {
   cueDurationsS: { nod: 1.5 },
   idle: [],
   triggers: [],
-  boards: { tail: { driver: 'pca9685', pins: [{ pin: 0, use: 'ear' }] } },
+  boards: { tail: { driver: 'pca9685', header: false, pins: [{ pin: 0, use: 'ear' }] } },
 };
 
 let rig: Rig;

@@ -1,5 +1,6 @@
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import { ASKED, type FromGateway } from '../../src/service/protocol.ts';
+import { METHODS, type MethodBy } from '../../src/api/methods.ts';
+import type { FromGateway } from '../../src/service/protocol.ts';
 import { Refusal } from '../../src/shared/errors.ts';
 import { type Client, expectError, Rig, until } from './helpers.ts';
 
@@ -12,6 +13,10 @@ beforeEach(async () => {
   client = await rig.open();
 });
 afterEach(() => rig.end());
+
+const ASKED = Object.entries(METHODS)
+  .filter(([, { by }]) => by === 'service')
+  .map(([name]) => name as MethodBy<'service'>);
 
 const PARAMS: Record<string, object> = {
   'loom.find': { text: 'W07' },
@@ -45,7 +50,7 @@ describe('questions', () => {
   });
 
   it('a refusal of the service is passed on whole', async () => {
-    const refusal = new Refusal('noSuchThing', 'there is no cue wkae; did you mean wake?');
+    const refusal = new Refusal('cue.unknown', 'there is no cue wkae; did you mean wake?');
     rig.answer = ({ id }) => ({ id, error: refusal.toObject() });
     expectError(await client.call('budget.cue', { cue: 'wkae' }), -32005, /did you mean wake/);
   });

@@ -1,6 +1,6 @@
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import { CONDITIONS } from '../../src/core/condition.ts';
-import type { JournalEntry } from '../../src/core/requests.ts';
+import type { JournalEntry } from '../../src/api/types.ts';
+import { CONDITIONS } from '../../src/shared/condition.ts';
 import { FIELD, FLAG, RAIL_FIELD } from '../../src/shared/telemetry.ts';
 import { type Client, type Json, Rig, until } from './helpers.ts';
 

@@ -1,8 +1,8 @@
 /** The pigpio driver in a process of its own, with the stand-in preloaded. Usage: exercise.ts SCENE */
 import { appendFileSync, writeFileSync } from 'node:fs';
 import { setTimeout as wait } from 'node:timers/promises';
-import type { Frame, InputSpec, OutputSpec } from '../../src/drivers/driver.ts';
-import { PigpioDriver } from '../../src/drivers/pigpio.ts';
+import type { Frame, InputSpec, OutputSpec } from '../../src/boards/board.ts';
+import { PigpioDriver } from '../../src/boards/pigpio/driver.ts';
 import { Calibration } from '../../src/sums/calibration.ts';
 
 const calibration = new Calibration([

@@ -4,12 +4,12 @@ import { mkdirSync, open, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { setTimeout as wait } from 'node:timers/promises';
 import koffi from 'koffi';
-import type { Driver, Frame, OutputSpec } from '../../src/drivers/driver.ts';
-import { loadEndNow } from '../../src/drivers/end-now.ts';
-import { createDriver } from '../../src/drivers/index.ts';
-import { LinuxDriver } from '../../src/drivers/linux.ts';
-import type { LinuxBoard } from '../../src/drivers/linux-pins.ts';
-import { PinsThread } from '../../src/drivers/pins-thread.ts';
+import type { Driver, Frame, OutputSpec } from '../../src/boards/board.ts';
+import { loadEndNow } from '../../src/boards/end-now.ts';
+import { LinuxDriver } from '../../src/boards/linux/driver.ts';
+import type { LinuxBoard } from '../../src/boards/linux/facts.ts';
+import { PinsThread } from '../../src/boards/linux/pins-thread.ts';
+import { createDriver } from '../../src/boards/registry.ts';
 import { schemas } from '../../src/prop/schema.ts';
 
 const { HANG_FOLDER: folder = '', HANG_WHILE: hangWhile = '', HANG_BUS: record = '' } = process.env;

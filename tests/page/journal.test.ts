@@ -1,5 +1,5 @@
 import { expect, test } from 'vitest';
-import type { JournalEntry } from '../../src/core/requests.ts';
+import type { JournalEntry } from '../../src/api/types.ts';
 import { withEntry } from '../../src/gateway/page/journal.ts';
 
 const entry = (seq: number, text: string, count?: number): JournalEntry => ({

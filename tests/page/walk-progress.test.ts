@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import type { ChannelInfo } from '../../src/core/requests.ts';
+import type { ChannelInfo } from '../../src/api/types.ts';
 import {
   clear,
   conflicts,

@@ -1,6 +1,6 @@
 import { readFileSync } from 'node:fs';
 import { describe, expect, test } from 'vitest';
-import { pwmFrequencyHz } from '../../src/drivers/pigpio.ts';
+import { pwmFrequencyHz } from '../../src/boards/pigpio/facts.ts';
 import { parseProp } from '../../src/prop/load.ts';
 import { expectFindings, OWL, propText, relay, servo } from './helpers.ts';
 
@@ -161,7 +161,7 @@ describe('pins', () => {
     const lit = (board: string, more = '') =>
       `a: { kind: lamp, output: { board: ${board}, pin: 0 }${more} }\n  b: { kind: rgb, output: { board: ${board}, pins: [1, 2, 3] }${more} }`;
     expectFindings(propText(lit('»head'), '', chip(99)), [
-      { path: 'channels.a.output.board', wrong: 'at the 99 Hz', right: '1000' },
+      { path: 'channels.a.output.board', wrong: 'at the 98.4 Hz', right: '1000' },
       { path: 'channels.b.output.board', wrong: 'flickers', right: 'flicker: \\{ accepted' },
     ]);
     expectFindings(propText(lit('head'), '', chip(100)), []);
@@ -241,7 +241,11 @@ describe('pins', () => {
     expectFindings(propText(`a: ${servo('»4')}`, '', boards(500)), [
       { wrong: '2000 us does not fit in a period at 500 Hz', right: 'frequencyHz' },
     ]);
-    expectFindings(propText(`a: ${servo(4)}`, '', boards(499)), []);
+    // 25 MHz / 4096 / 12 is 508.6 Hz and / 13 is 469.5 Hz: the chip makes nothing between.
+    expectFindings(propText(`a: ${servo('»4')}`, '', boards(489)), [
+      { wrong: /does not fit in a period at 489 Hz.* 508\.6 Hz/, right: 'frequencyHz' },
+    ]);
+    expectFindings(propText(`a: ${servo(4)}`, '', boards(488)), []);
   });
 
   // GPIO 0 and 1 are kept for the EEPROM that describes an add-on board.

@@ -1,7 +1,8 @@
 import { join } from 'node:path';
 import { Worker } from 'node:worker_threads';
 import { afterAll, beforeAll, beforeEach, expect, test } from 'vitest';
-import { methods } from '../../src/gateway/methods.ts';
+import { fields } from '../../src/api/fields.ts';
+import { METHODS } from '../../src/api/methods.ts';
 import { PlannerThread } from '../../src/service/planner.ts';
 import { Planner, type PlannerQuestion } from '../../src/service/planner-answer.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
@@ -74,14 +75,10 @@ test('answers in the shape that the API describes, and keeps them while the text
     if (!('result' in answer)) throw new Error(answer.reason);
     return answer.result;
   };
-  const sums = methods()
-    .get('budget.read')!
-    .result.parse(await result(BUDGET));
+  const sums = METHODS['budget.read'].result(fields()).parse(await result(BUDGET));
   expect(sums).toMatchObject({ rails: [{ name: 'servo6v' }, { name: 'logic5v' }], findings: [] });
   const wake = about({ about: 'cue', cue: 'wake' });
-  const { rails } = methods()
-    .get('budget.cue')!
-    .result.parse(await result(wake)) as {
+  const { rails } = METHODS['budget.cue'].result(fields()).parse(await result(wake)) as {
     rails: { amps: number[]; peakA: number }[];
   };
   for (const { amps, peakA } of rails) {
@@ -92,12 +89,12 @@ test('answers in the shape that the API describes, and keeps them while the text
   const other = { ...wake, text: OWL.replace('stallA: 0.7', 'stallA: 0.8') };
   expect(await result(other)).not.toEqual(await result(wake));
   expect(await answers.answer(about({ about: 'cue', cue: 'wkae' }))).toMatchObject({
-    kind: 'noSuchThing',
+    code: 'cue.unknown',
     reason: 'there is no cue wkae; did you mean wake?',
   });
   const faulty = about({ about: 'budget', text: OWL.replace('volts: 6.0', 'volts: 0') });
   expect(await answers.answer(faulty)).toMatchObject({
-    kind: 'condition',
+    code: 'file.has-errors',
     reason: expect.stringMatching(/the prop file has errors now \(line \d+: rails\.servo6v\.volts/),
   });
 });

@@ -100,7 +100,7 @@ class PlannerHere implements PlannerDesk {
   async ask(_session: string, question: PlannerQuestion): Promise<object> {
     const answer = await this.#planner.answer(question);
     if ('result' in answer) return answer.result;
-    throw new Refusal(answer.kind, answer.reason, answer.values);
+    throw new Refusal(answer.code, answer.reason, answer.values);
   }
   gone(): void {}
   async close(): Promise<void> {}

@@ -181,7 +181,7 @@ describe('cues on a whole daemon', () => {
     await holder.ask('cue.run', { cue: 'pump', wait: true });
     const [refused] = (await journal(holder)).filter(({ what }) => what === 'refused');
     expect(refused!.text).toMatch(/^cue pump, step 1: pump has used up its 0\.5 s and rests; /);
-    expect(refused!.values).toMatchObject({ cue: 'pump', step: 0, code: CODES.dutyRest });
+    expect(refused!.values).toMatchObject({ cue: 'pump', step: 0, code: 'duty.rest' });
     const leftS = refused!.values!.secondsLeft as number;
     const restedS = (Date.parse(refused!.time) - openedMs) / 1000;
     expect(Math.abs(leftS + restedS - 5)).toBeLessThan(0.3);

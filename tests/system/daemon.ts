@@ -5,9 +5,13 @@ import { join } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { fileURLToPath } from 'node:url';
 import { WebSocket } from 'ws';
-import { placeOf } from '../../src/core/relay.ts';
+import { RpcClient } from '../../src/api/client.ts';
+import { EVERYWHERE } from '../../src/api/errors.ts';
+import { recordOf } from '../../src/api/methods.ts';
+import { placeOf } from '../../src/boards/registry.ts';
 import { placeDigest } from '../../src/core/servo.ts';
 import { parseProp } from '../../src/prop/load.ts';
+import type { RefusalCode } from '../../src/shared/refusals.ts';
 
 const root = fileURLToPath(new URL('../..', import.meta.url));
 export const DAEMON = join(root, 'dist/daemon.js');
@@ -167,7 +171,7 @@ export async function leaveParked(home: string): Promise<void> {
   for (const [name, channel] of Object.entries(prop!.channels)) {
     if (channel.kind === 'relay' && channel.duty) {
       const { board, pin } = channel.output;
-      const output = placeOf(board, prop!.boards[board], pin);
+      const output = placeOf(board, prop!.boards[board]!, pin);
       duty[name] = { usedS: 0, on: false, changedS: 0, output };
     }
     if (channel.kind !== 'servo') continue;
@@ -193,7 +197,7 @@ export class Peer {
   /** Notifications other than `state`. */
   readonly notices: { method: string; params: Record<string, unknown> }[] = [];
   closeCode: number | undefined;
-  #nextId = 1;
+  readonly #rpc = new RpcClient((text) => this.send(text));
   #sleeping: (() => void)[] = [];
 
   private constructor(socket: WebSocket) {
@@ -203,10 +207,12 @@ export class Peer {
       if (message.method === 'state') this.states.push(message.params);
       else if (message.method) this.notices.push(message);
       else for (const one of Array.isArray(message) ? message : [message]) this.answers.push(one);
+      this.#rpc.receive(String(data));
       this.#wake();
     });
     socket.on('close', (code) => {
       this.closeCode = code;
+      this.#rpc.end(new Error(`the link closed with ${code}`));
       this.#wake();
     });
     socket.on('error', () => {});
@@ -236,11 +242,19 @@ export class Peer {
     this.socket.send(data);
   }
 
-  /** Sends a request and resolves with its answer, error or not. */
+  /**
+   * Sends a request and resolves with its answer, error or not.
+   * @throws Error where the record of the method does not name the refusal
+   */
   async call(method: string, params: object = {}): Promise<Answer> {
-    const id = this.#nextId++;
-    this.send(JSON.stringify({ jsonrpc: '2.0', id, method, params }));
-    return this.until(() => this.answers.find((answer) => answer.id === id));
+    const answer = (await this.#rpc.ask(method, params)) as Answer;
+    const code = answer.error?.data.code as RefusalCode | undefined;
+    const named = [...EVERYWHERE, ...(recordOf(method)?.errors ?? [])];
+    if (code && recordOf(method) && !named.includes(code))
+      throw new Error(
+        `the record of ${method} does not name ${code}: ${answer.error!.data.reason}`,
+      );
+    return answer;
   }
 
   /** The result of a request. @throws Error when it was refused */

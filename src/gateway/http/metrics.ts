@@ -1,5 +1,5 @@
 import type { FastifyPluginAsync } from 'fastify';
-import { CONDITIONS } from '../../core/condition.ts';
+import { CONDITIONS } from '../../shared/condition.ts';
 import { LATENESS_MS } from '../../shared/telemetry.ts';
 import type { Traffic } from '../dispatch.ts';
 import type { Sessions } from '../sessions.ts';

@@ -1,5 +1,5 @@
 import type { FastifyPluginAsync } from 'fastify';
-import { openRpcDocument } from '../openrpc.ts';
+import { openRpcDocument } from '../../api/openrpc.ts';
 
 /** GET /openrpc.json: the same document as `rpc.discover`. */
 export const openrpc: FastifyPluginAsync = async (app) => {

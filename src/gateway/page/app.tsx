@@ -2,7 +2,7 @@ import './app.css';
 import { signal, useComputed } from '@preact/signals';
 import { render } from 'preact';
 import { useEffect, useRef } from 'preact/hooks';
-import type { LockoutResult } from '../../core/requests.ts';
+import type { Params } from '../../api/methods.ts';
 import { NOT_PARKED } from '../../shared/condition-text.ts';
 import { Bench } from './bench.tsx';
 import { Confirm, reset, wake } from './confirm.tsx';
@@ -63,8 +63,11 @@ function stop(): void {
 }
 
 /** Tells as well when it would not outlast a restart of the daemon. */
-async function changeLockout(method: 'lockout.set' | 'lockout.clear', params = {}): Promise<void> {
-  const result = await ask<LockoutResult>(method, params);
+async function changeLockout<M extends 'lockout.set' | 'lockout.clear'>(
+  method: M,
+  params: Params<M>,
+): Promise<void> {
+  const result = await ask(method, params);
   if (result?.unsaved !== undefined) trouble.value = result.unsaved;
 }
 
@@ -156,7 +159,7 @@ function Lease() {
   return (
     <p class="lease">
       {holder.value ? `${holder.value} has control.` : 'Nobody has control.'}{' '}
-      <button type="button" disabled={holder.value !== null} onClick={() => ask('lease.take')}>
+      <button type="button" disabled={holder.value !== null} onClick={() => ask('lease.take', {})}>
         Take control
       </button>
     </p>
@@ -187,7 +190,7 @@ function Safety() {
         </button>
       )}
       <HandsIn />
-      <button type="button" disabled={stopped} onClick={() => ask('park')}>
+      <button type="button" disabled={stopped} onClick={() => ask('park', {})}>
         Park
       </button>
       <button
@@ -258,7 +261,7 @@ function HandsIn() {
   const lock = lockout.value;
   const mine = lock && [lock, ...(lock.also ?? [])].some(({ by }) => by === clientName);
   return mine ? (
-    <button type="button" onClick={() => changeLockout('lockout.clear')}>
+    <button type="button" onClick={() => changeLockout('lockout.clear', {})}>
       Hands out
     </button>
   ) : (

@@ -1,6 +1,6 @@
 import { type Signal, useSignal } from '@preact/signals';
 import { useId } from 'preact/hooks';
-import type { ChannelInfo, Requests } from '../../core/requests.ts';
+import type { ChannelInfo } from '../../api/types.ts';
 import { degText, mappingOf, moveSlowly, rangeText, SLOW_DEG_S } from './bench-moves.ts';
 import { ask, commanding, trouble, write } from './store.ts';
 
@@ -128,20 +128,15 @@ function NumberForm(props: {
 type Capture = Promise<string | undefined>;
 
 export async function captureMark(channel: string, mark: string): Capture {
-  const done = await write<Requests['mark.capture']['result']>(
-    `mark ${mark} of ${channel}`,
-    'mark.capture',
-    { channel, mark },
-  );
+  const done = await write(`mark ${mark} of ${channel}`, 'mark.capture', {
+    channel,
+    mark,
+  });
   return done && `${channel}: mark ${mark} is now ${degText(done.deg)}, in the prop file.`;
 }
 
 export async function captureLimit(channel: string, end: 'low' | 'high'): Capture {
-  const done = await write<Requests['limits.capture']['result']>(
-    `the ${end} limit of ${channel}`,
-    'limits.capture',
-    { channel, end },
-  );
+  const done = await write(`the ${end} limit of ${channel}`, 'limits.capture', { channel, end });
   const deg = done?.limitsDeg[end === 'low' ? 0 : 1];
   return deg === undefined
     ? undefined
@@ -150,17 +145,16 @@ export async function captureLimit(channel: string, end: 'low' | 'high'): Captur
 
 /** Parks at a mark, or where it stands. */
 export async function capturePark(channel: string, mark?: string): Capture {
-  const done = await write<Requests['park.capture']['result']>(
-    `the park position of ${channel}`,
-    'park.capture',
-    { channel, ...(mark !== undefined && { mark }) },
-  );
+  const done = await write(`the park position of ${channel}`, 'park.capture', {
+    channel,
+    ...(mark !== undefined && { mark }),
+  });
   const at = mark === undefined ? '' : `${mark}, `;
   return done && `${channel}: park position is now ${at}${degText(done.deg)}, in the prop file.`;
 }
 
 export async function undoCapture(): Capture {
-  const done = await write<Requests['capture.undo']['result']>('the undo', 'capture.undo', {});
+  const done = await write('the undo', 'capture.undo', {});
   return done && `Undone: ${done.undone}.`;
 }
 

@@ -1,5 +1,5 @@
 import { effect } from '@preact/signals';
-import type { ChannelInfo, Requests } from '../../core/requests.ts';
+import type { ChannelInfo } from '../../api/types.ts';
 import { ServoMapping } from '../../sums/servo-mapping.ts';
 import { call } from './link.ts';
 import { commanding, stateOf } from './store.ts';
@@ -40,7 +40,7 @@ export function slowOverS(info: ChannelInfo, fromDeg: number, toDeg: number): nu
   return Math.abs(toDeg - fromDeg) / SLOW_DEG_S + ramps;
 }
 
-/** @param to deg or a mark; waits until it has arrived. @throws Refused, LinkGone */
+/** @param to deg or a mark; waits until it has arrived. @throws RpcError, LinkGone */
 export async function moveSlowly(
   channel: string,
   info: ChannelInfo,
@@ -57,7 +57,7 @@ export async function creepTo(channel: string, toDeg: number, signal: AbortSigna
   while (Math.abs(leftDeg()) > SAME_DEG) {
     signal.throwIfAborted();
     const byDeg = Math.max(-CREEP_STEP_DEG, Math.min(leftDeg(), CREEP_STEP_DEG));
-    const { target, limited } = await call<Requests['channel.jog']['result']>('channel.jog', {
+    const { target, limited } = await call('channel.jog', {
       channel,
       byDeg,
       beyondLimits: true,

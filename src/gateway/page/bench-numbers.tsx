@@ -1,5 +1,5 @@
 import { type ReadonlySignal, useComputed, useSignal, useSignalEffect } from '@preact/signals';
-import type { ChannelInfo, ChannelState, LinkageInfo, TorqueInfo } from '../../core/requests.ts';
+import type { ChannelInfo, ChannelState, LinkageInfo, TorqueInfo } from '../../api/types.ts';
 import { WANTED_MARGIN } from '../../sums/torque.ts';
 import { degText, envelopeDeg, rangeText } from './bench-moves.ts';
 import { Dial, DialKey } from './dial.tsx';

@@ -1,6 +1,6 @@
 import { useComputed } from '@preact/signals';
 import { useId } from 'preact/hooks';
-import type { ChannelInfo, VapourInfo } from '../../core/requests.ts';
+import type { ChannelInfo, VapourInfo } from '../../api/types.ts';
 import { ampsText, Figure, flagText } from './bench-numbers.tsx';
 import { ask, commanding, stateOf } from './store.ts';
 

@@ -1,6 +1,6 @@
 import { type Signal, useSignal, useSignalEffect } from '@preact/signals';
 import { useEffect, useMemo, useRef } from 'preact/hooks';
-import type { ChannelInfo, Requests } from '../../core/requests.ts';
+import type { ChannelInfo } from '../../api/types.ts';
 import { systemClock } from '../../shared/clock.ts';
 import { degText } from './bench-moves.ts';
 import { Glance } from './bench-numbers.tsx';
@@ -19,8 +19,6 @@ const WAYS: Record<Direction, { word: string; key: string; sign: string }> = {
   [-1]: { word: 'low', key: 'L', sign: '◀' },
   1: { word: 'high', key: 'H', sign: '▶' },
 };
-
-type Jogged = Requests['channel.jog']['result'];
 
 interface PadProps {
   channel: string;
@@ -237,7 +235,7 @@ function useHold(channel: string, info: ChannelInfo, told: Signal<string>): Hold
   const control = useMemo<HoldControl>(() => {
     const run = new Hold({
       clock: systemClock,
-      step: (byDeg) => call<Jogged>('channel.jog', { channel, byDeg, beyondLimits: true }),
+      step: (byDeg) => call('channel.jog', { channel, byDeg, beyondLimits: true }),
       positionDeg: () => stateOf(channel).peek().value as number,
       changed: (way, why) => {
         direction.value = way;
@@ -308,7 +306,7 @@ function useJog(channel: string, beyondLimits: boolean, told: Signal<string>) {
     if (isBusy.current || !commanding.value) return;
     isBusy.current = true;
     try {
-      const { target, limited } = await call<Jogged>('channel.jog', {
+      const { target, limited } = await call('channel.jog', {
         channel,
         byDeg,
         ...(beyondLimits && { beyondLimits }),

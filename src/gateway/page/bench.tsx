@@ -1,7 +1,7 @@
 import './bench.css';
 import { signal } from '@preact/signals';
 import { useEffect } from 'preact/hooks';
-import type { ChannelInfo } from '../../core/requests.ts';
+import type { ChannelInfo } from '../../api/types.ts';
 import { Captures, GoTo } from './bench-capture.tsx';
 import { ServoPicture } from './bench-numbers.tsx';
 import { OtherBench } from './bench-others.tsx';

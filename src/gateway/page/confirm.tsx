@@ -1,6 +1,9 @@
 import { signal } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
-import { call, Refused } from './link.ts';
+import { RpcError } from '../../api/client.ts';
+import type { Method, Params } from '../../api/methods.ts';
+import type { RefusalCode } from '../../shared/refusals.ts';
+import { call } from './link.ts';
 import { ask, condition, holding, trouble } from './store.ts';
 
 /** What a person is asked before the prop does it. */
@@ -29,22 +32,22 @@ export async function reset(): Promise<void> {
     title: `${stoppedBy} stopped the prop`,
     text: 'See that nobody is at the prop, and why it was stopped, before you reset it.',
     yes: 'It is safe: reset',
-    act: () => void ask('reset', { confirm: stoppedBy }),
+    act: () => void ask('reset', { confirm: String(stoppedBy) }),
   }));
 }
 
 /** Does it, or asks first where the daemon refuses it with `code`. */
-async function asking(
-  method: string,
-  params: object,
-  code: string,
+async function asking<M extends Method>(
+  method: M,
+  params: Params<M>,
+  code: RefusalCode,
   make: (data: Record<string, unknown>) => Question,
 ): Promise<void> {
   try {
     await call(method, params);
     trouble.value = '';
   } catch (error) {
-    if (error instanceof Refused && error.data.code === code) question.value = make(error.data);
+    if (error instanceof RpcError && error.data?.code === code) question.value = make(error.data);
     else trouble.value = (error as Error).message;
   }
 }

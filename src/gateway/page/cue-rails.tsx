@@ -1,7 +1,7 @@
 import './cue-rails.css';
 import { useSignal, useSignalEffect } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
-import type { CueRails as Plotted } from '../../core/requests.ts';
+import type { CueRails as Plotted } from '../../api/types.ts';
 import { AxisLabels, Grid } from '../../drawings/axis.tsx';
 import { type Rail, RailGround, RailLoad } from '../../drawings/rail-lane.tsx';
 import { cueLength, RAILS_CAPTION, railFigures, worstText } from '../../drawings/words.ts';
@@ -22,7 +22,7 @@ export function CueRails({ cue }: { cue: string }) {
   });
   const load = async () => {
     failed.value = false;
-    const answer = await ask<Plotted>('budget.cue', { cue });
+    const answer = await ask('budget.cue', { cue });
     if (answer) plotted.value = answer;
     else failed.value = true;
   };

@@ -1,5 +1,5 @@
 import { useComputed } from '@preact/signals';
-import type { ChannelInfo } from '../../core/requests.ts';
+import type { ChannelInfo } from '../../api/types.ts';
 import { degText, envelopeDeg } from './bench-moves.ts';
 import { stateOf } from './store.ts';
 

@@ -1,4 +1,4 @@
-import type { FileFinding } from '../notices.ts';
+import type { FileFinding } from '../../api/types.ts';
 import { fileNews, hideNews, newsHidden, type Shown } from './file-news.ts';
 
 const TITLES: Record<Shown['kind'], string> = {

@@ -1,5 +1,5 @@
 import { signal } from '@preact/signals';
-import type { FileNews } from '../notices.ts';
+import type { FileNews } from '../../api/types.ts';
 
 /**
  * How the prop file on the disk stands to the prop, where that is worth a word: `waits` until the prop

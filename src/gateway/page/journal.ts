@@ -1,4 +1,4 @@
-import type { JournalEntry } from '../../core/requests.ts';
+import type { JournalEntry } from '../../api/types.ts';
 
 /**
  * The newest `most` entries once another has come. One that is known by its seq is told again and stays

@@ -1,6 +1,6 @@
 import { signal } from '@preact/signals';
-import type { ErrorObject } from '../../shared/errors.ts';
-import type { FileNews } from '../notices.ts';
+import { type Notice, RpcClient, RpcError } from '../../api/client.ts';
+import type { Method, Params, Result } from '../../api/methods.ts';
 
 /** How the page stands to the daemon. */
 export type LinkState = 'connecting' | 'token' | 'open' | 'lost';
@@ -14,28 +14,11 @@ const CHECK_EVERY_MS = 50;
 /** Signs of life per link timeout, at most. */
 const LIFE_PER_TIMEOUT = 10;
 
-/** A request that the daemon refused: the reason is a sentence for a person. */
-export class Refused extends Error {
-  readonly code: number;
-  readonly data: Record<string, unknown>;
-
-  constructor(error: ErrorObject) {
-    super(error.data?.reason ?? error.message);
-    this.code = error.code;
-    this.data = error.data ?? {};
-  }
-}
-
 /** The link went while an answer was due. */
 export class LinkGone extends Error {
   constructor() {
     super('the link is lost');
   }
-}
-
-interface Waiting {
-  resolve: (result: never) => void;
-  reject: (error: Error) => void;
 }
 
 export const linkState = signal<LinkState>('connecting');
@@ -53,35 +36,21 @@ export const stopOnly = signal(false);
 export const clientName = `page ${Math.floor(Math.random() * 9000 + 1000)}`;
 
 let socket: WebSocket | undefined;
-let waiting = new Map<number, Waiting>();
-let nextId = 1;
+let rpc: RpcClient | undefined;
 let lastFrameMs = 0;
 let lastCheckMs = 0;
 /** The time of the last state that came in (s), and when the daemon was last told of it (ms). */
 let stateS = 0;
 let toldMs = Number.NEGATIVE_INFINITY;
-let notify: (method: string, params: never) => void = () => {};
-let opened: (result: OpenResult) => void = () => {};
+let notify: (notice: Notice) => void = () => {};
+let opened: (result: Opened) => void = () => {};
 
-export interface OpenResult {
-  session: string;
-  condition: string;
-  /** At rest, but not parked: why. */
-  notParked?: string;
-  prop: string;
-  linkTimeoutMs: number;
-  /** Version of the prop file that is in force. */
-  version: string;
-  /** Every place is taken: this page may call these alone. */
-  only?: readonly string[];
-  /** How the file on the disk stands to it, where it is another one. */
-  file?: FileNews;
-}
+export type Opened = Result<'session.open'>;
 
 /** @param onNotice told of every notification; @param onOpen told when a session begins */
 export function startLink(
-  onNotice: (method: string, params: never) => void,
-  onOpen: (result: OpenResult) => void,
+  onNotice: (notice: Notice) => void,
+  onOpen: (result: Opened) => void,
 ): void {
   notify = onNotice;
   opened = onOpen;
@@ -91,17 +60,10 @@ export function startLink(
   document.addEventListener('visibilitychange', tellLife);
 }
 
-/** @throws Refused, LinkGone */
-export function call<T = Record<string, unknown>>(method: string, params: object = {}): Promise<T> {
-  return new Promise((resolve, reject) => {
-    if (socket?.readyState !== WebSocket.OPEN) {
-      reject(new LinkGone());
-      return;
-    }
-    const id = nextId++;
-    waiting.set(id, { resolve, reject });
-    socket.send(JSON.stringify({ jsonrpc: '2.0', id, method, params }));
-  });
+/** @throws RpcError, LinkGone */
+export async function call<M extends Method>(method: M, params: Params<M>): Promise<Result<M>> {
+  if (!rpc || socket?.readyState !== WebSocket.OPEN) throw new LinkGone();
+  return rpc.call(method, params);
 }
 
 /** Remembers the token for this tab, and tries it. */
@@ -115,6 +77,8 @@ function connect(): void {
   const scheme = location.protocol === 'https:' ? 'wss' : 'ws';
   const mine = new WebSocket(`${scheme}://${location.host}/api`);
   socket = mine;
+  rpc?.end(new LinkGone());
+  rpc = new RpcClient((text) => mine.send(text), heard);
   mine.onmessage = (event) => {
     if (mine === socket) receive(String(event.data));
   };
@@ -130,7 +94,7 @@ function connect(): void {
 async function open(): Promise<void> {
   const token = sessionStorage.getItem(TOKEN_KEY);
   try {
-    const result = await call<OpenResult>('session.open', {
+    const result = await call('session.open', {
       client: clientName,
       ...(token && { token }),
     });
@@ -141,7 +105,7 @@ async function open(): Promise<void> {
     opened(result);
     linkState.value = 'open';
   } catch (error) {
-    if (!(error instanceof Refused)) return;
+    if (!(error instanceof RpcError)) return;
     tokenReason.value = token ? error.message : '';
     linkState.value = 'token';
   }
@@ -149,17 +113,12 @@ async function open(): Promise<void> {
 
 function receive(text: string): void {
   lastFrameMs = performance.now();
-  const message = JSON.parse(text);
-  if (message.method) {
-    if (message.method === 'state') heardState(message.params.t);
-    notify(message.method, message.params as never);
-    return;
-  }
-  const answered = waiting.get(message.id);
-  if (!answered) return;
-  waiting.delete(message.id);
-  if (message.error) answered.reject(new Refused(message.error));
-  else answered.resolve(message.result as never);
+  rpc?.receive(text);
+}
+
+function heard(notice: Notice): void {
+  if (notice.method === 'state') heardState(notice.params.t);
+  notify(notice);
 }
 
 /**
@@ -174,8 +133,7 @@ function heardState(t: number): void {
 function tellLife(): void {
   if (socket?.readyState !== WebSocket.OPEN || linkState.value !== 'open') return;
   toldMs = performance.now();
-  const params = { t: stateS, hidden: document.hidden };
-  socket.send(JSON.stringify({ jsonrpc: '2.0', method: 'session.life', params }));
+  rpc?.notify('session.life', { t: stateS, hidden: document.hidden });
 }
 
 /** State frames come many times a second: silence means that the link is gone, whatever TCP says. */
@@ -193,8 +151,8 @@ function drop(): void {
   const gone = socket;
   socket = undefined;
   gone?.close();
-  for (const { reject } of waiting.values()) reject(new LinkGone());
-  waiting = new Map();
+  rpc?.end(new LinkGone());
+  rpc = undefined;
   roundTripMs.value = Number.NaN;
   // While a token is asked for, nothing is tried until one is typed.
   if (linkState.value === 'token') return;

@@ -1,6 +1,6 @@
 import { useComputed, useSignal } from '@preact/signals';
 import type { ComponentChildren } from 'preact';
-import type { ChannelInfo } from '../../core/requests.ts';
+import type { ChannelInfo } from '../../api/types.ts';
 import { LampControls, RgbControls, Swatch } from './overview-light.tsx';
 import { command, NumberField, numberIn } from './overview-parts.tsx';
 import { stateOf } from './store.ts';

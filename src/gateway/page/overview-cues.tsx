@@ -1,11 +1,11 @@
 import './overview-cues.css';
 import type { ComponentChildren } from 'preact';
-import type { Requests } from '../../core/requests.ts';
+import type { Result } from '../../api/methods.ts';
 import { CueRails } from './cue-rails.tsx';
 import { ControlSheet, command } from './overview-parts.tsx';
 import { ask, cueList, holder, holding } from './store.ts';
 
-type CueInfo = Requests['cue.list']['result']['cues'][string];
+type CueInfo = Result<'cue.list'>['cues'][string];
 
 /** Every cue of the prop, and below them the idle behaviours, one of which may run. */
 export function Cues() {

@@ -1,5 +1,6 @@
 import { useSignal } from '@preact/signals';
-import type { JournalEntry } from '../../core/requests.ts';
+import type { JournalEntry } from '../../api/types.ts';
+import type { What } from '../../shared/journal.ts';
 import { journal } from './store.ts';
 
 const clockTime = new Intl.DateTimeFormat(undefined, {
@@ -53,7 +54,7 @@ export function Journal() {
 }
 
 /** What a hand at a slider asks for ten times a second. */
-const SLID: readonly string[] = ['channel.dim', 'channel.colour'];
+const SLID: readonly What[] = ['channel.dim', 'channel.colour'];
 
 interface Run {
   firstSeq: number;

@@ -1,7 +1,7 @@
 import { useComputed, useSignal, useSignalEffect } from '@preact/signals';
 import { converter, modeLrgb, modeOklab, modeOklch, modeRgb, parseHex, useMode } from 'culori/fn';
 import { useRef, useState } from 'preact/hooks';
-import type { ChannelState } from '../../core/requests.ts';
+import type { ChannelState } from '../../api/types.ts';
 import { NumberField, numberIn } from './overview-parts.tsx';
 import { Sender } from './overview-sender.ts';
 import { ask, stateOf } from './store.ts';
@@ -100,8 +100,7 @@ export function RgbControls({ name }: { name: string }) {
   const chroma = useRef<HTMLInputElement>(null);
   const hue = useRef<HTMLInputElement>(null);
 
-  const set = (to: string) =>
-    ask<{ to: string }>('channel.colour', { channel: name, to, fadeS: numberIn(fade) });
+  const set = (to: string) => ask('channel.colour', { channel: name, to, fadeS: numberIn(fade) });
   const [picked] = useState(() => new Sender(set));
   const [mixed] = useState(
     () =>

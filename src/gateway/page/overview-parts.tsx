@@ -1,14 +1,15 @@
 import { type Signal, signal, useComputed } from '@preact/signals';
 import type { ComponentChildren } from 'preact';
 import { useId } from 'preact/hooks';
+import type { Method, Params } from '../../api/methods.ts';
 import { ask, commanding, condition, holding, live } from './store.ts';
 
 /** What the daemon said of the last request that it did not carry out at once. */
 export const delayNote = signal('');
 
 /** Asks for a motion or a switch, and keeps what is said about a delay. */
-export async function command(method: string, params: object): Promise<void> {
-  const result = await ask<{ delayed?: string }>(method, params);
+export async function command<M extends Method>(method: M, params: Params<M>): Promise<void> {
+  const result = (await ask(method, params)) as { delayed?: string } | undefined;
   delayNote.value = result?.delayed ?? '';
 }
 

@@ -1,6 +1,6 @@
 import './overview.css';
 import { type Signal, useComputed, useSignal } from '@preact/signals';
-import type { ChannelInfo } from '../../core/requests.ts';
+import type { ChannelInfo } from '../../api/types.ts';
 import { ChannelList } from './overview-channels.tsx';
 import { Cues, Triggers } from './overview-cues.tsx';
 import { Journal } from './overview-journal.tsx';

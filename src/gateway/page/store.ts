@@ -1,18 +1,14 @@
 import { batch, computed, type Signal, signal } from '@preact/signals';
-import type { Condition } from '../../core/condition.ts';
-import type {
-  ChannelInfo,
-  ChannelState,
-  GuardInfo,
-  JournalEntry,
-  LockoutInfo,
-  Requests,
-} from '../../core/requests.ts';
+import type { Notice } from '../../api/client.ts';
+import type { Method, Params, Result } from '../../api/methods.ts';
+import type { Told } from '../../api/notifications.ts';
+import type { ChannelInfo, ChannelState, JournalEntry, LockoutInfo } from '../../api/types.ts';
+import type { Condition } from '../../shared/condition.ts';
 import { FATE_PAUSE_MS, FATE_WAIT_MS, fateOf, fateText, type Writing } from '../../shared/fate.ts';
-import type { FileNews } from '../notices.ts';
+import type { What } from '../../shared/journal.ts';
 import { takeNews } from './file-news.ts';
 import { withEntry } from './journal.ts';
-import { call, clientName, LinkGone, linkTimeoutMs, type OpenResult, startLink } from './link.ts';
+import { call, clientName, LinkGone, linkTimeoutMs, type Opened, startLink } from './link.ts';
 
 /** What the page knows of the prop: filled by the daemon's notifications, read by every view. */
 
@@ -48,7 +44,7 @@ export const groups = signal<Record<string, string[]>>({});
 export const poses = signal<string[]>([]);
 export const rails = signal<Record<string, Signal<RailState>>>({});
 /** Cues, idle behaviours and triggers, and which of them run. */
-export const cueList = signal<Requests['cue.list']['result']>({
+export const cueList = signal<Result<'cue.list'>>({
   cues: {},
   idle: {},
   triggers: { names: [], armed: false },
@@ -73,35 +69,24 @@ export function stateOf(name: string): Signal<ChannelState> {
 /** What the states become once the channels of a new version are known: a lamp may be a servo then. */
 let held: Record<string, ChannelState> | undefined;
 
-interface StateParams {
-  condition: Condition;
-  notParked?: string;
-  holder: string | null;
-  channels: Record<string, ChannelState>;
-  rails: Record<string, RailState>;
-  lockout?: LockoutInfo;
-  guards?: GuardInfo[];
-}
-
-function onNotice(method: string, params: never): void {
-  if (method === 'state') takeState(params as StateParams);
-  else if (method === 'event') takeEvent((params as { entry: JournalEntry }).entry);
-  else if (method === 'condition')
+function onNotice(notice: Notice): void {
+  if (notice.method === 'state') takeState(notice.params);
+  else if (notice.method === 'event') takeEvent(notice.params.entry);
+  else if (notice.method === 'prop.changed') takeChange(notice.params);
+  else if (notice.method === 'condition')
     batch(() => {
-      condition.value = (params as { condition: Condition }).condition;
+      condition.value = notice.params.condition;
       if (condition.value !== 'parked') notParked.value = undefined;
     });
-  else if (method === 'prop.changed') takeChange(params as ChangeParams);
-}
-
-interface ChangeParams extends FileNews {
-  version: string;
-  prop: string;
-  linkTimeoutMs: number;
 }
 
 /** Another version of the prop file is in force, or the file on the disk stands otherwise to it. */
-function takeChange({ version: now, prop, linkTimeoutMs: timeoutMs, ...news }: ChangeParams): void {
+function takeChange({
+  version: now,
+  prop,
+  linkTimeoutMs: timeoutMs,
+  ...news
+}: Told<'prop.changed'>): void {
   batch(() => {
     propName.value = prop;
     linkTimeoutMs.value = timeoutMs;
@@ -158,7 +143,7 @@ function showRails(told: Record<string, RailState>): void {
       if (known[name]!.peek().amps !== rail.amps) known[name]!.value = rail;
 }
 
-function takeState(frame: StateParams): void {
+function takeState(frame: Told<'state'>): void {
   // Nothing runs on when the prop parks or stops.
   if (frame.condition !== condition.peek()) void refreshCues();
   batch(() => {
@@ -175,7 +160,7 @@ function takeState(frame: StateParams): void {
 }
 
 /** Events after which other cues run than before, or the triggers are armed or not. */
-const CHANGES_CUES: ReadonlySet<string> = new Set([
+const CHANGES_CUES: ReadonlySet<What> = new Set<What>([
   'cue',
   'idle.start',
   'idle.stop',
@@ -188,10 +173,10 @@ function takeEvent(entry: JournalEntry): void {
   if (CHANGES_CUES.has(entry.what)) void refreshCues();
 }
 
-async function onOpen(result: OpenResult): Promise<void> {
+async function onOpen(result: Opened): Promise<void> {
   propName.value = result.prop;
   // The first state comes later, and never where every place is taken.
-  condition.value = result.condition as Condition;
+  condition.value = result.condition;
   notParked.value = result.notParked;
   version.value = '';
   takeNews(result.file ?? { changed: [] });
@@ -202,7 +187,7 @@ async function onOpen(result: OpenResult): Promise<void> {
   }
   try {
     await renew(result.version);
-    const read = await call<Requests['journal.read']['result']>('journal.read', {
+    const read = await call('journal.read', {
       limit: JOURNAL_KEPT,
     });
     journal.value = read.entries;
@@ -217,7 +202,7 @@ async function onOpen(result: OpenResult): Promise<void> {
 
 /** Reads limits, marks, groups and poses again. */
 export async function refresh(): Promise<void> {
-  const list = await call<Requests['channel.list']['result']>('channel.list');
+  const list = await call('channel.list', {});
   batch(() => {
     // Views never meet a channel whose state is not known, or is that of another kind.
     for (const [name, info] of Object.entries(list.channels)) {
@@ -244,7 +229,7 @@ async function refreshCues(): Promise<void> {
   try {
     while (cuesAreOld) {
       cuesAreOld = false;
-      cueList.value = await call<Requests['cue.list']['result']>('cue.list');
+      cueList.value = await call('cue.list', {});
     }
   } catch (error) {
     if (!(error instanceof LinkGone)) trouble.value = (error as Error).message;
@@ -254,12 +239,12 @@ async function refreshCues(): Promise<void> {
 }
 
 /** Asks the daemon for something and shows its reason when it refuses. */
-export async function ask<T = Record<string, unknown>>(
-  method: string,
-  params: object = {},
-): Promise<T | undefined> {
+export async function ask<M extends Method>(
+  method: M,
+  params: Params<M>,
+): Promise<Result<M> | undefined> {
   try {
-    const result = await call<T>(method, params);
+    const result = await call(method, params);
     trouble.value = '';
     return result;
   } catch (error) {
@@ -276,14 +261,14 @@ let writing: Writing | undefined;
  * what became of it once the link is back.
  * @param what in words: `mark open of beak`
  */
-export async function write<T>(
+export async function write<M extends Method>(
   what: string,
-  method: string,
-  params: object,
-): Promise<T | undefined> {
+  method: M,
+  params: Params<M>,
+): Promise<Result<M> | undefined> {
   writing = { what, version: version.peek() };
   try {
-    const result = await call<T>(method, params);
+    const result = await call(method, params);
     writing = undefined;
     trouble.value = '';
     return result;
@@ -299,9 +284,7 @@ async function tellFate(): Promise<void> {
   if (!lost) return;
   const startMs = performance.now();
   for (;;) {
-    const { versions } = await call<{ versions: { version: string; who: string }[] }>(
-      'prop.history',
-    );
+    const { versions } = await call('prop.history', {});
     const fate = fateOf(lost, versions, clientName);
     // A slow disk may just be at it.
     if (fate !== 'not written' || performance.now() - startMs >= FATE_WAIT_MS) {

@@ -1,5 +1,5 @@
 import { useComputed } from '@preact/signals';
-import type { ChannelInfo, ChannelState } from '../../core/requests.ts';
+import type { ChannelInfo, ChannelState } from '../../api/types.ts';
 import type { FlagName } from '../../shared/telemetry.ts';
 import { stateOf } from './store.ts';
 

@@ -1,4 +1,4 @@
-import type { ChannelInfo } from '../../core/requests.ts';
+import type { ChannelInfo } from '../../api/types.ts';
 
 /** The guided walk: what it knows between its steps, kept so that it can be left and resumed. */
 

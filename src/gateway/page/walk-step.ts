@@ -1,4 +1,4 @@
-import type { ChannelInfo } from '../../core/requests.ts';
+import type { ChannelInfo } from '../../api/types.ts';
 import type { Progress } from './walk-progress.ts';
 
 /** What every step of the guided walk is given. */

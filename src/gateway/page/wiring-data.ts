@@ -1,5 +1,5 @@
 import { batch, signal } from '@preact/signals';
-import type { BoardInfo, LoomWire, Requests } from '../../core/requests.ts';
+import type { BoardInfo, LoomWire } from '../../api/types.ts';
 import { sorted } from '../../prop/loom-words.ts';
 import { ask } from './store.ts';
 
@@ -13,8 +13,8 @@ export const boards = signal<Record<string, BoardInfo>>({});
 
 export async function loadWiring(): Promise<void> {
   const [all, list] = await Promise.all([
-    ask<Requests['loom.find']['result']>('loom.find', { text: '' }),
-    ask<Requests['board.list']['result']>('board.list'),
+    ask('loom.find', { text: '' }),
+    ask('board.list', {}),
     search(),
   ]);
   batch(() => {
@@ -26,7 +26,7 @@ export async function loadWiring(): Promise<void> {
 /** Asks for the wires that match the text of the search. */
 export async function search(): Promise<void> {
   const text = searchText.value.trim();
-  const answer = await ask<Requests['loom.find']['result']>('loom.find', { text });
+  const answer = await ask('loom.find', { text });
   // Somebody may have typed on meanwhile; then the next answer counts.
   if (!answer || text !== searchText.value.trim()) return;
   batch(() => {

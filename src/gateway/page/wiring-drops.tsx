@@ -1,12 +1,9 @@
 import { signal, useSignalEffect } from '@preact/signals';
-import type { Budget } from '../../prop/budget.ts';
-import type { Finding } from '../../prop/finding.ts';
+import type { Result } from '../../api/methods.ts';
 import { linkState } from './link.ts';
 import { ask, version } from './store.ts';
 
-type Sums = Pick<Budget, 'rails' | 'channels'> & { findings: Finding[] };
-
-const sums = signal<Sums | undefined>(undefined);
+const sums = signal<Result<'budget.read'> | undefined>(undefined);
 
 /** A channel loses much from this share of its rail's voltage on, as in `sinew check`. */
 const MUCH = 0.05;
@@ -15,7 +12,7 @@ const MUCH = 0.05;
 export function Drops() {
   useSignalEffect(() => {
     if (linkState.value !== 'open' || !version.value) return;
-    void ask<Sums>('budget.read').then((answer) => {
+    void ask('budget.read', {}).then((answer) => {
       if (answer) sums.value = answer;
     });
   });
@@ -37,7 +34,7 @@ export function Drops() {
   );
 }
 
-function DropTable({ channels }: { channels: Budget['channels'] }) {
+function DropTable({ channels }: { channels: Result<'budget.read'>['channels'] }) {
   return (
     <>
       <table>

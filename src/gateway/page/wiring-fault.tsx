@@ -1,6 +1,6 @@
 import { signal, useSignalEffect } from '@preact/signals';
 import { useId } from 'preact/hooks';
-import type { Symptom, Trace } from '../../core/requests.ts';
+import type { Symptom, Trace } from '../../api/types.ts';
 import { ask, channels, version } from './store.ts';
 
 /** What is asked of a channel that fails, in the words of whoever stands before it. */
@@ -29,7 +29,7 @@ const good = signal<ReadonlySet<number>>(new Set());
 
 async function show(): Promise<void> {
   const params = { channel: chosen.value, symptom: symptom.value };
-  const answer = await ask<Trace>('loom.trace', params);
+  const answer = await ask('loom.trace', params);
   // Somebody may have chosen another meanwhile; then the next answer counts.
   if (!answer || answer.channel !== chosen.value || answer.symptom !== symptom.value) return;
   // The same steps of another version of the prop file stay as far as they were done.

@@ -1,5 +1,5 @@
 import { useId } from 'preact/hooks';
-import type { ChannelInfo, LoomWire } from '../../core/requests.ts';
+import type { ChannelInfo, LoomWire } from '../../api/types.ts';
 import { ColourText } from '../../drawings/insulation.tsx';
 import { LABEL_COLUMNS, purpose, sizeText } from '../../drawings/words.ts';
 import { ask, channels, commanding, condition, holding } from './store.ts';

@@ -19,7 +19,7 @@ export function edited(loaded: Loaded, edits: readonly Edit[]): Loaded {
     const { file } = loaded;
     const known = error instanceof NotAlone ? error : undefined;
     const place = known ? `${file}:${known.line}` : file;
-    throw new Refusal('condition', `${place}: ${error.message}`, {
+    throw new Refusal('file.cannot-edit', `${place}: ${error.message}`, {
       file,
       ...(known && { line: known.line, path: pathText(known.path) }),
     });
@@ -31,7 +31,7 @@ export function edited(loaded: Loaded, edits: readonly Edit[]): Loaded {
 export function valid(loaded: Loaded): Loaded {
   if (loaded.prop) return loaded;
   throw new Refusal(
-    'outOfLimits',
+    'file.would-be-wrong',
     `nothing was written, since the prop file would be wrong: ${firstError(loaded)}`,
     { file: loaded.file, findings: told(loaded.findings) },
   );

@@ -283,7 +283,7 @@ export class PropDisk {
   #trouble(error: unknown, state: string): Refusal {
     const code = (error as NodeJS.ErrnoException).code ?? String(error);
     const reason = `${this.file} cannot be saved (${code}): ${state}; ${this.#remedy(code)}, then try again`;
-    return new Refusal('internal', reason, { file: this.file, code });
+    return new Refusal('file.not-saved', reason, { file: this.file, errno: code });
   }
 
   #remedy(code: string): string {

@@ -1,0 +1,31 @@
+import type * as z from 'zod';
+import type { RefusalCode } from '../shared/refusals.ts';
+import type { Fields } from './fields.ts';
+
+/**
+ * Who answers. `core`: it carries out commands. `view`: the gateway, from what it knows of the core, once
+ * what the session has asked for before has begun. `service`: the prop-file service, past the core.
+ * `gateway`: the gateway itself.
+ */
+export type AnsweredBy = 'core' | 'view' | 'service' | 'gateway';
+
+/** All that there is to say of a method. Its schemas are made when asked for: the core needs none. */
+export interface MethodRecord {
+  summary: string;
+  by: AnsweredBy;
+  /** Only the holder of the lease may ask for it. */
+  lease: boolean;
+  /** Only while the daemon listens on this machine alone. */
+  local?: true;
+  /** A slider or a held key asks for it many times a second; the journal tells the last of them. */
+  streamed?: true;
+  /** It is told by its effect on the whole prop, where it has one. */
+  whole?: true;
+  /** Refusals of its own, besides those of every method. */
+  errors: readonly RefusalCode[];
+  params: (fields: Fields) => z.ZodObject;
+  result: (fields: Fields) => z.ZodType;
+}
+
+/** The methods of one family, by name. */
+export type Family = Record<string, MethodRecord>;

@@ -1,0 +1,33 @@
+import type * as z from 'zod';
+import type { AnsweredBy, MethodRecord } from './method.ts';
+import { channels } from './methods/channels.ts';
+import { control } from './methods/control.ts';
+import { cues } from './methods/cues.ts';
+import { file } from './methods/file.ts';
+import { session } from './methods/session.ts';
+import { sim } from './methods/sim.ts';
+import { tell } from './methods/tell.ts';
+
+/**
+ * Every method of the API. Types, checks, the OpenRPC document, the gateway's dispatch, the core's
+ * commands, the page and the command line all go by these records.
+ */
+export const METHODS = { ...session, ...control, ...channels, ...cues, ...file, ...tell, ...sim };
+
+type Methods = typeof METHODS;
+export type Method = keyof Methods;
+
+/** Those that are answered by one of the four. */
+export type MethodBy<W extends AnsweredBy> = {
+  [M in Method]: Methods[M]['by'] extends W ? M : never;
+}[Method];
+/** Those that the core carries out. */
+export type CoreMethod = MethodBy<'core'>;
+
+export type Params<M extends Method> = z.output<ReturnType<Methods[M]['params']>>;
+export type Result<M extends Method> = z.output<ReturnType<Methods[M]['result']>>;
+
+/** The record of a method by that name, if there is one. */
+export function recordOf(name: string): MethodRecord | undefined {
+  return Object.hasOwn(METHODS, name) ? METHODS[name as Method] : undefined;
+}

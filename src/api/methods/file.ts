@@ -1,0 +1,135 @@
+import { CAPTURE, COMMAND, FILE, QUESTION } from '../errors.ts';
+import type { Family } from '../method.ts';
+
+/** The prop file: captured values, changes, versions. */
+export const file = {
+  'mark.capture': {
+    summary: 'Name the position where a servo is now; written to the prop file',
+    by: 'core',
+    lease: true,
+    errors: CAPTURE,
+    params: ({ z, channel, markName }) => z.strictObject({ channel, mark: markName }),
+    result: ({ z, deg, pulseUs }) => z.object({ deg, pulseUs }),
+  },
+  'limits.capture': {
+    summary: 'Make the position where a servo is now a soft limit; written to the prop file',
+    by: 'core',
+    lease: true,
+    errors: [...CAPTURE, 'limits.pushing', 'limits.crossed', 'limits.park-outside'],
+    params: ({ z, want, channel }) =>
+      z.strictObject({
+        channel,
+        end: z.enum(['low', 'high'], want('low or high')).describe('which of the two limits'),
+      }),
+    result: ({ z, range }) => z.object({ limitsDeg: range('soft limits (deg), low then high') }),
+  },
+  'park.capture': {
+    summary: 'Park a servo where it is now, or at one of its marks; written to the prop file',
+    by: 'core',
+    lease: true,
+    errors: [...CAPTURE, 'mark.unknown'],
+    params: ({ z, channel, markName }) => z.strictObject({ channel, mark: markName.optional() }),
+    result: ({ z, deg }) =>
+      z.object({ to: z.union([z.number(), z.string()]).describe('angle (deg), or the mark'), deg }),
+  },
+  'capture.undo': {
+    summary: 'Put back what the last capture replaced; written to the prop file',
+    by: 'core',
+    lease: true,
+    errors: [...COMMAND, ...FILE, 'capture.nothing', 'file.changed-by-hand', 'file.waits'],
+    params: ({ nothing }) => nothing,
+    result: ({ z }) => z.object({ undone: z.string().describe('what was put back, in words') }),
+  },
+  'prop.read': {
+    summary:
+      'The prop file in force. The answer may be larger than the 64 KiB that a client may send',
+    by: 'service',
+    lease: false,
+    errors: QUESTION,
+    params: ({ nothing }) => nothing,
+    result: ({ z, toldFinding }) =>
+      z.looseObject({
+        text: z.string().describe('the whole text of the file on the disk'),
+        version: z.string().describe('the version that it is: what prop.apply asks for'),
+        path: z.string().optional().describe("the file's name, without its folder"),
+        inUse: z.string().optional().describe('the version in force, where that is another one'),
+        pending: z.boolean().optional().describe('it waits until the prop is parked'),
+        problem: z.string().optional().describe('why it is not in force, with the remedy'),
+        findings: z.array(toldFinding).optional(),
+      }),
+  },
+  'prop.check': {
+    summary: 'Check the text of a prop file; changes nothing',
+    by: 'service',
+    lease: false,
+    errors: [...QUESTION, 'service.memory', 'session.gone'],
+    params: ({ z, propText }) => z.strictObject({ text: propText }),
+    result: ({ z, toldFinding }) => z.object({ findings: z.array(toldFinding) }),
+  },
+  'prop.apply': {
+    summary:
+      'Change the prop file: checked first, written, then in force; what is not safe while live waits until parked',
+    by: 'core',
+    lease: true,
+    errors: [...FILE, 'file.other-version', 'file.text-or-edits'],
+    params: ({ z, want, propText, version }) =>
+      z
+        .strictObject({
+          text: propText.optional(),
+          edits: z
+            .array(
+              z.strictObject({
+                path: z
+                  .array(
+                    z.union([z.string().min(1).max(64), z.int().min(0).max(10_000)]),
+                    want('a list of keys and indices'),
+                  )
+                  .min(1, want('a list of at least one key'))
+                  .max(16, want('a list of at most 16 keys'))
+                  .describe('place in the file, such as ["channels", "beak", "marks", "open"]'),
+                value: z
+                  .unknown()
+                  .optional()
+                  .describe('what stands there from then on; none removes it'),
+              }),
+              want('a list of edits: { path, value }'),
+            )
+            .min(1, want('at least one edit'))
+            .max(200, want('at most 200 edits'))
+            .optional()
+            .describe('changes of single values; comments and order are kept'),
+          version,
+        })
+        .refine((params) => (params.text === undefined) !== (params.edits === undefined), {
+          error: 'give exactly one of text and edits',
+        }),
+    result: ({ changeResult }) => changeResult,
+  },
+  'prop.history': {
+    summary: 'The versions of the prop file that are kept, newest first',
+    by: 'service',
+    lease: false,
+    errors: QUESTION,
+    params: ({ nothing }) => nothing,
+    result: ({ z }) =>
+      z.looseObject({
+        versions: z.array(
+          z.looseObject({
+            version: z.string(),
+            time: z.string().describe('wall-clock time, ISO 8601'),
+            who: z.string(),
+            what: z.string().describe('what for, in words'),
+            current: z.literal(true).optional().describe('it is the file on the disk'),
+          }),
+        ),
+      }),
+  },
+  'prop.restore': {
+    summary: 'Go back to an earlier version of the prop file, as prop.apply would',
+    by: 'core',
+    lease: true,
+    errors: [...FILE, 'file.same-version', 'version.unknown'],
+    params: ({ z, version }) => z.strictObject({ version }),
+    result: ({ changeResult }) => changeResult,
+  },
+} as const satisfies Family;

@@ -1,0 +1,89 @@
+import type { Family } from '../method.ts';
+
+/** Sessions, and what they are told without asking. */
+export const session = {
+  'session.open': {
+    summary: 'Open the session: must be the first call, within 3 s of connecting',
+    by: 'gateway',
+    lease: false,
+    errors: ['session.already-open', 'session.no-place', 'token.missing', 'token.wrong'],
+    params: ({ z, want, clientName }) =>
+      z.strictObject({
+        token: z
+          .string(want('the token as a string'))
+          .max(1024, want('the token, at most 1024 characters'))
+          .optional()
+          .describe('needed where the daemon was started with a token file'),
+        client: clientName,
+      }),
+    result: ({ z, condition, notParked, fileNews }) =>
+      z.object({
+        session: z.string(),
+        condition,
+        notParked,
+        prop: z.string().describe('name of the prop'),
+        protocol: z.number().describe('version of this API'),
+        linkTimeoutMs: z.number().describe('silence that counts as a lost link (ms)'),
+        version: z.string().describe('version of the prop file that is in force'),
+        only: z
+          .array(z.string())
+          .readonly()
+          .optional()
+          .describe('every place is taken: this session may call these alone'),
+        file: fileNews.optional().describe('only where the file on the disk is not in force'),
+      }),
+  },
+  'state.follow': {
+    summary: 'Send "state" notifications from now on; again to change the rate',
+    by: 'gateway',
+    lease: false,
+    errors: [],
+    params: ({ z, want, flag }) =>
+      z.strictObject({
+        hz: z
+          .int(want('a whole number of frames per second, 1 to 50'))
+          .min(1, want('1 to 50'))
+          .max(50, want('1 to 50'))
+          .describe('frames per second'),
+        journal: flag('also send every journal entry, as notification "event"').optional(),
+      }),
+    result: ({ z }) => z.object({ hz: z.number().describe('frames per second') }),
+  },
+  'state.unfollow': {
+    summary: 'Send no more "state" and "event" notifications',
+    by: 'gateway',
+    lease: false,
+    errors: [],
+    params: ({ nothing }) => nothing,
+    result: ({ z }) => z.object({ hz: z.literal(0) }),
+  },
+  'session.life': {
+    summary:
+      'A sign of life of a page, best sent with every state that comes in; a browser answers pings even while the page hangs, so that its pongs are none',
+    by: 'gateway',
+    lease: false,
+    errors: [],
+    params: ({ z, want, flag }) =>
+      z.strictObject({
+        t: z
+          .number(want('a number of seconds'))
+          .min(0, want('a number of seconds, 0 or more'))
+          .optional()
+          .describe(
+            '"t" of the last "state", or of the last answer to this: shows that it has come (s)',
+          ),
+        hidden: flag(
+          'the page is out of sight: it keeps the lease only while nothing moves',
+        ).optional(),
+      }),
+    result: ({ z }) => z.object({ t: z.number().describe('seconds since the daemon started') }),
+  },
+  'rpc.discover': {
+    summary: 'The OpenRPC document that describes this API',
+    by: 'gateway',
+    lease: false,
+    errors: [],
+    params: ({ nothing }) => nothing,
+    result: ({ z }) => z.record(z.string(), z.unknown()).describe('OpenRPC document'),
+  },
+} as const satisfies Family;

@@ -1,0 +1,41 @@
+import type { Family } from '../method.ts';
+
+/** What stands in for fingers on the real thing, for tests. */
+export const sim = {
+  'sim.set': {
+    summary:
+      'Press inputs of a sim board, or break it; only where the daemon listens on this machine alone',
+    by: 'core',
+    lease: false,
+    local: true,
+    errors: ['board.unknown', 'board.not-simulated', 'sim.no-input', 'sim.not-local'],
+    params: ({ z, want, text, pinLevel }) =>
+      z.strictObject({
+        board: text('the name of a board with the sim driver'),
+        inputs: z
+          .record(
+            z.string().regex(/^\d{1,3}$/, want('the number of a pin')),
+            pinLevel.nullable(),
+            want('levels by pin: { "4": 1 }'),
+          )
+          .optional()
+          .describe('levels of input pins, by pin: 0 or 1; null lets go'),
+        fault: z
+          .string(want('what is wrong, in words, or null'))
+          .min(1, want('what is wrong, in words'))
+          .max(200, want('what is wrong, in at most 200 characters'))
+          .nullable()
+          .optional()
+          .describe('the board fails from now on with this message; null mends it'),
+      }),
+    result: ({ z, pinLevel }) =>
+      z.object({
+        board: z.string(),
+        inputs: z.record(z.string(), pinLevel).describe('levels that are set, by pin'),
+        fault: z
+          .string()
+          .nullable()
+          .describe('the message that it fails with; null while it works'),
+      }),
+  },
+} as const satisfies Family;

@@ -1,0 +1,83 @@
+import { QUESTION } from '../errors.ts';
+import type { Family } from '../method.ts';
+
+/** What only tells: wires, boards, currents, the journal. */
+export const tell = {
+  'loom.find': {
+    summary:
+      'Wires that match a label, colour, end, role or channel; all of them for an empty text',
+    by: 'service',
+    lease: false,
+    errors: QUESTION,
+    params: ({ z, want }) =>
+      z.strictObject({
+        text: z.string(want('a text')).max(200, want('a text of at most 200 characters')),
+      }),
+    result: ({ z, loomWire }) => z.object({ wires: z.array(loomWire) }),
+  },
+  'loom.trace': {
+    summary: 'What to check when a channel fails: step by step, with what a meter should show',
+    by: 'service',
+    lease: false,
+    errors: [...QUESTION, 'channel.unknown', 'symptom.wrong'],
+    params: ({ z, channel, symptom }) =>
+      z.strictObject({
+        channel,
+        symptom: symptom.optional().describe('what is wrong with it; dead if not given'),
+      }),
+    result: ({ trace }) => trace,
+  },
+  'board.list': {
+    summary: 'Every board with its pins: used, free and reserved',
+    by: 'view',
+    lease: false,
+    errors: [],
+    params: ({ nothing }) => nothing,
+    result: ({ z, boardInfo }) => z.object({ boards: z.record(z.string(), boardInfo) }),
+  },
+  'budget.read': {
+    summary:
+      'Currents of every rail and the voltage at every channel, worked out from the prop file',
+    by: 'service',
+    lease: false,
+    errors: [...QUESTION, 'file.has-errors', 'service.memory', 'session.gone'],
+    params: ({ nothing }) => nothing,
+    result: ({ budget }) => budget,
+  },
+  'budget.cue': {
+    summary: 'The load of every rail during a cue, rehearsed without hardware',
+    by: 'service',
+    lease: false,
+    errors: [
+      ...QUESTION,
+      'cue.unknown',
+      'cue.too-long',
+      'file.has-errors',
+      'service.memory',
+      'session.gone',
+    ],
+    params: ({ z, text }) => z.strictObject({ cue: text('the name of a cue') }),
+    result: ({ cueLoad }) => cueLoad,
+  },
+  'journal.read': {
+    summary: 'The last events: who asked, what moved, what was refused and why',
+    by: 'view',
+    lease: false,
+    errors: [],
+    params: ({ z, want }) =>
+      z.strictObject({
+        since: z
+          .int(want('the seq of an entry, a whole number'))
+          .min(0, want('the seq of an entry, 0 or more'))
+          .optional()
+          .describe('only entries with a seq above this'),
+        limit: z
+          .int(want('a whole number, 1 to 1000'))
+          .min(1, want('1 to 1000'))
+          .max(1000, want('1 to 1000'))
+          .optional()
+          .describe('at most so many entries, the newest'),
+      }),
+    result: ({ z, journalEntry }) => z.object({ entries: z.array(journalEntry) }),
+  },
+} as const satisfies Family;

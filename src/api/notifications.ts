@@ -1,0 +1,77 @@
+import type * as z from 'zod';
+import type { Fields } from './fields.ts';
+
+/** What a session is told without an answer being due. */
+interface NotificationRecord {
+  summary: string;
+  params: (fields: Fields) => z.ZodObject;
+}
+
+/** Every notification that the daemon sends. */
+export const NOTIFICATIONS = {
+  state: {
+    summary:
+      'Sent after state.follow. The first one holds every channel, later ones the channels that changed',
+    params: ({ z, condition, notParked, channelState, lockoutInfo, guardInfo }) =>
+      z.object({
+        condition,
+        notParked,
+        t: z.number().describe('time since the daemon started (s)'),
+        tick: z
+          .number()
+          .describe('number of the tick that is shown; entries of the journal tell theirs'),
+        holder: z.string().nullable().describe('name of the client that holds the lease'),
+        channels: z.record(z.string(), channelState),
+        rails: z.record(
+          z.string(),
+          z.object({
+            amps: z.number().describe('estimated draw (A)'),
+            measuredA: z.number().optional().describe('measured draw (A)'),
+            limitA: z.number().describe('current that the supply may be asked for (A)'),
+          }),
+        ),
+        lockout: lockoutInfo.optional().describe('absent while nobody has hands in the prop'),
+        guards: z.array(guardInfo).optional().describe('those that are broken'),
+      }),
+  },
+  event: {
+    summary: 'Sent after state.follow with journal: true; one journal entry',
+    params: ({ z, journalEntry }) =>
+      z.object({
+        entry: journalEntry,
+        again: z
+          .literal(true)
+          .optional()
+          .describe('it takes the place of the entry with the same seq: more like it have come'),
+      }),
+  },
+  'prop.changed': {
+    summary:
+      'Sent to every session when the prop file, or how it stands to the prop in force, changes. ' +
+      'With neither pending nor problem the file is in force; read again what depends on it',
+    params: ({ z, fileNews }) =>
+      z.object({
+        version: z.string().describe('version of the prop file that is in force'),
+        prop: z.string().describe('name of the prop'),
+        linkTimeoutMs: z.number().describe('silence that counts as a lost link (ms)'),
+        ...fileNews.shape,
+      }),
+  },
+  condition: {
+    summary: 'Sent to every session when the condition of the prop changes',
+    params: ({ z, condition }) =>
+      z.object({
+        condition,
+        cause: z.object({
+          code: z.string().describe('a stable dotted word'),
+          who: z.string().describe("the client's name, or prop when it acted by itself"),
+          words: z.string(),
+        }),
+      }),
+  },
+} as const satisfies Record<string, NotificationRecord>;
+
+type Notifications = typeof NOTIFICATIONS;
+export type NotificationName = keyof Notifications;
+/** The params of a notification. */
+export type Told<N extends NotificationName> = z.output<ReturnType<Notifications[N]['params']>>;

@@ -1,0 +1,306 @@
+import { SYMPTOMS } from '../prop/trace.ts';
+import { EVENT_NAMES } from '../shared/journal.ts';
+import type { Pieces } from './fields.ts';
+
+/** Results, and parts of them, that are larger or that more than one method and notification has. */
+export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pieces) {
+  const channelInfo = z.object({
+    kind: z.enum(['servo', 'relay', 'rgb', 'lamp']),
+    value: value.nullable().describe('null of a relay or light whose board cannot be reached'),
+    target: value,
+    flags: z.array(z.string()),
+    rail: z.string().optional(),
+    groups: z.array(z.string()),
+    park: z.object({ to: value, then: z.enum(['hold', 'release']).optional() }),
+    wire: z.string().optional().describe('label of its wire'),
+    limitsDeg: range('soft limits (deg), low then high').optional(),
+    envelopeUs: range('pulse envelope (us), low then high').optional(),
+    calibration: z.array(range('[pulse us, angle deg]')).optional(),
+    linkage: z
+      .object({
+        groundMm: z.number(),
+        hornMm: z.number(),
+        couplerMm: z.number(),
+        flapMm: z.number(),
+        hornZeroDeg: z.number(),
+        flapZeroDeg: z.number().optional(),
+        crossed: z.boolean(),
+        hornSpeedDegS: z.number().optional(),
+      })
+      .optional()
+      .describe('as in the prop file; the calibration then counts degrees of the horn'),
+    linkageFigures: z
+      .object({
+        transmissionDeg: z.number().describe('least angle between rod and flap arm (deg)'),
+        transmissionAtDeg: z.number().describe('where the flap is then (deg)'),
+        hornSpeedDegS: z.number().describe('fastest turn of the horn at the speed limit (deg/s)'),
+        advantage: range('torque on the flap for 1 N m on the horn, least and most'),
+      })
+      .optional(),
+    torque: z
+      .object({
+        worstNm: z.number().describe('the most that the servo has to bring (N m)'),
+        atDeg: z.number().describe('where that is (deg)'),
+        accelerationNm: z.number().describe('the part of it that accelerates (N m)'),
+        stallNm: z.number().optional().describe('stall torque of the servo (N m)'),
+        margin: z.number().optional().describe('stall torque by worst torque'),
+      })
+      .optional(),
+    marks: z.record(z.string(), z.number()).optional().describe('marks by name (deg)'),
+    speedDegS: z.number().optional().describe('speed limit (deg/s)'),
+    accelDegS2: z.number().optional().describe('acceleration limit (deg/s2)'),
+    jerkDegS3: z.number().optional().describe('jerk limit (deg/s3)'),
+    pulseUs: pulseUs.optional(),
+    pushing: z.boolean().optional().describe('it pushes against something and buzzes'),
+    duty: z.object({ maxOnS: z.number(), restS: z.number() }).optional().describe('seconds'),
+    vapour: z
+      .object({
+        tankMl: z.number(),
+        rateMlPerH: z.number(),
+        runTimeS: z.number().describe('how long the tank lasts, on all the time (s)'),
+        showTimeS: z.number().optional().describe('how long it lasts at full duty (s)'),
+      })
+      .optional(),
+    fadeS: z.number().optional().describe('least time for a full-scale change (s)'),
+  });
+
+  const channelState = z.object({
+    value: value.nullable().describe('null of a relay or light whose board cannot be reached'),
+    target: value,
+    flags: z.array(z.string()),
+    amps: z.number().describe('estimated draw (A)'),
+    pulseUs: z.number().optional().describe('servo: pulse width (us), 0 while released'),
+    pushing: z.boolean().optional().describe('servo: it pushes against something and buzzes'),
+    measuredDeg: z.number().optional().describe('servo: measured angle (deg)'),
+    measuredA: z.number().optional().describe('servo: measured current (A)'),
+  });
+
+  const guardInfo = z.object({
+    name: z.string(),
+    action: z.enum(['inhibit', 'stop']).describe('what it does while it is broken'),
+  });
+
+  const symptom = z.enum(SYMPTOMS, want(`one of ${SYMPTOMS.join(', ')}`));
+
+  const loomWire = z.object({
+    label: z.string(),
+    channel: z
+      .string()
+      .optional()
+      .describe('absent for a wire that belongs to none, such as a feed'),
+    rail: z.string().optional().describe('the rail that it carries'),
+    gaugeAwg: z.number().optional().describe('American wire gauge'),
+    sectionMm2: z.number().optional().describe('cross-section (mm2)'),
+    lengthM: z.number().optional().describe('length, one way (m)'),
+    cores: z.array(
+      z.object({ role: z.string(), colour: z.string(), from: z.string(), to: z.string() }),
+    ),
+  });
+
+  const boardInfo = z.object({
+    driver: z.string(),
+    header: z.boolean().describe('whether its pins are those of the 40-pin header'),
+    pins: z.array(
+      z.object({
+        pin: z.number().describe('GPIO number on the header, or output number of the chip'),
+        use: z.string().optional().describe('what hangs on it; absent when it is free'),
+        reserved: z.string().optional().describe('what the board itself keeps it for'),
+      }),
+    ),
+  });
+
+  const trace = z.object({
+    channel: z.string(),
+    kind: z.enum(['servo', 'relay', 'rgb', 'lamp']),
+    symptom: z.enum(SYMPTOMS),
+    symptoms: z.array(z.enum(SYMPTOMS)).readonly().describe('all that its kind can have'),
+    rail: z.string().optional(),
+    fuse: z.string().optional().describe('connector of the fuse'),
+    wires: z.array(z.string()).describe('labels, from the supply on'),
+    connectors: z.array(z.string()),
+    cautions: z.array(z.string()).readonly(),
+    steps: z.array(
+      z.object({
+        power: z.enum(['on', 'off']),
+        check: z.string(),
+        expect: z.string(),
+        reading: z
+          .object({
+            unit: z.enum(['V', 'ohm', 'A']),
+            low: z.number(),
+            high: z.number().nullable().describe('null where more is as good'),
+            between: z.array(z.string()).describe('ends to measure between'),
+          })
+          .optional(),
+        otherwise: z.string(),
+      }),
+    ),
+    gaps: z.array(z.string()).describe('what the prop file would have to tell for more'),
+  });
+
+  const cueState = z.object({
+    running: z.boolean(),
+    durationS: z
+      .number()
+      .nullable()
+      .describe(
+        'longest time it takes if nothing delays it (s); null when it goes on until stopped',
+      ),
+  });
+
+  const journalEntry = z.object({
+    seq: z.number().describe('counts up from 1 within one run of the daemon'),
+    time: z.string().describe('wall-clock time, ISO 8601'),
+    who: z.string(),
+    what: z
+      .union([z.enum(EVENT_NAMES), z.templateLiteral([z.string(), '.', z.string()])])
+      .describe('an event, or the method that was carried out'),
+    text: z.string(),
+    values: z.record(z.string(), z.unknown()).optional(),
+    tick: z
+      .number()
+      .describe(
+        'tick that carried it out, or in which it happened; "tick" in "state" counts the same',
+      ),
+    count: z
+      .number()
+      .optional()
+      .describe('how many like it came at short intervals; this is the last'),
+    ticks: z
+      .array(z.number())
+      .optional()
+      .describe('the ticks of all that it stands for, where these are commands'),
+  });
+
+  const changeResult = z.object({
+    version: z.string().describe('the version that was asked for'),
+    changed,
+    pending: z.boolean().describe('it waits until the prop is parked'),
+  });
+
+  const lockInfo = z.object({
+    by: z
+      .string()
+      .describe(
+        'the client that has set it, the key switch, or "nobody knows who" where the saved state was damaged',
+      ),
+    reason: z.string(),
+    time: z.string().describe('wall-clock time, ISO 8601'),
+  });
+
+  const lockoutInfo = lockInfo.extend({
+    also: z.array(lockInfo).optional().describe('other locks'),
+  });
+  const lockoutResult = z.object({
+    lockout: lockoutInfo.nullable().describe('who has hands in the prop; null when nobody has'),
+    unsaved: z.string().optional().describe('it holds now, but would not outlast a restart: why'),
+  });
+
+  const finding = z.object({
+    severity: z.enum(['error', 'warning', 'note']),
+    line: z.number(),
+    column: z.number(),
+    path: z.string(),
+    wrong: z.string(),
+    right: z.string(),
+  });
+
+  const budget = z.object({
+    rails: z.array(
+      z.looseObject({
+        name: z.string(),
+        volts: z.number().describe('nominal voltage (V)'),
+        limitA: amps('what the supply may be asked for'),
+        idleA: amps('all at rest'),
+        movingA: amps('all moving or fully on'),
+        stallA: amps('the same with every servo stalled'),
+        peakA: amps('all moving, or what the daemon lets through'),
+        wantedA: amps('the supply to look for'),
+      }),
+    ),
+    channels: z.array(
+      z.object({
+        name: z.string(),
+        rail: z.string(),
+        movingA: amps('moving or fully on'),
+        stallA: amps('stalled'),
+        along: z
+          .enum(['the loom', 'its own wire'])
+          .optional()
+          .describe('what the voltages are computed along; absent where the file does not tell'),
+        movingV: z.number().optional().describe('voltage there while it moves (V)'),
+        stallV: z.number().optional().describe('voltage there while it is stalled (V)'),
+        dropV: z.number().optional().describe('lost on the way while it moves (V)'),
+        dropShare: z.number().optional().describe("the same, as a share of the rail's voltage"),
+      }),
+    ),
+    findings: z.array(finding),
+  });
+
+  const cueLoad = z.object({
+    cue: z.string(),
+    durationS: z.number().describe('s'),
+    cutShort: z.boolean().describe('it goes on until stopped; only so much was computed'),
+    rails: z.array(
+      z.object({
+        name: z.string(),
+        limitA: amps('limit'),
+        peakA: amps('peak'),
+        peakAtS: z.number().describe('when (s)'),
+        worstA: amps('if every servo that moves then were stalled'),
+        worstAtS: z.number().describe('when (s)'),
+        meanA: amps('mean'),
+        amps: z
+          .array(z.number())
+          .describe('at the start, then the farthest value in each column of equal time (A)'),
+      }),
+    ),
+  });
+
+  const toldFinding = z.object({
+    code: z.string().optional().describe('a stable dotted word'),
+    level: z.enum(['error', 'warning', 'note']),
+    line: z.number().describe('counts from 1'),
+    column: z.number().describe('counts from 1'),
+    path: z.string().describe('place in the file, such as channels.beak.marks'),
+    message: z.string().describe('what is wrong; what would be right'),
+  });
+
+  /** How the prop file on the disk stands to the prop in force, where it is another one. */
+  const fileNews = z.object({
+    changed,
+    pending: z
+      .literal(true)
+      .optional()
+      .describe('the file on the disk is sound; it takes effect when the prop is parked'),
+    problem: z
+      .string()
+      .optional()
+      .describe('why the file on the disk is not in force, with the remedy'),
+    findings: z
+      .array(toldFinding)
+      .optional()
+      .describe('what is wrong with the file on the disk; the first of them'),
+  });
+
+  return {
+    channelInfo,
+    channelState,
+    guardInfo,
+    symptom,
+    loomWire,
+    boardInfo,
+    trace,
+    cueState,
+    journalEntry,
+    changeResult,
+    lockInfo,
+    lockoutInfo,
+    lockoutResult,
+    finding,
+    budget,
+    cueLoad,
+    toldFinding,
+    fileNews,
+  };
+}

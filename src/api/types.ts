@@ -1,0 +1,35 @@
+import type * as z from 'zod';
+import type { Fields } from './fields.ts';
+
+/** Parts of results and notifications, by their own names. */
+
+type Made<K extends keyof Fields> = Fields[K] extends z.ZodType ? z.output<Fields[K]> : never;
+
+/** The condition of the prop; with `notParked` it is at rest, but not parked, and that says why. */
+export type ConditionResult = Made<'conditionResult'>;
+/** One entry of `channel.list`. */
+export type ChannelInfo = Made<'channelInfo'>;
+/** A linkage within the soft limits. */
+export type LinkageInfo = NonNullable<ChannelInfo['linkageFigures']>;
+/** The most that a servo has to bring within its soft limits. */
+export type TorqueInfo = NonNullable<ChannelInfo['torque']>;
+export type VapourInfo = NonNullable<ChannelInfo['vapour']>;
+/** A channel as it appears in a `state` notification. */
+export type ChannelState = Made<'channelState'>;
+/** The load of every rail during a cue, for a plot. */
+export type CueRails = Made<'cueLoad'>;
+export type JournalEntry = Made<'journalEntry'>;
+/** Somebody's lock on the prop. */
+export type LockInfo = Made<'lockInfo'>;
+/** "Hands in the prop": the first lock, and the others where there are more. */
+export type LockoutInfo = Made<'lockoutInfo'>;
+export type LockoutResult = Made<'lockoutResult'>;
+/** A guard that is broken. */
+export type GuardInfo = Made<'guardInfo'>;
+/** How the prop file on the disk stands to the prop in force, where that is worth a word. */
+export type FileNews = Made<'fileNews'>;
+export type { LoomWire } from '../prop/loom.ts';
+export type { BoardInfo } from '../prop/pins.ts';
+export type { Symptom, Trace } from '../prop/trace.ts';
+/** A finding as every session is told it; `prop.check` gives its code as well. */
+export type FileFinding = NonNullable<FileNews['findings']>[number];

@@ -1,0 +1,125 @@
+import type * as z from 'zod';
+import type { PlannedOutput } from '../safe/plan.ts';
+
+/**
+ * What a driver tells of its boards without touching one. No code of the driver and no package stands
+ * behind it: the check of a prop file, the core, the pictures and the locks all go by it.
+ */
+export interface BoardFacts<Entry, Place extends object = object> {
+  /** The schema of an entry under `boards:`, made when it is first asked for. */
+  schema(z: Z, parts: SchemaParts): z.ZodType<Entry>;
+  /** Whether its pins are those of the 40-pin header. */
+  readonly header: boolean;
+  /** Its pins are 0 up to, but not including, this. */
+  readonly pins: number;
+  /** What a pin is called, before its number: `GPIO 5`, `output 3`. */
+  readonly word: 'GPIO' | 'output';
+  /** What the board itself keeps a pin for. */
+  reservedFor(pin: number): string | undefined;
+  /** What a cavity of its connector is; undefined where there is none. */
+  at(cavity: number): BoardCavity | undefined;
+  /** The cavity that a pin is in; undefined where it is in none. */
+  cavityOf(pin: number): number | undefined;
+  /** The cavities of its connector that are power, each of a kind joined on the board. */
+  readonly power?: Readonly<Record<Power, readonly number[]>>;
+  /** What of the header it takes for itself, where the header is another board's. */
+  readonly uses?: ReservedFor;
+  /** What to add to the voltage of a level (3.3 V), where it may be another. */
+  readonly levelNote?: string;
+  /** Pulse widths are whole multiples of this (us), as the driver sends them. */
+  pulseStepUs(board: Entry): number;
+  /** How often a servo's pulse is repeated (Hz), as the driver does. */
+  pulseHz(board: Entry): number;
+  /** The frequency of the PWM of its lights (Hz), as the driver makes it; undefined where nothing lights up. */
+  lightHz(board: Entry): number | undefined;
+  /** The pin of another board that enables its outputs while it is low. */
+  enable?(board: Entry): { board: string; pin: number } | undefined;
+  /** Boards with the same word have the same pins in the real world. */
+  pinSpace(name: string): string;
+  /** A pin of the real world: what is noted of it is true of that one alone, whatever the board's name. */
+  placeOf(name: string, board: Entry, pin: number): string;
+  /** What its way to safe levels needs to find it: its entry in the safe plan. */
+  planned(board: Entry): Place;
+  /** What of it no other daemon may drive. */
+  locks(board: Place & { name: string; outputs: readonly PlannedOutput[] }): Lockable[];
+  /** What is wrong with the board as a whole. */
+  lintBoard?(name: string, board: Entry, notes: BoardNotes): void;
+  /** What is wrong with a use of one of its pins. */
+  lintPin(use: PinUse, board: Entry, notes: BoardNotes): void;
+}
+
+/**
+ * What a board's schema may be made of. It is lent too: whoever imports it has all of zod, and the core
+ * needs none of it.
+ */
+export type Z = Pick<
+  typeof z,
+  | 'array'
+  | 'boolean'
+  | 'enum'
+  | 'int'
+  | 'literal'
+  | 'number'
+  | 'record'
+  | 'strictObject'
+  | 'string'
+  | 'tuple'
+  | 'union'
+>;
+
+/** What the prop file's schema lends to those of its boards. */
+export interface SchemaParts {
+  name(what: string): z.ZodString;
+  pin: z.ZodInt;
+  positive(unit: string, doc: string): z.ZodNumber;
+  atLeast0(unit: string, doc: string): z.ZodNumber;
+}
+
+export type Power = '3.3 V' | '5 V' | 'ground';
+export type ReservedFor = 'ID EEPROM' | 'I2C' | 'serial console';
+export type BoardCavity = { pin: number } | { power: Power };
+
+/** What is locked, in words, and the file's name. */
+export interface Lockable {
+  key: string;
+  /** `board head (address 0x40 on I2C bus 1)`. */
+  what: string;
+}
+
+/** A place in the prop file's data. */
+type Path = readonly (string | number)[];
+
+/** One use of a pin in a prop file. */
+export interface PinUse {
+  board: string;
+  pin: number;
+  path: Path;
+  boardPath: Path;
+  /** Who uses the pin, for messages. */
+  owner: string;
+  /** What is wired to a pin that is read; all others are driven. */
+  input?: string;
+  relay?: {
+    readonly output: { readonly activeLow: boolean };
+    readonly safe?: 'on' | 'off' | undefined;
+  };
+  /** The board whose outputs it enables, when low. */
+  enables?: string;
+  /** What the output must be able to do beside two levels. */
+  needs?: 'pulses' | 'PWM';
+  /** The shortest and the longest pulse sent there (us), and where the file says so. */
+  pulses?: { us: readonly [number, number]; path: Path };
+}
+
+/** Where a driver says what is wrong with a prop file, and what it sees of the file. */
+export interface BoardNotes {
+  readonly prop: { readonly boards: Readonly<Record<string, { readonly driver: string }>> };
+  error(path: Path, wrong: string, right: string): void;
+  warning(path: Path, wrong: string, right: string): void;
+  /** An error in a name: points at the key. */
+  keyError(path: Path, wrong: string, right: string): void;
+  /** A channel; undefined, and an error at the key of `path`, where there is none. */
+  channel(name: string, path: Path): { readonly kind: string } | undefined;
+  /** The first board that takes this of the header for itself. */
+  userOf(what: ReservedFor): string | undefined;
+}

@@ -1,0 +1,63 @@
+import type { Power, ReservedFor } from './facts.ts';
+
+/**
+ * The 40-pin GPIO header, as far as a prop file can go wrong with it. Sources: BCM2835 ARM
+ * Peripherals, section 6.2, table 6-31 (alternate functions and default pulls; later chips keep the
+ * header's pulls), and the header's pin-out for the reserved pins.
+ */
+
+/** GPIO numbers brought out on the header: 0 to 27. */
+export const HEADER_PINS = 28;
+
+/** The pull resistor of a GPIO from power-on until something configures the pin. */
+export function powerOnPull(pin: number): 'up' | 'down' {
+  return pin <= 8 ? 'up' : 'down';
+}
+
+const RESERVED: Record<number, ReservedFor> = {
+  0: 'ID EEPROM', // ID_SD
+  1: 'ID EEPROM', // ID_SC
+  2: 'I2C', // SDA1
+  3: 'I2C', // SCL1
+  14: 'serial console', // TXD0
+  15: 'serial console', // RXD0
+};
+
+/** What the header keeps a GPIO for, or undefined when it is free. */
+export function reservedFor(pin: number): ReservedFor | undefined {
+  return RESERVED[pin];
+}
+
+export type HeaderPin = { gpio: number } | { power: Power };
+
+const V3: HeaderPin = { power: '3.3 V' };
+const V5: HeaderPin = { power: '5 V' };
+const GROUND: HeaderPin = { power: 'ground' };
+const gpio = (number: number): HeaderPin => ({ gpio: number });
+
+/**
+ * What each pin of the header is, pin 1 first. Odd pins are one row of the connector, even pins the
+ * other; pin 1 is the one with the square solder pad. Source: the header's pin-out.
+ */
+export const HEADER_LAYOUT: readonly HeaderPin[] = [
+  ...[V3, V5], // 1, 2
+  ...[gpio(2), V5], // 3, 4
+  ...[gpio(3), GROUND], // 5, 6
+  ...[gpio(4), gpio(14)], // 7, 8
+  ...[GROUND, gpio(15)], // 9, 10
+  ...[gpio(17), gpio(18)], // 11, 12
+  ...[gpio(27), GROUND], // 13, 14
+  ...[gpio(22), gpio(23)], // 15, 16
+  ...[V3, gpio(24)], // 17, 18
+  ...[gpio(10), GROUND], // 19, 20
+  ...[gpio(9), gpio(25)], // 21, 22
+  ...[gpio(11), gpio(8)], // 23, 24
+  ...[GROUND, gpio(7)], // 25, 26
+  ...[gpio(0), gpio(1)], // 27, 28
+  ...[gpio(5), GROUND], // 29, 30
+  ...[gpio(6), gpio(12)], // 31, 32
+  ...[gpio(13), GROUND], // 33, 34
+  ...[gpio(19), gpio(16)], // 35, 36
+  ...[gpio(26), gpio(20)], // 37, 38
+  ...[GROUND, gpio(21)], // 39, 40
+];

@@ -1,0 +1,46 @@
+import {
+  CONFIG,
+  type Finding,
+  file,
+  group,
+  koffi,
+  MISSING,
+  program,
+  type World,
+} from '../doctor.ts';
+import type { Pca9685Board } from './facts.ts';
+
+/** What a PCA9685 needs of this machine: its bus, the right to use it, and an answer of the chip. */
+export async function questions(world: World, { bus, address }: Pca9685Board): Promise<Finding[]> {
+  const device = `/dev/i2c-${bus}`;
+  const findings = [
+    await file(
+      world,
+      device,
+      `switch the bus on: dtparam=i2c_arm=on in ${CONFIG}, modprobe i2c-dev, then restart the board`,
+    ),
+    await group(world, 'i2c'),
+    await koffi(world, 'pca9685'),
+    await program(world, ['i2cset'], 'i2c-tools'),
+  ];
+  if (findings[0]!.state === 'fine') findings.push(await answers(world, bus, address));
+  return findings;
+}
+
+/** Reads MODE1, which changes nothing. */
+async function answers({ run }: World, bus: number, address: number): Promise<Finding> {
+  const hex = `0x${address.toString(16)}`;
+  const what = `chip at ${hex}`;
+  try {
+    const said = await run('i2cget', '-y', String(bus), hex, '0x00');
+    if (said === MISSING) return { what, state: 'unknown', text: 'i2c-tools is not installed' };
+    return { what, state: 'fine', text: `answers with MODE1 ${said.trim()}` };
+  } catch (error) {
+    return {
+      what,
+      state: 'wrong',
+      text: `does not answer: ${(error as Error).message}`,
+      remedy: `check SDA, SCL, ground, its logic supply and its address jumpers; i2cdetect -y ${bus} shows who answers`,
+    };
+  }
+}

@@ -1,0 +1,417 @@
+import { setTimeout as sleep } from 'node:timers/promises';
+import { Refusal } from '../../shared/errors.ts';
+import type { Driver, Frame, InputSpec, OutputSpec } from '../board.ts';
+import { explainI2c, type I2cBus, openI2c } from '../i2c.ts';
+import { STUCK_MS, Stuck } from '../stuck.ts';
+import type { Pca9685Board } from './facts.ts';
+import { COUNTS, isPulse, preScaleOf, rateTrouble, stepsOf, stepUsOf } from './rate.ts';
+import {
+  BYTES_PER_OUTPUT,
+  encode,
+  FULL,
+  MODE1,
+  MODE2_FLOAT,
+  MODE2_OUTDRV,
+  OSCILLATOR_START_US,
+  OUTPUTS,
+  REGISTER,
+} from './registers.ts';
+
+/** A transfer that fails is tried so often in all before the board counts as failed. */
+const ATTEMPTS = 3;
+/** From one attempt to make the outputs of a failed board safe to the next (ms). */
+const SAFE_EVERY_MS = 100;
+/** How often the chip is asked whether it still has its settings (ms). */
+const PROBE_EVERY_MS = 250;
+/** An SMBus block carries no more (SMBus 2.0, 5.5.7). */
+const SMBUS_BLOCK_BYTES = 32;
+const ALL_BYTES = OUTPUTS * BYTES_PER_OUTPUT;
+
+export interface Pca9685Surroundings {
+  openBus: (bus: number) => Promise<I2cBus>;
+  wait: (ms: number) => Promise<unknown>;
+}
+
+/**
+ * The 16 outputs of one PCA9685 on an I2C bus. A block of 64 bytes takes 1.5 ms at 400 kHz and
+ * 6 ms, more than a tick, at 100 kHz, so `write` only notes the values: they are sent by the bus's
+ * own thread, one transfer at a time, each with the newest values of all outputs that have changed
+ * until then. What goes wrong there is thrown by the next `write` or `check`; the driver goes on
+ * trying to switch the outputs off until that has succeeded, or the board is closed or opened again.
+ *
+ * The chip keeps its outputs as they are when the bus fails. A software reset is never used: it is
+ * a general call that would reach other chips.
+ */
+export class Pca9685Driver implements Driver {
+  readonly pulseStepUs: number;
+  readonly #board: Pca9685Board;
+  readonly #preScale: number;
+  readonly #around: Pca9685Surroundings;
+  #bus: I2cBus | undefined;
+  /** The adapter only speaks SMBus: blocks are short. */
+  #smbusOnly = false;
+  #outputs: readonly OutputSpec[] = [];
+  /** The registers of all outputs: as they should be now, and when safe. */
+  readonly #image = Buffer.alloc(ALL_BYTES);
+  readonly #safeImage = Buffer.alloc(ALL_BYTES);
+  readonly #next = Buffer.alloc(BYTES_PER_OUTPUT);
+  /** Outputs from `#low` up to, but not including, `#high` are yet to be sent. */
+  #low = OUTPUTS;
+  #high = 0;
+  #sending: Promise<void> | undefined;
+  #closing = false;
+  #failure: Error | undefined;
+  /** It has failed, and every output has its safe value since. */
+  #isSafe = false;
+  /** It has been open, so that its outputs may be anything. */
+  #wasOpen = false;
+  /** Ends the pause before the next attempt to make the outputs safe. */
+  #hurry = () => {};
+  /** Transfers that have succeeded, to see a bus that is stuck. */
+  #done = 0;
+  #stuck = new Stuck();
+  #probedMs = Number.NEGATIVE_INFINITY;
+  #probeDue = false;
+
+  /** @throws Refusal when the chip cannot make the frequency */
+  constructor(
+    board: Pca9685Board,
+    around: Pca9685Surroundings = { openBus: (bus) => openI2c(bus), wait: sleep },
+  ) {
+    this.#board = board;
+    this.#around = around;
+    const trouble = rateTrouble(board);
+    if (trouble) {
+      const { frequencyHz, oscillatorHz } = board;
+      throw new Refusal('driver.setting', trouble.join('; '), { frequencyHz, oscillatorHz });
+    }
+    this.#preScale = preScaleOf(board);
+    this.pulseStepUs = stepUsOf(board);
+  }
+
+  /** @throws Refusal when a pin does not exist, or nothing answers on the bus */
+  async open(outputs: readonly OutputSpec[], inputs: readonly InputSpec[]): Promise<void> {
+    const [input] = inputs;
+    if (input)
+      throw new Refusal(
+        'driver.no-pin',
+        `${input.name}: a pca9685 has no inputs; wire it to a pin of the header`,
+      );
+    for (const { name, pin } of outputs)
+      if (pin >= OUTPUTS)
+        throw new Refusal(
+          'driver.no-pin',
+          `${name}: a pca9685 has no output ${pin}; use 0 to ${OUTPUTS - 1}`,
+        );
+    await this.#letGo();
+    this.#outputs = outputs;
+    for (let pin = 0; pin < OUTPUTS; pin++) encode(0, this.#safeImage, pin);
+    for (const output of outputs)
+      encode(this.#countsOf(output, output.safe), this.#safeImage, output.pin);
+    this.#safeImage.copy(this.#image);
+    this.#clean();
+    this.#failure = undefined;
+    this.#isSafe = false;
+    this.#stuck = new Stuck();
+    this.#probeDue = false;
+    this.#probedMs = Number.NEGATIVE_INFINITY;
+    try {
+      this.#bus = await this.#around.openBus(this.#board.bus);
+      this.#smbusOnly = !(await this.#bus.i2cFuncs()).i2c;
+      await this.#start();
+      this.#wasOpen = true;
+    } catch (error) {
+      await this.#closeBus();
+      this.#goOnUntilSafe();
+      if (error instanceof Refusal) throw error;
+      throw new Refusal('driver.no-chip', this.#explain(error));
+    }
+  }
+
+  /** @throws Error when the bus has failed since the last call */
+  write(frame: Frame, nowMs: number): void {
+    this.#mustBeSound(nowMs);
+    for (let i = 0; i < frame.count; i++) {
+      const output = this.#outputs[frame.output[i]!];
+      if (!output) throw new Error(`pca9685: there is no output ${frame.output[i]}`);
+      encode(this.#countsOf(output, frame.value[i]!), this.#next, 0);
+      const at = output.pin * BYTES_PER_OUTPUT;
+      if (this.#next.compare(this.#image, at, at + BYTES_PER_OUTPUT) === 0) continue;
+      this.#next.copy(this.#image, at);
+      this.#mark(output.pin, output.pin + 1);
+    }
+    this.#send();
+  }
+
+  /** @throws Error when the bus has failed since the last call, or the chip has been reset */
+  check(nowMs: number): void {
+    this.#mustBeSound(nowMs);
+    this.#send();
+  }
+
+  read(): 0 | 1 {
+    throw new Error('pca9685: it has no inputs');
+  }
+
+  /** @throws Error when the outputs could not be made safe: then they are as they were */
+  async close(): Promise<void> {
+    await this.#letGo((bus) => this.#persist(() => this.#makeSafe(bus)));
+    this.#wasOpen = false;
+  }
+
+  outputsAreSafe(): boolean {
+    return this.#isSafe;
+  }
+
+  retrySafe(): void {
+    this.#hurry();
+  }
+
+  // --- the chip -----------------------------------------------------------------------------------
+
+  /**
+   * From whatever state the chip is in: outputs safe, then PRE_SCALE, which only a sleeping chip
+   * takes (7.3.5), then awake (7.3.1.1). ALLCALL stays 0, so that the all-call address, which
+   * another chip may have, is left alone.
+   */
+  async #start(): Promise<void> {
+    const bus = this.#mustBeOpen();
+    const { wait } = this.#around;
+    const before = await this.#persist(() => this.#get(bus, REGISTER.mode1));
+    await this.#persist(async () => {
+      await this.#set(bus, REGISTER.mode1, MODE1.autoIncrement | (before & MODE1.sleep));
+      await this.#set(bus, REGISTER.mode2, this.#mode2);
+      await this.#setOutputs(bus, this.#safeImage, 0, OUTPUTS);
+      await this.#set(bus, REGISTER.mode1, MODE1.autoIncrement | MODE1.sleep);
+      await this.#set(bus, REGISTER.preScale, this.#preScale);
+      await this.#set(bus, REGISTER.mode1, MODE1.autoIncrement);
+      await wait(Math.ceil((2 * OSCILLATOR_START_US) / 1000));
+      // Set when PWM ran as the chip went to sleep.
+      if ((await this.#get(bus, REGISTER.mode1)) & MODE1.restart)
+        await this.#set(bus, REGISTER.mode1, MODE1.autoIncrement | MODE1.restart);
+      // Sleep with all outputs off invalidates their registers.
+      await this.#setOutputs(bus, this.#safeImage, 0, OUTPUTS);
+    });
+    const got = await this.#persist(() => this.#get(bus, REGISTER.preScale));
+    if (got !== this.#preScale)
+      throw new Refusal(
+        'driver.no-chip',
+        `${this.#place()} does not keep what it is told (PRE_SCALE ${got} instead of ${this.#preScale}): is it a PCA9685? If so, check SDA, SCL and the pull-up resistors`,
+      );
+  }
+
+  /** Works in whatever state the chip is, after a reset by a dip of the supply, too. */
+  async #makeSafe(bus: I2cBus): Promise<void> {
+    // Full off for all in one byte (7.3.4); where off is not safe, the whole image it must be.
+    if (this.#outputs.every((output) => output.safe === 0)) {
+      await this.#set(bus, REGISTER.allLedOffHigh, FULL);
+      return;
+    }
+    await this.#set(bus, REGISTER.mode1, MODE1.autoIncrement);
+    await this.#set(bus, REGISTER.mode2, this.#mode2);
+    await this.#setOutputs(bus, this.#safeImage, 0, OUTPUTS);
+  }
+
+  /**
+   * Disabled by its pin, outputs are low. Where one of them is not safe when low, they float instead,
+   * and a resistor must pull that one up.
+   */
+  get #mode2(): number {
+    const floats = this.#board.enable && this.#outputs.some((output) => output.safe !== 0);
+    return floats ? MODE2_OUTDRV | MODE2_FLOAT : MODE2_OUTDRV;
+  }
+
+  async #probe(bus: I2cBus): Promise<void> {
+    const mode1 = await this.#get(bus, REGISTER.mode1);
+    if ((mode1 & (MODE1.autoIncrement | MODE1.sleep)) !== MODE1.autoIncrement)
+      throw new ResetError(
+        `${this.#place()} has lost its settings, as after a dip of its supply: check the supply and its wires`,
+      );
+  }
+
+  async #get(bus: I2cBus, register: number): Promise<number> {
+    return bus.readByte(this.#board.address, register);
+  }
+
+  async #set(bus: I2cBus, register: number, byte: number): Promise<void> {
+    await bus.writeByte(this.#board.address, register, byte);
+  }
+
+  /** Writes the registers of outputs `from` up to, but not including, `to`. */
+  async #setOutputs(bus: I2cBus, image: Buffer, from: number, to: number): Promise<void> {
+    const { address } = this.#board;
+    const end = to * BYTES_PER_OUTPUT;
+    let at = from * BYTES_PER_OUTPUT;
+    if (!this.#smbusOnly) {
+      const bytes = Buffer.from([REGISTER.led0 + at, ...image.subarray(at, end)]);
+      const { bytesWritten } = await bus.i2cWrite(address, bytes.length, bytes);
+      if (bytesWritten !== bytes.length)
+        throw new Error(`only ${bytesWritten} of ${bytes.length} bytes went out`);
+      return;
+    }
+    // Copied: what is being sent must not change on the way.
+    const bytes = Buffer.from(image);
+    for (; at < end; at += SMBUS_BLOCK_BYTES) {
+      const part = bytes.subarray(at, Math.min(at + SMBUS_BLOCK_BYTES, end));
+      await bus.writeI2cBlock(address, REGISTER.led0 + at, part.length, part);
+    }
+  }
+
+  #countsOf(output: OutputSpec, value: number): number {
+    if (output.kind === 'level') return value === 0 ? 0 : COUNTS;
+    if (output.kind === 'duty') return Math.round(value * COUNTS);
+    if (value === 0) return 0;
+    const counts = stepsOf(value, this.pulseStepUs);
+    if (!isPulse(counts))
+      throw new Error(
+        `${output.name}: a pulse of ${value} us does not fit in a period of ${COUNTS * this.pulseStepUs} us`,
+      );
+    return counts;
+  }
+
+  // --- sending in the background ------------------------------------------------------------------
+
+  #mustBeSound(nowMs: number): void {
+    this.#mustBeOpen();
+    if (this.#stuck.look(nowMs, this.#sending !== undefined, this.#done))
+      this.#failure ??= new Error(
+        `${this.#place()}: nothing got through for ${STUCK_MS} ms: check SDA, SCL and the speed of the bus`,
+      );
+    if (this.#failure) throw this.#failure;
+    if (nowMs - this.#probedMs >= PROBE_EVERY_MS) {
+      this.#probedMs = nowMs;
+      this.#probeDue = true;
+    }
+  }
+
+  #send(): void {
+    if (this.#sending || !(this.#probeDue || this.#low < this.#high)) return;
+    this.#sending = this.#run().finally(() => {
+      this.#sending = undefined;
+    });
+  }
+
+  /** Sends until nothing is left to send. Never rejects. */
+  async #run(): Promise<void> {
+    const bus = this.#mustBeOpen();
+    let attempts = 0;
+    while (!this.#failure && !this.#closing && (this.#probeDue || this.#low < this.#high)) {
+      const [low, high, probing] = [this.#low, this.#high, this.#probeDue];
+      this.#probeDue = false;
+      if (!probing) this.#clean();
+      try {
+        if (probing) await this.#probe(bus);
+        else await this.#setOutputs(bus, this.#image, low, high);
+        attempts = 0;
+        this.#done++;
+      } catch (error) {
+        if (probing) this.#probeDue = true;
+        else this.#mark(low, high);
+        if (++attempts === ATTEMPTS)
+          this.#failure ??= error instanceof ResetError ? error : new Error(this.#explain(error));
+      }
+    }
+    // The core takes the outputs for dead now, and for unknown until they are safe.
+    if (this.#failure) await this.#untilSafe();
+  }
+
+  #goOnUntilSafe(): void {
+    if (!this.#wasOpen || this.#sending) return;
+    this.#sending = this.#untilSafe().finally(() => {
+      this.#sending = undefined;
+    });
+  }
+
+  /** Tries to make the outputs safe, again and again until that succeeds. Never rejects. */
+  async #untilSafe(): Promise<void> {
+    while (!this.#closing) {
+      try {
+        this.#bus ??= await this.#around.openBus(this.#board.bus);
+        await this.#makeSafe(this.#bus);
+        this.#isSafe = true;
+        return;
+      } catch {
+        await this.#pause();
+      }
+    }
+  }
+
+  #pause(): Promise<void> {
+    if (this.#closing) return Promise.resolve();
+    return new Promise((resolve) => {
+      const timer = setTimeout(resolve, SAFE_EVERY_MS);
+      timer.unref();
+      this.#hurry = () => {
+        clearTimeout(timer);
+        resolve();
+      };
+    });
+  }
+
+  #mark(low: number, high: number): void {
+    this.#low = Math.min(this.#low, low);
+    this.#high = Math.max(this.#high, high);
+  }
+
+  #clean(): void {
+    this.#low = OUTPUTS;
+    this.#high = 0;
+  }
+
+  /** Does it, again where it fails, as often as is worth it. */
+  async #persist<T>(act: () => Promise<T>): Promise<T> {
+    for (let attempt = 1; ; attempt++) {
+      try {
+        return await act();
+      } catch (error) {
+        if (attempt === ATTEMPTS) throw error;
+      }
+    }
+  }
+
+  // --- opening and closing ------------------------------------------------------------------------
+
+  #mustBeOpen(): I2cBus {
+    if (!this.#bus) throw new Error('pca9685: the board is not open');
+    return this.#bus;
+  }
+
+  /** Waits for the transfer on its way, so that nothing follows `last`; then closes the bus. */
+  async #letGo(last?: (bus: I2cBus) => Promise<void>): Promise<void> {
+    if (!this.#bus && !this.#sending) return;
+    this.#closing = true;
+    this.#hurry();
+    try {
+      await this.#sending;
+      if (this.#bus) await last?.(this.#bus);
+    } catch (error) {
+      throw new Error(this.#explain(error));
+    } finally {
+      this.#closing = false;
+      await this.#closeBus();
+    }
+  }
+
+  async #closeBus(): Promise<void> {
+    const bus = this.#bus;
+    this.#bus = undefined;
+    // Nothing is lost with a descriptor that cannot be closed.
+    await bus?.close().catch(() => {});
+  }
+
+  #place(): string {
+    return `the chip at 0x${this.#board.address.toString(16)} on I2C bus ${this.#board.bus}`;
+  }
+
+  #explain(error: unknown): string {
+    return explainI2c(error, this.#board.bus, this.#board.address);
+  }
+}
+
+/** The chip answers, but has been reset. */
+class ResetError extends Error {}
+
+/** The driver of a PCA9685, not yet open. @throws Refusal when the chip cannot make the frequency */
+export function create(board: Pca9685Board): Driver {
+  return new Pca9685Driver(board);
+}

@@ -1,0 +1,139 @@
+import type * as z from 'zod';
+import type { BoardFacts, BoardNotes, PinUse, SchemaParts, Z } from '../facts.ts';
+import {
+  isPulse,
+  LEAST_HZ,
+  MOST_HZ,
+  rateText,
+  rateTrouble,
+  realHz,
+  stepsOf,
+  stepUsOf,
+} from './rate.ts';
+import { OUTPUTS } from './registers.ts';
+import type { Pca9685Place } from './safe.ts';
+
+const schema = (z: Z, { name, pin }: SchemaParts) =>
+  z.strictObject({
+    driver: z.literal('pca9685'),
+    bus: z.int().min(0).describe('I2C bus number'),
+    address: z.int().min(0x40).max(0x7f).describe('I2C address, 0x40 to 0x7f'),
+    frequencyHz: z.number().min(LEAST_HZ).max(MOST_HZ).default(50).describe('PWM frequency (Hz)'),
+    oscillatorHz: z
+      .number({
+        error: 'is not a number; give the frequency of the chip clock in Hz, such as 25.4e6',
+      })
+      .min(1e6, { error: 'is below 1 MHz; give the frequency of the chip clock in Hz' })
+      .max(50e6, { error: 'is above the 50 MHz that the chip can take; give Hz' })
+      .default(25e6)
+      .describe('frequency of the chip clock (Hz); trim it until a measured pulse is right'),
+    enable: z
+      .strictObject({ board: name('board'), pin })
+      .optional()
+      .describe(
+        'pin of another board that is wired to the output-enable pin of the chip (OE, active low): it cuts all outputs when the bus fails, at stop 0 and at the end; fit a pull-up resistor',
+      ),
+  });
+
+export type Pca9685Board = z.output<ReturnType<typeof schema>>;
+
+const hex = (address: number) => `0x${address.toString(16)}`;
+
+/** A chip with 16 outputs on an I2C bus. */
+export const pca9685 = {
+  schema,
+  header: false,
+  pins: OUTPUTS,
+  word: 'output',
+  reservedFor: () => undefined,
+  at: (cavity) => ({ pin: cavity }),
+  cavityOf: (pin) => pin,
+  uses: 'I2C',
+  levelNote: ' (in proportion, where the chip runs on 5 V)',
+  pulseStepUs: stepUsOf,
+  pulseHz: realHz,
+  lightHz: realHz,
+  enable: ({ enable }) => enable,
+  pinSpace: (name) => `board ${name}`,
+  placeOf: (_name, { bus, address }, pin) => `i2c-${bus} ${hex(address)} ${pin}`,
+  planned: ({ bus, address }) => ({ bus, address }),
+  locks: ({ name, bus, address }) => [
+    {
+      key: `i2c-${bus}-${hex(address)}`,
+      what: `board ${name} (address ${hex(address)} on I2C bus ${bus})`,
+    },
+  ],
+  lintBoard(name, board, notes) {
+    lintAddress(name, board, notes);
+    const trouble = rateTrouble(board);
+    if (trouble) notes.error(['boards', name, 'frequencyHz'], ...trouble);
+  },
+  lintPin,
+} as const satisfies BoardFacts<Pca9685Board, Pca9685Place>;
+
+function lintAddress(name: string, board: Pca9685Board, notes: BoardNotes): void {
+  const { bus, address } = board;
+  const same = Object.entries(notes.prop.boards).find(
+    ([, other]) =>
+      other.driver === board.driver &&
+      (other as Pca9685Board).bus === bus &&
+      (other as Pca9685Board).address === address,
+  )![0];
+  // The first of them is right.
+  if (same === name) return;
+  notes.error(
+    ['boards', name, 'address'],
+    `address ${hex(address)} on bus ${bus} is board ${same} already`,
+    'set another address with the solder pads and give it here',
+  );
+}
+
+function lintPin(use: PinUse, board: Pca9685Board, notes: BoardNotes): void {
+  const { pin, path } = use;
+  if (use.input) {
+    const right = `wire ${use.input} to a pin of the header`;
+    notes.error(use.boardPath, 'a pca9685 has no inputs', right);
+    return;
+  }
+  if (use.enables !== undefined) {
+    const wrong = 'a pca9685 cannot enable another: both may be on the bus that fails';
+    notes.error(use.boardPath, wrong, 'wire the output-enable pin to a pin of the header');
+    return;
+  }
+  if (pin >= OUTPUTS)
+    notes.error(path, `a pca9685 has no output ${pin}`, `use 0 to ${OUTPUTS - 1}`);
+  const longestUs = use.pulses?.us[1];
+  const fits = longestUs === undefined || isPulse(stepsOf(longestUs, stepUsOf(board)));
+  if (!fits && !rateTrouble(board))
+    notes.error(
+      path,
+      `a pulse of ${longestUs} us does not fit in a period at ${rateText(board)}`,
+      `lower frequencyHz of board ${use.board}; servos commonly take 50`,
+    );
+  if (use.relay) lintRelay(use, use.relay, board, notes);
+}
+
+function lintRelay(
+  { path }: PinUse,
+  { output }: NonNullable<PinUse['relay']>,
+  { enable }: Pca9685Board,
+  notes: BoardNotes,
+): void {
+  if (enable) {
+    if (output.activeLow)
+      notes.warning(
+        path,
+        'while the output-enable pin cuts the chip its outputs float, and this relay is released by a high level',
+        'fit an external pull-up resistor there',
+      );
+    return;
+  }
+  const closes = output.activeLow
+    ? 'the outputs of a pca9685 are low from power-on, so this relay may close until the daemon runs'
+    : 'a pca9685 keeps its outputs as they are when its bus fails, a closed relay included';
+  notes.warning(
+    path,
+    closes,
+    'use a pin of the header for a relay, or wire the output-enable pin of the chip (enable:)',
+  );
+}

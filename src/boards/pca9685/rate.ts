@@ -1,0 +1,74 @@
+import { tidy } from '../../shared/units.ts';
+
+/**
+ * The rate of the PWM, which all outputs of a chip share, after the NXP PCA9685 data sheet rev. 4,
+ * 7.3.5 (from memory). The chip divides its clock by a whole number, so that the rate is rarely the
+ * one that was asked for: whoever needs a period, a step or a frequency takes it from here.
+ */
+
+/** Steps of one PWM period: the counter has 12 bits (7.3.3). */
+export const COUNTS = 4096;
+/** PRE_SCALE takes 3 to 255 (7.3.5). */
+const PRE_SCALE = { least: 3, most: 255 } as const;
+
+export interface Wanted {
+  /** What the prop file asks for (Hz). */
+  frequencyHz: number;
+  /** The chip's clock (Hz). */
+  oscillatorHz: number;
+}
+
+/** PRE_SCALE for a PWM frequency: round(oscillator / (4096 × frequency)) - 1 (7.3.5, equation 1). */
+function divider({ frequencyHz, oscillatorHz }: Wanted): number {
+  return Math.round(oscillatorHz / (COUNTS * frequencyHz)) - 1;
+}
+
+/** What the chip's register is set to; the nearest that it takes, where it cannot divide so far. */
+export function preScaleOf(wanted: Wanted): number {
+  return Math.min(Math.max(divider(wanted), PRE_SCALE.least), PRE_SCALE.most);
+}
+
+/** Length of one step of the counter (us), at the rate that PRE_SCALE really gives. */
+export function stepUsOf(wanted: Wanted): number {
+  return (1e6 * (preScaleOf(wanted) + 1)) / wanted.oscillatorHz;
+}
+
+/** The rate that PRE_SCALE really gives (Hz). */
+export function realHz(wanted: Wanted): number {
+  return wanted.oscillatorHz / (COUNTS * (preScaleOf(wanted) + 1));
+}
+
+/** What is wrong with a rate, and what would be right; undefined where the chip can make it. */
+export function rateTrouble(wanted: Wanted): readonly [wrong: string, right: string] | undefined {
+  if (divider(wanted) === preScaleOf(wanted)) return undefined;
+  const { frequencyHz, oscillatorHz } = wanted;
+  const atMost = Math.floor(oscillatorHz / (COUNTS * (PRE_SCALE.least + 1)));
+  const atLeast = Math.ceil(oscillatorHz / (COUNTS * (PRE_SCALE.most + 1)));
+  return [
+    `a pca9685 cannot make ${frequencyHz} Hz from an oscillator of ${oscillatorHz} Hz`,
+    `set frequencyHz between ${Math.max(atLeast, LEAST_HZ)} and ${Math.min(atMost, MOST_HZ)}`,
+  ];
+}
+
+/** What a prop file may ask for (Hz): what the usual clock of 25 MHz can be divided to. */
+export const LEAST_HZ = 24;
+export const MOST_HZ = 1526;
+
+/** Steps that a pulse (us) is high in each period. */
+export function stepsOf(us: number, stepUs: number): number {
+  return Math.round(us / stepUs);
+}
+
+/** Whether so many steps are a pulse: it begins and ends within a period. */
+export function isPulse(steps: number): boolean {
+  return steps >= 1 && steps < COUNTS;
+}
+
+/** `330 Hz`, or `330 Hz, of which the chip makes 339.1 Hz` where it makes another. */
+export function rateText(wanted: Wanted): string {
+  const real = tidy(realHz(wanted), 1);
+  const { frequencyHz } = wanted;
+  return real === frequencyHz
+    ? `${frequencyHz} Hz`
+    : `${frequencyHz} Hz, of which the chip makes ${real} Hz`;
+}

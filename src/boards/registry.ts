@@ -1,0 +1,99 @@
+import type * as z from 'zod';
+import type { PlannedBoard } from '../safe/plan.ts';
+import type { Driver } from './board.ts';
+import type { Finding, Output, World } from './doctor.ts';
+import type { BoardFacts, Lockable, SchemaParts, Z } from './facts.ts';
+import { linux } from './linux/facts.ts';
+import { pca9685 } from './pca9685/facts.ts';
+import { pigpio } from './pigpio/facts.ts';
+import { sim } from './sim/facts.ts';
+
+/** The facts of every driver, by its name in the prop file. */
+const FACTS = { sim, pigpio, pca9685, linux } as const;
+
+export type DriverName = keyof typeof FACTS;
+type SchemaOf<D extends DriverName> = ReturnType<(typeof FACTS)[D]['schema']>;
+type BoardOf<D extends DriverName> = z.output<SchemaOf<D>>;
+/** An entry under `boards:` of a prop file. */
+export type Board = { [D in DriverName]: BoardOf<D> }[DriverName];
+
+/**
+ * The driver and the doctor of every one of them. Only a driver that a prop has is loaded; each program is
+ * one file (build.mjs), so that no disk is waited for.
+ */
+const DRIVERS = {
+  sim: {
+    driver: () => import('./sim/driver.ts'),
+    doctor: () => import('./sim/doctor.ts'),
+  },
+  pigpio: {
+    driver: () => import('./pigpio/driver.ts'),
+    doctor: () => import('./pigpio/doctor.ts'),
+  },
+  pca9685: {
+    driver: () => import('./pca9685/driver.ts'),
+    doctor: () => import('./pca9685/doctor.ts'),
+  },
+  linux: {
+    driver: () => import('./linux/driver.ts'),
+    doctor: () => import('./linux/doctor.ts'),
+  },
+} as const satisfies { [D in DriverName]: Parts<D> };
+
+interface Parts<D extends DriverName> {
+  driver(): Promise<{ create(board: BoardOf<D>): Driver }>;
+  doctor(): Promise<{
+    questions(
+      world: World,
+      board: BoardOf<D>,
+      outputs: readonly Output[],
+    ): Promise<readonly Finding[]>;
+  }>;
+}
+
+/** What a driver tells of its boards; to be asked about boards of that driver alone. */
+export function factsOf({ driver }: { driver: DriverName }): BoardFacts<Board> {
+  return FACTS[driver] as unknown as BoardFacts<Board>;
+}
+
+/** Which pin of the real world a pin of a board is: what is noted of it is true of that one alone. */
+export function placeOf(name: string, board: Board, pin: number): string {
+  return factsOf(board).placeOf(name, board, pin);
+}
+
+export const DRIVER_NAMES = Object.keys(FACTS) as DriverName[];
+
+/** The schemas of what may stand under `boards:`, a schema a driver. */
+export function boardSchemas(
+  z: Z,
+  parts: SchemaParts,
+): [SchemaOf<DriverName>, ...SchemaOf<DriverName>[]] {
+  const [first, ...others] = Object.values(FACTS).map(({ schema }) => schema(z, parts));
+  return [first!, ...others];
+}
+
+/** What of a board in the safe plan no other daemon may drive; nothing of an unknown driver's. */
+export function locksOf(board: PlannedBoard): Lockable[] {
+  if (!Object.hasOwn(FACTS, board.driver)) return [];
+  // The driver itself has written its entry of the plan.
+  return FACTS[board.driver as DriverName].locks(board as never);
+}
+
+/**
+ * The driver of a board in the prop file, not yet open.
+ * @throws Refusal when the board cannot be what the file says
+ */
+export async function createDriver(board: Board): Promise<Driver> {
+  const { create } = await DRIVERS[board.driver].driver();
+  return create(board as never);
+}
+
+/** What a board needs of this machine, and whether it is there; nothing is changed. */
+export async function questionsOf(
+  board: Board,
+  world: World,
+  outputs: readonly Output[],
+): Promise<readonly Finding[]> {
+  const { questions } = await DRIVERS[board.driver].doctor();
+  return questions(world, board as never, outputs);
+}

@@ -1,0 +1,49 @@
+/**
+ * What the journal tells of by itself, and how much it matters in a log; a command that was carried out is
+ * told by the name of its method.
+ */
+export const EVENTS = {
+  /** The condition of the prop changed. */
+  condition: 'info',
+  wake: 'info',
+  park: 'info',
+  stop: 'info',
+  reset: 'info',
+  lease: 'info',
+  lockout: 'info',
+  guard: 'info',
+  'link lost': 'warn',
+  fault: 'warn',
+  /** The core's thread stood still for longer than it may. */
+  stalled: 'info',
+  refused: 'info',
+  /** Waits for room on its rail. */
+  delayed: 'info',
+  /** What was delayed starts. */
+  started: 'info',
+  /** Takes longer than asked, for its limits. */
+  slower: 'info',
+  interlock: 'info',
+  duty: 'info',
+  flash: 'info',
+  cue: 'info',
+  'position unknown': 'info',
+  /** The saved state. */
+  state: 'info',
+  /** The prop file. */
+  file: 'info',
+  gateway: 'info',
+  /** The daemon is about to end. */
+  leaving: 'info',
+} as const satisfies Record<string, 'info' | 'warn'>;
+
+export type EventName = keyof typeof EVENTS;
+export const EVENT_NAMES = Object.keys(EVENTS) as EventName[];
+
+/** What an entry is about: an event, or the name of a method. */
+export type What = EventName | `${string}.${string}`;
+
+/** Commands are many and wanted only in search of a fault; what the prop does by itself is news. */
+export function levelOf(what: What): 'debug' | 'info' | 'warn' {
+  return EVENTS[what as EventName] ?? 'debug';
+}

@@ -1,0 +1,537 @@
+import type { ErrorName } from './errors.ts';
+
+/**
+ * Every refusal that there is. The first part of a code is the subject, the second what is wrong with it.
+ * A code never changes its meaning; clients go by it, people by the sentence. `[class, meaning, remedy]`:
+ * the class gives the number of the JSON-RPC error. The table in DEVELOPERS.md is made from this.
+ */
+export const REFUSALS = {
+  // --- the frame and the call -----------------------------------------------------------------------
+  'request.not-json': ['parse', 'The frame is not JSON.', 'Send JSON-RPC 2.0 as text.'],
+  'request.malformed': [
+    'invalidRequest',
+    'The JSON is not a JSON-RPC 2.0 request.',
+    'See what the reason names.',
+  ],
+  'request.empty-batch': [
+    'invalidRequest',
+    'A batch holds no request.',
+    'Put at least one request in it.',
+  ],
+  'request.too-large': [
+    'invalidRequest',
+    'The frame is larger than 64 KiB.',
+    'Send less; a large prop file goes in as edits.',
+  ],
+  'request.binary': ['invalidRequest', 'The frame is binary.', 'Send text frames.'],
+  'request.too-many': [
+    'tooMany',
+    'The session asks more often than it may.',
+    'Wait for `retryMs`, then ask again.',
+  ],
+  'request.batch-too-large': [
+    'tooMany',
+    'The batch holds more requests than are taken; nothing was done.',
+    'Send it in parts.',
+  ],
+  'request.unanswered': [
+    'tooMany',
+    'Too many calls of the session are not answered yet.',
+    'Wait for their answers.',
+  ],
+  'method.unknown': [
+    'methodNotFound',
+    'There is no such method.',
+    '`rpc.discover` lists the methods.',
+  ],
+  'params.by-position': [
+    'invalidParams',
+    'The parameters are an array.',
+    'Give them by name, in an object.',
+  ],
+  'params.invalid': [
+    'invalidParams',
+    'A parameter is missing, unknown or not what it must be.',
+    '`issues` names each and what would be right.',
+  ],
+  'params.not-finite': ['invalidParams', 'A number is not finite.', 'Give a finite number.'],
+
+  // --- the session and who may do what ---------------------------------------------------------------
+  'session.not-open': [
+    'notAuthorised',
+    'The session is not open yet.',
+    'Call `session.open` first.',
+  ],
+  'session.already-open': [
+    'invalidRequest',
+    'The session is open already.',
+    'Open it once; connect again for another name.',
+  ],
+  'session.ended': ['notAuthorised', 'The session has ended.', 'Open a new one.'],
+  'session.gone': [
+    'condition',
+    'The session was gone before its turn; nothing was done.',
+    'Ask again from a session that stays.',
+  ],
+  'session.stop-only': [
+    'tooMany',
+    'Every place is taken: this session may only stop and park.',
+    'Close another session, then open this one again.',
+  ],
+  'session.no-place': [
+    'tooMany',
+    'Every place is taken, those for stop and park as well.',
+    'Try again after `retryMs`.',
+  ],
+  'origin.refused': [
+    'notAuthorised',
+    'The daemon refuses the connection before a session opens (HTTP 401 or 403).',
+    'Ask from an address and page that it allows.',
+  ],
+  'token.missing': [
+    'notAuthorised',
+    'The daemon asks for a token.',
+    'Give the content of its token file.',
+  ],
+  'token.wrong': [
+    'notAuthorised',
+    'The token is wrong.',
+    "Give the content of the daemon's token file.",
+  ],
+  'token.unsafe-file': [
+    'notAuthorised',
+    'The token file is missing, weak, or readable by others.',
+    'Do as the reason says.',
+  ],
+  'lease.held': [
+    'notHolder',
+    'Another session holds the lease.',
+    'Ask the holder to release it, or wait.',
+  ],
+  'lease.not-taken': ['notHolder', 'Nobody holds the lease.', 'Call `lease.take` first.'],
+  'lease.no-place': [
+    'notHolder',
+    'A session without a place of its own cannot hold the lease.',
+    'Close another session, then open this one again.',
+  ],
+
+  // --- the condition and what keeps the prop still ------------------------------------------------------
+  'condition.forbids': [
+    'condition',
+    'The condition of the prop forbids it.',
+    'Bring it into the condition that the reason names.',
+  ],
+  'condition.changed': [
+    'condition',
+    'The prop came into another condition before it was done.',
+    'See the journal for why, then ask again.',
+  ],
+  'wake.unknown-servos': [
+    'condition',
+    'Nobody knows where some servos stand.',
+    'Keep all hands clear, then wake with `confirm: "unknown"`.',
+  ],
+  'wake.not-asked': [
+    'condition',
+    'The prop is parked and the command may not wake it.',
+    'Add `--wake`.',
+  ],
+  'reset.confirm': [
+    'condition',
+    'Somebody else stopped the prop.',
+    'See that it is safe, then reset with `confirm` and their name.',
+  ],
+  'reset.too-soon': [
+    'condition',
+    'The prop was stopped only just now.',
+    'Wait for `waitS`, then reset.',
+  ],
+  'reset.under-way': ['condition', 'A reset is under way already.', 'Wait for its answer.'],
+  'reset.still-moving': [
+    'condition',
+    'Something still moves.',
+    'Wait until it stands still, then reset.',
+  ],
+  'reset.stop-pressed': ['condition', 'The stop button is pressed.', 'Release it, then reset.'],
+  'reset.stopped-again': [
+    'condition',
+    'The prop was stopped again meanwhile.',
+    'See that it is safe, then reset.',
+  ],
+  'reset.board-fails': [
+    'condition',
+    'A board still fails, or has failed again.',
+    'Mend it, then reset.',
+  ],
+  'lockout.set': [
+    'condition',
+    'Hands are in the prop.',
+    'Whoever set the lockout clears it, or a key switch.',
+  ],
+  'lockout.too-many': [
+    'tooMany',
+    'Too many locks are set; the prop is locked.',
+    'Clear one first.',
+  ],
+  'lockout.no-reason': [
+    'invalidParams',
+    'A lockout is to be forced without a reason.',
+    'Say in `reason` how you know that nobody is in reach.',
+  ],
+  'guard.broken': [
+    'condition',
+    'A guard is broken.',
+    'Clear the mat, the beam or the door; a broken wire counts as well.',
+  ],
+  'interlock.unmet': [
+    'interlock',
+    'What the channel needs is not so.',
+    'Bring the other channel where `requires` says.',
+  ],
+  'interlock.together': [
+    'interlock',
+    'The same command takes away what the channel needs.',
+    'Bring the channel where it is needed first.',
+  ],
+  'interlock.needed': [
+    'interlock',
+    'Another channel needs this one where it is.',
+    'Bring the other channel to rest first.',
+  ],
+  'trigger.not-armed': [
+    'notHolder',
+    'Somebody has control and has not armed the triggers.',
+    'The holder calls `trigger.arm`.',
+  ],
+  'trigger.busy': ['condition', 'Another trigger is at work.', 'Wait until it is over.'],
+  'trigger.attended-only': [
+    'condition',
+    'Nobody has control, and the trigger may not run unattended.',
+    'Take the lease, or say so in the prop file.',
+  ],
+  'trigger.unattended': [
+    'condition',
+    'The daemon ended in a crash or a power cut.',
+    'Look at the prop and take the lease once.',
+  ],
+  'trigger.not-parked': [
+    'condition',
+    'The prop is not parked, where the trigger starts from.',
+    'Park it.',
+  ],
+
+  // --- channels and moves ----------------------------------------------------------------------------
+  'channel.unknown': ['noSuchThing', 'There is no such channel.', '`channel.list` names them.'],
+  'channel.wrong-kind': [
+    'invalidParams',
+    'The channel is of another kind.',
+    'Use the method that the reason names.',
+  ],
+  'group.unknown': ['noSuchThing', 'There is no such group.', '`channel.list` names them.'],
+  'pose.unknown': ['noSuchThing', 'There is no such pose.', '`channel.list` names them.'],
+  'mark.unknown': ['noSuchThing', 'The servo has no such mark.', '`channel.list` names them.'],
+  'board.unknown': ['noSuchThing', 'There is no such board.', '`board.list` names them.'],
+  'colour.unreadable': [
+    'invalidParams',
+    'The text is not a CSS colour.',
+    'Give one such as `#ffcc00` or `orange`.',
+  ],
+  'limits.outside': [
+    'outOfLimits',
+    'The angle is outside the limits of the servo.',
+    'Stay within `limitsDeg`.',
+  ],
+  'limits.crossed': [
+    'outOfLimits',
+    'The low limit would not be below the high one.',
+    'Move the servo to the other side of its other limit.',
+  ],
+  'limits.park-outside': [
+    'outOfLimits',
+    'The limits would leave the park position outside.',
+    'Capture another park position first.',
+  ],
+  'limits.pushing': [
+    'outOfLimits',
+    'The servo pushes against something, so this is not a limit.',
+    'Go back to `wouldDo`, and capture there.',
+  ],
+  'level.outside': ['outOfLimits', 'The level is not within 0 to 1.', 'Stay within 0 to 1.'],
+  'jog.no-step': ['invalidParams', 'No step is given.', 'Give `byDeg` or `byUs`.'],
+  'jog.too-far': [
+    'outOfLimits',
+    'A step beyond the limits is too large.',
+    'Take steps of at most `limit` deg.',
+  ],
+  'jog.feeling': [
+    'condition',
+    'A servo feels for its stop; nothing else moves meanwhile.',
+    'Let that end first.',
+  ],
+  'jog.others-move': [
+    'condition',
+    'Another servo moves; feeling for a stop is for one alone.',
+    'Wait until it stands still.',
+  ],
+  'jog.moving': [
+    'condition',
+    'The servo moves; it feels for its stop from where it stands.',
+    'Wait until it stands still.',
+  ],
+  'move.interrupted': [
+    'condition',
+    'Something stopped or took over the servo on its way.',
+    'See the journal for what, then ask again.',
+  ],
+  'capture.moving': ['condition', 'The servo moves.', 'Capture when it stands still.'],
+  'capture.outside': [
+    'outOfLimits',
+    'The servo stands outside its limits.',
+    'Capture the limit first, or go back inside.',
+  ],
+  'capture.nothing': ['condition', 'Nothing was captured that could be undone.', 'Nothing to do.'],
+  'duty.rest': ['dutyRest', 'The relay has used up its time and rests.', 'Wait for `secondsLeft`.'],
+  'duty.unsaved': [
+    'condition',
+    'The closure of a relay with a duty guard cannot be noted.',
+    'Let the daemon write into its state folder.',
+  ],
+  'rail.limit': [
+    'railLimit',
+    'The rail would be asked for more than its limit.',
+    'Let something else come to rest first.',
+  ],
+
+  // --- cues -----------------------------------------------------------------------------------------
+  'cue.unknown': ['noSuchThing', 'There is no such cue.', '`cue.list` names them.'],
+  'cue.too-long': [
+    'outOfLimits',
+    'The cue has too many steps, with those of the cues within it.',
+    'Split it, or repeat a cue with `times`.',
+  ],
+  'cue.clash': [
+    'condition',
+    'A cue that runs has some of the same channels.',
+    'Stop it first, or let the cue take over.',
+  ],
+  'cue.ended-early': [
+    'condition',
+    'The cue was ended before it was over.',
+    'See the journal for why.',
+  ],
+  'idle.unknown': ['noSuchThing', 'There is no such idle behaviour.', '`cue.list` names them.'],
+
+  // --- the prop file ----------------------------------------------------------------------------------
+  'file.taking-effect': [
+    'condition',
+    'The prop takes over its changed file.',
+    'Try again in a moment.',
+  ],
+  'file.changed-by-hand': [
+    'condition',
+    'The place in the file was changed by hand since; nothing was written.',
+    'Put it back first, or edit the file.',
+  ],
+  'file.other-version': [
+    'condition',
+    'The prop file is another version by now; nothing was written.',
+    'Read it again (`prop.read`), and make your changes to that.',
+  ],
+  'file.same-version': ['condition', 'That version is the present one.', 'Nothing to do.'],
+  'file.waits': [
+    'condition',
+    'The place was changed in a version that waits until the prop is parked; nothing was written.',
+    'Park first, then ask again.',
+  ],
+  'file.unusable': [
+    'condition',
+    'The prop file on the disk is not sound; nothing was written.',
+    'Mend it; `prop.read` tells what is wrong.',
+  ],
+  'file.restless': ['condition', 'The prop file keeps changing.', 'Try again when it is at rest.'],
+  'file.cannot-edit': [
+    'condition',
+    'The edit does not fit the file as it is written.',
+    'Do as the reason says, or edit the file by hand.',
+  ],
+  'file.would-be-wrong': [
+    'outOfLimits',
+    'The prop file would have errors; nothing was written.',
+    '`findings` names them.',
+  ],
+  'file.boards-cannot': [
+    'condition',
+    'The boards cannot do what the file asks for.',
+    'Change what the reason names.',
+  ],
+  'file.not-saved': [
+    'internal',
+    'The prop file cannot be saved.',
+    'Do as the reason says, then try again.',
+  ],
+  'file.has-errors': [
+    'condition',
+    'The prop file has errors, so nothing can be worked out from it.',
+    'Mend it; `sinew check` shows them.',
+  ],
+  'file.text-or-edits': [
+    'invalidParams',
+    'Neither or both of a text and edits are given.',
+    'Give exactly one.',
+  ],
+  'file.too-large': [
+    'invalidParams',
+    'The prop file is larger than what is taken.',
+    'Copy it over the file on the board, or send edits.',
+  ],
+  'file.unreadable': ['invalidParams', 'The file cannot be read.', 'Check its path and rights.'],
+  'file.check-first': ['invalidParams', 'The file has errors.', '`sinew check` shows them.'],
+  'version.unknown': [
+    'noSuchThing',
+    'That version is not kept.',
+    '`prop.history` lists those that are.',
+  ],
+  'symptom.wrong': [
+    'invalidParams',
+    'Channels of that kind do not have the symptom.',
+    'Give one that the reason names.',
+  ],
+
+  // --- boards and drivers ---------------------------------------------------------------------------
+  'board.unreachable': [
+    'condition',
+    'A board cannot be reached, so nobody can tell how its relay stands.',
+    'Mend the board, then reset.',
+  ],
+  'board.not-simulated': [
+    'condition',
+    'The board is not simulated, or may not be set from outside.',
+    'Use `driver: sim`, on a daemon that listens on this machine alone.',
+  ],
+  'sim.not-local': [
+    'notAuthorised',
+    'Simulated boards are set only on this machine.',
+    'Start the daemon with `--listen 127.0.0.1:7420`.',
+  ],
+  'driver.no-library': [
+    'noSuchThing',
+    "The driver's library is not there or does not start.",
+    'Install it as the reason says; `sinew doctor` looks at everything.',
+  ],
+  'driver.wrong-machine': [
+    'noSuchThing',
+    'The driver does not work on this machine.',
+    'Use the driver that the reason names.',
+  ],
+  'driver.no-chip': [
+    'noSuchThing',
+    'The chip is not there or does not answer.',
+    "Check its wiring and the board's configuration; see `sinew doctor`.",
+  ],
+  'driver.no-pin': [
+    'noSuchThing',
+    'The pin is not there, is taken, or cannot do this.',
+    'Use another pin.',
+  ],
+  'driver.no-access': [
+    'noSuchThing',
+    "The daemon's user may not use the device.",
+    'Do as the reason says.',
+  ],
+  'driver.setting': [
+    'invalidParams',
+    'A setting of the board cannot be had.',
+    'Set it as the reason says.',
+  ],
+  'driver.envelope': [
+    'outOfLimits',
+    'The pulse envelope is wider than what the driver can send.',
+    'Set `envelopeUs` within `allowedUs`.',
+  ],
+  'sim.no-servo': [
+    'noSuchThing',
+    'A simulated plant is for a servo that is not on the board.',
+    'Name one of its servos.',
+  ],
+  'sim.no-input': [
+    'noSuchThing',
+    'There is no input on the pin.',
+    'Use one that the reason names.',
+  ],
+
+  // --- the daemon itself -----------------------------------------------------------------------------
+  'daemon.fault': ['internal', 'A fault in Sinew.', 'Report it, with the log.'],
+  'daemon.second': [
+    'condition',
+    'Another daemon has the state, the board or the port.',
+    'End that one, or give this one others.',
+  ],
+  'core.no-tick': [
+    'condition',
+    'The core has shown no tick since the prop file changed.',
+    'Ask again in a second.',
+  ],
+  'service.dead': [
+    'internal',
+    'The prop-file service has died and starts again.',
+    'Try again in a moment.',
+  ],
+  'service.late': [
+    'internal',
+    'The prop-file service has not answered in time.',
+    'Ask again later.',
+  ],
+  'service.busy': [
+    'tooMany',
+    'Too many questions wait for the prop-file service.',
+    'Ask again when they are answered.',
+  ],
+  'service.memory': [
+    'condition',
+    'Working it out needs more memory than the daemon may take.',
+    'Do it on a laptop: `sinew budget`, `sinew check`.',
+  ],
+  'state.not-saved': ['internal', 'The state cannot be saved.', 'Check the disk.'],
+  'safe-plan.not-saved': [
+    'internal',
+    'The plan for sinew-safe-levels cannot be written.',
+    'Make its folder writable.',
+  ],
+  'systemd.silent': [
+    'internal',
+    'systemd cannot be told that the daemon lives.',
+    'Run `install.sh` of the release again.',
+  ],
+
+  // --- the command line -------------------------------------------------------------------------------
+  'command.unknown-name': [
+    'noSuchThing',
+    'There is no such thing in the prop.',
+    'The reason suggests a name.',
+  ],
+  'command.not-confirmed': [
+    'condition',
+    'The question was not answered with yes.',
+    'Nothing to do.',
+  ],
+  'command.interrupted': [
+    'condition',
+    'The command was interrupted.',
+    'Reset before the prop moves again.',
+  ],
+  'command.usage': [
+    'invalidParams',
+    'The command line cannot be understood.',
+    '`sinew help` tells what there is.',
+  ],
+  'link.unreachable': [
+    'link',
+    'No daemon answers at the address.',
+    'Start sinewd there, or give its address.',
+  ],
+  'link.lost': ['link', 'The link to the daemon was lost.', 'See the journal for what was done.'],
+  'command.cannot-write': ['internal', 'The result cannot be written.', 'Give another file.'],
+} as const satisfies Record<`${string}.${string}`, readonly [ErrorName, string, string]>;
+
+/** The stable word of a refusal. */
+export type RefusalCode = keyof typeof REFUSALS;

@@ -1,0 +1,219 @@
+/**
+ * The drivers' threads, on buses, chips and channels that hang: tests/native/hanging-bus.c answers
+ * through the kernel's own interfaces (linux/i2c-dev.h, linux/gpio.h), in a process of its own.
+ */
+import { setTimeout as wait } from 'node:timers/promises';
+import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { openI2c } from '../../src/boards/i2c.ts';
+import { nextSampleUs } from '../../src/boards/linux/pins-server.ts';
+import { Pca9685Driver } from '../../src/boards/pca9685/driver.ts';
+import { Stuck } from '../../src/boards/stuck.ts';
+import { schemas } from '../../src/prop/schema.ts';
+import { Built, play } from './hanging.ts';
+import { pulse } from './outputs.ts';
+
+type Pca9685Board = ConstructorParameters<typeof Pca9685Driver>[0];
+
+let built: Built;
+beforeAll(async () => {
+  built = await Built.make('tests/native/hang-exercise.ts');
+});
+afterAll(() => built.cleanUp());
+
+const STUCK_MS = 250;
+/** What a busy machine may add to a time (ms). */
+const BUSY_MS = 500;
+
+/** What hang-exercise.ts tells. */
+interface TimesTold {
+  calls: number;
+  medianMs: number;
+  overTick: number;
+}
+interface BoardTold extends TimesTold {
+  failure: string;
+  failedMs: number;
+}
+interface PoolTold extends BoardTold {
+  fault?: string;
+  sent: number;
+  last: number[];
+  opened: boolean;
+}
+interface BusTold {
+  well: BoardTold[];
+  hanging: BoardTold[];
+  other: BoardTold;
+  reopened: number[];
+  again: BoardTold;
+  last: number[];
+}
+interface PinsTold {
+  pressMs: number;
+  dutyNs: number;
+  calm: TimesTold;
+  pwm: BoardTold & { relayMs: number; openMs: number };
+  gpio: BoardTold;
+}
+
+/** Calls that do not wait: a few may have lost the processor to somebody else. */
+function expectQuick({ calls, medianMs, overTick }: TimesTold): void {
+  expect(calls).toBeGreaterThan(10);
+  expect(medianMs).toBeLessThan(1);
+  expect(overTick).toBeLessThanOrEqual(calls / 10);
+}
+
+describe('an I2C bus', () => {
+  // Registers and bits: NXP PCA9685 data sheet rev. 4, 7.3 (from memory); 1500 us are 307 steps of
+  // 122 / 25 MHz. Off in all outputs is ALL_LED_OFF_H, bit 4.
+  const off = [0, 0, 0, 16];
+  const opening = (image: number[][]) => [
+    [0, 0x20],
+    [1, 0x04],
+    ...image,
+    [0, 0x30],
+    [0xfe, 121],
+    [0, 0x20],
+    ...image,
+  ];
+  test('plain transfers come out byte by byte', async () => {
+    const { told, err } = await play<{ wire: number[][] }>(built, ['wire']);
+    const image = [[6, ...Array(16).fill(off).flat()]];
+    expect(err).toBe('');
+    expect(told.wire).toEqual([...opening(image), [6, 0, 0, 307 & 255, 307 >> 8], [0xfd, 16]]);
+  });
+
+  test('an adapter that only speaks SMBus gets blocks', async () => {
+    const { told, err } = await play<{ wire: number[][] }>(built, ['wire'], { HANG_SMBUS: '1' });
+    const half = Array(8).fill(off).flat();
+    const image = [
+      [6, ...half],
+      [38, ...half],
+    ];
+    expect(err).toBe('');
+    expect(told.wire).toEqual([...opening(image), [6, 0, 0, 307 & 255, 307 >> 8], [0xfd, 16]]);
+  });
+
+  test('that is not there is told by the kernel', async () => {
+    const driver = new Pca9685Driver(
+      schemas().board.parse({ driver: 'pca9685', bus: 999, address: 0x40 }) as Pca9685Board,
+      { openBus: (bus) => openI2c(bus, built.thread), wait },
+    );
+    await expect(driver.open([pulse(0)], [])).rejects.toThrow('there is no /dev/i2c-999');
+  });
+
+  test("goes on while every thread of libuv's pool hangs on a disk", async () => {
+    const { told, err } = await play<PoolTold>(built, ['pool']);
+    expect(err).toBe('');
+    expect(told).toMatchObject({ failure: '', opened: true });
+    expect(told.fault).toBeUndefined();
+    expectQuick(told);
+    // At least every other tick's value went out, and the last one: 1234.4 us are 253 steps.
+    expect(told.sent).toBeGreaterThan(told.calls / 2);
+    expect(told.last).toEqual([6, 0, 0, 253, 0]);
+  });
+
+  test.each([
+    ['for 100 ms, as the kernel is asked to', []],
+    ['for 1 s, with a kernel that takes no limit', ['deaf']],
+  ])(
+    'whose transfers hang %s: no call waits, its boards fail, other buses go on',
+    async (_, how) => {
+      const { told, err } = await play<BusTold>(built, ['bus', ...how]);
+      const { well, hanging, other, reopened, again, last } = told;
+      expect(err).toBe('');
+      for (const one of well) expect(one.failure).toBe('');
+      expect(hanging).toHaveLength(5);
+      for (const [n, one] of hanging.entries()) {
+        expect(one.failure).toBe(
+          `the chip at 0x4${n} on I2C bus 7: nothing got through for 250 ms: check SDA, SCL and the speed of the bus`,
+        );
+        // A transfer that was done just before the bus began to hang counts.
+        expect(one.failedMs).toBeGreaterThan(STUCK_MS - 30);
+        expect(one.failedMs).toBeLessThan(STUCK_MS + BUSY_MS);
+        expectQuick(one);
+      }
+      expect(other.failure).toBe('');
+      expectQuick(other);
+      expect(reopened).toEqual([6, ...Array(16).fill(off).flat()]);
+      expect(again.failure).toBe('');
+      expect(last).toEqual([0xfd, 16]);
+    },
+  );
+});
+
+describe('GPIO lines and PWM', () => {
+  test('that hang delay no call, and a stop button that cannot be read is a failed board', async () => {
+    const { told, err } = await play<PinsTold>(built, ['pins']);
+    const { pwm, gpio, calm, ...rest } = told;
+    expect(err).toBe('');
+    expect(rest).toMatchObject({ first: 0, relay: 0 });
+    expectQuick(calm);
+    // A press is seen within a tick, and the 2 ms that the sample is ahead of it.
+    expect(rest.pressMs).toBeLessThanOrEqual(7);
+
+    // PWM hangs: its relay opens all the same, and closes, and opens when the board has failed.
+    expect(pwm.failure).toBe(
+      'pwmchip0: nothing got through for 250 ms: the chip or its bus hangs; check its wires and supply',
+    );
+    expect(pwm.failedMs).toBeGreaterThan(STUCK_MS);
+    expect(pwm.failedMs).toBeLessThan(STUCK_MS + BUSY_MS);
+    for (const ms of [pwm.relayMs, pwm.openMs]) expect(ms).toBeLessThan(BUSY_MS);
+    expectQuick(pwm);
+    expect(rest.dutyNs).toBe(0);
+
+    expect(gpio.failure).toMatch(/^gpiochip0: its inputs could not be read for \d+ ms: the chip/);
+    expect(gpio.failedMs).toBeLessThan(100 + BUSY_MS);
+    expectQuick(gpio);
+    // When it answers again, everything is made safe, and a reset finds the button pressed.
+    expect(rest).toMatchObject({
+      safe: [0, 0],
+      settled: ['fulfilled', 'fulfilled'],
+      again: [1, 1_500_000],
+      reopened: 1,
+      closed: 'linux: the board is not open',
+    });
+  });
+
+  test('a sample comes 2 ms before the core asks, whenever it asked last', () => {
+    for (let sinceUs = 0; sinceUs < 50_000; sinceUs += 50) {
+      const waitUs = nextSampleUs(sinceUs);
+      expect((sinceUs + waitUs) % 5000).toBe(3000);
+      expect(waitUs).toBeGreaterThanOrEqual(1000);
+      expect(waitUs).toBeLessThan(6000);
+    }
+    // Nobody has asked yet, or the clock's 32 bits have wrapped.
+    for (const sinceUs of [-1, -(2 ** 31), 2 ** 31 - 1]) expect(nextSampleUs(sinceUs)).toBe(5000);
+  });
+});
+
+test('a core that stood still is not a board that is stuck; one that goes on is', () => {
+  const stuck = new Stuck();
+  let nowMs = 1000;
+  const look = (stepMs: number, done: number) => {
+    nowMs += stepMs;
+    return stuck.look(nowMs, true, done);
+  };
+  expect(look(5, 1)).toBe(false);
+  expect(look(10_000, 1)).toBe(false);
+  let ticks = 0;
+  while (!look(5, 1)) ticks++;
+  // 20 ms of the stall count.
+  expect(ticks).toBe((STUCK_MS - 20) / 5);
+  expect(look(5, 2)).toBe(false);
+});
+
+describe('an end while a transfer hangs', () => {
+  test('at once has its exit code, and waits for nothing', async () => {
+    const { code, endedMs } = await play(built, ['leave']);
+    expect(code).toBe(3);
+    expect(endedMs).toBeLessThan(BUSY_MS);
+  });
+
+  // What loadEndNow is for: if this fails, Node has learned to leave its threads behind.
+  test('by process.exit waits for the transfer', async () => {
+    const { code, endedMs } = await play(built, ['leave', 'exit']);
+    expect(code).toBe(3);
+    expect(endedMs).toBeGreaterThan(BUSY_MS);
+  });
+});
