@@ -1,11 +1,14 @@
+import type { ChannelKind } from '../prop/kinds/kind.ts';
 import { SYMPTOMS } from '../prop/trace.ts';
 import { EVENT_NAMES } from '../shared/journal.ts';
 import type { Pieces } from './fields.ts';
 
+const CHANNEL_KINDS = ['servo', 'relay', 'rgb', 'lamp'] as const satisfies readonly ChannelKind[];
+
 /** Results, and parts of them, that are larger or that more than one method and notification has. */
 export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pieces) {
   const channelInfo = z.object({
-    kind: z.enum(['servo', 'relay', 'rgb', 'lamp']),
+    kind: z.enum(CHANNEL_KINDS),
     value: value.nullable().describe('null of a relay or light whose board cannot be reached'),
     target: value,
     flags: z.array(z.string()),
@@ -111,7 +114,7 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
 
   const trace = z.object({
     channel: z.string(),
-    kind: z.enum(['servo', 'relay', 'rgb', 'lamp']),
+    kind: z.enum(CHANNEL_KINDS),
     symptom: z.enum(SYMPTOMS),
     symptoms: z.array(z.enum(SYMPTOMS)).readonly().describe('all that its kind can have'),
     rail: z.string().optional(),

@@ -1,5 +1,5 @@
 import type { Budget, FuseBudget, RailBudget } from '../prop/budget.ts';
-import type { CueLoad } from '../rehearsal/cue-load.ts';
+import type { RehearsedLoad } from '../rehearsal/rehearsed-load.ts';
 import { tidy } from '../shared/units.ts';
 import { bundleFactor } from '../sums/wire.ts';
 import { table } from './output.ts';
@@ -21,7 +21,7 @@ const n = (value: number | undefined, digits = 2) =>
 export function budgetText(
   prop: string,
   budget: Budget,
-  cues: readonly CueLoad[],
+  cues: readonly RehearsedLoad[],
   mechanics: readonly string[],
   told: readonly string[],
 ): string {
@@ -124,7 +124,7 @@ function hours(time: number): string {
   return time < 1 ? `${tidy(time * 60, 0)} min` : `${tidy(time, 1)} h`;
 }
 
-function cueTable(cues: readonly CueLoad[]): string[] {
+function cueTable(cues: readonly RehearsedLoad[]): string[] {
   if (cues.length === 0) return [];
   const rows = cues.flatMap(({ cue, durationS, cutShort, rails: all }) =>
     all.map((rail, i) => [

@@ -1,5 +1,5 @@
 import type { Prop } from '../prop/schema.ts';
-import type { CueLoad } from '../rehearsal/cue-load.ts';
+import type { RehearsedLoad } from '../rehearsal/rehearsed-load.ts';
 import type { Desk } from './desk.ts';
 import { EXIT, UsageError } from './output.ts';
 import { readProp, tell, writtenTo } from './prop-file.ts';
@@ -61,15 +61,15 @@ async function budget({ file, cue, svg, out }: Given, desk: Desk): Promise<Outco
 }
 
 /** Every cue, or the one that was asked for. @throws Refusal when there is no such cue */
-async function rehearsed(prop: Prop, only: string | undefined): Promise<CueLoad[]> {
-  const { cueLoad } = await import('../rehearsal/cue-load.ts');
-  const loads: CueLoad[] = [];
+async function rehearsed(prop: Prop, only: string | undefined): Promise<RehearsedLoad[]> {
+  const { rehearsedLoad } = await import('../rehearsal/rehearsed-load.ts');
+  const loads: RehearsedLoad[] = [];
   for (const cue of only === undefined ? Object.keys(prop.cues) : [only])
-    loads.push(await cueLoad(prop, cue));
+    loads.push(await rehearsedLoad(prop, cue));
   return loads;
 }
 
 /** `sinew rehearse --json` has the courses. */
-function withoutCurves(load: CueLoad) {
+function withoutCurves(load: RehearsedLoad) {
   return { ...load, rails: load.rails.map(({ tS, amps, ...figures }) => figures) };
 }

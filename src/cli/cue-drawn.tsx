@@ -1,14 +1,16 @@
 import { BudgetPicture } from '../drawings/budget-picture.tsx';
-import type { ServoView } from '../drawings/timeline-lane.tsx';
+import type { ChannelView } from '../drawings/timeline-lane.tsx';
 import { TimelinePicture } from '../drawings/timeline-picture.tsx';
+import { kindOf, servoOf } from '../prop/kinds/kind.ts';
 import { softLimits } from '../prop/mechanics.ts';
-import { type CueStep, longCue, type Prop } from '../prop/schema.ts';
-import type { CueLoad } from '../rehearsal/cue-load.ts';
+import { type Channel, longCue, type Prop } from '../prop/schema.ts';
+import { type CueStep, stepWords } from '../prop/steps.ts';
 import type { Rehearsal } from '../rehearsal/rehearse.ts';
+import type { RehearsedLoad } from '../rehearsal/rehearsed-load.ts';
 import { markup } from './markup.ts';
 
 /** The rails during each cue, as an SVG document. */
-export function budgetSvg(prop: Prop, cues: readonly CueLoad[]): string {
+export function budgetSvg(prop: Prop, cues: readonly RehearsedLoad[]): string {
   return markup(<BudgetPicture prop={prop.name} cues={cues} />);
 }
 
@@ -16,29 +18,24 @@ export function budgetSvg(prop: Prop, cues: readonly CueLoad[]): string {
 export function timeline(rehearsal: Rehearsal, prop: Prop): string {
   const specs = longCue(prop.cues[rehearsal.cue]!).steps;
   const steps = rehearsal.steps.map((step, i) => ({ ...step, label: stepLabel(specs[i]!, i) }));
-  const servos = Object.fromEntries(
-    Object.entries(prop.channels).flatMap(([name, spec]): [string, ServoView][] => {
-      if (spec.kind !== 'servo') return [];
-      const [low, high] = softLimits(spec);
-      return [[name, { low, high, marks: spec.marks ?? {} }]];
-    }),
+  const channels = Object.fromEntries(
+    Object.entries(prop.channels).map(([name, channel]) => [name, viewOf(channel)]),
   );
   return markup(
-    <TimelinePicture prop={prop.name} rehearsal={rehearsal} steps={steps} servos={servos} />,
+    <TimelinePicture prop={prop.name} rehearsal={rehearsal} steps={steps} channels={channels} />,
   );
+}
+
+function viewOf(channel: Channel): ChannelView {
+  const { value } = kindOf(channel);
+  const servo = servoOf(channel);
+  if (!servo) return { value };
+  const [low, high] = softLimits(servo);
+  return { value, angles: { low, high, marks: servo.marks ?? {} } };
 }
 
 /** `2 lids up`: its number, and its name or what it does. */
 function stepLabel(step: CueStep, index: number): string {
-  const { name, move, pose, colour, dim, switch: switched, until, cue, choose } = step;
-  const touched = [move, colour, dim, switched].flatMap((part) => Object.keys(part ?? {}));
-  const words = [
-    ...(pose === undefined ? [] : [`pose ${pose}`]),
-    ...touched,
-    ...(until ? [`wait for ${until.channel}`] : []),
-    ...(cue === undefined ? [] : [`cue ${cue}`]),
-    ...(choose ? [`one of ${choose.join(', ')}`] : []),
-  ];
-  const text = name ?? words.join(', ');
+  const text = step.name ?? stepWords(step);
   return `${index + 1} ${text.length > 30 ? `${text.slice(0, 29)}…` : text}`;
 }

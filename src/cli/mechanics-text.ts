@@ -1,7 +1,14 @@
-import type { LinkageInfo, TorqueInfo, VapourInfo } from '../api/types.ts';
+import { relayOf, servoOf } from '../prop/kinds/kind.ts';
+import {
+  type LinkageInfo,
+  linkageInfo,
+  type TorqueInfo,
+  torqueInfo,
+  type VapourInfo,
+  vapourInfo,
+} from '../prop/kinds/told.ts';
 import { mechanicsOf } from '../prop/mechanics.ts';
 import type { Prop } from '../prop/schema.ts';
-import { linkageInfo, torqueInfo, vapourInfo } from '../service/view.ts';
 import { tidy } from '../shared/units.ts';
 import { WANTED_MARGIN } from '../sums/torque.ts';
 import { table } from './output.ts';
@@ -17,13 +24,12 @@ export function mechanicsReport(prop: Prop): MechanicsReport {
   const report: MechanicsReport = { torque: [], linkages: [], vapour: [] };
   const mechanics = mechanicsOf(prop);
   for (const [channel, spec] of Object.entries(prop.channels)) {
-    if (spec.kind === 'relay') {
-      const vapour = vapourInfo(spec);
-      if (vapour) report.vapour.push({ channel, ...vapour });
-    }
+    const relay = relayOf(spec);
+    const vapour = relay && vapourInfo(relay);
+    if (vapour) report.vapour.push({ channel, ...vapour });
     const known = mechanics.get(channel);
-    if (spec.kind !== 'servo' || !known) continue;
-    const torque = torqueInfo(known, spec);
+    if (!known) continue;
+    const torque = torqueInfo(known, servoOf(spec)?.stallNm);
     const linkage = linkageInfo(known);
     if (torque) report.torque.push({ channel, ...torque });
     if (linkage) report.linkages.push({ channel, ...linkage });

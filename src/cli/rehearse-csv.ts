@@ -1,11 +1,11 @@
 import { reader } from '../drawings/track.ts';
+import { kindOf } from '../prop/kinds/kind.ts';
 import type { Rehearsal, Track } from '../rehearsal/rehearse.ts';
 import { tidy } from '../shared/units.ts';
 import { csvCell } from './csv.ts';
 
 /** Time from one row to the next (ms). */
 const STEP_MS = 20;
-const UNIT = { servo: 'deg', relay: 'on', lamp: 'lightness', rgb: 'colour' } as const;
 
 /**
  * The rehearsal as RFC 4180 has it: a row every 20 ms, with what every channel and rail has at that
@@ -14,7 +14,7 @@ const UNIT = { servo: 'deg', relay: 'on', lamp: 'lightness', rgb: 'colour' } as 
 export function rehearsalCsv({ durationS, tracks, rails }: Rehearsal): string {
   const head = [
     't_s',
-    ...tracks.map(({ name, kind }) => `${name}_${UNIT[kind]}`),
+    ...tracks.map(({ name, kind }) => `${name}_${kindOf({ kind }).value}`),
     ...rails.map(({ name }) => `${name}_A`),
   ];
   const readers = [

@@ -2,7 +2,8 @@ import { briefly } from '../drawings/track.ts';
 import { stepPath } from '../prop/cue-plan.ts';
 import type { Finding } from '../prop/finding.ts';
 import type { Loaded } from '../prop/load.ts';
-import { type CueStep, longCue, type Prop } from '../prop/schema.ts';
+import { longCue, type Prop } from '../prop/schema.ts';
+import { touchesOf } from '../prop/steps.ts';
 import { readText } from '../prop/text.ts';
 import type { Event, Rehearsal } from '../rehearsal/rehearse.ts';
 import type { What } from '../shared/journal.ts';
@@ -59,20 +60,9 @@ function lastStepWith(event: Event, { cue, steps }: Rehearsal, prop: Prop): numb
   const begun = longCue(prop.cues[cue]!).steps.map((spec, i) => ({
     i,
     startS: steps[i]?.startS ?? Number.POSITIVE_INFINITY,
-    asks: touches(spec, event.channel!, prop),
+    asks: [...touchesOf(prop, spec)].some(({ channels }) => channels.includes(event.channel!)),
   }));
   return begun
     .filter(({ startS, asks }) => asks && startS <= event.tS)
     .sort((a, b) => b.startS - a.startS)[0]?.i;
-}
-
-function touches(
-  { move, pose, colour, dim, switch: switched }: CueStep,
-  channel: string,
-  prop: Prop,
-) {
-  const names = [move, colour, dim, switched, prop.poses[pose ?? '']].flatMap((part) =>
-    Object.keys(part ?? {}),
-  );
-  return names.some((name) => name === channel || prop.groups[name]?.includes(channel));
 }

@@ -1,5 +1,6 @@
 import { changes, closures, courseOf, stops } from '../drawings/track.ts';
 import { railFigures } from '../drawings/words.ts';
+import { kindOf } from '../prop/kinds/kind.ts';
 import type { Rehearsal, TogetherTrack, Track } from '../rehearsal/rehearse.ts';
 import { tidy } from '../shared/units.ts';
 import { type Course, columns } from '../sums/course.ts';
@@ -31,7 +32,8 @@ export function rehearsalText(rehearsal: Rehearsal, prop: string, unicode: boole
   };
   const rows = moving.map((track) => {
     const course = courseOf(track);
-    const { low, high } = track.kind === 'servo' ? extent(course.value) : { low: 0, high: 1 };
+    const isAngle = kindOf(track).value === 'deg';
+    const { low, high } = isAngle ? extent(course.value) : { low: 0, high: 1 };
     return [track.name, plot(course, low, high), figures(track, arrow)];
   });
   const railRows = rails.map((rail) => {
@@ -63,14 +65,15 @@ function extent(values: readonly number[]): { low: number; high: number } {
 }
 
 function figures(track: Track, arrow: string): string {
-  const { kind, value, onS = 0 } = track;
-  if (kind === 'servo') {
+  const { value, onS = 0 } = track;
+  const type = kindOf(track).value;
+  if (type === 'deg') {
     const numbers = value as number[];
     const { low, high } = extent(numbers);
     const ends = `${tidy(numbers[0]!, 2)} ${arrow} ${tidy(numbers.at(-1)!, 2)} deg`;
     return `${ends}, between ${tidy(low, 2)} and ${tidy(high, 2)}`;
   }
-  if (kind === 'relay') {
+  if (type === 'on') {
     const times = closures(track);
     return `closes ${times === 1 ? 'once' : `${times} times`}, ${tidy(onS)} s in all`;
   }

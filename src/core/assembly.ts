@@ -1,8 +1,8 @@
-import type { Channel, Cue as PropCue } from '../prop/schema.ts';
+import type { Channel, Cue } from '../prop/schema.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Body } from './body.ts';
 import type { CoreProp } from './core-prop.ts';
-import { type Cue, type CueEvents, Cues, compileCue } from './cues.ts';
+import { type CueEvents, Cues, compileCue, type ReadyCue } from './cues.ts';
 import { Energiser } from './energise.ts';
 import { Gate } from './gate.ts';
 import { Idle } from './idle.ts';
@@ -22,7 +22,7 @@ export class Assembly {
 
   constructor(
     body: Body,
-    cues: ReadonlyMap<string, Cue>,
+    cues: ReadonlyMap<string, ReadyCue>,
     journal: Journal,
     events: CueEvents,
     clock: Clock,
@@ -38,14 +38,14 @@ export class Assembly {
 }
 
 /** The cues of a prop, ready to run. */
-export function cuesOf(prop: CoreProp): Map<string, Cue> {
+export function cuesOf(prop: CoreProp): Map<string, ReadyCue> {
   return new Map(Object.entries(prop.cues).map(([name, cue]) => [name, compileCue(name, cue)]));
 }
 
 /** An assembly in the making, one channel or cue at a time. */
 export class Assembling {
   readonly body: Body;
-  readonly #cues = new Map<string, Cue>();
+  readonly #cues = new Map<string, ReadyCue>();
 
   /** @param prop without channels and cues */
   constructor(prop: CoreProp) {
@@ -57,7 +57,7 @@ export class Assembling {
     this.body.add(name, spec);
   }
 
-  cue(name: string, cue: PropCue, durationS: number | null): void {
+  cue(name: string, cue: Cue, durationS: number | null): void {
     this.body.prop.cues[name] = cue;
     this.body.prop.cueDurationsS[name] = durationS;
     this.#cues.set(name, compileCue(name, cue));

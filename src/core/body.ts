@@ -5,16 +5,14 @@ import { requirementText } from '../prop/interlock.ts';
 import type { Channel, Prop, Requirement } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
+import type { Answers, Standing } from './actuator.ts';
+import { type Actuator, actuatorOf } from './actuators.ts';
 import { Board } from './boards.ts';
 import type { CoreProp } from './core-prop.ts';
 import { Lamp, RgbLight } from './light.ts';
 import { Motion } from './motion.ts';
 import { Relay } from './relay.ts';
 import { Servo } from './servo.ts';
-
-export type Actuator = Servo | Relay | RgbLight | Lamp;
-
-type Bounded = Exclude<Requirement, { is: string }>;
 
 export interface Rail {
   name: string;
@@ -64,7 +62,8 @@ export class Body {
   readonly enables: { board: Board; host: Board; output: number }[] = [];
   readonly #byName = new Map<string, Actuator>();
   readonly #boards = new Map<string, Board>();
-  #motions = Motion.blocks();
+  /** The motion of one more servo; they lie side by side. */
+  readonly motion = Motion.blocks();
 
   /** A body without channels yet; `prop` has none either. */
   constructor(prop: CoreProp) {
@@ -89,30 +88,13 @@ export class Body {
   }
 
   /** Adds the next channel. */
-  add(name: string, given: Channel): void {
-    const { flash } = this.prop;
-    // What lifts the limit for the whole prop lifts it for each light.
-    const spec = flash && given.kind !== 'servo' ? { flash, ...given } : given;
+  add(name: string, spec: Channel): void {
     const board = this.#boards.get(spec.output.board)!;
     const rail = this.rails.find((one) => one.name === spec.rail)?.index ?? NO_RAIL;
-    const index = this.channels.length;
-    let actuator: Actuator;
-    if (spec.kind === 'servo') {
-      actuator = new Servo(name, index, spec, board, rail, this.#motions());
-      this.servos.push(actuator);
-    } else if (spec.kind === 'relay') {
-      actuator = new Relay(name, index, spec, board, rail, this);
-      this.relays.push(actuator);
-    } else {
-      actuator =
-        spec.kind === 'rgb'
-          ? new RgbLight(name, index, spec, board, rail, this)
-          : new Lamp(name, index, spec, board, rail, this);
-      this.lights.push(actuator);
-    }
+    const actuator = actuatorOf(name, spec, board, rail, this);
     this.channels.push(actuator);
     this.#byName.set(name, actuator);
-    this.prop.channels[name] = given;
+    this.prop.channels[name] = spec;
   }
 
   /** All channels are there: what refers to them is looked up. */
@@ -184,61 +166,35 @@ export class Body {
 
   /** @throws Refusal `noSuchThing`, or `invalidParams` when the channel is not a servo */
   servo(name: string): Servo {
-    return this.#ofKind(name, 'servo', 'channel.switch, channel.colour or channel.dim');
+    return this.#ofKind(name, Servo, 'servo', 'channel.switch, channel.colour or channel.dim');
   }
 
   relay(name: string): Relay {
-    return this.#ofKind(name, 'relay', 'channel.move, channel.colour or channel.dim');
+    return this.#ofKind(name, Relay, 'relay', 'channel.move, channel.colour or channel.dim');
   }
 
   rgb(name: string): RgbLight {
-    return this.#ofKind(name, 'rgb', 'channel.move, channel.switch or channel.dim');
+    return this.#ofKind(name, RgbLight, 'rgb', 'channel.move, channel.switch or channel.dim');
   }
 
   lamp(name: string): Lamp {
-    return this.#ofKind(name, 'lamp', 'channel.move, channel.switch or channel.colour');
+    return this.#ofKind(name, Lamp, 'lamp', 'channel.move, channel.switch or channel.colour');
   }
 
   /** Whether an interlock's requirement holds now; marks count as they are in force now. */
   met(requirement: Requirement): boolean {
-    const other = this.#byName.get(requirement.channel)!;
-    if ('is' in requirement) {
-      if (requirement.is === 'parked') return rests(other) && this.#isHeld(other);
-      return (
-        other.kind === 'relay' &&
-        !other.unknown &&
-        !other.lingers &&
-        !other.flashHeld &&
-        other.on === (requirement.is === 'on')
-      );
-    }
-    if (other.kind !== 'servo' || !other.energised) return false;
-    return isBeyond(requirement, other, other.state.pos);
+    return this.#byName.get(requirement.channel)!.meets(requirement);
   }
 
-  /**
-   * Whether a requirement would hold with the other channel at `to`: deg of a servo, on or off of a
-   * relay, for a light whether that is what it shows when parked.
-   */
-  metAt(requirement: Requirement, to: number | boolean): boolean {
-    const other = this.#byName.get(requirement.channel)!;
-    if (other.kind === 'servo') {
-      if (typeof to !== 'number') return false;
-      if ('is' in requirement)
-        return requirement.is === 'parked' && Math.abs(to - other.homeDeg) < 1e-6;
-      return isBeyond(requirement, other, to);
-    }
-    if (!('is' in requirement)) return false;
-    if (other.kind === 'relay')
-      return to === (requirement.is === 'parked' ? other.parkOn : requirement.is === 'on');
-    return requirement.is === 'parked' && to === true;
+  /** Whether a requirement would hold with the other channel at `to`. */
+  metAt(requirement: Requirement, to: Standing): boolean {
+    return this.#byName.get(requirement.channel)!.meetsAt(requirement, to);
   }
 
   /** Whether a requirement would hold with the other channel at its park position. */
   metAtPark(requirement: Requirement): boolean {
     const other = this.#byName.get(requirement.channel)!;
-    if (other.kind === 'servo') return this.metAt(requirement, other.homeDeg);
-    return this.metAt(requirement, other.kind === 'relay' ? other.parkOn : true);
+    return other.meetsAt(requirement, other.home);
   }
 
   /** An interlock in words: `lid_left above half (5 deg)`. */
@@ -246,24 +202,20 @@ export class Body {
     const text = requirementText(requirement);
     if ('is' in requirement) return text;
     const bound = 'above' in requirement ? requirement.above : requirement.below;
-    const other = this.#byName.get(requirement.channel);
-    if (typeof bound === 'number' || other?.kind !== 'servo') return text;
-    const deg = other.marks.get(bound);
+    if (typeof bound === 'number') return text;
+    const other: Answers | undefined = this.#byName.get(requirement.channel);
+    const deg = other?.marks?.get(bound);
     return deg === undefined ? text : `${text} (${tidy(deg)} deg)`;
   }
 
-  /** Nothing limp, or on its way from an unknown place, is relied on. */
-  #isHeld(actuator: Actuator): boolean {
-    return actuator.kind !== 'servo' || (actuator.energised && this.nowS >= actuator.jumpUntilS);
-  }
-
-  #ofKind<K extends Actuator['kind']>(
+  #ofKind<A extends Actuator>(
     name: string,
-    kind: K,
+    type: abstract new (...given: never[]) => A,
+    kind: string,
     instead: string,
-  ): Extract<Actuator, { kind: K }> {
+  ): A {
     const found = this.channel(name);
-    if (found.kind === kind) return found as Extract<Actuator, { kind: K }>;
+    if (found instanceof type) return found;
     throw new Refusal(
       'channel.wrong-kind',
       `${name} is a ${found.kind}, not a ${kind}; use ${instead}`,
@@ -273,25 +225,4 @@ export class Body {
       },
     );
   }
-}
-
-/** Whether a channel already rests where parking would bring it. */
-export function rests(actuator: Actuator): boolean {
-  if (actuator.kind === 'servo') return actuator.known && actuator.atPark && !actuator.delayed;
-  if (actuator.kind === 'relay')
-    return actuator.on === actuator.parkOn && !actuator.lingers && !actuator.flashHeld;
-  return actuator.atPark && !actuator.fading && !actuator.flashHeld;
-}
-
-/** Whether `deg` is above, or below, what is required; a mark that is gone is never met. */
-function isBeyond(requirement: Bounded, { marks }: Servo, deg: number): boolean {
-  // One by one: what may be a number or come from the marks would be allocated in every tick.
-  if ('above' in requirement) {
-    const { above } = requirement;
-    if (typeof above === 'number') return deg > above;
-    return deg > (marks.get(above) ?? Number.POSITIVE_INFINITY);
-  }
-  const { below } = requirement;
-  if (typeof below === 'number') return deg < below;
-  return deg < (marks.get(below) ?? Number.NEGATIVE_INFINITY);
 }

@@ -2,7 +2,7 @@ import type { Driver } from '../boards/board.ts';
 import type { Board as BoardSpec, Channel } from '../prop/schema.ts';
 import { Assembling } from './assembly.ts';
 import type { ChangeMessage, CoreProp, Outcome } from './core-prop.ts';
-import { type Cue, compileCue } from './cues.ts';
+import { compileCue, type ReadyCue } from './cues.ts';
 
 type Begin = Extract<ChangeMessage, { t: 'begin' }>;
 
@@ -13,7 +13,7 @@ interface Incoming {
   assembling: Assembling | undefined;
   /** For one that takes effect at once: the parts that are new. */
   channels: Map<string, Channel>;
-  cues: Map<string, Cue | undefined>;
+  cues: Map<string, ReadyCue | undefined>;
   cueSpecs: Map<string, { cue: CoreProp['cues'][string] | undefined; durationS: number | null }>;
 }
 

@@ -1,22 +1,24 @@
 import { didYouMean } from '../prop/finding.ts';
 import { longCue, MOST_NESTED, MOST_STEPS } from '../prop/long-cue.ts';
-import type { CueStep, Cue as PropCue } from '../prop/schema.ts';
+import type { Cue } from '../prop/schema.ts';
+import { type CueStep, childrenOf, fadeOf, touchesOf } from '../prop/steps.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
 import { type Ease, isSmooth, parseEase } from '../sums/ease.ts';
 import { readyEase } from '../sums/eased-move.ts';
 import { type Random, seeded, seedOf } from '../sums/random.ts';
-import type { Actuator, Body } from './body.ts';
+import type { Actuator } from './actuators.ts';
+import type { Body } from './body.ts';
 import type { Gate } from './gate.ts';
 import type { Journal } from './journal.ts';
 import type { Move } from './move.ts';
-import { colourOf, degOf, opening, type Wanted, wantedByPose } from './pose.ts';
+import { mustHavePose, nothing, opening, type Wanted } from './pose.ts';
 
 /** A move that takes this much longer than asked (s) is worth a word: more than a tick. */
 const SLOWER_S = 0.006;
 
 /** One step, with its names looked up and its easing parsed. */
-interface Step {
+interface ReadyStep {
   /** Its place in the cue. */
   index: number;
   spec: CueStep;
@@ -28,11 +30,11 @@ interface Step {
 }
 
 /** One cue of the prop file, ready to run. */
-export interface Cue {
+export interface ReadyCue {
   name: string;
   takesOver: boolean;
   seed: number;
-  steps: Step[];
+  steps: ReadyStep[];
   /** Every channel that it, or a cue within it, may touch; looked up when it is first asked for. */
   channels: ReadonlySet<Actuator> | undefined;
   /** Its steps and those of the cues within it; counted when it is first asked for. */
@@ -40,7 +42,7 @@ export interface Cue {
 }
 
 /** Makes a cue of the prop file ready to run. */
-export function compileCue(name: string, given: PropCue): Cue {
+export function compileCue(name: string, given: Cue): ReadyCue {
   const { clash, seed, steps } = longCue(given);
   const followers = followersIn(steps);
   return {
@@ -67,8 +69,8 @@ export interface StepProgress {
 }
 
 /** One step of a running cue. */
-interface StepRun {
-  step: Step;
+interface RunningStep {
+  step: ReadyStep;
   state: StepProgress['state'];
   /** When it starts (s); infinite until the step that it comes after is done. */
   dueS: number;
@@ -78,28 +80,28 @@ interface StepRun {
   endedS: number;
   /** Whether what it started still goes on. */
   busy: (() => boolean)[];
-  child: Run | undefined;
+  child: RunningCue | undefined;
   timesLeft: number;
 }
 
 /** One running cue. */
-interface Run {
-  cue: Cue;
+interface RunningCue {
+  cue: ReadyCue;
   who: string;
   /** Gives way to everything else. */
   background: boolean;
-  steps: StepRun[];
+  steps: RunningStep[];
   /** Those that run or start now, in the same order. */
-  open: StepRun[];
+  open: RunningStep[];
   /** Those whose time has not come, the next one last. */
-  later: StepRun[];
+  later: RunningStep[];
   /** How many of those in `open` have not started. */
   waiting: number;
   /** How many are not done. */
   left: number;
   random: Random;
   /** The running cue that it is a part of; undefined for one that was started itself. */
-  root: Run | undefined;
+  root: RunningCue | undefined;
   /** Ended early: nothing of it starts any more. */
   ended: boolean;
 }
@@ -118,12 +120,12 @@ const MOST_STARTS = 64;
 const FEW = 8;
 
 /** The order of `later`; of two at the same time the one that stands first comes first. */
-function latestFirst(a: StepRun, b: StepRun): number {
+function latestFirst(a: RunningStep, b: RunningStep): number {
   return b.dueS - a.dueS || b.step.index - a.step.index;
 }
 
 /** The step that those at these places come after has ended at `endedS`. */
-function setDue({ steps, later }: Run, places: readonly number[], endedS: number): void {
+function setDue({ steps, later }: RunningCue, places: readonly number[], endedS: number): void {
   const many = places.length > FEW;
   for (const place of places) {
     const one = steps[place]!;
@@ -140,7 +142,7 @@ function setDue({ steps, later }: Run, places: readonly number[], endedS: number
  * before `from`, which this tick has passed already, comes in the next, and so does what goes beyond
  * `most` steps that are due.
  */
-function takeDue(run: Run, nowS: number, from: number, most: number): void {
+function takeDue(run: RunningCue, nowS: number, from: number, most: number): void {
   const { open, later } = run;
   const passed = from > 0 ? open[from - 1]!.step.index : -1;
   for (let i = later.length - 1; i >= 0 && run.waiting < most; i--) {
@@ -175,12 +177,12 @@ export class Cues {
   readonly #gate: Gate;
   readonly #journal: Journal;
   readonly #events: CueEvents;
-  readonly #cues = new Map<string, Cue>();
+  readonly #cues = new Map<string, ReadyCue>();
   /** How often each cue has run, so that what is drawn at random differs from run to run. */
   readonly #runs = new Map<string, number>();
   /** Which run of each cue last came to its own end. */
   readonly #ended = new Map<string, number>();
-  #running: Run[] = [];
+  #running: RunningCue[] = [];
   /** Curves of moves that are not ready for their first: a part of one is made so in each tick. */
   readonly #unready = new Set<Ease>();
   #startsLeft = MOST_STARTS;
@@ -193,7 +195,7 @@ export class Cues {
     gate: Gate,
     journal: Journal,
     events: CueEvents,
-    cues: ReadonlyMap<string, Cue>,
+    cues: ReadonlyMap<string, ReadyCue>,
   ) {
     this.#body = body;
     this.#gate = gate;
@@ -203,7 +205,7 @@ export class Cues {
     for (const cue of cues.values()) this.#addCurves(cue);
   }
 
-  #addCurves({ steps }: Cue): void {
+  #addCurves({ steps }: ReadyCue): void {
     for (const { spec, ease } of steps)
       if (ease && isSmooth(spec.ease!) && (spec.move || spec.pose)) this.#unready.add(ease);
   }
@@ -220,7 +222,7 @@ export class Cues {
    * Takes over cues of another version of the file; undefined for one that is gone. What runs goes on
    * as it began.
    */
-  replace(cues: ReadonlyMap<string, Cue | undefined>): void {
+  replace(cues: ReadonlyMap<string, ReadyCue | undefined>): void {
     for (const [name, cue] of cues) {
       if (cue) {
         this.#cues.set(name, cue);
@@ -325,12 +327,13 @@ export class Cues {
     run.ended = true;
     this.revision++;
     this.#running = this.#running.filter((other) => other !== run);
-    const mine = [...this.#channels(run.cue)].filter((channel) => !keep.has(channel));
-    const servos = mine.filter((channel) => channel.kind === 'servo');
+    const used = this.#channels(run.cue);
+    const isMine = (channel: Actuator) => used.has(channel) && !keep.has(channel);
+    const servos = this.#body.servos.filter(isMine);
     for (const servo of servos) servo.halt();
     this.#gate.cancel(servos);
     // What a servo that is away from rest requires stays closed, and what is safe closed.
-    const relays = mine.filter((channel) => channel.kind === 'relay').filter((one) => !one.safeOn);
+    const relays = this.#body.relays.filter((one) => isMine(one) && !one.safeOn);
     for (const relay of this.#gate.mayOpen(relays)) relay.set(false);
     this.#journal.add('prop', 'cue', `cue ${name} stopped: ${why}`, { cue: name });
     return true;
@@ -382,9 +385,13 @@ export class Cues {
 
   // --- running --------------------------------------------------------------------------------------
 
-  #begin(cue: Cue, by: Pick<Run, 'who' | 'background' | 'random' | 'root'>, nowS: number): Run {
+  #begin(
+    cue: ReadyCue,
+    by: Pick<RunningCue, 'who' | 'background' | 'random' | 'root'>,
+    nowS: number,
+  ): RunningCue {
     const { random } = by;
-    const steps = cue.steps.map((step): StepRun => {
+    const steps = cue.steps.map((step): RunningStep => {
       const { at = 0, spreadS: mostS, times } = step.spec;
       const spreadS = mostS === undefined ? 0 : random() * mostS;
       return {
@@ -405,7 +412,7 @@ export class Cues {
   }
 
   /** Starts and ends steps; true when the cue is over by itself. */
-  #advance(run: Run, nowS: number): boolean {
+  #advance(run: RunningCue, nowS: number): boolean {
     const root = run.root ?? run;
     const { open } = run;
     takeDue(run, nowS, 0, this.#startsLeft);
@@ -436,18 +443,17 @@ export class Cues {
     return run.left === 0 && !root.ended;
   }
 
-  #start(run: Run, one: StepRun, nowS: number): void {
+  #start(run: RunningCue, one: RunningStep, nowS: number): void {
     this.#attempt(run, one, () => this.#act(run, one, nowS));
     if (one.step.spec.until) one.busy.push(() => this.#waits(run, one));
     this.#startChild(run, one, nowS);
   }
 
   /** Each part that the gate refuses is left out, and the others done. */
-  #act(run: Run, one: StepRun, nowS: number): void {
+  #act(run: RunningCue, one: RunningStep, nowS: number): void {
     const { spec, ease } = one.step;
     const { overS = 0 } = spec;
-    // A pose takes its lights along with its servos.
-    const fadeS = spec.fadeS ?? (spec.pose === undefined ? 0 : overS);
+    const fadeS = fadeOf(spec);
     const wanted = this.#wanted(spec, run.random);
     const { moves } = wanted;
     if (moves.length > 0)
@@ -477,8 +483,8 @@ export class Cues {
   }
 
   #switch(
-    run: Run,
-    one: StepRun,
+    run: RunningCue,
+    one: RunningStep,
     { relay, on }: Wanted['switches'][number],
     nowS: number,
     leaving: ReadonlySet<Actuator>,
@@ -507,7 +513,7 @@ export class Cues {
   }
 
   /** Whether a step still waits for its `until`; what does not come is told. */
-  #waits(run: Run, one: StepRun): boolean {
+  #waits(run: RunningCue, one: RunningStep): boolean {
     const { channel, above, below, is, withinS, otherwise } = one.step.spec.until!;
     const requirement =
       above !== undefined
@@ -533,7 +539,7 @@ export class Cues {
     return false;
   }
 
-  #goesOn(run: Run, one: StepRun, nowS: number): boolean {
+  #goesOn(run: RunningCue, one: RunningStep, nowS: number): boolean {
     const { busy } = one;
     let going = 0;
     for (let i = 0; i < busy.length; i++) {
@@ -550,25 +556,26 @@ export class Cues {
     return one.busy.length > 0 || one.child !== undefined;
   }
 
-  #startChild(run: Run, one: StepRun, nowS: number): void {
-    const { cue, choose } = one.step.spec;
+  #startChild(run: RunningCue, one: RunningStep, nowS: number): void {
     if (one.timesLeft < 1) return;
-    const name = cue ?? choose?.[Math.floor(run.random() * choose.length)];
-    if (!name) return;
+    const children = childrenOf(one.step.spec);
+    if (children.length === 0) return;
+    const drawn = children.length === 1 ? 0 : Math.floor(run.random() * children.length);
+    const { cue: name } = children[drawn]!;
     // A version of the file that came into force meanwhile may have left it out.
     this.#attempt(run, one, () => {
       one.child = this.#begin(this.#named(name), { ...run, root: run.root ?? run }, nowS);
     });
   }
 
-  #tellDelayed(run: Run, one: StepRun, why: string): void {
+  #tellDelayed(run: RunningCue, one: RunningStep, why: string): void {
     const { index } = one.step;
     const text = `cue ${run.cue.name}, step ${index + 1}: ${why}`;
     this.#journal.add(run.who, 'delayed', text, { cue: run.cue.name, step: index });
   }
 
   /** A move that its limits hold back says so. */
-  #tellSlower(run: Run, one: StepRun, durationS: number, overS: number): void {
+  #tellSlower(run: RunningCue, one: RunningStep, durationS: number, overS: number): void {
     const { index } = one.step;
     if (overS > 0 && durationS > overS + SLOWER_S)
       this.#journal.add(
@@ -579,7 +586,7 @@ export class Cues {
       );
   }
 
-  #attempt(run: Run, one: StepRun, act: () => void): void {
+  #attempt(run: RunningCue, one: RunningStep, act: () => void): void {
     try {
       act();
     } catch (error) {
@@ -599,27 +606,18 @@ export class Cues {
   }
 
   #wanted(spec: CueStep, random: Random): Wanted {
-    const wanted: Wanted =
-      spec.pose === undefined
-        ? { moves: [], dims: [], colours: [], switches: [] }
-        : wantedByPose(this.#body, spec.pose);
-    for (const [name, to] of Object.entries(spec.move ?? {})) {
+    const wanted = nothing();
+    if (spec.pose !== undefined) mustHavePose(this.#body, spec.pose);
+    for (const { channels, to } of touchesOf(this.#body.prop, spec)) {
       const drawn = typeof to === 'object' ? to.around + (2 * random() - 1) * to.spread : to;
-      for (const servo of this.#body.groups.get(name) ?? [this.#body.servo(name)])
-        wanted.moves.push({ servo, toDeg: degOf(servo, drawn) });
+      for (const name of channels) this.#body.channel(name).want(drawn, wanted);
     }
-    for (const [name, to] of Object.entries(spec.dim ?? {}))
-      wanted.dims.push({ lamp: this.#body.lamp(name), to });
-    for (const [name, to] of Object.entries(spec.colour ?? {}))
-      wanted.colours.push({ light: this.#body.rgb(name), to: colourOf(to) });
-    for (const [name, to] of Object.entries(spec.switch ?? {}))
-      wanted.switches.push({ relay: this.#body.relay(name), on: to === 'on' });
     return wanted;
   }
 
   // --- putting together -----------------------------------------------------------------------------
 
-  #named(name: string): Cue {
+  #named(name: string): ReadyCue {
     const cue = this.#cues.get(name);
     if (cue) return cue;
     throw new Refusal(
@@ -632,15 +630,14 @@ export class Cues {
   }
 
   /** How many steps a cue has with those within it; each repetition is the same steps again. */
-  #sizeOf(cue: Cue, depth: number): number {
+  #sizeOf(cue: ReadyCue, depth: number): number {
     if (cue.size !== undefined) return cue.size;
     if (depth > MOST_NESTED) return Number.POSITIVE_INFINITY;
     let size = cue.steps.length;
     for (const { spec } of cue.steps) {
-      const names = spec.cue === undefined ? (spec.choose ?? []) : [spec.cue];
       let most = 0;
-      for (const name of names) {
-        const inner = this.#cues.get(name);
+      for (const child of childrenOf(spec)) {
+        const inner = this.#cues.get(child.cue);
         if (inner) most = Math.max(most, this.#sizeOf(inner, depth + 1));
       }
       size += most;
@@ -650,27 +647,19 @@ export class Cues {
     return size;
   }
 
-  #channels(cue: Cue): ReadonlySet<Actuator> {
+  #channels(cue: ReadyCue): ReadonlySet<Actuator> {
     cue.channels ??= this.#channelsIn(cue, new Set(), new Set());
     return cue.channels;
   }
 
   /** Collects the channels of a cue and of every cue within it, each looked at once. */
-  #channelsIn(cue: Cue, channels: Set<Actuator>, seen: Set<string>): Set<Actuator> {
+  #channelsIn(cue: ReadyCue, channels: Set<Actuator>, seen: Set<string>): Set<Actuator> {
     seen.add(cue.name);
     for (const { spec } of cue.steps) {
-      const { move, pose, colour, dim, switch: switched, cue: inner, choose } = spec;
-      const poseNames = pose === undefined ? [] : Object.keys(this.#body.prop.poses[pose] ?? {});
-      const names = [
-        ...poseNames,
-        ...[colour, dim, switched].flatMap((one) => Object.keys(one ?? {})),
-      ];
-      for (const one of names) channels.add(this.#body.channel(one));
-      for (const one of Object.keys(move ?? {}))
-        for (const servo of this.#body.groups.get(one) ?? [this.#body.servo(one)])
-          channels.add(servo);
-      for (const name of [...(inner ? [inner] : []), ...(choose ?? [])]) {
-        const found = seen.has(name) ? undefined : this.#cues.get(name);
+      for (const { channels: names } of touchesOf(this.#body.prop, spec))
+        for (const name of names) channels.add(this.#body.channel(name));
+      for (const { cue: inner } of childrenOf(spec)) {
+        const found = seen.has(inner) ? undefined : this.#cues.get(inner);
         if (found) this.#channelsIn(found, channels, seen);
       }
     }

@@ -15,9 +15,7 @@ const FREE_SPEED_DEG_S = 300;
 
 /** How long a servo may take to come to rest when nobody knows where it stands (s). */
 function jumpS(servo: Servo): number {
-  const { calibration, envelopeUs } = servo.mapping;
-  const hornDeg = Math.abs(calibration.toDeg(envelopeUs[1]) - calibration.toDeg(envelopeUs[0]));
-  return SETTLE_S + hornDeg / FREE_SPEED_DEG_S;
+  return SETTLE_S + servo.mapping.hornSpanDeg / FREE_SPEED_DEG_S;
 }
 
 /**
@@ -134,12 +132,8 @@ export function mustBeAbleToWake(body: Body): void {
     let startA = 0;
     for (const channel of body.channels) {
       if (channel.rail !== rail.index || channel.rail === NO_RAIL) continue;
-      if (channel.kind !== 'servo') amps += channel.amps();
-      else {
-        amps += channel.draw.idleA;
-        if (!channel.energised)
-          startA = Math.max(startA, channel.draw.movingA - channel.draw.idleA);
-      }
+      amps += channel.awakeA;
+      startA = Math.max(startA, channel.startA);
     }
     if (amps + startA > rail.limitA + 1e-9)
       throw new Refusal(

@@ -9,7 +9,7 @@ import { type Change, Changes } from './changes.ts';
 import type { ChangeMessage, CoreProp, Outcome } from './core-prop.ts';
 import type { CueEvents } from './cues.ts';
 import type { Journal } from './journal.ts';
-import { placeIn } from './state-keeper.ts';
+import { placesIn } from './state-keeper.ts';
 
 /** What taking over another version of the prop file needs from outside. */
 export interface Changing {
@@ -134,13 +134,7 @@ export class PropExchange {
         }
     }
     body.prop = prop;
-    for (const [name, spec] of channels) {
-      const actuator = body.channel(name);
-      if (actuator.kind !== 'servo' || spec.kind !== 'servo') continue;
-      actuator.marks = new Map(Object.entries(spec.marks ?? {}));
-      actuator.parkTo = spec.park.to;
-      actuator.takeLimits(spec.limitsDeg);
-    }
+    for (const [name, spec] of channels) body.channel(name).follow(spec);
     if (rest.groups) body.regroup(rest.groups);
     running.replace(cues);
     if (rest.idle) idle.follow(body.nowS);
@@ -237,17 +231,10 @@ export class PropExchange {
       const like = likeOf(board);
       if (like) board.takeOver(like);
     }
+    const places = { was: placesIn(old), is: placesIn(body) };
     for (const actuator of body.channels) {
-      const was = old.find(actuator.name);
       const pulsesGoOn = likeOf(actuator.board) !== undefined;
-      if (actuator.kind === 'servo') {
-        if (was?.kind === 'servo' && actuator.standsLike(was)) actuator.resume(was, pulsesGoOn);
-      } else if (actuator.kind === 'relay') {
-        if (was?.kind === 'relay' && placeIn(old, was) === placeIn(body, actuator))
-          actuator.resume(was, pulsesGoOn);
-        else actuator.duty?.demandRest(old.nowS);
-      } else if (was?.kind === actuator.kind && was.atPark && !actuator.atPark)
-        actuator.fadeToPark();
+      actuator.succeed(old.find(actuator.name), pulsesGoOn, places, old.nowS);
     }
     assembly.light.resume(before.light);
     body.nowS = old.nowS;

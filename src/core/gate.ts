@@ -5,7 +5,9 @@ import type { Ease } from '../sums/ease.ts';
 import { easedRange } from '../sums/eased-move.ts';
 import type { Rgb } from '../sums/light.ts';
 import type { Trajectory } from '../sums/profile.ts';
-import { type Actuator, type Body, NO_RAIL, type Rail, rests } from './body.ts';
+import type { Standing } from './actuator.ts';
+import type { Actuator } from './actuators.ts';
+import { type Body, NO_RAIL, type Rail } from './body.ts';
 import type { Journal } from './journal.ts';
 import type { Lamp, RgbLight } from './light.ts';
 import type { Move } from './move.ts';
@@ -20,10 +22,10 @@ const FEEL_STEP_DEG = 5;
 /** Eased moves of more servos than this are planned in slices. */
 const PLANNED_AT_ONCE = 2;
 
-/** A channel that is asked to change, and to what: as in `Body.metAt`. */
+/** A channel that is asked to change, and to what. */
 interface Change {
   actuator: Actuator;
-  to: number | boolean;
+  to: Standing;
 }
 
 /** What one channel requires of another one. */
@@ -563,7 +565,7 @@ export class Gate {
 
   /** What this channel requires holds now, and will where the other channels are on their way to. */
   #interlocksMustHold(actuator: Actuator): void {
-    if (this.parking && actuator.kind === 'servo') return;
+    if (this.parking && actuator.moves) return;
     const unmet = this.#unmet(actuator);
     if (unmet)
       throw new Refusal('interlock.unmet', `${actuator.name} needs ${this.#body.describe(unmet)}`, {
@@ -584,7 +586,7 @@ export class Gate {
       const way = asked ? 'is to go' : 'is on its way';
       throw new Refusal(
         'interlock.together',
-        `${actuator.name} needs ${this.#body.describe(requirement)}, and ${other.name} ${way} ${wayText(other, to)}; bring it where it is needed first`,
+        `${actuator.name} needs ${this.#body.describe(requirement)}, and ${other.name} ${way} ${other.wayText(to)}; bring it where it is needed first`,
         { channel: actuator.name, requires: requirement, value: to },
       );
     }
@@ -592,10 +594,10 @@ export class Gate {
 
   /** Where a servo that moves, or waits for its rail, is going (deg). */
   #goesTo(other: Actuator): number | undefined {
-    if (other.kind !== 'servo') return undefined;
+    if (!other.moves) return undefined;
     for (const { moves } of this.#waiting)
       for (const { servo, toDeg } of moves) if (servo === other) return toDeg;
-    return other.moving ? other.target : undefined;
+    return other.goesTo;
   }
 
   /**
@@ -613,7 +615,7 @@ export class Gate {
         const needs = this.#body.describe(requirement);
         throw new Refusal(
           'interlock.needed',
-          `${actuator.name} may not go ${wayText(actuator, to)}: ${other.name} ${useText(other)} and needs ${needs}; ${remedy(other)} first`,
+          `${actuator.name} may not go ${actuator.wayText(to)}: ${other.name} ${other.useText()} and needs ${needs}; ${other.remedy()} first`,
           {
             channel: actuator.name,
             requiredBy: other.name,
@@ -625,24 +627,21 @@ export class Gate {
   }
 
   /** Whether going to `to` breaks a requirement, or takes one that is broken already further off. */
-  #breaks(requirement: Requirement, actuator: Actuator, to: number | boolean): boolean {
+  #breaks(requirement: Requirement, actuator: Actuator, to: Standing): boolean {
     if (this.#body.metAt(requirement, to)) return false;
-    if (actuator.kind !== 'servo' || typeof to !== 'number') return true;
+    const { now } = actuator;
+    if (typeof now !== 'number' || typeof to !== 'number') return true;
     if ('is' in requirement || this.#body.met(requirement)) return true;
-    const { pos } = actuator.state;
-    return 'above' in requirement ? to < pos : to > pos;
+    return 'above' in requirement ? to < now : to > now;
   }
 
   /** Whether what a channel requires binds others: it is on, away from rest, or asked to go there. */
   #isInUse(other: Actuator, requirement: Requirement, changes: readonly Change[]): boolean {
-    if (other.kind === 'relay') return other.on;
-    if (other.kind !== 'servo') return other.lit;
-    if (requirement.while === 'moving') {
-      if (other.moving || other.delayed) return true;
-      return changes.some(({ actuator, to }) => actuator === other && to !== other.state.pos);
-    }
-    if (!rests(other)) return true;
-    return changes.some(({ actuator, to }) => actuator === other && to !== other.homeDeg);
+    const moving = requirement.while === 'moving';
+    if (other.isInUse(moving)) return true;
+    if (!other.moves) return false;
+    const from = moving ? other.now : other.home;
+    return changes.some(({ actuator, to }) => actuator === other && to !== from);
   }
 
   /**
@@ -677,10 +676,9 @@ export class Gate {
     );
   }
 
-  #valueOf(channel: string): number | boolean | null {
-    const other = this.#body.find(channel);
-    if (other?.kind === 'servo') return tidy(other.state.pos);
-    return other?.kind === 'relay' ? other.on : null;
+  #valueOf(channel: string): Standing | null {
+    const now = this.#body.find(channel)?.now ?? null;
+    return typeof now === 'number' ? tidy(now) : now;
   }
 
   // --- rails --------------------------------------------------------------------------------------
@@ -717,7 +715,7 @@ export class Gate {
       for (const { servo } of moves) {
         if (servo.rail !== rail.index) continue;
         more = true;
-        const moreA = servo.draw.movingA - servo.amps(nowS);
+        const moreA = servo.draw.busyA - servo.amps(nowS);
         // A servo that pushes against a stop must be able to leave it, however full the rail is.
         amps += servo.pushing ? moreA : Math.max(0, moreA);
       }
@@ -777,7 +775,7 @@ export class Gate {
         const isOurs = ours.has(servo);
         any ||= isOurs;
         const restA = servo.energised ? servo.draw.idleA : 0;
-        amps += (isOurs ? servo.draw.movingA : restA) - servo.amps(nowS);
+        amps += (isOurs ? servo.draw.busyA : restA) - servo.amps(nowS);
       }
       if (any) this.#refuseOver(rail, amps, () => moves.map(({ servo }) => servo.name).join(', '));
     }
@@ -815,28 +813,4 @@ function colourChange(light: RgbLight, to: Readonly<Rgb>): Change {
 
 function staysAtRest(servo: Servo, toDeg: number): boolean {
   return toDeg === servo.homeDeg && servo.known && servo.atPark;
-}
-
-/** Where a change leads, in words. */
-function wayText({ kind }: Actuator, to: number | boolean): string {
-  if (typeof to === 'number') return `to ${tidy(to)} deg`;
-  if (kind === 'relay') return to ? 'on' : 'off';
-  return to ? 'back to what it shows when parked' : 'away from what it shows when parked';
-}
-
-function useText(other: Actuator): string {
-  if (other.kind === 'relay') return 'is on';
-  if (other.kind !== 'servo') return 'is lit';
-  if (rests(other)) return 'is to leave its park position';
-  if (other.moving) return `is on its way to ${tidy(other.target)} deg`;
-  return `is at ${tidy(other.state.pos)} deg, away from its park position,`;
-}
-
-/** What somebody may do so that a channel needs nothing any more. */
-function remedy(other: Actuator): string {
-  if (other.kind === 'servo')
-    return rests(other)
-      ? `move ${other.name} later, or this one`
-      : `bring ${other.name} to ${tidy(other.homeDeg)} deg, its park position,`;
-  return other.kind === 'relay' ? `switch ${other.name} off` : `make ${other.name} dark`;
 }

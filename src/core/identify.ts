@@ -1,11 +1,10 @@
 import { Refusal } from '../shared/errors.ts';
 import { clamp } from '../shared/units.ts';
-import type { Rgb } from '../sums/light.ts';
+import type { Actuator } from './actuators.ts';
 import { untilArrived } from './arrive.ts';
-import type { Actuator } from './body.ts';
 import type { Core } from './core.ts';
 import type { Session } from './lease.ts';
-import type { Lamp, RgbLight } from './light.ts';
+import type { Light } from './light.ts';
 import type { Relay } from './relay.ts';
 import type { Servo } from './servo.ts';
 
@@ -24,13 +23,11 @@ export class Identifier {
 
   /** Wiggles, blinks or clicks once, through the gate; returns how long it takes (s). */
   start(actuator: Actuator, session: Session): number {
-    if (actuator.kind === 'servo') return this.#wiggle(actuator, session);
-    if (actuator.kind === 'relay') return this.#click(actuator, session);
-    return this.#blink(actuator);
+    return actuator.identify(this, session);
   }
 
   /** Closes an open relay for a moment, or opens a closed one, unless somebody else switches it. */
-  #click(relay: Relay, session: Session): number {
+  click(relay: Relay, session: Session): number {
     const { gate, nowS, waits, lease } = this.#core;
     if (!relay.on) {
       gate.switch(relay, true, BLINK_S, nowS);
@@ -51,7 +48,8 @@ export class Identifier {
     return BLINK_S;
   }
 
-  #wiggle(servo: Servo, session: Session): number {
+  /** Turns a servo a little to both sides. */
+  wiggle(servo: Servo, session: Session): number {
     const [low, high] = servo.limitsDeg;
     const home = clamp(servo.state.pos, low, high);
     const away = [home + WIGGLE_DEG, home - WIGGLE_DEG].map((deg) => clamp(deg, low, high));
@@ -73,23 +71,11 @@ export class Identifier {
     return stops.length * overS;
   }
 
-  #blink(light: Lamp | RgbLight): number {
+  /** Shows a light full, dark and full again. */
+  blink(light: Light): number {
     const { gate, waits } = this.#core;
-    const show = (bright: boolean): void => {
-      if (light.kind === 'lamp') gate.dim(light, bright ? 1 : 0, 0);
-      else
-        gate.colour(
-          light,
-          bright ? { red: 1, green: 1, blue: 1 } : { red: 0, green: 0, blue: 0 },
-          0,
-        );
-    };
-    const home = light.kind === 'lamp' ? light.value : { ...light.value };
-    const restore = (): void => {
-      if (light.kind === 'lamp') gate.dim(light, home as number, 0);
-      else gate.colour(light, home as Rgb, 0);
-    };
-    const steps = [() => show(true), () => show(false), () => show(true), restore];
+    const show = (bright: boolean) => () => light.blink(gate, bright);
+    const steps = [show(true), show(false), show(true), light.keep(gate)];
     const startS = this.#core.nowS;
     let done = 0;
     const next = (): void => {

@@ -1,19 +1,13 @@
 import { didYouMean } from '../prop/finding.ts';
 import { Refusal } from '../shared/errors.ts';
 import { type Random, seeded } from '../sums/random.ts';
-import type { Actuator, Body } from './body.ts';
+import type { Body } from './body.ts';
 import type { Cues } from './cues.ts';
 
 /** After a command by hand nothing stirs by itself for this long (s). */
 const QUIET_S = 10;
 /** A play whose channels are in use is tried again after this time (s). */
 const AGAIN_S = 1;
-
-/** Somebody else has it on the way to somewhere. */
-function isBusy(channel: Actuator): boolean {
-  if (channel.kind === 'servo') return channel.moving || channel.delayed;
-  return channel.kind === 'relay' ? Number.isFinite(channel.offAtS) : channel.fading;
-}
 
 interface Play {
   cue: string;
@@ -96,7 +90,7 @@ export class Idle {
     for (const play of this.#plays) {
       if (nowS < play.nextS || nowS < this.#quietUntilS) continue;
       const channels = this.#cues.channelsOf(play.cue);
-      if (this.#cues.using(channels).length > 0 || [...channels].some(isBusy)) {
+      if (this.#cues.using(channels).length > 0 || [...channels].some(({ isBusy }) => isBusy)) {
         play.nextS = nowS + AGAIN_S;
         continue;
       }

@@ -1,4 +1,7 @@
-import type { LampChannel, RgbChannel } from '../prop/schema.ts';
+import { lampA, lampFullA } from '../prop/kinds/lamp.ts';
+import { rgbA, rgbFullA } from '../prop/kinds/rgb.ts';
+import type { LampChannel, Requirement, RgbChannel } from '../prop/schema.ts';
+import { FIELD, FLAG, type Telemetry } from '../shared/telemetry.ts';
 import { clamp } from '../shared/units.ts';
 import type { Ease } from '../sums/ease.ts';
 import { ColourFlashGuard, FlashGuard } from '../sums/flash.ts';
@@ -7,11 +10,16 @@ import {
   formatColour,
   lightnessToLuminance,
   OklabFade,
+  packColour,
   parseColour,
   type Rgb,
   srgbToLinear,
 } from '../sums/light.ts';
+import type { Answers, Standing } from './actuator.ts';
 import type { Board } from './boards.ts';
+import type { Gate } from './gate.ts';
+import type { Identifier } from './identify.ts';
+import { colourOf, type Wanted } from './pose.ts';
 
 /** A curve steeper than this counts as one with steps. */
 const STEPPED = 50;
@@ -44,6 +52,7 @@ function curveOf(ease: Ease): Curve {
 }
 
 const DARK: Readonly<Rgb> = new Colour();
+const WHITE: Readonly<Rgb> = { red: 1, green: 1, blue: 1 };
 
 function copyColour(from: Readonly<Rgb>, into: Rgb): void {
   into.red = from.red;
@@ -55,7 +64,7 @@ function copyColour(from: Readonly<Rgb>, into: Rgb): void {
  * A lamp or rgb channel as the core drives it. A fade runs from what is shown to the target; the
  * flash guard stands between the fade and the pins.
  */
-abstract class Light {
+export abstract class Light implements Answers {
   abstract readonly spec: LampChannel | RgbChannel;
   readonly name: string;
   readonly index: number;
@@ -202,6 +211,137 @@ abstract class Light {
   abstract get lit(): boolean;
   abstract fadeToPark(): void;
   abstract get atPark(): boolean;
+  /** It rests dark when parked. */
+  abstract get parksDark(): boolean;
+  /** Full or dark at once, through the gate. @throws Refusal as the gate */
+  abstract blink(gate: Gate, bright: boolean): void;
+  /** Brings back what it shows now. */
+  abstract keep(gate: Gate): () => void;
+  abstract want(to: number | string, into: Wanted): void;
+  abstract get sample(): number;
+  abstract get records(): 'lightness' | 'colour';
+  protected abstract publishLevels(telemetry: Telemetry): void;
+
+  // --- what every actuator answers
+
+  get moves(): false {
+    return false;
+  }
+
+  get parksEarly(): false {
+    return false;
+  }
+
+  get isLimp(): false {
+    return false;
+  }
+
+  get awaitsNote(): false {
+    return false;
+  }
+
+  get now(): null {
+    return null;
+  }
+
+  get goesTo(): undefined {
+    return undefined;
+  }
+
+  get home(): true {
+    return true;
+  }
+
+  get startA(): number {
+    return 0;
+  }
+
+  get rests(): boolean {
+    return this.atPark && !this.fading && !this.flashHeld;
+  }
+
+  get isLost(): boolean {
+    return this.board.unknown;
+  }
+
+  get isBusy(): boolean {
+    return this.fading;
+  }
+
+  get isUnsettled(): boolean {
+    return this.fading || this.flashHeld;
+  }
+
+  meets(requirement: Requirement): boolean {
+    return 'is' in requirement && requirement.is === 'parked' && this.rests;
+  }
+
+  meetsAt(requirement: Requirement, to: Standing): boolean {
+    return 'is' in requirement && requirement.is === 'parked' && to === true;
+  }
+
+  isInUse(): boolean {
+    return this.lit;
+  }
+
+  get needsAtHome(): boolean {
+    return !this.parksDark;
+  }
+
+  /** Made dark on its way by an interlock, it is sent again. */
+  isHoming(sent: boolean): boolean {
+    return sent && (this.fading || this.flashHeld);
+  }
+
+  goHome(): void {
+    this.fadeToPark();
+  }
+
+  identify(by: Identifier): number {
+    return by.blink(this);
+  }
+
+  follow(): void {}
+
+  succeed(was: Answers | undefined): void {
+    if (was instanceof Light && was.records === this.records && was.atPark && !this.atPark)
+      this.fadeToPark();
+  }
+
+  flags(): number {
+    return (
+      // Nobody can tell whether a board that cannot be reached has darkened what hangs on it.
+      (this.board.unknown ? FLAG.unknown : 0) |
+      (this.fading ? FLAG.moving : 0) |
+      (this.flashHeld ? FLAG.flashHeld : 0) |
+      (this.interlocked ? FLAG.interlocked : 0)
+    );
+  }
+
+  publish(telemetry: Telemetry): void {
+    telemetry.setChannel(this.index, FIELD.flags, this.flags());
+    this.publishLevels(telemetry);
+  }
+
+  get awakeA(): number {
+    return this.amps();
+  }
+
+  awayText(): string {
+    return `${this.name} shows something else than when parked`;
+  }
+
+  useText(): string {
+    return 'is lit';
+  }
+
+  remedy(): string {
+    return `make ${this.name} dark`;
+  }
+
+  wayText(to: Standing): string {
+    return to ? 'back to what it shows when parked' : 'away from what it shows when parked';
+  }
 }
 
 export class Lamp extends Light {
@@ -228,7 +368,7 @@ export class Lamp extends Light {
   ) {
     super(name, index, spec, board, rail, time);
     this.spec = spec;
-    this.#fullA = spec.draw?.fullA ?? 0;
+    this.#fullA = lampFullA(spec);
     this.#guard = spec.flash ? undefined : new FlashGuard();
     this.output = board.addOutput({
       name,
@@ -329,9 +469,37 @@ export class Lamp extends Light {
     return this.spec.park.to === 0;
   }
 
+  blink(gate: Gate, bright: boolean): void {
+    gate.dim(this, bright ? 1 : 0, 0);
+  }
+
+  keep(gate: Gate): () => void {
+    const { value } = this;
+    return () => gate.dim(this, value, 0);
+  }
+
+  want(to: number | string, { dims }: Wanted): void {
+    dims.push({ lamp: this, to: Number(to) });
+  }
+
+  get records(): 'lightness' {
+    return 'lightness';
+  }
+
+  get sample(): number {
+    return this.value;
+  }
+
+  protected publishLevels(telemetry: Telemetry): void {
+    const { index } = this;
+    telemetry.setChannel(index, FIELD.amps, this.amps());
+    telemetry.setChannel(index, FIELD.value, this.value);
+    telemetry.setChannel(index, FIELD.target, this.target);
+  }
+
   /** Estimated draw (A) at a perceived lightness. */
   ampsAt(level: number): number {
-    return this.#fullA * lightnessToLuminance(level);
+    return lampA(this.#fullA, level);
   }
 
   #duty(luminance: number): number {
@@ -372,11 +540,13 @@ export class RgbLight extends Light {
   ) {
     super(name, index, spec, board, rail, time);
     this.spec = spec;
-    this.#fullA = spec.draw?.fullA ?? [0, 0, 0];
+    this.#fullA = rgbFullA(spec);
     this.#balance = spec.whiteBalance;
     this.#guard = spec.flash ? undefined : new ColourFlashGuard();
     this.park = parseColour(spec.park.to) ?? DARK;
     const [red, green, blue] = spec.output.pins;
+    // The plant has the share of the duty in the level of its pin.
+    const plantA = spec.draw?.fullA ?? [0, 0, 0];
     const add = (colour: string, pin: number, onA: number) =>
       board.addOutput({
         name: `${name}.${colour}`,
@@ -391,9 +561,9 @@ export class RgbLight extends Light {
         },
       });
     this.outputs = [
-      add('red', red, this.#fullA[0]),
-      add('green', green, this.#fullA[1]),
-      add('blue', blue, this.#fullA[2]),
+      add('red', red, plantA[0]),
+      add('green', green, plantA[1]),
+      add('blue', blue, plantA[2]),
     ];
   }
 
@@ -405,6 +575,38 @@ export class RgbLight extends Light {
   /** It rests dark when parked. */
   get parksDark(): boolean {
     return this.park.red + this.park.green + this.park.blue === 0;
+  }
+
+  blink(gate: Gate, bright: boolean): void {
+    gate.colour(this, bright ? WHITE : DARK, 0);
+  }
+
+  keep(gate: Gate): () => void {
+    const value = { ...this.value };
+    return () => gate.colour(this, value, 0);
+  }
+
+  want(to: number | string, { colours }: Wanted): void {
+    colours.push({ light: this, to: colourOf(String(to)) });
+  }
+
+  get records(): 'colour' {
+    return 'colour';
+  }
+
+  get sample(): number {
+    return packColour(this.value);
+  }
+
+  protected publishLevels(telemetry: Telemetry): void {
+    const { index, value, target } = this;
+    telemetry.setChannel(index, FIELD.amps, this.amps());
+    telemetry.setChannel(index, FIELD.value, value.red);
+    telemetry.setChannel(index, FIELD.value + 1, value.green);
+    telemetry.setChannel(index, FIELD.value + 2, value.blue);
+    telemetry.setChannel(index, FIELD.target, target.red);
+    telemetry.setChannel(index, FIELD.target + 1, target.green);
+    telemetry.setChannel(index, FIELD.target + 2, target.blue);
   }
 
   get hex(): string {
@@ -494,7 +696,7 @@ export class RgbLight extends Light {
 
   amps(): number {
     const { red, green, blue } = this.light;
-    return this.#draw(red, green, blue);
+    return rgbA(this.#fullA, red, green, blue);
   }
 
   targetAmps(): number {
@@ -503,17 +705,7 @@ export class RgbLight extends Light {
 
   /** Estimated draw (A) at a colour. */
   ampsAt({ red, green, blue }: Readonly<Rgb>): number {
-    return this.#draw(srgbToLinear(red), srgbToLinear(green), srgbToLinear(blue));
-  }
-
-  /** Estimated draw (A) at these amounts of linear light. */
-  #draw(red: number, green: number, blue: number): number {
-    const [redShare, greenShare, blueShare] = this.#balance;
-    return (
-      this.#fullA[0] * redShare * red +
-      this.#fullA[1] * greenShare * green +
-      this.#fullA[2] * blueShare * blue
-    );
+    return rgbA(this.#fullA, srgbToLinear(red), srgbToLinear(green), srgbToLinear(blue));
   }
 
   #duty(share: number): number {

@@ -1,15 +1,13 @@
 import { Refusal } from '../shared/errors.ts';
-import { type Actuator, type Body, rests } from './body.ts';
+import type { Actuator } from './actuators.ts';
+import type { Body } from './body.ts';
 import { Energiser } from './energise.ts';
 import type { Gate } from './gate.ts';
 import type { Journal } from './journal.ts';
-import type { Lamp, RgbLight } from './light.ts';
-import type { Relay } from './relay.ts';
-import type { Servo } from './servo.ts';
 
 /** Whether everything rests at its park position already. */
 export function atRest(body: Body): boolean {
-  return body.channels.every(rests);
+  return body.channels.every((channel) => channel.rests);
 }
 
 /**
@@ -25,7 +23,7 @@ export class Parker {
   readonly #energiser: Energiser;
   #active = false;
   #stage = 0;
-  /** Lights whose fade home has begun. */
+  /** Sent home before. */
   readonly #sent = new Set<Actuator>();
   /** Looked at in this tick. */
   readonly #looked = new Set<Actuator>();
@@ -47,9 +45,9 @@ export class Parker {
     const named = body.prop.park.stages.map((stage) => stage.map((name) => body.channel(name)));
     const rest = body.channels.filter((channel) => !named.flat().includes(channel));
     this.#stages = [
-      rest.filter((channel) => channel.kind === 'relay'),
+      rest.filter((channel) => channel.parksEarly),
       ...named,
-      rest.filter((channel) => channel.kind !== 'relay'),
+      rest.filter((channel) => !channel.parksEarly),
     ].filter((stage) => stage.length > 0);
   }
 
@@ -81,7 +79,7 @@ export class Parker {
       for (const relay of this.#gate.mayOpen(opening)) relay.set(false);
     }
     const limp = energise
-      ? this.#body.servos.filter((one) => one.known && !rests(one) && !one.board.dead)
+      ? this.#body.servos.filter((one) => one.known && !one.rests && !one.board.dead)
       : [];
     const addedS = this.#energiser.begin(limp, nowS);
     this.#deadlineS = this.#holdUntilS + addedS + this.#body.prop.park.deadlineS;
@@ -143,8 +141,7 @@ export class Parker {
   #finished(actuator: Actuator): boolean {
     if (actuator.board.dead) return true;
     // A limp servo that nobody asked to energise stays as it is.
-    if (actuator.kind === 'servo' && !actuator.energised) return true;
-    return rests(actuator);
+    return actuator.isLimp || actuator.rests;
   }
 
   /** Sends a channel home, or those that must be home before it. */
@@ -156,15 +153,7 @@ export class Parker {
     // What was looked at just now may have come home at once.
     if (before.some((other) => !this.#finished(other))) return;
     this.#going++;
-    if (actuator.kind === 'servo') this.#sendHome(actuator, nowS);
-    else if (actuator.kind === 'relay') this.#switchHome(actuator, nowS);
-    else this.#fadeHome(actuator);
-  }
-
-  /** Whether a channel at its park position would still need what it requires. */
-  #needsAtRest(actuator: Actuator): boolean {
-    if (actuator.kind === 'servo') return false;
-    return actuator.kind === 'relay' ? actuator.parkOn : !actuator.parksDark;
+    this.#sendHome(actuator, nowS);
   }
 
   /** The channels that must be home before this one goes. */
@@ -174,7 +163,7 @@ export class Parker {
     for (const { actuator: other, requirement } of this.#gate.dependentsOf(actuator))
       if (!this.#finished(other) && !this.#body.metAtPark(requirement)) before.push(other);
     // Those that it needs home, for its own way.
-    if (actuator.kind !== 'servo' && !this.#needsAtRest(actuator)) return before;
+    if (!actuator.moves && !actuator.needsAtHome) return before;
     for (const requirement of actuator.spec.requires ?? []) {
       const other = this.#body.channel(requirement.channel);
       if (this.#finished(other) || this.#body.met(requirement)) continue;
@@ -186,7 +175,7 @@ export class Parker {
   /** Each waits for another one: they go home one at a time, and the journal says so. */
   #force(): void {
     const stuck = [...this.#looked].filter((one) => !this.#finished(one));
-    const first = stuck.find(({ kind }) => kind === 'servo') ?? stuck[0];
+    const first = stuck.find(({ moves }) => moves) ?? stuck[0];
     if (!first) return;
     this.#forced = first;
     const names = stuck.map(({ name }) => name).join(', ');
@@ -198,12 +187,12 @@ export class Parker {
     );
   }
 
-  #sendHome(servo: Servo, nowS: number): void {
-    const parkDeg = servo.homeDeg;
-    if (servo.delayed || (servo.moving && servo.target === parkDeg)) return;
-    this.#tellUnmet(servo);
+  #sendHome(actuator: Actuator, nowS: number): void {
+    if (actuator.isHoming(this.#sent.has(actuator))) return;
+    this.#sent.add(actuator);
+    if (actuator.moves) this.#tellUnmet(actuator);
     try {
-      this.#gate.move([{ servo, toDeg: parkDeg }], 0, 'prop', nowS);
+      actuator.goHome(this.#gate, nowS);
     } catch (error) {
       // Not yet: something still decelerates. Tried again each tick, until the deadline.
       if (!(error instanceof Refusal)) throw error;
@@ -211,7 +200,7 @@ export class Parker {
   }
 
   /** No order gives it what it needs for its way home: it goes all the same. */
-  #tellUnmet(servo: Servo): void {
+  #tellUnmet(servo: Actuator): void {
     if (servo === this.#forced || this.#told.has(servo)) return;
     const unmet = servo.spec.requires?.find((one) => !this.#body.met(one));
     if (!unmet) return;
@@ -222,22 +211,5 @@ export class Parker {
       `${servo.name} goes home though it needs ${this.#body.describe(unmet)}: no order of parking gives it that`,
       { channel: servo.name, requires: unmet },
     );
-  }
-
-  #fadeHome(light: RgbLight | Lamp): void {
-    // Made dark on its way by an interlock, it is sent again.
-    const under = light.fading || light.flashHeld;
-    if (this.#sent.has(light) && under) return;
-    this.#sent.add(light);
-    light.fadeToPark();
-  }
-
-  #switchHome(relay: Relay, nowS: number): void {
-    try {
-      this.#gate.switch(relay, relay.parkOn, Number.POSITIVE_INFINITY, nowS);
-    } catch (error) {
-      // Not yet, as for a servo.
-      if (!(error instanceof Refusal)) throw error;
-    }
   }
 }

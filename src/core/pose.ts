@@ -1,7 +1,8 @@
 import { didYouMean } from '../prop/finding.ts';
 import { Refusal } from '../shared/errors.ts';
 import { parseColour, type Rgb } from '../sums/light.ts';
-import type { Actuator, Body } from './body.ts';
+import type { Actuator } from './actuators.ts';
+import type { Body } from './body.ts';
 import type { Lamp, RgbLight } from './light.ts';
 import type { Move } from './move.ts';
 import type { Relay } from './relay.ts';
@@ -13,6 +14,10 @@ export interface Wanted {
   dims: { lamp: Lamp; to: number }[];
   colours: { light: RgbLight; to: Rgb }[];
   switches: { relay: Relay; on: boolean }[];
+}
+
+export function nothing(): Wanted {
+  return { moves: [], dims: [], colours: [], switches: [] };
 }
 
 /** Every channel that is asked for something. */
@@ -30,23 +35,20 @@ export function opening({ switches }: Wanted): Set<Actuator> {
   return new Set(switches.filter(({ on }) => !on).map(({ relay }) => relay));
 }
 
+/** @throws Refusal `pose.unknown` */
+export function mustHavePose({ prop: { poses } }: Body, name: string): void {
+  if (Object.hasOwn(poses, name)) return;
+  const advice = didYouMean(name, Object.keys(poses));
+  throw new Refusal('pose.unknown', `there is no pose ${name}; ${advice}`, { pose: name });
+}
+
 /** @throws Refusal `noSuchThing` */
 export function wantedByPose(body: Body, name: string): Wanted {
+  mustHavePose(body, name);
   const { poses } = body.prop;
-  if (!Object.hasOwn(poses, name)) {
-    const advice = didYouMean(name, Object.keys(poses));
-    throw new Refusal('pose.unknown', `there is no pose ${name}; ${advice}`, { pose: name });
-  }
-  const wanted: Wanted = { moves: [], dims: [], colours: [], switches: [] };
-  for (const [channel, value] of Object.entries(poses[name]!)) {
-    const actuator = body.channel(channel);
-    if (actuator.kind === 'servo')
-      wanted.moves.push({ servo: actuator, toDeg: degOf(actuator, value) });
-    else if (actuator.kind === 'relay')
-      wanted.switches.push({ relay: actuator, on: value === 'on' });
-    else if (actuator.kind === 'lamp') wanted.dims.push({ lamp: actuator, to: Number(value) });
-    else wanted.colours.push({ light: actuator, to: colourOf(String(value)) });
-  }
+  const wanted = nothing();
+  for (const [channel, value] of Object.entries(poses[name]!))
+    body.channel(channel).want(value, wanted);
   return wanted;
 }
 

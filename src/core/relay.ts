@@ -1,8 +1,15 @@
+import { relayA } from '../prop/kinds/relay.ts';
 import { pulseS } from '../prop/pulse.ts';
-import type { RelayChannel } from '../prop/schema.ts';
+import type { RelayChannel, Requirement } from '../prop/schema.ts';
+import { FIELD, FLAG, type Telemetry } from '../shared/telemetry.ts';
 import { FlashGuard } from '../sums/flash.ts';
+import type { Answers, PlaceOf, Standing } from './actuator.ts';
 import type { Board } from './boards.ts';
 import { DutyGuard } from './duty.ts';
+import type { Gate } from './gate.ts';
+import type { Identifier } from './identify.ts';
+import type { Session } from './lease.ts';
+import type { Wanted } from './pose.ts';
 
 /** A contact stays open or closed at least this long (s), unless the prop file says otherwise. */
 export const LEAST_S = 0.1;
@@ -12,7 +19,7 @@ const ROUNDING_S = 1e-9;
 export type Noted = 'no' | 'asked' | 'yes';
 
 /** A relay as the core drives it. */
-export class Relay {
+export class Relay implements Answers {
   readonly kind = 'relay';
   readonly name: string;
   readonly index: number;
@@ -71,7 +78,7 @@ export class Relay {
     this.board = board;
     this.rail = rail;
     this.duty = spec.duty && new DutyGuard(spec.duty.maxOnS, spec.duty.restS);
-    this.onA = spec.draw?.onA ?? 0;
+    this.onA = relayA(spec);
     this.#guard = spec.light && !spec.flash ? new FlashGuard() : undefined;
     // As its board puts it when it is opened.
     this.on = this.safeOn;
@@ -240,6 +247,152 @@ export class Relay {
     this.closed = was.closed;
     this.#admitted = was.closed;
     this.noted = was.noted;
+  }
+
+  // --- what every actuator answers
+
+  get records(): 'on' {
+    return 'on';
+  }
+
+  get moves(): false {
+    return false;
+  }
+
+  get parksEarly(): true {
+    return true;
+  }
+
+  get isLimp(): false {
+    return false;
+  }
+
+  get goesTo(): undefined {
+    return undefined;
+  }
+
+  get startA(): number {
+    return 0;
+  }
+
+  get rests(): boolean {
+    return this.on === this.parkOn && !this.lingers && !this.flashHeld;
+  }
+
+  get isLost(): boolean {
+    return this.unknown;
+  }
+
+  get isBusy(): boolean {
+    return Number.isFinite(this.offAtS);
+  }
+
+  get isUnsettled(): boolean {
+    return Number.isFinite(this.offAtS) || this.waiting || this.lingers || this.flashHeld;
+  }
+
+  get now(): boolean {
+    return this.on;
+  }
+
+  get home(): boolean {
+    return this.parkOn;
+  }
+
+  get sample(): number {
+    return this.closed ? 1 : 0;
+  }
+
+  meets(requirement: Requirement): boolean {
+    if (!('is' in requirement)) return false;
+    if (requirement.is === 'parked') return this.rests;
+    const wanted = requirement.is === 'on';
+    return !this.unknown && !this.lingers && !this.flashHeld && this.on === wanted;
+  }
+
+  meetsAt(requirement: Requirement, to: Standing): boolean {
+    if (!('is' in requirement)) return false;
+    return to === (requirement.is === 'parked' ? this.parkOn : requirement.is === 'on');
+  }
+
+  isInUse(): boolean {
+    return this.on;
+  }
+
+  get needsAtHome(): boolean {
+    return this.parkOn;
+  }
+
+  get awaitsNote(): boolean {
+    return !this.closed && this.duty !== undefined && this.noted !== 'yes';
+  }
+
+  want(to: number | string, { switches }: Wanted): void {
+    switches.push({ relay: this, on: to === 'on' });
+  }
+
+  isHoming(): boolean {
+    return false;
+  }
+
+  goHome(gate: Gate, nowS: number): void {
+    gate.switch(this, this.parkOn, Number.POSITIVE_INFINITY, nowS);
+  }
+
+  identify(by: Identifier, session: Session): number {
+    return by.click(this, session);
+  }
+
+  follow(): void {}
+
+  succeed(
+    was: Answers | undefined,
+    pulsesGoOn: boolean,
+    places: { was: PlaceOf; is: PlaceOf },
+    nowS: number,
+  ): void {
+    if (was instanceof Relay && places.was(was.spec.output) === places.is(this.spec.output))
+      this.resume(was, pulsesGoOn);
+    else this.duty?.demandRest(nowS);
+  }
+
+  flags(): number {
+    return (
+      // Nobody can tell whether a board that cannot be reached has opened what hangs on it.
+      (this.unknown ? FLAG.unknown : 0) |
+      (this.waiting ? FLAG.delayed : 0) |
+      (this.interlocked ? FLAG.interlocked : 0) |
+      (this.flashHeld ? FLAG.flashHeld : 0) |
+      (this.duty && this.duty.restLeftS(this.#time.nowS) > 0 ? FLAG.resting : 0)
+    );
+  }
+
+  publish(telemetry: Telemetry): void {
+    const { index } = this;
+    telemetry.setChannel(index, FIELD.flags, this.flags());
+    telemetry.setChannel(index, FIELD.amps, this.amps());
+    telemetry.setChannel(index, FIELD.value, this.closed ? 1 : 0);
+    telemetry.setChannel(index, FIELD.target, this.on ? 1 : 0);
+  }
+
+  get awakeA(): number {
+    return this.amps();
+  }
+
+  awayText(): string {
+    return `${this.name} is ${this.on ? 'on' : 'off'}`;
+  }
+
+  useText(): string {
+    return 'is on';
+  }
+
+  remedy(): string {
+    return `switch ${this.name} off`;
+  }
+
+  wayText(to: Standing): string {
+    return to ? 'on' : 'off';
   }
 
   amps(): number {

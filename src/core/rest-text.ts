@@ -1,5 +1,5 @@
-import { tidy } from '../shared/units.ts';
-import { type Actuator, type Body, rests } from './body.ts';
+import type { Actuator } from './actuators.ts';
+import type { Body } from './body.ts';
 
 /** So many channels are named. */
 const NAMED = 4;
@@ -9,7 +9,7 @@ export function notParkedText(body: Body): string | undefined {
   // As a rule it is: a tick then allocates nothing for this.
   if (body.channels.every(isParked)) return undefined;
   const away = body.channels.filter((channel) => !isParked(channel));
-  const lost = away.filter((channel) => channel.kind === 'servo' && isUnknown(channel));
+  const lost = away.filter((channel) => channel.moves && channel.isLost);
   const words = away.filter((channel) => !lost.includes(channel)).map(awayText);
   if (lost.length > 0)
     words.unshift(
@@ -21,19 +21,13 @@ export function notParkedText(body: Body): string | undefined {
 }
 
 function isParked(channel: Actuator): boolean {
-  return !isUnknown(channel) && rests(channel);
-}
-
-function isUnknown(channel: Actuator): boolean {
-  return channel.kind === 'servo' ? !channel.known : channel.board.unknown;
+  return !channel.isLost && channel.rests;
 }
 
 function awayText(channel: Actuator): string {
-  const { name } = channel;
-  if (channel.kind === 'servo') return `${name} is at ${tidy(channel.state.pos)} deg`;
-  if (isUnknown(channel)) return `${name} may be on, as its board cannot be reached`;
-  if (channel.kind === 'relay') return `${name} is ${channel.on ? 'on' : 'off'}`;
-  return `${name} shows something else than when parked`;
+  return channel.isLost
+    ? `${channel.name} may be on, as its board cannot be reached`
+    : channel.awayText();
 }
 
 /** `a`, `a and b`, `a, b and 3 others`. */

@@ -1,6 +1,10 @@
 import { createHash } from 'node:crypto';
+import type { Draw } from '../prop/kinds/kind.ts';
+import { servoDraw } from '../prop/kinds/servo.ts';
 import { motionLimits } from '../prop/motion-limits.ts';
-import type { ServoChannel } from '../prop/schema.ts';
+import type { Channel, Requirement, ServoChannel } from '../prop/schema.ts';
+import { FIELD, FLAG, type Telemetry } from '../shared/telemetry.ts';
+import { tidy } from '../shared/units.ts';
 import { PulseBounds } from '../sums/calibration.ts';
 import type { Ease } from '../sums/ease.ts';
 import { planEased } from '../sums/eased-move.ts';
@@ -14,8 +18,15 @@ import {
 } from '../sums/profile.ts';
 import { STRIDE } from '../sums/profile-path.ts';
 import { ServoMapping } from '../sums/servo-mapping.ts';
+import type { Answers, Standing } from './actuator.ts';
 import type { Board } from './boards.ts';
+import type { Gate } from './gate.ts';
+import type { Identifier } from './identify.ts';
+import type { Session } from './lease.ts';
 import type { Motion } from './motion.ts';
+import { degOf, type Wanted } from './pose.ts';
+
+type Bounded = Exclude<Requirement, { is: string }>;
 
 /** The fastest a servo feels for its stop, or comes back from there (deg/s). */
 const FEEL_SPEED_DEG_S = 20;
@@ -33,7 +44,7 @@ export function placeDigest({ output, calibration, linkage }: ServoChannel): str
 }
 
 /** A servo as the core drives it: where it was told to be, and the way from there. */
-export class Servo {
+export class Servo implements Answers {
   readonly kind = 'servo';
   readonly name: string;
   readonly index: number;
@@ -44,7 +55,7 @@ export class Servo {
   readonly output: number;
   readonly rail: number;
   readonly limits: MotionLimits;
-  readonly draw: { idleA: number; movingA: number; stallA: number };
+  readonly draw: Draw;
   readonly envelopeUs: readonly [number, number];
   marks: ReadonlyMap<string, number>;
   /** Where the pulses put it now: deg, deg/s, deg/s2. */
@@ -90,6 +101,7 @@ export class Servo {
   #bounds: PulseBounds;
   #envelope: PulseBounds;
   readonly #stepUs: number;
+  readonly #time: { readonly nowS: number };
 
   constructor(
     name: string,
@@ -98,7 +110,9 @@ export class Servo {
     board: Board,
     rail: number,
     motion: Motion,
+    time: { readonly nowS: number },
   ) {
+    this.#time = time;
     this.name = name;
     this.index = index;
     this.spec = spec;
@@ -111,7 +125,7 @@ export class Servo {
     this.limitsInFile = spec.limitsDeg !== undefined;
     this.marks = new Map(Object.entries(spec.marks ?? {}));
     this.limits = motionLimits(spec);
-    this.draw = spec.draw ?? { idleA: 0, movingA: 0, stallA: 0 };
+    this.draw = servoDraw(spec);
     this.parkTo = spec.park.to;
     this.parkThen = spec.park.then;
     this.#stepUs = board.driver.pulseStepUs;
@@ -132,7 +146,7 @@ export class Servo {
         linkage: this.mapping.linkage,
         envelopeUs: this.envelopeUs,
         limitsDeg: this.limitsDeg,
-        draw: this.draw,
+        draw: { idleA: this.draw.idleA, movingA: this.draw.busyA, stallA: this.draw.stallA },
         parkDeg: this.parkDeg,
       },
     });
@@ -362,11 +376,171 @@ export class Servo {
     return this.#envelope.pulseUs(deg);
   }
 
+  // --- what every actuator answers
+
+  get records(): 'deg' {
+    return 'deg';
+  }
+
+  get moves(): true {
+    return true;
+  }
+
+  get parksEarly(): false {
+    return false;
+  }
+
+  get needsAtHome(): false {
+    return false;
+  }
+
+  get awaitsNote(): false {
+    return false;
+  }
+
+  get rests(): boolean {
+    return this.known && this.atPark && !this.delayed;
+  }
+
+  get isLost(): boolean {
+    return !this.known;
+  }
+
+  get isLimp(): boolean {
+    return !this.energised;
+  }
+
+  get isBusy(): boolean {
+    return this.moving || this.delayed;
+  }
+
+  get isUnsettled(): boolean {
+    return this.moving || this.delayed;
+  }
+
+  get now(): number {
+    return this.state.pos;
+  }
+
+  get goesTo(): number | undefined {
+    return this.moving ? this.target : undefined;
+  }
+
+  get home(): number {
+    return this.homeDeg;
+  }
+
+  get sample(): number {
+    return this.state.pos;
+  }
+
+  /** Nothing limp, or on its way from an unknown place, is relied on. */
+  meets(requirement: Requirement): boolean {
+    if ('is' in requirement)
+      return (
+        requirement.is === 'parked' &&
+        this.rests &&
+        this.energised &&
+        this.#time.nowS >= this.jumpUntilS
+      );
+    return this.energised && isBeyond(requirement, this, this.state.pos);
+  }
+
+  meetsAt(requirement: Requirement, to: Standing): boolean {
+    if (typeof to !== 'number') return false;
+    if ('is' in requirement)
+      return requirement.is === 'parked' && Math.abs(to - this.homeDeg) < 1e-6;
+    return isBeyond(requirement, this, to);
+  }
+
+  isInUse(moving: boolean): boolean {
+    return moving ? this.isBusy : !this.rests;
+  }
+
+  want(to: number | string, { moves }: Wanted): void {
+    moves.push({ servo: this, toDeg: degOf(this, to) });
+  }
+
+  isHoming(): boolean {
+    return this.delayed || (this.moving && this.target === this.homeDeg);
+  }
+
+  goHome(gate: Gate, nowS: number): void {
+    gate.move([{ servo: this, toDeg: this.homeDeg }], 0, 'prop', nowS);
+  }
+
+  identify(by: Identifier, session: Session): number {
+    return by.wiggle(this, session);
+  }
+
+  follow(spec: Channel): void {
+    if (spec.kind !== this.kind) return;
+    this.marks = new Map(Object.entries(spec.marks ?? {}));
+    this.parkTo = spec.park.to;
+    this.takeLimits(spec.limitsDeg);
+  }
+
+  succeed(was: Answers | undefined, pulsesGoOn: boolean): void {
+    if (was instanceof Servo && this.standsLike(was)) this.resume(was, pulsesGoOn);
+  }
+
+  flags(): number {
+    return (
+      (this.moving ? FLAG.moving : 0) |
+      (this.energised ? 0 : FLAG.released) |
+      (this.known && this.#time.nowS >= this.jumpUntilS ? 0 : FLAG.unknown) |
+      (this.beyond ? FLAG.beyond : 0) |
+      (this.pushing ? FLAG.pushing : 0) |
+      (this.interlocked ? FLAG.interlocked : 0) |
+      (this.delayed ? FLAG.delayed : 0)
+    );
+  }
+
+  publish(telemetry: Telemetry, senses: boolean): void {
+    const { index } = this;
+    telemetry.setChannel(index, FIELD.flags, this.flags());
+    telemetry.setChannel(index, FIELD.value, this.state.pos);
+    telemetry.setChannel(index, FIELD.target, this.target);
+    telemetry.setChannel(index, FIELD.pulseUs, this.pulseUs);
+    telemetry.setChannel(index, FIELD.amps, this.amps(this.#time.nowS));
+    if (!senses) return;
+    telemetry.setChannel(index, FIELD.measuredDeg, this.measuredDeg);
+    telemetry.setChannel(index, FIELD.measuredA, this.measuredA);
+  }
+
+  get awakeA(): number {
+    return this.draw.idleA;
+  }
+
+  get startA(): number {
+    return this.energised ? 0 : this.draw.busyA - this.draw.idleA;
+  }
+
+  awayText(): string {
+    return `${this.name} is at ${tidy(this.state.pos)} deg`;
+  }
+
+  useText(): string {
+    if (this.rests) return 'is to leave its park position';
+    if (this.moving) return `is on its way to ${tidy(this.target)} deg`;
+    return `is at ${tidy(this.state.pos)} deg, away from its park position,`;
+  }
+
+  remedy(): string {
+    return this.rests
+      ? `move ${this.name} later, or this one`
+      : `bring ${this.name} to ${tidy(this.homeDeg)} deg, its park position,`;
+  }
+
+  wayText(to: Standing): string {
+    return `to ${tidy(Number(to))} deg`;
+  }
+
   /** Estimated draw (A) at `nowS`. */
   amps(nowS: number): number {
     if (!this.energised) return 0;
     if (this.pushing) return this.draw.stallA;
-    return this.moving || nowS < this.settleUntilS ? this.draw.movingA : this.draw.idleA;
+    return this.moving || nowS < this.settleUntilS ? this.draw.busyA : this.draw.idleA;
   }
 
   #within(deg: number): boolean {
@@ -379,6 +553,19 @@ export class Servo {
   #boundsOf(limitsDeg: readonly [number, number]): PulseBounds {
     return new PulseBounds(this.mapping, limitsDeg, this.envelopeUs, this.#stepUs);
   }
+}
+
+/** Whether `deg` is above, or below, what is required; a mark that is gone is never met. */
+function isBeyond(requirement: Bounded, { marks }: Servo, deg: number): boolean {
+  // One by one: what may be a number or come from the marks would be allocated in every tick.
+  if ('above' in requirement) {
+    const { above } = requirement;
+    if (typeof above === 'number') return deg > above;
+    return deg > (marks.get(above) ?? Number.POSITIVE_INFINITY);
+  }
+  const { below } = requirement;
+  if (typeof below === 'number') return deg < below;
+  return deg < (marks.get(below) ?? Number.NEGATIVE_INFINITY);
 }
 
 /** The first trajectory until `atS`, then the second one. */

@@ -1,6 +1,7 @@
 import type { LockInfo } from '../api/types.ts';
 import { placeOf } from '../boards/registry.ts';
 import type { Condition } from '../shared/condition.ts';
+import type { PlaceOf } from './actuator.ts';
 import type { Body } from './body.ts';
 import type { Journal } from './journal.ts';
 import type { Relay } from './relay.ts';
@@ -103,7 +104,7 @@ export class StateKeeper {
         on: on || relay.on,
         // Never closed in this run, it has no time; JSON knows no infinity.
         changedS: Number.isFinite(changedS) ? changedS + this.#bootOffsetS : 0,
-        output: placeIn(body, relay),
+        output: placesIn(body)(relay.spec.output),
       };
     }
     return duty;
@@ -140,8 +141,7 @@ export class StateKeeper {
     for (const requirement of spec.requires) {
       if (!('is' in requirement) || requirement.is !== 'on') continue;
       const other = this.#kept.body().find(requirement.channel);
-      if (other?.kind === 'relay' && !other.closed && other.duty && other.noted !== 'yes')
-        return true;
+      if (other?.awaitsNote) return true;
     }
     return false;
   }
@@ -190,7 +190,7 @@ export class StateKeeper {
       if (!relay.duty) continue;
       const record = restored?.duty[relay.name];
       const mine = restored && Object.hasOwn(restored.duty, relay.name);
-      if (record && mine && record.output === placeIn(body, relay)) {
+      if (record && mine && record.output === placesIn(body)(relay.spec.output)) {
         const changedS = record.changedS - this.#bootOffsetS;
         relay.duty.restore({ ...record, changedS }, restored.sameBoot, nowS);
       } else {
@@ -207,7 +207,7 @@ export class StateKeeper {
   }
 }
 
-/** Which pin of the real world a relay of this body is on. */
-export function placeIn({ prop }: Body, { spec: { output } }: Relay): string {
-  return placeOf(output.board, prop.boards[output.board]!, output.pin);
+/** Which pins of the real world the outputs of a body are. */
+export function placesIn({ prop: { boards } }: Body): PlaceOf {
+  return ({ board, pin }) => placeOf(board, boards[board]!, pin);
 }

@@ -16,20 +16,20 @@ import {
 import { tidy } from '../shared/units.ts';
 import { CATCH_UP_EVERY_MS, CATCH_UP_MS } from './limits.ts';
 
-type Kind = PropView['channels'][number]['kind'];
+type ValueType = PropView['channels'][number]['value'];
 /** What runs by itself. */
 export type Running = Omit<Extract<ToGateway, { t: 'running' }>, 't'>;
 
-function level(snapshot: Snapshot, channel: number, field: number, kind: Kind) {
+function level(snapshot: Snapshot, channel: number, field: number, type: ValueType) {
   const first = snapshot.channel(channel, field);
-  switch (kind) {
-    case 'servo':
+  switch (type) {
+    case 'deg':
       return tidy(first, 3);
-    case 'relay':
+    case 'on':
       return first !== 0;
-    case 'lamp':
+    case 'lightness':
       return tidy(first, 4);
-    case 'rgb':
+    case 'colour':
       return hex(first, snapshot.channel(channel, field + 1), snapshot.channel(channel, field + 2));
   }
 }
@@ -44,17 +44,17 @@ function hex(red: number, green: number, blue: number): string {
 }
 
 /** One channel of a snapshot in the API's terms. Angles to 1/1000 deg, currents to 1 mA. */
-export function channelState(snapshot: Snapshot, channel: number, kind: Kind): ChannelState {
+export function channelState(snapshot: Snapshot, channel: number, type: ValueType): ChannelState {
   const bits = snapshot.channel(channel, FIELD.flags);
   // Off is not said of what may be on.
-  const unknown = kind !== 'servo' && (bits & FLAG.unknown) !== 0;
+  const unknown = type !== 'deg' && (bits & FLAG.unknown) !== 0;
   const state: ChannelState = {
-    value: unknown ? null : level(snapshot, channel, FIELD.value, kind),
-    target: level(snapshot, channel, FIELD.target, kind),
+    value: unknown ? null : level(snapshot, channel, FIELD.value, type),
+    target: level(snapshot, channel, FIELD.target, type),
     flags: flagNames(bits),
     amps: tidy(snapshot.channel(channel, FIELD.amps)),
   };
-  if (kind !== 'servo') return state;
+  if (type !== 'deg') return state;
   state.pulseUs = tidy(snapshot.channel(channel, FIELD.pulseUs));
   state.pushing = (bits & FLAG.pushing) !== 0;
   const measuredDeg = snapshot.channel(channel, FIELD.measuredDeg);
@@ -143,9 +143,9 @@ export class View {
     // The core counts its ticks from 1.
     if (this.#blank && this.#snapshot.tick === 0) return false;
     this.#blank = false;
-    this.prop.channels.forEach(({ name, kind }, channel) => {
+    this.prop.channels.forEach(({ name, value }, channel) => {
       if (!this.#changed(channel)) return;
-      const state = channelState(this.#snapshot, channel, kind);
+      const state = channelState(this.#snapshot, channel, value);
       this.states[channel] = state;
       this.texts[channel] = `${JSON.stringify(name)}:${JSON.stringify(state)}`;
     });
@@ -200,7 +200,7 @@ export class View {
     if (this.running.cues.length > 0) return true;
     return this.states.some(
       ({ flags }, channel) =>
-        this.prop.channels[channel]?.kind === 'servo' && flags.includes('moving'),
+        this.prop.channels[channel]?.value === 'deg' && flags.includes('moving'),
     );
   }
 

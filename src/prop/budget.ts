@@ -8,8 +8,8 @@ import {
 } from '../sums/relay-drive.ts';
 import { type Led, ledResistor, type SeriesResistor } from '../sums/resistor.ts';
 import { inrushA, runTimeH, totals, WAKE, wantedSupplyA } from '../sums/supply.ts';
-import { drawOf } from './circuit.ts';
 import { type ChannelVolts, dropsOf, type ProtectedWire, type WireLoad } from './drops.ts';
+import { kindOf, relayOf } from './kinds/kind.ts';
 import type { Channel, Prop, Rail } from './schema.ts';
 
 /** Everything electrical that follows from a prop file alone, without any cue. */
@@ -98,7 +98,7 @@ export function budgetOf(prop: Prop): Budget {
     const known = members.get(rail);
     if (known) known.push([name, channel]);
     else members.set(rail, [[name, channel]]);
-    const { busyA, stallA } = drawOf(channel);
+    const { busyA, stallA } = kindOf(channel).draw(channel);
     const volts = drops.channels.get(name);
     const one: ChannelBudget = { name, rail, movingA: busyA, stallA, ...volts };
     if (volts) {
@@ -128,12 +128,12 @@ function railBudget(
   members: readonly [name: string, channel: Channel][],
 ): RailBudget {
   const loads = members.map(([channel, spec]) => {
-    const { idleA, busyA, stallA } = drawOf(spec);
+    const { idleA, busyA, stallA } = kindOf(spec).draw(spec);
     return { channel, spec, idleA, movingA: busyA, stallA };
   });
   const { idleA, movingA, stallA } = totals(loads);
-  const servos = loads.filter(({ spec }) => spec.kind === 'servo');
-  const othersA = totals(loads.filter(({ spec }) => spec.kind !== 'servo')).idleA;
+  const servos = loads.filter(({ spec }) => kindOf(spec).moves);
+  const othersA = totals(loads.filter(({ spec }) => !kindOf(spec).moves)).idleA;
   const peakA = Math.min(movingA, Math.max(limitA, idleA));
   const budget: RailBudget = {
     name,
@@ -194,29 +194,27 @@ function fuseBudget(
 }
 
 function leds(prop: Prop, channel: string, spec: Channel): LedBudget[] {
-  if ((spec.kind !== 'rgb' && spec.kind !== 'lamp') || !spec.led) return [];
   const { rail } = spec;
-  const supplyV =
-    spec.led.supplyV ??
-    (rail !== undefined && Object.hasOwn(prop.rails, rail) ? prop.rails[rail]!.volts : undefined);
-  if (supplyV === undefined) return [];
-  const one = (forwardV: number, givenOhm: number | undefined): LedBudget => {
-    const { currentA, spreadV } = spec.led!;
+  const railV =
+    rail !== undefined && Object.hasOwn(prop.rails, rail) ? prop.rails[rail]!.volts : undefined;
+  return (kindOf(spec).leds?.(spec) ?? []).flatMap((one) => {
+    const { colour, forwardV, spreadV, currentA, resistorOhm, supplyV = railV } = one;
+    if (supplyV === undefined) return [];
     const led = { supplyV, forwardV, spreadV, currentA };
     const wanted = ledResistor(led);
-    return { channel, led, ...(givenOhm !== undefined && { givenOhm }), ...(wanted && { wanted }) };
-  };
-  if (spec.kind === 'lamp') return [one(spec.led.forwardV, spec.led.resistorOhm)];
-  const { forwardV, resistorOhm } = spec.led;
-  return (['red', 'green', 'blue'] as const).map((colour, i) => ({
-    ...one(forwardV[i]!, resistorOhm?.[i]),
-    colour,
-  }));
+    return {
+      channel,
+      led,
+      ...(resistorOhm !== undefined && { givenOhm: resistorOhm }),
+      ...(wanted && { wanted }),
+      ...(colour && { colour }),
+    };
+  });
 }
 
 function coils(channel: string, spec: Channel): CoilBudget[] {
-  if (spec.kind !== 'relay' || !spec.coil) return [];
-  const { coil } = spec;
+  const coil = relayOf(spec)?.coil;
+  if (!coil) return [];
   const wanted = baseResistor(coil);
   return [
     {

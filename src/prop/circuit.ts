@@ -1,9 +1,8 @@
 import { factsOf } from '../boards/registry.ts';
 import { awgSectionMm2, ohmPerMetre } from '../sums/wire.ts';
 import { boardConnectors } from './board-connectors.ts';
-import { restA } from './cue-loads.ts';
 import type { Path } from './finding.ts';
-import { currents } from './lint-rails.ts';
+import { kindOf } from './kinds/kind.ts';
 import { type Core, coreKind } from './loom.ts';
 import { splitEnd } from './loom-words.ts';
 import type { Channel, Prop, Wire } from './schema.ts';
@@ -61,13 +60,6 @@ export function coreOhm(wire: Wire): number | undefined {
   return ohmPerMetre(section) * wire.lengthM;
 }
 
-/** What a channel draws when parked, moving or fully on, and stalled (A). */
-export function drawOf(channel: Channel): { idleA: number; busyA: number; stallA: number } {
-  const { busyA } = currents(channel);
-  const stallA = channel.kind === 'servo' ? Math.max(busyA, channel.draw?.stallA ?? 0) : busyA;
-  return { idleA: restA(channel), busyA, stallA };
-}
-
 export const isPlus = (core: { role: string }) => coreKind(core) === 'plus';
 export const isReturn = (core: { role: string }) => coreKind(core) === 'return';
 
@@ -104,7 +96,7 @@ export function circuitOf(prop: Prop): Circuit {
     const pins = pinsOf(channel, own);
     if (channel.wire)
       add(channel.wire, ['channels', name, 'wire'], (core) => supplies(core) || pins.has(core));
-    if (channel.kind === 'relay') joinContact(own, loads.get(name) ?? [], nodes);
+    if (kindOf(channel).switches) joinContact(own, loads.get(name) ?? [], nodes);
     for (const pin of pins) {
       const header = headers.get(splitEnd(pin.from).connector);
       if (header !== undefined)
@@ -144,10 +136,11 @@ function joinConnectors(prop: Prop, nodes: Nodes) {
 
 /** The cores through which the pins of a light carry its current. */
 function pinsOf(channel: Channel, own: readonly Core[]): Set<Core> {
-  if (channel.kind !== 'rgb' && channel.kind !== 'lamp') return new Set();
+  const kind = kindOf(channel);
+  if (!kind.light) return new Set();
   if (own.some(isPlus) === own.some(isReturn)) return new Set();
   const others = own.filter((core) => !isPlus(core) && !isReturn(core));
-  return new Set(others.length === (channel.kind === 'rgb' ? 3 : 1) ? others : []);
+  return new Set(others.length === kind.outputs(channel).length ? others : []);
 }
 
 /** A closed relay joins COM and what the load hangs on, NO or NC. */
@@ -170,7 +163,7 @@ function tapsOf(
   pins: ReadonlySet<Core>,
   nodes: Nodes,
 ): Tap[] {
-  const { idleA, busyA, stallA } = drawOf(spec);
+  const { idleA, busyA, stallA, pinsA } = kindOf(spec).draw(spec);
   const plus = farEnd(load, isPlus) ?? farEnd(own, isPlus);
   const back = farEnd(load, isReturn) ?? farEnd(own, isReturn);
   if (plus !== undefined && back !== undefined)
@@ -178,7 +171,7 @@ function tapsOf(
   const common = plus ?? back;
   if (common === undefined) return [];
   return [...pins].map((pin, i) => {
-    const fullA = spec.kind === 'rgb' ? (spec.draw?.fullA[i] ?? 0) * spec.whiteBalance[i]! : busyA;
+    const fullA = pinsA[i]!;
     const share = busyA > 0 ? fullA / busyA : 0;
     const ends = { own: nodes.at(pin.to), common: nodes.at(common) };
     return {

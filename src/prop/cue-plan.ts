@@ -1,15 +1,23 @@
 import { type Ease, parseEase } from '../sums/ease.ts';
 import { planEased } from '../sums/eased-move.ts';
 import type { MotionLimits } from '../sums/profile.ts';
-import { CueInterlocks, type Dependents, dependentsIn, type Place } from './cue-interlocks.ts';
-import { lightsOf } from './cue-light.ts';
-import { CueLoads, type Rails, railsOf } from './cue-loads.ts';
-import { CueMemory } from './cue-memory.ts';
-import { Walk } from './cue-walk.ts';
 import type { Path } from './finding.ts';
+import { servoOf } from './kinds/kind.ts';
+import { degIn } from './kinds/servo.ts';
 import { softLimits } from './mechanics.ts';
 import { motionLimits } from './motion-limits.ts';
+import { PlanMemory } from './plan-memory.ts';
+import { PlanWalk } from './plan-walk.ts';
+import {
+  type Dependents,
+  dependentsIn,
+  type Place,
+  PlannedInterlocks,
+} from './planned-interlocks.ts';
+import { lightsOf } from './planned-light.ts';
+import { PlannedLoads, type Rails, railsOf } from './planned-loads.ts';
 import { type CueStep, longCue, type Prop, type ServoChannel } from './schema.ts';
+import { childrenOf, touchesOf } from './steps.ts';
 
 /**
  * The plan of a cue, from the prop file alone: when each step starts and ends if every channel
@@ -90,7 +98,7 @@ const MOST_INNER_STEPS_IN_ALL = 200_000;
 const AMPLE_INNER_STEPS = MOST_INNER_STEPS_IN_ALL / 2;
 
 /** A step with its names looked up. */
-export interface Step {
+export interface PlanStep {
   cue: string;
   index: number;
   spec: CueStep;
@@ -124,11 +132,11 @@ export interface Servo {
 export class Planner {
   readonly #prop: Prop;
   readonly #plans = new Map<string, CuePlan>();
-  readonly #steps = new Map<string, Step[]>();
+  readonly #steps = new Map<string, PlanStep[]>();
   readonly #servos = new Map<string, Servo>();
   readonly #eased = new Map<string, number>();
   readonly #rails: Rails;
-  readonly #memory: CueMemory;
+  readonly #memory: PlanMemory;
   /** Cues that the plan which is being made has asked for. */
   #asked: string[] = [];
   readonly #lights: ReadonlyMap<string, number>;
@@ -140,7 +148,7 @@ export class Planner {
     this.#rails = railsOf(prop);
     this.#dependents = dependentsIn(prop);
     this.#lights = lightsOf(prop);
-    this.#memory = new CueMemory({
+    this.#memory = new PlanMemory({
       prop,
       rails: this.#rails,
       lights: this.#lights,
@@ -151,8 +159,8 @@ export class Planner {
   }
 
   /** The interlocks along a walk that keeps where servos are in `places`. */
-  interlocks(places: ReadonlyMap<string, Place>): CueInterlocks {
-    return new CueInterlocks(this.#prop, this.#dependents, places);
+  interlocks(places: ReadonlyMap<string, Place>): PlannedInterlocks {
+    return new PlannedInterlocks(this.#prop, this.#dependents, places);
   }
 
   plan(name: string): CuePlan {
@@ -171,7 +179,7 @@ export class Planner {
     this.#plans.set(name, { steps: [], durationS: null, problems: [] });
     const asked = this.#asked;
     this.#asked = [];
-    const walk = new Walk(this, new CueLoads(this.#prop, this.#rails, this.#lights));
+    const walk = new PlanWalk(this, new PlannedLoads(this.#prop, this.#rails, this.#lights));
     const plan = walk.plan(name);
     this.#plans.set(name, plan);
     const ample = this.innerStepsLeft >= AMPLE_INNER_STEPS;
@@ -180,7 +188,7 @@ export class Planner {
     return plan;
   }
 
-  steps(name: string): Step[] {
+  steps(name: string): PlanStep[] {
     let steps = this.#steps.get(name);
     if (!steps) {
       steps = this.#compile(name);
@@ -193,8 +201,8 @@ export class Planner {
     const known = this.#servos.get(name);
     if (known) return known;
     const { channels } = this.#prop;
-    const spec = Object.hasOwn(channels, name) ? channels[name]! : undefined;
-    if (spec?.kind !== 'servo') return undefined;
+    const spec = servoOf(Object.hasOwn(channels, name) ? channels[name] : undefined);
+    if (!spec) return undefined;
     const [softLow, softHigh] = softLimits(spec);
     const servo = {
       name,
@@ -202,14 +210,14 @@ export class Planner {
       limits: motionLimits(spec),
       softLow,
       softHigh,
-      parkDeg: degOf(spec, spec.park.to),
+      parkDeg: degIn(spec, spec.park.to),
     };
     this.#servos.set(name, servo);
     return servo;
   }
 
   /** The least time (s) from rest to rest along a curve. @throws RangeError as `planEased` */
-  easedS(servo: Servo, from: number, to: number, step: Step): number {
+  easedS(servo: Servo, from: number, to: number, step: PlanStep): number {
     const key = `${servo.name} ${from} ${to} ${step.spec.ease}`;
     let neededS = this.#eased.get(key);
     if (neededS === undefined) {
@@ -220,8 +228,8 @@ export class Planner {
   }
 
   /** The cue that runs within a step: of those it chooses from, the longest. */
-  innerCue({ cue, choose }: CueStep): string | undefined {
-    const names = cue === undefined ? (choose ?? []) : [cue];
+  innerCue(step: CueStep): string | undefined {
+    const names = childrenOf(step).map(({ cue }) => cue);
     let longest: string | undefined;
     let mostS = -1;
     for (const name of names) {
@@ -233,12 +241,12 @@ export class Planner {
     return longest;
   }
 
-  #compile(cue: string): Step[] {
+  #compile(cue: string): PlanStep[] {
     const specs = longCue(this.#prop.cues[cue]!).steps;
     const named = new Map<string, number>();
     for (const [i, { name }] of specs.entries())
       if (name !== undefined && !named.has(name)) named.set(name, i);
-    const steps = specs.map((spec, index): Step => {
+    const steps = specs.map((spec, index): PlanStep => {
       const path = stepPath(this.#prop, cue, index);
       return {
         cue,
@@ -258,29 +266,23 @@ export class Planner {
     return steps;
   }
 
-  #targets({ move, pose }: CueStep, at: Path): Target[] {
-    const { groups, poses } = this.#prop;
+  #targets(step: CueStep, path: Path): Target[] {
     const targets: Target[] = [];
-    const add = (name: string, to: number | string, spread: number, path: Path) => {
-      const servo = this.servo(name);
-      const deg = servo && degOf(servo.spec, to);
-      if (deg !== undefined)
-        targets.push({ servo: name, low: deg - spread, high: deg + spread, path });
-    };
-    if (pose !== undefined && Object.hasOwn(poses, pose))
-      for (const [name, to] of Object.entries(poses[pose]!)) add(name, to, 0, [...at, 'pose']);
-    for (const [name, to] of Object.entries(move ?? {})) {
-      const path = [...at, 'move', name];
+    for (const { channels, to, part, at } of touchesOf(this.#prop, step)) {
+      if (part !== 'move' && part !== 'pose') continue;
       const [deg, spread] = typeof to === 'object' ? [to.around, to.spread] : [to, 0];
-      for (const member of Object.hasOwn(groups, name) ? groups[name]! : [name])
-        add(member, deg, spread, path);
+      for (const name of channels) {
+        const servo = this.servo(name);
+        const middle = servo && degIn(servo.spec, deg);
+        if (middle === undefined) continue;
+        targets.push({
+          servo: name,
+          low: middle - spread,
+          high: middle + spread,
+          path: [...path, ...at],
+        });
+      }
     }
     return targets;
   }
-}
-
-function degOf(servo: ServoChannel, to: number | string): number | undefined {
-  if (typeof to === 'number') return to;
-  const marks = servo.marks ?? {};
-  return Object.hasOwn(marks, to) ? marks[to] : undefined;
 }

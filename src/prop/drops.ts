@@ -5,7 +5,6 @@ import {
   type Conductor,
   circuitOf,
   coreOhm,
-  drawOf,
   isPlus,
   isReturn,
   type Source,
@@ -13,6 +12,7 @@ import {
   type Tap,
 } from './circuit.ts';
 import type { Path } from './finding.ts';
+import { kindOf } from './kinds/kind.ts';
 import type { Channel, Prop, Wire } from './schema.ts';
 
 /** Currents and voltage drops of a prop's wires: its circuit, solved. Copper at 20 C. */
@@ -208,7 +208,7 @@ class Solver {
         continue;
       const { volts, supply } = rails[channel.rail]!;
       if (supply) {
-        if (drawOf(channel).busyA > 0) untraced.push(name);
+        if (kindOf(channel).draw(channel).busyA > 0) untraced.push(name);
         continue;
       }
       const own = alongOwnWire(channel, volts);
@@ -296,7 +296,7 @@ function alongOwnWire(channel: Channel, volts: number): ChannelVolts | undefined
   const ohm = wire && coreOhm(wire);
   if (ohm === undefined || !wire!.cores.some(isPlus) || !wire!.cores.some(isReturn))
     return undefined;
-  const { busyA, stallA } = drawOf(channel);
+  const { busyA, stallA } = kindOf(channel).draw(channel);
   const left = (amps: number) => volts - amps * 2 * ohm;
   return { along: 'its own wire', movingV: left(busyA), stallV: left(stallA) };
 }

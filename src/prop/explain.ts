@@ -1,5 +1,13 @@
 import * as z from 'zod';
-import { closest, didYouMean, type Path, pathText, type Remark, show } from './finding.ts';
+import {
+  closest,
+  didYouMean,
+  type Path,
+  pathText,
+  type Remark,
+  show,
+  switchWord,
+} from './finding.ts';
 import { schemas } from './schema.ts';
 
 /** Turns the schema's complaints into sentences for the person who writes the prop file. */
@@ -149,14 +157,6 @@ function remedy(issue: Issue, schema: Schema | undefined): string {
 }
 
 // --- on and off ---------------------------------------------------------------------------------
-
-/** `on` or `off` when the value is another way of saying so (YAML 1.1 habits), or undefined. */
-export function switchWord(value: unknown): 'on' | 'off' | undefined {
-  const word = String(value).toLowerCase();
-  if (['on', 'yes', 'y', 'true', '1'].includes(word)) return 'on';
-  if (['off', 'no', 'n', 'false', '0'].includes(word)) return 'off';
-  return undefined;
-}
 
 function isSwitch(values: readonly unknown[]): boolean {
   return values.includes('on') && values.includes('off');

@@ -108,3 +108,11 @@ function edits(a: string, b: string): number {
   }
   return last[b.length]!;
 }
+
+/** `on` or `off` when the value is another way of saying so (YAML 1.1 habits), or undefined. */
+export function switchWord(value: unknown): 'on' | 'off' | undefined {
+  const word = String(value).toLowerCase();
+  if (['on', 'yes', 'y', 'true', '1'].includes(word)) return 'on';
+  if (['off', 'no', 'n', 'false', '0'].includes(word)) return 'off';
+  return undefined;
+}

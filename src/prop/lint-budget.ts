@@ -13,6 +13,7 @@ import {
 import { coreOhm, isPlus, isReturn, sectionOf } from './circuit.ts';
 import type { WireLoad } from './drops.ts';
 import { type Finding, type Path, pathText } from './finding.ts';
+import { relayOf } from './kinds/kind.ts';
 import { Notes } from './notes.ts';
 import type { Prop, Wire } from './schema.ts';
 import { readText } from './text.ts';
@@ -201,12 +202,12 @@ function lintLed(notes: Notes, { channel, colour, led, givenOhm, wanted }: LedBu
 
 function lintCoil(notes: Notes, { channel, coilA, givenOhm, wanted }: CoilBudget): void {
   const at = ['channels', channel, 'coil'];
-  const spec = notes.prop.channels[channel]!;
-  if (notes.given.broken(at) || spec.kind !== 'relay' || !spec.coil) return;
+  const coil = relayOf(notes.prop.channels[channel])?.coil;
+  if (notes.given.broken(at) || !coil) return;
   if (!wanted) {
     notes.warning(
       [...at, 'driveV'],
-      `a pin of ${tidy(spec.coil.driveV)} V does not open a transistor`,
+      `a pin of ${tidy(coil.driveV)} V does not open a transistor`,
       'use a driver chip or a level shifter',
     );
     return;
@@ -221,17 +222,17 @@ function lintCoil(notes: Notes, { channel, coilA, givenOhm, wanted }: CoilBudget
       );
     return;
   }
-  const pinA = baseA(spec.coil, givenOhm);
+  const pinA = baseA(coil, givenOhm);
   if (pinA > PIN_MOST_A)
     notes.warning(
       [...at, 'baseOhm'],
       `through ${tidy(givenOhm)} ohm the pin gives ${mA(pinA)}: ${mA(PIN_MOST_A)} is its most`,
       `use ${tidy(wanted.ohm)} ohm`,
     );
-  else if (pinA * spec.coil.gain < coilA)
+  else if (pinA * coil.gain < coilA)
     notes.warning(
       [...at, 'baseOhm'],
-      `through ${tidy(givenOhm)} ohm the transistor passes ${mA(pinA * spec.coil.gain)} and the coil needs ${mA(coilA)}`,
+      `through ${tidy(givenOhm)} ohm the transistor passes ${mA(pinA * coil.gain)} and the coil needs ${mA(coilA)}`,
       `use ${tidy(wanted.ohm)} ohm`,
     );
 }

@@ -1,13 +1,15 @@
 import { tidy } from '../shared/units.ts';
 import { isSmooth, parseEase } from '../sums/ease.ts';
 import { cuePlan, type PlanProblem, stepPath } from './cue-plan.ts';
-import { isWorse } from './cue-walk.ts';
 import { didYouMean, type Path, show } from './finding.ts';
+import { kindOf, relayOf } from './kinds/kind.ts';
+import { checkColour } from './kinds/rgb.ts';
 import { lintRequirement } from './lint-interlocks.ts';
-import { checkColour } from './lint-show.ts';
 import { MOST_NESTED, MOST_STEPS } from './long-cue.ts';
 import type { Limits, Notes } from './notes.ts';
-import { type CueStep, longCue } from './schema.ts';
+import { isWorse } from './plan-walk.ts';
+import { longCue } from './schema.ts';
+import { ACTS, type CueStep, childrenOf, touchesOf } from './steps.ts';
 
 /**
  * Cues: that their steps name what is there, can start, end and have an effect, and, as planned,
@@ -27,39 +29,34 @@ export function lintCues(notes: Notes, limits: Limits): Set<string> {
 
 // --- one step -------------------------------------------------------------------------------------
 
-/** Which part of a cue step commands which kind of channel. */
-const PART = { servo: 'move', relay: 'switch', rgb: 'colour', lamp: 'dim' } as const;
-const KIND = { switch: 'relay', colour: 'rgb', dim: 'lamp' } as const;
-
 function lintStep(notes: Notes, step: CueStep, at: Path, limits: Limits): void {
-  const { move, pose, colour, dim, switch: switched, until, cue, choose, times } = step;
+  const { move, pose, colour, until, cue, choose, times } = step;
   if (pose !== undefined) notes.find('poses', pose, [...at, 'pose']);
   lintMoves(notes, move ?? {}, [...at, 'move'], limits);
   for (const part of ['colour', 'dim', 'switch'] as const) {
     for (const name of Object.keys(step[part] ?? {})) {
       const path = [...at, part, name];
       const channel = notes.find('channels', name, path, true);
-      if (channel && channel.kind !== KIND[part])
-        notes.keyError(path, `${name} is a ${channel.kind}`, `put it under ${PART[channel.kind]}`);
+      const wanted = channel && kindOf(channel).part;
+      if (channel && wanted !== part)
+        notes.keyError(path, `${name} is a ${channel.kind}`, `put it under ${wanted}`);
     }
   }
   for (const [name, value] of Object.entries(colour ?? {}))
     checkColour(notes, value, [...at, 'colour', name]);
   if (until) lintUntil(notes, until, [...at, 'until'], limits);
-  if (cue !== undefined) notes.find('cues', cue, [...at, 'cue']);
-  for (const [i, one] of (choose ?? []).entries()) notes.find('cues', one, [...at, 'choose', i]);
+  for (const child of childrenOf(step)) notes.find('cues', child.cue, [...at, ...child.at]);
 
   if (notes.given.broken(at)) return;
-  const acts = [move, pose, colour, dim, switched, until, cue, choose];
-  if (acts.every((one) => one === undefined))
+  if (ACTS.every((act) => step[act] === undefined))
     notes.error(
       at,
       'this step does nothing',
-      'give it a move, pose, colour, dim, switch, until, cue or choose',
+      `give it a ${ACTS.slice(0, -1).join(', ')} or ${ACTS.at(-1)}`,
     );
   if (cue !== undefined && choose !== undefined)
     notes.error([...at, 'choose'], 'cue and choose are both given', 'remove one of them');
-  if (times !== undefined && cue === undefined && choose === undefined)
+  if (times !== undefined && childrenOf(step).length === 0)
     notes.error(
       [...at, 'times'],
       'only a cue can be repeated',
@@ -88,9 +85,10 @@ function lintMoves(
         notes.keyError(path, `there is no channel or group ${name}`, didYouMean(name, known));
         continue;
       }
-      const kind = channels[name]?.kind ?? 'servo';
-      if (kind !== 'servo')
-        notes.keyError(path, `${name} is a ${kind}`, `put it under ${PART[kind]}`);
+      const channel = channels[name];
+      const part = channel && kindOf(channel).part;
+      if (channel && part !== 'move')
+        notes.keyError(path, `${name} is a ${channel.kind}`, `put it under ${part}`);
     }
     for (const member of members) {
       for (const end of endsOf(to)) notes.checkPosition(member, end, path, limits);
@@ -133,21 +131,24 @@ interface Touched {
 /** What kinds of channels a step commands, its pose included. */
 function touchedBy(notes: Notes, step: CueStep): Touched {
   const { poses, channels } = notes.prop;
-  const { move, pose, colour, dim, switch: switched } = step;
-  const known = pose !== undefined && Object.hasOwn(poses, pose);
-  const posed = known ? Object.entries(poses[pose]!) : [];
-  const kinds = posed.map(([name]) => (Object.hasOwn(channels, name) ? channels[name]!.kind : ''));
-  const switches = [
-    ...posed.filter((_, i) => kinds[i] === 'relay'),
-    ...Object.entries(switched ?? {}),
-  ];
-  return {
-    servos: move !== undefined || kinds.includes('servo'),
-    lights:
-      colour !== undefined || dim !== undefined || kinds.includes('rgb') || kinds.includes('lamp'),
-    relays: new Map(switches.map(([name, to]) => [name, to === 'on'])),
-    unsure: pose !== undefined && (!known || notes.given.broken(['poses', pose])),
+  const { pose } = step;
+  const touched: Touched = {
+    servos: step.move !== undefined,
+    lights: step.colour !== undefined || step.dim !== undefined,
+    relays: new Map(),
+    unsure:
+      pose !== undefined && (!Object.hasOwn(poses, pose) || notes.given.broken(['poses', pose])),
   };
+  for (const { channels: names, to, part } of touchesOf(notes.prop, step))
+    for (const name of names) {
+      const kind = Object.hasOwn(channels, name) ? kindOf(channels[name]!) : undefined;
+      if (part === 'switch' || (part === 'pose' && kind?.switches))
+        touched.relays.set(name, to === 'on');
+      if (part !== 'pose') continue;
+      touched.servos ||= kind?.moves === true;
+      touched.lights ||= kind?.light !== undefined;
+    }
+  return touched;
 }
 
 function lintEase(notes: Notes, { ease }: CueStep, touched: Touched, at: Path): void {
@@ -182,8 +183,8 @@ function lintTimes(notes: Notes, step: CueStep, touched: Touched, at: Path): voi
   if (forS === undefined) return;
   for (const [name, on] of relays) {
     const { channels } = notes.prop;
-    const channel = Object.hasOwn(channels, name) ? channels[name] : undefined;
-    if (channel?.kind !== 'relay' || notes.given.broken(['channels', name])) continue;
+    const channel = relayOf(Object.hasOwn(channels, name) ? channels[name] : undefined);
+    if (!channel || notes.given.broken(['channels', name])) continue;
     if (channel.contact === 'momentary')
       notes.warning(
         [...at, 'forS'],
@@ -316,12 +317,9 @@ function innerCues(notes: Notes, cue: string): Inner[] {
   const { cues } = notes.prop;
   return longCue(cues[cue]!).steps.flatMap((step, i) => {
     const at = stepPath(notes.prop, cue, i);
-    const inner: Inner[] = (step.choose ?? []).map((name, j) => ({
-      name,
-      path: [...at, 'choose', j],
-    }));
-    if (step.cue !== undefined) inner.push({ name: step.cue, path: [...at, 'cue'] });
-    return inner.filter(({ name }) => Object.hasOwn(cues, name));
+    return childrenOf(step)
+      .filter((child) => Object.hasOwn(cues, child.cue))
+      .map((child) => ({ name: child.cue, path: [...at, ...child.at] }));
   });
 }
 
@@ -363,9 +361,9 @@ function lintSize(
 ): boolean {
   let size = steps.length;
   let largest = 0;
-  for (const { cue: one, choose } of steps) {
-    const names = one === undefined ? (choose ?? []) : [one];
-    const most = names.reduce((found, name) => Math.max(found, sizes.get(name) ?? 0), 0);
+  for (const step of steps) {
+    const inner = childrenOf(step).map(({ cue: name }) => sizes.get(name) ?? 0);
+    const most = Math.max(0, ...inner);
     size += most;
     largest = Math.max(largest, most);
   }
@@ -381,11 +379,10 @@ function lintSize(
 }
 
 /** Whether a step goes on until it is stopped, or may, where it chooses. */
-function isEndless({ times, cue, choose }: CueStep, endless: ReadonlySet<string>): boolean {
-  if (cue === undefined && choose === undefined) return false;
-  return (
-    times === 'until stopped' || [cue, ...(choose ?? [])].some((name) => endless.has(name ?? ''))
-  );
+function isEndless(step: CueStep, endless: ReadonlySet<string>): boolean {
+  const children = childrenOf(step);
+  if (children.length === 0) return false;
+  return step.times === 'until stopped' || children.some(({ cue }) => endless.has(cue));
 }
 
 // --- plans ----------------------------------------------------------------------------------------

@@ -1,12 +1,7 @@
 import type { Path } from './finding.ts';
-import {
-  degIn,
-  holdsBetween,
-  holdsParked,
-  isOnParked,
-  levelOf,
-  requirementText,
-} from './interlock.ts';
+import { holdsParked, requirementText } from './interlock.ts';
+import { isUsedParked, kindOf, relayOf, servoOf } from './kinds/kind.ts';
+import { degIn } from './kinds/servo.ts';
 import type { Limits, Notes } from './notes.ts';
 import type { Channel, Requirement } from './schema.ts';
 
@@ -20,7 +15,7 @@ export function lintInterlocks(notes: Notes, limits: Limits): void {
       if (requirement.channel === name)
         notes.error([...path, 'channel'], `${name} requires itself`, 'name another channel');
       else lintRequirement(notes, requirement, path, limits);
-      if (requirement.while === 'moving' && channel.kind !== 'servo')
+      if (requirement.while === 'moving' && !kindOf(channel).moves)
         notes.error(
           [...path, 'while'],
           `${name} is a ${channel.kind}, which does not move`,
@@ -40,7 +35,7 @@ function lintPoses(notes: Notes): void {
   for (const [pose, values] of Object.entries(poses))
     for (const name of Object.keys(values)) {
       const channel = Object.hasOwn(channels, name) ? channels[name]! : undefined;
-      if (!channel?.requires || !isUsedAt(channel, values[name]!)) continue;
+      if (!channel?.requires || !kindOf(channel).usedAt(channel, values[name]!)) continue;
       for (const needs of channel.requires) {
         if (needs.while === 'moving' || !Object.hasOwn(values, needs.channel)) continue;
         if (holdsAt(notes, needs, values[needs.channel]!) !== false) continue;
@@ -53,25 +48,10 @@ function lintPoses(notes: Notes): void {
     }
 }
 
-/** Whether a channel is away from rest, on or lit at a value of a pose. */
-function isUsedAt(channel: Channel, value: number | string): boolean {
-  if (channel.kind === 'relay') return value === 'on';
-  if (channel.kind === 'servo') {
-    const [deg, parkDeg] = [degIn(channel, value), degIn(channel, channel.park.to)];
-    return deg !== undefined && parkDeg !== undefined && Math.abs(deg - parkDeg) >= 1e-6;
-  }
-  return levelOf(value) > 0;
-}
-
 function holdsAt(notes: Notes, needs: Requirement, value: number | string): boolean | undefined {
   const { channels } = notes.prop;
   const other = Object.hasOwn(channels, needs.channel) ? channels[needs.channel]! : undefined;
-  if (other?.kind === 'servo') {
-    const deg = degIn(other, value);
-    return deg === undefined ? undefined : holdsBetween(needs, other, deg, deg);
-  }
-  if (other?.kind !== 'relay' || !('is' in needs)) return undefined;
-  return value === (needs.is === 'parked' ? other.park.to : needs.is);
+  return other && kindOf(other).meets(other, needs, value);
 }
 
 /** What is required must be there, be of a kind that can be asked this, and be possible. */
@@ -84,29 +64,29 @@ export function lintRequirement(
   const other = notes.find('channels', needs.channel, [...path, 'channel']);
   if (!other) return;
   const name = needs.channel;
+  const { switches, words } = kindOf(other);
   if ('is' in needs) {
-    if (needs.is !== 'parked' && other.kind !== 'relay')
+    if (needs.is !== 'parked' && !switches)
       notes.error(
         [...path, 'is'],
         `${name} is a ${other.kind}, which is neither on nor off`,
-        other.kind === 'servo'
-          ? 'use above or below (deg), or is: parked'
-          : 'use is: parked, or require a relay or a servo',
+        words.requireInstead ?? 'use is: parked, or require a relay or a servo',
       );
     return;
   }
   const word = 'above' in needs ? 'above' : 'below';
-  if (other.kind !== 'servo') {
+  const servo = servoOf(other);
+  if (!servo) {
     notes.error(
       [...path, word],
       `${name} is a ${other.kind}, which has no angle`,
-      other.kind === 'relay' ? 'use is: on or is: off' : 'use is: parked, or require a servo',
+      words.requireInstead ?? 'use is: parked, or require a servo',
     );
     return;
   }
   const bound = 'above' in needs ? needs.above : needs.below;
   if (typeof bound === 'string') notes.checkPosition(name, bound, [...path, word], limits);
-  const deg = degIn(other, bound);
+  const deg = degIn(servo, bound);
   const limit = limits.get(name);
   if (!limit || deg === undefined) return;
   if (word === 'above' ? deg < limit[1] : deg > limit[0]) return;
@@ -141,8 +121,9 @@ function areOpposed(one: Requirement, two: Requirement, other: Channel | undefin
     const high = Math.min(from.high, to.high);
     return low > high || (low === high && !(from.closed && to.closed) && Number.isFinite(low));
   }
-  if (!('is' in one && 'is' in two) || other?.kind !== 'relay') return false;
-  const level = (is: string) => (is === 'parked' ? other.park.to : is);
+  const relay = relayOf(other);
+  if (!('is' in one && 'is' in two) || !relay) return false;
+  const level = (is: string) => (is === 'parked' ? relay.park.to : is);
   return level(one.is) !== level(two.is);
 }
 
@@ -151,12 +132,13 @@ function rangeOf(
   needs: Requirement,
   other: Channel | undefined,
 ): { low: number; high: number; closed: boolean } | undefined {
-  if (other?.kind !== 'servo') return undefined;
+  const servo = servoOf(other);
+  if (!servo) return undefined;
   if ('is' in needs) {
-    const deg = needs.is === 'parked' ? degIn(other, other.park.to) : undefined;
+    const deg = needs.is === 'parked' ? degIn(servo, servo.park.to) : undefined;
     return deg === undefined ? undefined : { low: deg, high: deg, closed: true };
   }
-  const deg = degIn(other, 'above' in needs ? needs.above : needs.below);
+  const deg = degIn(servo, 'above' in needs ? needs.above : needs.below);
   if (deg === undefined) return undefined;
   const [low, high] = 'above' in needs ? [deg, Infinity] : [-Infinity, deg];
   return { low, high, closed: false };
@@ -164,14 +146,15 @@ function rangeOf(
 
 /** What is on or lit while parked must have what it needs then: no order of parking gives it that. */
 function lintAtRest(notes: Notes, name: string, channel: Channel): void {
-  if (!isOnParked(channel)) return;
+  if (!isUsedParked(channel)) return;
+  const { used, unused } = kindOf(channel).words;
   for (const [i, needs] of (channel.requires ?? []).entries()) {
     const path = ['channels', name, 'requires', i];
     if (notes.given.broken(path) || holdsParked(notes.prop, needs) !== false) continue;
     notes.error(
       path,
-      `${name} parks ${channel.kind === 'relay' ? 'on' : 'lit'}, but needs ${requirementText(needs)}, which does not hold while everything is parked: no order of parking keeps this`,
-      `let ${name} park ${channel.kind === 'relay' ? 'off' : 'dark'}, or ${needs.channel} where it is needed`,
+      `${name} parks ${used}, but needs ${requirementText(needs)}, which does not hold while everything is parked: no order of parking keeps this`,
+      `let ${name} park ${unused}, or ${needs.channel} where it is needed`,
     );
   }
 }

@@ -1,11 +1,11 @@
 import { factsOf } from '../boards/registry.ts';
 import { singleColours, WIRE_COLOURS, wireColourName } from '../sums/wire-colours.ts';
 import { didYouMean, type Path, show } from './finding.ts';
+import { kindOf } from './kinds/kind.ts';
 import { lintNets } from './lint-nets.ts';
 import { type CoreEnd, coreKind, Loom, type PlacedWire } from './loom.ts';
 import { grouped, splitEnd } from './loom-words.ts';
 import type { Notes } from './notes.ts';
-import type { Channel } from './schema.ts';
 
 /** The loom: what cannot be built as it is written. Says nothing of a file without wires. */
 export function lintLoom(notes: Notes): void {
@@ -227,38 +227,17 @@ function lintChannels(notes: Notes, loom: Loom): void {
     }
     if (wires.some(({ path }) => notes.given.broken(path))) continue;
     const there = new Set(wires.flatMap((wire) => wire.cores.map(coreKind)));
-    const absent = needs(channel).filter((kind) => !there.has(kind));
+    const { cores, words } = kindOf(channel);
+    const absent = cores(channel).filter((kind) => !there.has(kind));
     if (absent.length === 0) continue;
     const { path, label } = wires[0]!;
     notes.warning(
       [...path, 'cores'],
       `${label} of ${name} has no ${absent.join(' and no ')} core`,
-      `add ${absent.length > 1 ? 'them' : 'it'}: ${WHY[channel.kind]}`,
+      `add ${absent.length > 1 ? 'them' : 'it'}: ${words.cores}`,
     );
   }
 }
-
-const WHY: Record<Channel['kind'], string> = {
-  servo: 'a servo has signal, plus and return',
-  relay: 'the input of a relay has a control core and a return',
-  rgb: 'three colours share one plus (common: anode) or one return (common: cathode)',
-  lamp: 'the current has to come back',
-};
-
-function needs(channel: Channel): ('signal' | 'plus' | 'return')[] {
-  switch (channel.kind) {
-    case 'servo':
-      return ['signal', 'plus', 'return'];
-    case 'relay':
-      return ['signal', 'return'];
-    case 'rgb':
-      return ['signal', channel.output.common === 'anode' ? 'plus' : 'return'];
-    case 'lamp':
-      return ['signal', channel.output.activeLow ? 'plus' : 'return'];
-  }
-}
-
-const COLOURS = ['red', 'green', 'blue'];
 
 /** What ends on the pins of a board: that it is the pin of its channel, and no supply on a signal. */
 function lintPins(notes: Notes, loom: Loom): void {
@@ -289,7 +268,7 @@ function lintPin(
     if (!factsOf(notes.prop.boards[board]!).power) return;
     if (!right)
       notes.warning(path, `${at} is ${what}, and this core is a ${core.role}`, `use ${wanted}`);
-    else if (kind === 'plus' && channel?.kind === 'servo')
+    else if (kind === 'plus' && channel && kindOf(channel).moves)
       notes.warning(
         path,
         `${wire.channel} is fed from ${at}, the ${power} pin of ${board}`,
@@ -302,9 +281,9 @@ function lintPin(
     return;
   }
   if (!channel || notes.given.broken(['channels', wire.channel!, 'output'])) return;
-  const pins = channel.kind === 'rgb' ? channel.output.pins : [channel.output.pin];
-  const colour = COLOURS.indexOf(core.role.toLowerCase());
-  const wanted = channel.kind === 'rgb' && colour >= 0 ? [pins[colour]!] : pins;
+  const outputs = kindOf(channel).outputs(channel);
+  const own = outputs.filter(({ colour }) => colour === core.role.toLowerCase());
+  const wanted = (own.length > 0 ? own : outputs).map((one) => one.pin);
   if (channel.output.board === board && wanted.includes(pin!)) return;
   const target = loom.endOfPin(channel.output.board, wanted[0]!);
   const names = wanted.map((one) => pinName(notes, channel.output.board, one)).join(', ');

@@ -1,5 +1,6 @@
 import { factsOf } from '../boards/registry.ts';
 import type { Path } from './finding.ts';
+import { kindOf } from './kinds/kind.ts';
 import { type Core, coreKind, type Loom, type PlacedWire } from './loom.ts';
 import { grouped, splitEnd } from './loom-words.ts';
 import type { Notes } from './notes.ts';
@@ -61,7 +62,7 @@ function polesOf({ prop }: Notes, loom: Loom): Pole[] {
 function railOf({ channels }: Notes['prop'], wire: PlacedWire): string | undefined {
   if (wire.rail !== undefined) return wire.rail;
   const channel = wire.channel === undefined ? undefined : channels[wire.channel];
-  return channel?.kind === 'relay' ? undefined : channel?.rail;
+  return channel && kindOf(channel).switches ? undefined : channel?.rail;
 }
 
 function lintShorts(notes: Notes, loom: Loom): void {
@@ -146,7 +147,7 @@ function lintFeeds(notes: Notes, loom: Loom): void {
     // What a relay switches is behind an open contact.
     if (!wire.own && wire.channel !== undefined) continue;
     const channel = wire.channel === undefined ? undefined : channels[wire.channel];
-    const anyRail = channel?.kind === 'relay';
+    const anyRail = channel !== undefined && kindOf(channel).switches;
     const rail = wire.rail ?? channel?.rail;
     const wanted = anyRail ? supplied : supplied.filter((name) => name === rail);
     if (wanted.length === 0) continue;

@@ -1,6 +1,7 @@
 import type { PinUse } from '../boards/facts.ts';
 import { factsOf } from '../boards/registry.ts';
 import { tidy } from '../shared/units.ts';
+import { kindOf, relayOf, servoOf } from './kinds/kind.ts';
 import type { Notes } from './notes.ts';
 
 /** Boards and pins: what may be wired to what. */
@@ -50,30 +51,21 @@ function* pinUses({ prop, given }: Notes): Generator<PinUse> {
     const at = ['channels', name, 'output'];
     const boardPath = [...at, 'board'];
     const { board } = channel.output;
-    if (channel.kind === 'rgb') {
-      for (const [i, pin] of channel.output.pins.entries()) {
-        const owner = `${name}.${['red', 'green', 'blue'][i]}`;
-        yield { board, pin, path: [...at, 'pins', i], boardPath, owner, needs: 'PWM' };
+    const { needs, outputs } = kindOf(channel);
+    const [relay, servo] = [relayOf(channel), servoOf(channel)];
+    for (const { pin, at: place, colour } of outputs(channel)) {
+      const owner = colour ? `${name}.${colour}` : name;
+      const use: PinUse = { board, pin, path: [...at, ...place], boardPath, owner };
+      if (needs) use.needs = needs;
+      if (relay && !given.broken([...at, 'activeLow'])) use.relay = relay;
+      if (servo) {
+        const from = servo.envelopeUs ? 'envelopeUs' : 'calibration';
+        const path = ['channels', name, from];
+        const us = servo.envelopeUs ?? servo.calibration.map(([us]) => us);
+        if (!given.broken(path)) use.pulses = { us: [Math.min(...us), Math.max(...us)], path };
       }
-      continue;
+      yield use;
     }
-    const use: PinUse = {
-      board,
-      pin: channel.output.pin,
-      path: [...at, 'pin'],
-      boardPath,
-      owner: name,
-    };
-    if (channel.kind === 'relay' && !given.broken([...at, 'activeLow'])) use.relay = channel;
-    if (channel.kind === 'lamp') use.needs = 'PWM';
-    if (channel.kind === 'servo') {
-      use.needs = 'pulses';
-      const from = channel.envelopeUs ? 'envelopeUs' : 'calibration';
-      const path = ['channels', name, from];
-      const us = channel.envelopeUs ?? channel.calibration.map(([us]) => us);
-      if (!given.broken(path)) use.pulses = { us: [Math.min(...us), Math.max(...us)], path };
-    }
-    yield use;
   }
   for (const [name, board] of Object.entries(prop.boards)) {
     const enable = factsOf(board).enable?.(board);
@@ -110,18 +102,20 @@ const LEAST_LIGHT_HZ = 100;
 function lintFlicker(notes: Notes): void {
   const { boards, channels } = notes.prop;
   for (const [name, channel] of Object.entries(channels)) {
-    if (channel.kind !== 'lamp' && channel.kind !== 'rgb') continue;
+    const { light } = kindOf(channel);
+    if (!light?.flicker) continue;
+    const accepted = light.flicker(channel);
     const at = ['channels', name];
     const board = boards[channel.output.board];
     const hz = board && factsOf(board).lightHz(board);
     if (hz === undefined || notes.given.broken(['boards', channel.output.board])) continue;
-    if (channel.flicker && hz >= LEAST_LIGHT_HZ)
+    if (accepted && hz >= LEAST_LIGHT_HZ)
       notes.warning(
         [...at, 'flicker'],
         `${name} has PWM of ${tidy(hz, 1)} Hz: there is no flicker to accept`,
         'remove it',
       );
-    if (channel.flicker || notes.given.broken([...at, 'flicker']) || hz >= LEAST_LIGHT_HZ) continue;
+    if (accepted || notes.given.broken([...at, 'flicker']) || hz >= LEAST_LIGHT_HZ) continue;
     notes.error(
       [...at, 'output', 'board'],
       `at the ${tidy(hz, 1)} Hz of board ${channel.output.board} this light flickers, which can set off seizures`,

@@ -1,11 +1,10 @@
 import { tidy } from '../shared/units.ts';
+import { kindOf } from './kinds/kind.ts';
 import type { Notes } from './notes.ts';
-import type { Channel } from './schema.ts';
 
 interface Load {
   name: string;
-  channel: Channel;
-  /** Current that flows whenever the prop is awake and this channel rests (A). */
+  /** Current that flows whenever the prop is awake and this channel is parked (A). */
   idleA: number;
   /** Current while this channel moves or is fully on (A). */
   busyA: number;
@@ -26,33 +25,12 @@ export function lintRails(notes: Notes): void {
       notes.warning(path, `${name} names a rail but no draw, so it counts as 0 A`, 'give its draw');
       continue;
     }
-    const load = { name, channel, ...currents(channel) };
+    const { idleA, busyA } = kindOf(channel).draw(channel);
+    const load = { name, idleA, busyA };
     loads.set(channel.rail, [...(loads.get(channel.rail) ?? []), load]);
   }
   for (const [rail, { limitA }] of Object.entries(notes.prop.rails))
     lintRail(notes, rail, limitA, loads.get(rail) ?? []);
-}
-
-/** What a channel draws at rest, and moving or fully on (A). */
-export function currents(channel: Channel): { idleA: number; busyA: number } {
-  switch (channel.kind) {
-    case 'servo':
-      return { idleA: channel.draw?.idleA ?? 0, busyA: channel.draw?.movingA ?? 0 };
-    case 'relay': {
-      const onA = channel.draw?.onA ?? 0;
-      return { idleA: channel.park.to === 'on' ? onA : 0, busyA: onA };
-    }
-    case 'rgb':
-      return {
-        idleA: 0,
-        busyA: (channel.draw?.fullA ?? []).reduce(
-          (sum, amps, i) => sum + amps * channel.whiteBalance[i]!,
-          0,
-        ),
-      };
-    case 'lamp':
-      return { idleA: 0, busyA: channel.draw?.fullA ?? 0 };
-  }
 }
 
 function lintRail(notes: Notes, rail: string, limitA: number, loads: Load[]): void {

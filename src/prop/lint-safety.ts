@@ -1,18 +1,15 @@
 import { tidy } from '../shared/units.ts';
-import { planMove, planStop } from '../sums/profile.ts';
-import { degIn, holdsParked, isOnParked, levelOf } from './interlock.ts';
-import { motionLimits } from './motion-limits.ts';
+import { planStop } from '../sums/profile.ts';
+import { holdsParked } from './interlock.ts';
+import { kindOf, servoOf } from './kinds/kind.ts';
+import { motionLimits, secondsOf } from './motion-limits.ts';
 import type { Limits, Notes } from './notes.ts';
-import type { Channel, Prop, RelayChannel, ServoChannel } from './schema.ts';
+import type { Prop } from './schema.ts';
 
-/** Times, rates and relays that would leave somebody without the protection that they expect. */
+/** Times that would leave somebody without the protection that they expect. */
 export function lintSafety(notes: Notes, limits: Limits): void {
   lintTimeOut(notes);
   lintServiceStop(notes);
-  for (const [name, channel] of Object.entries(notes.prop.channels)) {
-    if (channel.kind === 'relay') lintRelaySafety(notes, name, channel);
-    if (channel.kind === 'servo') lintRates(notes, name, channel);
-  }
   lintParkTime(notes, limits);
   lintStopTime(notes, limits);
 }
@@ -48,100 +45,6 @@ function lintServiceStop(notes: Notes): void {
   );
 }
 
-// --- relays ---------------------------------------------------------------------------------------
-
-/** Above this a relay's load heats, pumps or pulls hard enough to want a limit (A): common practice. */
-const UNGUARDED_A = 1;
-
-function lintRelaySafety(notes: Notes, name: string, relay: RelayChannel): void {
-  const at = ['channels', name];
-  const broken = (key: string) => notes.given.broken([...at, key]);
-  const onA = broken('draw') ? 0 : (relay.draw?.onA ?? 0);
-  if (onA > 0 && relay.rail === undefined && !notes.given.has([...at, 'rail']))
-    notes.warning(
-      [...at, 'draw'],
-      `${name} draws ${onA} A from no rail, so no limit holds for it`,
-      'add rail: the supply that it draws from',
-    );
-  if (onA > UNGUARDED_A && !relay.duty && !notes.given.has([...at, 'duty']))
-    notes.warning(
-      [...at, 'draw'],
-      `${name} may keep ${onA} A on for good: nothing opens it`,
-      'add duty: { maxOnS, restS } from the data sheet of its load',
-    );
-  if (broken('safe') || broken('park')) return;
-  if (relay.safe === 'on') {
-    if (relay.park.to !== 'on')
-      notes.error(
-        [...at, 'safe'],
-        `${name} is safe closed, but parks open`,
-        'add park: { to: on }, or remove safe',
-      );
-    if (relay.contact === 'momentary')
-      notes.error([...at, 'safe'], 'a momentary contact cannot stay closed', 'remove safe');
-    if (relay.duty)
-      notes.error(
-        [...at, 'safe'],
-        `${name} cannot stay closed: its duty guard opens it after ${relay.duty.maxOnS} s`,
-        'remove safe or duty',
-      );
-  } else if (relay.park.to === 'on' && relay.contact === 'held' && !relay.duty)
-    notes.warning(
-      [...at, 'park', 'to'],
-      `${name} parks on, but a stop opens it`,
-      'add safe: on if it must stay closed, such as a brake or a cooling fan, or write to: off',
-    );
-}
-
-// --- speeds ---------------------------------------------------------------------------------------
-
-/** A speed that is reached in a tick is not limited; one that takes this long (s) is never reached. */
-const TICK_S = 0.005;
-const LONG_RISE_S = 5;
-
-function lintRates(notes: Notes, name: string, servo: ServoChannel): void {
-  const at = ['channels', name];
-  const { speedDegS, accelDegS2, jerkDegS3 } = servo;
-  const broken = (key: string) => notes.given.broken([...at, key]);
-  if (broken('speedDegS') || broken('accelDegS2')) return;
-  lintRate(notes, [...at, 'accelDegS2'], speedDegS / accelDegS2, {
-    what: `its speed, ${speedDegS} deg/s,`,
-    low: Math.ceil(speedDegS / 0.5),
-    high: Math.floor(speedDegS / 0.05),
-    unit: 'deg/s2',
-  });
-  if (jerkDegS3 === undefined || broken('jerkDegS3')) return;
-  lintRate(notes, [...at, 'jerkDegS3'], accelDegS2 / jerkDegS3, {
-    what: `its acceleration, ${accelDegS2} deg/s2,`,
-    low: Math.ceil(accelDegS2 / 0.5),
-    high: Math.floor(accelDegS2 / 0.05),
-    unit: 'deg/s3',
-  });
-}
-
-function lintRate(
-  notes: Notes,
-  path: string[],
-  riseS: number,
-  { what, low, high, unit }: { what: string; low: number; high: number; unit: string },
-): void {
-  const usual = `${low} to ${high} ${unit} is usual`;
-  // So small that nothing usual can be named; the planner says so where it matters.
-  if (high < low) return;
-  if (riseS < TICK_S)
-    notes.warning(
-      path,
-      `with this the servo has ${what} within one tick of 5 ms, as if there were no limit`,
-      `give less; ${usual}`,
-    );
-  else if (riseS > LONG_RISE_S)
-    notes.warning(
-      path,
-      `with this the servo has ${what} only after ${tidy(riseS, 1)} s, and takes as long to stop`,
-      `give more; ${usual}`,
-    );
-}
-
 // --- the time that parking takes --------------------------------------------------------------------
 
 /** Whether the deadline leaves the time to park from the worst pose, all rails having room. */
@@ -150,8 +53,9 @@ function lintParkTime(notes: Notes, limits: Limits): void {
   if (['park', 'channels'].some((part) => given.broken([part]))) return;
   // A servo that is wrong is told of; its times would be, too.
   const { channels, park } = prop;
-  for (const [name, { kind }] of Object.entries(channels))
-    if (kind === 'servo' && (!limits.has(name) || notes.hasErrorIn(['channels', name]))) return;
+  for (const [name, channel] of Object.entries(channels))
+    if (kindOf(channel).moves && (!limits.has(name) || notes.hasErrorIn(['channels', name])))
+      return;
   const needed = parkTime(prop, limits);
   if (needed.s <= park.deadlineS) return;
   const enoughS = Math.ceil(needed.s * 1.2 * 10) / 10;
@@ -169,12 +73,13 @@ function lintStopTime(notes: Notes, limits: Limits): void {
   let slowest = '';
   let slowestS = 0;
   for (const [name, channel] of Object.entries(prop.channels)) {
-    if (channel.kind !== 'servo' || notes.hasErrorIn(['channels', name])) continue;
+    const servo = servoOf(channel);
+    if (!servo || notes.hasErrorIn(['channels', name])) continue;
     const range = limits.get(name);
     if (!range) continue;
     // Within its limits it gets no faster than half of the way allows.
-    const vel = Math.min(channel.speedDegS, Math.sqrt(channel.accelDegS2 * (range[1] - range[0])));
-    const s = secondsOf(() => planStop({ pos: 0, vel, acc: 0 }, motionLimits(channel)));
+    const vel = Math.min(servo.speedDegS, Math.sqrt(servo.accelDegS2 * (range[1] - range[0])));
+    const s = secondsOf(() => planStop({ pos: 0, vel, acc: 0 }, motionLimits(servo)));
     if (s > slowestS) [slowest, slowestS] = [name, s];
   }
   const { deadlineS } = prop.stop;
@@ -196,7 +101,7 @@ export function parkTime(prop: Prop, limits: Limits): { s: number; slowest: stri
   let slowest = '';
   let slowestS = -1;
   const homeS = (name: string): number => {
-    const s = timeHomeS(name, channels[name]!, limits);
+    const s = kindOf(channels[name]!).homeS(channels[name]!, limits.get(name));
     if (s > slowestS) [slowest, slowestS] = [name, s];
     return s;
   };
@@ -229,28 +134,4 @@ function dependentsFirst(prop: Prop): Map<string, string[]> {
       if (holdsParked(prop, needs) === false)
         before.set(needs.channel, [...(before.get(needs.channel) ?? []), name]);
   return before;
-}
-
-/** From the far end of its limits, or from full light, to its park position (s). */
-function timeHomeS(name: string, channel: Channel, limits: Limits): number {
-  if (channel.kind === 'relay') return 0;
-  if (channel.kind !== 'servo') {
-    const level = levelOf(channel.park.to);
-    return channel.fadeS * Math.max(level, isOnParked(channel) ? 1 - level : 1);
-  }
-  const parkDeg = degIn(channel, channel.park.to);
-  const range = limits.get(name);
-  if (parkDeg === undefined || !range) return 0;
-  const far = parkDeg - range[0] > range[1] - parkDeg ? range[0] : range[1];
-  return secondsOf(() => planMove({ pos: far, vel: 0, acc: 0 }, parkDeg, motionLimits(channel)));
-}
-
-/** How long a motion takes (s); 0 for one that cannot be planned, which is told elsewhere. */
-function secondsOf(plan: () => { durationS: number }): number {
-  try {
-    return plan().durationS;
-  } catch (error) {
-    if (error instanceof RangeError) return 0;
-    throw error;
-  }
 }

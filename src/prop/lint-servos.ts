@@ -8,20 +8,15 @@ import type { Limits, Notes } from './notes.ts';
 import type { Board, ServoChannel } from './schema.ts';
 
 /**
- * Calibration, envelope, limits, marks and park of every servo.
- * @returns the soft limits of those servos whose limits are sound.
+ * Calibration, envelope, limits, marks and park of a servo.
+ * @param limits takes its soft limits, where they are sound
  */
-export function lintServos(notes: Notes): Limits {
-  const limits: Limits = new Map();
-  for (const [name, servo] of Object.entries(notes.prop.channels)) {
-    if (servo.kind !== 'servo') continue;
-    const sound = lintRange(notes, name, servo);
-    if (sound) limits.set(name, sound);
-    for (const [mark, deg] of Object.entries(servo.marks ?? {}))
-      notes.checkPosition(name, deg, ['channels', name, 'marks', mark], limits);
-    notes.checkPosition(name, servo.park.to, ['channels', name, 'park', 'to'], limits);
-  }
-  return limits;
+export function lintServo(notes: Notes, name: string, servo: ServoChannel, limits: Limits): void {
+  const sound = lintRange(notes, name, servo);
+  if (sound) limits.set(name, sound);
+  for (const [mark, deg] of Object.entries(servo.marks ?? {}))
+    notes.checkPosition(name, deg, ['channels', name, 'marks', mark], limits);
+  notes.checkPosition(name, servo.park.to, ['channels', name, 'park', 'to'], limits);
 }
 
 /** The declared or default limits, when low is below high. */
@@ -222,4 +217,54 @@ const NOISE_DEG = 1e-9;
 function ownBoard(notes: Notes, servo: ServoChannel): Board | undefined {
   const name = servo.output.board;
   return Object.hasOwn(notes.prop.boards, name) ? notes.prop.boards[name] : undefined;
+}
+
+// --- speeds ---------------------------------------------------------------------------------------
+
+/** A speed that is reached in a tick is not limited; one that takes this long (s) is never reached. */
+const TICK_S = 0.005;
+const LONG_RISE_S = 5;
+
+/** Speeds and accelerations that limit nothing, or too much. */
+export function lintRates(notes: Notes, name: string, servo: ServoChannel): void {
+  const at = ['channels', name];
+  const { speedDegS, accelDegS2, jerkDegS3 } = servo;
+  const broken = (key: string) => notes.given.broken([...at, key]);
+  if (broken('speedDegS') || broken('accelDegS2')) return;
+  lintRate(notes, [...at, 'accelDegS2'], speedDegS / accelDegS2, {
+    what: `its speed, ${speedDegS} deg/s,`,
+    low: Math.ceil(speedDegS / 0.5),
+    high: Math.floor(speedDegS / 0.05),
+    unit: 'deg/s2',
+  });
+  if (jerkDegS3 === undefined || broken('jerkDegS3')) return;
+  lintRate(notes, [...at, 'jerkDegS3'], accelDegS2 / jerkDegS3, {
+    what: `its acceleration, ${accelDegS2} deg/s2,`,
+    low: Math.ceil(accelDegS2 / 0.5),
+    high: Math.floor(accelDegS2 / 0.05),
+    unit: 'deg/s3',
+  });
+}
+
+function lintRate(
+  notes: Notes,
+  path: string[],
+  riseS: number,
+  { what, low, high, unit }: { what: string; low: number; high: number; unit: string },
+): void {
+  const usual = `${low} to ${high} ${unit} is usual`;
+  // So small that nothing usual can be named; the planner says so where it matters.
+  if (high < low) return;
+  if (riseS < TICK_S)
+    notes.warning(
+      path,
+      `with this the servo has ${what} within one tick of 5 ms, as if there were no limit`,
+      `give less; ${usual}`,
+    );
+  else if (riseS > LONG_RISE_S)
+    notes.warning(
+      path,
+      `with this the servo has ${what} only after ${tidy(riseS, 1)} s, and takes as long to stop`,
+      `give more; ${usual}`,
+    );
 }

@@ -1,9 +1,6 @@
 import { tidy } from '../shared/units.ts';
-import { parseColour } from '../sums/light.ts';
-import { switchWord } from './explain.ts';
-import { type Path, show } from './finding.ts';
+import { kindOf } from './kinds/kind.ts';
 import type { Limits, Notes } from './notes.ts';
-import type { Channel } from './schema.ts';
 
 /**
  * Groups, poses and park stages: that they name what is there and ask for what it can do; and that
@@ -28,7 +25,7 @@ function lintGroups(notes: Notes): void {
       const path = ['groups', group, i];
       const channel = notes.find('channels', name, path);
       if (!channel) continue;
-      if (channel.kind !== 'servo')
+      if (!kindOf(channel).moves)
         notes.error(path, `${name} is a ${channel.kind}`, 'group servos only: they move together');
       if (members.indexOf(name) < i)
         notes.error(path, `${name} is in this group already`, 'name it once');
@@ -41,47 +38,9 @@ function lintPoses(notes: Notes, limits: Limits): void {
     for (const [name, value] of Object.entries(values)) {
       const path = ['poses', pose, name];
       const channel = notes.find('channels', name, path, true);
-      if (channel) lintPoseValue(notes, name, channel, value, path, limits);
+      if (channel) kindOf(channel).checkPose(notes, name, channel, value, path, limits);
     }
   }
-}
-
-function lintPoseValue(
-  notes: Notes,
-  name: string,
-  channel: Channel,
-  value: number | string,
-  path: Path,
-  limits: Limits,
-): void {
-  switch (channel.kind) {
-    case 'servo':
-      notes.checkPosition(name, value, path, limits);
-      break;
-    case 'relay':
-      if (value !== 'on' && value !== 'off')
-        notes.error(
-          path,
-          `${show(value)} is neither on nor off, and ${name} is a relay`,
-          `write ${switchWord(value) ?? 'on or off'}`,
-        );
-      break;
-    case 'rgb':
-      checkColour(notes, value, path);
-      break;
-    case 'lamp':
-      if (typeof value !== 'number' || value < 0 || value > 1)
-        notes.error(path, `${show(value)} is not a level, and ${name} is a lamp`, 'give 0 to 1');
-  }
-}
-
-export function checkColour(notes: Notes, value: number | string, path: Path): void {
-  if (notes.given.broken(path) || parseColour(String(value))) return;
-  notes.error(
-    path,
-    `${show(value)} is not a colour`,
-    'give a CSS colour in quotes, e.g. "#ff8800", "orange" or "oklch(75% 0.15 80)"',
-  );
 }
 
 // --- park ---------------------------------------------------------------------------------------
@@ -111,10 +70,8 @@ function lintStages(notes: Notes): void {
 /** How much each light counts for when flashes are judged: all by lumens, or by shares that add up. */
 function lintLightWeights(notes: Notes): void {
   const lights = Object.entries(notes.prop.channels).flatMap(([name, channel]) => {
-    if (channel.kind === 'servo' || (channel.kind === 'relay' && channel.light === undefined))
-      return [];
-    const { light } = channel;
-    return [{ name, weight: light === true ? undefined : light }];
+    const glow = kindOf(channel).glow(channel);
+    return glow ? [{ name, weight: glow.weight }] : [];
   });
   const at = (name: string) => ['channels', name, 'light'];
   const withLumens = lights.filter(({ weight }) => weight?.lumens !== undefined);

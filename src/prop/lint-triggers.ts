@@ -1,4 +1,5 @@
 import { isIP } from 'node:net';
+import { kindOf } from './kinds/kind.ts';
 import type { Notes } from './notes.ts';
 
 /** Background behaviour: cues that end, at times that can be drawn. */
@@ -27,7 +28,7 @@ export function lintIdle(notes: Notes, endless: ReadonlySet<string>): void {
 /** What starts a cue by itself. Pins are looked at with the outputs. */
 export function lintTriggers(notes: Notes, endless: ReadonlySet<string>): void {
   const { prop, given } = notes;
-  const hasServos = Object.values(prop.channels).some(({ kind }) => kind === 'servo');
+  const hasServos = Object.values(prop.channels).some((channel) => kindOf(channel).moves);
   for (const [name, trigger] of Object.entries(prop.triggers)) {
     const at = ['triggers', name];
     const { cue, osc, start, unattended } = trigger;

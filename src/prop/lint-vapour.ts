@@ -1,16 +1,19 @@
 import { tidy } from '../shared/units.ts';
 import { runTimeS, showTimeS, waterMl } from '../sums/vapour.ts';
 import { cuePlan } from './cue-plan.ts';
+import { relayOf } from './kinds/kind.ts';
 import type { Notes } from './notes.ts';
 import { longCue, type Prop, type RelayChannel } from './schema.ts';
+import { childrenOf } from './steps.ts';
 
 /** Vapour units: that the tank outlasts what a cue, or one stretch of duty, takes from it. */
 export function lintVapour(notes: Notes): void {
   for (const [name, channel] of Object.entries(notes.prop.channels)) {
-    if (channel.kind !== 'relay' || !channel.vapour) continue;
+    const relay = relayOf(channel);
+    if (!relay?.vapour) continue;
     const at = ['channels', name];
     if (['vapour', 'duty', 'pulseMs'].some((key) => notes.given.broken([...at, key]))) continue;
-    const { vapour, duty } = channel;
+    const { vapour, duty } = relay;
     const lastsS = runTimeS(vapour);
     if (duty && duty.maxOnS > lastsS)
       notes.warning(
@@ -20,7 +23,7 @@ export function lintVapour(notes: Notes): void {
       );
     const known = new Map<string, number>();
     for (const cue of Object.keys(notes.prop.cues)) {
-      const onS = onTimeS(notes.prop, cue, name, channel, known);
+      const onS = onTimeS(notes.prop, cue, name, relay, known);
       if (Number.isFinite(onS) ? onS <= lastsS : !(onS > 0)) continue;
       if (Number.isFinite(onS))
         notes.warning(
@@ -71,10 +74,11 @@ function onTimeS(
     const endS = switches[i + 1]?.startS ?? Math.max(durationS ?? startS, startS);
     onS += Math.min(step.forS ?? endS - startS, limitS);
   }
-  for (const { cue: inner, choose = [], times = 1 } of steps) {
-    const each = [...(inner === undefined ? [] : [inner]), ...choose]
-      .filter((one) => Object.hasOwn(prop.cues, one))
-      .map((one) => onTimeS(prop, one, relay, spec, known));
+  for (const step of steps) {
+    const { times = 1 } = step;
+    const each = childrenOf(step)
+      .filter(({ cue: one }) => Object.hasOwn(prop.cues, one))
+      .map(({ cue: one }) => onTimeS(prop, one, relay, spec, known));
     const most = Math.max(0, ...each);
     if (most > 0) onS += most * (times === 'until stopped' ? Number.POSITIVE_INFINITY : times);
   }

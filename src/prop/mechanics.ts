@@ -9,6 +9,7 @@ import {
   type Worst,
   worstTorque,
 } from '../sums/torque.ts';
+import { servoOf } from './kinds/kind.ts';
 import type { Prop, ServoChannel } from './schema.ts';
 
 /** What the sums say of the mechanics behind one servo; parts are missing where nothing is given. */
@@ -71,16 +72,17 @@ export function mechanicsOf(prop: Prop, limitsOf: LimitsOf = softLimits): Map<st
   const arms = new Map<string, (servo: SoundServo) => Worst>();
   for (const arm of armsOf(prop)) addArm(prop, arm, limitsOf, arms);
   for (const [name, spec] of Object.entries(prop.channels)) {
-    if (spec.kind !== 'servo' || !(spec.linkage || spec.load)) continue;
-    const mapping = soundMapping(spec);
+    const given = servoOf(spec);
+    if (!given?.linkage && !given?.load) continue;
+    const mapping = soundMapping(given);
     if (!mapping) continue;
-    const servo = { spec, mapping, limitsDeg: limitsOf(spec, name) };
+    const servo = { spec: given, mapping, limitsDeg: limitsOf(given, name) };
     const worst = arms.get(name)?.(servo) ?? flapWorst(servo);
     found.set(name, {
       ...(servo.mapping.linkage && { linkage: linkageFigures(servo) }),
       ...(worst && { worst }),
       ...(worst?.torqueNm &&
-        spec.stallNm !== undefined && { margin: spec.stallNm / worst.torqueNm }),
+        given.stallNm !== undefined && { margin: given.stallNm / worst.torqueNm }),
     });
   }
   return found;
@@ -151,7 +153,7 @@ type ArmLoad = NonNullable<NonNullable<ServoChannel['load']>['arm']>;
 
 export function armOf(prop: Prop, name: string): ArmLoad | undefined {
   const channel = Object.hasOwn(prop.channels, name) ? prop.channels[name] : undefined;
-  return channel?.kind === 'servo' ? channel.load?.arm : undefined;
+  return servoOf(channel)?.load?.arm;
 }
 
 function addArm(
@@ -161,7 +163,7 @@ function addArm(
   into: Map<string, (servo: SoundServo) => Worst>,
 ): void {
   const segments = names.map((name, j): ArmSegment => {
-    const spec = prop.channels[name] as ServoChannel;
+    const spec = servoOf(prop.channels[name])!;
     const { massKg, centreMm, lengthMm = 0, levelDeg, straightDeg = 0 } = spec.load!.arm!;
     const zeroDeg = j === 0 ? levelDeg : straightDeg;
     return { massKg, centreMm, lengthMm, zeroDeg, limitsDeg: limitsOf(spec, name) };

@@ -9,3 +9,13 @@ export function motionLimits({
 }: ServoChannel): MotionLimits {
   return jerk === undefined ? { speed, accel } : { speed, accel, jerk };
 }
+
+/** How long a motion takes (s); 0 for one that cannot be planned, which is told elsewhere. */
+export function secondsOf(plan: () => { durationS: number }): number {
+  try {
+    return plan().durationS;
+  } catch (error) {
+    if (error instanceof RangeError) return 0;
+    throw error;
+  }
+}

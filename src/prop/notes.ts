@@ -1,6 +1,7 @@
 import type { BoardNotes, ReservedFor } from '../boards/facts.ts';
 import { factsOf } from '../boards/registry.ts';
 import { didYouMean, type Path, type Remark, show } from './finding.ts';
+import { servoOf } from './kinds/kind.ts';
 import type { Prop } from './schema.ts';
 
 /** What the file held before its broken parts were cut out: no finding may follow from a cut. */
@@ -87,8 +88,8 @@ export class Notes implements BoardNotes {
   /** Checks that a servo may be sent to `to`, a mark or deg. */
   checkPosition(channel: string, to: number | string, path: Path, limits: Limits): void {
     const { channels } = this.prop;
-    const servo = Object.hasOwn(channels, channel) ? channels[channel] : undefined;
-    if (servo?.kind !== 'servo' || this.given.broken(path)) return;
+    const servo = servoOf(Object.hasOwn(channels, channel) ? channels[channel] : undefined);
+    if (!servo || this.given.broken(path)) return;
     if (typeof to === 'string') {
       const marks = servo.marks ?? {};
       if (Object.hasOwn(marks, to) || this.given.has(['channels', channel, 'marks', to])) return;

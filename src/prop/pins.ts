@@ -1,4 +1,5 @@
 import { factsOf } from '../boards/registry.ts';
+import { kindOf } from './kinds/kind.ts';
 import type { Prop } from './schema.ts';
 
 export interface BoardInfo {
@@ -36,9 +37,7 @@ function* pinUses(prop: Prop): Generator<{ board: string; pin: number; use: stri
     if (input) yield { board: input.board, pin: input.pin, use: name };
   for (const [name, channel] of Object.entries(prop.channels)) {
     const { board } = channel.output;
-    if (channel.kind !== 'rgb') yield { board, pin: channel.output.pin, use: name };
-    else
-      for (const [i, colour] of ['red', 'green', 'blue'].entries())
-        yield { board, pin: channel.output.pins[i]!, use: `${name}.${colour}` };
+    for (const { pin, colour } of kindOf(channel).outputs(channel))
+      yield { board, pin, use: colour ? `${name}.${colour}` : name };
   }
 }

@@ -1,6 +1,6 @@
 import { factsOf } from '../boards/registry.ts';
 import { coreOhm } from './circuit.ts';
-import { currents } from './lint-rails.ts';
+import { type Kind, kindOf } from './kinds/kind.ts';
 import { type Core, coreKind, type Link, Loom, type PlacedWire } from './loom.ts';
 import { splitEnd } from './loom-words.ts';
 import type { Channel, Prop } from './schema.ts';
@@ -25,6 +25,7 @@ export class Site {
   readonly loom: Loom;
   readonly name: string;
   readonly channel: Channel;
+  readonly kind: Kind;
   /** The rail that feeds the plug, where the file tells. */
   readonly rail: string | undefined;
   readonly signals: readonly Lead[];
@@ -38,8 +39,9 @@ export class Site {
     this.loom = new Loom(prop);
     this.name = name;
     this.channel = prop.channels[name]!;
+    this.kind = kindOf(this.channel);
     const wires = this.loom.byChannel.get(name) ?? [];
-    const isLoad = (wire: PlacedWire) => this.channel.kind === 'relay' && !wire.own;
+    const isLoad = (wire: PlacedWire) => this.kind.switches && !wire.own;
     const cores = (some: readonly PlacedWire[]) =>
       some.flatMap((wire) => wire.cores.map((core) => ({ wire, core })));
     const ours = cores(wires.filter((wire) => !isLoad(wire)));
@@ -88,7 +90,7 @@ export class Site {
 
   /** Current of the channel moving or fully on (A): the feed of a relay's input counts as none. */
   get amps(): number {
-    return this.channel.kind === 'relay' ? 0 : currents(this.channel).busyA;
+    return this.kind.switches ? 0 : this.kind.draw(this.channel).busyA;
   }
 
   /** Volts between two ends while this channel alone is busy: the rail's less the drop on the way. */
@@ -177,7 +179,7 @@ export class Site {
         supply && plus && this.loom.net(supply.plus) === this.loom.net(plus.core.from),
     );
     // What feeds the input of a relay is not what the relay switches.
-    return reached?.[0] ?? (this.channel.kind === 'relay' ? undefined : this.channel.rail);
+    return reached?.[0] ?? (this.kind.switches ? undefined : this.channel.rail);
   }
 
   /** Turned so that it leads from the board or the supply to the plug; as written where unknown. */

@@ -1,22 +1,18 @@
 import { factsOf } from '../boards/registry.ts';
 import { tidy } from '../shared/units.ts';
-import { Calibration } from '../sums/calibration.ts';
 import { coreOhm } from './circuit.ts';
 import { requirementText } from './interlock.ts';
+import { relayOf, servoOf } from './kinds/kind.ts';
 import { coreKind } from './loom.ts';
 import { splitEnd } from './loom-words.ts';
-import type { Board, Channel, RelayChannel, ServoChannel } from './schema.ts';
+import type { Board, RelayChannel, ServoChannel } from './schema.ts';
 import type { Reading, Symptom, TraceStep } from './trace.ts';
-import { type Lead, linkOhms, type Pair, type Site } from './trace-site.ts';
+import { linkOhms, type Pair, type Site } from './trace-site.ts';
 
 /** A supply may be this far off and still be good (share; common practice, no source). */
 const SUPPLY_SPREAD = 0.05;
 /** A blade fuse loses about 0.1 V at its rating (common practice, no source). */
 const FUSE_V = 0.2;
-/** A pin of the header drives 3.3 V; under load a high level is still above 2.6 V (from memory). */
-const HIGH_V = 3.3;
-const LEAST_HIGH_V = 2.6;
-const MOST_LOW_V = 0.4;
 /** What the leads of a meter, a crimp or two and a poor grip add (ohm; common practice, no source). */
 const CONTACT_OHM = 1;
 const OPEN_OHM = 1e6;
@@ -37,9 +33,9 @@ export function stepsFor(site: Site, symptom: Symptom): TraceStep[] {
         swap(site),
       ];
     case 'buzzing':
-      return buzzing(site, site.channel as ServoChannel);
+      return buzzing(site, servoOf(site.channel)!);
     case 'wrong-way':
-      return wrongWay(site, site.channel as ServoChannel);
+      return wrongWay(site, servoOf(site.channel)!);
     case 'dim':
       return [
         dimAsk(site),
@@ -57,11 +53,11 @@ export function stepsFor(site: Site, symptom: Symptom): TraceStep[] {
 // --- before any tool ------------------------------------------------------------------------------
 
 function ask(site: Site): TraceStep {
-  const { channel, name } = site;
+  const { channel, kind, name } = site;
   const others = (channel.requires ?? []).map(requirementText);
   const more = [
     ...(others.length > 0 ? [`its interlock holds (${others.join(', ')})`] : []),
-    ...(channel.kind === 'relay' && channel.duty ? ['it is not in its duty rest'] : []),
+    ...kind.faults.rulesOut(channel),
   ];
   return {
     power: 'on',
@@ -126,15 +122,11 @@ function supply(site: Site): TraceStep[] {
       under(
         site,
         plug,
-        `Measure at its plug: ${plug.plus} against ${plug.return}, while it is ${busyWord(site.channel)}.`,
+        `Measure at its plug: ${plug.plus} against ${plug.return}, while it is ${site.kind.words.busy}.`,
         `Good at ${block!.plus} and not here: ${site.plus!.wire.label}, its crimps, or the contact at ${plug.plus} or ${plug.return}.`,
       ),
     );
   return steps;
-}
-
-function busyWord({ kind }: Channel): string {
-  return kind === 'servo' ? 'moving' : kind === 'relay' ? 'fed' : 'full on';
 }
 
 /** A voltage at some place, with what is lost on the way while the channel alone is busy. */
@@ -167,18 +159,9 @@ function show(value: number): string {
 
 // --- signal ---------------------------------------------------------------------------------------
 
-interface Level {
-  /** How to bring it about. */
-  command: string;
-  /** Average on a meter set to direct voltage (V), and what is still good. */
-  volts: number;
-  low: number;
-  high: number;
-}
-
 function signal(site: Site): TraceStep[] {
   return site.signals.flatMap((lead) => {
-    const levels = levelsOf(site, lead);
+    const levels = site.kind.faults.levels(site.channel, site.name, lead.core.role, pulseHz(site));
     const back = site.reference;
     const ground = site.groundNear(lead.near);
     const expect = levels.map(({ command, volts }) => `${command}: ${show(volts)} V`).join('; ');
@@ -214,75 +197,17 @@ function boardOf({ prop, channel }: Site): Board | undefined {
   return prop.boards[channel.output.board];
 }
 
-function levelsOf(site: Site, lead: Lead): Level[] {
-  const { channel, name } = site;
-  switch (channel.kind) {
-    case 'servo':
-      return servoLevels(site, channel);
-    case 'relay': {
-      const level = (on: boolean) => digital(on !== channel.output.activeLow);
-      return [
-        { command: `sinew switch ${name} on`, ...level(true) },
-        { command: `sinew switch ${name} off`, ...level(false) },
-      ];
-    }
-    case 'lamp':
-      return [
-        { command: `sinew dim ${name} 1`, ...digital(!channel.output.activeLow) },
-        { command: `sinew dim ${name} 0`, ...digital(channel.output.activeLow) },
-      ];
-    case 'rgb': {
-      const which = ['red', 'green', 'blue'].indexOf(lead.core.role.toLowerCase());
-      const gain = channel.whiteBalance[which] ?? 1;
-      const anode = channel.output.common === 'anode';
-      const white = anode ? 1 - gain : gain;
-      const full = gain === 1 ? digital(!anode) : around(HIGH_V * white);
-      return [
-        { command: `sinew colour ${name} white`, ...full },
-        { command: `sinew colour ${name} black`, ...digital(anode) },
-      ];
-    }
-  }
-}
-
-function digital(high: boolean): Omit<Level, 'command'> {
-  return high
-    ? { volts: HIGH_V, low: LEAST_HIGH_V, high: HIGH_V * 1.05 }
-    : { volts: 0, low: 0, high: MOST_LOW_V };
-}
-
-function around(volts: number): Omit<Level, 'command'> {
-  return { volts, low: volts * 0.8, high: volts * 1.1 };
-}
-
-/**
- * A meter shows the average of a pulse train: width x frequency x level (the mean of a rectangular
- * wave). 1.5 ms at 50 Hz and 3.3 V is 0.25 V.
- */
-function servoLevels(site: Site, servo: ServoChannel): Level[] {
-  const { name } = site;
+/** How often the board repeats a servo's pulse (Hz). */
+function pulseHz(site: Site): number {
   const board = boardOf(site);
-  const hertz = board ? factsOf(board).pulseHz(board) : SERVO_HZ;
-  const calibration = new Calibration(servo.calibration);
-  const marks = Object.entries(servo.marks ?? {}).sort(([, a], [, b]) => a - b);
-  const [first, last] = [marks[0], marks.at(-1)];
-  const ends =
-    first && last && first[1] !== last[1]
-      ? [first, last]
-      : (servo.limitsDeg ?? [calibration.lowDeg, calibration.highDeg]).map(
-          (deg) => [String(deg), deg] as const,
-        );
-  return ends.map(([word, deg]) => ({
-    command: `sinew move ${name} ${word}`,
-    ...around(calibration.toPulseUs(deg) * 1e-6 * hertz * HIGH_V),
-  }));
+  return board ? factsOf(board).pulseHz(board) : SERVO_HZ;
 }
 
 // --- what a relay switches --------------------------------------------------------------------------
 
 function load(site: Site): TraceStep[] {
   const { channel, name, prop } = site;
-  if (channel.kind !== 'relay' || site.load.length === 0) return [];
+  if (site.load.length === 0) return [];
   const rail = channel.rail === undefined ? undefined : prop.rails[channel.rail];
   const fed = site.load.filter(
     ({ core, near }) =>
@@ -376,17 +301,15 @@ function ohms(site: Site): TraceStep[] {
   return steps;
 }
 
-function swap({ channel, name, signals }: Site): TraceStep {
+function swap({ kind, name, signals }: Site): TraceStep {
   const plug = signals[0] ? splitEnd(signals[0].far).connector : 'its plug';
-  const part = { servo: 'servo', relay: 'relay', rgb: 'light', lamp: 'lamp' }[channel.kind];
   return {
     power: 'off',
-    check: `Put a ${part} that is known to be good on ${plug}${channel.kind === 'servo' ? ', its linkage off' : ''}, and switch on.`,
+    check: `Put a ${kind.words.part} that is known to be good on ${plug}${kind.moves ? ', its linkage off' : ''}, and switch on.`,
     expect: `sinew identify ${name} shows it working`,
-    otherwise:
-      channel.kind === 'servo'
-        ? 'Works: the old servo is dead; teach the new one its limits before the linkage goes on.'
-        : 'Works: the old part is dead. Does not work: go back to the first step with fresh eyes.',
+    otherwise: kind.moves
+      ? 'Works: the old servo is dead; teach the new one its limits before the linkage goes on.'
+      : 'Works: the old part is dead. Does not work: go back to the first step with fresh eyes.',
   };
 }
 
@@ -450,33 +373,27 @@ function wrongWay(site: Site, servo: ServoChannel): TraceStep[] {
 }
 
 function dimAsk(site: Site): TraceStep {
-  const { channel, name } = site;
-  const full = channel.kind === 'lamp' ? `sinew dim ${name} 1` : `sinew colour ${name} white`;
+  const { channel, kind, name } = site;
   const balance =
-    channel.kind === 'rgb' && channel.whiteBalance.some((gain) => gain < 1)
+    'whiteBalance' in channel && channel.whiteBalance.some((gain) => gain < 1)
       ? `; its white balance ${channel.whiteBalance.join(', ')} takes some on purpose`
       : '';
   return {
     power: 'on',
-    check: `Ask for all of it: ${full}, and read sinew status.`,
+    check: `Ask for all of it: ${kind.faults.full?.(name)}, and read sinew status.`,
     expect: `full, and full in the status${balance}`,
     otherwise: 'Less in the status: a cue, an idle behaviour or the flash limit holds it down.',
   };
 }
 
 function staysOn(site: Site): TraceStep[] {
-  const { channel, name } = site;
-  const off = {
-    servo: '',
-    relay: `sinew switch ${name} off`,
-    rgb: `sinew colour ${name} black`,
-    lamp: `sinew dim ${name} 0`,
-  }[channel.kind];
+  const { kind, name } = site;
+  const relay = relayOf(site.channel);
   const lead = site.signals[0];
   const steps: TraceStep[] = [
     {
       power: 'on',
-      check: `${off}, then sinew status.`,
+      check: `${kind.faults.off?.(name)}, then sinew status.`,
       expect: 'off in the status',
       otherwise: 'Still on: something holds it; sinew journal says what. sinew stop 0 ends it.',
     },
@@ -485,14 +402,13 @@ function staysOn(site: Site): TraceStep[] {
       power: 'off',
       check: `Pull the signal at ${lead?.far ?? 'its input'}, then switch on.`,
       expect: 'off',
-      otherwise:
-        channel.kind === 'relay'
-          ? `On: the contact is welded, or the input is ${pull(channel)} by itself. Change the relay; do not trust it again.`
-          : 'On: the driver of the light has failed short. Change it.',
+      otherwise: relay
+        ? `On: the contact is welded, or the input is ${pull(relay)} by itself. Change the relay; do not trust it again.`
+        : 'On: the driver of the light has failed short. Change it.',
     },
   ];
   const contact = site.load.filter(({ core }) => coreKind(core) !== 'return');
-  if (channel.kind === 'relay' && contact.length >= 2)
+  if (relay && contact.length >= 2)
     steps.push({
       power: 'off',
       check: `Measure the open contact: ${contact[0]!.far} to ${contact[1]!.near}.`,

@@ -1,5 +1,6 @@
 import { Refusal } from '../shared/errors.ts';
 import { didYouMean } from './finding.ts';
+import { kindOf } from './kinds/kind.ts';
 import type { Prop } from './schema.ts';
 import { Site } from './trace-site.ts';
 import { stepsFor } from './trace-steps.ts';
@@ -12,14 +13,6 @@ import { stepsFor } from './trace-steps.ts';
 
 export const SYMPTOMS = ['dead', 'buzzing', 'wrong-way', 'dim', 'stays-on'] as const;
 export type Symptom = (typeof SYMPTOMS)[number];
-
-/** What can be wrong with each kind of channel. */
-export const SYMPTOMS_OF = {
-  servo: ['dead', 'buzzing', 'wrong-way'],
-  relay: ['dead', 'stays-on'],
-  rgb: ['dead', 'dim', 'stays-on'],
-  lamp: ['dead', 'dim', 'stays-on'],
-} as const satisfies Record<Prop['channels'][string]['kind'], readonly Symptom[]>;
 
 /** What a meter shows between two ends when all is well. */
 export interface Reading {
@@ -79,7 +72,7 @@ export function traceFault(prop: Prop, channel: string, symptom: Symptom = 'dead
     throw new Refusal('channel.unknown', `there is no channel ${channel}; ${advice}`, { channel });
   }
   const { kind } = prop.channels[channel]!;
-  const symptoms: readonly Symptom[] = SYMPTOMS_OF[kind];
+  const { symptoms } = kindOf({ kind }).faults;
   if (!symptoms.includes(symptom))
     throw new Refusal(
       'symptom.wrong',

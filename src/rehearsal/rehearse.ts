@@ -1,7 +1,9 @@
 import type { JournalEntry } from '../api/types.ts';
 import type { Driver, Frame } from '../boards/board.ts';
+import type { Actuator } from '../core/actuators.ts';
 import { Core } from '../core/core.ts';
 import { Journal } from '../core/journal.ts';
+import type { ChannelKind } from '../prop/kinds/kind.ts';
 import type { Prop } from '../prop/schema.ts';
 import type { Clock } from '../shared/clock.ts';
 import type { What } from '../shared/journal.ts';
@@ -12,12 +14,12 @@ import {
   worstRedFlashes,
   worstTogether,
 } from '../sums/flash.ts';
-import { formatPacked, lightnessToLuminance, packColour, type Rgb } from '../sums/light.ts';
+import { formatPacked, lightnessToLuminance } from '../sums/light.ts';
 
 /** Where a channel is in the course of a cue: only the samples in which it changes. */
 export interface Track {
   name: string;
-  kind: 'servo' | 'relay' | 'lamp' | 'rgb';
+  kind: ChannelKind;
   /** s since the start of the cue. */
   tS: number[];
   /** Servo: deg. Relay: 0 or 1. Lamp: lightness 0..1. Rgb: #rrggbb. */
@@ -172,11 +174,7 @@ export async function rehearse(prop: Prop, cue: string): Promise<Rehearsal> {
   const busy = (): boolean =>
     core.cues.anyRunning ||
     core.condition === 'parking' ||
-    core.body.servos.some((servo) => servo.moving || servo.delayed) ||
-    core.body.lights.some((light) => light.fading || light.flashHeld) ||
-    core.body.relays.some(
-      (relay) => Number.isFinite(relay.offAtS) || relay.waiting || relay.lingers || relay.flashHeld,
-    );
+    core.body.channels.some(({ isUnsettled }) => isUnsettled);
   do {
     tick();
     recorder.note();
@@ -258,10 +256,6 @@ class LightColumns {
   green = new Float64Array(1024);
   blue = new Float64Array(1024);
 
-  note(tick: number, { red, green, blue }: Readonly<Rgb>): void {
-    this.add(tick, red, green, blue);
-  }
-
   add(tick: number, red: number, green: number, blue: number): void {
     const last = this.count - 1;
     if (this.red[last] === red && this.green[last] === green && this.blue[last] === blue) return;
@@ -319,7 +313,7 @@ function timeOf(tick: number): number {
 class Recorder {
   readonly #core: Core;
   readonly #channels: Column[];
-  /** Of every channel, filled for those that are rgb. */
+  /** Of every channel, filled for those that have a colour. */
   readonly #lights: LightColumns[];
   /** All light together, as planned and as shown. */
   readonly #planned = new LightColumns();
@@ -328,6 +322,8 @@ class Recorder {
   readonly #times = new Map<Column, number[]>();
   /** The last ticks, `BLOCK` of them for each column. */
   readonly #block: Float64Array;
+  /** Linear light of the one that is looked at. */
+  readonly #linear = new Float64Array(3);
   #noted = 0;
   /** Of the first in the block. */
   #tick = 0;
@@ -341,25 +337,16 @@ class Recorder {
   }
 
   note(): void {
-    const { servos, relays, lights, rails } = this.#core.body;
+    const { channels, lights, rails } = this.#core.body;
     const now = this.#block;
     const at = this.#noted++;
-    for (let i = 0; i < servos.length; i++) {
-      const servo = servos[i]!;
-      now[servo.index * BLOCK + at] = servo.state.pos;
-    }
-    for (let i = 0; i < relays.length; i++) {
-      const relay = relays[i]!;
-      now[relay.index * BLOCK + at] = relay.closed ? 1 : 0;
-    }
+    for (let i = 0; i < channels.length; i++) now[i * BLOCK + at] = channels[i]!.sample;
     for (let i = 0; i < lights.length; i++) {
       const light = lights[i]!;
-      const place = light.index * BLOCK + at;
-      if (light.kind === 'lamp') now[place] = light.value;
-      else {
-        this.#lights[light.index]!.note(this.#tick + at, light.light);
-        now[place] = packColour(light.value);
-      }
+      if (light.records !== 'colour') continue;
+      light.writeShown(this.#linear, 0);
+      const [red, green, blue] = this.#linear;
+      this.#lights[light.index]!.add(this.#tick + at, red!, green!, blue!);
     }
     const { wanted, shown } = this.#core.light;
     this.#planned.add(this.#tick + at, wanted[0]!, wanted[1]!, wanted[2]!);
@@ -389,7 +376,7 @@ class Recorder {
         flashes: shown.general,
         colourFlashes: shown.colour,
       },
-      tracks: body.channels.map(({ name, kind }, i) => this.#track(name, kind, i)),
+      tracks: body.channels.map((channel, i) => this.#track(channel, i)),
       rails: body.rails.map(({ name, limitA }, i) => {
         const tS = this.#rails[i]!.times();
         const amps = listOf(this.#rails[i]!.values);
@@ -407,10 +394,10 @@ class Recorder {
     return times;
   }
 
-  #track(name: string, kind: Track['kind'], i: number): Track {
+  #track({ name, kind, records }: Actuator, i: number): Track {
     const column = this.#channels[i]!;
     const tS = this.#timesOf(column);
-    if (kind === 'rgb') {
+    if (records === 'colour') {
       const light = this.#lights[i]!.samples();
       return {
         name,
@@ -422,8 +409,8 @@ class Recorder {
       };
     }
     const value = listOf(column.values);
-    if (kind === 'relay') return { name, kind, tS, value, onS: closedS(tS, value, this.#tick - 1) };
-    if (kind === 'lamp')
+    if (records === 'on') return { name, kind, tS, value, onS: closedS(tS, value, this.#tick - 1) };
+    if (records === 'lightness')
       return {
         name,
         kind,

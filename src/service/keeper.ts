@@ -19,6 +19,8 @@ import { type FileSystem, PropDisk, type Seen, type Written } from '../prop/file
 import type { Author, FileStatus } from '../prop/file/status.ts';
 import { versionOf } from '../prop/file/version.ts';
 import { type Path, pathText, show } from '../prop/finding.ts';
+import { servoOf } from '../prop/kinds/kind.ts';
+import { degIn } from '../prop/kinds/servo.ts';
 import { checkProp, type Finding, type Loaded, parseProp } from '../prop/load.ts';
 import type { Prop } from '../prop/schema.ts';
 import type { Edit } from '../prop/splice.ts';
@@ -908,9 +910,9 @@ export class Keeper {
 /** A capture as it is usual: a mark of the first servo, where it parks. */
 function captureIn({ channels }: Prop, mark: string): Edit | undefined {
   for (const [name, channel] of Object.entries(channels)) {
-    if (channel.kind !== 'servo') continue;
-    const { to } = channel.park;
-    const value = typeof to === 'number' ? to : channel.marks?.[to];
+    const servo = servoOf(channel);
+    if (!servo) continue;
+    const value = degIn(servo, servo.park.to);
     return { path: ['channels', name, 'marks', mark], value };
   }
   return undefined;

@@ -4,7 +4,7 @@ import { budgetFindings } from '../prop/lint-budget.ts';
 import { type Loaded, parseProp } from '../prop/load.ts';
 import type { Prop } from '../prop/schema.ts';
 import { told } from '../prop/told-finding.ts';
-import { cueLoad } from '../rehearsal/cue-load.ts';
+import { rehearsedLoad } from '../rehearsal/rehearsed-load.ts';
 import { Refusal } from '../shared/errors.ts';
 import type { RefusalCode } from '../shared/refusals.ts';
 import { columns } from '../sums/course.ts';
@@ -69,7 +69,7 @@ function sums(prop: Prop, text: string) {
 }
 
 async function curves(prop: Prop, cue: string): Promise<CueRails> {
-  const load = await cueLoad(prop, cue);
+  const load = await rehearsedLoad(prop, cue);
   const rails = load.rails.map(({ tS, amps, ...rail }) => {
     const course = columns({ tS, value: amps }, load.durationS, PLOT_COLUMNS);
     return { ...rail, amps: [amps[0]!, ...course.map(({ far }) => far)] };

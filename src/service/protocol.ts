@@ -4,6 +4,7 @@ import type { ChannelInfo } from '../api/types.ts';
 import type { CoreProp, Outcome } from '../core/core-prop.ts';
 import type { Restored, Saved } from '../core/store.ts';
 import type { Author, FileStatus } from '../prop/file/status.ts';
+import type { ChannelKind, ValueType } from '../prop/kinds/kind.ts';
 import type { BoardInfo } from '../prop/pins.ts';
 import type { Edit } from '../prop/splice.ts';
 import type { SafePlan } from '../safe/plan.ts';
@@ -110,7 +111,7 @@ export interface PropView {
   name: string;
   linkTimeoutMs: number;
   /** In the order of the telemetry. */
-  channels: { name: string; kind: StaticInfo['kind'] }[];
+  channels: { name: string; kind: ChannelKind; value: ValueType }[];
   rails: { name: string; limitA: number; volts: number }[];
   osc: { host: string; port: number } | null;
   /** What `channel.list` answers of each channel, but for what changes from tick to tick. */

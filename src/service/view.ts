@@ -1,11 +1,9 @@
-import type { LinkageInfo, TorqueInfo, VapourInfo } from '../api/types.ts';
 import { cueDurationS } from '../prop/cue-plan.ts';
+import { kindOf, servoOf } from '../prop/kinds/kind.ts';
 import { armsOf, type Mechanics, mechanicsOf } from '../prop/mechanics.ts';
 import { boardPins } from '../prop/pins.ts';
-import type { Channel, Prop, RelayChannel, ServoChannel } from '../prop/schema.ts';
-import { tidy } from '../shared/units.ts';
+import type { Channel, Prop } from '../prop/schema.ts';
 import { ServoMapping } from '../sums/servo-mapping.ts';
-import { runTimeS, showTimeS } from '../sums/vapour.ts';
 import type { PropView, StaticInfo } from './protocol.ts';
 
 /** Makes views of one version after another; what stays the same is worked out once. */
@@ -26,7 +24,11 @@ export class ViewMaker {
       version,
       name: prop.name,
       linkTimeoutMs: prop.link.timeoutMs,
-      channels: Object.entries(prop.channels).map(([name, { kind }]) => ({ name, kind })),
+      channels: Object.entries(prop.channels).map(([name, { kind }]) => ({
+        name,
+        kind,
+        value: kindOf({ kind }).value,
+      })),
       rails: Object.entries(prop.rails).map(([name, { limitA, volts }]) => ({
         name,
         limitA,
@@ -53,7 +55,8 @@ export class ViewMaker {
     arm: readonly string[],
     used: Map<string, Facts>,
   ): Facts {
-    if (spec.kind !== 'servo') return NO_FACTS;
+    const servo = servoOf(spec);
+    if (!servo) return NO_FACTS;
     const among = Object.fromEntries(arm.map((one) => [one, prop.channels[one]!]));
     const bare = Object.entries(among).map(([one, { wire: _, ...rest }]) => [
       one,
@@ -63,7 +66,7 @@ export class ViewMaker {
     let facts = this.#facts.get(key);
     if (!facts) {
       facts = {
-        mapping: new ServoMapping(spec),
+        mapping: new ServoMapping(servo),
         mechanics: mechanicsOf({ ...prop, channels: among }).get(name) ?? {},
       };
     }
@@ -91,85 +94,11 @@ function groupsOf(prop: Prop): Map<string, string[]> {
   return found;
 }
 
-function infoOf(spec: Channel, groups: string[], { mapping, mechanics }: Facts): StaticInfo {
+function infoOf(spec: Channel, groups: string[], facts: Facts): StaticInfo {
   const common = {
     groups,
     ...(spec.rail && { rail: spec.rail }),
     ...(spec.wire && { wire: spec.wire.label }),
   };
-  switch (spec.kind) {
-    case 'servo': {
-      const linkageFigures = linkageInfo(mechanics);
-      const torque = torqueInfo(mechanics, spec);
-      return {
-        kind: 'servo',
-        ...common,
-        park: { to: spec.park.to, then: spec.park.then },
-        limitsDeg: [...(spec.limitsDeg ?? mapping!.calibrationDeg)] as [number, number],
-        envelopeUs: [...mapping!.envelopeUs] as [number, number],
-        calibration: mapping!.calibration.points.map(([us, deg]) => [us, deg]),
-        ...(spec.linkage && { linkage: spec.linkage }),
-        ...(linkageFigures && { linkageFigures }),
-        ...(torque && { torque }),
-        marks: spec.marks ?? {},
-        speedDegS: spec.speedDegS,
-        accelDegS2: spec.accelDegS2,
-        ...(spec.jerkDegS3 !== undefined && { jerkDegS3: spec.jerkDegS3 }),
-      };
-    }
-    case 'relay': {
-      const vapour = vapourInfo(spec);
-      return {
-        kind: 'relay',
-        ...common,
-        park: { to: spec.park.to === 'on' },
-        ...(spec.duty && { duty: spec.duty }),
-        ...(vapour && { vapour }),
-      };
-    }
-    case 'lamp':
-    case 'rgb':
-      return {
-        kind: spec.kind,
-        ...common,
-        park: { to: spec.park.to },
-        fadeS: spec.fadeS,
-      };
-  }
-}
-
-export function torqueInfo(
-  { worst, margin }: Mechanics,
-  { stallNm }: ServoChannel,
-): TorqueInfo | undefined {
-  return (
-    worst && {
-      worstNm: tidy(worst.torqueNm, 4),
-      atDeg: tidy(worst.atDeg, 1),
-      accelerationNm: tidy(worst.accelerationNm, 4),
-      ...(stallNm !== undefined && { stallNm }),
-      ...(margin !== undefined && { margin: tidy(margin, 2) }),
-    }
-  );
-}
-
-export function linkageInfo({ linkage }: Mechanics): LinkageInfo | undefined {
-  return (
-    linkage && {
-      transmissionDeg: tidy(linkage.transmissionDeg, 1),
-      transmissionAtDeg: tidy(linkage.transmissionAtDeg, 1),
-      hornSpeedDegS: tidy(linkage.hornSpeedDegS, 0),
-      advantage: [tidy(linkage.advantage[0], 2), tidy(linkage.advantage[1], 2)],
-    }
-  );
-}
-
-export function vapourInfo({ vapour, duty }: RelayChannel): VapourInfo | undefined {
-  return (
-    vapour && {
-      ...vapour,
-      runTimeS: tidy(runTimeS(vapour), 0),
-      ...(duty && { showTimeS: tidy(showTimeS(vapour, duty), 0) }),
-    }
-  );
+  return { kind: spec.kind, ...common, ...kindOf(spec).told(spec, facts) };
 }

@@ -39,6 +39,12 @@ export class ServoMapping {
     return this.calibration.toPulseUs(this.linkage ? this.linkage.toHorn(deg) : deg);
   }
 
+  /** How far the horn turns between the ends of the pulse envelope (deg). */
+  get hornSpanDeg(): number {
+    const [oneUs, otherUs] = this.envelopeUs;
+    return Math.abs(this.calibration.toDeg(otherUs) - this.calibration.toDeg(oneUs));
+  }
+
   get pulseTable(): Float64Array | undefined {
     return this.linkage ? undefined : this.calibration.pulseTable;
   }

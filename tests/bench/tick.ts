@@ -85,7 +85,7 @@ async function liveCore(count: number) {
     nowMs += TICK_MS;
     core.tick(nowMs, 1);
   };
-  core.wake('bench');
+  core.wake('bench', true);
   while (core.condition === 'waking') tick();
   let turns = 0;
   /** Sends all of them back again before any has arrived. */

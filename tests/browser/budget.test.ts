@@ -4,7 +4,7 @@ import { afterAll, afterEach, beforeAll, beforeEach, expect, it } from 'vitest';
 import { budgetSvg } from '../../src/cli/cue-drawn.tsx';
 import { budgetOf } from '../../src/prop/budget.ts';
 import { parseProp } from '../../src/prop/load.ts';
-import { cueLoad } from '../../src/rehearsal/cue-load.ts';
+import { rehearsedLoad } from '../../src/rehearsal/rehearsed-load.ts';
 import { Daemon } from '../system/daemon.ts';
 import { axeSource, breaches, overhang } from './axe.ts';
 import { Desk, LAPTOP, launch, PHONE } from './browser.ts';
@@ -40,7 +40,7 @@ it.each(sizes)(
     await row.getByRole('img', { name: /^Load of logic5v: peak / }).waitFor();
     // In the words of the command line's picture.
     const { prop } = parseProp(await daemon.readProp(), 'prop.yaml');
-    const svg = budgetSvg(prop!, [await cueLoad(prop!, 'wake')]);
+    const svg = budgetSvg(prop!, [await rehearsedLoad(prop!, 'wake')]);
     const captions = await row.locator('figcaption').allTextContents();
     expect(captions).toHaveLength(2);
     for (const words of [...captions, await row.locator('.cue-rails .hint').textContent()])

@@ -1,5 +1,4 @@
 import { describe, expect, test } from 'vitest';
-import { flagsOf } from '../../src/core/publish.ts';
 import type { Restored, Saved, Store } from '../../src/core/store.ts';
 import { CODES } from '../../src/shared/errors.ts';
 import { type Client, makeProp, Rig, relay, restedAt, settle, TICK_MS } from './rig.ts';
@@ -52,7 +51,7 @@ describe('a closure with a duty guard is on the disk before the contact closes',
     await on(client, 'fan');
     await rig.run(150);
     expect([rig.at('mist'), rig.at('fan'), answered]).toEqual([0, 1, false]);
-    expect(flagsOf(rig.core.body.relay('mist'), rig.core.body)).not.toBe(0);
+    expect(rig.core.body.relay('mist').flags()).not.toBe(0);
     answer();
     await rig.tick();
     await asked;

@@ -1,7 +1,6 @@
 import type { Result } from '../../src/api/methods.ts';
-import type { Actuator } from '../../src/core/body.ts';
+import type { Actuator } from '../../src/core/actuators.ts';
 import type { Core } from '../../src/core/core.ts';
-import { flagsOf } from '../../src/core/publish.ts';
 import type { StaticInfo } from '../../src/service/protocol.ts';
 import { ViewMaker } from '../../src/service/view.ts';
 import { flagNames } from '../../src/shared/telemetry.ts';
@@ -11,12 +10,12 @@ import { tidy } from '../../src/shared/units.ts';
 
 export function listed(core: Core): Result<'channel.list'> {
   const { info, groups, poses } = new ViewMaker().view(core.prop, '');
-  const channels = core.body.channels.map((one) => [one.name, channelOf(core, one, info)]);
+  const channels = core.body.channels.map((one) => [one.name, channelOf(one, info)]);
   return { channels: Object.fromEntries(channels), groups, poses };
 }
 
-function channelOf(core: Core, one: Actuator, info: Record<string, StaticInfo>): object {
-  const common = { ...info[one.name], flags: flagNames(flagsOf(one, core.body)) };
+function channelOf(one: Actuator, info: Record<string, StaticInfo>): object {
+  const common = { ...info[one.name], flags: flagNames(one.flags()) };
   switch (one.kind) {
     case 'servo': {
       const { pulseUs, pushing } = one;

@@ -1,5 +1,4 @@
 import { describe, expect, test } from 'vitest';
-import { flagsOf } from '../../src/core/publish.ts';
 import { CODES } from '../../src/shared/errors.ts';
 import { FLAG } from '../../src/shared/telemetry.ts';
 import { type Client, makeProp, pulseOf, Rig, relay, restedAt, servo, TICK_MS } from './rig.ts';
@@ -135,7 +134,7 @@ describe('from positions that are not known', () => {
     await wake(rig, () => {
       const now = NAMES.filter((name) => {
         const one = rig.servo(name);
-        return one.energised && (flagsOf(one, rig.core.body) & FLAG.unknown) !== 0;
+        return one.energised && (one.flags() & FLAG.unknown) !== 0;
       });
       for (const name of now) flagged.add(name);
       jumping = Math.max(jumping, now.length);
@@ -147,9 +146,7 @@ describe('from positions that are not known', () => {
     // A jump from one end of the envelope to the other, at 200 deg/s: 120 / 200 s.
     const first = firstPulses(rig);
     expect(first.get('four')!.ms - first.get('two')!.ms).toBeGreaterThanOrEqual(600);
-    expect(
-      rig.core.body.servos.every((one) => (flagsOf(one, rig.core.body) & FLAG.unknown) === 0),
-    ).toBe(true);
+    expect(rig.core.body.servos.every((one) => (one.flags() & FLAG.unknown) === 0)).toBe(true);
   });
 
   test('they are sent to the park position, nowhere else', async () => {
@@ -223,7 +220,7 @@ describe('a servo that stands nobody knows where', () => {
       data: { code: 'wake.unknown-servos', servos: ['neck'], condition: 'parked' },
     });
     expect(refusal.message).toMatch(/neck.*one at a time.*hands clear/);
-    expect(flagsOf(rig.servo('neck'), rig.core.body) & FLAG.unknown).not.toBe(0);
+    expect(rig.servo('neck').flags() & FLAG.unknown).not.toBe(0);
     await NONE_MOVES(rig, length);
     await client.call('wake', { confirm: 'unknown' });
     await rig.until(() => rig.condition === 'live');

@@ -19,9 +19,9 @@ const OTHER: PropView = {
   name: 'Foyer owl, two ears',
   linkTimeoutMs: 1000,
   channels: [
-    { name: 'ear', kind: 'servo' },
-    { name: 'beak', kind: 'servo' },
-    { name: 'lantern', kind: 'lamp' },
+    { name: 'ear', kind: 'servo', value: 'deg' },
+    { name: 'beak', kind: 'servo', value: 'deg' },
+    { name: 'lantern', kind: 'lamp', value: 'lightness' },
   ],
   rails: [
     { name: 'servo6v', limitA: 7, volts: 6 },

@@ -1,7 +1,8 @@
 import { expect, test } from 'vitest';
+import { linkageInfo, torqueInfo } from '../../src/prop/kinds/told.ts';
 import { parseProp } from '../../src/prop/load.ts';
 import { mechanicsOf } from '../../src/prop/mechanics.ts';
-import { linkageInfo, torqueInfo, ViewMaker } from '../../src/service/view.ts';
+import { ViewMaker } from '../../src/service/view.ts';
 import { OWL } from '../prop/helpers.ts';
 import { OWLET } from './owlet.ts';
 
@@ -62,7 +63,7 @@ test('the sums of the mechanics are those of the whole prop, and follow what the
     for (const [name, mechanics] of mechanicsOf(prop(text))) {
       const spec = prop(text).channels[name]!;
       if (spec.kind !== 'servo') continue;
-      expect(info[name]!.torque).toEqual(torqueInfo(mechanics, spec));
+      expect(info[name]!.torque).toEqual(torqueInfo(mechanics, spec.stallNm));
       expect(info[name]!.linkageFigures).toEqual(linkageInfo(mechanics));
     }
   }

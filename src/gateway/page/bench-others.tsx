@@ -1,7 +1,8 @@
 import { useComputed } from '@preact/signals';
 import { useId } from 'preact/hooks';
-import type { ChannelInfo, VapourInfo } from '../../api/types.ts';
+import type { ChannelInfo, ChannelState, VapourInfo } from '../../api/types.ts';
 import { ampsText, Figure, flagText } from './bench-numbers.tsx';
+import { KINDS } from './kinds.ts';
 import { ask, commanding, stateOf } from './store.ts';
 
 interface Props {
@@ -17,7 +18,7 @@ export function OtherBench({ channel, info }: Props) {
       <section class="sheet" aria-labelledby="other-state">
         <h2 id="other-state">{channel}</h2>
         <dl class="figures">
-          <Figure label="Value" text={() => valueText(info.kind, state.value.value)} />
+          <Figure label="Value" text={() => figureText(info.kind, state.value.value)} />
           <Figure label="Current" text={() => ampsText(state.value)} />
           <Figure label="State" text={() => flagText(state.value.flags)} />
           <div>
@@ -42,7 +43,7 @@ export function OtherBench({ channel, info }: Props) {
       </section>
       <section class="sheet" aria-labelledby="other-control">
         <h2 id="other-control">Try it</h2>
-        {info.kind !== 'relay' && (
+        {KINDS[info.kind].lit && (
           <p class="caution">
             Flashing light can set off seizures. The daemon holds back what would make the prop
             flash more than three times a second, unless the prop file lifts that.
@@ -57,7 +58,7 @@ export function OtherBench({ channel, info }: Props) {
             disabled={!commanding.value}
             onClick={() => ask('channel.identify', { channel })}
           >
-            Identify: {info.kind === 'relay' ? 'a click' : 'blink twice'}
+            Identify: {KINDS[info.kind].identify}
           </button>
         </div>
       </section>
@@ -71,10 +72,8 @@ function tankText({ tankMl, runTimeS, showTimeS }: VapourInfo): string {
   return `${tankMl} ml last ${minutes(runTimeS)} of vapour${show}`;
 }
 
-function valueText(kind: ChannelInfo['kind'], value: unknown): string {
-  if (kind === 'relay') return value ? 'on: closed' : 'off: open';
-  if (kind === 'lamp') return `${Math.round((value as number) * 100)} % lightness`;
-  return String(value);
+function figureText(kind: ChannelInfo['kind'], value: ChannelState['value']): string {
+  return value === null ? 'unknown' : KINDS[kind].figure(value);
 }
 
 function Switch({ channel }: { channel: string }) {

@@ -6,11 +6,10 @@ import { Captures, GoTo } from './bench-capture.tsx';
 import { ServoPicture } from './bench-numbers.tsx';
 import { OtherBench } from './bench-others.tsx';
 import { Pad } from './bench-pad.tsx';
+import { KINDS } from './kinds.ts';
 import { channels, condition, holder, holding, propName } from './store.ts';
 import { Walk } from './walk.tsx';
 import { load } from './walk-progress.ts';
-
-const KINDS = { servo: 'Servos', relay: 'Relays', lamp: 'Lamps', rgb: 'Colour lights' } as const;
 
 /** `#bench/beak`, or `#bench/beak/walk` for the guided walk. */
 interface Place {
@@ -54,11 +53,11 @@ export function Bench() {
           }}
         >
           {!info && <option value="">choose one</option>}
-          {Object.entries(KINDS).map(([kind, label]) => {
+          {Object.entries(KINDS).map(([kind, { title }]) => {
             const some = names.filter((name) => all[name]!.kind === kind);
             return (
               some.length > 0 && (
-                <optgroup key={kind} label={label}>
+                <optgroup key={kind} label={title}>
                   {some.map((name) => (
                     <option key={name} value={name}>
                       {name}

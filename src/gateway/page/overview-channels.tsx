@@ -1,10 +1,11 @@
 import { useComputed, useSignal } from '@preact/signals';
 import type { ComponentChildren } from 'preact';
 import type { ChannelInfo } from '../../api/types.ts';
+import { angle } from './angle.ts';
 import { LampControls, RgbControls, Swatch } from './overview-light.tsx';
 import { command, NumberField, numberIn } from './overview-parts.tsx';
 import { stateOf } from './store.ts';
-import { angle, Flags, Value } from './value.tsx';
+import { Flags, Value } from './value.tsx';
 
 interface ChannelProps {
   name: string;

@@ -1,13 +1,13 @@
 import './overview.css';
 import { type Signal, useComputed, useSignal } from '@preact/signals';
 import type { ChannelInfo } from '../../api/types.ts';
+import { angle } from './angle.ts';
 import { ChannelList } from './overview-channels.tsx';
 import { Cues, Triggers } from './overview-cues.tsx';
 import { Journal } from './overview-journal.tsx';
 import { FlashCaution } from './overview-light.tsx';
 import { ControlSheet, command, delayNote, NumberField, numberIn } from './overview-parts.tsx';
 import { channels, groups, poses, type RailState, rails } from './store.ts';
-import { angle } from './value.tsx';
 
 /** From this share of its limit on, a rail's load is called near. */
 const NEAR_LIMIT = 0.8;

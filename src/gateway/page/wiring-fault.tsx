@@ -1,6 +1,7 @@
 import { signal, useSignalEffect } from '@preact/signals';
 import { useId } from 'preact/hooks';
 import type { Symptom, Trace } from '../../api/types.ts';
+import { KINDS } from './kinds.ts';
 import { ask, channels, version } from './store.ts';
 
 /** What is asked of a channel that fails, in the words of whoever stands before it. */
@@ -10,13 +11,6 @@ const WORDS: Record<Symptom, string> = {
   'wrong-way': 'it moves the wrong way, or another one moves',
   dim: 'it is too dim',
   'stays-on': 'it stays on',
-};
-
-const OF_KIND: Record<string, readonly Symptom[]> = {
-  servo: ['dead', 'buzzing', 'wrong-way'],
-  relay: ['dead', 'stays-on'],
-  rgb: ['dead', 'dim', 'stays-on'],
-  lamp: ['dead', 'dim', 'stays-on'],
 };
 
 const chosen = signal('');
@@ -75,7 +69,7 @@ export function Fault() {
               value={symptom.value}
               onChange={(event) => choose(chosen.value, event.currentTarget.value as Symptom)}
             >
-              {OF_KIND[kind]!.map((one) => (
+              {KINDS[kind].symptoms.map((one) => (
                 <option key={one} value={one}>
                   {WORDS[one]}
                 </option>

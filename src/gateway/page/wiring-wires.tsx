@@ -1,7 +1,8 @@
 import { useId } from 'preact/hooks';
-import type { ChannelInfo, LoomWire } from '../../api/types.ts';
+import type { LoomWire } from '../../api/types.ts';
 import { ColourText } from '../../drawings/insulation.tsx';
 import { LABEL_COLUMNS, purpose, sizeText } from '../../drawings/words.ts';
+import { KINDS } from './kinds.ts';
 import { ask, channels, commanding, condition, holding } from './store.ts';
 
 export function Cores({ wire }: { wire: LoomWire }) {
@@ -19,13 +20,6 @@ export function Cores({ wire }: { wire: LoomWire }) {
     </ul>
   );
 }
-
-const SHOWS_ITSELF: Record<ChannelInfo['kind'], string> = {
-  servo: 'The servo wiggles.',
-  relay: 'The relay clicks: what it feeds goes on, or off, for a moment.',
-  rgb: 'The light blinks twice.',
-  lamp: 'The lamp blinks twice.',
-};
 
 function whyNot(): string {
   if (!holding.value) return 'To identify, take control first (at the top), then wake the prop.';
@@ -51,7 +45,7 @@ export function Identify({ channel, whyId }: { channel: string; whyId: string })
   return (
     <div class="identify">
       <p id={does} class="hint">
-        {kind && SHOWS_ITSELF[kind]}
+        {kind && KINDS[kind].showsItself}
       </p>
       <button
         type="button"

@@ -4,7 +4,6 @@ import type { Frame, OutputSpec } from '../../../src/boards/board.ts';
 import { Pca9685Driver } from '../../../src/boards/pca9685/driver.ts';
 import { preScaleOf, stepUsOf } from '../../../src/boards/pca9685/rate.ts';
 import { createDriver } from '../../../src/boards/registry.ts';
-import { flagsOf } from '../../../src/core/publish.ts';
 import { schemas } from '../../../src/prop/schema.ts';
 import { CODES, Refusal } from '../../../src/shared/errors.ts';
 import { FLAG } from '../../../src/shared/telemetry.ts';
@@ -645,7 +644,7 @@ describe('the output-enable pin', () => {
     wire.mend();
     await client.call('stop', { category: 2 });
     await rig.run(50);
-    expect(flagsOf(rig.core.body.relay('horn'), rig.core.body) & FLAG.unknown).toBe(0);
+    expect(rig.core.body.relay('horn').flags() & FLAG.unknown).toBe(0);
     await client.call('reset');
     await rig.wake(client);
     const refusal = await client.refused('channel.switch', { channel: 'horn', on: true });

@@ -1,9 +1,9 @@
-import { drawOf } from '../prop/circuit.ts';
+import { kindOf } from '../prop/kinds/kind.ts';
 import type { Prop } from '../prop/schema.ts';
 import { type RailTrack, type Rehearsal, rehearse, TICK_MS } from './rehearse.ts';
 
 /** What a cue asks of a rail. */
-export interface CueRail extends RailTrack {
+export interface RehearsedRail extends RailTrack {
   /** The largest current if every servo that moves then were stalled (A), and when (s). */
   worstA: number;
   worstAtS: number;
@@ -11,12 +11,12 @@ export interface CueRail extends RailTrack {
   meanA: number;
 }
 
-export interface CueLoad {
+export interface RehearsedLoad {
   cue: string;
   durationS: number;
   /** It goes on until it is stopped; only so much of it was computed. */
   cutShort: boolean;
-  rails: CueRail[];
+  rails: RehearsedRail[];
 }
 
 /**
@@ -24,22 +24,23 @@ export interface CueLoad {
  * delays or slows.
  * @throws Refusal when the cue may not start
  */
-export async function cueLoad(prop: Prop, cue: string): Promise<CueLoad> {
+export async function rehearsedLoad(prop: Prop, cue: string): Promise<RehearsedLoad> {
   return loadOf(prop, await rehearse(prop, cue));
 }
 
-export function loadOf(prop: Prop, done: Rehearsal): CueLoad {
+export function loadOf(prop: Prop, done: Rehearsal): RehearsedLoad {
   const { cue, durationS, cutShort } = done;
   return { cue, durationS, cutShort, rails: done.rails.map((rail) => railOf(prop, done, rail)) };
 }
 
-function railOf(prop: Prop, { tracks, durationS }: Rehearsal, rail: RailTrack): CueRail {
+function railOf(prop: Prop, { tracks, durationS }: Rehearsal, rail: RailTrack): RehearsedRail {
   // A stalled servo draws this much more from when it starts to move until it rests.
   const steps: { atS: number; moreA: number }[] = [];
-  for (const { name, kind, tS } of tracks) {
+  for (const { name, tS } of tracks) {
     const channel = prop.channels[name]!;
-    if (kind !== 'servo' || channel.rail !== rail.name) continue;
-    const { busyA, stallA } = drawOf(channel);
+    const kind = kindOf(channel);
+    if (!kind.moves || channel.rail !== rail.name) continue;
+    const { busyA, stallA } = kind.draw(channel);
     for (const [fromS, toS] of motions(tS))
       steps.push({ atS: fromS, moreA: stallA - busyA }, { atS: toS, moreA: busyA - stallA });
   }

@@ -1,6 +1,8 @@
-import type { Dependents } from './cue-interlocks.ts';
-import type { CuePlan, Servo, Step } from './cue-plan.ts';
+import type { CuePlan, PlanStep, Servo } from './cue-plan.ts';
+import { servoOf } from './kinds/kind.ts';
+import type { Dependents } from './planned-interlocks.ts';
 import type { Cue, Prop } from './schema.ts';
+import { childrenOf, valuesOf } from './steps.ts';
 
 /**
  * Plans of cues kept from one version of a prop for the next: a version made by an edit shares with
@@ -44,7 +46,7 @@ function interlocked({ channels }: Prop, dependents: Dependents): unknown[] {
   return [...names].map((name) => {
     const channel = channels[name];
     const { requires, park } = channel ?? {};
-    return [name, requires, park, channel?.kind === 'servo' ? channel.marks : undefined];
+    return [name, requires, park, servoOf(channel)?.marks];
   });
 }
 
@@ -57,12 +59,12 @@ export interface Looks {
   readonly lights: ReadonlyMap<string, number>;
   /** The interlocks of the prop. */
   readonly dependents: Dependents;
-  steps(cue: string): readonly Step[];
+  steps(cue: string): readonly PlanStep[];
   servo(name: string): Servo | undefined;
 }
 
 /** Finds what is kept of the cues of one prop. */
-export class CueMemory {
+export class PlanMemory {
   readonly #looks: Looks;
   readonly #found = new Map<string, Kept | undefined>();
   /** What every plan rests upon. */
@@ -94,7 +96,8 @@ export class CueMemory {
   }
 
   #basis(name: string): string | undefined {
-    const { poses, cues } = this.#looks.prop;
+    const { prop } = this.#looks;
+    const { cues } = prop;
     const parts: unknown[] = [name, this.#whole];
     const servos = new Set<string>();
     for (const { spec, targets } of this.#looks.steps(name)) {
@@ -102,14 +105,10 @@ export class CueMemory {
         servos.add(servo);
         parts.push(servo, low, high);
       }
-      const pose =
-        spec.pose !== undefined && Object.hasOwn(poses, spec.pose) ? poses[spec.pose] : {};
-      const others = [pose, spec.colour, spec.dim, spec.switch].flatMap((one) =>
-        Object.entries(one ?? {}),
-      );
-      for (const [other, to] of others) parts.push(other, to, this.#other(other));
-      for (const inner of [spec.cue, ...(spec.choose ?? [])]) {
-        if (inner === undefined || !Object.hasOwn(cues, inner)) continue;
+      for (const { channel, to, part } of valuesOf(prop, spec))
+        parts.push(channel, to, part, this.#other(channel));
+      for (const { cue: inner } of childrenOf(spec)) {
+        if (!Object.hasOwn(cues, inner)) continue;
         const within = this.of(inner);
         if (!within) return undefined;
         parts.push(inner, numberOf(within));
@@ -123,7 +122,7 @@ export class CueMemory {
   #other(name: string): number | string {
     const { channels } = this.#looks.prop;
     const channel = Object.hasOwn(channels, name) ? channels[name] : undefined;
-    return channel?.kind === 'servo' ? 'servo' : numberOf(channel);
+    return servoOf(channel) ? 'servo' : numberOf(channel);
   }
 
   /** What the plans of moves take from a servo; its marks stand in the targets already. */

@@ -1,14 +1,17 @@
 import type { Path } from './finding.ts';
-import { holdsBetween, holdsParked, isOnParked, levelOf, requirementText } from './interlock.ts';
+import { holdsParked, requirementText } from './interlock.ts';
+import {
+  isUsedParked,
+  kindOf,
+  type LightChannel,
+  lightOf,
+  relayOf,
+  servoOf,
+} from './kinds/kind.ts';
+import { holdsBetween } from './kinds/servo.ts';
 import { pulseS } from './pulse.ts';
-import type {
-  CueStep,
-  LampChannel,
-  Prop,
-  RelayChannel,
-  Requirement,
-  RgbChannel,
-} from './schema.ts';
+import type { Prop, RelayChannel, Requirement } from './schema.ts';
+import { type CueStep, fadeOf, valuesOf } from './steps.ts';
 
 /** Where a servo is during a plan: it rests, or will, from `low` to `high` (deg). */
 export interface Place {
@@ -68,7 +71,7 @@ export function dependentsIn(prop: Prop): Dependents {
  * The interlocks along the plan of a cue. Only what the cue itself has brought about counts: it may
  * be meant to follow another one.
  */
-export class CueInterlocks {
+export class PlannedInterlocks {
   readonly #prop: Prop;
   readonly #dependents: Dependents;
   /** Where the plan has brought servos; those that are not in it are parked. */
@@ -88,8 +91,8 @@ export class CueInterlocks {
     const switches = [...this.#switches(step, at)];
     const opening = new Set(switches.filter(([, on]) => !on).map(([name]) => name));
     for (const { servo, low, high, path } of aims) {
-      const spec = channels[servo];
-      if (spec?.kind !== 'servo') continue;
+      const spec = servoOf(channels[servo]);
+      if (!spec) continue;
       const where = low === high ? `${low} deg` : `${low} to ${high} deg`;
       for (const { name, needs } of this.#inUse(servo, aims, opening, nowS))
         if (holdsBetween(needs, spec, low, high) === false)
@@ -110,7 +113,7 @@ export class CueInterlocks {
         );
       }
     }
-    this.#take(step, at, nowS);
+    this.#take(step, nowS);
   }
 
   #problem(
@@ -120,18 +123,10 @@ export class CueInterlocks {
     needs: Requirement,
     path: Path,
   ): InterlockProblem {
-    const { kind } = this.#prop.channels[name]!;
+    const { moves, words } = kindOf(this.#prop.channels[name]!);
     const moving = needs.while === 'moving';
-    const away = moving ? 'moving' : 'away from its park position';
-    const state = kind === 'servo' ? away : kind === 'relay' ? 'on' : 'lit';
-    const end =
-      kind === 'servo'
-        ? moving
-          ? `wait until ${name} has arrived`
-          : `bring ${name} to its park position`
-        : kind === 'relay'
-          ? `switch ${name} off`
-          : `make ${name} dark`;
+    const state = moves && moving ? 'moving' : words.used;
+    const end = moves && moving ? `wait until ${name} has arrived` : words.release(name);
     return {
       id: `interlock ${what} ${name}`,
       path,
@@ -150,16 +145,15 @@ export class CueInterlocks {
   ): Generator<Dependent> {
     for (const dependent of this.#dependents.get(channel) ?? []) {
       const { name } = dependent;
-      const spec = this.#prop.channels[name]!;
-      if (spec.kind === 'servo') {
+      if (kindOf(this.#prop.channels[name]!).moves) {
         if (this.#isAway(name, nowS, aims, dependent.needs)) yield dependent;
       } else if (!opening.has(name) && this.#isOn(name, nowS)) yield dependent;
     }
   }
 
   #isAway(name: string, nowS: number, aims: readonly Aim[], needs: Requirement): boolean {
-    const spec = this.#prop.channels[name]!;
-    if (spec.kind !== 'servo') return false;
+    const spec = servoOf(this.#prop.channels[name]);
+    if (!spec) return false;
     const parked: Requirement = { channel: name, is: 'parked' };
     const isRest = ({ low, high }: { low: number; high: number }) =>
       holdsBetween(parked, spec, low, high) !== false;
@@ -176,7 +170,7 @@ export class CueInterlocks {
   #isOn(name: string, nowS: number): boolean {
     const on = this.#on.get(name);
     if (on) return nowS >= on.fromS - SAME_S && nowS < on.untilS - SAME_S;
-    return isOnParked(this.#prop.channels[name]!);
+    return isUsedParked(this.#prop.channels[name]!);
   }
 
   #parksAs(relay: string, on: boolean): boolean {
@@ -185,26 +179,18 @@ export class CueInterlocks {
 
   /** The relays that a step switches, its pose included, and where in the file. */
   *#switches(step: CueStep, at: Path): Generator<[name: string, on: boolean, path: Path]> {
-    for (const [name, to, path] of this.#values(step, at))
-      if (this.#prop.channels[name]?.kind === 'relay') yield [name, to === 'on', path];
-  }
-
-  *#values({ pose, ...step }: CueStep, at: Path): Generator<[string, number | string, Path]> {
-    const { poses } = this.#prop;
-    if (pose !== undefined && Object.hasOwn(poses, pose))
-      for (const [name, to] of Object.entries(poses[pose]!)) yield [name, to, [...at, 'pose']];
-    for (const part of ['switch', 'dim', 'colour'] as const)
-      for (const [name, to] of Object.entries(step[part] ?? {}))
-        yield [name, to, [...at, part, name]];
+    for (const { channel, to, at: within } of valuesOf(this.#prop, step))
+      if (relayOf(this.#prop.channels[channel])) yield [channel, to === 'on', [...at, ...within]];
   }
 
   /** Notes which relays are on, and which lights lit, from this step on. */
-  #take(step: CueStep, at: Path, nowS: number): void {
-    for (const [name, to] of this.#values(step, at)) {
+  #take(step: CueStep, nowS: number): void {
+    for (const { channel: name, to } of valuesOf(this.#prop, step)) {
       const channel = this.#prop.channels[name];
       if (!channel || !(channel.requires || this.#dependents.has(name))) continue;
-      if (channel.kind === 'relay') this.#switch(name, channel, to === 'on', step.forS, nowS);
-      else if (channel.kind !== 'servo') this.#fade(name, channel, to, step, nowS);
+      const [relay, light] = [relayOf(channel), lightOf(channel)];
+      if (relay) this.#switch(name, relay, to === 'on', step.forS, nowS);
+      else if (light) this.#fade(name, light, to, step, nowS);
     }
   }
 
@@ -222,21 +208,20 @@ export class CueInterlocks {
   }
 
   /** A fade to dark is lit until it has ended, as long as it may take at most. */
-  #fade(
-    name: string,
-    light: LampChannel | RgbChannel,
-    to: number | string,
-    { pose, fadeS, overS }: CueStep,
-    nowS: number,
-  ): void {
-    const from = this.#on.get(name)?.level ?? levelOf(light.park.to);
-    const level = levelOf(to);
+  #fade(name: string, light: LightChannel, to: number | string, step: CueStep, nowS: number): void {
+    const from = this.#on.get(name)?.level ?? levelOf(light, light.park.to);
+    const level = levelOf(light, to);
     const wasLit = this.#isOn(name, nowS);
-    const askedS = fadeS ?? (pose === undefined ? 0 : (overS ?? 0));
-    const lastsS = Math.max(askedS, light.fadeS * from);
+    const lastsS = Math.max(fadeOf(step), light.fadeS * from);
     const untilS = level > 0 ? NEVER : wasLit ? nowS + lastsS : nowS;
     this.#on.set(name, { fromS: nowS, untilS, level });
   }
+}
+
+/** The brightest part of a light's value, 0 to 1. */
+function levelOf(light: LightChannel, to: number | string): number {
+  const colour = kindOf(light).light?.colour(to);
+  return colour ? Math.max(colour.red, colour.green, colour.blue) : 0;
 }
 
 function isSame(aim: Aim, place: Place): boolean {

@@ -1,15 +1,17 @@
 import { tidy } from '../shared/units.ts';
-import { lightnessToLuminance, parseColour, type Rgb, srgbToLinear } from '../sums/light.ts';
-import { CueLight, type FlashProblem } from './cue-light.ts';
-import { currents } from './lint-rails.ts';
+import type { Rgb } from '../sums/light.ts';
+import { kindOf, type LightChannel, lightOf, relayOf } from './kinds/kind.ts';
+import { relayA } from './kinds/relay.ts';
+import { type FlashProblem, PlannedLight } from './planned-light.ts';
 import { pulseS } from './pulse.ts';
-import type { Channel, CueStep, LampChannel, Prop, RelayChannel, RgbChannel } from './schema.ts';
+import type { Channel, Prop } from './schema.ts';
+import { type CueStep, fadeOf, type Touch, valuesOf } from './steps.ts';
 
 /** A step that a rail has no room for, as planned. */
 export interface LoadProblem {
   severity: 'error' | 'warning';
   /** The part of the step that asks for the current. */
-  part: 'move' | 'pose' | 'switch' | 'colour' | 'dim';
+  part: Touch['part'];
   atKey: true;
   id: string;
   /** Amperes over the limit. */
@@ -53,34 +55,35 @@ export function railsOf(prop: Prop): Rails {
     rails.set(name, { limitA, idleA: 0 });
   for (const channel of Object.values(prop.channels)) {
     const rail = channel.rail === undefined ? undefined : rails.get(channel.rail);
-    if (rail) rail.idleA += restA(channel);
+    if (rail) rail.idleA += kindOf(channel).draw(channel).idleA;
   }
   return rails;
 }
 
 /** Lights, relays and the load of every rail along the plan of a cue; at first all are parked. */
-export class CueLoads {
+export class PlannedLoads {
   readonly #prop: Prop;
   readonly #rails: Rails;
   /** On each rail, the servos that move and the lights and relays that are not as when parked. */
   readonly #moving = new Map<string, Map<string, Draw>>();
   readonly #lit = new Map<string, Map<string, Draw>>();
   readonly #levels = new Map<string, Rgb>();
-  readonly #light: CueLight;
+  readonly #light: PlannedLight;
 
   /** @param lights how much each of them counts when flashes are judged */
   constructor(prop: Prop, rails: Rails, lights: ReadonlyMap<string, number>) {
     this.#prop = prop;
     this.#rails = rails;
-    this.#light = new CueLight(prop, lights);
+    this.#light = new PlannedLight(prop, lights);
   }
 
   /** Where all light together would flash too often, when everything has been started. */
   flashing(): FlashProblem | undefined {
     return this.#light.problem((name) => {
       const channel = this.#prop.channels[name]!;
-      if (channel.kind === 'relay') return channel.park.to === 'on' ? WHITE : DARK;
-      return parkOf(channel as LampChannel | RgbChannel);
+      const light = lightOf(channel);
+      if (light) return parkOf(light);
+      return kindOf(channel).usedAt(channel, channel.park.to) ? WHITE : DARK;
     });
   }
 
@@ -109,7 +112,7 @@ export class CueLoads {
     for (const rail of asked.keys()) before.set(rail, this.#movingA(rail, movers, nowS));
     for (const name of movers) {
       const channel = this.#prop.channels[name]!;
-      const { idleA, busyA } = currents(channel);
+      const { idleA, busyA } = kindOf(channel).draw(channel);
       const moreA = Math.max(0, busyA - idleA);
       if (channel.rail !== undefined)
         entry(this.#moving, channel.rail).set(name, { moreA, fromS: nowS, untilS });
@@ -197,49 +200,35 @@ export class CueLoads {
     };
     for (const name of movers) {
       const channel = this.#prop.channels[name]!;
-      const { idleA, busyA } = currents(channel);
+      const { idleA, busyA } = kindOf(channel).draw(channel);
       add(name, busyA - idleA, step.move ? 'move' : 'pose', true);
     }
     const others = [...this.#lights(step), ...this.#switches(step)];
-    for (const [name] of others) {
+    for (const [name, , part] of others) {
       const { rail } = this.#prop.channels[name]!;
       const draw = rail === undefined ? undefined : this.#lit.get(rail)?.get(name);
-      const part = (['switch', 'colour', 'dim'] as const).find((key) =>
-        Object.hasOwn(step[key] ?? {}, name),
-      );
-      if (draw && draw.fromS <= nowS) add(name, draw.moreA, part ?? 'pose', false);
+      if (draw && draw.fromS <= nowS) add(name, draw.moreA, part, false);
     }
     return asked;
   }
 
   // --- lights and relays ----------------------------------------------------------------------------
 
-  *#lights(step: CueStep): Generator<[name: string, to: Rgb]> {
-    for (const [name, to] of this.#named(step, ['colour', 'dim'])) {
+  *#lights(step: CueStep): Generator<[name: string, to: Rgb, part: LoadProblem['part']]> {
+    for (const { channel: name, to, part } of valuesOf(this.#prop, step)) {
       const channel = this.#channel(name);
-      if (channel?.kind === 'lamp' && typeof to === 'number') yield [name, grey(to)];
-      if (channel?.kind === 'rgb' && typeof to === 'string') yield [name, colourOf(to)];
+      const colour = channel && kindOf(channel).light?.colour(to);
+      if (colour) yield [name, colour, part];
     }
   }
 
-  *#switches(step: CueStep): Generator<[name: string, on: boolean]> {
-    for (const [name, to] of this.#named(step, ['switch']))
-      if (this.#channel(name)?.kind === 'relay') yield [name, to === 'on'];
-  }
-
-  /** Names and values of a step's pose, and of these parts of it. */
-  *#named(
-    step: CueStep,
-    parts: readonly ('colour' | 'dim' | 'switch')[],
-  ): Generator<[string, number | string]> {
-    const { poses } = this.#prop;
-    const { pose } = step;
-    if (pose !== undefined && Object.hasOwn(poses, pose)) yield* Object.entries(poses[pose]!);
-    for (const part of parts) yield* Object.entries(step[part] ?? {});
+  *#switches(step: CueStep): Generator<[name: string, on: boolean, part: LoadProblem['part']]> {
+    for (const { channel: name, to, part } of valuesOf(this.#prop, step))
+      if (relayOf(this.#channel(name))) yield [name, to === 'on', part];
   }
 
   #fade(name: string, to: Rgb, step: CueStep, nowS: number): number {
-    const light = this.#channel(name) as LampChannel | RgbChannel;
+    const light = lightOf(this.#channel(name))!;
     const from = this.#levels.get(name) ?? parkOf(light);
     this.#levels.set(name, to);
     const change = Math.max(
@@ -250,15 +239,15 @@ export class CueLoads {
     // The gate counts a fade at its target from the start.
     const moreA = lightA(light, to) - lightA(light, parkOf(light));
     this.#draw(name, { moreA, fromS: nowS, untilS: Number.POSITIVE_INFINITY });
-    const takesS = Math.max(step.fadeS ?? 0, light.fadeS * change);
+    const takesS = Math.max(fadeOf(step), light.fadeS * change);
     this.#light.fade(name, from, to, nowS, nowS + takesS, step);
     return takesS;
   }
 
   #switch(name: string, on: boolean, step: CueStep, nowS: number): number {
     const { forS } = step;
-    const relay = this.#channel(name) as RelayChannel;
-    const onA = relay.draw?.onA ?? 0;
+    const relay = relayOf(this.#channel(name))!;
+    const onA = relayA(relay);
     const opensS = on
       ? Math.min(
           forS ?? Number.POSITIVE_INFINITY,
@@ -314,35 +303,13 @@ export class CueLoads {
   }
 }
 
-/** What a channel draws when parked, awake (A). */
-export function restA(channel: Channel): number {
-  if (channel.kind === 'rgb' || channel.kind === 'lamp') return lightA(channel, parkOf(channel));
-  return currents(channel).idleA;
+function parkOf(light: LightChannel): Rgb {
+  return kindOf(light).light!.colour(light.park.to) ?? DARK;
 }
 
-function parkOf(light: LampChannel | RgbChannel): Rgb {
-  return light.kind === 'lamp' ? grey(light.park.to) : colourOf(light.park.to);
-}
-
-function colourOf(text: string): Rgb {
-  return parseColour(text) ?? DARK;
-}
-
-/** A lamp's level in place of a colour. */
-function grey(level: number): Rgb {
-  return { red: level, green: level, blue: level };
-}
-
-/** Estimated draw (A) of a light at a value: a lamp's is its perceived lightness. */
-function lightA(light: LampChannel | RgbChannel, value: Rgb): number {
-  if (light.kind === 'lamp') return (light.draw?.fullA ?? 0) * lightnessToLuminance(value.red);
-  const [red, green, blue] = light.draw?.fullA ?? [0, 0, 0];
-  const [redGain, greenGain, blueGain] = light.whiteBalance;
-  return (
-    red * redGain * srgbToLinear(value.red) +
-    green * greenGain * srgbToLinear(value.green) +
-    blue * blueGain * srgbToLinear(value.blue)
-  );
+/** Estimated draw (A) of a light at a colour. */
+function lightA(light: LightChannel, colour: Rgb): number {
+  return kindOf(light).light!.ampsAt(light, colour);
 }
 
 function entry<T>(of: Map<string, Map<string, T>>, key: string): Map<string, T> {

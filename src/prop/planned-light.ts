@@ -1,5 +1,6 @@
 import { lightWeights, PropFlashGuard } from '../sums/flash.ts';
-import { lightnessToLuminance, type Rgb, srgbToLinear } from '../sums/light.ts';
+import { type Rgb, srgbToLinear } from '../sums/light.ts';
+import { kindOf } from './kinds/kind.ts';
 import type { CueStep, Prop } from './schema.ts';
 
 /** The limit of WCAG 2.2, success criterion 2.3.1, and what stands for no limit. */
@@ -33,10 +34,8 @@ export interface FlashProblem {
 /** How much each light of a prop counts: those whose file lifts the limit are left out. */
 export function lightsOf(prop: Prop): ReadonlyMap<string, number> {
   const lights = Object.entries(prop.channels).flatMap(([name, channel]) => {
-    if (channel.kind === 'servo' || channel.flash || prop.flash) return [];
-    const { light } = channel;
-    if (channel.kind === 'relay' && light === undefined) return [];
-    return [{ name, weight: light === true ? undefined : light }];
+    const glow = kindOf(channel).glow(channel);
+    return !glow || glow.unrestricted || prop.flash ? [] : [{ name, weight: glow.weight }];
   });
   const weights = lightWeights(lights.map(({ weight }) => weight));
   return new Map(lights.map(({ name }, i) => [name, weights[i]!]));
@@ -46,7 +45,7 @@ export function lightsOf(prop: Prop): ReadonlyMap<string, number> {
  * All light of the prop together along the plan of a cue, judged as the core's guard judges it, where
  * fades begin and where they end.
  */
-export class CueLight {
+export class PlannedLight {
   readonly #prop: Prop;
   readonly #weights: ReadonlyMap<string, number>;
   readonly #events: Event[] = [];
@@ -104,8 +103,7 @@ export class CueLight {
     into: Float64Array,
   ): void {
     const { red, green, blue } = fade ? valueAt(fade, atS) : parked(name);
-    const isLamp = this.#prop.channels[name]!.kind === 'lamp';
-    const linear = isLamp ? lightnessToLuminance : srgbToLinear;
+    const linear = kindOf(this.#prop.channels[name]!).light?.linear ?? srgbToLinear;
     into[1]! += weight * linear(red);
     into[2]! += weight * linear(green);
     into[3]! += weight * linear(blue);

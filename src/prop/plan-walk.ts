@@ -2,19 +2,19 @@ import { tidy } from '../shared/units.ts';
 import type { Ease } from '../sums/ease.ts';
 import { easedRange, planEased } from '../sums/eased-move.ts';
 import { type MotionState, planMove, sample } from '../sums/profile.ts';
-import type { CueInterlocks } from './cue-interlocks.ts';
-import type { CueLoads } from './cue-loads.ts';
 import type {
   CuePlan,
   PlannedMove,
   Planner,
   PlanProblem,
+  PlanStep,
   Servo,
-  Step,
   Target,
 } from './cue-plan.ts';
 import type { Path } from './finding.ts';
-import type { CueStep } from './schema.ts';
+import type { PlannedInterlocks } from './planned-interlocks.ts';
+import type { PlannedLoads } from './planned-loads.ts';
+import { type CueStep, waitsS } from './steps.ts';
 
 /** Steps of cues within a cue that are gone through one by one. */
 const MOST_INNER_STEPS = 2000;
@@ -33,21 +33,21 @@ interface Motion {
   ease: Ease | undefined;
   startS: number;
   arrivesS: number;
-  by: Step | undefined;
+  by: PlanStep | undefined;
 }
 
-interface Run {
+interface PlanRun {
   cue: string;
-  steps: StepRun[];
+  steps: PlanStepRun[];
   startS: number;
   endS: number;
   left: number;
-  parent: StepRun | undefined;
+  parent: PlanStepRun | undefined;
 }
 
-interface StepRun {
-  step: Step;
-  run: Run;
+interface PlanStepRun {
+  step: PlanStep;
+  run: PlanRun;
   startS: number | null;
   /** When all but the cue within it has ended. */
   ownEndS: number;
@@ -58,22 +58,22 @@ interface StepRun {
 }
 
 /** One walk along the timeline of a cue. */
-export class Walk {
+export class PlanWalk {
   readonly #planner: Planner;
-  readonly #loads: CueLoads;
+  readonly #loads: PlannedLoads;
   readonly #motions = new Map<string, Motion>();
   readonly #problems = new Map<string, PlanProblem>();
   /** Steps that are due, the next one last. */
-  readonly #due: { atS: number; order: number; run: StepRun }[] = [];
-  readonly #stepOf = new Map<CueStep, Step>();
+  readonly #due: { atS: number; order: number; run: PlanStepRun }[] = [];
+  readonly #stepOf = new Map<CueStep, PlanStep>();
   #order = 0;
   #innerStepsLeft: number;
   /** Steps of cues within it that were gone through. */
   innerSteps = 0;
 
-  readonly #interlocks: CueInterlocks;
+  readonly #interlocks: PlannedInterlocks;
 
-  constructor(planner: Planner, loads: CueLoads) {
+  constructor(planner: Planner, loads: PlannedLoads) {
     this.#planner = planner;
     this.#loads = loads;
     this.#interlocks = planner.interlocks(this.#motions);
@@ -96,9 +96,9 @@ export class Walk {
     };
   }
 
-  #begin(cue: string, startS: number, parent: StepRun | undefined): Run {
+  #begin(cue: string, startS: number, parent: PlanStepRun | undefined): PlanRun {
     const steps = this.#planner.steps(cue);
-    const run: Run = { cue, steps: [], startS, endS: startS, left: steps.length, parent };
+    const run: PlanRun = { cue, steps: [], startS, endS: startS, left: steps.length, parent };
     for (const step of steps)
       run.steps.push({
         step,
@@ -113,7 +113,7 @@ export class Walk {
     return run;
   }
 
-  #schedule(run: StepRun, fromS: number): void {
+  #schedule(run: PlanStepRun, fromS: number): void {
     const { at = 0, spreadS = 0 } = run.step.spec;
     const atS = fromS + at + spreadS;
     const order = this.#order++;
@@ -128,7 +128,7 @@ export class Walk {
     this.#due.splice(low, 0, { atS, order, run });
   }
 
-  #start(one: StepRun, nowS: number): void {
+  #start(one: PlanStepRun, nowS: number): void {
     const { step } = one;
     this.#stepOf.set(step.spec, step);
     one.startS = nowS;
@@ -136,7 +136,7 @@ export class Walk {
       this.#tell(step, 'error', told.path, { size: 0, ...told });
     const moveS = this.#move(one, nowS);
     const otherS = this.#loads.start(step.spec, nowS);
-    const untilS = step.spec.until?.withinS ?? 0;
+    const untilS = waitsS(step.spec);
     one.ownEndS = nowS + Math.max(moveS, otherS, untilS);
     const movers = one.moves.map(({ servo }) => servo);
     for (const load of this.#loads.check(step.spec, movers, nowS, nowS + moveS))
@@ -146,7 +146,7 @@ export class Walk {
 
   // --- cues within cues -----------------------------------------------------------------------------
 
-  #startInner(one: StepRun, nowS: number): void {
+  #startInner(one: PlanStepRun, nowS: number): void {
     const inner = this.#planner.innerCue(one.step.spec);
     if (inner === undefined) {
       this.#finish(one, one.ownEndS);
@@ -171,7 +171,7 @@ export class Walk {
   }
 
   /** A run of the cue within a step has ended. */
-  #innerOver(one: StepRun, run: Run): void {
+  #innerOver(one: PlanStepRun, run: PlanRun): void {
     const { times = 1 } = one.step.spec;
     one.runs++;
     const steps = run.steps.length;
@@ -190,11 +190,11 @@ export class Walk {
     }
   }
 
-  #again(one: StepRun, run: Run): void {
+  #again(one: PlanStepRun, run: PlanRun): void {
     this.#begin(run.cue, run.endS, one);
   }
 
-  #finish(one: StepRun, atS: number): void {
+  #finish(one: PlanStepRun, atS: number): void {
     const { run, step } = one;
     const endS = Math.max(atS, one.ownEndS);
     one.endS = endS;
@@ -207,7 +207,7 @@ export class Walk {
   // --- moves ----------------------------------------------------------------------------------------
 
   /** Plans the moves of a step; they take as long as the slowest. @returns their time (s) */
-  #move(one: StepRun, nowS: number): number {
+  #move(one: PlanStepRun, nowS: number): number {
     const { step } = one;
     const { overS } = step.spec;
     let moveS = step.targets.length > 0 ? (overS ?? 0) : 0;
@@ -289,7 +289,7 @@ export class Walk {
   }
 
   /** A curve may swing past both ends of its move, but not past the soft limits. */
-  #checkCurve(step: Step, servo: Servo, { fromDeg, toDeg }: PlannedMove): void {
+  #checkCurve(step: PlanStep, servo: Servo, { fromDeg, toDeg }: PlannedMove): void {
     const { softLow, softHigh } = servo;
     const [low, high] = easedRange(fromDeg, toDeg, step.ease!);
     const inside = (deg: number) => deg >= softLow - 1e-9 && deg <= softHigh + 1e-9;
@@ -305,7 +305,7 @@ export class Walk {
 
   // --- what is wrong --------------------------------------------------------------------------------
 
-  #tellSlow(step: Step, { servo, fromDeg, toDeg, neededS }: PlannedMove, overS: number): void {
+  #tellSlow(step: PlanStep, { servo, fromDeg, toDeg, neededS }: PlannedMove, overS: number): void {
     const enoughS = Math.ceil(neededS * 100 - 1e-6) / 100;
     this.#tell(step, 'warning', [...step.path, 'overS'], {
       id: 'slow',
@@ -315,7 +315,12 @@ export class Walk {
     });
   }
 
-  #tellTakeOver(step: Step, target: Target, { by, startS, arrivesS }: Motion, nowS: number): void {
+  #tellTakeOver(
+    step: PlanStep,
+    target: Target,
+    { by, startS, arrivesS }: Motion,
+    nowS: number,
+  ): void {
     if (!by || by === step) return;
     const { index, cue, spec } = by;
     const which = `${spec.name === undefined ? `step ${index + 1}` : `step ${spec.name}`}${cue === step.cue ? '' : ` of cue ${cue}`}`;
@@ -340,7 +345,7 @@ export class Walk {
     });
   }
 
-  #tellUnplannable(step: Step, { servo, path }: Target): void {
+  #tellUnplannable(step: PlanStep, { servo, path }: Target): void {
     this.#tell(step, 'error', path, {
       id: `unplannable ${servo}`,
       size: 0,
@@ -349,7 +354,7 @@ export class Walk {
     });
   }
 
-  #tellRestless(step: Step, run: Run): void {
+  #tellRestless(step: PlanStep, run: PlanRun): void {
     this.#tell(step, 'warning', [...step.path, 'times'], {
       id: 'restless',
       size: 0,
@@ -359,7 +364,7 @@ export class Walk {
   }
 
   #tell(
-    { cue, index }: Step,
+    { cue, index }: PlanStep,
     severity: PlanProblem['severity'],
     path: Path,
     said: { id: string; size: number; atKey?: boolean; wrong: string; right: string },

@@ -1,5 +1,5 @@
 import { expect, test } from 'vitest';
-import { cueLoad } from '../../src/rehearsal/cue-load.ts';
+import { rehearsedLoad } from '../../src/rehearsal/rehearsed-load.ts';
 import { makeProp, relay, servo } from '../core/rig.ts';
 
 const PROP = makeProp(
@@ -22,7 +22,7 @@ const PROP = makeProp(
 );
 
 const six = async (cue: string) => {
-  const { rails, durationS } = await cueLoad(PROP, cue);
+  const { rails, durationS } = await rehearsedLoad(PROP, cue);
   return { ...rails.find(({ name }) => name === 'six')!, durationS };
 };
 
@@ -42,7 +42,7 @@ test('what moves one after the other is not stalled together', async () => {
 });
 
 test('a relay is not a motor: at the worst it draws what it draws', async () => {
-  const { rails, durationS } = await cueLoad(PROP, 'horn');
+  const { rails, durationS } = await rehearsedLoad(PROP, 'horn');
   const five = rails.find(({ name }) => name === 'five')!;
   expect(five.peakA).toBe(0.4);
   expect(five.worstA).toBe(0.4);
@@ -51,5 +51,5 @@ test('a relay is not a motor: at the worst it draws what it draws', async () => 
 });
 
 test('a cue that is not there is refused', async () => {
-  await expect(cueLoad(PROP, 'nothing')).rejects.toThrow(/nothing/);
+  await expect(rehearsedLoad(PROP, 'nothing')).rejects.toThrow(/nothing/);
 });

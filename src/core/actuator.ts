@@ -1,0 +1,115 @@
+import type { ValueType } from '../prop/kinds/kind.ts';
+import type { Channel, Requirement } from '../prop/schema.ts';
+import type { Telemetry } from '../shared/telemetry.ts';
+import type { Board } from './boards.ts';
+import type { Gate } from './gate.ts';
+import type { Identifier } from './identify.ts';
+import type { Session } from './lease.ts';
+import type { Wanted } from './pose.ts';
+
+/**
+ * Where a channel is or goes: deg of what moves, on or off of a contact; for a light, whether that is
+ * what it shows when parked.
+ */
+export type Standing = number | boolean;
+
+/** Which pin of the real world an output is, by one version of the prop. */
+export type PlaceOf = (output: { board: string; pin: number }) => string;
+
+/** What every actuator answers, so that nobody asks which kind it is. */
+export interface Answers {
+  readonly name: string;
+  /** Its place among the channels of the body. */
+  readonly index: number;
+  readonly spec: Channel;
+  readonly board: Board;
+  readonly rail: number;
+  /** What its value is, as it is recorded. */
+  readonly records: ValueType;
+  /** It goes from angle to angle and takes its time; all else changes where it stands. */
+  readonly moves: boolean;
+  /** It goes home before the stages of parking, unless one of them names it. */
+  readonly parksEarly: boolean;
+  /** An interlock ended or held what it did. */
+  interlocked: boolean;
+
+  // --- where it is
+
+  /** It is where parking would bring it, and nothing is about to change that. */
+  readonly rests: boolean;
+  /** Nobody can tell where it stands, or whether it is on. */
+  readonly isLost: boolean;
+  /** It has no power, and stays as it is unless somebody asks for more. */
+  readonly isLimp: boolean;
+  /** Somebody has it on the way to somewhere, or it will change by itself. */
+  readonly isBusy: boolean;
+  /** Something is still to come of what was asked for: a rehearsal waits for that. */
+  readonly isUnsettled: boolean;
+  /** Deg, or on; null of a light, which is no one number. */
+  readonly now: Standing | null;
+  /** Where it is on its way to (deg), if it is something that moves. */
+  readonly goesTo: number | undefined;
+  /** Where parking brings it. */
+  readonly home: Standing;
+  /** The number that is recorded of it: deg, 1 or 0, lightness, or a packed colour. */
+  readonly sample: number;
+  /** Its named positions (deg), if it has any. */
+  readonly marks?: ReadonlyMap<string, number>;
+
+  // --- interlocks
+
+  /** Whether what another one requires of it holds now. */
+  meets(requirement: Requirement): boolean;
+  /** Whether that would hold with it at `to`. */
+  meetsAt(requirement: Requirement, to: Standing): boolean;
+  /** Whether what it requires binds others now; `moving` counts its moves alone. */
+  isInUse(moving: boolean): boolean;
+  /** Whether at its park position it would still need what it requires. */
+  readonly needsAtHome: boolean;
+  /** A closure of it is to come that must be noted first. */
+  readonly awaitsNote: boolean;
+
+  // --- what it does
+
+  /** Notes what a pose or step asks of it. @throws Refusal for a value that it cannot take */
+  want(to: number | string, into: Wanted): void;
+  /** On its way home already. @param sent parking has sent it there */
+  isHoming(sent: boolean): boolean;
+  /** Goes home. @throws Refusal while it may not */
+  goHome(gate: Gate, nowS: number): void;
+  /** Shows a person which one it is; returns how long that takes (s). */
+  identify(by: Identifier, session: Session): number;
+  /** Takes over what may change while the prop runs. */
+  follow(spec: Channel): void;
+  /**
+   * Goes on where the one of the same name stood in the version before.
+   * @param pulsesGoOn its board is not opened again
+   * @param nowS time of the last tick (s)
+   */
+  succeed(
+    was: Answers | undefined,
+    pulsesGoOn: boolean,
+    places: { was: PlaceOf; is: PlaceOf },
+    nowS: number,
+  ): void;
+  /** Notes at its board what this tick puts out. */
+  put(): void;
+
+  // --- what is told of it
+
+  /** The FLAG bits. */
+  flags(): number;
+  /** Writes its state into the telemetry. @param senses boards tell what they measure */
+  publish(telemetry: Telemetry, senses: boolean): void;
+  /** Its draw once the prop is awake (A), and what waking it adds for a moment. */
+  readonly awakeA: number;
+  readonly startA: number;
+  /** Why it does not rest: `lid is at 5 deg`. */
+  awayText(): string;
+  /** Why it binds others: `is on`. */
+  useText(): string;
+  /** What to do so that it binds nobody: `switch mist off`. */
+  remedy(): string;
+  /** Where `to` leads: `to 5 deg`, `off`. */
+  wayText(to: Standing): string;
+}

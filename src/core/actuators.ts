@@ -1,0 +1,53 @@
+import type { Channel } from '../prop/schema.ts';
+import type { Board } from './boards.ts';
+import type { Body } from './body.ts';
+import { Lamp, RgbLight } from './light.ts';
+import { Relay } from './relay.ts';
+import { Servo } from './servo.ts';
+
+export type Actuator = Servo | Relay | RgbLight | Lamp;
+type Kind = Actuator['kind'];
+type SpecOf<K extends Kind> = Extract<Channel, { kind: K }>;
+
+/** Makes the actuator of each kind, and gives it its place in the body. */
+const MAKERS: {
+  [K in Kind]: (name: string, spec: SpecOf<K>, board: Board, rail: number, body: Body) => Actuator;
+} = {
+  servo: (name, spec, board, rail, body) => {
+    const servo = new Servo(name, body.channels.length, spec, board, rail, body.motion(), body);
+    body.servos.push(servo);
+    return servo;
+  },
+  relay: (name, spec, board, rail, body) => {
+    const relay = new Relay(name, body.channels.length, lifted(spec, body), board, rail, body);
+    body.relays.push(relay);
+    return relay;
+  },
+  rgb: (name, spec, board, rail, body) => {
+    const light = new RgbLight(name, body.channels.length, lifted(spec, body), board, rail, body);
+    body.lights.push(light);
+    return light;
+  },
+  lamp: (name, spec, board, rail, body) => {
+    const light = new Lamp(name, body.channels.length, lifted(spec, body), board, rail, body);
+    body.lights.push(light);
+    return light;
+  },
+};
+
+/** What lifts the limit of flashes for the whole prop lifts it for each light. */
+function lifted<S extends SpecOf<Exclude<Kind, 'servo'>>>(spec: S, { prop: { flash } }: Body): S {
+  return flash ? { flash, ...spec } : spec;
+}
+
+/** The actuator of a channel; `body` lists it among those of its kind. */
+export function actuatorOf<K extends Kind>(
+  name: string,
+  spec: SpecOf<K>,
+  board: Board,
+  rail: number,
+  body: Body,
+): Actuator {
+  const make = MAKERS[spec.kind as K];
+  return make(name, spec, board, rail, body);
+}

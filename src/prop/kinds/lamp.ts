@@ -1,0 +1,89 @@
+import type * as z from 'zod';
+import { lightnessToLuminance } from '../../sums/light.ts';
+import { show } from '../finding.ts';
+import type { Parts } from '../schema-parts.ts';
+import type { Kind } from './kind.ts';
+import { homeFadeS, lightParts } from './light-parts.ts';
+import { steady } from './meter.ts';
+
+function schema(parts: Parts) {
+  const { z, name, pin, atLeast0, common } = parts;
+  const { led, forwardV, resistorOhm, fadeS, guards } = lightParts(parts);
+  return z.strictObject({
+    kind: z.literal('lamp'),
+    output: z.strictObject({ board: name('board'), pin, activeLow: z.boolean().default(false) }),
+    ...common,
+    draw: z.strictObject({ fullA: atLeast0('amperes', 'current at full (A)') }).optional(),
+    led: z
+      .strictObject({ ...led, forwardV, resistorOhm: resistorOhm.optional() })
+      .optional()
+      .describe('its LED, or a string of them, to work out or check the series resistor'),
+    fadeS,
+    ...guards,
+    park: z
+      .strictObject({ to: z.number().min(0).max(1).describe('perceived lightness, 0 to 1') })
+      .default({ to: 0 }),
+  });
+}
+
+export type LampChannel = z.output<ReturnType<typeof schema>>;
+
+/** What a lamp draws at full (A). */
+export function lampFullA({ draw }: Pick<LampChannel, 'draw'>): number {
+  return draw?.fullA ?? 0;
+}
+
+/** Draw (A) of a lamp at a perceived lightness, 0 to 1. Allocates nothing. */
+export function lampA(fullA: number, lightness: number): number {
+  return fullA * lightnessToLuminance(lightness);
+}
+
+export const lamp: Kind<LampChannel> = {
+  schema,
+  value: 'lightness',
+  part: 'dim',
+  moves: false,
+  switches: false,
+  needs: 'PWM',
+  words: {
+    part: 'lamp',
+    busy: 'full on',
+    used: 'lit',
+    unused: 'dark',
+    release: (name) => `make ${name} dark`,
+    cores: 'the current has to come back',
+  },
+  faults: {
+    symptoms: ['dead', 'dim', 'stays-on'],
+    rulesOut: () => [],
+    levels: ({ output: { activeLow } }, name) => [
+      { command: `sinew dim ${name} 1`, ...steady(!activeLow) },
+      { command: `sinew dim ${name} 0`, ...steady(activeLow) },
+    ],
+    full: (name) => `sinew dim ${name} 1`,
+    off: (name) => `sinew dim ${name} 0`,
+  },
+  light: {
+    colour: (to) => (typeof to === 'number' ? { red: to, green: to, blue: to } : undefined),
+    linear: lightnessToLuminance,
+    flicker: ({ flicker }) => flicker,
+    ampsAt: (channel, { red }) => lampA(lampFullA(channel), red),
+  },
+  outputs: ({ output: { pin } }) => [{ pin, at: ['pin'] }],
+  cores: ({ output: { activeLow } }) => ['signal', activeLow ? 'plus' : 'return'],
+  draw: (channel) => {
+    const busyA = lampFullA(channel);
+    return { idleA: lampA(busyA, channel.park.to), busyA, stallA: busyA, pinsA: [busyA] };
+  },
+  glow: ({ light, flash }) => ({ weight: light, unrestricted: flash !== undefined }),
+  leds: ({ led }) => (led ? [{ ...led, resistorOhm: led.resistorOhm, supplyV: led.supplyV }] : []),
+  usedAt: (_channel, value) => Number(value) > 0,
+  meets: () => undefined,
+  homeS: ({ fadeS, park }) => homeFadeS(fadeS, park.to),
+  check: () => {},
+  checkPose: (notes, name, _channel, value, path) => {
+    if (typeof value !== 'number' || value < 0 || value > 1)
+      notes.error(path, `${show(value)} is not a level, and ${name} is a lamp`, 'give 0 to 1');
+  },
+  told: ({ park, fadeS }) => ({ park: { to: park.to }, fadeS }),
+};

@@ -1,0 +1,29 @@
+import type { Parts } from '../schema-parts.ts';
+
+/** What the schemas of all lights have in common. */
+export function lightParts({ positive, atLeast0, flash, flicker, lightWeight }: Parts) {
+  /** What is alike for every colour of an LED. */
+  const led = {
+    currentA: positive('amperes', 'current that each LED may have (A)'),
+    spreadV: atLeast0('volts', 'how far forward voltages lie around nominal (V)').default(0.2),
+    supplyV: positive('volts', 'supply of the LED (V); default: the rail').optional(),
+  };
+  const forwardV = positive('volts', 'nominal forward voltage (V)');
+  const resistorOhm = positive('ohms', 'series resistor (ohm)');
+  return {
+    led,
+    forwardV,
+    resistorOhm,
+    fadeS: atLeast0('seconds', 'least time for a full-scale change (s)').default(0),
+    guards: {
+      light: lightWeight.optional(),
+      flash: flash.optional(),
+      flicker: flicker.optional(),
+    },
+  };
+}
+
+/** The longest way (s) to a park level, 0 to 1: from dark or from full. */
+export function homeFadeS(fadeS: number, parkLevel: number): number {
+  return fadeS * Math.max(parkLevel, parkLevel > 0 ? 1 - parkLevel : 1);
+}

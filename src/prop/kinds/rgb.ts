@@ -1,0 +1,177 @@
+import type * as z from 'zod';
+import { parseColour, type Rgb, srgbToLinear } from '../../sums/light.ts';
+import { type Path, show } from '../finding.ts';
+import type { Notes } from '../notes.ts';
+import type { Parts } from '../schema-parts.ts';
+import type { Kind } from './kind.ts';
+import { homeFadeS, lightParts } from './light-parts.ts';
+import { average, steady } from './meter.ts';
+
+function schema(parts: Parts) {
+  const { z, name, pin, common } = parts;
+  const { led, forwardV, resistorOhm, fadeS, guards } = lightParts(parts);
+  const three = <T extends z.ZodType>(of: T, doc: string) =>
+    z
+      .tuple([of, of, of], { error: 'is not three values; give [red, green, blue]' })
+      .describe(`${doc}: red, green, blue`);
+
+  const gain = z
+    .number({ error: 'is not a number; give a gain above 0, up to 1' })
+    .positive({ error: 'leaves this colour dark for good; give a gain above 0, up to 1' })
+    .max(1, { error: 'is above 1: nothing is brighter than full; lower the gains of the others' });
+
+  return z.strictObject({
+    kind: z.literal('rgb'),
+    output: z.strictObject({
+      board: name('board'),
+      pins: z.tuple([pin, pin, pin], { error: 'is not three pins; give [red, green, blue]' }),
+      common: z
+        .enum(['anode', 'cathode'], {
+          error: 'is neither anode nor cathode; write anode or cathode',
+        })
+        .default('cathode'),
+    }),
+    ...common,
+    whiteBalance: z
+      .tuple([gain, gain, gain], {
+        error: 'is not a white balance; give [red, green, blue], each above 0, up to 1',
+      })
+      .default([1, 1, 1])
+      .describe(
+        'scales the linear light of red, green and blue (above 0, up to 1) so that #ffffff looks white',
+      ),
+    draw: z
+      .strictObject({
+        fullA: z
+          .tuple([z.number().min(0), z.number().min(0), z.number().min(0)], {
+            error: 'is not three currents; give [red, green, blue] in A',
+          })
+          .describe('current of red, green and blue at full duty, before any white balance (A)'),
+      })
+      .optional(),
+    led: z
+      .strictObject({
+        ...led,
+        forwardV: three(forwardV, 'forward voltages (V)'),
+        resistorOhm: three(resistorOhm, 'series resistors (ohm)').optional(),
+      })
+      .optional()
+      .describe('its LEDs, to work out or check the series resistors'),
+    fadeS,
+    ...guards,
+    park: z
+      .strictObject({ to: z.string().describe('CSS Color 4 string') })
+      .default({ to: '#000000' }),
+  });
+}
+
+export type RgbChannel = z.output<ReturnType<typeof schema>>;
+
+const COLOURS = ['red', 'green', 'blue'] as const;
+const DARK: Rgb = { red: 0, green: 0, blue: 0 };
+
+/** The draw of red, green and blue at full duty, white balance included (A). */
+export function rgbFullA({ draw, whiteBalance }: RgbChannel): [number, number, number] {
+  const [red, green, blue] = draw?.fullA ?? [0, 0, 0];
+  return [red * whiteBalance[0], green * whiteBalance[1], blue * whiteBalance[2]];
+}
+
+/** Draw (A) of an rgb light at these amounts of linear light, 0 to 1. Allocates nothing. */
+export function rgbA(
+  fullA: readonly [number, number, number],
+  red: number,
+  green: number,
+  blue: number,
+): number {
+  return fullA[0] * red + fullA[1] * green + fullA[2] * blue;
+}
+
+/** The brightest part of a colour, 0 to 1. */
+function levelOf(to: number | string): number {
+  const { red, green, blue } = rgbOf(to);
+  return Math.max(red, green, blue);
+}
+
+function rgbOf(to: number | string): Rgb {
+  return parseColour(String(to)) ?? DARK;
+}
+
+/** Checks that a value is a CSS colour. */
+export function checkColour(notes: Notes, value: number | string, path: Path): void {
+  if (notes.given.broken(path) || parseColour(String(value))) return;
+  notes.error(
+    path,
+    `${show(value)} is not a colour`,
+    'give a CSS colour in quotes, e.g. "#ff8800", "orange" or "oklch(75% 0.15 80)"',
+  );
+}
+
+export const rgb: Kind<RgbChannel> = {
+  schema,
+  value: 'colour',
+  part: 'colour',
+  moves: false,
+  switches: false,
+  needs: 'PWM',
+  words: {
+    part: 'light',
+    busy: 'full on',
+    used: 'lit',
+    unused: 'dark',
+    release: (name) => `make ${name} dark`,
+    cores: 'three colours share one plus (common: anode) or one return (common: cathode)',
+  },
+  faults: {
+    symptoms: ['dead', 'dim', 'stays-on'],
+    rulesOut: () => [],
+    levels: ({ output, whiteBalance }, name, role) => {
+      const which = (COLOURS as readonly string[]).indexOf(role.toLowerCase());
+      const gain = whiteBalance[which] ?? 1;
+      const anode = output.common === 'anode';
+      const white = anode ? 1 - gain : gain;
+      return [
+        {
+          command: `sinew colour ${name} white`,
+          ...(gain === 1 ? steady(!anode) : average(white)),
+        },
+        { command: `sinew colour ${name} black`, ...steady(anode) },
+      ];
+    },
+    full: (name) => `sinew colour ${name} white`,
+    off: (name) => `sinew colour ${name} black`,
+  },
+  light: {
+    colour: (to) => (typeof to === 'string' ? rgbOf(to) : undefined),
+    linear: srgbToLinear,
+    flicker: ({ flicker }) => flicker,
+    ampsAt: (channel, { red, green, blue }) =>
+      rgbA(rgbFullA(channel), srgbToLinear(red), srgbToLinear(green), srgbToLinear(blue)),
+  },
+  outputs: ({ output: { pins } }) =>
+    pins.map((pin, i) => ({ pin, at: ['pins', i], colour: COLOURS[i]! })),
+  cores: ({ output: { common } }) => ['signal', common === 'anode' ? 'plus' : 'return'],
+  draw: (channel) => {
+    const pinsA = rgbFullA(channel);
+    const busyA = pinsA[0] + pinsA[1] + pinsA[2];
+    const { red, green, blue } = rgbOf(channel.park.to);
+    const idleA = rgbA(pinsA, srgbToLinear(red), srgbToLinear(green), srgbToLinear(blue));
+    return { idleA, busyA, stallA: busyA, pinsA };
+  },
+  glow: ({ light, flash }) => ({ weight: light, unrestricted: flash !== undefined }),
+  leds: ({ led }) =>
+    led
+      ? COLOURS.map((colour, i) => ({
+          colour,
+          ...{ spreadV: led.spreadV, currentA: led.currentA, supplyV: led.supplyV },
+          forwardV: led.forwardV[i]!,
+          resistorOhm: led.resistorOhm?.[i],
+        }))
+      : [],
+  usedAt: (_channel, value) => levelOf(value) > 0,
+  meets: () => undefined,
+  homeS: ({ fadeS, park }) => homeFadeS(fadeS, levelOf(park.to)),
+  check: (notes, name, channel) =>
+    checkColour(notes, channel.park.to, ['channels', name, 'park', 'to']),
+  checkPose: (notes, _name, _channel, value, path) => checkColour(notes, value, path),
+  told: ({ park, fadeS }) => ({ park: { to: park.to }, fadeS }),
+};

@@ -1,0 +1,95 @@
+import { tidy } from '../../shared/units.ts';
+import type { LinkageSpec } from '../../sums/linkage.ts';
+import { runTimeS, showTimeS } from '../../sums/vapour.ts';
+import type { Mechanics } from '../mechanics.ts';
+import type { RelayChannel } from './relay.ts';
+
+/** What is told of a channel from the file alone. */
+export interface Told {
+  park: { to: number | string | boolean; then?: 'hold' | 'release' };
+  /** Servo only, down to `jerkDegS3`. */
+  limitsDeg?: [number, number];
+  envelopeUs?: [number, number];
+  calibration?: [number, number][];
+  linkage?: LinkageSpec;
+  linkageFigures?: LinkageInfo;
+  torque?: TorqueInfo;
+  marks?: Record<string, number>;
+  speedDegS?: number;
+  accelDegS2?: number;
+  jerkDegS3?: number;
+  /** Relay only. */
+  duty?: { maxOnS: number; restS: number };
+  vapour?: VapourInfo;
+  /** What fades. */
+  fadeS?: number;
+}
+
+/** A linkage within the soft limits. */
+export interface LinkageInfo {
+  /** Least angle between rod and flap arm (deg), and where the flap is then (deg). */
+  transmissionDeg: number;
+  transmissionAtDeg: number;
+  /** The fastest that the horn turns while the flap keeps its speed limit (deg/s). */
+  hornSpeedDegS: number;
+  /** Torque on the flap for 1 N m on the horn, least and most. */
+  advantage: [number, number];
+}
+
+/** The most that a servo has to bring within its soft limits. */
+export interface TorqueInfo {
+  worstNm: number;
+  /** Where that is (deg). */
+  atDeg: number;
+  /** The part of it that accelerates (N m). */
+  accelerationNm: number;
+  stallNm?: number;
+  /** Stall torque by worst torque; common practice is 2 or more. */
+  margin?: number;
+}
+
+export interface VapourInfo {
+  tankMl: number;
+  rateMlPerH: number;
+  /** How long the tank lasts with the unit on all the time (s). */
+  runTimeS: number;
+  /** How long it lasts when the unit is on as often as its duty allows (s). */
+  showTimeS?: number;
+}
+
+/** @param stallNm stall torque that the file gives (N m) */
+export function torqueInfo(
+  { worst, margin }: Mechanics,
+  stallNm: number | undefined,
+): TorqueInfo | undefined {
+  return (
+    worst && {
+      worstNm: tidy(worst.torqueNm, 4),
+      atDeg: tidy(worst.atDeg, 1),
+      accelerationNm: tidy(worst.accelerationNm, 4),
+      ...(stallNm !== undefined && { stallNm }),
+      ...(margin !== undefined && { margin: tidy(margin, 2) }),
+    }
+  );
+}
+
+export function linkageInfo({ linkage }: Mechanics): LinkageInfo | undefined {
+  return (
+    linkage && {
+      transmissionDeg: tidy(linkage.transmissionDeg, 1),
+      transmissionAtDeg: tidy(linkage.transmissionAtDeg, 1),
+      hornSpeedDegS: tidy(linkage.hornSpeedDegS, 0),
+      advantage: [tidy(linkage.advantage[0], 2), tidy(linkage.advantage[1], 2)],
+    }
+  );
+}
+
+export function vapourInfo({ vapour, duty }: RelayChannel): VapourInfo | undefined {
+  return (
+    vapour && {
+      ...vapour,
+      runTimeS: tidy(runTimeS(vapour), 0),
+      ...(duty && { showTimeS: tidy(showTimeS(vapour, duty), 0) }),
+    }
+  );
+}

@@ -1,0 +1,172 @@
+import * as z from 'zod';
+import { NAME } from './name.ts';
+
+/**
+ * What the sections of the prop file's schema have in common. A message reads on after the value it
+ * is about: `is not above 0; give volts`.
+ */
+export function makeParts() {
+  const an = (what: string) => (/^[aeiou]/.test(what) ? `an ${what}` : `a ${what}`);
+
+  const name = (what: string) =>
+    z.string().regex(NAME, {
+      error: `is not ${an(what)} name; use a letter, then letters, digits, _ or - (64 at most)`,
+    });
+
+  const positive = (unit: string, doc: string) =>
+    z
+      .number({ error: `is not a number; give ${unit} as a number above 0` })
+      .positive({
+        error: `is not above 0; give ${unit}`,
+      })
+      .describe(doc);
+
+  const atLeast0 = (unit: string, doc: string) =>
+    z
+      .number({ error: `is not a number; give ${unit} as a number, 0 or more` })
+      .nonnegative({
+        error: `is negative; give ${unit}, 0 or more`,
+      })
+      .describe(doc);
+
+  const pin = z
+    .int({
+      error:
+        'is not a pin number; give a whole number, 0 to 63 (GPIO of the header, or output of the chip)',
+    })
+    .min(0)
+    .max(63)
+    .describe('GPIO number on the header, or output number of the chip');
+
+  const onOff = z
+    .enum(['on', 'off'], { error: 'is neither on nor off; write on or off' })
+    .describe('the words on and off, quoted or not');
+
+  const position = z.union([z.number(), name('mark')], {
+    error: 'is not a position; give deg or the name of a mark',
+  });
+
+  const core = z.strictObject({
+    role: z.string().min(1).describe('signal, plus, return, ...'),
+    colour: z.string().min(2).max(8).describe('IEC 60757 code, e.g. RD, GNYE'),
+    from: z.string().min(1).describe('connector and cavity, e.g. J1-12'),
+    to: z.string().min(1).describe('connector and cavity, e.g. SV3-1'),
+  });
+
+  const wire = z.strictObject({
+    label: z.string().min(1).max(32).describe('the label on the wire'),
+    gaugeAwg: z
+      .number({ error: 'is not a number; give the American wire gauge, 0 to 40' })
+      .min(0, { error: 'is not a gauge; give AWG 0 to 40, or sectionMm2 for thicker wire' })
+      .max(40, { error: 'is not a gauge; give AWG 0 to 40' })
+      .optional()
+      .describe('American wire gauge'),
+    sectionMm2: positive('mm2', 'cross-section (mm2), instead of a gauge').optional(),
+    lengthM: positive('metres', 'length, one way (m)').optional(),
+    cores: z.array(core).min(1).describe('the cores of this wire'),
+  });
+
+  const bound = (side: string) =>
+    z
+      .union([z.number(), name('mark')], {
+        error: 'is not a number and no name of a mark; give degrees, or a mark of that channel',
+      })
+      .describe(`the other servo is ${side} this (deg, or one of its marks)`);
+
+  const whileMoving = z
+    .literal('moving', { error: 'is not moving; write while: moving, or leave it out' })
+    .optional()
+    .describe(
+      'binds the other channel only while this servo moves; without it, for as long as this channel is away from its park position or on',
+    );
+
+  const requirement = z
+    .union(
+      [
+        z.strictObject({ channel: name('channel'), above: bound('above'), while: whileMoving }),
+        z.strictObject({ channel: name('channel'), below: bound('below'), while: whileMoving }),
+        z.strictObject({
+          channel: name('channel'),
+          is: z
+            .enum(['on', 'off', 'parked'], {
+              error: 'is neither on nor off nor parked; write on, off or parked',
+            })
+            .describe('on or off: a relay; parked: any channel, at rest at its park position'),
+          while: whileMoving,
+        }),
+      ],
+      {
+        error:
+          'is not an interlock; give { channel, above: deg }, { channel, below: deg } or { channel, is: on|off|parked }',
+      },
+    )
+    .describe(
+      'interlock: what must hold while this channel moves, is away from its park position, or is on; it binds the other channel too: what would break it is refused',
+    );
+
+  const common = {
+    rail: name('rail').optional().describe('the supply that this channel draws from'),
+    requires: z.array(requirement).optional().describe('interlocks'),
+    wire: wire.optional(),
+  };
+
+  const flash = z
+    .strictObject({
+      unrestricted: z.literal(true),
+      reason: z
+        .string()
+        .min(10, { error: 'is too short; say in a sentence why flashing is acceptable here' }),
+    })
+    .describe('lifts the limit of three flashes a second (WCAG 2.2, 2.3.1); the reason is shown');
+
+  const flicker = z
+    .strictObject({
+      accepted: z.literal(true),
+      reason: z.string().min(10, {
+        error: 'is too short; say in a sentence why slow PWM is acceptable here',
+      }),
+    })
+    .describe('accepts PWM below 100 Hz, which flickers; the reason says why');
+
+  const lightWeight = z
+    .strictObject({
+      share: z
+        .number({ error: 'is not a number; give a share above 0, up to 1' })
+        .positive({ error: 'is not above 0; give its share of all light of the prop, such as 0.3' })
+        .max(1, { error: 'is above 1; give its share of all light of the prop, such as 0.3' })
+        .optional()
+        .describe(
+          'of all light of the prop at full; those without one have the rest in equal parts',
+        ),
+      lumens: positive('lumens', 'luminous flux at full (lm)').optional(),
+    })
+    .refine(({ share, lumens }) => (share === undefined) !== (lumens === undefined), {
+      error: 'needs one of share and lumens; give exactly one',
+    })
+    .describe('how much it counts when flashes are judged; all alike without it');
+
+  const angle = (doc: string) =>
+    z.number({ error: 'is not a number; give degrees as a number' }).describe(doc);
+
+  return {
+    z,
+    name,
+    positive,
+    atLeast0,
+    angle,
+    pin,
+    onOff,
+    position,
+    wire,
+    requirement,
+    common,
+    flash,
+    flicker,
+    lightWeight,
+  };
+}
+
+/** Handed to whoever makes a part of the schema, zod included: a program may never need either. */
+export type Parts = ReturnType<typeof makeParts>;
+export type Requirement = z.output<Parts['requirement']>;
+export type Wire = z.output<Parts['wire']>;

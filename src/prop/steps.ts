@@ -1,0 +1,185 @@
+import type * as z from 'zod';
+import type { Path } from './finding.ts';
+import type { Parts } from './schema-parts.ts';
+
+/**
+ * The steps of a cue: what may stand in one, which channels it touches, and which cues run within it.
+ * When it starts and ends is planned in plan-walk.ts, and comes out in core/cues.ts.
+ */
+
+/** The parts of a step that command channels by name, in the order in which they are carried out. */
+export const COMMAND_PARTS = ['move', 'dim', 'colour', 'switch'] as const;
+export type CommandPart = (typeof COMMAND_PARTS)[number];
+
+/** What a step may do: one of these at least. */
+export const ACTS = ['move', 'pose', 'colour', 'dim', 'switch', 'until', 'cue', 'choose'] as const;
+
+/** The schema of a step. */
+export function cueStepSchema({ z, name, positive, atLeast0, onOff }: Parts) {
+  /** Uniformly at random within `around` ± `spread`. */
+  const spread = z
+    .strictObject({ around: z.number(), spread: atLeast0('degrees', 'half of the width (deg)') })
+    .describe('somewhere within around ± spread (deg), drawn again each time');
+
+  const cueTarget = z.union([z.number(), name('mark'), spread], {
+    error: 'is not a position; give degrees, a mark, or { around: deg, spread: deg }',
+  });
+
+  const ease = z
+    .string()
+    .max(80)
+    .describe('CSS easing function, e.g. ease-in-out or cubic-bezier(0.4, 0, 0.2, 1)');
+
+  const until = z
+    .strictObject({
+      channel: name('channel'),
+      above: z.number().optional(),
+      below: z.number().optional(),
+      is: onOff.optional(),
+      withinS: positive('seconds', 'how long to wait at most (s)'),
+      otherwise: z
+        .enum(['go on', 'end', 'park'], {
+          error: 'is none of go on, end and park; write one of them',
+        })
+        .default('end')
+        .describe('what happens when the time is over'),
+    })
+    .refine(
+      ({ above, below, is }) => [above, below, is].filter((one) => one !== undefined).length === 1,
+      {
+        error: 'needs one of above (deg), below (deg) and is (on or off); give exactly one',
+      },
+    )
+    .describe('the step ends when this holds');
+
+  return z
+    .strictObject({
+      name: name('step').optional().describe('so that another step can come after this one'),
+      at: atLeast0(
+        'seconds',
+        'start after the start of the cue, or after the end of the step in after (s)',
+      ).optional(),
+      after: name('step').optional().describe('starts when that step has ended'),
+      spreadS: positive(
+        'seconds',
+        'starts up to this much later, drawn again each time (s)',
+      ).optional(),
+      move: z
+        .record(name('channel or group'), cueTarget)
+        .optional()
+        .describe('channels or groups, each to deg or a mark; they start and arrive together'),
+      pose: name('pose').optional(),
+      overS: positive(
+        'seconds',
+        'time for the move (s); as fast as the limits allow without it',
+      ).optional(),
+      ease: ease.optional(),
+      colour: z
+        .record(name('channel'), z.string())
+        .optional()
+        .describe('rgb channels, each to a CSS colour'),
+      dim: z
+        .record(name('channel'), z.number().min(0).max(1))
+        .optional()
+        .describe('lamps, each to 0..1'),
+      fadeS: atLeast0('seconds', 'time for the fade (s)').optional(),
+      switch: z.record(name('channel'), onOff).optional().describe('relays, each on or off'),
+      forS: positive('seconds', 'switch back after this time (s)').optional(),
+      until: until.optional(),
+      cue: name('cue').optional().describe('runs another cue as part of this one'),
+      choose: z
+        .array(name('cue'))
+        .min(2)
+        .optional()
+        .describe('runs one of these cues, drawn again each time'),
+      times: z
+        .union([z.int().min(1).max(10_000), z.literal('until stopped')], {
+          error: 'is not a number of times; give a whole number, or until stopped',
+        })
+        .optional()
+        .describe('how often the cue in cue or choose runs'),
+    })
+    .refine(({ at, after }) => at !== undefined || after !== undefined, {
+      error: 'does not say when; give at (s), or after and the name of a step',
+    });
+}
+
+export type CueStep = z.output<ReturnType<typeof cueStepSchema>>;
+
+/** A value that a step gives to channels. */
+export interface Touch {
+  /** One channel, or those of a group. */
+  channels: readonly string[];
+  to: NonNullable<CueStep['move']>[string];
+  /** By which part of the step. */
+  part: CommandPart | 'pose';
+  /** Where in the step. */
+  at: Path;
+}
+
+/** What poses and groups mean, by their names. */
+interface Named {
+  poses: Readonly<Record<string, Readonly<Record<string, number | string>>>>;
+  groups: Readonly<Record<string, readonly string[]>>;
+}
+
+/** Every value that a step gives to channels: first by its pose, then by its other parts. */
+export function* touchesOf({ poses, groups }: Named, step: CueStep): Generator<Touch> {
+  const { pose } = step;
+  if (pose !== undefined && Object.hasOwn(poses, pose))
+    for (const [name, to] of Object.entries(poses[pose]!))
+      yield { channels: [name], to, part: 'pose', at: ['pose'] };
+  for (const part of COMMAND_PARTS)
+    for (const [name, to] of Object.entries(step[part] ?? {})) {
+      const isGroup = part === 'move' && Object.hasOwn(groups, name);
+      yield { channels: isGroup ? groups[name]! : [name], to, part, at: [part, name] };
+    }
+}
+
+/** Every value that a step gives to a single channel, other than a move. */
+export function* valuesOf(
+  named: Named,
+  step: CueStep,
+): Generator<{ channel: string; to: number | string; part: Touch['part']; at: Path }> {
+  for (const { channels, to, part, at } of touchesOf(named, step))
+    if (part !== 'move')
+      for (const channel of channels) yield { channel, to: to as number | string, part, at };
+}
+
+/** A cue within a step. */
+export interface Child {
+  cue: string;
+  /** Where in the step. */
+  at: Path;
+}
+
+/** The cues within a step: one of them runs, each time that it does. */
+export function childrenOf({ cue, choose = [] }: CueStep): Child[] {
+  const chosen = choose.map((one, i): Child => ({ cue: one, at: ['choose', i] }));
+  return cue === undefined ? chosen : [{ cue, at: ['cue'] }, ...chosen];
+}
+
+/** The fade of a step (s): a pose takes its lights along with its servos. */
+export function fadeOf({ fadeS, pose, overS = 0 }: CueStep): number {
+  return fadeS ?? (pose === undefined ? 0 : overS);
+}
+
+/** What a step waits for at most (s), beside what it moves, fades and switches. */
+export function waitsS({ until }: CueStep): number {
+  return until?.withinS ?? 0;
+}
+
+/** What a step does, in words: `pose awake, lid_left, wait for beak`. */
+export function stepWords(step: CueStep): string {
+  const { pose, until, cue, choose } = step;
+  const touched = (['move', 'colour', 'dim', 'switch'] as const).flatMap((part) =>
+    Object.keys(step[part] ?? {}),
+  );
+  return [
+    ...(pose === undefined ? [] : [`pose ${pose}`]),
+    ...touched,
+    ...(until ? [`wait for ${until.channel}`] : []),
+    ...(cue === undefined ? [] : [`cue ${cue}`]),
+    ...(choose ? [`one of ${choose.join(', ')}`] : []),
+  ].join(', ');
+}
