@@ -1,10 +1,10 @@
 import { BudgetPicture } from '../drawings/budget-picture.tsx';
-import type { ServoView } from '../drawings/timeline-lane.tsx';
+import type { ChannelView } from '../drawings/timeline-lane.tsx';
 import { TimelinePicture } from '../drawings/timeline-picture.tsx';
-import { servoOf } from '../prop/kinds/kind.ts';
+import { kindOf, servoOf } from '../prop/kinds/kind.ts';
 import { longCue } from '../prop/long-cue.ts';
 import { softLimits } from '../prop/mechanics.ts';
-import type { Prop } from '../prop/schema.ts';
+import type { Channel, Prop } from '../prop/schema.ts';
 import { type CueStep, stepWords } from '../prop/steps.ts';
 import type { Rehearsal } from '../rehearsal/rehearse.ts';
 import type { RehearsedLoad } from '../rehearsal/rehearsed-load.ts';
@@ -19,17 +19,20 @@ export function budgetSvg(prop: Prop, cues: readonly RehearsedLoad[]): string {
 export function timeline(rehearsal: Rehearsal, prop: Prop): string {
   const specs = longCue(prop.cues[rehearsal.cue]!).steps;
   const steps = rehearsal.steps.map((step, i) => ({ ...step, label: stepLabel(specs[i]!, i) }));
-  const servos = Object.fromEntries(
-    Object.entries(prop.channels).flatMap(([name, spec]): [string, ServoView][] => {
-      const servo = servoOf(spec);
-      if (!servo) return [];
-      const [low, high] = softLimits(servo);
-      return [[name, { low, high, marks: servo.marks ?? {} }]];
-    }),
+  const channels = Object.fromEntries(
+    Object.entries(prop.channels).map(([name, channel]) => [name, viewOf(channel)]),
   );
   return markup(
-    <TimelinePicture prop={prop.name} rehearsal={rehearsal} steps={steps} servos={servos} />,
+    <TimelinePicture prop={prop.name} rehearsal={rehearsal} steps={steps} channels={channels} />,
   );
+}
+
+function viewOf(channel: Channel): ChannelView {
+  const { value } = kindOf(channel);
+  const servo = servoOf(channel);
+  if (!servo) return { value };
+  const [low, high] = softLimits(servo);
+  return { value, angles: { low, high, marks: servo.marks ?? {} } };
 }
 
 /** `2 lids up`: its number, and its name or what it does. */

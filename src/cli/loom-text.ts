@@ -1,6 +1,6 @@
 import { colourText, length, purpose, gauge as sizeText, wireCount } from '../drawings/words.ts';
-import { grouped, Loom, type PlacedWire } from '../prop/loom.ts';
-import { sorted } from '../prop/loom-words.ts';
+import { Loom, type PlacedWire } from '../prop/loom.ts';
+import { grouped, sorted } from '../prop/loom-words.ts';
 import type { Prop } from '../prop/schema.ts';
 import { connectorsOf } from './loom-data.ts';
 import { aligned, table } from './output.ts';

@@ -3,16 +3,9 @@ import { Fitted, widthOf } from './fitted.tsx';
 import { COLOUR_WIDTH, InsulationWithCode } from './insulation.tsx';
 import { NumberedPad, Pad } from './pad.tsx';
 import { WIDTH } from './picture.tsx';
-import { endText, onHeader, type PinKind, type Slot } from './pins.ts';
+import { endText, type PinKind, type Slot } from './pins.ts';
 import { px } from './px.ts';
-import {
-  boardTitle,
-  HEADER_CAPTION,
-  OUTPUTS_CAPTION,
-  PIN_KINDS,
-  purpose,
-  useText,
-} from './words.ts';
+import { boardCaption, boardTitle, PIN_KINDS, purpose, useText } from './words.ts';
 
 /** Space left and right of a picture of the loom (px). */
 export const MARGIN = 24;
@@ -35,7 +28,7 @@ export function boardHeight({ slots }: BoardView): number {
 /** The pins of a board and the wires on them, from the left to the right of a picture. */
 export function BoardPicture({ view, y }: { view: BoardView; y: number }) {
   const { name, board, connector, slots } = view;
-  const header = onHeader(board);
+  const { header } = board;
   const rows = Math.ceil(slots.length / 2);
   return (
     <g>
@@ -51,7 +44,7 @@ export function BoardPicture({ view, y }: { view: BoardView; y: number }) {
         {boardTitle(name, board.driver, connector)}
       </text>
       <text class="soft" x={MARGIN + 14} y={px(y + 41)}>
-        {header ? HEADER_CAPTION : OUTPUTS_CAPTION}
+        {boardCaption(board, slots.length)}
       </text>
       <Legend slots={slots} y={y + 24} />
       <rect

@@ -1,6 +1,6 @@
 import type { ComponentChildren } from 'preact';
-import { grouped, type LoomWire } from '../prop/loom.ts';
-import { sorted, splitEnd } from '../prop/loom-words.ts';
+import type { LoomWire } from '../prop/loom.ts';
+import { grouped, sorted, splitEnd } from '../prop/loom-words.ts';
 import type { ConnectorView } from './connector-picture.tsx';
 import { ColourText } from './insulation.tsx';
 import type { CavityEnd } from './pins.ts';

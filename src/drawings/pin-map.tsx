@@ -2,8 +2,8 @@ import type { ComponentChildren } from 'preact';
 import type { BoardView } from './board-picture.tsx';
 import { Swatch } from './insulation.tsx';
 import { NumberedPad, Pad } from './pad.tsx';
-import { type CavityEnd, endText, onHeader, type PinKind, type Slot } from './pins.ts';
-import { HEADER_CAPTION, OUTPUTS_CAPTION, PIN_KINDS, purpose, useText } from './words.ts';
+import { type CavityEnd, endText, type PinKind, type Slot } from './pins.ts';
+import { boardCaption, PIN_KINDS, purpose, useText } from './words.ts';
 
 interface PinMapProps extends Pick<BoardView, 'board' | 'slots'> {
   /** Said after the caption. */
@@ -14,11 +14,11 @@ interface PinMapProps extends Pick<BoardView, 'board' | 'slots'> {
 
 /** The pins of a board as text that breaks where there is no room: what each is for, and its wires. */
 export function PinMap({ board, slots, hint, around }: PinMapProps) {
-  const header = onHeader(board);
+  const { header } = board;
   return (
     <>
       <p class="hint">
-        {header ? HEADER_CAPTION : OUTPUTS_CAPTION}
+        {boardCaption(board, slots.length)}
         {hint && ` ${hint}`}
       </p>
       <PinLegend slots={slots} />

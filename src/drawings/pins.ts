@@ -28,11 +28,6 @@ export interface Slot {
   ends: readonly CavityEnd[];
 }
 
-/** Whether the board has the 40-pin header; else it has a row of outputs. */
-export function onHeader({ header }: BoardInfo): boolean {
-  return header;
-}
-
 /**
  * The slots of a board, in the order in which they are numbered.
  * @param endsIn what is plugged into a slot, by its number
@@ -41,7 +36,7 @@ export function slotsOf(
   board: BoardInfo,
   endsIn: (number: number) => readonly CavityEnd[] = () => [],
 ): Slot[] {
-  if (!onHeader(board))
+  if (!board.header)
     return board.pins.map((pin) => slotOf(pin.pin, `output ${pin.pin}`, pin, endsIn(pin.pin)));
   return HEADER_LAYOUT.map((place, i) => {
     const number = i + 1;

@@ -1,4 +1,4 @@
-import { kindOf, type ValueType } from '../prop/kinds/kind.ts';
+import type { ValueType } from '../prop/kinds/kind.ts';
 import type { Track } from '../rehearsal/rehearse.ts';
 import { tidy } from '../shared/units.ts';
 import { lightnessToLuminance, linearToSrgb } from '../sums/light.ts';
@@ -7,47 +7,47 @@ import { px } from './px.ts';
 import { LETTER } from './timeline-steps.tsx';
 import { closures, courseOf, reader } from './track.ts';
 
-/** Height of a lane, by what moves in it (px). */
-export const LANE_HEIGHT: Record<ValueType, number> = {
-  deg: 56,
-  on: 26,
-  lightness: 34,
-  colour: 34,
-};
+/** Height of a lane, by what is drawn in it (px). */
+export const LANE_HEIGHT = { deg: 56, on: 26, lightness: 34, colour: 34 } as const;
 /** Above and below a servo's curve (px). */
 const MARGIN = 5;
 
 /** Where a servo may go and what its places are called (deg). */
-export interface ServoView {
+export interface Angles {
   low: number;
   high: number;
   marks: Readonly<Record<string, number>>;
 }
 
+/** A channel, as far as its lane is drawn by it. */
+export interface ChannelView {
+  value: ValueType;
+  /** Of a servo. */
+  angles?: Angles;
+}
+
 interface Placed {
   track: Track;
+  channel: ChannelView;
   axis: Axis;
   y: number;
-  /** Of a servo. */
-  servo?: ServoView | undefined;
 }
 
 /** A channel during a cue: its name, its course, and what there is to say of it. */
 export function Lane(props: Placed) {
-  const { track, axis, y, servo } = props;
-  const { name } = track;
-  const type = kindOf(track).value;
+  const { track, channel, axis, y } = props;
+  const { value, angles } = channel;
   const flashing = (track.flashes ?? 0) + (track.redFlashes ?? 0) > 0;
-  const nameY = servo ? 22 : flashing ? 14 : LANE_HEIGHT[type] / 2 + 4;
+  const nameY = angles ? 22 : flashing ? 14 : LANE_HEIGHT[value] / 2 + 4;
   return (
     <g>
       <text x={axis.left - 12} y={px(y + nameY)} text-anchor="end" class="name">
-        {name}
+        {track.name}
       </text>
-      {servo ? (
-        <ServoLane {...props} servo={servo} />
-      ) : type === 'on' ? (
-        <RelayLane {...props} />
+      {angles ? (
+        <AngleLane {...props} angles={angles} />
+      ) : value === 'on' ? (
+        <ContactLane {...props} />
       ) : (
         <LightLane {...props} />
       )}
@@ -55,27 +55,27 @@ export function Lane(props: Placed) {
   );
 }
 
-function scale({ low, high }: ServoView, y: number): (deg: number) => number {
+function scale({ low, high }: Angles, y: number): (deg: number) => number {
   const room = LANE_HEIGHT.deg - 2 * MARGIN;
   return (deg) => px(y + MARGIN + room - ((deg - low) / (high - low)) * room);
 }
 
 /** The lines of a servo's marks, under its curve. */
-export function MarkLines({ servo, axis, y }: Omit<Placed, 'track'>) {
-  if (!servo) return null;
-  const yOf = scale(servo, y);
+export function MarkLines({ channel: { angles }, axis, y }: Omit<Placed, 'track'>) {
+  if (!angles) return null;
+  const yOf = scale(angles, y);
   return (
     <>
-      {Object.entries(servo.marks).map(([mark, deg]) => (
+      {Object.entries(angles.marks).map(([mark, deg]) => (
         <line key={mark} class="mark" x1={axis.left} y1={yOf(deg)} x2={axis.right} y2={yOf(deg)} />
       ))}
     </>
   );
 }
 
-function ServoLane({ track, axis, y, servo }: Placed & { servo: ServoView }) {
-  const yOf = scale(servo, y);
-  const marks = Object.entries(servo.marks)
+function AngleLane({ track, axis, y, angles }: Placed & { angles: Angles }) {
+  const yOf = scale(angles, y);
+  const marks = Object.entries(angles.marks)
     .map(([mark, deg]) => ({ mark, deg, y: yOf(deg) }))
     .sort((a, b) => a.y - b.y);
   let lastY = Number.NEGATIVE_INFINITY;
@@ -88,7 +88,7 @@ function ServoLane({ track, axis, y, servo }: Placed & { servo: ServoView }) {
   return (
     <>
       <text x={axis.left - 12} y={px(y + 38)} text-anchor="end" class="soft">
-        {tidy(servo.low)} to {tidy(servo.high)} deg
+        {tidy(angles.low)} to {tidy(angles.high)} deg
       </text>
       {told.map(({ mark, deg, y: markY }) => (
         <text key={mark} x={axis.right + 8} y={px(markY + 4)} class="soft num">
@@ -100,7 +100,7 @@ function ServoLane({ track, axis, y, servo }: Placed & { servo: ServoView }) {
   );
 }
 
-function RelayLane({ track, axis, y }: Placed) {
+function ContactLane({ track, axis, y }: Placed) {
   const { tS, value, onS = 0 } = track;
   const height = LANE_HEIGHT.on;
   const times = closures(track);
@@ -140,8 +140,8 @@ function RelayLane({ track, axis, y }: Placed) {
 }
 
 /** A band of the colours themselves, pixel by pixel. */
-function LightLane({ track, axis, y }: Placed) {
-  const height = LANE_HEIGHT[kindOf(track).value];
+function LightLane({ track, channel, axis, y }: Placed) {
+  const height = LANE_HEIGHT[channel.value];
   const flashes = Math.max(track.flashes ?? 0, track.redFlashes ?? 0);
   const last = track.value.at(-1)!;
   return (

@@ -15,7 +15,7 @@ import {
 import { Picture } from './picture.tsx';
 import { RailGround, RailLoad, RailName } from './rail-lane.tsx';
 import { EventMarks, eventLines, eventMarks } from './timeline-events.tsx';
-import { LANE_HEIGHT, Lane, MarkLines, type ServoView } from './timeline-lane.tsx';
+import { type ChannelView, LANE_HEIGHT, Lane, MarkLines } from './timeline-lane.tsx';
 import { Steps, type StepView, stepRows } from './timeline-steps.tsx';
 import { changes } from './track.ts';
 import { cueLength } from './words.ts';
@@ -25,11 +25,11 @@ export interface TimelineView {
   prop: string;
   rehearsal: Rehearsal;
   steps: readonly StepView[];
-  servos: Readonly<Record<string, ServoView>>;
+  channels: Readonly<Record<string, ChannelView>>;
 }
 
 /** A cue rehearsed: one lane for each channel that changes and for each rail, above one time axis. */
-export function TimelinePicture({ prop, rehearsal, steps, servos }: TimelineView) {
+export function TimelinePicture({ prop, rehearsal, steps, channels }: TimelineView) {
   const { cue, durationS, cutShort, tracks, rails, events } = rehearsal;
   const axis = { left: LEFT, right: RIGHT, endS: Math.max(durationS, 0.001) };
   const rows = stepRows(steps, axis);
@@ -40,8 +40,9 @@ export function TimelinePicture({ prop, rehearsal, steps, servos }: TimelineView
   let y = top;
   const moving = tracks.filter(changes);
   const lanes = moving.map((track) => {
-    const lane = { track, servo: servos[track.name], axis, y };
-    y += LANE_HEIGHT[kindOf(track).value] + GAP;
+    const channel = channels[track.name]!;
+    const lane = { track, channel, axis, y };
+    y += LANE_HEIGHT[channel.value] + GAP;
     return lane;
   });
   const railLanes = rails.map((rail) => {
@@ -69,7 +70,7 @@ export function TimelinePicture({ prop, rehearsal, steps, servos }: TimelineView
     >
       {lanes.map((lane) => (
         <g key={lane.track.name}>
-          <LaneGround axis={axis} y={lane.y} height={LANE_HEIGHT[kindOf(lane.track).value]} />
+          <LaneGround axis={axis} y={lane.y} height={LANE_HEIGHT[lane.channel.value]} />
           <MarkLines {...lane} />
         </g>
       ))}

@@ -1,5 +1,5 @@
-import { grouped, type LoomWire } from '../prop/loom.ts';
-import { shortEnds, sorted, splitEnd } from '../prop/loom-words.ts';
+import type { LoomWire } from '../prop/loom.ts';
+import { grouped, shortEnds, sorted, splitEnd } from '../prop/loom-words.ts';
 import { FLAG_MM, FLAGS_CAPTION, purpose } from './words.ts';
 
 export type FlagOrder = 'label' | 'channel' | 'connector';

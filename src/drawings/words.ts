@@ -1,4 +1,5 @@
 import type { LoomWire } from '../prop/loom.ts';
+import type { BoardInfo } from '../prop/pins.ts';
 import { tidy } from '../shared/units.ts';
 import { wireColourName } from '../sums/wire-colours.ts';
 
@@ -13,8 +14,11 @@ export const PIN_KINDS = {
   ground: 'ground',
 } as const;
 
-export const HEADER_CAPTION = 'The 40-pin header, seen from above, pin 1 at the top left.';
-export const OUTPUTS_CAPTION = 'The 16 outputs.';
+/** What there is to see of a board with so many slots. */
+export function boardCaption({ header }: BoardInfo, slots: number): string {
+  if (header) return 'The 40-pin header, seen from above, pin 1 at the top left.';
+  return `The ${slots} outputs.`;
+}
 
 /** `Pins of head (pigpio), connector J1`. */
 export function boardTitle(name: string, driver: string, connector?: string): string {
@@ -22,9 +26,14 @@ export function boardTitle(name: string, driver: string, connector?: string): st
   return `Pins of ${name} (${driver})${at}`;
 }
 
-/** What the prop file calls the use of a pin, in words. */
+const INPUTS: Readonly<Record<string, string>> = {
+  stopInput: 'stop input',
+  lockoutInput: 'lockout input',
+};
+
+/** What the prop file calls the use of a pin, in words; a channel has its own name. */
 export function useText(use: string): string {
-  return use === 'stopInput' ? 'stop input' : use;
+  return Object.hasOwn(INPUTS, use) ? INPUTS[use]! : use;
 }
 
 /** `1 wire`, `16 wires`. */

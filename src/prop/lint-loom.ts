@@ -3,8 +3,8 @@ import { singleColours, WIRE_COLOURS, wireColourName } from '../sums/wire-colour
 import { didYouMean, type Path, show } from './finding.ts';
 import { kindOf } from './kinds/kind.ts';
 import { lintNets } from './lint-nets.ts';
-import { type CoreEnd, coreKind, grouped, Loom, type PlacedWire } from './loom.ts';
-import { splitEnd } from './loom-words.ts';
+import { type CoreEnd, coreKind, Loom, type PlacedWire } from './loom.ts';
+import { grouped, splitEnd } from './loom-words.ts';
 import type { Notes } from './notes.ts';
 
 /** The loom: what cannot be built as it is written. Says nothing of a file without wires. */

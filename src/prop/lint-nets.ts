@@ -1,8 +1,8 @@
 import { factsOf } from '../boards/registry.ts';
 import type { Path } from './finding.ts';
 import { kindOf } from './kinds/kind.ts';
-import { type Core, coreKind, grouped, type Loom, type PlacedWire } from './loom.ts';
-import { splitEnd } from './loom-words.ts';
+import { type Core, coreKind, type Loom, type PlacedWire } from './loom.ts';
+import { grouped, splitEnd } from './loom-words.ts';
 import type { Notes } from './notes.ts';
 
 /** What is joined to what: short circuits, and what the supply does not reach. */

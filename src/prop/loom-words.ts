@@ -25,3 +25,19 @@ export function shortEnds(ends: readonly string[]): string {
     )
     .join(' ');
 }
+
+/** Things in lists by a key, in their order; those without one are left out. */
+export function grouped<T>(
+  things: Iterable<T>,
+  key: (thing: T) => string | undefined,
+): Map<string, T[]> {
+  const groups = new Map<string, T[]>();
+  for (const thing of things) {
+    const name = key(thing);
+    if (name === undefined) continue;
+    const group = groups.get(name);
+    if (group) group.push(thing);
+    else groups.set(name, [thing]);
+  }
+  return groups;
+}

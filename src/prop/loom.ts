@@ -2,7 +2,7 @@ import type { Power } from '../boards/facts.ts';
 import { factsOf } from '../boards/registry.ts';
 import { boardConnectors } from './board-connectors.ts';
 import type { Path } from './finding.ts';
-import { splitEnd } from './loom-words.ts';
+import { grouped, splitEnd } from './loom-words.ts';
 import type { Prop, Wire } from './schema.ts';
 
 /**
@@ -248,22 +248,6 @@ function connectorsOf(
     }
   }
   return connectors;
-}
-
-/** Things in lists by a key, in their order; those without one are left out. */
-export function grouped<T>(
-  things: Iterable<T>,
-  key: (thing: T) => string | undefined,
-): Map<string, T[]> {
-  const groups = new Map<string, T[]>();
-  for (const thing of things) {
-    const name = key(thing);
-    if (name === undefined) continue;
-    const group = groups.get(name);
-    if (group) group.push(thing);
-    else groups.set(name, [thing]);
-  }
-  return groups;
 }
 
 /** Sets that grow together (union-find: Tarjan, 1975; path halving, the larger set stays). */

@@ -3,7 +3,7 @@ import type { ComponentChildren } from 'preact';
 import { useId } from 'preact/hooks';
 import type { BoardInfo } from '../../api/types.ts';
 import { PinMap } from '../../drawings/pin-map.tsx';
-import { onHeader, type Slot, slotsOf } from '../../drawings/pins.ts';
+import { type Slot, slotsOf } from '../../drawings/pins.ts';
 import { boardTitle } from '../../drawings/words.ts';
 import { boards, loom } from './wiring-data.ts';
 import { Cores, Identify, WhyNot } from './wiring-wires.tsx';
@@ -27,7 +27,7 @@ function Board({ name, board }: { name: string; board: BoardInfo }) {
       <PinMap
         board={board}
         slots={slots}
-        hint={`Choose a used ${onHeader(board) ? 'pin' : 'output'} to see its wire.`}
+        hint={`Choose a used ${board.header ? 'pin' : 'output'} to see its wire.`}
         around={(slot, content) =>
           slot.kind === 'used' && (
             <Choice slot={slot} selected={selected}>
