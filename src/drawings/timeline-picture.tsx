@@ -1,4 +1,3 @@
-import { kindOf } from '../prop/kinds/kind.ts';
 import type { Rehearsal } from '../rehearsal/rehearse.ts';
 import { AxisLabels, Grid, UpDown } from './axis.tsx';
 import { RAIL_HEIGHT } from './budget-picture.tsx';
