@@ -26,7 +26,7 @@ Exit code: 0 done; 1 refused, or something could not be made safe; 2 wrong usage
 /** All is over this long after the start of the process (ms). */
 const DEADLINE_MS = 850;
 /** Even on a machine that is slow to start a program, the steps get this long (ms). */
-const LEAST_MS = 300;
+const MIN_MS = 300;
 
 async function main(argv: readonly string[]): Promise<number> {
   let planFile = join(process.env.RUNTIME_DIRECTORY || '/run/sinew', PLAN_FILE);
@@ -55,7 +55,7 @@ async function main(argv: readonly string[]): Promise<number> {
     );
 
   const deadline = AbortSignal.timeout(
-    Math.max(LEAST_MS, Math.round(DEADLINE_MS - performance.now())),
+    Math.max(MIN_MS, Math.round(DEADLINE_MS - performance.now())),
   );
   const simLog = join(dirname(planFile), 'safe-levels.log');
   const reports = await makeSafe(plan, systemTools(deadline, simLog));

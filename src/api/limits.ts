@@ -25,7 +25,7 @@ export const FLOOD_WINDOW_MS = 10_000;
 /** Pings per link timeout: one more than the four that are promised, as timers come late. */
 export const PINGS_PER_TIMEOUT = 5;
 /** A session is dropped after silence of the link timeout, but not before this (ms). */
-export const LEAST_SILENCE_MS = 5000;
+export const MIN_SILENCE_MS = 5000;
 /** A wrong token is answered after this time (ms), to slow down guessing. */
 export const WRONG_TOKEN_DELAY_MS = 200;
 /** Time for the other end to finish a closing handshake (ms). */

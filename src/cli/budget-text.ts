@@ -205,10 +205,10 @@ function smallParts({ leds, coils }: Budget): string[] {
   const ledLines = leds.map(({ channel, colour, led, givenOhm, wanted }) => {
     const name = colour === undefined ? channel : `${channel} ${colour}`;
     if (!wanted) return `${name}: the supply of ${tidy(led.supplyV)} V is too low`;
-    const { ohm, leastA, mostA, ratingW } = wanted;
+    const { ohm, minA, maxA, ratingW } = wanted;
     const given = givenOhm === undefined ? '' : `; in the file ${tidy(givenOhm)} ohm`;
     const power = ratingW === undefined ? 'over 10 W' : `${ratingW} W`;
-    return `${name}: ${tidy(ohm)} ohm, ${power} (${n(1000 * leastA, 1)} to ${n(1000 * mostA, 1)} mA)${given}`;
+    return `${name}: ${tidy(ohm)} ohm, ${power} (${n(1000 * minA, 1)} to ${n(1000 * maxA, 1)} mA)${given}`;
   });
   const coilLines = coils.map(({ channel, coilA, givenOhm, wanted, flyback }) => {
     const base = wanted

@@ -1,5 +1,5 @@
 import { didYouMean } from '../prop/finding.ts';
-import { longCue, MOST_NESTED, MOST_STEPS } from '../prop/long-cue.ts';
+import { longCue, MAX_NESTED, MAX_STEPS } from '../prop/long-cue.ts';
 import type { Cue } from '../prop/schema.ts';
 import { type CueStep, childrenOf, fadeOf, touchesOf } from '../prop/steps.ts';
 import { Refusal } from '../shared/errors.ts';
@@ -116,7 +116,7 @@ export interface CueEvents {
 const ROUNDING_S = 1e-9;
 
 /** Steps that start in one tick, of all cues together; the rest start in the next ones. */
-const MOST_STARTS = 64;
+const MAX_STARTS = 64;
 /** Followers that are put into their places one by one. */
 const FEW = 8;
 
@@ -186,7 +186,7 @@ export class Cues {
   #running: RunningCue[] = [];
   /** Curves of moves that are not ready for their first: a part of one is made so in each tick. */
   readonly #unready = new Set<Ease>();
-  #startsLeft = MOST_STARTS;
+  #startsLeft = MAX_STARTS;
   /** Counts up with every cue that begins or ends. */
   revision = 0;
 
@@ -295,11 +295,11 @@ export class Cues {
   run(name: string, who: string, nowS: number, background = false): void {
     const cue = this.#named(name);
     const size = this.#sizeOf(cue, 0);
-    if (size > MOST_STEPS)
+    if (size > MAX_STEPS)
       throw new Refusal(
         'cue.too-long',
-        `cue ${name} has ${size === Number.POSITIVE_INFINITY ? 'no end of' : size} steps, with those of the cues within it; it may have ${MOST_STEPS}: split it, or repeat a cue with times`,
-        { cue: name, value: Number.isFinite(size) ? size : null, limit: MOST_STEPS },
+        `cue ${name} has ${size === Number.POSITIVE_INFINITY ? 'no end of' : size} steps, with those of the cues within it; it may have ${MAX_STEPS}: split it, or repeat a cue with times`,
+        { cue: name, value: Number.isFinite(size) ? size : null, limit: MAX_STEPS },
       );
     const clashes = this.using(this.#channels(cue)).filter((other) => other !== name);
     if (!cue.takesOver && clashes.some((other) => !this.isBackground(other)))
@@ -364,7 +364,7 @@ export class Cues {
 
   /** Once a tick. */
   tick(): void {
-    this.#startsLeft = MOST_STARTS;
+    this.#startsLeft = MAX_STARTS;
     // What ends on the way leaves a new list behind; what begins, begins in the next tick.
     const running = this.#running;
     const { length } = running;
@@ -393,8 +393,8 @@ export class Cues {
   ): RunningCue {
     const { random } = by;
     const steps = cue.steps.map((step): RunningStep => {
-      const { at = 0, spreadS: mostS, times } = step.spec;
-      const spreadS = mostS === undefined ? 0 : random() * mostS;
+      const { at = 0, spreadS: maxS, times } = step.spec;
+      const spreadS = maxS === undefined ? 0 : random() * maxS;
       return {
         step,
         state: 'waiting',
@@ -633,7 +633,7 @@ export class Cues {
   /** How many steps a cue has with those within it; each repetition is the same steps again. */
   #sizeOf(cue: ReadyCue, depth: number): number {
     if (cue.size !== undefined) return cue.size;
-    if (depth > MOST_NESTED) return Number.POSITIVE_INFINITY;
+    if (depth > MAX_NESTED) return Number.POSITIVE_INFINITY;
     let size = cue.steps.length;
     for (const { spec } of cue.steps) {
       let most = 0;

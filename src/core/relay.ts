@@ -9,7 +9,7 @@ import { DutyGuard } from './duty.ts';
 import type { Session } from './lease.ts';
 
 /** A contact stays open or closed at least this long (s), unless the prop file says otherwise. */
-export const LEAST_S = 0.1;
+export const MIN_S = 0.1;
 const ROUNDING_S = 1e-9;
 
 /** What a power cut must not make forgotten: that a relay with a duty guard is about to close. */
@@ -121,12 +121,12 @@ export class Relay implements Answers {
 
   /** The shortest closure (s); a momentary contact may be made for shorter ones. */
   get minOnS(): number {
-    return this.spec.minOnS ?? Math.min(LEAST_S, this.pulseS ?? LEAST_S);
+    return this.spec.minOnS ?? Math.min(MIN_S, this.pulseS ?? MIN_S);
   }
 
   /** The shortest time open between two closures (s). */
   get minOffS(): number {
-    return this.spec.minOffS ?? LEAST_S;
+    return this.spec.minOffS ?? MIN_S;
   }
 
   /** To be closed, but something must be so before. */

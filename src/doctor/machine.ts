@@ -1,17 +1,17 @@
 import { type Finding, MISSING, type World } from '../boards/doctor.ts';
 
-const LEAST_NODE = 20;
+const MIN_NODE = 20;
 
 export function node({ nodeVersion }: World): Finding {
   const what = 'Node';
-  if (Number.parseInt(nodeVersion, 10) >= LEAST_NODE)
+  if (Number.parseInt(nodeVersion, 10) >= MIN_NODE)
     return { what, state: 'fine', text: nodeVersion };
   const text = `${nodeVersion} is too old`;
   return {
     what,
     state: 'wrong',
     text,
-    remedy: `run sinew with Node ${LEAST_NODE} or later: a release for ARM boards brings it`,
+    remedy: `run sinew with Node ${MIN_NODE} or later: a release for ARM boards brings it`,
   };
 }
 

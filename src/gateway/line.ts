@@ -18,7 +18,7 @@ const LONG_BYTES = 16 * 1024;
 /** How soon what found no room is tried again (ms). */
 const RETRY_MS = 2;
 /** The core takes so many at once. */
-const MOST_AT_ONCE = 64;
+const MAX_AT_ONCE = 64;
 
 type Short = Exclude<ToCore, { t: 'listening' | 'cannot-listen' }>;
 /** In the ring: the message itself, or that the next one is in the port. */
@@ -109,7 +109,7 @@ export class CoreLine {
   }
 
   /** Once a tick. */
-  hear(most = MOST_AT_ONCE): void {
+  hear(most = MAX_AT_ONCE): void {
     for (let left = most; left > 0; left--) {
       const bytes = this.#ring.take();
       if (!bytes) break;

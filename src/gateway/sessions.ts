@@ -6,7 +6,7 @@ import {
   CLOSE_GRACE_MS,
   FLOOD_REFUSALS,
   FLOOD_WINDOW_MS,
-  LEAST_SILENCE_MS,
+  MIN_SILENCE_MS,
   OPEN_WITHIN_MS,
   PINGS_PER_TIMEOUT,
   REQUESTS_BURST,
@@ -216,7 +216,7 @@ export class Sessions {
     this.#cancelPing();
     this.#linkTimeoutMs = linkTimeoutMs;
     this.#pingPeriodMs = linkTimeoutMs / PINGS_PER_TIMEOUT;
-    this.#silenceMs = Math.max(linkTimeoutMs, LEAST_SILENCE_MS);
+    this.#silenceMs = Math.max(linkTimeoutMs, MIN_SILENCE_MS);
     this.#pingDueMs = this.#clock.nowMs() + this.#pingPeriodMs;
     this.#armPing();
   }

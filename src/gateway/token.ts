@@ -6,7 +6,7 @@ import { Refusal } from '../shared/errors.ts';
 const HEX_DIGITS = 32;
 const BASE64_DIGITS = 22;
 /** Fewer different characters than this are no chance product: about 1 in 10^16 for 32 hex digits. */
-const LEAST_DIFFERENT = 5;
+const MIN_DIFFERENT = 5;
 const FILE_LIMIT_BYTES = 1024;
 
 export function hashToken(token: string): Uint8Array {
@@ -72,6 +72,6 @@ function weakness(token: string): string | null {
     const kind = hex ? 'hexadecimal' : 'base64';
     return `${digits.length} ${kind} digits are less than 128 bits (${least} digits)`;
   }
-  if (new Set(digits).size < LEAST_DIFFERENT) return 'is not a random number';
+  if (new Set(digits).size < MIN_DIFFERENT) return 'is not a random number';
   return null;
 }

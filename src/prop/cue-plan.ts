@@ -47,9 +47,9 @@ export function cueDurationS(prop: Prop, name: string): number | null {
 }
 
 /** Steps of cues within cues that are gone through one by one, for a whole prop. */
-const MOST_INNER_STEPS_IN_ALL = 200_000;
+const MAX_INNER_STEPS_IN_ALL = 200_000;
 /** With fewer left, a plan may end early for the others' sake, and is not kept. */
-const AMPLE_INNER_STEPS = MOST_INNER_STEPS_IN_ALL / 2;
+const AMPLE_INNER_STEPS = MAX_INNER_STEPS_IN_ALL / 2;
 
 /** Looks up names and plans each cue of a prop once. */
 class Planner implements WalkPlanner {
@@ -64,7 +64,7 @@ class Planner implements WalkPlanner {
   #asked: string[] = [];
   readonly #lights: ReadonlyMap<string, number>;
   readonly #dependents: Dependents;
-  innerStepsLeft = MOST_INNER_STEPS_IN_ALL;
+  innerStepsLeft = MAX_INNER_STEPS_IN_ALL;
 
   constructor(prop: Prop) {
     this.#prop = prop;
@@ -154,12 +154,12 @@ class Planner implements WalkPlanner {
   innerCue(step: CueStep): string | undefined {
     const names = childrenOf(step).map(({ cue }) => cue);
     let longest: string | undefined;
-    let mostS = -1;
+    let maxS = -1;
     for (const name of names) {
       if (!Object.hasOwn(this.#prop.cues, name)) continue;
       if (names.length === 1) return name;
       const durationS = this.plan(name).durationS ?? Number.POSITIVE_INFINITY;
-      if (durationS > mostS) [longest, mostS] = [name, durationS];
+      if (durationS > maxS) [longest, maxS] = [name, durationS];
     }
     return longest;
   }

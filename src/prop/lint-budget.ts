@@ -191,11 +191,11 @@ function lintLed(notes: Notes, { channel, colour, led, givenOhm, wanted }: LedBu
     return;
   }
   if (givenOhm === undefined) return;
-  const mostA = ledMostA(led, givenOhm);
-  if (mostA <= led.currentA * 1.001) return;
+  const maxA = ledMostA(led, givenOhm);
+  if (maxA <= led.currentA * 1.001) return;
   notes.warning(
     [...at, 'resistorOhm', ...index],
-    `${which} may get ${tidy(1000 * mostA, 1)} mA through ${tidy(givenOhm)} ohm, and ${tidy(1000 * led.currentA, 1)} mA is its most`,
+    `${which} may get ${tidy(1000 * maxA, 1)} mA through ${tidy(givenOhm)} ohm, and ${tidy(1000 * led.currentA, 1)} mA is its most`,
     `use ${tidy(wanted.ohm)} ohm or more`,
   );
 }

@@ -5,7 +5,7 @@ import { didYouMean, type Path, show } from './finding.ts';
 import { kindOf, relayOf } from './kinds/kind.ts';
 import { checkColour } from './kinds/rgb.ts';
 import { lintRequirement } from './lint-interlocks.ts';
-import { longCue, MOST_NESTED, MOST_STEPS } from './long-cue.ts';
+import { longCue, MAX_NESTED, MAX_STEPS } from './long-cue.ts';
 import type { Limits, Notes } from './notes.ts';
 import type { PlanProblem } from './plan-types.ts';
 import { isWorse } from './plan-walk.ts';
@@ -339,16 +339,16 @@ function leave(
   const depth =
     1 + inner.reduce((deepest, { name }) => Math.max(deepest, depths.get(name) ?? 0), 0);
   depths.set(cue, depth);
-  if (depth === MOST_NESTED + 1)
+  if (depth === MAX_NESTED + 1)
     notes.error(
-      inner.find(({ name }) => depths.get(name) === MOST_NESTED)!.path,
-      `here cues are nested more than ${MOST_NESTED} deep`,
+      inner.find(({ name }) => depths.get(name) === MAX_NESTED)!.path,
+      `here cues are nested more than ${MAX_NESTED} deep`,
       'put the steps of some of them together',
     );
   const { steps } = longCue(notes.prop.cues[cue]!);
   const fits = lintSize(notes, cue, steps, sizes);
   if (steps.some((step) => isEndless(step, endless))) endless.add(cue);
-  const ordered = !circular && fits && depth <= MOST_NESTED && !notes.given.broken(['cues', cue]);
+  const ordered = !circular && fits && depth <= MAX_NESTED && !notes.given.broken(['cues', cue]);
   if (ordered && inner.every(({ name }) => sound.has(name))) sound.add(cue);
 }
 
@@ -368,11 +368,11 @@ function lintSize(
     largest = Math.max(largest, most);
   }
   sizes.set(cue, size);
-  if (size <= MOST_STEPS) return true;
-  if (largest <= MOST_STEPS)
+  if (size <= MAX_STEPS) return true;
+  if (largest <= MAX_STEPS)
     notes.error(
       ['cues', cue],
-      `cue ${cue} has ${size} steps, with those of the cues within it, and may have ${MOST_STEPS}`,
+      `cue ${cue} has ${size} steps, with those of the cues within it, and may have ${MAX_STEPS}`,
       'split it into several cues, or repeat one with times',
     );
   return false;

@@ -150,7 +150,7 @@ function* ends({ prop }: Notes, loom: Loom): Generator<{ end: string; path: Path
 }
 
 /** Two wires in a screw terminal want a twin ferrule (common practice, no source). */
-const MOST_IN_TERMINAL = 2;
+const MAX_IN_TERMINAL = 2;
 
 /** A cavity of a plug or a header takes one wire; that of a terminal block, known by its bridges, two. */
 function lintCavities(notes: Notes, loom: Loom): void {
@@ -175,7 +175,7 @@ function lintCavities(notes: Notes, loom: Loom): void {
             ? 'give each its own cavity; the two halves of a plug connection have a name each'
             : `give each its own cavity, or tell in connectors which cavities of ${connector} are bridged`,
         );
-      else if (held.length > MOST_IN_TERMINAL)
+      else if (held.length > MAX_IN_TERMINAL)
         notes.warning(path, wrong, 'use another cavity of the bar: a terminal takes two at most');
       else
         notes.note(path, wrong, 'crimp both in a twin ferrule, or use another cavity of the bar');

@@ -5,7 +5,7 @@ import type { Notes } from './notes.ts';
 import type { ServoChannel } from './schema.ts';
 
 /** Below it, friction and play take over in a linkage (deg): common practice, no source. */
-const LEAST_TRANSMISSION_DEG = 40;
+const MIN_TRANSMISSION_DEG = 40;
 
 /** Linkages within their limits, and whether each servo is strong enough for what it moves. */
 export function lintMechanics(notes: Notes): void {
@@ -34,10 +34,10 @@ function lintLinkage(
 ): void {
   const { transmissionDeg, transmissionAtDeg, hornSpeedDegS, hornSpeedAtDeg } = figures;
   const path = ['channels', name, 'linkage'];
-  if (transmissionDeg < LEAST_TRANSMISSION_DEG)
+  if (transmissionDeg < MIN_TRANSMISSION_DEG)
     notes.warning(
       path,
-      `with the flap at ${deg(transmissionAtDeg)} the rod meets its arm at ${deg(transmissionDeg)}: below ${LEAST_TRANSMISSION_DEG} deg friction and play grow (common practice)`,
+      `with the flap at ${deg(transmissionAtDeg)} the rod meets its arm at ${deg(transmissionDeg)}: below ${MIN_TRANSMISSION_DEG} deg friction and play grow (common practice)`,
       'keep limitsDeg further from there, or give the flap a longer arm',
     );
   const most = servo.linkage?.hornSpeedDegS;

@@ -96,7 +96,7 @@ function* pinUses({ prop, given }: Notes): Generator<PinUse> {
  * off seizures (IEEE 1789-2015, from memory); a flash guard sees the levels that are asked for, not
  * the PWM that makes them.
  */
-const LEAST_LIGHT_HZ = 100;
+const MIN_LIGHT_HZ = 100;
 
 /** All outputs of a pca9685 share one frequency, and servos want a low one. */
 function lintFlicker(notes: Notes): void {
@@ -109,13 +109,13 @@ function lintFlicker(notes: Notes): void {
     const board = boards[channel.output.board];
     const hz = board && factsOf(board).lightHz(board);
     if (hz === undefined || notes.given.broken(['boards', channel.output.board])) continue;
-    if (accepted && hz >= LEAST_LIGHT_HZ)
+    if (accepted && hz >= MIN_LIGHT_HZ)
       notes.warning(
         [...at, 'flicker'],
         `${name} has PWM of ${tidy(hz, 1)} Hz: there is no flicker to accept`,
         'remove it',
       );
-    if (accepted || notes.given.broken([...at, 'flicker']) || hz >= LEAST_LIGHT_HZ) continue;
+    if (accepted || notes.given.broken([...at, 'flicker']) || hz >= MIN_LIGHT_HZ) continue;
     notes.error(
       [...at, 'output', 'board'],
       `at the ${tidy(hz, 1)} Hz of board ${channel.output.board} this light flickers, which can set off seizures`,

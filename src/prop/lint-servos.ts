@@ -130,8 +130,8 @@ function lintOrder(notes: Notes, path: Path, [low, high]: [number, number], unit
 }
 
 /** The pulse widths that a servo may be given at all (us), as for envelopeUs in the schema. */
-const LEAST_US = 100;
-const MOST_US = 3000;
+const MIN_US = 100;
+const MAX_US = 3000;
 
 function lintCalibration(notes: Notes, servo: ServoChannel, path: Path): Calibration | undefined {
   const points = servo.calibration;
@@ -154,11 +154,11 @@ function lintCalibration(notes: Notes, servo: ServoChannel, path: Path): Calibra
     }
   }
   const calibration = new Calibration(points);
-  if (!servo.envelopeUs && (calibration.lowUs < LEAST_US || calibration.highUs > MOST_US))
+  if (!servo.envelopeUs && (calibration.lowUs < MIN_US || calibration.highUs > MAX_US))
     notes.error(
       path,
       `the calibration reaches from ${calibration.lowUs} to ${calibration.highUs} us`,
-      `give pulses in us within ${LEAST_US} to ${MOST_US}, or set envelopeUs`,
+      `give pulses in us within ${MIN_US} to ${MAX_US}, or set envelopeUs`,
     );
   return calibration;
 }

@@ -6,6 +6,6 @@ export function longCue(given: Cue): Exclude<Cue, readonly unknown[]> {
 }
 
 /** Cues within cues may go this deep. */
-export const MOST_NESTED = 16;
+export const MAX_NESTED = 16;
 /** A cue has at most so many steps, those of the cues within it counted wherever they run. */
-export const MOST_STEPS = 10_000;
+export const MAX_STEPS = 10_000;

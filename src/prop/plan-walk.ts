@@ -17,7 +17,7 @@ import type { PlannedLoads } from './planned-loads.ts';
 import { type CueStep, waitsS } from './steps.ts';
 
 /** Steps of cues within a cue that are gone through one by one. */
-const MOST_INNER_STEPS = 2000;
+const MAX_INNER_STEPS = 2000;
 /** Runs of a cue that goes on until it is stopped: the second begins where the first has ended. */
 const ENDLESS_RUNS = 2;
 /** Times this near (s) are the same. */
@@ -77,7 +77,7 @@ export class PlanWalk {
     this.#planner = planner;
     this.#loads = loads;
     this.#interlocks = planner.interlocks(this.#motions);
-    this.#innerStepsLeft = Math.min(MOST_INNER_STEPS, planner.innerStepsLeft);
+    this.#innerStepsLeft = Math.min(MAX_INNER_STEPS, planner.innerStepsLeft);
   }
 
   plan(name: string): CuePlan {

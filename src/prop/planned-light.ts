@@ -4,10 +4,10 @@ import { kindOf } from './kinds/kind.ts';
 import type { CueStep, Prop } from './schema.ts';
 
 /** The limit of WCAG 2.2, success criterion 2.3.1, and what stands for no limit. */
-const MOST_FLASHES = 3;
+const MAX_FLASHES = 3;
 const UNCOUNTED = 1000;
 /** Events of one cue that are looked at; a longer one is judged by its beginning. */
-const MOST_EVENTS = 20_000;
+const MAX_EVENTS = 20_000;
 
 /** A light that goes from one value (sRGB, or a lamp's lightness three times) to another. */
 interface Fade {
@@ -57,7 +57,7 @@ export class PlannedLight {
 
   /** A light goes from one value to another; a relay is black, then white, or the other way round. */
   fade(name: string, from: Rgb, to: Rgb, startS: number, endS: number, by: CueStep): void {
-    if (!this.#weights.has(name) || this.#events.length >= MOST_EVENTS) return;
+    if (!this.#weights.has(name) || this.#events.length >= MAX_EVENTS) return;
     const fade = { from, to, startS, endS };
     this.#events.push({ atS: startS, name, fade, by });
     if (endS > startS && Number.isFinite(endS)) this.#events.push({ atS: endS, name, fade, by });
@@ -66,7 +66,7 @@ export class PlannedLight {
   /** Where the plan would flash too often for the first time, and how often in its worst second. */
   problem(parked: (name: string) => Rgb): FlashProblem | undefined {
     // Cues of a few steps cannot.
-    if (this.#events.length <= 2 * MOST_FLASHES) return undefined;
+    if (this.#events.length <= 2 * MAX_FLASHES) return undefined;
     const guard = new PropFlashGuard(UNCOUNTED);
     const fades = new Map<string, Fade>();
     let first: Pick<FlashProblem, 'by' | 'atS'> | undefined;
@@ -88,7 +88,7 @@ export class PlannedLight {
       if (events[i + 1]?.atS === atS) continue;
       show(atS);
       const now = Math.floor(Math.max(guard.generalChanges, guard.colourChanges) / 2);
-      if (now > MOST_FLASHES) first ??= { by, atS };
+      if (now > MAX_FLASHES) first ??= { by, atS };
       flashes = Math.max(flashes, now);
     }
     return first && { ...first, flashes };

@@ -14,10 +14,10 @@ type Work<M extends AskedMethod> = (params: Params<M>, session: string) => Promi
 type Ask = Extract<FromGateway, { t: 'ask' }>;
 
 /** What one session may have waiting. */
-const MOST_WAITING = 16;
+const MAX_WAITING = 16;
 /** Answers kept, and their size in all (characters). */
-const MOST_KEPT = 64;
-const MOST_CHARACTERS = 2 * 1024 * 1024;
+const MAX_KEPT = 64;
+const MAX_CHARACTERS = 2 * 1024 * 1024;
 
 /**
  * Questions of the gateway: one in each turn of the event loop, the sessions in rotation, so that
@@ -51,11 +51,11 @@ export class Asks {
 
   ask(ask: Ask): void {
     const { session, id } = ask;
-    if (this.#waiting.count(session) + (this.#busy.get(session) ?? 0) >= MOST_WAITING) {
-      const reason = `${MOST_WAITING} questions of this session wait already; ask again when they are answered`;
+    if (this.#waiting.count(session) + (this.#busy.get(session) ?? 0) >= MAX_WAITING) {
+      const reason = `${MAX_WAITING} questions of this session wait already; ask again when they are answered`;
       this.#answer({
         id,
-        error: new Refusal('service.busy', reason, { limit: MOST_WAITING }).toObject(),
+        error: new Refusal('service.busy', reason, { limit: MAX_WAITING }).toObject(),
       });
       return;
     }
@@ -153,7 +153,7 @@ export class Asks {
     // The one used longest ago is the first to go.
     this.#kept.set(key, text);
     for (const [oldest, one] of this.#kept) {
-      if (this.#kept.size <= MOST_KEPT && this.#characters <= MOST_CHARACTERS) break;
+      if (this.#kept.size <= MAX_KEPT && this.#characters <= MAX_CHARACTERS) break;
       this.#kept.delete(oldest);
       this.#characters -= one.length;
     }

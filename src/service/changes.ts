@@ -16,7 +16,7 @@ export interface Changes {
 }
 
 /** Lines of a list; what is above is counted. */
-const MOST_LINES = 40;
+const MAX_LINES = 40;
 
 /** What takes effect at once, whatever it becomes. */
 const AT_ONCE = new Set([
@@ -154,7 +154,7 @@ class Lines {
   #more = 0;
 
   say(line: string): void {
-    if (this.#lines.length < MOST_LINES) this.#lines.push(line);
+    if (this.#lines.length < MAX_LINES) this.#lines.push(line);
     else this.#more++;
   }
 

@@ -15,7 +15,7 @@ import { type ErrorObject, Refusal } from '../shared/errors.ts';
 import type { FromService, LogLevel, Opened, ServiceStart, ToService } from './protocol.ts';
 
 /** Log lines kept for the next thread while there is none. */
-const MOST_LINES = 200;
+const MAX_LINES = 200;
 /** A prop of 60 servos needs less than half of it (MB). */
 const LIMITS = { maxYoungGenerationSizeMb: 4, maxOldGenerationSizeMb: 48 };
 
@@ -203,7 +203,7 @@ export class ServiceHost {
     if (this.#worker) this.#worker.postMessage(message);
     // The outcome of a change means nothing to another thread.
     else if (message.t === 'log' || message.t === 'print')
-      this.#unsent = [...this.#unsent.slice(1 - MOST_LINES), message];
+      this.#unsent = [...this.#unsent.slice(1 - MAX_LINES), message];
   }
 
   #ask<T>(make: (n: number) => ToService, what?: string): Promise<T> {

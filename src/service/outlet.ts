@@ -13,7 +13,7 @@ export interface Outlet {
 }
 
 /** What may wait (bytes); above it the oldest lines are dropped. */
-const MOST_BYTES = 256 * 1024;
+const MAX_BYTES = 256 * 1024;
 /** Written at once (bytes). */
 const PIECE_BYTES = 16 * 1024;
 /** How often a descriptor that takes nothing is tried again (ms). */
@@ -94,7 +94,7 @@ class Backlog implements Outlet {
 
   write(text: string): void {
     this.#add(Buffer.from(text));
-    while (this.#bytes > MOST_BYTES && this.#lines.length > 1) {
+    while (this.#bytes > MAX_BYTES && this.#lines.length > 1) {
       this.#bytes -= this.#lines.shift()!.length;
       this.#lost++;
     }

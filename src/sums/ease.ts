@@ -64,14 +64,14 @@ export function isSmooth(text: string): boolean {
 
 /** The last curves that were asked for: what was worked out for one serves the next of the kind. */
 const beziers = new Map<string, Ease>();
-const MOST_BEZIERS = 64;
+const MAX_BEZIERS = 64;
 
 function sameBezier(...points: [x1: number, y1: number, x2: number, y2: number]): Ease {
   const key = points.join(' ');
   const known = beziers.get(key);
   if (known) return known;
   const ease = cubicBezier(...points);
-  if (beziers.size >= MOST_BEZIERS) beziers.delete(beziers.keys().next().value!);
+  if (beziers.size >= MAX_BEZIERS) beziers.delete(beziers.keys().next().value!);
   beziers.set(key, ease);
   return ease;
 }

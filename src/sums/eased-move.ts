@@ -71,11 +71,11 @@ export function planEased(
     const durationS = fits ? overS : straight.durationS;
     return { trajectory: { ...straight, durationS }, stretchedS: durationS - overS };
   }
-  const leastS = leastTime(ease, Math.abs(distance), limits, overS);
-  if (!Number.isFinite(leastS)) {
+  const minS = minTime(ease, Math.abs(distance), limits, overS);
+  if (!Number.isFinite(minS)) {
     throw new RangeError('the motion is too large or too slow to be planned; check its limits');
   }
-  const durationS = Math.max(overS, leastS);
+  const durationS = Math.max(overS, minS);
   const segments = curve.segments(from, distance, durationS);
   return {
     trajectory: { durationS, endPos: to, segments },
@@ -89,14 +89,14 @@ const curve = new EasedCurve();
 interface Found {
   first: number;
   second: number;
-  leastS: number;
+  minS: number;
 }
 /** A show makes the same moves again and again: what was found for the last of them is kept. */
 const found = new WeakMap<Ease, Map<string, Found>>();
 const KEPT = 1024;
 
 /** As `narrowest`, which is asked only for a move that is not known yet. */
-function leastTime(ease: Ease, distance: number, limits: MotionLimits, overS: number): number {
+function minTime(ease: Ease, distance: number, limits: MotionLimits, overS: number): number {
   const moves = found.get(ease) ?? new Map<string, Found>();
   found.set(ease, moves);
   const key = `${distance} ${limits.speed} ${limits.accel} ${limits.jerk} ${overS}`;
@@ -104,24 +104,24 @@ function leastTime(ease: Ease, distance: number, limits: MotionLimits, overS: nu
   if (before) {
     curve.first = before.first;
     curve.second = before.second;
-    return before.leastS;
+    return before.minS;
   }
   const quick =
     limits.jerk === undefined ? undefined : narrowestByTable(ease, distance, limits, overS);
-  let leastS = quick ?? narrowest(distance, limits, overS);
-  if (quick === undefined && limits.jerk !== undefined && overS > 0 && leastS > overS) {
+  let minS = quick ?? narrowest(distance, limits, overS);
+  if (quick === undefined && limits.jerk !== undefined && overS > 0 && minS > overS) {
     // With the averages of the least time it may fit, and never needs longer than that.
     const { first, second } = curve;
-    const fastestS = leastTime(ease, distance, limits, 0);
-    if (fastestS < leastS) leastS = fastestS;
+    const fastestS = minTime(ease, distance, limits, 0);
+    if (fastestS < minS) minS = fastestS;
     else {
       curve.first = first;
       curve.second = second;
     }
   }
   if (moves.size >= KEPT) moves.delete(moves.keys().next().value!);
-  moves.set(key, { first: curve.first, second: curve.second, leastS });
-  return leastS;
+  moves.set(key, { first: curve.first, second: curve.second, minS });
+  return minS;
 }
 
 /** Widths of the averages together, as shares of the move: the least, and those tried first. */
@@ -240,7 +240,7 @@ const ENTRY = 4;
 const tables = new WeakMap<Ease, Float64Array>();
 /** A move that fits with this much of its time to spare is near enough to the narrowest averages. */
 const SPARE = 1e-3;
-const MOST_TRIES = 8;
+const MAX_TRIES = 8;
 const GOLDEN_TRIES = 7;
 /** A split that is balanced can be made better still, so another one must be better by this much. */
 const WORTH = 0.01;
@@ -421,7 +421,7 @@ function narrowestByTable(
     if (column.needed < columns[best]!.needed) best = i;
   }
   return fits < 0
-    ? leastByTable(search, best, distance, limits)
+    ? minByTable(search, best, distance, limits)
     : fitByTable(search, fits, distance, limits, overS);
 }
 
@@ -466,7 +466,7 @@ function fitByTable(
   let lastWidth = width;
   let lastNeeded = 0;
   let slope = 0;
-  for (let tries = 0; tries < MOST_TRIES; tries++) {
+  for (let tries = 0; tries < MAX_TRIES; tries++) {
     balance(search, width, between, 1);
     const now = needed();
     const spare = wanted - now;
@@ -488,12 +488,12 @@ function fitByTable(
   }
   if (bestWidth === undefined) return undefined;
   search.exact(bestWidth, bestShare);
-  const leastS = needs(distance, limits);
-  return leastS <= overS ? leastS : undefined;
+  const minS = needs(distance, limits);
+  return minS <= overS ? minS : undefined;
 }
 
 /** Column `i` asks for the least time; the least of all is near it. */
-function leastByTable(search: Search, i: number, distance: number, limits: MotionLimits): number {
+function minByTable(search: Search, i: number, distance: number, limits: MotionLimits): number {
   let low = GRID_WIDTHS[Math.max(i - 1, 0)]!;
   let high = GRID_WIDTHS[Math.min(i + 1, GRID_WIDTHS.length - 1)]!;
   Object.assign(between, columns[i]!);
@@ -521,7 +521,7 @@ function leastByTable(search: Search, i: number, distance: number, limits: Motio
 }
 
 /** The least share of the width that goes to the second average; it never gets more than half. */
-const LEAST_SHARE = 1e-3;
+const MIN_SHARE = 1e-3;
 /** When acceleration and jerk ask for the same time, but for this factor, the split is right. */
 const EVEN = 1e-6;
 
@@ -537,12 +537,12 @@ function split(width: number, distance: number, limits: MotionLimits, overS: num
     return needs(distance, limits);
   }
   let high = Math.log(0.5);
-  let low = Math.log(LEAST_SHARE);
+  let low = Math.log(MIN_SHARE);
   let bestShare = 0.5;
   let bestS = use(width, bestShare, distance, limits);
   let highExcess = excess(distance, limits);
   if (bestS <= overS || highExcess <= 0) return bestS;
-  const lowS = use(width, LEAST_SHARE, distance, limits);
+  const lowS = use(width, MIN_SHARE, distance, limits);
   let lowExcess = excess(distance, limits);
   if (lowS <= overS || lowExcess >= 0) return lowS;
   // Regula falsi, the Illinois way.

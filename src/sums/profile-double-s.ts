@@ -163,7 +163,7 @@ function leave(jerk: number, phaseS: number): boolean {
 function leaveAfter(jerk: number, phaseS: number): number {
   let early = 0;
   let late = phaseS;
-  for (let i = 0; i < MOST_HALVINGS; i++) {
+  for (let i = 0; i < MAX_HALVINGS; i++) {
     const middle = (early + late) / 2;
     if (middle === early || middle === late) break;
     if (stopEnd(jerk, middle) > task.distance) late = middle;
@@ -188,7 +188,7 @@ function stopEnd(jerk: number, t: number): number {
 function slowCruise(speed: number, minDurationS: number): number {
   let slow = 0;
   let fast = speed;
-  for (let i = 0; i < MOST_CRUISE_HALVINGS; i++) {
+  for (let i = 0; i < MAX_CRUISE_HALVINGS; i++) {
     const middle = (slow + fast) / 2;
     if (middle === slow || middle === fast) break;
     if (takesLonger(middle, minDurationS)) slow = middle;
@@ -210,9 +210,9 @@ function takesLonger(cruise: number, thanS: number): boolean {
 }
 
 /** Halvings that take any phase of a move to the last bit of its time. */
-const MOST_HALVINGS = 64;
+const MAX_HALVINGS = 64;
 /** The slowest cruise has no lower bound, so it takes more of them. */
-const MOST_CRUISE_HALVINGS = 200;
+const MAX_CRUISE_HALVINGS = 200;
 
 /** The velocity that is left once the acceleration has been taken to 0. */
 function settled(vel: number, acc: number, jerk: number): number {

@@ -55,8 +55,8 @@ export interface SeriesResistor {
   exactOhm: number;
   ohm: number;
   /** Current with the lowest and the highest forward voltage (A). */
-  mostA: number;
-  leastA: number;
+  maxA: number;
+  minA: number;
   /** Heat at the largest current, and the rating to buy: twice as much or more (W). */
   heatW: number;
   ratingW: number | undefined;
@@ -73,13 +73,13 @@ export function ledResistor(led: Led, series: Series = 'E24'): SeriesResistor | 
   if (supplyV <= forwardV + spreadV) return undefined;
   const exactOhm = (supplyV - (forwardV - spreadV)) / currentA;
   const ohm = preferredAbove(exactOhm, series);
-  const mostA = ledMostA(led, ohm);
-  const heatW = mostA ** 2 * ohm;
+  const maxA = ledMostA(led, ohm);
+  const heatW = maxA ** 2 * ohm;
   return {
     exactOhm,
     ohm,
-    mostA,
-    leastA: (supplyV - (forwardV + spreadV)) / ohm,
+    maxA,
+    minA: (supplyV - (forwardV + spreadV)) / ohm,
     heatW,
     ratingW: RATINGS_W.find((rating) => rating >= 2 * heatW),
   };

@@ -339,12 +339,12 @@ describe('a week of idle life', () => {
     core.idle.start('calm', core.nowS);
     // The journal fills in steps, so that the highest of several samples counts.
     const highest = (hours: number): number => {
-      let mostMiB = 0;
+      let maxMiB = 0;
       for (let i = 0; i < hours; i++) {
         run(HOUR_MS);
-        mostMiB = Math.max(mostMiB, heapMiB());
+        maxMiB = Math.max(maxMiB, heapMiB());
       }
-      return mostMiB;
+      return maxMiB;
     };
     run(12 * HOUR_MS);
     const earlyMiB = highest(12);

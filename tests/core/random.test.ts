@@ -130,9 +130,9 @@ class Watch {
     const { speedDegS, accelDegS2, jerkDegS3 } = one.spec;
     const slope = name === 'jaw' ? 40 / 3 : 10;
     const steps = differences(pulses);
-    const mostUs = speedDegS * TICK_S * slope + 1;
-    if (steps.length > 0 && Math.abs(steps.at(-1)!) > mostUs + 1e-6)
-      throw new Error(`${name}: a step of ${steps.at(-1)} us, not ${mostUs} us`);
+    const maxUs = speedDegS * TICK_S * slope + 1;
+    if (steps.length > 0 && Math.abs(steps.at(-1)!) > maxUs + 1e-6)
+      throw new Error(`${name}: a step of ${steps.at(-1)} us, not ${maxUs} us`);
     const vel = differences(positions);
     const acc = differences(vel);
     const jerk = differences(acc);

@@ -500,13 +500,13 @@ export class Watch {
     if (spec.contact === 'momentary' && closedMs > spec.pulseMs! + periodMs)
       this.#wrong('duty', `${name}: closed for ${closedMs} ms, not ${spec.pulseMs} ms`);
     if (!spec.duty) return;
-    const mostMs = 1000 * spec.duty.maxOnS;
-    if (relay.usedMs + closedMs > mostMs + periodMs)
+    const maxMs = 1000 * spec.duty.maxOnS;
+    if (relay.usedMs + closedMs > maxMs + periodMs)
       this.#wrong(
         'duty',
-        `${name}: closed for ${relay.usedMs + closedMs} ms in all, not ${mostMs} ms`,
+        `${name}: closed for ${relay.usedMs + closedMs} ms in all, not ${maxMs} ms`,
       );
-    this.#note('duty', (relay.usedMs + closedMs - periodMs) / mostMs);
+    this.#note('duty', (relay.usedMs + closedMs - periodMs) / maxMs);
   }
 
   #met(requirement: Requirement): boolean {

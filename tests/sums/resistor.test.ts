@@ -66,8 +66,8 @@ describe('the series resistor of an LED', () => {
     const found = ledResistor(blue)!;
     expect(found.exactOhm).toBeCloseTo(2.1 / 0.02, 9);
     expect(found.ohm).toBe(110);
-    expect(found.mostA).toBeCloseTo(2.1 / 110, 12);
-    expect(found.leastA).toBeCloseTo(1.5 / 110, 12);
+    expect(found.maxA).toBeCloseTo(2.1 / 110, 12);
+    expect(found.minA).toBeCloseTo(1.5 / 110, 12);
     expect(ledMostA(blue, 56)).toBeCloseTo(0.0375, 12);
   });
 

@@ -56,11 +56,11 @@ test.each([
   [6, 3.08],
   [10, 1.83],
   [16, 1.15],
-])('%d mm2', (sectionMm2, mostOhmPerKm) => {
+])('%d mm2', (sectionMm2, maxOhmPerKm) => {
   expect(IEC_60228_MM2).toContain(sectionMm2);
   const ohmPerKm = 1000 * ohmPerMetre(sectionMm2);
-  expect(ohmPerKm).toBeLessThan(mostOhmPerKm);
-  expect(ohmPerKm).toBeGreaterThan(mostOhmPerKm * (11 / 12));
+  expect(ohmPerKm).toBeLessThan(maxOhmPerKm);
+  expect(ohmPerKm).toBeGreaterThan(maxOhmPerKm * (11 / 12));
 });
 
 test('copper at 20 C and at 0 C, IEC 60028: 0.017241 ohm mm2/m, 0.00393 a kelvin', () => {

@@ -39,7 +39,7 @@ export const GPIO_IOCTL = {
 const FLAG = { input: 1 << 2, output: 1 << 3 } as const;
 const BIAS_FLAG = { up: 1 << 8, down: 1 << 9, off: 1 << 10 } as const;
 const ATTRIBUTE_ID = { flags: 1, outputValues: 2 } as const;
-const MOST_LINES = 64;
+const MAX_LINES = 64;
 const CONSUMER = 'sinew';
 
 /** One ioctl with a buffer that it reads and fills. @throws Error with `code`, as Node's own have */
@@ -193,10 +193,10 @@ export class GpioChip {
   }
 
   #request(lines: readonly { name: string; pin: number }[], flags: number): Buffer {
-    if (lines.length > MOST_LINES)
+    if (lines.length > MAX_LINES)
       throw new Refusal(
         'driver.no-pin',
-        `${lines.length} lines; a request has ${MOST_LINES} at most`,
+        `${lines.length} lines; a request has ${MAX_LINES} at most`,
       );
     for (const { name, pin } of lines)
       if (pin >= this.lines)

@@ -2,8 +2,8 @@ import type * as z from 'zod';
 import type { BoardFacts, BoardNotes, PinUse, SchemaParts, Z } from '../facts.ts';
 import {
   isPulse,
-  LEAST_HZ,
-  MOST_HZ,
+  MIN_HZ,
+  MAX_HZ,
   rateText,
   rateTrouble,
   realHz,
@@ -18,7 +18,7 @@ const schema = (z: Z, { name, pin }: SchemaParts) =>
     driver: z.literal('pca9685'),
     bus: z.int().min(0).describe('I2C bus number'),
     address: z.int().min(0x40).max(0x7f).describe('I2C address, 0x40 to 0x7f'),
-    frequencyHz: z.number().min(LEAST_HZ).max(MOST_HZ).default(50).describe('PWM frequency (Hz)'),
+    frequencyHz: z.number().min(MIN_HZ).max(MAX_HZ).default(50).describe('PWM frequency (Hz)'),
     oscillatorHz: z
       .number({
         error: 'is not a number; give the frequency of the chip clock in Hz, such as 25.4e6',

@@ -46,13 +46,13 @@ export function rateTrouble(wanted: Wanted): readonly [wrong: string, right: str
   const atLeast = Math.ceil(oscillatorHz / (COUNTS * (PRE_SCALE.most + 1)));
   return [
     `a pca9685 cannot make ${frequencyHz} Hz from an oscillator of ${oscillatorHz} Hz`,
-    `set frequencyHz between ${Math.max(atLeast, LEAST_HZ)} and ${Math.min(atMost, MOST_HZ)}`,
+    `set frequencyHz between ${Math.max(atLeast, MIN_HZ)} and ${Math.min(atMost, MAX_HZ)}`,
   ];
 }
 
 /** What a prop file may ask for (Hz): what the usual clock of 25 MHz can be divided to. */
-export const LEAST_HZ = 24;
-export const MOST_HZ = 1526;
+export const MIN_HZ = 24;
+export const MAX_HZ = 1526;
 
 /** Steps that a pulse (us) is high in each period. */
 export function stepsOf(us: number, stepUs: number): number {

@@ -1,7 +1,7 @@
 import { signal } from '@preact/signals';
 
 /** Least time between two requests while a slider is dragged (ms). */
-const LEAST_MS = 100;
+const MIN_MS = 100;
 /** After the last answer, until the daemon's target is sure to have come back (ms). */
 const SETTLE_MS = 200;
 
@@ -30,7 +30,7 @@ export class Sender<T> {
     while (this.#next) {
       const { value } = this.#next;
       this.#next = undefined;
-      await Promise.all([this.#send(value), sleep(LEAST_MS)]);
+      await Promise.all([this.#send(value), sleep(MIN_MS)]);
     }
     this.#running = false;
     await sleep(SETTLE_MS);

@@ -21,7 +21,7 @@ const made = z.object({ version: text, time: text, who: text, what: text });
 /** Entries kept: some more than there are versions of the file. */
 const KEPT = 40;
 /** Larger than the file ever gets. */
-const MOST_BYTES = 1024 * 1024;
+const MAX_BYTES = 1024 * 1024;
 
 /** Who made which version of the prop file, when and what for; kept with the daemon's state. */
 export class History {
@@ -39,7 +39,7 @@ export class History {
   async read(): Promise<void> {
     try {
       const { size } = await this.#fs.stat(this.#path);
-      if (size > MOST_BYTES) return;
+      if (size > MAX_BYTES) return;
       const found: unknown = JSON.parse(await this.#fs.readFile(this.#path, 'utf8'));
       if (!Array.isArray(found)) return;
       this.#entries = found

@@ -2,8 +2,8 @@
 
 /** A pin of the header drives 3.3 V; under load a high level is still above 2.6 V (from memory). */
 const HIGH_V = 3.3;
-const LEAST_HIGH_V = 2.6;
-const MOST_LOW_V = 0.4;
+const MIN_HIGH_V = 2.6;
+const MAX_LOW_V = 0.4;
 
 /** An average (V), and what is still good. */
 export interface Average {
@@ -20,8 +20,8 @@ export interface Level extends Average {
 /** A steady level. */
 export function steady(high: boolean): Average {
   return high
-    ? { volts: HIGH_V, low: LEAST_HIGH_V, high: HIGH_V * 1.05 }
-    : { volts: 0, low: 0, high: MOST_LOW_V };
+    ? { volts: HIGH_V, low: MIN_HIGH_V, high: HIGH_V * 1.05 }
+    : { volts: 0, low: 0, high: MAX_LOW_V };
 }
 
 /** A rectangular wave that is high for a share of the time, 0 to 1: a meter shows its mean. */
