@@ -1,5 +1,6 @@
 import type { LoomWire } from '../api/types.ts';
-import { SYMPTOMS, type Symptom, type Trace } from '../prop/trace.ts';
+import { SYMPTOMS, type Symptom } from '../prop/symptoms.ts';
+import type { Trace } from '../prop/trace.ts';
 import type { Desk } from './desk.ts';
 import { aligned, EXIT } from './output.ts';
 import { readProp } from './prop-file.ts';
