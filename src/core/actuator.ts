@@ -2,10 +2,7 @@ import type { ValueType } from '../prop/kinds/kind.ts';
 import type { Channel, Requirement } from '../prop/schema.ts';
 import type { Telemetry } from '../shared/telemetry.ts';
 import type { Board } from './boards.ts';
-import type { Gate } from './gate.ts';
-import type { Identifier } from './identify.ts';
 import type { Session } from './lease.ts';
-import type { Wanted } from './pose.ts';
 
 /**
  * Where a channel is or goes: deg of what moves, on or off of a contact; for a light, whether that is
@@ -16,7 +13,10 @@ export type Standing = number | boolean;
 /** Which pin of the real world an output is, by one version of the prop. */
 export type PlaceOf = (output: { board: string; pin: number }) => string;
 
-/** What every actuator answers, so that nobody asks which kind it is. */
+/**
+ * What every actuator answers, so that nobody asks which kind it is. Where it says `never`, each kind
+ * says itself what it needs: whoever calls that holds an `Actuator`, and gives what all kinds need.
+ */
 export interface Answers {
   readonly name: string;
   /** Its place among the channels of the body. */
@@ -72,13 +72,13 @@ export interface Answers {
   // --- what it does
 
   /** Notes what a pose or step asks of it. @throws Refusal for a value that it cannot take */
-  want(to: number | string, into: Wanted): void;
+  want(to: number | string, into: never): void;
   /** On its way home already. @param sent parking has sent it there */
   isHoming(sent: boolean): boolean;
   /** Goes home. @throws Refusal while it may not */
-  goHome(gate: Gate, nowS: number): void;
+  goHome(gate: never, nowS: number): void;
   /** Shows a person which one it is; returns how long that takes (s). */
-  identify(by: Identifier, session: Session): number;
+  identify(by: never, session: Session): number;
   /** Takes over what may change while the prop runs. */
   follow(spec: Channel): void;
   /**

@@ -1,7 +1,7 @@
-import type { Channel } from '../prop/schema.ts';
+import type { Channel, Prop } from '../prop/schema.ts';
 import type { Board } from './boards.ts';
-import type { Body } from './body.ts';
 import { Lamp, RgbLight } from './light.ts';
+import type { Motion } from './motion.ts';
 import { Relay } from './relay.ts';
 import { Servo } from './servo.ts';
 
@@ -9,9 +9,27 @@ export type Actuator = Servo | Relay | RgbLight | Lamp;
 type Kind = Actuator['kind'];
 type SpecOf<K extends Kind> = Extract<Channel, { kind: K }>;
 
+/** What actuators are made for: the body that lists them. */
+interface Listing {
+  readonly prop: Pick<Prop, 'flash'>;
+  readonly nowS: number;
+  readonly channels: readonly Actuator[];
+  readonly servos: Servo[];
+  readonly relays: Relay[];
+  readonly lights: (RgbLight | Lamp)[];
+  /** The motion of one more servo. */
+  motion(): Motion;
+}
+
 /** Makes the actuator of each kind, and gives it its place in the body. */
 const MAKERS: {
-  [K in Kind]: (name: string, spec: SpecOf<K>, board: Board, rail: number, body: Body) => Actuator;
+  [K in Kind]: (
+    name: string,
+    spec: SpecOf<K>,
+    board: Board,
+    rail: number,
+    body: Listing,
+  ) => Actuator;
 } = {
   servo: (name, spec, board, rail, body) => {
     const servo = new Servo(name, body.channels.length, spec, board, rail, body.motion(), body);
@@ -36,7 +54,10 @@ const MAKERS: {
 };
 
 /** What lifts the limit of flashes for the whole prop lifts it for each light. */
-function lifted<S extends SpecOf<Exclude<Kind, 'servo'>>>(spec: S, { prop: { flash } }: Body): S {
+function lifted<S extends SpecOf<Exclude<Kind, 'servo'>>>(
+  spec: S,
+  { prop: { flash } }: Listing,
+): S {
   return flash ? { flash, ...spec } : spec;
 }
 
@@ -46,7 +67,7 @@ export function actuatorOf<K extends Kind>(
   spec: SpecOf<K>,
   board: Board,
   rail: number,
-  body: Body,
+  body: Listing,
 ): Actuator {
   const make = MAKERS[spec.kind as K];
   return make(name, spec, board, rail, body);

@@ -1,13 +1,26 @@
+import type { Condition } from '../shared/condition.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
-import type { Core } from './core.ts';
-import type { Move } from './move.ts';
+import type { Body } from './body.ts';
+import type { Cues } from './cues.ts';
 import type { Relay } from './relay.ts';
-import type { Servo } from './servo.ts';
-import { NOTE_WITHIN_S } from './state-keeper.ts';
+import type { Move, Servo } from './servo.ts';
+import { NOTE_WITHIN_S, type StateKeeper } from './state-keeper.ts';
+import type { Waits } from './waits.ts';
+
+/** What waiting for something to come about needs of the core. */
+export interface ArriveHost {
+  readonly waits: Waits;
+  readonly body: Body;
+  readonly cues: Cues;
+  readonly state: StateKeeper;
+  readonly condition: Condition;
+  /** Time of the last tick (s since the core was made). */
+  readonly nowS: number;
+}
 
 /** @throws Refusal `condition` when something else took the servos over, or stopped them */
-export function untilArrived(core: Core, moves: readonly Move[]): Promise<true> {
+export function untilArrived(core: ArriveHost, moves: readonly Move[]): Promise<true> {
   // A delayed move has not been planned yet; it will be the next plan.
   const plans = new Map(moves.map(({ servo }) => [servo, servo.plans + (servo.delayed ? 1 : 0)]));
   return core.waits.until(() => {
@@ -28,7 +41,7 @@ export function untilArrived(core: Core, moves: readonly Move[]): Promise<true> 
   });
 }
 
-function interruption(core: Core, servo: Servo): string {
+function interruption(core: ArriveHost, servo: Servo): string {
   if (servo.interlocked) return `${servo.name} was held by an interlock on the way`;
   const { condition } = core;
   return condition === 'live'
@@ -37,7 +50,10 @@ function interruption(core: Core, servo: Servo): string {
 }
 
 /** @throws Refusal `condition` when the prop ends up in another condition than the wanted one */
-export async function untilCondition(core: Core, leaves: 'waking' | 'parking'): Promise<void> {
+export async function untilCondition(
+  core: ArriveHost,
+  leaves: 'waking' | 'parking',
+): Promise<void> {
   const wanted = leaves === 'waking' ? 'live' : 'parked';
   await core.waits.until(() => {
     const { condition } = core;
@@ -50,7 +66,7 @@ export async function untilCondition(core: Core, leaves: 'waking' | 'parking'): 
 }
 
 /** @throws Refusal `condition` when the cue was ended early */
-export async function untilOver(core: Core, cue: string): Promise<void> {
+export async function untilOver(core: ArriveHost, cue: string): Promise<void> {
   const run = core.cues.runCount(cue);
   await core.waits.until(() => {
     if (core.cues.isRunning(cue) && core.cues.runCount(cue) === run) return undefined;
@@ -67,7 +83,7 @@ export async function untilOver(core: Core, cue: string): Promise<void> {
 }
 
 /** Resolves when the state is on the disk, or with the reason why it is not. */
-export async function untilSaved(core: Core): Promise<string | true> {
+export async function untilSaved(core: ArriveHost): Promise<string | true> {
   const untilS = core.nowS + NOTE_WITHIN_S;
   const poll = (): string | true | undefined => {
     const { noted } = core.state;
@@ -83,7 +99,7 @@ export async function untilSaved(core: Core): Promise<string | true> {
  * somebody has opened it again meanwhile.
  * @throws Refusal `condition` when that could not be noted
  */
-export async function untilNoted(core: Core, relay: Relay): Promise<void> {
+export async function untilNoted(core: ArriveHost, relay: Relay): Promise<void> {
   const poll = (): true | undefined => {
     if (relay.refusal)
       throw new Refusal('duty.unsaved', relay.refusal, { channel: relay.name, on: false });

@@ -11,9 +11,9 @@ import type { Core } from './core.ts';
 import type { Started } from './gate.ts';
 import { Identifier } from './identify.ts';
 import type { Session } from './lease.ts';
-import type { Move } from './move.ts';
-import { channelsOf, colourOf, degOf, opening, wantedByPose } from './pose.ts';
-import { CAPTURE_STEP_DEG, type Servo } from './servo.ts';
+import { colourOf } from './light.ts';
+import { channelsOf, opening, wantedByPose } from './pose.ts';
+import { CAPTURE_STEP_DEG, degOf, type Move, type Servo } from './servo.ts';
 
 /** Changes the prop file; what it answers is in force then, or waits until the prop is parked. */
 export interface PropEditor {

@@ -11,8 +11,9 @@ import type { Actuator } from './actuators.ts';
 import type { Body } from './body.ts';
 import type { Gate } from './gate.ts';
 import type { Journal } from './journal.ts';
-import type { Move } from './move.ts';
 import { mustHavePose, nothing, opening, type Wanted } from './pose.ts';
+import type { Switching } from './relay.ts';
+import type { Move } from './servo.ts';
 
 /** A move that takes this much longer than asked (s) is worth a word: more than a tick. */
 const SLOWER_S = 0.006;
@@ -485,7 +486,7 @@ export class Cues {
   #switch(
     run: RunningCue,
     one: RunningStep,
-    { relay, on }: Wanted['switches'][number],
+    { relay, on }: Switching,
     nowS: number,
     leaving: ReadonlySet<Actuator>,
   ): void {

@@ -10,11 +10,10 @@ import type { Actuator } from './actuators.ts';
 import { type Body, NO_RAIL, type Rail } from './body.ts';
 import type { Journal } from './journal.ts';
 import type { Lamp, RgbLight } from './light.ts';
-import type { Move } from './move.ts';
 import { type Planned, Planning } from './planning.ts';
 import type { Wanted } from './pose.ts';
 import type { Relay } from './relay.ts';
-import type { Servo } from './servo.ts';
+import type { Move, Servo } from './servo.ts';
 
 /** A rail may be this much over its limit (A) by rounding alone. */
 const RAIL_SLACK_A = 1e-9;

@@ -1,9 +1,9 @@
 import { Refusal } from '../shared/errors.ts';
 import { clamp } from '../shared/units.ts';
 import type { Actuator } from './actuators.ts';
-import { untilArrived } from './arrive.ts';
-import type { Core } from './core.ts';
-import type { Session } from './lease.ts';
+import { type ArriveHost, untilArrived } from './arrive.ts';
+import type { Gate } from './gate.ts';
+import type { Lease, Session } from './lease.ts';
 import type { Light } from './light.ts';
 import type { Relay } from './relay.ts';
 import type { Servo } from './servo.ts';
@@ -13,11 +13,19 @@ const WIGGLE_DEG = 3;
 const WIGGLE_SPEED_DEG_S = 15;
 const BLINK_S = 0.5;
 
+/** What showing a channel needs of the core. */
+interface IdentifyHost extends ArriveHost {
+  readonly gate: Gate;
+  readonly lease: Lease;
+  mustBeLive(): void;
+  fail(error: Error): void;
+}
+
 /** Small wiggles, clicks and blinks, through the gate, to find out which channel a wire belongs to. */
 export class Identifier {
-  readonly #core: Core;
+  readonly #core: IdentifyHost;
 
-  constructor(core: Core) {
+  constructor(core: IdentifyHost) {
     this.#core = core;
   }
 

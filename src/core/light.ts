@@ -1,6 +1,7 @@
 import { lampA, lampFullA } from '../prop/kinds/lamp.ts';
 import { rgbA, rgbFullA } from '../prop/kinds/rgb.ts';
 import type { LampChannel, Requirement, RgbChannel } from '../prop/schema.ts';
+import { Refusal } from '../shared/errors.ts';
 import { FIELD, FLAG, type Telemetry } from '../shared/telemetry.ts';
 import { clamp } from '../shared/units.ts';
 import type { Ease } from '../sums/ease.ts';
@@ -17,9 +18,24 @@ import {
 } from '../sums/light.ts';
 import type { Answers, Standing } from './actuator.ts';
 import type { Board } from './boards.ts';
-import type { Gate } from './gate.ts';
-import type { Identifier } from './identify.ts';
-import { colourOf, type Wanted } from './pose.ts';
+
+/** A lamp that is asked for a lightness. */
+export interface Dimming {
+  lamp: Lamp;
+  to: number;
+}
+
+/** A light that is asked for a colour. */
+export interface Colouring {
+  light: RgbLight;
+  to: Rgb;
+}
+
+/** What a light asks of the gate. */
+interface LightGate {
+  dim(lamp: Lamp, to: number, fadeS: number): void;
+  colour(light: RgbLight, to: Readonly<Rgb>, fadeS: number): void;
+}
 
 /** A curve steeper than this counts as one with steps. */
 const STEPPED = 50;
@@ -53,6 +69,17 @@ function curveOf(ease: Ease): Curve {
 
 const DARK: Readonly<Rgb> = new Colour();
 const WHITE: Readonly<Rgb> = { red: 1, green: 1, blue: 1 };
+
+/** @throws Refusal `invalidParams` */
+export function colourOf(text: string): Rgb {
+  const colour = parseColour(text);
+  if (colour) return colour;
+  throw new Refusal(
+    'colour.unreadable',
+    `${JSON.stringify(text.slice(0, 40))} is not a CSS colour; try "#ffcc00", "orange" or "oklch(75% 0.15 80)"`,
+    { to: text.slice(0, 80) },
+  );
+}
 
 function copyColour(from: Readonly<Rgb>, into: Rgb): void {
   into.red = from.red;
@@ -214,10 +241,10 @@ export abstract class Light implements Answers {
   /** It rests dark when parked. */
   abstract get parksDark(): boolean;
   /** Full or dark at once, through the gate. @throws Refusal as the gate */
-  abstract blink(gate: Gate, bright: boolean): void;
+  abstract blink(gate: LightGate, bright: boolean): void;
   /** Brings back what it shows now. */
-  abstract keep(gate: Gate): () => void;
-  abstract want(to: number | string, into: Wanted): void;
+  abstract keep(gate: LightGate): () => void;
+  abstract want(to: number | string, into: never): void;
   abstract get sample(): number;
   abstract get records(): 'lightness' | 'colour';
   protected abstract publishLevels(telemetry: Telemetry): void;
@@ -297,7 +324,7 @@ export abstract class Light implements Answers {
     this.fadeToPark();
   }
 
-  identify(by: Identifier): number {
+  identify(by: { blink(light: Light): number }): number {
     return by.blink(this);
   }
 
@@ -469,16 +496,16 @@ export class Lamp extends Light {
     return this.spec.park.to === 0;
   }
 
-  blink(gate: Gate, bright: boolean): void {
+  blink(gate: LightGate, bright: boolean): void {
     gate.dim(this, bright ? 1 : 0, 0);
   }
 
-  keep(gate: Gate): () => void {
+  keep(gate: LightGate): () => void {
     const { value } = this;
     return () => gate.dim(this, value, 0);
   }
 
-  want(to: number | string, { dims }: Wanted): void {
+  want(to: number | string, { dims }: { dims: Dimming[] }): void {
     dims.push({ lamp: this, to: Number(to) });
   }
 
@@ -577,16 +604,16 @@ export class RgbLight extends Light {
     return this.park.red + this.park.green + this.park.blue === 0;
   }
 
-  blink(gate: Gate, bright: boolean): void {
+  blink(gate: LightGate, bright: boolean): void {
     gate.colour(this, bright ? WHITE : DARK, 0);
   }
 
-  keep(gate: Gate): () => void {
+  keep(gate: LightGate): () => void {
     const value = { ...this.value };
     return () => gate.colour(this, value, 0);
   }
 
-  want(to: number | string, { colours }: Wanted): void {
+  want(to: number | string, { colours }: { colours: Colouring[] }): void {
     colours.push({ light: this, to: colourOf(String(to)) });
   }
 

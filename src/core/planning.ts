@@ -1,6 +1,6 @@
 import type { Ease } from '../sums/ease.ts';
 import type { Trajectory } from '../sums/profile.ts';
-import type { Move } from './move.ts';
+import type { Move } from './servo.ts';
 
 /** Times that differ by less than this share are the same but for rounding. */
 const SAME = 1e-9;

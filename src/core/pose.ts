@@ -1,19 +1,17 @@
 import { didYouMean } from '../prop/finding.ts';
 import { Refusal } from '../shared/errors.ts';
-import { parseColour, type Rgb } from '../sums/light.ts';
 import type { Actuator } from './actuators.ts';
 import type { Body } from './body.ts';
-import type { Lamp, RgbLight } from './light.ts';
-import type { Move } from './move.ts';
-import type { Relay } from './relay.ts';
-import type { Servo } from './servo.ts';
+import type { Colouring, Dimming } from './light.ts';
+import type { Switching } from './relay.ts';
+import type { Move } from './servo.ts';
 
 /** What a pose or a step of a cue asks of every channel that it names. */
 export interface Wanted {
   moves: Move[];
-  dims: { lamp: Lamp; to: number }[];
-  colours: { light: RgbLight; to: Rgb }[];
-  switches: { relay: Relay; on: boolean }[];
+  dims: Dimming[];
+  colours: Colouring[];
+  switches: Switching[];
 }
 
 export function nothing(): Wanted {
@@ -50,27 +48,4 @@ export function wantedByPose(body: Body, name: string): Wanted {
   for (const [channel, value] of Object.entries(poses[name]!))
     body.channel(channel).want(value, wanted);
   return wanted;
-}
-
-/** An angle (deg) from deg or a mark. @throws Refusal `noSuchThing` */
-export function degOf(servo: Servo, to: number | string): number {
-  if (typeof to === 'number') return to;
-  const deg = servo.marks.get(to);
-  if (deg !== undefined) return deg;
-  throw new Refusal(
-    'mark.unknown',
-    `${servo.name} has no mark ${to}; ${didYouMean(to, servo.marks.keys())}`,
-    { channel: servo.name, mark: to },
-  );
-}
-
-/** @throws Refusal `invalidParams` */
-export function colourOf(text: string): Rgb {
-  const colour = parseColour(text);
-  if (colour) return colour;
-  throw new Refusal(
-    'colour.unreadable',
-    `${JSON.stringify(text.slice(0, 40))} is not a CSS colour; try "#ffcc00", "orange" or "oklch(75% 0.15 80)"`,
-    { to: text.slice(0, 80) },
-  );
 }

@@ -6,10 +6,7 @@ import { FlashGuard } from '../sums/flash.ts';
 import type { Answers, PlaceOf, Standing } from './actuator.ts';
 import type { Board } from './boards.ts';
 import { DutyGuard } from './duty.ts';
-import type { Gate } from './gate.ts';
-import type { Identifier } from './identify.ts';
 import type { Session } from './lease.ts';
-import type { Wanted } from './pose.ts';
 
 /** A contact stays open or closed at least this long (s), unless the prop file says otherwise. */
 export const LEAST_S = 0.1;
@@ -17,6 +14,17 @@ const ROUNDING_S = 1e-9;
 
 /** What a power cut must not make forgotten: that a relay with a duty guard is about to close. */
 export type Noted = 'no' | 'asked' | 'yes';
+
+/** A relay that is asked to close or open. */
+export interface Switching {
+  relay: Relay;
+  on: boolean;
+}
+
+/** What a relay asks of the gate. */
+interface RelayGate {
+  switch(relay: Relay, on: boolean, forS: number, nowS: number): void;
+}
 
 /** A relay as the core drives it. */
 export class Relay implements Answers {
@@ -327,7 +335,7 @@ export class Relay implements Answers {
     return !this.closed && this.duty !== undefined && this.noted !== 'yes';
   }
 
-  want(to: number | string, { switches }: Wanted): void {
+  want(to: number | string, { switches }: { switches: Switching[] }): void {
     switches.push({ relay: this, on: to === 'on' });
   }
 
@@ -335,11 +343,11 @@ export class Relay implements Answers {
     return false;
   }
 
-  goHome(gate: Gate, nowS: number): void {
+  goHome(gate: RelayGate, nowS: number): void {
     gate.switch(this, this.parkOn, Number.POSITIVE_INFINITY, nowS);
   }
 
-  identify(by: Identifier, session: Session): number {
+  identify(by: { click(relay: Relay, session: Session): number }, session: Session): number {
     return by.click(this, session);
   }
 

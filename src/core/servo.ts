@@ -1,8 +1,10 @@
 import { createHash } from 'node:crypto';
+import { didYouMean } from '../prop/finding.ts';
 import type { Draw } from '../prop/kinds/kind.ts';
 import { servoDraw } from '../prop/kinds/servo.ts';
 import { motionLimits } from '../prop/motion-limits.ts';
 import type { Channel, Requirement, ServoChannel } from '../prop/schema.ts';
+import { Refusal } from '../shared/errors.ts';
 import { FIELD, FLAG, type Telemetry } from '../shared/telemetry.ts';
 import { tidy } from '../shared/units.ts';
 import { PulseBounds } from '../sums/calibration.ts';
@@ -20,11 +22,20 @@ import { STRIDE } from '../sums/profile-path.ts';
 import { ServoMapping } from '../sums/servo-mapping.ts';
 import type { Answers, Standing } from './actuator.ts';
 import type { Board } from './boards.ts';
-import type { Gate } from './gate.ts';
-import type { Identifier } from './identify.ts';
 import type { Session } from './lease.ts';
 import type { Motion } from './motion.ts';
-import { degOf, type Wanted } from './pose.ts';
+
+/** A servo that is asked to go somewhere. */
+export interface Move {
+  servo: Servo;
+  /** In degrees of the channel: of the flap, where there is a linkage. */
+  toDeg: number;
+}
+
+/** What a servo asks of the gate. */
+interface ServoGate {
+  move(moves: readonly Move[], overS: number, who: string, nowS: number): unknown;
+}
 
 type Bounded = Exclude<Requirement, { is: string }>;
 
@@ -41,6 +52,18 @@ export const CAPTURE_STEP_DEG = 0.01;
 export function placeDigest({ output, calibration, linkage }: ServoChannel): string {
   const text = JSON.stringify([output, calibration, linkage ?? null]);
   return createHash('sha256').update(text).digest('hex').slice(0, 16);
+}
+
+/** An angle (deg) from deg or a mark. @throws Refusal `noSuchThing` */
+export function degOf(servo: Servo, to: number | string): number {
+  if (typeof to === 'number') return to;
+  const deg = servo.marks.get(to);
+  if (deg !== undefined) return deg;
+  throw new Refusal(
+    'mark.unknown',
+    `${servo.name} has no mark ${to}; ${didYouMean(to, servo.marks.keys())}`,
+    { channel: servo.name, mark: to },
+  );
 }
 
 /** A servo as the core drives it: where it was told to be, and the way from there. */
@@ -457,7 +480,7 @@ export class Servo implements Answers {
     return moving ? this.isBusy : !this.rests;
   }
 
-  want(to: number | string, { moves }: Wanted): void {
+  want(to: number | string, { moves }: { moves: Move[] }): void {
     moves.push({ servo: this, toDeg: degOf(this, to) });
   }
 
@@ -465,11 +488,11 @@ export class Servo implements Answers {
     return this.delayed || (this.moving && this.target === this.homeDeg);
   }
 
-  goHome(gate: Gate, nowS: number): void {
+  goHome(gate: ServoGate, nowS: number): void {
     gate.move([{ servo: this, toDeg: this.homeDeg }], 0, 'prop', nowS);
   }
 
-  identify(by: Identifier, session: Session): number {
+  identify(by: { wiggle(servo: Servo, session: Session): number }, session: Session): number {
     return by.wiggle(this, session);
   }
 
