@@ -1,5 +1,5 @@
-import type { ChannelKind } from '../prop/kinds/kind.ts';
-import { SYMPTOMS } from '../prop/trace.ts';
+import type { ChannelKind } from '../prop/kinds/channel.ts';
+import { SYMPTOMS } from '../prop/symptoms.ts';
 import { EVENT_NAMES } from '../shared/journal.ts';
 import type { Pieces } from './pieces.ts';
 

@@ -30,6 +30,7 @@ export type GuardInfo = Made<'guardInfo'>;
 export type FileNews = Made<'fileNews'>;
 export type { LoomWire } from '../prop/loom.ts';
 export type { BoardInfo } from '../prop/pins.ts';
-export type { Symptom, Trace } from '../prop/trace.ts';
+export type { Symptom } from '../prop/symptoms.ts';
+export type { Trace } from '../prop/trace.ts';
 /** A finding as every session is told it; `prop.check` gives its code as well. */
 export type FileFinding = NonNullable<FileNews['findings']>[number];

@@ -1,9 +1,8 @@
 import type { Prop } from '../prop/schema.ts';
 import type { RehearsedLoad } from '../rehearsal/rehearsed-load.ts';
-import type { Desk } from './desk.ts';
 import { EXIT, UsageError } from './output.ts';
 import { readProp, tell, writtenTo } from './prop-file.ts';
-import { type Outcome, verb } from './verb.ts';
+import { type Desk, type Outcome, verb } from './verb.ts';
 
 interface Given {
   file: string;

@@ -1,7 +1,8 @@
 import { BudgetPicture } from '../drawings/budget-picture.tsx';
 import type { ChannelView } from '../drawings/timeline-lane.tsx';
 import { TimelinePicture } from '../drawings/timeline-picture.tsx';
-import { kindOf, servoOf } from '../prop/kinds/kind.ts';
+import { servoOf } from '../prop/kinds/channel.ts';
+import { kindOf } from '../prop/kinds/registry.ts';
 import { longCue } from '../prop/long-cue.ts';
 import { softLimits } from '../prop/mechanics.ts';
 import type { Channel, Prop } from '../prop/schema.ts';

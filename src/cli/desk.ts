@@ -1,9 +1,7 @@
 import { createInterface } from 'node:readline/promises';
-import type { Readable, Writable } from 'node:stream';
 import { RpcError } from '../api/client.ts';
 import type { Method, Params, Result } from '../api/methods.ts';
 import type { ChannelState, ConditionResult, JournalEntry } from '../api/types.ts';
-import type { Clock } from '../shared/clock.ts';
 import type { Condition } from '../shared/condition.ts';
 import { conditionText } from '../shared/condition-text.ts';
 import { CODES, Refusal } from '../shared/errors.ts';
@@ -11,32 +9,7 @@ import type { Writing } from '../shared/fate.ts';
 import { type ChangeParams, Client, LinkLost, type Opened, type StateParams } from './client.ts';
 import { findFate } from './fate.ts';
 import { changeLine } from './file-text.ts';
-import type { Address } from './values.ts';
-import type { Given, Outcome, Verb } from './verb.ts';
-
-/** The world around the command; tests bring their own. */
-export interface Io {
-  stdin: Readable & { isTTY?: boolean };
-  stdout: Writable & { isTTY?: boolean };
-  stderr: Writable;
-  env: Record<string, string | undefined>;
-  clock: Clock;
-  /** Calls `handler` on Ctrl-C instead of ending the process, until the returned function is called. */
-  onInterrupt(handler: () => void): () => void;
-}
-
-export interface DeskOptions {
-  address: Address;
-  token: string | undefined;
-  /** The name that the journal and other sessions see. */
-  name: string;
-  json: boolean;
-  wake: boolean;
-  /** Servos that nobody knows the position of may be woken: the user has seen to it that hands are clear. */
-  confirmUnknown: boolean;
-  /** Seconds of grace at the end, if asked for. */
-  graceS: number | undefined;
-}
+import type { Desk, DeskOptions, Given, Io, Outcome, Verb } from './verb.ts';
 
 /** How often `state` is followed while something is waited for (Hz). */
 const FOLLOW_HZ = 10;
@@ -51,14 +24,11 @@ const BUSY_FLAGS = ['moving', 'delayed', 'flashHeld'];
  * One user at work: the connection (made when first needed), the lease, and what is known of the
  * prop. A single command hands the lease over when it ends; a session keeps it.
  */
-export class Desk {
+export class LinkedDesk implements Desk {
   readonly io: Io;
   readonly options: DeskOptions;
-  /** A session keeps the lease, and leaves it to the daemon to refuse what the condition forbids. */
   inSession = false;
-  /** Told what happened on the prop without this user asking for it. */
   onNotice: (text: string) => void = () => {};
-  /** Asks the user a question on the terminal; a session asks at its own prompt. */
   ask: (question: string, signal: AbortSignal) => Promise<string> = (question, signal) =>
     askOnTerminal(this.io, question, signal);
   #asking = new AbortController();
@@ -88,12 +58,10 @@ export class Desk {
     return this.#condition;
   }
 
-  /** In words, with the reason where it is at rest but not parked. */
   get conditionText(): string {
     return conditionText({ condition: this.#condition ?? '', notParked: this.#notParked });
   }
 
-  /** For a prompt. */
   get conditionWord(): string {
     return this.#notParked === undefined ? (this.#condition ?? '') : 'not parked';
   }
@@ -103,12 +71,10 @@ export class Desk {
     return this.#leased;
   }
 
-  /** Whether a verb runs. */
   get busy(): boolean {
     return this.#settle !== undefined;
   }
 
-  /** Set once the link that was there is gone. */
   get lost(): LinkLost | undefined {
     return this.#client?.lost;
   }
@@ -148,11 +114,6 @@ export class Desk {
     });
   }
 
-  /**
-   * A call that writes to the prop file. When the link goes before the answer, `run` finds out what
-   * became of it.
-   * @param what for people: `mark open of beak`
-   */
   async write<M extends Method>(what: string, method: M, params: Params<M>): Promise<Result<M>> {
     const { version } = await this.connect();
     this.#writing = { what, version };
@@ -174,7 +135,6 @@ export class Desk {
     return result;
   }
 
-  /** Takes the lease, if it is free; from then on Ctrl-C stops the motion. */
   async lease(): Promise<void> {
     if (this.#leased) return;
     await this.call('lease.take', {});
@@ -187,7 +147,6 @@ export class Desk {
     });
   }
 
-  /** Takes the lease and sees to it that the prop is live, waking it only with --wake. */
   async live(): Promise<void> {
     if (this.inSession) return;
     const { condition } = await this.connect();
@@ -199,7 +158,6 @@ export class Desk {
     if (this.options.wake || condition === 'waking') await this.wake();
   }
 
-  /** Wakes the prop and waits until it is live; if it is just parking, waits for that first. */
   async wake(confirmed = this.options.confirmUnknown): Promise<void> {
     if (this.#condition === 'parking') await this.call('park', { wait: true });
     try {
@@ -214,7 +172,6 @@ export class Desk {
     }
   }
 
-  /** Ends a stop or a fault; whose stop it was must be named, or a person on the terminal says yes. */
   async reset(confirm: string | undefined): Promise<Result<'reset'>> {
     try {
       return await this.call('reset', confirm === undefined ? {} : { confirm });
@@ -244,10 +201,6 @@ export class Desk {
       throw new Refusal('command.not-confirmed', 'not confirmed; nothing was done');
   }
 
-  /**
-   * Leaves the lease to the next holder for `graceS`; the sentence that says so, or undefined if it
-   * was not held.
-   */
   async handOver(graceS: number): Promise<string | undefined> {
     if (!this.#leased || this.lost) return undefined;
     try {
@@ -269,7 +222,6 @@ export class Desk {
     await this.#client?.close();
   }
 
-  /** Runs a verb to its end, to Ctrl-C, or to the loss of the link, whichever is first. */
   async run(verb: Verb, given: Given): Promise<Outcome> {
     this.#changesCondition = verb.changesCondition === true;
     this.#changesFile = verb.changesFile === true;
@@ -298,7 +250,6 @@ export class Desk {
     }
   }
 
-  /** Ctrl-C: stops the motion, and with it the verb that runs. What was done, in words. */
   async interrupt(): Promise<string> {
     const stop = this.call('stop', { category: 2 });
     const text = 'motion stopped (stop category 2): the prop holds; reset before it moves again';
@@ -311,7 +262,6 @@ export class Desk {
     return text;
   }
 
-  /** Follows `state`, and in a session the journal, too. */
   async follow(): Promise<void> {
     if (this.#following) return;
     this.#following = true;
@@ -319,7 +269,6 @@ export class Desk {
     await this.call('state.follow', { hz: FOLLOW_HZ, ...journal });
   }
 
-  /** The next notification of the state. */
   async state(): Promise<StateParams> {
     const client = await this.client();
     const next = new Promise<StateParams>((resolve) => client.once('state', resolve));
@@ -327,18 +276,12 @@ export class Desk {
     return next;
   }
 
-  /** Waits `ms`, or until the verb that waits is ended otherwise. */
   sleep(ms: number): Promise<void> {
     return new Promise((resolve) => {
       this.#cancelSleep = this.io.clock.after(ms, resolve);
     });
   }
 
-  /**
-   * Waits until none of `channels` moves, fades or waits for its rail. `follow` must have been
-   * called before the command that set them going.
-   * @throws Refusal when the prop stops being live meanwhile.
-   */
   async rest(channels: readonly string[]): Promise<void> {
     await this.until(
       () =>
@@ -348,7 +291,6 @@ export class Desk {
     );
   }
 
-  /** Waits, two frames at least, until `done` holds of the followed state. */
   async until(done: (channels: ReadonlyMap<string, ChannelState>) => boolean): Promise<void> {
     await this.sleep(2 * FRAME_MS);
     for (;;) {

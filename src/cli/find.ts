@@ -1,9 +1,9 @@
 import type { LoomWire } from '../api/types.ts';
-import { SYMPTOMS, type Symptom, type Trace } from '../prop/trace.ts';
-import type { Desk } from './desk.ts';
+import { SYMPTOMS, type Symptom } from '../prop/symptoms.ts';
+import type { Trace } from '../prop/trace.ts';
 import { aligned, EXIT } from './output.ts';
 import { readProp } from './prop-file.ts';
-import { type Outcome, verb } from './verb.ts';
+import { type Desk, type Outcome, verb } from './verb.ts';
 
 interface Given {
   text: string;

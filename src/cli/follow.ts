@@ -1,10 +1,9 @@
 import type { ChannelState, JournalEntry } from '../api/types.ts';
 import { conditionText } from '../shared/condition-text.ts';
 import type { StateParams } from './client.ts';
-import type { Desk } from './desk.ts';
 import { print, show, table, UsageError } from './output.ts';
 import { whole } from './values.ts';
-import { type Outcome, verb } from './verb.ts';
+import { type Desk, type Outcome, verb } from './verb.ts';
 
 /** Verbs that go on until Ctrl-C. */
 

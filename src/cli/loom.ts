@@ -1,8 +1,7 @@
 import type { Prop } from '../prop/schema.ts';
-import type { Desk } from './desk.ts';
 import { UsageError } from './output.ts';
 import { readProp, writtenTo } from './prop-file.ts';
-import { type Outcome, verb } from './verb.ts';
+import { type Desk, type Outcome, verb } from './verb.ts';
 
 const FORMATS = ['text', 'csv', 'html', 'svg'] as const;
 

@@ -1,12 +1,13 @@
 import { readFileSync } from 'node:fs';
 import { hostname } from 'node:os';
 import { LinkLost } from './client.ts';
-import { Desk, type Io } from './desk.ts';
+import { LinkedDesk } from './desk.ts';
 import { EXIT, errorObject, exitCode, explain, print, UsageError } from './output.ts';
 import { type Chosen, type Globals, lineParser } from './program.ts';
 import { sessionVerb } from './session.ts';
 import { VERBS } from './table.ts';
 import { address } from './values.ts';
+import type { Io } from './verb.ts';
 
 const LINE_VERBS = [sessionVerb, ...VERBS.filter(({ where }) => where !== 'prompt')];
 const DEFAULT_GRACE_S = 30;
@@ -33,7 +34,7 @@ function complain(io: Io, json: boolean, error: unknown): number {
 async function perform({ verb, given, globals }: Chosen, io: Io): Promise<number> {
   const json = globals.json === true;
   const graceS = globals.grace ?? DEFAULT_GRACE_S;
-  const desk = new Desk(io, {
+  const desk = new LinkedDesk(io, {
     address: globals.host ?? addressFrom(io.env.SINEW_HOST ?? '127.0.0.1:7420'),
     token: token(globals, io.env),
     name: globals.name ?? defaultName(io.env),

@@ -1,4 +1,4 @@
-import { relayOf, servoOf } from '../prop/kinds/kind.ts';
+import { relayOf, servoOf } from '../prop/kinds/channel.ts';
 import {
   type LinkageInfo,
   linkageInfo,

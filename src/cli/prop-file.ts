@@ -1,8 +1,7 @@
 import type { Finding, Loaded } from '../prop/load.ts';
 import type { Prop } from '../prop/schema.ts';
-import type { Desk } from './desk.ts';
 import { EXIT, print, writeOut } from './output.ts';
-import type { Outcome } from './verb.ts';
+import type { Desk, Outcome } from './verb.ts';
 
 export interface Whole extends Loaded {
   prop: Prop;

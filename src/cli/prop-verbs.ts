@@ -2,10 +2,9 @@ import { readFile, stat } from 'node:fs/promises';
 import { FRAME_LIMIT_BYTES } from '../api/limits.ts';
 import type { Result } from '../api/methods.ts';
 import { Refusal } from '../shared/errors.ts';
-import type { Desk } from './desk.ts';
 import { table } from './output.ts';
 import { versionOfFile } from './values.ts';
-import { type Outcome, verb } from './verb.ts';
+import { type Desk, type Outcome, verb } from './verb.ts';
 
 /** Verbs for the prop file of a running daemon: what it was, and how to change it as a whole. */
 

@@ -1,5 +1,5 @@
 import { reader } from '../drawings/track.ts';
-import { kindOf } from '../prop/kinds/kind.ts';
+import { kindOf } from '../prop/kinds/registry.ts';
 import type { Rehearsal, Track } from '../rehearsal/rehearse.ts';
 import { tidy } from '../shared/units.ts';
 import { csvCell } from './csv.ts';

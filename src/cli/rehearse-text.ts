@@ -1,6 +1,6 @@
 import { changes, closures, courseOf, stops } from '../drawings/track.ts';
 import { railFigures } from '../drawings/words.ts';
-import { kindOf } from '../prop/kinds/kind.ts';
+import { kindOf } from '../prop/kinds/registry.ts';
 import type { Rehearsal, TogetherTrack, Track } from '../rehearsal/rehearse.ts';
 import { tidy } from '../shared/units.ts';
 import { type Course, columns } from '../sums/course.ts';

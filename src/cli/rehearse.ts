@@ -1,10 +1,9 @@
 import type { Finding } from '../prop/finding.ts';
 import type { Prop } from '../prop/schema.ts';
 import type { Rehearsal } from '../rehearsal/rehearse.ts';
-import type { Desk } from './desk.ts';
 import { EXIT, UsageError } from './output.ts';
 import { readProp, tell, writtenTo } from './prop-file.ts';
-import { type Outcome, verb } from './verb.ts';
+import { type Desk, type Outcome, verb } from './verb.ts';
 
 interface Given {
   file: string;

@@ -1,13 +1,12 @@
 import { createInterface, type Interface } from 'node:readline/promises';
 import type { Result } from '../api/methods.ts';
 import { Refusal } from '../shared/errors.ts';
-import type { Desk } from './desk.ts';
 import { KEPT_LINES, loadHistory, saveHistory } from './history.ts';
 import { EXIT, errorObject, explain, print } from './output.ts';
 import { promptParser } from './program.ts';
 import { VERBS } from './table.ts';
 import { words } from './values.ts';
-import { type NameKind, type Outcome, verb } from './verb.ts';
+import { type Desk, type NameKind, type Outcome, verb } from './verb.ts';
 
 const QUIT = verb({
   name: 'quit',

@@ -1,4 +1,10 @@
-import type { Desk } from './desk.ts';
+import type { Readable, Writable } from 'node:stream';
+import type { Method, Params, Result } from '../api/methods.ts';
+import type { ChannelState } from '../api/types.ts';
+import type { Clock } from '../shared/clock.ts';
+import type { Condition } from '../shared/condition.ts';
+import type { Client, LinkLost, Opened, StateParams } from './client.ts';
+import type { Address } from './values.ts';
 
 /** The values of a verb's arguments and options, by name. */
 export type Given = Record<string, unknown>;
@@ -34,6 +40,91 @@ export interface Outcome {
   text: string;
   /** The exit code where it is not 0. */
   exit?: number;
+}
+
+/** The world around the command; tests bring their own. */
+export interface Io {
+  stdin: Readable & { isTTY?: boolean };
+  stdout: Writable & { isTTY?: boolean };
+  stderr: Writable;
+  env: Record<string, string | undefined>;
+  clock: Clock;
+  /** Calls `handler` on Ctrl-C instead of ending the process, until the returned function is called. */
+  onInterrupt(handler: () => void): () => void;
+}
+
+export interface DeskOptions {
+  address: Address;
+  token: string | undefined;
+  /** The name that the journal and other sessions see. */
+  name: string;
+  json: boolean;
+  wake: boolean;
+  /** Servos that nobody knows the position of may be woken: the user has seen to it that hands are clear. */
+  confirmUnknown: boolean;
+  /** Seconds of grace at the end, if asked for. */
+  graceS: number | undefined;
+}
+
+/** What a verb may use: one user at work. desk.ts has the connection behind it. */
+export interface Desk {
+  readonly io: Io;
+  readonly options: DeskOptions;
+  /** A session keeps the lease, and leaves it to the daemon to refuse what the condition forbids. */
+  inSession: boolean;
+  /** Told what happened on the prop without this user asking for it. */
+  onNotice: (text: string) => void;
+  /** Asks the user a question on the terminal; a session asks at its own prompt. */
+  ask: (question: string, signal: AbortSignal) => Promise<string>;
+  readonly condition: Condition | undefined;
+  /** In words, with the reason where it is at rest but not parked. */
+  readonly conditionText: string;
+  /** For a prompt. */
+  readonly conditionWord: string;
+  /** Whether a verb runs. */
+  readonly busy: boolean;
+  /** Set once the link that was there is gone. */
+  readonly lost: LinkLost | undefined;
+  connect(): Promise<Opened>;
+  client(): Promise<Client>;
+  call<M extends Method>(method: M, params: Params<M>): Promise<Result<M>>;
+  /**
+   * A call that writes to the prop file. When the link goes before the answer, `run` finds out what
+   * became of it.
+   * @param what for people: `mark open of beak`
+   */
+  write<M extends Method>(what: string, method: M, params: Params<M>): Promise<Result<M>>;
+  /** Takes the lease, if it is free; from then on Ctrl-C stops the motion. */
+  lease(): Promise<void>;
+  /** Takes the lease and sees to it that the prop is live, waking it only with --wake. */
+  live(): Promise<void>;
+  /** Wakes the prop and waits until it is live; if it is just parking, waits for that first. */
+  wake(confirmed?: boolean): Promise<void>;
+  /** Ends a stop or a fault; whose stop it was must be named, or a person on the terminal says yes. */
+  reset(confirm: string | undefined): Promise<Result<'reset'>>;
+  /**
+   * Leaves the lease to the next holder for `graceS`; the sentence that says so, or undefined if it
+   * was not held.
+   */
+  handOver(graceS: number): Promise<string | undefined>;
+  /** Runs a verb to its end, to Ctrl-C, or to the loss of the link, whichever is first. */
+  run(verb: Verb, given: Given): Promise<Outcome>;
+  /** Ctrl-C: stops the motion, and with it the verb that runs. What was done, in words. */
+  interrupt(): Promise<string>;
+  /** Follows `state`, and in a session the journal, too. */
+  follow(): Promise<void>;
+  /** The next notification of the state. */
+  state(): Promise<StateParams>;
+  /** Waits `ms`, or until the verb that waits is ended otherwise. */
+  sleep(ms: number): Promise<void>;
+  /**
+   * Waits until none of `channels` moves, fades or waits for its rail. `follow` must have been
+   * called before the command that set them going.
+   * @throws Refusal when the prop stops being live meanwhile.
+   */
+  rest(channels: readonly string[]): Promise<void>;
+  /** Waits, two frames at least, until `done` holds of the followed state. */
+  until(done: (channels: ReadonlyMap<string, ChannelState>) => boolean): Promise<void>;
 }
 
 /**

@@ -4,12 +4,11 @@ import { didYouMean } from '../prop/finding.ts';
 import { conditionText } from '../shared/condition-text.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
-import type { Desk } from './desk.ts';
 import { fileLines } from './file-text.ts';
 import { findVerb } from './find.ts';
 import { show, table, UsageError } from './output.ts';
 import { between, degreesOrMark, number, seconds, secondsOrNone } from './values.ts';
-import { type Argument, type Outcome, type VerbOption, verb } from './verb.ts';
+import { type Argument, type Desk, type Outcome, type VerbOption, verb } from './verb.ts';
 
 /** What moves, lights or looks at the prop, on the command line and at the prompt alike. */
 

@@ -9,7 +9,8 @@ import {
 import { type Led, ledResistor, type SeriesResistor } from '../sums/resistor.ts';
 import { inrushA, runTimeH, totals, WAKE, wantedSupplyA } from '../sums/supply.ts';
 import { type ChannelVolts, dropsOf, type ProtectedWire, type WireLoad } from './drops.ts';
-import { kindOf, relayOf } from './kinds/kind.ts';
+import { relayOf } from './kinds/channel.ts';
+import { kindOf } from './kinds/registry.ts';
 import type { Channel, Prop, Rail } from './schema.ts';
 
 /** Everything electrical that follows from a prop file alone, without any cue. */

@@ -2,7 +2,7 @@ import { factsOf } from '../boards/registry.ts';
 import { awgSectionMm2, ohmPerMetre } from '../sums/wire.ts';
 import { boardConnectors } from './board-connectors.ts';
 import type { Path } from './finding.ts';
-import { kindOf } from './kinds/kind.ts';
+import { kindOf } from './kinds/registry.ts';
 import { type Core, coreKind } from './loom.ts';
 import { splitEnd } from './loom-words.ts';
 import type { Channel, Prop, Wire } from './schema.ts';

@@ -1,7 +1,7 @@
 import { parseEase } from '../sums/ease.ts';
 import { planEased } from '../sums/eased-move.ts';
 import type { Path } from './finding.ts';
-import { servoOf } from './kinds/kind.ts';
+import { servoOf } from './kinds/channel.ts';
 import { degIn } from './kinds/servo.ts';
 import { longCue } from './long-cue.ts';
 import { softLimits } from './mechanics.ts';

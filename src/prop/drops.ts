@@ -12,7 +12,7 @@ import {
   type Tap,
 } from './circuit.ts';
 import type { Path } from './finding.ts';
-import { kindOf } from './kinds/kind.ts';
+import { kindOf } from './kinds/registry.ts';
 import type { Channel, Prop, Wire } from './schema.ts';
 
 /** Currents and voltage drops of a prop's wires: its circuit, solved. Copper at 20 C. */

@@ -1,4 +1,4 @@
-import { kindOf } from './kinds/kind.ts';
+import { kindOf } from './kinds/registry.ts';
 import type { Prop, Requirement } from './schema.ts';
 
 /** Interlocks as the file has them, before anything runs. */

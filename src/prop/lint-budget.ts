@@ -13,7 +13,7 @@ import {
 import { coreOhm, isPlus, isReturn, sectionOf } from './circuit.ts';
 import type { WireLoad } from './drops.ts';
 import { type Finding, type Path, pathText } from './finding.ts';
-import { relayOf } from './kinds/kind.ts';
+import { relayOf } from './kinds/channel.ts';
 import { Notes } from './notes.ts';
 import type { Prop, Wire } from './schema.ts';
 import { readText } from './text.ts';

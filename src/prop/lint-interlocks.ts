@@ -1,6 +1,7 @@
 import type { Path } from './finding.ts';
 import { holdsParked, requirementText } from './interlock.ts';
-import { isUsedParked, kindOf, relayOf, servoOf } from './kinds/kind.ts';
+import { relayOf, servoOf } from './kinds/channel.ts';
+import { isUsedParked, kindOf } from './kinds/registry.ts';
 import { degIn } from './kinds/servo.ts';
 import type { Limits, Notes } from './notes.ts';
 import type { Channel, Requirement } from './schema.ts';

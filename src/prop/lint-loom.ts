@@ -1,7 +1,7 @@
 import { factsOf } from '../boards/registry.ts';
 import { singleColours, WIRE_COLOURS, wireColourName } from '../sums/wire-colours.ts';
 import { didYouMean, type Path, show } from './finding.ts';
-import { kindOf } from './kinds/kind.ts';
+import { kindOf } from './kinds/registry.ts';
 import { lintNets } from './lint-nets.ts';
 import { type CoreEnd, coreKind, Loom, type PlacedWire } from './loom.ts';
 import { grouped, splitEnd } from './loom-words.ts';

@@ -1,6 +1,6 @@
 import { factsOf } from '../boards/registry.ts';
 import type { Path } from './finding.ts';
-import { kindOf } from './kinds/kind.ts';
+import { kindOf } from './kinds/registry.ts';
 import { type Core, coreKind, type Loom, type PlacedWire } from './loom.ts';
 import { grouped, splitEnd } from './loom-words.ts';
 import type { Notes } from './notes.ts';

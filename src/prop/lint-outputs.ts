@@ -1,7 +1,8 @@
 import type { PinUse } from '../boards/facts.ts';
 import { factsOf } from '../boards/registry.ts';
 import { tidy } from '../shared/units.ts';
-import { kindOf, relayOf, servoOf } from './kinds/kind.ts';
+import { relayOf, servoOf } from './kinds/channel.ts';
+import { kindOf } from './kinds/registry.ts';
 import type { Notes } from './notes.ts';
 
 /** Boards and pins: what may be wired to what. */

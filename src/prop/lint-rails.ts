@@ -1,5 +1,5 @@
 import { tidy } from '../shared/units.ts';
-import { kindOf } from './kinds/kind.ts';
+import { kindOf } from './kinds/registry.ts';
 import type { Notes } from './notes.ts';
 
 interface Load {

@@ -1,7 +1,8 @@
 import { tidy } from '../shared/units.ts';
 import { planStop } from '../sums/profile.ts';
 import { holdsParked } from './interlock.ts';
-import { kindOf, servoOf } from './kinds/kind.ts';
+import { servoOf } from './kinds/channel.ts';
+import { kindOf } from './kinds/registry.ts';
 import { motionLimits, secondsOf } from './motion-limits.ts';
 import type { Limits, Notes } from './notes.ts';
 import type { Prop } from './schema.ts';

@@ -1,5 +1,5 @@
 import { isIP } from 'node:net';
-import { kindOf } from './kinds/kind.ts';
+import { kindOf } from './kinds/registry.ts';
 import type { Notes } from './notes.ts';
 
 /** Background behaviour: cues that end, at times that can be drawn. */

@@ -1,7 +1,7 @@
 import { tidy } from '../shared/units.ts';
 import { runTimeS, showTimeS, waterMl } from '../sums/vapour.ts';
 import { cuePlan } from './cue-plan.ts';
-import { relayOf } from './kinds/kind.ts';
+import { relayOf } from './kinds/channel.ts';
 import { longCue } from './long-cue.ts';
 import type { Notes } from './notes.ts';
 import type { Prop, RelayChannel } from './schema.ts';

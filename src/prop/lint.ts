@@ -1,5 +1,5 @@
 import type { Remark } from './finding.ts';
-import { kindOf } from './kinds/kind.ts';
+import { kindOf } from './kinds/registry.ts';
 import { lintBudget } from './lint-budget.ts';
 import { lintCues } from './lint-cues.ts';
 import { lintInterlocks } from './lint-interlocks.ts';

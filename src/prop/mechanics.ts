@@ -9,7 +9,7 @@ import {
   type Worst,
   worstTorque,
 } from '../sums/torque.ts';
-import { servoOf } from './kinds/kind.ts';
+import { servoOf } from './kinds/channel.ts';
 import type { Prop, ServoChannel } from './schema.ts';
 
 /** What the sums say of the mechanics behind one servo; parts are missing where nothing is given. */

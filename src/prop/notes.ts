@@ -1,7 +1,7 @@
 import type { BoardNotes, ReservedFor } from '../boards/facts.ts';
 import { factsOf } from '../boards/registry.ts';
 import { didYouMean, type Path, type Remark, show } from './finding.ts';
-import { servoOf } from './kinds/kind.ts';
+import { servoOf } from './kinds/channel.ts';
 import type { Prop } from './schema.ts';
 
 /** What the file held before its broken parts were cut out: no finding may follow from a cut. */

@@ -1,5 +1,5 @@
 import { factsOf } from '../boards/registry.ts';
-import { kindOf } from './kinds/kind.ts';
+import { kindOf } from './kinds/registry.ts';
 import type { Prop } from './schema.ts';
 
 export interface BoardInfo {

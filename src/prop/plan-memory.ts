@@ -1,4 +1,4 @@
-import { servoOf } from './kinds/kind.ts';
+import { servoOf } from './kinds/channel.ts';
 import type { CuePlan, PlanStep, Servo } from './plan-types.ts';
 import type { Dependents } from './planned-interlocks.ts';
 import type { Cue, Prop } from './schema.ts';

@@ -1,13 +1,7 @@
 import type { Path } from './finding.ts';
 import { holdsParked, requirementText } from './interlock.ts';
-import {
-  isUsedParked,
-  kindOf,
-  type LightChannel,
-  lightOf,
-  relayOf,
-  servoOf,
-} from './kinds/kind.ts';
+import { type LightChannel, lightOf, relayOf, servoOf } from './kinds/channel.ts';
+import { isUsedParked, kindOf } from './kinds/registry.ts';
 import { holdsBetween } from './kinds/servo.ts';
 import { pulseS } from './pulse.ts';
 import type { Prop, RelayChannel, Requirement } from './schema.ts';

@@ -1,6 +1,6 @@
 import { lightWeights, PropFlashGuard } from '../sums/flash.ts';
 import { type Rgb, srgbToLinear } from '../sums/light.ts';
-import { kindOf } from './kinds/kind.ts';
+import { kindOf } from './kinds/registry.ts';
 import type { CueStep, Prop } from './schema.ts';
 
 /** The limit of WCAG 2.2, success criterion 2.3.1, and what stands for no limit. */

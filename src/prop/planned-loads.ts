@@ -1,6 +1,7 @@
 import { tidy } from '../shared/units.ts';
 import type { Rgb } from '../sums/light.ts';
-import { kindOf, type LightChannel, lightOf, relayOf } from './kinds/kind.ts';
+import { type LightChannel, lightOf, relayOf } from './kinds/channel.ts';
+import { kindOf } from './kinds/registry.ts';
 import { relayA } from './kinds/relay.ts';
 import { type FlashProblem, PlannedLight } from './planned-light.ts';
 import { pulseS } from './pulse.ts';

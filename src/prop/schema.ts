@@ -1,7 +1,7 @@
 import * as z from 'zod';
 import { type Board, boardSchemas, DRIVER_NAMES } from '../boards/registry.ts';
 import { lazily } from '../shared/lazily.ts';
-import { channelSchema } from './kinds/kind.ts';
+import { channelSchema } from './kinds/channel.ts';
 import { makeParts } from './schema-parts.ts';
 import { cueStepSchema } from './steps.ts';
 
@@ -323,10 +323,10 @@ export type Cue = z.output<Schemas['cue']>;
 export type Idle = z.output<Schemas['idle']>;
 export type Trigger = z.output<Schemas['trigger']>;
 
-export type { Channel } from './kinds/kind.ts';
-export type { LampChannel } from './kinds/lamp.ts';
-export type { RelayChannel } from './kinds/relay.ts';
-export type { RgbChannel } from './kinds/rgb.ts';
-export type { Load, ServoChannel } from './kinds/servo.ts';
+export type { Channel } from './kinds/channel.ts';
+export type { LampChannel } from './kinds/lamp-schema.ts';
+export type { RelayChannel } from './kinds/relay-schema.ts';
+export type { RgbChannel } from './kinds/rgb-schema.ts';
+export type { Load, ServoChannel } from './kinds/servo-schema.ts';
 export type { Requirement, Wire } from './schema-parts.ts';
 export type { CueStep } from './steps.ts';

@@ -1,6 +1,7 @@
 import { factsOf } from '../boards/registry.ts';
 import { coreOhm } from './circuit.ts';
-import { type Kind, kindOf } from './kinds/kind.ts';
+import type { Kind } from './kinds/kind.ts';
+import { kindOf } from './kinds/registry.ts';
 import { type Core, coreKind, type Link, Loom, type PlacedWire } from './loom.ts';
 import { splitEnd } from './loom-words.ts';
 import type { Channel, Prop } from './schema.ts';

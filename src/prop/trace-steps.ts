@@ -2,12 +2,35 @@ import { factsOf } from '../boards/registry.ts';
 import { tidy } from '../shared/units.ts';
 import { coreOhm } from './circuit.ts';
 import { requirementText } from './interlock.ts';
-import { relayOf, servoOf } from './kinds/kind.ts';
+import { relayOf, servoOf } from './kinds/channel.ts';
 import { coreKind } from './loom.ts';
 import { splitEnd } from './loom-words.ts';
 import type { Board, RelayChannel, ServoChannel } from './schema.ts';
-import type { Reading, Symptom, TraceStep } from './trace.ts';
+import type { Symptom } from './symptoms.ts';
 import { linkOhms, type Pair, type Site } from './trace-site.ts';
+
+/** What a meter shows between two ends when all is well. */
+export interface Reading {
+  /** Direct voltage, resistance or current. */
+  unit: 'V' | 'ohm' | 'A';
+  low: number;
+  /** Null where more is as good. */
+  high: number | null;
+  /** The ends to measure between, as `J1-12`; none where the file does not tell. */
+  between: string[];
+}
+
+export interface TraceStep {
+  /** Off: everything is disconnected before hands or an ohmmeter touch it. */
+  power: 'on' | 'off';
+  /** What to do. */
+  check: string;
+  /** What is seen when all is well. */
+  expect: string;
+  reading?: Reading;
+  /** What it means when something else is seen, and what to do then. */
+  otherwise: string;
+}
 
 /** A supply may be this far off and still be good (share; common practice, no source). */
 const SUPPLY_SPREAD = 0.05;

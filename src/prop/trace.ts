@@ -1,41 +1,16 @@
 import { Refusal } from '../shared/errors.ts';
 import { didYouMean } from './finding.ts';
-import { kindOf } from './kinds/kind.ts';
+import { kindOf } from './kinds/registry.ts';
 import type { Prop } from './schema.ts';
+import type { Symptom } from './symptoms.ts';
 import { Site } from './trace-site.ts';
-import { stepsFor } from './trace-steps.ts';
+import { stepsFor, type TraceStep } from './trace-steps.ts';
 
 /**
  * Fault-finding: from a channel that fails to what it depends on, in the order in which a technician
  * checks (common practice, no source): ask and look, then the supply and its fuse, then the plug, the
  * signal at the plug, the signal at the board, then ohms with the power off, and parts last.
  */
-
-export const SYMPTOMS = ['dead', 'buzzing', 'wrong-way', 'dim', 'stays-on'] as const;
-export type Symptom = (typeof SYMPTOMS)[number];
-
-/** What a meter shows between two ends when all is well. */
-export interface Reading {
-  /** Direct voltage, resistance or current. */
-  unit: 'V' | 'ohm' | 'A';
-  low: number;
-  /** Null where more is as good. */
-  high: number | null;
-  /** The ends to measure between, as `J1-12`; none where the file does not tell. */
-  between: string[];
-}
-
-export interface TraceStep {
-  /** Off: everything is disconnected before hands or an ohmmeter touch it. */
-  power: 'on' | 'off';
-  /** What to do. */
-  check: string;
-  /** What is seen when all is well. */
-  expect: string;
-  reading?: Reading;
-  /** What it means when something else is seen, and what to do then. */
-  otherwise: string;
-}
 
 export interface Trace {
   channel: string;

@@ -3,7 +3,7 @@ import type { Driver, Frame } from '../boards/board.ts';
 import type { Actuator } from '../core/actuators.ts';
 import { Core } from '../core/core.ts';
 import { Journal } from '../core/journal.ts';
-import type { ChannelKind } from '../prop/kinds/kind.ts';
+import type { ChannelKind } from '../prop/kinds/channel.ts';
 import type { Prop } from '../prop/schema.ts';
 import type { Clock } from '../shared/clock.ts';
 import type { What } from '../shared/journal.ts';

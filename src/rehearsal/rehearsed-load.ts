@@ -1,4 +1,4 @@
-import { kindOf } from '../prop/kinds/kind.ts';
+import { kindOf } from '../prop/kinds/registry.ts';
 import type { Prop } from '../prop/schema.ts';
 import { type RailTrack, type Rehearsal, rehearse, TICK_MS } from './rehearse.ts';
 

@@ -19,7 +19,7 @@ import { type FileSystem, PropDisk, type Seen, type Written } from '../prop/file
 import type { Author, FileStatus } from '../prop/file/status.ts';
 import { versionOf } from '../prop/file/version.ts';
 import { type Path, pathText, show } from '../prop/finding.ts';
-import { servoOf } from '../prop/kinds/kind.ts';
+import { servoOf } from '../prop/kinds/channel.ts';
 import { degIn } from '../prop/kinds/servo.ts';
 import { checkProp, type Finding, type Loaded, parseProp } from '../prop/load.ts';
 import type { Prop } from '../prop/schema.ts';

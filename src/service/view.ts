@@ -1,5 +1,6 @@
 import { cueDurationS } from '../prop/cue-plan.ts';
-import { kindOf, servoOf } from '../prop/kinds/kind.ts';
+import { servoOf } from '../prop/kinds/channel.ts';
+import { kindOf } from '../prop/kinds/registry.ts';
 import { armsOf, type Mechanics, mechanicsOf } from '../prop/mechanics.ts';
 import { boardPins } from '../prop/pins.ts';
 import type { Channel, Prop } from '../prop/schema.ts';

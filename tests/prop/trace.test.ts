@@ -1,5 +1,5 @@
 import { describe, expect, test } from 'vitest';
-import { kindOf } from '../../src/prop/kinds/kind.ts';
+import { kindOf } from '../../src/prop/kinds/registry.ts';
 import { parseProp } from '../../src/prop/load.ts';
 import { type Trace, traceFault } from '../../src/prop/trace.ts';
 import { Refusal } from '../../src/shared/errors.ts';

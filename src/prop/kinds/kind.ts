@@ -1,36 +1,16 @@
-import type * as z from 'zod';
 import type { Rgb } from '../../sums/light.ts';
 import type { ServoMapping } from '../../sums/servo-mapping.ts';
 import type { Path } from '../finding.ts';
 import type { Mechanics } from '../mechanics.ts';
 import type { Limits, Notes } from '../notes.ts';
-import type { Parts, Requirement } from '../schema-parts.ts';
+import type { Requirement } from '../schema-parts.ts';
 import type { CommandPart } from '../steps.ts';
-import type { Symptom } from '../trace.ts';
-import { type LampChannel, lamp } from './lamp.ts';
+import type { Symptom } from '../symptoms.ts';
+import type { Channel } from './channel.ts';
 import type { Level } from './meter.ts';
-import { type RelayChannel, relay } from './relay.ts';
-import { type RgbChannel, rgb } from './rgb.ts';
-import { type ServoChannel, servo } from './servo.ts';
 import type { Told } from './told.ts';
 
-/**
- * The kinds of channels. Whatever looks at a channel asks its kind; only what concerns angles, contacts
- * or fades alone takes the channel itself, from `servoOf`, `relayOf` or `lightOf`.
- */
-
-export type Channel = ServoChannel | RelayChannel | RgbChannel | LampChannel;
-export type ChannelKind = Channel['kind'];
-
-/** Every kind, by its name in the prop file, in the order in which they are named to a person. */
-const KINDS: { [K in ChannelKind]: Kind<Extract<Channel, { kind: K }>> } = {
-  servo,
-  relay,
-  rgb,
-  lamp,
-};
-
-export const KIND_NAMES = /* @__PURE__ */ Object.keys(KINDS) as [ChannelKind, ...ChannelKind[]];
+/** Whatever looks at a channel asks its kind; here is what a kind answers. */
 
 /** What the value of a channel is: deg, 1 or 0, perceived lightness 0 to 1, or #rrggbb. */
 export type ValueType = 'deg' | 'on' | 'lightness' | 'colour';
@@ -119,7 +99,6 @@ export interface Faults<C> {
 
 /** One kind of channel. */
 export interface Kind<C = Channel> {
-  schema(parts: Parts): z.ZodObject<z.core.$ZodLooseShape>;
   readonly value: ValueType;
   /** Which part of a cue step commands it. */
   readonly part: CommandPart;
@@ -161,41 +140,4 @@ export interface Kind<C = Channel> {
   ): void;
   /** What `channel.list` says of it alone. */
   told(channel: C, facts: { mapping?: ServoMapping; mechanics: Mechanics }): Told;
-}
-
-/** What is known of a channel's kind. */
-export function kindOf({ kind }: { kind: ChannelKind }): Kind {
-  return KINDS[kind] as unknown as Kind;
-}
-
-/** The channel as a servo; undefined for any other. */
-export function servoOf(channel: Channel | undefined): ServoChannel | undefined {
-  return channel?.kind === 'servo' ? channel : undefined;
-}
-
-/** The channel as a relay; undefined for any other. */
-export function relayOf(channel: Channel | undefined): RelayChannel | undefined {
-  return channel?.kind === 'relay' ? channel : undefined;
-}
-
-/** What fades. */
-export type LightChannel = Extract<Channel, { fadeS: number }>;
-
-/** The channel as something that fades; undefined for any other. */
-export function lightOf(channel: Channel | undefined): LightChannel | undefined {
-  return channel && 'fadeS' in channel ? channel : undefined;
-}
-
-/** Whether a channel is on, or lit, while it is parked. */
-export function isUsedParked(channel: Channel): boolean {
-  return kindOf(channel).usedAt(channel, channel.park.to);
-}
-
-/** The schema of a channel of any kind. */
-export function channelSchema(parts: Parts): z.ZodType<Channel> {
-  const schemas = KIND_NAMES.map((name) => KINDS[name].schema(parts));
-  const [last, ...others] = [...KIND_NAMES].reverse();
-  return parts.z.discriminatedUnion('kind', schemas as [(typeof schemas)[number]], {
-    error: `is not a kind of channel; use ${others.reverse().join(', ')} or ${last}`,
-  }) as unknown as z.ZodType<Channel>;
 }

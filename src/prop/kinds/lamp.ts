@@ -1,32 +1,9 @@
-import type * as z from 'zod';
 import { lightnessToLuminance } from '../../sums/light.ts';
 import { show } from '../finding.ts';
-import type { Parts } from '../schema-parts.ts';
 import type { Kind } from './kind.ts';
-import { homeFadeS, lightParts } from './light-parts.ts';
+import type { LampChannel } from './lamp-schema.ts';
+import { homeFadeS } from './light-parts.ts';
 import { steady } from './meter.ts';
-
-function schema(parts: Parts) {
-  const { z, name, pin, atLeast0, common } = parts;
-  const { led, forwardV, resistorOhm, fadeS, guards } = lightParts(parts);
-  return z.strictObject({
-    kind: z.literal('lamp'),
-    output: z.strictObject({ board: name('board'), pin, activeLow: z.boolean().default(false) }),
-    ...common,
-    draw: z.strictObject({ fullA: atLeast0('amperes', 'current at full (A)') }).optional(),
-    led: z
-      .strictObject({ ...led, forwardV, resistorOhm: resistorOhm.optional() })
-      .optional()
-      .describe('its LED, or a string of them, to work out or check the series resistor'),
-    fadeS,
-    ...guards,
-    park: z
-      .strictObject({ to: z.number().min(0).max(1).describe('perceived lightness, 0 to 1') })
-      .default({ to: 0 }),
-  });
-}
-
-export type LampChannel = z.output<ReturnType<typeof schema>>;
 
 /** What a lamp draws at full (A). */
 export function lampFullA({ draw }: Pick<LampChannel, 'draw'>): number {
@@ -39,7 +16,6 @@ export function lampA(fullA: number, lightness: number): number {
 }
 
 export const lamp: Kind<LampChannel> = {
-  schema,
   value: 'lightness',
   part: 'dim',
   moves: false,

@@ -2,7 +2,7 @@ import { tidy } from '../../shared/units.ts';
 import type { LinkageSpec } from '../../sums/linkage.ts';
 import { runTimeS, showTimeS } from '../../sums/vapour.ts';
 import type { Mechanics } from '../mechanics.ts';
-import type { RelayChannel } from './relay.ts';
+import type { RelayChannel } from './relay-schema.ts';
 
 /** What is told of a channel from the file alone. */
 export interface Told {

@@ -1,0 +1,51 @@
+import type * as z from 'zod';
+import type { Parts } from '../schema-parts.ts';
+import { type LampChannel, lampSchema } from './lamp-schema.ts';
+import { type RelayChannel, relaySchema } from './relay-schema.ts';
+import { type RgbChannel, rgbSchema } from './rgb-schema.ts';
+import { type ServoChannel, servoSchema } from './servo-schema.ts';
+
+/**
+ * The channels of the prop file. What looks at one asks its kind (registry.ts); only what concerns
+ * angles, contacts or fades alone takes the channel itself, from `servoOf`, `relayOf` or `lightOf`.
+ */
+
+export type Channel = ServoChannel | RelayChannel | RgbChannel | LampChannel;
+export type ChannelKind = Channel['kind'];
+
+/** Every kind, by its name in the prop file, in the order in which they are named to a person. */
+const SCHEMAS: { [K in ChannelKind]: (parts: Parts) => z.ZodObject<z.core.$ZodLooseShape> } = {
+  servo: servoSchema,
+  relay: relaySchema,
+  rgb: rgbSchema,
+  lamp: lampSchema,
+};
+
+export const KIND_NAMES = /* @__PURE__ */ Object.keys(SCHEMAS) as [ChannelKind, ...ChannelKind[]];
+
+/** The channel as a servo; undefined for any other. */
+export function servoOf(channel: Channel | undefined): ServoChannel | undefined {
+  return channel?.kind === 'servo' ? channel : undefined;
+}
+
+/** The channel as a relay; undefined for any other. */
+export function relayOf(channel: Channel | undefined): RelayChannel | undefined {
+  return channel?.kind === 'relay' ? channel : undefined;
+}
+
+/** What fades. */
+export type LightChannel = Extract<Channel, { fadeS: number }>;
+
+/** The channel as something that fades; undefined for any other. */
+export function lightOf(channel: Channel | undefined): LightChannel | undefined {
+  return channel && 'fadeS' in channel ? channel : undefined;
+}
+
+/** The schema of a channel of any kind. */
+export function channelSchema(parts: Parts): z.ZodType<Channel> {
+  const schemas = KIND_NAMES.map((name) => SCHEMAS[name](parts));
+  const [last, ...others] = [...KIND_NAMES].reverse();
+  return parts.z.discriminatedUnion('kind', schemas as [(typeof schemas)[number]], {
+    error: `is not a kind of channel; use ${others.reverse().join(', ')} or ${last}`,
+  }) as unknown as z.ZodType<Channel>;
+}

@@ -1,0 +1,25 @@
+import type * as z from 'zod';
+import type { Parts } from '../schema-parts.ts';
+import { lightParts } from './light-parts.ts';
+
+export function lampSchema(parts: Parts) {
+  const { z, name, pin, atLeast0, common } = parts;
+  const { led, forwardV, resistorOhm, fadeS, guards } = lightParts(parts);
+  return z.strictObject({
+    kind: z.literal('lamp'),
+    output: z.strictObject({ board: name('board'), pin, activeLow: z.boolean().default(false) }),
+    ...common,
+    draw: z.strictObject({ fullA: atLeast0('amperes', 'current at full (A)') }).optional(),
+    led: z
+      .strictObject({ ...led, forwardV, resistorOhm: resistorOhm.optional() })
+      .optional()
+      .describe('its LED, or a string of them, to work out or check the series resistor'),
+    fadeS,
+    ...guards,
+    park: z
+      .strictObject({ to: z.number().min(0).max(1).describe('perceived lightness, 0 to 1') })
+      .default({ to: 0 }),
+  });
+}
+
+export type LampChannel = z.output<ReturnType<typeof lampSchema>>;

@@ -1,0 +1,147 @@
+import type * as z from 'zod';
+import type { Parts } from '../schema-parts.ts';
+
+export function servoSchema({ z, name, positive, atLeast0, angle, pin, position, common }: Parts) {
+  const calibrationPoint = z.tuple([z.number(), z.number()], {
+    error: 'is not a calibration point; give [pulse us, angle deg]',
+  });
+
+  const link = (doc: string) =>
+    z
+      .number({ error: 'is not a number; give millimetres' })
+      .min(0.1, { error: 'is below 0.1 mm; give millimetres' })
+      .max(10_000, { error: 'is above 10 m; give millimetres' })
+      .describe(doc);
+
+  /** From the servo's horn to the flap's hinge: its angles are drawn in the readme. */
+  const linkage = z
+    .strictObject({
+      groundMm: link('servo shaft to hinge, between centres (mm)'),
+      hornMm: link('servo shaft to the pin in the horn (mm)'),
+      couplerMm: link('the rod, pin to pin (mm)'),
+      flapMm: link('hinge to the pin in the flap (mm)'),
+      hornZeroDeg: angle(
+        'angle of the horn where the calibration says 0: from the direction shaft to hinge, anticlockwise (deg)',
+      ).default(90),
+      flapZeroDeg: angle(
+        'angle of the line hinge to pin where the flap is at 0, measured as that of the horn (deg); default: where it is with the horn at 0',
+      ).optional(),
+      crossed: z
+        .boolean()
+        .default(false)
+        .describe('horn pin and flap pin lie on opposite sides of the line shaft to hinge'),
+      hornSpeedDegS: positive(
+        'deg/s',
+        'the fastest that the servo turns its horn (deg/s)',
+      ).optional(),
+    })
+    .describe(
+      'four-bar linkage from horn to flap: the calibration then counts degrees of the horn, all else those of the flap',
+    );
+
+  const flapLoad = z
+    .strictObject({
+      massKg: positive('kilograms', 'mass (kg)'),
+      centreMm: atLeast0('millimetres', 'hinge to centre of mass (mm); 0 about an upright axis'),
+      levelDeg: angle(
+        'where the centre of mass is level with the hinge (deg); default: at every angle',
+      ).optional(),
+      lifts: z
+        .enum(['rising', 'falling'], { error: 'is neither rising nor falling; write one of them' })
+        .default('rising')
+        .describe('the angles that lift its weight there'),
+      spring: z
+        .strictObject({
+          torqueNm: z.number().describe('torque towards rising angles (N m)'),
+          atDeg: angle('where it has this torque (deg)').default(0),
+          rateNmPerDeg: z
+            .number()
+            .default(0)
+            .describe('change of its torque with rising angles (N m/deg)'),
+        })
+        .optional()
+        .describe('a spring on the hinge'),
+      inertiaKgM2: positive(
+        'kg m2',
+        'moment of inertia about the hinge (kg m2); default: all mass in its centre',
+      ).optional(),
+    })
+    .describe('a flap, lid or wing on its hinge');
+
+  const armLoad = z
+    .strictObject({
+      massKg: positive('kilograms', 'mass, with the servo that it carries (kg)'),
+      centreMm: atLeast0('millimetres', 'joint to centre of mass (mm)'),
+      lengthMm: positive('millimetres', 'joint to the joint that it carries (mm)').optional(),
+      carries: name('channel').optional().describe('the channel of the next joint'),
+      levelDeg: angle(
+        'first joint: where the segment is level (deg); default: it may point anywhere',
+      ).optional(),
+      straightDeg: angle(
+        'further joints: where the segment is in line with the one before it (deg)',
+      ).optional(),
+    })
+    .describe(
+      'a segment of an arm that swings in an upright plane, all angles rising the same way',
+    );
+
+  const load = z
+    .strictObject({ flap: flapLoad.optional(), arm: armLoad.optional() })
+    .refine(({ flap, arm }) => (flap === undefined) !== (arm === undefined), {
+      error: 'needs one of flap and arm; give exactly one',
+    })
+    .describe('what the servo has to move, for the sums of torque');
+
+  return z.strictObject({
+    kind: z.literal('servo'),
+    output: z.strictObject({ board: name('board'), pin }),
+    ...common,
+    calibration: z
+      .array(calibrationPoint)
+      .min(2, { error: 'has fewer than two points; give two or more, each [pulse us, angle deg]' })
+      .describe(
+        '[pulse us, angle deg] points, strictly monotonic in both; piecewise linear between',
+      ),
+    envelopeUs: z
+      .tuple([z.number().min(100).max(3000), z.number().min(100).max(3000)])
+      .optional()
+      .describe(
+        'pulse widths (us) that no command may leave; default: the ends of the calibration',
+      ),
+    limitsDeg: z
+      .tuple([z.number(), z.number()])
+      .optional()
+      .describe('soft limits (deg), low then high; default: the ends of the calibration'),
+    speedDegS: positive('deg/s', 'speed limit (deg/s)').default(60),
+    accelDegS2: positive('deg/s2', 'acceleration limit (deg/s2)').default(300),
+    jerkDegS3: positive('deg/s3', 'jerk limit (deg/s3)').optional(),
+    draw: z
+      .strictObject({
+        idleA: atLeast0('amperes', 'current while holding (A)').default(0),
+        movingA: atLeast0('amperes', 'current while moving (A)').default(0),
+        stallA: atLeast0('amperes', 'current when stalled (A)').default(0),
+      })
+      .optional(),
+    linkage: linkage.optional(),
+    stallNm: positive(
+      'newton metres',
+      'stall torque at the voltage of its rail (N m); 1 kgf cm is 0.098 N m',
+    ).optional(),
+    load: load.optional(),
+    marks: z.record(name('mark'), z.number()).optional().describe('named positions (deg)'),
+    park: z
+      .strictObject({
+        to: position.describe('deg or a mark'),
+        then: z
+          .enum(['hold', 'release'], {
+            error: 'is neither hold nor release; write hold or release',
+          })
+          .default('hold')
+          .describe('keep holding, or stop the pulses'),
+      })
+      .describe('the safe resting position'),
+  });
+}
+
+export type ServoChannel = z.output<ReturnType<typeof servoSchema>>;
+export type Load = NonNullable<ServoChannel['load']>;
