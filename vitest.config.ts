@@ -7,7 +7,7 @@ const LONG = [
   'cli/{budget,commands,prop-file,rehearse,session}',
   'core/{cue-ends,light-whole,triggers}',
   'gateway/{api,doors,sessions}',
-  'prop/{cut-off,examples,lint-cues,lint-reuse,load}',
+  'prop/{truncation,examples,lint-cues,lint-reuse,load}',
   'rehearsal/rehearse',
   'service/{compiled,locks,state-file}',
   'sums/{ease,flash,light,linkage,servo-mapping,torque}',
@@ -18,7 +18,7 @@ const SLOW = [
   'core/{cue-random,examples,idle,random}',
   'boards/{pigpio/native,threads}',
   'gateway/{host,http}',
-  'prop/{entries,fuzz,lint-loom,splice}',
+  'prop/{entries,fuzz,lint-loom,edit-text}',
   'service/{capture,host,opening,outlet,planner}',
   'sums/{eased-move,profile,profile-optimal,profile-retarget}',
 ].map((name) => `tests/${name}.test.ts`);

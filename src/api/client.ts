@@ -1,6 +1,6 @@
 import type { ErrorData } from '../shared/errors.ts';
 import type { Method, Params, Result } from './methods.ts';
-import type { NotificationName, Told } from './notifications.ts';
+import type { NoticeParams, NotificationName } from './notifications.ts';
 
 /** The daemon answered a call with an error (JSON-RPC 2.0, section 5.1). */
 export class RpcError extends Error {
@@ -22,7 +22,7 @@ export class RpcError extends Error {
 
 /** A notification, told apart by its name. */
 export type Notice = {
-  [N in NotificationName]: { method: N; params: Told<N> };
+  [N in NotificationName]: { method: N; params: NoticeParams<N> };
 }[NotificationName];
 
 /** A response object: a result or an error. */

@@ -74,4 +74,6 @@ export const NOTIFICATIONS = {
 type Notifications = typeof NOTIFICATIONS;
 export type NotificationName = keyof Notifications;
 /** The params of a notification. */
-export type Told<N extends NotificationName> = z.output<ReturnType<Notifications[N]['params']>>;
+export type NoticeParams<N extends NotificationName> = z.output<
+  ReturnType<Notifications[N]['params']>
+>;

@@ -260,7 +260,7 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
     ),
   });
 
-  const toldFinding = z.object({
+  const findingInfo = z.object({
     code: z.string().optional().describe('a stable dotted word'),
     level: z.enum(['error', 'warning', 'note']),
     line: z.number().describe('counts from 1'),
@@ -281,7 +281,7 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
       .optional()
       .describe('why the file on the disk is not in force, with the remedy'),
     findings: z
-      .array(toldFinding)
+      .array(findingInfo)
       .optional()
       .describe('what is wrong with the file on the disk; the first of them'),
   });
@@ -303,7 +303,7 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
     finding,
     budget,
     cueLoad,
-    toldFinding,
+    findingInfo,
     fileNews,
   };
 }

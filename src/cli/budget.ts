@@ -2,7 +2,7 @@ import type { Prop } from '../prop/schema.ts';
 import type { RehearsedLoad } from '../rehearsal/rehearsed-load.ts';
 import { EXIT, UsageError } from './output.ts';
 import { readProp, tell, writtenTo } from './prop-file.ts';
-import { type Desk, type Outcome, verb } from './verb.ts';
+import { type Operator, type Outcome, verb } from './verb.ts';
 
 interface Given {
   file: string;
@@ -25,11 +25,12 @@ export const budgetVerb = verb<Given>({
   run: budget,
 });
 
-async function budget({ file, cue, svg, out }: Given, desk: Desk): Promise<Outcome> {
-  if (svg && desk.options.json) throw new UsageError('--json is a form by itself; leave out --svg');
+async function budget({ file, cue, svg, out }: Given, operator: Operator): Promise<Outcome> {
+  if (svg && operator.options.json)
+    throw new UsageError('--json is a form by itself; leave out --svg');
   /** Findings stand beside a picture or a file, not in it. */
   const beside = svg === true || out !== undefined;
-  const read = await readProp(file, desk, beside);
+  const read = await readProp(file, operator, beside);
   if ('refused' in read) return read.refused;
   const { prop, text: source } = read;
   const { budgetOf } = await import('../prop/budget.ts');
@@ -40,7 +41,7 @@ async function budget({ file, cue, svg, out }: Given, desk: Desk): Promise<Outco
   const { CAUTIONS, budgetText } = await import('./budget-text.ts');
   const findings = budgetFindings(prop, source, [lintMechanics, lintVapour]);
   const cues = await rehearsed(prop, cue);
-  const told = await tell(findings, file, desk, beside);
+  const told = await tell(findings, file, operator, beside);
   const sums = budgetOf(prop);
   const mechanics = mechanicsReport(prop);
   const result = {
@@ -56,7 +57,7 @@ async function budget({ file, cue, svg, out }: Given, desk: Desk): Promise<Outco
   const text = svg
     ? (await import('./cue-drawn.tsx')).budgetSvg(prop, cues)
     : budgetText(prop.name, sums, cues, mechanicsText(mechanics), told);
-  return writtenTo(out, { result, text, exit }, desk);
+  return writtenTo(out, { result, text, exit }, operator);
 }
 
 /** Every cue, or the one that was asked for. @throws Refusal when there is no such cue */

@@ -2,7 +2,7 @@ import { EventEmitter } from 'node:events';
 import { type RawData, WebSocket } from 'ws';
 import { type Notice, RpcClient, RpcError } from '../api/client.ts';
 import type { Method, Params, Result } from '../api/methods.ts';
-import type { Told } from '../api/notifications.ts';
+import type { NoticeParams } from '../api/notifications.ts';
 import type { JournalEntry } from '../api/types.ts';
 import { type Clock, systemClock } from '../shared/clock.ts';
 import { CODES } from '../shared/errors.ts';
@@ -32,9 +32,9 @@ export interface ConnectOptions {
 /** What `session.open` answers. */
 export type Opened = Result<'session.open'>;
 /** The params of a `prop.changed` notification; with neither pending nor problem the file is in force. */
-export type ChangeParams = Told<'prop.changed'>;
+export type ChangeParams = NoticeParams<'prop.changed'>;
 /** The params of a `state` notification: the first holds every channel, then those that changed. */
-export type StateParams = Told<'state'>;
+export type StateParams = NoticeParams<'state'>;
 
 interface ClientEvents {
   state: [StateParams];

@@ -3,7 +3,7 @@ import { SYMPTOMS, type Symptom } from '../prop/symptoms.ts';
 import type { Trace } from '../prop/trace.ts';
 import { aligned, EXIT } from './output.ts';
 import { readProp } from './prop-file.ts';
-import { type Desk, type Outcome, verb } from './verb.ts';
+import { type Operator, type Outcome, verb } from './verb.ts';
 
 interface Given {
   text: string;
@@ -35,19 +35,19 @@ export const findVerb = verb<Given>({
   run: find,
 });
 
-async function find({ text, symptom, file }: Given, desk: Desk): Promise<Outcome> {
-  const read = file === undefined ? undefined : await readProp(file, desk, true);
+async function find({ text, symptom, file }: Given, operator: Operator): Promise<Outcome> {
+  const read = file === undefined ? undefined : await readProp(file, operator, true);
   if (read && 'refused' in read) return read.refused;
   const prop = read?.prop;
   if (symptom !== undefined) {
     const result = prop
       ? (await import('../prop/trace.ts')).traceFault(prop, text, symptom)
-      : await desk.call('loom.trace', { channel: text, symptom });
+      : await operator.call('loom.trace', { channel: text, symptom });
     return { result, text: traceText(result) };
   }
   const result = prop
     ? { wires: (await import('../prop/find-wires.ts')).findWires(prop, text) }
-    : await desk.call('loom.find', { text });
+    : await operator.call('loom.find', { text });
   if (result.wires.length > 0) return { result, text: wireList(result.wires) };
   return { result, text: `no wire matches "${text}"`, exit: EXIT.refused };
 }

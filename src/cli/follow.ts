@@ -3,7 +3,7 @@ import { conditionText } from '../shared/condition-text.ts';
 import type { StateParams } from './client.ts';
 import { print, show, table, UsageError } from './output.ts';
 import { whole } from './values.ts';
-import { type Desk, type Outcome, verb } from './verb.ts';
+import { type Operator, type Outcome, verb } from './verb.ts';
 
 /** Verbs that go on until Ctrl-C. */
 
@@ -11,9 +11,9 @@ const ENDED: Outcome = { result: undefined, text: '' };
 const CLEAR = '\x1b[H\x1b[J';
 
 /** Ctrl-C ends such a verb in good order. */
-function untilInterrupted(desk: Desk): Promise<Outcome> {
+function untilInterrupted(operator: Operator): Promise<Outcome> {
   return new Promise((resolve) => {
-    const forget = desk.io.onInterrupt(() => {
+    const forget = operator.io.onInterrupt(() => {
       forget();
       resolve(ENDED);
     });
@@ -89,14 +89,14 @@ export const followVerbs = [
         parse: whole(1, 50),
       },
     ],
-    async run({ hz = 5 }, desk) {
-      const client = await desk.client();
-      const { stdout } = desk.io;
+    async run({ hz = 5 }, operator) {
+      const client = await operator.client();
+      const { stdout } = operator.io;
       const picture = new Picture();
-      const ended = untilInterrupted(desk);
+      const ended = untilInterrupted(operator);
       client.on('state', (params) => {
         const lines = picture.take(params);
-        if (desk.options.json) print(stdout, JSON.stringify(params));
+        if (operator.options.json) print(stdout, JSON.stringify(params));
         else if (stdout.isTTY) {
           stdout.write(CLEAR);
           print(stdout, picture.draw(client.opened.prop));
@@ -104,7 +104,7 @@ export const followVerbs = [
       });
       // What is shown may be gone; the next notification holds all that there is.
       client.on('change', () => picture.clear());
-      await desk.call('state.follow', { hz });
+      await operator.call('state.follow', { hz });
       return ended;
     },
   }),
@@ -118,30 +118,30 @@ export const followVerbs = [
       { flags: '--limit <N>', doc: 'the newest N of them, 1 to 1000', parse: whole(1, 1000) },
       { flags: '--follow', doc: 'go on with what happens, until Ctrl-C' },
     ],
-    async run({ since, limit, follow }, desk) {
-      if (follow && desk.inSession) {
+    async run({ since, limit, follow }, operator) {
+      if (follow && operator.inSession) {
         throw new UsageError('--follow works on the command line; open a second terminal for it');
       }
-      const client = await desk.client();
-      const { stdout } = desk.io;
+      const client = await operator.client();
+      const { stdout } = operator.io;
       let last = since ?? 0;
       const early: JournalEntry[] = [];
       const tell = (entry: JournalEntry) => {
         if (entry.seq <= last) return;
         last = entry.seq;
-        print(stdout, desk.options.json ? JSON.stringify(entry) : journalLine(entry));
+        print(stdout, operator.options.json ? JSON.stringify(entry) : journalLine(entry));
       };
       let hear = (entry: JournalEntry): unknown => early.push(entry);
       if (follow) {
         client.on('event', (entry) => hear(entry));
-        await desk.call('state.follow', { hz: 1, journal: true });
+        await operator.call('state.follow', { hz: 1, journal: true });
       }
-      const result = await desk.call('journal.read', { since, limit });
+      const result = await operator.call('journal.read', { since, limit });
       if (!follow) return { result, text: result.entries.map(journalLine).join('\n') };
       // What happened while the answer was on its way comes after it.
       for (const entry of [...result.entries, ...early]) tell(entry);
       hear = tell;
-      return untilInterrupted(desk);
+      return untilInterrupted(operator);
     },
   }),
 ];

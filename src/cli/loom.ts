@@ -1,7 +1,7 @@
 import type { Prop } from '../prop/schema.ts';
 import { UsageError } from './output.ts';
 import { readProp, writtenTo } from './prop-file.ts';
-import { type Desk, type Outcome, verb } from './verb.ts';
+import { type Operator, type Outcome, verb } from './verb.ts';
 
 const FORMATS = ['text', 'csv', 'html', 'svg'] as const;
 
@@ -27,19 +27,19 @@ export const loomVerb = verb<Given>({
   run: loom,
 });
 
-async function loom({ file, format, out }: Given, desk: Desk): Promise<Outcome> {
-  const { json } = desk.options;
+async function loom({ file, format, out }: Given, operator: Operator): Promise<Outcome> {
+  const { json } = operator.options;
   if (json && format !== undefined)
     throw new UsageError('--json is a form by itself; leave out --format');
   // Instead of data, what is to be said goes where nobody takes it for data.
   const beside = !json && (out !== undefined || (format ?? 'text') !== 'text');
-  const read = await readProp(file, desk, beside);
+  const read = await readProp(file, operator, beside);
   if ('refused' in read) return read.refused;
   const { prop } = read;
   const { loomOf } = await import('./loom-data.ts');
   const result = { file, ...loomOf(prop) };
   const text = json ? '' : await inForm(prop, format ?? 'text');
-  return writtenTo(out, { result, text }, desk);
+  return writtenTo(out, { result, text }, operator);
 }
 
 async function inForm(prop: Prop, format: (typeof FORMATS)[number]): Promise<string> {

@@ -1,7 +1,7 @@
 import { readFileSync } from 'node:fs';
 import { hostname } from 'node:os';
 import { LinkLost } from './client.ts';
-import { LinkedDesk } from './desk.ts';
+import { LinkedOperator } from './operator.ts';
 import { EXIT, errorObject, exitCode, explain, print, UsageError } from './output.ts';
 import { type Chosen, type Globals, lineParser } from './program.ts';
 import { sessionVerb } from './session.ts';
@@ -34,7 +34,7 @@ function complain(io: Io, json: boolean, error: unknown): number {
 async function perform({ verb, given, globals }: Chosen, io: Io): Promise<number> {
   const json = globals.json === true;
   const graceS = globals.grace ?? DEFAULT_GRACE_S;
-  const desk = new LinkedDesk(io, {
+  const operator = new LinkedOperator(io, {
     address: globals.host ?? addressFrom(io.env.SINEW_HOST ?? '127.0.0.1:7420'),
     token: token(globals, io.env),
     name: globals.name ?? defaultName(io.env),
@@ -44,8 +44,10 @@ async function perform({ verb, given, globals }: Chosen, io: Io): Promise<number
     graceS: globals.grace,
   });
   try {
-    const outcome = await (verb.independent ? verb.run(given, desk) : desk.run(verb, given));
-    const handedOver = await desk.handOver(graceS);
+    const outcome = await (verb.independent
+      ? verb.run(given, operator)
+      : operator.run(verb, given));
+    const handedOver = await operator.handOver(graceS);
     if (json && outcome.result !== undefined) {
       const note = handedOver === undefined ? {} : { handedOver: { graceS } };
       print(io.stdout, JSON.stringify({ ...(outcome.result as object), ...note }));
@@ -55,19 +57,19 @@ async function perform({ verb, given, globals }: Chosen, io: Io): Promise<number
     return outcome.exit ?? EXIT.done;
   } catch (error) {
     if (error instanceof LinkLost) {
-      const then = desk.leased ? '; the prop parks itself' : '';
-      const fate = desk.fate === undefined ? '' : `; ${desk.fate}`;
+      const then = operator.leased ? '; the prop parks itself' : '';
+      const fate = operator.fate === undefined ? '' : `; ${operator.fate}`;
       throw new LinkLost(`link lost: ${error.message}${then}${fate}`);
     }
     const code = complain(io, json, error);
     // A session that fails, as when its terminal is closed, leaves nobody there: the prop parks.
-    const lastsS = desk.inSession ? 0 : graceS;
+    const lastsS = operator.inSession ? 0 : graceS;
     // What was refused is the news; that the lease could not be handed over either is not.
-    const handedOver = await desk.handOver(lastsS).catch(() => undefined);
+    const handedOver = await operator.handOver(lastsS).catch(() => undefined);
     if (handedOver && !json) print(io.stderr, handedOver);
     return code;
   } finally {
-    await desk.close();
+    await operator.close();
   }
 }
 

@@ -6,7 +6,7 @@ import {
   torqueInfo,
   type VapourInfo,
   vapourInfo,
-} from '../prop/kinds/told.ts';
+} from '../prop/kinds/info.ts';
 import { mechanicsOf } from '../prop/mechanics.ts';
 import type { Prop } from '../prop/schema.ts';
 import { tidy } from '../shared/units.ts';

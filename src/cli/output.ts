@@ -2,7 +2,7 @@ import { writeFile } from 'node:fs/promises';
 import type { Writable } from 'node:stream';
 import { RpcError } from '../api/client.ts';
 import type { Finding } from '../prop/finding.ts';
-import { type ToldFinding, told } from '../prop/told-finding.ts';
+import { type FindingInfo, findingInfos } from '../prop/finding-info.ts';
 import { CODES, Refusal } from '../shared/errors.ts';
 import { printable } from '../shared/plain.ts';
 import { REFUSALS, type RefusalCode } from '../shared/refusals.ts';
@@ -32,16 +32,16 @@ export function errorObject(error: unknown): { code: number; message: string; da
   }
   if (error instanceof Refusal) return error.toObject();
   const reason = error instanceof Error ? error.message : String(error);
-  const told = (word: RefusalCode, message: string) => ({
+  const failure = (word: RefusalCode, message: string) => ({
     code: CODES[REFUSALS[word][0]],
     message,
     data: { code: word, reason },
   });
-  if (error instanceof UsageError) return told('command.usage' satisfies RefusalCode, 'Usage');
+  if (error instanceof UsageError) return failure('command.usage' satisfies RefusalCode, 'Usage');
   if (error instanceof Unreachable)
-    return told('link.unreachable' satisfies RefusalCode, 'Unreachable');
-  if (error instanceof LinkLost) return told('link.lost' satisfies RefusalCode, 'Link lost');
-  return told('daemon.fault' satisfies RefusalCode, 'Internal error');
+    return failure('link.unreachable' satisfies RefusalCode, 'Unreachable');
+  if (error instanceof LinkLost) return failure('link.lost' satisfies RefusalCode, 'Link lost');
+  return failure('daemon.fault' satisfies RefusalCode, 'Internal error');
 }
 
 /** The error for a person: in one line, and below it what is wrong with a file, or what differs. */
@@ -62,8 +62,8 @@ function lists({ findings, changed }: Record<string, unknown>): string[] {
 }
 
 /** A finding as the API tells it, or as the check of the prop file makes it. */
-function foundLine(finding: ToldFinding | Finding): string {
-  return findingLine('message' in finding ? finding : told([finding])[0]!);
+function foundLine(finding: FindingInfo | Finding): string {
+  return findingLine('message' in finding ? finding : findingInfos([finding])[0]!);
 }
 
 /** The numbers that the reason does not already name. */

@@ -1,7 +1,7 @@
 import type { Finding, Loaded } from '../prop/load.ts';
 import type { Prop } from '../prop/schema.ts';
 import { EXIT, print, writeOut } from './output.ts';
-import type { Desk, Outcome } from './verb.ts';
+import type { Operator, Outcome } from './verb.ts';
 
 export interface Whole extends Loaded {
   prop: Prop;
@@ -13,7 +13,7 @@ export interface Whole extends Loaded {
  */
 export async function readProp(
   file: string,
-  desk: Desk,
+  operator: Operator,
   beside: boolean,
 ): Promise<Whole | { refused: Outcome }> {
   // Loaded only here: `stop` must not wait for a YAML parser.
@@ -21,7 +21,7 @@ export async function readProp(
   const loaded = await loadProp(file);
   const { prop, findings } = loaded;
   if (prop) return { ...loaded, prop };
-  const text = (await tell(findings, file, desk, beside)).join('\n');
+  const text = (await tell(findings, file, operator, beside)).join('\n');
   return { refused: { result: { file, findings }, text, exit: EXIT.refused } };
 }
 
@@ -29,13 +29,13 @@ export async function readProp(
 export async function tell(
   findings: readonly Finding[],
   file: string,
-  desk: Desk,
+  operator: Operator,
   beside: boolean,
 ): Promise<string[]> {
   const { formatFinding } = await import('../prop/finding.ts');
   const lines = findings.map((finding) => formatFinding(finding, file));
   if (!beside) return lines;
-  for (const line of lines) print(desk.io.stderr, line);
+  for (const line of lines) print(operator.io.stderr, line);
   return [];
 }
 
@@ -43,12 +43,12 @@ export async function tell(
 export async function writtenTo(
   out: string | undefined,
   outcome: Outcome & { result: { file: string; findings?: readonly Finding[] } },
-  desk: Desk,
+  operator: Operator,
 ): Promise<Outcome> {
   if (out === undefined) return outcome;
   const { result, text, exit } = outcome;
   const { file, findings } = result;
-  await writeOut(out, `${desk.options.json ? JSON.stringify(result) : text}\n`);
+  await writeOut(out, `${operator.options.json ? JSON.stringify(result) : text}\n`);
   return {
     result: { file, written: out, ...(findings && { findings }) },
     text: `written to ${out}`,

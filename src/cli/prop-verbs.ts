@@ -4,7 +4,7 @@ import type { Result } from '../api/methods.ts';
 import { Refusal } from '../shared/errors.ts';
 import { table } from './output.ts';
 import { versionOfFile } from './values.ts';
-import { type Desk, type Outcome, verb } from './verb.ts';
+import { type Operator, type Outcome, verb } from './verb.ts';
 
 /** Verbs for the prop file of a running daemon: what it was, and how to change it as a whole. */
 
@@ -53,8 +53,8 @@ export const propVerbs = [
     summary: 'show the versions of the prop file that are kept: when, who, what',
     where: 'both',
     args: [],
-    async run(_given, desk) {
-      const result = await desk.call('prop.history', {});
+    async run(_given, operator) {
+      const result = await operator.call('prop.history', {});
       const rows = result.versions.map(({ version, time, who, what, current }) => [
         version,
         time,
@@ -72,9 +72,9 @@ export const propVerbs = [
     where: 'both',
     args: [{ name: 'version', doc: 'a version, from history', parse: versionOfFile }],
     changesFile: true,
-    async run({ version }, desk: Desk) {
-      await desk.lease();
-      const result = await desk.write(`version ${version}`, 'prop.restore', { version });
+    async run({ version }, operator: Operator) {
+      await operator.lease();
+      const result = await operator.write(`version ${version}`, 'prop.restore', { version });
       return { result, text: changedText('restored', result) };
     },
   }),
@@ -91,11 +91,11 @@ export const propVerbs = [
       },
     ],
     changesFile: true,
-    async run({ file, base }, desk: Desk) {
+    async run({ file, base }, operator: Operator) {
       const text = await textOf(file);
-      await desk.lease();
-      const version = base ?? (await desk.call('prop.read', {})).version;
-      const result = await desk.write(file, 'prop.apply', { text, version });
+      await operator.lease();
+      const version = base ?? (await operator.call('prop.read', {})).version;
+      const result = await operator.write(file, 'prop.apply', { text, version });
       return { result, text: changedText(`${file} was written`, result) };
     },
   }),

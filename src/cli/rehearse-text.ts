@@ -1,9 +1,9 @@
-import { changes, closures, courseOf, stops } from '../drawings/track.ts';
+import { changes, closures, stops, timeSeriesOf } from '../drawings/track.ts';
 import { railFigures } from '../drawings/words.ts';
 import { kindOf } from '../prop/kinds/registry.ts';
 import type { Rehearsal, TogetherTrack, Track } from '../rehearsal/rehearse.ts';
 import { tidy } from '../shared/units.ts';
-import { type Course, columns } from '../sums/course.ts';
+import { columns, type TimeSeries } from '../sums/time-series.ts';
 import { aligned } from './output.ts';
 
 const PLOT_COLUMNS = 60;
@@ -24,17 +24,17 @@ export function rehearsalText(rehearsal: Rehearsal, prop: string, unicode: boole
   const { cue, durationS, cutShort, tracks, rails, light } = rehearsal;
   const arrow = unicode ? '→' : '->';
   const moving = tracks.filter(changes);
-  const plot = (course: Course, low: number, high: number): string => {
+  const plot = (series: TimeSeries, low: number, high: number): string => {
     const levels = unicode ? BLOCKS : ASCII;
-    return columns(course, durationS, PLOT_COLUMNS)
+    return columns(series, durationS, PLOT_COLUMNS)
       .map(({ far }) => levels[Math.round(((far - low) / (high - low)) * (levels.length - 1))])
       .join('');
   };
   const rows = moving.map((track) => {
-    const course = courseOf(track);
+    const series = timeSeriesOf(track);
     const isAngle = kindOf(track).value === 'deg';
-    const { low, high } = isAngle ? extent(course.value) : { low: 0, high: 1 };
-    return [track.name, plot(course, low, high), figures(track, arrow)];
+    const { low, high } = isAngle ? extent(series.value) : { low: 0, high: 1 };
+    return [track.name, plot(series, low, high), figures(track, arrow)];
   });
   const railRows = rails.map((rail) => {
     const top = Math.max(rail.limitA, rail.peakA);

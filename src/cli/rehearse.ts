@@ -3,7 +3,7 @@ import type { Prop } from '../prop/schema.ts';
 import type { Rehearsal } from '../rehearsal/rehearse.ts';
 import { EXIT, UsageError } from './output.ts';
 import { readProp, tell, writtenTo } from './prop-file.ts';
-import { type Desk, type Outcome, verb } from './verb.ts';
+import { type Operator, type Outcome, verb } from './verb.ts';
 
 interface Given {
   file: string;
@@ -27,24 +27,24 @@ export const rehearseVerb = verb<Given>({
   run: rehearsal,
 });
 
-async function rehearsal(given: Given, desk: Desk): Promise<Outcome> {
+async function rehearsal(given: Given, operator: Operator): Promise<Outcome> {
   const { file, cue, csv, svg, out } = given;
   if (cue === undefined) throw new UsageError('say which cue: --cue NAME');
   if (csv && svg) throw new UsageError('--csv and --svg do not go together; choose one');
-  if ((csv || svg) && desk.options.json)
+  if ((csv || svg) && operator.options.json)
     throw new UsageError('--json is a form by itself; leave out --csv and --svg');
   /** Beside data, what is to be said goes where it does not spoil it. */
   const beside = csv === true || svg === true || out !== undefined;
-  const read = await readProp(file, desk, beside);
+  const read = await readProp(file, operator, beside);
   if ('refused' in read) return read.refused;
   const { rehearse } = await import('../rehearsal/rehearse.ts');
   const done = await rehearse(read.prop, cue);
   const { findingsOf } = await import('./rehearse-findings.ts');
   const findings = findingsOf(done, read);
   const exit = findings.length > 0 ? EXIT.refused : EXIT.done;
-  const text = await inForm(given, done, read.prop, findings, desk);
-  if (beside) await tell(findings, file, desk, true);
-  return writtenTo(out, { result: { file, ...done, findings }, text, exit }, desk);
+  const text = await inForm(given, done, read.prop, findings, operator);
+  if (beside) await tell(findings, file, operator, true);
+  return writtenTo(out, { result: { file, ...done, findings }, text, exit }, operator);
 }
 
 async function inForm(
@@ -52,16 +52,16 @@ async function inForm(
   done: Rehearsal,
   prop: Prop,
   findings: readonly Finding[],
-  desk: Desk,
+  operator: Operator,
 ): Promise<string> {
   if (svg) return (await import('./cue-drawn.tsx')).timeline(done, prop);
   // RFC 4180: CR LF ends every line; the LF of the last one comes with the printing.
   if (csv) return `${(await import('./rehearse-csv.ts')).rehearsalCsv(done)}\r`;
   const { rehearsalText, showsUnicode } = await import('./rehearse-text.ts');
-  const report = rehearsalText(done, prop.name, showsUnicode(desk.io.env));
+  const report = rehearsalText(done, prop.name, showsUnicode(operator.io.env));
   if (findings.length === 0) return `${report}\n\nno findings`;
   if (out !== undefined) return report;
-  const told = await tell(findings, file, desk, false);
+  const told = await tell(findings, file, operator, false);
   const count = told.length === 1 ? '1 finding' : `${told.length} findings`;
   return [report, '', ...told, count].join('\n');
 }

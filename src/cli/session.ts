@@ -6,7 +6,7 @@ import { EXIT, errorObject, explain, print } from './output.ts';
 import { promptParser } from './program.ts';
 import { VERBS } from './table.ts';
 import { words } from './values.ts';
-import { type Desk, type NameKind, type Outcome, verb } from './verb.ts';
+import { type NameKind, type Operator, type Outcome, verb } from './verb.ts';
 
 const QUIT = verb({
   name: 'quit',
@@ -25,30 +25,31 @@ export const sessionVerb = verb({
   where: 'line',
   args: [],
   independent: true,
-  run: (_given, desk) => session(desk),
+  run: (_given, operator) => session(operator),
 });
 
-async function session(desk: Desk): Promise<Outcome> {
-  const { io } = desk;
+async function session(operator: Operator): Promise<Outcome> {
+  const { io } = operator;
   const interactive = io.stdin.isTTY === true;
   let prompt: Interface | undefined;
   let interrupted = false;
-  desk.inSession = true;
+  operator.inSession = true;
 
   /** Above the line that is being typed. */
   const tell = (text: string) => {
-    if (prompt && interactive && !desk.busy) {
+    if (prompt && interactive && !operator.busy) {
       io.stderr.write('\r\x1b[K');
       print(io.stderr, `-- ${text}`);
-      prompt.setPrompt(`${desk.conditionWord}> `);
+      prompt.setPrompt(`${operator.conditionWord}> `);
       prompt.prompt(true);
-    } else print(io.stderr, desk.options.json ? JSON.stringify({ notice: text }) : `-- ${text}`);
+    } else
+      print(io.stderr, operator.options.json ? JSON.stringify({ notice: text }) : `-- ${text}`);
   };
   const onInterrupt = () => {
-    const idle = !desk.busy;
+    const idle = !operator.busy;
     if (!interactive) interrupted = true;
     else if (prompt && idle) clearLine(prompt);
-    desk.interrupt().then(
+    operator.interrupt().then(
       (text) => {
         if (idle) tell(text);
         if (!interactive) prompt?.close();
@@ -60,13 +61,13 @@ async function session(desk: Desk): Promise<Outcome> {
   };
   const forgetInterrupt = io.onInterrupt(onInterrupt);
   try {
-    const { prop, condition } = await desk.connect();
-    const client = await desk.client();
+    const { prop, condition } = await operator.connect();
+    const client = await operator.client();
     client.on('close', () => prompt?.close());
-    desk.onNotice = tell;
-    await desk.lease();
-    if (desk.options.wake && condition !== 'live') await desk.wake();
-    await desk.follow();
+    operator.onNotice = tell;
+    await operator.lease();
+    if (operator.options.wake && condition !== 'live') await operator.wake();
+    await operator.follow();
 
     const history = interactive ? await loadHistory(io.env) : [];
     prompt = createInterface({
@@ -76,11 +77,11 @@ async function session(desk: Desk): Promise<Outcome> {
       historySize: KEPT_LINES,
       removeHistoryDuplicates: true,
       // Asked each time: marks come and go while the session lasts.
-      completer: async (line: string) => complete(line, await desk.call('channel.list', {})),
+      completer: async (line: string) => complete(line, await operator.call('channel.list', {})),
     });
     const lines = prompt[Symbol.asyncIterator]();
     const asked = prompt;
-    desk.ask = (question, signal) =>
+    operator.ask = (question, signal) =>
       Promise.race([
         asked.question(question, { signal }),
         new Promise<string>((resolve) => asked.once('close', () => resolve(''))),
@@ -93,15 +94,15 @@ async function session(desk: Desk): Promise<Outcome> {
     if (interactive) {
       print(
         io.stdout,
-        `${prop}: ${desk.conditionText}. You hold the lease; help lists what you can do.`,
+        `${prop}: ${operator.conditionText}. You hold the lease; help lists what you can do.`,
       );
-      if (desk.condition === 'parked') print(io.stdout, 'Type wake before you move anything.');
+      if (operator.condition === 'parked') print(io.stdout, 'Type wake before you move anything.');
     }
-    const exit = await runLines(desk, prompt, lines, interactive);
+    const exit = await runLines(operator, prompt, lines, interactive);
     prompt.close();
-    const handedOver = await desk.handOver(desk.options.graceS ?? 0);
-    if (interactive) await keepHistory(desk, typed);
-    if (desk.lost) throw desk.lost;
+    const handedOver = await operator.handOver(operator.options.graceS ?? 0);
+    if (interactive) await keepHistory(operator, typed);
+    if (operator.lost) throw operator.lost;
     if (interrupted && exit === EXIT.done) throw new Refusal('command.interrupted', 'interrupted');
     return { result: undefined, text: handedOver ?? '', exit };
   } finally {
@@ -116,7 +117,7 @@ function clearLine(prompt: Interface): void {
   prompt.write(null, { ctrl: true, name: 'u' });
 }
 
-async function keepHistory({ io }: Desk, typed: readonly string[]): Promise<void> {
+async function keepHistory({ io }: Operator, typed: readonly string[]): Promise<void> {
   try {
     await saveHistory(io.env, typed);
   } catch (error) {
@@ -126,40 +127,40 @@ async function keepHistory({ io }: Desk, typed: readonly string[]): Promise<void
 
 /** Runs lines until the end of input, `quit`, a lost link or, in a script, a refusal: the exit code. */
 async function runLines(
-  desk: Desk,
+  operator: Operator,
   prompt: Interface,
   lines: AsyncIterator<string>,
   interactive: boolean,
 ): Promise<number> {
-  const { io } = desk;
+  const { io } = operator;
   const parser = promptParser(PROMPT_VERBS, (text) => io.stdout.write(text));
   for (let number = 1; ; number++) {
     if (interactive) {
-      prompt.setPrompt(`${desk.conditionWord}> `);
+      prompt.setPrompt(`${operator.conditionWord}> `);
       prompt.prompt();
     }
     const { value: line, done } = await lines.next();
-    if (done || desk.lost) return EXIT.done;
+    if (done || operator.lost) return EXIT.done;
     try {
       const typed = words(line);
       if (typed.length === 0) continue;
       const chosen = parser.parse(typed);
       if (!chosen) continue;
       if (chosen.verb === QUIT) return EXIT.done;
-      const { result, text } = await desk.run(chosen.verb, chosen.given);
-      if (desk.options.json) print(io.stdout, JSON.stringify(result));
+      const { result, text } = await operator.run(chosen.verb, chosen.given);
+      if (operator.options.json) print(io.stdout, JSON.stringify(result));
       else if (text) print(io.stdout, text);
     } catch (error) {
-      if (desk.lost) return EXIT.unreachable;
-      complain(desk, error, interactive ? undefined : number);
+      if (operator.lost) return EXIT.unreachable;
+      complain(operator, error, interactive ? undefined : number);
       if (!interactive) return EXIT.refused;
     }
   }
 }
 
-function complain(desk: Desk, error: unknown, line: number | undefined): void {
-  const { stderr } = desk.io;
-  if (desk.options.json) print(stderr, JSON.stringify({ line, error: errorObject(error) }));
+function complain(operator: Operator, error: unknown, line: number | undefined): void {
+  const { stderr } = operator.io;
+  if (operator.options.json) print(stderr, JSON.stringify({ line, error: errorObject(error) }));
   else print(stderr, `sinew: ${line === undefined ? '' : `line ${line}: `}${explain(error)}`);
 }
 

@@ -53,7 +53,7 @@ export interface Io {
   onInterrupt(handler: () => void): () => void;
 }
 
-export interface DeskOptions {
+export interface OperatorOptions {
   address: Address;
   token: string | undefined;
   /** The name that the journal and other sessions see. */
@@ -66,10 +66,10 @@ export interface DeskOptions {
   graceS: number | undefined;
 }
 
-/** What a verb may use: one user at work. desk.ts has the connection behind it. */
-export interface Desk {
+/** What a verb may use: one user at work. operator.ts has the connection behind it. */
+export interface Operator {
   readonly io: Io;
-  readonly options: DeskOptions;
+  readonly options: OperatorOptions;
   /** A session keeps the lease, and leaves it to the daemon to refuse what the condition forbids. */
   inSession: boolean;
   /** Told what happened on the prop without this user asking for it. */
@@ -144,7 +144,7 @@ export interface Verb<G = Given> {
   changesFile?: boolean;
   /** It sees to Ctrl-C, the loss of the link and the lease by itself, and prints as it goes. */
   independent?: boolean;
-  run(given: G, desk: Desk): Promise<Outcome>;
+  run(given: G, operator: Operator): Promise<Outcome>;
 }
 
 /** Declares a verb whose arguments and options have the shape `G`. */

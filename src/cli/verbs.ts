@@ -8,7 +8,7 @@ import { fileLines } from './file-text.ts';
 import { findVerb } from './find.ts';
 import { show, table, UsageError } from './output.ts';
 import { between, degreesOrMark, number, seconds, secondsOrNone } from './values.ts';
-import { type Argument, type Desk, type Outcome, type VerbOption, verb } from './verb.ts';
+import { type Argument, type Operator, type Outcome, type VerbOption, verb } from './verb.ts';
 
 /** What moves, lights or looks at the prop, on the command line and at the prompt alike. */
 
@@ -38,11 +38,11 @@ function delayNote(result: { delayed?: string }): string {
   return result.delayed ? ` (delayed: ${result.delayed})` : '';
 }
 
-async function status(desk: Desk): Promise<Outcome> {
-  const { prop, version, file } = await desk.connect();
-  const state = await desk.state();
+async function status(operator: Operator): Promise<Outcome> {
+  const { prop, version, file } = await operator.connect();
+  const state = await operator.state();
   const { condition, notParked, holder, rails, lockout = null, guards = [] } = state;
-  const { channels } = await desk.call('channel.list', {});
+  const { channels } = await operator.call('channel.list', {});
   const head = [`${prop}: ${conditionText(state)}`, `lease: ${holder ?? 'free'}`];
   if (lockout) head.push(lockText(lockout));
   for (const { name, action } of guards) head.push(`guard ${name} is broken (${action})`);
@@ -114,17 +114,17 @@ export const motionVerbs = [
       { name: 'to', doc: 'angle in degrees, or a mark', parse: degreesOrMark, names: 'mark' },
     ],
     options: [OVER],
-    async run({ target, to, over }, desk) {
-      const { channels, groups } = await desk.call('channel.list', {});
+    async run({ target, to, over }, operator) {
+      const { channels, groups } = await operator.call('channel.list', {});
       mustBeKnown('channel or group', target, [...Object.keys(channels), ...Object.keys(groups)]);
-      await desk.live();
+      await operator.live();
       const how = { to, overS: over, wait: true };
       if (!Object.hasOwn(channels, target)) {
-        const result = await desk.call('group.move', { group: target, ...how });
+        const result = await operator.call('group.move', { group: target, ...how });
         const text = `${target} moved to ${show(to)} in ${show(result.durationS)} s`;
         return { result, text: text + delayNote(result) };
       }
-      const result = await desk.call('channel.move', { channel: target, ...how });
+      const result = await operator.call('channel.move', { channel: target, ...how });
       const text = `${target} moved to ${show(result.target)} deg in ${show(result.durationS)} s`;
       return { result, text: text + delayNote(result) };
     },
@@ -138,15 +138,15 @@ export const motionVerbs = [
       { flags: '--us', doc: 'BY is in us of pulse width instead of degrees' },
       { flags: '--beyond-limits', doc: 'feel for the stop, past the soft limits' },
     ],
-    async run({ channel, by, us, beyondLimits }, desk) {
-      await desk.live();
-      await desk.follow();
-      const result = await desk.call('channel.jog', {
+    async run({ channel, by, us, beyondLimits }, operator) {
+      await operator.live();
+      await operator.follow();
+      const result = await operator.call('channel.jog', {
         channel,
         ...(us ? { byUs: by } : { byDeg: by }),
         beyondLimits,
       });
-      await desk.rest([channel]);
+      await operator.rest([channel]);
       const where = `${channel} at ${show(result.target)} deg, ${show(result.pulseUs)} us`;
       return { result, text: result.limited ? `${where}: this is its limit` : where };
     },
@@ -157,16 +157,16 @@ export const motionVerbs = [
     where: 'both',
     args: [CHANNEL, { name: 'on', doc: 'on or off', choices: ['on', 'off'] }],
     options: [{ flags: '--for <S>', doc: 'switch back after this time (s)', parse: seconds }],
-    async run({ channel, on, for: forS }, desk) {
-      await desk.live();
-      await desk.follow();
-      const result = await desk.call('channel.switch', { channel, on: on === 'on', forS });
-      await desk.rest([channel]);
+    async run({ channel, on, for: forS }, operator) {
+      await operator.live();
+      await operator.follow();
+      const result = await operator.call('channel.switch', { channel, on: on === 'on', forS });
+      await operator.rest([channel]);
       const text = `${channel} ${show(result.on)}${delayNote(result)}`;
       if (forS === undefined) return { result, text };
       // Handing over earlier could park the prop before the time is up.
-      if (!desk.inSession) {
-        await desk.until((channels) => channels.get(channel)?.value !== result.on);
+      if (!operator.inSession) {
+        await operator.until((channels) => channels.get(channel)?.value !== result.on);
       }
       return { result, text: `${text} for ${show(forS)} s` };
     },
@@ -180,11 +180,11 @@ export const motionVerbs = [
       { name: 'colour', doc: 'CSS colour, e.g. gold, "#ff8800", "oklch(75% 0.15 80)"', rest: true },
     ],
     options: [FADE],
-    async run({ channel, colour, fade }, desk) {
-      await desk.live();
-      await desk.follow();
-      const result = await desk.call('channel.colour', { channel, to: colour, fadeS: fade });
-      await desk.rest([channel]);
+    async run({ channel, colour, fade }, operator) {
+      await operator.live();
+      await operator.follow();
+      const result = await operator.call('channel.colour', { channel, to: colour, fadeS: fade });
+      await operator.rest([channel]);
       return { result, text: `${channel} ${result.to}` };
     },
   }),
@@ -194,11 +194,11 @@ export const motionVerbs = [
     where: 'both',
     args: [CHANNEL, { name: 'level', doc: 'perceived lightness, 0 to 1', parse: number }],
     options: [FADE],
-    async run({ channel, level, fade }, desk) {
-      await desk.live();
-      await desk.follow();
-      const result = await desk.call('channel.dim', { channel, to: level, fadeS: fade });
-      await desk.rest([channel]);
+    async run({ channel, level, fade }, operator) {
+      await operator.live();
+      await operator.follow();
+      const result = await operator.call('channel.dim', { channel, to: level, fadeS: fade });
+      await operator.rest([channel]);
       return { result, text: `${channel} ${show(result.to)}` };
     },
   }),
@@ -208,11 +208,11 @@ export const motionVerbs = [
     where: 'both',
     args: [{ name: 'pose', doc: 'name of a pose', names: 'pose' }],
     options: [OVER],
-    async run({ pose, over }, desk) {
-      const { poses } = await desk.call('channel.list', {});
+    async run({ pose, over }, operator) {
+      const { poses } = await operator.call('channel.list', {});
       mustBeKnown('pose', pose, poses);
-      await desk.live();
-      const result = await desk.call('pose.go', { pose, overS: over, wait: true });
+      await operator.live();
+      const result = await operator.call('pose.go', { pose, overS: over, wait: true });
       const text = `pose ${pose} reached in ${show(result.durationS)} s`;
       return { result, text: text + delayNote(result) };
     },
@@ -222,12 +222,12 @@ export const motionVerbs = [
     summary: 'wiggle or blink a channel, to find its wire',
     where: 'both',
     args: [CHANNEL],
-    async run({ channel }, desk) {
-      await desk.live();
-      await desk.follow();
-      const result = await desk.call('channel.identify', { channel });
-      await desk.sleep(result.durationS * 1000);
-      await desk.rest([channel]);
+    async run({ channel }, operator) {
+      await operator.live();
+      await operator.follow();
+      const result = await operator.call('channel.identify', { channel });
+      await operator.sleep(result.durationS * 1000);
+      await operator.rest([channel]);
       return { result, text: `${channel} identified itself` };
     },
   }),
@@ -240,26 +240,29 @@ export const motionVerbs = [
       { flags: '--list', doc: 'list the cues, the idle behaviours and the triggers' },
       { flags: '--stop <name>', doc: 'stop this cue' },
     ],
-    async run({ name, list, stop }, desk) {
+    async run({ name, list, stop }, operator) {
       if ([name, list, stop].filter((given) => given !== undefined).length !== 1) {
         throw new UsageError('give the name of a cue, or --list, or --stop NAME');
       }
       if (stop !== undefined) {
-        await desk.lease();
-        return { result: await desk.call('cue.stop', { cue: stop }), text: `cue ${stop} stopped` };
+        await operator.lease();
+        return {
+          result: await operator.call('cue.stop', { cue: stop }),
+          text: `cue ${stop} stopped`,
+        };
       }
       // Asked even when running one: nothing is woken for a cue that does not exist.
-      const listed = await desk.call('cue.list', {});
+      const listed = await operator.call('cue.list', {});
       if (list) return { result: listed, text: cueTable(listed) };
       mustBeKnown('cue', name!, Object.keys(listed.cues));
-      await desk.live();
+      await operator.live();
       const endless = listed.cues[name!]!.durationS === null;
       // At the prompt the next line may stop it; elsewhere nothing comes after it.
-      const wait = !(endless && desk.inSession);
-      const startMs = desk.io.clock.nowMs();
-      const result = await desk.call('cue.run', { cue: name!, wait });
+      const wait = !(endless && operator.inSession);
+      const startMs = operator.io.clock.nowMs();
+      const result = await operator.call('cue.run', { cue: name!, wait });
       if (!wait) return { result, text: `cue ${name} runs until it is stopped` };
-      const tookS = tidy((desk.io.clock.nowMs() - startMs) / 1000, 1);
+      const tookS = tidy((operator.io.clock.nowMs() - startMs) / 1000, 1);
       return { result, text: `cue ${name} ran for ${tookS} s` };
     },
   }),
@@ -268,10 +271,10 @@ export const motionVerbs = [
     summary: 'start or end an idle behaviour: small cues at random times',
     where: 'prompt',
     args: [{ name: 'name', doc: 'name of an idle behaviour, or off' }],
-    async run({ name }, desk) {
+    async run({ name }, operator) {
       if (name === 'off')
-        return { result: await desk.call('idle.stop', {}), text: 'no idle behaviour' };
-      const result = await desk.call('idle.start', { idle: name });
+        return { result: await operator.call('idle.stop', {}), text: 'no idle behaviour' };
+      const result = await operator.call('idle.start', { idle: name });
       return { result, text: `idle behaviour ${name} runs until idle off` };
     },
   }),
@@ -280,8 +283,8 @@ export const motionVerbs = [
     summary: 'let the triggers take effect while you hold the lease, or no longer',
     where: 'prompt',
     args: [{ name: 'on', doc: 'on or off', choices: ['on', 'off'] }],
-    async run({ on }, desk) {
-      const result = await desk.call('trigger.arm', { armed: on === 'on' });
+    async run({ on }, operator) {
+      const result = await operator.call('trigger.arm', { armed: on === 'on' });
       return { result, text: result.armed ? 'triggers armed' : 'triggers disarmed' };
     },
   }),
@@ -294,10 +297,10 @@ export const benchVerbs = [
     where: 'both',
     changesFile: true,
     args: [CHANNEL, { name: 'name', doc: 'name of the mark', names: 'mark' }],
-    async run({ channel, name }, desk) {
-      await desk.lease();
+    async run({ channel, name }, operator) {
+      await operator.lease();
       const what = `mark ${name} of ${channel}`;
-      const result = await desk.write(what, 'mark.capture', { channel, mark: name });
+      const result = await operator.write(what, 'mark.capture', { channel, mark: name });
       const where = `${show(result.deg)} deg, ${show(result.pulseUs)} us`;
       return { result, text: `${what} is ${where}; written to the prop file` };
     },
@@ -308,10 +311,10 @@ export const benchVerbs = [
     where: 'both',
     changesFile: true,
     args: [CHANNEL, { name: 'end', doc: 'which limit', choices: ['low', 'high'] }],
-    async run({ channel, end }, desk) {
-      await desk.lease();
+    async run({ channel, end }, operator) {
+      await operator.lease();
       const what = `the ${end} limit of ${channel}`;
-      const result = await desk.write(what, 'limits.capture', { channel, end });
+      const result = await operator.write(what, 'limits.capture', { channel, end });
       const limits = result.limitsDeg.map(show).join(' to ');
       return { result, text: `limits of ${channel} are ${limits} deg; written to the prop file` };
     },
@@ -330,10 +333,10 @@ export const benchVerbs = [
         names: 'mark',
       },
     ],
-    async run({ channel, mark }, desk) {
-      await desk.lease();
+    async run({ channel, mark }, operator) {
+      await operator.lease();
       const what = `the park position of ${channel}`;
-      const result = await desk.write(what, 'park.capture', { channel, mark });
+      const result = await operator.write(what, 'park.capture', { channel, mark });
       const deg = `${show(result.deg)} deg`;
       const where = mark === undefined ? deg : `${mark}, ${deg}`;
       return { result, text: `${channel} parks at ${where}; written to the prop file` };
@@ -345,9 +348,9 @@ export const benchVerbs = [
     where: 'both',
     changesFile: true,
     args: [],
-    async run(_given, desk) {
-      await desk.lease();
-      const result = await desk.write('the undo', 'capture.undo', {});
+    async run(_given, operator) {
+      await operator.lease();
+      const result = await operator.write('the undo', 'capture.undo', {});
       return { result, text: `${result.undone}; written to the prop file` };
     },
   }),
@@ -366,10 +369,13 @@ export const conditionVerbs = [
       },
     ],
     changesCondition: true,
-    async run({ confirmUnknown }, desk) {
-      await desk.lease();
-      await desk.wake(confirmUnknown || desk.options.confirmUnknown);
-      return { result: { condition: desk.condition }, text: `the prop is ${desk.condition}` };
+    async run({ confirmUnknown }, operator) {
+      await operator.lease();
+      await operator.wake(confirmUnknown || operator.options.confirmUnknown);
+      return {
+        result: { condition: operator.condition },
+        text: `the prop is ${operator.condition}`,
+      };
     },
   }),
   verb({
@@ -378,8 +384,8 @@ export const conditionVerbs = [
     where: 'both',
     args: [],
     changesCondition: true,
-    async run(_given, desk) {
-      const result = await desk.call('park', { wait: true });
+    async run(_given, operator) {
+      const result = await operator.call('park', { wait: true });
       return { result, text: `the prop is ${conditionText(result)}` };
     },
   }),
@@ -396,9 +402,9 @@ export const conditionVerbs = [
       },
     ],
     changesCondition: true,
-    async run({ category: text = '1' }, desk) {
+    async run({ category: text = '1' }, operator) {
       const category = Number(text) as 0 | 1 | 2;
-      const result = await desk.call('stop', { category });
+      const result = await operator.call('stop', { category });
       const then = result.condition === 'stopped' ? '; reset before it moves again' : '';
       return { result, text: `the prop is ${result.condition} (category ${category})${then}` };
     },
@@ -409,8 +415,8 @@ export const conditionVerbs = [
     where: 'both',
     args: [{ name: 'reason', doc: 'why, for others to read', rest: true, optional: true }],
     changesCondition: true,
-    async run({ reason }, desk) {
-      const result = await desk.call('lockout.set', { ...(reason && { reason }) });
+    async run({ reason }, operator) {
+      const result = await operator.call('lockout.set', { ...(reason && { reason }) });
       const text =
         'nothing wakes or moves the prop until "sinew unlock"; it is no substitute for a switch that cuts the power';
       return { result, text: text + unsavedText(result) };
@@ -427,9 +433,9 @@ export const conditionVerbs = [
         doc: "clear everybody's, and say how you know that nobody is in reach",
       },
     ],
-    async run({ force }, desk) {
+    async run({ force }, operator) {
       const how = force === undefined ? {} : { force: true, reason: force };
-      const result = await desk.call('lockout.clear', how);
+      const result = await operator.call('lockout.clear', how);
       const text = result.lockout ? lockText(result.lockout) : 'the lockout is cleared';
       return { result, text: text + unsavedText(result) };
     },
@@ -446,9 +452,9 @@ export const conditionVerbs = [
       },
     ],
     changesCondition: true,
-    async run({ confirm }, desk) {
-      await desk.lease();
-      const result = await desk.reset(confirm);
+    async run({ confirm }, operator) {
+      await operator.lease();
+      const result = await operator.reset(confirm);
       return { result, text: `the prop is ${conditionText(result)}` };
     },
   }),
@@ -460,14 +466,14 @@ export const lookVerbs = [
     summary: 'show the condition and every channel',
     where: 'line',
     args: [],
-    run: (_given, desk) => status(desk),
+    run: (_given, operator) => status(operator),
   }),
   verb({
     name: 'list',
     summary: 'show the condition and every channel',
     where: 'prompt',
     args: [],
-    run: (_given, desk) => status(desk),
+    run: (_given, operator) => status(operator),
   }),
   findVerb,
   verb<{ seconds: number }>({
@@ -475,8 +481,8 @@ export const lookVerbs = [
     summary: 'wait before the next line',
     where: 'prompt',
     args: [{ name: 'seconds', doc: 'how long (s)', parse: between(0, 86_400, 'seconds') }],
-    async run({ seconds: waitS }, desk) {
-      await desk.sleep(waitS * 1000);
+    async run({ seconds: waitS }, operator) {
+      await operator.sleep(waitS * 1000);
       return { result: { waitedS: waitS }, text: '' };
     },
   }),

@@ -3,12 +3,12 @@ import type { Clock } from '../shared/clock.ts';
 import { Body } from './body.ts';
 import type { CoreProp } from './core-prop.ts';
 import { type CueEvents, Cues, compileCue, type ReadyCue } from './cues.ts';
-import { Energiser } from './energise.ts';
 import { Gate } from './gate.ts';
 import { Idle } from './idle.ts';
 import type { Journal } from './journal.ts';
 import { Parker } from './park.ts';
 import { PropLight } from './prop-light.ts';
+import { Waker } from './waker.ts';
 
 /** Everything that is put together from one version of the prop file. */
 export class Assembly {
@@ -17,7 +17,7 @@ export class Assembly {
   readonly cues: Cues;
   readonly idle: Idle;
   readonly parker: Parker;
-  readonly waker: Energiser;
+  readonly waker: Waker;
   readonly light: PropLight;
 
   constructor(
@@ -32,7 +32,7 @@ export class Assembly {
     this.cues = new Cues(body, this.gate, journal, events, cues);
     this.idle = new Idle(body, this.cues);
     this.parker = new Parker(body, this.gate, journal);
-    this.waker = new Energiser(body, this.gate, journal);
+    this.waker = new Waker(body, this.gate, journal);
     this.light = new PropLight(body, journal);
   }
 }

@@ -1,12 +1,12 @@
 import type { MethodRecord } from '../api/method.ts';
 import { type CoreMethod, METHODS, type Params, type Result } from '../api/methods.ts';
+import type { Edit } from '../prop/edit-text.ts';
 import type { Author } from '../prop/file/status.ts';
 import { didYouMean } from '../prop/finding.ts';
-import type { Edit } from '../prop/splice.ts';
 import { Refusal } from '../shared/errors.ts';
 import { plain } from '../shared/plain.ts';
 import { clamp, tidy } from '../shared/units.ts';
-import { untilArrived, untilCondition, untilNoted, untilOver, untilSaved } from './arrive.ts';
+import { untilArrived, untilCondition, untilNoted, untilOver, untilSaved } from './completion.ts';
 import type { Core } from './core.ts';
 import type { Started } from './gate.ts';
 import { Identifier } from './identify.ts';

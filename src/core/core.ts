@@ -15,7 +15,6 @@ import { Body, type SafetyInput } from './body.ts';
 import { type ConditionEvent, next } from './condition.ts';
 import type { CoreProp } from './core-prop.ts';
 import type { Cues } from './cues.ts';
-import { type Energiser, mustBeAbleToWake } from './energise.ts';
 import { type Changing, type ExchangeHost, PropExchange } from './exchange.ts';
 import type { Gate } from './gate.ts';
 import type { Idle } from './idle.ts';
@@ -32,6 +31,7 @@ import { type Stopper, Stoppers } from './stoppers.ts';
 import type { Store } from './store.ts';
 import { Triggers } from './triggers.ts';
 import { Waits } from './waits.ts';
+import { mustBeAbleToWake, type Waker } from './waker.ts';
 import { WarmUp } from './warm-up.ts';
 
 /** After a stall, motion is advanced by this many ticks at most: it resumes, it does not jump. */
@@ -182,7 +182,7 @@ export class Core {
     return this.#assembly.parker;
   }
 
-  get #waker(): Energiser {
+  get #waker(): Waker {
     return this.#assembly.waker;
   }
 
@@ -440,7 +440,7 @@ export class Core {
     if (!this.#dropWhenStill) this.#dropByS = this.#nowS + deadlineS;
     this.#dropWhenStill = this.#stopCategory === 1 && !still;
     // Asked for again, it holds no longer.
-    if (this.#stopCategory === 2 && this.body.servos.some((servo) => servo.energised))
+    if (this.#stopCategory === 2 && this.body.servos.some((servo) => servo.pulsing))
       this.#holdUntilS = Math.min(this.#holdUntilS, this.#nowS + holdS);
     if (this.#stopCategory === 0 || (this.#stopCategory === 1 && still)) this.#dropPower();
     this.state.save(true);

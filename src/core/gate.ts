@@ -773,7 +773,7 @@ export class Gate {
         if (servo.rail !== rail.index) continue;
         const isOurs = ours.has(servo);
         any ||= isOurs;
-        const restA = servo.energised ? servo.draw.idleA : 0;
+        const restA = servo.pulsing ? servo.draw.idleA : 0;
         amps += (isOurs ? servo.draw.busyA : restA) - servo.amps(nowS);
       }
       if (any) this.#refuseOver(rail, amps, () => moves.map(({ servo }) => servo.name).join(', '));

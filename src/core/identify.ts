@@ -1,7 +1,7 @@
 import { Refusal } from '../shared/errors.ts';
 import { clamp } from '../shared/units.ts';
 import type { Actuator } from './actuators.ts';
-import { type ArriveHost, untilArrived } from './arrive.ts';
+import { type ArriveHost, untilArrived } from './completion.ts';
 import type { Gate } from './gate.ts';
 import type { Lease, Session } from './lease.ts';
 import type { Light } from './light.ts';

@@ -4,7 +4,7 @@ import type { Clock } from '../shared/clock.ts';
 import type { EventName } from '../shared/journal.ts';
 
 /** What is told: an event, or the command that was carried out. */
-type Told = EventName | CoreMethod;
+type What = EventName | CoreMethod;
 
 const KEPT = 5000;
 const FOLD_MS = 1000;
@@ -34,7 +34,7 @@ export class Journal {
     this.#sink = sink;
   }
 
-  add(who: string, what: Told, text: string, values?: Record<string, unknown>): void {
+  add(who: string, what: What, text: string, values?: Record<string, unknown>): void {
     this.#recurring = [];
     this.#append({ ...this.#stamp(), who, what, text, ...(values && { values }) });
   }
@@ -43,7 +43,7 @@ export class Journal {
    * As `add`, but while nothing else comes in between, an entry takes the place of the one before it
    * with the same who and text: what a prop does by itself all day must not wash away the rest.
    */
-  recur(who: string, what: Told, text: string, values: Record<string, unknown>): void {
+  recur(who: string, what: What, text: string, values: Record<string, unknown>): void {
     const entry: JournalEntry = { ...this.#stamp(), who, what, text, values };
     const at = this.#recurring.findIndex((one) => one.who === who && one.text === text);
     if (at >= 0) {
@@ -77,7 +77,7 @@ export class Journal {
    * As `add`, but an entry that follows one of the same who and what about the same channel or group
    * within a second takes its place: a slider that is drawn must not wash the journal away.
    */
-  fold(who: string, what: Told, text: string, values: Record<string, unknown>): void {
+  fold(who: string, what: What, text: string, values: Record<string, unknown>): void {
     const last = this.#entries.at(-1);
     const nowMs = this.#clock.wallMs();
     const same =

@@ -548,7 +548,7 @@ export class RgbLight extends Light {
    */
   readonly #guard: ColourFlashGuard | undefined;
   readonly park: Readonly<Rgb>;
-  readonly #course = new OklabFade();
+  readonly #fade = new OklabFade();
   readonly #wanted = new Colour();
   readonly #wantedLight = new Colour();
   /** Linear light as shown. */
@@ -646,7 +646,7 @@ export class RgbLight extends Light {
 
   fade(to: Readonly<Rgb>, fadeS: number, ease?: Ease): void {
     const { value, target } = this;
-    this.#course.begin(value, to);
+    this.#fade.begin(value, to);
     Object.assign(target, to);
     this.startFade(
       fadeS,
@@ -669,7 +669,7 @@ export class RgbLight extends Light {
   }
 
   protected mix(): void {
-    this.#course.at(this.progress, this.#wanted, this.#wantedLight);
+    this.#fade.at(this.progress, this.#wanted, this.#wantedLight);
   }
 
   protected allowed({ nowS }: { readonly nowS: number }): boolean {

@@ -1,9 +1,9 @@
 import { Refusal } from '../shared/errors.ts';
 import type { Actuator } from './actuators.ts';
 import type { Body } from './body.ts';
-import { Energiser } from './energise.ts';
 import type { Gate } from './gate.ts';
 import type { Journal } from './journal.ts';
+import { Waker } from './waker.ts';
 
 /** Whether everything rests at its park position already. */
 export function atRest(body: Body): boolean {
@@ -20,7 +20,7 @@ export class Parker {
   readonly #body: Body;
   readonly #gate: Gate;
   readonly #stages: Actuator[][];
-  readonly #energiser: Energiser;
+  readonly #energiser: Waker;
   #active = false;
   #stage = 0;
   /** Sent home before. */
@@ -41,7 +41,7 @@ export class Parker {
     this.#body = body;
     this.#gate = gate;
     this.#journal = journal;
-    this.#energiser = new Energiser(body, gate, journal);
+    this.#energiser = new Waker(body, gate, journal);
     const named = body.prop.park.stages.map((stage) => stage.map((name) => body.channel(name)));
     const rest = body.channels.filter((channel) => !named.flat().includes(channel));
     this.#stages = [
@@ -60,7 +60,7 @@ export class Parker {
    * that much later (s), relays that park open being opened at once. `energise` also starts limp
    * servos, which only somebody who asks for it may want; those in an unknown place stay limp.
    */
-  begin(nowS: number, holdS: number, energise: boolean): void {
+  begin(nowS: number, holdS: number, startPulses: boolean): void {
     this.#active = true;
     this.#gate.parking = true;
     this.#gate.cancel();
@@ -78,7 +78,7 @@ export class Parker {
       const opening = this.#body.relays.filter(({ parkOn }) => !parkOn);
       for (const relay of this.#gate.mayOpen(opening)) relay.set(false);
     }
-    const limp = energise
+    const limp = startPulses
       ? this.#body.servos.filter((one) => one.known && !one.rests && !one.board.dead)
       : [];
     const addedS = this.#energiser.begin(limp, nowS);
@@ -111,7 +111,7 @@ export class Parker {
       this.#stage++;
     }
     // Sent there from an unknown position at its own speed, a servo may still be on its way.
-    if (this.#body.servos.some((servo) => servo.energised && nowS < servo.jumpUntilS))
+    if (this.#body.servos.some((servo) => servo.pulsing && nowS < servo.jumpUntilS))
       return 'parking';
     for (const servo of this.#body.servos) if (servo.parkThen === 'release') servo.release(nowS);
     this.cancel();

@@ -91,7 +91,7 @@ export class Servo implements Answers {
   parkingToDeg: number | undefined;
   readonly parkThen: 'hold' | 'release';
   /** Pulses are being sent. */
-  energised = false;
+  pulsing = false;
   /** Where it stands is known, so that pulses will not make it jump. */
   known = false;
   /** Sent outside its soft limits on purpose, feeling for the stop. */
@@ -335,11 +335,11 @@ export class Servo implements Answers {
   }
 
   /** Starts the pulses at `deg`: its last known position, or where an unknown one is sent first. */
-  energise(deg: number, settleUntilS: number): void {
+  startPulses(deg: number, settleUntilS: number): void {
     if (!this.known) this.jumpUntilS = settleUntilS;
     this.#freedDeg = Number.NaN;
     this.#freeDeg = Number.NaN;
-    this.energised = true;
+    this.pulsing = true;
     this.known = true;
     this.settleUntilS = settleUntilS;
     this.#motion.restAt(deg);
@@ -350,10 +350,10 @@ export class Servo implements Answers {
   resume(other: Servo, pulsesGoOn: boolean): void {
     this.#motion.restAt(other.state.pos);
     this.known = other.known;
-    this.energised = pulsesGoOn && other.energised;
+    this.pulsing = pulsesGoOn && other.pulsing;
     this.settleUntilS = other.settleUntilS;
     this.jumpUntilS = other.jumpUntilS;
-    this.beyond = this.energised && !this.#within(other.state.pos);
+    this.beyond = this.pulsing && !this.#within(other.state.pos);
   }
 
   /** Whether a position of `other` means the same here: the same output, calibration and linkage. */
@@ -366,9 +366,9 @@ export class Servo implements Answers {
    * from now on: a limp limb falls, or somebody moves it.
    */
   release(nowS: number): void {
-    if (this.energised && (!this.atPark || nowS < this.jumpUntilS)) this.known = false;
+    if (this.pulsing && (!this.atPark || nowS < this.jumpUntilS)) this.known = false;
     this.freeze();
-    this.energised = false;
+    this.pulsing = false;
     this.beyond = false;
   }
 
@@ -390,7 +390,7 @@ export class Servo implements Answers {
   /** Notes the pulse of this tick, rounded so that the limits hold for the pulse as well. */
   put(): void {
     const bounds = this.beyond ? this.#envelope : this.#bounds;
-    this.pulseUs = this.energised ? bounds.pulseUs(this.state.pos) : 0;
+    this.pulseUs = this.pulsing ? bounds.pulseUs(this.state.pos) : 0;
     this.board.put(this.output, this.pulseUs);
   }
 
@@ -430,7 +430,7 @@ export class Servo implements Answers {
   }
 
   get isLimp(): boolean {
-    return !this.energised;
+    return !this.pulsing;
   }
 
   get isBusy(): boolean {
@@ -463,10 +463,10 @@ export class Servo implements Answers {
       return (
         requirement.is === 'parked' &&
         this.rests &&
-        this.energised &&
+        this.pulsing &&
         this.#time.nowS >= this.jumpUntilS
       );
-    return this.energised && isBeyond(requirement, this, this.state.pos);
+    return this.pulsing && isBeyond(requirement, this, this.state.pos);
   }
 
   meetsAt(requirement: Requirement, to: Standing): boolean {
@@ -510,7 +510,7 @@ export class Servo implements Answers {
   flags(): number {
     return (
       (this.moving ? FLAG.moving : 0) |
-      (this.energised ? 0 : FLAG.released) |
+      (this.pulsing ? 0 : FLAG.released) |
       (this.known && this.#time.nowS >= this.jumpUntilS ? 0 : FLAG.unknown) |
       (this.beyond ? FLAG.beyond : 0) |
       (this.pushing ? FLAG.pushing : 0) |
@@ -536,7 +536,7 @@ export class Servo implements Answers {
   }
 
   get startA(): number {
-    return this.energised ? 0 : this.draw.busyA - this.draw.idleA;
+    return this.pulsing ? 0 : this.draw.busyA - this.draw.idleA;
   }
 
   awayText(): string {
@@ -561,7 +561,7 @@ export class Servo implements Answers {
 
   /** Estimated draw (A) at `nowS`. */
   amps(nowS: number): number {
-    if (!this.energised) return 0;
+    if (!this.pulsing) return 0;
     if (this.pushing) return this.draw.stallA;
     return this.moving || nowS < this.settleUntilS ? this.draw.busyA : this.draw.idleA;
   }

@@ -1,5 +1,5 @@
 import { clamp, tidy } from '../shared/units.ts';
-import { type Course, columns } from '../sums/course.ts';
+import { columns, type TimeSeries } from '../sums/time-series.ts';
 import { px } from './px.ts';
 
 /** A time axis from 0 to `endS`, in a picture from `left` to `right` (px, whole). */
@@ -58,12 +58,12 @@ export function UpDown(props: { style: string; x: number; top: number; bottom: n
 }
 
 /** A path through a course, half a pixel apart; straight on where nothing changes. */
-export function curve(axis: Axis, course: Course, yOf: (value: number) => number): string {
+export function curve(axis: Axis, series: TimeSeries, yOf: (value: number) => number): string {
   const { left, right, endS } = axis;
-  let drawn = yOf(course.value[0]!);
+  let drawn = yOf(series.value[0]!);
   let path = `M${left} ${drawn}`;
   let pending = '';
-  columns(course, endS, 2 * (right - left)).forEach(({ far, last }, i) => {
+  columns(series, endS, 2 * (right - left)).forEach(({ far, last }, i) => {
     const x = left + (i + 1) / 2;
     for (const value of far === last ? [last] : [far, last]) {
       const y = yOf(value);

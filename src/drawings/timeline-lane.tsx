@@ -5,7 +5,7 @@ import { lightnessToLuminance, linearToSrgb } from '../sums/light.ts';
 import { type Axis, curve, xOf } from './axis.tsx';
 import { px } from './px.ts';
 import { LETTER } from './timeline-steps.tsx';
-import { closures, courseOf, reader } from './track.ts';
+import { closures, reader, timeSeriesOf } from './track.ts';
 
 /** Height of a lane, by what is drawn in it (px). */
 export const LANE_HEIGHT = { deg: 56, on: 26, lightness: 34, colour: 34 } as const;
@@ -95,7 +95,7 @@ function AngleLane({ track, axis, y, angles }: Placed & { angles: Angles }) {
           {mark} {tidy(deg)}
         </text>
       ))}
-      <path class="curve" d={curve(axis, courseOf(track), yOf)} />
+      <path class="curve" d={curve(axis, timeSeriesOf(track), yOf)} />
     </>
   );
 }

@@ -1,9 +1,9 @@
 import type { Event, Track } from '../rehearsal/rehearse.ts';
-import type { Course } from '../sums/course.ts';
 import { luminanceToLightness, relativeLuminance } from '../sums/light.ts';
+import type { TimeSeries } from '../sums/time-series.ts';
 
 /** A track as numbers: deg, 0 or 1, or the perceived lightness 0..1. */
-export function courseOf({ tS, value }: Track): Course {
+export function timeSeriesOf({ tS, value }: Track): TimeSeries {
   const number = (one: number | string) => (typeof one === 'string' ? lightnessOf(one) : one);
   return { tS, value: value.map(number) };
 }

@@ -1,7 +1,7 @@
-import type { Told } from '../api/notifications.ts';
+import type { NoticeParams } from '../api/notifications.ts';
 import type { FileFinding, FileNews, JournalEntry } from '../api/types.ts';
 import type { Finding } from '../prop/finding.ts';
-import { told } from '../prop/told-finding.ts';
+import { findingInfos } from '../prop/finding-info.ts';
 import { CONDITIONS } from '../shared/condition.ts';
 import { notification } from './jsonrpc.ts';
 import type { View } from './state.ts';
@@ -57,7 +57,9 @@ export class Notices {
     const condition = CONDITIONS.find((one) => one === values?.condition);
     if (!condition) return;
     const cause = causeOf(values?.cause) ?? { code: `condition.${condition}`, who, words: text };
-    this.#tellAll(notification('condition', { condition, cause } satisfies Told<'condition'>));
+    this.#tellAll(
+      notification('condition', { condition, cause } satisfies NoticeParams<'condition'>),
+    );
   }
 
   #tell(news: FileNews): void {
@@ -66,7 +68,7 @@ export class Notices {
   }
 }
 
-type Cause = Told<'condition'>['cause'];
+type Cause = NoticeParams<'condition'>['cause'];
 
 function causeOf(given: unknown): Cause | undefined {
   if (typeof given !== 'object' || given === null) return undefined;
@@ -80,7 +82,7 @@ function causeOf(given: unknown): Cause | undefined {
 function firstOf(findings: readonly Finding[]): FileFinding[] {
   const errors = findings.filter(({ severity }) => severity === 'error');
   const others = findings.filter(({ severity }) => severity !== 'error');
-  const first = told([...errors, ...others].slice(0, MOST));
+  const first = findingInfos([...errors, ...others].slice(0, MOST));
   return first.map(({ code: _code, ...finding }) => finding);
 }
 

@@ -1,6 +1,6 @@
 import { isMap, isScalar, visit, type YAMLMap } from 'yaml';
+import { type Edit, newlineOf, sameData, splice } from './edit-text.ts';
 import type { Path } from './finding.ts';
-import { type Edit, newlineOf, sameData, splice } from './splice.ts';
 import { MAX_BYTES, type PropText, placer, readText } from './text.ts';
 
 /**

@@ -1,10 +1,10 @@
 import { createReadStream } from 'node:fs';
+import { type Edit, splice } from './edit-text.ts';
 import { type Entries, sharing, spliceEntries } from './entries.ts';
-import { explain, knownKeys, valueAt, withinUnion } from './explain.ts';
 import { closest, type Finding, type Path, pathText, WHOLE_FILE } from './finding.ts';
 import { lint } from './lint.ts';
 import { type Prop, schemas } from './schema.ts';
-import { type Edit, splice } from './splice.ts';
+import { explain, knownKeys, valueAt, withinUnion } from './schema-remarks.ts';
 import { MAX_BYTES, type PropText, readText, TOO_LARGE } from './text.ts';
 
 export { type Finding, formatFinding } from './finding.ts';

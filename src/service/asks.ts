@@ -5,7 +5,7 @@ import { traceFault } from '../prop/trace.ts';
 import { asRefusal, type ErrorObject, Refusal } from '../shared/errors.ts';
 import { Rotation } from '../shared/rotation.ts';
 import type { Keeper } from './keeper.ts';
-import type { PlannerDesk } from './planner.ts';
+import type { PlannerPort } from './planner.ts';
 import type { PlannerQuestion } from './planner-answer.ts';
 import type { AskedMethod, FromGateway, ToGatewayFromService } from './protocol.ts';
 
@@ -25,7 +25,7 @@ const MAX_CHARACTERS = 2 * 1024 * 1024;
  */
 export class Asks {
   readonly #keeper: Keeper;
-  readonly #planner: PlannerDesk;
+  readonly #planner: PlannerPort;
   readonly #answer: (answer: ToGatewayFromService) => void;
   readonly #trouble: (error: unknown) => void;
   readonly #waiting = new Rotation<Ask>();
@@ -39,7 +39,7 @@ export class Asks {
 
   constructor(
     keeper: Keeper,
-    planner: PlannerDesk,
+    planner: PlannerPort,
     answer: (answer: ToGatewayFromService) => void,
     trouble: (error: unknown) => void,
   ) {

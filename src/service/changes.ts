@@ -1,6 +1,6 @@
 import { isDeepStrictEqual } from 'node:util';
-import { valueAt } from '../prop/explain.ts';
 import { type Path, pathText, show } from '../prop/finding.ts';
+import { valueAt } from '../prop/schema-remarks.ts';
 
 /** What two versions of a prop file differ in. */
 export interface Changes {

@@ -7,8 +7,8 @@ import {
 } from 'node:worker_threads';
 import type { ChangeMessage, Outcome } from '../core/core-prop.ts';
 import type { Saved } from '../core/store.ts';
+import type { Edit } from '../prop/edit-text.ts';
 import type { Author, FileStatus } from '../prop/file/status.ts';
-import type { Edit } from '../prop/splice.ts';
 import type { SafePlan } from '../safe/plan.ts';
 import { Backoff } from '../shared/backoff.ts';
 import { type ErrorObject, Refusal } from '../shared/errors.ts';

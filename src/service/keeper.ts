@@ -2,8 +2,8 @@ import fs from 'node:fs/promises';
 import { basename } from 'node:path';
 import { isDeepStrictEqual } from 'node:util';
 import type { ChangeMessage, Outcome } from '../core/core-prop.ts';
-import { cutOff } from '../prop/cut-off.ts';
-import { valueAt } from '../prop/explain.ts';
+import type { Edit } from '../prop/edit-text.ts';
+import { AcceptedCopy } from '../prop/file/accepted-copy.ts';
 import { CompiledForm } from '../prop/file/compiled.ts';
 import {
   edited,
@@ -14,24 +14,24 @@ import {
   valid,
 } from '../prop/file/edit.ts';
 import { History } from '../prop/file/history.ts';
-import { LastKnown } from '../prop/file/last-known.ts';
 import { type FileSystem, PropDisk, type Seen, type Written } from '../prop/file/prop-disk.ts';
 import type { Author, FileStatus } from '../prop/file/status.ts';
 import { versionOf } from '../prop/file/version.ts';
 import { type Path, pathText, show } from '../prop/finding.ts';
+import { findingInfos } from '../prop/finding-info.ts';
 import { servoOf } from '../prop/kinds/channel.ts';
 import { degIn } from '../prop/kinds/servo.ts';
 import { checkProp, type Finding, type Loaded, parseProp } from '../prop/load.ts';
 import type { Prop } from '../prop/schema.ts';
-import type { Edit } from '../prop/splice.ts';
+import { valueAt } from '../prop/schema-remarks.ts';
 import { MAX_BYTES, readText } from '../prop/text.ts';
-import { told } from '../prop/told-finding.ts';
+import { truncation } from '../prop/truncation.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
 import type { ReplacingFs } from '../shared/replace-file.ts';
 import { changesBetween } from './changes.ts';
 import { type Compiled, changeMessages } from './core-prop.ts';
-import { cutOffText, type Guard, loadSeen, openProp, type Sound, wasInUse } from './opening.ts';
+import { type Guard, loadSeen, openProp, type Sound, truncationText, wasInUse } from './opening.ts';
 import type { PropView } from './protocol.ts';
 import { ViewMaker } from './view.ts';
 
@@ -103,7 +103,7 @@ export class Keeper {
   readonly #views = new ViewMaker();
   readonly #gone: { has(session: string): boolean };
   readonly #program: string | undefined;
-  #known!: LastKnown;
+  #known!: AcceptedCopy;
   #form: CompiledForm | undefined;
   /** Opened without reading its text, which somebody may need. */
   #unread: Compiled | undefined;
@@ -160,7 +160,7 @@ export class Keeper {
     stateDir: string,
     resumed: string | undefined,
   ): Promise<{ findings: Finding[]; refused?: string }> {
-    this.#known = new LastKnown(target, stateDir, this.#fs);
+    this.#known = new AcceptedCopy(target, stateDir, this.#fs);
     this.#history = new History(target, stateDir, this.#fs);
     if (this.#program !== undefined)
       this.#form = new CompiledForm(target, stateDir, this.#program, this.#fs);
@@ -430,7 +430,7 @@ export class Keeper {
       path: this.name,
       ...(onDisk !== version && { inUse: version }),
       ...(problem !== undefined && { problem }),
-      findings: told(findings),
+      findings: findingInfos(findings),
       pending,
     };
   }
@@ -530,18 +530,19 @@ export class Keeper {
       );
       return;
     }
-    const cut = await this.#cutOff(text, version!);
+    const cut = await this.#truncation(text, version!);
     if (cut !== undefined) {
-      await this.#hold(cutOffText(this.#file, cut, this.#known.path));
+      await this.#hold(truncationText(this.#file, cut, this.#known.path));
       return;
     }
     await this.#offer(this.#compile(loaded), BY_HAND, 'edited');
   }
 
-  async #cutOff(text: string, version: string): Promise<string | undefined> {
+  async #truncation(text: string, version: string): Promise<string | undefined> {
     const last = this.#pending?.next.loaded.text;
     const cut =
-      cutOff(text, this.#inForce.loaded.text) ?? (last === undefined ? last : cutOff(text, last));
+      truncation(text, this.#inForce.loaded.text) ??
+      (last === undefined ? last : truncation(text, last));
     if (cut === undefined) return undefined;
     return (await wasInUse(text, version, this.#disk, this.#history)) ? undefined : cut;
   }
@@ -657,8 +658,9 @@ export class Keeper {
     const source = readText(text);
     await new Promise((resolve) => setImmediate(resolve));
     const loaded = checkProp(source, this.#file);
-    const told = (one: unknown[]) => JSON.stringify(one);
-    const same = told([loaded.raw, loaded.prop, loaded.findings]) === told([raw, prop, findings]);
+    const written = (one: unknown[]) => JSON.stringify(one);
+    const same =
+      written([loaded.raw, loaded.prop, loaded.findings]) === written([raw, prop, findings]);
     if (same && loaded.prop) {
       compiled.loaded = loaded as Compiled['loaded'];
       return;
@@ -697,7 +699,7 @@ export class Keeper {
     if (compiled) return compiled;
     throw new Refusal('file.unusable', `nothing was written to the prop file: ${problem}`, {
       file: this.#file,
-      findings: told(findings),
+      findings: findingInfos(findings),
     });
   }
 

@@ -1,14 +1,14 @@
 import { basename } from 'node:path';
-import { cutOff } from '../prop/cut-off.ts';
+import type { AcceptedCopy } from '../prop/file/accepted-copy.ts';
 import type { CompiledForm } from '../prop/file/compiled.ts';
 import { firstError } from '../prop/file/edit.ts';
 import type { History } from '../prop/file/history.ts';
-import type { LastKnown } from '../prop/file/last-known.ts';
 import { type PropDisk, type Seen, TOO_LARGE_CODE } from '../prop/file/prop-disk.ts';
 import { versionOf } from '../prop/file/version.ts';
 import { type Loaded, loadProp, parseProp } from '../prop/load.ts';
 import type { Prop } from '../prop/schema.ts';
 import { MAX_BYTES } from '../prop/text.ts';
+import { truncation } from '../prop/truncation.ts';
 
 export type Sound = Loaded & { prop: Prop };
 
@@ -41,7 +41,7 @@ export type Opened = {
 export async function openProp(
   file: string,
   disk: PropDisk,
-  known: LastKnown,
+  known: AcceptedCopy,
   history: History,
   resumed: string | undefined,
   guard?: Guard,
@@ -65,13 +65,13 @@ export async function openProp(
 
   const version = versionOf(loaded.text);
   if (loaded.prop) {
-    const cut = copy === undefined ? undefined : cutOff(loaded.text, copy);
+    const cut = copy === undefined ? undefined : truncation(loaded.text, copy);
     if (cut === undefined || (await wasInUse(loaded.text, version, disk, history)))
       return { ...found, inForce: loaded as Sound, problem: undefined };
     const accepted = soundCopy(copy, file);
     // A copy that is damaged itself says nothing about the file.
     if (!accepted) return { ...found, inForce: loaded as Sound, problem: undefined };
-    return { ...found, inForce: accepted, problem: cutOffText(file, cut, known.path) };
+    return { ...found, inForce: accepted, problem: truncationText(file, cut, known.path) };
   }
   const accepted = soundCopy(copy, file);
   if (!accepted) return { ...found, refused: `${file} has errors; nothing was started` };
@@ -151,6 +151,6 @@ async function resume(
   return { inForce: inForce as Sound, problem };
 }
 
-export function cutOffText(file: string, why: string, copy: string): string {
+export function truncationText(file: string, why: string, copy: string): string {
   return `${file} seems to be cut off: ${why}. Put it back (cp '${copy}' '${file}'); or, if it is meant so, end it with a line of three dots (...)`;
 }

@@ -1,13 +1,13 @@
 import type { CueRails } from '../api/types.ts';
 import { budgetOf } from '../prop/budget.ts';
+import { findingInfos } from '../prop/finding-info.ts';
 import { budgetFindings } from '../prop/lint-budget.ts';
 import { type Loaded, parseProp } from '../prop/load.ts';
 import type { Prop } from '../prop/schema.ts';
-import { told } from '../prop/told-finding.ts';
 import { rehearsedLoad } from '../rehearsal/rehearsed-load.ts';
 import { Refusal } from '../shared/errors.ts';
 import type { RefusalCode } from '../shared/refusals.ts';
-import { columns } from '../sums/course.ts';
+import { columns } from '../sums/time-series.ts';
 
 /** What is asked of the planner's thread; it reads no file itself. */
 export type PlannerQuestion =
@@ -34,7 +34,7 @@ export class Planner {
       const { text, file } = question;
       // A text that is only looked at takes nobody's place.
       if (question.about === 'check')
-        return { result: { findings: told(parseProp(text, file).findings) } };
+        return { result: { findings: findingInfos(parseProp(text, file).findings) } };
       if (text !== this.#text) {
         this.#known.clear();
         this.#text = text;
@@ -71,8 +71,8 @@ function sums(prop: Prop, text: string) {
 async function curves(prop: Prop, cue: string): Promise<CueRails> {
   const load = await rehearsedLoad(prop, cue);
   const rails = load.rails.map(({ tS, amps, ...rail }) => {
-    const course = columns({ tS, value: amps }, load.durationS, PLOT_COLUMNS);
-    return { ...rail, amps: [amps[0]!, ...course.map(({ far }) => far)] };
+    const series = columns({ tS, value: amps }, load.durationS, PLOT_COLUMNS);
+    return { ...rail, amps: [amps[0]!, ...series.map(({ far }) => far)] };
   });
   return { ...load, rails };
 }

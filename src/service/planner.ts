@@ -4,7 +4,7 @@ import { Refusal } from '../shared/errors.ts';
 import type { PlannerAnswer, PlannerQuestion } from './planner-answer.ts';
 
 /** Works out what takes long. */
-export interface PlannerDesk {
+export interface PlannerPort {
   /**
    * @param session what it waits for is dropped when it is gone
    * @throws Refusal
@@ -40,7 +40,7 @@ const spawnWorker: Spawn = () =>
  * Checks, budgets and rehearsals are worked out in a thread of their own, which lives only while it is
  * asked: they take seconds and memory, and neither may be taken from anybody else.
  */
-export class PlannerThread implements PlannerDesk {
+export class PlannerThread implements PlannerPort {
   readonly #clock: Clock;
   readonly #spawn: Spawn;
   /** The first one is being worked out. */

@@ -3,11 +3,11 @@ import type { MethodBy } from '../api/methods.ts';
 import type { ChannelInfo } from '../api/types.ts';
 import type { CoreProp, Outcome } from '../core/core-prop.ts';
 import type { Restored, Saved } from '../core/store.ts';
+import type { Edit } from '../prop/edit-text.ts';
 import type { Author, FileStatus } from '../prop/file/status.ts';
 import type { ChannelKind } from '../prop/kinds/channel.ts';
 import type { ValueType } from '../prop/kinds/kind.ts';
 import type { BoardInfo } from '../prop/pins.ts';
-import type { Edit } from '../prop/splice.ts';
 import type { SafePlan } from '../safe/plan.ts';
 import type { ErrorObject } from '../shared/errors.ts';
 

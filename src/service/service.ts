@@ -11,7 +11,7 @@ import { coreProp, viewBytes } from './core-prop.ts';
 import { Keeper, type KeeperFs } from './keeper.ts';
 import { Locks, lockableOsc, lockablesOf } from './locks.ts';
 import type { LogSink } from './log-sink.ts';
-import type { PlannerDesk } from './planner.ts';
+import type { PlannerPort } from './planner.ts';
 import type {
   FromGateway,
   FromService,
@@ -31,7 +31,7 @@ export interface Surroundings {
   change(message: ChangeMessage, handOver?: ArrayBuffer[]): void;
   answer(answer: ToGatewayFromService): void;
   sink: LogSink;
-  planner: PlannerDesk;
+  planner: PlannerPort;
   clock: Clock;
   fileSystem?: ServiceFs;
   /** What no other daemon may have at the same time. */

@@ -101,5 +101,5 @@ function infoOf(spec: Channel, groups: string[], facts: Facts): StaticInfo {
     ...(spec.rail && { rail: spec.rail }),
     ...(spec.wire && { wire: spec.wire.label }),
   };
-  return { kind: spec.kind, ...common, ...kindOf(spec).told(spec, facts) };
+  return { kind: spec.kind, ...common, ...kindOf(spec).info(spec, facts) };
 }

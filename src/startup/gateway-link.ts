@@ -2,8 +2,8 @@ import { setTimeout as sleep } from 'node:timers/promises';
 import type { JournalEntry } from '../api/types.ts';
 import type { Commands } from '../core/commands.ts';
 import type { Core } from '../core/core.ts';
+import { RequestQueue } from '../core/request-queue.ts';
 import type { ToCore } from '../core/requests.ts';
-import { Turns } from '../core/turns.ts';
 import type { GatewayHost } from '../gateway/host.ts';
 import type { ServiceHost } from '../service/host.ts';
 import { asRefusal, Refusal } from '../shared/errors.ts';
@@ -16,7 +16,7 @@ const REPLAYED = 50;
 export class GatewayLink {
   readonly #gateway: Pick<GatewayHost, 'post'>;
   readonly #service: Pick<ServiceHost, 'log' | 'gone'>;
-  readonly #turns = new Turns();
+  readonly #requestQueue = new RequestQueue();
   /** What the gateway was last told of what runs by itself. */
   readonly #told = { revision: 0, idle: null as string | null, armed: false };
   #core!: Core;
@@ -91,7 +91,7 @@ export class GatewayLink {
         this.#core.triggers.osc(message.address);
         break;
       case 'fence':
-        this.#turns.add(message.session, () => {
+        this.#requestQueue.add(message.session, () => {
           this.tellRunning();
           this.#gateway.post({ t: 'done', id: message.id, text: 'null' });
         });
@@ -99,7 +99,7 @@ export class GatewayLink {
       case 'call':
         // A stop waits for nothing.
         if (message.method === 'stop') this.#call(message);
-        else this.#turns.add(message.session, () => this.#call(message));
+        else this.#requestQueue.add(message.session, () => this.#call(message));
     }
   }
 

@@ -5,7 +5,7 @@ import type { Browser } from 'playwright-core';
 import { afterAll, beforeAll, describe, expect, it, onTestFinished } from 'vitest';
 import { Daemon, OWL, Peer } from '../system/daemon.ts';
 import { axeSource, breaches, overhang } from './axe.ts';
-import { Desk, LAPTOP, launch, PHONE, VIEWS } from './browser.ts';
+import { LAPTOP, launch, Operator, PHONE, VIEWS } from './browser.ts';
 
 let browser: Browser;
 let daemon: Daemon;
@@ -39,17 +39,17 @@ describe.each(['light', 'dark'] as const)('%s', (colorScheme) => {
   it.each(sizes)(
     'on a %s axe-core finds nothing serious and nothing sticks out',
     async (_, viewport) => {
-      const desk = await Desk.open(browser, daemon, {
+      const operator = await Operator.open(browser, daemon, {
         colorScheme,
         viewport,
         scripts: [axeSource],
       });
       for (const view of VIEWS) {
-        await desk.view(view);
-        expect(await breaches(desk), view).toEqual([]);
-        expect(await overhang(desk), view).toBeLessThanOrEqual(0);
+        await operator.view(view);
+        expect(await breaches(operator), view).toEqual([]);
+        expect(await overhang(operator), view).toBeLessThanOrEqual(0);
       }
-      await desk.close();
+      await operator.close();
     },
   );
 });
@@ -62,42 +62,46 @@ it.each([
   async (_, colorScheme, viewport) => {
     const own = await Daemon.start({ prop: patient });
     onTestFinished(() => own.cleanUp());
-    const desk = await Desk.open(browser, own, { colorScheme, viewport, scripts: [axeSource] });
+    const operator = await Operator.open(browser, own, {
+      colorScheme,
+      viewport,
+      scripts: [axeSource],
+    });
     const check = async (state: string) => {
-      expect(await breaches(desk), state).toEqual([]);
-      expect(await overhang(desk), state).toBeLessThanOrEqual(0);
+      expect(await breaches(operator), state).toEqual([]);
+      expect(await overhang(operator), state).toBeLessThanOrEqual(0);
     };
-    await desk.wake();
+    await operator.wake();
     await check('overview');
-    await desk.button('mist on').click();
-    await desk.button('OK: dismiss the message').waitFor();
+    await operator.button('mist on').click();
+    await operator.button('OK: dismiss the message').waitFor();
     await check('refused');
-    await desk.view('bench');
+    await operator.view('bench');
     await check('bench');
-    await desk.page.getByRole('link', { name: 'Start the walk' }).click();
-    await desk.button('It is safe: begin').waitFor();
+    await operator.page.getByRole('link', { name: 'Start the walk' }).click();
+    await operator.button('It is safe: begin').waitFor();
     await check('before the walk');
-    await desk.button('It is safe: begin').click();
-    await desk.button('This is the low end').waitFor();
+    await operator.button('It is safe: begin').click();
+    await operator.button('This is the low end').waitFor();
     await check('walk');
-    await desk.page.keyboard.press('Escape');
-    await desk.condition('stopped');
+    await operator.page.keyboard.press('Escape');
+    await operator.condition('stopped');
     await check('stopped');
-    desk.linkMayBreak = true;
+    operator.linkMayBreak = true;
     own.child.kill('SIGKILL');
-    await desk.page.locator('.app.cut').waitFor();
+    await operator.page.locator('.app.cut').waitFor();
     await check('cut');
-    await desk.close();
+    await operator.close();
   },
 );
 
 /** What the keyboard reaches from the top of the page, in order, until it comes round. */
-async function tabStops(desk: Desk): Promise<string[]> {
+async function tabStops(operator: Operator): Promise<string[]> {
   const names: string[] = [];
-  await desk.page.evaluate(() => (document.activeElement as HTMLElement).blur());
+  await operator.page.evaluate(() => (document.activeElement as HTMLElement).blur());
   for (let stop = 0; stop < 300; stop++) {
-    await desk.page.keyboard.press('Tab');
-    const name = await desk.page.evaluate(() => {
+    await operator.page.keyboard.press('Tab');
+    const name = await operator.page.evaluate(() => {
       const element = document.activeElement!;
       if (element === document.body) return null;
       const { outlineStyle, outlineWidth } = getComputedStyle(element);
@@ -113,46 +117,46 @@ async function tabStops(desk: Desk): Promise<string[]> {
 }
 
 it('the keyboard alone reaches everything in the frame, and the skip link leads past it', async () => {
-  const desk = await Desk.open(browser, daemon, { view: 'bench' });
-  await desk.page.getByText('holder has control.').waitFor();
-  const stops = await tabStops(desk);
+  const operator = await Operator.open(browser, daemon, { view: 'bench' });
+  await operator.page.getByText('holder has control.').waitFor();
+  const stops = await tabStops(operator);
   expect(stops.filter((name) => name.startsWith('no sign'))).toEqual([]);
   expect(stops.slice(0, 4)).toEqual(['Skip to the controls', 'Overview', 'Bench', 'Wiring']);
   expect(stops.slice(-2)).toEqual(['Park', 'Stop Esc']);
 
-  await desk.page.evaluate(() => (document.activeElement as HTMLElement).blur());
-  await desk.page.reload();
-  await desk.linked();
-  await desk.page.keyboard.press('Tab');
-  await desk.page.keyboard.press('Enter');
-  expect(await desk.page.evaluate(() => document.activeElement?.id)).toBe('main');
+  await operator.page.evaluate(() => (document.activeElement as HTMLElement).blur());
+  await operator.page.reload();
+  await operator.linked();
+  await operator.page.keyboard.press('Tab');
+  await operator.page.keyboard.press('Enter');
+  expect(await operator.page.evaluate(() => document.activeElement?.id)).toBe('main');
   // Skipping stays in the view.
-  await desk.page.locator('nav a[href="#bench"][aria-current="page"]').waitFor();
-  expect(new URL(desk.page.url()).hash).toBe('#bench');
-  await desk.close();
+  await operator.page.locator('nav a[href="#bench"][aria-current="page"]').waitFor();
+  expect(new URL(operator.page.url()).hash).toBe('#bench');
+  await operator.close();
 });
 
 it('control is taken, the prop woken and parked by keyboard alone, which reaches every control', async () => {
   const own = await Daemon.start({ prop: patient });
   onTestFinished(() => own.cleanUp());
-  const desk = await Desk.open(browser, own);
-  const { keyboard } = desk.page;
+  const operator = await Operator.open(browser, own);
+  const { keyboard } = operator.page;
   const press = async (name: string) => {
     for (let stop = 0; stop < 300; stop++) {
       await keyboard.press('Tab');
-      const there = await desk.page.evaluate(() => document.activeElement?.textContent?.trim());
+      const there = await operator.page.evaluate(() => document.activeElement?.textContent?.trim());
       if (there === name) return keyboard.press('Enter');
     }
     throw new Error(`the keyboard does not reach ${name}`);
   };
   await press('Take control');
-  await desk.button('Hand over').waitFor();
+  await operator.button('Hand over').waitFor();
   await press('Wake');
-  await desk.condition('live');
+  await operator.condition('live');
   for (const view of VIEWS) {
-    await desk.view(view);
+    await operator.view(view);
     // Within a set of radio buttons the arrows lead on, so Tab stops at one of them.
-    const controls = desk.page
+    const controls = operator.page
       .locator(
         'main :is(button, input:not([type=radio]), select):enabled, main :is(summary, a[href])',
       )
@@ -166,22 +170,22 @@ it('control is taken, the prop woken and parked by keyboard alone, which reaches
       }
     });
     for (let stop = 0; stop < all + 40; stop++) await keyboard.press('Tab');
-    const left = await desk.page
+    const left = await operator.page
       .locator('[data-unreached]')
       .evaluateAll((rest) => rest.map(({ outerHTML }) => outerHTML.slice(0, 120)));
     expect(left, view).toEqual([]);
   }
   await press('Park');
-  await desk.condition('parked');
-  await desk.close();
+  await operator.condition('parked');
+  await operator.close();
 });
 
 it('nothing moves on screen by itself for those who asked for less motion', async () => {
-  const desk = await Desk.open(browser, daemon, { reducedMotion: 'reduce' });
+  const operator = await Operator.open(browser, daemon, { reducedMotion: 'reduce' });
   for (const view of VIEWS) {
-    await desk.view(view);
+    await operator.view(view);
     await holder.ask('channel.move', { channel: 'beak', to: 'open' });
-    const moving = await desk.page.evaluate(() => {
+    const moving = await operator.page.evaluate(() => {
       const found = [...document.querySelectorAll('*')].filter((element) => {
         const { transitionDuration, animationName } = getComputedStyle(element);
         return /[1-9]/.test(transitionDuration) || animationName !== 'none';
@@ -194,5 +198,5 @@ it('nothing moves on screen by itself for those who asked for less motion', asyn
     expect(moving, view).toEqual([]);
     await holder.ask('channel.move', { channel: 'beak', to: 'shut', wait: true });
   }
-  await desk.close();
+  await operator.close();
 });

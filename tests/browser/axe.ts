@@ -1,7 +1,7 @@
 import { readFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import type axe from 'axe-core';
-import type { Desk } from './browser.ts';
+import type { Operator } from './browser.ts';
 
 /** To be run in the page before its own scripts, as its security policy forbids to add it later. */
 export const axeSource = readFileSync(
@@ -10,7 +10,7 @@ export const axeSource = readFileSync(
 );
 
 /** Breaches that axe-core calls serious or critical, with where they are. */
-export async function breaches({ page }: Desk): Promise<string[]> {
+export async function breaches({ page }: Operator): Promise<string[]> {
   const { violations } = await page.evaluate(() =>
     (globalThis as unknown as { axe: typeof axe }).axe.run(),
   );
@@ -20,6 +20,6 @@ export async function breaches({ page }: Desk): Promise<string[]> {
 }
 
 /** How far the page is wider than its window (CSS pixels). */
-export function overhang({ page }: Desk): Promise<number> {
+export function overhang({ page }: Operator): Promise<number> {
   return page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
 }

@@ -3,7 +3,7 @@ import type { Browser } from 'playwright-core';
 import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
 import { parse } from 'yaml';
 import { Daemon } from '../system/daemon.ts';
-import { Cable, Desk, launch, launchPlain, PHONE } from './browser.ts';
+import { Cable, launch, launchPlain, Operator, PHONE } from './browser.ts';
 import { Watch } from './watch.ts';
 
 const FLAP = fileURLToPath(new URL('./flap.yaml', import.meta.url));
@@ -28,14 +28,14 @@ it('walks from a servo that nobody has calibrated to limits and marks in the pro
   daemon = await Daemon.start({ prop: FLAP, known: false });
   const [lowStop, highStop] = parse(await daemon.readProp()).boards.head.plant.flap.stopsDeg;
   const watch = await Watch.on(daemon);
-  const desk = await Desk.open(browser, daemon, { view: 'bench/flap', viewport: PHONE });
-  const { page } = desk;
+  const operator = await Operator.open(browser, daemon, { view: 'bench/flap', viewport: PHONE });
+  const { page } = operator;
   const told = (text: string | RegExp) =>
     page.getByRole('status').filter({ hasText: text }).waitFor();
   const step = (title: string) => page.getByRole('heading', { name: title, exact: true }).waitFor();
-  await desk.wake();
+  await operator.wake();
   await page.getByRole('link', { name: 'Start the walk' }).click();
-  await desk.button('It is safe: begin').click();
+  await operator.button('It is safe: begin').click();
 
   for (const [end, stop] of [
     ['low', lowStop],
@@ -43,14 +43,14 @@ it('walks from a servo that nobody has calibrated to limits and marks in the pro
   ] as const) {
     await step(`Find the ${end} end`);
     await page.getByLabel('Speed').selectOption({ label: 'fast, 10 deg/s' });
-    await desk.button(new RegExp(`Towards ${end}`)).hover();
+    await operator.button(new RegExp(`Towards ${end}`)).hover();
     await page.mouse.down();
     await watch.moving('flap');
     await told('It pushes against something, so it stopped.');
     await page.mouse.up();
     // It went on until the stop, and not much further.
     expect(Math.abs((await watch.still('flap', 0.3)) - stop)).toBeLessThan(3);
-    await desk.button(`This is the ${end} end`).click();
+    await operator.button(`This is the ${end} end`).click();
   }
 
   await step('Name the marks');
@@ -61,37 +61,37 @@ it('walks from a servo that nobody has calibrated to limits and marks in the pro
 
   // The walk is left, the page closed and opened again: it goes on where it was.
   await page.reload();
-  await desk.linked();
+  await operator.linked();
   await step('Name the marks');
-  await desk.takeControl();
-  await desk.button('Wake').click();
-  await desk.condition('live');
+  await operator.takeControl();
+  await operator.button('Wake').click();
+  await operator.condition('live');
 
   await watch.still('flap', 0.3);
   const openDeg = watch.deg('flap');
   await page.getByLabel('Name of the mark').fill('open');
-  await desk.button('Capture the mark here').click();
+  await operator.button('Capture the mark here').click();
   await told(/mark open is now/);
   for (const [jog, fromOpenDeg] of [
     ['Jog by minus 5 deg', -5],
     ['Jog by minus 1 deg', -6],
     ['Jog by plus 0.1 deg', -5.9],
   ] as const) {
-    await desk.button(jog).click();
+    await operator.button(jog).click();
     await watch.arrives('flap', openDeg + fromOpenDeg);
   }
   await page.getByLabel('Name of the mark').fill('shut');
   await page.getByLabel('Name of the mark').press('Enter');
   await told(/mark shut is now/);
-  await desk.button('All marks are named').click();
+  await operator.button('All marks are named').click();
 
   await step('Choose the park position');
   await page.getByRole('radio', { name: /^at shut/ }).check();
-  await desk.button('Park it there').click();
+  await operator.button('Park it there').click();
 
   await step('Try it slowly');
-  await desk.button('Move through all places').click();
-  await desk.button('It moves well: finish').click({ timeout: 30_000 });
+  await operator.button('Move through all places').click();
+  await operator.button('It moves well: finish').click({ timeout: 30_000 });
   await step('Done');
 
   const flap = await flapOf(daemon);
@@ -101,19 +101,19 @@ it('walks from a servo that nobody has calibrated to limits and marks in the pro
   expect(flap.park.to).toBe('shut');
   // What stood in the file beside it still does.
   expect(await daemon.readProp()).toContain('# where the flap really ends');
-  await desk.button('Park').click();
-  await desk.condition('parked');
-  await desk.close();
+  await operator.button('Park').click();
+  await operator.condition('parked');
+  await operator.close();
 }, 60_000);
 
 describe('hold-to-run', () => {
   /** A servo that moves because the mouse is down on a button. */
-  async function held(desk: Desk): Promise<Watch> {
+  async function held(operator: Operator): Promise<Watch> {
     const watch = await Watch.on(daemon);
-    await desk.wake();
-    await desk.page.getByLabel('Speed').selectOption({ label: 'fast, 10 deg/s' });
-    await desk.button(/Towards high/).hover();
-    await desk.page.mouse.down();
+    await operator.wake();
+    await operator.page.getByLabel('Speed').selectOption({ label: 'fast, 10 deg/s' });
+    await operator.button(/Towards high/).hover();
+    await operator.page.mouse.down();
     await watch.until('beak', ({ value }) => (value as number) > 2);
     return watch;
   }
@@ -129,46 +129,46 @@ describe('hold-to-run', () => {
 
   it('stops when the button is let go', async () => {
     daemon = await Daemon.start();
-    const desk = await Desk.open(browser, daemon, { view: 'bench/beak' });
-    const watch = await held(desk);
+    const operator = await Operator.open(browser, daemon, { view: 'bench/beak' });
+    const watch = await held(operator);
     // It goes on for as long as it is held.
     await watch.until('beak', ({ value }) => (value as number) > 8);
     const fromDeg = watch.deg('beak');
-    await desk.page.mouse.up();
+    await operator.page.mouse.up();
     await stops(watch, fromDeg);
-    await desk.close();
+    await operator.close();
   });
 
   it('stops when the pointer slides off the button', async () => {
     daemon = await Daemon.start();
-    const desk = await Desk.open(browser, daemon, { view: 'bench/beak' });
-    const watch = await held(desk);
+    const operator = await Operator.open(browser, daemon, { view: 'bench/beak' });
+    const watch = await held(operator);
     const fromDeg = watch.deg('beak');
-    await desk.page.mouse.move(2, 2);
+    await operator.page.mouse.move(2, 2);
     await stops(watch, fromDeg);
-    await desk.close();
+    await operator.close();
   });
 
   it('stops when the key is let go, and when the focus leaves', async () => {
     daemon = await Daemon.start();
     const watch = await Watch.on(daemon);
-    const desk = await Desk.open(browser, daemon, { view: 'bench/beak' });
-    await desk.wake();
-    const keys = desk.page.getByLabel('Keys for beak');
+    const operator = await Operator.open(browser, daemon, { view: 'bench/beak' });
+    await operator.wake();
+    const keys = operator.page.getByLabel('Keys for beak');
     await keys.focus();
-    await desk.page.keyboard.down('h');
+    await operator.page.keyboard.down('h');
     await watch.until('beak', ({ value }) => (value as number) > 2);
     let fromDeg = watch.deg('beak');
-    await desk.page.keyboard.up('h');
+    await operator.page.keyboard.up('h');
     await stops(watch, fromDeg);
 
     fromDeg = watch.deg('beak');
-    await desk.page.keyboard.down('h');
+    await operator.page.keyboard.down('h');
     await watch.until('beak', ({ value }) => (value as number) > fromDeg + 1);
     fromDeg = watch.deg('beak');
-    await desk.button('Park').focus();
+    await operator.button('Park').focus();
     await stops(watch, fromDeg);
-    await desk.page.keyboard.up('h');
+    await operator.page.keyboard.up('h');
 
     // The arrows move by 1, with shift by 5, with control by 0.1 deg.
     await keys.focus();
@@ -178,43 +178,43 @@ describe('hold-to-run', () => {
       ['Shift+ArrowRight', 5],
       ['Control+ArrowLeft', -0.1],
     ] as const) {
-      await desk.page.keyboard.press(key);
+      await operator.page.keyboard.press(key);
       fromDeg += byDeg;
       await watch.arrives('beak', fromDeg);
     }
-    await desk.close();
+    await operator.close();
   });
 
   it('stops when the window loses the focus', async () => {
     daemon = await Daemon.start();
     const plain = await launchPlain();
     const context = plain.contexts()[0]!;
-    const desk = await Desk.open(plain, daemon, { context, view: 'bench/beak' });
+    const operator = await Operator.open(plain, daemon, { context, view: 'bench/beak' });
     const other = await context.newPage();
-    await desk.page.bringToFront();
-    const watch = await held(desk);
+    await operator.page.bringToFront();
+    const watch = await held(operator);
     const fromDeg = watch.deg('beak');
     await other.bringToFront();
     await stops(watch, fromDeg);
     // Coming back moves nothing.
-    await desk.page.bringToFront();
+    await operator.page.bringToFront();
     const restDeg = watch.deg('beak');
     expect(await watch.still('beak')).toBe(restDeg);
-    await desk.page.getByText('The page lost your attention, so it stopped.').waitFor();
-    await desk.close();
+    await operator.page.getByText('The page lost your attention, so it stopped.').waitFor();
+    await operator.close();
   });
 
   it('stops when the link hesitates, and does not go on when it is back', async () => {
     daemon = await Daemon.start();
     const cable = await Cable.to(daemon);
-    const desk = await Desk.open(browser, cable.url, { view: 'bench/beak' });
-    const watch = await held(desk);
+    const operator = await Operator.open(browser, cable.url, { view: 'bench/beak' });
+    const watch = await held(operator);
     const fromDeg = watch.deg('beak');
     // Longer than it waits for an answer, shorter than the time after which the link is lost.
     await cable.hesitate(400);
     await stops(watch, fromDeg);
-    await desk.page.getByText('The link hesitated, so it stopped.').waitFor();
-    await desk.condition('live');
-    await desk.close();
+    await operator.page.getByText('The link hesitated, so it stopped.').waitFor();
+    await operator.condition('live');
+    await operator.close();
   });
 });

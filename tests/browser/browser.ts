@@ -63,7 +63,7 @@ export async function launchPlain(): Promise<Browser> {
 const LINK_NOISE = /WebSocket connection to .* failed/;
 
 /** The bench page in a browser window of its own, and everything that it did wrong. */
-export class Desk {
+export class Operator {
   readonly page: Page;
   readonly faults: string[] = [];
   linkMayBreak = false;
@@ -103,15 +103,15 @@ export class Desk {
       /** Run in the page before its own. */
       scripts?: string[];
     } = {},
-  ): Promise<Desk> {
+  ): Promise<Operator> {
     const context = existing ?? (await browser.newContext({ viewport: LAPTOP, ...options }));
     context.setDefaultTimeout(10_000);
     for (const content of scripts) await context.addInitScript({ content });
     const url = typeof at === 'string' ? at : at.url;
-    const desk = new Desk(await context.newPage(), url);
-    await desk.page.goto(`${url}${view && `#${view}`}`);
-    if (open) await desk.linked();
-    return desk;
+    const operator = new Operator(await context.newPage(), url);
+    await operator.page.goto(`${url}${view && `#${view}`}`);
+    if (open) await operator.linked();
+    return operator;
   }
 
   /** Resolves once the link stands and the name of the prop is known. */

@@ -7,7 +7,7 @@ import { parseProp } from '../../src/prop/load.ts';
 import { rehearsedLoad } from '../../src/rehearsal/rehearsed-load.ts';
 import { Daemon } from '../system/daemon.ts';
 import { axeSource, breaches, overhang } from './axe.ts';
-import { Desk, LAPTOP, launch, PHONE } from './browser.ts';
+import { LAPTOP, launch, Operator, PHONE } from './browser.ts';
 
 let browser: Browser;
 let daemon: Daemon;
@@ -28,10 +28,14 @@ const sizes = [
 it.each(sizes)(
   'on a %s, %s, a cue shows the load of its rails',
   async (_, colorScheme, viewport) => {
-    const desk = await Desk.open(browser, daemon, { colorScheme, viewport, scripts: [axeSource] });
-    const row = desk.page
+    const operator = await Operator.open(browser, daemon, {
+      colorScheme,
+      viewport,
+      scripts: [axeSource],
+    });
+    const row = operator.page
       .getByRole('listitem')
-      .filter({ has: desk.page.getByRole('button', { name: 'Run wake', exact: true }) });
+      .filter({ has: operator.page.getByRole('button', { name: 'Run wake', exact: true }) });
     // Nobody has control: looking is free.
     await row.getByText('Rail load').click();
     await row
@@ -47,16 +51,20 @@ it.each(sizes)(
       expect(svg).toContain(words);
     for (const limit of await row.locator('.limit-text').allTextContents())
       expect(svg).toContain(`>${limit}</text>`);
-    expect(await breaches(desk)).toEqual([]);
-    expect(await overhang(desk)).toBe(0);
-    await desk.close();
+    expect(await breaches(operator)).toEqual([]);
+    expect(await overhang(operator)).toBe(0);
+    await operator.close();
   },
 );
 
 it.each(sizes)('on a %s, %s, every channel has its voltage', async (_, colorScheme, viewport) => {
-  const desk = await Desk.open(browser, daemon, { colorScheme, viewport, scripts: [axeSource] });
-  await desk.view('wiring');
-  const sheet = desk.page.locator('.drops');
+  const operator = await Operator.open(browser, daemon, {
+    colorScheme,
+    viewport,
+    scripts: [axeSource],
+  });
+  await operator.view('wiring');
+  const sheet = operator.page.locator('.drops');
   await sheet.locator('tbody tr').first().waitFor();
   const { prop } = parseProp(await daemon.readProp(), 'prop.yaml');
   const { channels } = budgetOf(prop!);
@@ -65,16 +73,16 @@ it.each(sizes)('on a %s, %s, every channel has its voltage', async (_, colorSche
     const row = sheet.getByRole('row', { name: new RegExp(`^${name} `) });
     expect(await row.locator('td').first().textContent()).toBe(`${movingV!.toFixed(2)} V`);
   }
-  expect(await breaches(desk)).toEqual([]);
-  expect(await overhang(desk)).toBe(0);
-  await desk.close();
+  expect(await breaches(operator)).toEqual([]);
+  expect(await overhang(operator)).toBe(0);
+  await operator.close();
 });
 
 it('what the check says of fuses and wires stands below', async () => {
   const text = await readFile(daemon.propFile, 'utf8');
   await writeFile(daemon.propFile, text.replace(/fuse: \{ ratingA: [\d.]+/, 'fuse: { ratingA: 20'));
-  const desk = await Desk.open(browser, daemon);
-  await desk.view('wiring');
-  await desk.page.getByText('a fuse of 20 A does not protect').waitFor();
-  await desk.close();
+  const operator = await Operator.open(browser, daemon);
+  await operator.view('wiring');
+  await operator.page.getByText('a fuse of 20 A does not protect').waitFor();
+  await operator.close();
 });

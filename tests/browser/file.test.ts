@@ -3,7 +3,7 @@ import type { Browser } from 'playwright-core';
 import { afterAll, beforeAll, expect, it, onTestFinished } from 'vitest';
 import { Daemon } from '../system/daemon.ts';
 import { axeSource, breaches, overhang } from './axe.ts';
-import { Desk, launch, PHONE } from './browser.ts';
+import { launch, Operator, PHONE } from './browser.ts';
 
 // A prop file that is edited on the disk while the page is open.
 
@@ -26,59 +26,59 @@ async function start(): Promise<{
 
 it('what takes effect at once is shown everywhere, without a word', async () => {
   const { daemon, text, save } = await start();
-  const desk = await Desk.open(browser, daemon);
-  await desk.view('overview');
+  const operator = await Operator.open(browser, daemon);
+  await operator.view('overview');
   await save(
     text
       .replace('name: Foyer owl', 'name: Foyer owl by night')
       .replace('\nposes:\n', '\nposes:\n  listening: { beak: shut }\n'),
   );
-  await desk.page.locator('header h1:text-is("Foyer owl by night")').waitFor();
-  await desk.button('listening').waitFor();
-  expect(await desk.page.locator('.file-news').count()).toBe(0);
-  await desk.close();
+  await operator.page.locator('header h1:text-is("Foyer owl by night")').waitFor();
+  await operator.button('listening').waitFor();
+  expect(await operator.page.locator('.file-news').count()).toBe(0);
+  await operator.close();
 });
 
 it('a faulty file is shown with its findings, can be put aside, and is over when it is mended', async () => {
   const { daemon, text, save } = await start();
-  const desk = await Desk.open(browser, daemon, { viewport: PHONE, scripts: [axeSource] });
+  const operator = await Operator.open(browser, daemon, { viewport: PHONE, scripts: [axeSource] });
   await save(text.replace('speedDegS: ', 'speedDegS: -'));
-  const banner = desk.page.locator('.file-news.is-problem');
+  const banner = operator.page.locator('.file-news.is-problem');
   await banner.waitFor();
   expect(await banner.textContent()).toMatch(
     /not in force[\s\S]*line \d+, column \d+[\s\S]*speedDegS/,
   );
   for (const colorScheme of ['light', 'dark'] as const) {
-    await desk.page.emulateMedia({ colorScheme });
-    expect(await breaches(desk)).toEqual([]);
-    expect(await overhang(desk)).toBeLessThanOrEqual(0);
+    await operator.page.emulateMedia({ colorScheme });
+    expect(await breaches(operator)).toEqual([]);
+    expect(await overhang(operator)).toBeLessThanOrEqual(0);
   }
-  await desk.button('Hide this notice about the prop file').click();
+  await operator.button('Hide this notice about the prop file').click();
   await banner.waitFor({ state: 'detached' });
-  await desk.button(/The file is not in force/).click();
+  await operator.button(/The file is not in force/).click();
   await banner.waitFor();
   await save(text);
-  await desk.page.locator('.file-news.is-over').waitFor();
-  await desk.button('Hide this notice about the prop file').click();
-  await desk.page.locator('.file-news').waitFor({ state: 'detached' });
-  await desk.close();
+  await operator.page.locator('.file-news.is-over').waitFor();
+  await operator.button('Hide this notice about the prop file').click();
+  await operator.page.locator('.file-news').waitFor({ state: 'detached' });
+  await operator.close();
 });
 
 it('a new limit waits until the prop is parked, and nothing shifts under the hand that moves it', async () => {
   const { daemon, text, save } = await start();
-  const desk = await Desk.open(browser, daemon);
-  await desk.wake();
-  await desk.view('bench');
-  const pad = desk.page.locator('.pad').first();
+  const operator = await Operator.open(browser, daemon);
+  await operator.wake();
+  await operator.view('bench');
+  const pad = operator.page.locator('.pad').first();
   const before = await pad.boundingBox();
   await save(text.replace('limitsDeg: [-5, 35]', 'limitsDeg: [-5, 34]'));
-  await desk.button('The file waits').waitFor();
+  await operator.button('The file waits').waitFor();
   expect(await pad.boundingBox()).toEqual(before);
-  await desk.button('The file waits').click();
-  const banner = desk.page.locator('.file-news.is-waits');
+  await operator.button('The file waits').click();
+  const banner = operator.page.locator('.file-news.is-waits');
   expect(await banner.textContent()).toMatch(/waits until the prop is parked[\s\S]*34/);
-  await desk.button('Park').click();
-  await desk.condition('parked');
-  await desk.page.locator('.file-news.is-over, .file-sign.is-over').waitFor();
-  await desk.close();
+  await operator.button('Park').click();
+  await operator.condition('parked');
+  await operator.page.locator('.file-news.is-over, .file-sign.is-over').waitFor();
+  await operator.close();
 });

@@ -5,7 +5,7 @@ import type { Browser } from 'playwright-core';
 import { afterEach, beforeEach, describe, expect, it, onTestFinished } from 'vitest';
 import { patientDaemon } from '../faults/patient.ts';
 import { type Daemon, OWL } from '../system/daemon.ts';
-import { Desk, launchPlain } from './browser.ts';
+import { launchPlain, Operator } from './browser.ts';
 import { Watch } from './watch.ts';
 
 const PROMISE_MS = 500 + 100;
@@ -24,7 +24,10 @@ beforeEach(async () => {
 afterEach(() => daemon.cleanUp());
 
 /** Freezes a page until what it returns is called; then `frozenMs` is known (ms since the epoch). */
-type Freeze = (desk: Desk, browser: Browser) => Promise<() => Promise<{ frozenMs: number }>>;
+type Freeze = (
+  operator: Operator,
+  browser: Browser,
+) => Promise<() => Promise<{ frozenMs: number }>>;
 
 declare global {
   interface Window {
@@ -35,13 +38,13 @@ const NOTE_FREEZE =
   "document.addEventListener('freeze', () => { window.frozenMs = Date.now(); }, true)";
 
 /** As a browser suspends a tab (Page Lifecycle): out of sight, then no script and no timer runs. */
-const suspend: Freeze = async (desk) => {
-  const session = await desk.page.context().newCDPSession(desk.page);
+const suspend: Freeze = async (operator) => {
+  const session = await operator.page.context().newCDPSession(operator.page);
   await session.send('Page.setWebLifecycleState', { state: 'frozen' });
   return async () => {
     await session.send('Page.setWebLifecycleState', { state: 'active' });
-    await desk.page.bringToFront();
-    return { frozenMs: await desk.page.evaluate(() => window.frozenMs) };
+    await operator.page.bringToFront();
+    return { frozenMs: await operator.page.evaluate(() => window.frozenMs) };
   };
 };
 
@@ -91,25 +94,25 @@ function since(from: number) {
 
 const HOLDS = {
   /** The mouse is down on a button. */
-  mouse: async (desk: Desk) => {
-    await desk.button(/Towards high/).hover();
-    await desk.page.mouse.down();
+  mouse: async (operator: Operator) => {
+    await operator.button(/Towards high/).hover();
+    await operator.page.mouse.down();
   },
-  key: async (desk: Desk) => {
-    await desk.page.getByLabel('Keys for beak').focus();
-    await desk.page.keyboard.down('h');
+  key: async (operator: Operator) => {
+    await operator.page.getByLabel('Keys for beak').focus();
+    await operator.page.keyboard.down('h');
   },
 };
 
 /** Freezes the page until the prop has parked; checks the times, and that it stays so after thawing. */
 async function freezeUntilParked(
-  desk: Desk,
+  operator: Operator,
   browser: Browser,
   freeze: Freeze,
   meanwhile: () => void = () => {},
 ): Promise<void> {
-  desk.linkMayBreak = true;
-  const thaw = await freeze(desk, browser);
+  operator.linkMayBreak = true;
+  const thaw = await freeze(operator, browser);
   const startedMs = performance.now();
   await watch.peer.untilState(({ condition, holder }) => condition === 'parked' && holder === null);
   meanwhile();
@@ -128,14 +131,14 @@ async function freezeUntilParked(
   expect(Date.parse(parking.time) - frozenMs).toBeLessThanOrEqual(PROMISE_MS);
 
   // What it says once it is back, and that nothing goes on by itself.
-  await desk.linked();
-  await desk.condition('parked');
-  await desk.page
+  await operator.linked();
+  await operator.condition('parked');
+  await operator.page
     .getByRole('alert')
     .filter({ hasText: /link was lost.*this page had control/i })
     .waitFor();
-  await desk.page.getByText('Nobody has control.').waitFor();
-  expect(await desk.button('Take control').isEnabled()).toBe(true);
+  await operator.page.getByText('Nobody has control.').waitFor();
+  expect(await operator.button('Take control').isEnabled()).toBe(true);
   await sleep(WATCHED_MS);
   expect(since(before)).toEqual({ conditions: ['parked'], holders: [null], moved: [] });
 }
@@ -147,61 +150,65 @@ describe.each([
   it('loses control of a cue that runs, and tells so', async () => {
     const browser = await launchPlain();
     const context = browser.contexts()[0]!;
-    const desk = await Desk.open(browser, daemon, { context, scripts: [NOTE_FREEZE] });
-    await desk.wake();
-    await desk.button('Run slow').click();
+    const operator = await Operator.open(browser, daemon, { context, scripts: [NOTE_FREEZE] });
+    await operator.wake();
+    await operator.button('Run slow').click();
     await watch.moving('head_turn');
-    await freezeUntilParked(desk, browser, freeze);
-    await desk.close();
+    await freezeUntilParked(operator, browser, freeze);
+    await operator.close();
   });
 
   it(`loses what is held by ${by}, which stays still`, async () => {
     const browser = await launchPlain();
     const context = browser.contexts()[0]!;
     const view = 'bench/beak';
-    const desk = await Desk.open(browser, daemon, { context, view, scripts: [NOTE_FREEZE] });
-    await desk.wake();
-    await HOLDS[by](desk);
+    const operator = await Operator.open(browser, daemon, {
+      context,
+      view,
+      scripts: [NOTE_FREEZE],
+    });
+    await operator.wake();
+    await HOLDS[by](operator);
     await watch.until('beak', ({ value }) => (value as number) > 2);
-    await freezeUntilParked(desk, browser, freeze);
+    await freezeUntilParked(operator, browser, freeze);
 
     // Still down while somebody takes control again: that was for another time.
     const press = (name: string) =>
-      desk.button(name).evaluate((button: HTMLElement) => button.click());
+      operator.button(name).evaluate((button: HTMLElement) => button.click());
     await press('Take control');
-    await desk.button('Hand over').waitFor();
+    await operator.button('Hand over').waitFor();
     await press('Wake');
-    await desk.condition('live');
+    await operator.condition('live');
     const from = watch.peer.states.length;
     const atDeg = watch.deg('beak');
     if (by === 'key') {
-      await desk.page.getByLabel('Keys for beak').focus();
+      await operator.page.getByLabel('Keys for beak').focus();
       // A key that is down repeats.
-      for (let n = 0; n < 5; n++) await desk.page.keyboard.down('h');
+      for (let n = 0; n < 5; n++) await operator.page.keyboard.down('h');
     }
     await sleep(1000);
     expect(since(from)).toMatchObject({ conditions: ['live'], moved: [] });
     expect(watch.deg('beak')).toBe(atDeg);
-    await desk.close();
+    await operator.close();
   });
 });
 
 it('presses on a page that stands still reach it late, and move nothing', async () => {
   const browser = await launchPlain();
   const context = browser.contexts()[0]!;
-  const desk = await Desk.open(browser, daemon, { context, view: 'bench/beak' });
-  const { page } = desk;
-  await desk.wake();
+  const operator = await Operator.open(browser, daemon, { context, view: 'bench/beak' });
+  const { page } = operator;
+  await operator.wake();
   await page.getByLabel('Keys for beak').focus();
   await page.evaluate(() => {
     addEventListener('keydown', () => document.body.toggleAttribute('data-pressed', true), true);
   });
   const presses: Promise<void>[] = [];
-  await freezeUntilParked(desk, browser, halt, () => {
+  await freezeUntilParked(operator, browser, halt, () => {
     for (const key of ['ArrowRight', 'Shift+ArrowRight']) presses.push(page.keyboard.press(key));
     presses.push(page.keyboard.down('h'));
   });
   await Promise.all(presses);
   expect(await page.evaluate(() => document.body.hasAttribute('data-pressed'))).toBe(true);
-  await desk.close();
+  await operator.close();
 });

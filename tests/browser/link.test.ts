@@ -2,7 +2,7 @@ import type { Browser } from 'playwright-core';
 import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from 'vitest';
 import { patientDaemon, patientOwl } from '../faults/patient.ts';
 import { Daemon, Peer } from '../system/daemon.ts';
-import { Cable, Desk, launch, launchPlain } from './browser.ts';
+import { Cable, launch, launchPlain, Operator } from './browser.ts';
 
 const TIMEOUT_MS = 500;
 const PROMISE_MS = TIMEOUT_MS + 100;
@@ -25,8 +25,8 @@ beforeEach(async () => {
 afterEach(() => daemon.cleanUp());
 
 /** Takes a pose other than the one it parks in, so that parking takes its time. */
-async function pose(desk: Desk): Promise<void> {
-  await desk.button('alert').click();
+async function pose(operator: Operator): Promise<void> {
+  await operator.button('alert').click();
   // A frame has only what has changed.
   for (const moving of [true, false])
     await watch.untilState(
@@ -48,17 +48,17 @@ async function parkingBegan(): Promise<number> {
 }
 
 /** Checks that the whole page greys in time, and what it then says. */
-async function greys(desk: Desk, sinceMs: number): Promise<void> {
-  desk.linkMayBreak = true;
-  await desk.page.locator('.app.cut').waitFor();
+async function greys(operator: Operator, sinceMs: number): Promise<void> {
+  operator.linkMayBreak = true;
+  await operator.page.locator('.app.cut').waitFor();
   expect(performance.now() - sinceMs).toBeLessThan(GREY_WITHIN_MS);
   for (const part of ['header', 'main', 'footer'])
     expect(
-      await desk.page.locator(part).evaluate((element) => getComputedStyle(element).filter),
+      await operator.page.locator(part).evaluate((element) => getComputedStyle(element).filter),
     ).toBe('grayscale(1)');
   for (const part of ['header', 'main'])
-    expect(await desk.page.locator(part).getAttribute('inert')).not.toBeNull();
-  const alert = desk.page.getByRole('alert').filter({ hasText: 'What you see is old' });
+    expect(await operator.page.locator(part).getAttribute('inert')).not.toBeNull();
+  const alert = operator.page.getByRole('alert').filter({ hasText: 'What you see is old' });
   expect(await alert.textContent()).toMatch(/park.*by itself within 600 ms/);
   expect(await alert.isVisible()).toBe(true);
 }
@@ -66,56 +66,56 @@ async function greys(desk: Desk, sinceMs: number): Promise<void> {
 describe('the link is cut', () => {
   it('by a dead cable: the page greys, the owl parks, and both find each other again', async () => {
     const cable = await Cable.to(daemon);
-    const desk = await Desk.open(browser, cable.url);
-    await desk.wake();
-    await pose(desk);
+    const operator = await Operator.open(browser, cable.url);
+    await operator.wake();
+    await pose(operator);
     const pulledMs = performance.now();
     const pulledAt = Date.now();
     cable.pull();
     const [parking] = await Promise.all([
       watch.untilState((frame) => frame.condition === 'parking'),
-      greys(desk, pulledMs),
+      greys(operator, pulledMs),
     ]);
     expect(parking.condition).toBe('parking');
     expect((await parkingBegan()) - pulledAt).toBeLessThanOrEqual(PROMISE_MS);
     await watch.untilState((frame) => frame.condition === 'parked' && frame.holder === null);
     cable.plug();
-    await desk.linked();
-    await desk.condition('parked');
+    await operator.linked();
+    await operator.condition('parked');
     // Nothing resumes by itself.
-    await desk.button('Take control').waitFor();
-    await desk.close();
+    await operator.button('Take control').waitFor();
+    await operator.close();
   });
 
   it('by a daemon that is killed', async () => {
-    const desk = await Desk.open(browser, daemon);
-    await desk.wake();
+    const operator = await Operator.open(browser, daemon);
+    await operator.wake();
     const killedMs = performance.now();
     daemon.child.kill('SIGKILL');
-    await greys(desk, killedMs);
-    await desk.close();
+    await greys(operator, killedMs);
+    await operator.close();
   });
 
   it('by a daemon that hangs with its sockets open, until it goes on', async () => {
-    const desk = await Desk.open(browser, daemon);
+    const operator = await Operator.open(browser, daemon);
     const hungMs = performance.now();
     daemon.child.kill('SIGSTOP');
-    await greys(desk, hungMs);
+    await greys(operator, hungMs);
     daemon.child.kill('SIGCONT');
-    await desk.linked();
-    await desk.condition('parked');
-    await desk.close();
+    await operator.linked();
+    await operator.condition('parked');
+    await operator.close();
   });
 
   it.each(['closed', 'crashed', 'reloaded'])('by a page that is %s: the owl parks', async (how) => {
-    const desk = await Desk.open(browser, daemon);
-    await desk.wake();
-    await pose(desk);
+    const operator = await Operator.open(browser, daemon);
+    await operator.wake();
+    await pose(operator);
     const goneMs = Date.now();
-    if (how === 'closed') await desk.page.close();
-    else if (how === 'reloaded') await desk.page.reload();
+    if (how === 'closed') await operator.page.close();
+    else if (how === 'reloaded') await operator.page.reload();
     // The page's own program is killed: it says nothing any more.
-    else void desk.page.goto('chrome://crash').catch(() => {});
+    else void operator.page.goto('chrome://crash').catch(() => {});
     await watch.untilState((frame) => frame.condition !== 'live');
     expect((await parkingBegan()) - goneMs).toBeLessThanOrEqual(PROMISE_MS);
     await watch.untilState((frame) => frame.condition === 'parked');
@@ -147,43 +147,43 @@ describe('a page that is out of sight', () => {
   it('behind another tab keeps control while nothing moves', async () => {
     const plain = await launchPlain();
     const context = plain.contexts()[0]!;
-    const desk = await Desk.open(plain, daemon, { context });
-    await desk.wake();
+    const operator = await Operator.open(plain, daemon, { context });
+    await operator.wake();
     const other = await context.newPage();
     await other.bringToFront();
-    expect(await desk.page.evaluate(() => document.visibilityState)).toBe('hidden');
+    expect(await operator.page.evaluate(() => document.visibilityState)).toBe('hidden');
     await staysLive();
-    await desk.page.bringToFront();
-    expect(await desk.page.evaluate(() => document.visibilityState)).toBe('visible');
-    await desk.button('Park').click();
-    await desk.condition('parked');
-    await desk.close();
+    await operator.page.bringToFront();
+    expect(await operator.page.evaluate(() => document.visibilityState)).toBe('visible');
+    await operator.button('Park').click();
+    await operator.condition('parked');
+    await operator.close();
   });
 
   it('behind another tab loses control of what moves: the owl parks', async () => {
     await patient();
     const plain = await launchPlain();
     const context = plain.contexts()[0]!;
-    const desk = await Desk.open(plain, daemon, { context });
-    await desk.wake();
-    await desk.button('Run slow').click();
+    const operator = await Operator.open(plain, daemon, { context });
+    await operator.wake();
+    await operator.button('Run slow').click();
     const other = await context.newPage();
     await other.bringToFront();
     const after = await watch.untilState((frame) => frame.condition !== 'live');
     expect(after.condition).toBe('parking');
-    desk.linkMayBreak = true;
-    await desk.close();
+    operator.linkMayBreak = true;
+    await operator.close();
   });
 });
 
 describe('a page whose script stands still loses control, though its browser answers pings', () => {
   it('in an endless loop', async () => {
     await patient();
-    const desk = await Desk.open(browser, daemon);
-    await desk.wake();
-    await pose(desk);
+    const operator = await Operator.open(browser, daemon);
+    await operator.wake();
+    await pose(operator);
     const loopMs = Date.now();
-    void desk.page
+    void operator.page
       .evaluate(() => {
         for (;;);
       })

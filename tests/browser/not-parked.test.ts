@@ -2,7 +2,7 @@ import type { Browser } from 'playwright-core';
 import { afterAll, beforeAll, expect, it } from 'vitest';
 import { Daemon, Peer } from '../system/daemon.ts';
 import { axeSource, breaches, overhang } from './axe.ts';
-import { Desk, launch, PHONE } from './browser.ts';
+import { launch, Operator, PHONE } from './browser.ts';
 
 let browser: Browser;
 let daemon: Daemon;
@@ -18,12 +18,16 @@ afterAll(async () => {
 const WHY = /The prop is at rest, not parked: nobody knows where beak, .* stand/;
 
 it('a prop that never ran is at rest, not parked, and the page says why', async () => {
-  const desk = await Desk.open(browser, daemon, { viewport: PHONE, scripts: [axeSource] });
-  await desk.page.getByRole('status').filter({ hasText: 'at rest, not parked' }).first().waitFor();
-  await desk.page.getByText(WHY).waitFor();
-  expect(await breaches(desk)).toEqual([]);
-  expect(await overhang(desk)).toBeLessThanOrEqual(0);
-  await desk.close();
+  const operator = await Operator.open(browser, daemon, { viewport: PHONE, scripts: [axeSource] });
+  await operator.page
+    .getByRole('status')
+    .filter({ hasText: 'at rest, not parked' })
+    .first()
+    .waitFor();
+  await operator.page.getByText(WHY).waitFor();
+  expect(await breaches(operator)).toEqual([]);
+  expect(await overhang(operator)).toBeLessThanOrEqual(0);
+  await operator.close();
 });
 
 it('it says so as well where every place is taken and no state comes', async () => {
@@ -33,9 +37,9 @@ it('it says so as well where every place is taken and no state comes', async () 
     await peer.ask('session.open', { client: `peer ${n}` });
     peers.push(peer);
   }
-  const desk = await Desk.open(browser, daemon, { viewport: PHONE });
-  await desk.page.getByText(/Every place is taken/).waitFor();
-  await desk.page.getByText(WHY).waitFor();
-  await desk.close();
+  const operator = await Operator.open(browser, daemon, { viewport: PHONE });
+  await operator.page.getByText(/Every place is taken/).waitFor();
+  await operator.page.getByText(WHY).waitFor();
+  await operator.close();
   for (const peer of peers) peer.socket.terminate();
 });

@@ -2,7 +2,7 @@ import { setTimeout as sleep } from 'node:timers/promises';
 import type { Browser } from 'playwright-core';
 import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from 'vitest';
 import { Daemon, Peer } from '../system/daemon.ts';
-import { Desk, launch, PHONE, VIEWS } from './browser.ts';
+import { launch, Operator, PHONE, VIEWS } from './browser.ts';
 
 let browser: Browser;
 let daemon: Daemon;
@@ -18,15 +18,15 @@ afterEach(() => daemon.cleanUp());
 it('stops by key without control, in every view, and says so to everyone', async () => {
   const holder = await Peer.holder(daemon);
   await holder.ask('state.follow', { hz: 50 });
-  const desk = await Desk.open(browser, daemon);
-  await desk.condition('live');
+  const operator = await Operator.open(browser, daemon);
+  await operator.condition('live');
   for (const view of VIEWS) {
-    await desk.view(view);
+    await operator.view(view);
     await holder.ask('channel.move', { channel: 'wing_left', to: 'spread', overS: 5 });
-    await desk.page.keyboard.press('Escape');
+    await operator.page.keyboard.press('Escape');
     const stopped = await holder.untilState((frame) => frame.condition === 'stopped');
     expect(stopped.holder).toBe('holder');
-    await desk.condition('stopped');
+    await operator.condition('stopped');
     const moved = await holder.call('channel.move', { channel: 'beak', to: 'open' });
     expect(moved.error).toMatchObject({ code: -32003 });
     const { error } = await holder.call('reset');
@@ -34,31 +34,31 @@ it('stops by key without control, in every view, and says so to everyone', async
     await sleep(2000);
     await holder.ask('reset', { confirm: error!.data.stoppedBy });
     await holder.ask('wake', { wait: true, confirm: 'unknown' });
-    await desk.condition('live');
+    await operator.condition('live');
   }
-  await desk.close();
+  await operator.close();
 });
 
 it('stops by key while a text is being typed', async () => {
   const holder = await Peer.holder(daemon);
   await holder.ask('state.follow', { hz: 50 });
-  const desk = await Desk.open(browser, daemon, { view: 'wiring' });
-  const search = desk.page.getByRole('searchbox');
+  const operator = await Operator.open(browser, daemon, { view: 'wiring' });
+  const search = operator.page.getByRole('searchbox');
   await search.fill('W0');
   await search.press('Escape');
   await holder.untilState((frame) => frame.condition === 'stopped');
-  await desk.condition('stopped');
-  await desk.close();
+  await operator.condition('stopped');
+  await operator.close();
 });
 
 it('has stop, park and wake on screen wherever one scrolls, on a phone too', async () => {
-  const desk = await Desk.open(browser, daemon, { viewport: PHONE });
+  const operator = await Operator.open(browser, daemon, { viewport: PHONE });
   for (const view of VIEWS) {
-    await desk.view(view);
+    await operator.view(view);
     for (const top of [0, 100_000]) {
-      await desk.page.evaluate((y) => scrollTo(0, y), top);
+      await operator.page.evaluate((y) => scrollTo(0, y), top);
       for (const name of [/^Stop/, 'Park', 'Wake']) {
-        const box = await desk.button(name).boundingBox();
+        const box = await operator.button(name).boundingBox();
         expect(box!.x).toBeGreaterThanOrEqual(0);
         expect(box!.x + box!.width).toBeLessThanOrEqual(PHONE.width);
         expect(box!.y).toBeGreaterThanOrEqual(0);
@@ -66,57 +66,57 @@ it('has stop, park and wake on screen wherever one scrolls, on a phone too', asy
       }
     }
   }
-  await desk.close();
+  await operator.close();
 });
 
 it('takes control, wakes, parks, resets after a stop, and hands over', async () => {
   const watch = await Peer.connect(daemon);
   await watch.ask('session.open', { client: 'watch' });
   await watch.ask('state.follow', { hz: 50 });
-  const desk = await Desk.open(browser, daemon);
-  expect(await desk.button('Wake').isDisabled()).toBe(true);
-  await desk.wake();
-  await desk.button('Park').click();
-  await desk.condition('parked');
+  const operator = await Operator.open(browser, daemon);
+  expect(await operator.button('Wake').isDisabled()).toBe(true);
+  await operator.wake();
+  await operator.button('Park').click();
+  await operator.condition('parked');
 
-  await desk.button('Wake').click();
-  await desk.condition('live');
-  await desk.button(/^Stop/).click();
-  await desk.condition('stopped');
-  await desk.button('Reset').click();
-  await desk.condition('parked');
+  await operator.button('Wake').click();
+  await operator.condition('live');
+  await operator.button(/^Stop/).click();
+  await operator.condition('stopped');
+  await operator.button('Reset').click();
+  await operator.condition('parked');
 
-  await desk.button('Wake').click();
-  await desk.condition('live');
-  await desk.button('Hand over').click();
+  await operator.button('Wake').click();
+  await operator.condition('live');
+  await operator.button('Hand over').click();
   // With grace: live and still for the next one.
   const free = await watch.untilState((frame) => frame.holder === null);
   expect(free.condition).toBe('live');
   await watch.ask('lease.take');
   await watch.ask('channel.move', { channel: 'beak', to: 'open', wait: true });
-  await desk.close();
+  await operator.close();
 });
 
 it('shows what the daemon refuses, in its words, until it is dismissed', async () => {
-  const desk = await Desk.open(browser, daemon);
-  await desk.wake();
-  const alert = desk.page.getByRole('alert').filter({ hasText: /./ });
+  const operator = await Operator.open(browser, daemon);
+  await operator.wake();
+  const alert = operator.page.getByRole('alert').filter({ hasText: /./ });
   expect(await alert.count()).toBe(0);
   // The prop file lets the mist run only while the tail is up.
-  await desk.button('mist on').click();
+  await operator.button('mist on').click();
   await alert.filter({ hasText: /mist.*tail_1/ }).waitFor();
-  await desk.button('OK: dismiss the message').click();
+  await operator.button('OK: dismiss the message').click();
   await alert.waitFor({ state: 'detached' });
 
-  await desk.page.getByLabel('CSS colour for eye_left').fill('no colour');
-  await desk.button('Set the colour of eye_left').click();
+  await operator.page.getByLabel('CSS colour for eye_left').fill('no colour');
+  await operator.button('Set the colour of eye_left').click();
   await alert.filter({ hasText: 'no colour' }).waitFor();
-  await desk.close();
+  await operator.close();
 });
 
 it('lets a second page follow the first', async () => {
-  const first = await Desk.open(browser, daemon);
-  const second = await Desk.open(browser, daemon, { viewport: PHONE });
+  const first = await Operator.open(browser, daemon);
+  const second = await Operator.open(browser, daemon, { viewport: PHONE });
   await first.wake();
   await second.condition('live');
   const holder = await second.page.locator('.lease').textContent();
@@ -134,7 +134,7 @@ it('lets a second page follow the first', async () => {
 });
 
 it('does not take two pages of one window for each other', async () => {
-  const first = await Desk.open(browser, daemon);
+  const first = await Operator.open(browser, daemon);
   await first.takeControl();
   // A page opened from another inherits a copy of what that one keeps for its tab.
   const opened = first.page.context().waitForEvent('page');
@@ -161,48 +161,48 @@ describe('the stop button', () => {
 
   it('stops on the press, before it is let go, and once', async () => {
     const watch = await watching();
-    const desk = await Desk.open(browser, daemon);
-    const box = (await desk.button(/^Stop/).boundingBox())!;
-    await desk.page.mouse.move(box.x + box.width / 2, box.y + box.height / 2);
-    await desk.page.mouse.down();
+    const operator = await Operator.open(browser, daemon);
+    const box = (await operator.button(/^Stop/).boundingBox())!;
+    await operator.page.mouse.move(box.x + box.width / 2, box.y + box.height / 2);
+    await operator.page.mouse.down();
     await watch.untilState((frame) => frame.condition === 'stopped');
-    await desk.page.mouse.up();
-    await desk.condition('stopped');
+    await operator.page.mouse.up();
+    await operator.condition('stopped');
     expect(await stops(watch)).toBe(1);
-    await desk.close();
+    await operator.close();
   });
 
   it.each(['Escape', 'Enter', ' '])('a held key (%j) is one stop', async (key) => {
     const watch = await watching();
-    const desk = await Desk.open(browser, daemon);
-    if (key !== 'Escape') await desk.button(/^Stop/).focus();
-    for (let n = 0; n < 20; n++) await desk.page.keyboard.down(key);
+    const operator = await Operator.open(browser, daemon);
+    if (key !== 'Escape') await operator.button(/^Stop/).focus();
+    for (let n = 0; n < 20; n++) await operator.page.keyboard.down(key);
     await watch.untilState((frame) => frame.condition === 'stopped');
-    await desk.page.keyboard.up(key);
-    await desk.condition('stopped');
+    await operator.page.keyboard.up(key);
+    await operator.condition('stopped');
     expect(await stops(watch)).toBe(1);
-    await desk.close();
+    await operator.close();
   });
 
   it('a click without a press, as a screen reader sends it, stops each time', async () => {
     const watch = await watching();
-    const desk = await Desk.open(browser, daemon);
-    await desk.button(/^Stop/).evaluate((button: HTMLElement) => button.click());
+    const operator = await Operator.open(browser, daemon);
+    await operator.button(/^Stop/).evaluate((button: HTMLElement) => button.click());
     await watch.untilState((frame) => frame.condition === 'stopped');
-    await desk.button(/^Stop/).click();
-    await desk.button(/^Stop/).evaluate((button: HTMLElement) => button.click());
-    await desk.condition('stopped');
+    await operator.button(/^Stop/).click();
+    await operator.button(/^Stop/).evaluate((button: HTMLElement) => button.click());
+    await operator.condition('stopped');
     expect(await stops(watch)).toBe(3);
-    await desk.close();
+    await operator.close();
   });
 });
 
 /** Whether Stop and Park are within what is seen, and nothing lies over them. */
-async function inSight(desk: Desk): Promise<void> {
+async function inSight(operator: Operator): Promise<void> {
   for (const name of [/^Stop/, 'Park'])
     await expect
       .poll(() =>
-        desk.button(name).evaluate((button) => {
+        operator.button(name).evaluate((button) => {
           const { left, right, top, bottom } = button.getBoundingClientRect();
           const { offsetLeft, offsetTop, width, height } = visualViewport!;
           const hit = document.elementFromPoint((left + right) / 2, (top + bottom) / 2);
@@ -223,16 +223,16 @@ async function inSight(desk: Desk): Promise<void> {
 }
 
 it('keeps stop and park in sight under pinch zoom', async () => {
-  const desk = await Desk.open(browser, daemon, { viewport: PHONE });
-  const session = await desk.page.context().newCDPSession(desk.page);
+  const operator = await Operator.open(browser, daemon, { viewport: PHONE });
+  const session = await operator.page.context().newCDPSession(operator.page);
   for (const pageScaleFactor of [2, 4, 1.5, 1]) {
     await session.send('Emulation.setPageScaleFactor', { pageScaleFactor });
-    await inSight(desk);
-    await desk.page.mouse.move(100, 100);
-    await desk.page.mouse.wheel(150, 400);
-    await inSight(desk);
+    await inSight(operator);
+    await operator.page.mouse.move(100, 100);
+    await operator.page.mouse.wheel(150, 400);
+    await inSight(operator);
   }
-  await desk.close();
+  await operator.close();
 });
 
 /**
@@ -256,8 +256,8 @@ const STAND_IN = `
 `;
 
 /** What of the page is seen from now on, as its own script learns of it. */
-function see(desk: Desk, seen: Partial<VisualViewport>): Promise<void> {
-  return desk.page.evaluate((now) => {
+function see(operator: Operator, seen: Partial<VisualViewport>): Promise<void> {
+  return operator.page.evaluate((now) => {
     Object.assign((visualViewport as VisualViewport & { now: object }).now, now);
     for (const type of ['scroll', 'resize']) visualViewport!.dispatchEvent(new Event(type));
   }, seen);
@@ -265,51 +265,51 @@ function see(desk: Desk, seen: Partial<VisualViewport>): Promise<void> {
 
 const TOUCH = { viewport: { width: 360, height: 640 }, isMobile: true, hasTouch: true };
 
-async function tapStop(desk: Desk): Promise<void> {
-  const { x, y, width, height } = (await desk.button(/^Stop/).boundingBox())!;
-  await desk.page.touchscreen.tap(x + width / 2, y + height / 2);
-  await desk.condition('stopped');
+async function tapStop(operator: Operator): Promise<void> {
+  const { x, y, width, height } = (await operator.button(/^Stop/).boundingBox())!;
+  await operator.page.touchscreen.tap(x + width / 2, y + height / 2);
+  await operator.condition('stopped');
 }
 
 describe('an on-screen keyboard', () => {
   it('that lies over the page leaves stop and park in sight', async () => {
-    const desk = await Desk.open(browser, daemon, {
+    const operator = await Operator.open(browser, daemon, {
       ...{ ...TOUCH, view: 'bench/beak', scripts: [STAND_IN] },
     });
-    await desk.wake();
-    await desk.page.getByLabel('Angle (deg)').focus();
+    await operator.wake();
+    await operator.page.getByLabel('Angle (deg)').focus();
     for (const offsetTop of [0, 340, 120]) {
-      await see(desk, { height: 300, offsetTop });
-      await inSight(desk);
+      await see(operator, { height: 300, offsetTop });
+      await inSight(operator);
     }
     // Zoomed in as well.
-    await see(desk, { scale: 2, width: 180, height: 150, offsetTop: 90, offsetLeft: 70 });
-    await inSight(desk);
-    await see(desk, { scale: 1, width: 360, height: 300, offsetTop: 120, offsetLeft: 0 });
-    await inSight(desk);
-    await tapStop(desk);
-    await see(desk, { height: 640, offsetTop: 0 });
-    await inSight(desk);
-    await desk.close();
+    await see(operator, { scale: 2, width: 180, height: 150, offsetTop: 90, offsetLeft: 70 });
+    await inSight(operator);
+    await see(operator, { scale: 1, width: 360, height: 300, offsetTop: 120, offsetLeft: 0 });
+    await inSight(operator);
+    await tapStop(operator);
+    await see(operator, { height: 640, offsetTop: 0 });
+    await inSight(operator);
+    await operator.close();
   });
 
   it('that makes the page shorter leaves stop and park in sight, and the field too', async () => {
-    const desk = await Desk.open(browser, daemon, { ...TOUCH, view: 'bench/beak' });
-    await desk.wake();
-    const field = desk.page.getByLabel('Angle (deg)');
+    const operator = await Operator.open(browser, daemon, { ...TOUCH, view: 'bench/beak' });
+    await operator.wake();
+    const field = operator.page.getByLabel('Angle (deg)');
     await field.focus();
-    const session = await desk.page.context().newCDPSession(desk.page);
+    const session = await operator.page.context().newCDPSession(operator.page);
     const shorter = { width: 360, height: 300, deviceScaleFactor: 1, mobile: true };
     await session.send('Emulation.setDeviceMetricsOverride', shorter);
-    await expect.poll(() => desk.page.evaluate(() => visualViewport!.height)).toBe(300);
-    await inSight(desk);
+    await expect.poll(() => operator.page.evaluate(() => visualViewport!.height)).toBe(300);
+    await inSight(operator);
     // Scrolled to by the browser, but not under the bar.
     await field.evaluate((input) => input.scrollIntoView({ block: 'end' }));
-    const bar = (await desk.page.locator('.safety').boundingBox())!;
+    const bar = (await operator.page.locator('.safety').boundingBox())!;
     const box = (await field.boundingBox())!;
     expect(box.y + box.height).toBeLessThanOrEqual(bar.y);
-    await tapStop(desk);
-    await desk.close();
+    await tapStop(operator);
+    await operator.close();
   });
 });
 
@@ -318,29 +318,29 @@ it("keeps stop and park in sight when a browser's own bar has slid away", async 
   const root = `Object.defineProperty(document.documentElement, 'clientHeight', {
     configurable: true, get: () => innerHeight - 56 });`;
   const late = `document.addEventListener('readystatechange', () => { ${root} });`;
-  const desk = await Desk.open(browser, daemon, { ...TOUCH, scripts: [STAND_IN, late] });
-  await inSight(desk);
-  await see(desk, { height: 640 });
-  await inSight(desk);
-  await desk.close();
+  const operator = await Operator.open(browser, daemon, { ...TOUCH, scripts: [STAND_IN, late] });
+  await inSight(operator);
+  await see(operator, { height: 640 });
+  await inSight(operator);
+  await operator.close();
 });
 
 it.each([200, 400])('keeps stop and park in sight with text at %i %', async (percent) => {
-  const desk = await Desk.open(browser, daemon, { viewport: PHONE });
-  await desk.page.evaluate((size) => {
+  const operator = await Operator.open(browser, daemon, { viewport: PHONE });
+  await operator.page.evaluate((size) => {
     document.documentElement.style.fontSize = `${size}%`;
   }, percent);
-  await inSight(desk);
-  await desk.close();
+  await inSight(operator);
+  await operator.close();
 });
 
 it('keeps stop and park above whatever covers the page', async () => {
-  const desk = await Desk.open(browser, daemon);
-  await desk.page.evaluate(() => {
+  const operator = await Operator.open(browser, daemon);
+  await operator.page.evaluate(() => {
     const cover = document.createElement('div');
     cover.style.cssText = 'position:fixed;inset:0;z-index:2147483647;background:red';
     document.body.append(cover);
   });
-  await inSight(desk);
-  await desk.close();
+  await inSight(operator);
+  await operator.close();
 });

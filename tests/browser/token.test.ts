@@ -6,7 +6,7 @@ import type { Browser } from 'playwright-core';
 import { afterAll, beforeAll, expect, it } from 'vitest';
 import { Daemon } from '../system/daemon.ts';
 import { axeSource, breaches, overhang } from './axe.ts';
-import { Desk, launch, PHONE } from './browser.ts';
+import { launch, Operator, PHONE } from './browser.ts';
 
 const token = randomBytes(32).toString('base64url');
 let browser: Browser;
@@ -26,12 +26,12 @@ afterAll(async () => {
 });
 
 it('asks for the token, says why a wrong one will not do, and keeps the right one in the tab', async () => {
-  const desk = await Desk.open(browser, daemon, {
+  const operator = await Operator.open(browser, daemon, {
     open: false,
     viewport: PHONE,
     scripts: [axeSource],
   });
-  const { page } = desk;
+  const { page } = operator;
   const field = page.getByLabel('The token of this prop');
   await field.waitFor();
   expect(await page.getByRole('alert').count()).toBe(0);
@@ -41,19 +41,19 @@ it('asks for the token, says why a wrong one will not do, and keeps the right on
   await field.press('Enter');
   await page.getByRole('alert').filter({ hasText: /token/ }).waitFor();
   expect(await page.locator('.app').count()).toBe(0);
-  expect(await breaches(desk)).toEqual([]);
-  expect(await overhang(desk)).toBeLessThanOrEqual(0);
+  expect(await breaches(operator)).toEqual([]);
+  expect(await overhang(operator)).toBeLessThanOrEqual(0);
   // The next try is typed at once.
   await page.locator('input[name=token]:focus').waitFor();
 
   await field.fill(` ${token} `);
-  await desk.button('Enter').click();
-  await desk.linked();
-  await desk.takeControl();
+  await operator.button('Enter').click();
+  await operator.linked();
+  await operator.takeControl();
 
   await page.reload();
-  await desk.linked();
-  await desk.button('Take control').waitFor();
+  await operator.linked();
+  await operator.button('Take control').waitFor();
 
   // Nothing of it is left anywhere but in this tab.
   const left = await page.evaluate(() => ({
@@ -65,5 +65,5 @@ it('asks for the token, says why a wrong one will not do, and keeps the right on
   const other = await page.context().newPage();
   await other.goto(daemon.url);
   await other.getByLabel('The token of this prop').waitFor();
-  await desk.close();
+  await operator.close();
 });

@@ -6,7 +6,7 @@ import { parseProp } from '../../src/prop/load.ts';
 import { Loom } from '../../src/prop/loom.ts';
 import { splitEnd } from '../../src/prop/loom-words.ts';
 import { Daemon } from '../system/daemon.ts';
-import { Desk, launch } from './browser.ts';
+import { launch, Operator } from './browser.ts';
 import { Watch } from './watch.ts';
 
 let browser: Browser;
@@ -33,36 +33,36 @@ async function settledAmps(rail: string): Promise<number> {
 }
 
 it('the overview switches, dims, colours and poses, and a second page shows it', async () => {
-  const desk = await Desk.open(browser, daemon);
-  const second = await Desk.open(browser, daemon);
+  const operator = await Operator.open(browser, daemon);
+  const second = await Operator.open(browser, daemon);
   const shown = (channel: string, text: string) =>
     second.page
       .getByRole('listitem')
       .filter({ has: second.page.getByRole('link', { name: channel, exact: true }) })
       .locator('.value', { hasText: new RegExp(`^${text}$`) })
       .waitFor();
-  expect(await desk.button('fan on').isDisabled()).toBe(true);
-  await desk.wake();
+  expect(await operator.button('fan on').isDisabled()).toBe(true);
+  await operator.wake();
 
-  await desk.button('fan on').click();
+  await operator.button('fan on').click();
   await watch.until('fan', ({ value }) => value === true);
   await shown('fan', 'on');
-  await desk.button('fan off').click();
+  await operator.button('fan off').click();
   await watch.until('fan', ({ value }) => value === false);
   await shown('fan', 'off');
 
-  await desk.page.getByLabel('Lightness (%) of lantern').fill('40');
+  await operator.page.getByLabel('Lightness (%) of lantern').fill('40');
   await watch.until('lantern', ({ value }) => value === 0.4);
   await shown('lantern', '40 %');
 
   // CSS Color 4, section 6.1: rebeccapurple is #663399.
-  await desk.page.getByLabel('CSS colour for eye_left').fill('rebeccapurple');
-  await desk.button('Set the colour of eye_left').click();
+  await operator.page.getByLabel('CSS colour for eye_left').fill('rebeccapurple');
+  await operator.button('Set the colour of eye_left').click();
   await watch.until('eye_left', ({ value }) => value === '#663399');
   await shown('eye_left', '#663399');
 
   const prop = parse(await daemon.readProp());
-  await desk.button('alert').click();
+  await operator.button('alert').click();
   for (const lid of ['lid_left', 'lid_right']) {
     const openDeg = prop.channels[lid].marks.open;
     await watch.until(lid, ({ value }) => value === openDeg);
@@ -80,7 +80,7 @@ it('the overview switches, dims, colours and poses, and a second page shows it',
     .getByText(/pose.*alert|alert.*pose/)
     .first()
     .waitFor();
-  await desk.close();
+  await operator.close();
   await second.close();
 });
 
@@ -90,46 +90,46 @@ it('the wiring view finds a wire by label, end, channel and colour, and identifi
     prop.channels,
   ).flatMap(([channel, { wire }]) => (wire ? [{ channel, ...wire }] : []));
   const wires = [...own, ...(prop.wires as typeof own)];
-  const desk = await Desk.open(browser, daemon, { view: 'wiring' });
-  const rows = desk.page.locator('table.wires tbody tr');
-  await desk.page.getByText(`${wires.length} wires in all`).waitFor();
+  const operator = await Operator.open(browser, daemon, { view: 'wiring' });
+  const rows = operator.page.locator('table.wires tbody tr');
+  await operator.page.getByText(`${wires.length} wires in all`).waitFor();
   expect(await rows.count()).toBe(wires.length);
-  const search = desk.page.getByRole('searchbox', { name: 'Search' });
+  const search = operator.page.getByRole('searchbox', { name: 'Search' });
   for (const text of ['W07', 'J1-12', 'beak', 'beak YE']) {
     await search.fill(text);
-    await desk.page.getByText(`1 wire of ${wires.length} for “${text}”`).waitFor();
+    await operator.page.getByText(`1 wire of ${wires.length} for “${text}”`).waitFor();
     expect(await rows.getByRole('rowheader').allTextContents()).toEqual(['W07']);
   }
   for (const colour of ['VT', 'GY']) {
     const having = wires.filter(({ cores }) => cores.some((core) => core.colour === colour));
     await search.fill(colour);
-    await desk.page.getByText(`1 wire of ${wires.length} for “${colour}”`).waitFor();
+    await operator.page.getByText(`1 wire of ${wires.length} for “${colour}”`).waitFor();
     expect(await rows.getByRole('rowheader').allTextContents()).toEqual(
       having.map(({ label }) => label),
     );
   }
   // A feed belongs to no channel, so that there is nothing to identify.
   await search.fill('W22');
-  await desk.page.getByText(`1 wire of ${wires.length} for “W22”`).waitFor();
+  await operator.page.getByText(`1 wire of ${wires.length} for “W22”`).waitFor();
   expect(await rows.first().textContent()).toMatch(/W22servo6v14 AWG.*PS1-2 → TB1-8/);
   expect(await rows.getByRole('button').count()).toBe(0);
   await search.fill('nothing is called that');
-  await desk.page.getByText('No wire matches').waitFor();
+  await operator.page.getByText('No wire matches').waitFor();
 
   await search.fill('W07');
   const identify = rows.getByRole('button', { name: 'Identify beak' });
   expect(await identify.isDisabled()).toBe(true);
-  await desk.wake();
+  await operator.wake();
   const fromDeg = await watch.still('beak', 0.1);
   await identify.click();
   await watch.until('beak', ({ value }) => Math.abs((value as number) - fromDeg) > 0.5);
   expect(await watch.still('beak')).toBeCloseTo(fromDeg, 2);
-  await desk.close();
+  await operator.close();
 });
 
 it('the wiring view tells what to check when a channel fails', async () => {
-  const desk = await Desk.open(browser, daemon, { view: 'wiring' });
-  const sheet = desk.page.locator('.fault');
+  const operator = await Operator.open(browser, daemon, { view: 'wiring' });
+  const sheet = operator.page.locator('.fault');
   await sheet.getByLabel('Channel').selectOption('mist');
   const steps = sheet.locator('.fault-steps > li');
   await steps.first().waitFor();
@@ -144,7 +144,7 @@ it('the wiring view tells what to check when a channel fails', async () => {
   await sheet.getByLabel('Channel').selectOption('beak');
   await steps.nth(5).getByText('SV3-2 against SV3-3').waitFor();
   expect(await steps.first().getByRole('checkbox').isChecked()).toBe(false);
-  await desk.close();
+  await operator.close();
 });
 
 it('the wiring view prints the loom and the flags, and nothing else', async () => {
@@ -153,8 +153,8 @@ it('the wiring view prints the loom and the flags, and nothing else', async () =
     wire ? [wire.label] : [],
   );
   labels.push(...prop.wires.map(({ label }: { label: string }) => label));
-  const desk = await Desk.open(browser, daemon, { view: 'wiring' });
-  const { page } = desk;
+  const operator = await Operator.open(browser, daemon, { view: 'wiring' });
+  const { page } = operator;
   await page.getByText('wires in all').waitFor();
   expect(await page.locator('.paper').isVisible()).toBe(false);
   await page.emulateMedia({ media: 'print' });
@@ -175,7 +175,7 @@ it('the wiring view prints the loom and the flags, and nothing else', async () =
     return Array(2 * new Set(ends).size).fill(label);
   });
   expect(await printed()).toEqual(flags.sort());
-  await desk.close();
+  await operator.close();
 });
 
 it('what the page shows and prints of the wiring is what the command line does', async () => {
@@ -183,8 +183,8 @@ it('what the page shows and prints of the wiring is what the command line does',
   const paper = await browser.newPage();
   await paper.setContent(loomHtml(prop!));
   const svg = loomSvg(prop!);
-  const desk = await Desk.open(browser, daemon, { view: 'wiring' });
-  const { page } = desk;
+  const operator = await Operator.open(browser, daemon, { view: 'wiring' });
+  const { page } = operator;
   await page.locator('.header-pins').waitFor();
   const texts = (where: Page, what: string) => where.locator(what).allTextContents();
 
@@ -213,12 +213,12 @@ it('what the page shows and prints of the wiring is what the command line does',
     await texts(paper, `${section('Wire flags')} p`),
   );
   await paper.close();
-  await desk.close();
+  await operator.close();
 });
 
 it('the pin map shows every pin of the header, and what hangs on it', async () => {
-  const desk = await Desk.open(browser, daemon, { view: 'wiring' });
-  const pins = desk.page.locator('.header-pins > li');
+  const operator = await Operator.open(browser, daemon, { view: 'wiring' });
+  const pins = operator.page.locator('.header-pins > li');
   await pins.first().waitFor();
   expect(await pins.count()).toBe(40);
   // The 40-pin header of the Raspberry Pi (from memory): pin 12 is GPIO 18, pin 6 is ground and
@@ -227,6 +227,6 @@ it('the pin map shows every pin of the header, and what hangs on it', async () =
   expect(await pins.nth(5).textContent()).toMatch(/ground/i);
   for (const pin of [27, 28]) expect(await pins.nth(pin - 1).textContent()).toMatch(/reserved/i);
   await pins.nth(11).getByRole('button').click();
-  await desk.page.locator('.pinmap').getByText('W07').waitFor();
-  await desk.close();
+  await operator.page.locator('.pinmap').getByText('W07').waitFor();
+  await operator.close();
 });

@@ -197,7 +197,7 @@ describe('a change that waits for parked', () => {
     await rig.until(() => rig.bench.outcomes.length === 1);
     await rig.run(50);
     expect(rig.servo('neck').limits.speed).toBe(50);
-    expect(rig.servo('neck').energised).toBe(true);
+    expect(rig.servo('neck').pulsing).toBe(true);
     expect(rig.writes.length).toBe(writes);
     expect(rig.board().closed).toBe(0);
   });

@@ -3,8 +3,8 @@ import type { PropEditor } from '../../src/core/commands.ts';
 import type { Core } from '../../src/core/core.ts';
 import type { ChangeMessage, Outcome } from '../../src/core/core-prop.ts';
 import type { Changing } from '../../src/core/exchange.ts';
+import { changed, type Edit } from '../../src/prop/edit-text.ts';
 import type { Board, Prop } from '../../src/prop/schema.ts';
-import { changed, type Edit } from '../../src/prop/splice.ts';
 
 /** How a core on a bench takes over changes: from a list, with the outcomes written down. */
 export class Bench implements Changing {

@@ -308,7 +308,7 @@ test('a fault while waking: what was awake parks, the rest stays limp', async ()
   await client.call('lease.take');
   await client.call('wake');
   await rig.run(60);
-  expect(['head', 'tail', 'toe'].map((name) => rig.servo(name).energised)).toEqual([
+  expect(['head', 'tail', 'toe'].map((name) => rig.servo(name).pulsing)).toEqual([
     true,
     true,
     false,

@@ -168,11 +168,13 @@ describe('across restarts', () => {
     await client.call('stop', { category: 1 });
     await rig.core.close();
     const again = await restart(rig);
-    const desk = again.client('desk');
-    await desk.call('lease.take');
-    expect((await desk.refused('reset', { confirm: 'desk' })).values.code).toBe('reset.too-soon');
+    const operator = again.client('desk');
+    await operator.call('lease.take');
+    expect((await operator.refused('reset', { confirm: 'desk' })).values.code).toBe(
+      'reset.too-soon',
+    );
     await again.run(2100);
-    await desk.call('reset', { confirm: 'desk' });
+    await operator.call('reset', { confirm: 'desk' });
   });
 
   test.each<[string, (rig: Rig) => unknown]>([

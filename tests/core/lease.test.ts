@@ -242,7 +242,7 @@ test('lost while waking: it parks, and what was not awake yet stays limp', async
   await client.call('lease.take');
   await client.call('wake');
   await rig.tick();
-  expect([rig.servo('neck').energised, rig.servo('jaw').energised]).toEqual([true, false]);
+  expect([rig.servo('neck').pulsing, rig.servo('jaw').pulsing]).toEqual([true, false]);
   rig.commands.gone(client.session.id);
   expect(rig.condition).toBe('parking');
   await rig.until(() => rig.condition === 'parked', 5);

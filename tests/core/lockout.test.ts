@@ -104,9 +104,9 @@ describe('hands in the prop', () => {
     const restored = { ...first.store.durable!, sameBoot: false } as Restored;
     for (const state of ['damaged', restored] as const) {
       const rig = await Rig.open(prop(), { restored: state });
-      const desk = rig.client('desk');
-      await desk.call('lease.take');
-      const refusal = await desk.refused('wake');
+      const operator = rig.client('desk');
+      await operator.call('lease.take');
+      const refusal = await operator.refused('wake');
       expect(refusal.code).toBe(CODES.condition);
       expect(refusal.message).toMatch(
         /the saved state is damaged: a lockout or a stop may be lost.*then "sinew unlock --force REASON"/,
@@ -118,9 +118,11 @@ describe('hands in the prop', () => {
         expect(own.message).toMatch(/this client has not set it/);
       }
       const reason = 'I looked, nobody is there';
-      expect(await desk.call('lockout.clear', { force: true, reason })).toEqual({ lockout: null });
+      expect(await operator.call('lockout.clear', { force: true, reason })).toEqual({
+        lockout: null,
+      });
       expect(rig.store.durable!.lockout).toBeUndefined();
-      await desk.call('wake');
+      await operator.call('wake');
       await rig.until(() => rig.condition === 'live');
     }
   });
@@ -137,9 +139,9 @@ describe('hands in the prop', () => {
     expect((await hand.call('lockout.set', {})).unsaved).toMatch(/restart.*no space left/);
     rig.store.noted = 'not yet';
     const asked = hand.call('lockout.set', { reason: 'again' });
-    const desk = rig.client('desk');
-    await desk.call('lease.take');
-    expect((await desk.refused('wake')).message).toMatch(/hand: again/);
+    const operator = rig.client('desk');
+    await operator.call('lease.take');
+    expect((await operator.refused('wake')).message).toMatch(/hand: again/);
     await rig.run(2100);
     expect((await asked).unsaved).toMatch(/restart.*not answered for 2 s/);
     rig.store.noted = 'yes';

@@ -114,7 +114,7 @@ describe('category 1', () => {
     await client.call('wake');
     await rig.until(() => rig.condition === 'live', 3);
     for (const name of SERVOS) {
-      expect(rig.servo(name).energised).toBe(true);
+      expect(rig.servo(name).pulsing).toBe(true);
       expect(rig.at(name)).toBe(1500);
     }
   });

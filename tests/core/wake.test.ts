@@ -134,7 +134,7 @@ describe('from positions that are not known', () => {
     await wake(rig, () => {
       const now = NAMES.filter((name) => {
         const one = rig.servo(name);
-        return one.energised && (one.flags() & FLAG.unknown) !== 0;
+        return one.pulsing && (one.flags() & FLAG.unknown) !== 0;
       });
       for (const name of now) flagged.add(name);
       jumping = Math.max(jumping, now.length);
@@ -163,7 +163,7 @@ describe('from positions that are not known', () => {
       await client.call('lease.take');
       await client.call('wake');
       await rig.run(100);
-      expect(rig.servo('one').energised).toBe(true);
+      expect(rig.servo('one').pulsing).toBe(true);
       await client.call('stop', { category });
       await rig.run(50);
       // Category 2 goes on holding, so it still gets there.
@@ -348,9 +348,9 @@ describe('positions outlive the daemon', () => {
     await rig.run(ms);
     for (const state of [rig.store.saved!, rig.store.durable!]) {
       const again = await Rig.open(prop, { restored: { ...state, sameBoot: true } });
-      const desk = again.client('desk');
-      await desk.call('lease.take');
-      expect((await desk.refused('wake', {})).values.servos).toEqual(['neck', 'jaw']);
+      const operator = again.client('desk');
+      await operator.call('lease.take');
+      expect((await operator.refused('wake', {})).values.servos).toEqual(['neck', 'jaw']);
     }
   });
 

@@ -17,6 +17,6 @@ test('what lies outside of it stands at its ends', () => {
 });
 
 test('a curve goes straight on where nothing changes', () => {
-  const course = { tS: [0, 5], value: [0, 1] };
-  expect(curve(axis(4, 10), course, (value) => 10 - value)).toBe('M100 10L101.5 10L102 9L104 9');
+  const series = { tS: [0, 5], value: [0, 1] };
+  expect(curve(axis(4, 10), series, (value) => 10 - value)).toBe('M100 10L101.5 10L102 9L104 9');
 });

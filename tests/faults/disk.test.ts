@@ -3,12 +3,12 @@ import { mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSyn
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import { cutOff } from '../../src/prop/cut-off.ts';
+import { AcceptedCopy } from '../../src/prop/file/accepted-copy.ts';
 import { History } from '../../src/prop/file/history.ts';
-import { LastKnown } from '../../src/prop/file/last-known.ts';
 import { PropDisk } from '../../src/prop/file/prop-disk.ts';
 import { parseProp } from '../../src/prop/load.ts';
 import type { Prop } from '../../src/prop/schema.ts';
+import { truncation } from '../../src/prop/truncation.ts';
 import { openProp } from '../../src/service/opening.ts';
 import { FileStore } from '../../src/service/state-file.ts';
 import { DAEMON, Daemon, OWL, Peer } from '../system/daemon.ts';
@@ -206,7 +206,7 @@ describe('a file cut off after every byte', () => {
     ]);
 
   /** Whether the daemon would start on `text` by other rules than those of `whole`. */
-  async function startsWrong(text: string, whole: string, known: LastKnown): Promise<boolean> {
+  async function startsWrong(text: string, whole: string, known: AcceptedCopy): Promise<boolean> {
     const file = join(folder, 'prop.yaml');
     writeFileSync(file, text);
     const history = new History(file, folder);
@@ -224,14 +224,14 @@ describe('a file cut off after every byte', () => {
       owlText,
     ],
   ])('a prop file %s: never a wrong limit', async (name, whole, ran) => {
-    const known = new LastKnown(join(folder, 'prop.yaml'), folder);
+    const known = new AcceptedCopy(join(folder, 'prop.yaml'), folder);
     await known.keep(ran);
     expect(await startsWrong(whole, whole, known)).toBe(false);
     let wrong = 0;
     for (let length = 0; length < whole.length; length++) {
       const text = whole.slice(0, length);
       // Where the copy speaks against the text, the same decision is tried at some lengths alone.
-      if (cutOff(text, ran) !== undefined && length % 211 !== 0) continue;
+      if (truncation(text, ran) !== undefined && length % 211 !== 0) continue;
       // What ran before is as safe as the whole.
       if ((await startsWrong(text, whole, known)) && (await startsWrong(text, ran, known))) wrong++;
     }
@@ -252,7 +252,7 @@ describe('a file cut off after every byte', () => {
       if (prop && rules(prop) !== rules(parseProp(armText, 'prop.yaml').prop!)) valid.push(length);
     }
     expect(valid.length).toBeGreaterThan(0);
-    for (const length of valid) expect(cutOff(armText.slice(0, length), armText)).toBeDefined();
+    for (const length of valid) expect(truncation(armText.slice(0, length), armText)).toBeDefined();
   });
 
   it('the daemon itself says so, and goes by the accepted version until it is meant so', async () => {

@@ -381,7 +381,7 @@ export class Watch {
       this.#wrong('envelope', `${servo.name}: pulse ${us} us is not a whole step`);
     const deg = angleAt(servo.points, us);
     if (before === 0) {
-      this.#energised(servo, deg);
+      this.#pulsing(servo, deg);
       return false;
     }
     this.#motion(servo, deg, elapsed);
@@ -391,7 +391,7 @@ export class Watch {
     return us !== before && this.#nowMs > servo.limitsUntilMs;
   }
 
-  #energised(servo: ServoWatch, deg: number): void {
+  #pulsing(servo: ServoWatch, deg: number): void {
     const { name, left } = servo;
     if (this.#condition !== 'waking' && this.#condition !== 'parking' && this.#condition !== 'live')
       this.#wrong('wake', `${name}: pulses begin in ${this.#condition}`);

@@ -1,8 +1,8 @@
 import { readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
 import type { Saved } from '../../src/core/store.ts';
+import { AcceptedCopy } from '../../src/prop/file/accepted-copy.ts';
 import { History } from '../../src/prop/file/history.ts';
-import { LastKnown } from '../../src/prop/file/last-known.ts';
 import { PropDisk } from '../../src/prop/file/prop-disk.ts';
 import { versionOf } from '../../src/prop/file/version.ts';
 import { parseProp } from '../../src/prop/load.ts';
@@ -162,7 +162,7 @@ describe('the prop file', () => {
         const { promises } = disk;
         const history = new History(PROP, '/state', promises);
         await history.read();
-        const known = new LastKnown(PROP, '/state', promises);
+        const known = new AcceptedCopy(PROP, '/state', promises);
         const at = new PropDisk(PROP, promises);
         const opened = await openProp(PROP, at, known, history, undefined);
         return 'refused' in opened || opened.problem !== undefined
@@ -230,7 +230,7 @@ describe('the prop file', () => {
 
   it('the copy by which a cut-off file is found out is whole or not there', async () => {
     const disk = new DiskModel({ [PROP]: armText }, ['/state']);
-    const known = new LastKnown(PROP, '/state', disk.promises);
+    const known = new AcceptedCopy(PROP, '/state', disk.promises);
     const newer = armText.replace('120', '110');
     await known.keep(armText);
     const kept = disk.now;

@@ -227,7 +227,7 @@ describe('a file on the disk that is not in force', () => {
     wrong: 'must be above 0',
     right: 'give a speed in deg/s',
   };
-  const toldFinding = {
+  const findingInfo = {
     level: 'error',
     line: 12,
     column: 5,
@@ -245,7 +245,7 @@ describe('a file on the disk that is not in force', () => {
     rig.send({ t: 'file', status: faulty });
     rig.send({ t: 'file', status: faulty });
     await told(client, 1);
-    const expected = { changed: [], problem: faulty.problem, findings: [toldFinding] };
+    const expected = { changed: [], problem: faulty.problem, findings: [findingInfo] };
     expect(changes(client)).toEqual([
       { version: VIEW.version, prop: VIEW.name, linkTimeoutMs: 500, ...expected },
     ]);
@@ -311,7 +311,7 @@ describe('a file on the disk that is not in force', () => {
     await told(client, 1);
     const [{ findings, changed }] = changes(client);
     expect(findings.length).toBe(50);
-    expect(findings[0]).toEqual(toldFinding);
+    expect(findings[0]).toEqual(findingInfo);
     expect(changed.length).toBe(50);
     expect(changed.at(-1)).toBe('and 951 more');
   });

@@ -2,9 +2,9 @@ import { readdirSync, readFileSync } from 'node:fs';
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { isNode, parseDocument, visit } from 'yaml';
+import { type Edit, splice } from '../../src/prop/edit-text.ts';
 import { spliceEntries } from '../../src/prop/entries.ts';
 import { checkProp, editProp, type Loaded, parseProp } from '../../src/prop/load.ts';
-import { type Edit, splice } from '../../src/prop/splice.ts';
 import { readText } from '../../src/prop/text.ts';
 import { largePropText } from '../bench/large-prop.ts';
 

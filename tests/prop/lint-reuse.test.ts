@@ -1,12 +1,12 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { cuePlan } from '../../src/prop/cue-plan.ts';
+import type { Edit } from '../../src/prop/edit-text.ts';
 import { lintBudget } from '../../src/prop/lint-budget.ts';
 import { lintLoom } from '../../src/prop/lint-loom.ts';
 import { NOT_WIRING, WIRING } from '../../src/prop/lint-wiring.ts';
 import { editProp, type Loaded, parseProp } from '../../src/prop/load.ts';
 import { Notes } from '../../src/prop/notes.ts';
-import type { Edit } from '../../src/prop/splice.ts';
 import { largePropText } from '../bench/large-prop.ts';
 import { OWL } from './helpers.ts';
 

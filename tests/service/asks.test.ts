@@ -1,5 +1,5 @@
 import { afterEach, expect, test } from 'vitest';
-import type { PlannerDesk } from '../../src/service/planner.ts';
+import type { PlannerPort } from '../../src/service/planner.ts';
 import { OWLET } from './owlet.ts';
 import { Rig, type RigOptions, refusal } from './rig.ts';
 
@@ -10,7 +10,7 @@ const open = async (options: RigOptions = {}) => {
 };
 
 /** A planner that never gets done. */
-const endless: PlannerDesk = {
+const endless: PlannerPort = {
   ask: () => new Promise(() => {}),
   gone: () => {},
   close: async () => {},

@@ -34,38 +34,38 @@ const about = (more: object) => ({ text: OWL, file: 'owl.yaml', ...more }) as Pl
 const BUDGET = about({ about: 'budget' });
 
 test('one that needs too much memory ends its thread, and nothing else', async () => {
-  const desk = planner(12);
+  const operator = planner(12);
   // A check of some ten thousand lines.
   const cues = Array.from({ length: 9000 }, (_, i) => `  c${i}:\n    - { at: 0, pose: asleep }\n`);
   const text = OWL.replace('\ncues:\n', `\ncues:\n${cues.join('')}`);
-  const error = await desk.ask('s', about({ about: 'check', text })).catch((reason) => reason);
+  const error = await operator.ask('s', about({ about: 'check', text })).catch((reason) => reason);
   expect(error).toBeInstanceOf(Refusal);
   expect(error.message).toMatch(/more memory than the daemon may take.*on a laptop/);
   const small = about({ about: 'check', text: 'sinew: 1\n' });
-  expect(await desk.ask('s', small)).toMatchObject({ findings: expect.anything() });
+  expect(await operator.ask('s', small)).toMatchObject({ findings: expect.anything() });
   expect(threads).toHaveLength(2);
-  await desk.close();
+  await operator.close();
 });
 
 test('sixteen may wait; a session that is gone gives its place, the one under way included', async () => {
-  const desk = planner();
-  const asked = Array.from({ length: 16 }, () => desk.ask('a', BUDGET).catch(() => 'dropped'));
-  await expect(desk.ask('b', BUDGET)).rejects.toThrow(/16 checks and budgets wait already/);
-  desk.gone('a');
+  const operator = planner();
+  const asked = Array.from({ length: 16 }, () => operator.ask('a', BUDGET).catch(() => 'dropped'));
+  await expect(operator.ask('b', BUDGET)).rejects.toThrow(/16 checks and budgets wait already/);
+  operator.gone('a');
   expect(new Set(await Promise.all(asked))).toEqual(new Set(['dropped']));
-  expect(await desk.ask('b', BUDGET)).toMatchObject({ rails: expect.anything() });
-  await desk.close();
+  expect(await operator.ask('b', BUDGET)).toMatchObject({ rails: expect.anything() });
+  await operator.close();
 });
 
 test('the thread ends when nobody has asked for a while', async () => {
-  const desk = planner();
-  await desk.ask('a', BUDGET);
+  const operator = planner();
+  await operator.ask('a', BUDGET);
   const ended = new Promise((resolve) => threads[0]!.once('exit', resolve));
   clock.advance(60_000);
   await ended;
-  await desk.ask('a', BUDGET);
+  await operator.ask('a', BUDGET);
   expect(threads).toHaveLength(2);
-  await desk.close();
+  await operator.close();
 });
 
 test('answers in the shape that the API describes, and keeps them while the text stays', async () => {

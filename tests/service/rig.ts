@@ -5,7 +5,7 @@ import type { ChangeMessage, Outcome } from '../../src/core/core-prop.ts';
 import type { FileSystem } from '../../src/prop/file/prop-disk.ts';
 import type { Author, FileStatus } from '../../src/prop/file/status.ts';
 import type { LogSink } from '../../src/service/log-sink.ts';
-import type { PlannerDesk } from '../../src/service/planner.ts';
+import type { PlannerPort } from '../../src/service/planner.ts';
 import type { PlannerQuestion } from '../../src/service/planner-answer.ts';
 import { Planner } from '../../src/service/planner-answer.ts';
 import type {
@@ -95,7 +95,7 @@ export class FakeCore {
 }
 
 /** A planner in this thread. */
-class PlannerHere implements PlannerDesk {
+class PlannerHere implements PlannerPort {
   readonly #planner = new Planner();
   async ask(_session: string, question: PlannerQuestion): Promise<object> {
     const answer = await this.#planner.answer(question);
@@ -307,7 +307,7 @@ export interface RigOptions {
   text?: string | null;
   fileSystem?: FileSystem;
   resumed?: string;
-  planner?: PlannerDesk;
+  planner?: PlannerPort;
   /** The file that stands for the program. */
   program?: string;
 }

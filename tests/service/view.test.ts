@@ -1,5 +1,5 @@
 import { expect, test } from 'vitest';
-import { linkageInfo, torqueInfo } from '../../src/prop/kinds/told.ts';
+import { linkageInfo, torqueInfo } from '../../src/prop/kinds/info.ts';
 import { parseProp } from '../../src/prop/load.ts';
 import { mechanicsOf } from '../../src/prop/mechanics.ts';
 import { ViewMaker } from '../../src/service/view.ts';

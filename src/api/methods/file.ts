@@ -47,7 +47,7 @@ export const file = {
     lease: false,
     errors: QUESTION,
     params: ({ nothing }) => nothing,
-    result: ({ z, toldFinding }) =>
+    result: ({ z, findingInfo }) =>
       z.looseObject({
         text: z.string().describe('the whole text of the file on the disk'),
         version: z.string().describe('the version that it is: what prop.apply asks for'),
@@ -55,7 +55,7 @@ export const file = {
         inUse: z.string().optional().describe('the version in force, where that is another one'),
         pending: z.boolean().optional().describe('it waits until the prop is parked'),
         problem: z.string().optional().describe('why it is not in force, with the remedy'),
-        findings: z.array(toldFinding).optional(),
+        findings: z.array(findingInfo).optional(),
       }),
   },
   'prop.check': {
@@ -64,7 +64,7 @@ export const file = {
     lease: false,
     errors: [...QUESTION, 'service.memory', 'session.gone'],
     params: ({ z, propText }) => z.strictObject({ text: propText }),
-    result: ({ z, toldFinding }) => z.object({ findings: z.array(toldFinding) }),
+    result: ({ z, findingInfo }) => z.object({ findings: z.array(findingInfo) }),
   },
   'prop.apply': {
     summary:

@@ -2,8 +2,8 @@ import type * as z from 'zod';
 import type { BoardFacts, BoardNotes, PinUse, SchemaParts, Z } from '../facts.ts';
 import {
   isPulse,
-  MIN_HZ,
   MAX_HZ,
+  MIN_HZ,
   rateText,
   rateTrouble,
   realHz,

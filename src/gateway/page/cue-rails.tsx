@@ -62,7 +62,7 @@ function Plots({ durationS, cutShort, rails }: Plotted) {
 }
 
 /** The columns of a plot as a course: each holds its value from where it begins. */
-function courseOf({ amps, ...rail }: Plotted['rails'][number], durationS: number): Rail {
+function timeSeriesOf({ amps, ...rail }: Plotted['rails'][number], durationS: number): Rail {
   const tS = amps.map((_, i) => (Math.max(0, i - 1) * durationS) / (amps.length - 1));
   return { ...rail, amps, tS };
 }
@@ -77,7 +77,7 @@ function Plot(props: { rail: Plotted['rails'][number]; durationS: number }) {
     observer.observe(box.current!);
     return () => observer.disconnect();
   }, []);
-  const rail = courseOf(props.rail, props.durationS);
+  const rail = timeSeriesOf(props.rail, props.durationS);
   const figures = `${railFigures(rail)}, ${worstText(props.rail)}`;
   const endS = Math.max(props.durationS, 0.001);
   const axis = { left: EDGE, right: Math.max(width.value - EDGE, 2 * EDGE), endS };

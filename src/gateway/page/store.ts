@@ -1,7 +1,7 @@
 import { batch, computed, type Signal, signal } from '@preact/signals';
 import type { Notice } from '../../api/client.ts';
 import type { Method, Params, Result } from '../../api/methods.ts';
-import type { Told } from '../../api/notifications.ts';
+import type { NoticeParams } from '../../api/notifications.ts';
 import type { ChannelInfo, ChannelState, JournalEntry, LockoutInfo } from '../../api/types.ts';
 import type { Condition } from '../../shared/condition.ts';
 import { FATE_PAUSE_MS, FATE_WAIT_MS, fateOf, fateText, type Writing } from '../../shared/fate.ts';
@@ -86,7 +86,7 @@ function takeChange({
   prop,
   linkTimeoutMs: timeoutMs,
   ...news
-}: Told<'prop.changed'>): void {
+}: NoticeParams<'prop.changed'>): void {
   batch(() => {
     propName.value = prop;
     linkTimeoutMs.value = timeoutMs;
@@ -143,7 +143,7 @@ function showRails(told: Record<string, RailState>): void {
       if (known[name]!.peek().amps !== rail.amps) known[name]!.value = rail;
 }
 
-function takeState(frame: Told<'state'>): void {
+function takeState(frame: NoticeParams<'state'>): void {
   // Nothing runs on when the prop parks or stops.
   if (frame.condition !== condition.peek()) void refreshCues();
   batch(() => {

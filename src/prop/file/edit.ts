@@ -1,9 +1,9 @@
 import { Refusal } from '../../shared/errors.ts';
-import { valueAt } from '../explain.ts';
+import { type Edit, NotAlone } from '../edit-text.ts';
 import { formatFinding, type Path, pathText, show } from '../finding.ts';
+import { findingInfos } from '../finding-info.ts';
 import { editProp, type Loaded } from '../load.ts';
-import { type Edit, NotAlone } from '../splice.ts';
-import { told } from '../told-finding.ts';
+import { valueAt } from '../schema-remarks.ts';
 
 /**
  * A sound prop file with the edits made, all or none, in the order of the calls.
@@ -33,7 +33,7 @@ export function valid(loaded: Loaded): Loaded {
   throw new Refusal(
     'file.would-be-wrong',
     `nothing was written, since the prop file would be wrong: ${firstError(loaded)}`,
-    { file: loaded.file, findings: told(loaded.findings) },
+    { file: loaded.file, findings: findingInfos(loaded.findings) },
   );
 }
 

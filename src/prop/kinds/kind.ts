@@ -7,8 +7,8 @@ import type { Requirement } from '../schema-parts.ts';
 import type { CommandPart } from '../steps.ts';
 import type { Symptom } from '../symptoms.ts';
 import type { Channel } from './channel.ts';
+import type { KindInfo } from './info.ts';
 import type { Level } from './meter.ts';
-import type { Told } from './told.ts';
 
 /** Whatever looks at a channel asks its kind; here is what a kind answers. */
 
@@ -139,5 +139,5 @@ export interface Kind<C = Channel> {
     limits: Limits,
   ): void;
   /** What `channel.list` says of it alone. */
-  told(channel: C, facts: { mapping?: ServoMapping; mechanics: Mechanics }): Told;
+  info(channel: C, facts: { mapping?: ServoMapping; mechanics: Mechanics }): KindInfo;
 }

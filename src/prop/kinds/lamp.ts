@@ -61,5 +61,5 @@ export const lamp: Kind<LampChannel> = {
     if (typeof value !== 'number' || value < 0 || value > 1)
       notes.error(path, `${show(value)} is not a level, and ${name} is a lamp`, 'give 0 to 1');
   },
-  told: ({ park, fadeS }) => ({ park: { to: park.to }, fadeS }),
+  info: ({ park, fadeS }) => ({ park: { to: park.to }, fadeS }),
 };

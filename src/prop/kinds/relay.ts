@@ -1,9 +1,9 @@
 import { show, switchWord } from '../finding.ts';
 import { lintRelay } from '../lint-relay.ts';
+import { vapourInfo } from './info.ts';
 import type { Kind } from './kind.ts';
 import { steady } from './meter.ts';
 import type { RelayChannel } from './relay-schema.ts';
-import { vapourInfo } from './told.ts';
 
 /** What a relay's load draws while the contact is closed (A). */
 export function relayA({ draw }: Pick<RelayChannel, 'draw'>): number {
@@ -59,7 +59,7 @@ export const relay: Kind<RelayChannel> = {
         `write ${switchWord(value) ?? 'on or off'}`,
       );
   },
-  told: (channel) => {
+  info: (channel) => {
     const vapour = vapourInfo(channel);
     return {
       park: { to: channel.park.to === 'on' },

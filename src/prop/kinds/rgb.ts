@@ -111,5 +111,5 @@ export const rgb: Kind<RgbChannel> = {
   check: (notes, name, channel) =>
     checkColour(notes, channel.park.to, ['channels', name, 'park', 'to']),
   checkPose: (notes, _name, _channel, value, path) => checkColour(notes, value, path),
-  told: ({ park, fadeS }) => ({ park: { to: park.to }, fadeS }),
+  info: ({ park, fadeS }) => ({ park: { to: park.to }, fadeS }),
 };

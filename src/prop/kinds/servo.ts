@@ -3,10 +3,10 @@ import { ServoMapping } from '../../sums/servo-mapping.ts';
 import { lintRates, lintServo } from '../lint-servos.ts';
 import { motionLimits, secondsOf } from '../motion-limits.ts';
 import type { Requirement } from '../schema-parts.ts';
+import { linkageInfo, torqueInfo } from './info.ts';
 import type { Draw, Kind } from './kind.ts';
 import { average, type Level } from './meter.ts';
 import type { ServoChannel } from './servo-schema.ts';
-import { linkageInfo, torqueInfo } from './told.ts';
 
 /** The position that a servo's mark or number stands for (deg); undefined without such a mark. */
 export function degIn({ marks = {} }: ServoChannel, to: number | string): number | undefined {
@@ -99,7 +99,7 @@ export const servo: Kind<ServoChannel> = {
   },
   checkPose: (notes, name, _channel, value, path, limits) =>
     notes.checkPosition(name, value, path, limits),
-  told: (channel, { mapping, mechanics }) => {
+  info: (channel, { mapping, mechanics }) => {
     const linkageFigures = linkageInfo(mechanics);
     const torque = torqueInfo(mechanics, channel.stallNm);
     return {

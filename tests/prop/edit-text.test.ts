@@ -1,8 +1,8 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { parse } from 'yaml';
+import { type Edit, NotAlone, splice as spliceAll } from '../../src/prop/edit-text.ts';
 import { editProp, parseProp } from '../../src/prop/load.ts';
-import { type Edit, NotAlone, splice as spliceAll } from '../../src/prop/splice.ts';
 import { readText } from '../../src/prop/text.ts';
 import { OWL } from './helpers.ts';
 

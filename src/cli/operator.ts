@@ -9,7 +9,7 @@ import type { Writing } from '../shared/fate.ts';
 import { type ChangeParams, Client, LinkLost, type Opened, type StateParams } from './client.ts';
 import { findFate } from './fate.ts';
 import { changeLine } from './file-text.ts';
-import type { Desk, DeskOptions, Given, Io, Outcome, Verb } from './verb.ts';
+import type { Given, Io, Operator, OperatorOptions, Outcome, Verb } from './verb.ts';
 
 /** How often `state` is followed while something is waited for (Hz). */
 const FOLLOW_HZ = 10;
@@ -24,9 +24,9 @@ const BUSY_FLAGS = ['moving', 'delayed', 'flashHeld'];
  * One user at work: the connection (made when first needed), the lease, and what is known of the
  * prop. A single command hands the lease over when it ends; a session keeps it.
  */
-export class LinkedDesk implements Desk {
+export class LinkedOperator implements Operator {
   readonly io: Io;
-  readonly options: DeskOptions;
+  readonly options: OperatorOptions;
   inSession = false;
   onNotice: (text: string) => void = () => {};
   ask: (question: string, signal: AbortSignal) => Promise<string> = (question, signal) =>
@@ -49,7 +49,7 @@ export class LinkedDesk implements Desk {
   #cancelSleep = () => {};
   #forgetInterrupt = () => {};
 
-  constructor(io: Io, options: DeskOptions) {
+  constructor(io: Io, options: OperatorOptions) {
     this.io = io;
     this.options = options;
   }

@@ -10,7 +10,7 @@ type KnownFs = ReplacingFs & Pick<typeof fs, 'readFile' | 'stat'>;
  * A copy of the prop file as the daemon last went by it, kept with its state: the next start can go
  * by it when the file cannot be used, and tells by it whether the file was cut off.
  */
-export class LastKnown {
+export class AcceptedCopy {
   readonly path: string;
   readonly #fs: KnownFs;
   #keeping: Promise<void> = Promise.resolve();

@@ -1,7 +1,7 @@
 import { type Finding, WHOLE_FILE } from './finding.ts';
 
 /** A finding in the terms of the API. */
-export interface ToldFinding {
+export interface FindingInfo {
   /** Stable, a dotted word: the kind of rule, then the part of the file. */
   code: string;
   level: Finding['severity'];
@@ -12,7 +12,7 @@ export interface ToldFinding {
 }
 
 /** Findings as the API tells them. */
-export function told(findings: readonly Finding[]): ToldFinding[] {
+export function findingInfos(findings: readonly Finding[]): FindingInfo[] {
   return findings.map((finding) => {
     const { severity, line, column, path, wrong, right } = finding;
     return {

@@ -64,7 +64,7 @@ function inParkOrder(body: Body): Servo[] {
  * park positions, at their own speed; they go last, one at a time, in the order of parking, and the
  * journal says so.
  */
-export class Energiser {
+export class Waker {
   readonly #body: Body;
   readonly #gate: Gate;
   readonly #journal: Journal;
@@ -80,7 +80,7 @@ export class Energiser {
 
   /** Takes on every limp servo of `servos`; returns how long unknown ones add (s). */
   begin(servos: readonly Servo[], nowS: number): number {
-    const limp = servos.filter((servo) => !servo.energised);
+    const limp = servos.filter((servo) => !servo.pulsing);
     const lost = new Set(limp.filter((servo) => !servo.known));
     const unknown = lost.size > 0 ? inParkOrder(this.#body).filter((one) => lost.has(one)) : [];
     this.#queue = [...limp.filter((servo) => servo.known), ...unknown];
@@ -104,13 +104,13 @@ export class Energiser {
     this.#queue.shift();
     this.#nextS = nowS + STAGGER_S;
     if (servo.known) {
-      servo.energise(servo.state.pos, nowS + SETTLE_S);
+      servo.startPulses(servo.state.pos, nowS + SETTLE_S);
       this.#settledS = Math.max(this.#settledS, nowS + SETTLE_S);
     } else {
       const parkDeg = servo.homeDeg;
       this.#settledS = nowS + jumpS(servo);
       this.#nextS = this.#settledS;
-      servo.energise(parkDeg, this.#settledS);
+      servo.startPulses(parkDeg, this.#settledS);
       this.#journal.add(
         'prop',
         'position unknown',

@@ -1,7 +1,7 @@
 import { readFileSync } from 'node:fs';
 import { expect, test } from 'vitest';
 import { parse, stringify } from 'yaml';
-import { cutOff } from '../../src/prop/cut-off.ts';
+import { truncation } from '../../src/prop/truncation.ts';
 import { OWL } from './helpers.ts';
 
 const other = readFileSync(new URL('../../config/dusk-street.yaml', import.meta.url), 'utf8');
@@ -26,7 +26,7 @@ test.each([
   ['another prop in its place', other, ended],
   ['written again by a program', stringify(parse(ended)), ended],
 ])('a file is whole that is %s', (_, text, known) => {
-  expect(cutOff(text, known)).toBeUndefined();
+  expect(truncation(text, known)).toBeUndefined();
 });
 
 test.each([
@@ -40,10 +40,10 @@ test.each([
     /three dots/,
   ],
 ])('a file is cut off that is %s', (_, text, known, why) => {
-  expect(cutOff(text, known)).toMatch(why);
+  expect(truncation(text, known)).toMatch(why);
 });
 
 test('the beginning of it at every byte', () => {
   for (let length = 0; length < plain.trimEnd().length; length++)
-    expect(cutOff(plain.slice(0, length), plain), String(length)).toBeDefined();
+    expect(truncation(plain.slice(0, length), plain), String(length)).toBeDefined();
 });

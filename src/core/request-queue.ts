@@ -5,7 +5,7 @@ import { Rotation } from '../shared/rotation.ts';
  * many come at once, a tick that falls due waits for one of them at most, and a session that asks
  * for little does not wait for one that asks for much.
  */
-export class Turns {
+export class RequestQueue {
   readonly #waiting = new Rotation<() => void>();
   /** Something was done in this turn of the event loop. */
   #taken = false;

@@ -1,6 +1,6 @@
 import { isAlias, isMap, isScalar, isSeq, type Node, type Pair, Scalar, type YAMLMap } from 'yaml';
-import { valueAt } from './explain.ts';
 import { type Path, pathText } from './finding.ts';
+import { valueAt } from './schema-remarks.ts';
 import { type PropText, readText } from './text.ts';
 
 /**

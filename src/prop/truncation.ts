@@ -13,7 +13,7 @@ const SAME_FILE = 0.9;
  * the line `...` must go on doing so when it is edited. That line is also how to say that a file was
  * shortened on purpose.
  */
-export function cutOff(text: string, known: string): string | undefined {
+export function truncation(text: string, known: string): string | undefined {
   if (END.test(text)) return undefined;
   if (END.test(known) && isVersionOf(text, known))
     return 'its last line, the three dots (...), is missing';

@@ -1,9 +1,9 @@
 import { setImmediate as turn } from 'node:timers/promises';
 import { expect, test } from 'vitest';
-import { Turns } from '../../src/core/turns.ts';
+import { RequestQueue } from '../../src/core/request-queue.ts';
 
 test('one in each turn, the sessions in rotation, each in its order', async () => {
-  const turns = new Turns();
+  const turns = new RequestQueue();
   const done: string[] = [];
   for (const name of ['a1', 'a2', 'a3', 'b1', 'b2', 'c1'])
     turns.add(name[0]!, () => done.push(name));
@@ -17,7 +17,7 @@ test('one in each turn, the sessions in rotation, each in its order', async () =
 });
 
 test('a timer that falls due does not wait for what is left', async () => {
-  const turns = new Turns();
+  const turns = new RequestQueue();
   let left = 200;
   const busy = () => {
     for (const endMs = performance.now() + 0.5; performance.now() < endMs; );
@@ -31,7 +31,7 @@ test('a timer that falls due does not wait for what is left', async () => {
 });
 
 test('what is added while work is done has its turn', async () => {
-  const turns = new Turns();
+  const turns = new RequestQueue();
   const done: number[] = [];
   turns.add('a', () => {
     turns.add('a', () => done.push(2));

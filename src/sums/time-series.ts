@@ -1,5 +1,5 @@
 /** The course of something that keeps its value until the next sample. */
-export interface Course {
+export interface TimeSeries {
   /** s, rising. */
   tS: readonly number[];
   value: readonly number[];
@@ -10,7 +10,7 @@ export interface Course {
  * the column before, so that the shortest move shows, and the value at its end.
  */
 export function columns(
-  { tS, value }: Course,
+  { tS, value }: TimeSeries,
   endS: number,
   count: number,
 ): { far: number; last: number }[] {

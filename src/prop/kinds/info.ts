@@ -5,7 +5,7 @@ import type { Mechanics } from '../mechanics.ts';
 import type { RelayChannel } from './relay-schema.ts';
 
 /** What is told of a channel from the file alone. */
-export interface Told {
+export interface KindInfo {
   park: { to: number | string | boolean; then?: 'hold' | 'release' };
   /** Servo only, down to `jerkDegS3`. */
   limitsDeg?: [number, number];
