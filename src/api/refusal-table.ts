@@ -5,7 +5,7 @@ const BEGIN = '<!-- refusals: npm run codes writes what stands between these two
 const END = '<!-- refusals end -->';
 
 /** Every code as a table: with the number of its JSON-RPC error, what it means and what helps. */
-export function refusalTable(): string {
+function refusalTable(): string {
   const rows = Object.entries(REFUSALS)
     .sort(([a], [b]) => (a < b ? -1 : 1))
     .map(([code, [kind, meaning, remedy]]) => [`\`${code}\``, CODES[kind], meaning, remedy]);

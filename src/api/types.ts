@@ -23,7 +23,6 @@ export type JournalEntry = Made<'journalEntry'>;
 export type LockInfo = Made<'lockInfo'>;
 /** "Hands in the prop": the first lock, and the others where there are more. */
 export type LockoutInfo = Made<'lockoutInfo'>;
-export type LockoutResult = Made<'lockoutResult'>;
 /** A guard that is broken. */
 export type GuardInfo = Made<'guardInfo'>;
 /** How the prop file on the disk stands to the prop in force, where that is worth a word. */

@@ -77,7 +77,7 @@ export interface SchemaParts {
 
 export type Power = '3.3 V' | '5 V' | 'ground';
 export type ReservedFor = 'ID EEPROM' | 'I2C' | 'serial console';
-export type BoardCavity = { pin: number } | { power: Power };
+type BoardCavity = { pin: number } | { power: Power };
 
 /** What is locked, in words, and the file's name. */
 export interface Lockable {

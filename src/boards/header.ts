@@ -28,7 +28,7 @@ export function reservedFor(pin: number): ReservedFor | undefined {
   return RESERVED[pin];
 }
 
-export type HeaderPin = { gpio: number } | { power: Power };
+type HeaderPin = { gpio: number } | { power: Power };
 
 const V3: HeaderPin = { power: '3.3 V' };
 const V5: HeaderPin = { power: '5 V' };

@@ -7,7 +7,7 @@ import { loadKoffi, throwErrno } from './native.ts';
  * limit. Numbers and layout: linux/i2c.h and linux/i2c-dev.h.
  */
 
-export const I2C_IOCTL = {
+const I2C_IOCTL = {
   /** How often the kernel tries again when it lost the bus to another master. */
   retries: 0x0701,
   /** How long a transfer may take, in units of 10 ms. */

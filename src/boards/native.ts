@@ -3,7 +3,7 @@ import { getSystemErrorName } from 'node:util';
 import { Refusal } from '../shared/errors.ts';
 
 /** The npm package koffi, which calls C functions from any thread. It may be absent. */
-export type Koffi = typeof import('koffi').default;
+type Koffi = typeof import('koffi').default;
 
 /**
  * Loads koffi without a turn of the event loop: an import would wait for libuv's pool, which a disk

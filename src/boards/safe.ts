@@ -20,7 +20,7 @@ const WAYS = {
 /** Returns what was done, output by output. @throws Error when it is not sure that all are safe */
 type Way = (board: never, tools: Tools) => Promise<string[]>;
 
-export interface BoardReport {
+interface BoardReport {
   board: string;
   driver: string;
   /** What was done, output by output. */

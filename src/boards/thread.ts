@@ -19,7 +19,7 @@ export interface PinsPlaces {
 const OLD_MB = 16;
 const YOUNG_MB = 1;
 
-export interface ThreadEvents<Reply> {
+interface ThreadEvents<Reply> {
   message(reply: Reply): void;
   /** It ended, which it does not do by itself; nothing follows. */
   ended(cause: Error): void;

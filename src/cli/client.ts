@@ -18,7 +18,7 @@ export class LinkLost extends Error {
   override readonly name = 'LinkLost';
 }
 
-export interface ConnectOptions {
+interface ConnectOptions {
   /** `ws://127.0.0.1:7420/api`. */
   url: string;
   token?: string | undefined;

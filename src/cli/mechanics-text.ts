@@ -14,7 +14,7 @@ import { WANTED_MARGIN } from '../sums/torque.ts';
 import { table } from './output.ts';
 
 /** The mechanical part of a budget. */
-export interface MechanicsReport {
+interface MechanicsReport {
   torque: ({ channel: string } & TorqueInfo)[];
   linkages: ({ channel: string } & LinkageInfo)[];
   vapour: ({ channel: string } & VapourInfo)[];

@@ -27,7 +27,7 @@ export type Change = Pick<Begin, 'id' | 'version' | 'base' | 'changed' | 'view'>
       >)
   );
 
-export interface ChangesOptions {
+interface ChangesOptions {
   /** The next message, if there is one; asked once a tick. */
   receive: () => ChangeMessage | undefined;
   /** The driver of a board: the one that is open, where its description is the same. */

@@ -32,7 +32,7 @@ const FAULTED = no('the prop is faulted; mend the cause, then reset');
 const PARKING = no('the prop is parking; wait until it is parked, then wake');
 const NEVER = no('this cannot happen here');
 
-export const TRANSITIONS: Record<Condition, Record<ConditionEvent, Outcome>> = {
+const TRANSITIONS: Record<Condition, Record<ConditionEvent, Outcome>> = {
   parked: {
     wake: 'waking',
     awake: NEVER,

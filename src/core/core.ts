@@ -42,7 +42,7 @@ const REST_LOOK_TICKS = 40;
 /** The drivers are asked what they measure every so many ticks: servos are told 50 times a second. */
 const SENSE_EVERY_TICKS = 4;
 
-export interface CoreOptions {
+interface CoreOptions {
   prop: Prop & Partial<Pick<CoreProp, 'cueDurationsS'>>;
   /** The version of the prop file that it is. */
   version?: string;

@@ -63,7 +63,7 @@ export function compileCue(name: string, given: Cue): ReadyCue {
 }
 
 /** How far a step has got, and when it started and ended (s). */
-export interface StepProgress {
+interface StepProgress {
   readonly state: 'waiting' | 'running' | 'done';
   readonly startedS: number;
   readonly endedS: number;

@@ -9,7 +9,7 @@ import { DutyGuard } from './duty.ts';
 import type { Session } from './lease.ts';
 
 /** A contact stays open or closed at least this long (s), unless the prop file says otherwise. */
-export const MIN_S = 0.1;
+const MIN_S = 0.1;
 const ROUNDING_S = 1e-9;
 
 /** What a power cut must not make forgotten: that a relay with a duty guard is about to close. */

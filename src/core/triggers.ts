@@ -24,7 +24,7 @@ interface Input {
 }
 
 /** What triggers need of the core. */
-export interface TriggerHost {
+interface TriggerHost {
   readonly prop: Prop;
   readonly body: Body;
   readonly journal: Journal;

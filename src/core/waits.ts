@@ -1,5 +1,5 @@
 /** Looks once a tick: a value ends the wait, undefined goes on waiting, a throw refuses. */
-export type Poll<T> = () => T | undefined;
+type Poll<T> = () => T | undefined;
 
 interface Wait {
   poll: Poll<unknown>;

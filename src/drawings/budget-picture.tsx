@@ -9,7 +9,7 @@ export const RAIL_HEIGHT = 68;
 const STEP = RAIL_HEIGHT + GAP;
 
 /** What a cue asks of the rails. */
-export interface CueRailsView {
+interface CueRailsView {
   cue: string;
   durationS: number;
   /** It goes on until it is stopped; only so much of it was computed. */

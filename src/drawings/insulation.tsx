@@ -8,7 +8,7 @@ const HEIGHT = 9;
 export const COLOUR_WIDTH = 62;
 
 /** A piece of insulation, striped where the core has several colours. `y` is where text beside it stands. */
-export function Insulation({ code, x, y }: { code: string; x: number; y: number }) {
+function Insulation({ code, x, y }: { code: string; x: number; y: number }) {
   const colours = (singleColours(code) ?? []).map((single) => SCREEN_COLOURS[single]!);
   const count = colours.length > 1 ? 2 * colours.length : colours.length;
   const width = WIDTH / count;

@@ -37,7 +37,7 @@ function plain(content: ComponentChildren) {
 }
 
 /** What the shapes of the pads mean, for those that there are. */
-export function PinLegend({ slots }: { slots: readonly Slot[] }) {
+function PinLegend({ slots }: { slots: readonly Slot[] }) {
   const there = new Set(slots.map(({ kind }) => kind));
   const kinds = (Object.keys(PIN_KINDS) as PinKind[]).filter((kind) => there.has(kind));
   return (

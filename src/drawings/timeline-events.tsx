@@ -8,7 +8,7 @@ import { briefly } from './track.ts';
 const MAX_TOLD = 12;
 
 /** Events that stand at the same place of the axis share a mark. */
-export interface EventMark {
+interface EventMark {
   x: number;
   first: number;
   last: number;

@@ -19,7 +19,7 @@ import { Steps, type StepView, stepRows } from './timeline-steps.tsx';
 import { changes } from './track.ts';
 import { cueLength } from './words.ts';
 
-export interface TimelineView {
+interface TimelineView {
   /** The prop's name. */
   prop: string;
   rehearsal: Rehearsal;

@@ -22,7 +22,7 @@ interface Bar {
 }
 
 /** The steps in rows, before they are drawn. */
-export interface StepRows {
+interface StepRows {
   bars: readonly { bar: Bar; y: number; height: number }[];
   /** What stands left of them. */
   title: string;

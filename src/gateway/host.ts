@@ -12,7 +12,7 @@ const LONGEST_LINE = 1000;
 const HUNG_MS = 2000;
 const LOOK_EVERY_MS = 200;
 
-export interface GatewayEvents {
+interface GatewayEvents {
   /** Everything but the two answers to the start. */
   message(message: Exclude<ToCore, { t: 'listening' | 'cannot-listen' }>): void;
   /** A thread was started: what it must know besides its start is to be posted now. */

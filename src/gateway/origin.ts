@@ -34,7 +34,7 @@ export interface Headers {
   origin?: string | undefined;
 }
 
-export interface RefusedRequest {
+interface RefusedRequest {
   /** HTTP status: 421 Misdirected Request (RFC 9110, 15.5.20), 403 or 400. */
   status: 421 | 403 | 400;
   reason: string;

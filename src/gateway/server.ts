@@ -35,7 +35,7 @@ export interface Gateway {
 }
 
 /** For tests. */
-export interface GatewayOptions {
+interface GatewayOptions {
   clock?: Clock;
   log?: Log;
 }

@@ -28,7 +28,7 @@ export const CLOSE = {
   tryAgainLater: 1013,
 } as const;
 
-export interface SessionEvents {
+interface SessionEvents {
   frame(session: Session, data: Buffer, isBinary: boolean): void;
   /** Told once, as soon as the session may no longer command. */
   ended(session: Session, why: string): void;
@@ -37,7 +37,7 @@ export interface SessionEvents {
 }
 
 /** `slot` of a session that has no place: it can have no lease. */
-export const NO_SLOT = -1;
+const NO_SLOT = -1;
 
 /** One WebSocket connection. */
 export class Session {

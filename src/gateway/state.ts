@@ -239,7 +239,7 @@ function parseView(view: Uint8Array): PropView {
   return JSON.parse(new TextDecoder().decode(view));
 }
 
-export interface Follower {
+interface Follower {
   send(frame: Buffer): void;
 }
 

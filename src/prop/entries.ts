@@ -16,7 +16,7 @@ type Section = (typeof SECTIONS)[number];
 /** Entries that have changed, as plain data. */
 export type Entries = Map<Section, Record<string, unknown>>;
 
-export interface Spliced {
+interface Spliced {
   source: PropText;
   entries: Entries;
 }

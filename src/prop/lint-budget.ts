@@ -22,7 +22,7 @@ import { readText } from './text.ts';
  * The share of a rail's voltage that may be lost on the way to a load: 5 % for feeder and branch
  * together (NFPA 70, 210.19, informational note; from memory).
  */
-export const DROP_SHARE = 0.05;
+const DROP_SHARE = 0.05;
 
 /** Wires, fuses, supplies and small parts that do not fit their currents. */
 export function lintBudget(notes: Notes): void {

@@ -93,7 +93,7 @@ function lintStopTime(notes: Notes, limits: Limits): void {
 }
 
 /** The least time (s) to park from the worst pose: stage after stage, along the interlocks. */
-export function parkTime(prop: Prop, limits: Limits): { s: number; slowest: string } {
+function parkTime(prop: Prop, limits: Limits): { s: number; slowest: string } {
   const { channels, park } = prop;
   const named = new Set(park.stages.flat());
   const rest = Object.keys(channels).filter((name) => !named.has(name));

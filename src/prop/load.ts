@@ -132,7 +132,7 @@ export async function loadProp(
 }
 
 /** The text of a prop file, neither parsed nor checked, or what is wrong with its bytes. */
-export function decodeProp(bytes: Buffer, file: string): string | Loaded {
+function decodeProp(bytes: Buffer, file: string): string | Loaded {
   if (bytes.length > MAX_BYTES) return refused(file, ...TOO_LARGE);
   try {
     return new TextDecoder('utf-8', { fatal: true, ignoreBOM: true }).decode(bytes);

@@ -45,7 +45,7 @@ export interface CoreEnd {
 }
 
 /** What a core carries: the supply's plus, its return, or a signal; by its role. */
-export type CoreKind = 'plus' | 'return' | 'signal';
+type CoreKind = 'plus' | 'return' | 'signal';
 
 const PLUS = new Set(['plus', 'positive', 'supply', '+']);
 const RETURN = new Set(['return', 'ground', 'gnd', 'minus', 'negative', '-', '0v']);
@@ -62,7 +62,7 @@ export type Link =
   | { kind: 'fuse'; rail: string; from: string; to: string };
 
 /** What a cavity of a board's connector is. */
-export interface BoardPin {
+interface BoardPin {
   board: string;
   /** GPIO of the header, or output of the chip; absent where it is power or ground. */
   pin?: number;

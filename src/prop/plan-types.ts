@@ -19,7 +19,7 @@ export interface CuePlan {
   problems: PlanProblem[];
 }
 
-export interface PlannedStep {
+interface PlannedStep {
   index: number;
   /** s after the start of the cue; null when the step never starts. */
   startS: number | null;

@@ -16,14 +16,14 @@ export interface Place {
 }
 
 /** A servo that a step moves, and where in the file. */
-export interface Aim {
+interface Aim {
   servo: string;
   low: number;
   high: number;
   path: Path;
 }
 
-export interface InterlockProblem {
+interface InterlockProblem {
   id: string;
   path: Path;
   atKey: boolean;

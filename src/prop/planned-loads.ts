@@ -9,7 +9,7 @@ import type { Channel, Prop } from './schema.ts';
 import { type CueStep, fadeOf, type Touch, valuesOf } from './steps.ts';
 
 /** A step that a rail has no room for, as planned. */
-export interface LoadProblem {
+interface LoadProblem {
   severity: 'error' | 'warning';
   /** The part of the step that asks for the current. */
   part: Touch['part'];

@@ -316,7 +316,6 @@ export const schemas = lazily(make);
 export type GuardAction = z.output<Schemas['guardAction']>;
 export type Prop = z.output<Schemas['propFile']>;
 export type { Board };
-export type Trunk = z.output<Schemas['trunk']>;
 export type Connector = z.output<Schemas['connector']>;
 export type Rail = z.output<Schemas['rail']>;
 export type Cue = z.output<Schemas['cue']>;

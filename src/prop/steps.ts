@@ -8,7 +8,7 @@ import type { Parts } from './schema-parts.ts';
  */
 
 /** The parts of a step that command channels by name, in the order in which they are carried out. */
-export const COMMAND_PARTS = ['move', 'dim', 'colour', 'switch'] as const;
+const COMMAND_PARTS = ['move', 'dim', 'colour', 'switch'] as const;
 export type CommandPart = (typeof COMMAND_PARTS)[number];
 
 /** What a step may do: one of these at least. */
@@ -147,7 +147,7 @@ export function* valuesOf(
 }
 
 /** A cue within a step. */
-export interface Child {
+interface Child {
   cue: string;
   /** Where in the step. */
   at: Path;

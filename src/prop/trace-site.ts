@@ -7,7 +7,7 @@ import { splitEnd } from './loom-words.ts';
 import type { Channel, Prop } from './schema.ts';
 
 /** A core of the channel's own wire, told from the side of the supply or board to that of the plug. */
-export interface Lead {
+interface Lead {
   wire: PlacedWire;
   core: Core;
   near: string;

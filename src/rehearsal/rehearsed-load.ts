@@ -3,7 +3,7 @@ import type { Prop } from '../prop/schema.ts';
 import { type RailTrack, type Rehearsal, rehearse, TICK_MS } from './rehearse.ts';
 
 /** What a cue asks of a rail. */
-export interface RehearsedRail extends RailTrack {
+interface RehearsedRail extends RailTrack {
   /** The largest current if every servo that moves then were stalled (A), and when (s). */
   worstA: number;
   worstAtS: number;
@@ -28,7 +28,7 @@ export async function rehearsedLoad(prop: Prop, cue: string): Promise<RehearsedL
   return loadOf(prop, await rehearse(prop, cue));
 }
 
-export function loadOf(prop: Prop, done: Rehearsal): RehearsedLoad {
+function loadOf(prop: Prop, done: Rehearsal): RehearsedLoad {
   const { cue, durationS, cutShort } = done;
   return { cue, durationS, cutShort, rails: done.rails.map((rail) => railOf(prop, done, rail)) };
 }

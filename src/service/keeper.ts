@@ -38,7 +38,7 @@ import { ViewMaker } from './view.ts';
 export type KeeperFs = FileSystem & ReplacingFs;
 
 /** What the keeper tells its surroundings. */
-export interface KeeperEvents {
+interface KeeperEvents {
   change(message: ChangeMessage): void;
   status(status: FileStatus): void;
   tell(who: string, text: string, values?: Record<string, unknown>): void;

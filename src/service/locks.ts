@@ -14,13 +14,13 @@ import { Refusal } from '../shared/errors.ts';
  */
 
 /** Where locks of hardware are looked for, and kept in the first that can be written. */
-export const LOCK_FOLDERS: readonly string[] = ['/run/sinew', '/run/lock', tmpdir()];
+const LOCK_FOLDERS: readonly string[] = ['/run/sinew', '/run/lock', tmpdir()];
 /** Of a lock that others take and leave at the same time. */
 const ATTEMPTS = 200;
 const PAUSE_MS = 5;
 
 /** Who this process is; another system than Linux knows no start times. */
-export function thisLife(): Life {
+function thisLife(): Life {
   return lifeOf(process.pid) ?? { pid: process.pid, startTicks: 0, bootId: '' };
 }
 

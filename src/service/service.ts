@@ -26,7 +26,7 @@ import { FileStore, type StoreFs } from './state-file.ts';
 export type ServiceFs = KeeperFs & StoreFs & PlanFs;
 
 /** What the service works with; tests put their own in. */
-export interface Surroundings {
+interface Surroundings {
   main(message: FromService, handOver?: ArrayBuffer[]): void;
   change(message: ChangeMessage, handOver?: ArrayBuffer[]): void;
   answer(answer: ToGatewayFromService): void;

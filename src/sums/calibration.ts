@@ -71,7 +71,7 @@ export class Calibration {
 }
 
 /** Pulse width (us, not rounded) for an angle (deg). */
-export interface PulseMapping {
+interface PulseMapping {
   toPulseUs(deg: number): number;
   /** The whole of the mapping, where it is linear between points: see `table`. */
   readonly pulseTable?: Float64Array | undefined;

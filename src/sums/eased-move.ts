@@ -24,7 +24,7 @@ import { isRounding } from './profile-path.ts';
  * Averages blur the curve, so they are as narrow as the limits allow.
  */
 
-export interface EasedPlan {
+interface EasedPlan {
   trajectory: Trajectory;
   /** How much longer than asked (s); 0 if it fits. */
   stretchedS: number;

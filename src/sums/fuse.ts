@@ -20,13 +20,13 @@ export const FUSE_RATINGS_A: Record<FuseStandard, readonly number[]> = {
 };
 
 /** The share of its rating that a fuse is loaded with all the time. Common practice, no source. */
-export const FUSE_LOAD_SHARE = 0.8;
+const FUSE_LOAD_SHARE = 0.8;
 
 /** Rounding in sums of currents (A). */
 const SLACK_A = 1e-9;
 
 /** What a fuse stands between (A). */
-export interface FuseWindow {
+interface FuseWindow {
   /** The largest current in normal use. */
   loadA: number;
   /** What the thinnest wire behind the fuse may carry. */

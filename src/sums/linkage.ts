@@ -25,7 +25,7 @@ export interface LinkageSpec extends FourBar {
 }
 
 /** A position in which two links are in line. */
-export interface Toggle {
+interface Toggle {
   /**
    * `horn`: the horn is in line with the rod, the flap is at an end of its travel and the horn's
    * torque on it grows without bound. `flap`: the flap arm is in line with the rod, the horn can turn

@@ -5,11 +5,11 @@ import { preferredBelow, type Series } from './resistor.ts';
 /** Base-emitter voltage of a saturated small silicon transistor (V). Common practice, no source. */
 const BASE_EMITTER_V = 0.7;
 /** How many times the least base current saturates it for certain. Common practice, no source. */
-export const OVERDRIVE = 3;
+const OVERDRIVE = 3;
 /** What a pin of the 40-pin header should give at most (A): its strongest drive setting. */
 export const PIN_MOST_A = 0.016;
 
-export interface Coil {
+interface Coil {
   /** Voltage of its supply (V) and its resistance (ohm). */
   volts: number;
   ohm: number;

@@ -2,7 +2,7 @@ import { Calibration, type CalibrationPoint } from './calibration.ts';
 import { Linkage, type LinkageSpec } from './linkage.ts';
 
 /** What a prop file says of a servo's way from pulse to degrees. */
-export interface MappingSpec {
+interface MappingSpec {
   calibration: readonly CalibrationPoint[];
   envelopeUs?: readonly [number, number] | undefined;
   linkage?: LinkageSpec | undefined;

@@ -22,7 +22,7 @@ export function totals(loads: readonly Load[]): Load {
 }
 
 /** How loads are switched on: one after the other. */
-export interface Stagger {
+interface Stagger {
   /** Between one and the next (s); 0 is all at once. */
   everyS: number;
   /** How long each draws its stall current: a motor at rest has no back-EMF (s). */
@@ -59,14 +59,14 @@ export function inrushA(loads: readonly Load[], { everyS, startS, settleS }: Sta
 }
 
 /** Room that a supply keeps above the largest current. Common practice, no source. */
-export const SUPPLY_MARGIN = 0.25;
+const SUPPLY_MARGIN = 0.25;
 
 /** The supply to look for (A): the largest current and a margin. */
 export function wantedSupplyA(peakA: number, margin = SUPPLY_MARGIN): number {
   return peakA * (1 + margin);
 }
 
-export interface Battery {
+interface Battery {
   /** Rated capacity (Ah). */
   capacityAh: number;
   /** The discharge time at which it is rated (h). */

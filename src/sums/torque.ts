@@ -11,7 +11,7 @@ const RAD = Math.PI / 180;
 export const WANTED_MARGIN = 2;
 
 /** Torque of a spring on a hinge, in the direction of rising angles. */
-export interface Spring {
+interface Spring {
   torqueNm: number;
   /** Where it has this torque (deg). */
   atDeg: number;

@@ -3,9 +3,6 @@
  * sections small enough that the skin effect does not count (up to some 50 mm2).
  */
 
-/** AWG sizes that the formula is for: 0000 (-3) to 56 (ASTM B258). */
-export const AWG_RANGE = { thickest: -3, thinnest: 56 } as const;
-
 /** Nominal sections of conductors (mm2), IEC 60228. */
 export const IEC_60228_MM2: readonly number[] = [
   0.5, 0.75, 1, 1.5, 2.5, 4, 6, 10, 16, 25, 35, 50, 70, 95, 120, 150, 185, 240, 300, 400, 500, 630,

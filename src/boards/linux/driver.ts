@@ -9,7 +9,7 @@ interface Part {
   frame: Frame;
 }
 
-export interface SomePins extends Driver {
+interface SomePins extends Driver {
   check(nowMs: number): void;
   /** Drives every output to its safe value as soon as that can be done. */
   makeSafe(): void;

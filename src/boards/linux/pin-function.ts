@@ -10,7 +10,7 @@ import { Refusal } from '../../shared/errors.ts';
  */
 
 /** A node of a device tree with pins in it: its properties, as they are stored. */
-export interface PinNode {
+interface PinNode {
   /** Cells of brcm,pins and brcm,function: bindings/pinctrl/brcm,bcm2835-gpio.txt. */
   'brcm,pins'?: Buffer | undefined;
   'brcm,function'?: Buffer | undefined;

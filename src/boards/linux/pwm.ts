@@ -39,7 +39,7 @@ export const sysFiles: SysFiles = {
   close: closeSync,
 };
 
-export interface PwmSurroundings {
+interface PwmSurroundings {
   /** /sys/class/pwm */
   folder: string;
   files: SysFiles;

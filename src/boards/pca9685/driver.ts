@@ -27,7 +27,7 @@ const PROBE_EVERY_MS = 250;
 const SMBUS_BLOCK_BYTES = 32;
 const ALL_BYTES = OUTPUTS * BYTES_PER_OUTPUT;
 
-export interface Pca9685Surroundings {
+interface Pca9685Surroundings {
   openBus: (bus: number) => Promise<I2cBus>;
   wait: (ms: number) => Promise<unknown>;
 }

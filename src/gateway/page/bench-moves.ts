@@ -34,7 +34,7 @@ export function envelopeDeg(info: ChannelInfo): readonly [number, number] {
  * trapezoid, d / v + v / a, with a / j more where jerk is limited (Biagiotti & Melchiorri, Trajectory
  * Planning for Automatic Machines and Robots, Springer 2008, sections 3.2 and 3.4, from memory).
  */
-export function slowOverS(info: ChannelInfo, fromDeg: number, toDeg: number): number {
+function slowOverS(info: ChannelInfo, fromDeg: number, toDeg: number): number {
   const { accelDegS2 = 300, jerkDegS3 } = info;
   const ramps = SLOW_DEG_S / accelDegS2 + (jerkDegS3 === undefined ? 0 : accelDegS2 / jerkDegS3);
   return Math.abs(toDeg - fromDeg) / SLOW_DEG_S + ramps;

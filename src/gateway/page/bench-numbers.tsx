@@ -29,7 +29,7 @@ export const ampsText = ({ measuredA, amps }: ChannelState) =>
     : `${measuredA.toFixed(2)} A, measured`;
 
 /** `2.4 x: 0.42 N m of 1 N m, at 35 deg`. */
-export function torqueText({ worstNm, atDeg, stallNm, margin }: TorqueInfo): string {
+function torqueText({ worstNm, atDeg, stallNm, margin }: TorqueInfo): string {
   const at = `at ${degText(atDeg)}`;
   if (margin === undefined) return `${worstNm.toFixed(2)} N m ${at}; stall torque not given`;
   const weak = margin < WANTED_MARGIN ? ` (common practice: ${WANTED_MARGIN} x)` : '';
@@ -52,7 +52,7 @@ export function Figure({ label, text }: { label: string; text: () => string }) {
   );
 }
 
-export function ServoNumbers({ channel, info }: { channel: string; info: ChannelInfo }) {
+function ServoNumbers({ channel, info }: { channel: string; info: ChannelInfo }) {
   const state = stateOf(channel);
   const deg = (value: unknown) =>
     value === undefined ? 'not measured' : `${(value as number).toFixed(1)} deg`;
@@ -105,7 +105,7 @@ export function Glance({ channel }: { channel: string }) {
 }
 
 /** True from the beginning of a push until it has been over for a moment. */
-export function usePushing(channel: string): ReadonlySignal<boolean> {
+function usePushing(channel: string): ReadonlySignal<boolean> {
   const state = stateOf(channel);
   const raw = useComputed(() => state.value.pushing === true);
   const shown = useSignal(false);
@@ -123,7 +123,7 @@ export function usePushing(channel: string): ReadonlySignal<boolean> {
 }
 
 /** Says so when the servo pushes, on screen and once to a screen reader. */
-export function Pushing({ channel }: { channel: string }) {
+function Pushing({ channel }: { channel: string }) {
   const pushing = usePushing(channel);
   return (
     <div role="status" class="pushing-place">

@@ -18,7 +18,7 @@ const PUSHED =
   'It already pushes that way. Go the other way, or switch off “Stop when it pushes” below.';
 const ENDS = 'The end of the pulse envelope: it goes no further.';
 
-export interface HoldParts {
+interface HoldParts {
   clock: Pick<Clock, 'nowMs' | 'after'>;
   /** Sends one step (deg); rejects with the reason when it is refused. */
   step(byDeg: number): Promise<{ target: number; limited: boolean }>;

@@ -3,7 +3,7 @@ import { type Notice, RpcClient, RpcError } from '../../api/client.ts';
 import type { Method, Params, Result } from '../../api/methods.ts';
 
 /** How the page stands to the daemon. */
-export type LinkState = 'connecting' | 'token' | 'open' | 'lost';
+type LinkState = 'connecting' | 'token' | 'open' | 'lost';
 
 const TOKEN_KEY = 'sinew-token';
 const RETRY_MS = 1000;

@@ -18,7 +18,7 @@ export const FLAG_WORDS: Record<FlagName, string> = {
 };
 
 /** Flags as one line of words; a lamp or rgb channel that is `moving` fades. */
-export function flagWords(flags: readonly string[], kind: ChannelInfo['kind']): string {
+function flagWords(flags: readonly string[], kind: ChannelInfo['kind']): string {
   const own = KINDS[kind].flags;
   return flags
     .map((flag) => own[flag as FlagName] ?? FLAG_WORDS[flag as FlagName] ?? flag)
@@ -26,7 +26,7 @@ export function flagWords(flags: readonly string[], kind: ChannelInfo['kind']): 
 }
 
 /** Value and, where it differs, target: `12.3° → 30.0°`, `on`, `40 %`, `#ffaa00`. */
-export function valueText({ value, target }: ChannelState, kind: ChannelInfo['kind']): string {
+function valueText({ value, target }: ChannelState, kind: ChannelInfo['kind']): string {
   if (value === null) return 'unknown';
   const { level, reachedDeg } = KINDS[kind];
   const reached =

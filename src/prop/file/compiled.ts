@@ -10,7 +10,7 @@ import { fileId } from './version.ts';
 type FormFs = ReplacingFs & Pick<typeof fs, 'readFile' | 'stat'>;
 
 /** What was worked out from a text. */
-export interface Form {
+interface Form {
   raw: unknown;
   prop: Prop;
   findings: Finding[];

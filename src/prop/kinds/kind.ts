@@ -54,7 +54,7 @@ export interface Light<C> {
 }
 
 /** What the LEDs of a light need; given per colour where it has several. */
-export interface LedSpec {
+interface LedSpec {
   colour?: 'red' | 'green' | 'blue';
   forwardV: number;
   spreadV: number;

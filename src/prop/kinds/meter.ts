@@ -6,7 +6,7 @@ const MIN_HIGH_V = 2.6;
 const MAX_LOW_V = 0.4;
 
 /** An average (V), and what is still good. */
-export interface Average {
+interface Average {
   volts: number;
   low: number;
   high: number;
