@@ -162,7 +162,7 @@ export const motionVerbs = [
       await operator.follow();
       const result = await operator.call('channel.switch', { channel, on: on === 'on', forS });
       await operator.rest([channel]);
-      const text = `${channel} ${show(result.on)}${delayNote(result)}`;
+      const text = `${channel} ${show(result.on)}`;
       if (forS === undefined) return { result, text };
       // Handing over earlier could park the prop before the time is up.
       if (!operator.inSession) {

@@ -70,7 +70,7 @@ export const channels = {
         on: flag('true closes the contact'),
         forS: duration('time after which it switches back (s)').optional(),
       }),
-    result: ({ z, delayed }) => z.object({ on: z.boolean(), delayed }),
+    result: ({ z }) => z.object({ on: z.boolean() }),
   },
   'channel.colour': {
     summary: 'Fade an rgb channel to a colour',
