@@ -2,7 +2,7 @@ import { readFileSync } from 'node:fs';
 import { main } from './cli/main.ts';
 import { systemClock } from './shared/clock.ts';
 
-// A reader that has seen enough (`sinew watch | head`) is no failure.
+// A reader that has seen enough (`sinew watch | head`) is not a failure.
 process.stdout.on('error', (error: NodeJS.ErrnoException) => {
   if (error.code !== 'EPIPE') throw error;
   process.exit(0);

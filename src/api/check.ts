@@ -5,7 +5,7 @@ import { fields } from './fields.ts';
 import type { MethodRecord } from './method.ts';
 import { METHODS, type Method, recordOf } from './methods.ts';
 
-/** Checks of what a client has sent, before anybody is asked. */
+/** Checks what a client has sent, before it goes anywhere. */
 
 /** The method of that name. @throws Refusal that suggests the nearest name. */
 export function methodNamed(name: string): Method {

@@ -91,7 +91,7 @@ export class RpcClient {
     return true;
   }
 
-  /** The link is gone: nothing is sent any more, and whatever waits for an answer gets this error. */
+  /** The link is gone: nothing more is sent, and every waiting call gets this error. */
   end(error: Error): void {
     if (this.#ended) return;
     this.#ended = error;

@@ -17,9 +17,9 @@ export interface MethodRecord {
   lease: boolean;
   /** Only while the daemon listens on this machine alone. */
   local?: true;
-  /** A slider or a held key asks for it many times a second; the journal tells the last of them. */
+  /** A slider or a held key asks for it many times a second; the journal shows the last one. */
   streamed?: true;
-  /** It is told by its effect on the whole prop, where it has one. */
+  /** The journal shows its effect on the whole prop, if any, instead. */
   whole?: true;
   /** Refusals of its own, besides those of every method. */
   errors: readonly RefusalCode[];

@@ -1,7 +1,7 @@
 import type * as z from 'zod';
 import type { Fields } from './fields.ts';
 
-/** What a session is told without an answer being due. */
+/** What a session is sent without asking. */
 interface NotificationRecord {
   summary: string;
   params: (fields: Fields) => z.ZodObject;

@@ -16,7 +16,7 @@ function refusalTable(): string {
   return [...head, ...rows].map((row) => `| ${row.join(' | ')} |`).join('\n');
 }
 
-/** The text with the table between its two lines made afresh. @throws Error where they are missing */
+/** The text with the table between its two lines rewritten. @throws Error where they are missing */
 export function withRefusalTable(text: string): string {
   const begin = text.indexOf(BEGIN);
   const end = text.indexOf(END);

@@ -269,7 +269,7 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
     message: z.string().describe('what is wrong; what would be right'),
   });
 
-  /** How the prop file on the disk stands to the prop in force, where it is another one. */
+  /** How the prop file on the disk differs from the prop in force. */
   const fileNews = z.object({
     changed,
     pending: z

@@ -2,8 +2,8 @@ import type * as z from 'zod';
 import type { PlannedOutput } from '../safe/plan.ts';
 
 /**
- * What a driver tells of its boards without touching one. No code of the driver and no package stands
- * behind it: the check of a prop file, the core, the pictures and the locks all go by it.
+ * What is known of the boards of a driver without opening one. It needs neither the code nor the packages
+ * of the driver: the check of a prop file, the core, the pictures and the locks all use it.
  */
 export interface BoardFacts<Entry, Place extends object = object> {
   /** The schema of an entry under `boards:`, made when it is first asked for. */
@@ -36,7 +36,7 @@ export interface BoardFacts<Entry, Place extends object = object> {
   enable?(board: Entry): { board: string; pin: number } | undefined;
   /** Boards with the same word have the same pins in the real world. */
   pinSpace(name: string): string;
-  /** A pin of the real world: what is noted of it is true of that one alone, whatever the board's name. */
+  /** Identifies the physical pin, whatever the name of its board: what is saved holds for that pin only. */
   placeOf(name: string, board: Entry, pin: number): string;
   /** What its way to safe levels needs to find it: its entry in the safe plan. */
   planned(board: Entry): Place;
@@ -49,8 +49,8 @@ export interface BoardFacts<Entry, Place extends object = object> {
 }
 
 /**
- * What a board's schema may be made of. It is lent too: whoever imports it has all of zod, and the core
- * needs none of it.
+ * What a board's schema may be made of. Zod is passed in as well: an import would load all of it into the
+ * core, which needs none.
  */
 export type Z = Pick<
   typeof z,
@@ -67,7 +67,7 @@ export type Z = Pick<
   | 'union'
 >;
 
-/** What the prop file's schema lends to those of its boards. */
+/** What the prop file's schema passes to the schemas of its boards. */
 export interface SchemaParts {
   name(what: string): z.ZodString;
   pin: z.ZodInt;

@@ -19,7 +19,7 @@ export type Board = { [D in DriverName]: BoardOf<D> }[DriverName];
 
 /**
  * The driver and the doctor of every one of them. Only a driver that a prop has is loaded; each program is
- * one file (build.mjs), so that no disk is waited for.
+ * one file (build.mjs), so that nothing waits for the disk.
  */
 const DRIVERS = {
   sim: {
@@ -51,19 +51,19 @@ interface Parts<D extends DriverName> {
   }>;
 }
 
-/** What a driver tells of its boards; to be asked about boards of that driver alone. */
+/** The facts of a driver; use them only for boards of that driver. */
 export function factsOf({ driver }: { driver: DriverName }): BoardFacts<Board> {
   return FACTS[driver] as unknown as BoardFacts<Board>;
 }
 
-/** Which pin of the real world a pin of a board is: what is noted of it is true of that one alone. */
+/** Identifies the physical pin behind a pin of a board: what is saved holds for that pin only. */
 export function placeOf(name: string, board: Board, pin: number): string {
   return factsOf(board).placeOf(name, board, pin);
 }
 
 export const DRIVER_NAMES = Object.keys(FACTS) as DriverName[];
 
-/** The schemas of what may stand under `boards:`, a schema a driver. */
+/** The schemas of the entries under `boards:`, one for each driver. */
 export function boardSchemas(
   z: Z,
   parts: SchemaParts,

@@ -145,7 +145,7 @@ export class Client extends EventEmitter<ClientEvents> {
 
   #hear({ method, params }: Notice): void {
     if (method === 'state') this.emit('state', params);
-    // What is told again, because more like it have come, is no news.
+    // An entry that is sent again, because more like it have come, is not printed twice.
     else if (method === 'event') {
       if (!params.again) this.emit('event', params.entry);
     } else if (method === 'prop.changed') this.#change(params);

@@ -7,9 +7,9 @@ import { boardPins } from '../prop/pins.ts';
 import type { Prop } from '../prop/schema.ts';
 import { wireColourName } from '../sums/wire-colours.ts';
 
-/** What the forms of `sinew loom` have in common: the order of a person. */
+/** What the forms of `sinew loom` have in common: the order that a person expects. */
 
-/** Every connector, with its free cavities as far as the file tells of them. */
+/** Every connector, with its free cavities as far as the file gives them. */
 export function connectorsOf(prop: Prop, loom: Loom): ConnectorView[] {
   return sorted(loom.connectors, ([name]) => name).map(([name, cavities]) => {
     const spec = Object.hasOwn(prop.connectors, name) ? prop.connectors[name]! : {};

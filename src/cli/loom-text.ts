@@ -68,7 +68,7 @@ function head(wire: PlacedWire): string[] {
   return [wire.label, purpose(wire), gauge(wire), length(wire)];
 }
 
-/** As a terminal shows it that knows nothing but ASCII. */
+/** For a terminal that can show only ASCII. */
 function gauge(wire: PlacedWire): string {
   return sizeText(wire).replace('²', '2');
 }

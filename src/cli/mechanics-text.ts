@@ -20,6 +20,7 @@ interface MechanicsReport {
   vapour: ({ channel: string } & VapourInfo)[];
 }
 
+/** Torque, linkage and vapour figures of the channels that have any; units are in the names. */
 export function mechanicsReport(prop: Prop): MechanicsReport {
   const report: MechanicsReport = { torque: [], linkages: [], vapour: [] };
   const mechanics = mechanicsOf(prop);

@@ -14,7 +14,7 @@ import type { Given, Io, Operator, OperatorOptions, Outcome, Verb } from './verb
 /** How often `state` is followed while something is waited for (Hz). */
 const FOLLOW_HZ = 10;
 const FRAME_MS = 1000 / FOLLOW_HZ;
-/** A frame this close behind an answer may still tell of the time before it (ms). */
+/** A frame this close behind an answer may still show the state before it (ms). */
 const STALE_MS = 50;
 /** How long a connection may take that only looks what became of a change (ms). */
 const FATE_CONNECT_MS = 1000;

@@ -18,6 +18,7 @@ export class UsageError extends Error {
 /** Exit codes: 0 done. */
 export const EXIT = { done: 0, refused: 1, usage: 2, unreachable: 3 } as const;
 
+/** The exit code for an error: 2 wrong usage, 3 daemon unreachable or lost, 1 anything else. */
 export function exitCode(error: unknown): number {
   if (error instanceof UsageError) return EXIT.usage;
   if (error instanceof Unreachable || error instanceof LinkLost) return EXIT.unreachable;

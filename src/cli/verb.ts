@@ -60,7 +60,7 @@ export interface OperatorOptions {
   name: string;
   json: boolean;
   wake: boolean;
-  /** Servos that nobody knows the position of may be woken: the user has seen to it that hands are clear. */
+  /** Servos whose position is unknown may be woken: the user has made sure that hands are clear. */
   confirmUnknown: boolean;
   /** Seconds of grace at the end, if asked for. */
   graceS: number | undefined;
@@ -96,7 +96,7 @@ export interface Operator {
   write<M extends Method>(what: string, method: M, params: Params<M>): Promise<Result<M>>;
   /** Takes the lease, if it is free; from then on Ctrl-C stops the motion. */
   lease(): Promise<void>;
-  /** Takes the lease and sees to it that the prop is live, waking it only with --wake. */
+  /** Takes the lease and makes sure that the prop is live; wakes it only with --wake. */
   live(): Promise<void>;
   /** Wakes the prop and waits until it is live; if it is just parking, waits for that first. */
   wake(confirmed?: boolean): Promise<void>;
@@ -123,7 +123,7 @@ export interface Operator {
    * @throws Refusal when the prop stops being live meanwhile.
    */
   rest(channels: readonly string[]): Promise<void>;
-  /** Waits, two frames at least, until `done` holds of the followed state. */
+  /** Waits at least two frames, until `done` is true of the followed state. */
   until(done: (channels: ReadonlyMap<string, ChannelState>) => boolean): Promise<void>;
 }
 

@@ -418,7 +418,7 @@ export const conditionVerbs = [
     async run({ reason }, operator) {
       const result = await operator.call('lockout.set', { ...(reason && { reason }) });
       const text =
-        'nothing wakes or moves the prop until "sinew unlock"; it is no substitute for a switch that cuts the power';
+        'nothing wakes or moves the prop until "sinew unlock"; it does not replace a switch that cuts the power';
       return { result, text: text + unsavedText(result) };
     },
   }),

@@ -10,12 +10,12 @@ import type { Session } from './lease.ts';
  */
 export type Standing = number | boolean;
 
-/** Which pin of the real world an output is, by one version of the prop. */
+/** Which physical pin an output is, in one version of the prop. */
 export type PlaceOf = (output: { board: string; pin: number }) => string;
 
 /**
- * What every actuator answers, so that nobody asks which kind it is. Where it says `never`, each kind
- * says itself what it needs: whoever calls that holds an `Actuator`, and gives what all kinds need.
+ * What every actuator answers, so that no caller needs to know its kind. Where a parameter is `never`,
+ * each kind declares what it needs; a caller with an `Actuator` passes what all kinds need.
  */
 export interface Answers {
   readonly name: string;
@@ -37,15 +37,15 @@ export interface Answers {
 
   /** It is where parking would bring it, and nothing is about to change that. */
   readonly rests: boolean;
-  /** Nobody can tell where it stands, or whether it is on. */
+  /** Its position, or whether it is on, is unknown. */
   readonly isLost: boolean;
   /** It has no power, and stays as it is unless somebody asks for more. */
   readonly isLimp: boolean;
-  /** Somebody has it on the way to somewhere, or it will change by itself. */
+  /** It is on its way somewhere, or will change by itself. */
   readonly isBusy: boolean;
   /** Something is still to come of what was asked for: a rehearsal waits for that. */
   readonly isUnsettled: boolean;
-  /** Deg, or on; null of a light, which is no one number. */
+  /** Deg, or on; null for a light, whose value is not a single number. */
   readonly now: Standing | null;
   /** Where it is on its way to (deg), if it is something that moves. */
   readonly goesTo: number | undefined;
@@ -66,7 +66,7 @@ export interface Answers {
   isInUse(moving: boolean): boolean;
   /** Whether at its park position it would still need what it requires. */
   readonly needsAtHome: boolean;
-  /** A closure of it is to come that must be noted first. */
+  /** It is about to close, and that must be saved first. */
   readonly awaitsNote: boolean;
 
   // --- what it does
@@ -92,7 +92,7 @@ export interface Answers {
     places: { was: PlaceOf; is: PlaceOf },
     nowS: number,
   ): void;
-  /** Notes at its board what this tick puts out. */
+  /** Gives its board the output of this tick. */
   put(): void;
 
   // --- what is told of it

@@ -17,7 +17,7 @@ export type ChangeMessage =
       version: string;
       /** The version that must be in force for what follows to be true. */
       base: string;
-      /** Whether it takes effect only when parked: everything is put together afresh then. */
+      /** Whether it takes effect only when parked: everything is rebuilt then. */
       whenParked: boolean;
       /** What changes, in plain words. */
       changed: string[];
@@ -33,8 +33,8 @@ export type ChangeMessage =
   | { t: 'end' };
 
 /**
- * `adopted`: in force. `waits`: it takes effect when the prop is parked; told again what became of it
- * then. `replaced`: a later one took its place before that. `stale`: it was worked out from another
+ * `adopted`: in force. `waits`: it takes effect when the prop is parked; the result
+ * is sent then. `replaced`: a later one took its place before that. `stale`: it was worked out from another
  * version (`base`) than the one in force. `rejected`: the boards cannot do it; the prop is as it was.
  */
 export type Outcome = 'adopted' | 'waits' | 'replaced' | 'stale' | { rejected: string };

@@ -80,7 +80,7 @@ export class Core {
   readonly #version: string;
   readonly #clock: Clock;
   readonly #telemetry: Telemetry | undefined;
-  /** What outlives the daemon. */
+  /** What is kept across restarts. */
   readonly state: StateKeeper;
   readonly #onLost: (session: string) => void;
   readonly #onHolder: (holder: string | null) => void;
@@ -449,7 +449,7 @@ export class Core {
   /**
    * Lets go of a stop or a fault; moves nothing.
    * @param session who asks
-   * @param confirm names whoever stopped, where that was somebody else
+   * @param confirm the name of the session that stopped, where that was another one
    * @throws Refusal `condition`
    */
   async reset(who: string, session?: string, confirm?: string): Promise<void> {

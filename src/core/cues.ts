@@ -340,7 +340,7 @@ export class Cues {
     return true;
   }
 
-  /** Whoever has commanded these channels by hand ends the cues that use them. */
+  /** A command by hand for these channels ends the cues that use them. */
   yieldTo(channels: ReadonlySet<Actuator>, who: string): void {
     if (this.#running.length === 0) return;
     for (const name of this.using(channels))
@@ -351,7 +351,7 @@ export class Cues {
     for (const { cue } of [...this.#running]) this.stop(cue.name, why);
   }
 
-  /** Forgets every running cue; whoever calls this brings the channels to rest. */
+  /** Forgets every running cue; the caller brings the channels to rest. */
   clear(): void {
     for (const run of this.#running) {
       const { name } = run.cue;

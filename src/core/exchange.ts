@@ -19,7 +19,7 @@ export interface Changing {
   createDriver: (board: BoardSpec) => Promise<Driver>;
   /** Keeps the plan of safe levels, before the pins of other boards are claimed. */
   writePlan: (prop: CoreProp, boards: readonly Board[]) => Promise<void>;
-  /** What became of a change. */
+  /** The result of a change. */
   tell: (id: number, outcome: Outcome) => void;
   /** A version is in force from now on. */
   onProp: (change: Pick<Change, 'view' | 'changed'>, body: TelemetryBody) => void;
@@ -111,7 +111,7 @@ export class PropExchange {
     }
     this.#takeNow(change);
     this.#version = change.version;
-    // First, so that whoever hears of it and asks the service is told of the new one.
+    // First, so that a client that hears of it and asks the service gets the new one.
     tell(change.id, 'adopted');
     onProp(change, this.#host.published());
   }
@@ -148,7 +148,7 @@ export class PropExchange {
     return this.#changing.createDriver(board);
   }
 
-  /** Puts a prop that was put together again in the place of the present one. Nothing moves. */
+  /** Replaces the present prop by the rebuilt one. Nothing moves. */
   async #exchange(change: Extract<Change, { whenParked: true }>): Promise<void> {
     const { assembling, id } = change;
     const { tell, onProp, writePlan } = this.#changing;
@@ -205,7 +205,7 @@ export class PropExchange {
       }
     } catch (error) {
       for (const board of opened) await board.close(this.#clock).catch(() => {});
-      // The last defence must know of the boards that are opened now; without it they go on all the same.
+      // The safe plan must list the boards opened now; if it cannot be written they still open.
       await back().catch((why: Error) => this.#journal.add('prop', 'fault', why.message));
       for (const board of closing) {
         try {

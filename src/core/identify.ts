@@ -103,7 +103,7 @@ export class Identifier {
     return (steps.length - 1) * BLINK_S;
   }
 
-  /** What is still going on after its answer: whoever takes the channel over ends it. */
+  /** What is still going on after its answer: the next command for the channel ends it. */
   #inBackground(work: () => Promise<unknown>): void {
     work().catch((error: Error) => {
       if (!(error instanceof Refusal)) this.#core.fail(error);

@@ -72,7 +72,7 @@ export class Idle {
     this.forget();
   }
 
-  /** Plays nothing more; whoever calls this brings the channels to rest. */
+  /** Plays nothing more; the caller brings the channels to rest. */
   forget(): void {
     this.#name = undefined;
     this.#plays = [];

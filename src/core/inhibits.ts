@@ -13,7 +13,7 @@ export class Inhibits {
   readonly #guards = new Guards();
   readonly #journal: Journal;
   readonly #clock: Clock;
-  /** Called when any of it has changed. */
+  /** Called when any of these has changed. */
   readonly #onNews: () => void;
 
   constructor(journal: Journal, clock: Clock, onNews: () => void) {

@@ -111,7 +111,7 @@ export abstract class Light implements Answers {
   /** How far the fade has got: 1 at its end. */
   protected progress = 0;
   fading = false;
-  /** Counts up with every new fade, so that whoever waits sees that it was replaced. */
+  /** Counts up with every new fade, so that a waiting caller sees that it was replaced. */
   fades = 0;
   #changed = true;
 
@@ -242,7 +242,7 @@ export abstract class Light implements Answers {
   abstract get parksDark(): boolean;
   /** Full or dark at once, through the gate. @throws Refusal as the gate */
   abstract blink(gate: LightGate, bright: boolean): void;
-  /** Brings back what it shows now. */
+  /** Returns a function that brings back what it shows now. */
   abstract keep(gate: LightGate): () => void;
   abstract want(to: number | string, into: never): void;
   abstract get sample(): number;
@@ -315,7 +315,7 @@ export abstract class Light implements Answers {
     return !this.parksDark;
   }
 
-  /** Made dark on its way by an interlock, it is sent again. */
+  /** Sent again where an interlock made it dark on its way. */
   isHoming(sent: boolean): boolean {
     return sent && (this.fading || this.flashHeld);
   }
@@ -337,7 +337,7 @@ export abstract class Light implements Answers {
 
   flags(): number {
     return (
-      // Nobody can tell whether a board that cannot be reached has darkened what hangs on it.
+      // A board that cannot be reached may not have darkened its lights.
       (this.board.unknown ? FLAG.unknown : 0) |
       (this.fading ? FLAG.moving : 0) |
       (this.flashHeld ? FLAG.flashHeld : 0) |
@@ -371,6 +371,7 @@ export abstract class Light implements Answers {
   }
 }
 
+/** A light of one colour on one output, set as perceived lightness 0 to 1. */
 export class Lamp extends Light {
   readonly kind = 'lamp';
   readonly spec: LampChannel;
@@ -535,6 +536,7 @@ export class Lamp extends Light {
   }
 }
 
+/** A light of three outputs, set as a CSS colour; fades run in Oklab. */
 export class RgbLight extends Light {
   readonly kind = 'rgb';
   readonly spec: RgbChannel;

@@ -6,7 +6,7 @@ import { Refusal } from '../shared/errors.ts';
 const MOST = 32;
 /** Who the key switch is, beside the names of clients. */
 const SWITCH = 'the key switch';
-/** Who has set what a damaged state may have held; no client clears it as its own. */
+/** The holder of a lockout that a damaged state may have lost; no client clears it as its own. */
 const LOST = 'nobody knows who';
 
 /**

@@ -14,6 +14,7 @@ export interface Wanted {
   switches: Switching[];
 }
 
+/** A `Wanted` that asks nothing of any channel, to add to. */
 export function nothing(): Wanted {
   return { moves: [], dims: [], colours: [], switches: [] };
 }

@@ -366,7 +366,7 @@ export class Relay implements Answers {
 
   flags(): number {
     return (
-      // Nobody can tell whether a board that cannot be reached has opened what hangs on it.
+      // A board that cannot be reached may not have opened its relays.
       (this.unknown ? FLAG.unknown : 0) |
       (this.waiting ? FLAG.delayed : 0) |
       (this.interlocked ? FLAG.interlocked : 0) |

@@ -114,7 +114,7 @@ export class Servo implements Answers {
   jumpUntilS = Number.NEGATIVE_INFINITY;
   /** The pulse (us) sent in the last tick; 0 while released. */
   pulseUs = 0;
-  /** Counts up with every new plan, so that whoever waits for a move sees that it was replaced. */
+  /** Counts up with every new plan, so that a caller that waits for a move sees that it was replaced. */
   plans = 0;
   /** The plan in hand came from a jog: the next jog counts from its target. */
   jogging = false;
@@ -580,7 +580,7 @@ export class Servo implements Answers {
 
 /** Whether `deg` is above, or below, what is required; a mark that is gone is never met. */
 function isBeyond(requirement: Bounded, { marks }: Servo, deg: number): boolean {
-  // One by one: what may be a number or come from the marks would be allocated in every tick.
+  // Written out: a value that may be a number or a mark would be allocated in every tick.
   if ('above' in requirement) {
     const { above } = requirement;
     if (typeof above === 'number') return deg > above;

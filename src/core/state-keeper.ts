@@ -24,7 +24,7 @@ export interface Kept {
   endsWell(): boolean;
 }
 
-/** Saves what outlives the daemon: positions, duty guards, a latched stop, lockouts. */
+/** Saves what is kept across restarts: positions, duty guards, a latched stop, lockouts. */
 export class StateKeeper {
   /** Something moves, or may: positions are not believed after a crash. */
   unsettled = false;
@@ -87,7 +87,7 @@ export class StateKeeper {
       ...{ positions, digests, duty: this.#duty(body) },
       ...(lockouts.length > 0 && { lockout: lockouts }),
       ...(latched && { latched: { condition, stoppedBy: this.#kept.stoppedBy() } }),
-      // A daemon that ends faulted, or that nobody has looked at since a crash, is no better than a crash.
+      // An end in a fault, or before anybody has looked at the prop after a crash, counts as a crash.
       clean: this.#kept.endsWell() && condition !== 'faulted',
     };
     this.#store.save(saved, durable);
@@ -100,7 +100,7 @@ export class StateKeeper {
       const { usedS, on, changedS } = relay.duty.record(body.nowS);
       duty[relay.name] = {
         usedS,
-        // Said before it is so: the contact closes when this is on the disk.
+        // Saved in advance: the contact closes when this is on the disk.
         on: on || relay.on,
         // Never closed in this run, it has no time; JSON knows no infinity.
         changedS: Number.isFinite(changedS) ? changedS + this.#bootOffsetS : 0,
@@ -127,7 +127,7 @@ export class StateKeeper {
       if (relay.on && nowS - relay.notedFromS > NOTE_WITHIN_S)
         this.#giveUp(relay, `the disk does not answer within ${NOTE_WITHIN_S} s`);
     }
-    // One at a time: what asks while one is on its way would keep the first one waiting.
+    // One at a time: another one meanwhile would keep the first waiting.
     if (!due || this.#store.noted === 'not yet') return;
     for (const relay of relays)
       if (relay.on && !relay.closed && relay.duty && relay.noted === 'no') relay.noted = 'asked';
@@ -158,7 +158,7 @@ export class StateKeeper {
     this.#journal.add('prop', 'duty', relay.refusal, { channel: relay.name });
   }
 
-  /** Takes up positions and duty guards as they were saved. @returns what was saved */
+  /** Restores positions and duty guards. @returns what was saved */
   restore(): Store['restored'] {
     const { restored } = this.#store;
     const sound = typeof restored === 'string' ? undefined : restored;
@@ -181,7 +181,7 @@ export class StateKeeper {
     }
   }
 
-  /** What nobody knows to have rested rests first: a new channel, another name, another pin. */
+  /** A relay that is not known to have rested rests first: a new channel, another name, another pin. */
   #restoreDuty(restored: Restored | undefined): void {
     const body = this.#kept.body();
     const { nowS } = body;
@@ -207,7 +207,7 @@ export class StateKeeper {
   }
 }
 
-/** Which pins of the real world the outputs of a body are. */
+/** The physical pins of the outputs of a body. */
 export function placesIn({ prop: { boards } }: Body): PlaceOf {
   return ({ board, pin }) => placeOf(board, boards[board]!, pin);
 }

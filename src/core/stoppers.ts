@@ -2,12 +2,12 @@ import type { Condition } from '../shared/condition.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
 
-/** Somebody else's stop stands for at least so long (ms). */
+/** How long somebody else's stop stands at least (ms). */
 const STANDS_MS = 2000;
-/** So many who stopped are remembered. */
+/** How many stops are remembered. */
 const KEPT = 32;
 
-/** Who stopped the prop: a session, or what has no session. */
+/** Who stopped the prop: a session, or something without one, such as the stop button. */
 export interface Stopper {
   /** Of its session; empty for the stop button, and after a restart. */
   session: string;
@@ -38,10 +38,10 @@ export class Stoppers {
   }
 
   /**
-   * Whoever stopped may have had a reason that others cannot see: their stop is lifted by themselves, or
-   * by somebody who names them, and stands for a moment in any case.
+   * Others may not see the reason for a stop: only the one who stopped, or somebody who gives their name,
+   * may lift it, and not at once.
    * @param session who asks for the reset
-   * @param confirm names whoever stopped, where that was somebody else
+   * @param confirm the name of the one who stopped, where that was somebody else
    * @throws Refusal `condition` unless the stop may be lifted
    */
   mayReset(

@@ -31,7 +31,7 @@ interface TriggerHost {
   readonly lease: Lease;
   readonly cues: Cues;
   readonly condition: Condition;
-  /** Somebody may be relied on to have looked at the prop. */
+  /** Somebody has looked at the prop since the last crash, or there was none. */
   readonly attended: boolean;
   /** Time of the last tick (s since the core was made). */
   readonly nowS: number;
@@ -180,7 +180,7 @@ export class Triggers {
   #look(input: Input, nowMs: number): void {
     const level = this.#core.levelOf(input.board, input.input);
     const active = level === input.activeLevel;
-    // A contact that is closed already, at the start or when its board comes back, is no news.
+    // A contact that is closed already, at the start or when its board comes back, does not count as a change.
     if (level === undefined || input.active === undefined) {
       input.active = level === undefined ? undefined : active;
       input.seen = active;

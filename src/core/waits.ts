@@ -7,7 +7,7 @@ interface Wait {
   reject: (error: unknown) => void;
 }
 
-/** Promises that are kept in a tick: for whoever asked to be answered when a move has ended. */
+/** Promises that a tick settles: for callers that wait until a move has ended. */
 export class Waits {
   #waiting: Wait[] = [];
 

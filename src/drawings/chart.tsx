@@ -10,7 +10,7 @@ export const RIGHT = 1096;
 export const GAP = 10;
 const LINE = 17;
 
-/** Light and dark; plain properties, for viewers that know no variables. */
+/** Light and dark; plain properties, for viewers that do not support variables. */
 export const CHART_STYLE = `
 text { font: 12px system-ui, sans-serif; fill: #22201c; }
 .title { font-size: 20px; font-weight: 650; }

@@ -45,7 +45,7 @@ export function InsulationWithCode(props: { code: string; x: number; y: number }
   );
 }
 
-/** The insulation, its code and its name, in text; a code that is none of the standard's stands alone. */
+/** The insulation, its code and its name, in text; a code that is not in the standard stands alone. */
 export function ColourText({ code }: { code: string }) {
   const name = colourText(code).slice(code.length);
   if (!name) return <span class="colour">{code}</span>;
@@ -57,7 +57,7 @@ export function ColourText({ code }: { code: string }) {
   );
 }
 
-/** The insulation alone, in text that tells its code; nothing where the code is none of the standard's. */
+/** The insulation alone, in text that gives its code; nothing where the code is not in the standard. */
 export function Swatch({ code }: { code: string }) {
   if (!singleColours(code)) return null;
   return (

@@ -8,7 +8,7 @@ const COLUMNS = 3;
 const GUTTER = 18;
 const CARD = (WIDTH - 2 * MARGIN - (COLUMNS - 1) * GUTTER) / COLUMNS;
 
-/** On white, for a printer; plain properties, for viewers that know no variables. */
+/** On white, for a printer; plain properties, for viewers that do not support variables. */
 const STYLE = `
 text { font: 12px system-ui, sans-serif; fill: #22201c; }
 .title { font-size: 22px; font-weight: 650; }

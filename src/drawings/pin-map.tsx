@@ -6,7 +6,7 @@ import { type CavityEnd, endText, type PinKind, type Slot } from './pins.ts';
 import { boardCaption, PIN_KINDS, purpose, useText } from './words.ts';
 
 interface PinMapProps extends Pick<BoardView, 'board' | 'slots'> {
-  /** Said after the caption. */
+  /** Stands after the caption. */
   hint?: string;
   /** Puts a slot into something that can be pressed; nothing for one that cannot. */
   around?: (slot: Slot, content: ComponentChildren) => ComponentChildren;

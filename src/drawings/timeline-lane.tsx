@@ -33,7 +33,7 @@ interface Placed {
   y: number;
 }
 
-/** A channel during a cue: its name, its course, and what there is to say of it. */
+/** A channel during a cue: its name, its course, and notes on it. */
 export function Lane(props: Placed) {
   const { track, channel, axis, y } = props;
   const { value, angles } = channel;

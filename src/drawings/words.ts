@@ -68,7 +68,7 @@ export function purpose({ channel, rail }: LoomWire): string {
   return channel ?? rail ?? '';
 }
 
-/** `YE yellow`; the code alone where it is none of IEC 60757. */
+/** `YE yellow`; the code alone where it is not in IEC 60757. */
 export function colourText(code: string): string {
   return [code, wireColourName(code)].filter(Boolean).join(' ');
 }

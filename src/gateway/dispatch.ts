@@ -43,7 +43,7 @@ type Own<M extends OwnMethod> = (
 type KnownMethod = MethodBy<'view'>;
 type Known<M extends KnownMethod> = (params: Params<M>) => string | Promise<string>;
 
-/** What the metrics tell of the traffic. */
+/** The traffic, for the metrics. */
 export interface Traffic {
   frames: number;
   /** Error answers by code. */
@@ -180,7 +180,7 @@ export class Dispatcher {
         return { result: await own(session, checked as never) };
       }
       case 'view': {
-        // A client that does not wait for its answers is told what they have begun, all the same.
+        // A client that does not wait for its answers is still told what they have begun.
         if (session.pending > 0) {
           await this.#parts.core.fence(session.id);
           this.#parts.view.answered();

@@ -62,7 +62,7 @@ export function refuseRequest(
       reason: `this daemon does not answer to the host ${quoted(host)}; use its IP address or one of ${[...names].join(', ')}`,
     };
   }
-  // Programs that are no browser send no Origin.
+  // Only browsers send an Origin.
   if (headers.origin === undefined) return null;
   if (originHost(headers.origin) !== host) {
     return {

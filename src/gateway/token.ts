@@ -5,7 +5,7 @@ import { Refusal } from '../shared/errors.ts';
 /** The least that a token must hold: 128 bits. */
 const HEX_DIGITS = 32;
 const BASE64_DIGITS = 22;
-/** Fewer different characters than this are no chance product: about 1 in 10^16 for 32 hex digits. */
+/** A random token has fewer different characters than this about once in 10^16 (32 hex digits). */
 const MIN_DIFFERENT = 5;
 const FILE_LIMIT_BYTES = 1024;
 
@@ -47,7 +47,7 @@ export function readTokenFile(path: string): string {
       throw refuse(`mode ${octal} lets others read it`, `run: chmod 600 '${path}'`);
     }
     if (stat.size > FILE_LIMIT_BYTES) {
-      throw refuse(`${stat.size} bytes are no token`, `make one with: ${make}`);
+      throw refuse(`${stat.size} bytes are not a token`, `make one with: ${make}`);
     }
     text = readFileSync(file, 'utf8');
   } finally {

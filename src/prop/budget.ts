@@ -50,6 +50,7 @@ export interface FuseBudget {
   fits?: number | null;
 }
 
+/** Currents (A) and voltages (V) of one channel. */
 export interface ChannelBudget extends Partial<ChannelVolts> {
   name: string;
   rail: string;
@@ -60,6 +61,7 @@ export interface ChannelBudget extends Partial<ChannelVolts> {
   dropShare?: number;
 }
 
+/** The series resistor of one LED, or of one colour. */
 export interface LedBudget {
   channel: string;
   colour?: 'red' | 'green' | 'blue';
@@ -69,6 +71,7 @@ export interface LedBudget {
   wanted?: SeriesResistor;
 }
 
+/** The base resistor and flyback diode of one relay coil. */
 export interface CoilBudget {
   channel: string;
   coilA: number;
@@ -89,6 +92,7 @@ export interface Budget {
   unknownWires: string[];
 }
 
+/** Works out the electrical budget of a prop: currents (A), voltages (V), running times (h). */
 export function budgetOf(prop: Prop): Budget {
   const drops = dropsOf(prop);
   const members = new Map<string, [name: string, channel: Channel][]>();

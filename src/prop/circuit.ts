@@ -40,6 +40,7 @@ export interface Source {
   fuse?: { from: number; to: number };
 }
 
+/** The loom as a resistor network; nodes are numbered from 0. */
 export interface Circuit {
   nodes: number;
   conductors: Conductor[];
@@ -60,7 +61,9 @@ export function coreOhm(wire: Wire): number | undefined {
   return ohmPerMetre(section) * wire.lengthM;
 }
 
+/** Whether a core carries the supply. */
 export const isPlus = (core: { role: string }) => coreKind(core) === 'plus';
+/** Whether a core carries the supply's return. */
 export const isReturn = (core: { role: string }) => coreKind(core) === 'return';
 
 /**

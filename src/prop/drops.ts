@@ -46,6 +46,7 @@ export interface ProtectedWire {
   capacityA: number;
 }
 
+/** The solved circuit of a prop. */
 export interface Drops {
   wires: WireLoad[];
   channels: Map<string, ChannelVolts>;
@@ -60,6 +61,7 @@ export interface Drops {
 /** In place of none, so that both sides of a fuse are nodes (ohm). */
 const FUSE_OHM = 1e-6;
 
+/** Solves the circuit of a prop: currents (A) and voltages (V) by Kirchhoff's laws. */
 export function dropsOf(prop: Prop): Drops {
   return new Solver(prop).solve();
 }

@@ -218,7 +218,7 @@ function soundPart(raw: unknown, broken: Broken): Prop | undefined {
   for (;;) {
     const parsed = schemas().propFile.safeParse(rest);
     if (parsed.success) return parsed.data;
-    // A cue has two forms; what is wrong inside it is no reason to cut all of it.
+    // A cue has two forms; what is wrong inside it is not a reason to cut all of it.
     const issues = parsed.error.issues.flatMap((issue) =>
       issue.path[0] === 'cues' ? withinUnion(issue) : issue,
     );

@@ -50,6 +50,7 @@ type CoreKind = 'plus' | 'return' | 'signal';
 const PLUS = new Set(['plus', 'positive', 'supply', '+']);
 const RETURN = new Set(['return', 'ground', 'gnd', 'minus', 'negative', '-', '0v']);
 
+/** What a core carries, by its role in any case; `signal` where the role is neither plus nor return. */
 export function coreKind({ role }: Pick<Core, 'role'>): CoreKind {
   const word = role.toLowerCase();
   if (PLUS.has(word)) return 'plus';
@@ -69,6 +70,7 @@ interface BoardPin {
   power?: Power;
 }
 
+/** The wires of a prop with their ends looked up: what joins what, and the way from each supply. */
 export class Loom {
   readonly prop: Prop;
   readonly wires: readonly PlacedWire[];

@@ -151,6 +151,7 @@ export function armsOf(prop: Prop): string[][] {
 
 type ArmLoad = NonNullable<NonNullable<ServoChannel['load']>['arm']>;
 
+/** The arm segment that a servo moves; undefined without one, or where `name` is not a servo. */
 export function armOf(prop: Prop, name: string): ArmLoad | undefined {
   const channel = Object.hasOwn(prop.channels, name) ? prop.channels[name] : undefined;
   return servoOf(channel)?.load?.arm;

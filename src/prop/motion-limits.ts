@@ -10,7 +10,7 @@ export function motionLimits({
   return jerk === undefined ? { speed, accel } : { speed, accel, jerk };
 }
 
-/** How long a motion takes (s); 0 for one that cannot be planned, which is told elsewhere. */
+/** How long a motion takes (s); 0 for one that cannot be planned, which is reported elsewhere. */
 export function secondsOf(plan: () => { durationS: number }): number {
   try {
     return plan().durationS;

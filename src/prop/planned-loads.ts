@@ -48,8 +48,10 @@ interface Asked {
   part: LoadProblem['part'];
 }
 
+/** By name. */
 export type Rails = ReadonlyMap<string, Rail>;
 
+/** Every rail with its limit and what it carries while the prop is parked (A). */
 export function railsOf(prop: Prop): Rails {
   const rails = new Map<string, Rail>();
   for (const [name, { limitA }] of Object.entries(prop.rails))

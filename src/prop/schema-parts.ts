@@ -2,8 +2,8 @@ import * as z from 'zod';
 import { NAME } from './name.ts';
 
 /**
- * What of zod is lent to who makes a part of the schema, one by one: with the namespace as a value a
- * bundle has all of zod, other languages included.
+ * What the parts of the schema use of zod, one by one: with the namespace as a value a bundle would hold
+ * all of zod, other languages included.
  */
 const LENT = {
   array: z.array,
@@ -88,7 +88,8 @@ export function makeParts() {
   const bound = (side: string) =>
     z
       .union([z.number(), name('mark')], {
-        error: 'is not a number and no name of a mark; give degrees, or a mark of that channel',
+        error:
+          'is neither a number nor the name of a mark; give degrees, or a mark of that channel',
       })
       .describe(`the other servo is ${side} this (deg, or one of its marks)`);
 
@@ -185,7 +186,7 @@ export function makeParts() {
   };
 }
 
-/** Handed to whoever makes a part of the schema, zod included: a program may never need either. */
+/** Passed to each part of the schema. Zod is passed too: many programs never need it. */
 export type Parts = ReturnType<typeof makeParts>;
 export type Requirement = z.output<Parts['requirement']>;
 export type Wire = z.output<Parts['wire']>;

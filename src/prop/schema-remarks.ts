@@ -172,6 +172,7 @@ function isColour(path: Path, schema: Schema | undefined): boolean {
 
 // --- the schema and the data behind a path ------------------------------------------------------
 
+/** What stands at a path in plain data; undefined where there is nothing. */
 export function valueAt(raw: unknown, path: Path): unknown {
   let value = raw;
   for (const key of path) {

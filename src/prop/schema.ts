@@ -276,7 +276,7 @@ function make() {
       boards: z.record(name('board'), board),
       rails: z.record(name('rail'), rail).default({}),
       connectors: z.record(name('connector'), connector).default({}),
-      wires: z.array(trunk).default([]).describe("wires that are no channel's own"),
+      wires: z.array(trunk).default([]).describe('wires that do not belong to a channel'),
       channels: z.record(name('channel'), channel),
       groups: z.record(name('group'), z.array(name('channel')).min(1)).default({}),
       poses: z.record(name('pose'), z.record(name('channel'), poseValue)).default({}),

@@ -20,7 +20,9 @@ import { type Finding, type Path, pathText, type Remark } from './finding.ts';
 
 /** The text of a prop file: YAML 1.2 (core schema), and the way back from data to line and column. */
 
+/** A larger prop file is not read (bytes of UTF-8). */
 export const MAX_BYTES = 1024 * 1024;
+/** What is wrong with a larger file, and what would be right. */
 export const TOO_LARGE: [wrong: string, right: string] = [
   'the file is larger than 1 MiB',
   'a prop file is a few pages of text',
@@ -56,6 +58,7 @@ export function placer(text: string, offset: PropText['offset']): (remark: Remar
   };
 }
 
+/** Parses the text of a prop file; what is wrong with it as YAML is in `findings`. */
 export function readText(text: string): PropText {
   let position: ReturnType<typeof positions> | undefined;
   const findings: Finding[] = [];
@@ -162,7 +165,7 @@ function parseLexemes(lexemes: readonly string[], length: number): Document.Pars
     const error = new YAMLParseError([from, to], 'MULTIPLE_DOCS', 'more than one document');
     first!.errors.push(error);
   }
-  // The composer always gives one document, be it empty.
+  // The composer always gives one document, even an empty one.
   return first as Document.Parsed;
 }
 

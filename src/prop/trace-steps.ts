@@ -39,7 +39,7 @@ const FUSE_V = 0.2;
 /** What the leads of a meter, a crimp or two and a poor grip add (ohm; common practice, no source). */
 const CONTACT_OHM = 1;
 const OPEN_OHM = 1e6;
-/** How often a servo's pulse is repeated where nobody tells (Hz; common practice, no source). */
+/** How often a servo's pulse is repeated where that is not known (Hz; common practice, no source). */
 const SERVO_HZ = 50;
 
 /** The steps of a symptom, in the order to take them. */

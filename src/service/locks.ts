@@ -64,7 +64,7 @@ const isSame = (a: Life, b: Life) =>
   a.pid === b.pid && a.startTicks === b.startTicks && a.bootId === b.bootId;
 
 /**
- * Takes a lock file for `me`. Whoever holds it already is returned, and nothing is changed then.
+ * Takes a lock file for `me`. Where it is held already, its holder is returned and nothing changes.
  * @throws Error of the file system
  */
 export async function takeLock(path: string, me: Life): Promise<Life | undefined> {

@@ -3,7 +3,7 @@ import { plain } from '../shared/plain.ts';
 import { type Outlet, outletOf } from './outlet.ts';
 import type { LogLevel } from './protocol.ts';
 
-/** Where the log of all threads and the lines for people end up; whoever writes never waits. */
+/** Where the log of all threads and the lines for people end up; writing never waits. */
 export interface LogSink {
   /** @param timeMs when it was said (ms since the epoch); now, if not given */
   log(level: LogLevel, name: string, values: object, text: string, timeMs?: number): void;

@@ -42,7 +42,7 @@ function writerOf(fd: number): Write {
   if (kind.isSocket()) return socketWriter(fd);
   if (kind.isFile()) return (bytes) => writeTo(fd, bytes);
   try {
-    // Another description of the same thing: it alone does not block, whoever shares the first.
+    // Another description of the same thing: it alone does not block, whatever shares the first.
     const { O_WRONLY, O_NONBLOCK, O_NOCTTY } = fs.constants;
     const own = fs.openSync(`/proc/self/fd/${fd}`, O_WRONLY | O_NONBLOCK | O_NOCTTY);
     return (bytes) => writeTo(own, bytes);

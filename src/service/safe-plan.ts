@@ -15,7 +15,7 @@ export function safePlan(prop: Prop, boards: readonly Board[], pid: number): Saf
   return {
     version: 1,
     prop: prop.name,
-    // The rest is read from files, by whoever writes the plan.
+    // The rest is read from files, where the plan is written.
     daemon: { pid, startTicks: 0, bootId: '' },
     boards: boards.map(({ name, outputs }) => {
       const spec = prop.boards[name]!;

@@ -233,7 +233,7 @@ export class PropService {
       await this.#locks.takeFolder(folder);
     } catch (error) {
       if (error instanceof Refusal) return error.message;
-      // A folder that cannot be made is told of by whoever keeps something in it.
+      // A folder that cannot be made is reported by the code that keeps something in it.
     }
     return undefined;
   }

@@ -11,7 +11,7 @@ const duty = z.object({
   usedS: z.number(),
   on: z.boolean(),
   changedS: z.number(),
-  /** The pin that it is about; a record without one is true of none. */
+  /** The pin that it is about; a record without one is ignored. */
   output: z.string().optional(),
 });
 /** Strict: a member of another name may be a lockout whose name is damaged. */
@@ -46,8 +46,8 @@ async function bootId(): Promise<string> {
 }
 
 /**
- * `yes`: what is on the disk is no older than what was saved. An error: it may tell the next run of
- * positions that are long past.
+ * `yes`: the disk has what was saved, or something newer. An error: the next run may read positions
+ * that are long out of date.
  */
 export type Noted = 'yes' | Error;
 
@@ -100,7 +100,7 @@ export class FileStore implements Store {
     return Number(process.hrtime.bigint()) / 1e9;
   }
 
-  /** Never rejects. What comes while one is being written takes the place of all that waits. */
+  /** Never rejects. A save that comes while one is being written replaces those that wait. */
   save(state: Saved, durable: boolean): Promise<Noted> {
     const text = JSON.stringify({ version: 1, bootId: this.#bootId, ...state });
     const waiting = this.#next;
@@ -179,7 +179,7 @@ async function read(path: string, boot: string, fileSystem: StoreFs): Promise<Re
   } catch (error) {
     const { code } = error as NodeJS.ErrnoException;
     if (code === 'ENOENT') return 'none';
-    // A sector that cannot be read: whoever removed the file by hand would remove its lockouts.
+    // A sector that cannot be read: removing the file by hand would remove its lockouts as well.
     if (code === 'EIO') return 'damaged';
     throw error;
   }

@@ -1,6 +1,6 @@
 /**
- * What the journal tells of by itself, and how much it matters in a log; a command that was carried out is
- * told by the name of its method.
+ * The events of the journal, each with its level in a log. A command that was carried out has the name of
+ * its method instead.
  */
 export const EVENTS = {
   /** The condition of the prop changed. */
@@ -43,7 +43,7 @@ export const EVENT_NAMES = Object.keys(EVENTS) as EventName[];
 /** What an entry is about: an event, or the name of a method. */
 export type What = EventName | `${string}.${string}`;
 
-/** Commands are many and wanted only in search of a fault; what the prop does by itself is news. */
+/** There are many commands, needed only to find a fault; what the prop does by itself is always logged. */
 export function levelOf(what: What): 'debug' | 'info' | 'warn' {
   return EVENTS[what as EventName] ?? 'debug';
 }

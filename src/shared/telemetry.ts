@@ -131,7 +131,7 @@ export class Telemetry {
     this.#body[1] = tick;
   }
 
-  /** Between two ticks: whoever reads it after an answer finds what the answer says. */
+  /** For changes between two ticks: after an answer a reader finds what the answer says. */
   setCondition(condition: number): void {
     Atomics.store(this.#header, HEADER.condition, condition);
   }

@@ -34,7 +34,7 @@ export class GatewayLink {
     this.#commands = commands;
   }
 
-  /** An entry of the journal: to whoever is connected, and to the log. */
+  /** Sends an entry of the journal to the clients and to the log. */
   tell(entry: JournalEntry, again: boolean): void {
     const { text, what, who, values, tick } = entry;
     this.#gateway.post({ t: 'event', entry, ...(again && { again }) });
@@ -61,7 +61,7 @@ export class GatewayLink {
     this.#gateway.post({ t: 'running', cues: cues.runningNames, idle: running, armed });
   }
 
-  /** A gateway that has started again knows nothing of what was: it is told, a little at a time. */
+  /** A gateway that has started again gets the past journal, a little at a time. */
   async replay(): Promise<void> {
     const { holder } = this.#core.lease;
     this.#gateway.post({ t: 'holder', holder: holder?.client ?? null });

@@ -3,9 +3,9 @@ import { setFlagsFromString } from 'node:v8';
 /**
  * From now on V8 takes more time in all, and less at once: it does not throw code away that has not run for
  * a while, and compile it again in the middle of a show; it does not save up functions to compile them in
- * one go; and when it sweeps up what is new it waits for no helper threads, which on one core wait for the
- * gateway. Not before: Node's own compiled code is good for the usual flags only. Not every flag may change
- * in a program that runs: without parallel marking V8 11.3 crashes.
+ * one go; and its scavenger uses no helper threads, which on one core wait for the gateway. Not before:
+ * Node's own compiled code is good for the usual flags only. Not every flag may change in a program that
+ * runs: without parallel marking V8 11.3 crashes.
  */
 export function preferShortTurns(): void {
   for (const flag of ['flush-bytecode', 'baseline-batch-compilation', 'parallel-scavenge'])

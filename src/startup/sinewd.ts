@@ -187,7 +187,7 @@ class Daemon {
     process.removeAllListeners('warning');
     process.on('warning', ({ message }) => this.#service.log('warn', 'sinewd', {}, message));
     preferShortTurns();
-    // Told last: whoever reads it may send a signal at once.
+    // Printed last: its reader may send a signal at once.
     if (this.#notify) this.#starve = this.#beWatched(this.#notify);
     const host = at.host.includes(':') ? `[${at.host}]` : at.host;
     this.#service.print(`${name}: http://${host}:${at.port}/`);

@@ -64,7 +64,7 @@ const GAMUT_SLACK = 1e-6;
  * Colours outside sRGB are mapped into it by reducing the OKLCH chroma (CSS Color 4, section 13.2).
  * Light adds nothing to a dark background, so a colour with alpha is composited onto black.
  * `none` components count as 0.
- * @returns undefined when the text is no such colour.
+ * @returns undefined when the text is not such a colour.
  */
 export function parseColour(text: string): Rgb | undefined {
   const source = text.trim().toLowerCase();

@@ -15,7 +15,7 @@ export function velAfter(t: number, vel: number, acc: number, jerk: number): num
 const MOST = 8;
 
 /**
- * Whether `distance`, the difference of sums of numbers as large as `scale`, is no more than their
+ * Whether `distance`, the difference of sums of numbers as large as `scale`, is at most their
  * rounding. Chasing such a distance would cost time: that of a double S goes with its cube root.
  */
 export function isRounding(distance: number, scale: number): boolean {

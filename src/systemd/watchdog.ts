@@ -3,7 +3,7 @@ import type { Telemetry } from '../shared/telemetry.ts';
 import type { Notify } from './notify.ts';
 
 /**
- * Whether the daemon deserves its next sign of life. The core must have ticked since the last
+ * Whether to send systemd the next sign of life. The core must have ticked since the last
  * question. The gateway may stand still for a while: without it the prop parks by itself, and to
  * drop its power in the middle of that would be worse than the fault.
  */

@@ -1,6 +1,6 @@
 import type { Family } from '../method.ts';
 
-/** Sessions, and what they are told without asking. */
+/** Sessions, and what they are sent without asking. */
 export const session = {
   'session.open': {
     summary: 'Open the session: must be the first call, within 3 s of connecting',

@@ -1,7 +1,7 @@
 import { QUESTION } from '../errors.ts';
 import type { Family } from '../method.ts';
 
-/** What only tells: wires, boards, currents, the journal. */
+/** Methods that change nothing: wires, boards, currents, the journal. */
 export const tell = {
   'loom.find': {
     summary:

@@ -20,6 +20,7 @@ const AT = {
 } as const;
 const TEXT_BYTES = 1024;
 
+/** What the core tells the thread of the pins to do. */
 export const ORDER = { run: 0, safe: 1, close: 2 } as const;
 export type Order = (typeof ORDER)[keyof typeof ORDER];
 
@@ -28,6 +29,8 @@ export function sharedNowMs(): number {
   const [s, ns] = process.hrtime();
   return (s * 1e3 + Math.trunc(ns / 1e6)) | 0;
 }
+
+/** As `sharedNowMs`, in us: it wraps round about every 71 minutes. */
 export function sharedNowUs(): number {
   const [s, ns] = process.hrtime();
   return (s * 1e6 + Math.trunc(ns / 1e3)) | 0;

@@ -134,7 +134,7 @@ class Pass {
 
   sample(): void {
     if (this.#inputs === 0) return;
-    // Taken before: the levels are no older than it says.
+    // Taken before the levels are read, so they are never older than this says.
     const atMs = sharedNowMs();
     this.#pins.levels(this.#levels);
     this.#memory.sampled(this.#levels, atMs);

@@ -6,7 +6,7 @@ import { ORDER, PinsMemory } from './pins-memory.ts';
 import type { PinsCall, PinsReply } from './pins-server.ts';
 
 /**
- * Levels that are not read again for so long (ms) while the core goes on are no levels: the board has
+ * Levels that are not read again for so long (ms) while the core goes on do not count: the board has
  * failed. A thread that merely waits for the processor is later than two ticks on a busy machine
  * (43 ms were seen), and then the core is, too.
  */

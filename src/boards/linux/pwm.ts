@@ -29,6 +29,7 @@ export interface SysFiles {
   close(fd: number): void;
 }
 
+/** The files of this machine. */
 export const sysFiles: SysFiles = {
   exists: existsSync,
   list: (path) => (existsSync(path) ? readdirSync(path) : []),
@@ -50,6 +51,7 @@ interface PwmSurroundings {
 const HANDOVER_MS = 2000;
 const LOOK_EVERY_MS = 20;
 
+/** A PWM chip of the kernel, under /sys/class/pwm. */
 export class PwmChip {
   readonly path: string;
   readonly channels: number;

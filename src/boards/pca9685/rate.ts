@@ -2,8 +2,8 @@ import { tidy } from '../../shared/units.ts';
 
 /**
  * The rate of the PWM, which all outputs of a chip share, after the NXP PCA9685 data sheet rev. 4,
- * 7.3.5 (from memory). The chip divides its clock by a whole number, so that the rate is rarely the
- * one that was asked for: whoever needs a period, a step or a frequency takes it from here.
+ * 7.3.5 (from memory). The chip divides its clock by a whole number, so the rate is rarely exactly
+ * the one asked for: take periods, steps and frequencies from here.
  */
 
 /** Steps of one PWM period: the counter has 12 bits (7.3.3). */
@@ -23,7 +23,7 @@ function divider({ frequencyHz, oscillatorHz }: Wanted): number {
   return Math.round(oscillatorHz / (COUNTS * frequencyHz)) - 1;
 }
 
-/** What the chip's register is set to; the nearest that it takes, where it cannot divide so far. */
+/** The value of the chip's register; the nearest possible one where the rate is out of range. */
 export function preScaleOf(wanted: Wanted): number {
   return Math.min(Math.max(divider(wanted), PRE_SCALE.least), PRE_SCALE.most);
 }

@@ -4,7 +4,7 @@ import { lintHeaderPin, ON_HEADER } from '../on-header.ts';
 
 /** Pulse widths (us) that gpioServo takes, besides 0. Source: pigpio C interface, gpioServo. */
 export const SERVO_US = [500, 2500] as const;
-/** The library repeats servo pulses so often (Hz; same source). */
+/** How often the library repeats servo pulses (Hz; same source). */
 export const SERVO_HZ = 50;
 /**
  * Steps from dark to full. Eyes tell brightness apart in ratios, so that a slow fade near black

@@ -13,7 +13,7 @@ import { SERVO_HZ, type SimBoard } from './facts.ts';
 
 type PlantSettings = NonNullable<SimBoard['plant']>[string];
 
-/** A servo takes in a new pulse once a frame. */
+/** A servo reads a new pulse once a frame. */
 const FRAME_MS = 1000 / SERVO_HZ;
 /** The wait for the next frame is this long on average: the dead time inside `lagS`. */
 const MEAN_DEAD_TIME_S = FRAME_MS / 2 / 1000;

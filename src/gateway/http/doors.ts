@@ -3,7 +3,7 @@ import { LOOPBACK_WAITING, WAITING, WAITING_IN_ALL } from '../../api/limits.ts';
 
 /**
  * Connections that have not opened a session, by address. Where there are too many the oldest gives
- * way, never the new one: whoever only holds connections keeps nobody out, and a client that has the
+ * way, never the new one: one that only holds connections keeps nobody out, and a client that has the
  * token needs its connection for a moment.
  */
 export class Doors {

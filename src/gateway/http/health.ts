@@ -10,7 +10,7 @@ interface Options {
 
 /**
  * GET /health: 200 with the condition; 503 when faulted, or when the core stands still. A prop file
- * that is not in force is told, and is no reason for 503: the prop goes by the version before it.
+ * that is not in force is reported, but is not a reason for 503: the prop uses the version before it.
  */
 export const health: FastifyPluginAsync<Options> = async (app, { view, notices, coreStands }) => {
   app.get('/health', async (_request, reply) => {

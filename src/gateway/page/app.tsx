@@ -238,7 +238,7 @@ function Lockout() {
   );
 }
 
-/** For a lockout that whoever set it cannot clear any more. */
+/** For a lockout that its holder cannot clear any more. */
 function ForceUnlock() {
   return (
     <form

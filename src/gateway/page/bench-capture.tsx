@@ -127,6 +127,7 @@ function NumberForm(props: {
 
 type Capture = Promise<string | undefined>;
 
+/** Writes the present position as a mark into the prop file. */
 export async function captureMark(channel: string, mark: string): Capture {
   const done = await write(`mark ${mark} of ${channel}`, 'mark.capture', {
     channel,
@@ -135,6 +136,7 @@ export async function captureMark(channel: string, mark: string): Capture {
   return done && `${channel}: mark ${mark} is now ${degText(done.deg)}, in the prop file.`;
 }
 
+/** Writes the present position as a soft limit into the prop file. */
 export async function captureLimit(channel: string, end: 'low' | 'high'): Capture {
   const done = await write(`the ${end} limit of ${channel}`, 'limits.capture', { channel, end });
   const deg = done?.limitsDeg[end === 'low' ? 0 : 1];
@@ -153,6 +155,7 @@ export async function capturePark(channel: string, mark?: string): Capture {
   return done && `${channel}: park position is now ${at}${degText(done.deg)}, in the prop file.`;
 }
 
+/** Puts back what the last capture replaced. */
 export async function undoCapture(): Capture {
   const done = await write('the undo', 'capture.undo', {});
   return done && `Undone: ${done.undone}.`;
@@ -160,6 +163,7 @@ export async function undoCapture(): Capture {
 
 // --- their controls --------------------------------------------------------------------------------
 
+/** Buttons and forms that write the present position as a mark, limit or park position. */
 export function Captures({ channel, info }: Props) {
   const told = useSignal('');
   const tell = async (capture: Capture) => {
@@ -209,6 +213,7 @@ interface MarkFormProps extends Props {
   onDone?: (said: string) => void;
 }
 
+/** Asks for a name and captures the mark; `told` gets the result, `onDone` only a success. */
 export function MarkForm({ channel, info, told, isPrimary = false, onDone }: MarkFormProps) {
   const id = useId();
   const names = [...new Set([...Object.keys(info.marks ?? {}), 'shut', 'open'])];

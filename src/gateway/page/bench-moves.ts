@@ -6,7 +6,7 @@ import { commanding, stateOf } from './store.ts';
 
 /** How the bench moves a servo: in small steps, or slowly, with somebody's fingers near. */
 
-/** Moves on trial are no faster than this (deg/s). */
+/** The fastest that a trial move may be (deg/s). */
 export const SLOW_DEG_S = 15;
 const CREEP_STEP_DEG = 1;
 /** The state says where a servo is in steps of 0.001 deg. */
@@ -16,6 +16,7 @@ const ARRIVE_WITHIN_MS = 10_000;
 /** `12.5 deg`, with as many decimals as say something. */
 export const degText = (deg: number) => `${Number(deg.toFixed(2))} deg`;
 
+/** `-5 to 40 deg`, to two decimals at most. */
 export const rangeText = ([low, high]: readonly [number, number]) =>
   `${Number(low.toFixed(2))} to ${degText(high)}`;
 

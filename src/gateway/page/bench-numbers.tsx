@@ -20,9 +20,11 @@ const FLAG_WORDS: Record<string, string> = {
   flashHeld: 'held back so as not to flash',
 };
 
+/** The flags of a channel in words; `at rest` when there are none. */
 export const flagText = (flags: readonly string[]) =>
   flags.map((flag) => FLAG_WORDS[flag] ?? flag).join('; ') || 'at rest';
 
+/** `0.42 A, measured`, or `estimated` where the board measures nothing. */
 export const ampsText = ({ measuredA, amps }: ChannelState) =>
   measuredA === undefined
     ? `${amps.toFixed(2)} A, estimated`

@@ -21,7 +21,7 @@ export function takeNews(news: FileNews, quietly = false): void {
   const next = shown(news);
   const before = fileNews.peek();
   if (!next) {
-    // Whoever was told of a fault wants to know that it is over. What was always well is no news.
+    // A fault that was shown is followed by word that it is over; without one nothing is shown.
     const told = before !== undefined && before.kind !== 'over';
     fileNews.value = told ? { ...news, kind: 'over' } : undefined;
     if (told) newsHidden.value = quietly;

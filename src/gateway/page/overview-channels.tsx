@@ -12,6 +12,7 @@ interface ChannelProps {
   info: ChannelInfo;
 }
 
+/** The channels as cards, each with the controls of its kind. */
 export function ChannelList({ list }: { list: [string, ChannelInfo][] }) {
   return (
     <ul class="channels">

@@ -106,7 +106,7 @@ function Play(props: {
 export function Triggers() {
   const { names, armed } = cueList.value.triggers;
   if (names.length === 0) return null;
-  // Arming ends with the control of whoever armed them.
+  // Arming ends when the session that armed them loses control.
   const inForce = armed && holder.value !== null;
   return (
     <section class="sheet triggers" aria-labelledby="triggers">

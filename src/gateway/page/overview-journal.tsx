@@ -7,6 +7,7 @@ import { journal } from './store.ts';
 /** From here on (as in overview.css) the journal stands beside the rest, and so it is open. */
 const BESIDE = '(min-width: 75rem)';
 
+/** The journal, newest first; entries that repeat are folded into one. */
 export function Journal() {
   const refusedOnly = useSignal(false);
   const open = useSignal(matchMedia(BESIDE).matches);

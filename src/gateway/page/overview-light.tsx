@@ -18,6 +18,7 @@ const GREY_CHROMA = 0.002;
 /** Chroma lost on the way to the light that is worth a word. */
 const CHROMA_LOST = 0.005;
 
+/** The seizure warning, for a prop that has lights. */
 export function FlashCaution() {
   return (
     <p class="caution">
@@ -28,12 +29,14 @@ export function FlashCaution() {
   );
 }
 
+/** A patch of the colour that an rgb channel shows now. */
 export function Swatch({ name }: { name: string }) {
   const state = stateOf(name);
   const style = useComputed(() => `background:${hexOr(state.value.value, 'none')}`);
   return <span class="swatch" aria-hidden="true" style={style} />;
 }
 
+/** The lightness slider of a lamp (%), and its fade (s). */
 export function LampControls({ name }: { name: string }) {
   const state = stateOf(name);
   const fade = useSignal('');

@@ -8,6 +8,7 @@ import { boardTitle } from '../../drawings/words.ts';
 import { boards, loom } from './wiring-data.ts';
 import { Cores, Identify, WhyNot } from './wiring-wires.tsx';
 
+/** The pin map of every board. */
 export function PinMaps() {
   return (
     <>

@@ -204,12 +204,12 @@ async function onOpen(result: Opened): Promise<void> {
   }
 }
 
-/** When control went with the link, as last told: the time in the daemon's journal. */
+/** When control was lost with the link: the time in the daemon's journal. */
 let toldLoss = '';
 
 /**
- * Says that control went with the link, and when, once the link is back: a page that was frozen or hidden
- * could not say so meanwhile. Returns what it says.
+ * Says that control was lost with the link, and when, once the link is back: a page that was frozen or
+ * hidden could not say so meanwhile. Returns what it says.
  */
 function tellLoss(hadControl: boolean): string {
   const lost = journal
@@ -218,7 +218,7 @@ function tellLoss(hadControl: boolean): string {
   const isNew = lost !== undefined && lost.time !== toldLoss;
   if (!isNew && !hadControl) return '';
   if (isNew) toldLoss = lost.time;
-  // Without an entry it was perhaps the daemon that ended, and then nothing parked.
+  // Without an entry the daemon may have ended, and then nothing parked.
   const text = isNew
     ? `The link was lost at ${clockTime.format(new Date(lost.time))}, while this page had control. If the prop was live, it began to park by itself.`
     : 'The link was lost while this page had control.';
@@ -305,7 +305,7 @@ export async function write<M extends Method>(
   }
 }
 
-/** @param before what it says in front of that */
+/** @param before the text in front of that */
 async function tellFate(before: string): Promise<void> {
   const lost = writing;
   if (!lost) return;
@@ -313,7 +313,7 @@ async function tellFate(before: string): Promise<void> {
   for (;;) {
     const { versions } = await call('prop.history', {});
     const fate = fateOf(lost, versions, clientName);
-    // A slow disk may just be at it.
+    // A slow disk may still be writing.
     if (fate !== 'not written' || performance.now() - startMs >= FATE_WAIT_MS) {
       if (writing === lost) writing = undefined;
       const text = `The link was lost meanwhile: ${fateText(lost.what, fate)}.`;
@@ -324,6 +324,7 @@ async function tellFate(before: string): Promise<void> {
   }
 }
 
+/** Opens the link to the daemon and keeps the signals of this file up to date from it. */
 export function startStore(): void {
   startLink(onNotice, (result) => void onOpen(result));
 }

@@ -3,13 +3,16 @@ import type { ChannelInfo } from '../../api/types.ts';
 /** The guided walk: what it knows between its steps, kept so that it can be left and resumed. */
 
 export type End = 'low' | 'high';
+/** The other limit of the two. */
 export const otherEnd = (end: End): End => (end === 'low' ? 'high' : 'low');
 
 export const STEPS = ['before', 'first', 'second', 'marks', 'park', 'try', 'done'] as const;
 export type Step = (typeof STEPS)[number];
 
+/** How far inside a mechanical stop the soft limit is set (deg). */
 export const MARGIN_DEG = { default: 2, most: 10 } as const;
 
+/** How far the walk of one channel has come. */
 export interface Progress {
   step: Step;
   firstEnd: End;
@@ -20,6 +23,7 @@ export interface Progress {
   written: string[];
 }
 
+/** The progress of a walk that has not begun. */
 export const fresh = (): Progress => ({
   step: 'before',
   firstEnd: 'low',
@@ -37,7 +41,7 @@ export interface Kept {
   removeItem(key: string): void;
 }
 
-/** What was kept of a walk; undefined when there is none, or none that can be understood. */
+/** What was kept of a walk; undefined when there is none, or none that can be read. */
 export function load(kept: Kept, prop: string, channel: string): Progress | undefined {
   try {
     const found = JSON.parse(kept.getItem(keyOf(prop, channel)) ?? 'null');
@@ -56,6 +60,7 @@ export function save(kept: Kept, prop: string, channel: string, progress: Progre
   }
 }
 
+/** Forgets the walk of a channel. */
 export function clear(kept: Kept, prop: string, channel: string): void {
   try {
     kept.removeItem(keyOf(prop, channel));

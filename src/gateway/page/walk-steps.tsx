@@ -6,6 +6,7 @@ import { Figure } from './bench-numbers.tsx';
 import { commanding, stateOf } from './store.ts';
 import type { StepProps } from './walk-step.ts';
 
+/** First step: the safety notes; goes on only while this page may command the prop. */
 export function BeforeStep({ next }: StepProps) {
   return (
     <>
@@ -45,6 +46,7 @@ export function BeforeStep({ next }: StepProps) {
   );
 }
 
+/** Names positions; the step may be passed without any. */
 export function MarksStep({ channel, info, progress, keep, next }: StepProps) {
   const told = useSignal('');
   const marks = Object.entries(info.marks ?? {});
@@ -96,6 +98,7 @@ function Undo(props: Pick<StepProps, 'progress' | 'keep'> & { onDone: (said: str
 
 const HERE = ' here';
 
+/** Sets the park position: a mark, or where the servo stands. */
 export function ParkStep({ channel, info, progress, next }: StepProps) {
   const marks = Object.entries(info.marks ?? {});
   const now = String(info.park.to);
@@ -137,6 +140,7 @@ export function ParkStep({ channel, info, progress, next }: StepProps) {
   );
 }
 
+/** Moves slowly through limits, marks and park position; the trial may be skipped. */
 export function TryStep({ channel, info, next }: StepProps) {
   const told = useSignal('');
   const isRunning = useSignal(false);
@@ -235,6 +239,7 @@ export function TryStep({ channel, info, next }: StepProps) {
   );
 }
 
+/** Last step: what the servo has now, and what was written on the walk. */
 export function DoneStep({ channel, info, progress }: StepProps) {
   const { to, then } = info.park;
   const state = stateOf(channel);

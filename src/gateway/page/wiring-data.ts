@@ -11,6 +11,7 @@ export const searchText = signal('');
 export const answeredText = signal('');
 export const boards = signal<Record<string, BoardInfo>>({});
 
+/** Reads wires and boards from the daemon and repeats the search; a failed answer changes nothing. */
 export async function loadWiring(): Promise<void> {
   const [all, list] = await Promise.all([
     ask('loom.find', { text: '' }),

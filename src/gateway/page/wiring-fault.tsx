@@ -4,7 +4,7 @@ import type { Symptom, Trace } from '../../api/types.ts';
 import { KINDS } from './kinds.ts';
 import { ask, channels, version } from './store.ts';
 
-/** What is asked of a channel that fails, in the words of whoever stands before it. */
+/** What is asked of a channel that fails, in the words of the person in front of it. */
 const WORDS: Record<Symptom, string> = {
   dead: 'it does nothing',
   buzzing: 'it buzzes or runs hot',

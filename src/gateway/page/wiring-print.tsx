@@ -30,6 +30,7 @@ function extent(): string {
   return answeredText.value ? `${count} matching “${answeredText.value}”` : `all ${count}`;
 }
 
+/** Chooses what is printed, flags or list, and its order. */
 export function PrintChoice() {
   const hint = useId();
   return (
@@ -85,6 +86,7 @@ export function PrintChoice() {
   );
 }
 
+/** What is printed: hidden on the screen, and dated when printing begins. */
 export function Paper() {
   useEffect(() => {
     const onPrint = () => {

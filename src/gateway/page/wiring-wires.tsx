@@ -5,6 +5,7 @@ import { LABEL_COLUMNS, purpose, sizeText } from '../../drawings/words.ts';
 import { KINDS } from './kinds.ts';
 import { ask, channels, commanding, condition, holding } from './store.ts';
 
+/** The cores of a wire: role, colour, and the ends they join. */
 export function Cores({ wire }: { wire: LoomWire }) {
   return (
     <ul class="cores">
@@ -60,6 +61,10 @@ export function Identify({ channel, whyId }: { channel: string; whyId: string })
   );
 }
 
+/**
+ * Wires with their cores, and a button to identify the channel of each.
+ * @param whyId the element that says why the buttons are disabled
+ */
 export function WireTable({ wires, whyId }: { wires: readonly LoomWire[]; whyId: string }) {
   return (
     <table class="wires">

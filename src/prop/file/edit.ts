@@ -37,6 +37,7 @@ export function valid(loaded: Loaded): Loaded {
   );
 }
 
+/** The first error as one line; the file's name where there is none. */
 export function firstError({ findings, file }: Loaded): string {
   const error = findings.find(({ severity }) => severity === 'error');
   return error ? formatFinding(error, file) : file;

@@ -1,6 +1,6 @@
 import type { Finding } from '../finding.ts';
 
-/** How the prop file stands to the prop in force. */
+/** How the prop file differs from the prop in force. */
 export interface FileStatus {
   /** The file's name without its folder. */
   name: string;

@@ -6,8 +6,8 @@ import { type RgbChannel, rgbSchema } from './rgb-schema.ts';
 import { type ServoChannel, servoSchema } from './servo-schema.ts';
 
 /**
- * The channels of the prop file. What looks at one asks its kind (registry.ts); only what concerns
- * angles, contacts or fades alone takes the channel itself, from `servoOf`, `relayOf` or `lightOf`.
+ * The channels of the prop file. Code that uses one asks its kind (registry.ts); only code for
+ * angles, contacts or fades alone uses the channel itself, from `servoOf`, `relayOf` or `lightOf`.
  */
 
 export type Channel = ServoChannel | RelayChannel | RgbChannel | LampChannel;

@@ -73,6 +73,7 @@ export function torqueInfo(
   );
 }
 
+/** The figures of a linkage, rounded for people; undefined without one. */
 export function linkageInfo({ linkage }: Mechanics): LinkageInfo | undefined {
   return (
     linkage && {
@@ -84,6 +85,7 @@ export function linkageInfo({ linkage }: Mechanics): LinkageInfo | undefined {
   );
 }
 
+/** The tank, rate and running times (s) of a vapour unit; undefined for any other relay. */
 export function vapourInfo({ vapour, duty }: RelayChannel): VapourInfo | undefined {
   return (
     vapour && {

@@ -10,7 +10,7 @@ import type { Channel } from './channel.ts';
 import type { KindInfo } from './info.ts';
 import type { Level } from './meter.ts';
 
-/** Whatever looks at a channel asks its kind; here is what a kind answers. */
+/** What a kind of channel answers; all code that depends on the kind asks here. */
 
 /** What the value of a channel is: deg, 1 or 0, perceived lightness 0 to 1, or #rrggbb. */
 export type ValueType = 'deg' | 'on' | 'lightness' | 'colour';
@@ -49,7 +49,7 @@ export interface Light<C> {
   linear(part: number): number;
   /** Estimated draw at a colour (A). */
   ampsAt(channel: C, colour: Rgb): number;
-  /** Why its PWM may be slow, if the file says so; nobody sees it of what has no such method. */
+  /** Why its PWM may be slow, if the file says so; absent where slow PWM is not seen. */
   flicker?(channel: C): { reason: string } | undefined;
 }
 
@@ -75,7 +75,7 @@ export interface Words {
   unused: string;
   /** What to do so that it needs nothing any more. */
   release(name: string): string;
-  /** What to require of it, where something was required that it cannot tell. */
+  /** What to require of it, in place of something that it cannot answer. */
   requireInstead?: string;
   /** Why its wire has the cores that it has. */
   cores: string;

@@ -2,6 +2,7 @@ import type * as z from 'zod';
 import type { Parts } from '../schema-parts.ts';
 import { lightParts } from './light-parts.ts';
 
+/** The schema of a lamp in the prop file. */
 export function lampSchema(parts: Parts) {
   const { z, name, pin, atLeast0, common } = parts;
   const { led, forwardV, resistorOhm, fadeS, guards } = lightParts(parts);

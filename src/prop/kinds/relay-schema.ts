@@ -1,6 +1,7 @@
 import type * as z from 'zod';
 import type { Parts } from '../schema-parts.ts';
 
+/** The schema of a relay in the prop file. */
 export function relaySchema({
   z,
   name,

@@ -2,6 +2,7 @@ import type * as z from 'zod';
 import type { Parts } from '../schema-parts.ts';
 import { lightParts } from './light-parts.ts';
 
+/** The schema of an rgb light in the prop file. */
 export function rgbSchema(parts: Parts) {
   const { z, name, pin, common } = parts;
   const { led, forwardV, resistorOhm, fadeS, guards } = lightParts(parts);

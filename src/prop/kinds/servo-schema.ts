@@ -1,6 +1,7 @@
 import type * as z from 'zod';
 import type { Parts } from '../schema-parts.ts';
 
+/** The schema of a servo in the prop file. */
 export function servoSchema({ z, name, positive, atLeast0, angle, pin, position, common }: Parts) {
   const calibrationPoint = z.tuple([z.number(), z.number()], {
     error: 'is not a calibration point; give [pulse us, angle deg]',
