@@ -1,5 +1,5 @@
 import type { ConditionResult } from '../api/types.ts';
-import type { Driver, Sense } from '../boards/board.ts';
+import type { Driver } from '../boards/board.ts';
 import type { Prop } from '../prop/schema.ts';
 import type { Clock } from '../shared/clock.ts';
 import { CONDITIONS, type Condition } from '../shared/condition.ts';
@@ -10,6 +10,7 @@ import { Telemetry } from '../shared/telemetry.ts';
 import { tidy } from '../shared/units.ts';
 import type { Actuator } from './actuators.ts';
 import { Assembly, cuesOf } from './assembly.ts';
+import { BoardIo } from './board-io.ts';
 import type { Board } from './boards.ts';
 import { Body, type SafetyInput } from './body.ts';
 import { type ConditionEvent, next } from './condition.ts';
@@ -27,6 +28,7 @@ import { publish } from './publish.ts';
 import type { SafetyInfo } from './requests.ts';
 import { notParkedText } from './rest-text.ts';
 import { type Kept, StateKeeper } from './state-keeper.ts';
+import { StopLatch } from './stop-latch.ts';
 import { type Stopper, Stoppers } from './stoppers.ts';
 import type { Store } from './store.ts';
 import { Triggers } from './triggers.ts';
@@ -87,23 +89,14 @@ export class Core {
   readonly #onSafety: (safety: SafetyInfo) => void;
   readonly #inhibits: Inhibits;
   readonly #startMs: number;
-  readonly #sense: Sense = { positionDeg: Number.NaN, amps: Number.NaN, pushing: false };
+  readonly #io: BoardIo;
   #assembly: Assembly;
   #condition: Condition = 'parked';
   #nowMs: number;
   #nowS = 0;
   #tick = 0;
   #ticking = false;
-  /** A stop of category 0 or 1 drops the power when everything has come to rest. */
-  #dropWhenStill = false;
-  #stopCategory: 0 | 1 | 2 = 2;
-  /** The pins that enable the outputs of a chip say no: after a stop of category 0, until the reset. */
-  #cut = false;
-  #stopLatched = false;
-  /** When a stop of category 1 drops what still moves (s). */
-  #dropByS = 0;
-  /** When a stop of category 2 no longer holds (s). */
-  #holdUntilS = Number.POSITIVE_INFINITY;
+  readonly #stopLatch = new StopLatch();
   /** The stop button was pressed in the last tick. */
   #stopHeld = false;
   #resetting = false;
@@ -132,6 +125,7 @@ export class Core {
     this.#startMs = this.#clock.nowMs();
     this.#nowMs = this.#startMs;
     this.journal.tick = () => this.actingTick;
+    this.#io = new BoardIo(this.#clock, (board, error) => this.#boardFailed(board, error));
     this.#inhibits = new Inhibits(this.journal, this.#clock, () => this.#onSafety(this.safety));
     const { drivers, changing } = options;
     const prop = { cueDurationsS: {}, ...options.prop };
@@ -219,31 +213,16 @@ export class Core {
 
   /** Claims the pins of every board. @throws what a driver throws; nothing moves then */
   async open(): Promise<void> {
-    const opened: Board[] = [];
-    try {
-      for (const board of this.body.boards) {
-        await board.open(this.#clock);
-        opened.push(board);
-      }
-    } catch (error) {
-      // What was claimed is let go again, safe, before the daemon ends.
-      for (const board of opened) await board.close(this.#clock).catch(() => {});
-      throw error;
-    }
+    await this.#io.open(this.body.boards);
   }
 
   /** Drops all power and frees the pins. */
   async close(): Promise<void> {
     this.#ending = true;
     this.#dropPower();
-    this.#cut = true;
-    this.#putAll();
-    // Of all boards first: one cuts the outputs of another, which may hang.
-    for (const board of this.body.boards)
-      this.#attempt(board, () => board.flush(this.#clock.nowMs()));
-    for (const board of this.body.boards) {
-      await board.close(this.#clock).catch((error: Error) => this.#boardFailed(board, error));
-    }
+    this.#stopLatch.cut = true;
+    this.#io.put(this.body, true);
+    await this.#io.close(this.body.boards);
     this.state.save(true);
   }
 
@@ -363,7 +342,7 @@ export class Core {
         { servos: unknown },
       );
     this.#enter(after, who);
-    this.#holdUntilS = Number.POSITIVE_INFINITY;
+    this.#stopLatch.endHold();
     // Before the first pulse: if the power fails from here on, nobody knows where things stand.
     this.state.unsettled = true;
     this.state.save(true);
@@ -387,7 +366,7 @@ export class Core {
     if (this.#parker.active) this.#parker.endHold(this.#nowS);
     if (after === before) return;
     this.#waker.cancel();
-    this.#holdUntilS = Number.POSITIVE_INFINITY;
+    this.#stopLatch.endHold();
     this.#enter(after, who);
     this.state.unsettled = true;
     this.#fromRest = before === 'parked';
@@ -413,7 +392,9 @@ export class Core {
   /** Whether parking, or the end of a stop, is under way: it will be at rest in a moment. */
   get comingToRest(): boolean {
     return (
-      this.#parker.active || this.#dropWhenStill || this.body.servos.some((servo) => servo.moving)
+      this.#parker.active ||
+      this.#stopLatch.dropsWhenStill ||
+      this.body.servos.some((servo) => servo.moving)
     );
   }
 
@@ -421,11 +402,9 @@ export class Core {
   stop(category: 0 | 1 | 2, who: string, why = 'asked for', by?: Stopper): void {
     this.#latchings++;
     if (by) this.#stoppers.add(by, this.#clock.nowMs());
-    const already = this.#stopLatched;
-    this.#stopLatched = true;
     this.journal.add(who, 'stop', `stop category ${category}: ${why}`, { category });
     this.#enter(next(this.#condition, 'stop'), who);
-    this.#stopCategory = already ? (Math.min(this.#stopCategory, category) as 0 | 1 | 2) : category;
+    this.#stopLatch.latch(category);
     this.#waker.cancel();
     this.#parker.cancel();
     this.gate.cancel();
@@ -433,16 +412,11 @@ export class Core {
     for (const servo of this.body.servos) servo.halt();
     // What cannot be reached is tried again now.
     for (const { dead, driver } of this.body.boards) if (dead) driver.retrySafe?.();
-    if (this.#stopCategory === 0) this.#cut = true;
     // At once when nothing moves: after a reset and a wake it would drop what has just woken.
-    const still = !this.body.servos.some((servo) => servo.moving);
-    const { deadlineS, holdS } = this.prop.stop;
-    if (!this.#dropWhenStill) this.#dropByS = this.#nowS + deadlineS;
-    this.#dropWhenStill = this.#stopCategory === 1 && !still;
-    // Asked for again, it holds no longer.
-    if (this.#stopCategory === 2 && this.body.servos.some((servo) => servo.pulsing))
-      this.#holdUntilS = Math.min(this.#holdUntilS, this.#nowS + holdS);
-    if (this.#stopCategory === 0 || (this.#stopCategory === 1 && still)) this.#dropPower();
+    const { servos } = this.body;
+    const still = !servos.some((servo) => servo.moving);
+    const holding = servos.some((servo) => servo.pulsing);
+    if (this.#stopLatch.begin(still, holding, this.#nowS, this.prop.stop)) this.#dropPower();
     this.state.save(true);
   }
 
@@ -484,11 +458,10 @@ export class Core {
       );
     this.#enter(next(this.#condition, 'reset'), who);
     this.#failure = '';
-    this.#cut = false;
     this.#stoppers.clear();
-    this.#stopLatched = false;
+    this.#stopLatch.reset();
     // What stands at its park position may stay there; what is held elsewhere is held no longer for that.
-    if (atRest(this.body)) this.#holdUntilS = Number.POSITIVE_INFINITY;
+    if (atRest(this.body)) this.#stopLatch.endHold();
     this.state.save(true);
   }
 
@@ -511,8 +484,8 @@ export class Core {
       this.fail(error as Error);
     }
     this.state.noteClosures();
-    this.#putAll();
-    for (const board of this.body.boards) this.#flush(board);
+    this.#io.put(this.body, this.#stopLatch.cut);
+    this.#io.flush(this.body.boards, this.#nowMs);
     if (this.#telemetry) this.#publish(this.#telemetry);
     this.waits.tick();
     this.state.tick();
@@ -558,18 +531,18 @@ export class Core {
       servo.advance(dtS);
     }
     for (let i = 0; i < lights.length; i++) lights[i]!.advance(dtS);
-    if (this.#senses) this.#measure();
+    if (this.#senses) this.#io.measure(servos, this.#nowMs);
     this.gate.enforce();
     this.light.tick();
     this.gate.measureRails();
-    if (this.#dropWhenStill) this.#dropInTime();
-    if (nowS >= this.#holdUntilS) this.#endHold();
+    if (this.#stopLatch.dropsWhenStill) this.#dropInTime();
+    if (nowS >= this.#stopLatch.holdUntilS) this.#endHold();
   }
 
   #dropInTime(): void {
     const moving = this.body.servos.filter((servo) => servo.moving);
     if (moving.length > 0) {
-      if (this.#nowS < this.#dropByS) return;
+      if (this.#nowS < this.#stopLatch.dropByS) return;
       const names = moving.map(({ name }) => name).join(', ');
       const { deadlineS } = this.prop.stop;
       this.stop(0, 'prop', `not at rest within ${deadlineS} s of a stop of category 1: ${names}`);
@@ -581,7 +554,7 @@ export class Core {
 
   /** Held for long enough: servos that nobody relieves grow hot, and somebody may be caught. */
   #endHold(): void {
-    this.#holdUntilS = Number.POSITIVE_INFINITY;
+    this.#stopLatch.endHold();
     this.stop(0, 'prop', `held for ${this.prop.stop.holdS} s after a stop of category 2`);
   }
 
@@ -728,36 +701,12 @@ export class Core {
 
   /** The level of an input; undefined when its board has failed, or fails now. */
   levelOf(board: Board, input: number): 0 | 1 | undefined {
-    if (board.dead || board.away) return undefined;
-    let level: 0 | 1 | undefined;
-    this.#attempt(board, () => {
-      level = board.driver.read(input);
-    });
-    return level;
+    return this.#io.level(board, input);
   }
 
   /** In the first tick and in every fourth after it. */
   get #senses(): boolean {
     return this.#tick % SENSE_EVERY_TICKS === 1;
-  }
-
-  #measure(): void {
-    const sense = this.#sense;
-    const { servos } = this.body;
-    for (let i = 0; i < servos.length; i++) {
-      const servo = servos[i]!;
-      const { driver, dead, away } = servo.board;
-      if (!driver.sense || dead || away) continue;
-      try {
-        driver.sense(servo.output, this.#nowMs, sense);
-      } catch (error) {
-        this.#boardFailed(servo.board, error as Error);
-        continue;
-      }
-      servo.measuredDeg = sense.positionDeg;
-      servo.measuredA = sense.amps;
-      servo.pushing = sense.pushing;
-    }
   }
 
   #enter(condition: Condition, who: string, why?: string): void {
@@ -775,8 +724,7 @@ export class Core {
   }
 
   #dropPower(): void {
-    this.#dropWhenStill = false;
-    this.#holdUntilS = Number.POSITIVE_INFINITY;
+    this.#stopLatch.dropped();
     for (const servo of this.body.servos) servo.release(this.#nowS);
     for (const relay of this.body.relays) relay.makeSafe();
     for (const light of this.body.lights) light.cut(this.#nowS);
@@ -794,24 +742,12 @@ export class Core {
     this.#parker.cancel();
     this.gate.cancel();
     this.#dropPower();
-    this.#cut = true;
+    this.#stopLatch.cut = true;
     // A cause that lasts comes back with every tick: told and saved once.
     if (error.message === this.#failure) return;
     this.#failure = error.message;
     this.journal.add('prop', 'fault', `the core failed: ${error.message}`, { stack: error.stack });
     this.state.save(true);
-  }
-
-  #flush(board: Board): void {
-    this.#attempt(board, () => board.flush(this.#nowMs));
-  }
-
-  #attempt(board: Board, act: () => void): void {
-    try {
-      act();
-    } catch (error) {
-      this.#boardFailed(board, error as Error);
-    }
   }
 
   /**
@@ -878,17 +814,6 @@ export class Core {
   }
 
   // --- outwards -----------------------------------------------------------------------------------
-
-  #putAll(): void {
-    const { channels } = this.body;
-    for (let i = 0; i < channels.length; i++) channels[i]!.put();
-    const { enables } = this.body;
-    for (let i = 0; i < enables.length; i++) {
-      const { board, host, output } = enables[i]!;
-      // The pin is active when low.
-      host.put(output, this.#cut || board.dead || board.away ? 1 : 0);
-    }
-  }
 
   #publish(telemetry: Telemetry): void {
     telemetry.begin(this.#nowS, this.#tick, CONDITIONS.indexOf(this.#condition));
