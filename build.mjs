@@ -103,7 +103,8 @@ async function main() {
   for (const name of ['index.html', 'icon.svg'])
     await cp(join(page, name), join(dist, 'page', name));
   await cp(join(root, 'systemd/make-cache.mjs'), join(dist, 'make-cache.mjs'));
-  await makeCache(dist, join(root, 'config/owl.yaml'));
+  if (!(await makeCache(dist, join(root, 'config/owl.yaml'))))
+    process.stderr.write('build: the code caches are not whole; programs start slower\n');
 }
 
 if (process.argv[1] === fileURLToPath(import.meta.url)) await main();

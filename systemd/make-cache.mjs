@@ -14,14 +14,13 @@ import { fileURLToPath } from 'node:url';
 /** Those that a start waits for; the session makes its own, where it comes to its end. */
 const MADE = ['daemon', 'worker', 'service'];
 /** Longer than any board takes to start, to go through the session, and to write (ms). */
-const PATIENCE_MS = 30_000;
+const PATIENCE_MS = 60_000;
 
 /** By these a daemon would take a running service's files and socket for its own. */
 const OF_A_SERVICE = ['RUNTIME_DIRECTORY', 'NOTIFY_SOCKET', 'WATCHDOG_PID', 'WATCHDOG_USEC'];
 
 /** What a maker does, with the owl of config/owl.yaml. */
-const SESSION = `status
-move beak open
+const SESSION = `move beak open
 jog beak -4.5
 mark beak ajar
 undo
@@ -33,11 +32,12 @@ find W07
 journal
 `;
 
-/** @returns whether every cache was made */
+/** @returns whether every cache was made, and from the whole session */
 export async function makeCache(folder, prop) {
   const home = await mkdtemp(join(tmpdir(), 'sinew-cache-'));
   const file = join(home, 'prop.yaml');
   const done = join(home, 'done');
+  for (const name of MADE) await rm(join(folder, `${name}.cache`), { force: true });
   await copyFile(prop, file);
   const env = { ...process.env, SINEW_MAKE_CACHE: done };
   for (const name of OF_A_SERVICE) delete env[name];
@@ -60,6 +60,7 @@ export async function makeCache(folder, prop) {
     });
   });
   const late = sleep(PATIENCE_MS, undefined, { ref: false });
+  let whole = false;
   const host = await Promise.race([address, ended.then(() => undefined), late]);
   if (host) {
     const session = spawn(
@@ -68,20 +69,22 @@ export async function makeCache(folder, prop) {
       { env, stdio: ['pipe', 'ignore', 'ignore'], timeout: PATIENCE_MS },
     );
     session.stdin.end(SESSION);
-    await new Promise((resolve) => session.once('exit', resolve));
+    whole = (await new Promise((resolve) => session.once('exit', resolve))) === 0;
   }
   await writeFile(done, '');
   const until = Date.now() + PATIENCE_MS;
   while (Date.now() < until && !made() && daemon.exitCode === null) await sleep(50);
   daemon.kill('SIGKILL');
   await rm(home, { recursive: true, force: true });
-  return made();
+  return whole && made();
 }
 
 if (process.argv[1] === fileURLToPath(import.meta.url)) {
   const [folder, prop] = process.argv.slice(2);
   if (!(await makeCache(folder, prop))) {
-    process.stderr.write('make-cache: not every cache could be made; programs start slower\n');
+    process.stderr.write(
+      'make-cache: not every cache could be made, or not from a whole session; programs start slower\n',
+    );
     process.exitCode = 1;
   }
 }

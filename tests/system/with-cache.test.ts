@@ -1,13 +1,14 @@
 import { execFileSync } from 'node:child_process';
 import { cpSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
-import { join } from 'node:path';
+import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { afterEach, beforeEach, expect, it } from 'vitest';
 
 /** A small bundle with a cache, in a folder of its own. */
 
 const LOADER = fileURLToPath(new URL('../../dist/with-cache.js', import.meta.url));
+const OWL = fileURLToPath(new URL('../../config/owl.yaml', import.meta.url));
 const SAYS = (text: string) => `function say(){return ${JSON.stringify(text)}}
 process.stdout.write(say() + (globalThis.never ?? ''));`;
 
@@ -53,3 +54,10 @@ it('without a cache the program runs as well', () => {
   rmSync(join(folder, 'say.cache'));
   expect(run()).toBe('first');
 });
+
+it('the session that the caches are made from is understood to its last line', async () => {
+  const dist = join(folder, 'dist');
+  cpSync(dirname(LOADER), dist, { recursive: true });
+  const { makeCache } = await import('../../systemd/make-cache.mjs');
+  expect(await makeCache(dist, OWL)).toBe(true);
+}, 120_000);
