@@ -56,8 +56,9 @@ it('without a cache the program runs as well', () => {
 });
 
 it('the session that the caches are made from is understood to its last line', async () => {
-  const dist = join(folder, 'dist');
+  const dist = join(folder, 'release/dist');
   cpSync(dirname(LOADER), dist, { recursive: true });
+  cpSync(join(dirname(LOADER), '../package.json'), join(folder, 'release/package.json'));
   const { makeCache } = await import('../../systemd/make-cache.mjs');
   expect(await makeCache(dist, OWL)).toBe(true);
 }, 120_000);
