@@ -220,7 +220,7 @@ channels:
     [
       'requires',
       '[{ channel: a, above: »[1] }]',
-      /is not a number and no name/,
+      /is neither a number nor the name/,
       /give degrees, or/,
     ],
     ['requires', '[»{ channel: a }]', /a map is not an interlock/, /above: deg/],
