@@ -26,7 +26,8 @@ mark beak ajar
 undo
 move tail open --over 0.5
 colour eye_left #402000
-cue breath
+dim lantern 0.3
+cue glance
 stop
 find W07
 journal
