@@ -598,7 +598,8 @@ export class Core {
     }
     this.noteClosures();
     this.#putAll();
-    for (const board of this.body.boards) this.#flush(board);
+    const { boards } = this.body;
+    for (let i = 0; i < boards.length; i++) this.#flush(boards[i]!);
     if (this.#telemetry) this.#publish(this.#telemetry);
     this.waits.tick();
     this.#note();
@@ -635,15 +636,16 @@ export class Core {
       this.cues.tick();
     }
     if (free || this.#parker.active) this.gate.retry();
-    const dtS = (Math.min(elapsed, MAX_CATCH_UP_TICKS) * this.tickMs) / 1000;
-    const { servos, lights } = this.body;
+    const { body } = this;
+    body.dtS = (Math.min(elapsed, MAX_CATCH_UP_TICKS) * this.tickMs) / 1000;
+    const { servos, lights } = body;
     for (let i = 0; i < servos.length; i++) {
       const servo = servos[i]!;
       if (!servo.moving) continue;
       this.#moved = true;
-      servo.advance(dtS);
+      servo.advance(body);
     }
-    for (let i = 0; i < lights.length; i++) lights[i]!.advance(dtS);
+    for (let i = 0; i < lights.length; i++) lights[i]!.advance();
     if (this.#senses) this.#measure();
     this.gate.enforce();
     this.light.tick();
@@ -908,8 +910,13 @@ export class Core {
     this.#save(true);
   }
 
+  /** As `#attempt`, which would allocate what it is given in every tick. */
   #flush(board: Board): void {
-    this.#attempt(board, () => board.flush(this.#nowMs));
+    try {
+      board.flush(this.#nowMs);
+    } catch (error) {
+      this.#boardFailed(board, error as Error);
+    }
   }
 
   #attempt(board: Board, act: () => void): void {
@@ -1141,46 +1148,27 @@ export class Core {
   }
 
   #publish(telemetry: Telemetry): void {
-    telemetry.begin(this.#nowS, this.#tick, CONDITIONS.indexOf(this.#condition));
-    const { channels } = this.body;
+    telemetry.begin(this.body, this.#tick, CONDITIONS.indexOf(this.#condition));
+    const { channels, rails } = this.body;
+    const { numbers } = telemetry;
     for (let i = 0; i < channels.length; i++) this.#publishChannel(channels[i]!, telemetry);
-    for (const rail of this.body.rails) {
-      telemetry.setRail(rail.index, RAIL_FIELD.amps, rail.amps);
+    for (let i = 0; i < rails.length; i++) {
+      const at = telemetry.railAt(i);
+      numbers[at + RAIL_FIELD.amps] = rails[i]!.amps;
       // No driver measures a rail yet.
-      telemetry.setRail(rail.index, RAIL_FIELD.measuredA, Number.NaN);
+      numbers[at + RAIL_FIELD.measuredA] = Number.NaN;
     }
     telemetry.commit();
   }
 
   #publishChannel(channel: Actuator, telemetry: Telemetry): void {
-    const { index } = channel;
-    telemetry.setChannel(index, FIELD.flags, this.flags(channel));
-    if (channel.kind === 'servo') {
-      telemetry.setChannel(index, FIELD.value, channel.state.pos);
-      telemetry.setChannel(index, FIELD.target, channel.target);
-      telemetry.setChannel(index, FIELD.pulseUs, channel.pulseUs);
-      telemetry.setChannel(index, FIELD.amps, channel.amps(this.#nowS));
-      if (!this.#senses) return;
-      telemetry.setChannel(index, FIELD.measuredDeg, channel.measuredDeg);
-      telemetry.setChannel(index, FIELD.measuredA, channel.measuredA);
-      return;
-    }
-    telemetry.setChannel(index, FIELD.amps, channel.amps());
-    if (channel.kind === 'relay') {
-      telemetry.setChannel(index, FIELD.value, channel.closed ? 1 : 0);
-      telemetry.setChannel(index, FIELD.target, channel.on ? 1 : 0);
-    } else if (channel.kind === 'lamp') {
-      telemetry.setChannel(index, FIELD.value, channel.value);
-      telemetry.setChannel(index, FIELD.target, channel.target);
-    } else {
-      const { value, target } = channel;
-      telemetry.setChannel(index, FIELD.value, value.red);
-      telemetry.setChannel(index, FIELD.value + 1, value.green);
-      telemetry.setChannel(index, FIELD.value + 2, value.blue);
-      telemetry.setChannel(index, FIELD.target, target.red);
-      telemetry.setChannel(index, FIELD.target + 1, target.green);
-      telemetry.setChannel(index, FIELD.target + 2, target.blue);
-    }
+    const { numbers } = telemetry;
+    const at = telemetry.channelAt(channel.index);
+    numbers[at + FIELD.flags] = this.flags(channel);
+    channel.writeState(numbers, at, this.body);
+    if (channel.kind !== 'servo' || !this.#senses) return;
+    numbers[at + FIELD.measuredDeg] = channel.measuredDeg;
+    numbers[at + FIELD.measuredA] = channel.measuredA;
   }
 
   /** The FLAG bits of a channel. */

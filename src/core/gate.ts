@@ -70,6 +70,8 @@ export interface Started {
 export class Gate {
   readonly #body: Body;
   readonly #journal: Journal;
+  /** The draw of a channel (A), on its way to that of its rail. */
+  readonly #amps = new Float64Array(1);
   readonly #nowMs: () => number;
   /** The servos with an interlock: no others are looked at in every tick. */
   readonly #guarded: readonly Servo[];
@@ -691,11 +693,13 @@ export class Gate {
 
   /** Estimates the draw of every rail for this tick. */
   measureRails(): void {
-    const { nowS, rails, servos, relays, lights } = this.#body;
+    const { rails, servos, relays, lights } = this.#body;
     for (let i = 0; i < rails.length; i++) rails[i]!.amps = 0;
     for (let i = 0; i < servos.length; i++) {
       const servo = servos[i]!;
-      if (servo.rail !== NO_RAIL) rails[servo.rail]!.amps += servo.amps(nowS);
+      if (servo.rail === NO_RAIL) continue;
+      servo.writeAmps(this.#amps, 0, this.#body);
+      rails[servo.rail]!.amps += this.#amps[0]!;
     }
     for (let i = 0; i < relays.length; i++) {
       const relay = relays[i]!;
@@ -721,7 +725,7 @@ export class Gate {
       for (const { servo } of moves) {
         if (servo.rail !== rail.index) continue;
         more = true;
-        const moreA = servo.draw.movingA - servo.amps(nowS);
+        const moreA = servo.draw.movingA - servo.amps({ nowS });
         // A servo that pushes against a stop must be able to leave it, however full the rail is.
         amps += servo.pushing ? moreA : Math.max(0, moreA);
       }
@@ -781,7 +785,7 @@ export class Gate {
         const isOurs = ours.has(servo);
         any ||= isOurs;
         const restA = servo.energised ? servo.draw.idleA : 0;
-        amps += (isOurs ? servo.draw.movingA : restA) - servo.amps(nowS);
+        amps += (isOurs ? servo.draw.movingA : restA) - servo.amps({ nowS });
       }
       if (any) this.#refuseOver(rail, amps, () => moves.map(({ servo }) => servo.name).join(', '));
     }

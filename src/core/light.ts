@@ -1,10 +1,11 @@
 import type { LampChannel, RgbChannel } from '../prop/schema.ts';
-import { clamp } from '../shared/units.ts';
+import { FIELD } from '../shared/telemetry.ts';
 import type { Ease } from '../sums/ease.ts';
 import { ColourFlashGuard, FlashGuard } from '../sums/flash.ts';
 import {
   Colour,
   formatColour,
+  Lightness,
   lightnessToLuminance,
   OklabFade,
   parseColour,
@@ -51,6 +52,9 @@ function copyColour(from: Readonly<Rgb>, into: Rgb): void {
   into.blue = from.blue;
 }
 
+/** The time of the tick, and since the one before (s): read here, as `Body` says. */
+type Time = { readonly nowS: number; readonly dtS: number };
+
 /**
  * A lamp or rgb channel as the core drives it. A fade runs from what is shown to the target; the
  * flash guard stands between the fade and the pins.
@@ -65,13 +69,20 @@ abstract class Light {
   flashHeld = false;
   /** It wants to show something new in this tick, and its own guard lets it. */
   asks = false;
-  readonly #time: { readonly nowS: number };
+  readonly #time: Time;
   /** An interlock made it dark; cleared by the next fade. */
   interlocked = false;
+  /** Positions among the board's outputs: of a lamp one, else of red, green and blue. */
+  protected abstract readonly outputs: readonly number[];
+  /** What an output is when it is dark; where that is 1, it counts down from there. */
+  protected readonly darkDuty: 0 | 1;
+  readonly #duties = new Float64Array(3);
   readonly #slewS: number;
   #fadeS = 0;
   #curve: Curve | undefined;
   #atS = 0;
+  /** Estimated draw (A) as shown, worked out when that changes. */
+  protected shownA = 0;
   /** How far the fade has got: 1 at its end. */
   protected progress = 0;
   fading = false;
@@ -85,7 +96,7 @@ abstract class Light {
     spec: LampChannel | RgbChannel,
     board: Board,
     rail: number,
-    time: { readonly nowS: number },
+    time: Time,
   ) {
     this.#time = time;
     this.name = name;
@@ -93,6 +104,8 @@ abstract class Light {
     this.board = board;
     this.rail = rail;
     this.#slewS = spec.fadeS;
+    const { output } = spec;
+    this.darkDuty = ('pins' in output ? output.common === 'anode' : output.activeLow) ? 1 : 0;
   }
 
   /**
@@ -113,9 +126,9 @@ abstract class Light {
    * Moves the fade on and looks whether its own guard lets it through; what is held back is tried
    * again in the next tick. Nothing is shown before `admit`.
    */
-  advance(dtS: number): void {
+  advance(): void {
     if (!this.fading && !this.flashHeld) return;
-    this.#atS += dtS;
+    this.#atS += this.#time.dtS;
     const done = this.#atS >= this.#fadeS;
     this.progress = done ? 1 : this.#atS / this.#fadeS;
     if (!done && this.#curve) this.#bend(this.#curve);
@@ -171,9 +184,9 @@ abstract class Light {
   /** Computes what the fade wants at its progress; `done` at its end. */
   protected abstract mix(done: boolean): void;
   /** Whether its own flash guard lets through what the fade wants. */
-  protected abstract allowed(time: { readonly nowS: number }): boolean;
+  protected abstract allowed(time: Time): boolean;
   /** Tells its own flash guard that what the fade wants is shown. */
-  protected abstract note(time: { readonly nowS: number }): void;
+  protected abstract note(time: Time): void;
   /** Writes linear red, green and blue as shown, and as the fade wants it, at a place. */
   abstract writeShown(into: Float64Array, at: number): void;
   abstract writeWanted(into: Float64Array, at: number): void;
@@ -191,12 +204,24 @@ abstract class Light {
   put(): void {
     if (!this.#changed) return;
     this.#changed = false;
-    this.putDuties();
+    const { board, outputs, darkDuty } = this;
+    const duties = this.#duties;
+    this.writeShares(duties);
+    for (let i = 0; i < outputs.length; i++) {
+      duties[i] = Math.abs(darkDuty - Math.min(Math.max(duties[i]!, 0), 1));
+      board.putAt(outputs[i]!, duties, i);
+    }
   }
 
-  protected abstract putDuties(): void;
+  /** Writes how much of its full light each output shows. */
+  protected abstract writeShares(into: Float64Array): void;
+  /** Writes what the telemetry tells of it, from `at` on. */
+  abstract writeState(into: Float64Array, at: number): void;
   /** Estimated draw (A) as shown, and when its fade has ended. */
-  abstract amps(): number;
+  amps(): number {
+    return this.shownA;
+  }
+
   abstract targetAmps(): number;
   /** It shows light, or is on its way there. */
   abstract get lit(): boolean;
@@ -207,15 +232,13 @@ abstract class Light {
 export class Lamp extends Light {
   readonly kind = 'lamp';
   readonly spec: LampChannel;
-  readonly output: number;
+  protected readonly outputs: readonly [number];
   readonly #fullA: number;
   readonly #guard: FlashGuard | undefined;
   #from = 0;
-  #wanted = 0;
-  #luminance = 0;
-  #wantedLuminance = 0;
+  readonly #wanted = new Lightness();
+  readonly #shown = new Lightness();
   /** Perceived lightness 0..1. */
-  value = 0;
   target = 0;
 
   constructor(
@@ -224,24 +247,31 @@ export class Lamp extends Light {
     spec: LampChannel,
     board: Board,
     rail: number,
-    time: { readonly nowS: number },
+    time: Time,
   ) {
     super(name, index, spec, board, rail, time);
     this.spec = spec;
     this.#fullA = spec.draw?.fullA ?? 0;
     this.#guard = spec.flash ? undefined : new FlashGuard();
-    this.output = board.addOutput({
-      name,
-      kind: 'duty',
-      pin: spec.output.pin,
-      safe: this.#duty(0),
-      plant: {
-        kind: 'load',
-        channel: name,
-        onA: this.#fullA,
-        activeLevel: spec.output.activeLow ? 0 : 1,
-      },
-    });
+    this.outputs = [
+      board.addOutput({
+        name,
+        kind: 'duty',
+        pin: spec.output.pin,
+        safe: this.darkDuty,
+        plant: {
+          kind: 'load',
+          channel: name,
+          onA: this.#fullA,
+          activeLevel: spec.output.activeLow ? 0 : 1,
+        },
+      }),
+    ];
+  }
+
+  /** Perceived lightness 0..1. */
+  get value(): number {
+    return this.#shown.lightness;
   }
 
   fade(to: number, fadeS: number, ease?: Ease): void {
@@ -261,36 +291,38 @@ export class Lamp extends Light {
   protected mix(done: boolean): void {
     const mixed = this.#from + (this.target - this.#from) * this.progress;
     // A curve may overshoot; a lamp cannot.
-    this.#wanted = done ? this.target : Math.min(Math.max(mixed, 0), 1);
-    this.#wantedLuminance = lightnessToLuminance(this.#wanted);
+    this.#wanted.lightness = done ? this.target : Math.min(Math.max(mixed, 0), 1);
+    this.#wanted.work();
   }
 
-  protected allowed({ nowS }: { readonly nowS: number }): boolean {
+  protected allowed({ nowS }: Time): boolean {
     const guard = this.#guard;
     if (!guard) return true;
     guard.at[0] = nowS;
-    guard.at[1] = this.#wantedLuminance;
+    guard.at[1] = this.#wanted.luminance;
     return guard.allowsAt();
   }
 
-  protected note({ nowS }: { readonly nowS: number }): void {
+  protected note({ nowS }: Time): void {
     const guard = this.#guard;
     if (!guard) return;
     guard.at[0] = nowS;
-    guard.at[1] = this.#wantedLuminance;
+    guard.at[1] = this.#wanted.luminance;
     guard.forceAt();
   }
 
   writeShown(into: Float64Array, at: number): void {
-    into[at] = this.#luminance;
-    into[at + 1] = this.#luminance;
-    into[at + 2] = this.#luminance;
+    const { luminance } = this.#shown;
+    into[at] = luminance;
+    into[at + 1] = luminance;
+    into[at + 2] = luminance;
   }
 
   writeWanted(into: Float64Array, at: number): void {
-    into[at] = this.#wantedLuminance;
-    into[at + 1] = this.#wantedLuminance;
-    into[at + 2] = this.#wantedLuminance;
+    const { luminance } = this.#wanted;
+    into[at] = luminance;
+    into[at + 1] = luminance;
+    into[at + 2] = luminance;
   }
 
   protected noteDark(nowS: number): void {
@@ -298,22 +330,27 @@ export class Lamp extends Light {
   }
 
   protected show(): void {
-    this.value = this.#wanted;
-    this.#luminance = this.#wantedLuminance;
+    const { lightness, luminance } = this.#wanted;
+    this.#shown.lightness = lightness;
+    this.#shown.luminance = luminance;
+    this.shownA = this.#fullA * luminance;
   }
 
   protected darken(): void {
-    this.value = 0;
-    this.#luminance = 0;
+    this.#shown.lightness = 0;
+    this.#shown.luminance = 0;
     this.target = 0;
+    this.shownA = 0;
   }
 
-  protected putDuties(): void {
-    this.board.put(this.output, this.#duty(this.#luminance));
+  protected writeShares(into: Float64Array): void {
+    into[0] = this.#shown.luminance;
   }
 
-  amps(): number {
-    return this.ampsAt(this.value);
+  writeState(into: Float64Array, at: number): void {
+    into[at + FIELD.value] = this.#shown.lightness;
+    into[at + FIELD.target] = this.target;
+    into[at + FIELD.amps] = this.shownA;
   }
 
   targetAmps(): number {
@@ -333,19 +370,14 @@ export class Lamp extends Light {
   ampsAt(level: number): number {
     return this.#fullA * lightnessToLuminance(level);
   }
-
-  #duty(luminance: number): number {
-    const share = clamp(luminance, 0, 1);
-    return this.spec.output.activeLow ? 1 - share : share;
-  }
 }
 
 export class RgbLight extends Light {
   readonly kind = 'rgb';
   readonly spec: RgbChannel;
-  /** Positions of red, green and blue among the board's outputs. */
-  readonly outputs: readonly [number, number, number];
-  readonly #fullA: readonly [number, number, number];
+  protected readonly outputs: readonly [number, number, number];
+  /** Draw (A) of each colour in the light's own full white. */
+  readonly #whiteA: readonly [number, number, number];
   readonly #balance: readonly [number, number, number];
   /**
    * Judges the colour asked for, not the balanced duties: balanced, the light looks like that
@@ -368,12 +400,14 @@ export class RgbLight extends Light {
     spec: RgbChannel,
     board: Board,
     rail: number,
-    time: { readonly nowS: number },
+    time: Time,
   ) {
     super(name, index, spec, board, rail, time);
     this.spec = spec;
-    this.#fullA = spec.draw?.fullA ?? [0, 0, 0];
+    const fullA = spec.draw?.fullA ?? [0, 0, 0];
     this.#balance = spec.whiteBalance;
+    const [redShare, greenShare, blueShare] = this.#balance;
+    this.#whiteA = [fullA[0] * redShare, fullA[1] * greenShare, fullA[2] * blueShare];
     this.#guard = spec.flash ? undefined : new ColourFlashGuard();
     this.park = parseColour(spec.park.to) ?? DARK;
     const [red, green, blue] = spec.output.pins;
@@ -382,7 +416,7 @@ export class RgbLight extends Light {
         name: `${name}.${colour}`,
         kind: 'duty',
         pin,
-        safe: this.#duty(0),
+        safe: this.darkDuty,
         plant: {
           kind: 'load',
           channel: name,
@@ -391,9 +425,9 @@ export class RgbLight extends Light {
         },
       });
     this.outputs = [
-      add('red', red, this.#fullA[0]),
-      add('green', green, this.#fullA[1]),
-      add('blue', blue, this.#fullA[2]),
+      add('red', red, fullA[0]),
+      add('green', green, fullA[1]),
+      add('blue', blue, fullA[2]),
     ];
   }
 
@@ -440,17 +474,18 @@ export class RgbLight extends Light {
   }
 
   protected mix(): void {
-    this.#course.at(this.progress, this.#wanted, this.#wantedLight);
+    this.#course.progress = this.progress;
+    this.#course.write(this.#wanted, this.#wantedLight);
   }
 
-  protected allowed({ nowS }: { readonly nowS: number }): boolean {
+  protected allowed({ nowS }: Time): boolean {
     const guard = this.#guard;
     if (!guard) return true;
     guard.at[0] = nowS;
     return guard.allowsLinearAt(this.#wantedLight);
   }
 
-  protected note({ nowS }: { readonly nowS: number }): void {
+  protected note({ nowS }: Time): void {
     const guard = this.#guard;
     if (!guard) return;
     guard.at[0] = nowS;
@@ -475,26 +510,37 @@ export class RgbLight extends Light {
 
   protected show(): void {
     copyColour(this.#wanted, this.value);
-    copyColour(this.#wantedLight, this.light);
+    const { light } = this;
+    copyColour(this.#wantedLight, light);
+    // By places: taken apart as a list, fractions would be allocated.
+    const whiteA = this.#whiteA;
+    this.shownA = whiteA[0] * light.red + whiteA[1] * light.green + whiteA[2] * light.blue;
   }
 
   protected darken(): void {
     Object.assign(this.value, DARK);
     Object.assign(this.target, DARK);
     Object.assign(this.light, DARK);
+    this.shownA = 0;
   }
 
-  protected putDuties(): void {
-    const { board, outputs, light } = this;
-    const [red, green, blue] = this.#balance;
-    board.put(outputs[0], this.#duty(red * light.red));
-    board.put(outputs[1], this.#duty(green * light.green));
-    board.put(outputs[2], this.#duty(blue * light.blue));
+  protected writeShares(into: Float64Array): void {
+    const { light } = this;
+    const balance = this.#balance;
+    into[0] = balance[0] * light.red;
+    into[1] = balance[1] * light.green;
+    into[2] = balance[2] * light.blue;
   }
 
-  amps(): number {
-    const { red, green, blue } = this.light;
-    return this.#draw(red, green, blue);
+  writeState(into: Float64Array, at: number): void {
+    const { value, target } = this;
+    into[at + FIELD.value] = value.red;
+    into[at + FIELD.value + 1] = value.green;
+    into[at + FIELD.value + 2] = value.blue;
+    into[at + FIELD.target] = target.red;
+    into[at + FIELD.target + 1] = target.green;
+    into[at + FIELD.target + 2] = target.blue;
+    into[at + FIELD.amps] = this.shownA;
   }
 
   targetAmps(): number {
@@ -503,21 +549,7 @@ export class RgbLight extends Light {
 
   /** Estimated draw (A) at a colour. */
   ampsAt({ red, green, blue }: Readonly<Rgb>): number {
-    return this.#draw(srgbToLinear(red), srgbToLinear(green), srgbToLinear(blue));
-  }
-
-  /** Estimated draw (A) at these amounts of linear light. */
-  #draw(red: number, green: number, blue: number): number {
-    const [redShare, greenShare, blueShare] = this.#balance;
-    return (
-      this.#fullA[0] * redShare * red +
-      this.#fullA[1] * greenShare * green +
-      this.#fullA[2] * blueShare * blue
-    );
-  }
-
-  #duty(share: number): number {
-    const lit = clamp(share, 0, 1);
-    return this.spec.output.common === 'anode' ? 1 - lit : lit;
+    const [redA, greenA, blueA] = this.#whiteA;
+    return redA * srgbToLinear(red) + greenA * srgbToLinear(green) + blueA * srgbToLinear(blue);
   }
 }

@@ -1,5 +1,6 @@
 import { pulseS } from '../prop/pulse.ts';
 import type { Board as BoardSpec, RelayChannel } from '../prop/schema.ts';
+import { FIELD } from '../shared/telemetry.ts';
 import { FlashGuard } from '../sums/flash.ts';
 import type { Board } from './boards.ts';
 import { DutyGuard } from './duty.ts';
@@ -22,6 +23,10 @@ export class Relay {
   readonly rail: number;
   readonly duty: DutyGuard | undefined;
   readonly onA: number;
+  /** The shortest closure (s); a momentary contact may be made for shorter ones. */
+  readonly minOnS: number;
+  /** The shortest time open between two closures (s). */
+  readonly minOffS: number;
   /** It is to be closed: the contact may wait for what must be so before. */
   on = false;
   /** The contact, as the last tick left it. */
@@ -72,6 +77,8 @@ export class Relay {
     this.rail = rail;
     this.duty = spec.duty && new DutyGuard(spec.duty.maxOnS, spec.duty.restS);
     this.onA = spec.draw?.onA ?? 0;
+    this.minOnS = spec.minOnS ?? Math.min(LEAST_S, this.pulseS ?? LEAST_S);
+    this.minOffS = spec.minOffS ?? LEAST_S;
     this.#guard = spec.light && !spec.flash ? new FlashGuard() : undefined;
     // As its board puts it when it is opened.
     this.on = this.safeOn;
@@ -102,16 +109,6 @@ export class Relay {
   /** Length of a momentary closure (s), or undefined for a held contact. */
   get pulseS(): number | undefined {
     return pulseS(this.spec);
-  }
-
-  /** The shortest closure (s); a momentary contact may be made for shorter ones. */
-  get minOnS(): number {
-    return this.spec.minOnS ?? Math.min(LEAST_S, this.pulseS ?? LEAST_S);
-  }
-
-  /** The shortest time open between two closures (s). */
-  get minOffS(): number {
-    return this.spec.minOffS ?? LEAST_S;
   }
 
   /** To be closed, but something must be so before. */
@@ -161,13 +158,13 @@ export class Relay {
   /** A light's closing is held back so that it does not flash faster than allowed. */
   get flashHeld(): boolean {
     if (this.#guard === undefined || !this.on || this.closed || this.#admitted) return false;
-    return this.#isReady(this.#time.nowS);
+    return this.#isReady;
   }
 
   /** Whether nothing but the light of all others keeps a light that is to be on from going on now. */
   mayLight(): boolean {
     const { nowS } = this.#time;
-    return this.#isReady(nowS) && (this.#guard?.allows(nowS, 1) ?? true);
+    return this.#isReady && (this.#guard?.allows(nowS, 1) ?? true);
   }
 
   /** The light of all others lets it go on. */
@@ -197,7 +194,7 @@ export class Relay {
   put(): void {
     const { nowS } = this.#time;
     if (this.#wasClosedLong) this.lingers = false;
-    const closed = this.lingers || (this.on && (this.closed || this.#mayClose(nowS)));
+    const closed = this.lingers || (this.on && (this.closed || this.#mayClose));
     if (this.on && !closed) this.#waitsFromS ??= nowS;
     this.#settle(closed);
     const { unknown } = this;
@@ -214,14 +211,14 @@ export class Relay {
     return this.#time.nowS - this.#changedS >= this.minOnS - ROUNDING_S;
   }
 
-  #mayClose(nowS: number): boolean {
-    return this.#isReady(nowS) && (this.#guard === undefined || this.#admitted);
+  get #mayClose(): boolean {
+    return this.#isReady && (this.#guard === undefined || this.#admitted);
   }
 
   /** Whether its own conditions for closing are met. */
-  #isReady(nowS: number): boolean {
+  get #isReady(): boolean {
     if (this.held || (this.duty && this.noted !== 'yes')) return false;
-    return nowS - this.#changedS >= this.minOffS - ROUNDING_S;
+    return this.#time.nowS - this.#changedS >= this.minOffS - ROUNDING_S;
   }
 
   /**
@@ -242,8 +239,20 @@ export class Relay {
     this.noted = was.noted;
   }
 
+  /** Writes what the telemetry tells of it, from `at` on. */
+  writeState(into: Float64Array, at: number): void {
+    into[at + FIELD.value] = this.closed ? 1 : 0;
+    into[at + FIELD.target] = this.on ? 1 : 0;
+    into[at + FIELD.amps] = this.#draws ? this.onA : 0;
+  }
+
+  /** Estimated draw (A). */
   amps(): number {
-    return this.on || this.lingers || this.unknown ? this.onA : 0;
+    return this.#draws ? this.onA : 0;
+  }
+
+  get #draws(): boolean {
+    return this.on || this.lingers || this.unknown;
   }
 }
 

@@ -1,6 +1,7 @@
 import { createHash } from 'node:crypto';
 import { motionLimits } from '../prop/motion-limits.ts';
 import type { ServoChannel } from '../prop/schema.ts';
+import { FIELD } from '../shared/telemetry.ts';
 import { PulseBounds } from '../sums/calibration.ts';
 import type { Ease } from '../sums/ease.ts';
 import { planEased } from '../sums/eased-move.ts';
@@ -19,6 +20,8 @@ import type { Motion } from './motion.ts';
 
 /** The fastest a servo feels for its stop, or comes back from there (deg/s). */
 const FEEL_SPEED_DEG_S = 20;
+
+const amps = new Float64Array(1);
 
 /** Captured angles are written in steps of this (deg). */
 export const CAPTURE_STEP_DEG = 0.01;
@@ -79,7 +82,10 @@ export class Servo {
   /** Jumps to where it is sent from a position nobody knows until then (s). */
   jumpUntilS = Number.NEGATIVE_INFINITY;
   /** The pulse (us) sent in the last tick; 0 while released. */
-  pulseUs = 0;
+  get pulseUs(): number {
+    return this.#motion.numbers[this.#motion.pulseAt]!;
+  }
+
   /** Counts up with every new plan, so that whoever waits for a move sees that it was replaced. */
   plans = 0;
   /** The plan in hand came from a jog: the next jog counts from its target. */
@@ -335,9 +341,10 @@ export class Servo {
     this.beyond = false;
   }
 
-  advance(dtS: number): void {
+  /** @param time how far it goes on (s), such as that of `Body` */
+  advance(time: { readonly dtS: number }): void {
     if (!this.moving) return;
-    this.#motion.advance(dtS);
+    this.#motion.advance(time);
     if (this.#outwards !== 0 && this.state.vel * this.#outwards <= 0) {
       this.#outwards = 0;
       this.feeling = false;
@@ -352,9 +359,19 @@ export class Servo {
 
   /** Notes the pulse of this tick, rounded so that the limits hold for the pulse as well. */
   put(): void {
+    const { numbers, pulseAt } = this.#motion;
     const bounds = this.beyond ? this.#envelope : this.#bounds;
-    this.pulseUs = this.energised ? bounds.pulseUs(this.state.pos) : 0;
-    this.board.put(this.output, this.pulseUs);
+    if (this.energised) bounds.writePulseUs(this.state, numbers, pulseAt);
+    else numbers[pulseAt] = 0;
+    this.board.putAt(this.output, numbers, pulseAt);
+  }
+
+  /** Writes what the telemetry tells of it, from `at` on. */
+  writeState(into: Float64Array, at: number, time: { readonly nowS: number }): void {
+    into[at + FIELD.value] = this.state.pos;
+    into[at + FIELD.target] = this.target;
+    into[at + FIELD.pulseUs] = this.pulseUs;
+    this.writeAmps(into, at + FIELD.amps, time);
   }
 
   /** The pulse (us) at `deg`, whether it is energised or not. */
@@ -362,11 +379,19 @@ export class Servo {
     return this.#envelope.pulseUs(deg);
   }
 
-  /** Estimated draw (A) at `nowS`. */
-  amps(nowS: number): number {
-    if (!this.energised) return 0;
-    if (this.pushing) return this.draw.stallA;
-    return this.moving || nowS < this.settleUntilS ? this.draw.movingA : this.draw.idleA;
+  /** Estimated draw (A) at a time, such as that of `Body`. */
+  amps(time: { readonly nowS: number }): number {
+    this.writeAmps(amps, 0, time);
+    return amps[0]!;
+  }
+
+  /** As `amps`, written to a place: handed back, a fraction may be allocated. */
+  writeAmps(into: Float64Array, at: number, { nowS }: { readonly nowS: number }): void {
+    const { draw } = this;
+    if (!this.energised) into[at] = 0;
+    else if (this.pushing) into[at] = draw.stallA;
+    else if (this.moving || nowS < this.settleUntilS) into[at] = draw.movingA;
+    else into[at] = draw.idleA;
   }
 
   #within(deg: number): boolean {
