@@ -10,6 +10,12 @@ import type { Session } from './lease.ts';
  */
 export type Standing = number | boolean;
 
+/** The time of the last tick, and how far that is on from the one before (s): read here, as `Body` says. */
+export interface Time {
+  readonly nowS: number;
+  readonly dtS: number;
+}
+
 /** Which physical pin an output is, in one version of the prop. */
 export type PlaceOf = (output: { board: string; pin: number }) => string;
 

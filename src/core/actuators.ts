@@ -1,4 +1,5 @@
 import type { Channel, Prop } from '../prop/schema.ts';
+import type { Time } from './actuator.ts';
 import type { Board } from './boards.ts';
 import { Lamp, RgbLight } from './light.ts';
 import type { Motion } from './motion.ts';
@@ -10,9 +11,8 @@ type Kind = Actuator['kind'];
 type SpecOf<K extends Kind> = Extract<Channel, { kind: K }>;
 
 /** What actuators are made for: the body that lists them. */
-interface Listing {
+interface Listing extends Time {
   readonly prop: Pick<Prop, 'flash'>;
-  readonly nowS: number;
   readonly channels: readonly Actuator[];
   readonly servos: Servo[];
   readonly relays: Relay[];

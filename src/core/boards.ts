@@ -19,6 +19,7 @@ export class Board {
   away = false;
   #frame: Frame = { count: 0, output: new Uint16Array(0), value: new Float64Array(0) };
   #written = new Float64Array(0);
+  readonly #value = new Float64Array(1);
 
   /** Its driver is given to it before a channel is added. */
   constructor(name: string) {
@@ -93,6 +94,13 @@ export class Board {
 
   /** Notes the value of an output for this tick; at most once per output and tick. */
   put(output: number, value: number): void {
+    this.#value[0] = value;
+    this.putAt(output, this.#value, 0);
+  }
+
+  /** As `put`, of the value at a place: handed on by itself, a fraction may be allocated. */
+  putAt(output: number, values: Float64Array, at: number): void {
+    const value = values[at]!;
     if (this.#written[output] === value) return;
     this.#written[output] = value;
     const frame = this.#frame;

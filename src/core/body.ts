@@ -45,6 +45,8 @@ export class Body {
    * from call to call, a number with a fraction is allocated.
    */
   nowS = 0;
+  /** How far that is on from the tick before (s); after a stall it is less, as motion goes on from there. */
+  dtS = 0;
   readonly boards: Board[] = [];
   readonly rails: Rail[] = [];
   readonly channels: Actuator[] = [];

@@ -522,15 +522,16 @@ export class Core {
       this.cues.tick();
     }
     if (free || this.#parker.active) this.gate.retry();
-    const dtS = (Math.min(elapsed, MAX_CATCH_UP_TICKS) * this.tickMs) / 1000;
-    const { servos, lights } = this.body;
+    const { body } = this;
+    body.dtS = (Math.min(elapsed, MAX_CATCH_UP_TICKS) * this.tickMs) / 1000;
+    const { servos, lights } = body;
     for (let i = 0; i < servos.length; i++) {
       const servo = servos[i]!;
       if (!servo.moving) continue;
       this.state.moved = true;
-      servo.advance(dtS);
+      servo.advance();
     }
-    for (let i = 0; i < lights.length; i++) lights[i]!.advance(dtS);
+    for (let i = 0; i < lights.length; i++) lights[i]!.advance();
     if (this.#senses) this.#io.measure(servos, this.#nowMs);
     this.gate.enforce();
     this.light.tick();
@@ -816,7 +817,7 @@ export class Core {
   // --- outwards -----------------------------------------------------------------------------------
 
   #publish(telemetry: Telemetry): void {
-    telemetry.begin(this.#nowS, this.#tick, CONDITIONS.indexOf(this.#condition));
+    telemetry.begin(this.body, this.#tick, CONDITIONS.indexOf(this.#condition));
     publish(telemetry, this.body, this.#senses);
     telemetry.commit();
   }

@@ -67,6 +67,8 @@ export interface Started {
 export class Gate {
   readonly #body: Body;
   readonly #journal: Journal;
+  /** The draw of a channel (A), on its way to that of its rail. */
+  readonly #amps = new Float64Array(1);
   readonly #nowMs: () => number;
   /** The servos with an interlock: no others are looked at in every tick. */
   readonly #guarded: readonly Servo[];
@@ -116,7 +118,7 @@ export class Gate {
   #send(asked: Waiting, nowS: number): Started {
     this.#mustBeFree();
     const { moves, ease } = asked;
-    this.#mustBeAbleToFollow(moves, ease, nowS);
+    this.#mustBeAbleToFollow(moves, ease);
     this.cancel(moves.map((move) => move.servo));
     const planning = new Planning(moves, asked.overS, ease);
     if (ease && moves.length > PLANNED_AT_ONCE && !moves.some(({ servo }) => servo.moving)) {
@@ -126,27 +128,22 @@ export class Gate {
     }
     const { plans, durationS } = planning.whole();
     asked.onPlanned?.(durationS);
-    return this.#startOrWait(asked, plans, durationS, nowS);
+    return this.#startOrWait(asked, plans, durationS);
   }
 
   /** As `move`, in mind: looks whether it may be, or `plans` it as well. Nothing comes of it. */
-  consider(moves: readonly Move[], ease: Ease | undefined, nowS: number, plans: boolean): void {
+  consider(moves: readonly Move[], ease: Ease | undefined, plans: boolean): void {
     try {
-      this.#mustBeAbleToFollow(moves, ease, nowS);
+      this.#mustBeAbleToFollow(moves, ease);
       if (plans) new Planning(moves, 1, ease).whole();
     } catch (error) {
       if (!(error instanceof Refusal)) throw error;
     }
   }
 
-  #startOrWait(
-    asked: Waiting,
-    plans: readonly Trajectory[],
-    durationS: number,
-    nowS: number,
-  ): Started {
+  #startOrWait(asked: Waiting, plans: readonly Trajectory[], durationS: number): Started {
     const { moves } = asked;
-    const full = this.#blockedBy(moves, nowS);
+    const full = this.#blockedBy(moves);
     if (!full) {
       this.#start(asked, plans);
       return { durationS };
@@ -172,7 +169,7 @@ export class Gate {
   }
 
   /** @throws Refusal `outOfLimits`, `interlock`, `condition`, `railLimit` when they may not move */
-  mustBeAbleToMove(moves: readonly Move[], nowS: number): void {
+  mustBeAbleToMove(moves: readonly Move[]): void {
     const feeling = this.#body.servos.find((servo) => servo.feeling);
     for (const { servo, toDeg } of moves) {
       this.#mustBeWithin(servo, toDeg);
@@ -185,7 +182,7 @@ export class Gate {
         );
     }
     this.#mustNotBreak(changesOf(moves));
-    this.#mustFitAlone(moves, nowS);
+    this.#mustFitAlone(moves);
   }
 
   /**
@@ -202,7 +199,7 @@ export class Gate {
     const fromDeg = this.jogsFrom(servo);
     const wantedDeg = fromDeg + byDeg;
     this.#mustBeFree();
-    if (beyondLimits) return this.#feel(servo, wantedDeg, byDeg, nowS);
+    if (beyondLimits) return this.#feel(servo, wantedDeg, byDeg);
     const [low, high] = servo.limitsDeg;
     const target = clamp(wantedDeg, low, high);
     // Standing outside after feeling for the stop, it may only come back in, and only when asked to.
@@ -219,12 +216,7 @@ export class Gate {
     return servo.jogging ? servo.target : servo.state.pos;
   }
 
-  #feel(
-    servo: Servo,
-    wantedDeg: number,
-    byDeg: number,
-    nowS: number,
-  ): { target: number; limited: boolean } {
+  #feel(servo: Servo, wantedDeg: number, byDeg: number): { target: number; limited: boolean } {
     if (Math.abs(byDeg) > FEEL_STEP_DEG + 1e-9)
       throw new Refusal(
         'jog.too-far',
@@ -253,7 +245,7 @@ export class Gate {
     const target = clamp(near, low, high);
     const moves = [{ servo, toDeg: target }];
     this.#mustNotBreak(changesOf(moves));
-    this.#mustFitAlone(moves, nowS);
+    this.#mustFitAlone(moves);
     this.cancel([servo]);
     servo.feel(servo.plan(target, 0, true));
     const [softLow, softHigh] = servo.limitsDeg;
@@ -283,7 +275,7 @@ export class Gate {
       // A tick that has checked so many moves has done enough.
       if (planning && asked.askedS === nowS) return true;
       if (planning && !this.#planOn(asked, planning)) return true;
-      const full = this.#blockedBy(moves, nowS);
+      const full = this.#blockedBy(moves);
       if (full) {
         if (planning) this.#tellDelayed(asked, full);
         return true;
@@ -335,8 +327,8 @@ export class Gate {
     }
   }
 
-  #mustBeAbleToFollow(moves: readonly Move[], ease: Ease | undefined, nowS: number): void {
-    this.mustBeAbleToMove(moves, nowS);
+  #mustBeAbleToFollow(moves: readonly Move[], ease: Ease | undefined): void {
+    this.mustBeAbleToMove(moves);
     if (ease) for (const { servo, toDeg } of moves) this.#mustCurveWithin(servo, toDeg, ease);
   }
 
@@ -430,7 +422,7 @@ export class Gate {
     for (const relay of closing) this.mustBeAbleToClose(relay, nowS, leaving);
     for (const { lamp, to } of dims) this.mustBeAbleToDim(lamp, to);
     for (const { light, to } of colours) this.mustBeAbleToColour(light, to);
-    this.mustBeAbleToMove(moves, nowS);
+    this.mustBeAbleToMove(moves);
     // Each of them may be allowed by itself, and yet not all of them together.
     const changes = [
       ...changesOf(moves),
@@ -451,7 +443,7 @@ export class Gate {
       ...dims.map(({ lamp, to }) => [lamp, lamp.ampsAt(to)] as const),
       ...colours.map(({ light, to }) => [light, light.ampsAt(to)] as const),
     ];
-    this.#mustFitTogether(moves, closing, lights, nowS);
+    this.#mustFitTogether(moves, closing, lights);
   }
 
   /** @throws Refusal `interlock`, `railLimit` when the lamp may not go there now */
@@ -684,11 +676,13 @@ export class Gate {
 
   /** Estimates the draw of every rail for this tick. */
   measureRails(): void {
-    const { nowS, rails, servos, relays, lights } = this.#body;
+    const { rails, servos, relays, lights } = this.#body;
     for (let i = 0; i < rails.length; i++) rails[i]!.amps = 0;
     for (let i = 0; i < servos.length; i++) {
       const servo = servos[i]!;
-      if (servo.rail !== NO_RAIL) rails[servo.rail]!.amps += servo.amps(nowS);
+      if (servo.rail === NO_RAIL) continue;
+      servo.writeAmps(this.#amps, 0);
+      rails[servo.rail]!.amps += this.#amps[0]!;
     }
     for (let i = 0; i < relays.length; i++) {
       const relay = relays[i]!;
@@ -701,12 +695,12 @@ export class Gate {
   }
 
   /** Whether a servo may draw its moving current on top of what its rail gives now. */
-  hasRoomFor(servo: Servo, nowS: number): boolean {
-    return this.#blockedBy([{ servo, toDeg: servo.state.pos }], nowS) === undefined;
+  hasRoomFor(servo: Servo): boolean {
+    return this.#blockedBy([{ servo, toDeg: servo.state.pos }]) === undefined;
   }
 
   /** The first rail that would be over its limit if these moves began now. */
-  #blockedBy(moves: readonly Move[], nowS: number): Rail | undefined {
+  #blockedBy(moves: readonly Move[]): Rail | undefined {
     this.measureRails();
     for (const rail of this.#body.rails) {
       let amps = rail.amps + this.#lightsRisingOn(rail.index);
@@ -714,7 +708,7 @@ export class Gate {
       for (const { servo } of moves) {
         if (servo.rail !== rail.index) continue;
         more = true;
-        const moreA = servo.draw.busyA - servo.amps(nowS);
+        const moreA = servo.draw.busyA - servo.amps();
         // A servo that pushes against a stop must be able to leave it, however full the rail is.
         amps += servo.pushing ? moreA : Math.max(0, moreA);
       }
@@ -740,7 +734,6 @@ export class Gate {
     moves: readonly Move[],
     relays: readonly Relay[],
     lights: readonly (readonly [Lamp | RgbLight, number])[],
-    nowS: number,
   ): void {
     const moreA = this.#body.rails.map(() => 0);
     const names: string[] = [];
@@ -759,11 +752,11 @@ export class Gate {
           rail.amps + this.#lightsRisingOn(rail.index) + moreA[rail.index]!,
           () => names.join(', '),
         );
-    this.#mustFitAlone(moves, nowS, moreA);
+    this.#mustFitAlone(moves, moreA);
   }
 
   /** Refuses moves that do not fit even while every other servo holds still. */
-  #mustFitAlone(moves: readonly Move[], nowS: number, moreA: readonly number[] = []): void {
+  #mustFitAlone(moves: readonly Move[], moreA: readonly number[] = []): void {
     this.measureRails();
     const ours = new Set(moves.map(({ servo }) => servo));
     for (const rail of this.#body.rails) {
@@ -774,7 +767,7 @@ export class Gate {
         const isOurs = ours.has(servo);
         any ||= isOurs;
         const restA = servo.pulsing ? servo.draw.idleA : 0;
-        amps += (isOurs ? servo.draw.busyA : restA) - servo.amps(nowS);
+        amps += (isOurs ? servo.draw.busyA : restA) - servo.amps();
       }
       if (any) this.#refuseOver(rail, amps, () => moves.map(({ servo }) => servo.name).join(', '));
     }

@@ -3,20 +3,19 @@ import { rgbA, rgbFullA } from '../prop/kinds/rgb.ts';
 import type { LampChannel, Requirement, RgbChannel } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
 import { FIELD, FLAG, type Telemetry } from '../shared/telemetry.ts';
-import { clamp } from '../shared/units.ts';
 import type { Ease } from '../sums/ease.ts';
 import { ColourFlashGuard, FlashGuard } from '../sums/flash.ts';
 import {
   Colour,
   formatColour,
-  lightnessToLuminance,
+  Lightness,
   OklabFade,
   packColour,
   parseColour,
   type Rgb,
   srgbToLinear,
 } from '../sums/light.ts';
-import type { Answers, Standing } from './actuator.ts';
+import type { Answers, Standing, Time } from './actuator.ts';
 import type { Board } from './boards.ts';
 
 /** A lamp that is asked for a lightness. */
@@ -101,13 +100,20 @@ export abstract class Light implements Answers {
   flashHeld = false;
   /** It wants to show something new in this tick, and its own guard lets it. */
   asks = false;
-  readonly #time: { readonly nowS: number };
+  readonly #time: Time;
   /** An interlock made it dark; cleared by the next fade. */
   interlocked = false;
+  /** Positions among the board's outputs: of a lamp one, else of red, green and blue. */
+  protected abstract readonly outputs: readonly number[];
+  /** What an output is when it is dark; where that is 1, it counts down from there. */
+  protected readonly darkDuty: 0 | 1;
+  readonly #duties = new Float64Array(3);
   readonly #slewS: number;
   #fadeS = 0;
   #curve: Curve | undefined;
   #atS = 0;
+  /** Estimated draw (A) as shown, worked out when that changes. */
+  protected shownA = 0;
   /** How far the fade has got: 1 at its end. */
   protected progress = 0;
   fading = false;
@@ -121,7 +127,7 @@ export abstract class Light implements Answers {
     spec: LampChannel | RgbChannel,
     board: Board,
     rail: number,
-    time: { readonly nowS: number },
+    time: Time,
   ) {
     this.#time = time;
     this.name = name;
@@ -129,6 +135,8 @@ export abstract class Light implements Answers {
     this.board = board;
     this.rail = rail;
     this.#slewS = spec.fadeS;
+    const { output } = spec;
+    this.darkDuty = ('pins' in output ? output.common === 'anode' : output.activeLow) ? 1 : 0;
   }
 
   /**
@@ -149,9 +157,9 @@ export abstract class Light implements Answers {
    * Moves the fade on and looks whether its own guard lets it through; what is held back is tried
    * again in the next tick. Nothing is shown before `admit`.
    */
-  advance(dtS: number): void {
+  advance(): void {
     if (!this.fading && !this.flashHeld) return;
-    this.#atS += dtS;
+    this.#atS += this.#time.dtS;
     const done = this.#atS >= this.#fadeS;
     this.progress = done ? 1 : this.#atS / this.#fadeS;
     if (!done && this.#curve) this.#bend(this.#curve);
@@ -207,9 +215,9 @@ export abstract class Light implements Answers {
   /** Computes what the fade wants at its progress; `done` at its end. */
   protected abstract mix(done: boolean): void;
   /** Whether its own flash guard lets through what the fade wants. */
-  protected abstract allowed(time: { readonly nowS: number }): boolean;
+  protected abstract allowed(time: Time): boolean;
   /** Tells its own flash guard that what the fade wants is shown. */
-  protected abstract note(time: { readonly nowS: number }): void;
+  protected abstract note(time: Time): void;
   /** Writes linear red, green and blue as shown, and as the fade wants it, at a place. */
   abstract writeShown(into: Float64Array, at: number): void;
   abstract writeWanted(into: Float64Array, at: number): void;
@@ -227,12 +235,22 @@ export abstract class Light implements Answers {
   put(): void {
     if (!this.#changed) return;
     this.#changed = false;
-    this.putDuties();
+    const { board, outputs, darkDuty } = this;
+    const duties = this.#duties;
+    this.writeShares(duties);
+    for (let i = 0; i < outputs.length; i++) {
+      duties[i] = Math.abs(darkDuty - Math.min(Math.max(duties[i]!, 0), 1));
+      board.putAt(outputs[i]!, duties, i);
+    }
   }
 
-  protected abstract putDuties(): void;
+  /** Writes how much of its full light each output shows. */
+  protected abstract writeShares(into: Float64Array): void;
   /** Estimated draw (A) as shown, and when its fade has ended. */
-  abstract amps(): number;
+  amps(): number {
+    return this.shownA;
+  }
+
   abstract targetAmps(): number;
   /** It shows light, or is on its way there. */
   abstract get lit(): boolean;
@@ -247,7 +265,8 @@ export abstract class Light implements Answers {
   abstract want(to: number | string, into: never): void;
   abstract get sample(): number;
   abstract get records(): 'lightness' | 'colour';
-  protected abstract publishLevels(telemetry: Telemetry): void;
+  /** Writes into the telemetry, from `at` on, what it shows and where its fade ends. */
+  protected abstract writeLevels(into: Float64Array, at: number): void;
 
   // --- what every actuator answers
 
@@ -346,8 +365,11 @@ export abstract class Light implements Answers {
   }
 
   publish(telemetry: Telemetry): void {
-    telemetry.setChannel(this.index, FIELD.flags, this.flags());
-    this.publishLevels(telemetry);
+    const { numbers } = telemetry;
+    const at = telemetry.channelAt(this.index);
+    numbers[at + FIELD.flags] = this.flags();
+    this.writeLevels(numbers, at);
+    numbers[at + FIELD.amps] = this.shownA;
   }
 
   get awakeA(): number {
@@ -375,15 +397,12 @@ export abstract class Light implements Answers {
 export class Lamp extends Light {
   readonly kind = 'lamp';
   readonly spec: LampChannel;
-  readonly output: number;
+  protected readonly outputs: readonly [number];
   readonly #fullA: number;
   readonly #guard: FlashGuard | undefined;
   #from = 0;
-  #wanted = 0;
-  #luminance = 0;
-  #wantedLuminance = 0;
-  /** Perceived lightness 0..1. */
-  value = 0;
+  readonly #wanted = new Lightness();
+  readonly #shown = new Lightness();
   target = 0;
 
   constructor(
@@ -392,24 +411,31 @@ export class Lamp extends Light {
     spec: LampChannel,
     board: Board,
     rail: number,
-    time: { readonly nowS: number },
+    time: Time,
   ) {
     super(name, index, spec, board, rail, time);
     this.spec = spec;
     this.#fullA = lampFullA(spec);
     this.#guard = spec.flash ? undefined : new FlashGuard();
-    this.output = board.addOutput({
-      name,
-      kind: 'duty',
-      pin: spec.output.pin,
-      safe: this.#duty(0),
-      plant: {
-        kind: 'load',
-        channel: name,
-        onA: this.#fullA,
-        activeLevel: spec.output.activeLow ? 0 : 1,
-      },
-    });
+    this.outputs = [
+      board.addOutput({
+        name,
+        kind: 'duty',
+        pin: spec.output.pin,
+        safe: this.darkDuty,
+        plant: {
+          kind: 'load',
+          channel: name,
+          onA: this.#fullA,
+          activeLevel: spec.output.activeLow ? 0 : 1,
+        },
+      }),
+    ];
+  }
+
+  /** Perceived lightness 0..1. */
+  get value(): number {
+    return this.#shown.lightness;
   }
 
   fade(to: number, fadeS: number, ease?: Ease): void {
@@ -429,36 +455,38 @@ export class Lamp extends Light {
   protected mix(done: boolean): void {
     const mixed = this.#from + (this.target - this.#from) * this.progress;
     // A curve may overshoot; a lamp cannot.
-    this.#wanted = done ? this.target : Math.min(Math.max(mixed, 0), 1);
-    this.#wantedLuminance = lightnessToLuminance(this.#wanted);
+    this.#wanted.lightness = done ? this.target : Math.min(Math.max(mixed, 0), 1);
+    this.#wanted.work();
   }
 
-  protected allowed({ nowS }: { readonly nowS: number }): boolean {
+  protected allowed({ nowS }: Time): boolean {
     const guard = this.#guard;
     if (!guard) return true;
     guard.at[0] = nowS;
-    guard.at[1] = this.#wantedLuminance;
+    guard.at[1] = this.#wanted.luminance;
     return guard.allowsAt();
   }
 
-  protected note({ nowS }: { readonly nowS: number }): void {
+  protected note({ nowS }: Time): void {
     const guard = this.#guard;
     if (!guard) return;
     guard.at[0] = nowS;
-    guard.at[1] = this.#wantedLuminance;
+    guard.at[1] = this.#wanted.luminance;
     guard.forceAt();
   }
 
   writeShown(into: Float64Array, at: number): void {
-    into[at] = this.#luminance;
-    into[at + 1] = this.#luminance;
-    into[at + 2] = this.#luminance;
+    const { luminance } = this.#shown;
+    into[at] = luminance;
+    into[at + 1] = luminance;
+    into[at + 2] = luminance;
   }
 
   writeWanted(into: Float64Array, at: number): void {
-    into[at] = this.#wantedLuminance;
-    into[at + 1] = this.#wantedLuminance;
-    into[at + 2] = this.#wantedLuminance;
+    const { luminance } = this.#wanted;
+    into[at] = luminance;
+    into[at + 1] = luminance;
+    into[at + 2] = luminance;
   }
 
   protected noteDark(nowS: number): void {
@@ -466,22 +494,22 @@ export class Lamp extends Light {
   }
 
   protected show(): void {
-    this.value = this.#wanted;
-    this.#luminance = this.#wantedLuminance;
+    const { lightness, luminance } = this.#wanted;
+    this.#shown.lightness = lightness;
+    this.#shown.luminance = luminance;
+    // As `lampA`, with the luminance at hand.
+    this.shownA = this.#fullA * luminance;
   }
 
   protected darken(): void {
-    this.value = 0;
-    this.#luminance = 0;
+    this.#shown.lightness = 0;
+    this.#shown.luminance = 0;
     this.target = 0;
+    this.shownA = 0;
   }
 
-  protected putDuties(): void {
-    this.board.put(this.output, this.#duty(this.#luminance));
-  }
-
-  amps(): number {
-    return this.ampsAt(this.value);
+  protected writeShares(into: Float64Array): void {
+    into[0] = this.#shown.luminance;
   }
 
   targetAmps(): number {
@@ -518,21 +546,14 @@ export class Lamp extends Light {
     return this.value;
   }
 
-  protected publishLevels(telemetry: Telemetry): void {
-    const { index } = this;
-    telemetry.setChannel(index, FIELD.amps, this.amps());
-    telemetry.setChannel(index, FIELD.value, this.value);
-    telemetry.setChannel(index, FIELD.target, this.target);
+  protected writeLevels(into: Float64Array, at: number): void {
+    into[at + FIELD.value] = this.#shown.lightness;
+    into[at + FIELD.target] = this.target;
   }
 
   /** Estimated draw (A) at a perceived lightness. */
   ampsAt(level: number): number {
     return lampA(this.#fullA, level);
-  }
-
-  #duty(luminance: number): number {
-    const share = clamp(luminance, 0, 1);
-    return this.spec.output.activeLow ? 1 - share : share;
   }
 }
 
@@ -540,8 +561,8 @@ export class Lamp extends Light {
 export class RgbLight extends Light {
   readonly kind = 'rgb';
   readonly spec: RgbChannel;
-  /** Positions of red, green and blue among the board's outputs. */
-  readonly outputs: readonly [number, number, number];
+  protected readonly outputs: readonly [number, number, number];
+  /** Draw (A) of each colour in the light's own full white. */
   readonly #fullA: readonly [number, number, number];
   readonly #balance: readonly [number, number, number];
   /**
@@ -565,7 +586,7 @@ export class RgbLight extends Light {
     spec: RgbChannel,
     board: Board,
     rail: number,
-    time: { readonly nowS: number },
+    time: Time,
   ) {
     super(name, index, spec, board, rail, time);
     this.spec = spec;
@@ -581,7 +602,7 @@ export class RgbLight extends Light {
         name: `${name}.${colour}`,
         kind: 'duty',
         pin,
-        safe: this.#duty(0),
+        safe: this.darkDuty,
         plant: {
           kind: 'load',
           channel: name,
@@ -627,15 +648,14 @@ export class RgbLight extends Light {
     return packColour(this.value);
   }
 
-  protected publishLevels(telemetry: Telemetry): void {
-    const { index, value, target } = this;
-    telemetry.setChannel(index, FIELD.amps, this.amps());
-    telemetry.setChannel(index, FIELD.value, value.red);
-    telemetry.setChannel(index, FIELD.value + 1, value.green);
-    telemetry.setChannel(index, FIELD.value + 2, value.blue);
-    telemetry.setChannel(index, FIELD.target, target.red);
-    telemetry.setChannel(index, FIELD.target + 1, target.green);
-    telemetry.setChannel(index, FIELD.target + 2, target.blue);
+  protected writeLevels(into: Float64Array, at: number): void {
+    const { value, target } = this;
+    into[at + FIELD.value] = value.red;
+    into[at + FIELD.value + 1] = value.green;
+    into[at + FIELD.value + 2] = value.blue;
+    into[at + FIELD.target] = target.red;
+    into[at + FIELD.target + 1] = target.green;
+    into[at + FIELD.target + 2] = target.blue;
   }
 
   get hex(): string {
@@ -671,17 +691,18 @@ export class RgbLight extends Light {
   }
 
   protected mix(): void {
-    this.#fade.at(this.progress, this.#wanted, this.#wantedLight);
+    this.#fade.progress = this.progress;
+    this.#fade.write(this.#wanted, this.#wantedLight);
   }
 
-  protected allowed({ nowS }: { readonly nowS: number }): boolean {
+  protected allowed({ nowS }: Time): boolean {
     const guard = this.#guard;
     if (!guard) return true;
     guard.at[0] = nowS;
     return guard.allowsLinearAt(this.#wantedLight);
   }
 
-  protected note({ nowS }: { readonly nowS: number }): void {
+  protected note({ nowS }: Time): void {
     const guard = this.#guard;
     if (!guard) return;
     guard.at[0] = nowS;
@@ -706,26 +727,26 @@ export class RgbLight extends Light {
 
   protected show(): void {
     copyColour(this.#wanted, this.value);
-    copyColour(this.#wantedLight, this.light);
+    const { light } = this;
+    copyColour(this.#wantedLight, light);
+    // As `rgbA`, but by places: handed on, or taken apart as a list, fractions would be allocated.
+    const fullA = this.#fullA;
+    this.shownA = fullA[0] * light.red + fullA[1] * light.green + fullA[2] * light.blue;
   }
 
   protected darken(): void {
     Object.assign(this.value, DARK);
     Object.assign(this.target, DARK);
     Object.assign(this.light, DARK);
+    this.shownA = 0;
   }
 
-  protected putDuties(): void {
-    const { board, outputs, light } = this;
-    const [red, green, blue] = this.#balance;
-    board.put(outputs[0], this.#duty(red * light.red));
-    board.put(outputs[1], this.#duty(green * light.green));
-    board.put(outputs[2], this.#duty(blue * light.blue));
-  }
-
-  amps(): number {
-    const { red, green, blue } = this.light;
-    return rgbA(this.#fullA, red, green, blue);
+  protected writeShares(into: Float64Array): void {
+    const { light } = this;
+    const balance = this.#balance;
+    into[0] = balance[0] * light.red;
+    into[1] = balance[1] * light.green;
+    into[2] = balance[2] * light.blue;
   }
 
   targetAmps(): number {
@@ -735,10 +756,5 @@ export class RgbLight extends Light {
   /** Estimated draw (A) at a colour. */
   ampsAt({ red, green, blue }: Readonly<Rgb>): number {
     return rgbA(this.#fullA, srgbToLinear(red), srgbToLinear(green), srgbToLinear(blue));
-  }
-
-  #duty(share: number): number {
-    const lit = clamp(share, 0, 1);
-    return this.spec.output.common === 'anode' ? 1 - lit : lit;
   }
 }

@@ -12,7 +12,9 @@ const AT = 4;
 const UNTIL = 5;
 /** Its start (s), then position, velocity, acceleration there, and its jerk: as in a trajectory. */
 const SEGMENT = 6;
-const PLACES = SEGMENT + STRIDE;
+/** The pulse (us) of the servo, which is no motion but is read with it. */
+const PULSE = SEGMENT + STRIDE;
+const PLACES = PULSE + 1;
 /** Motions whose numbers lie side by side. */
 const BLOCK = 256;
 
@@ -23,6 +25,8 @@ const BLOCK = 256;
 export class Motion implements MotionState {
   readonly #numbers: Float64Array;
   readonly #base: number;
+  /** Where the servo keeps its pulse (us) in `numbers`. */
+  readonly pulseAt: number;
   #trajectory: Trajectory | undefined;
   /** Where in the trajectory the segment in hand is. */
   #segment = 0;
@@ -30,6 +34,7 @@ export class Motion implements MotionState {
   private constructor(numbers: Float64Array, base: number) {
     this.#numbers = numbers;
     this.#base = base;
+    this.pulseAt = base + PULSE;
   }
 
   /** So many motions, each at rest at 0 deg. */
@@ -45,6 +50,10 @@ export class Motion implements MotionState {
       if (block.length === 0) block = Motion.make(BLOCK).reverse();
       return block.pop()!;
     };
+  }
+
+  get numbers(): Float64Array {
+    return this.#numbers;
   }
 
   /** deg */
@@ -94,8 +103,8 @@ export class Motion implements MotionState {
     this.#numbers[this.#base + ACC] = 0;
   }
 
-  /** Goes on by `dtS`, as `sample` would tell; it no longer moves when its trajectory is over. */
-  advance(dtS: number): void {
+  /** Goes on by `dtS` (s), as `sample` would tell; it no longer moves when its trajectory is over. */
+  advance({ dtS }: { readonly dtS: number }): void {
     const trajectory = this.#trajectory;
     if (!trajectory) return;
     const numbers = this.#numbers;

@@ -7,11 +7,12 @@ import type { Body } from './body.ts';
  */
 export function publish(telemetry: Telemetry, body: Body, measured: boolean): void {
   const { channels, rails } = body;
+  const { numbers } = telemetry;
   for (let i = 0; i < channels.length; i++) channels[i]!.publish(telemetry, measured);
   for (let i = 0; i < rails.length; i++) {
-    const rail = rails[i]!;
-    telemetry.setRail(rail.index, RAIL_FIELD.amps, rail.amps);
+    const at = telemetry.railAt(i);
+    numbers[at + RAIL_FIELD.amps] = rails[i]!.amps;
     // No driver measures a rail yet.
-    telemetry.setRail(rail.index, RAIL_FIELD.measuredA, Number.NaN);
+    numbers[at + RAIL_FIELD.measuredA] = Number.NaN;
   }
 }

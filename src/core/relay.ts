@@ -37,6 +37,10 @@ export class Relay implements Answers {
   readonly rail: number;
   readonly duty: DutyGuard | undefined;
   readonly onA: number;
+  /** The shortest closure (s); a momentary contact may be made for shorter ones. */
+  readonly minOnS: number;
+  /** The shortest time open between two closures (s). */
+  readonly minOffS: number;
   /** It is to be closed: the contact may wait for what must be so before. */
   on = false;
   /** The contact, as the last tick left it. */
@@ -87,6 +91,8 @@ export class Relay implements Answers {
     this.rail = rail;
     this.duty = spec.duty && new DutyGuard(spec.duty.maxOnS, spec.duty.restS);
     this.onA = relayA(spec);
+    this.minOnS = spec.minOnS ?? Math.min(MIN_S, this.pulseS ?? MIN_S);
+    this.minOffS = spec.minOffS ?? MIN_S;
     this.#guard = spec.light && !spec.flash ? new FlashGuard() : undefined;
     // As its board puts it when it is opened.
     this.on = this.safeOn;
@@ -117,16 +123,6 @@ export class Relay implements Answers {
   /** Length of a momentary closure (s), or undefined for a held contact. */
   get pulseS(): number | undefined {
     return pulseS(this.spec);
-  }
-
-  /** The shortest closure (s); a momentary contact may be made for shorter ones. */
-  get minOnS(): number {
-    return this.spec.minOnS ?? Math.min(MIN_S, this.pulseS ?? MIN_S);
-  }
-
-  /** The shortest time open between two closures (s). */
-  get minOffS(): number {
-    return this.spec.minOffS ?? MIN_S;
   }
 
   /** To be closed, but something must be so before. */
@@ -176,13 +172,13 @@ export class Relay implements Answers {
   /** A light's closing is held back so that it does not flash faster than allowed. */
   get flashHeld(): boolean {
     if (this.#guard === undefined || !this.on || this.closed || this.#admitted) return false;
-    return this.#isReady(this.#time.nowS);
+    return this.#isReady;
   }
 
   /** Whether nothing but the light of all others keeps a light that is to be on from going on now. */
   mayLight(): boolean {
     const { nowS } = this.#time;
-    return this.#isReady(nowS) && (this.#guard?.allows(nowS, 1) ?? true);
+    return this.#isReady && (this.#guard?.allows(nowS, 1) ?? true);
   }
 
   /** The light of all others lets it go on. */
@@ -212,7 +208,7 @@ export class Relay implements Answers {
   put(): void {
     const { nowS } = this.#time;
     if (this.#wasClosedLong) this.lingers = false;
-    const closed = this.lingers || (this.on && (this.closed || this.#mayClose(nowS)));
+    const closed = this.lingers || (this.on && (this.closed || this.#mayClose));
     if (this.on && !closed) this.#waitsFromS ??= nowS;
     this.#settle(closed);
     const { unknown } = this;
@@ -229,14 +225,14 @@ export class Relay implements Answers {
     return this.#time.nowS - this.#changedS >= this.minOnS - ROUNDING_S;
   }
 
-  #mayClose(nowS: number): boolean {
-    return this.#isReady(nowS) && (this.#guard === undefined || this.#admitted);
+  get #mayClose(): boolean {
+    return this.#isReady && (this.#guard === undefined || this.#admitted);
   }
 
   /** Whether its own conditions for closing are met. */
-  #isReady(nowS: number): boolean {
+  get #isReady(): boolean {
     if (this.held || (this.duty && this.noted !== 'yes')) return false;
-    return nowS - this.#changedS >= this.minOffS - ROUNDING_S;
+    return this.#time.nowS - this.#changedS >= this.minOffS - ROUNDING_S;
   }
 
   /**
@@ -376,11 +372,12 @@ export class Relay implements Answers {
   }
 
   publish(telemetry: Telemetry): void {
-    const { index } = this;
-    telemetry.setChannel(index, FIELD.flags, this.flags());
-    telemetry.setChannel(index, FIELD.amps, this.amps());
-    telemetry.setChannel(index, FIELD.value, this.closed ? 1 : 0);
-    telemetry.setChannel(index, FIELD.target, this.on ? 1 : 0);
+    const { numbers } = telemetry;
+    const at = telemetry.channelAt(this.index);
+    numbers[at + FIELD.flags] = this.flags();
+    numbers[at + FIELD.value] = this.closed ? 1 : 0;
+    numbers[at + FIELD.target] = this.on ? 1 : 0;
+    numbers[at + FIELD.amps] = this.#draws ? this.onA : 0;
   }
 
   get awakeA(): number {
@@ -403,7 +400,12 @@ export class Relay implements Answers {
     return to ? 'on' : 'off';
   }
 
+  /** Estimated draw (A). */
   amps(): number {
-    return this.on || this.lingers || this.unknown ? this.onA : 0;
+    return this.#draws ? this.onA : 0;
+  }
+
+  get #draws(): boolean {
+    return this.on || this.lingers || this.unknown;
   }
 }

@@ -20,7 +20,7 @@ import {
 } from '../sums/profile.ts';
 import { STRIDE } from '../sums/profile-path.ts';
 import { ServoMapping } from '../sums/servo-mapping.ts';
-import type { Answers, Standing } from './actuator.ts';
+import type { Answers, Standing, Time } from './actuator.ts';
 import type { Board } from './boards.ts';
 import type { Session } from './lease.ts';
 import type { Motion } from './motion.ts';
@@ -41,6 +41,8 @@ type Bounded = Exclude<Requirement, { is: string }>;
 
 /** The fastest a servo feels for its stop, or comes back from there (deg/s). */
 const FEEL_SPEED_DEG_S = 20;
+
+const amps = new Float64Array(1);
 
 /** Captured angles are written in steps of this (deg). */
 export const CAPTURE_STEP_DEG = 0.01;
@@ -113,7 +115,10 @@ export class Servo implements Answers {
   /** Jumps to where it is sent from a position nobody knows until then (s). */
   jumpUntilS = Number.NEGATIVE_INFINITY;
   /** The pulse (us) sent in the last tick; 0 while released. */
-  pulseUs = 0;
+  get pulseUs(): number {
+    return this.#motion.numbers[this.#motion.pulseAt]!;
+  }
+
   /** Counts up with every new plan, so that a caller that waits for a move sees that it was replaced. */
   plans = 0;
   /** The plan in hand came from a jog: the next jog counts from its target. */
@@ -124,7 +129,7 @@ export class Servo implements Answers {
   #bounds: PulseBounds;
   #envelope: PulseBounds;
   readonly #stepUs: number;
-  readonly #time: { readonly nowS: number };
+  readonly #time: Time;
 
   constructor(
     name: string,
@@ -133,7 +138,7 @@ export class Servo implements Answers {
     board: Board,
     rail: number,
     motion: Motion,
-    time: { readonly nowS: number },
+    time: Time,
   ) {
     this.#time = time;
     this.name = name;
@@ -372,9 +377,9 @@ export class Servo implements Answers {
     this.beyond = false;
   }
 
-  advance(dtS: number): void {
+  advance(): void {
     if (!this.moving) return;
-    this.#motion.advance(dtS);
+    this.#motion.advance(this.#time);
     if (this.#outwards !== 0 && this.state.vel * this.#outwards <= 0) {
       this.#outwards = 0;
       this.feeling = false;
@@ -389,9 +394,11 @@ export class Servo implements Answers {
 
   /** Notes the pulse of this tick, rounded so that the limits hold for the pulse as well. */
   put(): void {
+    const { numbers, pulseAt } = this.#motion;
     const bounds = this.beyond ? this.#envelope : this.#bounds;
-    this.pulseUs = this.pulsing ? bounds.pulseUs(this.state.pos) : 0;
-    this.board.put(this.output, this.pulseUs);
+    if (this.pulsing) bounds.writePulseUs(this.state, numbers, pulseAt);
+    else numbers[pulseAt] = 0;
+    this.board.putAt(this.output, numbers, pulseAt);
   }
 
   /** The pulse (us) at `deg`, whether it is energised or not. */
@@ -520,15 +527,16 @@ export class Servo implements Answers {
   }
 
   publish(telemetry: Telemetry, senses: boolean): void {
-    const { index } = this;
-    telemetry.setChannel(index, FIELD.flags, this.flags());
-    telemetry.setChannel(index, FIELD.value, this.state.pos);
-    telemetry.setChannel(index, FIELD.target, this.target);
-    telemetry.setChannel(index, FIELD.pulseUs, this.pulseUs);
-    telemetry.setChannel(index, FIELD.amps, this.amps(this.#time.nowS));
+    const { numbers } = telemetry;
+    const at = telemetry.channelAt(this.index);
+    numbers[at + FIELD.flags] = this.flags();
+    numbers[at + FIELD.value] = this.state.pos;
+    numbers[at + FIELD.target] = this.target;
+    numbers[at + FIELD.pulseUs] = this.pulseUs;
+    this.writeAmps(numbers, at + FIELD.amps);
     if (!senses) return;
-    telemetry.setChannel(index, FIELD.measuredDeg, this.measuredDeg);
-    telemetry.setChannel(index, FIELD.measuredA, this.measuredA);
+    numbers[at + FIELD.measuredDeg] = this.measuredDeg;
+    numbers[at + FIELD.measuredA] = this.measuredA;
   }
 
   get awakeA(): number {
@@ -559,11 +567,19 @@ export class Servo implements Answers {
     return `to ${tidy(Number(to))} deg`;
   }
 
-  /** Estimated draw (A) at `nowS`. */
-  amps(nowS: number): number {
-    if (!this.pulsing) return 0;
-    if (this.pushing) return this.draw.stallA;
-    return this.moving || nowS < this.settleUntilS ? this.draw.busyA : this.draw.idleA;
+  /** Estimated draw (A). */
+  amps(): number {
+    this.writeAmps(amps, 0);
+    return amps[0]!;
+  }
+
+  /** As `amps`, written to a place: handed back, a fraction may be allocated. */
+  writeAmps(into: Float64Array, at: number): void {
+    const { draw } = this;
+    if (!this.pulsing) into[at] = 0;
+    else if (this.pushing) into[at] = draw.stallA;
+    else if (this.moving || this.#time.nowS < this.settleUntilS) into[at] = draw.busyA;
+    else into[at] = draw.idleA;
   }
 
   #within(deg: number): boolean {

@@ -100,7 +100,7 @@ export class Waker {
     const { 0: servo } = this.#queue;
     if (!servo) return nowS >= this.#settledS;
     const ready = servo.known ? nowS >= this.#nextS : nowS >= this.#settledS;
-    if (!ready || !this.#gate.hasRoomFor(servo, nowS)) return false;
+    if (!ready || !this.#gate.hasRoomFor(servo)) return false;
     this.#queue.shift();
     this.#nextS = nowS + STAGGER_S;
     if (servo.known) {

@@ -19,12 +19,12 @@ export class WarmUp {
   }
 
   /** Once a tick, while nothing else goes on. */
-  tick({ servos, nowS }: Body, gate: Gate): void {
+  tick({ servos }: Body, gate: Gate): void {
     const at = this.#done++;
     if (servos.length === 0) return;
     const servo = servos[(at >> 2) % servos.length]!;
     const [low, high] = servo.limitsDeg;
     const moves = [{ servo, toDeg: at & 8 ? low : high }];
-    gate.consider(moves, at & 1 ? EASE : undefined, nowS, (at & 2) === 2);
+    gate.consider(moves, at & 1 ? EASE : undefined, (at & 2) === 2);
   }
 }

@@ -124,10 +124,10 @@ export class Telemetry {
 
   // --- the core's side: between `begin` and `commit`, readers know that the body is in motion
 
-  begin(tS: number, tick: number, condition: number): void {
+  begin({ nowS }: { readonly nowS: number }, tick: number, condition: number): void {
     Atomics.add(this.#header, HEADER.sequence, 1);
     this.#header[HEADER.condition] = condition;
-    this.#body[0] = tS;
+    this.#body[0] = nowS;
     this.#body[1] = tick;
   }
 
@@ -136,12 +136,18 @@ export class Telemetry {
     Atomics.store(this.#header, HEADER.condition, condition);
   }
 
-  setChannel(channel: number, field: number, value: number): void {
-    this.#body[CHANNELS_START + channel * CHANNEL_STRIDE + field] = value;
+  /** Where the fields of a channel or a rail begin in `numbers`. */
+  channelAt(channel: number): number {
+    return CHANNELS_START + channel * CHANNEL_STRIDE;
   }
 
-  setRail(rail: number, field: number, value: number): void {
-    this.#body[this.#railStart + rail * RAIL_STRIDE + field] = value;
+  railAt(rail: number): number {
+    return this.#railStart + rail * RAIL_STRIDE;
+  }
+
+  /** Of all channels and rails. They are written here: handed on, a fraction may be allocated. */
+  get numbers(): Float64Array {
+    return this.#body;
   }
 
   commit(): void {

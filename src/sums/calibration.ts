@@ -130,15 +130,22 @@ export class PulseBounds {
 
   /**
    * The allowed pulse (us) nearest to the pulse of `deg`: rounded to a whole step, and inwards at
-   * the bounds, so that rounding never leaves the soft limits or the envelope. Allocates nothing.
+   * the bounds, so that rounding never leaves the soft limits or the envelope.
    */
   pulseUs(deg: number): number {
+    const into = new Float64Array(1);
+    this.writePulseUs({ pos: deg }, into, 0);
+    return into[0]!;
+  }
+
+  /** As `pulseUs`, of where something stands (deg); as it hands on no fraction, it allocates nothing. */
+  writePulseUs({ pos }: { readonly pos: number }, into: Float64Array, at: number): void {
     const numbers = this.#numbers;
     const stepUs = numbers[STEP]!;
     const wantedUs =
-      numbers.length > TABLE ? interpolate(numbers, TABLE, deg) : this.#mapping.toPulseUs(deg);
+      numbers.length > TABLE ? interpolate(numbers, TABLE, pos) : this.#mapping.toPulseUs(pos);
     const pulseUs = Math.round(wantedUs / stepUs) * stepUs;
-    return Math.min(Math.max(pulseUs, numbers[LOW]!), numbers[HIGH]!);
+    into[at] = Math.min(Math.max(pulseUs, numbers[LOW]!), numbers[HIGH]!);
   }
 }
 

@@ -1,4 +1,4 @@
-import { Colour, luminanceOfLinear, type Rgb, writeLinear } from './light.ts';
+import { Colour, luminanceOfLinear, type Rgb, writeLinear, writeLuminance } from './light.ts';
 
 /**
  * General flashes (WCAG 2.2, definition of "general flash and red flash thresholds", success
@@ -290,7 +290,7 @@ export class ColourFlashGuard {
 
   #put(light: Readonly<Rgb>): void {
     this.#general.at[0] = this.at[0]!;
-    this.#general.at[1] = luminanceOfLinear(light);
+    writeLuminance(light, this.#general.at, 1);
     this.#red.at[0] = this.at[0]!;
   }
 
@@ -353,6 +353,7 @@ export class PropFlashGuard {
   #direction = 0;
   readonly #seen = new Float64Array(6);
   readonly #uv = new Float64Array(2);
+  readonly #luminance = new Float64Array(1);
   readonly #light = new Colour();
 
   /** @param maxFlashes of each kind, 1 or more. @param windowS length of the window (s). */
@@ -394,7 +395,7 @@ export class PropFlashGuard {
   force(): void {
     this.#look();
     const seen = this.#seen;
-    const luminance = luminanceOfLinear(this.#light);
+    const luminance = this.#luminance[0]!;
     const turn = this.#turn();
     if (turn !== 0) {
       this.#direction = turn;
@@ -452,11 +453,12 @@ export class PropFlashGuard {
     light.green = this.at[2]!;
     light.blue = this.at[3]!;
     writeChromaticity(light, this.#uv);
+    writeLuminance(light, this.#luminance, 0);
   }
 
   /** The direction of the change that begins to count; 0 when none does. */
   #turn(): number {
-    const luminance = luminanceOfLinear(this.#light);
+    const luminance = this.#luminance[0]!;
     if (this.#direction !== 1 && countsAgainstPeak(this.#seen[LOW]!, luminance)) return 1;
     if (this.#direction !== -1 && countsAgainstPeak(luminance, this.#seen[HIGH]!)) return -1;
     return 0;

@@ -141,10 +141,26 @@ function cube(value: number): number {
 const EPSILON = 216 / 24389;
 const KAPPA = 24389 / 27;
 
+/** A lightness that is written again and again, and its luminance: a `Colour` of one component. */
+export class Lightness {
+  /** Perceived lightness 0..1 (L* / 100, CIE 1976; CIE 15). */
+  lightness = 0;
+  /** Relative luminance 0..1. */
+  luminance = 0;
+
+  /** Works out the luminance; as it hands on no fraction, it allocates nothing. */
+  work(): void {
+    const lStar = 100 * this.lightness;
+    this.luminance = lStar <= KAPPA * EPSILON ? lStar / KAPPA : cube((lStar + 16) / 116);
+  }
+}
+
 /** Relative luminance 0..1 of a perceived lightness 0..1 (L* / 100, CIE 1976; CIE 15). */
 export function lightnessToLuminance(l: number): number {
-  const lStar = 100 * l;
-  return lStar <= KAPPA * EPSILON ? lStar / KAPPA : cube((lStar + 16) / 116);
+  const of = new Lightness();
+  of.lightness = l;
+  of.work();
+  return of.luminance;
 }
 
 /** Perceived lightness 0..1 (L* / 100, CIE 1976; CIE 15) of a relative luminance 0..1. */
@@ -161,8 +177,16 @@ export function relativeLuminance(c: Readonly<Rgb>): number {
 
 /** Relative luminance 0..1 of linear light. */
 export function luminanceOfLinear(light: Readonly<Rgb>): number {
-  return 0.2126 * light.red + 0.7152 * light.green + 0.0722 * light.blue;
+  writeLuminance(light, luminance, 0);
+  return luminance[0]!;
 }
+
+/** As `luminanceOfLinear`, written to a place: handed back, a fraction may be allocated. */
+export function writeLuminance(light: Readonly<Rgb>, into: Float64Array, at: number): void {
+  into[at] = 0.2126 * light.red + 0.7152 * light.green + 0.0722 * light.blue;
+}
+
+const luminance = new Float64Array(1);
 
 /** Writes the linear light of an sRGB colour. */
 export function writeLinear(colour: Readonly<Rgb>, into: Rgb): void {
@@ -185,6 +209,8 @@ const linear = new Colour();
  * fade to fade; it allocates nothing.
  */
 export class OklabFade {
+  /** How far it has got, 0..1. */
+  progress = 0;
   readonly #from = new Colour();
   readonly #to = new Colour();
   readonly #fromLinear = new Colour();
@@ -201,11 +227,9 @@ export class OklabFade {
     writeOklab(this.#toLinear, this.#toLab);
   }
 
-  /**
-   * Writes the colour at `t` (0..1), and its linear light; before and after it the fade stands
-   * still.
-   */
-  at(t: number, into: Rgb, light: Rgb): void {
+  /** Writes the colour at `progress`, and its linear light; before 0 and after 1 it stands still. */
+  write(into: Rgb, light: Rgb): void {
+    const t = this.progress;
     if (t <= 0 || t >= 1) {
       copy(t <= 0 ? this.#from : this.#to, into);
       copy(t <= 0 ? this.#fromLinear : this.#toLinear, light);

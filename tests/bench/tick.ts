@@ -2,6 +2,7 @@ import { PerformanceObserver } from 'node:perf_hooks';
 import type { Driver } from '../../src/boards/board.ts';
 import { Core } from '../../src/core/core.ts';
 import { Journal } from '../../src/core/journal.ts';
+import { placeDigest } from '../../src/core/servo.ts';
 import { schemas } from '../../src/prop/schema.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { Telemetry } from '../../src/shared/telemetry.ts';
@@ -23,6 +24,11 @@ const WINDOW = 20;
 /** Fewer bytes by this many than before: they were swept up. */
 const SWEPT = 10_000;
 
+/** What lights fade to by turns, and for how long (s): as long as a move. */
+const WARM = { red: 0.9, green: 0.5, blue: 0.2 };
+const PALE = { red: 0.8, green: 0.45, blue: 0.3 };
+const FADE_S = (TURN_TICKS * TICK_MS) / 1000;
+
 /** A board that takes what it is given: the core alone is measured. */
 const board = (): Driver => ({
   pulseStepUs: 1,
@@ -32,43 +38,77 @@ const board = (): Driver => ({
   async close() {},
 });
 
-/** A live core with `count` servos on boards of 16, as fast ticks as can be asked for. */
-async function liveCore(count: number) {
-  const boards = Array.from({ length: Math.ceil(count / 16) }, (_, i) => `b${i}`);
-  const servos = Array.from({ length: count }, (_, i) => `s${i}`);
-  const prop = schemas().propFile.parse({
+/** Servos, rgb lights and lamps of a prop. */
+interface Counts {
+  servos?: number;
+  rgbs?: number;
+  lamps?: number;
+}
+
+/** That prop on boards of 16 pins, every channel on one rail. */
+function propOf({ servos = 0, rgbs = 0, lamps = 0 }: Counts) {
+  let pin = 0;
+  const outputOf = (pins: number) => {
+    // A light has all its pins on one board.
+    if ((pin % 16) + pins > 16) pin += 16 - (pin % 16);
+    const board = `b${Math.floor(pin / 16)}`;
+    const taken = Array.from({ length: pins }, () => pin++ % 16);
+    return pins === 1 ? { board, pin: taken[0] } : { board, pins: taken };
+  };
+  const named = (letter: string, count: number, spec: () => object) =>
+    Array.from({ length: count }, (_, i) => [`${letter}${i}`, { rail: 'r', ...spec() }]);
+  const channels = [
+    ...named('s', servos, () => ({
+      kind: 'servo',
+      output: outputOf(1),
+      draw: { idleA: 0.01, movingA: 0.25, stallA: 1.1 },
+      calibration: [
+        [1000, -45],
+        [1500, 0],
+        [2000, 45],
+      ],
+      speedDegS: 30,
+      jerkDegS3: 3000,
+      park: { to: 0 },
+    })),
+    ...named('c', rgbs, () => ({
+      kind: 'rgb',
+      output: outputOf(3),
+      draw: { fullA: [0.02, 0.02, 0.03] },
+      whiteBalance: [1, 0.8, 0.9],
+    })),
+    ...named('l', lamps, () => ({ kind: 'lamp', output: outputOf(1), draw: { fullA: 0.06 } })),
+  ];
+  const boards = Array.from({ length: Math.ceil(pin / 16) }, (_, i) => `b${i}`);
+  return schemas().propFile.parse({
     sinew: 1,
     name: 'bench',
     boards: Object.fromEntries(boards.map((name) => [name, { driver: 'sim' }])),
-    channels: Object.fromEntries(
-      servos.map((name, i) => [
-        name,
-        {
-          kind: 'servo',
-          output: { board: boards[Math.floor(i / 16)], pin: i % 16 },
-          calibration: [
-            [1000, -45],
-            [1500, 0],
-            [2000, 45],
-          ],
-          speedDegS: 30,
-          jerkDegS3: 3000,
-          park: { to: 0 },
-        },
-      ]),
-    ),
+    rails: { r: { volts: 6, limitA: 1000 } },
+    channels: Object.fromEntries(channels),
   });
+}
+
+/** A live core with such a prop, as fast ticks as can be asked for. */
+async function liveCore(counts: Counts) {
+  const prop = propOf(counts);
   const clock = new VirtualClock();
   let notes = 0;
-  const telemetry = Telemetry.create(count, 0);
-  const positions = Object.fromEntries(servos.map((name) => [name, 0]));
+  const telemetry = Telemetry.create(Object.keys(prop.channels).length, 1);
+  const positions: Record<string, number> = {};
+  const digests: Record<string, string> = {};
+  for (const [name, channel] of Object.entries(prop.channels)) {
+    if (channel.kind !== 'servo') continue;
+    positions[name] = 0;
+    digests[name] = placeDigest(channel);
+  }
   const core = new Core({
     prop,
-    drivers: new Map(boards.map((name) => [name, board()])),
+    drivers: new Map(Object.keys(prop.boards).map((name) => [name, board()])),
     clock,
     telemetry,
     store: {
-      restored: { settled: true, sameBoot: true, duty: {}, positions },
+      restored: { settled: true, sameBoot: true, duty: {}, positions, digests },
       noted: 'yes',
       bootNowS: () => 0,
       save: () => {
@@ -90,16 +130,21 @@ async function liveCore(count: number) {
   let turns = 0;
   /** Sends all of them back again before any has arrived. */
   const turn = (): void => {
-    const toDeg = turns++ % 2 === 0 ? FAR_DEG : -FAR_DEG;
-    const moves = core.body.servos.map((servo) => ({ servo, toDeg }));
-    core.gate.move(moves, 0, 'bench', core.nowS);
+    const isThere = turns++ % 2 === 0;
+    const { servos, lights } = core.body;
+    const moves = servos.map((servo) => ({ servo, toDeg: isThere ? FAR_DEG : -FAR_DEG }));
+    if (moves.length > 0) core.gate.move(moves, 0, 'bench', core.nowS);
+    // Near each other, so that nothing flashes and no guard holds anything back.
+    for (const light of lights)
+      if (light.kind === 'rgb') core.gate.colour(light, isThere ? WARM : PALE, FADE_S);
+      else core.gate.dim(light, isThere ? 0.7 : 0.75, FADE_S);
   };
   return { core, tick, turn, notes: () => notes };
 }
 
 /** Microseconds that a tick takes while everything moves, batch by batch. */
 async function tickUs(count: number): Promise<number[]> {
-  const { tick, turn } = await liveCore(count);
+  const { tick, turn } = await liveCore({ servos: count });
   const took: number[] = [];
   for (let batch = -WARM_UP; batch < BATCHES; batch++) {
     if ((batch * BATCH) % TURN_TICKS === 0) turn();
@@ -136,11 +181,11 @@ export async function tickRows(): Promise<Row[]> {
   ];
 }
 
-/** What a minute of ticks leaves behind, with 64 channels moving all the time. */
-export async function allocationRows(): Promise<Row[]> {
+/** What a minute of ticks leaves behind: in each tick, and in each note of all positions (bytes). */
+async function leftBehind(counts: Counts) {
   const { gc } = globalThis;
   if (!gc) throw new Error('run with --expose-gc: what is left behind is measured');
-  const { tick, turn, notes } = await liveCore(64);
+  const { tick, turn, notes } = await liveCore(counts);
   const used = (): number => process.memoryUsage().heapUsed;
   const perTick: number[] = [];
   const perNote: number[] = [];
@@ -169,24 +214,35 @@ export async function allocationRows(): Promise<Row[]> {
   }
   await new Promise(setImmediate);
   observer.disconnect();
+  return { perTick, perNote, sweeps };
+}
+
+/** What a minute of ticks leaves behind while everything moves and fades all the time. */
+export async function allocationRows(): Promise<Row[]> {
   const nothing = { baselines: [0], baselineName: 'nothing', slower: 'same' } as const;
+  const servos = await leftBehind({ servos: 64 });
+  const lights = await leftBehind({ rgbs: 12 });
+  const all = await leftBehind({ servos: 16, rgbs: 12, lamps: 12 });
+  const ticks = (measure: string, values: number[]): Row => ({
+    measure: `left behind by a tick, ${measure} (bytes)`,
+    values,
+    ...nothing,
+    target: { value: 0 },
+  });
   return [
-    {
-      measure: 'left behind by a tick, 64 channels moving (bytes)',
-      values: perTick,
-      ...nothing,
-      target: { value: 0 },
-    },
+    ticks('64 channels moving', servos.perTick),
+    ticks('12 rgb lights fading', lights.perTick),
+    ticks('16 servos, 12 rgb lights and 12 lamps at once', all.perTick),
     {
       measure: 'left behind by a note of all positions, four a second (bytes)',
-      values: perNote,
+      values: servos.perNote,
       ...nothing,
       target: { value: 16_384 },
       note: 'before the note is written to the file, which is not in the tick',
     },
     {
       measure: 'garbage collections in a minute of ticks',
-      values: [sweeps],
+      values: [servos.sweeps],
       ...nothing,
       target: { value: 0 },
     },

@@ -23,7 +23,7 @@ test('step by step it goes where the trajectory is at that time, whatever the st
       const at = { pos: 0, vel: 0, acc: 0 };
       for (const dtS of dtsS) {
         if (!motion.moving) break;
-        motion.advance(dtS);
+        motion.advance({ dtS });
         atS += dtS;
         sample(trajectory, atS, at);
         expect({ pos: motion.pos, vel: motion.vel, acc: motion.acc }).toEqual(at);
@@ -39,7 +39,7 @@ test('retargeted on the way it goes on from where it is, and it rests at once wh
   const [motion] = Motion.make(1) as [Motion];
   const fast = { speed: 100, accel: 500 };
   motion.follow(planMove(motion, 60, fast));
-  motion.advance(0.5);
+  motion.advance({ dtS: 0.5 });
   const { pos, vel } = motion;
   expect(vel).toBeGreaterThan(0);
   motion.follow(planStop(motion, fast));
@@ -48,6 +48,6 @@ test('retargeted on the way it goes on from where it is, and it rests at once wh
   expect(motion).toMatchObject({ pos, vel, moving: true });
   motion.rest();
   expect(motion).toMatchObject({ pos, vel: 0, acc: 0, target: pos, moving: false });
-  motion.advance(1);
+  motion.advance({ dtS: 1 });
   expect(motion.pos).toBe(pos);
 });

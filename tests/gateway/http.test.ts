@@ -42,9 +42,9 @@ function get(path: string, headers: Record<string, string> = {}, method = 'GET')
 }
 
 function tick(tS: number, condition: Condition): void {
-  rig.telemetry.begin(tS, Math.round(200 * tS), CONDITIONS.indexOf(condition));
-  rig.telemetry.setRail(0, RAIL_FIELD.amps, 1.5);
-  rig.telemetry.setRail(0, RAIL_FIELD.measuredA, Number.NaN);
+  rig.telemetry.begin({ nowS: tS }, Math.round(200 * tS), CONDITIONS.indexOf(condition));
+  rig.telemetry.numbers[rig.telemetry.railAt(0) + RAIL_FIELD.amps] = 1.5;
+  rig.telemetry.numbers[rig.telemetry.railAt(0) + RAIL_FIELD.measuredA] = Number.NaN;
   rig.telemetry.commit();
 }
 

@@ -18,8 +18,9 @@ let ticks = 0;
 /** One tick of the core: sets fields of channels. */
 function tick(...changes: [channel: number, field: number, value: number][]): void {
   ticks++;
-  rig.telemetry.begin(ticks / 200, ticks, LIVE);
-  for (const [channel, field, value] of changes) rig.telemetry.setChannel(channel, field, value);
+  rig.telemetry.begin({ nowS: ticks / 200 }, ticks, LIVE);
+  for (const [channel, field, value] of changes)
+    rig.telemetry.numbers[rig.telemetry.channelAt(channel) + field] = value;
   rig.telemetry.commit();
 }
 

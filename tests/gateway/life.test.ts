@@ -17,8 +17,8 @@ const settle = (client: Client) => client.call('state.unfollow');
 
 /** What the core shows at that time (s). */
 function tick(tS: number, moving = false, condition: Condition = 'live'): void {
-  rig.telemetry.begin(tS, Math.round(200 * tS), CONDITIONS.indexOf(condition));
-  rig.telemetry.setChannel(0, FIELD.flags, moving ? FLAG.moving : 0);
+  rig.telemetry.begin({ nowS: tS }, Math.round(200 * tS), CONDITIONS.indexOf(condition));
+  rig.telemetry.numbers[rig.telemetry.channelAt(0) + FIELD.flags] = moving ? FLAG.moving : 0;
   rig.telemetry.commit();
 }
 

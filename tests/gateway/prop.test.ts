@@ -46,10 +46,11 @@ let ticks = 0;
 
 function tick(...changes: [channel: number, field: number, value: number][]): void {
   ticks++;
-  rig.telemetry.begin(ticks / 200, ticks, LIVE);
-  for (const [channel, field, value] of changes) rig.telemetry.setChannel(channel, field, value);
-  rig.telemetry.setRail(0, RAIL_FIELD.amps, 1.5);
-  rig.telemetry.setRail(0, RAIL_FIELD.measuredA, Number.NaN);
+  rig.telemetry.begin({ nowS: ticks / 200 }, ticks, LIVE);
+  for (const [channel, field, value] of changes)
+    rig.telemetry.numbers[rig.telemetry.channelAt(channel) + field] = value;
+  rig.telemetry.numbers[rig.telemetry.railAt(0) + RAIL_FIELD.amps] = 1.5;
+  rig.telemetry.numbers[rig.telemetry.railAt(0) + RAIL_FIELD.measuredA] = Number.NaN;
   rig.telemetry.commit();
 }
 

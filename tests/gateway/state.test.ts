@@ -12,10 +12,11 @@ let client: Client;
 
 /** One tick of the core: sets fields of channels. */
 function tick(tS: number, changes: [channel: number, field: number, value: number][] = []): void {
-  rig.telemetry.begin(tS, Math.round(200 * tS), LIVE);
-  for (const [channel, field, value] of changes) rig.telemetry.setChannel(channel, field, value);
-  rig.telemetry.setRail(0, RAIL_FIELD.amps, 1.23456);
-  rig.telemetry.setRail(0, RAIL_FIELD.measuredA, Number.NaN);
+  rig.telemetry.begin({ nowS: tS }, Math.round(200 * tS), LIVE);
+  for (const [channel, field, value] of changes)
+    rig.telemetry.numbers[rig.telemetry.channelAt(channel) + field] = value;
+  rig.telemetry.numbers[rig.telemetry.railAt(0) + RAIL_FIELD.amps] = 1.23456;
+  rig.telemetry.numbers[rig.telemetry.railAt(0) + RAIL_FIELD.measuredA] = Number.NaN;
   rig.telemetry.commit();
 }
 
@@ -87,8 +88,8 @@ describe('state frames', () => {
       [BEAK, FIELD.measuredDeg, Number.NaN],
       [BEAK, FIELD.measuredA, Number.NaN],
     ]);
-    rig.telemetry.begin(2.005, 401, LIVE);
-    rig.telemetry.setRail(0, RAIL_FIELD.measuredA, 1.5);
+    rig.telemetry.begin({ nowS: 2.005 }, 401, LIVE);
+    rig.telemetry.numbers[rig.telemetry.railAt(0) + RAIL_FIELD.measuredA] = 1.5;
     rig.telemetry.commit();
     await client.call('state.follow', { hz: 50 });
     rig.clock.advance(0);
@@ -198,8 +199,8 @@ describe('state frames', () => {
 
   it('a core caught in the middle of a tick gives no frame, and none that is torn', async () => {
     await client.call('state.follow', { hz: 50 });
-    rig.telemetry.begin(9, 1800, LIVE);
-    rig.telemetry.setChannel(BEAK, FIELD.value, 99);
+    rig.telemetry.begin({ nowS: 9 }, 1800, LIVE);
+    rig.telemetry.numbers[rig.telemetry.channelAt(BEAK) + FIELD.value] = 99;
     rig.clock.advance(100);
     await client.call('park');
     expect(frames(client)).toEqual([]);

@@ -146,7 +146,8 @@ describe('parseColour', () => {
 function mixOklab(from: Rgb, to: Rgb, t: number, into: Rgb): void {
   const fade = new OklabFade();
   fade.begin(from, to);
-  fade.at(t, into, grey(0));
+  fade.progress = t;
+  fade.write(into, grey(0));
 }
 
 describe('OklabFade', () => {

@@ -10,7 +10,7 @@ export function lampFullA({ draw }: Pick<LampChannel, 'draw'>): number {
   return draw?.fullA ?? 0;
 }
 
-/** Draw (A) of a lamp at a perceived lightness, 0 to 1. Allocates nothing. */
+/** Draw (A) of a lamp at a perceived lightness, 0 to 1. */
 export function lampA(fullA: number, lightness: number): number {
   return fullA * lightnessToLuminance(lightness);
 }

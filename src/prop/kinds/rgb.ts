@@ -15,7 +15,7 @@ export function rgbFullA({ draw, whiteBalance }: RgbChannel): [number, number, n
   return [red * whiteBalance[0], green * whiteBalance[1], blue * whiteBalance[2]];
 }
 
-/** Draw (A) of an rgb light at these amounts of linear light, 0 to 1. Allocates nothing. */
+/** Draw (A) of an rgb light at these amounts of linear light, 0 to 1. */
 export function rgbA(
   fullA: readonly [number, number, number],
   red: number,
