@@ -102,9 +102,9 @@ describe('a disk that fails', () => {
       promise:
         'motion goes on; a capture is refused and the prop file whole; no old position is trusted',
       worst: `capture: ${captured.error?.data.code ?? 'accepted'}; position ${flags.includes('unknown') ? 'held for unknown' : `${value} deg, stood at 25`}`,
-      holds: captured.error?.data.code === 'ENOSPC' && sound && known,
+      holds: captured.error?.data.errno === 'ENOSPC' && sound && known,
     });
-    expect(captured.error).toMatchObject({ data: { code: 'ENOSPC' } });
+    expect(captured.error).toMatchObject({ data: { errno: 'ENOSPC' } });
     expect(sound).toBe(true);
     expect(known, JSON.stringify(channels.arm)).toBe(true);
   });

@@ -438,7 +438,7 @@ describe('a write that fails', () => {
     await open({ fileSystem: failing('ENOSPC', at).fileSystem });
     const { error } = await refusal(rig.capture(OPEN, 28));
     expect(error.code).toBe(-32603);
-    expect(error.data).toMatchObject({ code: 'ENOSPC' });
+    expect(error.data).toMatchObject({ code: 'file.not-saved', errno: 'ENOSPC' });
     expect(error.data.reason).toMatch(/\(ENOSPC\): it is as it was before; free some disk space/);
     expect(await rig.read()).toBe(OWL);
     expect(await files()).toEqual(['owl.yaml']);
