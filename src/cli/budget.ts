@@ -69,7 +69,7 @@ async function rehearsed(prop: Prop, only: string | undefined): Promise<Rehearse
   return loads;
 }
 
-/** `sinew rehearse --json` has the courses. */
+/** `sinew rehearse --json` has the values over time. */
 function withoutCurves(load: RehearsedLoad) {
   return { ...load, rails: load.rails.map(({ tS, amps, ...figures }) => figures) };
 }

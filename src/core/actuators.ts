@@ -31,27 +31,32 @@ const MAKERS: {
     body: Listing,
   ) => Actuator;
 } = {
-  servo: (name, spec, board, rail, body) => {
-    const servo = new Servo(name, body.channels.length, spec, board, rail, body.motion(), body);
-    body.servos.push(servo);
-    return servo;
-  },
-  relay: (name, spec, board, rail, body) => {
-    const relay = new Relay(name, body.channels.length, lifted(spec, body), board, rail, body);
-    body.relays.push(relay);
-    return relay;
-  },
-  rgb: (name, spec, board, rail, body) => {
-    const light = new RgbLight(name, body.channels.length, lifted(spec, body), board, rail, body);
-    body.lights.push(light);
-    return light;
-  },
-  lamp: (name, spec, board, rail, body) => {
-    const light = new Lamp(name, body.channels.length, lifted(spec, body), board, rail, body);
-    body.lights.push(light);
-    return light;
-  },
+  servo: (name, spec, board, rail, body) =>
+    listed(
+      new Servo(name, body.channels.length, spec, board, rail, body.motion(), body),
+      body.servos,
+    ),
+  relay: (name, spec, board, rail, body) =>
+    listed(
+      new Relay(name, body.channels.length, lifted(spec, body), board, rail, body),
+      body.relays,
+    ),
+  rgb: (name, spec, board, rail, body) =>
+    listed(
+      new RgbLight(name, body.channels.length, lifted(spec, body), board, rail, body),
+      body.lights,
+    ),
+  lamp: (name, spec, board, rail, body) =>
+    listed(
+      new Lamp(name, body.channels.length, lifted(spec, body), board, rail, body),
+      body.lights,
+    ),
 };
+
+function listed<A extends Actuator>(actuator: A, list: { push(actuator: A): unknown }): A {
+  list.push(actuator);
+  return actuator;
+}
 
 /** What lifts the limit of flashes for the whole prop lifts it for each light. */
 function lifted<S extends SpecOf<Exclude<Kind, 'servo'>>>(

@@ -15,7 +15,7 @@ export class BoardIo {
     this.#onFailure = onFailure;
   }
 
-  /** Claims the pins of every board. @throws what a driver throws; none is claimed then */
+  /** Claims the pins of boards. @throws what a driver throws; none is claimed then */
   async open(boards: readonly Board[]): Promise<void> {
     const opened: Board[] = [];
     try {
@@ -24,7 +24,7 @@ export class BoardIo {
         opened.push(board);
       }
     } catch (error) {
-      // What was claimed is let go again, safe, before the daemon ends.
+      // What was claimed is let go again, safe.
       for (const board of opened) await board.close(this.#clock).catch(() => {});
       throw error;
     }

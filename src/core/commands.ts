@@ -406,7 +406,7 @@ export class Commands {
     return mapping.toDeg(mapping.toPulseUs(fromDeg) + byUs) - fromDeg;
   }
 
-  /** A servo whose position may be captured: live, energised and standing still. */
+  /** A servo whose position may be captured: live and standing still. */
   #standing(channel: string): Servo {
     this.#core.mustBeLive();
     const servo = this.#core.body.servo(channel);

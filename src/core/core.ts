@@ -28,7 +28,7 @@ import { publish } from './publish.ts';
 import type { SafetyInfo } from './requests.ts';
 import { notParkedText } from './rest-text.ts';
 import { type Kept, StateKeeper } from './state-keeper.ts';
-import { StopLatch } from './stop-latch.ts';
+import { type StopCategory, StopLatch } from './stop-latch.ts';
 import { type Stopper, Stoppers } from './stoppers.ts';
 import type { Store } from './store.ts';
 import { Triggers } from './triggers.ts';
@@ -399,7 +399,7 @@ export class Core {
   }
 
   /** Accepted in every condition; it latches. `by` is left out where the prop stops by itself. */
-  stop(category: 0 | 1 | 2, who: string, why = 'asked for', by?: Stopper): void {
+  stop(category: StopCategory, who: string, why = 'asked for', by?: Stopper): void {
     this.#latchings++;
     if (by) this.#stoppers.add(by, this.#clock.nowMs());
     this.journal.add(who, 'stop', `stop category ${category}: ${why}`, { category });
@@ -509,7 +509,7 @@ export class Core {
     this.#heedStopButton();
     this.#heedGuards();
     const free = this.gate.blocked === undefined;
-    const mayWake = this.#condition === 'waking' && free && this.#mayEnergise();
+    const mayWake = this.#condition === 'waking' && free && this.#mayStartPulses();
     if (mayWake && this.#waker.tick(nowS)) {
       this.#enter('live', 'prop');
       this.state.save(true);
@@ -600,7 +600,7 @@ export class Core {
   }
 
   /** Before the first pulse it must be on disk that things are not at rest any more. */
-  #mayEnergise(): boolean {
+  #mayStartPulses(): boolean {
     const { noted } = this.state;
     if (noted === 'yes') return true;
     if (noted === 'not yet') return false;
@@ -613,7 +613,7 @@ export class Core {
     return false;
   }
 
-  /** As `#mayEnergise`, for a park that starts limp servos. */
+  /** As `#mayStartPulses`, for a park that starts limp servos. */
   #mayPark(): boolean {
     if (!this.#fromRest) return true;
     const { noted } = this.state;
@@ -796,6 +796,7 @@ export class Core {
     mayExchange: () => this.#condition === 'parked' && !this.#resetting,
     adopt: (assembly) => this.#adopt(assembly),
     followTriggers: () => this.triggers.follow(),
+    openBoards: (boards) => this.#io.open(boards),
     boardFailed: (board, error) => this.#boardFailed(board, error),
     published: () => this.#telemetry!.buffers,
     saved: () => this.state.save(true),

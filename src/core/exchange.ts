@@ -35,6 +35,8 @@ export interface ExchangeHost {
   adopt(assembly: Assembly): void;
   /** The triggers of the version in force are others. */
   followTriggers(): void;
+  /** Claims the pins of boards, of all or of none. @throws what a driver throws */
+  openBoards(boards: readonly Board[]): Promise<void>;
   boardFailed(board: Board, error: Error): void;
   /** Where the state of every tick is published now. */
   published(): TelemetryBody;
@@ -194,17 +196,12 @@ export class PropExchange {
     between: () => Promise<void>,
     back: () => Promise<void>,
   ): Promise<void> {
-    const opened: Board[] = [];
     for (const board of closing) board.away = true;
     try {
       for (const board of closing) await board.close(this.#clock);
       await between();
-      for (const board of opening) {
-        await board.open(this.#clock);
-        opened.push(board);
-      }
+      await this.#host.openBoards(opening);
     } catch (error) {
-      for (const board of opened) await board.close(this.#clock).catch(() => {});
       // The safe plan must list the boards opened now; if it cannot be written they still open.
       await back().catch((why: Error) => this.#journal.add('prop', 'fault', why.message));
       for (const board of closing) {

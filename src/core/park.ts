@@ -20,7 +20,7 @@ export class Parker {
   readonly #body: Body;
   readonly #gate: Gate;
   readonly #stages: Actuator[][];
-  readonly #energiser: Waker;
+  readonly #waker: Waker;
   #active = false;
   #stage = 0;
   /** Sent home before. */
@@ -41,7 +41,7 @@ export class Parker {
     this.#body = body;
     this.#gate = gate;
     this.#journal = journal;
-    this.#energiser = new Waker(body, gate, journal);
+    this.#waker = new Waker(body, gate, journal);
     const named = body.prop.park.stages.map((stage) => stage.map((name) => body.channel(name)));
     const rest = body.channels.filter((channel) => !named.flat().includes(channel));
     this.#stages = [
@@ -57,7 +57,7 @@ export class Parker {
 
   /**
    * Everything decelerates and holds until its stage comes; with `holdS` the first stage begins
-   * that much later (s), relays that park open being opened at once. `energise` also starts limp
+   * that much later (s), relays that park open being opened at once. `startPulses` also starts limp
    * servos, which only somebody who asks for it may want; those in an unknown place stay limp.
    */
   begin(nowS: number, holdS: number, startPulses: boolean): void {
@@ -81,7 +81,7 @@ export class Parker {
     const limp = startPulses
       ? this.#body.servos.filter((one) => one.known && !one.rests && !one.board.dead)
       : [];
-    const addedS = this.#energiser.begin(limp, nowS);
+    const addedS = this.#waker.begin(limp, nowS);
     this.#deadlineS = this.#holdUntilS + addedS + this.#body.prop.park.deadlineS;
   }
 
@@ -97,13 +97,13 @@ export class Parker {
     this.#active = false;
     this.#gate.parking = false;
     for (const servo of this.#body.servos) servo.parkingToDeg = undefined;
-    this.#energiser.cancel();
+    this.#waker.cancel();
   }
 
   /** Once a tick while active. `late`: the deadline has passed with something not at rest. */
   tick(nowS: number): 'parking' | 'done' | 'late' {
     if (nowS > this.#deadlineS) return 'late';
-    if (nowS < this.#holdUntilS || !this.#energiser.tick(nowS)) return 'parking';
+    if (nowS < this.#holdUntilS || !this.#waker.tick(nowS)) return 'parking';
     for (;;) {
       const stage = this.#stages[this.#stage];
       if (!stage) break;
@@ -140,7 +140,7 @@ export class Parker {
 
   #finished(actuator: Actuator): boolean {
     if (actuator.board.dead) return true;
-    // A limp servo that nobody asked to energise stays as it is.
+    // A limp servo that nobody asked to start stays as it is.
     return actuator.isLimp || actuator.rests;
   }
 

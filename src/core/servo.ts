@@ -110,7 +110,7 @@ export class Servo implements Answers {
   #pushing = false;
   measuredDeg = Number.NaN;
   measuredA = Number.NaN;
-  /** Draws as if moving until then (s): it has just been energised. */
+  /** Draws as if moving until then (s): its pulses have just begun. */
   settleUntilS = Number.NEGATIVE_INFINITY;
   /** Jumps to where it is sent from a position nobody knows until then (s). */
   jumpUntilS = Number.NEGATIVE_INFINITY;
@@ -401,7 +401,7 @@ export class Servo implements Answers {
     this.board.putAt(this.output, numbers, pulseAt);
   }
 
-  /** The pulse (us) at `deg`, whether it is energised or not. */
+  /** The pulse (us) at `deg`, whether it has its pulses or not. */
   pulseAt(deg: number): number {
     return this.#envelope.pulseUs(deg);
   }

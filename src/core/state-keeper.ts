@@ -95,6 +95,7 @@ export class StateKeeper {
 
   #duty(body: Body): Record<string, NotedDuty> {
     const duty: Record<string, NotedDuty> = {};
+    const placeIn = placesIn(body);
     for (const relay of body.relays) {
       if (!relay.duty) continue;
       const { usedS, on, changedS } = relay.duty.record(body.nowS);
@@ -104,7 +105,7 @@ export class StateKeeper {
         on: on || relay.on,
         // Never closed in this run, it has no time; JSON knows no infinity.
         changedS: Number.isFinite(changedS) ? changedS + this.#bootOffsetS : 0,
-        output: placesIn(body)(relay.spec.output),
+        output: placeIn(relay.spec.output),
       };
     }
     return duty;
@@ -185,12 +186,13 @@ export class StateKeeper {
   #restoreDuty(restored: Restored | undefined): void {
     const body = this.#kept.body();
     const { nowS } = body;
+    const placeIn = placesIn(body);
     const resting: string[] = [];
     for (const relay of body.relays) {
       if (!relay.duty) continue;
       const record = restored?.duty[relay.name];
       const mine = restored && Object.hasOwn(restored.duty, relay.name);
-      if (record && mine && record.output === placesIn(body)(relay.spec.output)) {
+      if (record && mine && record.output === placeIn(relay.spec.output)) {
         const changedS = record.changedS - this.#bootOffsetS;
         relay.duty.restore({ ...record, changedS }, restored.sameBoot, nowS);
       } else {

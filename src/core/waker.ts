@@ -95,7 +95,7 @@ export class Waker {
     this.#queue = [];
   }
 
-  /** Once a tick. True when every servo that was taken on is energised and has settled. */
+  /** Once a tick. True when every servo that was taken on has its pulses and has settled. */
   tick(nowS: number): boolean {
     const { 0: servo } = this.#queue;
     if (!servo) return nowS >= this.#settledS;

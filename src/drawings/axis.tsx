@@ -16,12 +16,12 @@ export function xOf({ left, right, endS }: Axis, tS: number): number {
 
 /** Room that a label of the axis takes, with the space around it (px), and how many are enough. */
 const LABEL = 56;
-const MOST_LABELS = 12;
+const MAX_LABELS = 12;
 
 /** Times at round steps of 1, 2 or 5 times a power of ten (s), as many as there is room for. */
 export function ticks({ left, right, endS }: Axis): number[] {
   const room = Math.max(1, Math.floor((right - left) / LABEL));
-  const rough = endS / Math.min(MOST_LABELS, room);
+  const rough = endS / Math.min(MAX_LABELS, room);
   const power = 10 ** Math.floor(Math.log10(rough));
   const step = [1, 2, 5, 10].map((one) => one * power).find((one) => one >= rough - 1e-12)!;
   return Array.from({ length: Math.floor(endS / step + 1e-9) + 1 }, (_, i) => tidy(i * step, 6));
@@ -57,7 +57,7 @@ export function UpDown(props: { style: string; x: number; top: number; bottom: n
   return <line class={style} x1={x} y1={px(top)} x2={x} y2={px(bottom)} />;
 }
 
-/** A path through a course, half a pixel apart; straight on where nothing changes. */
+/** A path through a time series, half a pixel apart; straight on where nothing changes. */
 export function curve(axis: Axis, series: TimeSeries, yOf: (value: number) => number): string {
   const { left, right, endS } = axis;
   let drawn = yOf(series.value[0]!);

@@ -33,7 +33,7 @@ interface Placed {
   y: number;
 }
 
-/** A channel during a cue: its name, its course, and notes on it. */
+/** A channel during a cue: its name, its values over time, and notes on it. */
 export function Lane(props: Placed) {
   const { track, channel, axis, y } = props;
   const { value, angles } = channel;

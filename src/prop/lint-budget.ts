@@ -1,6 +1,6 @@
 import { tidy } from '../shared/units.ts';
 import { FUSE_RATINGS_A, isFuseRating } from '../sums/fuse.ts';
-import { baseA, PIN_MOST_A } from '../sums/relay-drive.ts';
+import { baseA, PIN_MAX_A } from '../sums/relay-drive.ts';
 import { ledMostA } from '../sums/resistor.ts';
 import { awgWithSection, capacityA, sectionForDropMm2 } from '../sums/wire.ts';
 import {
@@ -214,19 +214,19 @@ function lintCoil(notes: Notes, { channel, coilA, givenOhm, wanted }: CoilBudget
   }
   const mA = (amps: number) => `${tidy(1000 * amps, 1)} mA`;
   if (givenOhm === undefined) {
-    if (wanted.pinA > PIN_MOST_A)
+    if (wanted.pinA > PIN_MAX_A)
       notes.warning(
         [...at, 'gain'],
-        `the coil draws ${mA(coilA)}, and to switch it the pin would have to give ${mA(wanted.pinA)}: ${mA(PIN_MOST_A)} is its most`,
+        `the coil draws ${mA(coilA)}, and to switch it the pin would have to give ${mA(wanted.pinA)}: ${mA(PIN_MAX_A)} is its most`,
         'use a transistor of more gain, a MOSFET or a driver chip',
       );
     return;
   }
   const pinA = baseA(coil, givenOhm);
-  if (pinA > PIN_MOST_A)
+  if (pinA > PIN_MAX_A)
     notes.warning(
       [...at, 'baseOhm'],
-      `through ${tidy(givenOhm)} ohm the pin gives ${mA(pinA)}: ${mA(PIN_MOST_A)} is its most`,
+      `through ${tidy(givenOhm)} ohm the pin gives ${mA(pinA)}: ${mA(PIN_MAX_A)} is its most`,
       `use ${tidy(wanted.ohm)} ohm`,
     );
   else if (pinA * coil.gain < coilA)

@@ -16,7 +16,7 @@ import {
 } from '../sums/flash.ts';
 import { formatPacked, lightnessToLuminance } from '../sums/light.ts';
 
-/** Where a channel is in the course of a cue: only the samples in which it changes. */
+/** Where a channel is during a cue: only the samples in which it changes. */
 export interface Track {
   name: string;
   kind: ChannelKind;

@@ -7,7 +7,7 @@ const BASE_EMITTER_V = 0.7;
 /** How many times the least base current saturates it for certain. Common practice, no source. */
 const OVERDRIVE = 3;
 /** What a pin of the 40-pin header should give at most (A): its strongest drive setting. */
-export const PIN_MOST_A = 0.016;
+export const PIN_MAX_A = 0.016;
 
 interface Coil {
   /** Voltage of its supply (V) and its resistance (ohm). */

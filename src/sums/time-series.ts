@@ -1,4 +1,4 @@
-/** The course of something that keeps its value until the next sample. */
+/** A value that stays as it is until the next sample. */
 export interface TimeSeries {
   /** s, rising. */
   tS: readonly number[];
@@ -6,7 +6,7 @@ export interface TimeSeries {
 }
 
 /**
- * A course in `count` columns of equal time up to `endS`: of each the value that is farthest from
+ * A time series in `count` columns of equal time up to `endS`: of each the value that is farthest from
  * the column before, so that the shortest move shows, and the value at its end.
  */
 export function columns(

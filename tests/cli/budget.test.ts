@@ -105,7 +105,7 @@ channels:
   });
 });
 
-test('--json has everything but the courses', async () => {
+test('--json has everything but the values over time', async () => {
   const { code, out } = await budget(fused, '--json');
   expect(code).toBe(1);
   const told = JSON.parse(out);

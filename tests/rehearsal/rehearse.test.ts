@@ -37,7 +37,7 @@ function trackOf({ tracks }: Rehearsal, name: string): Track {
   return tracks.find((track) => track.name === name)!;
 }
 
-/** What a course has at a time: the value of the last sample that is not after it. */
+/** What a time series has at a time: the value of the last sample that is not after it. */
 function at<T>(tS: readonly number[], values: readonly T[], atS: number): T {
   let value = values[0]!;
   for (let i = 0; i < tS.length && tS[i]! <= atS + 1e-9; i++) value = values[i]!;

@@ -9,7 +9,7 @@ import { tidy } from '../../shared/units.ts';
 /** Steps of one PWM period: the counter has 12 bits (7.3.3). */
 export const COUNTS = 4096;
 /** PRE_SCALE takes 3 to 255 (7.3.5). */
-const PRE_SCALE = { least: 3, most: 255 } as const;
+const PRE_SCALE = { min: 3, max: 255 } as const;
 
 export interface Wanted {
   /** What the prop file asks for (Hz). */
@@ -25,7 +25,7 @@ function divider({ frequencyHz, oscillatorHz }: Wanted): number {
 
 /** The value of the chip's register; the nearest possible one where the rate is out of range. */
 export function preScaleOf(wanted: Wanted): number {
-  return Math.min(Math.max(divider(wanted), PRE_SCALE.least), PRE_SCALE.most);
+  return Math.min(Math.max(divider(wanted), PRE_SCALE.min), PRE_SCALE.max);
 }
 
 /** Length of one step of the counter (us), at the rate that PRE_SCALE really gives. */
@@ -42,8 +42,8 @@ export function realHz(wanted: Wanted): number {
 export function rateTrouble(wanted: Wanted): readonly [wrong: string, right: string] | undefined {
   if (divider(wanted) === preScaleOf(wanted)) return undefined;
   const { frequencyHz, oscillatorHz } = wanted;
-  const atMost = Math.floor(oscillatorHz / (COUNTS * (PRE_SCALE.least + 1)));
-  const atLeast = Math.ceil(oscillatorHz / (COUNTS * (PRE_SCALE.most + 1)));
+  const atMost = Math.floor(oscillatorHz / (COUNTS * (PRE_SCALE.min + 1)));
+  const atLeast = Math.ceil(oscillatorHz / (COUNTS * (PRE_SCALE.max + 1)));
   return [
     `a pca9685 cannot make ${frequencyHz} Hz from an oscillator of ${oscillatorHz} Hz`,
     `set frequencyHz between ${Math.max(atLeast, MIN_HZ)} and ${Math.min(atMost, MAX_HZ)}`,

@@ -61,7 +61,7 @@ function Plots({ durationS, cutShort, rails }: Plotted) {
   );
 }
 
-/** The columns of a plot as a course: each holds its value from where it begins. */
+/** The columns of a plot as a time series: each holds its value from where it begins. */
 function timeSeriesOf({ amps, ...rail }: Plotted['rails'][number], durationS: number): Rail {
   const tS = amps.map((_, i) => (Math.max(0, i - 1) * durationS) / (amps.length - 1));
   return { ...rail, amps, tS };

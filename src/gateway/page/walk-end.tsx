@@ -86,7 +86,7 @@ export function EndStep(props: StepProps & { end: End }) {
           id="walk-margin"
           type="number"
           min={0}
-          max={MARGIN_DEG.most}
+          max={MARGIN_DEG.max}
           step="any"
           inputMode="decimal"
           value={progress.marginDeg}
@@ -98,7 +98,7 @@ export function EndStep(props: StepProps & { end: End }) {
           }}
         />
         <span class="hint" id="walk-margin-hint">
-          So far inside the end the limit is set, 0 to {MARGIN_DEG.most} deg.
+          So far inside the end the limit is set, 0 to {MARGIN_DEG.max} deg.
         </span>
       </div>
       <p class="row">

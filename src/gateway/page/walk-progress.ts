@@ -10,7 +10,7 @@ export const STEPS = ['before', 'first', 'second', 'marks', 'park', 'try', 'done
 export type Step = (typeof STEPS)[number];
 
 /** How far inside a mechanical stop the soft limit is set (deg). */
-export const MARGIN_DEG = { default: 2, most: 10 } as const;
+export const MARGIN_DEG = { default: 2, max: 10 } as const;
 
 /** How far the walk of one channel has come. */
 export interface Progress {
@@ -77,7 +77,7 @@ function isProgress(found: unknown): found is Progress {
     (firstEnd === 'low' || firstEnd === 'high') &&
     typeof marginDeg === 'number' &&
     marginDeg >= 0 &&
-    marginDeg <= MARGIN_DEG.most &&
+    marginDeg <= MARGIN_DEG.max &&
     typeof ends === 'object' &&
     ends !== null &&
     isDeg(ends.low) &&
