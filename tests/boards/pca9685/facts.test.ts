@@ -35,7 +35,7 @@ async function send(board: Pca9685Board, us: number): Promise<void> {
 }
 
 describe('the rate of a chip is the one that its prescaler gives', () => {
-  // By hand, with equation 1 of the data sheet (7.3.5): 25 MHz / 4096 is 6103.5 Hz; 330 Hz asks for
+  // By hand, with equation 1 of the NXP PCA9685 data sheet (rev. 4, 7.3.5, from memory): 25 MHz / 4096 is 6103.5 Hz; 330 Hz asks for
   // 18.5 of it and gets 18, a period of 2949 us; 398 Hz asks for 15.3 and gets 15, 2457.6 us.
   test.each([
     [330, 2960, '339.1 Hz'],
