@@ -80,7 +80,7 @@ function rails(all: readonly RailBudget[]): string {
     'moving: all at once; the daemon lets no more through than the limit. stalled: every servo held fast.',
     `one stalls: the hardest (${hardest.join(', ') || 'none'}) while all others rest.`,
     'wake: when the servos start one by one, each with its stall current for a moment; at once: if they did together.',
-    'supply: the one to look for, a quarter above the most that the daemon lets through.',
+    'supply: the one to look for, a quarter above the most that the daemon lets through, and no less than one stalls and wake.',
   ].join('\n');
 }
 
@@ -89,9 +89,13 @@ function fuses(all: readonly RailBudget[]): string[] {
   return lines.length > 0 ? [['Fuses', ...lines].join('\n')] : [];
 }
 
-function fuseLine({ ratingA, standard, loadA, wire, verdict, fits }: FuseBudget): string {
+function fuseLine(fuse: FuseBudget): string {
+  const { ratingA, standard, loadA, momentA, wire, verdict, fits } = fuse;
+  const load = `load ${n(loadA)} A${momentA > loadA ? `, for a moment ${n(momentA)} A` : ''}`;
+  const shared =
+    wire?.shared && `, ${n(wire.shared.amps)} A of it for ${wire.shared.rails.join(', ')}`;
   const weakest = wire
-    ? `, weakest wire ${wire.label} (${n(wire.capacityA)} A)`
+    ? `, weakest wire ${wire.label} (${n(wire.capacityA)} A${shared ?? ''})`
     : ', wires not in the file';
   const best =
     fits === undefined
@@ -99,11 +103,10 @@ function fuseLine({ ratingA, standard, loadA, wire, verdict, fits }: FuseBudget)
       : fits === null
         ? `no rating of ${standard} fits`
         : `${tidy(fits)} A fits`;
-  if (ratingA === undefined)
-    return `none in the file; load ${n(loadA)} A${weakest}${best && `: ${best}`}`;
+  if (ratingA === undefined) return `none in the file; ${load}${weakest}${best && `: ${best}`}`;
   const is = verdict ?? 'the wire cannot be judged';
   const other = verdict === 'fits' || best === '' ? '' : `; ${best}`;
-  return `${tidy(ratingA)} A ${standard}, load ${n(loadA)} A${weakest}: ${is}${other}`;
+  return `${tidy(ratingA)} A ${standard}, ${load}${weakest}: ${is}${other}`;
 }
 
 function batteries(all: readonly RailBudget[]): string[] {

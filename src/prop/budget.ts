@@ -32,7 +32,9 @@ export interface RailBudget {
   hardest?: { channel: string; amps: number; movingA: number };
   /** When servos get their first pulses: all at once, and one by one as a wake does it (A). */
   inrush: { togetherA: number; staggeredA: number };
-  /** A supply with a margin above the peak (A). */
+  /** What flows for a moment: the hardest stall, or the peak of a wake, whichever is more (A). */
+  momentA: number;
+  /** A supply with a margin above the peak, and no less than what flows for a moment (A). */
   wantedA: number;
   fuse?: FuseBudget;
   battery?: { idleH: number; movingH: number; wantedH?: number };
@@ -42,9 +44,10 @@ export interface FuseBudget {
   /** Undefined where the file has no fuse. */
   ratingA?: number;
   standard: FuseStandard;
-  /** What it must carry, and what the weakest wire behind it may carry (A). */
+  /** What it must carry for long, and for a moment; what the weakest wire behind it may carry (A). */
   loadA: number;
-  wire?: { label: string; capacityA: number };
+  momentA: number;
+  wire?: ProtectedWire;
   verdict?: FuseVerdict;
   /** The rating that would fit (A); null where none does, undefined where that cannot be told. */
   fits?: number | null;
@@ -115,7 +118,7 @@ export function budgetOf(prop: Prop): Budget {
   return {
     rails: Object.entries(prop.rails).map(([name, rail]) => {
       const budget = railBudget(name, rail, members.get(name) ?? []);
-      const fuse = fuseBudget(rail, budget.peakA, drops.weakest.get(name));
+      const fuse = fuseBudget(rail, budget, drops.weakest.get(name));
       return fuse ? { ...budget, fuse } : budget;
     }),
     channels,
@@ -152,7 +155,8 @@ function railBudget(
       togetherA: othersA + inrushA(servos, { ...WAKE, everyS: 0 }),
       staggeredA: othersA + inrushA(servos, WAKE),
     },
-    wantedA: wantedSupplyA(peakA),
+    momentA: 0,
+    wantedA: 0,
   };
   let most = 0;
   for (const load of servos) {
@@ -165,6 +169,8 @@ function railBudget(
       movingA: idleA - load.idleA + load.movingA,
     };
   }
+  budget.momentA = Math.max(budget.hardest?.amps ?? 0, budget.inrush.staggeredA);
+  budget.wantedA = wantedSupplyA(peakA, budget.momentA);
   if (battery) {
     const { wantedH } = battery;
     budget.battery = {
@@ -178,21 +184,24 @@ function railBudget(
 
 function fuseBudget(
   { fuse, supply }: Rail,
-  loadA: number,
+  { peakA: loadA, momentA }: RailBudget,
   weakest: ProtectedWire | undefined,
 ): FuseBudget | undefined {
   if (!fuse && !supply) return undefined;
   const { ratingA, standard } = fuse ?? { standard: 'ISO 8820' as const };
-  const budget: FuseBudget = { standard, loadA };
+  const budget: FuseBudget = { standard, loadA, momentA };
   if (ratingA !== undefined) budget.ratingA = ratingA;
   // Without a wire to protect, only what a fuse carries can be judged.
-  const window = { loadA, wireA: weakest?.capacityA ?? Number.POSITIVE_INFINITY };
+  const wireA = weakest
+    ? Math.max(0, weakest.capacityA - (weakest.shared?.amps ?? 0))
+    : Number.POSITIVE_INFINITY;
+  const window = { loadA, momentA, wireA };
   if (ratingA !== undefined) {
-    const verdict = fuseVerdict(ratingA, window);
+    const verdict = fuseVerdict(ratingA, window, standard);
     if (weakest || verdict !== 'fits') budget.verdict = verdict;
   }
   if (weakest) {
-    budget.wire = { label: weakest.label, capacityA: weakest.capacityA };
+    budget.wire = weakest;
     budget.fits = fuseFor(window, standard) ?? null;
   }
   return budget;

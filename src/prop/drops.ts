@@ -40,10 +40,15 @@ export interface ChannelVolts {
   stallV: number;
 }
 
-/** The wire behind a rail's fuse, or its supply where it has no fuse, that may carry the least. */
+/**
+ * The wire behind a rail's fuse, or its supply where it has no fuse, that has the least left for it: on
+ * the way out or on the way back, as what flows out comes back.
+ */
 export interface ProtectedWire {
   label: string;
   capacityA: number;
+  /** Other rails whose return it is as well, and what their fuses or limits let through (A). */
+  shared?: { rails: string[]; amps: number };
 }
 
 /** The solved circuit of a prop. */
@@ -57,6 +62,9 @@ export interface Drops {
   /** Labels of wires that carry supply but lack a length or a size: they count as no resistance. */
   unknown: string[];
 }
+
+/** Less than this is rounding (A). */
+const FLOWS_A = 1e-6;
 
 /** In place of none, so that both sides of a fuse are nodes (ohm). */
 const FUSE_OHM = 1e-6;
@@ -101,8 +109,9 @@ class Solver {
   solve(): Drops {
     const { channels, untraced } = this.#channels();
     const weakest = new Map<string, ProtectedWire>();
+    const backs = this.#returns();
     for (const [rail, source] of this.#circuit.sources) {
-      const wire = this.#weakestBehind(source);
+      const wire = lessLeft(this.#weakestBehind(source), this.#weakestReturn(rail, backs));
       if (wire) weakest.set(rail, wire);
     }
     const labels = this.#circuit.conductors
@@ -268,9 +277,61 @@ class Solver {
     return weakest;
   }
 
+  /** By return wire, the rails whose loads send their current back through it. */
+  #returns(): Map<Wire, { conductor: Conductor; rails: Set<string> }> {
+    const found = new Map<Wire, { conductor: Conductor; rails: Set<string> }>();
+    const add = (conductor: Conductor, rail: string): void => {
+      const one = found.get(conductor.wire) ?? { conductor, rails: new Set() };
+      one.rails.add(rail);
+      found.set(conductor.wire, one);
+    };
+    for (const rail of this.#circuit.sources.keys()) {
+      const taps = this.#traced.filter((tap) => this.#railOf(tap) === rail && tap.busyA > 0);
+      if (taps.length === 0) continue;
+      const all = this.#injected(taps.map((tap) => [tap, tap.busyA]));
+      const amps = this.#network.amps(this.#network.volts(all));
+      for (const [i, conductor] of this.#resistive.entries())
+        if (isReturn(conductor) && Math.abs(amps[i]!) > FLOWS_A) add(conductor, rail);
+    }
+    // Without a length it is not in the network: then by what the file says that it belongs to.
+    for (const conductor of this.#circuit.conductors) {
+      if (!isReturn(conductor) || conductor.ohm !== undefined) continue;
+      const [section, key] = conductor.path;
+      const trunk = section === 'wires' ? this.#prop.wires[key as number]! : undefined;
+      const channel = trunk ? trunk.channel : String(key);
+      const rail =
+        trunk?.rail ?? (channel === undefined ? undefined : this.#prop.channels[channel]?.rail);
+      const feeds = trunk === undefined || trunk.cores.some(isPlus);
+      if (rail !== undefined && feeds && this.#circuit.sources.has(rail)) add(conductor, rail);
+    }
+    return found;
+  }
+
+  #weakestReturn(
+    rail: string,
+    backs: ReadonlyMap<Wire, { conductor: Conductor; rails: ReadonlySet<string> }>,
+  ): ProtectedWire | undefined {
+    let weakest: ProtectedWire | undefined;
+    for (const [wire, { conductor, rails }] of backs) {
+      const section = sectionOf(wire);
+      if (section === undefined || !rails.has(rail)) continue;
+      const others = [...rails].filter((other) => other !== rail);
+      const amps = others.reduce((sum, other) => {
+        const { fuse, limitA } = this.#prop.rails[other]!;
+        return sum + (fuse?.ratingA ?? limitA);
+      }, 0);
+      weakest = lessLeft(weakest, {
+        label: conductor.label,
+        capacityA: capacityA(section),
+        ...(others.length > 0 && { shared: { rails: others, amps } }),
+      });
+    }
+    return weakest;
+  }
+
   #near: Map<number, Conductor[]> | undefined;
 
-  /** The cores at every node but for the returns, which no fuse in the plus is there for. */
+  /** The cores at every node but for the returns, which lead back to every supply. */
   #nearby(): Map<number, Conductor[]> {
     if (this.#near) return this.#near;
     const near = new Map<number, Conductor[]>();
@@ -285,6 +346,16 @@ class Solver {
     this.#near = near;
     return near;
   }
+}
+
+/** Whichever of two wires has less left. */
+function lessLeft(
+  a: ProtectedWire | undefined,
+  b: ProtectedWire | undefined,
+): ProtectedWire | undefined {
+  if (!a || !b) return a ?? b;
+  const left = ({ capacityA: most, shared }: ProtectedWire) => most - (shared?.amps ?? 0);
+  return left(b) < left(a) ? b : a;
 }
 
 /** A return, or a core from a light that has its plus in the same wire into a pin. */

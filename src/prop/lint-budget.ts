@@ -1,5 +1,5 @@
 import { tidy } from '../shared/units.ts';
-import { FUSE_RATINGS_A, isFuseRating } from '../sums/fuse.ts';
+import { FUSE_RATINGS_A, FUSE_RULES, isFuseRating, protectingA } from '../sums/fuse.ts';
 import { baseA, PIN_MAX_A } from '../sums/relay-drive.ts';
 import { ledMostA } from '../sums/resistor.ts';
 import { awgWithSection, capacityA, sectionForDropMm2 } from '../sums/wire.ts';
@@ -62,7 +62,7 @@ const A = (amps: number) => `${tidy(amps, 2)} A`;
 
 function lintFuse(notes: Notes, { name, fuse }: RailBudget): void {
   if (fuse?.ratingA === undefined) return;
-  const { ratingA, standard, verdict, wire, fits, loadA } = fuse;
+  const { ratingA, standard, verdict, wire, fits, loadA, momentA } = fuse;
   const path = ['rails', name, 'fuse', 'ratingA'];
   if (!isFuseRating(ratingA, standard)) {
     const near = FUSE_RATINGS_A[standard].filter((rating) => rating > ratingA)[0];
@@ -75,17 +75,40 @@ function lintFuse(notes: Notes, { name, fuse }: RailBudget): void {
     );
   }
   if (verdict === undefined || verdict === 'fits') return;
-  const wrong =
-    verdict === 'blows in normal use'
-      ? `a fuse of ${A(ratingA)} blows in normal use: ${name} carries up to ${A(loadA)}`
-      : `a fuse of ${A(ratingA)} does not protect ${wire!.label}, which may carry ${A(wire!.capacityA)}`;
-  notes.warning(path, wrong, fuseRemedy(fuse));
+  notes.warning(
+    path,
+    {
+      'blows in normal use': () =>
+        `a fuse of ${A(ratingA)} blows in normal use: ${name} carries up to ${A(loadA)}`,
+      'blows when a servo stalls': () =>
+        `a fuse of ${A(ratingA)} blows when a servo stalls or starts: ${name} then carries ${A(momentA)}`,
+      'does not protect the wire': () =>
+        `a fuse of ${A(ratingA)} does not protect ${wire!.label}, ${mayCarry(wire!)}${slowly(fuse)}`,
+    }[verdict](),
+    fuseRemedy(fuse),
+  );
 }
 
-function fuseRemedy({ wire, fits, loadA, standard }: NonNullable<RailBudget['fuse']>): string {
-  if (!wire) return `use a rating above ${A(loadA)} that the wires can carry`;
+type Fuse = NonNullable<RailBudget['fuse']>;
+
+/** `which may carry 4.36 A`, and what of it other rails take. */
+function mayCarry({ capacityA: most, shared }: NonNullable<Fuse['wire']>): string {
+  if (!shared) return `which may carry ${A(most)}`;
+  return `which may carry ${A(most)} and is the return of ${shared.rails.join(', ')} as well (${A(shared.amps)})`;
+}
+
+/** Why a rating below the wire's current may be too large all the same. */
+function slowly({ standard }: Fuse): string {
+  const { opens } = FUSE_RULES[standard];
+  if (protectingA(1, standard) === 1) return '';
+  return `: ${standard} lets ${opens.times} times the rating flow for up to ${opens.s / 60} min`;
+}
+
+function fuseRemedy({ wire, fits, loadA, momentA, standard }: Fuse): string {
+  const needsA = Math.max(loadA, momentA);
+  if (!wire) return `use a rating above ${A(needsA)} that the wires can carry`;
   if (typeof fits === 'number') return `fit ${A(fits)}`;
-  return `no rating of ${standard} fits between ${A(loadA)} and ${A(wire.capacityA)}: make ${wire.label} thicker, or fuse the branches one by one`;
+  return `no rating of ${standard} fits between ${A(needsA)} and ${A(wire.capacityA)}: make ${wire.label} thicker, or fuse the branches one by one`;
 }
 
 function lintSupply(notes: Notes, rail: RailBudget): void {

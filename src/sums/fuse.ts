@@ -7,52 +7,130 @@ const R10 = [1, 1.25, 1.6, 2, 2.5, 3.15, 4, 5, 6.3, 8] as const;
 
 /**
  * Standard ratings (A), rising. ISO 8820-3: blade fuses of the common size (from memory). IEC 60127-2:
- * cartridges 5 x 20 mm, 32 mA to 10 A in steps of R10.
+ * cartridges 5 x 20 mm, 32 mA to 10 A in steps of R10, of which the first is rounded to 32 mA (from
+ * memory).
  */
 export const FUSE_RATINGS_A: Record<FuseStandard, readonly number[]> = {
   'ISO 8820': [1, 2, 3, 4, 5, 7.5, 10, 15, 20, 25, 30, 35, 40],
   'IEC 60127': [
-    ...R10.slice(5).map((step) => step / 100),
+    0.032,
+    ...R10.slice(6).map((step) => step / 100),
     ...R10.map((step) => step / 10),
     ...R10,
     10,
   ],
 };
 
-/** The share of its rating that a fuse is loaded with all the time. Common practice, no source. */
-const FUSE_LOAD_SHARE = 0.8;
+/** What a fuse of a standard does, at 23 to 25 C around it. */
+export interface FuseRule {
+  /** The share of its rating that it is loaded with all the time. */
+  lastingShare: number;
+  /** It carries so many times its rating for this time (s) at least. */
+  carries: { times: number; s: number };
+  /** It opens at so many times its rating within this time (s). */
+  opens: { times: number; s: number };
+}
+
+/**
+ * The rule of each standard, from memory. ISO 8820-3, blade fuses: 1.1 times the rating for 100 h at
+ * least, 1.35 times within 600 s; makers advise a lasting load of 70 to 80 % of the rating. IEC 60127-2,
+ * cartridges, quick-acting and time-lag: 1.5 times for 60 min at least, 2.1 times within 30 min; the
+ * rating itself is a lasting current.
+ */
+export const FUSE_RULES: Record<FuseStandard, FuseRule> = {
+  'ISO 8820': {
+    lastingShare: 0.8,
+    carries: { times: 1.1, s: 360_000 },
+    opens: { times: 1.35, s: 600 },
+  },
+  'IEC 60127': {
+    lastingShare: 1,
+    carries: { times: 1.5, s: 3600 },
+    opens: { times: 2.1, s: 1800 },
+  },
+};
+
+/**
+ * A wire carries this many times its capacity until its fuse opens: I2 <= 1.45 Iz, IEC 60364-4-43,
+ * 433.1 (from memory).
+ */
+const WIRE_OVERLOAD = 1.45;
+
+/** The temperature around a fuse at which its rating counts (C): ISO 8820 23, IEC 60127 25, nearly. */
+const FUSE_AMBIENT_C = 25;
+/** What a fuse's rating loses with each kelvin above: common practice, from memory, of makers' curves. */
+const FUSE_PER_K = 0.002;
+
+/**
+ * The share of its rating that a fuse has at an ambient temperature (C): 0.2 % less for each kelvin above
+ * 25 C. Below it counts as at 25 C, which is cautious for the load. For 25 to 85 C; common practice, from
+ * memory, the data sheet has the curve.
+ */
+export function fuseRerating(ambientC: number): number {
+  return 1 - FUSE_PER_K * Math.max(0, ambientC - FUSE_AMBIENT_C);
+}
+
+/** The largest rating (A) that protects a wire of this capacity (A): IEC 60364-4-43, 433.1. */
+export function protectingA(wireA: number, standard: FuseStandard): number {
+  return wireA * Math.min(1, WIRE_OVERLOAD / FUSE_RULES[standard].opens.times);
+}
 
 /** Rounding in sums of currents (A). */
 const SLACK_A = 1e-9;
 
 /** What a fuse stands between (A). */
 interface FuseWindow {
-  /** The largest current in normal use. */
+  /** The largest lasting current in normal use. */
   loadA: number;
+  /** What may flow for some seconds: a servo that stalls, servos that start. */
+  momentA?: number;
   /** What the thinnest wire behind the fuse may carry. */
   wireA: number;
+  /** Around the fuse (C). */
+  ambientC?: number;
 }
 
 /**
  * The next standard rating (A) that carries the load with a margin and still protects the wire: the
- * least one of at least load / 0.8, or else of at least the load, and at most the wire's capacity.
- * Undefined where none fits: thicker wire, a smaller load or several fuses are needed. For
- * continuous currents; short inrush is for the fuse's time characteristic, which its data sheet has.
+ * least one whose lasting share is at least the load, or else one of at least the load; never below what
+ * flows for a moment, and no larger than what protects the wire. Undefined where none fits: thicker wire,
+ * a smaller load or several fuses are needed.
  */
-export function fuseFor({ loadA, wireA }: FuseWindow, standard: FuseStandard): number | undefined {
-  const ratings = FUSE_RATINGS_A[standard].filter((rating) => rating <= wireA + SLACK_A);
-  return (
-    ratings.find((rating) => rating * FUSE_LOAD_SHARE >= loadA - SLACK_A) ??
-    ratings.find((rating) => rating >= loadA - SLACK_A)
+export function fuseFor(window: FuseWindow, standard: FuseStandard): number | undefined {
+  const { loadA, wireA } = window;
+  const most = protectingA(wireA, standard) + SLACK_A;
+  const { lastingShare } = FUSE_RULES[standard];
+  const ratings = FUSE_RATINGS_A[standard].filter(
+    (rating) => rating <= most && carries(rating, window) === undefined,
   );
+  const full = fuseRerating(window.ambientC ?? FUSE_AMBIENT_C);
+  return ratings.find((rating) => rating * full * lastingShare >= loadA - SLACK_A) ?? ratings[0];
 }
 
-export type FuseVerdict = 'fits' | 'blows in normal use' | 'does not protect the wire';
+export type FuseVerdict =
+  | 'fits'
+  | 'blows in normal use'
+  | 'blows when a servo stalls'
+  | 'does not protect the wire';
 
 /** Whether a rating (A) stands between the load and the wire. */
-export function fuseVerdict(ratingA: number, { loadA, wireA }: FuseWindow): FuseVerdict {
-  if (ratingA > wireA + SLACK_A) return 'does not protect the wire';
-  return ratingA < loadA - SLACK_A ? 'blows in normal use' : 'fits';
+export function fuseVerdict(
+  ratingA: number,
+  window: FuseWindow,
+  standard: FuseStandard = 'ISO 8820',
+): FuseVerdict {
+  if (ratingA > protectingA(window.wireA, standard) + SLACK_A) return 'does not protect the wire';
+  return carries(ratingA, window) ?? 'fits';
+}
+
+/** What it does not carry; undefined where it carries all. */
+function carries(
+  ratingA: number,
+  { loadA, momentA = 0, ambientC = FUSE_AMBIENT_C }: FuseWindow,
+): FuseVerdict | undefined {
+  const hotA = ratingA * fuseRerating(ambientC);
+  if (hotA < loadA - SLACK_A) return 'blows in normal use';
+  return hotA < momentA - SLACK_A ? 'blows when a servo stalls' : undefined;
 }
 
 /** Whether the standard has this rating. */

@@ -34,25 +34,40 @@ interface Stagger {
 /** How a prop that wakes starts its servos. Common practice, no source. */
 export const WAKE: Stagger = { everyS: 0.05, startS: 0.05, settleS: 0.15 };
 
+/** Times this close (s) are the same but for rounding: sums such as 3 x 0.05. */
+const SAME_S = 1e-9;
+
 /**
  * The largest current (A) while loads are switched on one after the other, in their order. A motor
  * that starts draws what it draws when stalled, as its back-EMF is proportional to its speed. Loads
- * that wait draw nothing. Capacitors charging at the first switch-on are not counted.
+ * that wait draw nothing. Where one start ends as another begins, they do not overlap. Capacitors
+ * charging at the first switch-on are not counted.
  */
 export function inrushA(loads: readonly Load[], { everyS, startS, settleS }: Stagger): number {
   const steps: { atS: number; moreA: number }[] = [];
+  const begins: { atS: number; moreA: number }[] = [];
   for (const [i, { idleA, movingA, stallA }] of loads.entries()) {
     const atS = i * everyS;
-    steps.push({ atS, moreA: stallA });
+    begins.push({ atS, moreA: stallA });
     steps.push({ atS: atS + startS, moreA: movingA - stallA });
     steps.push({ atS: atS + startS + settleS, moreA: idleA - movingA });
   }
-  // Where one ends as another begins, they do not overlap.
-  steps.sort((a, b) => a.atS - b.atS || a.moreA - b.moreA);
+  steps.sort((a, b) => a.atS - b.atS);
   let amps = 0;
   let peakA = 0;
-  for (const { moreA } of steps) {
+  let next = 0;
+  for (const [i, { atS, moreA }] of begins.entries()) {
+    for (; next < steps.length && steps[next]!.atS <= atS + SAME_S; next++) {
+      amps += steps[next]!.moreA;
+      peakA = Math.max(peakA, amps);
+    }
     amps += moreA;
+    // What begins at the same time begins together: the peak is looked at once all have.
+    const following = begins[i + 1];
+    if (!following || following.atS > atS + SAME_S) peakA = Math.max(peakA, amps);
+  }
+  for (; next < steps.length; next++) {
+    amps += steps[next]!.moreA;
     peakA = Math.max(peakA, amps);
   }
   return peakA;
@@ -61,9 +76,12 @@ export function inrushA(loads: readonly Load[], { everyS, startS, settleS }: Sta
 /** Room that a supply keeps above the largest current. Common practice, no source. */
 const SUPPLY_MARGIN = 0.25;
 
-/** The supply to look for (A): the largest current and a margin. */
-export function wantedSupplyA(peakA: number, margin = SUPPLY_MARGIN): number {
-  return peakA * (1 + margin);
+/**
+ * The supply to look for (A): the largest lasting current and a margin, and no less than what is drawn
+ * for a moment: the hardest stall, or the peak while servos start.
+ */
+export function wantedSupplyA(lastingA: number, momentA = 0, margin = SUPPLY_MARGIN): number {
+  return Math.max(lastingA * (1 + margin), momentA);
 }
 
 interface Battery {

@@ -554,7 +554,7 @@ export class Watch {
         if (spec.rail !== rail || us === 0) continue;
         // New limits may round the pulse of a servo that stands still to the next step.
         const moves = (still === 0 && nowMs > limitsUntilMs) || nowMs < settleUntilMs - 10;
-        amps += moves ? spec.draw!.movingA : spec.draw!.idleA;
+        amps += (moves ? spec.draw!.movingA : spec.draw!.idleA) ?? 0;
       }
       for (const { spec, on } of this.#relays) if (on && spec.rail === rail) amps += spec.draw!.onA;
       if (rail === 'five')

@@ -193,10 +193,67 @@ describe('rails', () => {
     expect(battery!.idleH).toBeCloseTo(20 * 0.5 ** 1.2, 9);
     expect(battery!.movingH).toBeCloseTo(20 * 0.05 ** 1.2, 9);
     expect(battery!.wantedH).toBe(3);
-    expect({ peakA, wantedA }).toEqual({ peakA: 2, wantedA: 2.5 });
-    // 2 A / 0.8 is 2.5 A.
+    // As one settles the other starts: 1 A + 2 A.
+    expect({ peakA, wantedA }).toEqual({ peakA: 2, wantedA: 3 });
+    // 2 A / 0.8 is 2.5 A, and the wake needs 3 A.
     expect(fuse).toMatchObject({ loadA: 2, fits: 3 });
     expect(fuse!.ratingA).toBeUndefined();
+  });
+});
+
+describe('what flows for a moment', () => {
+  const hard = (draw: string) =>
+    budget(
+      SHARED('limitA: 3').replaceAll(
+        'draw: { idleA: 0.1, movingA: 1, stallA: 2 }',
+        `draw: ${draw}`,
+      ),
+    ).rails[0]!;
+
+  test('the advice is never below the hardest stall, nor below the peak of a wake', () => {
+    // Two of 0.2 A moving: a supply of 0.5 A was advised, and a fuse of 1 A.
+    const { peakA, momentA, wantedA, fuse, inrush } = hard(
+      '{ idleA: 0, movingA: 0.2, stallA: 2.6 }',
+    );
+    expect(peakA).toBeCloseTo(0.4, 12);
+    // The first settles with its moving current while the second starts.
+    expect(inrush.staggeredA).toBeCloseTo(2.8, 12);
+    expect(momentA).toBeCloseTo(2.8, 12);
+    expect(wantedA).toBeCloseTo(2.8, 12);
+    expect(fuse!.fits).toBe(3);
+  });
+
+  test('without a stall current it counts as it moves, and as it rests without that', () => {
+    expect(hard('{ idleA: 0.1, movingA: 1 }')).toMatchObject({ stallA: 2, movingA: 2 });
+    expect(hard('{ idleA: 0.1 }')).toMatchObject({ stallA: 0.2, movingA: 0.2, idleA: 0.2 });
+  });
+});
+
+describe('a shared return', () => {
+  const TWO = SHARED('limitA: 2, fuse: { ratingA: 3, from: F1-1, to: F1-2 }')
+    .replace('from: P1-1, to: T1-1 }', 'from: F1-2, to: T1-1 }')
+    .replace(
+      'rails: { six:',
+      'rails: { five: { volts: 5, limitA: 8, supply: { plus: P2-1, return: P1-2 } }, six:',
+    )
+    .replace(
+      /b: (.*\n) {4}kind: servo\n(.*\n) {4}rail: six/,
+      'b: $1    kind: servo\n$2    rail: five',
+    )
+    .replace('from: T1-3, to: SB-2', 'from: P2-1, to: SB-2')
+    .concat(
+      '  - { label: Z, sectionMm2: 1, lengthM: 0.1, cores: [{ role: plus, colour: RD, from: P1-1, to: F1-1 }] }',
+    );
+
+  test('has less left for each of its rails', () => {
+    // F carries both back: of 10.1 A, five may take its limit of 8 A.
+    const six = budget(TWO).rails.find(({ name }) => name === 'six')!;
+    expect(six.fuse).toMatchObject({
+      wire: { label: 'F', capacityA: 10.1, shared: { rails: ['five'], amps: 8 } },
+      verdict: 'does not protect the wire',
+    });
+    const fused = TWO.replace('limitA: 8', 'limitA: 4');
+    expect(budget(fused).rails.find(({ name }) => name === 'six')!.fuse!.verdict).toBe('fits');
   });
 });
 

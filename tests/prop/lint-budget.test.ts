@@ -66,6 +66,48 @@ describe('fuses', () => {
     ]);
   });
 
+  test('no smaller than the hardest stall, though what moves is much less', () => {
+    // Once advised: a supply and a fuse of 0.5 A for a servo that stalls at 2.6 A.
+    const draw = '{ idleA: 0.1, movingA: 0.4, stallA: 2.6 }';
+    expectFindings(prop({ fuse: 'ratingA: »1', draw }), [
+      {
+        severity: 'warning',
+        wrong: 'a fuse of 1 A blows when a servo stalls or starts: six then carries 2.6 A',
+        right: 'fit 3 A',
+      },
+    ]);
+  });
+
+  test('a cartridge lets twice its rating flow for half an hour', () => {
+    // 24 AWG may carry 4.36 A; 1.45 x 4.36 / 2.1 is 3.01 A.
+    const wire = 'gaugeAwg: 24, lengthM: 0.5';
+    expectFindings(prop({ fuse: 'ratingA: »4, standard: IEC 60127', wire }), [
+      {
+        severity: 'warning',
+        wrong:
+          'a fuse of 4 A does not protect W1, which may carry 4.36 A: IEC 60127 lets 2.1 times the rating flow for up to 30 min',
+        right: 'fit 2 A',
+      },
+    ]);
+  });
+
+  test('the return is protected as well', () => {
+    // The plus in W1 is 20 AWG; its return is made of a wire of its own, 26 AWG: 2.77 A.
+    const text = prop({ fuse: 'ratingA: »5' })
+      .replace(', { role: return, colour: BK, from: P1-2, to: S1-3 }', '')
+      .replace(
+        'wires:\n',
+        'wires:\n  - { label: W4, channel: a, gaugeAwg: 26, lengthM: 0.3, cores: [{ role: return, colour: BK, from: P1-2, to: S1-3 }] }\n',
+      );
+    expectFindings(text, [
+      {
+        severity: 'warning',
+        wrong: 'a fuse of 5 A does not protect W4, which may carry 2.77 A',
+        right: 'fit 2 A',
+      },
+    ]);
+  });
+
   test('none fits', () => {
     expectFindings(
       prop({
@@ -78,7 +120,7 @@ describe('fuses', () => {
         {
           severity: 'warning',
           wrong: 'does not protect W1',
-          right: /^no rating of ISO 8820 fits between 4.2 A and 4.36 A: make W1 thicker/,
+          right: /^no rating of ISO 8820 fits between 4.3 A and 4.36 A: make W1 thicker/,
         },
       ],
     );
@@ -94,7 +136,7 @@ describe('fuses', () => {
   test('without terminals only what it must carry is judged', () => {
     const text = prop({ fuse: 'ratingA: »1', draw: '{ idleA: 0, movingA: 1.5, stallA: 2 }' });
     expectFindings(text.replace('supply: { plus: P1-1, return: P1-2 }, ', ''), [
-      { severity: 'warning', wrong: 'blows in normal use', right: 'a rating above 1.5 A' },
+      { severity: 'warning', wrong: 'blows in normal use', right: 'a rating above 2 A' },
     ]);
   });
 });

@@ -1,3 +1,4 @@
+import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { inrushA, runTimeH, totals, wantedSupplyA } from '../../src/sums/supply.ts';
 
@@ -32,9 +33,76 @@ describe('inrush', () => {
   });
 });
 
+describe('inrush against a reference that looks at every millisecond', () => {
+  /** In whole milliseconds, so that nothing is rounded: what each load draws in each of them, added up. */
+  function reference(
+    loads: readonly { idleA: number; movingA: number; stallA: number }[],
+    [everyMs, startMs, settleMs]: readonly [number, number, number],
+  ): number {
+    const endMs = loads.length * everyMs + startMs + settleMs + 1;
+    let most = 0;
+    for (let ms = 0; ms < endMs; ms++) {
+      let amps = 0;
+      for (const [i, { idleA, movingA, stallA }] of loads.entries()) {
+        const sinceMs = ms - i * everyMs;
+        if (sinceMs < 0) continue;
+        if (sinceMs < startMs) amps += stallA;
+        else if (sinceMs < startMs + settleMs) amps += movingA;
+        else amps += idleA;
+      }
+      most = Math.max(most, amps);
+    }
+    return most;
+  }
+
+  const load = fc
+    .tuple(...Array.from({ length: 3 }, () => fc.double({ min: 0, max: 3, noNaN: true })))
+    .map((all) => {
+      const [idleA, movingA, stallA] = all.sort((a, b) => a - b) as [number, number, number];
+      return { idleA, movingA, stallA };
+    });
+
+  test('of any number of servos, with ties that are sums of fractions', () => {
+    fc.assert(
+      fc.property(
+        fc.array(load, { maxLength: 24 }),
+        // Multiples of 5 ms tie often: 3 x 0.05 is not 0.15.
+        fc.tuple(fc.nat(20), fc.integer({ min: 1, max: 20 }), fc.integer({ min: 1, max: 40 })),
+        (loads, steps) => {
+          const [everyMs, startMs, settleMs] = steps.map((one) => 5 * one) as [
+            number,
+            number,
+            number,
+          ];
+          const stagger = {
+            everyS: everyMs / 1000,
+            startS: startMs / 1000,
+            settleS: settleMs / 1000,
+          };
+          expect(inrushA(loads, stagger)).toBeCloseTo(
+            reference(loads, [everyMs, startMs, settleMs]),
+            9,
+          );
+        },
+      ),
+      { numRuns: 500 },
+    );
+  });
+
+  test('three starts in a row at 0.05 s never overlap', () => {
+    const one = { idleA: 0, movingA: 0, stallA: 1 };
+    for (const count of [1, 3, 4, 7, 12, 40])
+      expect(inrushA(Array(count).fill(one), { everyS: 0.05, startS: 0.05, settleS: 0.15 })).toBe(
+        1,
+      );
+  });
+});
+
 test('a supply with a quarter more', () => {
   expect(wantedSupplyA(4)).toBe(5);
-  expect(wantedSupplyA(4, 0.5)).toBe(6);
+  expect(wantedSupplyA(4, 0, 0.5)).toBe(6);
+  // Never below what flows for a moment.
+  expect(wantedSupplyA(0.4, 2.6)).toBe(2.6);
 });
 
 describe('battery', () => {

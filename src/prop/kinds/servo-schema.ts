@@ -119,8 +119,14 @@ export function servoSchema({ z, name, positive, atLeast0, angle, pin, position,
     draw: z
       .strictObject({
         idleA: atLeast0('amperes', 'current while holding (A)').default(0),
-        movingA: atLeast0('amperes', 'current while moving (A)').default(0),
-        stallA: atLeast0('amperes', 'current when stalled (A)').default(0),
+        movingA: atLeast0(
+          'amperes',
+          'current while moving (A); no less than idleA, which it is without a value',
+        ).optional(),
+        stallA: atLeast0(
+          'amperes',
+          'current when stalled, and for a moment when it starts (A); no less than movingA, which it is without a value',
+        ).optional(),
       })
       .optional(),
     linkage: linkage.optional(),

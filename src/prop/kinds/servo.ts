@@ -1,5 +1,6 @@
 import { planMove } from '../../sums/profile.ts';
 import { ServoMapping } from '../../sums/servo-mapping.ts';
+import { lintDraw } from '../lint-draw.ts';
 import { lintRates, lintServo } from '../lint-servos.ts';
 import { motionLimits, secondsOf } from '../motion-limits.ts';
 import type { Requirement } from '../schema-parts.ts';
@@ -36,8 +37,9 @@ export function holdsBetween(
 
 /** Currents of a servo (A): at rest, moving, stalled. */
 export function servoDraw({ draw }: Pick<ServoChannel, 'draw'>): Draw {
-  const { idleA, movingA, stallA } = draw ?? { idleA: 0, movingA: 0, stallA: 0 };
-  return { idleA, busyA: movingA, stallA: Math.max(movingA, stallA), pinsA: [movingA] };
+  const idleA = draw?.idleA ?? 0;
+  const busyA = draw?.movingA ?? idleA;
+  return { idleA, busyA, stallA: Math.max(busyA, draw?.stallA ?? 0), pinsA: [busyA] };
 }
 
 /** What a meter shows at both ends of its marks, or of its limits: width x frequency of the pulse. */
@@ -95,6 +97,7 @@ export const servo: Kind<ServoChannel> = {
   },
   check: (notes, name, channel, limits) => {
     lintServo(notes, name, channel, limits);
+    lintDraw(notes, name, channel);
     lintRates(notes, name, channel);
   },
   checkPose: (notes, name, _channel, value, path, limits) =>

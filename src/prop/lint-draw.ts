@@ -1,0 +1,27 @@
+import { tidy } from '../shared/units.ts';
+import type { Notes } from './notes.ts';
+import type { ServoChannel } from './schema.ts';
+
+/**
+ * The currents of a servo rise from rest to stall: its motor's current goes with its torque, which is most
+ * when it is held fast.
+ */
+export function lintDraw(notes: Notes, name: string, { draw }: ServoChannel): void {
+  if (!draw) return;
+  const path = ['channels', name, 'draw'];
+  if (notes.given.broken(path)) return;
+  const given = [
+    { key: 'idleA', amps: draw.idleA },
+    { key: 'movingA', amps: draw.movingA },
+    { key: 'stallA', amps: draw.stallA },
+  ].filter(({ key }) => notes.given.has([...path, key]));
+  for (const [i, { key, amps = 0 }] of given.entries()) {
+    const before = given[i - 1];
+    if (!before || amps >= before.amps!) continue;
+    notes.error(
+      [...path, key],
+      `${key} ${tidy(amps)} A is below ${before.key} ${tidy(before.amps!)} A, and a servo draws more the harder it works`,
+      'give idleA at rest, movingA no less and stallA no less again, as the data sheet or a meter has them',
+    );
+  }
+}
