@@ -1,7 +1,7 @@
 import { didYouMean } from '../prop/finding.ts';
 import { longCue, MAX_NESTED, MAX_STEPS } from '../prop/long-cue.ts';
 import type { Cue } from '../prop/schema.ts';
-import { type CueStep, childrenOf, fadeOf, touchesOf } from '../prop/steps.ts';
+import { type CueStep, childrenOf, fadeOf, type Touch, touchesOf } from '../prop/steps.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
 import { type Ease, isSmooth, parseEase } from '../sums/ease.ts';
@@ -18,7 +18,13 @@ import type { Move } from './servo.ts';
 /** A move that takes this much longer than asked (s) is worth a word: more than a tick. */
 const SLOWER_S = 0.006;
 
-/** One step, with its names looked up and its easing parsed. */
+/** A value that a step gives to channels. */
+interface Value {
+  actuators: readonly Actuator[];
+  to: Touch['to'];
+}
+
+/** One step, with its easing parsed. */
 interface ReadyStep {
   /** Its place in the cue. */
   index: number;
@@ -119,6 +125,8 @@ const ROUNDING_S = 1e-9;
 const MAX_STARTS = 64;
 /** Followers that are put into their places one by one. */
 const FEW = 8;
+/** Steps whose channels are looked up in one tick, before they run. */
+const LOOKED_UP = 2;
 
 /** The order of `later`; of two at the same time the one that stands first comes first. */
 function latestFirst(a: RunningStep, b: RunningStep): number {
@@ -186,6 +194,9 @@ export class Cues {
   #running: RunningCue[] = [];
   /** Curves of moves that are not ready for their first: a part of one is made so in each tick. */
   readonly #unready = new Set<Ease>();
+  /** The channels of steps, looked up before they run where there was time for it. */
+  #values = new Map<ReadyStep, readonly Value[]>();
+  #lookUp: Iterator<ReadyStep> | undefined;
   #startsLeft = MAX_STARTS;
   /** Counts up with every cue that begins or ends. */
   revision = 0;
@@ -204,6 +215,11 @@ export class Cues {
     this.#events = events;
     this.#cues = new Map(cues);
     for (const cue of cues.values()) this.#addCurves(cue);
+    this.#lookUp = this.#allSteps();
+  }
+
+  *#allSteps(): Generator<ReadyStep> {
+    for (const { steps } of this.#cues.values()) yield* steps;
   }
 
   #addCurves({ steps }: ReadyCue): void {
@@ -213,6 +229,11 @@ export class Cues {
 
   /** Once a tick, in every condition. */
   ready(): void {
+    for (let n = 0; n < LOOKED_UP && this.#lookUp; n++) {
+      const next = this.#lookUp.next();
+      if (next.done) this.#lookUp = undefined;
+      else this.#valuesOf(next.value);
+    }
     for (const ease of this.#unready) {
       if (!readyEase(ease)) this.#unready.delete(ease);
       return;
@@ -235,6 +256,8 @@ export class Cues {
       cue.channels = undefined;
       cue.size = undefined;
     }
+    this.#values = new Map();
+    this.#lookUp = this.#allSteps();
   }
 
   get names(): string[] {
@@ -455,7 +478,7 @@ export class Cues {
     const { spec, ease } = one.step;
     const { overS = 0 } = spec;
     const fadeS = fadeOf(spec);
-    const wanted = this.#wanted(spec, run.random);
+    const wanted = this.#wanted(one.step, run.random);
     const { moves } = wanted;
     if (moves.length > 0)
       this.#attempt(run, one, () => {
@@ -606,14 +629,26 @@ export class Cues {
     }
   }
 
-  #wanted(spec: CueStep, random: Random): Wanted {
+  #wanted(step: ReadyStep, random: Random): Wanted {
     const wanted = nothing();
-    if (spec.pose !== undefined) mustHavePose(this.#body, spec.pose);
-    for (const { channels, to } of touchesOf(this.#body.prop, spec)) {
+    const { pose } = step.spec;
+    if (pose !== undefined) mustHavePose(this.#body, pose);
+    for (const { actuators, to } of this.#valuesOf(step)) {
       const drawn = typeof to === 'object' ? to.around + (2 * random() - 1) * to.spread : to;
-      for (const name of channels) this.#body.channel(name).want(drawn, wanted);
+      for (const actuator of actuators) actuator.want(drawn, wanted as never);
     }
     return wanted;
+  }
+
+  #valuesOf(step: ReadyStep): readonly Value[] {
+    const known = this.#values.get(step);
+    if (known) return known;
+    const values = [...touchesOf(this.#body.prop, step.spec)].map(({ channels, to }) => ({
+      actuators: channels.map((name) => this.#body.channel(name)),
+      to,
+    }));
+    this.#values.set(step, values);
+    return values;
   }
 
   // --- putting together -----------------------------------------------------------------------------
@@ -656,10 +691,10 @@ export class Cues {
   /** Collects the channels of a cue and of every cue within it, each looked at once. */
   #channelsIn(cue: ReadyCue, channels: Set<Actuator>, seen: Set<string>): Set<Actuator> {
     seen.add(cue.name);
-    for (const { spec } of cue.steps) {
-      for (const { channels: names } of touchesOf(this.#body.prop, spec))
-        for (const name of names) channels.add(this.#body.channel(name));
-      for (const { cue: inner } of childrenOf(spec)) {
+    for (const step of cue.steps) {
+      for (const { actuators } of this.#valuesOf(step))
+        for (const actuator of actuators) channels.add(actuator);
+      for (const { cue: inner } of childrenOf(step.spec)) {
         const found = seen.has(inner) ? undefined : this.#cues.get(inner);
         if (found) this.#channelsIn(found, channels, seen);
       }

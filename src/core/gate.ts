@@ -258,7 +258,9 @@ export class Gate {
     if (this.#waiting.length === 0) return;
     const { nowS } = this.#body;
     this.#waiting = this.#waiting.filter((asked) => {
-      const { moves, who } = asked;
+      const { moves, who, planning } = asked;
+      // Its moves have been checked in this tick: so many that it is enough work for one.
+      if (planning && asked.askedS === nowS) return true;
       try {
         for (const { servo, toDeg } of moves) {
           this.#mustBeWithin(servo, toDeg);
@@ -271,9 +273,6 @@ export class Gate {
         this.#journal.add('prop', 'refused', `no longer: ${error.message}`, error.values);
         return false;
       }
-      const { planning } = asked;
-      // A tick that has checked so many moves has done enough.
-      if (planning && asked.askedS === nowS) return true;
       if (planning && !this.#planOn(asked, planning)) return true;
       const full = this.#blockedBy(moves);
       if (full) {
