@@ -46,6 +46,8 @@ interface Waiting {
   /** It is being planned, a slice in each tick; then what came of it. */
   planning?: Planning | undefined;
   planned?: Planned;
+  /** Told that it has to wait for its rail. */
+  delayed?: boolean;
   /** When it was asked for (s). */
   askedS?: number;
   /** Told how long it takes (s), once that is known. */
@@ -148,7 +150,7 @@ export class Gate {
       this.#start(asked, plans);
       return { durationS };
     }
-    this.#waiting.push(asked);
+    this.#waiting.push({ ...asked, delayed: true });
     for (const { servo } of moves) servo.delayed = true;
     return { durationS, delayed: this.#tellDelayed(asked, full) };
   }
@@ -273,14 +275,19 @@ export class Gate {
         this.#journal.add('prop', 'refused', `no longer: ${error.message}`, error.values);
         return false;
       }
-      if (planning && !this.#planOn(asked, planning)) return true;
+      // The start of so many is work for a tick of its own.
+      if (planning) {
+        this.#planOn(asked, planning);
+        return true;
+      }
       const full = this.#blockedBy(moves);
       if (full) {
-        if (planning) this.#tellDelayed(asked, full);
+        if (asked.planned && !asked.delayed) this.#tellDelayed(asked, full);
+        asked.delayed = true;
         return true;
       }
       this.#start(asked, this.#plansOf(asked));
-      if (!planning)
+      if (asked.delayed)
         this.#journal.add(
           who,
           'started',
@@ -290,14 +297,13 @@ export class Gate {
     });
   }
 
-  /** Plans a slice; whether that was the last one. */
-  #planOn(asked: Waiting, planning: Planning): boolean {
+  /** Plans a slice. */
+  #planOn(asked: Waiting, planning: Planning): void {
     const planned = planning.slice(this.#nowMs);
-    if (!planned) return false;
+    if (!planned) return;
     asked.planned = planned;
     asked.planning = undefined;
     asked.onPlanned?.(planned.durationS);
-    return true;
   }
 
   /** What was planned counts as long as everything stands where it stood. */
