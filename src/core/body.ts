@@ -160,7 +160,9 @@ export class Body {
   channel(name: string): Actuator {
     const found = this.#byName.get(name);
     if (found) return found;
-    const advice = didYouMean(name, this.#byName.keys());
+    const advice = this.groups.has(name)
+      ? `${name} is a group: use group.move`
+      : didYouMean(name, this.#byName.keys());
     throw new Refusal('channel.unknown', `there is no channel ${name}; ${advice}`, {
       channel: name,
     });

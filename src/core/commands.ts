@@ -203,7 +203,7 @@ export class Commands {
       if (!members)
         throw new Refusal(
           'group.unknown',
-          `there is no group ${group}; ${didYouMean(group, this.#core.body.groups.keys())}`,
+          `there is no group ${group}; ${this.#core.body.find(group) ? `${group} is a channel: use channel.move` : didYouMean(group, this.#core.body.groups.keys())}`,
           { group },
         );
       const moves = members.map((servo) => ({ servo, toDeg: degOf(servo, to) }));

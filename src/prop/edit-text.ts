@@ -41,6 +41,8 @@ export function splice(
   edits: readonly Edit[],
   newline = newlineOf(source.text),
 ): PropText {
+  if (source.mended)
+    throw new RangeError('the file has errors and cannot be edited; mend them first');
   const { cuts, wanted, clash } = plan(source, edits, newline);
   if (wanted === source.raw) return source;
   if (!clash) {

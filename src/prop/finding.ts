@@ -63,6 +63,13 @@ export function show(value: unknown): string {
   return typeof value === 'object' ? 'a map' : String(value);
 }
 
+/** A piece of the text as it stands there, short enough for a message and free of control characters. */
+export function piece(text: string): string {
+  const short = text.length > MAX_SHOWN ? `${text.slice(0, MAX_SHOWN)}...` : text;
+  // biome-ignore lint/suspicious/noControlCharactersInRegex: none may reach a terminal
+  return short.replace(/[\0-\x1F\x7F]/g, ' ').trim();
+}
+
 /** `did you mean beak?` when a known name is near enough, else the known names themselves. */
 export function didYouMean(name: string, known: Iterable<string>): string {
   const names = [...known];

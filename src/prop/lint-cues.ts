@@ -5,6 +5,7 @@ import { didYouMean, type Path, show } from './finding.ts';
 import { relayOf } from './kinds/channel.ts';
 import { kindOf } from './kinds/registry.ts';
 import { checkColour } from './kinds/rgb.ts';
+import { wrongPart } from './kinds/wrong-part.ts';
 import { lintRequirement } from './lint-interlocks.ts';
 import { longCue, MAX_NESTED, MAX_STEPS } from './long-cue.ts';
 import type { Limits, Notes } from './notes.ts';
@@ -31,20 +32,19 @@ export function lintCues(notes: Notes, limits: Limits): Set<string> {
 // --- one step -------------------------------------------------------------------------------------
 
 function lintStep(notes: Notes, step: CueStep, at: Path, limits: Limits): void {
-  const { move, pose, colour, until, cue, choose, times } = step;
+  const { move, pose, until, cue, choose, times } = step;
   if (pose !== undefined) notes.find('poses', pose, [...at, 'pose']);
   lintMoves(notes, move ?? {}, [...at, 'move'], limits);
   for (const part of ['colour', 'dim', 'switch'] as const) {
-    for (const name of Object.keys(step[part] ?? {})) {
+    for (const [name, value] of Object.entries(step[part] ?? {})) {
       const path = [...at, part, name];
       const channel = notes.find('channels', name, path, true);
-      const wanted = channel && kindOf(channel).part;
-      if (channel && wanted !== part)
-        notes.keyError(path, `${name} is a ${channel.kind}`, `put it under ${wanted}`);
+      if (!channel) continue;
+      if (kindOf(channel).part !== part)
+        notes.keyError(path, ...wrongPart(name, channel.kind, value));
+      else if (part === 'colour') checkColour(notes, String(value), path);
     }
   }
-  for (const [name, value] of Object.entries(colour ?? {}))
-    checkColour(notes, value, [...at, 'colour', name]);
   if (until) lintUntil(notes, until, [...at, 'until'], limits);
   for (const child of childrenOf(step)) notes.find('cues', child.cue, [...at, ...child.at]);
 
@@ -87,9 +87,10 @@ function lintMoves(
         continue;
       }
       const channel = channels[name];
-      const part = channel && kindOf(channel).part;
-      if (channel && part !== 'move')
-        notes.keyError(path, `${name} is a ${channel.kind}`, `put it under ${part}`);
+      if (channel && kindOf(channel).part !== 'move') {
+        notes.keyError(path, ...wrongPart(name, channel.kind, to));
+        continue;
+      }
     }
     for (const member of members) {
       for (const end of endsOf(to)) notes.checkPosition(member, end, path, limits);

@@ -1,6 +1,7 @@
 import { tidy } from '../shared/units.ts';
+import { flatGroups, MAX_GROUP_DEPTH, MAX_MEMBERS } from './groups.ts';
 import { kindOf } from './kinds/registry.ts';
-import type { Limits, Notes } from './notes.ts';
+import { type Limits, listed, type Notes } from './notes.ts';
 
 /**
  * Groups, poses and park stages: that they name what is there and ask for what it can do; and that
@@ -14,7 +15,34 @@ export function lintShow(notes: Notes, limits: Limits): void {
 }
 
 function lintGroups(notes: Notes): void {
-  for (const [group, members] of Object.entries(notes.prop.groups)) {
+  const { groups } = notes.written;
+  const { problems, tooMany } = flatGroups(groups);
+  for (const { group, at, circle } of problems) {
+    // One that is called like a channel is told of below.
+    if (circle?.some((name) => Object.hasOwn(notes.prop.channels, name))) continue;
+    const path = ['groups', group, at];
+    if (circle)
+      notes.error(
+        path,
+        circle.length === 2
+          ? `group ${group} contains itself`
+          : `the groups contain each other: ${circle.join(' -> ')}`,
+        'name channels here',
+      );
+    else
+      notes.error(
+        path,
+        `here groups are nested more than ${MAX_GROUP_DEPTH} deep`,
+        'name channels in some of them',
+      );
+  }
+  if (tooMany)
+    notes.error(
+      ['groups'],
+      `with the groups within them the groups have more than ${MAX_MEMBERS} channels`,
+      'make fewer or smaller groups',
+    );
+  for (const [group, members] of Object.entries(groups)) {
     if (Object.hasOwn(notes.prop.channels, group))
       notes.keyError(
         ['groups', group],
@@ -23,12 +51,15 @@ function lintGroups(notes: Notes): void {
       );
     for (const [i, name] of members.entries()) {
       const path = ['groups', group, i];
+      if (members.indexOf(name) < i) {
+        notes.error(path, `${name} is in this group already`, 'name it once');
+        continue;
+      }
+      if (Object.hasOwn(groups, name)) continue;
       const channel = notes.find('channels', name, path);
       if (!channel) continue;
       if (!kindOf(channel).moves)
         notes.error(path, `${name} is a ${channel.kind}`, 'group servos only: they move together');
-      if (members.indexOf(name) < i)
-        notes.error(path, `${name} is in this group already`, 'name it once');
     }
   }
 }
@@ -46,23 +77,29 @@ function lintPoses(notes: Notes, limits: Limits): void {
 // --- park ---------------------------------------------------------------------------------------
 
 function lintStages(notes: Notes): void {
-  const named = new Set<string>();
-  for (const [i, stage] of notes.prop.park.stages.entries()) {
+  const { groups, channels } = notes.prop;
+  /** Where each channel was named first. */
+  const named = new Map<string, string>();
+  for (const [i, stage] of notes.written.stages.entries()) {
     for (const [j, name] of stage.entries()) {
       const path = ['park', 'stages', i, j];
       if (notes.given.broken(path)) continue;
-      const { groups, channels } = notes.prop;
-      if (Object.hasOwn(groups, name) && !Object.hasOwn(channels, name)) {
-        const members = groups[name]!.join(', ');
-        notes.error(path, `${name} is a group`, `name its channels: ${members}`);
-        continue;
-      }
-      notes.find('channels', name, path);
-      if (named.has(name))
-        notes.error(path, `${name} parks in an earlier place already`, 'name it once');
-      named.add(name);
+      const isGroup = Object.hasOwn(groups, name) && !Object.hasOwn(channels, name);
+      if (!isGroup) notes.find('channels', name, path);
+      const again = (isGroup ? groups[name]! : [name]).filter((member) => named.has(member));
+      if (again.length > 0)
+        notes.error(
+          path,
+          `${listed(again)} ${again.length > 1 ? 'park' : 'parks'} in an earlier place already${within(named.get(again[0]!)!, again[0]!)}`,
+          isGroup ? 'name each channel once, alone or in a group' : 'name it once',
+        );
+      for (const member of isGroup ? groups[name]! : [name]) named.set(member, name);
     }
   }
+}
+
+function within(place: string, channel: string): string {
+  return place === channel ? '' : `, with ${place}`;
 }
 
 // --- light --------------------------------------------------------------------------------------

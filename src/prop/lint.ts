@@ -1,4 +1,5 @@
 import type { Remark } from './finding.ts';
+import type { Written } from './groups.ts';
 import { kindOf } from './kinds/registry.ts';
 import { lintBudget } from './lint-budget.ts';
 import { lintCues } from './lint-cues.ts';
@@ -10,6 +11,7 @@ import { lintRails } from './lint-rails.ts';
 import { lintSafety } from './lint-safety.ts';
 import { lintShow } from './lint-show.ts';
 import { lintIdle, lintTriggers } from './lint-triggers.ts';
+import { lintUnits } from './lint-units.ts';
 import { lintVapour } from './lint-vapour.ts';
 import { lintWiring } from './lint-wiring.ts';
 import { type Given, type Limits, Notes } from './notes.ts';
@@ -19,9 +21,11 @@ import type { Prop } from './schema.ts';
  * What the trade knows and the schema cannot say: rules that need two places of the file at once,
  * or the hardware.
  * @param given what the file held, where `prop` is only its sound part.
+ * @param written groups and park stages as the file has them, where `prop` has them taken apart
  */
-export function lint(prop: Prop, given: Given): Remark[] {
-  const notes = new Notes(prop, given);
+export function lint(prop: Prop, given: Given, written?: Written): Remark[] {
+  const notes = new Notes(prop, given, written);
+  lintUnits(notes);
   lintLink(notes);
   lintOutputs(notes);
   const limits: Limits = new Map();

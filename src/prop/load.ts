@@ -2,6 +2,7 @@ import { createReadStream } from 'node:fs';
 import { type Edit, splice } from './edit-text.ts';
 import { type Entries, sharing, spliceEntries } from './entries.ts';
 import { closest, type Finding, type Path, pathText, WHOLE_FILE } from './finding.ts';
+import { withoutGroups, writtenIn } from './groups.ts';
 import { lint } from './lint.ts';
 import { type Prop, schemas } from './schema.ts';
 import { explain, knownKeys, valueAt, withinUnion } from './schema-remarks.ts';
@@ -36,16 +37,18 @@ export function checkProp(source: PropText, file: string): Loaded {
     const parsed = schemas().propFile.safeParse(raw);
     if (!parsed.success) findings.push(...explain(parsed.error.issues, raw).map(place));
     const broken = new Broken();
-    const sound = parsed.success ? parsed.data : soundPart(raw, broken);
-    if (sound) {
+    const fit = parsed.success ? parsed.data : soundPart(raw, broken);
+    if (fit) {
+      const sound = withoutGroups(fit);
       const given = {
         has: (path: Path) => valueAt(raw, path) !== undefined || broken.covers(path),
         broken: (path: Path) => broken.touches(path),
         sound: parsed.success,
       };
-      findings.push(...lint(sound, given).map(place));
+      const written = { groups: fit.groups, stages: fit.park.stages };
+      findings.push(...lint(sound, given, written).map(place));
+      if (parsed.success) prop = sound;
     }
-    if (parsed.success) prop = parsed.data;
   }
   return judged(source, file, prop, findings);
 }
@@ -77,7 +80,7 @@ function judged(
  */
 export function editProp(loaded: Loaded, edits: readonly Edit[]): Loaded {
   const { source, file } = loaded;
-  if (!source || loaded.raw === undefined)
+  if (!source || source.mended || loaded.raw === undefined)
     throw new RangeError('the file has errors and cannot be edited; mend them first');
   const quick = loaded.prop && spliceEntries(source, edits);
   if (quick?.source === source) return loaded;
@@ -89,7 +92,7 @@ export function editProp(loaded: Loaded, edits: readonly Edit[]): Loaded {
       broken: () => false,
       sound: true,
     };
-    return judged(quick.source, file, prop, lint(prop, given).map(place));
+    return judged(quick.source, file, prop, lint(prop, given, writtenIn(raw)).map(place));
   }
   const next = splice(source, edits);
   return next === source ? loaded : checkProp(next, file);

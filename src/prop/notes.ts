@@ -1,6 +1,7 @@
 import type { BoardNotes, ReservedFor } from '../boards/facts.ts';
 import { factsOf } from '../boards/registry.ts';
-import { didYouMean, type Path, type Remark, show } from './finding.ts';
+import { didYouMean, type Path, pathText, type Remark, show } from './finding.ts';
+import type { Written } from './groups.ts';
 import { servoOf } from './kinds/channel.ts';
 import type { Prop } from './schema.ts';
 
@@ -17,15 +18,48 @@ export interface Given {
 /** The soft limits of every servo whose limits are sound (deg, low then high). */
 export type Limits = Map<string, readonly [low: number, high: number]>;
 
+/** Whether a value is suspect, is within one that is, or has one in it. */
+function isSuspect(suspects: ReadonlySet<string>, path: Path): boolean {
+  return suspects.size > 0 && suspects.has(pathText(path));
+}
+
+/** Names for a sentence, not too many of them. */
+export function listed(names: readonly string[]): string {
+  const shown = names.slice(0, 8).join(', ');
+  return names.length > 8 ? `${shown} and ${names.length - 8} more` : shown;
+}
+
 /** Collects what lint has to say. */
 export class Notes implements BoardNotes {
   readonly remarks: Remark[] = [];
   readonly prop: Prop;
   readonly given: Given;
+  readonly #written: Written | undefined;
+  /** Values that are told of already: nothing else is said that follows from one. */
+  readonly #suspects = new Set<string>();
 
-  constructor(prop: Prop, given: Given) {
+  constructor(prop: Prop, given: Given, written?: Written) {
     this.prop = prop;
-    this.given = given;
+    this.#written = written;
+    const suspects = this.#suspects;
+    this.given = {
+      has: (path) => given.has(path),
+      broken: (path) => given.broken(path) || isSuspect(suspects, path),
+      get sound() {
+        return given.sound === true && suspects.size === 0;
+      },
+    };
+  }
+
+  /** Groups and park stages as the file has them; the prop has channels in the place of groups. */
+  get written(): Written {
+    const { groups, park } = this.prop;
+    return this.#written ?? { groups, stages: park.stages };
+  }
+
+  /** From now on the value here counts as broken. */
+  suspect(path: Path): void {
+    for (let i = 0; i <= path.length; i++) this.#suspects.add(pathText(path.slice(0, i)));
   }
 
   error(path: Path, wrong: string, right: string): void {
@@ -64,6 +98,13 @@ export class Notes implements BoardNotes {
     if (this.given.broken(path)) return undefined;
     if (Object.hasOwn(entries, name)) return entries[name] as Prop[S][string];
     if (this.given.has([section, name])) return undefined;
+    const members = section === 'channels' ? this.#membersOf(name) : undefined;
+    if (members) {
+      const wrong = `${name} is a group, and here belongs a channel`;
+      const right = `name ${members.length > 1 ? 'its channels' : 'its channel'}: ${listed(members)}`;
+      this.remarks.push({ severity: 'error', path, atKey, wrong, right });
+      return undefined;
+    }
     const wrong = `there is no ${section.slice(0, -1)} ${name}`;
     this.remarks.push({
       severity: 'error',
@@ -73,6 +114,12 @@ export class Notes implements BoardNotes {
       right: didYouMean(name, Object.keys(entries)),
     });
     return undefined;
+  }
+
+  /** The channels of a group that is there, or may be. */
+  #membersOf(name: string): readonly string[] | undefined {
+    const { groups } = this.prop;
+    return Object.hasOwn(groups, name) ? groups[name] : undefined;
   }
 
   /** The channel called `name`; undefined (and an error at the key of `path`) without one. */

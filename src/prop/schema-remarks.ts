@@ -1,14 +1,21 @@
 import * as z from 'zod';
+import { tidy } from '../shared/units.ts';
 import {
   closest,
   didYouMean,
   type Path,
   pathText,
+  piece,
   type Remark,
   show,
   switchWord,
 } from './finding.ts';
+import { type ChannelKind, KIND_NAMES } from './kinds/channel.ts';
+import { kindOf } from './kinds/registry.ts';
+import { wrongPart } from './kinds/wrong-part.ts';
 import { schemas } from './schema.ts';
+import { numberSlip, percentOf } from './slips.ts';
+import { COMMAND_PARTS, type CommandPart } from './steps.ts';
 
 /** Turns the schema's complaints into sentences for the person who writes the prop file. */
 
@@ -44,6 +51,8 @@ function explainOne(issue: Issue, path: Path, raw: unknown): Remark[] {
   const value = valueAt(raw, path);
   const key = path.at(-1);
 
+  const misplaced = wrongPartAt(path, raw);
+  if (misplaced) return say(misplaced, path, true);
   if (issue.code === 'unrecognized_keys') {
     const known = knownKeys(path, raw);
     return issue.keys
@@ -63,6 +72,9 @@ function explainOne(issue: Issue, path: Path, raw: unknown): Remark[] {
   if (issue.code === 'invalid_value' && isSwitch(issue.values) && switchWord(value))
     return say([`${show(value)} is neither on nor off`, `write ${switchWord(value)}`]);
 
+  const slip = value === undefined ? undefined : slipIn(value, key, issue, schemaAt(path, raw));
+  if (slip) return say(slip);
+
   const wrongShape = issue.code === 'invalid_type' && issue.expected === 'object';
   const message = wrongShape ? '' : issue.message;
   const schema = schemaAt(path, raw);
@@ -74,6 +86,43 @@ function explainOne(issue: Issue, path: Path, raw: unknown): Remark[] {
   if (typeof value === 'number' && !Number.isFinite(value))
     return say([`${show(value)} is not a finite number`, right]);
   return say([wrong, right]);
+}
+
+/** What a channel of another kind was given in a step of a cue. */
+function wrongPartAt(path: Path, raw: unknown): Sentence | undefined {
+  const at = path[2] === 'steps' ? 4 : 3;
+  if (path[0] !== 'cues' || path.length !== at + 2) return undefined;
+  const [part, name] = [path[at], String(path[at + 1])];
+  const kind = valueAt(raw, ['channels', name, 'kind']);
+  if (!isPart(part) || !isKind(kind) || kindOf({ kind }).part === part) return undefined;
+  return wrongPart(name, kind, valueAt(raw, path));
+}
+
+/** A value with a slip that many make, and what to write in its place. */
+function slipIn(
+  value: unknown,
+  key: string | number | undefined,
+  issue: Issue,
+  schema: Schema | undefined,
+): Sentence | undefined {
+  const options = schema instanceof z.ZodUnion ? (schema.options as Schema[]) : [schema];
+  const number = options.find((one) => one instanceof z.ZodNumber);
+  if (number) {
+    // A level or share, which is 1 at most.
+    const isShare = number.maxValue === 1 && (number.minValue ?? 0) >= 0;
+    const share = isShare ? percentOf(value) : undefined;
+    if (share !== undefined)
+      return [`${show(value)} is not within 0 and 1`, `write ${share} for ${tidy(share * 100)} %`];
+    return typeof value === 'string' ? numberSlip(value, key) : undefined;
+  }
+  const wantsMap = issue.code === 'invalid_type' && ['object', 'record'].includes(issue.expected);
+  const [, name, rest] =
+    (wantsMap || issue.code === 'invalid_union') && typeof value === 'string'
+      ? (/^([A-Za-z_][\w-]*):(\S.*)$/.exec(value) ?? [])
+      : [];
+  if (name === undefined || !(wantsMap || !options.some((one) => one instanceof z.ZodString)))
+    return undefined;
+  return [`${show(value)} has no space after the colon`, `write ${name}: ${piece(rest!)}`];
 }
 
 function unknownKey(unknown: string, known: string[], parent: unknown): Sentence {
@@ -154,6 +203,14 @@ function remedy(issue: Issue, schema: Schema | undefined): string {
     return (TYPES[issue.expected]?.[1] ?? 'correct it') + about;
   }
   return `correct it${about}`;
+}
+
+function isPart(key: unknown): key is CommandPart {
+  return COMMAND_PARTS.some((part) => part === key);
+}
+
+function isKind(kind: unknown): kind is ChannelKind {
+  return KIND_NAMES.some((name) => name === kind);
 }
 
 // --- on and off ---------------------------------------------------------------------------------

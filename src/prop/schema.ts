@@ -200,10 +200,10 @@ function make() {
 
   const park = z.strictObject({
     stages: z
-      .array(z.array(name('channel')))
+      .array(z.array(name('channel or group')))
       .default([])
       .describe(
-        'channels that park together, stage after stage; those not named park last, together',
+        'channels, or groups, that park together, stage after stage; those not named park last, together',
       ),
     deadlineS: positive('seconds', 'past it, power is dropped: stop category 0 (s)').default(10),
   });
@@ -278,7 +278,10 @@ function make() {
       connectors: z.record(name('connector'), connector).default({}),
       wires: z.array(trunk).default([]).describe('wires that do not belong to a channel'),
       channels: z.record(name('channel'), channel),
-      groups: z.record(name('group'), z.array(name('channel')).min(1)).default({}),
+      groups: z
+        .record(name('group'), z.array(name('channel or group')).min(1))
+        .default({})
+        .describe('servos that move together, by their names or by those of other groups'),
       poses: z.record(name('pose'), z.record(name('channel'), poseValue)).default({}),
       cues: z.record(name('cue'), cue).default({}),
       idle: z.record(name('idle'), idle).default({}),

@@ -8,7 +8,7 @@ import type { Parts } from './schema-parts.ts';
  */
 
 /** The parts of a step that command channels by name, in the order in which they are carried out. */
-const COMMAND_PARTS = ['move', 'dim', 'colour', 'switch'] as const;
+export const COMMAND_PARTS = ['move', 'dim', 'colour', 'switch'] as const;
 export type CommandPart = (typeof COMMAND_PARTS)[number];
 
 /** What a step may do: one of these at least. */

@@ -10,13 +10,14 @@ import {
   Lexer,
   LineCounter,
   type Node,
-  type Pair,
+  Pair,
   Parser,
+  Scalar,
   type YAMLError,
   type YAMLMap,
   YAMLParseError,
 } from 'yaml';
-import { type Finding, type Path, pathText, type Remark } from './finding.ts';
+import { type Finding, type Path, pathText, piece, type Remark, WHOLE_FILE } from './finding.ts';
 
 /** The text of a prop file: YAML 1.2 (core schema), and the way back from data to line and column. */
 
@@ -40,6 +41,8 @@ export interface PropText {
   readonly raw: unknown;
   /** What is wrong with the text as YAML. */
   readonly findings: readonly Finding[];
+  /** The data is what was plainly meant, not what stands there: it is good for a check alone. */
+  readonly mended?: boolean;
   /** What each alias (*name) stands for, in the order of the text. */
   aliases: ReadonlyMap<Alias, Node>;
   /** Where the value at `path` stands, or its key: see `Places`. */
@@ -47,6 +50,8 @@ export interface PropText {
   /** Gives a remark its line and column. */
   place(remark: Remark): Finding;
 }
+
+type Mutable<T> = { -readonly [K in keyof T]: T[K] };
 
 /** What gives remarks their places in a text. */
 export function placer(text: string, offset: PropText['offset']): (remark: Remark) => Finding {
@@ -69,7 +74,7 @@ export function readText(text: string): PropText {
   const aliases = new Map<Alias, Node>();
   const places = new Places(aliases);
   const offset = (path: Path, atKey: boolean) => places.offset(result.document, path, atKey);
-  const result: PropText & { document: Document.Parsed | undefined; raw: unknown } = {
+  const result: Mutable<PropText> = {
     text,
     document: undefined,
     raw: undefined,
@@ -104,6 +109,14 @@ export function readText(text: string): PropText {
     const wrong = 'the file starts with a byte order mark';
     findings.push(result.place({ severity: 'warning', path: [], wrong, right }));
   }
+  const tabs = document.errors.some(({ code }) => code === 'TAB_AS_INDENT');
+  const spaced = document.errors.length > 0 && !tabs ? withSpaces(text, document) : undefined;
+  if (spaced) return spaced;
+  if (tabs) {
+    // Whatever else is wrong may come from them.
+    say(...explainTabs(text, document.errors));
+    return result;
+  }
   for (const error of [...document.errors, ...document.warnings])
     say(error.pos[0], ...explainSyntax(error));
   const { explicit, version } = document.directives.yaml;
@@ -117,7 +130,9 @@ export function readText(text: string): PropText {
     say(0, 'the file is empty', 'begin with sinew: 1, then name, boards and channels');
     return result;
   }
-  if (!new Check(aliases, say).node(document.contents)) return result;
+  const check = new Check(aliases, say);
+  if (!check.node(document.contents)) return result;
+  if (check.mended) result.mended = true;
   try {
     // Without aliases, and with no tag that the schema did not know, the data is as it stands there.
     const plain = aliases.size === 0 && document.warnings.length === 0;
@@ -169,6 +184,59 @@ function parseLexemes(lexemes: readonly string[], length: number): Document.Pars
   return first as Document.Parsed;
 }
 
+const NO_SPACE = 'a space is missing after the colon';
+
+/**
+ * A text that is no YAML because of `kind:lamp`, read as if the space were there; undefined where that
+ * mends nothing.
+ */
+function withSpaces(text: string, { errors }: Document.Parsed): PropText | undefined {
+  const places: { offset: number; key: string; value: string }[] = [];
+  const meant = text.replaceAll(
+    /^([ ]*(?:- +)*)([A-Za-z_][\w-]*):(?=[^\s:/\\])(.*)$/gm,
+    (line, before: string, key: string, value: string, at: number) => {
+      places.push({ offset: at + before.length + places.length, key, value: value.trimEnd() });
+      return `${before}${key}: ${line.slice(before.length + key.length + 1)}`;
+    },
+  );
+  if (places.length === 0) return undefined;
+  const read = readText(meant);
+  const left = read.document?.errors.length ?? Number.POSITIVE_INFINITY;
+  if (left >= errors.length) return undefined;
+  const position = positions(meant);
+  /** The column behind each colon, by its line. */
+  const put = new Map<number, number>();
+  const said = places.map(({ offset, key, value }): Finding => {
+    const right = `write ${key}: ${piece(value)}`;
+    const at = position(offset);
+    put.set(at.line, at.column + key.length);
+    return { severity: 'error', ...at, path: WHOLE_FILE, wrong: NO_SPACE, right };
+  });
+  const back = <T extends Finding>(finding: T): T =>
+    finding.column > (put.get(finding.line) ?? Number.POSITIVE_INFINITY)
+      ? { ...finding, column: finding.column - 1 }
+      : finding;
+  return {
+    ...read,
+    text,
+    mended: true,
+    findings: [...said, ...read.findings.map(back)],
+    place: (remark) => back(read.place(remark)),
+  };
+}
+
+/** Tabs in the indentation are one mistake, on however many lines. */
+function explainTabs(
+  text: string,
+  errors: readonly YAMLError[],
+): [offset: number, wrong: string, right: string] {
+  const offset = errors.find(({ code }) => code === 'TAB_AS_INDENT')!.pos[0];
+  const lines = text.slice(offset).match(/^ *\t[ \t]*\S/gm)?.length ?? 1;
+  const more =
+    lines > 1 ? ` (here, and on ${lines - 1} more ${lines === 2 ? 'line' : 'lines'})` : '';
+  return [offset, `a tab in the indentation${more}`, 'indent with spaces'];
+}
+
 /** Where the nesting passes what the YAML library can take, or undefined. */
 function findTooDeep(lexemes: readonly string[]): number | undefined {
   let offset = 0;
@@ -209,6 +277,10 @@ class Check {
   readonly #ancestors: unknown[] = [];
   readonly #path: (string | number)[] = [];
   #count = 0;
+  /** Maps with a map merged into one of theirs: merging those as well could double them without end. */
+  readonly #merged = new WeakSet<object>();
+  /** Something was mended. */
+  mended = false;
 
   constructor(aliases: Map<Alias, Node>, say: Say) {
     this.#aliases = aliases;
@@ -234,6 +306,7 @@ class Check {
   }
 
   #map(map: YAMLMap): boolean {
+    this.#mend(map);
     const seen = new Set<string>();
     for (const { key } of map.items) {
       const name = keyText(key);
@@ -255,9 +328,70 @@ class Check {
     return sound;
   }
 
-  #atKey(key: unknown, wrong: string, right: string): void {
+  /** Puts right what was plainly meant otherwise, and says so, so that nothing else is said about it. */
+  #mend(map: YAMLMap): void {
+    for (let i = 0; i < map.items.length; i++) {
+      const { key, value } = map.items[i]!;
+      if (!isScalar(key)) continue;
+      const name = keyText(key);
+      if (name === '<<') {
+        const sources = this.#mergeSources(value);
+        if (!sources) continue;
+        this.#atKey(key, 'merge keys (<<) are not read', 'write the keys out');
+        const own = new Set(map.items.map((pair) => keyText(pair.key)));
+        const added = sources
+          .flatMap(({ items }) => items as Pair[])
+          .filter((pair) => {
+            const fresh = !own.has(keyText(pair.key));
+            own.add(keyText(pair.key));
+            return fresh;
+          });
+        map.items.splice(i, 1, ...added.map((pair) => new Pair(pair.key, pair.value)));
+        i += added.length - 1;
+        for (const one of [map, ...this.#ancestors]) this.#merged.add(one as object);
+        this.mended = true;
+        continue;
+      }
+      if (!isNothing(value)) continue;
+      const [, first, rest] = /^([A-Za-z_][\w-]*):(\S.*)$/.exec(name) ?? [];
+      if (first !== undefined && rest !== undefined) {
+        this.#atKey(key, NO_SPACE, `write ${first}: ${piece(rest)}`, first);
+        key.value = first;
+        map.items[i]!.value = scalarOf(rest, key);
+        this.mended = true;
+        continue;
+      }
+      const before = map.items[i - 1];
+      const number = isScalar(before?.value) ? before.value.value : undefined;
+      if (!before || !Number.isInteger(number) || !/^\d+$/.test(name)) continue;
+      const sign = Object.is(number, -0) ? '-' : '';
+      const decimal = `${sign}${number}.${name}`;
+      const of = keyText(before.key);
+      this.#atKey(
+        before.value,
+        `${number},${name} has a comma where a decimal point belongs`,
+        `write ${decimal}`,
+        of,
+      );
+      (before.value as Scalar).value = Number(decimal);
+      map.items.splice(i--, 1);
+      this.mended = true;
+    }
+  }
+
+  /** The maps that a merge key names; undefined where they cannot be merged here. */
+  #mergeSources(value: unknown): YAMLMap[] | undefined {
+    const nodes = isSeq(value) ? value.items : [value];
+    const maps = nodes.map((node) => (isAlias(node) ? this.#anchors.get(node.source) : node));
+    const sound = maps.every(
+      (one) => isMap(one) && !this.#ancestors.includes(one) && !this.#merged.has(one),
+    );
+    return sound && maps.length <= 10 ? (maps as YAMLMap[]) : undefined;
+  }
+
+  #atKey(key: unknown, wrong: string, right: string, name = keyText(key)): void {
     const offset = (key as Node).range?.[0] ?? 0;
-    this.#say(offset, wrong, right, [...this.#path, keyText(key)]);
+    this.#say(offset, wrong, right, [...this.#path, name]);
   }
 
   #alias(alias: Alias): boolean {
@@ -298,6 +432,20 @@ function plainData(node: unknown): unknown {
     return map;
   }
   return isSeq(node) ? node.items.map(plainData) : node;
+}
+
+/** Whether nothing at all stands there. */
+function isNothing(value: unknown): boolean {
+  return value === null || (isScalar(value) && value.value === null && !value.source);
+}
+
+/** A plain scalar as it would have been read. */
+function scalarOf(text: string, at: Scalar): Scalar {
+  const document = parseLexemes([...new Lexer().lex(text)], text.length);
+  const value = isScalar(document.contents) ? document.contents.value : text;
+  const scalar = new Scalar(value);
+  if (at.range) scalar.range = at.range;
+  return scalar;
 }
 
 function keyText(key: unknown): string {

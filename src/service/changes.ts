@@ -1,5 +1,6 @@
 import { isDeepStrictEqual } from 'node:util';
 import { type Path, pathText, show } from '../prop/finding.ts';
+import { flatStages, writtenIn } from '../prop/groups.ts';
 import { valueAt } from '../prop/schema-remarks.ts';
 
 /** What two versions of a prop file differ in. */
@@ -69,8 +70,15 @@ export function changesBetween(
     if (moved && isDeepStrictEqual(was, is)) lines.say(`${part}: in another order`);
     if (moved) changes.whenParked = true;
   }
+  // A group may stand in a stage of parking.
+  if (changes.parts.has('groups') && !isDeepStrictEqual(stagesIn(before), stagesIn(after)))
+    changes.whenParked = true;
   changes.list = lines.list();
   return changes;
+}
+
+function stagesIn(raw: unknown): string[][] {
+  return flatStages(writtenIn(raw));
 }
 
 /** Parts of which only the entries that differ are named. */

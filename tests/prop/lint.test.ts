@@ -718,7 +718,7 @@ describe('poses', () => {
 });
 
 describe('park stages', () => {
-  test('unknown, twice, or a group', () => {
+  test('unknown, or twice, with a group as well', () => {
     expectFindings(
       propText(
         `a: ${servo(4)}\n  b: ${servo(5)}`,
@@ -727,7 +727,11 @@ describe('park stages', () => {
       [
         { path: 'park.stages[0][1]', wrong: 'no channel c' },
         { path: 'park.stages[1][1]', wrong: 'a parks in an earlier place already' },
-        { path: 'park.stages[2][0]', wrong: 'g is a group', right: 'a, b' },
+        {
+          path: 'park.stages[2][0]',
+          wrong: 'a, b park in an earlier place already',
+          right: 'once',
+        },
       ],
     );
   });

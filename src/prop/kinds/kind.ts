@@ -106,6 +106,8 @@ export interface Kind<C = Channel> {
   readonly moves: boolean;
   /** It is a contact, on or off, and what it switches has a circuit of its own. */
   readonly switches: boolean;
+  /** A current (A) that is beyond any channel of this kind in a prop: common practice, from memory. */
+  readonly unlikelyA: number;
   readonly words: Words;
   readonly faults: Faults<C>;
   readonly light?: Light<C>;

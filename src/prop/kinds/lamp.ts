@@ -1,5 +1,7 @@
+import { tidy } from '../../shared/units.ts';
 import { lightnessToLuminance } from '../../sums/light.ts';
 import { show } from '../finding.ts';
+import { percentOf } from '../slips.ts';
 import type { Kind } from './kind.ts';
 import type { LampChannel } from './lamp-schema.ts';
 import { homeFadeS } from './light-parts.ts';
@@ -21,6 +23,7 @@ export const lamp: Kind<LampChannel> = {
   moves: false,
   switches: false,
   needs: 'PWM',
+  unlikelyA: 15, // 20 is the usual LED in mA
   words: {
     part: 'lamp',
     busy: 'full on',
@@ -58,8 +61,10 @@ export const lamp: Kind<LampChannel> = {
   homeS: ({ fadeS, park }) => homeFadeS(fadeS, park.to),
   check: () => {},
   checkPose: (notes, name, _channel, value, path) => {
-    if (typeof value !== 'number' || value < 0 || value > 1)
-      notes.error(path, `${show(value)} is not a level, and ${name} is a lamp`, 'give 0 to 1');
+    if (typeof value === 'number' && value >= 0 && value <= 1) return;
+    const share = percentOf(value);
+    const right = share === undefined ? 'give 0 to 1' : `write ${share} for ${tidy(share * 100)} %`;
+    notes.error(path, `${show(value)} is not a level, and ${name} is a lamp`, right);
   },
   info: ({ park, fadeS }) => ({ park: { to: park.to }, fadeS }),
 };

@@ -15,6 +15,7 @@ export const relay: Kind<RelayChannel> = {
   part: 'switch',
   moves: false,
   switches: true,
+  unlikelyA: 40,
   words: {
     part: 'relay',
     busy: 'fed',

@@ -51,6 +51,7 @@ export const rgb: Kind<RgbChannel> = {
   moves: false,
   switches: false,
   needs: 'PWM',
+  unlikelyA: 15, // 20 is the usual LED in mA
   words: {
     part: 'light',
     busy: 'full on',

@@ -63,6 +63,7 @@ export const servo: Kind<ServoChannel> = {
   moves: true,
   switches: false,
   needs: 'pulses',
+  unlikelyA: 20,
   words: {
     part: 'servo',
     busy: 'moving',

@@ -1,0 +1,128 @@
+import type { Prop } from './schema.ts';
+
+/**
+ * Groups that name groups, and park stages that do. The file keeps them as they are written; a prop has
+ * the channels alone, so that nobody else has to look them up.
+ */
+
+/** Groups within each other, at most: more is a mistake. */
+export const MAX_GROUP_DEPTH = 8;
+/** Channels that all groups may come to, where any of them names a group. */
+export const MAX_MEMBERS = 20_000;
+
+type Groups = Readonly<Record<string, readonly string[]>>;
+
+/** What a person wrote, before any group was taken apart. */
+export interface Written {
+  groups: Groups;
+  stages: readonly (readonly string[])[];
+}
+
+/** What is wrong with the groups as a whole. */
+interface GroupProblem {
+  group: string;
+  /** Its place in that group. */
+  at: number;
+  /** Groups that contain each other, the first one again at the end; absent where they go too deep. */
+  circle?: readonly string[];
+}
+
+interface Flat {
+  /** Every group as channels, each once, in the order in which they are named first. */
+  groups: Record<string, string[]>;
+  problems: GroupProblem[];
+  /** They come to more than `MAX_MEMBERS`; the groups are as written then. */
+  tooMany: boolean;
+}
+
+const known = new WeakMap<object, Flat>();
+
+/** Takes groups apart, each set of them once. What is no group is left as it is. */
+export function flatGroups(groups: Groups): Flat {
+  let flat = known.get(groups);
+  if (!flat) {
+    flat = flatten(groups);
+    known.set(groups, flat);
+  }
+  return flat;
+}
+
+function flatten(groups: Groups): Flat {
+  const done = new Map<string, string[]>();
+  /** How many groups deep each goes, itself included. */
+  const depths = new Map<string, number>();
+  const problems: GroupProblem[] = [];
+  let count = 0;
+  const visit = (group: string, way: readonly string[]): readonly string[] => {
+    const found = done.get(group);
+    if (found) return found;
+    const here = [...way, group];
+    const members = new Set<string>();
+    let depth = 1;
+    for (const [at, name] of groups[group]!.entries()) {
+      // A group that is called like a channel is an error, and one that names itself may mean that.
+      if (!Object.hasOwn(groups, name)) {
+        members.add(name);
+      } else if (here.includes(name)) {
+        problems.push({ group, at, circle: [...here.slice(here.indexOf(name)), name] });
+      } else if (here.length >= MAX_GROUP_DEPTH) {
+        problems.push({ group, at });
+      } else {
+        for (const member of visit(name, here)) members.add(member);
+        const inner = depths.get(name) ?? 1;
+        if (inner === MAX_GROUP_DEPTH) problems.push({ group, at });
+        depth = Math.max(depth, inner + 1);
+      }
+      if (count + members.size > MAX_MEMBERS) break;
+    }
+    const list = [...members];
+    count += list.length;
+    done.set(group, list);
+    depths.set(group, depth);
+    return list;
+  };
+  const nested = Object.values(groups).some((members) =>
+    members.some((name) => Object.hasOwn(groups, name)),
+  );
+  if (!nested) return { groups: groups as Record<string, string[]>, problems, tooMany: false };
+  for (const group of Object.keys(groups)) {
+    visit(group, []);
+    if (count >= MAX_MEMBERS)
+      return { groups: groups as Record<string, string[]>, problems, tooMany: true };
+  }
+  // In the order of the file.
+  const flat = Object.fromEntries(Object.keys(groups).map((group) => [group, done.get(group)!]));
+  return { groups: flat, problems, tooMany: false };
+}
+
+/** The stages with the channels of each group in its place. */
+export function flatStages({ groups, stages }: Written): string[][] {
+  const flat = flatGroups(groups).groups;
+  return stages.map((stage) =>
+    stage.flatMap((name) => (Object.hasOwn(flat, name) ? flat[name]! : [name])),
+  );
+}
+
+/** The prop with channels alone in its groups and park stages; the prop itself where it has no others. */
+export function withoutGroups(prop: Prop): Prop {
+  const { groups } = flatGroups(prop.groups);
+  const { stages } = prop.park;
+  const named = stages.some((stage) =>
+    stage.some((name) => Object.hasOwn(groups, name) && !Object.hasOwn(prop.channels, name)),
+  );
+  if (groups === prop.groups && !named) return prop;
+  return {
+    ...prop,
+    groups,
+    park: named ? { ...prop.park, stages: flatStages({ groups: prop.groups, stages }) } : prop.park,
+  };
+}
+
+/** What stands in the plain data of a file that fits the schema. */
+export function writtenIn(raw: unknown): Written {
+  const { groups = {}, park } = (raw ?? {}) as {
+    groups?: Groups;
+    park?: { stages?: readonly (readonly string[])[] };
+  };
+  return { groups, stages: park?.stages ?? [] };
+}
