@@ -44,8 +44,11 @@ const sources = readdirSync(join(ROOT, 'src'), { recursive: true, encoding: 'utf
 const imports: Import[] = sources.flatMap((from) => {
   const text = readFileSync(join(ROOT, from), 'utf8');
   const found: Import[] = [];
-  const add = (path: string, typeOnly: boolean) =>
-    found.push({ from, to: posix.join(dirname(from), path), typeOnly });
+  const add = (path: string, typeOnly: boolean) => {
+    // Data, such as the library of parts, imports nothing.
+    if (!path.endsWith('.json'))
+      found.push({ from, to: posix.join(dirname(from), path), typeOnly });
+  };
   for (const [, type, names, path] of text.matchAll(
     /^(?:import|export)\s+(type\s+)?([^'"]*?)\s*from\s+'(\.[^']+)';/gm,
   )) {

@@ -1,5 +1,6 @@
 import { budgetVerb } from './budget.ts';
 import { loomVerb } from './loom.ts';
+import { partsVerb } from './parts.ts';
 import { rehearseVerb } from './rehearse.ts';
 import { type Argument, verb } from './verb.ts';
 
@@ -27,4 +28,5 @@ export const fileVerbs = [
   loomVerb,
   budgetVerb,
   rehearseVerb,
+  partsVerb,
 ];

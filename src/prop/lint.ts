@@ -15,6 +15,7 @@ import { lintUnits } from './lint-units.ts';
 import { lintVapour } from './lint-vapour.ts';
 import { lintWiring } from './lint-wiring.ts';
 import { type Given, type Limits, Notes } from './notes.ts';
+import { PARTS, partsFor } from './parts.ts';
 import type { Prop } from './schema.ts';
 
 /**
@@ -26,6 +27,7 @@ import type { Prop } from './schema.ts';
 export function lint(prop: Prop, given: Given, written?: Written): Remark[] {
   const notes = new Notes(prop, given, written);
   lintUnits(notes);
+  lintParts(notes);
   lintLink(notes);
   lintOutputs(notes);
   const limits: Limits = new Map();
@@ -44,6 +46,23 @@ export function lint(prop: Prop, given: Given, written?: Written): Remark[] {
   lintTriggers(notes, endless);
   lintWiring(notes, lintLoom);
   return notes.remarks;
+}
+
+/** A part is for one kind of channel. */
+function lintParts(notes: Notes): void {
+  for (const [name, { kind, part }] of Object.entries(notes.prop.channels)) {
+    if (part === undefined || partsFor(kind).includes(part)) continue;
+    const meant = PARTS[part]!.kind;
+    notes.error(
+      ['channels', name, 'part'],
+      `${part} is a part for ${an(meant)}, and ${name} is ${an(kind)}`,
+      `use one of ${partsFor(kind).join(', ')}`,
+    );
+  }
+}
+
+function an(kind: string): string {
+  return `${/^rgb/.test(kind) ? 'an' : 'a'} ${kind}`;
 }
 
 function lintLink(notes: Notes): void {

@@ -1,9 +1,10 @@
 import { createReadStream } from 'node:fs';
 import { type Edit, splice } from './edit-text.ts';
 import { type Entries, sharing, spliceEntries } from './entries.ts';
-import { closest, type Finding, type Path, pathText, WHOLE_FILE } from './finding.ts';
+import { closest, type Finding, type Path, pathText, type Remark, WHOLE_FILE } from './finding.ts';
 import { withoutGroups, writtenIn } from './groups.ts';
 import { lint } from './lint.ts';
+import { channelsWithParts, owedToPart, withParts } from './parts.ts';
 import { type Prop, schemas } from './schema.ts';
 import { explain, knownKeys, valueAt, withinUnion } from './schema-remarks.ts';
 import { MAX_BYTES, type PropText, readText, TOO_LARGE } from './text.ts';
@@ -30,10 +31,11 @@ export function parseProp(text: string, file: string): Loaded {
 
 /** Checks a text that has been parsed. Never throws, either. */
 export function checkProp(source: PropText, file: string): Loaded {
-  const { raw, place } = source;
   const findings = [...source.findings];
   let prop: Prop | undefined;
-  if (raw !== undefined) {
+  if (source.raw !== undefined) {
+    const raw = withParts(source.raw);
+    const place = placing(source);
     const parsed = schemas().propFile.safeParse(raw);
     if (!parsed.success) findings.push(...explain(parsed.error.issues, raw).map(place));
     const broken = new Broken();
@@ -51,6 +53,20 @@ export function checkProp(source: PropText, file: string): Loaded {
     }
   }
   return judged(source, file, prop, findings);
+}
+
+/** Places remarks; one about a value that comes from a part says so, and stands at its name. */
+function placing({ raw, place }: PropText): (remark: Remark) => Finding {
+  return (remark) => {
+    const owed = owedToPart(raw, remark.path);
+    if (!owed) return place(remark);
+    const { part, wholly, keys } = owed;
+    const said = `${wholly ? 'typical' : `${keys.join(', ')}: typical`} of part ${part}`;
+    const wrong = `${remark.wrong} (${said})`;
+    if (!wholly) return place({ ...remark, wrong });
+    const at = [...remark.path.slice(0, 2), 'part'];
+    return { ...place({ ...remark, path: at, wrong }), path: pathText(remark.path) };
+  };
 }
 
 /** @param prop what fits the schema; @param findings all of them, in any order */
@@ -86,7 +102,8 @@ export function editProp(loaded: Loaded, edits: readonly Edit[]): Loaded {
   if (quick?.source === source) return loaded;
   const prop = quick && withEntries(loaded.prop!, quick.entries);
   if (prop) {
-    const { raw, place } = quick.source;
+    const raw = withParts(quick.source.raw);
+    const place = placing(quick.source);
     const given = {
       has: (path: Path) => valueAt(raw, path) !== undefined,
       broken: () => false,
@@ -107,7 +124,8 @@ function withEntries(prop: Prop, entries: Entries): Prop | undefined {
   let next = prop;
   for (const [section, changed] of entries) {
     // No rule of the schema goes beyond one entry.
-    const parsed = schemas().propFile.shape[section].safeParse(changed);
+    const whole = section === 'channels' ? channelsWithParts(changed) : changed;
+    const parsed = schemas().propFile.shape[section].safeParse(whole);
     if (!parsed.success) return undefined;
     const before: Record<string, unknown> = next[section];
     const after = Object.entries(parsed.data).map(([name, entry]) => [

@@ -1,5 +1,7 @@
 import * as z from 'zod';
+import { didYouMean } from './finding.ts';
 import { NAME } from './name.ts';
+import { PART_NAMES } from './parts.ts';
 
 /**
  * What the parts of the schema use of zod, one by one: with the namespace as a value a bundle would hold
@@ -124,7 +126,16 @@ export function makeParts() {
       'interlock: what must hold while this channel moves, is away from its park position, or is on; it binds the other channel too: what would break it is refused',
     );
 
+  const part = z
+    .enum(PART_NAMES, {
+      error: ({ input }) => `is not a part; ${didYouMean(String(input), PART_NAMES)}`,
+    })
+    .describe(
+      'a class of part from the library: gives typical values for what is not given here; sinew parts lists them',
+    );
+
   const common = {
+    part: part.optional(),
     rail: name('rail').optional().describe('the supply that this channel draws from'),
     requires: z.array(requirement).optional().describe('interlocks'),
     wire: wire.optional(),
