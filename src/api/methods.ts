@@ -4,15 +4,23 @@ import { channels } from './methods/channels.ts';
 import { control } from './methods/control.ts';
 import { cues } from './methods/cues.ts';
 import { file } from './methods/file.ts';
+import { queries } from './methods/queries.ts';
 import { session } from './methods/session.ts';
 import { sim } from './methods/sim.ts';
-import { tell } from './methods/tell.ts';
 
 /**
  * Every method of the API. Types, checks, the OpenRPC document, the gateway's dispatch, the core's
  * commands, the page and the command line all go by these records.
  */
-export const METHODS = { ...session, ...control, ...channels, ...cues, ...file, ...tell, ...sim };
+export const METHODS = {
+  ...session,
+  ...control,
+  ...channels,
+  ...cues,
+  ...file,
+  ...queries,
+  ...sim,
+};
 
 type Methods = typeof METHODS;
 export type Method = keyof Methods;

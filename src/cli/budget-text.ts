@@ -23,7 +23,7 @@ export function budgetText(
   budget: Budget,
   cues: readonly RehearsedLoad[],
   mechanics: readonly string[],
-  told: readonly string[],
+  findingLines: readonly string[],
 ): string {
   const parts = [
     `${prop}: budget`,
@@ -36,15 +36,18 @@ export function budgetText(
     ...smallParts(budget),
     ...mechanics,
     ...gaps(budget),
-    findings(told),
+    findings(findingLines),
     CAUTIONS.map((caution) => `! ${caution}`).join('\n'),
   ];
   return parts.join('\n\n');
 }
 
-function findings(told: readonly string[]): string {
-  if (told.length === 0) return 'no findings';
-  return [...told, told.length === 1 ? '1 finding' : `${told.length} findings`].join('\n');
+function findings(findingLines: readonly string[]): string {
+  if (findingLines.length === 0) return 'no findings';
+  return [
+    ...findingLines,
+    findingLines.length === 1 ? '1 finding' : `${findingLines.length} findings`,
+  ].join('\n');
 }
 
 function rails(all: readonly RailBudget[]): string {

@@ -1,7 +1,7 @@
 import type { Prop } from '../prop/schema.ts';
 import type { RehearsedLoad } from '../rehearsal/rehearsed-load.ts';
 import { EXIT, UsageError } from './output.ts';
-import { readProp, tell, writtenTo } from './prop-file.ts';
+import { readProp, reportFindings, writtenTo } from './prop-file.ts';
 import { type Operator, type Outcome, verb } from './verb.ts';
 
 interface Given {
@@ -41,7 +41,7 @@ async function budget({ file, cue, svg, out }: Given, operator: Operator): Promi
   const { CAUTIONS, budgetText } = await import('./budget-text.ts');
   const findings = budgetFindings(prop, source, [lintMechanics, lintVapour]);
   const cues = await rehearsed(prop, cue);
-  const told = await tell(findings, file, operator, beside);
+  const findingLines = await reportFindings(findings, file, operator, beside);
   const sums = budgetOf(prop);
   const mechanics = mechanicsReport(prop);
   const result = {
@@ -56,7 +56,7 @@ async function budget({ file, cue, svg, out }: Given, operator: Operator): Promi
   const exit = bad ? EXIT.refused : EXIT.done;
   const text = svg
     ? (await import('./cue-drawn.tsx')).budgetSvg(prop, cues)
-    : budgetText(prop.name, sums, cues, mechanicsText(mechanics), told);
+    : budgetText(prop.name, sums, cues, mechanicsText(mechanics), findingLines);
   return writtenTo(out, { result, text, exit }, operator);
 }
 

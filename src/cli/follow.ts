@@ -33,27 +33,27 @@ class Picture {
   readonly #rails = new Map<string, string[]>();
 
   /** Takes a notification; returns one line for each thing that changed. */
-  take({ t, channels, rails, ...told }: StateParams): string[] {
-    const condition = conditionText(told);
+  take({ t, channels, rails, ...shown }: StateParams): string[] {
+    const condition = conditionText(shown);
     const lines: string[] = [];
-    const tell = (text: string) => lines.push(`${t.toFixed(2)} s  ${text}`.trimEnd());
+    const report = (text: string) => lines.push(`${t.toFixed(2)} s  ${text}`.trimEnd());
     this.#tS = t;
     if (condition !== this.#condition) {
       this.#condition = condition;
-      tell(`condition ${condition}`);
+      report(`condition ${condition}`);
     }
     for (const [name, state] of Object.entries(channels)) {
       const [value, target, pulse, flags] = cells(state);
       const before = this.#channels.get(name)?.join();
       this.#channels.set(name, cells(state));
       if (before === cells(state).join()) continue;
-      tell(`${name}  ${value} -> ${target}${pulse && `  ${pulse} us`}  ${flags}`);
+      report(`${name}  ${value} -> ${target}${pulse && `  ${pulse} us`}  ${flags}`);
     }
     for (const [name, { amps, limitA }] of Object.entries(rails)) {
       const shown = [amps.toFixed(2), show(limitA)];
       const before = this.#rails.get(name)?.join();
       this.#rails.set(name, shown);
-      if (before !== shown.join()) tell(`rail ${name}  ${shown[0]} A of ${shown[1]} A`);
+      if (before !== shown.join()) report(`rail ${name}  ${shown[0]} A of ${shown[1]} A`);
     }
     return lines;
   }
@@ -126,7 +126,7 @@ export const followVerbs = [
       const { stdout } = operator.io;
       let last = since ?? 0;
       const early: JournalEntry[] = [];
-      const tell = (entry: JournalEntry) => {
+      const printEntry = (entry: JournalEntry) => {
         if (entry.seq <= last) return;
         last = entry.seq;
         print(stdout, operator.options.json ? JSON.stringify(entry) : journalLine(entry));
@@ -139,8 +139,8 @@ export const followVerbs = [
       const result = await operator.call('journal.read', { since, limit });
       if (!follow) return { result, text: result.entries.map(journalLine).join('\n') };
       // What happened while the answer was on its way comes after it.
-      for (const entry of [...result.entries, ...early]) tell(entry);
-      hear = tell;
+      for (const entry of [...result.entries, ...early]) printEntry(entry);
+      hear = printEntry;
       return untilInterrupted(operator);
     },
   }),

@@ -127,9 +127,9 @@ export class LinkedOperator implements Operator {
 
   async call<M extends Method>(method: M, params: Params<M>): Promise<Result<M>> {
     const result = await (await this.client()).call(method, params);
-    const told = result as Partial<ConditionResult>;
-    if (told.condition) {
-      this.#take(told as ConditionResult);
+    const state = result as Partial<ConditionResult>;
+    if (state.condition) {
+      this.#take(state as ConditionResult);
       this.#conditionAtMs = this.io.clock.nowMs();
     }
     return result;
@@ -308,11 +308,11 @@ export class LinkedOperator implements Operator {
     this.#notParked = notParked;
   }
 
-  #watchCondition(told: { condition: Condition; notParked: string | undefined }): void {
-    const { condition, notParked } = told;
+  #watchCondition(state: { condition: Condition; notParked: string | undefined }): void {
+    const { condition, notParked } = state;
     if (condition === this.#condition && notParked === this.#notParked) return;
     if (this.io.clock.nowMs() - this.#conditionAtMs < STALE_MS) return;
-    this.#take(told);
+    this.#take(state);
     if (!this.#changesCondition) this.onNotice(`the prop is now ${this.conditionText}`);
   }
 

@@ -69,11 +69,11 @@ function foundLine(finding: FindingInfo | Finding): string {
 
 /** The numbers that the reason does not already name. */
 function extras(reason: string, values: Record<string, unknown>): string {
-  const told = new Set(reason.match(/-?\d+(\.\d+)?/g));
+  const mentioned = new Set(reason.match(/-?\d+(\.\d+)?/g));
   const shown = Object.entries(values).flatMap(([name, value]) => {
     const numbers = Array.isArray(value) ? value : [value];
     const plain = numbers.length <= 2 && numbers.every((part) => typeof part === 'number');
-    if (!plain || numbers.every((part) => told.has(String(part)))) return [];
+    if (!plain || numbers.every((part) => mentioned.has(String(part)))) return [];
     return [`${name} ${numbers.join(' to ')}`];
   });
   return shown.length > 0 ? ` (${shown.join(', ')})` : '';

@@ -21,12 +21,12 @@ export async function readProp(
   const loaded = await loadProp(file);
   const { prop, findings } = loaded;
   if (prop) return { ...loaded, prop };
-  const text = (await tell(findings, file, operator, beside)).join('\n');
+  const text = (await reportFindings(findings, file, operator, beside)).join('\n');
   return { refused: { result: { file, findings }, text, exit: EXIT.refused } };
 }
 
 /** The findings as lines for the report; none when they are told beside it, on stderr. */
-export async function tell(
+export async function reportFindings(
   findings: readonly Finding[],
   file: string,
   operator: Operator,

@@ -89,11 +89,11 @@ function flashes({ flashes: general = 0, redFlashes: red = 0 }: Track): string {
 function flashesInWords(general: number, other: number, otherName: string): string {
   const count = (number: number, what: string) =>
     `${number} ${what}${number === 1 ? '' : 'es'} in a second`;
-  const told = [
+  const parts = [
     ...(general > 0 ? [count(general, 'flash')] : []),
     ...(other > 0 ? [count(other, otherName)] : []),
   ];
-  return told.join(', ') || 'no flash';
+  return parts.join(', ') || 'no flash';
 }
 
 /** What all light together does; undefined when there is nothing to say. */

@@ -2,7 +2,7 @@ import type { Finding } from '../prop/finding.ts';
 import type { Prop } from '../prop/schema.ts';
 import type { Rehearsal } from '../rehearsal/rehearse.ts';
 import { EXIT, UsageError } from './output.ts';
-import { readProp, tell, writtenTo } from './prop-file.ts';
+import { readProp, reportFindings, writtenTo } from './prop-file.ts';
 import { type Operator, type Outcome, verb } from './verb.ts';
 
 interface Given {
@@ -43,7 +43,7 @@ async function rehearsal(given: Given, operator: Operator): Promise<Outcome> {
   const findings = findingsOf(done, read);
   const exit = findings.length > 0 ? EXIT.refused : EXIT.done;
   const text = await inForm(given, done, read.prop, findings, operator);
-  if (beside) await tell(findings, file, operator, true);
+  if (beside) await reportFindings(findings, file, operator, true);
   return writtenTo(out, { result: { file, ...done, findings }, text, exit }, operator);
 }
 
@@ -61,7 +61,7 @@ async function inForm(
   const report = rehearsalText(done, prop.name, showsUnicode(operator.io.env));
   if (findings.length === 0) return `${report}\n\nno findings`;
   if (out !== undefined) return report;
-  const told = await tell(findings, file, operator, false);
-  const count = told.length === 1 ? '1 finding' : `${told.length} findings`;
-  return [report, '', ...told, count].join('\n');
+  const findingLines = await reportFindings(findings, file, operator, false);
+  const count = findingLines.length === 1 ? '1 finding' : `${findingLines.length} findings`;
+  return [report, '', ...findingLines, count].join('\n');
 }

@@ -36,7 +36,7 @@ async function session(operator: Operator): Promise<Outcome> {
   operator.inSession = true;
 
   /** Above the line that is being typed. */
-  const tell = (text: string) => {
+  const notify = (text: string) => {
     if (prompt && interactive && !operator.busy) {
       io.stderr.write('\r\x1b[K');
       print(io.stderr, `-- ${text}`);
@@ -51,7 +51,7 @@ async function session(operator: Operator): Promise<Outcome> {
     else if (prompt && idle) clearLine(prompt);
     operator.interrupt().then(
       (text) => {
-        if (idle) tell(text);
+        if (idle) notify(text);
         if (!interactive) prompt?.close();
       },
       () => {
@@ -64,7 +64,7 @@ async function session(operator: Operator): Promise<Outcome> {
     const { prop, condition } = await operator.connect();
     const client = await operator.client();
     client.on('close', () => prompt?.close());
-    operator.onNotice = tell;
+    operator.onNotice = notify;
     await operator.lease();
     if (operator.options.wake && condition !== 'live') await operator.wake();
     await operator.follow();

@@ -33,7 +33,7 @@ interface ChangesOptions {
   /** The driver of a board: the one that is open, where its description is the same. */
   driverOf: (name: string, board: BoardSpec) => Promise<Driver>;
   /** What became of a change. */
-  tell: (id: number, outcome: Outcome) => void;
+  reportOutcome: (id: number, outcome: Outcome) => void;
   /** A change is complete: puts it into force, now or when the prop is parked. */
   complete: (change: Change) => void;
 }
@@ -74,7 +74,7 @@ export class Changes {
 
   #begin(begin: Begin): void {
     const before = this.#incoming;
-    if (before) this.#options.tell(before.begin.id, 'replaced');
+    if (before) this.#options.reportOutcome(before.begin.id, 'replaced');
     const incoming: Incoming = {
       begin,
       assembling: undefined,
@@ -129,6 +129,6 @@ export class Changes {
 
   #reject(incoming: Incoming, error: Error): void {
     if (this.#incoming === incoming) this.#incoming = undefined;
-    this.#options.tell(incoming.begin.id, { rejected: error.message });
+    this.#options.reportOutcome(incoming.begin.id, { rejected: error.message });
   }
 }

@@ -99,7 +99,7 @@ export class Commands {
         journal.add(session.client, method, `${method}: the prop is ${this.#core.condition}`);
       return await result;
     } catch (error) {
-      if (error instanceof Refusal) this.#tellRefusal(session, method, error);
+      if (error instanceof Refusal) this.#recordRefusal(session, method, error);
       throw error;
     }
   }
@@ -150,7 +150,7 @@ export class Commands {
       const servo = this.#core.body.servo(channel);
       const toDeg = degOf(servo, to);
       const started = await this.#move([{ servo, toDeg }], overS, session, wait);
-      this.#tell(session, 'channel.move', `${channel} to ${to}`, { channel, to: toDeg });
+      this.#record(session, 'channel.move', `${channel} to ${to}`, { channel, to: toDeg });
       return { target: toDeg, ...started };
     },
     'channel.jog': ({ channel, byDeg, byUs, beyondLimits = false }, session) => {
@@ -160,7 +160,7 @@ export class Commands {
       const by = byDeg ?? this.#degForUs(servo, byUs);
       const { target, limited } = gate.jog(servo, by, beyondLimits, session.client, nowS);
       this.#core.byHand(new Set([servo]), session.client);
-      this.#tell(session, 'channel.jog', `${channel} by ${tidy(by)} deg`, { channel, target });
+      this.#record(session, 'channel.jog', `${channel} by ${tidy(by)} deg`, { channel, target });
       return { target: tidy(target), pulseUs: servo.pulseAt(target), limited };
     },
     'channel.switch': async ({ channel, on, forS }, session) => {
@@ -168,7 +168,7 @@ export class Commands {
       const relay = this.#core.body.relay(channel);
       this.#core.gate.switch(relay, on, forS ?? Number.POSITIVE_INFINITY, this.#core.nowS);
       this.#core.byHand(new Set([relay]), session.client);
-      this.#tell(session, 'channel.switch', `${channel} ${on ? 'on' : 'off'}`, { channel, on });
+      this.#record(session, 'channel.switch', `${channel} ${on ? 'on' : 'off'}`, { channel, on });
       if (on && relay.duty) await untilNoted(this.#core, relay);
       return { on: on && relay.on };
     },
@@ -177,7 +177,7 @@ export class Commands {
       const light = this.#core.body.rgb(channel);
       this.#core.gate.colour(light, colourOf(to), fadeS);
       this.#core.byHand(new Set([light]), session.client);
-      this.#tell(session, 'channel.colour', `${channel} to ${light.targetHex}`, { channel, to });
+      this.#record(session, 'channel.colour', `${channel} to ${light.targetHex}`, { channel, to });
       return { to: light.targetHex };
     },
     'channel.dim': ({ channel, to, fadeS = 0 }, session) => {
@@ -186,7 +186,7 @@ export class Commands {
       this.#levelMustBeRight(channel, to);
       this.#core.gate.dim(lamp, to, fadeS);
       this.#core.byHand(new Set([lamp]), session.client);
-      this.#tell(session, 'channel.dim', `${channel} to ${to}`, { channel, to });
+      this.#record(session, 'channel.dim', `${channel} to ${to}`, { channel, to });
       return { to };
     },
     'channel.identify': ({ channel }, session) => {
@@ -194,7 +194,7 @@ export class Commands {
       const actuator = this.#core.body.channel(channel);
       const durationS = this.#identifier.start(actuator, session);
       this.#core.byHand(new Set([actuator]), session.client);
-      this.#tell(session, 'channel.identify', `${channel} shows itself`, { channel });
+      this.#record(session, 'channel.identify', `${channel} shows itself`, { channel });
       return { durationS };
     },
     'group.move': async ({ group, to, overS, wait }, session) => {
@@ -208,13 +208,13 @@ export class Commands {
         );
       const moves = members.map((servo) => ({ servo, toDeg: degOf(servo, to) }));
       const started = await this.#move(moves, overS, session, wait);
-      this.#tell(session, 'group.move', `${group} to ${to}`, { group, to });
+      this.#record(session, 'group.move', `${group} to ${to}`, { group, to });
       return started;
     },
     'pose.go': async ({ pose, overS, wait }, session) => {
       this.#core.mustBeLive();
       const started = await this.#pose(pose, overS, session, wait);
-      this.#tell(session, 'pose.go', `pose ${pose}`, { pose });
+      this.#record(session, 'pose.go', `pose ${pose}`, { pose });
       return started;
     },
     'cue.run': async ({ cue, wait }, session) => {
@@ -233,17 +233,19 @@ export class Commands {
     'idle.start': ({ idle }, session) => {
       this.#core.mustBeLive();
       this.#core.idle.start(idle, this.#core.nowS);
-      this.#tell(session, 'idle.start', `idle behaviour ${idle}`, { idle });
+      this.#record(session, 'idle.start', `idle behaviour ${idle}`, { idle });
       return { running: idle };
     },
     'idle.stop': (_params, session) => {
       this.#core.idle.stop();
-      this.#tell(session, 'idle.stop', 'no idle behaviour', {});
+      this.#record(session, 'idle.stop', 'no idle behaviour', {});
       return { running: null };
     },
     'trigger.arm': ({ armed }, session) => {
       this.#core.triggers.armed = armed;
-      this.#tell(session, 'trigger.arm', armed ? 'triggers armed' : 'triggers disarmed', { armed });
+      this.#record(session, 'trigger.arm', armed ? 'triggers armed' : 'triggers disarmed', {
+        armed,
+      });
       return { armed };
     },
     'mark.capture': async ({ channel, mark }, session) => {
@@ -253,7 +255,7 @@ export class Commands {
         [{ path: ['channels', channel, 'marks', mark], value: deg }],
         this.#author(session, `mark ${mark} of ${channel}`),
       );
-      this.#tell(session, 'mark.capture', `${channel} ${mark} is ${deg} deg`, {
+      this.#record(session, 'mark.capture', `${channel} ${mark} is ${deg} deg`, {
         channel,
         mark,
         deg,
@@ -288,7 +290,7 @@ export class Commands {
         ],
         this.#author(session, `${end} limit of ${channel}`),
       );
-      this.#tell(session, 'limits.capture', `${channel} ${end} limit is ${deg} deg`, {
+      this.#record(session, 'limits.capture', `${channel} ${end} limit is ${deg} deg`, {
         channel,
         limitsDeg,
       });
@@ -302,25 +304,25 @@ export class Commands {
         [{ path: ['channels', channel, 'park', 'to'], value: to }],
         this.#author(session, `park position of ${channel}`),
       );
-      this.#tell(session, 'park.capture', `${channel} parks at ${to}`, { channel, to });
+      this.#record(session, 'park.capture', `${channel} parks at ${to}`, { channel, to });
       return { to, deg };
     },
     'capture.undo': async (_params, session) => {
       this.#core.mustBeLive();
       const { undone } = await this.#editor.undo(this.#author(session, 'the last capture undone'));
-      this.#tell(session, 'capture.undo', undone, {});
+      this.#record(session, 'capture.undo', undone, {});
       return { undone };
     },
     'prop.apply': async (params, session) => {
       const what = params.text === undefined ? 'edits' : 'a new text';
       const result = await this.#editor.apply(params, this.#author(session, what));
-      this.#tell(session, 'prop.apply', changeText(result), { ...result });
+      this.#record(session, 'prop.apply', changeText(result), { ...result });
       return result;
     },
     'prop.restore': async ({ version }, session) => {
       const what = `version ${version} restored`;
       const result = await this.#editor.restore(version, this.#author(session, what));
-      this.#tell(session, 'prop.restore', `${what}: ${changeText(result)}`, { ...result });
+      this.#record(session, 'prop.restore', `${what}: ${changeText(result)}`, { ...result });
       return result;
     },
     'sim.set': ({ board: name, inputs = {}, fault }, session) => {
@@ -345,7 +347,11 @@ export class Commands {
           { board: name },
         );
       const now = simulate.call(board.driver, inputs, fault);
-      this.#tell(session, 'sim.set', `simulated board ${name} set`, { board: name, inputs, fault });
+      this.#record(session, 'sim.set', `simulated board ${name} set`, {
+        board: name,
+        inputs,
+        fault,
+      });
       return { board: name, ...now };
     },
   };
@@ -491,7 +497,7 @@ export class Commands {
 
   // --- telling ------------------------------------------------------------------------------------
 
-  #tell(session: Session, what: CoreMethod, text: string, values: Record<string, unknown>): void {
+  #record(session: Session, what: CoreMethod, text: string, values: Record<string, unknown>): void {
     const { journal } = this.#core;
     const { streamed }: MethodRecord = METHODS[what];
     if (streamed) journal.fold(session.client, what, text, values);
@@ -499,7 +505,7 @@ export class Commands {
   }
 
   /** A client that asks in a loop for what it cannot have must not wash the journal away. */
-  #tellRefusal(session: Session, method: CoreMethod, refusal: Refusal): void {
+  #recordRefusal(session: Session, method: CoreMethod, refusal: Refusal): void {
     const second = Math.floor(this.#core.nowS);
     if (second !== this.#refusals.second) Object.assign(this.#refusals, { second, count: 0 });
     if (++this.#refusals.count > 20) return;

@@ -338,7 +338,7 @@ export class Cues {
     const random = seeded(cue.seed + count);
     this.revision++;
     this.#running.push(this.#begin(cue, { who, background, random, root: undefined }, nowS));
-    this.#tell(who, `cue ${name} runs`, name, background);
+    this.#record(who, `cue ${name} runs`, name, background);
   }
 
   /**
@@ -397,12 +397,12 @@ export class Cues {
       this.revision++;
       this.#running = this.#running.filter((other) => other !== run);
       this.#ended.set(run.cue.name, this.runCount(run.cue.name));
-      this.#tell('prop', `cue ${run.cue.name} is over`, run.cue.name, run.background);
+      this.#record('prop', `cue ${run.cue.name} is over`, run.cue.name, run.background);
     }
   }
 
   /** What runs in the background comes again and again. */
-  #tell(who: string, text: string, cue: string, background: boolean): void {
+  #record(who: string, text: string, cue: string, background: boolean): void {
     if (background) this.#journal.recur(who, 'cue', text, { cue });
     else this.#journal.add(who, 'cue', text, { cue });
   }
@@ -483,9 +483,9 @@ export class Cues {
     if (moves.length > 0)
       this.#attempt(run, one, () => {
         const started = this.#gate.move(moves, overS, run.who, nowS, ease, (durationS) =>
-          this.#tellSlower(run, one, durationS, overS),
+          this.#reportSlower(run, one, durationS, overS),
         );
-        if (started.delayed) this.#tellDelayed(run, one, started.delayed);
+        if (started.delayed) this.#reportDelayed(run, one, started.delayed);
         const plans = moves.map(({ servo }) => servo.plans + (servo.delayed ? 1 : 0));
         const goesOn = ({ servo }: Move, i: number): boolean =>
           servo.delayed || (servo.moving && servo.plans === plans[i]);
@@ -592,14 +592,14 @@ export class Cues {
     });
   }
 
-  #tellDelayed(run: RunningCue, one: RunningStep, why: string): void {
+  #reportDelayed(run: RunningCue, one: RunningStep, why: string): void {
     const { index } = one.step;
     const text = `cue ${run.cue.name}, step ${index + 1}: ${why}`;
     this.#journal.add(run.who, 'delayed', text, { cue: run.cue.name, step: index });
   }
 
   /** A move that its limits hold back says so. */
-  #tellSlower(run: RunningCue, one: RunningStep, durationS: number, overS: number): void {
+  #reportSlower(run: RunningCue, one: RunningStep, durationS: number, overS: number): void {
     const { index } = one.step;
     if (overS > 0 && durationS > overS + SLOWER_S)
       this.#journal.add(

@@ -20,7 +20,7 @@ export interface Changing {
   /** Keeps the plan of safe levels, before the pins of other boards are claimed. */
   writePlan: (prop: CoreProp, boards: readonly Board[]) => Promise<void>;
   /** The result of a change. */
-  tell: (id: number, outcome: Outcome) => void;
+  reportOutcome: (id: number, outcome: Outcome) => void;
   /** A version is in force from now on. */
   onProp: (change: Pick<Change, 'view' | 'changed'>, body: TelemetryBody) => void;
 }
@@ -74,7 +74,7 @@ export class PropExchange {
     this.changes = new Changes({
       receive: changing.receive,
       driverOf: (name, board) => this.#driverOf(name, board),
-      tell: changing.tell,
+      reportOutcome: changing.reportOutcome,
       complete: (change) => this.#take(change),
     });
   }
@@ -100,21 +100,21 @@ export class PropExchange {
   }
 
   #take(change: Change): void {
-    const { tell, onProp } = this.#changing;
+    const { reportOutcome, onProp } = this.#changing;
     if (change.whenParked) {
-      if (this.#waiting) tell(this.#waiting.id, 'replaced');
+      if (this.#waiting) reportOutcome(this.#waiting.id, 'replaced');
       this.#waiting = change;
-      if (!this.#host.isParked()) tell(change.id, 'waits');
+      if (!this.#host.isParked()) reportOutcome(change.id, 'waits');
       return;
     }
     if (change.base !== this.#version) {
-      tell(change.id, 'stale');
+      reportOutcome(change.id, 'stale');
       return;
     }
     this.#takeNow(change);
     this.#version = change.version;
     // First, so that a client that hears of it and asks the service gets the new one.
-    tell(change.id, 'adopted');
+    reportOutcome(change.id, 'adopted');
     onProp(change, this.#host.published());
   }
 
@@ -153,7 +153,7 @@ export class PropExchange {
   /** Replaces the present prop by the rebuilt one. Nothing moves. */
   async #exchange(change: Extract<Change, { whenParked: true }>): Promise<void> {
     const { assembling, id } = change;
-    const { tell, onProp, writePlan } = this.#changing;
+    const { reportOutcome, onProp, writePlan } = this.#changing;
     const { body } = this.#host.assembly();
     this.#underWay = true;
     const before = body.boards;
@@ -175,12 +175,12 @@ export class PropExchange {
       this.#succeed(assembly, likeOf);
     } catch (error) {
       this.#underWay = false;
-      tell(id, { rejected: (error as Error).message });
+      reportOutcome(id, { rejected: (error as Error).message });
       return;
     }
     this.#underWay = false;
     this.#version = change.version;
-    tell(id, 'adopted');
+    reportOutcome(id, 'adopted');
     onProp(change, this.#host.published());
     this.#host.saved();
   }

@@ -152,10 +152,10 @@ export class Gate {
     }
     this.#waiting.push({ ...asked, delayed: true });
     for (const { servo } of moves) servo.delayed = true;
-    return { durationS, delayed: this.#tellDelayed(asked, full) };
+    return { durationS, delayed: this.#reportDelayed(asked, full) };
   }
 
-  #tellDelayed({ moves, who }: Waiting, full: Rail): string {
+  #reportDelayed({ moves, who }: Waiting, full: Rail): string {
     const delayed = `waits until rail ${full.name} has room (${tidy(full.amps)} A of ${full.limitA} A in use)`;
     this.#journal.add(who, 'delayed', `${moves.map((m) => m.servo.name).join(', ')} ${delayed}`, {
       rail: full.name,
@@ -282,7 +282,7 @@ export class Gate {
       }
       const full = this.#blockedBy(moves);
       if (full) {
-        if (asked.planned && !asked.delayed) this.#tellDelayed(asked, full);
+        if (asked.planned && !asked.delayed) this.#reportDelayed(asked, full);
         asked.delayed = true;
         return true;
       }
@@ -504,7 +504,7 @@ export class Gate {
       if (!unmet) continue;
       servo.halt();
       servo.interlocked = true;
-      this.#tellInterlock(servo, unmet, 'held');
+      this.#reportInterlock(servo, unmet, 'held');
     }
   }
 
@@ -519,7 +519,7 @@ export class Gate {
       relay.set(false);
       relay.interlocked = true;
       ended = true;
-      this.#tellInterlock(relay, unmet, 'opened');
+      this.#reportInterlock(relay, unmet, 'opened');
     }
     for (let i = 0; i < this.#guardedLights.length; i++) {
       const light = this.#guardedLights[i]!;
@@ -528,7 +528,7 @@ export class Gate {
       light.cut(this.#body.nowS);
       light.interlocked = true;
       ended = true;
-      this.#tellInterlock(light, unmet, 'went dark');
+      this.#reportInterlock(light, unmet, 'went dark');
     }
     return ended;
   }
@@ -663,7 +663,7 @@ export class Gate {
     );
   }
 
-  #tellInterlock(actuator: Actuator, unmet: Requirement, done: string): void {
+  #reportInterlock(actuator: Actuator, unmet: Requirement, done: string): void {
     this.#journal.add(
       'prop',
       'interlock',

@@ -32,7 +32,7 @@ export class Parker {
   /** Goes home alone, as no order keeps the interlocks. */
   #forced: Actuator | undefined;
   /** Went home without what they need: told once. */
-  readonly #told = new Set<Actuator>();
+  readonly #reported = new Set<Actuator>();
   readonly #journal: Journal;
   #holdUntilS = 0;
   #deadlineS = 0;
@@ -67,7 +67,7 @@ export class Parker {
     this.#stage = 0;
     this.#forced = undefined;
     this.#sent.clear();
-    this.#told.clear();
+    this.#reported.clear();
     this.#holdUntilS = nowS + holdS;
     for (const servo of this.#body.servos) {
       servo.halt();
@@ -190,7 +190,7 @@ export class Parker {
   #sendHome(actuator: Actuator, nowS: number): void {
     if (actuator.isHoming(this.#sent.has(actuator))) return;
     this.#sent.add(actuator);
-    if (actuator.moves) this.#tellUnmet(actuator);
+    if (actuator.moves) this.#reportUnmet(actuator);
     try {
       actuator.goHome(this.#gate, nowS);
     } catch (error) {
@@ -200,11 +200,11 @@ export class Parker {
   }
 
   /** No order gives it what it needs for its way home: it goes all the same. */
-  #tellUnmet(servo: Actuator): void {
-    if (servo === this.#forced || this.#told.has(servo)) return;
+  #reportUnmet(servo: Actuator): void {
+    if (servo === this.#forced || this.#reported.has(servo)) return;
     const unmet = servo.spec.requires?.find((one) => !this.#body.met(one));
     if (!unmet) return;
-    this.#told.add(servo);
+    this.#reported.add(servo);
     this.#journal.add(
       'prop',
       'park',

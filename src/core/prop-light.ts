@@ -72,7 +72,7 @@ export class PropLight {
     } else this.#admitSome();
     this.#putToGuard(this.shown);
     guard.force();
-    this.#tell();
+    this.#report();
   }
 
   /** Sums up what is shown, asked for and wanted; whether anything is to change. */
@@ -155,7 +155,7 @@ export class PropLight {
   }
 
   /** Says what is held back, when nothing was for a while. */
-  #tell(): void {
+  #report(): void {
     let first: string | undefined;
     let held = 0;
     for (let i = 0; i < this.#judged.length; i++) {

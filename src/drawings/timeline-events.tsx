@@ -63,14 +63,14 @@ function label({ first, last }: EventMark): { text: string; width: number } {
 }
 
 /** The events in words, the first of them at any rate, and how many there are more. */
-export function eventLines(events: readonly Event[]): { told: string[]; more: string[] } {
-  const told = events
+export function eventLines(events: readonly Event[]): { shown: string[]; more: string[] } {
+  const shown = events
     .slice(0, MAX_TOLD)
     .flatMap((event, i) =>
       brokenUp(`${i + 1}.  ${tidy(event.tS)} s  ${where(event)}${briefly(event)}`),
     );
   const more = events.length - MAX_TOLD;
-  return { told, more: more > 0 ? [`and ${more} more`] : [] };
+  return { shown, more: more > 0 ? [`and ${more} more`] : [] };
 }
 
 function where({ cue, step }: Event): string {

@@ -80,7 +80,7 @@ function AngleLane({ track, axis, y, angles }: Placed & { angles: Angles }) {
     .sort((a, b) => a.y - b.y);
   let lastY = Number.NEGATIVE_INFINITY;
   // One that would run into its neighbour is left out; its line remains.
-  const told = marks.filter((mark) => {
+  const labelled = marks.filter((mark) => {
     const fits = mark.y - lastY >= 11;
     if (fits) lastY = mark.y;
     return fits;
@@ -90,7 +90,7 @@ function AngleLane({ track, axis, y, angles }: Placed & { angles: Angles }) {
       <text x={axis.left - 12} y={px(y + 38)} text-anchor="end" class="soft">
         {tidy(angles.low)} to {tidy(angles.high)} deg
       </text>
-      {told.map(({ mark, deg, y: markY }) => (
+      {labelled.map(({ mark, deg, y: markY }) => (
         <text key={mark} x={axis.right + 8} y={px(markY + 4)} class="soft num">
           {mark} {tidy(deg)}
         </text>

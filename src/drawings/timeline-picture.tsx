@@ -53,11 +53,11 @@ export function TimelinePicture({ prop, rehearsal, steps, channels }: TimelineVi
   const still = tracks.filter((track) => !changes(track)).map(({ name }) => name);
   const stillLines = still.length > 0 ? brokenUp(`As they were: ${still.join(', ')}`) : [];
   const title = events.length > 0 ? ['Events'] : [];
-  const { told, more } = eventLines(events);
+  const { shown, more } = eventLines(events);
   const stillY = bottom + 18;
   const titleY = stillY + linesHeight(stillLines) + (events.length > 0 ? 8 : 0);
-  const toldY = titleY + linesHeight(title);
-  const moreY = toldY + linesHeight(told);
+  const shownY = titleY + linesHeight(title);
+  const moreY = shownY + linesHeight(shown);
   const length = cueLength(durationS, cutShort);
   const said = events.length === 0 ? 'nothing to say' : `${events.length} events`;
   return (
@@ -104,7 +104,7 @@ export function TimelinePicture({ prop, rehearsal, steps, channels }: TimelineVi
       <AxisLabels axis={axis} y={bottom + 6} />
       <Lines lines={stillLines} y={stillY} style="soft" />
       <Lines lines={title} y={titleY} style="name" />
-      <Lines lines={told} y={toldY} style="" />
+      <Lines lines={shown} y={shownY} style="" />
       <Lines lines={more} y={moreY} style="soft" />
     </Picture>
   );

@@ -12,13 +12,13 @@ const MOST = 50;
 /** What every open session is told without asking. */
 export class Notices {
   readonly #view: View;
-  readonly #tellAll: (text: string) => void;
+  readonly #notifyAll: (text: string) => void;
   /** The news that the sessions know. */
   #known: string;
 
-  constructor(view: View, tellAll: (text: string) => void) {
+  constructor(view: View, notifyAll: (text: string) => void) {
     this.#view = view;
-    this.#tellAll = tellAll;
+    this.#notifyAll = notifyAll;
     this.#known = JSON.stringify(this.news() ?? null);
   }
 
@@ -39,7 +39,7 @@ export class Notices {
   /** Another version of the prop is in force. */
   adopted(changed: readonly string[]): void {
     this.#known = JSON.stringify(this.news() ?? null);
-    this.#tell({ ...this.news(), changed: shortened(changed) });
+    this.#notify({ ...this.news(), changed: shortened(changed) });
   }
 
   /** Something about the file, or about what it asks for, has changed. */
@@ -48,7 +48,7 @@ export class Notices {
     const text = JSON.stringify(news ?? null);
     if (text === this.#known) return;
     this.#known = text;
-    this.#tell(news ?? { changed: [] });
+    this.#notify(news ?? { changed: [] });
   }
 
   /** An entry of the journal: a change of the condition is told to every session. */
@@ -57,14 +57,14 @@ export class Notices {
     const condition = CONDITIONS.find((one) => one === values?.condition);
     if (!condition) return;
     const cause = causeOf(values?.cause) ?? { code: `condition.${condition}`, who, words: text };
-    this.#tellAll(
+    this.#notifyAll(
       notification('condition', { condition, cause } satisfies NoticeParams<'condition'>),
     );
   }
 
-  #tell(news: FileNews): void {
+  #notify(news: FileNews): void {
     const { version, name, linkTimeoutMs } = this.#view.prop;
-    this.#tellAll(notification('prop.changed', { version, prop: name, linkTimeoutMs, ...news }));
+    this.#notifyAll(notification('prop.changed', { version, prop: name, linkTimeoutMs, ...news }));
   }
 }
 

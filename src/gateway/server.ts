@@ -60,7 +60,7 @@ export async function startGateway(
   const feed = new StateFeed(view, clock);
   const lists = new Lists(view);
   const journal = new JournalCopy();
-  const notices = new Notices(view, (text) => sessions.tellAll(text));
+  const notices = new Notices(view, (text) => sessions.notifyAll(text));
   const place = (session: Session) => {
     sessions.place(session);
     doors.letIn(session.stream);
@@ -127,9 +127,9 @@ export async function startGateway(
       notices.file();
     },
   );
-  let tellClosed: () => void = () => {};
+  let resolveClosed: () => void = () => {};
   const closed = new Promise<void>((resolve) => {
-    tellClosed = resolve;
+    resolveClosed = resolve;
   });
   let closing: Promise<void> | undefined;
   const close = () => {
@@ -139,7 +139,7 @@ export async function startGateway(
       sessions.close();
       await Promise.all([app.close(), osc.close()]);
       service.close();
-      tellClosed();
+      resolveClosed();
     })();
     return closing;
   };

@@ -49,7 +49,7 @@ export class Session {
   /** A browser's: it answers pings by itself while the page's script hangs, so that they say little. */
   readonly ofPage: boolean;
   /** It tells what it has received by `session.life`: then pongs no longer say so. */
-  tells = false;
+  reportsLife = false;
   /** Its page is out of sight. */
   hidden = false;
   /** When the last frame was sent that it has shown to have received (ms, or s of the state for a page). */
@@ -222,7 +222,7 @@ export class Sessions {
   }
 
   /** Sends a notification to every session that is open. */
-  tellAll(text: string): void {
+  notifyAll(text: string): void {
     for (const session of [...this.#all]) if (session.client !== null) session.send(text);
   }
 
@@ -292,7 +292,8 @@ export class Sessions {
     socket.on('ping', () => heard(false));
     socket.on('pong', (payload: Buffer) => {
       heard(false);
-      if (!session.tells) this.#received(session, Number(payload.toString() || Number.NaN), 1);
+      if (!session.reportsLife)
+        this.#received(session, Number(payload.toString() || Number.NaN), 1);
     });
     socket.on('error', (error) => {
       // ws answers a breach of the protocol with a close frame of its own (RFC 6455, 7.1.7).
@@ -311,8 +312,8 @@ export class Sessions {
    * A page tells that it has received the state of the time `tS` (s); `nowS` is the present one.
    */
   heardState(session: Session, tS: number, nowS: number): void {
-    if (!session.tells) session.receivedAt = Number.NEGATIVE_INFINITY;
-    session.tells = true;
+    if (!session.reportsLife) session.receivedAt = Number.NEGATIVE_INFINITY;
+    session.reportsLife = true;
     this.#received(session, tS, 1000, nowS);
   }
 

@@ -12,7 +12,7 @@ export function findWires(prop: Prop, text: string): LoomWire[] {
   const words = text.toLowerCase().split(/\s+/).filter(Boolean);
   return wiresOf(prop)
     .filter((wire) => matches(wire, words))
-    .map(told);
+    .map(loomWire);
 }
 
 function matches({ label, channel, rail, cores }: LoomWire, words: readonly string[]): boolean {
@@ -28,7 +28,7 @@ function matches({ label, channel, rail, cores }: LoomWire, words: readonly stri
 }
 
 /** A wire without its place in the file. */
-function told({ path: _path, own: _own, ...wire }: PlacedWire): LoomWire {
+function loomWire({ path: _path, own: _own, ...wire }: PlacedWire): LoomWire {
   return wire;
 }
 

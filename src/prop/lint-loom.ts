@@ -10,7 +10,7 @@ import type { Notes } from './notes.ts';
 /** The loom: what cannot be built as it is written. Says nothing of a file without wires. */
 export function lintLoom(notes: Notes): void {
   const loom = new Loom(notes.prop);
-  if (!loom.told) return;
+  if (!loom.hasWiring) return;
   lintLabels(notes, loom);
   lintColours(notes, loom);
   lintConnectors(notes);

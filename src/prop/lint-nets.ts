@@ -196,13 +196,13 @@ function reportUnfed(notes: Notes, loom: Loom, unfed: readonly Unfed[]): void {
 
 /** A signal is measured against the return of what receives it, so that this must be the board's. */
 function lintGrounds(notes: Notes, loom: Loom): void {
-  const told = new Set<string>();
+  const reported = new Set<string>();
   for (const { rail, output } of Object.values(notes.prop.channels)) {
     const supply = rail === undefined ? undefined : notes.prop.rails[rail]?.supply;
     const connector = [...loom.boards].find(([, board]) => board === output.board);
     const cavity = connector && factsOf(notes.prop.boards[connector[1]]!).power?.ground[0];
-    if (!supply || cavity === undefined || told.has(`${rail} ${output.board}`)) continue;
-    told.add(`${rail} ${output.board}`);
+    if (!supply || cavity === undefined || reported.has(`${rail} ${output.board}`)) continue;
+    reported.add(`${rail} ${output.board}`);
     const ground = `${connector![0]}-${cavity}`;
     if (loom.net(ground) === loom.net(supply.return)) continue;
     notes.warning(

@@ -105,7 +105,7 @@ export class Loom {
   }
 
   /** Whether the file has any wiring at all. */
-  get told(): boolean {
+  get hasWiring(): boolean {
     return this.wires.length > 0 || Object.keys(this.prop.connectors).length > 0;
   }
 

@@ -83,7 +83,7 @@ export class PlanWalk {
   plan(name: string): CuePlan {
     const root = this.#begin(name, 0, undefined);
     for (let next = this.#due.pop(); next; next = this.#due.pop()) this.#start(next.run, next.atS);
-    this.#tellFlashes();
+    this.#reportFlashes();
     return {
       steps: root.steps.map(({ step, startS, endS, moves }) => ({
         index: step.index,
@@ -132,15 +132,15 @@ export class PlanWalk {
     const { step } = one;
     this.#stepOf.set(step.spec, step);
     one.startS = nowS;
-    for (const told of this.#interlocks.check(step.spec, step.path, step.targets, nowS))
-      this.#tell(step, 'error', told.path, { size: 0, ...told });
+    for (const fault of this.#interlocks.check(step.spec, step.path, step.targets, nowS))
+      this.#report(step, 'error', fault.path, { size: 0, ...fault });
     const moveS = this.#move(one, nowS);
     const otherS = this.#loads.start(step.spec, nowS);
     const untilS = waitsS(step.spec);
     one.ownEndS = nowS + Math.max(moveS, otherS, untilS);
     const movers = one.moves.map(({ servo }) => servo);
     for (const load of this.#loads.check(step.spec, movers, nowS, nowS + moveS))
-      this.#tell(step, load.severity, [...step.path, load.part], load);
+      this.#report(step, load.severity, [...step.path, load.part], load);
     this.#startInner(one, nowS);
   }
 
@@ -176,7 +176,7 @@ export class PlanWalk {
     one.runs++;
     const steps = run.steps.length;
     const lastS = run.endS - run.startS;
-    if (one.runs === 2 && lastS === 0 && times !== 1) this.#tellRestless(one.step, run);
+    if (one.runs === 2 && lastS === 0 && times !== 1) this.#reportRestless(one.step, run);
     if (times === 'until stopped') {
       if (one.runs < ENDLESS_RUNS) this.#again(one, run);
       return;
@@ -217,7 +217,7 @@ export class PlanWalk {
       const servo = this.#planner.servo(target.servo)!;
       const motion = this.#motionOf(servo, target);
       const moving = nowS < motion.arrivesS - SAME_S;
-      if (moving) this.#tellTakeOver(step, target, motion, nowS);
+      if (moving) this.#reportTakeOver(step, target, motion, nowS);
       const eased = step.ease !== undefined && !moving;
       const move = { servo: servo.name, fromDeg: 0, toDeg: 0, neededS: 0 };
       const from = { pos: 0, vel: 0, acc: 0 };
@@ -235,7 +235,7 @@ export class PlanWalk {
           : planMove(from, move.toDeg, servo.limits).durationS;
       } catch (error) {
         if (!(error instanceof RangeError)) throw error;
-        this.#tellUnplannable(step, target);
+        this.#reportUnplannable(step, target);
         continue;
       }
       if (eased) this.#checkCurve(step, servo, move);
@@ -257,7 +257,7 @@ export class PlanWalk {
       });
     }
     if (slowest && overS !== undefined && slowest.neededS > overS + SAME_S)
-      this.#tellSlow(step, slowest, overS);
+      this.#reportSlow(step, slowest, overS);
     return moveS;
   }
 
@@ -295,7 +295,7 @@ export class PlanWalk {
     const inside = (deg: number) => deg >= softLow - 1e-9 && deg <= softHigh + 1e-9;
     if (!inside(fromDeg) || !inside(toDeg) || (inside(low) && inside(high))) return;
     const out = inside(low) ? high : low;
-    this.#tell(step, 'error', [...step.path, 'ease'], {
+    this.#report(step, 'error', [...step.path, 'ease'], {
       id: `curve ${servo.name}`,
       size: Math.max(softLow - low, high - softHigh),
       wrong: `this curve swings ${servo.name} to ${tidy(out, 1)} deg on its way from ${tidy(fromDeg)} to ${tidy(toDeg)} deg, past its soft limits, ${softLow} to ${softHigh} deg`,
@@ -305,9 +305,13 @@ export class PlanWalk {
 
   // --- what is wrong --------------------------------------------------------------------------------
 
-  #tellSlow(step: PlanStep, { servo, fromDeg, toDeg, neededS }: PlannedMove, overS: number): void {
+  #reportSlow(
+    step: PlanStep,
+    { servo, fromDeg, toDeg, neededS }: PlannedMove,
+    overS: number,
+  ): void {
     const enoughS = Math.ceil(neededS * 100 - 1e-6) / 100;
-    this.#tell(step, 'warning', [...step.path, 'overS'], {
+    this.#report(step, 'warning', [...step.path, 'overS'], {
       id: 'slow',
       size: neededS - overS,
       wrong: `${servo} cannot get from ${tidy(fromDeg)} to ${tidy(toDeg)} deg in ${overS} s within its limits: it needs ${tidy(neededS)} s, ${tidy(neededS - overS)} s more, and will take that long`,
@@ -315,7 +319,7 @@ export class PlanWalk {
     });
   }
 
-  #tellTakeOver(
+  #reportTakeOver(
     step: PlanStep,
     target: Target,
     { by, startS, arrivesS }: Motion,
@@ -324,7 +328,7 @@ export class PlanWalk {
     if (!by || by === step) return;
     const { index, cue, spec } = by;
     const which = `${spec.name === undefined ? `step ${index + 1}` : `step ${spec.name}`}${cue === step.cue ? '' : ` of cue ${cue}`}`;
-    this.#tell(step, 'warning', target.path, {
+    this.#report(step, 'warning', target.path, {
       id: `take over ${target.servo}`,
       atKey: target.path.at(-1) !== 'pose',
       size: arrivesS - nowS,
@@ -333,11 +337,11 @@ export class PlanWalk {
     });
   }
 
-  #tellFlashes(): void {
+  #reportFlashes(): void {
     const found = this.#loads.flashing();
     if (!found) return;
     const step = this.#stepOf.get(found.by)!;
-    this.#tell(step, 'warning', step.path, {
+    this.#report(step, 'warning', step.path, {
       id: 'flashes',
       size: found.flashes,
       wrong: `all light of the prop together would flash ${found.flashes} times in a second here, at ${tidy(found.atS)} s: the daemon holds back what is more than 3`,
@@ -345,8 +349,8 @@ export class PlanWalk {
     });
   }
 
-  #tellUnplannable(step: PlanStep, { servo, path }: Target): void {
-    this.#tell(step, 'error', path, {
+  #reportUnplannable(step: PlanStep, { servo, path }: Target): void {
+    this.#report(step, 'error', path, {
       id: `unplannable ${servo}`,
       size: 0,
       wrong: `the move of ${servo} is too large or too slow to be planned`,
@@ -354,8 +358,8 @@ export class PlanWalk {
     });
   }
 
-  #tellRestless(step: PlanStep, run: PlanRun): void {
-    this.#tell(step, 'warning', [...step.path, 'times'], {
+  #reportRestless(step: PlanStep, run: PlanRun): void {
+    this.#report(step, 'warning', [...step.path, 'times'], {
       id: 'restless',
       size: 0,
       wrong: `cue ${run.cue} takes no time, so it would run again with every tick`,
@@ -363,7 +367,7 @@ export class PlanWalk {
     });
   }
 
-  #tell(
+  #report(
     { cue, index }: PlanStep,
     severity: PlanProblem['severity'],
     path: Path,

@@ -23,7 +23,7 @@ export interface ServiceEvents {
   /** How the prop file stands to the prop in force has changed. */
   file(status: FileStatus): void;
   /** Something for the journal. */
-  tell(who: string, what: 'file' | 'state', text: string, values: Record<string, unknown>): void;
+  journal(who: string, what: 'file' | 'state', text: string, values: Record<string, unknown>): void;
   /** The thread died; a new one is on its way. Requests that were under way have been refused. */
   died(why: string, retryMs: number): void;
   /** A new thread runs: it needs a line to the gateway (`connectGateway`). */
@@ -282,8 +282,8 @@ export class ServiceHost {
         this.#version = message.status.version;
         this.#events.file(message.status);
         break;
-      case 'tell':
-        this.#events.tell(message.who, message.what, message.text, message.values);
+      case 'journal':
+        this.#events.journal(message.who, message.what, message.text, message.values);
     }
   }
 

@@ -41,7 +41,7 @@ export type KeeperFs = FileSystem & ReplacingFs;
 interface KeeperEvents {
   change(message: ChangeMessage): void;
   status(status: FileStatus): void;
-  tell(who: string, text: string, values?: Record<string, unknown>): void;
+  journal(who: string, text: string, values?: Record<string, unknown>): void;
   /** Something that nobody asked for went wrong. */
   trouble(error: unknown, text: string): void;
 }
@@ -316,7 +316,7 @@ export class Keeper {
     this.#pending = undefined;
     if (outcome === 'adopted') {
       this.#adopt(pending.next);
-      this.#events.tell('prop', 'the prop is parked: the changed prop file is in force');
+      this.#events.journal('prop', 'the prop is parked: the changed prop file is in force');
     } else if (typeof outcome === 'object') this.#reject(outcome.rejected);
     this.#report();
   }
@@ -552,7 +552,7 @@ export class Keeper {
     this.#onDisk.problem = problem;
     await this.#withdraw();
     this.#report();
-    this.#events.tell('prop', `the prop file was changed and is not used: ${problem}`, {
+    this.#events.journal('prop', `the prop file was changed and is not used: ${problem}`, {
       findings: this.#onDisk.findings.length,
     });
   }
@@ -576,11 +576,11 @@ export class Keeper {
     this.#report();
     const sum = list.length > 0 ? list.join('; ') : 'nothing that the prop goes by';
     if (outcome === 'adopted')
-      this.#events.tell(who, `the prop file was changed and is in force: ${sum}`, {
+      this.#events.journal(who, `the prop file was changed and is in force: ${sum}`, {
         changed: list,
       });
     else if (outcome === 'waits')
-      this.#events.tell(
+      this.#events.journal(
         who,
         `the prop file was changed and takes effect when the prop is parked: ${sum}`,
         { changed: list },
@@ -590,7 +590,7 @@ export class Keeper {
   #reject(reason: string): void {
     this.#onDisk.problem = `the boards cannot do what it asks for: ${reason}. The prop goes on as it was; mend the file, or put the version before it back`;
     this.#onDisk.compiled = undefined;
-    this.#events.tell('prop', `the changed prop file is not used: ${this.#onDisk.problem}`);
+    this.#events.journal('prop', `the changed prop file is not used: ${this.#onDisk.problem}`);
   }
 
   /** Sends a change to the core and waits for what becomes of it. */
@@ -803,7 +803,7 @@ export class Keeper {
     this.#report();
     this.#chore('old versions of the prop file are still there', () => this.#disk.trim());
     if (this.#gone.has(by.session))
-      this.#events.tell(
+      this.#events.journal(
         by.client,
         `${by.what} was written to the prop file, although ${by.client} was gone before the answer`,
         { version },

@@ -69,7 +69,7 @@ export type FromService =
   | { t: 'file'; status: FileStatus }
   /** An entry for the journal. */
   | {
-      t: 'tell';
+      t: 'journal';
       who: string;
       what: 'file' | 'state';
       text: string;

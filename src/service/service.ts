@@ -75,8 +75,8 @@ export class PropService {
         change: (message) =>
           around.change(message, message.t === 'begin' ? [bufferOf(message.view)] : []),
         status: (status) => around.main({ t: 'file', status }),
-        tell: (who, text, values = {}) =>
-          around.main({ t: 'tell', who, what: 'file', text, values }),
+        journal: (who, text, values = {}) =>
+          around.main({ t: 'journal', who, what: 'file', text, values }),
         trouble,
       },
       this.#gone,
@@ -273,7 +273,7 @@ export class PropService {
     } catch (error) {
       if (!(error instanceof Refusal)) throw error;
       const text = `no OSC is heard: ${error.message}`;
-      this.#around.main({ t: 'tell', who: 'prop', what: 'file', text, values: error.values });
+      this.#around.main({ t: 'journal', who: 'prop', what: 'file', text, values: error.values });
     }
   }
 

@@ -58,7 +58,7 @@ export class FileStore implements Store {
   readonly #bootId: string;
   readonly #onError: (error: Error) => void;
   readonly #fs: StoreFs;
-  #next: { text: string; durable: boolean; told: ((noted: Noted) => void)[] } | undefined;
+  #next: { text: string; durable: boolean; waiting: ((noted: Noted) => void)[] } | undefined;
   #writing: Promise<void> | undefined;
   #noted: Store['noted'] = 'yes';
 
@@ -109,7 +109,7 @@ export class FileStore implements Store {
       this.#next = {
         text,
         durable: durable || waiting?.durable === true,
-        told: [...(waiting?.told ?? []), resolve],
+        waiting: [...(waiting?.waiting ?? []), resolve],
       };
       this.#writing ??= this.#writeAll();
     });
@@ -122,12 +122,12 @@ export class FileStore implements Store {
 
   async #writeAll(): Promise<void> {
     while (this.#next) {
-      const { text, durable, told } = this.#next;
+      const { text, durable, waiting } = this.#next;
       this.#next = undefined;
       const noted = await this.#write(text, durable);
       // A later one that is on its way decides.
       if (durable && !this.#isDue()) this.#noted = noted;
-      for (const tell of told) tell(noted);
+      for (const resolve of waiting) resolve(noted);
     }
     this.#writing = undefined;
   }

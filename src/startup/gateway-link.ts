@@ -18,7 +18,7 @@ export class GatewayLink {
   readonly #service: Pick<ServiceHost, 'log' | 'gone'>;
   readonly #requestQueue = new RequestQueue();
   /** What the gateway was last told of what runs by itself. */
-  readonly #told = { revision: 0, idle: null as string | null, armed: false };
+  readonly #published = { revision: 0, idle: null as string | null, armed: false };
   #core!: Core;
   #commands!: Commands;
 
@@ -35,7 +35,7 @@ export class GatewayLink {
   }
 
   /** Sends an entry of the journal to the clients and to the log. */
-  tell(entry: JournalEntry, again: boolean): void {
+  sendEntry(entry: JournalEntry, again: boolean): void {
     const { text, what, who, values, tick } = entry;
     this.#gateway.post({ t: 'event', entry, ...(again && { again }) });
     if (!again)
@@ -48,16 +48,17 @@ export class GatewayLink {
   }
 
   /** What runs by itself, where that has changed. Once a tick, and before each answer. */
-  tellRunning(): void {
+  publishRunning(): void {
     const { cues, idle, triggers } = this.#core;
-    const told = this.#told;
+    const published = this.#published;
     const { revision } = cues;
     const { running } = idle;
     const { armed } = triggers;
-    if (revision === told.revision && running === told.idle && armed === told.armed) return;
-    told.revision = revision;
-    told.idle = running;
-    told.armed = armed;
+    if (revision === published.revision && running === published.idle && armed === published.armed)
+      return;
+    published.revision = revision;
+    published.idle = running;
+    published.armed = armed;
     this.#gateway.post({ t: 'running', cues: cues.runningNames, idle: running, armed });
   }
 
@@ -66,8 +67,8 @@ export class GatewayLink {
     const { holder } = this.#core.lease;
     this.#gateway.post({ t: 'holder', holder: holder?.client ?? null });
     this.#gateway.post({ t: 'safety', safety: this.#core.safety });
-    this.#told.revision = -1;
-    this.tellRunning();
+    this.#published.revision = -1;
+    this.publishRunning();
     const entries = this.#core.journal.read(0, Number.POSITIVE_INFINITY);
     for (let i = 0; i < entries.length; i += REPLAYED) {
       this.#gateway.post({ t: 'entries', entries: entries.slice(i, i + REPLAYED) });
@@ -92,7 +93,7 @@ export class GatewayLink {
         break;
       case 'fence':
         this.#requestQueue.add(message.session, () => {
-          this.tellRunning();
+          this.publishRunning();
           this.#gateway.post({ t: 'done', id: message.id, text: 'null' });
         });
         break;
@@ -110,7 +111,7 @@ export class GatewayLink {
   async #answer(id: number, answer: Promise<string>): Promise<void> {
     try {
       const text = await answer;
-      this.tellRunning();
+      this.publishRunning();
       this.#gateway.post({ t: 'done', id, text });
     } catch (error) {
       const { message, stack } = error as Error;

@@ -81,7 +81,7 @@ class Daemon {
       Object.keys(prop.channels).length,
       Object.keys(prop.rails).length,
     );
-    this.#journal = new Journal(systemClock, (entry, again) => this.#link.tell(entry, again));
+    this.#journal = new Journal(systemClock, (entry, again) => this.#link.sendEntry(entry, again));
     const { host, port, logLevel } = options;
     this.#gateway = new GatewayHost(
       (): GatewayStart => ({
@@ -103,7 +103,7 @@ class Daemon {
         this.#status = next;
         this.#gateway.post({ t: 'file', status: next });
       },
-      tell: (who, what, text, values) => this.#journal.add(who, what, text, values),
+      journal: (who, what, text, values) => this.#journal.add(who, what, text, values),
       died: (why, retryMs) =>
         this.#journal.add(
           'prop',
@@ -128,7 +128,7 @@ class Daemon {
         receive: () => service.nextChange(),
         createDriver,
         writePlan: (other, boards) => this.#writePlan(other, boards),
-        tell: (id, outcome) => service.change(id, outcome),
+        reportOutcome: (id, outcome) => service.change(id, outcome),
         onProp: ({ view: next, changed }, body) => {
           this.#view = next;
           this.#gateway.post({ t: 'prop', view: next, body, changed: [...changed] });
@@ -146,7 +146,7 @@ class Daemon {
     this.#loop = new Loop(systemClock, this.#core.tickMs, (nowMs, elapsed, lateMs) => {
       this.#telemetry.countLateness(lateMs);
       this.#core.tick(nowMs, elapsed);
-      this.#link.tellRunning();
+      this.#link.publishRunning();
       // After it, so that what is asked has the time until the next one.
       this.#gateway.hear();
     });
@@ -215,14 +215,14 @@ class Daemon {
   // --- living and leaving -------------------------------------------------------------------------
 
   /** Returns how to end the signs of life, which the ticks would do by ending. */
-  #beWatched(tell: Notify): () => void {
-    tell('READY=1');
+  #beWatched(notify: Notify): () => void {
+    notify('READY=1');
     const periodMs = watchdogMs(process.env, process.pid);
     if (periodMs === undefined) return () => {};
     const { link, park } = this.#core.prop;
     const parkedMs = link.timeoutMs + 1000 * ((link.holdS ?? 0) + park.deadlineS);
     const vitals = new Vitals(this.#telemetry, systemClock, parkedMs + GATEWAY_SPARE_MS);
-    return feedWatchdog(tell, vitals, systemClock, periodMs);
+    return feedWatchdog(notify, vitals, systemClock, periodMs);
   }
 
   #leave(signal: string): void {

@@ -5,7 +5,7 @@ import type { Threads } from './sinewd.ts';
 
 /** Starts the threads beside the core: the service opens the prop file, the gateway waits. */
 export function startThreads({ prop, stateDir, logLevel }: Options): Threads {
-  const nobody: ServiceEvents = { file() {}, tell() {}, died() {}, restarted() {} };
+  const nobody: ServiceEvents = { file() {}, journal() {}, died() {}, restarted() {} };
   let events = nobody;
   const service = new ServiceHost(
     {
@@ -15,8 +15,8 @@ export function startThreads({ prop, stateDir, logLevel }: Options): Threads {
     },
     {
       file: (status) => events.file(status),
-      tell: (...told) => events.tell(...told),
-      died: (...told) => events.died(...told),
+      journal: (...args) => events.journal(...args),
+      died: (...args) => events.died(...args),
       restarted: () => events.restarted(),
     },
   );

@@ -36,10 +36,10 @@ class Session {
   }
 }
 
-const told = { done: 0, refused: 0 };
+const outcome = { done: 0, refused: 0 };
 const count = ({ error }) => {
-  if (error) told.refused++;
-  else told.done++;
+  if (error) outcome.refused++;
+  else outcome.done++;
 };
 
 const KINDS = {
@@ -107,4 +107,4 @@ const KINDS = {
 };
 await KINDS[kind]();
 while (goesOn() && kind !== 'page' && kind !== 'budget') await sleep(10);
-process.stdout.write(JSON.stringify(told), () => process.exit());
+process.stdout.write(JSON.stringify(outcome), () => process.exit());

@@ -306,9 +306,9 @@ export const ACTIVITIES: Record<string, (stage: Stage) => Promise<unknown>> = {
 };
 
 /** A load that was none has measured nothing. */
-function done(told: { done: number; refused: number }, least: number): void {
-  if (told.done < least)
-    throw new Error(`the client did too little: ${JSON.stringify(told)}, wanted ${least}`);
+function done(outcome: { done: number; refused: number }, least: number): void {
+  if (outcome.done < least)
+    throw new Error(`the client did too little: ${JSON.stringify(outcome)}, wanted ${least}`);
 }
 
 /** Every kind of capture: what brings the prop to where it can be made, and the request. */
@@ -444,13 +444,13 @@ export async function parkingBegins(stage: Stage, capturing: boolean): Promise<n
     child.once('exit', () => reject(new Error('the client that is to be killed ended by itself')));
   });
   const { servo: channel } = stage.subject;
-  const tell = (method: string, params: object) =>
+  const send = (method: string, params: object) =>
     child.stdin!.write(`${JSON.stringify({ method, params })}\n`);
   if (capturing) {
-    tell('mark.capture', { channel, mark: 'killed_at' });
+    send('mark.capture', { channel, mark: 'killed_at' });
     await stage.board.sleep(50);
   } else {
-    tell('channel.move', { channel, to: 60 });
+    send('channel.move', { channel, to: 60 });
     await stage.board.sleep(200);
   }
   const killedMs = stage.board.wallMs();

@@ -51,8 +51,8 @@ export class Built {
 }
 
 /** What a scene of hang-exercise.ts told, and how it ended. */
-export interface Played<Told> {
-  told: Told;
+export interface Played<Report> {
+  report: Report;
   code: number | null;
   signal: NodeJS.Signals | null;
   /** From what was told last to the end (ms). */
@@ -61,11 +61,11 @@ export interface Played<Told> {
 }
 
 /** Plays a scene in a process on whose boards hanging-bus.c is preloaded. */
-export async function play<Told>(
+export async function play<Report>(
   built: Built,
   scene: readonly string[],
   env: NodeJS.ProcessEnv = {},
-): Promise<Played<Told>> {
+): Promise<Played<Report>> {
   const folder = mkdtempSync(join(tmpdir(), 'sinew-hang-'));
   const [bus, chip] = ['hanging-bus', 'gpio-chip'].map((name) => {
     const library = join(folder, `${name}.so`);
@@ -89,10 +89,10 @@ export async function play<Told>(
     });
     let out = '';
     let err = '';
-    let toldMs = 0;
+    let reportedMs = 0;
     child.stdout.on('data', (data) => {
       out += data;
-      toldMs = performance.now();
+      reportedMs = performance.now();
     });
     child.stderr.on('data', (data) => {
       err += data;
@@ -100,7 +100,7 @@ export async function play<Told>(
     const [code, signal] = await new Promise<[number | null, NodeJS.Signals | null]>((resolve) =>
       child.once('exit', (...how) => resolve(how)),
     );
-    const told = Object.assign(
+    const report = Object.assign(
       {},
       ...out
         .trim()
@@ -108,7 +108,7 @@ export async function play<Told>(
         .filter(Boolean)
         .map((l) => JSON.parse(l)),
     );
-    return { told, code, signal, endedMs: performance.now() - toldMs, err };
+    return { report, code, signal, endedMs: performance.now() - reportedMs, err };
   } finally {
     rmSync(folder, { recursive: true, force: true });
   }

@@ -25,39 +25,39 @@ const STUCK_MS = 250;
 const BUSY_MS = 500;
 
 /** What hang-exercise.ts tells. */
-interface TimesTold {
+interface TimesReport {
   calls: number;
   medianMs: number;
   overTick: number;
 }
-interface BoardTold extends TimesTold {
+interface BoardReport extends TimesReport {
   failure: string;
   failedMs: number;
 }
-interface PoolTold extends BoardTold {
+interface PoolReport extends BoardReport {
   fault?: string;
   sent: number;
   last: number[];
   opened: boolean;
 }
-interface BusTold {
-  well: BoardTold[];
-  hanging: BoardTold[];
-  other: BoardTold;
+interface BusReport {
+  well: BoardReport[];
+  hanging: BoardReport[];
+  other: BoardReport;
   reopened: number[];
-  again: BoardTold;
+  again: BoardReport;
   last: number[];
 }
 interface PinsTold {
   pressMs: number;
   dutyNs: number;
-  calm: TimesTold;
-  pwm: BoardTold & { relayMs: number; openMs: number };
-  gpio: BoardTold;
+  calm: TimesReport;
+  pwm: BoardReport & { relayMs: number; openMs: number };
+  gpio: BoardReport;
 }
 
 /** Calls that do not wait: a few may have lost the processor to somebody else. */
-function expectQuick({ calls, medianMs, overTick }: TimesTold): void {
+function expectQuick({ calls, medianMs, overTick }: TimesReport): void {
   expect(calls).toBeGreaterThan(10);
   expect(medianMs).toBeLessThan(1);
   expect(overTick).toBeLessThanOrEqual(calls / 10);
@@ -77,21 +77,21 @@ describe('an I2C bus', () => {
     ...image,
   ];
   test('plain transfers come out byte by byte', async () => {
-    const { told, err } = await play<{ wire: number[][] }>(built, ['wire']);
+    const { report, err } = await play<{ wire: number[][] }>(built, ['wire']);
     const image = [[6, ...Array(16).fill(off).flat()]];
     expect(err).toBe('');
-    expect(told.wire).toEqual([...opening(image), [6, 0, 0, 307 & 255, 307 >> 8], [0xfd, 16]]);
+    expect(report.wire).toEqual([...opening(image), [6, 0, 0, 307 & 255, 307 >> 8], [0xfd, 16]]);
   });
 
   test('an adapter that only speaks SMBus gets blocks', async () => {
-    const { told, err } = await play<{ wire: number[][] }>(built, ['wire'], { HANG_SMBUS: '1' });
+    const { report, err } = await play<{ wire: number[][] }>(built, ['wire'], { HANG_SMBUS: '1' });
     const half = Array(8).fill(off).flat();
     const image = [
       [6, ...half],
       [38, ...half],
     ];
     expect(err).toBe('');
-    expect(told.wire).toEqual([...opening(image), [6, 0, 0, 307 & 255, 307 >> 8], [0xfd, 16]]);
+    expect(report.wire).toEqual([...opening(image), [6, 0, 0, 307 & 255, 307 >> 8], [0xfd, 16]]);
   });
 
   test('that is not there is told by the kernel', async () => {
@@ -103,14 +103,14 @@ describe('an I2C bus', () => {
   });
 
   test("goes on while every thread of libuv's pool hangs on a disk", async () => {
-    const { told, err } = await play<PoolTold>(built, ['pool']);
+    const { report, err } = await play<PoolReport>(built, ['pool']);
     expect(err).toBe('');
-    expect(told).toMatchObject({ failure: '', opened: true });
-    expect(told.fault).toBeUndefined();
-    expectQuick(told);
+    expect(report).toMatchObject({ failure: '', opened: true });
+    expect(report.fault).toBeUndefined();
+    expectQuick(report);
     // At least every other tick's value went out, and the last one: 1234.4 us are 253 steps.
-    expect(told.sent).toBeGreaterThan(told.calls / 2);
-    expect(told.last).toEqual([6, 0, 0, 253, 0]);
+    expect(report.sent).toBeGreaterThan(report.calls / 2);
+    expect(report.last).toEqual([6, 0, 0, 253, 0]);
   });
 
   test.each([
@@ -119,8 +119,8 @@ describe('an I2C bus', () => {
   ])(
     'whose transfers hang %s: no call waits, its boards fail, other buses go on',
     async (_, how) => {
-      const { told, err } = await play<BusTold>(built, ['bus', ...how]);
-      const { well, hanging, other, reopened, again, last } = told;
+      const { report, err } = await play<BusReport>(built, ['bus', ...how]);
+      const { well, hanging, other, reopened, again, last } = report;
       expect(err).toBe('');
       for (const one of well) expect(one.failure).toBe('');
       expect(hanging).toHaveLength(5);
@@ -144,8 +144,8 @@ describe('an I2C bus', () => {
 
 describe('GPIO lines and PWM', () => {
   test('that hang delay no call, and a stop button that cannot be read is a failed board', async () => {
-    const { told, err } = await play<PinsTold>(built, ['pins']);
-    const { pwm, gpio, calm, ...rest } = told;
+    const { report, err } = await play<PinsTold>(built, ['pins']);
+    const { pwm, gpio, calm, ...rest } = report;
     expect(err).toBe('');
     expect(rest).toMatchObject({ first: 0, relay: 0 });
     expectQuick(calm);

@@ -30,7 +30,7 @@ it('walks from a servo that nobody has calibrated to limits and marks in the pro
   const watch = await Watch.on(daemon);
   const operator = await Operator.open(browser, daemon, { view: 'bench/flap', viewport: PHONE });
   const { page } = operator;
-  const told = (text: string | RegExp) =>
+  const message = (text: string | RegExp) =>
     page.getByRole('status').filter({ hasText: text }).waitFor();
   const step = (title: string) => page.getByRole('heading', { name: title, exact: true }).waitFor();
   await operator.wake();
@@ -46,7 +46,7 @@ it('walks from a servo that nobody has calibrated to limits and marks in the pro
     await operator.button(new RegExp(`Towards ${end}`)).hover();
     await page.mouse.down();
     await watch.moving('flap');
-    await told('It pushes against something, so it stopped.');
+    await message('It pushes against something, so it stopped.');
     await page.mouse.up();
     // It went on until the stop, and not much further.
     expect(Math.abs((await watch.still('flap', 0.3)) - stop)).toBeLessThan(3);
@@ -71,7 +71,7 @@ it('walks from a servo that nobody has calibrated to limits and marks in the pro
   const openDeg = watch.deg('flap');
   await page.getByLabel('Name of the mark').fill('open');
   await operator.button('Capture the mark here').click();
-  await told(/mark open is now/);
+  await message(/mark open is now/);
   for (const [jog, fromOpenDeg] of [
     ['Jog by minus 5 deg', -5],
     ['Jog by minus 1 deg', -6],
@@ -82,7 +82,7 @@ it('walks from a servo that nobody has calibrated to limits and marks in the pro
   }
   await page.getByLabel('Name of the mark').fill('shut');
   await page.getByLabel('Name of the mark').press('Enter');
-  await told(/mark shut is now/);
+  await message(/mark shut is now/);
   await operator.button('All marks are named').click();
 
   await step('Choose the park position');

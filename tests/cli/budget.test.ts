@@ -79,8 +79,8 @@ describe('text', () => {
     const { code, out } = await budget(chest);
     expect(code).toBe(0);
     expect(out).toMatch(/^servo +needs N m/m);
-    const told = JSON.parse((await budget(chest, '--json')).out);
-    expect(told.mechanics.torque).toMatchObject([{ channel: 'lid' }]);
+    const result = JSON.parse((await budget(chest, '--json')).out);
+    expect(result.mechanics.torque).toMatchObject([{ channel: 'lid' }]);
   });
 
   test('batteries, LEDs and coils where the file tells of them', async () => {
@@ -108,8 +108,8 @@ channels:
 test('--json has everything but the values over time', async () => {
   const { code, out } = await budget(fused, '--json');
   expect(code).toBe(1);
-  const told = JSON.parse(out);
-  expect(told).toMatchObject({
+  const result = JSON.parse(out);
+  expect(result).toMatchObject({
     file: fused,
     rails: [
       { name: 'servo6v', fuse: { ratingA: 20, verdict: 'does not protect the wire' } },
@@ -117,8 +117,8 @@ test('--json has everything but the values over time', async () => {
     ],
     findings: [{ severity: 'warning', path: 'rails.servo6v.fuse.ratingA' }],
   });
-  expect(told.channels).toHaveLength(15);
-  const wake = told.cues.find(({ cue }: { cue: string }) => cue === 'wake');
+  expect(result.channels).toHaveLength(15);
+  const wake = result.cues.find(({ cue }: { cue: string }) => cue === 'wake');
   expect(wake.rails[0]).toEqual({
     name: 'servo6v',
     limitA: 5,
@@ -128,7 +128,7 @@ test('--json has everything but the values over time', async () => {
     worstAtS: expect.any(Number),
     meanA: expect.any(Number),
   });
-  expect(told.cautions.join(' ')).toContain('Local codes');
+  expect(result.cautions.join(' ')).toContain('Local codes');
 });
 
 describe('--svg', () => {

@@ -649,10 +649,10 @@ describe('watch and journal --follow', () => {
     running.interrupt();
     expect(await running.exit).toBe(0);
     expect(daemon.called('state.follow')).toEqual([{ hz: 20 }]);
-    const told = running.stdout.lines.map((line) => line.replace(/^[\d.]+ s {2}/, ''));
-    expect(told.slice(0, 2)).toEqual(['condition live', 'beak  0 -> 0']);
-    expect(told.slice(-2)).toEqual(['condition parking', 'beak  12.346 -> 0']);
-    expect(told).toHaveLength(1 + 6 + 1 + 2);
+    const printed = running.stdout.lines.map((line) => line.replace(/^[\d.]+ s {2}/, ''));
+    expect(printed.slice(0, 2)).toEqual(['condition live', 'beak  0 -> 0']);
+    expect(printed.slice(-2)).toEqual(['condition parking', 'beak  12.346 -> 0']);
+    expect(printed).toHaveLength(1 + 6 + 1 + 2);
   });
 
   test('watch --json prints the notifications', async () => {

@@ -89,8 +89,8 @@ describe('text', () => {
       const line = lines.findIndex((one) => one.includes(text));
       return `${file}:${line + 1}:${lines[line]!.indexOf('{') + 1}: `;
     };
-    const told = out.split('\n').filter((line) => line.startsWith(file));
-    expect(told).toEqual([
+    const printed = out.split('\n').filter((line) => line.startsWith(file));
+    expect(printed).toEqual([
       `${place('at: 0, switch: { horn')}cues.rush.steps[0]: horn needs arm above 20 deg (at 0.005 s); let it come when it may, or change what it asks for`,
       // Trapezoid: 40 deg at 100 deg/s and 500 deg/s2 take 40/100 + 100/500 s.
       `${place('overS: 0.2')}cues.rush.steps[1]: warning: takes 0.6 s, not 0.2 s; the limits allow no more (at 0.5 s); give overS more time, or move less far`,
@@ -117,10 +117,10 @@ describe('text', () => {
     expect(out).toMatch(
       /^all light together: 10 flashes in a second as planned, held to 3 flashes in a second$/m,
     );
-    const told = out
+    const printed = out
       .split('\n')
       .filter((line) => line.includes('cues.strobe[') && !line.includes('horn'));
-    expect(told.join('\n')).toMatch(
+    expect(printed.join('\n')).toMatch(
       /: warning: (still|eye) .*waits?, so that the prop does not flash more than three times in a second \(at 0\.\d+ s.*\); let lights change less often/,
     );
     const data = JSON.parse(
@@ -211,18 +211,18 @@ describe('--csv', () => {
 test('--json is the whole rehearsal, with its findings', async () => {
   const { code, out } = await rehearse('rush', '--json');
   expect(code).toBe(1);
-  const told = JSON.parse(out);
-  expect(told).toMatchObject({ file, cue: 'rush', cutShort: false });
-  expect(told.tracks.map(({ name }: { name: string }) => name)).toEqual([
+  const printed = JSON.parse(out);
+  expect(printed).toMatchObject({ file, cue: 'rush', cutShort: false });
+  expect(printed.tracks.map(({ name }: { name: string }) => name)).toEqual([
     'arm',
     'still',
     'horn',
     'eye',
   ]);
-  expect(told.rails).toMatchObject([{ name: 'six', limitA: 2 }]);
-  expect(told.events).toHaveLength(3);
+  expect(printed.rails).toMatchObject([{ name: 'six', limitA: 2 }]);
+  expect(printed.events).toHaveLength(3);
   expect(
-    told.findings.map(({ path, severity }: Record<string, string>) => [path, severity]),
+    printed.findings.map(({ path, severity }: Record<string, string>) => [path, severity]),
   ).toEqual([
     ['cues.rush.steps[0]', 'error'],
     ['cues.rush.steps[1]', 'warning'],

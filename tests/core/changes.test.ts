@@ -110,7 +110,7 @@ describe('a change that takes effect at once', () => {
     );
     await rig.until(() => !rig.core.cues.isRunning('long'));
     expect(rig.condition).toBe('live');
-    expect(rig.told('refused').join()).toMatch(/cue long, step 1: there is no cue nod/);
+    expect(rig.texts('refused').join()).toMatch(/cue long, step 1: there is no cue nod/);
   });
 
   test('poses, groups and idle behaviour follow', async () => {

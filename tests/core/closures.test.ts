@@ -93,7 +93,7 @@ describe('a closure with a duty guard is on the disk before the contact closes',
     await rig.run(100);
     expect((await refused).message).toContain('EROFS');
     expect(changesOf(rig, 'mist')).toEqual([]);
-    expect(rig.told('duty').at(-1)).toContain('EROFS');
+    expect(rig.texts('duty').at(-1)).toContain('EROFS');
   });
 
   test('opened again while it waits, it never closes', async () => {
@@ -177,7 +177,7 @@ describe('what nobody knows to have rested rests first', () => {
 
   test('a prop without a saved state, as after the file was copied', async () => {
     const rig = await Rig.open(prop, { restored: 'none' });
-    expect(rig.told('duty')).toEqual([
+    expect(rig.texts('duty')).toEqual([
       'nobody knows how long these were closed before, so they rest first: mist (10 s)',
     ]);
     const client = rig.client('desk');

@@ -34,8 +34,8 @@ describe('several cues', () => {
     await rig.run(6000);
     expect(rig.at('neck')).toBe(pulseOf(0));
     expect(rig.at('wing_left')).toBe(pulseOf(0));
-    expect(rig.told('cue')).toContain('cue nod is over');
-    expect(rig.told('cue')).toContain('cue flap is over');
+    expect(rig.texts('cue')).toContain('cue nod is over');
+    expect(rig.texts('cue')).toContain('cue flap is over');
   });
 
   test.each(['shake', 'nested'])('%s, which clashes, is refused with the names', async (cue) => {
@@ -45,7 +45,7 @@ describe('several cues', () => {
     expect(refusal.message).toMatch(/nod, which is running/);
     expect(refusal.values).toMatchObject({ cue, running: ['nod'] });
     await rig.run(5000);
-    expect(rig.told('cue').at(-1)).toBe('cue nod is over');
+    expect(rig.texts('cue').at(-1)).toBe('cue nod is over');
   });
 
   test('one that takes over ends every cue it clashes with, and their other channels', async () => {
@@ -62,7 +62,7 @@ describe('several cues', () => {
     expect(rig.at('neck')).toBe(pulseOf(-20));
     expect(rig.at('wing_left')).toBe(pulseOf(5));
     expect(right.state.pos).toBe(right.target);
-    expect(rig.told('cue')).toEqual(
+    expect(rig.texts('cue')).toEqual(
       expect.arrayContaining([
         'cue nod stopped: cue start takes over',
         'cue flap stopped: cue start takes over',
@@ -153,7 +153,7 @@ describe('a command by hand', () => {
       await rig.tick();
       expect(await isRunning(client, 'show')).toBe(false);
       expect(await isRunning(client, 'other')).toBe(true);
-      expect(rig.told('cue')).toContain('cue show stopped: desk took over a channel');
+      expect(rig.texts('cue')).toContain('cue show stopped: desk took over a channel');
       expect(wing.target).toBeCloseTo(pos + vel ** 2 / 1200, 6);
       expect([rig.on('fan'), rig.on('bell')]).toEqual([false, mine === 'bell']);
       // What was commanded goes on as commanded.
@@ -282,7 +282,9 @@ describe('when it ends', () => {
     };
     await rig.run(graced ? 5000 : 30_000);
     expect(stirs).toBe(0);
-    expect(rig.told('cue').filter((text) => text.startsWith('cue show runs'))).toHaveLength(length);
+    expect(rig.texts('cue').filter((text) => text.startsWith('cue show runs'))).toHaveLength(
+      length,
+    );
     if (!graced) {
       const { writes } = rig;
       const count = writes.length;

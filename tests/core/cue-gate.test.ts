@@ -15,18 +15,18 @@ describe('what the gate does not allow', () => {
       'bad',
       1500,
     );
-    const told = rig.entries.filter(({ what }) => what === 'refused');
-    expect(told.map(({ text }) => text)).toEqual([
+    const refused = rig.entries.filter(({ what }) => what === 'refused');
+    expect(refused.map(({ text }) => text)).toEqual([
       'cue bad, step 1: neck may go from -40 to 40 deg; 70 deg is outside',
       'cue bad, step 2: mist needs neck above 10 deg',
     ]);
-    expect(told[0]!.values).toMatchObject({
+    expect(refused[0]!.values).toMatchObject({
       cue: 'bad',
       step: 0,
       code: 'limits.outside',
       limit: 40,
     });
-    expect(told[1]!.values).toMatchObject({ cue: 'bad', step: 1, code: 'interlock.unmet' });
+    expect(refused[1]!.values).toMatchObject({ cue: 'bad', step: 1, code: 'interlock.unmet' });
     expect(rig.on('fan')).toBe(true);
     expect(rig.at('jaw')).toBe(pulseOf(FAR));
     expect(rig.condition).toBe('live');
@@ -43,8 +43,10 @@ describe('what the gate does not allow', () => {
     await client.call('capture.undo');
     await client.call('cue.run', { cue: 'look' });
     await rig.run(1000);
-    expect(rig.told('refused')).toEqual([expect.stringMatching(/^cue look, step 1: .*no mark up/)]);
-    expect(rig.told('fault')).toEqual([]);
+    expect(rig.texts('refused')).toEqual([
+      expect.stringMatching(/^cue look, step 1: .*no mark up/),
+    ]);
+    expect(rig.texts('fault')).toEqual([]);
     expect(rig.on('fan')).toBe(true);
   });
 
@@ -68,7 +70,7 @@ describe('what the gate does not allow', () => {
     };
     await rig.run(2500);
     expect(rig.on('mist')).toBe(false);
-    expect(rig.told('interlock')).toEqual(['mist opened: it needs neck above 10 deg']);
+    expect(rig.texts('interlock')).toEqual(['mist opened: it needs neck above 10 deg']);
     expect(rig.on('bell')).toBe(true);
   });
 
@@ -87,7 +89,7 @@ describe('what the gate does not allow', () => {
     );
     expect([rig.on('mist'), rig.on('bell')]).toEqual([true, true]);
     expect(rig.servo('neck').state.pos).toBe(FAR);
-    expect(rig.told('refused')).toEqual([
+    expect(rig.texts('refused')).toEqual([
       expect.stringMatching(/^cue spray, step 3: neck may not go to 0 deg: mist is on and needs/),
     ]);
   });
@@ -106,8 +108,8 @@ describe('what the gate does not allow', () => {
     );
     expect(begins(log, 'pump')).toEqual([100, 7000]);
     onTime(ends(log, 'pump')[0], 1100);
-    expect(rig.told('duty')).toEqual(['pump opened after 1 s; it rests 5 s']);
-    expect(rig.told('refused')).toEqual([
+    expect(rig.texts('duty')).toEqual(['pump opened after 1 s; it rests 5 s']);
+    expect(rig.texts('refused')).toEqual([
       'cue pump, step 2: pump has used up its 1 s and rests; 3.1 s are left',
     ]);
   });
@@ -146,7 +148,7 @@ describe('what the gate does not allow', () => {
     expect(begins(log, 'two')[0]).toBeGreaterThanOrEqual(1000);
     expect(begins(log, 'two')[0]).toBeLessThanOrEqual(1010);
     expect(begins(log, 'fan')[0]).toBeGreaterThanOrEqual(ends(log, 'two')[0]!);
-    const mine = rig.told('delayed').filter((text) => text.startsWith('cue both, step 2: '));
+    const mine = rig.texts('delayed').filter((text) => text.startsWith('cue both, step 2: '));
     expect(mine).toEqual([expect.stringContaining('waits until rail six has room')]);
     expect(rig.at('two')).toBe(pulseOf(FAR));
   });
@@ -180,7 +182,7 @@ describe('what the gate does not allow', () => {
       'fast',
       1500,
     );
-    expect(rig.told('slower')).toEqual([
+    expect(rig.texts('slower')).toEqual([
       'cue fast, step 1: takes 0.4 s, not 0.1 s; the limits allow no more',
     ]);
     const [entry] = rig.entries.filter(({ what }) => what === 'slower');

@@ -281,7 +281,7 @@ test('random programs of cues: every limit holds, and nothing goes on after its 
   await fc.assert(
     fc.asyncProperty(program, async (acts) => {
       const { rig, watch, client } = await play(acts);
-      expect(rig.told('fault')).toEqual([]);
+      expect(rig.texts('fault')).toEqual([]);
       rig.board().level.set('stopInput', 0);
       // Whoever commands goes away; a trigger that is at work brings its cue to an end.
       for (const { session } of [...rig.clients]) rig.commands.gone(session.id);

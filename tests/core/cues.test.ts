@@ -66,8 +66,8 @@ describe('the timeline', () => {
     ]);
     // By the npm package culori.
     expect(rig.core.body.rgb('eye_left').hex).toBe(formatHex('oklch(75% 0.15 80)'));
-    expect(rig.told('refused')).toEqual([]);
-    expect(rig.told('cue')).toEqual(['cue wake runs', 'cue wake is over']);
+    expect(rig.texts('refused')).toEqual([]);
+    expect(rig.texts('cue')).toEqual(['cue wake runs', 'cue wake is over']);
     const over = rig.entries.find(({ text }) => text === 'cue wake is over')!;
     expect(Date.parse(over.time) - rig.clock.wallMs() + 8000).toBe(6500);
   });
@@ -133,7 +133,7 @@ describe('the timeline', () => {
     await client.call('cue.run', { cue: 'nod', wait: false });
     await rig.run(1000);
     expect(rig.at('neck')).toBe(pulseOf(0));
-    expect(rig.told('cue').at(-1)).toBe('cue nod is over');
+    expect(rig.texts('cue').at(-1)).toBe('cue nod is over');
   });
 
   test('members of a group, and of one step, arrive together', async () => {
@@ -209,9 +209,9 @@ describe('until', () => {
   test('what does not come, go on: the next step begins when the time is over, and it is told', async () => {
     const { rig, log } = await running(cue(never('go on')), 'wait', 3000);
     onTime(begins(log, 'bell')[0], 1000);
-    expect(rig.told('cue')).toContain('cue wait waited 1 s for jaw, which did not get there');
+    expect(rig.texts('cue')).toContain('cue wait waited 1 s for jaw, which did not get there');
     expect(rig.at('neck')).toBe(pulseOf(FAR));
-    expect(rig.told('cue').at(-1)).toBe('cue wait is over');
+    expect(rig.texts('cue').at(-1)).toBe('cue wait is over');
   });
 
   // In the very tick in which the wait is over, other steps are due.
@@ -237,14 +237,14 @@ describe('until', () => {
       for (const name of ['fan', 'bell']) expect(rig.on(name)).toBe(false);
       expect(rig.servo('neck').state.pos).toBeLessThan(FAR);
       expect(rig.condition).toBe('live');
-      expect(rig.told('cue').at(-1)).toBe('cue wait stopped: jaw did not get there');
+      expect(rig.texts('cue').at(-1)).toBe('cue wait stopped: jaw did not get there');
     },
   );
 
   test('what does not come, park: the prop parks, and nothing more begins', async () => {
     const { rig, log } = await running(inTime('park'), 'wait', 1000 + 2 * TICK_MS);
     expect(rig.condition).toBe('parking');
-    expect(rig.told('park')).toEqual(['the cue parks the prop: jaw did not get there']);
+    expect(rig.texts('park')).toEqual(['the cue parks the prop: jaw did not get there']);
     await rig.until(() => rig.condition === 'parked', 6);
     await rig.run(5000);
     for (const name of ['wing_left', 'wing_right']) expect(begins(log, name)).toEqual([]);
@@ -270,7 +270,7 @@ describe('until', () => {
     expect(rig.on('fan')).toBe(false);
     expect(rig.on('bell')).toBe(false);
     expect(await isRunning(client, 'outer')).toBe(false);
-    expect(rig.told('cue').at(-1)).toBe('cue outer stopped: jaw did not get there');
+    expect(rig.texts('cue').at(-1)).toBe('cue outer stopped: jaw did not get there');
   });
 });
 
@@ -296,7 +296,7 @@ describe('cues within cues', () => {
     expect(begins(log, 'fan')).toHaveLength(3);
     for (const [i, ms] of begins(log, 'fan').entries()) onTime(ms, 200 + i * 400 + 300);
     onTime(begins(log, 'glow')[0], 200 + 3 * 400);
-    expect(rig.told('cue')).toEqual(['cue show runs', 'cue show is over']);
+    expect(rig.texts('cue')).toEqual(['cue show runs', 'cue show is over']);
   });
 
   test('until stopped', async () => {
@@ -321,7 +321,7 @@ describe('cues within cues', () => {
   });
   const frames = async (seed: number) => {
     const { rig } = await running(draws(seed), 'show', 30_000);
-    expect(rig.told('refused')).toEqual([]);
+    expect(rig.texts('refused')).toEqual([]);
     return rig.writes;
   };
 
@@ -404,8 +404,10 @@ describe('easing', () => {
       'swing',
       1000,
     );
-    expect(rig.told('refused')).toHaveLength(1);
-    expect(rig.told('refused')[0]).toMatch(/^cue swing, step 1: wing_left may go from 0 to 40 deg/);
+    expect(rig.texts('refused')).toHaveLength(1);
+    expect(rig.texts('refused')[0]).toMatch(
+      /^cue swing, step 1: wing_left may go from 0 to 40 deg/,
+    );
     expect(rig.servo('wing_left').state.pos).toBe(0);
     expect(rig.on('fan')).toBe(true);
   });
@@ -447,7 +449,7 @@ describe('poses and relays in a cue', () => {
       2000,
     );
     expect(begins(log, 'fan')).toEqual([]);
-    expect(rig.told('cue').at(-1)).toBe('cue gap is over');
+    expect(rig.texts('cue').at(-1)).toBe('cue gap is over');
   });
 
   test('off for a time: what may not close again is told, and the prop stays live', async () => {
@@ -466,15 +468,15 @@ describe('poses and relays in a cue', () => {
     await client.call('channel.move', { channel: 'neck', to: 0 });
     await rig.run(1500);
     expect(rig.condition).toBe('live');
-    expect(rig.told('fault')).toEqual([]);
-    expect(rig.told('refused')).toEqual(['cue gap, step 1: mist needs neck above 10 deg']);
+    expect(rig.texts('fault')).toEqual([]);
+    expect(rig.texts('refused')).toEqual(['cue gap, step 1: mist needs neck above 10 deg']);
     expect(rig.on('mist')).toBe(false);
     expect(rig.on('bell')).toBe(true);
   });
 
   test('a relay that is left closed stays closed when the cue is over', async () => {
     const { rig } = await running({ blow: [{ at: 0, switch: { fan: 'on' } }] }, 'blow', 5000);
-    expect(rig.told('cue').at(-1)).toBe('cue blow is over');
+    expect(rig.texts('cue').at(-1)).toBe('cue blow is over');
     expect(rig.on('fan')).toBe(true);
   });
 });

@@ -24,7 +24,7 @@ export class Bench implements Changing {
   readonly writePlan: Changing['writePlan'] = async (_prop, boards) => {
     this.plans.push(boards.map(({ name }) => name));
   };
-  readonly tell = (id: number, outcome: Outcome): void => {
+  readonly reportOutcome = (id: number, outcome: Outcome): void => {
     this.outcomes.push([id, outcome]);
   };
   readonly onProp: Changing['onProp'] = ({ changed: what }) => {

@@ -61,7 +61,7 @@ describe.each(props)('%s', (_, prop) => {
       await client.call('wake');
       await rig.until(() => rig.condition === 'live', deadlineS);
     }
-    expect(rig.told('stop')).toEqual([]);
+    expect(rig.texts('stop')).toEqual([]);
   });
 
   test.each(Object.keys(prop.cues))('parks in time whenever cue %s is cut off', async (cue) => {
@@ -74,8 +74,8 @@ describe.each(props)('%s', (_, prop) => {
       await client.call('wake');
       await rig.until(() => rig.condition === 'live', deadlineS);
     }
-    expect(rig.told('stop')).toEqual([]);
-    expect(rig.told('fault')).toEqual([]);
+    expect(rig.texts('stop')).toEqual([]);
+    expect(rig.texts('fault')).toEqual([]);
   });
 
   test('every idle behaviour plays for ten minutes without a refusal', async () => {
@@ -85,11 +85,11 @@ describe.each(props)('%s', (_, prop) => {
       await rig.run(600_000);
       await client.call('idle.stop');
       for (const { cue } of prop.idle[idle]!.plays)
-        expect(rig.told('cue')).toContain(`cue ${cue} is over`);
+        expect(rig.texts('cue')).toContain(`cue ${cue} is over`);
     }
     expect(Object.keys(prop.idle)).not.toEqual([]);
     for (const what of ['refused', 'delayed', 'slower', 'interlock'])
-      expect(rig.told(what)).toEqual([]);
+      expect(rig.texts(what)).toEqual([]);
   });
 });
 
@@ -100,7 +100,7 @@ describe('the arm', () => {
   test('folds up before it turns when nobody knows how it stands', async () => {
     const rig = await Rig.open(prop);
     await rig.wake(rig.client('desk'));
-    expect(rig.told('position unknown').map((text) => text.split(' ')[0])).toEqual(folding);
+    expect(rig.texts('position unknown').map((text) => text.split(' ')[0])).toEqual(folding);
   });
 
   test('parks from the fingers to the post', async () => {

@@ -45,14 +45,14 @@ describe.each(['write', 'sense'] as const)('a board that throws at %s', (what) =
     upper.failing[what] = new Error('the cable is out');
     await rig.run(25);
     expect(rig.condition).toBe('faulted');
-    expect(rig.told('fault')).toEqual(['board upper: the cable is out']);
+    expect(rig.texts('fault')).toEqual(['board upper: the cable is out']);
     expect(lower.value.get('mist')).toBe(0);
     expect(rig.on('horn')).toBe(false);
     expect(rig.servo('head').known).toBe(false);
     await rig.run(3000);
     expect(lower.value.get('tail')).toBe(1500);
     expect(lower.value.get('sole')).toBe(0);
-    expect(rig.told('fault')).toHaveLength(1);
+    expect(rig.texts('fault')).toHaveLength(1);
     expect(rig.condition).toBe('faulted');
   });
 
@@ -72,7 +72,7 @@ describe.each(['write', 'sense'] as const)('a board that throws at %s', (what) =
     ]);
     await client.call('wake');
     await rig.until(() => rig.condition === 'live', 5);
-    expect(rig.told('position unknown')).toHaveLength(1);
+    expect(rig.texts('position unknown')).toHaveLength(1);
     expect(upper.value.get('head')).toBe(1500);
   });
 });
@@ -105,7 +105,7 @@ test('both boards at once: faulted, and it ends', async () => {
   lower.failing.write = new Error('out as well');
   await rig.run(3000);
   expect(rig.condition).toBe('faulted');
-  expect(rig.told('fault')).toHaveLength(2);
+  expect(rig.texts('fault')).toHaveLength(2);
   upper.failing = {};
   lower.failing = {};
   await expect(client.call('reset')).resolves.toMatchObject({ condition: 'parked' });
@@ -174,9 +174,9 @@ describe('the stop button', () => {
     lower.level.set('stopInput', 1);
     await rig.tick();
     expect([lower.value.get('tail'), lower.value.get('toe')]).toEqual([0, 0]);
-    expect(rig.told('stop')).toHaveLength(1);
+    expect(rig.texts('stop')).toHaveLength(1);
     await rig.run(500);
-    expect(rig.told('stop')).toHaveLength(1);
+    expect(rig.texts('stop')).toHaveLength(1);
   });
 
   test.each(['read', 'write'] as const)(
@@ -271,7 +271,7 @@ describe('an exception inside a tick', () => {
     const beats = rig.telemetry.coreBeat;
     await rig.run(500);
     expect(rig.telemetry.coreBeat - beats).toBe(100);
-    expect(rig.told('fault')).toEqual(['the core failed: a fault in the sums']);
+    expect(rig.texts('fault')).toEqual(['the core failed: a fault in the sums']);
   });
 
   test('mended and reset, it wakes again', async () => {

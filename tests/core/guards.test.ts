@@ -74,9 +74,9 @@ describe('interlocks', () => {
         expect([ticks, name, rig.at(name)]).toEqual([ticks, name, met ? 1 : 0]);
     };
     await rig.run(1000);
-    const told = rig.told('interlock');
-    expect(told).toHaveLength(3);
-    expect(told[0]).toBe('pump opened: it needs tail above 20 deg');
+    const texts = rig.texts('interlock');
+    expect(texts).toHaveLength(3);
+    expect(texts[0]).toBe('pump opened: it needs tail above 20 deg');
   });
 
   test('once open it stays open when the requirement is met again', async () => {
@@ -110,7 +110,7 @@ describe('interlocks', () => {
       vel = now;
     };
     await rig.until(() => rig.servo('tail').state.pos <= 20, 2);
-    expect(rig.told('interlock')).toEqual(['lid held: it needs tail above 20 deg']);
+    expect(rig.texts('interlock')).toEqual(['lid held: it needs tail above 20 deg']);
     await rig.run(400);
     const { pos } = rig.servo('lid').state;
     expect(pos).toBeGreaterThan(0);
@@ -199,7 +199,7 @@ describe('the duty guard', () => {
     await rig.run(6000);
     const [closed, opened] = rig.writes;
     expect(Math.abs(opened!.ms - closed!.ms - 4000)).toBeLessThanOrEqual(TICK_MS);
-    expect(rig.told('duty')).toEqual(['mist opened after 4 s; it rests 10 s']);
+    expect(rig.texts('duty')).toEqual(['mist opened after 4 s; it rests 10 s']);
   });
 
   test('refuses to close within the rest, with the seconds left', async () => {

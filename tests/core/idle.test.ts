@@ -114,9 +114,9 @@ describe('an idle behaviour', () => {
     expect(seen.neck[0]).toBeGreaterThanOrEqual(-200);
     expect(seen.neck[0]).toBeLessThan(-150);
     expect(seen.neck[1]).toBeLessThanOrEqual(200);
-    const told = rig.told('refused');
-    expect(told.length).toBeGreaterThan(0);
-    for (const text of told)
+    const refused = rig.texts('refused');
+    expect(refused.length).toBeGreaterThan(0);
+    for (const text of refused)
       expect(text).toMatch(/^cue glance, step 1: neck may go from -20 to 20/);
     expect(rig.condition).toBe('live');
   });
@@ -186,7 +186,7 @@ describe('giving way', () => {
     await client.call('cue.run', { cue: 'startle' });
     await rig.tick();
     expect(rig.servo('lid').target).toBe(30);
-    expect(rig.told('cue')).toContain('cue blink stopped: cue startle takes over');
+    expect(rig.texts('cue')).toContain('cue blink stopped: cue startle takes over');
     const { plans } = rig.servo('lid');
     while ((await client.call('cue.list')).cues.startle!.running) {
       expect(rig.servo('lid').plans).toBe(plans);

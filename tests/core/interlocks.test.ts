@@ -86,7 +86,7 @@ describe('a move that would break what another channel requires is refused', () 
     await client.call('cue.run', { cue: 'shut' });
     await rig.run(1000);
     expect(rig.servo('door').state.pos).toBe(35);
-    expect(rig.told('refused').join()).toContain('arm');
+    expect(rig.texts('refused').join()).toContain('arm');
   });
 
   test('going where the requirement still holds is fine, and so is it with the arm home', async () => {
@@ -149,7 +149,7 @@ describe('a move that would break what another channel requires is refused', () 
       else await client.call('cue.run', { cue: 'quiet' });
       await rig.run(150);
       expect([how, rig.at('fan'), rig.at('fog')]).toEqual([how, 0, 0]);
-      expect(rig.told('refused').filter((text) => text.startsWith('cue'))).toEqual([]);
+      expect(rig.texts('refused').filter((text) => text.startsWith('cue'))).toEqual([]);
     }
   });
 
@@ -176,7 +176,7 @@ describe('light', () => {
       if (door.state.pos <= 20) expect(rig.at('lantern')).toBe(0);
     };
     await rig.run(2000);
-    expect(rig.told('interlock')).toContain('lantern went dark: it needs door above 20 deg');
+    expect(rig.texts('interlock')).toContain('lantern went dark: it needs door above 20 deg');
     const { channels } = await client.call('channel.list');
     expect(channels.lantern!.flags).toContain('interlocked');
     await client.call('channel.move', { channel: 'door', to: 35 });
@@ -242,7 +242,7 @@ describe('mutual exclusion: only while the other is parked', () => {
     };
     await rig.until(() => rig.condition === 'parked', 8);
     expect(together).toBe(0);
-    expect(rig.told('park').join()).toContain('no order of parking keeps the interlocks');
+    expect(rig.texts('park').join()).toContain('no order of parking keeps the interlocks');
     expect([rig.servo('left').state.pos, rig.servo('right').state.pos]).toEqual([-10, 10]);
   });
 });
@@ -267,7 +267,7 @@ describe('while: moving', () => {
     // Nothing that parks gives it the open door: it goes home all the same.
     await client.call('park');
     await rig.until(() => rig.condition === 'parked', 10);
-    expect(rig.told('park')).toEqual([expect.stringContaining('turn goes home though it needs')]);
+    expect(rig.texts('park')).toEqual([expect.stringContaining('turn goes home though it needs')]);
   });
 });
 
@@ -309,7 +309,7 @@ describe('park goes along the interlocks', () => {
     };
     await rig.until(() => rig.condition === 'parked', 10);
     expect(broken).toBe(0);
-    expect(rig.told('park')).toEqual([]);
+    expect(rig.texts('park')).toEqual([]);
   });
 
   test('a relay that a servo needs closed opens only when that servo is home', async () => {
@@ -336,7 +336,7 @@ describe('park goes along the interlocks', () => {
     const { rig, client } = await Rig.live(spec, { restored: restedAt(spec, { arm: 30 }) });
     await client.call('park');
     await rig.until(() => rig.condition === 'parked', 8);
-    expect(rig.told('park')).toEqual([
+    expect(rig.texts('park')).toEqual([
       'arm goes home though it needs door above 20 deg: no order of parking gives it that',
     ]);
   });

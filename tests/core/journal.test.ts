@@ -7,18 +7,18 @@ import { makeProp, Rig, rgb, servo } from './rig.ts';
 
 function journal() {
   const clock = new VirtualClock();
-  const told: JournalEntry[] = [];
+  const entries: JournalEntry[] = [];
   const again: JournalEntry[] = [];
-  const one = new Journal(clock, (entry, more) => (more ? again : told).push(entry));
+  const one = new Journal(clock, (entry, more) => (more ? again : entries).push(entry));
   one.tick = () => clock.nowMs() / 5;
   const fold = (values: object, who = 'desk', what: CoreMethod = 'channel.move') =>
     one.fold(who, what, JSON.stringify(values), values as Record<string, unknown>);
-  return { one, clock, told, again, fold };
+  return { one, clock, entries, again, fold };
 }
 
 describe('entries that follow each other within a second', () => {
   test('about the same channel are one: the last, with how many there were', () => {
-    const { one, clock, told, fold } = journal();
+    const { one, clock, entries, fold } = journal();
     for (let to = 0; to < 40; to++) {
       fold({ channel: 'neck', to });
       clock.advance(50);
@@ -28,7 +28,7 @@ describe('entries that follow each other within a second', () => {
     expect(entry).toMatchObject({ seq: 1, count: 40, values: { channel: 'neck', to: 39 } });
     expect(entry!.text).toContain('39');
     expect(Date.parse(entry!.time)).toBe(clock.wallMs() - 50);
-    expect(told).toHaveLength(1);
+    expect(entries).toHaveLength(1);
     // Each command can be found by its tick.
     expect(entry!.ticks).toEqual(Array.from({ length: 40 }, (_unused, i) => 10 * i));
     expect(entry!.tick).toBe(390);
@@ -49,7 +49,7 @@ describe('entries that follow each other within a second', () => {
   });
 
   test('what an entry has taken on is told once a tick, and before anything that comes after it', () => {
-    const { one, told, again, fold } = journal();
+    const { one, entries, again, fold } = journal();
     for (let to = 0; to < 5; to++) fold({ channel: 'neck', to });
     expect(again).toEqual([]);
     one.settle();
@@ -58,7 +58,7 @@ describe('entries that follow each other within a second', () => {
     fold({ channel: 'neck', to: 6 });
     one.add('prop', 'interlock', 'mist opened');
     expect(again).toHaveLength(2);
-    expect(told.map(({ seq }) => seq)).toEqual([1, 2]);
+    expect(entries.map(({ seq }) => seq)).toEqual([1, 2]);
   });
 
   test('after a pause of more than a second there is a new one', () => {
@@ -153,7 +153,7 @@ describe('what comes again and again', () => {
     one.recur('idle perch', 'cue', 'cue glance runs', { cue: 'glance' });
 
   test('is one entry each, the last, with how many there were; each is told', () => {
-    const { one, clock, told } = journal();
+    const { one, clock, entries } = journal();
     for (let i = 0; i < 3000; i++) {
       blink(one);
       if (i % 1000 === 0) glance(one);
@@ -164,8 +164,8 @@ describe('what comes again and again', () => {
       { seq: 6002, who: 'idle perch', text: 'cue blink runs', count: 3000 },
       { seq: 6003, who: 'prop', text: 'cue blink is over', count: 3000 },
     ]);
-    expect(told).toHaveLength(6003);
-    expect(told.map(({ seq }) => seq)).toEqual(told.map((_, i) => i + 1));
+    expect(entries).toHaveLength(6003);
+    expect(entries.map(({ seq }) => seq)).toEqual(entries.map((_, i) => i + 1));
   });
 
   test('begins again after anything else: the order is kept', () => {

@@ -208,7 +208,7 @@ describe('a trigger that may run unattended', () => {
     await rig.run(2000);
     return rig;
   };
-  const ran = (rig: Rig) => rig.told('cue').includes('cue nod runs');
+  const ran = (rig: Rig) => rig.texts('cue').includes('cue nod runs');
 
   test('runs after a clean end, and not after another one', async () => {
     const rig = await begun(restedAt(one));
@@ -219,7 +219,7 @@ describe('a trigger that may run unattended', () => {
     expect(killed.core.body.servos.every(({ known }) => known)).toBe(true);
     expect(ran(killed)).toBe(false);
     expect(killed.writes).toEqual([]);
-    expect(killed.told('refused').join()).toMatch(/somebody must look at the prop/);
+    expect(killed.texts('refused').join()).toMatch(/somebody must look at the prop/);
     // A clean end does not make up for it.
     await killed.core.close();
     expect(ran(await begun({ ...killed.store.durable!, sameBoot: true }))).toBe(false);
@@ -276,7 +276,7 @@ describe('a stop ends', () => {
     await client.call('stop', { category: 1 });
     expect(Math.abs((await pulsesEnd(rig)) - ms)).toBeLessThanOrEqual(10);
     expect(rig.condition).toBe('stopped');
-    expect(rig.told('stop').at(-1)).toMatch(/^stop category 0: not at rest within .* neck$/);
+    expect(rig.texts('stop').at(-1)).toMatch(/^stop category 0: not at rest within .* neck$/);
     expect(rig.servo('neck').known).toBe(false);
   });
 
@@ -315,7 +315,7 @@ describe('a stop ends', () => {
     await client.call('stop', { category: 2 });
     await pulsesEnd(rig);
     expect(Math.abs(rig.clock.nowMs() - fromMs - ms)).toBeLessThanOrEqual(10);
-    expect(rig.told('stop').at(-1)).toMatch(/^stop category 0: held for/);
+    expect(rig.texts('stop').at(-1)).toMatch(/^stop category 0: held for/);
     expect(rig.servo('neck').known).toBe(false);
   });
 

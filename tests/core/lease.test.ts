@@ -86,7 +86,7 @@ describe('taking and releasing', () => {
     await rig.run(490);
     expect(rig.condition).toBe('live');
     await rig.run(110);
-    expect(rig.told('condition').at(-2)).toBe('parking: link lost');
+    expect(rig.texts('condition').at(-2)).toBe('parking: link lost');
     expect(rig.condition).toBe('parked');
   });
 
@@ -121,7 +121,7 @@ describe('a lost link', () => {
     expect(parkedAfterMs).toBeGreaterThan(timeoutMs);
     expect(parkedAfterMs).toBeLessThanOrEqual(timeoutMs + 100);
     expect(rig.lost).toEqual([client.session.id]);
-    expect(rig.told('link lost')).toHaveLength(1);
+    expect(rig.texts('link lost')).toHaveLength(1);
   });
 
   test('signs of life just within the timeout keep it for as long as they come', async () => {
@@ -224,7 +224,7 @@ describe.each(Object.keys(BUSY))('lost during %s', (what) => {
     await rig.run(100);
     client.silent = true;
     await rig.until(() => rig.condition !== 'live', 1);
-    expect(rig.told('condition')).toContain('parking: link lost');
+    expect(rig.texts('condition')).toContain('parking: link lost');
     await rig.until(() => rig.condition === 'parked', 5);
     const { length } = rig.writes;
     for (const name of ['neck', 'jaw']) expect(rig.servo(name).state.pos).toBe(0);
@@ -301,7 +301,7 @@ describe('a main thread that hangs', () => {
     const before = rig.servo('neck').state.pos;
     await rig.stall(800);
     expect(rig.condition).toBe('parking');
-    expect(rig.told('stalled')).toHaveLength(1);
+    expect(rig.texts('stalled')).toHaveLength(1);
     // It resumes where it was: 0.8 s of motion are not caught up with in one leap.
     expect(Math.abs(rig.servo('neck').state.pos - before)).toBeLessThan(1);
     await rig.until(() => rig.condition === 'parked', 5);

@@ -189,8 +189,8 @@ describe('all light of the prop together', () => {
     await rig.run(1100);
     expect([rig.at('bulb'), rig.at('glow')]).toEqual([1, 1]);
     expect(await flagsOf(client, 'bulb')).not.toContain('flashHeld');
-    expect(rig.told('flash').length).toBeGreaterThan(0);
-    expect(rig.told('flash').length).toBeLessThan(3);
+    expect(rig.texts('flash').length).toBeGreaterThan(0);
+    expect(rig.texts('flash').length).toBeLessThan(3);
   });
 
   test('a steady light goes on fading while another is held', async () => {

@@ -77,7 +77,7 @@ describe('hands in the prop', () => {
     expect((await c!.refused('lockout.clear', { force: true })).code).toBe(CODES.invalidParams);
     const forced = await c!.call('lockout.clear', { force: true, reason: 'b went home, I looked' });
     expect(forced).toEqual({ lockout: null });
-    expect(rig.told('lockout').at(-1)).toMatch(/b \(two\) is forced: b went home, I looked/);
+    expect(rig.texts('lockout').at(-1)).toMatch(/b \(two\) is forced: b went home, I looked/);
     await c!.call('wake');
   });
 
@@ -97,7 +97,7 @@ describe('hands in the prop', () => {
 
   test('a damaged state counts as one that held a lockout, until somebody forces it', async () => {
     const first = await Rig.open(prop(), { restored: 'damaged' });
-    expect(first.told('state').at(-1)).toMatch(/damaged.*sinew unlock --force/);
+    expect(first.texts('state').at(-1)).toMatch(/damaged.*sinew unlock --force/);
     await first.client('a').call('lockout.set', { reason: 'night' });
     await first.client('a').call('lockout.clear', {});
     // What is noted from now on is sound, and must say so as well.
@@ -242,7 +242,7 @@ describe('guards', () => {
     await rig.tick();
     expect(rig.condition).toBe('stopped');
     expect(rig.at('neck')).toBe(0);
-    expect(rig.told('stop')).toEqual(['stop category 0: guard broken: door']);
+    expect(rig.texts('stop')).toEqual(['stop category 0: guard broken: door']);
     step(rig, 'door', 0);
     await standsStill(rig, 2000);
     expect(rig.condition).toBe('stopped');

@@ -159,7 +159,7 @@ describe('from parked with something away after a stop', () => {
     await rig.run(1000);
     expect(rig.writes).toEqual([]);
     expect(rig.condition).toBe('parked');
-    expect(rig.told('state').at(-1)).toContain('EROFS');
+    expect(rig.texts('state').at(-1)).toContain('EROFS');
   });
 
   test.each([0, 1] as const)(
@@ -192,7 +192,7 @@ test('past the deadline: stop category 0, and the journal names what was not at 
   expect(lastedMs).toBeLessThanOrEqual(810);
   for (const name of ['lid_left', 'beak', 'wing', 'tail']) expect(rig.at(name)).toBe(0);
   expect(rig.at('lantern')).toBe(0);
-  expect(rig.told('stop').at(-1)).toMatch(/not parked within 0\.8 s: .*wing.*tail/);
+  expect(rig.texts('stop').at(-1)).toMatch(/not parked within 0\.8 s: .*wing.*tail/);
 });
 
 test('a servo that pushes so hard that the rail is over its limit can still leave the stop', async () => {

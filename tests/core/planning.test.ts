@@ -62,7 +62,7 @@ describe('eased moves of many servos', () => {
     while (moving() === NAMES.length) await rig.tick();
     expect(moving()).toBe(0);
     for (const name of NAMES) expect(rig.servo(name).state.pos).toBe(30);
-    expect(rig.told('slower')).toEqual([
+    expect(rig.texts('slower')).toEqual([
       expect.stringMatching(/cue fan, step 1: takes .* not 0.4 s/),
     ]);
     await rig.until(() => !rig.core.cues.isRunning('fan'));

@@ -31,12 +31,12 @@ describe('two moves that do not fit together', () => {
     expect(second.delayed).toContain('rail six');
     const { channels } = await client.call('channel.list');
     expect(channels.two!.flags).toContain('delayed');
-    expect(rig.told('delayed')).toHaveLength(1);
+    expect(rig.texts('delayed')).toHaveLength(1);
     await rig.until(() => !rig.servo('one').moving, 2);
     expect(rig.servo('two').state.pos).toBe(0);
     await rig.run(20);
     expect(rig.servo('two').delayed).toBe(false);
-    expect(rig.told('started')).toEqual(['two starts now']);
+    expect(rig.texts('started')).toEqual(['two starts now']);
     await rig.run(1000);
     expect(rig.servo('two').state.pos).toBe(40);
   });

@@ -304,7 +304,7 @@ describe('random programs', () => {
           await rig.client('last').call('park');
           await rig.until(() => rig.condition === 'parked' || rig.condition === 'stopped', 12);
         }
-        expect(rig.told('fault')).toEqual([]);
+        expect(rig.texts('fault')).toEqual([]);
         // Nothing goes on afterwards, and nobody is left waiting.
         client.silent = true;
         await rig.run(1000);

@@ -366,7 +366,7 @@ export class Rig {
   }
 
   /** Journal entries of one kind. */
-  told(what: string): string[] {
+  texts(what: string): string[] {
     return this.entries.filter((entry) => entry.what === what).map((entry) => entry.text);
   }
 

@@ -291,7 +291,7 @@ describe.each([
     const { rig } = await busy(button(normallyClosed, 1));
     rig.board().level.set('stopInput', pressed);
     await rig.run(2000);
-    expect(rig.told('stop')).toEqual(['stop category 1: stop button']);
+    expect(rig.texts('stop')).toEqual(['stop category 1: stop button']);
   });
 
   test('pressed while a milder stop is latched, it drops the power', async () => {

@@ -58,7 +58,7 @@ async function armed(triggers: Record<string, object>) {
 }
 
 const runs = (rig: Rig, cue = 'nod') =>
-  rig.told('cue').filter((text) => text === `cue ${cue} runs`).length;
+  rig.texts('cue').filter((text) => text === `cue ${cue} runs`).length;
 const press = (rig: Rig, name = 'door') => rig.board().level.set(name, 0);
 const letGo = (rig: Rig, name = 'door') => rig.board().level.set(name, 1);
 
@@ -144,7 +144,7 @@ describe('a contact', () => {
     press(rig);
     await rig.run(5000);
     expect(rig.condition).toBe('parked');
-    expect(rig.told('refused')).toEqual([]);
+    expect(rig.texts('refused')).toEqual([]);
   });
 
   test('on a board that fails, it fires nothing, not even what changed meanwhile', async () => {
@@ -248,7 +248,7 @@ describe('a time of day', () => {
     set(-20_000);
     await rig.run(60_000);
     expect(runs(rig)).toBe(1);
-    expect(rig.told('refused')).toEqual([]);
+    expect(rig.texts('refused')).toEqual([]);
   });
 
   test('started again right after it, the daemon does not fire it once more', async () => {
@@ -273,7 +273,7 @@ describe('the start, and messages', () => {
     await rig.run(10_000);
     expect(rig.condition).toBe('parked');
     expect(rig.writes).toHaveLength(length);
-    expect(rig.told('refused')).toEqual([
+    expect(rig.texts('refused')).toEqual([
       'cue nod: nobody has control, and it may not run unattended',
     ]);
   });
@@ -327,7 +327,7 @@ describe('with somebody in control', () => {
     rig.core.triggers.osc('/nod');
     await rig.run(3000);
     expect(runs(rig)).toBe(1);
-    expect(rig.told('refused')).toEqual([
+    expect(rig.texts('refused')).toEqual([
       'cue nod: desk has control and has not armed the triggers',
     ]);
     const [entry] = rig.entries.filter(({ what }) => what === 'refused');
@@ -343,7 +343,7 @@ describe('with somebody in control', () => {
     await rig.run(5000);
     expect(rig.condition).toBe('parked');
     expect(runs(rig)).toBe(0);
-    expect(rig.told('refused')).toHaveLength(1);
+    expect(rig.texts('refused')).toHaveLength(1);
   });
 
   test('the next holder finds them disarmed', async () => {
@@ -363,7 +363,7 @@ describe('with somebody in control', () => {
     rig.core.triggers.osc('/nod');
     await rig.run(3000);
     expect(runs(rig)).toBe(0);
-    expect(rig.told('refused')).toEqual(['cue nod: the prop is live, not parked']);
+    expect(rig.texts('refused')).toEqual(['cue nod: the prop is live, not parked']);
   });
 
   test('a cue that clashes with a running one is refused and told', async () => {
@@ -372,7 +372,7 @@ describe('with somebody in control', () => {
     await rig.run(100);
     rig.core.triggers.osc('/nod');
     await rig.run(3000);
-    expect(rig.told('refused')).toEqual([
+    expect(rig.texts('refused')).toEqual([
       expect.stringMatching(/^cue nod: cue nod shares channels with shake, which is running/),
     ]);
     expect(rig.at('neck')).toBe(pulseOf(-24));
@@ -385,7 +385,7 @@ describe('with somebody in control', () => {
     rig.core.triggers.osc('/nod');
     await rig.run(500);
     expect(runs(rig)).toBe(2);
-    expect(rig.told('cue')).toContain('cue nod stopped: it begins again');
+    expect(rig.texts('cue')).toContain('cue nod stopped: it begins again');
   });
 });
 
@@ -418,8 +418,8 @@ describe('unattended', () => {
     rig.core.triggers.osc('/nod');
     await rig.run(30_000);
     expect(seen).toEqual(['waking', 'live', 'parking', 'parked']);
-    expect(rig.told('link lost')).toEqual([]);
-    expect(rig.told('cue')).toEqual(['cue nod runs', 'cue nod is over']);
+    expect(rig.texts('link lost')).toEqual([]);
+    expect(rig.texts('cue')).toEqual(['cue nod runs', 'cue nod is over']);
     expect(rig.at('neck')).toBe(pulseOf(0));
     expect(rig.core.lease.holder).toBeUndefined();
     // And again.
@@ -436,7 +436,7 @@ describe('unattended', () => {
     await rig.run(10_000);
     expect(rig.writes).toHaveLength(length);
     expect(rig.condition).toBe('parked');
-    expect(rig.told('refused')).toEqual([
+    expect(rig.texts('refused')).toEqual([
       'cue chew: nobody has control, and it may not run unattended',
     ]);
   });
@@ -461,7 +461,7 @@ describe('unattended', () => {
       rig.core.triggers.osc('/nod');
       await rig.run(2000);
       expect(rig.at('neck')).toBe(pulseOf(10));
-      expect(rig.told('refused')).toEqual([
+      expect(rig.texts('refused')).toEqual([
         'cue nod: desk has control and has not armed the triggers',
       ]);
     },
@@ -504,12 +504,12 @@ describe('unattended', () => {
       const rig = await atWork(during);
       for (const address of ['/chew', '/tame', '/nod']) rig.core.triggers.osc(address);
       await rig.run(20_000);
-      expect(rig.told('refused')).toEqual([
+      expect(rig.texts('refused')).toEqual([
         'cue chew: call is at work',
         'cue chew: call is at work',
         'cue nod: call is at work',
       ]);
-      expect(rig.told('cue')).toEqual(['cue nod runs', 'cue nod is over']);
+      expect(rig.texts('cue')).toEqual(['cue nod runs', 'cue nod is over']);
       expect(rig.condition).toBe('parked');
     },
   );
@@ -529,7 +529,7 @@ describe('unattended', () => {
     expect(rig.core.lease.holder).toBeUndefined();
     rig.core.triggers.osc('/nod');
     await rig.run(5000);
-    expect(rig.told('refused')).toEqual(['cue nod: the prop is faulted, not parked']);
+    expect(rig.texts('refused')).toEqual(['cue nod: the prop is faulted, not parked']);
     expect(runs(rig)).toBe(1);
   });
 
@@ -547,7 +547,7 @@ describe('unattended', () => {
     rig.core.triggers.begin();
     rig.core.triggers.osc('/nod');
     await rig.run(1000);
-    expect(rig.told('refused')).toHaveLength(1);
+    expect(rig.texts('refused')).toHaveLength(1);
     expect(rig.condition).toBe('parked');
     expect(rig.core.lease.holder).toBeUndefined();
   });

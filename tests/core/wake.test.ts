@@ -142,7 +142,10 @@ describe('from positions that are not known', () => {
     expect([...flagged]).toEqual(['two', 'four']);
     expect(jumping).toBe(1);
     expect([...firstPulses(rig).keys()]).toEqual(['one', 'three', 'two', 'four']);
-    expect(rig.told('position unknown').map((text) => text.split(' ')[0])).toEqual(['two', 'four']);
+    expect(rig.texts('position unknown').map((text) => text.split(' ')[0])).toEqual([
+      'two',
+      'four',
+    ]);
     // A jump from one end of the envelope to the other, at 200 deg/s: 120 / 200 s.
     const first = firstPulses(rig);
     expect(first.get('four')!.ms - first.get('two')!.ms).toBeGreaterThanOrEqual(600);
@@ -269,7 +272,7 @@ describe('a servo that stands nobody knows where', () => {
     const rig = await Rig.open(triggered);
     rig.core.triggers.begin();
     await NONE_MOVES(rig, 0);
-    expect(rig.told('refused').join()).toContain('nobody knows where these servos stand: neck');
+    expect(rig.texts('refused').join()).toContain('nobody knows where these servos stand: neck');
   });
 
   test.each([
@@ -369,7 +372,7 @@ describe('positions outlive the daemon', () => {
       expect(state.settled).toBe(false);
       const again = await Rig.open(prop, { restored: { ...state, sameBoot: false } });
       await wake(again);
-      expect(again.told('position unknown')).toHaveLength(2);
+      expect(again.texts('position unknown')).toHaveLength(2);
     }
   });
 
@@ -388,7 +391,7 @@ describe('positions outlive the daemon', () => {
     await rig.until(() => rig.condition === 'parked');
     const again = await Rig.open(prop, { restored: { ...rig.store.durable!, sameBoot: false } });
     await wake(again);
-    expect(again.told('position unknown')).toEqual([]);
+    expect(again.texts('position unknown')).toEqual([]);
     expect(again.writes.map(({ value }) => value)).toEqual([1500, 1500]);
   });
 
@@ -401,7 +404,7 @@ describe('positions outlive the daemon', () => {
     const rig = await Rig.open(prop, { restored: restedAt(prop, { neck: deg }) });
     expect(rig.servo('neck').known).toBe(false);
     await wake(rig);
-    expect(rig.told('position unknown')).toHaveLength(1);
+    expect(rig.texts('position unknown')).toHaveLength(1);
     for (const { value } of rig.writes) expect(value).toBe(1500);
   });
 

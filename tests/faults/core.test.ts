@@ -1,7 +1,7 @@
 import { expect, it } from 'vitest';
 import { CODES } from '../../src/shared/errors.ts';
 import { makeProp, Rig, relay, restedAt, servo } from '../core/rig.ts';
-import { tell } from './report.ts';
+import { addRow } from './report.ts';
 
 /** What only an injected clock can show in no time: faults of the core, tick by tick. */
 
@@ -28,7 +28,7 @@ it('nothing is heard after a stall until the lease is lost', async () => {
     refusals.every(({ code }) => code === CODES.notAuthorised) &&
     lowest >= 1500 &&
     rig.lost.length === 1;
-  tell({
+  addRow({
     fault: 'core stands still for 800 ms, a command waits for it',
     promise: 'refused, although no tick has come yet',
     worst: refusals[0]!.message,
@@ -57,14 +57,14 @@ it('no pulse comes before it is on the disk that things are not at rest', async 
   await other.call('wake');
   await parked.until(() => parked.condition === 'parked', 5);
   const unnoted = parked.writes.filter(({ value }) => value !== 0).length;
-  tell({
+  addRow({
     fault: 'power cut before the wake is on the disk',
     promise: 'no pulse before it is; none at all where it cannot be',
     worst: `${early} and ${unnoted} pulses`,
     holds: early + unnoted === 0,
   });
   expect([early, unnoted]).toEqual([0, 0]);
-  expect(parked.told('state')[0]).toContain('EROFS');
+  expect(parked.texts('state')[0]).toContain('EROFS');
 });
 
 it('a driver that never answers is given up', async () => {
@@ -87,7 +87,7 @@ it('a driver that never answers is given up', async () => {
     closed = true;
   });
   await rig.run(2100);
-  tell({
+  addRow({
     fault: 'driver that never answers, at a reset and at the end',
     promise: 'the reset is refused within 5 s, a later one works; the daemon ends within 2 s',
     worst: message,

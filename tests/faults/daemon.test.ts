@@ -6,7 +6,7 @@ import { fileURLToPath } from 'node:url';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { Peer } from '../system/daemon.ts';
 import { NotifySocket } from '../systemd/socket.ts';
-import { LONG, tell } from './report.ts';
+import { addRow, LONG } from './report.ts';
 import { Spoilt, sleep, until } from './spoilt.ts';
 
 const SAFE_LEVELS = fileURLToPath(new URL('../../dist/safe-levels.js', import.meta.url));
@@ -29,8 +29,8 @@ const pulsesAfter = (ms: number) =>
 
 /** When parking began, by the log (ms since the epoch). */
 const parkingMs = () =>
-  spoilt!.told.find(({ what, msg }) => what === 'condition' && msg.startsWith('parking'))?.time ??
-  Number.POSITIVE_INFINITY;
+  spoilt!.entries.find(({ what, msg }) => what === 'condition' && msg.startsWith('parking'))
+    ?.time ?? Number.POSITIVE_INFINITY;
 
 /** Whether the arm, once it went home, went nowhere else: the pulses come to rest and never leave again. */
 function wentHome(): boolean {
@@ -98,7 +98,7 @@ describe('a daemon that dies or hangs, watched as systemd does', () => {
       socket.received.length = 0;
     }
     const medianMs = tookMs.toSorted((a, b) => a - b)[tookMs.length >> 1]!;
-    tell({
+    addRow({
       fault: `daemon ${name}`,
       promise: `relays safe and pulses off within ${SAFE_MS} ms, by safe-levels`,
       worst: `${tookMs.join(', ')} ms`,
@@ -124,7 +124,7 @@ describe('a gateway in trouble', () => {
     spoilt = await Spoilt.start('gateway dies');
     await spoilt.moving();
     const atMs = spoilt.bringOn();
-    const deaths = () => spoilt!.told.filter(({ what }) => what === 'gateway').length;
+    const deaths = () => spoilt!.entries.filter(({ what }) => what === 'gateway').length;
     await until(async () => {
       await sleep(60);
       spoilt!.bringOn();
@@ -138,7 +138,7 @@ describe('a gateway in trouble', () => {
     await until(() => Number.isFinite(parkingMs()), 5000);
     const tookMs = parkingMs() - atMs;
     const holds = tookMs <= PARK_MS && condition === 'parked' && wentHome() && backMs <= 7000;
-    tell({
+    addRow({
       fault: `gateway dies, ${deaths()} times in a row`,
       promise: `parking starts within ${PARK_MS} ms and nothing else moves; it is back within 7000 ms of the last`,
       worst: `${tookMs} ms; back after ${backMs} ms`,
@@ -153,7 +153,7 @@ describe('a gateway in trouble', () => {
     spoilt = await Spoilt.start('gateway out of memory');
     await spoilt.moving();
     const atMs = spoilt.bringOn();
-    await until(() => spoilt!.told.some(({ what }) => what === 'gateway'), 30_000);
+    await until(() => spoilt!.entries.some(({ what }) => what === 'gateway'), 30_000);
     const peer = await back();
     const { condition } = await peer.ask('park', { wait: true });
     // The log may come a little after what it tells.
@@ -162,7 +162,7 @@ describe('a gateway in trouble', () => {
     const peakMib = Number(/VmHWM:\s+(\d+)/.exec(status)![1]) / 1024;
     const tookMs = parkingMs() - atMs;
     const holds = tookMs <= PARK_MS && condition === 'parked' && wentHome() && peakMib < 600;
-    tell({
+    addRow({
       fault: 'gateway out of memory',
       promise: `parking starts within ${PARK_MS} ms; the daemon lives on within 600 MiB`,
       worst: `${tookMs} ms; ${Math.round(peakMib)} MiB`,
@@ -184,7 +184,7 @@ describe('a core in trouble', () => {
     const { condition } = (await health.json()) as { condition: string };
     // A tick is 5 ms, and a busy machine may begin it late.
     const holds = worstMs <= 25 && condition === 'faulted' && health.status === 503;
-    tell({
+    addRow({
       fault: 'exception in a tick of the core',
       promise: 'relays safe and pulses off in that tick (5 ms, and 20 ms of the machine); faulted',
       worst: `${worstMs.toFixed(1)} ms`,
@@ -220,7 +220,7 @@ describe('a core in trouble', () => {
       reset.condition === 'parked' &&
       stirred.length === 0 &&
       flagged.length === 1;
-    tell({
+    addRow({
       fault: 'bus vanishes and returns',
       promise:
         'relays on other boards open within a tick; after the reset no pulse before a wake, which is flagged',
@@ -273,7 +273,7 @@ describe('a core in trouble', () => {
     }
     const holds =
       jumped && offMs < 300 && onMs < 350 && upset.length === 0 && rests.every((one) => one > 0);
-    tell({
+    addRow({
       fault: 'clock set on and back by a day',
       promise:
         'a move of 2 s takes its time, a relay opens after its 0.3 s and rests, over restarts as well',
@@ -315,7 +315,7 @@ describe('a core in trouble', () => {
       obeyed += entries.filter(({ what }) => what === move.method).length;
       strayed += pulsesAfter(fromMs).filter((us) => us < REST_US - 1).length;
     }
-    tell({
+    addRow({
       fault: `${name} while its client goes on`,
       promise: 'what waited is void: no command of before is obeyed afterwards',
       worst: `${obeyed} obeyed, ${strayed} pulses towards them`,

@@ -13,7 +13,7 @@ import { openProp } from '../../src/service/opening.ts';
 import { FileStore } from '../../src/service/state-file.ts';
 import { DAEMON, Daemon, OWL, Peer } from '../system/daemon.ts';
 import { ARM } from './net.ts';
-import { LONG, tell } from './report.ts';
+import { addRow, LONG } from './report.ts';
 import { Spoilt, sleep, until } from './spoilt.ts';
 
 const armText = readFileSync(ARM, 'utf8');
@@ -97,7 +97,7 @@ describe('a disk that fails', () => {
     };
     const { value, flags } = channels.arm;
     const known = value === 25 || flags.includes('unknown');
-    tell({
+    addRow({
       fault: 'disk full while it moves, then killed',
       promise:
         'motion goes on; a capture is refused and the prop file whole; no old position is trusted',
@@ -113,7 +113,7 @@ describe('a disk that fails', () => {
     fill();
     const { status, stderr } = sinewd();
     const clear = status === 1 && /ENOSPC.*make .* writable/.test(stderr);
-    tell({
+    addRow({
       fault: 'disk full at the start',
       promise: 'starts, or ends with a clear error',
       worst: stderr.trim().split('\n').at(-1)!.replaceAll(home, 'DIR'),
@@ -129,29 +129,29 @@ describe('a disk that fails', () => {
     const holder = await Peer.holder(spoilt.daemon, { live: false });
     const { error } = await holder.call('wake', { wait: true, confirm: 'unknown' });
     const { condition } = error!.data;
-    const told = (await spoilt.journal()).filter(({ what }) => what === 'state');
+    const entries = (await spoilt.journal()).filter(({ what }) => what === 'state');
     const pulses = spoilt.noted.filter(({ pin, value }) => pin === 'arm' && value !== 0).length;
     await remount('rw');
     const later = await holder.ask('wake', { wait: true, confirm: 'unknown' });
-    const refused = condition === 'parked' && /EROFS/.test(told[0]?.text ?? '') && pulses === 0;
-    tell({
+    const refused = condition === 'parked' && /EROFS/.test(entries[0]?.text ?? '') && pulses === 0;
+    addRow({
       fault: 'state folder read-only',
       promise:
         'no pulse while the state on disk could not be kept true; wakes once it can be written',
       worst: `${condition}, ${pulses} pulses; then ${later.condition}`,
       holds: refused && later.condition === 'live',
     });
-    expect({ condition, pulses, told: told[0]?.text, later }).toEqual({
+    expect({ condition, pulses, text: entries[0]?.text, later }).toEqual({
       condition: 'parked',
       pulses: 0,
-      told: expect.stringContaining('EROFS'),
+      text: expect.stringContaining('EROFS'),
       later: { condition: 'live' },
     });
     await holder.ask('park', { wait: true });
     await spoilt.daemon.kill();
     await remount('ro');
     const { status, stderr } = sinewd();
-    tell({
+    addRow({
       fault: 'state folder read-only at the start, without a run-time folder',
       promise: 'starts, or ends with a clear error',
       worst: stderr.trim().split('\n').at(-1)!.replaceAll(home, 'DIR'),
@@ -186,7 +186,7 @@ describe('a file cut off after every byte', () => {
       writeFileSync(file, whole.subarray(0, bytes));
       if ((await FileStore.open(folder, () => {})).restored !== 'damaged') trusted++;
     }
-    tell({
+    addRow({
       fault: 'state file cut off after every byte',
       promise: 'counts as damaged: positions unknown, relays rest first',
       worst: `${trusted} of ${whole.length} trusted`,
@@ -235,7 +235,7 @@ describe('a file cut off after every byte', () => {
       // What ran before is as safe as the whole.
       if ((await startsWrong(text, whole, known)) && (await startsWrong(text, ran, known))) wrong++;
     }
-    tell({
+    addRow({
       fault: `prop file ${name}, cut off after every byte`,
       promise: 'a clear error, or the whole; never a wrong limit',
       worst: `${wrong} of ${whole.length} start with other rules`,
@@ -282,7 +282,7 @@ describe('a file cut off after every byte', () => {
 it.runIf(LONG)('a driver that does not open: the daemon ends with a clear error', async () => {
   const error = await Spoilt.start('open hangs').catch((reason: Error) => reason);
   const message = error instanceof Error ? error.message : 'it started';
-  tell({
+  addRow({
     fault: 'driver that never opens, at the start',
     promise: 'ends with a clear error',
     worst: message.trim().split('\n').at(-1)!,

@@ -143,7 +143,7 @@ class Player {
       clock: this.clock,
       telemetry: this.#telemetry,
       store,
-      journal: new Journal(this.clock, (entry) => this.watch.told(entry)),
+      journal: new Journal(this.clock, (entry) => this.watch.recorded(entry)),
       tickMs: TICK_MS,
       changing: new Bench(() => {
         throw new Error('no other board here');

@@ -294,7 +294,7 @@ export class Watch {
   /** Who stopped the prop last, and must be named for a reset. */
   stoppedBy: string | undefined;
 
-  told(entry: JournalEntry): void {
+  recorded(entry: JournalEntry): void {
     this.#entries.push(entry);
   }
 

@@ -6,7 +6,7 @@ import { expect, test } from 'vitest';
 import { seedOr } from './dice.ts';
 import { type Played, play } from './invariants-play.ts';
 import { INVARIANTS, type Invariant } from './invariants-watch.ts';
-import { LONG, tell } from './report.ts';
+import { addRow, LONG } from './report.ts';
 
 // Random programs of commands from several clients, judged in every tick by what stands at the pins.
 
@@ -106,7 +106,7 @@ test('every limit holds in every tick of random programs', {
     const { [invariant]: worst } = sum.worst;
     const measure = worst === undefined ? undefined : MEASURED[invariant]?.(worst);
     const found = broken[0] && `seed ${broken[0].seed}: ${broken[0].wrong!.message}`;
-    tell({
+    addRow({
       fault,
       promise,
       worst: found ?? measure ?? 'never broken',

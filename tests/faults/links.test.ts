@@ -2,7 +2,7 @@ import type { ChildProcess } from 'node:child_process';
 import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
 import type { Peer, StateFrame } from '../system/daemon.ts';
 import { Net } from './net.ts';
-import { LONG, tell } from './report.ts';
+import { addRow, LONG } from './report.ts';
 import type { Spoilt } from './wire.ts';
 
 const TIMEOUT_MS = 500;
@@ -177,7 +177,7 @@ describe.each(faults)('a link: $name', (fault) => {
       if (played.held) held++;
       wrong.push(...played.wrong);
     }
-    tell({
+    addRow({
       fault: `link: ${fault.name}`,
       promise: `parking starts within ${PROMISE_MS} ms of the last sign of life; no motion by the old client`,
       worst: `${worstMs} ms; held until then in ${held} of ${ROUNDS}; old frames that came: ${frames}; went wrong: ${wrong.length || 'nothing'}`,

@@ -10,9 +10,9 @@ const [kind, ...numbers] = process.argv.slice(2);
 const [port, count, seconds] = numbers.map(Number) as [number, number, number];
 setPriority(19);
 
-const told: Record<string, number> = {};
+const counts: Record<string, number> = {};
 const add = (what: string, n = 1) => {
-  told[what] = (told[what] ?? 0) + n;
+  counts[what] = (counts[what] ?? 0) + n;
 };
 const endMs = performance.now() + 1000 * seconds;
 const goesOn = () => performance.now() < endMs;
@@ -119,5 +119,5 @@ async function flood(): Promise<void> {
 
 const run = { follow, neverRead, storm, flood }[kind!]!;
 await Promise.all(Array.from({ length: count }, run));
-process.stdout.write(JSON.stringify(told));
+process.stdout.write(JSON.stringify(counts));
 process.exit(0);

@@ -4,7 +4,7 @@ import { afterAll, beforeAll, expect, test } from 'vitest';
 import { type Daemon, Peer } from '../system/daemon.ts';
 import { patientDaemon } from './patient.ts';
 import { ownTheBoard, quantile, residentMiB } from './process.ts';
-import { LONG, tell } from './report.ts';
+import { addRow, LONG } from './report.ts';
 
 // How late ticks come under load, next to the same run's quiet; what else the loads are not to disturb.
 
@@ -128,11 +128,11 @@ test('ticks, memory and answers under load', { timeout: 10 * 60_000 }, async () 
   const maxMs = Math.max(RATIO * quiet.p999Ms, FLOOR_MS);
   const failures: string[] = [];
   for (const { name, clients: kinds, must } of LOADS) {
-    const told: Record<string, number> = {};
+    const counts: Record<string, number> = {};
     const load = async () => {
       const all = Object.entries(kinds).map(([kind, count]) => clients(kind, count));
       for (const one of await Promise.all(all))
-        for (const [what, n] of Object.entries(one)) told[what] = (told[what] ?? 0) + n;
+        for (const [what, n] of Object.entries(one)) counts[what] = (counts[what] ?? 0) + n;
     };
     let result = await measure(load);
     let runs = 1;
@@ -161,11 +161,11 @@ test('ticks, memory and answers under load', { timeout: 10 * 60_000 }, async () 
       ],
     ];
     for (const [promise, worst, holds] of rows) {
-      tell({ fault: name, promise, worst, holds });
+      addRow({ fault: name, promise, worst, holds });
       if (!holds) failures.push(`${name}: ${promise}: ${worst}`);
     }
-    for (const what of must) expect(told[what], `${name}: ${what}`).toBeGreaterThan(0);
-    if (kinds.follow === 31) expect(told['closed with 1008'] ?? 0).toBe(0);
+    for (const what of must) expect(counts[what], `${name}: ${what}`).toBeGreaterThan(0);
+    if (kinds.follow === 31) expect(counts['closed with 1008'] ?? 0).toBe(0);
   }
   expect(failures).toEqual([]);
   const strayed = holder.states.filter(

@@ -14,7 +14,7 @@ import { FileStore } from '../../src/service/state-file.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { DiskModel, type Files } from './disk-model.ts';
 import { ARM } from './net.ts';
-import { LONG, tell } from './report.ts';
+import { addRow, LONG } from './report.ts';
 
 const PROP = '/prop/arm.yaml';
 const STATE = '/state/state.json';
@@ -34,7 +34,7 @@ function everyCut(disk: DiskModel, look: (files: Files, at: number) => string | 
 }
 
 function report(fault: string, promise: string, { cuts, wrong }: ReturnType<typeof everyCut>) {
-  tell({
+  addRow({
     fault: `power cut ${fault}`,
     promise,
     worst: `${wrong.length} of ${cuts} outcomes wrong${wrong[0] ? `, such as: ${wrong[0]}` : ''}`,
@@ -91,7 +91,7 @@ describe('the prop file', () => {
             );
         },
         status: () => {},
-        tell: () => {},
+        journal: () => {},
         trouble: (error) => {
           throw error;
         },
@@ -310,7 +310,7 @@ describe('the state', () => {
     expect(store.noted).toBe('yes');
     const left = [...disk.after(disk.now)].map((files) => files.get(STATE)!.toString());
     const holds = left.every((text) => text === '');
-    tell({
+    addRow({
       fault: 'power cut after a note on a full disk',
       promise: 'the old state is not trusted any more',
       worst: `${left.filter((text) => text !== '').length} of ${left.length} outcomes trusted`,

@@ -16,7 +16,7 @@ const CODES = new Set([
   -32009,
 ]);
 
-export interface Told {
+export interface Outcome {
   frames: number;
   connections: number;
   /** Frames and ends by kind. */
@@ -175,7 +175,7 @@ const ENDS: readonly End[] = [
 ];
 
 export class Fuzzer {
-  readonly told: Told = { frames: 0, connections: 0, kinds: {}, wrong: [] };
+  readonly outcome: Outcome = { frames: 0, connections: 0, kinds: {}, wrong: [] };
   readonly #port: number;
   readonly #api: Api;
 
@@ -187,7 +187,7 @@ export class Fuzzer {
   /** Everything that the connection of `seed` does. */
   async connection(seed: number): Promise<void> {
     const dice = new Dice(seed);
-    const wrong = (what: string) => this.told.wrong.push(`seed ${seed}: ${what}`);
+    const wrong = (what: string) => this.outcome.wrong.push(`seed ${seed}: ${what}`);
     let raw: RawSocket;
     try {
       raw = await RawSocket.open(this.#port);
@@ -196,7 +196,7 @@ export class Fuzzer {
       return;
     }
     try {
-      this.told.connections++;
+      this.outcome.connections++;
       if (raw.extensions !== undefined) wrong(`agreed to ${raw.extensions}`);
       const waiting = new Set<string>();
       raw.onText = (answer) => judge(answer, waiting, wrong);
@@ -218,7 +218,7 @@ export class Fuzzer {
     const add = (bytes: Buffer, kind: string) => {
       chunks.push(bytes);
       this.#count(kind);
-      this.told.frames++;
+      this.outcome.frames++;
     };
     if (dice.chance(0.85)) {
       const client = JSON.stringify(dice.pick(['a', 'b\u001b[31m', 'c\nforged', '💡', 'd']));
@@ -249,7 +249,7 @@ export class Fuzzer {
     }
     const echoed = () => raw.pongs.some((pong) => pong.equals(payload)) || raw.ended;
     if (!(await raw.until(echoed, ANSWER_MS)))
-      this.told.wrong.push('a ping was not answered (5.5.2)');
+      this.outcome.wrong.push('a ping was not answered (5.5.2)');
     return frames;
   }
 
@@ -276,7 +276,7 @@ export class Fuzzer {
     const { name, bytes, codes } = dice.pick(ENDS);
     this.#count(name);
     const frames = bytes(dice);
-    this.told.frames += Math.max(1, frames.length);
+    this.outcome.frames += Math.max(1, frames.length);
     for (const piece of frames) raw.write(piece);
     if (codes.length === 0) return;
     if (!(await raw.until(() => raw.closeCode !== undefined || raw.ended, ANSWER_MS)))
@@ -289,7 +289,7 @@ export class Fuzzer {
   }
 
   #count(kind: string): void {
-    this.told.kinds[kind] = (this.told.kinds[kind] ?? 0) + 1;
+    this.outcome.kinds[kind] = (this.outcome.kinds[kind] ?? 0) + 1;
   }
 }
 

@@ -13,8 +13,12 @@ const fuzzer = new Fuzzer(port, await describeApi(port));
 const endMs = performance.now() + 1000 * seconds;
 let seed = from;
 async function attack(): Promise<void> {
-  while (fuzzer.told.frames < frames && performance.now() < endMs && fuzzer.told.wrong.length < 50)
+  while (
+    fuzzer.outcome.frames < frames &&
+    performance.now() < endMs &&
+    fuzzer.outcome.wrong.length < 50
+  )
     await fuzzer.connection(seed++);
 }
 await Promise.all(Array.from({ length: atOnce }, attack));
-process.stdout.write(JSON.stringify(fuzzer.told));
+process.stdout.write(JSON.stringify(fuzzer.outcome));

@@ -5,8 +5,8 @@ import { type Daemon, Peer } from '../system/daemon.ts';
 import { seedOr } from './dice.ts';
 import { patientDaemon } from './patient.ts';
 import { residentMiB } from './process.ts';
-import type { Told } from './protocol-fuzzer.ts';
-import { LONG, tell } from './report.ts';
+import type { Outcome } from './protocol-fuzzer.ts';
+import { addRow, LONG } from './report.ts';
 
 // Sound and broken frames by the hundred thousand, while somebody else holds the lease and goes on
 // moving one servo.
@@ -31,7 +31,7 @@ beforeAll(async () => {
 });
 afterAll(() => daemon.cleanUp());
 
-async function attack(frames: number, seconds: number, from: number): Promise<Told> {
+async function attack(frames: number, seconds: number, from: number): Promise<Outcome> {
   const program = fileURLToPath(new URL('./protocol-worker.ts', import.meta.url));
   const args = [daemon.port, frames, seconds, from, AT_ONCE].map(String);
   const child = spawn(process.execPath, ['--import', 'tsx', program, ...args], {
@@ -74,7 +74,7 @@ test('frames of every kind, sound and broken', { timeout: LONG ? 600_000 : 120_0
   const memory: number[] = [residentMiB(daemon.child.pid!)];
   const sampling = setInterval(() => memory.push(residentMiB(daemon.child.pid!)), 250);
   const startMs = performance.now();
-  const told = await attack(FRAMES, AT_MOST_S, seed);
+  const outcome = await attack(FRAMES, AT_MOST_S, seed);
   const tookS = (performance.now() - startMs) / 1000;
   clearInterval(sampling);
   goesOn = false;
@@ -91,39 +91,39 @@ test('frames of every kind, sound and broken', { timeout: LONG ? 600_000 : 120_0
   const half = Math.floor(memory.length / 2);
   const growthMiB = Math.max(...memory.slice(half)) - Math.max(...memory.slice(0, half));
 
-  const fault = `${told.frames.toLocaleString('en')} WebSocket frames in ${told.connections.toLocaleString('en')} connections`;
-  tell({
+  const fault = `${outcome.frames.toLocaleString('en')} WebSocket frames in ${outcome.connections.toLocaleString('en')} connections`;
+  addRow({
     fault,
     promise: 'every request answered as JSON-RPC 2.0, every breach closed as RFC 6455 says',
-    worst: told.wrong[0] ?? `no wrong answer; ${Math.round(told.frames / tookS)} frames/s`,
-    holds: told.wrong.length === 0,
+    worst: outcome.wrong[0] ?? `no wrong answer; ${Math.round(outcome.frames / tookS)} frames/s`,
+    holds: outcome.wrong.length === 0,
   });
-  tell({
+  addRow({
     fault,
     promise: `resident memory flat: second half at most ${GROWTH_MIB} MiB above the first`,
     worst: `${growthMiB.toFixed(1)} MiB, ${Math.max(...memory).toFixed(0)} MiB at most`,
     holds: growthMiB <= GROWTH_MIB,
   });
-  tell({
+  addRow({
     fault,
     promise: 'nothing moves that the holder did not ask for',
     worst: `${strayed.length} of ${frames.length} states astray`,
     holds: strayed.length === 0,
   });
-  tell({
+  addRow({
     fault,
     promise: `the holder is obeyed and answered within ${ANSWER_MS} ms`,
     worst: `${slowestMs.toFixed(0)} ms, ${refused.length} refused`,
     holds: slowestMs <= ANSWER_MS && refused.length === 0,
   });
-  expect(told.wrong, `SINEW_SEED=${seed}`).toEqual([]);
+  expect(outcome.wrong, `SINEW_SEED=${seed}`).toEqual([]);
   expect(strayed.slice(0, 3)).toEqual([]);
   expect(refused).toEqual([]);
   expect(growthMiB).toBeLessThanOrEqual(GROWTH_MIB);
   expect(slowestMs).toBeLessThanOrEqual(ANSWER_MS);
   expect(frames.length).toBeGreaterThan(100);
   // 24 ends, the sound kinds of frames, and enough of them.
-  expect(Object.keys(told.kinds).length).toBeGreaterThanOrEqual(LONG ? 29 : 25);
-  if (LONG) expect(told.frames).toBeGreaterThanOrEqual(FRAMES);
-  else expect(told.frames).toBeGreaterThan(10_000);
+  expect(Object.keys(outcome.kinds).length).toBeGreaterThanOrEqual(LONG ? 29 : 25);
+  if (LONG) expect(outcome.frames).toBeGreaterThanOrEqual(FRAMES);
+  else expect(outcome.frames).toBeGreaterThan(10_000);
 });

@@ -18,7 +18,7 @@ export const ROWS_VARIABLE = 'SINEW_FAULTS_ROWS';
 export const LONG = process.env.SINEW_FAULTS === 'long';
 
 /** Adds a row to the table at the end of the run. Tell first, then assert: a broken promise is a row, too. */
-export function tell(row: Row): void {
+export function addRow(row: Row): void {
   const file = process.env[ROWS_VARIABLE];
   if (!file) throw new Error(`${ROWS_VARIABLE} is not set: run this as a part of vitest's project`);
   appendFileSync(file, `${JSON.stringify(row)}\n`);

@@ -11,7 +11,7 @@ import { CLI, DAEMON, type Daemon, OWL, Peer } from '../system/daemon.ts';
 import { patientDaemon, patientOwl } from './patient.ts';
 import { quantile } from './process.ts';
 import { Dribble, get, raw, statusOf } from './raw-http.ts';
-import { LONG, tell } from './report.ts';
+import { addRow, LONG } from './report.ts';
 
 // What somebody may try who is not let in, or who is and wants more, on the daemon as a whole.
 
@@ -62,7 +62,7 @@ async function node(
 
 /** Tells a row, then fails with what was found. */
 function judge(fault: string, promise: string, found: string[], none: string): void {
-  tell({ fault, promise, worst: found[0] ?? none, holds: found.length === 0 });
+  addRow({ fault, promise, worst: found[0] ?? none, holds: found.length === 0 });
   expect(found).toEqual([]);
 }
 
@@ -150,7 +150,7 @@ test('a wrong token tells nothing by the time that it takes', async () => {
     took.last.push(b.ms);
   }
   const gapMs = Math.abs(quantile(took.first, 0.5) - quantile(took.last, 0.5));
-  tell({
+  addRow({
     fault: 'tokens wrong in the first digit, and in the last one',
     promise: 'the medians of their answers differ by less than 10 ms of 200 ms',
     worst: `${gapMs.toFixed(2)} ms`,

@@ -104,14 +104,14 @@ export class Spoilt {
 
   /** When a pin was last told something else than `value` before it kept it (ms); the value must be there. */
   since(pin: string, value: number): number {
-    const told = this.noted.filter((one) => one.pin === pin);
-    if (told.at(-1)?.value !== value) return Number.POSITIVE_INFINITY;
-    const at = told.findLastIndex((one) => one.value !== value);
-    return told[at + 1]!.ms;
+    const entries = this.noted.filter((one) => one.pin === pin);
+    if (entries.at(-1)?.value !== value) return Number.POSITIVE_INFINITY;
+    const at = entries.findLastIndex((one) => one.value !== value);
+    return entries[at + 1]!.ms;
   }
 
   /** Entries of the journal as the log has them: there also while the gateway is gone. */
-  get told(): { what: string; msg: string; time: number }[] {
+  get entries(): { what: string; msg: string; time: number }[] {
     return this.daemon.log
       .split('\n')
       .filter((line) => line.startsWith('{'))

@@ -6,7 +6,7 @@ import { Refusal } from '../../src/shared/errors.ts';
 // (https://www.jsonrpc.org/specification#examples), from memory. They are answered by a small
 // server of the specification's own methods; `data`, which the examples leave out, is not compared.
 
-const told: string[] = [];
+const notified: string[] = [];
 
 async function call({ method, params }: Request): Promise<Outcome> {
   const list = Object.values(params ?? {}) as number[];
@@ -23,7 +23,7 @@ async function call({ method, params }: Request): Promise<Outcome> {
     case 'update':
     case 'notify_hello':
     case 'notify_sum':
-      told.push(method);
+      notified.push(method);
       return { result: null };
     default:
       return { error: new Refusal('method.unknown', `no ${method}`).toObject() };
@@ -109,7 +109,7 @@ describe('the examples of the specification', () => {
   });
 
   it('notifications are carried out all the same', () => {
-    expect(told).toEqual(['update', 'notify_hello', 'notify_sum', 'notify_hello']);
+    expect(notified).toEqual(['update', 'notify_hello', 'notify_sum', 'notify_hello']);
   });
 });
 
@@ -143,14 +143,14 @@ it.each(['"params":null', '"params":3', '"params":"x"'])('%s is refused', async 
 });
 
 it('a batch over the limit is one error, and nothing of it is done', async () => {
-  const before = told.length;
+  const before = notified.length;
   const one = { jsonrpc: '2.0', method: 'update', id: 1 };
   const outcome = await answer(parseMessage(JSON.stringify(Array(101).fill(one)), 100), call);
   expect(JSON.parse(outcome!)).toMatchObject({
     error: { code: -32009, data: { count: 101, limit: 100 } },
     id: null,
   });
-  expect(told.length).toBe(before);
+  expect(notified.length).toBe(before);
   expect(await serve(JSON.stringify(Array(100).fill(one)))).toHaveLength(100);
 });
 

@@ -154,7 +154,7 @@ describe('what keeps the prop from moving', () => {
     rig.send({ t: 'safety', safety: { lockout: null, guards: [], notParked } });
     await client.call('lease.take');
     await client.call('state.follow', { hz: 10 });
-    for (const [tS, condition, told] of [
+    for (const [tS, condition, expected] of [
       [1, 'parked', notParked],
       [2, 'waking', undefined],
       [3, 'parked', notParked],
@@ -164,7 +164,7 @@ describe('what keeps the prop from moving', () => {
       rig.clock.advance(100);
       await until(() => client.notices('state').length > before, 'a state');
       expect(client.notices('state').at(-1).condition).toBe(condition);
-      expect(client.notices('state').at(-1).notParked).toBe(told);
+      expect(client.notices('state').at(-1).notParked).toBe(expected);
     }
     const health = await fetch(`http://127.0.0.1:${rig.port}/health`);
     // Names are for those who may open a session.

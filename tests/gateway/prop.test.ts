@@ -67,7 +67,7 @@ function body(path: string): Promise<string> {
 }
 
 const changes = (of: Client) => of.notices('prop.changed');
-const told = (of: Client, count: number) =>
+const notices = (of: Client, count: number) =>
   until(() => changes(of).length >= count, `${count} notices`);
 
 beforeEach(async () => {
@@ -83,8 +83,8 @@ describe('another version of the prop', () => {
     const other = await rig.open('other');
     const mute = await rig.connect();
     rig.adopt(OTHER, ['ear is new', 'mist is gone']);
-    await told(client, 1);
-    await told(other, 1);
+    await notices(client, 1);
+    await notices(other, 1);
     expect(changes(client)).toEqual([
       {
         version: OTHER.version,
@@ -102,7 +102,7 @@ describe('another version of the prop', () => {
     for (const method of ['channel.list', 'cue.list', 'board.list']) await client.call(method);
     await body('/metrics');
     rig.adopt(OTHER, []);
-    await told(client, 1);
+    await notices(client, 1);
     tick([0, FIELD.value, 7], [1, FIELD.value, 28], [2, FIELD.value, 0.5]);
     const list = (await client.call('channel.list')).result;
     expect(Object.keys(list.channels)).toEqual(['ear', 'beak', 'lantern']);
@@ -135,7 +135,7 @@ describe('another version of the prop', () => {
     rig.clock.advance(40);
     await until(() => frames().length === 3, 'three frames');
     rig.adopt(OTHER, []);
-    await told(client, 1);
+    await notices(client, 1);
     // The core has not written the new channels yet: there is nothing to show, and nothing is made up.
     rig.clock.advance(100);
     await client.call('park');
@@ -154,7 +154,7 @@ describe('another version of the prop', () => {
 
   it('a list that is asked for before the core has written it waits for that', async () => {
     rig.adopt(OTHER, []);
-    await told(client, 1);
+    await notices(client, 1);
     client.send({ jsonrpc: '2.0', id: 'list', method: 'channel.list' });
     await client.call('state.unfollow');
     tick([0, FIELD.value, 7]);
@@ -164,7 +164,7 @@ describe('another version of the prop', () => {
 
   it('and says so when the core never does', async () => {
     rig.adopt(OTHER, []);
-    await told(client, 1);
+    await notices(client, 1);
     client.send({ jsonrpc: '2.0', id: 'list', method: 'channel.list' });
     await client.call('state.unfollow');
     rig.clock.advance(100);
@@ -175,7 +175,7 @@ describe('another version of the prop', () => {
   it('twenty in a row: the last one counts', async () => {
     for (let n = 0; n < 20; n++)
       rig.adopt(n % 2 === 0 ? OTHER : { ...VIEW, name: `owl ${n}` }, [`change ${n}`]);
-    await told(client, 20);
+    await notices(client, 20);
     tick([0, FIELD.value, 3]);
     const { channels } = (await client.call('channel.list')).result;
     expect(Object.keys(channels)).toEqual(VIEW.channels.map(({ name }) => name));
@@ -187,7 +187,7 @@ describe('another version of the prop', () => {
     let pings = 0;
     client.socket.on('ping', () => pings++);
     rig.adopt({ ...OTHER, linkTimeoutMs: 100 }, []);
-    await told(client, 1);
+    await notices(client, 1);
     for (let n = 0; n < 10; n++) {
       const before = pings;
       rig.clock.advance(20);
@@ -204,13 +204,13 @@ describe('another version of the prop', () => {
     const osc = { host: '127.0.0.1', port };
     rig.adopt({ ...OTHER, linkTimeoutMs: 1_000_000, osc }, []);
     // Somebody else has the port: the prop goes on without, and says so.
-    await told(client, 2);
+    await notices(client, 2);
     expect(changes(client)[1].problem).toMatch(/no OSC is heard.*under osc/);
     const { file } = JSON.parse(await body('/health'));
     expect(file).toEqual({ pending: false, problem: 'not in force; sinew status tells why' });
     await new Promise<void>((resolve) => socket.close(() => resolve()));
     rig.clock.advance(5000);
-    await told(client, 3);
+    await notices(client, 3);
     expect(changes(client)[2]).not.toHaveProperty('problem');
     const sender = createSocket('udp4');
     sender.send(Buffer.from('/owl/wake\0\0\0,\0\0\0'), port, '127.0.0.1', () => sender.close());
@@ -245,7 +245,7 @@ describe('a file on the disk that is not in force', () => {
   it('is told to all who are there, once, and to those who come later', async () => {
     rig.send({ t: 'file', status: faulty });
     rig.send({ t: 'file', status: faulty });
-    await told(client, 1);
+    await notices(client, 1);
     const expected = { changed: [], problem: faulty.problem, findings: [findingInfo] };
     expect(changes(client)).toEqual([
       { version: VIEW.version, prop: VIEW.name, linkTimeoutMs: 500, ...expected },
@@ -258,7 +258,7 @@ describe('a file on the disk that is not in force', () => {
 
   it('/health tells it, and stays 200', async () => {
     rig.send({ t: 'file', status: faulty });
-    await told(client, 1);
+    await notices(client, 1);
     const health = JSON.parse(await body('/health'));
     expect(health).toMatchObject({
       condition: 'live',
@@ -271,11 +271,11 @@ describe('a file on the disk that is not in force', () => {
   it('that waits for the prop to be parked, then is in force', async () => {
     const changed = ['limits of beak: -5 to 35 deg become -5 to 30 deg'];
     rig.send({ t: 'file', status: { ...IN_FORCE, onDisk: OTHER.version, pending: true, changed } });
-    await told(client, 1);
+    await notices(client, 1);
     expect(changes(client)[0]).toMatchObject({ version: VIEW.version, pending: true, changed });
     rig.adopt(OTHER, changed);
     rig.send({ t: 'file', status: { ...IN_FORCE, version: OTHER.version } });
-    await told(client, 2);
+    await notices(client, 2);
     await client.call('park');
     expect(changes(client).length).toBe(2);
     expect(changes(client)[1]).toEqual({
@@ -290,7 +290,7 @@ describe('a file on the disk that is not in force', () => {
   it('that is put right again: all is well, and that is told', async () => {
     rig.send({ t: 'file', status: faulty });
     rig.send({ t: 'file', status: IN_FORCE });
-    await told(client, 2);
+    await notices(client, 2);
     expect(changes(client)[1]).toEqual({
       version: VIEW.version,
       prop: VIEW.name,
@@ -309,7 +309,7 @@ describe('a file on the disk that is not in force', () => {
         changed: Array.from({ length: 1000 }, (_unused, n) => `change ${n}`),
       },
     });
-    await told(client, 1);
+    await notices(client, 1);
     const [{ findings, changed }] = changes(client);
     expect(findings.length).toBe(50);
     expect(findings[0]).toEqual(findingInfo);

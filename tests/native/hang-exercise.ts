@@ -18,7 +18,7 @@ const SERVO: OutputSpec = { name: 'arm', kind: 'pulse', pin: 0, safe: 0 };
 
 const hang = (what: string) => writeFileSync(`${hangWhile}.${what}`, '');
 const mend = (what: string) => rmSync(`${hangWhile}.${what}`);
-const tell = (what: object) => process.stdout.write(`${JSON.stringify(what)}\n`);
+const report = (what: object) => process.stdout.write(`${JSON.stringify(what)}\n`);
 const chip = (bus: number, address: number) =>
   createDriver(schemas().board.parse({ driver: 'pca9685', bus, address }));
 
@@ -38,7 +38,7 @@ class Times {
     this.#ms.push(ms);
   }
 
-  get told() {
+  get measured() {
     const sorted = this.#ms.toSorted((a, b) => a - b);
     return {
       calls: sorted.length,
@@ -92,7 +92,11 @@ async function run(boards: readonly Ticked[], ms: number, from = 1000): Promise<
   }
 }
 
-const told = ({ failure, failedMs, times }: Ticked) => ({ failure, failedMs, ...times.told });
+const measured = ({ failure, failedMs, times }: Ticked) => ({
+  failure,
+  failedMs,
+  ...times.measured,
+});
 
 const scenes: Record<string, () => Promise<void>> = {
   /** What goes over the wire from opening to closing, and what an unplugged bus says. */
@@ -103,7 +107,7 @@ const scenes: Record<string, () => Promise<void>> = {
     one.tick(1500);
     await wait(50);
     await driver.close();
-    tell({ wire: transfers(7, 0x40) });
+    report({ wire: transfers(7, 0x40) });
   },
 
   /** All threads of libuv's pool hang in calls of the file system. */
@@ -113,7 +117,8 @@ const scenes: Record<string, () => Promise<void>> = {
     await run([one], 100);
     const fifo = join(folder, 'fifo');
     execFileSync('mkfifo', [fifo]);
-    for (let n = 0; n < 8; n++) open(fifo, 'r', () => tell({ fault: 'the pool was not blocked' }));
+    for (let n = 0; n < 8; n++)
+      open(fifo, 'r', () => report({ fault: 'the pool was not blocked' }));
     await wait(50);
     const before = transfers(7, 0x40).length;
     await run([one], 700, 2000);
@@ -121,10 +126,10 @@ const scenes: Record<string, () => Promise<void>> = {
     await wait(50);
     one.tick();
     const all = transfers(7, 0x40);
-    tell({ ...told(one), sent: all.length - before, last: all.at(-1) });
+    report({ ...measured(one), sent: all.length - before, last: all.at(-1) });
     // A reset opens the board once more, all the same.
     await one.driver.open([SERVO], []);
-    tell({ opened: true });
+    report({ opened: true });
   },
 
   /** A bus with five chips hangs, more than the pool has threads; another bus goes on. */
@@ -136,19 +141,19 @@ const scenes: Record<string, () => Promise<void>> = {
     const all = [...hanging, other];
     for (const { driver } of all) await driver.open([SERVO], []);
     await run(all, 200);
-    const well = all.map(told);
+    const well = all.map(measured);
     hang('7');
     await run(all, 800);
     mend('7');
-    tell({ well, hanging: hanging.map(told), other: told(other) });
+    report({ well, hanging: hanging.map(measured), other: measured(other) });
     const [one] = hanging;
     // A reset waits for what hangs, and everything goes on.
     await one!.driver.open([SERVO], []);
-    tell({ reopened: transfers(7, 0x40).at(-1) });
+    report({ reopened: transfers(7, 0x40).at(-1) });
     const again = new Ticked(one!.driver);
     await run([again], 200);
     await again.driver.close();
-    tell({ again: told(again), last: transfers(7, 0x40).at(-1) });
+    report({ again: measured(again), last: transfers(7, 0x40).at(-1) });
   },
 
   /** PWM that hangs, then a GPIO chip that hangs. */
@@ -220,10 +225,10 @@ const scenes: Record<string, () => Promise<void>> = {
     };
 
     await open();
-    tell({ first: read(), relay: levelOf(23) });
+    report({ first: read(), relay: levelOf(23) });
     write([0, 1500], [1, 1]);
     const appliedMs = await until(() => levelOf(23) === 1 && dutyNs() === 1_500_000);
-    tell({ appliedMs });
+    report({ appliedMs });
 
     // Presses of a button, at any time within the period of the samples.
     const pressesMs: number[] = [];
@@ -233,10 +238,10 @@ const scenes: Record<string, () => Promise<void>> = {
       await wait(1 + (n % 7) / 3);
     }
     pressesMs.sort((a, b) => a - b);
-    tell({ pressMs: pressesMs[50], longestPressMs: pressesMs[100] });
+    report({ pressMs: pressesMs[50], longestPressMs: pressesMs[100] });
     level(4, 0);
     await wait(20);
-    tell({ calm: times.told });
+    report({ calm: times.measured });
 
     // A write to the PWM channel hangs; the relay opens, and then the board has failed.
     times = new Times();
@@ -255,10 +260,10 @@ const scenes: Record<string, () => Promise<void>> = {
     }
     const failedMs = performance.now() - startMs;
     const openMs = await until(() => levelOf(23) === 0);
-    tell({ pwm: { relayMs, failure, failedMs, openMs, ...times.told } });
+    report({ pwm: { relayMs, failure, failedMs, openMs, ...times.measured } });
     mend('pwm');
     await until(() => dutyNs() === 0);
-    tell({ dutyNs: dutyNs() });
+    report({ dutyNs: dutyNs() });
 
     // A chip that hangs: levels of then are no levels of now.
     await open();
@@ -275,20 +280,20 @@ const scenes: Record<string, () => Promise<void>> = {
       await wait(TICK_MS);
       last = read();
     }
-    tell({ gpio: { failure: last, failedMs: performance.now() - hungMs, ...times.told } });
+    report({ gpio: { failure: last, failedMs: performance.now() - hungMs, ...times.measured } });
     // Two resets, the first of which somebody has given up.
     const resets = Promise.allSettled([open(), open()]);
     await wait(50);
     slow(0);
     await until(() => levelOf(23) === 0 && dutyNs() === 0);
-    tell({ safe: [levelOf(23), dutyNs()] });
+    report({ safe: [levelOf(23), dutyNs()] });
     const settled = (await resets).map(({ status }) => status);
-    tell({ settled, reopened: read() });
+    report({ settled, reopened: read() });
     write([0, 1500], [1, 1]);
     await until(() => levelOf(23) === 1 && dutyNs() === 1_500_000);
-    tell({ again: [levelOf(23), dutyNs()] });
+    report({ again: [levelOf(23), dutyNs()] });
     await driver.close();
-    tell({ closed: call(() => driver.check(0)) });
+    report({ closed: call(() => driver.check(0)) });
   },
 
   /** Ends while a transfer hangs. */
@@ -301,7 +306,7 @@ const scenes: Record<string, () => Promise<void>> = {
     await run([one], 50);
     hang('7');
     await run([one], 50);
-    tell({ leaving: true });
+    report({ leaving: true });
     if (process.argv[3] === 'exit') process.exit(3);
     endNow(3);
   },

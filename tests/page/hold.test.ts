@@ -12,7 +12,7 @@ import { VirtualClock } from '../../src/shared/clock.ts';
 class Rig {
   readonly clock = new VirtualClock();
   readonly sent: number[] = [];
-  readonly told: [Direction | 0, string][] = [];
+  readonly reported: [Direction | 0, string][] = [];
   readonly #waiting: { resolve(limited: boolean): void; reject(error: Error): void }[] = [];
   targetDeg = 0;
   /** Where the servo is (deg); follows the target unless set. */
@@ -32,7 +32,7 @@ class Rig {
       });
     },
     positionDeg: () => this.stuckDeg ?? this.targetDeg,
-    changed: (direction, why) => this.told.push([direction, why]),
+    changed: (direction, why) => this.reported.push([direction, why]),
   });
 
   press(direction: Direction, options: Partial<HoldOptions> = {}): void {
@@ -60,7 +60,7 @@ class Rig {
   }
 
   get why(): string {
-    return this.told.at(-1)?.[1] ?? '';
+    return this.reported.at(-1)?.[1] ?? '';
   }
 }
 
@@ -95,7 +95,7 @@ describe('hold-to-run', () => {
     rig.hold.stop();
     await rig.run(5000);
     expect(rig.sent.length).toBe(before);
-    expect(rig.told.at(-1)).toEqual([0, '']);
+    expect(rig.reported.at(-1)).toEqual([0, '']);
   });
 
   it('has one step under way at a time', async () => {
@@ -166,7 +166,7 @@ describe('a link that hesitates', () => {
 
   it('stops when the page itself was held up, though the answer is heard before the timer', async () => {
     let nowMs = 0;
-    const told: string[] = [];
+    const reported: string[] = [];
     const sent: number[] = [];
     // A clock whose timers have not been served yet.
     const hold = new Hold({
@@ -177,12 +177,12 @@ describe('a link that hesitates', () => {
         return { target: byDeg, limited: false };
       },
       positionDeg: () => 0,
-      changed: (_direction, why) => told.push(why),
+      changed: (_direction, why) => reported.push(why),
     });
     hold.press(1, { speedDegS: 5, stopOnPush: true });
     await settled();
     expect(hold.direction).toBe(0);
-    expect(told.at(-1)).toMatch(/hesitated/);
+    expect(reported.at(-1)).toMatch(/hesitated/);
     expect(sent.length).toBe(1);
   });
 
@@ -221,7 +221,7 @@ describe('what else ends it', () => {
     await rig.refuse('tail_1 is moving');
     await rig.run(5000);
     expect(rig.sent.length).toBe(1);
-    expect(rig.told.at(-1)).toEqual([0, 'tail_1 is moving']);
+    expect(rig.reported.at(-1)).toEqual([0, 'tail_1 is moving']);
     rig.press(1);
     expect(rig.sent.length).toBe(2);
   });

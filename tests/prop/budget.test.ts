@@ -145,15 +145,15 @@ wires:
 
   test('J1 is the header for the sums as well, where the file says nothing else', () => {
     const silent = TEXT.replace('J1: { board: main }, ', '');
-    const [told, guessed] = [budget(TEXT), budget(silent)];
-    expect(guessed.channels).toEqual(told.channels);
+    const [given, guessed] = [budget(TEXT), budget(silent)];
+    expect(guessed.channels).toEqual(given.channels);
     expect(channelOf(silent, 'eye').movingV).toBeCloseTo(5 - 0.06 - 0.03 - 0.06, 5);
     expect(guessed.untraced).toEqual([]);
     // Said to be something else, it is no header: the light has no way back.
     expect(budget(silent.replace('T1: {', 'J1: {}, T1: {')).untraced).toEqual(['eye']);
     // A header of another name is the only one.
     const named = TEXT.replaceAll('J1', 'X9');
-    expect(budget(named).channels).toEqual(told.channels);
+    expect(budget(named).channels).toEqual(given.channels);
   });
 
   test('the load of a relay is behind its contact', () => {

@@ -168,15 +168,15 @@ describe('splice', () => {
       'd is shared: *x (anchor &x at line 3) is used by c at line 3 too',
     ],
   ])('names who shares a place: %j', (text, change, line, why) => {
-    let told: unknown;
+    let refused: unknown;
     try {
       splice(text, change);
     } catch (error) {
-      told = error;
+      refused = error;
     }
-    expect(told).toBeInstanceOf(NotAlone);
-    expect(told).toBeInstanceOf(RangeError);
-    expect(told).toMatchObject({
+    expect(refused).toBeInstanceOf(NotAlone);
+    expect(refused).toBeInstanceOf(RangeError);
+    expect(refused).toMatchObject({
       line,
       path: change.path,
       message: `${why}; write the values out in one of them`,

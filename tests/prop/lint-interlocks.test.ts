@@ -131,7 +131,7 @@ describe('a cue that breaks an interlock', () => {
   eye: { kind: lamp, output: { board: head, pin: 12 }, requires: [{ channel: door, above: 20 }] }
   turn: ${servo(6, needs('{ channel: door, above: 20, while: moving }'))}`;
   const rest = 'groups: { g: [door] }\nposes: { shut: { door: 0 } }\n';
-  const told = (cue: string) => {
+  const findingsOf = (cue: string) => {
     const text = propText(channels, `${rest}cues:\n  c: [${cue}]\n`);
     const { findings } = parseProp(text, 'f');
     return findings.map(({ severity, path, wrong }) => `${severity} ${path}: ${wrong}`);
@@ -173,7 +173,7 @@ describe('a cue that breaks an interlock', () => {
       'turn',
     ],
   ])('%s', (cue, path, by) => {
-    const errors = told(cue).filter((one) => one.startsWith('error'));
+    const errors = findingsOf(cue).filter((one) => one.startsWith('error'));
     expect(errors).toEqual([expect.stringContaining(`${path}: `)]);
     expect(errors[0]).toContain(`while ${by} is `);
   });
@@ -188,6 +188,6 @@ describe('a cue that breaks an interlock', () => {
     // It may be meant to follow another cue.
     '{ at: 0, move: { door: 0 } }',
   ])('fine: %s', (cue) => {
-    expect(told(cue)).toEqual([]);
+    expect(findingsOf(cue)).toEqual([]);
   });
 });

@@ -79,8 +79,8 @@ describe('J1 without a word about it', () => {
   test('is nothing where there are two, or where the file says what it is', () => {
     const two = read(text('head: { driver: sim }\n  tail: { driver: sim }'));
     expect(two.boardPin('J1-12')).toBeUndefined();
-    const told = read(text('head: { driver: sim }', 'connectors: { J1: {}, S: {} }'));
-    expect(told.boardPin('J1-12')).toBeUndefined();
+    const split = read(text('head: { driver: sim }', 'connectors: { J1: {}, S: {} }'));
+    expect(split.boardPin('J1-12')).toBeUndefined();
   });
 });
 

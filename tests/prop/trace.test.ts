@@ -66,9 +66,9 @@ describe('a dead servo', () => {
     const plus = 0.008282 * (0.3 + 0.5) + 0.01317 * 0.2 + 0.0842 * 1.3;
     const back = 0.008282 * 0.8 + 0.01317 * 0.2 + 0.0842 * 1.3;
     const volts = 6 - 0.2 * (plus + back);
-    const { expect: told, reading } = stepAt(trace, 'SV8-2', 'SV8-3');
+    const { expect: text, reading } = stepAt(trace, 'SV8-2', 'SV8-3');
     expect(reading!.low).toBeCloseTo(volts * 0.95, 2);
-    expect(told).toContain(`${volts.toFixed(2)} V`);
+    expect(text).toContain(`${volts.toFixed(2)} V`);
     expect(stepAt(trace, 'PS1-1', 'TB4-2').expect).toContain(
       `${(0.008282 * 0.8 + 0.01317 * 0.2).toFixed(3)} ohm`,
     );
@@ -108,9 +108,9 @@ describe('a dead servo', () => {
     );
     const { prop, findings } = parseProp(text, 'a.yaml');
     expect(findings.filter(({ severity }) => severity === 'error')).toEqual([]);
-    const { reading, expect: told } = stepAt(traceFault(prop!, 'lid'), 'P1-7');
+    const { reading, expect: reads } = stepAt(traceFault(prop!, 'lid'), 'P1-7');
     // 1.2 ms and 1.8 ms of 20 ms at 3.3 V.
-    expect(told).toContain('sinew move lid shut: 0.2 V; sinew move lid open: 0.3 V');
+    expect(reads).toContain('sinew move lid shut: 0.2 V; sinew move lid open: 0.3 V');
     expect(reading!.low).toBeCloseTo(0.198 * 0.8, 3);
     expect(reading!.high).toBeCloseTo(0.297 * 1.1, 3);
   });
@@ -146,9 +146,9 @@ describe('the other kinds', () => {
       ['D1-3', 'J1-31', 'J1-30'],
       ['D1-4', 'J1-33', 'J1-34'],
     ] as const) {
-      const told = 'sinew colour eye_left white: 0 V; sinew colour eye_left black: 3.3 V';
-      expect(stepAt(trace, plug, 'PS2-2').expect).toBe(told);
-      expect(stepAt(trace, board, ground).expect).toBe(`the same: ${told}`);
+      const text = 'sinew colour eye_left white: 0 V; sinew colour eye_left black: 3.3 V';
+      expect(stepAt(trace, plug, 'PS2-2').expect).toBe(text);
+      expect(stepAt(trace, board, ground).expect).toBe(`the same: ${text}`);
     }
   });
 

@@ -116,12 +116,12 @@ describe('what it tells', () => {
       { name: 'over', at: 0.5, move: { neck: 20 }, overS: 1 },
       { after: 'over', at: 0.25, switch: { mist: 'on' }, forS: 2 },
     ];
-    const { steps: told, durationS } = await rehearse(stage({ show: steps }), 'show');
-    expect(told[0]!.startS).toBeCloseTo(0.5, 2);
-    expect(told[0]!.endS).toBeCloseTo(1.5, 1);
-    expect(told[1]!.startS! - told[0]!.endS!).toBeCloseTo(0.25, 2);
-    expect(told[1]!.endS! - told[1]!.startS!).toBeCloseTo(2, 2);
-    expect(durationS).toBeCloseTo(told[1]!.endS!, 2);
+    const { steps: runs, durationS } = await rehearse(stage({ show: steps }), 'show');
+    expect(runs[0]!.startS).toBeCloseTo(0.5, 2);
+    expect(runs[0]!.endS).toBeCloseTo(1.5, 1);
+    expect(runs[1]!.startS! - runs[0]!.endS!).toBeCloseTo(0.25, 2);
+    expect(runs[1]!.endS! - runs[1]!.startS!).toBeCloseTo(2, 2);
+    expect(durationS).toBeCloseTo(runs[1]!.endS!, 2);
   });
 
   test('how long a relay is closed', async () => {

@@ -15,10 +15,10 @@ test('its start is the one that ps tells', () => {
   const [uptimeS] = readFileSync('/proc/uptime', 'utf8').split(' ');
   const hertz = Number(execFileSync('getconf', ['CLK_TCK'], { encoding: 'utf8' }));
   const ageS = Number(uptimeS) - lifeOf(process.pid)!.startTicks / hertz;
-  const told = Number(
+  const pid = Number(
     execFileSync('ps', ['-o', 'etimes=', '-p', String(process.pid)], { encoding: 'utf8' }),
   );
-  expect(Math.abs(ageS - told)).toBeLessThanOrEqual(1.5);
+  expect(Math.abs(ageS - pid)).toBeLessThanOrEqual(1.5);
 });
 
 test('a process that has ended and a zombie do not live', async () => {
@@ -32,13 +32,13 @@ test('a process that has ended and a zombie do not live', async () => {
     stdio: ['ignore', 'pipe', 'inherit', 'pipe'],
   });
   const zombie = Number(await new Promise((resolve) => parent.stdout!.once('data', resolve)));
-  const tell = (pid: number, file: string) => readFileSync(`/proc/${pid}/${file}`, 'utf8');
+  const proc = (pid: number, file: string) => readFileSync(`/proc/${pid}/${file}`, 'utf8');
   const until = async (holds: () => boolean) => {
     while (!holds()) await new Promise((resolve) => setTimeout(resolve, 5));
   };
-  await until(() => tell(parent.pid!, 'comm') === 'sleep\n');
+  await until(() => proc(parent.pid!, 'comm') === 'sleep\n');
   (parent.stdio[3] as Writable).end();
-  await until(() => /\) Z/.test(tell(zombie, 'stat')));
+  await until(() => /\) Z/.test(proc(zombie, 'stat')));
   expect(lifeOf(zombie)).toBeUndefined();
   parent.kill();
 });

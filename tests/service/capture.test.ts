@@ -136,7 +136,7 @@ describe('a capture', () => {
     expect((await second).message).toMatch(/gone before its turn: nothing was written/);
     await other;
     expect(await beakMarks()).toEqual({ shut: 0, open: 28, half: 13 });
-    expect(rig.told).toContain(
+    expect(rig.reported).toContain(
       'mark open was written to the prop file, although phone was gone before the answer',
     );
   });

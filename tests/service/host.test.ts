@@ -41,7 +41,7 @@ beforeEach(async () => {
       file: (one) => {
         status = one;
       },
-      tell: (_who, _what, text) => heard.push(text),
+      journal: (_who, _what, text) => heard.push(text),
       died: (why) => heard.push(`died: ${why}`),
       restarted: () => heard.push('restarted'),
     },

@@ -17,7 +17,7 @@ import { ServiceHost } from './host.ts';
 const [, , file, state, result] = process.argv;
 const host = new ServiceHost(
   { file, stateDir: state, planDir: undefined, logLevel: 'info', pretty: process.stderr.isTTY === true },
-  { file() {}, tell() {}, died() {}, restarted() {} },
+  { file() {}, journal() {}, died() {}, restarted() {} },
 );
 await host.open();
 let last = performance.now();
@@ -163,10 +163,10 @@ test('what is lost is counted', async () => {
     .split('\n')
     .filter((line) => line.startsWith('{'))
     .map((line) => JSON.parse(line) as { msg: string });
-  const told = entries.flatMap(
+  const entriesSent = entries.flatMap(
     ({ msg }) => /^(\d+) lines of the log are lost/.exec(msg)?.[1] ?? [],
   );
-  const lost = told.reduce((sum, one) => sum + Number(one), 0);
+  const lost = entriesSent.reduce((sum, one) => sum + Number(one), 0);
   const got = entries.filter(({ msg }) => msg.startsWith('line ')).length;
   const { lines } = await result();
   expect(got + lost).toBeGreaterThanOrEqual(lines);

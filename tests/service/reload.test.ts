@@ -29,7 +29,9 @@ describe('a file saved by hand', () => {
     expect([...channels.keys()]).toEqual([]);
     expect([...cues.keys()]).toEqual(['wake']);
     expect(rig.status).toMatchObject({ version: versionOf(await rig.read()), changed: [] });
-    expect(rig.told).toEqual([`the prop file was changed and is in force: ${changed.join('; ')}`]);
+    expect(rig.reported).toEqual([
+      `the prop file was changed and is in force: ${changed.join('; ')}`,
+    ]);
     expect(await rig.question('prop.history')).toMatchObject({
       versions: [{ who: 'by hand', current: true }],
     });
@@ -74,7 +76,7 @@ describe('a file saved by hand', () => {
     rig.core.park();
     await rig.flush();
     expect(rig.status).toMatchObject({ version, onDisk: version, pending: false, changed: [] });
-    expect(rig.told.at(-1)).toMatch(/prop is parked: the changed prop file is in force/);
+    expect(rig.reported.at(-1)).toMatch(/prop is parked: the changed prop file is in force/);
   });
 
   test('put back before the prop is parked, nothing waits any more', async () => {
@@ -154,7 +156,7 @@ describe('a file that cannot be used', () => {
     expect(rig.core.changes).toEqual([]);
     expect(rig.status.version).toBe(versionOf(OWLET));
     expect(rig.status.problem).toBeDefined();
-    expect(rig.told).toHaveLength(1);
+    expect(rig.reported).toHaveLength(1);
     await fs.writeFile(rig.file, whole);
     await rig.pass(NOTICED_MS);
     expect(rig.status).toMatchObject({ version: versionOf(whole), onDisk: versionOf(whole) });
@@ -183,7 +185,7 @@ describe('a file that cannot be used', () => {
         expect.objectContaining({ path: 'channels.beak.speedDegS', severity: 'error' }),
       ]),
     });
-    expect(rig.told[0]).toMatch(/not used/);
+    expect(rig.reported[0]).toMatch(/not used/);
     expect(await rig.question('prop.read')).toMatchObject({
       text: await rig.read(),
       version: versionOf(await rig.read()),

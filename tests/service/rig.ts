@@ -206,8 +206,8 @@ export class Rig {
     return last?.t === 'file' ? last.status : this.opened.status;
   }
 
-  get told(): string[] {
-    return this.messages.flatMap((message) => (message.t === 'tell' ? [message.text] : []));
+  get reported(): string[] {
+    return this.messages.flatMap((message) => (message.t === 'journal' ? [message.text] : []));
   }
 
   /** Asks as the main thread does. @throws the refusal as a plain error with its data */

@@ -36,7 +36,7 @@ async function journal(peer: Peer): Promise<Entry[]> {
   const { entries } = await peer.ask('journal.read', { limit: 1000 });
   return entries as Entry[];
 }
-const told = (entries: Entry[], what: string): string[] =>
+const texts = (entries: Entry[], what: string): string[] =>
   entries.filter((entry) => entry.what === what).map((entry) => entry.text);
 
 /** In a state frame only what has changed is named: what each channel's value is after each. */
@@ -145,8 +145,8 @@ describe('cues on a whole daemon', () => {
     for (const i of [1, 2, 3, 4]) expect(at(`tail_${i}`)).toBe(40);
     expect(at('eye_left')).not.toBe('#000000');
     const entries = await journal(holder);
-    expect(told(entries, 'cue')).toEqual(['cue wake runs', 'cue wake is over']);
-    expect(told(entries, 'refused')).toEqual([]);
+    expect(texts(entries, 'cue')).toEqual(['cue wake runs', 'cue wake is over']);
+    expect(texts(entries, 'refused')).toEqual([]);
     expect((await holder.ask('cue.list')).cues).toMatchObject({
       wake: { running: false, durationS: 6.5 },
     });
@@ -156,8 +156,8 @@ describe('cues on a whole daemon', () => {
     const holder = await onStage();
     await holder.ask('cue.run', { cue: 'spray', wait: true });
     const entries = await journal(holder);
-    expect(told(entries, 'interlock')).toEqual(['mist opened: it needs fan on']);
-    expect(told(entries, 'cue')).toEqual(['cue spray runs', 'cue spray is over']);
+    expect(texts(entries, 'interlock')).toEqual(['mist opened: it needs fan on']);
+    expect(texts(entries, 'cue')).toEqual(['cue spray runs', 'cue spray is over']);
     const [tail, fan] = [values(holder.states, 'tail'), values(holder.states, 'fan')];
     const seen = values(holder.states, 'mist').filter(({ value }) => value === true);
     expect(seen.length).toBeGreaterThan(20);
@@ -189,7 +189,7 @@ describe('cues on a whole daemon', () => {
     await holder.untilState(() => Date.now() > openedMs + 5300);
     await holder.ask('cue.run', { cue: 'pump', wait: true });
     expect(values(holder.states, 'pump').some(({ value }) => value === true)).toBe(true);
-    expect(told(await journal(holder), 'refused')).toHaveLength(1);
+    expect(texts(await journal(holder), 'refused')).toHaveLength(1);
   });
 
   it('a cue that overloads a rail is slowed down, and says so', async () => {
@@ -198,7 +198,7 @@ describe('cues on a whole daemon', () => {
     await holder.ask('cue.run', { cue: 'heavy', wait: true });
     // The second arm waits for the first, which takes 1 s, and then takes 0.5 s.
     expect(Date.now() - startMs).toBeGreaterThan(1450);
-    const delayed = told(await journal(holder), 'delayed');
+    const delayed = texts(await journal(holder), 'delayed');
     expect(delayed).toContainEqual(
       expect.stringMatching(/^cue heavy, step 2: waits until rail six has room/),
     );
@@ -223,7 +223,7 @@ describe('cues on a whole daemon', () => {
     expect(values(holder.states, 'pump').some(({ value }) => value === true)).toBe(false);
     const at = await finals(holder);
     expect([at('fan'), at('tail')]).toEqual([false, 0]);
-    expect(told(await journal(guest), 'cue')).toEqual(['cue long runs', 'cue long ended early']);
+    expect(texts(await journal(guest), 'cue')).toEqual(['cue long runs', 'cue long ended early']);
   });
 
   it('20 cues run at once on 64 channels', async () => {
@@ -285,8 +285,8 @@ describe('cues on a whole daemon', () => {
     await Promise.all(waiting);
     const entries = await journal(holder);
     for (const what of ['refused', 'slower', 'delayed', 'stalled', 'fault'])
-      expect(told(entries, what), what).toEqual([]);
-    expect(told(entries, 'cue').filter((text) => text.endsWith('is over'))).toHaveLength(CUES);
+      expect(texts(entries, what), what).toEqual([]);
+    expect(texts(entries, 'cue').filter((text) => text.endsWith('is over'))).toHaveLength(CUES);
     const at = await finals(holder);
     for (let i = 0; i < CUES; i++) {
       expect(at(servos[2 * i]!)).toBe(10 + i);

@@ -74,8 +74,8 @@ describe('a file saved by hand', () => {
   it('changes nothing while it is faulty, says what is wrong, and is in force once it is mended', async () => {
     const sound = await daemon.readProp();
     await edit(BEAK_MARKS, 'marks: { shut: 0, open: 99 }');
-    const told = await peer.changed(({ problem }) => problem !== undefined);
-    expect(JSON.stringify(told.findings)).toMatch(/99/);
+    const news = await peer.changed(({ problem }) => problem !== undefined);
+    expect(JSON.stringify(news.findings)).toMatch(/99/);
     expect((await channelsOf(peer)).beak!.marks.open).toBe(30);
     expect(await (await fetch(`${daemon.url}health`)).json()).toMatchObject({ condition: 'live' });
     // A capture must not write into a file that has an error.

@@ -165,56 +165,56 @@ export async function undoCapture(): Capture {
 
 /** Buttons and forms that write the present position as a mark, limit or park position. */
 export function Captures({ channel, info }: Props) {
-  const told = useSignal('');
-  const tell = async (capture: Capture) => {
-    told.value = (await capture) ?? '';
+  const message = useSignal('');
+  const show = async (capture: Capture) => {
+    message.value = (await capture) ?? '';
   };
   return (
     <>
       <p class="hint">
         What is captured is where the servo stands now. It goes into the prop file.
       </p>
-      <MarkForm channel={channel} info={info} told={told} />
+      <MarkForm channel={channel} info={info} message={message} />
       <div class="row">
         {(['low', 'high'] as const).map((end) => (
           <button
             key={end}
             type="button"
             disabled={!commanding.value}
-            onClick={() => tell(captureLimit(channel, end))}
+            onClick={() => show(captureLimit(channel, end))}
           >
             {end === 'low' ? 'Low' : 'High'} limit here
           </button>
         ))}
       </div>
-      <ParkForm channel={channel} info={info} onPark={(mark) => tell(capturePark(channel, mark))} />
+      <ParkForm channel={channel} info={info} onPark={(mark) => show(capturePark(channel, mark))} />
       <div class="row">
-        <button type="button" disabled={!commanding.value} onClick={() => tell(undoCapture())}>
+        <button type="button" disabled={!commanding.value} onClick={() => show(undoCapture())}>
           Undo the last capture
         </button>
       </div>
-      <Told text={told} />
+      <Message text={message} />
     </>
   );
 }
 
 /** What was written, kept until the next capture, and told to a screen reader. */
-export function Told({ text }: { text: Signal<string> }) {
+export function Message({ text }: { text: Signal<string> }) {
   return (
-    <p role="status" class="told">
+    <p role="status" class="message">
       {text}
     </p>
   );
 }
 
 interface MarkFormProps extends Props {
-  told: Signal<string>;
+  message: Signal<string>;
   isPrimary?: boolean;
   onDone?: (said: string) => void;
 }
 
 /** Asks for a name and captures the mark; `told` gets the result, `onDone` only a success. */
-export function MarkForm({ channel, info, told, isPrimary = false, onDone }: MarkFormProps) {
+export function MarkForm({ channel, info, message, isPrimary = false, onDone }: MarkFormProps) {
   const id = useId();
   const names = [...new Set([...Object.keys(info.marks ?? {}), 'shut', 'open'])];
   return (
@@ -225,7 +225,7 @@ export function MarkForm({ channel, info, told, isPrimary = false, onDone }: Mar
         const form = event.currentTarget;
         const mark = String(new FormData(form).get('mark')).trim();
         const said = await captureMark(channel, mark);
-        told.value = said ?? '';
+        message.value = said ?? '';
         if (!said) return;
         form.reset();
         onDone?.(said);

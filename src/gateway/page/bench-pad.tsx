@@ -31,10 +31,10 @@ interface PadProps {
 
 /** Moves a servo by hand: jog steps, and hold-to-run, by buttons and by keys. */
 export function Pad({ channel, info, beyondLimits = false, feel = false }: PadProps) {
-  const told = useSignal('');
+  const message = useSignal('');
   const root = useRef<HTMLElement>(null);
-  const jog = useJog(channel, beyondLimits, told);
-  const hold = useHold(channel, info, told);
+  const jog = useJog(channel, beyondLimits, message);
+  const hold = useHold(channel, info, message);
   const enabled = commanding.value;
 
   useEffect(() => {
@@ -104,8 +104,8 @@ export function Pad({ channel, info, beyondLimits = false, feel = false }: PadPr
         ))}
       </div>
       {feel && <Feel channel={channel} hold={hold} enabled={enabled} />}
-      <p role="status" class="told">
-        {told}
+      <p role="status" class="message">
+        {message}
       </p>
     </section>
   );
@@ -227,7 +227,7 @@ interface HoldControl {
 type Holder = 'key' | 'mouse' | 'touch';
 
 /** Hold-to-run with everything that must end it. */
-function useHold(channel: string, info: ChannelInfo, told: Signal<string>): HoldControl {
+function useHold(channel: string, info: ChannelInfo, message: Signal<string>): HoldControl {
   const direction = useSignal<Direction | 0>(0);
   const speedDegS = useSignal<number>(SPEEDS[1].degS);
   const stopOnPush = useSignal(true);
@@ -239,7 +239,7 @@ function useHold(channel: string, info: ChannelInfo, told: Signal<string>): Hold
       positionDeg: () => stateOf(channel).peek().value as number,
       changed: (way, why) => {
         direction.value = way;
-        told.value = why;
+        message.value = why;
       },
     });
     const press = (way: Direction, by: Holder) => {
@@ -300,7 +300,7 @@ function useHold(channel: string, info: ChannelInfo, told: Signal<string>): Hold
 }
 
 /** Jogs with one request under way at a time: what comes meanwhile is left out, never queued. */
-function useJog(channel: string, beyondLimits: boolean, told: Signal<string>) {
+function useJog(channel: string, beyondLimits: boolean, message: Signal<string>) {
   const isBusy = useRef(false);
   return async (byDeg: number): Promise<void> => {
     if (isBusy.current || !commanding.value) return;
@@ -312,9 +312,9 @@ function useJog(channel: string, beyondLimits: boolean, told: Signal<string>) {
         ...(beyondLimits && { beyondLimits }),
       });
       const limit = beyondLimits ? 'pulse envelope' : 'soft limit';
-      told.value = limited ? `At its ${limit}: ${degText(target)}.` : '';
+      message.value = limited ? `At its ${limit}: ${degText(target)}.` : '';
     } catch (error) {
-      told.value = (error as Error).message;
+      message.value = (error as Error).message;
     } finally {
       isBusy.current = false;
     }

@@ -22,9 +22,9 @@ export function takeNews(news: FileNews, quietly = false): void {
   const before = fileNews.peek();
   if (!next) {
     // A fault that was shown is followed by word that it is over; without one nothing is shown.
-    const told = before !== undefined && before.kind !== 'over';
-    fileNews.value = told ? { ...news, kind: 'over' } : undefined;
-    if (told) newsHidden.value = quietly;
+    const wasShown = before !== undefined && before.kind !== 'over';
+    fileNews.value = wasShown ? { ...news, kind: 'over' } : undefined;
+    if (wasShown) newsHidden.value = quietly;
     return;
   }
   if (JSON.stringify(next) !== JSON.stringify(before)) newsHidden.value = quietly;

@@ -41,7 +41,7 @@ let lastFrameMs = 0;
 let lastCheckMs = 0;
 /** The time of the last state that came in (s), and when the daemon was last told of it (ms). */
 let stateS = 0;
-let toldMs = Number.NEGATIVE_INFINITY;
+let lifeSentMs = Number.NEGATIVE_INFINITY;
 let notify: (notice: Notice) => void = () => {};
 let opened: (result: Opened) => void = () => {};
 
@@ -57,7 +57,7 @@ export function startLink(
   connect();
   setInterval(watchSilence, CHECK_EVERY_MS);
   setInterval(measureRoundTrip, ROUND_TRIP_EVERY_MS);
-  document.addEventListener('visibilitychange', tellLife);
+  document.addEventListener('visibilitychange', sendLife);
 }
 
 /** @throws RpcError, LinkGone */
@@ -127,12 +127,12 @@ function heard(notice: Notice): void {
  */
 function heardState(t: number): void {
   stateS = t;
-  if (performance.now() - toldMs >= linkTimeoutMs.value / LIFE_PER_TIMEOUT) tellLife();
+  if (performance.now() - lifeSentMs >= linkTimeoutMs.value / LIFE_PER_TIMEOUT) sendLife();
 }
 
-function tellLife(): void {
+function sendLife(): void {
   if (socket?.readyState !== WebSocket.OPEN || linkState.value !== 'open') return;
-  toldMs = performance.now();
+  lifeSentMs = performance.now();
   rpc?.notify('session.life', { t: stateS, hidden: document.hidden });
 }
 

@@ -128,18 +128,18 @@ function showStates(shown: Record<string, ChannelState>): void {
 }
 
 /** The rails as they are told; their signals stay as long as names and limits do. */
-function showRails(told: Record<string, RailState>): void {
+function showRails(states: Record<string, RailState>): void {
   const known = rails.peek();
-  const names = Object.keys(told);
+  const names = Object.keys(states);
   const same =
     names.length === Object.keys(known).length &&
-    names.every((name) => known[name]?.peek().limitA === told[name]!.limitA);
+    names.every((name) => known[name]?.peek().limitA === states[name]!.limitA);
   if (!same)
     rails.value = Object.fromEntries(
-      Object.entries(told).map(([name, rail]) => [name, signal(rail)]),
+      Object.entries(states).map(([name, rail]) => [name, signal(rail)]),
     );
   else
-    for (const [name, rail] of Object.entries(told))
+    for (const [name, rail] of Object.entries(states))
       if (known[name]!.peek().amps !== rail.amps) known[name]!.value = rail;
 }
 
@@ -194,10 +194,10 @@ async function onOpen(result: Opened): Promise<void> {
       limit: JOURNAL_KEPT,
     });
     journal.value = read.entries;
-    const loss = tellLoss(hadControl);
+    const loss = announceLoss(hadControl);
     await call('state.follow', { hz: FOLLOW_HZ, journal: true });
     await refreshCues();
-    await tellFate(loss);
+    await announceFate(loss);
   } catch (error) {
     // A link that is lost meanwhile says so by itself, and is opened again.
     if (!(error instanceof LinkGone)) trouble.value = (error as Error).message;
@@ -205,19 +205,19 @@ async function onOpen(result: Opened): Promise<void> {
 }
 
 /** When control was lost with the link: the time in the daemon's journal. */
-let toldLoss = '';
+let announcedLoss = '';
 
 /**
  * Says that control was lost with the link, and when, once the link is back: a page that was frozen or
  * hidden could not say so meanwhile. Returns what it says.
  */
-function tellLoss(hadControl: boolean): string {
+function announceLoss(hadControl: boolean): string {
   const lost = journal
     .peek()
     .findLast(({ what, values }) => what === 'link lost' && values?.client === clientName);
-  const isNew = lost !== undefined && lost.time !== toldLoss;
+  const isNew = lost !== undefined && lost.time !== announcedLoss;
   if (!isNew && !hadControl) return '';
-  if (isNew) toldLoss = lost.time;
+  if (isNew) announcedLoss = lost.time;
   // Without an entry the daemon may have ended, and then nothing parked.
   const text = isNew
     ? `The link was lost at ${clockTime.format(new Date(lost.time))}, while this page had control. If the prop was live, it began to park by itself.`
@@ -306,7 +306,7 @@ export async function write<M extends Method>(
 }
 
 /** @param before the text in front of that */
-async function tellFate(before: string): Promise<void> {
+async function announceFate(before: string): Promise<void> {
   const lost = writing;
   if (!lost) return;
   const startMs = performance.now();

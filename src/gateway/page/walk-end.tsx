@@ -1,6 +1,6 @@
 import { useSignal } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
-import { captureLimit, captureMark, capturePark, Told } from './bench-capture.tsx';
+import { captureLimit, captureMark, capturePark, Message } from './bench-capture.tsx';
 import { creepTo, degText, envelopeDeg, standstill } from './bench-moves.ts';
 import { channels, commanding, refresh, stateOf, trouble } from './store.ts';
 import { type Conflicts, conflicts, type End, MARGIN_DEG, otherEnd } from './walk-progress.ts';
@@ -16,7 +16,7 @@ interface Blocked {
 /** One end: here it is; back off by the margin, and set the limit there. */
 export function EndStep(props: StepProps & { end: End }) {
   const { channel, info, progress, keep, next, end } = props;
-  const told = useSignal('');
+  const message = useSignal('');
   const isBusy = useSignal(false);
   const blocked = useSignal<Blocked | undefined>(undefined);
   const gone = useRef(new AbortController());
@@ -33,7 +33,7 @@ export function EndStep(props: StepProps & { end: End }) {
     try {
       await work(signal);
     } catch (error) {
-      told.value = signal.aborted ? '' : `Not set: ${(error as Error).message}.`;
+      message.value = signal.aborted ? '' : `Not set: ${(error as Error).message}.`;
     } finally {
       isBusy.value = false;
     }
@@ -58,11 +58,11 @@ export function EndStep(props: StepProps & { end: End }) {
       const [low, high] = envelopeDeg(info);
       const deg = Math.min(Math.max(foundDeg + sign * progress.marginDeg, low), high);
       keep({ ends: { ...progress.ends, [end]: foundDeg } });
-      told.value = `The ${end} end is at ${degText(foundDeg)}. Backing off to ${degText(deg)}.`;
+      message.value = `The ${end} end is at ${degText(foundDeg)}. Backing off to ${degText(deg)}.`;
       await creepTo(channel, deg, signal);
       const by = conflicts(channels.value[channel]!, end, deg);
       if (!by) return await setLimit(foundDeg);
-      told.value = '';
+      message.value = '';
       blocked.value = { deg, by };
     });
 
@@ -128,7 +128,7 @@ export function EndStep(props: StepProps & { end: End }) {
           </button>
         </p>
       )}
-      <Told text={told} />
+      <Message text={message} />
     </>
   );
 }

@@ -1,6 +1,6 @@
 import { useSignal } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
-import { capturePark, MarkForm, Told, undoCapture } from './bench-capture.tsx';
+import { capturePark, MarkForm, Message, undoCapture } from './bench-capture.tsx';
 import { degText, moveSlowly, rangeText, SLOW_DEG_S } from './bench-moves.ts';
 import { Figure } from './bench-numbers.tsx';
 import { commanding, stateOf } from './store.ts';
@@ -48,14 +48,14 @@ export function BeforeStep({ next }: StepProps) {
 
 /** Names positions; the step may be passed without any. */
 export function MarksStep({ channel, info, progress, keep, next }: StepProps) {
-  const told = useSignal('');
+  const message = useSignal('');
   const marks = Object.entries(info.marks ?? {});
   return (
     <>
       <MarkForm
         channel={channel}
         info={info}
-        told={told}
+        message={message}
         isPrimary={marks.length === 0}
         onDone={(said) => keep({ written: [...progress.written, said] })}
       />
@@ -68,8 +68,8 @@ export function MarksStep({ channel, info, progress, keep, next }: StepProps) {
           ))}
         </ul>
       )}
-      <Told text={told} />
-      <Undo {...{ progress, keep }} onDone={(said) => (told.value = said)} />
+      <Message text={message} />
+      <Undo {...{ progress, keep }} onDone={(said) => (message.value = said)} />
       <p class="row">
         <button type="button" class={marks.length > 0 ? 'primary big' : ''} onClick={() => next()}>
           {marks.length > 0 ? 'All marks are named' : 'Go on without marks'}
@@ -142,7 +142,7 @@ export function ParkStep({ channel, info, progress, next }: StepProps) {
 
 /** Moves slowly through limits, marks and park position; the trial may be skipped. */
 export function TryStep({ channel, info, next }: StepProps) {
-  const told = useSignal('');
+  const message = useSignal('');
   const isRunning = useSignal(false);
   const hasTried = useSignal(false);
   const isEnded = useRef(false);
@@ -169,13 +169,13 @@ export function TryStep({ channel, info, next }: StepProps) {
     try {
       for (const { label, to } of tour) {
         if (isEnded.current) return false;
-        told.value = `On its way to ${label}.`;
+        message.value = `On its way to ${label}.`;
         await moveSlowly(channel, info, to);
       }
-      told.value = `It has arrived: ${tour.at(-1)!.label}.`;
+      message.value = `It has arrived: ${tour.at(-1)!.label}.`;
       return true;
     } catch (error) {
-      told.value = `It did not arrive: ${(error as Error).message}.`;
+      message.value = `It did not arrive: ${(error as Error).message}.`;
       return false;
     } finally {
       isRunning.value = false;
@@ -224,7 +224,7 @@ export function TryStep({ channel, info, next }: StepProps) {
           </button>
         ))}
       </fieldset>
-      <Told text={told} />
+      <Message text={message} />
       <p class="row">
         <button
           type="button"

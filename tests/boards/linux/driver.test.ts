@@ -478,7 +478,7 @@ describe('under the core', () => {
     rig.core.park('desk');
     await rig.run(4000);
     expect(rig.condition).toBe('faulted');
-    expect(rig.told('fault')).toContain('board pi: EIO from the kernel');
+    expect(rig.texts('fault')).toContain('board pi: EIO from the kernel');
     expect([lower.value.get('mist'), lower.value.get('tail')]).toEqual([0, 1500]);
     expect(chip.levelOf(23)).toBe(1);
   });

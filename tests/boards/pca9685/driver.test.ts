@@ -550,7 +550,7 @@ describe('under the core', () => {
     wire.fail();
     await rig.run(100);
     expect(rig.condition).toBe('faulted');
-    expect(rig.told('fault')[0]).toContain('board chip: nothing answers at 0x40 on I2C bus 1');
+    expect(rig.texts('fault')[0]).toContain('board chip: nothing answers at 0x40 on I2C bus 1');
     expect(lower.value.get('mist')).toBe(0);
     await rig.run(3000);
     expect(lower.value.get('tail')).toBe(1500);

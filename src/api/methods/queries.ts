@@ -2,7 +2,7 @@ import { QUESTION } from '../errors.ts';
 import type { Family } from '../method.ts';
 
 /** Methods that change nothing: wires, boards, currents, the journal. */
-export const tell = {
+export const queries = {
   'loom.find': {
     summary:
       'Wires that match a label, colour, end, role or channel; all of them for an empty text',
