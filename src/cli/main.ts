@@ -2,7 +2,7 @@ import { readFileSync } from 'node:fs';
 import { hostname } from 'node:os';
 import { LinkLost } from './client.ts';
 import { LinkedOperator } from './operator.ts';
-import { EXIT, errorObject, exitCode, explain, print, UsageError } from './output.ts';
+import { EXIT, errorObject, errorText, exitCode, print, UsageError } from './output.ts';
 import { type Chosen, type Globals, lineParser } from './program.ts';
 import { sessionVerb } from './session.ts';
 import { VERBS } from './table.ts';
@@ -26,7 +26,7 @@ export async function main(argv: readonly string[], io: Io, version: string): Pr
 /** Prints an error; returns the exit code for it. */
 function complain(io: Io, json: boolean, error: unknown): number {
   if (json) print(io.stderr, JSON.stringify({ error: errorObject(error) }));
-  else print(io.stderr, `sinew: ${explain(error)}`);
+  else print(io.stderr, `sinew: ${errorText(error)}`);
   if (io.env.SINEW_DEBUG && error instanceof Error) print(io.stderr, error.stack ?? '');
   return exitCode(error);
 }
@@ -58,7 +58,7 @@ async function perform({ verb, given, globals }: Chosen, io: Io): Promise<number
   } catch (error) {
     if (error instanceof LinkLost) {
       const then = operator.leased ? '; the prop parks itself' : '';
-      const fate = operator.fate === undefined ? '' : `; ${operator.fate}`;
+      const fate = operator.writeOutcome === undefined ? '' : `; ${operator.writeOutcome}`;
       throw new LinkLost(`link lost: ${error.message}${then}${fate}`);
     }
     const code = complain(io, json, error);

@@ -5,11 +5,11 @@ import type { ChannelState, ConditionResult, JournalEntry } from '../api/types.t
 import type { Condition } from '../shared/condition.ts';
 import { conditionText } from '../shared/condition-text.ts';
 import { CODES, Refusal } from '../shared/errors.ts';
-import type { Writing } from '../shared/fate.ts';
+import type { Writing } from '../shared/write-outcome.ts';
 import { type ChangeParams, Client, LinkLost, type Opened, type StateParams } from './client.ts';
-import { findFate } from './fate.ts';
 import { changeLine } from './file-text.ts';
 import type { Given, Io, Operator, OperatorOptions, Outcome, Verb } from './verb.ts';
+import { findWriteOutcome } from './write-outcome.ts';
 
 /** How often `state` is followed while something is waited for (Hz). */
 const FOLLOW_HZ = 10;
@@ -80,7 +80,7 @@ export class LinkedOperator implements Operator {
   }
 
   /** What became of the change of the prop file that was under way when the link went, in words. */
-  get fate(): string | undefined {
+  get writeOutcome(): string | undefined {
     return this.#fate;
   }
 
@@ -234,7 +234,7 @@ export class LinkedOperator implements Operator {
       const writing = this.#writing;
       if (error instanceof LinkLost && writing) {
         this.#writing = undefined;
-        this.#fate = await findFate(writing, this.options.name, this.io.clock, () =>
+        this.#fate = await findWriteOutcome(writing, this.options.name, this.io.clock, () =>
           this.#link(FATE_CONNECT_MS),
         );
       }

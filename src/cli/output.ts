@@ -46,7 +46,7 @@ export function errorObject(error: unknown): { code: number; message: string; da
 }
 
 /** The error for a person: in one line, and below it what is wrong with a file, or what differs. */
-export function explain(error: unknown): string {
+export function errorText(error: unknown): string {
   if (error instanceof RpcError) {
     const { reason = error.message, ...values } = error.data ?? {};
     return [reason + extras(reason, values), ...lists(values)].join('\n');

@@ -2,7 +2,7 @@ import { createInterface, type Interface } from 'node:readline/promises';
 import type { Result } from '../api/methods.ts';
 import { Refusal } from '../shared/errors.ts';
 import { KEPT_LINES, loadHistory, saveHistory } from './history.ts';
-import { EXIT, errorObject, explain, print } from './output.ts';
+import { EXIT, errorObject, errorText, print } from './output.ts';
 import { promptParser } from './program.ts';
 import { VERBS } from './table.ts';
 import { words } from './values.ts';
@@ -121,7 +121,7 @@ async function keepHistory({ io }: Operator, typed: readonly string[]): Promise<
   try {
     await saveHistory(io.env, typed);
   } catch (error) {
-    print(io.stderr, `sinew: the history is not kept: ${explain(error)}`);
+    print(io.stderr, `sinew: the history is not kept: ${errorText(error)}`);
   }
 }
 
@@ -161,7 +161,7 @@ async function runLines(
 function complain(operator: Operator, error: unknown, line: number | undefined): void {
   const { stderr } = operator.io;
   if (operator.options.json) print(stderr, JSON.stringify({ line, error: errorObject(error) }));
-  else print(stderr, `sinew: ${line === undefined ? '' : `line ${line}: `}${explain(error)}`);
+  else print(stderr, `sinew: ${line === undefined ? '' : `line ${line}: `}${errorText(error)}`);
 }
 
 /** What may stand at the end of `line`, and the part of it that is typed already. */

@@ -23,7 +23,7 @@ export type PlaceOf = (output: { board: string; pin: number }) => string;
  * What every actuator answers, so that no caller needs to know its kind. Where a parameter is `never`,
  * each kind declares what it needs; a caller with an `Actuator` passes what all kinds need.
  */
-export interface Answers {
+export interface ActuatorContract {
   readonly name: string;
   /** Its place among the channels of the body. */
   readonly index: number;
@@ -31,7 +31,7 @@ export interface Answers {
   readonly board: Board;
   readonly rail: number;
   /** What its value is, as it is recorded. */
-  readonly records: ValueType;
+  readonly valueType: ValueType;
   /** It goes from angle to angle and takes its time; all else changes where it stands. */
   readonly moves: boolean;
   /** It goes home before the stages of parking, unless one of them names it. */
@@ -44,7 +44,7 @@ export interface Answers {
   /** It is where parking would bring it, and nothing is about to change that. */
   readonly rests: boolean;
   /** Its position, or whether it is on, is unknown. */
-  readonly isLost: boolean;
+  readonly isUnknown: boolean;
   /** It has no power, and stays as it is unless somebody asks for more. */
   readonly isLimp: boolean;
   /** It is on its way somewhere, or will change by itself. */
@@ -54,11 +54,11 @@ export interface Answers {
   /** Deg, or on; null for a light, whose value is not a single number. */
   readonly now: Standing | null;
   /** Where it is on its way to (deg), if it is something that moves. */
-  readonly goesTo: number | undefined;
+  readonly moveTargetDeg: number | undefined;
   /** Where parking brings it. */
   readonly home: Standing;
   /** The number that is recorded of it: deg, 1 or 0, lightness, or a packed colour. */
-  readonly sample: number;
+  readonly recordedValue: number;
   /** Its named positions (deg), if it has any. */
   readonly marks?: ReadonlyMap<string, number>;
 
@@ -67,7 +67,7 @@ export interface Answers {
   /** Whether what another one requires of it holds now. */
   meets(requirement: Requirement): boolean;
   /** Whether that would hold with it at `to`. */
-  meetsAt(requirement: Requirement, to: Standing): boolean;
+  meetsAt(requirement: Requirement, standing: Standing): boolean;
   /** Whether what it requires binds others now; `moving` counts its moves alone. */
   isInUse(moving: boolean): boolean;
   /** Whether at its park position it would still need what it requires. */
@@ -78,7 +78,7 @@ export interface Answers {
   // --- what it does
 
   /** Notes what a pose or step asks of it. @throws Refusal for a value that it cannot take */
-  want(to: number | string, into: never): void;
+  collectTarget(target: number | string, into: never): void;
   /** On its way home already. @param sent parking has sent it there */
   isHoming(sent: boolean): boolean;
   /** Goes home. @throws Refusal while it may not */
@@ -92,8 +92,8 @@ export interface Answers {
    * @param pulsesGoOn its board is not opened again
    * @param nowS time of the last tick (s)
    */
-  succeed(
-    was: Answers | undefined,
+  continueFrom(
+    was: ActuatorContract | undefined,
     pulsesGoOn: boolean,
     places: { was: PlaceOf; is: PlaceOf },
     nowS: number,
@@ -117,5 +117,5 @@ export interface Answers {
   /** What to do so that it binds nobody: `switch mist off`. */
   remedy(): string;
   /** Where `to` leads: `to 5 deg`, `off`. */
-  wayText(to: Standing): string;
+  targetText(standing: Standing): string;
 }

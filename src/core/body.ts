@@ -5,7 +5,7 @@ import { requirementText } from '../prop/interlock.ts';
 import type { Channel, Prop, Requirement } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
-import type { Answers, Standing } from './actuator.ts';
+import type { ActuatorContract, Standing } from './actuator.ts';
 import { type Actuator, actuatorOf } from './actuators.ts';
 import { Board } from './boards.ts';
 import type { CoreProp } from './core-prop.ts';
@@ -191,8 +191,8 @@ export class Body {
   }
 
   /** Whether a requirement would hold with the other channel at `to`. */
-  metAt(requirement: Requirement, to: Standing): boolean {
-    return this.#byName.get(requirement.channel)!.meetsAt(requirement, to);
+  metAt(requirement: Requirement, standing: Standing): boolean {
+    return this.#byName.get(requirement.channel)!.meetsAt(requirement, standing);
   }
 
   /** Whether a requirement would hold with the other channel at its park position. */
@@ -207,7 +207,7 @@ export class Body {
     if ('is' in requirement) return text;
     const bound = 'above' in requirement ? requirement.above : requirement.below;
     if (typeof bound === 'number') return text;
-    const other: Answers | undefined = this.#byName.get(requirement.channel);
+    const other: ActuatorContract | undefined = this.#byName.get(requirement.channel);
     const deg = other?.marks?.get(bound);
     return deg === undefined ? text : `${text} (${tidy(deg)} deg)`;
   }

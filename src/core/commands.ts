@@ -12,7 +12,7 @@ import type { Started } from './gate.ts';
 import { Identifier } from './identify.ts';
 import type { Session } from './lease.ts';
 import { colourOf } from './light.ts';
-import { channelsOf, opening, wantedByPose } from './pose.ts';
+import { channelsOf, opening, targetsOfPose } from './pose.ts';
 import { CAPTURE_STEP_DEG, degOf, type Move, type Servo } from './servo.ts';
 
 /** Changes the prop file; what it answers is in force then, or waits until the prop is parked. */
@@ -148,17 +148,23 @@ export class Commands {
     'channel.move': async ({ channel, to, overS, wait }, session) => {
       this.#core.mustBeLive();
       const servo = this.#core.body.servo(channel);
-      const toDeg = degOf(servo, to);
-      const started = await this.#move([{ servo, toDeg }], overS, session, wait);
-      this.#record(session, 'channel.move', `${channel} to ${to}`, { channel, to: toDeg });
-      return { target: toDeg, ...started };
+      const targetDeg = degOf(servo, to);
+      const started = await this.#move([{ servo, targetDeg }], overS, session, wait);
+      this.#record(session, 'channel.move', `${channel} to ${to}`, { channel, to: targetDeg });
+      return { target: targetDeg, ...started };
     },
     'channel.jog': ({ channel, byDeg, byUs, beyondLimits = false }, session) => {
       this.#core.mustBeLive();
       const { gate, nowS } = this.#core;
       const servo = this.#core.body.servo(channel);
       const by = byDeg ?? this.#degForUs(servo, byUs);
-      const { target, limited } = gate.jog(servo, by, beyondLimits, session.client, nowS);
+      const { targetDeg: target, limited } = gate.jog(
+        servo,
+        by,
+        beyondLimits,
+        session.client,
+        nowS,
+      );
       this.#core.byHand(new Set([servo]), session.client);
       this.#record(session, 'channel.jog', `${channel} by ${tidy(by)} deg`, { channel, target });
       return { target: tidy(target), pulseUs: servo.pulseAt(target), limited };
@@ -206,7 +212,7 @@ export class Commands {
           `there is no group ${group}; ${this.#core.body.find(group) ? `${group} is a channel: use channel.move` : didYouMean(group, this.#core.body.groups.keys())}`,
           { group },
         );
-      const moves = members.map((servo) => ({ servo, toDeg: degOf(servo, to) }));
+      const moves = members.map((servo) => ({ servo, targetDeg: degOf(servo, to) }));
       const started = await this.#move(moves, overS, session, wait);
       this.#record(session, 'group.move', `${group} to ${to}`, { group, to });
       return started;
@@ -387,18 +393,18 @@ export class Commands {
     wait: boolean | undefined,
   ): Promise<Started> {
     const { body, gate, nowS } = this.#core;
-    const wanted = wantedByPose(body, name);
-    gate.mustBeAbleToDo(wanted, nowS);
-    const { moves, switches, dims, colours } = wanted;
-    const leaving = opening(wanted);
+    const targets = targetsOfPose(body, name);
+    gate.mustBeAbleToDo(targets, nowS);
+    const { moves, switches, dims, colours } = targets;
+    const leaving = opening(targets);
     for (const { relay, on } of switches)
       gate.switch(relay, on, Number.POSITIVE_INFINITY, nowS, leaving);
-    for (const { lamp, to } of dims) gate.dim(lamp, to, overS ?? 0);
-    for (const { light, to } of colours) gate.colour(light, to, overS ?? 0);
+    for (const { lamp, target: to } of dims) gate.dim(lamp, to, overS ?? 0);
+    for (const { light, target: to } of colours) gate.colour(light, to, overS ?? 0);
     // Last, so that the servos wait if the rail is full now.
     const started =
       moves.length > 0 ? gate.move(moves, overS ?? 0, session.client, nowS) : undefined;
-    this.#core.byHand(channelsOf(wanted), session.client);
+    this.#core.byHand(channelsOf(targets), session.client);
     if (wait && started) await untilArrived(this.#core, moves);
     return { ...started, durationS: tidy(started?.durationS ?? overS ?? 0, 4) };
   }
@@ -419,8 +425,8 @@ export class Commands {
     if (!servo.moving && !servo.delayed) return servo;
     throw new Refusal('capture.moving', `${channel} is moving; capture when it stands still`, {
       channel,
-      value: tidy(servo.state.pos),
-      target: tidy(servo.target),
+      value: tidy(servo.setpoint.pos),
+      target: tidy(servo.targetDeg),
     });
   }
 
@@ -438,15 +444,15 @@ export class Commands {
         : `it did not at ${wouldDo} deg: go back there, and capture`;
     throw new Refusal(
       'limits.pushing',
-      `${servo.name} pushes against something at ${tidy(servo.state.pos)} deg, so this is not a limit to stand at; ${advice}`,
-      { channel: servo.name, value: tidy(servo.state.pos), wouldDo },
+      `${servo.name} pushes against something at ${tidy(servo.setpoint.pos)} deg, so this is not a limit to stand at; ${advice}`,
+      { channel: servo.name, value: tidy(servo.setpoint.pos), wouldDo },
     );
   }
 
   /** Where it stands (deg), in whole capture steps, and not outside its envelope by rounding. */
   #roundedInside(servo: Servo): number {
     const [low, high] = servo.envelopeDeg;
-    const deg = tidy(servo.state.pos, 2);
+    const deg = tidy(servo.setpoint.pos, 2);
     if (deg > high) return tidy(deg - CAPTURE_STEP_DEG, 2);
     return deg < low ? tidy(deg + CAPTURE_STEP_DEG, 2) : deg;
   }
@@ -463,7 +469,7 @@ export class Commands {
   /** Where a servo stands, as it is captured: rounded (deg). @throws Refusal `outOfLimits` */
   #withinLimits(servo: Servo): number {
     const [low, high] = servo.limitsDeg;
-    const at = servo.state.pos;
+    const at = servo.setpoint.pos;
     // A limit that was captured here may be off by the rounding.
     if (at >= low - CAPTURE_STEP_DEG && at <= high + CAPTURE_STEP_DEG)
       return clamp(tidy(at, 2), low, high);

@@ -24,15 +24,15 @@ export function untilArrived(core: ArriveHost, moves: readonly Move[]): Promise<
   // A delayed move has not been planned yet; it will be the next plan.
   const plans = new Map(moves.map(({ servo }) => [servo, servo.plans + (servo.delayed ? 1 : 0)]));
   return core.waits.until(() => {
-    for (const { servo, toDeg } of moves) {
+    for (const { servo, targetDeg } of moves) {
       if (servo.delayed) return undefined;
       // What was waiting for its rail may have been replaced before it was ever planned.
-      const elsewhere = !servo.moving && servo.state.pos !== toDeg;
+      const elsewhere = !servo.moving && servo.setpoint.pos !== targetDeg;
       if (servo.plans !== plans.get(servo) || servo.interlocked || elsewhere)
         throw new Refusal('move.interrupted', interruption(core, servo), {
           channel: servo.name,
-          value: tidy(servo.state.pos),
-          target: toDeg,
+          value: tidy(servo.setpoint.pos),
+          target: targetDeg,
           condition: core.condition,
         });
       if (servo.moving) return undefined;
@@ -54,12 +54,12 @@ export async function untilCondition(
   core: ArriveHost,
   leaves: 'waking' | 'parking',
 ): Promise<void> {
-  const wanted = leaves === 'waking' ? 'live' : 'parked';
+  const expected = leaves === 'waking' ? 'live' : 'parked';
   await core.waits.until(() => {
     const { condition } = core;
     if (condition === leaves) return undefined;
-    if (condition === wanted) return true;
-    throw new Refusal('condition.changed', `the prop is ${condition}, not ${wanted}`, {
+    if (condition === expected) return true;
+    throw new Refusal('condition.changed', `the prop is ${condition}, not ${expected}`, {
       condition,
     });
   });

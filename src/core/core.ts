@@ -808,7 +808,7 @@ export class Core {
     this.#assembly = assembly;
     this.lease.timeoutMs = body.prop.link.timeoutMs;
     this.triggers.follow();
-    this.triggers.look();
+    this.triggers.readInputs();
     this.#telemetry?.useBody(Telemetry.body(body.channels.length, body.rails.length));
     this.state.follow();
     // What was listed, and who waits, look at the new one.

@@ -11,7 +11,7 @@ import type { Actuator } from './actuators.ts';
 import type { Body } from './body.ts';
 import type { Gate } from './gate.ts';
 import type { Journal } from './journal.ts';
-import { mustHavePose, nothing, opening, type Wanted } from './pose.ts';
+import { mustHavePose, noTargets, opening, type Targets } from './pose.ts';
 import type { Switching } from './relay.ts';
 import type { Move } from './servo.ts';
 
@@ -478,7 +478,7 @@ export class Cues {
     const { spec, ease } = one.step;
     const { overS = 0 } = spec;
     const fadeS = fadeOf(spec);
-    const wanted = this.#wanted(one.step, run.random);
+    const wanted = this.#targets(one.step, run.random);
     const { moves } = wanted;
     if (moves.length > 0)
       this.#attempt(run, one, () => {
@@ -491,12 +491,12 @@ export class Cues {
           servo.delayed || (servo.moving && servo.plans === plans[i]);
         one.busy.push(() => moves.some(goesOn));
       });
-    for (const { lamp, to } of wanted.dims)
+    for (const { lamp, target: to } of wanted.dims)
       this.#attempt(run, one, () => {
         this.#gate.dim(lamp, to, fadeS, ease);
         one.busy.push(() => lamp.fading);
       });
-    for (const { light, to } of wanted.colours)
+    for (const { light, target: to } of wanted.colours)
       this.#attempt(run, one, () => {
         this.#gate.colour(light, to, fadeS, ease);
         one.busy.push(() => light.fading);
@@ -629,13 +629,13 @@ export class Cues {
     }
   }
 
-  #wanted(step: ReadyStep, random: Random): Wanted {
-    const wanted = nothing();
+  #targets(step: ReadyStep, random: Random): Targets {
+    const wanted = noTargets();
     const { pose } = step.spec;
     if (pose !== undefined) mustHavePose(this.#body, pose);
     for (const { actuators, to } of this.#valuesOf(step)) {
       const drawn = typeof to === 'object' ? to.around + (2 * random() - 1) * to.spread : to;
-      for (const actuator of actuators) actuator.want(drawn, wanted as never);
+      for (const actuator of actuators) actuator.collectTarget(drawn, wanted as never);
     }
     return wanted;
   }

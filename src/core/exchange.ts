@@ -231,7 +231,7 @@ export class PropExchange {
     const places = { was: placesIn(old), is: placesIn(body) };
     for (const actuator of body.channels) {
       const pulsesGoOn = likeOf(actuator.board) !== undefined;
-      actuator.succeed(old.find(actuator.name), pulsesGoOn, places, old.nowS);
+      actuator.continueFrom(old.find(actuator.name), pulsesGoOn, places, old.nowS);
     }
     assembly.light.resume(before.light);
     body.nowS = old.nowS;

@@ -11,7 +11,7 @@ import { type Body, NO_RAIL, type Rail } from './body.ts';
 import type { Journal } from './journal.ts';
 import type { Lamp, RgbLight } from './light.ts';
 import { type Planned, Planning } from './planning.ts';
-import type { Wanted } from './pose.ts';
+import type { Targets } from './pose.ts';
 import type { Relay } from './relay.ts';
 import type { Move, Servo } from './servo.ts';
 
@@ -24,7 +24,7 @@ const PLANNED_AT_ONCE = 2;
 /** A channel that is asked to change, and to what. */
 interface Change {
   actuator: Actuator;
-  to: Standing;
+  target: Standing;
 }
 
 /** What one channel requires of another one. */
@@ -173,9 +173,9 @@ export class Gate {
   /** @throws Refusal `outOfLimits`, `interlock`, `condition`, `railLimit` when they may not move */
   mustBeAbleToMove(moves: readonly Move[]): void {
     const feeling = this.#body.servos.find((servo) => servo.feeling);
-    for (const { servo, toDeg } of moves) {
-      this.#mustBeWithin(servo, toDeg);
-      if (!staysAtRest(servo, toDeg)) this.#interlocksMustHold(servo);
+    for (const { servo, targetDeg } of moves) {
+      this.#mustBeWithin(servo, targetDeg);
+      if (!staysAtRest(servo, targetDeg)) this.#interlocksMustHold(servo);
       if (feeling && feeling !== servo)
         throw new Refusal(
           'jog.feeling',
@@ -197,28 +197,28 @@ export class Gate {
     beyondLimits: boolean,
     who: string,
     nowS: number,
-  ): { target: number; limited: boolean } {
+  ): { targetDeg: number; limited: boolean } {
     const fromDeg = this.jogsFrom(servo);
-    const wantedDeg = fromDeg + byDeg;
+    const askedDeg = fromDeg + byDeg;
     this.#mustBeFree();
-    if (beyondLimits) return this.#feel(servo, wantedDeg, byDeg);
+    if (beyondLimits) return this.#feel(servo, askedDeg, byDeg);
     const [low, high] = servo.limitsDeg;
-    const target = clamp(wantedDeg, low, high);
+    const targetDeg = clamp(askedDeg, low, high);
     // Standing outside after feeling for the stop, it may only come back in, and only when asked to.
-    if ((target - fromDeg) * byDeg < 0) this.#mustBeWithin(servo, wantedDeg);
-    const moves = [{ servo, toDeg: target }];
+    if ((targetDeg - fromDeg) * byDeg < 0) this.#mustBeWithin(servo, askedDeg);
+    const moves = [{ servo, targetDeg }];
     this.#send({ moves, overS: 0, who, jog: true, ease: undefined }, nowS);
-    return { target, limited: target !== wantedDeg };
+    return { targetDeg, limited: targetDeg !== askedDeg };
   }
 
   /** Where the next jog of a servo counts from (deg). */
   jogsFrom(servo: Servo): number {
     const waiting = this.#waiting.find(({ jog, moves }) => jog && moves[0]!.servo === servo);
-    if (waiting) return waiting.moves[0]!.toDeg;
-    return servo.jogging ? servo.target : servo.state.pos;
+    if (waiting) return waiting.moves[0]!.targetDeg;
+    return servo.jogging ? servo.targetDeg : servo.setpoint.pos;
   }
 
-  #feel(servo: Servo, wantedDeg: number, byDeg: number): { target: number; limited: boolean } {
+  #feel(servo: Servo, askedDeg: number, byDeg: number): { targetDeg: number; limited: boolean } {
     if (Math.abs(byDeg) > FEEL_STEP_DEG + 1e-9)
       throw new Refusal(
         'jog.too-far',
@@ -237,22 +237,22 @@ export class Gate {
       throw new Refusal(
         'jog.moving',
         `${servo.name} is moving; feel for its stop when it stands still`,
-        { channel: servo.name, value: tidy(servo.state.pos), target: tidy(servo.target) },
+        { channel: servo.name, value: tidy(servo.setpoint.pos), target: tidy(servo.targetDeg) },
       );
     this.#interlocksMustHold(servo);
     const [low, high] = servo.envelopeDeg;
-    const at = servo.state.pos;
+    const at = servo.setpoint.pos;
     // Steps that come faster than the servo follows never send it further ahead than one step.
-    const near = clamp(wantedDeg, at - FEEL_STEP_DEG, at + FEEL_STEP_DEG);
-    const target = clamp(near, low, high);
-    const moves = [{ servo, toDeg: target }];
+    const near = clamp(askedDeg, at - FEEL_STEP_DEG, at + FEEL_STEP_DEG);
+    const targetDeg = clamp(near, low, high);
+    const moves = [{ servo, targetDeg }];
     this.#mustNotBreak(changesOf(moves));
     this.#mustFitAlone(moves);
     this.cancel([servo]);
-    servo.feel(servo.plan(target, 0, true));
+    servo.feel(servo.plan(targetDeg, 0, true));
     const [softLow, softHigh] = servo.limitsDeg;
-    servo.beyond ||= target < softLow || target > softHigh;
-    return { target, limited: target !== wantedDeg };
+    servo.beyond ||= targetDeg < softLow || targetDeg > softHigh;
+    return { targetDeg, limited: targetDeg !== askedDeg };
   }
 
   /** Starts what has been waiting, oldest first, as soon as the rails have room. */
@@ -264,9 +264,9 @@ export class Gate {
       // Its moves have been checked in this tick: so many that it is enough work for one.
       if (planning && asked.askedS === nowS) return true;
       try {
-        for (const { servo, toDeg } of moves) {
-          this.#mustBeWithin(servo, toDeg);
-          if (!staysAtRest(servo, toDeg)) this.#interlocksMustHold(servo);
+        for (const { servo, targetDeg } of moves) {
+          this.#mustBeWithin(servo, targetDeg);
+          if (!staysAtRest(servo, targetDeg)) this.#interlocksMustHold(servo);
         }
         this.#mustNotBreak(changesOf(moves));
       } catch (error) {
@@ -323,10 +323,10 @@ export class Gate {
   }
 
   #start({ moves, jog }: Waiting, plans: readonly Trajectory[]): void {
-    for (const [i, { servo, toDeg }] of moves.entries()) {
+    for (const [i, { servo, targetDeg }] of moves.entries()) {
       servo.delayed = false;
       // For others that require it parked, it stays so.
-      if (staysAtRest(servo, toDeg)) continue;
+      if (staysAtRest(servo, targetDeg)) continue;
       servo.take(plans[i]!);
       servo.jogging = jog;
     }
@@ -334,25 +334,26 @@ export class Gate {
 
   #mustBeAbleToFollow(moves: readonly Move[], ease: Ease | undefined): void {
     this.mustBeAbleToMove(moves);
-    if (ease) for (const { servo, toDeg } of moves) this.#mustCurveWithin(servo, toDeg, ease);
+    if (ease)
+      for (const { servo, targetDeg } of moves) this.#mustCurveWithin(servo, targetDeg, ease);
   }
 
   /** A curve that overshoots must do so within the limits. */
-  #mustCurveWithin(servo: Servo, toDeg: number, ease: Ease): void {
-    for (const deg of easedRange(servo.state.pos, toDeg, ease)) {
+  #mustCurveWithin(servo: Servo, targetDeg: number, ease: Ease): void {
+    for (const deg of easedRange(servo.setpoint.pos, targetDeg, ease)) {
       const [low, high] = servo.limitsDeg;
       if (deg < low - 1e-9 || deg > high + 1e-9) this.#mustBeWithin(servo, deg);
     }
   }
 
-  #mustBeWithin(servo: Servo, toDeg: number): void {
+  #mustBeWithin(servo: Servo, targetDeg: number): void {
     const [low, high] = servo.limitsDeg;
-    if (toDeg >= low && toDeg <= high) return;
-    const limit = toDeg < low ? low : high;
+    if (targetDeg >= low && targetDeg <= high) return;
+    const limit = targetDeg < low ? low : high;
     throw new Refusal(
       'limits.outside',
-      `${servo.name} may go from ${tidy(low)} to ${tidy(high)} deg; ${tidy(toDeg)} deg is outside`,
-      { channel: servo.name, value: toDeg, limit, limitsDeg: [low, high] },
+      `${servo.name} may go from ${tidy(low)} to ${tidy(high)} deg; ${tidy(targetDeg)} deg is outside`,
+      { channel: servo.name, value: targetDeg, limit, limitsDeg: [low, high] },
     );
   }
 
@@ -372,7 +373,7 @@ export class Gate {
     leaving: ReadonlySet<Actuator> = NONE,
   ): void {
     if (!on) {
-      if (relay.on) this.#mustNotBreak([{ actuator: relay, to: false }], leaving);
+      if (relay.on) this.#mustNotBreak([{ actuator: relay, target: false }], leaving);
       // Parking opens at once: it is for safety.
       if (this.parking) relay.set(false);
       else if (relay.on) relay.openInTime();
@@ -390,7 +391,7 @@ export class Gate {
   mustBeAbleToClose(relay: Relay, nowS: number, leaving: ReadonlySet<Actuator> = NONE): void {
     this.#mustBeFree();
     this.#interlocksMustHold(relay);
-    if (!relay.on) this.#mustNotBreak([{ actuator: relay, to: true }], leaving);
+    if (!relay.on) this.#mustNotBreak([{ actuator: relay, target: true }], leaving);
     if (relay.unknown)
       throw new Refusal(
         'board.unreachable',
@@ -408,61 +409,65 @@ export class Gate {
   }
 
   /** @throws Refusal `interlock`, `railLimit` */
-  dim(lamp: Lamp, to: number, fadeS: number, ease?: Ease): void {
-    this.mustBeAbleToDim(lamp, to);
-    lamp.fade(to, fadeS, ease);
+  dim(lamp: Lamp, target: number, fadeS: number, ease?: Ease): void {
+    this.mustBeAbleToDim(lamp, target);
+    lamp.fade(target, fadeS, ease);
   }
 
   /** @throws Refusal `interlock`, `railLimit` */
-  colour(light: RgbLight, to: Readonly<Rgb>, fadeS: number, ease?: Ease): void {
-    this.mustBeAbleToColour(light, to);
-    light.fade(to, fadeS, ease);
+  colour(light: RgbLight, target: Readonly<Rgb>, fadeS: number, ease?: Ease): void {
+    this.mustBeAbleToColour(light, target);
+    light.fade(target, fadeS, ease);
   }
 
   /** Whether a whole pose may be taken. @throws Refusal as each part of it would */
-  mustBeAbleToDo({ moves, dims, colours, switches }: Wanted, nowS: number): void {
+  mustBeAbleToDo({ moves, dims, colours, switches }: Targets, nowS: number): void {
     const closing = switches.filter(({ on }) => on).map(({ relay }) => relay);
     const opening = switches.filter(({ on, relay }) => !on && relay.on).map(({ relay }) => relay);
     const leaving = new Set(opening);
     for (const relay of closing) this.mustBeAbleToClose(relay, nowS, leaving);
-    for (const { lamp, to } of dims) this.mustBeAbleToDim(lamp, to);
-    for (const { light, to } of colours) this.mustBeAbleToColour(light, to);
+    for (const { lamp, target: to } of dims) this.mustBeAbleToDim(lamp, to);
+    for (const { light, target: to } of colours) this.mustBeAbleToColour(light, to);
     this.mustBeAbleToMove(moves);
     // Each of them may be allowed by itself, and yet not all of them together.
     const changes = [
       ...changesOf(moves),
-      ...opening.map((relay) => ({ actuator: relay, to: false })),
-      ...closing.filter(({ on }) => !on).map((relay) => ({ actuator: relay, to: true })),
-      ...dims.map(({ lamp, to }) => dimChange(lamp, to)),
-      ...colours.map(({ light, to }) => colourChange(light, to)),
+      ...opening.map((relay) => ({ actuator: relay, target: false })),
+      ...closing.filter(({ on }) => !on).map((relay) => ({ actuator: relay, target: true })),
+      ...dims.map(({ lamp, target: to }) => dimChange(lamp, to)),
+      ...colours.map(({ light, target: to }) => colourChange(light, to)),
     ];
     const users: Actuator[] = [
-      ...moves.filter(({ servo, toDeg }) => !staysAtRest(servo, toDeg)).map(({ servo }) => servo),
+      ...moves
+        .filter(({ servo, targetDeg }) => !staysAtRest(servo, targetDeg))
+        .map(({ servo }) => servo),
       ...closing,
-      ...dims.filter(({ to }) => to > 0).map(({ lamp }) => lamp),
-      ...colours.filter(({ to }) => to.red + to.green + to.blue > 0).map(({ light }) => light),
+      ...dims.filter(({ target: to }) => to > 0).map(({ lamp }) => lamp),
+      ...colours
+        .filter(({ target: to }) => to.red + to.green + to.blue > 0)
+        .map(({ light }) => light),
     ];
     for (const user of users) this.#mustStayMet(user, changes);
     this.#mustNotBreak(changes, leaving);
     const lights = [
-      ...dims.map(({ lamp, to }) => [lamp, lamp.ampsAt(to)] as const),
-      ...colours.map(({ light, to }) => [light, light.ampsAt(to)] as const),
+      ...dims.map(({ lamp, target: to }) => [lamp, lamp.ampsAt(to)] as const),
+      ...colours.map(({ light, target: to }) => [light, light.ampsAt(to)] as const),
     ];
     this.#mustFitTogether(moves, closing, lights);
   }
 
   /** @throws Refusal `interlock`, `railLimit` when the lamp may not go there now */
-  mustBeAbleToDim(lamp: Lamp, to: number): void {
-    if (to > lamp.value) this.#interlocksMustHold(lamp);
-    this.#mustNotBreak([dimChange(lamp, to)]);
-    this.#mustHoldLight(lamp, lamp.ampsAt(to));
+  mustBeAbleToDim(lamp: Lamp, target: number): void {
+    if (target > lamp.value) this.#interlocksMustHold(lamp);
+    this.#mustNotBreak([dimChange(lamp, target)]);
+    this.#mustHoldLight(lamp, lamp.ampsAt(target));
   }
 
   /** @throws Refusal `interlock`, `railLimit` when the light may not go there now */
-  mustBeAbleToColour(light: RgbLight, to: Readonly<Rgb>): void {
-    if (to.red + to.green + to.blue > 0) this.#interlocksMustHold(light);
-    this.#mustNotBreak([colourChange(light, to)]);
-    this.#mustHoldLight(light, light.ampsAt(to));
+  mustBeAbleToColour(light: RgbLight, target: Readonly<Rgb>): void {
+    if (target.red + target.green + target.blue > 0) this.#interlocksMustHold(light);
+    this.#mustNotBreak([colourChange(light, target)]);
+    this.#mustHoldLight(light, light.ampsAt(target));
   }
 
   #mustHoldLight(light: Lamp | RgbLight, toA: number): void {
@@ -577,23 +582,23 @@ export class Gate {
     for (const requirement of actuator.spec.requires ?? []) {
       const other = this.#body.channel(requirement.channel);
       const asked = changes.find((change) => change.actuator === other);
-      const to = asked ? asked.to : this.#goesTo(other);
+      const to = asked ? asked.target : this.#moveTarget(other);
       if (to === undefined || this.#body.metAt(requirement, to)) continue;
       const way = asked ? 'is to go' : 'is on its way';
       throw new Refusal(
         'interlock.together',
-        `${actuator.name} needs ${this.#body.describe(requirement)}, and ${other.name} ${way} ${other.wayText(to)}; bring it where it is needed first`,
+        `${actuator.name} needs ${this.#body.describe(requirement)}, and ${other.name} ${way} ${other.targetText(to)}; bring it where it is needed first`,
         { channel: actuator.name, requires: requirement, value: to },
       );
     }
   }
 
   /** Where a servo that moves, or waits for its rail, is going (deg). */
-  #goesTo(other: Actuator): number | undefined {
+  #moveTarget(other: Actuator): number | undefined {
     if (!other.moves) return undefined;
     for (const { moves } of this.#waiting)
-      for (const { servo, toDeg } of moves) if (servo === other) return toDeg;
-    return other.goesTo;
+      for (const { servo, targetDeg } of moves) if (servo === other) return targetDeg;
+    return other.moveTargetDeg;
   }
 
   /**
@@ -604,14 +609,14 @@ export class Gate {
    */
   #mustNotBreak(changes: readonly Change[], leaving: ReadonlySet<Actuator> = NONE): void {
     if (this.parking) return;
-    for (const { actuator, to } of changes)
+    for (const { actuator, target: to } of changes)
       for (const { actuator: other, requirement } of this.dependentsOf(actuator)) {
         if (leaving.has(other) || !this.#isInUse(other, requirement, changes)) continue;
         if (!this.#breaks(requirement, actuator, to)) continue;
         const needs = this.#body.describe(requirement);
         throw new Refusal(
           'interlock.needed',
-          `${actuator.name} may not go ${actuator.wayText(to)}: ${other.name} ${other.useText()} and needs ${needs}; ${other.remedy()} first`,
+          `${actuator.name} may not go ${actuator.targetText(to)}: ${other.name} ${other.useText()} and needs ${needs}; ${other.remedy()} first`,
           {
             channel: actuator.name,
             requiredBy: other.name,
@@ -623,12 +628,12 @@ export class Gate {
   }
 
   /** Whether going to `to` breaks a requirement, or takes one that is broken already further off. */
-  #breaks(requirement: Requirement, actuator: Actuator, to: Standing): boolean {
-    if (this.#body.metAt(requirement, to)) return false;
+  #breaks(requirement: Requirement, actuator: Actuator, standing: Standing): boolean {
+    if (this.#body.metAt(requirement, standing)) return false;
     const { now } = actuator;
-    if (typeof now !== 'number' || typeof to !== 'number') return true;
+    if (typeof now !== 'number' || typeof standing !== 'number') return true;
     if ('is' in requirement || this.#body.met(requirement)) return true;
-    return 'above' in requirement ? to < now : to > now;
+    return 'above' in requirement ? standing < now : standing > now;
   }
 
   /** Whether what a channel requires binds others: it is on, away from rest, or asked to go there. */
@@ -637,7 +642,7 @@ export class Gate {
     if (other.isInUse(moving)) return true;
     if (!other.moves) return false;
     const from = moving ? other.now : other.home;
-    return changes.some(({ actuator, to }) => actuator === other && to !== from);
+    return changes.some(({ actuator, target: to }) => actuator === other && to !== from);
   }
 
   /**
@@ -701,7 +706,7 @@ export class Gate {
 
   /** Whether a servo may draw its moving current on top of what its rail gives now. */
   hasRoomFor(servo: Servo): boolean {
-    return this.#blockedBy([{ servo, toDeg: servo.state.pos }]) === undefined;
+    return this.#blockedBy([{ servo, targetDeg: servo.setpoint.pos }]) === undefined;
   }
 
   /** The first rail that would be over its limit if these moves began now. */
@@ -796,18 +801,21 @@ export class Gate {
 }
 
 function changesOf(moves: readonly Move[]): Change[] {
-  return moves.map(({ servo, toDeg }) => ({ actuator: servo, to: toDeg }));
+  return moves.map(({ servo, targetDeg }) => ({ actuator: servo, target: targetDeg }));
 }
 
-function dimChange(lamp: Lamp, to: number): Change {
-  return { actuator: lamp, to: to === lamp.spec.park.to };
+function dimChange(lamp: Lamp, target: number): Change {
+  return { actuator: lamp, target: target === lamp.spec.park.to };
 }
 
-function colourChange(light: RgbLight, to: Readonly<Rgb>): Change {
+function colourChange(light: RgbLight, target: Readonly<Rgb>): Change {
   const { red, green, blue } = light.park;
-  return { actuator: light, to: to.red === red && to.green === green && to.blue === blue };
+  return {
+    actuator: light,
+    target: target.red === red && target.green === green && target.blue === blue,
+  };
 }
 
-function staysAtRest(servo: Servo, toDeg: number): boolean {
-  return toDeg === servo.homeDeg && servo.known && servo.atPark;
+function staysAtRest(servo: Servo, targetDeg: number): boolean {
+  return targetDeg === servo.homeDeg && servo.known && servo.atPark;
 }

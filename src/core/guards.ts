@@ -23,7 +23,7 @@ class Contact {
   }
 
   /** @param levelOf undefined where the board has failed: that counts as broken */
-  look(nowMs: number, levelOf: (input: SafetyInput) => 0 | 1 | undefined): void {
+  read(nowMs: number, levelOf: (input: SafetyInput) => 0 | 1 | undefined): void {
     // Its board is being opened for another version of the file: the prop is parked meanwhile.
     if (this.#input.board.away) return;
     const level = levelOf(this.#input);
@@ -79,12 +79,12 @@ export class Guards {
   }
 
   /** Reads every contact; true when a guard breaks or is whole again. */
-  look(body: Body, nowMs: number, levelOf: (input: SafetyInput) => 0 | 1 | undefined): boolean {
+  read(body: Body, nowMs: number, levelOf: (input: SafetyInput) => 0 | 1 | undefined): boolean {
     if (body !== this.#body) this.#follow(body);
-    this.#key?.look(nowMs, levelOf);
+    this.#key?.read(nowMs, levelOf);
     let broken = '';
     for (const guard of this.#guards) {
-      guard.contact.look(nowMs, levelOf);
+      guard.contact.read(nowMs, levelOf);
       if (guard.contact.broken) broken += broken === '' ? guard.name : `, ${guard.name}`;
     }
     if (broken === this.#broken) return false;

@@ -59,21 +59,21 @@ export class Identifier {
   /** Turns a servo a little to both sides. */
   wiggle(servo: Servo, session: Session): number {
     const [low, high] = servo.limitsDeg;
-    const home = clamp(servo.state.pos, low, high);
+    const home = clamp(servo.setpoint.pos, low, high);
     const away = [home + WIGGLE_DEG, home - WIGGLE_DEG].map((deg) => clamp(deg, low, high));
     const stops = [...away, home];
     const overS = (2 * WIGGLE_DEG) / WIGGLE_SPEED_DEG_S;
-    const go = (toDeg: number): Promise<true> => {
-      const moves = [{ servo, toDeg }];
+    const go = (targetDeg: number): Promise<true> => {
+      const moves = [{ servo, targetDeg }];
       this.#core.gate.move(moves, overS, session.client, this.#core.nowS);
       return untilArrived(this.#core, moves);
     };
     const first = go(stops[0]!);
     this.#inBackground(async () => {
       await first;
-      for (const toDeg of stops.slice(1)) {
+      for (const targetDeg of stops.slice(1)) {
         this.#core.mustBeLive();
-        await go(toDeg);
+        await go(targetDeg);
       }
     });
     return stops.length * overS;

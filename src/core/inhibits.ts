@@ -99,7 +99,7 @@ export class Inhibits {
   /** Reads the contacts of the guards and the key switch, once a tick. */
   read(body: Body, levelOf: (input: SafetyInput) => 0 | 1 | undefined): void {
     const guards = this.#guards;
-    const news = guards.look(body, this.#clock.nowMs(), levelOf);
+    const news = guards.read(body, this.#clock.nowMs(), levelOf);
     if (news)
       this.#journal.add(
         'prop',

@@ -15,25 +15,25 @@ import {
   type Rgb,
   srgbToLinear,
 } from '../sums/light.ts';
-import type { Answers, Standing, Time } from './actuator.ts';
+import type { ActuatorContract, Standing, Time } from './actuator.ts';
 import type { Board } from './boards.ts';
 
 /** A lamp that is asked for a lightness. */
 export interface Dimming {
   lamp: Lamp;
-  to: number;
+  target: number;
 }
 
 /** A light that is asked for a colour. */
 export interface Colouring {
   light: RgbLight;
-  to: Rgb;
+  target: Rgb;
 }
 
 /** What a light asks of the gate. */
 interface LightGate {
-  dim(lamp: Lamp, to: number, fadeS: number): void;
-  colour(light: RgbLight, to: Readonly<Rgb>, fadeS: number): void;
+  dim(lamp: Lamp, target: number, fadeS: number): void;
+  colour(light: RgbLight, target: Readonly<Rgb>, fadeS: number): void;
 }
 
 /** A curve steeper than this counts as one with steps. */
@@ -90,7 +90,7 @@ function copyColour(from: Readonly<Rgb>, into: Rgb): void {
  * A lamp or rgb channel as the core drives it. A fade runs from what is shown to the target; the
  * flash guard stands between the fade and the pins.
  */
-export abstract class Light implements Answers {
+export abstract class Light implements ActuatorContract {
   abstract readonly spec: LampChannel | RgbChannel;
   readonly name: string;
   readonly index: number;
@@ -220,7 +220,7 @@ export abstract class Light implements Answers {
   protected abstract note(time: Time): void;
   /** Writes linear red, green and blue as shown, and as the fade wants it, at a place. */
   abstract writeShown(into: Float64Array, at: number): void;
-  abstract writeWanted(into: Float64Array, at: number): void;
+  abstract writeSetpoint(into: Float64Array, at: number): void;
   /** Whether its flashes are limited. */
   get isGuarded(): boolean {
     return !this.spec.flash;
@@ -262,9 +262,9 @@ export abstract class Light implements Answers {
   abstract blink(gate: LightGate, bright: boolean): void;
   /** Returns a function that brings back what it shows now. */
   abstract keep(gate: LightGate): () => void;
-  abstract want(to: number | string, into: never): void;
-  abstract get sample(): number;
-  abstract get records(): 'lightness' | 'colour';
+  abstract collectTarget(target: number | string, into: never): void;
+  abstract get recordedValue(): number;
+  abstract get valueType(): 'lightness' | 'colour';
   /** Writes into the telemetry, from `at` on, what it shows and where its fade ends. */
   protected abstract writeLevels(into: Float64Array, at: number): void;
 
@@ -290,7 +290,7 @@ export abstract class Light implements Answers {
     return null;
   }
 
-  get goesTo(): undefined {
+  get moveTargetDeg(): undefined {
     return undefined;
   }
 
@@ -306,7 +306,7 @@ export abstract class Light implements Answers {
     return this.atPark && !this.fading && !this.flashHeld;
   }
 
-  get isLost(): boolean {
+  get isUnknown(): boolean {
     return this.board.unknown;
   }
 
@@ -322,8 +322,8 @@ export abstract class Light implements Answers {
     return 'is' in requirement && requirement.is === 'parked' && this.rests;
   }
 
-  meetsAt(requirement: Requirement, to: Standing): boolean {
-    return 'is' in requirement && requirement.is === 'parked' && to === true;
+  meetsAt(requirement: Requirement, standing: Standing): boolean {
+    return 'is' in requirement && requirement.is === 'parked' && standing === true;
   }
 
   isInUse(): boolean {
@@ -349,8 +349,8 @@ export abstract class Light implements Answers {
 
   follow(): void {}
 
-  succeed(was: Answers | undefined): void {
-    if (was instanceof Light && was.records === this.records && was.atPark && !this.atPark)
+  continueFrom(was: ActuatorContract | undefined): void {
+    if (was instanceof Light && was.valueType === this.valueType && was.atPark && !this.atPark)
       this.fadeToPark();
   }
 
@@ -388,8 +388,8 @@ export abstract class Light implements Answers {
     return `make ${this.name} dark`;
   }
 
-  wayText(to: Standing): string {
-    return to ? 'back to what it shows when parked' : 'away from what it shows when parked';
+  targetText(standing: Standing): string {
+    return standing ? 'back to what it shows when parked' : 'away from what it shows when parked';
   }
 }
 
@@ -401,7 +401,7 @@ export class Lamp extends Light {
   readonly #fullA: number;
   readonly #guard: FlashGuard | undefined;
   #from = 0;
-  readonly #wanted = new Lightness();
+  readonly #setpoint = new Lightness();
   readonly #shown = new Lightness();
   target = 0;
 
@@ -455,15 +455,15 @@ export class Lamp extends Light {
   protected mix(done: boolean): void {
     const mixed = this.#from + (this.target - this.#from) * this.progress;
     // A curve may overshoot; a lamp cannot.
-    this.#wanted.lightness = done ? this.target : Math.min(Math.max(mixed, 0), 1);
-    this.#wanted.work();
+    this.#setpoint.lightness = done ? this.target : Math.min(Math.max(mixed, 0), 1);
+    this.#setpoint.work();
   }
 
   protected allowed({ nowS }: Time): boolean {
     const guard = this.#guard;
     if (!guard) return true;
     guard.at[0] = nowS;
-    guard.at[1] = this.#wanted.luminance;
+    guard.at[1] = this.#setpoint.luminance;
     return guard.allowsAt();
   }
 
@@ -471,7 +471,7 @@ export class Lamp extends Light {
     const guard = this.#guard;
     if (!guard) return;
     guard.at[0] = nowS;
-    guard.at[1] = this.#wanted.luminance;
+    guard.at[1] = this.#setpoint.luminance;
     guard.forceAt();
   }
 
@@ -482,8 +482,8 @@ export class Lamp extends Light {
     into[at + 2] = luminance;
   }
 
-  writeWanted(into: Float64Array, at: number): void {
-    const { luminance } = this.#wanted;
+  writeSetpoint(into: Float64Array, at: number): void {
+    const { luminance } = this.#setpoint;
     into[at] = luminance;
     into[at + 1] = luminance;
     into[at + 2] = luminance;
@@ -494,7 +494,7 @@ export class Lamp extends Light {
   }
 
   protected show(): void {
-    const { lightness, luminance } = this.#wanted;
+    const { lightness, luminance } = this.#setpoint;
     this.#shown.lightness = lightness;
     this.#shown.luminance = luminance;
     // As `lampA`, with the luminance at hand.
@@ -534,15 +534,15 @@ export class Lamp extends Light {
     return () => gate.dim(this, value, 0);
   }
 
-  want(to: number | string, { dims }: { dims: Dimming[] }): void {
-    dims.push({ lamp: this, to: Number(to) });
+  collectTarget(target: number | string, { dims }: { dims: Dimming[] }): void {
+    dims.push({ lamp: this, target: Number(target) });
   }
 
-  get records(): 'lightness' {
+  get valueType(): 'lightness' {
     return 'lightness';
   }
 
-  get sample(): number {
+  get recordedValue(): number {
     return this.value;
   }
 
@@ -572,8 +572,8 @@ export class RgbLight extends Light {
   readonly #guard: ColourFlashGuard | undefined;
   readonly park: Readonly<Rgb>;
   readonly #fade = new OklabFade();
-  readonly #wanted = new Colour();
-  readonly #wantedLight = new Colour();
+  readonly #setpoint = new Colour();
+  readonly #setpointLight = new Colour();
   /** Linear light as shown. */
   readonly light = new Colour();
   /** sRGB, each 0..1. */
@@ -636,15 +636,15 @@ export class RgbLight extends Light {
     return () => gate.colour(this, value, 0);
   }
 
-  want(to: number | string, { colours }: { colours: Colouring[] }): void {
-    colours.push({ light: this, to: colourOf(String(to)) });
+  collectTarget(target: number | string, { colours }: { colours: Colouring[] }): void {
+    colours.push({ light: this, target: colourOf(String(target)) });
   }
 
-  get records(): 'colour' {
+  get valueType(): 'colour' {
     return 'colour';
   }
 
-  get sample(): number {
+  get recordedValue(): number {
     return packColour(this.value);
   }
 
@@ -692,21 +692,21 @@ export class RgbLight extends Light {
 
   protected mix(): void {
     this.#fade.progress = this.progress;
-    this.#fade.write(this.#wanted, this.#wantedLight);
+    this.#fade.write(this.#setpoint, this.#setpointLight);
   }
 
   protected allowed({ nowS }: Time): boolean {
     const guard = this.#guard;
     if (!guard) return true;
     guard.at[0] = nowS;
-    return guard.allowsLinearAt(this.#wantedLight);
+    return guard.allowsLinearAt(this.#setpointLight);
   }
 
   protected note({ nowS }: Time): void {
     const guard = this.#guard;
     if (!guard) return;
     guard.at[0] = nowS;
-    guard.forceLinearAt(this.#wantedLight);
+    guard.forceLinearAt(this.#setpointLight);
   }
 
   writeShown(into: Float64Array, at: number): void {
@@ -715,10 +715,10 @@ export class RgbLight extends Light {
     into[at + 2] = this.light.blue;
   }
 
-  writeWanted(into: Float64Array, at: number): void {
-    into[at] = this.#wantedLight.red;
-    into[at + 1] = this.#wantedLight.green;
-    into[at + 2] = this.#wantedLight.blue;
+  writeSetpoint(into: Float64Array, at: number): void {
+    into[at] = this.#setpointLight.red;
+    into[at + 1] = this.#setpointLight.green;
+    into[at + 2] = this.#setpointLight.blue;
   }
 
   protected noteDark(nowS: number): void {
@@ -726,9 +726,9 @@ export class RgbLight extends Light {
   }
 
   protected show(): void {
-    copyColour(this.#wanted, this.value);
+    copyColour(this.#setpoint, this.value);
     const { light } = this;
-    copyColour(this.#wantedLight, light);
+    copyColour(this.#setpointLight, light);
     // As `rgbA`, but by places: handed on, or taken apart as a list, fractions would be allocated.
     const fullA = this.#fullA;
     this.shownA = fullA[0] * light.red + fullA[1] * light.green + fullA[2] * light.blue;

@@ -76,7 +76,7 @@ export class Motion implements MotionState {
   }
 
   /** Where it will rest (deg). */
-  get target(): number {
+  get targetDeg(): number {
     return this.#numbers[this.#base + TARGET]!;
   }
 

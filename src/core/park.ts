@@ -72,7 +72,7 @@ export class Parker {
     for (const servo of this.#body.servos) {
       servo.halt();
       // What is captured from now on is for the next park.
-      servo.parkingToDeg = servo.parkDeg;
+      servo.parkingTargetDeg = servo.parkDeg;
     }
     if (holdS > 0) {
       const opening = this.#body.relays.filter(({ parkOn }) => !parkOn);
@@ -96,7 +96,7 @@ export class Parker {
   cancel(): void {
     this.#active = false;
     this.#gate.parking = false;
-    for (const servo of this.#body.servos) servo.parkingToDeg = undefined;
+    for (const servo of this.#body.servos) servo.parkingTargetDeg = undefined;
     this.#waker.cancel();
   }
 

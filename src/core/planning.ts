@@ -61,8 +61,8 @@ export class Planning {
       const i = this.#order[this.#next % this.#order.length]!;
       const before = this.#plans[i];
       if (before && before.durationS >= this.#durationS * (1 - SAME)) continue;
-      const { servo, toDeg } = this.#moves[i]!;
-      const plan = servo.planEased(toDeg, this.#durationS, this.#ease);
+      const { servo, targetDeg } = this.#moves[i]!;
+      const plan = servo.planEased(targetDeg, this.#durationS, this.#ease);
       this.#plans[i] = plan;
       // Longer than asked by more than rounding.
       const first = this.#next < this.#order.length;
@@ -79,8 +79,8 @@ export class Planning {
 }
 
 /** About how long a move takes from rest, without a curve (s): good enough to tell which takes longest. */
-function roughTimeS({ servo: { state, limits }, toDeg }: Move): number {
-  const distance = Math.abs(toDeg - state.pos);
+function roughTimeS({ servo: { setpoint: state, limits }, targetDeg }: Move): number {
+  const distance = Math.abs(targetDeg - state.pos);
   const { speed, accel, jerk } = limits;
   const ramps = Math.min(speed / accel, Math.sqrt(distance / accel));
   return distance / speed + ramps + (jerk === undefined ? 0 : accel / jerk);

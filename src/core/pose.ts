@@ -7,7 +7,7 @@ import type { Switching } from './relay.ts';
 import type { Move } from './servo.ts';
 
 /** What a pose or a step of a cue asks of every channel that it names. */
-export interface Wanted {
+export interface Targets {
   moves: Move[];
   dims: Dimming[];
   colours: Colouring[];
@@ -15,12 +15,12 @@ export interface Wanted {
 }
 
 /** A `Wanted` that asks nothing of any channel, to add to. */
-export function nothing(): Wanted {
+export function noTargets(): Targets {
   return { moves: [], dims: [], colours: [], switches: [] };
 }
 
 /** Every channel that is asked for something. */
-export function channelsOf({ moves, dims, colours, switches }: Wanted): Set<Actuator> {
+export function channelsOf({ moves, dims, colours, switches }: Targets): Set<Actuator> {
   return new Set<Actuator>([
     ...moves.map(({ servo }) => servo),
     ...dims.map(({ lamp }) => lamp),
@@ -30,7 +30,7 @@ export function channelsOf({ moves, dims, colours, switches }: Wanted): Set<Actu
 }
 
 /** The relays that are asked to open. */
-export function opening({ switches }: Wanted): Set<Actuator> {
+export function opening({ switches }: Targets): Set<Actuator> {
   return new Set(switches.filter(({ on }) => !on).map(({ relay }) => relay));
 }
 
@@ -42,11 +42,11 @@ export function mustHavePose({ prop: { poses } }: Body, name: string): void {
 }
 
 /** @throws Refusal `noSuchThing` */
-export function wantedByPose(body: Body, name: string): Wanted {
+export function targetsOfPose(body: Body, name: string): Targets {
   mustHavePose(body, name);
   const { poses } = body.prop;
-  const wanted = nothing();
+  const targets = noTargets();
   for (const [channel, value] of Object.entries(poses[name]!))
-    body.channel(channel).want(value, wanted);
-  return wanted;
+    body.channel(channel).collectTarget(value, targets);
+  return targets;
 }

@@ -25,10 +25,10 @@ export class PropLight {
   readonly #weights: Float64Array;
   /** Linear red, green and blue of each light, and of all together by weight. */
   readonly #shown: Float64Array;
-  readonly #wanted: Float64Array;
+  readonly #setpoints: Float64Array;
   readonly shown = new Float64Array(3);
   /** What the whole would be if nothing were held back, and if only each by itself were. */
-  readonly wanted = new Float64Array(3);
+  readonly setpoint = new Float64Array(3);
   readonly #asked = new Float64Array(3);
   readonly #trial = new Float64Array(3);
   readonly #guard = new PropFlashGuard();
@@ -47,7 +47,7 @@ export class PropLight {
       ...this.#relays.map(({ spec }) => (spec.light === true ? undefined : spec.light)),
     ]);
     this.#shown = new Float64Array(3 * this.#lights.length);
-    this.#wanted = new Float64Array(3 * this.#lights.length);
+    this.#setpoints = new Float64Array(3 * this.#lights.length);
   }
 
   /** Goes on where another version of the prop stands. */
@@ -77,11 +77,11 @@ export class PropLight {
 
   /** Sums up what is shown, asked for and wanted; whether anything is to change. */
   #look(): boolean {
-    const { shown, wanted } = this;
+    const { shown, setpoint } = this;
     const asked = this.#asked;
     const weights = this.#weights;
     shown.fill(0);
-    wanted.fill(0);
+    setpoint.fill(0);
     asked.fill(0);
     let asking = false;
     this.#mayGoOut = false;
@@ -92,14 +92,14 @@ export class PropLight {
       light.writeShown(this.#shown, 3 * i);
       if (asks || flashHeld) {
         asking = true;
-        light.writeWanted(this.#wanted, 3 * i);
+        light.writeSetpoint(this.#setpoints, 3 * i);
       }
       for (let k = 0; k < 3; k++) {
         const shows = weights[i]! * this.#shown[3 * i + k]!;
-        const wants = weights[i]! * this.#wanted[3 * i + k]!;
+        const wants = weights[i]! * this.#setpoints[3 * i + k]!;
         shown[k]! += shows;
         asked[k]! += asks ? wants : shows;
-        wanted[k]! += asks || flashHeld ? wants : shows;
+        setpoint[k]! += asks || flashHeld ? wants : shows;
       }
     }
     for (let i = 0; i < this.#relays.length; i++) {
@@ -111,7 +111,7 @@ export class PropLight {
       for (let k = 0; k < 3; k++) {
         if (relay.closed) shown[k]! += weight;
         if (relay.closed || (relay.on && relay.mayLight())) asked[k]! += weight;
-        if (relay.on) wanted[k]! += weight;
+        if (relay.on) setpoint[k]! += weight;
       }
     }
     return asking;
@@ -136,7 +136,8 @@ export class PropLight {
       const light = this.#lights[i]!;
       if (!light.asks) continue;
       for (let k = 0; k < 3; k++)
-        trial[k] = shown[k]! + weights[i]! * (this.#wanted[3 * i + k]! - this.#shown[3 * i + k]!);
+        trial[k] =
+          shown[k]! + weights[i]! * (this.#setpoints[3 * i + k]! - this.#shown[3 * i + k]!);
       this.#putToGuard(trial);
       if (this.#guard.allows(this.#mayGoOut)) {
         light.admit();

@@ -3,7 +3,7 @@ import { pulseS } from '../prop/pulse.ts';
 import type { RelayChannel, Requirement } from '../prop/schema.ts';
 import { FIELD, FLAG, type Telemetry } from '../shared/telemetry.ts';
 import { FlashGuard } from '../sums/flash.ts';
-import type { Answers, PlaceOf, Standing } from './actuator.ts';
+import type { ActuatorContract, PlaceOf, Standing } from './actuator.ts';
 import type { Board } from './boards.ts';
 import { DutyGuard } from './duty.ts';
 import type { Session } from './lease.ts';
@@ -27,7 +27,7 @@ interface RelayGate {
 }
 
 /** A relay as the core drives it. */
-export class Relay implements Answers {
+export class Relay implements ActuatorContract {
   readonly kind = 'relay';
   readonly name: string;
   readonly index: number;
@@ -255,7 +255,7 @@ export class Relay implements Answers {
 
   // --- what every actuator answers
 
-  get records(): 'on' {
+  get valueType(): 'on' {
     return 'on';
   }
 
@@ -271,7 +271,7 @@ export class Relay implements Answers {
     return false;
   }
 
-  get goesTo(): undefined {
+  get moveTargetDeg(): undefined {
     return undefined;
   }
 
@@ -283,7 +283,7 @@ export class Relay implements Answers {
     return this.on === this.parkOn && !this.lingers && !this.flashHeld;
   }
 
-  get isLost(): boolean {
+  get isUnknown(): boolean {
     return this.unknown;
   }
 
@@ -303,7 +303,7 @@ export class Relay implements Answers {
     return this.parkOn;
   }
 
-  get sample(): number {
+  get recordedValue(): number {
     return this.closed ? 1 : 0;
   }
 
@@ -314,9 +314,9 @@ export class Relay implements Answers {
     return !this.unknown && !this.lingers && !this.flashHeld && this.on === wanted;
   }
 
-  meetsAt(requirement: Requirement, to: Standing): boolean {
+  meetsAt(requirement: Requirement, standing: Standing): boolean {
     if (!('is' in requirement)) return false;
-    return to === (requirement.is === 'parked' ? this.parkOn : requirement.is === 'on');
+    return standing === (requirement.is === 'parked' ? this.parkOn : requirement.is === 'on');
   }
 
   isInUse(): boolean {
@@ -331,8 +331,8 @@ export class Relay implements Answers {
     return !this.closed && this.duty !== undefined && this.noted !== 'yes';
   }
 
-  want(to: number | string, { switches }: { switches: Switching[] }): void {
-    switches.push({ relay: this, on: to === 'on' });
+  collectTarget(target: number | string, { switches }: { switches: Switching[] }): void {
+    switches.push({ relay: this, on: target === 'on' });
   }
 
   isHoming(): boolean {
@@ -349,8 +349,8 @@ export class Relay implements Answers {
 
   follow(): void {}
 
-  succeed(
-    was: Answers | undefined,
+  continueFrom(
+    was: ActuatorContract | undefined,
     pulsesGoOn: boolean,
     places: { was: PlaceOf; is: PlaceOf },
     nowS: number,
@@ -396,8 +396,8 @@ export class Relay implements Answers {
     return `switch ${this.name} off`;
   }
 
-  wayText(to: Standing): string {
-    return to ? 'on' : 'off';
+  targetText(standing: Standing): string {
+    return standing ? 'on' : 'off';
   }
 
   /** Estimated draw (A). */

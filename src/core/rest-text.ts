@@ -9,7 +9,7 @@ export function notParkedText(body: Body): string | undefined {
   // As a rule it is: a tick then allocates nothing for this.
   if (body.channels.every(isParked)) return undefined;
   const away = body.channels.filter((channel) => !isParked(channel));
-  const lost = away.filter((channel) => channel.moves && channel.isLost);
+  const lost = away.filter((channel) => channel.moves && channel.isUnknown);
   const words = away.filter((channel) => !lost.includes(channel)).map(awayText);
   if (lost.length > 0)
     words.unshift(
@@ -21,11 +21,11 @@ export function notParkedText(body: Body): string | undefined {
 }
 
 function isParked(channel: Actuator): boolean {
-  return !channel.isLost && channel.rests;
+  return !channel.isUnknown && channel.rests;
 }
 
 function awayText(channel: Actuator): string {
-  return channel.isLost
+  return channel.isUnknown
     ? `${channel.name} may be on, as its board cannot be reached`
     : channel.awayText();
 }

@@ -20,7 +20,7 @@ import {
 } from '../sums/profile.ts';
 import { STRIDE } from '../sums/profile-path.ts';
 import { ServoMapping } from '../sums/servo-mapping.ts';
-import type { Answers, Standing, Time } from './actuator.ts';
+import type { ActuatorContract, Standing, Time } from './actuator.ts';
 import type { Board } from './boards.ts';
 import type { Session } from './lease.ts';
 import type { Motion } from './motion.ts';
@@ -29,7 +29,7 @@ import type { Motion } from './motion.ts';
 export interface Move {
   servo: Servo;
   /** In degrees of the channel: of the flap, where there is a linkage. */
-  toDeg: number;
+  targetDeg: number;
 }
 
 /** What a servo asks of the gate. */
@@ -57,19 +57,19 @@ export function placeDigest({ output, calibration, linkage }: ServoChannel): str
 }
 
 /** An angle (deg) from deg or a mark. @throws Refusal `noSuchThing` */
-export function degOf(servo: Servo, to: number | string): number {
-  if (typeof to === 'number') return to;
-  const deg = servo.marks.get(to);
+export function degOf(servo: Servo, target: number | string): number {
+  if (typeof target === 'number') return target;
+  const deg = servo.marks.get(target);
   if (deg !== undefined) return deg;
   throw new Refusal(
     'mark.unknown',
-    `${servo.name} has no mark ${to}; ${didYouMean(to, servo.marks.keys())}`,
-    { channel: servo.name, mark: to },
+    `${servo.name} has no mark ${target}; ${didYouMean(target, servo.marks.keys())}`,
+    { channel: servo.name, mark: target },
   );
 }
 
 /** A servo as the core drives it: where it was told to be, and the way from there. */
-export class Servo implements Answers {
+export class Servo implements ActuatorContract {
   readonly kind = 'servo';
   readonly name: string;
   readonly index: number;
@@ -84,13 +84,13 @@ export class Servo implements Answers {
   readonly envelopeUs: readonly [number, number];
   marks: ReadonlyMap<string, number>;
   /** Where the pulses put it now: deg, deg/s, deg/s2. */
-  readonly state: Readonly<MotionState>;
+  readonly setpoint: Readonly<MotionState>;
   limitsDeg: readonly [number, number];
   /** The prop file gives the soft limits itself. */
   limitsInFile: boolean;
-  parkTo: number | string;
+  parkTarget: number | string;
   /** Where the park under way brings it (deg). */
-  parkingToDeg: number | undefined;
+  parkingTargetDeg: number | undefined;
   readonly parkThen: 'hold' | 'release';
   /** Pulses are being sent. */
   pulsing = false;
@@ -154,13 +154,13 @@ export class Servo implements Answers {
     this.marks = new Map(Object.entries(spec.marks ?? {}));
     this.limits = motionLimits(spec);
     this.draw = servoDraw(spec);
-    this.parkTo = spec.park.to;
+    this.parkTarget = spec.park.to;
     this.parkThen = spec.park.then;
     this.#stepUs = board.driver.pulseStepUs;
     this.#bounds = this.#boundsOf(this.limitsDeg);
     this.#envelope = this.#boundsOf(this.envelopeDeg);
     this.#motion = motion;
-    this.state = motion;
+    this.setpoint = motion;
     motion.restAt(this.parkDeg);
     this.output = board.addOutput({
       name,
@@ -181,12 +181,12 @@ export class Servo implements Answers {
   }
 
   get parkDeg(): number {
-    return typeof this.parkTo === 'number' ? this.parkTo : this.marks.get(this.parkTo)!;
+    return typeof this.parkTarget === 'number' ? this.parkTarget : this.marks.get(this.parkTarget)!;
   }
 
   /** Where parking brings it (deg): a park under way keeps to where it began to go. */
   get homeDeg(): number {
-    return this.parkingToDeg ?? this.parkDeg;
+    return this.parkingTargetDeg ?? this.parkDeg;
   }
 
   /** The angles (deg) at the ends of the pulse envelope, low then high. */
@@ -198,20 +198,20 @@ export class Servo implements Answers {
     return this.#motion.moving;
   }
 
-  get target(): number {
-    return this.#motion.target;
+  get targetDeg(): number {
+    return this.#motion.targetDeg;
   }
 
   get atPark(): boolean {
-    return !this.moving && Math.abs(this.state.pos - this.homeDeg) < 1e-6;
+    return !this.moving && Math.abs(this.setpoint.pos - this.homeDeg) < 1e-6;
   }
 
   /** What is outside the new limits decelerates and stays there: the pulse never jumps. */
   setLimits(limitsDeg: readonly [number, number]): void {
     this.#bounds = this.#boundsOf(limitsDeg);
     this.limitsDeg = limitsDeg;
-    if (!this.#within(this.target)) this.halt();
-    this.beyond = !this.#within(this.state.pos) || !this.#within(this.target);
+    if (!this.#within(this.targetDeg)) this.halt();
+    this.beyond = !this.#within(this.setpoint.pos) || !this.#within(this.targetDeg);
   }
 
   /** Takes over soft limits as the prop file now has them; without any, the ends of the calibration. */
@@ -228,7 +228,7 @@ export class Servo implements Answers {
   }
 
   set pushing(pushing: boolean) {
-    if (this.#pushing && !pushing) this.#freedDeg = this.state.pos;
+    if (this.#pushing && !pushing) this.#freedDeg = this.setpoint.pos;
     this.#pushing = pushing;
   }
 
@@ -237,7 +237,7 @@ export class Servo implements Answers {
    * where it stopped pushing last, or stood without; undefined when it never did on this side.
    */
   freeDeg(outwards: 1 | -1): number | undefined {
-    const { pos } = this.state;
+    const { pos } = this.setpoint;
     return [this.#freedDeg, this.#freeDeg].find((deg) => (pos - deg) * outwards > 0);
   }
 
@@ -246,10 +246,10 @@ export class Servo implements Answers {
    * slow; coming back from there, the way to the limit.
    */
   plan(deg: number, minDurationS = 0, feeling = false): Trajectory {
-    const { state, limits } = this;
+    const { setpoint, limits } = this;
     if (!(feeling || this.beyond) || limits.speed <= FEEL_SPEED_DEG_S)
-      return planMove(state, deg, limits, minDurationS);
-    const slow = planMove(state, deg, { ...limits, speed: FEEL_SPEED_DEG_S }, minDurationS);
+      return planMove(setpoint, deg, limits, minDurationS);
+    const slow = planMove(setpoint, deg, { ...limits, speed: FEEL_SPEED_DEG_S }, minDurationS);
     // As slow as asked for it is slow all the way.
     if (feeling || slow.durationS <= minDurationS) return slow;
     const insideS = this.#insideAfterS(slow);
@@ -271,7 +271,7 @@ export class Servo implements Answers {
     // On its way out, still inside, it turns round where it would stop.
     let outS = 0;
     if (!isOutside(0)) {
-      const stop = planStop(this.state, this.limits);
+      const stop = planStop(this.setpoint, this.limits);
       if (stop.endPos >= low && stop.endPos <= high) return 0;
       outS = stop.durationS;
       if (!isOutside(outS)) return undefined;
@@ -288,14 +288,14 @@ export class Servo implements Answers {
   /** As `plan`, along a curve; a servo that is on the move, or beyond its limits, goes without. */
   planEased(deg: number, durationS: number, ease: Ease | undefined): Trajectory {
     if (!ease || this.moving || this.beyond) return this.plan(deg, durationS);
-    return planEased(this.state.pos, deg, ease, durationS, this.limits).trajectory;
+    return planEased(this.setpoint.pos, deg, ease, durationS, this.limits).trajectory;
   }
 
   /** Follows a plan from now on; on its way out it goes on feeling until it has turned round. */
   take(trajectory: Trajectory): void {
     // Only now: that it pushes shows a moment after it has come to stand.
-    if (!this.moving && !this.#pushing) this.#freeDeg = this.state.pos;
-    if (this.feeling) this.#outwards = this.#goesOut() ? Math.sign(this.state.vel) : 0;
+    if (!this.moving && !this.#pushing) this.#freeDeg = this.setpoint.pos;
+    if (this.feeling) this.#outwards = this.#goesOut() ? Math.sign(this.setpoint.vel) : 0;
     this.feeling = this.#outwards !== 0;
     this.#motion.follow(trajectory);
     this.plans++;
@@ -314,15 +314,15 @@ export class Servo implements Answers {
 
   #goesOut(): boolean {
     const [low, high] = this.limitsDeg;
-    const { pos, vel } = this.state;
-    if (vel > 0) return Math.max(pos, this.target) > high;
-    return vel < 0 && Math.min(pos, this.target) < low;
+    const { pos, vel } = this.setpoint;
+    if (vel > 0) return Math.max(pos, this.targetDeg) > high;
+    return vel < 0 && Math.min(pos, this.targetDeg) < low;
   }
 
   /** Decelerates within the limits and stays there. */
   halt(): void {
     if (!this.moving) return;
-    this.take(planStop(this.state, this.limits));
+    this.take(planStop(this.setpoint, this.limits));
   }
 
   /** Stops at once where it is, for power that is cut anyway. */
@@ -353,12 +353,12 @@ export class Servo implements Answers {
 
   /** Goes on where `other`, the same servo by an earlier version of the file, stands. */
   resume(other: Servo, pulsesGoOn: boolean): void {
-    this.#motion.restAt(other.state.pos);
+    this.#motion.restAt(other.setpoint.pos);
     this.known = other.known;
     this.pulsing = pulsesGoOn && other.pulsing;
     this.settleUntilS = other.settleUntilS;
     this.jumpUntilS = other.jumpUntilS;
-    this.beyond = this.pulsing && !this.#within(other.state.pos);
+    this.beyond = this.pulsing && !this.#within(other.setpoint.pos);
   }
 
   /** Whether a position of `other` means the same here: the same output, calibration and linkage. */
@@ -380,7 +380,7 @@ export class Servo implements Answers {
   advance(): void {
     if (!this.moving) return;
     this.#motion.advance(this.#time);
-    if (this.#outwards !== 0 && this.state.vel * this.#outwards <= 0) {
+    if (this.#outwards !== 0 && this.setpoint.vel * this.#outwards <= 0) {
       this.#outwards = 0;
       this.feeling = false;
     }
@@ -388,7 +388,7 @@ export class Servo implements Answers {
       this.jogging = false;
       this.feeling = false;
       this.#outwards = 0;
-      if (this.#within(this.state.pos)) this.beyond = false;
+      if (this.#within(this.setpoint.pos)) this.beyond = false;
     }
   }
 
@@ -396,7 +396,7 @@ export class Servo implements Answers {
   put(): void {
     const { numbers, pulseAt } = this.#motion;
     const bounds = this.beyond ? this.#envelope : this.#bounds;
-    if (this.pulsing) bounds.writePulseUs(this.state, numbers, pulseAt);
+    if (this.pulsing) bounds.writePulseUs(this.setpoint, numbers, pulseAt);
     else numbers[pulseAt] = 0;
     this.board.putAt(this.output, numbers, pulseAt);
   }
@@ -408,7 +408,7 @@ export class Servo implements Answers {
 
   // --- what every actuator answers
 
-  get records(): 'deg' {
+  get valueType(): 'deg' {
     return 'deg';
   }
 
@@ -432,7 +432,7 @@ export class Servo implements Answers {
     return this.known && this.atPark && !this.delayed;
   }
 
-  get isLost(): boolean {
+  get isUnknown(): boolean {
     return !this.known;
   }
 
@@ -449,19 +449,19 @@ export class Servo implements Answers {
   }
 
   get now(): number {
-    return this.state.pos;
+    return this.setpoint.pos;
   }
 
-  get goesTo(): number | undefined {
-    return this.moving ? this.target : undefined;
+  get moveTargetDeg(): number | undefined {
+    return this.moving ? this.targetDeg : undefined;
   }
 
   get home(): number {
     return this.homeDeg;
   }
 
-  get sample(): number {
-    return this.state.pos;
+  get recordedValue(): number {
+    return this.setpoint.pos;
   }
 
   /** Nothing limp, or on its way from an unknown place, is relied on. */
@@ -473,30 +473,30 @@ export class Servo implements Answers {
         this.pulsing &&
         this.#time.nowS >= this.jumpUntilS
       );
-    return this.pulsing && isBeyond(requirement, this, this.state.pos);
+    return this.pulsing && isBeyond(requirement, this, this.setpoint.pos);
   }
 
-  meetsAt(requirement: Requirement, to: Standing): boolean {
-    if (typeof to !== 'number') return false;
+  meetsAt(requirement: Requirement, standing: Standing): boolean {
+    if (typeof standing !== 'number') return false;
     if ('is' in requirement)
-      return requirement.is === 'parked' && Math.abs(to - this.homeDeg) < 1e-6;
-    return isBeyond(requirement, this, to);
+      return requirement.is === 'parked' && Math.abs(standing - this.homeDeg) < 1e-6;
+    return isBeyond(requirement, this, standing);
   }
 
   isInUse(moving: boolean): boolean {
     return moving ? this.isBusy : !this.rests;
   }
 
-  want(to: number | string, { moves }: { moves: Move[] }): void {
-    moves.push({ servo: this, toDeg: degOf(this, to) });
+  collectTarget(target: number | string, { moves }: { moves: Move[] }): void {
+    moves.push({ servo: this, targetDeg: degOf(this, target) });
   }
 
   isHoming(): boolean {
-    return this.delayed || (this.moving && this.target === this.homeDeg);
+    return this.delayed || (this.moving && this.targetDeg === this.homeDeg);
   }
 
   goHome(gate: ServoGate, nowS: number): void {
-    gate.move([{ servo: this, toDeg: this.homeDeg }], 0, 'prop', nowS);
+    gate.move([{ servo: this, targetDeg: this.homeDeg }], 0, 'prop', nowS);
   }
 
   identify(by: { wiggle(servo: Servo, session: Session): number }, session: Session): number {
@@ -506,11 +506,11 @@ export class Servo implements Answers {
   follow(spec: Channel): void {
     if (spec.kind !== this.kind) return;
     this.marks = new Map(Object.entries(spec.marks ?? {}));
-    this.parkTo = spec.park.to;
+    this.parkTarget = spec.park.to;
     this.takeLimits(spec.limitsDeg);
   }
 
-  succeed(was: Answers | undefined, pulsesGoOn: boolean): void {
+  continueFrom(was: ActuatorContract | undefined, pulsesGoOn: boolean): void {
     if (was instanceof Servo && this.standsLike(was)) this.resume(was, pulsesGoOn);
   }
 
@@ -530,8 +530,8 @@ export class Servo implements Answers {
     const { numbers } = telemetry;
     const at = telemetry.channelAt(this.index);
     numbers[at + FIELD.flags] = this.flags();
-    numbers[at + FIELD.value] = this.state.pos;
-    numbers[at + FIELD.target] = this.target;
+    numbers[at + FIELD.value] = this.setpoint.pos;
+    numbers[at + FIELD.target] = this.targetDeg;
     numbers[at + FIELD.pulseUs] = this.pulseUs;
     this.writeAmps(numbers, at + FIELD.amps);
     if (!senses) return;
@@ -548,13 +548,13 @@ export class Servo implements Answers {
   }
 
   awayText(): string {
-    return `${this.name} is at ${tidy(this.state.pos)} deg`;
+    return `${this.name} is at ${tidy(this.setpoint.pos)} deg`;
   }
 
   useText(): string {
     if (this.rests) return 'is to leave its park position';
-    if (this.moving) return `is on its way to ${tidy(this.target)} deg`;
-    return `is at ${tidy(this.state.pos)} deg, away from its park position,`;
+    if (this.moving) return `is on its way to ${tidy(this.targetDeg)} deg`;
+    return `is at ${tidy(this.setpoint.pos)} deg, away from its park position,`;
   }
 
   remedy(): string {
@@ -563,8 +563,8 @@ export class Servo implements Answers {
       : `bring ${this.name} to ${tidy(this.homeDeg)} deg, its park position,`;
   }
 
-  wayText(to: Standing): string {
-    return `to ${tidy(Number(to))} deg`;
+  targetText(standing: Standing): string {
+    return `to ${tidy(Number(standing))} deg`;
   }
 
   /** Estimated draw (A). */

@@ -78,7 +78,7 @@ export class StateKeeper {
     const digests: Record<string, string> = {};
     for (const servo of body.servos) {
       if (!servo.known) continue;
-      positions[servo.name] = servo.state.pos;
+      positions[servo.name] = servo.setpoint.pos;
       digests[servo.name] = servo.digest;
     }
     const latched = condition === 'stopped' || condition === 'faulted';

@@ -74,7 +74,7 @@ export class Triggers {
     this.#core = core;
     this.#clock = clock;
     this.follow();
-    this.look();
+    this.readInputs();
   }
 
   /** Goes by the triggers of the version of the file that is in force; their contacts stay. */
@@ -83,7 +83,7 @@ export class Triggers {
   }
 
   /** Watches the contacts of the body that is in force. */
-  look(): void {
+  readInputs(): void {
     const { body, prop } = this.#core;
     this.#inputs = [...body.triggerInputs].map(([name, { board, input }]) => {
       const spec = prop.triggers[name]!.input!;

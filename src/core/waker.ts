@@ -104,7 +104,7 @@ export class Waker {
     this.#queue.shift();
     this.#nextS = nowS + STAGGER_S;
     if (servo.known) {
-      servo.startPulses(servo.state.pos, nowS + SETTLE_S);
+      servo.startPulses(servo.setpoint.pos, nowS + SETTLE_S);
       this.#settledS = Math.max(this.#settledS, nowS + SETTLE_S);
     } else {
       const parkDeg = servo.homeDeg;

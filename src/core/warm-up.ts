@@ -24,7 +24,7 @@ export class WarmUp {
     if (servos.length === 0) return;
     const servo = servos[(at >> 2) % servos.length]!;
     const [low, high] = servo.limitsDeg;
-    const moves = [{ servo, toDeg: at & 8 ? low : high }];
+    const moves = [{ servo, targetDeg: at & 8 ? low : high }];
     gate.consider(moves, at & 1 ? EASE : undefined, (at & 2) === 2);
   }
 }

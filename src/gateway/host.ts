@@ -65,8 +65,8 @@ export class GatewayHost {
   }
 
   /** Hands on what the gateway has sent since. Once a tick: the core may not have been woken for it. */
-  hear(): void {
-    this.#line?.hear();
+  onMessage(): void {
+    this.#line?.receive();
   }
 
   /** @param transfer ports within the message, which go with it */
@@ -151,7 +151,7 @@ export class GatewayHost {
       why = error.message;
     });
     worker.on('exit', () => {
-      line.hearTheRest();
+      line.receiveRest();
       this.#worker = undefined;
       this.#port = undefined;
       this.#line = undefined;

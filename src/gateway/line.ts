@@ -101,7 +101,7 @@ export class CoreLine {
     this.#ring = new Ring(ring);
     this.#heed = heed;
     port.on('message', (message: ToCore | typeof LOOK) => {
-      if (message === LOOK) this.hear();
+      if (message === LOOK) this.receive();
       else if (isAnswer(message)) answered(message as Exclude<ToCore, Short>);
       else if (isStop(message)) this.#stop(message as Short);
       else this.#long.push(message as Short);
@@ -109,7 +109,7 @@ export class CoreLine {
   }
 
   /** Once a tick. */
-  hear(most = MAX_AT_ONCE): void {
+  receive(most = MAX_AT_ONCE): void {
     for (let left = most; left > 0; left--) {
       const bytes = this.#ring.take();
       if (!bytes) break;
@@ -120,18 +120,18 @@ export class CoreLine {
   }
 
   /** The gateway is gone. What it said last counts: that may be a stop. */
-  hearTheRest(): void {
+  receiveRest(): void {
     let long = this.#fetch();
     while (long) {
       this.#long.push(long);
       long = this.#fetch();
     }
-    this.hear(Number.POSITIVE_INFINITY);
+    this.receive(Number.POSITIVE_INFINITY);
   }
 
   /** All before it is heard first: that its session was opened may still lie in the ring. */
   #stop(stop: Short): void {
-    this.hear(Number.POSITIVE_INFINITY);
+    this.receive(Number.POSITIVE_INFINITY);
     this.#heed(stop);
   }
 

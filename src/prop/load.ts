@@ -6,7 +6,7 @@ import { withoutGroups, writtenIn } from './groups.ts';
 import { lint } from './lint.ts';
 import { channelsWithParts, owedToPart, withParts } from './parts.ts';
 import { type Prop, schemas } from './schema.ts';
-import { explain, knownKeys, valueAt, withinUnion } from './schema-remarks.ts';
+import { knownKeys, remarksOfIssues, valueAt, withinUnion } from './schema-remarks.ts';
 import { MAX_BYTES, type PropText, readText, TOO_LARGE } from './text.ts';
 
 export { type Finding, formatFinding } from './finding.ts';
@@ -37,7 +37,7 @@ export function checkProp(source: PropText, file: string): Loaded {
     const raw = withParts(source.raw);
     const place = placing(source);
     const parsed = schemas().propFile.safeParse(raw);
-    if (!parsed.success) findings.push(...explain(parsed.error.issues, raw).map(place));
+    if (!parsed.success) findings.push(...remarksOfIssues(parsed.error.issues, raw).map(place));
     const broken = new Broken();
     const fit = parsed.success ? parsed.data : soundPart(raw, broken);
     if (fit) {

@@ -31,7 +31,7 @@ interface PlannedStep {
 export interface PlannedMove {
   servo: string;
   fromDeg: number;
-  toDeg: number;
+  targetDeg: number;
   /** The least time within the servo's limits (s), along the step's curve if it has one. */
   neededS: number;
 }
@@ -91,5 +91,5 @@ export interface WalkPlanner {
   servo(name: string): Servo | undefined;
   innerCue(step: CueStep): string | undefined;
   plan(cue: string): CuePlan;
-  easedS(servo: Servo, fromDeg: number, toDeg: number, step: PlanStep): number;
+  easedS(servo: Servo, fromDeg: number, targetDeg: number, step: PlanStep): number;
 }

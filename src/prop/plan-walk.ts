@@ -219,20 +219,20 @@ export class PlanWalk {
       const moving = nowS < motion.arrivesS - SAME_S;
       if (moving) this.#reportTakeOver(step, target, motion, nowS);
       const eased = step.ease !== undefined && !moving;
-      const move = { servo: servo.name, fromDeg: 0, toDeg: 0, neededS: 0 };
+      const move = { servo: servo.name, fromDeg: 0, targetDeg: 0, neededS: 0 };
       const from = { pos: 0, vel: 0, acc: 0 };
       try {
         if (moving) this.#sample(servo, motion, nowS, from);
         else
           from.pos = target.high - motion.low > motion.high - target.low ? motion.low : motion.high;
         move.fromDeg = from.pos;
-        move.toDeg =
+        move.targetDeg =
           Math.abs(target.high - from.pos) >= Math.abs(target.low - from.pos)
             ? target.high
             : target.low;
         move.neededS = eased
-          ? this.#planner.easedS(servo, from.pos, move.toDeg, step)
-          : planMove(from, move.toDeg, servo.limits).durationS;
+          ? this.#planner.easedS(servo, from.pos, move.targetDeg, step)
+          : planMove(from, move.targetDeg, servo.limits).durationS;
       } catch (error) {
         if (!(error instanceof RangeError)) throw error;
         this.#reportUnplannable(step, target);
@@ -249,7 +249,7 @@ export class PlanWalk {
         low: target.low,
         high: target.high,
         from,
-        to: move.toDeg,
+        to: move.targetDeg,
         ease: eased ? step.ease : undefined,
         startS: nowS,
         arrivesS: nowS + moveS,
@@ -289,16 +289,16 @@ export class PlanWalk {
   }
 
   /** A curve may swing past both ends of its move, but not past the soft limits. */
-  #checkCurve(step: PlanStep, servo: Servo, { fromDeg, toDeg }: PlannedMove): void {
+  #checkCurve(step: PlanStep, servo: Servo, { fromDeg, targetDeg }: PlannedMove): void {
     const { softLow, softHigh } = servo;
-    const [low, high] = easedRange(fromDeg, toDeg, step.ease!);
+    const [low, high] = easedRange(fromDeg, targetDeg, step.ease!);
     const inside = (deg: number) => deg >= softLow - 1e-9 && deg <= softHigh + 1e-9;
-    if (!inside(fromDeg) || !inside(toDeg) || (inside(low) && inside(high))) return;
+    if (!inside(fromDeg) || !inside(targetDeg) || (inside(low) && inside(high))) return;
     const out = inside(low) ? high : low;
     this.#report(step, 'error', [...step.path, 'ease'], {
       id: `curve ${servo.name}`,
       size: Math.max(softLow - low, high - softHigh),
-      wrong: `this curve swings ${servo.name} to ${tidy(out, 1)} deg on its way from ${tidy(fromDeg)} to ${tidy(toDeg)} deg, past its soft limits, ${softLow} to ${softHigh} deg`,
+      wrong: `this curve swings ${servo.name} to ${tidy(out, 1)} deg on its way from ${tidy(fromDeg)} to ${tidy(targetDeg)} deg, past its soft limits, ${softLow} to ${softHigh} deg`,
       right: 'use a curve that does not overshoot, or move less far',
     });
   }
@@ -307,14 +307,14 @@ export class PlanWalk {
 
   #reportSlow(
     step: PlanStep,
-    { servo, fromDeg, toDeg, neededS }: PlannedMove,
+    { servo, fromDeg, targetDeg, neededS }: PlannedMove,
     overS: number,
   ): void {
     const enoughS = Math.ceil(neededS * 100 - 1e-6) / 100;
     this.#report(step, 'warning', [...step.path, 'overS'], {
       id: 'slow',
       size: neededS - overS,
-      wrong: `${servo} cannot get from ${tidy(fromDeg)} to ${tidy(toDeg)} deg in ${overS} s within its limits: it needs ${tidy(neededS)} s, ${tidy(neededS - overS)} s more, and will take that long`,
+      wrong: `${servo} cannot get from ${tidy(fromDeg)} to ${tidy(targetDeg)} deg in ${overS} s within its limits: it needs ${tidy(neededS)} s, ${tidy(neededS - overS)} s more, and will take that long`,
       right: `give ${enoughS} or more, or raise the limits of ${servo}`,
     });
   }

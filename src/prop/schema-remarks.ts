@@ -24,7 +24,7 @@ type Issue = z.core.$ZodIssue;
 type Sentence = [wrong: string, right: string];
 
 /** @param raw the data that the schema was given. */
-export function explain(issues: readonly Issue[], raw: unknown): Remark[] {
+export function remarksOfIssues(issues: readonly Issue[], raw: unknown): Remark[] {
   const remarks = issues.flatMap((issue) => explainOne(issue, issue.path as Path, raw));
   // A misspelt key is one mistake, not an unknown key and a missing one.
   const meant = new Set(

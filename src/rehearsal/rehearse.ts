@@ -340,15 +340,15 @@ class Recorder {
     const { channels, lights, rails } = this.#core.body;
     const now = this.#block;
     const at = this.#noted++;
-    for (let i = 0; i < channels.length; i++) now[i * BLOCK + at] = channels[i]!.sample;
+    for (let i = 0; i < channels.length; i++) now[i * BLOCK + at] = channels[i]!.recordedValue;
     for (let i = 0; i < lights.length; i++) {
       const light = lights[i]!;
-      if (light.records !== 'colour') continue;
+      if (light.valueType !== 'colour') continue;
       light.writeShown(this.#linear, 0);
       const [red, green, blue] = this.#linear;
       this.#lights[light.index]!.add(this.#tick + at, red!, green!, blue!);
     }
-    const { wanted, shown } = this.#core.light;
+    const { setpoint: wanted, shown } = this.#core.light;
     this.#planned.add(this.#tick + at, wanted[0]!, wanted[1]!, wanted[2]!);
     this.#shown.add(this.#tick + at, shown[0]!, shown[1]!, shown[2]!);
     const first = this.#channels.length;
@@ -394,7 +394,7 @@ class Recorder {
     return times;
   }
 
-  #track({ name, kind, records }: Actuator, i: number): Track {
+  #track({ name, kind, valueType: records }: Actuator, i: number): Track {
     const column = this.#channels[i]!;
     const tS = this.#timesOf(column);
     if (records === 'colour') {

@@ -77,7 +77,7 @@ export class GatewayLink {
   }
 
   /** What a session asks for, in its turn. */
-  heed(message: Exclude<ToCore, { t: 'listening' | 'cannot-listen' }>): void {
+  receive(message: Exclude<ToCore, { t: 'listening' | 'cannot-listen' }>): void {
     switch (message.t) {
       case 'open': {
         const { session: id, slot, client } = message;

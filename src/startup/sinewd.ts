@@ -90,7 +90,7 @@ class Daemon {
         service: this.#linePort(),
       }),
       {
-        message: (message) => this.#link.heed(message),
+        message: (message) => this.#link.receive(message),
         died: (why, retryMs) => this.#gatewayDied(why, retryMs),
         started: () => void this.#link.replay(),
         wrote: (line) => service.log('warn', 'gateway', {}, line),
@@ -148,7 +148,7 @@ class Daemon {
       this.#core.tick(nowMs, elapsed);
       this.#link.publishRunning();
       // After it, so that what is asked has the time until the next one.
-      this.#gateway.hear();
+      this.#gateway.onMessage();
     });
   }
 

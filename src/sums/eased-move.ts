@@ -31,11 +31,11 @@ interface EasedPlan {
 }
 
 /** The hull [low, high] (deg) of the positions that `planEased` passes, whatever the limits are. */
-export function easedRange(from: number, to: number, ease: Ease): [low: number, high: number] {
+export function easedRange(from: number, target: number, ease: Ease): [low: number, high: number] {
   const [min, max] = curveRange(ease);
-  const distance = to - from;
+  const distance = target - from;
   const a = min === 0 ? from : from + distance * min;
-  const b = max === 1 ? to : from + distance * max;
+  const b = max === 1 ? target : from + distance * max;
   return [Math.min(a, b), Math.max(a, b)];
 }
 
@@ -49,23 +49,23 @@ export function easedRange(from: number, to: number, ease: Ease): [low: number, 
  */
 export function planEased(
   from: number,
-  to: number,
+  target: number,
   ease: Ease,
   overS: number,
   limits: MotionLimits,
 ): EasedPlan {
   checkMotion({ pos: from, vel: 0, acc: 0 }, limits);
-  checkFinite('target', to);
+  checkFinite('target', target);
   checkFinite('duration', overS);
   if (overS < 0) throw new RangeError(`duration ${overS} must not be below 0`);
-  const distance = to - from;
-  if (isRounding(distance, Math.max(Math.abs(from), Math.abs(to)))) {
-    const segments = Float64Array.from(overS > 0 ? [0, to, 0, 0, 0] : []);
-    return { trajectory: { durationS: overS, endPos: to, segments }, stretchedS: 0 };
+  const distance = target - from;
+  if (isRounding(distance, Math.max(Math.abs(from), Math.abs(target)))) {
+    const segments = Float64Array.from(overS > 0 ? [0, target, 0, 0, 0] : []);
+    return { trajectory: { durationS: overS, endPos: target, segments }, stretchedS: 0 };
   }
   curve.read(ease);
   if (curve.straight) {
-    const straight = planMove({ pos: from, vel: 0, acc: 0 }, to, limits, overS);
+    const straight = planMove({ pos: from, vel: 0, acc: 0 }, target, limits, overS);
     // What is over for its rounding alone is not longer than asked.
     const fits = straight.durationS <= overS * (1 + 1e-12);
     const durationS = fits ? overS : straight.durationS;
@@ -78,7 +78,7 @@ export function planEased(
   const durationS = Math.max(overS, minS);
   const segments = curve.segments(from, distance, durationS);
   return {
-    trajectory: { durationS, endPos: to, segments },
+    trajectory: { durationS, endPos: target, segments },
     stretchedS: durationS - overS,
   };
 }

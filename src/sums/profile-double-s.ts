@@ -88,22 +88,22 @@ export function doubleSMove(
   pos: number,
   vel: number,
   acc: number,
-  to: number,
+  target: number,
   speed: number,
   accel: number,
   jerk: number,
   minDurationS: number,
 ): void {
   const stopsAfter = stopTravel(vel, acc, accel, jerk);
-  const missing = to - pos - stopsAfter;
-  if (isRounding(missing, Math.abs(to) + Math.abs(pos) + Math.abs(stopsAfter))) {
+  const missing = target - pos - stopsAfter;
+  if (isRounding(missing, Math.abs(target) + Math.abs(pos) + Math.abs(stopsAfter))) {
     doubleSStop(path, pos, vel, acc, accel, jerk);
     return;
   }
   const sign = Math.sign(missing);
   task.vel = sign * vel;
   task.acc = sign * acc;
-  task.distance = sign * (to - pos);
+  task.distance = sign * (target - pos);
   task.accel = accel;
   task.jerk = jerk;
 

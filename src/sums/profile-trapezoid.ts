@@ -27,14 +27,14 @@ export function trapezoidMove(
   path: Path,
   pos: number,
   vel: number,
-  to: number,
+  target: number,
   speed: number,
   accel: number,
   minDurationS: number,
 ): void {
   const stopTravel = brakingTravel(vel, accel);
-  const missing = to - pos - stopTravel;
-  if (isRounding(missing, Math.abs(to) + Math.abs(pos) + Math.abs(stopTravel))) {
+  const missing = target - pos - stopTravel;
+  if (isRounding(missing, Math.abs(target) + Math.abs(pos) + Math.abs(stopTravel))) {
     trapezoidStop(path, pos, vel, accel);
     return;
   }

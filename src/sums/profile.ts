@@ -59,19 +59,19 @@ const WALKED = 8 * STRIDE;
  */
 export function planMove(
   from: Readonly<MotionState>,
-  to: number,
+  target: number,
   limits: MotionLimits,
   minDurationS = 0,
 ): Trajectory {
   checkMotion(from, limits);
-  checkFinite('target', to);
+  checkFinite('target', target);
   checkFinite('minimum duration', minDurationS);
   const { pos, vel, acc } = from;
   const { speed, accel, jerk } = limits;
-  if (jerk === undefined) trapezoidMove(path, pos, vel, to, speed, accel, minDurationS);
-  else doubleSMove(path, pos, vel, acc, to, speed, accel, jerk, minDurationS);
+  if (jerk === undefined) trapezoidMove(path, pos, vel, target, speed, accel, minDurationS);
+  else doubleSMove(path, pos, vel, acc, target, speed, accel, jerk, minDurationS);
   path.restUntil(minDurationS);
-  return { durationS: path.timeS, endPos: to, segments: path.segments() };
+  return { durationS: path.timeS, endPos: target, segments: path.segments() };
 }
 
 /**

@@ -132,7 +132,7 @@ async function liveCore(counts: Counts) {
   const turn = (): void => {
     const isThere = turns++ % 2 === 0;
     const { servos, lights } = core.body;
-    const moves = servos.map((servo) => ({ servo, toDeg: isThere ? FAR_DEG : -FAR_DEG }));
+    const moves = servos.map((servo) => ({ servo, targetDeg: isThere ? FAR_DEG : -FAR_DEG }));
     if (moves.length > 0) core.gate.move(moves, 0, 'bench', core.nowS);
     // Near each other, so that nothing flashes and no guard holds anything back.
     for (const light of lights)

@@ -11,7 +11,7 @@ async function outside(over: Record<string, unknown> = {}) {
     await client.call('channel.jog', { channel: 'neck', byDeg, beyondLimits: true });
     await rig.run(800);
   }
-  expect(rig.servo('neck').state.pos).toBe(48);
+  expect(rig.servo('neck').setpoint.pos).toBe(48);
   return { rig, client };
 }
 
@@ -26,14 +26,14 @@ describe.each([{}, { jerkDegS3: 6000 }])('back from beyond the limit, %j', (over
     let [fastestOut, fastestIn, hardest] = [0, 0, 0];
     let vel = 0;
     rig.afterTick = () => {
-      const { state } = neck;
+      const { setpoint: state } = neck;
       hardest = Math.max(hardest, Math.abs(state.vel - vel) / 0.005);
       vel = state.vel;
       if (state.pos > 40) fastestOut = Math.max(fastestOut, -vel);
       else fastestIn = Math.max(fastestIn, -vel);
     };
     await rig.run(durationS * 1000 + 10);
-    expect(neck.state.pos).toBe(-40);
+    expect(neck.setpoint.pos).toBe(-40);
     expect(neck.beyond).toBe(false);
     expect(fastestOut).toBeLessThanOrEqual(20 + 1e-6);
     expect(fastestOut).toBeGreaterThan(19);
@@ -45,11 +45,11 @@ describe.each([{}, { jerkDegS3: 6000 }])('back from beyond the limit, %j', (over
   test('sent elsewhere once it is inside, it is as fast as ever', async () => {
     const { rig, client } = await outside(over);
     await client.call('channel.move', { channel: 'neck', to: 0 });
-    await rig.until(() => rig.servo('neck').state.pos < 35);
+    await rig.until(() => rig.servo('neck').setpoint.pos < 35);
     const { durationS } = await client.call('channel.move', { channel: 'neck', to: -40 });
     expect(durationS).toBeLessThan(1.2);
     await rig.run(durationS * 1000 + 10);
-    expect(rig.servo('neck').state.pos).toBe(-40);
+    expect(rig.servo('neck').setpoint.pos).toBe(-40);
   });
 
   test('turned round on its way out, it is not faster than 20 deg/s out there', async () => {
@@ -62,10 +62,11 @@ describe.each([{}, { jerkDegS3: 6000 }])('back from beyond the limit, %j', (over
       await client.call('channel.move', { channel: 'neck', to: -40 });
       const neck = rig.servo('neck');
       rig.afterTick = () => {
-        if (neck.state.pos > 40) expect(Math.abs(neck.state.vel)).toBeLessThanOrEqual(20 + 1e-6);
+        if (neck.setpoint.pos > 40)
+          expect(Math.abs(neck.setpoint.vel)).toBeLessThanOrEqual(20 + 1e-6);
       };
       await rig.until(() => !neck.moving);
-      expect([afterMs, neck.state.pos, neck.beyond]).toEqual([afterMs, -40, false]);
+      expect([afterMs, neck.setpoint.pos, neck.beyond]).toEqual([afterMs, -40, false]);
     }
   });
 
@@ -76,7 +77,7 @@ describe.each([{}, { jerkDegS3: 6000 }])('back from beyond the limit, %j', (over
     await rig.run(2900);
     expect(rig.servo('neck').moving).toBe(true);
     await rig.run(150);
-    expect(rig.servo('neck').state.pos).toBe(0);
+    expect(rig.servo('neck').setpoint.pos).toBe(0);
   });
 });
 

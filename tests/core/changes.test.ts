@@ -69,9 +69,9 @@ describe('a change that takes effect at once', () => {
     expect(rig.bench.inForce).toEqual([['change 7']]);
     // The move goes on to where the mark was when it began.
     await rig.until(() => !rig.servo('neck').moving);
-    expect(rig.servo('neck').state.pos).toBe(30);
+    expect(rig.servo('neck').setpoint.pos).toBe(30);
     await client.call('channel.move', { channel: 'neck', to: 'top', wait: false });
-    expect(rig.servo('neck').target).toBe(35);
+    expect(rig.servo('neck').targetDeg).toBe(35);
   });
 
   test('a cue that runs goes on as it began; the next run is the new one', async () => {
@@ -85,10 +85,10 @@ describe('a change that takes effect at once', () => {
       ]),
     );
     await rig.until(() => !rig.core.cues.isRunning('nod'));
-    expect(rig.servo('neck').state.pos).toBe(10);
+    expect(rig.servo('neck').setpoint.pos).toBe(10);
     expect(await client.call('cue.run', { cue: 'nod' })).toEqual({ running: true, durationS: 2.5 });
     await rig.until(() => !rig.core.cues.isRunning('nod'));
-    expect(rig.servo('neck').state.pos).toBe(-10);
+    expect(rig.servo('neck').setpoint.pos).toBe(-10);
     await client.call('cue.run', { cue: 'shake' });
     expect(rig.core.cues.isRunning('shake')).toBe(true);
   });
@@ -125,9 +125,9 @@ describe('a change that takes effect at once', () => {
     await rig.run(20);
     expect(rig.core.idle.running).toBeNull();
     await client.call('group.move', { group: 'both', to: 5 });
-    expect([rig.servo('neck').target, rig.servo('jaw').target]).toEqual([5, 5]);
+    expect([rig.servo('neck').targetDeg, rig.servo('jaw').targetDeg]).toEqual([5, 5]);
     await client.call('pose.go', { pose: 'high' });
-    expect(rig.servo('neck').target).toBe(20);
+    expect(rig.servo('neck').targetDeg).toBe(20);
   });
 });
 
@@ -150,7 +150,7 @@ describe('a change that waits for parked', () => {
     await rig.until(() => rig.condition === 'live');
     await client.call('channel.move', { channel: 'neck', to: 44 });
     await rig.until(() => !rig.servo('neck').moving);
-    expect(rig.servo('neck').state.pos).toBe(44);
+    expect(rig.servo('neck').setpoint.pos).toBe(44);
     expect(rig.servo('neck').limits.speed).toBe(60);
   });
 
@@ -322,7 +322,7 @@ test('a capture while the prop parks is for the next park', async () => {
   );
   await rig.until(() => rig.condition === 'parked');
   expect(rig.bench.outcomes).toEqual([[1, 'adopted']]);
-  expect(rig.servo('neck').state.pos).toBe(0);
+  expect(rig.servo('neck').setpoint.pos).toBe(0);
   expect(rig.servo('neck').parkDeg).toBe(12);
 });
 

@@ -159,7 +159,7 @@ describe.each(CONDITIONS)('every request in %s', (condition) => {
     expect(rig.condition).toBe(condition);
     const before = new Map(rig.board().value);
     const writes = rig.writes.length;
-    const targets = rig.core.body.servos.map((one) => one.target);
+    const targets = rig.core.body.servos.map((one) => one.targetDeg);
 
     const call = client.call(method, params as never);
     if (accepted.includes(condition)) {
@@ -174,7 +174,7 @@ describe.each(CONDITIONS)('every request in %s', (condition) => {
     expect(refusal.code).toBe(CODES.condition);
     expect(refusal.toObject().data.reason).not.toBe('');
     expect(rig.condition).toBe(condition);
-    expect(rig.core.body.servos.map((one) => one.target)).toEqual(targets);
+    expect(rig.core.body.servos.map((one) => one.targetDeg)).toEqual(targets);
     expect(rig.on('fan')).toBe(false);
     // What still changes after the refusal is the waking or parking that was under way.
     if (condition !== 'waking' && condition !== 'parking') {

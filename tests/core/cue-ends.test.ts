@@ -55,13 +55,13 @@ describe('several cues', () => {
     await client.call('cue.run', { cue: 'start' });
     await rig.tick();
     expect(rig.on('fan')).toBe(false);
-    expect(rig.servo('neck').target).toBe(-20);
+    expect(rig.servo('neck').targetDeg).toBe(-20);
     const right = rig.servo('wing_right');
-    expect(right.target).toBeLessThan(30);
+    expect(right.targetDeg).toBeLessThan(30);
     await rig.run(5000);
     expect(rig.at('neck')).toBe(pulseOf(-20));
     expect(rig.at('wing_left')).toBe(pulseOf(5));
-    expect(right.state.pos).toBe(right.target);
+    expect(right.setpoint.pos).toBe(right.targetDeg);
     expect(rig.texts('cue')).toEqual(
       expect.arrayContaining([
         'cue nod stopped: cue start takes over',
@@ -95,14 +95,14 @@ describe('several cues', () => {
       'all',
       1000,
     );
-    const { vel, pos } = rig.servo('neck').state;
+    const { vel, pos } = rig.servo('neck').setpoint;
     expect(vel).toBeGreaterThan(1);
     expect(await client.call('cue.stop', { cue: 'all' })).toMatchObject({ running: false });
     await rig.tick();
     expect(rig.on('fan')).toBe(false);
     await rig.run(3000);
     // v^2 / 2a, at 600 deg/s2.
-    expect(rig.servo('neck').state.pos).toBeCloseTo(pos + vel ** 2 / 1200, 6);
+    expect(rig.servo('neck').setpoint.pos).toBeCloseTo(pos + vel ** 2 / 1200, 6);
     expect(rig.core.body.lamp('glow').value).toBe(1);
     expect(rig.on('bell')).toBe(false);
     expect(rig.condition).toBe('live');
@@ -146,19 +146,19 @@ describe('a command by hand', () => {
       await client.call('cue.run', { cue: 'other' });
       await rig.run(200);
       const wing = rig.servo('wing_left');
-      const { pos, vel } = wing.state;
+      const { pos, vel } = wing.setpoint;
       await client.call(method, params as never);
-      const { plans, target } = rig.servo('neck');
+      const { plans, targetDeg: target } = rig.servo('neck');
       const { fades } = rig.core.body.lamp('glow');
       await rig.tick();
       expect(await isRunning(client, 'show')).toBe(false);
       expect(await isRunning(client, 'other')).toBe(true);
       expect(rig.texts('cue')).toContain('cue show stopped: desk took over a channel');
-      expect(wing.target).toBeCloseTo(pos + vel ** 2 / 1200, 6);
+      expect(wing.targetDeg).toBeCloseTo(pos + vel ** 2 / 1200, 6);
       expect([rig.on('fan'), rig.on('bell')]).toEqual([false, mine === 'bell']);
       // What was commanded goes on as commanded.
       if (mine === 'neck') expect(rig.servo('neck')).toMatchObject({ plans, target, moving: true });
-      else expect(rig.servo('neck').target).toBeLessThan(FAR);
+      else expect(rig.servo('neck').targetDeg).toBeLessThan(FAR);
       if (mine === 'glow') expect(rig.core.body.lamp('glow')).toMatchObject({ fades, target: 0.5 });
       await rig.run(5000);
       expect(rig.on('pump')).toBe(false);

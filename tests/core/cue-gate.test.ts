@@ -66,7 +66,7 @@ describe('what the gate does not allow', () => {
     // Past the gate, which would refuse it.
     rig.servo('neck').take(rig.servo('neck').plan(0));
     rig.afterTick = () => {
-      if (rig.on('mist')) expect(rig.servo('neck').state.pos).toBeGreaterThan(10);
+      if (rig.on('mist')) expect(rig.servo('neck').setpoint.pos).toBeGreaterThan(10);
     };
     await rig.run(2500);
     expect(rig.on('mist')).toBe(false);
@@ -88,7 +88,7 @@ describe('what the gate does not allow', () => {
       3500,
     );
     expect([rig.on('mist'), rig.on('bell')]).toEqual([true, true]);
-    expect(rig.servo('neck').state.pos).toBe(FAR);
+    expect(rig.servo('neck').setpoint.pos).toBe(FAR);
     expect(rig.texts('refused')).toEqual([
       expect.stringMatching(/^cue spray, step 3: neck may not go to 0 deg: mist is on and needs/),
     ]);

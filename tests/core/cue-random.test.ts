@@ -159,7 +159,7 @@ class Watch {
       this.#before.delete(name);
       return;
     }
-    const { pos } = one.state;
+    const { pos } = one.setpoint;
     const [low, high] = one.limitsDeg;
     if (pulse < 1500 + 10 * low - 1e-9 || pulse > 1500 + 10 * high + 1e-9)
       throw new Error(`${name}: pulse ${pulse} us outside its limits`);
@@ -180,7 +180,7 @@ class Watch {
     // A contact may wait a moment, but nothing closes that nobody has asked for.
     if (closed && !relay.on && !relay.lingers) throw new Error(`${name}: closed by nobody`);
     const needs = NEEDS[name];
-    if (closed && needs && !(rig.servo(needs[0]).state.pos > needs[1] && rig.at(needs[0]) !== 0))
+    if (closed && needs && !(rig.servo(needs[0]).setpoint.pos > needs[1] && rig.at(needs[0]) !== 0))
       throw new Error(`${name} is closed though ${needs[0]} is down`);
     if (closed && rig.condition === 'stopped') throw new Error(`${name} is closed in a stop`);
     // No cue leaves a relay closed at its own end, and nobody closes one by hand.

@@ -119,6 +119,6 @@ describe('at most 64 steps start in a tick', () => {
     await client.call('cue.stop', { cue: 'c' });
     await rig.run(500);
     expect(rig.servo('neck').moving).toBe(false);
-    expect(rig.servo('neck').state.pos).toBeLessThan(5);
+    expect(rig.servo('neck').setpoint.pos).toBeLessThan(5);
   });
 });

@@ -173,7 +173,7 @@ describe('until', () => {
     let heldMs = 0;
     let rangMs = 0;
     rig.afterTick = () => {
-      if (!heldMs && holds(rig.servo('neck').state.pos)) heldMs = rig.clock.nowMs();
+      if (!heldMs && holds(rig.servo('neck').setpoint.pos)) heldMs = rig.clock.nowMs();
       if (!rangMs && rig.on('bell')) rangMs = rig.clock.nowMs();
     };
     await client.call('cue.run', { cue: 'wait' });
@@ -235,7 +235,7 @@ describe('until', () => {
       expect(await isRunning(client, 'wait')).toBe(false);
       for (const name of ['wing_left', 'wing_right', 'glow']) expect(begins(log, name)).toEqual([]);
       for (const name of ['fan', 'bell']) expect(rig.on(name)).toBe(false);
-      expect(rig.servo('neck').state.pos).toBeLessThan(FAR);
+      expect(rig.servo('neck').setpoint.pos).toBeLessThan(FAR);
       expect(rig.condition).toBe('live');
       expect(rig.texts('cue').at(-1)).toBe('cue wait stopped: jaw did not get there');
     },
@@ -342,8 +342,8 @@ describe('cues within cues', () => {
     for (let i = 0; i < 60; i++) {
       await client.call('cue.run', { cue: 'look' });
       await rig.run(700);
-      expect(rig.servo('wing_left').state.pos).toBe(rig.servo('wing_right').state.pos);
-      seen.push(rig.servo('wing_left').state.pos);
+      expect(rig.servo('wing_left').setpoint.pos).toBe(rig.servo('wing_right').setpoint.pos);
+      seen.push(rig.servo('wing_left').setpoint.pos);
     }
     expect(Math.min(...seen)).toBeGreaterThanOrEqual(5);
     expect(Math.max(...seen)).toBeLessThanOrEqual(35);
@@ -379,7 +379,7 @@ describe('easing', () => {
     let worst = 0;
     for (let tick = 1; tick <= 600; tick++) {
       await rig.tick();
-      const { pos } = rig.servo('neck').state;
+      const { pos } = rig.servo('neck').setpoint;
       const [before, last] = seen.slice(-2) as [number, number];
       expect(Math.abs(pos - last)).toBeLessThanOrEqual(120 * TICK_S + 1e-9);
       expect(Math.abs(pos - 2 * last + before)).toBeLessThanOrEqual(600 * TICK_S ** 2 + 1e-9);
@@ -408,7 +408,7 @@ describe('easing', () => {
     expect(rig.texts('refused')[0]).toMatch(
       /^cue swing, step 1: wing_left may go from 0 to 40 deg/,
     );
-    expect(rig.servo('wing_left').state.pos).toBe(0);
+    expect(rig.servo('wing_left').setpoint.pos).toBe(0);
     expect(rig.on('fan')).toBe(true);
   });
 });

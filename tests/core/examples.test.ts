@@ -106,13 +106,15 @@ describe('the arm', () => {
   test('parks from the fingers to the post', async () => {
     const { rig, client } = await Rig.live(prop, { restored: restedAt(prop) });
     await client.call('cue.run', { cue: 'offer' });
-    await rig.until(() => rig.servo('turn').state.pos > 35 && rig.servo('elbow').state.pos < 60);
+    await rig.until(
+      () => rig.servo('turn').setpoint.pos > 35 && rig.servo('elbow').setpoint.pos < 60,
+    );
     await client.call('park');
     const order: string[] = [];
     rig.afterTick = () => {
       for (const name of folding)
         if (rig.servo(name).moving && !rig.servo(name).atPark && !order.includes(name))
-          if (rig.servo(name).target === rig.servo(name).parkDeg) order.push(name);
+          if (rig.servo(name).targetDeg === rig.servo(name).parkDeg) order.push(name);
     };
     await rig.until(() => rig.condition === 'parked');
     expect(order).toEqual(folding);

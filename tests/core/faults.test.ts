@@ -124,7 +124,7 @@ describe('nothing begins to move by a fault', () => {
     const { rig, client } = await busy();
     await client.call('stop', { category: 2 });
     await rig.run(1000);
-    expect(rig.servo('tail').state.pos).not.toBe(0);
+    expect(rig.servo('tail').setpoint.pos).not.toBe(0);
     expect(await fail(rig)).toEqual([]);
   });
 

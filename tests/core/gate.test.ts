@@ -38,7 +38,7 @@ const live = () => Rigs.live(prop());
 const picture = (rig: Rig) => ({
   writes: rig.writes.length,
   plans: rig.core.body.servos.map((one) => one.plans),
-  targets: rig.core.body.servos.map((one) => one.target),
+  targets: rig.core.body.servos.map((one) => one.targetDeg),
   fades: rig.core.body.lights.map((one) => one.fades),
   relays: rig.core.body.relays.map((one) => [one.on, one.offAtS]),
 });
@@ -210,14 +210,14 @@ describe('jog', () => {
       await rig.tick();
     }
     await rig.run(1000);
-    expect(rig.servo('neck').state.pos).toBeCloseTo(10, 9);
+    expect(rig.servo('neck').setpoint.pos).toBeCloseTo(10, 9);
   });
 
   test('after a move it counts from where the servo is', async () => {
     const { rig, client } = await live();
     await client.call('channel.move', { channel: 'neck', to: 35 });
     await rig.run(150);
-    const { pos } = rig.servo('neck').state;
+    const { pos } = rig.servo('neck').setpoint;
     const { target } = await client.call('channel.jog', { channel: 'neck', byDeg: 1 });
     expect(target).toBeCloseTo(pos + 1, 2);
   });
@@ -228,7 +228,7 @@ describe('jog', () => {
     await rig.run(100);
     await client.call('lease.release', { graceS: 5 });
     await rig.run(1000);
-    const stood = rig.servo('neck').state.pos;
+    const stood = rig.servo('neck').setpoint.pos;
     expect(stood).toBeLessThan(29);
     const next = rig.client('next');
     await next.call('lease.take');
@@ -250,7 +250,7 @@ describe('jog', () => {
       });
     expect(rig.servo('b').delayed).toBe(true);
     await rig.run(3000);
-    expect(rig.servo('b').state.pos).toBe(6);
+    expect(rig.servo('b').setpoint.pos).toBe(6);
   });
 });
 
@@ -401,7 +401,7 @@ describe('feeling for the stop', () => {
     await rig.run(500);
     rig.board().pushing.delete('a');
     await rig.run(2000);
-    expect(rig.servo('b').state.pos).toBe(5);
+    expect(rig.servo('b').setpoint.pos).toBe(5);
   });
 });
 
@@ -419,7 +419,7 @@ describe('groups', () => {
     rig.afterTick = () => {
       tick++;
       for (const name of names) {
-        const { state, moving } = rig.servo(name);
+        const { setpoint: state, moving } = rig.servo(name);
         if (state.pos !== 0 && !began.has(name)) began.set(name, tick);
         if (!moving && !ended.has(name)) ended.set(name, tick);
       }
@@ -430,7 +430,7 @@ describe('groups', () => {
     expect(Math.abs([...ended.values()][0]! * TICK_S - durationS)).toBeLessThanOrEqual(
       TICK_S + 1e-9,
     );
-    for (const name of names) expect(rig.servo(name).state.pos).toBe(18);
+    for (const name of names) expect(rig.servo(name).setpoint.pos).toBe(18);
   });
 
   test('retargeted on the way from different states, they still arrive together', async () => {

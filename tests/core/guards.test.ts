@@ -69,7 +69,7 @@ describe('interlocks', () => {
     let ticks = 0;
     rig.afterTick = () => {
       ticks++;
-      const met = rig.servo('tail').state.pos > 20;
+      const met = rig.servo('tail').setpoint.pos > 20;
       for (const name of ['pump', 'mist', 'lamp_relay'])
         expect([ticks, name, rig.at(name)]).toEqual([ticks, name, met ? 1 : 0]);
     };
@@ -105,19 +105,19 @@ describe('interlocks', () => {
     let vel = 0;
     let hardest = 0;
     rig.afterTick = () => {
-      const now = rig.servo('lid').state.vel;
+      const now = rig.servo('lid').setpoint.vel;
       hardest = Math.max(hardest, Math.abs(now - vel) / (TICK_MS / 1000));
       vel = now;
     };
-    await rig.until(() => rig.servo('tail').state.pos <= 20, 2);
+    await rig.until(() => rig.servo('tail').setpoint.pos <= 20, 2);
     expect(rig.texts('interlock')).toEqual(['lid held: it needs tail above 20 deg']);
     await rig.run(400);
-    const { pos } = rig.servo('lid').state;
+    const { pos } = rig.servo('lid').setpoint;
     expect(pos).toBeGreaterThan(0);
     expect(pos).toBeLessThan(40);
     expect(hardest).toBeLessThanOrEqual(600 * (1 + 1e-9));
     await rig.run(3000);
-    expect(rig.servo('lid').state.pos).toBe(pos);
+    expect(rig.servo('lid').setpoint.pos).toBe(pos);
     expect(rig.servo('lid').interlocked).toBe(true);
     const channels = (await client.call('channel.list')).channels;
     expect(channels.lid!.flags).toContain('interlocked');

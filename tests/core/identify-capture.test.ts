@@ -31,7 +31,7 @@ describe('identify', () => {
         high = Math.max(high, rig.at('neck'));
       };
       await rig.run(durationS * 1000 + 200);
-      expect(rig.servo('neck').state.pos).toBe(home);
+      expect(rig.servo('neck').setpoint.pos).toBe(home);
       expect(rig.servo('neck').moving).toBe(false);
       expect(low).toBeGreaterThanOrEqual(pulseOf(-5));
       expect(high).toBeLessThanOrEqual(pulseOf(35));
@@ -338,14 +338,16 @@ describe('capturing', () => {
     await client.call('channel.move', { channel: 'neck', to: 35 });
     await rig.run(200);
     let before = rig.at('neck');
-    let vel = rig.servo('neck').state.vel;
+    let vel = rig.servo('neck').setpoint.vel;
     rig.afterTick = () => {
       const step = rig.at('neck') - before;
       expect(step).toBeGreaterThanOrEqual(0);
       expect(step).toBeLessThanOrEqual(7);
-      expect(Math.abs(rig.servo('neck').state.vel - vel)).toBeLessThanOrEqual(600 * 0.005 + 1e-9);
+      expect(Math.abs(rig.servo('neck').setpoint.vel - vel)).toBeLessThanOrEqual(
+        600 * 0.005 + 1e-9,
+      );
       before = rig.at('neck');
-      vel = rig.servo('neck').state.vel;
+      vel = rig.servo('neck').setpoint.vel;
     };
     write();
     await high;
@@ -404,15 +406,15 @@ describe('capturing', () => {
     await client.call('channel.move', { channel: 'neck', to: 35 });
     await rig.run(200);
     rig.editor.undoing = [{ path: ['channels', 'neck', 'limitsDeg', 1], value: 10 }];
-    let { vel } = rig.servo('neck').state;
+    let { vel } = rig.servo('neck').setpoint;
     rig.afterTick = () => {
-      const now = rig.servo('neck').state.vel;
+      const now = rig.servo('neck').setpoint.vel;
       expect(Math.abs(now - vel)).toBeLessThanOrEqual(600 * 0.005 + 1e-9);
       vel = now;
     };
     await client.call('capture.undo');
     await rig.run(1000);
     expect(rig.servo('neck').moving).toBe(false);
-    expect(rig.servo('neck').state.pos).toBeLessThan(35);
+    expect(rig.servo('neck').setpoint.pos).toBeLessThan(35);
   });
 });

@@ -106,7 +106,7 @@ describe('an idle behaviour', () => {
         const pulse = rig.at(name);
         seen[name][0] = Math.min(seen[name][0]!, pulse - pulseOf(0));
         seen[name][1] = Math.max(seen[name][1]!, pulse - pulseOf(0));
-        expect(Math.abs(rig.servo(name).state.vel)).toBeLessThanOrEqual(120 + 1e-9);
+        expect(Math.abs(rig.servo(name).setpoint.vel)).toBeLessThanOrEqual(120 + 1e-9);
       }
     };
     await rig.run(600_000);
@@ -153,7 +153,7 @@ describe('an idle behaviour', () => {
     await client.call('idle.stop');
     await rig.tick();
     expect(rig.on('fan')).toBe(false);
-    expect(rig.servo('lid').target).toBeLessThan(10);
+    expect(rig.servo('lid').targetDeg).toBeLessThan(10);
     const count = runs(rig, 'long').length;
     await rig.run(20_000);
     expect(runs(rig, 'long')).toHaveLength(count);
@@ -185,7 +185,7 @@ describe('giving way', () => {
     await rig.until(() => rig.servo('lid').moving, 10);
     await client.call('cue.run', { cue: 'startle' });
     await rig.tick();
-    expect(rig.servo('lid').target).toBe(30);
+    expect(rig.servo('lid').targetDeg).toBe(30);
     expect(rig.texts('cue')).toContain('cue blink stopped: cue startle takes over');
     const { plans } = rig.servo('lid');
     while ((await client.call('cue.list')).cues.startle!.running) {

@@ -67,7 +67,7 @@ describe('a move that would break what another channel requires is refused', () 
     });
     expect(refusal.message).toContain('bring arm to 0 deg');
     await rig.run(1000);
-    expect(rig.servo('door').state.pos).toBe(35);
+    expect(rig.servo('door').setpoint.pos).toBe(35);
   });
 
   test('a jog beyond the limits, and one step by step', async () => {
@@ -85,7 +85,7 @@ describe('a move that would break what another channel requires is refused', () 
     const { rig, client } = await armOut();
     await client.call('cue.run', { cue: 'shut' });
     await rig.run(1000);
-    expect(rig.servo('door').state.pos).toBe(35);
+    expect(rig.servo('door').setpoint.pos).toBe(35);
     expect(rig.texts('refused').join()).toContain('arm');
   });
 
@@ -96,14 +96,14 @@ describe('a move that would break what another channel requires is refused', () 
     await rig.run(2000);
     await client.call('channel.move', { channel: 'door', to: 0 });
     await rig.run(2000);
-    expect(rig.servo('door').state.pos).toBe(0);
+    expect(rig.servo('door').setpoint.pos).toBe(0);
   });
 
   test('the arm does not leave its rest while the door is closing, or waits to', async () => {
     const { rig, client } = await opened();
     await client.call('channel.move', { channel: 'door', to: 0 });
     await rig.run(20);
-    expect(rig.servo('door').state.pos).toBeGreaterThan(20);
+    expect(rig.servo('door').setpoint.pos).toBeGreaterThan(20);
     const refusal = await client.refused('channel.move', { channel: 'arm', to: 10 });
     expect(refusal.code).toBe(CODES.interlock);
     expect(refusal.message).toContain('door is on its way to 0 deg');
@@ -173,7 +173,7 @@ describe('light', () => {
     const door = rig.servo('door');
     door.take(door.plan(0));
     rig.afterTick = () => {
-      if (door.state.pos <= 20) expect(rig.at('lantern')).toBe(0);
+      if (door.setpoint.pos <= 20) expect(rig.at('lantern')).toBe(0);
     };
     await rig.run(2000);
     expect(rig.texts('interlock')).toContain('lantern went dark: it needs door above 20 deg');
@@ -207,19 +207,19 @@ describe('mutual exclusion: only while the other is parked', () => {
     );
 
   test('one at a time, whichever is first', async () => {
-    for (const [one, other, toDeg] of [
+    for (const [one, other, targetDeg] of [
       ['left', 'right', 0],
       ['right', 'left', 0],
     ] as const) {
       const { rig, client } = await Rig.live(wings());
-      await client.call('channel.move', { channel: one, to: toDeg });
-      const refusal = await client.refused('channel.move', { channel: other, to: toDeg });
+      await client.call('channel.move', { channel: one, to: targetDeg });
+      const refusal = await client.refused('channel.move', { channel: other, to: targetDeg });
       expect(refusal.code).toBe(CODES.interlock);
       await rig.run(1000);
       await client.refused('channel.jog', { channel: other, byDeg: 1 });
       await client.call('pose.go', { pose: 'asleep' });
       await rig.run(1000);
-      await client.call('channel.move', { channel: other, to: toDeg });
+      await client.call('channel.move', { channel: other, to: targetDeg });
     }
   });
 
@@ -227,7 +227,7 @@ describe('mutual exclusion: only while the other is parked', () => {
     const { rig, client } = await Rig.live(wings({ groups: { g: ['left', 'right'] } }));
     await client.refused('group.move', { group: 'g', to: 0 });
     await rig.run(100);
-    expect([rig.servo('left').state.pos, rig.servo('right').state.pos]).toEqual([-10, 10]);
+    expect([rig.servo('left').setpoint.pos, rig.servo('right').setpoint.pos]).toEqual([-10, 10]);
   });
 
   test('both away: park says that no order keeps it, and brings them home one at a time', async () => {
@@ -243,7 +243,7 @@ describe('mutual exclusion: only while the other is parked', () => {
     await rig.until(() => rig.condition === 'parked', 8);
     expect(together).toBe(0);
     expect(rig.texts('park').join()).toContain('no order of parking keeps the interlocks');
-    expect([rig.servo('left').state.pos, rig.servo('right').state.pos]).toEqual([-10, 10]);
+    expect([rig.servo('left').setpoint.pos, rig.servo('right').setpoint.pos]).toEqual([-10, 10]);
   });
 });
 
@@ -304,7 +304,7 @@ describe('park goes along the interlocks', () => {
     await client.call('park');
     let broken = 0;
     rig.afterTick = () => {
-      if (rig.servo('door').state.pos <= 20 && Math.abs(rig.servo('arm').state.pos) > 1e-6)
+      if (rig.servo('door').setpoint.pos <= 20 && Math.abs(rig.servo('arm').setpoint.pos) > 1e-6)
         broken++;
     };
     await rig.until(() => rig.condition === 'parked', 10);
@@ -323,7 +323,7 @@ describe('park goes along the interlocks', () => {
       rig.commands.gone(client.session.id);
       let broken = 0;
       rig.afterTick = () => {
-        if (!rig.on('brake') && Math.abs(rig.servo('wing').state.pos) > 1e-6) broken++;
+        if (!rig.on('brake') && Math.abs(rig.servo('wing').setpoint.pos) > 1e-6) broken++;
       };
       await rig.until(() => rig.condition === 'parked', 10);
       expect([hold, broken]).toEqual([hold, 0]);

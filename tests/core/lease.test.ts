@@ -31,7 +31,7 @@ describe('taking and releasing', () => {
     await client.call('lease.release', { graceS: 10 });
     const free = await guest.refused('channel.move', { channel: 'neck', to: 10 });
     expect([free.code, free.values.holder]).toEqual([CODES.notHolder, null]);
-    expect(rig.servo('neck').target).toBe(0);
+    expect(rig.servo('neck').targetDeg).toBe(0);
   });
 
   test('only the holder can release it', async () => {
@@ -46,7 +46,7 @@ describe('taking and releasing', () => {
     await client.call('lease.release');
     expect(rig.condition).toBe('parking');
     await rig.until(() => rig.condition === 'parked', 5);
-    expect(rig.servo('neck').state.pos).toBe(0);
+    expect(rig.servo('neck').setpoint.pos).toBe(0);
   });
 
   test('released with grace, it stays live and still, then parks', async () => {
@@ -56,11 +56,11 @@ describe('taking and releasing', () => {
     await client.call('lease.release', { graceS: 3 });
     client.silent = true;
     await rig.run(500);
-    const still = { deg: rig.servo('neck').state.pos, writes: rig.writes.length };
+    const still = { deg: rig.servo('neck').setpoint.pos, writes: rig.writes.length };
     expect(rig.condition).toBe('live');
     expect(rig.servo('neck').moving).toBe(false);
     await rig.run(2490);
-    expect({ deg: rig.servo('neck').state.pos, writes: rig.writes.length }).toEqual(still);
+    expect({ deg: rig.servo('neck').setpoint.pos, writes: rig.writes.length }).toEqual(still);
     expect(rig.condition).toBe('live');
     await rig.run(20);
     expect(rig.condition).toBe('parking');
@@ -141,7 +141,7 @@ describe('a lost link', () => {
     rig.commands.gone(client.session.id);
     expect(rig.condition).toBe('parking');
     await rig.until(() => rig.condition === 'parked', 5);
-    expect(rig.servo('neck').state.pos).toBe(0);
+    expect(rig.servo('neck').setpoint.pos).toBe(0);
   });
 
   test('an observer that goes away changes nothing', async () => {
@@ -181,7 +181,7 @@ describe('a lost link', () => {
     await rig.until(() => rig.condition === 'live', 5);
     await next.call('channel.move', { channel: 'neck', to: 10 });
     await rig.run(600);
-    expect(rig.servo('neck').state.pos).toBe(10);
+    expect(rig.servo('neck').setpoint.pos).toBe(10);
   });
 
   test('lost while parked or stopped, nothing moves', async () => {
@@ -227,7 +227,7 @@ describe.each(Object.keys(BUSY))('lost during %s', (what) => {
     expect(rig.texts('condition')).toContain('parking: link lost');
     await rig.until(() => rig.condition === 'parked', 5);
     const { length } = rig.writes;
-    for (const name of ['neck', 'jaw']) expect(rig.servo(name).state.pos).toBe(0);
+    for (const name of ['neck', 'jaw']) expect(rig.servo(name).setpoint.pos).toBe(0);
     expect(rig.on('fan')).toBe(false);
     expect(rig.at('glow')).toBe(0);
     await rig.run(5000);
@@ -246,7 +246,7 @@ test('lost while waking: it parks, and what was not awake yet stays limp', async
   rig.commands.gone(client.session.id);
   expect(rig.condition).toBe('parking');
   await rig.until(() => rig.condition === 'parked', 5);
-  expect(rig.servo('neck').state.pos).toBe(0);
+  expect(rig.servo('neck').setpoint.pos).toBe(0);
   expect(rig.at('jaw')).toBe(0);
 });
 
@@ -268,12 +268,12 @@ describe('hold, then park', () => {
     expect(rig.on('fan')).toBe(false);
     expect(rig.condition).toBe('parking');
     await rig.run(500);
-    const { pos } = rig.servo('neck').state;
+    const { pos } = rig.servo('neck').setpoint;
     expect(pos).toBeGreaterThan(5);
     await rig.run(3400);
-    expect(rig.servo('neck').state.pos).toBe(pos);
+    expect(rig.servo('neck').setpoint.pos).toBe(pos);
     await rig.run(200);
-    expect(rig.servo('neck').state.pos).toBeLessThan(pos);
+    expect(rig.servo('neck').setpoint.pos).toBeLessThan(pos);
     await rig.until(() => rig.condition === 'parked', 3);
   });
 
@@ -298,12 +298,12 @@ describe('a main thread that hangs', () => {
     const { rig, client } = await Rig.live(prop());
     await client.call('channel.move', { channel: 'neck', to: 40, overS: 4 });
     await rig.run(1000);
-    const before = rig.servo('neck').state.pos;
+    const before = rig.servo('neck').setpoint.pos;
     await rig.stall(800);
     expect(rig.condition).toBe('parking');
     expect(rig.texts('stalled')).toHaveLength(1);
     // It resumes where it was: 0.8 s of motion are not caught up with in one leap.
-    expect(Math.abs(rig.servo('neck').state.pos - before)).toBeLessThan(1);
+    expect(Math.abs(rig.servo('neck').setpoint.pos - before)).toBeLessThan(1);
     await rig.until(() => rig.condition === 'parked', 5);
   });
 

@@ -138,7 +138,7 @@ describe('commanded in degrees of the flap', () => {
     }
     expect(limited).toBe(true);
     expect(rig.at('lid')).toBe(1920);
-    expect(rig.servo('lid').state.pos).toBeCloseTo(flapOf(1920), 4);
+    expect(rig.servo('lid').setpoint.pos).toBeCloseTo(flapOf(1920), 4);
   });
 
   test('interlocks, captures and the list speak of the flap', async () => {

@@ -257,7 +257,7 @@ describe('guards', () => {
     step(rig, 'door', 1);
     await rig.run(1000);
     expect(rig.condition).toBe('stopped');
-    expect(Math.abs(rig.servo('neck').state.pos)).toBeGreaterThan(5);
+    expect(Math.abs(rig.servo('neck').setpoint.pos)).toBeGreaterThan(5);
   });
 
   test('one that inhibits ends what moves by itself, refuses commands, and lets it park', async () => {
@@ -270,7 +270,7 @@ describe('guards', () => {
     expect(rig.condition).toBe('live');
     expect(rig.core.cues.anyRunning).toBe(false);
     await standsStill(rig, 2000);
-    const at = rig.servo('neck').state.pos;
+    const at = rig.servo('neck').setpoint.pos;
     for (const [method, params] of [
       ['channel.move', { channel: 'neck', to: 0 }],
       ['channel.jog', { channel: 'neck', byDeg: 1 }],
@@ -283,10 +283,10 @@ describe('guards', () => {
         code: 'guard.broken',
       });
     await standsStill(rig, 500);
-    expect(rig.servo('neck').state.pos).toBe(at);
+    expect(rig.servo('neck').setpoint.pos).toBe(at);
     await client.call('park');
     await rig.until(() => rig.condition === 'parked', 10);
-    expect(rig.servo('neck').state.pos).toBe(0);
+    expect(rig.servo('neck').setpoint.pos).toBe(0);
   });
 
   test('one that breaks while the prop wakes holds the waking up', async () => {

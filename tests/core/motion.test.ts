@@ -27,10 +27,10 @@ test('step by step it goes where the trajectory is at that time, whatever the st
         atS += dtS;
         sample(trajectory, atS, at);
         expect({ pos: motion.pos, vel: motion.vel, acc: motion.acc }).toEqual(at);
-        expect(motion.target).toBe(to);
+        expect(motion.targetDeg).toBe(to);
         expect(motion.moving).toBe(atS < trajectory.durationS);
       }
-      expect(other).toMatchObject({ pos: 7, vel: 0, acc: 0, target: 7, moving: false });
+      expect(other).toMatchObject({ pos: 7, vel: 0, acc: 0, targetDeg: 7, moving: false });
     }),
   );
 });
@@ -44,10 +44,10 @@ test('retargeted on the way it goes on from where it is, and it rests at once wh
   expect(vel).toBeGreaterThan(0);
   motion.follow(planStop(motion, fast));
   // v^2 / 2a, the way of a uniform deceleration.
-  expect(motion.target).toBeCloseTo(pos + vel ** 2 / (2 * fast.accel), 9);
+  expect(motion.targetDeg).toBeCloseTo(pos + vel ** 2 / (2 * fast.accel), 9);
   expect(motion).toMatchObject({ pos, vel, moving: true });
   motion.rest();
-  expect(motion).toMatchObject({ pos, vel: 0, acc: 0, target: pos, moving: false });
+  expect(motion).toMatchObject({ pos, vel: 0, acc: 0, targetDeg: pos, moving: false });
   motion.advance({ dtS: 1 });
   expect(motion.pos).toBe(pos);
 });

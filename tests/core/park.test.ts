@@ -69,7 +69,7 @@ describe('stages', () => {
     let opened = 0;
     rig.afterTick = () => {
       // The beak must not be open while the lid is down.
-      if (rig.servo('lid_left').state.pos <= 5 && rig.servo('beak').state.pos > 0) opened++;
+      if (rig.servo('lid_left').setpoint.pos <= 5 && rig.servo('beak').setpoint.pos > 0) opened++;
     };
     await rig.until(() => rig.condition === 'parked');
     const home = rig.writes.find(
@@ -135,7 +135,8 @@ describe('from parked with something away after a stop', () => {
     await rig.client('guest').call('park');
     expect(rig.condition).toBe('parking');
     await rig.until(() => rig.condition === 'parked', 6);
-    for (const { state, parkDeg } of rig.core.body.servos) expect(state.pos).toBe(parkDeg);
+    for (const { setpoint: state, parkDeg } of rig.core.body.servos)
+      expect(state.pos).toBe(parkDeg);
   });
 
   test('known from the state of an earlier run, it is brought home once that is on the disk', async () => {
@@ -148,7 +149,7 @@ describe('from parked with something away after a stop', () => {
     expect(rig.store.durable!.settled).toBe(false);
     rig.store.noted = 'yes';
     await rig.until(() => rig.condition === 'parked', 6);
-    expect(rig.servo('wing').state.pos).toBe(-10);
+    expect(rig.servo('wing').setpoint.pos).toBe(-10);
   });
 
   test('and that cannot be on the disk, nothing moves', async () => {
@@ -208,7 +209,7 @@ test('a servo that pushes so hard that the rail is over its limit can still leav
   await rig.run(50);
   expect(rig.amps('six')).toBeGreaterThan(1.2);
   await client.call('park');
-  await rig.until(() => rig.servo('neck').state.pos < 38, 1);
+  await rig.until(() => rig.servo('neck').setpoint.pos < 38, 1);
   rig.board().pushing.delete('neck');
   await rig.until(() => rig.condition !== 'parking', 6);
   expect(rig.condition).toBe('parked');
@@ -224,7 +225,7 @@ test('while feeling for a stop: it comes back inside with the others', async () 
   await client.call('park');
   await rig.until(() => rig.condition === 'parked', 6);
   expect(rig.servo('tail').beyond).toBe(false);
-  expect(rig.servo('tail').state.pos).toBe(0);
+  expect(rig.servo('tail').setpoint.pos).toBe(0);
 });
 
 describe('relays and lamps that park lit or closed', () => {

@@ -17,8 +17,8 @@ const prop = () =>
     },
   });
 
-const movesOf = (rig: Rig, toDeg: number) =>
-  NAMES.map((name) => ({ servo: rig.servo(name), toDeg }));
+const movesOf = (rig: Rig, targetDeg: number) =>
+  NAMES.map((name) => ({ servo: rig.servo(name), targetDeg }));
 
 describe('eased moves of many servos', () => {
   test('come out of slices as they do at once', async () => {
@@ -61,7 +61,7 @@ describe('eased moves of many servos', () => {
     expect(ticks).toBeLessThan(20);
     while (moving() === NAMES.length) await rig.tick();
     expect(moving()).toBe(0);
-    for (const name of NAMES) expect(rig.servo(name).state.pos).toBe(30);
+    for (const name of NAMES) expect(rig.servo(name).setpoint.pos).toBe(30);
     expect(rig.texts('slower')).toEqual([
       expect.stringMatching(/cue fan, step 1: takes .* not 0.4 s/),
     ]);
@@ -85,8 +85,8 @@ describe('eased moves of many servos', () => {
     await rig.tick();
     await client.call('channel.move', { channel: 'feather_7', to: -10 });
     await rig.run(1500);
-    expect(rig.servo('feather_7').state.pos).toBe(-10);
-    expect(rig.servo('feather_8').state.pos).toBe(0);
+    expect(rig.servo('feather_7').setpoint.pos).toBe(-10);
+    expect(rig.servo('feather_8').setpoint.pos).toBe(0);
     expect(rig.core.cues.isRunning('calm')).toBe(false);
   });
 });

@@ -33,12 +33,12 @@ describe('two moves that do not fit together', () => {
     expect(channels.two!.flags).toContain('delayed');
     expect(rig.texts('delayed')).toHaveLength(1);
     await rig.until(() => !rig.servo('one').moving, 2);
-    expect(rig.servo('two').state.pos).toBe(0);
+    expect(rig.servo('two').setpoint.pos).toBe(0);
     await rig.run(20);
     expect(rig.servo('two').delayed).toBe(false);
     expect(rig.texts('started')).toEqual(['two starts now']);
     await rig.run(1000);
-    expect(rig.servo('two').state.pos).toBe(40);
+    expect(rig.servo('two').setpoint.pos).toBe(40);
   });
 
   test('the estimate never passes the limit', async () => {
@@ -60,7 +60,7 @@ describe('two moves that do not fit together', () => {
       answer = value;
     });
     await rig.until(() => answer !== undefined, 5);
-    expect(rig.servo('two').state.pos).toBe(40);
+    expect(rig.servo('two').setpoint.pos).toBe(40);
   });
 
   test('whoever waits for a delayed move that another replaces is told', async () => {
@@ -70,7 +70,7 @@ describe('two moves that do not fit together', () => {
     await rig.run(100);
     await client.call('channel.move', { channel: 'two', to: 5 });
     await rig.run(3000);
-    expect(rig.servo('two').state.pos).toBe(5);
+    expect(rig.servo('two').setpoint.pos).toBe(5);
     expect((await refused).code).toBe(CODES.condition);
   });
 
@@ -95,7 +95,7 @@ describe('two moves that do not fit together', () => {
       if (what === 'lost') rig.commands.gone(client.session.id);
       else if (what === 'stop') await client.call('stop', { category: 2 });
       else await client.call(what, what === 'lease.release' ? { graceS: 5 } : {});
-      rig.afterTick = () => expect(rig.servo('two').state.pos).toBe(0);
+      rig.afterTick = () => expect(rig.servo('two').setpoint.pos).toBe(0);
       await rig.run(4000);
       expect(rig.servo('two').delayed).toBe(false);
     },
@@ -178,7 +178,7 @@ describe('relays and lights', () => {
     await rig.tick();
     await client.call('channel.move', { channel: 'neck', to: 10 });
     await rig.run(1000);
-    expect(rig.servo('neck').state.pos).toBe(10);
+    expect(rig.servo('neck').setpoint.pos).toBe(10);
   });
 });
 
@@ -195,5 +195,5 @@ test('a servo that pushes may leave the stop though its stall current fills the 
     .then(() => ({ delayed: rig.servo('one').delayed }));
   expect(delayed).toBe(false);
   await rig.run(300);
-  expect(rig.servo('one').state.pos).toBe(35);
+  expect(rig.servo('one').setpoint.pos).toBe(35);
 });

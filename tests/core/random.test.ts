@@ -146,7 +146,7 @@ class Watch {
     const amps = rig.amps('six');
     if (amps > RAIL_LIMIT_A + 1e-9) throw new Error(`rail at ${amps} A`);
     const closed = rig.at('mist') === 1;
-    if (closed && !(rig.servo('tail').state.pos > 20 && rig.at('tail') !== 0))
+    if (closed && !(rig.servo('tail').setpoint.pos > 20 && rig.at('tail') !== 0))
       throw new Error('mist is on, though the tail is down');
     if (closed) {
       if (this.#mistOpenMs >= 2000) this.#mistMs = 0;
@@ -350,8 +350,8 @@ test('groups start and arrive in the same tick, from whatever they were doing', 
       overS,
       async (before, to, over) => {
         const { rig, client } = await Rig.live(wide);
-        for (const [name, toDeg, pause] of before) {
-          await client.call('channel.move', { channel: name, to: toDeg });
+        for (const [name, targetDeg, pause] of before) {
+          await client.call('channel.move', { channel: name, to: targetDeg });
           await rig.run(pause * 5);
         }
         const startMs = rig.clock.nowMs();
@@ -370,7 +370,7 @@ test('groups start and arrive in the same tick, from whatever they were doing', 
         while (moving() === going && going > 0) await rig.tick();
         expect(moving()).toBe(0);
         for (const name of SERVOS)
-          if (!staying.includes(name)) expect(rig.servo(name).state.pos).toBe(to);
+          if (!staying.includes(name)) expect(rig.servo(name).setpoint.pos).toBe(to);
         const tookS = (rig.clock.nowMs() - startMs) / 1000;
         expect(Math.abs(tookS - durationS)).toBeLessThanOrEqual(TICK_S + 1e-4);
       },

@@ -43,18 +43,18 @@ async function busy(over = {}) {
   await client.call('channel.move', { channel: 'neck', to: 40 });
   await client.call('channel.move', { channel: 'jaw', to: -40 });
   await rig.run(250);
-  for (const name of SERVOS) expect(Math.abs(rig.servo(name).state.vel)).toBeGreaterThan(80);
+  for (const name of SERVOS) expect(Math.abs(rig.servo(name).setpoint.vel)).toBeGreaterThan(80);
   return { rig, client };
 }
 
 /** Decelerations of a servo (deg/s2) from tick to tick, until it stands. */
 async function decelerations(rig: Rig, name: string): Promise<number[]> {
   const found: number[] = [];
-  let { vel } = rig.servo(name).state;
+  let { vel } = rig.servo(name).setpoint;
   while (rig.servo(name).moving) {
     await rig.tick();
-    found.push(Math.abs(rig.servo(name).state.vel - vel) / TICK_S);
-    ({ vel } = rig.servo(name).state);
+    found.push(Math.abs(rig.servo(name).setpoint.vel - vel) / TICK_S);
+    ({ vel } = rig.servo(name).setpoint);
   }
   return found;
 }
@@ -180,8 +180,8 @@ describe('a stop latches', () => {
     await rig.until(() => rig.condition === 'live', 3);
     expect(pulses()).toBe(before);
     for (const name of SERVOS) {
-      expect(rig.servo(name).state.pos).not.toBe(0);
-      expect(rig.at(name)).toBe(Math.round(pulseOf(rig.servo(name).state.pos)));
+      expect(rig.servo(name).setpoint.pos).not.toBe(0);
+      expect(rig.at(name)).toBe(Math.round(pulseOf(rig.servo(name).setpoint.pos)));
     }
   });
 });
@@ -235,7 +235,7 @@ test('what waits for its rail never starts after a stop', async () => {
   expect(rig.servo('two').delayed).toBe(true);
   await client.call('stop', { category: 2 });
   await rig.run(3000);
-  expect(rig.servo('two').state.pos).toBe(0);
+  expect(rig.servo('two').setpoint.pos).toBe(0);
   expect(rig.servo('two').delayed).toBe(false);
   expect(rig.at('two')).toBe(1500);
 });

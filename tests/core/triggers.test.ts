@@ -455,7 +455,7 @@ describe('unattended', () => {
       expect(rig.condition).toBe('live');
       expect(rig.on('fan')).toBe(false);
       expect(rig.core.lease.holder!.client).toBe('desk');
-      if (during === 'the cue') expect(rig.servo('neck').state.pos).toBeGreaterThan(0);
+      if (during === 'the cue') expect(rig.servo('neck').setpoint.pos).toBeGreaterThan(0);
       // It is theirs: they command, and the trigger is disarmed.
       await client.call('channel.move', { channel: 'neck', to: 10 });
       rig.core.triggers.osc('/nod');

@@ -19,7 +19,13 @@ function channelOf(one: Actuator, info: Record<string, StaticInfo>): object {
   switch (one.kind) {
     case 'servo': {
       const { pulseUs, pushing } = one;
-      return { ...common, value: tidy(one.state.pos), target: tidy(one.target), pulseUs, pushing };
+      return {
+        ...common,
+        value: tidy(one.setpoint.pos),
+        target: tidy(one.targetDeg),
+        pulseUs,
+        pushing,
+      };
     }
     case 'relay':
       return { ...common, value: one.unknown ? null : one.closed, target: one.on };

@@ -194,7 +194,7 @@ describe('a servo that stands nobody knows where', () => {
     const { rig, client } = await Rig.live(prop);
     await client.call('channel.move', { channel: 'neck', to: 30 });
     await rig.run(1500);
-    expect(rig.servo('neck').state.pos).toBe(30);
+    expect(rig.servo('neck').setpoint.pos).toBe(30);
     return { rig, client };
   }
 
@@ -342,7 +342,7 @@ describe('positions outlive the daemon', () => {
     await rig.core.close();
     const again = await Rig.open(prop, { restored: { ...rig.store.durable!, sameBoot: true } });
     expect([again.servo('neck').known, again.servo('jaw').known]).toEqual([false, true]);
-    expect(again.servo('jaw').state.pos).toBe(0);
+    expect(again.servo('jaw').setpoint.pos).toBe(0);
   });
 
   test.each([20, 260, 1000])('after a crash %d ms into a move nothing is known', async (ms) => {

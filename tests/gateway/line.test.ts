@@ -35,7 +35,7 @@ afterEach(() => channel.port1.close());
 /** What the core hears in one tick. */
 function hear(most?: number): ToCore[] {
   heard = [];
-  core.hear(most);
+  core.receive(most);
   return heard;
 }
 
@@ -104,7 +104,7 @@ it('what a gateway said last is heard when it is gone', () => {
   gateway.postMessage(STOP);
   gateway.postMessage(call(2, { text: LONG }));
   heard = [];
-  core.hearTheRest();
+  core.receiveRest();
   expect(heard).toEqual([call(1, { text: LONG }), call(2, { text: LONG }), STOP]);
 });
 

@@ -65,9 +65,9 @@ describe('one step', () => {
         startS: 0.5,
         endS: 3.5,
         moves: [
-          { servo: 'a', fromDeg: 0, toDeg: 40, neededS: near(0.6) },
+          { servo: 'a', fromDeg: 0, targetDeg: 40, neededS: near(0.6) },
           // 10 deg: 0.5 + 0.2
-          { servo: 'b', fromDeg: 0, toDeg: 10, neededS: near(0.7) },
+          { servo: 'b', fromDeg: 0, targetDeg: 10, neededS: near(0.7) },
         ],
       },
     ]);
@@ -108,7 +108,7 @@ describe('steps together', () => {
     const plan = planOf('  c: [{ at: 0, move: { a: 40 } }, { at: 0.3, move: { a: 40 } }]');
     // Half-way, at full speed: 20 deg at 100 deg/s less 10 deg to brake, then 0.2 s to brake.
     expect(plan.steps[1]!.moves).toEqual([
-      { servo: 'a', fromDeg: near(20), toDeg: 40, neededS: near(0.3) },
+      { servo: 'a', fromDeg: near(20), targetDeg: 40, neededS: near(0.3) },
     ]);
   });
 

@@ -79,7 +79,7 @@ describe('the same answer', () => {
           const { tS, value } = trackOf(rehearsal, channel.name);
           const expected = at(tS, value, atS);
           if (channel.kind === 'servo')
-            expect(Math.abs(channel.state.pos - (expected as number))).toBeLessThan(1e-9);
+            expect(Math.abs(channel.setpoint.pos - (expected as number))).toBeLessThan(1e-9);
           else if (channel.kind === 'relay') expect(channel.on ? 1 : 0).toBe(expected);
           else if (channel.kind === 'lamp')
             expect(channel.value).toBeCloseTo(expected as number, 9);

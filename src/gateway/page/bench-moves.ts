@@ -35,10 +35,10 @@ export function envelopeDeg(info: ChannelInfo): readonly [number, number] {
  * trapezoid, d / v + v / a, with a / j more where jerk is limited (Biagiotti & Melchiorri, Trajectory
  * Planning for Automatic Machines and Robots, Springer 2008, sections 3.2 and 3.4, from memory).
  */
-function slowOverS(info: ChannelInfo, fromDeg: number, toDeg: number): number {
+function slowOverS(info: ChannelInfo, fromDeg: number, targetDeg: number): number {
   const { accelDegS2 = 300, jerkDegS3 } = info;
   const ramps = SLOW_DEG_S / accelDegS2 + (jerkDegS3 === undefined ? 0 : accelDegS2 / jerkDegS3);
-  return Math.abs(toDeg - fromDeg) / SLOW_DEG_S + ramps;
+  return Math.abs(targetDeg - fromDeg) / SLOW_DEG_S + ramps;
 }
 
 /** @param to deg or a mark; waits until it has arrived. @throws RpcError, LinkGone */
@@ -47,14 +47,18 @@ export async function moveSlowly(
   info: ChannelInfo,
   to: number | string,
 ): Promise<void> {
-  const toDeg = typeof to === 'number' ? to : info.marks![to]!;
-  const overS = slowOverS(info, stateOf(channel).value.value as number, toDeg);
+  const targetDeg = typeof to === 'number' ? to : info.marks![to]!;
+  const overS = slowOverS(info, stateOf(channel).value.value as number, targetDeg);
   await call('channel.move', { channel, to, overS, wait: true });
 }
 
 /** Creeps to an angle (deg) in small steps, soft limits or not. @throws Error with the reason */
-export async function creepTo(channel: string, toDeg: number, signal: AbortSignal): Promise<void> {
-  const leftDeg = () => toDeg - (stateOf(channel).value.value as number);
+export async function creepTo(
+  channel: string,
+  targetDeg: number,
+  signal: AbortSignal,
+): Promise<void> {
+  const leftDeg = () => targetDeg - (stateOf(channel).value.value as number);
   while (Math.abs(leftDeg()) > SAME_DEG) {
     signal.throwIfAborted();
     const byDeg = Math.max(-CREEP_STEP_DEG, Math.min(leftDeg(), CREEP_STEP_DEG));

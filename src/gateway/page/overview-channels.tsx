@@ -60,12 +60,12 @@ function TravelBar({ name, info }: ChannelProps) {
   const [low, high] = info.limitsDeg ?? [0, 0];
   const state = stateOf(name);
   const at = useComputed(() => shift(Number(state.value.value), low, high));
-  const to = useComputed(() => shift(Number(state.value.target), low, high));
+  const target = useComputed(() => shift(Number(state.value.target), low, high));
   return (
     <div class="travel number" aria-hidden="true">
       <span>{angle(low)}</span>
       <div class="track">
-        <div class="to" style={to} />
+        <div class="to" style={target} />
         <div class="at" style={at} />
       </div>
       <span>{angle(high)}</span>

@@ -4,8 +4,14 @@ import type { Method, Params, Result } from '../../api/methods.ts';
 import type { NoticeParams } from '../../api/notifications.ts';
 import type { ChannelInfo, ChannelState, JournalEntry, LockoutInfo } from '../../api/types.ts';
 import type { Condition } from '../../shared/condition.ts';
-import { FATE_PAUSE_MS, FATE_WAIT_MS, fateOf, fateText, type Writing } from '../../shared/fate.ts';
 import type { What } from '../../shared/journal.ts';
+import {
+  OUTCOME_PAUSE_MS,
+  OUTCOME_WAIT_MS,
+  type Writing,
+  writeOutcomeOf,
+  writeOutcomeText,
+} from '../../shared/write-outcome.ts';
 import { takeNews } from './file-news.ts';
 import { clockTime, withEntry } from './journal.ts';
 import { call, clientName, LinkGone, linkTimeoutMs, type Opened, startLink } from './link.ts';
@@ -197,7 +203,7 @@ async function onOpen(result: Opened): Promise<void> {
     const loss = announceLoss(hadControl);
     await call('state.follow', { hz: FOLLOW_HZ, journal: true });
     await refreshCues();
-    await announceFate(loss);
+    await announceWriteOutcome(loss);
   } catch (error) {
     // A link that is lost meanwhile says so by itself, and is opened again.
     if (!(error instanceof LinkGone)) trouble.value = (error as Error).message;
@@ -306,21 +312,21 @@ export async function write<M extends Method>(
 }
 
 /** @param before the text in front of that */
-async function announceFate(before: string): Promise<void> {
+async function announceWriteOutcome(before: string): Promise<void> {
   const lost = writing;
   if (!lost) return;
   const startMs = performance.now();
   for (;;) {
     const { versions } = await call('prop.history', {});
-    const fate = fateOf(lost, versions, clientName);
+    const outcome = writeOutcomeOf(lost, versions, clientName);
     // A slow disk may still be writing.
-    if (fate !== 'not written' || performance.now() - startMs >= FATE_WAIT_MS) {
+    if (outcome !== 'not written' || performance.now() - startMs >= OUTCOME_WAIT_MS) {
       if (writing === lost) writing = undefined;
-      const text = `The link was lost meanwhile: ${fateText(lost.what, fate)}.`;
+      const text = `The link was lost meanwhile: ${writeOutcomeText(lost.what, outcome)}.`;
       trouble.value = `${before} ${text}`.trim();
       return;
     }
-    await new Promise((resume) => setTimeout(resume, FATE_PAUSE_MS));
+    await new Promise((resume) => setTimeout(resume, OUTCOME_PAUSE_MS));
   }
 }
 

@@ -12,15 +12,15 @@ interface Version {
 }
 
 /** How long after the link is back a slow disk is waited for (ms). */
-export const FATE_WAIT_MS = 3000;
-export const FATE_PAUSE_MS = 250;
+export const OUTCOME_WAIT_MS = 3000;
+export const OUTCOME_PAUSE_MS = 250;
 
 /**
  * What the versions that are kept, newest first, tell of a change: it was written, it was not (so far),
  * or nobody can tell.
  * @param name the client that asked for it: it held the lease, so nobody else wrote under its name
  */
-export function fateOf(
+export function writeOutcomeOf(
   { version }: Writing,
   versions: readonly Version[],
   name: string,
@@ -33,7 +33,7 @@ export function fateOf(
 }
 
 /** The same for a person. */
-export function fateText(what: string, fate: ReturnType<typeof fateOf>): string {
+export function writeOutcomeText(what: string, fate: ReturnType<typeof writeOutcomeOf>): string {
   if (fate === 'not written') return `${what} was not written to the prop file`;
   if (fate === 'not known')
     return `whether ${what} was written is not known; look with sinew history`;

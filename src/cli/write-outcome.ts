@@ -1,5 +1,11 @@
 import type { Clock } from '../shared/clock.ts';
-import { FATE_PAUSE_MS, FATE_WAIT_MS, fateOf, fateText, type Writing } from '../shared/fate.ts';
+import {
+  OUTCOME_PAUSE_MS,
+  OUTCOME_WAIT_MS,
+  type Writing,
+  writeOutcomeOf,
+  writeOutcomeText,
+} from '../shared/write-outcome.ts';
 import type { Client } from './client.ts';
 
 /** How long it is tried to reach the daemon again (ms). */
@@ -10,13 +16,13 @@ const REACH_MS = 5000;
  * that the daemon keeps, as an observer.
  * @returns a sentence for a person; it never claims what is not known
  */
-export async function findFate(
+export async function findWriteOutcome(
   writing: Writing,
   name: string,
   clock: Clock,
   connect: () => Promise<Client>,
 ): Promise<string> {
-  const pause = () => new Promise<void>((resume) => clock.after(FATE_PAUSE_MS, resume));
+  const pause = () => new Promise<void>((resume) => clock.after(OUTCOME_PAUSE_MS, resume));
   const { what } = writing;
   const startMs = clock.nowMs();
   let client: Client | undefined;
@@ -24,17 +30,17 @@ export async function findFate(
     client = await connect().catch(() => undefined);
     if (!client) await pause();
   }
-  if (!client) return fateText(what, 'not known');
+  if (!client) return writeOutcomeText(what, 'not known');
   const reachedMs = clock.nowMs();
   try {
     for (;;) {
       // The service that knows may just be starting again.
       const found = await client.call('prop.history', {}).catch(() => undefined);
-      const late = clock.nowMs() - reachedMs >= FATE_WAIT_MS;
+      const late = clock.nowMs() - reachedMs >= OUTCOME_WAIT_MS;
       if (found) {
-        const fate = fateOf(writing, found.versions, name);
-        if (fate !== 'not written' || late) return fateText(what, fate);
-      } else if (late || client.lost) return fateText(what, 'not known');
+        const fate = writeOutcomeOf(writing, found.versions, name);
+        if (fate !== 'not written' || late) return writeOutcomeText(what, fate);
+      } else if (late || client.lost) return writeOutcomeText(what, 'not known');
       await pause();
     }
   } finally {

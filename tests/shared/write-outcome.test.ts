@@ -1,5 +1,5 @@
 import { expect, test } from 'vitest';
-import { fateOf, fateText } from '../../src/shared/fate.ts';
+import { writeOutcomeOf, writeOutcomeText } from '../../src/shared/write-outcome.ts';
 
 const [A, B, C] = [
   { version: 'a', who: 'ann' },
@@ -17,13 +17,15 @@ test.each([
   ['the version before is no longer kept', [B], 'not known'],
   ['nothing is kept', [], 'not known'],
 ])('%s', (_name, versions, fate) => {
-  expect(fateOf(writing, versions, 'ann')).toEqual(fate);
+  expect(writeOutcomeOf(writing, versions, 'ann')).toEqual(fate);
 });
 
 test('it is said in words', () => {
-  expect(fateText('mark open of beak', { written: 'c' })).toBe(
+  expect(writeOutcomeText('mark open of beak', { written: 'c' })).toBe(
     'mark open of beak was written to the prop file (version c)',
   );
-  expect(fateText('the undo', 'not written')).toBe('the undo was not written to the prop file');
-  expect(fateText('the undo', 'not known')).toMatch(/not known; look with sinew history/);
+  expect(writeOutcomeText('the undo', 'not written')).toBe(
+    'the undo was not written to the prop file',
+  );
+  expect(writeOutcomeText('the undo', 'not known')).toMatch(/not known; look with sinew history/);
 });
