@@ -2,6 +2,7 @@ import { doctorVerb } from './doctor.ts';
 import { fileVerbs } from './files.ts';
 import { followVerbs } from './follow.ts';
 import { propVerbs } from './prop-verbs.ts';
+import { tokenVerbs } from './token.ts';
 import type { Verb } from './verb.ts';
 import { benchVerbs, conditionVerbs, lookVerbs, motionVerbs } from './verbs.ts';
 
@@ -14,5 +15,6 @@ export const VERBS: readonly Verb[] = [
   ...followVerbs,
   ...propVerbs,
   ...fileVerbs,
+  ...tokenVerbs,
   doctorVerb,
 ];

@@ -14,6 +14,7 @@ import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
 import { MAX_SESSIONS } from '../shared/telemetry.ts';
 import type { CoreLink } from './core-link.ts';
+import { Invites } from './invites.ts';
 import type { JournalCopy } from './journal.ts';
 import {
   answer,
@@ -29,7 +30,7 @@ import {
 import type { Lists } from './lists.ts';
 import type { Log } from './log.ts';
 import type { Notices } from './notices.ts';
-import { isLoopback } from './origin.ts';
+import { isLoopback, pageAddresses } from './origin.ts';
 import type { ServiceLink } from './service-link.ts';
 import { CLOSE, type Session } from './sessions.ts';
 import type { StateFeed, View } from './state.ts';
@@ -60,6 +61,8 @@ interface Parts {
   notices: Notices;
   /** Gives a session that has shown the token its place. @throws Refusal where there is none */
   place: (session: Session) => void;
+  /** The port that the page is served at. */
+  listeningAt: () => number;
   /** A session tells that it has received the state of that time (s). */
   heardState: (session: Session, tS: number) => void;
   clock: Clock;
@@ -71,9 +74,13 @@ export class Dispatcher {
   readonly traffic: Traffic = { frames: 0, refused: new Map() };
   readonly #parts: Parts;
   readonly #journalFollowers = new Set<Session>();
+  readonly #invites: Invites;
+  /** Sessions that have shown the token itself. */
+  readonly #mayInvite = new WeakSet<Session>();
 
   constructor(parts: Parts) {
     this.#parts = parts;
+    this.#invites = new Invites(() => parts.clock.nowMs());
   }
 
   async frame(session: Session, data: Buffer, isBinary: boolean): Promise<void> {
@@ -226,6 +233,7 @@ export class Dispatcher {
 
   readonly #own: { [M in OwnMethod]: Own<M> } = {
     'session.open': (session, params) => this.#open(session, params),
+    'token.invite': (session, { forS }) => this.#invite(session, forS),
     'state.follow': (session, { hz, journal }) => {
       this.#parts.feed.follow(session, hz);
       if (journal) this.#journalFollowers.add(session);
@@ -256,7 +264,7 @@ export class Dispatcher {
 
   async #open(
     session: Session,
-    { token, client }: Params<'session.open'>,
+    { token, invite, client }: Params<'session.open'>,
   ): Promise<Result<'session.open'>> {
     const { view, core, notices, log, clock } = this.#parts;
     const { tokenHash } = view.start;
@@ -266,17 +274,15 @@ export class Dispatcher {
         `this session is open already, as ${session.client}`,
       );
     }
-    if (tokenHash !== null && (token === undefined || !tokenMatches(token, tokenHash))) {
+    let ownToken: string | undefined;
+    try {
+      ownToken = tokenHash === null ? undefined : this.#admit(session, tokenHash, token, invite);
+    } catch (refusal) {
       session.deaf = true;
       session.stopOpenTimer();
       log.warn({ session: session.id, client }, 'session refused: wrong or no token');
       await new Promise<void>((resume) => clock.after(WRONG_TOKEN_DELAY_MS, resume));
-      throw new Refusal(
-        token === undefined ? 'token.missing' : 'token.wrong',
-        token === undefined
-          ? 'this daemon asks for a token; give the content of its token file as "token"'
-          : 'wrong token; give the content of the daemon\'s token file as "token"',
-      );
+      throw refusal;
     }
     this.#parts.place(session);
     session.stopOpenTimer();
@@ -295,8 +301,57 @@ export class Dispatcher {
       linkTimeoutMs,
       version,
       ...(session.stopOnly && { only: STOP_ONLY }),
+      ...(ownToken !== undefined && { token: ownToken }),
       ...(file && { file }),
     };
+  }
+
+  /**
+   * Looks at what a client shows of itself.
+   * @returns the token of its own that it gets for an invite
+   * @throws Refusal `token.missing`, `token.wrong`, `invite.void`
+   */
+  #admit(
+    session: Session,
+    tokenHash: Uint8Array,
+    token: string | undefined,
+    invite: string | undefined,
+  ): string | undefined {
+    if (token !== undefined && tokenMatches(token, tokenHash)) {
+      this.#mayInvite.add(session);
+      return undefined;
+    }
+    if (token !== undefined && this.#invites.knows(token)) return undefined;
+    if (invite !== undefined) return this.#invites.use(invite);
+    throw token === undefined
+      ? new Refusal(
+          'token.missing',
+          'this daemon asks for a token; give the content of its token file as "token"',
+        )
+      : new Refusal(
+          'token.wrong',
+          'wrong token; give the content of the daemon\'s token file as "token"',
+        );
+  }
+
+  #invite(session: Session, forS: number): Result<'token.invite'> {
+    const { start } = this.#parts.view;
+    if (start.tokenHash === null)
+      throw new Refusal(
+        'invite.no-token',
+        'this daemon asks for no token; other devices reach it where it is started with --listen and --token-file',
+      );
+    if (!this.#mayInvite.has(session))
+      throw new Refusal(
+        'invite.not-yours',
+        'this device was let in by a link itself; whoever has the token makes the next one',
+      );
+    const code = this.#invites.make(forS);
+    this.#parts.log.info({ session: session.id, client: session.client }, 'invited a device');
+    const links = pageAddresses(start.host, this.#parts.listeningAt()).map(
+      (page) => `${page}#invite=${code}`,
+    );
+    return { links, expiresInS: forS };
   }
 }
 

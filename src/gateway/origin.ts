@@ -1,5 +1,5 @@
 import { BlockList, isIP } from 'node:net';
-import { hostname } from 'node:os';
+import { hostname, networkInterfaces } from 'node:os';
 import { plain } from '../shared/plain.ts';
 
 /**
@@ -27,6 +27,28 @@ function unbracket(host: string): string {
 export function ownNames(listenHost: string, machine = hostname()): Set<string> {
   const name = machine.toLowerCase();
   return new Set(['localhost', name, `${name}.local`, listenHost.toLowerCase()]);
+}
+
+/** Listening here is listening at every address of the machine. */
+const EVERY_ADDRESS = ['0.0.0.0', '::'];
+
+/**
+ * The page's addresses for other devices, the best first: IPv4, as it is easier to read and to type.
+ * Addresses of one link (RFC 4291, 2.5.6) need a zone that a browser does not take.
+ */
+export function pageAddresses(
+  listenHost: string,
+  port: number,
+  interfaces: ReturnType<typeof networkInterfaces> = networkInterfaces(),
+): string[] {
+  const here = Object.values(interfaces).flatMap((some) => some ?? []);
+  const hosts = EVERY_ADDRESS.includes(unbracket(listenHost))
+    ? here
+        .filter(({ internal, address }) => !internal && !/^fe80:/i.test(address))
+        .sort((a, b) => Number(a.family === 'IPv6') - Number(b.family === 'IPv6'))
+        .map(({ address }) => address)
+    : [unbracket(listenHost)];
+  return hosts.map((host) => `http://${host.includes(':') ? `[${host}]` : host}:${port}/`);
 }
 
 export interface Headers {

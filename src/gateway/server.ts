@@ -69,7 +69,9 @@ export async function startGateway(
     view.refresh();
     sessions.heardState(session, tS, view.tS);
   };
+  const listeningAt = () => (app.server.address() as AddressInfo).port;
   const parts = {
+    listeningAt,
     ...{ view, feed, core, service, lists, journal, notices, place, heardState, clock, log },
   };
   const dispatcher = new Dispatcher(parts);

@@ -98,6 +98,21 @@ export const REFUSALS = {
     'The token is wrong.',
     "Give the content of the daemon's token file.",
   ],
+  'invite.void': [
+    'notAuthorised',
+    'The link for another device was used already, or is too old.',
+    'Make another: `sinew token --qr`.',
+  ],
+  'invite.no-token': [
+    'condition',
+    'The daemon asks for no token, so there is nothing to let a device in with.',
+    'Open its address, or start it with `--token-file`.',
+  ],
+  'invite.not-yours': [
+    'notAuthorised',
+    'A device that was let in by a link lets no other in.',
+    'Ask whoever has the token.',
+  ],
   'token.unsafe-file': [
     'notAuthorised',
     'The token file is missing, weak, or readable by others.',

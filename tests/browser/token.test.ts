@@ -4,7 +4,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { Browser } from 'playwright-core';
 import { afterAll, beforeAll, expect, it } from 'vitest';
-import { Daemon } from '../system/daemon.ts';
+import { Daemon, Peer } from '../system/daemon.ts';
 import { axeSource, breaches, overhang } from './axe.ts';
 import { launch, Operator, PHONE } from './browser.ts';
 
@@ -66,4 +66,29 @@ it('asks for the token, says why a wrong one will not do, and keeps the right on
   await other.goto(daemon.url);
   await other.getByLabel('The token of this prop').waitFor();
   await operator.close();
+});
+
+it('is let in by a link, once; the code does not stay in the address', async () => {
+  const asked = await Peer.connect(daemon);
+  await asked.ask('session.open', { client: 'laptop', token });
+  const { links } = await asked.ask('token.invite', { forS: 60 });
+  const link = String((links as string[])[0]).replace(/^http:\/\/[^/]+\//, daemon.url);
+  const phone = await browser.newContext({ viewport: PHONE });
+  const page = await phone.newPage();
+  await page.goto(link);
+  await page.locator('.app').waitFor();
+  expect(page.url()).not.toContain('invite');
+  // It comes back by itself, with a token of its own.
+  await page.reload();
+  await page.locator('.app').waitFor();
+
+  const second = await (await browser.newContext()).newPage();
+  await second.goto(link);
+  await second
+    .getByRole('alert')
+    .filter({ hasText: /used already/ })
+    .waitFor();
+  await second.context().close();
+  await phone.close();
+  await asked.close();
 });

@@ -6,7 +6,13 @@ export const session = {
     summary: 'Open the session: must be the first call, within 3 s of connecting',
     by: 'gateway',
     lease: false,
-    errors: ['session.already-open', 'session.no-place', 'token.missing', 'token.wrong'],
+    errors: [
+      'invite.void',
+      'session.already-open',
+      'session.no-place',
+      'token.missing',
+      'token.wrong',
+    ],
     params: ({ z, want, clientName }) =>
       z.strictObject({
         token: z
@@ -14,6 +20,11 @@ export const session = {
           .max(1024, want('the token, at most 1024 characters'))
           .optional()
           .describe('needed where the daemon was started with a token file'),
+        invite: z
+          .string(want('the code as a string'))
+          .max(64, want('the code, at most 64 characters'))
+          .optional()
+          .describe('the code of a link made by "token.invite", in place of the token; works once'),
         client: clientName,
       }),
     result: ({ z, condition, notParked, fileNews }) =>
@@ -30,7 +41,34 @@ export const session = {
           .readonly()
           .optional()
           .describe('every place is taken: this session may call these alone'),
+        token: z
+          .string()
+          .optional()
+          .describe('with an invite: the token of this device from now on, until the daemon ends'),
         file: fileNews.optional().describe('only where the file on the disk is not in force'),
+      }),
+  },
+  'token.invite': {
+    summary:
+      'A link that lets one more device in without the token: it works once, for a short time',
+    by: 'gateway',
+    lease: false,
+    errors: ['invite.no-token', 'invite.not-yours'],
+    params: ({ z, want }) =>
+      z.strictObject({
+        forS: z
+          .int(want('a whole number of seconds, 30 to 900'))
+          .min(30, want('30 to 900'))
+          .max(900, want('30 to 900'))
+          .default(300)
+          .describe('how long it works (s)'),
+      }),
+    result: ({ z }) =>
+      z.object({
+        links: z
+          .array(z.string())
+          .describe('the page with the code, at each address of this machine; the best one first'),
+        expiresInS: z.number().describe('how long it works (s)'),
       }),
   },
   'state.follow': {

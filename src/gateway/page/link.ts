@@ -91,13 +91,22 @@ function connect(): void {
   }, CONNECT_WITHIN_MS);
 }
 
+/** The code in the page's address, where it was opened by a link that lets a device in. */
+let invite = /^#invite=([\w-]+)$/.exec(location.hash)?.[1];
+// It works once: it need not stand in the address, nor in the history.
+if (invite) history.replaceState(null, '', location.pathname);
+
 async function open(): Promise<void> {
   const token = sessionStorage.getItem(TOKEN_KEY);
+  const shown = token ?? invite;
   try {
     const result = await call('session.open', {
       client: clientName,
       ...(token && { token }),
+      ...(invite && { invite }),
     });
+    invite = undefined;
+    if (result.token) sessionStorage.setItem(TOKEN_KEY, result.token);
     linkTimeoutMs.value = result.linkTimeoutMs;
     stopOnly.value = result.only !== undefined;
     lastFrameMs = performance.now();
@@ -106,7 +115,8 @@ async function open(): Promise<void> {
     linkState.value = 'open';
   } catch (error) {
     if (!(error instanceof RpcError)) return;
-    tokenReason.value = token ? error.message : '';
+    tokenReason.value = shown ? error.message : '';
+    invite = undefined;
     linkState.value = 'token';
   }
 }
