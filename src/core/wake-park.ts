@@ -1,0 +1,162 @@
+import { Refusal } from '../shared/errors.ts';
+import { type ConditionEvent, next } from './condition.ts';
+import type { CoreContext } from './core-context.ts';
+import { atRest } from './park.ts';
+import type { SafetyWatch } from './safety-watch.ts';
+import type { Stops } from './stops.ts';
+import { mustBeAbleToWake } from './waker.ts';
+
+/** From rest to live and back: what must be true and on the disk before, and what ends it. */
+export class WakePark {
+  readonly #context: CoreContext;
+  readonly #stops: Stops;
+  readonly #safety: SafetyWatch;
+  /** Whether the boards are closed and opened for another version of the prop file. */
+  readonly #isExchanging: () => boolean;
+  /** The park under way began at rest: limp servos start once that is on disk. */
+  #fromRest = false;
+
+  constructor(
+    context: CoreContext,
+    stops: Stops,
+    safety: SafetyWatch,
+    isExchanging: () => boolean,
+  ) {
+    this.#context = context;
+    this.#stops = stops;
+    this.#safety = safety;
+    this.#isExchanging = isExchanging;
+  }
+
+  /**
+   * @param confirmed a person has said that servos may start from positions that nobody knows
+   * @throws Refusal `condition`, `railLimit`
+   */
+  wake(who: string, confirmed = false): void {
+    const after = next(this.#context.condition, 'wake');
+    if (after === this.#context.condition) return;
+    if (this.#isExchanging())
+      throw new Refusal(
+        'file.taking-effect',
+        'the prop takes over its changed file; try again in a moment',
+        { condition: this.#context.condition },
+      );
+    this.#safety.readGuards();
+    this.#context.inhibits.mustBeFree();
+    const unknown = this.#unknownServos();
+    if (unknown.length > 0 && !confirmed)
+      throw new Refusal(
+        'wake.unknown-servos',
+        `nobody knows where these servos stand: ${unknown.join(', ')}; they move one at a time, at their own speed, to their park position. Keep hands clear, then wake with confirm: "unknown"`,
+        { condition: this.#context.condition, servos: unknown },
+      );
+    mustBeAbleToWake(this.#context.body);
+    if (unknown.length > 0)
+      this.#context.journal.add(
+        who,
+        'wake',
+        `${who} confirmed that ${unknown.join(', ')} may move from where nobody knows`,
+        { servos: unknown },
+      );
+    this.#context.enter(after, who);
+    this.#context.stopLatch.endHold();
+    // Before the first pulse: if the power fails from here on, nobody knows where things stand.
+    this.#context.state.unsettled = true;
+    this.#context.state.save(true);
+    this.#context.waker.begin(this.#context.body.servos, this.#context.nowS);
+  }
+
+  /** The servos that nobody knows the position of, by name. */
+  #unknownServos(): string[] {
+    return this.#context.body.servos.filter(({ known }) => !known).map(({ name }) => name);
+  }
+
+  /** @throws Refusal `condition` */
+  park(who: string): void {
+    const event: ConditionEvent = atRest(this.#context.body) ? 'park at rest' : 'park away';
+    const before = this.#context.condition;
+    const after = next(before, event);
+    // Its boards are closed for a moment; it is parked.
+    if (this.#isExchanging()) return;
+    if (this.#context.inhibits.locked && event === 'park away')
+      throw this.#context.inhibits.lockoutRefusal();
+    // Asked for while a lost link is being held for, it parks now.
+    if (this.#context.parker.active) this.#context.parker.endHold(this.#context.nowS);
+    if (after === before) return;
+    this.#context.waker.cancel();
+    this.#context.stopLatch.endHold();
+    this.#context.enter(after, who);
+    this.#context.state.unsettled = true;
+    this.#fromRest = before === 'parked';
+    if (this.#fromRest) this.#context.state.save(true);
+    this.#context.parker.begin(this.#context.nowS, 0, before === 'parked');
+  }
+
+  /** Whether parking, or the end of a stop, is under way: it will be at rest in a moment. */
+  get comingToRest(): boolean {
+    return (
+      this.#context.parker.active ||
+      this.#context.stopLatch.dropsWhenStill ||
+      this.#context.body.servos.some((servo) => servo.moving)
+    );
+  }
+
+  /** Once a tick. @param free nothing keeps the prop from moving */
+  tick(free: boolean): void {
+    const { condition, parker, waker } = this.#context;
+    const mayWake = condition === 'waking' && free && this.#mayStartPulses();
+    if (mayWake && waker.tick(this.#context.nowS)) {
+      this.#context.enter('live', 'prop');
+      this.#context.state.save(true);
+    }
+    if (parker.active && this.#mayPark()) this.#runPark();
+  }
+
+  /** Before the first pulse it must be on disk that things are not at rest any more. */
+  #mayStartPulses(): boolean {
+    const { noted } = this.#context.state;
+    if (noted === 'yes') return true;
+    if (noted === 'not yet') return false;
+    this.#context.journal.add(
+      'prop',
+      'state',
+      `the prop stays parked, as the state cannot be saved: ${noted.message}; let the daemon write into its state folder, then wake`,
+    );
+    this.park('prop');
+    return false;
+  }
+
+  /** As `#mayStartPulses`, for a park that starts limp servos. */
+  #mayPark(): boolean {
+    if (!this.#fromRest) return true;
+    const { noted } = this.#context.state;
+    if (noted === 'not yet') return false;
+    this.#fromRest = false;
+    if (noted === 'yes') return true;
+    this.#context.parker.cancel();
+    this.#context.journal.add(
+      'prop',
+      'state',
+      `nothing moves, as the state cannot be saved: ${noted.message}; let the daemon write into its state folder, then park`,
+    );
+    this.#context.enter(next(this.#context.condition, 'at rest'), 'prop');
+    return false;
+  }
+
+  #runPark(): void {
+    const outcome = this.#context.parker.tick(this.#context.nowS);
+    if (outcome === 'parking') return;
+    if (outcome === 'late') {
+      const names = this.#context.parker.unfinished().join(', ');
+      this.#stops.stop(
+        0,
+        'prop',
+        `not parked within ${this.#context.prop.park.deadlineS} s: ${names}`,
+      );
+      return;
+    }
+    this.#context.enter(next(this.#context.condition, 'at rest'), 'prop');
+    this.#context.state.unsettled = false;
+    this.#context.state.save(true);
+  }
+}
