@@ -26,22 +26,9 @@ export function findingInfos(findings: readonly Finding[]): FindingInfo[] {
   });
 }
 
-/** The kinds of findings that many parts of the file share. */
-const CODES: [wrong: RegExp, code: string][] = [
-  [/^unknown key/, 'schema.unknown-key'],
-  [/^missing$/, 'schema.missing'],
-  [/^nothing is given/, 'schema.empty'],
-  [/given twice/, 'yaml.duplicate-key'],
-  [/merge key/, 'yaml.merge-key'],
-  [/alias/, 'yaml.alias'],
-  [/larger than/, 'file.too-large'],
-  [/not UTF-8|byte order mark|control character/, 'file.encoding'],
-  [/no such file|cannot be read|no permission|a folder/, 'file.unreadable'],
-  [/^the file is empty/, 'file.empty'],
-];
-
-function codeOf({ wrong, path }: Finding): string {
-  for (const [pattern, code] of CODES) if (pattern.test(wrong)) return code;
+/** The code of the rule, or that of the part of the file. */
+function codeOf({ code, path }: Finding): string {
+  if (code) return code;
   if (path === WHOLE_FILE) return 'yaml.syntax';
   return `prop.${/^[a-zA-Z]+/.exec(path)?.[0] ?? 'file'}`;
 }

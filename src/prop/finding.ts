@@ -1,10 +1,25 @@
 /** A place in the prop file's data: `['channels', 'beak', 'requires', 0]`. */
 export type Path = readonly (string | number)[];
 
+/** Rules that many parts of the file share; any other finding has the code of its part of the file. */
+export type FindingCode =
+  | 'schema.unknown-key'
+  | 'schema.missing'
+  | 'schema.empty'
+  | 'yaml.duplicate-key'
+  | 'yaml.merge-key'
+  | 'yaml.alias'
+  | 'file.too-large'
+  | 'file.encoding'
+  | 'file.unreadable'
+  | 'file.empty';
+
 /** One thing said about a prop file. Lines and columns count from 1. */
 export interface Finding {
   /** Errors block the daemon. */
   severity: 'error' | 'warning' | 'note';
+  /** Stable, where the rule has one of its own: `codeOf` gives the others theirs. */
+  code?: FindingCode;
   line: number;
   column: number;
   /** `channels.beak.requires[0]`, or `(file)` for what concerns the whole file or its syntax. */
@@ -16,6 +31,7 @@ export interface Finding {
 /** A finding before its place in the text is known. */
 export interface Remark {
   severity: Finding['severity'];
+  code?: FindingCode;
   path: Path;
   /** Points at the key instead of the value. */
   atKey?: boolean;

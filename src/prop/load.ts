@@ -7,7 +7,7 @@ import { lint } from './lint.ts';
 import { channelsWithParts, owedToPart, withParts } from './parts.ts';
 import { type Prop, schemas } from './schema.ts';
 import { knownKeys, remarksOfIssues, valueAt, withinUnion } from './schema-remarks.ts';
-import { MAX_BYTES, type PropText, readText, TOO_LARGE } from './text.ts';
+import { MAX_BYTES, type PropText, readText, type Sentence, TOO_LARGE } from './text.ts';
 
 export { type Finding, formatFinding } from './finding.ts';
 
@@ -146,7 +146,7 @@ export async function loadProp(
   try {
     bytes = await read(file);
   } catch (error) {
-    return refused(file, ...explainReadError(error));
+    return refused(file, explainReadError(error));
   }
   const text = decodeProp(bytes, file);
   return typeof text === 'string' ? parseProp(text, file) : text;
@@ -154,11 +154,12 @@ export async function loadProp(
 
 /** The text of a prop file, neither parsed nor checked, or what is wrong with its bytes. */
 function decodeProp(bytes: Buffer, file: string): string | Loaded {
-  if (bytes.length > MAX_BYTES) return refused(file, ...TOO_LARGE);
+  if (bytes.length > MAX_BYTES) return refused(file, TOO_LARGE);
   try {
     return new TextDecoder('utf-8', { fatal: true, ignoreBOM: true }).decode(bytes);
   } catch {
-    return refused(file, 'the file is not UTF-8 text', 'save it as UTF-8', ...firstBadByte(bytes));
+    const sentence = ['the file is not UTF-8 text', 'save it as UTF-8', 'file.encoding'] as const;
+    return refused(file, sentence, ...firstBadByte(bytes));
   }
 }
 
@@ -169,8 +170,9 @@ async function readBounded(file: string): Promise<Buffer> {
   return Buffer.concat(parts);
 }
 
-function refused(file: string, wrong: string, right: string, line = 1, column = 1): Loaded {
-  const finding: Finding = { severity: 'error', line, column, path: WHOLE_FILE, wrong, right };
+function refused(file: string, [wrong, right, code]: Sentence, line = 1, column = 1): Loaded {
+  const at = { line, column, path: WHOLE_FILE };
+  const finding: Finding = { severity: 'error', ...(code && { code }), ...at, wrong, right };
   return {
     file,
     text: '',
@@ -181,18 +183,28 @@ function refused(file: string, wrong: string, right: string, line = 1, column = 
   };
 }
 
-function explainReadError(error: unknown): [wrong: string, right: string] {
+const UNREADABLE = 'file.unreadable';
+
+function explainReadError(error: unknown): Sentence {
   const code = (error as NodeJS.ErrnoException).code;
   switch (code) {
     case 'ENOENT':
-      return ['there is no such file', 'check the path'];
+      return ['there is no such file', 'check the path', UNREADABLE];
     case 'EACCES':
     case 'EPERM':
-      return ['no permission to read the file', 'let this user read it, e.g. with chmod u+r'];
+      return [
+        'no permission to read the file',
+        'let this user read it, e.g. with chmod u+r',
+        UNREADABLE,
+      ];
     case 'EISDIR':
-      return ['this is a folder', 'give the prop file in it'];
+      return ['this is a folder', 'give the prop file in it', UNREADABLE];
     default:
-      return [`the file cannot be read (${code ?? String(error)})`, 'check the path and the disk'];
+      return [
+        `the file cannot be read (${code ?? String(error)})`,
+        'check the path and the disk',
+        UNREADABLE,
+      ];
   }
 }
 

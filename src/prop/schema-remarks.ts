@@ -16,12 +16,12 @@ import { wrongPart } from './kinds/wrong-part.ts';
 import { schemas } from './schema.ts';
 import { numberSlip, percentOf } from './slips.ts';
 import { COMMAND_PARTS, type CommandPart } from './steps.ts';
+import { MERGE_KEY, type Sentence } from './text.ts';
 
 /** Turns the schema's complaints into sentences for the person who writes the prop file. */
 
 type Schema = z.core.$ZodType;
 type Issue = z.core.$ZodIssue;
-type Sentence = [wrong: string, right: string];
 
 /** @param raw the data that the schema was given. */
 export function remarksOfIssues(issues: readonly Issue[], raw: unknown): Remark[] {
@@ -29,24 +29,23 @@ export function remarksOfIssues(issues: readonly Issue[], raw: unknown): Remark[
   // A misspelt key is one mistake, not an unknown key and a missing one.
   const meant = new Set(
     remarks
-      .filter(({ wrong }) => wrong === UNKNOWN_KEY)
+      .filter(({ code }) => code === UNKNOWN_KEY)
       .map(({ path }) => pathText([...path.slice(0, -1), meantBy(path, raw) ?? ''])),
   );
-  return remarks.filter(({ wrong, path }) => wrong !== MISSING || !meant.has(pathText(path)));
+  return remarks.filter(({ code, path }) => code !== MISSING || !meant.has(pathText(path)));
 }
 
 function meantBy(path: Path, raw: unknown): string | undefined {
   return closest(String(path.at(-1)), knownKeys(path.slice(0, -1), raw));
 }
 
-const UNKNOWN_KEY = 'unknown key';
-const MISSING = 'missing';
-
-const MERGE_KEY: Sentence = ['merge keys (<<) are not read', 'write the keys out'];
+const UNKNOWN_KEY = 'schema.unknown-key';
+const MISSING = 'schema.missing';
+const NOTHING = 'nothing is given';
 
 function explainOne(issue: Issue, path: Path, raw: unknown): Remark[] {
-  const say = ([wrong, right]: Sentence, at = path, atKey = false): Remark[] => [
-    { severity: 'error', path: at, atKey, wrong, right },
+  const say = ([wrong, right, code]: Sentence, at = path, atKey = false): Remark[] => [
+    { severity: 'error', ...(code && { code }), path: at, atKey, wrong, right },
   ];
   const value = valueAt(raw, path);
   const key = path.at(-1);
@@ -79,10 +78,14 @@ function explainOne(issue: Issue, path: Path, raw: unknown): Remark[] {
   const message = wrongShape ? '' : issue.message;
   const schema = schemaAt(path, raw);
   const [wrong, right] = sentence(message, value, [defaultWrong(issue), remedy(issue, schema)]);
-  if (value === undefined) return say([MISSING, `add ${key}: ${right}`]);
+  if (value === undefined) return say(['missing', `add ${key}: ${right}`, MISSING]);
   if (value === null && isColour(path, schema))
-    return say(['nothing is given', 'quote the colour, e.g. "#000000": a bare # starts a comment']);
-  if (value === null) return say(['nothing is given', `${right}, or remove the key`]);
+    return say([
+      NOTHING,
+      'quote the colour, e.g. "#000000": a bare # starts a comment',
+      'schema.empty',
+    ]);
+  if (value === null) return say([NOTHING, `${right}, or remove the key`, 'schema.empty']);
   if (typeof value === 'number' && !Number.isFinite(value))
     return say([`${show(value)} is not a finite number`, right]);
   return say([wrong, right]);
@@ -129,8 +132,8 @@ function unknownKey(unknown: string, known: string[], parent: unknown): Sentence
   if (unknown === '<<') return MERGE_KEY;
   const near = closest(unknown, known);
   if (near !== undefined && Object.hasOwn(Object(parent), near))
-    return [UNKNOWN_KEY, `remove it: ${near} is given already`];
-  return [UNKNOWN_KEY, didYouMean(unknown, known)];
+    return ['unknown key', `remove it: ${near} is given already`, UNKNOWN_KEY];
+  return ['unknown key', didYouMean(unknown, known), UNKNOWN_KEY];
 }
 
 /** A schema message `is not X; give Y` about `value`, or the fallback where the schema has none. */

@@ -17,16 +17,25 @@ import {
   type YAMLMap,
   YAMLParseError,
 } from 'yaml';
-import { type Finding, type Path, pathText, piece, type Remark, WHOLE_FILE } from './finding.ts';
+import {
+  type Finding,
+  type FindingCode,
+  type Path,
+  pathText,
+  piece,
+  type Remark,
+  WHOLE_FILE,
+} from './finding.ts';
 
 /** The text of a prop file: YAML 1.2 (core schema), and the way back from data to line and column. */
 
 /** A larger prop file is not read (bytes of UTF-8). */
 export const MAX_BYTES = 1024 * 1024;
 /** What is wrong with a larger file, and what would be right. */
-export const TOO_LARGE: [wrong: string, right: string] = [
+export const TOO_LARGE: Sentence = [
   'the file is larger than 1 MiB',
   'a prop file is a few pages of text',
+  'file.too-large',
 ];
 /** Deeper than any prop file goes; the YAML library recurses, so depth is bounded beforehand. */
 const MAX_DEPTH = 64;
@@ -56,10 +65,10 @@ type Mutable<T> = { -readonly [K in keyof T]: T[K] };
 /** What gives remarks their places in a text. */
 export function placer(text: string, offset: PropText['offset']): (remark: Remark) => Finding {
   let position: ReturnType<typeof positions> | undefined;
-  return ({ severity, path, atKey, wrong, right }) => {
+  return ({ severity, code, path, atKey, wrong, right }) => {
     position ??= positions(text);
     const at = position(offset(path, atKey ?? false));
-    return { severity, ...at, path: pathText(path), wrong, right };
+    return { severity, ...(code && { code }), ...at, path: pathText(path), wrong, right };
   };
 }
 
@@ -67,9 +76,10 @@ export function placer(text: string, offset: PropText['offset']): (remark: Remar
 export function readText(text: string): PropText {
   let position: ReturnType<typeof positions> | undefined;
   const findings: Finding[] = [];
-  const say = (offset: number, wrong: string, right: string, path: Path = []) => {
+  const say: Say = (offset, [wrong, right, code], path = []) => {
     position ??= positions(text);
-    findings.push({ severity: 'error', ...position(offset), path: pathText(path), wrong, right });
+    const at = { ...position(offset), path: pathText(path) };
+    findings.push({ severity: 'error', ...(code && { code }), ...at, wrong, right });
   };
   const aliases = new Map<Alias, Node>();
   const places = new Places(aliases);
@@ -85,7 +95,7 @@ export function readText(text: string): PropText {
   };
 
   if (Buffer.byteLength(text) > MAX_BYTES) {
-    say(0, ...TOO_LARGE);
+    say(0, TOO_LARGE);
     return result;
   }
   // YAML 1.2.2, section 5.1: control characters are not allowed in a file.
@@ -93,13 +103,14 @@ export function readText(text: string): PropText {
   const control = /[\0-\x08\x0B\x0C\x0E-\x1F\x7F]/.exec(text);
   if (control) {
     const code = control[0].charCodeAt(0).toString(16).padStart(2, '0');
-    say(control.index, `a control character (0x${code})`, 'remove it; is this a text file?');
+    const wrong = `a control character (0x${code})`;
+    say(control.index, [wrong, 'remove it; is this a text file?', 'file.encoding']);
     return result;
   }
   const lexemes = [...new Lexer().lex(text)];
   const tooDeep = findTooDeep(lexemes);
   if (tooDeep !== undefined) {
-    say(tooDeep, 'nested too deeply', `use at most ${MAX_DEPTH} brackets within each other`);
+    say(tooDeep, ['nested too deeply', `use at most ${MAX_DEPTH} brackets within each other`]);
     return result;
   }
   const document = parseLexemes(lexemes, text.length);
@@ -107,7 +118,8 @@ export function readText(text: string): PropText {
   if (text.startsWith('\uFEFF')) {
     const right = 'save it as UTF-8 without one';
     const wrong = 'the file starts with a byte order mark';
-    findings.push(result.place({ severity: 'warning', path: [], wrong, right }));
+    const code = 'file.encoding';
+    findings.push(result.place({ severity: 'warning', code, path: [], wrong, right }));
   }
   const tabs = document.errors.some(({ code }) => code === 'TAB_AS_INDENT');
   const spaced = document.errors.length > 0 && !tabs ? withSpaces(text, document) : undefined;
@@ -118,16 +130,17 @@ export function readText(text: string): PropText {
     return result;
   }
   for (const error of [...document.errors, ...document.warnings])
-    say(error.pos[0], ...explainSyntax(error));
+    say(error.pos[0], explainSyntax(error));
   const { explicit, version } = document.directives.yaml;
   if (explicit && version !== '1.2')
-    say(0, `the file asks for YAML ${version}`, 'remove the %YAML line');
+    say(0, [`the file asks for YAML ${version}`, 'remove the %YAML line']);
   if (document.errors.length > 0) {
-    for (const offset of bareColours(text)) say(offset, ...BARE_COLOUR);
+    for (const offset of bareColours(text)) say(offset, BARE_COLOUR);
     return result;
   }
   if (document.contents === null || (isScalar(document.contents) && !document.contents.source)) {
-    say(0, 'the file is empty', 'begin with sinew: 1, then name, boards and channels');
+    const right = 'begin with sinew: 1, then name, boards and channels';
+    say(0, ['the file is empty', right, 'file.empty']);
     return result;
   }
   const check = new Check(aliases, say);
@@ -141,12 +154,14 @@ export function readText(text: string): PropText {
       : document.toJS({ maxAliasCount: MAX_ALIASES });
   } catch (error) {
     if (!(error instanceof ReferenceError)) throw error;
-    say(0, 'the aliases (*name) multiply too far', 'write the values out');
+    say(0, ['the aliases (*name) multiply too far', 'write the values out', 'yaml.alias']);
   }
   return result;
 }
 
-type Say = (offset: number, wrong: string, right: string, path?: Path) => void;
+/** What is wrong, what would be right, and the code of a rule that many parts of the file share. */
+export type Sentence = readonly [wrong: string, right: string, code?: FindingCode];
+type Say = (offset: number, sentence: Sentence, path?: Path) => void;
 
 /** Offset to line and column, both from 1; a byte order mark takes no column. */
 function positions(text: string): (offset: number) => { line: number; column: number } {
@@ -184,6 +199,12 @@ function parseLexemes(lexemes: readonly string[], length: number): Document.Pars
   return first as Document.Parsed;
 }
 
+/** A key `<<`, which other programs read as more keys. */
+export const MERGE_KEY: Sentence = [
+  'merge keys (<<) are not read',
+  'write the keys out',
+  'yaml.merge-key',
+];
 const NO_SPACE = 'a space is missing after the colon';
 
 /**
@@ -226,15 +247,12 @@ function withSpaces(text: string, { errors }: Document.Parsed): PropText | undef
 }
 
 /** Tabs in the indentation are one mistake, on however many lines. */
-function explainTabs(
-  text: string,
-  errors: readonly YAMLError[],
-): [offset: number, wrong: string, right: string] {
+function explainTabs(text: string, errors: readonly YAMLError[]): [offset: number, Sentence] {
   const offset = errors.find(({ code }) => code === 'TAB_AS_INDENT')!.pos[0];
   const lines = text.slice(offset).match(/^ *\t[ \t]*\S/gm)?.length ?? 1;
   const more =
     lines > 1 ? ` (here, and on ${lines - 1} more ${lines === 2 ? 'line' : 'lines'})` : '';
-  return [offset, `a tab in the indentation${more}`, 'indent with spaces'];
+  return [offset, [`a tab in the indentation${more}`, 'indent with spaces']];
 }
 
 /** Where the nesting passes what the YAML library can take, or undefined. */
@@ -310,9 +328,10 @@ class Check {
     const seen = new Set<string>();
     for (const { key } of map.items) {
       const name = keyText(key);
-      if (seen.has(name)) this.#atKey(key, 'this key is given twice', 'keep one');
+      if (seen.has(name))
+        this.#atKey(key, ['this key is given twice', 'keep one', 'yaml.duplicate-key']);
       // The one key that JavaScript would treat as something else; the schema never sees it.
-      if (name === '__proto__') this.#atKey(key, 'is not a name', 'rename it');
+      if (name === '__proto__') this.#atKey(key, ['is not a name', 'rename it']);
       seen.add(name);
     }
     let sound = true;
@@ -337,7 +356,7 @@ class Check {
       if (name === '<<') {
         const sources = this.#mergeSources(value);
         if (!sources) continue;
-        this.#atKey(key, 'merge keys (<<) are not read', 'write the keys out');
+        this.#atKey(key, MERGE_KEY);
         const own = new Set(map.items.map((pair) => keyText(pair.key)));
         const added = sources
           .flatMap(({ items }) => items as Pair[])
@@ -355,7 +374,7 @@ class Check {
       if (!isNothing(value)) continue;
       const [, first, rest] = /^([A-Za-z_][\w-]*):(\S.*)$/.exec(name) ?? [];
       if (first !== undefined && rest !== undefined) {
-        this.#atKey(key, NO_SPACE, `write ${first}: ${piece(rest)}`, first);
+        this.#atKey(key, [NO_SPACE, `write ${first}: ${piece(rest)}`], first);
         key.value = first;
         map.items[i]!.value = scalarOf(rest, key);
         this.mended = true;
@@ -369,8 +388,7 @@ class Check {
       const of = keyText(before.key);
       this.#atKey(
         before.value,
-        `${number},${name} has a comma where a decimal point belongs`,
-        `write ${decimal}`,
+        [`${number},${name} has a comma where a decimal point belongs`, `write ${decimal}`],
         of,
       );
       (before.value as Scalar).value = Number(decimal);
@@ -389,16 +407,16 @@ class Check {
     return sound && maps.length <= 10 ? (maps as YAMLMap[]) : undefined;
   }
 
-  #atKey(key: unknown, wrong: string, right: string, name = keyText(key)): void {
+  #atKey(key: unknown, sentence: Sentence, name = keyText(key)): void {
     const offset = (key as Node).range?.[0] ?? 0;
-    this.#say(offset, wrong, right, [...this.#path, name]);
+    this.#say(offset, sentence, [...this.#path, name]);
   }
 
   #alias(alias: Alias): boolean {
     const offset = alias.range?.[0] ?? 0;
     if (++this.#count > MAX_ALIASES) {
       const wrong = `more than ${MAX_ALIASES} aliases (*name)`;
-      this.#say(offset, wrong, 'write the values out');
+      this.#say(offset, [wrong, 'write the values out', 'yaml.alias']);
       return false;
     }
     const source = this.#anchors.get(alias.source);
@@ -407,7 +425,8 @@ class Check {
       return true;
     }
     const why = source ? 'stands inside itself' : `has no anchor &${alias.source} before it`;
-    this.#say(offset, `the alias *${alias.source} ${why}`, 'write the value out');
+    const wrong = `the alias *${alias.source} ${why}`;
+    this.#say(offset, [wrong, 'write the value out', 'yaml.alias']);
     return false;
   }
 }
@@ -452,7 +471,7 @@ function keyText(key: unknown): string {
   return isScalar(key) ? String(key.value) : String(key);
 }
 
-const BARE_COLOUR: [wrong: string, right: string] = [
+const BARE_COLOUR: Sentence = [
   'an unquoted # starts a comment',
   'quote the colour, e.g. "#000000"',
 ];
@@ -463,10 +482,11 @@ function* bareColours(text: string): Generator<number> {
     yield match.index + match[0].length;
 }
 
+const NOT_YAML = 'correct the YAML here; quote text that holds special characters';
 /** The library's messages may quote a whole document (characters). */
 const MAX_MESSAGE = 120;
 
-function explainSyntax(error: YAMLError): [wrong: string, right: string] {
+function explainSyntax(error: YAMLError): Sentence {
   const said = error.message.replaceAll(';', ',').replace(/\s+/g, ' ').slice(0, MAX_MESSAGE);
   const wrong = said.charAt(0).toLowerCase() + said.slice(1);
   switch (error.code) {
@@ -481,12 +501,14 @@ function explainSyntax(error: YAMLError): [wrong: string, right: string] {
       return [wrong, 'check the indentation and the brackets, here and on the lines above'];
     case 'MISSING_CHAR':
       return [wrong, 'add what is missing, here or on a line above'];
+    case 'BAD_ALIAS':
+      return [wrong, NOT_YAML, 'yaml.alias'];
     case 'TAG_RESOLVE_FAILED':
       return [wrong, 'remove the tag (!)'];
     case 'NON_STRING_KEY':
       return ['a key that is not a word', 'use a plain word before the colon'];
     default:
-      return [wrong, 'correct the YAML here; quote text that holds special characters'];
+      return [wrong, NOT_YAML];
   }
 }
 
