@@ -320,7 +320,7 @@ describe('completion', () => {
     complete(line, daemon.list() as Result<'channel.list'>)[0].map((hit) => hit.trim());
 
   test.each([
-    ['pa', ['park']],
+    ['pa', ['park', 'parts']],
     ['move t', ['tail', 'tail_1', 'tail_2']],
     ['jog t', ['tail_1', 'tail_2']],
     ['move beak ', ['open', 'shut']],

@@ -148,7 +148,7 @@ describe('a command by hand', () => {
       const wing = rig.servo('wing_left');
       const { pos, vel } = wing.setpoint;
       await client.call(method, params as never);
-      const { plans, targetDeg: target } = rig.servo('neck');
+      const { plans, targetDeg } = rig.servo('neck');
       const { fades } = rig.core.body.lamp('glow');
       await rig.tick();
       expect(await isRunning(client, 'show')).toBe(false);
@@ -157,7 +157,8 @@ describe('a command by hand', () => {
       expect(wing.targetDeg).toBeCloseTo(pos + vel ** 2 / 1200, 6);
       expect([rig.on('fan'), rig.on('bell')]).toEqual([false, mine === 'bell']);
       // What was commanded goes on as commanded.
-      if (mine === 'neck') expect(rig.servo('neck')).toMatchObject({ plans, target, moving: true });
+      if (mine === 'neck')
+        expect(rig.servo('neck')).toMatchObject({ plans, targetDeg, moving: true });
       else expect(rig.servo('neck').targetDeg).toBeLessThan(FAR);
       if (mine === 'glow') expect(rig.core.body.lamp('glow')).toMatchObject({ fades, target: 0.5 });
       await rig.run(5000);

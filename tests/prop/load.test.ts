@@ -167,7 +167,11 @@ describe('what the schema says', () => {
       ),
       [
         { path: 'channels.a.limitDeg', wrong: 'unknown key', right: 'did you mean limitsDeg' },
-        { path: 'channels.a.colour', wrong: 'unknown key', right: 'use one of kind, output, rail' },
+        {
+          path: 'channels.a.colour',
+          wrong: 'unknown key',
+          right: 'use one of kind, output, part, rail',
+        },
         { path: 'channels.b.output.pni', wrong: 'unknown key', right: 'remove it: pin is given' },
         { path: 'parc', wrong: 'unknown key', right: 'did you mean park' },
       ],
