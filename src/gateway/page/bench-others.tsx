@@ -1,24 +1,25 @@
 import { useComputed } from '@preact/signals';
+import type { FunctionComponent } from 'preact';
 import { useId } from 'preact/hooks';
-import type { ChannelInfo, ChannelState, VapourInfo } from '../../api/types.ts';
+import type { ChannelState, VapourInfo } from '../../api/types.ts';
 import { ampsText, Figure, flagText } from './bench-numbers.tsx';
-import { KINDS } from './kinds.ts';
+import type { ChannelProps, PageKind } from './page-kind.ts';
 import { ask, commanding, stateOf } from './store.ts';
 
-interface Props {
-  channel: string;
-  info: ChannelInfo;
+interface Props extends ChannelProps {
+  kind: PageKind;
+  Control: FunctionComponent<ChannelProps>;
 }
 
-/** Relays, lamps and rgb lights at the bench: state, one control, identify. */
-export function OtherBench({ channel, info }: Props) {
+/** A channel without a view of its own at the bench: state, one control, identify. */
+export function OtherBench({ channel, info, kind, Control }: Props) {
   const state = stateOf(channel);
   return (
     <div class="sheets">
       <section class="sheet" aria-labelledby="other-state">
         <h2 id="other-state">{channel}</h2>
         <dl class="figures">
-          <Figure label="Value" text={() => figureText(info.kind, state.value.value)} />
+          <Figure label="Value" text={() => figureText(kind, state.value.value)} />
           <Figure label="Current" text={() => ampsText(state.value)} />
           <Figure label="State" text={() => flagText(state.value.flags)} />
           <div>
@@ -43,22 +44,20 @@ export function OtherBench({ channel, info }: Props) {
       </section>
       <section class="sheet" aria-labelledby="other-control">
         <h2 id="other-control">Try it</h2>
-        {KINDS[info.kind].lit && (
+        {kind.lit && (
           <p class="caution">
             Flashing light can set off seizures. The daemon holds back what would make the prop
             flash more than three times a second, unless the prop file lifts that.
           </p>
         )}
-        {info.kind === 'relay' && <Switch channel={channel} />}
-        {info.kind === 'lamp' && <Dimmer channel={channel} />}
-        {info.kind === 'rgb' && <Colour channel={channel} />}
+        <Control channel={channel} info={info} />
         <div class="row">
           <button
             type="button"
             disabled={!commanding.value}
             onClick={() => ask('channel.identify', { channel })}
           >
-            Identify: {KINDS[info.kind].identify}
+            Identify: {kind.identify}
           </button>
         </div>
       </section>
@@ -72,11 +71,12 @@ function tankText({ tankMl, runTimeS, showTimeS }: VapourInfo): string {
   return `${tankMl} ml last ${minutes(runTimeS)} of vapour${show}`;
 }
 
-function figureText(kind: ChannelInfo['kind'], value: ChannelState['value']): string {
-  return value === null ? 'unknown' : KINDS[kind].figure(value);
+function figureText(kind: PageKind, value: ChannelState['value']): string {
+  return value === null ? 'unknown' : kind.figure(value);
 }
 
-function Switch({ channel }: { channel: string }) {
+/** Switches a contact. */
+export function Switch({ channel }: { channel: string }) {
   return (
     <div class="row">
       {[true, false].map((on) => (
@@ -93,7 +93,8 @@ function Switch({ channel }: { channel: string }) {
   );
 }
 
-function Dimmer({ channel }: { channel: string }) {
+/** The lightness of a lamp (%). */
+export function Dimmer({ channel }: { channel: string }) {
   const id = useId();
   const state = stateOf(channel);
   const level = useComputed(() => Math.round((state.value.target as number) * 100));
@@ -116,7 +117,8 @@ function Dimmer({ channel }: { channel: string }) {
   );
 }
 
-function Colour({ channel }: { channel: string }) {
+/** The colour of a light: picked, or as CSS text. */
+export function Colour({ channel }: { channel: string }) {
   const pickId = useId();
   const textId = useId();
   const state = stateOf(channel);

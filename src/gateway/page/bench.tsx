@@ -1,15 +1,10 @@
 import './bench.css';
 import { signal } from '@preact/signals';
 import { useEffect } from 'preact/hooks';
-import type { ChannelInfo } from '../../api/types.ts';
-import { Captures, GoTo } from './bench-capture.tsx';
-import { ServoPicture } from './bench-numbers.tsx';
 import { OtherBench } from './bench-others.tsx';
-import { Pad } from './bench-pad.tsx';
-import { KINDS } from './kinds.ts';
-import { channels, condition, holder, holding, propName } from './store.ts';
-import { Walk } from './walk.tsx';
-import { load } from './walk-progress.ts';
+import { KINDS } from './kinds.tsx';
+import type { ChannelProps } from './page-kind.ts';
+import { channels, condition, holder, holding } from './store.ts';
 
 /** `#bench/beak`, or `#bench/beak/walk` for the guided walk. */
 interface Place {
@@ -39,7 +34,7 @@ export function Bench() {
   const names = Object.keys(all);
   if (names.length === 0) return <p>Reading the channels.</p>;
   const wanted = place.value.channel;
-  const channel = wanted || (names.find((name) => all[name]!.kind === 'servo') ?? names[0]!);
+  const channel = wanted || (names.find((name) => KINDS[all[name]!.kind].moves) ?? names[0]!);
   const info = Object.hasOwn(all, channel) ? all[channel] : undefined;
   return (
     <div class="bench">
@@ -71,14 +66,13 @@ export function Bench() {
       </div>
       <Readiness />
       {!info && <p role="alert">There is no channel {channel} on this prop. Choose one above.</p>}
-      {info?.kind === 'servo' &&
-        (place.value.walk ? (
-          <Walk key={channel} channel={channel} info={info} />
-        ) : (
-          <ServoBench key={channel} channel={channel} info={info} />
-        ))}
-      {info && info.kind !== 'servo' && (
-        <OtherBench key={`${channel} ${info.kind}`} channel={channel} info={info} />
+      {info && (
+        <ChannelBench
+          key={`${channel} ${info.kind}`}
+          channel={channel}
+          info={info}
+          walk={place.value.walk}
+        />
       )}
     </div>
   );
@@ -104,40 +98,9 @@ function Readiness() {
   );
 }
 
-function ServoBench({ channel, info }: { channel: string; info: ChannelInfo }) {
-  const kept = load(localStorage, propName.value, channel);
-  return (
-    <div class="sheets bench-servo">
-      <section class="sheet" aria-labelledby="bench-dial">
-        <h2 id="bench-dial">{channel}</h2>
-        <ServoPicture channel={channel} info={info} />
-        <p class="hint">Wire {info.wire ?? 'not in the loom'}.</p>
-      </section>
-      <section class="sheet" aria-labelledby="bench-hand">
-        <h2 id="bench-hand">By hand</h2>
-        <Pad channel={channel} info={info} feel />
-      </section>
-      <div class="stack">
-        <section class="sheet" aria-labelledby="bench-go">
-          <h2 id="bench-go">Go to a place</h2>
-          <GoTo channel={channel} info={info} />
-        </section>
-        <section class="sheet" aria-labelledby="bench-capture">
-          <h2 id="bench-capture">Capture</h2>
-          <Captures channel={channel} info={info} />
-        </section>
-        <section class="sheet" aria-labelledby="bench-walk">
-          <h2 id="bench-walk">Guided walk</h2>
-          <p>Finds both ends of a new servo, sets its limits, names its marks, and tries it.</p>
-          <p class="row">
-            <a class="button" href={`#bench/${channel}/walk`}>
-              {kept && kept.step !== 'before' && kept.step !== 'done'
-                ? 'Go on with the walk'
-                : 'Start the walk'}
-            </a>
-          </p>
-        </section>
-      </div>
-    </div>
-  );
+function ChannelBench({ channel, info, walk }: ChannelProps & { walk: boolean }) {
+  const kind = KINDS[info.kind];
+  if ('View' in kind.bench) return <kind.bench.View channel={channel} info={info} walk={walk} />;
+  const { Control } = kind.bench;
+  return <OtherBench channel={channel} info={info} kind={kind} Control={Control} />;
 }

@@ -30,21 +30,21 @@ export function FlashCaution() {
 }
 
 /** A patch of the colour that an rgb channel shows now. */
-export function Swatch({ name }: { name: string }) {
-  const state = stateOf(name);
+export function Swatch({ channel }: { channel: string }) {
+  const state = stateOf(channel);
   const style = useComputed(() => `background:${hexOr(state.value.value, 'none')}`);
   return <span class="swatch" aria-hidden="true" style={style} />;
 }
 
 /** The lightness slider of a lamp (%), and its fade (s). */
-export function LampControls({ name }: { name: string }) {
-  const state = stateOf(name);
+export function LampControls({ channel }: { channel: string }) {
+  const state = stateOf(channel);
   const fade = useSignal('');
   const range = useRef<HTMLInputElement>(null);
   const [sender] = useState(
     () =>
       new Sender((percent: number) =>
-        ask('channel.dim', { channel: name, to: percent / 100, fadeS: numberIn(fade) }),
+        ask('channel.dim', { channel, to: percent / 100, fadeS: numberIn(fade) }),
       ),
   );
   const target = useComputed(() => Math.round(Number(state.value.target) * 100));
@@ -55,7 +55,7 @@ export function LampControls({ name }: { name: string }) {
     <>
       <Slider
         label="Lightness (%)"
-        of={name}
+        of={channel}
         max={100}
         step={1}
         input={range}
@@ -91,8 +91,8 @@ function Slider(props: {
 }
 
 /** Three ways to the same colour: the browser's picker, any CSS colour as text, and OKLCH sliders. */
-export function RgbControls({ name }: { name: string }) {
-  const state = stateOf(name);
+export function RgbControls({ channel }: { channel: string }) {
+  const state = stateOf(channel);
   const fade = useSignal('');
   const text = useSignal('');
   /** The daemon's answer to the last mix, and whether it had to weaken the colour. */
@@ -103,7 +103,7 @@ export function RgbControls({ name }: { name: string }) {
   const chroma = useRef<HTMLInputElement>(null);
   const hue = useRef<HTMLInputElement>(null);
 
-  const set = (to: string) => ask('channel.colour', { channel: name, to, fadeS: numberIn(fade) });
+  const set = (to: string) => ask('channel.colour', { channel, to, fadeS: numberIn(fade) });
   const [picked] = useState(() => new Sender(set));
   const [mixed] = useState(
     () =>
@@ -145,14 +145,14 @@ export function RgbControls({ name }: { name: string }) {
       >
         <input
           type="color"
-          aria-label={`Pick a colour for ${name}`}
+          aria-label={`Pick a colour for ${channel}`}
           ref={picker}
           onInput={(event) => picked.push(event.currentTarget.value)}
         />
         <input
           type="text"
           class="css-colour"
-          aria-label={`CSS colour for ${name}`}
+          aria-label={`CSS colour for ${channel}`}
           placeholder="oklch(75% 0.15 80)"
           autocomplete="off"
           spellcheck={false}
@@ -163,25 +163,25 @@ export function RgbControls({ name }: { name: string }) {
             text.value = event.currentTarget.value;
           }}
         />
-        <button type="submit" aria-label={`Set the colour of ${name}`}>
+        <button type="submit" aria-label={`Set the colour of ${channel}`}>
           Set
         </button>
         <NumberField label="fade (s)" text={fade} min={0} />
       </form>
       <details class="wide">
         <summary>
-          Mix by eye<span class="unseen"> the colour of {name}</span>
+          Mix by eye<span class="unseen"> the colour of {channel}</span>
         </summary>
         <Slider
           label="Lightness (%)"
-          of={name}
+          of={channel}
           max={100}
           step={0.5}
           input={lightness}
           onSlide={mix}
         />
-        <Slider label="Chroma" of={name} max={0.37} step={0.005} input={chroma} onSlide={mix} />
-        <Slider label="Hue (deg)" of={name} max={360} step={1} input={hue} onSlide={mix} />
+        <Slider label="Chroma" of={channel} max={0.37} step={0.005} input={chroma} onSlide={mix} />
+        <Slider label="Hue (deg)" of={channel} max={360} step={1} input={hue} onSlide={mix} />
         <p class="hint number">
           <Answer answer={answer} weakened={weakened} />
         </p>

@@ -1,12 +1,15 @@
 import './overview.css';
 import { type Signal, useComputed, useSignal } from '@preact/signals';
+import { Fragment } from 'preact';
 import type { ChannelInfo } from '../../api/types.ts';
 import { angle } from './angle.ts';
+import { KINDS } from './kinds.tsx';
 import { ChannelList } from './overview-channels.tsx';
 import { Cues, Triggers } from './overview-cues.tsx';
 import { Journal } from './overview-journal.tsx';
 import { FlashCaution } from './overview-light.tsx';
 import { ControlSheet, command, delayNote, NumberField, numberIn } from './overview-parts.tsx';
+import type { PageKind } from './page-kind.ts';
 import { channels, groups, poses, type RailState, rails } from './store.ts';
 
 /** From this share of its limit on, a rail's load is called near. */
@@ -14,13 +17,9 @@ const NEAR_LIMIT = 0.8;
 
 /** The whole prop at a glance: power, poses, cues and switches first, then what moves, then the journal. */
 export function Overview() {
-  const servos = Object.values(channels.value).some(({ kind }) => kind === 'servo');
-  const still = (
-    <>
-      <KindSheet kind="relay" title="Relays" />
-      <Lights />
-    </>
-  );
+  const all = Object.values(channels.value);
+  const moving = all.some(({ kind }) => KINDS[kind].moves);
+  const still = <Sheets moves={false} />;
   return (
     <div class="overview">
       <div class="column">
@@ -28,14 +27,14 @@ export function Overview() {
         <Poses />
         <Cues />
         <Triggers />
-        {servos && still}
+        {moving && still}
       </div>
       <div class="column">
         {Object.entries(groups.value).map(([name, members]) => (
           <GroupSheet key={name} name={name} members={members} />
         ))}
-        <KindSheet kind="servo" title="Servos" />
-        {!servos && still}
+        <Sheets moves />
+        {!moving && still}
       </div>
       <Journal />
     </div>
@@ -49,28 +48,31 @@ function ofKind(kind: ChannelInfo['kind']): [string, ChannelInfo][] {
   );
 }
 
-function KindSheet({ kind, title }: { kind: ChannelInfo['kind']; title: string }) {
-  const list = ofKind(kind);
-  if (list.length === 0) return null;
-  return (
-    <ControlSheet title={title}>
-      <ChannelList list={list} />
-    </ControlSheet>
-  );
+type Entries = [kind: ChannelInfo['kind'], record: PageKind];
+
+/** A sheet for every kind that moves, or that does not; kinds may share one. */
+function Sheets({ moves }: { moves: boolean }) {
+  const kinds = (Object.entries(KINDS) as Entries[]).filter(([, record]) => record.moves === moves);
+  const titles = [...new Set(kinds.map(([, { sheet }]) => sheet))];
+  return titles.map((title) => (
+    <KindSheet key={title} title={title} kinds={kinds.filter(([, { sheet }]) => sheet === title)} />
+  ));
 }
 
-/** Lamps and coloured lights stand together, under one caution. */
-function Lights() {
-  const lamps = ofKind('lamp');
-  const coloured = ofKind('rgb');
-  if (lamps.length + coloured.length === 0) return null;
+function KindSheet({ title, kinds }: { title: string; kinds: Entries[] }) {
+  const lists = kinds
+    .map(([kind, record]) => ({ ...record, list: ofKind(kind) }))
+    .filter(({ list }) => list.length > 0);
+  if (lists.length === 0) return null;
   return (
-    <ControlSheet title="Lights">
-      <FlashCaution />
-      {lamps.length > 0 && <h3>Lamps</h3>}
-      <ChannelList list={lamps} />
-      {coloured.length > 0 && <h3>Coloured lights</h3>}
-      <ChannelList list={coloured} />
+    <ControlSheet title={title}>
+      {lists.some(({ lit }) => lit) && <FlashCaution />}
+      {lists.map((one) => (
+        <Fragment key={one.title}>
+          {kinds.length > 1 && <h3>{one.title}</h3>}
+          <ChannelList list={one.list} />
+        </Fragment>
+      ))}
     </ControlSheet>
   );
 }

@@ -1,7 +1,7 @@
 import { useComputed } from '@preact/signals';
 import type { ChannelInfo, ChannelState } from '../../api/types.ts';
 import type { FlagName } from '../../shared/telemetry.ts';
-import { KINDS } from './kinds.ts';
+import { KINDS } from './kinds.tsx';
 import { stateOf } from './store.ts';
 
 /** The flags of a channel in a maker's words. */

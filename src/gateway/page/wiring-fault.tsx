@@ -1,7 +1,7 @@
 import { signal, useSignalEffect } from '@preact/signals';
 import { useId } from 'preact/hooks';
 import type { Symptom, Trace } from '../../api/types.ts';
-import { KINDS } from './kinds.ts';
+import { KINDS } from './kinds.tsx';
 import { ask, channels, version } from './store.ts';
 
 /** What is asked of a channel that fails, in the words of the person in front of it. */

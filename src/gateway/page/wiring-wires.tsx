@@ -2,7 +2,7 @@ import { useId } from 'preact/hooks';
 import type { LoomWire } from '../../api/types.ts';
 import { ColourText } from '../../drawings/insulation.tsx';
 import { LABEL_COLUMNS, purpose, sizeText } from '../../drawings/words.ts';
-import { KINDS } from './kinds.ts';
+import { KINDS } from './kinds.tsx';
 import { ask, channels, commanding, condition, holding } from './store.ts';
 
 /** The cores of a wire: role, colour, and the ends they join. */

@@ -1,0 +1,54 @@
+import { Captures, GoTo } from './bench-capture.tsx';
+import { ServoPicture } from './bench-numbers.tsx';
+import { Pad } from './bench-pad.tsx';
+import type { ChannelProps } from './page-kind.ts';
+import { propName } from './store.ts';
+import { Walk } from './walk.tsx';
+import { load } from './walk-progress.ts';
+
+/** A servo at the bench: its dial, keys and captures, or the guided walk. */
+export function ServoView({ channel, info, walk }: ChannelProps & { walk: boolean }) {
+  return walk ? (
+    <Walk channel={channel} info={info} />
+  ) : (
+    <ServoBench channel={channel} info={info} />
+  );
+}
+
+function ServoBench({ channel, info }: ChannelProps) {
+  const kept = load(localStorage, propName.value, channel);
+  return (
+    <div class="sheets bench-servo">
+      <section class="sheet" aria-labelledby="bench-dial">
+        <h2 id="bench-dial">{channel}</h2>
+        <ServoPicture channel={channel} info={info} />
+        <p class="hint">Wire {info.wire ?? 'not in the loom'}.</p>
+      </section>
+      <section class="sheet" aria-labelledby="bench-hand">
+        <h2 id="bench-hand">By hand</h2>
+        <Pad channel={channel} info={info} feel />
+      </section>
+      <div class="stack">
+        <section class="sheet" aria-labelledby="bench-go">
+          <h2 id="bench-go">Go to a place</h2>
+          <GoTo channel={channel} info={info} />
+        </section>
+        <section class="sheet" aria-labelledby="bench-capture">
+          <h2 id="bench-capture">Capture</h2>
+          <Captures channel={channel} info={info} />
+        </section>
+        <section class="sheet" aria-labelledby="bench-walk">
+          <h2 id="bench-walk">Guided walk</h2>
+          <p>Finds both ends of a new servo, sets its limits, names its marks, and tries it.</p>
+          <p class="row">
+            <a class="button" href={`#bench/${channel}/walk`}>
+              {kept && kept.step !== 'before' && kept.step !== 'done'
+                ? 'Go on with the walk'
+                : 'Start the walk'}
+            </a>
+          </p>
+        </section>
+      </div>
+    </div>
+  );
+}

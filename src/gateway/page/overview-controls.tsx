@@ -1,0 +1,67 @@
+import { useComputed, useSignal } from '@preact/signals';
+import { angle } from './angle.ts';
+import { command, NumberField, numberIn } from './overview-parts.tsx';
+import type { ChannelProps } from './page-kind.ts';
+import { stateOf } from './store.ts';
+
+/** Where a servo stands between its soft limits: a block, and a thin tick for its target. */
+export function TravelBar({ channel, info }: ChannelProps) {
+  const [low, high] = info.limitsDeg ?? [0, 0];
+  const state = stateOf(channel);
+  const at = useComputed(() => shift(Number(state.value.value), low, high));
+  const target = useComputed(() => shift(Number(state.value.target), low, high));
+  return (
+    <div class="travel number" aria-hidden="true">
+      <span>{angle(low)}</span>
+      <div class="track">
+        <div class="to" style={target} />
+        <div class="at" style={at} />
+      </div>
+      <span>{angle(high)}</span>
+    </div>
+  );
+}
+
+/** A transform moves a mark without any layout; in steps of 0.5 % of the travel. */
+function shift(deg: number, low: number, high: number): string {
+  const share = Math.min(Math.max((deg - low) / (high - low), 0), 1);
+  return `transform:translateX(${Math.round(share * 200) / 2}%)`;
+}
+
+/** On, off, and for how long (s). */
+export function RelayControls({ channel, info }: ChannelProps) {
+  const state = stateOf(channel);
+  const seconds = useSignal('');
+  const isOn = useComputed(() => (state.value.value ? 'true' : 'false'));
+  const isOff = useComputed(() => (state.value.value ? 'false' : 'true'));
+  const turn = (on: boolean) => {
+    const forS = on ? numberIn(seconds) : undefined;
+    void command('channel.switch', { channel, on, forS });
+  };
+  return (
+    <>
+      <button
+        type="button"
+        aria-label={`${channel} on`}
+        aria-pressed={isOn}
+        onClick={() => turn(true)}
+      >
+        On
+      </button>
+      <button
+        type="button"
+        aria-label={`${channel} off`}
+        aria-pressed={isOff}
+        onClick={() => turn(false)}
+      >
+        Off
+      </button>
+      <NumberField label="for (s)" text={seconds} min={0} />
+      {info.duty && (
+        <p class="hint duty">
+          At most {info.duty.maxOnS} s on, then {info.duty.restS} s of rest.
+        </p>
+      )}
+    </>
+  );
+}

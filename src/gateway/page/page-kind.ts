@@ -1,0 +1,40 @@
+import type { FunctionComponent } from 'preact';
+import type { ChannelInfo, ChannelState, Symptom } from '../../api/types.ts';
+import type { FlagName } from '../../shared/telemetry.ts';
+
+export type Level = NonNullable<ChannelState['value']>;
+
+export interface ChannelProps {
+  channel: string;
+  info: ChannelInfo;
+}
+
+/** What the page says and shows of a kind of channel. */
+export interface PageKind {
+  /** Several of them. */
+  title: string;
+  /** The overview's sheet that has them; where several kinds share one, each has its title in it. */
+  sheet: string;
+  /** It moves: in the overview it stands beside what stands still. */
+  moves: boolean;
+  /** Its light may flash. */
+  lit: boolean;
+  /** A value in a line, and beside a figure. */
+  level(value: Level): string;
+  figure(value: Level): string;
+  /** Target and value differ by less than this, and are the same to a person (deg). */
+  reachedDeg?: number;
+  /** What is seen when it shows itself, and in two words. */
+  showsItself: string;
+  identify: string;
+  symptoms: readonly Symptom[];
+  /** Flags that mean something else here. */
+  flags: Partial<Record<FlagName, string>>;
+  /** What stands before its value in the overview, and its controls there. */
+  Swatch?: FunctionComponent<ChannelProps>;
+  Controls: FunctionComponent<ChannelProps>;
+  /** Its control at the bench, in a view that all such kinds share; or a view of its own. */
+  bench:
+    | { Control: FunctionComponent<ChannelProps> }
+    | { View: FunctionComponent<ChannelProps & { walk: boolean }> };
+}
