@@ -24,8 +24,8 @@ export interface BoardFacts<Entry, Place extends object = object> {
   readonly power?: Readonly<Record<Power, readonly number[]>>;
   /** What of the header it takes for itself, where the header is another board's. */
   readonly uses?: ReservedFor;
-  /** What to add to the voltage of a level (3.3 V), where it may be another. */
-  readonly levelNote?: string;
+  /** What its pins are as parts of a circuit. */
+  electrics(board: Entry): PinElectrics;
   /** Pulse widths are whole multiples of this (us), as the driver sends them. */
   pulseStepUs(board: Entry): number;
   /** How often a servo's pulse is repeated (Hz), as the driver does. */
@@ -46,6 +46,23 @@ export interface BoardFacts<Entry, Place extends object = object> {
   lintBoard?(name: string, board: Entry, notes: BoardNotes): void;
   /** What is wrong with a use of one of its pins. */
   lintPin(use: PinUse, board: Entry, notes: BoardNotes): void;
+}
+
+/** What a pin of a board is as a part of a circuit. */
+export interface PinElectrics {
+  /** Voltage of a high level (V). */
+  highV: number;
+  /** What one pin may give at a high level, and take at a low one (A). */
+  sourceA: number;
+  sinkA: number;
+  /** What all pins may give and take together (A). */
+  sumA: number;
+  /** What a pin may be pulled up to from outside (V). */
+  bearsV: number;
+  /** What to add to a voltage that follows from `highV`, where that is only taken for granted. */
+  note?: string;
+  /** What the pin does while no daemon drives it: from power-on, and when its outputs are cut. */
+  undriven(pin: number): 'pulled up' | 'pulled down' | 'low' | 'floating';
 }
 
 /**
@@ -89,6 +106,14 @@ export interface Lockable {
 /** A place in the prop file's data. */
 type Path = readonly (string | number)[];
 
+/** What a pin switches through something else. */
+interface Switched {
+  /** On, or lit, at a low level. */
+  readonly activeLow: boolean;
+  /** The resistor that is fitted there. */
+  readonly pull?: 'up' | 'down' | undefined;
+}
+
 /** One use of a pin in a prop file. */
 export interface PinUse {
   board: string;
@@ -99,10 +124,9 @@ export interface PinUse {
   owner: string;
   /** What is wired to a pin that is read; all others are driven. */
   input?: string;
-  relay?: {
-    readonly output: { readonly activeLow: boolean };
-    readonly safe?: 'on' | 'off' | undefined;
-  };
+  relay?: Switched & { readonly safe?: 'on' | 'off' | undefined };
+  /** A light that does not hang on the pin itself: what lies between may light it by itself. */
+  light?: Switched;
   /** The board whose outputs it enables, when low. */
   enables?: string;
   /** What the output must be able to do beside two levels. */

@@ -1,4 +1,4 @@
-import type { Power, ReservedFor } from './facts.ts';
+import type { PinElectrics, Power, ReservedFor } from './facts.ts';
 
 /**
  * The 40-pin GPIO header, as far as a prop file can go wrong with it. Sources: BCM2835 ARM
@@ -13,6 +13,22 @@ export const HEADER_PINS = 28;
 export function powerOnPull(pin: number): 'up' | 'down' {
   return pin <= 8 ? 'up' : 'down';
 }
+
+/**
+ * A GPIO as a part of a circuit. 3.3 V, and 16 mA at the strongest drive setting, source and sink alike:
+ * BCM2835 ARM Peripherals, GPIO pads control (drive strength, 2 to 16 mA; from memory); a larger
+ * current is outside what the pad is made for. 50 mA for all pins together: common practice, no source
+ * (the 3.3 V regulator of the first boards had that much to spare). A pin bears no more than its supply
+ * and the drop of its protection diode, 0.3 V (common practice, no source).
+ */
+export const HEADER_ELECTRICS: PinElectrics = {
+  highV: 3.3,
+  sourceA: 0.016,
+  sinkA: 0.016,
+  sumA: 0.05,
+  bearsV: 3.6,
+  undriven: (pin) => `pulled ${powerOnPull(pin)}`,
+};
 
 const RESERVED: Record<number, ReservedFor> = {
   0: 'ID EEPROM', // ID_SD

@@ -1,5 +1,11 @@
 import type { BoardFacts, BoardNotes, PinUse, Power } from './facts.ts';
-import { HEADER_LAYOUT, HEADER_PINS, powerOnPull, reservedFor } from './header.ts';
+import {
+  HEADER_ELECTRICS,
+  HEADER_LAYOUT,
+  HEADER_PINS,
+  powerOnPull,
+  reservedFor,
+} from './header.ts';
 
 /** The facts that boards with the 40-pin header have in common. */
 export const ON_HEADER = {
@@ -7,6 +13,7 @@ export const ON_HEADER = {
   pins: HEADER_PINS,
   word: 'GPIO',
   reservedFor,
+  electrics: () => HEADER_ELECTRICS,
   at(cavity) {
     const place = HEADER_LAYOUT[cavity - 1];
     return place && ('gpio' in place ? { pin: place.gpio } : place);
@@ -58,6 +65,7 @@ export function lintHeaderPin(use: PinUse, notes: BoardNotes, letsGo = false): b
       );
   }
   if (use.relay) lintPull(notes, use, use.relay, letsGo);
+  if (use.light) lintLightPull(notes, use, use.light);
   if (use.enables !== undefined && powerOnPull(pin) === 'down')
     notes.warning(
       path,
@@ -74,15 +82,46 @@ function lintPull(
   relay: NonNullable<PinUse['relay']>,
   letsGo: boolean,
 ): void {
-  const pull = powerOnPull(pin);
   const closed = relay.safe === 'on';
-  const released = relay.output.activeLow !== closed ? 'high' : 'low';
-  if ((pull === 'up') === (released === 'high')) return;
+  const released = relay.activeLow !== closed ? 'high' : 'low';
+  const rests = restLevel(pin, relay.pull);
+  if (rests.level === released) return;
   notes.warning(
     path,
-    `GPIO ${pin} is pulled ${pull} from power-on, but this relay is ${closed ? 'kept closed' : 'released'} by a ${released} level: ` +
+    `${rests.why}, but this relay is ${closed ? 'kept closed' : 'released'} by a ${released} level: ` +
       `it may ${closed ? 'open' : 'close'} until the daemon runs` +
       (letsGo ? ', and again when the daemon has ended, even where it was killed' : ''),
-    `use a pin of GPIO ${released === 'high' ? '0-8' : '9-27'}, or fit an external pull-${released === 'high' ? 'up' : 'down'} resistor`,
+    pullRemedy(released, relay.pull),
   );
+}
+
+/** What switches a light may be switched on by the pull of the pin alone. */
+function lintLightPull(
+  notes: BoardNotes,
+  { pin, path, owner }: PinUse,
+  light: NonNullable<PinUse['light']>,
+): void {
+  const dark = light.activeLow ? 'high' : 'low';
+  const rests = restLevel(pin, light.pull);
+  if (rests.level === dark) return;
+  notes.warning(
+    path,
+    `${rests.why}, and a ${rests.level} level lights ${owner}: it may be lit until the daemon runs, and after its end`,
+    pullRemedy(dark, light.pull),
+  );
+}
+
+/** The level of a pin that nobody drives. A fitted resistor is stronger than the chip's own of about 50 kohm. */
+function restLevel(pin: number, fitted: 'up' | 'down' | undefined) {
+  const pull = fitted ?? powerOnPull(pin);
+  const why = fitted
+    ? `a resistor pulls GPIO ${pin} ${pull}`
+    : `GPIO ${pin} is pulled ${pull} from power-on`;
+  return { level: pull === 'up' ? 'high' : 'low', why } as const;
+}
+
+function pullRemedy(wanted: 'high' | 'low', fitted: 'up' | 'down' | undefined): string {
+  const pull = wanted === 'high' ? 'up' : 'down';
+  if (fitted) return `fit it the other way, and write pull: ${pull}`;
+  return `use a pin of GPIO ${wanted === 'high' ? '0-8' : '9-27'}, or fit an external pull-${pull} resistor of 10 kohm and write pull: ${pull} in its output`;
 }

@@ -1,4 +1,5 @@
 import { lampA, lampFullA } from '../prop/kinds/lamp.ts';
+import { activeLow } from '../prop/kinds/polarity.ts';
 import { rgbA, rgbFullA } from '../prop/kinds/rgb.ts';
 import type { LampChannel, Requirement, RgbChannel } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
@@ -135,8 +136,7 @@ export abstract class Light implements ActuatorContract {
     this.board = board;
     this.rail = rail;
     this.#slewS = spec.fadeS;
-    const { output } = spec;
-    this.darkDuty = ('pins' in output ? output.common === 'anode' : output.activeLow) ? 1 : 0;
+    this.darkDuty = activeLow(spec) ? 1 : 0;
   }
 
   /**
@@ -427,7 +427,7 @@ export class Lamp extends Light {
           kind: 'load',
           channel: name,
           onA: this.#fullA,
-          activeLevel: spec.output.activeLow ? 0 : 1,
+          activeLevel: activeLow(spec) ? 0 : 1,
         },
       }),
     ];
@@ -607,7 +607,7 @@ export class RgbLight extends Light {
           kind: 'load',
           channel: name,
           onA,
-          activeLevel: spec.output.common === 'anode' ? 0 : 1,
+          activeLevel: activeLow(spec) ? 0 : 1,
         },
       });
     this.outputs = [

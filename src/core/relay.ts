@@ -1,3 +1,4 @@
+import { activeLow } from '../prop/kinds/polarity.ts';
 import { relayA } from '../prop/kinds/relay.ts';
 import { pulseS } from '../prop/pulse.ts';
 import type { RelayChannel, Requirement } from '../prop/schema.ts';
@@ -137,7 +138,7 @@ export class Relay implements ActuatorContract {
 
   /** The electrical level that closes or opens it. */
   levelOf(on: boolean): 0 | 1 {
-    return on !== this.spec.output.activeLow ? 1 : 0;
+    return on !== activeLow(this.spec) ? 1 : 0;
   }
 
   /** Opens as soon as it has been closed for as long as its contact needs. */

@@ -2,6 +2,7 @@ import { type FuseStandard, type FuseVerdict, fuseFor, fuseVerdict } from '../su
 import {
   type BaseResistor,
   baseResistor,
+  type Coil,
   coilA,
   type Flyback,
   flybackDiode,
@@ -11,6 +12,8 @@ import { inrushA, runTimeH, totals, WAKE, wantedSupplyA } from '../sums/supply.t
 import { type ChannelVolts, dropsOf, type ProtectedWire, type WireLoad } from './drops.ts';
 import { relayOf } from './kinds/channel.ts';
 import { kindOf } from './kinds/registry.ts';
+import { throughOf } from './kinds/through.ts';
+import { driven, ledSupplyV } from './pin-load.ts';
 import type { Channel, Prop, Rail } from './schema.ts';
 
 /** Everything electrical that follows from a prop file alone, without any cue. */
@@ -77,6 +80,8 @@ export interface LedBudget {
 /** The base resistor and flyback diode of one relay coil. */
 export interface CoilBudget {
   channel: string;
+  /** The coil, its transistor, and the voltage of the pin. */
+  coil: Coil;
   coilA: number;
   givenOhm?: number;
   wanted?: BaseResistor;
@@ -124,7 +129,7 @@ export function budgetOf(prop: Prop): Budget {
     channels,
     wires: drops.wires,
     leds: Object.entries(prop.channels).flatMap(([name, channel]) => leds(prop, name, channel)),
-    coils: Object.entries(prop.channels).flatMap(([name, channel]) => coils(name, channel)),
+    coils: Object.entries(prop.channels).flatMap(([name, channel]) => coils(prop, name, channel)),
     untraced: drops.untraced,
     unknownWires: drops.unknown,
   };
@@ -208,11 +213,9 @@ function fuseBudget(
 }
 
 function leds(prop: Prop, channel: string, spec: Channel): LedBudget[] {
-  const { rail } = spec;
-  const railV =
-    rail !== undefined && Object.hasOwn(prop.rails, rail) ? prop.rails[rail]!.volts : undefined;
   return (kindOf(spec).leds?.(spec) ?? []).flatMap((one) => {
-    const { colour, forwardV, spreadV, currentA, resistorOhm, supplyV = railV } = one;
+    const { colour, forwardV, spreadV, currentA, resistorOhm } = one;
+    const supplyV = ledSupplyV(prop, spec, one.supplyV);
     if (supplyV === undefined) return [];
     const led = { supplyV, forwardV, spreadV, currentA };
     const wanted = ledResistor(led);
@@ -226,13 +229,15 @@ function leds(prop: Prop, channel: string, spec: Channel): LedBudget[] {
   });
 }
 
-function coils(channel: string, spec: Channel): CoilBudget[] {
-  const coil = relayOf(spec)?.coil;
-  if (!coil) return [];
+function coils(prop: Prop, channel: string, spec: Channel): CoilBudget[] {
+  const relay = relayOf(spec);
+  const coil = relay?.coil && driven(prop, relay, relay.coil);
+  if (!coil || throughOf(relay) !== 'npn') return [];
   const wanted = baseResistor(coil);
   return [
     {
       channel,
+      coil,
       coilA: coilA(coil),
       ...(coil.baseOhm !== undefined && { givenOhm: coil.baseOhm }),
       ...(wanted && { wanted }),

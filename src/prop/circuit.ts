@@ -2,7 +2,10 @@ import { factsOf } from '../boards/registry.ts';
 import { awgSectionMm2, ohmPerMetre } from '../sums/wire.ts';
 import { boardConnectors } from './board-connectors.ts';
 import type { Path } from './finding.ts';
+import { lightOf } from './kinds/channel.ts';
+import { isLowSide } from './kinds/polarity.ts';
 import { kindOf } from './kinds/registry.ts';
+import { throughOf } from './kinds/through.ts';
 import { type Core, coreKind } from './loom.ts';
 import { splitEnd } from './loom-words.ts';
 import type { Channel, Prop, Wire } from './schema.ts';
@@ -68,8 +71,9 @@ export const isReturn = (core: { role: string }) => coreKind(core) === 'return';
 
 /**
  * Builds the network. Cavities that a connector bridges are one node, and so are the ground pins of
- * a header, its 5 V pins, and the contact of a relay. A light without a plus or a return core of its
- * own gets it through its pins: from the 5 V of the header, or into its ground.
+ * a header, its 5 V pins, and the contact of a relay. A light that hangs on its pins gets what its own
+ * wire lacks through them: plus from the 5 V of the header, or return into its ground. A transistor that
+ * is lit joins its colour to the return of the wire that leads to it.
  */
 export function circuitOf(prop: Prop): Circuit {
   const nodes = new Nodes();
@@ -88,7 +92,12 @@ export function circuitOf(prop: Prop): Circuit {
   const supplies = (core: Core) => isPlus(core) || isReturn(core);
   const loads = new Map<string, Core[]>();
   for (const [i, trunk] of prop.wires.entries()) {
-    add(trunk, ['wires', i], supplies);
+    const spec = Object.hasOwn(prop.channels, trunk.channel ?? '')
+      ? prop.channels[trunk.channel!]!
+      : undefined;
+    const legs = new Set(spec ? legsOf(spec, spec.wire?.cores ?? [], trunk.cores) : []);
+    const cores = new Set([...legs].map(({ core }) => core));
+    add(trunk, ['wires', i], (core) => supplies(core) || cores.has(core));
     if (trunk.channel === undefined) continue;
     const known = loads.get(trunk.channel);
     if (known) known.push(...trunk.cores);
@@ -96,16 +105,20 @@ export function circuitOf(prop: Prop): Circuit {
   }
   for (const [name, channel] of Object.entries(prop.channels)) {
     const own = channel.wire?.cores ?? [];
-    const pins = pinsOf(channel, own);
+    const load = loads.get(name) ?? [];
+    const legs = legsOf(channel, own, load);
+    const pins = new Set(legs.map(({ core }) => core));
     if (channel.wire)
       add(channel.wire, ['channels', name, 'wire'], (core) => supplies(core) || pins.has(core));
-    if (kindOf(channel).switches) joinContact(own, loads.get(name) ?? [], nodes);
-    for (const pin of pins) {
-      const header = headers.get(splitEnd(pin.from).connector);
+    if (kindOf(channel).switches) joinContact(own, load, nodes);
+    const back = farEnd(own, isReturn);
+    for (const { near, direct } of legs) {
+      const header = direct ? headers.get(splitEnd(near).connector) : undefined;
       if (header !== undefined)
-        nodes.join(nodes.at(pin.from), own.some(isPlus) ? header.ground : header.plus);
+        nodes.join(nodes.at(near), own.some(isPlus) ? header.ground : header.plus);
+      else if (!direct && back !== undefined) nodes.join(nodes.at(near), nodes.at(back));
     }
-    taps.push(...tapsOf(name, channel, own, loads.get(name) ?? [], pins, nodes));
+    taps.push(...tapsOf(name, channel, own, load, legs, nodes));
   }
   const sources = new Map<string, Source>();
   for (const [name, { supply, fuse }] of Object.entries(prop.rails)) {
@@ -137,13 +150,40 @@ function joinConnectors(prop: Prop, nodes: Nodes) {
   return headers;
 }
 
-/** The cores through which the pins of a light carry its current. */
-function pinsOf(channel: Channel, own: readonly Core[]): Set<Core> {
+/** A core that carries the current of one colour of a light, from what switches it to the LED. */
+interface Leg {
+  core: Core;
+  near: string;
+  far: string;
+  /** It begins at the pin itself, not at a transistor. */
+  direct: boolean;
+}
+
+/**
+ * The cores through which a light is switched: from its pins, or from the transistors in between, which
+ * are where its own wire ends.
+ */
+function legsOf(channel: Channel, own: readonly Core[], load: readonly Core[]): Leg[] {
   const kind = kindOf(channel);
-  if (!kind.light) return new Set();
-  if (own.some(isPlus) === own.some(isReturn)) return new Set();
-  const others = own.filter((core) => !isPlus(core) && !isReturn(core));
-  return new Set(others.length === kind.outputs(channel).length ? others : []);
+  const light = lightOf(channel);
+  if (!light) return [];
+  const signal = (core: Core) => !isPlus(core) && !isReturn(core);
+  const outputs = kind.outputs(channel).length;
+  if (isLowSide(light.through)) {
+    const boards = new Set(own.filter(signal).map(({ to }) => splitEnd(to).connector));
+    const legs = load.filter(signal).flatMap((core): Leg[] => {
+      const { from, to } = core;
+      if (boards.has(splitEnd(from).connector))
+        return [{ core, near: from, far: to, direct: false }];
+      if (boards.has(splitEnd(to).connector)) return [{ core, near: to, far: from, direct: false }];
+      return [];
+    });
+    return legs.length === outputs ? legs : [];
+  }
+  if (own.some(isPlus) === own.some(isReturn) || throughOf(light) !== 'nothing') return [];
+  const others = own.filter(signal);
+  if (others.length !== outputs) return [];
+  return others.map((core) => ({ core, near: core.from, far: core.to, direct: true }));
 }
 
 /** A closed relay joins COM and what the load hangs on, NO or NC. */
@@ -163,20 +203,21 @@ function tapsOf(
   spec: Channel,
   own: readonly Core[],
   load: readonly Core[],
-  pins: ReadonlySet<Core>,
+  legs: readonly Leg[],
   nodes: Nodes,
 ): Tap[] {
   const { idleA, busyA, stallA, pinsA } = kindOf(spec).draw(spec);
   const plus = farEnd(load, isPlus) ?? farEnd(own, isPlus);
   const back = farEnd(load, isReturn) ?? farEnd(own, isReturn);
-  if (plus !== undefined && back !== undefined)
+  const switched = legs.some(({ direct }) => !direct);
+  if (plus !== undefined && back !== undefined && !switched)
     return [{ channel, plus: nodes.at(plus), back: nodes.at(back), idleA, busyA, stallA }];
   const common = plus ?? back;
   if (common === undefined) return [];
-  return [...pins].map((pin, i) => {
+  return legs.map(({ far }, i) => {
     const fullA = pinsA[i]!;
     const share = busyA > 0 ? fullA / busyA : 0;
-    const ends = { own: nodes.at(pin.to), common: nodes.at(common) };
+    const ends = { own: nodes.at(far), common: nodes.at(common) };
     return {
       channel,
       plus: plus === undefined ? ends.own : ends.common,

@@ -1,6 +1,7 @@
+import { factsOf } from '../boards/registry.ts';
 import { tidy } from '../shared/units.ts';
 import { FUSE_RATINGS_A, FUSE_RULES, isFuseRating, protectingA } from '../sums/fuse.ts';
-import { baseA, PIN_MAX_A } from '../sums/relay-drive.ts';
+import { baseA } from '../sums/relay-drive.ts';
 import { ledMostA } from '../sums/resistor.ts';
 import { awgWithSection, capacityA, sectionForDropMm2 } from '../sums/wire.ts';
 import {
@@ -13,7 +14,6 @@ import {
 import { coreOhm, isPlus, isReturn, sectionOf } from './circuit.ts';
 import type { WireLoad } from './drops.ts';
 import { type Finding, type Path, pathText } from './finding.ts';
-import { relayOf } from './kinds/channel.ts';
 import { Notes } from './notes.ts';
 import type { Prop, Wire } from './schema.ts';
 import { readText } from './text.ts';
@@ -223,10 +223,12 @@ function lintLed(notes: Notes, { channel, colour, led, givenOhm, wanted }: LedBu
   );
 }
 
-function lintCoil(notes: Notes, { channel, coilA, givenOhm, wanted }: CoilBudget): void {
+function lintCoil(notes: Notes, { channel, coil, coilA, givenOhm, wanted }: CoilBudget): void {
   const at = ['channels', channel, 'coil'];
-  const coil = relayOf(notes.prop.channels[channel])?.coil;
-  if (notes.given.broken(at) || !coil) return;
+  const { output } = notes.prop.channels[channel]!;
+  const board = notes.prop.boards[output.board];
+  if (notes.given.broken(at) || !board) return;
+  const { sourceA } = factsOf(board).electrics(board);
   if (!wanted) {
     notes.warning(
       [...at, 'driveV'],
@@ -237,19 +239,19 @@ function lintCoil(notes: Notes, { channel, coilA, givenOhm, wanted }: CoilBudget
   }
   const mA = (amps: number) => `${tidy(1000 * amps, 1)} mA`;
   if (givenOhm === undefined) {
-    if (wanted.pinA > PIN_MAX_A)
+    if (wanted.pinA > sourceA)
       notes.warning(
         [...at, 'gain'],
-        `the coil draws ${mA(coilA)}, and to switch it the pin would have to give ${mA(wanted.pinA)}: ${mA(PIN_MAX_A)} is its most`,
+        `the coil draws ${mA(coilA)}, and to switch it the pin would have to give ${mA(wanted.pinA)}: ${mA(sourceA)} is its most`,
         'use a transistor of more gain, a MOSFET or a driver chip',
       );
     return;
   }
   const pinA = baseA(coil, givenOhm);
-  if (pinA > PIN_MAX_A)
+  if (pinA > sourceA)
     notes.warning(
       [...at, 'baseOhm'],
-      `through ${tidy(givenOhm)} ohm the pin gives ${mA(pinA)}: ${mA(PIN_MAX_A)} is its most`,
+      `through ${tidy(givenOhm)} ohm the pin gives ${mA(pinA)}: ${mA(sourceA)} is its most`,
       `use ${tidy(wanted.ohm)} ohm`,
     );
   else if (pinA * coil.gain < coilA)

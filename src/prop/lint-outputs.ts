@@ -2,7 +2,9 @@ import type { PinUse } from '../boards/facts.ts';
 import { factsOf } from '../boards/registry.ts';
 import { tidy } from '../shared/units.ts';
 import { relayOf, servoOf } from './kinds/channel.ts';
+import { activeLow, switchedOf } from './kinds/polarity.ts';
 import { kindOf } from './kinds/registry.ts';
+import { throughOf } from './kinds/through.ts';
 import type { Notes } from './notes.ts';
 
 /** Boards and pins: what may be wired to what. */
@@ -58,7 +60,14 @@ function* pinUses({ prop, given }: Notes): Generator<PinUse> {
       const owner = colour ? `${name}.${colour}` : name;
       const use: PinUse = { board, pin, path: [...at, ...place], boardPath, owner };
       if (needs) use.needs = needs;
-      if (relay && !given.broken([...at, 'activeLow'])) use.relay = relay;
+      const switched = switchedOf(channel);
+      const through = switched && throughOf(switched);
+      if (switched && !['output', 'through'].some((key) => given.broken(['channels', name, key]))) {
+        const { pull } = switched.output;
+        const how = { activeLow: activeLow(switched), pull };
+        if (relay) use.relay = { ...how, safe: relay.safe };
+        else if (through !== 'nothing') use.light = how;
+      }
       if (servo) {
         const from = servo.envelopeUs ? 'envelopeUs' : 'calibration';
         const path = ['channels', name, from];

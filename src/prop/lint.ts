@@ -7,6 +7,7 @@ import { lintInterlocks } from './lint-interlocks.ts';
 import { lintLoom } from './lint-loom.ts';
 import { lintMechanics } from './lint-mechanics.ts';
 import { lintOutputs } from './lint-outputs.ts';
+import { lintPins } from './lint-pins.ts';
 import { lintRails } from './lint-rails.ts';
 import { lintSafety } from './lint-safety.ts';
 import { lintShow } from './lint-show.ts';
@@ -38,6 +39,7 @@ export function lint(prop: Prop, given: Given, written?: Written): Remark[] {
   lintInterlocks(notes, limits);
   lintSafety(notes, limits);
   lintRails(notes);
+  lintWiring(notes, lintPins);
   lintWiring(notes, lintBudget);
   lintShow(notes, limits);
   const endless = lintCues(notes, limits);

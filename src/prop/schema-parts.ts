@@ -1,5 +1,6 @@
 import * as z from 'zod';
 import { didYouMean } from './finding.ts';
+import { THROUGH } from './kinds/polarity.ts';
 import { NAME } from './name.ts';
 import { PART_NAMES } from './parts.ts';
 
@@ -141,6 +142,23 @@ export function makeParts() {
     wire: wire.optional(),
   };
 
+  const through = z
+    .enum(THROUGH, {
+      error:
+        'is not something between a pin and its load; write npn, n-mosfet, driver board or nothing',
+    })
+    .optional()
+    .describe(
+      'what lies between the pin and what it switches: npn or n-mosfet (a switch to ground, on while the pin is high), driver board (its input takes a signal only), nothing (the pin itself carries the current)',
+    );
+
+  const pull = z
+    .enum(['up', 'down'], { error: 'is neither up nor down; write up or down' })
+    .optional()
+    .describe(
+      'a resistor fitted from this pin (each of them) to its supply (up) or to ground (down), about 10 kohm: it decides the level while nobody drives the pin',
+    );
+
   const flash = z
     .strictObject({
       unrestricted: z.literal(true),
@@ -191,6 +209,8 @@ export function makeParts() {
     wire,
     requirement,
     common,
+    through,
+    pull,
     flash,
     flicker,
     lightWeight,

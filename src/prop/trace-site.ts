@@ -1,6 +1,7 @@
 import { factsOf } from '../boards/registry.ts';
 import { coreOhm } from './circuit.ts';
 import type { Kind } from './kinds/kind.ts';
+import { isLowSide, switchedOf } from './kinds/polarity.ts';
 import { kindOf } from './kinds/registry.ts';
 import { type Core, coreKind, type Link, Loom, type PlacedWire } from './loom.ts';
 import { splitEnd } from './loom-words.ts';
@@ -34,6 +35,8 @@ export class Site {
   readonly back: Lead | undefined;
   /** Cores of the circuit that a relay switches. */
   readonly load: readonly Lead[];
+  /** Cores from the transistors that switch a light to its LEDs, one for each colour. */
+  readonly legs: readonly Lead[];
 
   constructor(prop: Prop, name: string) {
     this.prop = prop;
@@ -48,7 +51,10 @@ export class Site {
     const ours = cores(wires.filter((wire) => !isLoad(wire)));
     this.rail = this.#feedingRail(ours);
     const leads = ours.map(({ wire, core }) => this.#lead(wire, core, this.rail));
-    this.signals = leads.filter(({ core }) => coreKind(core) === 'signal');
+    const switched = isLowSide(switchedOf(this.channel)?.through);
+    const isLeg = ({ wire, core }: Lead) => switched && !wire.own && coreKind(core) === 'signal';
+    this.legs = leads.filter((lead) => isLeg(lead) && !this.kind.switches);
+    this.signals = leads.filter((lead) => coreKind(lead.core) === 'signal' && !isLeg(lead));
     this.plus = leads.find(({ core }) => coreKind(core) === 'plus');
     this.back = leads.find(({ core }) => coreKind(core) === 'return');
     this.load = cores(wires.filter(isLoad)).map(({ wire, core }) =>
@@ -123,7 +129,7 @@ export class Site {
 
   /** Everything between the supply and the channel, in the order of the current. */
   dependence() {
-    const leads = [...this.signals, this.plus, this.back, ...this.load].filter(
+    const leads = [...this.signals, this.plus, this.back, ...this.legs, ...this.load].filter(
       (lead) => lead !== undefined,
     );
     const links = [

@@ -3,6 +3,8 @@ import { tidy } from '../shared/units.ts';
 import { coreOhm } from './circuit.ts';
 import { requirementText } from './interlock.ts';
 import { relayOf, servoOf } from './kinds/channel.ts';
+import { atHighV } from './kinds/meter.ts';
+import { activeLow } from './kinds/polarity.ts';
 import { coreKind } from './loom.ts';
 import { splitEnd } from './loom-words.ts';
 import type { Board, RelayChannel, ServoChannel } from './schema.ts';
@@ -51,6 +53,7 @@ export function stepsFor(site: Site, symptom: Symptom): TraceStep[] {
         look(site),
         ...supply(site),
         ...signal(site),
+        ...transistors(site),
         ...load(site),
         ...ohms(site),
         swap(site),
@@ -65,6 +68,7 @@ export function stepsFor(site: Site, symptom: Symptom): TraceStep[] {
         look(site),
         ...supply(site),
         ...signal(site),
+        ...transistors(site),
         ...ohms(site),
         swap(site),
       ];
@@ -92,8 +96,8 @@ function ask(site: Site): TraceStep {
 }
 
 function look(site: Site): TraceStep {
-  const { signals, plus, back } = site;
-  const leads = [...signals, plus, back].filter((lead) => lead !== undefined);
+  const { signals, legs, plus, back } = site;
+  const leads = [...signals, plus, back, ...legs].filter((lead) => lead !== undefined);
   const order = leads.map(({ core, far }) => `${far} ${core.colour} ${core.role}`).join(', ');
   const labels = [...new Set(leads.map(({ wire }) => wire.label))].join(', ');
   return {
@@ -184,7 +188,11 @@ function show(value: number): string {
 
 function signal(site: Site): TraceStep[] {
   return site.signals.flatMap((lead) => {
-    const levels = site.kind.faults.levels(site.channel, site.name, lead.core.role, pulseHz(site));
+    const board = boardOf(site);
+    const electrics = board && factsOf(board).electrics(board);
+    const levels = site.kind.faults
+      .levels(site.channel, site.name, lead.core.role, pulseHz(site))
+      .map((level) => (electrics ? atHighV(level, electrics.highV) : level));
     const back = site.reference;
     const ground = site.groundNear(lead.near);
     const expect = levels.map(({ command, volts }) => `${command}: ${show(volts)} V`).join('; ');
@@ -195,8 +203,7 @@ function signal(site: Site): TraceStep[] {
       between: b === undefined ? [a] : [a, b],
     });
     const what = site.signals.length > 1 ? `the ${lead.core.role} signal` : 'the signal';
-    const board = boardOf(site);
-    const note = (board && factsOf(board).levelNote) ?? '';
+    const note = electrics?.note ?? '';
     return [
       {
         power: 'on',
@@ -224,6 +231,22 @@ function boardOf({ prop, channel }: Site): Board | undefined {
 function pulseHz(site: Site): number {
   const board = boardOf(site);
   return board ? factsOf(board).pulseHz(board) : SERVO_HZ;
+}
+
+/** A transistor that is switched on leaves no more than this across it (V; common practice, no source). */
+const SWITCHED_V = 0.4;
+
+/** What lies between the pins of a light and its LEDs. */
+function transistors(site: Site): TraceStep[] {
+  const { back, name } = site;
+  if (!back) return [];
+  return site.legs.map(({ wire, core, near }) => ({
+    power: 'on',
+    check: `Measure across the transistor of the ${core.role}: ${near} against ${back.far}, with ${site.kind.faults.full?.(name)}.`,
+    expect: `0 V, at most ${SWITCHED_V} V`,
+    reading: { unit: 'V', low: 0, high: SWITCHED_V, between: [near, back.far] },
+    otherwise: `The signal is good and here is more: the transistor does not switch on. Change it. Good here and still dark: the ${core.colour} core of ${wire.label}, its resistor or the LED.`,
+  }));
 }
 
 // --- what a relay switches --------------------------------------------------------------------------
@@ -270,7 +293,9 @@ function load(site: Site): TraceStep[] {
 // --- with the power off -----------------------------------------------------------------------------
 
 function ohms(site: Site): TraceStep[] {
-  const leads = [...site.signals, site.plus, site.back].filter((lead) => lead !== undefined);
+  const leads = [...site.signals, ...site.legs, site.plus, site.back].filter(
+    (lead) => lead !== undefined,
+  );
   if (leads.length === 0) return [];
   const steps: TraceStep[] = leads.map(({ wire, core, near, far }) => {
     const ohm = coreOhm(wire);
@@ -447,6 +472,6 @@ function staysOn(site: Site): TraceStep[] {
   return steps;
 }
 
-function pull({ output }: RelayChannel): string {
-  return output.activeLow ? 'pulled low' : 'pulled high';
+function pull(relay: RelayChannel): string {
+  return activeLow(relay) ? 'pulled low' : 'pulled high';
 }

@@ -6,10 +6,8 @@ import { preferredBelow, type Series } from './resistor.ts';
 const BASE_EMITTER_V = 0.7;
 /** How many times the least base current saturates it for certain. Common practice, no source. */
 const OVERDRIVE = 3;
-/** What a pin of the 40-pin header should give at most (A): its strongest drive setting. */
-export const PIN_MAX_A = 0.016;
 
-interface Coil {
+export interface Coil {
   /** Voltage of its supply (V) and its resistance (ohm). */
   volts: number;
   ohm: number;
@@ -22,6 +20,14 @@ interface Coil {
 /** Current through the coil (A): Ohm's law, at 20 C, the transistor's own voltage not counted. */
 export function coilA({ volts, ohm }: Pick<Coil, 'volts' | 'ohm'>): number {
   return volts / ohm;
+}
+
+/**
+ * What the base wants (A) to saturate a transistor that passes this current (A): the overdrive times the
+ * current by the gain.
+ */
+export function saturatingA(amps: number, gain: number): number {
+  return (OVERDRIVE * amps) / gain;
 }
 
 /** Current into the base (A) through a resistor (ohm). */
@@ -44,7 +50,7 @@ export interface BaseResistor {
  */
 export function baseResistor(coil: Coil, series: Series = 'E24'): BaseResistor | undefined {
   if (coil.driveV <= BASE_EMITTER_V) return undefined;
-  const neededA = (OVERDRIVE * coilA(coil)) / coil.gain;
+  const neededA = saturatingA(coilA(coil), coil.gain);
   const exactOhm = (coil.driveV - BASE_EMITTER_V) / neededA;
   const ohm = preferredBelow(exactOhm, series);
   return { exactOhm, ohm, pinA: baseA(coil, ohm) };

@@ -1,5 +1,5 @@
 import type * as z from 'zod';
-import type { BoardFacts, BoardNotes, PinUse, SchemaParts, Z } from '../facts.ts';
+import type { BoardFacts, BoardNotes, PinElectrics, PinUse, SchemaParts, Z } from '../facts.ts';
 import {
   isPulse,
   MAX_HZ,
@@ -27,6 +27,14 @@ const schema = (z: Z, { name, pin }: SchemaParts) =>
       .max(50e6, { error: 'is above the 50 MHz that the chip can take; give Hz' })
       .default(25e6)
       .describe('frequency of the chip clock (Hz); trim it until a measured pulse is right'),
+    vddV: z
+      .number({ error: 'is not a number; give the supply of the chip in volts, 5 or 3.3' })
+      .min(2.3, { error: 'is below the 2.3 V that the chip needs; give volts, such as 3.3' })
+      .max(5.5, { error: 'is above the 5.5 V that the chip bears; give volts, such as 5' })
+      .optional()
+      .describe(
+        'supply of the chip itself (VDD, V), which is the high level of its outputs; 5 where it is not given. It is not the supply of the servos (V+)',
+      ),
     enable: z
       .strictObject({ board: name('board'), pin })
       .optional()
@@ -39,6 +47,29 @@ export type Pca9685Board = z.output<ReturnType<typeof schema>>;
 
 const hex = (address: number) => `0x${address.toString(16)}`;
 
+const VDD_V = 5;
+
+/**
+ * An output as a part of a circuit, by the NXP PCA9685 data sheet rev. 4 (from memory): it sinks 25 mA
+ * and gives 10 mA at 5 V (table 1, features; static characteristics: VOL 0.5 V at 25 mA, VOH at -10 mA),
+ * outputs bear 5.5 V (limiting values), and the ground of the chip bears 400 mA (limiting values). At a
+ * lower supply it gives less, in proportion here (no source). Outputs are low from power-on, whatever the
+ * output-enable pin says (OUTNE = 00, table 6), and float while that cuts them, as the driver sets it up.
+ */
+function electrics({ vddV, enable }: Pca9685Board): PinElectrics {
+  const highV = vddV ?? VDD_V;
+  const share = Math.min(1, highV / VDD_V);
+  return {
+    highV,
+    sourceA: 0.01 * share,
+    sinkA: 0.025 * share,
+    sumA: 0.4,
+    bearsV: 5.5,
+    ...(vddV === undefined && { note: ' (with 5 V at VDD; in proportion with 3.3 V)' }),
+    undriven: () => (enable ? 'floating' : 'low'),
+  };
+}
+
 /** A chip with 16 outputs on an I2C bus. */
 export const pca9685 = {
   schema,
@@ -49,7 +80,7 @@ export const pca9685 = {
   at: (cavity) => ({ pin: cavity }),
   cavityOf: (pin) => pin,
   uses: 'I2C',
-  levelNote: ' (in proportion, where the chip runs on 5 V)',
+  electrics,
   pulseStepUs: stepUsOf,
   pulseHz: realHz,
   lightHz: realHz,
@@ -111,29 +142,53 @@ function lintPin(use: PinUse, board: Pca9685Board, notes: BoardNotes): void {
       `lower frequencyHz of board ${use.board}; servos commonly take 50`,
     );
   if (use.relay) lintRelay(use, use.relay, board, notes);
+  if (use.light) lintLight(use, use.light, board, notes);
 }
 
 function lintRelay(
   { path }: PinUse,
-  { output }: NonNullable<PinUse['relay']>,
+  { activeLow, pull }: NonNullable<PinUse['relay']>,
   { enable }: Pca9685Board,
   notes: BoardNotes,
 ): void {
-  if (enable) {
-    if (output.activeLow)
-      notes.warning(
-        path,
-        'while the output-enable pin cuts the chip its outputs float, and this relay is released by a high level',
-        'fit an external pull-up resistor there',
-      );
+  if (enable && !activeLow) return;
+  if (enable && pull !== 'up') {
+    notes.warning(
+      path,
+      'while the output-enable pin cuts the chip its outputs float, and this relay is released by a high level',
+      'fit an external pull-up resistor there',
+    );
     return;
   }
-  const closes = output.activeLow
+  const closes = activeLow
     ? 'the outputs of a pca9685 are low from power-on, so this relay may close until the daemon runs'
     : 'a pca9685 keeps its outputs as they are when its bus fails, a closed relay included';
   notes.warning(
     path,
     closes,
-    'use a pin of the header for a relay, or wire the output-enable pin of the chip (enable:)',
+    enable
+      ? 'use a pin of the header for a relay'
+      : 'use a pin of the header for a relay, or wire the output-enable pin of the chip (enable:)',
   );
+}
+
+function lintLight(
+  { path, owner }: PinUse,
+  { activeLow, pull }: NonNullable<PinUse['light']>,
+  { enable }: Pca9685Board,
+  notes: BoardNotes,
+): void {
+  const dark = activeLow ? 'up' : 'down';
+  if (enable && pull !== dark)
+    notes.warning(
+      path,
+      `while the output-enable pin cuts the chip its outputs float, and what switches ${owner} may be lit by that`,
+      `fit a pull-${dark} resistor of 10 kohm there and write pull: ${dark} in its output`,
+    );
+  else if (activeLow)
+    notes.warning(
+      path,
+      `the outputs of a pca9685 are low from power-on, and a low level lights ${owner}: it is lit until the daemon runs`,
+      'use a driver that lights on a high level',
+    );
 }

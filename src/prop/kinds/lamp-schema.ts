@@ -4,11 +4,17 @@ import { lightParts } from './light-parts.ts';
 
 /** The schema of a lamp in the prop file. */
 export function lampSchema(parts: Parts) {
-  const { z, name, pin, atLeast0, common } = parts;
+  const { z, name, pin, atLeast0, common, through, pull } = parts;
   const { led, forwardV, resistorOhm, fadeS, guards } = lightParts(parts);
   return z.strictObject({
     kind: z.literal('lamp'),
-    output: z.strictObject({ board: name('board'), pin, activeLow: z.boolean().default(false) }),
+    output: z.strictObject({
+      board: name('board'),
+      pin,
+      activeLow: z.boolean().default(false),
+      pull,
+    }),
+    through,
     ...common,
     draw: z.strictObject({ fullA: atLeast0('amperes', 'current at full (A)') }).optional(),
     led: z

@@ -6,6 +6,7 @@ import type { Kind } from './kind.ts';
 import type { LampChannel } from './lamp-schema.ts';
 import { homeFadeS } from './light-parts.ts';
 import { steady } from './meter.ts';
+import { activeLow } from './polarity.ts';
 
 /** What a lamp draws at full (A). */
 export function lampFullA({ draw }: Pick<LampChannel, 'draw'>): number {
@@ -35,9 +36,9 @@ export const lamp: Kind<LampChannel> = {
   faults: {
     symptoms: ['dead', 'dim', 'stays-on'],
     rulesOut: () => [],
-    levels: ({ output: { activeLow } }, name) => [
-      { command: `sinew dim ${name} 1`, ...steady(!activeLow) },
-      { command: `sinew dim ${name} 0`, ...steady(activeLow) },
+    levels: (channel, name) => [
+      { command: `sinew dim ${name} 1`, ...steady(!activeLow(channel)) },
+      { command: `sinew dim ${name} 0`, ...steady(activeLow(channel)) },
     ],
     full: (name) => `sinew dim ${name} 1`,
     off: (name) => `sinew dim ${name} 0`,
@@ -49,7 +50,10 @@ export const lamp: Kind<LampChannel> = {
     ampsAt: (channel, { red }) => lampA(lampFullA(channel), red),
   },
   outputs: ({ output: { pin } }) => [{ pin, at: ['pin'] }],
-  cores: ({ output: { activeLow } }) => ['signal', activeLow ? 'plus' : 'return'],
+  cores: (channel) =>
+    channel.through === undefined || channel.through === 'nothing'
+      ? ['signal', activeLow(channel) ? 'plus' : 'return']
+      : ['signal', 'plus', 'return'],
   draw: (channel) => {
     const busyA = lampFullA(channel);
     return { idleA: lampA(busyA, channel.park.to), busyA, stallA: busyA, pinsA: [busyA] };

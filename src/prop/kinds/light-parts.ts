@@ -6,7 +6,10 @@ export function lightParts({ positive, atLeast0, flash, flicker, lightWeight }: 
   const led = {
     currentA: positive('amperes', 'current that each LED may have (A)'),
     spreadV: atLeast0('volts', 'how far forward voltages lie around nominal (V)').default(0.2),
-    supplyV: positive('volts', 'supply of the LED (V); default: the rail').optional(),
+    supplyV: positive(
+      'volts',
+      'supply of the LED (V); default: the rail, or the pin where that feeds it',
+    ).optional(),
   };
   const forwardV = positive('volts', 'nominal forward voltage (V)');
   const resistorOhm = positive('ohms', 'series resistor (ohm)');

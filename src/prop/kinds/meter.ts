@@ -29,3 +29,10 @@ export function average(share: number): Average {
   const volts = HIGH_V * share;
   return { volts, low: volts * 0.8, high: volts * 1.1 };
 }
+
+/** The same of a board whose pins have another high level (V): all is in proportion to it. */
+export function atHighV(level: Level, highV: number): Level {
+  const share = highV / HIGH_V;
+  const { command, volts, low, high } = level;
+  return { command, volts: volts * share, low: low * share, high: high * share };
+}

@@ -10,6 +10,8 @@ export function relaySchema({
   pin,
   onOff,
   common,
+  through,
+  pull,
   flash,
   lightWeight,
 }: Parts) {
@@ -19,14 +21,20 @@ export function relaySchema({
       volts: positive('volts', 'supply of the coil (V)'),
       ohm: positive('ohms', 'resistance of the coil (ohm)'),
       gain: positive('the gain', 'least current gain of the transistor, hFE').default(100),
-      driveV: positive('volts', 'voltage of the pin (V)').default(3.3),
+      driveV: positive('volts', 'voltage of the pin (V); default: that of its board').optional(),
       baseOhm: positive('ohms', 'base resistor (ohm)').optional(),
     })
     .describe('coil of a bare relay, switched by a pin through a transistor');
 
   return z.strictObject({
     kind: z.literal('relay'),
-    output: z.strictObject({ board: name('board'), pin, activeLow: z.boolean().default(false) }),
+    output: z.strictObject({
+      board: name('board'),
+      pin,
+      activeLow: z.boolean().default(false),
+      pull,
+    }),
+    through,
     ...common,
     contact: z
       .enum(['held', 'momentary'], {

@@ -3,6 +3,7 @@ import { lintRelay } from '../lint-relay.ts';
 import { vapourInfo } from './info.ts';
 import type { Kind } from './kind.ts';
 import { steady } from './meter.ts';
+import { activeLow } from './polarity.ts';
 import type { RelayChannel } from './relay-schema.ts';
 
 /** What a relay's load draws while the contact is closed (A). */
@@ -28,9 +29,9 @@ export const relay: Kind<RelayChannel> = {
   faults: {
     symptoms: ['dead', 'stays-on'],
     rulesOut: ({ duty }) => (duty ? ['it is not in its duty rest'] : []),
-    levels: ({ output: { activeLow } }, name) => [
-      { command: `sinew switch ${name} on`, ...steady(!activeLow) },
-      { command: `sinew switch ${name} off`, ...steady(activeLow) },
+    levels: (channel, name) => [
+      { command: `sinew switch ${name} on`, ...steady(!activeLow(channel)) },
+      { command: `sinew switch ${name} off`, ...steady(activeLow(channel)) },
     ],
     off: (name) => `sinew switch ${name} off`,
   },

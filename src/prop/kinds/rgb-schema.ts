@@ -4,7 +4,7 @@ import { lightParts } from './light-parts.ts';
 
 /** The schema of an rgb light in the prop file. */
 export function rgbSchema(parts: Parts) {
-  const { z, name, pin, common } = parts;
+  const { z, name, pin, common, through, pull } = parts;
   const { led, forwardV, resistorOhm, fadeS, guards } = lightParts(parts);
   const three = <T extends z.ZodType>(of: T, doc: string) =>
     z
@@ -26,7 +26,13 @@ export function rgbSchema(parts: Parts) {
           error: 'is neither anode nor cathode; write anode or cathode',
         })
         .default('cathode'),
+      activeLow: z
+        .boolean()
+        .optional()
+        .describe('of a driver board: a low level lights a colour (default: a high one)'),
+      pull,
     }),
+    through,
     ...common,
     whiteBalance: z
       .tuple([gain, gain, gain], {

@@ -4,6 +4,7 @@ import type { Notes } from '../notes.ts';
 import type { Kind } from './kind.ts';
 import { homeFadeS } from './light-parts.ts';
 import { average, steady } from './meter.ts';
+import { activeLow } from './polarity.ts';
 import type { RgbChannel } from './rgb-schema.ts';
 
 const COLOURS = ['red', 'green', 'blue'] as const;
@@ -58,22 +59,23 @@ export const rgb: Kind<RgbChannel> = {
     used: 'lit',
     unused: 'dark',
     release: (name) => `make ${name} dark`,
-    cores: 'three colours share one plus (common: anode) or one return (common: cathode)',
+    cores:
+      'three colours share one plus (common: anode) or one return (common: cathode), and what lies between has both',
   },
   faults: {
     symptoms: ['dead', 'dim', 'stays-on'],
     rulesOut: () => [],
-    levels: ({ output, whiteBalance }, name, role) => {
+    levels: (channel, name, role) => {
       const which = (COLOURS as readonly string[]).indexOf(role.toLowerCase());
-      const gain = whiteBalance[which] ?? 1;
-      const anode = output.common === 'anode';
-      const white = anode ? 1 - gain : gain;
+      const gain = channel.whiteBalance[which] ?? 1;
+      const low = activeLow(channel);
+      const white = low ? 1 - gain : gain;
       return [
         {
           command: `sinew colour ${name} white`,
-          ...(gain === 1 ? steady(!anode) : average(white)),
+          ...(gain === 1 ? steady(!low) : average(white)),
         },
-        { command: `sinew colour ${name} black`, ...steady(anode) },
+        { command: `sinew colour ${name} black`, ...steady(low) },
       ];
     },
     full: (name) => `sinew colour ${name} white`,
@@ -88,7 +90,10 @@ export const rgb: Kind<RgbChannel> = {
   },
   outputs: ({ output: { pins } }) =>
     pins.map((pin, i) => ({ pin, at: ['pins', i], colour: COLOURS[i]! })),
-  cores: ({ output: { common } }) => ['signal', common === 'anode' ? 'plus' : 'return'],
+  cores: ({ output: { common }, through }) =>
+    through === undefined || through === 'nothing'
+      ? ['signal', common === 'anode' ? 'plus' : 'return']
+      : ['signal', 'plus', 'return'],
   draw: (channel) => {
     const pinsA = rgbFullA(channel);
     const busyA = pinsA[0] + pinsA[1] + pinsA[2];

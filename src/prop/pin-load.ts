@@ -1,0 +1,120 @@
+import type { PinElectrics } from '../boards/facts.ts';
+import { factsOf } from '../boards/registry.ts';
+import { baseA, baseResistor, type Coil, coilA, saturatingA } from '../sums/relay-drive.ts';
+import { ledMostA } from '../sums/resistor.ts';
+import type { Path } from './finding.ts';
+import { lightOf, relayOf } from './kinds/channel.ts';
+import { activeLow, type SwitchedChannel, switchedOf, type Through } from './kinds/polarity.ts';
+import { kindOf } from './kinds/registry.ts';
+import { isFedByPin, throughOf } from './kinds/through.ts';
+import type { Channel, Prop, RelayChannel } from './schema.ts';
+
+/** What the pins of the boards carry. The one place for it: checks, budget and pictures ask here. */
+
+/** What a pin gives or takes while its channel is full on. */
+export interface PinLoad {
+  channel: string;
+  colour?: 'red' | 'green' | 'blue';
+  board: string;
+  pin: number;
+  /** Where the pin stands in the file. */
+  path: Path;
+  through: Through;
+  /** From the pin into the load, or from the load into the pin. */
+  way: 'source' | 'sink';
+  amps: number;
+}
+
+/** The input of a relay module or driver board with an opto-coupler (A): typical, from memory. */
+const INPUT_A = 0.003;
+/** Least gain of a small transistor where the file gives none (hFE; typical, from memory). */
+const GAIN = 100;
+
+/** The electrical side of the board that a channel is on; undefined where there is no such board. */
+export function electricsOf(prop: Prop, { output }: Channel): PinElectrics | undefined {
+  if (!Object.hasOwn(prop.boards, output.board)) return undefined;
+  const board = prop.boards[output.board]!;
+  return factsOf(board).electrics(board);
+}
+
+/** What feeds the LEDs of a light (V): its pins, or what the file says, or its rail. */
+export function ledSupplyV(prop: Prop, spec: Channel, given: number | undefined) {
+  if (isFedByPin(spec)) return electricsOf(prop, spec)?.highV;
+  const { rail } = spec;
+  return (
+    given ??
+    (rail !== undefined && Object.hasOwn(prop.rails, rail) ? prop.rails[rail]!.volts : undefined)
+  );
+}
+
+/** A coil with the voltage of the pin that drives its transistor. */
+export function driven(prop: Prop, relay: RelayChannel, coil: NonNullable<RelayChannel['coil']>) {
+  return { ...coil, driveV: coil.driveV ?? electricsOf(prop, relay)?.highV ?? 3.3 } satisfies Coil;
+}
+
+/** What every pin that switches something carries; a servo's input takes next to nothing. */
+export function pinLoads(prop: Prop): PinLoad[] {
+  return Object.entries(prop.channels).flatMap(([channel, spec]) => {
+    const switched = switchedOf(spec);
+    if (!switched) return [];
+    const through = throughOf(switched);
+    const way = activeLow(switched) ? 'sink' : 'source';
+    const { board } = spec.output;
+    const outputs = kindOf(spec).outputs(spec);
+    const loadsA = currentsOf(prop, switched, through);
+    return outputs.map(({ pin, at, colour }, i): PinLoad => {
+      const path = ['channels', channel, 'output', ...at];
+      const amps = loadsA[i] ?? 0;
+      return { channel, board, pin, path, through, way, amps, ...(colour && { colour }) };
+    });
+  });
+}
+
+/** The current of every pin of a channel (A), in the order of its outputs. */
+function currentsOf(prop: Prop, spec: SwitchedChannel, through: Through): number[] {
+  const pins = kindOf(spec).outputs(spec).length;
+  const relay = relayOf(spec);
+  switch (through) {
+    case 'driver board':
+      return Array.from({ length: pins }, () => INPUT_A);
+    case 'n-mosfet':
+      // A gate takes charge, but no current that lasts.
+      return Array.from({ length: pins }, () => 0);
+    case 'npn':
+      if (relay?.coil) return [coilDriveA(prop, relay, relay.coil)];
+      return loadCurrents(prop, spec).map((amps) => saturatingA(amps, GAIN));
+    case 'nothing':
+      if (relay) return [relay.coil ? coilA(relay.coil) : INPUT_A];
+      return loadCurrents(prop, spec);
+  }
+}
+
+function coilDriveA(prop: Prop, relay: RelayChannel, spec: NonNullable<RelayChannel['coil']>) {
+  const coil = driven(prop, relay, spec);
+  if (coil.baseOhm !== undefined) return baseA(coil, coil.baseOhm);
+  return baseResistor(coil)?.pinA ?? 0;
+}
+
+/**
+ * What each colour of a light, or what a relay switches, takes at full (A): the larger of what the file
+ * says and what Ohm's law gives with the resistor that is fitted. White balance shortens the pulses of a
+ * colour and leaves the current while they last.
+ */
+function loadCurrents(prop: Prop, spec: SwitchedChannel): number[] {
+  const relay = relayOf(spec);
+  if (relay) return [relay.coil ? coilA(relay.coil) : 0];
+  const full = lightOf(spec)?.draw?.fullA;
+  const fullA = typeof full === 'number' ? [full] : full;
+  const leds = kindOf(spec).leds?.(spec) ?? [];
+  return kindOf(spec)
+    .outputs(spec)
+    .map((_output, i) => {
+      const led = leds[i];
+      const supplyV = led && ledSupplyV(prop, spec, led.supplyV);
+      const flowsA =
+        led?.resistorOhm === undefined || supplyV === undefined
+          ? undefined
+          : ledMostA({ ...led, supplyV }, led.resistorOhm);
+      return Math.max(fullA?.[i] ?? 0, flowsA ?? (fullA ? 0 : (led?.currentA ?? 0)));
+    });
+}
