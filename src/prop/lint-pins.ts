@@ -4,9 +4,10 @@ import { tidy } from '../shared/units.ts';
 import { coilA } from '../sums/relay-drive.ts';
 import type { Path } from './finding.ts';
 import { type LightChannel, lightOf, relayOf } from './kinds/channel.ts';
-import { activeLow, isLowSide, type SwitchedChannel, switchedOf } from './kinds/polarity.ts';
+import { activeLow, type SwitchedChannel, switchedOf } from './kinds/polarity.ts';
 import { kindOf } from './kinds/registry.ts';
 import { isFedByPin, throughOf } from './kinds/through.ts';
+import { isLowSide } from './kinds/through-words.ts';
 import { grouped } from './loom-words.ts';
 import type { Notes } from './notes.ts';
 import { electricsOf, type PinLoad, pinLoads } from './pin-load.ts';
@@ -26,7 +27,11 @@ export function lintPins(notes: Notes): void {
   const loads = pinLoads(notes.prop).filter(({ channel }) => !isBroken(notes, channel));
   // A broken channel's current is not known, and a sum without it says nothing.
   for (const [, all] of grouped(loads, ({ channel }) => channel)) lintLoads(notes, all);
-  lintSums(notes, loads);
+  // What is told as an error already is not told again as a part of the sum.
+  lintSums(
+    notes,
+    loads.filter(({ channel }) => !notes.hasErrorIn(['channels', channel])),
+  );
 }
 
 function isBroken({ given }: Notes, name: string): boolean {
@@ -82,6 +87,7 @@ function lintCoilOnPin(notes: Notes, name: string, { through, coil }: RelayChann
   else if (
     through === undefined &&
     coil.baseOhm === undefined &&
+    coil.driveV === undefined &&
     !notes.given.has([...at, 'coil', 'gain'])
   )
     notes.warning(

@@ -4,9 +4,10 @@ import { baseA, baseResistor, type Coil, coilA, saturatingA } from '../sums/rela
 import { ledMostA } from '../sums/resistor.ts';
 import type { Path } from './finding.ts';
 import { lightOf, relayOf } from './kinds/channel.ts';
-import { activeLow, type SwitchedChannel, switchedOf, type Through } from './kinds/polarity.ts';
+import { activeLow, type SwitchedChannel, switchedOf } from './kinds/polarity.ts';
 import { kindOf } from './kinds/registry.ts';
 import { isFedByPin, throughOf } from './kinds/through.ts';
+import type { Through } from './kinds/through-words.ts';
 import type { Channel, Prop, RelayChannel } from './schema.ts';
 
 /** What the pins of the boards carry. The one place for it: checks, budget and pictures ask here. */

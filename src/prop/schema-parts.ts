@@ -1,6 +1,6 @@
 import * as z from 'zod';
 import { didYouMean } from './finding.ts';
-import { THROUGH } from './kinds/polarity.ts';
+import { THROUGH } from './kinds/through-words.ts';
 import { NAME } from './name.ts';
 import { PART_NAMES } from './parts.ts';
 

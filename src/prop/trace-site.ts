@@ -1,8 +1,9 @@
 import { factsOf } from '../boards/registry.ts';
 import { coreOhm } from './circuit.ts';
 import type { Kind } from './kinds/kind.ts';
-import { isLowSide, switchedOf } from './kinds/polarity.ts';
+import { switchedOf } from './kinds/polarity.ts';
 import { kindOf } from './kinds/registry.ts';
+import { isLowSide } from './kinds/through-words.ts';
 import { type Core, coreKind, type Link, Loom, type PlacedWire } from './loom.ts';
 import { splitEnd } from './loom-words.ts';
 import type { Channel, Prop } from './schema.ts';

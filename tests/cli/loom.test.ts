@@ -35,7 +35,7 @@ describe('text', () => {
     const { code, out, err } = await loom('owl.yaml');
     expect({ code, err }).toEqual({ code: 0, err: '' });
     const [head, ...lists] = out.split(/\n\n/);
-    expect(head).toBe('Foyer owl: 30 wires, 27 connectors');
+    expect(head).toBe('Foyer owl: 32 wires, 29 connectors');
     expect(lists.map((list) => list.split('\n')[0])).toEqual([
       'BY CONNECTOR',
       'BY CHANNEL',
@@ -191,7 +191,7 @@ test('--json has wires, connectors and pins', async () => {
   expect(code).toBe(0);
   const { name, wires, connectors, boards } = JSON.parse(out);
   expect(name).toBe('Foyer owl');
-  expect(wires).toHaveLength(30);
+  expect(wires).toHaveLength(32);
   expect(wires[0].cores[0]).toMatchObject({ colour: 'YE', colourName: 'yellow' });
   const block = connectors.find((one: { name: string }) => one.name === 'TB1');
   expect(block.bridged[0]).toEqual(['1', '2', '3', '4', '5']);

@@ -56,7 +56,8 @@ rails: { five: { volts: 5, limitA: 0.7 } }
 channels:
   sky:
     kind: rgb
-    output: { board: head, pins: [4, 5, 6] }
+    output: { board: head, pins: [9, 10, 11] }
+    through: driver board
     rail: five
     whiteBalance: [${whiteBalance.join(', ')}]
     draw: { fullA: [0.4, 0.3, 0.2] }

@@ -123,7 +123,7 @@ channels:
     kind: rgb
     output: { board: main, pins: [5, 6, 13], common: anode }
     rail: five
-    draw: { fullA: [0.3, 0.2, 0.1] }
+    draw: { fullA: [0.03, 0.02, 0.01] }
     wire: { label: E, sectionMm2: 1, lengthM: 5.8, cores: [{ role: red, colour: RD, from: J1-29, to: D1-1 }, { role: green, colour: GN, from: J1-31, to: D1-2 }, { role: blue, colour: BU, from: J1-33, to: D1-3 }, { role: plus, colour: WH, from: T1-2, to: D1-4 }] }
   horn:
     kind: relay
@@ -139,15 +139,15 @@ wires:
 `;
 
   test('each colour comes back through its own core, its pin and the ground of the header', () => {
-    // Plus 0.1 x 0.6 A, red core 0.1 x 0.3 A, ground wire 0.1 x 0.6 A: the worst colour is red.
-    expect(channelOf(TEXT, 'eye').movingV).toBeCloseTo(5 - 0.06 - 0.03 - 0.06, 5);
+    // Plus 0.1 x 0.06 A, red core 0.1 x 0.03 A, ground wire 0.1 x 0.06 A: the worst colour is red.
+    expect(channelOf(TEXT, 'eye').movingV).toBeCloseTo(5 - 0.006 - 0.003 - 0.006, 5);
   });
 
   test('J1 is the header for the sums as well, where the file says nothing else', () => {
     const silent = TEXT.replace('J1: { board: main }, ', '');
     const [given, guessed] = [budget(TEXT), budget(silent)];
     expect(guessed.channels).toEqual(given.channels);
-    expect(channelOf(silent, 'eye').movingV).toBeCloseTo(5 - 0.06 - 0.03 - 0.06, 5);
+    expect(channelOf(silent, 'eye').movingV).toBeCloseTo(5 - 0.006 - 0.003 - 0.006, 5);
     expect(guessed.untraced).toEqual([]);
     // Said to be something else, it is no header: the light has no way back.
     expect(budget(silent.replace('T1: {', 'J1: {}, T1: {')).untraced).toEqual(['eye']);

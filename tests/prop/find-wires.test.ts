@@ -44,7 +44,7 @@ describe('the search for a wire', () => {
   it.each(['GN', 'gn', 'green'])(
     'by colour alone, not by letters inside other words: %s',
     (text) => {
-      expect(find(text)).toEqual(['eye_left', 'eye_right']);
+      expect(find(text)).toEqual(['eye_left', 'eye_right', 'eye_left', 'eye_right']);
     },
   );
 });

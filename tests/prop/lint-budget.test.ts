@@ -216,7 +216,7 @@ name: Test
 boards: { main: { driver: sim } }
 rails: { five: { volts: 5, limitA: 2 } }
 channels:
-  h: { kind: lamp, output: { board: main, pin: 17 }, rail: five, draw: { fullA: 0.02 }, ${lamp} }
+  h: { kind: lamp, output: { board: main, pin: 17 }, through: n-mosfet, rail: five, draw: { fullA: 0.02 }, ${lamp} }
   k: { kind: relay, output: { board: main, pin: 22 }, ${relay} }
 `;
 

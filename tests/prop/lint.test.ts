@@ -660,8 +660,8 @@ describe('rails', () => {
     expectFindings(
       propText(
         `a: ${relay(7, { rail: 'r', draw: '»{ onA: 1.1 }', duty: '{ maxOnS: 5, restS: 5 }' })}
-  b: ${RGB('[4, 5, 6]', ', rail: r, draw: »{ fullA: [0.4, 0.4, 0.4] }')}
-  c: ${LAMP(12, ', rail: r, draw: »{ fullA: 1.5 }')}`,
+  b: ${RGB('[9, 10, 11]', ', through: driver board, rail: r, draw: »{ fullA: [0.4, 0.4, 0.4] }')}
+  c: ${LAMP(12, ', through: n-mosfet, rail: r, draw: »{ fullA: 1.5 }')}`,
         rails('1'),
       ),
       [{ wrong: '1.1 A' }, { wrong: '1.2 A' }, { wrong: '1.5 A' }],

@@ -122,8 +122,13 @@ describe('a dead servo', () => {
       'head: { driver: pca9685, bus: 1, address: 0x40, frequencyHz: 100 }',
     );
     const trace = traceFault(parseProp(text, 'a.yaml').prop!, 'a');
-    // 1 ms and 2 ms of 10 ms at 3.3 V.
-    expect(stepAt(trace, 'P1-3').expect).toContain('0.33 V; sinew move a 45: 0.66 V');
+    // 1 ms and 2 ms of 10 ms at 5 V, or at 3.3 V.
+    expect(stepAt(trace, 'P1-3').expect).toContain('0.5 V; sinew move a 45: 1 V (with 5 V at VDD');
+    const low = traceFault(
+      parseProp(text.replace('frequencyHz', 'vddV: 3.3, frequencyHz'), 'a.yaml').prop!,
+      'a',
+    );
+    expect(stepAt(low, 'P1-3').expect).toMatch(/0\.33 V; sinew move a 45: 0\.66 V$/);
   });
 });
 
@@ -139,16 +144,18 @@ describe('the other kinds', () => {
     expect(trace.wires).toEqual(['W30', 'W31', 'W32', 'W16', 'W34', 'W35']);
   });
 
-  test('an rgb light with a common anode pulls its colours down', () => {
+  test('an rgb light with a common anode behind MOSFETs: high pins light it, and the MOSFETs pull down', () => {
     const trace = traceFault(owl, 'eye_left');
-    for (const [plug, board, ground] of [
-      ['D1-1', 'J1-29', 'J1-30'],
-      ['D1-3', 'J1-31', 'J1-30'],
-      ['D1-4', 'J1-33', 'J1-34'],
+    for (const [gate, board, ground, drain] of [
+      ['Q1-1', 'J1-29', 'J1-30', 'Q1-5'],
+      ['Q1-2', 'J1-31', 'J1-30', 'Q1-6'],
+      ['Q1-3', 'J1-33', 'J1-34', 'Q1-7'],
     ] as const) {
-      const text = 'sinew colour eye_left white: 0 V; sinew colour eye_left black: 3.3 V';
-      expect(stepAt(trace, plug, 'PS2-2').expect).toBe(text);
+      const text = 'sinew colour eye_left white: 3.3 V; sinew colour eye_left black: 0 V';
+      expect(stepAt(trace, gate, 'Q1-4').expect).toBe(text);
       expect(stepAt(trace, board, ground).expect).toBe(`the same: ${text}`);
+      expect(stepAt(trace, drain, 'Q1-4').check).toContain('with sinew colour eye_left white');
+      expect(stepAt(trace, drain, 'Q1-4').expect).toBe('0 V, at most 0.4 V');
     }
   });
 

@@ -9,6 +9,7 @@ import { Daemon, OWL, Peer } from './daemon.ts';
 interface Channel {
   kind: string;
   output: { pin?: number; pins?: number[]; activeLow?: boolean; common?: string };
+  through?: string;
   calibration: [number, number][];
   envelopeUs?: [number, number];
 }
@@ -45,9 +46,10 @@ const servos = () => Object.entries(owl).filter(([, { kind }]) => kind === 'serv
 /** Every output pin of the owl and the level that makes it safe. */
 function safeLevels(): Record<number, string> {
   const safe: Record<number, string> = {};
-  for (const { output } of Object.values(owl))
+  // A MOSFET between conducts while its pin is high, whatever the LEDs have in common.
+  for (const { output, through } of Object.values(owl))
     for (const pin of output.pins ?? [output.pin!])
-      safe[pin] = output.activeLow || output.common === 'anode' ? '1' : '0';
+      safe[pin] = output.activeLow || (output.common === 'anode' && !through) ? '1' : '0';
   return safe;
 }
 

@@ -1,8 +1,5 @@
 import type { Channel } from './channel.ts';
-
-/** What may lie between a pin and what it switches. */
-export const THROUGH = ['npn', 'n-mosfet', 'driver board', 'nothing'] as const;
-export type Through = (typeof THROUGH)[number];
+import { isLowSide } from './through-words.ts';
 
 /** A channel that is on or off, or lit or dark: all but servos. */
 export type SwitchedChannel = Exclude<Channel, { kind: 'servo' }>;
@@ -10,11 +7,6 @@ export type SwitchedChannel = Exclude<Channel, { kind: 'servo' }>;
 /** The channel as one that is on or off; undefined for a servo. */
 export function switchedOf(channel: Channel | undefined): SwitchedChannel | undefined {
   return channel && channel.kind !== 'servo' ? channel : undefined;
-}
-
-/** A switch to ground: it conducts while its pin is high. */
-export function isLowSide(through: Through | undefined): boolean {
-  return through === 'npn' || through === 'n-mosfet';
 }
 
 /**

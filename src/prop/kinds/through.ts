@@ -1,6 +1,7 @@
 import { coreKind } from '../loom.ts';
 import type { Channel } from './channel.ts';
-import { activeLow, type SwitchedChannel, type Through } from './polarity.ts';
+import { activeLow, type SwitchedChannel } from './polarity.ts';
+import type { Through } from './through-words.ts';
 
 /**
  * What lies between the pin and what it switches. Where the file does not say: a relay is a module,

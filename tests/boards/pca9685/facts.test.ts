@@ -92,7 +92,7 @@ describe('the rate of a chip is the one that its prescaler gives', () => {
     const wire =
       '{ label: W1, cores: [{ role: signal, colour: YE, from: HD-4, to: S1-1 }, { role: plus, colour: RD, from: T1-1, to: S1-2 }, { role: return, colour: BK, from: T1-2, to: S1-3 }] }';
     const { prop } = parseProp(
-      propText(`a: ${servo(4, { wire })}`, '', `head: ${entry(330)}`),
+      propText(`a: ${servo(4, { wire })}`, '', `head: ${entry(330).replace('{', '{ vddV: 3.3,')}`),
       'test.yaml',
     );
     const texts = traceFault(prop!, 'a').steps.map(({ expect: text }) => text);

@@ -73,7 +73,7 @@ test('at rest the core draws what the file says of each kind, and busy what it s
 test('a light that parks lit counts while everything is parked', () => {
   expectFindings(
     propText(
-      'glow: { kind: lamp, output: { board: head, pin: 4 }, rail: five, draw: { fullA: 2 }, park: { to: 1 } }',
+      'glow: { kind: lamp, output: { board: head, pin: 9 }, through: n-mosfet, rail: five, draw: { fullA: 2 }, park: { to: 1 } }',
       'rails: { five: { volts: 5, limitA: »1 } }',
     ),
     [{ wrong: /draw 2 A when all hold still/ }],
