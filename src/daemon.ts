@@ -10,6 +10,9 @@ async function run(): Promise<void> {
     else if (options === 'version') {
       const { version } = await import('./version.ts');
       process.stdout.write(`sinewd ${await version()}\n`);
+    } else if (options.prepare) {
+      const { prepare } = await import('./startup/prepare.ts');
+      process.exitCode = await prepare(options);
     } else {
       // Before anything else: the threads take as long to load as the rest does.
       const { startThreads } = await import('./startup/threads.ts');

@@ -243,6 +243,12 @@ export class Keeper {
     });
   }
 
+  /** In place of `begin`: what was worked out from the file on the disk is kept for the next start. */
+  async prepare(): Promise<void> {
+    if (this.#onDisk.compiled && !this.#unread) this.#unkept = this.#onDisk.compiled;
+    await this.flush();
+  }
+
   /** The file's name without its folder. */
   get name(): string {
     return basename(this.#file);

@@ -48,10 +48,11 @@ export async function openProp(
   compiled?: CompiledForm,
 ): Promise<Opened> {
   const [seen, copy] = await Promise.all([disk.look(), known.read()]);
-  // The version that was accepted last need not be read and checked again.
+  // What was worked out before need not be read and checked again, where nothing can be cut off.
   const text = seen.bytes?.toString();
+  const whole = text !== undefined && (copy === undefined || truncation(text, copy) === undefined);
   const form =
-    resumed === undefined && text !== undefined && text === copy && isText(seen.bytes!, text)
+    resumed === undefined && whole && isText(seen.bytes!, text)
       ? await compiled?.read(text)
       : undefined;
   if (text !== undefined && form) {

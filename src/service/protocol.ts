@@ -33,6 +33,17 @@ export interface ServiceStart {
   changes: MessagePort;
 }
 
+/** A service that only keeps what it works out from the file, for a later start; it answers and ends. */
+export interface PrepareStart extends Pick<ServiceStart, 'file' | 'stateDir'> {
+  prepare: true;
+}
+
+/** Whether it was kept, and a sentence; findings before it. */
+export interface Prepared {
+  ready: boolean;
+  text: string;
+}
+
 /** Main thread to service. `n` numbers what is answered by `done` or `fail`. */
 export type ToService =
   /** A line to the gateway's thread; takes the place of an earlier one. */

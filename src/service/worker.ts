@@ -5,13 +5,15 @@ import * as z from 'zod';
 import { systemClock } from '../shared/clock.ts';
 import { makeLogSink } from './log-sink.ts';
 import { PlannerThread } from './planner.ts';
-import type { FromGateway, ServiceStart, ToService } from './protocol.ts';
+import { prepare } from './prepare.ts';
+import type { FromGateway, PrepareStart, ServiceStart, ToService } from './protocol.ts';
 import { PropService } from './service.ts';
 
 /** Entry of the thread of the prop-file service. */
 if (!parentPort) throw new Error('this runs as a worker thread of sinewd');
 const main = parentPort;
-const start = workerData as ServiceStart;
+const given = workerData as ServiceStart | PrepareStart;
+const program = fileURLToPath(import.meta.url);
 
 /** The core goes first where both want the same processor. */
 const NICENESS = 5;
@@ -25,7 +27,7 @@ try {
 // One prop is checked, and seldom: compiled checks would not pay.
 z.config({ jitless: true });
 
-async function run(): Promise<void> {
+async function run(start: ServiceStart): Promise<void> {
   const sink = await makeLogSink(start.logLevel, start.pretty);
   let gateway: MessagePort | undefined;
   const service = new PropService(start, {
@@ -36,7 +38,7 @@ async function run(): Promise<void> {
     planner: new PlannerThread(systemClock),
     clock: systemClock,
     warmUp: true,
-    program: fileURLToPath(import.meta.url),
+    program,
   });
   const log = ({ level, name, values, text, timeMs }: Extract<ToService, { t: 'log' }>) =>
     sink.log(level, name, values, text, timeMs);
@@ -64,4 +66,5 @@ async function run(): Promise<void> {
   await opened;
 }
 
-void run();
+if ('prepare' in given) void prepare(given, program).then((answer) => main.postMessage(answer));
+else void run(given);

@@ -7,6 +7,7 @@ export const USAGE = `sinewd --prop FILE [--listen HOST:PORT] [--token-file F] [
   --token-file F      a file (mode 0600) that holds the token clients must show;
                       needed for any address but this machine's own
   --state-dir D       where positions and duty guards are kept across restarts
+  --prepare           only read and check the prop file, so that the next start is quick
   --log LEVEL         debug, info (default), warn or error
   --version, --help
 `;
@@ -21,6 +22,8 @@ export interface Options {
   tokenFile: string | undefined;
   stateDir: string | undefined;
   logLevel: string;
+  /** Only keep what is worked out from the file, and end. */
+  prepare: boolean;
 }
 
 /** The command line of the daemon. @throws Usage */
@@ -35,6 +38,7 @@ export function readOptions(argv: readonly string[]): Options | 'help' | 'versio
         'token-file': { type: 'string' },
         'state-dir': { type: 'string' },
         log: { type: 'string', default: 'info' },
+        prepare: { type: 'boolean', default: false },
         version: { type: 'boolean' },
         help: { type: 'boolean' },
       },
@@ -54,6 +58,7 @@ export function readOptions(argv: readonly string[]): Options | 'help' | 'versio
     tokenFile: values['token-file'] as string | undefined,
     stateDir: values['state-dir'] as string | undefined,
     logLevel,
+    prepare: values.prepare === true,
   };
 }
 

@@ -41,6 +41,16 @@ describe.each(SUBJECTS)('a slow board with $name', (subject) => {
     expect(Math.min(...tookMs)).toBeLessThanOrEqual(START_MS);
   });
 
+  it(`takes requests within ${START_MS} ms of its first start, where its file was prepared`, async () => {
+    const tookMs: number[] = [];
+    do {
+      const first = await Stage.start(subject, { prepared: true });
+      tookMs.push(first.board.startMs);
+      await first.cleanUp();
+    } while (Math.min(...tookMs) > START_MS && tookMs.length < 5);
+    expect(Math.min(...tookMs)).toBeLessThanOrEqual(START_MS);
+  });
+
   it.each(Object.keys(ACTIVITIES))('loses no tick, and no link, during %s', async (name) => {
     // On the first daemon each is done for the first time, and so compiled on the way.
     kept(await stage.during(() => ACTIVITIES[name]!(stage)), name === 'wake' ? 'wakes' : 'live');

@@ -17,7 +17,7 @@ import { join } from 'node:path';
 import { setTimeout as machineSleep } from 'node:timers/promises';
 import { fileURLToPath } from 'node:url';
 import { LATENESS_MS } from '../../src/shared/telemetry.ts';
-import { Daemon, leaveParked, OWL } from '../system/daemon.ts';
+import { DAEMON, Daemon, leaveParked, OWL } from '../system/daemon.ts';
 import { needTools } from '../tools.ts';
 import { MemoryGroup } from './memory-group.ts';
 
@@ -168,12 +168,14 @@ export class SlowBoard {
    * @param prop a prop file to copy
    * @param folder an earlier board's, to start again on its state
    * @param known the prop was parked before, so that waking it is quick
+   * @param prepared what is worked out from the file was kept before, as the installer does it
    * @param terminal a device for its error output, where the log goes; a pipe without it
    */
   static async start({
     prop = OWL,
     folder,
     known = true,
+    prepared = false,
     args = [],
     env = {},
     disk = 'fast' as Disk,
@@ -184,6 +186,7 @@ export class SlowBoard {
     prop?: string;
     folder?: string;
     known?: boolean;
+    prepared?: boolean;
     args?: string[];
     env?: NodeJS.ProcessEnv;
     disk?: Disk;
@@ -203,6 +206,7 @@ export class SlowBoard {
         await cp(prop, join(home, 'prop.yaml'));
         if (known) await leaveParked(home);
       }
+      if (prepared) prepare(home);
       const file = join(home, '.board');
       const shared = openSync(file, 'w+');
       ftruncateSync(shared, SIZE);
@@ -667,4 +671,10 @@ export async function propFile(text: string): Promise<string> {
   const file = join(folder, 'prop.yaml');
   await writeFile(file, text);
   return file;
+}
+
+/** As the installer does it: before the first start, and at leisure. */
+function prepare(home: string): void {
+  const given = ['--prop', join(home, 'prop.yaml'), '--state-dir', join(home, 'state')];
+  execFileSync(process.execPath, [DAEMON, '--prepare', ...given]);
 }

@@ -7,6 +7,7 @@ import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import { CompiledForm } from '../../src/prop/file/compiled.ts';
 import { versionOf } from '../../src/prop/file/version.ts';
 import { parseProp } from '../../src/prop/load.ts';
+import { prepare } from '../../src/service/prepare.ts';
 import { OWLET } from './owlet.ts';
 import { Rig } from './rig.ts';
 
@@ -66,6 +67,15 @@ test('a start from the form is the same as one from the text, warnings and all',
   expect(JSON.stringify(quick)).toBe(JSON.stringify(seen()));
   const { prop } = parseProp(TEXT, rig.file);
   expect(quick.prop.cues).toEqual(prop!.cues);
+});
+
+test('one that was made before the first start is used as well', async () => {
+  await fs.rm(rig.state, { recursive: true });
+  const given = { prepare: true, file: rig.file, stateDir: rig.state } as const;
+  expect(await prepare(given, program)).toMatchObject({ ready: true });
+  await mark();
+  await again();
+  expect(rig.opened.prop.name).toBe(MARKED);
 });
 
 test('the form is used, and found out later if it does not say what the text says', async () => {
@@ -129,7 +139,6 @@ describe('not trusted is', () => {
         await fs.appendFile(await path(/^last-known/), '# more\n');
       },
     ],
-    ['that of a text whose copy is gone', async () => fs.rm(await path(/^last-known/))],
     [
       'one with another sum',
       async (file) => {
