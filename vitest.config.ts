@@ -10,7 +10,7 @@ const LONG = [
   'prop/{truncation,examples,lint-cues,lint-reuse,load}',
   'rehearsal/rehearse',
   'service/{compiled,locks,state-file}',
-  'sums/{ease,flash,light,linkage,servo-mapping,torque}',
+  'sums/{ease,flash,light,linkage,linkage-drawing,servo-mapping,torque}',
 ].map((name) => `tests/${name}.test.ts`);
 
 /** Unit tests that take seconds each: random programs, attacks, long virtual times, real threads. */

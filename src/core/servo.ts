@@ -10,6 +10,7 @@ import { tidy } from '../shared/units.ts';
 import { PulseBounds } from '../sums/calibration.ts';
 import type { Ease } from '../sums/ease.ts';
 import { planEased } from '../sums/eased-move.ts';
+import { isBelow } from '../sums/linkage.ts';
 import {
   type MotionLimits,
   type MotionState,
@@ -52,7 +53,10 @@ export const CAPTURE_STEP_DEG = 0.01;
  * another digest says nothing of where the servo stands.
  */
 export function placeDigest({ output, calibration, linkage }: ServoChannel): string {
-  const text = JSON.stringify([output, calibration, linkage ?? null]);
+  const what: unknown[] = [output, calibration, linkage ?? null];
+  // Earlier releases took such a linkage for its mirror image: their angles are not believed.
+  if (linkage && isBelow(linkage.hornZeroDeg)) what.push('below');
+  const text = JSON.stringify(what);
   return createHash('sha256').update(text).digest('hex').slice(0, 16);
 }
 

@@ -1,7 +1,7 @@
 import { factsOf } from '../boards/registry.ts';
 import { tidy } from '../shared/units.ts';
 import { Calibration, PulseBounds } from '../sums/calibration.ts';
-import { closingRange } from '../sums/linkage.ts';
+import { closingRange, isBelow } from '../sums/linkage.ts';
 import { ServoMapping } from '../sums/servo-mapping.ts';
 import type { Path } from './finding.ts';
 import type { Limits, Notes } from './notes.ts';
@@ -38,6 +38,7 @@ function lintRange(
   if (given.broken(path('linkage')) || (servo.linkage && !envelopeSound)) return servo.limitsDeg;
   const mapping = lintMapping(notes, servo, path('linkage'));
   if (!mapping) return servo.limitsDeg;
+  if (servo.linkage) lintSide(notes, servo.linkage, path('linkage'));
   const { envelopeUs } = mapping;
   const limits = servo.limitsDeg ?? mapping.calibrationDeg;
   if (!(envelopeUs[0] < envelopeUs[1]) || !envelopeSound) return limits;
@@ -60,6 +61,25 @@ function lintMapping(notes: Notes, servo: ServoChannel, path: Path): ServoMappin
     notes.error(path, error.message, right);
     return undefined;
   }
+}
+
+/** Nearer to the line than this (deg), nobody sees on which side of it the horn's pin is. */
+const IN_LINE_DEG = 1;
+
+/** Which of its two ways a linkage is put together can be seen where the calibration says 0. */
+function lintSide(
+  notes: Notes,
+  { hornZeroDeg, crossed }: NonNullable<ServoChannel['linkage']>,
+  path: Path,
+): void {
+  const offDeg = Math.abs(hornZeroDeg - 180 * Math.round(hornZeroDeg / 180));
+  if (offDeg >= IN_LINE_DEG) return;
+  const side = isBelow(hornZeroDeg) ? 'below' : 'above';
+  notes.warning(
+    [...path, 'hornZeroDeg'],
+    `where the calibration says 0 the horn lies in line with the hinge, so that nobody sees whether the rod crosses that line; crossed: ${crossed} is taken as with the horn just ${side} it`,
+    'let the calibration say 0 where the horn stands away from the line, and count hornZeroDeg from there',
+  );
 }
 
 /** How far the horn stays from a toggle position (deg): common practice, no source. */
@@ -113,7 +133,7 @@ function lintReach(
   notes.error(
     [...path, beyond],
     `${servo.limitsDeg[beyond]} deg is out of reach of the linkage, which brings the flap from ${tidy(low, 1)} to ${tidy(high, 1)} deg`,
-    `stay within ${inwards(envelopeDeg)}, or measure flapZeroDeg again`,
+    `stay within ${inwards(envelopeDeg)}, or look at crossed and flapZeroDeg again`,
   );
   return false;
 }

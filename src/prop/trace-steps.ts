@@ -397,6 +397,7 @@ function wrongWay(site: Site, servo: ServoChannel): TraceStep[] {
   const { name } = site;
   const [low, high] = [servo.calibration[0]!, servo.calibration.at(-1)!];
   const back = `${low[0]} us is ${low[1]} deg, ${high[0]} us is ${high[1]} deg`;
+  const turned = `turn the calibration (now ${back}) by putting its angles in the reverse order, and check the limits before it goes near a stop.`;
   return [
     {
       power: 'on',
@@ -408,8 +409,11 @@ function wrongWay(site: Site, servo: ServoChannel): TraceStep[] {
       power: 'on',
       check: `sinew jog ${name} 2, from the middle of its travel.`,
       expect: 'the angle grows: it moves towards its higher mark',
-      otherwise: `It moves the other way: turn the calibration (now ${back}) by putting its angles in the reverse order, and check the limits before it goes near a stop.`,
+      otherwise: servo.linkage
+        ? 'It moves the other way: find out in the next steps whether the horn or the linkage is not as the file says.'
+        : `It moves the other way: ${turned}`,
     },
+    ...(servo.linkage ? linkageWay(name, servo.linkage, high[1] > low[1], turned) : []),
     {
       power: 'off',
       check: 'Look at the horn: is it on the spline where it was when the marks were captured?',
@@ -417,6 +421,30 @@ function wrongWay(site: Site, servo: ServoChannel): TraceStep[] {
       otherwise: 'Shifted: put it back, or capture limits and marks again with the linkage off.',
     },
     ...signal(site),
+  ];
+}
+
+/** Whether horn and rod are as drawn. */
+function linkageWay(
+  name: string,
+  { crossed, hornZeroDeg }: NonNullable<ServoChannel['linkage']>,
+  rises: boolean,
+  turned: string,
+): TraceStep[] {
+  const side = crossed ? 'on the same side of it as the shaft' : 'on the side away from the shaft';
+  return [
+    {
+      power: 'on',
+      check: `Take the rod off and jog ${name} to and fro by a few us (sinew jog ${name} 10 --us), looking from the side from which rising angles of the flap turn anticlockwise.`,
+      expect: `with a longer pulse the horn turns ${rises ? 'anticlockwise' : 'clockwise'}`,
+      otherwise: `It turns the other way: ${turned}`,
+    },
+    {
+      power: 'off',
+      check: `Put the rod back. With the horn where the calibration says 0 (${hornZeroDeg} deg from the direction shaft to hinge), lay a ruler from the horn's pin to the hinge.`,
+      expect: `the pin in the flap is ${side}`,
+      otherwise: `It is on the other side: write crossed: ${!crossed} in the linkage, and check the limits before it goes near a stop.`,
+    },
   ];
 }
 

@@ -20,7 +20,10 @@ export interface LinkageSpec extends FourBar {
   hornZeroDeg: number;
   /** Angle of the flap arm where the flap is at 0 deg; default: where it is with the horn at 0. */
   flapZeroDeg?: number | undefined;
-  /** The rod crosses the line from shaft to hinge. */
+  /**
+   * Where the calibration says 0, the pin in the flap lies on the shaft's side of the line from the
+   * horn's pin to the hinge. A rod that crosses the line from shaft to hinge always does.
+   */
   crossed: boolean;
 }
 
@@ -48,6 +51,21 @@ function wrap(deg: number): number {
   return turned === -180 ? 180 : turned;
 }
 
+/**
+ * Whether the flap's pin lies to the right of the line from the horn's pin to the hinge: `right` of the
+ * functions here. A linkage keeps its side for as long as it does not come into a toggle position, so it
+ * is told where the maker draws it: with the horn above the line to the hinge the shaft is to the right,
+ * below it to the left. A horn in line counts as just above.
+ */
+export function isRight({ crossed, hornZeroDeg }: LinkageSpec): boolean {
+  return crossed !== isBelow(hornZeroDeg);
+}
+
+/** Whether a horn at an angle (deg) points below the line from shaft to hinge. */
+export function isBelow(hornDeg: number): boolean {
+  return wrap(hornDeg) < 0;
+}
+
 /** Angle (deg) whose cosine is `cosine`; NaN beyond 1 by more than `slack`. */
 function acosDeg(cosine: number, slack = NOISE): number {
   if (Math.abs(cosine) > 1 + slack) return Number.NaN;
@@ -69,13 +87,14 @@ function third({ groundMm: g, hornMm: a, couplerMm: b, flapMm: c }: FourBar): nu
  * K1 cos f - K2 cos h + K3 = cos(h - f) with K1 = ground / horn, K2 = ground / flap,
  * K3 = (horn2 + flap2 + ground2 - rod2) / (2 horn flap): F. Freudenstein, "Approximate synthesis of
  * four-bar linkages", Trans. ASME 77 (1955). NaN where the linkage does not close.
+ * @param right the side of the flap's pin, as `isRight`
  * @param slack rounding of a cosine that is let pass
  */
-export function flapOf(bar: FourBar, hornDeg: number, crossed: boolean, slack = NOISE): number {
+export function flapOf(bar: FourBar, hornDeg: number, right: boolean, slack = NOISE): number {
   const cos = Math.cos(hornDeg * RAD);
   const p = cos - bar.groundMm / bar.hornMm;
   const q = Math.sin(hornDeg * RAD);
-  return solve(p, q, third(bar) - (bar.groundMm / bar.flapMm) * cos, crossed ? 1 : -1, slack);
+  return solve(p, q, third(bar) - (bar.groundMm / bar.flapMm) * cos, right ? 1 : -1, slack);
 }
 
 /** Angle of the horn (deg) for an angle of the flap arm (deg), as `flapOf`; `sign` picks one of two. */
@@ -130,14 +149,14 @@ export function closingRange(bar: FourBar): [low: number, high: number] | undefi
   return [low >= 1 ? 0 : acosDeg(low), high <= -1 ? 180 : acosDeg(high)];
 }
 
-/** Every toggle position of one branch of a linkage that closes. */
-export function toggles(bar: FourBar, crossed: boolean): Toggle[] {
+/** Every toggle position of one branch of a linkage that closes: `right` as `isRight`. */
+export function toggles(bar: FourBar, right: boolean): Toggle[] {
   const { groundMm: g, hornMm: a, couplerMm: b, flapMm: c } = bar;
   const found: Toggle[] = [];
   for (const side of [1, -1]) {
     for (const pinMm of [b + c, Math.abs(b - c)]) {
       const hornDeg = side * acosDeg((a * a + g * g - pinMm * pinMm) / (2 * a * g));
-      const flapDeg = flapOf(bar, hornDeg, crossed);
+      const flapDeg = flapOf(bar, hornDeg, right);
       if (Number.isFinite(flapDeg)) found.push({ links: 'flap', hornDeg, flapDeg });
     }
     for (const reachMm of [a + b, a - b]) {
@@ -146,7 +165,7 @@ export function toggles(bar: FourBar, crossed: boolean): Toggle[] {
       const seenDeg =
         Math.atan2(c * Math.sin(flapDeg * RAD), g + c * Math.cos(flapDeg * RAD)) / RAD;
       const hornDeg = wrap(reachMm < 0 ? seenDeg + 180 : seenDeg);
-      const off = Math.abs(wrap(flapOf(bar, hornDeg, crossed) - flapDeg));
+      const off = Math.abs(wrap(flapOf(bar, hornDeg, right) - flapDeg));
       if (off < SAME_DEG) found.push({ links: 'horn', hornDeg, flapDeg });
     }
   }
@@ -174,7 +193,7 @@ export class Linkage {
   readonly ends: readonly [Toggle['links'] | undefined, Toggle['links'] | undefined];
   readonly #hornZeroDeg: number;
   readonly #flapZeroDeg: number;
-  readonly #crossed: boolean;
+  readonly #right: boolean;
   readonly #sign: 1 | -1;
   /** The middle of the stretch, from which angles are unwrapped (textbook deg). */
   readonly #midHornDeg: number;
@@ -187,7 +206,7 @@ export class Linkage {
   constructor(spec: LinkageSpec, midDeg: number) {
     this.bar = spec;
     this.#hornZeroDeg = spec.hornZeroDeg;
-    this.#crossed = spec.crossed;
+    this.#right = isRight(spec);
     const midHorn = spec.hornZeroDeg + midDeg;
     const midFlap = this.#mustClose(midHorn, `its middle position, ${round(midDeg)} deg`);
     const zeroDeg = spec.flapZeroDeg ?? this.#mustClose(spec.hornZeroDeg, '0 deg');
@@ -206,7 +225,7 @@ export class Linkage {
     let low = -WIDEST_DEG;
     let high = WIDEST_DEG;
     const ends: [Toggle['links'] | undefined, Toggle['links'] | undefined] = [undefined, undefined];
-    for (const { links, hornDeg } of toggles(spec, spec.crossed)) {
+    for (const { links, hornDeg } of toggles(spec, this.#right)) {
       const away = wrap(hornDeg - midHorn);
       if (away <= 0 && away > low) [low, ends[0]] = [away, links];
       if (away >= 0 && away < high) [high, ends[1]] = [away, links];
@@ -214,7 +233,7 @@ export class Linkage {
     // A flap that goes all the way round is used as far as its angle is told from the next turn's.
     for (const widest of [-WIDEST_DEG, WIDEST_DEG]) {
       const hornDeg = hornOf(spec, midFlap + widest, this.#sign);
-      const off = Math.abs(wrap(flapOf(spec, hornDeg, spec.crossed) - midFlap - widest));
+      const off = Math.abs(wrap(flapOf(spec, hornDeg, this.#right) - midFlap - widest));
       const away = wrap(hornDeg - midHorn);
       if (!(off < SAME_DEG) || away * widest > 0 !== rises) continue;
       if (away < 0 && away > low) [low, ends[0]] = [away, undefined];
@@ -258,7 +277,7 @@ export class Linkage {
   }
 
   #flapAt(hornDeg: number): number {
-    const away = wrap(flapOf(this.bar, hornDeg, this.#crossed, INSIDE) - this.#midFlapDeg);
+    const away = wrap(flapOf(this.bar, hornDeg, this.#right, INSIDE) - this.#midFlapDeg);
     return this.#midFlapDeg + away - this.#flapZeroDeg;
   }
 
@@ -269,7 +288,7 @@ export class Linkage {
       throw new RangeError(
         `links of ${groundMm}, ${hornMm}, ${couplerMm} and ${flapMm} mm cannot close: the longest must be shorter than the other three together`,
       );
-    const flapDeg = flapOf(this.bar, hornDeg, this.#crossed);
+    const flapDeg = flapOf(this.bar, hornDeg, this.#right);
     if (Number.isFinite(flapDeg)) return flapDeg;
     throw new RangeError(
       `the linkage does not close with the horn at ${where}, which is ${round(Math.abs(wrap(hornDeg)))} deg from the line shaft to hinge: it closes from ${round(range[0])} to ${round(range[1])} deg`,

@@ -209,6 +209,61 @@ describe('commanded in degrees of the flap', () => {
   });
 });
 
+// The readme's drawing turned over: horn, rod and flap arm below the line, and a flap that falls as the
+// horn rises, unless the rod crosses.
+describe('with the horn below the line from shaft to hinge', () => {
+  const below = (crossed: boolean) => ({
+    ...bar,
+    hornZeroDeg: -HORN_ZERO,
+    crossed,
+    ...(crossed ? {} : { flapZeroDeg: -FLAP_ZERO }),
+  });
+
+  test('moves, jogs and captures go where the drawing does', async () => {
+    const mirrored = (us: number) => -turn(drawnFlapDeg(bar, HORN_ZERO - hornOf(us)) - FLAP_ZERO);
+    const prop = makeProp({
+      lid: lid({ linkage: below(false), limitsDeg: [-70, 0], marks: {}, park: { to: 0 } }),
+    });
+    const { rig, client } = await Rig.live(prop);
+    for (const to of [-65, -7, -30]) {
+      await go({ rig, client }, to);
+      expect(Math.abs(mirrored(rig.at('lid')) - to)).toBeLessThan(STEP_DEG);
+    }
+    // A longer pulse turns the horn anticlockwise, and the flap with it.
+    const before = rig.at('lid');
+    const { target } = await client.call('channel.jog', { channel: 'lid', byUs: 40 });
+    expect(target).toBeGreaterThan(-30);
+    expect(Math.abs(target - mirrored(before + 40))).toBeLessThan(STEP_DEG);
+    await rig.run(1500);
+    await client.call('mark.capture', { channel: 'lid', mark: 'here' });
+    const [edit] = rig.editor.edits;
+    expect(Math.abs((edit!.value as number) - mirrored(rig.at('lid')))).toBeLessThan(STEP_DEG);
+  });
+
+  test('crossed, the flap goes against the horn', async () => {
+    const prop = makeProp({
+      lid: lid({
+        linkage: {
+          groundMm: 60,
+          hornMm: 20,
+          couplerMm: 64,
+          flapMm: 22,
+          hornZeroDeg: -90,
+          crossed: true,
+        },
+        envelopeUs: [1200, 1800],
+        limitsDeg: [-15, 15],
+        marks: {},
+        park: { to: 0 },
+      }),
+    });
+    const { rig, client } = await Rig.live(prop);
+    const before = rig.at('lid');
+    await go({ rig, client }, 10);
+    expect(rig.at('lid')).toBeLessThan(before);
+  });
+});
+
 describe('with the sim driver', () => {
   const measured = async (stopsDeg: [number, number]) => {
     const driver = new SimDriver({ lid: { stopsDeg, lagS: 0.06, speedDegS: 400 } }, { lid: 0 });

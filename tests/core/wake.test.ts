@@ -1,4 +1,7 @@
+import { createHash } from 'node:crypto';
 import { describe, expect, test } from 'vitest';
+import { placeDigest } from '../../src/core/servo.ts';
+import type { ServoChannel } from '../../src/prop/schema.ts';
 import { CODES } from '../../src/shared/errors.ts';
 import { FLAG } from '../../src/shared/telemetry.ts';
 import { type Client, makeProp, pulseOf, Rig, relay, restedAt, servo, TICK_MS } from './rig.ts';
@@ -297,6 +300,24 @@ describe('a servo that stands nobody knows where', () => {
     const changed = { ...prop, channels: { neck: { ...neck, ...over } as never, ...others } };
     const other = await Rig.open(prop, { restored: restedAt(changed) });
     expect(other.core.body.servos.map(({ known }) => known)).toEqual([false, true, true]);
+  });
+
+  // Until then, crossed was counted from the horn above the line, and the angle was another one.
+  test('saved by an earlier release for a linkage with the horn below the line, it is not known', () => {
+    const spec = { ...prop.channels.neck } as ServoChannel;
+    const linkage = (hornZeroDeg: number) => ({
+      ...{ groundMm: 60, hornMm: 20, couplerMm: 62, flapMm: 24, crossed: false },
+      hornZeroDeg,
+    });
+    const earlier = (one: ServoChannel) =>
+      createHash('sha256')
+        .update(JSON.stringify([one.output, one.calibration, one.linkage]))
+        .digest('hex')
+        .slice(0, 16);
+    const above = { ...spec, linkage: linkage(80) };
+    const below = { ...spec, linkage: linkage(-80) };
+    expect(placeDigest(above)).toBe(earlier(above));
+    expect(placeDigest(below)).not.toBe(earlier(below));
   });
 
   test('saved without a digest, as earlier releases did, nothing is known', async () => {

@@ -101,6 +101,34 @@ describe('linkage', () => {
     ]);
   });
 
+  test.each([0, 180, -180, 0.5])('a horn in line with the hinge, at %d deg', (hornZeroDeg) => {
+    const bar = { hornZeroDeg: `»${hornZeroDeg}`, couplerMm: 64, flapZeroDeg: 90, hornMm: 20 };
+    const more = { limitsDeg: '[-5, 5]', envelopeUs: '[1300, 1700]' };
+    const { findings } = parseProp(
+      propText(`lid: ${lid({ ...more, linkage: linkage(bar).replace('»', '') })}`),
+      'test.yaml',
+    );
+    const found = findings.find(({ path }) => path === 'channels.lid.linkage.hornZeroDeg')!;
+    expect(found.severity).toBe('warning');
+    expect(found.wrong).toMatch(/lies in line with the hinge, .* as with the horn just above it/);
+  });
+
+  test('a horn below the line, which is the mirror image of one above it', () => {
+    const below = {
+      calibration: '[[1000, 50], [2000, -50]]',
+      limitsDeg: '[-70, 0]',
+      linkage: linkage({ hornZeroDeg: -90, flapZeroDeg: -60 }),
+    };
+    expectFindings(propText(`lid: ${lid(below)}`), []);
+    const wrong = {
+      ...below,
+      linkage: linkage({ hornZeroDeg: -90, flapZeroDeg: -60, crossed: 'true' }),
+    };
+    expectFindings(propText(`lid: ${lid({ ...wrong, limitsDeg: '[»-70, 0]' })}`), [
+      { wrong: 'out of reach of the linkage', right: 'look at crossed' },
+    ]);
+  });
+
   test('a transmission angle below 40 deg', () => {
     const more = { calibration: '[[600, -90], [2400, 90]]', envelopeUs: '[730, 2300]' };
     const text = (high: number) =>

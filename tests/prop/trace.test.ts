@@ -190,6 +190,22 @@ describe('the other kinds', () => {
     const { steps } = traceFault(owl, 'beak', 'wrong-way');
     expect(steps[1]!.otherwise).toContain('1000 us is -45 deg, 2000 us is 45 deg');
   });
+
+  test.each([
+    [90, false, 'away from the shaft'],
+    [-90, true, 'same side of it as the shaft'],
+  ])('wrong-way with a linkage, horn at %d deg, crossed: %s', (hornZeroDeg, crossed, side) => {
+    const linkage = `{ groundMm: 60, hornMm: 20, couplerMm: 64, flapMm: 22, hornZeroDeg: ${hornZeroDeg}, crossed: ${crossed} }`;
+    const text = propText(
+      `a: ${servo(18, { calibration: '[[1200, -30], [1800, 30]]', limitsDeg: '[-8, 8]', linkage })}`,
+    );
+    const { steps } = traceFault(parseProp(text, 'a.yaml').prop!, 'a', 'wrong-way');
+    expect(steps[1]!.otherwise).not.toContain('calibration');
+    expect(steps[2]!.expect).toBe('with a longer pulse the horn turns anticlockwise');
+    expect(steps[2]!.otherwise).toContain('turn the calibration (now 1200 us is -30 deg');
+    expect(steps[3]!.expect).toContain(side);
+    expect(steps[3]!.otherwise).toContain(`write crossed: ${!crossed}`);
+  });
 });
 
 describe('what the file does not tell', () => {

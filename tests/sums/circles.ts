@@ -35,10 +35,10 @@ export const flapPin = ({ groundMm, flapMm }: FourBar, deg: number): Point => [
   flapMm * Math.sin(deg * RAD),
 ];
 
-/** Angle of the flap arm (deg) of an open linkage: its pin lies to the left, seen from the horn's pin. */
-export function drawnFlapDeg(bar: FourBar, hornDeg: number, crossed = false): number {
+/** Angle of the flap arm (deg) whose pin lies to the left, or right, seen from the horn's pin to the hinge. */
+export function drawnFlapDeg(bar: FourBar, hornDeg: number, toRight = false): number {
   const { couplerMm, groundMm, flapMm } = bar;
   const [left, right] = circlesMeet(hornPin(bar, hornDeg), couplerMm, [groundMm, 0], flapMm);
-  const [x, y] = (crossed ? right : left)!;
+  const [x, y] = (toRight ? right : left)!;
   return Math.atan2(y, x - groundMm) / RAD;
 }

@@ -5,6 +5,7 @@ import {
   type FourBar,
   flapOf,
   hornsOf,
+  isRight,
   Linkage,
   toggles,
   transmissionDeg,
@@ -95,7 +96,7 @@ describe('against a construction with circles', () => {
     );
   });
 
-  test("open and crossed are the circles' meetings to the left and right of horn pin and hinge", () => {
+  test("open and crossed are the circles' meetings to the to the left and right of the line from horn pin to hinge", () => {
     fc.assert(
       fc.property(
         bars,
@@ -240,12 +241,12 @@ describe('Linkage', () => {
     }))
     .filter(({ spec, midDeg }) =>
       [spec.hornZeroDeg, spec.hornZeroDeg + midDeg].every((deg) =>
-        Number.isFinite(flapOf(spec, deg, spec.crossed)),
+        Number.isFinite(flapOf(spec, deg, isRight(spec))),
       ),
     )
     // In a toggle position there is no stretch to speak of.
     .filter(({ spec, midDeg }) =>
-      toggles(spec, spec.crossed).every(
+      toggles(spec, isRight(spec)).every(
         ({ hornDeg }) => Math.abs(turn(hornDeg - spec.hornZeroDeg - midDeg)) > 0.01,
       ),
     );
@@ -275,8 +276,8 @@ describe('Linkage', () => {
           const flapDeg = linkage.toFlap(hornDeg);
           expect(Math.abs(linkage.toHorn(flapDeg) - hornDeg)).toBeLessThan(1e-4);
           // In the textbook's angles it is the linkage that was asked for.
-          const bare = flapOf(spec, spec.hornZeroDeg + hornDeg, spec.crossed);
-          const zeroDeg = spec.flapZeroDeg ?? flapOf(spec, spec.hornZeroDeg, spec.crossed);
+          const bare = flapOf(spec, spec.hornZeroDeg + hornDeg, isRight(spec));
+          const zeroDeg = spec.flapZeroDeg ?? flapOf(spec, spec.hornZeroDeg, isRight(spec));
           expect(Math.abs(turn(bare - zeroDeg - flapDeg))).toBeLessThan(1e-6);
         },
       ),

@@ -1,7 +1,7 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { PulseBounds } from '../../src/sums/calibration.ts';
-import { closingRange, toggles } from '../../src/sums/linkage.ts';
+import { closingRange, isRight, toggles } from '../../src/sums/linkage.ts';
 import { ServoMapping } from '../../src/sums/servo-mapping.ts';
 import { drawnFlapDeg, turn } from './circles.ts';
 
@@ -15,7 +15,7 @@ const built = fc
     hornMm: length(8, 40),
     couplerMm: length(20, 140),
     flapMm: length(10, 60),
-    hornZeroDeg: fc.integer({ min: 30, max: 150 }),
+    hornZeroDeg: fc.oneof(fc.integer({ min: 30, max: 150 }), fc.integer({ min: -150, max: -30 })),
     flapZeroDeg: fc.option(fc.integer({ min: -180, max: 180 }), { nil: undefined }),
     crossed: fc.boolean(),
     lowDeg: fc.integer({ min: -45, max: -15 }),
@@ -28,11 +28,13 @@ const built = fc
     if (!range) return false;
     const from = one.hornZeroDeg + one.lowDeg;
     const to = one.hornZeroDeg + one.highDeg;
+    // The range counts on either side of the line.
+    const [near, far] = one.hornZeroDeg < 0 ? [-to, -from] : [from, to];
     return (
-      Math.min(from, 360 - to) > range[0] + 1 &&
-      to < range[1] - 1 &&
-      toggles(one, one.crossed).every(({ hornDeg }) =>
-        [hornDeg, hornDeg + 360].every((deg) => deg < from - 1 || deg > to + 1),
+      Math.min(near, 360 - far) > range[0] + 1 &&
+      far < range[1] - 1 &&
+      toggles(one, isRight(one)).every(({ hornDeg }) =>
+        [hornDeg - 360, hornDeg, hornDeg + 360].every((deg) => deg < from - 1 || deg > to + 1),
       )
     );
   })
@@ -61,10 +63,11 @@ describe('a mapping through calibration and linkage', () => {
     fc.assert(
       fc.property(built, fc.double({ min: 1000, max: 2000, noNaN: true }), (spec, us) => {
         const mapping = new ServoMapping(spec);
-        const { hornZeroDeg, crossed, flapZeroDeg } = spec.linkage;
+        const { hornZeroDeg, flapZeroDeg } = spec.linkage;
+        const right = isRight(spec.linkage);
         const hornDeg = hornZeroDeg + mapping.calibration.toDeg(us);
-        const zeroDeg = flapZeroDeg ?? drawnFlapDeg(spec.linkage, hornZeroDeg, crossed);
-        const drawn = drawnFlapDeg(spec.linkage, hornDeg, crossed) - zeroDeg;
+        const zeroDeg = flapZeroDeg ?? drawnFlapDeg(spec.linkage, hornZeroDeg, right);
+        const drawn = drawnFlapDeg(spec.linkage, hornDeg, right) - zeroDeg;
         expect(Math.abs(turn(mapping.toDeg(us) - drawn))).toBeLessThan(1e-4);
       }),
       { numRuns: 2000 },

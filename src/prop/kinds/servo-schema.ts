@@ -30,7 +30,9 @@ export function servoSchema({ z, name, positive, atLeast0, angle, pin, position,
       crossed: z
         .boolean()
         .default(false)
-        .describe('horn pin and flap pin lie on opposite sides of the line shaft to hinge'),
+        .describe(
+          "where the calibration says 0, the rod crosses the line shaft to hinge; where neither way does, the flap's pin is on the shaft's side of a ruler from the horn's pin to the hinge",
+        ),
       hornSpeedDegS: positive(
         'deg/s',
         'the fastest that the servo turns its horn (deg/s)',
