@@ -1,12 +1,14 @@
 import { briefly } from '../drawings/track.ts';
 import { stepPath } from '../prop/cue-plan.ts';
-import type { Finding } from '../prop/finding.ts';
+import { type Finding, type Path, pathText } from '../prop/finding.ts';
 import type { Loaded } from '../prop/load.ts';
 import { longCue } from '../prop/long-cue.ts';
+import { listed } from '../prop/notes.ts';
 import type { Prop } from '../prop/schema.ts';
-import { touchesOf } from '../prop/steps.ts';
+import { childrenOf, touchesOf } from '../prop/steps.ts';
 import { readText } from '../prop/text.ts';
 import type { Event, Rehearsal } from '../rehearsal/rehearse.ts';
+import type { Part, WholeRehearsal } from '../rehearsal/rehearse-all.ts';
 import type { What } from '../shared/journal.ts';
 import { tidy } from '../shared/units.ts';
 
@@ -29,38 +31,129 @@ const OTHERS: Pick<Finding, 'severity' | 'right'> = {
 };
 
 /** What was told on the way, each once for a place of the file, in the order of the file. */
-export function findingsOf(done: Rehearsal, { text, prop }: Loaded): Finding[] {
-  const { events } = done;
+export function findingsOf({ cue, events, steps }: Rehearsal, { text, prop }: Loaded): Finding[] {
   if (events.length === 0) return [];
   const { place } = readText(text);
-  const alike = new Map<string, Event[]>();
-  for (const event of events) {
-    const key = JSON.stringify([event.what, event.channel, event.cue, event.step]);
-    alike.set(key, [...(alike.get(key) ?? []), event]);
-  }
-  const findings = [...alike.values()].map((group) => {
-    const first = group[0]!;
-    const step = first.step ?? lastStepWith(first, done, prop!);
-    const of = first.cue ?? done.cue;
-    const path = step === undefined ? ['cues', of] : stepPath(prop!, of, step);
-    const more = group.length > 1 ? `, and ${group.length - 1} times more` : '';
-    const { severity, right } = REMEDIES[first.what] ?? OTHERS;
-    return place({
-      severity,
-      path,
-      wrong: `${briefly(first)} (at ${tidy(first.tS)} s${more})`,
-      right,
-    });
-  });
+  const stepsStartS = steps.map(({ startS }) => startS);
+  const findings = alike({ of: 'cue', name: cue, events, stepsStartS }, prop!).map(
+    ({ path, first, count }) => {
+      const more = count > 1 ? `, and ${count - 1} times more` : '';
+      const { severity, right } = REMEDIES[first.what] ?? OTHERS;
+      const wrong = `${briefly(first)} (at ${tidy(first.tS)} s${more})`;
+      return place({ severity, path, wrong, right });
+    },
+  );
+  return inOrder(findings);
+}
+
+function inOrder(findings: Finding[]): Finding[] {
   return findings.sort((a, b) => a.line - b.line || a.column - b.column);
 }
 
+/**
+ * What the rehearsal of a whole prop has to say that the check of its file has not said of the same step
+ * already. The daemon takes the file all the same, so that nothing here is an error.
+ */
+export function wholeFindings(
+  { parts, skipped }: WholeRehearsal,
+  { findings: known, prop, source }: Loaded,
+): Finding[] {
+  const { place } = source!;
+  const told = known.filter(({ severity }) => severity !== 'note').map(({ path }) => path);
+  const isTold = (path: Path) => {
+    const text = pathText(path);
+    return told.some((one) => one === text || one.startsWith(`${text}.`));
+  };
+  const found = new Map<string, { finding: Finding; own: boolean }>();
+  for (const part of parts)
+    for (const { path, first, count } of alike(part, prop!)) {
+      if (isTold(path)) continue;
+      const key = JSON.stringify([pathText(path), first.what, first.channel]);
+      // A step is told of in the rehearsal of its own cue, where it shows there.
+      const own = part.of === 'cue' && part.name === first.cue;
+      const before = found.get(key);
+      if (before && (before.own || !own)) continue;
+      const more = count > 1 ? `, and ${count - 1} times more` : '';
+      const wrong = `${briefly(first)} (${partText(part)}, at ${tidy(first.tS)} s${more})`;
+      const late = first.what === 'stop' || first.what === 'fault';
+      const right = late ? LATE : (REMEDIES[first.what] ?? OTHERS).right;
+      // Alone, a cue waits for what another one does.
+      const waits = first.what === 'park' && part.of !== 'park';
+      const severity = waits ? 'note' : 'warning';
+      found.set(key, { finding: place({ severity, path, wrong, right }), own });
+    }
+  const findings = inOrder([...found.values()].map(({ finding }) => finding));
+  if (skipped.length === 0) return findings;
+  const shown = listed(skipped);
+  const wrong = `the time was too short to rehearse ${shown}`;
+  const right = 'shorten them, or rehearse each with sinew rehearse';
+  return [place({ severity: 'warning', path: [], wrong, right }), ...findings];
+}
+
+const LATE = 'give park.deadlineS more time, or let more channels park together';
+
+/** What was rehearsed, in words. */
+function partText({ of, name }: Part): string {
+  if (of === 'wake') return 'rehearsed: waking';
+  return of === 'park' ? `rehearsed: parking with ${name}` : `rehearsed: ${of} ${name}`;
+}
+
+/** Events of the same place and kind, with the first of them. */
+function alike(part: Part, prop: Prop): { path: Path; first: Event; count: number }[] {
+  const groups = new Map<string, { path: Path; first: Event; count: number }>();
+  for (const event of part.events) {
+    const key = JSON.stringify([event.what, event.channel, event.cue, event.step]);
+    const group = groups.get(key);
+    if (group) group.count++;
+    else groups.set(key, { path: placeOf(part, event, prop), first: event, count: 1 });
+  }
+  return [...groups.values()];
+}
+
+/** The place of the file that an event is about: a step of a cue where there is one. */
+function placeOf(part: Part, event: Event, prop: Prop): Path {
+  const { of, name } = part;
+  const { channel, step } = event;
+  if (event.cue !== undefined && Object.hasOwn(prop.cues, event.cue))
+    return step === undefined ? ['cues', event.cue] : stepPath(prop, event.cue, step);
+  if (of === 'cue') {
+    const own = lastStepWith(event, part, prop);
+    if (own !== undefined) return stepPath(prop, name, own);
+  }
+  const within = channel === undefined ? undefined : stepAsking(prop, cuesOf(part, prop), channel);
+  if (within) return within;
+  if (of === 'cue') return ['cues', name];
+  if (of === 'idle') return ['idle', name];
+  if (of === 'trigger') return ['triggers', name];
+  if (of === 'park' && channel === undefined) return ['park', 'deadlineS'];
+  return channel === undefined ? ['channels'] : ['channels', channel, 'park'];
+}
+
+/** The cues that a part of the rehearsal ran. */
+function cuesOf({ of, name }: Part, prop: Prop): string[] {
+  if (of === 'cue') return [name];
+  if (of === 'trigger') return [prop.triggers[name]!.cue];
+  return of === 'idle' ? prop.idle[name]!.plays.map(({ cue }) => cue) : [];
+}
+
+/** The first step that asks a channel for something, in these cues or those within them. */
+function stepAsking(prop: Prop, cues: readonly string[], channel: string): Path | undefined {
+  const seen = new Set(cues);
+  for (const cue of seen)
+    for (const [i, step] of longCue(prop.cues[cue]!).steps.entries()) {
+      if ([...touchesOf(prop, step)].some(({ channels }) => channels.includes(channel)))
+        return stepPath(prop, cue, i);
+      for (const inner of childrenOf(step)) seen.add(inner.cue);
+    }
+  return undefined;
+}
+
 /** The step of the cue itself that was the last, before an event, to ask the channel for something. */
-function lastStepWith(event: Event, { cue, steps }: Rehearsal, prop: Prop): number | undefined {
+function lastStepWith(event: Event, { name, stepsStartS }: Part, prop: Prop): number | undefined {
   if (event.channel === undefined) return undefined;
-  const begun = longCue(prop.cues[cue]!).steps.map((spec, i) => ({
+  const begun = longCue(prop.cues[name]!).steps.map((spec, i) => ({
     i,
-    startS: steps[i]?.startS ?? Number.POSITIVE_INFINITY,
+    startS: stepsStartS[i] ?? Number.POSITIVE_INFINITY,
     asks: [...touchesOf(prop, spec)].some(({ channels }) => channels.includes(event.channel!)),
   }));
   return begun

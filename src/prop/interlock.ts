@@ -20,3 +20,16 @@ export function holdsParked(prop: Prop, needs: Requirement): boolean | undefined
   if ('is' in needs && needs.is === 'parked') return true;
   return kindOf(other).meets(other, needs, other.park.to);
 }
+
+/** Whether a requirement holds with the other channel at a value; parked without one. */
+export function holdsWith(
+  prop: Prop,
+  needs: Requirement,
+  value: number | string | undefined,
+): boolean | undefined {
+  if (value === undefined) return holdsParked(prop, needs);
+  const other = Object.hasOwn(prop.channels, needs.channel)
+    ? prop.channels[needs.channel]
+    : undefined;
+  return other && kindOf(other).meets(other, needs, value);
+}

@@ -1,12 +1,7 @@
-import type { JournalEntry } from '../api/types.ts';
-import type { Driver, Frame } from '../boards/board.ts';
 import type { Actuator } from '../core/actuators.ts';
-import { Core } from '../core/core.ts';
-import { Journal } from '../core/journal.ts';
+import type { Core } from '../core/core.ts';
 import type { ChannelKind } from '../prop/kinds/channel.ts';
 import type { Prop } from '../prop/schema.ts';
-import type { Clock } from '../shared/clock.ts';
-import type { What } from '../shared/journal.ts';
 import {
   type LightSamples,
   luminancesOf,
@@ -15,6 +10,9 @@ import {
   worstTogether,
 } from '../sums/flash.ts';
 import { formatPacked, lightnessToLuminance } from '../sums/light.ts';
+import { type Event, REHEARSAL, Stage, TICK_MS, time } from './stage.ts';
+
+export { type Event, TICK_MS } from './stage.ts';
 
 /** Where a channel is during a cue: only the samples in which it changes. */
 export interface Track {
@@ -50,18 +48,6 @@ export interface RailTrack {
   peakAtS: number;
 }
 
-/** Something told on the way: what was refused, delayed, slower than asked. */
-export interface Event {
-  tS: number;
-  what: What;
-  text: string;
-  /** The channel that it is about, where it is one. */
-  channel?: string;
-  /** The step of the cue that it is about, from 0. */
-  cue?: string;
-  step?: number;
-}
-
 export interface Rehearsal {
   cue: string;
   /** Until everything stands still again (s). */
@@ -78,45 +64,6 @@ export interface Rehearsal {
 
 /** A cue that goes on until it is stopped is followed for this long (s). */
 const LONGEST_S = 600;
-export const TICK_MS = 5;
-/** Told by the journal on the way, and worth a line. */
-const TOLD: ReadonlySet<What> = new Set<What>([
-  'refused',
-  'delayed',
-  'slower',
-  'interlock',
-  'duty',
-  'flash',
-  'park',
-  'stop',
-  'fault',
-]);
-
-/** A board on which nothing happens. */
-class NoBoard implements Driver {
-  readonly pulseStepUs = 1;
-  async open(): Promise<void> {}
-  write(_frame: Frame): void {}
-  /** The stop button's contact rests closed; nobody presses it here. */
-  read(): 0 | 1 {
-    return 0;
-  }
-  async close(): Promise<void> {}
-}
-
-/** Stands still until it is told the time. */
-class ToldClock implements Clock {
-  ms = 0;
-  nowMs(): number {
-    return this.ms;
-  }
-  wallMs(): number {
-    return this.ms;
-  }
-  after(): () => void {
-    return () => {};
-  }
-}
 
 /**
  * Computes a whole cue without hardware, with the core itself on a clock of its own: the same file,
@@ -124,77 +71,31 @@ class ToldClock implements Clock {
  * @throws Refusal when the cue may not start
  */
 export async function rehearse(prop: Prop, cue: string): Promise<Rehearsal> {
-  const clock = new ToldClock();
-  const events: Event[] = [];
-  let startedS = Number.POSITIVE_INFINITY;
-  const heard = (entry: JournalEntry): void => {
-    // What is told while the core is made comes before it is there.
-    if (!Number.isFinite(startedS) || core.nowS < startedS || !TOLD.has(entry.what)) return;
-    const { what, text, values } = entry;
-    const about = { cue: values?.cue as string, step: values?.step as number };
-    const tS = time(core.nowS - startedS);
-    // What the gate says of a move, the cue says again, and which step it was.
-    const last = events.at(-1);
-    if (about.step !== undefined && last?.tS === tS && last.what === what && !last.cue)
-      events.pop();
-    events.push({
-      tS,
-      what,
-      text,
-      ...(values?.channel !== undefined && { channel: values.channel as string }),
-      ...(values?.cue !== undefined && about),
-    });
-  };
-  const core: Core = new Core({
-    // A button that is pressed in the workshop is none of the rehearsal's business.
-    prop: { ...prop, stopInput: undefined, lockoutInput: undefined, guards: {}, triggers: {} },
-    drivers: new Map(Object.keys(prop.boards).map((name) => [name, new NoBoard()])),
-    clock,
-    telemetry: undefined,
-    store: { restored: 'none', noted: 'yes', bootNowS: () => 0, save: () => {} },
-    journal: new Journal(clock, heard),
-    tickMs: TICK_MS,
-  });
-  for (const servo of core.body.servos) servo.known = true;
-  for (const relay of core.body.relays) relay.duty?.beRested();
-  await core.open();
-  core.take({ id: 'rehearsal', client: 'rehearsal', slot: -1, unattended: true });
-  core.wake('rehearsal');
-  const tick = (): void => {
-    clock.ms += TICK_MS;
-    core.tick(clock.ms, 1);
-  };
-  while (core.condition === 'waking') tick();
+  const stage = await Stage.of({ ...prop, triggers: {} });
+  const { core } = stage;
+  stage.takeControl();
+  stage.wake();
 
-  startedS = core.nowS;
+  stage.listen();
   const recorder = new Recorder(core);
   recorder.note();
-  core.cues.run(cue, 'rehearsal', core.nowS);
+  core.cues.run(cue, REHEARSAL, core.nowS);
   const steps = core.cues.stepsOf(cue);
-  const busy = (): boolean =>
-    core.cues.anyRunning ||
-    core.condition === 'parking' ||
-    core.body.channels.some(({ isUnsettled }) => isUnsettled);
   do {
-    tick();
+    stage.tick();
     recorder.note();
-  } while (busy() && core.nowS - startedS < LONGEST_S);
+  } while (stage.isBusy && stage.sinceS < LONGEST_S);
   return {
     cue,
-    durationS: time(core.nowS - startedS),
-    cutShort: busy(),
+    durationS: time(stage.sinceS),
+    cutShort: stage.isBusy,
     steps: steps.map(({ state, startedS: fromS, endedS }) => ({
-      startS: state === 'waiting' ? null : time(fromS - startedS),
-      endS: state === 'done' ? time(endedS - startedS) : null,
+      startS: state === 'waiting' ? null : time(fromS - stage.startedS),
+      endS: state === 'done' ? time(endedS - stage.startedS) : null,
     })),
     ...recorder.tracks(),
-    events,
+    events: stage.events,
   };
-}
-
-/** Whole ms: ticks add up rounding that nobody wants to read. */
-function time(seconds: number): number {
-  return Math.round(seconds * 1000) / 1000;
 }
 
 /** Ticks that are noted before the columns take them over, one column at a time. */

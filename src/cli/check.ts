@@ -1,0 +1,73 @@
+import { readFile, stat } from 'node:fs/promises';
+import type { Finding } from '../prop/finding.ts';
+import type { Loaded } from '../prop/load.ts';
+import { CheckCache } from './check-cache.ts';
+import { type Argument, type Operator, type Outcome, verb } from './verb.ts';
+
+const FILE: Argument = { name: 'file', doc: 'a prop file' };
+
+/** As large as a prop file may be (bytes). */
+const MAX_BYTES = 1024 * 1024;
+/** A prop file whose rehearsal takes longer than this (s) is rehearsed in part. */
+const REHEARSAL_S = 20;
+
+interface Given {
+  file: string;
+  rehearsal: boolean;
+}
+
+export const checkVerb = verb<Given>({
+  name: 'check',
+  summary: 'check a prop file, rehearse all of it, and show all findings',
+  where: 'both',
+  args: [FILE],
+  options: [
+    { flags: '--no-rehearsal', doc: 'check the file alone, as an editor does at each save' },
+  ],
+  async run(given, operator) {
+    const { file, rehearsal } = given;
+    const cache = rehearsal ? CheckCache.of(operator.io.env) : undefined;
+    const kept = await cache?.read(await textOf(file));
+    if (kept) return told(file, kept);
+    // Loaded only here: `stop` must not wait for a YAML parser.
+    const { loadProp } = await import('../prop/load.ts');
+    const loaded = await loadProp(file);
+    return told(file, cache ? await wholeCheck(loaded, cache, operator) : loaded.findings);
+  },
+});
+
+/** The text of a file; undefined where it cannot be read as one, of which the check tells. */
+async function textOf(file: string): Promise<string | undefined> {
+  try {
+    const decoder = new TextDecoder('utf-8', { fatal: true, ignoreBOM: true });
+    // A device or a pipe may have no end.
+    const { size } = await stat(file);
+    return size > 0 && size <= MAX_BYTES ? decoder.decode(await readFile(file)) : undefined;
+  } catch {
+    return undefined;
+  }
+}
+
+/** What the check of the file and its rehearsal find, in the order of the file. */
+async function wholeCheck(loaded: Loaded, cache: CheckCache, { io }: Operator): Promise<Finding[]> {
+  const { prop, text, findings } = loaded;
+  if (!prop) return findings;
+  const { rehearseAll } = await import('../rehearsal/rehearse-all.ts');
+  const { wholeFindings } = await import('./rehearse-findings.ts');
+  const endMs = io.clock.nowMs() + REHEARSAL_S * 1000;
+  const done = await rehearseAll(prop, () => io.clock.nowMs() < endMs);
+  const all = [...findings, ...wholeFindings(done, loaded)].sort(
+    (a, b) => a.line - b.line || a.column - b.column,
+  );
+  if (done.skipped.length === 0) await cache.keep(text, all);
+  return all;
+}
+
+async function told(file: string, findings: readonly Finding[]): Promise<Outcome> {
+  const { formatFinding } = await import('../prop/finding.ts');
+  const lines = findings.map((finding) => formatFinding(finding, file));
+  if (findings.length === 0) lines.push(`${file}: no findings`);
+  else lines.push(findings.length === 1 ? '1 finding' : `${findings.length} findings`);
+  const bad = findings.some(({ severity }) => severity !== 'note');
+  return { result: { file, findings }, text: lines.join('\n'), exit: bad ? 1 : 0 };
+}

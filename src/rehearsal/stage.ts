@@ -1,0 +1,148 @@
+import type { JournalEntry } from '../api/types.ts';
+import type { Driver, Frame } from '../boards/board.ts';
+import { Core } from '../core/core.ts';
+import { Journal } from '../core/journal.ts';
+import type { Prop } from '../prop/schema.ts';
+import type { Clock } from '../shared/clock.ts';
+import type { What } from '../shared/journal.ts';
+
+/** Something told on the way: what was refused, delayed, slower than asked. */
+export interface Event {
+  tS: number;
+  what: What;
+  text: string;
+  /** The channel that it is about, where it is one. */
+  channel?: string;
+  /** The step of the cue that it is about, from 0. */
+  cue?: string;
+  step?: number;
+}
+
+export const TICK_MS = 5;
+/** Who commands in a rehearsal. */
+export const REHEARSAL = 'rehearsal';
+/** Told by the journal on the way, and worth a line. */
+const TOLD: ReadonlySet<What> = new Set<What>([
+  'refused',
+  'delayed',
+  'slower',
+  'interlock',
+  'duty',
+  'flash',
+  'park',
+  'stop',
+  'fault',
+]);
+
+/** A board on which nothing happens. */
+class NoBoard implements Driver {
+  readonly pulseStepUs = 1;
+  async open(): Promise<void> {}
+  write(_frame: Frame): void {}
+  /** The stop button's contact rests closed; nobody presses it here. */
+  read(): 0 | 1 {
+    return 0;
+  }
+  async close(): Promise<void> {}
+}
+
+/** Stands still until it is told the time. */
+class ToldClock implements Clock {
+  ms = 0;
+  nowMs(): number {
+    return this.ms;
+  }
+  wallMs(): number {
+    return this.ms;
+  }
+  after(): () => void {
+    return () => {};
+  }
+}
+
+/** Whole ms: ticks add up rounding that nobody wants to read. */
+export function time(seconds: number): number {
+  return Math.round(seconds * 1000) / 1000;
+}
+
+/** The core itself, without hardware, on a clock of its own; every servo known and every relay rested. */
+export class Stage {
+  readonly #clock = new ToldClock();
+  readonly core: Core;
+  /** Since `listen`. */
+  readonly events: Event[] = [];
+  startedS = Number.POSITIVE_INFINITY;
+
+  private constructor(prop: Prop) {
+    this.core = new Core({
+      // A button that is pressed in the workshop is none of the rehearsal's business.
+      prop: { ...prop, stopInput: undefined, lockoutInput: undefined, guards: {} },
+      drivers: new Map(Object.keys(prop.boards).map((name) => [name, new NoBoard()])),
+      clock: this.#clock,
+      telemetry: undefined,
+      store: { restored: 'none', noted: 'yes', bootNowS: () => 0, save: () => {} },
+      journal: new Journal(this.#clock, (entry) => this.#hear(entry)),
+      tickMs: TICK_MS,
+    });
+    for (const servo of this.core.body.servos) servo.known = true;
+    for (const relay of this.core.body.relays) relay.duty?.beRested();
+  }
+
+  static async of(prop: Prop): Promise<Stage> {
+    const stage = new Stage(prop);
+    await stage.core.open();
+    return stage;
+  }
+
+  takeControl(): void {
+    this.core.take({ id: REHEARSAL, client: REHEARSAL, slot: -1, unattended: true });
+  }
+
+  /** @throws Refusal when it may not wake */
+  wake(): void {
+    this.core.wake(REHEARSAL);
+    while (this.core.condition === 'waking') this.tick();
+  }
+
+  tick(): void {
+    this.#clock.ms += TICK_MS;
+    this.core.tick(this.#clock.ms, 1);
+  }
+
+  /** From now on what is told counts. */
+  listen(): void {
+    this.startedS = this.core.nowS;
+  }
+
+  get sinceS(): number {
+    return this.core.nowS - this.startedS;
+  }
+
+  /** Something runs, parks or is not at its target yet. */
+  get isBusy(): boolean {
+    const { cues, condition, body } = this.core;
+    return (
+      cues.anyRunning ||
+      condition === 'parking' ||
+      body.channels.some(({ isUnsettled }) => isUnsettled)
+    );
+  }
+
+  #hear({ what, text, values }: JournalEntry): void {
+    // What is told while the core is made comes before it is there.
+    if (!Number.isFinite(this.startedS) || this.sinceS < 0 || !TOLD.has(what)) return;
+    const about = { cue: values?.cue as string, step: values?.step as number };
+    const tS = time(this.sinceS);
+    // What the gate says of a move, the cue says again, and which step it was.
+    const last = this.events.at(-1);
+    if (about.step !== undefined && last?.tS === tS && last.what === what && !last.cue)
+      this.events.pop();
+    this.events.push({
+      tS,
+      what,
+      text,
+      ...(values?.channel !== undefined && { channel: values.channel as string }),
+      ...(values?.cue !== undefined && about),
+    });
+  }
+}
