@@ -5,7 +5,7 @@ const common = { pool: 'forks', testTimeout: 60_000, hookTimeout: 60_000 } as co
 /** Unit tests that take a second or more each: a quick run goes without them. */
 const LONG = [
   'cli/{budget,commands,prop-file,rehearse,session}',
-  'core/{cue-ends,light-whole,triggers}',
+  'core/{behaviour/cue-ends,behaviour/light-whole,triggers}',
   'gateway/{api,doors,sessions}',
   'prop/{truncation,examples,lint-cues,lint-reuse,load}',
   'rehearsal/rehearse',
@@ -15,7 +15,7 @@ const LONG = [
 
 /** Unit tests that take seconds each: random programs, attacks, long virtual times, real threads. */
 const SLOW = [
-  'core/{cue-random,examples,idle,random}',
+  'core/{behaviour/cue-random,behaviour/examples,idle,behaviour/random}',
   'boards/{pigpio/native,threads}',
   'gateway/{host,http}',
   'prop/{entries,fuzz,lint-loom,edit-text}',

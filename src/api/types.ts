@@ -31,5 +31,5 @@ export type { LoomWire } from '../prop/loom.ts';
 export type { BoardInfo } from '../prop/pins.ts';
 export type { Symptom } from '../prop/symptoms.ts';
 export type { Trace } from '../prop/trace.ts';
-/** A finding as every session is told it; `prop.check` gives its code as well. */
+/** A finding as every session gets it; `prop.check` gives its code as well. */
 export type FileFinding = NonNullable<FileNews['findings']>[number];

@@ -163,7 +163,7 @@ export class Client extends EventEmitter<ClientEvents> {
   }
 
   /**
-   * Counts checks without life instead of comparing times: when this process itself was held up,
+   * Counts checks without life instead of comparing times: when this process itself was late,
    * one check falls due, then the frames that arrived meanwhile are read.
    */
   #superviseLink(): void {

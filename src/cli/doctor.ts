@@ -25,7 +25,7 @@ export const doctorVerb = verb<{ file?: string }>({
     const lines = findings.map(line);
     if (!prop) lines.push('give a prop file to have its boards looked at as well');
     const wrong = findings.filter(({ state }) => state === 'wrong').length;
-    lines.push(wrong === 0 ? 'nothing is missing' : `${wrong} to mend`);
+    lines.push(wrong === 0 ? 'nothing is missing' : `${wrong} to fix`);
     return { result: { findings }, text: lines.join('\n'), exit: wrong === 0 ? 0 : 1 };
   },
 });
@@ -39,5 +39,5 @@ async function load(file: string) {
 
 function line({ what, state, text, remedy }: Finding): string {
   const mark = { fine: 'fine   ', wrong: 'WRONG  ', unknown: 'unknown' }[state];
-  return `${mark}  ${what}: ${text}${remedy ? `\n         to mend it: ${remedy}` : ''}`;
+  return `${mark}  ${what}: ${text}${remedy ? `\n         to fix it: ${remedy}` : ''}`;
 }

@@ -1,6 +1,6 @@
 import type { FileFinding, FileNews } from '../api/types.ts';
 
-/** What a person at a terminal is told of the prop file. */
+/** What a person at a terminal reads about the prop file. */
 
 /** `12:5: channels.beak.speedDegS: must be above 0; give a speed`. */
 export function findingLine({ level, line, column, path, message }: FileFinding): string {
@@ -30,7 +30,7 @@ export function fileLines({ changed, pending, problem, findings = [] }: FileNews
       `prop file: not in force: ${problem}`,
       ...items(findings.map(findingLine)),
       ...would,
-      'the prop goes by the version before',
+      'the prop keeps to the version before',
     ];
   }
   if (!pending) return [];

@@ -27,7 +27,7 @@ export const findVerb = verb<Given>({
   options: [
     {
       flags: '--symptom <S>',
-      doc: 'what is wrong with the channel: tells what to check, step by step',
+      doc: 'what is wrong with the channel; lists what to check, step by step',
       choices: SYMPTOMS,
     },
     { flags: '--file <FILE>', doc: 'look in this prop file; no daemon is needed' },
@@ -71,7 +71,7 @@ function traceText(trace: Trace): string {
       `   good: ${expect}`,
       `   else: ${otherwise}`,
     ]),
-    ...(gaps.length > 0 ? ['', 'The file does not tell:', ...gaps.map((gap) => `- ${gap}`)] : []),
+    ...(gaps.length > 0 ? ['', 'The file does not say:', ...gaps.map((gap) => `- ${gap}`)] : []),
   ].join('\n');
 }
 

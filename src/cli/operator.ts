@@ -21,7 +21,7 @@ const FATE_CONNECT_MS = 1000;
 const BUSY_FLAGS = ['moving', 'delayed', 'flashHeld'];
 
 /**
- * One user at work: the connection (made when first needed), the lease, and what is known of the
+ * One user: the connection (made when first needed), the lease, and what is known of the
  * prop. A single command hands the lease over when it ends; a session keeps it.
  */
 export class LinkedOperator implements Operator {
@@ -142,7 +142,7 @@ export class LinkedOperator implements Operator {
     if (this.inSession) return;
     this.#forgetInterrupt = this.io.onInterrupt(() => {
       this.interrupt().catch(() => {
-        // The link is lost, which is told where the command waits.
+        // The link is lost, which is reported where the command waits.
       });
     });
   }

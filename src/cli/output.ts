@@ -62,7 +62,7 @@ function lists({ findings, changed }: Record<string, unknown>): string[] {
   return [...found, ...differ].map((line) => `  ${line}`);
 }
 
-/** A finding as the API tells it, or as the check of the prop file makes it. */
+/** A finding as the API gives it, or as the check of the prop file makes it. */
 function foundLine(finding: FindingInfo | Finding): string {
   return findingLine('message' in finding ? finding : findingInfos([finding])[0]!);
 }

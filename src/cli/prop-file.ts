@@ -9,7 +9,7 @@ export interface Whole extends Loaded {
 
 /**
  * Reads a prop file; what a verb answers when it has errors is `refused`.
- * @param beside the output is data, or goes to a file: findings are told beside it, as `tell` does
+ * @param beside the output is data, or goes to a file: findings go to stderr, as `reportFindings` does
  */
 export async function readProp(
   file: string,
@@ -25,7 +25,7 @@ export async function readProp(
   return { refused: { result: { file, findings }, text, exit: EXIT.refused } };
 }
 
-/** The findings as lines for the report; none when they are told beside it, on stderr. */
+/** The findings as lines for the report; none when they go to stderr instead. */
 export async function reportFindings(
   findings: readonly Finding[],
   file: string,

@@ -66,13 +66,13 @@ export interface OperatorOptions {
   graceS: number | undefined;
 }
 
-/** What a verb may use: one user at work. operator.ts has the connection behind it. */
+/** What a verb may use: one user. operator.ts has the connection behind it. */
 export interface Operator {
   readonly io: Io;
   readonly options: OperatorOptions;
   /** A session keeps the lease, and leaves it to the daemon to refuse what the condition forbids. */
   inSession: boolean;
-  /** Told what happened on the prop without this user asking for it. */
+  /** Called with what happened on the prop without this user asking for it. */
   onNotice: (text: string) => void;
   /** Asks the user a question on the terminal; a session asks at its own prompt. */
   ask: (question: string, signal: AbortSignal) => Promise<string>;

@@ -442,7 +442,7 @@ export const conditionVerbs = [
   }),
   verb<{ confirm?: string }>({
     name: 'reset',
-    summary: 'end a stop or a mended fault; moves nothing',
+    summary: 'end a stop or a fault that is gone; moves nothing',
     where: 'both',
     args: [],
     options: [

@@ -101,7 +101,7 @@ export interface ActuatorContract {
   /** Gives its board the output of this tick. */
   put(): void;
 
-  // --- what is told of it
+  // --- what is reported of it
 
   /** The FLAG bits. */
   flags(): number;

@@ -501,7 +501,7 @@ export class Commands {
     });
   }
 
-  // --- telling ------------------------------------------------------------------------------------
+  // --- the journal --------------------------------------------------------------------------------
 
   #record(session: Session, what: CoreMethod, text: string, values: Record<string, unknown>): void {
     const { journal } = this.#core;

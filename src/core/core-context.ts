@@ -112,7 +112,7 @@ export class CoreContext {
     this.#onSafety(this.safety);
   }
 
-  /** The condition as it is told: `parked` is said of a prop alone that is. */
+  /** The condition as clients see it: `parked` only where the prop is parked. */
   get shown(): ConditionResult {
     const condition = this.condition;
     return this.#notParked === undefined

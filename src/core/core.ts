@@ -37,7 +37,7 @@ import { WarmUp } from './warm-up.ts';
 const MAX_CATCH_UP_TICKS = 4;
 /** A prop at rest is looked at every so many ticks: a board may fail, or come back. */
 const REST_LOOK_TICKS = 40;
-/** The drivers are asked what they measure every so many ticks: servos are told 50 times a second. */
+/** The drivers are asked what they measure every so many ticks: servos get a pulse 50 times a second. */
 const SENSE_EVERY_TICKS = 4;
 
 interface CoreOptions {
@@ -51,7 +51,7 @@ interface CoreOptions {
   store: Store;
   journal: Journal;
   tickMs?: number;
-  /** Called when a session's link is held for lost, so that it can be dropped. */
+  /** Called when a session's link counts as lost, so that it can be dropped. */
   onLost?: (session: string) => void;
   onHolder?: (holder: string | null) => void;
   /** Called when what keeps the prop from waking and moving is other than before. */
@@ -221,7 +221,7 @@ export class Core {
     return this.#context.safety;
   }
 
-  /** The condition as it is shown: `parked` only where the prop is parked. */
+  /** The condition as clients see it: `parked` only where the prop is parked. */
   get shown(): ConditionResult {
     return this.#context.shown;
   }

@@ -536,7 +536,7 @@ export class Cues {
     });
   }
 
-  /** Whether a step still waits for its `until`; what does not come is told. */
+  /** Whether a step still waits for its `until`; what does not come is reported. */
   #waits(run: RunningCue, one: RunningStep): boolean {
     const { channel, above, below, is, withinS, otherwise } = one.step.spec.until!;
     const requirement =

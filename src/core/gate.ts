@@ -46,11 +46,11 @@ interface Waiting {
   /** It is being planned, a slice in each tick; then what came of it. */
   planning?: Planning | undefined;
   planned?: Planned;
-  /** Told that it has to wait for its rail. */
+  /** Called when it has to wait for its rail. */
   delayed?: boolean;
   /** When it was asked for (s). */
   askedS?: number;
-  /** Told how long it takes (s), once that is known. */
+  /** Called with how long it takes (s), once that is known. */
   onPlanned?: ((durationS: number) => void) | undefined;
 }
 
@@ -488,7 +488,7 @@ export class Gate {
 
   /**
    * Once a tick: what an interlock no longer allows ends at once (relays open, lights go dark) or
-   * decelerates and holds (servos), and the reason is told.
+   * decelerates and holds (servos), and the reason is recorded.
    */
   enforce(): void {
     const { relays } = this.#body;

@@ -3,12 +3,12 @@ import type { JournalEntry } from '../api/types.ts';
 import type { Clock } from '../shared/clock.ts';
 import type { EventName } from '../shared/journal.ts';
 
-/** What is told: an event, or the command that was carried out. */
+/** What is recorded: an event, or the command that was carried out. */
 type What = EventName | CoreMethod;
 
 const KEPT = 5000;
 const FOLD_MS = 1000;
-/** So many commands are told by one entry. */
+/** So many commands are recorded in one entry. */
 const FOLDED = 50;
 
 /** The last events of this run: who asked, what moved, what was refused and why. */

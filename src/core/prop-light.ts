@@ -4,7 +4,7 @@ import type { Journal } from './journal.ts';
 import type { Lamp, RgbLight } from './light.ts';
 import type { Relay } from './relay.ts';
 
-/** Held back again sooner than this (s) is not told again. */
+/** Held back again sooner than this (s), it is not reported again. */
 const TOLD_EVERY_S = 1;
 
 /**

@@ -72,7 +72,7 @@ export function degOf(servo: Servo, target: number | string): number {
   );
 }
 
-/** A servo as the core drives it: where it was told to be, and the way from there. */
+/** A servo as the core drives it: where it was sent, and the way from there. */
 export class Servo implements ActuatorContract {
   readonly kind = 'servo';
   readonly name: string;

@@ -94,7 +94,7 @@ export class Stops {
     if (dead)
       this.#refuseReset(
         'reset.board-fails',
-        `board ${dead.name} has failed again; mend it, then reset`,
+        `board ${dead.name} has failed again; fix it, then reset`,
       );
     this.#context.enter(next(this.#context.condition, 'reset'), who);
     this.#failure = '';
@@ -115,7 +115,7 @@ export class Stops {
     } catch (error) {
       throw new Refusal(
         'reset.board-fails',
-        `board ${board.name} still fails: ${(error as Error).message}; mend it, then reset`,
+        `board ${board.name} still fails: ${(error as Error).message}; fix it, then reset`,
         { condition: this.#context.condition, board: board.name },
       );
     }
@@ -189,7 +189,7 @@ export class Stops {
     this.#context.gate.cancel();
     this.dropPower();
     this.#context.stopLatch.cut = true;
-    // A cause that lasts comes back with every tick: told and saved once.
+    // A cause that lasts comes back with every tick: reported and saved once.
     if (error.message === this.#failure) return;
     this.#failure = error.message;
     this.#context.journal.add('prop', 'fault', `the core failed: ${error.message}`, {
@@ -200,7 +200,7 @@ export class Stops {
 
   /**
    * One board is gone: what is left is parked. From rest nothing moves: a stop stays latched, and
-   * somebody may be at work on a parked prop.
+   * somebody may be working on a parked prop.
    */
   boardFailed(board: Board, error: Error): void {
     board.dead = true;

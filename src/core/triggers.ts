@@ -115,7 +115,7 @@ export class Triggers {
     for (const [name, trigger] of this.#triggers) if (trigger.osc === address) this.fire(name);
   }
 
-  /** Runs a trigger's cue if it may run now; if not, the journal tells why. */
+  /** Runs a trigger's cue if it may run now; if not, the journal says why. */
   fire(name: string): void {
     const { cue, unattended } = this.#triggers.get(name)!;
     const { journal, lease, condition, nowS, cues } = this.#core;

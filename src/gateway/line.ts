@@ -27,7 +27,7 @@ const IN_PORT = new Uint8Array();
 /** In the port: look into the ring. */
 const LOOK = null;
 
-/** Answers to the start, which are told while the core does not tick yet. */
+/** Answers to the start, which are sent while the core does not tick yet. */
 const isAnswer = (message: ToCore): boolean =>
   message.t === 'listening' || message.t === 'cannot-listen';
 

@@ -9,7 +9,7 @@ import type { View } from './state.ts';
 /** Of a file with a thousand faults, or changes, so many are sent to every session. */
 const MOST = 50;
 
-/** What every open session is told without asking. */
+/** What every open session gets without asking. */
 export class Notices {
   readonly #view: View;
   readonly #notifyAll: (text: string) => void;

@@ -30,7 +30,7 @@ export const CLOSE = {
 
 interface SessionEvents {
   frame(session: Session, data: Buffer, isBinary: boolean): void;
-  /** Told once, as soon as the session may no longer command. */
+  /** Called once, as soon as the session may no longer command. */
   ended(session: Session, why: string): void;
   /** Whether something moves, or a cue runs. */
   moves(): boolean;

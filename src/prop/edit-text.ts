@@ -42,7 +42,7 @@ export function splice(
   newline = newlineOf(source.text),
 ): PropText {
   if (source.mended)
-    throw new RangeError('the file has errors and cannot be edited; mend them first');
+    throw new RangeError('the file has errors and cannot be edited; fix them first');
   const { cuts, wanted, clash } = plan(source, edits, newline);
   if (wanted === source.raw) return source;
   if (!clash) {

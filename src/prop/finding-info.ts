@@ -11,7 +11,7 @@ export interface FindingInfo {
   message: string;
 }
 
-/** Findings as the API tells them. */
+/** Findings as the API gives them. */
 export function findingInfos(findings: readonly Finding[]): FindingInfo[] {
   return findings.map((finding) => {
     const { severity, line, column, path, wrong, right } = finding;

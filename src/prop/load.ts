@@ -97,7 +97,7 @@ function judged(
 export function editProp(loaded: Loaded, edits: readonly Edit[]): Loaded {
   const { source, file } = loaded;
   if (!source || source.mended || loaded.raw === undefined)
-    throw new RangeError('the file has errors and cannot be edited; mend them first');
+    throw new RangeError('the file has errors and cannot be edited; fix them first');
   const quick = loaded.prop && spliceEntries(source, edits);
   if (quick?.source === source) return loaded;
   const prop = quick && withEntries(loaded.prop!, quick.entries);

@@ -77,8 +77,8 @@ export async function openProp(
   const accepted = soundCopy(copy, file);
   if (!accepted) return { ...found, refused: `${file} has errors; nothing was started` };
   const problem = seen.bytes
-    ? `it has an error: ${firstError(loaded)}. The prop goes by the version that was in use before; mend the file`
-    : `${basename(file)} cannot be read (${firstError(loaded)}). The prop goes by the version that was in use before; put the file back (cp '${known.path}' '${file}')`;
+    ? `it has an error: ${firstError(loaded)}. The prop keeps to the version that was in use before; mend the file`
+    : `${basename(file)} cannot be read (${firstError(loaded)}). The prop keeps to the version that was in use before; put the file back (cp '${known.path}' '${file}')`;
   return { ...found, inForce: accepted, problem };
 }
 

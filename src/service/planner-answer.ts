@@ -59,7 +59,7 @@ export class Planner {
 
 function refuse({ findings }: Loaded): never {
   const { line, path, wrong } = findings.find(({ severity }) => severity === 'error')!;
-  const reason = `the prop file has errors now (line ${line}: ${path}: ${wrong}); mend it, see sinew check`;
+  const reason = `the prop file has errors now (line ${line}: ${path}: ${wrong}); fix it, see sinew check`;
   throw new Refusal('file.has-errors', reason, { line, path });
 }
 

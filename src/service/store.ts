@@ -26,7 +26,7 @@ export class ServiceStore implements Store {
   save(state: Saved, durable: boolean): void {
     const saving = this.#service.saveState(state, durable);
     if (!durable) {
-      // Told by the service's log; the next durable one says whether it may be relied on.
+      // Reported in the service's log; the next durable one says whether it may be relied on.
       saving.catch(() => {});
       return;
     }

@@ -176,7 +176,7 @@ export const REFUSALS = {
   'reset.board-fails': [
     'condition',
     'A board still fails, or has failed again.',
-    'Mend it, then reset.',
+    'Fix it, then reset.',
   ],
   'lockout.set': [
     'condition',
@@ -218,7 +218,7 @@ export const REFUSALS = {
     'Somebody has control and has not armed the triggers.',
     'The holder calls `trigger.arm`.',
   ],
-  'trigger.busy': ['condition', 'Another trigger is at work.', 'Wait until it is over.'],
+  'trigger.busy': ['condition', 'Another trigger is running.', 'Wait until it is over.'],
   'trigger.attended-only': [
     'condition',
     'Nobody has control, and the trigger may not run unattended.',
@@ -349,7 +349,7 @@ export const REFUSALS = {
   ],
   'file.other-version': [
     'condition',
-    'The prop file is another version by now; nothing was written.',
+    'The prop file has changed since; nothing was written.',
     'Read it again (`prop.read`), and make your changes to that.',
   ],
   'file.same-version': ['condition', 'That version is the present one.', 'Nothing to do.'],
@@ -360,8 +360,8 @@ export const REFUSALS = {
   ],
   'file.unusable': [
     'condition',
-    'The prop file on the disk is not sound; nothing was written.',
-    'Mend it; `prop.read` tells what is wrong.',
+    'The prop file on the disk cannot be used; nothing was written.',
+    'Fix it; `prop.read` says what is wrong.',
   ],
   'file.restless': ['condition', 'The prop file keeps changing.', 'Try again when it is at rest.'],
   'file.cannot-edit': [
@@ -387,7 +387,7 @@ export const REFUSALS = {
   'file.has-errors': [
     'condition',
     'The prop file has errors, so nothing can be worked out from it.',
-    'Mend it; `sinew check` shows them.',
+    'Fix it; `sinew check` shows them.',
   ],
   'file.text-or-edits': [
     'invalidParams',
@@ -416,7 +416,7 @@ export const REFUSALS = {
   'board.unreachable': [
     'condition',
     'A board cannot be reached, so nobody can tell how its relay stands.',
-    'Mend the board, then reset.',
+    'Fix the board, then reset.',
   ],
   'board.not-simulated': [
     'condition',
@@ -514,7 +514,7 @@ export const REFUSALS = {
   ],
   'systemd.silent': [
     'internal',
-    'systemd cannot be told that the daemon lives.',
+    'systemd cannot be told that the daemon is alive.',
     'Run `install.sh` of the release again.',
   ],
 
@@ -537,7 +537,7 @@ export const REFUSALS = {
   'command.usage': [
     'invalidParams',
     'The command line cannot be understood.',
-    '`sinew help` tells what there is.',
+    '`sinew help` lists everything.',
   ],
   'link.unreachable': [
     'link',

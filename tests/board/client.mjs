@@ -1,5 +1,6 @@
 // A client in a process of its own: KIND, PORT, for so many MS. Prints what it did as JSON at its end.
-// It lives in the board's time (LD_PRELOAD), so that its ms are the board's.
+// It lives in the board's time (LD_PRELOAD), so that its ms are the board's. Plain
+// JavaScript with frames of its own: what translates TypeScript would start on the board's slow clock.
 import { WebSocket } from 'ws';
 
 const [kind, port, ms] = process.argv.slice(2);

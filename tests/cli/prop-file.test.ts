@@ -50,7 +50,7 @@ describe('status', () => {
       '  3:1: rails: warning: odd; look again',
       'it would change:',
       '  beak moves at 0 deg/s',
-      'the prop goes by the version before',
+      'the prop keeps to the version before',
       '',
     ]);
     const json = JSON.parse((await run(['status', '--json'], daemon)).out);

@@ -5,6 +5,7 @@ import { frame, OP } from './protocol-socket.ts';
 /**
  * Load on the daemon at PORT, of one KIND, by COUNT clients, for SECONDS; tells what it did as JSON at
  * the end. Clients belong on other machines: this process takes what the daemon leaves of the cores.
+ * Its frames are its own: answers are not read, or not waited for, which `RpcClient` would keep a place for.
  */
 const [kind, ...numbers] = process.argv.slice(2);
 const [port, count, seconds] = numbers.map(Number) as [number, number, number];

@@ -123,7 +123,7 @@ export class Net {
     return peer;
   }
 
-  /** A client that has woken the prop and moves it to and fro; see laptop.mjs. */
+  /** A client that has woken the prop and moves it to and fro; see laptop.ts. */
   async laptop({ stubborn = false, everyMs = 40 } = {}): Promise<ChildProcess> {
     const url = `ws://${this.#subnet}.2:${this.daemon.port}/api`;
     const what = {
@@ -138,7 +138,7 @@ export class Net {
       'ip',
       [
         ...['netns', 'exec', this.#names.laptop, process.execPath],
-        ...[here('laptop.mjs'), JSON.stringify(what)],
+        ...['--import', 'tsx', here('laptop.ts'), JSON.stringify(what)],
       ],
       { stdio: ['ignore', 'inherit', 'inherit', 'ipc'] },
     );

@@ -250,7 +250,7 @@ it("with Debian's own device tree doctor says that the PWM comes out elsewhere",
   expect(said).toMatch(
     /^WRONG {4}board header: PWM pins: .*GPIO 12 \(wing\) and GPIO 13 \(lantern\).*GPIO 4[01] and GPIO 4[01]$/m,
   );
-  expect(said).toMatch(/to mend it: put dtoverlay=pwm-2chan,pin=12,func=4,pin2=13,func2=4 into/);
+  expect(said).toMatch(/to fix it: put dtoverlay=pwm-2chan,pin=12,func=4,pin2=13,func2=4 into/);
   lap('doctor of the first tree, exact');
 });
 

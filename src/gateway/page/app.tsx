@@ -252,7 +252,7 @@ function ForceUnlock() {
         It was not set here. How do you know that nobody is in reach?{' '}
         <input name="reason" required maxLength={200} autocomplete="off" />
       </label>{' '}
-      <button type="submit">Clear it all the same</button>
+      <button type="submit">Clear it anyway</button>
     </form>
   );
 }

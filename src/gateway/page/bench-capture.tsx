@@ -198,7 +198,7 @@ export function Captures({ channel, info }: Props) {
   );
 }
 
-/** What was written, kept until the next capture, and told to a screen reader. */
+/** What was written, kept until the next capture, and read out by a screen reader. */
 export function Message({ text }: { text: Signal<string> }) {
   return (
     <p role="status" class="message">

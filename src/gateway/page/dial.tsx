@@ -51,7 +51,7 @@ export function Dial({ channel, info }: { channel: string; info: ChannelInfo }) 
     (marks.length > 0
       ? `marks ${marks.map(([mark, deg]) => `${mark} at ${degText(deg)}`).join(', ')}. `
       : 'no marks. ') +
-    'Where it stands is told in numbers beside it.';
+    'The numbers beside it say where it stands.';
   let isFar = false;
   return (
     <svg class="dial" viewBox={boxOf(half, marks.length > 0)} role="img" aria-label={spoken}>

@@ -33,7 +33,7 @@ function Banner({ news }: { news: Shown }) {
           <p>The prop goes on with the version before. Nothing of what you changed is lost.</p>
         </>
       )}
-      {kind === 'waits' && <p>Until then the prop goes by the version before.</p>}
+      {kind === 'waits' && <p>Until then the prop keeps to the version before.</p>}
       {findings.length > 0 && (
         // biome-ignore lint/a11y/noNoninteractiveTabindex: what scrolls must be within reach of the keyboard
         <ul class="file-findings" tabIndex={0}>

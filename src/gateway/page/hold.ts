@@ -24,7 +24,7 @@ interface HoldParts {
   step(byDeg: number): Promise<{ target: number; limited: boolean }>;
   /** Where the servo is now (deg), as far as the page knows. */
   positionDeg(): number;
-  /** Told when it begins to move and when it stops; `why` is for a person, empty on release. */
+  /** Called when it begins to move and when it stops; `why` is for a person, empty on release. */
   changed(direction: Direction | 0, why: string): void;
 }
 

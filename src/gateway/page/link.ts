@@ -133,7 +133,7 @@ function heard(notice: Notice): void {
 
 /**
  * The daemon counts as this page's life what this script sends, and as a link that works both ways what
- * it says it has received. Told with the frames, as timers of a hidden page come seldom.
+ * it says it has received. Sent with the frames, as timers of a hidden page come seldom.
  */
 function heardState(t: number): void {
   stateS = t;

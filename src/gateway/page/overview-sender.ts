@@ -9,7 +9,7 @@ const sleep = (ms: number) => new Promise((resolve) => setTimeout(resolve, ms));
 
 /** Sends what a slider yields: one request in flight, at most ten a second, the last value wins. */
 export class Sender<T> {
-  /** While true, the slider shows what the hand asks for and not what the daemon tells. */
+  /** While true, the slider shows what the hand asks for and not what the daemon reports. */
   readonly busy = signal(false);
   readonly #send: (value: T) => Promise<unknown>;
   #next: { value: T } | undefined;

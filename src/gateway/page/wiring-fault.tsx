@@ -109,7 +109,7 @@ function Steps({ of }: { of: Trace }) {
           <Step key={step.check} step={step} index={i} />
         ))}
       </ol>
-      {of.gaps.length > 0 && <p class="hint">The file does not tell: {of.gaps.join('; ')}.</p>}
+      {of.gaps.length > 0 && <p class="hint">The file does not say: {of.gaps.join('; ')}.</p>}
     </>
   );
 }

@@ -1,5 +1,5 @@
 import { describe, expect, test, vi } from 'vitest';
-import { CODES } from '../../src/shared/errors.ts';
+import { CODES } from '../../../src/shared/errors.ts';
 import {
   type Client,
   lamp,
@@ -11,7 +11,7 @@ import {
   restedAt,
   servo,
   settle,
-} from './rig.ts';
+} from '../rig.ts';
 
 /** Two boards, each with a servo, a relay and a lamp. */
 const prop = (over: Record<string, unknown> = {}) =>

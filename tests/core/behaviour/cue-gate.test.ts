@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest';
-import { begins, ends, FAR, FAR_MS, live, onTime, running, watch } from './cue-stage.ts';
-import { makeProp, pulseOf, Rig, relay, servo, TICK_MS } from './rig.ts';
+import { begins, ends, FAR, FAR_MS, live, onTime, running, watch } from '../cue-stage.ts';
+import { makeProp, pulseOf, Rig, relay, servo, TICK_MS } from '../rig.ts';
 
 describe('what the gate does not allow', () => {
   test('a refused step is told with its cue and its place, and the cue goes on', async () => {

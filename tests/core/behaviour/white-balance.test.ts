@@ -1,8 +1,8 @@
 import { converter } from 'culori';
 import { describe, expect, test } from 'vitest';
-import { cuePlan } from '../../src/prop/cue-plan.ts';
-import { parseProp } from '../../src/prop/load.ts';
-import { makeProp, Rig, rgb } from './rig.ts';
+import { cuePlan } from '../../../src/prop/cue-plan.ts';
+import { parseProp } from '../../../src/prop/load.ts';
+import { makeProp, Rig, rgb } from '../rig.ts';
 
 const BALANCE = [1, 0.74, 0.62] as const;
 const PARTS = ['red', 'green', 'blue'] as const;

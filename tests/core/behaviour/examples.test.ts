@@ -1,14 +1,14 @@
 import { describe, expect, test } from 'vitest';
-import { loadProp } from '../../src/prop/load.ts';
-import type { Prop } from '../../src/prop/schema.ts';
-import { rehearse } from '../../src/rehearsal/rehearse.ts';
-import { Refusal } from '../../src/shared/errors.ts';
-import { Rig, restedAt } from './rig.ts';
+import { loadProp } from '../../../src/prop/load.ts';
+import type { Prop } from '../../../src/prop/schema.ts';
+import { rehearse } from '../../../src/rehearsal/rehearse.ts';
+import { Refusal } from '../../../src/shared/errors.ts';
+import { Rig, restedAt } from '../rig.ts';
 
 const FILES = ['owl.yaml', 'apple-hand.yaml', 'dusk-street.yaml', 'lidded-chest.yaml'];
 const props = await Promise.all(
   FILES.map(async (file): Promise<[string, Prop]> => {
-    const path = new URL(`../../config/${file}`, import.meta.url).pathname;
+    const path = new URL(`../../../config/${file}`, import.meta.url).pathname;
     return [file, (await loadProp(path)).prop!];
   }),
 );

@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest';
-import { rehearse } from '../../src/rehearsal/rehearse.ts';
-import { WholeCounter } from '../faults/flash-counter.ts';
-import { type Client, lamp, makeProp, Rig, relay, rgb, servo } from './rig.ts';
+import { rehearse } from '../../../src/rehearsal/rehearse.ts';
+import { WholeCounter } from '../../faults/flash-counter.ts';
+import { type Client, lamp, makeProp, Rig, relay, rgb, servo } from '../rig.ts';
 
 const lifted = { unrestricted: true, reason: 'a strobe behind a closed door' };
 

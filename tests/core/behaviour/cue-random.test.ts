@@ -1,9 +1,9 @@
 import fc from 'fast-check';
 import { afterAll, expect, test } from 'vitest';
-import { CODES } from '../../src/shared/errors.ts';
-import { type Act, asks, endings, mishaps, recovery, Stage } from './programs.ts';
-import { RestWatch } from './rest-watch.ts';
-import { type Client, lamp, makeProp, Rig, relay, restedAt, rgb, servo, TICK_S } from './rig.ts';
+import { CODES } from '../../../src/shared/errors.ts';
+import { type Act, asks, endings, mishaps, recovery, Stage } from '../programs.ts';
+import { RestWatch } from '../rest-watch.ts';
+import { type Client, lamp, makeProp, Rig, relay, restedAt, rgb, servo, TICK_S } from '../rig.ts';
 
 // Whatever cues, idle behaviours and triggers are started, stopped and interrupted, in whatever
 // order: what leaves the pins keeps every limit, and nothing goes on after its end.

@@ -1,5 +1,5 @@
 import { expect, test } from 'vitest';
-import { makeProp, Rig, servo } from './rig.ts';
+import { makeProp, Rig, servo } from '../rig.ts';
 
 test('a servo parked at a limit that is not a whole pulse is within its limits, and moves at full speed', async () => {
   const flap = servo({

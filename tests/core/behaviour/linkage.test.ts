@@ -1,11 +1,11 @@
 import { readFileSync } from 'node:fs';
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
-import { SimDriver } from '../../src/boards/sim/driver.ts';
-import { parseProp } from '../../src/prop/load.ts';
-import { rehearse } from '../../src/rehearsal/rehearse.ts';
-import { drawnFlapDeg, turn } from '../sums/circles.ts';
-import { type Client, makeProp, Rig, relay, servo, TICK_S } from './rig.ts';
+import { SimDriver } from '../../../src/boards/sim/driver.ts';
+import { parseProp } from '../../../src/prop/load.ts';
+import { rehearse } from '../../../src/rehearsal/rehearse.ts';
+import { drawnFlapDeg, turn } from '../../sums/circles.ts';
+import { type Client, makeProp, Rig, relay, servo, TICK_S } from '../rig.ts';
 
 // A channel with a linkage is commanded in degrees of its flap. What the flap does is drawn with
 // circles from the pulses that were written, not computed as the core computes it.
@@ -292,7 +292,7 @@ describe('with the sim driver', () => {
 
 test('a rehearsal tells of the flap, and never of a pulse outside the envelope', async () => {
   const file = 'lidded-chest.yaml';
-  const text = readFileSync(new URL(`../../config/${file}`, import.meta.url), 'utf8');
+  const text = readFileSync(new URL(`../../../config/${file}`, import.meta.url), 'utf8');
   const { tracks } = await rehearse(parseProp(text, file).prop!, 'reveal');
   const track = tracks.find(({ name }) => name === 'lid')!;
   const values = track.value as number[];

@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest';
-import { CODES } from '../../src/shared/errors.ts';
-import { lamp, makeProp, Rig, relay, restedAt, rgb, servo } from './rig.ts';
+import { CODES } from '../../../src/shared/errors.ts';
+import { lamp, makeProp, Rig, relay, restedAt, rgb, servo } from '../rig.ts';
 
 /** An arm that needs the door out of its way, and what else may need it. */
 const prop = (over: Record<string, unknown> = {}) =>

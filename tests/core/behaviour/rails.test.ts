@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest';
-import { CODES } from '../../src/shared/errors.ts';
-import { lamp, makeProp, Rig, relay, rgb, servo } from './rig.ts';
+import { CODES } from '../../../src/shared/errors.ts';
+import { lamp, makeProp, Rig, relay, rgb, servo } from '../rig.ts';
 
 const draw = { idleA: 0.1, movingA: 0.6, stallA: 1.5 };
 const prop = (limitA: number) =>

@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest';
-import type { Restored, Saved, Store } from '../../src/core/store.ts';
-import { CODES } from '../../src/shared/errors.ts';
-import { type Client, makeProp, Rig, relay, restedAt, settle, TICK_MS } from './rig.ts';
+import type { Restored, Saved, Store } from '../../../src/core/store.ts';
+import { CODES } from '../../../src/shared/errors.ts';
+import { type Client, makeProp, Rig, relay, restedAt, settle, TICK_MS } from '../rig.ts';
 
 const on = (client: Client, channel = 'mist') =>
   client.call('channel.switch', { channel, on: true });

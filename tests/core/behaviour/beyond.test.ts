@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest';
-import { CODES } from '../../src/shared/errors.ts';
-import { makeProp, Rig, servo } from './rig.ts';
+import { CODES } from '../../../src/shared/errors.ts';
+import { makeProp, Rig, servo } from '../rig.ts';
 
 /** Limits of 40 deg, felt out to 48: up to 20 deg/s out there, 120 deg/s inside. */
 async function outside(over: Record<string, unknown> = {}) {

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { makeProp, Rig, relay, restedAt, servo } from './rig.ts';
+import { makeProp, Rig, relay, restedAt, servo } from '../rig.ts';
 
 // `parked` is said of a parked prop alone.
 

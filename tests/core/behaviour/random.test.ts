@@ -1,9 +1,9 @@
 import fc from 'fast-check';
 import { afterAll, describe, expect, test } from 'vitest';
-import { FIELD } from '../../src/shared/telemetry.ts';
-import { type Act, asks, endings, mishaps, recovery, Stage } from './programs.ts';
-import { RestWatch } from './rest-watch.ts';
-import { lamp, makeProp, Rig, relay, restedAt, rgb, servo, TICK_S } from './rig.ts';
+import { FIELD } from '../../../src/shared/telemetry.ts';
+import { type Act, asks, endings, mishaps, recovery, Stage } from '../programs.ts';
+import { RestWatch } from '../rest-watch.ts';
+import { lamp, makeProp, Rig, relay, restedAt, rgb, servo, TICK_S } from '../rig.ts';
 
 // Whatever a client asks for, in whatever order: what leaves the pins keeps every limit.
 

@@ -1,7 +1,7 @@
 import { performance } from 'node:perf_hooks';
 import { describe, expect, test } from 'vitest';
-import { CODES } from '../../src/shared/errors.ts';
-import { lamp, makeProp, Rig, servo } from './rig.ts';
+import { CODES } from '../../../src/shared/errors.ts';
+import { lamp, makeProp, Rig, servo } from '../rig.ts';
 
 type Steps = Record<string, unknown>[];
 

@@ -1,10 +1,10 @@
 import { createHash } from 'node:crypto';
 import { describe, expect, test } from 'vitest';
-import { placeDigest } from '../../src/core/servo.ts';
-import type { ServoChannel } from '../../src/prop/schema.ts';
-import { CODES } from '../../src/shared/errors.ts';
-import { FLAG } from '../../src/shared/telemetry.ts';
-import { type Client, makeProp, pulseOf, Rig, relay, restedAt, servo, TICK_MS } from './rig.ts';
+import { placeDigest } from '../../../src/core/servo.ts';
+import type { ServoChannel } from '../../../src/prop/schema.ts';
+import { CODES } from '../../../src/shared/errors.ts';
+import { FLAG } from '../../../src/shared/telemetry.ts';
+import { type Client, makeProp, pulseOf, Rig, relay, restedAt, servo, TICK_MS } from '../rig.ts';
 
 const draw = { idleA: 0.1, movingA: 0.6, stallA: 1.5 };
 const four = (limitA: number) =>

@@ -1,5 +1,5 @@
 import { expect, test } from 'vitest';
-import { makeProp, Rig, relay, servo } from './rig.ts';
+import { makeProp, Rig, relay, servo } from '../rig.ts';
 
 /** A brake that must stay closed, and a fan that must not. */
 const prop = () =>

@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest';
-import { CODES } from '../../src/shared/errors.ts';
-import { type Client, makeProp, type Recorder, Rig, relay, restedAt, servo } from './rig.ts';
+import { CODES } from '../../../src/shared/errors.ts';
+import { type Client, makeProp, type Recorder, Rig, relay, restedAt, servo } from '../rig.ts';
 
 const prop = (over: Record<string, unknown> = {}) =>
   makeProp(

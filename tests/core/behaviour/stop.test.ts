@@ -1,5 +1,5 @@
 import { describe, expect, test } from 'vitest';
-import { CODES } from '../../src/shared/errors.ts';
+import { CODES } from '../../../src/shared/errors.ts';
 import {
   lamp,
   makeProp,
@@ -11,7 +11,7 @@ import {
   rgb,
   servo,
   TICK_S,
-} from './rig.ts';
+} from '../rig.ts';
 
 const prop = (over: Record<string, unknown> = {}) =>
   makeProp(

@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest';
-import { CODES, Refusal } from '../../src/shared/errors.ts';
-import { type Client, lamp, makeProp, pulseOf, Rig, relay, rgb, servo } from './rig.ts';
+import { CODES, Refusal } from '../../../src/shared/errors.ts';
+import { type Client, lamp, makeProp, pulseOf, Rig, relay, rgb, servo } from '../rig.ts';
 
 // What is done at the bench: finding a wire, and capturing marks and limits.
 

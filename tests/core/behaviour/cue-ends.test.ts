@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest';
-import { CODES, Refusal } from '../../src/shared/errors.ts';
-import { begins, FAR, FAR_MS, isRunning, live, prop, running } from './cue-stage.ts';
-import { type Client, pulseOf, Rig } from './rig.ts';
+import { CODES, Refusal } from '../../../src/shared/errors.ts';
+import { begins, FAR, FAR_MS, isRunning, live, prop, running } from '../cue-stage.ts';
+import { type Client, pulseOf, Rig } from '../rig.ts';
 
 describe('several cues', () => {
   const cues = {
