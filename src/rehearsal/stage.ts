@@ -21,7 +21,7 @@ export interface Event {
 export const TICK_MS = 5;
 /** Who commands in a rehearsal. */
 export const REHEARSAL = 'rehearsal';
-/** Told by the journal on the way, and worth a line. */
+/** Recorded by the journal on the way, and worth a line. */
 const TOLD: ReadonlySet<What> = new Set<What>([
   'refused',
   'delayed',
