@@ -36,7 +36,7 @@ export const checkVerb = verb<Given>({
   },
 });
 
-/** The text of a file; undefined where it cannot be read as one, of which the check tells. */
+/** The text of a file; undefined where it cannot be read as one, which the check reports. */
 async function textOf(file: string): Promise<string | undefined> {
   try {
     const decoder = new TextDecoder('utf-8', { fatal: true, ignoreBOM: true });

@@ -25,7 +25,7 @@ function cells({ value, target, pulseUs, flags }: ChannelState) {
   return [now, show(target), show(pulseUs), flags.join(' ')] as const;
 }
 
-/** Keeps what the notifications told so far, and draws it. */
+/** Keeps what the notifications said so far, and draws it. */
 class Picture {
   #condition = '';
   #tS = 0;

@@ -190,7 +190,7 @@ export class LinkedOperator implements Operator {
 
   /**
    * Goes on only if a person on the terminal says yes.
-   * @param otherwise what a script is told instead, as the reason of `refused`
+   * @param otherwise what a script gets instead, as the reason of `refused`
    * @throws RpcError, Refusal
    */
   async confirm(question: string, refused: RpcError, otherwise: string): Promise<void> {

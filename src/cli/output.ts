@@ -55,7 +55,7 @@ export function errorText(error: unknown): string {
   return String(error);
 }
 
-/** Findings and differences that the daemon tells with a refusal, a line each. */
+/** Findings and differences that the daemon sends with a refusal, a line each. */
 function lists({ findings, changed }: Record<string, unknown>): string[] {
   const found = Array.isArray(findings) ? findings.map(foundLine) : [];
   const differ = Array.isArray(changed) ? changed.map(String) : [];

@@ -30,7 +30,7 @@ const OTHERS: Pick<Finding, 'severity' | 'right'> = {
   right: 'change the cue so that it does not come to this',
 };
 
-/** What was told on the way, each once for a place of the file, in the order of the file. */
+/** What was reported on the way, each once for a place of the file, in the order of the file. */
 export function findingsOf({ cue, events, steps }: Rehearsal, { text, prop }: Loaded): Finding[] {
   if (events.length === 0) return [];
   const { place } = readText(text);
@@ -69,7 +69,7 @@ export function wholeFindings(
     for (const { path, first, count } of alike(part, prop!)) {
       if (isTold(path)) continue;
       const key = JSON.stringify([pathText(path), first.what, first.channel]);
-      // A step is told of in the rehearsal of its own cue, where it shows there.
+      // A step is reported in the rehearsal of its own cue, where it shows there.
       const own = part.of === 'cue' && part.name === first.cue;
       const before = found.get(key);
       if (before && (before.own || !own)) continue;

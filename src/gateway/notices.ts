@@ -51,7 +51,7 @@ export class Notices {
     this.#notify(news ?? { changed: [] });
   }
 
-  /** An entry of the journal: a change of the condition is told to every session. */
+  /** An entry of the journal: a change of the condition is sent to every session. */
   entry({ what, who, text, values }: JournalEntry): void {
     if (what !== 'condition') return;
     const condition = CONDITIONS.find((one) => one === values?.condition);

@@ -43,7 +43,7 @@ export class OscDoor {
   #last: Promise<void> = Promise.resolve();
   #cancelRetry = () => {};
 
-  /** @param onProblem told why nothing is heard, and undefined when that is over */
+  /** @param onProblem called with why nothing is heard, and with undefined when that is over */
   constructor(
     clock: Clock,
     log: Log,

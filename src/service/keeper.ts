@@ -37,7 +37,7 @@ import { ViewMaker } from './view.ts';
 
 export type KeeperFs = FileSystem & ReplacingFs;
 
-/** What the keeper tells its surroundings. */
+/** What the keeper reports to its surroundings. */
 interface KeeperEvents {
   change(message: ChangeMessage): void;
   status(status: FileStatus): void;
@@ -570,7 +570,7 @@ export class Keeper {
     await this.#install(this.#inForce, []);
   }
 
-  /** The file on the disk is sound: offers it to the core, and tells what became of it. */
+  /** The file on the disk is sound: offers it to the core, and reports what became of it. */
   async #offer(next: Compiled, who: string, what: string): Promise<void> {
     const { list } = changesBetween(this.#inForce.loaded.raw, next.loaded.raw);
     const outcome = await this.#install(next, []);

@@ -99,7 +99,7 @@ export class PropService {
     );
   }
 
-  /** Opens file and state, and tells the main thread what came of it. */
+  /** Opens file and state, and reports the result to the main thread. */
   async open(): Promise<void> {
     const { file, resumed } = this.#start;
     const { main, sink } = this.#around;

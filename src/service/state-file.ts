@@ -77,7 +77,7 @@ export class FileStore implements Store {
   }
 
   /**
-   * @param onError told when a write fails; the prop goes on without it
+   * @param onError called when a write fails; the prop goes on without it
    * @throws when the folder cannot be made or read
    */
   static async open(

@@ -14,7 +14,7 @@ export const CODES = {
   dutyRest: -32007,
   railLimit: -32008,
   tooMany: -32009,
-  /** The daemon cannot be reached, or was lost: told by the command line, never by the daemon. */
+  /** The daemon cannot be reached, or was lost: said by the command line, never by the daemon. */
   link: -32000,
 } as const;
 

@@ -74,7 +74,7 @@ export class Refusal extends Error {
   }
 }
 
-/** What is not a refusal is a fault of ours, and is told as one. */
+/** What is not a refusal is a fault of ours, and is reported as one. */
 export function asRefusal(error: unknown): Refusal {
   if (error instanceof Refusal) return error;
   return new Refusal('daemon.fault', `this is a fault in Sinew: ${(error as Error).message}`);

@@ -12,17 +12,17 @@ import { levelOf } from '../shared/journal.ts';
 /** Entries of the journal that a gateway which starts again is given at a time. */
 const REPLAYED = 50;
 
-/** The core's side of the line to the gateway: hears what is asked for, answers, and tells what happens. */
+/** The core's side of the line to the gateway: takes requests, answers them, and reports what happens. */
 export class GatewayLink {
   readonly #gateway: Pick<GatewayHost, 'post'>;
   readonly #service: Pick<ServiceHost, 'log' | 'gone'>;
   readonly #requestQueue = new RequestQueue();
-  /** What the gateway was last told of what runs by itself. */
+  /** What the gateway last got about what runs by itself. */
   readonly #published = { revision: 0, idle: null as string | null, armed: false };
   #core!: Core;
   #commands!: Commands;
 
-  /** Entries of the journal are told from now on: the core makes some while it is put together. */
+  /** Entries of the journal are sent from now on: the core makes some while it is put together. */
   constructor(gateway: Pick<GatewayHost, 'post'>, service: Pick<ServiceHost, 'log' | 'gone'>) {
     this.#gateway = gateway;
     this.#service = service;

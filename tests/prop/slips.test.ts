@@ -50,9 +50,9 @@ describe('no space after a colon', () => {
   test('a text that is mended in mind alone is never edited', () => {
     const text = propText('lan: { kind:lamp, output: { board: head, pin: 12 } }');
     const edit = [{ path: ['name'], value: 'Other' }];
-    expect(() => editProp(parseProp(text, 'f'), edit)).toThrow(/mend/);
+    expect(() => editProp(parseProp(text, 'f'), edit)).toThrow(/fix them first/);
     const lines = propText('lan:\n    kind:lamp\n    output: { board: head, pin: 12 }');
-    expect(() => editProp(parseProp(lines, 'f'), edit)).toThrow(/mend/);
+    expect(() => editProp(parseProp(lines, 'f'), edit)).toThrow(/fix them first/);
   });
 });
 

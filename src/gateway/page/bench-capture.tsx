@@ -12,7 +12,7 @@ interface Props {
   info: ChannelInfo;
 }
 
-/** Sends a servo to an angle, a pulse width or a mark, slowly unless told otherwise. */
+/** Sends a servo to an angle, a pulse width or a mark, slowly unless asked otherwise. */
 export function GoTo({ channel, info }: Props) {
   const isSlow = useSignal(true);
   const [low, high] = info.limitsDeg!;
@@ -213,7 +213,7 @@ interface MarkFormProps extends Props {
   onDone?: (said: string) => void;
 }
 
-/** Asks for a name and captures the mark; `told` gets the result, `onDone` only a success. */
+/** Asks for a name and captures the mark; `message` gets the result, `onDone` only a success. */
 export function MarkForm({ channel, info, message, isPrimary = false, onDone }: MarkFormProps) {
   const id = useId();
   const names = [...new Set([...Object.keys(info.marks ?? {}), 'shut', 'open'])];

@@ -5,7 +5,7 @@ import { degText, envelopeDeg, rangeText } from './bench-moves.ts';
 import { Dial, DialKey } from './dial.tsx';
 import { stateOf } from './store.ts';
 
-/** A push is shown for this long after it was last told (ms), so that a buzz does not flicker. */
+/** A push is shown for this long after it was last reported (ms), so that a buzz does not flicker. */
 const PUSH_SHOWN_MS = 800;
 
 const FLAG_WORDS: Record<string, string> = {

@@ -133,7 +133,7 @@ export function EndStep(props: StepProps & { end: End }) {
   );
 }
 
-/** While it pushes, the mechanism is not where the servo was told to go: what is measured counts. */
+/** While it pushes, the mechanism is not where the servo was sent: what is measured counts. */
 function endFound(channel: string, sign: number): number {
   const { value, measuredDeg, pushing } = stateOf(channel).value;
   const commandedDeg = value as number;

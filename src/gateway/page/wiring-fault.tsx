@@ -93,7 +93,7 @@ function summary({ rail, fuse, wires, connectors, steps }: Trace): string {
     wires.length > 0 && `wires ${wires.join(' ')}`,
     connectors.length > 0 && `connectors ${connectors.join(' ')}`,
   ].filter(Boolean);
-  return `${steps.length} steps. It depends on ${parts.join(', ') || 'nothing that the file tells'}.`;
+  return `${steps.length} steps. It depends on ${parts.join(', ') || 'nothing that the file names'}.`;
 }
 
 function Steps({ of }: { of: Trace }) {
