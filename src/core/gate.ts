@@ -5,6 +5,7 @@ import type { Ease } from '../sums/ease.ts';
 import { easedRange } from '../sums/eased-move.ts';
 import type { Rgb } from '../sums/light.ts';
 import type { Trajectory } from '../sums/profile.ts';
+import { RailAhead, START_S, staggeredPeakA, startOrder } from '../sums/start.ts';
 import type { Standing } from './actuator.ts';
 import type { Actuator } from './actuators.ts';
 import { type Body, NO_RAIL, type Rail } from './body.ts';
@@ -48,10 +49,21 @@ interface Waiting {
   planned?: Planned;
   /** Called when it has to wait for its rail. */
   delayed?: boolean;
+  /** The starts by which it is planned. */
+  starts?: Starts | undefined;
   /** When it was asked for (s). */
   askedS?: number;
   /** Called with how long it takes (s), once that is known. */
   onPlanned?: ((durationS: number) => void) | undefined;
+}
+
+/** When the servos of moves start, so that their rails hold: by their places in the moves. */
+interface Starts {
+  delaysS: number[];
+  /** Whether the rail has room for each start; if it never could, none other is under way meanwhile. */
+  counts: boolean[];
+  /** The rail for which they do not start all at once, if any. */
+  rail?: Rail;
 }
 
 export interface Started {
@@ -71,6 +83,8 @@ export class Gate {
   readonly #journal: Journal;
   /** The draw of a channel (A), on its way to that of its rail. */
   readonly #amps = new Float64Array(1);
+  /** By rail, what flows but for starts (A). */
+  readonly #lastingA: Float64Array;
   readonly #nowMs: () => number;
   /** The servos with an interlock: no others are looked at in every tick. */
   readonly #guarded: readonly Servo[];
@@ -88,6 +102,7 @@ export class Gate {
     this.#body = body;
     this.#journal = journal;
     this.#nowMs = nowMs;
+    this.#lastingA = new Float64Array(body.rails.length);
     this.#guarded = body.servos.filter(({ spec }) => spec.requires);
     this.#guardedLights = body.lights.filter(({ spec }) => spec.requires);
     for (const actuator of body.channels)
@@ -122,7 +137,9 @@ export class Gate {
     const { moves, ease } = asked;
     this.#mustBeAbleToFollow(moves, ease);
     this.cancel(moves.map((move) => move.servo));
-    const planning = new Planning(moves, asked.overS, ease);
+    const starts = this.#startsOf(moves);
+    const planning = new Planning(moves, asked.overS, ease, delaysOf(starts));
+    asked.starts = isRail(starts) ? undefined : starts;
     if (ease && moves.length > PLANNED_AT_ONCE && !moves.some(({ servo }) => servo.moving)) {
       this.#waiting.push({ ...asked, planning, askedS: nowS });
       for (const { servo } of moves) servo.delayed = true;
@@ -130,7 +147,17 @@ export class Gate {
     }
     const { plans, durationS } = planning.whole();
     asked.onPlanned?.(durationS);
-    return this.#startOrWait(asked, plans, durationS);
+    const full = this.#blockedBy(moves) ?? (isRail(starts) ? starts : undefined);
+    if (!full) {
+      this.#start(asked, plans);
+      return { durationS };
+    }
+    // What would turn round comes to a stand meanwhile: it never goes on where nobody wants it.
+    for (const { servo, targetDeg } of moves)
+      if ((servo.startsAfterS(targetDeg) ?? 0) > 0 && isRail(starts)) servo.halt();
+    this.#waiting.push({ ...asked, delayed: true });
+    for (const { servo } of moves) servo.delayed = true;
+    return { durationS, delayed: this.#reportDelayed(asked, full) };
   }
 
   /** As `move`, in mind: looks whether it may be, or `plans` it as well. Nothing comes of it. */
@@ -141,18 +168,6 @@ export class Gate {
     } catch (error) {
       if (!(error instanceof Refusal)) throw error;
     }
-  }
-
-  #startOrWait(asked: Waiting, plans: readonly Trajectory[], durationS: number): Started {
-    const { moves } = asked;
-    const full = this.#blockedBy(moves);
-    if (!full) {
-      this.#start(asked, plans);
-      return { durationS };
-    }
-    this.#waiting.push({ ...asked, delayed: true });
-    for (const { servo } of moves) servo.delayed = true;
-    return { durationS, delayed: this.#reportDelayed(asked, full) };
   }
 
   #reportDelayed({ moves, who }: Waiting, full: Rail): string {
@@ -249,7 +264,8 @@ export class Gate {
     this.#mustNotBreak(changesOf(moves));
     this.#mustFitAlone(moves);
     this.cancel([servo]);
-    servo.feel(servo.plan(targetDeg, 0, true));
+    const starts = this.#startsOf(moves);
+    servo.feel(servo.plan(targetDeg, 0, true), !isRail(starts) && starts.counts[0]!);
     const [softLow, softHigh] = servo.limitsDeg;
     servo.beyond ||= targetDeg < softLow || targetDeg > softHigh;
     return { targetDeg, limited: targetDeg !== askedDeg };
@@ -280,12 +296,14 @@ export class Gate {
         this.#planOn(asked, planning);
         return true;
       }
-      const full = this.#blockedBy(moves);
+      const starts = this.#startsOf(moves);
+      const full = this.#blockedBy(moves) ?? (isRail(starts) ? starts : undefined);
       if (full) {
         if (asked.planned && !asked.delayed) this.#reportDelayed(asked, full);
         asked.delayed = true;
         return true;
       }
+      if (!this.#isPlannedFor(asked, starts as Starts, nowS)) return true;
       this.#start(asked, this.#plansOf(asked));
       if (asked.delayed)
         this.#journal.add(
@@ -306,10 +324,27 @@ export class Gate {
     asked.onPlanned?.(planned.durationS);
   }
 
+  /**
+   * Whether the plans in hand, if any, start as they now must; if not, and they take longer than a tick has
+   * time for, they are planned again from now on.
+   */
+  #isPlannedFor(asked: Waiting, starts: Starts, nowS: number): boolean {
+    const { moves, overS, ease, planned } = asked;
+    const same = asked.starts?.delaysS.every((delayS, i) => delayS === starts.delaysS[i]) ?? false;
+    asked.starts = starts;
+    if (same) return true;
+    asked.planned = undefined;
+    if (!planned || moves.length <= PLANNED_AT_ONCE) return true;
+    asked.planning = new Planning(moves, overS, ease, starts.delaysS);
+    asked.askedS = nowS;
+    return false;
+  }
+
   /** What was planned counts as long as everything stands where it stood. */
-  #plansOf({ moves, overS, ease, planned }: Waiting): readonly Trajectory[] {
+  #plansOf({ moves, overS, ease, planned, starts }: Waiting): readonly Trajectory[] {
     const still = !moves.some(({ servo }) => servo.moving);
-    return planned && still ? planned.plans : new Planning(moves, overS, ease).whole().plans;
+    if (planned && still) return planned.plans;
+    return new Planning(moves, overS, ease, starts?.delaysS).whole().plans;
   }
 
   /** Forgets what waits for one of these servos, or everything. */
@@ -322,12 +357,13 @@ export class Gate {
     });
   }
 
-  #start({ moves, jog }: Waiting, plans: readonly Trajectory[]): void {
+  #start({ moves, jog, who, starts }: Waiting, plans: readonly Trajectory[]): void {
+    if (starts?.rail) this.#reportStaggered(moves, who, starts, starts.rail);
     for (const [i, { servo, targetDeg }] of moves.entries()) {
       servo.delayed = false;
       // For others that require it parked, it stays so.
       if (staysAtRest(servo, targetDeg)) continue;
-      servo.take(plans[i]!);
+      servo.take(plans[i]!, starts?.delaysS[i], starts?.counts[i]);
       servo.jogging = jog;
     }
   }
@@ -704,21 +740,119 @@ export class Gate {
     }
   }
 
-  /** Whether a servo may draw its moving current on top of what its rail gives now. */
-  hasRoomFor(servo: Servo): boolean {
-    return this.#blockedBy([{ servo, targetDeg: servo.setpoint.pos }]) === undefined;
+  /**
+   * As `measureRails`, without what flows only while motors start: what is switched on, or asked for, in
+   * such a moment is not refused for it.
+   */
+  #measureLasting(): void {
+    this.measureRails();
+    for (const { index, amps } of this.#body.rails) this.#lastingA[index] = amps;
+    for (const servo of this.#body.servos)
+      if (servo.rail !== NO_RAIL) this.#lastingA[servo.rail]! += servo.lastingA - servo.amps();
+  }
+
+  /**
+   * Whether the pulses of a limp servo may start on top of what its rail gives now: `counted`, or `alone`
+   * where the rail could never give its start, but no other is under way.
+   */
+  roomToStart(servo: Servo): 'none' | 'counted' | 'alone' {
+    const moves = [{ servo, targetDeg: servo.setpoint.pos }];
+    if (this.#blockedBy(moves)) return 'none';
+    const starts = this.#startsOf(moves, true);
+    if (isRail(starts) || starts.delaysS[0]! > 0) return 'none';
+    return starts.counts[0] ? 'counted' : 'alone';
+  }
+
+  /**
+   * When each of these moves starts, so that every rail holds while motors start; or the rail that they
+   * have to wait for. A servo that moves cannot wait: where it turns round, it starts then.
+   * @param limp they are about to get their pulses, where they stand
+   */
+  #startsOf(moves: readonly Move[], limp = false): Starts | Rail {
+    const starts: Starts = {
+      delaysS: moves.map(() => 0),
+      counts: moves.map(({ servo }) => servo.rail === NO_RAIL),
+    };
+    this.measureRails();
+    for (const rail of this.#body.rails) {
+      const starters: number[] = [];
+      const turning: number[] = [];
+      for (const [i, { servo, targetDeg }] of moves.entries()) {
+        if (servo.rail !== rail.index || (!limp && staysAtRest(servo, targetDeg))) continue;
+        const afterS = servo.startsAfterS(targetDeg);
+        if (afterS !== undefined) (afterS > 0 ? turning : starters).push(i);
+      }
+      if (starters.length + turning.length === 0) continue;
+      if (!this.#startsOn(rail, moves, starters, turning, starts)) return rail;
+    }
+    return starts;
+  }
+
+  /** Notes when the moves at these places start on a rail; false where they have to wait. */
+  #startsOn(
+    rail: Rail,
+    moves: readonly Move[],
+    starters: readonly number[],
+    turning: readonly number[],
+    starts: Starts,
+  ): boolean {
+    const on = this.#body.servos.filter((servo) => servo.rail === rail.index);
+    const servosA = on.reduce((sum, servo) => sum + servo.amps(), 0);
+    const othersA = rail.amps - servosA + this.#lightsRisingOn(rail.index);
+    const ahead = new RailAhead(othersA);
+    const fresh = new Set(starters.map((i) => moves[i]!.servo));
+    for (const servo of on)
+      if (fresh.has(servo)) ahead.add(servo.draw.idleA, 0);
+      else servo.addTo(ahead);
+    for (const i of turning) {
+      const { servo, targetDeg } = moves[i]!;
+      const fromS = servo.startsAfterS(targetDeg)!;
+      ahead.add(servo.draw.stallA - servo.draw.busyA, fromS, fromS + START_S);
+    }
+    const draws = starters.map((i) => moves[i]!.servo.draw);
+    const delaysS = ahead.stagger(draws, rail.limitA);
+    if (delaysS && ahead.peakA <= rail.limitA + RAIL_SLACK_A) {
+      for (const [k, i] of starters.entries()) starts.delaysS[i] = delaysS[k]!;
+      for (const i of [...starters, ...turning]) starts.counts[i] = true;
+      if (delaysS.some((delayS) => delayS > 0)) starts.rail = rail;
+      return true;
+    }
+    // What could start if all others stood still waits for that, unless something that stays on while
+    // the prop parks is in its way.
+    const idleA = on.reduce((sum, { draw }) => sum + draw.idleA, this.parking ? othersA : 0);
+    const all = [...draws, ...turning.map((i) => moves[i]!.servo.draw)];
+    if (staggeredPeakA(all, idleA) <= rail.limitA + RAIL_SLACK_A) return false;
+    // The rail never has room for these starts, as `check` has told: one after another, uncounted.
+    let fromS = on.reduce((most, servo) => Math.max(most, servo.startedAfterS), 0);
+    for (const k of startOrder(draws)) {
+      starts.delaysS[starters[k]!] = fromS;
+      if (fromS > 0) starts.rail = rail;
+      fromS += START_S;
+    }
+    return true;
+  }
+
+  #reportStaggered(moves: readonly Move[], who: string, { delaysS }: Starts, rail: Rail): void {
+    const names = moves.filter((_, i) => delaysS[i]! > 0).map(({ servo }) => servo.name);
+    const lastS = tidy(Math.max(...delaysS), 3);
+    this.#journal.add(
+      who,
+      'staggered',
+      `${names.join(', ')} ${names.length === 1 ? 'starts' : 'start'} up to ${lastS} s later, so that rail ${rail.name} holds while motors start`,
+      { rail: rail.name, channels: names, laterS: lastS, limitA: rail.limitA },
+    );
   }
 
   /** The first rail that would be over its limit if these moves began now. */
   #blockedBy(moves: readonly Move[]): Rail | undefined {
-    this.measureRails();
+    this.#measureLasting();
     for (const rail of this.#body.rails) {
-      let amps = rail.amps + this.#lightsRisingOn(rail.index);
+      let amps = this.#lastingA[rail.index]! + this.#lightsRisingOn(rail.index);
       let more = false;
       for (const { servo } of moves) {
         if (servo.rail !== rail.index) continue;
         more = true;
-        const moreA = servo.draw.busyA - servo.amps();
+        const moreA = servo.draw.busyA - servo.lastingA;
         // A servo that pushes against a stop must be able to leave it, however full the rail is.
         amps += servo.pushing ? moreA : Math.max(0, moreA);
       }
@@ -754,12 +888,12 @@ export class Gate {
     };
     for (const relay of relays) if (!relay.on) add(relay, relay.onA);
     for (const [light, toA] of lights) add(light, toA - Math.max(light.targetAmps(), light.amps()));
-    this.measureRails();
+    this.#measureLasting();
     for (const rail of this.#body.rails)
       if (moreA[rail.index]! > 0)
         this.#refuseOver(
           rail,
-          rail.amps + this.#lightsRisingOn(rail.index) + moreA[rail.index]!,
+          this.#lastingA[rail.index]! + this.#lightsRisingOn(rail.index) + moreA[rail.index]!,
           () => names.join(', '),
         );
     this.#mustFitAlone(moves, moreA);
@@ -767,17 +901,18 @@ export class Gate {
 
   /** Refuses moves that do not fit even while every other servo holds still. */
   #mustFitAlone(moves: readonly Move[], moreA: readonly number[] = []): void {
-    this.measureRails();
+    this.#measureLasting();
     const ours = new Set(moves.map(({ servo }) => servo));
     for (const rail of this.#body.rails) {
-      let amps = rail.amps + this.#lightsRisingOn(rail.index) + (moreA[rail.index] ?? 0);
+      let amps =
+        this.#lastingA[rail.index]! + this.#lightsRisingOn(rail.index) + (moreA[rail.index] ?? 0);
       let any = false;
       for (const servo of this.#body.servos) {
         if (servo.rail !== rail.index) continue;
         const isOurs = ours.has(servo);
         any ||= isOurs;
         const restA = servo.pulsing ? servo.draw.idleA : 0;
-        amps += (isOurs ? servo.draw.busyA : restA) - servo.amps();
+        amps += (isOurs ? servo.draw.busyA : restA) - servo.lastingA;
       }
       if (any) this.#refuseOver(rail, amps, () => moves.map(({ servo }) => servo.name).join(', '));
     }
@@ -785,9 +920,10 @@ export class Gate {
 
   #railMustHold(rail: number, moreA: number, channel: string): void {
     if (rail === NO_RAIL) return;
-    this.measureRails();
+    this.#measureLasting();
     const { [rail]: found } = this.#body.rails;
-    this.#refuseOver(found!, found!.amps + this.#lightsRisingOn(rail) + moreA, () => channel);
+    const amps = this.#lastingA[rail]! + this.#lightsRisingOn(rail) + moreA;
+    this.#refuseOver(found!, amps, () => channel);
   }
 
   #refuseOver(rail: Rail, amps: number, channels: () => string): void {
@@ -798,6 +934,14 @@ export class Gate {
       { rail: rail.name, amps: tidy(amps), limitA: rail.limitA },
     );
   }
+}
+
+function isRail(starts: Starts | Rail): starts is Rail {
+  return 'limitA' in starts;
+}
+
+function delaysOf(starts: Starts | Rail): readonly number[] | undefined {
+  return isRail(starts) ? undefined : starts.delaysS;
 }
 
 function changesOf(moves: readonly Move[]): Change[] {

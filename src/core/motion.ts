@@ -14,7 +14,16 @@ const UNTIL = 5;
 const SEGMENT = 6;
 /** The pulse (us) of the servo, which is no motion but is read with it. */
 const PULSE = SEGMENT + STRIDE;
-const PLACES = PULSE + 1;
+/** Until when its motor waits, from when it starts or turns round, and until when (s), in the trajectory. */
+const WAITS_UNTIL = PULSE + 1;
+const STARTS_FROM = PULSE + 2;
+const STARTS_UNTIL = PULSE + 3;
+const PLACES = PULSE + 4;
+/** Times closer than this are the same but for rounding (s). */
+const SAME_S = 1e-6;
+
+/** What the motor of a servo does: waits for its turn, starts, or moves. */
+export const PHASE = { waits: 0, starts: 1, moves: 2 } as const;
 /** Motions whose numbers lie side by side. */
 const BLOCK = 256;
 
@@ -86,7 +95,39 @@ export class Motion implements MotionState {
     this.#segment = 0;
     this.#numbers[this.#base + TARGET] = trajectory.endPos;
     this.#numbers[this.#base + AT] = 0;
+    this.startsBetween(0, 0, 0);
     this.#load(trajectory);
+  }
+
+  /**
+   * Its motor starts, or turns round, between two times (s) of the trajectory that it follows, and waits
+   * before `waitsUntilS`.
+   */
+  startsBetween(fromS: number, untilS: number, waitsUntilS: number): void {
+    this.#numbers[this.#base + STARTS_FROM] = fromS;
+    this.#numbers[this.#base + STARTS_UNTIL] = untilS;
+    this.#numbers[this.#base + WAITS_UNTIL] = waitsUntilS;
+  }
+
+  /** One of PHASE, while it moves. */
+  get phase(): number {
+    const numbers = this.#numbers;
+    const base = this.#base;
+    const atS = numbers[base + AT]! + SAME_S;
+    if (atS < numbers[base + WAITS_UNTIL]!) return PHASE.waits;
+    if (atS < numbers[base + STARTS_UNTIL]! && atS >= numbers[base + STARTS_FROM]!)
+      return PHASE.starts;
+    return PHASE.moves;
+  }
+
+  /** How long until its motor no longer waits, until it starts or turns, and until that is over (s). */
+  get ahead(): { waitsS: number; startsS: number; startedS: number } {
+    const atS = this.#numbers[this.#base + AT]!;
+    return {
+      waitsS: this.#numbers[this.#base + WAITS_UNTIL]! - atS,
+      startsS: this.#numbers[this.#base + STARTS_FROM]! - atS,
+      startedS: this.#numbers[this.#base + STARTS_UNTIL]! - atS,
+    };
   }
 
   /** Rests where it is, at once. */

@@ -1,5 +1,5 @@
 import type { Ease } from '../sums/ease.ts';
-import type { Trajectory } from '../sums/profile.ts';
+import { later, type Trajectory } from '../sums/profile.ts';
 import type { Move } from './servo.ts';
 
 /** Times that differ by less than this share are the same but for rounding. */
@@ -24,17 +24,25 @@ export interface Planned {
 export class Planning {
   readonly #moves: readonly Move[];
   readonly #ease: Ease | undefined;
+  readonly #delaysS: readonly number[] | undefined;
   readonly #plans: (Trajectory | undefined)[];
   readonly #order: number[];
   #durationS: number;
   #next = 0;
 
-  constructor(moves: readonly Move[], overS: number, ease: Ease | undefined) {
+  /** @param delaysS how much later each of them starts (s); they arrive together all the same */
+  constructor(
+    moves: readonly Move[],
+    overS: number,
+    ease: Ease | undefined,
+    delaysS?: readonly number[],
+  ) {
     this.#moves = moves;
+    this.#delaysS = delaysS;
     this.#ease = ease;
     this.#durationS = overS;
     this.#plans = new Array(moves.length);
-    const rough = moves.map(roughTimeS);
+    const rough = moves.map((move, i) => roughTimeS(move) + (delaysS?.[i] ?? 0));
     this.#order = moves.map((_, i) => i).sort((a, b) => rough[b]! - rough[a]!);
   }
 
@@ -62,7 +70,9 @@ export class Planning {
       const before = this.#plans[i];
       if (before && before.durationS >= this.#durationS * (1 - SAME)) continue;
       const { servo, targetDeg } = this.#moves[i]!;
-      const plan = servo.planEased(targetDeg, this.#durationS, this.#ease);
+      const delayS = this.#delaysS?.[i] ?? 0;
+      const ownS = Math.max(0, this.#durationS - delayS);
+      const plan = later(servo.planEased(targetDeg, ownS, this.#ease), delayS, servo.setpoint.pos);
       this.#plans[i] = plan;
       // Longer than asked by more than rounding.
       const first = this.#next < this.#order.length;

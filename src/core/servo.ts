@@ -18,13 +18,15 @@ import {
   planStop,
   sample,
   type Trajectory,
+  turnsAfterS,
 } from '../sums/profile.ts';
 import { STRIDE } from '../sums/profile-path.ts';
 import { ServoMapping } from '../sums/servo-mapping.ts';
+import { type RailAhead, START_S } from '../sums/start.ts';
 import type { ActuatorContract, Standing, Time } from './actuator.ts';
 import type { Board } from './boards.ts';
 import type { Session } from './lease.ts';
-import type { Motion } from './motion.ts';
+import { type Motion, PHASE } from './motion.ts';
 
 /** A servo that is asked to go somewhere. */
 export interface Move {
@@ -42,6 +44,10 @@ type Bounded = Exclude<Requirement, { is: string }>;
 
 /** The fastest a servo feels for its stop, or comes back from there (deg/s). */
 const FEEL_SPEED_DEG_S = 20;
+
+/** Angles (deg) and times (s) that differ by less are the same but for rounding. */
+const STAYS_DEG = 1e-9;
+const STAYS_S = 1e-6;
 
 const amps = new Float64Array(1);
 
@@ -116,6 +122,10 @@ export class Servo implements ActuatorContract {
   measuredA = Number.NaN;
   /** Draws as if moving until then (s): its pulses have just begun. */
   settleUntilS = Number.NEGATIVE_INFINITY;
+  /** Draws its stall current until then (s): its pulses have only just begun. */
+  #startsUntilS = Number.NEGATIVE_INFINITY;
+  /** Its rail has room for its start; one that the rail never could give is not counted. */
+  #startCounts = true;
   /** Jumps to where it is sent from a position nobody knows until then (s). */
   jumpUntilS = Number.NEGATIVE_INFINITY;
   /** The pulse (us) sent in the last tick; 0 while released. */
@@ -295,22 +305,91 @@ export class Servo implements ActuatorContract {
     return planEased(this.setpoint.pos, deg, ease, durationS, this.limits).trajectory;
   }
 
-  /** Follows a plan from now on; on its way out it goes on feeling until it has turned round. */
-  take(trajectory: Trajectory): void {
+  /**
+   * Follows a plan from now on; on its way out it goes on feeling until it has turned round.
+   * @param delayS how long the plan stands still before it begins (s)
+   * @param startCounts the rail has room for its start, which is part of what it is said to carry
+   */
+  take(trajectory: Trajectory, delayS = 0, startCounts = false): void {
+    const start = this.#startIn(trajectory, delayS);
     // Only now: that it pushes shows a moment after it has come to stand.
     if (!this.moving && !this.#pushing) this.#freeDeg = this.setpoint.pos;
     if (this.feeling) this.#outwards = this.#goesOut() ? Math.sign(this.setpoint.vel) : 0;
     this.feeling = this.#outwards !== 0;
     this.#motion.follow(trajectory);
+    this.#motion.startsBetween(start.fromS, start.untilS, delayS);
+    if (!start.goesOn) this.#startCounts = startCounts;
     this.plans++;
     this.jogging = false;
     this.interlocked = false;
     this.delayed = false;
   }
 
+  /** Its motor stands still. */
+  get #still(): boolean {
+    return !this.moving || this.#motion.phase === PHASE.waits;
+  }
+
+  /** From when until when of a plan its motor starts or turns round (s). */
+  #startIn(plan: Trajectory, delayS: number): { fromS: number; untilS: number; goesOn?: boolean } {
+    const { pos, vel } = this.setpoint;
+    if (this.#still || vel === 0) {
+      const stays = Math.abs(plan.endPos - pos) < STAYS_DEG;
+      return { fromS: delayS, untilS: stays ? delayS : delayS + START_S };
+    }
+    const leftS = this.#motion.phase === PHASE.starts ? this.#motion.ahead.startedS : 0;
+    const turnS = turnsAfterS(plan, vel);
+    if (turnS === undefined) return { fromS: 0, untilS: leftS, goesOn: true };
+    return { fromS: leftS > 0 ? 0 : turnS, untilS: turnS + START_S };
+  }
+
+  /**
+   * In how long its motor starts, or turns round, if it is sent to `deg` (s): 0 from rest; undefined where
+   * it does neither.
+   */
+  startsAfterS(deg: number): number | undefined {
+    // It draws its stall current already.
+    if (this.#pushing) return undefined;
+    const { pos, vel } = this.setpoint;
+    if (!this.pulsing) return 0;
+    if (this.#still || vel === 0) return Math.abs(deg - pos) < STAYS_DEG ? undefined : 0;
+    const { endPos, durationS } = planStop(this.setpoint, this.limits);
+    return (deg - endPos) * vel < -STAYS_DEG ? Math.max(durationS, STAYS_S) : undefined;
+  }
+
+  /** How long until no start of it is under way or to come (s). */
+  get startedAfterS(): number {
+    const wakesS = this.#startsUntilS - this.#time.nowS;
+    return Math.max(0, wakesS, this.moving ? this.#motion.ahead.startedS : 0);
+  }
+
+  /** Adds what it will draw, as far as that is known; if it moves, it may go on doing so. */
+  addTo(rail: RailAhead): void {
+    if (!this.pulsing) return;
+    const { idleA, busyA, stallA } = this.draw;
+    if (this.#pushing) {
+      rail.add(stallA, 0);
+      return;
+    }
+    const startA = this.#startCounts ? stallA : busyA;
+    if (this.moving) {
+      const { waitsS, startsS, startedS } = this.#motion.ahead;
+      const fromS = Math.max(0, waitsS);
+      rail.add(idleA, 0, fromS);
+      rail.add(busyA, fromS);
+      rail.add(startA - busyA, Math.max(fromS, startsS), startedS);
+      return;
+    }
+    const { nowS } = this.#time;
+    const settlesS = this.settleUntilS - nowS;
+    rail.add(idleA, 0);
+    rail.add(busyA - idleA, 0, settlesS);
+    rail.add(startA - busyA, 0, this.#startsUntilS - nowS);
+  }
+
   /** As `take`, of a step that may leave the soft limits. */
-  feel(trajectory: Trajectory): void {
-    this.take(trajectory);
+  feel(trajectory: Trajectory, startCounts: boolean): void {
+    this.take(trajectory, 0, startCounts);
     this.jogging = true;
     this.feeling = true;
     this.#outwards = 0;
@@ -344,7 +423,9 @@ export class Servo implements ActuatorContract {
   }
 
   /** Starts the pulses at `deg`: its last known position, or where an unknown one is sent first. */
-  startPulses(deg: number, settleUntilS: number): void {
+  startPulses(deg: number, settleUntilS: number, startCounts = true): void {
+    this.#startsUntilS = Math.min(settleUntilS, this.#time.nowS + START_S);
+    this.#startCounts = startCounts;
     if (!this.known) this.jumpUntilS = settleUntilS;
     this.#freedDeg = Number.NaN;
     this.#freeDeg = Number.NaN;
@@ -577,13 +658,26 @@ export class Servo implements ActuatorContract {
     return amps[0]!;
   }
 
+  /** The same without what it draws while it starts; waiting for its turn it counts as moving (A). */
+  get lastingA(): number {
+    const { draw } = this;
+    if (!this.pulsing) return 0;
+    if (this.#pushing) return draw.stallA;
+    return this.moving || this.#time.nowS < this.settleUntilS - STAYS_S ? draw.busyA : draw.idleA;
+  }
+
   /** As `amps`, written to a place: handed back, a fraction may be allocated. */
   writeAmps(into: Float64Array, at: number): void {
     const { draw } = this;
     if (!this.pulsing) into[at] = 0;
-    else if (this.pushing) into[at] = draw.stallA;
-    else if (this.moving || this.#time.nowS < this.settleUntilS) into[at] = draw.busyA;
-    else into[at] = draw.idleA;
+    else if (this.#pushing) into[at] = draw.stallA;
+    else if (this.moving) {
+      const { phase } = this.#motion;
+      if (phase === PHASE.waits) into[at] = draw.idleA;
+      else into[at] = phase === PHASE.starts && this.#startCounts ? draw.stallA : draw.busyA;
+    } else if (this.#time.nowS < this.#startsUntilS - STAYS_S)
+      into[at] = this.#startCounts ? draw.stallA : draw.busyA;
+    else into[at] = this.#time.nowS < this.settleUntilS - STAYS_S ? draw.busyA : draw.idleA;
   }
 
   #within(deg: number): boolean {

@@ -100,17 +100,19 @@ export class Waker {
     const { 0: servo } = this.#queue;
     if (!servo) return nowS >= this.#settledS;
     const ready = servo.known ? nowS >= this.#nextS : nowS >= this.#settledS;
-    if (!ready || !this.#gate.hasRoomFor(servo)) return false;
+    const room = ready ? this.#gate.roomToStart(servo) : 'none';
+    if (room === 'none') return false;
+    const counts = room === 'counted';
     this.#queue.shift();
     this.#nextS = nowS + STAGGER_S;
     if (servo.known) {
-      servo.startPulses(servo.setpoint.pos, nowS + SETTLE_S);
+      servo.startPulses(servo.setpoint.pos, nowS + SETTLE_S, counts);
       this.#settledS = Math.max(this.#settledS, nowS + SETTLE_S);
     } else {
       const parkDeg = servo.homeDeg;
       this.#settledS = nowS + jumpS(servo);
       this.#nextS = this.#settledS;
-      servo.startPulses(parkDeg, this.#settledS);
+      servo.startPulses(parkDeg, this.#settledS, counts);
       this.#journal.add(
         'prop',
         'position unknown',

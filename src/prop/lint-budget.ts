@@ -116,7 +116,7 @@ function lintSupply(notes: Notes, rail: RailBudget): void {
   if (hardest && hardest.amps > limitA && hardest.movingA <= limitA)
     notes.warning(
       ['rails', name, 'limitA'],
-      `${name} gives ${A(limitA)}, and ${hardest.channel} stalled asks for ${A(hardest.amps)} even while all others rest`,
+      `${name} gives ${A(limitA)}, and ${hardest.channel} asks for ${A(hardest.amps)} when it starts or is stalled, even while all others rest`,
       `use a supply of ${A(hardest.amps)} or more`,
     );
   if (battery?.wantedH === undefined) return;

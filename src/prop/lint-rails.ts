@@ -1,4 +1,5 @@
 import { tidy } from '../shared/units.ts';
+import { staggeredPeakA } from '../sums/start.ts';
 import { kindOf } from './kinds/registry.ts';
 import type { Notes } from './notes.ts';
 
@@ -8,6 +9,8 @@ interface Load {
   idleA: number;
   /** Current while this channel moves or is fully on (A). */
   busyA: number;
+  /** Current for a moment while it starts (A); as `busyA` where nothing moves. */
+  stallA: number;
 }
 
 /** Rails: what can never fit. */
@@ -25,8 +28,8 @@ export function lintRails(notes: Notes): void {
       notes.warning(path, `${name} names a rail but no draw, so it counts as 0 A`, 'give its draw');
       continue;
     }
-    const { idleA, busyA } = kindOf(channel).draw(channel);
-    const load = { name, idleA, busyA };
+    const { idleA, busyA, stallA } = kindOf(channel).draw(channel);
+    const load = { name, idleA, busyA, stallA };
     loads.set(channel.rail, [...(loads.get(channel.rail) ?? []), load]);
   }
   for (const [rail, { limitA }] of Object.entries(notes.prop.rails))
@@ -59,8 +62,20 @@ function lintRail(notes: Notes, rail: string, limitA: number, loads: Load[]): vo
     );
   }
   for (const [group, members] of Object.entries(notes.prop.groups)) {
-    const amps = whileBusyA(loads.filter(({ name }) => members.includes(name)));
-    if (amps <= limitA) continue;
+    const busy = loads.filter(({ name }) => members.includes(name));
+    const amps = whileBusyA(busy);
+    if (amps <= limitA) {
+      // One that never can start by itself is told at the limit.
+      const startA = staggeredPeakA(busy, idleA);
+      const alone = busy.some((load) => staggeredPeakA([load], idleA) > limitA);
+      if (startA <= limitA + 1e-9 || alone) continue;
+      notes.warning(
+        ['groups', group],
+        `even one after another, its starts bring rail ${rail} to ${tidy(startA)} A for a moment, the limit is ${limitA} A`,
+        'make the group smaller, or use a stronger supply or a second rail',
+      );
+      continue;
+    }
     notes.warning(
       ['groups', group],
       `moving together brings rail ${rail} to ${tidy(amps)} A, the limit is ${limitA} A`,

@@ -1,5 +1,6 @@
 import { tidy } from '../shared/units.ts';
 import type { Rgb } from '../sums/light.ts';
+import { type Starter, staggeredPeakA } from '../sums/start.ts';
 import { type LightChannel, lightOf, relayOf } from './kinds/channel.ts';
 import { kindOf } from './kinds/registry.ts';
 import { relayA } from './kinds/relay.ts';
@@ -45,6 +46,8 @@ interface Asked {
   movesA: number;
   othersA: number;
   count: number;
+  /** Of those that move. */
+  starters: Starter[];
   part: LoadProblem['part'];
 }
 
@@ -130,7 +133,7 @@ export class PlannedLoads {
   #problem(
     name: string,
     { limitA, idleA: restA }: Rail,
-    { movesA, othersA, count, part }: Asked,
+    { movesA, othersA, count, starters, part }: Asked,
     nowS: number,
     movingA: number,
   ): LoadProblem | undefined {
@@ -139,7 +142,8 @@ export class PlannedLoads {
     const aloneA = restA + movesA + othersA;
     const litA = restA + movesA + this.#litA(name, nowS);
     const allA = litA + movingA;
-    if (allA <= limitA + SLACK_A) return undefined;
+    const startA = staggeredPeakA(starters, allA - movesA);
+    if (Math.max(allA, startA) <= limitA + SLACK_A) return undefined;
     const say = (
       severity: LoadProblem['severity'],
       amps: number,
@@ -155,6 +159,23 @@ export class PlannedLoads {
       right,
     });
     const limit = `its limit is ${limitA} A`;
+    if (allA <= limitA + SLACK_A) {
+      // A servo that never can start by itself has been told already, at the rail.
+      if (starters.some((one) => staggeredPeakA([one], restA) > limitA + SLACK_A)) return undefined;
+      if (staggeredPeakA(starters, restA) > limitA + SLACK_A)
+        return say(
+          'warning',
+          startA,
+          `even one after another, the starts of this step bring rail ${name} to ${tidy(startA)} A for a moment, ${limit}`,
+          'split it into steps one after another, or use a stronger supply or a second rail',
+        );
+      return say(
+        'warning',
+        startA,
+        `to start this step brings rail ${name} to ${tidy(startA)} A for a moment, ${limit}: it is delayed until there is room`,
+        'start it later, switch something off before, or use a stronger supply or a second rail',
+      );
+    }
     if (aloneA > limitA + SLACK_A) {
       if (count === 1) return undefined;
       return say(
@@ -195,7 +216,7 @@ export class PlannedLoads {
     const add = (name: string, moreA: number, part: Asked['part'], moves: boolean) => {
       const { rail } = this.#prop.channels[name]!;
       if (moreA <= 0 || rail === undefined || !this.#rails.has(rail)) return;
-      const one = asked.get(rail) ?? { movesA: 0, othersA: 0, count: 0, part };
+      const one = asked.get(rail) ?? { movesA: 0, othersA: 0, count: 0, starters: [], part };
       if (moves) one.movesA += moreA;
       else one.othersA += moreA;
       one.count++;
@@ -203,8 +224,9 @@ export class PlannedLoads {
     };
     for (const name of movers) {
       const channel = this.#prop.channels[name]!;
-      const { idleA, busyA } = kindOf(channel).draw(channel);
-      add(name, busyA - idleA, step.move ? 'move' : 'pose', true);
+      const draw = kindOf(channel).draw(channel);
+      add(name, draw.busyA - draw.idleA, step.move ? 'move' : 'pose', true);
+      if (channel.rail !== undefined) asked.get(channel.rail)?.starters.push(draw);
     }
     const others = [...this.#lights(step), ...this.#switches(step)];
     for (const [name, , part] of others) {

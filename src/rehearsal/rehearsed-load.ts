@@ -1,5 +1,6 @@
 import { kindOf } from '../prop/kinds/registry.ts';
 import type { Prop } from '../prop/schema.ts';
+import { START_S } from '../sums/start.ts';
 import { type RailTrack, type Rehearsal, rehearse, TICK_MS } from './rehearse.ts';
 
 /** What a cue asks of a rail. */
@@ -34,14 +35,15 @@ function loadOf(prop: Prop, done: Rehearsal): RehearsedLoad {
 }
 
 function railOf(prop: Prop, { tracks, durationS }: Rehearsal, rail: RailTrack): RehearsedRail {
-  // A stalled servo draws this much more from when it starts to move until it rests.
+  // A stalled servo draws this much more from when it has started to move until it rests; while it
+  // starts, or turns round, the rail's current has it already.
   const steps: { atS: number; moreA: number }[] = [];
-  for (const { name, tS } of tracks) {
+  for (const { name, tS, value } of tracks) {
     const channel = prop.channels[name]!;
     const kind = kindOf(channel);
     if (!kind.moves || channel.rail !== rail.name) continue;
     const { busyA, stallA } = kind.draw(channel);
-    for (const [fromS, toS] of motions(tS))
+    for (const [fromS, toS] of motions(tS, value as number[]))
       steps.push({ atS: fromS, moreA: stallA - busyA }, { atS: toS, moreA: busyA - stallA });
   }
   steps.sort((a, b) => a.atS - b.atS || a.moreA - b.moreA);
@@ -70,15 +72,25 @@ function railOf(prop: Prop, { tracks, durationS }: Rehearsal, rail: RailTrack): 
   return { ...rail, worstA, worstAtS, meanA };
 }
 
-/** From when until when a servo moves (s): its track has a sample for every tick in which it does. */
-function motions(tS: readonly number[]): [fromS: number, toS: number][] {
+/**
+ * From when until when a servo moves, but for its starts (s): its track has a sample for every tick in which
+ * it does.
+ */
+function motions(tS: readonly number[], deg: readonly number[]): [fromS: number, toS: number][] {
   const tickS = TICK_MS / 1000;
   const found: [number, number][] = [];
+  // A tick is left out, as the rail's samples may be that much apart.
+  const startS = START_S + 1.5 * tickS;
+  let way = 0;
   // The first sample is where it stands at the start.
-  for (const atS of tS.slice(1)) {
+  for (const [i, atS] of tS.entries()) {
+    if (i === 0) continue;
     const last = found.at(-1);
-    if (last && atS - last[1] < 1.5 * tickS) last[1] = atS;
-    else found.push([atS - tickS, atS]);
+    const goes = Math.sign(deg[i]! - deg[i - 1]!);
+    const goesOn = last !== undefined && atS - tS[i - 1]! < 1.5 * tickS;
+    if (goesOn && goes === way) last[1] = atS;
+    else found.push([atS - tickS + startS, atS]);
+    way = goes;
   }
-  return found;
+  return found.filter(([fromS, toS]) => toS > fromS);
 }

@@ -25,6 +25,7 @@ export const REHEARSAL = 'rehearsal';
 const TOLD: ReadonlySet<What> = new Set<What>([
   'refused',
   'delayed',
+  'staggered',
   'slower',
   'interlock',
   'duty',

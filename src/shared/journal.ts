@@ -19,6 +19,8 @@ export const EVENTS = {
   refused: 'info',
   /** Waits for room on its rail. */
   delayed: 'info',
+  /** Servos start one after another, for their rail. */
+  staggered: 'info',
   /** What was delayed starts. */
   started: 'info',
   /** Takes longer than asked, for its limits. */

@@ -138,3 +138,40 @@ function limit(name: string, value: number): void {
 export function checkFinite(name: string, value: number): void {
   if (!Number.isFinite(value)) throw new RangeError(`${name} ${value} must be a finite number`);
 }
+
+/** The same motion, begun after a time at rest (s): for one that stands still. */
+export function later(trajectory: Trajectory, restS: number, pos: number): Trajectory {
+  if (restS <= 0) return trajectory;
+  const { segments, durationS, endPos } = trajectory;
+  const delayed = new Float64Array(segments.length + STRIDE);
+  delayed[1] = pos;
+  delayed.set(segments, STRIDE);
+  for (let i = STRIDE; i < delayed.length; i += STRIDE) delayed[i]! += restS;
+  return { durationS: durationS + restS, endPos, segments: delayed };
+}
+
+/** When a motion that begins with a velocity first goes the other way (s); undefined where it never does. */
+export function turnsAfterS({ segments, durationS }: Trajectory, vel: number): number | undefined {
+  const sign = Math.sign(vel);
+  if (sign === 0) return undefined;
+  for (let i = 0; i < segments.length; i += STRIDE) {
+    const fromS = segments[i]!;
+    const untilS = Math.min(segments[i + STRIDE] ?? durationS, durationS);
+    const [v, a, j] = [segments[i + 2]! * sign, segments[i + 3]! * sign, segments[i + 4]! * sign];
+    const lasts = untilS - fromS;
+    if (v < -SLOW) return fromS;
+    if (velAfter(lasts, v, a, j) >= -SLOW) continue;
+    // Halved until it is told to the microsecond: it falls through zero within this segment.
+    let [low, high] = [0, lasts];
+    while (high - low > 1e-6) {
+      const middle = (low + high) / 2;
+      if (velAfter(middle, v, a, j) >= 0) low = middle;
+      else high = middle;
+    }
+    return fromS + high;
+  }
+  return undefined;
+}
+
+/** Slower than this is rounding (deg/s). */
+const SLOW = 1e-6;

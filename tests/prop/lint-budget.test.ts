@@ -190,7 +190,8 @@ describe('supplies', () => {
       {
         severity: 'warning',
         path: 'rails.six.limitA',
-        wrong: 'six gives 1.5 A, and a stalled asks for 2 A even while all others rest',
+        wrong:
+          'six gives 1.5 A, and a asks for 2 A when it starts or is stalled, even while all others rest',
         right: 'use a supply of 2 A or more',
       },
     ]);
@@ -278,6 +279,38 @@ describe('bad values', () => {
   test('zero volts', () => {
     expectFindings(prop().replace('volts: 6', 'volts: »0'), [
       { wrong: 'is not above 0', right: 'give volts' },
+    ]);
+  });
+});
+
+describe('starts', () => {
+  const PROP = (limitA: number) => `sinew: 1
+name: Test
+boards: { main: { driver: sim } }
+rails: { six: { volts: 6, limitA: ${limitA} } }
+channels:
+${[17, 18, 22]
+  .map(
+    (pin, i) =>
+      `  s${i}: { kind: servo, output: { board: main, pin: ${pin} }, rail: six, calibration: [[1000, -45], [2000, 45]], draw: { idleA: 0.1, movingA: 0.4, stallA: 1.5 }, park: { to: 0 } }`,
+  )
+  .join('\n')}
+groups:
+  all: »[s0, s1, s2]
+cues:
+  go: [{ at: 0, »move: { s0: 20, s1: 20, s2: 20 } }]
+`;
+
+  test('a group that can start one after another has no finding', () => {
+    expectFindings(PROP(2.3).replaceAll('»', ''), []);
+  });
+
+  test('one that cannot is told, in a group and in a cue', () => {
+    // One by one: 0.8 A that move and 1.5 A that starts.
+    const wrong = /^even one after another, .* starts .*bring rail six to 2.3 A for a moment/;
+    expectFindings(PROP(2.2), [
+      { severity: 'warning', path: 'groups.all', wrong },
+      { severity: 'warning', wrong },
     ]);
   });
 });

@@ -22,7 +22,8 @@ const cues = props.flatMap(([file, prop]) =>
 test.each(cues)('$file: cue $cue runs as it is written', async ({ prop, cue }) => {
   const { events, rails, tracks, cutShort, durationS } = await rehearse(prop, cue);
   // Nothing refused, delayed, slowed, held by an interlock or opened by a duty guard.
-  expect(events).toEqual([]);
+  // That servos start one after another, for their rail, is as it should be.
+  expect(events.filter(({ what }) => what !== 'staggered')).toEqual([]);
   expect(cutShort).toBe(ENDLESS.includes(cue));
   expect(durationS).toBeGreaterThan(0.3);
   for (const { peakA, limitA } of rails) expect(peakA).toBeLessThanOrEqual(limitA);

@@ -197,3 +197,136 @@ test('a servo that pushes may leave the stop though its stall current fills the 
   await rig.run(300);
   expect(rig.servo('one').setpoint.pos).toBe(35);
 });
+
+describe('starting current', () => {
+  const strong = { idleA: 0.1, movingA: 0.4, stallA: 1.5 };
+  const NAMES = ['one', 'two', 'three'] as const;
+  const started = (limitA: number, more: Record<string, ReturnType<typeof relay>> = {}) =>
+    makeProp(
+      {
+        ...Object.fromEntries(NAMES.map((name) => [name, servo({ rail: 'six', draw: strong })])),
+        ...more,
+      },
+      { rails: { six: { volts: 6, limitA } }, groups: { all: [...NAMES] } },
+    );
+
+  /** The rail's current in every tick. */
+  const watched = (rig: Rig): number[] => {
+    const seen: number[] = [];
+    rig.afterTick = () => seen.push(rig.amps('six'));
+    return seen;
+  };
+
+  test('a servo that starts draws its stall current for 0.05 s, then its moving current', async () => {
+    const { rig, client } = await Rig.live(started(5));
+    const seen = watched(rig);
+    await client.call('channel.move', { channel: 'one', to: 40 });
+    await rig.run(1000);
+    const starting = seen.filter((amps) => amps > 1);
+    expect(starting.length).toBeGreaterThanOrEqual(9);
+    expect(starting.length).toBeLessThanOrEqual(10);
+    expect(Math.max(...seen)).toBeCloseTo(1.7, 9);
+    expect(seen[20]).toBeCloseTo(0.6, 9);
+    expect(seen.at(-1)).toBeCloseTo(0.3, 9);
+  });
+
+  test('a group whose starts do not fit together starts one by one, arrives together, and says so', async () => {
+    // All at once 4.5 A; one by one 0.8 + 1.5.
+    const { rig, client } = await Rig.live(started(2.4));
+    const seen = watched(rig);
+    const { delayed, durationS } = await client.call('group.move', { group: 'all', to: 20 });
+    expect(delayed).toBeUndefined();
+    const begun = new Map<string, number>();
+    const ended = new Map<string, number>();
+    const look = rig.afterTick!;
+    rig.afterTick = () => {
+      look();
+      for (const name of NAMES) {
+        const { pos } = rig.servo(name).state;
+        if (pos > 0 && !begun.has(name)) begun.set(name, rig.clock.nowMs());
+        if (pos === 20 && !ended.has(name)) ended.set(name, rig.clock.nowMs());
+      }
+    };
+    await rig.run(2000);
+    expect(Math.max(...seen)).toBeLessThanOrEqual(2.4 + 1e-9);
+    expect(Math.max(...seen)).toBeCloseTo(2.3, 9);
+    expect(new Set(ended.values()).size).toBe(1);
+    const times = [...begun.values()].sort((a, b) => a - b);
+    // 50 ms each, to the tick.
+    for (const i of [1, 2]) expect(Math.abs(times[i]! - times[0]! - 50 * i)).toBeLessThanOrEqual(5);
+    expect([...ended.values()][0]! - (times[0]! - 5)).toBeLessThanOrEqual(1000 * durationS + 6);
+    expect(rig.told('staggered')).toEqual([
+      'two, three start up to 0.1 s later, so that rail six holds while motors start',
+    ]);
+  });
+
+  test('where there is room for all at once nothing waits', async () => {
+    const { rig, client } = await Rig.live(started(4.5));
+    await client.call('group.move', { group: 'all', to: 20 });
+    await rig.tick();
+    expect(rig.amps('six')).toBeCloseTo(4.5, 9);
+    expect(rig.told('staggered')).toEqual([]);
+  });
+
+  test('one that turns round starts again, when it turns', async () => {
+    const { rig, client } = await Rig.live(started(5));
+    await client.call('channel.move', { channel: 'one', to: 40 });
+    await rig.run(200);
+    const seen = watched(rig);
+    let turned = -1;
+    const look = rig.afterTick!;
+    rig.afterTick = () => {
+      look();
+      if (turned < 0 && rig.servo('one').state.vel < 0) turned = seen.length - 1;
+    };
+    await client.call('channel.move', { channel: 'one', to: -40 });
+    await rig.run(500);
+    const starting = seen.flatMap((amps, i) => (amps > 1 ? [i] : []));
+    expect(starting.length).toBeGreaterThanOrEqual(9);
+    expect(starting.length).toBeLessThanOrEqual(11);
+    expect(Math.abs(starting[0]! - turned)).toBeLessThanOrEqual(1);
+  });
+
+  test('without room to turn round it comes to a stand, waits, and goes then', async () => {
+    // Another one is about to start its own way for a moment; three moving leave no room to turn.
+    const pump = relay({ rail: 'six', draw: { onA: 1.2 } });
+    const { rig, client } = await Rig.live(started(2.4, { pump }));
+    await client.call('channel.move', { channel: 'one', to: 40 });
+    await rig.run(150);
+    await client.call('channel.switch', { channel: 'pump', on: true });
+    const seen = watched(rig);
+    const { delayed } = await client.call('channel.move', { channel: 'one', to: -40 });
+    expect(delayed).toContain('rail six');
+    await rig.run(1000);
+    const { pos } = rig.servo('one').state;
+    expect(pos).toBeLessThan(40);
+    expect(rig.servo('one').moving).toBe(false);
+    await client.call('channel.switch', { channel: 'pump', on: false });
+    await rig.run(3000);
+    expect(rig.servo('one').state.pos).toBe(-40);
+    expect(Math.max(...seen)).toBeLessThanOrEqual(2.4 + 1e-9);
+  });
+
+  test('a start that the rail never could give holds nobody up, but none is beside it', async () => {
+    const { rig, client } = await Rig.live(started(1.2));
+    const seen = watched(rig);
+    const { delayed } = await client.call('group.move', { group: 'all', to: 20 });
+    expect(delayed).toBeUndefined();
+    await rig.run(2000);
+    expect(NAMES.map((name) => rig.servo(name).state.pos)).toEqual([20, 20, 20]);
+    // It is not counted, as check has told.
+    expect(Math.max(...seen)).toBeCloseTo(1.2, 9);
+  });
+
+  test('a move that is asked for while another starts is not refused, and waits its turn', async () => {
+    const { rig, client } = await Rig.live(started(2.4));
+    const seen = watched(rig);
+    await client.call('channel.move', { channel: 'one', to: 20 });
+    await rig.run(20);
+    const { delayed } = await client.call('channel.move', { channel: 'two', to: 20 });
+    expect(delayed).toBeUndefined();
+    await rig.run(2000);
+    expect(rig.servo('two').state.pos).toBe(20);
+    expect(Math.max(...seen)).toBeCloseTo(2.0, 9);
+  });
+});
