@@ -47,7 +47,7 @@ describe('text', () => {
     for (const cue of ['wake', 'blink', 'glance', 'breath'])
       expect(row(out, cue)[2]).toBe('servo6v');
     // The lids move at the start of blink: 2 x 0.2 A, and eight others hold.
-    expect(row(out, 'blink')[4]).toBe('0.60');
+    expect(row(out, 'blink')[4]).toBe('1.60');
     expect(Number(row(out, 'beak')[3])).toBeLessThan(6);
     expect(row(out, 'W07').slice(0, 4)).toEqual(['W07', 'beak', '0.25', '4.36']);
     const foot = out.slice(out.indexOf('\nno findings\n'));
@@ -139,7 +139,7 @@ describe('--svg', () => {
     expect(out).toMatch(/^<svg xmlns="http:\/\/www\.w3\.org\/2000\/svg" .* role="img"/);
     expect(out.match(/class="load"/g)).toHaveLength(4 * 2);
     expect(out.match(/class="limit"/g)).toHaveLength(4 * 2);
-    expect(out).toMatch(/<desc id="desc">wake: servo6v peak 0\.98 A of 5 A .*worst 2\.98 A/);
+    expect(out).toMatch(/<desc id="desc">wake: servo6v peak 2\.98 A of 5 A .*worst 2\.98 A/);
     for (const tag of ['svg', 'text', 'path', 'style'])
       expect(out.split(`<${tag}`).length).toBeGreaterThan(1);
   });

@@ -68,7 +68,7 @@ describe('text', () => {
     expect(arm[2]).toBe('0 -> 40 deg, between 0 and 40');
     expect(out).toMatch(/^horn .* closes once, 2 s in all$/m);
     expect(out).toMatch(/^eye .* #000000 -> #ff8000, no flash$/m);
-    expect(out).toMatch(/^six .* peak 0\.5 A of 2 A \(25 %\) at [\d.]+ s$/m);
+    expect(out).toMatch(/^six .* peak 1 A of 2 A \(50 %\) at [\d.]+ s$/m);
     expect(out).toMatch(/^as they were: still$/m);
     expect(out).toMatch(/\nno findings\n$/);
   });
