@@ -242,7 +242,7 @@ describe('starting current', () => {
     rig.afterTick = () => {
       look();
       for (const name of NAMES) {
-        const { pos } = rig.servo(name).state;
+        const { pos } = rig.servo(name).setpoint;
         if (pos > 0 && !begun.has(name)) begun.set(name, rig.clock.nowMs());
         if (pos === 20 && !ended.has(name)) ended.set(name, rig.clock.nowMs());
       }
@@ -255,7 +255,7 @@ describe('starting current', () => {
     // 50 ms each, to the tick.
     for (const i of [1, 2]) expect(Math.abs(times[i]! - times[0]! - 50 * i)).toBeLessThanOrEqual(5);
     expect([...ended.values()][0]! - (times[0]! - 5)).toBeLessThanOrEqual(1000 * durationS + 6);
-    expect(rig.told('staggered')).toEqual([
+    expect(rig.texts('staggered')).toEqual([
       'two, three start up to 0.1 s later, so that rail six holds while motors start',
     ]);
   });
@@ -265,7 +265,7 @@ describe('starting current', () => {
     await client.call('group.move', { group: 'all', to: 20 });
     await rig.tick();
     expect(rig.amps('six')).toBeCloseTo(4.5, 9);
-    expect(rig.told('staggered')).toEqual([]);
+    expect(rig.texts('staggered')).toEqual([]);
   });
 
   test('one that turns round starts again, when it turns', async () => {
@@ -277,7 +277,7 @@ describe('starting current', () => {
     const look = rig.afterTick!;
     rig.afterTick = () => {
       look();
-      if (turned < 0 && rig.servo('one').state.vel < 0) turned = seen.length - 1;
+      if (turned < 0 && rig.servo('one').setpoint.vel < 0) turned = seen.length - 1;
     };
     await client.call('channel.move', { channel: 'one', to: -40 });
     await rig.run(500);
@@ -298,12 +298,12 @@ describe('starting current', () => {
     const { delayed } = await client.call('channel.move', { channel: 'one', to: -40 });
     expect(delayed).toContain('rail six');
     await rig.run(1000);
-    const { pos } = rig.servo('one').state;
+    const { pos } = rig.servo('one').setpoint;
     expect(pos).toBeLessThan(40);
     expect(rig.servo('one').moving).toBe(false);
     await client.call('channel.switch', { channel: 'pump', on: false });
     await rig.run(3000);
-    expect(rig.servo('one').state.pos).toBe(-40);
+    expect(rig.servo('one').setpoint.pos).toBe(-40);
     expect(Math.max(...seen)).toBeLessThanOrEqual(2.4 + 1e-9);
   });
 
@@ -313,7 +313,7 @@ describe('starting current', () => {
     const { delayed } = await client.call('group.move', { group: 'all', to: 20 });
     expect(delayed).toBeUndefined();
     await rig.run(2000);
-    expect(NAMES.map((name) => rig.servo(name).state.pos)).toEqual([20, 20, 20]);
+    expect(NAMES.map((name) => rig.servo(name).setpoint.pos)).toEqual([20, 20, 20]);
     // It is not counted, as check has told.
     expect(Math.max(...seen)).toBeCloseTo(1.2, 9);
   });
@@ -326,7 +326,7 @@ describe('starting current', () => {
     const { delayed } = await client.call('channel.move', { channel: 'two', to: 20 });
     expect(delayed).toBeUndefined();
     await rig.run(2000);
-    expect(rig.servo('two').state.pos).toBe(20);
+    expect(rig.servo('two').setpoint.pos).toBe(20);
     expect(Math.max(...seen)).toBeCloseTo(2.0, 9);
   });
 });
