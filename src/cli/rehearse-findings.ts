@@ -16,6 +16,10 @@ import { tidy } from '../shared/units.ts';
 const REMEDIES: Partial<Record<What, Pick<Finding, 'severity' | 'right'>>> = {
   refused: { severity: 'error', right: 'let it come when it may, or change what it asks for' },
   delayed: { severity: 'warning', right: 'let it come later, or move less at once' },
+  staggered: {
+    severity: 'note',
+    right: 'nothing needs to be done; a stronger supply lets all start at once',
+  },
   slower: { severity: 'warning', right: 'give overS more time, or move less far' },
   interlock: { severity: 'error', right: 'keep what it requires until it has ended' },
   duty: { severity: 'warning', right: 'switch it off sooner, e.g. with forS' },
@@ -67,7 +71,8 @@ export function wholeFindings(
   const found = new Map<string, { finding: Finding; own: boolean }>();
   for (const part of parts)
     for (const { path, first, count } of alike(part, prop!)) {
-      if (isTold(path)) continue;
+      // A start that comes a moment later, for its rail, is as it should be.
+      if (first.what === 'staggered' || isTold(path)) continue;
       const key = JSON.stringify([pathText(path), first.what, first.channel]);
       // A step is reported in the rehearsal of its own cue, where it shows there.
       const own = part.of === 'cue' && part.name === first.cue;
