@@ -2,6 +2,7 @@ import { readFile, stat } from 'node:fs/promises';
 import type { Finding } from '../prop/finding.ts';
 import type { Loaded } from '../prop/load.ts';
 import { CheckCache } from './check-cache.ts';
+import { readProp } from './prop-file.ts';
 import { type Argument, type Operator, type Outcome, verb } from './verb.ts';
 
 const FILE: Argument = { name: 'file', doc: 'a prop file' };
@@ -14,6 +15,7 @@ const REHEARSAL_S = 20;
 interface Given {
   file: string;
   rehearsal: boolean;
+  firstPower?: true;
 }
 
 export const checkVerb = verb<Given>({
@@ -23,9 +25,14 @@ export const checkVerb = verb<Given>({
   args: [FILE],
   options: [
     { flags: '--no-rehearsal', doc: 'check the file alone, as an editor does at each save' },
+    {
+      flags: '--first-power',
+      doc: 'print the steps for switching this prop on for the first time, with what a meter shows',
+    },
   ],
   async run(given, operator) {
     const { file, rehearsal } = given;
+    if (given.firstPower) return firstPowerOf(file, operator);
     const cache = rehearsal ? CheckCache.of(operator.io.env) : undefined;
     const kept = await cache?.read(await textOf(file));
     if (kept) return told(file, kept);
@@ -35,6 +42,16 @@ export const checkVerb = verb<Given>({
     return told(file, cache ? await wholeCheck(loaded, cache, operator) : loaded.findings);
   },
 });
+
+/** The steps for the first time; refused where the file has errors. */
+async function firstPowerOf(file: string, operator: Operator): Promise<Outcome> {
+  const read = await readProp(file, operator, false);
+  if ('refused' in read) return read.refused;
+  const { FIRST_POWER_CAUTIONS, firstPower, firstPowerText } = await import('./first-power.ts');
+  const phases = firstPower(read.prop, file);
+  const result = { file, cautions: FIRST_POWER_CAUTIONS, phases };
+  return { result, text: firstPowerText(read.prop, phases) };
+}
 
 /** The text of a file; undefined where it cannot be read as one, which the check reports. */
 async function textOf(file: string): Promise<string | undefined> {

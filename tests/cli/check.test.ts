@@ -1,8 +1,10 @@
 import { mkdtemp, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { afterAll, beforeAll, expect, test } from 'vitest';
-import { propText, relay } from '../prop/helpers.ts';
+import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { budgetOf } from '../../src/prop/budget.ts';
+import { parseProp } from '../../src/prop/load.ts';
+import { OWL, propText, relay } from '../prop/helpers.ts';
 import { FakeDaemon, run } from './fake-daemon.ts';
 
 let daemon: FakeDaemon;
@@ -41,4 +43,65 @@ test('check rehearses the prop, unless it is told not to', async () => {
   expect(alone.code).toBe(0);
   const json = JSON.parse((await run(['check', file, '--json'], daemon)).out);
   expect(json.findings).toMatchObject([{ path: 'cues.puff[0]', severity: 'warning' }]);
+});
+
+describe('--first-power', () => {
+  test('goes from no power at all to vapour, with what the meter shows in this prop', async () => {
+    const { out, code } = await run(['check', await written(OWL), '--first-power'], daemon);
+    expect(code).toBe(0);
+    const order = [
+      'No power anywhere',
+      'The power switch and the stop button',
+      'The computer alone',
+      'Lights, one by one',
+      'Relays, with nothing connected',
+      'Servos, one at a time',
+      'limits by jogging',
+      'vapour last',
+      'The whole prop',
+    ].map((title) => out.indexOf(title));
+    expect(order.every((at, i) => at > (order[i - 1] ?? 0))).toBe(true);
+    // The supplies, their fuses and the stop button, as the file has them.
+    expect(out).toContain('PS1-1 (plus) and PS1-2 (return)');
+    expect(out).toMatch(/the fuse between F1-1 and F1-2 is 4 A/);
+    expect(out).toContain('6 V (5.7 to 6.3)');
+    expect(out).toContain('Stop button (pin 4 to ground): at rest below 1 ohm, operated open');
+    // Every channel of it has its turn.
+    const { prop } = parseProp(OWL, 'f');
+    for (const name of Object.keys(prop!.channels)) expect(out).toContain(`${name}: `);
+    // The fan before the vapour.
+    const last = out.slice(out.indexOf('vapour last'));
+    expect(last.indexOf('fan: ')).toBeGreaterThan(0);
+    expect(last.indexOf('mist: ')).toBeGreaterThan(last.indexOf('fan: '));
+    for (const word of [
+      'Pinch points',
+      'ISO 13850',
+      'Batteries',
+      'Mains',
+      'seizures',
+      'Local codes',
+    ])
+      expect(out.slice(0, out.indexOf('No power anywhere'))).toContain(word);
+  });
+
+  test('a normally open stop button, an LED without resistor, a prop without servos', async () => {
+    const text = propText(
+      'l: { kind: lamp, output: { board: head, pin: 12 }, rail: r5, draw: { fullA: 0.01 }, led: { forwardV: 2, currentA: 0.01 } }',
+      'rails: { r5: { volts: 5, limitA: 1 } }\nstopInput: { board: head, pin: 22, normallyClosed: false }',
+    );
+    const { out } = await run(['check', await written(text), '--first-power'], daemon);
+    expect(out).toContain('at rest open, operated below 1 ohm');
+    expect(out).toContain('has no fuse in the file');
+    expect(out).not.toContain('Servos, one at a time');
+    const { wanted } = budgetOf(parseProp(text, 'f').prop!).leds[0]!;
+    expect(out).toContain(`Series resistor for l: one probe on each end of it: ${wanted!.ohm} ohm`);
+    expect(out).toContain('worked out; the file does not give it');
+  });
+
+  test('a file with errors is told of instead', async () => {
+    const { out, code } = await run(['check', await written('sinew: 2'), '--first-power'], daemon);
+    expect(code).toBe(1);
+    expect(out).toContain('is not a known version');
+    expect(out).not.toContain('No power anywhere');
+  });
 });
