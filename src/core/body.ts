@@ -2,6 +2,7 @@ import type { Driver } from '../boards/board.ts';
 import { factsOf } from '../boards/registry.ts';
 import { didYouMean } from '../prop/finding.ts';
 import { requirementText } from '../prop/interlock.ts';
+import { coilLoadOf, loadRailOf } from '../prop/kinds/contact.ts';
 import type { Channel, Prop, Requirement } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
@@ -92,8 +93,11 @@ export class Body {
   /** Adds the next channel. */
   add(name: string, spec: Channel): void {
     const board = this.#boards.get(spec.output.board)!;
-    const rail = this.rails.find((one) => one.name === spec.rail)?.index ?? NO_RAIL;
-    const actuator = actuatorOf(name, spec, board, rail, this);
+    const indexOf = (rail: string | undefined) =>
+      this.rails.find((one) => one.name === rail)?.index ?? NO_RAIL;
+    const actuator = actuatorOf(name, spec, board, indexOf(loadRailOf(spec)), this);
+    const coil = coilLoadOf(spec);
+    if (coil && actuator instanceof Relay) actuator.feedCoil(indexOf(coil.rail), coil.amps);
     this.channels.push(actuator);
     this.#byName.set(name, actuator);
     this.prop.channels[name] = spec;

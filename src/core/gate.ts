@@ -441,7 +441,10 @@ export class Gate {
         `${relay.name} has used up its ${relay.spec.duty!.maxOnS} s and rests; ${tidy(restLeftS, 1)} s are left`,
         { channel: relay.name, secondsLeft: tidy(restLeftS, 3) },
       );
-    if (!relay.on) this.#railMustHold(relay.rail, relay.onA, relay.name);
+    if (!relay.on) {
+      this.#railMustHold(relay.rail, relay.closingA, relay.name);
+      this.#railMustHold(relay.coilRail, relay.coilFullA, relay.name);
+    }
   }
 
   /** @throws Refusal `interlock`, `railLimit` */
@@ -733,6 +736,7 @@ export class Gate {
     for (let i = 0; i < relays.length; i++) {
       const relay = relays[i]!;
       if (relay.rail !== NO_RAIL) rails[relay.rail]!.amps += relay.amps();
+      if (relay.coilRail !== NO_RAIL) rails[relay.coilRail]!.amps += relay.coilAmps();
     }
     for (let i = 0; i < lights.length; i++) {
       const light = lights[i]!;
@@ -881,12 +885,16 @@ export class Gate {
   ): void {
     const moreA = this.#body.rails.map(() => 0);
     const names: string[] = [];
-    const add = ({ rail, name }: Relay | Lamp | RgbLight, amps: number): void => {
+    const add = ({ rail, name }: { rail: number; name: string }, amps: number): void => {
       if (rail === NO_RAIL || amps <= 0) return;
       moreA[rail]! += amps;
       names.push(name);
     };
-    for (const relay of relays) if (!relay.on) add(relay, relay.onA);
+    for (const relay of relays) {
+      if (relay.on) continue;
+      add(relay, relay.closingA);
+      add({ name: relay.name, rail: relay.coilRail }, relay.coilFullA);
+    }
     for (const [light, toA] of lights) add(light, toA - Math.max(light.targetAmps(), light.amps()));
     this.#measureLasting();
     for (const rail of this.#body.rails)

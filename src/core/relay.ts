@@ -1,3 +1,4 @@
+import { isFedAtRest } from '../prop/kinds/contact.ts';
 import { activeLow } from '../prop/kinds/polarity.ts';
 import { relayA } from '../prop/kinds/relay.ts';
 import { pulseS } from '../prop/pulse.ts';
@@ -38,6 +39,9 @@ export class Relay implements ActuatorContract {
   readonly rail: number;
   readonly duty: DutyGuard | undefined;
   readonly onA: number;
+  /** What its coil draws (A) while it is on, and the rail of that, where the contact has its own. */
+  coilFullA = 0;
+  coilRail = -1;
   /** The shortest closure (s); a momentary contact may be made for shorter ones. */
   readonly minOnS: number;
   /** The shortest time open between two closures (s). */
@@ -73,6 +77,8 @@ export class Relay implements ActuatorContract {
   /** When the contact last changed (s). */
   #changedS = Number.NEGATIVE_INFINITY;
   #unknown = false;
+  /** Its load hangs on the normally closed contact. */
+  readonly #fedAtRest: boolean;
   readonly #time: { readonly nowS: number };
 
   /** @param time of the last tick (s) */
@@ -92,6 +98,7 @@ export class Relay implements ActuatorContract {
     this.rail = rail;
     this.duty = spec.duty && new DutyGuard(spec.duty.maxOnS, spec.duty.restS);
     this.onA = relayA(spec);
+    this.#fedAtRest = isFedAtRest(spec);
     this.minOnS = spec.minOnS ?? Math.min(MIN_S, this.pulseS ?? MIN_S);
     this.minOffS = spec.minOffS ?? MIN_S;
     this.#guard = spec.light && !spec.flash ? new FlashGuard() : undefined;
@@ -105,6 +112,12 @@ export class Relay implements ActuatorContract {
       safe: this.levelOf(this.safeOn),
       plant: { kind: 'load', channel: name, onA: this.onA, activeLevel: this.levelOf(true) },
     });
+  }
+
+  /** Its coil, or module, has a rail of its own. */
+  feedCoil(rail: number, amps: number): void {
+    this.coilRail = rail;
+    this.coilFullA = amps;
   }
 
   get parkOn(): boolean {
@@ -378,7 +391,7 @@ export class Relay implements ActuatorContract {
     numbers[at + FIELD.flags] = this.flags();
     numbers[at + FIELD.value] = this.closed ? 1 : 0;
     numbers[at + FIELD.target] = this.on ? 1 : 0;
-    numbers[at + FIELD.amps] = this.#draws ? this.onA : 0;
+    numbers[at + FIELD.amps] = this.amps();
   }
 
   get awakeA(): number {
@@ -403,7 +416,17 @@ export class Relay implements ActuatorContract {
 
   /** Estimated draw (A). */
   amps(): number {
-    return this.#draws ? this.onA : 0;
+    return this.#draws !== this.#fedAtRest || this.unknown ? this.onA : 0;
+  }
+
+  /** What its load takes more when it is switched on (A): one on the closed contact takes less. */
+  get closingA(): number {
+    return this.#fedAtRest ? 0 : this.onA;
+  }
+
+  /** Estimated draw of the coil alone (A). */
+  coilAmps(): number {
+    return this.#draws ? this.coilFullA : 0;
   }
 
   get #draws(): boolean {

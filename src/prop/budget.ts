@@ -11,6 +11,8 @@ import { type Led, ledResistor, type SeriesResistor } from '../sums/resistor.ts'
 import { inrushA, runTimeH, totals, WAKE, wantedSupplyA } from '../sums/supply.ts';
 import { type ChannelVolts, dropsOf, type ProtectedWire, type WireLoad } from './drops.ts';
 import { relayOf } from './kinds/channel.ts';
+import { coilLoadOf, loadRailOf } from './kinds/contact.ts';
+import type { Draw } from './kinds/kind.ts';
 import { kindOf } from './kinds/registry.ts';
 import { throughOf } from './kinds/through.ts';
 import { driven, ledSupplyV } from './pin-load.ts';
@@ -103,14 +105,19 @@ export interface Budget {
 /** Works out the electrical budget of a prop: currents (A), voltages (V), running times (h). */
 export function budgetOf(prop: Prop): Budget {
   const drops = dropsOf(prop);
-  const members = new Map<string, [name: string, channel: Channel][]>();
+  const members = new Map<string, Member[]>();
   const channels: ChannelBudget[] = [];
-  for (const [name, channel] of Object.entries(prop.channels)) {
-    const { rail } = channel;
-    if (rail === undefined || !Object.hasOwn(prop.rails, rail)) continue;
+  const join = (rail: string, member: Member) => {
     const known = members.get(rail);
-    if (known) known.push([name, channel]);
-    else members.set(rail, [[name, channel]]);
+    if (known) known.push(member);
+    else members.set(rail, [member]);
+  };
+  for (const [name, channel] of Object.entries(prop.channels)) {
+    const coil = coilLoadOf(channel);
+    if (coil) join(coil.rail, { name, channel, draw: coilDraw(channel, coil.amps) });
+    const rail = loadRailOf(channel);
+    if (rail === undefined || !Object.hasOwn(prop.rails, rail)) continue;
+    join(rail, { name, channel, draw: kindOf(channel).draw(channel) });
     const { busyA, stallA } = kindOf(channel).draw(channel);
     const volts = drops.channels.get(name);
     const one: ChannelBudget = { name, rail, movingA: busyA, stallA, ...volts };
@@ -135,15 +142,31 @@ export function budgetOf(prop: Prop): Budget {
   };
 }
 
+/** What draws from a rail: a channel, or the coil of one. */
+interface Member {
+  name: string;
+  channel: Channel;
+  draw: Pick<Draw, 'idleA' | 'busyA' | 'stallA'>;
+}
+
+/** A coil draws all or nothing. */
+function coilDraw(channel: Channel, amps: number): Member['draw'] {
+  const idleA = kindOf(channel).usedAt(channel, channel.park.to) ? amps : 0;
+  return { idleA, busyA: amps, stallA: amps };
+}
+
 function railBudget(
   name: string,
   { volts, limitA, battery }: Rail,
-  members: readonly [name: string, channel: Channel][],
+  members: readonly Member[],
 ): RailBudget {
-  const loads = members.map(([channel, spec]) => {
-    const { idleA, busyA, stallA } = kindOf(spec).draw(spec);
-    return { channel, spec, idleA, movingA: busyA, stallA };
-  });
+  const loads = members.map(({ name: channel, channel: spec, draw }) => ({
+    channel,
+    spec,
+    idleA: draw.idleA,
+    movingA: draw.busyA,
+    stallA: draw.stallA,
+  }));
   const { idleA, movingA, stallA } = totals(loads);
   const servos = loads.filter(({ spec }) => kindOf(spec).moves);
   const othersA = totals(loads.filter(({ spec }) => !kindOf(spec).moves)).idleA;

@@ -1,8 +1,10 @@
 import { factsOf } from '../boards/registry.ts';
 import { awgSectionMm2, ohmPerMetre } from '../sums/wire.ts';
 import { boardConnectors } from './board-connectors.ts';
+import { contactEnds } from './contact-ends.ts';
 import type { Path } from './finding.ts';
-import { lightOf } from './kinds/channel.ts';
+import { lightOf, relayOf } from './kinds/channel.ts';
+import { coilLoadOf } from './kinds/contact.ts';
 import { kindOf } from './kinds/registry.ts';
 import { throughOf } from './kinds/through.ts';
 import { isLowSide } from './kinds/through-words.ts';
@@ -28,6 +30,8 @@ export interface Conductor {
 /** Where a channel, or one colour of it, takes its current. */
 export interface Tap {
   channel: string;
+  /** Of the coil of a relay whose contact has a rail of its own: the rail of the coil. */
+  rail?: string;
   plus: number;
   back: number;
   /** Current at rest, moving or fully on, and stalled (A). */
@@ -110,7 +114,9 @@ export function circuitOf(prop: Prop): Circuit {
     const pins = new Set(legs.map(({ core }) => core));
     if (channel.wire)
       add(channel.wire, ['channels', name, 'wire'], (core) => supplies(core) || pins.has(core));
-    if (kindOf(channel).switches) joinContact(own, load, nodes);
+    const relay = relayOf(channel);
+    const contact = relay && contactEnds(relay, own, load);
+    if (contact?.used) nodes.join(nodes.at(contact[contact.used]!), nodes.at(contact.common));
     const back = farEnd(own, isReturn);
     for (const { near, direct } of legs) {
       const header = direct ? headers.get(splitEnd(near).connector) : undefined;
@@ -118,7 +124,10 @@ export function circuitOf(prop: Prop): Circuit {
         nodes.join(nodes.at(near), own.some(isPlus) ? header.ground : header.plus);
       else if (!direct && back !== undefined) nodes.join(nodes.at(near), nodes.at(back));
     }
-    taps.push(...tapsOf(name, channel, own, load, legs, nodes));
+    taps.push(
+      ...tapsOf(name, channel, own, load, legs, nodes),
+      ...coilTaps(name, channel, own, nodes),
+    );
   }
   const sources = new Map<string, Source>();
   for (const [name, { supply, fuse }] of Object.entries(prop.rails)) {
@@ -186,15 +195,14 @@ function legsOf(channel: Channel, own: readonly Core[], load: readonly Core[]): 
   return others.map((core) => ({ core, near: core.from, far: core.to, direct: true }));
 }
 
-/** A closed relay joins COM and what the load hangs on, NO or NC. */
-function joinContact(own: readonly Core[], load: readonly Core[], nodes: Nodes): void {
-  const relays = new Set(own.map(({ to }) => splitEnd(to).connector));
-  const ends = load.flatMap(({ from, to }) => [from, to]);
-  for (const relay of relays) {
-    const used = [`${relay}-NO`, `${relay}-NC`].find((end) => ends.includes(end));
-    if (used !== undefined && ends.includes(`${relay}-COM`))
-      nodes.join(nodes.at(used), nodes.at(`${relay}-COM`));
-  }
+/** Where the coil of a relay, or its module, takes its current, where the contact has its own rail. */
+function coilTaps(channel: string, spec: Channel, own: readonly Core[], nodes: Nodes): Tap[] {
+  const coil = coilLoadOf(spec);
+  const [plus, back] = [farEnd(own, isPlus), farEnd(own, isReturn)];
+  if (!coil || plus === undefined || back === undefined) return [];
+  const { rail, amps } = coil;
+  const ends = { plus: nodes.at(plus), back: nodes.at(back) };
+  return [{ channel, rail, ...ends, idleA: 0, busyA: amps, stallA: amps }];
 }
 
 /** Where a channel takes its current: at the far end of its load circuit, or of its own wire. */

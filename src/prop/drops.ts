@@ -12,6 +12,7 @@ import {
   type Tap,
 } from './circuit.ts';
 import type { Path } from './finding.ts';
+import { loadRailOf } from './kinds/contact.ts';
 import { kindOf } from './kinds/registry.ts';
 import type { Channel, Prop, Wire } from './schema.ts';
 
@@ -126,8 +127,8 @@ class Solver {
     };
   }
 
-  #railOf({ channel }: Tap): string | undefined {
-    return this.#prop.channels[channel]!.rail;
+  #railOf({ channel, rail }: Tap): string | undefined {
+    return rail ?? loadRailOf(this.#prop.channels[channel]!);
   }
 
   /** Currents into the nodes while every traced tap draws what `draw` says (A). */
@@ -193,6 +194,8 @@ class Solver {
     const base = this.#network.volts(this.#injected(this.#traced.map((tap) => [tap, drawn(tap)])));
     const byChannel = new Map<string, Tap[]>();
     for (const tap of this.#traced) {
+      // What arrives at a coil is not what arrives at the load.
+      if (tap.rail !== undefined) continue;
       const known = byChannel.get(tap.channel);
       if (known) known.push(tap);
       else byChannel.set(tap.channel, [tap]);
@@ -215,9 +218,9 @@ class Solver {
     const untraced: string[] = [];
     for (const [name, channel] of Object.entries(this.#prop.channels)) {
       const { rails } = this.#prop;
-      if (channels.has(name) || channel.rail === undefined || !Object.hasOwn(rails, channel.rail))
-        continue;
-      const { volts, supply } = rails[channel.rail]!;
+      const rail = loadRailOf(channel);
+      if (channels.has(name) || rail === undefined || !Object.hasOwn(rails, rail)) continue;
+      const { volts, supply } = rails[rail]!;
       if (supply) {
         if (kindOf(channel).draw(channel).busyA > 0) untraced.push(name);
         continue;

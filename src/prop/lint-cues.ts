@@ -3,6 +3,7 @@ import { isSmooth, parseEase } from '../sums/ease.ts';
 import { cuePlan, stepPath } from './cue-plan.ts';
 import { didYouMean, type Path, show } from './finding.ts';
 import { relayOf } from './kinds/channel.ts';
+import { contactMode } from './kinds/contact.ts';
 import { kindOf } from './kinds/registry.ts';
 import { checkColour } from './kinds/rgb.ts';
 import { wrongPart } from './kinds/wrong-part.ts';
@@ -187,7 +188,7 @@ function lintTimes(notes: Notes, step: CueStep, touched: Touched, at: Path): voi
     const { channels } = notes.prop;
     const channel = relayOf(Object.hasOwn(channels, name) ? channels[name] : undefined);
     if (!channel || notes.given.broken(['channels', name])) continue;
-    if (channel.contact === 'momentary')
+    if (contactMode(channel) === 'momentary')
       notes.warning(
         [...at, 'forS'],
         `${name} is momentary: it opens by itself after its pulse`,

@@ -2,6 +2,7 @@ import { factsOf } from '../boards/registry.ts';
 import { singleColours, WIRE_COLOURS, wireColourName } from '../sums/wire-colours.ts';
 import { didYouMean, type Path, show } from './finding.ts';
 import { kindOf } from './kinds/registry.ts';
+import { lintContacts } from './lint-contacts.ts';
 import { lintNets } from './lint-nets.ts';
 import { type CoreEnd, coreKind, Loom, type PlacedWire } from './loom.ts';
 import { grouped, splitEnd } from './loom-words.ts';
@@ -10,6 +11,8 @@ import type { Notes } from './notes.ts';
 /** The loom: what cannot be built as it is written. Says nothing of a file without wires. */
 export function lintLoom(notes: Notes): void {
   const loom = new Loom(notes.prop);
+  // Terminals that are named tell something without any wire, too.
+  lintContacts(notes, loom);
   if (!loom.hasWiring) return;
   lintLabels(notes, loom);
   lintColours(notes, loom);

@@ -1,9 +1,11 @@
 import { factsOf } from '../boards/registry.ts';
 import type { Path } from './finding.ts';
+import { relayOf } from './kinds/channel.ts';
 import { kindOf } from './kinds/registry.ts';
 import { type Core, coreKind, type Loom, type PlacedWire } from './loom.ts';
 import { grouped, splitEnd } from './loom-words.ts';
 import type { Notes } from './notes.ts';
+import type { Channel, Prop } from './schema.ts';
 
 /** What is joined to what: short circuits, and what the supply does not reach. */
 export function lintNets(notes: Notes, loom: Loom): void {
@@ -194,10 +196,47 @@ function reportUnfed(notes: Notes, loom: Loom, unfed: readonly Unfed[]): void {
   }
 }
 
+/**
+ * The rail against whose return a channel's signal is measured. A relay's contact is free of potential: it
+ * is the feed of its input that counts, by the copper, or by its rail where the contact has its own.
+ */
+function signalRail(
+  { prop }: Notes,
+  loom: Loom,
+  name: string,
+  channel: Channel,
+): string | undefined {
+  const relay = relayOf(channel);
+  if (!relay) return channel.rail;
+  const own = (loom.byChannel.get(name) ?? []).filter((wire) => wire.own);
+  const ends = own.flatMap(({ cores }) =>
+    cores.filter((core) => coreKind(core) === 'return').map(({ from }) => loom.net(from)),
+  );
+  const fed = Object.entries(prop.rails).find(
+    ([, { supply }]) => supply && ends.includes(loom.net(supply.return)),
+  );
+  if (fed) return fed[0];
+  // A return that leads to the ground of the board, and to no supply that the file names, is right.
+  const ground = groundsOf(prop, loom, channel.output.board);
+  if (ends.some((end) => ground.includes(end))) return undefined;
+  return relay.rail;
+}
+
+/** The nets of a board's grounds. */
+function groundsOf(prop: Prop, loom: Loom, board: string): string[] {
+  const connector = [...loom.boards].find(([, one]) => one === board)?.[0];
+  const cavities = Object.hasOwn(prop.boards, board)
+    ? (factsOf(prop.boards[board]!).power?.ground ?? [])
+    : [];
+  return connector === undefined ? [] : cavities.map((one) => loom.net(`${connector}-${one}`));
+}
+
 /** A signal is measured against the return of what receives it, so that this must be the board's. */
 function lintGrounds(notes: Notes, loom: Loom): void {
   const reported = new Set<string>();
-  for (const { rail, output } of Object.values(notes.prop.channels)) {
+  for (const [name, channel] of Object.entries(notes.prop.channels)) {
+    const { output } = channel;
+    const rail = signalRail(notes, loom, name, channel);
     const supply = rail === undefined ? undefined : notes.prop.rails[rail]?.supply;
     const connector = [...loom.boards].find(([, board]) => board === output.board);
     const cavity = connector && factsOf(notes.prop.boards[connector[1]]!).power?.ground[0];

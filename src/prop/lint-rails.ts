@@ -1,5 +1,6 @@
 import { tidy } from '../shared/units.ts';
 import { staggeredPeakA } from '../sums/start.ts';
+import { coilLoadOf, loadRailOf } from './kinds/contact.ts';
 import { kindOf } from './kinds/registry.ts';
 import type { Notes } from './notes.ts';
 
@@ -17,9 +18,11 @@ interface Load {
 export function lintRails(notes: Notes): void {
   const loads = new Map<string, Load[]>();
   for (const [name, channel] of Object.entries(notes.prop.channels)) {
-    if (channel.rail === undefined) continue;
-    const path = ['channels', name, 'rail'];
-    if (!notes.find('rails', channel.rail, path)) continue;
+    const rail = loadRailOf(channel);
+    const ownPath = ['channels', name, 'rail'];
+    const path = rail === channel.rail ? ownPath : ['channels', name, 'contact', 'rail'];
+    if (path !== ownPath && channel.rail !== undefined) notes.find('rails', channel.rail, ownPath);
+    if (rail === undefined || !notes.find('rails', rail, path)) continue;
     const broken = ['draw', 'whiteBalance'].some((key) =>
       notes.given.broken(['channels', name, key]),
     );
@@ -30,7 +33,13 @@ export function lintRails(notes: Notes): void {
     }
     const { idleA, busyA, stallA } = kindOf(channel).draw(channel);
     const load = { name, idleA, busyA, stallA };
-    loads.set(channel.rail, [...(loads.get(channel.rail) ?? []), load]);
+    loads.set(rail, [...(loads.get(rail) ?? []), load]);
+    const coil = coilLoadOf(channel);
+    if (!coil || !Object.hasOwn(notes.prop.rails, coil.rail)) continue;
+    const onIdle = kindOf(channel).usedAt(channel, channel.park.to);
+    const { amps } = coil;
+    const ofCoil = { name, idleA: onIdle ? amps : 0, busyA: amps, stallA: amps };
+    loads.set(coil.rail, [...(loads.get(coil.rail) ?? []), ofCoil]);
   }
   for (const [rail, { limitA }] of Object.entries(notes.prop.rails))
     lintRail(notes, rail, limitA, loads.get(rail) ?? []);

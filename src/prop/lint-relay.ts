@@ -1,3 +1,4 @@
+import { contactMode, loadRailOf } from './kinds/contact.ts';
 import type { Notes } from './notes.ts';
 import type { RelayChannel } from './schema.ts';
 
@@ -10,7 +11,8 @@ export function lintRelay(notes: Notes, name: string, relay: RelayChannel): void
 function lintContact(notes: Notes, name: string, relay: RelayChannel): void {
   const at = ['channels', name];
   const broken = (key: string) => notes.given.broken([...at, key]);
-  const { contact, pulseMs, duty } = relay;
+  const { pulseMs, duty } = relay;
+  const contact = contactMode(relay);
   if (!broken('contact') && !broken('pulseMs')) {
     if (contact === 'momentary' && pulseMs === undefined)
       notes.error([...at, 'contact'], 'a momentary contact needs its length', 'add pulseMs (ms)');
@@ -50,7 +52,7 @@ function lintRelaySafety(notes: Notes, name: string, relay: RelayChannel): void 
   const at = ['channels', name];
   const broken = (key: string) => notes.given.broken([...at, key]);
   const onA = broken('draw') ? 0 : (relay.draw?.onA ?? 0);
-  if (onA > 0 && relay.rail === undefined && !notes.given.has([...at, 'rail']))
+  if (onA > 0 && loadRailOf(relay) === undefined && !notes.given.has([...at, 'rail']))
     notes.warning(
       [...at, 'draw'],
       `${name} draws ${onA} A from no rail, so no limit holds for it`,
@@ -70,7 +72,7 @@ function lintRelaySafety(notes: Notes, name: string, relay: RelayChannel): void 
         `${name} is safe closed, but parks open`,
         'add park: { to: on }, or remove safe',
       );
-    if (relay.contact === 'momentary')
+    if (contactMode(relay) === 'momentary')
       notes.error([...at, 'safe'], 'a momentary contact cannot stay closed', 'remove safe');
     if (relay.duty)
       notes.error(
@@ -78,7 +80,7 @@ function lintRelaySafety(notes: Notes, name: string, relay: RelayChannel): void 
         `${name} cannot stay closed: its duty guard opens it after ${relay.duty.maxOnS} s`,
         'remove safe or duty',
       );
-  } else if (relay.park.to === 'on' && relay.contact === 'held' && !relay.duty)
+  } else if (relay.park.to === 'on' && contactMode(relay) === 'held' && !relay.duty)
     notes.warning(
       [...at, 'park', 'to'],
       `${name} parks on, but a stop opens it`,

@@ -2,6 +2,7 @@ import { tidy } from '../shared/units.ts';
 import { runTimeS, showTimeS, waterMl } from '../sums/vapour.ts';
 import { cuePlan } from './cue-plan.ts';
 import { relayOf } from './kinds/channel.ts';
+import { contactMode } from './kinds/contact.ts';
 import { longCue } from './long-cue.ts';
 import type { Notes } from './notes.ts';
 import type { Prop, RelayChannel } from './schema.ts';
@@ -67,7 +68,7 @@ function onTimeS(
     .sort((a, b) => a.startS - b.startS);
   const limitS = Math.min(
     spec.duty?.maxOnS ?? Number.POSITIVE_INFINITY,
-    spec.contact === 'momentary' ? (spec.pulseMs ?? 0) / 1000 : Number.POSITIVE_INFINITY,
+    contactMode(spec) === 'momentary' ? (spec.pulseMs ?? 0) / 1000 : Number.POSITIVE_INFINITY,
   );
   let onS = 0;
   for (const [i, { step, startS, to }] of switches.entries()) {

@@ -2,11 +2,12 @@ import { tidy } from '../shared/units.ts';
 import type { Rgb } from '../sums/light.ts';
 import { type Starter, staggeredPeakA } from '../sums/start.ts';
 import { type LightChannel, lightOf, relayOf } from './kinds/channel.ts';
+import { coilLoadOf, isFedAtRest, loadRailOf, railLoadsOf } from './kinds/contact.ts';
 import { kindOf } from './kinds/registry.ts';
 import { relayA } from './kinds/relay.ts';
 import { type FlashProblem, PlannedLight } from './planned-light.ts';
 import { pulseS } from './pulse.ts';
-import type { Channel, Prop } from './schema.ts';
+import type { Channel, Prop, RelayChannel } from './schema.ts';
 import { type CueStep, fadeOf, type Touch, valuesOf } from './steps.ts';
 
 /** A step that a rail has no room for, as planned. */
@@ -54,14 +55,21 @@ interface Asked {
 /** By name. */
 export type Rails = ReadonlyMap<string, Rail>;
 
+/** No channel is called so: names have no blanks. */
+const coilName = (relay: string) => `${relay} coil`;
+
 /** Every rail with its limit and what it carries while the prop is parked (A). */
 export function railsOf(prop: Prop): Rails {
   const rails = new Map<string, Rail>();
   for (const [name, { limitA }] of Object.entries(prop.rails))
     rails.set(name, { limitA, idleA: 0 });
   for (const channel of Object.values(prop.channels)) {
-    const rail = channel.rail === undefined ? undefined : rails.get(channel.rail);
+    const load = loadRailOf(channel);
+    const rail = load === undefined ? undefined : rails.get(load);
     if (rail) rail.idleA += kindOf(channel).draw(channel).idleA;
+    const coil = coilLoadOf(channel);
+    const feed = coil && rails.get(coil.rail);
+    if (feed && kindOf(channel).usedAt(channel, channel.park.to)) feed.idleA += coil.amps;
   }
   return rails;
 }
@@ -213,8 +221,7 @@ export class PlannedLoads {
   /** What a step asks of each rail beyond what flows when all is parked. */
   #asked(step: CueStep, movers: readonly string[], nowS: number): Map<string, Asked> {
     const asked = new Map<string, Asked>();
-    const add = (name: string, moreA: number, part: Asked['part'], moves: boolean) => {
-      const { rail } = this.#prop.channels[name]!;
+    const add = (rail: string | undefined, moreA: number, part: Asked['part'], moves: boolean) => {
       if (moreA <= 0 || rail === undefined || !this.#rails.has(rail)) return;
       const one = asked.get(rail) ?? { movesA: 0, othersA: 0, count: 0, starters: [], part };
       if (moves) one.movesA += moreA;
@@ -225,14 +232,16 @@ export class PlannedLoads {
     for (const name of movers) {
       const channel = this.#prop.channels[name]!;
       const draw = kindOf(channel).draw(channel);
-      add(name, draw.busyA - draw.idleA, step.move ? 'move' : 'pose', true);
+      add(channel.rail, draw.busyA - draw.idleA, step.move ? 'move' : 'pose', true);
       if (channel.rail !== undefined) asked.get(channel.rail)?.starters.push(draw);
     }
     const others = [...this.#lights(step), ...this.#switches(step)];
     for (const [name, , part] of others) {
-      const { rail } = this.#prop.channels[name]!;
-      const draw = rail === undefined ? undefined : this.#lit.get(rail)?.get(name);
-      if (draw && draw.fromS <= nowS) add(name, draw.moreA, part, false);
+      const channel = this.#prop.channels[name]!;
+      for (const { rail, part: of } of railLoadsOf(channel)) {
+        const draw = this.#lit.get(rail)?.get(of === 'coil' ? coilName(name) : name);
+        if (draw && draw.fromS <= nowS) add(rail, draw.moreA, part, false);
+      }
     }
     return asked;
   }
@@ -272,7 +281,6 @@ export class PlannedLoads {
   #switch(name: string, on: boolean, step: CueStep, nowS: number): number {
     const { forS } = step;
     const relay = relayOf(this.#channel(name))!;
-    const onA = relayA(relay);
     const opensS = on
       ? Math.min(
           forS ?? Number.POSITIVE_INFINITY,
@@ -288,15 +296,25 @@ export class PlannedLoads {
     const backS = on ? nowS + opensS : againS;
     if (backS < never) this.#light.fade(name, WHITE, on ? DARK : WHITE, backS, backS, step);
     // Counted from the parked state; `off` for a time closes it again.
-    if (on) this.#draw(name, { moreA: parked ? 0 : onA, fromS: nowS, untilS: nowS + opensS });
-    else if (parked) this.#draw(name, { moreA: -onA, fromS: nowS, untilS: againS });
-    else this.#draw(name, { moreA: onA, fromS: againS, untilS: never });
+    if (on && parked) this.#drawRelay(name, relay, 1, never, never);
+    else if (on) this.#drawRelay(name, relay, 1, nowS, nowS + opensS);
+    else if (parked) this.#drawRelay(name, relay, -1, nowS, againS);
+    else this.#drawRelay(name, relay, 1, againS, never);
     return forS === undefined ? 0 : on ? opensS : forS;
   }
 
   #draw(name: string, draw: Draw): void {
-    const { rail } = this.#prop.channels[name]!;
+    const rail = loadRailOf(this.#prop.channels[name]!);
     if (rail !== undefined) entry(this.#lit, rail).set(name, draw);
+  }
+
+  /** What a relay takes while it is on for these times: its load, and its coil where that is apart. */
+  #drawRelay(name: string, relay: RelayChannel, sign: 1 | -1, fromS: number, untilS: number): void {
+    const onA = isFedAtRest(relay) ? -relayA(relay) : relayA(relay);
+    this.#draw(name, { moreA: sign * onA, fromS, untilS });
+    const coil = coilLoadOf(relay);
+    if (coil)
+      entry(this.#lit, coil.rail).set(coilName(name), { moreA: sign * coil.amps, fromS, untilS });
   }
 
   // --- currents -------------------------------------------------------------------------------------

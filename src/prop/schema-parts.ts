@@ -68,6 +68,10 @@ export function makeParts() {
     error: 'is not a position; give deg or the name of a mark',
   });
 
+  const end = z.string().regex(/^[A-Za-z][A-Za-z0-9_]*-[A-Za-z0-9]+$/, {
+    error: 'is not an end of a wire; give connector and cavity, such as J1-12',
+  });
+
   const core = z.strictObject({
     role: z.string().min(1).describe('signal, plus, return, ...'),
     colour: z.string().min(2).max(8).describe('IEC 60757 code, e.g. RD, GNYE'),
@@ -206,6 +210,7 @@ export function makeParts() {
     pin,
     onOff,
     position,
+    end,
     wire,
     requirement,
     common,

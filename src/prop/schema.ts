@@ -15,7 +15,7 @@ function make() {
   const oneOf = (words: readonly string[]) => `${words.slice(0, -1).join(', ')} or ${words.at(-1)}`;
 
   const parts = makeParts();
-  const { name, positive, atLeast0, pin, wire, flash } = parts;
+  const { name, positive, atLeast0, pin, end, wire, flash } = parts;
 
   // --- boards and rails -------------------------------------------------------------------------
 
@@ -26,10 +26,6 @@ function make() {
       error: `is not a driver; use ${oneOf(DRIVER_NAMES)}`,
     },
   );
-
-  const end = z.string().regex(/^[A-Za-z][A-Za-z0-9_]*-[A-Za-z0-9]+$/, {
-    error: 'is not an end of a wire; give connector and cavity, such as J1-12',
-  });
 
   const rail = z.strictObject({
     volts: positive('volts', 'supply voltage (V)'),

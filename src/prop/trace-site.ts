@@ -1,5 +1,8 @@
 import { factsOf } from '../boards/registry.ts';
 import { coreOhm } from './circuit.ts';
+import { contactEnds } from './contact-ends.ts';
+import { relayOf } from './kinds/channel.ts';
+import { terminalsOf } from './kinds/contact.ts';
 import type { Kind } from './kinds/kind.ts';
 import { switchedOf } from './kinds/polarity.ts';
 import { kindOf } from './kinds/registry.ts';
@@ -34,8 +37,12 @@ export class Site {
   readonly signals: readonly Lead[];
   readonly plus: Lead | undefined;
   readonly back: Lead | undefined;
+  /** The rail that feeds what a relay switches. */
+  readonly loadRail: string | undefined;
   /** Cores of the circuit that a relay switches. */
   readonly load: readonly Lead[];
+  /** The terminals of a relay's contact, told from the side of its supply. */
+  readonly contact: { near: string; far: string } | undefined;
   /** Cores from the transistors that switch a light to its LEDs, one for each colour. */
   readonly legs: readonly Lead[];
 
@@ -58,9 +65,12 @@ export class Site {
     this.signals = leads.filter((lead) => coreKind(lead.core) === 'signal' && !isLeg(lead));
     this.plus = leads.find(({ core }) => coreKind(core) === 'plus');
     this.back = leads.find(({ core }) => coreKind(core) === 'return');
-    this.load = cores(wires.filter(isLoad)).map(({ wire, core }) =>
-      this.#lead(wire, core, wire.rail ?? this.channel.rail),
+    const loadCores = cores(wires.filter(isLoad));
+    this.loadRail = this.#loadRail(loadCores.map(({ core }) => core));
+    this.load = loadCores.map(({ wire, core }) =>
+      this.#lead(wire, core, wire.rail ?? this.loadRail),
     );
+    this.contact = this.#contact(ours.map(({ core }) => core));
   }
 
   get volts(): number | undefined {
@@ -94,6 +104,30 @@ export class Site {
   /** What leads from the supply to an end; empty when the file does not tell. */
   way(pole: 'plus' | 'return', end: string): readonly Link[] {
     return (this.rail === undefined ? undefined : this.loom.route(this.rail, pole, end)) ?? [];
+  }
+
+  /** What a relay switches hangs on the normally closed contact. */
+  get fedAtRest(): boolean {
+    const relay = relayOf(this.channel);
+    if (!relay) return false;
+    const own = this.signals.map(({ core }) => core);
+    return (
+      contactEnds(
+        relay,
+        own,
+        this.load.map(({ core }) => core),
+      )?.used === 'closed'
+    );
+  }
+
+  /** What leads from the supply of a contact to it, and from what it feeds back. */
+  loadWay(): readonly Link[] {
+    if (this.loadRail === undefined || !this.contact) return [];
+    const back = this.load.find(({ core }) => coreKind(core) === 'return');
+    return [
+      ...(this.loom.route(this.loadRail, 'plus', this.contact.near) ?? []),
+      ...(back ? (this.loom.route(this.loadRail, 'return', back.near) ?? []) : []),
+    ];
   }
 
   /** Current of the channel moving or fully on (A): the feed of a relay's input counts as none. */
@@ -130,20 +164,27 @@ export class Site {
 
   /** Everything between the supply and the channel, in the order of the current. */
   dependence() {
-    const leads = [...this.signals, this.plus, this.back, ...this.legs, ...this.load].filter(
+    const ours = [...this.signals, this.plus, this.back, ...this.legs].filter(
       (lead) => lead !== undefined,
     );
+    const leads = [...ours, ...this.load];
     const links = [
       ...(this.plus ? this.way('plus', this.plus.near) : []),
       ...(this.back ? this.way('return', this.back.near) : []),
     ];
+    const loadLinks = this.loadWay();
+    const wireOf = (link: Link) => (link.kind === 'core' ? [link.wire.label] : []);
     const wires = new Set([
-      ...links.flatMap((link) => (link.kind === 'core' ? [link.wire.label] : [])),
-      ...leads.map(({ wire }) => wire.label),
+      ...links.flatMap(wireOf),
+      ...ours.map(({ wire }) => wire.label),
+      ...loadLinks.flatMap(wireOf),
+      ...this.load.map(({ wire }) => wire.label),
     ]);
     const ends = [
       ...links.flatMap(({ from, to }) => [from, to]),
-      ...leads.flatMap(({ near, far }) => [near, far]),
+      ...ours.flatMap(({ near, far }) => [near, far]),
+      ...loadLinks.flatMap(({ from, to }) => [from, to]),
+      ...this.load.flatMap(({ near, far }) => [near, far]),
     ];
     const fuse = links.some((link) => link.kind === 'fuse' && link.rail === this.rail);
     return {
@@ -151,7 +192,7 @@ export class Site {
       fuse: fuse && this.fuse ? splitEnd(this.fuse.from).connector : undefined,
       wires: [...wires],
       connectors: [...new Set(ends.map((end) => splitEnd(end).connector))],
-      gaps: this.#gaps(links, leads),
+      gaps: this.#gaps([...links, ...loadLinks], leads),
     };
   }
 
@@ -177,6 +218,49 @@ export class Site {
         `no gauge or no length of ${[...thin].join(', ')}: their resistance is not counted`,
       );
     return gaps;
+  }
+
+  /** By the file, else by the copper that a supply leads to, else the channel's own. */
+  #loadRail(load: readonly Core[]): string | undefined {
+    const relay = relayOf(this.channel);
+    if (!relay || load.length === 0) return undefined;
+    const given = terminalsOf(relay)?.rail;
+    if (given !== undefined) return given;
+    const plus = load.filter((core) => coreKind(core) === 'plus').map(({ from }) => from);
+    const reached = Object.entries(this.prop.rails).find(
+      ([, { supply }]) =>
+        supply && plus.some((end) => this.loom.net(end) === this.loom.net(supply.plus)),
+    );
+    return reached?.[0] ?? this.channel.rail;
+  }
+
+  /** By its terminals; without them, where the way from the supply ends and the next wire begins. */
+  #contact(own: readonly Core[]): Site['contact'] {
+    const relay = relayOf(this.channel);
+    if (!relay) return undefined;
+    const cores = this.load.map(({ core }) => core);
+    const ends = contactEnds(relay, own, cores);
+    const plus = this.load.filter(({ core }) => coreKind(core) !== 'return');
+    const isFed = (end: string) =>
+      this.loadRail !== undefined && this.loom.route(this.loadRail, 'plus', end) !== undefined;
+    if (ends?.used) {
+      const other = ends[ends.used]!;
+      // The supply may come in at either side of a contact.
+      return isFed(other) && !isFed(ends.common)
+        ? { near: other, far: ends.common }
+        : { near: ends.common, far: other };
+    }
+    const out = plus.find(({ near }) => !isFed(near));
+    const into = plus.findLast(
+      ({ far, near }) => isFed(near) && !plus.some((one) => one.near === far) && !this.#isFuse(far),
+    );
+    return into && out ? { near: into.far, far: out.near } : undefined;
+  }
+
+  #isFuse(end: string): boolean {
+    return Object.values(this.prop.rails).some(
+      ({ fuse }) => fuse?.from === end || fuse?.to === end,
+    );
   }
 
   /** The rail that the leads come from: by the copper where it tells, else the channel's. */

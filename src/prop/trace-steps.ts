@@ -7,7 +7,7 @@ import { atHighV } from './kinds/meter.ts';
 import { activeLow } from './kinds/polarity.ts';
 import { coreKind } from './loom.ts';
 import { splitEnd } from './loom-words.ts';
-import type { Board, RelayChannel, ServoChannel } from './schema.ts';
+import type { Board, Rail, RelayChannel, ServoChannel } from './schema.ts';
 import type { Symptom } from './symptoms.ts';
 import { linkOhms, type Pair, type Site } from './trace-site.ts';
 
@@ -116,25 +116,9 @@ function supply(site: Site): TraceStep[] {
   if (volts === undefined) return [];
   const steps: TraceStep[] = [];
   const terminals = site.supply;
-  steps.push({
-    power: 'on',
-    check: terminals
-      ? `Measure the supply at its terminals: ${terminals.plus} against ${terminals.return}.`
-      : `Measure the supply of rail ${rail} at its terminals.`,
-    expect: `${show(volts)} V, give or take ${SUPPLY_SPREAD * 100} %`,
-    reading: voltage(volts * (1 - SUPPLY_SPREAD), volts * (1 + SUPPLY_SPREAD), terminals),
-    otherwise:
-      'Nothing: the switch, the mains side (licensed persons only) or the battery. Too little: unplug loads one by one; a supply that recovers was overloaded.',
-  });
   const way = plug ? site.way('plus', plug.plus) : [];
-  if (fuse && (!terminals || way.some((link) => link.kind === 'fuse')))
-    steps.push({
-      power: 'on',
-      check: `Measure across the fuse of ${show(fuse.ratingA)} A: ${fuse.from} against ${fuse.to}.`,
-      expect: `0 V, at most ${FUSE_V} V`,
-      reading: { unit: 'V', low: 0, high: FUSE_V, between: [fuse.from, fuse.to] },
-      otherwise: `About ${show(volts)} V: it has blown. Find the short first (ohms, power off), then fit the same rating: ${fuse.standard}, ${show(fuse.ratingA)} A. Never more.`,
-    });
+  const fused = fuse && (!terminals || way.some((link) => link.kind === 'fuse'));
+  steps.push(...source(rail!, { volts, terminals, fuse: fused ? fuse : undefined }));
   if (block && (!terminals || block.plus !== terminals.plus))
     steps.push(
       under(
@@ -153,6 +137,38 @@ function supply(site: Site): TraceStep[] {
         `Good at ${block!.plus} and not here: ${site.plus!.wire.label}, its crimps, or the contact at ${plug.plus} or ${plug.return}.`,
       ),
     );
+  return steps;
+}
+
+/** A supply at its terminals, and its fuse. */
+function source(
+  rail: string,
+  {
+    volts,
+    terminals,
+    fuse,
+  }: { volts: number; terminals: Pair | undefined; fuse: Rail['fuse'] | undefined },
+): TraceStep[] {
+  const steps: TraceStep[] = [
+    {
+      power: 'on',
+      check: terminals
+        ? `Measure the supply at its terminals: ${terminals.plus} against ${terminals.return}.`
+        : `Measure the supply of rail ${rail} at its terminals.`,
+      expect: `${show(volts)} V, give or take ${SUPPLY_SPREAD * 100} %`,
+      reading: voltage(volts * (1 - SUPPLY_SPREAD), volts * (1 + SUPPLY_SPREAD), terminals),
+      otherwise:
+        'Nothing: the switch, the mains side (licensed persons only) or the battery. Too little: unplug loads one by one; a supply that recovers was overloaded.',
+    },
+  ];
+  if (fuse)
+    steps.push({
+      power: 'on',
+      check: `Measure across the fuse of ${show(fuse.ratingA)} A: ${fuse.from} against ${fuse.to}.`,
+      expect: `0 V, at most ${FUSE_V} V`,
+      reading: { unit: 'V', low: 0, high: FUSE_V, between: [fuse.from, fuse.to] },
+      otherwise: `About ${show(volts)} V: it has blown. Find the short first (ohms, power off), then fit the same rating: ${fuse.standard}, ${show(fuse.ratingA)} A. Never more.`,
+    });
   return steps;
 }
 
@@ -252,34 +268,48 @@ function transistors(site: Site): TraceStep[] {
 // --- what a relay switches --------------------------------------------------------------------------
 
 function load(site: Site): TraceStep[] {
-  const { channel, name, prop } = site;
+  const { name, prop } = site;
   if (site.load.length === 0) return [];
-  const rail = channel.rail === undefined ? undefined : prop.rails[channel.rail];
-  const fed = site.load.filter(
-    ({ core, near }) =>
-      channel.rail !== undefined &&
-      coreKind(core) !== 'return' &&
-      site.loom.route(channel.rail, 'plus', near) !== undefined,
-  );
-  const into = fed[0]?.far;
-  const out = site.load.find((lead) => !fed.includes(lead) && coreKind(lead.core) !== 'return');
+  const { contact, loadRail } = site;
+  const rail = loadRail === undefined ? undefined : prop.rails[loadRail];
   const back = site.load.find(({ core }) => coreKind(core) === 'return');
-  if (!into || !out) return [];
-  const steps: TraceStep[] = [
-    {
-      power: 'on',
-      check: `Listen, and measure across the contact: ${into} against ${out.near}, with sinew switch ${name} on.`,
-      expect: 'a click, and 0 V, at most 0.1 V',
-      reading: { unit: 'V', low: 0, high: 0.1, between: [into, out.near] },
-      otherwise: rail
-        ? `A click and ${show(rail.volts)} V: the contact is burnt, change the relay. No click: its input or its coil.`
-        : 'A click and a voltage: the contact is burnt. No click: its input or its coil.',
-    },
-  ];
-  if (rail && back)
+  if (!contact) return [];
+  const steps: TraceStep[] = [];
+  // Its own supply comes first: a contact that nothing feeds has nothing to switch.
+  if (rail && loadRail !== site.rail) {
+    const fused = site.loadWay().some((link) => link.kind === 'fuse' && link.rail === loadRail);
+    const { volts, supply: terminals, fuse } = rail;
+    steps.push(...source(loadRail!, { volts, terminals, fuse: fused ? fuse : undefined }));
+    if (terminals)
+      steps.push({
+        power: 'on',
+        check: `Measure what feeds the contact: ${contact.near} against ${terminals.return}.`,
+        expect: `${show(volts)} V`,
+        reading: voltage(volts * 0.9, volts * (1 + SUPPLY_SPREAD), {
+          plus: contact.near,
+          return: terminals.return,
+        }),
+        otherwise:
+          'Good at the supply and not here: the fuse, the wires between them, or a terminal.',
+      });
+  }
+  const state = site.fedAtRest ? 'off' : 'on';
+  steps.push({
+    power: 'on',
+    check: `Listen, and measure across the contact: ${contact.near} against ${contact.far}, with sinew switch ${name} ${state}.`,
+    expect: 'a click, and 0 V, at most 0.1 V',
+    reading: { unit: 'V', low: 0, high: 0.1, between: [contact.near, contact.far] },
+    otherwise: rail
+      ? `A click and ${show(rail.volts)} V: the contact is burnt, change the relay. No click: its input or its coil.`
+      : 'A click and a voltage: the contact is burnt. No click: its input or its coil.',
+  });
+  const out = site.load.find(
+    ({ core, near }) => near === contact.far && coreKind(core) !== 'return',
+  );
+  if (rail && back && out)
     steps.push({
       power: 'on',
-      check: `Measure at what it feeds: ${out.far} against ${back.far}, with sinew switch ${name} on.`,
+      check: `Measure at what it feeds: ${out.far} against ${back.far}, with sinew switch ${name} ${state}.`,
       expect: `${show(rail.volts)} V`,
       reading: voltage(rail.volts * 0.9, rail.volts * (1 + SUPPLY_SPREAD), {
         plus: out.far,
@@ -483,18 +513,15 @@ function staysOn(site: Site): TraceStep[] {
         : 'On: the driver of the light has failed short. Change it.',
     },
   ];
-  const contact = site.load.filter(({ core }) => coreKind(core) !== 'return');
-  if (relay && contact.length >= 2)
+  const { contact } = site;
+  if (relay && contact)
     steps.push({
       power: 'off',
-      check: `Measure the open contact: ${contact[0]!.far} to ${contact[1]!.near}.`,
+      check: site.fedAtRest
+        ? `Measure the contact with power on the coil alone: ${contact.near} to ${contact.far}, the load and its supply unplugged.`
+        : `Measure the open contact, the load and its supply unplugged: ${contact.near} to ${contact.far}.`,
       expect: 'open: more than 1 Mohm',
-      reading: {
-        unit: 'ohm',
-        low: OPEN_OHM,
-        high: null,
-        between: [contact[0]!.far, contact[1]!.near],
-      },
+      reading: { unit: 'ohm', low: OPEN_OHM, high: null, between: [contact.near, contact.far] },
       otherwise: 'Less: welded. Change it, and look at the current it switches.',
     });
   return steps;

@@ -8,6 +8,7 @@ export function relaySchema({
   positive,
   atLeast0,
   pin,
+  end,
   onOff,
   common,
   through,
@@ -26,6 +27,28 @@ export function relaySchema({
     })
     .describe('coil of a bare relay, switched by a pin through a transistor');
 
+  const mode = z.enum(['held', 'momentary'], {
+    error: 'is neither held nor momentary; write held or momentary',
+  });
+
+  /** The second circuit of a relay: what it switches. */
+  const terminals = z
+    .strictObject({
+      mode: mode.default('held'),
+      rail: name('rail')
+        .optional()
+        .describe('the supply of what the contact switches, where it is not the rail of the relay'),
+      common: end.describe('the terminal that moves: COM'),
+      open: end.optional().describe('joined to common while the coil is on: NO, normally open'),
+      closed: end
+        .optional()
+        .describe('joined to common while the coil is off: NC, normally closed'),
+    })
+    .refine(({ open, closed }) => open !== undefined || closed !== undefined, {
+      error: 'has one terminal; give open (NO), closed (NC) or both besides common',
+    })
+    .describe('the contact as a circuit of its own; held or momentary alone where that is all');
+
   return z.strictObject({
     kind: z.literal('relay'),
     output: z.strictObject({
@@ -37,12 +60,21 @@ export function relaySchema({
     through,
     ...common,
     contact: z
-      .enum(['held', 'momentary'], {
-        error: 'is neither held nor momentary; write held or momentary',
+      .union([mode, terminals], {
+        error:
+          'is neither held nor momentary; write held or momentary, or its terminals: { common: K1-1, open: K1-2 }',
       })
       .default('held'),
     pulseMs: positive('milliseconds', 'length of a momentary closure (ms)').optional(),
-    draw: z.strictObject({ onA: atLeast0('amperes', 'current while closed (A)') }).optional(),
+    draw: z
+      .strictObject({
+        onA: atLeast0('amperes', 'current of what it switches, while closed (A)'),
+        coilA: atLeast0(
+          'amperes',
+          'current of the coil or module while on (A), for a contact with a rail of its own; default: by coil',
+        ).optional(),
+      })
+      .optional(),
     coil: coil.optional(),
     duty: z
       .strictObject({

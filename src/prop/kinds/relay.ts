@@ -1,5 +1,6 @@
 import { show, switchWord } from '../finding.ts';
 import { lintRelay } from '../lint-relay.ts';
+import { isFedAtRest } from './contact.ts';
 import { vapourInfo } from './info.ts';
 import type { Kind } from './kind.ts';
 import { steady } from './meter.ts';
@@ -40,7 +41,7 @@ export const relay: Kind<RelayChannel> = {
   draw: (channel) => {
     const onA = relayA(channel);
     return {
-      idleA: channel.park.to === 'on' ? onA : 0,
+      idleA: isFedAtRest(channel) !== (channel.park.to === 'on') ? onA : 0,
       busyA: onA,
       stallA: onA,
       pinsA: [onA],

@@ -1,0 +1,48 @@
+import { terminalsOf } from './kinds/contact.ts';
+import type { Core } from './loom.ts';
+import { splitEnd } from './loom-words.ts';
+import type { RelayChannel } from './schema.ts';
+
+/** The terminals of a relay's contact, and which of them the wires use. */
+export interface ContactEnds {
+  common: string;
+  open?: string;
+  closed?: string;
+  /** The one that the load hangs on; the open one where both have wires, undefined where none has. */
+  used?: 'open' | 'closed';
+}
+
+/**
+ * By what the file says, else by the names that most boards print beside their terminals: COM, NO, NC.
+ * @param own cores of the relay's own wire, which end at the relay
+ * @param load cores of the wires that belong to what it switches
+ */
+export function contactEnds(
+  relay: RelayChannel,
+  own: readonly Core[],
+  load: readonly Core[],
+): ContactEnds | undefined {
+  const ends = new Set(load.flatMap(({ from, to }) => [from, to]));
+  const named = terminalsOf(relay) ?? printed(own, ends);
+  if (!named) return undefined;
+  const { common, open, closed } = named;
+  const used = [open, closed].findIndex((end) => end !== undefined && ends.has(end));
+  return {
+    common,
+    ...(open !== undefined && { open }),
+    ...(closed !== undefined && { closed }),
+    ...(used >= 0 && { used: (['open', 'closed'] as const)[used]! }),
+  };
+}
+
+function printed(own: readonly Core[], ends: ReadonlySet<string>) {
+  const relays = new Set(
+    own.flatMap(({ from, to }) => [to, from].map((end) => splitEnd(end).connector)),
+  );
+  for (const relay of relays) {
+    const [common, open, closed] = [`${relay}-COM`, `${relay}-NO`, `${relay}-NC`];
+    if (ends.has(common!) && (ends.has(open!) || ends.has(closed!)))
+      return { common: common!, open: open!, closed: closed! };
+  }
+  return undefined;
+}
