@@ -2,6 +2,7 @@ import { readFile, stat } from 'node:fs/promises';
 import type { Finding } from '../prop/finding.ts';
 import type { Loaded } from '../prop/load.ts';
 import { CheckCache } from './check-cache.ts';
+import { UsageError } from './output.ts';
 import { readProp } from './prop-file.ts';
 import { type Argument, type Operator, type Outcome, verb } from './verb.ts';
 
@@ -16,6 +17,8 @@ interface Given {
   file: string;
   rehearsal: boolean;
   firstPower?: true;
+  fix?: true;
+  yes?: true;
 }
 
 export const checkVerb = verb<Given>({
@@ -26,12 +29,22 @@ export const checkVerb = verb<Given>({
   options: [
     { flags: '--no-rehearsal', doc: 'check the file alone, as an editor does at each save' },
     {
+      flags: '--fix',
+      doc: 'apply each remedy that is the only one, show the difference, and write it once you say yes',
+    },
+    { flags: '--yes', doc: 'with --fix: write without asking; the version before is kept' },
+    {
       flags: '--first-power',
       doc: 'print the steps for switching this prop on for the first time, with what a meter shows',
     },
   ],
   async run(given, operator) {
     const { file, rehearsal } = given;
+    if (given.yes && !given.fix) throw new UsageError('--yes goes with --fix');
+    if (given.fix) {
+      const { fixFile } = await import('./check-fix.ts');
+      return fixFile(file, given.yes === true, operator);
+    }
     if (given.firstPower) return firstPowerOf(file, operator);
     const cache = rehearsal ? CheckCache.of(operator.io.env) : undefined;
     const kept = await cache?.read(await textOf(file));

@@ -14,6 +14,15 @@ export type FindingCode =
   | 'file.unreadable'
   | 'file.empty';
 
+/** The one sure remedy of a finding: text in the place of other text, or a value for a path. */
+export type Fix =
+  | {
+      /** From and to, exclusive, in the text. */
+      cut: readonly [from: number, to: number];
+      text: string;
+    }
+  | { path: Path /** Plain data; undefined deletes. */; value: unknown };
+
 /** One thing said about a prop file. Lines and columns count from 1. */
 export interface Finding {
   /** Errors block the daemon. */
@@ -26,6 +35,8 @@ export interface Finding {
   path: string;
   wrong: string;
   right: string;
+  /** Only where nothing else can have been meant. */
+  fix?: Fix;
 }
 
 /** A finding before its place in the text is known. */
@@ -37,6 +48,7 @@ export interface Remark {
   atKey?: boolean;
   wrong: string;
   right: string;
+  fix?: Fix;
 }
 
 export const WHOLE_FILE = '(file)';

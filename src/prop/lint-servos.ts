@@ -145,7 +145,12 @@ function inwards([low, high]: readonly [number, number]): string {
 
 function lintOrder(notes: Notes, path: Path, [low, high]: [number, number], unit: string): boolean {
   if (low < high) return true;
-  notes.error(path, `${low} ${unit} is not below ${high} ${unit}`, 'give the lower one first');
+  notes.error(
+    path,
+    `${low} ${unit} is not below ${high} ${unit}`,
+    'give the lower one first',
+    low > high ? { path, value: [high, low] } : undefined,
+  );
   return false;
 }
 

@@ -52,7 +52,10 @@ function lintGroups(notes: Notes): void {
     for (const [i, name] of members.entries()) {
       const path = ['groups', group, i];
       if (members.indexOf(name) < i) {
-        notes.error(path, `${name} is in this group already`, 'name it once');
+        notes.error(path, `${name} is in this group already`, 'name it once', {
+          path: ['groups', group],
+          value: [...new Set(members)],
+        });
         continue;
       }
       if (Object.hasOwn(groups, name)) continue;

@@ -20,6 +20,7 @@ export function lintIdle(notes: Notes, endless: ReadonlySet<string>): void {
           [...at, 'everyS'],
           `the shortest pause ${shortest} s is longer than the longest ${longest} s`,
           'give the shorter one first',
+          { path: [...at, 'everyS'], value: [longest, shortest] },
         );
     }
   }

@@ -101,6 +101,7 @@ function lintPairs(notes: Notes, { calibration }: ServoChannel, path: Path): voi
     path,
     'angle and pulse have changed places',
     `write the pulse (us) first: [${[...shown, ...(pairs.length > 3 ? ['...'] : [])].join(', ')}]`,
+    { path, value: pairs },
   );
   notes.suspect(path);
 }

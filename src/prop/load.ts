@@ -65,7 +65,9 @@ function placing({ raw, place }: PropText): (remark: Remark) => Finding {
     const wrong = `${remark.wrong} (${said})`;
     if (!wholly) return place({ ...remark, wrong });
     const at = [...remark.path.slice(0, 2), 'part'];
-    return { ...place({ ...remark, path: at, wrong }), path: pathText(remark.path) };
+    // What is not in the file cannot be mended there.
+    const { fix: _, ...rest } = remark;
+    return { ...place({ ...rest, path: at, wrong }), path: pathText(remark.path) };
   };
 }
 

@@ -1,6 +1,6 @@
 import type { BoardNotes, ReservedFor } from '../boards/facts.ts';
 import { factsOf } from '../boards/registry.ts';
-import { didYouMean, type Path, pathText, type Remark, show } from './finding.ts';
+import { didYouMean, type Fix, type Path, pathText, type Remark, show } from './finding.ts';
 import type { Written } from './groups.ts';
 import { servoOf } from './kinds/channel.ts';
 import type { Prop } from './schema.ts';
@@ -62,8 +62,9 @@ export class Notes implements BoardNotes {
     for (let i = 0; i <= path.length; i++) this.#suspects.add(pathText(path.slice(0, i)));
   }
 
-  error(path: Path, wrong: string, right: string): void {
-    this.remarks.push({ severity: 'error', path, wrong, right });
+  /** @param fix the one sure remedy, where there is one */
+  error(path: Path, wrong: string, right: string, fix?: Fix): void {
+    this.remarks.push({ severity: 'error', path, wrong, right, ...(fix && { fix }) });
   }
 
   /** An error in a name: points at the key. */

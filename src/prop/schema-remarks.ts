@@ -44,8 +44,16 @@ const MISSING = 'schema.missing';
 const NOTHING = 'nothing is given';
 
 function explainOne(issue: Issue, path: Path, raw: unknown): Remark[] {
-  const say = ([wrong, right, code]: Sentence, at = path, atKey = false): Remark[] => [
-    { severity: 'error', ...(code && { code }), path: at, atKey, wrong, right },
+  const say = ([wrong, right, code, fix]: Sentence, at = path, atKey = false): Remark[] => [
+    {
+      severity: 'error',
+      ...(code && { code }),
+      path: at,
+      atKey,
+      wrong,
+      right,
+      ...(fix && { fix }),
+    },
   ];
   const value = valueAt(raw, path);
   const key = path.at(-1);
@@ -69,9 +77,14 @@ function explainOne(issue: Issue, path: Path, raw: unknown): Remark[] {
       return best.flatMap((inner) => explainOne(inner, [...path, ...inner.path] as Path, raw));
   }
   if (issue.code === 'invalid_value' && isSwitch(issue.values) && switchWord(value))
-    return say([`${show(value)} is neither on nor off`, `write ${switchWord(value)}`]);
+    return say([
+      `${show(value)} is neither on nor off`,
+      `write ${switchWord(value)}`,
+      undefined,
+      { path, value: switchWord(value) },
+    ]);
 
-  const slip = value === undefined ? undefined : slipIn(value, key, issue, schemaAt(path, raw));
+  const slip = value === undefined ? undefined : slipIn(value, path, issue, schemaAt(path, raw));
   if (slip) return say(slip);
 
   const wrongShape = issue.code === 'invalid_type' && issue.expected === 'object';
@@ -104,7 +117,7 @@ function wrongPartAt(path: Path, raw: unknown): Sentence | undefined {
 /** A value with a slip that many make, and what to write in its place. */
 function slipIn(
   value: unknown,
-  key: string | number | undefined,
+  path: Path,
   issue: Issue,
   schema: Schema | undefined,
 ): Sentence | undefined {
@@ -114,9 +127,16 @@ function slipIn(
     // A level or share, which is 1 at most.
     const isShare = number.maxValue === 1 && (number.minValue ?? 0) >= 0;
     const share = isShare ? percentOf(value) : undefined;
-    if (share !== undefined)
-      return [`${show(value)} is not within 0 and 1`, `write ${share} for ${tidy(share * 100)} %`];
-    return typeof value === 'string' ? numberSlip(value, key) : undefined;
+    if (share !== undefined) {
+      const right = `write ${share} for ${tidy(share * 100)} %`;
+      // A number may have been meant otherwise.
+      const fix = typeof value === 'string' ? { path, value: share } : undefined;
+      return [`${show(value)} is not within 0 and 1`, right, undefined, fix];
+    }
+    const slip = typeof value === 'string' ? numberSlip(value, path.at(-1)) : undefined;
+    if (!slip) return undefined;
+    const [wrong, right, meant] = slip;
+    return [wrong, right, undefined, meant === undefined ? undefined : { path, value: meant }];
   }
   const wantsMap = issue.code === 'invalid_type' && ['object', 'record'].includes(issue.expected);
   const [, name, rest] =

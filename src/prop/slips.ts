@@ -39,22 +39,20 @@ const UNITS: Record<string, Record<string, number>> = {
 export function numberSlip(
   text: string,
   key: string | number | undefined,
-): [wrong: string, right: string] | undefined {
+): [wrong: string, right: string, meant?: number] | undefined {
   const [, number, unit] = /^([-+]?\d+(?:[.,]\d+)?)\s*(\S.{0,8})?$/.exec(text.trim()) ?? [];
   if (number === undefined || (unit !== undefined && !/^[A-Za-zµΩ°%]/.test(unit))) return undefined;
   const plain = Number(number.replace(',', '.'));
   if (unit === undefined) {
     if (!number.includes(',')) return undefined;
-    return [`${show(text)} has a comma where a decimal point belongs`, `write ${plain}`];
+    return [`${show(text)} has a comma where a decimal point belongs`, `write ${plain}`, plain];
   }
   const known = UNITS[endOf(String(key))];
   const factor = known && Object.hasOwn(known, unit) ? known[unit]! : undefined;
-  return [
-    `${show(text)} is not a number`,
-    factor === undefined
-      ? 'write the number alone, without its unit'
-      : `write ${tidy(plain * factor, 9)}`,
-  ];
+  const wrong = `${show(text)} is not a number`;
+  if (factor === undefined) return [wrong, 'write the number alone, without its unit'];
+  const meant = tidy(plain * factor, 9);
+  return [wrong, `write ${meant}`, meant];
 }
 
 /** The unit that a key ends with, or the key itself. */

@@ -20,6 +20,7 @@ import {
 import {
   type Finding,
   type FindingCode,
+  type Fix,
   type Path,
   pathText,
   piece,
@@ -65,10 +66,10 @@ type Mutable<T> = { -readonly [K in keyof T]: T[K] };
 /** What gives remarks their places in a text. */
 export function placer(text: string, offset: PropText['offset']): (remark: Remark) => Finding {
   let position: ReturnType<typeof positions> | undefined;
-  return ({ severity, code, path, atKey, wrong, right }) => {
+  return ({ severity, code, path, atKey, wrong, right, fix }) => {
     position ??= positions(text);
-    const at = position(offset(path, atKey ?? false));
-    return { severity, ...(code && { code }), ...at, path: pathText(path), wrong, right };
+    const at = { ...position(offset(path, atKey ?? false)), path: pathText(path) };
+    return { severity, ...(code && { code }), ...at, wrong, right, ...(fix && { fix }) };
   };
 }
 
@@ -76,10 +77,11 @@ export function placer(text: string, offset: PropText['offset']): (remark: Remar
 export function readText(text: string): PropText {
   let position: ReturnType<typeof positions> | undefined;
   const findings: Finding[] = [];
-  const say: Say = (offset, [wrong, right, code], path = []) => {
+  const say: Say = (offset, [wrong, right, code, fix], path = []) => {
     position ??= positions(text);
     const at = { ...position(offset), path: pathText(path) };
-    findings.push({ severity: 'error', ...(code && { code }), ...at, wrong, right });
+    const extras = { ...(code && { code }), ...(fix && { fix }) };
+    findings.push({ severity: 'error', ...extras, ...at, wrong, right });
   };
   const aliases = new Map<Alias, Node>();
   const places = new Places(aliases);
@@ -119,7 +121,8 @@ export function readText(text: string): PropText {
     const right = 'save it as UTF-8 without one';
     const wrong = 'the file starts with a byte order mark';
     const code = 'file.encoding';
-    findings.push(result.place({ severity: 'warning', code, path: [], wrong, right }));
+    const fix: Fix = { cut: [0, 1], text: '' };
+    findings.push(result.place({ severity: 'warning', code, path: [], wrong, right, fix }));
   }
   const tabs = document.errors.some(({ code }) => code === 'TAB_AS_INDENT');
   const spaced = document.errors.length > 0 && !tabs ? withSpaces(text, document) : undefined;
@@ -159,8 +162,16 @@ export function readText(text: string): PropText {
   return result;
 }
 
-/** What is wrong, what would be right, and the code of a rule that many parts of the file share. */
-export type Sentence = readonly [wrong: string, right: string, code?: FindingCode];
+/**
+ * What is wrong, what would be right, the code of a rule that many parts of the file share, and the one
+ * sure remedy.
+ */
+export type Sentence = readonly [
+  wrong: string,
+  right: string,
+  code?: FindingCode | undefined,
+  fix?: Fix | undefined,
+];
 type Say = (offset: number, sentence: Sentence, path?: Path) => void;
 
 /** Offset to line and column, both from 1; a byte order mark takes no column. */
@@ -212,11 +223,12 @@ const NO_SPACE = 'a space is missing after the colon';
  * mends nothing.
  */
 function withSpaces(text: string, { errors }: Document.Parsed): PropText | undefined {
-  const places: { offset: number; key: string; value: string }[] = [];
+  const places: { offset: number; from: number; key: string; value: string }[] = [];
   const meant = text.replaceAll(
     /^([ ]*(?:- +)*)([A-Za-z_][\w-]*):(?=[^\s:/\\])(.*)$/gm,
     (line, before: string, key: string, value: string, at: number) => {
-      places.push({ offset: at + before.length + places.length, key, value: value.trimEnd() });
+      const from = at + before.length;
+      places.push({ offset: from + places.length, from, key, value: value.trimEnd() });
       return `${before}${key}: ${line.slice(before.length + key.length + 1)}`;
     },
   );
@@ -227,16 +239,22 @@ function withSpaces(text: string, { errors }: Document.Parsed): PropText | undef
   const position = positions(meant);
   /** The column behind each colon, by its line. */
   const put = new Map<number, number>();
-  const said = places.map(({ offset, key, value }): Finding => {
+  const said = places.map(({ offset, from, key, value }): Finding => {
     const right = `write ${key}: ${piece(value)}`;
     const at = position(offset);
     put.set(at.line, at.column + key.length);
-    return { severity: 'error', ...at, path: WHOLE_FILE, wrong: NO_SPACE, right };
+    const behind = from + key.length + 1;
+    const fix: Fix = { cut: [behind, behind], text: ' ' };
+    return { severity: 'error', ...at, path: WHOLE_FILE, wrong: NO_SPACE, right, fix };
   });
-  const back = <T extends Finding>(finding: T): T =>
-    finding.column > (put.get(finding.line) ?? Number.POSITIVE_INFINITY)
-      ? { ...finding, column: finding.column - 1 }
-      : finding;
+  const back = ({ fix, ...finding }: Finding): Finding => ({
+    ...finding,
+    column:
+      finding.column -
+      (finding.column > (put.get(finding.line) ?? Number.POSITIVE_INFINITY) ? 1 : 0),
+    // A place in this text is none in the other.
+    ...(fix && !('cut' in fix) && { fix }),
+  });
   return {
     ...read,
     text,
@@ -374,7 +392,10 @@ class Check {
       if (!isNothing(value)) continue;
       const [, first, rest] = /^([A-Za-z_][\w-]*):(\S.*)$/.exec(name) ?? [];
       if (first !== undefined && rest !== undefined) {
-        this.#atKey(key, [NO_SPACE, `write ${first}: ${piece(rest)}`], first);
+        const at = (key.range?.[0] ?? 0) + first.length + 1;
+        const fix: Fix | undefined =
+          key.type === 'PLAIN' && key.range ? { cut: [at, at], text: ' ' } : undefined;
+        this.#atKey(key, [NO_SPACE, `write ${first}: ${piece(rest)}`, undefined, fix], first);
         key.value = first;
         map.items[i]!.value = scalarOf(rest, key);
         this.mended = true;
@@ -386,11 +407,13 @@ class Check {
       const sign = Object.is(number, -0) ? '-' : '';
       const decimal = `${sign}${number}.${name}`;
       const of = keyText(before.key);
-      this.#atKey(
-        before.value,
-        [`${number},${name} has a comma where a decimal point belongs`, `write ${decimal}`],
-        of,
-      );
+      const wrong = `${number},${name} has a comma where a decimal point belongs`;
+      const [from, end] = [(before.value as Scalar).range, key.range];
+      const fix: Fix | undefined =
+        from && end && end[0] === from[1] + 1
+          ? { cut: [from[0], end[1]], text: decimal }
+          : undefined;
+      this.#atKey(before.value, [wrong, `write ${decimal}`, undefined, fix], of);
       (before.value as Scalar).value = Number(decimal);
       map.items.splice(i--, 1);
       this.mended = true;

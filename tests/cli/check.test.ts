@@ -1,6 +1,6 @@
-import { mkdtemp, rm, writeFile } from 'node:fs/promises';
+import { mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
-import { join } from 'node:path';
+import { basename, join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { budgetOf } from '../../src/prop/budget.ts';
 import { parseProp } from '../../src/prop/load.ts';
@@ -103,5 +103,58 @@ describe('--first-power', () => {
     expect(code).toBe(1);
     expect(out).toContain('is not a known version');
     expect(out).not.toContain('No power anywhere');
+  });
+});
+
+describe('--fix', () => {
+  const BAD = propText(
+    'lan: { kind:lamp, output: { board: head, pin: 12 }, fadeS: 0,5 } # the lamp',
+  );
+  const GOOD = propText(
+    'lan: { kind: lamp, output: { board: head, pin: 12 }, fadeS: 0.5 } # the lamp',
+  );
+  const kept = async (file: string) =>
+    (await readdir(folder)).filter((name) => name.startsWith(`${basename(file)}.~`));
+
+  test('without somebody to ask, nothing is written', async () => {
+    const file = await written(BAD);
+    const { out, code } = await run(['check', file, '--fix'], daemon);
+    expect(out).toContain('- lan: { kind:lamp'.replace('- ', '-   '));
+    expect(out).toContain('+   lan: { kind: lamp');
+    expect(out).toContain('nothing was written; add --yes');
+    expect(code).toBe(1);
+    expect(await readFile(file, 'utf8')).toBe(BAD);
+    expect(await kept(file)).toEqual([]);
+    const json = JSON.parse((await run(['check', file, '--fix', '--json'], daemon)).out);
+    expect(json).toMatchObject({ written: false, findings: [] });
+    expect(await readFile(file, 'utf8')).toBe(BAD);
+  });
+
+  test('with --yes it is, and the version before is kept', async () => {
+    const file = await written(BAD);
+    const { out, code } = await run(['check', file, '--fix', '--yes'], daemon);
+    expect(code).toBe(0);
+    expect(out).toMatch(/written; the version before is .*p\.yaml\.~1~/);
+    expect(await readFile(file, 'utf8')).toBe(GOOD);
+    expect(await readFile(`${file}.~1~`, 'utf8')).toBe(BAD);
+    await rm(`${file}.~1~`);
+    // A second time there is nothing to do.
+    const again = await run(['check', file, '--fix', '--yes'], daemon);
+    expect(again.out).toContain('nothing here has one sure remedy; nothing was written');
+    expect(await kept(file)).toEqual([]);
+  });
+
+  test('what has no sure remedy is told, and stays', async () => {
+    const text = propText(`a: ${relay(99)}`);
+    const file = await written(text);
+    const { out, code } = await run(['check', file, '--fix', '--yes'], daemon);
+    expect(code).toBe(1);
+    expect(out).toContain('99');
+    expect(out).toContain('nothing was written');
+    expect(await readFile(file, 'utf8')).toBe(text);
+    expect((await run(['check', join(folder, 'none.yaml'), '--fix'], daemon)).out).toContain(
+      'there is no such file',
+    );
+    expect((await run(['check', file, '--yes'], daemon)).code).toBe(2);
   });
 });

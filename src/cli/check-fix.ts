@@ -1,0 +1,93 @@
+import { PropDisk } from '../prop/file/prop-disk.ts';
+import { type Finding, formatFinding } from '../prop/finding.ts';
+import { difference, fixed } from '../prop/fix.ts';
+import { loadProp } from '../prop/load.ts';
+import { Refusal } from '../shared/errors.ts';
+import { EXIT, print } from './output.ts';
+import type { Operator, Outcome } from './verb.ts';
+
+/**
+ * `sinew check FILE --fix`: puts the remedies that are the only ones into the file, once a person has
+ * seen the difference and said yes, or has given --yes. The version before is kept beside it.
+ */
+export async function fixFile(file: string, yes: boolean, operator: Operator): Promise<Outcome> {
+  const disk = new PropDisk(file);
+  const { bytes } = await disk.look();
+  const text = bytes && decoded(bytes);
+  if (bytes === undefined || text === undefined) {
+    // What is wrong with it as a file has no remedy here.
+    const { findings } = await loadProp(file);
+    return nothing(file, findings);
+  }
+  const { text: next, done, left } = fixed(text, file);
+  if (done.length === 0) return nothing(file, left);
+  const lines = difference(text, next);
+  const told = [
+    ...done.map((finding) => formatFinding(finding, file)),
+    '',
+    ...lines,
+    '',
+    left.length === 0 ? 'nothing else is found' : 'what is left:',
+    ...left.map((finding) => formatFinding(finding, file)),
+  ];
+  const result = { file, done, difference: lines, findings: left };
+  const consent = yes || (await asked(file, told, operator));
+  if (consent === undefined)
+    return {
+      result: { ...result, written: false },
+      text: [...told, '', 'nothing was written; add --yes to write it'].join('\n'),
+      exit: EXIT.refused,
+    };
+  if (!consent) throw new Refusal('command.not-confirmed', 'not confirmed; nothing was written');
+  const written = await disk.replace(bytes, next);
+  if (!written)
+    throw new Refusal(
+      'file.changed-by-hand',
+      `${file} was changed meanwhile; nothing was written. Check it again`,
+      { file },
+    );
+  if (written.unsure) throw written.unsure;
+  const kept = written.kept?.path;
+  const end = `written${kept === undefined ? '' : `; the version before is ${kept}`}`;
+  return {
+    result: { ...result, written: true, ...(kept !== undefined && { kept }) },
+    text: (yes ? [...told, '', end] : [end]).join('\n'),
+    exit: isBad(left) ? EXIT.refused : EXIT.done,
+  };
+}
+
+/** Whether a person at the terminal says yes; undefined where there is none to ask. */
+async function asked(
+  file: string,
+  told: readonly string[],
+  { io, options, ask }: Operator,
+): Promise<boolean | undefined> {
+  if (io.stdin.isTTY !== true || options.json) return undefined;
+  for (const line of told) print(io.stdout, line);
+  const answer = await ask(`Write this to ${file}? [y/N] `, new AbortController().signal).catch(
+    () => '',
+  );
+  return /^y(es)?$/i.test(answer.trim());
+}
+
+function nothing(file: string, findings: readonly Finding[]): Outcome {
+  const lines = findings.map((finding) => formatFinding(finding, file));
+  const text = [...lines, `${file}: nothing here has one sure remedy; nothing was written`];
+  return {
+    result: { file, done: [], difference: [], findings, written: false },
+    text: text.join('\n'),
+    exit: isBad(findings) ? EXIT.refused : EXIT.done,
+  };
+}
+
+function isBad(findings: readonly Finding[]): boolean {
+  return findings.some(({ severity }) => severity !== 'note');
+}
+
+function decoded(bytes: Buffer): string | undefined {
+  try {
+    return new TextDecoder('utf-8', { fatal: true, ignoreBOM: true }).decode(bytes);
+  } catch {
+    return undefined;
+  }
+}
