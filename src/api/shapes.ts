@@ -267,6 +267,10 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
     column: z.number().describe('counts from 1'),
     path: z.string().describe('place in the file, such as channels.beak.marks'),
     message: z.string().describe('what is wrong; what would be right'),
+    remedy: z
+      .object({ path: z.array(z.union([z.string(), z.number()])), value: z.unknown() })
+      .optional()
+      .describe('the one sure remedy, as an edit for prop.apply, where there is one'),
   });
 
   /** How the prop file on the disk differs from the prop in force. */

@@ -9,12 +9,14 @@ export interface FindingInfo {
   column: number;
   path: string;
   message: string;
+  /** The one sure remedy, as an edit, where there is one. */
+  remedy?: { path: (string | number)[]; value: unknown };
 }
 
 /** Findings as the API gives them. */
 export function findingInfos(findings: readonly Finding[]): FindingInfo[] {
   return findings.map((finding) => {
-    const { severity, line, column, path, wrong, right } = finding;
+    const { severity, line, column, path, wrong, right, fix } = finding;
     return {
       code: codeOf(finding),
       level: severity,
@@ -22,6 +24,7 @@ export function findingInfos(findings: readonly Finding[]): FindingInfo[] {
       column,
       path,
       message: `${wrong}; ${right}`,
+      ...(fix && 'path' in fix && { remedy: { path: [...fix.path], value: fix.value } }),
     };
   });
 }

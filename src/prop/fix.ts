@@ -1,4 +1,5 @@
-import type { Finding, Fix } from './finding.ts';
+import type { Edit } from './edit-text.ts';
+import type { Finding } from './finding.ts';
 import { editProp, type Loaded, parseProp } from './load.ts';
 
 /** The remedies of findings that have just one, put into the text of a prop file. */
@@ -13,35 +14,47 @@ export interface Fixed {
 
 /** A remedy may let others come to light; more rounds than this are a fault of ours. */
 const MAX_ROUNDS = 10;
+/** Where not all can be made at once, so many are tried one by one in a round: each is a check of the file. */
+const MAX_ALONE = 30;
 
-/** The text with all sure remedies in it. Each is kept only if it leaves fewer findings than before. */
+/** The text with all sure remedies in it, as far as they leave fewer findings than before. */
 export function fixed(text: string, file: string): Fixed {
   let loaded = parseProp(text, file);
   const done: Finding[] = [];
   for (let round = 0; round < MAX_ROUNDS; round++) {
-    const before = done.length;
     // From the end on, so that the places before stay as they are.
     const sure = loaded.findings.filter(({ fix }) => fix).reverse();
     const cuts = sure.filter(({ fix }) => fix && 'cut' in fix);
-    for (const finding of cuts.length > 0 ? cuts : sure) {
-      const next = withFix(loaded, finding.fix!);
-      if (!next || next.findings.length >= loaded.findings.length) continue;
-      done.push(finding);
-      loaded = next;
+    const some = cuts.length > 0 ? cuts : sure;
+    const before = done.length;
+    const all = withFixes(loaded, some);
+    if (all && all.findings.length <= loaded.findings.length - some.length) {
+      done.push(...some);
+      loaded = all;
+    } else {
+      // One of them does not help, or cannot be made.
+      for (const finding of some.slice(0, MAX_ALONE)) {
+        const next = withFixes(loaded, [finding]);
+        if (!next || next.findings.length >= loaded.findings.length) continue;
+        done.push(finding);
+        loaded = next;
+      }
     }
     if (done.length === before) break;
   }
   return { text: loaded.text, done, left: loaded.findings };
 }
 
-function withFix(loaded: Loaded, fix: Fix): Loaded | undefined {
-  if ('cut' in fix) {
-    const [from, to] = fix.cut;
-    const { text, file } = loaded;
-    return parseProp(text.slice(0, from) + fix.text + text.slice(to), file);
-  }
+/** @param sure with the last in the text first */
+function withFixes(loaded: Loaded, sure: readonly Finding[]): Loaded | undefined {
+  let { text } = loaded;
+  const edits: Edit[] = [];
+  for (const { fix } of sure)
+    if (fix && 'cut' in fix) text = text.slice(0, fix.cut[0]) + fix.text + text.slice(fix.cut[1]);
+    else if (fix) edits.push({ path: [...fix.path], value: fix.value });
+  if (text !== loaded.text) return parseProp(text, loaded.file);
   try {
-    return editProp(loaded, [{ path: [...fix.path], value: fix.value }]);
+    return editProp(loaded, edits);
   } catch (error) {
     // It cannot be edited alone, such as what an alias shares.
     if (error instanceof RangeError) return undefined;

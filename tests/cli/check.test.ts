@@ -2,6 +2,8 @@ import { mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { basename, join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { fixFile } from '../../src/cli/check-fix.ts';
+import type { Operator } from '../../src/cli/verb.ts';
 import { budgetOf } from '../../src/prop/budget.ts';
 import { parseProp } from '../../src/prop/load.ts';
 import { OWL, propText, relay } from '../prop/helpers.ts';
@@ -156,5 +158,33 @@ describe('--fix', () => {
       'there is no such file',
     );
     expect((await run(['check', file, '--yes'], daemon)).code).toBe(2);
+  });
+
+  test('a person at the terminal is asked, and no other answer than yes writes', async () => {
+    for (const [answer, isWritten] of [
+      ['y', true],
+      ['', false],
+      ['n', false],
+      ['yesterday', false],
+    ] as const) {
+      const file = await written(BAD);
+      let asked = '';
+      let shown = '';
+      const operator = {
+        io: { stdin: { isTTY: true }, stdout: { write: (text: string) => (shown += text) } },
+        options: { json: false },
+        ask: async (question: string) => {
+          asked = question;
+          return answer;
+        },
+      } as unknown as Operator;
+      const outcome = fixFile(file, false, operator);
+      if (isWritten) expect((await outcome).text).toContain('written');
+      else await expect(outcome).rejects.toThrow('not confirmed; nothing was written');
+      expect(asked).toContain('[y/N]');
+      expect(shown).toContain('+   lan: { kind: lamp');
+      expect(await readFile(file, 'utf8')).toBe(isWritten ? GOOD : BAD);
+      for (const name of await kept(file)) await rm(join(folder, name));
+    }
   });
 });

@@ -1,4 +1,5 @@
 import { describe, expect, test } from 'vitest';
+import { findingInfos } from '../../src/prop/finding-info.ts';
 import { difference, fixed } from '../../src/prop/fix.ts';
 import { parseProp } from '../../src/prop/load.ts';
 import { OWL, propText, relay, servo } from './helpers.ts';
@@ -122,4 +123,21 @@ test('the difference shows lines that were added or taken, too', () => {
   expect(difference('a\nb\nc', 'a\nx\nc')).toEqual(['@@ line 2', '- b', '+ x']);
   expect(difference('a\nb\nc', 'a\nc')).toEqual(['@@ line 2', '- b']);
   expect(difference('a', 'a')).toEqual([]);
+});
+
+test('hundreds of remedies take one check of the file more, not hundreds', () => {
+  const groups = Array.from({ length: 300 }, (_, i) => `g${i}: [a, b, a]`).join(', ');
+  const { done, left } = fixed(
+    propText(`a: ${servo(18)}\n  b: ${servo(17)}`, `groups: { ${groups} }`),
+    'f',
+  );
+  expect(done).toHaveLength(300);
+  expect(left).toEqual([]);
+});
+
+test('the API has it as an edit', () => {
+  const { findings } = parseProp(propText(`a: ${servo(18, { limitsDeg: '[30, -5]' })}`), 'f');
+  expect(findingInfos(findings)).toMatchObject([
+    { remedy: { path: ['channels', 'a', 'limitsDeg'], value: [-5, 30] } },
+  ]);
 });
