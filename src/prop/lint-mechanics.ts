@@ -1,5 +1,5 @@
 import { tidy } from '../shared/units.ts';
-import { WANTED_MARGIN } from '../sums/torque.ts';
+import { type Fall, GEAR_HOLDS, GRAVITY, WANTED_MARGIN } from '../sums/torque.ts';
 import { armOf, armsOf, type LinkageFigures, type Mechanics, mechanicsOf } from './mechanics.ts';
 import type { Notes } from './notes.ts';
 import type { ServoChannel } from './schema.ts';
@@ -20,11 +20,16 @@ export function lintMechanics(notes: Notes): void {
     if (broken(name) || notes.hasErrorIn(['channels', name])) continue;
     if (mechanics.linkage) lintLinkage(notes, name, servo, mechanics.linkage);
     lintTorque(notes, name, servo, mechanics);
+    lintInertia(notes, name, servo);
+    if (!broken('marks') && !broken('park')) lintFall(notes, name, servo, mechanics);
   }
 }
 
 const deg = (value: number) => `${tidy(value, 1)} deg`;
 const nm = (value: number) => `${Number(value.toPrecision(2))} N m`;
+/** With kgf cm beside it, in which servos are sold: 1 kgf cm is 0.0980665 N m. */
+const both = (value: number) =>
+  `${nm(value)} (${Number((value / (GRAVITY / 100)).toPrecision(2))} kgf cm)`;
 
 function lintLinkage(
   notes: Notes,
@@ -66,6 +71,55 @@ function lintTorque(
       path,
       `${needs}, and ${nm(stallNm!)} stall it: ${tidy(margin, 1)} times is less than the ${WANTED_MARGIN} times of common practice`,
       right,
+    );
+}
+
+/** A flap that turns about its own centre has no weight to lift, and no inertia that could be told from it. */
+function lintInertia(notes: Notes, name: string, { load }: ServoChannel): void {
+  const flap = load?.flap;
+  if (flap?.centreMm !== 0 || flap.inertiaKgM2 !== undefined) return;
+  notes.warning(
+    ['channels', name, 'load', 'flap'],
+    `with centreMm: 0 nothing tells how hard its ${flap.massKg} kg are to start, and the torque counts as 0`,
+    'add inertiaKgM2: for an upright door mass (kg) x width (m) x width (m) / 3; for a turntable mass x radius x radius / 2',
+  );
+}
+
+/** Names of marks toward which something closes. */
+const CLOSING = ['shut', 'closed', 'close', 'down'];
+
+/** What falls when its servo lets go: at its park position, or at any stop that cuts the power. */
+function lintFall(
+  notes: Notes,
+  name: string,
+  { park, marks = {}, load }: ServoChannel,
+  { fall, parkFall }: Mechanics,
+): void {
+  const gears = `the gears are taken to hold ${GEAR_HOLDS * 100} % of stallNm, an assumption`;
+  const level =
+    load?.flap?.levelDeg === undefined
+      ? '; without levelDeg its whole weight counts everywhere'
+      : '';
+  const goes = (one: Fall) => {
+    const mark = CLOSING.find((word) => {
+      const at = Object.hasOwn(marks, word) ? marks[word] : undefined;
+      return at !== undefined && (at - one.fromDeg) * (one.toDeg - one.fromDeg) > 0;
+    });
+    const where = one.atLimit ? `to its limit, ${deg(one.toDeg)},` : `to about ${deg(one.toDeg)}`;
+    const pinch = mark === undefined ? '' : ` toward ${mark}, where it can pinch,`;
+    return `falls ${where}${pinch} with up to ${both(one.torqueNm)}`;
+  };
+  if (parkFall && park.then === 'release')
+    notes.warning(
+      ['channels', name, 'park', 'then'],
+      `let go at ${deg(parkFall.fromDeg)} it ${goes(parkFall)} (${gears}${level})`,
+      'write then: hold, park it where it rests, or fit a spring or a counterweight',
+    );
+  if (fall)
+    notes.warning(
+      ['channels', name, 'load'],
+      `at a stop of category 0 or 1, or when the power fails, it is let go: from ${deg(fall.fromDeg)} it ${goes(fall)} (${gears}${level})`,
+      `fit a spring or a counterweight that brings ${nm(fall.torqueNm)}, or a brake that holds without power; stop: category 2 holds it, a power cut does not`,
     );
 }
 

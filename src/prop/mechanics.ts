@@ -4,8 +4,12 @@ import {
   accelerationNm,
   armHoldingNm,
   armInertia,
+  type Fall,
+  fallOf,
   flapInertia,
+  GEAR_HOLDS,
   holdingNm,
+  LIGHT_FALL_J,
   type Worst,
   worstTorque,
 } from '../sums/torque.ts';
@@ -19,6 +23,10 @@ export interface Mechanics {
   /** Stall torque by the most that it has to bring. */
   margin?: number;
   linkage?: LinkageFigures;
+  /** The hardest fall when it is let go at any angle within its soft limits; without one where it stays. */
+  fall?: Fall;
+  /** The fall when it is let go where it parks. */
+  parkFall?: Fall;
 }
 
 /** A linkage within the soft limits of its channel. */
@@ -81,6 +89,7 @@ export function mechanicsOf(prop: Prop, limitsOf: LimitsOf = softLimits): Map<st
     found.set(name, {
       ...(servo.mapping.linkage && { linkage: linkageFigures(servo) }),
       ...(worst && { worst }),
+      ...falls(servo),
       ...(worst?.torqueNm &&
         given.stallNm !== undefined && { margin: given.stallNm / worst.torqueNm }),
     });
@@ -93,6 +102,33 @@ function flapWorst({ spec, mapping, limitsDeg }: SoundServo): Worst | undefined 
   if (!flap) return undefined;
   const startNm = accelerationNm(flapInertia(flap), spec.accelDegS2);
   return worstTorque(limitsDeg, (deg) => holdingNm(flap, deg), startNm, ratioOf(mapping));
+}
+
+/** Angles from which a flap is let go. */
+const LET_GO = 36;
+
+/** How a flap falls without power; what is light or stays is left out. */
+function falls({ spec, mapping, limitsDeg }: SoundServo): Pick<Mechanics, 'fall' | 'parkFall'> {
+  const flap = spec.load?.flap;
+  const [low, high] = limitsDeg;
+  if (!flap || !(low < high)) return {};
+  const ratio = ratioOf(mapping);
+  const heldNm = GEAR_HOLDS * (spec.stallNm ?? 0);
+  // Friction is the servo's own: on the hinge it counts as torque does, by virtual work.
+  const frictionAt = (deg: number) => (ratio ? heldNm / Math.abs(ratio(deg)) : heldNm);
+  const from = (deg: number) => {
+    const fall = fallOf(flap, Math.min(Math.max(deg, low), high), limitsDeg, frictionAt);
+    return fall && fall.energyJ >= LIGHT_FALL_J ? fall : undefined;
+  };
+  let fall: Fall | undefined;
+  for (let i = 0; i <= LET_GO; i++) {
+    const one = from(low + ((high - low) * i) / LET_GO);
+    if (one && !(fall && fall.energyJ >= one.energyJ)) fall = one;
+  }
+  const { to } = spec.park;
+  const parkDeg = typeof to === 'number' ? to : spec.marks?.[to];
+  const parkFall = parkDeg === undefined ? undefined : from(parkDeg);
+  return { ...(fall && { fall }), ...(parkFall && { parkFall }) };
 }
 
 function ratioOf({ linkage }: ServoMapping): ((deg: number) => number) | undefined {

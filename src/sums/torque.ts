@@ -29,7 +29,7 @@ export interface FlapLoad {
   /** Whether the flap's weight is lifted there by rising or by falling angles. */
   lifts: 'rising' | 'falling';
   spring?: Spring | undefined;
-  /** Moment of inertia about the hinge (kg m2); without it all mass is in its centre: m r2. */
+  /** Moment of inertia about the hinge (kg m2); without it that of an even plate. */
   inertiaKgM2?: number | undefined;
 }
 
@@ -48,9 +48,13 @@ export interface ArmSegment {
   limitsDeg: readonly [number, number];
 }
 
-/** Moment of inertia of a flap about its hinge (kg m2): m r2 of a point mass, unless given. */
+/**
+ * Moment of inertia of a flap about its hinge (kg m2). Without a given one it is an even plate on a hinge
+ * along its edge, m (2 c)2 / 3 with its centre of mass c from the hinge: a table of moments of inertia in
+ * any handbook of mechanics (from memory). A flap whose centre is in its axis has 0: nothing is known.
+ */
 export function flapInertia({ massKg, centreMm, inertiaKgM2 }: FlapLoad): number {
-  return inertiaKgM2 ?? massKg * (centreMm / 1000) ** 2;
+  return inertiaKgM2 ?? (massKg * ((2 * centreMm) / 1000) ** 2) / 3;
 }
 
 /**
@@ -64,6 +68,59 @@ export function holdingNm(flap: FlapLoad, deg: number): number {
   const springNm = spring ? spring.torqueNm + spring.rateNmPerDeg * (deg - spring.atDeg) : 0;
   if (levelDeg !== undefined) return fullNm * Math.cos((deg - levelDeg) * RAD) - springNm;
   return Math.abs(fullNm - springNm) > Math.abs(springNm) ? fullNm - springNm : -springNm;
+}
+
+/**
+ * Share of its stall torque against which the gear train of a servo without pulses or power holds still.
+ * An assumption, no source: gears differ, and they wear.
+ */
+export const GEAR_HOLDS = 0.2;
+/** What falls with less energy than this (J) is not told. An assumption, no source. */
+export const LIGHT_FALL_J = 0.2;
+
+/** Where a flap goes when nothing but the friction of the gears holds it. */
+export interface Fall {
+  fromDeg: number;
+  /** Where it comes to balance, or the limit behind which it is stopped by something else (deg). */
+  toDeg: number;
+  /** Whether that is a limit. */
+  atLimit: boolean;
+  /** The most that turns it on the way, at the hinge, friction not taken off (N m). */
+  torqueNm: number;
+  /** What friction leaves of the fall (J). */
+  energyJ: number;
+}
+
+/**
+ * The fall of a flap that is let go at an angle (deg) within limits: from rest, by gravity and spring,
+ * against friction, in steps; undefined where friction holds it or it lies against its limit already.
+ * @param frictionAt torque of friction on the hinge (N m) at an angle (deg)
+ */
+export function fallOf(
+  flap: FlapLoad,
+  fromDeg: number,
+  [low, high]: readonly [number, number],
+  frictionAt: (deg: number) => number,
+): Fall | undefined {
+  const startNm = -holdingNm(flap, fromDeg);
+  if (Math.abs(startNm) <= frictionAt(fromDeg)) return undefined;
+  const way = Math.sign(startNm);
+  const end = way > 0 ? high : low;
+  const span = Math.abs(end - fromDeg);
+  if (span < 1e-6) return undefined;
+  const stepDeg = span / STEPS;
+  let [torqueNm, energyJ, toDeg] = [0, 0, fromDeg];
+  for (let i = 0; i < STEPS; i++) {
+    const deg = fromDeg + way * (i + 0.5) * stepDeg;
+    const drivesNm = -holdingNm(flap, deg) * way;
+    // It swings on until friction and what turns it back have used up its energy.
+    const nextJ = energyJ + (drivesNm - frictionAt(deg)) * stepDeg * RAD;
+    if (nextJ <= 0) return { fromDeg, toDeg, atLimit: false, torqueNm, energyJ };
+    energyJ = nextJ;
+    torqueNm = Math.max(torqueNm, drivesNm);
+    toDeg = deg + (way * stepDeg) / 2;
+  }
+  return { fromDeg, toDeg: end, atLimit: true, torqueNm, energyJ };
 }
 
 /** Torque (N m) that accelerates an inertia (kg m2) at `accelDegS2` (deg/s2): Newton's second law. */

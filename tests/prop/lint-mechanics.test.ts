@@ -164,29 +164,82 @@ describe('linkage', () => {
 });
 
 describe('torque', () => {
-  // A kilogram at a metre: 9.81 N m.
-  const flap = '{ flap: { massKg: 1, centreMm: 1000, levelDeg: 0, inertiaKgM2: 1.0e-9 } }';
+  // A tenth of a kilogram at a metre: 0.981 N m. It can fall by 6 deg, which is not worth a finding.
+  const flap = '{ flap: { massKg: 0.1, centreMm: 1000, levelDeg: 0, inertiaKgM2: 1.0e-9 } }';
   const text = (stallNm: number, load = flap) =>
-    propText(`wing: ${servo(4, { stallNm: `»${stallNm}`, load })}`);
+    propText(`wing: ${servo(4, { stallNm: `»${stallNm}`, load, limitsDeg: '[-3, 3]' })}`);
 
   test('less than twice what it takes is a warning, less than that an error', () => {
-    expectFindings(text(15), [
+    expectFindings(text(1.5), [
       {
         severity: 'warning',
         path: 'channels.wing.stallNm',
-        wrong: 'at 0 deg it has to bring 9.8 N m, and 15 N m stall it: 1.5 times',
-        right: '20 N m or more',
+        wrong: 'at 0 deg it has to bring 0.98 N m, and 1.5 N m stall it: 1.5 times',
+        right: '2 N m or more',
       },
     ]);
-    expectFindings(text(9.7), [
-      { wrong: 'at 0 deg it has to bring 9.8 N m, more than the 9.7 N m at which it stalls' },
+    expectFindings(text(0.97), [
+      { wrong: 'at 0 deg it has to bring 0.98 N m, more than the 0.97 N m at which it stalls' },
     ]);
-    expectFindings(text(20).replace('»', ''), []);
+    expectFindings(text(2).replace('»', ''), []);
   });
 
   test('a spring helps', () => {
-    const sprung = flap.replace('massKg', 'spring: { torqueNm: 5 }, massKg');
-    expectFindings(text(10, sprung).replace('»', ''), []);
+    const sprung = flap.replace('massKg', 'spring: { torqueNm: 0.5 }, massKg');
+    expectFindings(text(1, sprung).replace('»', ''), []);
+  });
+
+  // 0.5 kg at 200 mm: 0.98 N m where level, which is 10 kgf cm; it falls 0.2 m times the sine.
+  const lidLoad = 'massKg: 0.5, centreMm: 200, levelDeg: 0';
+  const lidText = (load: string, then: string, at: number, more = '') =>
+    propText(
+      `lid: ${servo(4, {
+        limitsDeg: '[0, 40]',
+        marks: `{ shut: 0, open: ${at} }`,
+        park: `{ to: open, then: ${then} }`,
+        stallNm: '2.5',
+        load: `{ flap: { ${load} } }`,
+        accelDegS2: '60',
+      })}${more}`,
+    );
+  const found = (text: string) =>
+    parseProp(text, 'test.yaml').findings.filter(({ path }) => path.startsWith('channels.lid'));
+
+  test('a lid that drops is told, with its torque, its way and a remedy', () => {
+    const [atPark, atStop] = found(lidText(lidLoad, 'release', 40));
+    expect(atPark).toMatchObject({ severity: 'warning', path: 'channels.lid.park.then' });
+    expect(atPark!.wrong).toMatch(
+      /let go at 40 deg it falls to its limit, 0 deg, toward shut, where it can pinch, with up to 0\.98 N m \(10 kgf cm\)/,
+    );
+    expect(atPark!.right).toContain('then: hold');
+    expect(atStop).toMatchObject({ severity: 'warning', path: 'channels.lid.load' });
+    expect(atStop!.wrong).toMatch(/category 0 or 1, or when the power fails/);
+    expect(atStop!.right).toContain('spring or a counterweight');
+    const held = found(lidText(lidLoad, 'hold', 40)).map(({ path }) => path);
+    expect(held).toEqual(['channels.lid.load']);
+  });
+
+  test('what is balanced, what lies on its stop and what is light is not told', () => {
+    const spring = 'spring: { torqueNm: 0.8 }';
+    expect(found(lidText(`${lidLoad}, ${spring}`, 'release', 40))).toEqual([]);
+    expect(found(lidText(lidLoad, 'release', 0)).map(({ path }) => path)).toEqual([
+      'channels.lid.load',
+    ]);
+    expect(found(lidText('massKg: 0.05, centreMm: 60, levelDeg: 0', 'release', 40))).toEqual([]);
+  });
+
+  test('an upright door asks for its inertia', () => {
+    const [asked, ...more] = found(lidText('massKg: 5, centreMm: 0', 'release', 40));
+    expect(more).toEqual([]);
+    expect(asked).toMatchObject({ severity: 'warning', path: 'channels.lid.load.flap' });
+    expect(asked!.right).toContain('inertiaKgM2');
+    expect(found(lidText('massKg: 5, centreMm: 0, inertiaKgM2: 0.27', 'release', 40))).toEqual([]);
+    const { prop } = parseProp(
+      lidText('massKg: 5, centreMm: 0, inertiaKgM2: 0.27', 'release', 40),
+      'test.yaml',
+    );
+    // 60 deg/s2 of 0.27 kg m2.
+    expect(mechanicsOf(prop!).get('lid')!.worst!.torqueNm).toBeCloseTo((0.27 * Math.PI) / 3, 6);
   });
 
   test('through a linkage: a long flap arm makes a weak servo do', () => {

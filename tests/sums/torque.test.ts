@@ -7,6 +7,7 @@ import {
   armHoldingNm,
   armInertia,
   type FlapLoad,
+  fallOf,
   flapInertia,
   GRAVITY,
   holdingNm,
@@ -51,8 +52,40 @@ describe('flap', () => {
     expect(accelerationNm(flapInertia(rod), accelDegS2)).toBeCloseTo(holdingNm(rod, 0), 12);
   });
 
-  test('without a given inertia all mass is in its centre', () => {
-    expect(flapInertia(flap())).toBeCloseTo(0.5 * 0.2 ** 2, 12);
+  // A thin plate about an edge: m L2 / 3; here by adding up strips of it.
+  test('without a given inertia it is an even plate on its hinge', () => {
+    const strips = 2000;
+    let sum = 0;
+    for (let i = 0; i < strips; i++) sum += (0.5 / strips) * (((i + 0.5) * 0.4) / strips) ** 2;
+    expect(flapInertia(flap())).toBeCloseTo(sum, 8);
+    expect(flapInertia(flap({ inertiaKgM2: 0.7 }))).toBe(0.7);
+  });
+
+  // Conservation of energy: what it loses in height is m g h; any textbook on mechanics.
+  test('a lid that is let go falls to its limit, and its energy is that of its height', () => {
+    const one = fallOf(flap(), 60, [0, 90], () => 0)!;
+    expect(one).toMatchObject({ fromDeg: 60, toDeg: 0, atLimit: true });
+    expect(one.energyJ).toBeCloseTo(0.5 * GRAVITY * 0.2 * Math.sin(60 * RAD), 4);
+    expect(one.torqueNm).toBeCloseTo(0.5 * GRAVITY * 0.2, 3);
+  });
+
+  test('it stays where friction holds it, where it is balanced and where it lies', () => {
+    const fullNm = 0.5 * GRAVITY * 0.2;
+    expect(fallOf(flap(), 60, [0, 90], () => fullNm * 0.6)).toBeUndefined();
+    expect(fallOf(flap(), 50, [0, 90], () => fullNm * 0.6)).toBeDefined();
+    expect(fallOf(flap(), 90, [0, 90], () => 1e-9)).toBeUndefined();
+    expect(fallOf(flap(), 0, [0, 90], () => 0)).toBeUndefined();
+    const spring = { torqueNm: fullNm * 2, atDeg: 0, rateNmPerDeg: 0 };
+    expect(fallOf(flap({ spring }), 10, [0, 90], () => 0)).toMatchObject({ toDeg: 90 });
+  });
+
+  test('beyond upright it falls the other way, and a hanging one stays low', () => {
+    expect(fallOf(flap(), 110, [0, 150], () => 0)).toMatchObject({ toDeg: 150, atLimit: true });
+    expect(fallOf(flap(), -90, [-120, 0], () => 1e-3)).toBeUndefined();
+    // It swings through and comes as high on the other side, less friction: a pendulum.
+    const swing = fallOf(flap(), -60, [-170, 0], () => 0)!;
+    expect(swing.atLimit).toBe(false);
+    expect(Math.abs(swing.toDeg + 120)).toBeLessThan(1);
   });
 
   test('the torque is the slope of the height: virtual work, by numeric derivative', () => {

@@ -66,7 +66,7 @@ export function servoSchema({ z, name, positive, atLeast0, angle, pin, position,
         .describe('a spring on the hinge'),
       inertiaKgM2: positive(
         'kg m2',
-        'moment of inertia about the hinge (kg m2); default: all mass in its centre',
+        'moment of inertia about the hinge (kg m2); default: an even plate, m (2 centreMm)2 / 3; with centreMm 0 give it',
       ).optional(),
     })
     .describe('a flap, lid or wing on its hinge');
