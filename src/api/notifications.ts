@@ -12,7 +12,7 @@ export const NOTIFICATIONS = {
   state: {
     summary:
       'Sent after state.follow. The first one holds every channel, later ones the channels that changed',
-    params: ({ z, condition, notParked, channelState, lockoutInfo, guardInfo }) =>
+    params: ({ z, condition, notParked, channelState, cause, lockoutInfo, guardInfo }) =>
       z.object({
         condition,
         notParked,
@@ -21,6 +21,15 @@ export const NOTIFICATIONS = {
           .number()
           .describe('number of the tick that is shown; entries of the journal tell theirs'),
         holder: z.string().nullable().describe('name of the client that holds the lease'),
+        cause: cause.optional().describe('why the prop is in this condition, where that is known'),
+        asks: z.array(z.string()).optional().describe('names of the clients that ask for control'),
+        handover: z
+          .object({
+            by: z.string().describe('the client that has handed over'),
+            untilS: z.number().describe('when the prop parks, as "t" counts (s)'),
+          })
+          .optional()
+          .describe('nobody has control, and the prop waits for the next holder'),
         channels: z.record(z.string(), channelState),
         rails: z.record(
           z.string(),
@@ -59,15 +68,7 @@ export const NOTIFICATIONS = {
   },
   condition: {
     summary: 'Sent to every session when the condition of the prop changes',
-    params: ({ z, condition }) =>
-      z.object({
-        condition,
-        cause: z.object({
-          code: z.string().describe('a stable dotted word'),
-          who: z.string().describe("the client's name, or prop when it acted by itself"),
-          words: z.string(),
-        }),
-      }),
+    params: ({ z, condition, cause }) => z.object({ condition, cause }),
   },
 } as const satisfies Record<string, NotificationRecord>;
 

@@ -55,6 +55,10 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
     jerkDegS3: z.number().optional().describe('jerk limit (deg/s3)'),
     pulseUs: pulseUs.optional(),
     pushing: z.boolean().optional().describe('it pushes against something and buzzes'),
+    pulseMs: z
+      .number()
+      .optional()
+      .describe('relay with a momentary contact: how long it closes (ms)'),
     duty: z.object({ maxOnS: z.number(), restS: z.number() }).optional().describe('seconds'),
     vapour: z
       .object({
@@ -76,6 +80,17 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
     pushing: z.boolean().optional().describe('servo: it pushes against something and buzzes'),
     measuredDeg: z.number().optional().describe('servo: measured angle (deg)'),
     measuredA: z.number().optional().describe('servo: measured current (A)'),
+    offAtS: z.number().optional().describe('relay: when it opens by itself, as "t" counts (s)'),
+    readyAtS: z
+      .number()
+      .optional()
+      .describe('relay: when it has rested and may close again, as "t" counts (s)'),
+  });
+
+  const cause = z.object({
+    code: z.string().describe('a stable dotted word'),
+    who: z.string().describe("the client's name, or prop when it acted by itself"),
+    words: z.string(),
   });
 
   const guardInfo = z.object({
@@ -149,6 +164,7 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
       .describe(
         'longest time it takes if nothing delays it (s); null when it goes on until stopped',
       ),
+    startedS: z.number().optional().describe('when it was started, as "t" of a state counts (s)'),
   });
 
   const journalEntry = z.object({
@@ -293,6 +309,7 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
   return {
     channelInfo,
     channelState,
+    cause,
     guardInfo,
     symptom,
     loomWire,

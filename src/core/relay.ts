@@ -3,7 +3,7 @@ import { activeLow } from '../prop/kinds/polarity.ts';
 import { relayA } from '../prop/kinds/relay.ts';
 import { pulseS } from '../prop/pulse.ts';
 import type { RelayChannel, Requirement } from '../prop/schema.ts';
-import { FIELD, FLAG, type Telemetry } from '../shared/telemetry.ts';
+import { FIELD, FLAG, RELAY_FIELD, type Telemetry } from '../shared/telemetry.ts';
 import { FlashGuard } from '../sums/flash.ts';
 import type { ActuatorContract, PlaceOf, Standing } from './actuator.ts';
 import type { Board } from './boards.ts';
@@ -391,7 +391,18 @@ export class Relay implements ActuatorContract {
     numbers[at + FIELD.flags] = this.flags();
     numbers[at + FIELD.value] = this.closed ? 1 : 0;
     numbers[at + FIELD.target] = this.on ? 1 : 0;
+    this.#publishTimes(numbers, at);
     numbers[at + FIELD.amps] = this.amps();
+  }
+
+  #publishTimes(numbers: Float64Array, at: number): void {
+    const { duty } = this;
+    const { nowS } = this.#time;
+    let offAtS = this.closed ? this.offAtS : Number.POSITIVE_INFINITY;
+    if (duty && this.closed) offAtS = Math.min(offAtS, nowS + duty.leftS(nowS));
+    const restS = duty ? duty.restLeftS(nowS) : 0;
+    numbers[at + RELAY_FIELD.offAtS] = offAtS === Number.POSITIVE_INFINITY ? 0 : offAtS;
+    numbers[at + RELAY_FIELD.readyAtS] = restS > 0 ? nowS + restS : 0;
   }
 
   get awakeA(): number {

@@ -115,6 +115,7 @@ export class Dispatcher {
   ended(session: Session): void {
     this.#parts.feed.unfollow(session);
     this.#journalFollowers.delete(session);
+    this.#parts.view.asks.delete(session.id);
     this.#parts.core.forget(session.id);
     this.#parts.service.forget(session.id);
   }
@@ -239,6 +240,12 @@ export class Dispatcher {
       if (journal) this.#journalFollowers.add(session);
       else this.#journalFollowers.delete(session);
       return { hz };
+    },
+    'lease.ask': ({ id, client }, { wanted }) => {
+      const { asks } = this.#parts.view;
+      asks.delete(id);
+      if (wanted && client !== null) asks.set(id, client);
+      return { asks: [...new Set(asks.values())] };
     },
     'state.unfollow': (session) => {
       this.#parts.feed.unfollow(session);

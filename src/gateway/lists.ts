@@ -93,11 +93,15 @@ class Texts {
     return this.#list!;
   }
 
-  cues({ running }: View): string {
+  cues(view: View): string {
+    const { running } = view;
     if (this.#cueList?.running !== running) {
       const { cues, idle, armed } = running;
       const runs = new Set(cues);
-      const cueTexts = this.#cues.map(([name, head]) => `${head}${runs.has(name)}}`);
+      const cueTexts = this.#cues.map(([name, head]) => {
+        const startedS = runs.has(name) ? view.startedS(name) : undefined;
+        return `${head}${runs.has(name)}${startedS === undefined ? '' : `,"startedS":${startedS}`}}`;
+      });
       const idleTexts = this.#idle.map(([name, head]) => `${head}${name === idle}}`);
       const text = `{"cues":{${cueTexts.join(',')}},"idle":{${idleTexts.join(',')}},"triggers":{"names":${this.#triggers},"armed":${armed}}}`;
       this.#cueList = { running, text };

@@ -3,6 +3,7 @@ import type { FileFinding, FileNews, JournalEntry } from '../api/types.ts';
 import type { Finding } from '../prop/finding.ts';
 import { findingInfos } from '../prop/finding-info.ts';
 import { CONDITIONS } from '../shared/condition.ts';
+import { causeOf } from './cause.ts';
 import { notification } from './jsonrpc.ts';
 import type { View } from './state.ts';
 
@@ -52,11 +53,10 @@ export class Notices {
   }
 
   /** An entry of the journal: a change of the condition is sent to every session. */
-  entry({ what, who, text, values }: JournalEntry): void {
-    if (what !== 'condition') return;
-    const condition = CONDITIONS.find((one) => one === values?.condition);
-    if (!condition) return;
-    const cause = causeOf(values?.cause) ?? { code: `condition.${condition}`, who, words: text };
+  entry(entry: JournalEntry): void {
+    const condition = CONDITIONS.find((one) => one === entry.values?.condition);
+    const cause = causeOf(entry);
+    if (!condition || !cause) return;
     this.#notifyAll(
       notification('condition', { condition, cause } satisfies NoticeParams<'condition'>),
     );
@@ -66,16 +66,6 @@ export class Notices {
     const { version, name, linkTimeoutMs } = this.#view.prop;
     this.#notifyAll(notification('prop.changed', { version, prop: name, linkTimeoutMs, ...news }));
   }
-}
-
-type Cause = NoticeParams<'condition'>['cause'];
-
-function causeOf(given: unknown): Cause | undefined {
-  if (typeof given !== 'object' || given === null) return undefined;
-  const { code, who, words } = given as Partial<Cause>;
-  if (typeof code !== 'string' || typeof who !== 'string' || typeof words !== 'string')
-    return undefined;
-  return { code, who, words };
 }
 
 /** The errors come first: a list that is cut short must not hide them. */

@@ -9,6 +9,7 @@ import {
 } from '../api/limits.ts';
 import type { GatewayStart, ToGateway } from '../core/requests.ts';
 import { type Clock, systemClock } from '../shared/clock.ts';
+import { causeOf } from './cause.ts';
 import { CoreLink, type CorePort } from './core-link.ts';
 import { Dispatcher } from './dispatch.ts';
 import { Doors } from './http/doors.ts';
@@ -155,6 +156,7 @@ export async function startGateway(
         return sessions.byId(message.session)?.cut('link lost');
       case 'holder':
         view.holder = message.holder;
+        for (const [id, name] of view.asks) if (name === message.holder) view.asks.delete(id);
         return;
       case 'safety':
         view.safety = message.safety;
@@ -162,10 +164,15 @@ export async function startGateway(
       case 'event':
         journal.take(message.entry, message.again);
         dispatcher.event(message);
-        if (!message.again) notices.entry(message.entry);
+        if (message.again) return;
+        view.note(message.entry);
+        notices.entry(message.entry);
         return;
       case 'entries':
-        for (const entry of message.entries) journal.take(entry);
+        for (const entry of message.entries) {
+          journal.take(entry);
+          view.cause = causeOf(entry) ?? view.cause;
+        }
         return;
       case 'running':
         view.running = message;

@@ -1,5 +1,5 @@
 import { CATCH_UP_EVERY_MS, CATCH_UP_MS } from '../api/limits.ts';
-import type { ChannelState } from '../api/types.ts';
+import type { ChannelState, JournalEntry } from '../api/types.ts';
 import type { GatewayStart, SafetyInfo, ToGateway } from '../core/requests.ts';
 import type { FileStatus } from '../prop/file/status.ts';
 import type { PropView } from '../service/protocol.ts';
@@ -10,11 +10,13 @@ import {
   FLAG,
   flagNames,
   RAIL_FIELD,
+  RELAY_FIELD,
   type Snapshot,
   Telemetry,
   type TelemetryBody,
 } from '../shared/telemetry.ts';
 import { tidy } from '../shared/units.ts';
+import { type Cause, causeOf } from './cause.ts';
 
 type ValueType = PropView['channels'][number]['value'];
 /** What runs by itself. */
@@ -54,6 +56,12 @@ export function channelState(snapshot: Snapshot, channel: number, type: ValueTyp
     flags: flagNames(bits),
     amps: tidy(snapshot.channel(channel, FIELD.amps)),
   };
+  if (type === 'on') {
+    const offAtS = snapshot.channel(channel, FIELD.value + RELAY_FIELD.offAtS);
+    const readyAtS = snapshot.channel(channel, FIELD.value + RELAY_FIELD.readyAtS);
+    if (offAtS > 0) state.offAtS = tidy(offAtS, 1);
+    if (readyAtS > 0) state.readyAtS = tidy(readyAtS, 1);
+  }
   if (type !== 'deg') return state;
   state.pulseUs = tidy(snapshot.channel(channel, FIELD.pulseUs));
   state.pushing = (bits & FLAG.pushing) !== 0;
@@ -82,6 +90,13 @@ export class View {
   /** What keeps the prop from waking and moving. */
   safety: SafetyInfo = { lockout: null, guards: [], notParked: null };
   running: Running = { cues: [], idle: null, armed: false };
+  /** Why the prop is in its condition. */
+  cause: Cause | undefined;
+  /** Who asks the holder for control: the name, by session. */
+  readonly asks = new Map<string, string>();
+  #handover: { by: string; untilS: number } | undefined;
+  /** When each cue was started last (s). */
+  readonly #startedS = new Map<string, number>();
   /** State of every channel, and `"name":{...}` of it, brought up to date by `refresh`. */
   states: ChannelState[] = [];
   texts: string[] = [];
@@ -192,6 +207,29 @@ export class View {
   #isPast(from: number | undefined): boolean {
     if (this.#blank) this.refresh();
     return !this.#blank && this.telemetry.coreBeat !== from;
+  }
+
+  /** Takes from an entry of the journal what is shown of it. */
+  note(entry: JournalEntry): void {
+    const { what, who, values, text } = entry;
+    this.cause = causeOf(entry) ?? this.cause;
+    this.refresh();
+    if (what === 'cue' && typeof values?.cue === 'string' && / runs$/.test(text))
+      this.#startedS.set(values.cue, this.tS);
+    if (what !== 'lease') return;
+    const graceS = Number(values?.graceS ?? 0);
+    this.#handover = graceS > 0 ? { by: who, untilS: tidy(this.tS + graceS, 1) } : undefined;
+  }
+
+  /** When a cue that runs was started (s). */
+  startedS(cue: string): number | undefined {
+    return this.#startedS.get(cue);
+  }
+
+  /** Nobody has control, and the prop stays awake for the next holder. */
+  get handover(): { by: string; untilS: number } | undefined {
+    const waits = this.holder === null && this.condition === 'live';
+    return waits ? this.#handover : undefined;
   }
 
   /** Whether a servo moves or a cue runs. */
@@ -341,8 +379,14 @@ export class StateFeed {
 }
 
 /** Only what is so: a prop that is free, and parked, has none. */
-function safetyText({ notParked, safety: { lockout, guards } }: View): string {
+function safetyText(view: View): string {
+  const { notParked, cause, handover } = view;
+  const { lockout, guards } = view.safety;
+  const asks = [...new Set(view.asks.values())];
   return (
+    (cause ? `"cause":${JSON.stringify(cause)},` : '') +
+    (handover ? `"handover":${JSON.stringify(handover)},` : '') +
+    (asks.length > 0 ? `"asks":${JSON.stringify(asks)},` : '') +
     (notParked !== undefined ? `"notParked":${JSON.stringify(notParked)},` : '') +
     (lockout ? `"lockout":${JSON.stringify(lockout)},` : '') +
     (guards.length > 0 ? `"guards":${JSON.stringify(guards)},` : '')

@@ -46,6 +46,12 @@ export const FLAG = {
 } as const;
 export type FlagName = keyof typeof FLAG;
 
+/**
+ * Of a relay alone, in fields that only colours use: when it opens by itself, and when it may close again
+ * (s since the daemon started); 0 where neither is due.
+ */
+export const RELAY_FIELD = { offAtS: 1, readyAtS: 2 } as const;
+
 /** Names of the flags set in `bits`. */
 export function flagNames(bits: number): FlagName[] {
   return (Object.keys(FLAG) as FlagName[]).filter((name) => (bits & FLAG[name]) !== 0);

@@ -128,7 +128,7 @@ export class Operator {
 
   /** Resolves once the header tells this condition. */
   async condition(word: string): Promise<void> {
-    await this.page.locator(`header .condition.is-${word}`, { hasText: word }).waitFor();
+    await this.page.locator(`.condition.is-${word}`, { hasText: word }).waitFor();
   }
 
   async view(name: (typeof VIEWS)[number]): Promise<void> {

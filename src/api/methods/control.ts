@@ -12,6 +12,14 @@ export const control = {
     result: ({ z }) =>
       z.object({ holder: z.string().describe('name of the client that holds the lease') }),
   },
+  'lease.ask': {
+    summary: 'Ask the holder for control, or no longer; takes nothing. Every state names who asks',
+    by: 'gateway',
+    lease: false,
+    errors: [],
+    params: ({ z, flag }) => z.strictObject({ wanted: flag('true to ask, false to ask no more') }),
+    result: ({ z }) => z.object({ asks: z.array(z.string()).describe('all that ask') }),
+  },
   'lease.release': {
     summary: 'Give the lease back: park at once, or after a time of grace for the next holder',
     by: 'core',

@@ -1,20 +1,15 @@
 import './app.css';
-import { signal, useComputed } from '@preact/signals';
+import { signal } from '@preact/signals';
 import { render } from 'preact';
-import { useEffect, useRef } from 'preact/hooks';
+import { useEffect, useLayoutEffect, useRef } from 'preact/hooks';
 import type { Params } from '../../api/methods.ts';
 import { NOT_PARKED } from '../../shared/condition-text.ts';
 import { Bench } from './bench.tsx';
-import { Confirm, reset, wake } from './confirm.tsx';
+import { Confirm } from './confirm.tsx';
 import { FileBanner } from './file-banner.tsx';
-import {
-  clientName,
-  linkState,
-  linkTimeoutMs,
-  roundTripMs,
-  tokenReason,
-  useToken,
-} from './link.ts';
+import { placeByHand, watchHand } from './hand.ts';
+import { linkState, linkTimeoutMs, tokenReason, useToken } from './link.ts';
+import { MainButton } from './main-button.tsx';
 import { Overview } from './overview.tsx';
 import { keepInSight } from './safety-place.ts';
 import { StopPress } from './stop-press.ts';
@@ -22,14 +17,14 @@ import {
   ask,
   brokenGuards,
   condition,
-  holder,
-  holding,
   lockout,
   notParked,
   propName,
   startStore,
   trouble,
 } from './store.ts';
+import { Strip } from './strip.tsx';
+import { me } from './who.ts';
 import { Wiring } from './wiring.tsx';
 
 /** Every view: by its name in the address, what it is called and what shows it. */
@@ -47,16 +42,6 @@ function viewOf(hash: string): View {
   const [name] = hash.slice(1).split('/');
   return name && Object.hasOwn(VIEWS, name) ? (name as View) : 'overview';
 }
-
-/** Shown beside the condition, so that colour is never the only sign. */
-const SIGNS: Record<string, string> = {
-  parked: '■',
-  waking: '△',
-  live: '▲',
-  parking: '▽',
-  stopped: '✕',
-  faulted: '!',
-};
 
 function stop(): void {
   void ask('stop', { category: 1 });
@@ -102,6 +87,7 @@ function App() {
         Skip to the controls
       </button>
       <Header />
+      <Strip />
       <LinkNotice />
       <Lockout />
       <NotParked />
@@ -120,14 +106,6 @@ function Header() {
   return (
     <header inert={linkState.value !== 'open'}>
       <h1>{propName.value || 'Sinew'}</h1>
-      <p class={`condition is-${condition.value}`} role="status">
-        <span aria-hidden="true">{SIGNS[condition.value]}</span>{' '}
-        {notParked.value === undefined ? condition.value : NOT_PARKED}
-      </p>
-      <Lease />
-      <p class="trip" title="Round trip of the link">
-        <RoundTrip />
-      </p>
       <nav aria-label="Views">
         {Object.entries(VIEWS).map(([name, { label }]) => (
           <a key={name} href={`#${name}`} aria-current={view.value === name ? 'page' : undefined}>
@@ -136,33 +114,6 @@ function Header() {
         ))}
       </nav>
     </header>
-  );
-}
-
-function RoundTrip() {
-  const text = useComputed(() =>
-    Number.isNaN(roundTripMs.value) ? 'link –' : `link ${roundTripMs.value.toFixed(0)} ms`,
-  );
-  return <>{text}</>;
-}
-
-function Lease() {
-  if (holding.value)
-    return (
-      <p class="lease">
-        You have control.{' '}
-        <button type="button" onClick={() => ask('lease.release', { graceS: 30 })}>
-          Hand over
-        </button>
-      </p>
-    );
-  return (
-    <p class="lease">
-      {holder.value ? `${holder.value} has control.` : 'Nobody has control.'}{' '}
-      <button type="button" disabled={holder.value !== null} onClick={() => ask('lease.take', {})}>
-        Take control
-      </button>
-    </p>
   );
 }
 
@@ -176,19 +127,7 @@ function Safety() {
   const stopped = condition.value === 'stopped' || condition.value === 'faulted';
   return (
     <footer class="safety" ref={bar} popover="manual">
-      {stopped ? (
-        <button type="button" disabled={!holding.value} onClick={reset}>
-          Reset
-        </button>
-      ) : (
-        <button
-          type="button"
-          disabled={!holding.value || condition.value !== 'parked'}
-          onClick={wake}
-        >
-          Wake
-        </button>
-      )}
+      <MainButton />
       <HandsIn />
       <button type="button" disabled={stopped} onClick={() => ask('park', {})}>
         Park
@@ -233,7 +172,7 @@ function Lockout() {
         </p>
       ))}
       {guards && <p>A guard is broken: {guards}. Nothing wakes or is moved until it is whole.</p>}
-      {lock && !locks.some(({ by }) => by === clientName) && <ForceUnlock />}
+      {lock && !locks.some(({ by }) => by === me.value) && <ForceUnlock />}
     </div>
   );
 }
@@ -259,7 +198,7 @@ function ForceUnlock() {
 
 function HandsIn() {
   const lock = lockout.value;
-  const mine = lock && [lock, ...(lock.also ?? [])].some(({ by }) => by === clientName);
+  const mine = lock && [lock, ...(lock.also ?? [])].some(({ by }) => by === me.value);
   return mine ? (
     <button type="button" onClick={() => changeLockout('lockout.clear', {})}>
       Hands out
@@ -289,12 +228,18 @@ function LinkNotice() {
   );
 }
 
+/** A refusal, beside the hand that asked. */
 function Trouble() {
+  const box = useRef<HTMLDivElement>(null);
+  const text = trouble.value;
+  useLayoutEffect(() => {
+    if (text) placeByHand(box.current!);
+  }, [text]);
   return (
-    <div role="alert" class="trouble-place">
-      {trouble.value && (
+    <div role="alert" class="trouble-place" ref={box}>
+      {text && (
         <p class="trouble">
-          {trouble.value}{' '}
+          {text}{' '}
           <button
             type="button"
             aria-label="OK: dismiss the message"
@@ -335,5 +280,6 @@ function TokenForm() {
   );
 }
 
+watchHand();
 startStore();
 render(<App />, document.body);

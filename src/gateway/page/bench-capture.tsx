@@ -2,6 +2,7 @@ import { type Signal, useSignal } from '@preact/signals';
 import { useId } from 'preact/hooks';
 import type { ChannelInfo } from '../../api/types.ts';
 import { degText, mappingOf, moveSlowly, rangeText, SLOW_DEG_S } from './bench-moves.ts';
+import { refuse } from './refusal.ts';
 import { ask, commanding, trouble, write } from './store.ts';
 
 /** As the prop file has it: a letter, then letters, digits, _ or -, 64 at most. */
@@ -27,7 +28,7 @@ export function GoTo({ channel, info }: Props) {
       await moveSlowly(channel, info, to);
       trouble.value = '';
     } catch (error) {
-      trouble.value = (error as Error).message;
+      refuse(error);
     }
   };
   return (

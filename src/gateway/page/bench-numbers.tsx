@@ -1,28 +1,19 @@
 import { type ReadonlySignal, useComputed, useSignal, useSignalEffect } from '@preact/signals';
 import type { ChannelInfo, ChannelState, LinkageInfo, TorqueInfo } from '../../api/types.ts';
+import type { FlagName } from '../../shared/telemetry.ts';
 import { WANTED_MARGIN } from '../../sums/torque.ts';
+import { angle } from './angle.ts';
 import { degText, envelopeDeg, rangeText } from './bench-moves.ts';
 import { Dial, DialKey } from './dial.tsx';
 import { stateOf } from './store.ts';
+import { FLAG_WORDS, isUnknown } from './value.tsx';
 
 /** A push is shown for this long after it was last reported (ms), so that a buzz does not flicker. */
 const PUSH_SHOWN_MS = 800;
 
-const FLAG_WORDS: Record<string, string> = {
-  moving: 'moving',
-  released: 'no pulses: it is limp',
-  unknown: 'where it stands is not known',
-  beyond: 'outside its soft limits',
-  pushing: 'pushing',
-  interlocked: 'held by an interlock',
-  resting: 'resting: it was on for long enough',
-  delayed: 'waits until its rail has room',
-  flashHeld: 'held back so as not to flash',
-};
-
 /** The flags of a channel in words; `at rest` when there are none. */
 export const flagText = (flags: readonly string[]) =>
-  flags.map((flag) => FLAG_WORDS[flag] ?? flag).join('; ') || 'at rest';
+  flags.map((flag) => FLAG_WORDS[flag as FlagName] ?? flag).join('; ') || 'at rest';
 
 /** `0.42 A, measured`, or `estimated` where the board measures nothing. */
 export const ampsText = ({ measuredA, amps }: ChannelState) =>
@@ -56,12 +47,12 @@ export function Figure({ label, text }: { label: string; text: () => string }) {
 
 function ServoNumbers({ channel, info }: { channel: string; info: ChannelInfo }) {
   const state = stateOf(channel);
-  const deg = (value: unknown) =>
-    value === undefined ? 'not measured' : `${(value as number).toFixed(1)} deg`;
+  const deg = (value: unknown) => (value === undefined ? 'not measured' : angle(value as number));
+  const standing = (value: unknown) => (isUnknown(state.value) ? 'unknown' : deg(value));
   return (
     <dl class="figures">
-      <Figure label="Angle" text={() => deg(state.value.value)} />
-      <Figure label="Target" text={() => deg(state.value.target)} />
+      <Figure label="Angle" text={() => standing(state.value.value)} />
+      <Figure label="Target" text={() => standing(state.value.target)} />
       <Figure label="Measured" text={() => deg(state.value.measuredDeg)} />
       <Figure
         label="Pulse"
@@ -97,7 +88,9 @@ function ServoNumbers({ channel, info }: { channel: string; info: ChannelInfo })
 export function Glance({ channel }: { channel: string }) {
   const state = stateOf(channel);
   const pushing = usePushing(channel);
-  const text = useComputed(() => `${(state.value.value as number).toFixed(1)} deg`);
+  const text = useComputed(() =>
+    isUnknown(state.value) ? 'unknown' : angle(state.value.value as number),
+  );
   return (
     <p class={`glance number ${pushing.value ? 'is-pushing' : ''}`}>
       {text}

@@ -4,6 +4,7 @@ import { RpcError } from '../../api/client.ts';
 import type { Method, Params } from '../../api/methods.ts';
 import type { RefusalCode } from '../../shared/refusals.ts';
 import { call } from './link.ts';
+import { refuse } from './refusal.ts';
 import { ask, condition, holding, trouble } from './store.ts';
 
 /** What a person is asked before the prop does it. */
@@ -48,7 +49,7 @@ async function asking<M extends Method>(
     trouble.value = '';
   } catch (error) {
     if (error instanceof RpcError && error.data?.code === code) question.value = make(error.data);
-    else trouble.value = (error as Error).message;
+    else refuse(error);
   }
 }
 

@@ -2,6 +2,7 @@ import { useComputed } from '@preact/signals';
 import type { ChannelInfo } from '../../api/types.ts';
 import { degText, envelopeDeg } from './bench-moves.ts';
 import { stateOf } from './store.ts';
+import { isUnknown } from './value.tsx';
 
 /** Radii in units of the picture, which is drawn about the servo's shaft. */
 const R = { envelope: 100, limits: 88, needle: 84, target: 114, near: 122, far: 136 } as const;
@@ -96,14 +97,32 @@ function Tick(props: { deg: number; class: string; from: number; to: number }) {
 function Live({ channel, onDial }: { channel: string; onDial: (deg: number) => number }) {
   const state = stateOf(channel);
   const turn = (deg: number) => `rotate(${onDial(deg)})`;
+  const shown = useComputed(() => (isUnknown(state.value) ? 'none' : 'inline'));
+  const asked = useComputed(() => (isUnknown(state.value) ? 'inline' : 'none'));
+  const limp = useComputed(() =>
+    state.value.flags.includes('released') ? 'dial-needle is-limp' : 'dial-needle',
+  );
   const needle = useComputed(() => turn(state.value.value as number));
   const target = useComputed(() => turn(state.value.target as number));
   const measured = useComputed(() => turn(state.value.measuredDeg ?? 0));
   const hidden = useComputed(() => (state.value.measuredDeg === undefined ? 'none' : 'inline'));
   return (
     <>
-      <path class="dial-target" transform={target} d={`M0 ${-R.envelope - 2}l-6 -11h12z`} />
-      <path class="dial-needle" transform={needle} d={`M0 ${-R.needle}L4 0A4 4 0 0 1 -4 0z`} />
+      <path
+        class="dial-target"
+        display={shown}
+        transform={target}
+        d={`M0 ${-R.envelope - 2}l-6 -11h12z`}
+      />
+      <path
+        class={limp}
+        display={shown}
+        transform={needle}
+        d={`M0 ${-R.needle}L4 0A4 4 0 0 1 -4 0z`}
+      />
+      <text class="dial-unknown" y={-40} text-anchor="middle" display={asked}>
+        ?
+      </text>
       <path
         class="dial-measured"
         transform={measured}

@@ -1,6 +1,7 @@
 import { signal } from '@preact/signals';
 import { type Notice, RpcClient, RpcError } from '../../api/client.ts';
 import type { Method, Params, Result } from '../../api/methods.ts';
+import { me } from './who.ts';
 
 /** How the page stands to the daemon. */
 type LinkState = 'connecting' | 'token' | 'open' | 'lost';
@@ -29,12 +30,6 @@ export const roundTripMs = signal(Number.NaN);
 export const linkTimeoutMs = signal(500);
 /** Every place is taken: this page can stop and park, and is told little. */
 export const stopOnly = signal(false);
-/**
- * Who this page is, as others see it. Not kept: a page opened from this one would inherit what is
- * kept for the tab, and take this one's control for its own.
- */
-export const clientName = `page ${Math.floor(Math.random() * 9000 + 1000)}`;
-
 let socket: WebSocket | undefined;
 let rpc: RpcClient | undefined;
 let lastFrameMs = 0;
@@ -101,7 +96,7 @@ async function open(): Promise<void> {
   const shown = token ?? invite;
   try {
     const result = await call('session.open', {
-      client: clientName,
+      client: me.peek(),
       ...(token && { token }),
       ...(invite && { invite }),
     });
@@ -170,6 +165,11 @@ function drop(): void {
   setTimeout(() => {
     if (!socket) connect();
   }, RETRY_MS);
+}
+
+/** Opens the link again, under the name that this page has now. */
+export function reconnect(): void {
+  socket?.close();
 }
 
 async function measureRoundTrip(): Promise<void> {

@@ -14,7 +14,9 @@ import {
 } from '../../shared/write-outcome.ts';
 import { takeNews } from './file-news.ts';
 import { clockTime, withEntry } from './journal.ts';
-import { call, clientName, LinkGone, linkTimeoutMs, type Opened, startLink } from './link.ts';
+import { call, LinkGone, linkTimeoutMs, type Opened, startLink } from './link.ts';
+import { refuse, watchRefusals } from './refusal.ts';
+import { me } from './who.ts';
 
 /** What the page knows of the prop: filled by the daemon's notifications, read by every view. */
 
@@ -30,6 +32,20 @@ export const propName = signal('');
 /** Version of the prop file that is in force: what is read of the prop is read again when it changes. */
 export const version = signal('');
 export const condition = signal<Condition>('parked');
+/** The daemon has told of the prop: before that nothing is claimed of it. */
+export const known = signal(false);
+/** Why the prop is in its condition. */
+export const cause = signal<NoticeParams<'condition'>['cause'] | undefined>(undefined);
+/** Who asks the holder for control. */
+export const asks = signal<readonly string[]>([]);
+/** The holder has handed over, and the prop waits for the next one. */
+export const handover = signal<NoticeParams<'state'>['handover']>(undefined);
+/** The daemon's time (s), to a tenth. */
+export const nowS = signal(0);
+/** Names of the channels that move or fade now, in the order of the prop file. */
+export const moving = signal<readonly string[]>([]);
+/** How many servos have pulses, of how many. */
+export const servosAwake = signal({ awake: 0, of: 0 });
 /** At rest, but not parked: why. */
 export const notParked = signal<string | undefined>(undefined);
 /** Name of the client that holds the lease. */
@@ -39,7 +55,7 @@ export const lockout = signal<LockoutInfo | null>(null);
 /** Names of the guards that are broken. */
 export const brokenGuards = signal('');
 /** This page holds the lease. */
-export const holding = computed(() => holder.value === clientName);
+export const holding = computed(() => holder.value === me.value);
 export const live = computed(() => condition.value === 'live');
 /** This page may move things now. */
 export const commanding = computed(() => holding.value && live.value);
@@ -82,6 +98,7 @@ function onNotice(notice: Notice): void {
   else if (notice.method === 'condition')
     batch(() => {
       condition.value = notice.params.condition;
+      cause.value = notice.params.cause;
       if (condition.value !== 'parked') notParked.value = undefined;
     });
 }
@@ -131,6 +148,24 @@ async function renew(now: string): Promise<void> {
 
 function showStates(shown: Record<string, ChannelState>): void {
   for (const [name, state] of Object.entries(shown)) stateOf(name).value = state;
+  showSums();
+}
+
+/** What is told of all channels together; it changes only where it says something else. */
+function showSums(): void {
+  const names: string[] = [];
+  let awake = 0;
+  let of = 0;
+  for (const [name, { kind }] of Object.entries(channels.peek())) {
+    const { flags } = stateOf(name).peek();
+    if (flags.includes('moving')) names.push(name);
+    if (kind !== 'servo') continue;
+    of++;
+    if (!flags.includes('released')) awake++;
+  }
+  if (names.join() !== moving.peek().join()) moving.value = names;
+  const { awake: was, of: all } = servosAwake.peek();
+  if (was !== awake || all !== of) servosAwake.value = { awake, of };
 }
 
 /** The rails as they are told; their signals stay as long as names and limits do. */
@@ -156,6 +191,11 @@ function takeState(frame: NoticeParams<'state'>): void {
     condition.value = frame.condition;
     notParked.value = frame.notParked;
     holder.value = frame.holder;
+    known.value = true;
+    nowS.value = Math.floor(frame.t * 10) / 10;
+    if (JSON.stringify(cause.peek()) !== JSON.stringify(frame.cause)) cause.value = frame.cause;
+    if (asks.peek().join() !== (frame.asks ?? []).join()) asks.value = frame.asks ?? [];
+    if (handover.peek()?.untilS !== frame.handover?.untilS) handover.value = frame.handover;
     if (JSON.stringify(lockout.peek()) !== JSON.stringify(frame.lockout ?? null))
       lockout.value = frame.lockout ?? null;
     brokenGuards.value = (frame.guards ?? []).map((guard) => guard.name).join(', ');
@@ -184,6 +224,7 @@ async function onOpen(result: Opened): Promise<void> {
   propName.value = result.prop;
   // The first state comes later, and never where every place is taken.
   condition.value = result.condition;
+  known.value = true;
   notParked.value = result.notParked;
   // What this page had, its earlier session had.
   holder.value = null;
@@ -220,7 +261,7 @@ let announcedLoss = '';
 function announceLoss(hadControl: boolean): string {
   const lost = journal
     .peek()
-    .findLast(({ what, values }) => what === 'link lost' && values?.client === clientName);
+    .findLast(({ what, values }) => what === 'link lost' && values?.client === me.peek());
   const isNew = lost !== undefined && lost.time !== announcedLoss;
   if (!isNew && !hadControl) return '';
   if (isNew) announcedLoss = lost.time;
@@ -280,7 +321,7 @@ export async function ask<M extends Method>(
     trouble.value = '';
     return result;
   } catch (error) {
-    trouble.value = (error as Error).message;
+    refuse(error);
     return undefined;
   }
 }
@@ -305,7 +346,7 @@ export async function write<M extends Method>(
     trouble.value = '';
     return result;
   } catch (error) {
-    trouble.value = (error as Error).message;
+    refuse(error);
     if (!(error instanceof LinkGone)) writing = undefined;
     return undefined;
   }
@@ -318,7 +359,7 @@ async function announceWriteOutcome(before: string): Promise<void> {
   const startMs = performance.now();
   for (;;) {
     const { versions } = await call('prop.history', {});
-    const outcome = writeOutcomeOf(lost, versions, clientName);
+    const outcome = writeOutcomeOf(lost, versions, me.peek());
     // A slow disk may still be writing.
     if (outcome !== 'not written' || performance.now() - startMs >= OUTCOME_WAIT_MS) {
       if (writing === lost) writing = undefined;
@@ -332,5 +373,6 @@ async function announceWriteOutcome(before: string): Promise<void> {
 
 /** Opens the link to the daemon and keeps the signals of this file up to date from it. */
 export function startStore(): void {
+  watchRefusals();
   startLink(onNotice, (result) => void onOpen(result));
 }

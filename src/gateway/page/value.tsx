@@ -7,7 +7,7 @@ import { stateOf } from './store.ts';
 /** The flags of a channel in a maker's words. */
 export const FLAG_WORDS: Record<FlagName, string> = {
   moving: 'moving',
-  released: 'released',
+  released: 'limp',
   unknown: 'position unknown',
   beyond: 'beyond its limits',
   pushing: 'pushing',
@@ -25,9 +25,15 @@ function flagWords(flags: readonly string[], kind: ChannelInfo['kind']): string 
     .join(', ');
 }
 
+/** Nobody can say where it stands, or whether it is on. */
+export const isUnknown = ({ value, flags }: ChannelState): boolean =>
+  value === null || flags.includes('unknown');
+
 /** Value and, where it differs, target: `12.3° → 30.0°`, `on`, `40 %`, `#ffaa00`. */
-function valueText({ value, target }: ChannelState, kind: ChannelInfo['kind']): string {
-  if (value === null) return 'unknown';
+function valueText(state: ChannelState, kind: ChannelInfo['kind']): string {
+  if (isUnknown(state)) return 'unknown';
+  const { target } = state;
+  const value = state.value!;
   const { level, reachedDeg } = KINDS[kind];
   const reached =
     reachedDeg === undefined

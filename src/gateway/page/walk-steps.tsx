@@ -4,6 +4,7 @@ import { capturePark, MarkForm, Message, undoCapture } from './bench-capture.tsx
 import { degText, moveSlowly, rangeText, SLOW_DEG_S } from './bench-moves.ts';
 import { Figure } from './bench-numbers.tsx';
 import { commanding, stateOf } from './store.ts';
+import { isUnknown } from './value.tsx';
 import type { StepProps } from './walk-step.ts';
 
 /** First step: the safety notes; goes on only while this page may command the prop. */
@@ -265,7 +266,10 @@ export function DoneStep({ channel, info, progress }: StepProps) {
             {then === 'release' ? ', then the pulses stop' : ', held'}
           </dd>
         </div>
-        <Figure label="Stands at" text={() => degText(state.value.value as number)} />
+        <Figure
+          label="Stands at"
+          text={() => (isUnknown(state.value) ? 'unknown' : degText(state.value.value as number))}
+        />
       </dl>
       <h3>Written on this walk</h3>
       {progress.written.length === 0 ? (

@@ -1,5 +1,6 @@
 import { show, switchWord } from '../finding.ts';
 import { lintRelay } from '../lint-relay.ts';
+import { pulseS } from '../pulse.ts';
 import { isFedAtRest } from './contact.ts';
 import { vapourInfo } from './info.ts';
 import type { Kind } from './kind.ts';
@@ -66,6 +67,7 @@ export const relay: Kind<RelayChannel> = {
     const vapour = vapourInfo(channel);
     return {
       park: { to: channel.park.to === 'on' },
+      ...(channel.contact === 'momentary' && { pulseMs: (pulseS(channel) ?? 0) * 1000 }),
       ...(channel.duty && { duty: channel.duty }),
       ...(vapour && { vapour }),
     };
