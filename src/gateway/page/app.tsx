@@ -11,6 +11,7 @@ import { placeByHand, watchHand } from './hand.ts';
 import { linkState, linkTimeoutMs, tokenReason, useToken } from './link.ts';
 import { MainButton } from './main-button.tsx';
 import { Overview } from './overview.tsx';
+import { watchRefusals } from './refusal.ts';
 import { keepInSight } from './safety-place.ts';
 import { StopPress } from './stop-press.ts';
 import {
@@ -281,5 +282,6 @@ function TokenForm() {
 }
 
 watchHand();
+watchRefusals();
 startStore();
 render(<App />, document.body);

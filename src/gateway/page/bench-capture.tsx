@@ -2,8 +2,7 @@ import { type Signal, useSignal } from '@preact/signals';
 import { useId } from 'preact/hooks';
 import type { ChannelInfo } from '../../api/types.ts';
 import { degText, mappingOf, moveSlowly, rangeText, SLOW_DEG_S } from './bench-moves.ts';
-import { refuse } from './refusal.ts';
-import { ask, commanding, trouble, write } from './store.ts';
+import { ask, commanding, refuse, trouble, write } from './store.ts';
 
 /** As the prop file has it: a letter, then letters, digits, _ or -, 64 at most. */
 const MARK_PATTERN = '[A-Za-z][A-Za-z0-9_\\-]{0,63}';

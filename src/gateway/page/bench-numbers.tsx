@@ -5,8 +5,8 @@ import { WANTED_MARGIN } from '../../sums/torque.ts';
 import { angle } from './angle.ts';
 import { degText, envelopeDeg, rangeText } from './bench-moves.ts';
 import { Dial, DialKey } from './dial.tsx';
+import { FLAG_WORDS, isUnknown } from './standing.ts';
 import { stateOf } from './store.ts';
-import { FLAG_WORDS, isUnknown } from './value.tsx';
 
 /** A push is shown for this long after it was last reported (ms), so that a buzz does not flicker. */
 const PUSH_SHOWN_MS = 800;

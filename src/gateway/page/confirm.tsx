@@ -4,8 +4,7 @@ import { RpcError } from '../../api/client.ts';
 import type { Method, Params } from '../../api/methods.ts';
 import type { RefusalCode } from '../../shared/refusals.ts';
 import { call } from './link.ts';
-import { refuse } from './refusal.ts';
-import { ask, condition, holding, trouble } from './store.ts';
+import { ask, condition, holding, refuse, trouble } from './store.ts';
 
 /** What a person is asked before the prop does it. */
 interface Question {

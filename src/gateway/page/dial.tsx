@@ -1,8 +1,8 @@
 import { useComputed } from '@preact/signals';
 import type { ChannelInfo } from '../../api/types.ts';
 import { degText, envelopeDeg } from './bench-moves.ts';
+import { isUnknown } from './standing.ts';
 import { stateOf } from './store.ts';
-import { isUnknown } from './value.tsx';
 
 /** Radii in units of the picture, which is drawn about the servo's shaft. */
 const R = { envelope: 100, limits: 88, needle: 84, target: 114, near: 122, far: 136 } as const;

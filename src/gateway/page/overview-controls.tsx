@@ -2,8 +2,8 @@ import { useComputed, useSignal } from '@preact/signals';
 import { angle } from './angle.ts';
 import { command, NumberField, numberIn } from './overview-parts.tsx';
 import type { ChannelProps } from './page-kind.ts';
+import { isUnknown } from './standing.ts';
 import { stateOf } from './store.ts';
-import { isUnknown } from './value.tsx';
 
 /** Where a servo stands between its soft limits: a block, and a thin tick for its target. */
 export function TravelBar({ channel, info }: ChannelProps) {

@@ -10,6 +10,7 @@ import {
   holding,
   lockout,
   moving,
+  refused,
   stateOf,
   trouble,
 } from './store.ts';
@@ -25,18 +26,22 @@ interface Requirement {
   is?: string;
 }
 
-/** Shows why something was not done, with the value and the remedy, for as long as that holds. */
-export function refuse(error: unknown): void {
-  const data = error instanceof RpcError ? (error.data ?? {}) : {};
-  isOver.value = overOf(data);
-  trouble.value = `${(error as Error).message}${remedyOf(data)}`;
-}
-
-/** Once: takes the refusal away when it is no longer true. */
+/** Adds value and remedy to a refusal, and takes it away when it is no longer true. To be called once. */
 export function watchRefusals(): void {
+  let shown = '';
   effect(() => {
-    if (trouble.value === '') isOver.value = undefined;
-    else if (isOver.value?.()) trouble.value = '';
+    const error = refused.value;
+    if (error === undefined) return;
+    const data = error instanceof RpcError ? (error.data ?? {}) : {};
+    isOver.value = overOf(data);
+    shown = `${(error as Error).message}${remedyOf(data)}`;
+    trouble.value = shown;
+  });
+  effect(() => {
+    if (trouble.value === '') {
+      refused.value = undefined;
+      isOver.value = undefined;
+    } else if (trouble.value === shown && isOver.value?.()) trouble.value = '';
   });
 }
 

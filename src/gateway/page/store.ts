@@ -15,7 +15,6 @@ import {
 import { takeNews } from './file-news.ts';
 import { clockTime, withEntry } from './journal.ts';
 import { call, LinkGone, linkTimeoutMs, type Opened, startLink } from './link.ts';
-import { refuse, watchRefusals } from './refusal.ts';
 import { me } from './who.ts';
 
 /** What the page knows of the prop: filled by the daemon's notifications, read by every view. */
@@ -74,6 +73,16 @@ export const cueList = signal<Result<'cue.list'>>({
 export const journal = signal<JournalEntry[]>([]);
 /** What the daemon last refused, or what went wrong, in words. */
 export const trouble = signal('');
+/** The refusal that `trouble` tells of, for those who look further into it. */
+export const refused = signal<unknown>(undefined);
+
+/** Shows why something was not done. */
+export function refuse(error: unknown): void {
+  batch(() => {
+    refused.value = error;
+    trouble.value = (error as Error).message;
+  });
+}
 
 const states = new Map<string, Signal<ChannelState>>();
 const UNKNOWN: ChannelState = { value: 0, target: 0, flags: [], amps: 0 };
@@ -156,10 +165,10 @@ function showSums(): void {
   const names: string[] = [];
   let awake = 0;
   let of = 0;
-  for (const [name, { kind }] of Object.entries(channels.peek())) {
+  for (const [name, { limitsDeg }] of Object.entries(channels.peek())) {
     const { flags } = stateOf(name).peek();
     if (flags.includes('moving')) names.push(name);
-    if (kind !== 'servo') continue;
+    if (limitsDeg === undefined) continue;
     of++;
     if (!flags.includes('released')) awake++;
   }
@@ -373,6 +382,5 @@ async function announceWriteOutcome(before: string): Promise<void> {
 
 /** Opens the link to the daemon and keeps the signals of this file up to date from it. */
 export function startStore(): void {
-  watchRefusals();
   startLink(onNotice, (result) => void onOpen(result));
 }

@@ -2,20 +2,8 @@ import { useComputed } from '@preact/signals';
 import type { ChannelInfo, ChannelState } from '../../api/types.ts';
 import type { FlagName } from '../../shared/telemetry.ts';
 import { KINDS } from './kinds.tsx';
+import { FLAG_WORDS, isUnknown } from './standing.ts';
 import { stateOf } from './store.ts';
-
-/** The flags of a channel in a maker's words. */
-export const FLAG_WORDS: Record<FlagName, string> = {
-  moving: 'moving',
-  released: 'limp',
-  unknown: 'position unknown',
-  beyond: 'beyond its limits',
-  pushing: 'pushing',
-  interlocked: 'held by an interlock',
-  resting: 'duty rest',
-  delayed: 'waiting for the rail',
-  flashHeld: 'held back: too many flashes',
-};
 
 /** Flags as one line of words; a lamp or rgb channel that is `moving` fades. */
 function flagWords(flags: readonly string[], kind: ChannelInfo['kind']): string {
@@ -24,10 +12,6 @@ function flagWords(flags: readonly string[], kind: ChannelInfo['kind']): string 
     .map((flag) => own[flag as FlagName] ?? FLAG_WORDS[flag as FlagName] ?? flag)
     .join(', ');
 }
-
-/** Nobody can say where it stands, or whether it is on. */
-export const isUnknown = ({ value, flags }: ChannelState): boolean =>
-  value === null || flags.includes('unknown');
 
 /** Value and, where it differs, target: `12.3° → 30.0°`, `on`, `40 %`, `#ffaa00`. */
 function valueText(state: ChannelState, kind: ChannelInfo['kind']): string {

@@ -3,8 +3,8 @@ import { useEffect, useRef } from 'preact/hooks';
 import { capturePark, MarkForm, Message, undoCapture } from './bench-capture.tsx';
 import { degText, moveSlowly, rangeText, SLOW_DEG_S } from './bench-moves.ts';
 import { Figure } from './bench-numbers.tsx';
+import { isUnknown } from './standing.ts';
 import { commanding, stateOf } from './store.ts';
-import { isUnknown } from './value.tsx';
 import type { StepProps } from './walk-step.ts';
 
 /** First step: the safety notes; goes on only while this page may command the prop. */
