@@ -9,8 +9,9 @@ import { expectFindings, propText, servo } from './helpers.ts';
 const ALLOWED: Record<string, string[]> = {
   servo: ['draw', 'speedDegS', 'accelDegS2', 'jerkDegS3', 'stallNm', 'rated'],
   relay: ['draw', 'duty', 'contact', 'pulseMs', 'minOnS', 'minOffS', 'coil', 'through'],
-  lamp: ['draw', 'led', 'through'],
-  rgb: ['draw', 'led', 'through'],
+  // What lies between pin and light is for the maker to say: a part that said it would silence the check.
+  lamp: ['draw', 'led'],
+  rgb: ['draw', 'led'],
 };
 const OWN: Record<string, string> = {
   servo:
@@ -19,6 +20,9 @@ const OWN: Record<string, string> = {
   lamp: 'output: { board: head, pin: 18 }',
   rgb: 'output: { board: head, pins: [18, 23, 24] }',
 };
+
+/** More than a pin may carry. */
+const STRONG = new Set(['lamp-12v', 'led-strip-12v', 'led-strip-12v-rgb']);
 
 function channelOf(part: string, own = '') {
   const { kind } = PARTS[part]!;
@@ -42,7 +46,7 @@ describe('the library', () => {
     expect(source).toMatch(/typical of published data sheets of this class.*from memory/);
     expect(about.length).toBeGreaterThan(10);
     expect(Object.keys(typical).filter((key) => !ALLOWED[kind]!.includes(key))).toEqual([]);
-    const { prop, findings } = channelOf(name);
+    const { prop, findings } = channelOf(name, STRONG.has(name) ? ', through: n-mosfet' : '');
     expect(findings.filter(({ severity }) => severity === 'error')).toEqual([]);
     const channel = prop!.channels.x as unknown as Record<string, unknown>;
     for (const [key, value] of Object.entries(typical))
@@ -78,8 +82,16 @@ describe('the library', () => {
     }
   });
 
+  test.each([...STRONG])(
+    '%s on a bare pin is an error: no part says that a transistor is there',
+    (name) => {
+      const { findings } = channelOf(name);
+      expect(findings.filter(({ severity }) => severity === 'error')).not.toEqual([]);
+    },
+  );
+
   test('a bulb takes what its watts say: 10 W at 12 V', () => {
-    const { draw } = channelOf('lamp-12v').prop!.channels.x as LampChannel;
+    const { draw } = channelOf('lamp-12v', ', through: n-mosfet').prop!.channels.x as LampChannel;
     expect(draw!.fullA * 12).toBeCloseTo(10, 1);
   });
 });
