@@ -92,7 +92,7 @@ name: Parts
 boards: { main: { driver: sim } }
 rails: { five: { volts: 5, limitA: 2, battery: { capacityAh: 2, ratedH: 20 } } }
 channels:
-  eye: { kind: lamp, output: { board: main, pin: 17 }, rail: five, draw: { fullA: 0.1 }, led: { forwardV: 2, spreadV: 0, currentA: 0.02 } }
+  eye: { kind: lamp, output: { board: main, pin: 17 }, through: n-mosfet, rail: five, draw: { fullA: 0.1 }, led: { forwardV: 2, spreadV: 0, currentA: 0.02 } }
   horn: { kind: relay, output: { board: main, pin: 22 }, coil: { volts: 5, ohm: 70 } }
 `,
     );

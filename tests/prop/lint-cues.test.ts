@@ -296,7 +296,7 @@ describe('rails along the timeline', () => {
   const channels = [
     ...three,
     `r: ${relay(7, { rail: 'x', draw: '{ onA: 1 }' })}`,
-    'l: { kind: lamp, output: { board: head, pin: 12 }, rail: x, draw: { fullA: 1 } }',
+    'l: { kind: lamp, output: { board: head, pin: 12 }, through: n-mosfet, rail: x, draw: { fullA: 1 } }',
   ].join('\n  ');
   const on = (limitA: number, cues: string, expected: Expected[]) =>
     expectFindings(

@@ -46,6 +46,7 @@ channels:
     park: { to: low }
   l1:
     kind: lamp
+    through: n-mosfet
     output: { board: b, pin: 13 }
     rail: r
     draw: { fullA: 0.5 }

@@ -46,7 +46,7 @@ describe('the library', () => {
     expect(source).toMatch(/typical of published data sheets of this class.*from memory/);
     expect(about.length).toBeGreaterThan(10);
     expect(Object.keys(typical).filter((key) => !ALLOWED[kind]!.includes(key))).toEqual([]);
-    const { prop, findings } = channelOf(name, STRONG.has(name) ? ', through: n-mosfet' : '');
+    const { prop, findings } = channelOf(name, STRONG.has(name) ? ', through: driver board' : '');
     expect(findings.filter(({ severity }) => severity === 'error')).toEqual([]);
     const channel = prop!.channels.x as unknown as Record<string, unknown>;
     for (const [key, value] of Object.entries(typical))
