@@ -2,8 +2,7 @@ import { ServoMapping } from '../sums/servo-mapping.ts';
 import {
   type ArmSegment,
   accelerationNm,
-  armHoldingNm,
-  armInertia,
+  armWorst,
   type Fall,
   fallOf,
   flapInertia,
@@ -202,13 +201,11 @@ function addArm(
   const segments = names.map((name, j): ArmSegment => {
     const spec = servoOf(prop.channels[name])!;
     const { massKg, centreMm, lengthMm = 0, levelDeg, straightDeg = 0 } = spec.load!.arm!;
+    const { speedDegS, accelDegS2 } = spec;
     const zeroDeg = j === 0 ? levelDeg : straightDeg;
-    return { massKg, centreMm, lengthMm, zeroDeg, limitsDeg: limitsOf(spec, name) };
+    const limitsDeg = limitsOf(spec, name);
+    return { massKg, centreMm, lengthMm, zeroDeg, limitsDeg, speedDegS, accelDegS2 };
   });
-  const holding = armHoldingNm(segments);
   for (const [j, name] of names.entries())
-    into.set(name, ({ spec, mapping, limitsDeg }) => {
-      const startNm = accelerationNm(armInertia(segments, j), spec.accelDegS2);
-      return worstTorque(limitsDeg, holding[j]!, startNm, ratioOf(mapping));
-    });
+    into.set(name, ({ mapping }) => armWorst(segments, j, ratioOf(mapping)));
 }

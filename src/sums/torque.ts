@@ -46,6 +46,9 @@ export interface ArmSegment {
    */
   zeroDeg: number | undefined;
   limitsDeg: readonly [number, number];
+  /** Limits of its joint (deg/s, deg/s2). */
+  speedDegS: number;
+  accelDegS2: number;
 }
 
 /**
@@ -164,95 +167,189 @@ export function worstTorque(
   return worst;
 }
 
-/** Directions of segments are told apart by this much (deg). */
-const GRID_DEG = 0.5;
-const TURN = 360 / GRID_DEG;
+// --- arms -----------------------------------------------------------------------------------------
 
-/**
- * The largest holding torque (N m) on every joint of an arm, first joint first, over all positions
- * that the joints' limits allow. Segment j contributes k_j cos(its direction from level), with
- * k_j = g (m_j c_j + L_j x mass beyond): the moments of its own weight and of what hangs at its end.
- * Directions are rounded to half degrees: off by 0.5 % of the sum of all k for each joint at most.
- * @returns per joint the torque for an angle (deg) of this joint
- */
-export function armHoldingNm(arm: readonly ArmSegment[]): ((deg: number) => number)[] {
-  const moments = arm.map(({ massKg, centreMm, lengthMm }, j) => {
-    const beyondKg = arm.slice(j + 1).reduce((sum, one) => sum + one.massKg, 0);
-    return (GRAVITY * (massKg * centreMm + beyondKg * lengthMm)) / 1000;
-  });
-  // By direction of segment j: the most that it and all beyond it can have, either way round.
-  const maxOf: (readonly [onward: Round, back: Round])[] = [];
-  for (let j = arm.length - 1; j >= 0; j--) {
-    const next = arm[j + 1];
-    const [from, to] = next ? turned(next, next.limitsDeg) : [0, 0];
-    const reach = (way: 0 | 1) =>
-      new Round((deg) => {
-        const ownNm = moments[j]! * Math.cos(deg * RAD) * (way === 0 ? 1 : -1);
-        return ownNm + (next ? maxOf[j + 1]![way].max(deg + from, deg + to) : 0);
-      });
-    maxOf[j] = [reach(0), reach(1)];
-  }
-  // Where the segment before it may point (deg); the first is carried by something that stands still.
-  let carrier: readonly [number, number] = arm[0]?.zeroDeg === undefined ? [0, 360] : [0, 0];
-  return arm.map((segment, j) => {
-    const [low, high] = carrier;
-    const range = turned(segment, segment.limitsDeg);
-    carrier = [low + range[0], high + range[1]];
-    const [onward, back] = maxOf[j]!;
-    return (deg) => {
-      const [at] = turned(segment, [deg, deg]);
-      return Math.max(onward.max(low + at, high + at), back.max(low + at, high + at));
-    };
+/** The constants of an arm: H and G of the equation in `armWorst` (kg m2, N m). */
+interface ArmConstants {
+  coupling: number[][];
+  weightNm: number[];
+}
+
+function constantsOf(arm: readonly ArmSegment[]): ArmConstants {
+  const beyondKg = arm.map((_, i) => arm.slice(i + 1).reduce((sum, one) => sum + one.massKg, 0));
+  // Mass times distance of what hangs on a segment's direction (kg m).
+  const moments = arm.map(
+    ({ massKg, centreMm, lengthMm }, i) => (massKg * centreMm + beyondKg[i]! * lengthMm) / 1000,
+  );
+  const coupling = arm.map(({ massKg, centreMm, lengthMm }, i) =>
+    arm.map((other, k) => {
+      if (k > i) return (lengthMm / 1000) * moments[k]!;
+      if (k < i) return (other.lengthMm / 1000) * moments[i]!;
+      return massKg * (centreMm / 1000) ** 2 + beyondKg[i]! * (lengthMm / 1000) ** 2;
+    }),
+  );
+  return { coupling, weightNm: moments.map((moment) => GRAVITY * moment) };
+}
+
+/** Directions of the segments from level (rad) for angles of the joints (deg). */
+function directions(arm: readonly ArmSegment[], anglesDeg: readonly number[], baseDeg = 0) {
+  let direction = baseDeg;
+  return arm.map(({ zeroDeg = 0 }, i) => {
+    direction += anglesDeg[i]! - zeroDeg;
+    return direction * RAD;
   });
 }
 
-/** A segment's angles as turns against the one that carries it (deg). */
-function turned(
-  { zeroDeg = 0 }: ArmSegment,
-  [low, high]: readonly [number, number],
-): [number, number] {
-  return [low - zeroDeg, high - zeroDeg];
+/** What a joint is asked for in one position of the arm, at the worst speeds and accelerations (N m). */
+interface Asked {
+  /** All of it. */
+  totalNm: number;
+  /** What holds its weight. */
+  holdNm: number;
 }
 
-/**
- * Values by direction, all the way round, and the most of them over any range of directions: a sparse
- * table, level k of which has the most of 2^k values in a row.
- */
-class Round {
-  readonly #levels: Float64Array[];
-
-  constructor(valueAt: (deg: number) => number) {
-    this.#levels = [Float64Array.from({ length: TURN }, (_, i) => valueAt(i * GRID_DEG))];
-    for (let width = 1; 2 * width <= TURN; width *= 2) {
-      const last = this.#levels.at(-1)!;
-      this.#levels.push(last.map((value, i) => Math.max(value, last[(i + width) % TURN]!)));
+function asked(arm: readonly ArmSegment[], constants: ArmConstants, joint: number, at: number[]) {
+  const { coupling, weightNm } = constants;
+  const count = arm.length;
+  const accel = new Array<number>(count).fill(0);
+  const swing = new Array<number>(count).fill(0);
+  let holdNm = 0;
+  for (let i = joint; i < count; i++) {
+    holdNm += weightNm[i]! * Math.cos(at[i]!);
+    for (let k = 0; k < count; k++) {
+      accel[k]! += coupling[i]![k]! * Math.cos(at[i]! - at[k]!);
+      swing[k]! += coupling[i]![k]! * Math.sin(at[i]! - at[k]!);
     }
   }
-
-  /** The highest value between two angles (deg). */
-  max(fromDeg: number, toDeg: number): number {
-    const from = Math.round(fromDeg / GRID_DEG);
-    const wanted = Math.round(toDeg / GRID_DEG) - from + 1;
-    // All the way round where the range cannot be told; one direction where its ends are swapped.
-    if (!Number.isFinite(from) || !Number.isFinite(wanted)) return this.max(0, 360);
-    const count = Math.max(Math.min(wanted, TURN), 1);
-    const level = Math.floor(Math.log2(count));
-    const values = this.#levels[level]!;
-    const first = ((from % TURN) + TURN) % TURN;
-    return Math.max(values[first]!, values[(first + count - 2 ** level) % TURN]!);
+  // A joint that accelerates takes all segments beyond it along.
+  let [startNm, along] = [0, 0];
+  for (let k = count - 1; k >= 0; k--) {
+    along += accel[k]!;
+    startNm += Math.abs(along) * arm[k]!.accelDegS2 * RAD;
   }
+  const up = holdNm + startNm + mostOfSquares(arm, swing);
+  const back = swing.map((one) => -one);
+  const down = -holdNm + startNm + mostOfSquares(arm, back);
+  return { totalNm: Math.max(up, down), holdNm: up > down ? holdNm : -holdNm } satisfies Asked;
 }
 
 /**
- * Moment of inertia (kg m2) of everything from a joint on, about that joint, with the arm straight and
- * each mass in its centre: no position has more.
+ * The most of the sum of weight x (speed of a segment)2 over all speeds of the joints (rad/s) within
+ * their limits: one joint after the other is set to its best, from both of the signs that it may have.
  */
-export function armInertia(arm: readonly ArmSegment[], joint: number): number {
-  let reachMm = 0;
-  let inertia = 0;
-  for (const { massKg, centreMm, lengthMm } of arm.slice(joint)) {
-    inertia += massKg * ((reachMm + centreMm) / 1000) ** 2;
-    reachMm += lengthMm;
+function mostOfSquares(arm: readonly ArmSegment[], weights: readonly number[]): number {
+  if (weights.every((one) => one === 0)) return 0;
+  let most = 0;
+  const starts = 2 ** Math.min(arm.length - 1, 4);
+  for (let start = 0; start < starts; start++) {
+    const speeds = arm.map(({ speedDegS }, i) => speedDegS * RAD * ((start >> i) & 1 ? -1 : 1));
+    let last = -1;
+    for (let round = 0; round < 8; round++) {
+      for (const [l, { speedDegS }] of arm.entries()) {
+        // With q the joint's speed and s that of a segment without it: sum of weight (s + q)2.
+        let [square, linear, without] = [0, 0, 0];
+        for (const [k, weight] of weights.entries()) {
+          without += k === l ? 0 : speeds[k]!;
+          if (k >= l) {
+            square += weight;
+            linear += weight * without;
+          }
+        }
+        const limit = speedDegS * RAD;
+        const value = (q: number) => square * q * q + 2 * linear * q;
+        const top = square < 0 ? Math.min(Math.max(-linear / square, -limit), limit) : limit;
+        speeds[l] = [limit, -limit, top].reduce((best, q) => (value(q) > value(best) ? q : best));
+      }
+      let [sum, speed] = [0, 0];
+      for (const [k, weight] of weights.entries()) {
+        speed += speeds[k]!;
+        sum += weight * speed * speed;
+      }
+      if (sum <= last * (1 + 1e-12)) break;
+      last = sum;
+    }
+    most = Math.max(most, last);
   }
-  return inertia;
+  return most;
+}
+
+/** Positions tried at random, how many of the best of them are improved, and to what share of a range. */
+const TRIED = 400;
+const IMPROVED = 6;
+const FINEST = 1e-5;
+
+/**
+ * The most that a joint of a serial arm in an upright plane has to bring, over all positions, speeds and
+ * accelerations that the limits of all its joints allow, those of its neighbours included. With the
+ * directions d of the segments from level (each the sum of the joints' angles before it), Lagrange's
+ * equation gives for each direction i
+ *   Q_i = sum over k of H_ik (cos(d_i - d_k) d_k'' + sin(d_i - d_k) d_k'2) + G_i cos d_i,
+ * and a joint brings the sum of Q_i of all segments beyond it: the mass matrix with its coupling,
+ * centrifugal and Coriolis terms, and gravity. M. W. Spong and others, "Robot Modeling and Control",
+ * chapter on dynamics; J. J. Craig, "Introduction to Robotics", likewise (from memory). Each mass counts
+ * as a point in its centre. The worst position is looked for from many starts: an arm of many joints may
+ * have one that asks for a little more.
+ * @param ratioAt turn of the joint for a small turn of the servo, at an angle (deg); 1 without a linkage
+ */
+export function armWorst(
+  arm: readonly ArmSegment[],
+  joint: number,
+  ratioAt: (deg: number) => number = () => 1,
+): Worst {
+  const constants = constantsOf(arm);
+  // Where nobody knows how the first segment points, it may point anywhere.
+  const base: readonly [number, number] = arm[0]!.zeroDeg === undefined ? [-180, 180] : [0, 0];
+  const ranges = [base, ...arm.map(({ limitsDeg }) => limitsDeg)].map(
+    ([low, high]) => [low, Math.max(high - low, 0)] as const,
+  );
+  const place = (shares: readonly number[]) =>
+    shares.map((share, i) => ranges[i]![0] + share * ranges[i]![1]);
+  const at = (shares: readonly number[]) => {
+    const [baseDeg, ...angles] = place(shares);
+    const { totalNm, holdNm } = asked(arm, constants, joint, directions(arm, angles, baseDeg));
+    const ratio = Math.abs(ratioAt(angles[joint]!));
+    return { torqueNm: totalNm * ratio, accelerationNm: (totalNm - holdNm) * ratio };
+  };
+  const found = startsOf(arm, ranges).map((shares) => ({ shares, ...at(shares) }));
+  found.sort((a, b) => b.torqueNm - a.torqueNm);
+  let best = found[0]!;
+  for (let start of found.slice(0, IMPROVED)) {
+    for (let step = 1 / 8; step > FINEST; ) {
+      let better = start;
+      for (let i = 0; i < ranges.length; i++) {
+        if (ranges[i]![1] === 0) continue;
+        for (const by of [step, -step]) {
+          const shares = start.shares.with(i, Math.min(Math.max(start.shares[i]! + by, 0), 1));
+          const one = { shares, ...at(shares) };
+          if (one.torqueNm > better.torqueNm) better = one;
+        }
+      }
+      if (better === start) step /= 2;
+      start = better;
+    }
+    if (start.torqueNm > best.torqueNm) best = start;
+  }
+  const { torqueNm, accelerationNm, shares } = best;
+  return { torqueNm, accelerationNm, atDeg: place(shares)[joint + 1]! };
+}
+
+/** Positions to start from, as shares of each range: stretched out level both ways, and all over. */
+function startsOf(
+  arm: readonly ArmSegment[],
+  ranges: readonly (readonly [low: number, span: number])[],
+): number[][] {
+  const share = (i: number, deg: number) => {
+    const [low, span] = ranges[i]!;
+    return span === 0 ? 0 : Math.min(Math.max((deg - low) / span, 0), 1);
+  };
+  const stretched = [0, 180].map((turn) => [
+    share(0, 0),
+    ...arm.map(({ zeroDeg = 0 }, i) => share(i + 1, zeroDeg + (i === 0 ? turn : 0))),
+  ]);
+  // Even all over, by the fractional parts of multiples of square roots of primes (Kronecker).
+  const roots = [2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37].map(Math.sqrt);
+  const even = Array.from({ length: TRIED }, (_, n) =>
+    ranges.map((_, i) => ((n + 1) * (roots[i % roots.length]! + Math.floor(i / roots.length))) % 1),
+  );
+  return [...stretched, ...even];
 }

@@ -328,8 +328,8 @@ describe('arms', () => {
       );
     // Both level: 0.1 kg at 50 mm and 0.1 kg at 150 mm are 0.196 N m.
     expectFindings(chain(0.19), [{ wrong: 'has to bring 0.2 N m, more than the 0.19 N m' }]);
-    expectFindings(chain(0.2), [{ severity: 'warning', wrong: '1 times' }]);
-    expectFindings(chain(0.4).replace('»', ''), []);
+    expectFindings(chain(0.205), [{ severity: 'warning', wrong: '1 times' }]);
+    expectFindings(chain(0.41).replace('»', ''), []);
   });
 });
 

@@ -4,8 +4,7 @@ import { flapOf, velocityRatio } from '../../src/sums/linkage.ts';
 import {
   type ArmSegment,
   accelerationNm,
-  armHoldingNm,
-  armInertia,
+  armWorst,
   type FlapLoad,
   fallOf,
   flapInertia,
@@ -28,6 +27,8 @@ const segment = (over: Partial<ArmSegment> = {}): ArmSegment => ({
   lengthMm: 150,
   zeroDeg: 0,
   limitsDeg: [-90, 90],
+  speedDegS: 60,
+  accelDegS2: 300,
   ...over,
 });
 const angle = fc.double({ min: -170, max: 170, noNaN: true });
@@ -147,107 +148,193 @@ describe('flap', () => {
   });
 });
 
-describe('arm', () => {
-  // J. J. Craig, "Introduction to Robotics", chapter on manipulator dynamics: two links with the
-  // masses at their ends; gravity terms (m1 + m2) l1 g cos q1 + m2 l2 g cos(q1 + q2) on the first
-  // joint, m2 l2 g cos(q1 + q2) on the second (from memory).
-  test('two links: the gravity terms of the textbook, at the worst elbow angle', () => {
-    const [m1, m2, l1, l2] = [0.4, 0.25, 0.18, 0.12];
-    const arm = [
-      segment({ massKg: m1, centreMm: l1 * 1000, lengthMm: l1 * 1000, limitsDeg: [0, 80] }),
-      segment({ massKg: m2, centreMm: l2 * 1000, lengthMm: l2 * 1000, limitsDeg: [-30, 90] }),
+// --- arms: against another way to the same, by recursion from joint to joint ------------------------
+
+/**
+ * Torques on the joints (N m) by the recursive Newton-Euler method, for point masses in a plane: J. J.
+ * Craig, "Introduction to Robotics", chapter on manipulator dynamics (from memory). Velocities and
+ * accelerations go outward as vectors, forces and moments come back inward; no mass matrix is made.
+ */
+function newtonEuler(arm: ArmSegment[], deg: number[], speed: number[], accel: number[]): number[] {
+  // Gravity is the ground going up.
+  let [ax, ay, turn, w, dw] = [0, GRAVITY, 0, 0, 0];
+  const links = arm.map(({ centreMm, lengthMm, massKg, zeroDeg = 0 }, i) => {
+    turn += (deg[i]! - zeroDeg) * RAD;
+    w += speed[i]! * RAD;
+    dw += accel[i]! * RAD;
+    const [c, l] = [centreMm / 1000, lengthMm / 1000];
+    const [ux, uy] = [Math.cos(turn), Math.sin(turn)];
+    const at = (r: number) => [
+      ax - dw * r * uy - w * w * r * ux,
+      ay + dw * r * ux - w * w * r * uy,
     ];
-    const [first, second] = armHoldingNm(arm) as [(d: number) => number, (d: number) => number];
-    for (const q1 of [0, 25, 60, 80]) {
-      // Within -30 to 90 deg of the elbow, the forearm comes as near to level as this.
-      const q12 = Math.max(q1 - 30, 0);
-      const textbook =
-        (m1 + m2) * l1 * GRAVITY * Math.cos(q1 * RAD) + m2 * l2 * GRAVITY * Math.cos(q12 * RAD);
-      expect(first(q1)).toBeCloseTo(textbook, 6);
+    const [fx, fy] = at(c).map((one) => one * massKg) as [number, number];
+    const joint = { fx, fy, cx: c * ux, cy: c * uy, lx: l * ux, ly: l * uy };
+    [ax, ay] = at(l) as [number, number];
+    return joint;
+  });
+  const torques: number[] = [];
+  let [fx, fy, nm] = [0, 0, 0];
+  for (const one of links.toReversed()) {
+    nm += one.cx * one.fy - one.cy * one.fx + one.lx * fy - one.ly * fx;
+    fx += one.fx;
+    fy += one.fy;
+    torques.unshift(nm);
+  }
+  return torques;
+}
+
+const joints = (most: number) =>
+  fc.array(
+    fc
+      .tuple(
+        fc.double({ min: 0.01, max: 1, noNaN: true }),
+        fc.double({ min: 5, max: 200, noNaN: true }),
+        fc.double({ min: 10, max: 300, noNaN: true }),
+        fc.double({ min: -90, max: 90, noNaN: true }),
+        fc.integer({ min: -120, max: 60 }),
+        fc.integer({ min: 10, max: 120 }),
+        fc.integer({ min: 5, max: 300 }),
+        fc.integer({ min: 50, max: 1500 }),
+      )
+      .map(([massKg, centreMm, lengthMm, zeroDeg, low, span, speedDegS, accelDegS2]) =>
+        segment({
+          ...{ massKg, centreMm, lengthMm, zeroDeg, speedDegS, accelDegS2 },
+          limitsDeg: [low, low + span],
+        }),
+      ),
+    { minLength: 1, maxLength: most },
+  );
+
+describe('arm', () => {
+  // Two links with the masses at their ends, as the textbooks have them (Craig, "Introduction to
+  // Robotics", chapter on manipulator dynamics, from memory):
+  // t1 = m2 l2^2 (q1'' + q2'') + m2 l1 l2 c2 (2 q1'' + q2'') + (m1 + m2) l1^2 q1'' - m2 l1 l2 s2 q2'^2
+  //      - 2 m2 l1 l2 s2 q1' q2' + m2 l2 g c12 + (m1 + m2) l1 g c1
+  // t2 = m2 l1 l2 c2 q1'' + m2 l1 l2 s2 q1'^2 + m2 l2 g c12 + m2 l2^2 (q1'' + q2'')
+  test('two links: the most of the equation of the textbook, over a fine grid', () => {
+    const [m1, m2, l1, l2] = [0.4, 0.25, 0.18, 0.12];
+    const limits = { speedDegS: 200, accelDegS2: 900 };
+    const arm = [
+      segment({
+        massKg: m1,
+        centreMm: l1 * 1000,
+        lengthMm: l1 * 1000,
+        limitsDeg: [20, 80],
+        ...limits,
+      }),
+      segment({
+        massKg: m2,
+        centreMm: l2 * 1000,
+        lengthMm: l2 * 1000,
+        limitsDeg: [-70, 10],
+        ...limits,
+      }),
+    ];
+    const [v, a] = [limits.speedDegS * RAD, limits.accelDegS2 * RAD];
+    const most = [0, 0];
+    const signs = [-1, -0.5, 0, 0.5, 1];
+    for (let q1 = 20; q1 <= 80; q1++)
+      for (let q2 = -70; q2 <= 10; q2++) {
+        const [c1, c2, s2] = [Math.cos(q1 * RAD), Math.cos(q2 * RAD), Math.sin(q2 * RAD)];
+        const c12 = Math.cos((q1 + q2) * RAD);
+        for (const v1 of signs)
+          for (const v2 of signs)
+            for (const a1 of [-a, a])
+              for (const a2 of [-a, a]) {
+                const [w1, w2] = [v1 * v, v2 * v];
+                const t1 =
+                  m2 * l2 ** 2 * (a1 + a2) +
+                  m2 * l1 * l2 * c2 * (2 * a1 + a2) +
+                  (m1 + m2) * l1 ** 2 * a1 -
+                  m2 * l1 * l2 * s2 * w2 ** 2 -
+                  2 * m2 * l1 * l2 * s2 * w1 * w2 +
+                  m2 * l2 * GRAVITY * c12 +
+                  (m1 + m2) * l1 * GRAVITY * c1;
+                const t2 =
+                  m2 * l1 * l2 * c2 * a1 +
+                  m2 * l1 * l2 * s2 * w1 ** 2 +
+                  m2 * l2 * GRAVITY * c12 +
+                  m2 * l2 ** 2 * (a1 + a2);
+                most[0] = Math.max(most[0]!, Math.abs(t1));
+                most[1] = Math.max(most[1]!, Math.abs(t2));
+              }
+      }
+    for (const joint of [0, 1]) {
+      const { torqueNm } = armWorst(arm, joint);
+      expect(torqueNm).toBeGreaterThan(most[joint]! * (1 - 1e-9));
+      expect(torqueNm).toBeLessThan(most[joint]! * 1.002);
     }
-    // The upper arm goes from 0 to 80: with the elbow at -30 the forearm is level at 30.
-    expect(second(-30)).toBeCloseTo(m2 * l2 * GRAVITY, 6);
-    // At 90 it points from 90 to 170: the most is at 170.
-    expect(second(90)).toBeCloseTo(m2 * l2 * GRAVITY * Math.abs(Math.cos(170 * RAD)), 6);
   });
 
-  test('no position found by chance asks for more, and the worst is nearly reached', () => {
-    const joints = fc.array(
-      fc
-        .tuple(
-          fc.double({ min: 0.01, max: 1, noNaN: true }),
-          fc.double({ min: 5, max: 200, noNaN: true }),
-          fc.double({ min: 10, max: 300, noNaN: true }),
-          fc.double({ min: -90, max: 90, noNaN: true }),
-          fc.integer({ min: -120, max: 60 }),
-          fc.integer({ min: 10, max: 120 }),
-        )
-        .map(([massKg, centreMm, lengthMm, zeroDeg, low, span]) =>
-          segment({ massKg, centreMm, lengthMm, zeroDeg, limitsDeg: [low, low + span] }),
-        ),
-      { minLength: 1, maxLength: 3 },
-    );
+  test('no position, speed or acceleration found by chance asks for more', () => {
+    const random = fc.array(fc.double({ min: -1, max: 1, noNaN: true }), {
+      minLength: 12,
+      maxLength: 12,
+    });
     fc.assert(
-      fc.property(joints, (arm) => {
-        const holding = armHoldingNm(arm);
-        const sizes = arm.map(() => 0);
-        const tries = 13;
-        const reached = arm.map(() => 0);
-        const straightNm = arm.reduce(
-          (sum, { massKg, centreMm, lengthMm }, i) =>
-            sum +
-            (GRAVITY / 1000) *
-              (massKg * centreMm +
-                lengthMm * arm.slice(i + 1).reduce((mass, one) => mass + one.massKg, 0)),
-          0,
-        );
-        for (let n = 0; n < tries ** arm.length; n++) {
+      fc.property(joints(4), fc.array(random, { minLength: 60, maxLength: 60 }), (arm, draws) => {
+        const worst = arm.map((_, j) => armWorst(arm, j).torqueNm);
+        for (const [n, draw] of draws.entries()) {
+          const part = (i: number) => (n % 2 ? draw[i]! : Math.sign(draw[i]!));
           const angles = arm.map(({ limitsDeg: [low, high] }, i) => {
-            const share = (Math.floor(n / tries ** i) % tries) / (tries - 1);
-            return low + share * (high - low);
+            return low + ((draw[i]! + 1) / 2) * (high - low);
           });
-          // Forward kinematics: places of the joints and masses, then moments as force times lever.
-          let [x, direction] = [0, 0];
-          const jointX: number[] = [];
-          const massX = arm.map(({ centreMm, lengthMm, zeroDeg = 0 }, i) => {
-            jointX.push(x);
-            direction += angles[i]! - zeroDeg;
-            const at = x + centreMm * Math.cos(direction * RAD);
-            x += lengthMm * Math.cos(direction * RAD);
-            return at;
-          });
-          for (const i of arm.keys()) {
-            const nm = massX
-              .slice(i)
-              .reduce(
-                (sum, at, k) => sum + (GRAVITY * arm[i + k]!.massKg * (at - jointX[i]!)) / 1000,
-                0,
-              );
-            expect(Math.abs(nm)).toBeLessThan(holding[i]!(angles[i]!) + 0.015 * straightNm);
-            reached[i] = Math.max(reached[i]!, Math.abs(nm));
-          }
-        }
-        for (const [i, { limitsDeg: limits }] of arm.entries()) {
-          sizes[i] = worstTorque(limits, holding[i]!, 0).torqueNm;
-          // A grid of up to 10 deg misses the worst by no more than 5 deg per joint.
-          expect(reached[i]!).toBeGreaterThan(
-            sizes[i]! - 0.015 * straightNm - straightNm * 3 * Math.sin(5 * RAD),
-          );
+          const speeds = arm.map(({ speedDegS }, i) => part(4 + i) * speedDegS);
+          const accels = arm.map(({ accelDegS2 }, i) => part(8 + i) * accelDegS2);
+          for (const [j, nm] of newtonEuler(arm, angles, speeds, accels).entries())
+            expect(Math.abs(nm)).toBeLessThan(worst[j]! * 1.0005 + 1e-9);
         }
       }),
       { numRuns: 60 },
     );
   });
 
-  test('an arm of which nobody knows where it is level counts as stretched out', () => {
-    const [alone] = armHoldingNm([segment({ zeroDeg: undefined, limitsDeg: [80, 90] })]);
-    expect(alone!(85)).toBeCloseTo((0.3 * GRAVITY * 80) / 1000, 9);
+  test('and what is told is really reached: a climb by Newton and Euler comes as high', () => {
+    fc.assert(
+      fc.property(joints(3), (arm) => {
+        for (const joint of arm.keys()) {
+          const { torqueNm } = armWorst(arm, joint);
+          // The torque as a function of shares -1 to 1 of angle, speed and acceleration of each joint.
+          const at = (shares: number[], sign: number) => {
+            const of = (k: number, i: number) => shares[3 * i + k]!;
+            const angles = arm.map(({ limitsDeg: [low, high] }, i) => {
+              return low + ((of(0, i) + 1) / 2) * (high - low);
+            });
+            const speeds = arm.map(({ speedDegS }, i) => of(1, i) * speedDegS);
+            const accels = arm.map(({ accelDegS2 }, i) => of(2, i) * accelDegS2);
+            return sign * newtonEuler(arm, angles, speeds, accels)[joint]!;
+          };
+          let most = 0;
+          for (let seed = 0; seed < 24; seed++)
+            for (const sign of [1, -1]) {
+              let shares = Array.from({ length: 3 * arm.length }, (_, i) =>
+                Math.sin(12.9898 * (seed + 1) * (i + 1)),
+              );
+              for (let step = 0.5; step > 1e-3; ) {
+                const tries = shares.flatMap((share, i) =>
+                  [step, -step].map((by) => shares.with(i, Math.max(-1, Math.min(1, share + by)))),
+                );
+                const next = tries.reduce((a, b) => (at(b, sign) > at(a, sign) ? b : a));
+                if (at(next, sign) > at(shares, sign) + 1e-12) shares = next;
+                else step /= 2;
+              }
+              most = Math.max(most, at(shares, sign));
+            }
+          expect(most).toBeGreaterThan(torqueNm * 0.99);
+          expect(most).toBeLessThan(torqueNm * 1.0005 + 1e-9);
+        }
+      }),
+      { numRuns: 8 },
+    );
   });
 
-  // Parallel axes: the sum of m r2 over point masses; any textbook on mechanics.
-  test('inertia of the straight arm', () => {
-    const arm = [segment(), segment({ massKg: 0.1, centreMm: 50 })];
-    expect(armInertia(arm, 0)).toBeCloseTo(0.3 * 0.08 ** 2 + 0.1 * 0.2 ** 2, 12);
-    expect(armInertia(arm, 1)).toBeCloseTo(0.1 * 0.05 ** 2, 12);
+  test('an arm of which nobody knows where it is level counts as stretched out', () => {
+    const still = { speedDegS: 1e-9, accelDegS2: 1e-9 };
+    const { torqueNm } = armWorst(
+      [segment({ zeroDeg: undefined, limitsDeg: [80, 90], ...still })],
+      0,
+    );
+    expect(torqueNm).toBeCloseTo((0.3 * GRAVITY * 80) / 1000, 9);
   });
 });
