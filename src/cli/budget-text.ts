@@ -1,6 +1,7 @@
 import type { Budget, FuseBudget, RailBudget } from '../prop/budget.ts';
 import type { RehearsedLoad } from '../rehearsal/rehearsed-load.ts';
 import { tidy } from '../shared/units.ts';
+import { DIP_SHARE, WAKE } from '../sums/supply.ts';
 import { bundleFactor } from '../sums/wire.ts';
 import { table } from './output.ts';
 
@@ -30,6 +31,8 @@ export function budgetText(
     rails(budget.rails),
     ...fuses(budget.rails),
     ...batteries(budget.rails),
+    ...capacitors(budget.rails),
+    ...holding(budget),
     ...cueTable(cues),
     ...channels(budget),
     ...wires(budget),
@@ -110,6 +113,25 @@ function fuseLine(fuse: FuseBudget): string {
   const is = verdict ?? 'the wire cannot be judged';
   const other = verdict === 'fits' || best === '' ? '' : `; ${best}`;
   return `${tidy(ratingA)} A ${standard}, ${load}${weakest}: ${is}${other}`;
+}
+
+function capacitors(all: readonly RailBudget[]): string[] {
+  const lines = all.flatMap(({ name, capacitorF: farad, momentA, limitA }) =>
+    farad === undefined
+      ? []
+      : [
+          `${name}: ${tidy(1e6 * farad, 0)} uF at the rail keep its dip to ${percent(DIP_SHARE)} while ${n(momentA)} A flow for ${WAKE.startS} s and it gives ${n(limitA)} A (C = I dt / dV)`,
+        ],
+  );
+  return lines.length > 0 ? [['Capacitors', ...lines].join('\n')] : [];
+}
+
+function holding({ channels: all }: Budget): string[] {
+  const lines = all.flatMap(({ name, holdingA: amps }) =>
+    amps === undefined ? [] : [`${name}: about ${n(amps)} A where it has to hold most`],
+  );
+  const how = 'In proportion to the torque, from the current at rest to that at the stall.';
+  return lines.length > 0 ? [['Holding a load', ...lines, how].join('\n')] : [];
 }
 
 function batteries(all: readonly RailBudget[]): string[] {

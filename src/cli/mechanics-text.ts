@@ -1,4 +1,4 @@
-import { relayOf, servoOf } from '../prop/kinds/channel.ts';
+import { relayOf } from '../prop/kinds/channel.ts';
 import {
   type LinkageInfo,
   linkageInfo,
@@ -10,6 +10,7 @@ import {
 import { mechanicsOf } from '../prop/mechanics.ts';
 import type { Prop } from '../prop/schema.ts';
 import { tidy } from '../shared/units.ts';
+import { KGF_CM_NM } from '../sums/servo-line.ts';
 import { WANTED_MARGIN } from '../sums/torque.ts';
 import { table } from './output.ts';
 
@@ -30,7 +31,7 @@ export function mechanicsReport(prop: Prop): MechanicsReport {
     if (vapour) report.vapour.push({ channel, ...vapour });
     const known = mechanics.get(channel);
     if (!known) continue;
-    const torque = torqueInfo(known, servoOf(spec)?.stallNm);
+    const torque = torqueInfo(known, known.stallNm);
     const linkage = linkageInfo(known);
     if (torque) report.torque.push({ channel, ...torque });
     if (linkage) report.linkages.push({ channel, ...linkage });
@@ -38,17 +39,30 @@ export function mechanicsReport(prop: Prop): MechanicsReport {
   return report;
 }
 
+const kgfCm = (nm: number) => String(tidy(nm / KGF_CM_NM, 1));
+
 /** The report for the terminal: a block for each part that the file describes. */
 export function mechanicsText({ torque, linkages, vapour }: MechanicsReport): string[] {
   const blocks: string[] = [];
   if (torque.length > 0) {
-    const heading = ['servo', 'needs N m', 'at deg', 'to start N m', 'stalls at N m', 'margin'];
+    const heading = [
+      'servo',
+      'needs N m',
+      'kgf cm',
+      'at deg',
+      'to start N m',
+      'stalls at N m',
+      'kgf cm',
+      'margin',
+    ];
     const rows = torque.map((one) => [
       one.channel,
       String(tidy(one.worstNm, 3)),
+      kgfCm(one.worstNm),
       String(one.atDeg),
       String(tidy(one.accelerationNm, 3)),
-      String(one.stallNm ?? ''),
+      one.stallNm === undefined ? '' : String(tidy(one.stallNm, 3)),
+      one.stallNm === undefined ? '' : kgfCm(one.stallNm),
       one.margin === undefined ? '' : one.margin.toFixed(1),
     ]);
     const note = `margin: common practice is ${WANTED_MARGIN} or more; friction is not counted.`;

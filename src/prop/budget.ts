@@ -8,13 +8,23 @@ import {
   flybackDiode,
 } from '../sums/relay-drive.ts';
 import { type Led, ledResistor, type SeriesResistor } from '../sums/resistor.ts';
-import { inrushA, runTimeH, totals, WAKE, wantedSupplyA } from '../sums/supply.ts';
+import { holdingA } from '../sums/servo-line.ts';
+import {
+  capacitorF,
+  DIP_SHARE,
+  inrushA,
+  runTimeH,
+  totals,
+  WAKE,
+  wantedSupplyA,
+} from '../sums/supply.ts';
 import { type ChannelVolts, dropsOf, type ProtectedWire, type WireLoad } from './drops.ts';
 import { relayOf } from './kinds/channel.ts';
 import { coilLoadOf, loadRailOf } from './kinds/contact.ts';
 import type { Draw } from './kinds/kind.ts';
 import { kindOf } from './kinds/registry.ts';
 import { throughOf } from './kinds/through.ts';
+import { mechanicsOf } from './mechanics.ts';
 import { driven, ledSupplyV } from './pin-load.ts';
 import type { Channel, Prop, Rail } from './schema.ts';
 
@@ -41,6 +51,8 @@ export interface RailBudget {
   momentA: number;
   /** A supply with a margin above the peak, and no less than what flows for a moment (A). */
   wantedA: number;
+  /** For what starts beyond the limit to dip the rail by a tenth at most (F). */
+  capacitorF?: number;
   fuse?: FuseBudget;
   battery?: { idleH: number; movingH: number; wantedH?: number };
 }
@@ -64,6 +76,8 @@ export interface ChannelBudget extends Partial<ChannelVolts> {
   rail: string;
   movingA: number;
   stallA: number;
+  /** While it holds the most that it has to, where load and stall torque are known (A). */
+  holdingA?: number;
   /** What its wires lose while it moves (V), and as a share of the rail's voltage. */
   dropV?: number;
   dropShare?: number;
@@ -105,6 +119,7 @@ export interface Budget {
 /** Works out the electrical budget of a prop: currents (A), voltages (V), running times (h). */
 export function budgetOf(prop: Prop): Budget {
   const drops = dropsOf(prop);
+  const mechanics = mechanicsOf(prop);
   const members = new Map<string, Member[]>();
   const channels: ChannelBudget[] = [];
   const join = (rail: string, member: Member) => {
@@ -118,9 +133,12 @@ export function budgetOf(prop: Prop): Budget {
     const rail = loadRailOf(channel);
     if (rail === undefined || !Object.hasOwn(prop.rails, rail)) continue;
     join(rail, { name, channel, draw: kindOf(channel).draw(channel) });
-    const { busyA, stallA } = kindOf(channel).draw(channel);
+    const { idleA, busyA, stallA } = kindOf(channel).draw(channel);
     const volts = drops.channels.get(name);
     const one: ChannelBudget = { name, rail, movingA: busyA, stallA, ...volts };
+    const { worst, stallNm } = mechanics.get(name) ?? {};
+    if (worst && stallNm)
+      one.holdingA = holdingA({ idleA, stallA }, worst.torqueNm - worst.accelerationNm, stallNm);
     if (volts) {
       one.dropV = prop.rails[rail]!.volts - volts.movingV;
       one.dropShare = one.dropV / prop.rails[rail]!.volts;
@@ -130,7 +148,7 @@ export function budgetOf(prop: Prop): Budget {
   return {
     rails: Object.entries(prop.rails).map(([name, rail]) => {
       const budget = railBudget(name, rail, members.get(name) ?? []);
-      const fuse = fuseBudget(rail, budget, drops.weakest.get(name));
+      const fuse = fuseBudget(rail, budget, drops.weakest.get(name), prop.ambientC);
       return fuse ? { ...budget, fuse } : budget;
     }),
     channels,
@@ -199,6 +217,8 @@ function railBudget(
   }
   budget.momentA = Math.max(budget.hardest?.amps ?? 0, budget.inrush.staggeredA);
   budget.wantedA = wantedSupplyA(peakA, budget.momentA);
+  const beyondA = budget.momentA - limitA;
+  if (beyondA > 0) budget.capacitorF = capacitorF(beyondA, WAKE.startS, DIP_SHARE * volts);
   if (battery) {
     const { wantedH } = battery;
     budget.battery = {
@@ -214,6 +234,7 @@ function fuseBudget(
   { fuse, supply }: Rail,
   { peakA: loadA, momentA }: RailBudget,
   weakest: ProtectedWire | undefined,
+  ambientC: number,
 ): FuseBudget | undefined {
   if (!fuse && !supply) return undefined;
   const { ratingA, standard } = fuse ?? { standard: 'ISO 8820' as const };
@@ -223,7 +244,7 @@ function fuseBudget(
   const wireA = weakest
     ? Math.max(0, weakest.capacityA - (weakest.shared?.amps ?? 0))
     : Number.POSITIVE_INFINITY;
-  const window = { loadA, momentA, wireA };
+  const window = { loadA, momentA, wireA, ambientC };
   if (ratingA !== undefined) {
     const verdict = fuseVerdict(ratingA, window, standard);
     if (weakest || verdict !== 'fits') budget.verdict = verdict;

@@ -3,7 +3,9 @@ import { tidy } from '../shared/units.ts';
 import { FUSE_RATINGS_A, FUSE_RULES, isFuseRating, protectingA } from '../sums/fuse.ts';
 import { baseA } from '../sums/relay-drive.ts';
 import { ledMostA } from '../sums/resistor.ts';
+import { KGF_CM_NM, loadedSpeedDegS, ratedAt } from '../sums/servo-line.ts';
 import { awgWithSection, capacityA, sectionForDropMm2 } from '../sums/wire.ts';
+import { batteryOf } from './battery.ts';
 import {
   budgetOf,
   type ChannelBudget,
@@ -14,6 +16,8 @@ import {
 import { coreOhm, isPlus, isReturn, sectionOf } from './circuit.ts';
 import type { WireLoad } from './drops.ts';
 import { type Finding, type Path, pathText } from './finding.ts';
+import { servoOf } from './kinds/channel.ts';
+import { type Mechanics, mechanicsOf, ratedOf, stallNmOf } from './mechanics.ts';
 import { Notes } from './notes.ts';
 import type { Prop, Wire } from './schema.ts';
 import { readText } from './text.ts';
@@ -31,10 +35,15 @@ export function lintBudget(notes: Notes): void {
     if (notes.given.broken(['rails', rail.name])) continue;
     lintFuse(notes, rail);
     lintSupply(notes, rail);
+    lintBattery(notes, rail.name);
   }
+  const mechanics = mechanicsOf(notes.prop);
   const thin = new Set<string>();
   for (const wire of budget.wires) if (lintGauge(notes, wire)) thin.add(pathText(wire.path));
-  for (const channel of budget.channels) lintDrop(notes, channel, thin);
+  for (const channel of budget.channels) {
+    lintDrop(notes, channel, thin);
+    lintRated(notes, channel, mechanics.get(channel.name));
+  }
   for (const led of budget.leds) lintLed(notes, led);
   for (const coil of budget.coils) lintCoil(notes, coil);
 }
@@ -135,6 +144,62 @@ function lintSupply(notes: Notes, rail: RailBudget): void {
       `the battery lasts ${hours(idleH)} at rest but ${hours(movingH)} if all moves all the time, and ${hours(wantedH)} is wanted`,
       'see what the cues need: sinew budget FILE',
     );
+}
+
+function lintBattery(notes: Notes, rail: string): void {
+  const { battery, volts, limitA } = notes.prop.rails[rail]!;
+  if (!battery) return;
+  const { fullV, nominalV, emptyV, maxA } = battery;
+  const path = ['rails', rail, 'battery'];
+  if (emptyV !== undefined && fullV !== undefined && emptyV >= fullV) {
+    notes.error(
+      [...path, 'emptyV'],
+      `${tidy(emptyV)} V is not below fullV, ${tidy(fullV)} V`,
+      'give the lower one as emptyV',
+    );
+    return;
+  }
+  const outside = volts > (fullV ?? volts) || volts < (emptyV ?? volts);
+  if (outside && batteryOf(notes.prop.rails[rail]!))
+    notes.warning(
+      ['rails', rail, 'volts'],
+      `${rail} has ${tidy(volts)} V, and its battery gives ${tidy(emptyV ?? volts)} to ${tidy(fullV ?? volts)} V`,
+      `give its nominal voltage${nominalV === undefined ? '' : `, ${tidy(nominalV)} V`}, or nominalV where a regulator lies between`,
+    );
+  if (maxA !== undefined && limitA > maxA)
+    notes.warning(
+      ['rails', rail, 'limitA'],
+      `${rail} may be asked for ${A(limitA)}, and its battery may give ${A(maxA)}`,
+      `set limitA to ${tidy(maxA, 2)}, or use a battery for more`,
+    );
+}
+
+/** A speed limit above what the servo does at the voltage that arrives, without load and with it. */
+function lintRated(
+  notes: Notes,
+  { name, rail, movingV }: ChannelBudget,
+  mechanics: Mechanics | undefined,
+): void {
+  const spec = servoOf(notes.prop.channels[name]);
+  const rated = spec && ratedOf(spec);
+  const path = ['channels', name, 'speedDegS'];
+  if (!spec || rated?.speedDegS === undefined || spec.linkage) return;
+  if (notes.given.broken(path) || notes.given.broken(['channels', name, 'rated'])) return;
+  const volts = movingV ?? notes.prop.rails[rail]!.volts;
+  const freeDegS = ratedAt(rated, volts).speedDegS!;
+  const stallNm = stallNmOf(notes.prop, spec, volts);
+  const loadNm = mechanics?.worst?.torqueNm ?? 0;
+  const speedDegS = stallNm ? loadedSpeedDegS(freeDegS, loadNm, stallNm) : freeDegS;
+  if (spec.speedDegS <= speedDegS * (1 + 1e-9)) return;
+  const under =
+    speedDegS < freeDegS
+      ? `, under ${Number(loadNm.toPrecision(2))} N m (${tidy(loadNm / KGF_CM_NM, 1)} kgf cm)`
+      : '';
+  notes.warning(
+    path,
+    `${name} turns ${tidy(speedDegS, 0)} deg/s at most at the ${tidy(volts, 2)} V that arrive${under}, and ${tidy(spec.speedDegS)} deg/s are its limit`,
+    `set speedDegS to ${Math.floor(speedDegS)} or less`,
+  );
 }
 
 // --- wires ----------------------------------------------------------------------------------------

@@ -1,4 +1,5 @@
 import { tidy } from '../shared/units.ts';
+import { KGF_CM_NM } from '../sums/servo-line.ts';
 import { type Fall, GEAR_HOLDS, GRAVITY, WANTED_MARGIN } from '../sums/torque.ts';
 import { armOf, armsOf, type LinkageFigures, type Mechanics, mechanicsOf } from './mechanics.ts';
 import type { Notes } from './notes.ts';
@@ -57,13 +58,13 @@ function lintLinkage(
 function lintTorque(
   notes: Notes,
   name: string,
-  { stallNm }: ServoChannel,
-  { worst, margin }: Mechanics,
+  _servo: ServoChannel,
+  { worst, margin, stallNm }: Mechanics,
 ): void {
   if (!worst || margin === undefined || margin >= WANTED_MARGIN) return;
   const path = ['channels', name, 'stallNm'];
   const needs = `at ${deg(worst.atDeg)} it has to bring ${nm(worst.torqueNm)}`;
-  const right = `take a servo of ${nm(WANTED_MARGIN * worst.torqueNm)} or more, a lighter load, a spring or a lower accelDegS2`;
+  const right = `take a servo of ${nm(WANTED_MARGIN * worst.torqueNm)} (${tidy((WANTED_MARGIN * worst.torqueNm) / KGF_CM_NM, 1)} kgf cm) or more, a lighter load, a spring or a lower accelDegS2`;
   if (margin < 1)
     notes.error(path, `${needs}, more than the ${nm(stallNm!)} at which it stalls`, right);
   else

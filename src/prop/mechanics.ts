@@ -1,3 +1,4 @@
+import { KGF_CM_NM, type RatedServo, ratedAt } from '../sums/servo-line.ts';
 import { ServoMapping } from '../sums/servo-mapping.ts';
 import {
   type ArmSegment,
@@ -21,11 +22,36 @@ export interface Mechanics {
   worst?: Worst;
   /** Stall torque by the most that it has to bring. */
   margin?: number;
+  /** Stall torque at the voltage of its rail (N m). */
+  stallNm?: number;
   linkage?: LinkageFigures;
   /** The hardest fall when it is let go at any angle within its soft limits; without one where it stays. */
   fall?: Fall;
   /** The fall when it is let go where it parks. */
   parkFall?: Fall;
+}
+
+/** What the data sheet of a servo says, in N m. */
+export function ratedOf({ rated }: ServoChannel): RatedServo | undefined {
+  if (!rated) return undefined;
+  const { volts, speedDegS, stallNm, stallKgfCm } = rated;
+  return {
+    volts,
+    speedDegS,
+    stallNm: stallNm ?? (stallKgfCm === undefined ? undefined : stallKgfCm * KGF_CM_NM),
+  };
+}
+
+/** Stall torque of a servo (N m) at a voltage, or at that of its rail; undefined where it is not given. */
+export function stallNmOf(prop: Prop, spec: ServoChannel, atV?: number): number | undefined {
+  const { rail, stallNm, stallKgfCm } = spec;
+  const railV =
+    rail !== undefined && Object.hasOwn(prop.rails, rail) ? prop.rails[rail]!.volts : undefined;
+  const given = stallNm ?? (stallKgfCm === undefined ? undefined : stallKgfCm * KGF_CM_NM);
+  // Given for the voltage of the rail, it falls with what arrives of it.
+  if (given !== undefined) return railV && atV !== undefined ? (given * atV) / railV : given;
+  const rated = ratedOf(spec);
+  return rated && ratedAt(rated, atV ?? railV ?? rated.volts).stallNm;
 }
 
 /** A linkage within the soft limits of its channel. */
@@ -85,12 +111,13 @@ export function mechanicsOf(prop: Prop, limitsOf: LimitsOf = softLimits): Map<st
     if (!mapping) continue;
     const servo = { spec: given, mapping, limitsDeg: limitsOf(given, name) };
     const worst = arms.get(name)?.(servo) ?? flapWorst(servo);
+    const stallNm = stallNmOf(prop, given);
     found.set(name, {
       ...(servo.mapping.linkage && { linkage: linkageFigures(servo) }),
       ...(worst && { worst }),
       ...falls(servo),
-      ...(worst?.torqueNm &&
-        given.stallNm !== undefined && { margin: given.stallNm / worst.torqueNm }),
+      ...(stallNm !== undefined && { stallNm }),
+      ...(worst?.torqueNm && stallNm !== undefined && { margin: stallNm / worst.torqueNm }),
     });
   }
   return found;

@@ -57,6 +57,10 @@ function make() {
           .default(1)
           .describe("Peukert's exponent; 1 counts ampere-hours alone"),
         wantedH: positive('hours', 'how long it must last (h)').optional(),
+        fullV: positive('volts', 'voltage when full (V)').optional(),
+        nominalV: positive('volts', 'nominal voltage (V)').optional(),
+        emptyV: positive('volts', 'voltage at which it must not be used any more (V)').optional(),
+        maxA: positive('amperes', 'current that it may give all the time (A)').optional(),
       })
       .optional()
       .describe('the battery that feeds this rail'),
@@ -269,6 +273,12 @@ function make() {
         .record(name('guard'), guard)
         .default({})
         .describe('mats, beams and doors; a guard inhibits or stops, and never starts anything'),
+      ambientC: z
+        .number({ error: 'is not a number; give degrees Celsius' })
+        .min(-40, { error: 'is below -40; give degrees Celsius' })
+        .max(85, { error: 'is above 85; give degrees Celsius' })
+        .default(25)
+        .describe('temperature inside the prop, for the ratings of fuses (C)'),
       boards: z.record(name('board'), board),
       rails: z.record(name('rail'), rail).default({}),
       connectors: z.record(name('connector'), connector).default({}),

@@ -1,5 +1,6 @@
 import { factsOf } from '../boards/registry.ts';
 import { tidy } from '../shared/units.ts';
+import { type Battery, batteryOf } from './battery.ts';
 import { coreOhm } from './circuit.ts';
 import { requirementText } from './interlock.ts';
 import { relayOf, servoOf } from './kinds/channel.ts';
@@ -111,6 +112,22 @@ function look(site: Site): TraceStep {
 
 // --- supply ---------------------------------------------------------------------------------------
 
+/** What a supply gives: a battery from empty to full, where the file tells. */
+function supplyRange(battery: Battery | undefined, volts: number): [low: number, high: number] {
+  const { emptyV, fullV } = battery ?? {};
+  return [emptyV ?? volts * (1 - SUPPLY_SPREAD), fullV ?? volts * (1 + SUPPLY_SPREAD)];
+}
+
+function spread(battery: Battery | undefined, volts: number): string {
+  if (!battery) return `${show(volts)} V, give or take ${SUPPLY_SPREAD * 100} %`;
+  const [low, high] = supplyRange(battery, volts);
+  return `${show(low)} to ${show(high)} V, from the battery empty to full`;
+}
+
+/** The battery at the rail of a channel, if any. */
+const batteryAt = ({ prop, rail }: Site) =>
+  rail === undefined || !Object.hasOwn(prop.rails, rail) ? undefined : batteryOf(prop.rails[rail]!);
+
 function supply(site: Site): TraceStep[] {
   const { volts, rail, plug, block, fuse } = site;
   if (volts === undefined) return [];
@@ -118,7 +135,14 @@ function supply(site: Site): TraceStep[] {
   const terminals = site.supply;
   const way = plug ? site.way('plus', plug.plus) : [];
   const fused = fuse && (!terminals || way.some((link) => link.kind === 'fuse'));
-  steps.push(...source(rail!, { volts, terminals, fuse: fused ? fuse : undefined }));
+  steps.push(
+    ...source(rail!, {
+      volts,
+      terminals,
+      fuse: fused ? fuse : undefined,
+      battery: batteryAt(site),
+    }),
+  );
   if (block && (!terminals || block.plus !== terminals.plus))
     steps.push(
       under(
@@ -147,7 +171,13 @@ function source(
     volts,
     terminals,
     fuse,
-  }: { volts: number; terminals: Pair | undefined; fuse: Rail['fuse'] | undefined },
+    battery,
+  }: {
+    volts: number;
+    terminals: Pair | undefined;
+    fuse: Rail['fuse'] | undefined;
+    battery: Battery | undefined;
+  },
 ): TraceStep[] {
   const steps: TraceStep[] = [
     {
@@ -155,8 +185,8 @@ function source(
       check: terminals
         ? `Measure the supply at its terminals: ${terminals.plus} against ${terminals.return}.`
         : `Measure the supply of rail ${rail} at its terminals.`,
-      expect: `${show(volts)} V, give or take ${SUPPLY_SPREAD * 100} %`,
-      reading: voltage(volts * (1 - SUPPLY_SPREAD), volts * (1 + SUPPLY_SPREAD), terminals),
+      expect: spread(battery, volts),
+      reading: voltage(...supplyRange(battery, volts), terminals),
       otherwise:
         'Nothing: the switch, the mains side (licensed persons only) or the battery. Too little: unplug loads one by one; a supply that recovers was overloaded.',
     },
@@ -177,7 +207,7 @@ function under(site: Site, pair: Pair, check: string, otherwise: string): TraceS
   const volts = site.volts!;
   const there = site.voltsAt(pair)!;
   const drop = volts - there;
-  const least = there * (1 - SUPPLY_SPREAD);
+  const least = there * (supplyRange(batteryAt(site), volts)[0] / volts);
   return {
     power: 'on',
     check,
@@ -185,7 +215,7 @@ function under(site: Site, pair: Pair, check: string, otherwise: string): TraceS
       drop >= 0.005
         ? `${show(there)} V (${show(volts)} V less ${show(drop)} V at ${show(site.amps)} A), no less than ${show(least)} V`
         : `${show(there)} V, no less than ${show(least)} V`,
-    reading: voltage(least, volts * (1 + SUPPLY_SPREAD), pair),
+    reading: voltage(least, supplyRange(batteryAt(site), volts)[1], pair),
     otherwise,
   };
 }
@@ -279,7 +309,14 @@ function load(site: Site): TraceStep[] {
   if (rail && loadRail !== site.rail) {
     const fused = site.loadWay().some((link) => link.kind === 'fuse' && link.rail === loadRail);
     const { volts, supply: terminals, fuse } = rail;
-    steps.push(...source(loadRail!, { volts, terminals, fuse: fused ? fuse : undefined }));
+    steps.push(
+      ...source(loadRail!, {
+        volts,
+        terminals,
+        fuse: fused ? fuse : undefined,
+        battery: batteryOf(rail),
+      }),
+    );
     if (terminals)
       steps.push({
         power: 'on',

@@ -103,3 +103,14 @@ export function runTimeH({ capacityAh, ratedH, peukert }: Battery, amps: number)
   const share = capacityAh / (amps * ratedH);
   return ratedH * (share > 1 ? share : share ** peukert);
 }
+
+/** The dip of a rail (share of its voltage) that a capacitor keeps to. Common practice, no source. */
+export const DIP_SHARE = 0.1;
+
+/**
+ * The capacitor (F) that gives a current (A) beyond the supply's for a time (s) while the voltage falls by
+ * no more than a dip (V): C = I dt / dV, from the definition of capacitance.
+ */
+export function capacitorF(amps: number, forS: number, dipV: number): number {
+  return (Math.max(0, amps) * forS) / dipV;
+}

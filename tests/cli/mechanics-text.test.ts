@@ -26,7 +26,7 @@ test('the wings of the owl, worked by hand: m g r with the wing level, and m (2 
     },
   ]);
   const text = mechanicsText(report).join('\n\n');
-  expect(text).toMatch(/wing_left +0\.124 +80 +0\.018 +0\.35 +2\.8/);
+  expect(text).toMatch(/wing_left +0\.124 +1\.3 +80 +0\.018 +0\.35 +3\.6 +2\.8/);
   expect(text).toContain('mist: 250 ml last 50 min of vapour, 149 min with its rests');
 });
 

@@ -314,3 +314,57 @@ cues:
     ]);
   });
 });
+
+describe('batteries and what a servo is rated for', () => {
+  const text = (rail: string, more: string) => `sinew: 1
+name: Test
+boards: { main: { driver: sim } }
+rails: { six: { volts: 7.4, limitA: ${rail} } }
+channels:
+  a: { kind: servo, output: { board: main, pin: 17 }, rail: six, calibration: [[1000, -45], [2000, 45]], draw: { movingA: 0.5, stallA: 1 }, park: { to: 0 }${more} }
+`;
+
+  test('a battery that may give less than the rail is asked for', () => {
+    const battery = 'battery: { capacityAh: 2, fullV: 8.4, nominalV: 7.4, emptyV: 6, maxA: 4 }';
+    expectFindings(text(`»5, ${battery}`, ''), [
+      {
+        severity: 'warning',
+        wrong: 'asked for 5 A, and its battery may give 4 A',
+        right: 'limitA to 4',
+      },
+    ]);
+    expectFindings(text(`4, ${battery}`, ''), []);
+  });
+
+  test('a rail outside what its battery gives', () => {
+    const battery = 'battery: { capacityAh: 2, fullV: 4.2, emptyV: 3 }';
+    expectFindings(text(`4, ${battery}`, '').replace('7.4', '»7.4'), [
+      { severity: 'warning', path: 'rails.six.volts', wrong: 'its battery gives 3 to 4.2 V' },
+    ]);
+  });
+
+  test('a speed limit above what the servo does at the voltage that arrives, and under load', () => {
+    // 300 deg/s at 6 V are 370 deg/s at 7.4 V.
+    const rated = (speed: string, more = '') =>
+      text(
+        '4',
+        `, speedDegS: ${speed}, rated: { volts: 6, speedDegS: 300, stallKgfCm: 10 }${more}`,
+      );
+    expectFindings(rated('360'), []);
+    expectFindings(rated('»380'), [
+      {
+        severity: 'warning',
+        wrong: 'a turns 370 deg/s at most at the 7.4 V that arrive, and 380',
+        right: 'set speedDegS to 370',
+      },
+    ]);
+  });
+
+  test('the stall torque in kgf cm counts as that in N m', () => {
+    const load = ', load: { flap: { massKg: 0.5, centreMm: 100 } }';
+    const of = (stall: string) =>
+      parseProp(text('4', `, ${stall}${load}`), 'test.yaml').findings.map(({ wrong }) => wrong);
+    expect(of('stallKgfCm: 5')).toEqual(of('stallNm: 0.4903325'));
+    expect(of('stallKgfCm: 5').join()).toContain('stall');
+  });
+});

@@ -175,7 +175,7 @@ describe('torque', () => {
         severity: 'warning',
         path: 'channels.wing.stallNm',
         wrong: 'at 0 deg it has to bring 0.98 N m, and 1.5 N m stall it: 1.5 times',
-        right: '2 N m or more',
+        right: /2 N m \(20 kgf cm\) or more/,
       },
     ]);
     expectFindings(text(0.97), [

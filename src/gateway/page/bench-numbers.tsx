@@ -1,6 +1,7 @@
 import { type ReadonlySignal, useComputed, useSignal, useSignalEffect } from '@preact/signals';
 import type { ChannelInfo, ChannelState, LinkageInfo, TorqueInfo } from '../../api/types.ts';
 import type { FlagName } from '../../shared/telemetry.ts';
+import { KGF_CM_NM } from '../../sums/servo-line.ts';
 import { WANTED_MARGIN } from '../../sums/torque.ts';
 import { angle } from './angle.ts';
 import { degText, envelopeDeg, rangeText } from './bench-moves.ts';
@@ -21,12 +22,15 @@ export const ampsText = ({ measuredA, amps }: ChannelState) =>
     ? `${amps.toFixed(2)} A, estimated`
     : `${measuredA.toFixed(2)} A, measured`;
 
-/** `2.4 x: 0.42 N m of 1 N m, at 35 deg`. */
+/** `0.42 N m (4.3 kgf cm)` */
+const torque = (nm: number) => `${nm.toFixed(2)} N m (${(nm / KGF_CM_NM).toFixed(1)} kgf cm)`;
+
+/** `2.4 x: 0.42 N m (4.3 kgf cm) of 1.00 N m (10.2 kgf cm), at 35 deg`. */
 function torqueText({ worstNm, atDeg, stallNm, margin }: TorqueInfo): string {
   const at = `at ${degText(atDeg)}`;
-  if (margin === undefined) return `${worstNm.toFixed(2)} N m ${at}; stall torque not given`;
+  if (margin === undefined) return `${torque(worstNm)} ${at}; stall torque not given`;
   const weak = margin < WANTED_MARGIN ? ` (common practice: ${WANTED_MARGIN} x)` : '';
-  return `${margin.toFixed(1)} x${weak}: ${worstNm.toFixed(2)} N m of ${stallNm} N m, ${at}`;
+  return `${margin.toFixed(1)} x${weak}: ${torque(worstNm)} of ${torque(stallNm!)}, ${at}`;
 }
 
 function linkageText({ transmissionDeg, transmissionAtDeg, advantage }: LinkageInfo): string {

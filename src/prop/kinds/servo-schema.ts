@@ -136,6 +136,19 @@ export function servoSchema({ z, name, positive, atLeast0, angle, pin, position,
       'newton metres',
       'stall torque at the voltage of its rail (N m); 1 kgf cm is 0.098 N m',
     ).optional(),
+    stallKgfCm: positive(
+      'kgf cm',
+      'the same in kgf cm, as data sheets have it; 1 kgf cm is 0.0980665 N m',
+    ).optional(),
+    rated: z
+      .strictObject({
+        volts: positive('volts', 'at this voltage (V)'),
+        speedDegS: positive('deg/s', 'speed without load (deg/s); 0.15 s/60 deg is 400').optional(),
+        stallNm: positive('newton metres', 'stall torque (N m)').optional(),
+        stallKgfCm: positive('kgf cm', 'stall torque (kgf cm)').optional(),
+      })
+      .optional()
+      .describe('what the data sheet says of the servo, at the voltage that it says it for'),
     load: load.optional(),
     marks: z.record(name('mark'), z.number()).optional().describe('named positions (deg)'),
     park: z

@@ -105,7 +105,7 @@ export const servo: Kind<ServoChannel> = {
     notes.checkPosition(name, value, path, limits),
   info: (channel, { mapping, mechanics }) => {
     const linkageFigures = linkageInfo(mechanics);
-    const torque = torqueInfo(mechanics, channel.stallNm);
+    const torque = torqueInfo(mechanics, mechanics.stallNm);
     return {
       park: { to: channel.park.to, then: channel.park.then },
       limitsDeg: [...(channel.limitsDeg ?? mapping!.calibrationDeg)] as [number, number],
