@@ -6,11 +6,13 @@ import type { Params } from '../../api/methods.ts';
 import { NOT_PARKED } from '../../shared/condition-text.ts';
 import { Bench } from './bench.tsx';
 import { Confirm } from './confirm.tsx';
+import { Device } from './device.tsx';
 import { FileBanner } from './file-banner.tsx';
 import { placeByHand, watchHand } from './hand.ts';
 import { linkState, linkTimeoutMs, tokenReason, useToken } from './link.ts';
 import { MainButton } from './main-button.tsx';
 import { Overview } from './overview.tsx';
+import { watchPresence } from './presence.ts';
 import { watchRefusals } from './refusal.ts';
 import { keepInSight } from './safety-place.ts';
 import { StopPress } from './stop-press.ts';
@@ -96,6 +98,7 @@ function App() {
       <FileBanner />
       <main id="main" tabIndex={-1} inert={linkState.value !== 'open'}>
         <Shown />
+        <Device />
       </main>
       <Confirm />
       <Safety />
@@ -283,5 +286,6 @@ function TokenForm() {
 
 watchHand();
 watchRefusals();
+watchPresence();
 startStore();
 render(<App />, document.body);

@@ -16,6 +16,11 @@ interface Question {
 
 const question = signal<Question | undefined>(undefined);
 
+/** Asks a person before something is done. */
+export function askFirst(asked: Question): void {
+  question.value = asked;
+}
+
 /** Wakes the prop; where the position of a servo is unknown, a person is asked first. */
 export async function wake(): Promise<void> {
   await asking('wake', {}, 'wake.unknown-servos', ({ servos }) => ({

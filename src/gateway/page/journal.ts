@@ -8,6 +8,17 @@ export const clockTime = new Intl.DateTimeFormat(undefined, {
   hourCycle: 'h23',
 });
 
+const dayAndMonth = new Intl.DateTimeFormat(undefined, { day: 'numeric', month: 'short' });
+
+/** The time of an entry, with its date where that is not today's. */
+export function dateTime(time: string, now = new Date()): string {
+  const then = new Date(time);
+  const clock = clockTime.format(then);
+  return then.toDateString() === now.toDateString()
+    ? clock
+    : `${dayAndMonth.format(then)}, ${clock}`;
+}
+
 /**
  * The newest `most` entries once another has come. One that is known by its seq is told again and stays
  * in its place; another that counts others takes the place of the last of them.

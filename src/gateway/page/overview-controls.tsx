@@ -3,7 +3,7 @@ import { angle } from './angle.ts';
 import { command, NumberField, numberIn } from './overview-parts.tsx';
 import type { ChannelProps } from './page-kind.ts';
 import { isUnknown } from './standing.ts';
-import { stateOf } from './store.ts';
+import { nowS, stateOf } from './store.ts';
 
 /** Where a servo stands between its soft limits: a block, and a thin tick for its target. */
 export function TravelBar({ channel, info }: ChannelProps) {
@@ -46,6 +46,15 @@ export function RelayControls({ channel, info }: ChannelProps) {
     const forS = on ? numberIn(seconds) : undefined;
     void command('channel.switch', { channel, on, forS });
   };
+  if (info.pulseMs !== undefined)
+    return (
+      <>
+        <button type="button" aria-label={`Pulse ${channel}`} onClick={() => turn(true)}>
+          Pulse, {info.pulseMs} ms
+        </button>
+        <Remaining channel={channel} />
+      </>
+    );
   return (
     <>
       <button
@@ -65,6 +74,7 @@ export function RelayControls({ channel, info }: ChannelProps) {
         Off
       </button>
       <NumberField label="for (s)" text={seconds} min={0} />
+      <Remaining channel={channel} />
       {info.duty && (
         <p class="hint duty">
           At most {info.duty.maxOnS} s on, then {info.duty.restS} s of rest.
@@ -72,4 +82,16 @@ export function RelayControls({ channel, info }: ChannelProps) {
       )}
     </>
   );
+}
+
+/** How long it stays on, or has to rest (s). */
+function Remaining({ channel }: { channel: string }) {
+  const state = stateOf(channel);
+  const text = useComputed(() => {
+    const { offAtS, readyAtS } = state.value;
+    const leftS = (untilS: number) => Math.max(0, Math.ceil(untilS - nowS.value));
+    if (offAtS !== undefined) return `on for ${leftS(offAtS)} s more`;
+    return readyAtS === undefined ? '' : `rests for ${leftS(readyAtS)} s more`;
+  });
+  return <span class="remaining number">{text}</span>;
 }

@@ -1,6 +1,7 @@
 import './overview-cues.css';
 import type { ComponentChildren } from 'preact';
 import type { Result } from '../../api/methods.ts';
+import { askFirst } from './confirm.tsx';
 import { CueRails } from './cue-rails.tsx';
 import { ControlSheet, command } from './overview-parts.tsx';
 import { ask, cueList, holder, holding } from './store.ts';
@@ -24,7 +25,16 @@ export function Cues() {
               takes={takes(durationS)}
               start="Run"
               restarts
-              onStart={() => command('cue.run', { cue })}
+              onStart={() =>
+                running
+                  ? askFirst({
+                      title: `${cue} runs already`,
+                      text: 'Run it again from its beginning? It goes on meanwhile.',
+                      yes: 'Run it again',
+                      act: () => void command('cue.run', { cue }),
+                    })
+                  : command('cue.run', { cue })
+              }
               onStop={() => command('cue.stop', { cue })}
               more={<CueRails cue={cue} />}
             />

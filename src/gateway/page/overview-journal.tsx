@@ -1,7 +1,7 @@
 import { useSignal } from '@preact/signals';
 import type { JournalEntry } from '../../api/types.ts';
 import type { What } from '../../shared/journal.ts';
-import { clockTime } from './journal.ts';
+import { dateTime } from './journal.ts';
 import { journal } from './store.ts';
 
 /** From here on (as in overview.css) the journal stands beside the rest, and so it is open. */
@@ -11,9 +11,13 @@ const BESIDE = '(min-width: 75rem)';
 export function Journal() {
   const refusedOnly = useSignal(false);
   const open = useSignal(matchMedia(BESIDE).matches);
-  const shown = refusedOnly.value
-    ? journal.value.filter((entry) => entry.what === 'refused')
-    : journal.value;
+  const search = useSignal('');
+  const words = search.value.toLowerCase().split(/\s+/).filter(Boolean);
+  const shown = journal.value.filter((entry) => {
+    if (refusedOnly.value && entry.what !== 'refused') return false;
+    const text = `${entry.who} ${entry.what} ${entry.text}`.toLowerCase();
+    return words.every((word) => text.includes(word));
+  });
   return (
     <aside class="sheet journal" aria-label="Journal">
       <details
@@ -35,6 +39,20 @@ export function Journal() {
           />
           Refused only
         </label>
+        <div class="row">
+          <input
+            type="search"
+            aria-label="Search the journal"
+            placeholder="search"
+            value={search}
+            onInput={(event) => {
+              search.value = event.currentTarget.value;
+            }}
+          />
+          <button type="button" disabled={shown.length === 0} onClick={() => download(shown)}>
+            Download
+          </button>
+        </div>
         {open.value && shown.length > 0 && (
           // biome-ignore lint/a11y/noNoninteractiveTabindex: what scrolls must be within reach of the keyboard
           <ol tabIndex={0} aria-label="Newest first">
@@ -58,17 +76,38 @@ interface Run {
   count: number;
 }
 
+/** Gives what is shown to the browser as a file, a line for each entry. */
+function download(entries: readonly JournalEntry[]): void {
+  const lines = entries.map(
+    ({ time, who, what, text, count }) =>
+      `${time}\t${who}\t${what}\t${text}${count === undefined ? '' : `\t${count} times`}\n`,
+  );
+  const url = URL.createObjectURL(new Blob(lines, { type: 'text/plain' }));
+  const link = document.createElement('a');
+  link.href = url;
+  link.download = `journal-${new Date().toISOString().slice(0, 10)}.txt`;
+  link.click();
+  URL.revokeObjectURL(url);
+}
+
 /** Newest first, with the requests of one drag of a slider folded into their last. */
 function fold(entries: readonly JournalEntry[]): Run[] {
   const runs: Run[] = [];
   for (const entry of entries) {
     const run = runs.at(-1);
-    if (run && SLID.includes(entry.what) && sameDrag(run.last, entry)) {
+    if (
+      run &&
+      (isSame(run.last, entry) || (SLID.includes(entry.what) && sameDrag(run.last, entry)))
+    ) {
       run.last = entry;
       run.count += entry.count ?? 1;
     } else runs.push({ firstSeq: entry.seq, last: entry, count: entry.count ?? 1 });
   }
   return runs.reverse();
+}
+
+function isSame(a: JournalEntry, b: JournalEntry): boolean {
+  return a.who === b.who && a.what === b.what && a.text === b.text;
 }
 
 function sameDrag(a: JournalEntry, b: JournalEntry): boolean {
@@ -80,7 +119,7 @@ function Entry({ run }: { run: Run }) {
   return (
     <li>
       <time class="number" dateTime={last.time}>
-        {clockTime.format(new Date(last.time))}
+        {dateTime(last.time)}
       </time>{' '}
       <b>{last.who}</b> {last.what === 'refused' && <span class="refused">refused</span>}{' '}
       {last.text}
