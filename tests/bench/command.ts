@@ -190,7 +190,7 @@ export async function commandRows(): Promise<Row[]> {
   };
   const [row, ...others] = rows(0.5, 1.5, anywhere, '');
   const note =
-    'the system runs the echo on the core of its client, which wakes nobody; the house answers from a second thread, and the next row has what that costs here';
+    'the system runs the echo on the core of its client, which wakes nobody; the daemon answers from a second thread, and the next row has what that costs here';
   const fromLaptop = ', the client on a core of its own like a laptop';
   return [
     { ...row!, note },
