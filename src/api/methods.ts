@@ -10,7 +10,7 @@ import { sim } from './methods/sim.ts';
 
 /**
  * Every method of the API. Types, checks, the OpenRPC document, the gateway's dispatch, the core's
- * commands, the page and the command line all go by these records.
+ * commands, the page and the command line all use these records.
  */
 export const METHODS = {
   ...session,

@@ -56,11 +56,11 @@ export const NOTIFICATIONS = {
   },
   'prop.changed': {
     summary:
-      'Sent to every session when the prop file, or how it stands to the prop in force, changes. ' +
-      'With neither pending nor problem the file is in force; read again what depends on it',
+      'Sent to every session when the prop file, or how it differs from the prop in use, changes. ' +
+      'With neither pending nor problem the file is in use; read again what depends on it',
     params: ({ z, fileNews }) =>
       z.object({
-        version: z.string().describe('version of the prop file that is in force'),
+        version: z.string().describe('version of the prop file that is in use'),
         prop: z.string().describe('name of the prop'),
         linkTimeoutMs: z.number().describe('silence that counts as a lost link (ms)'),
         ...fileNews.shape,

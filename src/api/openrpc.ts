@@ -76,7 +76,7 @@ function makeDocument(): Record<string, unknown> {
       title: 'Sinew',
       version: `${PROTOCOL}.0.0`,
       description:
-        'JSON-RPC 2.0 text frames over WebSocket. Parameters go by name. The data of an error ' +
+        'JSON-RPC 2.0 text frames over WebSocket. Parameters are given by name. The data of an error ' +
         'carries a stable code, a reason and the values behind it.',
     },
     servers: [{ name: 'this daemon', url: '/api' }],

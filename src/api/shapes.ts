@@ -289,17 +289,17 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
       .describe('the one sure remedy, as an edit for prop.apply, where there is one'),
   });
 
-  /** How the prop file on the disk differs from the prop in force. */
+  /** How the prop file on the disk differs from the prop in use. */
   const fileNews = z.object({
     changed,
     pending: z
       .literal(true)
       .optional()
-      .describe('the file on the disk is sound; it takes effect when the prop is parked'),
+      .describe('the file on the disk is valid; it takes effect when the prop is parked'),
     problem: z
       .string()
       .optional()
-      .describe('why the file on the disk is not in force, with the remedy'),
+      .describe('why the file on the disk is not in use, with the remedy'),
     findings: z
       .array(findingInfo)
       .optional()

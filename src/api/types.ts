@@ -25,7 +25,7 @@ export type LockInfo = Made<'lockInfo'>;
 export type LockoutInfo = Made<'lockoutInfo'>;
 /** A guard that is broken. */
 export type GuardInfo = Made<'guardInfo'>;
-/** How the prop file on the disk differs from the prop in force. */
+/** How the prop file on the disk differs from the prop in use. */
 export type FileNews = Made<'fileNews'>;
 export type { LoomWire } from '../prop/loom.ts';
 export type { BoardInfo } from '../prop/pins.ts';

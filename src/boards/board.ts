@@ -95,7 +95,7 @@ export interface Driver {
   sense?(output: number, nowMs: number, into: Sense): void;
   /**
    * Of a simulated board: sets input pins from outside (null lets go), and makes the board fail with
-   * a message (null mends it); what holds then.
+   * a message (null makes it work again); what holds then.
    */
   simulate?(
     inputs: Readonly<Record<string, 0 | 1 | null>>,

@@ -76,7 +76,7 @@ export class CheckCache {
       await replaceFile(path, `${MAGIC} ${sha256(body)}\n${body}`, false);
       await this.#forgetOld(this.#folder);
     } catch {
-      // A full disk or a folder of somebody else's is no reason to fail.
+      // A full disk or a folder of somebody else's is not a reason to fail.
     }
   }
 

@@ -31,7 +31,7 @@ interface ConnectOptions {
 
 /** What `session.open` answers. */
 export type Opened = Result<'session.open'>;
-/** The params of a `prop.changed` notification; with neither pending nor problem the file is in force. */
+/** The params of a `prop.changed` notification; with neither pending nor problem the file is in use. */
 export type ChangeParams = NoticeParams<'prop.changed'>;
 /** The params of a `state` notification: the first holds every channel, then those that changed. */
 export type StateParams = NoticeParams<'state'>;

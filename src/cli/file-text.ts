@@ -15,22 +15,22 @@ export function changeLine({ changed, pending, problem, findings = [] }: FileNew
     const [first, ...others] = findings;
     const more = others.length > 0 ? ` (and ${others.length} more)` : '';
     const where = first ? ` (${findingLine(first)})${more}` : '';
-    return `the prop file on the disk is not in force: ${problem}${where}`;
+    return `the prop file on the disk is not in use: ${problem}${where}`;
   }
   if (pending) return `a change of the prop file waits until the prop is parked: ${list}`;
-  return list ? `the prop file has changed: ${list}` : 'the prop file is in force';
+  return list ? `the prop file has changed: ${list}` : 'the prop file is in use';
 }
 
-/** The same with everything that is known, a line each. */
+/** The same with everything that is known, one line each. */
 export function fileLines({ changed, pending, problem, findings = [] }: FileNews): string[] {
   const items = (list: readonly string[]) => list.map((one) => `  ${one}`);
   if (problem !== undefined) {
     const would = changed.length > 0 ? ['it would change:', ...items(changed)] : [];
     return [
-      `prop file: not in force: ${problem}`,
+      `prop file: not in use: ${problem}`,
       ...items(findings.map(findingLine)),
       ...would,
-      'the prop keeps to the version before',
+      'the prop keeps the version before',
     ];
   }
   if (!pending) return [];

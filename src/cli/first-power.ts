@@ -137,7 +137,7 @@ function* switches(prop: Prop): Generator<string> {
 
 function* logic(prop: Prop, file: string): Generator<string> {
   yield "Switch on the computer's own supply alone. At its header: 3.3 V and 5 V pins read 3.14 to 3.47 V and 4.75 to 5.25 V. Nothing gets warm.";
-  yield 'sinew doctor: mend what it names.';
+  yield 'sinew doctor: fix what it names.';
   yield `sinew check ${file}: no errors left.`;
   yield `sinewd --prop ${file}, then sinew status in a second terminal: at rest, nothing moves.`;
   for (const [name, channel] of channelsOf(prop)) {

@@ -18,7 +18,7 @@ function changedText(
   const state = pending
     ? 'it waits until the prop is parked (sinew park)'
     : changed.length > 0
-      ? 'it is in force'
+      ? 'it is in use'
       : 'it changes nothing';
   return [`${what} as version ${version}: ${state}`, ...changed.map((one) => `  ${one}`)].join(
     '\n',

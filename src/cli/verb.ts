@@ -25,7 +25,7 @@ export interface Argument {
 }
 
 export interface VerbOption {
-  /** As commander has it, e.g. `--over <S>`. The value goes by the long name. */
+  /** As commander has it, e.g. `--over <S>`. The value has the long name as its key. */
   flags: string;
   doc: string;
   parse?: (text: string) => unknown;

@@ -189,7 +189,7 @@ export class Body {
     return this.#ofKind(name, Lamp, 'lamp', 'channel.move, channel.switch or channel.colour');
   }
 
-  /** Whether an interlock's requirement holds now; marks count as they are in force now. */
+  /** Whether an interlock's requirement holds now; marks count as they are now. */
   met(requirement: Requirement): boolean {
     return this.#byName.get(requirement.channel)!.meets(requirement);
   }

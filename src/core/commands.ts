@@ -15,7 +15,7 @@ import { colourOf } from './light.ts';
 import { channelsOf, opening, targetsOfPose } from './pose.ts';
 import { CAPTURE_STEP_DEG, degOf, type Move, type Servo } from './servo.ts';
 
-/** Changes the prop file; what it answers is in force then, or waits until the prop is parked. */
+/** Changes the prop file; what it answers is in use then, or waits until the prop is parked. */
 export interface PropEditor {
   /** @throws Refusal when nothing was written, or says what was */
   capture(edits: Edit[], by: Author): Promise<unknown>;

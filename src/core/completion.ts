@@ -97,7 +97,7 @@ export async function untilSaved(core: ArriveHost): Promise<string | true> {
 /**
  * Resolves when it is on the disk that a relay with a duty guard closes, so that it may, or when
  * somebody has opened it again meanwhile.
- * @throws Refusal `condition` when that could not be noted
+ * @throws Refusal `condition` when that could not be saved
  */
 export async function untilNoted(core: ArriveHost, relay: Relay): Promise<void> {
   const poll = (): true | undefined => {

@@ -28,7 +28,7 @@ type Outcome = Condition | { refuse: string };
 
 const no = (refuse: string): Outcome => ({ refuse });
 const STOPPED = no('the prop is stopped; reset first');
-const FAULTED = no('the prop is faulted; mend the cause, then reset');
+const FAULTED = no('the prop is faulted; fix the cause, then reset');
 const PARKING = no('the prop is parking; wait until it is parked, then wake');
 const NEVER = no('this cannot happen here');
 

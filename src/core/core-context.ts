@@ -32,7 +32,7 @@ interface ContextOptions {
   onSafety: (safety: SafetyInfo) => void;
 }
 
-/** What the parts of the core share: the version in force, the condition, the time, the lease. */
+/** What the parts of the core share: the version in use, the condition, the time, the lease. */
 export class CoreContext {
   readonly clock: Clock;
   readonly journal: Journal;

@@ -15,13 +15,13 @@ export type ChangeMessage =
       t: 'begin';
       id: number;
       version: string;
-      /** The version that must be in force for what follows to be true. */
+      /** The version that must be in use for what follows to be true. */
       base: string;
       /** Whether it takes effect only when parked: everything is rebuilt then. */
       whenParked: boolean;
       /** What changes, in plain words. */
       changed: string[];
-      /** The view that the gateway goes by from then on: `PropView` as JSON. Handed on unread. */
+      /** The view that the gateway uses from then on: `PropView` as JSON. Handed on unread. */
       view: Uint8Array;
       /** The prop without channels and cues; only what has changed unless `whenParked`. */
       rest: Partial<Omit<CoreProp, 'channels' | 'cues' | 'cueDurationsS'>>;
@@ -33,8 +33,8 @@ export type ChangeMessage =
   | { t: 'end' };
 
 /**
- * `adopted`: in force. `waits`: it takes effect when the prop is parked; the result
+ * `adopted`: in use. `waits`: it takes effect when the prop is parked; the result
  * is sent then. `replaced`: a later one took its place before that. `stale`: it was worked out from another
- * version (`base`) than the one in force. `rejected`: the boards cannot do it; the prop is as it was.
+ * version (`base`) than the one in use. `rejected`: the boards cannot do it; the prop is as it was.
  */
 export type Outcome = 'adopted' | 'waits' | 'replaced' | 'stale' | { rejected: string };

@@ -136,7 +136,7 @@ export class Core {
     this.#context.lookWhetherParked();
   }
 
-  /** The prop in force; another one after a change of its file. */
+  /** The prop in use; another one after a change of its file. */
   get prop(): CoreProp {
     return this.#context.prop;
   }
@@ -174,7 +174,7 @@ export class Core {
     return this.#context.attended;
   }
 
-  /** The version of the prop file that is in force. */
+  /** The version of the prop file that is in use. */
   get version(): string {
     return this.exchange?.version ?? this.#version;
   }

@@ -53,7 +53,7 @@ export class DutyGuard {
     this.#changedS = nowS;
   }
 
-  /** A rest that is over is noted as such: after another boot nobody could tell how long it was. */
+  /** A rest that is over is saved as such: after another boot nobody could tell how long it was. */
   record(nowS: number): DutyRecord {
     const rested = !this.#on && nowS - this.#changedS >= this.restS;
     return { usedS: rested ? 0 : this.#usedS, on: this.#on, changedS: this.#changedS };
@@ -87,7 +87,7 @@ export class DutyGuard {
     } else this.demandRest(nowS);
   }
 
-  /** The whole rest is due from now on. */
+  /** The full rest is due from now on. */
   demandRest(nowS: number): void {
     this.#on = false;
     this.#usedS = this.maxOnS;

@@ -21,19 +21,19 @@ export interface Changing {
   writePlan: (prop: CoreProp, boards: readonly Board[]) => Promise<void>;
   /** The result of a change. */
   reportOutcome: (id: number, outcome: Outcome) => void;
-  /** A version is in force from now on. */
+  /** A version is in use from now on. */
   onProp: (change: Pick<Change, 'view' | 'changed'>, body: TelemetryBody) => void;
 }
 
 /** What an exchange needs of the core. */
 export interface ExchangeHost {
-  /** Everything that is put together from the version in force. */
+  /** Everything that is put together from the version in use. */
   assembly(): Assembly;
   /** Parked, and no board is being opened for a reset. */
   mayExchange(): boolean;
-  /** Another assembly is in force from now on. */
+  /** Another assembly is in use from now on. */
   adopt(assembly: Assembly): void;
-  /** The triggers of the version in force are others. */
+  /** The triggers of the version in use are others. */
   followTriggers(): void;
   /** Claims the pins of boards, of all or of none. @throws what a driver throws */
   openBoards(boards: readonly Board[]): Promise<void>;
@@ -58,7 +58,7 @@ export class PropExchange {
   #waiting: Extract<Change, { whenParked: true }> | undefined;
   #underWay = false;
 
-  /** @param version the one in force */
+  /** @param version the one in use */
   constructor(
     version: string,
     changing: Changing,
@@ -79,7 +79,7 @@ export class PropExchange {
     });
   }
 
-  /** The version of the prop file that is in force. */
+  /** The version of the prop file that is in use. */
   get version(): string {
     return this.#version;
   }

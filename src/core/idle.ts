@@ -57,7 +57,7 @@ export class Idle {
     }));
   }
 
-  /** Another version of the file is in force: goes on by it, or ends where it is gone. */
+  /** Another version of the file is in use: continues with it, or ends where it is gone. */
   follow(nowS: number): void {
     const name = this.#name;
     if (name === undefined) return;

@@ -68,7 +68,7 @@ export class Journal {
   #append(entry: JournalEntry): void {
     this.settle();
     this.#entries.push(entry);
-    // Trimmed in large steps: shifting an array of thousands for every entry is work for nothing.
+    // Trimmed in large steps: shifting an array of thousands for every entry is wasted work.
     if (this.#entries.length >= 2 * KEPT) this.#entries = this.#entries.slice(-KEPT);
     this.#sink(entry, false);
   }

@@ -54,7 +54,7 @@ export class Relay implements ActuatorContract {
   lingers = false;
   /** Whether it is on the disk that this closure begins. */
   noted: Noted = 'no';
-  /** Since when the closure waits to be noted (s). */
+  /** Since when the closure waits to be saved (s). */
   notedFromS = 0;
   /** Why the last closure never came about. */
   refusal: string | undefined;

@@ -36,14 +36,14 @@ export type ToGateway =
   | { t: 'entries'; entries: JournalEntry[] }
   /** What runs by itself, whenever that changes. */
   | { t: 'running'; cues: string[]; idle: string | null; armed: boolean }
-  /** Another version of the prop is in force from now on. `view` is a `PropView` as JSON. */
+  /** Another version of the prop is in use from now on. `view` is a `PropView` as JSON. */
   | {
       t: 'prop';
       view: Uint8Array;
       body: import('../shared/telemetry.ts').TelemetryBody;
       changed: string[];
     }
-  /** How the file on the disk stands to the prop in force. */
+  /** How the file on the disk differs from the prop in use. */
   | { t: 'file'; status: import('../prop/file/status.ts').FileStatus }
   /** The prop-file service was started again: the new line to it. */
   | { t: 'service'; port: import('node:worker_threads').MessagePort }

@@ -55,7 +55,7 @@ const amps = new Float64Array(1);
 export const CAPTURE_STEP_DEG = 0.01;
 
 /**
- * What an angle of a servo means: its output, calibration and linkage. An angle that was noted under
+ * What an angle of a servo means: its output, calibration and linkage. An angle that was saved under
  * another digest says nothing of where the servo stands.
  */
 export function placeDigest({ output, calibration, linkage }: ServoChannel): string {

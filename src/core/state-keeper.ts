@@ -7,7 +7,7 @@ import type { Journal } from './journal.ts';
 import type { Relay } from './relay.ts';
 import type { NotedDuty, Restored, Saved, Store } from './store.ts';
 
-/** Positions are noted this often while something moves (s). */
+/** Positions are saved this often while something moves (s). */
 const NOTE_EVERY_S = 0.25;
 /** What must be on the disk first is given up after this (s). */
 export const NOTE_WITHIN_S = 2;
@@ -26,7 +26,7 @@ export interface Kept {
 
 /** Saves what is kept across restarts: positions, duty guards, a latched stop, lockouts. */
 export class StateKeeper {
-  /** Something moves, or may: positions are not believed after a crash. */
+  /** Something moves, or may: positions are not trusted after a crash. */
   unsettled = false;
   /** A servo has moved since positions were saved last. */
   moved = false;
@@ -50,7 +50,7 @@ export class StateKeeper {
     return this.#store.noted;
   }
 
-  /** Another body is in force: its relays count from the start. */
+  /** Another body is in use: its relays count from the start. */
   follow(): void {
     this.#relayChanges = Number.NaN;
   }
@@ -155,7 +155,7 @@ export class StateKeeper {
 
   #giveUp(relay: Relay, why: string): void {
     relay.set(false);
-    relay.refusal = `${relay.name} stays open: its closure cannot be noted, and a power cut would make its duty guard forget it (${why}); let the daemon write into its state folder, then try again`;
+    relay.refusal = `${relay.name} stays open: its closure cannot be saved, and a power cut would make its duty guard forget it (${why}); let the daemon write into its state folder, then try again`;
     this.#journal.add('prop', 'duty', relay.refusal, { channel: relay.name });
   }
 
@@ -168,7 +168,7 @@ export class StateKeeper {
     return restored;
   }
 
-  /** Positions noted in passing are up to a quarter of a second old, and limbs have fallen since. */
+  /** Positions saved while something moves are up to a quarter of a second old, and limbs have fallen since. */
   #restorePositions({ settled, positions, digests = {} }: Restored): void {
     if (!settled) return;
     for (const servo of this.#kept.body().servos) {

@@ -8,7 +8,7 @@ export type NotedDuty = DutyRecord & { output?: string | undefined };
 export interface Saved {
   settled: boolean;
   positions: Record<string, number>;
-  /** Of each position, the digest of the output, calibration and linkage that it goes by. */
+  /** Of each position, the digest of the output, calibration and linkage that it depends on. */
   digests?: Record<string, string>;
   /** Of every relay with a duty guard: one that is missing here rests first. */
   duty: Record<string, NotedDuty>;

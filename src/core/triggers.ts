@@ -77,12 +77,12 @@ export class Triggers {
     this.readInputs();
   }
 
-  /** Goes by the triggers of the version of the file that is in force; their contacts stay. */
+  /** Uses the triggers of the version of the file that is in use; their contacts stay. */
   follow(): void {
     this.#triggers = new Map(Object.entries(this.#core.prop.triggers));
   }
 
-  /** Watches the contacts of the body that is in force. */
+  /** Watches the contacts of the body that is in use. */
   readInputs(): void {
     const { body, prop } = this.#core;
     this.#inputs = [...body.triggerInputs].map(([name, { board, input }]) => {

@@ -6,7 +6,7 @@ import { PIN_KINDS, purpose } from './words.ts';
 
 const ROW = 18;
 
-/** One connector, as one stands in front of it. */
+/** One connector, as seen from the front. */
 export interface ConnectorView {
   name: string;
   /** What it is, in words. */

@@ -66,7 +66,7 @@ export function ListByChannel({ wires, head }: Listed) {
   );
 }
 
-/** What is in each cavity, connector by connector, as one stands in front of it. */
+/** What is in each cavity, connector by connector, as seen from the front. */
 export function ListByConnector(props: {
   connectors: readonly ConnectorView[];
   head?: ComponentChildren;

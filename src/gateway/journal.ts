@@ -31,7 +31,7 @@ export class JournalCopy {
       if (at >= 0) this.#entries.splice(at, 1);
     }
     this.#insert(made);
-    // Trimmed in large steps: shifting an array of thousands for every entry is work for nothing.
+    // Trimmed in large steps: shifting an array of thousands for every entry is wasted work.
     if (this.#entries.length >= 2 * KEPT) this.#entries = this.#entries.slice(-KEPT);
   }
 

@@ -23,7 +23,7 @@ export class Notices {
     this.#known = JSON.stringify(this.news() ?? null);
   }
 
-  /** What a session must know of the file; undefined when the file is in force. */
+  /** What a session must know of the file; undefined when the file is in use. */
   news(): FileNews | undefined {
     const { status, oscProblem } = this.#view;
     const problem = status.problem ?? oscProblem;
@@ -37,7 +37,7 @@ export class Notices {
     };
   }
 
-  /** Another version of the prop is in force. */
+  /** Another version of the prop is in use. */
   adopted(changed: readonly string[]): void {
     this.#known = JSON.stringify(this.news() ?? null);
     this.#notify({ ...this.news(), changed: shortened(changed) });

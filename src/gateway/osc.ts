@@ -7,7 +7,7 @@ import type { Log } from './log.ts';
 /**
  * Listens for OSC 1.0 messages over UDP (opensoundcontrol.org, OSC 1.0 specification) and passes
  * their addresses on, no faster than a trigger can use them. Resolves with a way to close.
- * @throws Error when the port cannot be had
+ * @throws Error when the port is not available
  */
 export function listenOsc(
   { host, port }: { host: string; port: number },
@@ -31,7 +31,7 @@ export function listenOsc(
 
 type Where = { host: string; port: number } | null;
 
-/** Listens for OSC where the prop file in force says, and tries again where that cannot be. */
+/** Listens for OSC where the prop file in use says, and keeps trying where it cannot. */
 export class OscDoor {
   readonly #clock: Clock;
   readonly #log: Log;

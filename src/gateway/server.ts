@@ -102,7 +102,7 @@ export async function startGateway(
     requestTimeout: REQUEST_WITHIN_MS,
     keepAliveTimeout: 5000,
     forceCloseConnections: true,
-    // No route has a schema of fastify's: the usual compilers would be loaded for nothing.
+    // No route has a schema of fastify's: the usual compilers would be loaded without need.
     schemaController: {
       compilersFactory: { buildValidator: () => noSchemas, buildSerializer: () => noSchemas },
     },

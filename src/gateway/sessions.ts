@@ -211,7 +211,7 @@ export class Sessions {
     this.useLinkTimeout(linkTimeoutMs);
   }
 
-  /** Pings go by another link timeout from now on. */
+  /** Pings use another link timeout from now on. */
   useLinkTimeout(linkTimeoutMs: number): void {
     this.#cancelPing();
     this.#linkTimeoutMs = linkTimeoutMs;

@@ -73,7 +73,7 @@ export function channelState(snapshot: Snapshot, channel: number, type: ValueTyp
 }
 
 /**
- * The gateway's picture of the prop, and the one place that knows which version is in force: the last
+ * The gateway's picture of the prop, and the one place that knows which version is in use: the last
  * snapshot, the text of every channel in it, and all else that is not asked of the core.
  */
 export class View {
@@ -147,7 +147,7 @@ export class View {
     this.#shown.body.fill(0);
   }
 
-  /** Whether there is a picture of the version in force. */
+  /** Whether there is a picture of the version in use. */
   get shows(): boolean {
     return !this.#blank;
   }

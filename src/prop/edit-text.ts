@@ -31,7 +31,7 @@ export class NotAlone extends RangeError {
  * The text with all edits made, in their order, and parsed: one parse, which is also the proof that
  * it says what was asked for and the same as before everywhere else. What is missing on the way to a
  * path is added. Edits that get in each other's way are made one by one, with a parse for each.
- * @param source sound YAML, e.g. of a prop file without findings.
+ * @param source valid YAML, e.g. of a prop file without findings.
  * @param newline what a new line ends with
  * @returns `source` itself when nothing changes.
  * @throws NotAlone (a RangeError) when a place cannot be edited alone, e.g. because an alias shares it.

@@ -75,7 +75,7 @@ function lintShorts(notes: Notes, loom: Loom): void {
 }
 
 function reportShort(notes: Notes, loom: Loom, poles: readonly Pole[]): void {
-  // Where both meet in one place, that is the place to mend.
+  // Where both meet in one place, that is the place to fix.
   const meeting = [...grouped(poles, ({ end }) => loom.junction(end)).values()].find(
     (some) => new Set(some.map(({ kind }) => kind)).size > 1,
   );

@@ -9,7 +9,7 @@ import type { Board, ServoChannel } from './schema.ts';
 
 /**
  * Calibration, envelope, limits, marks and park of a servo.
- * @param limits takes its soft limits, where they are sound
+ * @param limits takes its soft limits, where they are valid
  */
 export function lintServo(notes: Notes, name: string, servo: ServoChannel, limits: Limits): void {
   const sound = lintRange(notes, name, servo);

@@ -22,7 +22,7 @@ import type { Prop } from './schema.ts';
 /**
  * What the trade knows and the schema cannot say: rules that need two places of the file at once,
  * or the hardware.
- * @param given what the file held, where `prop` is only its sound part.
+ * @param given what the file held, where `prop` is only its valid part.
  * @param written groups and park stages as the file has them, where `prop` has them taken apart
  */
 export function lint(prop: Prop, given: Given, written?: Written): Remark[] {

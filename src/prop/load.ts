@@ -91,10 +91,10 @@ function judged(
 
 /**
  * The prop file with all edits made, in their order, checked: one parse, of no more than the entries
- * concerned where they stand by themselves, and one check. Whether the new text is sound is in its
+ * concerned where they stand by themselves, and one check. Whether the new text is valid is in its
  * findings.
  * @returns `loaded` itself when nothing changes.
- * @throws NotAlone (a RangeError) as `splice` does. RangeError also for a text that is not sound YAML.
+ * @throws NotAlone (a RangeError) as `splice` does. RangeError also for a text that is not valid YAML.
  */
 export function editProp(loaded: Loaded, edits: readonly Edit[]): Loaded {
   const { source, file } = loaded;
@@ -247,7 +247,7 @@ class Broken {
   }
 }
 
-/** Cuts what the schema complains about until the rest is sound; undefined if nothing is left. */
+/** Cuts what the schema complains about until the rest is valid; undefined if nothing is left. */
 function soundPart(raw: unknown, broken: Broken): Prop | undefined {
   const rest = structuredClone(raw);
   for (;;) {

@@ -66,7 +66,7 @@ export interface LinkageFigures {
   advantage: [least: number, most: number];
 }
 
-/** A servo of the prop file whose mapping is sound. */
+/** A servo of the prop file whose mapping is valid. */
 interface SoundServo {
   spec: ServoChannel;
   mapping: ServoMapping;
@@ -75,7 +75,7 @@ interface SoundServo {
 
 /**
  * The soft limits of a servo (deg): given, or the ends of its calibration. Where the linkage is not
- * sound they are the horn's.
+ * valid they are the horn's.
  */
 export function softLimits(spec: ServoChannel): readonly [number, number] {
   if (spec.limitsDeg) return spec.limitsDeg;
@@ -98,7 +98,7 @@ type LimitsOf = (spec: ServoChannel, name: string) => readonly [number, number];
 
 /**
  * The mechanics of every servo of which the prop file tells any, by channel.
- * @param limitsOf the soft limits in force (deg), where they are not those of the prop file
+ * @param limitsOf the soft limits in use (deg), where they are not those of the prop file
  */
 export function mechanicsOf(prop: Prop, limitsOf: LimitsOf = softLimits): Map<string, Mechanics> {
   const found = new Map<string, Mechanics>();

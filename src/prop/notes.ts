@@ -7,7 +7,7 @@ import type { Prop } from './schema.ts';
 
 /** What the file held before its broken parts were cut out: no finding may follow from a cut. */
 export interface Given {
-  /** Whether the file gives a value here, sound or not. */
+  /** Whether the file gives a value here, valid or not. */
   has(path: Path): boolean;
   /** Whether the value here is broken, in part or as a whole. */
   broken(path: Path): boolean;
@@ -15,7 +15,7 @@ export interface Given {
   sound?: boolean;
 }
 
-/** The soft limits of every servo whose limits are sound (deg, low then high). */
+/** The soft limits of every servo whose limits are valid (deg, low then high). */
 export type Limits = Map<string, readonly [low: number, high: number]>;
 
 /** Whether a value is suspect, is within one that is, or has one in it. */

@@ -6,7 +6,7 @@ import type { Path } from './finding.ts';
 /**
  * The library of parts: what is typical of a class of servo, light or load. A channel names one with
  * `part`, and every value of its own goes before the part's. The library is built into the program, so
- * that laptop and board go by the same one, and what was worked out with another is known by the program.
+ * that laptop and board use the same one, and what was worked out with another is known by the program.
  */
 export interface Part {
   /** The kind of channel that it is for. */

@@ -106,7 +106,7 @@ function look(site: Site): TraceStep {
     check: `Look, then pull gently: the plug of ${site.name}, wire ${labels || 'of it'} from end to end, every terminal on the way.`,
     expect: order ? `seated, the right way round: ${order}` : 'seated, the right way round',
     otherwise:
-      'A plug turned round, a core that slips out, a pinch, a burn: mend it. It is the fault most of the time.',
+      'A plug turned round, a core that slips out, a pinch, a burn: fix it. It is the fault most of the time.',
   };
 }
 

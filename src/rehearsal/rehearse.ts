@@ -98,7 +98,7 @@ export async function rehearse(prop: Prop, cue: string): Promise<Rehearsal> {
   };
 }
 
-/** Ticks that are noted before the columns take them over, one column at a time. */
+/** Ticks that are recorded before the columns take them over, one column at a time. */
 const BLOCK = 64;
 
 /** A number from tick to tick, written down when it changes. */

@@ -131,7 +131,7 @@ export class Asks {
     return JSON.stringify(await this.#planner.ask(session, question));
   }
 
-  /** An answer that stays the same while the same version is in force. */
+  /** An answer that stays the same while the same version is in use. */
   async #cached<M extends AskedMethod>(
     method: M,
     params: Params<M>,

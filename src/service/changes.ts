@@ -38,7 +38,7 @@ const AT_ONCE_OF_CHANNEL = new Set(['marks', 'wire']);
 type Data = Record<string, unknown>;
 
 /**
- * The difference between the plain data of two sound prop files.
+ * The difference between the plain data of two valid prop files.
  * @param captured paths that were measured on the prop itself: they take effect at once, limits as well
  */
 export function changesBetween(
@@ -66,7 +66,7 @@ export function changesBetween(
     else if (part === 'cues') cues(changes, lines, was, is);
     else if (NAMED[part]) named(lines, NAMED[part], was, is);
     else lines.differences(was, is, [part], '');
-    // The telemetry goes by the order of the file.
+    // The telemetry is in the order of the file.
     if (moved && isDeepStrictEqual(was, is)) lines.say(`${part}: in another order`);
     if (moved) changes.whenParked = true;
   }

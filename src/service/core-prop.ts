@@ -4,7 +4,7 @@ import type { Prop } from '../prop/schema.ts';
 import type { Changes } from './changes.ts';
 import type { PropView } from './protocol.ts';
 
-/** A sound prop file with all that is worked out from it. */
+/** A valid prop file with all that is worked out from it. */
 export interface Compiled {
   version: string;
   loaded: Loaded & { prop: Prop };

@@ -20,7 +20,7 @@ const MAX_LINES = 200;
 const LIMITS = { maxYoungGenerationSizeMb: 4, maxOldGenerationSizeMb: 48 };
 
 export interface ServiceEvents {
-  /** How the prop file stands to the prop in force has changed. */
+  /** How the prop file differs from the prop in use has changed. */
   file(status: FileStatus): void;
   /** Something for the journal. */
   journal(who: string, what: 'file' | 'state', text: string, values: Record<string, unknown>): void;

@@ -82,7 +82,7 @@ interface OnDisk {
   version: string | null;
   /** Sound and trusted. */
   compiled: Compiled | undefined;
-  /** Why it is not in force and does not wait for it either. */
+  /** Why it is not in use and does not wait for it either. */
   problem: string | undefined;
   findings: Finding[];
   /** Its data, where it is sound. */
@@ -90,7 +90,7 @@ interface OnDisk {
 }
 
 /**
- * The prop file and the prop in force: which is what the core goes by, and differs from the file while
+ * The prop file and the prop in use: which is what the core uses, and differs from the file while
  * that is faulty, gone, or waits until the prop is parked.
  */
 export class Keeper {
@@ -258,7 +258,7 @@ export class Keeper {
     return this.#inForce;
   }
 
-  /** The text on the disk as last seen, or the one in force when that cannot be read. */
+  /** The text on the disk as last seen, or the one in use when that cannot be read. */
   get text(): string {
     return this.#onDisk.bytes?.toString() ?? this.#inForce.loaded.text;
   }
@@ -322,7 +322,7 @@ export class Keeper {
     this.#pending = undefined;
     if (outcome === 'adopted') {
       this.#adopt(pending.next);
-      this.#events.journal('prop', 'the prop is parked: the changed prop file is in force');
+      this.#events.journal('prop', 'the prop is parked: the changed prop file is in use');
     } else if (typeof outcome === 'object') this.#reject(outcome.rejected);
     this.#report();
   }
@@ -472,7 +472,7 @@ export class Keeper {
     return result;
   }
 
-  /** @param loaded a sound one */
+  /** @param loaded a valid one */
   #compile(loaded: Loaded): Compiled {
     const sound = loaded as Sound;
     const version = versionOf(sound.text);
@@ -531,8 +531,8 @@ export class Keeper {
     if (!loaded.prop) {
       await this.#hold(
         bytes || !isGone(this.#onDisk)
-          ? `it has an error: ${firstError(loaded)}. The prop goes on as it was; mend the file`
-          : `${this.#file} is gone. The prop goes on as it was; put the file back`,
+          ? `it has an error: ${firstError(loaded)}. The prop continues as before; fix the file`
+          : `${this.#file} is gone. The prop continues as before; put the file back`,
       );
       return;
     }
@@ -553,7 +553,7 @@ export class Keeper {
     return (await wasInUse(text, version, this.#disk, this.#history)) ? undefined : cut;
   }
 
-  /** The file on the disk is not what the prop goes by. */
+  /** The file on the disk is not what the prop uses. */
   async #hold(problem: string): Promise<void> {
     this.#onDisk.problem = problem;
     await this.#withdraw();
@@ -570,7 +570,7 @@ export class Keeper {
     await this.#install(this.#inForce, []);
   }
 
-  /** The file on the disk is sound: offers it to the core, and reports what became of it. */
+  /** The file on the disk is valid: offers it to the core, and reports what became of it. */
   async #offer(next: Compiled, who: string, what: string): Promise<void> {
     const { list } = changesBetween(this.#inForce.loaded.raw, next.loaded.raw);
     const outcome = await this.#install(next, []);
@@ -580,9 +580,9 @@ export class Keeper {
       this.#note(next.version, who, what);
     }
     this.#report();
-    const sum = list.length > 0 ? list.join('; ') : 'nothing that the prop goes by';
+    const sum = list.length > 0 ? list.join('; ') : 'nothing that the prop uses';
     if (outcome === 'adopted')
-      this.#events.journal(who, `the prop file was changed and is in force: ${sum}`, {
+      this.#events.journal(who, `the prop file was changed and is in use: ${sum}`, {
         changed: list,
       });
     else if (outcome === 'waits')
@@ -594,7 +594,7 @@ export class Keeper {
   }
 
   #reject(reason: string): void {
-    this.#onDisk.problem = `the boards cannot do what it asks for: ${reason}. The prop goes on as it was; mend the file, or put the version before it back`;
+    this.#onDisk.problem = `the boards cannot do what it asks for: ${reason}. The prop continues as before; fix the file, or put the version before it back`;
     this.#onDisk.compiled = undefined;
     this.#events.journal('prop', `the changed prop file is not used: ${this.#onDisk.problem}`);
   }
@@ -623,7 +623,7 @@ export class Keeper {
     this.#accept(next);
   }
 
-  /** Another start can go by this version from now on. */
+  /** Another start can use this version from now on. */
   #accept(compiled: Compiled): void {
     this.#keepCopy(compiled);
     this.#keepForm(compiled, KEEP_FORM_MS);
@@ -697,7 +697,7 @@ export class Keeper {
 
   // --- writing ------------------------------------------------------------------------------------
 
-  /** The file as it is now, if the prop goes by it, or will when parked. */
+  /** The file as it is now, if the prop uses it, or will when parked. */
   async #usable(): Promise<Compiled> {
     await this.#readText();
     await this.#fresh();
@@ -718,7 +718,7 @@ export class Keeper {
     by: Author,
   ): Promise<{ version: string; written: Written } | undefined> {
     const isInForce = base === this.#inForce;
-    // While another version waits, the prop in force gets the edits alone.
+    // While another version waits, the prop in use gets the edits alone.
     const force = isInForce ? next : edited(this.#inForce.loaded, edits);
     const before = this.#onDisk;
     const written = await this.#disk.replace(before.bytes, next.text);

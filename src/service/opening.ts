@@ -31,7 +31,7 @@ export type Opened = {
 );
 
 /**
- * Decides what to go by: the file on the disk where it is sound and whole, else the version that was
+ * Decides what to use: the file on the disk where it is valid and complete, else the version that was
  * accepted last. A file that is only the beginning of the accepted one is trusted where it is a version
  * that was in use before: it was put back by hand, or an undo was interrupted.
  * @param resumed the version that the core has, if it runs already
@@ -77,8 +77,8 @@ export async function openProp(
   const accepted = soundCopy(copy, file);
   if (!accepted) return { ...found, refused: `${file} has errors; nothing was started` };
   const problem = seen.bytes
-    ? `it has an error: ${firstError(loaded)}. The prop keeps to the version that was in use before; mend the file`
-    : `${basename(file)} cannot be read (${firstError(loaded)}). The prop keeps to the version that was in use before; put the file back (cp '${known.path}' '${file}')`;
+    ? `it has an error: ${firstError(loaded)}. The prop keeps the version that was in use before; fix the file`
+    : `${basename(file)} cannot be read (${firstError(loaded)}). The prop keeps the version that was in use before; put the file back (cp '${known.path}' '${file}')`;
   return { ...found, inForce: accepted, problem };
 }
 
@@ -145,10 +145,10 @@ async function resume(
   const inForce =
     text === loaded.text ? loaded : text === undefined ? undefined : parseProp(text, file);
   if (!inForce?.prop)
-    return { refused: `${file}: the version in force (${version}) is not on the disk any more` };
+    return { refused: `${file}: the version in use (${version}) is not on the disk any more` };
   const problem = loaded.prop
     ? undefined
-    : `it has an error: ${firstError(loaded)}. The prop goes on as it was; mend the file`;
+    : `it has an error: ${firstError(loaded)}. The prop continues as before; fix the file`;
   return { inForce: inForce as Sound, problem };
 }
 

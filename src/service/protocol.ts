@@ -76,7 +76,7 @@ export type FromService =
   | { t: 'cannot-open'; lines: string[] }
   | { t: 'done'; n: number; result: Record<string, unknown> }
   | { t: 'fail'; n: number; error: ErrorObject }
-  /** How the file on the disk stands to the prop in force has changed. */
+  /** How the file on the disk differs from the prop in use has changed. */
   | { t: 'file'; status: FileStatus }
   /** An entry for the journal. */
   | {
@@ -116,7 +116,7 @@ export type ToGatewayFromService =
 /** What `channel.list` says of a channel, but for what changes from tick to tick. */
 export type StaticInfo = Omit<ChannelInfo, 'value' | 'target' | 'flags' | 'pulseUs' | 'pushing'>;
 
-/** What the gateway and everybody who looks goes by: made from one version of the prop file. */
+/** What the gateway and everybody who looks uses: made from one version of the prop file. */
 export interface PropView {
   version: string;
   /** The name of the prop. */

@@ -53,7 +53,7 @@ export class PropService {
   readonly #locks: Locks;
   #planDir = '';
   #stateDir = '';
-  /** The boards in force, and those of a plan of which it is not known yet whether it comes into force. */
+  /** The boards in use, and those of a plan that may or may not come into use. */
   #boards: readonly Lockable[] | undefined;
   #nextBoards: readonly Lockable[] | undefined;
   /** Sessions with edits that wait, and those of them that are gone. */

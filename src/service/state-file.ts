@@ -23,7 +23,7 @@ const file = z.strictObject({
   settled: z.boolean(),
   /** Servo positions (deg). */
   positions: z.record(z.string(), z.number()),
-  /** What each position goes by; files of earlier releases have none, and their positions are not known. */
+  /** What each position depends on; files of earlier releases have none, and their positions are not known. */
   digests: z.record(z.string(), z.string()).optional(),
   duty: z.record(z.string(), duty),
   /** Locks on the prop ("hands in the prop"). */

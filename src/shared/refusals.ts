@@ -2,7 +2,7 @@ import type { ErrorName } from './error-codes.ts';
 
 /**
  * Every refusal that there is. The first part of a code is the subject, the second what is wrong with it.
- * A code never changes its meaning; clients go by it, people by the sentence. `[class, meaning, remedy]`:
+ * A code never changes its meaning; clients use it, people the sentence. `[class, meaning, remedy]`:
  * the class gives the number of the JSON-RPC error. The table in DEVELOPERS.md is made from this.
  */
 export const REFUSALS = {
@@ -308,7 +308,7 @@ export const REFUSALS = {
   'duty.rest': ['dutyRest', 'The relay has used up its time and rests.', 'Wait for `secondsLeft`.'],
   'duty.unsaved': [
     'condition',
-    'The closure of a relay with a duty guard cannot be noted.',
+    'The closure of a relay with a duty guard cannot be saved.',
     'Let the daemon write into its state folder.',
   ],
   'rail.limit': [
@@ -455,7 +455,7 @@ export const REFUSALS = {
   ],
   'driver.setting': [
     'invalidParams',
-    'A setting of the board cannot be had.',
+    'A setting of the board is not available.',
     'Set it as the reason says.',
   ],
   'driver.envelope': [

@@ -39,7 +39,7 @@ export const FLAG = {
   interlocked: 32,
   /** The duty guard keeps the relay open. */
   resting: 64,
-  /** Waits until its rail has room; of a relay, until its closure is noted or its contact has rested. */
+  /** Waits until its rail has room; of a relay, until its closure is saved or its contact has rested. */
   delayed: 128,
   /** A change is held back so that it does not flash faster than allowed. */
   flashHeld: 256,

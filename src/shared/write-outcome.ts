@@ -2,7 +2,7 @@
 export interface Writing {
   /** In words: `mark open of beak`. */
   what: string;
-  /** The version that was in force before it. */
+  /** The version that was in use before it. */
   version: string;
 }
 

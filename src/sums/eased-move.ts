@@ -364,7 +364,7 @@ export function readyEase(ease: Ease): boolean {
   const point = at - CURVE_PARTS.length;
   const i = Math.floor(point / SHARES);
   new Search(ease, UNIT).know(i, point % SHARES);
-  // What moves without a limited jerk go by.
+  // What moves without a limited jerk use.
   curve.oneAverage(Math.exp(GRID_WIDTHS[i]!));
   return true;
 }

@@ -104,7 +104,7 @@ export class FlashGuard {
   /**
    * Asks to output `luminance` (relative, 0..1) at `tS`, which never falls from call to call.
    * Allocates nothing.
-   * @returns true when it may be output, and is noted as output; false when the old output must be
+   * @returns true when it may be output, and is recorded as output; false when the old output must be
    * held, because the change would be one too many. Ask again later.
    */
   admit(tS: number, luminance: number): boolean {

@@ -20,7 +20,7 @@ afterEach(async () => {
 
 const FAULTY = {
   changed: ['beak moves at 0 deg/s'],
-  problem: 'owl.yaml has 2 findings; mend it',
+  problem: 'owl.yaml has 2 findings; fix it',
   findings: [
     {
       level: 'error',
@@ -35,7 +35,7 @@ const FAULTY = {
 const WAITS = { changed: ['limits of beak: -5 to 35 deg become -5 to 30 deg'], pending: true };
 
 describe('status', () => {
-  test('says nothing of a file that is in force', async () => {
+  test('says nothing of a file that is in use', async () => {
     const { out } = await run(['status'], daemon);
     expect(out).toMatch(/^Test owl: live\nlease: free\n\nchannel/);
   });
@@ -45,12 +45,12 @@ describe('status', () => {
     const { code, out } = await run(['status'], daemon);
     expect(code).toBe(0);
     expect(out.split('\n').slice(2, 9)).toEqual([
-      'prop file: not in force: owl.yaml has 2 findings; mend it',
+      'prop file: not in use: owl.yaml has 2 findings; fix it',
       '  12:5: channels.beak.speedDegS: must be above 0; give a speed',
       '  3:1: rails: warning: odd; look again',
       'it would change:',
       '  beak moves at 0 deg/s',
-      'the prop keeps to the version before',
+      'the prop keeps the version before',
       '',
     ]);
     const json = JSON.parse((await run(['status', '--json'], daemon)).out);
@@ -74,14 +74,14 @@ describe('a session is told of the prop file in one line', () => {
       { changed: ['mark a is new', 'cue b is gone'] },
       'the prop file has changed: mark a is new; cue b is gone',
     ],
-    [{ changed: [] }, 'the prop file is in force'],
+    [{ changed: [] }, 'the prop file is in use'],
     [
       WAITS,
       'a change of the prop file waits until the prop is parked: limits of beak: -5 to 35 deg become -5 to 30 deg',
     ],
     [
       FAULTY,
-      'the prop file on the disk is not in force: owl.yaml has 2 findings; mend it (12:5: channels.beak.speedDegS: must be above 0; give a speed) (and 1 more)',
+      'the prop file on the disk is not in use: owl.yaml has 2 findings; fix it (12:5: channels.beak.speedDegS: must be above 0; give a speed) (and 1 more)',
     ],
   ])('%j', async (news, line) => {
     const running = start(['session'], daemon);
@@ -141,7 +141,7 @@ describe('history, restore and apply', () => {
     const { code, out } = await run(['apply', file], daemon);
     expect(code).toBe(0);
     expect(out).toMatch(
-      /was written as version cccccccccccccccc: it is in force\n {2}mark open of beak: 30/,
+      /was written as version cccccccccccccccc: it is in use\n {2}mark open of beak: 30/,
     );
     expect(daemon.called('prop.apply')).toEqual([
       { text: 'sinew: 1\nname: Foyer owl\n', version: daemon.version },

@@ -53,7 +53,7 @@ const two = (over: Record<string, unknown> = {}, more: Record<string, unknown> =
   );
 
 describe('a change that takes effect at once', () => {
-  test('is read one message a tick, and is in force after its last one', async () => {
+  test('is read one message a tick, and is in use after its last one', async () => {
     const { rig, client } = await Rig.live(two());
     await client.call('channel.move', { channel: 'neck', to: 'up' });
     const { channels } = two({ marks: { up: -20, top: 35 } });
@@ -134,7 +134,7 @@ describe('a change that takes effect at once', () => {
 describe('a change that waits for parked', () => {
   const wider = () => two({ limitsDeg: [-45, 45], speedDegS: 60 });
 
-  test('waits while the prop is live, and is in force once it is parked', async () => {
+  test('waits while the prop is live, and is in use once it is parked', async () => {
     const { rig, client } = await Rig.live(two());
     rig.bench.messages.push(...wholeChange(3, wider()));
     await rig.run(60);

@@ -404,7 +404,7 @@ test('prototype pollution through YAML and JSON', async () => {
   }
   const { result } = await owner.call('channel.move', { channel: 'beak', to: 0 });
   if ((result as { durationS: number }).durationS >= 3) wrong.push('overS came from a prototype');
-  // Names of a prototype's members are names like any other, where they are sound ones.
+  // Names of a prototype's members are names like any other, where they are valid ones.
   const named = (await patientOwl())
     .replaceAll(/\bbeak\b/g, 'constructor')
     .replaceAll(/\basleep\b/g, 'toString')

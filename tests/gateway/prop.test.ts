@@ -207,7 +207,7 @@ describe('another version of the prop', () => {
     await notices(client, 2);
     expect(changes(client)[1].problem).toMatch(/no OSC is heard.*under osc/);
     const { file } = JSON.parse(await body('/health'));
-    expect(file).toEqual({ pending: false, problem: 'not in force; sinew status tells why' });
+    expect(file).toEqual({ pending: false, problem: 'not in use; sinew status says why' });
     await new Promise<void>((resolve) => socket.close(() => resolve()));
     rig.clock.advance(5000);
     await notices(client, 3);
@@ -219,7 +219,7 @@ describe('another version of the prop', () => {
   });
 });
 
-describe('a file on the disk that is not in force', () => {
+describe('a file on the disk that is not in use', () => {
   const finding: Finding = {
     severity: 'error',
     line: 12,
@@ -238,7 +238,7 @@ describe('a file on the disk that is not in force', () => {
   const faulty = {
     ...IN_FORCE,
     onDisk: 'aaaaaaaaaaaaaaaa',
-    problem: 'owl.yaml has 1 error; mend it, or put the version in force back',
+    problem: 'owl.yaml has 1 error; fix it, or put the version in use back',
     findings: [finding],
   };
 
@@ -262,13 +262,13 @@ describe('a file on the disk that is not in force', () => {
     const health = JSON.parse(await body('/health'));
     expect(health).toMatchObject({
       condition: 'live',
-      file: { pending: false, problem: 'not in force; sinew status tells why' },
+      file: { pending: false, problem: 'not in use; sinew status says why' },
     });
     // What stands in the file, and what it is called, is for those who may open a session.
     expect(JSON.stringify(health)).not.toMatch(/speedDegS|yaml/);
   });
 
-  it('that waits for the prop to be parked, then is in force', async () => {
+  it('that waits for the prop to be parked, then is in use', async () => {
     const changed = ['limits of beak: -5 to 35 deg become -5 to 30 deg'];
     rig.send({ t: 'file', status: { ...IN_FORCE, onDisk: OTHER.version, pending: true, changed } });
     await notices(client, 1);

@@ -16,7 +16,7 @@ const endless: PlannerPort = {
   close: async () => {},
 };
 
-test('answers go by the version in force', async () => {
+test('answers are those of the version in use', async () => {
   await open();
   const trace = () =>
     rig.question('loom.trace', { channel: 'beak' }) as Promise<{ wires: string[] }>;

@@ -32,7 +32,7 @@ const OPEN = ['channels', 'beak', 'marks', 'open'];
 /** Sound, but without the parking stages: the fan would go on while the beak parks. */
 const CUT = OWLET.slice(0, OWLET.indexOf('park:\n  stages'));
 
-test('a sound file is in force, its copy is kept, and nothing is said', async () => {
+test('a valid file is in use, its copy is kept, and nothing is said', async () => {
   await open();
   expect(rig.opened).toMatchObject({
     version: versionOf(OWLET),
@@ -70,7 +70,7 @@ describe('with an accepted version', () => {
     [
       'is faulty',
       () => rig.byHand('speedDegS: 120', 'speedDegS: fast'),
-      /has an error: .*fast.*mend the file/,
+      /has an error: .*fast.*fix the file/,
     ],
     [
       'is not YAML',

@@ -30,7 +30,7 @@ describe('a file saved by hand', () => {
     expect([...cues.keys()]).toEqual(['wake']);
     expect(rig.status).toMatchObject({ version: versionOf(await rig.read()), changed: [] });
     expect(rig.reported).toEqual([
-      `the prop file was changed and is in force: ${changed.join('; ')}`,
+      `the prop file was changed and is in use: ${changed.join('; ')}`,
     ]);
     expect(await rig.question('prop.history')).toMatchObject({
       versions: [{ who: 'by hand', current: true }],
@@ -51,7 +51,7 @@ describe('a file saved by hand', () => {
     expect(rig.core.changes[0]!.cues.get('drowse')).toMatchObject({ cue: undefined });
   });
 
-  test('waits for parked with what must, whole, and is then in force', async () => {
+  test('waits for parked with what must, whole, and is then in use', async () => {
     await open();
     await rig.byHand('limitsDeg: [-5, 35]', 'limitsDeg: [-5, 34]');
     await rig.byHand('name: Foyer owl', 'name: Night owl');
@@ -76,7 +76,7 @@ describe('a file saved by hand', () => {
     rig.core.park();
     await rig.flush();
     expect(rig.status).toMatchObject({ version, onDisk: version, pending: false, changed: [] });
-    expect(rig.reported.at(-1)).toMatch(/prop is parked: the changed prop file is in force/);
+    expect(rig.reported.at(-1)).toMatch(/prop is parked: the changed prop file is in use/);
   });
 
   test('put back before the prop is parked, nothing waits any more', async () => {
@@ -98,7 +98,7 @@ describe('a file saved by hand', () => {
     await rig.pass(NOTICED_MS);
     expect(rig.status).toMatchObject({
       version: versionOf(OWLET),
-      problem: expect.stringMatching(/boards cannot do .*pin 5 is taken.*mend the file/),
+      problem: expect.stringMatching(/boards cannot do .*pin 5 is taken.*fix the file/),
     });
     // Captures do not go into a file that the prop does not go by.
     expect((await refusal(rig.capture(['channels', 'beak', 'marks', 'open'], 29))).message).toMatch(

@@ -71,7 +71,7 @@ describe('a file saved by hand', () => {
     await peer.ask('channel.move', { channel: 'beak', to: 37, wait: true });
   });
 
-  it('changes nothing while it is faulty, says what is wrong, and is in force once it is mended', async () => {
+  it('changes nothing while it is faulty, says what is wrong, and is in use once it is mended', async () => {
     const sound = await daemon.readProp();
     await edit(BEAK_MARKS, 'marks: { shut: 0, open: 99 }');
     const news = await peer.changed(({ problem }) => problem !== undefined);
@@ -203,7 +203,7 @@ describe('the daemon starts on what it can trust', () => {
     await peer.ask('wake', { wait: true, confirm: 'unknown' });
     await peer.ask('channel.move', { channel: 'beak', to: 'open', wait: true });
     expect(await readFile(daemon.propFile).catch(() => undefined)).toEqual(spoilt);
-    // The text in force is offered, and can be put back.
+    // The text in use is offered, and can be put back.
     expect(await peer.ask('prop.restore', { version: read.inUse })).toMatchObject({
       pending: false,
     });

@@ -42,7 +42,7 @@ export const file = {
   },
   'prop.read': {
     summary:
-      'The prop file in force. The answer may be larger than the 64 KiB that a client may send',
+      'The prop file in use. The answer may be larger than the 64 KiB that a client may send',
     by: 'service',
     lease: false,
     errors: QUESTION,
@@ -52,9 +52,9 @@ export const file = {
         text: z.string().describe('the whole text of the file on the disk'),
         version: z.string().describe('the version that it is: what prop.apply asks for'),
         path: z.string().optional().describe("the file's name, without its folder"),
-        inUse: z.string().optional().describe('the version in force, where that is another one'),
+        inUse: z.string().optional().describe('the version in use, where that is another one'),
         pending: z.boolean().optional().describe('it waits until the prop is parked'),
-        problem: z.string().optional().describe('why it is not in force, with the remedy'),
+        problem: z.string().optional().describe('why it is not in use, with the remedy'),
         findings: z.array(findingInfo).optional(),
       }),
   },
@@ -68,7 +68,7 @@ export const file = {
   },
   'prop.apply': {
     summary:
-      'Change the prop file: checked first, written, then in force; what is not safe while live waits until parked',
+      'Change the prop file: checked first, written, then in use; what is not safe while live waits until the prop is parked',
     by: 'core',
     lease: true,
     errors: [...FILE, 'file.other-version', 'file.text-or-edits'],

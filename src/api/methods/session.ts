@@ -35,7 +35,7 @@ export const session = {
         prop: z.string().describe('name of the prop'),
         protocol: z.number().describe('version of this API'),
         linkTimeoutMs: z.number().describe('silence that counts as a lost link (ms)'),
-        version: z.string().describe('version of the prop file that is in force'),
+        version: z.string().describe('version of the prop file that is in use'),
         only: z
           .array(z.string())
           .readonly()
@@ -45,7 +45,7 @@ export const session = {
           .string()
           .optional()
           .describe('with an invite: the token of this device from now on, until the daemon ends'),
-        file: fileNews.optional().describe('only where the file on the disk is not in force'),
+        file: fileNews.optional().describe('only where the file on the disk is not in use'),
       }),
   },
   'token.invite': {

@@ -26,7 +26,7 @@ export const sim = {
           .max(200, want('what is wrong, in at most 200 characters'))
           .nullable()
           .optional()
-          .describe('the board fails from now on with this message; null mends it'),
+          .describe('the board fails from now on with this message; null makes it work again'),
       }),
     result: ({ z, pinLevel }) =>
       z.object({

@@ -42,7 +42,7 @@ export class LinuxDriver implements Driver {
     this.#make = make;
   }
 
-  /** @throws Refusal when a pin cannot do what is asked of it, or cannot be had */
+  /** @throws Refusal when a pin cannot do what is asked of it, or is not available */
   open(outputs: readonly OutputSpec[], inputs: readonly InputSpec[]): Promise<void> {
     return this.#inTurn(() => this.#doOpen(outputs, inputs));
   }

@@ -48,7 +48,7 @@ export class PinsThread implements Driver {
     this.#file = file;
   }
 
-  /** @throws Refusal when a pin cannot do what is asked of it, or cannot be had */
+  /** @throws Refusal when a pin cannot do what is asked of it, or is not available */
   async open(outputs: readonly OutputSpec[], inputs: readonly InputSpec[]): Promise<void> {
     // What fails here fails again below.
     await this.close().catch(() => {});

@@ -60,7 +60,7 @@ export class LinuxPins implements Pins {
     this.#around = { ...HERE, ...around };
   }
 
-  /** @throws Refusal when a pin cannot do what is asked of it, or cannot be had */
+  /** @throws Refusal when a pin cannot do what is asked of it, or is not available */
   async open(outputs: readonly PlainOutput[], inputs: readonly InputSpec[]): Promise<void> {
     // What fails here fails again below.
     if (this.#claimed) this.#free(this.#claimed);

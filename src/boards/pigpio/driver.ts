@@ -316,7 +316,7 @@ function start(pigpio: Pigpio, sampleUs: number): Pigpio {
 /**
  * The library takes every signal for itself when it starts, and ends the process at most of them;
  * the package has no way to forbid it. Listeners that are removed and added are installed again. What
- * cannot be had back is the end of a child process that runs already: start none before.
+ * cannot be got back is the end of a child process that runs already: start none before.
  */
 function takeBackSignals(): void {
   for (const signal of Object.keys(constants.signals) as NodeJS.Signals[]) {

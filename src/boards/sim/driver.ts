@@ -29,7 +29,7 @@ const BUZZ_HZ = 9;
 
 /**
  * A board without hardware. It is a plant, not a recorder: every servo has a lag, a speed and hard
- * stops of its own, which follow from the channel's name and are therefore the same in every run.
+ * its own stops, which follow from the channel's name and are therefore the same in every run.
  */
 export class SimDriver implements Driver {
   readonly pulseStepUs = 1;
@@ -47,7 +47,7 @@ export class SimDriver implements Driver {
   #value = new Float64Array(0);
   #open = false;
   #failure: Error | undefined;
-  /** It fails until it is mended. */
+  /** It fails until it is told to work again. */
   #broken: Error | undefined;
 
   /**

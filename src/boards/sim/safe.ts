@@ -2,7 +2,7 @@ import { appendFileSync } from 'node:fs';
 import type { PlannedOutput } from '../../safe/plan.ts';
 import type { Tools } from '../../safe/tools.ts';
 
-/** A simulated board died with the daemon; what would have been done is noted instead. */
+/** A simulated board died with the daemon; what would have been done is recorded instead. */
 export async function safeSim(
   { name: board, outputs }: { name: string; outputs: readonly PlannedOutput[] },
   { log }: Tools,

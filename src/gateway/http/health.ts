@@ -10,7 +10,7 @@ interface Options {
 
 /**
  * GET /health: 200 with the condition; 503 when faulted, or when the core stands still. A prop file
- * that is not in force is reported, but is not a reason for 503: the prop uses the version before it.
+ * that is not in use is reported, but is not a reason for 503: the prop uses the version before it.
  */
 export const health: FastifyPluginAsync<Options> = async (app, { view, notices, coreStands }) => {
   app.get('/health', async (_request, reply) => {
@@ -21,7 +21,7 @@ export const health: FastifyPluginAsync<Options> = async (app, { view, notices, 
     const file = news && {
       pending: news.pending === true,
       // What is wrong in the file, and where it lies, is for those who may open a session.
-      ...(news.problem !== undefined && { problem: 'not in force; sinew status tells why' }),
+      ...(news.problem !== undefined && { problem: 'not in use; sinew status says why' }),
     };
     reply.code(stands || condition === 'faulted' ? 503 : 200);
     reply.header('cache-control', 'no-store');

@@ -272,7 +272,7 @@ describe('while: moving', () => {
 });
 
 describe('marks', () => {
-  test('a requirement follows the mark as it is in force', async () => {
+  test('a requirement follows the mark as it is in use', async () => {
     const { rig, client } = await opened();
     await client.call('channel.switch', { channel: 'mist', on: true });
     await rig.run(100);

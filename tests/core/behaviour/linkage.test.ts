@@ -169,7 +169,7 @@ describe('commanded in degrees of the flap', () => {
     });
   });
 
-  test('the torque that is told is that within the limits in force', async () => {
+  test('the torque that is reported is that within the limits in use', async () => {
     const load = { flap: { massKg: 0.4, centreMm: 150, levelDeg: 70 } };
     const { rig, client } = await Rig.live(makeProp({ lid: lid({ load, stallNm: 1.2 }) }));
     const torque = async () => (await client.call('channel.list')).channels.lid!.torque!;
