@@ -36,7 +36,7 @@ export const NOTIFICATIONS = {
           z.object({
             amps: z.number().describe('estimated draw (A)'),
             measuredA: z.number().optional().describe('measured draw (A)'),
-            limitA: z.number().describe('current that the supply may be asked for (A)'),
+            limitA: z.number().describe('the most current that the supply can give (A)'),
           }),
         ),
         lockout: lockoutInfo.optional().describe('absent while nobody has hands in the prop'),

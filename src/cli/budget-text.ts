@@ -140,7 +140,7 @@ function batteries(all: readonly RailBudget[]): string[] {
     const { idleH, movingH, wantedH } = battery;
     const wanted = wantedH === undefined ? '' : `; wanted ${tidy(wantedH)} h`;
     return [
-      `${name}: ${hours(idleH)} at rest, ${hours(movingH)} if all moves all the time${wanted}`,
+      `${name}: ${hours(idleH)} at rest, ${hours(movingH)} if everything moves all the time${wanted}`,
     ];
   });
   const how = "By Peukert's law, for a new battery at its rated temperature.";
@@ -241,7 +241,7 @@ function smallParts({ leds, coils }: Budget): string[] {
   const coilLines = coils.map(({ channel, coilA, givenOhm, wanted, flyback }) => {
     const base = wanted
       ? `base resistor ${tidy(wanted.ohm)} ohm (${n(1000 * wanted.pinA, 1)} mA from the pin)`
-      : 'the pin does not open a transistor';
+      : 'the pin does not switch a transistor on';
     const given = givenOhm === undefined ? '' : `, in the file ${tidy(givenOhm)} ohm`;
     return `${channel}: coil ${n(1000 * coilA, 1)} mA, ${base}${given}; across the coil a diode for ${tidy(flyback.reverseV)} V and ${n(1000 * flyback.forwardA, 0)} mA, cathode at plus`;
   });

@@ -20,9 +20,9 @@ export const FIRST_POWER_CAUTIONS: readonly string[] = [
   'Pinch points: a servo that gets its first pulse jumps, and does not feel your finger. Horns stay off until this list says otherwise.',
   "Fit the switch that cuts the actuators' power first, within reach of the hand that is not in the prop. A stop button on a pin is an addition to it, never a substitute (ISO 13850).",
   'Batteries: a fuse at the terminal of each pack, and none in place until its rail has been measured. Never charge lithium cells unattended or inside the prop.',
-  'Mains: nothing here is meant to switch it. Supplies that plug into mains must be closed ones; whatever is behind the plug is for a licensed person.',
+  'Mains: nothing here is meant to switch it. Supplies that plug into mains must be enclosed; whatever is behind the plug is for a licensed person.',
   'Flashing light can cause seizures: keep others away until the lights have been seen once, and put up a notice.',
-  'Local codes, and the judgement of people licensed to make it, go before this list.',
+  'Local codes, and the judgement of people licensed to apply them, take precedence over this list.',
   ...CAUTIONS.slice(1, 3),
 ];
 
@@ -62,7 +62,7 @@ export function firstPowerText(prop: Prop, phases: readonly Phase[]): string {
   }
   lines.push(
     '',
-    'A reading that is not as it says: stop here, switch off, and look (sinew find CHANNEL --symptom dead --file FILE).',
+    'If a reading is not as this list says, stop here, switch off, and look (sinew find CHANNEL --symptom dead --file FILE).',
   );
   return lines.join('\n');
 }
@@ -79,7 +79,7 @@ function channelsOf(prop: Prop): [string, Channel][] {
 function* measure(prop: Prop): Generator<string> {
   for (const [name, { volts, supply, fuse, battery }] of Object.entries(prop.rails)) {
     const ends = supply ? `${supply.plus} (plus) and ${supply.return} (return)` : 'plus and return';
-    yield `Rail ${name}: ohmmeter between ${ends} of the wiring. It may start low and climb while a capacitor charges; a steady reading below ${WHOLE_OHM} ohm is a short: find it first. Probes the other way round: the same.`;
+    yield `Rail ${name}: ohmmeter between ${ends} of the wiring. It may start low and climb while a capacitor charges; a steady reading below ${WHOLE_OHM} ohm is a short: find it first. Swap the probes: the same.`;
     if (fuse)
       yield `Rail ${name}: the fuse between ${fuse.from} and ${fuse.to} is ${fuse.ratingA} A (${fuse.standard}). In place it reads below ${WHOLE_OHM} ohm, taken out the two ends read open. Leave it out.`;
     else
@@ -205,7 +205,7 @@ function* servos(prop: Prop): Generator<string> {
       stallA > 0
         ? ` The supply gives about ${tidy(idleA, 2)} A at rest and ${tidy(busyA, 2)} A on the way; near ${tidy(stallA, 2)} A it is stuck: switch off.`
         : '';
-    yield `${name}:${first} sinew wake, and yes to its question: its shaft turns to ${park === undefined ? 'its park position' : `${tidy(park)} deg`} and stands quietly. sinew identify ${name}: a small wiggle, of this one and no other.${amps} sinew park.`;
+    yield `${name}:${first} sinew wake, and yes to its question: its shaft turns to ${park === undefined ? 'its park position' : `${tidy(park)} deg`} and stays there quietly. sinew identify ${name}: a small wiggle, of this one and no other.${amps} sinew park.`;
   }
 }
 
@@ -215,11 +215,11 @@ function* limits(prop: Prop): Generator<string> {
     if (!servo) continue;
     const park = degIn(servo, servo.park.to);
     const [low, high] = servo.limitsDeg ?? new ServoMapping(servo).calibrationDeg;
-    yield `${name}: parked at ${park === undefined ? '?' : tidy(park)} deg, power off, fit horn ${servo.linkage ? 'and rod' : ''} so that the part rests where it shall park. Power on, sinew wake.`.replace(
+    yield `${name}: parked at ${park === undefined ? '?' : tidy(park)} deg, power off, fit horn ${servo.linkage ? 'and rod' : ''} so that the part rests where it should park. Power on, sinew wake.`.replace(
       'horn  so',
       'horn so',
     );
-    yield `${name}: sinew session; jog ${name} 1, again and again, watching: the file allows ${tidy(low)} to ${tidy(high)} deg. Stop before anything touches or buzzes, go back a little, limit ${name} high; then jog ${name} -1 for limit ${name} low. rest ${name} where it shall park.`;
+    yield `${name}: sinew session; jog ${name} 1, again and again, watching: the file allows ${tidy(low)} to ${tidy(high)} deg. Stop before anything touches or buzzes, go back a little, limit ${name} high; then jog ${name} -1 for limit ${name} low. rest ${name} where it should park.`;
   }
 }
 

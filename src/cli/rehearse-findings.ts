@@ -14,11 +14,11 @@ import { tidy } from '../shared/units.ts';
 
 /** What may be done about it, and how bad it is. */
 const REMEDIES: Partial<Record<What, Pick<Finding, 'severity' | 'right'>>> = {
-  refused: { severity: 'error', right: 'let it come when it may, or change what it asks for' },
-  delayed: { severity: 'warning', right: 'let it come later, or move less at once' },
+  refused: { severity: 'error', right: 'start it when it is allowed, or change what it asks for' },
+  delayed: { severity: 'warning', right: 'start it later, or move less at once' },
   staggered: {
     severity: 'note',
-    right: 'nothing needs to be done; a stronger supply lets all start at once',
+    right: 'nothing needs to be done; a stronger supply lets everything start at once',
   },
   slower: { severity: 'warning', right: 'give overS more time, or move less far' },
   interlock: { severity: 'error', right: 'keep what it requires until it has ended' },
@@ -31,7 +31,7 @@ const REMEDIES: Partial<Record<What, Pick<Finding, 'severity' | 'right'>>> = {
 };
 const OTHERS: Pick<Finding, 'severity' | 'right'> = {
   severity: 'error',
-  right: 'change the cue so that it does not come to this',
+  right: 'change the cue so that this does not happen',
 };
 
 /** What was reported on the way, each once for a place of the file, in the order of the file. */

@@ -121,7 +121,7 @@ async function keepHistory({ io }: Operator, typed: readonly string[]): Promise<
   try {
     await saveHistory(io.env, typed);
   } catch (error) {
-    print(io.stderr, `sinew: the history is not kept: ${errorText(error)}`);
+    print(io.stderr, `sinew: the history cannot be saved: ${errorText(error)}`);
   }
 }
 

@@ -15,7 +15,7 @@ import { type Argument, type Operator, type Outcome, type VerbOption, verb } fro
 const CHANNEL: Argument = { name: 'channel', doc: 'name of a channel', names: 'channel' };
 const OVER: VerbOption = {
   flags: '--over <S>',
-  doc: 'time for the move (s); as fast as the limits allow without it',
+  doc: 'time for the move (s); default: as fast as the limits allow',
   parse: seconds,
 };
 const FADE: VerbOption = {

@@ -321,7 +321,7 @@ export class Cues {
     if (size > MAX_STEPS)
       throw new Refusal(
         'cue.too-long',
-        `cue ${name} has ${size === Number.POSITIVE_INFINITY ? 'no end of' : size} steps, with those of the cues within it; it may have ${MAX_STEPS}: split it, or repeat a cue with times`,
+        `cue ${name} has ${size === Number.POSITIVE_INFINITY ? 'no end of' : size} steps, including those of the cues within it; it may have ${MAX_STEPS}: split it, or repeat a cue with times`,
         { cue: name, value: Number.isFinite(size) ? size : null, limit: MAX_STEPS },
       );
     const clashes = this.using(this.#channels(cue)).filter((other) => other !== name);

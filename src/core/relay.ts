@@ -77,7 +77,7 @@ export class Relay implements ActuatorContract {
   /** When the contact last changed (s). */
   #changedS = Number.NEGATIVE_INFINITY;
   #unknown = false;
-  /** Its load hangs on the normally closed contact. */
+  /** Its load is connected to the normally closed contact. */
   readonly #fedAtRest: boolean;
   readonly #time: { readonly nowS: number };
 

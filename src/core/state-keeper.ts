@@ -155,7 +155,7 @@ export class StateKeeper {
 
   #giveUp(relay: Relay, why: string): void {
     relay.set(false);
-    relay.refusal = `${relay.name} stays open: its closure cannot be saved, and a power cut would make its duty guard forget it (${why}); let the daemon write into its state folder, then try again`;
+    relay.refusal = `${relay.name} stays open: its closure cannot be saved, and a power cut would make its duty guard forget it (${why}); let the daemon write to its state folder, then try again`;
     this.#journal.add('prop', 'duty', relay.refusal, { channel: relay.name });
   }
 

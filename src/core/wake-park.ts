@@ -120,7 +120,7 @@ export class WakePark {
     this.#context.journal.add(
       'prop',
       'state',
-      `the prop stays parked, as the state cannot be saved: ${noted.message}; let the daemon write into its state folder, then wake`,
+      `the prop stays parked, as the state cannot be saved: ${noted.message}; let the daemon write to its state folder, then wake`,
     );
     this.park('prop');
     return false;
@@ -137,7 +137,7 @@ export class WakePark {
     this.#context.journal.add(
       'prop',
       'state',
-      `nothing moves, as the state cannot be saved: ${noted.message}; let the daemon write into its state folder, then park`,
+      `nothing moves, as the state cannot be saved: ${noted.message}; let the daemon write to its state folder, then park`,
     );
     this.#context.enter(next(this.#context.condition, 'at rest'), 'prop');
     return false;

@@ -141,7 +141,7 @@ function lintSupply(notes: Notes, rail: RailBudget): void {
   else if (movingH < wantedH)
     notes.note(
       path,
-      `the battery lasts ${hours(idleH)} at rest but ${hours(movingH)} if all moves all the time, and ${hours(wantedH)} is wanted`,
+      `the battery lasts ${hours(idleH)} at rest but ${hours(movingH)} if everything moves all the time, and ${hours(wantedH)} is wanted`,
       'see what the cues need: sinew budget FILE',
     );
 }
@@ -283,7 +283,7 @@ function lintLed(notes: Notes, { channel, colour, led, givenOhm, wanted }: LedBu
   if (maxA <= led.currentA * 1.001) return;
   notes.warning(
     [...at, 'resistorOhm', ...index],
-    `${which} may get ${tidy(1000 * maxA, 1)} mA through ${tidy(givenOhm)} ohm, and ${tidy(1000 * led.currentA, 1)} mA is its most`,
+    `${which} may get ${tidy(1000 * maxA, 1)} mA through ${tidy(givenOhm)} ohm, and ${tidy(1000 * led.currentA, 1)} mA is its maximum`,
     `use ${tidy(wanted.ohm)} ohm or more`,
   );
 }
@@ -297,7 +297,7 @@ function lintCoil(notes: Notes, { channel, coil, coilA, givenOhm, wanted }: Coil
   if (!wanted) {
     notes.warning(
       [...at, 'driveV'],
-      `a pin of ${tidy(coil.driveV)} V does not open a transistor`,
+      `a pin of ${tidy(coil.driveV)} V does not switch a transistor on`,
       'use a driver chip or a level shifter',
     );
     return;
@@ -307,7 +307,7 @@ function lintCoil(notes: Notes, { channel, coil, coilA, givenOhm, wanted }: Coil
     if (wanted.pinA > sourceA)
       notes.warning(
         [...at, 'gain'],
-        `the coil draws ${mA(coilA)}, and to switch it the pin would have to give ${mA(wanted.pinA)}: ${mA(sourceA)} is its most`,
+        `the coil draws ${mA(coilA)}, and to switch it the pin would have to give ${mA(wanted.pinA)}: ${mA(sourceA)} is its maximum`,
         'use a transistor of more gain, a MOSFET or a driver chip',
       );
     return;
@@ -316,7 +316,7 @@ function lintCoil(notes: Notes, { channel, coil, coilA, givenOhm, wanted }: Coil
   if (pinA > sourceA)
     notes.warning(
       [...at, 'baseOhm'],
-      `through ${tidy(givenOhm)} ohm the pin gives ${mA(pinA)}: ${mA(sourceA)} is its most`,
+      `through ${tidy(givenOhm)} ohm the pin gives ${mA(pinA)}: ${mA(sourceA)} is its maximum`,
       `use ${tidy(wanted.ohm)} ohm`,
     );
   else if (pinA * coil.gain < coilA)

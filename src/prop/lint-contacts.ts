@@ -52,7 +52,7 @@ function lintContact(notes: Notes, loom: Loom, name: string, relay: RelayChannel
   if (used === 'open' && relay.safe === 'on') lintSafeOpen(notes, name, open!, closed);
 }
 
-/** What hangs on the normally closed contact is fed whenever the coil has no power. */
+/** What is connected to the normally closed contact is fed whenever the coil has no power. */
 function lintClosed(
   notes: Notes,
   loom: Loom,
@@ -72,7 +72,7 @@ function lintClosed(
   if (guarded.length > 0) {
     notes.error(
       path,
-      `${name} hangs on the normally closed contact ${closed}: it runs whenever the coil has no power, that is while parked, stopped and switched off, and its ${guarded.join(' and ')} limit cannot stop it`,
+      `${name} is connected to the normally closed contact ${closed}: it runs whenever the coil has no power, that is while parked, stopped and switched off, and its ${guarded.join(' and ')} limit cannot stop it`,
       `move its wire to the normally open one${open ? `, ${open}` : ''}`,
     );
     return;
@@ -81,8 +81,8 @@ function lintClosed(
   if (relay.safe !== 'on')
     notes.note(
       path,
-      `${name} hangs on the normally closed contact ${closed}: it is fed whenever the coil has no power`,
-      'see that this is wanted; else move its wire to the normally open one',
+      `${name} is connected to the normally closed contact ${closed}: it is fed whenever the coil has no power`,
+      'make sure that this is intended; otherwise move its wire to the normally open one',
     );
   else if (energised && !relay.output.activeLow)
     notes.warning(
@@ -94,14 +94,14 @@ function lintClosed(
     notes.note(
       ['channels', name, 'safe'],
       `the normally closed contact ${closed} of ${name} stays closed when the coil loses its power, which is right for what must stay on`,
-      'measure once that on leaves the coil without power; else turn activeLow round',
+      'check with a meter that on leaves the coil without power; otherwise invert activeLow',
     );
 }
 
 function lintSafeOpen(notes: Notes, name: string, open: string, closed: string | undefined): void {
   notes.warning(
     ['channels', name, 'safe'],
-    `${name} must stay on and hangs on the normally open contact ${open}: it drops out when the coil loses its power (a fuse, a wire, the supply)`,
+    `${name} must stay on and is connected to the normally open contact ${open}: it drops out when the coil loses its power (a fuse, a wire, the supply)`,
     `use the normally closed one${closed ? `, ${closed}` : ''}, which a coil without power keeps closed, with the level that releases the coil as on`,
   );
 }

@@ -167,7 +167,7 @@ function lintEase(notes: Notes, { ease }: CueStep, touched: Touched, at: Path): 
     notes.error(
       path,
       `a servo cannot follow ${show(ease)}`,
-      'use a curve such as ease-in-out, and give lights that shall jump a step of their own',
+      'use a curve such as ease-in-out, and give lights that should jump their own step',
     );
 }
 
@@ -231,7 +231,7 @@ function lintOrder(notes: Notes, cue: string, endless: ReadonlySet<string>): voi
       if (complete)
         notes.error(path, `there is no step ${after} in this cue`, didYouMean(after, named.keys()));
     } else if (before === i)
-      notes.error(path, `step ${name} comes after itself`, 'name another step, or give at alone');
+      notes.error(path, `step ${name} comes after itself`, 'name another step, or give only at');
     else if (isEndless(steps[before]!, endless))
       notes.error(
         path,
@@ -262,7 +262,7 @@ function lintWaitingCircles(notes: Notes, cue: string, named: ReadonlyMap<string
     notes.error(
       [...stepPath(notes.prop, cue, circle.at(-1)!), 'after'],
       `the steps wait for each other: ${names}`,
-      'let one of them start with at alone',
+      'let one of them start with only at',
     );
   }
 }
@@ -346,7 +346,7 @@ function leave(
     notes.error(
       inner.find(({ name }) => depths.get(name) === MAX_NESTED)!.path,
       `here cues are nested more than ${MAX_NESTED} deep`,
-      'put the steps of some of them together',
+      'merge the steps of some of them',
     );
   const { steps } = longCue(notes.prop.cues[cue]!);
   const fits = lintSize(notes, cue, steps, sizes);
@@ -375,7 +375,7 @@ function lintSize(
   if (largest <= MAX_STEPS)
     notes.error(
       ['cues', cue],
-      `cue ${cue} has ${size} steps, with those of the cues within it, and may have ${MAX_STEPS}`,
+      `cue ${cue} has ${size} steps, including those of the cues within it, and may have ${MAX_STEPS}`,
       'split it into several cues, or repeat one with times',
     );
   return false;

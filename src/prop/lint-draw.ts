@@ -21,7 +21,7 @@ export function lintDraw(notes: Notes, name: string, { draw }: ServoChannel): vo
     notes.error(
       [...path, key],
       `${key} ${tidy(amps)} A is below ${before.key} ${tidy(before.amps!)} A, and a servo draws more the harder it works`,
-      'give idleA at rest, movingA no less and stallA no less again, as the data sheet or a meter has them',
+      'give idleA at rest, movingA no less than idleA and stallA no less than movingA, from the data sheet or a meter',
     );
   }
 }

@@ -32,7 +32,7 @@ function lintLabels(notes: Notes, loom: Loom): void {
       notes.warning(
         [...path, 'label'],
         `${label} is the label of ${owner(wires[0]!)}, too`,
-        'give every wire a label of its own',
+        'give every wire its own label',
       );
     }
   }
@@ -102,7 +102,7 @@ function lintEnds(notes: Notes, loom: Loom): void {
     if (from !== to) continue;
     notes.warning(
       [...wire.path, 'cores', index, 'to'],
-      `this core of ${wire.label} starts and ends in ${from}, so it has one end`,
+      `this core of ${wire.label} starts and ends in ${from}, so it has only one end`,
       'give the end that it has on the other side',
     );
   }
@@ -175,8 +175,8 @@ function lintCavities(notes: Notes, loom: Loom): void {
           path,
           wrong,
           Object.hasOwn(declared, connector)
-            ? 'give each its own cavity; the two halves of a plug connection have a name each'
-            : `give each its own cavity, or tell in connectors which cavities of ${connector} are bridged`,
+            ? 'give each its own cavity; each half of a plug connection has its own name'
+            : `give each its own cavity, or say in connectors which cavities of ${connector} are bridged`,
         );
       else if (held.length > MAX_IN_TERMINAL)
         notes.warning(path, wrong, 'use another cavity of the bar: a terminal takes two at most');
@@ -275,7 +275,7 @@ function lintPin(
       notes.warning(
         path,
         `${wire.channel} is fed from ${at}, the ${power} pin of ${board}`,
-        'give servos a supply of their own',
+        'give servos their own supply',
       );
     return;
   }

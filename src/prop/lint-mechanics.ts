@@ -137,7 +137,7 @@ function lintArms(notes: Notes): void {
     if (lengthMm === undefined && !given.broken([...path, 'lengthMm']))
       notes.error(
         path,
-        `it carries ${carries}, but how long it is is not told`,
+        `it carries ${carries}, but its length is not given`,
         'add lengthMm, from its joint to the next (mm)',
       );
     const next = notes.find('channels', carries, [...path, 'carries']);
@@ -165,7 +165,7 @@ function lintArms(notes: Notes): void {
     if (!inArm.has(name)) {
       notes.error(
         [...path, 'carries'],
-        `${name} carries itself, over ${arm.carries}`,
+        `${name} carries itself, through ${arm.carries}`,
         'remove carries at the last segment of the arm',
       );
       return;
@@ -175,7 +175,7 @@ function lintArms(notes: Notes): void {
       notes.warning(
         [...path, 'levelDeg'],
         `it has no effect, as ${carriedBy.get(name)} carries ${name}`,
-        'give straightDeg, where it is in line with it',
+        'give straightDeg, where the two are in line',
       );
     if (!isCarried && arm.straightDeg !== undefined)
       notes.warning(

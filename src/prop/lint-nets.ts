@@ -86,7 +86,7 @@ function reportShort(notes: Notes, loom: Loom, poles: readonly Pole[]): void {
     `short circuit: ${first.what} and ${other.what} are joined`,
     first.end === other.end
       ? 'give plus and return a cavity each'
-      : 'take plus and return apart: look at the ends, roles and bridges between them',
+      : 'separate plus and return: look at the ends, roles and bridges between them',
   );
 }
 

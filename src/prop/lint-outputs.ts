@@ -129,7 +129,7 @@ function lintFlicker(notes: Notes): void {
     notes.error(
       [...at, 'output', 'board'],
       `at the ${tidy(hz, 1)} Hz of board ${channel.output.board} this light flickers, which can set off seizures`,
-      'put lights on a pca9685 of their own, with frequencyHz: 1000, or say why it may flicker: flicker: { accepted: true, reason: ... }',
+      'put lights on their own pca9685, with frequencyHz: 1000, or say why it may flicker: flicker: { accepted: true, reason: ... }',
     );
   }
 }

@@ -81,7 +81,7 @@ function lintCoilOnPin(notes: Notes, name: string, { through, coil }: RelayChann
   if (through === 'nothing')
     notes.error(
       [...at, 'through'],
-      `the coil of ${name} takes ${amps} and kicks back when it is let go: directly on a pin it destroys the board`,
+      `the coil of ${name} takes ${amps} and kicks back when it is switched off: directly on a pin it destroys the board`,
       'write through: npn or through: n-mosfet, with a diode across the coil, or use a relay module',
     );
   else if (
@@ -197,7 +197,7 @@ function lintLoads(notes: Notes, loads: readonly PinLoad[]): void {
         ]
       : [
           `the pin would have to ${does} the ${mA(amps)} of ${who}: it may ${does} ${mA(mostA)}`,
-          `${remedyOf(spec)}, or let less current flow`,
+          `${remedyOf(spec)}, or reduce the current`,
         ];
   if (amps > DESTROYS * mostA) notes.error(path, `${wrong}${also}`, right);
   else notes.warning(path, `${wrong}${also}`, right);

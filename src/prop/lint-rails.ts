@@ -52,7 +52,7 @@ function lintRail(notes: Notes, rail: string, limitA: number, loads: Load[]): vo
   if (idleA > limitA) {
     notes.error(
       limitPath,
-      `the channels draw ${tidy(idleA)} A when all hold still, the limit is ${limitA} A`,
+      `the channels draw ${tidy(idleA)} A when everything holds still, the limit is ${limitA} A`,
       'use a stronger supply or a second rail',
     );
     return;

@@ -55,7 +55,7 @@ function lintRelaySafety(notes: Notes, name: string, relay: RelayChannel): void 
   if (onA > 0 && loadRailOf(relay) === undefined && !notes.given.has([...at, 'rail']))
     notes.warning(
       [...at, 'draw'],
-      `${name} draws ${onA} A from no rail, so no limit holds for it`,
+      `${name} draws ${onA} A from no rail, so no limit applies to it`,
       'add rail: the supply that it draws from',
     );
   if (onA > UNGUARDED_A && !relay.duty && !notes.given.has([...at, 'duty']))

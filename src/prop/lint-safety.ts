@@ -23,7 +23,7 @@ function lintTimeOut(notes: Notes): void {
   if (notes.given.broken(['link', 'timeoutMs']) || timeoutMs <= LONG_TIMEOUT_S * 1000) return;
   notes.warning(
     ['link', 'timeoutMs'],
-    `for ${tidy(timeoutMs / 1000)} s after its link was lost the prop goes on as if somebody were there`,
+    `for ${tidy(timeoutMs / 1000)} s after its link was lost the prop continues as if somebody were there`,
     `give ${LONG_TIMEOUT_S * 1000} or less; 500 is usual`,
   );
 }
@@ -39,9 +39,9 @@ function lintServiceStop(notes: Notes): void {
   const holding = holdS > 0 && deadlineS < SERVICE_STOP_S;
   notes.warning(
     holding ? ['link', 'holdS'] : ['park', 'deadlineS'],
-    `a service that is stopped has ${SERVICE_STOP_S} s to park in, and is killed then${holding ? `: holding and parking may take ${tidy(holdS + deadlineS)} s` : ''}`,
+    `a service that is stopped has ${SERVICE_STOP_S} s to park, and is then killed${holding ? `: holding and parking may take ${tidy(holdS + deadlineS)} s` : ''}`,
     holding
-      ? `let holdS and park.deadlineS together stay below ${SERVICE_STOP_S}, or raise TimeoutStopSec of the service above them`
+      ? `keep holdS and park.deadlineS together below ${SERVICE_STOP_S}, or raise TimeoutStopSec of the service above them`
       : `give less than ${SERVICE_STOP_S}, or raise TimeoutStopSec of the service above it`,
   );
 }

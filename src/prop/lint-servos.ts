@@ -77,8 +77,8 @@ function lintSide(
   const side = isBelow(hornZeroDeg) ? 'below' : 'above';
   notes.warning(
     [...path, 'hornZeroDeg'],
-    `where the calibration says 0 the horn lies in line with the hinge, so that nobody sees whether the rod crosses that line; crossed: ${crossed} is taken as with the horn just ${side} it`,
-    'let the calibration say 0 where the horn stands away from the line, and count hornZeroDeg from there',
+    `where the calibration says 0 the horn lies in line with the hinge, so nobody can see whether the rod crosses that line; crossed: ${crossed} is taken as with the horn just ${side} it`,
+    'let the calibration say 0 where the horn is away from the line, and measure hornZeroDeg there',
   );
 }
 

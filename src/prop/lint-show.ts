@@ -120,7 +120,7 @@ function lintLightWeights(notes: Notes): void {
     for (const { name } of withShare)
       notes.error(
         [...at(name), 'share'],
-        `${withLumens[0]!.name} is weighed by its lumens, and ${name} by its share`,
+        `${withLumens[0]!.name} is weighted by its lumens, and ${name} by its share`,
         'give lumens to every light, or shares',
       );
     return;

@@ -37,7 +37,7 @@ export function lintTriggers(notes: Notes, endless: ReadonlySet<string>): void {
     if (osc !== undefined && !prop.osc && !given.has(['osc']))
       notes.error(
         [...at, 'osc'],
-        'OSC messages come in nowhere',
+        'there is no port for OSC messages',
         'add osc: { port: ... } to the file, beside triggers',
       );
     if (given.broken([...at, 'unattended'])) continue;

@@ -65,7 +65,7 @@ function milliamperes(
     .map(([key, value]) => `${key}: ${inA(value)}`)
     .join(', ');
   const right = `did you mean milliamperes? write ${meant}`;
-  const wrong = `${largest} A is far more than props take`;
+  const wrong = `${largest} A is far more than props draw`;
   if (supply && largest > supply.limitA)
     notes.error(path, `${wrong}, and rail ${supply.rail} gives ${supply.limitA} A`, right);
   else notes.warning(path, wrong, right);

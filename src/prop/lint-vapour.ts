@@ -37,7 +37,7 @@ export function lintVapour(notes: Notes): void {
         notes.note(
           ['cues', cue],
           `it goes on until it is stopped, and the tank of ${name} lasts ${minutes(duty ? showTimeS(vapour, duty) : lastsS)} at most`,
-          'see that it is filled in time',
+          'make sure that it is filled in time',
         );
     }
   }

@@ -101,7 +101,7 @@ export class Notes implements BoardNotes {
     if (this.given.has([section, name])) return undefined;
     const members = section === 'channels' ? this.#membersOf(name) : undefined;
     if (members) {
-      const wrong = `${name} is a group, and here belongs a channel`;
+      const wrong = `${name} is a group, but a channel belongs here`;
       const right = `name ${members.length > 1 ? 'its channels' : 'its channel'}: ${listed(members)}`;
       this.remarks.push({ severity: 'error', path, atKey, wrong, right });
       return undefined;

@@ -344,7 +344,7 @@ export class PlanWalk {
     this.#report(step, 'warning', step.path, {
       id: 'flashes',
       size: found.flashes,
-      wrong: `all light of the prop together would flash ${found.flashes} times in a second here, at ${tidy(found.atS)} s: the daemon holds back what is more than 3`,
+      wrong: `all light of the prop together would flash ${found.flashes} times in a second here, at ${tidy(found.atS)} s: the daemon holds back any beyond 3`,
       right: 'let lights change less often, at the same time, or by less (fadeS helps)',
     });
   }

@@ -180,7 +180,7 @@ export class PlannedLoads {
       return say(
         'warning',
         startA,
-        `to start this step brings rail ${name} to ${tidy(startA)} A for a moment, ${limit}: it is delayed until there is room`,
+        `starting this step brings rail ${name} to ${tidy(startA)} A for a moment, ${limit}: it is delayed until there is room`,
         'start it later, switch something off before, or use a stronger supply or a second rail',
       );
     }

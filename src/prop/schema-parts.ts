@@ -153,14 +153,14 @@ export function makeParts() {
     })
     .optional()
     .describe(
-      'what lies between the pin and what it switches: npn or n-mosfet (a switch to ground, on while the pin is high), driver board (its input takes a signal only), nothing (the pin itself carries the current)',
+      'what is between the pin and what it switches: npn or n-mosfet (a switch to ground, on while the pin is high), driver board (its input takes a signal only), nothing (the pin itself carries the current)',
     );
 
   const pull = z
     .enum(['up', 'down'], { error: 'is neither up nor down; write up or down' })
     .optional()
     .describe(
-      'a resistor fitted from this pin (each of them) to its supply (up) or to ground (down), about 10 kohm: it decides the level while nobody drives the pin',
+      'a resistor fitted from this pin (each of them) to its supply (up) or to ground (down), about 10 kohm: it decides the level while no program drives the pin',
     );
 
   const flash = z
@@ -189,14 +189,14 @@ export function makeParts() {
         .max(1, { error: 'is above 1; give its share of all light of the prop, such as 0.3' })
         .optional()
         .describe(
-          'of all light of the prop at full; those without one have the rest in equal parts',
+          'share of all light of the prop at full; lights without one get equal parts of the rest',
         ),
       lumens: positive('lumens', 'luminous flux at full (lm)').optional(),
     })
     .refine(({ share, lumens }) => (share === undefined) !== (lumens === undefined), {
       error: 'needs one of share and lumens; give exactly one',
     })
-    .describe('how much it counts when flashes are judged; all alike without it');
+    .describe('how much it counts when flashes are judged; without it, all count equally');
 
   const angle = (doc: string) =>
     z.number({ error: 'is not a number; give degrees as a number' }).describe(doc);

@@ -29,7 +29,7 @@ function make() {
 
   const rail = z.strictObject({
     volts: positive('volts', 'supply voltage (V)'),
-    limitA: positive('amperes', 'current that the supply may be asked for (A)'),
+    limitA: positive('amperes', 'the most current that the supply can give (A)'),
     supply: z
       .strictObject({ plus: end, return: end })
       .optional()
@@ -55,7 +55,7 @@ function make() {
           .min(1, { error: 'is below 1; give the exponent of Peukert, 1 or more' })
           .max(2, { error: 'is above 2; give the exponent of Peukert, such as 1.2' })
           .default(1)
-          .describe("Peukert's exponent; 1 counts ampere-hours alone"),
+          .describe("Peukert's exponent; 1 counts only ampere-hours"),
         wantedH: positive('hours', 'how long it must last (h)').optional(),
         fullV: positive('volts', 'voltage when full (V)').optional(),
         nominalV: positive('volts', 'nominal voltage (V)').optional(),
@@ -114,7 +114,7 @@ function make() {
         seed: z
           .int()
           .optional()
-          .describe('for what is drawn at random; the name of the cue without it'),
+          .describe('seed of the random choices; default: the name of the cue'),
         steps: cueSteps,
       }),
     ],
@@ -123,7 +123,7 @@ function make() {
 
   const idle = z
     .strictObject({
-      seed: z.int().default(1).describe('for what is drawn at random'),
+      seed: z.int().default(1).describe('seed of the random choices'),
       plays: z
         .array(
           z.strictObject({
@@ -188,7 +188,7 @@ function make() {
     action: guardAction
       .default('stop')
       .describe(
-        'while it is broken: inhibit lets nothing wake or be moved, but the prop still parks; stop also stops what moves, parking included',
+        'while it is broken: with inhibit nothing can wake or be moved, but the prop still parks; with stop, everything that moves also stops, parking included',
       ),
     category: z
       .union([z.literal(0), z.literal(1)], {
@@ -205,7 +205,10 @@ function make() {
       .describe(
         'channels, or groups, that park together, stage after stage; those not named park last, together',
       ),
-    deadlineS: positive('seconds', 'past it, power is dropped: stop category 0 (s)').default(10),
+    deadlineS: positive(
+      'seconds',
+      'after this time, power is dropped: stop category 0 (s)',
+    ).default(10),
   });
 
   const propFile = z
@@ -240,7 +243,7 @@ function make() {
             .default(60),
         })
         .default({ deadlineS: 1, holdS: 60 })
-        .describe('how long a stop may take, and hold, until its category is 0'),
+        .describe('how long a stop may take, and hold, before it becomes category 0'),
       stopInput: z
         .strictObject({
           board: name('board'),

@@ -19,7 +19,7 @@ export function cueStepSchema({ z, name, positive, atLeast0, onOff }: Parts) {
   /** Uniformly at random within `around` ± `spread`. */
   const spread = z
     .strictObject({ around: z.number(), spread: atLeast0('degrees', 'half of the width (deg)') })
-    .describe('somewhere within around ± spread (deg), drawn again each time');
+    .describe('somewhere within around ± spread (deg), chosen at random each time');
 
   const cueTarget = z.union([z.number(), name('mark'), spread], {
     error: 'is not a position; give degrees, a mark, or { around: deg, spread: deg }',
@@ -42,7 +42,7 @@ export function cueStepSchema({ z, name, positive, atLeast0, onOff }: Parts) {
           error: 'is none of go on, end and park; write one of them',
         })
         .default('end')
-        .describe('what happens when the time is over'),
+        .describe('what happens when the time runs out'),
     })
     .refine(
       ({ above, below, is }) => [above, below, is].filter((one) => one !== undefined).length === 1,
@@ -62,7 +62,7 @@ export function cueStepSchema({ z, name, positive, atLeast0, onOff }: Parts) {
       after: name('step').optional().describe('starts when that step has ended'),
       spreadS: positive(
         'seconds',
-        'starts up to this much later, drawn again each time (s)',
+        'starts up to this much later, chosen at random each time (s)',
       ).optional(),
       move: z
         .record(name('channel or group'), cueTarget)
@@ -71,7 +71,7 @@ export function cueStepSchema({ z, name, positive, atLeast0, onOff }: Parts) {
       pose: name('pose').optional(),
       overS: positive(
         'seconds',
-        'time for the move (s); as fast as the limits allow without it',
+        'time for the move (s); default: as fast as the limits allow',
       ).optional(),
       ease: ease.optional(),
       colour: z
@@ -91,7 +91,7 @@ export function cueStepSchema({ z, name, positive, atLeast0, onOff }: Parts) {
         .array(name('cue'))
         .min(2)
         .optional()
-        .describe('runs one of these cues, drawn again each time'),
+        .describe('runs one of these cues, chosen at random each time'),
       times: z
         .union([z.int().min(1).max(10_000), z.literal('until stopped')], {
           error: 'is not a number of times; give a whole number, or until stopped',

@@ -112,7 +112,7 @@ export function readText(text: string): PropText {
   const lexemes = [...new Lexer().lex(text)];
   const tooDeep = findTooDeep(lexemes);
   if (tooDeep !== undefined) {
-    say(tooDeep, ['nested too deeply', `use at most ${MAX_DEPTH} brackets within each other`]);
+    say(tooDeep, ['nested too deeply', `use at most ${MAX_DEPTH} nested brackets`]);
     return result;
   }
   const document = parseLexemes(lexemes, text.length);
@@ -212,7 +212,7 @@ function parseLexemes(lexemes: readonly string[], length: number): Document.Pars
 
 /** A key `<<`, which other programs read as more keys. */
 export const MERGE_KEY: Sentence = [
-  'merge keys (<<) are not read',
+  'merge keys (<<) are not supported',
   'write the keys out',
   'yaml.merge-key',
 ];
@@ -505,7 +505,7 @@ function* bareColours(text: string): Generator<number> {
     yield match.index + match[0].length;
 }
 
-const NOT_YAML = 'correct the YAML here; quote text that holds special characters';
+const NOT_YAML = 'correct the YAML here; quote text that contains special characters';
 /** The library's messages may quote a whole document (characters). */
 const MAX_MESSAGE = 120;
 

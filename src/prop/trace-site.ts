@@ -106,7 +106,7 @@ export class Site {
     return (this.rail === undefined ? undefined : this.loom.route(this.rail, pole, end)) ?? [];
   }
 
-  /** What a relay switches hangs on the normally closed contact. */
+  /** What a relay switches is connected to the normally closed contact. */
   get fedAtRest(): boolean {
     const relay = relayOf(this.channel);
     if (!relay) return false;
@@ -200,7 +200,7 @@ export class Site {
     const gaps: string[] = [];
     if (leads.length === 0) gaps.push(`${this.name} has no wire in the file: add it`);
     const rail = this.rail ?? this.channel.rail;
-    if (rail === undefined) gaps.push(`${this.name} names no rail: no voltage can be told`);
+    if (rail === undefined) gaps.push(`${this.name} names no rail: no voltage can be worked out`);
     else if (!this.prop.rails[rail]?.supply)
       gaps.push(`rail ${rail} names no supply: give its terminals, fuse and feed wires`);
     else if (this.plus && this.loom.route(rail, 'plus', this.plus.near) === undefined)

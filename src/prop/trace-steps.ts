@@ -106,7 +106,7 @@ function look(site: Site): TraceStep {
     check: `Look, then pull gently: the plug of ${site.name}, wire ${labels || 'of it'} from end to end, every terminal on the way.`,
     expect: order ? `seated, the right way round: ${order}` : 'seated, the right way round',
     otherwise:
-      'A plug turned round, a core that slips out, a pinch, a burn: fix it. It is the fault most of the time.',
+      'A plug the wrong way round, a core that slips out, a pinch, a burn: fix it. This is the most common fault.',
   };
 }
 
@@ -400,7 +400,7 @@ function ohms(site: Site): TraceStep[] {
         high: tidy(ohm + CONTACT_OHM, 3),
         between: [start, lead!.near],
       },
-      otherwise: `Open: one of ${labels.join(', ')}, or a terminal between them. Halve the way and measure again.`,
+      otherwise: `Open: one of ${labels.join(', ')}, or a terminal between them. Measure again halfway between.`,
     });
   }
   const [a, b] = [leads[0]!, leads.at(-1)!];
@@ -436,7 +436,7 @@ function buzzing(site: Site, servo: ServoChannel): TraceStep[] {
   const steps: TraceStep[] = [
     {
       power: 'on',
-      check: `Jog it away from where it is, by little steps: sinew session, then jog ${name} 1 or jog ${name} -1.`,
+      check: `Jog it away from where it is, in small steps: sinew session, then jog ${name} 1 or jog ${name} -1.`,
       expect: 'the buzz stays the same everywhere',
       otherwise:
         'It ends within a few steps: it pushed against a stop. Set the limit there (sinew limit), and the mark and the park position with it.',
@@ -446,7 +446,7 @@ function buzzing(site: Site, servo: ServoChannel): TraceStep[] {
       check: 'Take the linkage off the horn, then switch on and listen again.',
       expect: 'it still buzzes',
       otherwise:
-        'Quiet: the linkage binds or carries too much. Free it; it must move by one finger.',
+        'Quiet: the linkage binds or carries too much. Free it; it must move with one finger.',
     },
   ];
   if (stallA > 0)
@@ -502,7 +502,7 @@ function linkageWay(
   return [
     {
       power: 'on',
-      check: `Take the rod off and jog ${name} to and fro by a few us (sinew jog ${name} 10 --us), looking from the side from which rising angles of the flap turn anticlockwise.`,
+      check: `Take the rod off and jog ${name} back and forth by a few us (sinew jog ${name} 10 --us), looking from the side from which rising angles of the flap turn anticlockwise.`,
       expect: `with a longer pulse the horn turns ${rises ? 'anticlockwise' : 'clockwise'}`,
       otherwise: `It turns the other way: ${turned}`,
     },
@@ -555,7 +555,7 @@ function staysOn(site: Site): TraceStep[] {
     steps.push({
       power: 'off',
       check: site.fedAtRest
-        ? `Measure the contact with power on the coil alone: ${contact.near} to ${contact.far}, the load and its supply unplugged.`
+        ? `Measure the contact with power on the coil only: ${contact.near} to ${contact.far}, the load and its supply unplugged.`
         : `Measure the open contact, the load and its supply unplugged: ${contact.near} to ${contact.far}.`,
       expect: 'open: more than 1 Mohm',
       reading: { unit: 'ohm', low: OPEN_OHM, high: null, between: [contact.near, contact.far] },

@@ -31,7 +31,7 @@ export interface Trace {
 
 export const CAUTIONS: readonly string[] = [
   'Keep fingers out of hinges and linkages: a contact that comes back moves the prop at once. Take the linkage off where you can.',
-  'Steps marked off: switch the supply off, unplug batteries, wait until the lights are out. An ohmmeter on a live circuit lies, and may die.',
+  'Steps marked off: switch the supply off, unplug batteries, wait until the lights are out. An ohmmeter on a live circuit gives false readings, and may be destroyed.',
   'Steps marked on: one hand, insulated probe tips, nothing bridged. A probe that slips from plus to a signal kills the board.',
   'Low voltage only. Mains is for licensed persons, under the local code.',
 ];

@@ -44,7 +44,7 @@ export const MESSAGES: Record<ErrorName, string> = {
 export class Refusal extends Error {
   /** The stable word, which an answer carries as `data.code`. */
   readonly word: RefusalCode;
-  /** The numbers and names behind it, and the stable word once more, as `code`. */
+  /** The numbers and names behind it, and the stable code again, as `code`. */
   readonly values: Record<string, unknown>;
 
   constructor(word: RefusalCode, reason: string, values: Record<string, unknown> = {}) {

@@ -15,23 +15,23 @@ export const REFUSALS = {
   ],
   'request.empty-batch': [
     'invalidRequest',
-    'A batch holds no request.',
+    'The batch is empty.',
     'Put at least one request in it.',
   ],
   'request.too-large': [
     'invalidRequest',
     'The frame is larger than 64 KiB.',
-    'Send less; a large prop file goes in as edits.',
+    'Send less; change a large prop file by edits.',
   ],
   'request.binary': ['invalidRequest', 'The frame is binary.', 'Send text frames.'],
   'request.too-many': [
     'tooMany',
-    'The session asks more often than it may.',
+    'The session sends requests more often than it may.',
     'Wait for `retryMs`, then ask again.',
   ],
   'request.batch-too-large': [
     'tooMany',
-    'The batch holds more requests than are taken; nothing was done.',
+    'The batch has more requests than are allowed; nothing was done.',
     'Send it in parts.',
   ],
   'request.unanswered': [
@@ -51,7 +51,7 @@ export const REFUSALS = {
   ],
   'params.invalid': [
     'invalidParams',
-    'A parameter is missing, unknown or not what it must be.',
+    'A parameter is missing, unknown or wrong.',
     '`issues` names each and what would be right.',
   ],
   'params.not-finite': ['invalidParams', 'A number is not finite.', 'Give a finite number.'],
@@ -70,8 +70,8 @@ export const REFUSALS = {
   'session.ended': ['notAuthorised', 'The session has ended.', 'Open a new one.'],
   'session.gone': [
     'condition',
-    'The session was gone before its turn; nothing was done.',
-    'Ask again from a session that stays.',
+    'The session had ended before its turn; nothing was done.',
+    'Ask again from a session that stays open.',
   ],
   'session.stop-only': [
     'tooMany',
@@ -80,7 +80,7 @@ export const REFUSALS = {
   ],
   'session.no-place': [
     'tooMany',
-    'Every place is taken, those for stop and park as well.',
+    'Every place is taken, including those for stop and park.',
     'Try again after `retryMs`.',
   ],
   'origin.refused': [
@@ -110,7 +110,7 @@ export const REFUSALS = {
   ],
   'invite.not-yours': [
     'notAuthorised',
-    'A device that was let in by a link lets no other in.',
+    'A device that was let in by a link cannot let in another.',
     'Ask whoever has the token.',
   ],
   'token.unsafe-file': [
@@ -138,7 +138,7 @@ export const REFUSALS = {
   ],
   'condition.changed': [
     'condition',
-    'The prop came into another condition before it was done.',
+    'The condition of the prop changed before it was done.',
     'See the journal for why, then ask again.',
   ],
   'wake.unknown-servos': [
@@ -190,7 +190,7 @@ export const REFUSALS = {
   ],
   'lockout.no-reason': [
     'invalidParams',
-    'A lockout is to be forced without a reason.',
+    'A lockout cannot be forced without a reason.',
     'Say in `reason` how you know that nobody is in reach.',
   ],
   'guard.broken': [
@@ -200,8 +200,8 @@ export const REFUSALS = {
   ],
   'interlock.unmet': [
     'interlock',
-    'What the channel needs is not so.',
-    'Bring the other channel where `requires` says.',
+    'A requirement of the channel is not met.',
+    'Bring the other channel to where `requires` says.',
   ],
   'interlock.together': [
     'interlock',
@@ -231,7 +231,7 @@ export const REFUSALS = {
   ],
   'trigger.not-parked': [
     'condition',
-    'The prop is not parked, where the trigger starts from.',
+    'The prop is not parked, and the trigger starts only from there.',
     'Park it.',
   ],
 
@@ -263,7 +263,7 @@ export const REFUSALS = {
   ],
   'limits.park-outside': [
     'outOfLimits',
-    'The limits would leave the park position outside.',
+    'The park position would be outside the limits.',
     'Capture another park position first.',
   ],
   'limits.pushing': [
@@ -280,8 +280,8 @@ export const REFUSALS = {
   ],
   'jog.feeling': [
     'condition',
-    'A servo feels for its stop; nothing else moves meanwhile.',
-    'Let that end first.',
+    'A servo is feeling for its stop; nothing else may move meanwhile.',
+    'Wait until it has ended.',
   ],
   'jog.others-move': [
     'condition',
@@ -304,16 +304,16 @@ export const REFUSALS = {
     'The servo stands outside its limits.',
     'Capture the limit first, or go back inside.',
   ],
-  'capture.nothing': ['condition', 'Nothing was captured that could be undone.', 'Nothing to do.'],
+  'capture.nothing': ['condition', 'There is no capture to undo.', 'Nothing to do.'],
   'duty.rest': ['dutyRest', 'The relay has used up its time and rests.', 'Wait for `secondsLeft`.'],
   'duty.unsaved': [
     'condition',
     'The closure of a relay with a duty guard cannot be saved.',
-    'Let the daemon write into its state folder.',
+    'Let the daemon write to its state folder.',
   ],
   'rail.limit': [
     'railLimit',
-    'The rail would be asked for more than its limit.',
+    'The rail would have to give more than its limit.',
     'Let something else come to rest first.',
   ],
 
@@ -321,12 +321,12 @@ export const REFUSALS = {
   'cue.unknown': ['noSuchThing', 'There is no such cue.', '`cue.list` names them.'],
   'cue.too-long': [
     'outOfLimits',
-    'The cue has too many steps, with those of the cues within it.',
+    'The cue has too many steps, including those of the cues within it.',
     'Split it, or repeat a cue with `times`.',
   ],
   'cue.clash': [
     'condition',
-    'A cue that runs has some of the same channels.',
+    'A running cue uses some of the same channels.',
     'Stop it first, or let the cue take over.',
   ],
   'cue.ended-early': [
@@ -339,12 +339,12 @@ export const REFUSALS = {
   // --- the prop file ----------------------------------------------------------------------------------
   'file.taking-effect': [
     'condition',
-    'The prop takes over its changed file.',
+    'The changed prop file is taking effect.',
     'Try again in a moment.',
   ],
   'file.changed-by-hand': [
     'condition',
-    'The place in the file was changed by hand since; nothing was written.',
+    'The place in the file has since been changed by hand; nothing was written.',
     'Put it back first, or edit the file.',
   ],
   'file.other-version': [
@@ -363,7 +363,11 @@ export const REFUSALS = {
     'The prop file on the disk cannot be used; nothing was written.',
     'Fix it; `prop.read` says what is wrong.',
   ],
-  'file.restless': ['condition', 'The prop file keeps changing.', 'Try again when it is at rest.'],
+  'file.restless': [
+    'condition',
+    'The prop file keeps changing.',
+    'Try again when it has stopped changing.',
+  ],
   'file.cannot-edit': [
     'condition',
     'The edit does not fit the file as it is written.',
@@ -391,12 +395,12 @@ export const REFUSALS = {
   ],
   'file.text-or-edits': [
     'invalidParams',
-    'Neither or both of a text and edits are given.',
+    'Neither a text nor edits are given, or both are.',
     'Give exactly one.',
   ],
   'file.too-large': [
     'invalidParams',
-    'The prop file is larger than what is taken.',
+    'The prop file is too large to send.',
     'Copy it over the file on the board, or send edits.',
   ],
   'file.unreadable': ['invalidParams', 'The file cannot be read.', 'Check its path and rights.'],
@@ -415,7 +419,7 @@ export const REFUSALS = {
   // --- boards and drivers ---------------------------------------------------------------------------
   'board.unreachable': [
     'condition',
-    'A board cannot be reached, so nobody can tell how its relay stands.',
+    'A board cannot be reached, so nobody can tell whether its relay is on.',
     'Fix the board, then reset.',
   ],
   'board.not-simulated': [
@@ -488,7 +492,7 @@ export const REFUSALS = {
   ],
   'service.dead': [
     'internal',
-    'The prop-file service has died and starts again.',
+    'The prop-file service has died and is starting again.',
     'Try again in a moment.',
   ],
   'service.late': [
@@ -514,7 +518,7 @@ export const REFUSALS = {
   ],
   'systemd.silent': [
     'internal',
-    'systemd cannot be told that the daemon is alive.',
+    'The daemon cannot tell systemd that it is alive.',
     'Run `install.sh` of the release again.',
   ],
 
@@ -548,5 +552,5 @@ export const REFUSALS = {
   'command.cannot-write': ['internal', 'The result cannot be written.', 'Give another file.'],
 } as const satisfies Record<`${string}.${string}`, readonly [ErrorName, string, string]>;
 
-/** The stable word of a refusal. */
+/** The stable code of a refusal. */
 export type RefusalCode = keyof typeof REFUSALS;

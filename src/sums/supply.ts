@@ -89,7 +89,7 @@ interface Battery {
   capacityAh: number;
   /** The discharge time at which it is rated (h). */
   ratedH: number;
-  /** Peukert's exponent: 1 counts ampere-hours alone; lead-acid 1.1 to 1.3, lithium near 1.05. */
+  /** Peukert's exponent: 1 counts only ampere-hours; lead-acid 1.1 to 1.3, lithium near 1.05. */
   peukert: number;
 }
 

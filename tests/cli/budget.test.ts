@@ -99,7 +99,7 @@ channels:
     const { code, out } = await budget(file);
     expect(code).toBe(0);
     // 2 Ah / 0.1 A; (5 - 2) V / 20 mA; 5 V / 70 ohm and 2.6 V / (3 x 0.714 mA).
-    expect(out).toContain('five: for ever at rest, 20 h if all moves all the time');
+    expect(out).toContain('five: for ever at rest, 20 h if everything moves all the time');
     expect(out).toContain('eye: 150 ohm, 0.125 W');
     expect(out).toMatch(/horn: coil 71\.4 mA, base resistor 1200 ohm .* diode for 10 V and 71 mA/);
   });

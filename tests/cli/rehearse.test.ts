@@ -91,7 +91,7 @@ describe('text', () => {
     };
     const printed = out.split('\n').filter((line) => line.startsWith(file));
     expect(printed).toEqual([
-      `${place('at: 0, switch: { horn')}cues.rush.steps[0]: horn needs arm above 20 deg (at 0.005 s); let it come when it may, or change what it asks for`,
+      `${place('at: 0, switch: { horn')}cues.rush.steps[0]: horn needs arm above 20 deg (at 0.005 s); start it when it is allowed, or change what it asks for`,
       // Trapezoid: 40 deg at 100 deg/s and 500 deg/s2 take 40/100 + 100/500 s.
       `${place('overS: 0.2')}cues.rush.steps[1]: warning: takes 0.6 s, not 0.2 s; the limits allow no more (at 0.5 s); give overS more time, or move less far`,
       expect.stringMatching(

@@ -103,7 +103,7 @@ describe('the timeline', () => {
     expect(rig.core.body.rgb('eye').hex).toBe('#00ff00');
   });
 
-  test('a spread starts a step up to so much later, drawn again each time, the same by seed', async () => {
+  test('a spread starts a step up to so much later, chosen at random each time, the same by seed', async () => {
     const starts = async (seed: number, runs: number) => {
       const { rig, client, log } = await live({
         ring: { seed, steps: [{ at: 0.5, spreadS: 0.4, switch: { bell: 'on' }, forS: 0.05 }] },
@@ -334,7 +334,7 @@ describe('cues within cues', () => {
     expect(await frames(4)).not.toEqual(first);
   });
 
-  test('a target at random stays within its spread, and is drawn again each time', async () => {
+  test('a target at random stays within its spread, and is chosen at random each time', async () => {
     const { rig, client } = await live({
       look: [{ at: 0, move: { wings: { around: 20, spread: 15 } } }],
     });

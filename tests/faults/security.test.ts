@@ -440,7 +440,7 @@ test('YAML alias bombs and endless files', async () => {
   const bombs: Record<string, string> = {
     'aliases to the power of ten': `sinew: 1\n${laughs.join('\n')}\n`,
     'a quadratic blow-up': `a: &a "${'x'.repeat(100_000)}"\nb: [${'*a, '.repeat(5000)}]\n`,
-    'brackets within each other': `a: ${'['.repeat(200_000)}`,
+    'nested brackets': `a: ${'['.repeat(200_000)}`,
     'a map within each other': `${'{a: '.repeat(100_000)}`,
     'indentation without end': Array.from(
       { length: 3000 },

@@ -24,7 +24,7 @@ test.each([
   'missing',
   'nothing is given',
   'this key is given twice',
-  'merge keys (<<) are not read',
+  'merge keys (<<) are not supported',
   'there is no channel alias',
   'the current is larger than the fuse',
   'the file is not UTF-8 text',

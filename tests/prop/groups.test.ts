@@ -143,7 +143,7 @@ describe('a group where a channel belongs', () => {
     ['idle: {}\ntriggers: {}\ncues: { w: [{ at: 0, colour: { »g: red } }] }'],
   ])('%s', (rest) => {
     expectFindings(propText(THREE, `groups: { g: [a, b] }\n${rest}`), [
-      { wrong: 'g is a group, and here belongs a channel', right: 'name its channels: a, b' },
+      { wrong: 'g is a group, but a channel belongs here', right: 'name its channels: a, b' },
     ]);
   });
 });

@@ -205,7 +205,7 @@ describe('supplies', () => {
       { severity: 'warning', wrong: 'the battery lasts 20 h even when nothing moves' },
     ]);
     expectFindings(battery(10), [
-      { severity: 'note', wrong: /lasts 20 h at rest but 2 h if all moves all the time/ },
+      { severity: 'note', wrong: /lasts 20 h at rest but 2 h if everything moves all the time/ },
     ]);
     expectFindings(battery(1).replace('»', ''), []);
   });
@@ -227,7 +227,7 @@ channels:
       {
         severity: 'warning',
         path: 'channels.h.led.resistorOhm',
-        wrong: 'h may get 32 mA through 100 ohm, and 20 mA is its most',
+        wrong: 'h may get 32 mA through 100 ohm, and 20 mA is its maximum',
         right: 'use 160 ohm or more',
       },
     ]);
@@ -254,10 +254,10 @@ channels:
       },
     ]);
     expectFindings(coil('baseOhm: »100'), [
-      { severity: 'warning', wrong: 'through 100 ohm the pin gives 26 mA: 16 mA is its most' },
+      { severity: 'warning', wrong: 'through 100 ohm the pin gives 26 mA: 16 mA is its maximum' },
     ]);
     expectFindings(coil('baseOhm: 1200'), []);
-    expectFindings(coil('gain: »10'), [{ severity: 'warning', wrong: '16 mA is its most' }]);
+    expectFindings(coil('gain: »10'), [{ severity: 'warning', wrong: '16 mA is its maximum' }]);
     expectFindings(coil('driveV: »0.5'), [{ severity: 'warning', wrong: 'does not open' }]);
   });
 });

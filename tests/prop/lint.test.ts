@@ -642,7 +642,7 @@ describe('rails', () => {
   test('idle draws that can never fit', () => {
     const two = `a: ${servo(4, draw(0.6, 0.7))}\n  b: ${servo(5, draw(0.5, 0.7))}`;
     expectFindings(propText(two, rails('»1')), [
-      { path: 'rails.r.limitA', wrong: '1.1 A when all hold still, the limit is 1 A' },
+      { path: 'rails.r.limitA', wrong: '1.1 A when everything holds still, the limit is 1 A' },
     ]);
   });
 

@@ -150,16 +150,16 @@ describe('units', () => {
       [{ severity: 'error', path: 'channels.a.draw', wrong: '900 A', right }],
     );
     expectFindings(propText(`a: ${servo(9, { draw })}`), [
-      { severity: 'warning', wrong: 'A is far more than props take', right },
+      { severity: 'warning', wrong: 'A is far more than props draw', right },
     ]);
     expectFindings(
       propText(
         'e: { kind: rgb, output: { board: head, pins: [5, 6, 13] }, draw: »{ fullA: [20, 20, 20] } }',
       ),
-      [{ severity: 'warning', wrong: 'A is far more than props take', right: '0.02, 0.02, 0.02' }],
+      [{ severity: 'warning', wrong: 'A is far more than props draw', right: '0.02, 0.02, 0.02' }],
     );
     expectFindings(propText(`r: ${relay(17, { draw: '»{ onA: 450 }' })}`), [
-      { severity: 'warning', wrong: 'A is far more than props take', right: 'onA: 0.45' },
+      { severity: 'warning', wrong: 'A is far more than props draw', right: 'onA: 0.45' },
     ]);
     expectFindings(propText(`a: ${servo(9)}`, 'rails: { r: { volts: 6, limitA: »5000 } }'), [
       { severity: 'warning', wrong: '5000 A', right: 'limitA: 5' },

@@ -214,7 +214,7 @@ describe('what the file does not tell', () => {
     const trace = traceFault(bare, 'a');
     expect(trace.gaps).toEqual([
       'a has no wire in the file: add it',
-      'a names no rail: no voltage can be told',
+      'a names no rail: no voltage can be worked out',
     ]);
     expect(trace.steps.map(({ check }) => check.split(/[ ,:]/)[0])).toEqual(['Ask', 'Look', 'Put']);
   });

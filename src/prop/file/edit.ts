@@ -6,7 +6,7 @@ import { editProp, type Loaded } from '../load.ts';
 import { valueAt } from '../schema-remarks.ts';
 
 /**
-* A valid prop file with the edits made, all or none, in the order of the calls.
+ * A valid prop file with the edits made, all or none, in the order of the calls.
  * @throws Refusal `condition` where the file cannot be edited there; `outOfLimits` when it would not be
  *   valid any more.
  */

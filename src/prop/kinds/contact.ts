@@ -43,7 +43,7 @@ export function railLoadsOf(channel: Channel): { rail: string; part: 'load' | 'c
   ];
 }
 
-/** Whether the load hangs on the normally closed contact alone, by the file: it is fed at rest. */
+/** Whether the load is connected to the normally closed contact alone, by the file: it is fed at rest. */
 export function isFedAtRest(relay: RelayChannel): boolean {
   const terminals = terminalsOf(relay);
   return terminals !== undefined && terminals.open === undefined && terminals.closed !== undefined;

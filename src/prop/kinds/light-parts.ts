@@ -5,7 +5,7 @@ export function lightParts({ positive, atLeast0, flash, flicker, lightWeight }: 
   /** What is alike for every colour of an LED. */
   const led = {
     currentA: positive('amperes', 'current that each LED may have (A)'),
-    spreadV: atLeast0('volts', 'how far forward voltages lie around nominal (V)').default(0.2),
+    spreadV: atLeast0('volts', 'how far forward voltages differ from nominal (V)').default(0.2),
     supplyV: positive(
       'volts',
       'supply of the LED (V); default: the rail, or the pin where that feeds it',

@@ -85,7 +85,7 @@ export function relaySchema({
       .describe('duty guard: total closed time without a rest'),
     minOnS: atLeast0(
       'seconds',
-      'shortest closure (s), but for safety; default: 0.1, or the pulse of a momentary contact',
+      'shortest closure (s), except for safety; default: 0.1, or the pulse of a momentary contact',
     ).optional(),
     minOffS: atLeast0(
       'seconds',

@@ -39,7 +39,7 @@ export function servoSchema({ z, name, positive, atLeast0, angle, pin, position,
       ).optional(),
     })
     .describe(
-      'four-bar linkage from horn to flap: the calibration then counts degrees of the horn, all else those of the flap',
+      'four-bar linkage from horn to flap: the calibration then has degrees of the horn, everything else degrees of the flap',
     );
 
   const flapLoad = z
@@ -93,7 +93,7 @@ export function servoSchema({ z, name, positive, atLeast0, angle, pin, position,
     .refine(({ flap, arm }) => (flap === undefined) !== (arm === undefined), {
       error: 'needs one of flap and arm; give exactly one',
     })
-    .describe('what the servo has to move, for the sums of torque');
+    .describe('what the servo has to move, to work out the torque');
 
   return z.strictObject({
     kind: z.literal('servo'),
@@ -123,11 +123,11 @@ export function servoSchema({ z, name, positive, atLeast0, angle, pin, position,
         idleA: atLeast0('amperes', 'current while holding (A)').default(0),
         movingA: atLeast0(
           'amperes',
-          'current while moving (A); no less than idleA, which it is without a value',
+          'current while moving (A); no less than idleA; default: idleA',
         ).optional(),
         stallA: atLeast0(
           'amperes',
-          'current when stalled, and for a moment when it starts (A); no less than movingA, which it is without a value',
+          'current when stalled, and for a moment when it starts (A); no less than movingA; default: movingA',
         ).optional(),
       })
       .optional(),

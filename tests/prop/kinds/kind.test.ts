@@ -76,7 +76,7 @@ test('a light that parks lit counts while everything is parked', () => {
       'glow: { kind: lamp, output: { board: head, pin: 9 }, through: n-mosfet, rail: five, draw: { fullA: 2 }, park: { to: 1 } }',
       'rails: { five: { volts: 5, limitA: »1 } }',
     ),
-    [{ wrong: /draw 2 A when all hold still/ }],
+    [{ wrong: /draw 2 A when everything holds still/ }],
   );
 });
 
