@@ -96,7 +96,7 @@ describe('triggers', () => {
     );
   });
 
-  test('by OSC that comes in nowhere', () => {
+  test('by OSC that has no port', () => {
     expectRest(trigger('osc: »/owl/nod, cue: nod'), [
       { path: 'triggers.t.osc', wrong: 'come in nowhere', right: 'port' },
     ]);
