@@ -10,7 +10,7 @@ import type { Session } from './lease.ts';
  */
 export type Standing = number | boolean;
 
-/** The time of the last tick, and how far that is on from the one before (s): read here, as `Body` says. */
+/** The time of the last tick, and the time since the one before (s): read here, as `Body` says. */
 export interface Time {
   readonly nowS: number;
   readonly dtS: number;
@@ -32,7 +32,7 @@ export interface ActuatorContract {
   readonly rail: number;
   /** What its value is, as it is recorded. */
   readonly valueType: ValueType;
-  /** It goes from angle to angle and takes its time; all else changes where it stands. */
+  /** It takes time to go from angle to angle; all other kinds change in place. */
   readonly moves: boolean;
   /** It goes home before the stages of parking, unless one of them names it. */
   readonly parksEarly: boolean;
@@ -49,7 +49,7 @@ export interface ActuatorContract {
   readonly isLimp: boolean;
   /** It is on its way somewhere, or will change by itself. */
   readonly isBusy: boolean;
-  /** Something is still to come of what was asked for: a rehearsal waits for that. */
+  /** Part of what was asked for is still to come: a rehearsal waits for it. */
   readonly isUnsettled: boolean;
   /** Deg, or on; null for a light, whose value is not a single number. */
   readonly now: Standing | null;
@@ -88,7 +88,7 @@ export interface ActuatorContract {
   /** Takes over what may change while the prop runs. */
   follow(spec: Channel): void;
   /**
-   * Goes on where the one of the same name stood in the version before.
+   * Continues where the one of the same name stood in the version before.
    * @param pulsesGoOn its board is not opened again
    * @param nowS time of the last tick (s)
    */

@@ -58,7 +58,7 @@ function listed<A extends Actuator>(actuator: A, list: { push(actuator: A): unkn
   return actuator;
 }
 
-/** What lifts the limit of flashes for the whole prop lifts it for each light. */
+/** Lifting the limit of flashes for the whole prop lifts it for each light. */
 function lifted<S extends SpecOf<Exclude<Kind, 'servo'>>>(
   spec: S,
   { prop: { flash } }: Listing,

@@ -15,7 +15,7 @@ export class BoardIo {
     this.#onFailure = onFailure;
   }
 
-  /** Claims the pins of boards. @throws what a driver throws; none is claimed then */
+  /** Claims the pins of boards. @throws what a driver throws; then none is claimed */
   async open(boards: readonly Board[]): Promise<void> {
     const opened: Board[] = [];
     try {
@@ -24,15 +24,15 @@ export class BoardIo {
         opened.push(board);
       }
     } catch (error) {
-      // What was claimed is let go again, safe.
+      // What was claimed is released again, safe.
       for (const board of opened) await board.close(this.#clock).catch(() => {});
       throw error;
     }
   }
 
-  /** Sends what is left to be sent and frees the pins. */
+  /** Sends what is still to be sent and frees the pins. */
   async close(boards: readonly Board[]): Promise<void> {
-    // Of all boards first: one cuts the outputs of another, which may hang.
+    // Of all boards first: one may cut the outputs of another that hangs.
     this.flush(boards, this.#clock.nowMs());
     for (const board of boards)
       await board.close(this.#clock).catch((error: Error) => this.#onFailure(board, error));

@@ -4,7 +4,7 @@ import type { Clock } from '../shared/clock.ts';
 
 /** A driver that takes longer to open than this hangs (ms). */
 const OPEN_WITHIN_MS = 5000;
-/** The same for closing, of which systemd's time to leave in has room for one (ms). */
+/** The same for closing (ms): systemd's stop timeout has room for one. */
 const CLOSE_WITHIN_MS = 2000;
 
 /** One board: collects what changes in a tick and hands it to the driver as one frame. */
@@ -21,7 +21,7 @@ export class Board {
   #written = new Float64Array(0);
   readonly #value = new Float64Array(1);
 
-  /** Its driver is given to it before a channel is added. */
+  /** Set before a channel is added. */
   constructor(name: string) {
     this.name = name;
   }
@@ -64,7 +64,7 @@ export class Board {
     );
   }
 
-  /** Goes on with the open driver of a board that is like it. */
+  /** Continues with the open driver of a board like it. */
   takeOver(other: Board): void {
     this.#frame = other.#frame;
     this.#written = other.#written;
@@ -98,7 +98,7 @@ export class Board {
     this.putAt(output, this.#value, 0);
   }
 
-  /** As `put`, of the value at a place: handed on by itself, a fraction may be allocated. */
+  /** As `put`, of the value at a place: passed by itself, a fraction may be allocated. */
   putAt(output: number, values: Float64Array, at: number): void {
     const value = values[at]!;
     if (this.#written[output] === value) return;

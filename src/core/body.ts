@@ -42,11 +42,11 @@ export class Body {
   /** Marks, cues, poses and the like are replaced in it while the prop runs. */
   prop: CoreProp;
   /**
-   * Time of the last tick (s since the core was made). What runs in every tick reads it here: handed on
+   * Time of the last tick (s since the core was made). What runs in every tick reads it here: passed
    * from call to call, a number with a fraction is allocated.
    */
   nowS = 0;
-  /** How far that is on from the tick before (s); after a stall it is less, as motion goes on from there. */
+  /** The time since the tick before (s); after a stall it is less, as motion resumes from there. */
   dtS = 0;
   readonly boards: Board[] = [];
   readonly rails: Rail[] = [];
@@ -103,7 +103,7 @@ export class Body {
     this.prop.channels[name] = spec;
   }
 
-  /** All channels are there: what refers to them is looked up. */
+  /** All channels have been added: references to them are looked up. */
   complete(): void {
     this.regroup(this.prop.groups);
     const stop = this.prop.stopInput;

@@ -34,7 +34,7 @@ interface ChangesOptions {
   driverOf: (name: string, board: BoardSpec) => Promise<Driver>;
   /** What became of a change. */
   reportOutcome: (id: number, outcome: Outcome) => void;
-  /** A change is complete: puts it into force, now or when the prop is parked. */
+  /** A change is complete: puts it into use, now or when the prop is parked. */
   complete: (change: Change) => void;
 }
 

@@ -50,13 +50,13 @@ export class Commands {
     this.#sessions.set(session.id, session);
   }
 
-  /** The session's link is gone; whatever it asks from now on is void. */
+  /** The session's link is gone; whatever it asks from now on is ignored. */
   gone(sessionId: string): void {
     this.#sessions.delete(sessionId);
     this.#core.drop(sessionId);
   }
 
-  /** Ends a session whose link the core holds for lost. */
+  /** Ends a session whose link the core regards as lost. */
   forget(sessionId: string): void {
     this.#sessions.delete(sessionId);
   }
@@ -94,7 +94,7 @@ export class Commands {
       const { journal } = this.#core;
       const { seq } = journal;
       const result = (this.#handlers[method] as Handler<M>)(params, session);
-      // What changes nothing, such as a wake of a live prop, was asked for all the same.
+      // A request that changes nothing, such as a wake of a live prop, is recorded too.
       if (record.whole && journal.seq === seq)
         journal.add(session.client, method, `${method}: the prop is ${this.#core.condition}`);
       return await result;
@@ -457,7 +457,7 @@ export class Commands {
     return deg < low ? tidy(deg + CAPTURE_STEP_DEG, 2) : deg;
   }
 
-  /** The gateway lets no such number through; one that came here all the same would never end. */
+  /** The gateway lets no such number through; one that still came here would never end. */
   #numbersMustBeFinite(params: object): void {
     for (const [name, value] of Object.entries(params))
       if (typeof value === 'number' && !Number.isFinite(value))
@@ -480,7 +480,7 @@ export class Commands {
     );
   }
 
-  /** What keeps hands safe, once it would outlast the daemon. */
+  /** What keeps hands safe, once it is sure to survive the daemon. */
   async #lockout(): Promise<Result<'lockout.set'>> {
     const saved = await untilSaved(this.#core);
     const { lockout } = this.#core.safety;
@@ -510,7 +510,7 @@ export class Commands {
     else journal.add(session.client, what, text, values);
   }
 
-  /** A client that asks in a loop for what it cannot have must not wash the journal away. */
+  /** A client that asks in a loop for what is refused must not flush the journal. */
   #recordRefusal(session: Session, method: CoreMethod, refusal: Refusal): void {
     const second = Math.floor(this.#core.nowS);
     if (second !== this.#refusals.second) Object.assign(this.#refusals, { second, count: 0 });

@@ -8,7 +8,7 @@ import type { Move, Servo } from './servo.ts';
 import { NOTE_WITHIN_S, type StateKeeper } from './state-keeper.ts';
 import type { Waits } from './waits.ts';
 
-/** What waiting for a result needs of the core. */
+/** What waiting for a result needs from the core. */
 export interface ArriveHost {
   readonly waits: Waits;
   readonly body: Body;

@@ -10,7 +10,7 @@ interface ControlEvents {
   onHolder: (holder: string | null) => void;
 }
 
-/** Who commands the prop, and what happens when nobody does any more. */
+/** Who commands the prop, and what happens once nobody does. */
 export class Control {
   readonly #context: CoreContext;
   readonly #tickMs: number;
@@ -24,7 +24,7 @@ export class Control {
     this.#onHolder = onHolder;
   }
 
-  /** Gives the lease to a session; what another holder had begun comes to rest. */
+  /** Gives the lease to a session; what another holder started comes to rest. */
   take(session: Session): void {
     const { holder } = this.#context.lease;
     this.#context.lease.take(session, this.#context.clock.nowMs());
@@ -52,8 +52,8 @@ export class Control {
   }
 
   /**
-   * Before anybody is heard. When the main thread stood still, what waited for it may be older than
-   * the link's time-out: then the lease is lost first, as the next tick would find.
+   * Called before any request is read. After the main thread stood still, requests may be older than
+   * the link timeout: then the lease is lost first, as the next tick would find.
    */
   catchUp(): void {
     this.#loseIfStalled(this.#context.clock.nowMs() - this.#context.nowMs);

@@ -155,7 +155,7 @@ export class CoreContext {
     this.gate.cancel();
   }
 
-  // --- what outlives the daemon
+  // --- whatis kept across restarts
 
   readonly #kept: Kept = {
     body: () => this.body,

@@ -1,6 +1,6 @@
 import type { Cue, Prop } from '../prop/schema.ts';
 
-/** What the core needs of a prop: no wires, no connectors. */
+/** What the core needs from a prop: no wires, no connectors. */
 export type CoreProp = Prop & {
   /** How long each cue takes (s); null when it goes on until stopped. */
   cueDurationsS: Record<string, number | null>;
@@ -21,7 +21,7 @@ export type ChangeMessage =
       whenParked: boolean;
       /** What changes, in plain words. */
       changed: string[];
-      /** The view that the gateway uses from then on: `PropView` as JSON. Handed on unread. */
+      /** The view that the gateway uses from then on: `PropView` as JSON. Passed on unread. */
       view: Uint8Array;
       /** The prop without channels and cues; only what has changed unless `whenParked`. */
       rest: Partial<Omit<CoreProp, 'channels' | 'cues' | 'cueDurationsS'>>;

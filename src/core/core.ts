@@ -56,7 +56,7 @@ interface CoreOptions {
   onHolder?: (holder: string | null) => void;
   /** Called when what keeps the prop from waking and moving is other than before. */
   onSafety?: (safety: SafetyInfo) => void;
-  /** Moves are gone through in mind in the first ticks, so that the first one is not slow to plan. */
+  /** Moves are computed without output in the first ticks, so that the first one is not slow to plan. */
   warmUp?: boolean;
   /** How other versions of the prop file come in; without it the prop stays as it is. */
   changing?: Changing;

@@ -15,7 +15,7 @@ import { mustHavePose, noTargets, opening, type Targets } from './pose.ts';
 import type { Switching } from './relay.ts';
 import type { Move } from './servo.ts';
 
-/** A move that takes this much longer than asked (s) is worth a word: more than a tick. */
+/** A move that takes this much longer than asked (s) is reported: more than a tick. */
 const SLOWER_S = 0.006;
 
 /** A value that a step gives to channels. */
@@ -118,7 +118,7 @@ export interface CueEvents {
   park(why: string): void;
 }
 
-/** Ticks fall beside the times in the file by rounding alone. */
+/** Ticks differ from the times in the file only by rounding. */
 const ROUNDING_S = 1e-9;
 
 /** Steps that start in one tick, of all cues together; the rest start in the next ones. */
@@ -179,7 +179,7 @@ function followersIn(steps: readonly CueStep[]): Map<string, number[]> {
 
 /**
  * Runs cues, several at once as long as they share no channel. Everything a cue does passes the
- * gate; what the gate refuses is left out and told, and the cue goes on.
+ * gate; what the gate refuses is left out and reported, and the cue goes on.
  */
 export class Cues {
   readonly #body: Body;
@@ -187,7 +187,7 @@ export class Cues {
   readonly #journal: Journal;
   readonly #events: CueEvents;
   readonly #cues = new Map<string, ReadyCue>();
-  /** How often each cue has run, so that what is drawn at random differs from run to run. */
+  /** How often each cue has run, so that random choices differ from run to run. */
   readonly #runs = new Map<string, number>();
   /** Which run of each cue last came to its own end. */
   readonly #ended = new Map<string, number>();
@@ -287,7 +287,7 @@ export class Cues {
     return this.#ended.get(name) === count;
   }
 
-  /** The steps of a running cue; they go on telling of themselves after it has ended. */
+  /** The steps of a running cue; they go on reporting after it has ended. */
   stepsOf(name: string): readonly StepProgress[] {
     return this.#running.find(({ cue }) => cue.name === name)?.steps ?? [];
   }
@@ -388,7 +388,7 @@ export class Cues {
   /** Once a tick. */
   tick(): void {
     this.#startsLeft = MAX_STARTS;
-    // What ends on the way leaves a new list behind; what begins, begins in the next tick.
+    // A cue that ends during this leaves a new list behind; one that begins, begins in the next tick.
     const running = this.#running;
     const { length } = running;
     for (let i = 0; i < length; i++) {
@@ -586,7 +586,7 @@ export class Cues {
     if (children.length === 0) return;
     const drawn = children.length === 1 ? 0 : Math.floor(run.random() * children.length);
     const { cue: name } = children[drawn]!;
-    // A version of the file that came into force meanwhile may have left it out.
+    // A version of the file that came into use meanwhile may have left it out.
     this.#attempt(run, one, () => {
       one.child = this.#begin(this.#named(name), { ...run, root: run.root ?? run }, nowS);
     });
@@ -678,7 +678,7 @@ export class Cues {
       }
       size += most;
     }
-    // Less deep, it may be counted in full.
+    // At a lesser depth it can be counted in full.
     if (Number.isFinite(size)) cue.size = size;
     return size;
   }

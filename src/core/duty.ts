@@ -9,7 +9,7 @@ export interface DutyRecord {
 }
 
 /**
- * The duty guard of one relay: it may be closed for `maxOnS` in all before it has stayed open for
+ * The duty guard of one relay: it may be closed for `maxOnS` in total before it has stayed open for
  * `restS` without a break. Short closures add up, so that toggling does not defeat the guard.
  * All times in s on one monotonic clock.
  */
@@ -66,7 +66,7 @@ export class DutyGuard {
     this.#changedS = Number.NEGATIVE_INFINITY;
   }
 
-  /** Goes on where the guard of the same relay stands, whose times may have been others. */
+  /** Continues where the guard of the same relay stands; its times may have been different. */
   resume(other: DutyGuard): void {
     this.#usedS = clamp(other.#usedS, 0, this.maxOnS);
     this.#on = other.#on;
@@ -75,7 +75,7 @@ export class DutyGuard {
 
   /**
    * Takes up what an earlier run left behind. When it cannot be known how long the relay was
-   * closed or has been open (`trusted` is false, or it was closed when the run died), the whole
+   * closed or has been open (`trusted` is false, or it was closed when the run died), the full
    * rest is due from now on.
    */
   restore(record: DutyRecord, trusted: boolean, nowS: number): void {

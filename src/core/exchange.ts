@@ -25,7 +25,7 @@ export interface Changing {
   onProp: (change: Pick<Change, 'view' | 'changed'>, body: TelemetryBody) => void;
 }
 
-/** What an exchange needs of the core. */
+/** What an exchange needs from the core. */
 export interface ExchangeHost {
   /** Everything that is put together from the version in use. */
   assembly(): Assembly;
@@ -219,7 +219,7 @@ export class PropExchange {
     }
   }
 
-  /** The new assembly goes on where the old one stands. */
+  /** The new assembly continues where the old one stands. */
   #succeed(assembly: Assembly, likeOf: (board: Board) => Board | undefined): void {
     const before = this.#host.assembly();
     const old = before.body;

@@ -16,7 +16,7 @@ import type { Targets } from './pose.ts';
 import type { Relay } from './relay.ts';
 import type { Move, Servo } from './servo.ts';
 
-/** A rail may be this much over its limit (A) by rounding alone. */
+/** A rail may be over its limit by this much (A), from rounding only. */
 const RAIL_SLACK_A = 1e-9;
 const FEEL_STEP_DEG = 5;
 /** Eased moves of more servos than this are planned in slices. */
@@ -44,7 +44,7 @@ interface Waiting {
   who: string;
   jog: boolean;
   ease: Ease | undefined;
-  /** It is being planned, a slice in each tick; then what came of it. */
+  /** It is being planned, a slice in each tick; then the result. */
   planning?: Planning | undefined;
   planned?: Planned;
   /** Called when it has to wait for its rail. */
@@ -83,7 +83,7 @@ export class Gate {
   readonly #journal: Journal;
   /** The draw of a channel (A), on its way to that of its rail. */
   readonly #amps = new Float64Array(1);
-  /** By rail, what flows but for starts (A). */
+  /** By rail, the current without starts (A). */
   readonly #lastingA: Float64Array;
   readonly #nowMs: () => number;
   /** The servos with an interlock: no others are looked at in every tick. */
@@ -152,7 +152,7 @@ export class Gate {
       this.#start(asked, plans);
       return { durationS };
     }
-    // What would turn round comes to a stand meanwhile: it never goes on where nobody wants it.
+    // A servo that would turn round stops meanwhile: it never goes on where nobody wants it.
     for (const { servo, targetDeg } of moves)
       if ((servo.startsAfterS(targetDeg) ?? 0) > 0 && isRail(starts)) servo.halt();
     this.#waiting.push({ ...asked, delayed: true });
@@ -160,7 +160,7 @@ export class Gate {
     return { durationS, delayed: this.#reportDelayed(asked, full) };
   }
 
-  /** As `move`, in mind: looks whether it may be, or `plans` it as well. Nothing comes of it. */
+  /** As `move`, without moving: checks whether it is allowed, or `plans` it as well. */
   consider(moves: readonly Move[], ease: Ease | undefined, plans: boolean): void {
     try {
       this.#mustBeAbleToFollow(moves, ease);
@@ -257,7 +257,7 @@ export class Gate {
     this.#interlocksMustHold(servo);
     const [low, high] = servo.envelopeDeg;
     const at = servo.setpoint.pos;
-    // Steps that come faster than the servo follows never send it further ahead than one step.
+    // Steps that come faster than the servo follows never send it more than one step ahead.
     const near = clamp(askedDeg, at - FEEL_STEP_DEG, at + FEEL_STEP_DEG);
     const targetDeg = clamp(near, low, high);
     const moves = [{ servo, targetDeg }];
@@ -277,7 +277,7 @@ export class Gate {
     const { nowS } = this.#body;
     this.#waiting = this.#waiting.filter((asked) => {
       const { moves, who, planning } = asked;
-      // Its moves have been checked in this tick: so many that it is enough work for one.
+      // Its moves have been checked in this tick, which is enough work for one tick.
       if (planning && asked.askedS === nowS) return true;
       try {
         for (const { servo, targetDeg } of moves) {
@@ -291,7 +291,7 @@ export class Gate {
         this.#journal.add('prop', 'refused', `no longer: ${error.message}`, error.values);
         return false;
       }
-      // The start of so many is work for a tick of its own.
+      // Starting so many is work for a separate tick.
       if (planning) {
         this.#planOn(asked, planning);
         return true;
@@ -340,7 +340,7 @@ export class Gate {
     return false;
   }
 
-  /** What was planned counts as long as everything stands where it stood. */
+  /** The plan is valid as long as everything stands where it stood. */
   #plansOf({ moves, overS, ease, planned, starts }: Waiting): readonly Trajectory[] {
     const still = !moves.some(({ servo }) => servo.moving);
     if (planned && still) return planned.plans;
@@ -666,7 +666,7 @@ export class Gate {
       }
   }
 
-  /** Whether going to `to` breaks a requirement, or takes one that is broken already further off. */
+  /** Whether going to `to` breaks a requirement, or moves one that is already broken further away. */
   #breaks(requirement: Requirement, actuator: Actuator, standing: Standing): boolean {
     if (this.#body.metAt(requirement, standing)) return false;
     const { now } = actuator;
@@ -826,7 +826,7 @@ export class Gate {
     const idleA = on.reduce((sum, { draw }) => sum + draw.idleA, this.parking ? othersA : 0);
     const all = [...draws, ...turning.map((i) => moves[i]!.servo.draw)];
     if (staggeredPeakA(all, idleA) <= rail.limitA + RAIL_SLACK_A) return false;
-    // The rail never has room for these starts, as `check` has told: one after another, uncounted.
+    // The rail never has room for these starts, as `check` reports: one after another, uncounted.
     let fromS = on.reduce((most, servo) => Math.max(most, servo.startedAfterS), 0);
     for (const k of startOrder(draws)) {
       starts.delaysS[starters[k]!] = fromS;

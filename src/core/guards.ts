@@ -3,7 +3,7 @@ import type { GuardAction } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
 import type { Body, SafetyInput } from './body.ts';
 
-/** A contact must be steady for so long before a guard counts as whole again (ms): it may bounce. */
+/** A contact must be steady this long before a guard counts as whole again (ms): it may bounce. */
 const WHOLE_AFTER_MS = 500;
 
 /** One contact that is read in every tick. Broken at once, whole only after a while. */

@@ -13,7 +13,7 @@ const WIGGLE_DEG = 3;
 const WIGGLE_SPEED_DEG_S = 15;
 const BLINK_S = 0.5;
 
-/** What showing a channel needs of the core. */
+/** What identifying a channel needs from the core. */
 interface IdentifyHost extends ArriveHost {
   readonly gate: Gate;
   readonly lease: Lease;

@@ -8,7 +8,7 @@ type What = EventName | CoreMethod;
 
 const KEPT = 5000;
 const FOLD_MS = 1000;
-/** So many commands are recorded in one entry. */
+/** How many commands are recorded in one entry. */
 const FOLDED = 50;
 
 /** The last events of this run: who asked, what moved, what was refused and why. */
@@ -41,7 +41,7 @@ export class Journal {
 
   /**
    * As `add`, but while nothing else comes in between, an entry takes the place of the one before it
-   * with the same who and text: what a prop does by itself all day must not wash away the rest.
+   * with the same who and text: what a prop does by itself all day must not flush the rest.
    */
   recur(who: string, what: What, text: string, values: Record<string, unknown>): void {
     const entry: JournalEntry = { ...this.#stamp(), who, what, text, values };
@@ -75,7 +75,7 @@ export class Journal {
 
   /**
    * As `add`, but an entry that follows one of the same who and what about the same channel or group
-   * within a second takes its place: a slider that is drawn must not wash the journal away.
+   * within a second takes its place: a slider that is dragged must not flush the journal.
    */
   fold(who: string, what: What, text: string, values: Record<string, unknown>): void {
     const last = this.#entries.at(-1);

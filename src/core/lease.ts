@@ -5,7 +5,7 @@ export interface Session {
   client: string;
   /** Its place in the shared signs of life. */
   slot: number;
-  /** A trigger's: it has no link that could be lost, and anybody may take over from it. */
+  /** For a trigger: it has no link that could be lost, and anybody may take over from it. */
   unattended?: boolean;
 }
 
@@ -14,7 +14,7 @@ export type Loss = { why: 'silent' | 'closed' | 'released' | 'grace over'; clien
 
 /**
  * The right to command: one session at a time. The core looks at two counters of the holder once a
- * tick: what it has sent, and what it has shown to have received. Either standing still is a lost link,
+ * tick: what it has sent, and what it has shown to have received. If either stands still, the link is lost:
  * half-open or cut; so is a hanging gateway, which counts nothing.
  */
 export class Lease {

@@ -729,7 +729,7 @@ export class RgbLight extends Light {
     copyColour(this.#setpoint, this.value);
     const { light } = this;
     copyColour(this.#setpointLight, light);
-    // As `rgbA`, but by places: handed on, or taken apart as a list, fractions would be allocated.
+    // As `rgbA`, but by places: passed, or destructured as a list, fractions would be allocated.
     const fullA = this.#fullA;
     this.shownA = fullA[0] * light.red + fullA[1] * light.green + fullA[2] * light.blue;
   }

@@ -2,7 +2,7 @@ import type { LockInfo, LockoutInfo } from '../api/types.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
 
-/** More locks than this say nothing new. */
+/** More locks than this would say nothing new. */
 const MOST = 32;
 /** Who the key switch is, beside the names of clients. */
 const SWITCH = 'the key switch';
@@ -41,7 +41,7 @@ export class Lockout {
     this.set(LOST, 'the saved state is damaged: a lockout or a stop may be lost with it', time);
   }
 
-  /** A second lock of the same client takes the place of its first. @throws Refusal `tooMany` */
+  /** A second lock of the same client replaces its first. @throws Refusal `tooMany` */
   set(by: string, reason: string, time: string): void {
     const others = this.#locks.filter((lock) => lock.by !== by);
     if (others.length >= MOST)
@@ -67,7 +67,7 @@ export class Lockout {
     return all;
   }
 
-  /** The key switch as it stands; true when that is news. */
+  /** Reads the key switch; true when it has changed. */
   turn(on: boolean, clock: Pick<Clock, 'wallMs'>): boolean {
     if (on === (this.#switch !== undefined)) return false;
     const time = new Date(clock.wallMs()).toISOString();

@@ -12,7 +12,7 @@ const AT = 4;
 const UNTIL = 5;
 /** Its start (s), then position, velocity, acceleration there, and its jerk: as in a trajectory. */
 const SEGMENT = 6;
-/** The pulse (us) of the servo, which is no motion but is read with it. */
+/** The pulse (us) of the servo, which is not a motion but is read with it. */
 const PULSE = SEGMENT + STRIDE;
 /** Until when its motor waits, from when it starts or turns round, and until when (s), in the trajectory. */
 const WAITS_UNTIL = PULSE + 1;
@@ -29,7 +29,7 @@ const BLOCK = 256;
 
 /**
  * Where a servo is, and the trajectory it follows. What a tick reads and writes lies side by side for
- * all servos: of a thousand objects, each with its trajectory, every tick would fetch all again.
+ * all servos: with a thousand objects, each with its trajectory, every tick would fetch them all again.
  */
 export class Motion implements MotionState {
   readonly #numbers: Float64Array;
@@ -46,7 +46,7 @@ export class Motion implements MotionState {
     this.pulseAt = base + PULSE;
   }
 
-  /** So many motions, each at rest at 0 deg. */
+  /** This many motions, each at rest at 0 deg. */
   static make(count: number): Motion[] {
     const numbers = new Float64Array(count * PLACES);
     return Array.from({ length: count }, (_, i) => new Motion(numbers, i * PLACES));
@@ -144,7 +144,7 @@ export class Motion implements MotionState {
     this.#numbers[this.#base + ACC] = 0;
   }
 
-  /** Goes on by `dtS` (s), as `sample` would tell; it no longer moves when its trajectory is over. */
+  /** Advances by `dtS` (s), as `sample` would give; it no longer moves when its trajectory is over. */
   advance({ dtS }: { readonly dtS: number }): void {
     const trajectory = this.#trajectory;
     if (!trajectory) return;
@@ -164,7 +164,7 @@ export class Motion implements MotionState {
     numbers[base + ACC] = acc + t * jerk;
   }
 
-  /** Takes up the segment that the time has come to; whether there is none. */
+  /** Takes the segment that is now due; whether there is none. */
   #goOn(trajectory: Trajectory): boolean {
     const { segments, durationS } = trajectory;
     const atS = this.#numbers[this.#base + AT]!;

@@ -58,7 +58,7 @@ export class Parker {
   /**
    * Everything decelerates and holds until its stage comes; with `holdS` the first stage begins
    * that much later (s), relays that park open being opened at once. `startPulses` also starts limp
-   * servos, which only somebody who asks for it may want; those in an unknown place stay limp.
+   * servos, which only somebody who asks for it may want; those in an unknown position stay limp.
    */
   begin(nowS: number, holdS: number, startPulses: boolean): void {
     this.#active = true;
@@ -199,7 +199,7 @@ export class Parker {
     }
   }
 
-  /** No order gives it what it needs for its way home: it goes all the same. */
+  /** No order gives it what it needs for its way home: it goes anyway. */
   #reportUnmet(servo: Actuator): void {
     if (servo === this.#forced || this.#reported.has(servo)) return;
     const unmet = servo.spec.requires?.find((one) => !this.#body.met(one));

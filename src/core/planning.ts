@@ -30,7 +30,7 @@ export class Planning {
   #durationS: number;
   #next = 0;
 
-  /** @param delaysS how much later each of them starts (s); they arrive together all the same */
+  /** @param delaysS how much later each of them starts (s); they still arrive together */
   constructor(
     moves: readonly Move[],
     overS: number,
@@ -46,7 +46,7 @@ export class Planning {
     this.#order = moves.map((_, i) => i).sort((a, b) => rough[b]! - rough[a]!);
   }
 
-  /** Plans all that is left. */
+  /** Plans the rest. */
   whole(): Planned {
     while (!this.#step()) {}
     return this.#done();

@@ -50,7 +50,7 @@ export class PropLight {
     this.#setpoints = new Float64Array(3 * this.#lights.length);
   }
 
-  /** Goes on where another version of the prop stands. */
+  /** Continues where another version of the prop stands. */
   resume(other: PropLight): void {
     this.#guard.resume(other.#guard);
   }

@@ -56,7 +56,7 @@ export class Relay implements ActuatorContract {
   noted: Noted = 'no';
   /** Since when the closure waits to be saved (s). */
   notedFromS = 0;
-  /** Why the last closure never came about. */
+  /** Why the last closure did not happen. */
   refusal: string | undefined;
   /** Another relay must close before this one. */
   held = false;
@@ -64,7 +64,7 @@ export class Relay implements ActuatorContract {
   offAtS = Number.POSITIVE_INFINITY;
   /** An interlock opened it; cleared when it closes again. */
   interlocked = false;
-  /** Counts up with every change of what it is to be. */
+  /** Counts up with every change of its target. */
   changes = 0;
   /** Counts up whenever the contact closes or opens. */
   contacts = 0;
@@ -230,7 +230,7 @@ export class Relay implements ActuatorContract {
       this.#unknown = unknown;
       this.changes++;
     }
-    // Only now, as the pin changes: a tick may come long after what it carries out was asked for.
+    // Only now, as the pin changes: a tick may come long after the request that it carries out.
     this.duty?.change(closed || unknown, nowS);
     this.board.put(this.output, this.levelOf(closed));
   }
@@ -250,7 +250,7 @@ export class Relay implements ActuatorContract {
   }
 
   /**
-   * Goes on where a relay of the same name and output stands.
+   * Continues where a relay of the same name and output stands.
    * @param goesOn its board is not opened again, so that the contact is as it was
    */
   resume(was: Relay, goesOn: boolean): void {

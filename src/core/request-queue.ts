@@ -2,7 +2,7 @@ import { Rotation } from '../shared/rotation.ts';
 
 /**
  * Requests waiting for the core: one in each turn of the event loop, the sessions in rotation. However
- * many come at once, a tick that falls due waits for one of them at most, and a session that asks
+ * many come at once, a tick that is due waits for at most one of them, and a session that asks
  * for little does not wait for one that asks for much.
  */
 export class RequestQueue {

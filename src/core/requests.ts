@@ -27,7 +27,7 @@ export type ToGateway =
   /** `text` is the result as JSON: written once, spliced into the answer as it is. */
   | { t: 'done'; id: number; text: string }
   | { t: 'fail'; id: number; error: import('../shared/errors.ts').ErrorObject }
-  /** The core holds this session's link for lost: the gateway drops it without ceremony. */
+  /** The core regards this session's link as lost: the gateway drops it at once. */
   | { t: 'lost'; session: string }
   | { t: 'holder'; holder: string | null }
   /** An entry of the journal; with `again` it takes the place of the one with the same `seq`. */

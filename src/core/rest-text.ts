@@ -1,7 +1,7 @@
 import type { Actuator } from './actuators.ts';
 import type { Body } from './body.ts';
 
-/** So many channels are named. */
+/** How many channels are named. */
 const NAMED = 4;
 
 /** Why a prop at rest is not at its park position, in words; undefined where it is. */

@@ -60,7 +60,7 @@ export const CAPTURE_STEP_DEG = 0.01;
  */
 export function placeDigest({ output, calibration, linkage }: ServoChannel): string {
   const what: unknown[] = [output, calibration, linkage ?? null];
-  // Earlier releases took such a linkage for its mirror image: their angles are not believed.
+  // Earlier releases took such a linkage for its mirror image: their angles are not trusted.
   if (linkage && isBelow(linkage.hornZeroDeg)) what.push('below');
   const text = JSON.stringify(what);
   return createHash('sha256').update(text).digest('hex').slice(0, 16);
@@ -264,7 +264,7 @@ export class Servo implements ActuatorContract {
     if (!(feeling || this.beyond) || limits.speed <= FEEL_SPEED_DEG_S)
       return planMove(setpoint, deg, limits, minDurationS);
     const slow = planMove(setpoint, deg, { ...limits, speed: FEEL_SPEED_DEG_S }, minDurationS);
-    // As slow as asked for it is slow all the way.
+    // As slow as this it is slow all the way.
     if (feeling || slow.durationS <= minDurationS) return slow;
     const insideS = this.#insideAfterS(slow);
     if (insideS === undefined) return slow;
@@ -312,7 +312,7 @@ export class Servo implements ActuatorContract {
    */
   take(trajectory: Trajectory, delayS = 0, startCounts = false): void {
     const start = this.#startIn(trajectory, delayS);
-    // Only now: that it pushes shows a moment after it has come to stand.
+    // Only now: that it pushes shows a moment after it has stopped.
     if (!this.moving && !this.#pushing) this.#freeDeg = this.setpoint.pos;
     if (this.feeling) this.#outwards = this.#goesOut() ? Math.sign(this.setpoint.vel) : 0;
     this.feeling = this.#outwards !== 0;
@@ -436,7 +436,7 @@ export class Servo implements ActuatorContract {
     this.beyond = !this.#within(deg);
   }
 
-  /** Goes on where `other`, the same servo by an earlier version of the file, stands. */
+  /** Continues where `other`, the same servo in an earlier version of the file, stands. */
   resume(other: Servo, pulsesGoOn: boolean): void {
     this.#motion.restAt(other.setpoint.pos);
     this.known = other.known;
@@ -549,7 +549,7 @@ export class Servo implements ActuatorContract {
     return this.setpoint.pos;
   }
 
-  /** Nothing limp, or on its way from an unknown place, is relied on. */
+  /** Nothing limp, or on its way from an unknown position, is relied on. */
   meets(requirement: Requirement): boolean {
     if ('is' in requirement)
       return (
@@ -666,7 +666,7 @@ export class Servo implements ActuatorContract {
     return this.moving || this.#time.nowS < this.settleUntilS - STAYS_S ? draw.busyA : draw.idleA;
   }
 
-  /** As `amps`, written to a place: handed back, a fraction may be allocated. */
+  /** As `amps`, written to a place: returned, a fraction may be allocated. */
   writeAmps(into: Float64Array, at: number): void {
     const { draw } = this;
     if (!this.pulsing) into[at] = 0;

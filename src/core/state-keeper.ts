@@ -168,7 +168,7 @@ export class StateKeeper {
     return restored;
   }
 
-  /** Positions saved while something moves are up to a quarter of a second old, and limbs have fallen since. */
+  /** Positions saved while something moves are up to a quarter of a second old, and limbs may have fallen since. */
   #restorePositions({ settled, positions, digests = {} }: Restored): void {
     if (!settled) return;
     for (const servo of this.#kept.body().servos) {

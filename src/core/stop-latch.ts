@@ -26,7 +26,7 @@ export class StopLatch {
     return this.#holdUntilS;
   }
 
-  /** The category that counts: a stop that is latched is never weakened. */
+  /** The effective category: a latched stop is never weakened. */
   latch(category: StopCategory): void {
     this.#category = this.#latched
       ? (Math.min(this.#category, category) as StopCategory)
@@ -49,7 +49,7 @@ export class StopLatch {
   ): boolean {
     if (!this.#dropWhenStill) this.#dropByS = nowS + deadlineS;
     this.#dropWhenStill = this.#category === 1 && !still;
-    // Asked for again, it holds no longer.
+    // Asking again does not make it hold longer.
     if (this.#category === 2 && holding)
       this.#holdUntilS = Math.min(this.#holdUntilS, nowS + holdS);
     return this.#category === 0 || (this.#category === 1 && still);
@@ -61,7 +61,7 @@ export class StopLatch {
     this.endHold();
   }
 
-  /** Nothing is held for the sake of a stop any more. */
+  /** No stop holds anything any more. */
   endHold(): void {
     this.#holdUntilS = Number.POSITIVE_INFINITY;
   }

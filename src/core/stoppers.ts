@@ -2,7 +2,7 @@ import type { Condition } from '../shared/condition.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
 
-/** How long somebody else's stop stands at least (ms). */
+/** How long somebody else's stop stays at least (ms). */
 const STANDS_MS = 2000;
 /** How many stops are remembered. */
 const KEPT = 32;

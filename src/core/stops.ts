@@ -19,7 +19,7 @@ export class Stops {
   #resetting = false;
   /** Counts stops and faults, so that a reset under way sees one that comes in between. */
   #latchings = 0;
-  /** What the core last failed of, until the next reset. */
+  /** The core's last failure, until the next reset. */
   #failure = '';
 
   constructor(context: CoreContext, io: BoardIo) {

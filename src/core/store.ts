@@ -4,7 +4,7 @@ import type { DutyRecord } from './duty.ts';
 /** A guard's record, and the pin that it is about. */
 export type NotedDuty = DutyRecord & { output?: string | undefined };
 
-/** What outlives the daemon. Times are in s since the machine started. */
+/** Whatis kept across restarts. Times are in s since the machine started. */
 export interface Saved {
   settled: boolean;
   positions: Record<string, number>;

@@ -221,7 +221,7 @@ export class Dispatcher {
     }
   }
 
-  /** What stands in for fingers on the real thing is for tests on this machine, never for the network. */
+  /** Simulated inputs are for tests on this machine, never for the network. */
   #mustBeLoopback(method: string): void {
     const { host } = this.#parts.view.start;
     if (isLoopback(host)) return;

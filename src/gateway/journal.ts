@@ -1,7 +1,7 @@
 import type { JournalEntry } from '../api/types.ts';
 
 const KEPT = 5000;
-/** Only so far back is looked for the entry that a recurring one takes the place of. */
+/** How far back to look for the entry that a recurring one replaces. */
 const RECURRING = 64;
 const DEFAULT_LIMIT = 100;
 

@@ -9,13 +9,13 @@ export type Id = string | number | null;
 
 export interface Request {
   method: string;
-  /** A structured value or left out (4.2); by name or by position is not decided here. */
+  /** A structured value or left out (4.2); whether by name or by position is not decided here. */
   params: object | undefined;
   /** Absent for a notification (4.1). */
   id?: Id;
 }
 
-/** One element of a message: a request, or why it is none. */
+/** One element of a message: a request, or why it is not one. */
 export type Entry = { request: Request } | { refused: Refusal; id: Id };
 
 export interface Message {
@@ -31,7 +31,7 @@ const isObject = (value: unknown): value is Record<string, unknown> =>
   typeof value === 'object' && value !== null && !Array.isArray(value);
 
 function isId(value: unknown): value is Id {
-  // 1e999 is JSON, but no number that could be written back.
+  // 1e999 is JSON, but not a number that could be written back.
   return typeof value === 'string' || value === null || Number.isFinite(value);
 }
 

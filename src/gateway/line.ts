@@ -15,9 +15,9 @@ import type { CorePort } from './core-link.ts';
 const RING_BYTES = 256 * 1024;
 /** A longer message goes through the port, so that the core need not read it. */
 const LONG_BYTES = 16 * 1024;
-/** How soon what found no room is tried again (ms). */
+/** How soon a message that found no room is tried again (ms). */
 const RETRY_MS = 2;
-/** The core takes so many at once. */
+/** How many the core takes at once. */
 const MAX_AT_ONCE = 64;
 
 type Short = Exclude<ToCore, { t: 'listening' | 'cannot-listen' }>;

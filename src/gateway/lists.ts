@@ -2,7 +2,7 @@ import { Refusal } from '../shared/errors.ts';
 import type { View } from './state.ts';
 
 /**
- * What many clients ask for without end, answered without the core. What does not change from tick to
+ * What many clients ask for all the time, answered without the core. What does not change from tick to
  * tick is written once for each version of the prop; what is live is put in from the telemetry.
  */
 export class Lists {

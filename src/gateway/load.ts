@@ -1,8 +1,8 @@
 import { Worker } from 'node:worker_threads';
 
-/** What the gateway makes is soon garbage: a small room for it, often swept (MB). */
+/** What the gateway makes is soon garbage: a small heap for it, often collected (MB). */
 const YOUNG_MB = 3;
-/** The room for the rest (MB): past this the thread ends and starts again, before it takes the whole machine's. */
+/** The heap for the rest (MB): past this the thread ends and starts again, before it takes the whole machine's. */
 const OLD_MB = 256;
 
 /**

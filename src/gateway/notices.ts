@@ -7,7 +7,7 @@ import { causeOf } from './cause.ts';
 import { notification } from './jsonrpc.ts';
 import type { View } from './state.ts';
 
-/** Of a file with a thousand faults, or changes, so many are sent to every session. */
+/** Of a file with a thousand faults or changes, this many are sent to every session. */
 const MOST = 50;
 
 /** What every open session gets without asking. */
@@ -23,7 +23,7 @@ export class Notices {
     this.#known = JSON.stringify(this.news() ?? null);
   }
 
-  /** What a session must know of the file; undefined when the file is in use. */
+  /** What a session must know about the file; undefined when the file is in use. */
   news(): FileNews | undefined {
     const { status, oscProblem } = this.#view;
     const problem = status.problem ?? oscProblem;

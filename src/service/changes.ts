@@ -7,7 +7,7 @@ import { valueAt } from '../prop/schema-remarks.ts';
 export interface Changes {
   /** For a person, e.g. `marks.open of beak: 30 becomes 31.5`. */
   list: string[];
-  /** Whether it takes effect only when the prop is parked: everything is put together afresh then. */
+  /** Whether it takes effect only when the prop is parked: everything is rebuilt then. */
   whenParked: boolean;
   /** The top-level parts that differ, channels and cues included. */
   parts: Set<string>;

@@ -11,7 +11,7 @@ export interface Compiled {
   view: PropView;
 }
 
-/** What the core needs of a prop: nothing of the wiring. */
+/** What the core needs from a prop: nothing of the wiring. */
 export function coreProp({ loaded: { prop }, view }: Compiled): CoreProp {
   const channels = Object.entries(prop.channels).map(([name, spec]) => [name, bare(spec)]);
   return {
@@ -36,7 +36,7 @@ export function viewBytes(view: PropView): Uint8Array<ArrayBuffer> {
 /** Not sent with the rest of the prop. */
 const APART = new Set(['channels', 'cues', 'wires', 'connectors', 'cueDurationsS']);
 
-/** The messages that lead the core from one version to another. */
+/** The messages that bring the core from one version to another. */
 export function* changeMessages(
   id: number,
   before: Compiled,

@@ -42,11 +42,11 @@ export class CannotOpen extends Error {
   }
 }
 
-/** What comes of a start. */
+/** The result of a start. */
 type Answer = Extract<FromService, { t: 'opened' | 'cannot-open' }> | { t: 'died'; why: string };
 
 interface Asked {
-  /** What for, in words, where it may be half done when the thread dies. */
+  /** What it is for, in words, where it may be half done when the thread dies. */
   what: string | undefined;
   resolve(result: Record<string, unknown>): void;
   reject(error: Error): void;
@@ -62,7 +62,7 @@ interface Unsaved {
 
 /**
  * The thread of the prop-file service as the main thread sees it: started, and started again when it
- * dies. Nothing in here waits for anything or touches a file.
+ * dies. Nothing in here waits or touches a file.
  */
 export class ServiceHost {
   readonly #start: Omit<ServiceStart, 'changes' | 'resumed'>;
@@ -181,7 +181,7 @@ export class ServiceHost {
     this.#post({ t: 'print', text });
   }
 
-  /** Resolves when all that was asked for is on the disk and in the log, or after `withinMs`. */
+  /** Resolves when everything asked for is on the disk and in the log, or after `withinMs`. */
   async flush(withinMs: number): Promise<void> {
     if (!this.#worker) return;
     let timer: NodeJS.Timeout | undefined;

@@ -62,7 +62,7 @@ const KEEP_FIRST_FORM_MS = 500;
 /** Captures that can be undone. */
 const UNDO_KEPT = 20;
 
-/** Edits in mind after the start, and the pause before each (ms): the core has better things to do. */
+/** Trial edits after the start, and the pause before each (ms), so that the core goes first. */
 const WARM_UP_TIMES = 6;
 const WARM_UP_MS = 400;
 
@@ -80,12 +80,12 @@ interface OnDisk {
   bytes: Buffer | undefined;
   signature: string;
   version: string | null;
-  /** Sound and trusted. */
+  /** Valid and trusted. */
   compiled: Compiled | undefined;
   /** Why it is not in use and does not wait for it either. */
   problem: string | undefined;
   findings: Finding[];
-  /** Its data, where it is sound. */
+  /** Its data, where it is valid. */
   raw: unknown;
 }
 
@@ -122,13 +122,13 @@ export class Keeper {
   #chores: Promise<unknown> = Promise.resolve();
   #done: Done[] = [];
   #candidate: string | undefined;
-  /** Opened, but nothing runs by it yet. */
+  /** Opened, but nothing uses it yet. */
   #opened: { copy: string | undefined; resumed: boolean } | undefined;
   #statusText = '';
   #stopLooking: () => void = () => {};
   #closed = false;
 
-  /** @param program the file of the program, with which it knows again what it has worked out itself */
+  /** @param program the file of the program, by which it recognises what it has worked out itself */
   constructor(
     file: string,
     clock: Clock,
@@ -196,7 +196,7 @@ export class Keeper {
     return { findings: loaded.findings };
   }
 
-  /** From now on the prop runs by what was opened: keeps that, and looks for changes by hand. */
+  /** From now on the prop uses what was opened: keeps that, and looks for changes by hand. */
   begin(): void {
     const opened = this.#opened;
     if (!opened) return;
@@ -226,8 +226,8 @@ export class Keeper {
   }
 
   /**
-   * Goes through an edit in mind a few times: the first ones take several times as long as later ones,
-   * until the code is compiled, and nobody shall wait for that.
+   * Makes a trial edit a few times: the first ones take several times as long as later ones,
+   * until the code is compiled, and nobody should wait for that.
    */
   warmUp(times = WARM_UP_TIMES): void {
     if (times === 0 || this.#closed) return;
@@ -399,7 +399,7 @@ export class Keeper {
     });
   }
 
-  /** Puts a version back that was kept. */
+  /** Puts back a kept version. */
   restore(
     version: string,
     by: Author,
@@ -506,7 +506,7 @@ export class Keeper {
     return bytes === known.bytes && signature === known.signature;
   }
 
-  /** Something was found on the disk, by chance or because it was looked for. */
+  /** Something was found on the disk, by a routine look or because it was looked for. */
   async #found(seen: Seen): Promise<void> {
     if (this.#isKnown(seen)) {
       this.#onDisk.signature = seen.signature;
@@ -563,7 +563,7 @@ export class Keeper {
     });
   }
 
-  /** What waits for the prop to be parked is on the disk no more. */
+  /** What waits for the prop to be parked is no longer on the disk. */
   async #withdraw(): Promise<void> {
     if (!this.#pending) return;
     this.#pending = undefined;
@@ -654,7 +654,7 @@ export class Keeper {
     );
   }
 
-  /** Reads the text that the start went without. Others have their turn between its parts. */
+  /** Reads the text that the start went without. Other work has its turn between its parts. */
   async #readText(): Promise<void> {
     const compiled = this.#unread;
     if (!compiled) return;
@@ -804,7 +804,7 @@ export class Keeper {
     });
   }
 
-  /** Everything is written: the rest of the work is nobody's to wait for. */
+  /** Everything is written: nobody has to wait for the rest of the work. */
   #finish(by: Author, version: string): void {
     this.#report();
     this.#chore('old versions of the prop file are still there', () => this.#disk.trim());
@@ -892,7 +892,7 @@ export class Keeper {
     if (version === present) return;
     const raw = (from: string) => readText(from).raw;
     const [base, now] = [await this.#textOf(version), this.text];
-    // Without the version that it was made from, what it would undo is what can be told.
+    // Without the version that it was made from, all that can be said is what it would undo.
     const [from, to] = base === undefined ? [text ?? now, now] : [base, now];
     let changed: string[] = [];
     try {

@@ -10,7 +10,7 @@ import { Refusal } from '../shared/errors.ts';
 
 /**
  * One daemon for each state folder, board and OSC port. A lock is a file that names the run of the
- * process that has it, so that one which was left behind by a crash or a power cut is known as such.
+ * process that has it, so that one left behind by a crash or a power cut is recognised.
  */
 
 /** Where locks of hardware are looked for, and kept in the first that can be written. */

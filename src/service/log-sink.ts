@@ -20,7 +20,7 @@ const FLUSH_MS = 300;
 
 /** Readable lines for people, JSON for the journal, on standard error. */
 export async function makeLogSink(level: string, forPeople: boolean): Promise<LogSink> {
-  // Loaded where it is wanted alone: a board that starts under systemd has no use for it.
+  // Loaded only where it is wanted: a board that starts under systemd has no use for it.
   const pretty = forPeople
     ? (await import('pino-pretty')).prettyFactory({ singleLine: true, ignore: 'pid,hostname' })
     : undefined;

@@ -108,7 +108,7 @@ export async function loadSeen(
   }
   return loadProp(file, async () => {
     if (bytes) return bytes;
-    // Its size says enough.
+    // Its size is reason enough.
     if (error?.code === TOO_LARGE_CODE) return Buffer.alloc(MAX_BYTES + 1);
     throw error;
   });

@@ -32,7 +32,7 @@ export class Planner {
   async answer(question: PlannerQuestion): Promise<PlannerAnswer> {
     try {
       const { text, file } = question;
-      // A text that is only looked at takes nobody's place.
+      // A text that is only looked at replaces nothing.
       if (question.about === 'check')
         return { result: { findings: findingInfos(parseProp(text, file).findings) } };
       if (text !== this.#text) {

@@ -38,7 +38,7 @@ const spawnWorker: Spawn = () =>
 
 /**
  * Checks, budgets and rehearsals are worked out in a thread of their own, which lives only while it is
- * asked: they take seconds and memory, and neither may be taken from anybody else.
+ * asked: they take seconds and memory, which must not be taken from the other threads.
  */
 export class PlannerThread implements PlannerPort {
   readonly #clock: Clock;

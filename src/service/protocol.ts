@@ -29,7 +29,7 @@ export interface ServiceStart {
   pretty: boolean;
   /** The thread before this one died: the version that the core has. Undefined at the first start. */
   resumed: string | undefined;
-  /** The port on which changes of the prop go to the core, which reads one message a tick from it. */
+  /** The port on which changes to the prop go to the core, which reads one message a tick from it. */
   changes: MessagePort;
 }
 

@@ -7,7 +7,7 @@ import { lifeOf } from '../safe/life.ts';
 import { PLAN_FILE, type SafePlan } from '../safe/plan.ts';
 import { Refusal } from '../shared/errors.ts';
 
-/** What writing the plan needs of the file system; tests put faults in. */
+/** What writing the plan needs from the file system; tests put faults in. */
 export type PlanFs = Pick<typeof fs, 'open' | 'rename'>;
 
 /** The plan of a prop for the safe-levels program, signed by the process `pid`. */

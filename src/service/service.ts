@@ -36,7 +36,7 @@ interface Surroundings {
   fileSystem?: ServiceFs;
   /** What no other daemon may have at the same time. */
   locks?: Locks;
-  /** Go through some edits in mind after the start, so that the first capture is as fast as later ones. */
+  /** Make some trial edits after the start, so that the first capture is as fast as later ones. */
   warmUp?: boolean;
   /** The file of the program: without it, every start reads and checks the whole prop file. */
   program?: string;
@@ -262,7 +262,7 @@ export class PropService {
     return osc ? [lockableOsc(osc.port)] : [];
   }
 
-  /** A change came into force or did not: what it would have needed, or needs no more, is let go. */
+  /** A change came into use or did not: what it would have needed, or no longer needs, is released. */
   async #settleLocks(outcome: Outcome): Promise<void> {
     if (outcome === 'adopted') this.#boards = this.#nextBoards ?? this.#boards;
     else if (typeof outcome !== 'object') return;

@@ -4,7 +4,7 @@ import * as z from 'zod';
 import type { Nothing, Restored, Saved, Store } from '../core/store.ts';
 import { type ReplacingFs, replaceFile } from '../shared/replace-file.ts';
 
-/** What keeping the state needs of the file system; tests put faults in. */
+/** What keeping the state needs from the file system; tests put faults in. */
 export type StoreFs = ReplacingFs & Pick<typeof fs, 'mkdir' | 'readFile'>;
 
 const duty = z.object({

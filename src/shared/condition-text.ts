@@ -1,7 +1,7 @@
-/** What is said of a prop that rests in the condition `parked`, but not at its park position. */
+/** What to call a prop that rests in the condition `parked`, but not at its park position. */
 export const NOT_PARKED = 'at rest, not parked';
 
-/** The condition in words, with the reason where it is not what its name says. */
+/** The condition in words, with the reason where its name alone would mislead. */
 export function conditionText({
   condition,
   notParked,

@@ -2,7 +2,7 @@
 const FIT_MS = 0.4;
 
 /**
- * The first time from `fromMs` on that timers of the system's clock meet well. They count whole ms, and
+ * The first time from `fromMs` on that suits timers of the system's clock. They count whole ms, and
  * in a busy loop they fire as one begins: what is due a little before its middle is met half a ms early
  * or late at most. As no delay is shorter than 1 ms, what is due after the middle comes later.
  */

@@ -7,7 +7,7 @@ import pino, { type Logger } from 'pino';
 export async function makeLog(name: string, level: string, forPeople: boolean): Promise<Logger> {
   const options = { name, level };
   if (!forPeople) return pino(options, pino.destination({ dest: 2, sync: false }));
-  // Loaded where it is wanted alone: a board that starts under systemd has no use for it.
+  // Loaded only where it is wanted: a board that starts under systemd has no use for it.
   const { default: pretty } = await import('pino-pretty');
   return pino(
     options,

@@ -181,7 +181,7 @@ export function luminanceOfLinear(light: Readonly<Rgb>): number {
   return luminance[0]!;
 }
 
-/** As `luminanceOfLinear`, written to a place: handed back, a fraction may be allocated. */
+/** As `luminanceOfLinear`, written to a place: returned, a fraction may be allocated. */
 export function writeLuminance(light: Readonly<Rgb>, into: Float64Array, at: number): void {
   into[at] = 0.2126 * light.red + 0.7152 * light.green + 0.0722 * light.blue;
 }

@@ -81,7 +81,7 @@ describe('hands in the prop', () => {
     await c!.call('wake');
   });
 
-  test('it outlives the daemon', async () => {
+  test('itis kept across restarts', async () => {
     const first = await Rig.open(prop(), { restored: restedAt(prop()) });
     await first.client('a').call('lockout.set', { reason: 'night' });
     const restored = { ...first.store.durable!, sameBoot: false } as Restored;

@@ -22,7 +22,7 @@ function sinew(name: string, ...args: string[]) {
   return { status, said: stdout + stderr };
 }
 
-it('a lockout outlives the daemon that is killed as soon as it has answered', async () => {
+it('a lockoutis kept across restarts that is killed as soon as it has answered', async () => {
   expect(sinew('hand', 'lockout', 'freeing the beak')).toMatchObject({ status: 0 });
   await daemon.kill();
   daemon = await Daemon.start({ folder: daemon.folder, args: ['--log', 'error'] });

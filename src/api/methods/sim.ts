@@ -1,6 +1,6 @@
 import type { Family } from '../method.ts';
 
-/** What stands in for fingers on the real thing, for tests. */
+/** Simulated inputs, in place of fingers on the real thing, for tests. */
 export const sim = {
   'sim.set': {
     summary:
