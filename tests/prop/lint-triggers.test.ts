@@ -98,7 +98,7 @@ describe('triggers', () => {
 
   test('by OSC that has no port', () => {
     expectRest(trigger('osc: »/owl/nod, cue: nod'), [
-      { path: 'triggers.t.osc', wrong: 'come in nowhere', right: 'port' },
+      { path: 'triggers.t.osc', wrong: 'no port for OSC', right: 'port' },
     ]);
     expectRest(`osc: { port: »0 }\n${trigger('osc: /owl/nod, cue: nod')}`, [{ wrong: 'too low' }]);
     expectRest('osc: »{ port: 9000 }', [{ severity: 'warning', wrong: 'no trigger listens' }]);
