@@ -7,7 +7,7 @@ import { EXIT, print } from './output.ts';
 import type { Operator, Outcome } from './verb.ts';
 
 /**
- * `sinew check FILE --fix`: puts the remedies that are the only ones into the file, once a person has
+ * `sinew check FILE --fix`: writes the corrections that have only one right answer, once a person has
  * seen the difference and said yes, or has given --yes. The version before is kept beside it.
  */
 export async function fixFile(file: string, yes: boolean, operator: Operator): Promise<Outcome> {
@@ -48,7 +48,7 @@ export async function fixFile(file: string, yes: boolean, operator: Operator): P
     );
   if (written.unsure) throw written.unsure;
   const kept = written.kept?.path;
-  const end = `written${kept === undefined ? '' : `; the version before is ${kept}`}`;
+  const end = `written${kept === undefined ? '' : `; the previous version is ${kept}`}`;
   return {
     result: { ...result, written: true, ...(kept !== undefined && { kept }) },
     text: (yes ? [...told, '', end] : [end]).join('\n'),
@@ -72,7 +72,7 @@ async function asked(
 
 function nothing(file: string, findings: readonly Finding[]): Outcome {
   const lines = findings.map((finding) => formatFinding(finding, file));
-  const text = [...lines, `${file}: nothing here has one sure remedy; nothing was written`];
+  const text = [...lines, `${file}: nothing here can be corrected for sure; nothing was written`];
   return {
     result: { file, done: [], difference: [], findings, written: false },
     text: text.join('\n'),

@@ -27,12 +27,12 @@ export const checkVerb = verb<Given>({
   where: 'both',
   args: [FILE],
   options: [
-    { flags: '--no-rehearsal', doc: 'check the file alone, as an editor does at each save' },
+    { flags: '--no-rehearsal', doc: 'check only the file, for an editor that checks at each save' },
     {
       flags: '--fix',
-      doc: 'apply each remedy that is the only one, show the difference, and write it once you say yes',
+      doc: 'make the corrections that have only one right answer: show the difference, and write it once you say yes',
     },
-    { flags: '--yes', doc: 'with --fix: write without asking; the version before is kept' },
+    { flags: '--yes', doc: 'with --fix: write without asking; the previous version is kept' },
     {
       flags: '--first-power',
       doc: 'print the steps for switching this prop on for the first time, with what a meter shows',
@@ -40,7 +40,7 @@ export const checkVerb = verb<Given>({
   ],
   async run(given, operator) {
     const { file, rehearsal } = given;
-    if (given.yes && !given.fix) throw new UsageError('--yes goes with --fix');
+    if (given.yes && !given.fix) throw new UsageError('--yes needs --fix');
     if (given.fix) {
       const { fixFile } = await import('./check-fix.ts');
       return fixFile(file, given.yes === true, operator);

@@ -136,13 +136,13 @@ describe('--fix', () => {
     const file = await written(BAD);
     const { out, code } = await run(['check', file, '--fix', '--yes'], daemon);
     expect(code).toBe(0);
-    expect(out).toMatch(/written; the version before is .*p\.yaml\.~1~/);
+    expect(out).toMatch(/written; the previous version is .*p\.yaml\.~1~/);
     expect(await readFile(file, 'utf8')).toBe(GOOD);
     expect(await readFile(`${file}.~1~`, 'utf8')).toBe(BAD);
     await rm(`${file}.~1~`);
     // A second time there is nothing to do.
     const again = await run(['check', file, '--fix', '--yes'], daemon);
-    expect(again.out).toContain('nothing here has one sure remedy; nothing was written');
+    expect(again.out).toContain('nothing here can be corrected for sure; nothing was written');
     expect(await kept(file)).toEqual([]);
   });
 

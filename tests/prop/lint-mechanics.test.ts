@@ -304,7 +304,7 @@ describe('arms', () => {
     ],
   ])('%s', (_, wrong, channels) => {
     expectFindings(propText(channels), [
-      { wrong: new RegExp(wrong === 'lengthMm' ? 'how long' : wrong) },
+      { wrong: new RegExp(wrong === 'lengthMm' ? 'length is not given' : wrong) },
     ]);
   });
 
