@@ -258,7 +258,9 @@ channels:
     ]);
     expectFindings(coil('baseOhm: 1200'), []);
     expectFindings(coil('gain: »10'), [{ severity: 'warning', wrong: '16 mA is its maximum' }]);
-    expectFindings(coil('driveV: »0.5'), [{ severity: 'warning', wrong: 'does not switch a transistor on' }]);
+    expectFindings(coil('driveV: »0.5'), [
+      { severity: 'warning', wrong: 'does not switch a transistor on' },
+    ]);
   });
 });
 
