@@ -1,5 +1,5 @@
 import { tidy } from '../shared/units.ts';
-import { isSmooth, parseEase } from '../sums/ease.ts';
+import { isLinear, isSmooth, parseEase } from '../sums/ease.ts';
 import { cuePlan, stepPath } from './cue-plan.ts';
 import { didYouMean, type Path, show } from './finding.ts';
 import { relayOf } from './kinds/channel.ts';
@@ -157,11 +157,18 @@ function touchedBy(notes: Notes, step: CueStep): Touched {
 function lintEase(notes: Notes, { ease }: CueStep, touched: Touched, at: Path): void {
   if (ease === undefined) return;
   const path = [...at, 'ease'];
-  if (!parseEase(ease))
+  const curve = parseEase(ease);
+  if (!curve)
     notes.error(
       path,
       `${show(ease)} is not an easing function`,
-      'use linear, ease, ease-in, ease-out, ease-in-out, cubic-bezier(x1, y1, x2, y2) with x1 and x2 in 0 to 1, or, for lights, steps(n)',
+      'use linear, ease, ease-in, ease-out, ease-in-out, cubic-bezier(x1, y1, x2, y2) with x1 and x2 in 0 to 1, linear(0, ..., 1) with two stops or more, or, for lights, steps(n)',
+    );
+  else if (isLinear(ease) && (curve(0) !== 0 || curve(1) !== 1))
+    notes.error(
+      path,
+      `${show(ease)} leads from ${tidy(curve(0))} to ${tidy(curve(1))} of the way, so that it begins or ends with a jump`,
+      'let the first stop be 0 and the last one 1',
     );
   else if (touched.servos && !isSmooth(ease))
     notes.error(

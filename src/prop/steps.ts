@@ -27,8 +27,10 @@ export function cueStepSchema({ z, name, positive, atLeast0, onOff }: Parts) {
 
   const ease = z
     .string()
-    .max(80)
-    .describe('CSS easing function, e.g. ease-in-out or cubic-bezier(0.4, 0, 0.2, 1)');
+    .max(1000)
+    .describe(
+      'CSS easing function, e.g. ease-in-out, cubic-bezier(0.4, 0, 0.2, 1) or linear(0, 0.7 40%, 1)',
+    );
 
   const until = z
     .strictObject({

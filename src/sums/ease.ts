@@ -1,8 +1,8 @@
 import { clamp } from '../shared/units.ts';
 
 /**
- * Easing functions of CSS Easing Functions Level 1 (W3C): how far a change has got, of how much of
- * its time has passed. Both are shares of 1; a cubic Bézier may lead outside 0..1 on its way.
+ * Easing functions of CSS Easing Functions Level 1 and 2 (W3C): how far a change has got, of how much of
+ * its time has passed. Both are shares of 1; a cubic Bézier or `linear()` may lead outside 0..1 on its way.
  */
 
 /**
@@ -30,9 +30,17 @@ const KEYWORDS = new Map<string, Ease>([
   ['step-end', steps(1, 'jump-end')],
 ]);
 
+/** `linear()`: stops between commas, each a number and up to two percentages, before or after it. */
+const LINEAR = /^linear\((.*)\)$/s;
+const STOP = new RegExp(`^${NUMBER.replaceAll('\\s*', '')}$`);
+const PERCENT = new RegExp(`^${NUMBER.replaceAll('\\s*', '')}%$`);
+/** Stops of one `linear()`. */
+const MAX_STOPS = 100;
+
 /**
  * Reads `linear`, `ease`, `ease-in`, `ease-out`, `ease-in-out`, `cubic-bezier(x1, y1, x2, y2)` with
- * x1 and x2 in 0..1, `step-start`, `step-end` and `steps(n, position)`; letters of either case.
+ * x1 and x2 in 0..1, `step-start`, `step-end`, `steps(n, position)`, and `linear()` with 2 to 100 stops;
+ * letters of either case.
  * @returns undefined when the text is none of them.
  */
 export function parseEase(text: string): Ease | undefined {
@@ -44,7 +52,13 @@ export function parseEase(text: string): Ease | undefined {
     const [x1, y1, x2, y2] = bezier.slice(1).map(Number) as [number, number, number, number];
     if (!isShare(x1) || !isShare(x2) || !Number.isFinite(y1) || !Number.isFinite(y2))
       return undefined;
-    return sameBezier(x1, y1, x2, y2);
+    const key = `cubic-bezier ${[x1, y1, x2, y2].join(' ')}`;
+    return same(key, () => cubicBezier(x1, y1, x2, y2));
+  }
+  const stops = LINEAR.exec(source)?.[1];
+  if (stops !== undefined) {
+    const points = linearPoints(stops);
+    return points && same(`linear ${points.join(' ')}`, () => throughPoints(points));
   }
   const stepped = STEPS.exec(source);
   if (stepped) {
@@ -59,21 +73,94 @@ export function parseEase(text: string): Ease | undefined {
 
 /** Whether the text is an easing function without steps: a light can jump, a servo cannot. */
 export function isSmooth(text: string): boolean {
-  return parseEase(text) !== undefined && !/^\s*step/i.test(text);
+  const source = text.trim().toLowerCase();
+  if (parseEase(source) === undefined || source.startsWith('step')) return false;
+  const stops = LINEAR.exec(source)?.[1];
+  const points = stops === undefined ? [] : linearPoints(stops)!;
+  for (let i = 2; i < points.length; i += 2)
+    if (points[i] === points[i - 2] && points[i + 1] !== points[i - 1]) return false;
+  return true;
+}
+
+/** Whether the text is a `linear()` with stops, which alone may begin and end anywhere. */
+export function isLinear(text: string): boolean {
+  return LINEAR.test(text.trim().toLowerCase());
 }
 
 /** The last curves that were asked for: what was worked out for one serves the next of the kind. */
-const beziers = new Map<string, Ease>();
-const MAX_BEZIERS = 64;
+const kept = new Map<string, Ease>();
+const MAX_KEPT = 64;
 
-function sameBezier(...points: [x1: number, y1: number, x2: number, y2: number]): Ease {
-  const key = points.join(' ');
-  const known = beziers.get(key);
+function same(key: string, make: () => Ease): Ease {
+  const known = kept.get(key);
   if (known) return known;
-  const ease = cubicBezier(...points);
-  if (beziers.size >= MAX_BEZIERS) beziers.delete(beziers.keys().next().value!);
-  beziers.set(key, ease);
+  const ease = make();
+  if (kept.size >= MAX_KEPT) kept.delete(kept.keys().next().value!);
+  kept.set(key, ease);
   return ease;
+}
+
+/**
+ * The control points of `linear()`, input and output in turn (CSS Easing Functions Level 2, "create a linear
+ * easing function", from memory): a stop with two percentages is two points, inputs never fall, and
+ * what is not given is spread evenly. The specification also takes a single stop, which moves nothing.
+ * @param text what stands between the parentheses
+ */
+function linearPoints(text: string): number[] | undefined {
+  const stops = text.split(',');
+  if (stops.length < 2 || stops.length > MAX_STOPS) return undefined;
+  const points: [input: number | undefined, output: number][] = [];
+  let largest = Number.NEGATIVE_INFINITY;
+  for (const [i, stop] of stops.entries()) {
+    const words = stop.trim().split(/\s+/);
+    const outputs = words.filter((word) => STOP.test(word));
+    const inputs = words.filter((word) => PERCENT.test(word));
+    const number = words.findIndex((word) => STOP.test(word));
+    // The percentages stand together, on one side of the number.
+    const apart = inputs.length === 2 && number === 1;
+    if (outputs.length !== 1 || outputs.length + inputs.length !== words.length) return undefined;
+    if (inputs.length > 2 || apart) return undefined;
+    const output = Number(outputs[0]);
+    const given = inputs.map((word) => Number(word.slice(0, -1)) / 100);
+    if (given.length === 0 && i === 0) given.push(0);
+    if (given.length === 0 && i === stops.length - 1) given.push(1);
+    if (![output, ...given].every(Number.isFinite)) return undefined;
+    if (given.length === 0) points.push([undefined, output]);
+    for (const input of given) {
+      largest = Math.max(input, largest);
+      points.push([largest, output]);
+    }
+  }
+  for (let i = 1; i < points.length; i++) {
+    if (points[i]![0] !== undefined) continue;
+    let next = i + 1;
+    while (points[next]![0] === undefined) next++;
+    const [from, to] = [points[i - 1]![0]!, points[next]![0]!];
+    points[i]![0] = from + (to - from) / (next - i + 1);
+  }
+  return points.flat() as number[];
+}
+
+/** The output at an input between control points, or beyond them, in line with the nearest two. */
+function throughPoints(points: readonly number[]): Ease {
+  const last = points.length / 2 - 2;
+  return (progress) => {
+    const input = clamp(progress, 0, 1);
+    let low = 0;
+    let high = last;
+    // The last point at or before the input, but for the very last.
+    while (low < high) {
+      const middle = (low + high + 1) >> 1;
+      if (points[2 * middle]! <= input) low = middle;
+      else high = middle - 1;
+    }
+    const fromX = points[2 * low]!;
+    const fromY = points[2 * low + 1]!;
+    const toX = points[2 * low + 2]!;
+    const toY = points[2 * low + 3]!;
+    if (toX === fromX) return toY;
+    return fromY + ((input - fromX) / (toX - fromX)) * (toY - fromY);
+  };
 }
 
 function isShare(value: number): boolean {

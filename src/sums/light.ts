@@ -16,8 +16,10 @@ import {
   modeXyz50,
   modeXyz65,
   parse,
+  type Rec2020,
   toGamut,
   useMode,
+  type Xyz65,
 } from 'culori/fn';
 import { clamp } from '../shared/units.ts';
 
@@ -47,11 +49,37 @@ useMode(modeOklch);
 useMode(modeP3);
 useMode(modeA98);
 useMode(modeProphoto);
-useMode(modeRec2020);
+useMode({
+  ...modeRec2020,
+  toMode: {
+    xyz65: rec2020ToXyz,
+    rgb: (color: Omit<Rec2020, 'mode'>) => modeXyz65.toMode!.rgb!(rec2020ToXyz(color)),
+  },
+});
 useMode(modeXyz50);
 useMode(modeXyz65);
 const toRgb = converter('rgb');
 const mapToSrgb = toGamut('rgb', 'oklch');
+
+/**
+ * `rec2020` as CSS Color 4 defines it at present (section 10.8, from memory): for display, with the pure
+ * exponent of 2.4 of ITU-R BT.1886, where earlier drafts, and the library, have the camera's curve of
+ * BT.2020. The matrix is that of its section 18.
+ */
+function rec2020ToXyz({ r, g, b, alpha }: Omit<Rec2020, 'mode'>): Xyz65 {
+  const [red, green, blue] = [r, g, b].map((v) => Math.sign(v) * Math.abs(v) ** 2.4) as [
+    number,
+    number,
+    number,
+  ];
+  return {
+    mode: 'xyz65',
+    x: 0.6369580483012914 * red + 0.14461690358620832 * green + 0.1688809751641721 * blue,
+    y: 0.2627002120112671 * red + 0.6779980715188708 * green + 0.05930171646986196 * blue,
+    z: 0.028072693049087428 * green + 1.060985057710791 * blue,
+    ...(alpha !== undefined && { alpha }),
+  };
+}
 
 /** The longest colour read (characters): the parser's time grows with the square of the length. */
 const MAX_LENGTH = 128;

@@ -76,6 +76,9 @@ describe('one step', () => {
     ['dim: { l: 1 }, ease: »bouncy', { wrong: '"bouncy" is not an easing function' }],
     // CSS Easing Functions Level 1, section 2.2: x1 and x2 in 0 to 1.
     ['dim: { l: 1 }, ease: »"cubic-bezier(2, 0, 0, 1)"', { wrong: 'not an easing function' }],
+    ['dim: { l: 1 }, ease: »"linear(0, 0.5)"', { wrong: 'leads from 0 to 0.5 of the way' }],
+    ['dim: { l: 1 }, ease: »"linear(0.2, 1)"', { wrong: 'leads from 0.2 to 1 of the way' }],
+    ['move: { s: 1 }, ease: »"linear(0, 0.2 50%, 0.8 50%, 1)"', { wrong: 'a servo cannot follow' }],
     ['move: { s: 1 }, ease: »"steps(3)"', { wrong: 'a servo cannot follow' }],
     ['pose: p, ease: »step-start', { wrong: 'a servo cannot follow' }],
     ['until: { channel: »x, is: on, withinS: 1 }', { wrong: 'no channel x' }],

@@ -109,6 +109,131 @@ describe('steps', () => {
   });
 });
 
+// CSS Easing Functions Level 2, section "linear easing function", and the web platform's own tests of
+// it (css-easing/linear-timing-functions-output; both from memory). tests/browser/easing.test.ts asks a browser.
+describe('linear() with stops', () => {
+  test.each<[string, readonly (readonly [at: number, output: number])[]]>([
+    [
+      'linear(0, 1)',
+      [
+        [0.3, 0.3],
+        [1, 1],
+      ],
+    ],
+    [
+      'linear(0, 0.5, 1)',
+      [
+        [0.25, 0.25],
+        [0.5, 0.5],
+      ],
+    ],
+    // Stops without a percentage are spread between those that have one.
+    [
+      'linear(0, 0.7 40%, 1)',
+      [
+        [0.2, 0.35],
+        [0.4, 0.7],
+        [0.7, 0.85],
+      ],
+    ],
+    [
+      'linear(0, 1 20%, 0.5, 0.2, 1 80%, 1)',
+      [
+        [0.2, 1],
+        [0.4, 0.5],
+        [0.6, 0.2],
+        [0.7, 0.6],
+        [0.9, 1],
+      ],
+    ],
+    // Two percentages: it stands still between them; before or after the number.
+    [
+      'linear(0, 0.5 25% 75%, 1)',
+      [
+        [0.125, 0.25],
+        [0.25, 0.5],
+        [0.6, 0.5],
+        [0.875, 0.75],
+      ],
+    ],
+    [
+      'linear(0, 25% 75% 0.5, 1)',
+      [
+        [0.125, 0.25],
+        [0.6, 0.5],
+      ],
+    ],
+    // An input below the one before it counts as that: a jump, which has been taken at its place.
+    [
+      'linear(0, 0.2 50%, 0.8 30%, 1)',
+      [
+        [0.25, 0.1],
+        [0.5, 0.8],
+        [0.75, 0.9],
+      ],
+    ],
+    // Beyond the first and the last stop it goes on straight.
+    [
+      'linear(0.5 50%, 1)',
+      [
+        [0, 0],
+        [0.25, 0.25],
+        [1, 1],
+      ],
+    ],
+    [
+      'linear(0, 0.5 25%, 0.5 50%)',
+      [
+        [0.125, 0.25],
+        [0.4, 0.5],
+        [1, 0.5],
+      ],
+    ],
+    [
+      'linear(-1e0 -100%, +1 100%)',
+      [
+        [0, 0],
+        [0.5, 0.5],
+      ],
+    ],
+    ['LINEAR( 0 , .25 , 1 )', [[0.5, 0.25]]],
+  ])('%s', (text, wanted) => {
+    const ease = parseEase(text)!;
+    for (const [at, output] of wanted) expect(ease(at)).toBeCloseTo(output, 12);
+  });
+
+  test('with two stops on 0 and 1 it is linear, and the same text gives the same function', () => {
+    for (const p of GRID) expect(parseEase('linear(0, 1)')!(p)).toBe(p);
+    expect(parseEase('linear(0, .5 30%, 1)')).toBe(parseEase('linear(0,0.50 30%,1)'));
+  });
+
+  test('it is smooth without a jump, however steep it is', () => {
+    expect(isSmooth('linear(0, 0.2 50%, 0.8 50.1%, 1)')).toBe(true);
+    expect(isSmooth('linear(0, 0.2 50%, 0.2 50%, 1)')).toBe(true);
+    expect(isSmooth('linear(0, 0.2 50%, 0.8 50%, 1)')).toBe(false);
+    expect(isSmooth('linear(0, 0.2 50%, 0.8 30%, 1)')).toBe(false);
+  });
+
+  test.each([
+    'linear()',
+    'linear(0)',
+    'linear(0, )',
+    'linear(0 1)',
+    'linear(0, 10%)',
+    'linear(0, 1 10% 20% 30%)',
+    'linear(0, 10% 1 20%)',
+    'linear(0, 1 10)',
+    'linear(0, 1 10 %)',
+    'linear(0, 1.)',
+    'linear(0, 1e999)',
+    'linear (0, 1)',
+    `linear(${Array(101).fill('0').join(', ')})`,
+  ])('%s is not one', (text) => {
+    expect(parseEase(text)).toBeUndefined();
+    expect(isSmooth(text)).toBe(false);
+  });
+});
+
 test('outside 0..1 the nearer end counts', () => {
   for (const text of ['linear', 'ease', 'cubic-bezier(0.2, -1, 0.8, 2)', 'steps(4)']) {
     const ease = parseEase(text)!;

@@ -52,6 +52,9 @@ describe('parseColour', () => {
     ['color(srgb 0 1 0)', '#00ff00'],
     ['color(srgb-linear 1 1 1)', '#ffffff'],
     ['color(xyz-d65 0.95047 1 1.08883)', '#ffffff'],
+    // Grey by the exponent of ITU-R BT.1886: 0.5^2.4 = 0.18946 of the light, by IEC 61966-2-1 #787878.
+    ['color(rec2020 0.5 0.5 0.5)', '#787878'],
+    ['color(rec2020 1 1 1)', '#ffffff'],
     ['transparent', '#000000'],
   ])('%s is %s', (text, hex) => {
     expect(hexOf(text)).toBe(hex);
