@@ -173,6 +173,10 @@ function cueTable(cues: readonly RehearsedLoad[]): string[] {
   return [lines.join('\n')];
 }
 
+/** A voltage in a table; through wires that would lose all of it, the current cannot flow. */
+const volts = (value: number | undefined) =>
+  value !== undefined && value <= 0 ? 'cannot run' : n(value);
+
 function channels({ channels: all }: Budget): string[] {
   const known = all.filter(({ dropV }) => dropV !== undefined);
   if (known.length === 0)
@@ -193,10 +197,10 @@ function channels({ channels: all }: Budget): string[] {
     one.along === 'its own wire' ? `${one.name} *` : one.name,
     one.rail,
     n(one.movingA),
-    n(one.movingV),
+    volts(one.movingV),
     n(one.dropV, 3),
     n(100 * one.dropShare!, 1),
-    ...(one.stallA > one.movingA ? [n(one.stallA), n(one.stallV)] : []),
+    ...(one.stallA > one.movingA ? [n(one.stallA), volts(one.stallV)] : []),
   ]);
   const own = known.some(({ along }) => along === 'its own wire');
   return [

@@ -244,6 +244,15 @@ function lintDrop(notes: Notes, channel: ChannelBudget, thin: ReadonlySet<string
   if (notes.given.broken(path) || thin.has(pathText(path))) return;
   const volts = notes.prop.rails[rail]!.volts;
   const where = along === 'the loom' ? 'on the way to it and back' : 'in its own wire alone';
+  // The sum takes the full current as given; through such a wire it cannot flow.
+  if (dropV >= volts) {
+    notes.warning(
+      path,
+      `${name} cannot run: when it moves or is on, more than all of the ${tidy(volts)} V would be lost ${where}`,
+      dropRemedy(channel, wire, volts),
+    );
+    return;
+  }
   notes.warning(
     path,
     `${name} gets ${tidy(volts - dropV, 2)} V of ${tidy(volts)} V when it moves or is on: ${tidy(dropV, 2)} V (${tidy(100 * dropShare, 1)} %) are lost ${where}`,

@@ -34,7 +34,8 @@ export function copperResistivity(celsius = 20): number {
 
 /**
  * Resistance (ohm/m) of one copper conductor of a section (mm2), at 20 C unless told otherwise:
- * resistivity over section. Tinned and stranded wire has up to a tenth more (IEC 60228, table 3).
+ * resistivity over section. Flexible wire of tinned strands has up to 19 % more: IEC 60228, class 5,
+ * table 3, which allows for tolerances of making (from memory).
  */
 export function ohmPerMetre(sectionMm2: number, celsius = 20): number {
   return copperResistivity(celsius) / sectionMm2;

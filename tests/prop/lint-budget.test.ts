@@ -163,6 +163,21 @@ describe('wires', () => {
     );
   });
 
+  test('more lost on the way than there is: it cannot run, and no voltage below zero is told', () => {
+    // By hand: 30 AWG has 0.339 ohm/m, 2 x 9.9 m x 1 A make 6.7 V of 6 V.
+    const text = prop({
+      draw: '{ idleA: 0, movingA: 1, stallA: 1 }',
+      wire: 'gaugeAwg: 30, lengthM: 9.9',
+    });
+    const told = parseProp(text.replaceAll('»', ''), 'test.yaml').findings.filter(
+      ({ path }) => path === 'channels.a.wire',
+    );
+    expect(told.map(({ wrong }) => wrong)).toEqual([
+      expect.stringMatching(/^a cannot run: when it moves or is on, more than all of the 6 V/),
+    ]);
+    expect(told[0]!.right).toContain('AWG');
+  });
+
   test('too much lost on the way, with the gauge that would do', () => {
     // By hand: 24 AWG has 0.0842 ohm/m, 2 x 2 m x 1 A make 0.337 V, and the feed some millivolts; 5 % of
     // 6 V are 0.3 V, for which the next even gauge is enough.

@@ -63,6 +63,24 @@ test.each([
   expect(ohmPerKm).toBeGreaterThan(maxOhmPerKm * (11 / 12));
 });
 
+// IEC 60228, table 3: most resistance of a class 5 conductor of tinned strands at 20 C, ohm/km (from memory).
+test.each([
+  [0.5, 40.1],
+  [0.75, 26.7],
+  [1, 20.0],
+  [1.5, 13.7],
+  [2.5, 8.21],
+  [4, 5.09],
+  [6, 3.39],
+  [10, 1.95],
+  [16, 1.24],
+  [25, 0.795],
+])('%d mm2 of tinned strands has 13 to 19 % above the sum', (sectionMm2, maxOhmPerKm) => {
+  const times = maxOhmPerKm / (1000 * ohmPerMetre(sectionMm2));
+  expect(times).toBeGreaterThan(1.13);
+  expect(times).toBeLessThan(1.195);
+});
+
 test('copper at 20 C and at 0 C, IEC 60028: 0.017241 ohm mm2/m, 0.00393 a kelvin', () => {
   expect(copperResistivity()).toBeCloseTo(0.017241, 6);
   expect(copperResistivity(0)).toBeCloseTo(0.017241 * (1 - 20 * 0.00393), 6);
