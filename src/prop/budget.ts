@@ -118,8 +118,20 @@ export interface Budget {
 
 /** Works out the electrical budget of a prop: currents (A), voltages (V), running times (h). */
 export function budgetOf(prop: Prop): Budget {
-  const drops = dropsOf(prop);
+  const budget = wiringBudgetOf(prop);
   const mechanics = mechanicsOf(prop);
+  for (const one of budget.channels) {
+    const { worst, stallNm } = mechanics.get(one.name) ?? {};
+    if (!worst || !stallNm) continue;
+    const { idleA, stallA } = kindOf(prop.channels[one.name]!).draw(prop.channels[one.name]!);
+    one.holdingA = holdingA({ idleA, stallA }, worst.torqueNm - worst.accelerationNm, stallNm);
+  }
+  return budget;
+}
+
+/** The same without what follows from how a servo moves: what it draws while it holds its load. */
+export function wiringBudgetOf(prop: Prop): Budget {
+  const drops = dropsOf(prop);
   const members = new Map<string, Member[]>();
   const channels: ChannelBudget[] = [];
   const join = (rail: string, member: Member) => {
@@ -133,12 +145,9 @@ export function budgetOf(prop: Prop): Budget {
     const rail = loadRailOf(channel);
     if (rail === undefined || !Object.hasOwn(prop.rails, rail)) continue;
     join(rail, { name, channel, draw: kindOf(channel).draw(channel) });
-    const { idleA, busyA, stallA } = kindOf(channel).draw(channel);
+    const { busyA, stallA } = kindOf(channel).draw(channel);
     const volts = drops.channels.get(name);
     const one: ChannelBudget = { name, rail, movingA: busyA, stallA, ...volts };
-    const { worst, stallNm } = mechanics.get(name) ?? {};
-    if (worst && stallNm)
-      one.holdingA = holdingA({ idleA, stallA }, worst.torqueNm - worst.accelerationNm, stallNm);
     if (volts) {
       one.dropV = prop.rails[rail]!.volts - volts.movingV;
       one.dropShare = one.dropV / prop.rails[rail]!.volts;

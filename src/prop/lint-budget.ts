@@ -7,16 +7,17 @@ import { KGF_CM_NM, loadedSpeedDegS, ratedAt } from '../sums/servo-line.ts';
 import { awgWithSection, capacityA, sectionForDropMm2 } from '../sums/wire.ts';
 import { batteryOf } from './battery.ts';
 import {
-  budgetOf,
   type ChannelBudget,
   type CoilBudget,
   type LedBudget,
   type RailBudget,
+  wiringBudgetOf,
 } from './budget.ts';
 import { coreOhm, isPlus, isReturn, sectionOf } from './circuit.ts';
 import type { WireLoad } from './drops.ts';
 import { type Finding, type Path, pathText } from './finding.ts';
 import { servoOf } from './kinds/channel.ts';
+import { fromWiring } from './lint-wiring.ts';
 import { type Mechanics, mechanicsOf, ratedOf, stallNmOf } from './mechanics.ts';
 import { Notes } from './notes.ts';
 import type { Prop, Wire } from './schema.ts';
@@ -30,22 +31,25 @@ const DROP_SHARE = 0.05;
 
 /** Wires, fuses, supplies and small parts that do not fit their currents. */
 export function lintBudget(notes: Notes): void {
-  const budget = budgetOf(notes.prop);
+  const budget = fromWiring(notes, wiringBudgetOf);
   for (const rail of budget.rails) {
     if (notes.given.broken(['rails', rail.name])) continue;
     lintFuse(notes, rail);
     lintSupply(notes, rail);
     lintBattery(notes, rail.name);
   }
-  const mechanics = mechanicsOf(notes.prop);
   const thin = new Set<string>();
   for (const wire of budget.wires) if (lintGauge(notes, wire)) thin.add(pathText(wire.path));
-  for (const channel of budget.channels) {
-    lintDrop(notes, channel, thin);
-    lintRated(notes, channel, mechanics.get(channel.name));
-  }
+  for (const channel of budget.channels) lintDrop(notes, channel, thin);
   for (const led of budget.leds) lintLed(notes, led);
   for (const coil of budget.coils) lintCoil(notes, coil);
+}
+
+/** Speeds that a servo cannot reach at the voltage that its wires leave it. */
+export function lintRatedSpeeds(notes: Notes): void {
+  const { channels } = fromWiring(notes, wiringBudgetOf);
+  const mechanics = mechanicsOf(notes.prop);
+  for (const channel of channels) lintRated(notes, channel, mechanics.get(channel.name));
 }
 
 /**
@@ -58,7 +62,7 @@ export function budgetFindings(
   more: readonly ((notes: Notes) => void)[] = [],
 ): Finding[] {
   const notes = new Notes(prop, { has: () => false, broken: () => false });
-  for (const lint of [lintBudget, ...more]) lint(notes);
+  for (const lint of [lintBudget, lintRatedSpeeds, ...more]) lint(notes);
   const { place } = readText(text);
   const findings = notes.remarks.map(place);
   return findings.sort((a, b) => a.line - b.line || a.column - b.column);

@@ -6,7 +6,7 @@ import type { Channel, Prop } from './schema.ts';
 type WiringLint = (notes: Notes) => void;
 
 /** The parts of a prop that wiring is made of, apart from its channels. */
-export const WIRING = ['boards', 'rails', 'connectors', 'wires'] as const;
+export const WIRING = ['boards', 'rails', 'connectors', 'wires', 'ambientC'] as const;
 
 /** What a channel does, not how it is wired: no lint of the wiring looks at it. */
 export const NOT_WIRING: ReadonlySet<string> = new Set([
@@ -45,6 +45,23 @@ export function lintWiring(notes: Notes, lint: WiringLint): void {
   // The later prop has more in common with the next.
   said.set(lint, { prop, remarks: last.remarks });
   notes.remarks.push(...last.remarks);
+}
+
+/** For the connectors of a prop: what was worked out last, and of which prop. */
+const figures = new WeakMap<object, Map<unknown, { prop: Prop; figure: unknown }>>();
+
+/** Works something out from the wiring alone, or gives what it was in the version before, as `lintWiring`. */
+export function fromWiring<T>({ prop, given }: Notes, work: (prop: Prop) => T): T {
+  if (!given.sound) return work(prop);
+  let known = figures.get(prop.connectors);
+  if (!known) {
+    known = new Map();
+    figures.set(prop.connectors, known);
+  }
+  const last = known.get(work);
+  const figure = last && sameWiring(last.prop, prop) ? (last.figure as T) : work(prop);
+  known.set(work, { prop, figure });
+  return figure;
 }
 
 function sameWiring(a: Prop, b: Prop): boolean {

@@ -1,7 +1,7 @@
 import type { Remark } from './finding.ts';
 import type { Written } from './groups.ts';
 import { kindOf } from './kinds/registry.ts';
-import { lintBudget } from './lint-budget.ts';
+import { lintBudget, lintRatedSpeeds } from './lint-budget.ts';
 import { lintCues } from './lint-cues.ts';
 import { lintInterlocks } from './lint-interlocks.ts';
 import { lintLoom } from './lint-loom.ts';
@@ -41,6 +41,7 @@ export function lint(prop: Prop, given: Given, written?: Written): Remark[] {
   lintRails(notes);
   lintWiring(notes, lintPins);
   lintWiring(notes, lintBudget);
+  lintRatedSpeeds(notes);
   lintShow(notes, limits);
   const endless = lintCues(notes, limits);
   lintVapour(notes);

@@ -98,7 +98,7 @@ describe('cavities', () => {
 describe('cores', () => {
   test('one that starts and ends in the same cavity', () => {
     expectFindings(wired([SIGNAL, PLUS, core('return', 'BK', 'SV1-3', '»SV1-3')]), [
-      { severity: 'warning', wrong: 'has one end', right: 'other side' },
+      { severity: 'warning', wrong: 'has only one end', right: 'other side' },
     ]);
   });
 
@@ -192,7 +192,7 @@ describe('pins of the header', () => {
 
   test('a servo fed from the 5 V pin', () => {
     expectFindings(wired([SIGNAL, core('plus', 'RD', '»J1-2', 'SV1-2'), RETURN]), [
-      { severity: 'warning', wrong: 'a is fed from J1-2', right: 'supply of their own' },
+      { severity: 'warning', wrong: 'a is fed from J1-2', right: 'their own supply' },
     ]);
   });
 
