@@ -13,9 +13,9 @@ const MAX_BYTES = 4 * 1024 * 1024;
 const MAX_ENTRIES = 50;
 
 /**
- * What a whole check found, kept by the digest of the text: to rehearse every cue again says nothing new.
- * An entry stands for no other text than its own, and for no other program or Node than the one that
- * wrote it. Whatever is in doubt about it, it is worked out again; without a folder there is no cache.
+ * What a whole check found, kept by the digest of the text: rehearsing every cue again would say nothing new.
+ * An entry holds only for its own text, and for the program and Node that
+ * wrote it. In any doubt the result is worked out again; without a folder there is no cache.
  */
 export class CheckCache {
   readonly #folder: string | undefined;
@@ -76,7 +76,7 @@ export class CheckCache {
       await replaceFile(path, `${MAGIC} ${sha256(body)}\n${body}`, false);
       await this.#forgetOld(this.#folder);
     } catch {
-      // A full disk or a folder of somebody else's is not a reason to fail.
+      // A full disk, or a folder that belongs to somebody else, is not a reason to fail.
     }
   }
 

@@ -8,14 +8,14 @@ import type { Operator, Outcome } from './verb.ts';
 
 /**
  * `sinew check FILE --fix`: writes the corrections that have only one right answer, once a person has
- * seen the difference and said yes, or has given --yes. The version before is kept beside it.
+ * seen the difference and said yes, or has given --yes. The previous version is kept beside it.
  */
 export async function fixFile(file: string, yes: boolean, operator: Operator): Promise<Outcome> {
   const disk = new PropDisk(file);
   const { bytes } = await disk.look();
   const text = bytes && decoded(bytes);
   if (bytes === undefined || text === undefined) {
-    // What is wrong with it as a file has no remedy here.
+    // What is wrong with the file itself cannot be corrected here.
     const { findings } = await loadProp(file);
     return nothing(file, findings);
   }

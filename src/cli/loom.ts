@@ -31,7 +31,7 @@ async function loom({ file, format, out }: Given, operator: Operator): Promise<O
   const { json } = operator.options;
   if (json && format !== undefined)
     throw new UsageError('--json is a form by itself; leave out --format');
-  // Instead of data, what is to be said goes where nobody takes it for data.
+  // Messages go where nobody takes them for data.
   const beside = !json && (out !== undefined || (format ?? 'text') !== 'text');
   const read = await readProp(file, operator, beside);
   if ('refused' in read) return read.refused;

@@ -64,7 +64,7 @@ async function perform({ verb, given, globals }: Chosen, io: Io): Promise<number
     const code = complain(io, json, error);
     // A session that fails, as when its terminal is closed, leaves nobody there: the prop parks.
     const lastsS = operator.inSession ? 0 : graceS;
-    // What was refused is the news; that the lease could not be handed over either is not.
+    // The refusal is what matters; that the lease could not be handed over either does not.
     const handedOver = await operator.handOver(lastsS).catch(() => undefined);
     if (handedOver && !json) print(io.stderr, handedOver);
     return code;

@@ -11,12 +11,12 @@ import { changeLine } from './file-text.ts';
 import type { Given, Io, Operator, OperatorOptions, Outcome, Verb } from './verb.ts';
 import { findWriteOutcome } from './write-outcome.ts';
 
-/** How often `state` is followed while something is waited for (Hz). */
+/** How often `state` is followed while a verb waits for something (Hz). */
 const FOLLOW_HZ = 10;
 const FRAME_MS = 1000 / FOLLOW_HZ;
 /** A frame this close behind an answer may still show the state before it (ms). */
 const STALE_MS = 50;
-/** How long a connection may take that only looks what became of a change (ms). */
+/** How long a connection may take that only finds out what became of a change (ms). */
 const FATE_CONNECT_MS = 1000;
 const BUSY_FLAGS = ['moving', 'delayed', 'flashHeld'];
 

@@ -12,7 +12,7 @@ import type { Part, WholeRehearsal } from '../rehearsal/rehearse-all.ts';
 import type { What } from '../shared/journal.ts';
 import { tidy } from '../shared/units.ts';
 
-/** What may be done about it, and how bad it is. */
+/** What can be done about it, and how serious it is. */
 const REMEDIES: Partial<Record<What, Pick<Finding, 'severity' | 'right'>>> = {
   refused: { severity: 'error', right: 'start it when it is allowed, or change what it asks for' },
   delayed: { severity: 'warning', right: 'start it later, or move less at once' },
@@ -56,7 +56,7 @@ function inOrder(findings: Finding[]): Finding[] {
 
 /**
  * What the rehearsal of a whole prop has to say that the check of its file has not said of the same step
- * already. The daemon takes the file all the same, so that nothing here is an error.
+ * already. The daemon accepts the file anyway, so nothing here is an error.
  */
 export function wholeFindings(
   { parts, skipped }: WholeRehearsal,
@@ -71,7 +71,7 @@ export function wholeFindings(
   const found = new Map<string, { finding: Finding; own: boolean }>();
   for (const part of parts)
     for (const { path, first, count } of alike(part, prop!)) {
-      // A start that comes a moment later, for its rail, is as it should be.
+      // A start that comes a moment later, for its rail, is normal.
       if (first.what === 'staggered' || isTold(path)) continue;
       const key = JSON.stringify([pathText(path), first.what, first.channel]);
       // A step is reported in the rehearsal of its own cue, where it shows there.

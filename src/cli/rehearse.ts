@@ -33,7 +33,7 @@ async function rehearsal(given: Given, operator: Operator): Promise<Outcome> {
   if (csv && svg) throw new UsageError('--csv and --svg do not go together; choose one');
   if ((csv || svg) && operator.options.json)
     throw new UsageError('--json is a form by itself; leave out --csv and --svg');
-  /** Beside data, what is to be said goes where it does not spoil it. */
+  /** Messages go where they do not mix with data. */
   const beside = csv === true || svg === true || out !== undefined;
   const read = await readProp(file, operator, beside);
   if ('refused' in read) return read.refused;

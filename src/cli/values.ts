@@ -3,7 +3,7 @@ import { UsageError } from './output.ts';
 
 /**
  * Reads the words of a command line. What reads a value throws InvalidArgumentError, which says what would be
- * right; what the prop makes of a value (limits, names) is the daemon's to judge.
+ * right; whether the prop accepts a value (limits, names) is for the daemon to decide.
  */
 
 const NUMBER = /^[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?$/i;

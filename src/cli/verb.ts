@@ -142,7 +142,7 @@ export interface Verb<G = Given> {
   changesCondition?: boolean;
   /** It is meant to change the prop file, which is then no news. */
   changesFile?: boolean;
-  /** It sees to Ctrl-C, the loss of the link and the lease by itself, and prints as it goes. */
+  /** It handles Ctrl-C, the loss of the link and the lease by itself, and prints as it goes. */
   independent?: boolean;
   run(given: G, operator: Operator): Promise<Outcome>;
 }

@@ -25,7 +25,7 @@ const FADE: VerbOption = {
 };
 
 /**
- * Refuses a name before the prop is woken for a slip of the finger.
+ * Refuses a wrong name before the prop is woken for it.
  * @throws Refusal `noSuchThing` that suggests a name.
  */
 function mustBeKnown(what: string, name: string, known: readonly string[]): void {

@@ -8,7 +8,7 @@ import {
 } from '../shared/write-outcome.ts';
 import type { Client } from './client.ts';
 
-/** How long it is tried to reach the daemon again (ms). */
+/** How long to try to reach the daemon again (ms). */
 const REACH_MS = 5000;
 
 /**

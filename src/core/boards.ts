@@ -55,7 +55,7 @@ export class Board {
     this.dead = false;
   }
 
-  /** Whether `other` has the same outputs and inputs, so that its open driver can serve this one. */
+  /** Whether `other` has the same outputs and inputs, so its open driver can serve this one. */
   isLike(other: Board): boolean {
     return (
       this.driver === other.driver &&

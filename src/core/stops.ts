@@ -46,7 +46,7 @@ export class Stops {
     for (const servo of this.#context.body.servos) servo.halt();
     // What cannot be reached is tried again now.
     for (const { dead, driver } of this.#context.body.boards) if (dead) driver.retrySafe?.();
-    // At once when nothing moves: after a reset and a wake it would drop what has just woken.
+    // At once when nothing moves: later, after a reset and a wake, it would drop what has just woken.
     const { servos } = this.#context.body;
     const still = !servos.some((servo) => servo.moving);
     const holding = servos.some((servo) => servo.pulsing);
@@ -56,7 +56,7 @@ export class Stops {
   }
 
   /**
-   * Lets go of a stop or a fault; moves nothing.
+   * Lifts a stop or a fault; moves nothing.
    * @param session who asks
    * @param confirm the name of the session that stopped, where that was another one
    * @throws Refusal `condition`
@@ -100,7 +100,7 @@ export class Stops {
     this.#failure = '';
     this.#context.stoppers.clear();
     this.#context.stopLatch.reset();
-    // What stands at its park position may stay there; what is held elsewhere is held no longer for that.
+    // What is at its park position may stay there; anything held elsewhere is no longer held.
     if (atRest(this.#context.body)) this.#context.stopLatch.endHold();
     this.#context.state.save(true);
   }
@@ -162,7 +162,7 @@ export class Stops {
     this.#context.state.save(true);
   }
 
-  /** Held for long enough: servos that nobody relieves grow hot, and somebody may be caught. */
+  /** Held for long enough: held servos grow hot, and somebody may be caught. */
   #endHold(): void {
     this.#context.stopLatch.endHold();
     this.stop(0, 'prop', `held for ${this.#context.prop.stop.holdS} s after a stop of category 2`);

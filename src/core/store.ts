@@ -40,7 +40,7 @@ export interface Store {
   save(state: Saved, durable: boolean): void;
   /**
    * Whether what was last asked to be durable is so. An error means that it is not and that what is
-   * kept instead may tell the next run of positions that are long past.
+   * kept instead may give the next run positions that are long out of date.
    */
   readonly noted: 'yes' | 'not yet' | Error;
 }

@@ -23,7 +23,7 @@ interface Input {
   sinceMs: number;
 }
 
-/** What triggers need of the core. */
+/** What triggers need from the core. */
 interface TriggerHost {
   readonly prop: Prop;
   readonly body: Body;
@@ -151,7 +151,7 @@ export class Triggers {
       this.#wake(who);
     } catch (error) {
       if (!(error instanceof Refusal)) throw error;
-      // Anybody may send OSC messages: told once and counted, they wash nothing else away.
+      // Anybody may send OSC messages: reported once and counted, they flush nothing else.
       journal.recur(who, 'refused', `cue ${cue}: ${error.message}`, {
         trigger: name,
         cue,

@@ -20,7 +20,7 @@ function jumpS(servo: Servo): number {
 
 /**
  * The servos of a stage along their interlocks: what needs another one away from its park position goes
- * before it, what needs it parked goes after it. Where they go round in a circle, as in the file.
+ * before it, what needs it parked goes after it. If the interlocks are circular: as in the file.
  */
 function alongInterlocks(body: Body, stage: readonly Servo[]): Servo[] {
   const first = new Map<Servo, Servo[]>();

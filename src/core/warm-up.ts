@@ -8,8 +8,8 @@ const EASE = parseEase('ease-in-out')!;
 
 /**
  * The first move takes several times as long to plan as later ones, until V8 has compiled the code: with
- * many servos longer than a slow board has time for in a tick. So moves are gone through in mind, a part
- * of one servo's in each of the first ticks. Nothing comes of them.
+ * many servos longer than a slow board has time for in a tick. So moves are computed without output, a part
+ * of one servo's in each of the first ticks.
  */
 export class WarmUp {
   #done = 0;

@@ -66,7 +66,7 @@ const HOST = /^(\[[0-9a-f:.]+\]|[a-z0-9_.-]+)(?::\d{1,5})?$/;
 
 /**
  * Why a request with these headers is not served; `null` where it is fine.
- * @param rawHeaders names and values in turn, as they came: of two hosts `headers` holds but one.
+ * @param rawHeaders names and values in turn, as they came: of two hosts `headers` holds only one.
  */
 export function refuseRequest(
   headers: Headers,

@@ -78,7 +78,7 @@ export async function startGateway(
   const dispatcher = new Dispatcher(parts);
   const sessions = new Sessions(view.prop.linkTimeoutMs, view.telemetry, clock, log, {
     frame(session, data, isBinary) {
-      // Where it gets little of the processor, many requests at once take long: none of them hangs.
+      // Where the gateway gets little processor time, many requests at once take long: none of them hangs.
       view.telemetry.beatGateway();
       dispatcher.frame(session, data, isBinary).catch((error) => {
         log.error({ err: error, session: session.id }, 'a frame failed');

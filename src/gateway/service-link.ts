@@ -48,7 +48,7 @@ export class ServiceLink {
     this.use(port);
   }
 
-  /** Goes on with another line: the service was started again. */
+  /** Continues with another line: the service was started again. */
   use(port: MessagePort): void {
     const before = this.#port;
     this.#port = port;

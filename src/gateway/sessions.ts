@@ -44,7 +44,7 @@ export class Session {
   readonly id = randomUUID();
   /** Its place in the shared signs of life, once it is open. */
   slot = NO_SLOT;
-  /** It came when every place was taken: it may stop and park, no more. */
+  /** It came when every place was taken: it may only stop and park. */
   stopOnly = false;
   /** A browser's: it answers pings by itself while the page's script hangs, so that they say little. */
   readonly ofPage: boolean;
@@ -56,7 +56,7 @@ export class Session {
   receivedAt = Number.NEGATIVE_INFINITY;
   /** Name of the client once `session.open` has succeeded. */
   client: string | null = null;
-  /** A wrong token was given: nothing more is heard. */
+  /** A wrong token was given: nothing more from it is read. */
   deaf = false;
   /** Calls that the core has not answered yet. */
   pending = 0;
@@ -162,7 +162,7 @@ export class Session {
     this.#socket.terminate();
   }
 
-  /** Marks the session as ended; the socket is somebody else's care. */
+  /** Marks the session as ended; the socket is closed elsewhere. */
   end(why: string): void {
     if (this.ended) return;
     this.ended = true;

@@ -74,7 +74,7 @@ export function channelState(snapshot: Snapshot, channel: number, type: ValueTyp
 
 /**
  * The gateway's picture of the prop, and the one place that knows which version is in use: the last
- * snapshot, the text of every channel in it, and all else that is not asked of the core.
+ * snapshot, the text of every channel in it, and everything else that the core is not asked for.
  */
 export class View {
   readonly start: GatewayStart;
@@ -121,13 +121,13 @@ export class View {
     this.#begin();
   }
 
-  /** Goes by another version of the prop from now on. */
+  /** Uses another version of the prop from now on. */
   replace(view: Uint8Array, body: TelemetryBody): void {
     const { condition, tS } = this.#shown;
     this.prop = parseView(view);
     this.telemetry.useBody(body);
     this.generation++;
-    // What was said of the file was said of the version before; the service says what holds now.
+    // The news of the file was about the version before; the service sends what holds now.
     if (this.status.version !== this.prop.version) {
       const { name } = this.status;
       const { version } = this.prop;
@@ -343,7 +343,7 @@ export class StateFeed {
 
   #arm(rate: Rate, hz: number): void {
     rate.cancel = this.#clock.after(rate.dueMs - this.#clock.nowMs(), () => {
-      // A thread that was held up leaves frames out; it does not send them in a heap.
+      // A thread that was held up leaves frames out; it does not send them all at once.
       rate.dueMs = Math.max(rate.dueMs + 1000 / hz, this.#clock.nowMs());
       this.#arm(rate, hz);
       this.#frame(rate);
@@ -354,7 +354,7 @@ export class StateFeed {
     if (!this.#view.refresh()) return;
     const { texts, generation } = this.#view;
     if (rate.generation !== generation) {
-      // The prop has other channels: everybody begins with all of them.
+      // The prop has other channels: every follower begins with all of them.
       rate.generation = generation;
       rate.fresh = new Set([...rate.running, ...rate.fresh]);
       rate.running = new Set();
@@ -378,7 +378,7 @@ export class StateFeed {
   }
 }
 
-/** Only what is so: a prop that is free, and parked, has none. */
+/** Only what applies: a prop that is free, and parked, has none. */
 function safetyText(view: View): string {
   const { notParked, cause, handover } = view;
   const { lockout, guards } = view.safety;

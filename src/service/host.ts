@@ -157,7 +157,7 @@ export class ServiceHost {
   /**
    * Resolves when the state, or a later one, is on the disk: for good when `durable`. It outlives the
    * death of the thread.
-   * @throws Refusal when what is on the disk may tell the next run of positions that are long past
+   * @throws Refusal when what is on the disk may give the next run positions that are long out of date
    */
   saveState(state: Saved, durable: boolean): Promise<void> {
     return new Promise((resolve, reject) => {
