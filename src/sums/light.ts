@@ -49,13 +49,7 @@ useMode(modeOklch);
 useMode(modeP3);
 useMode(modeA98);
 useMode(modeProphoto);
-useMode({
-  ...modeRec2020,
-  toMode: {
-    xyz65: rec2020ToXyz,
-    rgb: (color: Omit<Rec2020, 'mode'>) => modeXyz65.toMode!.rgb!(rec2020ToXyz(color)),
-  },
-});
+useMode(modeRec2020);
 useMode(modeXyz50);
 useMode(modeXyz65);
 const toRgb = converter('rgb');
@@ -66,7 +60,7 @@ const mapToSrgb = toGamut('rgb', 'oklch');
  * exponent of 2.4 of ITU-R BT.1886, where earlier drafts, and the library, have the camera's curve of
  * BT.2020. The matrix is that of its section 18.
  */
-function rec2020ToXyz({ r, g, b, alpha }: Omit<Rec2020, 'mode'>): Xyz65 {
+function rec2020ToXyz({ r = 0, g = 0, b = 0, alpha }: Rec2020): Xyz65 {
   const [red, green, blue] = [r, g, b].map((v) => Math.sign(v) * Math.abs(v) ** 2.4) as [
     number,
     number,
@@ -98,8 +92,9 @@ export function parseColour(text: string): Rgb | undefined {
   const source = text.trim().toLowerCase();
   // The parser takes hex digits without `#` as well; CSS does not.
   if (source.length > MAX_LENGTH || /^[0-9a-f]+$/.test(source)) return undefined;
-  const parsed = parseOrNothing(source);
-  if (!parsed) return undefined;
+  const read = parseOrNothing(source);
+  if (!read) return undefined;
+  const parsed = read.mode === 'rec2020' ? rec2020ToXyz(read) : read;
   if (parsed.mode === 'hsl' && parsed.s < 0) parsed.s = 0; // CSS Color 4, section 7
   const direct = toRgb(parsed);
   // rgb() is limited when it is read (CSS Color 4, section 5.1); color(srgb ...) is not.

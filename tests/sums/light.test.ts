@@ -55,6 +55,7 @@ describe('parseColour', () => {
     // Grey by the exponent of ITU-R BT.1886: 0.5^2.4 = 0.18946 of the light, by IEC 61966-2-1 #787878.
     ['color(rec2020 0.5 0.5 0.5)', '#787878'],
     ['color(rec2020 1 1 1)', '#ffffff'],
+    ['color(rec2020 none none none)', '#000000'],
     ['transparent', '#000000'],
   ])('%s is %s', (text, hex) => {
     expect(hexOf(text)).toBe(hex);
