@@ -749,6 +749,7 @@ export class Gate {
    * such a moment is not refused for it.
    */
   #measureLasting(): void {
+    if (this.#body.rails.length === 0) return;
     this.measureRails();
     for (const { index, amps } of this.#body.rails) this.#lastingA[index] = amps;
     for (const servo of this.#body.servos)
@@ -777,6 +778,7 @@ export class Gate {
       delaysS: moves.map(() => 0),
       counts: moves.map(({ servo }) => servo.rail === NO_RAIL),
     };
+    if (moves.every(({ servo }) => servo.rail === NO_RAIL)) return starts;
     this.measureRails();
     for (const rail of this.#body.rails) {
       const starters: number[] = [];
