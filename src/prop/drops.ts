@@ -1,5 +1,4 @@
 import { ResistorNetwork } from '../sums/network.ts';
-import { capacityA } from '../sums/wire.ts';
 import {
   type Circuit,
   type Conductor,
@@ -15,6 +14,7 @@ import type { Path } from './finding.ts';
 import { loadRailOf } from './kinds/contact.ts';
 import { kindOf } from './kinds/registry.ts';
 import type { Channel, Prop, Wire } from './schema.ts';
+import { wireRatingA } from './wire-rating.ts';
 
 /** Currents and voltage drops of a prop's wires: its circuit, solved. Copper at 20 C. */
 
@@ -173,7 +173,7 @@ class Solver {
         path,
         amps: most,
         dropV,
-        capacityA: capacityA(sectionOf(wire)!),
+        capacityA: wireRatingA(this.#prop, sectionOf(wire)!),
       };
     });
   }
@@ -273,7 +273,7 @@ class Solver {
         seen.add(other);
         const section = sectionOf(wire);
         if (section === undefined) continue;
-        const capacity = capacityA(section);
+        const capacity = wireRatingA(this.#prop, section);
         if (capacity < (weakest?.capacityA ?? Number.POSITIVE_INFINITY))
           weakest = { label, capacityA: capacity };
       }
@@ -325,7 +325,7 @@ class Solver {
       }, 0);
       weakest = lessLeft(weakest, {
         label: conductor.label,
-        capacityA: capacityA(section),
+        capacityA: wireRatingA(this.#prop, section),
         ...(others.length > 0 && { shared: { rails: others, amps } }),
       });
     }

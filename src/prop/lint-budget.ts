@@ -4,7 +4,7 @@ import { FUSE_RATINGS_A, FUSE_RULES, isFuseRating, protectingA } from '../sums/f
 import { baseA } from '../sums/relay-drive.ts';
 import { ledMostA } from '../sums/resistor.ts';
 import { KGF_CM_NM, loadedSpeedDegS, ratedAt } from '../sums/servo-line.ts';
-import { awgWithSection, capacityA, sectionForDropMm2 } from '../sums/wire.ts';
+import { awgWithSection, iecSectionMm2, sectionForDropMm2 } from '../sums/wire.ts';
 import { batteryOf } from './battery.ts';
 import {
   type ChannelBudget,
@@ -22,6 +22,7 @@ import { type Mechanics, mechanicsOf, ratedOf, stallNmOf } from './mechanics.ts'
 import { Notes } from './notes.ts';
 import type { Prop, Wire } from './schema.ts';
 import { readText } from './text.ts';
+import { wireRatingA } from './wire-rating.ts';
 
 /**
  * The share of a rail's voltage that may be lost on the way to a load: 5 % for feeder and branch
@@ -39,7 +40,20 @@ export function lintBudget(notes: Notes): void {
     lintBattery(notes, rail.name);
   }
   const thin = new Set<string>();
-  for (const wire of budget.wires) if (lintGauge(notes, wire)) thin.add(pathText(wire.path));
+  const ownDropMm2 = new Map<string, number | undefined>();
+  for (const channel of budget.channels) {
+    const { wire } = notes.prop.channels[channel.name]!;
+    if (wire)
+      ownDropMm2.set(
+        pathText(['channels', channel.name, 'wire']),
+        sectionForDrop(channel, wire, notes.prop.rails[channel.rail]!.volts),
+      );
+  }
+  for (const wire of budget.wires) {
+    const place = pathText(wire.path);
+    if (lintGauge(notes, wire, ownDropMm2.get(place) ?? 0)) thin.add(place);
+    lintContacts(notes, wire);
+  }
   for (const channel of budget.channels) lintDrop(notes, channel, thin);
   for (const led of budget.leds) lintLed(notes, led);
   for (const coil of budget.coils) lintCoil(notes, coil);
@@ -215,7 +229,12 @@ function wireAt(notes: Notes, path: Path): Wire {
     : prop.channels[path[1] as string]!.wire!;
 }
 
-function lintGauge(notes: Notes, { label, path, amps, capacityA: most }: WireLoad): boolean {
+/** @param dropMm2 the section that it needs for its drop, where that is known */
+function lintGauge(
+  notes: Notes,
+  { label, path, amps, capacityA: most }: WireLoad,
+  dropMm2: number,
+): boolean {
   if (most === undefined || amps <= most) return false;
   const wire = wireAt(notes, path);
   const key = wire.sectionMm2 === undefined ? 'gaugeAwg' : 'sectionMm2';
@@ -223,18 +242,42 @@ function lintGauge(notes: Notes, { label, path, amps, capacityA: most }: WireLoa
   notes.warning(
     [...path, key],
     `${label} carries ${A(amps)}, and such a wire may carry ${A(most)}`,
-    `make it ${thicker(wire, (mm2) => capacityA(mm2) >= amps)}`,
+    `make it ${thicker(wire, (mm2) => mm2 >= dropMm2 && wireRatingA(notes.prop, mm2) >= amps)}`,
   );
   return true;
 }
 
-/** `20 AWG or thicker`: the first that will do. */
+/** Plugs and terminals at the ends of a wire that carry more than they may. */
+function lintContacts(notes: Notes, { label, path, amps }: WireLoad): void {
+  const { connectors } = notes.prop;
+  if (notes.given.broken(path)) return;
+  const said = new Set<string>();
+  for (const core of wireAt(notes, path).cores) {
+    if (!isPlus(core) && !isReturn(core)) continue;
+    for (const end of [core.from, core.to]) {
+      const name = end.slice(0, end.lastIndexOf('-'));
+      const { ratedA } = (Object.hasOwn(connectors, name) && connectors[name]) || {};
+      if (ratedA === undefined || amps <= ratedA * (1 + 1e-9) || said.has(name)) continue;
+      said.add(name);
+      const at = ['connectors', name, 'ratedA'];
+      if (!notes.given.broken(at))
+        notes.warning(
+          at,
+          `a contact of ${name} may carry ${A(ratedA)}, and ${label} brings it up to ${A(amps)}`,
+          'use a larger one, or share the current between several contacts and wires',
+        );
+    }
+  }
+}
+
+/** `20 AWG or thicker`, or in mm2 where the file has that: the first that will do. */
 function thicker(wire: Wire, willDo: (mm2: number) => boolean): string {
   const thin = sectionOf(wire) ?? 0;
   for (let mm2 = thin; mm2 < 1000; mm2 *= 1.02) {
     if (!willDo(mm2)) continue;
-    const gauge = awgWithSection(mm2);
-    return gauge === undefined ? `${tidy(mm2, 1)} mm2 or thicker` : `${gauge} AWG or thicker`;
+    const gauge = wire.sectionMm2 === undefined ? awgWithSection(mm2) : undefined;
+    if (gauge !== undefined) return `${gauge} AWG or thicker`;
+    return `${tidy(iecSectionMm2(mm2) ?? mm2, 2)} mm2 or thicker`;
   }
   return 'thicker';
 }
@@ -253,27 +296,50 @@ function lintDrop(notes: Notes, channel: ChannelBudget, thin: ReadonlySet<string
     notes.warning(
       path,
       `${name} cannot run: when it moves or is on, more than all of the ${tidy(volts)} V would be lost ${where}`,
-      dropRemedy(channel, wire, volts),
+      dropRemedy(notes, channel, wire, volts),
     );
     return;
   }
   notes.warning(
     path,
     `${name} gets ${tidy(volts - dropV, 2)} V of ${tidy(volts)} V when it moves or is on: ${tidy(dropV, 2)} V (${tidy(100 * dropShare, 1)} %) are lost ${where}`,
-    dropRemedy(channel, wire, volts),
+    dropRemedy(notes, channel, wire, volts),
   );
 }
 
-function dropRemedy({ movingA, dropV }: ChannelBudget, wire: Wire | undefined, volts: number) {
-  const allowedV = DROP_SHARE * volts;
+function dropRemedy(
+  { prop }: Notes,
+  channel: ChannelBudget,
+  wire: Wire | undefined,
+  volts: number,
+): string {
+  const { movingA, dropV } = channel;
   const general = 'use thicker or shorter wires on its way, or another rail';
   if (!wire?.lengthM || !wire.cores.some(isPlus) || !wire.cores.some(isReturn)) return general;
-  const ownV = movingA * 2 * (coreOhm(wire) ?? 0);
-  const leftV = allowedV - (dropV! - ownV);
-  if (ownV === 0 || leftV <= 0)
+  const mm2 = sectionForDrop(channel, wire, volts);
+  if (mm2 === undefined) {
+    const ownV = movingA * 2 * (coreOhm(wire) ?? 0);
     return `${general} (${tidy(dropV! - ownV, 2)} V are lost before ${wire.label})`;
-  const mm2 = sectionForDropMm2({ amps: movingA, lengthM: wire.lengthM }, leftV);
-  return `make ${wire.label} ${thicker(wire, (one) => one >= mm2)} for ${tidy(100 * DROP_SHARE)} % or less`;
+  }
+  const willDo = (one: number) => one >= mm2 && wireRatingA(prop, one) >= movingA;
+  return `make ${wire.label} ${thicker(wire, willDo)} for ${tidy(100 * DROP_SHARE)} % or less`;
+}
+
+/**
+ * The section (mm2) with which a channel's own wire loses no more than the rest of its way leaves of what
+ * may be lost; undefined where that is nothing, or where its length or a core is not in the file.
+ */
+function sectionForDrop(
+  { movingA, dropV }: ChannelBudget,
+  wire: Wire,
+  volts: number,
+): number | undefined {
+  if (dropV === undefined || !wire.lengthM) return undefined;
+  if (!wire.cores.some(isPlus) || !wire.cores.some(isReturn)) return undefined;
+  const ownV = movingA * 2 * (coreOhm(wire) ?? 0);
+  const leftV = DROP_SHARE * volts - (dropV - ownV);
+  if (ownV === 0 || leftV <= 0) return undefined;
+  return sectionForDropMm2({ amps: movingA, lengthM: wire.lengthM }, leftV);
 }
 
 // --- small parts ----------------------------------------------------------------------------------

@@ -6,7 +6,7 @@ import type { Channel, Prop } from './schema.ts';
 type WiringLint = (notes: Notes) => void;
 
 /** The parts of a prop that wiring is made of, apart from its channels. */
-export const WIRING = ['boards', 'rails', 'connectors', 'wires', 'ambientC'] as const;
+export const WIRING = ['boards', 'rails', 'connectors', 'wires', 'ambientC', 'ampacity'] as const;
 
 /** What a channel does, not how it is wired: no lint of the wiring looks at it. */
 export const NOT_WIRING: ReadonlySet<string> = new Set([

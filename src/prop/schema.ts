@@ -77,6 +77,7 @@ function make() {
           'its cavities are the pins of this board: the 40-pin header, or the outputs of a pca9685',
         ),
       cavities: z.int().min(1).max(200).optional().describe('how many it has'),
+      ratedA: positive('amperes', 'what one of its contacts may carry (A)').optional(),
       bridged: z
         .array(z.array(z.union([z.int(), z.string()])).min(2))
         .optional()
@@ -281,7 +282,15 @@ function make() {
         .min(-40, { error: 'is below -40; give degrees Celsius' })
         .max(85, { error: 'is above 85; give degrees Celsius' })
         .default(25)
-        .describe('temperature inside the prop, for the ratings of fuses (C)'),
+        .describe('temperature inside the prop, for what fuses and wires may carry (C)'),
+      ampacity: z
+        .enum(['usual', 'strict'], {
+          error: 'is neither usual nor strict; write usual or strict',
+        })
+        .default('usual')
+        .describe(
+          'what wires may carry: usual is IEC 60204-1; strict is 700 circular mils for each ampere as well, for bundles of thin wires',
+        ),
       boards: z.record(name('board'), board),
       rails: z.record(name('rail'), rail).default({}),
       connectors: z.record(name('connector'), connector).default({}),

@@ -104,6 +104,34 @@ export function capacityA(sectionMm2: number): number {
   return lowA * (highA / lowA) ** share;
 }
 
+/** Area of a circle of a thousandth of an inch across (mm2): a circular mil. */
+const CIRCULAR_MIL_MM2 = (Math.PI / 4) * 0.0254 ** 2;
+/** Circular mils for each ampere of a wire in a bundle. */
+const MILS_PER_A = 700;
+
+/**
+ * Current (A) by the rule of 700 circular mils for each ampere, which tables of American wire gauges give
+ * beside the one for a single wire in free air ("maximum amps for power transmission" in the Handbook of
+ * Electronic Tables and Formulas; from memory). A quarter to a half of what others allow thin wires.
+ */
+export function strictCapacityA(sectionMm2: number): number {
+  return sectionMm2 / (CIRCULAR_MIL_MM2 * MILS_PER_A);
+}
+
+/** Highest temperature of PVC insulation, and the ambient temperature that its table is for (C). */
+const PVC_C = 70;
+const TABLE_C = 40;
+
+/**
+ * Share of its capacity that a PVC wire keeps in warmer surroundings than 40 C: heat flows in proportion
+ * to the difference in temperature, and grows with the square of the current. IEC 60204-1, annex D, has
+ * 0.91, 0.82, 0.71 and 0.58 for 45, 50, 55 and 60 C (from memory). No more than 1: the table is not
+ * stretched for a cool prop. 0 from 70 C.
+ */
+export function ambientFactor(ambientC: number): number {
+  return Math.sqrt(Math.min(1, Math.max(0, PVC_C - ambientC) / (PVC_C - TABLE_C)));
+}
+
 /** [circuits, factor]: IEC 60364-5-52, table B.52.17, bunched. */
 const BUNCHED: readonly (readonly [circuits: number, factor: number])[] = [
   [1, 1],

@@ -192,6 +192,74 @@ describe('wires', () => {
     expectFindings(prop({ wire: 'gaugeAwg: 22, lengthM: 2' }), []);
   });
 
+  test('advice is in mm2 where the file is, a section that is sold', () => {
+    expectFindings(prop({ wire: 'sectionMm2: 0.2, lengthM: 2', wireMark: '»' }), [
+      // By hand: 0.3 V of 6 V less the feed, 2 x 2 m x 1 A / 58 / 0.29 V make 0.24 mm2: IEC 60228 has 0.5.
+      { severity: 'warning', wrong: 'a gets 5.', right: /^make W1 0\.5 mm2 or thicker/ },
+    ]);
+  });
+
+  test('advice for the heat of a wire is enough for its drop, and the other way round', () => {
+    // Heat alone asks for 24 AWG; over 3 m at 4 A 5 % of 6 V asks for 1.4 mm2, which is 14 AWG.
+    const draw = '{ idleA: 0, movingA: 4, stallA: 4.1 }';
+    const long = (wire: string) =>
+      prop({ limitA: '9', fuse: 'ratingA: 5', draw, wire, feed: 'gaugeAwg: 6, lengthM: 0.1' });
+    const remedies = (wire: string) =>
+      parseProp(long(wire), 'test.yaml')
+        .findings.filter(({ path }) => path.startsWith('channels.a.wire'))
+        .map(({ right }) => right);
+    const [remedy] = remedies('gaugeAwg: 26, lengthM: 3');
+    const gauge = /(\d+) AWG/.exec(remedy!)![1];
+    expect(Number(gauge)).toBeLessThan(20);
+    expect(remedies(`gaugeAwg: ${gauge}, lengthM: 3`)).toEqual([]);
+    expect(remedies(`gaugeAwg: ${Number(gauge) + 2}, lengthM: 3`)).not.toEqual([]);
+  });
+
+  test('ampacity: strict asks for thicker wires', () => {
+    const text = prop({
+      limitA: '9',
+      fuse: 'ratingA: 3',
+      draw: '{ idleA: 0, movingA: 2, stallA: 2 }',
+      wire: 'gaugeAwg: 22, lengthM: 0.1',
+    });
+    const findings = (more: string) =>
+      parseProp(text.replace('name: Test', `name: Test\n${more}`), 'test.yaml').findings.filter(
+        ({ path }) => path === 'channels.a.wire.gaugeAwg',
+      );
+    expect(findings('ampacity: usual')).toEqual([]);
+    // 22 AWG carries 0.92 A by that rule, and 2 A ask for 18 AWG (2.3 A).
+    expect(findings('ampacity: strict')).toEqual([
+      expect.objectContaining({
+        wrong: 'W1 carries 2 A, and such a wire may carry 0.92 A',
+        right: 'make it 18 AWG or thicker',
+      }),
+    ]);
+    // At 60 C the 6.9 A of the usual table are 4 A, and at 69 C next to nothing.
+    expect(findings('ambientC: 60')).toEqual([]);
+    expect(findings('ambientC: 69')).toHaveLength(1);
+    expect(
+      parseProp(text.replace('name: Test', 'ampacity: loose\nname: Test'), 'x').findings[0],
+    ).toMatchObject({
+      wrong: expect.stringMatching(/neither usual nor strict/),
+    });
+  });
+
+  test('a plug that may carry less than its wire brings', () => {
+    const text = prop({ draw: '{ idleA: 0, movingA: 1.5, stallA: 2 }' });
+    const rated = (amps: string) => text.replace('S1: {}', `S1: { ratedA: ${amps} }`);
+    expectFindings(rated('»1'), [
+      {
+        severity: 'warning',
+        path: 'connectors.S1.ratedA',
+        wrong: 'a contact of S1 may carry 1 A, and W1 brings it up to 1.5 A',
+        right: 'larger one',
+      },
+    ]);
+    expectFindings(rated('1.5'), []);
+    // A signal is no load.
+    expectFindings(text.replace('J1: { board: main }', 'J1: { board: main, ratedA: 0.5 }'), []);
+  });
+
   test('where the loss lies before its own wire, that is said', () => {
     expectFindings(prop({ feed: 'gaugeAwg: 24, lengthM: 5', wireMark: '»' }), [
       { severity: 'warning', wrong: 'a gets 5.', right: /lost before W1\)$/ },

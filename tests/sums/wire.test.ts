@@ -1,5 +1,6 @@
 import { describe, expect, test } from 'vitest';
 import {
+  ambientFactor,
   awgDiameterMm,
   awgSectionMm2,
   awgWithSection,
@@ -11,6 +12,7 @@ import {
   ohmPerMetre,
   roundTripDropV,
   sectionForDropMm2,
+  strictCapacityA,
 } from '../../src/sums/wire.ts';
 
 /** Relative difference. */
@@ -79,6 +81,43 @@ test.each([
   const times = maxOhmPerKm / (1000 * ohmPerMetre(sectionMm2));
   expect(times).toBeGreaterThan(1.13);
   expect(times).toBeLessThan(1.195);
+});
+
+// "Maximum amps for power transmission" of tables of American wire gauges (Handbook of Electronic Tables
+// and Formulas; from memory).
+test.each([
+  [10, 15],
+  [12, 9.3],
+  [14, 5.9],
+  [16, 3.7],
+  [18, 2.3],
+  [20, 1.5],
+  [22, 0.92],
+  [24, 0.577],
+  [26, 0.361],
+  [28, 0.226],
+  [30, 0.142],
+])('%d AWG carries %d A by the strict rule', (gauge, amps) => {
+  const sumA = strictCapacityA(awgSectionMm2(gauge));
+  expect(sumA / amps).toBeGreaterThan(0.97);
+  expect(sumA / amps).toBeLessThan(1.02);
+});
+
+// IEC 60204-1, annex D, table D.1: correction factors for PVC (from memory).
+test.each([
+  [40, 1],
+  [45, 0.91],
+  [50, 0.82],
+  [55, 0.71],
+  [60, 0.58],
+])('at %d C a wire keeps %d of its capacity', (ambientC, factor) => {
+  expect(ambientFactor(ambientC)).toBeCloseTo(factor, 2);
+});
+
+test('a cool prop allows no more than the table, and one at 70 C nothing', () => {
+  expect(ambientFactor(-20)).toBe(1);
+  expect(ambientFactor(70)).toBe(0);
+  expect(ambientFactor(85)).toBe(0);
 });
 
 test('copper at 20 C and at 0 C, IEC 60028: 0.017241 ohm mm2/m, 0.00393 a kelvin', () => {
