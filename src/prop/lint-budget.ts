@@ -201,10 +201,20 @@ function lintRated(
   const spec = servoOf(notes.prop.channels[name]);
   const rated = spec && ratedOf(spec);
   const path = ['channels', name, 'speedDegS'];
-  if (!spec || rated?.speedDegS === undefined || spec.linkage) return;
+  if (!spec || rated?.speedDegS === undefined || spec.linkage?.hornSpeedDegS !== undefined) return;
   if (notes.given.broken(path) || notes.given.broken(['channels', name, 'rated'])) return;
   const volts = movingV ?? notes.prop.rails[rail]!.volts;
   const freeDegS = ratedAt(rated, volts).speedDegS!;
+  if (spec.linkage) {
+    const askedDegS = mechanics?.linkage?.hornSpeedDegS ?? 0;
+    if (askedDegS > freeDegS * (1 + 1e-9))
+      notes.warning(
+        path,
+        `at its ${tidy(spec.speedDegS)} deg/s the flap of ${name} asks its horn for ${tidy(askedDegS, 0)} deg/s, and it turns ${tidy(freeDegS, 0)} deg/s at most at the ${tidy(volts, 2)} V that arrive`,
+        `set speedDegS to ${Math.floor((spec.speedDegS * freeDegS) / askedDegS + 1e-9)} or less`,
+      );
+    return;
+  }
   const stallNm = stallNmOf(notes.prop, spec, volts);
   const loadNm = mechanics?.worst?.torqueNm ?? 0;
   const speedDegS = stallNm ? loadedSpeedDegS(freeDegS, loadNm, stallNm) : freeDegS;

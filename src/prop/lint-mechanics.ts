@@ -1,6 +1,6 @@
 import { tidy } from '../shared/units.ts';
 import { KGF_CM_NM } from '../sums/servo-line.ts';
-import { type Fall, GEAR_HOLDS, GRAVITY, WANTED_MARGIN } from '../sums/torque.ts';
+import { type Fall, GEAR_HOLDS, WANTED_MARGIN } from '../sums/torque.ts';
 import { armOf, armsOf, type LinkageFigures, type Mechanics, mechanicsOf } from './mechanics.ts';
 import type { Notes } from './notes.ts';
 import type { ServoChannel } from './schema.ts';
@@ -30,7 +30,7 @@ const deg = (value: number) => `${tidy(value, 1)} deg`;
 const nm = (value: number) => `${Number(value.toPrecision(2))} N m`;
 /** With kgf cm beside it, in which servos are sold: 1 kgf cm is 0.0980665 N m. */
 const both = (value: number) =>
-  `${nm(value)} (${Number((value / (GRAVITY / 100)).toPrecision(2))} kgf cm)`;
+  `${nm(value)} (${Number((value / KGF_CM_NM).toPrecision(2))} kgf cm)`;
 
 function lintLinkage(
   notes: Notes,
@@ -63,14 +63,14 @@ function lintTorque(
 ): void {
   if (!worst || margin === undefined || margin >= WANTED_MARGIN) return;
   const path = ['channels', name, 'stallNm'];
-  const needs = `at ${deg(worst.atDeg)} it has to bring ${nm(worst.torqueNm)}`;
-  const right = `take a servo of ${nm(WANTED_MARGIN * worst.torqueNm)} (${tidy((WANTED_MARGIN * worst.torqueNm) / KGF_CM_NM, 1)} kgf cm) or more, a lighter load, a spring or a lower accelDegS2`;
+  const needs = `at ${deg(worst.atDeg)} it has to give ${both(worst.torqueNm)}`;
+  const right = `take a servo of ${both(WANTED_MARGIN * worst.torqueNm)} or more, a lighter load, a spring or a lower accelDegS2`;
   if (margin < 1)
-    notes.error(path, `${needs}, more than the ${nm(stallNm!)} at which it stalls`, right);
+    notes.error(path, `${needs}, more than the ${both(stallNm!)} at which it stalls`, right);
   else
     notes.warning(
       path,
-      `${needs}, and ${nm(stallNm!)} stall it: ${tidy(margin, 1)} times is less than the ${WANTED_MARGIN} times of common practice`,
+      `${needs}, and ${both(stallNm!)} stall it: ${tidy(margin, 1)} times is less than the ${WANTED_MARGIN} times of common practice`,
       right,
     );
 }
@@ -120,7 +120,7 @@ function lintFall(
     notes.warning(
       ['channels', name, 'load'],
       `at a stop of category 0 or 1, or when the power fails, it is let go: from ${deg(fall.fromDeg)} it ${goes(fall)} (${gears}${level})`,
-      `fit a spring or a counterweight that brings ${nm(fall.torqueNm)}, or a brake that holds without power; stop: category 2 holds it, a power cut does not`,
+      `fit a spring or a counterweight that gives ${both(fall.torqueNm)}, or a brake that holds without power; stop: category 2 holds it, a power cut does not`,
     );
 }
 

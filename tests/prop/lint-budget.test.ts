@@ -445,6 +445,22 @@ channels:
     ]);
   });
 
+  test('a flap whose linkage asks the horn for more than that', () => {
+    // A parallelogram: the horn turns as fast as the flap (any textbook on mechanisms).
+    const linkage = 'linkage: { groundMm: 60, hornMm: 20, couplerMm: 60, flapMm: 20 }';
+    const rated = (speed: string) =>
+      text('4', `, speedDegS: ${speed}, rated: { volts: 6, speedDegS: 300 }, ${linkage}`);
+    expectFindings(rated('360'), []);
+    expectFindings(rated('»380'), [
+      {
+        severity: 'warning',
+        wrong:
+          'at its 380 deg/s the flap of a asks its horn for 380 deg/s, and it turns 370 deg/s at most',
+        right: 'set speedDegS to 370',
+      },
+    ]);
+  });
+
   test('the stall torque in kgf cm counts as that in N m', () => {
     const load = ', load: { flap: { massKg: 0.5, centreMm: 100 } }';
     const of = (stall: string) =>

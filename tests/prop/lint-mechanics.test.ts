@@ -174,12 +174,16 @@ describe('torque', () => {
       {
         severity: 'warning',
         path: 'channels.wing.stallNm',
-        wrong: 'at 0 deg it has to bring 0.98 N m, and 1.5 N m stall it: 1.5 times',
+        wrong:
+          /at 0 deg it has to give 0\.98 N m \(10 kgf cm\), and 1\.5 N m \(15 kgf cm\) stall it: 1\.5 times/,
         right: /2 N m \(20 kgf cm\) or more/,
       },
     ]);
     expectFindings(text(0.97), [
-      { wrong: 'at 0 deg it has to bring 0.98 N m, more than the 0.97 N m at which it stalls' },
+      {
+        wrong:
+          /at 0 deg it has to give 0\.98 N m .*, more than the 0\.97 N m \(9\.9 kgf cm\) at which it stalls/,
+      },
     ]);
     expectFindings(text(2).replace('»', ''), []);
   });
@@ -327,7 +331,9 @@ describe('arms', () => {
         'stop: { deadlineS: 9 }',
       );
     // Both level: 0.1 kg at 50 mm and 0.1 kg at 150 mm are 0.196 N m.
-    expectFindings(chain(0.19), [{ wrong: 'has to bring 0.2 N m, more than the 0.19 N m' }]);
+    expectFindings(chain(0.19), [
+      { wrong: /has to give 0\.2 N m \(2 kgf cm\), more than the 0\.19 N m \(1\.9 kgf cm\)/ },
+    ]);
     expectFindings(chain(0.205), [{ severity: 'warning', wrong: '1 times' }]);
     expectFindings(chain(0.41).replace('»', ''), []);
   });
