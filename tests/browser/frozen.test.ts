@@ -138,7 +138,9 @@ async function freezeUntilParked(
     .filter({ hasText: /link was lost.*this page had control/i })
     .waitFor();
   await operator.page.getByText('Nobody has control.').waitFor();
-  expect(await operator.button('Take control').isEnabled()).toBe(true);
+  await expect
+    .poll(() => operator.button('Take control').isEnabled(), { timeout: 5000 })
+    .toBe(true);
   await sleep(WATCHED_MS);
   expect(since(before)).toEqual({ conditions: ['parked'], holders: [null], moved: [] });
 }
@@ -173,8 +175,10 @@ describe.each([
     await freezeUntilParked(operator, browser, freeze);
 
     // Still down while somebody takes control again: that was for another time.
-    const press = (name: string) =>
-      operator.button(name).evaluate((button: HTMLElement) => button.click());
+    const press = async (name: string) => {
+      await expect.poll(() => operator.button(name).isEnabled(), { timeout: 5000 }).toBe(true);
+      await operator.button(name).evaluate((button: HTMLElement) => button.click());
+    };
     await press('Take control');
     await operator.button('Hand over').waitFor();
     await press('Wake');

@@ -65,6 +65,18 @@ it.each(SIZES)(
   },
 );
 
+it('leaves room for who has control beside a long refusal', async () => {
+  const operator = await Operator.open(browser, daemon);
+  await operator.wake();
+  await operator.button('mist on').click();
+  await operator.page.getByRole('alert').filter({ hasText: 'mist needs' }).waitFor();
+  // As where nobody has control: there is no button then.
+  await operator.page.evaluate(() => document.querySelector('.strip > button')!.remove());
+  const { width } = (await operator.page.locator('.lease').boundingBox())!;
+  expect(width).toBeGreaterThan(200);
+  await operator.close();
+});
+
 it('tells who stopped the prop, also to a page that comes later', async () => {
   const holder = await Peer.holder(daemon);
   await holder.ask('stop', { category: 1 });

@@ -17,6 +17,7 @@ import {
   moving,
   notParked,
   nowS,
+  refused,
   servosAwake,
   trouble,
 } from './store.ts';
@@ -56,7 +57,7 @@ export function Strip() {
       <LeaseButton />
       <p class="goings">
         <Runs /> <Moves />
-        {trouble.value && (
+        {refused.value !== undefined && trouble.value && (
           <span class="strip-refused" aria-hidden="true">
             ! {trouble.value}
           </span>
