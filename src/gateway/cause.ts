@@ -3,7 +3,7 @@ import type { JournalEntry } from '../api/types.ts';
 
 export type Cause = NoticeParams<'condition'>['cause'];
 
-/** Why the prop has come into its condition; undefined of an entry that tells of something else. */
+/** Why the prop has come into its condition; undefined for an entry about something else. */
 export function causeOf({ what, who, text, values }: JournalEntry): Cause | undefined {
   if (what !== 'condition') return undefined;
   return given(values?.cause) ?? { code: `condition.${values?.condition}`, who, words: text };

@@ -37,7 +37,7 @@ interface Flat {
 
 const known = new WeakMap<object, Flat>();
 
-/** Takes groups apart, each set of them once. What is no group is left as it is. */
+/** Takes groups apart, each set of them once. Any other name is left as it is. */
 export function flatGroups(groups: Groups): Flat {
   let flat = known.get(groups);
   if (!flat) {

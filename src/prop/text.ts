@@ -219,7 +219,7 @@ export const MERGE_KEY: Sentence = [
 const NO_SPACE = 'a space is missing after the colon';
 
 /**
- * A text that is no YAML because of `kind:lamp`, read as if the space were there; undefined where that
+ * A text that is not YAML because of `kind:lamp`, read as if the space were there; undefined where that
  * mends nothing.
  */
 function withSpaces(text: string, { errors }: Document.Parsed): PropText | undefined {

@@ -46,7 +46,7 @@ it('a faulty file is shown with its findings, can be put aside, and is over when
   const banner = operator.page.locator('.file-news.is-problem');
   await banner.waitFor();
   expect(await banner.textContent()).toMatch(
-    /not in force[\s\S]*line \d+, column \d+[\s\S]*speedDegS/,
+    /not in use[\s\S]*line \d+, column \d+[\s\S]*speedDegS/,
   );
   for (const colorScheme of ['light', 'dark'] as const) {
     await operator.page.emulateMedia({ colorScheme });
@@ -55,7 +55,7 @@ it('a faulty file is shown with its findings, can be put aside, and is over when
   }
   await operator.button('Hide this notice about the prop file').click();
   await banner.waitFor({ state: 'detached' });
-  await operator.button(/The file is not in force/).click();
+  await operator.button(/The file is not in use/).click();
   await banner.waitFor();
   await save(text);
   await operator.page.locator('.file-news.is-over').waitFor();

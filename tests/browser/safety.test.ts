@@ -315,7 +315,7 @@ describe('an on-screen keyboard', () => {
 });
 
 it("keeps stop and park in sight when a browser's own bar has slid away", async () => {
-  // What is seen is then higher than the layout that the root tells of (Chromium for Android).
+  // What is seen is then higher than the layout that the root reports (Chromium for Android).
   const root = `Object.defineProperty(document.documentElement, 'clientHeight', {
     configurable: true, get: () => innerHeight - 56 });`;
   const late = `document.addEventListener('readystatechange', () => { ${root} });`;

@@ -74,7 +74,7 @@ describe('text', () => {
     expect(out).not.toMatch(/^blink /m);
   });
 
-  test('the mechanics of a prop that tells of them', async () => {
+  test('the mechanics of a prop that gives them', async () => {
     const chest = fileURLToPath(new URL('../../config/lidded-chest.yaml', import.meta.url));
     const { code, out } = await budget(chest);
     expect(code).toBe(0);
@@ -83,7 +83,7 @@ describe('text', () => {
     expect(result.mechanics.torque).toMatchObject([{ channel: 'lid' }]);
   });
 
-  test('batteries, LEDs and coils where the file tells of them', async () => {
+  test('batteries, LEDs and coils where the file gives them', async () => {
     const file = join(folder, 'parts.yaml');
     await writeFile(
       file,

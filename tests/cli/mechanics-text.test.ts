@@ -37,6 +37,6 @@ test('the lid of the chest has a linkage', () => {
   expect(vapour).toEqual([]);
 });
 
-test('a file that tells of none has no such part', () => {
+test('a file that gives none has no such part', () => {
   expect(mechanicsText(mechanicsReport(propOf('dusk-street.yaml')))).toEqual([]);
 });

@@ -81,7 +81,7 @@ export class Pins {
     for (;;) {
       const { value, done } = await this.#lines.next();
       if (done) throw new Error('the emulator has ended');
-      // It tells of interrupts, too.
+      // It reports interrupts, too.
       if (String(value).startsWith('OK')) return value;
       if (String(value).startsWith('FAIL')) throw new Error(`${command}: ${value}`);
     }

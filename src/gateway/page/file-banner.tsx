@@ -3,8 +3,8 @@ import { fileNews, hideNews, newsHidden, type Shown } from './file-news.ts';
 
 const TITLES: Record<Shown['kind'], string> = {
   waits: 'A change of the prop file waits until the prop is parked',
-  problem: 'The prop file on the disk is not in force',
-  over: 'The prop file is in force',
+  problem: 'The prop file on the disk is not in use',
+  over: 'The prop file is in use',
 };
 
 /** Where the prop file on the disk and the prop differ: what waits, or what is wrong and what to do. */
@@ -30,10 +30,10 @@ function Banner({ news }: { news: Shown }) {
       {kind === 'problem' && (
         <>
           <p>{problem}</p>
-          <p>The prop goes on with the version before. Nothing of what you changed is lost.</p>
+          <p>The prop keeps the version before. Nothing of what you changed is lost.</p>
         </>
       )}
-      {kind === 'waits' && <p>Until then the prop keeps to the version before.</p>}
+      {kind === 'waits' && <p>Until then the prop keeps the version before.</p>}
       {findings.length > 0 && (
         // biome-ignore lint/a11y/noNoninteractiveTabindex: what scrolls must be within reach of the keyboard
         <ul class="file-findings" tabIndex={0}>
@@ -79,8 +79,8 @@ function FindingLine({ of: { level, line, column, path, message } }: { of: FileF
 
 const SIGNS: Record<Shown['kind'], string> = {
   waits: 'The file waits',
-  problem: 'The file is not in force',
-  over: 'The file is in force',
+  problem: 'The file is not in use',
+  over: 'The file is in use',
 };
 
 /** Opens what was put aside, or came while this page moved the prop. It moves nothing on the page. */

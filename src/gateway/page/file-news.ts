@@ -3,7 +3,7 @@ import type { FileNews } from '../../api/types.ts';
 
 /**
  * How the prop file on the disk stands to the prop, where that is worth a word: `waits` until the prop
- * is parked, is not in force for a `problem`, or is in force again after either of these.
+ * is parked, is not in use for a `problem`, or is in use again after either of these.
  */
 export interface Shown extends FileNews {
   kind: 'waits' | 'problem' | 'over';
@@ -14,7 +14,7 @@ export const fileNews = signal<Shown | undefined>(undefined);
 export const newsHidden = signal(false);
 
 /**
- * What the daemon said last of the file; neither pending nor a problem means that it is in force.
+ * What the daemon said last of the file; neither pending nor a problem means that it is in use.
  * @param quietly it opens only when it is asked for: nothing may shift under a finger that moves a prop
  */
 export function takeNews(news: FileNews, quietly = false): void {

@@ -28,7 +28,7 @@ export interface RailState {
 }
 
 export const propName = signal('');
-/** Version of the prop file that is in force: what is read of the prop is read again when it changes. */
+/** Version of the prop file that is in use: what is read of the prop is read again when it changes. */
 export const version = signal('');
 export const condition = signal<Condition>('parked');
 /** The daemon has told of the prop: before that nothing is claimed of it. */
@@ -73,7 +73,7 @@ export const cueList = signal<Result<'cue.list'>>({
 export const journal = signal<JournalEntry[]>([]);
 /** What the daemon last refused, or what went wrong, in words. */
 export const trouble = signal('');
-/** The refusal that `trouble` tells of, for those who look further into it. */
+/** The refusal behind `trouble`, for those who look further into it. */
 export const refused = signal<unknown>(undefined);
 
 /** Shows why something was not done. */
@@ -112,7 +112,7 @@ function onNotice(notice: Notice): void {
     });
 }
 
-/** Another version of the prop file is in force, or the file on the disk stands otherwise to it. */
+/** Another version of the prop file is in use, or the file on the disk stands otherwise to it. */
 function takeChange({
   version: now,
   prop,

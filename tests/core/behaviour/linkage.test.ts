@@ -290,7 +290,7 @@ describe('with the sim driver', () => {
   });
 });
 
-test('a rehearsal tells of the flap, and never of a pulse outside the envelope', async () => {
+test('a rehearsal gives the angles of the flap, and never of a pulse outside the envelope', async () => {
   const file = 'lidded-chest.yaml';
   const text = readFileSync(new URL(`../../../config/${file}`, import.meta.url), 'utf8');
   const { tracks } = await rehearse(parseProp(text, file).prop!, 'reveal');
