@@ -157,7 +157,8 @@ export class Daemon {
 
   async cleanUp(): Promise<void> {
     await this.kill();
-    await rm(this.folder, { recursive: true, force: true });
+    // Another daemon may still write into the same folder.
+    await rm(this.folder, { recursive: true, force: true, maxRetries: 5, retryDelay: 100 });
   }
 }
 
