@@ -151,6 +151,8 @@ it('control is taken, the prop woken and parked by keyboard alone, which reaches
   };
   await press('Take control');
   await operator.button('Hand over').waitFor();
+  // For a moment the button takes no second press.
+  await expect.poll(() => operator.button('Wake').isEnabled()).toBe(true);
   await press('Wake');
   await operator.condition('live');
   for (const view of VIEWS) {

@@ -39,7 +39,9 @@ it.each(sizes)(
     // Nobody has control: looking is free.
     await row.getByText('Rail load').click();
     await row
-      .getByRole('img', { name: /^Load of servo6v: peak 0\.98 A of 5 A \(20 %\) at 1\.5 s/ })
+      .getByRole('img', {
+        name: /^Load of servo6v: peak \d\.\d+ A of 5 A \(\d+ %\) at \d+(\.\d+)? s/,
+      })
       .waitFor();
     await row.getByRole('img', { name: /^Load of logic5v: peak / }).waitFor();
     // In the words of the command line's picture.

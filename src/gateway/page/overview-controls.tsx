@@ -49,7 +49,11 @@ export function RelayControls({ channel, info }: ChannelProps) {
   if (info.pulseMs !== undefined)
     return (
       <>
-        <button type="button" aria-label={`Pulse ${channel}`} onClick={() => turn(true)}>
+        <button
+          type="button"
+          aria-label={`Pulse, ${info.pulseMs} ms, ${channel}`}
+          onClick={() => turn(true)}
+        >
           Pulse, {info.pulseMs} ms
         </button>
         <Remaining channel={channel} />
