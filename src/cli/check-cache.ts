@@ -1,10 +1,9 @@
-import { createHash } from 'node:crypto';
 import fs from 'node:fs/promises';
 import { homedir } from 'node:os';
 import { isAbsolute, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import type { Finding } from '../prop/finding.ts';
-import { replaceFile } from '../shared/replace-file.ts';
+import { programId, readSealed, sha256, writeSealed } from '../shared/sealed-file.ts';
 
 const MAGIC = 'sinew-check 1';
 /** An entry is a list of findings (bytes). */
@@ -13,9 +12,9 @@ const MAX_BYTES = 4 * 1024 * 1024;
 const MAX_ENTRIES = 50;
 
 /**
- * What a whole check found, kept by the digest of the text: rehearsing every cue again would say nothing new.
- * An entry holds only for its own text, and for the program and Node that
- * wrote it. In any doubt the result is worked out again; without a folder there is no cache.
+ * What a whole check found, kept by the digest of the text: rehearsing every cue again would say nothing
+ * new. An entry holds only for its own text, and for the program and Node that wrote it. In any doubt the
+ * result is worked out again; without a folder there is no cache.
  */
 export class CheckCache {
   readonly #folder: string | undefined;
@@ -24,13 +23,7 @@ export class CheckCache {
   /** @param program the file of the program itself, where it is all in one file */
   constructor(folder: string | undefined, program: string | undefined) {
     this.#folder = folder;
-    this.#program =
-      program === undefined
-        ? Promise.resolve(undefined)
-        : fs.readFile(program).then(
-            (bytes) => `${sha256(bytes)} ${process.version}`,
-            () => undefined,
-          );
+    this.#program = program === undefined ? Promise.resolve(undefined) : programId(program);
   }
 
   /** The cache of this user; none where the program runs from its sources, which change. */
@@ -50,14 +43,8 @@ export class CheckCache {
       const program = await this.#program;
       if (text === undefined || this.#folder === undefined || program === undefined)
         return undefined;
-      const path = this.#pathOf(text, program);
-      const { size } = await fs.stat(path);
-      if (size > MAX_BYTES) return undefined;
-      const kept = await fs.readFile(path, 'utf8');
-      const end = kept.indexOf('\n');
-      const body = kept.slice(end + 1);
-      if (kept.slice(0, Math.max(end, 0)) !== `${MAGIC} ${sha256(body)}`) return undefined;
-      const entry = JSON.parse(body);
+      const kept = await readSealed(this.#pathOf(text, program), MAGIC, MAX_BYTES);
+      const entry = (kept ?? {}) as { program?: unknown; of?: unknown; findings?: Finding[] };
       if (entry.of !== sha256(text) || entry.program !== program) return undefined;
       return Array.isArray(entry.findings) ? entry.findings : undefined;
     } catch {
@@ -72,8 +59,7 @@ export class CheckCache {
       if (this.#folder === undefined || program === undefined) return;
       await fs.mkdir(this.#folder, { recursive: true, mode: 0o700 });
       const body = JSON.stringify({ program, of: sha256(text), findings });
-      const path = this.#pathOf(text, program);
-      await replaceFile(path, `${MAGIC} ${sha256(body)}\n${body}`, false);
+      await writeSealed(this.#pathOf(text, program), MAGIC, body);
       await this.#forgetOld(this.#folder);
     } catch {
       // A full disk, or a folder that belongs to somebody else, is not a reason to fail.
@@ -96,8 +82,4 @@ export class CheckCache {
     for (const { name } of dated.slice(0, names.length - MAX_ENTRIES))
       await fs.rm(join(folder, name), { force: true });
   }
-}
-
-function sha256(data: string | Buffer): string {
-  return createHash('sha256').update(data).digest('hex');
 }

@@ -1,13 +1,16 @@
-import { createHash } from 'node:crypto';
 import fs from 'node:fs/promises';
 import { join } from 'node:path';
 import { isDeepStrictEqual } from 'node:util';
-import { type ReplacingFs, replaceFile } from '../../shared/replace-file.ts';
+import {
+  programId,
+  readSealed,
+  type SealedFs,
+  sha256,
+  writeSealed,
+} from '../../shared/sealed-file.ts';
 import type { Finding } from '../finding.ts';
 import type { Prop } from '../schema.ts';
 import { fileId } from './version.ts';
-
-type FormFs = ReplacingFs & Pick<typeof fs, 'readFile' | 'stat'>;
 
 /** What was worked out from a text. */
 interface Form {
@@ -28,7 +31,7 @@ const MAX_BYTES = 16 * 1024 * 1024;
  */
 export class CompiledForm {
   readonly path: string;
-  readonly #fs: FormFs;
+  readonly #fs: SealedFs;
   readonly #program: Promise<string | undefined>;
   #keeping: Promise<void> = Promise.resolve();
 
@@ -37,25 +40,18 @@ export class CompiledForm {
    * @param folder where the form is kept; every prop file has its own there
    * @param program the file of the program itself
    */
-  constructor(file: string, folder: string, program: string, fileSystem: FormFs = fs) {
+  constructor(file: string, folder: string, program: string, fileSystem: SealedFs = fs) {
     this.path = join(folder, `compiled-${fileId(file)}.json`);
     this.#fs = fileSystem;
-    this.#program = fileSystem.readFile(program).then(
-      (bytes) => `${sha256(bytes)} ${process.version}`,
-      () => undefined,
-    );
+    this.#program = programId(program, fileSystem);
   }
 
   /** The form of `text`; undefined where there is none, or anything about it is in doubt. Never throws. */
   async read(text: string): Promise<Form | undefined> {
     try {
-      const { size } = await this.#fs.stat(this.path);
-      if (size > MAX_BYTES) return undefined;
-      const kept = await this.#fs.readFile(this.path, 'utf8');
-      const end = kept.indexOf('\n');
-      const body = kept.slice(end + 1);
-      if (kept.slice(0, Math.max(end, 0)) !== `${MAGIC} ${sha256(body)}`) return undefined;
-      const { program, of, form } = JSON.parse(body);
+      const kept = await readSealed(this.path, MAGIC, MAX_BYTES, this.#fs);
+      if (kept === undefined) return undefined;
+      const { program, of, form } = kept as { program: unknown; of: unknown; form: Form };
       if (of !== sha256(text) || program !== (await this.#program)) return undefined;
       return form;
     } catch {
@@ -72,13 +68,10 @@ export class CompiledForm {
       const program = await this.#program;
       if (program === undefined) return;
       const { raw, prop, findings, view } = form;
-      const body = JSON.stringify({
-        program,
-        of: sha256(text),
-        form: { raw, prop, findings, view },
-      });
-      if (!isDeepStrictEqual(JSON.parse(body).form, { raw, prop, findings, view })) return;
-      await replaceFile(this.path, `${MAGIC} ${sha256(body)}\n${body}`, false, this.#fs);
+      const plain = { raw, prop, findings, view };
+      const body = JSON.stringify({ program, of: sha256(text), form: plain });
+      if (!isDeepStrictEqual(JSON.parse(body).form, plain)) return;
+      await writeSealed(this.path, MAGIC, body, this.#fs);
     });
     this.#keeping = kept.catch(() => undefined);
     return kept;
@@ -88,8 +81,4 @@ export class CompiledForm {
   async forget(): Promise<void> {
     await this.#fs.rm(this.path, { force: true });
   }
-}
-
-function sha256(data: string | Buffer): string {
-  return createHash('sha256').update(data).digest('hex');
 }
