@@ -20,12 +20,13 @@ import {
 } from '../sums/supply.ts';
 import { type ChannelVolts, dropsOf, type ProtectedWire, type WireLoad } from './drops.ts';
 import { relayOf } from './kinds/channel.ts';
-import { coilLoadOf, loadRailOf } from './kinds/contact.ts';
-import type { Draw } from './kinds/kind.ts';
+import { loadRailOf } from './kinds/contact.ts';
 import { kindOf } from './kinds/registry.ts';
 import { throughOf } from './kinds/through.ts';
 import { mechanicsOf } from './mechanics.ts';
 import { driven, ledSupplyV } from './pin-load.ts';
+import { coilDraw, type RailDraw } from './rail-draw.ts';
+import { railOf } from './rails.ts';
 import type { Channel, Prop, Rail } from './schema.ts';
 
 /** Everything electrical that follows from a prop file alone, without any cue. */
@@ -140,17 +141,18 @@ export function wiringBudgetOf(prop: Prop): Budget {
     else members.set(rail, [member]);
   };
   for (const [name, channel] of Object.entries(prop.channels)) {
-    const coil = coilLoadOf(channel);
-    if (coil) join(coil.rail, { name, channel, draw: coilDraw(channel, coil.amps) });
+    const coil = coilDraw(channel);
+    if (coil) join(coil.rail, { name, channel, draw: coil.draw });
     const rail = loadRailOf(channel);
-    if (rail === undefined || !Object.hasOwn(prop.rails, rail)) continue;
+    const spec = railOf(prop, rail);
+    if (rail === undefined || !spec) continue;
     join(rail, { name, channel, draw: kindOf(channel).draw(channel) });
     const { busyA, stallA } = kindOf(channel).draw(channel);
     const volts = drops.channels.get(name);
     const one: ChannelBudget = { name, rail, movingA: busyA, stallA, ...volts };
     if (volts) {
-      one.dropV = prop.rails[rail]!.volts - volts.movingV;
-      one.dropShare = one.dropV / prop.rails[rail]!.volts;
+      one.dropV = spec.volts - volts.movingV;
+      one.dropShare = one.dropV / spec.volts;
     }
     channels.push(one);
   }
@@ -173,13 +175,7 @@ export function wiringBudgetOf(prop: Prop): Budget {
 interface Member {
   name: string;
   channel: Channel;
-  draw: Pick<Draw, 'idleA' | 'busyA' | 'stallA'>;
-}
-
-/** A coil draws all or nothing. */
-function coilDraw(channel: Channel, amps: number): Member['draw'] {
-  const idleA = kindOf(channel).usedAt(channel, channel.park.to) ? amps : 0;
-  return { idleA, busyA: amps, stallA: amps };
+  draw: RailDraw;
 }
 
 function railBudget(

@@ -13,6 +13,7 @@ import {
 import type { Path } from './finding.ts';
 import { loadRailOf } from './kinds/contact.ts';
 import { kindOf } from './kinds/registry.ts';
+import { railOf } from './rails.ts';
 import type { Channel, Prop, Wire } from './schema.ts';
 import { wireRatingA } from './wire-rating.ts';
 
@@ -217,10 +218,9 @@ class Solver {
     }
     const untraced: string[] = [];
     for (const [name, channel] of Object.entries(this.#prop.channels)) {
-      const { rails } = this.#prop;
-      const rail = loadRailOf(channel);
-      if (channels.has(name) || rail === undefined || !Object.hasOwn(rails, rail)) continue;
-      const { volts, supply } = rails[rail]!;
+      const rail = railOf(this.#prop, loadRailOf(channel));
+      if (channels.has(name) || !rail) continue;
+      const { volts, supply } = rail;
       if (supply) {
         if (kindOf(channel).draw(channel).busyA > 0) untraced.push(name);
         continue;

@@ -10,7 +10,7 @@ import { isFedByPin, throughOf } from './kinds/through.ts';
 import { isLowSide } from './kinds/through-words.ts';
 import { grouped } from './loom-words.ts';
 import type { Notes } from './notes.ts';
-import { electricsOf, type PinLoad, pinLoads } from './pin-load.ts';
+import { electricsOf, ledSupplyV, type PinLoad, pinLoads } from './pin-load.ts';
 import type { Channel, RelayChannel } from './schema.ts';
 
 /** Pins as electrical things: what they carry, what pulls at them, and what lies between. */
@@ -134,12 +134,7 @@ function lintRail(notes: Notes, name: string, channel: LightChannel): void {
       );
     return;
   }
-  const { rail } = channel;
-  const railV =
-    rail !== undefined && Object.hasOwn(notes.prop.rails, rail)
-      ? notes.prop.rails[rail]!.volts
-      : undefined;
-  const supplyV = given ?? railV;
+  const supplyV = ledSupplyV(notes.prop, channel, given);
   if (supplyV === undefined) return;
   const path: Path =
     given === undefined ? ['channels', name, 'rail'] : ['channels', name, 'led', 'supplyV'];

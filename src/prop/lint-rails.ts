@@ -1,17 +1,14 @@
 import { tidy } from '../shared/units.ts';
 import { staggeredPeakA } from '../sums/start.ts';
-import { coilLoadOf, loadRailOf } from './kinds/contact.ts';
+import { loadRailOf } from './kinds/contact.ts';
 import { kindOf } from './kinds/registry.ts';
 import type { Notes } from './notes.ts';
+import { coilDraw, type RailDraw } from './rail-draw.ts';
+import { railOf } from './rails.ts';
 
-interface Load {
+/** `idleA` flows whenever the prop is awake and the channel is parked, `stallA` for a moment when it starts. */
+interface Load extends RailDraw {
   name: string;
-  /** Current that flows whenever the prop is awake and this channel is parked (A). */
-  idleA: number;
-  /** Current while this channel moves or is fully on (A). */
-  busyA: number;
-  /** Current for a moment while it starts (A); as `busyA` where nothing moves. */
-  stallA: number;
 }
 
 /** Rails: what can never fit. */
@@ -34,12 +31,9 @@ export function lintRails(notes: Notes): void {
     const { idleA, busyA, stallA } = kindOf(channel).draw(channel);
     const load = { name, idleA, busyA, stallA };
     loads.set(rail, [...(loads.get(rail) ?? []), load]);
-    const coil = coilLoadOf(channel);
-    if (!coil || !Object.hasOwn(notes.prop.rails, coil.rail)) continue;
-    const onIdle = kindOf(channel).usedAt(channel, channel.park.to);
-    const { amps } = coil;
-    const ofCoil = { name, idleA: onIdle ? amps : 0, busyA: amps, stallA: amps };
-    loads.set(coil.rail, [...(loads.get(coil.rail) ?? []), ofCoil]);
+    const coil = coilDraw(channel);
+    if (coil && railOf(notes.prop, coil.rail))
+      loads.set(coil.rail, [...(loads.get(coil.rail) ?? []), { name, ...coil.draw }]);
   }
   for (const [rail, { limitA }] of Object.entries(notes.prop.rails))
     lintRail(notes, rail, limitA, loads.get(rail) ?? []);

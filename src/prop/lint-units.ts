@@ -3,6 +3,7 @@ import type { Path } from './finding.ts';
 import { servoOf } from './kinds/channel.ts';
 import { kindOf } from './kinds/registry.ts';
 import type { Notes } from './notes.ts';
+import { railOf } from './rails.ts';
 import type { Channel, ServoChannel } from './schema.ts';
 import type { Wire } from './schema-parts.ts';
 
@@ -45,8 +46,7 @@ function lintDraw(notes: Notes, channel: Channel, path: Path): void {
   const values = draw as Record<string, number | number[]>;
   const largest = Math.max(...Object.values(values).flat());
   if (largest < kindOf(channel).unlikelyA) return;
-  const { rails } = notes.prop;
-  const limitA = rail !== undefined && Object.hasOwn(rails, rail) ? rails[rail]!.limitA : undefined;
+  const limitA = railOf(notes.prop, rail)?.limitA;
   milliamperes(notes, path, values, limitA === undefined ? undefined : { rail: rail!, limitA });
 }
 

@@ -14,6 +14,7 @@ import {
   worstTorque,
 } from '../sums/torque.ts';
 import { servoOf } from './kinds/channel.ts';
+import { railOf } from './rails.ts';
 import type { Prop, ServoChannel } from './schema.ts';
 
 /** What the sums say of the mechanics behind one servo; parts are missing where nothing is given. */
@@ -44,9 +45,8 @@ export function ratedOf({ rated }: ServoChannel): RatedServo | undefined {
 
 /** Stall torque of a servo (N m) at a voltage, or at that of its rail; undefined where it is not given. */
 export function stallNmOf(prop: Prop, spec: ServoChannel, atV?: number): number | undefined {
-  const { rail, stallNm, stallKgfCm } = spec;
-  const railV =
-    rail !== undefined && Object.hasOwn(prop.rails, rail) ? prop.rails[rail]!.volts : undefined;
+  const { stallNm, stallKgfCm } = spec;
+  const railV = railOf(prop, spec.rail)?.volts;
   const given = stallNm ?? (stallKgfCm === undefined ? undefined : stallKgfCm * KGF_CM_NM);
   // Given for the voltage of the rail, it falls with what arrives of it.
   if (given !== undefined) return railV && atV !== undefined ? (given * atV) / railV : given;

@@ -8,6 +8,7 @@ import { activeLow, type SwitchedChannel, switchedOf } from './kinds/polarity.ts
 import { kindOf } from './kinds/registry.ts';
 import { isFedByPin, throughOf } from './kinds/through.ts';
 import type { Through } from './kinds/through-words.ts';
+import { railOf } from './rails.ts';
 import type { Channel, Prop, RelayChannel } from './schema.ts';
 
 /** What the pins of the boards carry. The one place for it: checks, budget and pictures ask here. */
@@ -41,11 +42,7 @@ export function electricsOf(prop: Prop, { output }: Channel): PinElectrics | und
 /** What feeds the LEDs of a light (V): its pins, or what the file says, or its rail. */
 export function ledSupplyV(prop: Prop, spec: Channel, given: number | undefined) {
   if (isFedByPin(spec)) return electricsOf(prop, spec)?.highV;
-  const { rail } = spec;
-  return (
-    given ??
-    (rail !== undefined && Object.hasOwn(prop.rails, rail) ? prop.rails[rail]!.volts : undefined)
-  );
+  return given ?? railOf(prop, spec.rail)?.volts;
 }
 
 /** A coil with the voltage of the pin that drives its transistor. */

@@ -7,6 +7,7 @@ import { kindOf } from './kinds/registry.ts';
 import { relayA } from './kinds/relay.ts';
 import { type FlashProblem, PlannedLight } from './planned-light.ts';
 import { pulseS } from './pulse.ts';
+import { coilDraw } from './rail-draw.ts';
 import type { Channel, Prop, RelayChannel } from './schema.ts';
 import { type CueStep, fadeOf, type Touch, valuesOf } from './steps.ts';
 
@@ -67,9 +68,9 @@ export function railsOf(prop: Prop): Rails {
     const load = loadRailOf(channel);
     const rail = load === undefined ? undefined : rails.get(load);
     if (rail) rail.idleA += kindOf(channel).draw(channel).idleA;
-    const coil = coilLoadOf(channel);
+    const coil = coilDraw(channel);
     const feed = coil && rails.get(coil.rail);
-    if (feed && kindOf(channel).usedAt(channel, channel.park.to)) feed.idleA += coil.amps;
+    if (feed) feed.idleA += coil.draw.idleA;
   }
   return rails;
 }

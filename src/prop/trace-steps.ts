@@ -8,6 +8,7 @@ import { atHighV } from './kinds/meter.ts';
 import { activeLow } from './kinds/polarity.ts';
 import { coreKind } from './loom.ts';
 import { splitEnd } from './loom-words.ts';
+import { railOf } from './rails.ts';
 import type { Board, Rail, RelayChannel, ServoChannel } from './schema.ts';
 import type { Symptom } from './symptoms.ts';
 import { linkOhms, type Pair, type Site } from './trace-site.ts';
@@ -125,8 +126,10 @@ function spread(battery: Battery | undefined, volts: number): string {
 }
 
 /** The battery at the rail of a channel, if any. */
-const batteryAt = ({ prop, rail }: Site) =>
-  rail === undefined || !Object.hasOwn(prop.rails, rail) ? undefined : batteryOf(prop.rails[rail]!);
+const batteryAt = ({ prop, rail }: Site) => {
+  const found = railOf(prop, rail);
+  return found && batteryOf(found);
+};
 
 function supply(site: Site): TraceStep[] {
   const { volts, rail, plug, block, fuse } = site;
