@@ -3,7 +3,7 @@ import type { RehearsedLoad } from '../rehearsal/rehearsed-load.ts';
 import { tidy } from '../shared/units.ts';
 import { DIP_SHARE, WAKE } from '../sums/supply.ts';
 import { bundleFactor } from '../sums/wire.ts';
-import { table } from './output.ts';
+import { table, withCount } from './output.ts';
 
 const percent = (share: number) => `${Math.round(100 * share)} %`;
 
@@ -47,10 +47,7 @@ export function budgetText(
 
 function findings(findingLines: readonly string[]): string {
   if (findingLines.length === 0) return 'no findings';
-  return [
-    ...findingLines,
-    findingLines.length === 1 ? '1 finding' : `${findingLines.length} findings`,
-  ].join('\n');
+  return withCount(findingLines).join('\n');
 }
 
 function rails(all: readonly RailBudget[]): string {

@@ -1,6 +1,6 @@
 import type { Prop } from '../prop/schema.ts';
 import type { RehearsedLoad } from '../rehearsal/rehearsed-load.ts';
-import { EXIT, UsageError } from './output.ts';
+import { findingsExit, UsageError } from './output.ts';
 import { readProp, reportFindings, writtenTo } from './prop-file.ts';
 import { type Operator, type Outcome, verb } from './verb.ts';
 
@@ -52,8 +52,7 @@ async function budget({ file, cue, svg, out }: Given, operator: Operator): Promi
     cautions: CAUTIONS,
     findings,
   };
-  const bad = findings.some(({ severity }) => severity !== 'note');
-  const exit = bad ? EXIT.refused : EXIT.done;
+  const exit = findingsExit(findings);
   const text = svg
     ? (await import('./cue-drawn.tsx')).budgetSvg(prop, cues)
     : budgetText(prop.name, sums, cues, mechanicsText(mechanics), findingLines);

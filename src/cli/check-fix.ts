@@ -3,7 +3,8 @@ import { type Finding, formatFinding } from '../prop/finding.ts';
 import { difference, fixed } from '../prop/fix.ts';
 import { loadProp } from '../prop/load.ts';
 import { Refusal } from '../shared/errors.ts';
-import { EXIT, print } from './output.ts';
+import { utf8Text } from '../shared/utf8.ts';
+import { EXIT, findingsExit, print } from './output.ts';
 import type { Operator, Outcome } from './verb.ts';
 
 /**
@@ -13,7 +14,7 @@ import type { Operator, Outcome } from './verb.ts';
 export async function fixFile(file: string, yes: boolean, operator: Operator): Promise<Outcome> {
   const disk = new PropDisk(file);
   const { bytes } = await disk.look();
-  const text = bytes && decoded(bytes);
+  const text = bytes && utf8Text(bytes);
   if (bytes === undefined || text === undefined) {
     // What is wrong with the file itself cannot be corrected here.
     const { findings } = await loadProp(file);
@@ -22,7 +23,7 @@ export async function fixFile(file: string, yes: boolean, operator: Operator): P
   const { text: next, done, left } = fixed(text, file);
   if (done.length === 0) return nothing(file, left);
   const lines = difference(text, next);
-  const told = [
+  const report = [
     ...done.map((finding) => formatFinding(finding, file)),
     '',
     ...lines,
@@ -31,11 +32,11 @@ export async function fixFile(file: string, yes: boolean, operator: Operator): P
     ...left.map((finding) => formatFinding(finding, file)),
   ];
   const result = { file, done, difference: lines, findings: left };
-  const consent = yes || (await asked(file, told, operator));
+  const consent = yes || (await asked(file, report, operator));
   if (consent === undefined)
     return {
       result: { ...result, written: false },
-      text: [...told, '', 'nothing was written; add --yes to write it'].join('\n'),
+      text: [...report, '', 'nothing was written; add --yes to write it'].join('\n'),
       exit: EXIT.refused,
     };
   if (!consent) throw new Refusal('command.not-confirmed', 'not confirmed; nothing was written');
@@ -51,19 +52,19 @@ export async function fixFile(file: string, yes: boolean, operator: Operator): P
   const end = `written${kept === undefined ? '' : `; the previous version is ${kept}`}`;
   return {
     result: { ...result, written: true, ...(kept !== undefined && { kept }) },
-    text: (yes ? [...told, '', end] : [end]).join('\n'),
-    exit: isBad(left) ? EXIT.refused : EXIT.done,
+    text: (yes ? [...report, '', end] : [end]).join('\n'),
+    exit: findingsExit(left),
   };
 }
 
 /** Whether a person at the terminal says yes; undefined where there is none to ask. */
 async function asked(
   file: string,
-  told: readonly string[],
+  report: readonly string[],
   { io, options, ask }: Operator,
 ): Promise<boolean | undefined> {
   if (io.stdin.isTTY !== true || options.json) return undefined;
-  for (const line of told) print(io.stdout, line);
+  for (const line of report) print(io.stdout, line);
   const answer = await ask(`Write this to ${file}? [y/N] `, new AbortController().signal).catch(
     () => '',
   );
@@ -76,18 +77,6 @@ function nothing(file: string, findings: readonly Finding[]): Outcome {
   return {
     result: { file, done: [], difference: [], findings, written: false },
     text: text.join('\n'),
-    exit: isBad(findings) ? EXIT.refused : EXIT.done,
+    exit: findingsExit(findings),
   };
-}
-
-function isBad(findings: readonly Finding[]): boolean {
-  return findings.some(({ severity }) => severity !== 'note');
-}
-
-function decoded(bytes: Buffer): string | undefined {
-  try {
-    return new TextDecoder('utf-8', { fatal: true, ignoreBOM: true }).decode(bytes);
-  } catch {
-    return undefined;
-  }
 }

@@ -1,8 +1,9 @@
 import { readFile, stat } from 'node:fs/promises';
 import type { Finding } from '../prop/finding.ts';
 import type { Loaded } from '../prop/load.ts';
+import { utf8Text } from '../shared/utf8.ts';
 import { CheckCache } from './check-cache.ts';
-import { UsageError } from './output.ts';
+import { findingsExit, UsageError, withCount } from './output.ts';
 import { readProp } from './prop-file.ts';
 import { type Argument, type Operator, type Outcome, verb } from './verb.ts';
 
@@ -47,12 +48,13 @@ export const checkVerb = verb<Given>({
     }
     if (given.firstPower) return firstPowerOf(file, operator);
     const cache = rehearsal ? CheckCache.of(operator.io.env) : undefined;
-    const kept = await cache?.read(await textOf(file));
-    if (kept) return told(file, kept);
+    const bytes = cache && (await bytesOf(file));
+    const kept = await cache?.read(bytes && utf8Text(bytes));
+    if (kept) return report(file, kept);
     // Loaded only here: `stop` must not wait for a YAML parser.
     const { loadProp } = await import('../prop/load.ts');
-    const loaded = await loadProp(file);
-    return told(file, cache ? await wholeCheck(loaded, cache, operator) : loaded.findings);
+    const loaded = await loadProp(file, bytes && (async () => bytes));
+    return report(file, cache ? await wholeCheck(loaded, cache, operator) : loaded.findings);
   },
 });
 
@@ -66,13 +68,12 @@ async function firstPowerOf(file: string, operator: Operator): Promise<Outcome> 
   return { result, text: firstPowerText(read.prop, phases) };
 }
 
-/** The text of a file; undefined where it cannot be read as one, which the check reports. */
-async function textOf(file: string): Promise<string | undefined> {
+/** What is in a file; undefined where it cannot be read as a prop file, which the check reports. */
+async function bytesOf(file: string): Promise<Buffer | undefined> {
   try {
-    const decoder = new TextDecoder('utf-8', { fatal: true, ignoreBOM: true });
     // A device or a pipe may have no end.
     const { size } = await stat(file);
-    return size > 0 && size <= MAX_BYTES ? decoder.decode(await readFile(file)) : undefined;
+    return size > 0 && size <= MAX_BYTES ? await readFile(file) : undefined;
   } catch {
     return undefined;
   }
@@ -93,11 +94,9 @@ async function wholeCheck(loaded: Loaded, cache: CheckCache, { io }: Operator): 
   return all;
 }
 
-async function told(file: string, findings: readonly Finding[]): Promise<Outcome> {
+async function report(file: string, findings: readonly Finding[]): Promise<Outcome> {
   const { formatFinding } = await import('../prop/finding.ts');
   const lines = findings.map((finding) => formatFinding(finding, file));
-  if (findings.length === 0) lines.push(`${file}: no findings`);
-  else lines.push(findings.length === 1 ? '1 finding' : `${findings.length} findings`);
-  const bad = findings.some(({ severity }) => severity !== 'note');
-  return { result: { file, findings }, text: lines.join('\n'), exit: bad ? 1 : 0 };
+  const text = findings.length === 0 ? [`${file}: no findings`] : withCount(lines);
+  return { result: { file, findings }, text: text.join('\n'), exit: findingsExit(findings) };
 }

@@ -18,6 +18,16 @@ export class UsageError extends Error {
 /** Exit codes: 0 done. */
 export const EXIT = { done: 0, refused: 1, usage: 2, unreachable: 3 } as const;
 
+/** The exit code of a check: notes alone are fine. */
+export function findingsExit(findings: readonly Pick<Finding, 'severity'>[]): number {
+  return findings.some(({ severity }) => severity !== 'note') ? EXIT.refused : EXIT.done;
+}
+
+/** Lines of findings, and how many there are. */
+export function withCount(lines: readonly string[]): string[] {
+  return [...lines, lines.length === 1 ? '1 finding' : `${lines.length} findings`];
+}
+
 /** The exit code for an error: 2 wrong usage, 3 daemon unreachable or lost, 1 anything else. */
 export function exitCode(error: unknown): number {
   if (error instanceof UsageError) return EXIT.usage;

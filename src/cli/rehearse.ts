@@ -1,7 +1,7 @@
 import type { Finding } from '../prop/finding.ts';
 import type { Prop } from '../prop/schema.ts';
 import type { Rehearsal } from '../rehearsal/rehearse.ts';
-import { EXIT, UsageError } from './output.ts';
+import { EXIT, UsageError, withCount } from './output.ts';
 import { readProp, reportFindings, writtenTo } from './prop-file.ts';
 import { type Operator, type Outcome, verb } from './verb.ts';
 
@@ -62,6 +62,5 @@ async function inForm(
   if (findings.length === 0) return `${report}\n\nno findings`;
   if (out !== undefined) return report;
   const findingLines = await reportFindings(findings, file, operator, false);
-  const count = findingLines.length === 1 ? '1 finding' : `${findingLines.length} findings`;
-  return [report, '', ...findingLines, count].join('\n');
+  return [report, '', ...withCount(findingLines)].join('\n');
 }

@@ -1,4 +1,5 @@
 import { createReadStream } from 'node:fs';
+import { utf8Text } from '../shared/utf8.ts';
 import { type Edit, splice } from './edit-text.ts';
 import { type Entries, sharing, spliceEntries } from './entries.ts';
 import { closest, type Finding, type Path, pathText, type Remark, WHOLE_FILE } from './finding.ts';
@@ -157,12 +158,10 @@ export async function loadProp(
 /** The text of a prop file, neither parsed nor checked, or what is wrong with its bytes. */
 function decodeProp(bytes: Buffer, file: string): string | Loaded {
   if (bytes.length > MAX_BYTES) return refused(file, TOO_LARGE);
-  try {
-    return new TextDecoder('utf-8', { fatal: true, ignoreBOM: true }).decode(bytes);
-  } catch {
-    const sentence = ['the file is not UTF-8 text', 'save it as UTF-8', 'file.encoding'] as const;
-    return refused(file, sentence, ...firstBadByte(bytes));
-  }
+  const text = utf8Text(bytes);
+  if (text !== undefined) return text;
+  const sentence = ['the file is not UTF-8 text', 'save it as UTF-8', 'file.encoding'] as const;
+  return refused(file, sentence, ...firstBadByte(bytes));
 }
 
 /** As much as tells that a file is too large: a device may have no end. */
