@@ -40,18 +40,8 @@ export function lintBudget(notes: Notes): void {
     lintBattery(notes, rail.name);
   }
   const thin = new Set<string>();
-  const ownDropMm2 = new Map<string, number | undefined>();
-  for (const channel of budget.channels) {
-    const { wire } = notes.prop.channels[channel.name]!;
-    if (wire)
-      ownDropMm2.set(
-        pathText(['channels', channel.name, 'wire']),
-        sectionForDrop(channel, wire, notes.prop.rails[channel.rail]!.volts),
-      );
-  }
   for (const wire of budget.wires) {
-    const place = pathText(wire.path);
-    if (lintGauge(notes, wire, ownDropMm2.get(place) ?? 0)) thin.add(place);
+    if (lintGauge(notes, wire, budget.channels)) thin.add(pathText(wire.path));
     lintContacts(notes, wire);
   }
   for (const channel of budget.channels) lintDrop(notes, channel, thin);
@@ -239,16 +229,18 @@ function wireAt(notes: Notes, path: Path): Wire {
     : prop.channels[path[1] as string]!.wire!;
 }
 
-/** @param dropMm2 the section that it needs for its drop, where that is known */
 function lintGauge(
   notes: Notes,
   { label, path, amps, capacityA: most }: WireLoad,
-  dropMm2: number,
+  channels: readonly ChannelBudget[],
 ): boolean {
   if (most === undefined || amps <= most) return false;
   const wire = wireAt(notes, path);
   const key = wire.sectionMm2 === undefined ? 'gaugeAwg' : 'sectionMm2';
   if (notes.given.broken(path)) return true;
+  // A channel's own wire also has a drop to keep.
+  const own = path[0] === 'channels' && channels.find(({ name }) => name === path[1]);
+  const dropMm2 = (own && sectionForDrop(notes.prop, own, wire)) || 0;
   notes.warning(
     [...path, key],
     `${label} carries ${A(amps)}, and such a wire may carry ${A(most)}`,
@@ -306,31 +298,24 @@ function lintDrop(notes: Notes, channel: ChannelBudget, thin: ReadonlySet<string
     notes.warning(
       path,
       `${name} cannot run: when it moves or is on, more than all of the ${tidy(volts)} V would be lost ${where}`,
-      dropRemedy(notes, channel, wire, volts),
+      dropRemedy(notes, channel, wire),
     );
     return;
   }
   notes.warning(
     path,
     `${name} gets ${tidy(volts - dropV, 2)} V of ${tidy(volts)} V when it moves or is on: ${tidy(dropV, 2)} V (${tidy(100 * dropShare, 1)} %) are lost ${where}`,
-    dropRemedy(notes, channel, wire, volts),
+    dropRemedy(notes, channel, wire),
   );
 }
 
-function dropRemedy(
-  { prop }: Notes,
-  channel: ChannelBudget,
-  wire: Wire | undefined,
-  volts: number,
-): string {
+function dropRemedy({ prop }: Notes, channel: ChannelBudget, wire: Wire | undefined): string {
   const { movingA, dropV } = channel;
   const general = 'use thicker or shorter wires on its way, or another rail';
-  if (!wire?.lengthM || !wire.cores.some(isPlus) || !wire.cores.some(isReturn)) return general;
-  const mm2 = sectionForDrop(channel, wire, volts);
-  if (mm2 === undefined) {
-    const ownV = movingA * 2 * (coreOhm(wire) ?? 0);
-    return `${general} (${tidy(dropV! - ownV, 2)} V are lost before ${wire.label})`;
-  }
+  if (!wire || !isWholeRun(wire)) return general;
+  const mm2 = sectionForDrop(prop, channel, wire);
+  if (mm2 === undefined)
+    return `${general} (${tidy(dropV! - ownDropV(channel, wire), 2)} V are lost before ${wire.label})`;
   const willDo = (one: number) => one >= mm2 && wireRatingA(prop, one) >= movingA;
   return `make ${wire.label} ${thicker(wire, willDo)} for ${tidy(100 * DROP_SHARE)} % or less`;
 }
@@ -340,16 +325,25 @@ function dropRemedy(
  * may be lost; undefined where that is nothing, or where its length or a core is not in the file.
  */
 function sectionForDrop(
-  { movingA, dropV }: ChannelBudget,
+  { rails }: Prop,
+  { rail, movingA, dropV }: ChannelBudget,
   wire: Wire,
-  volts: number,
 ): number | undefined {
-  if (dropV === undefined || !wire.lengthM) return undefined;
-  if (!wire.cores.some(isPlus) || !wire.cores.some(isReturn)) return undefined;
-  const ownV = movingA * 2 * (coreOhm(wire) ?? 0);
-  const leftV = DROP_SHARE * volts - (dropV - ownV);
+  if (dropV === undefined || !wire.lengthM || !isWholeRun(wire)) return undefined;
+  const ownV = ownDropV({ movingA }, wire);
+  const leftV = DROP_SHARE * rails[rail]!.volts - (dropV - ownV);
   if (ownV === 0 || leftV <= 0) return undefined;
   return sectionForDropMm2({ amps: movingA, lengthM: wire.lengthM }, leftV);
+}
+
+/** Whether a wire leads to its channel and back, and its length is known. */
+function isWholeRun({ lengthM, cores }: Wire): boolean {
+  return lengthM !== undefined && lengthM > 0 && cores.some(isPlus) && cores.some(isReturn);
+}
+
+/** What a wire that leads there and back loses itself (V). */
+function ownDropV({ movingA }: Pick<ChannelBudget, 'movingA'>, wire: Wire): number {
+  return movingA * 2 * (coreOhm(wire) ?? 0);
 }
 
 // --- small parts ----------------------------------------------------------------------------------

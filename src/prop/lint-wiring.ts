@@ -1,4 +1,3 @@
-import type { Remark } from './finding.ts';
 import { Notes } from './notes.ts';
 import type { Channel, Prop } from './schema.ts';
 
@@ -18,50 +17,41 @@ export const NOT_WIRING: ReadonlySet<string> = new Set([
   'jerkDegS3',
 ]);
 
-/** For the connectors of a prop: what each lint said last, and of which prop. */
-const kept = new WeakMap<object, Map<WiringLint, { prop: Prop; remarks: readonly Remark[] }>>();
+/** For the connectors of a prop: what each piece of work gave last, and of which prop. */
+const kept = new WeakMap<object, Map<unknown, { prop: Prop; result: unknown }>>();
 
 /**
- * Runs a lint, or repeats what it said of the version before, where the wiring is the same objects
- * still. An edit of a mark or a limit leaves them so.
+ * What `work` gives, or what it gave for the version before, where the wiring is still the same objects.
+ * An edit of a mark or a limit leaves them so.
  */
-export function lintWiring(notes: Notes, lint: WiringLint): void {
-  const { prop, given } = notes;
-  if (!given.sound) {
-    lint(notes);
-    return;
-  }
-  let said = kept.get(prop.connectors);
-  if (!said) {
-    said = new Map();
-    kept.set(prop.connectors, said);
-  }
-  let last = said.get(lint);
-  if (!last || !sameWiring(last.prop, prop)) {
-    const own = new Notes(prop, given);
-    lint(own);
-    last = { prop, remarks: own.remarks };
-  }
-  // The later prop has more in common with the next.
-  said.set(lint, { prop, remarks: last.remarks });
-  notes.remarks.push(...last.remarks);
-}
-
-/** For the connectors of a prop: what was worked out last, and of which prop. */
-const figures = new WeakMap<object, Map<unknown, { prop: Prop; figure: unknown }>>();
-
-/** Works something out from the wiring alone, or gives what it was in the version before, as `lintWiring`. */
-export function fromWiring<T>({ prop, given }: Notes, work: (prop: Prop) => T): T {
-  if (!given.sound) return work(prop);
-  let known = figures.get(prop.connectors);
+function reused<T>({ prop, given }: Notes, key: unknown, work: () => T): T {
+  if (!given.sound) return work();
+  let known = kept.get(prop.connectors);
   if (!known) {
     known = new Map();
-    figures.set(prop.connectors, known);
+    kept.set(prop.connectors, known);
   }
-  const last = known.get(work);
-  const figure = last && sameWiring(last.prop, prop) ? (last.figure as T) : work(prop);
-  known.set(work, { prop, figure });
-  return figure;
+  const last = known.get(key);
+  const result = last && sameWiring(last.prop, prop) ? (last.result as T) : work();
+  // The later prop has more in common with the next.
+  known.set(key, { prop, result });
+  return result;
+}
+
+/** Runs a lint of the wiring, or repeats what it said. */
+export function lintWiring(notes: Notes, lint: WiringLint): void {
+  const { prop, given } = notes;
+  const remarks = reused(notes, lint, () => {
+    const own = new Notes(prop, given);
+    lint(own);
+    return own.remarks;
+  });
+  notes.remarks.push(...remarks);
+}
+
+/** Works something out from the wiring alone, once for the versions that share it. */
+export function fromWiring<T>(notes: Notes, work: (prop: Prop) => T): T {
+  return reused(notes, work, () => work(notes.prop));
 }
 
 function sameWiring(a: Prop, b: Prop): boolean {

@@ -7,6 +7,7 @@ import type { LampChannel } from './lamp-schema.ts';
 import { homeFadeS } from './light-parts.ts';
 import { steady } from './meter.ts';
 import { activeLow } from './polarity.ts';
+import { lightCores } from './through.ts';
 
 /** What a lamp draws at full (A). */
 export function lampFullA({ draw }: Pick<LampChannel, 'draw'>): number {
@@ -50,10 +51,7 @@ export const lamp: Kind<LampChannel> = {
     ampsAt: (channel, { red }) => lampA(lampFullA(channel), red),
   },
   outputs: ({ output: { pin } }) => [{ pin, at: ['pin'] }],
-  cores: (channel) =>
-    channel.through === undefined || channel.through === 'nothing'
-      ? ['signal', activeLow(channel) ? 'plus' : 'return']
-      : ['signal', 'plus', 'return'],
+  cores: lightCores,
   draw: (channel) => {
     const busyA = lampFullA(channel);
     return { idleA: lampA(busyA, channel.park.to), busyA, stallA: busyA, pinsA: [busyA] };

@@ -6,6 +6,7 @@ import { homeFadeS } from './light-parts.ts';
 import { average, steady } from './meter.ts';
 import { activeLow } from './polarity.ts';
 import type { RgbChannel } from './rgb-schema.ts';
+import { lightCores } from './through.ts';
 
 const COLOURS = ['red', 'green', 'blue'] as const;
 const DARK: Rgb = { red: 0, green: 0, blue: 0 };
@@ -90,10 +91,7 @@ export const rgb: Kind<RgbChannel> = {
   },
   outputs: ({ output: { pins } }) =>
     pins.map((pin, i) => ({ pin, at: ['pins', i], colour: COLOURS[i]! })),
-  cores: ({ output: { common }, through }) =>
-    through === undefined || through === 'nothing'
-      ? ['signal', common === 'anode' ? 'plus' : 'return']
-      : ['signal', 'plus', 'return'],
+  cores: lightCores,
   draw: (channel) => {
     const pinsA = rgbFullA(channel);
     const busyA = pinsA[0] + pinsA[1] + pinsA[2];

@@ -15,6 +15,13 @@ export function throughOf(channel: SwitchedChannel): Through {
   return kinds.has('plus') && kinds.has('return') ? 'driver board' : 'nothing';
 }
 
+/** The cores of a light's wire: what lies between has both plus and return, an LED on the pin has one. */
+export function lightCores(channel: SwitchedChannel): readonly ('signal' | 'plus' | 'return')[] {
+  return channel.through === undefined || channel.through === 'nothing'
+    ? ['signal', activeLow(channel) ? 'plus' : 'return']
+    : ['signal', 'plus', 'return'];
+}
+
 /** Whether a light gets its current from its pins: they carry it, and a high level lights it. */
 export function isFedByPin(channel: Channel): boolean {
   if (channel.kind !== 'rgb' && channel.kind !== 'lamp') return false;
