@@ -478,8 +478,8 @@ export class Cues {
     const { spec, ease } = one.step;
     const { overS = 0 } = spec;
     const fadeS = fadeOf(spec);
-    const wanted = this.#targets(one.step, run.random);
-    const { moves } = wanted;
+    const targets = this.#targets(one.step, run.random);
+    const { moves } = targets;
     if (moves.length > 0)
       this.#attempt(run, one, () => {
         const started = this.#gate.move(moves, overS, run.who, nowS, ease, (durationS) =>
@@ -491,18 +491,18 @@ export class Cues {
           servo.delayed || (servo.moving && servo.plans === plans[i]);
         one.busy.push(() => moves.some(goesOn));
       });
-    for (const { lamp, target: to } of wanted.dims)
+    for (const { lamp, target } of targets.dims)
       this.#attempt(run, one, () => {
-        this.#gate.dim(lamp, to, fadeS, ease);
+        this.#gate.dim(lamp, target, fadeS, ease);
         one.busy.push(() => lamp.fading);
       });
-    for (const { light, target: to } of wanted.colours)
+    for (const { light, target } of targets.colours)
       this.#attempt(run, one, () => {
-        this.#gate.colour(light, to, fadeS, ease);
+        this.#gate.colour(light, target, fadeS, ease);
         one.busy.push(() => light.fading);
       });
-    const leaving = opening(wanted);
-    for (const { relay, on } of wanted.switches)
+    const leaving = opening(targets);
+    for (const { relay, on } of targets.switches)
       this.#attempt(run, one, () => this.#switch(run, one, { relay, on }, nowS, leaving));
   }
 
@@ -630,14 +630,14 @@ export class Cues {
   }
 
   #targets(step: ReadyStep, random: Random): Targets {
-    const wanted = noTargets();
+    const targets = noTargets();
     const { pose } = step.spec;
     if (pose !== undefined) mustHavePose(this.#body, pose);
     for (const { actuators, to } of this.#valuesOf(step)) {
       const drawn = typeof to === 'object' ? to.around + (2 * random() - 1) * to.spread : to;
-      for (const actuator of actuators) actuator.collectTarget(drawn, wanted as never);
+      for (const actuator of actuators) actuator.collectTarget(drawn, targets as never);
     }
-    return wanted;
+    return targets;
   }
 
   #valuesOf(step: ReadyStep): readonly Value[] {

@@ -47,7 +47,7 @@ interface Waiting {
   /** It is being planned, a slice in each tick; then the result. */
   planning?: Planning | undefined;
   planned?: Planned;
-  /** Called when it has to wait for its rail. */
+  /** That it has to wait for its rail has been reported. */
   delayed?: boolean;
   /** The starts by which it is planned. */
   starts?: Starts | undefined;
@@ -63,7 +63,9 @@ interface Starts {
   /** Whether the rail has room for each start; if it never could, none other is under way meanwhile. */
   counts: boolean[];
   /** The rail for which they do not start all at once, if any. */
-  rail?: Rail;
+  staggeredFor?: Rail;
+  /** The rail that they have to wait for, if any: the rest of this counts for nothing then. */
+  full?: Rail;
 }
 
 export interface Started {
@@ -138,8 +140,8 @@ export class Gate {
     this.#mustBeAbleToFollow(moves, ease);
     this.cancel(moves.map((move) => move.servo));
     const starts = this.#startsOf(moves);
-    const planning = new Planning(moves, asked.overS, ease, delaysOf(starts));
-    asked.starts = isRail(starts) ? undefined : starts;
+    asked.starts = starts.full ? undefined : starts;
+    const planning = new Planning(moves, asked.overS, ease, asked.starts?.delaysS);
     if (ease && moves.length > PLANNED_AT_ONCE && !moves.some(({ servo }) => servo.moving)) {
       this.#waiting.push({ ...asked, planning, askedS: nowS });
       for (const { servo } of moves) servo.delayed = true;
@@ -147,14 +149,14 @@ export class Gate {
     }
     const { plans, durationS } = planning.whole();
     asked.onPlanned?.(durationS);
-    const full = this.#blockedBy(moves) ?? (isRail(starts) ? starts : undefined);
+    const full = this.#blockedBy(moves) ?? starts.full;
     if (!full) {
       this.#start(asked, plans);
       return { durationS };
     }
     // A servo that would turn round stops meanwhile: it never goes on where nobody wants it.
     for (const { servo, targetDeg } of moves)
-      if ((servo.startsAfterS(targetDeg) ?? 0) > 0 && isRail(starts)) servo.halt();
+      if (starts.full && (servo.startsAfterS(targetDeg) ?? 0) > 0) servo.halt();
     this.#waiting.push({ ...asked, delayed: true });
     for (const { servo } of moves) servo.delayed = true;
     return { durationS, delayed: this.#reportDelayed(asked, full) };
@@ -265,7 +267,7 @@ export class Gate {
     this.#mustFitAlone(moves);
     this.cancel([servo]);
     const starts = this.#startsOf(moves);
-    servo.feel(servo.plan(targetDeg, 0, true), !isRail(starts) && starts.counts[0]!);
+    servo.feel(servo.plan(targetDeg, 0, true), !starts.full && starts.counts[0]!);
     const [softLow, softHigh] = servo.limitsDeg;
     servo.beyond ||= targetDeg < softLow || targetDeg > softHigh;
     return { targetDeg, limited: targetDeg !== askedDeg };
@@ -297,13 +299,13 @@ export class Gate {
         return true;
       }
       const starts = this.#startsOf(moves);
-      const full = this.#blockedBy(moves) ?? (isRail(starts) ? starts : undefined);
+      const full = this.#blockedBy(moves) ?? starts.full;
       if (full) {
         if (asked.planned && !asked.delayed) this.#reportDelayed(asked, full);
         asked.delayed = true;
         return true;
       }
-      if (!this.#isPlannedFor(asked, starts as Starts, nowS)) return true;
+      if (!this.#isPlannedFor(asked, starts, nowS)) return true;
       this.#start(asked, this.#plansOf(asked));
       if (asked.delayed)
         this.#journal.add(
@@ -358,7 +360,7 @@ export class Gate {
   }
 
   #start({ moves, jog, who, starts }: Waiting, plans: readonly Trajectory[]): void {
-    if (starts?.rail) this.#reportStaggered(moves, who, starts, starts.rail);
+    if (starts?.staggeredFor) this.#reportStaggered(moves, who, starts, starts.staggeredFor);
     for (const [i, { servo, targetDeg }] of moves.entries()) {
       servo.delayed = false;
       // For others that require it parked, it stays so.
@@ -465,32 +467,32 @@ export class Gate {
     const opening = switches.filter(({ on, relay }) => !on && relay.on).map(({ relay }) => relay);
     const leaving = new Set(opening);
     for (const relay of closing) this.mustBeAbleToClose(relay, nowS, leaving);
-    for (const { lamp, target: to } of dims) this.mustBeAbleToDim(lamp, to);
-    for (const { light, target: to } of colours) this.mustBeAbleToColour(light, to);
+    for (const { lamp, target } of dims) this.mustBeAbleToDim(lamp, target);
+    for (const { light, target } of colours) this.mustBeAbleToColour(light, target);
     this.mustBeAbleToMove(moves);
     // Each of them may be allowed by itself, and yet not all of them together.
     const changes = [
       ...changesOf(moves),
       ...opening.map((relay) => ({ actuator: relay, target: false })),
       ...closing.filter(({ on }) => !on).map((relay) => ({ actuator: relay, target: true })),
-      ...dims.map(({ lamp, target: to }) => dimChange(lamp, to)),
-      ...colours.map(({ light, target: to }) => colourChange(light, to)),
+      ...dims.map(({ lamp, target }) => dimChange(lamp, target)),
+      ...colours.map(({ light, target }) => colourChange(light, target)),
     ];
     const users: Actuator[] = [
       ...moves
         .filter(({ servo, targetDeg }) => !staysAtRest(servo, targetDeg))
         .map(({ servo }) => servo),
       ...closing,
-      ...dims.filter(({ target: to }) => to > 0).map(({ lamp }) => lamp),
+      ...dims.filter(({ target }) => target > 0).map(({ lamp }) => lamp),
       ...colours
-        .filter(({ target: to }) => to.red + to.green + to.blue > 0)
+        .filter(({ target: { red, green, blue } }) => red + green + blue > 0)
         .map(({ light }) => light),
     ];
     for (const user of users) this.#mustStayMet(user, changes);
     this.#mustNotBreak(changes, leaving);
     const lights = [
-      ...dims.map(({ lamp, target: to }) => [lamp, lamp.ampsAt(to)] as const),
-      ...colours.map(({ light, target: to }) => [light, light.ampsAt(to)] as const),
+      ...dims.map(({ lamp, target }) => [lamp, lamp.ampsAt(target)] as const),
+      ...colours.map(({ light, target }) => [light, light.ampsAt(target)] as const),
     ];
     this.#mustFitTogether(moves, closing, lights);
   }
@@ -666,13 +668,13 @@ export class Gate {
       }
   }
 
-  /** Whether going to `to` breaks a requirement, or moves one that is already broken further away. */
-  #breaks(requirement: Requirement, actuator: Actuator, standing: Standing): boolean {
-    if (this.#body.metAt(requirement, standing)) return false;
+  /** Whether going to `target` breaks a requirement, or moves one that is already broken further away. */
+  #breaks(requirement: Requirement, actuator: Actuator, target: Standing): boolean {
+    if (this.#body.metAt(requirement, target)) return false;
     const { now } = actuator;
-    if (typeof now !== 'number' || typeof standing !== 'number') return true;
+    if (typeof now !== 'number' || typeof target !== 'number') return true;
     if ('is' in requirement || this.#body.met(requirement)) return true;
-    return 'above' in requirement ? standing < now : standing > now;
+    return 'above' in requirement ? target < now : target > now;
   }
 
   /** Whether what a channel requires binds others: it is on, away from rest, or asked to go there. */
@@ -764,16 +766,15 @@ export class Gate {
     const moves = [{ servo, targetDeg: servo.setpoint.pos }];
     if (this.#blockedBy(moves)) return 'none';
     const starts = this.#startsOf(moves, true);
-    if (isRail(starts) || starts.delaysS[0]! > 0) return 'none';
+    if (starts.full || starts.delaysS[0]! > 0) return 'none';
     return starts.counts[0] ? 'counted' : 'alone';
   }
 
   /**
-   * When each of these moves starts, so that every rail holds while motors start; or the rail that they
-   * have to wait for. A servo that moves cannot wait: where it turns round, it starts then.
+   * When each of these moves starts, so that every rail holds while motors start. A servo that moves cannot wait: where it turns round, it starts then.
    * @param limp they are about to get their pulses, where they stand
    */
-  #startsOf(moves: readonly Move[], limp = false): Starts | Rail {
+  #startsOf(moves: readonly Move[], limp = false): Starts {
     const starts: Starts = {
       delaysS: moves.map(() => 0),
       counts: moves.map(({ servo }) => servo.rail === NO_RAIL),
@@ -789,7 +790,7 @@ export class Gate {
         if (afterS !== undefined) (afterS > 0 ? turning : starters).push(i);
       }
       if (starters.length + turning.length === 0) continue;
-      if (!this.#startsOn(rail, moves, starters, turning, starts)) return rail;
+      if (!this.#startsOn(rail, moves, starters, turning, starts)) return { ...starts, full: rail };
     }
     return starts;
   }
@@ -820,7 +821,7 @@ export class Gate {
     if (delaysS && ahead.peakA <= rail.limitA + RAIL_SLACK_A) {
       for (const [k, i] of starters.entries()) starts.delaysS[i] = delaysS[k]!;
       for (const i of [...starters, ...turning]) starts.counts[i] = true;
-      if (delaysS.some((delayS) => delayS > 0)) starts.rail = rail;
+      if (delaysS.some((delayS) => delayS > 0)) starts.staggeredFor = rail;
       return true;
     }
     // What could start if all others stood still waits for that, unless something that stays on while
@@ -832,7 +833,7 @@ export class Gate {
     let fromS = on.reduce((most, servo) => Math.max(most, servo.startedAfterS), 0);
     for (const k of startOrder(draws)) {
       starts.delaysS[starters[k]!] = fromS;
-      if (fromS > 0) starts.rail = rail;
+      if (fromS > 0) starts.staggeredFor = rail;
       fromS += START_S;
     }
     return true;
@@ -944,14 +945,6 @@ export class Gate {
       { rail: rail.name, amps: tidy(amps), limitA: rail.limitA },
     );
   }
-}
-
-function isRail(starts: Starts | Rail): starts is Rail {
-  return 'limitA' in starts;
-}
-
-function delaysOf(starts: Starts | Rail): readonly number[] | undefined {
-  return isRail(starts) ? undefined : starts.delaysS;
 }
 
 function changesOf(moves: readonly Move[]): Change[] {
