@@ -1,5 +1,6 @@
 import { BlockList, isIP } from 'node:net';
 import { hostname, networkInterfaces } from 'node:os';
+import { pageAddress } from '../shared/page-address.ts';
 import { plain } from '../shared/plain.ts';
 
 /**
@@ -48,7 +49,7 @@ export function pageAddresses(
         .sort((a, b) => Number(a.family === 'IPv6') - Number(b.family === 'IPv6'))
         .map(({ address }) => address)
     : [unbracket(listenHost)];
-  return hosts.map((host) => `http://${host.includes(':') ? `[${host}]` : host}:${port}/`);
+  return hosts.map((host) => pageAddress(host, port));
 }
 
 export interface Headers {

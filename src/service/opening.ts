@@ -50,7 +50,9 @@ export async function openProp(
   const [seen, copy] = await Promise.all([disk.look(), known.read()]);
   // What was worked out before need not be read and checked again, where nothing can be cut off.
   const text = seen.bytes?.toString();
-  const whole = text !== undefined && (copy === undefined || truncation(text, copy) === undefined);
+  const whole =
+    text !== undefined &&
+    (copy === undefined || text === copy || truncation(text, copy) === undefined);
   const form =
     resumed === undefined && whole && isText(seen.bytes!, text)
       ? await compiled?.read(text)

@@ -20,6 +20,7 @@ import { ServiceStore } from '../service/store.ts';
 import { systemClock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
 import { fitTimersMs } from '../shared/fit-timers.ts';
+import { pageAddress } from '../shared/page-address.ts';
 import { Telemetry } from '../shared/telemetry.ts';
 import { type Notify, openNotify } from '../systemd/notify.ts';
 import { feedWatchdog, Vitals, watchdogMs } from '../systemd/watchdog.ts';
@@ -189,8 +190,7 @@ class Daemon {
     preferShortTurns();
     // Printed last: its reader may send a signal at once.
     if (this.#notify) this.#starve = this.#beWatched(this.#notify);
-    const host = at.host.includes(':') ? `[${at.host}]` : at.host;
-    this.#service.print(`${name}: http://${host}:${at.port}/`);
+    this.#service.print(`${name}: ${pageAddress(at.host, at.port)}`);
   }
 
   // --- between the threads ------------------------------------------------------------------------

@@ -1,0 +1,4 @@
+/** The page's address. @param host without brackets, which an IPv6 address gets (RFC 3986, 3.2.2) */
+export function pageAddress(host: string, port: number): string {
+  return `http://${host.includes(':') ? `[${host}]` : host}:${port}/`;
+}
