@@ -1,8 +1,10 @@
 import { budgetOf } from '../prop/budget.ts';
 import { relayOf, servoOf } from '../prop/kinds/channel.ts';
+import { contactMode, loadRailOf } from '../prop/kinds/contact.ts';
 import { kindOf } from '../prop/kinds/registry.ts';
 import { degIn } from '../prop/kinds/servo.ts';
 import { coreKind } from '../prop/loom.ts';
+import { railOf } from '../prop/rails.ts';
 import type { Channel, Prop, Wire } from '../prop/schema.ts';
 import { CAUTIONS } from '../prop/trace.ts';
 import { tidy } from '../shared/units.ts';
@@ -150,8 +152,9 @@ function* logic(prop: Prop, file: string): Generator<string> {
 
 /** Rails that feed lights, in the words of the first step that needs them. */
 function feed(rail: string | undefined, prop: Prop): string {
-  if (rail === undefined || !Object.hasOwn(prop.rails, rail)) return '';
-  const { volts, fuse } = prop.rails[rail]!;
+  const spec = railOf(prop, rail);
+  if (!spec) return '';
+  const { volts, fuse } = spec;
   return ` Rail ${rail}: ${fuse ? 'fuse in, ' : ''}on, ${within(volts, 'V')} at its far end.`;
 }
 
@@ -183,7 +186,7 @@ function* relays(prop: Prop): Generator<string> {
     const rests = relay.park.to === 'on' ? 'below 1 ohm' : 'open';
     const works = relay.park.to === 'on' ? 'open' : 'below 1 ohm';
     const on = relay.park.to === 'on' ? 'off' : 'on';
-    const forS = relay.contact === 'momentary' || on === 'off' ? '' : ' --for 1';
+    const forS = contactMode(relay) === 'momentary' || on === 'off' ? '' : ' --for 1';
     yield `${name}: load disconnected, ohmmeter across the contact: ${rests} at rest. sinew --wake switch ${name} ${on}${forS}: it clicks, and reads ${works} meanwhile. The other way round: see activeLow, and which contact is used.`;
   }
 }
@@ -215,10 +218,7 @@ function* limits(prop: Prop): Generator<string> {
     if (!servo) continue;
     const park = degIn(servo, servo.park.to);
     const [low, high] = servo.limitsDeg ?? new ServoMapping(servo).calibrationDeg;
-    yield `${name}: parked at ${park === undefined ? '?' : tidy(park)} deg, power off, fit horn ${servo.linkage ? 'and rod' : ''} so that the part rests where it should park. Power on, sinew wake.`.replace(
-      'horn  so',
-      'horn so',
-    );
+    yield `${name}: parked at ${park === undefined ? '?' : tidy(park)} deg, power off, fit horn${servo.linkage ? ' and rod' : ''} so that the part rests where it should park. Power on, sinew wake.`;
     yield `${name}: sinew session; jog ${name} 1, again and again, watching: the file allows ${tidy(low)} to ${tidy(high)} deg. Stop before anything touches or buzzes, go back a little, limit ${name} high; then jog ${name} -1 for limit ${name} low. rest ${name} where it should park.`;
   }
 }
@@ -236,11 +236,12 @@ function* loads(prop: Prop): Generator<string> {
     const longest = duty
       ? `; never longer than ${duty.maxOnS} s, then ${duty.restS} s of rest`
       : '';
-    const forS = relay.contact === 'momentary' ? '' : ` --for ${Math.min(2, duty?.maxOnS ?? 2)}`;
+    const forS =
+      contactMode(relay) === 'momentary' ? '' : ` --for ${Math.min(2, duty?.maxOnS ?? 2)}`;
     const water = vapour
       ? ' Fill its tank; it never runs dry. Look for drips below it and at the boards before and after.'
       : '';
-    yield `${name}: power off, connect its load, power on.${water}${feed(relay.rail, prop)} sinew --wake switch ${name} on${forS}.${amps} Nothing smells or gets hot${longest}.`;
+    yield `${name}: power off, connect its load, power on.${water}${feed(loadRailOf(relay), prop)} sinew --wake switch ${name} on${forS}.${amps} Nothing smells or gets hot${longest}.`;
   }
 }
 

@@ -5,6 +5,7 @@ import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { fixFile } from '../../src/cli/check-fix.ts';
 import type { Operator } from '../../src/cli/verb.ts';
 import { budgetOf } from '../../src/prop/budget.ts';
+import { kindOf } from '../../src/prop/kinds/registry.ts';
 import { parseProp } from '../../src/prop/load.ts';
 import { OWL, propText, relay } from '../prop/helpers.ts';
 import { FakeDaemon, run } from './fake-daemon.ts';
@@ -100,7 +101,22 @@ describe('--first-power', () => {
     expect(out).toContain('worked out; the file does not give it');
   });
 
-  test('a file with errors is told of instead', async () => {
+  test('a contact with terminals of its own is fed by its rail, and closes for its pulse', async () => {
+    const text = propText(
+      'bell: { kind: relay, output: { board: head, pin: 12 }, pulseMs: 300, contact: { mode: momentary, rail: bell24, common: K1-1, open: K1-2 } }',
+    ).replace('channels:', 'rails: { bell24: { volts: 24, limitA: 1 } }\nchannels:');
+    const { out } = await run(['check', await written(text), '--first-power'], daemon);
+    const steps = out.split('\n').filter((line) => line.includes('switch bell on'));
+    expect(steps).toHaveLength(2);
+    for (const step of steps) expect(step).not.toContain('--for');
+    expect(out).toContain('Rail bell24: on, 24 V');
+    const { prop } = parseProp(text, 'f');
+    const bell = prop!.channels.bell!;
+    // What the page goes by to give it one button.
+    expect(kindOf(bell).info(bell, { mechanics: {} })).toMatchObject({ pulseMs: 300 });
+  });
+
+  test('a file with errors is shown instead', async () => {
     const { out, code } = await run(['check', await written('sinew: 2'), '--first-power'], daemon);
     expect(code).toBe(1);
     expect(out).toContain('is not a known version');

@@ -65,9 +65,10 @@ export const relay: Kind<RelayChannel> = {
   },
   info: (channel) => {
     const vapour = vapourInfo(channel);
+    const closesS = pulseS(channel);
     return {
       park: { to: channel.park.to === 'on' },
-      ...(channel.contact === 'momentary' && { pulseMs: (pulseS(channel) ?? 0) * 1000 }),
+      ...(closesS !== undefined && { pulseMs: closesS * 1000 }),
       ...(channel.duty && { duty: channel.duty }),
       ...(vapour && { vapour }),
     };
