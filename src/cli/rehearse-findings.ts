@@ -63,16 +63,16 @@ export function wholeFindings(
   { findings: known, prop, source }: Loaded,
 ): Finding[] {
   const { place } = source!;
-  const told = known.filter(({ severity }) => severity !== 'note').map(({ path }) => path);
-  const isTold = (path: Path) => {
+  const reported = known.filter(({ severity }) => severity !== 'note').map(({ path }) => path);
+  const isReported = (path: Path) => {
     const text = pathText(path);
-    return told.some((one) => one === text || one.startsWith(`${text}.`));
+    return reported.some((one) => one === text || one.startsWith(`${text}.`));
   };
   const found = new Map<string, { finding: Finding; own: boolean }>();
   for (const part of parts)
     for (const { path, first, count } of alike(part, prop!)) {
       // A start that comes a moment later, for its rail, is normal.
-      if (first.what === 'staggered' || isTold(path)) continue;
+      if (first.what === 'staggered' || isReported(path)) continue;
       const key = JSON.stringify([pathText(path), first.what, first.channel]);
       // A step is reported in the rehearsal of its own cue, where it shows there.
       const own = part.of === 'cue' && part.name === first.cue;

@@ -8,7 +8,7 @@ export interface ContactEnds {
   common: string;
   open?: string;
   closed?: string;
-  /** The one that the load hangs on; the open one where both have wires, undefined where none has. */
+  /** The one that the load is connected to; the open one where both have wires, undefined where none has. */
   used?: 'open' | 'closed';
 }
 

@@ -200,7 +200,7 @@ function lintRated(
     if (askedDegS > freeDegS * (1 + 1e-9))
       notes.warning(
         path,
-        `at its ${tidy(spec.speedDegS)} deg/s the flap of ${name} asks its horn for ${tidy(askedDegS, 0)} deg/s, and it turns ${tidy(freeDegS, 0)} deg/s at most at the ${tidy(volts, 2)} V that arrive`,
+        `at its ${tidy(spec.speedDegS)} deg/s the flap of ${name} needs ${tidy(askedDegS, 0)} deg/s from its horn, which turns ${tidy(freeDegS, 0)} deg/s at most at the ${tidy(volts, 2)} V that arrive`,
         `set speedDegS to ${Math.floor((spec.speedDegS * freeDegS) / askedDegS + 1e-9)} or less`,
       );
     return;
@@ -265,7 +265,7 @@ function lintContacts(notes: Notes, { label, path, amps }: WireLoad): void {
       if (!notes.given.broken(at))
         notes.warning(
           at,
-          `a contact of ${name} may carry ${A(ratedA)}, and ${label} brings it up to ${A(amps)}`,
+          `a contact of ${name} may carry ${A(ratedA)}, and ${label} carries up to ${A(amps)}`,
           'use a larger one, or share the current between several contacts and wires',
         );
     }

@@ -6,7 +6,7 @@ import type { Loom } from './loom.ts';
 import type { Notes } from './notes.ts';
 import type { RelayChannel } from './schema.ts';
 
-/** The contacts of relays: which terminal the load hangs on, and what that means at rest. */
+/** The contacts of relays: which terminal the load is connected to, and what that means at rest. */
 export function lintContacts(notes: Notes, loom: Loom): void {
   for (const [name, channel] of Object.entries(notes.prop.channels)) {
     const relay = relayOf(channel);

@@ -50,7 +50,7 @@ function lintLinkage(
   if (most !== undefined && hornSpeedDegS > most * (1 + 1e-9))
     notes.warning(
       ['channels', name, 'speedDegS'],
-      `with the flap at ${deg(hornSpeedAtDeg)} its ${servo.speedDegS} deg/s ask the horn for ${tidy(hornSpeedDegS, 0)} deg/s, and it turns ${most} deg/s at most`,
+      `with the flap at ${deg(hornSpeedAtDeg)} its ${servo.speedDegS} deg/s need ${tidy(hornSpeedDegS, 0)} deg/s from the horn, which turns ${most} deg/s at most`,
       `set speedDegS to ${Math.floor((servo.speedDegS * most * 10) / hornSpeedDegS) / 10} or less`,
     );
 }
@@ -81,7 +81,7 @@ function lintInertia(notes: Notes, name: string, { load }: ServoChannel): void {
   if (flap?.centreMm !== 0 || flap.inertiaKgM2 !== undefined) return;
   notes.warning(
     ['channels', name, 'load', 'flap'],
-    `with centreMm: 0 nothing tells how hard its ${flap.massKg} kg are to start, and the torque counts as 0`,
+    `with centreMm: 0 the file does not say how hard its ${flap.massKg} kg are to start, and the torque counts as 0`,
     'add inertiaKgM2: for an upright door mass (kg) x width (m) x width (m) / 3; for a turntable mass x radius x radius / 2',
   );
 }
@@ -96,7 +96,7 @@ function lintFall(
   { park, marks = {}, load }: ServoChannel,
   { fall, parkFall }: Mechanics,
 ): void {
-  const gears = `the gears are taken to hold ${GEAR_HOLDS * 100} % of stallNm, an assumption`;
+  const gears = `assuming that the gears hold ${GEAR_HOLDS * 100} % of stallNm`;
   const level =
     load?.flap?.levelDeg === undefined
       ? '; without levelDeg its whole weight counts everywhere'

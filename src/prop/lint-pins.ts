@@ -27,7 +27,7 @@ export function lintPins(notes: Notes): void {
   const loads = pinLoads(notes.prop).filter(({ channel }) => !isBroken(notes, channel));
   // A broken channel's current is not known, and a sum without it says nothing.
   for (const [, all] of grouped(loads, ({ channel }) => channel)) lintLoads(notes, all);
-  // What is told as an error already is not told again as a part of the sum.
+  // What is an error already is not reported again as a part of the sum.
   lintSums(
     notes,
     loads.filter(({ channel }) => !notes.hasErrorIn(['channels', channel])),
@@ -155,7 +155,7 @@ function lintRail(notes: Notes, name: string, channel: LightChannel): void {
   else if (supplyV > highV + ROUNDING_V)
     notes.warning(
       path,
-      `the LEDs of ${name} hang between ${V(supplyV)} and a pin that is ${V(highV)} when they are dark: they may glow, and current leaks into the pin`,
+      `the LEDs of ${name} are connected between ${V(supplyV)} and a pin that is ${V(highV)} when they are dark: they may glow, and current leaks into the pin`,
       `${TRANSISTOR}, or feed the LEDs with ${V(highV)}`,
     );
 }
@@ -222,7 +222,7 @@ function lintSums(notes: Notes, loads: readonly PinLoad[]): void {
     const most = by.sort((a, b) => b[1] - a[1]).slice(0, 3);
     notes.warning(
       ['boards', board],
-      `the pins of ${board} carry ${mA(amps)} together when all is on, and about ${mA(sumA)} is what they may (most: ${most.map(([one, its]) => `${one} ${mA(its)}`).join(', ')})`,
+      `the pins of ${board} carry ${mA(amps)} together when all is on, and their limit is about ${mA(sumA)} (most: ${most.map(([one, its]) => `${one} ${mA(its)}`).join(', ')})`,
       'switch the largest of them through a transistor: through: n-mosfet, or through: driver board',
     );
   }

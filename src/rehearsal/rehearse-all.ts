@@ -12,7 +12,7 @@ import { type Event, REHEARSAL, Stage, time } from './stage.ts';
  * parking from the worst poses, each by the core itself without hardware.
  */
 
-/** What was rehearsed: one part of the prop, and what was told on the way. */
+/** What was rehearsed: one part of the prop, and what was reported on the way. */
 export interface Part {
   of: 'wake' | 'cue' | 'idle' | 'trigger' | 'park';
   /** Of the cue, idle behaviour or trigger; of a park, where it began, in words. */

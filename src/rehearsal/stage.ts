@@ -6,7 +6,7 @@ import type { Prop } from '../prop/schema.ts';
 import type { Clock } from '../shared/clock.ts';
 import type { What } from '../shared/journal.ts';
 
-/** Something told on the way: what was refused, delayed, slower than asked. */
+/** Something reported on the way: what was refused, delayed, slower than asked. */
 export interface Event {
   tS: number;
   what: What;
@@ -22,7 +22,7 @@ export const TICK_MS = 5;
 /** Who commands in a rehearsal. */
 export const REHEARSAL = 'rehearsal';
 /** Recorded by the journal on the way, and worth a line. */
-const TOLD: ReadonlySet<What> = new Set<What>([
+const REPORTED: ReadonlySet<What> = new Set<What>([
   'refused',
   'delayed',
   'staggered',
@@ -47,8 +47,8 @@ class NoBoard implements Driver {
   async close(): Promise<void> {}
 }
 
-/** Stands still until it is told the time. */
-class ToldClock implements Clock {
+/** Stands still until the time is set. */
+class SetClock implements Clock {
   ms = 0;
   nowMs(): number {
     return this.ms;
@@ -68,7 +68,7 @@ export function time(seconds: number): number {
 
 /** The core itself, without hardware, on a clock of its own; every servo known and every relay rested. */
 export class Stage {
-  readonly #clock = new ToldClock();
+  readonly #clock = new SetClock();
   readonly core: Core;
   /** Since `listen`. */
   readonly events: Event[] = [];
@@ -110,7 +110,7 @@ export class Stage {
     this.core.tick(this.#clock.ms, 1);
   }
 
-  /** From now on what is told counts. */
+  /** From now on what is reported counts. */
   listen(): void {
     this.startedS = this.core.nowS;
   }
@@ -130,8 +130,8 @@ export class Stage {
   }
 
   #hear({ what, text, values }: JournalEntry): void {
-    // What is told while the core is made comes before it is there.
-    if (!Number.isFinite(this.startedS) || this.sinceS < 0 || !TOLD.has(what)) return;
+    // Reports while the core is made come before it is there.
+    if (!Number.isFinite(this.startedS) || this.sinceS < 0 || !REPORTED.has(what)) return;
     const about = { cue: values?.cue as string, step: values?.step as number };
     const tS = time(this.sinceS);
     // What the gate says of a move, the cue says again, and which step it was.

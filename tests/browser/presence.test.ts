@@ -20,7 +20,7 @@ it('a device says its name once, and is known by it', async () => {
   operator.linkMayBreak = true;
   await operator.button('Name this device').click();
   await page.getByLabel('Name of this device').fill('workbench phone');
-  await operator.button('Keep the name').click();
+  await operator.button('Save the name').click();
   await page.getByText(/^This is workbench phone \d{4}\./).waitFor();
   await page.reload();
   await operator.linked();
@@ -56,7 +56,7 @@ it('a relay tells how long it stays on and rests, and a running cue asks before 
   await operator.button('Run wake').click();
   await page.getByText('running').first().waitFor();
   await operator.button('Run wake').click();
-  const question = page.getByRole('alertdialog', { name: 'wake runs already' });
+  const question = page.getByRole('alertdialog', { name: 'wake is already running' });
   await question.waitFor();
   await operator.button('Cancel').click();
   await operator.button('End wake').click();

@@ -87,7 +87,7 @@ it('tells who stopped the prop, also to a page that comes later', async () => {
     .waitFor();
   // Control is somebody else's, so that there is nothing to take and nothing to reset.
   await operator.button('Ask for control').click();
-  await operator.button('Ask no more').waitFor();
+  await operator.button('Stop asking').waitFor();
   const { asks } = (await holder.ask('lease.ask', { wanted: false })) as { asks: string[] };
   expect(asks).toEqual([expect.stringMatching(/^page \d+$/)]);
   await operator.close();

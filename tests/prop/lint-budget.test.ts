@@ -251,7 +251,7 @@ describe('wires', () => {
       {
         severity: 'warning',
         path: 'connectors.S1.ratedA',
-        wrong: 'a contact of S1 may carry 1 A, and W1 brings it up to 1.5 A',
+        wrong: 'a contact of S1 may carry 1 A, and W1 carries up to 1.5 A',
         right: 'larger one',
       },
     ]);
@@ -455,7 +455,7 @@ channels:
       {
         severity: 'warning',
         wrong:
-          'at its 380 deg/s the flap of a asks its horn for 380 deg/s, and it turns 370 deg/s at most',
+          'at its 380 deg/s the flap of a needs 380 deg/s from its horn, which turns 370 deg/s at most',
         right: 'set speedDegS to 370',
       },
     ]);

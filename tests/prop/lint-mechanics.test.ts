@@ -151,7 +151,7 @@ describe('linkage', () => {
       {
         severity: 'warning',
         path: 'channels.lid.speedDegS',
-        wrong: /ask the horn for 307 deg\/s, and it turns 300 deg\/s at most/,
+        wrong: /need 307 deg\/s from the horn, which turns 300 deg\/s at most/,
         right: 'set speedDegS to 244.3 or less',
       },
     ]);

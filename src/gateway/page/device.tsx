@@ -43,7 +43,7 @@ export function Device() {
         />
       </label>
       <button type="submit" disabled={holding.value}>
-        Keep the name
+        Save the name
       </button>
     </form>
   );

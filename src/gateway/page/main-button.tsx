@@ -19,7 +19,7 @@ function actNow(): Act {
       return { label: 'Take control', act: () => void ask('lease.take', {}) };
     const asked = asks.value.includes(me.value);
     return {
-      label: asked ? 'Ask no more' : 'Ask for control',
+      label: asked ? 'Stop asking' : 'Ask for control',
       act: () => void ask('lease.ask', { wanted: !asked }),
     };
   }

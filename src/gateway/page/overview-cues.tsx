@@ -28,9 +28,9 @@ export function Cues() {
               onStart={() =>
                 running
                   ? askFirst({
-                      title: `${cue} runs already`,
-                      text: 'Run it again from its beginning? It goes on meanwhile.',
-                      yes: 'Run it again',
+                      title: `${cue} is already running`,
+                      text: 'Start it again from its beginning? It keeps running until you answer.',
+                      yes: 'Start again',
                       act: () => void command('cue.run', { cue }),
                     })
                   : command('cue.run', { cue })

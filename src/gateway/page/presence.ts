@@ -3,7 +3,7 @@ import { NOT_PARKED } from '../../shared/condition-text.ts';
 import { linkState } from './link.ts';
 import { condition, holding, known, notParked, propName } from './store.ts';
 
-/** The tab tells prop and condition; while in control the page asks before it goes, and the screen stays awake. */
+/** The tab shows prop and condition; while in control the page asks before it goes, and the screen stays awake. */
 export function watchPresence(): void {
   effect(() => {
     const lost = linkState.value === 'lost' ? 'link lost' : 'no link yet';

@@ -18,7 +18,7 @@ import {
 /** Whether the reason of the refusal that is shown has gone; undefined where only time can tell. */
 const isOver = signal<(() => boolean) | undefined>(undefined);
 
-/** What a refused channel needs of another one, as the daemon tells it. */
+/** What a refused channel needs of another one, as the daemon gives it. */
 interface Requirement {
   channel: string;
   above?: number | string;

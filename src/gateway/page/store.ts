@@ -31,7 +31,7 @@ export const propName = signal('');
 /** Version of the prop file that is in use: what is read of the prop is read again when it changes. */
 export const version = signal('');
 export const condition = signal<Condition>('parked');
-/** The daemon has told of the prop: before that nothing is claimed of it. */
+/** The daemon has described the prop; before that nothing is claimed about it. */
 export const known = signal(false);
 /** Why the prop is in its condition. */
 export const cause = signal<NoticeParams<'condition'>['cause'] | undefined>(undefined);
