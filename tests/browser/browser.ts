@@ -11,9 +11,9 @@ import {
   chromium,
   type Page,
 } from 'playwright-core';
-import { expect, onTestFinished } from 'vitest';
-import type { Daemon } from '../system/daemon.ts';
-import { ARGS, findChromium } from './chromium.ts';
+import { afterAll, afterEach, beforeAll, beforeEach, expect, onTestFinished } from 'vitest';
+import { Daemon } from '../system/daemon.ts';
+import { ARGS, findChromium, launch } from './chromium.ts';
 
 export { launch } from './chromium.ts';
 
@@ -22,6 +22,20 @@ export const VIEWS = ['overview', 'bench', 'wiring'] as const;
 const FILLED = { overview: '.channels', bench: '.pad', wiring: 'table.wires tbody tr' };
 export const PHONE = { width: 360, height: 740 };
 export const LAPTOP = { width: 1440, height: 900 };
+
+/** A browser for all tests of a file, and a daemon on the owl for each of them. To be called once, at the top. */
+export function browserAndDaemons(): { readonly browser: Browser; readonly daemon: Daemon } {
+  const on = {} as { browser: Browser; daemon: Daemon };
+  beforeAll(async () => {
+    on.browser = await launch();
+  });
+  afterAll(() => on.browser?.close());
+  beforeEach(async () => {
+    on.daemon = await Daemon.start();
+  });
+  afterEach(() => on.daemon.cleanUp());
+  return on;
+}
 
 /**
  * Headless Chromium without the browser driver's own ideas: a page behind another is really hidden

@@ -1,24 +1,13 @@
 import { readFile, writeFile } from 'node:fs/promises';
-import type { Browser } from 'playwright-core';
-import { afterAll, afterEach, beforeAll, beforeEach, expect, it } from 'vitest';
+import { expect, it } from 'vitest';
 import { budgetSvg } from '../../src/cli/cue-drawn.tsx';
 import { budgetOf } from '../../src/prop/budget.ts';
 import { parseProp } from '../../src/prop/load.ts';
 import { rehearsedLoad } from '../../src/rehearsal/rehearsed-load.ts';
-import { Daemon } from '../system/daemon.ts';
 import { axeSource, breaches, overhang } from './axe.ts';
-import { LAPTOP, launch, Operator, PHONE } from './browser.ts';
+import { browserAndDaemons, LAPTOP, Operator, PHONE } from './browser.ts';
 
-let browser: Browser;
-let daemon: Daemon;
-beforeAll(async () => {
-  browser = await launch();
-});
-afterAll(() => browser?.close());
-beforeEach(async () => {
-  daemon = await Daemon.start();
-});
-afterEach(() => daemon.cleanUp());
+const rig = browserAndDaemons();
 
 const sizes = [
   ['phone', 'light', PHONE],
@@ -28,7 +17,7 @@ const sizes = [
 it.each(sizes)(
   'on a %s, %s, a cue shows the load of its rails',
   async (_, colorScheme, viewport) => {
-    const operator = await Operator.open(browser, daemon, {
+    const operator = await Operator.open(rig.browser, rig.daemon, {
       colorScheme,
       viewport,
       scripts: [axeSource],
@@ -45,7 +34,7 @@ it.each(sizes)(
       .waitFor();
     await row.getByRole('img', { name: /^Load of logic5v: peak / }).waitFor();
     // In the words of the command line's picture.
-    const { prop } = parseProp(await daemon.readProp(), 'prop.yaml');
+    const { prop } = parseProp(await rig.daemon.readProp(), 'prop.yaml');
     const svg = budgetSvg(prop!, [await rehearsedLoad(prop!, 'wake')]);
     const captions = await row.locator('figcaption').allTextContents();
     expect(captions).toHaveLength(2);
@@ -60,7 +49,7 @@ it.each(sizes)(
 );
 
 it.each(sizes)('on a %s, %s, every channel has its voltage', async (_, colorScheme, viewport) => {
-  const operator = await Operator.open(browser, daemon, {
+  const operator = await Operator.open(rig.browser, rig.daemon, {
     colorScheme,
     viewport,
     scripts: [axeSource],
@@ -68,7 +57,7 @@ it.each(sizes)('on a %s, %s, every channel has its voltage', async (_, colorSche
   await operator.view('wiring');
   const sheet = operator.page.locator('.drops');
   await sheet.locator('tbody tr').first().waitFor();
-  const { prop } = parseProp(await daemon.readProp(), 'prop.yaml');
+  const { prop } = parseProp(await rig.daemon.readProp(), 'prop.yaml');
   const { channels } = budgetOf(prop!);
   expect(await sheet.locator('tbody tr').count()).toBe(channels.length);
   for (const { name, movingV } of channels) {
@@ -81,9 +70,12 @@ it.each(sizes)('on a %s, %s, every channel has its voltage', async (_, colorSche
 });
 
 it('what the check says of fuses and wires stands below', async () => {
-  const text = await readFile(daemon.propFile, 'utf8');
-  await writeFile(daemon.propFile, text.replace(/fuse: \{ ratingA: [\d.]+/, 'fuse: { ratingA: 20'));
-  const operator = await Operator.open(browser, daemon);
+  const text = await readFile(rig.daemon.propFile, 'utf8');
+  await writeFile(
+    rig.daemon.propFile,
+    text.replace(/fuse: \{ ratingA: [\d.]+/, 'fuse: { ratingA: 20'),
+  );
+  const operator = await Operator.open(rig.browser, rig.daemon);
   await operator.view('wiring');
   await operator.page.getByText('a fuse of 20 A does not protect').waitFor();
   await operator.close();

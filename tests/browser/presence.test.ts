@@ -1,21 +1,11 @@
-import type { Browser } from 'playwright-core';
-import { afterAll, afterEach, beforeAll, beforeEach, expect, it } from 'vitest';
-import { Daemon, Peer } from '../system/daemon.ts';
-import { launch, Operator } from './browser.ts';
+import { expect, it } from 'vitest';
+import { Peer } from '../system/daemon.ts';
+import { browserAndDaemons, Operator } from './browser.ts';
 
-let browser: Browser;
-let daemon: Daemon;
-beforeAll(async () => {
-  browser = await launch();
-});
-afterAll(() => browser?.close());
-beforeEach(async () => {
-  daemon = await Daemon.start();
-});
-afterEach(() => daemon.cleanUp());
+const rig = browserAndDaemons();
 
 it('a device says its name once, and is known by it', async () => {
-  const operator = await Operator.open(browser, daemon);
+  const operator = await Operator.open(rig.browser, rig.daemon);
   const { page } = operator;
   operator.linkMayBreak = true;
   await operator.button('Name this device').click();
@@ -25,7 +15,7 @@ it('a device says its name once, and is known by it', async () => {
   await page.reload();
   await operator.linked();
   await operator.takeControl();
-  const watch = await Peer.connect(daemon);
+  const watch = await Peer.connect(rig.daemon);
   await watch.ask('session.open', { client: 'watch' });
   await watch.ask('state.follow', { hz: 50 });
   const { holder } = await watch.untilState((frame) => frame.holder !== null);
@@ -34,7 +24,7 @@ it('a device says its name once, and is known by it', async () => {
 });
 
 it('the tab tells prop and condition, and asks before it is left in control', async () => {
-  const operator = await Operator.open(browser, daemon);
+  const operator = await Operator.open(rig.browser, rig.daemon);
   const { page } = operator;
   await expect.poll(() => page.title()).toBe('parked · Foyer owl');
   const asks = () =>
@@ -50,7 +40,7 @@ it('the tab tells prop and condition, and asks before it is left in control', as
 });
 
 it('a relay tells how long it stays on and rests, and a running cue asks before it starts again', async () => {
-  const operator = await Operator.open(browser, daemon);
+  const operator = await Operator.open(rig.browser, rig.daemon);
   const { page } = operator;
   await operator.wake();
   await operator.button('Run wake').click();
@@ -72,7 +62,7 @@ it('a relay tells how long it stays on and rests, and a running cue asks before 
 });
 
 it('the journal is searched and downloaded', async () => {
-  const operator = await Operator.open(browser, daemon);
+  const operator = await Operator.open(rig.browser, rig.daemon);
   const { page } = operator;
   await operator.takeControl();
   const journal = page.getByLabel('Journal', { exact: true });

@@ -1,24 +1,14 @@
 import { setTimeout as sleep } from 'node:timers/promises';
-import type { Browser } from 'playwright-core';
-import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from 'vitest';
-import { Daemon, Peer } from '../system/daemon.ts';
-import { launch, Operator, PHONE, VIEWS } from './browser.ts';
+import { describe, expect, it } from 'vitest';
+import { Peer } from '../system/daemon.ts';
+import { browserAndDaemons, Operator, PHONE, VIEWS } from './browser.ts';
 
-let browser: Browser;
-let daemon: Daemon;
-beforeAll(async () => {
-  browser = await launch();
-});
-afterAll(() => browser?.close());
-beforeEach(async () => {
-  daemon = await Daemon.start();
-});
-afterEach(() => daemon.cleanUp());
+const rig = browserAndDaemons();
 
 it('stops by key without control, in every view, and says so to everyone', async () => {
-  const holder = await Peer.holder(daemon);
+  const holder = await Peer.holder(rig.daemon);
   await holder.ask('state.follow', { hz: 50 });
-  const operator = await Operator.open(browser, daemon);
+  const operator = await Operator.open(rig.browser, rig.daemon);
   await operator.condition('live');
   for (const view of VIEWS) {
     await operator.view(view);
@@ -40,9 +30,9 @@ it('stops by key without control, in every view, and says so to everyone', async
 });
 
 it('stops by key while a text is being typed', async () => {
-  const holder = await Peer.holder(daemon);
+  const holder = await Peer.holder(rig.daemon);
   await holder.ask('state.follow', { hz: 50 });
-  const operator = await Operator.open(browser, daemon, { view: 'wiring' });
+  const operator = await Operator.open(rig.browser, rig.daemon, { view: 'wiring' });
   const search = operator.page.getByRole('searchbox');
   await search.fill('W0');
   await search.press('Escape');
@@ -52,7 +42,7 @@ it('stops by key while a text is being typed', async () => {
 });
 
 it('has stop, park and what comes next on screen wherever one scrolls, on a phone too', async () => {
-  const operator = await Operator.open(browser, daemon, { viewport: PHONE });
+  const operator = await Operator.open(rig.browser, rig.daemon, { viewport: PHONE });
   for (const view of VIEWS) {
     await operator.view(view);
     for (const top of [0, 100_000]) {
@@ -70,10 +60,10 @@ it('has stop, park and what comes next on screen wherever one scrolls, on a phon
 });
 
 it('takes control, wakes, parks, resets after a stop, and hands over', async () => {
-  const watch = await Peer.connect(daemon);
+  const watch = await Peer.connect(rig.daemon);
   await watch.ask('session.open', { client: 'watch' });
   await watch.ask('state.follow', { hz: 50 });
-  const operator = await Operator.open(browser, daemon);
+  const operator = await Operator.open(rig.browser, rig.daemon);
   expect(await operator.button('Wake').count()).toBe(0);
   await operator.wake();
   await operator.button('Park').click();
@@ -98,7 +88,7 @@ it('takes control, wakes, parks, resets after a stop, and hands over', async () 
 });
 
 it('shows what the daemon refuses, in its words, until it is dismissed', async () => {
-  const operator = await Operator.open(browser, daemon);
+  const operator = await Operator.open(rig.browser, rig.daemon);
   await operator.wake();
   const alert = operator.page.getByRole('alert').filter({ hasText: /./ });
   expect(await alert.count()).toBe(0);
@@ -115,8 +105,8 @@ it('shows what the daemon refuses, in its words, until it is dismissed', async (
 });
 
 it('lets a second page follow the first', async () => {
-  const first = await Operator.open(browser, daemon);
-  const second = await Operator.open(browser, daemon, { viewport: PHONE });
+  const first = await Operator.open(rig.browser, rig.daemon);
+  const second = await Operator.open(rig.browser, rig.daemon, { viewport: PHONE });
   await first.wake();
   await second.condition('live');
   const holder = await second.page.locator('.lease').textContent();
@@ -135,7 +125,7 @@ it('lets a second page follow the first', async () => {
 });
 
 it('does not take two pages of one window for each other', async () => {
-  const first = await Operator.open(browser, daemon);
+  const first = await Operator.open(rig.browser, rig.daemon);
   await first.takeControl();
   // A page opened from another inherits a copy of what that one keeps for its tab.
   const opened = first.page.context().waitForEvent('page');
@@ -154,7 +144,7 @@ describe('the stop button', () => {
     return entries.filter(({ what }) => what === 'stop').length;
   };
   const watching = async (): Promise<Peer> => {
-    const watch = await Peer.connect(daemon);
+    const watch = await Peer.connect(rig.daemon);
     await watch.ask('session.open', { client: 'watch' });
     await watch.ask('state.follow', { hz: 50 });
     return watch;
@@ -162,7 +152,7 @@ describe('the stop button', () => {
 
   it('stops on the press, before it is let go, and once', async () => {
     const watch = await watching();
-    const operator = await Operator.open(browser, daemon);
+    const operator = await Operator.open(rig.browser, rig.daemon);
     const box = (await operator.button(/^Stop/).boundingBox())!;
     await operator.page.mouse.move(box.x + box.width / 2, box.y + box.height / 2);
     await operator.page.mouse.down();
@@ -175,7 +165,7 @@ describe('the stop button', () => {
 
   it.each(['Escape', 'Enter', ' '])('a held key (%j) is one stop', async (key) => {
     const watch = await watching();
-    const operator = await Operator.open(browser, daemon);
+    const operator = await Operator.open(rig.browser, rig.daemon);
     if (key !== 'Escape') await operator.button(/^Stop/).focus();
     for (let n = 0; n < 20; n++) await operator.page.keyboard.down(key);
     await watch.untilState((frame) => frame.condition === 'stopped');
@@ -187,7 +177,7 @@ describe('the stop button', () => {
 
   it('a click without a press, as a screen reader sends it, stops each time', async () => {
     const watch = await watching();
-    const operator = await Operator.open(browser, daemon);
+    const operator = await Operator.open(rig.browser, rig.daemon);
     await operator.button(/^Stop/).evaluate((button: HTMLElement) => button.click());
     await watch.untilState((frame) => frame.condition === 'stopped');
     await operator.button(/^Stop/).click();
@@ -224,7 +214,7 @@ async function inSight(operator: Operator): Promise<void> {
 }
 
 it('keeps stop and park in sight under pinch zoom', async () => {
-  const operator = await Operator.open(browser, daemon, { viewport: PHONE });
+  const operator = await Operator.open(rig.browser, rig.daemon, { viewport: PHONE });
   const session = await operator.page.context().newCDPSession(operator.page);
   for (const pageScaleFactor of [2, 4, 1.5, 1]) {
     await session.send('Emulation.setPageScaleFactor', { pageScaleFactor });
@@ -274,7 +264,7 @@ async function tapStop(operator: Operator): Promise<void> {
 
 describe('an on-screen keyboard', () => {
   it('that lies over the page leaves stop and park in sight', async () => {
-    const operator = await Operator.open(browser, daemon, {
+    const operator = await Operator.open(rig.browser, rig.daemon, {
       ...{ ...TOUCH, view: 'bench/beak', scripts: [STAND_IN] },
     });
     await operator.wake();
@@ -295,7 +285,7 @@ describe('an on-screen keyboard', () => {
   });
 
   it('that makes the page shorter leaves stop and park in sight, and the field too', async () => {
-    const operator = await Operator.open(browser, daemon, { ...TOUCH, view: 'bench/beak' });
+    const operator = await Operator.open(rig.browser, rig.daemon, { ...TOUCH, view: 'bench/beak' });
     await operator.wake();
     const field = operator.page.getByLabel('Angle (deg)');
     await field.focus();
@@ -319,7 +309,10 @@ it("keeps stop and park in sight when a browser's own bar has slid away", async 
   const root = `Object.defineProperty(document.documentElement, 'clientHeight', {
     configurable: true, get: () => innerHeight - 56 });`;
   const late = `document.addEventListener('readystatechange', () => { ${root} });`;
-  const operator = await Operator.open(browser, daemon, { ...TOUCH, scripts: [STAND_IN, late] });
+  const operator = await Operator.open(rig.browser, rig.daemon, {
+    ...TOUCH,
+    scripts: [STAND_IN, late],
+  });
   await inSight(operator);
   await see(operator, { height: 640 });
   await inSight(operator);
@@ -327,7 +320,7 @@ it("keeps stop and park in sight when a browser's own bar has slid away", async 
 });
 
 it.each([200, 400])('keeps stop and park in sight with text at %i %', async (percent) => {
-  const operator = await Operator.open(browser, daemon, { viewport: PHONE });
+  const operator = await Operator.open(rig.browser, rig.daemon, { viewport: PHONE });
   await operator.page.evaluate((size) => {
     document.documentElement.style.fontSize = `${size}%`;
   }, percent);
@@ -336,7 +329,7 @@ it.each([200, 400])('keeps stop and park in sight with text at %i %', async (per
 });
 
 it('keeps stop and park above whatever covers the page', async () => {
-  const operator = await Operator.open(browser, daemon);
+  const operator = await Operator.open(rig.browser, rig.daemon);
   await operator.page.evaluate(() => {
     const cover = document.createElement('div');
     cover.style.cssText = 'position:fixed;inset:0;z-index:2147483647;background:red';

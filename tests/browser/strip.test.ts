@@ -1,8 +1,7 @@
-import type { Browser } from 'playwright-core';
-import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from 'vitest';
-import { Daemon, Peer } from '../system/daemon.ts';
+import { describe, expect, it } from 'vitest';
+import { Peer } from '../system/daemon.ts';
 import { axeSource, breaches, overhang } from './axe.ts';
-import { launch, Operator } from './browser.ts';
+import { browserAndDaemons, Operator } from './browser.ts';
 
 const SIZES = [
   { width: 360, height: 640 },
@@ -10,23 +9,17 @@ const SIZES = [
   { width: 1440, height: 900 },
 ] as const;
 
-let browser: Browser;
-let daemon: Daemon;
-beforeAll(async () => {
-  browser = await launch();
-});
-afterAll(() => browser?.close());
-beforeEach(async () => {
-  daemon = await Daemon.start();
-});
-afterEach(() => daemon.cleanUp());
+const rig = browserAndDaemons();
 
 const strip = ({ page }: Operator) => page.getByRole('region', { name: 'State of the prop' });
 
 it.each(SIZES)(
   'the strip tells everything at $width px and never changes its height',
   async (size) => {
-    const operator = await Operator.open(browser, daemon, { viewport: size, scripts: [axeSource] });
+    const operator = await Operator.open(rig.browser, rig.daemon, {
+      viewport: size,
+      scripts: [axeSource],
+    });
     const bar = strip(operator);
     const says = (text: string | RegExp) => bar.getByText(text).first().waitFor();
     const heights = new Set<number>();
@@ -66,7 +59,7 @@ it.each(SIZES)(
 );
 
 it('leaves room for who has control beside a long refusal', async () => {
-  const operator = await Operator.open(browser, daemon);
+  const operator = await Operator.open(rig.browser, rig.daemon);
   await operator.wake();
   await operator.button('mist on').click();
   await operator.page.getByRole('alert').filter({ hasText: 'mist needs' }).waitFor();
@@ -78,9 +71,9 @@ it('leaves room for who has control beside a long refusal', async () => {
 });
 
 it('tells who stopped the prop, also to a page that comes later', async () => {
-  const holder = await Peer.holder(daemon);
+  const holder = await Peer.holder(rig.daemon);
   await holder.ask('stop', { category: 1 });
-  const operator = await Operator.open(browser, daemon);
+  const operator = await Operator.open(rig.browser, rig.daemon);
   await operator.condition('stopped');
   await strip(operator)
     .getByText(/by holder/)
@@ -95,7 +88,7 @@ it('tells who stopped the prop, also to a page that comes later', async () => {
 
 describe('a refusal', () => {
   it('stands beside the hand with value and remedy, shifts nothing, and goes when it is over', async () => {
-    const operator = await Operator.open(browser, daemon, { viewport: SIZES[0] });
+    const operator = await Operator.open(rig.browser, rig.daemon, { viewport: SIZES[0] });
     await operator.wake();
     const on = operator.button('mist on');
     await on.scrollIntoViewIfNeeded();
@@ -120,7 +113,7 @@ describe('a refusal', () => {
   });
 
   it('of what only the other condition forbids goes with that condition', async () => {
-    const operator = await Operator.open(browser, daemon);
+    const operator = await Operator.open(rig.browser, rig.daemon);
     await operator.wake();
     await operator.button(/^Stop/).click();
     await operator.condition('stopped');
@@ -139,11 +132,11 @@ describe('a refusal', () => {
 
 describe('the main button', () => {
   it('takes no second tap that was meant for what it was before', async () => {
-    const operator = await Operator.open(browser, daemon);
+    const operator = await Operator.open(rig.browser, rig.daemon);
     const at = (await operator.button('Take control').boundingBox())!;
     await operator.page.mouse.dblclick(at.x + at.width / 2, at.y + at.height / 2);
     await operator.button('Hand over').waitFor();
-    const watch = await Peer.connect(daemon);
+    const watch = await Peer.connect(rig.daemon);
     await watch.ask('session.open', { client: 'watch' });
     await watch.ask('state.follow', { hz: 50 });
     const { t } = await watch.untilState(() => true);
