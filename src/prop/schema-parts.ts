@@ -163,6 +163,14 @@ export function makeParts() {
       'a resistor fitted from this pin (each of them) to its supply (up) or to ground (down), about 10 kohm: it decides the level while no program drives the pin',
     );
 
+  /** One pin that switches something. */
+  const switchedPin = z.strictObject({
+    board: name('board'),
+    pin,
+    activeLow: z.boolean().default(false),
+    pull,
+  });
+
   const flash = z
     .strictObject({
       unrestricted: z.literal(true),
@@ -215,6 +223,7 @@ export function makeParts() {
     requirement,
     common,
     through,
+    switchedPin,
     pull,
     flash,
     flicker,

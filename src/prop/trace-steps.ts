@@ -38,6 +38,8 @@ export interface TraceStep {
 
 /** A supply may be this far off and still be good (share; common practice, no source). */
 const SUPPLY_SPREAD = 0.05;
+/** What may be lost on the way to the load of a contact (share of its voltage). */
+const LOST_SHARE = 0.05;
 /** A blade fuse loses about 0.1 V at its rating (common practice, no source). */
 const FUSE_V = 0.2;
 /** What the leads of a meter, a crimp or two and a poor grip add (ohm; common practice, no source). */
@@ -228,6 +230,17 @@ function voltage(low: number, high: number, pair: Pair | undefined): Reading {
   return { unit: 'V', low: tidy(low, 3), high: tidy(high, 3), between };
 }
 
+/** What a meter shows where the load of a contact is fed, with a little lost on the way. */
+function atLoad(rail: Rail, pair: Pair): Pick<TraceStep, 'expect' | 'reading'> {
+  const { volts } = rail;
+  const battery = batteryOf(rail);
+  const [low, high] = supplyRange(battery, volts);
+  return {
+    expect: battery ? spread(battery, volts) : `${show(volts)} V`,
+    reading: voltage(low - LOST_SHARE * volts, high, pair),
+  };
+}
+
 /** Two digits after the point say all that a meter does. */
 function show(value: number): string {
   return String(tidy(value, 2));
@@ -324,11 +337,7 @@ function load(site: Site): TraceStep[] {
       steps.push({
         power: 'on',
         check: `Measure what feeds the contact: ${contact.near} against ${terminals.return}.`,
-        expect: `${show(volts)} V`,
-        reading: voltage(volts * 0.9, volts * (1 + SUPPLY_SPREAD), {
-          plus: contact.near,
-          return: terminals.return,
-        }),
+        ...atLoad(rail, { plus: contact.near, return: terminals.return }),
         otherwise:
           'Good at the supply and not here: the fuse, the wires between them, or a terminal.',
       });
@@ -350,11 +359,7 @@ function load(site: Site): TraceStep[] {
     steps.push({
       power: 'on',
       check: `Measure at what it feeds: ${out.far} against ${back.far}, with sinew switch ${name} ${state}.`,
-      expect: `${show(rail.volts)} V`,
-      reading: voltage(rail.volts * 0.9, rail.volts * (1 + SUPPLY_SPREAD), {
-        plus: out.far,
-        return: back.far,
-      }),
+      ...atLoad(rail, { plus: out.far, return: back.far }),
       otherwise: `Good and still dead: the unit itself. Not good: ${out.wire.label}, its crimps and its return.`,
     });
   return steps;

@@ -90,6 +90,19 @@ describe('fault-finding', () => {
     for (const label of ['W5', 'W6', 'W7']) expect(trace.wires).toContain(label);
     expect(trace.connectors).toContain('F2');
   });
+
+  test('behind the contact, too, a battery may be anywhere from empty to full', () => {
+    const battery = 'battery: { capacityAh: 2, fullV: 29.2, nominalV: 24, emptyV: 20 }';
+    const text = PROP().replace('limitA: 2, supply', `limitA: 2, ${battery}, supply`);
+    const { steps } = traceFault(propOf(text), 'mist');
+    const at = (pair: string) => steps.find(({ reading }) => reading?.between.join(' ') === pair)!;
+    expect(at('PS2-1 PS2-2').reading).toMatchObject({ low: 20, high: 29.2 });
+    // A twentieth of 24 V may be lost on the way, as with a supply that is no battery.
+    for (const pair of ['K1-1 PS2-2', 'M1-1 M1-2']) {
+      expect(at(pair).reading).toMatchObject({ low: 18.8, high: 29.2 });
+      expect(at(pair).expect).toBe('20 to 29.2 V, from the battery empty to full');
+    }
+  });
 });
 
 describe('which contact the load hangs on', () => {

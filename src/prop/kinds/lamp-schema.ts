@@ -4,16 +4,11 @@ import { lightParts } from './light-parts.ts';
 
 /** The schema of a lamp in the prop file. */
 export function lampSchema(parts: Parts) {
-  const { z, name, pin, atLeast0, common, through, pull } = parts;
+  const { z, atLeast0, common, through, switchedPin } = parts;
   const { led, forwardV, resistorOhm, fadeS, guards } = lightParts(parts);
   return z.strictObject({
     kind: z.literal('lamp'),
-    output: z.strictObject({
-      board: name('board'),
-      pin,
-      activeLow: z.boolean().default(false),
-      pull,
-    }),
+    output: switchedPin,
     through,
     ...common,
     draw: z.strictObject({ fullA: atLeast0('amperes', 'current at full (A)') }).optional(),

@@ -7,12 +7,11 @@ export function relaySchema({
   name,
   positive,
   atLeast0,
-  pin,
   end,
   onOff,
   common,
   through,
-  pull,
+  switchedPin,
   flash,
   lightWeight,
 }: Parts) {
@@ -51,12 +50,7 @@ export function relaySchema({
 
   return z.strictObject({
     kind: z.literal('relay'),
-    output: z.strictObject({
-      board: name('board'),
-      pin,
-      activeLow: z.boolean().default(false),
-      pull,
-    }),
+    output: switchedPin,
     through,
     ...common,
     contact: z
