@@ -94,10 +94,9 @@ function play(stage: Stage, maxS: number, goesOn: () => boolean, hasTime: () => 
 }
 
 async function wakeOnly(prop: Prop, part: Part): Promise<void> {
-  const stage = await Stage.of({ ...prop, triggers: {} });
+  const stage = await Stage.of(prop);
   part.events = stage.events;
   stage.listen();
-  stage.takeControl();
   stage.wake();
 }
 
@@ -107,10 +106,9 @@ async function cueAndPark(
   part: Part,
   hasTime: () => boolean,
 ): Promise<void> {
-  const stage = await Stage.of({ ...prop, triggers: {} });
+  const stage = await Stage.of(prop);
   const { core } = stage;
   part.events = stage.events;
-  stage.takeControl();
   stage.wake();
   stage.listen();
   core.cues.run(cue, REHEARSAL, core.nowS);
@@ -128,9 +126,8 @@ async function idleFor(
   part: Part,
   hasTime: () => boolean,
 ): Promise<void> {
-  const stage = await Stage.of({ ...prop, triggers: {} });
+  const stage = await Stage.of(prop);
   part.events = stage.events;
-  stage.takeControl();
   stage.wake();
   stage.listen();
   stage.core.idle.start(idle, stage.core.nowS);
@@ -149,12 +146,11 @@ async function triggered(
 ): Promise<void> {
   // However it is set off, no contact and no time of day is needed here.
   const trigger: Trigger = { cue, unattended, osc: '/rehearsal' };
-  const stage = await Stage.of({ ...prop, triggers: { [name]: trigger } });
+  const stage = await Stage.of(prop, { [name]: trigger });
   const { core } = stage;
   part.events = stage.events;
   core.triggers.begin();
   if (!unattended) {
-    stage.takeControl();
     stage.wake();
     core.triggers.armed = true;
   }
@@ -232,14 +228,13 @@ function allowed(prop: Prop, pose: Pose): boolean {
 }
 
 async function parkFrom(prop: Prop, pose: Pose, part: Part, hasTime: () => boolean): Promise<void> {
-  const stage = await Stage.of({ ...prop, triggers: {} });
+  const stage = await Stage.of(prop);
   const { core } = stage;
   part.events = stage.events;
   for (const servo of core.body.servos) {
     const deg = pose.get(servo.name);
     if (typeof deg === 'number') servo.standAt(deg);
   }
-  stage.takeControl();
   stage.wake();
   for (const channel of core.body.channels) {
     if (pose.get(channel.name) !== 'on') continue;

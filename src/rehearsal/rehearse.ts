@@ -71,9 +71,8 @@ const LONGEST_S = 600;
  * @throws Refusal when the cue may not start
  */
 export async function rehearse(prop: Prop, cue: string): Promise<Rehearsal> {
-  const stage = await Stage.of({ ...prop, triggers: {} });
+  const stage = await Stage.of(prop);
   const { core } = stage;
-  stage.takeControl();
   stage.wake();
 
   stage.listen();

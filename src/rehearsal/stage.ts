@@ -89,18 +89,16 @@ export class Stage {
     for (const relay of this.core.body.relays) relay.duty?.beRested();
   }
 
-  static async of(prop: Prop): Promise<Stage> {
-    const stage = new Stage(prop);
+  /** @param triggers in place of those of the prop */
+  static async of(prop: Prop, triggers: Prop['triggers'] = {}): Promise<Stage> {
+    const stage = new Stage({ ...prop, triggers });
     await stage.core.open();
     return stage;
   }
 
-  takeControl(): void {
-    this.core.take({ id: REHEARSAL, client: REHEARSAL, slot: -1, unattended: true });
-  }
-
-  /** @throws Refusal when it may not wake */
+  /** Takes control and wakes the prop. @throws Refusal when it may not wake */
   wake(): void {
+    this.core.take({ id: REHEARSAL, client: REHEARSAL, slot: -1, unattended: true });
     this.core.wake(REHEARSAL);
     while (this.core.condition === 'waking') this.tick();
   }
