@@ -27,7 +27,7 @@ const SLOW = [
 const SLOW_SYSTEM = ['system/{cues,life,reload,with-cache}', 'systemd/{install,live}'].map(
   (name) => `tests/${name}.test.ts`,
 );
-const SLOW_BROWSER = ['tests/browser/{access,budget,cues,frozen,link,strip}.test.ts'];
+const SLOW_BROWSER = ['tests/browser/{access,budget,cues,frozen,link,looks,strip,thumb}.test.ts'];
 
 const browser = {
   ...common,
