@@ -315,6 +315,7 @@ export class Core {
     }
     this.state.noteClosures();
     this.#io.put(this.body, this.#context.stopLatch.cut);
+    this.gate.measureRails();
     this.#io.flush(this.body.boards, this.#context.nowMs);
     if (this.#telemetry) this.#publish(this.#telemetry);
     this.waits.tick();
@@ -359,7 +360,6 @@ export class Core {
     if (this.#senses) this.#io.measure(servos, this.#context.nowMs);
     this.gate.enforce();
     this.light.tick();
-    this.gate.measureRails();
     this.#stops.tick();
   }
 

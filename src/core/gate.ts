@@ -156,7 +156,7 @@ export class Gate {
     }
     // A servo that would turn round stops meanwhile: it never goes on where nobody wants it.
     for (const { servo, targetDeg } of moves)
-      if (starts.full && (servo.startsAfterS(targetDeg) ?? 0) > 0) servo.halt();
+      if (starts.full && (servo.startsIn(targetDeg)?.earliestS ?? 0) > 0) servo.halt();
     this.#waiting.push({ ...asked, delayed: true });
     for (const { servo } of moves) servo.delayed = true;
     return { durationS, delayed: this.#reportDelayed(asked, full) };
@@ -452,13 +452,17 @@ export class Gate {
   /** @throws Refusal `interlock`, `railLimit` */
   dim(lamp: Lamp, target: number, fadeS: number, ease?: Ease): void {
     this.mustBeAbleToDim(lamp, target);
+    const waitS = this.#roomInS(lamp.rail, lamp.ampsAt(target) - lamp.amps());
     lamp.fade(target, fadeS, ease);
+    if (waitS > 0) lamp.wait(waitS);
   }
 
   /** @throws Refusal `interlock`, `railLimit` */
   colour(light: RgbLight, target: Readonly<Rgb>, fadeS: number, ease?: Ease): void {
     this.mustBeAbleToColour(light, target);
+    const waitS = this.#roomInS(light.rail, light.ampsAt(target) - light.amps());
     light.fade(target, fadeS, ease);
+    if (waitS > 0) light.wait(waitS);
   }
 
   /** Whether a whole pose may be taken. @throws Refusal as each part of it would */
@@ -542,6 +546,7 @@ export class Gate {
     }
     // What opens or goes dark may be what another one requires.
     while (this.#endUnmet()) {}
+    this.#holdClosures();
     if (this.parking) return;
     for (let i = 0; i < this.#guarded.length; i++) {
       const servo = this.#guarded[i]!;
@@ -577,6 +582,19 @@ export class Gate {
       this.#reportInterlock(light, unmet, 'went dark');
     }
     return ended;
+  }
+
+  /** A relay closes when the motors that start on its rail, with what closes before it, leave room. */
+  #holdClosures(): void {
+    const { relays } = this.#body;
+    for (let i = 0; i < relays.length; i++) {
+      const relay = relays[i]!;
+      relay.railFull = false;
+      if (!relay.on || relay.closed) continue;
+      relay.railFull =
+        this.#roomInS(relay.rail, relay.closingA, relay) > 0 ||
+        this.#roomInS(relay.coilRail, relay.coilFullA, relay) > 0;
+    }
   }
 
   #dutyEnds(relay: Relay): boolean {
@@ -725,8 +743,11 @@ export class Gate {
 
   // --- rails --------------------------------------------------------------------------------------
 
-  /** Estimates the draw of every rail for this tick. */
-  measureRails(): void {
+  /**
+   * Estimates the draw of every rail for this tick.
+   * @param asked relays count as they are to be, not as their contacts are
+   */
+  measureRails(asked = false): void {
     const { rails, servos, relays, lights } = this.#body;
     for (let i = 0; i < rails.length; i++) rails[i]!.amps = 0;
     for (let i = 0; i < servos.length; i++) {
@@ -737,8 +758,10 @@ export class Gate {
     }
     for (let i = 0; i < relays.length; i++) {
       const relay = relays[i]!;
-      if (relay.rail !== NO_RAIL) rails[relay.rail]!.amps += relay.amps();
-      if (relay.coilRail !== NO_RAIL) rails[relay.coilRail]!.amps += relay.coilAmps();
+      if (relay.rail !== NO_RAIL)
+        rails[relay.rail]!.amps += asked ? relay.askedAmps() : relay.amps();
+      if (relay.coilRail !== NO_RAIL)
+        rails[relay.coilRail]!.amps += asked ? relay.askedCoilAmps() : relay.coilAmps();
     }
     for (let i = 0; i < lights.length; i++) {
       const light = lights[i]!;
@@ -752,7 +775,7 @@ export class Gate {
    */
   #measureLasting(): void {
     if (this.#body.rails.length === 0) return;
-    this.measureRails();
+    this.measureRails(true);
     for (const { index, amps } of this.#body.rails) this.#lastingA[index] = amps;
     for (const servo of this.#body.servos)
       if (servo.rail !== NO_RAIL) this.#lastingA[servo.rail]! += servo.lastingA - servo.amps();
@@ -780,14 +803,14 @@ export class Gate {
       counts: moves.map(({ servo }) => servo.rail === NO_RAIL),
     };
     if (moves.every(({ servo }) => servo.rail === NO_RAIL)) return starts;
-    this.measureRails();
+    this.measureRails(true);
     for (const rail of this.#body.rails) {
       const starters: number[] = [];
       const turning: number[] = [];
       for (const [i, { servo, targetDeg }] of moves.entries()) {
         if (servo.rail !== rail.index || (!limp && staysAtRest(servo, targetDeg))) continue;
-        const afterS = servo.startsAfterS(targetDeg);
-        if (afterS !== undefined) (afterS > 0 ? turning : starters).push(i);
+        const start = servo.startsIn(targetDeg);
+        if (start) (start.earliestS > 0 ? turning : starters).push(i);
       }
       if (starters.length + turning.length === 0) continue;
       if (!this.#startsOn(rail, moves, starters, turning, starts)) return { ...starts, full: rail };
@@ -813,8 +836,8 @@ export class Gate {
       else servo.addTo(ahead);
     for (const i of turning) {
       const { servo, targetDeg } = moves[i]!;
-      const fromS = servo.startsAfterS(targetDeg)!;
-      ahead.add(servo.draw.stallA - servo.draw.busyA, fromS, fromS + START_S);
+      const { earliestS, latestS } = servo.startsIn(targetDeg)!;
+      ahead.add(servo.draw.stallA - servo.draw.busyA, earliestS, latestS + START_S);
     }
     const draws = starters.map((i) => moves[i]!.servo.draw);
     const delaysS = ahead.stagger(draws, rail.limitA);
@@ -837,6 +860,31 @@ export class Gate {
       fromS += START_S;
     }
     return true;
+  }
+
+  /**
+   * How long until a rail has room for a current (A) beside the motors that start on it, or will (s).
+   * @param before relays that come before this one in the prop have their places already
+   */
+  #roomInS(rail: number, moreA: number, before?: Relay): number {
+    if (rail === NO_RAIL || moreA <= 0) return 0;
+    const { rails, servos, relays } = this.#body;
+    let startedS = 0;
+    for (const servo of servos)
+      if (servo.rail === rail) startedS = Math.max(startedS, servo.startedAfterS);
+    if (startedS === 0) return 0;
+    this.measureRails();
+    let othersA = rails[rail]!.amps + this.#lightsRisingOn(rail);
+    for (const servo of servos) if (servo.rail === rail) othersA -= servo.amps();
+    for (const relay of relays) {
+      if (relay === before) break;
+      if (!relay.on || relay.closed || relay.railFull) continue;
+      if (relay.rail === rail) othersA += relay.closingA;
+      if (relay.coilRail === rail) othersA += relay.coilFullA;
+    }
+    const ahead = new RailAhead(othersA);
+    for (const servo of servos) if (servo.rail === rail) servo.addTo(ahead);
+    return ahead.peakA + moreA <= rails[rail]!.limitA + RAIL_SLACK_A ? 0 : startedS;
   }
 
   #reportStaggered(moves: readonly Move[], who: string, { delaysS }: Starts, rail: Rail): void {

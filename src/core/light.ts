@@ -153,6 +153,13 @@ export abstract class Light implements ActuatorContract {
     this.fades++;
   }
 
+  /** The fade that has just been started begins later by this (s): motors start on its rail. */
+  wait(delayS: number): void {
+    this.#atS = -delayS;
+    this.asks = false;
+    this.flashHeld = false;
+  }
+
   /**
    * Moves the fade on and looks whether its own guard lets it through; what is held back is tried
    * again in the next tick. Nothing is shown before `admit`.
@@ -160,6 +167,7 @@ export abstract class Light implements ActuatorContract {
   advance(): void {
     if (!this.fading && !this.flashHeld) return;
     this.#atS += this.#time.dtS;
+    if (this.#atS < 0) return;
     const done = this.#atS >= this.#fadeS;
     this.progress = done ? 1 : this.#atS / this.#fadeS;
     if (!done && this.#curve) this.#bend(this.#curve);

@@ -114,9 +114,8 @@ export class Motion implements MotionState {
     const numbers = this.#numbers;
     const base = this.#base;
     const atS = numbers[base + AT]! + SAME_S;
-    // The end comes last, and mostly it is over.
-    if (atS >= numbers[base + STARTS_UNTIL]!) return PHASE.moves;
     if (atS < numbers[base + WAITS_UNTIL]!) return PHASE.waits;
+    if (atS >= numbers[base + STARTS_UNTIL]!) return PHASE.moves;
     return atS >= numbers[base + STARTS_FROM]! ? PHASE.starts : PHASE.moves;
   }
 

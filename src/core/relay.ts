@@ -60,6 +60,8 @@ export class Relay implements ActuatorContract {
   refusal: string | undefined;
   /** Another relay must close before this one. */
   held = false;
+  /** Its rail has no room until motors have started. */
+  railFull = false;
   /** Opens by itself then (s). */
   offAtS = Number.POSITIVE_INFINITY;
   /** An interlock opened it; cleared when it closes again. */
@@ -173,6 +175,7 @@ export class Relay implements ActuatorContract {
       this.refusal = undefined;
       this.#waitsFromS = undefined;
       this.held = false;
+      this.railFull = false;
       this.#admitted = false;
     }
     this.on = on;
@@ -245,7 +248,7 @@ export class Relay implements ActuatorContract {
 
   /** Whether its own conditions for closing are met. */
   get #isReady(): boolean {
-    if (this.held || (this.duty && this.noted !== 'yes')) return false;
+    if (this.held || this.railFull || (this.duty && this.noted !== 'yes')) return false;
     return this.#time.nowS - this.#changedS >= this.minOffS - ROUNDING_S;
   }
 
@@ -427,7 +430,7 @@ export class Relay implements ActuatorContract {
 
   /** Estimated draw (A). */
   amps(): number {
-    return this.#draws !== this.#fedAtRest || this.unknown ? this.onA : 0;
+    return this.#ampsIf(this.closed);
   }
 
   /** What its load takes more when it is switched on (A): one on the closed contact takes less. */
@@ -437,10 +440,19 @@ export class Relay implements ActuatorContract {
 
   /** Estimated draw of the coil alone (A). */
   coilAmps(): number {
-    return this.#draws ? this.coilFullA : 0;
+    return this.closed || this.unknown ? this.coilFullA : 0;
   }
 
-  get #draws(): boolean {
-    return this.on || this.lingers || this.unknown;
+  /** As `amps` and `coilAmps`, once the contact is as was asked for. */
+  askedAmps(): number {
+    return this.#ampsIf(this.on || this.lingers);
+  }
+
+  askedCoilAmps(): number {
+    return this.on || this.lingers || this.unknown ? this.coilFullA : 0;
+  }
+
+  #ampsIf(closed: boolean): number {
+    return closed !== this.#fedAtRest || this.unknown ? this.onA : 0;
   }
 }

@@ -6,7 +6,7 @@ import { motionLimits } from '../prop/motion-limits.ts';
 import type { Channel, Requirement, ServoChannel } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
 import { FIELD, FLAG, type Telemetry } from '../shared/telemetry.ts';
-import { tidy } from '../shared/units.ts';
+import { clamp, tidy } from '../shared/units.ts';
 import { PulseBounds } from '../sums/calibration.ts';
 import type { Ease } from '../sums/ease.ts';
 import { planEased } from '../sums/eased-move.ts';
@@ -48,6 +48,8 @@ const FEEL_SPEED_DEG_S = 20;
 /** Angles (deg) and times (s) that differ by less are the same but for rounding. */
 const STAYS_DEG = 1e-9;
 const STAYS_S = 1e-6;
+
+const NOW = { earliestS: 0, latestS: 0 };
 
 const amps = new Float64Array(1);
 
@@ -317,7 +319,7 @@ export class Servo implements ActuatorContract {
     if (this.feeling) this.#outwards = this.#goesOut() ? Math.sign(this.setpoint.vel) : 0;
     this.feeling = this.#outwards !== 0;
     this.#motion.follow(trajectory);
-    this.#motion.startsBetween(start.fromS, start.untilS, delayS);
+    this.#motion.startsBetween(start.fromS, start.untilS, start.waitsS ?? delayS);
     if (!start.goesOn) this.#startCounts = startCounts;
     this.plans++;
     this.jogging = false;
@@ -330,12 +332,17 @@ export class Servo implements ActuatorContract {
     return !this.moving || this.#motion.phase === PHASE.waits;
   }
 
-  /** From when until when of a plan its motor starts or turns round (s). */
-  #startIn(plan: Trajectory, delayS: number): { fromS: number; untilS: number; goesOn?: boolean } {
+  /** From when until when of a plan its motor starts or turns round, and until when it waits (s). */
+  #startIn(
+    plan: Trajectory,
+    delayS: number,
+  ): { fromS: number; untilS: number; waitsS?: number; goesOn?: boolean } {
     const { pos, vel } = this.setpoint;
     if (this.#still || vel === 0) {
-      const stays = Math.abs(plan.endPos - pos) < STAYS_DEG;
-      return { fromS: delayS, untilS: stays ? delayS : delayS + START_S };
+      // With nowhere to go it stands still until the others arrive.
+      if (Math.abs(plan.endPos - pos) < STAYS_DEG)
+        return { fromS: delayS, untilS: delayS, waitsS: Number.POSITIVE_INFINITY };
+      return { fromS: delayS, untilS: delayS + START_S };
     }
     const leftS = this.#motion.phase === PHASE.starts ? this.#motion.ahead.startedS : 0;
     const turnS = turnsAfterS(plan, vel);
@@ -344,17 +351,22 @@ export class Servo implements ActuatorContract {
   }
 
   /**
-   * In how long its motor starts, or turns round, if it is sent to `deg` (s): 0 from rest; undefined where
-   * it does neither.
+   * When its motor may start, or turn round, if it is sent to `deg` (s from now): at 0 from rest; undefined
+   * where it does neither. With a jerk limit it turns before a stop would have ended, the sooner the faster
+   * the move is.
    */
-  startsAfterS(deg: number): number | undefined {
+  startsIn(deg: number): { earliestS: number; latestS: number } | undefined {
     // It draws its stall current already.
     if (this.#pushing) return undefined;
     const { pos, vel } = this.setpoint;
-    if (!this.pulsing) return 0;
-    if (this.#still || vel === 0) return Math.abs(deg - pos) < STAYS_DEG ? undefined : 0;
+    if (!this.pulsing) return NOW;
+    if (this.#still || vel === 0) return Math.abs(deg - pos) < STAYS_DEG ? undefined : NOW;
     const { endPos, durationS } = planStop(this.setpoint, this.limits);
-    return (deg - endPos) * vel < -STAYS_DEG ? Math.max(durationS, STAYS_S) : undefined;
+    if ((deg - endPos) * vel >= -STAYS_DEG) return undefined;
+    const latestS = Math.max(durationS, STAYS_S);
+    if (this.limits.jerk === undefined) return { earliestS: latestS, latestS };
+    const fastestS = turnsAfterS(this.plan(deg), vel) ?? latestS;
+    return { earliestS: clamp(fastestS, STAYS_S, latestS), latestS };
   }
 
   /** How long until no start of it is under way or to come (s). */
