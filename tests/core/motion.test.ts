@@ -1,7 +1,7 @@
-import fc from 'fast-check';
 import { expect, test } from 'vitest';
 import { Motion } from '../../src/core/motion.ts';
 import { planMove, planStop, sample } from '../../src/sums/profile.ts';
+import fc from '../fast-check.ts';
 
 const limits = fc.record({
   speed: fc.double({ min: 1, max: 400, noNaN: true }),

@@ -1,4 +1,4 @@
-import fc from 'fast-check';
+import fc from '../fast-check.ts';
 import type { Client, Rig } from './rig.ts';
 
 /** What random programs of commands are made of. */

@@ -1,9 +1,9 @@
-import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { parse } from 'yaml';
 import { type Edit, NotAlone, splice as spliceAll } from '../../src/prop/edit-text.ts';
 import { editProp, parseProp } from '../../src/prop/load.ts';
 import { readText } from '../../src/prop/text.ts';
+import fc from '../fast-check.ts';
 import { OWL } from './helpers.ts';
 
 const edit = (path: string, value: unknown): Edit => ({

@@ -1,5 +1,4 @@
 import { readdirSync, readFileSync } from 'node:fs';
-import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { isNode, parseDocument, visit } from 'yaml';
 import { type Edit, splice } from '../../src/prop/edit-text.ts';
@@ -7,6 +6,7 @@ import { spliceEntries } from '../../src/prop/entries.ts';
 import { checkProp, editProp, type Loaded, parseProp } from '../../src/prop/load.ts';
 import { readText } from '../../src/prop/text.ts';
 import { largePropText } from '../bench/large-prop.ts';
+import fc from '../fast-check.ts';
 
 const CONFIG = new URL('../../config/', import.meta.url);
 const TEXTS: [name: string, text: string][] = [

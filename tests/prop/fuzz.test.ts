@@ -1,6 +1,6 @@
-import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { parseProp } from '../../src/prop/load.ts';
+import fc from '../fast-check.ts';
 import { OWL, propText, relay, servo } from './helpers.ts';
 
 describe('any text', () => {

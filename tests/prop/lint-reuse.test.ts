@@ -1,4 +1,3 @@
-import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { cuePlan } from '../../src/prop/cue-plan.ts';
 import type { Edit } from '../../src/prop/edit-text.ts';
@@ -8,6 +7,7 @@ import { NOT_WIRING, WIRING } from '../../src/prop/lint-wiring.ts';
 import { editProp, type Loaded, parseProp } from '../../src/prop/load.ts';
 import { Notes } from '../../src/prop/notes.ts';
 import { largePropText } from '../bench/large-prop.ts';
+import fc from '../fast-check.ts';
 import { OWL } from './helpers.ts';
 
 /**

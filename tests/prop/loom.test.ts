@@ -1,10 +1,10 @@
-import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { parseProp } from '../../src/prop/load.ts';
 import { coreKind, Loom } from '../../src/prop/loom.ts';
 import { shortEnds, sorted, splitEnd } from '../../src/prop/loom-words.ts';
 import { boardPins } from '../../src/prop/pins.ts';
 import { type Prop, schemas } from '../../src/prop/schema.ts';
+import fc from '../fast-check.ts';
 import { OWL, propText, servo } from './helpers.ts';
 
 const owl = parseProp(OWL, 'owl.yaml').prop!;

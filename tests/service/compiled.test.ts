@@ -2,12 +2,12 @@ import { createHash } from 'node:crypto';
 import fs from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import fc from 'fast-check';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import { CompiledForm } from '../../src/prop/file/compiled.ts';
 import { versionOf } from '../../src/prop/file/version.ts';
 import { parseProp } from '../../src/prop/load.ts';
 import { prepare } from '../../src/service/prepare.ts';
+import fc from '../fast-check.ts';
 import { OWLET } from './owlet.ts';
 import { Rig } from './rig.ts';
 

@@ -1,7 +1,7 @@
 import { Worker } from 'node:worker_threads';
-import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { Ring } from '../../src/shared/ring.ts';
+import fc from '../fast-check.ts';
 
 const ends = (bytes: number) => {
   const shared = Ring.create(bytes);

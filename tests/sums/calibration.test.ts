@@ -1,6 +1,6 @@
-import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { Calibration, type CalibrationPoint, PulseBounds } from '../../src/sums/calibration.ts';
+import fc from '../fast-check.ts';
 
 /** Points with pulses and angles strictly monotonic; either may fall. */
 const points = fc

@@ -1,7 +1,7 @@
 import bezierEasing from 'bezier-easing';
-import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { isSmooth, parseEase } from '../../src/sums/ease.ts';
+import fc from '../fast-check.ts';
 
 const GRID = Array.from({ length: 2001 }, (_, i) => i / 2000);
 

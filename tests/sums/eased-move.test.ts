@@ -1,4 +1,3 @@
-import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { type Ease, parseEase } from '../../src/sums/ease.ts';
 import { EasedCurve } from '../../src/sums/eased-curve.ts';
@@ -10,6 +9,7 @@ import {
   sample,
   type Trajectory,
 } from '../../src/sums/profile.ts';
+import fc from '../fast-check.ts';
 
 /** Spread evenly; fc.double would give numbers next to 0 most of the time. */
 const number = (min: number, max: number) =>

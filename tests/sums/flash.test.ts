@@ -1,5 +1,4 @@
 import { converter } from 'culori';
-import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import {
   ColourFlashGuard,
@@ -10,6 +9,7 @@ import {
   worstTogether,
 } from '../../src/sums/flash.ts';
 import { parseColour, type Rgb, relativeLuminance } from '../../src/sums/light.ts';
+import fc from '../fast-check.ts';
 import { WholeCounter } from '../faults/flash-counter.ts';
 import { generalFlashes, redFlashes } from './flashes.ts';
 

@@ -1,5 +1,4 @@
 import { converter, formatHex, interpolate, toGamut } from 'culori';
-import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import {
   formatColour,
@@ -12,6 +11,7 @@ import {
   relativeLuminance,
   srgbToLinear,
 } from '../../src/sums/light.ts';
+import fc from '../fast-check.ts';
 
 const STEPS = 22;
 /** 22 x 22 x 22 = 10,648 triples of 0..1, both ends included. */

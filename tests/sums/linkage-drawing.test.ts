@@ -1,7 +1,7 @@
-import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { Linkage, type LinkageSpec } from '../../src/sums/linkage.ts';
 import { ServoMapping } from '../../src/sums/servo-mapping.ts';
+import fc from '../fast-check.ts';
 import { type Point, RAD, turn } from './circles.ts';
 
 // The linkage as the drawing in the readme has it, with the horn at any angle of the whole turn. The

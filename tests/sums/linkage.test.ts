@@ -1,4 +1,3 @@
-import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import {
   closingRange,
@@ -11,6 +10,7 @@ import {
   transmissionDeg,
   velocityRatio,
 } from '../../src/sums/linkage.ts';
+import fc from '../fast-check.ts';
 import { circlesMeet, distance, drawnFlapDeg, flapPin, hornPin, RAD, turn } from './circles.ts';
 
 const bar = (groundMm: number, hornMm: number, couplerMm: number, flapMm: number): FourBar => ({

@@ -1,6 +1,6 @@
-import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { type Branch, ResistorNetwork } from '../../src/sums/network.ts';
+import fc from '../fast-check.ts';
 
 const branch = (from: number, to: number, ohm: number): Branch => ({ from, to, ohm });
 /** Resistance between two nodes: the voltage that one ampere needs. */

@@ -1,4 +1,3 @@
-import fc from 'fast-check';
 import { afterAll, describe, expect, test } from 'vitest';
 import {
   type MotionLimits,
@@ -7,6 +6,7 @@ import {
   planStop,
   sample,
 } from '../../src/sums/profile.ts';
+import fc from '../fast-check.ts';
 
 /**
  * Programs of retargets: from rest inside the soft limits, the motion is given a new target, a

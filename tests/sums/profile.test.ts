@@ -1,4 +1,3 @@
-import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import {
   type MotionLimits,
@@ -8,6 +7,7 @@ import {
   sample,
   type Trajectory,
 } from '../../src/sums/profile.ts';
+import fc from '../fast-check.ts';
 
 // Shrinking a failure down to the last bit of its numbers can take minutes and tells nothing more.
 fc.configureGlobal({ endOnFailure: true });

@@ -1,8 +1,8 @@
-import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { PulseBounds } from '../../src/sums/calibration.ts';
 import { closingRange, isRight, toggles } from '../../src/sums/linkage.ts';
 import { ServoMapping } from '../../src/sums/servo-mapping.ts';
+import fc from '../fast-check.ts';
 import { drawnFlapDeg, turn } from './circles.ts';
 
 const length = (min: number, max: number) =>

@@ -1,6 +1,6 @@
-import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { RailAhead, START_S, staggeredPeakA } from '../../src/sums/start.ts';
+import fc from '../fast-check.ts';
 
 const starter = fc
   .tuple(fc.integer({ min: 0, max: 5 }), fc.integer({ min: 0, max: 20 }), fc.nat(40))

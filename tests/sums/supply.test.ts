@@ -1,6 +1,6 @@
-import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { inrushA, runTimeH, totals, wantedSupplyA } from '../../src/sums/supply.ts';
+import fc from '../fast-check.ts';
 
 const small = { idleA: 0.01, movingA: 0.2, stallA: 0.7 };
 const large = { idleA: 0.05, movingA: 0.6, stallA: 1.8 };

@@ -1,4 +1,3 @@
-import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { flapOf, velocityRatio } from '../../src/sums/linkage.ts';
 import {
@@ -12,6 +11,7 @@ import {
   holdingNm,
   worstTorque,
 } from '../../src/sums/torque.ts';
+import fc from '../fast-check.ts';
 
 const RAD = Math.PI / 180;
 const flap = (over: Partial<FlapLoad> = {}): FlapLoad => ({

@@ -1,4 +1,3 @@
-import fc from 'fast-check';
 import { describe, expect, test, vi } from 'vitest';
 import type { Frame, OutputSpec } from '../../../src/boards/board.ts';
 import { Pca9685Driver } from '../../../src/boards/pca9685/driver.ts';
@@ -17,6 +16,7 @@ import {
   servo,
   settle,
 } from '../../core/rig.ts';
+import fc from '../../fast-check.ts';
 import { duty, level, pulse } from '../outputs.ts';
 import { Chip, Wire } from './model.ts';
 

@@ -1,9 +1,9 @@
-import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { Pca9685Driver } from '../../../src/boards/pca9685/driver.ts';
 import { type Pca9685Board, pca9685 } from '../../../src/boards/pca9685/facts.ts';
 import { parseProp } from '../../../src/prop/load.ts';
 import { traceFault } from '../../../src/prop/trace.ts';
+import fc from '../../fast-check.ts';
 import { expectFindings, propText, servo } from '../../prop/helpers.ts';
 import { pulse } from '../outputs.ts';
 import { Chip, Wire } from './model.ts';

@@ -1,9 +1,9 @@
-import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import type { Frame, OutputSpec, Sense, ServoPlant } from '../../../src/boards/board.ts';
 import { createDriver } from '../../../src/boards/registry.ts';
 import { SimDriver } from '../../../src/boards/sim/driver.ts';
 import { Calibration } from '../../../src/sums/calibration.ts';
+import fc from '../../fast-check.ts';
 
 const TICK_MS = 5;
 /** 10 us a degree, 1500 us is 0 deg. */

@@ -1,9 +1,9 @@
 import { readFileSync } from 'node:fs';
-import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { SimDriver } from '../../../src/boards/sim/driver.ts';
 import { parseProp } from '../../../src/prop/load.ts';
 import { rehearse } from '../../../src/rehearsal/rehearse.ts';
+import fc from '../../fast-check.ts';
 import { drawnFlapDeg, turn } from '../../sums/circles.ts';
 import { type Client, makeProp, Rig, relay, servo, TICK_S } from '../rig.ts';
 

@@ -1,6 +1,6 @@
-import fc from 'fast-check';
 import { afterAll, describe, expect, test } from 'vitest';
 import { FIELD } from '../../../src/shared/telemetry.ts';
+import fc from '../../fast-check.ts';
 import { type Act, asks, endings, mishaps, recovery, Stage } from '../programs.ts';
 import { RestWatch } from '../rest-watch.ts';
 import { lamp, makeProp, Rig, relay, restedAt, rgb, servo, TICK_S } from '../rig.ts';
