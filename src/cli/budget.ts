@@ -4,14 +4,14 @@ import { findingsExit, UsageError } from './output.ts';
 import { readProp, reportFindings, writtenTo } from './prop-file.ts';
 import { type Operator, type Outcome, verb } from './verb.ts';
 
-interface Given {
+interface Inputs {
   file: string;
   cue?: string;
   svg?: true;
   out?: string;
 }
 
-export const budgetVerb = verb<Given>({
+export const budgetVerb = verb<Inputs>({
   name: 'budget',
   summary:
     'add up currents, voltage drops, fuses and batteries, at rest, at the worst and in each cue',
@@ -25,7 +25,7 @@ export const budgetVerb = verb<Given>({
   run: budget,
 });
 
-async function budget({ file, cue, svg, out }: Given, operator: Operator): Promise<Outcome> {
+async function budget({ file, cue, svg, out }: Inputs, operator: Operator): Promise<Outcome> {
   if (svg && operator.options.json)
     throw new UsageError('--json is a form by itself; leave out --svg');
   /** Findings stand beside a picture or a file, not in it. */

@@ -14,7 +14,7 @@ const MAX_BYTES = 1024 * 1024;
 /** A prop file whose rehearsal takes longer than this (s) is rehearsed in part. */
 const REHEARSAL_S = 20;
 
-interface Given {
+interface Inputs {
   file: string;
   rehearsal: boolean;
   firstPower?: true;
@@ -22,7 +22,7 @@ interface Given {
   yes?: true;
 }
 
-export const checkVerb = verb<Given>({
+export const checkVerb = verb<Inputs>({
   name: 'check',
   summary: 'check a prop file, rehearse all of it, and show all findings',
   where: 'both',
@@ -39,14 +39,14 @@ export const checkVerb = verb<Given>({
       doc: 'print the steps for switching this prop on for the first time, with what a meter shows',
     },
   ],
-  async run(given, operator) {
-    const { file, rehearsal } = given;
-    if (given.yes && !given.fix) throw new UsageError('--yes needs --fix');
-    if (given.fix) {
+  async run(inputs, operator) {
+    const { file, rehearsal } = inputs;
+    if (inputs.yes && !inputs.fix) throw new UsageError('--yes needs --fix');
+    if (inputs.fix) {
       const { fixFile } = await import('./check-fix.ts');
-      return fixFile(file, given.yes === true, operator);
+      return fixFile(file, inputs.yes === true, operator);
     }
-    if (given.firstPower) return firstPowerOf(file, operator);
+    if (inputs.firstPower) return firstPowerOf(file, operator);
     const cache = rehearsal ? CheckCache.of(operator.io.env) : undefined;
     const bytes = cache && (await bytesOf(file));
     const kept = await cache?.read(bytes && utf8Text(bytes));

@@ -5,14 +5,14 @@ import { aligned, EXIT } from './output.ts';
 import { readProp } from './prop-file.ts';
 import { type Operator, type Outcome, verb } from './verb.ts';
 
-interface Given {
+interface Inputs {
   text: string;
   symptom?: Symptom;
   file?: string;
 }
 
 /** Finds wires, and what to check when a channel fails: of the prop that runs, or of a file. */
-export const findVerb = verb<Given>({
+export const findVerb = verb<Inputs>({
   name: 'find',
   summary:
     'find wires by label, channel, core, colour or connector end; or a fault, with --symptom',
@@ -35,7 +35,7 @@ export const findVerb = verb<Given>({
   run: find,
 });
 
-async function find({ text, symptom, file }: Given, operator: Operator): Promise<Outcome> {
+async function find({ text, symptom, file }: Inputs, operator: Operator): Promise<Outcome> {
   const read = file === undefined ? undefined : await readProp(file, operator, true);
   if (read && 'refused' in read) return read.refused;
   const prop = read?.prop;

@@ -5,13 +5,13 @@ import { type Operator, type Outcome, verb } from './verb.ts';
 
 const FORMATS = ['text', 'csv', 'html', 'svg'] as const;
 
-interface Given {
+interface Inputs {
   file: string;
   format?: (typeof FORMATS)[number];
   out?: string;
 }
 
-export const loomVerb = verb<Given>({
+export const loomVerb = verb<Inputs>({
   name: 'loom',
   summary: 'list and draw the wiring: by connector, channel and label; wire flags; pins',
   where: 'line',
@@ -27,7 +27,7 @@ export const loomVerb = verb<Given>({
   run: loom,
 });
 
-async function loom({ file, format, out }: Given, operator: Operator): Promise<Outcome> {
+async function loom({ file, format, out }: Inputs, operator: Operator): Promise<Outcome> {
   const { json } = operator.options;
   if (json && format !== undefined)
     throw new UsageError('--json is a form by itself; leave out --format');

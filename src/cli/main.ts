@@ -31,7 +31,7 @@ function complain(io: Io, json: boolean, error: unknown): number {
   return exitCode(error);
 }
 
-async function perform({ verb, given, globals }: Chosen, io: Io): Promise<number> {
+async function perform({ verb, inputs, globals }: Chosen, io: Io): Promise<number> {
   const json = globals.json === true;
   const graceS = globals.grace ?? DEFAULT_GRACE_S;
   const operator = new LinkedOperator(io, {
@@ -45,8 +45,8 @@ async function perform({ verb, given, globals }: Chosen, io: Io): Promise<number
   });
   try {
     const outcome = await (verb.independent
-      ? verb.run(given, operator)
-      : operator.run(verb, given));
+      ? verb.run(inputs, operator)
+      : operator.run(verb, inputs));
     const handedOver = await operator.handOver(graceS);
     if (json && outcome.result !== undefined) {
       const note = handedOver === undefined ? {} : { handedOver: { graceS } };

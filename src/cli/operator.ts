@@ -8,7 +8,7 @@ import { CODES, Refusal } from '../shared/errors.ts';
 import type { Writing } from '../shared/write-outcome.ts';
 import { type ChangeParams, Client, LinkLost, type Opened, type StateParams } from './client.ts';
 import { changeLine } from './file-text.ts';
-import type { Given, Io, Operator, OperatorOptions, Outcome, Verb } from './verb.ts';
+import type { Inputs, Io, Operator, OperatorOptions, Outcome, Verb } from './verb.ts';
 import { findWriteOutcome } from './write-outcome.ts';
 
 /** How often `state` is followed while a verb waits for something (Hz). */
@@ -222,13 +222,13 @@ export class LinkedOperator implements Operator {
     await this.#client?.close();
   }
 
-  async run(verb: Verb, given: Given): Promise<Outcome> {
+  async run(verb: Verb, inputs: Inputs): Promise<Outcome> {
     this.#changesCondition = verb.changesCondition === true;
     this.#changesFile = verb.changesFile === true;
     try {
       return await new Promise<Outcome>((resolve, reject) => {
         this.#settle = resolve as (outcome: Promise<never>) => void;
-        verb.run(given, this).then(resolve, reject);
+        verb.run(inputs, this).then(resolve, reject);
       });
     } catch (error) {
       const writing = this.#writing;

@@ -1,7 +1,7 @@
 import { Command, Argument as CommanderArgument, CommanderError, Option } from 'commander';
 import { UsageError } from './output.ts';
 import { type Address, address, between } from './values.ts';
-import type { Argument, Given, Verb, VerbOption } from './verb.ts';
+import type { Argument, Inputs, Verb, VerbOption } from './verb.ts';
 
 /** Options that every command takes. */
 export interface Globals {
@@ -16,7 +16,7 @@ export interface Globals {
 
 export interface Chosen {
   verb: Verb;
-  given: Given;
+  inputs: Inputs;
   globals: Globals;
 }
 
@@ -91,8 +91,8 @@ function parser(
             [command.parent?.name(), command.name(), command.usage()].filter(Boolean).join(' '),
         });
       for (const verb of verbs) {
-        addVerb(program, verb, (given) => {
-          chosen = { verb, given, globals: program.opts<Globals>() };
+        addVerb(program, verb, (inputs) => {
+          chosen = { verb, inputs, globals: program.opts<Globals>() };
         });
       }
       try {
@@ -107,18 +107,18 @@ function parser(
   };
 }
 
-function addVerb(program: Command, verb: Verb, choose: (given: Given) => void): void {
+function addVerb(program: Command, verb: Verb, choose: (inputs: Inputs) => void): void {
   const command = program.command(verb.name).summary(verb.summary).description(verb.summary);
   for (const argument of verb.args) command.addArgument(makeArgument(argument));
   for (const option of verb.options ?? []) command.addOption(makeOption(option));
   command.action(() => {
-    const given: Given = { ...command.opts() };
+    const inputs: Inputs = { ...command.opts() };
     verb.args.forEach(({ name, rest }, at) => {
       const value = command.processedArgs[at];
       const words = rest ? ((value ?? []) as string[]) : [];
-      given[name] = rest ? (words.length > 0 ? words.join(' ') : undefined) : value;
+      inputs[name] = rest ? (words.length > 0 ? words.join(' ') : undefined) : value;
     });
-    choose(given);
+    choose(inputs);
   });
 }
 

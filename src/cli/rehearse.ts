@@ -5,7 +5,7 @@ import { EXIT, UsageError, withCount } from './output.ts';
 import { readProp, reportFindings, writtenTo } from './prop-file.ts';
 import { type Operator, type Outcome, verb } from './verb.ts';
 
-interface Given {
+interface Inputs {
   file: string;
   cue?: string;
   csv?: true;
@@ -13,7 +13,7 @@ interface Given {
   out?: string;
 }
 
-export const rehearseVerb = verb<Given>({
+export const rehearseVerb = verb<Inputs>({
   name: 'rehearse',
   summary: "compute a cue's whole timeline, without hardware",
   where: 'line',
@@ -27,8 +27,8 @@ export const rehearseVerb = verb<Given>({
   run: rehearsal,
 });
 
-async function rehearsal(given: Given, operator: Operator): Promise<Outcome> {
-  const { file, cue, csv, svg, out } = given;
+async function rehearsal(inputs: Inputs, operator: Operator): Promise<Outcome> {
+  const { file, cue, csv, svg, out } = inputs;
   if (cue === undefined) throw new UsageError('say which cue: --cue NAME');
   if (csv && svg) throw new UsageError('--csv and --svg do not go together; choose one');
   if ((csv || svg) && operator.options.json)
@@ -42,13 +42,13 @@ async function rehearsal(given: Given, operator: Operator): Promise<Outcome> {
   const { findingsOf } = await import('./rehearse-findings.ts');
   const findings = findingsOf(done, read);
   const exit = findings.length > 0 ? EXIT.refused : EXIT.done;
-  const text = await inForm(given, done, read.prop, findings, operator);
+  const text = await inForm(inputs, done, read.prop, findings, operator);
   if (beside) await reportFindings(findings, file, operator, true);
   return writtenTo(out, { result: { file, ...done, findings }, text, exit }, operator);
 }
 
 async function inForm(
-  { file, csv, svg, out }: Given,
+  { file, csv, svg, out }: Inputs,
   done: Rehearsal,
   prop: Prop,
   findings: readonly Finding[],

@@ -147,7 +147,7 @@ async function runLines(
       const chosen = parser.parse(typed);
       if (!chosen) continue;
       if (chosen.verb === QUIT) return EXIT.done;
-      const { result, text } = await operator.run(chosen.verb, chosen.given);
+      const { result, text } = await operator.run(chosen.verb, chosen.inputs);
       if (operator.options.json) print(io.stdout, JSON.stringify(result));
       else if (text) print(io.stdout, text);
     } catch (error) {
@@ -171,12 +171,12 @@ export function complete(
 ): [hits: string[], typed: string] {
   const before = line.trimStart().split(/\s+/);
   const typed = before.pop() ?? '';
-  const [name, ...given] = before;
+  const [name, ...inputs] = before;
   const named: Record<NameKind, () => string[]> = {
     channel: () => Object.keys(channels),
     target: () => [...Object.keys(channels), ...Object.keys(groups)],
     mark: () => {
-      const target = given[0] ?? '';
+      const target = inputs[0] ?? '';
       const meant = Object.hasOwn(groups, target) ? groups[target]! : [target];
       return meant.flatMap((channel) => Object.keys(channels[channel]?.marks ?? {}));
     },
@@ -184,7 +184,7 @@ export function complete(
   };
   const verbs = PROMPT_VERBS.map((verb) => verb.name);
   const chosen = PROMPT_VERBS.find((verb) => verb.name === name);
-  const argument = chosen?.args[given.length];
+  const argument = chosen?.args[inputs.length];
   let names = [...(argument?.choices ?? []), ...(argument?.names ? named[argument.names]() : [])];
   if (name === undefined) names = [...verbs, 'help'];
   else if (name === 'help') names = verbs;

@@ -7,7 +7,7 @@ import type { Client, LinkLost, Opened, StateParams } from './client.ts';
 import type { Address } from './values.ts';
 
 /** The values of a verb's arguments and options, by name. */
-export type Given = Record<string, unknown>;
+export type Inputs = Record<string, unknown>;
 
 /** What a name stands for: the prompt completes it from what the prop has. */
 export type NameKind = 'channel' | 'target' | 'mark' | 'pose';
@@ -108,7 +108,7 @@ export interface Operator {
    */
   handOver(graceS: number): Promise<string | undefined>;
   /** Runs a verb to its end, to Ctrl-C, or to the loss of the link, whichever is first. */
-  run(verb: Verb, given: Given): Promise<Outcome>;
+  run(verb: Verb, inputs: Inputs): Promise<Outcome>;
   /** Ctrl-C: stops the motion, and with it the verb that runs. What was done, in words. */
   interrupt(): Promise<string>;
   /** Follows `state`, and in a session the journal, too. */
@@ -131,7 +131,7 @@ export interface Operator {
  * One command. The command line and the session's prompt are both made from the same table of
  * these.
  */
-export interface Verb<G = Given> {
+export interface Verb<G = Inputs> {
   name: string;
   summary: string;
   args: readonly Argument[];
@@ -144,10 +144,10 @@ export interface Verb<G = Given> {
   changesFile?: boolean;
   /** It handles Ctrl-C, the loss of the link and the lease by itself, and prints as it goes. */
   independent?: boolean;
-  run(given: G, operator: Operator): Promise<Outcome>;
+  run(inputs: G, operator: Operator): Promise<Outcome>;
 }
 
 /** Declares a verb whose arguments and options have the shape `G`. */
-export function verb<G = Given>(spec: Verb<G>): Verb {
+export function verb<G = Inputs>(spec: Verb<G>): Verb {
   return spec as Verb<unknown> as Verb;
 }

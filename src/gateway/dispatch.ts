@@ -85,7 +85,7 @@ export class Dispatcher {
 
   async frame(session: Session, data: Buffer, isBinary: boolean): Promise<void> {
     this.traffic.frames++;
-    if (session.deaf) return;
+    if (session.refused) return;
     if (!session.admit(1)) return this.#tooOften(session, 1, idsOf(data, isBinary));
     if (data.length > FRAME_LIMIT_BYTES) {
       const reason = `a frame of ${data.length} bytes; at most ${FRAME_LIMIT_BYTES} are read`;
@@ -108,7 +108,7 @@ export class Dispatcher {
     }
     const text = await answer(message, (request) => this.#call(session, request));
     if (text !== undefined) session.send(text);
-    if (session.deaf) session.close(CLOSE.policyViolation, 'not authorised');
+    if (session.refused) session.close(CLOSE.policyViolation, 'not authorised');
   }
 
   /** A session that is gone follows nothing and waits for nothing. */
@@ -166,7 +166,7 @@ export class Dispatcher {
   }
 
   async #carryOut(session: Session, { method, params }: Request): Promise<Outcome> {
-    if (session.ended || session.deaf) {
+    if (session.ended || session.refused) {
       throw new Refusal('session.ended', 'the session has ended');
     }
     if (session.client === null && method !== 'session.open') {
@@ -285,7 +285,7 @@ export class Dispatcher {
     try {
       ownToken = tokenHash === null ? undefined : this.#admit(session, tokenHash, token, invite);
     } catch (refusal) {
-      session.deaf = true;
+      session.refused = true;
       session.stopOpenTimer();
       log.warn({ session: session.id, client }, 'session refused: wrong or no token');
       await new Promise<void>((resume) => clock.after(WRONG_TOKEN_DELAY_MS, resume));

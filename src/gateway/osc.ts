@@ -78,7 +78,7 @@ export class OscDoor {
     } catch (error) {
       this.#log.warn({ err: error }, 'no OSC is heard');
       this.#onProblem(
-        `no OSC is heard, so its triggers are deaf: ${(error as Error).message}; give another address or port under osc, or end the program that has it`,
+        `no OSC is heard, so triggers by OSC do not work: ${(error as Error).message}; give another address or port under osc, or end the program that has it`,
       );
       this.#cancelRetry = this.#clock.after(OSC_RETRY_MS, () => {
         this.#last = this.#last.then(() => this.#change(where));

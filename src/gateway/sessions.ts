@@ -57,7 +57,7 @@ export class Session {
   /** Name of the client once `session.open` has succeeded. */
   client: string | null = null;
   /** A wrong token was given: nothing more from it is read. */
-  deaf = false;
+  refused = false;
   /** Calls that the core has not answered yet. */
   pending = 0;
   lastHeardMs: number;

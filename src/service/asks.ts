@@ -123,7 +123,7 @@ export class Asks {
   };
 
   #text(): { text: string; file: string } {
-    const { text, file } = this.#keeper.inForce.loaded;
+    const { text, file } = this.#keeper.inUse.loaded;
     return { text, file };
   }
 
@@ -137,7 +137,7 @@ export class Asks {
     params: Params<M>,
     make: (prop: Prop) => Result<M>,
   ): Promise<string> {
-    const { loaded, version } = this.#keeper.inForce;
+    const { loaded, version } = this.#keeper.inUse;
     if (version !== this.#keptFor) {
       this.#kept.clear();
       this.#characters = 0;

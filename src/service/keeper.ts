@@ -31,7 +31,14 @@ import { Refusal } from '../shared/errors.ts';
 import type { ReplacingFs } from '../shared/replace-file.ts';
 import { changesBetween } from './changes.ts';
 import { type Compiled, changeMessages } from './core-prop.ts';
-import { type Guard, loadSeen, openProp, type Sound, truncationText, wasInUse } from './opening.ts';
+import {
+  type Guard,
+  loadSeen,
+  openProp,
+  truncationText,
+  type ValidFile,
+  wasInUse,
+} from './opening.ts';
 import type { PropView } from './protocol.ts';
 import { ViewMaker } from './view.ts';
 
@@ -112,7 +119,7 @@ export class Keeper {
   #unkept: Compiled | undefined;
   #stopKeeping: () => void = () => {};
   #history!: History;
-  #inForce!: Compiled;
+  #inUse!: Compiled;
   #onDisk!: OnDisk;
   /** Sent to the core, which waits until it is parked. */
   #pending: { id: number; next: Compiled } | undefined;
@@ -177,16 +184,16 @@ export class Keeper {
     const { seen, loaded } = opened;
     if ('refused' in opened) return { findings: loaded.findings, refused: opened.refused };
     if (opened.view) {
-      const version = versionOf(opened.inForce.text);
-      this.#inForce = { version, loaded: opened.inForce, view: opened.view as PropView };
-      this.#unread = this.#inForce;
-    } else this.#inForce = this.#compile(opened.inForce);
-    const same = opened.inForce.text === loaded.text;
+      const version = versionOf(opened.inUse.text);
+      this.#inUse = { version, loaded: opened.inUse, view: opened.view as PropView };
+      this.#unread = this.#inUse;
+    } else this.#inUse = this.#compile(opened.inUse);
+    const same = opened.inUse.text === loaded.text;
     this.#onDisk = {
       bytes: seen.bytes,
       signature: seen.signature,
       version: seen.bytes ? versionOf(loaded.text || seen.bytes.toString('latin1')) : null,
-      compiled: same ? this.#inForce : undefined,
+      compiled: same ? this.#inUse : undefined,
       problem: opened.problem,
       findings: loaded.findings,
       raw: loaded.prop && loaded.raw,
@@ -201,9 +208,9 @@ export class Keeper {
     const opened = this.#opened;
     if (!opened) return;
     this.#opened = undefined;
-    const { loaded, version } = this.#inForce;
-    if (opened.copy !== loaded.text) this.#keepCopy(this.#inForce);
-    if (!this.#unread) this.#keepForm(this.#inForce, KEEP_FIRST_FORM_MS);
+    const { loaded, version } = this.#inUse;
+    if (opened.copy !== loaded.text) this.#keepCopy(this.#inUse);
+    if (!this.#unread) this.#keepForm(this.#inUse, KEEP_FIRST_FORM_MS);
     if (this.#unread)
       this.#stopReading = this.#clock.after(READ_TEXT_MS, () => {
         void this.#inTurn(() => this.#readText()).catch((error) =>
@@ -233,7 +240,7 @@ export class Keeper {
     if (times === 0 || this.#closed) return;
     this.#clock.after(WARM_UP_MS, () => {
       void this.#inTurn(async () => {
-        const { loaded } = this.#inForce;
+        const { loaded } = this.#inUse;
         const edit = captureIn(loaded.prop, `warm_up_${times}`);
         if (!edit) return;
         const next = edited(loaded, [edit]);
@@ -254,26 +261,26 @@ export class Keeper {
     return basename(this.#file);
   }
 
-  get inForce(): Compiled {
-    return this.#inForce;
+  get inUse(): Compiled {
+    return this.#inUse;
   }
 
   /** The text on the disk as last seen, or the one in use when that cannot be read. */
   get text(): string {
-    return this.#onDisk.bytes?.toString() ?? this.#inForce.loaded.text;
+    return this.#onDisk.bytes?.toString() ?? this.#inUse.loaded.text;
   }
 
   status(): FileStatus {
     const { version, problem, findings, raw } = this.#onDisk;
-    const same = version === this.#inForce.version || raw === undefined;
+    const same = version === this.#inUse.version || raw === undefined;
     return {
       name: this.name,
-      version: this.#inForce.version,
+      version: this.#inUse.version,
       onDisk: version,
       pending: this.#pending !== undefined,
       ...(problem !== undefined && { problem }),
       findings,
-      changed: same ? [] : changesBetween(this.#inForce.loaded.raw, raw).list,
+      changed: same ? [] : changesBetween(this.#inUse.loaded.raw, raw).list,
     };
   }
 
@@ -474,7 +481,7 @@ export class Keeper {
 
   /** @param loaded a valid one */
   #compile(loaded: Loaded): Compiled {
-    const sound = loaded as Sound;
+    const sound = loaded as ValidFile;
     const version = versionOf(sound.text);
     return { version, loaded: sound, view: this.#views.view(sound.prop, version) };
   }
@@ -547,7 +554,7 @@ export class Keeper {
   async #truncation(text: string, version: string): Promise<string | undefined> {
     const last = this.#pending?.next.loaded.text;
     const cut =
-      truncation(text, this.#inForce.loaded.text) ??
+      truncation(text, this.#inUse.loaded.text) ??
       (last === undefined ? last : truncation(text, last));
     if (cut === undefined) return undefined;
     return (await wasInUse(text, version, this.#disk, this.#history)) ? undefined : cut;
@@ -567,12 +574,12 @@ export class Keeper {
   async #withdraw(): Promise<void> {
     if (!this.#pending) return;
     this.#pending = undefined;
-    await this.#install(this.#inForce, []);
+    await this.#install(this.#inUse, []);
   }
 
   /** The file on the disk is valid: offers it to the core, and reports what became of it. */
   async #offer(next: Compiled, who: string, what: string): Promise<void> {
-    const { list } = changesBetween(this.#inForce.loaded.raw, next.loaded.raw);
+    const { list } = changesBetween(this.#inUse.loaded.raw, next.loaded.raw);
     const outcome = await this.#install(next, []);
     if (typeof outcome === 'object') this.#reject(outcome.rejected);
     else {
@@ -602,7 +609,7 @@ export class Keeper {
   /** Sends a change to the core and waits for what becomes of it. */
   async #install(next: Compiled, captured: readonly Path[]): Promise<Outcome> {
     for (let attempt = 0; ; attempt++) {
-      const before = this.#inForce;
+      const before = this.#inUse;
       const changes = changesBetween(before.loaded.raw, next.loaded.raw, captured);
       const id = ++this.#ids;
       const answered = new Promise<Outcome>((resolve) => this.#waiters.set(id, resolve));
@@ -619,7 +626,7 @@ export class Keeper {
   }
 
   #adopt(next: Compiled): void {
-    this.#inForce = next;
+    this.#inUse = next;
     this.#accept(next);
   }
 
@@ -717,9 +724,9 @@ export class Keeper {
     captured: readonly Path[],
     by: Author,
   ): Promise<{ version: string; written: Written } | undefined> {
-    const isInForce = base === this.#inForce;
+    const isInForce = base === this.#inUse;
     // While another version waits, the prop in use gets the edits alone.
-    const force = isInForce ? next : edited(this.#inForce.loaded, edits);
+    const force = isInForce ? next : edited(this.#inUse.loaded, edits);
     const before = this.#onDisk;
     const written = await this.#disk.replace(before.bytes, next.text);
     if (!written) return undefined;
@@ -750,7 +757,7 @@ export class Keeper {
         },
       );
     const compiled = this.#compile(next);
-    const changed = changesBetween(this.#inForce.loaded.raw, next.raw).list;
+    const changed = changesBetween(this.#inUse.loaded.raw, next.raw).list;
     let written: Written | undefined;
     if (before.bytes?.toString() !== next.text) {
       written = await this.#disk.replace(before.bytes, next.text);
@@ -797,7 +804,7 @@ export class Keeper {
     }
     // What waited until the prop is parked was replaced by what is gone again.
     const { compiled } = this.#onDisk;
-    if (compiled && compiled !== this.#inForce && !this.#pending) await this.#install(compiled, []);
+    if (compiled && compiled !== this.#inUse && !this.#pending) await this.#install(compiled, []);
     this.#report();
     return new Refusal('file.boards-cannot', `the boards cannot do this: ${reason}; ${state}`, {
       boards: reason,
@@ -851,8 +858,8 @@ export class Keeper {
   /** An edit must not rest upon, or overwrite, what waits in the file until the prop is parked. */
   #refuseWaiting(path: Path): void {
     const file = this.#onDisk.compiled!.loaded;
-    const { raw } = this.#inForce.loaded;
-    if (file === this.#inForce.loaded) return;
+    const { raw } = this.#inUse.loaded;
+    if (file === this.#inUse.loaded) return;
     const places: Path[] = [path];
     const [section, channel] = path;
     // An angle means nothing without the calibration and linkage that it was measured with.
@@ -888,7 +895,7 @@ export class Keeper {
 
   /** @throws Refusal with the difference when `version` is not the one on the disk */
   async #refuseOther(version: string, text: string | undefined): Promise<void> {
-    const present = this.#onDisk.version ?? this.#inForce.version;
+    const present = this.#onDisk.version ?? this.#inUse.version;
     if (version === present) return;
     const raw = (from: string) => readText(from).raw;
     const [base, now] = [await this.#textOf(version), this.text];
@@ -908,7 +915,7 @@ export class Keeper {
   }
 
   async #textOf(version: string): Promise<string | undefined> {
-    const here = [this.text, this.#inForce.loaded.text].find((text) => versionOf(text) === version);
+    const here = [this.text, this.#inUse.loaded.text].find((text) => versionOf(text) === version);
     if (here !== undefined) return here;
     const kept = await this.#disk.versions();
     return kept.map(({ bytes }) => bytes.toString()).find((text) => versionOf(text) === version);

@@ -10,7 +10,7 @@ import type { Prop } from '../prop/schema.ts';
 import { MAX_BYTES } from '../prop/text.ts';
 import { truncation } from '../prop/truncation.ts';
 
-export type Sound = Loaded & { prop: Prop };
+export type ValidFile = Loaded & { prop: Prop };
 
 /** What was found at the start. */
 export type Opened = {
@@ -21,9 +21,9 @@ export type Opened = {
   copy: string | undefined;
 } /** `problem`: why that is not the file on the disk. */ & (
   | {
-      inForce: Sound;
+      inUse: ValidFile;
       problem: string | undefined;
-      /** Kept from when it was accepted: the text has not been read, `inForce` has no source. */
+      /** Kept from when it was accepted: the text has not been read, `inUse` has no source. */
       view?: unknown;
     }
   /** Nothing can be started; a whole sentence. */
@@ -60,7 +60,7 @@ export async function openProp(
   if (text !== undefined && form) {
     const { raw, prop, findings, view } = form;
     const loaded = { file, text, source: undefined, raw, prop, findings };
-    return { seen, copy, loaded, inForce: loaded, problem: undefined, view };
+    return { seen, copy, loaded, inUse: loaded, problem: undefined, view };
   }
   const loaded = await loadSeen(file, seen, guard);
   const found = { seen, loaded, copy };
@@ -70,18 +70,18 @@ export async function openProp(
   if (loaded.prop) {
     const cut = copy === undefined ? undefined : truncation(loaded.text, copy);
     if (cut === undefined || (await wasInUse(loaded.text, version, disk, history)))
-      return { ...found, inForce: loaded as Sound, problem: undefined };
-    const accepted = soundCopy(copy, file);
+      return { ...found, inUse: loaded as ValidFile, problem: undefined };
+    const accepted = validCopy(copy, file);
     // A copy that is damaged itself says nothing about the file.
-    if (!accepted) return { ...found, inForce: loaded as Sound, problem: undefined };
-    return { ...found, inForce: accepted, problem: truncationText(file, cut, known.path) };
+    if (!accepted) return { ...found, inUse: loaded as ValidFile, problem: undefined };
+    return { ...found, inUse: accepted, problem: truncationText(file, cut, known.path) };
   }
-  const accepted = soundCopy(copy, file);
+  const accepted = validCopy(copy, file);
   if (!accepted) return { ...found, refused: `${file} has errors; nothing was started` };
   const problem = seen.bytes
     ? `it has an error: ${firstError(loaded)}. The prop keeps the version that was in use before; fix the file`
     : `${basename(file)} cannot be read (${firstError(loaded)}). The prop keeps the version that was in use before; put the file back (cp '${known.path}' '${file}')`;
-  return { ...found, inForce: accepted, problem };
+  return { ...found, inUse: accepted, problem };
 }
 
 /** Whether the bytes are UTF-8 text, and this one. */
@@ -128,10 +128,10 @@ export async function wasInUse(
   return kept.some(({ bytes }) => bytes.toString() === text);
 }
 
-function soundCopy(copy: string | undefined, file: string): Sound | undefined {
+function validCopy(copy: string | undefined, file: string): ValidFile | undefined {
   if (copy === undefined) return undefined;
   const loaded = parseProp(copy, file);
-  return loaded.prop ? (loaded as Sound) : undefined;
+  return loaded.prop ? (loaded as ValidFile) : undefined;
 }
 
 /** Finds the version that the core has. */
@@ -140,18 +140,18 @@ async function resume(
   { loaded, copy }: { loaded: Loaded; copy: string | undefined },
   disk: PropDisk,
   version: string,
-): Promise<{ inForce: Sound; problem: string | undefined } | { refused: string }> {
+): Promise<{ inUse: ValidFile; problem: string | undefined } | { refused: string }> {
   const kept = await disk.versions().catch(() => []);
   const texts = [copy, loaded.text, ...kept.map(({ bytes }) => bytes.toString())];
   const text = texts.find((one) => one !== undefined && versionOf(one) === version);
-  const inForce =
+  const inUse =
     text === loaded.text ? loaded : text === undefined ? undefined : parseProp(text, file);
-  if (!inForce?.prop)
+  if (!inUse?.prop)
     return { refused: `${file}: the version in use (${version}) is not on the disk any more` };
   const problem = loaded.prop
     ? undefined
     : `it has an error: ${firstError(loaded)}. The prop continues as before; fix the file`;
-  return { inForce: inForce as Sound, problem };
+  return { inUse: inUse as ValidFile, problem };
 }
 
 export function truncationText(file: string, why: string, copy: string): string {

@@ -141,12 +141,12 @@ export class PropService {
       sink.complain(lines);
       if (status.problem !== undefined)
         sink.log('warn', 'sinewd', {}, `the prop file on the disk is not used: ${status.problem}`);
-      const { inForce } = this.#keeper;
-      const view = viewBytes(inForce.view);
+      const { inUse } = this.#keeper;
+      const view = viewBytes(inUse.view);
       const opened = {
-        prop: coreProp(inForce),
+        prop: coreProp(inUse),
         view,
-        version: inForce.version,
+        version: inUse.version,
         status,
         restored: this.#store.restored,
         bootNowS: this.#store.bootNowS(),
@@ -258,7 +258,7 @@ export class PropService {
   }
 
   #osc(): Lockable[] {
-    const { osc } = this.#keeper.inForce.view;
+    const { osc } = this.#keeper.inUse.view;
     return osc ? [lockableOsc(osc.port)] : [];
   }
 

@@ -26,7 +26,7 @@ import { type Notify, openNotify } from '../systemd/notify.ts';
 import { feedWatchdog, Vitals, watchdogMs } from '../systemd/watchdog.ts';
 import { GatewayLink } from './gateway-link.ts';
 import { type Options, USAGE, Usage } from './options.ts';
-import { preferShortTurns } from './short-turns.ts';
+import { preferShortPauses } from './short-pauses.ts';
 
 /** A gateway that stands still gets this much longer than the prop needs to park by itself (ms). */
 const GATEWAY_SPARE_MS = 1000;
@@ -187,7 +187,7 @@ class Daemon {
     // Node's own warnings, which it would write on a terminal that may be held.
     process.removeAllListeners('warning');
     process.on('warning', ({ message }) => this.#service.log('warn', 'sinewd', {}, message));
-    preferShortTurns();
+    preferShortPauses();
     // Printed last: its reader may send a signal at once.
     if (this.#notify) this.#starve = this.#beWatched(this.#notify);
     this.#service.print(`${name}: ${pageAddress(at.host, at.port)}`);

@@ -7,21 +7,21 @@ const printed: string[] = [];
 const line = lineParser([sessionVerb, ...VERBS], '1.2.3', (text) => printed.push(text));
 const prompt = promptParser(VERBS, (text) => printed.push(text));
 
-function given(...argv: string[]) {
+function inputs(...argv: string[]) {
   const chosen = line.parse(argv)!;
-  return { verb: chosen.verb.name, ...chosen.given };
+  return { verb: chosen.verb.name, ...chosen.inputs };
 }
 
 describe('parsing', () => {
   test('negative degrees are values, on the command line and at the prompt', () => {
-    expect(given('move', 'beak', '-3')).toMatchObject({ target: 'beak', to: -3 });
-    expect(given('move', 'beak', '-.5', '--over', '2')).toMatchObject({ to: -0.5, over: 2 });
-    expect(given('jog', 'beak', '-0.5', '--us')).toMatchObject({ by: -0.5, us: true });
-    expect(given('jog', 'beak', '+1.5', '--beyond-limits')).toMatchObject({
+    expect(inputs('move', 'beak', '-3')).toMatchObject({ target: 'beak', to: -3 });
+    expect(inputs('move', 'beak', '-.5', '--over', '2')).toMatchObject({ to: -0.5, over: 2 });
+    expect(inputs('jog', 'beak', '-0.5', '--us')).toMatchObject({ by: -0.5, us: true });
+    expect(inputs('jog', 'beak', '+1.5', '--beyond-limits')).toMatchObject({
       by: 1.5,
       beyondLimits: true,
     });
-    expect(prompt.parse(['move', 'beak', '-12.25'])!.given).toMatchObject({ to: -12.25 });
+    expect(prompt.parse(['move', 'beak', '-12.25'])!.inputs).toMatchObject({ to: -12.25 });
   });
 
   test('options of the whole command may stand before or after the verb', () => {
@@ -37,15 +37,15 @@ describe('parsing', () => {
 
   test('one parse leaves nothing behind for the next', () => {
     prompt.parse(['jog', 'beak', '1', '--us']);
-    expect(prompt.parse(['jog', 'beak', '1'])!.given).toEqual({ channel: 'beak', by: 1 });
+    expect(prompt.parse(['jog', 'beak', '1'])!.inputs).toEqual({ channel: 'beak', by: 1 });
   });
 
   test('the rest of the line is one colour or one text', () => {
-    expect(given('colour', 'eye', 'oklch(75%', '0.15', '80)', '--fade', '0')).toMatchObject({
+    expect(inputs('colour', 'eye', 'oklch(75%', '0.15', '80)', '--fade', '0')).toMatchObject({
       colour: 'oklch(75% 0.15 80)',
       fade: 0,
     });
-    expect(given('find', 'J1', '12')).toMatchObject({ text: 'J1 12' });
+    expect(inputs('find', 'J1', '12')).toMatchObject({ text: 'J1 12' });
   });
 
   test.each([

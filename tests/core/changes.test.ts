@@ -66,7 +66,7 @@ describe('a change that takes effect at once', () => {
     expect(rig.servo('neck').marks.has('top')).toBe(false);
     await rig.tick();
     expect(rig.bench.outcomes).toEqual([[7, 'adopted']]);
-    expect(rig.bench.inForce).toEqual([['change 7']]);
+    expect(rig.bench.inUse).toEqual([['change 7']]);
     // The move goes on to where the mark was when it began.
     await rig.until(() => !rig.servo('neck').moving);
     expect(rig.servo('neck').setpoint.pos).toBe(30);

@@ -11,7 +11,7 @@ export class Bench implements Changing {
   readonly messages: ChangeMessage[] = [];
   readonly outcomes: [id: number, outcome: Outcome][] = [];
   /** What changed, at every change that came into force. */
-  readonly inForce: string[][] = [];
+  readonly inUse: string[][] = [];
   readonly plans: string[][] = [];
   readonly #make: (board: Board) => Driver;
 
@@ -28,7 +28,7 @@ export class Bench implements Changing {
     this.outcomes.push([id, outcome]);
   };
   readonly onProp: Changing['onProp'] = ({ changed: what }) => {
-    this.inForce.push(what);
+    this.inUse.push(what);
   };
 }
 

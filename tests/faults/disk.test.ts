@@ -212,7 +212,7 @@ describe('a file cut off after every byte', () => {
     const history = new History(file, folder);
     const opened = await openProp(file, new PropDisk(file), known, history, undefined);
     if ('refused' in opened) return false;
-    return rules(opened.inForce.prop) !== rules(parseProp(whole, file).prop!);
+    return rules(opened.inUse.prop) !== rules(parseProp(whole, file).prop!);
   }
 
   it.each([

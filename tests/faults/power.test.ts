@@ -165,9 +165,7 @@ describe('the prop file', () => {
         const known = new AcceptedCopy(PROP, '/state', promises);
         const at = new PropDisk(PROP, promises);
         const opened = await openProp(PROP, at, known, history, undefined);
-        return 'refused' in opened || opened.problem !== undefined
-          ? undefined
-          : opened.inForce.text;
+        return 'refused' in opened || opened.problem !== undefined ? undefined : opened.inUse.text;
       })();
       starts.set(key, started);
     }

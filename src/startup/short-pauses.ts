@@ -7,7 +7,7 @@ import { setFlagsFromString } from 'node:v8';
  * Node's own compiled code is good for the usual flags only. Not every flag may change in a program that
  * runs: without parallel marking V8 11.3 crashes.
  */
-export function preferShortTurns(): void {
+export function preferShortPauses(): void {
   for (const flag of ['flush-bytecode', 'baseline-batch-compilation', 'parallel-scavenge'])
     setFlagsFromString(`--no-${flag}`);
 }
