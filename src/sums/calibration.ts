@@ -1,14 +1,14 @@
-/** One measured pair of a servo: pulse width (us) and the angle (deg) it stands at. */
+/** One measured pair of a servo: pulse width (us) and the angle (deg) it leads to. */
 export type CalibrationPoint = readonly [pulseUs: number, angleDeg: number];
 
 /**
- * Pulse width to angle and back for one servo: piecewise linear through the measured points, the
- * end segments extended beyond them (linear interpolation and extrapolation).
+ * Pulse width to angle and back for one servo: piecewise linear through the measured points, and by the
+ * first and the last segment beyond them (linear interpolation and extrapolation).
  */
 export class Calibration {
-  /** The points in order of rising pulse. */
+  /** In order of rising pulse. */
   readonly points: readonly CalibrationPoint[];
-  /** The ends of the measured range; low < high whichever way the angle runs. */
+  /** The ends of the measured range; low < high even where the angle falls as the pulse rises. */
   readonly lowDeg: number;
   readonly highDeg: number;
   readonly lowUs: number;
@@ -19,7 +19,7 @@ export class Calibration {
 
   /**
    * @param points two or more, in rising or falling order of pulse.
-   * @throws RangeError naming the point that is not finite, or not strictly monotonic in both.
+   * @throws RangeError that names the point that is not finite, or not strictly monotonic in both.
    */
   constructor(points: readonly CalibrationPoint[]) {
     if (points.length < 2) {
@@ -73,7 +73,7 @@ export class Calibration {
 /** Pulse width (us, not rounded) for an angle (deg). */
 interface PulseMapping {
   toPulseUs(deg: number): number;
-  /** The whole of the mapping, where it is linear between points: see `table`. */
+  /** The whole mapping, where it is linear between points: see `table`. */
   readonly pulseTable?: Float64Array | undefined;
 }
 
@@ -83,7 +83,7 @@ interface PulseMapping {
  */
 export class PulseBounds {
   readonly #mapping: PulseMapping;
-  /** See the places below. One piece of memory a servo: a tick reads those of all. */
+  /** Indices below. One piece of memory for each servo: a tick reads those of all. */
   readonly #numbers: Float64Array;
 
   /**
@@ -129,8 +129,8 @@ export class PulseBounds {
   }
 
   /**
-   * The allowed pulse (us) nearest to the pulse of `deg`: rounded to a whole step, and inwards at
-   * the bounds, so that rounding never leaves the soft limits or the envelope.
+   * The allowed pulse (us) nearest to that of `deg`: rounded to a whole step, inwards at the bounds, so
+   * that rounding never leaves the soft limits or the envelope.
    */
   pulseUs(deg: number): number {
     const into = new Float64Array(1);
@@ -138,7 +138,7 @@ export class PulseBounds {
     return into[0]!;
   }
 
-  /** As `pulseUs`, of where something stands (deg); as it hands on no fraction, it allocates nothing. */
+  /** As `pulseUs`, for a position (deg). It passes no fraction, so it allocates nothing. */
   writePulseUs({ pos }: { readonly pos: number }, into: Float64Array, at: number): void {
     const numbers = this.#numbers;
     const stepUs = numbers[STEP]!;
@@ -149,20 +149,20 @@ export class PulseBounds {
   }
 }
 
-/** Places of the numbers of `PulseBounds`; the table of a mapping that is one comes last. */
+/** Indices of the numbers of `PulseBounds`; the table of a mapping that has one comes last. */
 const STEP = 0;
 const LOW = 1;
 const HIGH = 2;
 const TABLE = 3;
 
-/** Float noise (us) allowed at a bound that is itself a multiple of the step. */
+/** Rounding error (us) allowed at a bound that is itself a multiple of the step. */
 const ROUNDING_US = 1e-9;
 
 function naming(points: readonly CalibrationPoint[], index: number): string {
   return `point ${index + 1} [${points[index]!.join(', ')}]`;
 }
 
-/** Numbers for each point: x, y, and the slope to the next one; at the last point from the one before. */
+/** Numbers for each point: x, y, and the slope to the next point; for the last point, from the one before. */
 const STRIDE = 3;
 
 /** Points in order of x, side by side in memory: a tick reads the tables of all servos. */
@@ -171,7 +171,10 @@ function table(points: readonly (readonly [x: number, y: number])[]): Float64Arr
   return Float64Array.from(points.flatMap(([x, y], i) => [x, y, slopes[i] ?? slopes.at(-1)!]));
 }
 
-/** `y` at `x` by the table that begins at `i`, linear between the points and beyond both ends. Exact at the points. */
+/**
+ * `y` at `x` by the table that begins at `i`: linear between the points and beyond both ends, exact at
+ * the points.
+ */
 function interpolate(points: Float64Array, i: number, x: number): number {
   while (i + STRIDE < points.length && x >= points[i + STRIDE]!) i += STRIDE;
   return points[i + 1]! + (x - points[i]!) * points[i + 2]!;

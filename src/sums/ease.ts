@@ -1,19 +1,19 @@
 import { clamp } from '../shared/units.ts';
 
 /**
- * Easing functions of CSS Easing Functions Level 1 and 2 (W3C): how far a change has got, of how much of
- * its time has passed. Both are shares of 1; a cubic Bézier or `linear()` may lead outside 0..1 on its way.
+ * Easing functions of CSS Easing Functions Level 1 and 2 (W3C): progress of a change as a function of
+ * elapsed time, both as shares of 1. A cubic Bézier or `linear()` may leave 0..1 on its way.
  */
 
 /**
- * @param progress share of the time, 0..1; anything outside counts as the nearer end.
+ * @param progress share of the time, 0..1; values outside count as the nearer end.
  * @returns share of the change. Allocates nothing.
  */
 export type Ease = (progress: number) => number;
 
 type StepPosition = 'jump-start' | 'jump-end' | 'jump-none' | 'jump-both' | 'start' | 'end';
 
-/** A number as CSS Values Level 3 writes it, section 4.3: `1.` is none. */
+/** A number as CSS Values Level 3 writes it, section 4.3: `1.` is not allowed. */
 const NUMBER = String.raw`\s*([+-]?(?:\d*\.)?\d+(?:e[+-]?\d+)?)\s*`;
 const CUBIC_BEZIER = new RegExp(`^cubic-bezier\\(${NUMBER},${NUMBER},${NUMBER},${NUMBER}\\)$`);
 const STEPS =
@@ -34,14 +34,14 @@ const KEYWORDS = new Map<string, Ease>([
 const LINEAR = /^linear\((.*)\)$/s;
 const STOP = new RegExp(`^${NUMBER.replaceAll('\\s*', '')}$`);
 const PERCENT = new RegExp(`^${NUMBER.replaceAll('\\s*', '')}%$`);
-/** Stops of one `linear()`. */
+/** Most stops of one `linear()`. */
 const MAX_STOPS = 100;
 
 /**
- * Reads `linear`, `ease`, `ease-in`, `ease-out`, `ease-in-out`, `cubic-bezier(x1, y1, x2, y2)` with
- * x1 and x2 in 0..1, `step-start`, `step-end`, `steps(n, position)`, and `linear()` with 2 to 100 stops;
- * letters of either case.
- * @returns undefined when the text is none of them.
+ * Reads `linear`, `ease`, `ease-in`, `ease-out`, `ease-in-out`, `cubic-bezier(x1, y1, x2, y2)` with x1
+ * and x2 in 0..1, `step-start`, `step-end`, `steps(n, position)`, and `linear()` with 2 to 100 stops, in
+ * upper or lower case.
+ * @returns undefined when the text is not one of them.
  */
 export function parseEase(text: string): Ease | undefined {
   const source = text.trim().toLowerCase();
@@ -82,12 +82,12 @@ export function isSmooth(text: string): boolean {
   return true;
 }
 
-/** Whether the text is a `linear()` with stops, which alone may begin and end anywhere. */
+/** Whether the text is a `linear()` with stops: only these may begin and end anywhere. */
 export function isLinear(text: string): boolean {
   return LINEAR.test(text.trim().toLowerCase());
 }
 
-/** The last curves that were asked for: what was worked out for one serves the next of the kind. */
+/** The curves used last: an equal one needs no new computation. */
 const kept = new Map<string, Ease>();
 const MAX_KEPT = 64;
 
@@ -101,10 +101,10 @@ function same(key: string, make: () => Ease): Ease {
 }
 
 /**
- * The control points of `linear()`, input and output in turn (CSS Easing Functions Level 2, "create a linear
- * easing function", from memory): a stop with two percentages is two points, inputs never fall, and
- * what is not given is spread evenly. The specification also takes a single stop, which moves nothing.
- * @param text what stands between the parentheses
+ * The control points of `linear()`, input and output in turn (CSS Easing Functions Level 2, "create a
+ * linear easing function", from memory): a stop with two percentages is two points, inputs never fall,
+ * and missing inputs are spread evenly. The specification also allows a single stop, which moves nothing.
+ * @param text what is between the parentheses
  */
 function linearPoints(text: string): number[] | undefined {
   const stops = text.split(',');
@@ -116,7 +116,7 @@ function linearPoints(text: string): number[] | undefined {
     const outputs = words.filter((word) => STOP.test(word));
     const inputs = words.filter((word) => PERCENT.test(word));
     const number = words.findIndex((word) => STOP.test(word));
-    // The percentages stand together, on one side of the number.
+    // Both percentages must be on the same side of the number.
     const apart = inputs.length === 2 && number === 1;
     if (outputs.length !== 1 || outputs.length + inputs.length !== words.length) return undefined;
     if (inputs.length > 2 || apart) return undefined;
@@ -141,14 +141,14 @@ function linearPoints(text: string): number[] | undefined {
   return points.flat() as number[];
 }
 
-/** The output at an input between control points, or beyond them, in line with the nearest two. */
+/** The output at an input between control points; beyond them, on the line through the nearest two. */
 function throughPoints(points: readonly number[]): Ease {
   const last = points.length / 2 - 2;
   return (progress) => {
     const input = clamp(progress, 0, 1);
     let low = 0;
     let high = last;
-    // The last point at or before the input, but for the very last.
+    // The last point at or before the input; never the last of all.
     while (low < high) {
       const middle = (low + high + 1) >> 1;
       if (points[2 * middle]! <= input) low = middle;
@@ -168,9 +168,9 @@ function isShare(value: number): boolean {
 }
 
 /**
- * The cubic Bézier from (0, 0) to (1, 1) with control points (x1, y1) and (x2, y2), x1 and x2 in
- * 0..1 (CSS Easing Functions Level 1, section 2.2): y where x is the progress. x(t) never falls, so
- * Newton's method, kept between bounds that close in, finds the one t.
+ * The cubic Bézier from (0, 0) to (1, 1) with control points (x1, y1) and (x2, y2), x1 and x2 in 0..1
+ * (CSS Easing Functions Level 1, section 2.2): y where x is the progress. x(t) never falls, so Newton's
+ * method within narrowing bounds finds the only t.
  */
 function cubicBezier(x1: number, y1: number, x2: number, y2: number): Ease {
   // x(t) = ((ax t + bx) t + cx) t, and y alike.
@@ -201,8 +201,8 @@ function cubicBezier(x1: number, y1: number, x2: number, y2: number): Ease {
 }
 
 /**
- * Step easing (CSS Easing Functions Level 1, section 2.3, "step easing function"), with the before
- * flag unset: at a step, it has been taken.
+ * Step easing (CSS Easing Functions Level 1, section 2.3, "step easing function"), with the before flag
+ * unset: at a step, the new value applies.
  */
 function steps(count: number, position: StepPosition): Ease {
   const jumpsFirst = position === 'jump-start' || position === 'start' || position === 'jump-both';

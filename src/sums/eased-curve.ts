@@ -3,11 +3,11 @@ import { posAfter, STRIDE, velAfter } from './profile-path.ts';
 
 /** Pieces of the curve; a power of two. */
 const CELLS = 64;
-/** Shares of the move's time that are nearer than this are one point in time. */
+/** Times (shares of the move's time) closer than this are the same. */
 const SAME = 1e-12;
 /**
- * Widths are multiples of 1 / GRAIN. With a power of two for both, all times are free of rounding,
- * which a narrow average would multiply.
+ * Widths are multiples of 1 / GRAIN. With powers of two for both, times have no rounding error, which a
+ * narrow average would multiply.
  */
 const GRAIN = 2 ** 40;
 
@@ -27,7 +27,7 @@ function pointsOf(ease: Ease): Float64Array {
 
 const knownChanges = new WeakMap<Ease, Float64Array>();
 
-/** The most that the slope changes from one piece to the k-th after it, for k from 0 to CELLS. */
+/** The largest change of the slope from one piece to the k-th after it, for k from 0 to CELLS. */
 function changesOf(ease: Ease, points: Float64Array): Float64Array {
   let changes = knownChanges.get(ease);
   if (!changes) {
@@ -42,13 +42,13 @@ function changesOf(ease: Ease, points: Float64Array): Float64Array {
   return changes;
 }
 
-/** Works out a curve's points, then the changes of its slope: parts of what `read` needs. */
+/** Compute a curve's points, then the changes of its slope: parts of what `read` needs. */
 export const CURVE_PARTS: readonly ((ease: Ease) => void)[] = [
   pointsOf,
   (ease) => changesOf(ease, pointsOf(ease)),
 ];
 
-/** The lowest and the highest value of the curve at its points: between them lies all of it. */
+/** The lowest and the highest value of the curve; both are at its points. */
 export function curveRange(ease: Ease): [low: number, high: number] {
   let low = 0;
   let high = 1;
@@ -60,16 +60,16 @@ export function curveRange(ease: Ease): [low: number, high: number] {
 }
 
 /**
- * A move from rest at 0 to rest at 1 along a curve, in time 0 to 1: the curve, straight between its
- * points and compressed into a part of the time, goes through one or two moving averages. Reused,
- * so that looking for the right averages allocates nothing.
+ * A move from rest at 0 to rest at 1 along a curve, in time 0 to 1: the curve is straight between its
+ * points, compressed into a part of the time, and passed through one or two moving averages. Reused, so
+ * that the search for the right averages allocates nothing.
  *
- * The velocity of the curve goes in steps. With each step that enters or leaves the first average
- * the acceleration changes by step / width; with two averages it is the jerk that changes, by
- * step / (width width), as a step enters or leaves either.
+ * The velocity of the curve changes in steps. Each step that enters or leaves the first average changes
+ * the acceleration by step / width. With two averages, each step that enters or leaves either one changes
+ * the jerk by step / (width width).
  */
 export class EasedCurve {
-  /** Widths of the averages, as shares of the time; the second is 0 when there is but one. */
+  /** Widths of the averages, as shares of the time; the second is 0 when there is only one. */
   first = 0;
   second = 0;
   /** The highest speed, acceleration and jerk with these averages. */
@@ -77,26 +77,26 @@ export class EasedCurve {
   topAccel = 0;
   topJerk = 0;
 
-  /** Where the velocity of the curve steps, and by how much, were it to take all the time. */
+  /** Where the velocity of the curve steps, and by how much, if the curve takes the whole time. */
   readonly #stepAt = new Float64Array(CELLS + 1);
   readonly #stepBy = new Float64Array(CELLS + 1);
   #steps = 0;
   #points: Float64Array = new Float64Array(CELLS + 1);
   #changes: Float64Array = new Float64Array(CELLS + 1);
 
-  // The motion, as it is run through.
+  // The present state while the motion is followed.
   #at = 0;
   #pos = 0;
   #vel = 0;
   #acc = 0;
   #jerk = 0;
-  /** When the changes that were taken last apply. */
+  /** The time of the changes that were applied last. */
   #changeAt = 0;
-  /** The ways in and out of the averages: after how long, with which sign, and its next step. */
+  /** Where steps enter and leave the averages: after what delay, with which sign, and the next step there. */
   readonly #delays = new Float64Array(4);
   readonly #signs = [1, -1, -1, 1] as const;
   readonly #next = new Int32Array(4);
-  /** Room for the most segments there are: one from each change to the next. */
+  /** Room for the largest number of segments: one from each change to the next. */
   readonly #segments = new Float64Array(4 * (CELLS + 1) * STRIDE);
   #ways = 0;
 
@@ -111,7 +111,7 @@ export class EasedCurve {
       const next = points[Math.min(i + 1, CELLS)]!;
       const nextSlope = (next - value) * CELLS;
       value = next;
-      // On a straight part nothing but rounding is left.
+      // On a straight part only rounding is left.
       const rounding = 1e-12 * (Math.abs(slope) + Math.abs(nextSlope));
       if (Math.abs(nextSlope - slope) <= rounding) continue;
       this.#stepAt[this.#steps] = i / CELLS;
@@ -120,17 +120,16 @@ export class EasedCurve {
     }
   }
 
-  /** Whether the curve is a straight line: it steps where it begins and where it ends alone. */
+  /** Whether the curve is a straight line: it steps only at its start and its end. */
   get straight(): boolean {
     return this.#steps === 2;
   }
 
   /**
-   * The highest speed and acceleration with one average of this width, without running through the
-   * motion. With p the curve and s its slopes, both per piece, and q pieces to the width, they are the
-   * most of p(x) - p(x - q) and of s(x) - s(x - q): the first is straight between places where x or
-   * x - q is the end of a piece, the second has but two values of q to look at, the whole numbers
-   * around it, and those are looked up.
+   * The highest speed and acceleration with one average of this width, without following the motion. With
+   * p the curve and s its slopes, both per piece, and q pieces to the width, they are the maxima of p(x)
+   * - p(x - q) and of s(x) - s(x - q). The first is linear between places where x or x - q is the end of
+   * a piece. For the second only the whole numbers on both sides of q matter, and those are looked up.
    */
   oneAverage(wanted: number): void {
     const width = Math.round(wanted * GRAIN) / GRAIN;
@@ -150,7 +149,7 @@ export class EasedCurve {
     } else {
       for (let i = 0; i <= CELLS; i++) {
         const low = i - whole - 1;
-        // Before the curve begins it is at 0, as it is at its first point.
+        // Before its start the curve is at 0, as at its first point.
         const before = low < 0 ? 0 : p[low]! + (1 - part) * (p[low + 1]! - p[low]!);
         const high = i + whole;
         const after = high >= CELLS ? p[CELLS]! : p[high]! + part * (p[high + 1]! - p[high]!);
@@ -161,7 +160,7 @@ export class EasedCurve {
     this.topJerk = 0;
   }
 
-  /** Puts averages of these widths (shares of the time, less than 1 together) to use. */
+  /** Sets the widths of the averages (shares of the time, less than 1 together). */
   smooth(first: number, second: number): void {
     this.first = Math.round(first * GRAIN) / GRAIN;
     this.second = Math.round(second * GRAIN) / GRAIN;
@@ -215,7 +214,7 @@ export class EasedCurve {
   }
 
   /**
-   * Applies the changes of where the motion has got to, and finds when the next ones are.
+   * Applies the changes at the present time, and finds when the next ones are.
    * @returns false when there are none: the motion is at rest.
    */
   #takeChanges(): boolean {
@@ -241,7 +240,7 @@ export class EasedCurve {
     return nextAt < Number.POSITIVE_INFINITY;
   }
 
-  /** Goes on to where the next changes are. */
+  /** Advances to the next changes. */
   #goOn(): void {
     const t = this.#changeAt - this.#at;
     this.#pos = posAfter(t, this.#pos, this.#vel, this.#acc, this.#jerk);

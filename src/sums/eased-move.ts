@@ -10,16 +10,15 @@ import {
 import { isRounding } from './profile-path.ts';
 
 /**
- * Eased moves from rest to rest within speed, acceleration and jerk.
+ * Eased moves from rest to rest within limits of speed, acceleration and jerk.
  *
- * The wanted curve is compressed into a part of the move's time, and goes through a moving average
- * of width w1, which bounds the acceleration: a(t) = (v(t) - v(t - w1)) / w1. A second one, of width
- * w2, bounds the jerk alike. (Biagiotti and Melchiorri, "Trajectory Planning for Automatic Machines
+ * The wanted curve is compressed into a part of the move's time and passed through a moving average of
+ * width w1, which bounds the acceleration: a(t) = (v(t) - v(t - w1)) / w1. A second one, of width w2,
+ * bounds the jerk in the same way. (Biagiotti and Melchiorri, "Trajectory Planning for Automatic Machines
  * and Robots", Springer 2008, and "FIR filters for online trajectory planning with time- and
- * frequency-domain specifications", Control Engineering Practice 20, 2012; from memory.) The move
- * begins and ends at rest, and stays within the hull of the curve, because an average does. A straight
- * curve becomes the trapezoid and the double S, which are known in closed form, so that `planMove`
- * plans it.
+ * frequency-domain specifications", Control Engineering Practice 20, 2012; from memory.) The move begins
+ * and ends at rest, and stays within the hull of the curve, because an average does. A straight curve
+ * gives the trapezoid or the double S, which have a closed form, so `planMove` plans it.
  *
  * Averages blur the curve, so they are as narrow as the limits allow.
  */
@@ -30,7 +29,7 @@ interface EasedPlan {
   stretchedS: number;
 }
 
-/** The hull [low, high] (deg) of the positions that `planEased` passes, whatever the limits are. */
+/** The hull [low, high] (deg) of the positions that `planEased` passes, with any limits. */
 export function easedRange(from: number, target: number, ease: Ease): [low: number, high: number] {
   const [min, max] = curveRange(ease);
   const distance = target - from;
@@ -40,12 +39,12 @@ export function easedRange(from: number, target: number, ease: Ease): [low: numb
 }
 
 /**
- * The move from rest at `from` to rest at `to` (deg) along `ease`, as near to the curve as the
- * limits allow. It takes exactly `overS`; where that is too short, about the least time in which
- * this curve can be followed.
+ * The move from rest at `from` to rest at `to` (deg) along `ease`, as close to the curve as the limits
+ * allow. It takes exactly `overS`; if that is too short, about the least time in which this curve can be
+ * followed.
  *
- * @throws RangeError for a limit that is not finite and above 0, for any other number that is not
- * finite, a negative `overS`, and numbers so far apart that the sums overflow.
+ * @throws RangeError for a limit that is not finite and above 0, for any other number that is not finite,
+ * a negative `overS`, and numbers so large that the sums overflow.
  */
 export function planEased(
   from: number,
@@ -66,7 +65,7 @@ export function planEased(
   curve.read(ease);
   if (curve.straight) {
     const straight = planMove({ pos: from, vel: 0, acc: 0 }, target, limits, overS);
-    // What is over for its rounding alone is not longer than asked.
+    // A rounding error does not count as longer than asked.
     const fits = straight.durationS <= overS * (1 + 1e-12);
     const durationS = fits ? overS : straight.durationS;
     return { trajectory: { ...straight, durationS }, stretchedS: durationS - overS };
@@ -85,17 +84,17 @@ export function planEased(
 
 const curve = new EasedCurve();
 
-/** Averages that were looked for, and the time that the move needs with them (s). */
+/** The averages found for a move, and the time that it needs with them (s). */
 interface Found {
   first: number;
   second: number;
   minS: number;
 }
-/** A show makes the same moves again and again: what was found for the last of them is kept. */
+/** A show repeats its moves, so the averages of the last ones are kept. */
 const found = new WeakMap<Ease, Map<string, Found>>();
 const KEPT = 1024;
 
-/** As `narrowest`, which is asked only for a move that is not known yet. */
+/** As `narrowest`, which runs only for a move that is not in `found`. */
 function minTime(ease: Ease, distance: number, limits: MotionLimits, overS: number): number {
   const moves = found.get(ease) ?? new Map<string, Found>();
   found.set(ease, moves);
@@ -110,7 +109,7 @@ function minTime(ease: Ease, distance: number, limits: MotionLimits, overS: numb
     limits.jerk === undefined ? undefined : narrowestByTable(ease, distance, limits, overS);
   let minS = quick ?? narrowest(distance, limits, overS);
   if (quick === undefined && limits.jerk !== undefined && overS > 0 && minS > overS) {
-    // With the averages of the least time it may fit, and never needs longer than that.
+    // With the averages of the least time it may fit, and never takes longer.
     const { first, second } = curve;
     const fastestS = minTime(ease, distance, limits, 0);
     if (fastestS < minS) minS = fastestS;
@@ -124,17 +123,20 @@ function minTime(ease: Ease, distance: number, limits: MotionLimits, overS: numb
   return minS;
 }
 
-/** Widths of the averages together, as shares of the move: the least, and those tried first. */
+/**
+ * Total widths of the averages that are tried first, as shares of the move; the first is the least
+ * allowed.
+ */
 const WIDTHS = [0.001, 0.003, 0.01, 0.03, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.97];
-/** Halvings of the gap between two of them. */
+/** Bisection steps between two of them. */
 const HALVINGS = 16;
 /** Steps of the golden section search over two gaps. */
 const GOLDEN_STEPS = 24;
 const GOLDEN = (Math.sqrt(5) - 1) / 2;
 
 /**
- * Puts the narrowest averages to use with which a move of `distance` (deg) fits into `overS`, or, if
- * none do, those with which it takes the least time.
+ * Sets the narrowest averages with which a move of `distance` (deg) fits into `overS` or, if there are
+ * none, those with which it takes the least time.
  * @returns the time it then needs (s), no more than `overS` if it fits.
  */
 function narrowest(distance: number, limits: MotionLimits, overS: number): number {
@@ -143,8 +145,8 @@ function narrowest(distance: number, limits: MotionLimits, overS: number): numbe
   let bestS = Number.POSITIVE_INFINITY;
   let beforeS = Number.POSITIVE_INFINITY;
   let atS = needsAt(WIDTHS[0]!);
-  // The time falls while wider averages smooth the rates, and rises as the curve is compressed;
-  // for some curves more than once. Each dip is looked into, the narrowest averages first.
+  // Wider averages lower the rates, which saves time, and compress the curve, which costs time. For some
+  // curves the time falls and rises more than once; each dip is searched, the narrowest averages first.
   for (let i = 0; i < WIDTHS.length; i++) {
     const low = WIDTHS[Math.max(i - 1, 0)]!;
     const high = WIDTHS[Math.min(i + 1, WIDTHS.length - 1)]!;
@@ -166,7 +168,7 @@ function narrowest(distance: number, limits: MotionLimits, overS: number): numbe
   return needsAt(best);
 }
 
-/** The width between `low`, too narrow or the least, and `wide` from which on the move fits. */
+/** The narrowest width that fits, between `low` (too narrow, or the least) and `wide` (which fits). */
 function narrowed(
   low: number,
   wide: number,
@@ -181,7 +183,7 @@ function narrowed(
   return wide;
 }
 
-/** A width with which the move fits, or else that of the least time, between `low` and `high`. */
+/** A width between `low` and `high` with which the move fits, or else the one of the least time. */
 function dip(
   low: number,
   best: number,
@@ -221,10 +223,10 @@ function dip(
 // --- averages by table ----------------------------------------------------------------------------
 
 /**
- * With two averages it takes long to run through a motion, so the highest rates are kept for a grid of
- * widths and splits. They are those of the curve itself, whatever is moved, and between the points of
- * the grid their logarithms are taken as straight. That is near enough to say where to look; what is
- * used at last has been run through.
+ * With two averages it takes long to follow a motion, so the highest rates are kept for a grid of widths
+ * and splits. They belong to the curve, whatever is moved; between grid points their logarithms are
+ * interpolated linearly. That is good enough to find where to look; the move that is used has been
+ * followed exactly.
  */
 const GRID_WIDTHS = [
   0.001, 0.002, 0.004, 0.008, 0.015, 0.03, 0.06, 0.1, 0.15, 0.2, 0.25, 0.3, 0.35, 0.4, 0.45, 0.5,
@@ -238,21 +240,24 @@ const GRID_SHARES = Array.from(
 /** Logarithms of speed, acceleration and jerk, then whether they are known. */
 const ENTRY = 4;
 const tables = new WeakMap<Ease, Float64Array>();
-/** A move that fits with this much of its time to spare is near enough to the narrowest averages. */
+/** If a move fits with no more than this share of its time to spare, its averages are narrow enough. */
 const SPARE = 1e-3;
 const MAX_TRIES = 8;
 const GOLDEN_TRIES = 7;
-/** A split that is balanced can be made better still, so another one must be better by this much. */
+/** A balanced split can still be improved, so another one must be better by this much. */
 const WORTH = 0.01;
 
-/** Logarithms of the times that speed, acceleration and jerk ask for (s), at a place of the search. */
+/** Logarithms of the times that speed, acceleration and jerk need (s), at the present step of the search. */
 const asked = { speed: 0, accel: 0, jerk: 0 };
 
 const needed = () => Math.max(asked.speed, asked.accel, asked.jerk);
-/** How much more time speed or acceleration ask for than jerk, which falls with the second's share. */
+/**
+ * How much more time speed or acceleration needs than jerk, whose need falls as the second average's
+ * share rises.
+ */
 const over = () => Math.max(asked.speed, asked.accel) - asked.jerk;
 
-/** The same of the distance and the limits: what the highest rates are multiplied with. */
+/** The same for the distance and the limits: factors for the highest rates. */
 interface Scales {
   speed: number;
   accel: number;
@@ -292,12 +297,12 @@ class Search {
     asked.jerk = jerk + table[at + 2]! / 3;
   }
 
-  /** Sees that a point of the grid is known. */
+  /** Computes a point of the grid if it is not known. */
   know(i: number, j: number): void {
     this.#point(i, j);
   }
 
-  /** Runs through the move: the times that it asks for, into `asked`. */
+  /** Follows the move and writes the times that it needs into `asked`. */
   exact(logWidth: number, logShare: number): void {
     const width = Math.exp(logWidth);
     const share = Math.exp(logShare);
@@ -309,9 +314,9 @@ class Search {
   }
 
   /**
-   * The best split at a width of the grid: where the jerk asks for as much as the most of the others,
-   * which mostly rise with the share of the second average as it falls; or a point of the grid where
-   * they do not.
+   * The best split at a width of the grid: where the jerk needs as much time as the larger of the others.
+   * As the second average's share rises, the jerk's time falls and theirs mostly rises; where they never
+   * meet, a point of the grid.
    */
   balanced(i: number, into: Balanced): void {
     into.needed = Number.POSITIVE_INFINITY;
@@ -337,14 +342,14 @@ class Search {
   }
 }
 
-/** How many parts are worked out, by curve. */
+/** How many parts are computed, by curve. */
 const ready = new WeakMap<Ease, number>();
 const UNIT: Scales = { speed: 0, accel: 0, jerk: 0 };
 const PARTS = CURVE_PARTS.length + GRID_WIDTHS.length * SHARES;
 
 /**
- * Works out a part of what is known of a curve for the first move along it, which has to wait for all of
- * it else: milliseconds, and many more before the code is compiled. A part is one run through the curve.
+ * Prepares one part of a curve's data, so that the first move along it need not wait for all of it: that
+ * takes milliseconds, and many more before the code is compiled. A part takes one pass over the curve.
  * @returns whether there is more to do
  */
 export function readyEase(ease: Ease): boolean {
@@ -364,19 +369,19 @@ export function readyEase(ease: Ease): boolean {
   const point = at - CURVE_PARTS.length;
   const i = Math.floor(point / SHARES);
   new Search(ease, UNIT).know(i, point % SHARES);
-  // What moves without a limited jerk use.
+  // For moves without a jerk limit.
   curve.oneAverage(Math.exp(GRID_WIDTHS[i]!));
   return true;
 }
 
-/** A split (the logarithm of its share), the times it asks for (logarithms), and how they change. */
+/** A split (the logarithm of its share), the times it needs (logarithms), and how they change. */
 interface Balanced {
   share: number;
   /** The largest of the times. */
   needed: number;
   /**
-   * By how much the others ask for more than the jerk does, for a share larger by one in the logarithm;
-   * infinite where the share shall stay as it is.
+   * How the others' time less the jerk's changes, as the logarithm of the share rises by one; infinite
+   * where the share must stay as it is.
    */
   slope: number;
 }
@@ -394,7 +399,7 @@ const LOWEST = GRID_SHARES[0]!;
 const HIGHEST = GRID_SHARES[SHARES - 1]!;
 
 /**
- * As `narrowest`, for a move with a limited jerk: near enough to it, and much faster.
+ * As `narrowest`, for a move with a jerk limit: close enough, and much faster.
  * @returns undefined where the table does not lead to a move that fits
  */
 function narrowestByTable(
@@ -425,7 +430,7 @@ function narrowestByTable(
     : fitByTable(search, fits, distance, limits, overS);
 }
 
-/** Balances the split at this width with what is run through; `asked` is that of the last one. */
+/** Balances the split at this width by following the move itself; `asked` is left at the last split tried. */
 function balance(search: Search, logWidth: number, guess: Balanced, tries: number): void {
   for (let i = 0; ; i++) {
     search.exact(logWidth, guess.share);
@@ -439,7 +444,7 @@ function balance(search: Search, logWidth: number, guess: Balanced, tries: numbe
 
 const between = newBalanced();
 
-/** Column `i` is the first that seems to fit; between it and the one before are the narrowest. */
+/** Column `i` is the first that seems to fit: the narrowest averages are between it and the one before. */
 function fitByTable(
   search: Search,
   i: number,
@@ -476,7 +481,7 @@ function fitByTable(
       high = width;
     } else low = Math.max(low, width);
     if (spare >= 0 && (spare <= SPARE || width <= GRID_WIDTHS[0]!)) break;
-    // Towards the middle of what is near enough, along the line through the last two.
+    // Towards the middle of the accepted band, along the line through the last two.
     if (tries > 0 && width !== lastWidth) slope = (now - lastNeeded) / (width - lastWidth);
     lastWidth = width;
     lastNeeded = now;
@@ -492,7 +497,7 @@ function fitByTable(
   return minS <= overS ? minS : undefined;
 }
 
-/** Column `i` asks for the least time; the least of all is near it. */
+/** Column `i` needs the least time; the minimum is near it. */
 function minByTable(search: Search, i: number, distance: number, limits: MotionLimits): number {
   let low = GRID_WIDTHS[Math.max(i - 1, 0)]!;
   let high = GRID_WIDTHS[Math.min(i + 1, GRID_WIDTHS.length - 1)]!;
@@ -502,7 +507,7 @@ function minByTable(search: Search, i: number, distance: number, limits: MotionL
   let bestShare = between.share;
   let bestNeeded = needed();
   for (let tries = 0; tries < GOLDEN_TRIES; tries++) {
-    // Into the wider side, golden.
+    // A golden section into the wider side.
     const wider = high - best > best - low;
     const width = wider ? best + (1 - GOLDEN) * (high - best) : best - (1 - GOLDEN) * (best - low);
     balance(search, width, between, 1);
@@ -520,15 +525,14 @@ function minByTable(search: Search, i: number, distance: number, limits: MotionL
   return needs(distance, limits);
 }
 
-/** The least share of the width that goes to the second average; it never gets more than half. */
+/** The second average's least share of the width; its largest is a half. */
 const MIN_SHARE = 1e-3;
-/** When acceleration and jerk ask for the same time, but for this factor, the split is right. */
+/** Times that acceleration and jerk need count as equal within this factor. */
 const EVEN = 1e-6;
 
 /**
- * Puts averages of `width` together to use, split so that acceleration and jerk ask for the same
- * time, or so that the move fits into `overS`: the narrower the second, the less acceleration and
- * the more jerk there is.
+ * Sets averages of `width` in total, split so that acceleration and jerk need the same time, or so that
+ * the move fits into `overS`. A narrower second average gives less acceleration and more jerk.
  * @returns the time the move then needs (s).
  */
 function split(width: number, distance: number, limits: MotionLimits, overS: number): number {
@@ -545,7 +549,7 @@ function split(width: number, distance: number, limits: MotionLimits, overS: num
   const lowS = use(width, MIN_SHARE, distance, limits);
   let lowExcess = excess(distance, limits);
   if (lowS <= overS || lowExcess >= 0) return lowS;
-  // Regula falsi, the Illinois way.
+  // Regula falsi, Illinois variant.
   let side = 0;
   for (let i = 0; i < 40; i++) {
     const middle = low + ((high - low) * lowExcess) / (lowExcess - highExcess);
@@ -577,7 +581,7 @@ function use(width: number, share: number, distance: number, limits: MotionLimit
   return needs(distance, limits);
 }
 
-/** The least time (s) within the limits: rates of a move fall with the time, its square, its cube. */
+/** The least time (s) within the limits: the rates of a move fall with the time, its square and its cube. */
 function needs(distance: number, { speed, accel, jerk }: MotionLimits): number {
   return Math.max(
     (distance / speed) * curve.topSpeed,
@@ -586,7 +590,7 @@ function needs(distance: number, { speed, accel, jerk }: MotionLimits): number {
   );
 }
 
-/** How much more time the acceleration asks for than the jerk: the logarithm of the ratio. */
+/** How much more time the acceleration needs than the jerk: the logarithm of the ratio. */
 function excess(distance: number, { accel, jerk = 0 }: MotionLimits): number {
   return (
     Math.log((distance / accel) * curve.topAccel) / 2 -

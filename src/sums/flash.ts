@@ -1,30 +1,30 @@
 import { Colour, luminanceOfLinear, type Rgb, writeLinear, writeLuminance } from './light.ts';
 
 /**
- * General flashes (WCAG 2.2, definition of "general flash and red flash thresholds", success
- * criterion 2.3.1): a general flash is a pair of opposing changes in relative luminance of 10 % or
- * more of the maximum relative luminance (1.0), where the relative luminance of the darker state is
- * below 0.80. The size of the lit area is not considered: it counts as large.
+ * General flashes (WCAG 2.2, definition of "general flash and red flash thresholds", success criterion
+ * 2.3.1): a general flash is a pair of opposing changes in relative luminance of 10 % or more of the
+ * maximum relative luminance (1.0), where the relative luminance of the darker state is below 0.80. The
+ * size of the lit area is not considered: it counts as large.
  *
- * A change runs from one extremum to the next, however small its steps; it counts in the moment in
- * which it has reached 10 %.
+ * A change runs from one extremum to the next, however small its steps. It counts as soon as it reaches
+ * 10 %.
  */
 const DARKER_BELOW = 0.8;
-/** 10 %, less what rounding may take from a difference such as 0.3 - 0.2. */
+/** 10 %, less the rounding error of a difference like 0.3 - 0.2. */
 const CHANGE = 0.1 - 1e-9;
 
-/** Whether going between these luminances is a change that counts. */
+/** Whether a change between these luminances counts. */
 function counts(darker: number, lighter: number): boolean {
   return lighter - darker >= CHANGE && darker < DARKER_BELOW;
 }
 
 /**
- * Red flashes (WCAG 2.2, the same definition, with its note 2 and ISO 9241-391; from memory): a pair
- * of opposing transitions of which one is to or from a state whose R / (R + G + B), of the linear
- * components, is 0.8 or more, and whose states differ by more than 0.2 in the CIE 1976 UCS
- * chromaticity diagram. Two such reds never differ as much, so the transitions run to saturated red
- * and away from it. Black has no chromaticity; it counts as the white that it is the end of, so that
- * red going on and off flashes however dim it is.
+ * Red flashes (WCAG 2.2, the same definition, with its note 2 and ISO 9241-391; from memory): a pair of
+ * opposing transitions of which one is to or from a state whose R / (R + G + B), of the linear
+ * components, is 0.8 or more, and whose states differ by more than 0.2 in the CIE 1976 UCS chromaticity
+ * diagram. Two such reds never differ by that much, so every transition is to or from saturated red.
+ * Black has no chromaticity; it counts as white, so that red that goes on and off is a flash however dim
+ * it is.
  */
 const RED_SHARE = 0.8;
 const RED_CHANGE = 0.2;
@@ -55,12 +55,12 @@ function writeChromaticity(light: Readonly<Rgb>, into: Float64Array): void {
   into[1] = (9 * y) / (x + 15 * y + 3 * z);
 }
 
-/** Of a vector; `Math.hypot` allocates. */
+/** `Math.hypot` allocates. */
 function length(u: number, v: number): number {
   return Math.sqrt(u * u + v * v);
 }
 
-/** When the last changes began to count, as a ring: whether one more is one too many. */
+/** The times at which the last changes began to count, in a ring: one more may be too many. */
 class Changes {
   readonly #windowS: number;
   readonly #timesS: Float64Array;
@@ -71,7 +71,7 @@ class Changes {
     this.#timesS = new Float64Array(2 * maxFlashes).fill(Number.NEGATIVE_INFINITY);
   }
 
-  /** @param at the time (s) comes first in it: a number handed on may be allocated */
+  /** @param at the time (s) is its first element: a number passed by value may be allocated */
   isFullAt(at: Float64Array): boolean {
     return at[0]! - this.#timesS[this.#oldest]! <= this.#windowS;
   }
@@ -87,7 +87,7 @@ class Changes {
  * half a flash: no window holds more than `maxFlashes` rises or more than `maxFlashes` falls.
  */
 export class FlashGuard {
-  /** What is asked about: the time (s), which never falls, and the luminance. */
+  /** The output in question: the time (s), which never falls, and the luminance. */
   readonly at = new Float64Array(2);
   readonly #changes: Changes;
   /** Direction of the last change: 1 up, -1 down, 0 before the first. */
@@ -102,10 +102,10 @@ export class FlashGuard {
   }
 
   /**
-   * Asks to output `luminance` (relative, 0..1) at `tS`, which never falls from call to call.
-   * Allocates nothing.
-   * @returns true when it may be output, and is recorded as output; false when the old output must be
-   * held, because the change would be one too many. Ask again later.
+   * Asks to output `luminance` (relative, 0..1) at `tS`, which never falls from call to call. Allocates
+   * nothing.
+   * @returns true when it may be output, and it is then recorded as output; false when the old output
+   * must be held, because this change would be one too many. Ask again later.
    */
   admit(tS: number, luminance: number): boolean {
     const allowed = this.allows(tS, luminance);
@@ -113,27 +113,27 @@ export class FlashGuard {
     return allowed;
   }
 
-  /** Whether `admit` would return true; notes nothing. */
+  /** Whether `admit` would return true; records nothing. */
   allows(tS: number, luminance: number): boolean {
     this.at[0] = tS;
     this.at[1] = luminance;
     return this.allowsAt();
   }
 
-  /** As `allows`, of what is in `at`. */
+  /** As `allows`, for what is in `at`. */
   allowsAt(): boolean {
     if (Number.isNaN(this.at[1]!)) return false;
     return this.#turn() === 0 || !this.#changes.isFullAt(this.at);
   }
 
-  /** Notes an output that nothing could hold back, such as the dark after a stop. */
+  /** Records an output that nothing could hold back, for example the dark after a stop. */
   force(tS: number, luminance: number): void {
     this.at[0] = tS;
     this.at[1] = luminance;
     this.forceAt();
   }
 
-  /** As `force`, of what is in `at`. */
+  /** As `force`, for what is in `at`. */
   forceAt(): void {
     const luminance = this.at[1]!;
     const turn = this.#turn();
@@ -157,9 +157,9 @@ export class FlashGuard {
 }
 
 /**
- * Keeps one colour channel, dark at first, from red flashes as `FlashGuard` does from general ones.
- * Of the colours since the last change it keeps the extent in u' and v', and takes the farthest
- * corner for one of them, so it may see a change a little early, never late.
+ * Keeps one colour channel, dark at first, from red flashes as `FlashGuard` does from general ones. It
+ * keeps the extent in u' and v' of the colours since the last change, and treats the farthest corner as
+ * one of them, so it may see a change a little early, never late.
  */
 export class RedFlashGuard {
   /** When something is asked about (s). */
@@ -168,7 +168,7 @@ export class RedFlashGuard {
   /** Whether the last change was to saturated red. */
   #red = false;
   readonly #shown = new Float64Array(2);
-  /** Since the last change, of the saturated reds after one to red, of the others after one away. */
+  /** Extent since the last change: of saturated reds if that was to red, otherwise of the other colours. */
   #lowU = Number.POSITIVE_INFINITY;
   #highU = Number.NEGATIVE_INFINITY;
   #lowV = Number.POSITIVE_INFINITY;
@@ -188,7 +188,7 @@ export class RedFlashGuard {
     return allowed;
   }
 
-  /** Whether linear light would be admitted; notes nothing. */
+  /** Whether linear light would be admitted; records nothing. */
   allowsLinear(tS: number, light: Readonly<Rgb>): boolean {
     this.at[0] = tS;
     return this.allowsLinearAt(light);
@@ -200,7 +200,7 @@ export class RedFlashGuard {
     return !this.#turnsAt(light) || !this.#changes.isFullAt(this.at);
   }
 
-  /** Notes an output that nothing could hold back. */
+  /** Records an output that nothing could hold back. */
   force(tS: number, colour: Readonly<Rgb>): void {
     writeLinear(colour, linear);
     this.forceLinear(tS, linear);
@@ -269,7 +269,7 @@ export class ColourFlashGuard {
     return allowed;
   }
 
-  /** Whether linear light would be admitted; notes nothing. */
+  /** Whether linear light would be admitted; records nothing. */
   allowsLinear(tS: number, light: Readonly<Rgb>): boolean {
     this.at[0] = tS;
     return this.allowsLinearAt(light);
@@ -300,7 +300,7 @@ export class ColourFlashGuard {
     this.forceLinearAt(light);
   }
 
-  /** Notes an output that nothing could hold back. */
+  /** Records an output that nothing could hold back. */
   force(tS: number, colour: Readonly<Rgb>): void {
     writeLinear(colour, linear);
     this.#general.force(tS, luminanceOfLinear(linear));
@@ -309,16 +309,12 @@ export class ColourFlashGuard {
 }
 
 /**
- * All light of a prop together is judged more strictly than a screen:
+ * All light of a prop together is judged more strictly than the light of a screen:
  *
  * - A general flash is a pair of opposing changes of 10 % or more of the lighter of the two states.
- *   A screen's 10 % are of its full white; in a dark room a dim strobe is as bright as the eye makes
- *   it. No peak is nearer than the change's own, so what counts against any recent peak counts here.
- *   Nor is a change let off because its darker state is light: above that, ITU-R BT.1702 counts a
- *   Michelson contrast of 1/17, 11 % of the lighter state (from memory).
+ *   A screen's 10 % are of its full white; in a dark room the eye adapts to a dim strobe. The change's own peak is the strictest, so whatever counts against any recent peak counts here. A change with a light darker state counts too: there, ITU-R BT.1702 counts a Michelson contrast of 1/17, 11 % of the lighter state (from memory).
  * - A colour flash is a pair of changes of more than 0.2 in the CIE 1976 UCS diagram, between any
- *   two colours. WCAG's red flash asks for that and for a saturated red at one end; but blue and
- *   green by turns can bring on seizures as well, if less often (Parra, Lopes da Silva, Stroink and
+ *   two colours. WCAG's red flash also needs a saturated red at one end; but alternating blue and green can cause seizures as well, if less often (Parra, Lopes da Silva, Stroink and
  *   Kalitzin, "Is colour modulation an independent factor in human visual photosensitivity?", Brain
  *   130, 2007; from memory). Every red flash is one of these.
  */
@@ -329,7 +325,7 @@ function countsAgainstPeak(darker: number, lighter: number): boolean {
   return lighter > darker && lighter - darker >= PEAK_SHARE * lighter;
 }
 
-/** Where the numbers of `PropFlashGuard` lie: in an array a fraction is never allocated. */
+/** Indices of the numbers of `PropFlashGuard`: in an array a fraction is never allocated. */
 const LOW = 0;
 const HIGH = 1;
 const LOW_U = 2;
@@ -342,7 +338,7 @@ const HIGH_V = 5;
  * colour a little early, never late, as `RedFlashGuard` does. Allocates nothing.
  */
 export class PropFlashGuard {
-  /** What is asked about: the time (s), which never falls, and linear red, green and blue. */
+  /** The output in question: the time (s), which never falls, and linear red, green and blue. */
   readonly at = new Float64Array(4);
   readonly #maxChanges: number;
   readonly #windowS: number;
@@ -367,9 +363,9 @@ export class PropFlashGuard {
   }
 
   /**
-   * Whether the light in `at` may be shown; notes nothing.
-   * @param mayGoOut a light is on that nothing could hold back from going out: there must be room for
-   * that as well
+   * Whether the light in `at` may be shown; records nothing.
+   * @param mayGoOut a light is on that may have to go out at any time: there must be room for that change
+   * as well
    */
   allows(mayGoOut = false): boolean {
     if (Number.isNaN(this.at[1]! + this.at[2]! + this.at[3]!)) return false;
@@ -384,14 +380,14 @@ export class PropFlashGuard {
     );
   }
 
-  /** Whether so many more changes, up to 2, would not be too many. */
+  /** Whether there is room for this many more changes, up to 2. */
   #hasRoom(timesS: Float64Array, oldest: number, changes: number): boolean {
     if (changes === 0) return true;
     const last = (oldest + changes - 1) % this.#maxChanges;
     return timesS[last]! < this.at[0]! - this.#windowS;
   }
 
-  /** Notes the light in `at` as shown, whether it may be or not. */
+  /** Records the light in `at` as shown, allowed or not. */
   force(): void {
     this.#look();
     const seen = this.#seen;
@@ -419,7 +415,7 @@ export class PropFlashGuard {
     if (v > seen[HIGH_V]!) seen[HIGH_V] = v;
   }
 
-  /** Goes on from another guard, whose lights may have weighed differently. */
+  /** Continues from another guard, whose lights may have had other weights. */
   resume(other: PropFlashGuard): void {
     this.#general.set(other.#general);
     this.#colour.set(other.#colour);
@@ -429,12 +425,12 @@ export class PropFlashGuard {
     this.#seen.set(other.#seen);
   }
 
-  /** General changes that are not more than a window before the time in `at`. */
+  /** General changes within one window before the time in `at`. */
   get generalChanges(): number {
     return this.#recent(this.#general, this.#generalOldest);
   }
 
-  /** The same of colour changes. */
+  /** Colour changes, likewise. */
   get colourChanges(): number {
     return this.#recent(this.#colour, this.#colourOldest);
   }
@@ -482,7 +478,7 @@ export class PropFlashGuard {
   }
 }
 
-/** More flashes in a second than anybody counts. */
+/** More flashes in a second than ever occur. */
 const UNCOUNTED = 1000;
 
 /** The most flashes of all light together in any second that ends at a sample; see `PropFlashGuard`. */
@@ -502,15 +498,15 @@ export function worstTogether(samples: LightSamples): { general: number; colour:
   return { general, colour };
 }
 
-/** How much a light says that it counts: a share of all, or lumens. */
+/** A light's weight as the file gives it: a share of all, or lumens. */
 export interface LightWeight {
   share?: number | undefined;
   lumens?: number | undefined;
 }
 
 /**
- * What each light counts for, in sum 1. By lumens, where they are given; else by share, those without
- * one having the rest in equal parts. A light without lumens counts as the mean of those that have them.
+ * The weight of each light; their sum is 1. By lumens where they are given, a light without them counting
+ * as the mean of those that have them; otherwise by share, those without one dividing the rest equally.
  */
 export function lightWeights(lights: readonly (LightWeight | undefined)[]): Float64Array {
   const lumens = lights.flatMap((light) => light?.lumens ?? []);
@@ -529,11 +525,10 @@ export function lightWeights(lights: readonly (LightWeight | undefined)[]): Floa
 }
 
 /**
- * The most general flashes within any window of `windowS` (s), both ends included. Every window is
- * looked at by itself, whatever went on before it, so a change that is cut by the start of the
- * window counts by the part inside.
- * @param tS times of the samples (s), in order.
- * @param luminance relative luminance 0..1 from then until the next sample.
+ * The most general flashes within any window of `windowS` (s), both ends included. Every window is judged
+ * by itself, so a change that its start cuts counts by the part inside.
+ * @param tS times of the samples (s), rising.
+ * @param luminance relative luminance 0..1 from each time until the next.
  */
 export function worstFlashes(
   tS: ArrayLike<number>,
@@ -544,19 +539,19 @@ export function worstFlashes(
   return worstOf(tS, windowS, (start, end, worst) => {
     const first = firstAbove(turns, start);
     const last = firstAbove(turns, end - 1);
-    // Each stretch between turns is one change at most.
+    // Between two turning points there is one change at most.
     if (Math.floor((last - first + 1) / 2) <= worst) return 0;
     const window = [start, ...turns.slice(first, last), end - 1];
     return Math.floor(opposingChanges(window.map((i) => luminance[i]!)) / 2);
   });
 }
 
-/** Windows that are looked at together, as one long one, before each of them is. */
+/** This many windows are first judged as one long window. */
 const BLOCK = 64;
 
 /**
- * The most that `flashesIn` finds in any window of `windowS` (s) of samples at `tS`. It counts those
- * among the samples from `start` to before `end`, and need not count any that are not more than
+ * The largest number that `flashesIn` finds in any window of `windowS` (s) of samples at `tS`. It counts
+ * flashes among the samples from `start` to before `end`, and may stop where there cannot be more than
  * `worst`. A longer window never holds fewer.
  */
 function worstOf(
@@ -580,7 +575,7 @@ function worstOf(
   return worst;
 }
 
-/** Position of the first number above `value` in a rising list; the list's length if there is none. */
+/** Index of the first number above `value` in a rising list; the list's length if there is none. */
 function firstAbove(list: ArrayLike<number>, value: number): number {
   let low = 0;
   let high = list.length;
@@ -592,7 +587,7 @@ function firstAbove(list: ArrayLike<number>, value: number): number {
   return low;
 }
 
-/** Where the luminance turns: between two of these it only rises, or only falls. */
+/** Turning points of the luminance: between two of them it only rises, or only falls. */
 function turnsOf(luminance: ArrayLike<number>): number[] {
   const turns: number[] = [];
   let direction = 0;
@@ -607,7 +602,7 @@ function turnsOf(luminance: ArrayLike<number>): number[] {
 
 /** How many opposing changes follow one another. */
 function opposingChanges(luminances: readonly number[]): number {
-  // The longest alternating row of changes that ends upward, and downward, so far.
+  // The longest alternating sequence of changes so far that ends upward, and downward.
   let changes = 0;
   let rising: boolean | undefined;
   let darkest = luminances[0]!;
@@ -629,7 +624,7 @@ function opposingChanges(luminances: readonly number[]): number {
 
 /** Linear light of a colour channel, column by column; each row lasts until the next. */
 export interface LightSamples {
-  /** Times (s), in order. */
+  /** Times (s), rising. */
   tS: ArrayLike<number>;
   /** Components 0..1. */
   red: ArrayLike<number>;
@@ -653,7 +648,7 @@ export function luminancesOf({ red, green, blue }: LightSamples): Float64Array {
 export function worstRedFlashes(samples: LightSamples, windowS = 1): number {
   const shades = new Shades(samples);
   return worstOf(samples.tS, windowS, (start, end, worst) => {
-    // No more changes than crossings, so that most windows need no closer look.
+    // There are no more changes than crossings, so most windows need no closer look.
     if (shades.crossings(start, end) <= 2 * worst + 1) return 0;
     const changes = Math.max(shades.changes(start, end, 0), shades.changes(start, end, 1));
     return Math.floor(changes / 2);
@@ -664,7 +659,7 @@ export function worstRedFlashes(samples: LightSamples, windowS = 1): number {
 class Shades {
   /** 1 where it is a saturated red. */
   readonly #red: Uint8Array;
-  /** Samples that are a saturated red where the one before is not, or the other way round. */
+  /** Samples where saturated red begins or ends. */
   readonly #crossings: number[] = [];
   readonly #u: Float64Array;
   readonly #v: Float64Array;
@@ -688,7 +683,7 @@ class Shades {
     }
   }
 
-  /** How often it goes to or from a saturated red between these samples. */
+  /** How often the colour goes to or from saturated red between these samples. */
   crossings(start: number, end: number): number {
     return firstAbove(this.#crossings, end - 1) - firstAbove(this.#crossings, start);
   }
@@ -697,7 +692,7 @@ class Shades {
   changes(start: number, end: number, from: number): number {
     let changes = 0;
     let red = from;
-    /** Where the samples begin, since the last change, from which the next one may be. */
+    /** The first sample since the last change. */
     let since = start;
     let lowU = 1;
     let highU = 0;
@@ -707,7 +702,7 @@ class Shades {
       const u = this.#u[i]!;
       const v = this.#v[i]!;
       if (this.#red[i] !== red) {
-        // No sample is farther than the farthest corner of what holds them all.
+        // No sample is farther away than the farthest corner of the box that holds them all.
         const corner = length(Math.max(u - lowU, highU - u), Math.max(v - lowV, highV - v));
         if (!(corner > RED_CHANGE && this.#isFarFromAny(since, i, red))) continue;
         changes++;
@@ -726,7 +721,7 @@ class Shades {
     return changes;
   }
 
-  /** Whether sample `at` is far from any of those before it that are red (1), or are not (0). */
+  /** Whether sample `at` is far from any earlier sample that is red (1), or is not (0). */
   #isFarFromAny(since: number, at: number, red: number): boolean {
     const u = this.#u[at]!;
     const v = this.#v[at]!;

@@ -7,8 +7,7 @@ const R10 = [1, 1.25, 1.6, 2, 2.5, 3.15, 4, 5, 6.3, 8] as const;
 
 /**
  * Standard ratings (A), rising. ISO 8820-3: blade fuses of the common size (from memory). IEC 60127-2:
- * cartridges 5 x 20 mm, 32 mA to 10 A in steps of R10, of which the first is rounded to 32 mA (from
- * memory).
+ * cartridges 5 x 20 mm, 32 mA to 10 A in steps of R10, the first rounded to 32 mA (from memory).
  */
 export const FUSE_RATINGS_A: Record<FuseStandard, readonly number[]> = {
   'ISO 8820': [1, 2, 3, 4, 5, 7.5, 10, 15, 20, 25, 30, 35, 40],
@@ -21,21 +20,21 @@ export const FUSE_RATINGS_A: Record<FuseStandard, readonly number[]> = {
   ],
 };
 
-/** What a fuse of a standard does, at 23 to 25 C around it. */
+/** How a fuse of a standard behaves at an ambient temperature of 23 to 25 C. */
 export interface FuseRule {
-  /** The share of its rating that it is loaded with all the time. */
+  /** The largest continuous load, as a share of its rating. */
   lastingShare: number;
-  /** It carries so many times its rating for this time (s) at least. */
+  /** It carries this multiple of its rating for at least this time (s). */
   carries: { times: number; s: number };
-  /** It opens at so many times its rating within this time (s). */
+  /** It opens at this multiple of its rating within this time (s). */
   opens: { times: number; s: number };
 }
 
 /**
- * The rule of each standard, from memory. ISO 8820-3, blade fuses: 1.1 times the rating for 100 h at
- * least, 1.35 times within 600 s; makers advise a lasting load of 70 to 80 % of the rating. IEC 60127-2,
- * cartridges, quick-acting and time-lag: 1.5 times for 60 min at least, 2.1 times within 30 min; the
- * rating itself is a lasting current.
+ * The rule of each standard, from memory. ISO 8820-3, blade fuses: 1.1 times the rating for at least 100
+ * h, 1.35 times within 600 s; makers advise a continuous load of 70 to 80 % of the rating. IEC 60127-2,
+ * cartridges, quick-acting and time-lag: 1.5 times for at least 60 min, 2.1 times within 30 min; the
+ * rating itself is a continuous current.
  */
 export const FUSE_RULES: Record<FuseStandard, FuseRule> = {
   'ISO 8820': {
@@ -51,20 +50,19 @@ export const FUSE_RULES: Record<FuseStandard, FuseRule> = {
 };
 
 /**
- * A wire carries this many times its capacity until its fuse opens: I2 <= 1.45 Iz, IEC 60364-4-43,
+ * A wire may carry this multiple of its capacity until its fuse opens: I2 <= 1.45 Iz, IEC 60364-4-43,
  * 433.1 (from memory).
  */
 const WIRE_OVERLOAD = 1.45;
 
-/** The temperature around a fuse at which its rating counts (C): ISO 8820 23, IEC 60127 25, nearly. */
+/** The ambient temperature (C) for which a fuse is rated: 23 in ISO 8820, 25 in IEC 60127. */
 const FUSE_AMBIENT_C = 25;
-/** What a fuse's rating loses with each kelvin above: common practice, from memory, of makers' curves. */
+/** Share of its rating that a fuse loses per kelvin above that: makers' curves, from memory. */
 const FUSE_PER_K = 0.002;
 
 /**
- * The share of its rating that a fuse has at an ambient temperature (C): 0.2 % less for each kelvin above
- * 25 C. Below it counts as at 25 C, which is cautious for the load. For 25 to 85 C; common practice, from
- * memory, the data sheet has the curve.
+ * The share of its rating that a fuse keeps at an ambient temperature (C): 0.2 % less per kelvin above 25
+ * C, and never more than 1. For 25 to 85 C; common practice, from memory. The data sheet has the curve.
  */
 export function fuseRerating(ambientC: number): number {
   return 1 - FUSE_PER_K * Math.max(0, ambientC - FUSE_AMBIENT_C);
@@ -78,23 +76,23 @@ export function protectingA(wireA: number, standard: FuseStandard): number {
 /** Rounding in sums of currents (A). */
 const SLACK_A = 1e-9;
 
-/** What a fuse stands between (A). */
+/** The currents that a fuse is chosen by (A). */
 interface FuseWindow {
-  /** The largest lasting current in normal use. */
+  /** The largest continuous current in normal use. */
   loadA: number;
-  /** What may flow for some seconds: a servo that stalls, servos that start. */
+  /** What may flow for some seconds: a servo stalls, or servos start. */
   momentA?: number;
   /** What the thinnest wire behind the fuse may carry. */
   wireA: number;
-  /** Around the fuse (C). */
+  /** Ambient temperature of the fuse (C). */
   ambientC?: number;
 }
 
 /**
- * The next standard rating (A) that carries the load with a margin and still protects the wire: the
- * least one whose lasting share is at least the load, or else one of at least the load; never below what
- * flows for a moment, and no larger than what protects the wire. Undefined where none fits: thicker wire,
- * a smaller load or several fuses are needed.
+ * The smallest standard rating (A) that carries the load with a margin and still protects the wire: one
+ * whose continuous share covers the load or, failing that, one that is no smaller than the load. It is
+ * never below the momentary current, and never above what protects the wire. Undefined where none fits:
+ * use thicker wire, a smaller load or several fuses.
  */
 export function fuseFor(window: FuseWindow, standard: FuseStandard): number | undefined {
   const { loadA, wireA } = window;
@@ -113,7 +111,7 @@ export type FuseVerdict =
   | 'blows when a servo stalls'
   | 'does not protect the wire';
 
-/** Whether a rating (A) stands between the load and the wire. */
+/** Whether a rating (A) carries the load and protects the wire. */
 export function fuseVerdict(
   ratingA: number,
   window: FuseWindow,
@@ -123,7 +121,7 @@ export function fuseVerdict(
   return carries(ratingA, window) ?? 'fits';
 }
 
-/** What it does not carry; undefined where it carries all. */
+/** Which current it does not carry; undefined where it carries both. */
 function carries(
   ratingA: number,
   { loadA, momentA = 0, ambientC = FUSE_AMBIENT_C }: FuseWindow,

@@ -30,14 +30,14 @@ export interface Rgb {
   blue: number;
 }
 
-/** A colour that is written again and again: of a shape of its own, so that it holds its numbers. */
+/** A colour that is written often. A class keeps one object shape, so its numbers are stored unboxed. */
 export class Colour implements Rgb {
   red = 0;
   green = 0;
   blue = 0;
 }
 
-// The colour spaces of CSS Color 4 and no others: every mode registers its own syntax.
+// Only the colour spaces of CSS Color 4: every mode registers its own syntax.
 useMode(modeRgb);
 useMode(modeLrgb);
 useMode(modeHsl);
@@ -56,9 +56,9 @@ const toRgb = converter('rgb');
 const mapToSrgb = toGamut('rgb', 'oklch');
 
 /**
- * `rec2020` as CSS Color 4 defines it at present (section 10.8, from memory): for display, with the pure
- * exponent of 2.4 of ITU-R BT.1886, where earlier drafts, and the library, have the camera's curve of
- * BT.2020. The matrix is that of its section 18.
+ * `rec2020` as CSS Color 4 defines it at present (section 10.8, from memory): for display, with the
+ * exponent of 2.4 of ITU-R BT.1886. Earlier drafts, and the library, use the camera's curve of BT.2020.
+ * The matrix is that of its section 18.
  */
 function rec2020ToXyz({ r = 0, g = 0, b = 0, alpha }: Rec2020): Xyz65 {
   const [red, green, blue] = [r, g, b].map((v) => Math.sign(v) * Math.abs(v) ** 2.4) as [
@@ -77,7 +77,7 @@ function rec2020ToXyz({ r = 0, g = 0, b = 0, alpha }: Rec2020): Xyz65 {
 
 /** The longest colour read (characters): the parser's time grows with the square of the length. */
 const MAX_LENGTH = 128;
-/** Rounding in the conversions; a colour this near to the gamut counts as inside. */
+/** Rounding error of the conversions: a colour this close to the gamut counts as inside. */
 const GAMUT_SLACK = 1e-6;
 
 /**
@@ -106,7 +106,7 @@ export function parseColour(text: string): Rgb | undefined {
     green: clamp(g ?? 0, 0, 1) * alpha,
     blue: clamp(b ?? 0, 0, 1) * alpha,
   };
-  // A component such as 1e308 overflows on its way through the conversions.
+  // A component like 1e308 overflows in the conversions.
   return Number.isFinite(colour.red + colour.green + colour.blue) ? colour : undefined;
 }
 
@@ -114,7 +114,7 @@ function parseOrNothing(source: string): Color | undefined {
   try {
     return parse(source);
   } catch {
-    return undefined; // the parser throws on some unfinished text, such as `color(`
+    return undefined; // the parser throws on some unfinished text, for example `color(`
   }
 }
 
@@ -133,7 +133,7 @@ export function packColour(c: Readonly<Rgb>): number {
   return (byte(c.red) << 16) | (byte(c.green) << 8) | byte(c.blue);
 }
 
-/** What `packColour` gave as `#rrggbb`. */
+/** A colour packed by `packColour`, as `#rrggbb`. */
 export function formatPacked(packed: number): string {
   return `#${packed.toString(16).padStart(6, '0')}`;
 }
@@ -164,14 +164,14 @@ function cube(value: number): number {
 const EPSILON = 216 / 24389;
 const KAPPA = 24389 / 27;
 
-/** A lightness that is written again and again, and its luminance: a `Colour` of one component. */
+/** A lightness that is written often, and its luminance: a `Colour` of one component. */
 export class Lightness {
   /** Perceived lightness 0..1 (L* / 100, CIE 1976; CIE 15). */
   lightness = 0;
   /** Relative luminance 0..1. */
   luminance = 0;
 
-  /** Works out the luminance; as it hands on no fraction, it allocates nothing. */
+  /** Computes `luminance`. It returns no fraction, so it allocates nothing. */
   work(): void {
     const lStar = 100 * this.lightness;
     this.luminance = lStar <= KAPPA * EPSILON ? lStar / KAPPA : cube((lStar + 16) / 116);
@@ -204,7 +204,7 @@ export function luminanceOfLinear(light: Readonly<Rgb>): number {
   return luminance[0]!;
 }
 
-/** As `luminanceOfLinear`, written to a place: returned, a fraction may be allocated. */
+/** As `luminanceOfLinear`, written into an array: a fraction that is returned may be allocated. */
 export function writeLuminance(light: Readonly<Rgb>, into: Float64Array, at: number): void {
   into[at] = 0.2126 * light.red + 0.7152 * light.green + 0.0722 * light.blue;
 }
@@ -228,11 +228,11 @@ function writeSrgb(light: Readonly<Rgb>, into: Rgb): void {
 const linear = new Colour();
 
 /**
- * A perceptually even fade: linear in OKLab (CSS Color 4, section 12), limited to sRGB. Reused from
- * fade to fade; it allocates nothing.
+ * A perceptually even fade: linear in OKLab (CSS Color 4, section 12), limited to sRGB. One object serves
+ * many fades; it allocates nothing.
  */
 export class OklabFade {
-  /** How far it has got, 0..1. */
+  /** Progress of the fade, 0..1. */
   progress = 0;
   readonly #from = new Colour();
   readonly #to = new Colour();
@@ -250,7 +250,7 @@ export class OklabFade {
     writeOklab(this.#toLinear, this.#toLab);
   }
 
-  /** Writes the colour at `progress`, and its linear light; before 0 and after 1 it stands still. */
+  /** Writes the colour at `progress`, limited to 0..1, and its linear light. */
   write(into: Rgb, light: Rgb): void {
     const t = this.progress;
     if (t <= 0 || t >= 1) {

@@ -14,7 +14,7 @@ export interface FourBar {
   flapMm: number;
 }
 
-/** A four-bar linkage with the maker's zeros: how horn deg and flap deg count. */
+/** A four-bar linkage with the maker's zeros of horn and flap degrees. */
 export interface LinkageSpec extends FourBar {
   /** Angle of the horn where the calibration says 0 deg. */
   hornZeroDeg: number;
@@ -30,9 +30,9 @@ export interface LinkageSpec extends FourBar {
 /** A position in which two links are in line. */
 interface Toggle {
   /**
-   * `horn`: the horn is in line with the rod, the flap is at an end of its travel and the horn's
-   * torque on it grows without bound. `flap`: the flap arm is in line with the rod, the horn can turn
-   * no further and has no hold of the flap.
+   * `horn`: the horn is in line with the rod, the flap is at an end of its travel, and the horn's torque
+   * on it grows without bound. `flap`: the flap arm is in line with the rod; the horn cannot turn further
+   * and cannot turn the flap.
    */
   links: 'horn' | 'flap';
   hornDeg: number;
@@ -40,9 +40,9 @@ interface Toggle {
 }
 
 const RAD = Math.PI / 180;
-/** Rounding in a cosine. */
+/** Rounding error of a cosine. */
 const NOISE = 1e-12;
-/** Horn and flap are used within this much of the middle (deg), so that no angle is met twice. */
+/** Horn and flap are used within this much of the middle (deg), so that no angle occurs twice. */
 const WIDEST_DEG = 175;
 
 /** An angle as -180 (not included) to 180 deg. */
@@ -52,10 +52,10 @@ function wrap(deg: number): number {
 }
 
 /**
- * Whether the flap's pin lies to the right of the line from the horn's pin to the hinge: `right` of the
- * functions here. A linkage keeps its side for as long as it does not come into a toggle position, so it
- * is told where the maker draws it: with the horn above the line to the hinge the shaft is to the right,
- * below it to the left. A horn in line counts as just above.
+ * Whether the flap's pin is to the right of the line from the horn's pin to the hinge: `right` of the
+ * functions here. A linkage keeps its side until it reaches a toggle position, so the side is taken from
+ * the maker's drawing: with the horn above the line to the hinge the shaft is to the right, below it to
+ * the left. A horn in line counts as just above.
  */
 export function isRight({ crossed, hornZeroDeg }: LinkageSpec): boolean {
   return crossed !== isBelow(hornZeroDeg);
@@ -83,12 +83,12 @@ function third({ groundMm: g, hornMm: a, couplerMm: b, flapMm: c }: FourBar): nu
 }
 
 /**
- * Angle of the flap arm (deg) for an angle of the horn (deg), by Freudenstein's equation
- * K1 cos f - K2 cos h + K3 = cos(h - f) with K1 = ground / horn, K2 = ground / flap,
- * K3 = (horn2 + flap2 + ground2 - rod2) / (2 horn flap): F. Freudenstein, "Approximate synthesis of
- * four-bar linkages", Trans. ASME 77 (1955). NaN where the linkage does not close.
+ * Angle of the flap arm (deg) for an angle of the horn (deg), by Freudenstein's equation K1 cos f - K2
+ * cos h + K3 = cos(h - f) with K1 = ground / horn, K2 = ground / flap, K3 = (horn2 + flap2 + ground2 -
+ * rod2) / (2 horn flap): F. Freudenstein, "Approximate synthesis of four-bar linkages", Trans. ASME 77
+ * (1955). NaN where the linkage does not close.
  * @param right the side of the flap's pin, as `isRight`
- * @param slack rounding of a cosine that is let pass
+ * @param slack rounding error of a cosine that is accepted
  */
 export function flapOf(bar: FourBar, hornDeg: number, right: boolean, slack = NOISE): number {
   const cos = Math.cos(hornDeg * RAD);
@@ -105,13 +105,13 @@ function hornOf(bar: FourBar, flapDeg: number, sign: 1 | -1, slack = NOISE): num
   return solve(p, q, third(bar) + (bar.groundMm / bar.hornMm) * cos, sign, slack);
 }
 
-/** Both angles of the horn (deg) that put the flap arm at an angle (deg); NaN where it cannot be. */
+/** Both angles of the horn (deg) that put the flap arm at an angle (deg); NaN where it cannot reach it. */
 export function hornsOf(bar: FourBar, flapDeg: number): [number, number] {
   return [hornOf(bar, flapDeg, -1), hornOf(bar, flapDeg, 1)];
 }
 
 /**
- * Turn of the flap for a small turn of the horn: the derivative of Freudenstein's equation. By virtual
+ * Velocity of the flap per velocity of the horn: the derivative of Freudenstein's equation. By virtual
  * work, torque on the horn = this x torque on the flap; its reciprocal is the mechanical advantage.
  */
 export function velocityRatio(bar: FourBar, hornDeg: number, flapDeg: number): number {
@@ -124,7 +124,7 @@ export function velocityRatio(bar: FourBar, hornDeg: number, flapDeg: number): n
 
 /**
  * Transmission angle (deg, 0 to 90): between rod and flap arm, by the law of cosines. At 90 the rod's
- * whole force turns the flap, at 0 nothing of it does. NaN where the linkage does not close.
+ * whole force turns the flap, at 0 none of it does. NaN where the linkage does not close.
  */
 export function transmissionDeg(bar: FourBar, hornDeg: number): number {
   const { groundMm: g, hornMm: a, couplerMm: b, flapMm: c } = bar;
@@ -135,7 +135,7 @@ export function transmissionDeg(bar: FourBar, hornDeg: number): number {
 
 /**
  * Angles between horn and line (deg, 0 to 180, on either side of it) for which the linkage closes;
- * undefined when it never does. The horn can go all the way round when they are 0 and 180: Grashof's
+ * undefined when it never does. The horn can turn all the way round when they are 0 and 180: Grashof's
  * criterion, with horn or ground the shortest link.
  */
 export function closingRange(bar: FourBar): [low: number, high: number] | undefined {
@@ -172,36 +172,36 @@ export function toggles(bar: FourBar, right: boolean): Toggle[] {
   return found;
 }
 
-/** The two branches are told apart by more than this (deg). */
+/** Two branches that differ by no more than this (deg) are the same. */
 const SAME_DEG = 1e-3;
-/** For angles that are known to close: whatever is beyond 1 is rounding. */
+/** For angles that are known to close: a cosine beyond 1 is a rounding error. */
 const INSIDE = Number.POSITIVE_INFINITY;
-/** How far short of a toggle position the stretch ends (deg). */
+/** How far before a toggle position the usable range ends (deg). */
 const END_DEG = 1e-9;
 
 /**
- * A linkage in use, in the maker's degrees: horn deg as the calibration counts them, flap deg as the
- * channel is commanded. It is held to the one stretch between two toggle positions that holds the
- * middle of the horn's travel: there, each flap angle has one horn angle.
+ * A linkage in use, in the maker's degrees: horn deg as in the calibration, flap deg as in the channel's
+ * commands. It is confined to the range between the two toggle positions on either side of the middle of
+ * the horn's travel: there, each flap angle has one horn angle.
  */
 export class Linkage {
   readonly bar: FourBar;
-  /** The stretch of horn and flap (deg), low then high, up to the toggle positions. */
+  /** The usable range of horn and flap (deg), low then high, up to the toggle positions. */
   readonly hornRangeDeg: readonly [number, number];
   readonly flapRangeDeg: readonly [number, number];
-  /** What ends the stretch at low and at high horn angles; undefined where no toggle does. */
+  /** The toggle that ends the range at low and at high horn angles; undefined where none does. */
   readonly ends: readonly [Toggle['links'] | undefined, Toggle['links'] | undefined];
   readonly #hornZeroDeg: number;
   readonly #flapZeroDeg: number;
   readonly #right: boolean;
   readonly #sign: 1 | -1;
-  /** The middle of the stretch, from which angles are unwrapped (textbook deg). */
+  /** The middle of the range, from which angles are unwrapped (textbook deg). */
   readonly #midHornDeg: number;
   readonly #midFlapDeg: number;
 
   /**
-   * @param midDeg the horn's middle position (deg, as the calibration counts)
-   * @throws RangeError in words when the linkage cannot close, or not there
+   * @param midDeg the horn's middle position (deg of the calibration)
+   * @throws RangeError with a sentence for the maker when the linkage cannot close, or not at `midDeg`
    */
   constructor(spec: LinkageSpec, midDeg: number) {
     this.bar = spec;
@@ -210,7 +210,7 @@ export class Linkage {
     const midHorn = spec.hornZeroDeg + midDeg;
     const midFlap = this.#mustClose(midHorn, `its middle position, ${round(midDeg)} deg`);
     const zeroDeg = spec.flapZeroDeg ?? this.#mustClose(spec.hornZeroDeg, '0 deg');
-    // The flap's zero is the one of all its turns that is nearest to the middle.
+    // Of all full turns of the flap's zero, the one nearest to the middle.
     this.#flapZeroDeg = midFlap - wrap(midFlap - zeroDeg);
     this.#midHornDeg = midHorn;
     this.#midFlapDeg = midFlap;
@@ -230,7 +230,7 @@ export class Linkage {
       if (away <= 0 && away > low) [low, ends[0]] = [away, links];
       if (away >= 0 && away < high) [high, ends[1]] = [away, links];
     }
-    // A flap that goes all the way round is used as far as its angle is told from the next turn's.
+    // A flap that turns all the way round is used only within one turn.
     for (const widest of [-WIDEST_DEG, WIDEST_DEG]) {
       const hornDeg = hornOf(spec, midFlap + widest, this.#sign);
       const off = Math.abs(wrap(flapOf(spec, hornDeg, this.#right) - midFlap - widest));
@@ -248,13 +248,13 @@ export class Linkage {
     this.flapRangeDeg = rises ? flaps : [flaps[1], flaps[0]];
   }
 
-  /** Flap (deg) for a horn angle (deg); at the ends of the stretch beyond them. Allocates nothing. */
+  /** Flap (deg) for a horn angle (deg), which is limited to the range. Allocates nothing. */
   toFlap(hornDeg: number): number {
     const [low, high] = this.hornRangeDeg;
     return this.#flapAt(Math.min(Math.max(hornDeg, low), high) + this.#hornZeroDeg);
   }
 
-  /** Horn (deg) for a flap angle (deg); at the ends of the stretch beyond them. Allocates nothing. */
+  /** Horn (deg) for a flap angle (deg), which is limited to the range. Allocates nothing. */
   toHorn(flapDeg: number): number {
     const [low, high] = this.flapRangeDeg;
     const inside = Math.min(Math.max(flapDeg, low), high) + this.#flapZeroDeg;
@@ -262,7 +262,7 @@ export class Linkage {
     return this.#midHornDeg + away - this.#hornZeroDeg;
   }
 
-  /** Turn of the flap for a small turn of the horn, with the flap at an angle (deg). */
+  /** Velocity of the flap per velocity of the horn, with the flap at an angle (deg). */
   ratioAt(flapDeg: number): number {
     return velocityRatio(
       this.bar,

@@ -2,22 +2,22 @@
 export interface Branch {
   from: number;
   to: number;
-  /** Above 0: what has no resistance is one node. */
+  /** Above 0; ends without resistance between them are one node. */
   ohm: number;
 }
 
 /**
- * A direct-current network of resistors that is fed and loaded by currents: nodal analysis
- * (Kirchhoff's current law at every node, Ohm's law in every branch), for any number of loads on
- * the same network. The conductance matrix is eliminated once, the node with the fewest neighbours
- * first (minimum degree; Tinney and Walker 1967, from memory), each by the star-mesh transform. A
- * loom is nearly a tree, whose leaves go one by one, so the work grows with its wires. Heavily
- * meshed networks of thousands of nodes would take long.
+ * A direct-current network of resistors, fed and loaded by currents: nodal analysis (Kirchhoff's current
+ * law at every node, Ohm's law in every branch), for any number of loads on the same network. The
+ * conductance matrix is eliminated once, the node with the fewest neighbours first (minimum degree;
+ * Tinney and Walker 1967, from memory), each by the star-mesh transform. A loom is nearly a tree, whose
+ * leaves are eliminated one by one, so the work is proportional to its wires. A heavily meshed network of
+ * thousands of nodes would take long.
  */
 export class ResistorNetwork {
   readonly #nodes: number;
   readonly #branches: readonly Branch[];
-  /** Nodes in the order of elimination, and where the neighbours of each begin. */
+  /** Nodes in the order of elimination, and the index at which the neighbours of each begin. */
   readonly #order: Int32Array;
   readonly #first: Int32Array;
   readonly #neighbour: Int32Array;
@@ -26,7 +26,10 @@ export class ResistorNetwork {
   /** Resistance of the node to all its neighbours together (ohm); 0 for a node at 0 V. */
   readonly #ohm: Float64Array;
 
-  /** @param zero nodes that are held at 0 V; a part of the network without one has a node of it at 0 */
+  /**
+   * @param zero nodes that are held at 0 V; in a part of the network without one, some node is taken as 0
+   * V
+   */
   constructor(nodes: number, branches: readonly Branch[], zero: readonly number[] = []) {
     this.#nodes = nodes;
     this.#branches = branches;
@@ -64,9 +67,9 @@ export class ResistorNetwork {
   }
 
   /**
-   * Voltages of all nodes (V) while these currents (A, one a node, into the network; a load takes a
-   * negative one) flow. What a part of the network is given and what is taken from it must be
-   * equal, unless a node of it is held at 0 V: that one makes up the difference.
+   * Voltages of all nodes (V) while these currents (A, one per node; positive into the network, negative
+   * for a load) flow. In each part of the network they must add up to 0, unless one of its nodes is held
+   * at 0 V: that node takes up the difference.
    */
   volts(injectedA: ArrayLike<number>): Float64Array {
     const amps = Float64Array.from(injectedA);
@@ -107,7 +110,7 @@ function conductances(nodes: number, branches: readonly Branch[]): Map<number, n
   return near;
 }
 
-/** Nodes by how many neighbours they have left; those held at 0 V come last. */
+/** Nodes ordered by the number of neighbours they have left; those held at 0 V come last. */
 class Queue {
   readonly #near: readonly Map<number, number>[];
   readonly #held: ReadonlySet<number>;
@@ -122,7 +125,7 @@ class Queue {
     for (let node = near.length - 1; node >= 0; node--) this.moved(node);
   }
 
-  /** The number of neighbours has changed. */
+  /** Call this when a node's number of neighbours has changed. */
   moved(node: number): void {
     const count = this.#held.has(node) ? this.#near.length : this.#near[node]!.size;
     this.#byCount[count] ??= [];
@@ -138,7 +141,7 @@ class Queue {
         continue;
       }
       const count = this.#held.has(node) ? this.#near.length : this.#near[node]!.size;
-      // A node stands here once for every change; only the last one counts.
+      // A node is listed once for every change; only the last entry counts.
       if (this.#taken[node] || count !== this.#lowest) continue;
       this.#taken[node] = 1;
       return node;

@@ -1,36 +1,35 @@
 import { isRounding, type Path, posAfter, velAfter } from './profile-path.ts';
 
 /**
- * The double-S profile (piecewise constant jerk) from any position, velocity and acceleration to
- * rest, time-optimal for the triple integrator with bounded velocity, acceleration and jerk; from
- * rest it is the profile of Biagiotti & Melchiorri, Trajectory Planning for Automatic Machines and
- * Robots (Springer 2008), section 3.4 (from memory).
+ * The double-S profile (piecewise constant jerk) from any position, velocity and acceleration to rest,
+ * time-optimal for the triple integrator with bounded velocity, acceleration and jerk; from rest it is
+ * the profile of Biagiotti & Melchiorri, Trajectory Planning for Automatic Machines and Robots (Springer
+ * 2008), section 3.4 (from memory).
  *
  * Its parts:
  * - A velocity ramp: the fastest change from (vel, acc) to (endVel, 0). It is the trapezoid again,
  *   one order higher, so it is known in closed form.
- * - The stop: the ramp to velocity 0. Its end decides the direction: the move starts towards the
- *   side of it on which the target lies. Count that side as positive from here on.
- * - The move: follow the ramp to the cruising velocity, then cruise, and leave it at the one moment
- *   from which the stop ends at the target.
+ * - The stop: the ramp to velocity 0. Its end decides the direction: the move starts towards the target
+ * from there. That direction is positive from here on.
+ * - The move: follow the ramp to the cruising velocity, then cruise, and leave both at the only moment
+ * from which the stop ends at the target.
  *
- * Why there is one such moment. Let g be the place where the stop from the present state ends.
- * While the stop itself is followed g stands still, so along jerk j its rate is
- * (j - stop's jerk) dg/dacc. While the stop brakes (its jerk comes as -J or 0, then J), more
- * acceleration now means more velocity at every later time, so dg/dacc >= 0, and the ramp's jerk is
- * never below the stop's. While the stop still has to turn a negative velocity round, ramp and stop
- * have the same jerk. In the cruise g moves with the cruising velocity. So g never falls, and
- * bisection finds the moment; there are no other roots to choose from. It also leaves no faster
- * move out: jerk J (or what the limits leave of it) short of the surface {g = target}, the stop on it,
- * is the feedback form of the time-optimal control by Pontryagin's principle. The moment is found to
- * the last bit; the duration is optimal up to 4 cbrt(r / 2 jerk), r being the rounding error of the
- * positions (some 1e-14 deg, so below 0.01 ms at 6000 deg/s3).
+ * Why there is one such moment. Let g be the place where the stop from the present state ends. While the
+ * stop itself is followed g is constant, so along jerk j its rate is (j - stop's jerk) dg/dacc. While the
+ * stop brakes (its jerk is -J or 0, then J), more acceleration now means more velocity at every later
+ * time, so dg/dacc >= 0, and the ramp's jerk is never below the stop's. While the stop still has to
+ * reverse a negative velocity, ramp and stop have the same jerk. During the cruise g moves at the
+ * cruising velocity. So g never falls, and bisection finds the moment: it is the only root. No faster
+ * move exists either: jerk J (or what the limits leave of it) before the surface {g = target}, and the
+ * stop on it, is the feedback form of the time-optimal control by Pontryagin's principle. The moment is
+ * found to the last bit; the duration is optimal up to 4 cbrt(r / 2 jerk), r being the rounding error of
+ * the positions (some 1e-14 deg, so below 0.01 ms at 6000 deg/s3).
  *
- * Hull: while the stop first goes on in the negative direction, the move shares its jerk or has a
- * greater one, so its velocity is never lower and it dips no deeper. Once the velocity has passed 0
- * upwards it stays there: a ramp to a positive velocity does not cross 0 again, nor does a stop
- * from a state that has to brake. So the move then runs one way, and ends at the target. All of it
- * holds for any cruising velocity, so for the slower move as well.
+ * Hull: while the stop first continues in the negative direction, the move has the same jerk or a greater
+ * one, so its velocity is never lower and it goes no deeper. Once the velocity has risen above 0 it stays
+ * there: a ramp to a positive velocity does not cross 0 again, nor does a stop from a state that has to
+ * brake. So the move then runs one way, and ends at the target. All this holds for any cruising velocity,
+ * so for the slower move as well.
  */
 
 /** Three phases of constant jerk: `jerk1` for t1, none for t2, `jerk3` for t3. */
@@ -48,7 +47,7 @@ interface Point {
   acc: number;
 }
 
-/** What all the functions below need to know of the axis and of the move, positive direction. */
+/** The axis and the move, in the positive direction, for all functions below. */
 interface Task {
   vel: number;
   acc: number;
@@ -62,7 +61,7 @@ const newRamp = (): Ramp => ({ jerk1: 0, jerk3: 0, t1: 0, t2: 0, t3: 0 });
 
 // Scratch, so that planning allocates nothing.
 const task: Task = { vel: 0, acc: 0, distance: 0, accel: 1, jerk: 1 };
-/** The part of the ramp to the cruise that is followed. */
+/** The part of the ramp to the cruise that is used. */
 const up = newRamp();
 const down = newRamp();
 const here: Point = { pos: 0, vel: 0, acc: 0 };
@@ -182,8 +181,8 @@ function stopEnd(jerk: number, t: number): number {
 }
 
 /**
- * The cruising velocity with which the move takes `minDurationS`, by bisection: a slower cruise
- * takes longer. Errs to the faster side, where resting at the target makes up for the last bit.
+ * The cruising velocity with which the move takes `minDurationS`, by bisection: a slower cruise takes
+ * longer. Errs on the fast side, so that a rest at the target can fill the remaining time.
  */
 function slowCruise(speed: number, minDurationS: number): number {
   let slow = 0;
@@ -203,18 +202,18 @@ function takesLonger(cruise: number, thanS: number): boolean {
   const upTravel = travel(up, vel, acc);
   const left = distance - upTravel - stopTravel(cruise, 0, accel, jerk);
   if (left >= 0) return duration(up) + left / cruise + duration(down) > thanS;
-  // Too near for a cruise. If the ramp goes up to it, this is the fastest move, whatever the cruise.
+  // Too near for a cruise. If the ramp rises to it, this is the fastest move for any cruise.
   if (settled(vel, acc, jerk) <= cruise) return false;
   const cruiseS = solve(cruise);
   return duration(up) + cruiseS + duration(down) > thanS;
 }
 
-/** Halvings that take any phase of a move to the last bit of its time. */
+/** Bisection steps that find any moment of a phase to the last bit. */
 const MAX_HALVINGS = 64;
-/** The slowest cruise has no lower bound, so it takes more of them. */
+/** The slowest cruise has no lower bound, so it needs more of them. */
 const MAX_CRUISE_HALVINGS = 200;
 
-/** The velocity that is left once the acceleration has been taken to 0. */
+/** The velocity once the acceleration has been brought to 0. */
 function settled(vel: number, acc: number, jerk: number): number {
   return vel + (acc * Math.abs(acc)) / (2 * jerk);
 }
@@ -232,8 +231,8 @@ function setRamp(
   const sign = lack >= 0 ? 1 : -1;
   const start = sign * acc;
   const forward = Math.max(start, 0);
-  // Peak acceleration without a hold: 2 peak^2 - start^2 = 2 jerk |endVel - vel|, written without
-  // the cancellation.
+  // Peak acceleration without a hold: 2 peak^2 - start^2 = 2 jerk |endVel - vel|, written so that nothing
+  // cancels.
   const square = jerk * Math.abs(lack) + forward * forward;
   ramp.jerk1 = sign * jerk;
   ramp.jerk3 = -sign * jerk;

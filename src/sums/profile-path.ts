@@ -1,12 +1,12 @@
 /** Numbers per segment: start (s), position, velocity and acceleration there, jerk throughout. */
 export const STRIDE = 5;
 
-/** Position `t` (s) into a time of constant jerk that begins at this state. */
+/** Position after `t` (s) of constant jerk from this state. */
 export function posAfter(t: number, pos: number, vel: number, acc: number, jerk: number): number {
   return pos + t * (vel + t * (acc / 2 + (t * jerk) / 6));
 }
 
-/** Velocity then. */
+/** Velocity after `t` (s) of constant jerk from this state. */
 export function velAfter(t: number, vel: number, acc: number, jerk: number): number {
   return vel + t * (acc + (t * jerk) / 2);
 }
@@ -15,20 +15,20 @@ export function velAfter(t: number, vel: number, acc: number, jerk: number): num
 const MOST = 8;
 
 /**
- * Whether `distance`, the difference of sums of numbers as large as `scale`, is at most their
- * rounding. Chasing such a distance would cost time: that of a double S goes with its cube root.
+ * Whether `distance`, the difference of sums of numbers as large as `scale`, is no more than their
+ * rounding error. Covering it would take time: that of a double S goes with its cube root.
  */
 export function isRounding(distance: number, scale: number): boolean {
   return distance === 0 || Math.abs(distance) / scale <= 8 * Number.EPSILON;
 }
 
 /**
- * Writes a motion segment by segment, in the coordinates the sums are done in: the origin is where
- * the motion starts, and the positive direction may be either way. Reused, so that planning
- * allocates nothing but its result.
+ * Writes a motion segment by segment, in the coordinates of the formulas: the origin is where the motion
+ * starts, and the positive direction may be either way. Reused, so that planning allocates only its
+ * result.
  */
 export class Path {
-  /** Where the motion has got to: position from the start, velocity, acceleration. */
+  /** The state reached so far: position from the start, velocity, acceleration. */
   pos = 0;
   vel = 0;
   acc = 0;
@@ -50,7 +50,7 @@ export class Path {
     this.acc = acc;
   }
 
-  /** Goes on for `durationS` with constant `jerk`; nothing if that is not above 0. */
+  /** Continues for `durationS` with constant `jerk`; does nothing unless `durationS` is above 0. */
   add(jerk: number, durationS: number): void {
     if (durationS <= 0) return;
     const { pos, vel, acc } = this;
@@ -66,7 +66,7 @@ export class Path {
     this.timeS += durationS;
   }
 
-  /** Position reached, as the caller counts it. */
+  /** Position reached, in the caller's coordinates. */
   get endPos(): number {
     return this.#origin + this.#sign * this.pos;
   }
@@ -78,7 +78,7 @@ export class Path {
     this.add(0, untilS - this.timeS);
   }
 
-  /** @throws RangeError when the sums have overflowed. */
+  /** @throws RangeError when the numbers have overflowed. */
   segments(): Float64Array {
     if (!Number.isFinite(this.timeS) || !Number.isFinite(this.pos)) {
       throw new RangeError('the motion is too large or too slow to be planned; check its limits');

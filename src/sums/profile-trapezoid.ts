@@ -1,14 +1,14 @@
 import { isRounding, type Path } from './profile-path.ts';
 
 /**
- * The trapezoidal velocity profile from any velocity, time-optimal for the double integrator with
- * bounded velocity and acceleration (Biagiotti & Melchiorri, Trajectory Planning for Automatic
- * Machines and Robots, Springer 2008, section 3.2, from memory).
+ * The trapezoidal velocity profile from any velocity, time-optimal for the double integrator with bounded
+ * velocity and acceleration (Biagiotti & Melchiorri, Trajectory Planning for Automatic Machines and
+ * Robots, Springer 2008, section 3.2, from memory).
  *
- * Braking at once leads to rest at pos + vel |vel| / 2 accel. The move starts towards the side of
- * that place on which the target lies: accelerate to the cruising velocity, cruise, brake. Hull: if
- * the velocity at first points the other way, it brakes exactly as the stop does; from then on it
- * moves one way only, and ends at the target.
+ * Braking at once leads to rest at pos + vel |vel| / 2 accel. From there, the direction towards the
+ * target is that of the move: accelerate to the cruising velocity, cruise, brake. Hull: if the velocity
+ * at first points the other way, it brakes exactly as the stop does; from then on it moves one way only,
+ * and ends at the target.
  */
 
 /** Distance covered while braking from `vel` to rest, with the sign of `vel`. */
@@ -40,8 +40,8 @@ export function trapezoidMove(
   }
   const sign = Math.sign(missing);
   const start = sign * vel;
-  // What is left to cover beyond the stop. It is worked with instead of the whole distance because
-  // it does not cancel: distance = beyond + start |start| / 2 accel.
+  // The distance beyond the stop. It is used instead of the whole distance because it does not cancel:
+  // distance = beyond + start |start| / 2 accel.
   const beyond = Math.abs(missing);
   const forward = Math.max(start, 0);
 
@@ -68,7 +68,7 @@ export function trapezoidMove(
 
 /** The cruising velocity with which the move takes exactly `durationS`, longer than the fastest. */
 function slowCruise(start: number, beyond: number, accel: number, durationS: number): number {
-  // Brake to the cruise, go on braking after it: only `beyond` is covered at the cruise.
+  // Brake to the cruise, and brake again after it: only `beyond` is covered at the cruise.
   if (start > 0 && durationS >= start / accel + beyond / start) {
     return beyond / (durationS - start / accel);
   }

@@ -3,19 +3,18 @@ import { Path, posAfter, STRIDE, velAfter } from './profile-path.ts';
 import { trapezoidMove, trapezoidStop } from './profile-trapezoid.ts';
 
 /**
- * Motion profiles of one axis, from any state to rest at a target. Units are free as long as they
- * agree; Sinew uses deg and s.
+ * Motion profiles of one axis, from any state to rest at a target. Any consistent units will do; Sinew
+ * uses deg and s.
  *
- * Without jerk the profile is the trapezoid, time-optimal within speed and acceleration. With jerk
- * it is the double S, generalised to any initial state and time-optimal within speed, acceleration
- * and jerk. Formulas, sources and proofs are with each: profile-trapezoid.ts, profile-double-s.ts.
+ * Without jerk the profile is the trapezoid, time-optimal within speed and acceleration. With jerk it is
+ * the double S, generalised to any initial state and time-optimal within speed, acceleration and jerk.
+ * For formulas, sources and proofs see profile-trapezoid.ts and profile-double-s.ts.
  *
- * Soft limits: a move stays within the hull of its target and of the positions that `planStop` from
- * the same state passes. Each point of it is followed by a stop that again stays within that hull:
- * the stop from it ends between the end of the first stop and the target. So as long as the motion
- * began at rest inside the limits, every target lies inside them, and accel and jerk stay the same,
- * the limits hold whenever and however often the move is retargeted or stopped. The speed limit may
- * change.
+ * Soft limits: a move stays within the hull of its target and of the positions that `planStop` from the
+ * same state passes. The stop from each point of it stays within that hull too: it ends between the end
+ * of the first stop and the target. So as long as the motion began at rest inside the limits, every
+ * target lies inside them, and accel and jerk stay the same, the limits hold whenever and however often
+ * the move is retargeted or stopped. The speed limit may change.
  */
 
 /** Highest speed (deg/s), acceleration (deg/s2) and, optionally, jerk (deg/s3); all above 0. */
@@ -44,18 +43,18 @@ export interface Trajectory {
 
 const path = new Path();
 
-/** Numbers of as many segments as are walked one by one. */
+/** Up to 8 segments are searched one by one. */
 const WALKED = 8 * STRIDE;
 
 /**
- * The fastest move from `from` to rest at `to` within `limits`. `from.acc` is heeded only with jerk.
- * A state beyond the limits is brought within them as fast as possible.
+ * The fastest move from `from` to rest at `to` within `limits`. Without a jerk limit, `from.acc` is
+ * ignored. A state beyond the limits is brought within them as fast as possible.
  *
- * @param minDurationS when longer than the fastest move takes, the move cruises slower so that it
- * ends at exactly this time; it brakes first where it must overshoot. Where the stop alone leads to
- * `to`, it rests there until then.
- * @throws RangeError for a limit that is not finite and above 0, for any other number that is not
- * finite, and for numbers so far apart that the sums overflow.
+ * @param minDurationS if this is longer than the fastest move, the move cruises more slowly, so that it
+ * ends at exactly this time; it brakes first where it must overshoot. If the stop alone ends at `to`, it
+ * rests there until then.
+ * @throws RangeError for a limit that is not finite and above 0, for any other number that is not finite,
+ * and for numbers so large that the result overflows.
  */
 export function planMove(
   from: Readonly<MotionState>,
@@ -75,7 +74,7 @@ export function planMove(
 }
 
 /**
- * The fastest stop: decelerates to rest at wherever that leads, within accel and jerk.
+ * The fastest stop: decelerates to rest within accel and jerk, wherever that is.
  *
  * @throws RangeError as `planMove` does.
  */
@@ -102,7 +101,7 @@ export function sample(trajectory: Trajectory, atS: number, into: MotionState): 
   }
   let at = 0;
   let end = segments.length;
-  // Halved while there are many segments; a few are quicker walked.
+  // Binary search while there are many segments; a few are quicker one by one.
   while (end - at > WALKED) {
     const mid = at + STRIDE * Math.floor((end - at) / (2 * STRIDE));
     if (segments[mid]! <= atS) at = mid;
@@ -139,7 +138,7 @@ export function checkFinite(name: string, value: number): void {
   if (!Number.isFinite(value)) throw new RangeError(`${name} ${value} must be a finite number`);
 }
 
-/** The same motion, begun after a time at rest (s): for one that stands still. */
+/** The same motion, begun after a time at rest (s); for a motion that starts from rest. */
 export function later(trajectory: Trajectory, restS: number, pos: number): Trajectory {
   if (restS <= 0) return trajectory;
   const { segments, durationS, endPos } = trajectory;
@@ -150,7 +149,7 @@ export function later(trajectory: Trajectory, restS: number, pos: number): Traje
   return { durationS: durationS + restS, endPos, segments: delayed };
 }
 
-/** When a motion that begins with a velocity first goes the other way (s); undefined where it never does. */
+/** When a motion that begins with a velocity first reverses (s); undefined where it never does. */
 export function turnsAfterS({ segments, durationS }: Trajectory, vel: number): number | undefined {
   const sign = Math.sign(vel);
   if (sign === 0) return undefined;
@@ -161,7 +160,7 @@ export function turnsAfterS({ segments, durationS }: Trajectory, vel: number): n
     const lasts = untilS - fromS;
     if (v < -SLOW) return fromS;
     if (velAfter(lasts, v, a, j) >= -SLOW) continue;
-    // Halved until it is told to the microsecond: it falls through zero within this segment.
+    // Bisection to the microsecond: the velocity passes through zero within this segment.
     let [low, high] = [0, lasts];
     while (high - low > 1e-6) {
       const middle = (low + high) / 2;

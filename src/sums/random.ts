@@ -2,8 +2,8 @@
 export type Random = () => number;
 
 /**
- * The generator mulberry32 (Tommy Ettinger, public domain, from memory): 32 bits of state, good
- * enough for a blink, and the same on every machine.
+ * The generator mulberry32 (Tommy Ettinger, public domain, from memory): 32 bits of state, good enough
+ * for a blink, and equal on every machine.
  */
 export function seeded(seed: number): Random {
   let state = seed >>> 0;

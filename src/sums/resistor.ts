@@ -1,4 +1,4 @@
-/** Series resistors of LEDs, and the values that resistors come in. */
+/** Series resistors of LEDs, and preferred values. */
 
 export type Series = 'E12' | 'E24';
 
@@ -11,17 +11,17 @@ const VALUES: Record<Series, readonly number[]> = {
   ],
 };
 
-/** Rounding: 0.1 + 0.2 is still 0.3. */
+/** Rounding error: 0.1 + 0.2 must count as 0.3. */
 const SLACK = 1e-9;
 
-/** The least preferred value that is no smaller (IEC 60063); `ohm` is above 0. */
+/** The smallest preferred value at or above `ohm`, which is above 0 (IEC 60063). */
 export function preferredAbove(ohm: number, series: Series = 'E24'): number {
   const decade = 10 ** Math.floor(Math.log10(ohm) + SLACK);
   const step = VALUES[series].find((value) => value * decade >= ohm * (1 - SLACK)) ?? 10;
   return tidyOhm(step * decade);
 }
 
-/** The largest preferred value that is no larger (IEC 60063); `ohm` is above 0. */
+/** The largest preferred value at or below `ohm`, which is above 0 (IEC 60063). */
 export function preferredBelow(ohm: number, series: Series = 'E24'): number {
   const decade = 10 ** Math.floor(Math.log10(ohm) + SLACK);
   const step = VALUES[series].findLast((value) => value * decade <= ohm * (1 + SLACK)) ?? 1;
@@ -32,14 +32,14 @@ function tidyOhm(ohm: number): number {
   return Number(ohm.toPrecision(3));
 }
 
-/** Power ratings that resistors come in (W). Common practice, no source. */
+/** Usual power ratings of resistors (W). Common practice, no source. */
 const RATINGS_W = [0.125, 0.25, 0.5, 1, 2, 3, 5, 10];
 
 export interface Led {
   supplyV: number;
-  /** Forward voltage at the wanted current, nominal (V); of a string, its sum. */
+  /** Nominal forward voltage at the wanted current (V); for a string, the sum. */
   forwardV: number;
-  /** How far below or above nominal one may lie (V). */
+  /** How far one may be below or above nominal (V). */
   spreadV: number;
   /** Wanted current, which it must not exceed (A). */
   currentA: number;
@@ -57,16 +57,16 @@ export interface SeriesResistor {
   /** Current with the lowest and the highest forward voltage (A). */
   maxA: number;
   minA: number;
-  /** Heat at the largest current, and the rating to buy: twice as much or more (W). */
+  /** Heat at the largest current, and the rating to buy: at least twice as much (W). */
   heatW: number;
   ratingW: number | undefined;
 }
 
 /**
  * The series resistor for an LED: R = (supply - forward voltage) / current, with the lowest forward
- * voltage of the spread so that no LED gets more than its current, and the next value of the series
- * above. The resistor's own tolerance is not counted. The rating is at least twice the heat
- * (common practice, no source). Undefined when the supply is not above the highest forward voltage.
+ * voltage of the spread so that no LED gets more than its current, then the next preferred value above.
+ * The resistor's own tolerance is not counted. The rating is at least twice the heat (common practice, no
+ * source). Undefined when the supply is not above the highest forward voltage.
  */
 export function ledResistor(led: Led, series: Series = 'E24'): SeriesResistor | undefined {
   const { supplyV, forwardV, spreadV, currentA } = led;

@@ -1,7 +1,7 @@
 import { Calibration, type CalibrationPoint } from './calibration.ts';
 import { Linkage, type LinkageSpec } from './linkage.ts';
 
-/** What a prop file says of a servo's way from pulse to degrees. */
+/** What a prop file says about pulses and degrees of a servo. */
 interface MappingSpec {
   calibration: readonly CalibrationPoint[];
   envelopeUs?: readonly [number, number] | undefined;
@@ -9,20 +9,23 @@ interface MappingSpec {
 }
 
 /**
- * Between the pulses of a servo (us) and the degrees in which its channel is commanded: the
- * calibration leads from pulse to horn, the linkage, where there is one, from horn to flap.
+ * Converts between a servo's pulses (us) and the degrees of its channel: the calibration maps pulse to
+ * horn, and the linkage, where there is one, maps horn to flap.
  */
 export class ServoMapping {
   readonly calibration: Calibration;
   readonly linkage: Linkage | undefined;
-  /** The angles (deg) at the ends of the calibration, low then high whichever way the angle runs. */
+  /**
+   * The angles (deg) at the ends of the calibration, low then high even where the angle falls as the
+   * pulse rises.
+   */
   readonly calibrationDeg: readonly [number, number];
   /** The angles (deg) at the ends of the pulse envelope, low then high. */
   readonly envelopeDeg: readonly [number, number];
-  /** The pulses that no command leaves: given, or the ends of the calibration. */
+  /** The pulses (us) that no command leaves: as given, or the ends of the calibration. */
   readonly envelopeUs: readonly [number, number];
 
-  /** @throws RangeError as `Calibration` and `Linkage`, which must close in the envelope's middle */
+  /** @throws RangeError as `Calibration` and `Linkage` do; the linkage must close at the envelope's middle */
   constructor(spec: MappingSpec) {
     const calibration = new Calibration(spec.calibration);
     const { lowUs, highUs } = calibration;

@@ -1,19 +1,19 @@
 import { WAKE } from './supply.ts';
 
 /**
- * Motors that start. One that starts draws what it draws when stalled, as its back-EMF is proportional to
- * its speed (equations of the direct-current motor, any handbook of electrical machines; from memory); for
- * how long is common practice, as when a prop wakes.
+ * Motors that start. A motor that starts draws its stall current, as its back-EMF is proportional to its
+ * speed (equations of the direct-current motor, any handbook of electrical machines; from memory). How
+ * long is common practice, as when a prop wakes.
  */
 
-/** How long a servo that starts, or turns round, draws its stall current (s). */
+/** How long a servo that starts or reverses draws its stall current (s). */
 export const START_S = WAKE.startS;
 
-/** Rounding in sums of currents (A), and of times (s). */
+/** Rounding error in sums of currents (A) and times (s). */
 const SLACK_A = 1e-9;
 const SLACK_S = 1e-9;
 
-/** The currents of one that starts (A). */
+/** The currents of a motor that starts (A). */
 export interface Starter {
   idleA: number;
   busyA: number;
@@ -21,8 +21,8 @@ export interface Starter {
 }
 
 /**
- * The order in which starts one after another peak the least: those that draw most above their moving
- * current first. (Of two in a row, swapping those in the other order never lowers the peak.)
+ * The order of starts one after another with the lowest peak: first those that draw most above their
+ * moving current. (Swapping two neighbours that are in this order never lowers the peak.)
  * @returns places in `starters`
  */
 export function startOrder(starters: readonly Starter[]): number[] {
@@ -30,7 +30,7 @@ export function startOrder(starters: readonly Starter[]): number[] {
   return starters.map((_, i) => i).sort((a, b) => extraA(starters[b]!) - extraA(starters[a]!));
 }
 
-/** The least peak (A) of starting one after another on top of what flows while all of them idle. */
+/** The lowest peak (A) of starts one after another, on top of the current while all idle. */
 export function staggeredPeakA(starters: readonly Starter[], idleSumA: number): number {
   let amps = idleSumA;
   let peakA = idleSumA;
@@ -43,9 +43,9 @@ export function staggeredPeakA(starters: readonly Starter[], idleSumA: number): 
   return peakA;
 }
 
-/** What a rail carries from now on (A), in steps, as far as it is known. */
+/** The known future current of a rail (A), in steps. */
 export class RailAhead {
-  /** Rising times (s), the first 0, and what flows from each until the next; the last one for ever. */
+  /** Rising times (s), the first 0, and the current from each until the next; the last lasts for ever. */
   readonly #fromS: number[] = [0];
   readonly #amps: number[];
 
@@ -61,7 +61,7 @@ export class RailAhead {
     for (let i = first; i < end; i++) this.#amps[i]! += amps;
   }
 
-  /** The place of a step that begins at a time (s), made where there is none; now is 0. */
+  /** The index of the step that begins at a time (s), made where there is none; now is 0. */
   #at(atS: number): number {
     let i = this.#fromS.length - 1;
     while (i > 0 && this.#fromS[i]! > atS + SLACK_S) i--;
@@ -71,7 +71,7 @@ export class RailAhead {
     return i + 1;
   }
 
-  /** Starts one of those that idle at a time (s). */
+  /** Adds the start, at a time (s), of a motor that idles until then. */
   start({ idleA, busyA, stallA }: Starter, atS: number): void {
     this.add(stallA - idleA, atS, atS + START_S);
     this.add(busyA - idleA, atS + START_S);
@@ -85,12 +85,12 @@ export class RailAhead {
       if (untilS <= atS + SLACK_S) return true;
       const moreA = (this.#fromS[i]! >= endS - SLACK_S ? busyA : stallA) - idleA;
       if (this.#amps[i]! + Math.max(0, moreA) > limitA + SLACK_A) return false;
-      // A step that reaches past the start is judged by the start, which is more.
+      // A step that lasts longer than the start is judged by the start's current, which is larger.
     }
     return true;
   }
 
-  /** The earliest time (s), no earlier than `fromS`, at which one may start; undefined without any. */
+  /** The earliest time (s), from `fromS` on, at which this one may start; undefined if there is none. */
   #earliest(starter: Starter, fromS: number, limitA: number): number | undefined {
     if (this.#fits(starter, fromS, limitA)) return fromS;
     for (const atS of this.#fromS)
@@ -99,8 +99,8 @@ export class RailAhead {
   }
 
   /**
-   * Starts all of these as early as a limit (A) lets them, one after another where it must be.
-   * @returns when each starts (s), in their order; undefined where one of them never can
+   * Starts all of these as early as a limit (A) allows, one after another where necessary.
+   * @returns when each starts (s), in the order of `starters`; undefined where one of them never can
    */
   stagger(starters: readonly Starter[], limitA: number): number[] | undefined {
     const startS = starters.map(() => 0);
@@ -115,7 +115,7 @@ export class RailAhead {
     return startS;
   }
 
-  /** The most that flows from now on (A). */
+  /** The largest current from now on (A). */
   get peakA(): number {
     return Math.max(...this.#amps);
   }

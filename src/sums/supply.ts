@@ -6,7 +6,7 @@ export interface Load {
   idleA: number;
   /** Moving or fully on. */
   movingA: number;
-  /** Held fast while it should move; what a load without a motor draws fully on. */
+  /** Blocked while it should move; for a load without a motor, fully on. */
   stallA: number;
 }
 
@@ -34,14 +34,14 @@ interface Stagger {
 /** How a prop that wakes starts its servos. Common practice, no source. */
 export const WAKE: Stagger = { everyS: 0.05, startS: 0.05, settleS: 0.15 };
 
-/** Times this close (s) are the same but for rounding: sums such as 3 x 0.05. */
+/** Times this close (s) differ only by a rounding error, as in 3 x 0.05. */
 const SAME_S = 1e-9;
 
 /**
- * The largest current (A) while loads are switched on one after the other, in their order. A motor
- * that starts draws what it draws when stalled, as its back-EMF is proportional to its speed. Loads
- * that wait draw nothing. Where one start ends as another begins, they do not overlap. Capacitors
- * charging at the first switch-on are not counted.
+ * The largest current (A) while loads are switched on one after the other, in their order. A motor that
+ * starts draws its stall current, as its back-EMF is proportional to its speed. Loads that wait draw
+ * nothing. Where one start ends as another begins, they do not overlap. Capacitors charging at the first
+ * switch-on are not counted.
  */
 export function inrushA(loads: readonly Load[], { everyS, startS, settleS }: Stagger): number {
   const steps: { atS: number; moreA: number }[] = [];
@@ -62,7 +62,7 @@ export function inrushA(loads: readonly Load[], { everyS, startS, settleS }: Sta
       peakA = Math.max(peakA, amps);
     }
     amps += moreA;
-    // What begins at the same time begins together: the peak is looked at once all have.
+    // Check the peak only when all loads that begin at this time have begun.
     const following = begins[i + 1];
     if (!following || following.atS > atS + SAME_S) peakA = Math.max(peakA, amps);
   }
@@ -77,8 +77,8 @@ export function inrushA(loads: readonly Load[], { everyS, startS, settleS }: Sta
 const SUPPLY_MARGIN = 0.25;
 
 /**
- * The supply to look for (A): the largest lasting current and a margin, and no less than what is drawn
- * for a moment: the hardest stall, or the peak while servos start.
+ * The supply to look for (A): the largest continuous current and a margin, but no less than the momentary
+ * current of the largest stall or of servos that start.
  */
 export function wantedSupplyA(lastingA: number, momentA = 0, margin = SUPPLY_MARGIN): number {
   return Math.max(lastingA * (1 + margin), momentA);
@@ -94,9 +94,9 @@ interface Battery {
 }
 
 /**
- * How long (h) a battery feeds a constant current: t = H (C / (I H))^k (Peukert 1897). For currents
- * from the rated one up to about C per hour, one temperature and a new battery; below the rated
- * current no more than C / I is counted. Infinity without a current.
+ * How long (h) a battery feeds a constant current: t = H (C / (I H))^k (Peukert 1897). For currents from
+ * the rated one up to about C per hour, one temperature and a new battery; below the rated current the
+ * result is C / I. Infinity without a current.
  */
 export function runTimeH({ capacityAh, ratedH, peukert }: Battery, amps: number): number {
   if (amps <= 0) return Number.POSITIVE_INFINITY;
@@ -104,12 +104,15 @@ export function runTimeH({ capacityAh, ratedH, peukert }: Battery, amps: number)
   return ratedH * (share > 1 ? share : share ** peukert);
 }
 
-/** The dip of a rail (share of its voltage) that a capacitor keeps to. Common practice, no source. */
+/**
+ * The largest dip of a rail (share of its voltage) that a capacitor is chosen for. Common practice, no
+ * source.
+ */
 export const DIP_SHARE = 0.1;
 
 /**
- * The capacitor (F) that gives a current (A) beyond the supply's for a time (s) while the voltage falls by
- * no more than a dip (V): C = I dt / dV, from the definition of capacitance.
+ * The capacitor (F) that supplies a current (A) beyond the supply's for a time (s) while the voltage
+ * falls by no more than a dip (V): C = I dt / dV, from the definition of capacitance.
  */
 export function capacitorF(amps: number, forS: number, dipV: number): number {
   return (Math.max(0, amps) * forS) / dipV;

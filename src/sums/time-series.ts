@@ -1,13 +1,13 @@
 /** A value that stays as it is until the next sample. */
 export interface TimeSeries {
-  /** s, rising. */
+  /** Times (s), rising. */
   tS: readonly number[];
   value: readonly number[];
 }
 
 /**
- * A time series in `count` columns of equal time up to `endS`: of each the value that is farthest from
- * the column before, so that the shortest move shows, and the value at its end.
+ * A time series in `count` columns of equal time up to `endS`. Each gives the value farthest from the
+ * column before, so that even the shortest move shows, and the value at its end.
  */
 export function columns(
   { tS, value }: TimeSeries,

@@ -1,35 +1,38 @@
 /**
- * Torque (N m) that a servo has to bring. Static sums and the torque to accelerate; friction, play and
- * the inertia of the servo's own gear are left out, which is what the margin is for.
+ * Torque (N m) that a servo has to supply: static torque plus acceleration torque. Friction, play and the
+ * inertia of the servo's own gears are left out; the margin is for these.
  */
 
 /** Standard acceleration of gravity (m/s2): ISO 80000-3, 3rd CGPM 1901. */
 export const GRAVITY = 9.80665;
 const RAD = Math.PI / 180;
 
-/** Common practice, no source: a servo holds, in service, no more than about half of its stall torque. */
+/** Common practice, no source: in service, a servo supplies no more than about half of its stall torque. */
 export const WANTED_MARGIN = 2;
 
 /** Torque of a spring on a hinge, in the direction of rising angles. */
 interface Spring {
   torqueNm: number;
-  /** Where it has this torque (deg). */
+  /** The angle where it has this torque (deg). */
   atDeg: number;
-  /** How its torque changes with the angle (N m/deg); a spring that relaxes as it pushes: below 0. */
+  /** Change of its torque with the angle (N m/deg); negative for a spring that relaxes as it pushes. */
   rateNmPerDeg: number;
 }
 
-/** A flap on a hinge whose axis is level. */
+/** A flap on a hinge with a level axis. */
 export interface FlapLoad {
   massKg: number;
   /** Hinge to centre of mass (mm). */
   centreMm: number;
-  /** The angle at which the centre of mass is level with the hinge (deg); unknown: at every angle. */
+  /**
+   * The angle at which the centre of mass is level with the hinge (deg); if unknown, every angle counts
+   * as such.
+   */
   levelDeg?: number | undefined;
-  /** Whether the flap's weight is lifted there by rising or by falling angles. */
+  /** Whether rising or falling angles lift the flap's weight there. */
   lifts: 'rising' | 'falling';
   spring?: Spring | undefined;
-  /** Moment of inertia about the hinge (kg m2); without it that of an even plate. */
+  /** Moment of inertia about the hinge (kg m2); default: that of a uniform plate. */
   inertiaKgM2?: number | undefined;
 }
 
@@ -41,8 +44,8 @@ export interface ArmSegment {
   /** Its own joint to the joint of the segment that it carries (mm). */
   lengthMm: number;
   /**
-   * First segment: the angle at which it is level (deg); unknown: it may point anywhere. The others:
-   * the angle at which it is in line with the one that carries it.
+   * For the first segment: the angle at which it is level (deg); if unknown, it may point anywhere. For
+   * the others: the angle at which it is in line with the segment that carries it.
    */
   zeroDeg: number | undefined;
   limitsDeg: readonly [number, number];
@@ -52,18 +55,19 @@ export interface ArmSegment {
 }
 
 /**
- * Moment of inertia of a flap about its hinge (kg m2). Without a given one it is an even plate on a hinge
- * along its edge, m (2 c)2 / 3 with its centre of mass c from the hinge: a table of moments of inertia in
- * any handbook of mechanics (from memory). A flap whose centre is in its axis has 0: nothing is known.
+ * Moment of inertia of a flap about its hinge (kg m2). If none is given: a uniform plate hinged along its
+ * edge, m (2 c)2 / 3 with its centre of mass c from the hinge; see the table of moments of inertia in any
+ * handbook of mechanics (from memory). 0 for a flap whose centre of mass is on its axis: nothing is
+ * known.
  */
 export function flapInertia({ massKg, centreMm, inertiaKgM2 }: FlapLoad): number {
   return inertiaKgM2 ?? (massKg * ((2 * centreMm) / 1000) ** 2) / 3;
 }
 
 /**
- * Torque (N m, in the direction of rising angles) that holds a flap still at an angle (deg): against
- * m g r cos(angle from level), less the spring's. Where the level is unknown, the weight is all there or
- * not at all, whichever asks for more.
+ * Torque (N m, in the direction of rising angles) that holds a flap still at an angle (deg): against m g
+ * r cos(angle from level), less the spring's. Where the level is unknown, the weight counts fully or not
+ * at all, whichever needs more torque.
  */
 export function holdingNm(flap: FlapLoad, deg: number): number {
   const { massKg, centreMm, levelDeg, lifts, spring } = flap;
@@ -74,29 +78,29 @@ export function holdingNm(flap: FlapLoad, deg: number): number {
 }
 
 /**
- * Share of its stall torque against which the gear train of a servo without pulses or power holds still.
- * An assumption, no source: gears differ, and they wear.
+ * A servo without pulses or power holds still against this share of its stall torque, by friction of its
+ * gears. An assumption, no source: gears differ, and they wear.
  */
 export const GEAR_HOLDS = 0.2;
-/** What falls with less energy than this (J) is not told. An assumption, no source. */
+/** A fall with less energy than this (J) is not reported. An assumption, no source. */
 export const LIGHT_FALL_J = 0.2;
 
-/** Where a flap goes when nothing but the friction of the gears holds it. */
+/** How a flap falls when only the friction of the gears holds it. */
 export interface Fall {
   fromDeg: number;
-  /** Where it comes to balance, or the limit behind which it is stopped by something else (deg). */
+  /** Where it comes to rest (deg): in balance, or at a limit, beyond which something else stops it. */
   toDeg: number;
-  /** Whether that is a limit. */
+  /** Whether `toDeg` is a limit. */
   atLimit: boolean;
-  /** The most that turns it on the way, at the hinge, friction not taken off (N m). */
+  /** The largest driving torque on the way, at the hinge, before friction (N m). */
   torqueNm: number;
-  /** What friction leaves of the fall (J). */
+  /** The energy of the fall that friction leaves (J). */
   energyJ: number;
 }
 
 /**
- * The fall of a flap that is let go at an angle (deg) within limits: from rest, by gravity and spring,
- * against friction, in steps; undefined where friction holds it or it lies against its limit already.
+ * The fall of a flap released from rest at an angle (deg) within limits: by gravity and spring, against
+ * friction, in small steps. Undefined where friction holds it or it rests against its limit already.
  * @param frictionAt torque of friction on the hinge (N m) at an angle (deg)
  */
 export function fallOf(
@@ -116,7 +120,7 @@ export function fallOf(
   for (let i = 0; i < STEPS; i++) {
     const deg = fromDeg + way * (i + 0.5) * stepDeg;
     const drivesNm = -holdingNm(flap, deg) * way;
-    // It swings on until friction and what turns it back have used up its energy.
+    // It swings on until friction and the opposing torque have used up its energy.
     const nextJ = energyJ + (drivesNm - frictionAt(deg)) * stepDeg * RAD;
     if (nextJ <= 0) return { fromDeg, toDeg, atLimit: false, torqueNm, energyJ };
     energyJ = nextJ;
@@ -131,13 +135,13 @@ export function accelerationNm(inertiaKgM2: number, accelDegS2: number): number 
   return inertiaKgM2 * accelDegS2 * RAD;
 }
 
-/** The most that a servo has to bring, and where. */
+/** The largest torque that a servo has to supply, and where. */
 export interface Worst {
   /** At the servo (N m). */
   torqueNm: number;
   /** The channel's angle there (deg). */
   atDeg: number;
-  /** The part of it that accelerates (N m, at the servo). */
+  /** The part of it that is for acceleration (N m, at the servo). */
   accelerationNm: number;
 }
 
@@ -145,11 +149,11 @@ export interface Worst {
 const STEPS = 360;
 
 /**
- * The worst torque over the limits, as the servo feels it: |torque on the joint| x |velocity ratio|
- * (virtual work), holding plus starting to accelerate against it.
- * @param holdAt the size of the holding torque on the joint (N m) at an angle (deg)
+ * The worst torque over the limits, at the servo: |torque on the joint| x |velocity ratio| (virtual
+ * work), for holding plus accelerating.
+ * @param holdAt the magnitude of the holding torque on the joint (N m) at an angle (deg)
  * @param startNm torque that accelerates the joint (N m)
- * @param ratioAt turn of the joint for a small turn of the servo, at an angle (deg); 1 without a linkage
+ * @param ratioAt velocity of the joint per velocity of the servo, at an angle (deg); 1 without a linkage
  */
 export function worstTorque(
   [low, high]: readonly [number, number],
@@ -177,7 +181,7 @@ interface ArmConstants {
 
 function constantsOf(arm: readonly ArmSegment[]): ArmConstants {
   const beyondKg = arm.map((_, i) => arm.slice(i + 1).reduce((sum, one) => sum + one.massKg, 0));
-  // Mass times distance of what hangs on a segment's direction (kg m).
+  // Mass x distance that turns with each segment (kg m).
   const moments = arm.map(
     ({ massKg, centreMm, lengthMm }, i) => (massKg * centreMm + beyondKg[i]! * lengthMm) / 1000,
   );
@@ -200,11 +204,11 @@ function directions(arm: readonly ArmSegment[], anglesDeg: readonly number[], ba
   });
 }
 
-/** What a joint is asked for in one position of the arm, at the worst speeds and accelerations (N m). */
+/** The torque that a joint needs in one position of the arm, at the worst speeds and accelerations (N m). */
 interface Asked {
-  /** All of it. */
+  /** In total. */
   totalNm: number;
-  /** What holds its weight. */
+  /** To hold the weight. */
   holdNm: number;
 }
 
@@ -221,7 +225,7 @@ function asked(arm: readonly ArmSegment[], constants: ArmConstants, joint: numbe
       swing[k]! += coupling[i]![k]! * Math.sin(at[i]! - at[k]!);
     }
   }
-  // A joint that accelerates takes all segments beyond it along.
+  // A joint that accelerates moves all segments beyond it.
   let [startNm, along] = [0, 0];
   for (let k = count - 1; k >= 0; k--) {
     along += accel[k]!;
@@ -234,8 +238,8 @@ function asked(arm: readonly ArmSegment[], constants: ArmConstants, joint: numbe
 }
 
 /**
- * The most of the sum of weight x (speed of a segment)2 over all speeds of the joints (rad/s) within
- * their limits: one joint after the other is set to its best, from both of the signs that it may have.
+ * The maximum of the sum of weight x (speed of a segment)2 over all speeds of the joints (rad/s) within
+ * their limits: one joint after the other is set to its best value, from both signs that it may have.
  */
 function mostOfSquares(arm: readonly ArmSegment[], weights: readonly number[]): number {
   if (weights.every((one) => one === 0)) return 0;
@@ -273,23 +277,23 @@ function mostOfSquares(arm: readonly ArmSegment[], weights: readonly number[]): 
   return most;
 }
 
-/** Positions tried at random, how many of the best of them are improved, and to what share of a range. */
+/** Positions tried, how many of the best are then improved, and to what share of a range. */
 const TRIED = 400;
 const IMPROVED = 6;
 const FINEST = 1e-5;
 
 /**
- * The most that a joint of a serial arm in an upright plane has to bring, over all positions, speeds and
- * accelerations that the limits of all its joints allow, those of its neighbours included. With the
+ * The largest torque that a joint of a serial arm in a vertical plane has to supply, over all positions,
+ * speeds and accelerations that the limits of all its joints allow, neighbours included. With the
  * directions d of the segments from level (each the sum of the joints' angles before it), Lagrange's
  * equation gives for each direction i
  *   Q_i = sum over k of H_ik (cos(d_i - d_k) d_k'' + sin(d_i - d_k) d_k'2) + G_i cos d_i,
- * and a joint brings the sum of Q_i of all segments beyond it: the mass matrix with its coupling,
+ * and a joint supplies the sum of Q_i of all segments beyond it: the mass matrix with its coupling,
  * centrifugal and Coriolis terms, and gravity. M. W. Spong and others, "Robot Modeling and Control",
  * chapter on dynamics; J. J. Craig, "Introduction to Robotics", likewise (from memory). Each mass counts
- * as a point in its centre. The worst position is looked for from many starts: an arm of many joints may
- * have one that asks for a little more.
- * @param ratioAt turn of the joint for a small turn of the servo, at an angle (deg); 1 without a linkage
+ * as a point at its centre. The worst position is searched for from many starts; for an arm of many
+ * joints it may be missed by a little.
+ * @param ratioAt velocity of the joint per velocity of the servo, at an angle (deg); 1 without a linkage
  */
 export function armWorst(
   arm: readonly ArmSegment[],
@@ -297,7 +301,7 @@ export function armWorst(
   ratioAt: (deg: number) => number = () => 1,
 ): Worst {
   const constants = constantsOf(arm);
-  // Where nobody knows how the first segment points, it may point anywhere.
+  // If the first segment's direction is unknown, it may point anywhere.
   const base: readonly [number, number] = arm[0]!.zeroDeg === undefined ? [-180, 180] : [0, 0];
   const ranges = [base, ...arm.map(({ limitsDeg }) => limitsDeg)].map(
     ([low, high]) => [low, Math.max(high - low, 0)] as const,
@@ -333,7 +337,7 @@ export function armWorst(
   return { torqueNm, accelerationNm, atDeg: place(shares)[joint + 1]! };
 }
 
-/** Positions to start from, as shares of each range: stretched out level both ways, and all over. */
+/** Positions to start from, as shares of each range: stretched out level both ways, and spread evenly. */
 function startsOf(
   arm: readonly ArmSegment[],
   ranges: readonly (readonly [low: number, span: number])[],
@@ -346,7 +350,7 @@ function startsOf(
     share(0, 0),
     ...arm.map(({ zeroDeg = 0 }, i) => share(i + 1, zeroDeg + (i === 0 ? turn : 0))),
   ]);
-  // Even all over, by the fractional parts of multiples of square roots of primes (Kronecker).
+  // Spread evenly by the fractional parts of multiples of square roots of primes (Kronecker).
   const roots = [2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37].map(Math.sqrt);
   const even = Array.from({ length: TRIED }, (_, n) =>
     ranges.map((_, i) => ((n + 1) * (roots[i % roots.length]! + Math.floor(i / roots.length))) % 1),

@@ -1,22 +1,22 @@
 /** A piezo unit that turns water into vapour at a steady rate, from a tank that nobody refills. */
 export interface Vapour {
   tankMl: number;
-  /** Water that it takes while it is on (ml/h). */
+  /** Water that it uses while it is on (ml/h). */
   rateMlPerH: number;
 }
 
-/** How long the tank lasts with the unit on all the time (s): volume by rate. */
+/** How long the tank lasts with the unit always on (s): volume / rate. */
 export function runTimeS({ tankMl, rateMlPerH }: Vapour): number {
   return (tankMl / rateMlPerH) * 3600;
 }
 
-/** Water (ml) for a time on (s). */
+/** Water used (ml) in a time on (s). */
 export function waterMl({ rateMlPerH }: Vapour, onS: number): number {
   return (rateMlPerH * onS) / 3600;
 }
 
 /**
- * The largest share of time that a unit may be on for good: on by on plus rest, the cyclic duration
+ * The largest share of time that a unit may be on in the long run: on / (on + rest), the cyclic duration
  * factor of duty type S3, IEC 60034-1.
  */
 export function dutyShare({ maxOnS, restS }: { maxOnS: number; restS: number }): number {
@@ -25,7 +25,7 @@ export function dutyShare({ maxOnS, restS }: { maxOnS: number; restS: number }):
 
 /**
  * How long the tank lasts (s) when the unit is on as often as its duty allows: whole cycles of on and
- * rest, then what is left of the time on.
+ * rest, then the remaining time on.
  */
 export function showTimeS(vapour: Vapour, duty: { maxOnS: number; restS: number }): number {
   const onS = runTimeS(vapour);

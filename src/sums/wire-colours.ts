@@ -1,7 +1,6 @@
 /**
  * Colours of wire insulation by letter code. Source: IEC 60757, Code for designation of colours: two
- * capital letters for a colour, and the codes one after the other for a core of several colours,
- * e.g. GNYE.
+ * capital letters for a colour, and several codes in a row for a core of several colours, e.g. GNYE.
  */
 export const WIRE_COLOURS: Readonly<Record<string, string>> = {
   BK: 'black',
@@ -20,7 +19,7 @@ export const WIRE_COLOURS: Readonly<Record<string, string>> = {
   SR: 'silver',
 };
 
-/** How a screen or a printer shows these colours; the standard gives names only. */
+/** These colours on a screen or in print; the standard gives only names. */
 export const SCREEN_COLOURS: Readonly<Record<string, string>> = {
   BK: '#1b1b1b',
   BN: '#7a4a21',
@@ -38,7 +37,7 @@ export const SCREEN_COLOURS: Readonly<Record<string, string>> = {
   SR: '#c3c8cd',
 };
 
-/** The two-letter codes that a code is made of, or undefined when it is not an IEC 60757 code. */
+/** The two-letter codes within a code; undefined when it is not an IEC 60757 code. */
 export function singleColours(code: string): string[] | undefined {
   const singles = code.match(/../g) ?? [];
   const known = singles.every((single) => Object.hasOwn(WIRE_COLOURS, single));

@@ -1,9 +1,9 @@
 /**
- * Copper wire: size, resistance, drop and what it may carry. Direct current, or mains frequency in
- * sections small enough that the skin effect does not count (up to some 50 mm2).
+ * Copper wire: size, resistance, voltage drop and current capacity. For direct current, or mains
+ * frequency in sections so small that the skin effect does not matter (up to about 50 mm2).
  */
 
-/** Nominal sections of conductors (mm2), IEC 60228. */
+/** Nominal cross-sections of conductors (mm2), IEC 60228. */
 export const IEC_60228_MM2: readonly number[] = [
   0.5, 0.75, 1, 1.5, 2.5, 4, 6, 10, 16, 25, 35, 50, 70, 95, 120, 150, 185, 240, 300, 400, 500, 630,
   800, 1000,
@@ -11,7 +11,7 @@ export const IEC_60228_MM2: readonly number[] = [
 
 /** Resistivity of annealed copper at 20 C (ohm mm2/m), IEC 60028. */
 const COPPER_20 = 1 / 58;
-/** Change of copper's resistance per kelvin, of its value at 20 C, IEC 60028. */
+/** Change of copper's resistance per kelvin, as a share of its value at 20 C, IEC 60028. */
 const COPPER_PER_K = 0.00393;
 
 /**
@@ -22,7 +22,7 @@ export function awgDiameterMm(gauge: number): number {
   return 0.127 * 92 ** ((36 - gauge) / 39);
 }
 
-/** Section (mm2) of a solid wire of an American wire gauge (ASTM B258); a strand has about as much. */
+/** Section (mm2) of a solid wire of an American wire gauge (ASTM B258); stranded wire has about as much. */
 export function awgSectionMm2(gauge: number): number {
   return (Math.PI / 4) * awgDiameterMm(gauge) ** 2;
 }
@@ -33,15 +33,15 @@ export function copperResistivity(celsius = 20): number {
 }
 
 /**
- * Resistance (ohm/m) of one copper conductor of a section (mm2), at 20 C unless told otherwise:
- * resistivity over section. Flexible wire of tinned strands has up to 19 % more: IEC 60228, class 5,
- * table 3, which allows for tolerances of making (from memory).
+ * Resistance (ohm/m) of one copper conductor of a section (mm2), at 20 C by default: resistivity over
+ * section. Flexible wire of tinned strands has up to 19 % more: IEC 60228, class 5, table 3, which allows
+ * for manufacturing tolerances (from memory).
  */
 export function ohmPerMetre(sectionMm2: number, celsius = 20): number {
   return copperResistivity(celsius) / sectionMm2;
 }
 
-/** A load at the end of two conductors that nothing else uses. */
+/** A load at the end of two conductors of its own. */
 export interface Run {
   amps: number;
   /** Length one way (m). */
@@ -49,14 +49,14 @@ export interface Run {
 }
 
 /**
- * Voltage (V) that is lost on the way to a load and back: current x resistance x twice the length
- * (Ohm's law). For conductors that only this load uses; shared ones are a network (network.ts).
+ * Voltage (V) lost on the way to a load and back: current x resistance x twice the length (Ohm's law).
+ * For conductors that only this load uses; for shared ones see network.ts.
  */
 export function roundTripDropV({ amps, lengthM }: Run, sectionMm2: number, celsius = 20): number {
   return amps * 2 * lengthM * ohmPerMetre(sectionMm2, celsius);
 }
 
-/** The least section (mm2) that keeps the round trip within a drop (V). */
+/** The smallest section (mm2) that keeps the round-trip drop within a voltage (V). */
 export function sectionForDropMm2({ amps, lengthM }: Run, dropV: number, celsius = 20): number {
   return (amps * 2 * lengthM * copperResistivity(celsius)) / dropV;
 }
@@ -67,7 +67,7 @@ export function awgWithSection(sectionMm2: number): number | undefined {
   return undefined;
 }
 
-/** The least nominal section of IEC 60228 that is no smaller; undefined above the largest. */
+/** The smallest nominal section of IEC 60228 at or above this one (mm2); undefined above the largest. */
 export function iecSectionMm2(sectionMm2: number): number | undefined {
   return IEC_60228_MM2.find((nominal) => nominal >= sectionMm2);
 }
@@ -88,10 +88,10 @@ const CAPACITY: readonly (readonly [mm2: number, amps: number])[] = [
 ];
 
 /**
- * Current (A) that a copper conductor with PVC insulation may carry all the time in a cable in a
- * conduit: IEC 60204-1, table 6, method B2, 40 C ambient (from memory). Between the sections of the
- * table along a power law; outside of them, 0.2 to 25 mm2, in proportion to the section below (which
- * is cautious) and no more than the last value above. Bundles carry less: `bundleFactor`.
+ * Current (A) that a copper conductor with PVC insulation may carry continuously in a cable in a conduit:
+ * IEC 60204-1, table 6, method B2, 40 C ambient (from memory). Power law between the sections of the
+ * table, 0.2 to 25 mm2; below them in proportion to the section (which is cautious), above them the last
+ * value. Bundles carry less: `bundleFactor`.
  */
 export function capacityA(sectionMm2: number): number {
   const [smallest, largest] = [CAPACITY[0]!, CAPACITY.at(-1)!];
@@ -104,7 +104,7 @@ export function capacityA(sectionMm2: number): number {
   return lowA * (highA / lowA) ** share;
 }
 
-/** Area of a circle of a thousandth of an inch across (mm2): a circular mil. */
+/** Area of a circular mil, a circle with a diameter of a thousandth of an inch (mm2). */
 const CIRCULAR_MIL_MM2 = (Math.PI / 4) * 0.0254 ** 2;
 /** Circular mils for each ampere of a wire in a bundle. */
 const MILS_PER_A = 700;
@@ -112,7 +112,8 @@ const MILS_PER_A = 700;
 /**
  * Current (A) by the rule of 700 circular mils for each ampere, which tables of American wire gauges give
  * beside the one for a single wire in free air ("maximum amps for power transmission" in the Handbook of
- * Electronic Tables and Formulas; from memory). A quarter to a half of what others allow thin wires.
+ * Electronic Tables and Formulas; from memory). A quarter to a half of what other rules allow for thin
+ * wires.
  */
 export function strictCapacityA(sectionMm2: number): number {
   return sectionMm2 / (CIRCULAR_MIL_MM2 * MILS_PER_A);
@@ -123,10 +124,10 @@ const PVC_C = 70;
 const TABLE_C = 40;
 
 /**
- * Share of its capacity that a PVC wire keeps in warmer surroundings than 40 C: heat flows in proportion
- * to the difference in temperature, and grows with the square of the current. IEC 60204-1, annex D, has
- * 0.91, 0.82, 0.71 and 0.58 for 45, 50, 55 and 60 C (from memory). No more than 1: the table is not
- * stretched for a cool prop. 0 from 70 C.
+ * Share of its capacity that a PVC wire keeps above an ambient temperature of 40 C: heat loss is
+ * proportional to the difference in temperature, and heat to the square of the current. IEC 60204-1,
+ * annex D, has 0.91, 0.82, 0.71 and 0.58 for 45, 50, 55 and 60 C (from memory). Never more than 1, even
+ * in a cool prop; 0 from 70 C.
  */
 export function ambientFactor(ambientC: number): number {
   return Math.sqrt(Math.min(1, Math.max(0, PVC_C - ambientC) / (PVC_C - TABLE_C)));
@@ -149,9 +150,9 @@ const BUNCHED: readonly (readonly [circuits: number, factor: number])[] = [
 ];
 
 /**
- * Share of its capacity that each of so many loaded circuits keeps when bunched: IEC 60364-5-52,
- * table B.52.17 (from memory), the next larger number where the table has none. For equal, fully
- * loaded circuits; above 20 the last value. A caution only: local codes decide.
+ * Share of its capacity that each of this many loaded circuits keeps when bunched: IEC 60364-5-52, table
+ * B.52.17 (from memory); between its rows the next larger number, above 20 the last value. For equal,
+ * fully loaded circuits. Only a caution: local codes decide.
  */
 export function bundleFactor(circuits: number): number {
   return (BUNCHED.find(([count]) => count >= circuits) ?? BUNCHED.at(-1)!)[1];
