@@ -5,7 +5,7 @@ import { LinuxPins } from './linux/pins.ts';
 import { type PinsCall, PinsServer } from './linux/pins-server.ts';
 import type { ThreadWork } from './thread.ts';
 
-/** Entry of the threads in which drivers make the calls that may hang. */
+/** Entry point of the threads in which drivers make calls that may hang. */
 if (!parentPort) throw new Error('this runs as a worker thread of the drivers');
 const port = parentPort;
 

@@ -8,22 +8,25 @@ import type { Linkage } from '../sums/linkage.ts';
  * - `duty`: share of the period in which the pin is high, 0..1 (common anode is already applied).
  */
 export interface OutputSpec {
-  /** `beak`, or `eye_left.red` for one colour of an rgb channel: for messages. */
+  /** `beak`, or `eye_left.red` for one colour of an rgb channel: used in messages. */
   name: string;
   kind: 'pulse' | 'level' | 'duty';
   pin: number;
   /** The value that makes this output safe: no pulses, relay released, lamp dark. */
   safe: number;
-  /** What is known of the servo or load behind the pin: for the simulated plant, and for a driver's own checks. */
+  /**
+   * What is known about the servo or load on the pin: for the simulated plant, and for a driver's own
+   * checks.
+   */
   plant?: ServoPlant | LoadPlant;
 }
 
 export interface ServoPlant {
   kind: 'servo';
   channel: string;
-  /** From pulse to the angle of the horn. */
+  /** Pulse to horn angle. */
   calibration: Calibration;
-  /** From horn to flap, in whose degrees the rest is; without one they are the horn's. */
+  /** Horn to flap angle; all other degrees are then the flap's, otherwise the horn's. */
   linkage?: Linkage | undefined;
   envelopeUs: readonly [number, number];
   limitsDeg: readonly [number, number];
@@ -47,8 +50,8 @@ export interface InputSpec {
   /** Internal resistor; `up` for a contact to ground, so that a broken wire reads 1. */
   pull: 'up' | 'down' | 'off';
   /**
-   * The level while nothing acts on the input, for a simulated board; default: that of the pull.
-   * A normally closed contact to ground rests at 0.
+   * The level of the input at rest, for a simulated board; default: that of the pull. A normally closed
+   * contact to ground rests at 0.
    */
   restLevel?: 0 | 1;
 }
@@ -57,25 +60,25 @@ export interface InputSpec {
 export interface Frame {
   /** How many of the entries below are in use. */
   count: number;
-  /** Positions in the list of outputs given to `open`. */
+  /** Indices in the list of outputs given to `open`. */
   output: Uint16Array;
   value: Float64Array;
 }
 
-/** What a driver can measure at one output. NaN where it cannot. Reused by the caller. */
+/** What a driver measures at one output; NaN where it cannot. Reused by the caller. */
 export interface Sense {
   /** Measured angle (deg). */
   positionDeg: number;
   /** Measured current (A). */
   amps: number;
-  /** The servo pushes against something and gets no further: it buzzes. */
+  /** The servo pushes against something and cannot go on: it buzzes. */
   pushing: boolean;
 }
 
 /**
- * A board. A driver has no policy: it writes what it is told. Every method may throw; a throw
- * from `write`, `check`, `read` or `sense` makes the prop `faulted`. The board is not written to any
- * more then, so a driver that throws makes its outputs safe as far as it still can.
+ * A board. A driver has no policy: it writes what it is given. Every method may throw; a throw from
+ * `write`, `check`, `read` or `sense` makes the prop `faulted`. Nothing more is written to the board
+ * then, so a driver that throws makes its outputs safe as far as it still can.
  */
 export interface Driver {
   /** Pulse widths are whole multiples of this (us). */
@@ -85,28 +88,28 @@ export interface Driver {
   /** Writes one frame; `nowMs` is the tick's time on the core's monotonic clock. */
   write(frame: Frame, nowMs: number): void;
   /**
-   * Called in every tick in which nothing is written, by boards that write in the background:
-   * throws what has gone wrong there.
+   * For boards that write in the background: called in every tick in which nothing is written, and throws
+   * what has gone wrong there.
    */
   check?(nowMs: number): void;
-  /** The level of an input, by its position in the list given to `open`. */
+  /** The level of an input, by its index in the list given to `open`. */
   read(input: number): 0 | 1;
-  /** Fills `into` with what is measured at an output; absent when the board measures nothing. */
+  /** Writes what is measured at an output; absent when the board measures nothing. */
   sense?(output: number, nowMs: number, into: Sense): void;
   /**
-   * Of a simulated board: sets input pins from outside (null lets go), and makes the board fail with
-   * a message (null makes it work again); what holds then.
+   * For a simulated board: sets input pins from outside (null releases one), and makes the board fail
+   * with a message (null makes it work again). Returns the resulting state.
    */
   simulate?(
     inputs: Readonly<Record<string, 0 | 1 | null>>,
     fault: string | null | undefined,
   ): { inputs: Record<string, 0 | 1>; fault: string | null };
   /**
-   * Of a board that has failed: whether it is certain by now that every output has its safe value.
+   * For a board that has failed: whether it is certain by now that every output has its safe value.
    * Absent where the driver cannot tell.
    */
   outputsAreSafe?(): boolean;
-  /** Tries now to make the outputs of a board that has failed safe; never waits and never throws. */
+  /** Tries at once to make the outputs of a failed board safe; never waits and never throws. */
   retrySafe?(): void;
   /** Drives every output to its safe value and frees the pins. Safe to call twice. */
   close(): Promise<void>;

@@ -1,14 +1,14 @@
 import { Refusal } from '../shared/errors.ts';
 import type { RefusalCode } from '../shared/refusals.ts';
 
-/** An error on its way from one thread to another, which would lose its class and its code. */
+/** An error as it is sent from thread to thread: a message alone would lose its class and code. */
 export interface CarriedError {
   message: string;
   code?: string;
   refusal?: { code: RefusalCode; values: Record<string, unknown> };
 }
 
-/** An error as it goes from thread to thread. */
+/** Packs an error for another thread. */
 export function carried(error: unknown): CarriedError {
   if (!(error instanceof Error)) return { message: String(error) };
   const { message, code } = error as NodeJS.ErrnoException;

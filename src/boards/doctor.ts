@@ -1,8 +1,8 @@
-/** What the doctor of a driver asks, and the questions that several of them share. */
+/** What a driver's doctor asks, and the questions that several of them share. */
 
-/** The machine that is looked at; tests bring their own. */
+/** The machine that is examined; tests pass their own. */
 export interface World {
-  /** Version of Node without the v. */
+  /** Version of Node, without the `v`. */
   nodeVersion: string;
   exists(path: string): Promise<boolean>;
   /** The text of a file; undefined when it cannot be read. */
@@ -11,27 +11,27 @@ export interface World {
   run(program: string, ...args: string[]): Promise<string | typeof MISSING>;
   /**
    * Why an npm package cannot be loaded; undefined when it can.
-   * @param load loads it, where an import does not tell
+   * @param load loads it, where an import alone does not show the failure
    */
   cannotLoad(name: string, load?: () => unknown): Promise<string | undefined>;
-  /** The pins that a PWM chip comes out at; undefined where nobody can tell. */
+  /** The pins that carry the outputs of a PWM chip; undefined where this is unknown. */
   pwmPins(chip: string): Promise<ReadonlySet<number> | undefined>;
 }
 
 export const MISSING = Symbol('not installed');
 
 export interface Finding {
-  /** What was looked at: `Node`, `board head: /dev/i2c-1`. */
+  /** What was examined: `Node`, `board head: /dev/i2c-1`. */
   what: string;
-  /** `unknown`: this machine cannot tell. */
+  /** `unknown`: it cannot be found out on this machine. */
   state: 'fine' | 'wrong' | 'unknown';
-  /** How it is. */
+  /** The result, in words. */
   text: string;
-  /** What to do about it, when it is wrong. */
+  /** What to do about it if it is wrong. */
   remedy?: string;
 }
 
-/** A channel of the prop on the board that is looked at. */
+/** A channel of the prop on the board that is examined. */
 export interface Output {
   name: string;
   /** `servo`, `relay`, ... */
@@ -39,20 +39,20 @@ export interface Output {
   pins: readonly number[];
 }
 
-/** Where the board maker's system is told of its devices. */
+/** Where the board maker's system is told about its devices. */
 export const CONFIG = '/boot/firmware/config.txt';
 /** Where an installed release is; a clone has npm instead. */
 export const INSTALLER = '/opt/sinew/install.sh';
 /** The user that the service runs as. */
 const SERVICE_USER = 'sinew';
 
-/** Whether a file or folder is there; `remedy` is what to do where it is not. */
+/** Whether a file or folder exists; `remedy` says what to do if it does not. */
 export async function file({ exists }: World, path: string, remedy: string): Promise<Finding> {
   if (await exists(path)) return { what: path, state: 'fine', text: 'is there' };
   return { what: path, state: 'wrong', text: 'is missing', remedy };
 }
 
-/** Whether the npm package koffi can be loaded. It is not compiled here: its own package brings what is needed. */
+/** Whether the npm package koffi can be loaded. It comes compiled. */
 export async function koffi(world: World, driver: string): Promise<Finding> {
   const what = 'package koffi';
   const why = await world.cannotLoad('koffi');
@@ -67,7 +67,7 @@ export async function koffi(world: World, driver: string): Promise<Finding> {
   };
 }
 
-/** A program that sinew-safe-levels needs; any of `names` will do. */
+/** A program that sinew-safe-levels needs: one of `names` is enough. */
 export async function program(
   { run }: World,
   names: string[],
@@ -75,7 +75,7 @@ export async function program(
   note?: string,
 ): Promise<Finding> {
   for (const name of names) {
-    // A program that is there may well refuse to run without arguments.
+    // An installed program may refuse to run without arguments.
     const said = await run(name, '-h').catch(() => '');
     if (said !== MISSING)
       return { what: `program ${name}`, state: 'fine', text: 'is there for sinew-safe-levels' };

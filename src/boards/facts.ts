@@ -2,72 +2,72 @@ import type * as z from 'zod';
 import type { PlannedOutput } from '../safe/plan.ts';
 
 /**
- * What is known of the boards of a driver without opening one. It needs neither the code nor the packages
- * of the driver: the check of a prop file, the core, the pictures and the locks all use it.
+ * What is known about a driver's boards without opening one. It needs neither the code nor the packages
+ * of the driver, so check, the core, the drawings and the locks can all use it.
  */
 export interface BoardFacts<Entry, Place extends object = object> {
-  /** The schema of an entry under `boards:`, made when it is first asked for. */
+  /** The schema of an entry under `boards:`, made on demand. */
   schema(z: Z, parts: SchemaParts): z.ZodType<Entry>;
-  /** Whether its pins are those of the 40-pin header. */
+  /** Whether its pins are the 40-pin header. */
   readonly header: boolean;
   /** Its pins are 0 up to, but not including, this. */
   readonly pins: number;
-  /** What a pin is called, before its number: `GPIO 5`, `output 3`. */
+  /** The word before a pin's number: `GPIO 5`, `output 3`. */
   readonly word: 'GPIO' | 'output';
-  /** What the board itself keeps a pin for. */
+  /** What the board itself uses a pin for. */
   reservedFor(pin: number): string | undefined;
-  /** What a cavity of its connector is; undefined where there is none. */
+  /** What a cavity of its connector carries; undefined where there is no such cavity. */
   at(cavity: number): BoardCavity | undefined;
-  /** The cavity that a pin is in; undefined where it is in none. */
+  /** The cavity of a pin; undefined where it has none. */
   cavityOf(pin: number): number | undefined;
-  /** The cavities of its connector that are power, each of a kind joined on the board. */
+  /** The power cavities of its connector; those of one kind are joined on the board. */
   readonly power?: Readonly<Record<Power, readonly number[]>>;
-  /** What of the header it takes for itself, where the header is another board's. */
+  /** What it uses of the header of another board. */
   readonly uses?: ReservedFor;
-  /** What its pins are as parts of a circuit. */
+  /** The electrical properties of its pins. */
   electrics(board: Entry): PinElectrics;
   /** Pulse widths are whole multiples of this (us), as the driver sends them. */
   pulseStepUs(board: Entry): number;
-  /** How often a servo's pulse is repeated (Hz), as the driver does. */
+  /** How often the driver repeats a servo's pulse (Hz). */
   pulseHz(board: Entry): number;
-  /** The frequency of the PWM of its lights (Hz), as the driver makes it; undefined where nothing lights up. */
+  /** The PWM frequency of its lights (Hz), as the driver makes it; undefined where it cannot drive lights. */
   lightHz(board: Entry): number | undefined;
   /** The pin of another board that enables its outputs while it is low. */
   enable?(board: Entry): { board: string; pin: number } | undefined;
-  /** Boards with the same word have the same pins in the real world. */
+  /** Boards with the same value share the same physical pins. */
   pinSpace(name: string): string;
-  /** Identifies the physical pin, whatever the name of its board: what is saved holds for that pin only. */
+  /** Identifies the physical pin, whatever the name of its board: saved state is valid for that pin only. */
   placeOf(name: string, board: Entry, pin: number): string;
-  /** What its way to safe levels needs to find it: its entry in the safe plan. */
+  /** Its entry in the safe plan: what `safe.ts` needs to find the board. */
   planned(board: Entry): Place;
-  /** What of it no other daemon may drive. */
+  /** The parts of it that no other daemon may drive. */
   locks(board: Place & { name: string; outputs: readonly PlannedOutput[] }): Lockable[];
-  /** What is wrong with the board as a whole. */
+  /** Reports what is wrong with the board as a whole. */
   lintBoard?(name: string, board: Entry, notes: BoardNotes): void;
-  /** What is wrong with a use of one of its pins. */
+  /** Reports what is wrong with a use of one of its pins. */
   lintPin(use: PinUse, board: Entry, notes: BoardNotes): void;
 }
 
-/** What a pin of a board is as a part of a circuit. */
+/** The electrical properties of a board's pins. */
 export interface PinElectrics {
   /** Voltage of a high level (V). */
   highV: number;
-  /** What one pin may give at a high level, and take at a low one (A). */
+  /** What one pin may source at a high level, and sink at a low level (A). */
   sourceA: number;
   sinkA: number;
-  /** What all pins may give and take together (A). */
+  /** What all pins together may source and sink (A). */
   sumA: number;
-  /** What a pin may be pulled up to from outside (V). */
+  /** The highest voltage that a pin withstands from outside (V). */
   bearsV: number;
-  /** What to add to a voltage that follows from `highV`, where that is only taken for granted. */
+  /** A remark for messages with a voltage that follows from `highV`, where that is an assumption. */
   note?: string;
-  /** What the pin does while no daemon drives it: from power-on, and when its outputs are cut. */
+  /** The state of the pin while no daemon drives it: from power-on, and while its outputs are disabled. */
   undriven(pin: number): 'pulled up' | 'pulled down' | 'low' | 'floating';
 }
 
 /**
- * What a board's schema may be made of. Zod is passed in as well: an import would load all of it into the
- * core, which needs none.
+ * The parts of zod for a board's schema. It is passed in, because an import would load all of zod into
+ * the core.
  */
 export type Z = Pick<
   typeof z,
@@ -96,7 +96,7 @@ export type Power = '3.3 V' | '5 V' | 'ground';
 export type ReservedFor = 'ID EEPROM' | 'I2C' | 'serial console';
 type BoardCavity = { pin: number } | { power: Power };
 
-/** What is locked, in words, and the file's name. */
+/** What a lock file protects, in words, and its name. */
 export interface Lockable {
   key: string;
   /** `board head (address 0x40 on I2C bus 1)`. */
@@ -106,11 +106,11 @@ export interface Lockable {
 /** A place in the prop file's data. */
 type Path = readonly (string | number)[];
 
-/** What a pin switches through something else. */
+/** A load that a pin switches through another part. */
 interface Switched {
-  /** On, or lit, at a low level. */
+  /** On at a low level. */
   readonly activeLow: boolean;
-  /** The resistor that is fitted there. */
+  /** The pull resistor that is fitted there. */
   readonly pull?: 'up' | 'down' | undefined;
 }
 
@@ -120,30 +120,30 @@ export interface PinUse {
   pin: number;
   path: Path;
   boardPath: Path;
-  /** Who uses the pin, for messages. */
+  /** Who uses the pin, in messages. */
   owner: string;
-  /** What is wired to a pin that is read; all others are driven. */
+  /** What is wired to an input; other pins are outputs. */
   input?: string;
   relay?: Switched & { readonly safe?: 'on' | 'off' | undefined };
-  /** A light that does not hang on the pin itself: what lies between may light it by itself. */
+  /** A light that something between drives: that may light it by itself. */
   light?: Switched;
-  /** The board whose outputs it enables, when low. */
+  /** The board whose outputs it enables at a low level. */
   enables?: string;
-  /** What the output must be able to do beside two levels. */
+  /** What the output must do besides two levels. */
   needs?: 'pulses' | 'PWM';
-  /** The shortest and the longest pulse sent there (us), and where the file says so. */
+  /** The shortest and the longest pulse sent there (us), and where they are in the file. */
   pulses?: { us: readonly [number, number]; path: Path };
 }
 
-/** Where a driver says what is wrong with a prop file, and what it sees of the file. */
+/** How a driver reports what is wrong with a prop file, and looks things up in it. */
 export interface BoardNotes {
   readonly prop: { readonly boards: Readonly<Record<string, { readonly driver: string }>> };
   error(path: Path, wrong: string, right: string): void;
   warning(path: Path, wrong: string, right: string): void;
   /** An error in a name: points at the key. */
   keyError(path: Path, wrong: string, right: string): void;
-  /** A channel; undefined, and an error at the key of `path`, where there is none. */
+  /** A channel. If there is none, reports an error at the key of `path` and returns undefined. */
   channel(name: string, path: Path): { readonly kind: string } | undefined;
-  /** The first board that takes this of the header for itself. */
+  /** The first board that uses this part of the header. */
   userOf(what: ReservedFor): string | undefined;
 }

@@ -1,9 +1,9 @@
 import type { PinElectrics, Power, ReservedFor } from './facts.ts';
 
 /**
- * The 40-pin GPIO header, as far as a prop file can go wrong with it. Sources: BCM2835 ARM
- * Peripherals, section 6.2, table 6-31 (alternate functions and default pulls; later chips keep the
- * header's pulls), and the header's pin-out for the reserved pins.
+ * The 40-pin GPIO header, as far as check needs it. Sources: BCM2835 ARM Peripherals, section 6.2, table
+ * 6-31 (alternate functions and default pulls; later chips have the same pulls on the header), and the
+ * header's pin-out for the reserved pins.
  */
 
 /** GPIO numbers brought out on the header: 0 to 27. */
@@ -15,11 +15,11 @@ export function powerOnPull(pin: number): 'up' | 'down' {
 }
 
 /**
- * A GPIO as a part of a circuit. 3.3 V, and 16 mA at the strongest drive setting, source and sink alike:
- * BCM2835 ARM Peripherals, GPIO pads control (drive strength, 2 to 16 mA; from memory); a larger
- * current is outside what the pad is made for. 50 mA for all pins together: common practice, no source
- * (the 3.3 V regulator of the first boards had that much to spare). A pin bears no more than its supply
- * and the drop of its protection diode, 0.3 V (common practice, no source).
+ * Electrical properties of a GPIO. 3.3 V, and 16 mA at the strongest drive setting, both as source and as
+ * sink: BCM2835 ARM Peripherals, GPIO pads control (drive strength, 2 to 16 mA; from memory). 50 mA for
+ * all pins together: common practice, no source (the 3.3 V regulator of the first boards had that much to
+ * spare). A pin withstands its supply voltage plus 0.3 V, the drop of its protection diode (common
+ * practice, no source).
  */
 export const HEADER_ELECTRICS: PinElectrics = {
   highV: 3.3,
@@ -39,7 +39,7 @@ const RESERVED: Record<number, ReservedFor> = {
   15: 'serial console', // RXD0
 };
 
-/** What the header keeps a GPIO for, or undefined when it is free. */
+/** What a GPIO is reserved for; undefined when it is free. */
 export function reservedFor(pin: number): ReservedFor | undefined {
   return RESERVED[pin];
 }
@@ -52,8 +52,8 @@ const GROUND: HeaderPin = { power: 'ground' };
 const gpio = (number: number): HeaderPin => ({ gpio: number });
 
 /**
- * What each pin of the header is, pin 1 first. Odd pins are one row of the connector, even pins the
- * other; pin 1 is the one with the square solder pad. Source: the header's pin-out.
+ * The function of each pin of the header, pin 1 first. Odd pins are in one row of the connector, even
+ * pins in the other; pin 1 has the square solder pad. Source: the header's pin-out.
  */
 export const HEADER_LAYOUT: readonly HeaderPin[] = [
   ...[V3, V5], // 1, 2

@@ -2,32 +2,32 @@ import { closeSync, openSync, writeSync } from 'node:fs';
 import { loadKoffi, throwErrno } from './native.ts';
 
 /**
- * An I2C bus by the kernel's character device, spoken directly and synchronously, for a thread of its
- * own. The common add-on for it loads in one thread of a process only, and cannot set the bus's time
- * limit. Numbers and layout: linux/i2c.h and linux/i2c-dev.h.
+ * An I2C bus through the kernel's character device, called directly and synchronously, for a thread of
+ * its own. The common add-on for it loads in only one thread of a process, and cannot set the bus's
+ * timeout. Numbers and layout: linux/i2c.h and linux/i2c-dev.h.
  */
 
 const I2C_IOCTL = {
-  /** How often the kernel tries again when it lost the bus to another master. */
+  /** How often the kernel retries after it has lost the bus to another master. */
   retries: 0x0701,
-  /** How long a transfer may take, in units of 10 ms. */
+  /** Timeout of a transfer, in units of 10 ms. */
   timeout: 0x0702,
   slave: 0x0703,
   functions: 0x0705,
   smbus: 0x0720,
 } as const;
-/** Bit of the adapter's functions: plain I2C transfers of any length. */
+/** Bit of the adapter's functions: it can do plain I2C transfers of any length. */
 const FUNC_I2C = 1;
 const SMBUS = { write: 0, read: 1, byteData: 2, i2cBlockData: 8 } as const;
-/** An SMBus block carries no more (SMBus 2.0, 5.5.7). */
+/** Most bytes of an SMBus block (SMBus 2.0, 5.5.7). */
 const BLOCK_BYTES = 32;
 /** The length, the block, and a byte for a checksum. */
 const DATA_BYTES = BLOCK_BYTES + 2;
 
-/** 65 bytes take 6 ms at 100 kHz and 59 ms at 10 kHz. Without this, kernels wait for 1 s. */
+/** 65 bytes take 6 ms at 100 kHz and 59 ms at 10 kHz. By default, kernels wait for 1 s. */
 const TIMEOUT_10_MS = 10;
 
-/** The calls of the kernel, each with its own kind of argument. */
+/** The kernel's calls, one for each type of argument. */
 interface Calls {
   value(fd: number, request: number, argument: number): void;
   buffer(fd: number, request: number, argument: Buffer): void;
@@ -66,11 +66,11 @@ function loadCalls(): Calls {
 
 let calls: Calls | undefined;
 
-/** One bus. Every call lasts as long as its transfer, which the kernel ends after 100 ms where it can. */
+/** One bus. Every call lasts as long as its transfer, which the kernel ends after 100 ms if it can. */
 export class I2cDevice {
   readonly #path: string;
   readonly #fd: number;
-  /** A descriptor for each address: the kernel keeps the address with it. */
+  /** One descriptor per address: the kernel keeps the address with the descriptor. */
   readonly #chips = new Map<number, number>();
   readonly #data = Buffer.alloc(DATA_BYTES);
 
@@ -86,13 +86,13 @@ export class I2cDevice {
       try {
         calls.value(this.#fd, request, value);
       } catch {
-        // A kernel without it keeps its own limit; the thread waits, and nothing else.
+        // A kernel without it keeps its own timeout; only this thread waits.
       }
   }
 
-  /** Whether the adapter has plain I2C transfers; one without only speaks SMBus. */
+  /** Whether the adapter has plain I2C transfers, or only SMBus. */
   get plain(): boolean {
-    // An unsigned long: the bit looked at is in its first byte on the little-endian boards there are.
+    // An unsigned long, whose lowest byte comes first on the little-endian boards that exist.
     const functions = Buffer.alloc(8);
     calls!.buffer(this.#fd, I2C_IOCTL.functions, functions);
     return (functions[0]! & FUNC_I2C) !== 0;
@@ -108,7 +108,7 @@ export class I2cDevice {
     this.#smbus(address, SMBUS.write, register, SMBUS.byteData);
   }
 
-  /** Up to 32 bytes. */
+  /** Writes up to 32 bytes. */
   writeBlock(address: number, register: number, bytes: Uint8Array): void {
     if (bytes.length > BLOCK_BYTES) throw new Error(`a block has ${BLOCK_BYTES} bytes at most`);
     this.#data[0] = bytes.length;
@@ -116,7 +116,7 @@ export class I2cDevice {
     this.#smbus(address, SMBUS.write, register, SMBUS.i2cBlockData);
   }
 
-  /** Writes bytes in one transfer; returns how many were taken. */
+  /** Writes bytes in one transfer; returns how many the kernel accepted. */
   write(address: number, bytes: Uint8Array): number {
     return writeSync(this.#chip(address), bytes);
   }
@@ -136,7 +136,7 @@ export class I2cDevice {
     if (known !== undefined) return known;
     const fd = openSync(this.#path, 'r+');
     try {
-      // Refused (EBUSY) where a kernel driver has the chip.
+      // Fails with EBUSY where a kernel driver has the chip.
       calls!.value(fd, I2C_IOCTL.slave, address);
     } catch (error) {
       closeSync(fd);

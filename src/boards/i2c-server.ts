@@ -1,7 +1,7 @@
 import { type CarriedError, carried } from './carried.ts';
 import { I2cDevice } from './i2c-dev.ts';
 
-/** What a bus's thread is asked; it answers each with one reply, in order. */
+/** Calls to a bus's thread; each gets one reply, in order. */
 export type I2cCall =
   | { t: 'open' | 'plain' | 'close' }
   | { t: 'readByte'; address: number; register: number }
@@ -9,10 +9,10 @@ export type I2cCall =
   | { t: 'writeBlock'; address: number; register: number; bytes: Uint8Array }
   | { t: 'write'; address: number; bytes: Uint8Array };
 
-/** What was read, written or asked for; 0 where there is nothing to tell. */
+/** The result of a call; 0 where it has none. */
 export type I2cReply = { value: number } | { error: CarriedError };
 
-/** The thread's side of a bus: opened with its first user, closed with its last. */
+/** The thread's side of a bus: opened by its first user, closed by its last. */
 export class I2cServer {
   readonly #bus: number;
   #device: I2cDevice | undefined;

@@ -2,9 +2,9 @@ import { unpacked } from './carried.ts';
 import type { I2cCall, I2cReply } from './i2c-server.ts';
 import { BoardThread } from './thread.ts';
 
-/** What drivers use of an I2C bus; transfers of one bus happen one after the other. */
+/** An I2C bus for drivers; its transfers run one after the other. */
 export interface I2cBus {
-  /** `i2c`: plain transfers of any length; without it the adapter only speaks SMBus. */
+  /** `i2c`: the adapter can do plain transfers of any length; otherwise it has only SMBus. */
   i2cFuncs(): Promise<{ i2c: boolean }>;
   i2cWrite(address: number, length: number, bytes: Buffer): Promise<{ bytesWritten: number }>;
   readByte(address: number, register: number): Promise<number>;
@@ -13,13 +13,16 @@ export interface I2cBus {
   close(): Promise<void>;
 }
 
-/** By number. A bus's thread lives as long as the process: a new one would be loaded from a disk. */
+/**
+ * By bus number. A bus's thread lives as long as the process: a new one would have to be loaded from the
+ * disk.
+ */
 const threads = new Map<number, BusThread>();
 
 /**
- * Opens /dev/i2c-N in the bus's own thread, which all boards of that bus share; a chip is touched with
- * its first transfer.
- * @param file the program of the thread
+ * Opens /dev/i2c-N in the bus's own thread, which all boards of that bus share; no chip is addressed
+ * before its first transfer.
+ * @param file the thread's program
  * @throws Error with the code of the failed open, Refusal when koffi is not installed
  */
 export async function openI2c(bus: number, file?: URL): Promise<I2cBus> {
@@ -32,7 +35,7 @@ export async function openI2c(bus: number, file?: URL): Promise<I2cBus> {
   return new ThreadedBus(thread);
 }
 
-/** One bus's thread, and what it has been asked. */
+/** One bus's thread, and its pending calls. */
 class BusThread {
   readonly #thread: BoardThread<I2cCall, I2cReply>;
   readonly #waiting: { resolve: (value: number) => void; reject: (error: Error) => void }[] = [];
@@ -40,7 +43,7 @@ class BusThread {
   constructor(bus: number, file: URL | undefined) {
     this.#thread = new BoardThread({ kind: 'i2c', bus }, `I2C bus ${bus}`, file, {
       message: (reply) => {
-        // Answers come in the order of the questions.
+        // Replies come in the order of the calls.
         const asked = this.#waiting.shift()!;
         if ('value' in reply) asked.resolve(reply.value);
         else asked.reject(unpacked(reply.error));
@@ -64,7 +67,7 @@ class BusThread {
   }
 }
 
-/** The bus as one board has it. */
+/** The bus as one board uses it. */
 class ThreadedBus implements I2cBus {
   readonly #thread: BusThread;
   #open = true;
@@ -123,7 +126,7 @@ export function explainI2c(error: unknown, bus: number, address: number): string
       return `no permission to use /dev/i2c-${bus}: add this user to the group i2c`;
     case 'EBUSY':
       return `a kernel driver uses ${at}: remove its overlay, or set another address`;
-    // A chip that does not acknowledge; which code it is depends on the bus driver.
+    // The chip does not acknowledge; the code depends on the bus driver.
     case 'EREMOTEIO':
     case 'ENXIO':
     case 'EIO':

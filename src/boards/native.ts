@@ -6,8 +6,7 @@ import { Refusal } from '../shared/errors.ts';
 type Koffi = typeof import('koffi').default;
 
 /**
- * Loads koffi without a turn of the event loop: an import would wait for libuv's pool, which a disk
- * may hold up.
+ * Loads koffi synchronously: an import would wait for libuv's pool, which a slow disk may block.
  * @throws Refusal when it is not installed
  */
 export function loadKoffi(): Koffi {
@@ -21,7 +20,7 @@ export function loadKoffi(): Koffi {
   }
 }
 
-/** Throws what the last C call of this thread left in errno, with `code`, as Node's own errors have. */
+/** Throws the errno of this thread's last C call as an Error with `code`, like Node's own errors. */
 export function throwErrno(koffi: Koffi, call: string): never {
   const errno = koffi.errno();
   const code = getSystemErrorName(-errno);

@@ -7,7 +7,7 @@ import {
   reservedFor,
 } from './header.ts';
 
-/** The facts that boards with the 40-pin header have in common. */
+/** The facts that all boards with the 40-pin header share. */
 export const ON_HEADER = {
   header: true,
   pins: HEADER_PINS,
@@ -32,8 +32,8 @@ function powerPins(power: Power): number[] {
 }
 
 /**
- * What is wrong with a use of a GPIO of the header. Returns false where the pin cannot be used at all.
- * @param letsGo the kernel makes a line an input when the process that has it ends
+ * Reports what is wrong with a use of a GPIO of the header. Returns false where the pin cannot be used at
+ * all. @param letsGo the kernel makes a line an input when the process that holds it ends
  */
 export function lintHeaderPin(use: PinUse, notes: BoardNotes, letsGo = false): boolean {
   const { pin, path } = use;
@@ -75,7 +75,7 @@ export function lintHeaderPin(use: PinUse, notes: BoardNotes, letsGo = false): b
   return true;
 }
 
-/** A relay must not close by itself between power-on and the start of the daemon, nor after its end. */
+/** A relay must not close by itself before the daemon starts or after it ends. */
 function lintPull(
   notes: BoardNotes,
   { pin, path }: PinUse,
@@ -95,7 +95,7 @@ function lintPull(
   );
 }
 
-/** What switches a light may be switched on by the pull of the pin alone. */
+/** The part that switches a light may be switched on by the pin's pull alone. */
 function lintLightPull(
   notes: BoardNotes,
   { pin, path, owner }: PinUse,
@@ -111,7 +111,10 @@ function lintLightPull(
   );
 }
 
-/** The level of a pin that nobody drives. A fitted resistor is stronger than the chip's own of about 50 kohm. */
+/**
+ * The level of a pin that nobody drives. A fitted resistor is stronger than the chip's own pull of about
+ * 50 kohm.
+ */
 function restLevel(pin: number, fitted: 'up' | 'down' | undefined) {
   const pull = fitted ?? powerOnPull(pin);
   const why = fitted

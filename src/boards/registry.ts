@@ -18,8 +18,8 @@ type BoardOf<D extends DriverName> = z.output<SchemaOf<D>>;
 export type Board = { [D in DriverName]: BoardOf<D> }[DriverName];
 
 /**
- * The driver and the doctor of every one of them. Only a driver that a prop has is loaded; each program is
- * one file (build.mjs), so that nothing waits for the disk.
+ * The driver and the doctor of each. Only the drivers that a prop uses are loaded; each program is one
+ * file (build.mjs), so that nothing waits for the disk.
  */
 const DRIVERS = {
   sim: {
@@ -56,7 +56,7 @@ export function factsOf({ driver }: { driver: DriverName }): BoardFacts<Board> {
   return FACTS[driver] as unknown as BoardFacts<Board>;
 }
 
-/** Identifies the physical pin behind a pin of a board: what is saved holds for that pin only. */
+/** Identifies the physical pin of a board's pin: saved state is valid for that pin only. */
 export function placeOf(name: string, board: Board, pin: number): string {
   return factsOf(board).placeOf(name, board, pin);
 }
@@ -72,23 +72,23 @@ export function boardSchemas(
   return [first!, ...others];
 }
 
-/** What of a board in the safe plan no other daemon may drive; nothing of an unknown driver's. */
+/** The parts of a board in the safe plan that no other daemon may drive; none for an unknown driver. */
 export function locksOf(board: PlannedBoard): Lockable[] {
   if (!Object.hasOwn(FACTS, board.driver)) return [];
-  // The driver itself has written its entry of the plan.
+  // The driver itself has written its entry in the plan.
   return FACTS[board.driver as DriverName].locks(board as never);
 }
 
 /**
  * The driver of a board in the prop file, not yet open.
- * @throws Refusal when the board cannot be what the file says
+ * @throws Refusal when the board cannot be set up as the file says
  */
 export async function createDriver(board: Board): Promise<Driver> {
   const { create } = await DRIVERS[board.driver].driver();
   return create(board as never);
 }
 
-/** What a board needs of this machine, and whether it is there; nothing is changed. */
+/** What a board needs from this machine, and whether it is there; changes nothing. */
 export async function questionsOf(
   board: Board,
   world: World,

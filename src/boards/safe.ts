@@ -7,7 +7,7 @@ import type { DriverName } from './registry.ts';
 import { safeSim } from './sim/safe.ts';
 
 /**
- * The way to safe levels of every driver, by its name. Apart from the registry of the drivers, since
+ * How each driver makes its boards safe, by its name. Separate from the registry of the drivers, because
  * sinew-safe-levels must not depend on them.
  */
 const WAYS = {
@@ -17,7 +17,7 @@ const WAYS = {
   linux: safeLinux,
 } as const satisfies Record<DriverName, Way>;
 
-/** Returns what was done, output by output. @throws Error when it is not sure that all are safe */
+/** Returns what was done, output by output. @throws Error when it is not certain that all outputs are safe */
 type Way = (board: never, tools: Tools) => Promise<string[]>;
 
 interface BoardReport {
@@ -25,11 +25,11 @@ interface BoardReport {
   driver: string;
   /** What was done, output by output. */
   done: string[];
-  /** Why it is not sure that this board is safe. */
+  /** Why it is not certain that this board is safe. */
   failure?: string;
 }
 
-/** Makes every board safe, all at the same time; what fails on one does not keep another. */
+/** Makes all boards safe at the same time; a failure of one does not affect the others. */
 export function makeSafe(plan: SafePlan, tools: Tools): Promise<BoardReport[]> {
   return Promise.all(
     plan.boards.map(async (board) => {
@@ -47,6 +47,6 @@ async function makeBoardSafe(board: PlannedBoard, tools: Tools): Promise<string[
   if (board.outputs.length === 0) return [];
   if (!Object.hasOwn(WAYS, board.driver))
     throw new Error(`driver ${board.driver} is not known here`);
-  // The driver itself has written its entry of the plan.
+  // The driver itself has written its entry in the plan.
   return WAYS[board.driver as keyof typeof WAYS](board as never, tools);
 }

@@ -1,9 +1,9 @@
-/** A board that gets nothing done for so long (ms) has failed: it is stuck, or far too slow. */
+/** A board that makes no progress for this long (ms) has failed: it is stuck, or far too slow. */
 export const STUCK_MS = 250;
-/** One look counts for this much of it at most (ms): after a stall the board gets its chance. */
+/** One check counts at most this much of that time (ms), so that the board gets a chance after a stall. */
 export const LONGEST_STEP_MS = 20;
 
-/** Sees from outside whether work in the background gets on. */
+/** Checks from outside whether work in the background makes progress. */
 export class Stuck {
   readonly #limitMs: number;
   #ms = 0;
@@ -15,8 +15,8 @@ export class Stuck {
   }
 
   /**
-   * Whether nothing has been done for too long; to be asked in every tick.
-   * @param waiting whether there is something to be done. @param done how much has been done so far
+   * Whether nothing has been done for too long; call it in every tick. @param waiting whether there is
+   * work to do. @param done how much has been done so far
    */
   look(nowMs: number, waiting: boolean, done: number): boolean {
     const passedMs = Math.min(nowMs - this.#lastMs, LONGEST_STEP_MS);

@@ -1,34 +1,34 @@
 import { Worker } from 'node:worker_threads';
 
-/** What a thread of this folder does; see board-worker.ts. */
+/** What a thread does; see board-worker.ts. */
 export type ThreadWork =
   | { kind: 'i2c'; bus: number }
   | { kind: 'pins'; places: PinsPlaces | undefined };
 
-/** Where the kernel's interfaces are. */
+/** Paths of the kernel's interfaces. */
 export interface PinsPlaces {
   /** /dev */
   devices: string;
   /** /sys/class/pwm */
   pwmFolder: string;
-  /** The file to find `ioctl` in; without it, the C library. */
+  /** The file that has `ioctl`; default: the C library. */
   ioctlLibrary?: string;
 }
 
-/** The most that such a thread may keep, and the room for what is soon garbage (MB). */
+/** Heap limits of such a thread: old and young generation (MB). */
 const OLD_MB = 16;
 const YOUNG_MB = 1;
 
 interface ThreadEvents<Reply> {
   message(reply: Reply): void;
-  /** It ended, which it does not do by itself; nothing follows. */
+  /** It ended, which it never does by itself; no replies follow. */
   ended(cause: Error): void;
 }
 
 /**
- * A thread for calls that may hang. It uses nothing that libuv's pool must do, once it is loaded, and
- * does not keep the program running. Calls that hang hold up `process.exit`, which waits for every
- * thread, but neither `terminate` nor anything else here.
+ * A thread for calls that may hang. Once loaded, it does not use libuv's pool, and it does not keep the
+ * program running. A call that hangs blocks `process.exit`, which waits for every thread, but neither
+ * `terminate` nor anything else here.
  */
 export class BoardThread<Call, Reply> {
   /** Why it ended; undefined while it lives. */
@@ -44,7 +44,7 @@ export class BoardThread<Call, Reply> {
     this.#worker = new Worker(file, {
       name,
       workerData: work,
-      // Descriptors of GPIO lines come from the kernel, not from Node, which would warn of each.
+      // Descriptors of GPIO lines come from the kernel, so Node would warn about each.
       trackUnmanagedFds: false,
       resourceLimits: { maxOldGenerationSizeMb: OLD_MB, maxYoungGenerationSizeMb: YOUNG_MB },
     });

@@ -3,7 +3,7 @@ import { questionsOf } from '../boards/registry.ts';
 import type { Prop } from '../prop/schema.ts';
 import { clock, node, voltage } from './machine.ts';
 
-/** Everything that a board needs to run a prop, looked at one after the other; nothing is changed. */
+/** Checks one after the other everything that this machine needs to run a prop; changes nothing. */
 export async function examine(world: World, prop: Prop | undefined): Promise<Finding[]> {
   const findings = [node(world), await voltage(world), await clock(world)];
   for (const [name, spec] of Object.entries(prop?.boards ?? {})) {

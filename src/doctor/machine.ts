@@ -15,7 +15,7 @@ export function node({ nodeVersion }: World): Finding {
   };
 }
 
-/** Bits of `vcgencmd get_throttled`: as they are now, and 16 higher since the start. (from memory) */
+/** Bits of `vcgencmd get_throttled`: now, and 16 higher since the start (from memory). */
 const THROTTLED: readonly [number, string, string][] = [
   [
     0,

@@ -6,7 +6,7 @@ import { pwmPins } from '../boards/linux/pin-function.ts';
 
 const RUN_MS = 5000;
 
-/** This machine. `root` is the folder below which its files are looked for, `/` in earnest. */
+/** This machine. Its files are searched below the folder `root`; tests use another one. */
 export function thisMachine(root = '/'): World {
   return {
     nodeVersion: process.versions.node,

@@ -1,6 +1,6 @@
 import { readFileSync } from 'node:fs';
 
-/** One run of a process: a process id alone is used again, and so is a start time after a reboot. */
+/** Identifies one run of a process: ids are reused, and so are start times after a reboot. */
 export interface Life {
   pid: number;
   /** Start time in clock ticks since boot: field 22 of /proc/PID/stat, proc(5). */
@@ -8,7 +8,7 @@ export interface Life {
   bootId: string;
 }
 
-/** The process that has this id now; undefined when there is none, or only its remains (a zombie). */
+/** The process that has this id now; undefined when there is none, or only a zombie. */
 export function lifeOf(pid: number): Life | undefined {
   let stat: string;
   let bootId: string;
@@ -18,7 +18,7 @@ export function lifeOf(pid: number): Life | undefined {
   } catch {
     return undefined;
   }
-  // Field 2, the program's name, may hold blanks and brackets; field 3 follows its last bracket.
+  // Field 2, the program's name, may contain spaces and brackets; field 3 follows the last bracket.
   const fields = stat.slice(stat.lastIndexOf(')') + 2).split(' ');
   const [state] = fields;
   if (state === 'Z' || state === 'X') return undefined;

@@ -1,8 +1,8 @@
 import type { Life } from './life.ts';
 
 /**
- * What the safe-levels program needs to know of a prop, left behind by the daemon before it claims
- * a pin. It is all that the two programs share.
+ * What the safe-levels program needs to know about a prop. The daemon writes it before it claims a pin;
+ * it is all that the two programs share.
  */
 export interface SafePlan {
   version: 1;
@@ -21,7 +21,7 @@ export interface PlannedOutput {
   safe: number;
 }
 
-/** A board, with what its driver's way to safe levels needs to find it: src/boards/DRIVER/safe.ts. */
+/** A board, with what src/boards/DRIVER/safe.ts needs to find it. */
 export interface PlannedBoard {
   name: string;
   driver: string;

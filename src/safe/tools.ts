@@ -1,28 +1,28 @@
 import type { ExecFileException } from 'node:child_process';
 
-/** What the steps act through. */
+/** What the ways to safe levels use. */
 export interface Tools {
   /**
-   * Runs a program of the system and gives what it printed.
-   * @throws Error with a line that says what went wrong; `MissingProgram` when it is not installed
+   * Runs a program of the system and returns what it printed. @throws Error with a line that says what
+   * went wrong; `MissingProgram` when it is not installed
    */
   run(program: string, ...args: string[]): Promise<string>;
   /** Where sysfs is mounted. */
   sysfs: string;
-  /** A file that takes down what would be done to boards that do not exist. */
+  /** A file that records what would be done to simulated boards. */
   log: string;
 }
 
 export class MissingProgram extends Error {}
 
-/** Programs of the system, each ended when `deadline` fires. */
+/** Programs of the system; `deadline` ends them. */
 export function systemTools(deadline: AbortSignal, log: string): Tools {
   return {
     sysfs: '/sys',
     log,
     async run(program, ...args) {
       const { execFile } = await import('node:child_process');
-      // i2cset lives in a folder that is not on every user's path.
+      // i2cset is in a folder that is not on every user's PATH.
       const env = {
         ...process.env,
         PATH: `${process.env.PATH ?? ''}:/usr/sbin:/usr/bin:/sbin:/bin`,

@@ -11,7 +11,7 @@ import {
 import type { LinuxBoard } from './facts.ts';
 import { pinTrouble } from './pin-function.ts';
 
-/** What a board by the kernel's own interfaces needs of this machine. */
+/** What a board on the kernel's own interfaces needs from this machine. */
 export async function questions(
   world: World,
   { chip, pwmChip }: LinuxBoard,
@@ -38,7 +38,7 @@ export async function questions(
   return findings;
 }
 
-/** Where the PWM comes out, of which the chip itself knows nothing. */
+/** At which pins the PWM comes out; the chip itself cannot tell. */
 async function pwmOut(
   world: World,
   folder: string,

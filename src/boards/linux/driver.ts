@@ -2,7 +2,7 @@ import type { Driver, Frame, InputSpec, OutputSpec } from '../board.ts';
 import type { LinuxBoard } from './facts.ts';
 import { PinsThread } from './pins-thread.ts';
 
-/** Some of a board's pins, and which of its outputs they are. */
+/** Some of a board's pins, and the outputs that they belong to. */
 interface Part {
   pins: SomePins;
   outputs: number[];
@@ -16,9 +16,9 @@ interface SomePins extends Driver {
 }
 
 /**
- * A board by the kernel's own interfaces (linux-pins.ts). GPIO lines and hardware PWM have a thread
- * each, where the board has both: their calls may hang, and a relay must open also while a write to a
- * PWM channel hangs. When one part fails, the other makes its outputs safe.
+ * A board on the kernel's own interfaces (pins.ts). If it uses both GPIO lines and hardware PWM, each has
+ * its own thread: calls may hang, and a relay must open even while a write to a PWM channel hangs. When
+ * one part fails, the other makes its outputs safe.
  */
 export class LinuxDriver implements Driver {
   readonly pulseStepUs = 1;
@@ -30,10 +30,10 @@ export class LinuxDriver implements Driver {
   #inputs: SomePins | undefined;
   #isOpen = false;
   #last: Promise<void> = Promise.resolve();
-  /** By output: which part it is in, and its position there. */
+  /** By output: the part that it is in, and its index there. */
   #at: { part: Part; output: number }[] = [];
 
-  /** @param make makes pins that never wait */
+  /** @param make makes pins whose methods never wait */
   constructor(
     board: LinuxBoard,
     make: (name: string, board: LinuxBoard) => SomePins = (name, own) => new PinsThread(name, own),
@@ -42,20 +42,20 @@ export class LinuxDriver implements Driver {
     this.#make = make;
   }
 
-  /** @throws Refusal when a pin cannot do what is asked of it, or is not available */
+  /** @throws Refusal when a pin is not available, or cannot do what is needed */
   open(outputs: readonly OutputSpec[], inputs: readonly InputSpec[]): Promise<void> {
     return this.#inTurn(() => this.#doOpen(outputs, inputs));
   }
 
   async #doOpen(outputs: readonly OutputSpec[], inputs: readonly InputSpec[]): Promise<void> {
-    // What fails here fails again below.
+    // An error here occurs again below.
     await this.#doClose().catch(() => {});
     const { chip, pwmChip } = this.#board;
     const of = (isLevel: boolean) =>
       [...outputs.keys()].filter((i) => (outputs[i]!.kind === 'level') === isLevel);
     const [levels, widths] = [of(true), of(false)];
     try {
-      // What a pin cannot do is told before a line is claimed.
+      // Refuse what a pin cannot do before any line is claimed.
       if (widths.length > 0) {
         this.#known.pwm ??= this.#make(`pwmchip${pwmChip}`, this.#board);
         this.#parts.unshift(await opened(this.#known.pwm, outputs, widths, []));
@@ -105,7 +105,7 @@ export class LinuxDriver implements Driver {
     }
   }
 
-  /** @throws Error also when the level is not known */
+  /** @throws Error also when the level is unknown */
   read(input: number): 0 | 1 {
     this.#mustBeOpen();
     if (!this.#inputs) throw new Error(`linux: there is no input ${input}`);
@@ -117,7 +117,7 @@ export class LinuxDriver implements Driver {
     }
   }
 
-  /** @throws Error when an output could not be made safe; the others are, all the same */
+  /** @throws Error when an output could not be made safe; the others are safe even then */
   close(): Promise<void> {
     return this.#inTurn(() => this.#doClose());
   }
@@ -132,7 +132,7 @@ export class LinuxDriver implements Driver {
     for (const one of closed) if (one.status === 'rejected') throw one.reason;
   }
 
-  /** One after the other: a call that the core has given up may still be under way. */
+  /** Runs calls one after the other: one that the core has given up may still be running. */
   #inTurn(act: () => Promise<void>): Promise<void> {
     const done = this.#last.then(act);
     this.#last = done.catch(() => {});
@@ -166,7 +166,7 @@ async function opened(
   return { pins, outputs: own, frame };
 }
 
-/** The driver of a board by the kernel's own interfaces, not yet open. */
+/** The driver of a board on the kernel's own interfaces, not yet open. */
 export function create(board: LinuxBoard): Driver {
   return new LinuxDriver(board);
 }

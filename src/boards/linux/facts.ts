@@ -6,7 +6,7 @@ import type { LinuxPlace } from './safe.ts';
 
 /** Servos take a pulse every 20 ms: common practice, no source. */
 export const SERVO_PERIOD_NS = 20_000_000;
-/** 1250 Hz: from there on full modulation is low-risk flicker (IEEE 1789-2015, from memory). */
+/** 1250 Hz: from there on, flicker at full modulation is low-risk (IEEE 1789-2015, from memory). */
 export const LIGHT_PERIOD_NS = 800_000;
 
 const schema = (z: Z, _parts: SchemaParts) =>
@@ -28,7 +28,7 @@ const schema = (z: Z, _parts: SchemaParts) =>
 
 export type LinuxBoard = z.output<ReturnType<typeof schema>>;
 
-/** A board's own header, by the kernel's interfaces for GPIO and PWM. */
+/** A board's own header, through the kernel's interfaces for GPIO and PWM. */
 export const linux = {
   schema,
   ...ON_HEADER,

@@ -4,9 +4,9 @@ import type { InputSpec } from '../board.ts';
 import { loadKoffi, throwErrno } from '../native.ts';
 
 /**
- * The GPIO character device, uapi v2 (linux/gpio.h, kernel 5.10 and later), spoken directly: the
- * kernel keeps this interface, while libgpiod has two that do not understand each other, and its v1
- * tools cannot change a level that they hold. Offsets are those of the C structures.
+ * The GPIO character device, uapi v2 (linux/gpio.h, kernel 5.10 and later), called directly: the kernel
+ * keeps this interface stable, while libgpiod has two incompatible ones, and its v1 tools cannot change a
+ * level that they hold. Offsets are those of the C structures.
  */
 
 /** `_IOR` and `_IOWR` of asm-generic/ioctl.h: direction, size, type 0xB4, number. */
@@ -18,7 +18,7 @@ const LINE_INFO = { bytes: 256, consumer: 32, offset: 64, flags: 72 } as const;
 const REQUEST = {
   bytes: 592,
   consumer: 256,
-  /** gpio_v2_line_config: flags for all lines, then attributes, each for the lines of its mask. */
+  /** gpio_v2_line_config: flags for all lines, then attributes, each for the lines in its mask. */
   flags: 288,
   attributeCount: 296,
   attributes: 320,
@@ -42,11 +42,11 @@ const ATTRIBUTE_ID = { flags: 1, outputValues: 2 } as const;
 const MAX_LINES = 64;
 const CONSUMER = 'sinew';
 
-/** One ioctl with a buffer that it reads and fills. @throws Error with `code`, as Node's own have */
+/** One ioctl with a buffer that it reads and fills. @throws Error with `code`, like Node's own errors */
 export type Ioctl = (fd: number, request: number, argument: Buffer) => void;
 
 /**
- * @param library the file to find `ioctl` in; without it, the C library of this process.
+ * @param library the file that has `ioctl`; default: the C library of this process.
  * @throws Refusal when the npm package koffi is not installed
  */
 export async function loadIoctl(library: string | null = null): Promise<Ioctl> {
@@ -65,7 +65,7 @@ function putBit(buffer: Buffer, at: number, bit: number, on: boolean): void {
   buffer[byte] = on ? buffer[byte]! | mask : buffer[byte]! & ~mask;
 }
 
-/** Some lines of one chip, claimed in one request and given back when closed. */
+/** Some lines of one chip, claimed in one request and released by `close`. */
 export class GpioLines {
   readonly #ioctl: Ioctl;
   readonly #fd: number;
@@ -79,14 +79,14 @@ export class GpioLines {
     this.#fd = fd;
   }
 
-  /** Notes a level for the next `flush`; `line` is the position in the request. */
+  /** Sets a level for the next `flush`; `line` is the index in the request. */
   put(line: number, level: 0 | 1): void {
     putBit(this.#values, VALUES.bits, line, level === 1);
     putBit(this.#values, VALUES.mask, line, true);
     this.#staged = true;
   }
 
-  /** Sets every line that was put since the last time, all in one call. */
+  /** Writes every line that was set since the last `flush`, in one call. */
   flush(): void {
     if (!this.#staged) return;
     this.#staged = false;
@@ -104,7 +104,7 @@ export class GpioLines {
     return ((got[VALUES.bits + (line >> 3)]! >> (line & 7)) & 1) as 0 | 1;
   }
 
-  /** Reads lines 0 to `count` - 1 in one call, a bit each. */
+  /** Reads lines 0 to `count` - 1 in one call, one bit each. */
   getAll(count: number, into: Int32Array): void {
     const got = this.#got.fill(0);
     for (let line = 0; line < count; line++) putBit(got, VALUES.mask, line, true);
@@ -120,7 +120,7 @@ export class GpioLines {
   }
 }
 
-/** A chip such as /dev/gpiochip0. */
+/** A chip, for example /dev/gpiochip0. */
 export class GpioChip {
   readonly label: string;
   readonly lines: number;
@@ -128,7 +128,7 @@ export class GpioChip {
   readonly #path: string;
   readonly #fd: number;
 
-  /** @throws Refusal when there is no such chip, or no permission */
+  /** @throws Refusal when the chip does not exist, or access is denied */
   constructor(path: string, ioctl: Ioctl) {
     this.#path = path;
     this.#ioctl = ioctl;
@@ -152,10 +152,10 @@ export class GpioChip {
   }
 
   /**
-   * Claims outputs in one request that sets their levels, so that none has another in between. The
-   * chip's own pull goes the same way: on many boards a pin becomes an input when its holder dies, and
-   * keeps its pull. A chip that has no pulls for outputs does without.
-   * @param outputs with the level that is safe
+   * Claims outputs in one request that also sets their levels, so that none has another level in between.
+   * The chip's own pull is set to the same level: on many boards a pin becomes an input when the process
+   * that holds it dies, and keeps its pull. A chip without pulls for outputs is claimed without.
+   * @param outputs with their safe levels
    */
   claimOutputs(outputs: readonly { name: string; pin: number; level: 0 | 1 }[]): GpioLines {
     const request = this.#request(outputs, FLAG.output);
@@ -187,7 +187,7 @@ export class GpioChip {
     return this.#claim([request], inputs);
   }
 
-  /** Frees the chip; lines that were claimed stay claimed. */
+  /** Closes the chip; claimed lines stay claimed. */
   close(): void {
     closeSync(this.#fd);
   }
@@ -212,7 +212,7 @@ export class GpioChip {
     return request;
   }
 
-  /** Makes the first of the requests that the kernel does not refuse. */
+  /** Makes the first of the requests that the kernel accepts. */
   #claim(requests: readonly Buffer[], lines: readonly { name: string; pin: number }[]): GpioLines {
     let refused: unknown;
     for (const request of requests)

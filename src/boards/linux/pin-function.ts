@@ -3,40 +3,40 @@ import { join } from 'node:path';
 import { Refusal } from '../../shared/errors.ts';
 
 /**
- * On which pins a PWM chip comes out is decided by the device tree, not by who uses the chip: one that
- * is not switched to a pin counts its pulses all the same, and nothing moves. Sysfs shows the tree to
- * everybody (the kernel's Documentation/ABI/testing/sysfs-firmware-ofw). A device's `pinctrl-0` names
- * the nodes of its pins by their phandles (bindings/pinctrl/pinctrl-bindings.txt).
+ * The device tree decides which pins carry the outputs of a PWM chip. A chip that is not switched to a
+ * pin still runs, but nothing moves. Every user can read the tree in sysfs (the kernel's
+ * Documentation/ABI/testing/sysfs-firmware-ofw). A device's `pinctrl-0` names the nodes of its pins by
+ * their phandles (bindings/pinctrl/pinctrl-bindings.txt).
  */
 
-/** A node of a device tree with pins in it: its properties, as they are stored. */
+/** A node of a device tree with pins: its properties, as stored. */
 interface PinNode {
   /** Cells of brcm,pins and brcm,function: bindings/pinctrl/brcm,bcm2835-gpio.txt. */
   'brcm,pins'?: Buffer | undefined;
   'brcm,function'?: Buffer | undefined;
-  /** Names, as newer controllers have them: bindings/pinctrl/pinmux-node.yaml. */
+  /** Names, on newer controllers: bindings/pinctrl/pinmux-node.yaml. */
   pins?: Buffer | undefined;
   function?: Buffer | undefined;
 }
 
-/** brcm,function of a pin that somebody's software drives, or nobody. */
+/** brcm,function of a plain GPIO. */
 const INPUT = 0;
 const OUTPUT = 1;
 
-/** Device tree cells: 32 bits each, the high byte first (Devicetree Specification, 2.2.4). */
+/** Device tree cells: 32 bits each, big-endian (Devicetree Specification, 2.2.4). */
 function cells(property: Buffer): number[] {
   return Array.from({ length: property.length >> 2 }, (_, i) => property.readUInt32BE(4 * i));
 }
 
 const strings = (property: Buffer) => property.toString('latin1').split('\0').filter(Boolean);
 
-/** The pins that nodes of a PWM's `pinctrl-0` switch to it. */
+/** The pins that the nodes in a PWM's `pinctrl-0` switch to it. */
 export function switchedPins(nodes: readonly PinNode[]): Set<number> {
   const found = new Set<number>();
   for (const node of nodes) {
     const functions = node['brcm,function'] ? cells(node['brcm,function']) : [];
     for (const [i, pin] of (node['brcm,pins'] ? cells(node['brcm,pins']) : []).entries()) {
-      // One function for all of them, or one for each.
+      // One function for all pins, or one for each.
       const code = functions[functions.length === 1 ? 0 : i];
       if (code !== undefined && code !== INPUT && code !== OUTPUT) found.add(pin);
     }
@@ -50,8 +50,8 @@ export function switchedPins(nodes: readonly PinNode[]): Set<number> {
 }
 
 /**
- * The pins that a PWM chip comes out at; undefined where the device tree does not tell.
- * @param chip its folder, such as /sys/class/pwm/pwmchip0
+ * The pins that carry the outputs of a PWM chip; undefined where the device tree does not say. @param
+ * chip its folder, for example /sys/class/pwm/pwmchip0
  */
 export async function pwmPins(chip: string): Promise<Set<number> | undefined> {
   let device: string;
@@ -70,7 +70,7 @@ export async function pwmPins(chip: string): Promise<Set<number> | undefined> {
     for (const name of ['brcm,pins', 'brcm,function', 'pins', 'function'] as const)
       node[name] = await property(folder, name);
     nodes.push(node);
-    // A newer controller may have the pins one level below.
+    // A newer controller may list the pins one level below.
     for (const below of await folders(folder))
       nodes.push({
         pins: await property(below, 'pins'),
@@ -105,8 +105,8 @@ async function withPhandles(base: string, wanted: ReadonlySet<number>): Promise<
 const HEADER_FUNCTIONS: Record<number, number> = { 12: 4, 13: 4, 18: 2, 19: 2 };
 
 /**
- * What is wrong, and what to do, when outputs need pins that the PWM does not come out at; undefined
- * when all is well, or nobody can tell.
+ * What is wrong, and what to do, when outputs need pins that the PWM is not switched to; undefined when
+ * all is well or the pins are unknown.
  */
 export function pinTrouble(
   pins: ReadonlySet<number> | undefined,
@@ -135,8 +135,7 @@ function overlay(outputs: readonly { pin: number }[]): string {
 }
 
 /**
- * For a driver, before it claims a channel.
- * @param chip its folder, such as /sys/class/pwm/pwmchip0
+ * For a driver, before it claims a channel. @param chip its folder, for example /sys/class/pwm/pwmchip0
  * @param outputs those that need its pulses
  * @throws Refusal when they would come out somewhere else
  */

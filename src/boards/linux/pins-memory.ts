@@ -1,18 +1,18 @@
-/** Positions of 32-bit numbers that main thread and pins' thread share. */
+/** Indices of the 32-bit numbers that the main thread and the pins' thread share. */
 const AT = {
-  /** Even when the frame is whole; a new one has another number. The thread sleeps on it. */
+  /** Even when the frame is complete; each new frame has another number. The thread sleeps on it. */
   frame: 0,
-  /** The frame that the pins have. */
+  /** The frame that was last written to the pins. */
   applied: 1,
-  /** Passes of the thread; it stands still while a call hangs. */
+  /** Cycles of the thread; it does not rise while a call hangs. */
   passes: 2,
   order: 3,
   failed: 4,
-  /** Levels of the inputs, a bit each. */
+  /** Levels of the inputs, one bit each. */
   levels: 5,
   /** When they were read (ms, monotonic, modulo 2^32). */
   levelsMs: 7,
-  /** How often. */
+  /** How often they were read. */
   samples: 8,
   /** When the core last asked for a level (us, monotonic, modulo 2^32). */
   askedUs: 9,
@@ -20,7 +20,7 @@ const AT = {
 } as const;
 const TEXT_BYTES = 1024;
 
-/** What the core tells the thread of the pins to do. */
+/** What the core orders the pins' thread to do. */
 export const ORDER = { run: 0, safe: 1, close: 2 } as const;
 export type Order = (typeof ORDER)[keyof typeof ORDER];
 
@@ -30,15 +30,15 @@ export function sharedNowMs(): number {
   return (s * 1e3 + Math.trunc(ns / 1e6)) | 0;
 }
 
-/** As `sharedNowMs`, in us: it wraps round about every 71 minutes. */
+/** As `sharedNowMs`, in us: it wraps around about every 71 minutes. */
 export function sharedNowUs(): number {
   const [s, ns] = process.hrtime();
   return (s * 1e6 + Math.trunc(ns / 1e3)) | 0;
 }
 
 /**
- * What the core's thread and the thread of some pins have in common. Nobody waits for the other: the
- * newest frame wins, whole (a sequence lock), and levels come with the time at which they were read.
+ * The memory that the core's thread and a thread of pins share. Neither waits for the other: the newest
+ * complete frame wins (a sequence lock), and levels carry the time at which they were read.
  */
 export class PinsMemory {
   readonly buffer: SharedArrayBuffer;
@@ -67,7 +67,7 @@ export class PinsMemory {
 
   order(order: Order): void {
     Atomics.store(this.#numbers, AT.order, order);
-    // A frame like the one before, so that a thread about to sleep sees a change.
+    // An equal frame with a new number, so that a thread about to sleep sees a change.
     Atomics.add(this.#numbers, AT.frame, 2);
     this.#wake();
   }
@@ -84,7 +84,7 @@ export class PinsMemory {
     return Atomics.load(this.#numbers, AT.passes);
   }
 
-  /** What went wrong in the thread. */
+  /** What has gone wrong in the thread. */
   get failure(): string | undefined {
     const length = Atomics.load(this.#numbers, AT.failed);
     if (length === 0) return undefined;
@@ -106,7 +106,7 @@ export class PinsMemory {
     return Atomics.load(this.#numbers, AT.samples);
   }
 
-  /** Waits for levels to be read once more, for some ms. */
+  /** Waits until levels are read again, at most `ms`. */
   awaitLevels(ms: number): void {
     Atomics.wait(this.#numbers, AT.samples, Atomics.load(this.#numbers, AT.samples), ms);
   }
@@ -132,7 +132,7 @@ export class PinsMemory {
     Atomics.add(this.#numbers, AT.passes, 1);
   }
 
-  /** @param levels a bit for each of up to 64 inputs. @param atMs by `sharedNowMs` */
+  /** @param levels one bit for each of up to 64 inputs. @param atMs by `sharedNowMs` */
   sampled(levels: Int32Array, atMs: number): void {
     for (const [word, bits] of levels.entries())
       Atomics.store(this.#numbers, AT.levels + word, bits);
@@ -152,7 +152,7 @@ export class PinsMemory {
     Atomics.store(this.#numbers, AT.failed, bytes.length);
   }
 
-  /** Sleeps until there is a frame after `frame`, at most some ms. */
+  /** Sleeps until there is a frame after `frame`, at most `ms`. */
   sleep(frame: number, ms: number): void {
     Atomics.wait(this.#numbers, AT.frame, frame, ms);
   }

@@ -2,10 +2,13 @@ import type { Driver, Frame, InputSpec, OutputSpec } from '../board.ts';
 import { type CarriedError, carried } from '../carried.ts';
 import { ORDER, PinsMemory, sharedNowMs, sharedNowUs } from './pins-memory.ts';
 
-/** What these pins need of an output: the rest is for other drivers, and cannot change threads. */
+/**
+ * What these pins need to know about an output; the rest is for other drivers, and cannot be sent to a
+ * thread.
+ */
 export type PlainOutput = Pick<OutputSpec, 'name' | 'kind' | 'pin' | 'safe'>;
 
-/** Whatever comes later is ordered through the memory. */
+/** The only call; later orders go through the shared memory. */
 export interface PinsCall<Board = unknown> {
   board: Board;
   outputs: readonly PlainOutput[];
@@ -21,34 +24,34 @@ export type PinsReply =
 /** Pins whose calls may hang. */
 export interface Pins extends Omit<Driver, 'open'> {
   open(outputs: readonly PlainOutput[], inputs: readonly InputSpec[]): Promise<void>;
-  /** Reads all inputs, a bit each. */
+  /** Reads all inputs, one bit each. */
   levels(into: Int32Array): void;
   /** Drives every output to its safe value, as far as that can be done. */
   makeSafe(): void;
 }
 
 /**
- * Inputs are read once a tick (us), this long before the core is about to ask: early enough that the
- * thread may wake late. Not by the kernel's edge events: a chip behind a bus need not have them, and
- * an edge that is lost would be a stop button that is not seen.
+ * Inputs are read once a tick (us), shortly before the core asks, and early enough that the thread may
+ * wake late. The kernel's edge events are not used: a chip behind a bus may not have them, and a lost
+ * edge would be a stop button that nobody sees.
  */
 const SAMPLE_EVERY_US = 5000;
 const SAMPLE_AHEAD_US = 2000;
-/** A sample that is due so soon (us) after another is not worth it. */
+/** A sample this soon (us) after another is not worth it. */
 const SAMPLE_APART_US = 1000;
 
-/** A sleep may end this much (us) too early. */
+/** A sleep may end this early (us). */
 const SOON_US = 100;
 
 /** How long to wait for the next sample (us), when the core asked last `sinceUs` ago. */
 export function nextSampleUs(sinceUs: number): number {
-  // Nobody asks, or has not for long.
+  // Nobody has asked, at least not recently.
   if (sinceUs < 0 || sinceUs > 100 * SAMPLE_EVERY_US) return SAMPLE_EVERY_US;
   const waitUs = SAMPLE_EVERY_US - SAMPLE_AHEAD_US - (sinceUs % SAMPLE_EVERY_US);
   return waitUs < SAMPLE_APART_US ? waitUs + SAMPLE_EVERY_US : waitUs;
 }
 
-/** The thread's side of some pins. */
+/** The thread's side of the pins. */
 export class PinsServer {
   readonly #make: (board: never) => Pins;
 
@@ -67,7 +70,7 @@ export class PinsServer {
     }
     const worker = new Pass(pins, call);
     try {
-      // Levels are there before anybody asks.
+      // Levels must be there before anybody asks.
       worker.sample();
     } catch (error) {
       worker.fail(error);
@@ -134,7 +137,7 @@ class Pass {
 
   sample(): void {
     if (this.#inputs === 0) return;
-    // Taken before the levels are read, so they are never older than this says.
+    // Taken before the levels are read, so that they are never older than this.
     const atMs = sharedNowMs();
     this.#pins.levels(this.#levels);
     this.#memory.sampled(this.#levels, atMs);
@@ -153,7 +156,7 @@ class Pass {
     }
   }
 
-  /** Writes what differs from what stands there. */
+  /** Writes the values that differ from those on the pins. */
   #write(): void {
     const frame = this.#frame;
     frame.count = 0;

@@ -6,22 +6,22 @@ import { ORDER, PinsMemory } from './pins-memory.ts';
 import type { PinsCall, PinsReply } from './pins-server.ts';
 
 /**
- * Levels that are not read again for so long (ms) while the core goes on do not count: the board has
- * failed. A thread that merely waits for the processor is later than two ticks on a busy machine
- * (43 ms were seen), and then the core is, too.
+ * If levels are not read again for this long (ms) while the core goes on, the board has failed. On a busy
+ * machine a thread that only waits for the processor can be late by more than two ticks (43 ms were
+ * seen), and then the core is late too.
  */
 const OLDEST_LEVELS_MS = 100;
-/** After this process stood still, levels are from before; the thread gets this long (ms) to read them. */
+/** After this process was suspended, levels are old; the thread gets this long (ms) to read them again. */
 const GRACE_MS = 3;
 
 /**
- * Pins whose calls may hang, served by a thread of their own. No call here waits for the thread: the
- * newest values win, and what goes wrong there is thrown by the next call. `open` and `close` do wait;
- * they must not overlap.
+ * Pins whose calls may hang, in a thread of their own. Calls here do not wait for the thread: the newest
+ * values win, and what goes wrong there is thrown by the next call. Only `open` and `close` wait; they
+ * must not overlap.
  */
 export class PinsThread implements Driver {
   readonly pulseStepUs = 1;
-  /** For messages: `gpiochip0`. */
+  /** In messages: `gpiochip0`. */
   readonly #name: string;
   readonly #board: unknown;
   readonly #places: PinsPlaces | undefined;
@@ -38,7 +38,7 @@ export class PinsThread implements Driver {
 
   /**
    * @param board what the thread makes the pins of
-   * @param places where it finds them, if not where the kernel has them
+   * @param places where the files are, if not in the kernel's usual places
    * @param file the thread's program
    */
   constructor(name: string, board: unknown, places?: PinsPlaces, file?: URL) {
@@ -48,9 +48,9 @@ export class PinsThread implements Driver {
     this.#file = file;
   }
 
-  /** @throws Refusal when a pin cannot do what is asked of it, or is not available */
+  /** @throws Refusal when a pin is not available, or cannot do what is needed */
   async open(outputs: readonly OutputSpec[], inputs: readonly InputSpec[]): Promise<void> {
-    // What fails here fails again below.
+    // An error here occurs again below.
     await this.close().catch(() => {});
     const memory = new PinsMemory(outputs.length);
     memory.put((values) => values.set(outputs.map(({ safe }) => safe)));
@@ -85,7 +85,7 @@ export class PinsThread implements Driver {
     this.#mustBeSound(nowMs);
   }
 
-  /** @throws Error also when the level is not known any more: a hanging chip is not a released button */
+  /** @throws Error also when the level is no longer known: a chip that hangs is not a released button */
   read(input: number): 0 | 1 {
     const memory = this.#mustLive();
     if (input >= this.#inputs) throw new Error(`linux: there is no input ${input}`);
@@ -99,12 +99,12 @@ export class PinsThread implements Driver {
     return memory.level(input);
   }
 
-  /** Drives every output to its safe value as soon as the thread can; it takes no other values then. */
+  /** Drives every output to its safe value as soon as the thread can; it then accepts no other values. */
   makeSafe(): void {
     this.#memory?.order(ORDER.safe);
   }
 
-  /** @throws Error when an output could not be made safe; the others are, all the same */
+  /** @throws Error when an output could not be made safe; the others are safe even then */
   async close(): Promise<void> {
     const memory = this.#memory;
     if (!memory) return;
@@ -121,7 +121,7 @@ export class PinsThread implements Driver {
     });
   }
 
-  /** The thread lives as long as the process: a new one would be loaded from a disk. */
+  /** The thread lives as long as the process: a new one would have to be loaded from the disk. */
   #running(): BoardThread<PinsCall, PinsReply> {
     if (this.#thread && !this.#thread.ended) return this.#thread;
     const work = { kind: 'pins', places: this.#places } as const;

@@ -34,15 +34,15 @@ interface Claimed {
 }
 
 /**
- * Pins by the kernel's own interfaces: relays and inputs through the GPIO character device,
- * servos and lights through hardware PWM, of which a header has two to four channels. Every write
- * has taken effect, or has failed, when it returns; then all outputs have been made safe that could be.
- * Any call may hang: a GPIO chip may sit behind I2C, SPI or USB (the kernel's gpio/driver.h marks it
- * `can_sleep`, but tells no program), and a write to sysfs waits for the chip's lock and driver. So
- * this runs in a thread of its own (linux.ts).
+ * Pins through the kernel's own interfaces: relays and inputs through the GPIO character device, servos
+ * and lights through hardware PWM, of which a header has two to four channels. When a write returns, it
+ * has taken effect; when it throws, all outputs that can be made safe are safe. Any call may hang: a GPIO
+ * chip may sit behind I2C, SPI or USB (the kernel's gpio/driver.h marks it `can_sleep`, but tells no
+ * program), and a write to sysfs waits for the chip's lock and driver. So this runs in a thread of its
+ * own (driver.ts).
  *
- * What a pin does after its line was given back is up to its pin controller: it may stay, or become
- * an input, which the chip's own pull then holds at its safe level if it has one. A pull resistor at
+ * What a pin does after its line is released depends on its pin controller: it may keep its level, or
+ * become an input, which the chip's own pull, if any, then holds at its safe level. A pull resistor at
  * each relay makes it safe in any case.
  */
 export class LinuxPins implements Pins {
@@ -50,7 +50,7 @@ export class LinuxPins implements Pins {
   readonly #board: LinuxBoard;
   readonly #around: LinuxSurroundings;
   #outputs: readonly PlainOutput[] = [];
-  /** By output: its position among the lines. */
+  /** By output: its index among the lines. */
   #lineOf: number[] = [];
   #inputCount = 0;
   #claimed: Claimed | undefined;
@@ -60,9 +60,9 @@ export class LinuxPins implements Pins {
     this.#around = { ...HERE, ...around };
   }
 
-  /** @throws Refusal when a pin cannot do what is asked of it, or is not available */
+  /** @throws Refusal when a pin is not available, or cannot do what is needed */
   async open(outputs: readonly PlainOutput[], inputs: readonly InputSpec[]): Promise<void> {
-    // What fails here fails again below.
+    // An error here occurs again below.
     if (this.#claimed) this.#free(this.#claimed);
     this.#claimed = undefined;
     this.#outputs = outputs;
@@ -122,7 +122,7 @@ export class LinuxPins implements Pins {
     }
   }
 
-  /** Reads all inputs in one call, a bit each. */
+  /** Reads all inputs in one call, one bit each. */
   levels(into: Int32Array): void {
     const claimed = this.#mustBeOpen();
     try {
@@ -147,7 +147,7 @@ export class LinuxPins implements Pins {
     if (failures.length > 0) throw failures[0]!;
   }
 
-  /** Which output is on which PWM channel; undefined when none needs one. @throws Refusal */
+  /** The PWM channel of each output; undefined when none needs one. @throws Refusal */
   #planPwm(
     outputs: readonly PlainOutput[],
   ): { chip: PwmChip; channelOf: Map<number, number> } | undefined {
@@ -199,7 +199,7 @@ export class LinuxPins implements Pins {
     }
   }
 
-  /** Drives every output to its safe value; goes on where one fails. Returns what went wrong. */
+  /** Drives every output to its safe value, and goes on if one fails. Returns what went wrong. */
   #makeSafe({ lines, pwm }: Claimed): Error[] {
     const failures: Error[] = [];
     attempt(failures, () => {
@@ -212,7 +212,7 @@ export class LinuxPins implements Pins {
     return failures;
   }
 
-  /** Makes everything safe and gives it back; goes on where one thing fails. */
+  /** Makes everything safe and releases it; goes on if something fails. */
   #free(claimed: Claimed): Error[] {
     const failures = this.#makeSafe(claimed);
     for (const [i, output] of this.#outputs.entries())
@@ -240,7 +240,7 @@ const described = ({ name, pin }: PlainOutput) => `GPIO ${pin} (${name})`;
 
 const periodNs = ({ kind }: PlainOutput) => (kind === 'pulse' ? SERVO_PERIOD_NS : LIGHT_PERIOD_NS);
 
-/** The time that the pin is high in each period (ns); of a pulse (us), or of a share 0..1. */
+/** The time that the pin is high in each period (ns), for a pulse (us) or a share 0..1. */
 function dutyNs(output: PlainOutput, value: number): number {
   const ns = Math.round(output.kind === 'pulse' ? value * 1000 : value * periodNs(output));
   if (ns > periodNs(output))

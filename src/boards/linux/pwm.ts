@@ -11,18 +11,18 @@ import { Refusal } from '../../shared/errors.ts';
 import { HEADER_PWM } from './pwm-pins.ts';
 
 /**
- * Hardware PWM through /sys/class/pwm. Order and units: the kernel's Documentation/driver-api/pwm.rst
- * and ABI/testing/sysfs-class-pwm: times in ns; duty_cycle is never above period; polarity changes
- * only while disabled; a channel whose period is 0 takes nothing but a period.
+ * Hardware PWM through /sys/class/pwm. Order and units: the kernel's Documentation/driver-api/pwm.rst and
+ * ABI/testing/sysfs-class-pwm: times in ns; duty_cycle is never above period; polarity changes only while
+ * disabled; a channel whose period is 0 accepts only a period.
  */
 
 /** The files of sysfs. */
 export interface SysFiles {
   exists(path: string): boolean;
-  /** Names in a folder; none when there is no such folder. */
+  /** Names in a folder; none when the folder does not exist. */
   list(path: string): string[];
   read(path: string): string;
-  /** Opens a file to be written to. */
+  /** Opens a file for writing. */
   open(path: string): number;
   /** Writes a value to an open file: one call, one value. */
   write(fd: number, value: string): void;
@@ -34,7 +34,7 @@ export const sysFiles: SysFiles = {
   exists: existsSync,
   list: (path) => (existsSync(path) ? readdirSync(path) : []),
   read: (path) => readFileSync(path, 'utf8').trim(),
-  // Not to be read: `export` cannot be. Not to be created or cut short.
+  // Not for reading, which `export` does not allow; nothing is created or truncated.
   open: (path) => openSync(path, constants.O_WRONLY),
   write: (fd, value) => void writeSync(fd, `${value}\n`, 0),
   close: closeSync,
@@ -47,7 +47,7 @@ interface PwmSurroundings {
   wait: (ms: number) => Promise<unknown>;
 }
 
-/** A new channel's files belong to root until udev has handed them over (ms). */
+/** A new channel's files belong to root until udev has changed their owner (ms). */
 const HANDOVER_MS = 2000;
 const LOOK_EVERY_MS = 20;
 
@@ -57,7 +57,7 @@ export class PwmChip {
   readonly channels: number;
   readonly #around: PwmSurroundings;
 
-  /** @throws Refusal when the chip is not there */
+  /** @throws Refusal when the chip does not exist */
   constructor(number: number, around: PwmSurroundings) {
     const { folder, files } = around;
     this.#around = around;
@@ -75,7 +75,7 @@ export class PwmChip {
 
   /**
    * The channel of every GPIO that has one.
-   * @param given the map of the prop file, instead of what is known of the header
+   * @param given the map in the prop file, instead of the known one of the header
    * @throws Refusal when it is not known
    */
   pins(given: Readonly<Record<string, number>> | undefined): ReadonlyMap<number, number> {
@@ -139,7 +139,7 @@ export class PwmChip {
   }
 }
 
-/** One channel; the file of its duty is kept open. */
+/** One channel; its duty file stays open. */
 export class PwmChannel {
   readonly #files: SysFiles;
   readonly #folder: string;
@@ -175,8 +175,8 @@ export class PwmChannel {
   }
 
   /**
-   * Leaves the pin at its safe duty (ns), which has been set: low, and given back; or, when it must
-   * not be low, running on, since a pin whose PWM is off is low.
+   * Leaves the pin at its safe duty (ns), which has been set. A pin that is safe when low is released;
+   * one that must be high keeps running, since a pin whose PWM is off is low.
    */
   close(safeNs: number): void {
     if (!this.#open) return;

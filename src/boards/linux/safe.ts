@@ -3,21 +3,21 @@ import type { PlannedOutput } from '../../safe/plan.ts';
 import { MissingProgram, type Tools } from '../../safe/tools.ts';
 import { HEADER_PWM } from './pwm-pins.ts';
 
-/** What the safe plan says of such a board. */
+/** What the safe plan says about such a board. */
 export interface LinuxPlace {
   /** GPIO character device: `gpiochip0`. */
   chip: string;
   /** Number of the chip under /sys/class/pwm. */
   pwmChip: number;
-  /** GPIO to PWM channel, where it is not the usual one. */
+  /** GPIO to PWM channel, where they are not the usual ones. */
   pwmPins?: Readonly<Record<string, number>>;
 }
 
 /**
- * Relays by gpioset, which lets go of the lines again: where the kernel keeps a line's level they
- * stay at the safe one, and where it makes the line an input a pull resistor does it: the chip's own,
- * if it has one, is set toward the safe level and outlives the release.
- * Pulses and lights by the PWM files of sysfs (Documentation/driver-api/pwm.rst of the kernel).
+ * Relays by gpioset, which then releases the lines. If the kernel keeps a line's level, it stays safe. If
+ * it makes the line an input, a pull resistor holds it safe: the chip's own, if any, is set to the safe
+ * level and stays set after the release. Pulses and lights by the PWM files of sysfs
+ * (Documentation/driver-api/pwm.rst of the kernel).
  */
 export async function safeLinux(
   board: LinuxPlace & { outputs: readonly PlannedOutput[] },
@@ -48,7 +48,7 @@ export async function safeLinux(
 }
 
 async function setLines(chip: string, lines: readonly PlannedOutput[], { run }: Tools) {
-  // libgpiod 1 and 2 are both in the field, and their gpioset is not the same.
+  // libgpiod 1 and 2 are both in use, and their gpioset differs.
   const version = /v?(\d+)\.\d+/.exec(await run('gpioset', '--version'))?.[1];
   const toChip = Number(version) >= 2 ? ['-t', '0', '-c', chip] : [chip];
   const set = async (level: 0 | 1) => {
@@ -61,7 +61,7 @@ async function setLines(chip: string, lines: readonly PlannedOutput[], { run }: 
       await run('gpioset', pull, ...toChip, ...levels);
     } catch (error) {
       if (error instanceof MissingProgram) throw error;
-      // A kernel older than 5.5, or a chip that refuses: the level alone.
+      // A kernel older than 5.5, or a chip that refuses: only the level.
       await run('gpioset', ...toChip, ...levels);
     }
   };
@@ -76,12 +76,12 @@ function stopPwm(board: LinuxPlace, { pin, safe }: PlannedOutput, sysfs: string)
   if (channel === undefined) throw new Error(`pwmchip${board.pwmChip} has no channel for it`);
   const at = `${folder}/pwm${channel}`;
   if (!existsSync(at)) return 'was not in use';
-  // A pin whose PWM is disabled is low; one that must be high goes on at full duty.
+  // A pin whose PWM is disabled is low; one that must be high keeps running at full duty.
   if (safe) {
     writeFileSync(`${at}/duty_cycle`, read(`${at}/period`));
     return 'high';
   }
-  // The kernel refuses a duty cycle while the period is 0: nothing has ever come out then.
+  // The kernel refuses a duty cycle while the period is 0: no pulse has ever come out then.
   if (read(`${at}/period`) !== '0') writeFileSync(`${at}/duty_cycle`, '0');
   writeFileSync(`${at}/enable`, '0');
   return 'off';

@@ -10,7 +10,7 @@ import {
 } from '../doctor.ts';
 import type { Pca9685Board } from './facts.ts';
 
-/** What a PCA9685 needs of this machine: its bus, the right to use it, and an answer of the chip. */
+/** What a PCA9685 needs from this machine: its bus, the right to use it, and an answer from the chip. */
 export async function questions(world: World, { bus, address }: Pca9685Board): Promise<Finding[]> {
   const device = `/dev/i2c-${bus}`;
   const findings = [
@@ -27,7 +27,7 @@ export async function questions(world: World, { bus, address }: Pca9685Board): P
   return findings;
 }
 
-/** Reads MODE1, which changes nothing. */
+/** Reads MODE1, which has no side effect. */
 async function answers({ run }: World, bus: number, address: number): Promise<Finding> {
   const hex = `0x${address.toString(16)}`;
   const what = `chip at ${hex}`;

@@ -17,13 +17,13 @@ import {
   REGISTER,
 } from './registers.ts';
 
-/** A transfer that fails is tried so often in all before the board counts as failed. */
+/** Attempts for a transfer before the board counts as failed. */
 const ATTEMPTS = 3;
-/** From one attempt to make the outputs of a failed board safe to the next (ms). */
+/** Time between attempts to make the outputs of a failed board safe (ms). */
 const SAFE_EVERY_MS = 100;
-/** How often the chip is asked whether it still has its settings (ms). */
+/** Time between checks that the chip still has its settings (ms). */
 const PROBE_EVERY_MS = 250;
-/** An SMBus block carries no more (SMBus 2.0, 5.5.7). */
+/** Most bytes of an SMBus block (SMBus 2.0, 5.5.7). */
 const SMBUS_BLOCK_BYTES = 32;
 const ALL_BYTES = OUTPUTS * BYTES_PER_OUTPUT;
 
@@ -33,14 +33,14 @@ interface Pca9685Surroundings {
 }
 
 /**
- * The 16 outputs of one PCA9685 on an I2C bus. A block of 64 bytes takes 1.5 ms at 400 kHz and
- * 6 ms, more than a tick, at 100 kHz, so `write` only notes the values: they are sent by the bus's
- * own thread, one transfer at a time, each with the newest values of all outputs that have changed
- * until then. What goes wrong there is thrown by the next `write` or `check`; the driver goes on
- * trying to switch the outputs off until that has succeeded, or the board is closed or opened again.
+ * The 16 outputs of one PCA9685 on an I2C bus. A block of 64 bytes takes 1.5 ms at 400 kHz and 6 ms, more
+ * than a tick, at 100 kHz, so `write` only stores the values: the bus's own thread sends them, one
+ * transfer at a time, each with the newest values of all outputs that have changed. What goes wrong there
+ * is thrown by the next `write` or `check`. The driver then tries to make the outputs safe until it
+ * succeeds, or the board is closed or opened again.
  *
- * The chip keeps its outputs as they are when the bus fails. A software reset is never used: it is
- * a general call that would reach other chips.
+ * When the bus fails, the chip keeps its outputs as they are. A software reset is never used: it is a
+ * general call, which other chips would obey too.
  */
 export class Pca9685Driver implements Driver {
   readonly pulseStepUs: number;
@@ -48,26 +48,26 @@ export class Pca9685Driver implements Driver {
   readonly #preScale: number;
   readonly #around: Pca9685Surroundings;
   #bus: I2cBus | undefined;
-  /** The adapter only speaks SMBus: blocks are short. */
+  /** The adapter has only SMBus: blocks are short. */
   #smbusOnly = false;
   #outputs: readonly OutputSpec[] = [];
-  /** The registers of all outputs: as they should be now, and when safe. */
+  /** The registers of all outputs: the wanted values, and the safe ones. */
   readonly #image = Buffer.alloc(ALL_BYTES);
   readonly #safeImage = Buffer.alloc(ALL_BYTES);
   readonly #next = Buffer.alloc(BYTES_PER_OUTPUT);
-  /** Outputs from `#low` up to, but not including, `#high` are yet to be sent. */
+  /** Outputs from `#low` up to, but not including, `#high` must still be sent. */
   #low = OUTPUTS;
   #high = 0;
   #sending: Promise<void> | undefined;
   #closing = false;
   #failure: Error | undefined;
-  /** It has failed, and every output has its safe value since. */
+  /** It has failed, and since then every output has its safe value. */
   #isSafe = false;
-  /** It has been open, so that its outputs may be anything. */
+  /** It has been open, so its outputs may have any value. */
   #wasOpen = false;
-  /** Ends the pause before the next attempt to make the outputs safe. */
+  /** Ends the wait for the next attempt to make the outputs safe. */
   #hurry = () => {};
-  /** Transfers that have succeeded, to see a bus that is stuck. */
+  /** Number of transfers that have succeeded, to detect a bus that is stuck. */
   #done = 0;
   #stuck = new Stuck();
   #probedMs = Number.NEGATIVE_INFINITY;
@@ -89,7 +89,7 @@ export class Pca9685Driver implements Driver {
     this.pulseStepUs = stepUsOf(board);
   }
 
-  /** @throws Refusal when a pin does not exist, or nothing answers on the bus */
+  /** @throws Refusal when a pin does not exist or the chip does not answer */
   async open(outputs: readonly OutputSpec[], inputs: readonly InputSpec[]): Promise<void> {
     const [input] = inputs;
     if (input)
@@ -153,7 +153,7 @@ export class Pca9685Driver implements Driver {
     throw new Error('pca9685: it has no inputs');
   }
 
-  /** @throws Error when the outputs could not be made safe: then they are as they were */
+  /** @throws Error when the outputs could not be made safe; they are then unchanged */
   async close(): Promise<void> {
     await this.#letGo((bus) => this.#persist(() => this.#makeSafe(bus)));
     this.#wasOpen = false;
@@ -170,9 +170,8 @@ export class Pca9685Driver implements Driver {
   // --- the chip -----------------------------------------------------------------------------------
 
   /**
-   * From whatever state the chip is in: outputs safe, then PRE_SCALE, which only a sleeping chip
-   * takes (7.3.5), then awake (7.3.1.1). ALLCALL stays 0, so that the all-call address, which
-   * another chip may have, is left alone.
+   * Starts the chip from any state: outputs safe, then PRE_SCALE, which only a sleeping chip accepts
+   * (7.3.5), then awake (7.3.1.1). ALLCALL stays 0, because another chip may have the all-call address.
    */
   async #start(): Promise<void> {
     const bus = this.#mustBeOpen();
@@ -186,10 +185,10 @@ export class Pca9685Driver implements Driver {
       await this.#set(bus, REGISTER.preScale, this.#preScale);
       await this.#set(bus, REGISTER.mode1, MODE1.autoIncrement);
       await wait(Math.ceil((2 * OSCILLATOR_START_US) / 1000));
-      // Set when PWM ran as the chip went to sleep.
+      // Set if PWM was running when the chip went to sleep.
       if ((await this.#get(bus, REGISTER.mode1)) & MODE1.restart)
         await this.#set(bus, REGISTER.mode1, MODE1.autoIncrement | MODE1.restart);
-      // Sleep with all outputs off invalidates their registers.
+      // If the chip slept with all outputs off, their registers are invalid.
       await this.#setOutputs(bus, this.#safeImage, 0, OUTPUTS);
     });
     const got = await this.#persist(() => this.#get(bus, REGISTER.preScale));
@@ -200,9 +199,9 @@ export class Pca9685Driver implements Driver {
       );
   }
 
-  /** Works in whatever state the chip is, after a reset by a dip of the supply, too. */
+  /** Works in any state of the chip, even after a reset by a dip of the supply. */
   async #makeSafe(bus: I2cBus): Promise<void> {
-    // Full off for all in one byte (7.3.4); where off is not safe, the whole image it must be.
+    // Full off for all in one byte (7.3.4); if off is not safe for one of them, the whole image.
     if (this.#outputs.every((output) => output.safe === 0)) {
       await this.#set(bus, REGISTER.allLedOffHigh, FULL);
       return;
@@ -213,8 +212,8 @@ export class Pca9685Driver implements Driver {
   }
 
   /**
-   * Disabled by its pin, outputs are low. Where one of them is not safe when low, they float instead,
-   * and a resistor must pull that one up.
+   * Outputs that the output-enable pin disables are low. If one of them is not safe when low, they all
+   * float instead, and a resistor must pull that one up.
    */
   get #mode2(): number {
     const floats = this.#board.enable && this.#outputs.some((output) => output.safe !== 0);
@@ -249,7 +248,7 @@ export class Pca9685Driver implements Driver {
         throw new Error(`only ${bytesWritten} of ${bytes.length} bytes went out`);
       return;
     }
-    // Copied: what is being sent must not change on the way.
+    // Copied: bytes must not change while they are sent.
     const bytes = Buffer.from(image);
     for (; at < end; at += SMBUS_BLOCK_BYTES) {
       const part = bytes.subarray(at, Math.min(at + SMBUS_BLOCK_BYTES, end));
@@ -291,7 +290,7 @@ export class Pca9685Driver implements Driver {
     });
   }
 
-  /** Sends until nothing is left to send. Never rejects. */
+  /** Sends until nothing is left. Never rejects. */
   async #run(): Promise<void> {
     const bus = this.#mustBeOpen();
     let attempts = 0;
@@ -311,7 +310,7 @@ export class Pca9685Driver implements Driver {
           this.#failure ??= error instanceof ResetError ? error : new Error(this.#explain(error));
       }
     }
-    // The core takes the outputs for dead now, and for unknown until they are safe.
+    // The core now treats the board as failed, and its outputs as unknown until they are safe.
     if (this.#failure) await this.#untilSafe();
   }
 
@@ -322,7 +321,7 @@ export class Pca9685Driver implements Driver {
     });
   }
 
-  /** Tries to make the outputs safe, again and again until that succeeds. Never rejects. */
+  /** Tries to make the outputs safe until it succeeds. Never rejects. */
   async #untilSafe(): Promise<void> {
     while (!this.#closing) {
       try {
@@ -358,7 +357,7 @@ export class Pca9685Driver implements Driver {
     this.#high = 0;
   }
 
-  /** Does it, again where it fails, as often as is worth it. */
+  /** Does it, with up to `ATTEMPTS` attempts. */
   async #persist<T>(act: () => Promise<T>): Promise<T> {
     for (let attempt = 1; ; attempt++) {
       try {
@@ -376,7 +375,7 @@ export class Pca9685Driver implements Driver {
     return this.#bus;
   }
 
-  /** Waits for the transfer on its way, so that nothing follows `last`; then closes the bus. */
+  /** Waits for the running transfer, so that nothing follows `last`; then closes the bus. */
   async #letGo(last?: (bus: I2cBus) => Promise<void>): Promise<void> {
     if (!this.#bus && !this.#sending) return;
     this.#closing = true;
@@ -395,7 +394,7 @@ export class Pca9685Driver implements Driver {
   async #closeBus(): Promise<void> {
     const bus = this.#bus;
     this.#bus = undefined;
-    // Nothing is lost with a descriptor that cannot be closed.
+    // A descriptor that cannot be closed does no harm.
     await bus?.close().catch(() => {});
   }
 

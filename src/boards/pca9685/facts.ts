@@ -50,11 +50,12 @@ const hex = (address: number) => `0x${address.toString(16)}`;
 const VDD_V = 5;
 
 /**
- * An output as a part of a circuit, by the NXP PCA9685 data sheet rev. 4 (from memory): it sinks 25 mA
- * and gives 10 mA at 5 V (table 1, features; static characteristics: VOL 0.5 V at 25 mA, VOH at -10 mA),
- * outputs bear 5.5 V (limiting values), and the ground of the chip bears 400 mA (limiting values). At a
- * lower supply it gives less, in proportion here (no source). Outputs are low from power-on, whatever the
- * output-enable pin says (OUTNE = 00, table 6), and float while that cuts them, as the driver sets it up.
+ * Electrical properties of an output, by the NXP PCA9685 data sheet rev. 4 (from memory): it sinks 25 mA
+ * and sources 10 mA at 5 V (table 1, features; static characteristics: VOL 0.5 V at 25 mA, VOH at -10
+ * mA), outputs withstand 5.5 V, and the chip's ground 400 mA (limiting values). At a lower supply it
+ * sources less, here in proportion (no source). Outputs are low from power-on, whatever the level of the
+ * output-enable pin (OUTNE = 00, table 6). Once the driver has set the chip up, they float while that pin
+ * disables them.
  */
 function electrics({ vddV, enable }: Pca9685Board): PinElectrics {
   const highV = vddV ?? VDD_V;
@@ -110,7 +111,7 @@ function lintAddress(name: string, board: Pca9685Board, notes: BoardNotes): void
       (other as Pca9685Board).bus === bus &&
       (other as Pca9685Board).address === address,
   )![0];
-  // The first of them is right.
+  // Only the later boards get the error.
   if (same === name) return;
   notes.error(
     ['boards', name, 'address'],

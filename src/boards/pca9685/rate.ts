@@ -1,9 +1,9 @@
 import { tidy } from '../../shared/units.ts';
 
 /**
- * The rate of the PWM, which all outputs of a chip share, after the NXP PCA9685 data sheet rev. 4,
- * 7.3.5 (from memory). The chip divides its clock by a whole number, so the rate is rarely exactly
- * the one asked for: take periods, steps and frequencies from here.
+ * The PWM rate, which all outputs of a chip share, by the NXP PCA9685 data sheet rev. 4, 7.3.5 (from
+ * memory). The chip divides its clock by a whole number, so the rate is rarely exactly the requested one:
+ * always take periods, steps and frequencies from here.
  */
 
 /** Steps of one PWM period: the counter has 12 bits (7.3.3). */
@@ -12,7 +12,7 @@ export const COUNTS = 4096;
 const PRE_SCALE = { min: 3, max: 255 } as const;
 
 export interface Wanted {
-  /** What the prop file asks for (Hz). */
+  /** The rate in the prop file (Hz). */
   frequencyHz: number;
   /** The chip's clock (Hz). */
   oscillatorHz: number;
@@ -23,22 +23,22 @@ function divider({ frequencyHz, oscillatorHz }: Wanted): number {
   return Math.round(oscillatorHz / (COUNTS * frequencyHz)) - 1;
 }
 
-/** The value of the chip's register; the nearest possible one where the rate is out of range. */
+/** The value of the chip's register; the nearest possible one if the rate is out of range. */
 export function preScaleOf(wanted: Wanted): number {
   return Math.min(Math.max(divider(wanted), PRE_SCALE.min), PRE_SCALE.max);
 }
 
-/** Length of one step of the counter (us), at the rate that PRE_SCALE really gives. */
+/** Length of one step of the counter (us), at the actual rate. */
 export function stepUsOf(wanted: Wanted): number {
   return (1e6 * (preScaleOf(wanted) + 1)) / wanted.oscillatorHz;
 }
 
-/** The rate that PRE_SCALE really gives (Hz). */
+/** The actual rate that PRE_SCALE gives (Hz). */
 export function realHz(wanted: Wanted): number {
   return wanted.oscillatorHz / (COUNTS * (preScaleOf(wanted) + 1));
 }
 
-/** What is wrong with a rate, and what would be right; undefined where the chip can make it. */
+/** What is wrong with a rate, and what would be right; undefined if the chip can make it. */
 export function rateTrouble(wanted: Wanted): readonly [wrong: string, right: string] | undefined {
   if (divider(wanted) === preScaleOf(wanted)) return undefined;
   const { frequencyHz, oscillatorHz } = wanted;
@@ -50,16 +50,16 @@ export function rateTrouble(wanted: Wanted): readonly [wrong: string, right: str
   ];
 }
 
-/** What a prop file may ask for (Hz): what the usual clock of 25 MHz can be divided to. */
+/** The rates that a prop file may have (Hz): those possible with the usual clock of 25 MHz. */
 export const MIN_HZ = 24;
 export const MAX_HZ = 1526;
 
-/** Steps that a pulse (us) is high in each period. */
+/** Steps of the counter during which a pulse (us) is high. */
 export function stepsOf(us: number, stepUs: number): number {
   return Math.round(us / stepUs);
 }
 
-/** Whether so many steps are a pulse: it begins and ends within a period. */
+/** Whether this many steps are a pulse, which must begin and end within a period. */
 export function isPulse(steps: number): boolean {
   return steps >= 1 && steps < COUNTS;
 }

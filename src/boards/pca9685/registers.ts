@@ -1,8 +1,8 @@
 import { COUNTS } from './rate.ts';
 
 /**
- * Registers and sums of the NXP PCA9685, from its data sheet rev. 4 (16 April 2015), from memory;
- * sections are named where they are used.
+ * Registers of the NXP PCA9685, by its data sheet rev. 4 (16 April 2015), from memory; sections are named
+ * where they are used.
  */
 
 export const OUTPUTS = 16;
@@ -29,12 +29,12 @@ export const MODE2_OUTDRV = 0x04;
 export const MODE2_FLOAT = 0x02;
 /** Bit 4 of LEDn_ON_H: full on; of LEDn_OFF_H: full off, which wins (7.3.3). */
 export const FULL = 0x10;
-/** The oscillator is steady this long after SLEEP is cleared (us; 7.3.1.1). */
+/** Time until the oscillator is stable after SLEEP is cleared (us; 7.3.1.1). */
 export const OSCILLATOR_START_US = 500;
 
 /**
- * Writes the four registers of one output: high for `counts` steps of the period. None and all of
- * them are the full-off and full-on bits (7.3.3), which leave no spike.
+ * Writes the four registers of one output: high for `counts` steps of the period. For none and for all
+ * steps it uses the full-off and full-on bits (7.3.3), which leave no spike.
  */
 export function encode(counts: number, into: Uint8Array, output: number): void {
   const at = output * BYTES_PER_OUTPUT;

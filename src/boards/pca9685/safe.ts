@@ -3,21 +3,21 @@ import { MissingProgram, type Tools } from '../../safe/tools.ts';
 
 /** Registers of the PCA9685, NXP data sheet rev. 4, 7.3. */
 const MODE1 = 0x00;
-/** Register auto-increment on, SLEEP off: without the oscillator no output can be changed. */
+/** Register auto-increment on, SLEEP off: outputs cannot change without the oscillator. */
 const AWAKE = 0x20;
 const LED0_ON_L = 0x06;
 const REGISTERS_PER_OUTPUT = 4;
-/** Bit 4 of LEDn_ON_H or LEDn_OFF_H: fully on, or fully off whatever else is set. */
+/** Bit 4 of LEDn_ON_H or LEDn_OFF_H: full on, or full off whatever else is set. */
 const FULL = 0x10;
-/** The longest I2C block that SMBus knows is 32 bytes. */
+/** An SMBus block has at most 32 bytes, and each output 4. */
 const OUTPUTS_PER_BLOCK = 8;
 /**
- * A transfer that fails is tried so often in all. The daemon has set the bus's time limit to 100 ms a
- * transfer, which outlives it; without that, kernels wait for 1 s, and the deadline of all ends it.
+ * Attempts for a transfer. The daemon has set the bus's timeout to 100 ms per transfer, which stays set
+ * after it ends. Otherwise kernels wait for 1 s, and the deadline of the whole program ends it.
  */
 const ATTEMPTS = 3;
 
-/** What the safe plan says of such a board. */
+/** What the safe plan says about such a board. */
 export interface Pca9685Place {
   /** Number of the I2C bus. */
   bus: number;
@@ -25,7 +25,7 @@ export interface Pca9685Place {
 }
 
 /**
- * Every output of the chip that the plan names goes fully on or fully off. Not by ALL_LED_OFF: it
+ * Sets every output of the chip that the plan names full on or full off. ALL_LED_OFF is not used: it
  * would close every relay that is active at a low level.
  */
 export async function safePca9685(
@@ -56,7 +56,7 @@ export async function safePca9685(
 const hex = (value: number) => `0x${value.toString(16).padStart(2, '0')}`;
 const word = (value: number | string) => (typeof value === 'number' ? hex(value) : value);
 
-/** Outputs that can be written at one go: neighbours, and no more than fit a block. */
+/** Groups of outputs that can be written together: neighbours, and no more than fit into a block. */
 function blocks(outputs: readonly PlannedOutput[]): PlannedOutput[][] {
   const all: PlannedOutput[][] = [];
   for (const output of outputs.toSorted((a, b) => a.pin - b.pin)) {

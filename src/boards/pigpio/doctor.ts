@@ -1,7 +1,7 @@
 import { type Finding, file, INSTALLER, program, type World } from '../doctor.ts';
 import { loadPigpio } from './driver.ts';
 
-/** What the pigpio library needs of this machine. */
+/** What the pigpio library needs from this machine. */
 export async function questions(world: World): Promise<Finding[]> {
   return [
     await processor(world),
@@ -11,7 +11,7 @@ export async function questions(world: World): Promise<Finding[]> {
   ];
 }
 
-/** The processors that the library knows the registers of. (from memory) */
+/** The processors whose registers the library knows (from memory). */
 const PIGPIO_PROCESSORS = /bcm(2708|2709|2710|2711|2835|2836|2837)/;
 
 async function processor({ read }: World): Promise<Finding> {
@@ -24,14 +24,14 @@ async function processor({ read }: World): Promise<Finding> {
   return { what, state: 'wrong', text: `${text}: pigpio does not know it`, remedy };
 }
 
-/** Of packages that are in the board maker's system and not in Debian 12 (its archive for arm64). */
+/** For packages that are in the board maker's system but not in Debian 12 (its archive for arm64). */
 const MAKERS_ONLY =
   "the board maker's own system has it, plain Debian does not: use driver: linux there";
 
-/** The npm package pigpio, whose native part is compiled on the machine that uses it. */
+/** Checks the npm package pigpio, whose native part is compiled on the machine that uses it. */
 async function addon(world: World): Promise<Finding> {
   const what = 'package pigpio';
-  // It loads without its native part, too; its driver knows how to tell.
+  // It also loads without its native part; the driver's loader detects that.
   const why = await world.cannotLoad('pigpio', loadPigpio);
   if (why === undefined) return { what, state: 'fine', text: 'can be loaded' };
   const compile = (await world.exists(INSTALLER))

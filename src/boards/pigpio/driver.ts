@@ -5,7 +5,7 @@ import { Refusal } from '../../shared/errors.ts';
 import type { Driver, Frame, InputSpec, OutputSpec } from '../board.ts';
 import { type PigpioBoard, PWM_STEPS, pwmFrequencyHz, SERVO_HZ, SERVO_US } from './facts.ts';
 
-/** One GPIO of the npm package `pigpio`, as far as it is used here. */
+/** One GPIO of the npm package `pigpio`: the part that is used here. */
 export interface PigpioGpio {
   mode(mode: number): void;
   pullUpDown(pull: number): void;
@@ -18,7 +18,7 @@ export interface PigpioGpio {
   pwmWrite(duty: number): void;
 }
 
-/** The npm package `pigpio`, as far as it is used here: it may be absent, and its types with it. */
+/** The npm package `pigpio`: the part that is used here. The package and its types may be absent. */
 export interface Pigpio {
   readonly Gpio: new (pin: number) => PigpioGpio;
   readonly CLOCK_PCM: number;
@@ -34,65 +34,64 @@ export interface Pigpio {
   getTick(): number;
 }
 
-/** From one servo pulse to the next, and a margin of a quarter (no source). */
+/** The time from one servo pulse to the next, plus a margin of a quarter (no source). */
 const SERVO_PERIOD_MS = 1.25 * (1000 / SERVO_HZ);
 
 const MODE = { input: 0, output: 1 } as const;
 const PULL = { off: 0, down: 1, up: 2 } as const;
 
 /**
- * A changed input counts once it has held this long (us): shorter is a spike that a wire beside a
- * motor picks up (common practice, no source). The library's own glitch filter is of no use here: it
- * acts on alerts, never on gpioRead.
+ * A changed input counts only after this long (us): anything shorter is a spike from a motor beside the
+ * wire (common practice, no source). The library's own glitch filter does not help: it acts on alerts,
+ * not on gpioRead.
  */
 const STEADY_US = 50;
 
 /**
- * What the processor of a board is, from its revision code: 0 to 3 are the ones that the library
- * knows, BCM2835 to BCM2711. Undefined for the codes before the second board, which name none.
- * Source: the board maker's table of revision codes: bit 23 new style, bits 12 to 15 processor
- * (from memory).
+ * The processor of a board, from its revision code: 0 to 3 are those that the library supports, BCM2835
+ * to BCM2711. Undefined for old-style codes, which do not name one. Source: the board maker's table of
+ * revision codes: bit 23 new style, bits 12 to 15 processor (from memory).
  */
 export function processorOf(revision: number): number | undefined {
   return (revision >>> 23) & 1 ? (revision >>> 12) & 0xf : undefined;
 }
 const NEWEST_PROCESSOR = 3;
 
-/** These do nothing by default (POSIX.1-2017, signal.h); the library would end the process. */
+/** By default these do nothing (POSIX.1-2017, signal.h), but the library would end the process at them. */
 const HARMLESS: readonly NodeJS.Signals[] = ['SIGCHLD', 'SIGCONT', 'SIGURG'];
 
-/** The C library exists once in a process; every open driver shares it. */
+/** The C library exists only once in a process; all open drivers share it. */
 let shared: { pigpio: Pigpio; sampleUs: number } | undefined;
 const users = new Set<PigpioDriver>();
 
 /**
  * A board's own GPIO header, through the pigpio C library: pulses and PWM timed by DMA. Sources: the
- * library's C interface, abyz.me.uk/rpi/pigpio/cif.html, and BCM2835 ARM Peripherals, chapter 6
- * (both from memory).
+ * library's C interface, abyz.me.uk/rpi/pigpio/cif.html, and BCM2835 ARM Peripherals, chapter 6 (both
+ * from memory).
  *
- * `write` and `read` stay in the core's thread: they store to, or load from, registers and the DMA's
- * memory, and neither enters the kernel nor waits for anybody, so that a relay opens in its tick.
- * Only the start and the end of the library wait, for part of a second: it starts with the first
- * `open` and ends with the last `close`, when nothing moves. It cannot have a thread of its own: it
- * exists once in a process, and takes the process's signals. (from memory)
+ * `write` and `read` run in the core's thread: they only access registers and the DMA's memory, without
+ * entering the kernel or waiting, so a relay opens within its tick. Only the start and the end of the
+ * library take time, part of a second: it starts with the first `open` and ends with the last `close`,
+ * when nothing moves. It cannot have a thread of its own, as it exists only once in a process and takes
+ * over the process's signals (from memory).
  */
 export class PigpioDriver implements Driver {
-  /** The DMA places an edge at a sample, so that a pulse is a whole number of samples (us). */
+  /** The DMA can place an edge only at a sample, so a pulse is a whole number of samples (us). */
   readonly pulseStepUs: number;
   readonly #load: () => Pigpio;
   #outputs: readonly OutputSpec[] = [];
-  /** By output; those that are claimed. */
+  /** By output; the claimed ones. */
   #out: PigpioGpio[] = [];
   /** By input. */
   #in: PigpioGpio[] = [];
-  /** By input: the level that counts. */
+  /** By input: the accepted level. */
   #level: (0 | 1)[] = [];
   #pigpio: Pigpio | undefined;
   #closing: Promise<void> | undefined;
 
   /**
    * @param sampleUs sample period of the DMA (us): 1, 2, 4, 5, 8 or 10.
-   * @param load gives the npm package.
+   * @param load loads the npm package.
    */
   constructor(sampleUs: number, load: () => Pigpio = loadPigpio) {
     this.pulseStepUs = sampleUs;
@@ -100,9 +99,9 @@ export class PigpioDriver implements Driver {
   }
 
   /**
-   * Also opens a board again that is open: every output is safe afterwards.
-   * @throws Refusal when a pulse envelope is wider than the library's, when the package or the
-   * library cannot run on this machine, and when another board of the prop has another sample period
+   * May be called while open, to open the board again: every output is safe afterwards.
+   * @throws Refusal when a pulse envelope is wider than the library's, when the package or the library
+   * cannot run on this machine, or when another board of the prop has a different sample period
    */
   async open(outputs: readonly OutputSpec[], inputs: readonly InputSpec[]): Promise<void> {
     await this.#closing?.catch(() => {});
@@ -129,7 +128,7 @@ export class PigpioDriver implements Driver {
     this.#pigpio = pigpio;
   }
 
-  /** @throws Error that names the output; every output of the board is safe then */
+  /** @throws Error that names the output; every output of the board is then safe */
   write(frame: Frame): void {
     if (!this.#pigpio) throw new Error('pigpio: the board is not open');
     for (let i = 0; i < frame.count; i++) {
@@ -141,14 +140,14 @@ export class PigpioDriver implements Driver {
         else if (output.kind === 'level') gpio.digitalWrite(value);
         else gpio.pwmWrite(Math.round(value * PWM_STEPS));
       } catch (error) {
-        // Nobody writes to a board that has failed: this is the last chance to release a relay.
+        // Nothing more is written to a failed board: this is the last chance to release a relay.
         this.makeSafe();
         throw failed(output, error);
       }
     }
   }
 
-  /** Takes up to 50 us when the level differs from the last one, else one register's read. */
+  /** Takes up to 50 us when the level has changed, otherwise one register read. */
   read(input: number): 0 | 1 {
     const pigpio = this.#pigpio;
     if (!pigpio) throw new Error('pigpio: the board is not open');
@@ -166,8 +165,8 @@ export class PigpioDriver implements Driver {
   }
 
   /**
-   * Ends the library with the last driver that uses it. The pins stay outputs at their safe levels:
-   * as inputs they would leave a relay's level to chance.
+   * The last driver that uses the library ends it. The pins stay outputs at their safe levels: as inputs
+   * they would leave a relay's level to chance.
    */
   close(): Promise<void> {
     if (this.#pigpio) {
@@ -183,7 +182,7 @@ export class PigpioDriver implements Driver {
     const first = this.#stop((gpio, { kind, safe }) =>
       kind === 'pulse' ? gpio.servoWrite(0) : gpio.digitalWrite(safe),
     );
-    // A pulse that is cut short is one that a servo may follow; the last one runs out.
+    // A servo may follow a pulse that is cut short, so wait for the end of the last one.
     if (this.#outputs.some(({ kind }) => kind === 'pulse')) await wait(SERVO_PERIOD_MS);
     const second = this.makeSafe();
     const failure = first ?? second;
@@ -192,8 +191,8 @@ export class PigpioDriver implements Driver {
   }
 
   /**
-   * Drives every claimed output to its safe level at once, whatever fails on the way: a level ends
-   * pulses and PWM as well.
+   * Drives every claimed output to its safe level at once, even if some fail; a level ends pulses and PWM
+   * as well.
    * @returns the first failure
    */
   makeSafe(): Error | undefined {
@@ -234,8 +233,8 @@ function checkEnvelope({ name, plant }: OutputSpec): void {
 }
 
 /**
- * Makes a pin an output without a glitch: a level written to an input is kept and appears when the
- * pin becomes an output (BCM2835 ARM Peripherals, section 6.1, GPSETn).
+ * Makes a pin an output without a glitch: a level that is written to an input is stored, and appears when
+ * the pin becomes an output (BCM2835 ARM Peripherals, section 6.1, GPSETn).
  */
 function claim(pigpio: Pigpio, output: OutputSpec, sampleUs: number): PigpioGpio {
   const gpio = new pigpio.Gpio(output.pin);
@@ -275,7 +274,7 @@ function letGo(user: PigpioDriver): void {
   pigpio.terminate();
 }
 
-/** The DMA goes on when the process has ended, and so would the pulses. */
+/** The DMA, and with it the pulses, would continue after the process has ended. */
 function dropAll(): void {
   for (const user of users) user.makeSafe();
   shared?.pigpio.terminate();
@@ -296,7 +295,8 @@ function start(pigpio: Pigpio, sampleUs: number): Pigpio {
       { revision: revision.toString(16) },
     );
   pigpio.configureClock(sampleUs, pigpio.CLOCK_PCM);
-  // No remote commands beside the daemon's own, and no samples of inputs that nobody listens to.
+  // No remote commands besides the daemon's own, and no sampling of inputs for alerts, which are not
+  // used.
   pigpio.configureInterfaces(
     pigpio.DISABLE_FIFO_IF | pigpio.DISABLE_SOCK_IF | pigpio.DISABLE_ALERT,
   );
@@ -314,9 +314,9 @@ function start(pigpio: Pigpio, sampleUs: number): Pigpio {
 }
 
 /**
- * The library takes every signal for itself when it starts, and ends the process at most of them;
- * the package has no way to forbid it. Listeners that are removed and added are installed again. What
- * cannot be got back is the end of a child process that runs already: start none before.
+ * The library takes over every signal when it starts, and ends the process at most of them; the package
+ * has no way to prevent that. Removing and adding listeners installs them again. The end of a child
+ * process that is already running cannot be recovered: start none before.
  */
 function takeBackSignals(): void {
   for (const signal of Object.keys(constants.signals) as NodeJS.Signals[]) {
@@ -328,10 +328,9 @@ function takeBackSignals(): void {
 }
 
 /**
- * Loads the npm package. It loads without its native part too and then says so in a box of words,
- * of which the cause is kept.
- * @param require where the package is looked for.
- * @throws Refusal with what to install
+ * Loads the npm package. It also loads without its native part, and then prints the cause in a box of
+ * text, from which it is taken. @param require where the package is searched. @throws Refusal that says
+ * what to install
  */
 export function loadPigpio(require = createRequire(import.meta.url)): Pigpio {
   const said: string[] = [];
@@ -347,7 +346,7 @@ export function loadPigpio(require = createRequire(import.meta.url)): Pigpio {
     console.warn = warn;
   }
   if (said.length === 0) return pigpio;
-  // So that another try after a build finds it.
+  // So that a new attempt after a build finds it.
   delete require.cache[require.resolve('pigpio')];
   const cause = /^Error: (.*?)[.:]*(?: Tried:)?$/m.exec(said.join('\n'))?.[1];
   throw notBuilt(`is not built${cause ? ` (${cause})` : ''}`, 'npm rebuild pigpio');
@@ -360,7 +359,7 @@ function notBuilt(what: string, command: string): Refusal {
   );
 }
 
-/** The driver of a header by the pigpio library, not yet open. */
+/** The driver of a header through the pigpio library, not yet open. */
 export function create({ sampleUs }: PigpioBoard): Driver {
   return new PigpioDriver(sampleUs);
 }

@@ -7,18 +7,18 @@ export const SERVO_US = [500, 2500] as const;
 /** How often the library repeats servo pulses (Hz; same source). */
 export const SERVO_HZ = 50;
 /**
- * Steps from dark to full. Eyes tell brightness apart in ratios, so that a slow fade near black
- * needs steps of a thousandth; fewer are seen one by one.
+ * Steps from dark to full. Eyes perceive ratios of brightness, so a slow fade near black needs steps of a
+ * thousandth; larger ones are visible.
  */
 export const PWM_STEPS = 1000;
 
 /**
- * The fastest PWM frequency (Hz) that still has `PWM_STEPS`: a period is a whole number of samples,
- * so f = 1 / (steps x sample). Each is one of the library's 18 frequencies for its sample period
- * (pigpio C interface, table at gpioSetPWMfrequency): 1000 Hz at 1 us, 200 Hz at 5 us, 100 Hz at
- * 10 us. None is seen to flicker by an eye at rest; an eye or a lamp that moves fast, and a camera,
- * may see 200 Hz as separate dots. IEEE 1789-2015 asks 1250 Hz for low risk at full modulation (from
- * memory): where that matters, `sampleUs: 1` comes closest.
+ * The fastest PWM frequency (Hz) that still has `PWM_STEPS`: a period is a whole number of samples, so f
+ * = 1 / (steps x sample). Each is one of the library's 18 frequencies for its sample period (pigpio C
+ * interface, table at gpioSetPWMfrequency): 1000 Hz at 1 us, 200 Hz at 5 us, 100 Hz at 10 us. An eye at
+ * rest sees none of these flicker; a camera, or an eye or a lamp that moves fast, may see 200 Hz as
+ * separate dots. IEEE 1789-2015 requires 1250 Hz for low risk at full modulation (from memory);
+ * `sampleUs: 1` comes closest.
  */
 export function pwmFrequencyHz(sampleUs: number): number {
   return 1e6 / (PWM_STEPS * sampleUs);
@@ -40,11 +40,11 @@ const schema = (z: Z, _parts: SchemaParts) =>
 
 export type PigpioBoard = z.output<ReturnType<typeof schema>>;
 
-/** A board's own header, by the pigpio library. */
+/** A board's own header, through the pigpio library. */
 export const pigpio = {
   schema,
   ...ON_HEADER,
-  // The DMA places an edge at a sample, so that a pulse is a whole number of samples.
+  // The DMA can place an edge only at a sample, so a pulse is a whole number of samples.
   pulseStepUs: ({ sampleUs }) => sampleUs,
   pulseHz: () => SERVO_HZ,
   lightHz: ({ sampleUs }) => pwmFrequencyHz(sampleUs),

@@ -2,11 +2,11 @@ import type { PlannedOutput } from '../../safe/plan.ts';
 import { MissingProgram, type Tools } from '../../safe/tools.ts';
 
 /**
- * From memory, not verified on hardware: a process killed with pigpio in it leaves the DMA engine
- * at work, which goes on setting and clearing the pins that had pulses or PWM. A pin turned into
- * an input no longer follows, and its own pull resistor (about 50 kohm) holds it; driving such a
- * pin would not do, as the next DMA cycle changes it again. A relay's pin has no waveform: it is
- * driven to its level. The next start of pigpio sets the DMA engine up again.
+ * From memory, not verified on hardware: when a process with pigpio is killed, the DMA engine keeps
+ * setting and clearing the pins that had pulses or PWM. Such a pin is made an input, which the DMA cannot
+ * change, and its own pull resistor (about 50 kohm) holds it; driving it would not help, as the next DMA
+ * cycle would change it again. A relay's pin has no waveform: it is driven to its level. The next start
+ * of pigpio sets the DMA engine up again.
  */
 export async function safePigpio(
   { outputs }: { outputs: readonly PlannedOutput[] },
@@ -26,7 +26,7 @@ export async function safePigpio(
       await run('pinctrl', ...args);
     } catch (error) {
       if (!(error instanceof MissingProgram)) throw error;
-      // Its name before 2023; the words are the same.
+      // Its name before 2023; the arguments are the same.
       await run('raspi-gpio', ...args);
     }
     return members.map(({ name, pin }) => `${name} (GPIO ${pin}) ${WORDS[how]}`);

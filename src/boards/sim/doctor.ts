@@ -1,6 +1,6 @@
 import type { Finding } from '../doctor.ts';
 
-/** A simulated board needs nothing of this machine. */
+/** A simulated board needs nothing from this machine. */
 export async function questions(): Promise<Finding[]> {
   return [{ what: 'sim', state: 'fine', text: 'needs nothing' }];
 }

@@ -15,28 +15,28 @@ type PlantSettings = NonNullable<SimBoard['plant']>[string];
 
 /** A servo reads a new pulse once a frame. */
 const FRAME_MS = 1000 / SERVO_HZ;
-/** The wait for the next frame is this long on average: the dead time inside `lagS`. */
+/** The average wait for the next frame: the part of `lagS` that is dead time. */
 const MEAN_DEAD_TIME_S = FRAME_MS / 2 / 1000;
-/** Commanded this far past a stop (deg), a servo's electronics begin to push. */
+/** A servo begins to push when it is commanded this far past a stop (deg). */
 const DEADBAND_DEG = 0.5;
-/** Commanded this much further (deg), it pushes with all it has. */
+/** It pushes with full force when it is commanded this much further (deg). */
 const FULL_PUSH_DEG = 6;
-/** Share of the way from moving to stall current that the faintest push takes. */
+/** Current of the faintest push, as a share of the way from moving to stall current. */
 const FAINTEST_PUSH = 0.2;
-/** The buzz: share of the push by which the current falls and rises, and how often. */
+/** The buzz: the share of the push by which the current varies, and how often. */
 const BUZZ_SHARE = 0.1;
 const BUZZ_HZ = 9;
 
 /**
- * A board without hardware. It is a plant, not a recorder: every servo has a lag, a speed and hard
- * its own stops, which follow from the channel's name and are therefore the same in every run.
+ * A board without hardware. It is a plant, not a recorder: every servo has a lag, a speed and
+ * hard stops of its own, which follow from the channel's name and are therefore the same in every run.
  */
 export class SimDriver implements Driver {
   readonly pulseStepUs = 1;
   // Maps, since a channel may be named `constructor`.
   readonly #settings: ReadonlyMap<string, PlantSettings>;
   readonly #startDeg: ReadonlyMap<string, number>;
-  /** Kept over close and open: a servo stays where it is. */
+  /** Kept across close and open: a servo stays where it is. */
   readonly #servos = new Map<string, SimServo>();
   readonly #levels = new Map<string, 0 | 1>();
   #outputs: readonly OutputSpec[] = [];
@@ -47,12 +47,12 @@ export class SimDriver implements Driver {
   #value = new Float64Array(0);
   #open = false;
   #failure: Error | undefined;
-  /** It fails until it is told to work again. */
+  /** It fails until `simulate` makes it work again. */
   #broken: Error | undefined;
 
   /**
-   * @param plant how servos behave where the default will not do, by channel.
-   * @param startDeg where servos stand at power-on (deg), by channel; default: near the park position.
+   * @param plant how servos differ from the default, by channel. @param startDeg where servos are at
+   * power-on (deg), by channel; default: near the park position.
    */
   constructor(plant: SimBoard['plant'] = {}, startDeg: Readonly<Record<string, number>> = {}) {
     this.#settings = new Map(Object.entries(plant));
@@ -123,12 +123,12 @@ export class SimDriver implements Driver {
     for (const servo of this.#servos.values()) servo.release();
   }
 
-  /** Presses or lets go of what is wired to the input `name`; holds over close and open. */
+  /** Sets the level of the input `name`; it stays across close and open. */
   setInput(name: string, level: 0 | 1): void {
     this.#levels.set(name, level);
   }
 
-  /** Makes the next write, read or sense throw `error`. */
+  /** Makes the next `write`, `read` or `sense` throw `error`. */
   failNext(error: Error): void {
     this.#failure = error;
   }
@@ -157,7 +157,7 @@ export class SimDriver implements Driver {
     return this.#levels.get(name) ?? restLevel ?? (pull === 'up' ? 1 : 0);
   }
 
-  /** The hard stops (deg) of a servo, low then high, or undefined when it is not on this board. */
+  /** The hard stops (deg) of a servo, low then high; undefined when it is not on this board. */
   stopsDeg(channel: string): readonly [number, number] | undefined {
     return this.#servos.get(channel)?.stopsDeg;
   }
@@ -173,17 +173,16 @@ export class SimDriver implements Driver {
   }
 }
 
-/** Current (A) of a load; `share` is the level, or the share of the period in which it is high. */
+/** Current (A) of a load; `share` is its level, or the share of the period in which the pin is high. */
 function loadAmps(plant: LoadPlant, share: number): number {
   return plant.onA * (plant.activeLevel === 1 ? share : 1 - share);
 }
 
 /**
- * One servo: dead time until the next frame, then a first-order lag whose speed is limited, between
- * hard stops. Between two changes of the pulse its motion is known in closed form, so that any span
- * of time takes one short computation:
- * at full speed v while the error is above v T, then x(t) = target - error exp(-t / T).
- * Inside, angles are those of the horn; all that is given and told is in the channel's degrees.
+ * One servo: dead time until the next frame, then a first-order lag whose speed is limited, between hard
+ * stops. Between two changes of the pulse its motion has a closed form, so any span of time takes one
+ * short computation: full speed v while the error is above v T, then x(t) = target - error exp(-t / T).
+ * Internally angles are those of the horn; arguments and results are in the channel's degrees.
  */
 class SimServo {
   /** In the channel's degrees. */
@@ -193,12 +192,12 @@ class SimServo {
   readonly #plant: ServoPlant;
   readonly #timeConstantS: number;
   readonly #speedDegS: number;
-  /** Errors above this (deg) are run at full speed. */
+  /** With an error above this (deg), it runs at full speed. */
   readonly #fullSpeedDeg: number;
-  /** What the pulses ask of the horn (deg); NaN while there are none. */
+  /** The horn angle that the pulses command (deg); NaN without pulses. */
   #targetDeg = Number.NaN;
   #nextUs = 0;
-  /** When `#nextUs` is taken in (ms); Infinity when it has been. */
+  /** When the servo reads `#nextUs` (ms); Infinity once it has. */
   #nextAtMs = Number.POSITIVE_INFINITY;
   #nowMs = Number.NEGATIVE_INFINITY;
 
@@ -232,7 +231,7 @@ class SimServo {
     this.#hornDeg = clamp(hornDeg, this.#hornStopsDeg[0], this.#hornStopsDeg[1]);
   }
 
-  /** Stops the pulses at once: limp, it stays where it is. */
+  /** Stops the pulses at once: the servo is limp and stays where it is. */
   release(): void {
     this.#targetDeg = Number.NaN;
     this.#nextAtMs = Number.POSITIVE_INFINITY;
@@ -284,7 +283,7 @@ class SimServo {
     this.#nowMs = Math.max(this.#nowMs, nowMs);
   }
 
-  /** Moves towards the target for a time (s), none when it is not above 0. */
+  /** Moves towards the target for a time (s); does nothing unless that is above 0. */
   #move(dtS: number): void {
     const errorDeg = this.#targetDeg - this.#hornDeg;
     if (!(dtS > 0) || Number.isNaN(errorDeg) || errorDeg === 0) return;
@@ -298,9 +297,9 @@ class SimServo {
 }
 
 /**
- * Hard stops (deg) of a servo that is not described: a few degrees beyond its soft limits, where
- * the pulse envelope has room for it; else inside them, as a servo has it that nobody has
- * calibrated yet. The park position stays within reach.
+ * Hard stops (deg) of a servo without plant settings: a few degrees beyond its soft limits if the pulse
+ * envelope has room for it, otherwise inside them, as with a servo that is not calibrated yet. The park
+ * position stays within reach.
  */
 function defaultStopsDeg(plant: ServoPlant): readonly [number, number] {
   const { channel, calibration, linkage, envelopeUs, limitsDeg, parkDeg } = plant;
@@ -311,7 +310,7 @@ function defaultStopsDeg(plant: ServoPlant): readonly [number, number] {
   const spanDeg = limitsDeg[1] - limitsDeg[0];
   const stop = (end: string, roomDeg: number) => {
     const ownDeg = vary(channel, end, 3, 8);
-    // Less room cannot be told from none when hunting in steps of one degree.
+    // With less room, a search in steps of one degree would not notice it.
     if (roomDeg >= 1.5) return Math.min(ownDeg, 0.7 * roomDeg);
     return -Math.min(ownDeg, 0.15 * spanDeg);
   };
@@ -320,14 +319,14 @@ function defaultStopsDeg(plant: ServoPlant): readonly [number, number] {
   return [Math.min(low, parkDeg), Math.max(high, parkDeg)];
 }
 
-/** A number from `low` to `high` that follows from two words and nothing else: 32-bit FNV-1a. */
+/** A number from `low` to `high` that depends only on two words: 32-bit FNV-1a. */
 function vary(channel: string, aspect: string, low: number, high: number): number {
   let hash = 0x811c9dc5;
   for (const letter of `${channel} ${aspect}`) {
     hash ^= letter.codePointAt(0)!;
     hash = Math.imul(hash, 0x01000193);
   }
-  // The last letters reach the high bits poorly; mixing spreads them.
+  // The last letters hardly affect the high bits, so mix them.
   hash = Math.imul(hash ^ (hash >>> 15), 0x2c1b3c6d);
   hash ^= hash >>> 13;
   return low + ((high - low) * (hash >>> 0)) / 0xffffffff;

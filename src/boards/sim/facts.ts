@@ -2,7 +2,7 @@ import type * as z from 'zod';
 import type { BoardFacts, BoardNotes, SchemaParts, Z } from '../facts.ts';
 import { lintHeaderPin, ON_HEADER } from '../on-header.ts';
 
-/** How often a servo reads its pulse (Hz): common practice, no source. */
+/** How often a servo gets a pulse (Hz): common practice, no source. */
 export const SERVO_HZ = 50;
 
 function schema(z: Z, { name, positive, atLeast0 }: SchemaParts) {

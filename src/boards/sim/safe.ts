@@ -2,7 +2,7 @@ import { appendFileSync } from 'node:fs';
 import type { PlannedOutput } from '../../safe/plan.ts';
 import type { Tools } from '../../safe/tools.ts';
 
-/** A simulated board died with the daemon; what would have been done is recorded instead. */
+/** A simulated board ends with the daemon, so this only records what would have been done. */
 export async function safeSim(
   { name: board, outputs }: { name: string; outputs: readonly PlannedOutput[] },
   { log }: Tools,
