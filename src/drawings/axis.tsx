@@ -9,12 +9,12 @@ export interface Axis {
   endS: number;
 }
 
-/** Where a time stands (px). */
+/** The position of a time (px). */
 export function xOf({ left, right, endS }: Axis, tS: number): number {
   return px(left + (clamp(tS, 0, endS) / endS) * (right - left));
 }
 
-/** Room that a label of the axis takes, with the space around it (px), and how many are enough. */
+/** Width of an axis label with the space around it (px), and the most labels. */
 const LABEL = 56;
 const MAX_LABELS = 12;
 
@@ -27,7 +27,7 @@ export function ticks({ left, right, endS }: Axis): number[] {
   return Array.from({ length: Math.floor(endS / step + 1e-9) + 1 }, (_, i) => tidy(i * step, 6));
 }
 
-/** The times along an axis. `y` is where they stand. */
+/** The times along an axis. `y` is their baseline. */
 export function AxisLabels({ axis, y }: { axis: Axis; y: number }) {
   return (
     <>
@@ -40,7 +40,7 @@ export function AxisLabels({ axis, y }: { axis: Axis; y: number }) {
   );
 }
 
-/** A line up and down at every time of the axis. */
+/** A vertical line at every time of the axis. */
 export function Grid({ axis, top, bottom }: { axis: Axis; top: number; bottom: number }) {
   return (
     <>
@@ -51,13 +51,13 @@ export function Grid({ axis, top, bottom }: { axis: Axis; top: number; bottom: n
   );
 }
 
-/** One line up and down. */
+/** One vertical line. */
 export function UpDown(props: { style: string; x: number; top: number; bottom: number }) {
   const { style, x, top, bottom } = props;
   return <line class={style} x1={x} y1={px(top)} x2={x} y2={px(bottom)} />;
 }
 
-/** A path through a time series, half a pixel apart; straight on where nothing changes. */
+/** A path through a time series in steps of half a pixel; one line where nothing changes. */
 export function curve(axis: Axis, series: TimeSeries, yOf: (value: number) => number): string {
   const { left, right, endS } = axis;
   let drawn = yOf(series.value[0]!);

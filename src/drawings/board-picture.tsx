@@ -7,7 +7,7 @@ import { endText, type PinKind, type Slot } from './pins.ts';
 import { px } from './px.ts';
 import { boardCaption, boardTitle, PIN_KINDS, purpose, useText } from './words.ts';
 
-/** Space left and right of a picture of the loom (px). */
+/** Left and right margin of a picture of the loom (px). */
 export const MARGIN = 24;
 const ROW = 21;
 const MIDDLE = WIDTH / 2;
@@ -25,7 +25,7 @@ export function boardHeight({ slots }: BoardView): number {
   return 66 + Math.ceil(slots.length / 2) * ROW;
 }
 
-/** The pins of a board and the wires on them, from the left to the right of a picture. */
+/** The pins of a board and the wires on them, over the whole width of a picture. */
 export function BoardPicture({ view, y }: { view: BoardView; y: number }) {
   const { name, board, connector, slots } = view;
   const { header } = board;
@@ -56,7 +56,7 @@ export function BoardPicture({ view, y }: { view: BoardView; y: number }) {
         rx={3}
       />
       {slots.map((slot, i) => {
-        // On a header odd pins are on the left; a chip's outputs go down one side, then the other.
+        // A header has its odd pins on the left; a chip's outputs go down one side, then the other.
         const left = header ? i % 2 === 0 : i < rows;
         const row = header ? i >> 1 : i % rows;
         return (
@@ -67,7 +67,7 @@ export function BoardPicture({ view, y }: { view: BoardView; y: number }) {
   );
 }
 
-/** The kinds of pads that there are, from the right. */
+/** The kinds of pads in the picture, right-aligned. */
 function Legend({ slots, y }: { slots: readonly Slot[]; y: number }) {
   const there = new Set(slots.map(({ kind }) => kind));
   const kinds = (Object.keys(PIN_KINDS) as PinKind[]).filter((kind) => there.has(kind));

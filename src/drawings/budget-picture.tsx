@@ -8,11 +8,11 @@ import { cueLength, RAILS_CAPTION, railFigures, worstText } from './words.ts';
 export const RAIL_HEIGHT = 68;
 const STEP = RAIL_HEIGHT + GAP;
 
-/** What a cue asks of the rails. */
+/** The load of the rails during a cue. */
 interface CueRailsView {
   cue: string;
   durationS: number;
-  /** It goes on until it is stopped; only so much of it was computed. */
+  /** The cue goes on until it is stopped; only this much of it was computed. */
   cutShort: boolean;
   rails: readonly (Rail & { worstA: number })[];
 }

@@ -2,7 +2,7 @@ import type { Axis } from './axis.tsx';
 import { WIDTH } from './picture.tsx';
 import { px } from './px.ts';
 
-/** What the pictures of rehearsals and budgets have in common: lanes above one time axis. */
+/** What the pictures of rehearsals and budgets share: lanes above one time axis. */
 
 export const LEFT = 168;
 export const RIGHT = 1096;
@@ -10,7 +10,7 @@ export const RIGHT = 1096;
 export const GAP = 10;
 const LINE = 17;
 
-/** Light and dark; plain properties, for viewers that do not support variables. */
+/** Light and dark colours, as plain properties for viewers that do not support variables. */
 export const CHART_STYLE = `
 text { font: 12px system-ui, sans-serif; fill: #22201c; }
 .title { font-size: 20px; font-weight: 650; }
@@ -55,13 +55,13 @@ text { fill: #ece8df; }
 }
 `;
 
-/** The ground of a lane. */
+/** The background of a lane. */
 export function LaneGround({ axis, y, height }: { axis: Axis; y: number; height: number }) {
   const width = axis.right - axis.left;
   return <rect class="lane" x={axis.left} y={px(y)} width={width} height={px(height)} rx={3} />;
 }
 
-/** A text's lines, broken where the picture ends. */
+/** Breaks a text into lines that fit the picture. */
 export function brokenUp(text: string): string[] {
   const most = Math.floor((WIDTH - 48) / 6.6);
   const lines: string[] = [];
@@ -81,7 +81,7 @@ export function linesHeight(lines: readonly string[]): number {
   return lines.length * LINE;
 }
 
-/** Lines of text from the left of a picture. `y` is where they begin. */
+/** Lines of text at the left of a picture. `y` is their top. */
 export function Lines({ lines, y, style }: { lines: readonly string[]; y: number; style: string }) {
   return (
     <>

@@ -6,16 +6,16 @@ import { PIN_KINDS, purpose } from './words.ts';
 
 const ROW = 18;
 
-/** One connector, as seen from the front. */
+/** One connector, seen from the front. */
 export interface ConnectorView {
   name: string;
   /** What it is, in words. */
   about: string;
   /** The board whose pins it carries. */
   board?: string;
-  /** In order; those that are free, too, where the file tells how many there are. */
+  /** In order; free ones as well if the file gives their number. */
   cavities: readonly { cavity: string; ends: readonly CavityEnd[] }[];
-  /** Cavities that are joined inside. */
+  /** Cavities that are joined inside the connector. */
   bridged: readonly (readonly string[])[];
 }
 
@@ -31,11 +31,11 @@ export function connectorHeight({ cavities }: ConnectorView): number {
   return 34 + cavities.reduce((sum, { ends }) => sum + Math.max(1, ends.length), 0) * ROW;
 }
 
-/** Every cavity of a connector, what is in it, and the bars that join some of them. */
+/** Every cavity of a connector, its contents, and the bars that join some of them. */
 export function ConnectorPicture({ view, x, y, width }: Placed) {
   const { name, about, cavities, bridged } = view;
   const nameWidth = widthOf(name, true) * 1.25 + 10;
-  // The bars of a terminal block stand left of the cavities that they join.
+  // The bars of a terminal block are to the left of the cavities that they join.
   const lane = (bar: number) => x + 12 + bar * 8;
   const cavityX = lane(bridged.length) + (bridged.length > 0 ? 4 : 0);
   const rows: { cavity: string; ends: readonly CavityEnd[]; y: number }[] = [];
@@ -84,7 +84,7 @@ interface CavityProps {
   ends: readonly CavityEnd[];
   x: number;
   y: number;
-  /** Of the whole connector. */
+  /** The left edge of the whole connector. */
   left: number;
   right: number;
 }

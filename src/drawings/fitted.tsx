@@ -1,13 +1,13 @@
 import { px } from './px.ts';
 
-/** Width of small or bold text (px), rather too much than too little: fonts differ. */
+/** Estimated width of small or bold text (px), on the large side, as fonts differ. */
 export function widthOf(text: string, bold = false): number {
   let sum = 0;
   for (const letter of text) sum += /[A-Z@%→mwMW_]/.test(letter) ? 7.8 : 6.2;
   return bold ? sum * 1.15 : sum;
 }
 
-/** Text that ends before `width` pixels do; all of it is in a tooltip where it was cut. */
+/** Text cut to `width` pixels; a tooltip has the whole text where it was cut. */
 export function Fitted(props: {
   x: number;
   y: number;

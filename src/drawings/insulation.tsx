@@ -4,10 +4,13 @@ import { colourText } from './words.ts';
 
 const WIDTH = 20;
 const HEIGHT = 9;
-/** Width of a piece of insulation with its code beside it (px). */
+/** Width of a swatch of insulation with its code beside it (px). */
 export const COLOUR_WIDTH = 62;
 
-/** A piece of insulation, striped where the core has several colours. `y` is where text beside it stands. */
+/**
+ * A swatch of insulation, striped where the core has several colours. `y` is the baseline of text beside
+ * it.
+ */
 function Insulation({ code, x, y }: { code: string; x: number; y: number }) {
   const colours = (singleColours(code) ?? []).map((single) => SCREEN_COLOURS[single]!);
   const count = colours.length > 1 ? 2 * colours.length : colours.length;
@@ -32,7 +35,7 @@ function Insulation({ code, x, y }: { code: string; x: number; y: number }) {
   );
 }
 
-/** The insulation and its code, in a picture. */
+/** A swatch and its code, in a picture. */
 export function InsulationWithCode(props: { code: string; x: number; y: number }) {
   const { code, x, y } = props;
   return (
@@ -45,7 +48,7 @@ export function InsulationWithCode(props: { code: string; x: number; y: number }
   );
 }
 
-/** The insulation, its code and its name, in text; a code that is not in the standard stands alone. */
+/** A swatch, its code and its name, in text; only the code if it is not in the standard. */
 export function ColourText({ code }: { code: string }) {
   const name = colourText(code).slice(code.length);
   if (!name) return <span class="colour">{code}</span>;
@@ -57,7 +60,7 @@ export function ColourText({ code }: { code: string }) {
   );
 }
 
-/** The insulation alone, in text that gives its code; nothing where the code is not in the standard. */
+/** Only the swatch, for text that has the code already; nothing if the code is not in the standard. */
 export function Swatch({ code }: { code: string }) {
   if (!singleColours(code)) return null;
   return (

@@ -15,7 +15,7 @@ import {
 
 interface Listed {
   wires: readonly LoomWire[];
-  /** Stands above the columns, on every page. */
+  /** Goes above the columns, on every page. */
   head?: ComponentChildren;
 }
 
@@ -66,7 +66,7 @@ export function ListByChannel({ wires, head }: Listed) {
   );
 }
 
-/** What is in each cavity, connector by connector, as seen from the front. */
+/** The contents of each cavity, connector by connector, seen from the front. */
 export function ListByConnector(props: {
   connectors: readonly ConnectorView[];
   head?: ComponentChildren;
@@ -134,7 +134,7 @@ interface ListProps {
   children: ComponentChildren;
 }
 
-/** A table with a box to tick at the end of each line. */
+/** A table with a tick box at the end of each row. */
 function List({ columns, head, children }: ListProps) {
   return (
     <table class="list">
@@ -197,7 +197,7 @@ function Tick() {
   );
 }
 
-/** The connectors that wires go to, as far as the wires alone tell. */
+/** The connectors that wires go to, as far as the wires alone show. */
 export function connectorsOfWires(wires: readonly LoomWire[]): ConnectorView[] {
   const ends = wires.flatMap((wire) =>
     wire.cores.flatMap((core) => [

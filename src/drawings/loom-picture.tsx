@@ -8,7 +8,7 @@ const COLUMNS = 3;
 const GUTTER = 18;
 const CARD = (WIDTH - 2 * MARGIN - (COLUMNS - 1) * GUTTER) / COLUMNS;
 
-/** On white, for a printer; plain properties, for viewers that do not support variables. */
+/** On white, for a printer, as plain properties for viewers that do not support variables. */
 const STYLE = `
 text { font: 12px system-ui, sans-serif; fill: #22201c; }
 .title { font-size: 22px; font-weight: 650; }
@@ -33,7 +33,7 @@ text { font: 12px system-ui, sans-serif; fill: #22201c; }
 .end { text-anchor: end; }
 `;
 
-/** Everything that is drawn or listed of a loom. */
+/** Everything in the drawings and lists of a loom. */
 export interface LoomView {
   /** The prop's name. */
   name: string;
@@ -42,7 +42,7 @@ export interface LoomView {
   connectors: readonly ConnectorView[];
 }
 
-/** The loom for the wall: the pins of every board, then every other connector with its cavities. */
+/** The whole loom as a poster: the pins of every board, then every other connector with its cavities. */
 export function LoomPicture({ name, wires, boards, connectors }: LoomView) {
   let y = 76;
   const placedBoards = boards.map((view) => {
@@ -50,7 +50,7 @@ export function LoomPicture({ name, wires, boards, connectors }: LoomView) {
     y += boardHeight(view) + GUTTER;
     return { view, y: top };
   });
-  // Cards in columns, each on the column that is shortest.
+  // Each card goes to the shortest column.
   const columns = Array.from({ length: COLUMNS }, () => y);
   const cards = connectors
     .filter(({ board }) => board === undefined)

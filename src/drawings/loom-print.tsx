@@ -4,7 +4,7 @@ import { PinMap } from './pin-map.tsx';
 import { WireFlags } from './wire-flags.tsx';
 import { boardTitle, loomCaption } from './words.ts';
 
-/** Without quotation marks that would have to be escaped: HTML does not read entities in a style. */
+/** Without quotation marks, which would be escaped: HTML does not decode entities in a style. */
 const STYLE = `
 :root { color-scheme: light; font: 10.5pt/1.3 system-ui, sans-serif; color: #22201c; background: #fff; }
 body { max-width: 190mm; margin: 8mm auto; padding: 0 4mm; }
@@ -59,8 +59,8 @@ h2, h3 { break-after: avoid; }
 `;
 
 /**
- * The loom for paper, A4, in one file that needs nothing else: the pins, the lists by connector, channel
- * and label with a box to tick, and flags to cut out and fold around the wires.
+ * The loom for A4 paper, in one file that needs no others: the pins, the lists by connector, channel and
+ * label with tick boxes, and flags to cut out and fold around the wires.
  */
 export function LoomPrint({ name, wires, boards, connectors }: LoomView) {
   return (

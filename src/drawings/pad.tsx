@@ -1,7 +1,7 @@
 import type { PinKind } from './pins.ts';
 import { px } from './px.ts';
 
-/** A pad; its shape tells its use as well as its colour does, so that it can be read in black and white. */
+/** A pad; both its shape and its colour show its use, so that it is clear in black and white. */
 export function Pad({ kind, x, y, r }: { kind: PinKind; x: number; y: number; r: number }) {
   if (kind === 'used' || kind === 'free')
     return <circle class={`pad ${kind}`} cx={px(x)} cy={px(y)} r={r} />;

@@ -1,9 +1,9 @@
 import type { ComponentChildren } from 'preact';
 
-/** Width of every picture that stands by itself (px). */
+/** Width of every separate picture (px). */
 export const WIDTH = 1200;
 
-/** A picture that needs nothing else: an SVG document with its own style, told in words as well. */
+/** A complete SVG document with its own style and a description in words. */
 export function Picture(props: {
   title: string;
   desc: string;

@@ -6,13 +6,13 @@ import { type CavityEnd, endText, type PinKind, type Slot } from './pins.ts';
 import { boardCaption, PIN_KINDS, purpose, useText } from './words.ts';
 
 interface PinMapProps extends Pick<BoardView, 'board' | 'slots'> {
-  /** Stands after the caption. */
+  /** Goes after the caption. */
   hint?: string;
-  /** Puts a slot into something that can be pressed; nothing for one that cannot. */
+  /** Wraps a slot in something that can be pressed; undefined for a slot that cannot. */
   around?: (slot: Slot, content: ComponentChildren) => ComponentChildren;
 }
 
-/** The pins of a board as text that breaks where there is no room: what each is for, and its wires. */
+/** The pins of a board as text that wraps: what each is for, and its wires. */
 export function PinMap({ board, slots, hint, around }: PinMapProps) {
   const { header } = board;
   return (
@@ -36,7 +36,7 @@ function plain(content: ComponentChildren) {
   return <div class="slot">{content}</div>;
 }
 
-/** What the shapes of the pads mean, for those that there are. */
+/** The meaning of the pads' shapes, for those that occur. */
 function PinLegend({ slots }: { slots: readonly Slot[] }) {
   const there = new Set(slots.map(({ kind }) => kind));
   const kinds = (Object.keys(PIN_KINDS) as PinKind[]).filter((kind) => there.has(kind));
@@ -56,7 +56,7 @@ function PinLegend({ slots }: { slots: readonly Slot[] }) {
 
 function SlotText({ slot, word }: { slot: Slot; word: string }) {
   const { number, kind, text, use, ends } = slot;
-  // The number of an output is its name.
+  // An output's number is its name.
   const name = word === 'Pin' ? slot.name : undefined;
   return (
     <>
@@ -87,7 +87,7 @@ function EndText({ end, use }: { end: CavityEnd; use: string | undefined }) {
   );
 }
 
-/** `eye_left.green` may go on two lines where there is no room, but not in the middle of a word. */
+/** Lets `eye_left.green` break after the dot, but not within a word. */
 function BreakAtDot({ text }: { text: string }) {
   const end = text.indexOf('.') + 1;
   return (

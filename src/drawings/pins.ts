@@ -15,22 +15,22 @@ export interface CavityEnd {
 
 /** One place on a board where something can be plugged in. */
 export interface Slot {
-  /** As printed on the board, or counted on it. */
+  /** As printed on the board, or counted. */
   number: number;
   /** `GPIO 18`, `output 3`; absent where the slot is power or ground. */
   name?: string;
   kind: PinKind;
   /** What it is for, in words. */
   text: string;
-  /** Of the prop file: a channel, a colour of one, or an input. */
+  /** Its use in the prop file: a channel, one colour of a channel, or an input. */
   use?: string;
-  /** What is plugged in, where that is known. */
+  /** What is plugged in, as far as it is known. */
   ends: readonly CavityEnd[];
 }
 
 /**
- * The slots of a board, in the order in which they are numbered.
- * @param endsIn what is plugged into a slot, by its number
+ * The slots of a board, in the order of their numbers. @param endsIn what is plugged into a slot, by its
+ * number
  */
 export function slotsOf(
   board: BoardInfo,
@@ -65,7 +65,7 @@ function slotOf(
   return { number, name, kind, text: kept || (kind === 'used' ? 'wired' : 'free'), ends };
 }
 
-/** What the wire of an end is for, its role and where it goes: `W07 beak, signal → SV3-1`. */
+/** The label and purpose of an end's wire, its core's role, and where it goes: `W07 beak, signal → SV3-1`. */
 export function endText({ wire, core, other }: CavityEnd, whom: string): string {
   const role = whom ? `${whom}, ${core.role}` : core.role;
   return `${wire.label}  ${role} → ${other}`;

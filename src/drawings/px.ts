@@ -1,4 +1,4 @@
-/** A tenth of a pixel is as fine as it needs to be. */
+/** Rounds to a tenth of a pixel, which is fine enough. */
 export function px(value: number): number {
   return Math.round(value * 10) / 10;
 }

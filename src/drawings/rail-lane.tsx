@@ -10,7 +10,7 @@ export interface Rail {
   limitA: number;
   peakA: number;
   peakAtS: number;
-  /** The load until the next time (s, A). */
+  /** Times (s), and the load from each until the next (A). */
   tS: readonly number[];
   amps: readonly number[];
 }
@@ -27,7 +27,7 @@ function scale({ rail: { limitA, peakA }, y, height }: Placed): (amps: number) =
   return (amps) => px(y + height - (amps / top) * (height - 4));
 }
 
-/** What lies under the load: the lane and the limit. */
+/** What is drawn below the load: the lane and the limit. */
 export function RailGround(props: Placed) {
   const { rail, axis, y, height } = props;
   const limitY = scale(props)(rail.limitA);
@@ -39,7 +39,7 @@ export function RailGround(props: Placed) {
   );
 }
 
-/** The load over the time, its peak, and what the limit is: beside the lane, or under its line. */
+/** The load over time, its peak, and the value of the limit: beside the lane, or under its line. */
 export function RailLoad(props: Placed & { limit: 'beside' | 'inside' }) {
   const { rail, axis, y, height, limit } = props;
   const yOf = scale(props);

@@ -7,14 +7,14 @@ import { briefly } from './track.ts';
 
 const MAX_TOLD = 12;
 
-/** Events that stand at the same place of the axis share a mark. */
+/** Events at the same place on the axis share a mark. */
 interface EventMark {
   x: number;
   first: number;
   last: number;
 }
 
-/** Where the marks of events stand. */
+/** The marks of events, and their places. */
 export function eventMarks(events: readonly Event[], axis: Axis): EventMark[] {
   const marks: EventMark[] = [];
   events.forEach(({ tS }, i) => {
@@ -56,13 +56,13 @@ export function EventMarks(props: { marks: readonly EventMark[]; axis: Axis; y: 
   );
 }
 
-/** Width of an event's mark, and what is written on it. */
+/** Width of an event's mark, and its text. */
 function label({ first, last }: EventMark): { text: string; width: number } {
   const text = first === last ? `${first}` : `${first}-${last}`;
   return { text, width: Math.max(16, text.length * 6 + 10) };
 }
 
-/** The events in words, the first of them at any rate, and how many there are more. */
+/** The first events in words, and a line that counts the others. */
 export function eventLines(events: readonly Event[]): { shown: string[]; more: string[] } {
   const shown = events
     .slice(0, MAX_TOLD)

@@ -12,17 +12,17 @@ export const LANE_HEIGHT = { deg: 56, on: 26, lightness: 34, colour: 34 } as con
 /** Above and below a servo's curve (px). */
 const MARGIN = 5;
 
-/** Where a servo may go and what its places are called (deg). */
+/** The limits and marks of a servo (deg). */
 export interface Angles {
   low: number;
   high: number;
   marks: Readonly<Record<string, number>>;
 }
 
-/** A channel, as far as its lane is drawn by it. */
+/** A channel: the part that its lane needs. */
 export interface ChannelView {
   value: ValueType;
-  /** Of a servo. */
+  /** For a servo. */
   angles?: Angles;
 }
 
@@ -79,7 +79,7 @@ function AngleLane({ track, axis, y, angles }: Placed & { angles: Angles }) {
     .map(([mark, deg]) => ({ mark, deg, y: yOf(deg) }))
     .sort((a, b) => a.y - b.y);
   let lastY = Number.NEGATIVE_INFINITY;
-  // One that would run into its neighbour is left out; its line remains.
+  // A label that would overlap its neighbour is left out; its line remains.
   const labelled = marks.filter((mark) => {
     const fits = mark.y - lastY >= 11;
     if (fits) lastY = mark.y;
@@ -139,7 +139,7 @@ function ContactLane({ track, axis, y }: Placed) {
   );
 }
 
-/** A band of the colours themselves, pixel by pixel. */
+/** A band in the light's own colours, pixel by pixel. */
 function LightLane({ track, channel, axis, y }: Placed) {
   const height = LANE_HEIGHT[channel.value];
   const flashes = Math.max(track.flashes ?? 0, track.redFlashes ?? 0);
@@ -182,7 +182,7 @@ function bands(track: Track, { left, right, endS }: Axis) {
   return found;
 }
 
-/** What a light looks like: a lamp is drawn as a warm white of its lightness. */
+/** The colour of a light; a lamp is drawn as a warm white of its lightness. */
 function shown(value: number | string): string {
   if (typeof value === 'string') return value;
   const luminance = lightnessToLuminance(value);

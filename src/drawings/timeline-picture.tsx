@@ -27,7 +27,7 @@ interface TimelineView {
   channels: Readonly<Record<string, ChannelView>>;
 }
 
-/** A cue rehearsed: one lane for each channel that changes and for each rail, above one time axis. */
+/** A rehearsed cue: one lane for each channel that changes and for each rail, above one time axis. */
 export function TimelinePicture({ prop, rehearsal, steps, channels }: TimelineView) {
   const { cue, durationS, cutShort, tracks, rails, events } = rehearsal;
   const axis = { left: LEFT, right: RIGHT, endS: Math.max(durationS, 0.001) };

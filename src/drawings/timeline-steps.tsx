@@ -3,12 +3,12 @@ import { GAP } from './chart.tsx';
 import { WIDTH } from './picture.tsx';
 import { px } from './px.ts';
 
-/** Of the smaller text, on average (px a character). */
+/** Average width of a character of the smaller text (px). */
 export const LETTER = 5.9;
 const ROW = 18;
 const MAX_ROWS = 8;
 
-/** A step of a cue: when it starts and ends, and what it is called. */
+/** A step of a cue: its start, end and name. */
 export interface StepView {
   startS: number | null;
   endS: number | null;
@@ -24,14 +24,14 @@ interface Bar {
 /** The steps in rows, before they are drawn. */
 interface StepRows {
   bars: readonly { bar: Bar; y: number; height: number }[];
-  /** What stands left of them. */
+  /** The text to the left of them. */
   title: string;
   height: number;
-  /** Where they start (px), if that is worth a line. */
+  /** Where they start (px), if vertical lines are to show it. */
   starts: readonly number[];
 }
 
-/** The steps as bars with their names, in as few rows as they fit; without the names where they are too many. */
+/** The steps as bars with their names, in as few rows as possible; without names if there are too many. */
 export function stepRows(steps: readonly StepView[], axis: Axis): StepRows {
   const bars = steps.flatMap(({ startS, endS, label }): Bar[] => {
     if (startS === null) return [];
@@ -90,7 +90,7 @@ function StepBar({ bar, y, height }: { bar: Bar; y: number; height: number }) {
   );
 }
 
-/** Where the label of a bar stands, and what the two take up together. */
+/** The position of a bar's label, and the space that both take together. */
 function placed({ from, to, label }: Bar): {
   side: 'inside' | 'before' | 'after';
   left: number;
@@ -102,7 +102,7 @@ function placed({ from, to, label }: Bar): {
   return { side: 'after', left: from, right: to + width };
 }
 
-/** Bars in rows in which they do not touch; undefined when there are more rows than `most`. */
+/** Bars in rows in which they do not touch; undefined if that takes more than `most` rows. */
 function rowsOf(bars: readonly Bar[], most: number): Bar[][] | undefined {
   const rows: { bars: Bar[]; right: number }[] = [];
   for (const bar of bars) {

@@ -15,7 +15,7 @@ function lightnessOf(hex: string): number {
   return luminanceToLightness(luminance);
 }
 
-/** Tells the value at times that rise from call to call. */
+/** Returns a function that gives the value at a time (s); times must rise from call to call. */
 export function reader<T>(tS: readonly number[], value: readonly T[]): (atS: number) => T {
   let next = 1;
   return (atS) => {
@@ -24,7 +24,7 @@ export function reader<T>(tS: readonly number[], value: readonly T[]): (atS: num
   };
 }
 
-/** The values that a track rests at for a while, in their order, first and last included. */
+/** The values at which a track stays for a while, in order, including the first and the last. */
 export function stops({ tS, value }: Track): (number | string)[] {
   const restS = 0.1;
   return value.filter((_, i) => i === 0 || i === tS.length - 1 || tS[i + 1]! - tS[i]! > restS);
@@ -39,7 +39,7 @@ export function changes({ value }: Track): boolean {
   return value.length > 1;
 }
 
-/** The text of an event without the step's name, which its place tells. */
+/** The text of an event without the step's name, which its place shows. */
 export function briefly({ text }: Event): string {
   return text.replace(/^cue \S+, step \d+: /, '');
 }

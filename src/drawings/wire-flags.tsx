@@ -6,7 +6,7 @@ export type FlagOrder = 'label' | 'channel' | 'connector';
 
 interface Flag {
   wire: LoomWire;
-  /** The ends of the wire where the flag belongs, and where they lead. */
+  /** The wire's ends at the flag, and the other ends. */
   here: string;
   there: string;
 }
@@ -32,7 +32,7 @@ const KEYS: Record<FlagOrder, (flag: Flag) => string> = {
   connector: ({ here }) => here,
 };
 
-/** Flags to cut out; folded around a wire they show the same on both sides. */
+/** Flags to cut out: folded around a wire, they show the same on both sides. */
 export function WireFlags({ wires, order }: { wires: readonly LoomWire[]; order: FlagOrder }) {
   return (
     <>

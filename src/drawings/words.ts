@@ -5,7 +5,7 @@ import { wireColourName } from '../sums/wire-colours.ts';
 
 /** The words of captions, legends and columns: the same on the page, on paper and in a picture. */
 
-/** What a pin may be, as the legend has it. */
+/** The kinds of pins, in the words of the legend. */
 export const PIN_KINDS = {
   used: 'used',
   free: 'free',
@@ -14,7 +14,7 @@ export const PIN_KINDS = {
   ground: 'ground',
 } as const;
 
-/** What there is to see of a board with so many slots. */
+/** The caption of a board with this many slots. */
 export function boardCaption({ header }: BoardInfo, slots: number): string {
   if (header) return 'The 40-pin header, seen from above, pin 1 at the top left.';
   return `The ${slots} outputs.`;
@@ -31,7 +31,7 @@ const INPUTS: Readonly<Record<string, string>> = {
   lockoutInput: 'lockout input',
 };
 
-/** What the prop file calls the use of a pin, in words; a channel has its own name. */
+/** The use of a pin in the prop file, in words; a channel keeps its own name. */
 export function useText(use: string): string {
   return Object.hasOwn(INPUTS, use) ? INPUTS[use]! : use;
 }
@@ -47,18 +47,18 @@ export function loomCaption(wires: number, connectors: number): string {
   return `${wireCount(wires)}, ${all}. Colour codes: IEC 60757.`;
 }
 
-/** `24 AWG` or `0.25 mm²`; empty where the prop file gives neither. */
+/** `24 AWG` or `0.25 mm²`; empty if the prop file gives neither. */
 export function gauge({ gaugeAwg, sectionMm2 }: LoomWire): string {
   if (gaugeAwg !== undefined) return `${gaugeAwg} AWG`;
   return sectionMm2 === undefined ? '' : `${sectionMm2} mm²`;
 }
 
-/** `0.6 m`; empty where the prop file gives no length. */
+/** `0.6 m`; empty if the prop file gives no length. */
 export function length({ lengthM }: LoomWire): string {
   return lengthM === undefined ? '' : `${lengthM} m`;
 }
 
-/** `24 AWG, 0.6 m`; as much of it as the prop file gives. */
+/** `24 AWG, 0.6 m`, as far as the prop file gives them. */
 export function sizeText(wire: LoomWire): string {
   return [gauge(wire), length(wire)].filter(Boolean).join(', ');
 }
@@ -68,7 +68,7 @@ export function purpose({ channel, rail }: LoomWire): string {
   return channel ?? rail ?? '';
 }
 
-/** `YE yellow`; the code alone where it is not in IEC 60757. */
+/** `YE yellow`; only the code if it is not in IEC 60757. */
 export function colourText(code: string): string {
   return [code, wireColourName(code)].filter(Boolean).join(' ');
 }
@@ -77,11 +77,11 @@ export const LABEL_COLUMNS = ['Label', 'For', 'Size', 'Role', 'Colour', 'From', 
 export const CHANNEL_COLUMNS = ['For', 'Label', 'Role', 'Colour', 'From', 'To'] as const;
 export const CONNECTOR_COLUMNS = ['Cavity', 'Label', 'Role', 'Colour', 'Other end', 'For'] as const;
 
-/** How wide a flag is (mm). */
+/** Width of a flag (mm). */
 export const FLAG_MM = 60;
 export const FLAGS_CAPTION = `Print at 100 %: a flag is ${FLAG_MM} mm wide. Cut along the frame, lay the dashed line on the wire, fold, glue. The framed end is where the flag belongs; the arrow tells where the wire goes.`;
 
-/** `6.5 s`, or how much of a cue was computed that goes on until it is stopped. */
+/** `6.5 s`, or how much was computed of a cue that goes on until it is stopped. */
 export function cueLength(durationS: number, cutShort: boolean): string {
   const text = `${tidy(durationS)} s`;
   return cutShort ? `goes on until stopped; its first ${text}` : text;

@@ -8,14 +8,14 @@ import { Refusal } from '../shared/errors.ts';
 import { type Event, REHEARSAL, Stage, time } from './stage.ts';
 
 /**
- * The whole prop rehearsed: waking, every cue and the park after it, idle behaviours, triggers, and
- * parking from the worst poses, each by the core itself without hardware.
+ * Rehearses the whole prop: waking, every cue and the park after it, idle behaviours, triggers, and
+ * parking from the worst poses, each with the core itself and without hardware.
  */
 
-/** What was rehearsed: one part of the prop, and what was reported on the way. */
+/** One rehearsed part of the prop, and what was reported during it. */
 export interface Part {
   of: 'wake' | 'cue' | 'idle' | 'trigger' | 'park';
-  /** Of the cue, idle behaviour or trigger; of a park, where it began, in words. */
+  /** Name of the cue, idle behaviour or trigger; for a park, where it began, in words. */
   name: string;
   events: Event[];
   /** When each step of the cue started (s); null where it did not. */
@@ -24,24 +24,24 @@ export interface Part {
 
 export interface WholeRehearsal {
   parts: Part[];
-  /** What the time was too short for, in words: `cue wake`. */
+  /** Parts for which there was no time, in words: `cue wake`. */
   skipped: string[];
 }
 
-/** A cue that goes on until it is stopped is followed for this long (s of the cue). */
+/** A cue without an end is rehearsed for this long (s of the cue). */
 const ENDLESS_S = 300;
-/** An idle behaviour is followed until each cue may have played twice, within these bounds (s of it). */
+/** An idle behaviour is rehearsed until each of its cues can have played twice, within these bounds (s). */
 const IDLE_S = [30, 180] as const;
-/** Parking ends by its deadline; this is for a fault of ours (s). */
+/** Parking ends by its deadline; this limit is for a fault in Sinew (s). */
 const PARK_S = 600;
-/** Ticks between two looks at the time that is left. */
+/** Ticks between two checks of the time that is left. */
 const LOOK_TICKS = 200;
 
 const WHITE = { red: 1, green: 1, blue: 1 };
 
 class TimeIsUp extends Error {}
 
-/** @param hasTime asked on the way; once it says no, what is left is skipped */
+/** @param hasTime called repeatedly; once it returns false, the remaining parts are skipped */
 export async function rehearseAll(prop: Prop, hasTime: () => boolean): Promise<WholeRehearsal> {
   const parts: Part[] = [];
   const skipped: string[] = [];
@@ -84,7 +84,7 @@ export async function rehearseAll(prop: Prop, hasTime: () => boolean): Promise<W
   return { parts, skipped };
 }
 
-/** Ticks on while `goesOn`, at most for so long (s). @throws TimeIsUp */
+/** Runs ticks while `goesOn`, for at most `maxS`. @throws TimeIsUp */
 function play(stage: Stage, maxS: number, goesOn: () => boolean, hasTime: () => boolean): void {
   const endS = stage.core.nowS + maxS;
   for (let ticks = 1; goesOn() && stage.core.nowS < endS; ticks++) {
@@ -136,7 +136,7 @@ async function idleFor(
   home(stage, hasTime);
 }
 
-/** Sets a trigger off as it would be: with nobody there, or armed by whoever is in control. */
+/** Sets off a trigger as it happens in use: unattended, or armed by whoever is in control. */
 async function triggered(
   prop: Prop,
   name: string,
@@ -144,7 +144,7 @@ async function triggered(
   part: Part,
   hasTime: () => boolean,
 ): Promise<void> {
-  // However it is set off, no contact and no time of day is needed here.
+  // Here OSC sets off every trigger, so no contact and no time of day is needed.
   const trigger: Trigger = { cue, unattended, osc: '/rehearsal' };
   const stage = await Stage.of(prop, { [name]: trigger });
   const { core } = stage;
@@ -165,7 +165,7 @@ function hasEnded({ core: { condition } }: Stage): boolean {
   return condition === 'stopped' || condition === 'faulted';
 }
 
-/** Parks from where it is. */
+/** Parks from the present pose. */
 function home(stage: Stage, hasTime: () => boolean): void {
   const { core } = stage;
   if (core.condition !== 'live') return;
@@ -186,8 +186,8 @@ function poseText(pose: Pose): string {
 }
 
 /**
- * Every servo as far from its park position as it goes, then to the other side, and all else on, as far
- * as the interlocks allow that together.
+ * Every servo as far from its park position as possible, then the same on the other side, and everything
+ * else on, as far as the interlocks allow this combination.
  */
 function worstPoses(prop: Prop): Pose[] {
   const poses: Pose[] = [];
@@ -200,7 +200,7 @@ function worstPoses(prop: Prop): Pose[] {
         return kindOf(channel).moves || isUsedParked(channel) ? [] : [[name, 'on']];
       },
     );
-    // What one needs of another may only come true with that one in its place.
+    // A requirement may be met only after another channel has been added.
     for (let added = true; added; ) {
       added = false;
       for (const [name, value] of wanted) {
@@ -219,7 +219,7 @@ function same(a: Pose, b: Pose): boolean {
   return a.size === b.size && [...a].every(([name, value]) => b.get(name) === value);
 }
 
-/** Whether everything that is away from rest has what it requires. */
+/** Whether everything that is not at rest has what it requires. */
 function allowed(prop: Prop, pose: Pose): boolean {
   for (const name of pose.keys())
     for (const needs of prop.channels[name]!.requires ?? [])
@@ -244,7 +244,7 @@ async function parkFrom(prop: Prop, pose: Pose, part: Part, hasTime: () => boole
       else if (channel instanceof RgbLight) core.gate.colour(channel, WHITE, 0);
       else if (channel instanceof Lamp) core.gate.dim(channel, 1, 0);
     } catch (error) {
-      // It may not be on in this pose: then it is not.
+      // A channel that may not be on in this pose stays off.
       if (!(error instanceof Refusal)) throw error;
     }
   }

@@ -14,7 +14,7 @@ import { type Event, REHEARSAL, Stage, TICK_MS, time } from './stage.ts';
 
 export { type Event, TICK_MS } from './stage.ts';
 
-/** Where a channel is during a cue: only the samples in which it changes. */
+/** The values of a channel during a cue: only the samples at which they change. */
 export interface Track {
   name: string;
   kind: ChannelKind;
@@ -22,19 +22,19 @@ export interface Track {
   tS: number[];
   /** Servo: deg. Relay: 0 or 1. Lamp: lightness 0..1. Rgb: #rrggbb. */
   value: (number | string)[];
-  /** Most general and red flashes in any second, of a lamp or rgb channel. */
+  /** For a lamp or rgb channel: the most general and red flashes in any second. */
   flashes?: number;
   redFlashes?: number;
-  /** Time closed in all (s), of a relay. */
+  /** For a relay: the total time closed (s). */
   onS?: number;
 }
 
-/** All light of the prop together, but what its file lifts the limit for; see `PropLight`. */
+/** All light of the prop together, except lights for which the file lifts the limit; see `PropLight`. */
 export interface TogetherTrack {
   /** Most general and colour flashes in any second, if nothing were held back. */
   plannedFlashes: number;
   plannedColourFlashes: number;
-  /** The same as shown. */
+  /** The most general and colour flashes in any second, as shown. */
   flashes: number;
   colourFlashes: number;
 }
@@ -50,9 +50,9 @@ export interface RailTrack {
 
 export interface Rehearsal {
   cue: string;
-  /** Until everything stands still again (s). */
+  /** Time until everything is still again (s). */
   durationS: number;
-  /** The cue goes on until it is stopped; only so much of it was computed. */
+  /** The cue goes on until it is stopped; only this much of it was computed. */
   cutShort: boolean;
   /** When each step of the cue started and ended (s); null when it did not. */
   steps: { startS: number | null; endS: number | null }[];
@@ -62,12 +62,12 @@ export interface Rehearsal {
   events: Event[];
 }
 
-/** A cue that goes on until it is stopped is followed for this long (s). */
+/** A cue without an end is rehearsed for this long (s). */
 const LONGEST_S = 600;
 
 /**
- * Computes a whole cue without hardware, with the core itself on a clock of its own: the same file,
- * cue and seeds give the same answer to the last bit. It starts with every servo known and parked.
+ * Computes a whole cue without hardware, with the core itself on a virtual clock: the same file, cue and
+ * seeds give exactly the same result. It starts with every servo known and parked.
  * @throws Refusal when the cue may not start
  */
 export async function rehearse(prop: Prop, cue: string): Promise<Rehearsal> {
@@ -97,16 +97,16 @@ export async function rehearse(prop: Prop, cue: string): Promise<Rehearsal> {
   };
 }
 
-/** Ticks that are recorded before the columns take them over, one column at a time. */
+/** Ticks that are recorded before they are copied to the columns, one column at a time. */
 const BLOCK = 64;
 
-/** A number from tick to tick, written down when it changes. */
+/** A number that may change in every tick; only its changes are stored. */
 class Column {
   count = 0;
   #tick = new Int32Array(1024);
   #value = new Float64Array(1024);
 
-  /** Takes over `count` numbers, from `from` on; the first is that of `tick`. */
+  /** Adds `count` numbers, from index `from` on; the first is for `tick`. */
   add(numbers: Float64Array, from: number, count: number, tick: number): void {
     while (this.count + count > this.#tick.length) this.#grow();
     const ticks = this.#tick;
@@ -125,7 +125,7 @@ class Column {
     return this.#value.subarray(0, this.count);
   }
 
-  /** When each of them begins (s). */
+  /** When each value begins (s). */
   times(): number[] {
     const times = new Array<number>(this.count);
     for (let i = 0; i < times.length; i++) times[i] = timeOf(this.#tick[i]!);
@@ -148,7 +148,7 @@ class Column {
   }
 }
 
-/** Linear light from tick to tick, which is not rounded to 8 bits as the colour on show is. */
+/** Linear light by tick; not rounded to 8 bits, as the recorded colour is. */
 class LightColumns {
   count = 0;
   tS = new Float64Array(1024);
@@ -166,7 +166,7 @@ class LightColumns {
     this.blue[this.count++] = blue;
   }
 
-  /** Flashes are counted in these. */
+  /** For counting flashes. */
   samples(): LightSamples {
     this.#resize(this.count);
     return this;
@@ -209,23 +209,23 @@ function timeOf(tick: number): number {
   return (tick * TICK_MS) / 1000;
 }
 
-/** Writes down what changes from tick to tick. */
+/** Records what changes from tick to tick. */
 class Recorder {
   readonly #core: Core;
   readonly #channels: Column[];
-  /** Of every channel, filled for those that have a colour. */
+  /** By channel; filled for those that have a colour. */
   readonly #lights: LightColumns[];
   /** All light together, as planned and as shown. */
   readonly #planned = new LightColumns();
   readonly #shown = new LightColumns();
   readonly #rails: Column[];
   readonly #times = new Map<Column, number[]>();
-  /** The last ticks, `BLOCK` of them for each column. */
+  /** The last ticks, up to `BLOCK` for each column. */
   readonly #block: Float64Array;
-  /** Linear light of the one that is looked at. */
+  /** Linear light of the present channel. */
   readonly #linear = new Float64Array(3);
   #noted = 0;
-  /** Of the first in the block. */
+  /** The first tick of the block. */
   #tick = 0;
 
   constructor(core: Core) {

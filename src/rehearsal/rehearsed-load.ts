@@ -3,26 +3,25 @@ import type { Prop } from '../prop/schema.ts';
 import { START_S } from '../sums/start.ts';
 import { type RailTrack, type Rehearsal, rehearse, TICK_MS } from './rehearse.ts';
 
-/** What a cue asks of a rail. */
+/** The load of a rail during a cue. */
 interface RehearsedRail extends RailTrack {
-  /** The largest current if every servo that moves then were stalled (A), and when (s). */
+  /** The largest current if every moving servo were stalled (A), and when (s). */
   worstA: number;
   worstAtS: number;
-  /** Over the whole cue (A). */
+  /** The mean over the whole cue (A). */
   meanA: number;
 }
 
 export interface RehearsedLoad {
   cue: string;
   durationS: number;
-  /** It goes on until it is stopped; only so much of it was computed. */
+  /** The cue goes on until it is stopped; only this much of it was computed. */
   cutShort: boolean;
   rails: RehearsedRail[];
 }
 
 /**
- * What a cue asks of every rail: rehearsed, so as it really comes out, with everything that the daemon
- * delays or slows.
+ * The load of every rail during a rehearsed cue, with everything that the daemon delays or slows down.
  * @throws Refusal when the cue may not start
  */
 export async function rehearsedLoad(prop: Prop, cue: string): Promise<RehearsedLoad> {
@@ -35,8 +34,8 @@ function loadOf(prop: Prop, done: Rehearsal): RehearsedLoad {
 }
 
 function railOf(prop: Prop, { tracks, durationS }: Rehearsal, rail: RailTrack): RehearsedRail {
-  // A stalled servo draws this much more from when it has started to move until it rests; while it
-  // starts, or turns round, the rail's current has it already.
+  // The extra current of a stalled servo, from the end of its start until it rests. While it starts or
+  // reverses, the rail's current already includes the stall.
   const steps: { atS: number; moreA: number }[] = [];
   for (const { name, tS, value } of tracks) {
     const channel = prop.channels[name]!;
@@ -73,16 +72,16 @@ function railOf(prop: Prop, { tracks, durationS }: Rehearsal, rail: RailTrack): 
 }
 
 /**
- * From when until when a servo moves, but for its starts (s): its track has a sample for every tick in which
- * it does.
+ * The times in which a servo moves, without its starts (s): its track has a sample for every tick in
+ * which it moves.
  */
 function motions(tS: readonly number[], deg: readonly number[]): [fromS: number, toS: number][] {
   const tickS = TICK_MS / 1000;
   const found: [number, number][] = [];
-  // A tick is left out, as the rail's samples may be that much apart.
+  // Plus a tick and a half, as the rail's samples may be that far apart.
   const startS = START_S + 1.5 * tickS;
   let way = 0;
-  // The first sample is where it stands at the start.
+  // The first sample is the position before the cue.
   for (const [i, atS] of tS.entries()) {
     if (i === 0) continue;
     const last = found.at(-1);

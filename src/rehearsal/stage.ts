@@ -6,14 +6,14 @@ import type { Prop } from '../prop/schema.ts';
 import type { Clock } from '../shared/clock.ts';
 import type { What } from '../shared/journal.ts';
 
-/** Something reported on the way: what was refused, delayed, slower than asked. */
+/** Something reported during a rehearsal: refused, delayed, or slower than asked. */
 export interface Event {
   tS: number;
   what: What;
   text: string;
-  /** The channel that it is about, where it is one. */
+  /** The channel that it is about, if any. */
   channel?: string;
-  /** The step of the cue that it is about, from 0. */
+  /** The cue, and its step from 0, that it is about. */
   cue?: string;
   step?: number;
 }
@@ -21,7 +21,7 @@ export interface Event {
 export const TICK_MS = 5;
 /** Who commands in a rehearsal. */
 export const REHEARSAL = 'rehearsal';
-/** Recorded by the journal on the way, and worth a line. */
+/** Journal entries that are reported. */
 const REPORTED: ReadonlySet<What> = new Set<What>([
   'refused',
   'delayed',
@@ -40,14 +40,14 @@ class NoBoard implements Driver {
   readonly pulseStepUs = 1;
   async open(): Promise<void> {}
   write(_frame: Frame): void {}
-  /** The stop button's contact rests closed; nobody presses it here. */
+  /** The contact of a stop button that nobody presses: closed. */
   read(): 0 | 1 {
     return 0;
   }
   async close(): Promise<void> {}
 }
 
-/** Stands still until the time is set. */
+/** A clock that changes only when its time is set. */
 class SetClock implements Clock {
   ms = 0;
   nowMs(): number {
@@ -61,12 +61,12 @@ class SetClock implements Clock {
   }
 }
 
-/** Whole ms: ticks add up rounding that nobody wants to read. */
+/** Rounds to whole ms: the sum of many ticks has rounding errors. */
 export function time(seconds: number): number {
   return Math.round(seconds * 1000) / 1000;
 }
 
-/** The core itself, without hardware, on a clock of its own; every servo known and every relay rested. */
+/** The core itself, without hardware, on a virtual clock; every servo is known and every relay rested. */
 export class Stage {
   readonly #clock = new SetClock();
   readonly core: Core;
@@ -76,7 +76,7 @@ export class Stage {
 
   private constructor(prop: Prop) {
     this.core = new Core({
-      // A button that is pressed in the workshop is none of the rehearsal's business.
+      // The prop's real stop button, lockout and guards do not affect a rehearsal.
       prop: { ...prop, stopInput: undefined, lockoutInput: undefined, guards: {} },
       drivers: new Map(Object.keys(prop.boards).map((name) => [name, new NoBoard()])),
       clock: this.#clock,
@@ -89,7 +89,7 @@ export class Stage {
     for (const relay of this.core.body.relays) relay.duty?.beRested();
   }
 
-  /** @param triggers in place of those of the prop */
+  /** @param triggers replace those of the prop */
   static async of(prop: Prop, triggers: Prop['triggers'] = {}): Promise<Stage> {
     const stage = new Stage({ ...prop, triggers });
     await stage.core.open();
@@ -108,7 +108,7 @@ export class Stage {
     this.core.tick(this.#clock.ms, 1);
   }
 
-  /** From now on what is reported counts. */
+  /** From now on, reports are recorded. */
   listen(): void {
     this.startedS = this.core.nowS;
   }
@@ -117,7 +117,7 @@ export class Stage {
     return this.core.nowS - this.startedS;
   }
 
-  /** Something runs, parks or is not at its target yet. */
+  /** Something runs, parks or has not reached its target. */
   get isBusy(): boolean {
     const { cues, condition, body } = this.core;
     return (
@@ -128,11 +128,11 @@ export class Stage {
   }
 
   #hear({ what, text, values }: JournalEntry): void {
-    // Reports while the core is made come before it is there.
+    // The core may report before the stage is complete.
     if (!Number.isFinite(this.startedS) || this.sinceS < 0 || !REPORTED.has(what)) return;
     const about = { cue: values?.cue as string, step: values?.step as number };
     const tS = time(this.sinceS);
-    // What the gate says of a move, the cue says again, and which step it was.
+    // The cue repeats what the gate reports about a move, and adds the step.
     const last = this.events.at(-1);
     if (about.step !== undefined && last?.tS === tS && last.what === what && !last.cue)
       this.events.pop();
