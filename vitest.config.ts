@@ -19,6 +19,7 @@ const SLOW = [
   'boards/{pigpio/native,threads}',
   'gateway/{host,http}',
   'prop/{entries,fuzz,lint-loom,edit-text}',
+  'proposal/random',
   'service/{capture,host,opening,outlet,planner}',
   'sums/{eased-move,profile,profile-optimal,profile-retarget}',
 ].map((name) => `tests/${name}.test.ts`);
@@ -48,7 +49,7 @@ export default defineConfig({
           name: 'unit',
           include: [
             'tests/*.test.ts',
-            'tests/{shared,api,sums,boards,prop,core,rehearsal,gateway,page,drawings,cli,safe,doctor,service}/**/*.test.ts',
+            'tests/{shared,api,sums,boards,prop,proposal,core,rehearsal,gateway,page,drawings,cli,safe,doctor,service}/**/*.test.ts',
           ],
           exclude: [...LONG, ...SLOW],
           // Files share their modules: loading them takes longer than most tests.

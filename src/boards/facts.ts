@@ -24,6 +24,8 @@ export interface BoardFacts<Entry, Place extends object = object> {
   readonly power?: Readonly<Record<Power, readonly number[]>>;
   /** What it uses of the header of another board. */
   readonly uses?: ReservedFor;
+  /** How a new prop may have such a board. */
+  readonly setUp: SetUp<Entry>;
   /** The electrical properties of its pins. */
   electrics(board: Entry): PinElectrics;
   /** Pulse widths are whole multiples of this (us), as the driver sends them. */
@@ -46,6 +48,28 @@ export interface BoardFacts<Entry, Place extends object = object> {
   lintBoard?(name: string, board: Entry, notes: BoardNotes): void;
   /** Reports what is wrong with a use of one of its pins. */
   lintPin(use: PinUse, board: Entry, notes: BoardNotes): void;
+}
+
+/** How a board of a driver is proposed for a new prop. */
+export interface SetUp<Entry> {
+  /** What it is for, in words. */
+  about: string;
+  /** How many of them a prop may have. */
+  most: number;
+  /**
+   * The entry of the board under `boards:`.
+   * @param at its number among its like, from 0
+   * @param enable the pin that cuts its outputs, where it can have one
+   */
+  entry(
+    at: number,
+    purpose: 'pulses' | 'PWM',
+    enable?: { board: string; pin: number },
+  ): Partial<Entry> & { driver: string };
+  /** It can be cut by a pin of another board. */
+  canBeCut: boolean;
+  /** The pins that make pulses and PWM on each of its computers, where that is not every pin. */
+  surePins?: readonly number[];
 }
 
 /** The electrical properties of a board's pins. */

@@ -2,7 +2,7 @@ import type * as z from 'zod';
 import type { PlannedBoard } from '../safe/plan.ts';
 import type { Driver } from './board.ts';
 import type { Finding, Output, World } from './doctor.ts';
-import type { BoardFacts, Lockable, SchemaParts, Z } from './facts.ts';
+import type { BoardFacts, Lockable, SchemaParts, SetUp, Z } from './facts.ts';
 import { linux } from './linux/facts.ts';
 import { pca9685 } from './pca9685/facts.ts';
 import { pigpio } from './pigpio/facts.ts';
@@ -62,6 +62,12 @@ export function placeOf(name: string, board: Board, pin: number): string {
 }
 
 export const DRIVER_NAMES = Object.keys(FACTS) as DriverName[];
+
+/** How a board of a driver is proposed for a new prop, and whether its pins are those of the header. */
+export function setUpOf(driver: DriverName): SetUp<Board> & { header: boolean } {
+  const { setUp, header } = FACTS[driver];
+  return { ...(setUp as SetUp<Board>), header };
+}
 
 /** The schemas of the entries under `boards:`, one for each driver. */
 export function boardSchemas(

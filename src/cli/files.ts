@@ -1,8 +1,9 @@
 import { budgetVerb } from './budget.ts';
 import { checkVerb } from './check.ts';
 import { loomVerb } from './loom.ts';
+import { newVerb } from './new.ts';
 import { partsVerb } from './parts.ts';
 import { rehearseVerb } from './rehearse.ts';
 
-/** Verbs that read a prop file and need no daemon. */
-export const fileVerbs = [checkVerb, loomVerb, budgetVerb, rehearseVerb, partsVerb];
+/** Verbs that read or write a prop file and need no daemon. */
+export const fileVerbs = [newVerb, checkVerb, loomVerb, budgetVerb, rehearseVerb, partsVerb];

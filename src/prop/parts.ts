@@ -14,6 +14,8 @@ export interface Part {
   about: string;
   /** Where its values come from. */
   source: string;
+  /** The least and the most that its supply may have (V); absent where a resistor settles it. */
+  supplyV?: readonly number[];
   /** Values as in the prop file; none that somebody's safety rests on, such as limits or calibration. */
   typical: Readonly<Record<string, unknown>>;
 }

@@ -1,7 +1,7 @@
 import type * as z from 'zod';
 import type { BoardFacts, BoardNotes, PinUse, SchemaParts, Z } from '../facts.ts';
 import { lintHeaderPin, ON_HEADER } from '../on-header.ts';
-import { PWM_PINS } from './pwm-pins.ts';
+import { PWM_PINS, SURE_PWM_PINS } from './pwm-pins.ts';
 import type { LinuxPlace } from './safe.ts';
 
 /** Servos take a pulse every 20 ms: common practice, no source. */
@@ -32,6 +32,13 @@ export type LinuxBoard = z.output<ReturnType<typeof schema>>;
 export const linux = {
   schema,
   ...ON_HEADER,
+  setUp: {
+    about: 'any newer board with a 40-pin header; servos and lights mostly on 16-output boards',
+    most: 1,
+    entry: () => ({ driver: 'linux', chip: 'gpiochip0', pwmChip: 0 }),
+    canBeCut: false,
+    surePins: SURE_PWM_PINS,
+  },
   pulseStepUs: () => 1,
   pulseHz: () => 1e9 / SERVO_PERIOD_NS,
   lightHz: () => 1e9 / LIGHT_PERIOD_NS,

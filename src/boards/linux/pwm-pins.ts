@@ -9,3 +9,9 @@ export const HEADER_PWM: Readonly<Record<number, Readonly<Record<number, number>
 
 /** The GPIOs that have hardware PWM unless the prop file says otherwise. */
 export const PWM_PINS: readonly number[] = Object.keys(HEADER_PWM[4]!).map(Number);
+
+/** Those that have a channel of their own on every chip, one with two channels included. */
+export const SURE_PWM_PINS: readonly number[] = Object.entries(HEADER_PWM[2]!).flatMap(
+  ([pin, channel], i, all) =>
+    all.findIndex(([, other]) => other === channel) === i ? [Number(pin)] : [],
+);

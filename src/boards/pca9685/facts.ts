@@ -45,6 +45,11 @@ const schema = (z: Z, { name, pin }: SchemaParts) =>
 
 export type Pca9685Board = z.output<ReturnType<typeof schema>>;
 
+/** Of those that a new prop gets; the addresses are set with solder pads. */
+const MOST_CHIPS = 8;
+/** Rate of lights in a new prop (Hz): far above what flickers, within what the chip makes. */
+const LIGHT_HZ = 1000;
+
 const hex = (address: number) => `0x${address.toString(16)}`;
 
 const VDD_V = 5;
@@ -74,6 +79,20 @@ function electrics({ vddV, enable }: Pca9685Board): PinElectrics {
 /** A chip with 16 outputs on an I2C bus. */
 export const pca9685 = {
   schema,
+  setUp: {
+    about: 'a board with 16 outputs on the I2C bus, for any computer',
+    most: MOST_CHIPS,
+    entry: (at, purpose, enable) => ({
+      driver: 'pca9685',
+      bus: 1,
+      address: 0x40 + at,
+      frequencyHz: purpose === 'pulses' ? 50 : LIGHT_HZ,
+      // Fed by the 3.3 V of the header, so that its I2C lines suit the header's pins.
+      vddV: 3.3,
+      ...(enable && { enable }),
+    }),
+    canBeCut: true,
+  },
   header: false,
   pins: OUTPUTS,
   word: 'output',

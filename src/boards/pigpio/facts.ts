@@ -44,6 +44,12 @@ export type PigpioBoard = z.output<ReturnType<typeof schema>>;
 export const pigpio = {
   schema,
   ...ON_HEADER,
+  setUp: {
+    about: 'a board with a 40-pin header, up to the fourth generation: pulses on any pin',
+    most: 1,
+    entry: () => ({ driver: 'pigpio' }),
+    canBeCut: false,
+  },
   // The DMA can place an edge only at a sample, so a pulse is a whole number of samples.
   pulseStepUs: ({ sampleUs }) => sampleUs,
   pulseHz: () => SERVO_HZ,

@@ -29,6 +29,12 @@ export type SimBoard = z.output<ReturnType<typeof schema>>;
 export const sim = {
   schema,
   ...ON_HEADER,
+  setUp: {
+    about: 'no hardware yet: everything is simulated, on the pins of a 40-pin header',
+    most: 1,
+    entry: () => ({ driver: 'sim' }),
+    canBeCut: false,
+  },
   pulseStepUs: () => 1,
   pulseHz: () => SERVO_HZ,
   lightHz: () => undefined,

@@ -1,0 +1,203 @@
+import * as z from 'zod';
+import { DRIVER_NAMES, setUpOf } from '../boards/registry.ts';
+import { pathText } from '../prop/finding.ts';
+import { NAME } from '../prop/name.ts';
+import { partsFor } from '../prop/parts.ts';
+import { lazily } from '../shared/lazily.ts';
+
+/** What a maker answers about a new prop: what is on the table, before any file. */
+
+/** Drivers of a computer with a header: one of them is the board that everything starts from. */
+export const COMPUTERS = DRIVER_NAMES.filter((driver) => setUpOf(driver).header);
+
+/** What a relay switches, as a maker says it, and the part of the library for it. */
+export const LOADS = {
+  vapour: { part: 'piezo-disc-24v', about: 'a vapour unit' },
+  fan: { part: 'fan-12v', about: 'a fan' },
+  pump: { part: 'pump-5v', about: 'a pump' },
+  solenoid: { part: 'solenoid-12v', about: 'a solenoid, for short strokes' },
+  light: { part: undefined, about: 'a light that is only on or off' },
+  other: { part: undefined, about: 'something else' },
+} as const;
+export type LoadWord = keyof typeof LOADS;
+export const LOAD_WORDS = Object.keys(LOADS) as [LoadWord, ...LoadWord[]];
+
+/** How a light is connected to its pins. */
+export const WIRED = ['n-mosfet', 'driver board', 'pin'] as const;
+export type Wired = (typeof WIRED)[number];
+
+/** Bounds of the answers. Above them a person should plan by hand. */
+export const BOUNDS = {
+  servos: 64,
+  lights: 24,
+  relays: 16,
+  supplies: 12,
+  travelDeg: [5, 120],
+  lengthM: [0.05, 10],
+  /** Of what one relay switches (A): hobby modules switch little more for long (common practice). */
+  loadA: 5,
+  volts: [3, 48],
+  supplyA: 40,
+} as const;
+
+function make() {
+  const within = ([low, high]: readonly [number, number], unit: string) =>
+    z
+      .number({ error: `is not a number; give ${unit}` })
+      .min(low, { error: `is below ${low}; give ${unit}, ${low} to ${high}` })
+      .max(high, { error: `is above ${high}; give ${unit}, ${low} to ${high}` });
+  const count = (most: number) =>
+    z
+      .int({ error: `is not a whole number; give how many, 1 to ${most}` })
+      .min(1, { error: `is below 1; give how many, 1 to ${most}` })
+      .max(most, { error: `is above ${most}; give how many, 1 to ${most}` })
+      .default(1);
+  // Room for `_left` and numbers behind it.
+  const name = z
+    .string({ error: 'is not a name; give a word such as claw' })
+    .regex(NAME, { error: 'is not a name; use a letter, then letters, digits, _ or -' })
+    .max(48, { error: 'is too long; use 48 characters or fewer' });
+  const part = (kind: string) =>
+    z.enum(partsFor(kind) as [string, ...string[]], {
+      error: `is not a part for this; use one of ${partsFor(kind).join(', ')}`,
+    });
+  const lengthM = within(BOUNDS.lengthM, 'metres of cable from the board').default(0.5);
+  const loadA = within([0.001, BOUNDS.loadA], 'amperes while it is on');
+  const volts = within(BOUNDS.volts, 'volts');
+
+  const move = z.strictObject({
+    name,
+    count: count(BOUNDS.servos),
+    part: part('servo').default('servo-9g'),
+    travelDeg: within(BOUNDS.travelDeg, 'degrees from one end to the other').default(60),
+    rests: z
+      .enum(['end', 'middle'], { error: 'is neither end nor middle; give one of them' })
+      .default('end'),
+    lengthM,
+  });
+
+  const light = z
+    .strictObject({
+      name,
+      count: count(BOUNDS.lights),
+      kind: z.enum(['rgb', 'lamp'], { error: 'is neither rgb nor lamp; give one of them' }),
+      part: z.string().optional(),
+      wired: z
+        .enum(WIRED, { error: `is not a way to wire a light; use one of ${WIRED.join(', ')}` })
+        .default('n-mosfet'),
+      lengthM,
+    })
+    .superRefine(({ kind, part: given }, context) => {
+      if (given === undefined || partsFor(kind).includes(given)) return;
+      context.addIssue({
+        code: 'custom',
+        path: ['part'],
+        message: `is not a part for ${kind}; use one of ${partsFor(kind).join(', ')}`,
+      });
+    });
+
+  const relay = z
+    .strictObject({
+      name,
+      count: count(BOUNDS.relays),
+      load: z.enum(LOAD_WORDS, {
+        error: `is not known; use one of ${LOAD_WORDS.join(', ')}`,
+      }),
+      volts: volts.optional(),
+      amps: loadA.optional(),
+      tankMl: within([1, 20_000], 'millilitres of water').optional(),
+      closesOn: z
+        .enum(['low', 'high'], { error: 'is neither low nor high; give one of them' })
+        .default('low'),
+      lengthM,
+    })
+    .superRefine(({ load, volts: given, amps }, context) => {
+      if (LOADS[load].part !== undefined) return;
+      for (const [key, value] of [
+        ['volts', given],
+        ['amps', amps],
+      ] as const)
+        if (value === undefined)
+          context.addIssue({
+            code: 'custom',
+            path: [key],
+            message: `is missing; give the ${key} of what it switches`,
+          });
+    });
+
+  const supply = z.strictObject({
+    volts,
+    amps: within([0.1, BOUNDS.supplyA], 'amperes that it gives for long'),
+    source: z
+      .enum(['mains', 'battery'], { error: 'is neither mains nor battery; give one of them' })
+      .default('mains'),
+    capacityAh: within([0.05, 500], 'ampere-hours').optional(),
+  });
+
+  return z
+    .strictObject({
+      name: z.string().min(1).max(100).default('My prop'),
+      computer: z
+        .enum(COMPUTERS as [string, ...string[]], {
+          error: `is not a driver for a computer; use one of ${COMPUTERS.join(', ')}`,
+        })
+        .default(COMPUTERS[0]!),
+      moves: z.array(move).default([]),
+      lights: z.array(light).default([]),
+      relays: z.array(relay).default([]),
+      supplies: z
+        .array(supply)
+        .max(BOUNDS.supplies, { error: `is too long; give ${BOUNDS.supplies} supplies or fewer` })
+        .default([]),
+      stopButton: z.boolean({ error: 'is neither true nor false' }).default(true),
+      changes: z.record(z.string(), z.string()).default({}),
+    })
+    .superRefine(({ moves, lights, relays }, context) => {
+      for (const [key, list, most] of [
+        ['moves', moves, BOUNDS.servos],
+        ['lights', lights, BOUNDS.lights],
+        ['relays', relays, BOUNDS.relays],
+      ] as const) {
+        const sum = (list as readonly { count: number }[]).reduce((all, one) => all + one.count, 0);
+        if (sum > most)
+          context.addIssue({
+            code: 'custom',
+            path: [key],
+            message: `are ${sum} together; give ${most} or fewer, or write the file by hand`,
+          });
+      }
+      if (moves.length + lights.length + relays.length === 0)
+        context.addIssue({
+          code: 'custom',
+          path: [],
+          message: 'name nothing that moves, lights or switches; give one such thing',
+        });
+    });
+}
+
+const schema = lazily(make);
+
+export type Answers = z.output<ReturnType<typeof make>>;
+/** As a person or a script gives them: what is left out has its default. */
+export type GivenAnswers = z.input<ReturnType<typeof make>>;
+export type Move = Answers['moves'][number];
+export type LightAnswer = Answers['lights'][number];
+export type RelayAnswer = Answers['relays'][number];
+export type SupplyAnswer = Answers['supplies'][number];
+
+/**
+ * Answers from plain data, each with its default where it is left out.
+ * @returns the answers, or what is wrong with them, a line each: `moves[0].count is below 1; give ...`
+ */
+export function readAnswers(raw: unknown): { answers: Answers } | { wrong: string[] } {
+  const parsed = schema().safeParse(raw);
+  if (parsed.success) return { answers: parsed.data };
+  return {
+    wrong: parsed.error.issues.map(({ path, message, code, ...rest }) => {
+      const at = path.length === 0 ? 'the answers' : pathText(path as (string | number)[]);
+      if (code === 'unrecognized_keys')
+        return `${at}: ${(rest as { keys: string[] }).keys.join(', ')} is not known here; remove it`;
+      return `${at} ${message}`;
+    }),
+  };
+}

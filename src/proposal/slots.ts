@@ -1,0 +1,49 @@
+import { NAME } from '../prop/name.ts';
+import type { Answers, LightAnswer, Move, RelayAnswer } from './answers.ts';
+
+/** The channels that the answers ask for, one by one, with names. */
+
+/** `id` stays the same when the name is changed: changes are about it. */
+export type Slot = { id: string; name: string; group: string } & (
+  | { kind: 'servo'; answer: Move }
+  | { kind: 'light'; answer: LightAnswer }
+  | { kind: 'relay'; answer: RelayAnswer }
+);
+
+/** `claw` twice is claw_left and claw_right; more of them are numbered. */
+function names(name: string, count: number): string[] {
+  if (count === 1) return [name];
+  if (count === 2) return [`${name}_left`, `${name}_right`];
+  return Array.from({ length: count }, (_, i) => `${name}_${i + 1}`);
+}
+
+/** A name that is still free: with a number behind it, where it must be. */
+export function freeName(name: string, taken: ReadonlySet<string>): string {
+  if (!taken.has(name)) return name;
+  for (let i = 2; ; i++) if (!taken.has(`${name}_${i}`)) return `${name}_${i}`;
+}
+
+/** Every channel in the order of the answers; no two have one name. */
+export function slotsOf({ moves, lights, relays }: Answers): Slot[] {
+  const slots: Slot[] = [];
+  const taken = new Set<string>();
+  const all = [
+    ...moves.map((answer) => ({ kind: 'servo' as const, answer })),
+    ...lights.map((answer) => ({ kind: 'light' as const, answer })),
+    ...relays.map((answer) => ({ kind: 'relay' as const, answer })),
+  ];
+  for (const [i, one] of all.entries())
+    for (const wanted of names(one.answer.name, one.answer.count)) {
+      const id = freeName(wanted, taken);
+      taken.add(id);
+      slots.push({ id, name: id, group: `${i} ${one.answer.name}`, ...one } as Slot);
+    }
+  return slots;
+}
+
+/** What is wrong with a new name; undefined where nothing is. */
+export function nameTrouble(name: string, taken: ReadonlySet<string>): string | undefined {
+  if (!NAME.test(name))
+    return `${name} is not a name; use a letter, then letters, digits, _ or - (64 at most)`;
+  return taken.has(name) ? `${name} is taken already; give another` : undefined;
+}
