@@ -11,6 +11,9 @@ interface Load extends RailDraw {
   name: string;
 }
 
+/** Rounding in sums of currents (A): three times 0.4 is a little more than 1.2. */
+const SLACK_A = 1e-9;
+
 /** Rails: what can never fit. */
 export function lintRails(notes: Notes): void {
   const loads = new Map<string, Load[]>();
@@ -43,7 +46,7 @@ function lintRail(notes: Notes, rail: string, limitA: number, loads: Load[]): vo
   const limitPath = ['rails', rail, 'limitA'];
   if (notes.given.broken(limitPath)) return;
   const idleA = loads.reduce((sum, load) => sum + load.idleA, 0);
-  if (idleA > limitA) {
+  if (idleA > limitA + SLACK_A) {
     notes.error(
       limitPath,
       `the channels draw ${tidy(idleA)} A when everything holds still, the limit is ${limitA} A`,
@@ -57,7 +60,7 @@ function lintRail(notes: Notes, rail: string, limitA: number, loads: Load[]): vo
 
   for (const load of loads) {
     const amps = whileBusyA([load]);
-    if (amps <= limitA) continue;
+    if (amps <= limitA + SLACK_A) continue;
     notes.error(
       ['channels', load.name, 'draw'],
       `${load.name} alone brings rail ${rail} to ${tidy(amps)} A, the limit is ${limitA} A`,
@@ -67,11 +70,11 @@ function lintRail(notes: Notes, rail: string, limitA: number, loads: Load[]): vo
   for (const [group, members] of Object.entries(notes.prop.groups)) {
     const busy = loads.filter(({ name }) => members.includes(name));
     const amps = whileBusyA(busy);
-    if (amps <= limitA) {
+    if (amps <= limitA + SLACK_A) {
       // One that never can start by itself is told at the limit.
       const startA = staggeredPeakA(busy, idleA);
-      const alone = busy.some((load) => staggeredPeakA([load], idleA) > limitA);
-      if (startA <= limitA + 1e-9 || alone) continue;
+      const alone = busy.some((load) => staggeredPeakA([load], idleA) > limitA + SLACK_A);
+      if (startA <= limitA + SLACK_A || alone) continue;
       notes.warning(
         ['groups', group],
         `even one after another, its starts bring rail ${rail} to ${tidy(startA)} A for a moment, the limit is ${limitA} A`,

@@ -51,3 +51,6 @@ export interface RelayDraft {
   vapour: { tankMl: number; rateMlPerH: number } | undefined;
   lit: boolean;
 }
+
+/** The module of a relay (A at 5 V): `relay-board-5v` of the library says about 70 mA. */
+export const COIL_A = 0.07;

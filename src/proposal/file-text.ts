@@ -1,5 +1,12 @@
 import { PARTS } from '../prop/parts.ts';
-import type { Draft, DraftChannel, LightDraft, RelayDraft, ServoDraft } from './draft.ts';
+import {
+  COIL_A,
+  type Draft,
+  type DraftChannel,
+  type LightDraft,
+  type RelayDraft,
+  type ServoDraft,
+} from './draft.ts';
 import type { Branch, Supply } from './supplies.ts';
 
 /** The prop file of a proposal, as text with its reasons as comments. */
@@ -241,9 +248,9 @@ function relayLines(
   };
   const draw = {
     ...((part === undefined || !own) && {
-      onA: own ? onA : Math.round(1000 * (onA + 0.07)) / 1000,
+      onA: own ? onA : Math.round(1000 * (onA + COIL_A)) / 1000,
     }),
-    ...(own && { coilA: 0.07 }),
+    ...(own && { coilA: COIL_A }),
   };
   return [
     ...line(
@@ -254,7 +261,9 @@ function relayLines(
     ...line(
       4,
       `draw: ${flow(draw)}`,
-      own ? `the module; the load takes ${onA} A` : `${onA} A of the load, 0.07 A of the module`,
+      own
+        ? `the module; the load takes ${onA} A`
+        : `${onA} A of the load, ${COIL_A} A of the module`,
     ),
     ...(duty ? line(4, `duty: ${flow(duty)}`, why.duty) : []),
     ...(vapour

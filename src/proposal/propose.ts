@@ -3,7 +3,14 @@ import { PARTS } from '../prop/parts.ts';
 import { tidy } from '../shared/units.ts';
 import { ledResistor } from '../sums/resistor.ts';
 import { type Answers, type LightAnswer, LOADS, type RelayAnswer } from './answers.ts';
-import type { Draft, DraftChannel, LightDraft, RelayDraft, ServoDraft } from './draft.ts';
+import {
+  COIL_A,
+  type Draft,
+  type DraftChannel,
+  type LightDraft,
+  type RelayDraft,
+  type ServoDraft,
+} from './draft.ts';
 import { fileText } from './file-text.ts';
 import { type Electrical, type Layout, layOut, type Place, type Where } from './layout.ts';
 import { freeName, nameTrouble, type Slot, slotsOf } from './slots.ts';
@@ -56,8 +63,6 @@ export class TooMuch extends Error {}
 /** A servo's pulse for each degree (us): 1000 to 2000 us for 90 deg is common (no source). */
 const US_PER_DEG = 1000 / 90;
 const MIDDLE_US = 1500;
-/** The module of a relay (A at 5 V): `relay-board-5v` of the library says about 70 mA. */
-const COIL_A = 0.07;
 /** What a vapour disc takes from its tank (ml/h): `piezo-disc-24v` of the library says some 300. */
 const VAPOUR_ML_PER_H = 300;
 /** A relay without a duty limit of its own: a cautious one, from where check asks for one (A, s). */
@@ -491,18 +496,30 @@ class Proposer {
     const connector = `K${this.#slots.slice(0, index).filter(({ kind }) => kind === 'relay').length + 1}`;
     const given = this.#change(`${id}.duty`);
     const read = /^(\d+(?:\.\d+)?)\s*[/ ]\s*(\d+(?:\.\d+)?)$/.exec(given ?? '');
-    if (given !== undefined && !(read && Number(read[1]) > 0 && Number(read[2]) > 0))
+    const none = given === 'none' && typical?.duty === undefined;
+    if (given !== undefined && !none && !(read && Number(read[1]) > 0 && Number(read[2]) > 0))
       this.#problems.push({
         id: `${id}.duty`,
-        wrong: `${given} is not a duty; give seconds on and seconds of rest, such as 30/60`,
+        wrong: `${given} is not a duty; give seconds on and seconds of rest, such as 30/60${typical?.duty ? '' : ', or none'}`,
       });
     const chosen =
       read && Number(read[1]) > 0 && Number(read[2]) > 0
         ? { maxOnS: Number(read[1]), restS: Number(read[2]) }
         : undefined;
     const own = typical?.duty as RelayDraft['duty'];
-    const duty = chosen ?? (!own && !momentary && onA > UNGUARDED_A ? CAUTIOUS_DUTY : undefined);
+    const duty =
+      chosen ??
+      (!own && !momentary && given !== 'none' && onA + COIL_A > UNGUARDED_A
+        ? CAUTIOUS_DUTY
+        : undefined);
     const shown = duty ?? own;
+    if (!shown && !momentary)
+      this.#decide({
+        id: `${id}.duty`,
+        what: `${name}: on, and rest`,
+        value: 'none',
+        why: given === undefined ? `${tidy(onA)} A: it may stay on` : 'you chose it',
+      });
     if (shown)
       this.#decide({
         id: `${id}.duty`,

@@ -64,7 +64,7 @@ const BRANCH_A = BRANCH_FUSE_A * 0.8;
 const SUPPLY_SIZES_A = [1, 2, 3, 5, 8, 10, 15, 20];
 const LARGEST_A = SUPPLY_SIZES_A.at(-1)!;
 /** Currents in the file have two decimals; a need is rounded up. */
-const upTo2 = (amps: number) => Math.ceil(amps * 100 - 1e-6) / 100;
+const upTo2 = (amps: number) => Math.ceil(amps * 100) / 100;
 
 /**
  * The most that loads ask of a rail (A): all on and every servo started, one after the other, in the order

@@ -272,6 +272,27 @@ describe('changes', () => {
   });
 });
 
+test('a load of more than 1 A gets a duty limit, unless the maker wants none', () => {
+  const lamp = { name: 'lamp', load: 'light' as const, volts: 5, amps: 1 };
+  const { prop, shown } = fileOf({ relays: [lamp] });
+  expect(prop.channels.lamp).toMatchObject({
+    duty: { maxOnS: 60, restS: 60 },
+    draw: { onA: 1.07 },
+  });
+  expect(shown).toEqual([]);
+  const none = fileOf({ relays: [lamp], changes: { 'lamp.duty': 'none' } });
+  expect(none.prop.channels.lamp).not.toHaveProperty('duty');
+  expect(none.shown).toEqual([expect.stringMatching(/nothing opens it; add duty/)]);
+});
+
+test('a rail that gives just what flows is enough, however its sum is rounded', () => {
+  // 0.4 + 0.4 + 0.4 is 1.2000000000000002 in binary fractions (IEEE 754).
+  const strip = `kind: rgb, part: led-strip-12v-rgb, through: n-mosfet, rail: r`;
+  const text = `sinew: 1\nname: T\nboards: { b: { driver: ${COMPUTERS[0]} } }\nrails: { r: { volts: 12, limitA: 1.2 } }\nchannels:\n  x: { ${strip}, output: { board: b, pins: [16, 17, 18], common: anode } }\n`;
+  expect(parseProp(text, 'p.yaml').findings).toEqual([]);
+  expect(parseProp(text.replace('1.2 }', '1.19 }'), 'p.yaml').findings).toHaveLength(1);
+});
+
 test('a pin that check warns of is the choice of the maker, and is said', () => {
   const { problems, decisions, text } = propose({ ...CRAB, changes: { 'claw_left.pin': '14' } });
   expect(problems).toEqual([]);

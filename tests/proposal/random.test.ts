@@ -1,4 +1,3 @@
-import fc from 'fast-check';
 import { expect, test } from 'vitest';
 import { reservedFor } from '../../src/boards/header.ts';
 import { factsOf } from '../../src/boards/registry.ts';
@@ -7,6 +6,7 @@ import { formatFinding, parseProp } from '../../src/prop/load.ts';
 import { boardPins } from '../../src/prop/pins.ts';
 import type { Prop } from '../../src/prop/schema.ts';
 import { propose } from '../../src/proposal/propose.ts';
+import fc from '../fast-check.ts';
 import { someAnswers } from './some-answers.ts';
 
 /** Whatever a maker answers, the proposed file is one that check accepts. */

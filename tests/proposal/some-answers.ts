@@ -1,4 +1,3 @@
-import fc from 'fast-check';
 import { partsFor } from '../../src/prop/parts.ts';
 import {
   type Answers,
@@ -9,6 +8,7 @@ import {
   readAnswers,
   WIRED,
 } from '../../src/proposal/answers.ts';
+import fc from '../fast-check.ts';
 
 /** Answers as makers may give them, at random: 1 to 40 servos, lights, relays, supplies. */
 
