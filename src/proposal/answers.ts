@@ -26,6 +26,9 @@ export const LOAD_WORDS = Object.keys(LOADS) as [LoadWord, ...LoadWord[]];
 export const WIRED = ['n-mosfet', 'driver board', 'pin'] as const;
 export type Wired = (typeof WIRED)[number];
 
+/** The lights of makers who name no part. */
+export const USUAL_LIGHTS = { rgb: 'led-5mm', lamp: 'led-5mm-white' } as const;
+
 /** Bounds of the answers. Above them a person should plan by hand. */
 export const BOUNDS = {
   servos: 64,
@@ -184,6 +187,11 @@ export type Move = Answers['moves'][number];
 export type LightAnswer = Answers['lights'][number];
 export type RelayAnswer = Answers['relays'][number];
 export type SupplyAnswer = Answers['supplies'][number];
+
+/** Whether a light has red, green and blue, each on a pin of its own. */
+export function isColoured({ kind }: Pick<LightAnswer, 'kind'>): boolean {
+  return USUAL_LIGHTS[kind] === USUAL_LIGHTS.rgb;
+}
 
 /**
  * Answers from plain data, each with its default where it is left out.

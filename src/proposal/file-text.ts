@@ -1,4 +1,5 @@
 import { PARTS } from '../prop/parts.ts';
+import { isColoured } from './answers.ts';
 import {
   COIL_A,
   type Draft,
@@ -176,23 +177,26 @@ function rail({ name, limitA, needA, fuseA, supply }: Branch, at: number): strin
   ];
 }
 
+/** The kinds of channels that the other lists of the answers are for. */
+const KINDS = { moves: 'servo', relays: 'relay' } as const;
+
 function channel(draft: DraftChannel): string[] {
   const { slot, name, place, why, rail, servo, light, relay } = draft;
-  const part = light?.part ?? relay?.part ?? (slot.kind === 'servo' ? slot.answer.part : undefined);
-  const kind = slot.kind === 'light' ? slot.answer.kind : slot.kind;
+  const part = light?.part ?? relay?.part ?? (slot.from === 'moves' ? slot.answer.part : undefined);
+  const kind = slot.from === 'lights' ? slot.answer.kind : KINDS[slot.from];
+  const coloured = slot.from === 'lights' && isColoured(slot.answer);
   const lines = [`  ${name}:`, `    kind: ${kind}`];
   if (part !== undefined) lines.push(...line(4, `part: ${part}`, PARTS[part]!.about));
   const [pin] = place.pins;
-  const pins = kind === 'rgb' ? { pins: place.pins } : { pin };
+  const pins = coloured ? { pins: place.pins } : { pin };
   const output = {
     board: place.board,
     ...pins,
-    ...(kind === 'rgb' && { common: light!.through === 'pin' ? 'cathode' : 'anode' }),
-    ...(relay && slot.kind === 'relay' && slot.answer.closesOn === 'low' && { activeLow: true }),
+    ...(coloured && { common: light!.through === 'pin' ? 'cathode' : 'anode' }),
+    ...(relay && slot.from === 'relays' && slot.answer.closesOn === 'low' && { activeLow: true }),
     ...(place.pull && { pull: place.pull }),
   };
-  if (kind === 'rgb' && light!.through === 'driver board')
-    delete (output as { common?: string }).common;
+  if (coloured && light!.through === 'driver board') delete (output as { common?: string }).common;
   lines.push(...line(4, `output: ${flow(output)}`, why.pin));
   if (light)
     lines.push(
@@ -200,7 +204,7 @@ function channel(draft: DraftChannel): string[] {
     );
   if (rail) lines.push(...line(4, `rail: ${rail.name}`, relay && 'of the relay module'));
   if (servo) lines.push(...servoLines(servo, why));
-  if (light) lines.push(...lightLines(light, kind === 'rgb', why));
+  if (light) lines.push(...lightLines(light, coloured, why));
   if (relay) lines.push(...relayLines(relay, draft, why));
   return lines;
 }
@@ -275,9 +279,9 @@ function relayLines(
 }
 
 function park({ channels, deadlineS }: Draft): string[] {
-  const of = (kind: DraftChannel['slot']['kind']) =>
-    channels.filter(({ slot }) => slot.kind === kind).map(({ name }) => name);
-  const stages = [of('relay'), of('servo')].filter((stage) => stage.length > 0);
+  const of = (from: DraftChannel['slot']['from']) =>
+    channels.filter(({ slot }) => slot.from === from).map(({ name }) => name);
+  const stages = [of('relays'), of('moves')].filter((stage) => stage.length > 0);
   return [
     ...comment(
       0,

@@ -1,7 +1,7 @@
 import { type DriverName, setUpOf } from '../boards/registry.ts';
 import { NAME } from '../prop/name.ts';
 import { PARTS, partsFor } from '../prop/parts.ts';
-import { BOUNDS, COMPUTERS, LOAD_WORDS, LOADS, type LoadWord } from './answers.ts';
+import { BOUNDS, COMPUTERS, LOAD_WORDS, LOADS, type LoadWord, USUAL_LIGHTS } from './answers.ts';
 
 /**
  * The questions about a new prop, one after the other: which one is next follows from the answers so far.
@@ -124,7 +124,13 @@ class Walk {
       );
       if (name === undefined) return;
       const count = this.#count(at('count'), `How many of ${name}?`, BOUNDS.servos);
-      part = this.#part(at('part'), `Which servo moves ${name}?`, 'servo', part);
+      part = this.#part(
+        at('part'),
+        `Which servo moves ${name}?`,
+        'current, torque and speed are typical of its class',
+        'servo',
+        part,
+      );
       const travelDeg = this.#number(
         at('travelDeg'),
         'How far does it move, end to end (deg)?',
@@ -170,8 +176,9 @@ class Walk {
       const part = this.#part(
         at('part'),
         `Which light is ${name}?`,
+        'its current is typical of its class',
         kind,
-        kind === 'rgb' ? 'led-5mm' : 'led-5mm-white',
+        USUAL_LIGHTS[kind as keyof typeof USUAL_LIGHTS],
       );
       const wired = this.#choice(
         at('wired'),
@@ -370,16 +377,8 @@ class Walk {
     );
   }
 
-  #part(id: string, ask: string, kind: string, usual: string): string {
+  #part(id: string, ask: string, why: string, kind: string, usual: string): string {
     const options = partsFor(kind).map((value) => ({ value, about: PARTS[value]!.about }));
-    return this.#choice(
-      id,
-      ask,
-      kind === 'servo'
-        ? 'current, torque and speed are typical of its class'
-        : 'its current is typical of its class',
-      options,
-      usual,
-    );
+    return this.#choice(id, ask, why, options, usual);
   }
 }

@@ -46,6 +46,8 @@ export interface Electrical {
 }
 
 export const HEADER = 'main';
+/** How boards beside the header are called, by what is on them. */
+const BESIDE = { moves: 'servos', lights: 'lights' } as const;
 
 /** The driver of boards that a header is too small for: one whose pins are its own. */
 const CHIP: DriverName = DRIVER_NAMES.find((driver) => !setUpOf(driver).header)!;
@@ -118,11 +120,11 @@ class Attempt {
     if (!chips) return undefined;
     for (const slot of this.#slots) this.#wished(slot);
     const stopPin = this.#stopWished(header);
-    const of = (kind: Slot['kind']) =>
-      this.#slots.filter((slot) => slot.kind === kind && !this.#places.has(slot.id));
-    const relays = of('relay');
-    const lights = of('light').filter(({ id }) => this.#onHeader('light', id));
-    const servos = this.#servos === 'header' ? of('servo') : [];
+    const of = (from: Slot['from']) =>
+      this.#slots.filter((slot) => slot.from === from && !this.#places.has(slot.id));
+    const relays = of('relays');
+    const lights = of('lights').filter(({ id }) => this.#onHeader('lights', id));
+    const servos = this.#servos === 'header' ? of('moves') : [];
     // What is to come is spared the pins that only it can have.
     const later = (...some: (readonly Slot[])[]) => [
       ...some.flatMap((slots) => slots.slice(0, 1)).flatMap((slot) => this.#uses(slot).slice(0, 1)),
@@ -139,9 +141,9 @@ class Attempt {
         : undefined);
     if (this.#answers.stopButton && stop === undefined) return undefined;
     for (const slot of servos) if (!this.#put(slot, header, [])) return undefined;
-    for (const kind of ['servo', 'light'] as const)
-      for (const slot of of(kind))
-        if (!chips.some((chip) => chip.kind === kind && this.#put(slot, chip.board(), [])))
+    for (const from of ['moves', 'lights'] as const)
+      for (const slot of of(from))
+        if (!chips.some((chip) => chip.from === from && this.#put(slot, chip.board(), [])))
           return undefined;
     return {
       boards: this.#boards,
@@ -171,31 +173,31 @@ class Attempt {
 
   /** The boards beside the header, as many as it takes; undefined where that is more than a bus may have. */
   #chips() {
-    const chips: { kind: 'servo' | 'light'; name: string; at: number; board: () => PinBoard }[] =
+    const chips: { from: 'moves' | 'lights'; name: string; at: number; board: () => PinBoard }[] =
       [];
     const { most, entry } = setUpOf(CHIP);
-    for (const [kind, where, name] of [
-      ['servo', this.#servos, 'servos'],
-      ['light', this.#lights, 'lights'],
+    for (const [from, where, name] of [
+      ['moves', this.#servos, BESIDE.moves],
+      ['lights', this.#lights, BESIDE.lights],
     ] as const) {
       if (where !== 'chips') continue;
       const wanted = this.#slots.filter(
-        (slot) => slot.kind === kind && !this.#onHeader(kind, slot.id),
+        (slot) => slot.from === from && !this.#onHeader(from, slot.id),
       );
       const sizes = wanted.map(({ id }) => this.#electrical.get(id)!.pins);
       for (let i = 0; i < chipsFor(sizes, this.#chipPins()); i++) {
         const own = i === 0 ? name : `${name}_${i + 1}`;
         const at = chips.length;
-        this.#add(own, entry(at, kind === 'servo' ? 'pulses' : 'PWM') as Board);
-        chips.push({ kind, name: own, at, board: () => this.#boards.get(own)! });
+        this.#add(own, entry(at, from === 'moves' ? 'pulses' : 'PWM') as Board);
+        chips.push({ from, name: own, at, board: () => this.#boards.get(own)! });
       }
     }
     return chips.length <= most ? chips : undefined;
   }
 
   /** A light without anything between hangs on a pin of the header, which gives more current. */
-  #onHeader(kind: 'servo' | 'light', id: string): boolean {
-    if (kind === 'servo') return this.#servos === 'header';
+  #onHeader(from: 'moves' | 'lights', id: string): boolean {
+    if (from === 'moves') return this.#servos === 'header';
     return this.#lights === 'header' || !this.#electrical.get(id)!.between;
   }
 
@@ -206,7 +208,7 @@ class Attempt {
 
   /** A pin of the header that cuts the outputs of a board, where one is left that suits. */
   #enable(
-    { name, at, kind }: { name: string; at: number; kind: 'servo' | 'light' },
+    { name, at, from }: { name: string; at: number; from: 'moves' | 'lights' },
     header: PinBoard,
     others: readonly Use[],
   ): void {
@@ -214,7 +216,7 @@ class Attempt {
     const pin = canBeCut ? header.take(USES.enable(name, name), 1, others)?.[0] : undefined;
     if (pin === undefined) return;
     const taken = this.#boards.get(name)!.taken;
-    const purpose = kind === 'servo' ? 'pulses' : 'PWM';
+    const purpose = from === 'moves' ? 'pulses' : 'PWM';
     const board = this.#add(name, entry(at, purpose, { board: HEADER, pin }) as Board);
     for (const one of taken) board.taken.add(one);
     this.#enables.set(name, pin);
@@ -228,15 +230,15 @@ class Attempt {
   }
 
   /** What a channel may be to its pins, the best first: without a resistor, then with one. */
-  #uses({ id, kind }: Slot): (Use & { pull?: 'up' | 'down' })[] {
+  #uses({ id, from }: Slot): (Use & { pull?: 'up' | 'down' })[] {
     const { pulses, activeLow, between } = this.#electrical.get(id)!;
     const pull = activeLow ? 'up' : 'down';
-    switch (kind) {
-      case 'servo':
+    switch (from) {
+      case 'moves':
         return [USES.servo(id, pulses!)];
-      case 'relay':
+      case 'relays':
         return [USES.relay(id, activeLow), { ...USES.relay(id, activeLow, pull), pull }];
-      case 'light':
+      case 'lights':
         return between
           ? [USES.light(id, activeLow, true), { ...USES.light(id, activeLow, true, pull), pull }]
           : [USES.light(id, activeLow, false)];
@@ -277,9 +279,9 @@ class Attempt {
         .filter(Boolean)
         .map(Number) ?? [];
     const usual =
-      slot.kind === 'relay' || this.#onHeader(slot.kind, slot.id)
+      slot.from === 'relays' || this.#onHeader(slot.from, slot.id)
         ? HEADER
-        : [...this.#boards.keys()].find((one) => one.startsWith(`${slot.kind}s`))!;
+        : [...this.#boards.keys()].find((one) => one.startsWith(BESIDE[slot.from]))!;
     const board = this.#boards.get(name ?? usual);
     if (!board)
       return `there is no board ${name}; use one of ${[...this.#boards.keys()].join(', ')}`;

@@ -2,7 +2,14 @@ import { type Board, type DriverName, factsOf, setUpOf } from '../boards/registr
 import { PARTS } from '../prop/parts.ts';
 import { tidy } from '../shared/units.ts';
 import { ledResistor } from '../sums/resistor.ts';
-import { type Answers, type LightAnswer, LOADS, type RelayAnswer } from './answers.ts';
+import {
+  type Answers,
+  isColoured,
+  type LightAnswer,
+  LOADS,
+  type RelayAnswer,
+  USUAL_LIGHTS,
+} from './answers.ts';
 import {
   COIL_A,
   type Draft,
@@ -222,12 +229,12 @@ class Proposer {
         'more relays and lights than the header and the boards beside it have pins for; leave some out, and write the rest by hand',
       );
     for (const [id, wrong] of layout.refused) this.#problems.push({ id: `${id}.pin`, wrong });
-    const has = (kind: Slot['kind']) => this.#slots.some((slot) => slot.kind === kind);
-    for (const [kind, key, words] of [
-      ['servo', 'servos', 'where the servos are connected'],
-      ['light', 'lights', 'where the lights are connected'],
+    const has = (from: Slot['from']) => this.#slots.some((slot) => slot.from === from);
+    for (const [from, key, words] of [
+      ['moves', 'servos', 'where the servos are connected'],
+      ['lights', 'lights', 'where the lights are connected'],
     ] as const)
-      if (has(kind))
+      if (has(from))
         this.#decide({
           id: `boards.${key}`,
           what: words,
@@ -363,11 +370,11 @@ class Proposer {
     });
     const draft: DraftChannel = {
       ...{ slot, name, place, why },
-      rail: plan.branchOf.get(slot.kind === 'relay' ? `${id}.coil` : id),
-      loadRail: slot.kind === 'relay' ? plan.branchOf.get(id) : undefined,
+      rail: plan.branchOf.get(slot.from === 'relays' ? `${id}.coil` : id),
+      loadRail: slot.from === 'relays' ? plan.branchOf.get(id) : undefined,
     };
     for (const [load, branch] of [
-      [slot.kind === 'relay' ? `${id}.coil` : id, draft.rail],
+      [slot.from === 'relays' ? `${id}.coil` : id, draft.rail],
       [id, draft.loadRail],
     ] as const)
       if (branch)
@@ -378,20 +385,20 @@ class Proposer {
           why: supplyReason(branch),
           options: plan.supplies.map(({ id: one }) => one),
         });
-    switch (slot.kind) {
-      case 'servo':
+    switch (slot.from) {
+      case 'moves':
         draft.servo = this.#servo(slot, why);
         break;
-      case 'light':
+      case 'lights':
         draft.light = this.#light(slot, draft, factsOf(board.entry).electrics(board.entry), why);
         break;
-      case 'relay':
+      case 'relays':
         draft.relay = this.#relay(slot, index, why);
     }
     return draft;
   }
 
-  #servo({ id, name, answer }: Slot & { kind: 'servo' }, why: Record<string, string>): ServoDraft {
+  #servo({ id, name, answer }: Slot & { from: 'moves' }, why: Record<string, string>): ServoDraft {
     const { part } = answer;
     const typical = PARTS[part]!.typical as { speedDegS: number; accelDegS2: number };
     const rests = this.#choose(
@@ -452,7 +459,7 @@ class Proposer {
   }
 
   #light(
-    { id, name, answer }: Slot & { kind: 'light' },
+    { id, name, answer }: Slot & { from: 'lights' },
     { rail, place }: DraftChannel,
     pins: { highV: number; sourceA: number },
     why: Record<string, string>,
@@ -484,7 +491,7 @@ class Proposer {
   }
 
   #relay(
-    { id, name, answer }: Slot & { kind: 'relay' },
+    { id, name, answer }: Slot & { from: 'relays' },
     index: number,
     why: Record<string, string>,
   ): RelayDraft {
@@ -493,7 +500,7 @@ class Proposer {
     const typical = part === undefined ? undefined : PARTS[part]!.typical;
     const onA = amps ?? (typical?.draw as { onA: number } | undefined)?.onA ?? 0;
     const momentary = typical?.contact === 'momentary';
-    const connector = `K${this.#slots.slice(0, index).filter(({ kind }) => kind === 'relay').length + 1}`;
+    const connector = `K${this.#slots.slice(0, index).filter(({ from }) => from === 'relays').length + 1}`;
     const given = this.#change(`${id}.duty`);
     const read = /^(\d+(?:\.\d+)?)\s*[/ ]\s*(\d+(?:\.\d+)?)$/.exec(given ?? '');
     const none = given === 'none' && typical?.duty === undefined;
@@ -545,9 +552,9 @@ class Proposer {
     const groups: Draft['groups'] = [];
     const taken = new Set(this.#slots.map(({ name }) => name));
     const known = new Map(this.#slots.map((slot) => [slot.id, slot.name]));
-    const sets = new Map<string, (Slot & { kind: 'servo' })[]>();
+    const sets = new Map<string, (Slot & { from: 'moves' })[]>();
     for (const slot of this.#slots)
-      if (slot.kind === 'servo') sets.set(slot.group, [...(sets.get(slot.group) ?? []), slot]);
+      if (slot.from === 'moves') sets.set(slot.group, [...(sets.get(slot.group) ?? []), slot]);
     for (const slots of sets.values()) {
       if (slots.length < 2) continue;
       const word = slots[0]!.answer.name;
@@ -556,7 +563,7 @@ class Proposer {
       const given = this.#change(`${id}.group`);
       const ids = given?.split(/[\s,]+/).filter(Boolean);
       const servos = new Set(
-        this.#slots.filter(({ kind }) => kind === 'servo').map(({ name }) => name),
+        this.#slots.filter(({ from }) => from === 'moves').map(({ name }) => name),
       );
       const strange = ids?.filter((one) => one !== 'none' && !servos.has(known.get(one) ?? one));
       if (strange && strange.length > 0)
@@ -582,11 +589,11 @@ class Proposer {
 
   #warn({ supplies }: SupplyPlan, layout: Layout): void {
     const cautions = this.#cautions;
-    const has = (kind: Slot['kind']) => this.#slots.some((slot) => slot.kind === kind);
+    const has = (from: Slot['from']) => this.#slots.some((slot) => slot.from === from);
     const switches = (load: RelayAnswer['load']) =>
-      this.#slots.some((slot) => slot.kind === 'relay' && slot.answer.load === load);
+      this.#slots.some((slot) => slot.from === 'relays' && slot.answer.load === load);
     const used = supplies.filter(({ branches }) => branches.length > 0);
-    if (has('servo'))
+    if (has('moves'))
       cautions.push(
         'Pinch points: servos move without warning and do not feel a finger. Keep hands out of hinges and linkages while the prop is awake.',
         'Nothing here is measured yet: pulses and angles are what is common. Try each servo alone with its horn off, feel for its ends by jogging, and capture limits, marks and park position.',
@@ -603,11 +610,11 @@ class Proposer {
       cautions.push(
         'Water near electronics: keep vapour and pumps below and away from the boards, let them drain, and keep to the duty limits of their makers.',
       );
-    if (has('light') || switches('light'))
+    if (has('lights') || switches('light'))
       cautions.push(
         'Flashing light can cause seizures: all lights together flash three times a second at most (WCAG 2.2, 2.3.1). Put up a notice anyway.',
       );
-    if (this.#slots.some((slot) => slot.kind === 'light' && partOf(slot.answer) === 'lamp-12v'))
+    if (this.#slots.some((slot) => slot.from === 'lights' && partOf(slot.answer) === 'lamp-12v'))
       cautions.push(
         'Filament bulbs get hot, and take about ten times their current while they are cold: measure whether the fuse bears it.',
       );
@@ -631,7 +638,7 @@ class Proposer {
 
 /** The part of a light, where the maker names none. */
 function partOf({ kind, part }: LightAnswer): string {
-  return part ?? (kind === 'rgb' ? 'led-5mm' : 'led-5mm-white');
+  return part ?? USUAL_LIGHTS[kind];
 }
 
 /** Three, or one: forward voltages and current of the LEDs of a part. */
@@ -668,7 +675,7 @@ function directLights(slots: readonly Slot[], computer: string): Set<string> {
   let leftA = DIRECT_SHARE * sumA;
   let leftPins = Math.min(DIRECT_PINS, surePins?.length ?? DIRECT_PINS);
   for (const slot of slots) {
-    if (slot.kind !== 'light' || slot.answer.wired !== 'pin') continue;
+    if (slot.from !== 'lights' || slot.answer.wired !== 'pin') continue;
     const part = partOf(slot.answer);
     const leds = ledsOf(part);
     const amps = leds.reduce((sum, { currentA }) => sum + currentA, 0);
@@ -688,8 +695,8 @@ function wiringOf({ wired }: LightAnswer, direct: boolean): LightAnswer['wired']
 }
 
 function electricalOf(slot: Slot, direct: ReadonlySet<string>): Electrical {
-  switch (slot.kind) {
-    case 'servo': {
+  switch (slot.from) {
+    case 'moves': {
       const aside = Math.ceil(60 * US_PER_DEG);
       return {
         pulses: [MIDDLE_US - aside, MIDDLE_US + aside],
@@ -698,13 +705,13 @@ function electricalOf(slot: Slot, direct: ReadonlySet<string>): Electrical {
         pins: 1,
       };
     }
-    case 'light':
+    case 'lights':
       return {
         activeLow: false,
         between: !direct.has(slot.id),
-        pins: slot.answer.kind === 'rgb' ? 3 : 1,
+        pins: isColoured(slot.answer) ? 3 : 1,
       };
-    case 'relay':
+    case 'relays':
       return { activeLow: slot.answer.closesOn === 'low', between: true, pins: 1 };
   }
 }
@@ -712,8 +719,8 @@ function electricalOf(slot: Slot, direct: ReadonlySet<string>): Electrical {
 /** What a channel draws, and from what voltage. */
 function loadsOf(slot: Slot, direct: ReadonlySet<string>): RailLoad[] {
   const { id, answer } = slot;
-  switch (slot.kind) {
-    case 'servo': {
+  switch (slot.from) {
+    case 'moves': {
       const { supplyV, typical } = PARTS[slot.answer.part]!;
       const volts = [supplyV![0]!, supplyV![1]!] as const;
       const draw = typical.draw as { idleA: number; movingA: number; stallA: number };
@@ -724,7 +731,7 @@ function loadsOf(slot: Slot, direct: ReadonlySet<string>): RailLoad[] {
         },
       ];
     }
-    case 'light': {
+    case 'lights': {
       if (direct.has(id)) return [];
       const { supplyV, typical } = PARTS[partOf(slot.answer)]!;
       const volts = supplyV ? ([supplyV[0]!, supplyV[1]!] as const) : LED_VOLTS;
@@ -735,7 +742,7 @@ function loadsOf(slot: Slot, direct: ReadonlySet<string>): RailLoad[] {
         { ...{ id, of: 'light', volts, wantedV, moves: false }, idleA: 0, busyA, stallA: busyA },
       ];
     }
-    case 'relay': {
+    case 'relays': {
       const { part } = LOADS[slot.answer.load];
       const library = part === undefined ? undefined : PARTS[part]!;
       const given = slot.answer.volts;
@@ -778,12 +785,12 @@ function supplyReason({ supply, name }: Branch): string {
 function pinReason(slot: Slot, { board, pull, pins }: Place, { header, boards }: Layout): string {
   const one = boards.get(board)!;
   if (board !== header) return `the next free output of board ${board}`;
-  switch (slot.kind) {
-    case 'servo':
+  switch (slot.from) {
+    case 'moves':
       return `${one.word(pins[0]!)} makes pulses, and nothing else is kept for it`;
-    case 'light':
+    case 'lights':
       return `${pins.length > 1 ? 'these pins dim' : `${one.word(pins[0]!)} dims`} by PWM, and ${pull ? `a resistor keeps the light dark until the daemon runs` : 'their pull keeps the light dark until the daemon runs'}`;
-    case 'relay':
+    case 'relays':
       return pull
         ? `no pin was left whose own pull keeps it open: fit a resistor of 10 kohm from the pin to ${pull === 'up' ? '3.3 V' : 'ground'}`
         : `its pull (${slot.answer.closesOn === 'low' ? 'up' : 'down'} from power-on) keeps the relay open until the daemon runs`;
@@ -793,7 +800,7 @@ function pinReason(slot: Slot, { board, pull, pins }: Place, { header, boards }:
 /** Parking must have time for the slowest way home, with room to spare (s). */
 function deadlineOf(channels: readonly DraftChannel[]): number {
   const slowest = channels.map(({ servo, slot }) => {
-    if (!servo || slot.kind !== 'servo') return 0;
+    if (!servo || slot.from !== 'moves') return 0;
     const typical = PARTS[slot.answer.part]!.typical as { speedDegS: number; accelDegS2: number };
     const { speedDegS = typical.speedDegS, accelDegS2 = typical.accelDegS2 } = servo;
     return (servo.limitsDeg[1] - servo.limitsDeg[0]) / speedDegS + speedDegS / accelDegS2;

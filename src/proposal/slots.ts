@@ -3,11 +3,11 @@ import type { Answers, LightAnswer, Move, RelayAnswer } from './answers.ts';
 
 /** The channels that the answers ask for, one by one, with names. */
 
-/** `id` stays the same when the name is changed: changes are about it. */
+/** `id` stays the same when the name is changed: changes are about it. `from` is its list of the answers. */
 export type Slot = { id: string; name: string; group: string } & (
-  | { kind: 'servo'; answer: Move }
-  | { kind: 'light'; answer: LightAnswer }
-  | { kind: 'relay'; answer: RelayAnswer }
+  | { from: 'moves'; answer: Move }
+  | { from: 'lights'; answer: LightAnswer }
+  | { from: 'relays'; answer: RelayAnswer }
 );
 
 /** `claw` twice is claw_left and claw_right; more of them are numbered. */
@@ -28,9 +28,9 @@ export function slotsOf({ moves, lights, relays }: Answers): Slot[] {
   const slots: Slot[] = [];
   const taken = new Set<string>();
   const all = [
-    ...moves.map((answer) => ({ kind: 'servo' as const, answer })),
-    ...lights.map((answer) => ({ kind: 'light' as const, answer })),
-    ...relays.map((answer) => ({ kind: 'relay' as const, answer })),
+    ...moves.map((answer) => ({ from: 'moves' as const, answer })),
+    ...lights.map((answer) => ({ from: 'lights' as const, answer })),
+    ...relays.map((answer) => ({ from: 'relays' as const, answer })),
   ];
   for (const [i, one] of all.entries())
     for (const wanted of names(one.answer.name, one.answer.count)) {
