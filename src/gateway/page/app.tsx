@@ -12,8 +12,10 @@ import { placeByHand, watchHand } from './hand.ts';
 import { linkState, linkTimeoutMs, tokenReason, useToken } from './link.ts';
 import { MainButton } from './main-button.tsx';
 import { Overview } from './overview.tsx';
+import { MovingNow } from './overview-moving.tsx';
 import { watchPresence } from './presence.ts';
 import { watchRefusals } from './refusal.ts';
+import { watchRefusedChannels } from './refused-channels.ts';
 import { keepInSight } from './safety-place.ts';
 import { StopPress } from './stop-press.ts';
 import {
@@ -90,7 +92,7 @@ function App() {
         Skip to the controls
       </button>
       <Header />
-      <Strip />
+      <Strip>{view.value === 'overview' && <MovingNow />}</Strip>
       <LinkNotice />
       <Lockout />
       <NotParked />
@@ -286,6 +288,7 @@ function TokenForm() {
 
 watchHand();
 watchRefusals();
+watchRefusedChannels();
 watchPresence();
 startStore();
 render(<App />, document.body);

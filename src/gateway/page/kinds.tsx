@@ -4,6 +4,7 @@ import { Colour, Dimmer, Switch } from './bench-others.tsx';
 import { ServoView } from './bench-servo.tsx';
 import { RelayControls, TravelBar } from './overview-controls.tsx';
 import { LampControls, RgbControls, Swatch } from './overview-light.tsx';
+import { SERVO_ROW } from './overview-servo-row.tsx';
 import type { Level, PageKind } from './page-kind.ts';
 
 const LOST = 'its board cannot be reached: it may be on';
@@ -24,6 +25,7 @@ export const KINDS: Record<ChannelInfo['kind'], PageKind> = {
     symptoms: ['dead', 'buzzing', 'wrong-way'],
     flags: {},
     Controls: TravelBar,
+    row: SERVO_ROW,
     bench: { View: ServoView },
   },
   relay: {

@@ -1,4 +1,4 @@
-import { type Signal, signal, useComputed } from '@preact/signals';
+import { computed, type Signal, signal, useComputed } from '@preact/signals';
 import type { ComponentChildren } from 'preact';
 import { useId } from 'preact/hooks';
 import type { Method, Params } from '../../api/methods.ts';
@@ -28,15 +28,31 @@ export function ControlSheet({ title, children }: { title: string; children: Com
   );
 }
 
+/** Controls that work only while this page may command; why they do not, stands elsewhere. */
+export function CommandSet({ label, children }: { label: string; children: ComponentChildren }) {
+  const disabled = useComputed(() => !commanding.value);
+  return (
+    <fieldset disabled={disabled} aria-label={label}>
+      {children}
+    </fieldset>
+  );
+}
+
 /** Why the controls beside it are disabled. */
 function WhyNot() {
   if (commanding.value) return null;
+  return <p class="hint">{whyNot}</p>;
+}
+
+/** Why controls are disabled, and what to do; empty while they work. */
+export const whyNot = computed(() => {
+  if (commanding.value) return '';
   const take = holding.value ? [] : ['take control'];
   const stopped = condition.value === 'stopped' || condition.value === 'faulted';
   const wake = live.value ? [] : stopped ? ['reset the stop', 'wake the prop'] : ['wake the prop'];
   const steps = [...take, ...wake].join(' and ');
-  return <p class="hint">{steps.charAt(0).toUpperCase() + steps.slice(1)} to use these.</p>;
-}
+  return `${steps.charAt(0).toUpperCase() + steps.slice(1)} to use these.`;
+});
 
 /** A number that may be left empty. */
 export function NumberField(props: {

@@ -3,7 +3,9 @@ import { type Signal, useComputed, useSignal } from '@preact/signals';
 import { Fragment } from 'preact';
 import type { ChannelInfo } from '../../api/types.ts';
 import { angle } from './angle.ts';
+import { isBig } from './find-channels.ts';
 import { KINDS } from './kinds.tsx';
+import { BigChannels } from './overview-big.tsx';
 import { ChannelList } from './overview-channels.tsx';
 import { Cues, Triggers } from './overview-cues.tsx';
 import { Journal } from './overview-journal.tsx';
@@ -19,6 +21,21 @@ const NEAR_LIMIT = 0.8;
 export function Overview() {
   const all = Object.values(channels.value);
   const moving = all.some(({ kind }) => KINDS[kind].moves);
+  if (isBig(channels.value))
+    return (
+      <div class="overview is-big">
+        <div class="column">
+          <BigChannels groupControls={(group) => <GroupMove name={group} />} />
+        </div>
+        <div class="column">
+          <Rails />
+          <Poses />
+          <Cues />
+          <Triggers />
+        </div>
+        <Journal />
+      </div>
+    );
   const still = <Sheets moves={false} />;
   return (
     <div class="overview">
@@ -78,12 +95,26 @@ function KindSheet({ title, kinds }: { title: string; kinds: Entries[] }) {
 }
 
 function GroupSheet({ name, members }: { name: string; members: string[] }) {
-  const to = useSignal('');
-  const over = useSignal('');
-  const list = members.flatMap((member): [string, ChannelInfo][] => {
+  return (
+    <ControlSheet title={`Group ${name}`}>
+      <GroupMove name={name} />
+      <ChannelList list={entriesOf(members)} />
+    </ControlSheet>
+  );
+}
+
+function entriesOf(members: readonly string[]): [string, ChannelInfo][] {
+  return members.flatMap((member): [string, ChannelInfo][] => {
     const info = channels.value[member];
     return info ? [[member, info]] : [];
   });
+}
+
+/** Moves all members of a group together: to a mark that all have, or to an angle. */
+function GroupMove({ name }: { name: string }) {
+  const to = useSignal('');
+  const over = useSignal('');
+  const list = entriesOf(groups.value[name] ?? []);
   const [first, ...others] = list.map(([, info]) => Object.keys(info.marks ?? {}));
   const marks = (first ?? []).filter((mark) => others.every((their) => their.includes(mark)));
   const low = Math.max(...list.map(([, info]) => info.limitsDeg?.[0] ?? 0));
@@ -91,7 +122,7 @@ function GroupSheet({ name, members }: { name: string; members: string[] }) {
   const move = (target: number | string) =>
     command('group.move', { group: name, to: target, overS: numberIn(over) });
   return (
-    <ControlSheet title={`Group ${name}`}>
+    <>
       <div class="row">
         {marks.map((mark) => (
           <button
@@ -121,8 +152,7 @@ function GroupSheet({ name, members }: { name: string; members: string[] }) {
         All arrive together.{' '}
         {low <= high && `Every member reaches ${angle(low)} to ${angle(high)}.`}
       </p>
-      <ChannelList list={list} />
-    </ControlSheet>
+    </>
   );
 }
 

@@ -1,3 +1,4 @@
+import type { ReadonlySignal } from '@preact/signals';
 import type { FunctionComponent } from 'preact';
 import type { ChannelInfo, ChannelState, Symptom } from '../../api/types.ts';
 import type { FlagName } from '../../shared/telemetry.ts';
@@ -33,6 +34,12 @@ export interface PageKind {
   /** What stands before its value in the overview, and its controls there. */
   Swatch?: FunctionComponent<ChannelProps>;
   Controls: FunctionComponent<ChannelProps>;
+  /** In a short row: its travel, keys for a mouse, and instead of `Controls` what opens below the row. */
+  row?: {
+    Track: FunctionComponent<ChannelProps & { state: ReadonlySignal<ChannelState> }>;
+    Quick: FunctionComponent<ChannelProps>;
+    Hand: FunctionComponent<ChannelProps>;
+  };
   /** Its control at the bench, in a view that all such kinds share; or a view of its own. */
   bench:
     | { Control: FunctionComponent<ChannelProps> }

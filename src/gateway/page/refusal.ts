@@ -45,7 +45,8 @@ export function watchRefusals(): void {
   });
 }
 
-function overOf(data: Record<string, unknown>): () => boolean {
+/** Tells, by what it reads, whether the reason of a refusal has gone. @param data the refusal's values */
+export function overOf(data: Record<string, unknown>): () => boolean {
   const code = String(data.code ?? '');
   const then = condition.peek();
   const changed = () => condition.value !== then;

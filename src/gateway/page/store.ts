@@ -71,6 +71,10 @@ export const cueList = signal<Result<'cue.list'>>({
   triggers: { names: [], armed: false },
 });
 export const journal = signal<JournalEntry[]>([]);
+/** What came into the journal last, since the page was opened. */
+export const lastEvent = signal<JournalEntry | undefined>(undefined);
+/** Counts up with every state of the prop that came in. */
+export const frames = signal(0);
 /** What the daemon last refused, or what went wrong, in words. */
 export const trouble = signal('');
 /** The refusal behind `trouble`, for those who look further into it. */
@@ -211,6 +215,7 @@ function takeState(frame: NoticeParams<'state'>): void {
     if (held) Object.assign(held, frame.channels);
     else showStates(frame.channels);
     showRails(frame.rails);
+    frames.value++;
   });
 }
 
@@ -225,6 +230,7 @@ const CHANGES_CUES: ReadonlySet<What> = new Set<What>([
 
 function takeEvent(entry: JournalEntry): void {
   journal.value = withEntry(journal.value, entry, JOURNAL_KEPT);
+  lastEvent.value = entry;
   if (CHANGES_CUES.has(entry.what)) void refreshCues();
 }
 

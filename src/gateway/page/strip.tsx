@@ -1,5 +1,6 @@
 import './strip.css';
 import { useComputed } from '@preact/signals';
+import type { ComponentChildren } from 'preact';
 import { NOT_PARKED } from '../../shared/condition-text.ts';
 import { linkState, roundTripMs } from './link.ts';
 import {
@@ -40,7 +41,7 @@ const NAMED = 4;
  * What holds now, always in view and of one height, so that nothing below it ever shifts: condition and
  * cause, who has control, what runs and moves, what was refused last.
  */
-export function Strip() {
+export function Strip({ children }: { children?: ComponentChildren }) {
   return (
     <section class="strip" aria-label="State of the prop" inert={linkState.value !== 'open'}>
       <p class={`condition is-${known.value ? condition.value : 'unknown'}`} role="status">
@@ -66,6 +67,7 @@ export function Strip() {
       <p class="trip" title="Round trip of the link">
         <RoundTrip />
       </p>
+      {children}
     </section>
   );
 }

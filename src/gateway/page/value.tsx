@@ -6,7 +6,7 @@ import { FLAG_WORDS, isUnknown } from './standing.ts';
 import { stateOf } from './store.ts';
 
 /** Flags as one line of words; a lamp or rgb channel that is `moving` fades. */
-function flagWords(flags: readonly string[], kind: ChannelInfo['kind']): string {
+export function flagWords(flags: readonly string[], kind: ChannelInfo['kind']): string {
   const own = KINDS[kind].flags;
   return flags
     .map((flag) => own[flag as FlagName] ?? FLAG_WORDS[flag as FlagName] ?? flag)
@@ -14,7 +14,7 @@ function flagWords(flags: readonly string[], kind: ChannelInfo['kind']): string 
 }
 
 /** Value and, where it differs, target: `12.3° → 30.0°`, `on`, `40 %`, `#ffaa00`. */
-function valueText(state: ChannelState, kind: ChannelInfo['kind']): string {
+export function valueText(state: ChannelState, kind: ChannelInfo['kind']): string {
   if (isUnknown(state)) return 'unknown';
   const { target } = state;
   const value = state.value!;

@@ -1,0 +1,12 @@
+import { effect } from '@preact/signals';
+import { Choices } from './choices.ts';
+import { propName } from './store.ts';
+
+/** Channels that somebody put first, and sections that somebody folded or opened. */
+export const favourites = new Choices('favourites', () => localStorage);
+export const folds = new Choices('folds', () => localStorage);
+
+effect(() => {
+  favourites.load(propName.value);
+  folds.load(propName.value);
+});

@@ -1,0 +1,143 @@
+import { type ReadonlySignal, useComputed, useSignal } from '@preact/signals';
+import { useRef } from 'preact/hooks';
+import type { ChannelState } from '../../api/types.ts';
+import { angle } from './angle.ts';
+import { command, NumberField, numberIn } from './overview-parts.tsx';
+import type { ChannelProps } from './page-kind.ts';
+import { isUnknown } from './standing.ts';
+import { ask, commanding } from './store.ts';
+
+const JOGS_DEG = [-5, -1, 1, 5] as const;
+
+/** What a servo has in a short row, and in the part of it that opens. */
+export const SERVO_ROW = { Track, Quick, Hand };
+
+/** Between the soft limits: a block where it stands, a tick for its target, a notch for its park position. */
+function Track({ info, state }: ChannelProps & { state: ReadonlySignal<ChannelState> }) {
+  const [low, high] = info.limitsDeg ?? [0, 0];
+  const { park, marks } = info;
+  const home = typeof park.to === 'string' ? marks?.[park.to] : Number(park.to);
+  const unknown = useComputed(() => isUnknown(state.value));
+  const at = useComputed(() => shiftOr(unknown.value, state.value.value, low, high));
+  const to = useComputed(() => shiftOr(unknown.value, state.value.target, low, high));
+  const track = useComputed(() => (unknown.value ? 'track is-unknown' : 'track'));
+  return (
+    <span class={track} aria-hidden="true">
+      {home !== undefined && <span class="home" style={shift(home, low, high)} />}
+      <span class="to" style={to} />
+      <span class="at" style={at} />
+    </span>
+  );
+}
+
+/** Nothing is shown of a place that nobody knows. */
+function shiftOr(unknown: boolean, deg: unknown, low: number, high: number): string {
+  return unknown ? 'display:none' : shift(Number(deg), low, high);
+}
+
+/** A transform moves a mark without any layout; in steps of 0.5 % of the travel. */
+function shift(deg: number, low: number, high: number): string {
+  const share = Math.min(Math.max((deg - low) / (high - low), 0), 1);
+  return `transform:translateX(${Math.round(share * 200) / 2}%)`;
+}
+
+/** Jogs with one request under way at a time: what comes meanwhile is left out, never queued. */
+function useJog(channel: string) {
+  const isBusy = useRef(false);
+  return async (byDeg: number) => {
+    if (isBusy.current) return undefined;
+    isBusy.current = true;
+    try {
+      return await ask('channel.jog', { channel, byDeg });
+    } finally {
+      isBusy.current = false;
+    }
+  };
+}
+
+const jogName = (channel: string, byDeg: number) =>
+  `Jog ${channel} by ${byDeg < 0 ? 'minus' : 'plus'} ${Math.abs(byDeg)} deg`;
+
+const jogText = (byDeg: number) => `${byDeg < 0 ? '−' : '+'}${Math.abs(byDeg)}°`;
+
+/** Two jog keys beside the row, for a mouse alone: a finger that scrolls could hit them. */
+function Quick({ channel }: ChannelProps) {
+  const jog = useJog(channel);
+  const disabled = useComputed(() => !commanding.value);
+  return (
+    <>
+      {([-1, 1] as const).map((byDeg) => (
+        <button
+          key={byDeg}
+          type="button"
+          disabled={disabled}
+          aria-label={jogName(channel, byDeg)}
+          title={jogText(byDeg)}
+          onClick={() => void jog(byDeg)}
+        >
+          {byDeg < 0 ? '−' : '+'}
+        </button>
+      ))}
+    </>
+  );
+}
+
+/** Everything that moves the servo from its row: jog keys, its marks, an angle. */
+function Hand({ channel, info }: ChannelProps) {
+  const jog = useJog(channel);
+  const to = useSignal('');
+  const said = useSignal('');
+  const [low, high] = info.limitsDeg ?? [0, 0];
+  const onJog = async (byDeg: number) => {
+    const answer = await jog(byDeg);
+    if (answer) said.value = answer.limited ? `At its limit, ${angle(answer.target)}.` : '';
+  };
+  const move = (target: number | string) => {
+    said.value = '';
+    return command('channel.move', { channel, to: target });
+  };
+  return (
+    <>
+      <div class="row jogs">
+        {JOGS_DEG.map((byDeg) => (
+          <button
+            key={byDeg}
+            type="button"
+            aria-label={jogName(channel, byDeg)}
+            onClick={() => void onJog(byDeg)}
+          >
+            {jogText(byDeg)}
+          </button>
+        ))}
+      </div>
+      <div class="row">
+        {Object.entries(info.marks ?? {}).map(([mark, deg]) => (
+          <button
+            key={mark}
+            type="button"
+            aria-label={`${mark}: move ${channel}`}
+            onClick={() => move(mark)}
+          >
+            {mark} <span class="soft number">{angle(deg)}</span>
+          </button>
+        ))}
+      </div>
+      <form
+        class="row"
+        onSubmit={(event) => {
+          event.preventDefault();
+          const deg = numberIn(to);
+          if (deg !== undefined) void move(deg);
+        }}
+      >
+        <NumberField label="to (deg)" text={to} min={low} max={high} required />
+        <button type="submit" aria-label={`Move ${channel} to the angle`}>
+          Move
+        </button>
+        <span class="hint number" role="status">
+          {said.value || `${angle(low)} to ${angle(high)}`}
+        </span>
+      </form>
+    </>
+  );
+}
