@@ -28,7 +28,9 @@ const SLOW = [
 const SLOW_SYSTEM = ['system/{cues,life,reload,with-cache}', 'systemd/{install,live}'].map(
   (name) => `tests/${name}.test.ts`,
 );
-const SLOW_BROWSER = ['tests/browser/{access,budget,cues,frozen,link,looks,strip,thumb}.test.ts'];
+const SLOW_BROWSER = [
+  'tests/browser/{access,big,budget,cues,frozen,link,looks,strip,thumb}.test.ts',
+];
 
 const browser = {
   ...common,

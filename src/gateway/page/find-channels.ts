@@ -52,13 +52,14 @@ export function passes(
 
 /** It is known to stand, or to be lit or switched, otherwise than at park. */
 function isAway(
-  { kind, marks, park }: ChannelInfo,
+  { marks, park }: ChannelInfo,
   state: ChannelState,
   hexOf: (css: string) => string | undefined,
 ): boolean {
   if (isUnknown(state)) return false;
   const { value } = state;
-  if (kind === 'rgb') {
+  // A colour.
+  if (typeof value === 'string') {
     const home = hexOf(String(park.to));
     return home !== undefined && value !== home;
   }
@@ -98,10 +99,11 @@ export function isFound(text: string, { name, info, kind, places }: Sought): boo
   const sought = text.toLowerCase().trim();
   const exact = [...sought.matchAll(PLACE)].map(([, what, number]) => `${what} ${number}`);
   const words = sought.replace(PLACE, ' ').split(/\s+/).filter(Boolean);
-  const all = [name, name.replaceAll('_', ' '), kind, info.wire ?? '', info.rail ?? ''];
-  const hay = [...all, ...info.groups, ...places].join('\n').toLowerCase();
+  const own = `${name}\n${info.wire ?? ''}`.toLowerCase();
+  const all = [own, kind, info.rail ?? '', ...info.groups, ...places].join('\n').toLowerCase();
   return (
-    words.every((word) => hay.includes(word)) &&
+    // A number alone is meant for the name: every channel has some number somewhere.
+    words.every((word) => (/^\d+$/.test(word) ? own : all).includes(word)) &&
     exact.every((place) => places.some((one) => one.toLowerCase() === place))
   );
 }

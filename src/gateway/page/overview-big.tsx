@@ -261,28 +261,31 @@ function Sections(props: { onStar: Star; groupControls: (group: string) => Compo
         <p class="big-count" role="status">
           {`${Object.keys(all).length} channels.`} {whyNot.value}
         </p>
-        <FoldAll titles={sections.map(({ title }) => title)} />
+        <FoldAll keys={sections.map(foldKey)} />
       </div>
       {names.length > 0 && (
         <Fold section={{ title: FAVOURITES, names, elsewhere: [] }} startsOpen {...props} />
       )}
       {sections.map((section) => (
-        <Fold key={section.title} section={section} {...props} />
+        <Fold key={foldKey(section)} section={section} {...props} />
       ))}
     </>
   );
 }
 
-const isFolded = (title: string, startsOpen: boolean) =>
-  folds.made.value.get(title) ?? (!startsOpen && matchMedia(NARROW).matches);
+/** What a section is kept by: a group may be called like another section. */
+const foldKey = ({ title, group }: Section) => (group === undefined ? title : `group ${group}`);
 
-function FoldAll({ titles }: { titles: string[] }) {
-  const anyOpen = titles.some((title) => !isFolded(title, false));
+const isFolded = (key: string, startsOpen: boolean) =>
+  folds.made.value.get(key) ?? (!startsOpen && matchMedia(NARROW).matches);
+
+function FoldAll({ keys }: { keys: string[] }) {
+  const anyOpen = keys.some((key) => !isFolded(key, false));
   return (
     <button
       type="button"
       onClick={() => {
-        for (const title of titles) folds.set(title, anyOpen);
+        for (const key of keys) folds.set(key, anyOpen);
       }}
     >
       {anyOpen ? 'Fold all' : 'Open all'}
@@ -299,7 +302,8 @@ function Fold(props: {
   const { section, startsOpen = false, onStar, groupControls } = props;
   const { title, names, group, elsewhere } = section;
   const all = channels.value;
-  const folded = isFolded(title, startsOpen);
+  const key = foldKey(section);
+  const folded = isFolded(key, startsOpen);
   const moves = useSignal(false);
   const isLit = names.some((name) => all[name] && KINDS[all[name].kind].lit);
   const starred = favourites.made.value;
@@ -307,7 +311,7 @@ function Fold(props: {
     <section class="fold">
       <div class="fold-head">
         <h3>
-          <button type="button" aria-expanded={!folded} onClick={() => folds.set(title, !folded)}>
+          <button type="button" aria-expanded={!folded} onClick={() => folds.set(key, !folded)}>
             <span class="fold-sign" aria-hidden="true">
               {folded ? '▸' : '▾'}
             </span>

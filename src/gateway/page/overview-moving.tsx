@@ -1,6 +1,7 @@
 import { type ReadonlySignal, useComputed, useSignal } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
 import type { ChannelInfo } from '../../api/types.ts';
+import { placed } from './cells.ts';
 import { isBig } from './find-channels.ts';
 import { KINDS } from './kinds.tsx';
 import { showMoving } from './overview-big.tsx';
@@ -62,16 +63,6 @@ function Cells() {
       )}
     </div>
   );
-}
-
-/** Who has which cell: those that move keep theirs, others give theirs away. */
-export function placed(held: readonly string[], now: readonly string[], places: number): string[] {
-  const cells = held.slice(0, places);
-  const moves = new Set(now);
-  const without = now.filter((name) => !cells.includes(name));
-  for (let i = 0; i < places && without.length > 0; i++)
-    if (cells[i] === undefined || !moves.has(cells[i]!)) cells[i] = without.shift()!;
-  return cells;
 }
 
 function Cell({ name, info }: { name: string; info: ChannelInfo }) {
