@@ -15,7 +15,7 @@ export const budgetVerb = verb<Inputs>({
   name: 'budget',
   summary:
     'add up currents, voltage drops, fuses and batteries, at rest, at the worst and in each cue',
-  where: 'line',
+  where: 'both',
   args: [{ name: 'file', doc: 'a prop file' }],
   options: [
     { flags: '--cue <NAME>', doc: 'of the cues, this one alone' },

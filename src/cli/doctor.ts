@@ -9,7 +9,7 @@ const INSTALLED_PROP = '/var/lib/sinew/prop.yaml';
 export const doctorVerb = verb<{ file?: string }>({
   name: 'doctor',
   summary: 'say what this board lacks to run a prop, and what to do about it',
-  where: 'line',
+  where: 'both',
   args: [
     {
       name: 'file',

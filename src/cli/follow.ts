@@ -2,7 +2,7 @@ import type { ChannelState, JournalEntry } from '../api/types.ts';
 import { conditionText } from '../shared/condition-text.ts';
 import type { StateParams } from './client.ts';
 import { print, show, table, UsageError } from './output.ts';
-import { whole } from './values.ts';
+import { seconds, whole } from './values.ts';
 import { type Operator, type Outcome, verb } from './verb.ts';
 
 /** Verbs that go on until Ctrl-C. */
@@ -77,35 +77,51 @@ class Picture {
 }
 
 export const followVerbs = [
-  verb<{ hz?: number }>({
+  verb<{ hz?: number; for?: number }>({
     name: 'watch',
     summary: 'show channels and rails as they change, until Ctrl-C',
-    where: 'line',
+    where: 'both',
     args: [],
     options: [
+      { flags: '--for <S>', doc: 'only for this time (s)', parse: seconds },
       {
         flags: '--hz <N>',
         doc: 'updates per second, 1 to 50 (5 without it)',
         parse: whole(1, 50),
       },
     ],
-    async run({ hz = 5 }, operator) {
+    async run({ hz = 5, for: forS }, operator) {
+      const { inSession } = operator;
+      if (inSession && forS === undefined)
+        throw new UsageError(
+          'Ctrl-C stops the prop in a session: give watch --for SECONDS, or use a second terminal',
+        );
       const client = await operator.client();
       const { stdout } = operator.io;
       const picture = new Picture();
-      const ended = untilInterrupted(operator);
-      client.on('state', (params) => {
+      const onState = (params: StateParams): void => {
         const lines = picture.take(params);
         if (operator.options.json) print(stdout, JSON.stringify(params));
-        else if (stdout.isTTY) {
+        else if (stdout.isTTY && !inSession) {
           stdout.write(CLEAR);
           print(stdout, picture.draw(client.opened.prop));
         } else for (const line of lines) print(stdout, line);
-      });
+      };
       // What is shown may be gone; the next notification holds all that there is.
-      client.on('change', () => picture.clear());
-      await operator.call('state.follow', { hz });
-      return ended;
+      const onChange = (): void => picture.clear();
+      const ended = inSession ? undefined : untilInterrupted(operator);
+      client.on('state', onState);
+      client.on('change', onChange);
+      try {
+        // A session goes on following at its own pace.
+        if (!inSession) await operator.call('state.follow', { hz });
+        const time = forS === undefined ? undefined : operator.sleep(forS * 1000);
+        await Promise.race([ended, time].filter((one) => one !== undefined));
+        return ENDED;
+      } finally {
+        client.off('state', onState);
+        client.off('change', onChange);
+      }
     },
   }),
   verb<{ since?: number; limit?: number; follow?: true }>({

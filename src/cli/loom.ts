@@ -14,7 +14,7 @@ interface Inputs {
 export const loomVerb = verb<Inputs>({
   name: 'loom',
   summary: 'list and draw the wiring: by connector, channel and label; wire flags; pins',
-  where: 'line',
+  where: 'both',
   args: [{ name: 'file', doc: 'a prop file' }],
   options: [
     {

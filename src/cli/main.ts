@@ -4,12 +4,12 @@ import { LinkLost } from './client.ts';
 import { LinkedOperator } from './operator.ts';
 import { EXIT, errorObject, errorText, exitCode, print, UsageError } from './output.ts';
 import { type Chosen, type Globals, lineParser } from './program.ts';
-import { sessionVerb } from './session.ts';
+import { runVerb, sessionVerb } from './session.ts';
 import { VERBS } from './table.ts';
 import { address } from './values.ts';
-import type { Io } from './verb.ts';
+import type { Io, Verb } from './verb.ts';
 
-const LINE_VERBS = [sessionVerb, ...VERBS.filter(({ where }) => where !== 'prompt')];
+const LINE_VERBS = [sessionVerb, runVerb, ...VERBS.map(onLine)];
 const DEFAULT_GRACE_S = 30;
 
 /** The whole command: parses `argv` (without the program's name), does it, returns the exit code. */
@@ -71,6 +71,21 @@ async function perform({ verb, inputs, globals }: Chosen, io: Io): Promise<numbe
   } finally {
     await operator.close();
   }
+}
+
+/** What takes effect only while somebody keeps the lease says so on the command line. */
+function onLine(verb: Verb): Verb {
+  if (verb.where !== 'prompt') return verb;
+  const { name } = verb;
+  return {
+    ...verb,
+    hidden: true,
+    run: async () => {
+      throw new UsageError(
+        `${name} lasts while you keep the lease: use it in sinew session, or in a script for sinew run`,
+      );
+    },
+  };
 }
 
 function addressFrom(text: string) {

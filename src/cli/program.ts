@@ -108,7 +108,11 @@ function parser(
 }
 
 function addVerb(program: Command, verb: Verb, choose: (inputs: Inputs) => void): void {
-  const command = program.command(verb.name).summary(verb.summary).description(verb.summary);
+  const command = program
+    .command(verb.name, { hidden: verb.hidden === true })
+    .aliases([...(verb.aliases ?? [])])
+    .summary(verb.summary)
+    .description(verb.summary);
   for (const argument of verb.args) command.addArgument(makeArgument(argument));
   for (const option of verb.options ?? []) command.addOption(makeOption(option));
   command.action(() => {

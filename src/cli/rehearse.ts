@@ -16,7 +16,7 @@ interface Inputs {
 export const rehearseVerb = verb<Inputs>({
   name: 'rehearse',
   summary: "compute a cue's whole timeline, without hardware",
-  where: 'line',
+  where: 'both',
   args: [{ name: 'file', doc: 'a prop file' }],
   options: [
     { flags: '--cue <NAME>', doc: 'the cue' },

@@ -1,22 +1,58 @@
+import { readFileSync } from 'node:fs';
 import { createInterface, type Interface } from 'node:readline/promises';
 import type { Result } from '../api/methods.ts';
 import { Refusal } from '../shared/errors.ts';
 import { KEPT_LINES, loadHistory, saveHistory } from './history.ts';
-import { EXIT, errorObject, errorText, print } from './output.ts';
+import { EXIT, errorObject, errorText, print, UsageError } from './output.ts';
 import { promptParser } from './program.ts';
 import { VERBS } from './table.ts';
 import { words } from './values.ts';
-import { type NameKind, type Operator, type Outcome, verb } from './verb.ts';
+import { type Argument, type NameKind, type Operator, type Outcome, verb } from './verb.ts';
 
 const QUIT = verb({
   name: 'quit',
+  aliases: ['exit'],
   summary: 'end the session (so does Ctrl-D)',
   where: 'prompt',
   args: [],
   run: async () => ({ result: undefined, text: '' }),
 });
 
-const PROMPT_VERBS = [...VERBS.filter(({ where }) => where !== 'line'), QUIT];
+const SCRIPT: Argument = { name: 'file', doc: 'a script: lines as in a session, # for comments' };
+
+/** A script by itself: a session without a prompt. */
+export const runVerb = verb<{ file: string }>({
+  name: 'run',
+  summary: 'run a script, line by line, and keep the lease until it ends',
+  where: 'both',
+  args: [SCRIPT],
+  independent: true,
+  run: ({ file }, operator) => session(operator, readScript(file)),
+});
+
+/** The same within a session. */
+const RUN_HERE = verb<{ file: string }>({
+  name: 'run',
+  summary: 'run a script, line by line',
+  where: 'prompt',
+  args: [SCRIPT],
+  independent: true,
+  async run({ file }, operator) {
+    if (depth >= DEEPEST) throw new UsageError(`scripts run each other more than ${DEEPEST} deep`);
+    depth++;
+    try {
+      const exit = await runLines(
+        operator,
+        linesOf(readScript(file), () => false),
+      );
+      return { result: undefined, text: '', exit };
+    } finally {
+      depth--;
+    }
+  },
+});
+
+const PROMPT_VERBS = [...VERBS, RUN_HERE, QUIT];
 
 /** An interactive prompt, or a script from a pipe, that keeps the lease until it ends. */
 export const sessionVerb = verb({
@@ -25,12 +61,12 @@ export const sessionVerb = verb({
   where: 'line',
   args: [],
   independent: true,
-  run: (_given, operator) => session(operator),
+  run: (_inputs, operator) => session(operator),
 });
 
-async function session(operator: Operator): Promise<Outcome> {
+async function session(operator: Operator, script?: Script): Promise<Outcome> {
   const { io } = operator;
-  const interactive = io.stdin.isTTY === true;
+  const interactive = script === undefined && io.stdin.isTTY === true;
   let prompt: Interface | undefined;
   let interrupted = false;
   operator.inSession = true;
@@ -70,27 +106,31 @@ async function session(operator: Operator): Promise<Outcome> {
     await operator.follow();
 
     const history = interactive ? await loadHistory(io.env) : [];
-    prompt = createInterface({
-      input: io.stdin,
-      ...(interactive && { output: io.stdout, terminal: true }),
-      history,
-      historySize: KEPT_LINES,
-      removeHistoryDuplicates: true,
-      // Asked each time: marks come and go while the session lasts.
-      completer: async (line: string) => complete(line, await operator.call('channel.list', {})),
-    });
-    const lines = prompt[Symbol.asyncIterator]();
-    const asked = prompt;
-    operator.ask = (question, signal) =>
-      Promise.race([
-        asked.question(question, { signal }),
-        new Promise<string>((resolve) => asked.once('close', () => resolve(''))),
-      ]);
-    prompt.on('SIGINT', onInterrupt);
     let typed = history;
-    prompt.on('history', (now: string[]) => {
-      typed = [...now];
-    });
+    if (!script) {
+      prompt = createInterface({
+        input: io.stdin,
+        ...(interactive && { output: io.stdout, terminal: true }),
+        history,
+        historySize: KEPT_LINES,
+        removeHistoryDuplicates: true,
+        // Asked each time: marks come and go while the session lasts.
+        completer: async (line: string) => complete(line, await operator.call('channel.list', {})),
+      });
+      const asked = prompt;
+      operator.ask = (question, signal) =>
+        Promise.race([
+          asked.question(question, { signal }),
+          new Promise<string>((resolve) => asked.once('close', () => resolve(''))),
+        ]);
+      prompt.on('SIGINT', onInterrupt);
+      prompt.on('history', (now: string[]) => {
+        typed = [...now];
+      });
+    }
+    const source = script
+      ? linesOf(script, () => interrupted)
+      : typedLines(prompt!, interactive && (() => `${operator.conditionWord}> `));
     if (interactive) {
       print(
         io.stdout,
@@ -98,8 +138,8 @@ async function session(operator: Operator): Promise<Outcome> {
       );
       if (operator.condition === 'parked') print(io.stdout, 'Type wake before you move anything.');
     }
-    const exit = await runLines(operator, prompt, lines, interactive);
-    prompt.close();
+    const exit = await runLines(operator, source);
+    prompt?.close();
     const handedOver = await operator.handOver(operator.options.graceS ?? 0);
     if (interactive) await keepHistory(operator, typed);
     if (operator.lost) throw operator.lost;
@@ -125,43 +165,117 @@ async function keepHistory({ io }: Operator, typed: readonly string[]): Promise<
   }
 }
 
+interface Place {
+  file?: string;
+  /** From 1. */
+  line: number;
+}
+
+/** Where lines come from. */
+interface Source {
+  /** The next line; undefined at the end. */
+  next(): Promise<string | undefined>;
+  /** The place of the line that came last, for errors; undefined where a person sees it. */
+  place(): Place | undefined;
+}
+
+/** @param promptText shown before each line; false for a pipe */
+function typedLines(prompt: Interface, promptText: (() => string) | false): Source {
+  const lines = prompt[Symbol.asyncIterator]();
+  let count = 0;
+  return {
+    async next() {
+      if (promptText) {
+        prompt.setPrompt(promptText());
+        prompt.prompt();
+      }
+      count++;
+      const { value, done } = await lines.next();
+      return done ? undefined : value;
+    },
+    place: () => (promptText ? undefined : { line: count }),
+  };
+}
+
+interface Script {
+  file: string;
+  lines: readonly string[];
+}
+
+/** Scripts that run scripts end here: one may run itself. */
+const DEEPEST = 8;
+let depth = 0;
+
+/**
+ * Reads a script and checks every line, so that no show ends in the middle for a slip of the pen.
+ * @throws UsageError that names the lines; nothing has been done then
+ */
+function readScript(file: string): Script {
+  let text: string;
+  try {
+    text = readFileSync(file, 'utf8');
+  } catch (error) {
+    throw new UsageError(`cannot read the script: ${(error as Error).message}`);
+  }
+  const lines = text.replace(/^\uFEFF/, '').split(/\r?\n/);
+  const parser = promptParser(PROMPT_VERBS, () => {});
+  const wrong = lines.flatMap((line, at) => {
+    try {
+      const typed = words(line);
+      if (typed.length > 0) parser.parse(typed);
+      return [];
+    } catch (error) {
+      return [`${placeText({ file, line: at + 1 })}: ${errorText(error)}`];
+    }
+  });
+  if (wrong.length > 0) throw new UsageError(`nothing was done\n${wrong.slice(0, 20).join('\n')}`);
+  return { file, lines };
+}
+
+function linesOf({ file, lines }: Script, ended: () => boolean): Source {
+  let count = 0;
+  return {
+    next: async () => (ended() ? undefined : lines[count++]),
+    place: () => ({ file, line: count }),
+  };
+}
+
 /** Runs lines until the end of input, `quit`, a lost link or, in a script, a refusal: the exit code. */
-async function runLines(
-  operator: Operator,
-  prompt: Interface,
-  lines: AsyncIterator<string>,
-  interactive: boolean,
-): Promise<number> {
+async function runLines(operator: Operator, source: Source): Promise<number> {
   const { io } = operator;
   const parser = promptParser(PROMPT_VERBS, (text) => io.stdout.write(text));
-  for (let number = 1; ; number++) {
-    if (interactive) {
-      prompt.setPrompt(`${operator.conditionWord}> `);
-      prompt.prompt();
-    }
-    const { value: line, done } = await lines.next();
-    if (done || operator.lost) return EXIT.done;
+  for (;;) {
+    const line = await source.next();
+    if (line === undefined || operator.lost) return EXIT.done;
     try {
       const typed = words(line);
       if (typed.length === 0) continue;
       const chosen = parser.parse(typed);
       if (!chosen) continue;
-      if (chosen.verb === QUIT) return EXIT.done;
-      const { result, text } = await operator.run(chosen.verb, chosen.inputs);
-      if (operator.options.json) print(io.stdout, JSON.stringify(result));
+      const { verb, inputs } = chosen;
+      if (verb === QUIT) return EXIT.done;
+      const { result, text, exit } = await (verb.independent
+        ? verb.run(inputs, operator)
+        : operator.run(verb, inputs));
+      if (operator.options.json && result !== undefined) print(io.stdout, JSON.stringify(result));
       else if (text) print(io.stdout, text);
+      if (exit && verb === RUN_HERE && source.place()) return exit;
     } catch (error) {
       if (operator.lost) return EXIT.unreachable;
-      complain(operator, error, interactive ? undefined : number);
-      if (!interactive) return EXIT.refused;
+      complain(operator, error, source.place());
+      if (source.place()) return EXIT.refused;
     }
   }
 }
 
-function complain(operator: Operator, error: unknown, line: number | undefined): void {
+function complain(operator: Operator, error: unknown, place: Place | undefined): void {
   const { stderr } = operator.io;
-  if (operator.options.json) print(stderr, JSON.stringify({ line, error: errorObject(error) }));
-  else print(stderr, `sinew: ${line === undefined ? '' : `line ${line}: `}${errorText(error)}`);
+  if (operator.options.json) print(stderr, JSON.stringify({ ...place, error: errorObject(error) }));
+  else print(stderr, `sinew: ${place ? `${placeText(place)}: ` : ''}${errorText(error)}`);
+}
+
+function placeText({ file, line }: Place): string {
+  return file === undefined ? `line ${line}` : `${file}, line ${line}`;
 }
 
 /** What may stand at the end of `line`, and the part of it that is typed already. */
@@ -182,8 +296,8 @@ export function complete(
     },
     pose: () => poses,
   };
-  const verbs = PROMPT_VERBS.map((verb) => verb.name);
-  const chosen = PROMPT_VERBS.find((verb) => verb.name === name);
+  const verbs = PROMPT_VERBS.flatMap((verb) => [verb.name, ...(verb.aliases ?? [])]);
+  const chosen = PROMPT_VERBS.find((verb) => verb.name === name || verb.aliases?.includes(name!));
   const argument = chosen?.args[inputs.length];
   let names = [...(argument?.choices ?? []), ...(argument?.names ? named[argument.names]() : [])];
   if (name === undefined) names = [...verbs, 'help'];

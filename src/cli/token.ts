@@ -9,7 +9,7 @@ export const tokenVerbs = [
   verb<{ qr?: true; for?: number }>({
     name: 'token',
     summary: 'make a link that lets a phone or tablet in without typing the token; it works once',
-    where: 'line',
+    where: 'both',
     args: [],
     options: [
       { flags: '--qr', doc: 'show the link as a QR code for a camera' },

@@ -30,6 +30,15 @@ export function between(low: number, high: number, unit: string) {
   };
 }
 
+/** A lightness, 0 to 1, also as 0% to 100%. */
+export function lightness(text: string): number {
+  const [, number, percent] = /^(.*?)(%?)$/.exec(text)!;
+  const value = finite(number!);
+  const level = value === undefined ? Number.NaN : percent ? value / 100 : value;
+  if (level >= 0 && level <= 1) return level;
+  throw new InvalidArgumentError('Give a lightness from 0 to 1, or from 0% to 100%.');
+}
+
 /** Seconds, above 0. */
 export function seconds(text: string): number {
   const value = finite(text);

@@ -133,11 +133,15 @@ export interface Operator {
  */
 export interface Verb<G = Inputs> {
   name: string;
+  /** Other words for it. */
+  aliases?: readonly string[];
   summary: string;
   args: readonly Argument[];
   options?: readonly VerbOption[];
-  /** Where it can be typed. */
+  /** Where it does its work: on the command line, in a session or script, or in both. */
   where: 'line' | 'prompt' | 'both';
+  /** Left out of the help. */
+  hidden?: boolean;
   /** It is meant to change the condition of the prop, which is then no news. */
   changesCondition?: boolean;
   /** It is meant to change the prop file, which is then no news. */

@@ -7,7 +7,7 @@ import { tidy } from '../shared/units.ts';
 import { fileLines } from './file-text.ts';
 import { findVerb } from './find.ts';
 import { show, table, UsageError } from './output.ts';
-import { between, degreesOrMark, number, seconds, secondsOrNone } from './values.ts';
+import { between, degreesOrMark, lightness, number, seconds, secondsOrNone } from './values.ts';
 import { type Argument, type Operator, type Outcome, type VerbOption, verb } from './verb.ts';
 
 /** What moves, lights or looks at the prop, on the command line and at the prompt alike. */
@@ -192,7 +192,10 @@ export const motionVerbs = [
     name: 'dim',
     summary: 'set the level of a lamp',
     where: 'both',
-    args: [CHANNEL, { name: 'level', doc: 'perceived lightness, 0 to 1', parse: number }],
+    args: [
+      CHANNEL,
+      { name: 'level', doc: 'perceived lightness, 0 to 1 or 0% to 100%', parse: lightness },
+    ],
     options: [FADE],
     async run({ channel, level, fade }, operator) {
       await operator.live();
@@ -463,15 +466,9 @@ export const conditionVerbs = [
 export const lookVerbs = [
   verb({
     name: 'status',
+    aliases: ['list'],
     summary: 'show the condition and every channel',
-    where: 'line',
-    args: [],
-    run: (_given, operator) => status(operator),
-  }),
-  verb({
-    name: 'list',
-    summary: 'show the condition and every channel',
-    where: 'prompt',
+    where: 'both',
     args: [],
     run: (_given, operator) => status(operator),
   }),
@@ -479,7 +476,7 @@ export const lookVerbs = [
   verb<{ seconds: number }>({
     name: 'wait',
     summary: 'wait before the next line',
-    where: 'prompt',
+    where: 'both',
     args: [{ name: 'seconds', doc: 'how long (s)', parse: between(0, 86_400, 'seconds') }],
     async run({ seconds: waitS }, operator) {
       await operator.sleep(waitS * 1000);

@@ -77,7 +77,7 @@ describe('a script from a pipe', () => {
   test.each([
     ['mvoe beak 3', /^sinew: line 1: unknown command 'mvoe' \(Did you mean move\?\)\n/],
     ['move beak "3', /^sinew: line 1: the quote " is not closed\n/],
-    ['watch', /^sinew: line 1: unknown command 'watch'/],
+    ['watch', /^sinew: line 1: Ctrl-C stops the prop in a session/],
     ['journal --follow', /^sinew: line 1: --follow works on the command line/],
   ])('stops at %j, too', async (line, reason) => {
     const { code, err } = await script([line, 'move beak 3']);
