@@ -1,4 +1,5 @@
 import { doctorVerb } from './doctor.ts';
+import { explainVerb } from './explain.ts';
 import { fileVerbs } from './files.ts';
 import { followVerbs } from './follow.ts';
 import { propVerbs } from './prop-verbs.ts';
@@ -15,6 +16,7 @@ export const VERBS: readonly Verb[] = [
   ...followVerbs,
   ...propVerbs,
   ...fileVerbs,
+  explainVerb,
   ...tokenVerbs,
   doctorVerb,
 ];

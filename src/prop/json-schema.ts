@@ -6,5 +6,10 @@ import { schemas } from './schema.ts';
  * file, for editors. It cannot say everything: `sinew check` knows more.
  */
 export function jsonSchemaText(): string {
-  return `${JSON.stringify(z.toJSONSchema(schemas().propFile, { io: 'input', target: 'draft-2020-12' }), null, 2)}\n`;
+  return `${JSON.stringify(jsonSchema(), null, 2)}\n`;
+}
+
+/** The same as an object. */
+export function jsonSchema(): object {
+  return z.toJSONSchema(schemas().propFile, { io: 'input', target: 'draft-2020-12' });
 }

@@ -31,9 +31,12 @@ export function makeParts() {
   const an = (what: string) => (/^[aeiou]/.test(what) ? `an ${what}` : `a ${what}`);
 
   const name = (what: string) =>
-    z.string().regex(NAME, {
-      error: `is not ${an(what)} name; use a letter, then letters, digits, _ or - (64 at most)`,
-    });
+    z
+      .string()
+      .regex(NAME, {
+        error: `is not ${an(what)} name; use a letter, then letters, digits, _ or - (64 at most)`,
+      })
+      .describe(`the name of ${an(what)}`);
 
   const positive = (unit: string, doc: string) =>
     z
@@ -68,9 +71,12 @@ export function makeParts() {
     error: 'is not a position; give deg or the name of a mark',
   });
 
-  const end = z.string().regex(/^[A-Za-z][A-Za-z0-9_]*-[A-Za-z0-9]+$/, {
-    error: 'is not an end of a wire; give connector and cavity, such as J1-12',
-  });
+  const end = z
+    .string()
+    .regex(/^[A-Za-z][A-Za-z0-9_]*-[A-Za-z0-9]+$/, {
+      error: 'is not an end of a wire; give connector and cavity, such as J1-12',
+    })
+    .describe('connector and cavity, such as J1-12');
 
   const core = z.strictObject({
     role: z.string().min(1).describe('signal, plus, return, ...'),
@@ -143,7 +149,7 @@ export function makeParts() {
     part: part.optional(),
     rail: name('rail').optional().describe('the supply that this channel draws from'),
     requires: z.array(requirement).optional().describe('interlocks'),
-    wire: wire.optional(),
+    wire: wire.optional().describe('its own wire, from the board to the channel'),
   };
 
   const through = z
@@ -164,28 +170,34 @@ export function makeParts() {
     );
 
   /** One pin that switches something. */
-  const switchedPin = z.strictObject({
-    board: name('board'),
-    pin,
-    activeLow: z.boolean().default(false),
-    pull,
-  });
+  const switchedPin = z
+    .strictObject({
+      board: name('board'),
+      pin,
+      activeLow: z.boolean().default(false).describe('a low level switches it on'),
+      pull,
+    })
+    .describe('the board and the pin that switch it');
 
   const flash = z
     .strictObject({
       unrestricted: z.literal(true),
       reason: z
         .string()
-        .min(10, { error: 'is too short; say in a sentence why flashing is acceptable here' }),
+        .min(10, { error: 'is too short; say in a sentence why flashing is acceptable here' })
+        .describe('why flashing is acceptable here, in a sentence'),
     })
     .describe('lifts the limit of three flashes a second (WCAG 2.2, 2.3.1); the reason is shown');
 
   const flicker = z
     .strictObject({
       accepted: z.literal(true),
-      reason: z.string().min(10, {
-        error: 'is too short; say in a sentence why slow PWM is acceptable here',
-      }),
+      reason: z
+        .string()
+        .min(10, {
+          error: 'is too short; say in a sentence why slow PWM is acceptable here',
+        })
+        .describe('why slow PWM is acceptable here, in a sentence'),
     })
     .describe('accepts PWM below 100 Hz, which flickers; the reason says why');
 

@@ -31,7 +31,10 @@ function make() {
     volts: positive('volts', 'supply voltage (V)'),
     limitA: positive('amperes', 'the most current that the supply can give (A)'),
     supply: z
-      .strictObject({ plus: end, return: end })
+      .strictObject({
+        plus: end.describe('its plus terminal, such as PS1-1'),
+        return: end.describe('its return terminal, such as PS1-2'),
+      })
       .optional()
       .describe('terminals of the supply, where its wires start'),
     fuse: z
@@ -41,11 +44,13 @@ function make() {
           .enum(['ISO 8820', 'IEC 60127'], {
             error: 'is not a fuse standard; write ISO 8820 (blade) or IEC 60127 (cartridge)',
           })
-          .default('ISO 8820'),
+          .default('ISO 8820')
+          .describe('ISO 8820: blade; IEC 60127: cartridge'),
         from: end.describe('the side of the supply'),
         to: end.describe('the side of the load'),
       })
-      .optional(),
+      .optional()
+      .describe('the fuse of this rail, close to the supply'),
     battery: z
       .strictObject({
         capacityAh: positive('ampere-hours', 'rated capacity (Ah)'),
@@ -116,7 +121,7 @@ function make() {
           .int()
           .optional()
           .describe('seed of the random choices; default: the name of the cue'),
-        steps: cueSteps,
+        steps: cueSteps.describe('what it does, step by step'),
       }),
     ],
     { error: 'is not a cue; give a list of steps, or { clash, seed, steps }' },
@@ -128,13 +133,14 @@ function make() {
       plays: z
         .array(
           z.strictObject({
-            cue: name('cue'),
+            cue: name('cue').describe('the cue that plays'),
             everyS: z
               .tuple([z.number().positive(), z.number().positive()])
               .describe('pause before it plays again: shortest, longest (s)'),
           }),
         )
-        .min(1),
+        .min(1)
+        .describe('the cues that play, each by itself'),
     })
     .describe('background behaviour: small cues at random times, giving way to everything else');
 
@@ -163,7 +169,7 @@ function make() {
         })
         .optional()
         .describe('an OSC 1.0 message to this address'),
-      cue: name('cue'),
+      cue: name('cue').describe('the cue that it runs'),
       unattended: z
         .boolean()
         .default(false)
@@ -228,12 +234,14 @@ function make() {
             .enum(['park', 'hold-then-park'], {
               error: 'is neither park nor hold-then-park; write park or hold-then-park',
             })
-            .default('park'),
+            .default('park')
+            .describe('what happens when the link is lost: park at once, or hold for holdS first'),
           holdS: positive('seconds', 'how long to hold before parking (s)')
             .max(300, { error: 'is above 300; give seconds, 300 or less' })
             .optional(),
         })
-        .default({ timeoutMs: 500, onLoss: 'park' }),
+        .default({ timeoutMs: 500, onLoss: 'park' })
+        .describe('how the link to the laptop is watched'),
       stop: z
         .strictObject({
           deadlineS: positive('seconds', 'a stop of category 1 drops the power after this time (s)')
@@ -254,7 +262,8 @@ function make() {
             .union([z.literal(0), z.literal(1), z.literal(2)], {
               error: 'is not a stop category; use 0, 1 or 2',
             })
-            .default(1),
+            .default(1)
+            .describe('0: power off at once; 1: decelerate, then off; 2: decelerate and hold'),
         })
         .optional()
         .describe(
@@ -291,18 +300,29 @@ function make() {
         .describe(
           'what wires may carry: usual is IEC 60204-1; strict is 700 circular mils for each ampere as well, for bundles of thin wires',
         ),
-      boards: z.record(name('board'), board),
-      rails: z.record(name('rail'), rail).default({}),
-      connectors: z.record(name('connector'), connector).default({}),
+      boards: z.record(name('board'), board).describe('what the channels are wired to, by name'),
+      rails: z.record(name('rail'), rail).default({}).describe('the power supplies, by name'),
+      connectors: z
+        .record(name('connector'), connector)
+        .default({})
+        .describe('connectors and terminal blocks, by name'),
       wires: z.array(trunk).default([]).describe('wires that do not belong to a channel'),
-      channels: z.record(name('channel'), channel),
+      channels: z
+        .record(name('channel'), channel)
+        .describe('what moves, switches or lights, by name'),
       groups: z
         .record(name('group'), z.array(name('channel or group')).min(1))
         .default({})
         .describe('servos that move together, by their names or by those of other groups'),
-      poses: z.record(name('pose'), z.record(name('channel'), poseValue)).default({}),
-      cues: z.record(name('cue'), cue).default({}),
-      idle: z.record(name('idle'), idle).default({}),
+      poses: z
+        .record(name('pose'), z.record(name('channel'), poseValue))
+        .default({})
+        .describe('values for many channels at once, by name'),
+      cues: z
+        .record(name('cue'), cue)
+        .default({})
+        .describe('timelines of motion, light and vapour, by name'),
+      idle: z.record(name('idle'), idle).default({}).describe('background behaviour, by name'),
       osc: z
         .strictObject({
           port: z.int().min(1).max(65_535).describe('UDP port'),
@@ -310,8 +330,13 @@ function make() {
         })
         .optional()
         .describe('where OSC messages come in; they carry no token'),
-      triggers: z.record(name('trigger'), trigger).default({}),
-      park: park.default({ stages: [], deadlineS: 10 }),
+      triggers: z
+        .record(name('trigger'), trigger)
+        .default({})
+        .describe('what runs a cue without a laptop, by name'),
+      park: park
+        .default({ stages: [], deadlineS: 10 })
+        .describe('the order in which channels come to rest'),
       flash: flash.optional(),
     })
     .describe('Sinew prop file');

@@ -18,7 +18,10 @@ export const ACTS = ['move', 'pose', 'colour', 'dim', 'switch', 'until', 'cue', 
 export function cueStepSchema({ z, name, positive, atLeast0, onOff }: Parts) {
   /** Uniformly at random within `around` ± `spread`. */
   const spread = z
-    .strictObject({ around: z.number(), spread: atLeast0('degrees', 'half of the width (deg)') })
+    .strictObject({
+      around: z.number().describe('the middle (deg)'),
+      spread: atLeast0('degrees', 'half of the width (deg)'),
+    })
     .describe('somewhere within around ± spread (deg), chosen at random each time');
 
   const cueTarget = z.union([z.number(), name('mark'), spread], {
@@ -34,9 +37,9 @@ export function cueStepSchema({ z, name, positive, atLeast0, onOff }: Parts) {
 
   const until = z
     .strictObject({
-      channel: name('channel'),
-      above: z.number().optional(),
-      below: z.number().optional(),
+      channel: name('channel').describe('the channel that is waited for'),
+      above: z.number().optional().describe('that servo is above this (deg)'),
+      below: z.number().optional().describe('that servo is below this (deg)'),
       is: onOff.optional(),
       withinS: positive('seconds', 'how long to wait at most (s)'),
       otherwise: z
@@ -70,7 +73,7 @@ export function cueStepSchema({ z, name, positive, atLeast0, onOff }: Parts) {
         .record(name('channel or group'), cueTarget)
         .optional()
         .describe('channels or groups, each to deg or a mark; they start and arrive together'),
-      pose: name('pose').optional(),
+      pose: name('pose').optional().describe('brings its channels to the values of this pose'),
       overS: positive(
         'seconds',
         'time for the move (s); default: as fast as the limits allow',

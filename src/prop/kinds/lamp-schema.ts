@@ -11,7 +11,10 @@ export function lampSchema(parts: Parts) {
     output: switchedPin,
     through,
     ...common,
-    draw: z.strictObject({ fullA: atLeast0('amperes', 'current at full (A)') }).optional(),
+    draw: z
+      .strictObject({ fullA: atLeast0('amperes', 'current at full (A)') })
+      .optional()
+      .describe('what it takes from its rail'),
     led: z
       .strictObject({ ...led, forwardV, resistorOhm: resistorOhm.optional() })
       .optional()
@@ -20,7 +23,8 @@ export function lampSchema(parts: Parts) {
     ...guards,
     park: z
       .strictObject({ to: z.number().min(0).max(1).describe('perceived lightness, 0 to 1') })
-      .default({ to: 0 }),
+      .default({ to: 0 })
+      .describe('the safe resting state'),
   });
 }
 

@@ -33,7 +33,9 @@ export function relaySchema({
   /** The second circuit of a relay: what it switches. */
   const terminals = z
     .strictObject({
-      mode: mode.default('held'),
+      mode: mode
+        .default('held')
+        .describe('held: stays closed while on; momentary: a press of pulseMs'),
       rail: name('rail')
         .optional()
         .describe('the supply of what the contact switches, where it is not the rail of the relay'),
@@ -58,7 +60,10 @@ export function relaySchema({
         error:
           'is neither held nor momentary; write held or momentary, or its terminals: { common: K1-1, open: K1-2 }',
       })
-      .default('held'),
+      .default('held')
+      .describe(
+        'held: stays closed while on; momentary: a press of pulseMs; or its terminals, as a circuit of its own',
+      ),
     pulseMs: positive('milliseconds', 'length of a momentary closure (ms)').optional(),
     draw: z
       .strictObject({
@@ -68,7 +73,8 @@ export function relaySchema({
           'current of the coil or module while on (A), for a contact with a rail of its own; default: by coil',
         ).optional(),
       })
-      .optional(),
+      .optional()
+      .describe('what it takes from its rail'),
     coil: coil.optional(),
     duty: z
       .strictObject({
@@ -104,7 +110,7 @@ export function relaySchema({
       .describe(
         'the state that is safe (default: off); on: what must stay closed, such as a brake, so that a stop, a fault or the death of the daemon leaves it closed',
       ),
-    park: z.strictObject({ to: onOff }).default({ to: 'off' }),
+    park: z.strictObject({ to: onOff }).default({ to: 'off' }).describe('the safe resting state'),
   });
 }
 

@@ -18,20 +18,25 @@ export function rgbSchema(parts: Parts) {
 
   return z.strictObject({
     kind: z.literal('rgb'),
-    output: z.strictObject({
-      board: name('board'),
-      pins: z.tuple([pin, pin, pin], { error: 'is not three pins; give [red, green, blue]' }),
-      common: z
-        .enum(['anode', 'cathode'], {
-          error: 'is neither anode nor cathode; write anode or cathode',
-        })
-        .default('cathode'),
-      activeLow: z
-        .boolean()
-        .optional()
-        .describe('of a driver board: a low level lights a colour (default: a high one)'),
-      pull,
-    }),
+    output: z
+      .strictObject({
+        board: name('board'),
+        pins: z
+          .tuple([pin, pin, pin], { error: 'is not three pins; give [red, green, blue]' })
+          .describe('pins of red, green and blue'),
+        common: z
+          .enum(['anode', 'cathode'], {
+            error: 'is neither anode nor cathode; write anode or cathode',
+          })
+          .default('cathode')
+          .describe('what its three LEDs have in common: anode (fed) or cathode (to ground)'),
+        activeLow: z
+          .boolean()
+          .optional()
+          .describe('of a driver board: a low level lights a colour (default: a high one)'),
+        pull,
+      })
+      .describe('the board and the three pins that drive it'),
     through,
     ...common,
     whiteBalance: z
@@ -50,7 +55,8 @@ export function rgbSchema(parts: Parts) {
           })
           .describe('current of red, green and blue at full duty, before any white balance (A)'),
       })
-      .optional(),
+      .optional()
+      .describe('what it takes from its rail'),
     led: z
       .strictObject({
         ...led,
@@ -63,7 +69,8 @@ export function rgbSchema(parts: Parts) {
     ...guards,
     park: z
       .strictObject({ to: z.string().describe('CSS Color 4 string') })
-      .default({ to: '#000000' }),
+      .default({ to: '#000000' })
+      .describe('the safe resting state'),
   });
 }
 

@@ -97,7 +97,9 @@ export function servoSchema({ z, name, positive, atLeast0, angle, pin, position,
 
   return z.strictObject({
     kind: z.literal('servo'),
-    output: z.strictObject({ board: name('board'), pin }),
+    output: z
+      .strictObject({ board: name('board'), pin })
+      .describe('the board and the pin of its pulses'),
     ...common,
     calibration: z
       .array(calibrationPoint)
@@ -130,7 +132,8 @@ export function servoSchema({ z, name, positive, atLeast0, angle, pin, position,
           'current when stalled, and for a moment when it starts (A); no less than movingA; default: movingA',
         ).optional(),
       })
-      .optional(),
+      .optional()
+      .describe('what it takes from its rail'),
     linkage: linkage.optional(),
     stallNm: positive(
       'newton metres',
