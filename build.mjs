@@ -102,6 +102,7 @@ async function main() {
   });
   for (const name of ['index.html', 'icon.svg'])
     await cp(join(page, name), join(dist, 'page', name));
+  await cp(join(root, 'config/prop.schema.json'), join(dist, 'page/prop.schema.json'));
   await cp(join(root, 'systemd/make-cache.mjs'), join(dist, 'make-cache.mjs'));
   if (!(await makeCache(dist, join(root, 'config/owl.yaml'))))
     process.stderr.write('build: the code caches are not whole; programs start slower\n');

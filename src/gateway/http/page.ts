@@ -9,10 +9,12 @@ const TYPES: Record<string, string> = {
   '.js': 'text/javascript; charset=utf-8',
   '.css': 'text/css; charset=utf-8',
   '.svg': 'image/svg+xml',
+  // JSON Schema, draft 2020-12, core, 14: the media type of a schema.
+  '.json': 'application/schema+json',
 };
 
 /**
- * GET / and the files of the bench page. They are read once, and compressed once if somebody wants that; each has a route of its
+ * GET / and the files of the bench page, and the schema of the prop file for editors. They are read once, and compressed once if somebody wants that; each has a route of its
  * own, so no path of a request ever reaches the file system.
  */
 export const page: FastifyPluginAsync<{ folder: URL }> = async (app, { folder }) => {
