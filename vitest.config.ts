@@ -25,7 +25,7 @@ const SLOW = [
 ].map((name) => `tests/${name}.test.ts`);
 
 /** Whole daemons, releases and pages that take half a minute each and more. */
-const SLOW_SYSTEM = ['system/{cues,life,reload,with-cache}', 'systemd/{install,live}'].map(
+const SLOW_SYSTEM = ['system/{cues,examples,life,reload,with-cache}', 'systemd/{install,live}'].map(
   (name) => `tests/${name}.test.ts`,
 );
 const SLOW_BROWSER = [

@@ -65,7 +65,7 @@ test.each([
   ['js', process.execPath, 'lids.mjs'],
   ['python', PYTHON, 'lids.py'],
 ])(
-  'the program in %s wakes the owl, shuts its lids, parks it, and keeps the link',
+  'the program in %s wakes the owl, opens its lids, parks it, and keeps the link',
   async (language, command, name) => {
     const text = program(language);
     // About ten lines.
