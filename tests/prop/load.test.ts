@@ -21,7 +21,9 @@ describe('the demo prop', () => {
   });
 
   test('points an editor at the schema in its first line', () => {
-    expect(OWL.split('\n')[0]).toBe('# yaml-language-server: $schema=http://127.0.0.1:7420/prop.schema.json');
+    expect(OWL.split('\n')[0]).toBe(
+      '# yaml-language-server: $schema=http://127.0.0.1:7420/prop.schema.json',
+    );
   });
 
   test('every wire has colours of IEC 60757', () => {
