@@ -33,7 +33,8 @@ function powerPins(power: Power): number[] {
 
 /**
  * Reports what is wrong with a use of a GPIO of the header. Returns false where the pin cannot be used at
- * all. @param letsGo the kernel makes a line an input when the process that holds it ends
+ * all.
+ * @param letsGo the kernel makes a line an input when the process that holds it ends
  */
 export function lintHeaderPin(use: PinUse, notes: BoardNotes, letsGo = false): boolean {
   const { pin, path } = use;

@@ -15,8 +15,9 @@ export class Stuck {
   }
 
   /**
-   * Whether nothing has been done for too long; call it in every tick. @param waiting whether there is
-   * work to do. @param done how much has been done so far
+   * Whether nothing has been done for too long; call it in every tick.
+   * @param waiting whether there is work to do.
+   * @param done how much has been done so far
    */
   look(nowMs: number, waiting: boolean, done: number): boolean {
     const passedMs = Math.min(nowMs - this.#lastMs, LONGEST_STEP_MS);

@@ -29,8 +29,8 @@ export interface Slot {
 }
 
 /**
- * The slots of a board, in the order of their numbers. @param endsIn what is plugged into a slot, by its
- * number
+ * The slots of a board, in the order of their numbers.
+ * @param endsIn what is plugged into a slot, by its number
  */
 export function slotsOf(
   board: BoardInfo,

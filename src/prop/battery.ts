@@ -2,12 +2,12 @@ import type { Rail } from './schema.ts';
 
 export type Battery = NonNullable<Rail['battery']>;
 
-/** Voltages this far apart (share) have a regulator between them. */
+/** Voltages that differ by more than this share have a regulator between them. */
 const REGULATED_SHARE = 0.25;
 
 /**
- * The battery of a rail, where its voltage, full or empty, is given and stands at the rail itself: not where
- * its nominal voltage is far from that of the rail, so that a regulator lies between.
+ * The battery of a rail, if its full or empty voltage is given and it feeds the rail directly: not if its
+ * nominal voltage is far from the rail's, so that there is a regulator between them.
  */
 export function batteryOf({ battery, volts }: Rail): Battery | undefined {
   if (!battery || (battery.fullV === undefined && battery.emptyV === undefined)) return undefined;

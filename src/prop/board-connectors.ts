@@ -2,12 +2,12 @@ import { factsOf } from '../boards/registry.ts';
 import { splitEnd } from './loom-words.ts';
 import type { Prop } from './schema.ts';
 
-/** The connector that is taken for the header where the file names none. */
+/** The connector that counts as the header if the file names none. */
 const HEADER = 'J1';
 
 /**
- * The connectors whose cavities are the pins of a board, each with its board: those that say so, and J1
- * where there is one header and no doubt.
+ * The connectors whose cavities are the pins of a board, each with its board: those with `board:` and, if
+ * there is just one board with a header, J1.
  */
 export function boardConnectors(prop: Prop): Map<string, string> {
   const boards = new Map<string, string>();

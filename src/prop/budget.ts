@@ -29,7 +29,7 @@ import { coilDraw, type RailDraw } from './rail-draw.ts';
 import { railOf } from './rails.ts';
 import type { Channel, Prop, Rail } from './schema.ts';
 
-/** Everything electrical that follows from a prop file alone, without any cue. */
+/** The electrical figures that follow from a prop file alone, without any cue. */
 
 export interface RailBudget {
   name: string;
@@ -39,35 +39,35 @@ export interface RailBudget {
   idleA: number;
   movingA: number;
   stallA: number;
-  /** All moving, or what the daemon lets through: the limit (A). */
+  /** All moving, but no more than the limit, which the daemon keeps (A). */
   peakA: number;
   /**
-   * The servo whose stall asks for most while all others rest: what flows then, and while it moves
-   * freely (A).
+   * The servo whose stall draws most while all others rest: the rail's current then, and while the servo
+   * moves freely (A).
    */
   hardest?: { channel: string; amps: number; movingA: number };
-  /** When servos get their first pulses: all at once, and one by one as a wake does it (A). */
+  /** Current while servos get their first pulses: all at once, and one by one as in a wake (A). */
   inrush: { togetherA: number; staggeredA: number };
-  /** What flows for a moment: the hardest stall, or the peak of a wake, whichever is more (A). */
+  /** The momentary current: the hardest stall or the peak of a wake, whichever is larger (A). */
   momentA: number;
-  /** A supply with a margin above the peak, and no less than what flows for a moment (A). */
+  /** The supply to use: the peak and a margin, but no less than the momentary current (A). */
   wantedA: number;
-  /** For what starts beyond the limit to dip the rail by a tenth at most (F). */
+  /** The capacitor with which starts beyond the limit dip the rail by no more than a tenth (F). */
   capacitorF?: number;
   fuse?: FuseBudget;
   battery?: { idleH: number; movingH: number; wantedH?: number };
 }
 
 export interface FuseBudget {
-  /** Undefined where the file has no fuse. */
+  /** Undefined if the file has no fuse. */
   ratingA?: number;
   standard: FuseStandard;
-  /** What it must carry for long, and for a moment; what the weakest wire behind it may carry (A). */
+  /** Its continuous and momentary current, and the capacity of the weakest wire behind it (A). */
   loadA: number;
   momentA: number;
   wire?: ProtectedWire;
   verdict?: FuseVerdict;
-  /** The rating that would fit (A); null where none does, undefined where that cannot be told. */
+  /** The rating that would fit (A); null if none does, undefined if that is unknown. */
   fits?: number | null;
 }
 
@@ -77,9 +77,9 @@ export interface ChannelBudget extends Partial<ChannelVolts> {
   rail: string;
   movingA: number;
   stallA: number;
-  /** While it holds the most that it has to, where load and stall torque are known (A). */
+  /** Current while it holds its worst load, if load and stall torque are known (A). */
   holdingA?: number;
-  /** What its wires lose while it moves (V), and as a share of the rail's voltage. */
+  /** Voltage lost in its wires while it moves (V), and as a share of the rail's voltage. */
   dropV?: number;
   dropShare?: number;
 }
@@ -90,14 +90,14 @@ export interface LedBudget {
   colour?: 'red' | 'green' | 'blue';
   led: Led;
   givenOhm?: number;
-  /** Undefined where the supply is too low for the LED. */
+  /** Undefined if the supply is too low for the LED. */
   wanted?: SeriesResistor;
 }
 
 /** The base resistor and flyback diode of one relay coil. */
 export interface CoilBudget {
   channel: string;
-  /** The coil, its transistor, and the voltage of the pin. */
+  /** The coil, its transistor and the pin's voltage. */
   coil: Coil;
   coilA: number;
   givenOhm?: number;
@@ -111,13 +111,13 @@ export interface Budget {
   wires: WireLoad[];
   leds: LedBudget[];
   coils: CoilBudget[];
-  /** Channels whose way to their supply, where that has terminals, is not in the file. */
+  /** Channels whose supply has terminals in the file, but whose wiring to it is not there. */
   untraced: string[];
-  /** Wires that count as no resistance, as their length or size is not in the file. */
+  /** Wires that count as 0 ohm, because their length or size is not in the file. */
   unknownWires: string[];
 }
 
-/** Works out the electrical budget of a prop: currents (A), voltages (V), running times (h). */
+/** The electrical budget of a prop: currents (A), voltages (V), running times (h). */
 export function budgetOf(prop: Prop): Budget {
   const budget = wiringBudgetOf(prop);
   const mechanics = mechanicsOf(prop);
@@ -130,7 +130,7 @@ export function budgetOf(prop: Prop): Budget {
   return budget;
 }
 
-/** The same without what follows from how a servo moves: what it draws while it holds its load. */
+/** The same without figures that depend on a servo's mechanics: its current while it holds its load. */
 export function wiringBudgetOf(prop: Prop): Budget {
   const drops = dropsOf(prop);
   const members = new Map<string, Member[]>();
@@ -171,7 +171,7 @@ export function wiringBudgetOf(prop: Prop): Budget {
   };
 }
 
-/** What draws from a rail: a channel, or the coil of one. */
+/** A load on a rail: a channel, or a channel's coil. */
 interface Member {
   name: string;
   channel: Channel;
@@ -245,7 +245,7 @@ function fuseBudget(
   const { ratingA, standard } = fuse ?? { standard: 'ISO 8820' as const };
   const budget: FuseBudget = { standard, loadA, momentA };
   if (ratingA !== undefined) budget.ratingA = ratingA;
-  // Without a wire to protect, only what a fuse carries can be judged.
+  // Without a known wire, only the load of a fuse can be judged.
   const wireA = weakest
     ? Math.max(0, weakest.capacityA - (weakest.shared?.amps ?? 0))
     : Number.POSITIVE_INFINITY;

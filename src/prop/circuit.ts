@@ -12,25 +12,25 @@ import { type Core, coreKind } from './loom.ts';
 import { splitEnd } from './loom-words.ts';
 import type { Channel, Prop, Wire } from './schema.ts';
 
-/** The wires of a prop that carry its supply currents, as a network of resistors and loads. */
+/** The wires that carry a prop's supply currents, as a network of resistors and loads. */
 
 /** A core of a wire. */
 export interface Conductor {
   label: string;
-  /** Place of the wire in the prop file. */
+  /** The wire's place in the prop file. */
   path: Path;
   wire: Wire;
   role: string;
-  /** Undefined where the file does not tell length or size: it counts as no resistance. */
+  /** Undefined if the file does not give length or size: it then counts as 0 ohm. */
   ohm: number | undefined;
   from: number;
   to: number;
 }
 
-/** Where a channel, or one colour of it, takes its current. */
+/** The point where a channel, or one colour of it, draws its current. */
 export interface Tap {
   channel: string;
-  /** Of the coil of a relay whose contact has a rail of its own: the rail of the coil. */
+  /** The rail of a relay's coil, if the contact has a rail of its own. */
   rail?: string;
   plus: number;
   back: number;
@@ -40,7 +40,7 @@ export interface Tap {
   stallA: number;
 }
 
-/** The terminals of a rail's supply; both sides of its fuse, which are two nodes here. */
+/** The nodes of a rail's supply terminals and of both sides of its fuse. */
 export interface Source {
   plus: number;
   back: number;
@@ -52,16 +52,16 @@ export interface Circuit {
   nodes: number;
   conductors: Conductor[];
   taps: Tap[];
-  /** Rails whose supply has its terminals in the file. */
+  /** Rails whose supply terminals are in the file. */
   sources: Map<string, Source>;
 }
 
-/** Section of a wire's cores (mm2), if the file tells it. */
+/** Section of a wire's cores (mm2), if the file gives it. */
 export function sectionOf({ gaugeAwg, sectionMm2 }: Wire): number | undefined {
   return sectionMm2 ?? (gaugeAwg === undefined ? undefined : awgSectionMm2(gaugeAwg));
 }
 
-/** Resistance of one core (ohm, copper at 20 C), if the file tells length and size. */
+/** Resistance of one core (ohm, copper at 20 C), if the file gives length and size. */
 export function coreOhm(wire: Wire): number | undefined {
   const section = sectionOf(wire);
   if (section === undefined || wire.lengthM === undefined) return undefined;
@@ -74,10 +74,10 @@ export const isPlus = (core: { role: string }) => coreKind(core) === 'plus';
 export const isReturn = (core: { role: string }) => coreKind(core) === 'return';
 
 /**
- * Builds the network. Cavities that a connector bridges are one node, and so are the ground pins of
- * a header, its 5 V pins, and the contact of a relay. A light that hangs on its pins gets what its own
- * wire lacks through them: plus from the 5 V of the header, or return into its ground. A transistor that
- * is lit joins its colour to the return of the wire that leads to it.
+ * Builds the network. Bridged cavities of a connector are one node, and so are the ground pins of a
+ * header, its 5 V pins, and the contact of a relay. A light that is connected directly to its pins gets
+ * through them what its own wire lacks: plus from the header's 5 V, or return into its ground. A
+ * transistor that conducts joins its colour to the return of the wire that leads to it.
  */
 export function circuitOf(prop: Prop): Circuit {
   const nodes = new Nodes();
@@ -139,7 +139,7 @@ export function circuitOf(prop: Prop): Circuit {
   return numbered(nodes, conductors, taps, sources);
 }
 
-/** Joins what connectors bridge; returns the ground and the 5 V of every header. */
+/** Joins bridged cavities; returns the ground and the 5 V of every header. */
 function joinConnectors(prop: Prop, nodes: Nodes) {
   const headers = new Map<string, { ground: number; plus: number }>();
   for (const [name, { bridged = [] }] of Object.entries(prop.connectors))
@@ -159,7 +159,7 @@ function joinConnectors(prop: Prop, nodes: Nodes) {
   return headers;
 }
 
-/** A core that carries the current of one colour of a light, from what switches it to the LED. */
+/** A core that carries the current of one colour of a light, from its switch to the LED. */
 interface Leg {
   core: Core;
   near: string;
@@ -169,8 +169,8 @@ interface Leg {
 }
 
 /**
- * The cores through which a light is switched: from its pins, or from the transistors in between, which
- * are where its own wire ends.
+ * The cores that carry a light's switched current: from its pins, or from the transistors between, at
+ * which its own wire ends.
  */
 function legsOf(channel: Channel, own: readonly Core[], load: readonly Core[]): Leg[] {
   const kind = kindOf(channel);
@@ -195,7 +195,7 @@ function legsOf(channel: Channel, own: readonly Core[], load: readonly Core[]): 
   return others.map((core) => ({ core, near: core.from, far: core.to, direct: true }));
 }
 
-/** Where the coil of a relay, or its module, takes its current, where the contact has its own rail. */
+/** Where a relay's coil or module draws its current, if the contact has a rail of its own. */
 function coilTaps(channel: string, spec: Channel, own: readonly Core[], nodes: Nodes): Tap[] {
   const coil = coilLoadOf(spec);
   const [plus, back] = [farEnd(own, isPlus), farEnd(own, isReturn)];
@@ -205,7 +205,7 @@ function coilTaps(channel: string, spec: Channel, own: readonly Core[], nodes: N
   return [{ channel, rail, ...ends, idleA: 0, busyA: amps, stallA: amps }];
 }
 
-/** Where a channel takes its current: at the far end of its load circuit, or of its own wire. */
+/** Where a channel draws its current: at the far end of its load circuit, or of its own wire. */
 function tapsOf(
   channel: string,
   spec: Channel,
@@ -237,13 +237,13 @@ function tapsOf(
   });
 }
 
-/** The end of the last core of a kind: one at which no other of them starts. */
+/** The end of the last core of a kind: the one at which no other core of that kind starts. */
 function farEnd(cores: readonly Core[], kind: (core: Core) => boolean): string | undefined {
   const chain = cores.filter(kind);
   return chain.findLast(({ to }) => !chain.some(({ from }) => from === to))?.to;
 }
 
-/** Gives the nodes that are left after joining the numbers from 0. */
+/** Numbers the remaining nodes from 0, after some were joined. */
 function numbered(
   nodes: Nodes,
   conductors: Conductor[],
@@ -276,7 +276,7 @@ function numbered(
   return { nodes: numbers.size, conductors, taps, sources };
 }
 
-/** Ends of wires, by name; joined ones have one root. */
+/** Ends of wires, by name; joined ends have the same root. */
 class Nodes {
   readonly #byName = new Map<string, number>();
   readonly #parent: number[] = [];

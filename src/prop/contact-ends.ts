@@ -3,19 +3,20 @@ import type { Core } from './loom.ts';
 import { splitEnd } from './loom-words.ts';
 import type { RelayChannel } from './schema.ts';
 
-/** The terminals of a relay's contact, and which of them the wires use. */
+/** The terminals of a relay's contact, and which one the wires use. */
 export interface ContactEnds {
   common: string;
   open?: string;
   closed?: string;
-  /** The one that the load is connected to; the open one where both have wires, undefined where none has. */
+  /** The one that the load is connected to: the open one if both have wires, undefined if neither has. */
   used?: 'open' | 'closed';
 }
 
 /**
- * By what the file says, else by the names that most boards print beside their terminals: COM, NO, NC.
+ * The terminals as the file gives them, or else by the names that most boards print beside them: COM, NO,
+ * NC.
  * @param own cores of the relay's own wire, which end at the relay
- * @param load cores of the wires that belong to what it switches
+ * @param load cores of the wires of the load that it switches
  */
 export function contactEnds(
   relay: RelayChannel,

@@ -20,7 +20,7 @@ import { PlannedLoads, type Rails, railsOf } from './planned-loads.ts';
 import type { CueStep, Prop } from './schema.ts';
 import { childrenOf, touchesOf } from './steps.ts';
 
-/** Where step `index` of a cue stands in the file. */
+/** The path of step `index` of a cue in the file. */
 export function stepPath(prop: Prop, cue: string, index: number): Path {
   const long = !Array.isArray(prop.cues[cue]);
   return ['cues', cue, ...(long ? ['steps'] : []), index];
@@ -29,8 +29,8 @@ export function stepPath(prop: Prop, cue: string, index: number): Path {
 const planners = new WeakMap<Prop, Planner>();
 
 /**
- * The plan of the cue called `name`. Each is computed once for a prop, which must not change
- * afterwards. What names nothing in the prop is left out; circles of cues never end.
+ * The plan of the cue called `name`. Each plan is computed once per prop, which must not change
+ * afterwards. Unknown names are ignored; a cue that contains itself never ends.
  */
 export function cuePlan(prop: Prop, name: string): CuePlan {
   let planner = planners.get(prop);
@@ -41,14 +41,14 @@ export function cuePlan(prop: Prop, name: string): CuePlan {
   return planner.plan(name);
 }
 
-/** How long a cue takes as planned (s); null when it goes on until it is stopped. */
+/** Planned duration of a cue (s); null when it goes on until it is stopped. */
 export function cueDurationS(prop: Prop, name: string): number | null {
   return cuePlan(prop, name).durationS;
 }
 
-/** Steps of cues within cues that are gone through one by one, for a whole prop. */
+/** Steps of cues within cues that are simulated one by one, for a whole prop. */
 const MAX_INNER_STEPS_IN_ALL = 200_000;
-/** With fewer left, a plan may end early for the others' sake, and is not kept. */
+/** With fewer left, a plan may be cut short because of other plans, and is not kept. */
 const AMPLE_INNER_STEPS = MAX_INNER_STEPS_IN_ALL / 2;
 
 /** Looks up names and plans each cue of a prop once. */
@@ -60,7 +60,7 @@ class Planner implements WalkPlanner {
   readonly #eased = new Map<string, number>();
   readonly #rails: Rails;
   readonly #memory: PlanMemory;
-  /** Cues that the plan which is being made has asked for. */
+  /** Cues that the plan in progress has asked for. */
   #asked: string[] = [];
   readonly #lights: ReadonlyMap<string, number>;
   readonly #dependents: Dependents;
@@ -81,7 +81,7 @@ class Planner implements WalkPlanner {
     });
   }
 
-  /** The interlocks along a walk that keeps where servos are in `places`. */
+  /** The interlocks along a walk whose servo positions are in `places`. */
   interlocks(places: ReadonlyMap<string, Place>): PlannedInterlocks {
     return new PlannedInterlocks(this.#prop, this.#dependents, places);
   }
@@ -98,7 +98,7 @@ class Planner implements WalkPlanner {
       this.innerStepsLeft -= innerSteps;
       return plan;
     }
-    // Met again while it is being planned, it contains itself.
+    // A cue that is asked for while it is being planned contains itself.
     this.#plans.set(name, { steps: [], durationS: null, problems: [] });
     const asked = this.#asked;
     this.#asked = [];
@@ -150,7 +150,7 @@ class Planner implements WalkPlanner {
     return neededS;
   }
 
-  /** The cue that runs within a step: of those it chooses from, the longest. */
+  /** The cue that runs within a step; for `choose`, the longest. */
   innerCue(step: CueStep): string | undefined {
     const names = childrenOf(step).map(({ cue }) => cue);
     let longest: string | undefined;

@@ -17,39 +17,39 @@ import { railOf } from './rails.ts';
 import type { Channel, Prop, Wire } from './schema.ts';
 import { wireRatingA } from './wire-rating.ts';
 
-/** Currents and voltage drops of a prop's wires: its circuit, solved. Copper at 20 C. */
+/** Currents and voltage drops in a prop's wires, from its solved circuit. Copper at 20 C. */
 
 export interface WireLoad {
   label: string;
   /** The channel that it belongs to, or the rail. */
   of: string;
-  /** Place of the wire in the prop file. */
+  /** The wire's place in the prop file. */
   path: Path;
-  /** The largest current in one of its cores: all loads on, but no more than the rails may give (A). */
+  /** The largest current in one of its cores: all loads on, but no more than the rails' limits (A). */
   amps: number;
-  /** What it loses at that current, out and back where both are in it (V). */
+  /** Voltage drop at that current, out and back if the wire has both (V). */
   dropV?: number;
-  /** What a core of it may carry (A). */
+  /** Current that one of its cores may carry (A). */
   capacityA?: number;
 }
 
 export interface ChannelVolts {
-  /** From the supply's terminals through the whole loom, or along its own wire alone. */
+  /** From the supply's terminals through the whole loom, or along its own wire only. */
   along: 'the loom' | 'its own wire';
-  /** Voltage at the channel when it moves or is fully on, and so do others as the rail allows (V). */
+  /** Voltage at the channel when it moves or is fully on, and others too as far as the rail allows (V). */
   movingV: number;
-  /** The same, while this channel is stalled (V). */
+  /** The same while this channel is stalled (V). */
   stallV: number;
 }
 
 /**
- * The wire behind a rail's fuse, or its supply where it has no fuse, that has the least left for it: on
- * the way out or on the way back, as what flows out comes back.
+ * The wire behind a rail's fuse (or its supply, without a fuse) that has the least capacity left for this
+ * rail: on the way out or back, which carry the same current.
  */
 export interface ProtectedWire {
   label: string;
   capacityA: number;
-  /** Other rails whose return it is as well, and what their fuses or limits let through (A). */
+  /** Other rails whose return it also is, and the current that their fuses or limits allow (A). */
   shared?: { rails: string[]; amps: number };
 }
 
@@ -57,18 +57,18 @@ export interface ProtectedWire {
 export interface Drops {
   wires: WireLoad[];
   channels: Map<string, ChannelVolts>;
-  /** Channels with a current whose way to their rail's supply is not in the file. */
+  /** Channels that draw current, but whose wiring to their rail's supply is not in the file. */
   untraced: string[];
   /** By rail. */
   weakest: Map<string, ProtectedWire>;
-  /** Labels of wires that carry supply but lack a length or a size: they count as no resistance. */
+  /** Labels of supply wires without a length or a size: they count as 0 ohm. */
   unknown: string[];
 }
 
-/** Less than this is rounding (A). */
+/** Smaller currents are rounding errors (A). */
 const FLOWS_A = 1e-6;
 
-/** In place of none, so that both sides of a fuse are nodes (ohm). */
+/** Instead of 0, so that both sides of a fuse are separate nodes (ohm). */
 const FUSE_OHM = 1e-6;
 
 /** Solves the circuit of a prop: currents (A) and voltages (V) by Kirchhoff's laws. */
@@ -79,11 +79,11 @@ export function dropsOf(prop: Prop): Drops {
 class Solver {
   readonly #prop: Prop;
   readonly #circuit: Circuit;
-  /** Those with a resistance, in the order of the network's branches. */
+  /** Conductors with a resistance, in the order of the network's branches. */
   readonly #resistive: Conductor[];
   readonly #network: ResistorNetwork;
   readonly #part: Int32Array;
-  /** Taps whose way to their supply and back is known. */
+  /** Taps whose wiring to their supply and back is known. */
   readonly #traced: Tap[] = [];
 
   constructor(prop: Prop) {
@@ -99,7 +99,7 @@ class Solver {
     for (const tap of taps) {
       const rail = this.#railOf(tap);
       const source = rail === undefined ? undefined : sources.get(rail);
-      // A short circuit has no voltages to speak of.
+      // A short circuit has no meaningful voltages.
       if (!source || this.#part[source.plus] === this.#part[source.back]) continue;
       const reached =
         this.#part[tap.plus] === this.#part[source.plus] &&
@@ -132,7 +132,7 @@ class Solver {
     return rail ?? loadRailOf(this.#prop.channels[channel]!);
   }
 
-  /** Currents into the nodes while every traced tap draws what `draw` says (A). */
+  /** Currents into the nodes for these draws of traced taps (A). */
   #injected(draws: Iterable<readonly [tap: Tap, amps: number]>): Float64Array {
     const injected = new Float64Array(this.#circuit.nodes);
     for (const [tap, amps] of draws) {
@@ -195,14 +195,14 @@ class Solver {
     const base = this.#network.volts(this.#injected(this.#traced.map((tap) => [tap, drawn(tap)])));
     const byChannel = new Map<string, Tap[]>();
     for (const tap of this.#traced) {
-      // What arrives at a coil is not what arrives at the load.
+      // A coil's voltage is not the load's.
       if (tap.rail !== undefined) continue;
       const known = byChannel.get(tap.channel);
       if (known) known.push(tap);
       else byChannel.set(tap.channel, [tap]);
     }
     for (const [name, taps] of byChannel) {
-      /** The lowest voltage at a tap with these currents more than in the base case. */
+      /** The lowest voltage at a tap when these currents are added to the base case. */
       const lowest = (moreA: (tap: Tap) => number): number => {
         const volts = taps.some((tap) => moreA(tap) !== 0)
           ? this.#network.volts(this.#injected(taps.map((tap) => [tap, moreA(tap)])))
@@ -239,10 +239,7 @@ class Solver {
     return this.#prop.rails[rail]!.volts - across(plus, tap.plus) - across(tap.back, back);
   }
 
-  /**
-   * How much of the way from idle to all moving each rail may go: the daemon never lets it ask for
-   * more than its limit.
-   */
+  /** How far each rail may go from idle (0) to all moving (1): the daemon keeps it within its limit. */
   #shares(): Map<string, number> {
     const sums = new Map<string, { idleA: number; busyA: number }>();
     for (const tap of this.#traced) {
@@ -296,7 +293,7 @@ class Solver {
       for (const [i, conductor] of this.#resistive.entries())
         if (isReturn(conductor) && Math.abs(amps[i]!) > FLOWS_A) add(conductor, rail);
     }
-    // Without a length it is not in the network: then by what the file says that it belongs to.
+    // A conductor without a length is not in the network: use the channel or rail in the file.
     for (const conductor of this.#circuit.conductors) {
       if (!isReturn(conductor) || conductor.ohm !== undefined) continue;
       const [section, key] = conductor.path;
@@ -334,7 +331,7 @@ class Solver {
 
   #near: Map<number, Conductor[]> | undefined;
 
-  /** The cores at every node but for the returns, which lead back to every supply. */
+  /** The cores at every node, without returns, which lead to all supplies. */
   #nearby(): Map<number, Conductor[]> {
     if (this.#near) return this.#near;
     const near = new Map<number, Conductor[]>();
@@ -351,7 +348,7 @@ class Solver {
   }
 }
 
-/** Whichever of two wires has less left. */
+/** The one of two wires that has less capacity left. */
 function lessLeft(
   a: ProtectedWire | undefined,
   b: ProtectedWire | undefined,
@@ -361,12 +358,12 @@ function lessLeft(
   return left(b) < left(a) ? b : a;
 }
 
-/** A return, or a core from a light that has its plus in the same wire into a pin. */
+/** A return, or a core into a pin from a light whose plus is in the same wire. */
 function leadsBack({ role, wire }: Conductor): boolean {
   return isReturn({ role }) || (!isPlus({ role }) && wire.cores.some(isPlus));
 }
 
-/** Where the file does not tell the supply's terminals: as if the wire began at the supply. */
+/** Without supply terminals in the file: as if the wire began at the supply. */
 function alongOwnWire(channel: Channel, volts: number): ChannelVolts | undefined {
   const { wire } = channel;
   const ohm = wire && coreOhm(wire);
@@ -377,7 +374,7 @@ function alongOwnWire(channel: Channel, volts: number): ChannelVolts | undefined
   return { along: 'its own wire', movingV: left(busyA), stallV: left(stallA) };
 }
 
-/** The number of the part of the network that each node is in. */
+/** For each node, the number of its connected part of the network. */
 function parts(nodes: number, branches: readonly { from: number; to: number }[]): Int32Array {
   const part = Int32Array.from({ length: nodes }, (_, node) => node);
   const root = (node: number): number => {

@@ -4,8 +4,8 @@ import { valueAt } from './schema-remarks.ts';
 import { type PropText, readText } from './text.ts';
 
 /**
- * Edits of a YAML text that leave every character alone but those of the values concerned, so that
- * comments, order, quotes and spacing stay as their author left them.
+ * Edits of a YAML text that change only the characters of the values concerned, so that comments, order,
+ * quotes and spacing stay as they are.
  */
 
 export interface Edit {
@@ -14,7 +14,7 @@ export interface Edit {
   value: unknown;
 }
 
-/** A place that cannot be edited alone: the message says why and what to do, without the file. */
+/** A place that cannot be edited by itself: the message says why and what to do, without the file's name. */
 export class NotAlone extends RangeError {
   /** The line of the place, from 1. */
   readonly line: number;
@@ -28,13 +28,14 @@ export class NotAlone extends RangeError {
 }
 
 /**
- * The text with all edits made, in their order, and parsed: one parse, which is also the proof that
- * it says what was asked for and the same as before everywhere else. What is missing on the way to a
- * path is added. Edits that get in each other's way are made one by one, with a parse for each.
+ * The text with all edits made, in their order, and parsed. The parse also proves that the text says what
+ * was asked for, and is unchanged everywhere else. Missing maps on the way to a path are added. Edits
+ * that conflict are made one by one, with a parse for each.
  * @param source valid YAML, e.g. of a prop file without findings.
- * @param newline what a new line ends with
+ * @param newline the line ending of new lines
  * @returns `source` itself when nothing changes.
- * @throws NotAlone (a RangeError) when a place cannot be edited alone, e.g. because an alias shares it.
+ * @throws NotAlone (a RangeError) when a place cannot be edited by itself, e.g. because an alias shares
+ * it.
  */
 export function splice(
   source: PropText,
@@ -50,16 +51,16 @@ export function splice(
     if (says(next, wanted)) return next;
   }
   if (edits.length === 1) throw notAlone(source, edits[0]!.path);
-  // The first that cannot be made says why.
+  // The first edit that cannot be made says why.
   return edits.reduce((text, edit) => splice(text, [edit], newline), source);
 }
 
-/** How the lines of a text end. */
+/** The line ending of a text. */
 export function newlineOf(text: string): string {
   return text.includes('\r\n') ? '\r\n' : '\n';
 }
 
-/** The cuts for all edits, each as if it were the only one, and the data that they shall lead to. */
+/** The cuts for all edits, each as if it were the only one, and the data that must result. */
 function plan(source: PropText, edits: readonly Edit[], newline: string) {
   const cuts: Cut[] = [];
   let wanted = source.raw;
@@ -73,7 +74,7 @@ function plan(source: PropText, edits: readonly Edit[], newline: string) {
       cuts.push(...cutsFor(source.text, source.document?.contents, { path, value }, newline));
     } catch (error) {
       if (!(error instanceof Stuck)) throw error;
-      clash = true; // it may rest upon one of the others
+      clash = true; // it may depend on one of the others
     }
   }
   cuts.sort((a, b) => b.start - a.start);
@@ -93,7 +94,7 @@ function says({ raw, findings }: PropText, wanted: unknown): boolean {
   return !findings.some(({ severity }) => severity === 'error') && sameData(raw, wanted);
 }
 
-/** Whether two pieces of plain data are the same, whatever the order of their keys. */
+/** Whether two pieces of plain data are equal, ignoring the order of keys. */
 export function sameData(a: unknown, b: unknown): boolean {
   if (Object.is(a, b)) return true;
   if (typeof a !== 'object' || typeof b !== 'object' || a === null || b === null) return false;
@@ -136,7 +137,7 @@ function notAlone(source: PropText, path: Path): NotAlone {
   return new NotAlone(path, lineOf(path), 'cannot be changed alone; edit the file by hand');
 }
 
-/** Who else uses what stands at a node, by an alias. */
+/** What else uses a node, through an alias. */
 function sharedWith({ aliases }: PropText, node: unknown) {
   const anchor = isAlias(node) ? aliases.get(node) : (node as Node | undefined);
   if (!anchor || !('anchor' in anchor) || anchor.anchor === undefined) return undefined;
@@ -145,7 +146,7 @@ function sharedWith({ aliases }: PropText, node: unknown) {
   return other && { name: anchor.anchor, anchor, other };
 }
 
-/** The path that leads to a node of the document. */
+/** The path of a node in the document. */
 function placeOf({ document }: PropText, wanted: Node): Path {
   const path: (string | number)[] = [];
   const search = (node: unknown): boolean => {
@@ -166,14 +167,14 @@ function placeOf({ document }: PropText, wanted: Node): Path {
 
 // --- cuts -----------------------------------------------------------------------------------------
 
-/** `end` is exclusive; `put` takes the place of what was there. */
+/** `end` is exclusive; `put` replaces what was there. */
 interface Cut {
   start: number;
   end: number;
   put: string;
 }
 
-/** There is no way to edit this place. */
+/** This place cannot be edited. */
 class Stuck extends Error {}
 
 function cutsFor(text: string, root: unknown, { path, value }: Edit, newline: string): Cut[] {
@@ -236,7 +237,7 @@ function isEmpty(node: unknown): boolean {
   return node === null || (isScalar(node) && node.value === null);
 }
 
-/** Nothing at all stands there, not even `null`. */
+/** There is nothing there, not even `null`. */
 function isBlank(node: unknown): boolean {
   return (
     node === null ||
@@ -288,7 +289,7 @@ function remove(text: string, map: YAMLMap, pair: Pair): Cut[] {
 
 // --- offsets ------------------------------------------------------------------------------------
 
-/** Where the last character of a node ends, without the comments and blank lines after it. */
+/** The end of a node's last character, without the comments and blank lines after it. */
 function contentEnd(text: string, node: unknown): number {
   if (isMap(node) && !node.flow && node.items.length > 0) return pairEnd(text, node.items.at(-1)!);
   if (isSeq(node) && !node.flow && node.items.length > 0)
@@ -300,16 +301,16 @@ function pairEnd(text: string, pair: Pair): number {
   return isBlank(pair.value) ? afterColon(text, pair) : contentEnd(text, pair.value);
 }
 
-/** Behind the colon of a pair without a value, or behind its key where there is no colon either. */
+/** After the colon of a pair without a value, or after its key if there is no colon either. */
 function afterColon(text: string, pair: Pair): number {
   const end = (pair.key as Scalar).range![1];
   const gap = /^[ \t]*:/.exec(text.slice(end, end + 200));
   return end + (gap?.[0].length ?? 0);
 }
 
-/** The end of the line that the text up to `end` is on, before its line break. */
+/** The end of the line that contains the text up to `end`, before its line break. */
 function lineEnd(text: string, end: number): number {
-  const from = text[end - 1] === '\n' ? end - 1 : end; // a block scalar takes its line break along
+  const from = text[end - 1] === '\n' ? end - 1 : end; // a block scalar includes its line break
   const newline = text.indexOf('\n', from);
   const stop = newline < 0 ? text.length : newline;
   return text[stop - 1] === '\r' ? stop - 1 : stop;
@@ -317,7 +318,7 @@ function lineEnd(text: string, end: number): number {
 
 // --- writing ------------------------------------------------------------------------------------
 
-/** The value in flow style, in the quotes of what it replaces. */
+/** The value in flow style, with the quotes of the value that it replaces. */
 function flow(value: unknown, style?: Scalar.Type | null): string {
   if (Array.isArray(value)) return `[${value.map((item) => flow(item)).join(', ')}]`;
   if (typeof value === 'object' && value !== null) {

@@ -4,12 +4,12 @@ import type { Path } from './finding.ts';
 import { MAX_BYTES, type PropText, placer, readText } from './text.ts';
 
 /**
- * Edits of single entries, such as one channel, of a prop file written in block style: only the lines
- * of the entry are parsed. A block map ends its entries where the next key of the same indentation
- * begins (YAML 1.2.2, section 8.2.2), so that an entry without aliases means the same by itself.
+ * Edits of single entries (e.g. one channel) of a prop file in block style: only the lines of the entry
+ * are parsed. In a block map, an entry ends where the next key of the same indentation begins (YAML
+ * 1.2.2, section 8.2.2), so an entry without aliases means the same by itself.
  */
 
-/** Maps whose entries are checked one by one, both by the schema and here. */
+/** Maps whose entries are checked one by one, by the schema as well as here. */
 const SECTIONS = ['channels', 'cues', 'poses'] as const;
 type Section = (typeof SECTIONS)[number];
 
@@ -21,16 +21,16 @@ interface Spliced {
   entries: Entries;
 }
 
-/** Whole lines of a text: one entry, or one and those that were put behind it. */
+/** Whole lines of a text: one entry, or one and those that were added after it. */
 interface Slice {
   section: Section;
   names: readonly string[];
   from: number;
   /** Exclusive. */
   end: number;
-  /** The same in the text that was parsed as a whole. */
+  /** The same slice in the text that was parsed as a whole. */
   first: { from: number; end: number };
-  /** As parsed, once it differs from that. */
+  /** The parsed slice, once it differs from that. */
   read: PropText | undefined;
 }
 
@@ -45,9 +45,9 @@ const NO_ALIASES: PropText['aliases'] = new Map();
 const known = new WeakMap<PropText, Sliced>();
 
 /**
- * Does what `splice` does, for edits that lie within entries that can be edited by themselves.
- * @returns `source` itself in it when nothing changes; undefined when there is no such short way, or
- *   an edit cannot be made at all
+ * Does what `splice` does, for edits within entries that can be edited by themselves.
+ * @returns `source` itself in it when nothing changes; undefined when this shortcut cannot be used, or an
+ * edit cannot be made at all
  */
 export function spliceEntries(source: PropText, edits: readonly Edit[]): Spliced | undefined {
   const sliced = slicedOf(source);
@@ -79,7 +79,7 @@ export function spliceEntries(source: PropText, edits: readonly Edit[]): Spliced
   return Buffer.byteLength(next.text) > MAX_BYTES ? undefined : { source: next, entries };
 }
 
-/** Where an edit goes: a new entry behind the last one of its section. */
+/** The slice that an edit belongs to; a new entry goes after the last one of its section. */
 function sliceFor({ slices }: Sliced, { path, value }: Edit): Slice | undefined {
   const [section, name] = path;
   if (typeof name !== 'string' || (path.length === 2 && value === undefined)) return undefined;
@@ -99,7 +99,7 @@ function editSlice(source: PropText, slice: Slice, edits: readonly Edit[], newli
     const within = edits.map(({ path, value }) => ({ path: path.slice(1), value }));
     after = splice(before, within, newline);
   } catch (error) {
-    if (error instanceof RangeError) return undefined; // the long way tells why
+    if (error instanceof RangeError) return undefined; // `splice` says why
     throw error;
   }
   const names = namesIn(after);
@@ -115,11 +115,11 @@ function editSlice(source: PropText, slice: Slice, edits: readonly Edit[], newli
   return { before, after, changed };
 }
 
-/** Whether whole lines mean the same by themselves as between others of the same indentation. */
+/** Whether these lines mean the same by themselves as between others of the same indentation. */
 function standsAlone(lines: PropText, isLast: boolean): boolean {
   const { text, document, findings, aliases } = lines;
   if (findings.length > 0 || aliases.size > 0 || !isBlockMap(document?.contents)) return false;
-  // Marks of the ends of documents, which begin a line.
+  // Markers of document ends, which begin a line.
   if (/^(---|\.\.\.)/m.test(text) || (!isLast && !text.endsWith('\n'))) return false;
   const { items } = document!.contents as YAMLMap;
   const indents = items.map(({ key }) => indentAt(text, key));
@@ -140,7 +140,7 @@ function isBlockMap(node: unknown): node is YAMLMap {
   return isMap(node) && !node.flow && node.items.length > 0;
 }
 
-/** How far a key is indented that has nothing but spaces before it; undefined for any other. */
+/** The indentation of a key that has only spaces before it; undefined for any other key. */
 function indentAt(text: string, key: unknown): number | undefined {
   if (!isScalar(key) || !key.range) return undefined;
   const [at] = key.range;
@@ -198,7 +198,7 @@ function startOf(key: unknown): number {
   return isScalar(key) ? (key.range?.[0] ?? 0) : 0;
 }
 
-/** The text with slices replaced; it is parsed as a whole only when somebody asks for that. */
+/** The text with slices replaced; it is parsed as a whole only on demand. */
 function put(
   source: PropText,
   { whole, slices }: Sliced,
@@ -234,7 +234,7 @@ class SlicedText implements PropText {
   readonly aliases = NO_ALIASES;
   readonly place: PropText['place'];
   readonly #sliced: Sliced;
-  /** Those that differ from the text that was parsed as a whole. */
+  /** Slices that differ from the text that was parsed as a whole. */
   readonly #changed: readonly Slice[];
   #parsed: PropText | undefined;
 
@@ -263,7 +263,7 @@ class SlicedText implements PropText {
   }
 }
 
-/** `after`, with every part of it that is the same as in `before` being the same object. */
+/** `after`, but every part that equals its part of `before` is the same object. */
 export function sharing(before: unknown, after: unknown): unknown {
   if (Object.is(before, after)) return before;
   if (typeof before !== 'object' || typeof after !== 'object' || !before || !after) return after;
@@ -280,7 +280,7 @@ export function sharing(before: unknown, after: unknown): unknown {
   );
 }
 
-/** Whether two pieces of plain data are the same, the order of their keys included. */
+/** Whether two pieces of plain data are equal, including the order of keys. */
 function sameInOrder(a: unknown, b: unknown): boolean {
   return JSON.stringify(a) === JSON.stringify(b) && sameData(a, b);
 }

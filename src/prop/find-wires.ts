@@ -4,9 +4,9 @@ import { wiresOf } from './loom.ts';
 import type { Prop } from './schema.ts';
 
 /**
- * The wires that a text matches, trunk wires included: by part of a label, channel, rail or end, by
- * the start of a role, or by a colour's whole code or name. Every word of the text must match; an
- * empty text finds all wires.
+ * The wires that match a text, including trunk wires: by part of a label, channel, rail or end, by the
+ * start of a role, or by the whole code or name of a colour. Every word of the text must match; an empty
+ * text finds all wires.
  */
 export function findWires(prop: Prop, text: string): LoomWire[] {
   const words = text.toLowerCase().split(/\s+/).filter(Boolean);
@@ -32,7 +32,7 @@ function loomWire({ path: _path, own: _own, ...wire }: PlacedWire): LoomWire {
   return wire;
 }
 
-/** The words of a colour's name: `GNYE` is green and yellow. */
+/** The words of a colour's name: green and yellow for `GNYE`. */
 function nameWords(colour: string): string[] {
   return wireColourName(colour)?.split('-') ?? [];
 }

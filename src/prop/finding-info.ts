@@ -1,15 +1,15 @@
 import { type Finding, WHOLE_FILE } from './finding.ts';
 
-/** A finding in the terms of the API. */
+/** A finding as the API gives it. */
 export interface FindingInfo {
-  /** Stable, a dotted word: the kind of rule, then the part of the file. */
+  /** A stable dotted word: the kind of rule, then the part of the file. */
   code: string;
   level: Finding['severity'];
   line: number;
   column: number;
   path: string;
   message: string;
-  /** The one sure remedy, as an edit, where there is one. */
+  /** The only possible remedy, as an edit, if there is one. */
   remedy?: { path: (string | number)[]; value: unknown };
 }
 
@@ -29,7 +29,7 @@ export function findingInfos(findings: readonly Finding[]): FindingInfo[] {
   });
 }
 
-/** The code of the rule, or that of the part of the file. */
+/** The code of the rule, or of the part of the file. */
 function codeOf({ code, path }: Finding): string {
   if (code) return code;
   if (path === WHOLE_FILE) return 'yaml.syntax';

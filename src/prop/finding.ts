@@ -1,7 +1,7 @@
 /** A place in the prop file's data: `['channels', 'beak', 'requires', 0]`. */
 export type Path = readonly (string | number)[];
 
-/** Rules that many parts of the file share; any other finding has the code of its part of the file. */
+/** Codes of rules for several parts of the file; any other finding has the code of its part of the file. */
 export type FindingCode =
   | 'schema.unknown-key'
   | 'schema.missing'
@@ -14,28 +14,28 @@ export type FindingCode =
   | 'file.unreadable'
   | 'file.empty';
 
-/** The one sure remedy of a finding: text in the place of other text, or a value for a path. */
+/** The only possible remedy of a finding: text that replaces other text, or a value for a path. */
 export type Fix =
   | {
-      /** From and to, exclusive, in the text. */
+      /** Offsets in the text; the end is exclusive. */
       cut: readonly [from: number, to: number];
       text: string;
     }
   | { path: Path /** Plain data; undefined deletes. */; value: unknown };
 
-/** One thing said about a prop file. Lines and columns count from 1. */
+/** One remark about a prop file. Lines and columns count from 1. */
 export interface Finding {
   /** Errors block the daemon. */
   severity: 'error' | 'warning' | 'note';
-  /** Stable, where the rule has one of its own: `codeOf` gives the others theirs. */
+  /** Stable; set if the rule has its own code, see `codeOf` for the others. */
   code?: FindingCode;
   line: number;
   column: number;
-  /** `channels.beak.requires[0]`, or `(file)` for what concerns the whole file or its syntax. */
+  /** `channels.beak.requires[0]`, or `(file)` for the whole file or its syntax. */
   path: string;
   wrong: string;
   right: string;
-  /** Only where nothing else can have been meant. */
+  /** Only if nothing else can have been meant. */
   fix?: Fix;
 }
 
@@ -53,7 +53,7 @@ export interface Remark {
 
 export const WHOLE_FILE = '(file)';
 
-/** `channels.beak.requires[0]`; the empty path is `(file)`. */
+/** `channels.beak.requires[0]`; `(file)` for the empty path. */
 export function pathText(path: Path): string {
   let text = '';
   for (const key of path) {
@@ -72,7 +72,7 @@ export function formatFinding(finding: Finding, file: string): string {
 
 const MAX_SHOWN = 40;
 
-/** A value as a person would write it, short enough for a message and free of control characters. */
+/** A value as a person would write it, shortened for a message and without control characters. */
 export function show(value: unknown): string {
   if (value === undefined || value === null) return 'nothing';
   if (typeof value === 'number') {
@@ -91,14 +91,14 @@ export function show(value: unknown): string {
   return typeof value === 'object' ? 'a map' : String(value);
 }
 
-/** A piece of the text as it stands there, short enough for a message and free of control characters. */
+/** A piece of the text as written, shortened for a message and without control characters. */
 export function piece(text: string): string {
   const short = text.length > MAX_SHOWN ? `${text.slice(0, MAX_SHOWN)}...` : text;
   // biome-ignore lint/suspicious/noControlCharactersInRegex: none may reach a terminal
   return short.replace(/[\0-\x1F\x7F]/g, ' ').trim();
 }
 
-/** `did you mean beak?` when a known name is near enough, else the known names themselves. */
+/** `did you mean beak?` if a known name is close enough, otherwise the known names. */
 export function didYouMean(name: string, known: Iterable<string>): string {
   const names = [...known];
   const near = closest(name, names);
@@ -108,7 +108,7 @@ export function didYouMean(name: string, known: Iterable<string>): string {
   return `use one of ${shown.join(', ')}${names.length > shown.length ? ', ...' : ''}`;
 }
 
-/** The known name with the fewest edits from `name`, if a slip of the finger explains them. */
+/** The known name with the fewest edits from `name`, if they look like a typing error. */
 export function closest(name: string, known: Iterable<string>): string | undefined {
   const slips = Math.max(1, Math.floor(Math.min(name.length, 64) / 3));
   let best: string | undefined;
@@ -122,7 +122,7 @@ export function closest(name: string, known: Iterable<string>): string | undefin
 }
 
 /**
- * Edits between two words, two neighbours swapped counting as one: the optimal string alignment
+ * Edits between two words, where a swap of two neighbours counts as one: the optimal string alignment
  * form of the Damerau-Levenshtein distance (Boytsov, "Indexing methods for approximate dictionary
  * searching", 2011, section 2).
  */
@@ -144,7 +144,7 @@ function edits(a: string, b: string): number {
   return last[b.length]!;
 }
 
-/** `on` or `off` when the value is another way of saying so (YAML 1.1 habits), or undefined. */
+/** `on` or `off` if the value means that (as in YAML 1.1), otherwise undefined. */
 export function switchWord(value: unknown): 'on' | 'off' | undefined {
   const word = String(value).toLowerCase();
   if (['on', 'yes', 'y', 'true', '1'].includes(word)) return 'on';

@@ -2,27 +2,30 @@ import type { Edit } from './edit-text.ts';
 import type { Finding } from './finding.ts';
 import { editProp, type Loaded, parseProp } from './load.ts';
 
-/** The remedies of findings that have just one, put into the text of a prop file. */
+/** Puts the remedies of findings that have only one into the text of a prop file. */
 
 export interface Fixed {
   text: string;
-  /** What each remedy was for, in their order. */
+  /** The findings that were fixed, in order. */
   done: Finding[];
-  /** What is left to say about the text. */
+  /** The findings that remain. */
   left: Finding[];
 }
 
-/** A remedy may let others come to light; more rounds than this are a fault of ours. */
+/** A remedy may reveal other findings; more rounds than this are a fault in Sinew. */
 const MAX_ROUNDS = 10;
-/** Where not all can be made at once, so many are tried one by one in a round: each is a check of the file. */
+/**
+ * If they cannot be made together, this many are tried one by one per round; each takes a check of the
+ * file.
+ */
 const MAX_ALONE = 30;
 
-/** The text with all sure remedies in it, as far as they leave fewer findings than before. */
+/** The text with all certain remedies, as far as they leave fewer findings than before. */
 export function fixed(text: string, file: string): Fixed {
   let loaded = parseProp(text, file);
   const done: Finding[] = [];
   for (let round = 0; round < MAX_ROUNDS; round++) {
-    // From the end on, so that the places before stay as they are.
+    // From the end, so that earlier offsets stay valid.
     const sure = loaded.findings.filter(({ fix }) => fix).reverse();
     const cuts = sure.filter(({ fix }) => fix && 'cut' in fix);
     const some = cuts.length > 0 ? cuts : sure;
@@ -32,7 +35,7 @@ export function fixed(text: string, file: string): Fixed {
       done.push(...some);
       loaded = all;
     } else {
-      // One of them does not help, or cannot be made.
+      // At least one does not help, or cannot be made.
       for (const finding of some.slice(0, MAX_ALONE)) {
         const next = withFixes(loaded, [finding]);
         if (!next || next.findings.length >= loaded.findings.length) continue;
@@ -45,7 +48,7 @@ export function fixed(text: string, file: string): Fixed {
   return { text: loaded.text, done, left: loaded.findings };
 }
 
-/** @param sure with the last in the text first */
+/** @param sure the last one in the text first */
 function withFixes(loaded: Loaded, sure: readonly Finding[]): Loaded | undefined {
   let { text } = loaded;
   const edits: Edit[] = [];
@@ -56,13 +59,13 @@ function withFixes(loaded: Loaded, sure: readonly Finding[]): Loaded | undefined
   try {
     return editProp(loaded, edits);
   } catch (error) {
-    // It cannot be edited alone, such as what an alias shares.
+    // It cannot be edited by itself, e.g. because an alias shares it.
     if (error instanceof RangeError) return undefined;
     throw error;
   }
 }
 
-/** The lines that differ, with `-` and `+`, and the numbers of those before; a few of context. */
+/** The lines that differ, with `-` and `+` and the old line numbers, and a few lines of context. */
 export function difference(before: string, after: string): string[] {
   const a = before.split('\n');
   const b = after.split('\n');
@@ -77,7 +80,7 @@ export function difference(before: string, after: string): string[] {
     same++;
   const [endA, endB] = [a.length - same, b.length - same];
   const lines: string[] = [];
-  // As many lines as before: they are told one by one.
+  // As many lines as before: list them in pairs.
   if (endA === endB) {
     for (let i = from; i < endA; i++)
       if (a[i] !== b[i]) lines.push(`@@ line ${i + 1}`, `- ${a[i]}`, `+ ${b[i]}`);

@@ -1,18 +1,18 @@
 import type { Prop } from './schema.ts';
 
 /**
- * Groups that name groups, and park stages that do. The file keeps them as they are written; a prop has
- * the channels alone, so that nobody else has to look them up.
+ * Groups and park stages that name groups. The file keeps them as written; in a prop they are replaced by
+ * their channels, so that no other code has to look them up.
  */
 
-/** Groups within each other, at most: more is a mistake. */
+/** Deepest nesting of groups: more is a mistake. */
 export const MAX_GROUP_DEPTH = 8;
-/** Channels that all groups may come to, where any of them names a group. */
+/** Most channels in all groups together, if any of them names a group. */
 export const MAX_MEMBERS = 20_000;
 
 type Groups = Readonly<Record<string, readonly string[]>>;
 
-/** What a person wrote, before any group was taken apart. */
+/** Groups and park stages as written in the file. */
 export interface Written {
   groups: Groups;
   stages: readonly (readonly string[])[];
@@ -21,23 +21,26 @@ export interface Written {
 /** What is wrong with the groups as a whole. */
 interface GroupProblem {
   group: string;
-  /** Its place in that group. */
+  /** Its index in that group. */
   at: number;
-  /** Groups that contain each other, the first one again at the end; absent where they go too deep. */
+  /**
+   * Groups that contain each other, with the first one again at the end; absent if they are nested too
+   * deeply.
+   */
   circle?: readonly string[];
 }
 
 interface Flat {
-  /** Every group as channels, each once, in the order in which they are named first. */
+  /** The channels of every group, each once, in the order in which they are first named. */
   groups: Record<string, string[]>;
   problems: GroupProblem[];
-  /** They come to more than `MAX_MEMBERS`; the groups are as written then. */
+  /** They have more than `MAX_MEMBERS` channels; `groups` is then as written. */
   tooMany: boolean;
 }
 
 const known = new WeakMap<object, Flat>();
 
-/** Takes groups apart, each set of them once. Any other name is left as it is. */
+/** Replaces groups within groups by their channels. Any other name is left as it is. */
 export function flatGroups(groups: Groups): Flat {
   let flat = known.get(groups);
   if (!flat) {
@@ -49,7 +52,7 @@ export function flatGroups(groups: Groups): Flat {
 
 function flatten(groups: Groups): Flat {
   const done = new Map<string, string[]>();
-  /** How many groups deep each goes, itself included. */
+  /** Depth of nesting of each group, including itself. */
   const depths = new Map<string, number>();
   const problems: GroupProblem[] = [];
   let count = 0;
@@ -60,7 +63,7 @@ function flatten(groups: Groups): Flat {
     const members = new Set<string>();
     let depth = 1;
     for (const [at, name] of groups[group]!.entries()) {
-      // A group that is called like a channel is an error, and one that names itself may mean that.
+      // A group with the name of a channel is an error; if it names itself, it may mean the channel.
       if (!Object.hasOwn(groups, name)) {
         members.add(name);
       } else if (here.includes(name)) {
@@ -95,7 +98,7 @@ function flatten(groups: Groups): Flat {
   return { groups: flat, problems, tooMany: false };
 }
 
-/** The stages with the channels of each group in its place. */
+/** The stages with each group replaced by its channels. */
 export function flatStages({ groups, stages }: Written): string[][] {
   const flat = flatGroups(groups).groups;
   return stages.map((stage) =>
@@ -103,7 +106,7 @@ export function flatStages({ groups, stages }: Written): string[][] {
   );
 }
 
-/** The prop with channels alone in its groups and park stages; the prop itself where it has no others. */
+/** The prop with only channels in its groups and park stages; the same object if nothing changes. */
 export function withoutGroups(prop: Prop): Prop {
   const { groups } = flatGroups(prop.groups);
   const { stages } = prop.park;
@@ -118,7 +121,7 @@ export function withoutGroups(prop: Prop): Prop {
   };
 }
 
-/** What stands in the plain data of a file that fits the schema. */
+/** Groups and park stages in the plain data of a file that fits the schema. */
 export function writtenIn(raw: unknown): Written {
   const { groups = {}, park } = (raw ?? {}) as {
     groups?: Groups;

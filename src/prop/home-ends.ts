@@ -2,7 +2,7 @@ import { ServoMapping } from '../sums/servo-mapping.ts';
 import { type Channel, servoOf } from './kinds/channel.ts';
 import { degIn } from './kinds/servo.ts';
 
-/** The soft limits of a servo (deg), the one that is farther from its park position first. */
+/** The soft limits of a servo (deg), first the one farther from its park position. */
 export function homeEnds(channel: Channel): readonly [far: number, near: number] | undefined {
   const servo = servoOf(channel);
   const parkDeg = servo && degIn(servo, servo.park.to);

@@ -1,7 +1,7 @@
 import { kindOf } from './kinds/registry.ts';
 import type { Prop, Requirement } from './schema.ts';
 
-/** Interlocks as the file has them, before anything runs. */
+/** Interlocks as far as the file alone can answer. */
 
 /** A requirement in words: `lid above 5 deg`, `tail below half`, `wing parked`. */
 export function requirementText(needs: Requirement): string {
@@ -12,7 +12,7 @@ export function requirementText(needs: Requirement): string {
   return `${channel} ${'above' in needs ? 'above' : 'below'} ${deg}`;
 }
 
-/** Whether a requirement holds while everything is parked; undefined where the file does not tell. */
+/** Whether a requirement holds while everything is parked; undefined if the file does not say. */
 export function holdsParked(prop: Prop, needs: Requirement): boolean | undefined {
   const { channels } = prop;
   const other = Object.hasOwn(channels, needs.channel) ? channels[needs.channel]! : undefined;
@@ -21,7 +21,7 @@ export function holdsParked(prop: Prop, needs: Requirement): boolean | undefined
   return kindOf(other).meets(other, needs, other.park.to);
 }
 
-/** Whether a requirement holds with the other channel at a value; parked without one. */
+/** Whether a requirement holds with the other channel at a value; without one, at its park position. */
 export function holdsWith(
   prop: Prop,
   needs: Requirement,

@@ -2,8 +2,8 @@ import * as z from 'zod';
 import { schemas } from './schema.ts';
 
 /**
- * The text of config/prop.schema.json: JSON Schema, draft 2020-12, of what may be written in a prop
- * file, for editors. It cannot say everything: `sinew check` knows more.
+ * The text of config/prop.schema.json: JSON Schema, draft 2020-12, for prop files, for editors. It cannot
+ * express every rule: `sinew check` knows more.
  */
 export function jsonSchemaText(): string {
   return `${JSON.stringify(jsonSchema(), null, 2)}\n`;

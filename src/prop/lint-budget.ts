@@ -25,12 +25,12 @@ import { readText } from './text.ts';
 import { wireRatingA } from './wire-rating.ts';
 
 /**
- * The share of a rail's voltage that may be lost on the way to a load: 5 % for feeder and branch
+ * The largest voltage drop to a load, as a share of the rail's voltage: 5 % for feeder and branch
  * together (NFPA 70, 210.19, informational note; from memory).
  */
 const DROP_SHARE = 0.05;
 
-/** Wires, fuses, supplies and small parts that do not fit their currents. */
+/** Checks wires, fuses, supplies and small parts against their currents. */
 export function lintBudget(notes: Notes): void {
   const budget = fromWiring(notes, wiringBudgetOf);
   for (const rail of budget.rails) {
@@ -49,7 +49,7 @@ export function lintBudget(notes: Notes): void {
   for (const coil of budget.coils) lintCoil(notes, coil);
 }
 
-/** Speeds that a servo cannot reach at the voltage that its wires leave it. */
+/** Reports speeds that a servo cannot reach at the voltage that arrives through its wires. */
 export function lintRatedSpeeds(notes: Notes): void {
   const { channels } = fromWiring(notes, wiringBudgetOf);
   const mechanics = mechanicsOf(notes.prop);
@@ -57,7 +57,7 @@ export function lintRatedSpeeds(notes: Notes): void {
 }
 
 /**
- * The same of a prop without errors, each at its place in the text, in the order of the file.
+ * The same findings for a prop without errors, each with its place in the text, in the order of the file.
  * @param more lints to add
  */
 export function budgetFindings(
@@ -108,13 +108,13 @@ function lintFuse(notes: Notes, { name, fuse }: RailBudget): void {
 
 type Fuse = NonNullable<RailBudget['fuse']>;
 
-/** `which may carry 4.36 A`, and what of it other rails take. */
+/** `which may carry 4.36 A`, and how much of it other rails use. */
 function mayCarry({ capacityA: most, shared }: NonNullable<Fuse['wire']>): string {
   if (!shared) return `which may carry ${A(most)}`;
   return `which may carry ${A(most)} and is the return of ${shared.rails.join(', ')} as well (${A(shared.amps)})`;
 }
 
-/** Why a rating below the wire's current may be too large all the same. */
+/** Why a rating below the wire's capacity may still be too large. */
 function slowly({ standard }: Fuse): string {
   const { opens } = FUSE_RULES[standard];
   if (protectingA(1, standard) === 1) return '';
@@ -182,7 +182,7 @@ function lintBattery(notes: Notes, rail: string): void {
     );
 }
 
-/** A speed limit above what the servo does at the voltage that arrives, without load and with it. */
+/** Reports a speed limit above the servo's speed at the voltage that arrives, with and without load. */
 function lintRated(
   notes: Notes,
   { name, rail, movingV }: ChannelBudget,
@@ -238,7 +238,7 @@ function lintGauge(
   const wire = wireAt(notes, path);
   const key = wire.sectionMm2 === undefined ? 'gaugeAwg' : 'sectionMm2';
   if (notes.given.broken(path)) return true;
-  // A channel's own wire also has a drop to keep.
+  // A channel's own wire must also keep the voltage drop.
   const own = path[0] === 'channels' && channels.find(({ name }) => name === path[1]);
   const dropMm2 = (own && sectionForDrop(notes.prop, own, wire)) || 0;
   notes.warning(
@@ -249,7 +249,7 @@ function lintGauge(
   return true;
 }
 
-/** Plugs and terminals at the ends of a wire that carry more than they may. */
+/** Reports plugs and terminals at the ends of a wire that carry more than they may. */
 function lintContacts(notes: Notes, { label, path, amps }: WireLoad): void {
   const { connectors } = notes.prop;
   if (notes.given.broken(path)) return;
@@ -272,7 +272,7 @@ function lintContacts(notes: Notes, { label, path, amps }: WireLoad): void {
   }
 }
 
-/** `20 AWG or thicker`, or in mm2 where the file has that: the first that will do. */
+/** `20 AWG or thicker`, or in mm2 if the file uses that: the first size that is enough. */
 function thicker(wire: Wire, willDo: (mm2: number) => boolean): string {
   const thin = sectionOf(wire) ?? 0;
   for (let mm2 = thin; mm2 < 1000; mm2 *= 1.02) {
@@ -289,11 +289,11 @@ function lintDrop(notes: Notes, channel: ChannelBudget, thin: ReadonlySet<string
   if (dropV === undefined || dropShare === undefined || dropShare <= DROP_SHARE) return;
   const wire = notes.prop.channels[name]!.wire;
   const path = ['channels', name, ...(wire ? ['wire'] : [])];
-  // A wire that is too thin for its current loses too much, too.
+  // A wire that is too thin for its current has too large a drop as well.
   if (notes.given.broken(path) || thin.has(pathText(path))) return;
   const volts = notes.prop.rails[rail]!.volts;
   const where = along === 'the loom' ? 'on the way to it and back' : 'in its own wire alone';
-  // The sum takes the full current as given; through such a wire it cannot flow.
+  // The calculation takes the full current as given, but it cannot flow through such a wire.
   if (dropV >= volts) {
     notes.warning(
       path,
@@ -321,8 +321,8 @@ function dropRemedy({ prop }: Notes, channel: ChannelBudget, wire: Wire | undefi
 }
 
 /**
- * The section (mm2) with which a channel's own wire loses no more than the rest of its way leaves of what
- * may be lost; undefined where that is nothing, or where its length or a core is not in the file.
+ * The section (mm2) with which a channel's own wire keeps the total drop allowed, given the drop in the
+ * rest of its way; undefined if nothing is left of it, or the length or a core is not in the file.
  */
 function sectionForDrop(
   { rails }: Prop,
@@ -336,12 +336,12 @@ function sectionForDrop(
   return sectionForDropMm2({ amps: movingA, lengthM: wire.lengthM }, leftV);
 }
 
-/** Whether a wire leads to its channel and back, and its length is known. */
+/** Whether a wire leads to its channel and back, and its length is in the file. */
 function isWholeRun({ lengthM, cores }: Wire): boolean {
   return lengthM !== undefined && lengthM > 0 && cores.some(isPlus) && cores.some(isReturn);
 }
 
-/** What a wire that leads there and back loses itself (V). */
+/** Voltage drop in a wire that leads there and back (V). */
 function ownDropV({ movingA }: Pick<ChannelBudget, 'movingA'>, wire: Wire): number {
   return movingA * 2 * (coreOhm(wire) ?? 0);
 }

@@ -6,7 +6,7 @@ import type { Loom } from './loom.ts';
 import type { Notes } from './notes.ts';
 import type { RelayChannel } from './schema.ts';
 
-/** The contacts of relays: which terminal the load is connected to, and what that means at rest. */
+/** Checks the contacts of relays: which terminal the load is connected to, and what that means at rest. */
 export function lintContacts(notes: Notes, loom: Loom): void {
   for (const [name, channel] of Object.entries(notes.prop.channels)) {
     const relay = relayOf(channel);
@@ -44,7 +44,7 @@ function lintContact(notes: Notes, loom: Loom, name: string, relay: RelayChannel
         'correct the terminal, or add the wire of what it switches',
       );
   }
-  // Without wires, terminals that are named alone tell which one it is.
+  // Without wires, the terminals in the file show which one it is.
   const used =
     ends?.used ??
     (named && (open === undefined ? 'closed' : closed === undefined ? 'open' : undefined));
@@ -52,7 +52,7 @@ function lintContact(notes: Notes, loom: Loom, name: string, relay: RelayChannel
   if (used === 'open' && relay.safe === 'on') lintSafeOpen(notes, name, open!, closed);
 }
 
-/** What is connected to the normally closed contact is fed whenever the coil has no power. */
+/** Reports a load at the normally closed contact: it is fed whenever the coil has no power. */
 function lintClosed(
   notes: Notes,
   loom: Loom,

@@ -15,9 +15,9 @@ import { isWorse } from './plan-walk.ts';
 import { ACTS, type CueStep, childrenOf, touchesOf } from './steps.ts';
 
 /**
- * Cues: that their steps name what is there, can start, end and have an effect, and, as planned,
- * keep to the limits of servos and rails.
- * @returns the cues that go on until they are stopped.
+ * Checks cues: steps must name what exists, must be able to start, end and have an effect, and their plan
+ * must keep to the limits of servos and rails.
+ * @returns the cues that go on until they are stopped
  */
 export function lintCues(notes: Notes, limits: Limits): Set<string> {
   const { cues } = notes.prop;
@@ -103,7 +103,7 @@ function lintMoves(
   }
 }
 
-/** The positions between which a target is drawn; tidied, as sums of decimals are not exact. */
+/** The positions between which a random target is chosen; rounded, as sums of decimals are not exact. */
 function endsOf(to: NonNullable<CueStep['move']>[string]): (number | string)[] {
   if (typeof to !== 'object') return [to];
   const { around, spread } = to;
@@ -125,13 +125,13 @@ function lintUntil(
 interface Touched {
   servos: boolean;
   lights: boolean;
-  /** Names of relays that are switched, and whether on. */
+  /** Names of relays that are switched; true for on. */
   relays: Map<string, boolean>;
-  /** What its pose touches is not known. */
+  /** The channels of its pose are unknown. */
   unsure: boolean;
 }
 
-/** What kinds of channels a step commands, its pose included. */
+/** The kinds of channels that a step commands, including its pose. */
 function touchedBy(notes: Notes, step: CueStep): Touched {
   const { poses, channels } = notes.prop;
   const { pose } = step;
@@ -178,7 +178,7 @@ function lintEase(notes: Notes, { ease }: CueStep, touched: Touched, at: Path): 
     );
 }
 
-/** What belongs to nothing in its step, and closures that end before their time. */
+/** Reports keys that have no effect in their step, and closures that end before their time. */
 function lintTimes(notes: Notes, step: CueStep, touched: Touched, at: Path): void {
   const { overS, fadeS, forS, ease } = step;
   const { servos, lights, relays, unsure } = touched;
@@ -212,11 +212,11 @@ function lintTimes(notes: Notes, step: CueStep, touched: Touched, at: Path): voi
 
 // --- the order of steps ---------------------------------------------------------------------------
 
-/** Names of steps, and what comes after what. */
+/** Checks the names of steps, and which step comes after which. */
 function lintOrder(notes: Notes, cue: string, endless: ReadonlySet<string>): void {
   const { steps } = longCue(notes.prop.cues[cue]!);
   const at = (i: number) => stepPath(notes.prop, cue, i);
-  // A step that stands in for a broken one has lost its name.
+  // A stand-in for a broken step has lost its name.
   const complete = !steps.some((_, i) => notes.given.broken(at(i)));
   const named = new Map<string, number>();
   for (const [i, { name }] of steps.entries()) {
@@ -249,7 +249,7 @@ function lintOrder(notes: Notes, cue: string, endless: ReadonlySet<string>): voi
   lintWaitingCircles(notes, cue, named);
 }
 
-/** A step comes after one other at most, so that each circle is found by walking back. */
+/** A step comes after at most one other, so every circle is found by walking back. */
 function lintWaitingCircles(notes: Notes, cue: string, named: ReadonlyMap<string, number>): void {
   const { steps } = longCue(notes.prop.cues[cue]!);
   const walkedFrom = new Map<number, number>();
@@ -264,7 +264,7 @@ function lintWaitingCircles(notes: Notes, cue: string, named: ReadonlyMap<string
     }
     if (here === undefined || walkedFrom.get(here) !== start) continue;
     const circle = trail.slice(trail.indexOf(here));
-    if (circle.length === 1) continue; // told already
+    if (circle.length === 1) continue; // already reported
     const names = [...circle, here].map((i) => steps[i]!.name).join(' -> ');
     notes.error(
       [...stepPath(notes.prop, cue, circle.at(-1)!), 'after'],
@@ -276,7 +276,7 @@ function lintWaitingCircles(notes: Notes, cue: string, named: ReadonlyMap<string
 
 // --- cues within cues -----------------------------------------------------------------------------
 
-/** A cue that runs within another one, and where the file says so. */
+/** A cue within another one, and its path in the file. */
 interface Inner {
   name: string;
   path: Path;
@@ -284,18 +284,18 @@ interface Inner {
 
 /**
  * Finds cues that contain themselves, by depth-first search (without recursion).
- * @returns `sound` cues can be planned: nothing in them is broken, and they end or repeat in an
- * orderly way; `endless` ones go on until they are stopped.
+ * @returns `sound` cues can be planned: nothing in them is broken or circular; `endless` ones go on until
+ * they are stopped.
  */
 function lintNesting(notes: Notes): { sound: Set<string>; endless: Set<string> } {
   const { cues } = notes.prop;
   const sound = new Set<string>();
   const endless = new Set<string>();
-  /** How many cues deep each goes; those on the trail are not in it yet. */
+  /** Depth of nesting of each cue; those on the trail are not in it yet. */
   const depths = new Map<string, number>();
   const sizes = new Map<string, number>();
   for (const start of Object.keys(cues)) {
-    /** The way from `start` to here: each cue, what it runs, and how much of that was followed. */
+    /** The path from `start` to here: each cue, the cues within it, and how many of them were followed. */
     const trail = new Map<string, { inner: Inner[]; next: number; circular: boolean }>();
     const enter = (name: string) =>
       trail.set(name, { inner: innerCues(notes, name), next: 0, circular: false });
@@ -333,7 +333,7 @@ function innerCues(notes: Notes, cue: string): Inner[] {
   });
 }
 
-/** Notes what is known of a cue once all cues within it are known. */
+/** Records what is known about a cue once all cues within it are known. */
 function leave(
   notes: Notes,
   cue: string,
@@ -362,7 +362,7 @@ function leave(
   if (ordered && inner.every(({ name }) => sound.has(name))) sound.add(cue);
 }
 
-/** How many steps a cue has with those within it; told of the innermost that has too many. */
+/** Counts a cue's steps with those of the cues within it; reports the innermost cue that has too many. */
 function lintSize(
   notes: Notes,
   cue: string,
@@ -388,7 +388,7 @@ function lintSize(
   return false;
 }
 
-/** Whether a step goes on until it is stopped, or may, where it chooses. */
+/** Whether a step goes on until it is stopped, or may do so by its `choose`. */
 function isEndless(step: CueStep, endless: ReadonlySet<string>): boolean {
   const children = childrenOf(step);
   if (children.length === 0) return false;
@@ -397,14 +397,14 @@ function isEndless(step: CueStep, endless: ReadonlySet<string>): boolean {
 
 // --- plans ----------------------------------------------------------------------------------------
 
-/** What only shows along the timeline; of each problem the worst case is told, once. */
+/** Reports problems that only the timeline shows; of each problem only the worst case. */
 function lintPlans(notes: Notes, sound: ReadonlySet<string>): void {
   const { prop, given } = notes;
-  // Speeds and currents that were cut out of the file would be taken for the default ones.
+  // Speeds and currents that were cut out of a broken file would get their defaults.
   const parts = ['channels', 'rails', 'groups', 'poses', 'flash'];
   if (parts.some((section) => given.broken([section]))) return;
   const worst = new Map<string, { problem: PlanProblem; within: string }>();
-  // Those within come first: a problem as bad in a cue's own plan is told of that.
+  // Plans of cues within come first: an equally bad problem in a cue's own plan replaces theirs.
   for (const within of sound) {
     for (const problem of cuePlan(prop, within).problems) {
       const known = worst.get(problem.id);

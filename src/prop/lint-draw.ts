@@ -3,8 +3,8 @@ import type { Notes } from './notes.ts';
 import type { ServoChannel } from './schema.ts';
 
 /**
- * The currents of a servo rise from rest to stall: its motor's current goes with its torque, which is most
- * when it is held fast.
+ * Checks that the currents of a servo rise from rest to stall: its motor's current is proportional to its
+ * torque, which is largest when it is blocked.
  */
 export function lintDraw(notes: Notes, name: string, { draw }: ServoChannel): void {
   if (!draw) return;

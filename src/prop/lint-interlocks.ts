@@ -6,7 +6,7 @@ import { degIn } from './kinds/servo.ts';
 import type { Limits, Notes } from './notes.ts';
 import type { Channel, Requirement } from './schema.ts';
 
-/** Interlocks: requirements that name the wrong thing, can never be met, or wait for each other. */
+/** Reports requirements that name the wrong thing, can never be met, or wait for each other. */
 export function lintInterlocks(notes: Notes, limits: Limits): void {
   for (const [name, channel] of Object.entries(notes.prop.channels)) {
     const requires = channel.requires ?? [];
@@ -30,7 +30,7 @@ export function lintInterlocks(notes: Notes, limits: Limits): void {
   lintPoses(notes);
 }
 
-/** A pose must not have a channel away from rest, on or lit without what it requires. */
+/** A pose must not have a channel in use without what it requires. */
 function lintPoses(notes: Notes): void {
   const { channels, poses } = notes.prop;
   for (const [pose, values] of Object.entries(poses))
@@ -55,7 +55,7 @@ function holdsAt(notes: Notes, needs: Requirement, value: number | string): bool
   return other && kindOf(other).meets(other, needs, value);
 }
 
-/** What is required must be there, be of a kind that can be asked this, and be possible. */
+/** A requirement must name a channel that exists, fit its kind, and be possible. */
 export function lintRequirement(
   notes: Notes,
   needs: Requirement,
@@ -99,7 +99,7 @@ export function lintRequirement(
   );
 }
 
-/** A requirement that rules out an earlier one of the same channel. */
+/** Reports a requirement that excludes an earlier one of the same channel. */
 function lintContradiction(notes: Notes, all: Requirement[], index: number, path: Path): void {
   const needs = all[index]!;
   const { channels } = notes.prop;
@@ -145,7 +145,10 @@ function rangeOf(
   return { low, high, closed: false };
 }
 
-/** What is on or lit while parked must have what it needs then: no order of parking gives it that. */
+/**
+ * A channel that is on or lit while parked must have what it requires then: no order of parking can
+ * provide it.
+ */
 function lintAtRest(notes: Notes, name: string, channel: Channel): void {
   if (!isUsedParked(channel)) return;
   const { used, unused } = kindOf(channel).words;
@@ -161,8 +164,8 @@ function lintAtRest(notes: Notes, name: string, channel: Channel): void {
 }
 
 /**
- * Finds every requirement that closes a circle, by depth-first search (without recursion). What the
- * park positions meet waits for nothing: two channels may exclude each other.
+ * Finds every requirement that closes a circle, by depth-first search (without recursion). Requirements
+ * that the park positions meet do not count: two channels may exclude each other.
  */
 function lintCircles(notes: Notes): void {
   const { channels } = notes.prop;
@@ -174,7 +177,7 @@ function lintCircles(notes: Notes): void {
     ]),
   );
   for (const start of Object.keys(channels)) {
-    /** The way from `start` to here: each channel, and how many of its requirements were followed. */
+    /** The path from `start` to here: each channel, and how many of its requirements were followed. */
     const trail = new Map<string, number>();
     const step = [start];
     while (step.length > 0) {
@@ -207,8 +210,8 @@ function lintCircles(notes: Notes): void {
 }
 
 /**
- * A channel that needs another one away from its park position, while that one needs the first one
- * parked, never leaves its park position.
+ * If a channel needs another one away from its park position, but that one needs the first one parked,
+ * the first can never leave its park position.
  */
 function lintShutIn(notes: Notes, waits: ReadonlyMap<string, [number, Requirement][]>): void {
   for (const [name, { requires = [] }] of Object.entries(notes.prop.channels))

@@ -8,10 +8,10 @@ import { type CoreEnd, coreKind, Loom, type PlacedWire } from './loom.ts';
 import { grouped, splitEnd } from './loom-words.ts';
 import type { Notes } from './notes.ts';
 
-/** The loom: what cannot be built as it is written. Says nothing of a file without wires. */
+/** Reports what cannot be built as the loom is written. Says nothing about a file without wires. */
 export function lintLoom(notes: Notes): void {
   const loom = new Loom(notes.prop);
-  // Terminals that are named tell something without any wire, too.
+  // Named terminals can be checked even without wires.
   lintContacts(notes, loom);
   if (!loom.hasWiring) return;
   lintLabels(notes, loom);
@@ -133,7 +133,7 @@ function lintEnds(notes: Notes, loom: Loom): void {
   }
 }
 
-/** Every end that the file names: of cores, supplies and fuses. */
+/** Every end in the file: of cores, supplies and fuses. */
 function* ends({ prop }: Notes, loom: Loom): Generator<{ end: string; path: Path }> {
   for (const [name, { supply, fuse }] of Object.entries(prop.rails)) {
     const at = ['rails', name];
@@ -152,10 +152,13 @@ function* ends({ prop }: Notes, loom: Loom): Generator<{ end: string; path: Path
   }
 }
 
-/** Two wires in a screw terminal want a twin ferrule (common practice, no source). */
+/** Two wires in a screw terminal need a twin ferrule (common practice, no source). */
 const MAX_IN_TERMINAL = 2;
 
-/** A cavity of a plug or a header takes one wire; that of a terminal block, known by its bridges, two. */
+/**
+ * A cavity of a plug or header takes one wire; that of a terminal block (a connector with bridges) takes
+ * two.
+ */
 function lintCavities(notes: Notes, loom: Loom): void {
   for (const [connector, cavities] of loom.connectors) {
     const declared = notes.prop.connectors;
@@ -190,7 +193,7 @@ function placeOf({ wire, index, side }: CoreEnd): Path {
   return [...wire.path, 'cores', index, side];
 }
 
-/** One colour, one meaning: by the exact role in the plug of one channel, else by what it carries. */
+/** One colour, one meaning: by exact role within the plug of a channel, elsewhere by what it carries. */
 function lintRoles(notes: Notes, loom: Loom): void {
   for (const [connector, cavities] of loom.connectors) {
     const held = [...cavities.values()].flat();
@@ -242,7 +245,7 @@ function lintChannels(notes: Notes, loom: Loom): void {
   }
 }
 
-/** What ends on the pins of a board: that it is the pin of its channel, and no supply on a signal. */
+/** Checks what ends at a board's pins: each wire at the pin of its channel, and no supply at a signal pin. */
 function lintPins(notes: Notes, loom: Loom): void {
   for (const [connector] of loom.boards) {
     for (const end of [...(loom.connectors.get(connector)?.values() ?? [])].flat()) {

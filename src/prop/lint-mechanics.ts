@@ -5,10 +5,10 @@ import { armOf, armsOf, type LinkageFigures, type Mechanics, mechanicsOf } from 
 import type { Notes } from './notes.ts';
 import type { ServoChannel } from './schema.ts';
 
-/** Below it, friction and play take over in a linkage (deg): common practice, no source. */
+/** Below this, friction and play dominate in a linkage (deg): common practice, no source. */
 const MIN_TRANSMISSION_DEG = 40;
 
-/** Linkages within their limits, and whether each servo is strong enough for what it moves. */
+/** Checks linkages within their limits, and whether each servo is strong enough for its load. */
 export function lintMechanics(notes: Notes): void {
   lintArms(notes);
   const broken = (name: string) =>
@@ -17,7 +17,7 @@ export function lintMechanics(notes: Notes): void {
     );
   for (const [name, mechanics] of mechanicsOf(notes.prop)) {
     const servo = notes.prop.channels[name] as ServoChannel;
-    // What does not fit together is told as such, and not what follows from it.
+    // A channel with errors gets no findings that follow from them.
     if (broken(name) || notes.hasErrorIn(['channels', name])) continue;
     if (mechanics.linkage) lintLinkage(notes, name, servo, mechanics.linkage);
     lintTorque(notes, name, servo, mechanics);
@@ -28,7 +28,7 @@ export function lintMechanics(notes: Notes): void {
 
 const deg = (value: number) => `${tidy(value, 1)} deg`;
 const nm = (value: number) => `${Number(value.toPrecision(2))} N m`;
-/** With kgf cm beside it, in which servos are sold: 1 kgf cm is 0.0980665 N m. */
+/** N m with kgf cm, the unit in which servos are sold: 1 kgf cm is 0.0980665 N m. */
 const both = (value: number) =>
   `${nm(value)} (${Number((value / KGF_CM_NM).toPrecision(2))} kgf cm)`;
 
@@ -75,7 +75,10 @@ function lintTorque(
     );
 }
 
-/** A flap that turns about its own centre has no weight to lift, and no inertia that could be told from it. */
+/**
+ * A flap that turns about its own centre of mass has no weight to lift, and its inertia cannot be
+ * estimated.
+ */
 function lintInertia(notes: Notes, name: string, { load }: ServoChannel): void {
   const flap = load?.flap;
   if (flap?.centreMm !== 0 || flap.inertiaKgM2 !== undefined) return;
@@ -86,10 +89,13 @@ function lintInertia(notes: Notes, name: string, { load }: ServoChannel): void {
   );
 }
 
-/** Names of marks toward which something closes. */
+/** Names of marks of a closed position. */
 const CLOSING = ['shut', 'closed', 'close', 'down'];
 
-/** What falls when its servo lets go: at its park position, or at any stop that cuts the power. */
+/**
+ * Reports what falls when its servo has no power: at its park position, or after a stop that cuts the
+ * power.
+ */
 function lintFall(
   notes: Notes,
   name: string,
@@ -124,7 +130,7 @@ function lintFall(
     );
 }
 
-/** That each arm is one chain of segments. */
+/** Checks that each arm is one chain of segments. */
 function lintArms(notes: Notes): void {
   const { prop, given } = notes;
   const carriedBy = new Map<string, string>();

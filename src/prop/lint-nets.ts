@@ -7,9 +7,9 @@ import { grouped, splitEnd } from './loom-words.ts';
 import type { Notes } from './notes.ts';
 import type { Channel, Prop } from './schema.ts';
 
-/** What is joined to what: short circuits, and what the supply does not reach. */
+/** Reports short circuits, and what the supply does not reach. */
 export function lintNets(notes: Notes, loom: Loom): void {
-  // Half a loom has gaps of its own.
+  // A loom with broken parts has gaps that are not mistakes.
   const whole = ['connectors', 'wires', 'rails'].every((section) => !notes.given.broken([section]));
   if (!whole || loom.wires.some(({ path }) => notes.given.broken(path))) return;
   lintShorts(notes, loom);
@@ -17,11 +17,11 @@ export function lintNets(notes: Notes, loom: Loom): void {
   lintGrounds(notes, loom);
 }
 
-/** One place on a pole of a supply. */
+/** A point on one pole of a supply. */
 interface Pole {
   end: string;
   kind: 'plus' | 'return';
-  /** The rail whose plus it is, where there is no doubt. */
+  /** The rail whose plus it is, if that is certain. */
   rail?: string;
   path: Path;
   what: string;
@@ -58,8 +58,8 @@ function polesOf({ prop }: Notes, loom: Loom): Pole[] {
 }
 
 /**
- * The rail that a wire carries. A relay's module may be fed from another one than what it switches, so
- * that its channel's rail tells nothing.
+ * The rail that a wire carries. A relay's module may be fed from another rail than its load, so its
+ * channel's rail does not show it.
  */
 function railOf({ channels }: Notes['prop'], wire: PlacedWire): string | undefined {
   if (wire.rail !== undefined) return wire.rail;
@@ -75,7 +75,7 @@ function lintShorts(notes: Notes, loom: Loom): void {
 }
 
 function reportShort(notes: Notes, loom: Loom, poles: readonly Pole[]): void {
-  // Where both meet in one place, that is the place to fix.
+  // If both meet at one junction, that is the place to fix.
   const meeting = [...grouped(poles, ({ end }) => loom.junction(end)).values()].find(
     (some) => new Set(some.map(({ kind }) => kind)).size > 1,
   );
@@ -90,7 +90,7 @@ function reportShort(notes: Notes, loom: Loom, poles: readonly Pole[]): void {
   );
 }
 
-/** Where in the file two cavities of a connector are bridged. */
+/** The path in the file of the bridge between two cavities of a connector. */
 function bridgeOf({ prop }: Notes, a: string, b: string): Path | undefined {
   const [one, other] = [splitEnd(a), splitEnd(b)];
   if (a === b || one.connector !== other.connector) return undefined;
@@ -103,7 +103,7 @@ function bridgeOf({ prop }: Notes, a: string, b: string): Path | undefined {
   return ['connectors', one.connector, 'bridged', at];
 }
 
-/** The first thing, and the first after it that differs from it. */
+/** The first thing, and the first later one with another key. */
 function pairOf<T>(things: readonly T[], key: (thing: T) => unknown): [T, T] | undefined {
   const other = things.find((thing) => key(thing) !== key(things[0]!));
   return other === undefined ? undefined : [things[0]!, other];
@@ -146,7 +146,7 @@ function lintFeeds(notes: Notes, loom: Loom): void {
   const unfed: Unfed[] = [];
   const past = new Set<string>();
   for (const wire of loom.wires) {
-    // What a relay switches is behind an open contact.
+    // A relay's load is behind an open contact.
     if (!wire.own && wire.channel !== undefined) continue;
     const channel = wire.channel === undefined ? undefined : channels[wire.channel];
     const anyRail = channel !== undefined && kindOf(channel).switches;
@@ -177,7 +177,7 @@ function lintFeeds(notes: Notes, loom: Loom): void {
   reportUnfed(notes, loom, unfed);
 }
 
-/** One finding for each piece that lost its supply, not one for each wire in it. */
+/** One finding for each disconnected piece, not one for each wire in it. */
 function reportUnfed(notes: Notes, loom: Loom, unfed: readonly Unfed[]): void {
   const pieces = grouped(unfed, ({ core, rails }) =>
     [coreKind(core), loom.net(core.from), ...rails].join(' '),
@@ -197,8 +197,8 @@ function reportUnfed(notes: Notes, loom: Loom, unfed: readonly Unfed[]): void {
 }
 
 /**
- * The rail against whose return a channel's signal is measured. A relay's contact is free of potential: it
- * is the feed of its input that counts, by the copper, or by its rail where the contact has its own.
+ * The rail whose return is the reference of a channel's signal. A relay's contact is potential-free: the
+ * feed of its input counts, as wired, or else its rail if the contact has its own.
  */
 function signalRail(
   { prop }: Notes,
@@ -216,7 +216,7 @@ function signalRail(
     ([, { supply }]) => supply && ends.includes(loom.net(supply.return)),
   );
   if (fed) return fed[0];
-  // A return that leads to the ground of the board, and to no supply that the file names, is right.
+  // A return that leads to the board's ground, and to no supply in the file, is right.
   const ground = groundsOf(prop, loom, channel.output.board);
   if (ends.some((end) => ground.includes(end))) return undefined;
   return relay.rail;
@@ -231,7 +231,7 @@ function groundsOf(prop: Prop, loom: Loom, board: string): string[] {
   return connector === undefined ? [] : cavities.map((one) => loom.net(`${connector}-${one}`));
 }
 
-/** A signal is measured against the return of what receives it, so that this must be the board's. */
+/** A signal's reference is the receiver's return, so that must be joined to the board's ground. */
 function lintGrounds(notes: Notes, loom: Loom): void {
   const reported = new Set<string>();
   for (const [name, channel] of Object.entries(notes.prop.channels)) {

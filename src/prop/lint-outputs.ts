@@ -7,7 +7,7 @@ import { kindOf } from './kinds/registry.ts';
 import { throughOf } from './kinds/through.ts';
 import type { Notes } from './notes.ts';
 
-/** Boards and pins: what may be wired to what. */
+/** Checks what may be connected to which board and pin. */
 export function lintOutputs(notes: Notes): void {
   for (const [name, board] of Object.entries(notes.prop.boards))
     factsOf(board).lintBoard?.(name, board, notes);
@@ -102,13 +102,12 @@ function* pinUses({ prop, given }: Notes): Generator<PinUse> {
 }
 
 /**
- * Slower light is seen to flicker, and light that goes on and off some 3 to 60 times a second can set
- * off seizures (IEEE 1789-2015, from memory); a flash guard sees the levels that are asked for, not
- * the PWM that makes them.
+ * Slower PWM visibly flickers, and light that goes on and off about 3 to 60 times a second can cause
+ * seizures (IEEE 1789-2015, from memory). A flash guard sees only the requested levels, not the PWM.
  */
 const MIN_LIGHT_HZ = 100;
 
-/** All outputs of a pca9685 share one frequency, and servos want a low one. */
+/** All outputs of a pca9685 share one frequency, and servos need a low one. */
 function lintFlicker(notes: Notes): void {
   const { boards, channels } = notes.prop;
   for (const [name, channel] of Object.entries(channels)) {

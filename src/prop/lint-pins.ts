@@ -13,7 +13,10 @@ import type { Notes } from './notes.ts';
 import { electricsOf, ledSupplyV, type PinLoad, pinLoads } from './pin-load.ts';
 import type { Channel, RelayChannel } from './schema.ts';
 
-/** Pins as electrical things: what they carry, what pulls at them, and what lies between. */
+/**
+ * Checks pins electrically: their currents and voltages, pull resistors, and what is between pin and
+ * load.
+ */
 export function lintPins(notes: Notes): void {
   for (const [name, channel] of Object.entries(notes.prop.channels)) {
     const switched = switchedOf(channel);
@@ -25,9 +28,9 @@ export function lintPins(notes: Notes): void {
     lintRail(notes, name, light);
   }
   const loads = pinLoads(notes.prop).filter(({ channel }) => !isBroken(notes, channel));
-  // A broken channel's current is not known, and a sum without it says nothing.
+  // A broken channel's current is unknown, and a sum without it is meaningless.
   for (const [, all] of grouped(loads, ({ channel }) => channel)) lintLoads(notes, all);
-  // What is an error already is not reported again as a part of the sum.
+  // A pin that has an error already is not reported again as part of the sum.
   lintSums(
     notes,
     loads.filter(({ channel }) => !notes.hasErrorIn(['channels', channel])),
@@ -97,7 +100,10 @@ function lintCoilOnPin(notes: Notes, name: string, { through, coil }: RelayChann
     );
 }
 
-/** LEDs on the pin itself glow by a resistor that is fitted the wrong way; the chip's own is too weak. */
+/**
+ * A pull resistor in the wrong direction makes LEDs on the pin glow; the chip's own pull is too weak for
+ * that.
+ */
 function lintPull(notes: Notes, name: string, channel: LightChannel): void {
   const lights = activeLow(channel) ? 'down' : 'up';
   if (channel.output.pull !== lights) return;
@@ -110,16 +116,16 @@ function lintPull(notes: Notes, name: string, channel: LightChannel): void {
 
 // --- volts ------------------------------------------------------------------------------------------
 
-/** Where the file has no LEDs: a red one, the lowest in common use (V; typical, from memory). */
+/** If the file has no LED: a red one, the lowest forward voltage in common use (V; typical, from memory). */
 const LEAST_FORWARD_V = 1.8;
 /**
- * Above this no LED in between is counted on: it leaks long before it lights, and may fail short (V;
- * common practice, no source).
+ * Above this, an LED between supply and pin gives no protection: it leaks long before it lights, and may
+ * fail short (V; common practice, no source).
  */
 const SURELY_V = 5.5;
 const ROUNDING_V = 1e-9;
 
-/** A common anode, or a lamp from plus to the pin, brings its supply to the pin through the LED. */
+/** With a common anode, or a lamp from plus to the pin, the supply reaches the pin through the LED. */
 function lintRail(notes: Notes, name: string, channel: LightChannel): void {
   const electrics = electricsOf(notes.prop, channel);
   if (!electrics) return;
@@ -143,7 +149,7 @@ function lintRail(notes: Notes, name: string, channel: LightChannel): void {
     leds.length > 0
       ? Math.min(...leds.map(({ forwardV, spreadV }) => forwardV - spreadV))
       : LEAST_FORWARD_V;
-  // What is left of the supply at the pin while the LED just about conducts.
+  // The pin's voltage while the LED barely conducts.
   const leftV = supplyV - dropV;
   const destroys = supplyV > SURELY_V || leftV > highV + ROUNDING_V;
   if (destroys && supplyV > electrics.bearsV + ROUNDING_V)
@@ -162,20 +168,20 @@ function lintRail(notes: Notes, name: string, channel: LightChannel): void {
 
 // --- amperes ----------------------------------------------------------------------------------------
 
-/** So many times the limit destroys a pin for certain, not in time (common practice, no source). */
+/** This multiple of the limit destroys a pin for certain, and at once (common practice, no source). */
 const DESTROYS = 2;
 
 function limitA({ sourceA, sinkA }: PinElectrics, { way }: PinLoad): number {
   return way === 'source' ? sourceA : sinkA;
 }
 
-/** One finding for a channel: of the pin that carries most. */
+/** One finding per channel: for the pin that carries most. */
 function lintLoads(notes: Notes, loads: readonly PinLoad[]): void {
   const [load, ...others] = loads.toSorted((a, b) => b.amps - a.amps);
   const { channel, colour, path, amps, way, through } = load!;
   const spec = notes.prop.channels[channel]!;
   const electrics = electricsOf(notes.prop, spec);
-  // A coil has findings of its own: with its base resistor, or that it has no transistor at all.
+  // A coil has findings of its own: about its base resistor, or a missing transistor.
   if (!electrics || relayOf(spec)?.coil) return;
   const mostA = limitA(electrics, load!);
   const isAbove = (one: number) => one > mostA * (1 + 1e-9);
@@ -198,7 +204,7 @@ function lintLoads(notes: Notes, loads: readonly PinLoad[]): void {
   else notes.warning(path, `${wrong}${also}`, right);
 }
 
-/** A switch to ground cannot light what has its cathodes in common. */
+/** A switch to ground cannot light LEDs with a common cathode. */
 function remedyOf(spec: Channel): string {
   if ('common' in spec.output && spec.output.common === 'cathode')
     return 'use a driver board that switches the plus (through: driver board), or LEDs with common: anode and through: n-mosfet';

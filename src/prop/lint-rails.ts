@@ -6,15 +6,15 @@ import type { Notes } from './notes.ts';
 import { coilDraw, type RailDraw } from './rail-draw.ts';
 import { railOf } from './rails.ts';
 
-/** `idleA` flows whenever the prop is awake and the channel is parked, `stallA` for a moment when it starts. */
+/** `idleA` flows while the prop is awake and the channel is parked, `stallA` for a moment when it starts. */
 interface Load extends RailDraw {
   name: string;
 }
 
-/** Rounding in sums of currents (A): three times 0.4 is a little more than 1.2. */
+/** Rounding error in sums of currents (A): three times 0.4 is a little more than 1.2. */
 const SLACK_A = 1e-9;
 
-/** Rails: what can never fit. */
+/** Reports what can never fit within a rail's limit. */
 export function lintRails(notes: Notes): void {
   const loads = new Map<string, Load[]>();
   for (const [name, channel] of Object.entries(notes.prop.channels)) {
@@ -54,7 +54,7 @@ function lintRail(notes: Notes, rail: string, limitA: number, loads: Load[]): vo
     );
     return;
   }
-  /** The rail's current while these are busy and the others idle. */
+  /** The rail's current while these loads are busy and the others idle. */
   const whileBusyA = (busy: Load[]) =>
     idleA + busy.reduce((sum, load) => sum + Math.max(0, load.busyA - load.idleA), 0);
 
@@ -71,7 +71,7 @@ function lintRail(notes: Notes, rail: string, limitA: number, loads: Load[]): vo
     const busy = loads.filter(({ name }) => members.includes(name));
     const amps = whileBusyA(busy);
     if (amps <= limitA + SLACK_A) {
-      // One that never can start by itself is told at the limit.
+      // A load that can never start, even by itself, is reported at the limit.
       const startA = staggeredPeakA(busy, idleA);
       const alone = busy.some((load) => staggeredPeakA([load], idleA) > limitA + SLACK_A);
       if (startA <= limitA + SLACK_A || alone) continue;

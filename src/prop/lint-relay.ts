@@ -2,7 +2,7 @@ import { contactMode, loadRailOf } from './kinds/contact.ts';
 import type { Notes } from './notes.ts';
 import type { RelayChannel } from './schema.ts';
 
-/** A relay by itself: its pulse, its park position, and what nothing guards. */
+/** Checks a relay by itself: its pulse, its park position, and loads without a duty limit. */
 export function lintRelay(notes: Notes, name: string, relay: RelayChannel): void {
   lintContact(notes, name, relay);
   lintRelaySafety(notes, name, relay);
@@ -45,7 +45,7 @@ function lintContact(notes: Notes, name: string, relay: RelayChannel): void {
     );
 }
 
-/** Above this a relay's load heats, pumps or pulls hard enough to want a limit (A): common practice. */
+/** Above this a relay's load heats, pumps or pulls so hard that it needs a limit (A): common practice. */
 const UNGUARDED_A = 1;
 
 function lintRelaySafety(notes: Notes, name: string, relay: RelayChannel): void {

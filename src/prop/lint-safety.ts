@@ -7,7 +7,7 @@ import { motionLimits, secondsOf } from './motion-limits.ts';
 import type { Limits, Notes } from './notes.ts';
 import type { Prop } from './schema.ts';
 
-/** Times that would leave somebody without the protection that they expect. */
+/** Reports times with which somebody would not have the protection that they expect. */
 export function lintSafety(notes: Notes, limits: Limits): void {
   lintTimeOut(notes);
   lintServiceStop(notes);
@@ -15,7 +15,7 @@ export function lintSafety(notes: Notes, limits: Limits): void {
   lintStopTime(notes, limits);
 }
 
-/** A lost link that goes unnoticed for longer than this (s) is worth a word: common practice. */
+/** A lost link that goes unnoticed for longer than this (s) gets a warning: common practice. */
 const LONG_TIMEOUT_S = 5;
 
 function lintTimeOut(notes: Notes): void {
@@ -48,11 +48,11 @@ function lintServiceStop(notes: Notes): void {
 
 // --- the time that parking takes --------------------------------------------------------------------
 
-/** Whether the deadline leaves the time to park from the worst pose, all rails having room. */
+/** Checks that the deadline leaves time to park from the worst pose, if all rails have room. */
 function lintParkTime(notes: Notes, limits: Limits): void {
   const { prop, given } = notes;
   if (['park', 'channels'].some((part) => given.broken([part]))) return;
-  // A servo that is wrong is told of; its times would be, too.
+  // A broken servo has its own findings, and its times would be wrong.
   const { channels, park } = prop;
   for (const [name, channel] of Object.entries(channels))
     if (kindOf(channel).moves && (!limits.has(name) || notes.hasErrorIn(['channels', name])))
@@ -67,7 +67,7 @@ function lintParkTime(notes: Notes, limits: Limits): void {
   );
 }
 
-/** Whether a stop of category 1 leaves every servo the time to slow down from the speed that it can reach. */
+/** Checks that a stop of category 1 leaves every servo time to slow down from its highest speed. */
 function lintStopTime(notes: Notes, limits: Limits): void {
   const { prop, given } = notes;
   if (given.broken(['stop'])) return;
@@ -78,7 +78,7 @@ function lintStopTime(notes: Notes, limits: Limits): void {
     if (!servo || notes.hasErrorIn(['channels', name])) continue;
     const range = limits.get(name);
     if (!range) continue;
-    // Within its limits it gets no faster than half of the way allows.
+    // Within its limits it reaches no more speed than half the way allows.
     const vel = Math.min(servo.speedDegS, Math.sqrt(servo.accelDegS2 * (range[1] - range[0])));
     const s = secondsOf(() => planStop({ pos: 0, vel, acc: 0 }, motionLimits(servo)));
     if (s > slowestS) [slowest, slowestS] = [name, s];
@@ -109,7 +109,7 @@ function parkTime(prop: Prop, limits: Limits): { s: number; slowest: string } {
   let s = 0;
   for (const stage of [...park.stages, rest]) {
     const known = new Map<string, number>();
-    /** When a channel is home, counted from the start of the stage. */
+    /** When a channel has parked, from the start of the stage. */
     const atS = (name: string, way: readonly string[]): number => {
       if (home.has(name) || !Object.hasOwn(channels, name) || way.includes(name)) return 0;
       const found = known.get(name);
@@ -127,7 +127,7 @@ function parkTime(prop: Prop, limits: Limits): { s: number; slowest: string } {
   return { s, slowest };
 }
 
-/** For each channel, those that must be home before it goes: they need it where it is. */
+/** For each channel, those that must park before it, because they need it where it is. */
 function dependentsFirst(prop: Prop): Map<string, string[]> {
   const before = new Map<string, string[]>();
   for (const [name, { requires = [] }] of Object.entries(prop.channels))

@@ -8,8 +8,8 @@ import type { Limits, Notes } from './notes.ts';
 import type { Board, ServoChannel } from './schema.ts';
 
 /**
- * Calibration, envelope, limits, marks and park of a servo.
- * @param limits takes its soft limits, where they are valid
+ * Checks calibration, envelope, limits, marks and park of a servo. @param limits gets its soft limits if
+ * they are valid
  */
 export function lintServo(notes: Notes, name: string, servo: ServoChannel, limits: Limits): void {
   const sound = lintRange(notes, name, servo);
@@ -19,7 +19,7 @@ export function lintServo(notes: Notes, name: string, servo: ServoChannel, limit
   notes.checkPosition(name, servo.park.to, ['channels', name, 'park', 'to'], limits);
 }
 
-/** The declared or default limits, when low is below high. */
+/** The given or default limits, if low is below high. */
 function lintRange(
   notes: Notes,
   name: string,
@@ -63,10 +63,10 @@ function lintMapping(notes: Notes, servo: ServoChannel, path: Path): ServoMappin
   }
 }
 
-/** Nearer to the line than this (deg), nobody sees on which side of it the horn's pin is. */
+/** Closer to the line than this (deg), one cannot see on which side of it the horn's pin is. */
 const IN_LINE_DEG = 1;
 
-/** Which of its two ways a linkage is put together can be seen where the calibration says 0. */
+/** Checks that the calibration's 0 shows in which of its two ways a linkage is assembled. */
 function lintSide(
   notes: Notes,
   { hornZeroDeg, crossed }: NonNullable<ServoChannel['linkage']>,
@@ -82,10 +82,10 @@ function lintSide(
   );
 }
 
-/** How far the horn stays from a toggle position (deg): common practice, no source. */
+/** Least distance of the horn from a toggle position (deg): common practice, no source. */
 const TOGGLE_CLEARANCE_DEG = 1;
 
-/** No pulse that may be sent at all brings the linkage into, or through, a toggle position. */
+/** No pulse that may be sent must bring the linkage into, or through, a toggle position. */
 function lintToggles(
   notes: Notes,
   name: string,
@@ -119,7 +119,7 @@ function lintToggles(
   return isSafe;
 }
 
-/** The soft limits lie where the linkage can bring the flap. */
+/** The soft limits must be within reach of the linkage. */
 function lintReach(
   notes: Notes,
   servo: ServoChannel,
@@ -138,7 +138,7 @@ function lintReach(
   return false;
 }
 
-/** A range in words (deg), rounded inwards, so that what is suggested is allowed. */
+/** A range in words (deg), rounded inwards, so that every suggested value is allowed. */
 function inwards([low, high]: readonly [number, number]): string {
   return `${Math.ceil(low * 100) / 100} to ${Math.floor(high * 100) / 100} deg`;
 }
@@ -154,7 +154,7 @@ function lintOrder(notes: Notes, path: Path, [low, high]: [number, number], unit
   return false;
 }
 
-/** The pulse widths that a servo may be given at all (us), as for envelopeUs in the schema. */
+/** The pulse widths that any servo may get (us), as for envelopeUs in the schema. */
 const MIN_US = 100;
 const MAX_US = 3000;
 
@@ -235,7 +235,7 @@ function lintLimits(
   }
 }
 
-/** Rounding in the sums (us, deg). */
+/** Rounding error (us, deg). */
 const NOISE_US = 1e-6;
 const NOISE_DEG = 1e-9;
 
@@ -246,11 +246,14 @@ function ownBoard(notes: Notes, servo: ServoChannel): Board | undefined {
 
 // --- speeds ---------------------------------------------------------------------------------------
 
-/** A speed that is reached in a tick is not limited; one that takes this long (s) is never reached. */
+/**
+ * If a speed is reached within a tick, acceleration is not limited; if it takes this long (s), it is
+ * never reached.
+ */
 const TICK_S = 0.005;
 const LONG_RISE_S = 5;
 
-/** Speeds and accelerations that limit nothing, or too much. */
+/** Reports speeds and accelerations that limit nothing, or too much. */
 export function lintRates(notes: Notes, name: string, servo: ServoChannel): void {
   const at = ['channels', name];
   const { speedDegS, accelDegS2, jerkDegS3 } = servo;
@@ -278,7 +281,7 @@ function lintRate(
   { what, low, high, unit }: { what: string; low: number; high: number; unit: string },
 ): void {
   const usual = `${low} to ${high} ${unit} is usual`;
-  // So small that nothing usual can be named; the planner says so where it matters.
+  // So small that no usual value can be suggested; the planner reports it where it matters.
   if (high < low) return;
   if (riseS < TICK_S)
     notes.warning(

@@ -4,8 +4,8 @@ import { kindOf } from './kinds/registry.ts';
 import { type Limits, listed, type Notes } from './notes.ts';
 
 /**
- * Groups, poses and park stages: that they name what is there and ask for what it can do; and that
- * lights are weighed in one way.
+ * Checks groups, poses and park stages: they must name what exists and ask for what it can do. Lights
+ * must all be weighted in one way.
  */
 export function lintShow(notes: Notes, limits: Limits): void {
   lintLightWeights(notes);
@@ -18,7 +18,7 @@ function lintGroups(notes: Notes): void {
   const { groups } = notes.written;
   const { problems, tooMany } = flatGroups(groups);
   for (const { group, at, circle } of problems) {
-    // One that is called like a channel is told of below.
+    // A group with the name of a channel is reported below.
     if (circle?.some((name) => Object.hasOwn(notes.prop.channels, name))) continue;
     const path = ['groups', group, at];
     if (circle)
@@ -81,7 +81,7 @@ function lintPoses(notes: Notes, limits: Limits): void {
 
 function lintStages(notes: Notes): void {
   const { groups, channels } = notes.prop;
-  /** Where each channel was named first. */
+  /** Where each channel was first named. */
   const named = new Map<string, string>();
   for (const [i, stage] of notes.written.stages.entries()) {
     for (const [j, name] of stage.entries()) {
@@ -107,7 +107,7 @@ function within(place: string, channel: string): string {
 
 // --- light --------------------------------------------------------------------------------------
 
-/** How much each light counts for when flashes are judged: all by lumens, or by shares that add up. */
+/** Checks the weights of lights for the flash guard: all by lumens, or by shares with a sum of at most 1. */
 function lintLightWeights(notes: Notes): void {
   const lights = Object.entries(notes.prop.channels).flatMap(([name, channel]) => {
     const glow = kindOf(channel).glow(channel);

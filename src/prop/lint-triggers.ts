@@ -2,7 +2,7 @@ import { isIP } from 'node:net';
 import { kindOf } from './kinds/registry.ts';
 import type { Notes } from './notes.ts';
 
-/** Background behaviour: cues that end, at times that can be drawn. */
+/** Checks idle behaviours: their cues must end, and their random times must be possible. */
 export function lintIdle(notes: Notes, endless: ReadonlySet<string>): void {
   for (const [name, { plays }] of Object.entries(notes.prop.idle)) {
     for (const [i, { cue, everyS }] of plays.entries()) {
@@ -26,7 +26,7 @@ export function lintIdle(notes: Notes, endless: ReadonlySet<string>): void {
   }
 }
 
-/** What starts a cue by itself. Pins are looked at with the outputs. */
+/** Checks triggers. Their pins are checked with the outputs. */
 export function lintTriggers(notes: Notes, endless: ReadonlySet<string>): void {
   const { prop, given } = notes;
   const hasServos = Object.values(prop.channels).some((channel) => kindOf(channel).moves);

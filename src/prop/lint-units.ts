@@ -8,16 +8,16 @@ import type { Channel, ServoChannel } from './schema.ts';
 import type { Wire } from './schema-parts.ts';
 
 /**
- * Values in another unit than that of their key, which would be a thousand or a hundred times too much.
- * Nothing else is said that follows from one of them. The bounds are common practice for props, from
- * memory: far above what is built, far below the same number in the smaller unit.
+ * Reports values in another unit than that of their key, which are a hundred or a thousand times too
+ * large. Findings that would follow from them are suppressed. The bounds are common practice for props,
+ * from memory: far above what is built, far below the same number in the smaller unit.
  */
 
-/** What a single LED takes stays below this (A). */
+/** A single LED draws less than this (A). */
 const LED_A = 5;
-/** Supplies and fuses of props stay below this (A). */
+/** Supplies and fuses of props are below this (A). */
 const RAIL_A = 200;
-/** Wires of props stay below this (m). */
+/** Wires of props are shorter than this (m). */
 const WIRE_M = 20;
 
 export function lintUnits(notes: Notes): void {
@@ -83,11 +83,11 @@ function lintLength(notes: Notes, { lengthM }: Wire, path: Path): void {
   notes.suspect(at);
 }
 
-/** Pulses of a servo in us lie in here, whatever it is; angles do not. */
+/** All servo pulses are within this range (us); angles are not. */
 const PULSES_US = [400, 3000] as const;
 const LARGEST_DEG = 360;
 
-/** Whether each point of a calibration has its angle first. */
+/** Reports a calibration whose points all have the angle first. */
 function lintPairs(notes: Notes, { calibration }: ServoChannel, path: Path): void {
   if (notes.given.broken(path)) return;
   const swapped = calibration.every(

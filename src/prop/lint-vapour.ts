@@ -8,7 +8,7 @@ import type { Notes } from './notes.ts';
 import type { Prop, RelayChannel } from './schema.ts';
 import { childrenOf } from './steps.ts';
 
-/** Vapour units: that the tank outlasts what a cue, or one stretch of duty, takes from it. */
+/** Checks that a vapour unit's tank lasts for every cue, and for one time on. */
 export function lintVapour(notes: Notes): void {
   for (const [name, channel] of Object.entries(notes.prop.channels)) {
     const relay = relayOf(channel);
@@ -46,8 +46,8 @@ export function lintVapour(notes: Notes): void {
 const minutes = (s: number) => `${tidy(s / 60, s < 600 ? 1 : 0)} min`;
 
 /**
- * How long a cue has a relay closed (s), as planned: each closure ends by itself, by the next step of
- * the cue that switches the relay, or with the cue. Infinite for one that goes on until it is stopped.
+ * Planned time for which a cue has a relay closed (s): each closure ends by itself, by the next step of
+ * the cue that switches the relay, or with the cue. Infinite for a cue that goes on until it is stopped.
  */
 function onTimeS(
   prop: Prop,

@@ -1,13 +1,13 @@
 import { Notes } from './notes.ts';
 import type { Channel, Prop } from './schema.ts';
 
-/** A lint that looks at nothing but the wiring, and says nothing that rests upon other remarks. */
+/** A lint that uses only the wiring, and does not depend on other findings. */
 type WiringLint = (notes: Notes) => void;
 
-/** The parts of a prop that wiring is made of, apart from its channels. */
+/** The parts of a prop that belong to the wiring, besides its channels. */
 export const WIRING = ['boards', 'rails', 'connectors', 'wires', 'ambientC', 'ampacity'] as const;
 
-/** What a channel does, not how it is wired: no lint of the wiring looks at it. */
+/** Keys for what a channel does, not how it is wired: wiring lints do not use them. */
 export const NOT_WIRING: ReadonlySet<string> = new Set([
   'calibration',
   'limitsDeg',
@@ -17,12 +17,12 @@ export const NOT_WIRING: ReadonlySet<string> = new Set([
   'jerkDegS3',
 ]);
 
-/** For the connectors of a prop: what each piece of work gave last, and of which prop. */
+/** By the connectors of a prop: the last result of each computation, and its prop. */
 const kept = new WeakMap<object, Map<unknown, { prop: Prop; result: unknown }>>();
 
 /**
- * What `work` gives, or what it gave for the version before, where the wiring is still the same objects.
- * An edit of a mark or a limit leaves them so.
+ * The result of `work`, or its result for the previous version if the wiring is still the same objects,
+ * as it is after an edit of a mark or a limit.
  */
 function reused<T>({ prop, given }: Notes, key: unknown, work: () => T): T {
   if (!given.sound) return work();
@@ -33,12 +33,12 @@ function reused<T>({ prop, given }: Notes, key: unknown, work: () => T): T {
   }
   const last = known.get(key);
   const result = last && sameWiring(last.prop, prop) ? (last.result as T) : work();
-  // The later prop has more in common with the next.
+  // The next version shares more with the later prop.
   known.set(key, { prop, result });
   return result;
 }
 
-/** Runs a lint of the wiring, or repeats what it said. */
+/** Runs a lint of the wiring, or repeats its findings. */
 export function lintWiring(notes: Notes, lint: WiringLint): void {
   const { prop, given } = notes;
   const remarks = reused(notes, lint, () => {
@@ -49,7 +49,7 @@ export function lintWiring(notes: Notes, lint: WiringLint): void {
   notes.remarks.push(...remarks);
 }
 
-/** Works something out from the wiring alone, once for the versions that share it. */
+/** Computes something from the wiring alone, once for all versions that share it. */
 export function fromWiring<T>(notes: Notes, work: (prop: Prop) => T): T {
   return reused(notes, work, () => work(notes.prop));
 }

@@ -20,10 +20,10 @@ import { PARTS, partsFor } from './parts.ts';
 import type { Prop } from './schema.ts';
 
 /**
- * What the trade knows and the schema cannot say: rules that need two places of the file at once,
- * or the hardware.
- * @param given what the file held, where `prop` is only its valid part.
- * @param written groups and park stages as the file has them, where `prop` has them taken apart
+ * Practical rules that the schema cannot express: those that need several places of the file, or
+ * knowledge of the hardware.
+ * @param given what the file contains, if `prop` is only its valid part
+ * @param written groups and park stages as written, if `prop` has channels instead of groups
  */
 export function lint(prop: Prop, given: Given, written?: Written): Remark[] {
   const notes = new Notes(prop, given, written);
@@ -51,7 +51,7 @@ export function lint(prop: Prop, given: Given, written?: Written): Remark[] {
   return notes.remarks;
 }
 
-/** A part is for one kind of channel. */
+/** Checks that a part is for its channel's kind. */
 function lintParts(notes: Notes): void {
   for (const [name, { kind, part }] of Object.entries(notes.prop.channels)) {
     if (part === undefined || partsFor(kind).includes(part)) continue;

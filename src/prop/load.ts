@@ -15,7 +15,7 @@ export { type Finding, formatFinding } from './finding.ts';
 export interface Loaded {
   file: string;
   text: string;
-  /** The text as parsed, for edits and places; undefined when there was none to read. */
+  /** The parsed text, for edits and places; undefined when there was none to read. */
   source: PropText | undefined;
   /** The plain data of the text; undefined when it is not YAML. */
   raw: unknown;
@@ -56,7 +56,7 @@ export function checkProp(source: PropText, file: string): Loaded {
   return judged(source, file, prop, findings);
 }
 
-/** Places remarks; one about a value that comes from a part says so, and stands at its name. */
+/** Gives remarks their places; a remark about a part's value says so, and is placed at the part's name. */
 function placing({ raw, place }: PropText): (remark: Remark) => Finding {
   return (remark) => {
     const owed = owedToPart(raw, remark.path);
@@ -66,7 +66,7 @@ function placing({ raw, place }: PropText): (remark: Remark) => Finding {
     const wrong = `${remark.wrong} (${said})`;
     if (!wholly) return place({ ...remark, wrong });
     const at = [...remark.path.slice(0, 2), 'part'];
-    // What is not in the file cannot be mended there.
+    // A value that is not in the file cannot be fixed there.
     const { fix: _, ...rest } = remark;
     return { ...place({ ...rest, path: at, wrong }), path: pathText(remark.path) };
   };
@@ -91,11 +91,10 @@ function judged(
 }
 
 /**
- * The prop file with all edits made, in their order, checked: one parse, of no more than the entries
- * concerned where they stand by themselves, and one check. Whether the new text is valid is in its
- * findings.
+ * The prop file with all edits made, in their order, and checked, in one parse and one check; if
+ * possible, only the edited entries are parsed. The findings say whether the new text is valid.
  * @returns `loaded` itself when nothing changes.
- * @throws NotAlone (a RangeError) as `splice` does. RangeError also for a text that is not valid YAML.
+ * @throws NotAlone (a RangeError) as `splice` does; RangeError also for a text that is not valid YAML.
  */
 export function editProp(loaded: Loaded, edits: readonly Edit[]): Loaded {
   const { source, file } = loaded;
@@ -119,14 +118,14 @@ export function editProp(loaded: Loaded, edits: readonly Edit[]): Loaded {
 }
 
 /**
- * A prop with these entries in the place of their namesakes, or after the others. What stays the same
- * is the same object as before.
- * @returns undefined where an entry does not fit the schema
+ * A prop with these entries in place of those with the same names, or after the others. Unchanged parts
+ * stay the same objects.
+ * @returns undefined if an entry does not fit the schema
  */
 function withEntries(prop: Prop, entries: Entries): Prop | undefined {
   let next = prop;
   for (const [section, changed] of entries) {
-    // No rule of the schema goes beyond one entry.
+    // No rule of the schema spans several entries.
     const whole = section === 'channels' ? channelsWithParts(changed) : changed;
     const parsed = schemas().propFile.shape[section].safeParse(whole);
     if (!parsed.success) return undefined;
@@ -140,7 +139,7 @@ function withEntries(prop: Prop, entries: Entries): Prop | undefined {
   return next;
 }
 
-/** Reads a prop file. A file that cannot be read is a finding, too. */
+/** Reads a prop file. A file that cannot be read is also a finding. */
 export async function loadProp(
   file: string,
   read: (file: string) => Promise<Buffer> = readBounded,
@@ -155,7 +154,7 @@ export async function loadProp(
   return typeof text === 'string' ? parseProp(text, file) : text;
 }
 
-/** The text of a prop file, neither parsed nor checked, or what is wrong with its bytes. */
+/** The text of a prop file, not parsed or checked, or what is wrong with its bytes. */
 function decodeProp(bytes: Buffer, file: string): string | Loaded {
   if (bytes.length > MAX_BYTES) return refused(file, TOO_LARGE);
   const text = utf8Text(bytes);
@@ -164,7 +163,7 @@ function decodeProp(bytes: Buffer, file: string): string | Loaded {
   return refused(file, sentence, ...firstBadByte(bytes));
 }
 
-/** As much as tells that a file is too large: a device may have no end. */
+/** Reads no more than shows that a file is too large: a device may be endless. */
 async function readBounded(file: string): Promise<Buffer> {
   const parts: Buffer[] = [];
   for await (const part of createReadStream(file, { end: MAX_BYTES })) parts.push(part);
@@ -224,7 +223,7 @@ function firstBadByte(bytes: Buffer): [line: number, column: number] {
 
 // --- the part of a broken file that can still be linted -----------------------------------------
 
-/** Places that were cut out of the data or stood in for. */
+/** Places that were cut out of the data or replaced by a stand-in. */
 class Broken {
   readonly #places = new Set<string>();
   readonly #ancestors = new Set<string>();
@@ -240,19 +239,19 @@ class Broken {
     return path.some((_, i) => this.#places.has(pathText(path.slice(0, i + 1))));
   }
 
-  /** Whether the value at `path` is one of them, within one, or has one in it. */
+  /** Whether the value at `path` is one of them, within one, or contains one. */
   touches(path: Path): boolean {
     return this.covers(path) || this.#ancestors.has(pathText(path));
   }
 }
 
-/** Cuts what the schema complains about until the rest is valid; undefined if nothing is left. */
+/** Cuts out what the schema rejects until the rest is valid; undefined if nothing is left. */
 function soundPart(raw: unknown, broken: Broken): Prop | undefined {
   const rest = structuredClone(raw);
   for (;;) {
     const parsed = schemas().propFile.safeParse(rest);
     if (parsed.success) return parsed.data;
-    // A cue has two forms; what is wrong inside it is not a reason to cut all of it.
+    // A cue has two forms; an error inside it is no reason to cut all of it.
     const issues = parsed.error.issues.flatMap((issue) =>
       issue.path[0] === 'cues' ? withinUnion(issue) : issue,
     );
@@ -265,7 +264,7 @@ function soundPart(raw: unknown, broken: Broken): Prop | undefined {
       const known = knownKeys(path, rest);
       for (const key of issue.keys) {
         cut(rest, [...path, key], broken);
-        // The key that was meant is as good as broken.
+        // The key that was meant counts as broken.
         const meant = closest(key, known);
         if (meant !== undefined) broken.add([...path, meant]);
       }
@@ -273,7 +272,7 @@ function soundPart(raw: unknown, broken: Broken): Prop | undefined {
   }
 }
 
-/** Takes `path` out of `root`, or puts a stand-in there; false when nothing would be left. */
+/** Removes `path` from `root`, or puts a stand-in there; false when nothing would be left. */
 function cut(root: unknown, path: Path, broken: Broken): boolean {
   const key = path.at(-1);
   if (key === undefined) return false;
@@ -281,7 +280,7 @@ function cut(root: unknown, path: Path, broken: Broken): boolean {
   const parent = valueAt(root, parentPath) as Record<string | number, unknown> | undefined;
   const substitute = broken.covers(path) ? undefined : standIn(path);
   broken.add(path);
-  if (parent === undefined) return true; // cut already
+  if (parent === undefined) return true; // already cut
   if (substitute !== undefined) parent[key] = substitute;
   else if (Array.isArray(parent) || !Object.hasOwn(parent, key))
     return cut(root, parentPath, broken);
@@ -289,10 +288,10 @@ function cut(root: unknown, path: Path, broken: Broken): boolean {
   return true;
 }
 
-/** A name that nothing bears. */
+/** A name that nothing has. */
 const NO_NAME = 'broken-name';
 
-/** What stands in for a broken value that is needed, so that what surrounds it is still linted. */
+/** A stand-in for a broken value that is required, so that its surroundings can still be checked. */
 function standIn(path: Path): unknown {
   const [section, , key, last] = path;
   const inList = typeof path.at(-1) === 'number';

@@ -1,8 +1,8 @@
-/** How a loom is put into words: the order in which a person counts, and ends in short. */
+/** A loom in words: natural order, and short forms of ends. */
 
 const collator = new Intl.Collator('en', { numeric: true });
 
-/** A copy in the order in which a person counts: W2 before W10. */
+/** A copy in natural order: W2 before W10. */
 export function sorted<T>(things: Iterable<T>, key: (thing: T) => string): T[] {
   return [...things].sort((a, b) => collator.compare(key(a), key(b)));
 }
@@ -14,7 +14,7 @@ export function splitEnd(end: string): { connector: string; cavity: string } {
   return { connector: end.slice(0, at), cavity: end.slice(at + 1) };
 }
 
-/** Ends in short: `J1-12`, `TB1-2` and `TB1-7` are `J1-12 TB1-2/7`. */
+/** Short form of ends: `J1-12 TB1-2/7` for `J1-12`, `TB1-2` and `TB1-7`. */
 export function shortEnds(ends: readonly string[]): string {
   const cavities = new Map<string, string[]>();
   for (const { connector, cavity } of ends.map(splitEnd))
@@ -26,7 +26,7 @@ export function shortEnds(ends: readonly string[]): string {
     .join(' ');
 }
 
-/** Things in lists by a key, in their order; those without one are left out. */
+/** Things in lists by key, in their order; those without a key are left out. */
 export function grouped<T>(
   things: Iterable<T>,
   key: (thing: T) => string | undefined,

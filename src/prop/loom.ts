@@ -6,18 +6,18 @@ import { grouped, splitEnd } from './loom-words.ts';
 import type { Prop, Wire } from './schema.ts';
 
 /**
- * The loom as a model: every wire of a prop file, what is in each cavity of each connector, and what
- * is joined to what. Built in one pass; nothing in it is quadratic.
+ * The loom as a model: every wire of a prop file, the contents of each cavity of each connector, and what
+ * is joined. Built in one pass; nothing in it is quadratic.
  */
 
 export type Core = Wire['cores'][number];
 
-/** A wire as it is told to others: a channel's own, or one named under `wires`. */
+/** A wire as clients get it: a channel's own, or one under `wires`. */
 export interface LoomWire {
   label: string;
-  /** The channel that it belongs to; a feed belongs to none. */
+  /** The channel that it belongs to, if any; a feed has none. */
   channel?: string;
-  /** The rail that it carries, where it is not a channel's own. */
+  /** The rail that it carries, if it is not a channel's own wire. */
   rail?: string;
   gaugeAwg?: number;
   sectionMm2?: number;
@@ -25,7 +25,7 @@ export interface LoomWire {
   cores: Core[];
 }
 
-/** A wire, and where the prop file names it. */
+/** A wire and its path in the prop file. */
 export interface PlacedWire extends LoomWire {
   path: Path;
   /** It is the channel's own `wire`, not one of `wires`. */
@@ -36,7 +36,7 @@ export interface PlacedWire extends LoomWire {
 export interface CoreEnd {
   wire: PlacedWire;
   core: Core;
-  /** Which core of the wire, from 0. */
+  /** Index of the core in the wire, from 0. */
   index: number;
   side: 'from' | 'to';
   connector: string;
@@ -44,13 +44,13 @@ export interface CoreEnd {
   other: string;
 }
 
-/** What a core carries: the supply's plus, its return, or a signal; by its role. */
+/** What a core carries, by its role: the supply's plus, its return, or a signal. */
 type CoreKind = 'plus' | 'return' | 'signal';
 
 const PLUS = new Set(['plus', 'positive', 'supply', '+']);
 const RETURN = new Set(['return', 'ground', 'gnd', 'minus', 'negative', '-', '0v']);
 
-/** What a core carries, by its role in any case; `signal` where the role is neither plus nor return. */
+/** What a core carries, by its role (upper or lower case); `signal` if that is neither plus nor return. */
 export function coreKind({ role }: Pick<Core, 'role'>): CoreKind {
   const word = role.toLowerCase();
   if (PLUS.has(word)) return 'plus';
@@ -62,27 +62,27 @@ export type Link =
   | { kind: 'core'; wire: PlacedWire; core: Core; from: string; to: string }
   | { kind: 'fuse'; rail: string; from: string; to: string };
 
-/** What a cavity of a board's connector is. */
+/** What a cavity of a board's connector carries. */
 interface BoardPin {
   board: string;
-  /** GPIO of the header, or output of the chip; absent where it is power or ground. */
+  /** GPIO of the header, or output of the chip; absent for power and ground. */
   pin?: number;
   power?: Power;
 }
 
-/** The wires of a prop with their ends looked up: what joins what, and the way from each supply. */
+/** The wires of a prop with their ends looked up: what is joined, and the way from each supply. */
 export class Loom {
   readonly prop: Prop;
   readonly wires: readonly PlacedWire[];
-  /** Connector to cavity to the ends of cores in it; also those that only `connectors` names. */
+  /** Connector to cavity to the ends of cores in it; includes cavities that only `connectors` names. */
   readonly connectors: ReadonlyMap<string, ReadonlyMap<string, readonly CoreEnd[]>>;
   readonly byChannel: ReadonlyMap<string, readonly PlacedWire[]>;
   readonly byLabel: ReadonlyMap<string, readonly PlacedWire[]>;
   /** Connector to the board whose pins it carries. */
   readonly boards: ReadonlyMap<string, string>;
-  /** Ends that touch without a wire: one cavity, a bridge, the grounds of a board. */
+  /** Ends that are joined without a wire: one cavity, a bridge, the grounds of a board. */
   readonly #joined = new Joined();
-  /** Ends that are one piece of copper, wires and fuses included. */
+  /** Ends that are electrically joined, including through wires and fuses. */
   readonly #nets = new Joined();
   readonly #links = new Map<string, { link: Link; to: string }[]>();
   readonly #feeds = new Map<string, ReadonlyMap<string, Hop>>();
@@ -109,17 +109,17 @@ export class Loom {
     return this.wires.length > 0 || Object.keys(this.prop.connectors).length > 0;
   }
 
-  /** The same text for ends that touch without a wire between them. */
+  /** The same text for ends that are joined without a wire between them. */
   junction(end: string): string {
     return this.#joined.find(end);
   }
 
-  /** The same text for ends that are joined by anything that conducts while the prop is off. */
+  /** The same text for ends with a conducting path between them while the prop is off. */
   net(end: string): string {
     return this.#nets.find(end);
   }
 
-  /** What an end is on a board; undefined when it is on no board. */
+  /** What an end is on a board; undefined when it is not on a board. */
   boardPin(end: string): BoardPin | undefined {
     const { connector, cavity } = splitEnd(end);
     const board = this.boards.get(connector);
@@ -137,8 +137,8 @@ export class Loom {
   }
 
   /**
-   * What the current passes from a rail's supply to an end, in order; empty when the end touches the
-   * terminal, undefined when nothing leads there or the supply is not named.
+   * The links that the current passes from a rail's supply to an end, in order; empty when the end is
+   * joined to the terminal, undefined when nothing leads there or the supply is not named.
    */
   route(rail: string, pole: 'plus' | 'return', end: string): Link[] | undefined {
     const start = this.prop.rails[rail]?.supply?.[pole];
@@ -154,7 +154,7 @@ export class Loom {
     return links.reverse();
   }
 
-  /** For every junction that the current reaches from `start`: the last link on the shortest way. */
+  /** For every junction that the current reaches from `start`, the last link of the shortest way. */
   #feed(start: string): ReadonlyMap<string, Hop> {
     const known = this.#feeds.get(start);
     if (known) return known;
@@ -207,7 +207,7 @@ export class Loom {
 
 interface Hop {
   before: string;
-  /** Turned so that it leads away from the supply. */
+  /** In the direction away from the supply. */
   link: Link;
 }
 

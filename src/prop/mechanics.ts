@@ -17,22 +17,22 @@ import { servoOf } from './kinds/channel.ts';
 import { railOf } from './rails.ts';
 import type { Prop, ServoChannel } from './schema.ts';
 
-/** What the sums say of the mechanics behind one servo; parts are missing where nothing is given. */
+/** Computed mechanics of one servo's load; parts are absent where the file does not give enough. */
 export interface Mechanics {
-  /** The most that the servo has to bring within its soft limits. */
+  /** The largest torque that the servo has to supply within its soft limits. */
   worst?: Worst;
-  /** Stall torque by the most that it has to bring. */
+  /** Stall torque / worst torque. */
   margin?: number;
   /** Stall torque at the voltage of its rail (N m). */
   stallNm?: number;
   linkage?: LinkageFigures;
-  /** The hardest fall when it is let go at any angle within its soft limits; without one where it stays. */
+  /** The hardest fall when it loses power at any angle within its soft limits; absent if it stays. */
   fall?: Fall;
-  /** The fall when it is let go where it parks. */
+  /** The fall when it loses power at its park position. */
   parkFall?: Fall;
 }
 
-/** What the data sheet of a servo says, in N m. */
+/** The data sheet values of a servo, in N m. */
 export function ratedOf({ rated }: ServoChannel): RatedServo | undefined {
   if (!rated) return undefined;
   const { volts, speedDegS, stallNm, stallKgfCm } = rated;
@@ -43,12 +43,12 @@ export function ratedOf({ rated }: ServoChannel): RatedServo | undefined {
   };
 }
 
-/** Stall torque of a servo (N m) at a voltage, or at that of its rail; undefined where it is not given. */
+/** Stall torque of a servo (N m) at a voltage, by default its rail's; undefined if it is not given. */
 export function stallNmOf(prop: Prop, spec: ServoChannel, atV?: number): number | undefined {
   const { stallNm, stallKgfCm } = spec;
   const railV = railOf(prop, spec.rail)?.volts;
   const given = stallNm ?? (stallKgfCm === undefined ? undefined : stallKgfCm * KGF_CM_NM);
-  // Given for the voltage of the rail, it falls with what arrives of it.
+  // It is given for the rail's voltage, and is proportional to the voltage.
   if (given !== undefined) return railV && atV !== undefined ? (given * atV) / railV : given;
   const rated = ratedOf(spec);
   return rated && ratedAt(rated, atV ?? railV ?? rated.volts).stallNm;
@@ -59,10 +59,10 @@ export interface LinkageFigures {
   /** The least transmission angle (deg), and where (the channel's deg). */
   transmissionDeg: number;
   transmissionAtDeg: number;
-  /** The fastest that the horn has to turn when the flap keeps its speed (deg/s), and where (deg). */
+  /** Highest speed of the horn when the flap runs at its speed limit (deg/s), and where (deg). */
   hornSpeedDegS: number;
   hornSpeedAtDeg: number;
-  /** Torque on the flap for 1 N m on the horn, least and most. */
+  /** Torque on the flap for 1 N m on the horn: least, greatest. */
   advantage: [least: number, most: number];
 }
 
@@ -74,8 +74,8 @@ interface SoundServo {
 }
 
 /**
- * The soft limits of a servo (deg): given, or the ends of its calibration. Where the linkage is not
- * valid they are the horn's.
+ * The soft limits of a servo (deg): as given, or the ends of its calibration. If the linkage is not valid
+ * they are the horn's.
  */
 export function softLimits(spec: ServoChannel): readonly [number, number] {
   if (spec.limitsDeg) return spec.limitsDeg;
@@ -97,8 +97,8 @@ function soundMapping(spec: ServoChannel): ServoMapping | undefined {
 type LimitsOf = (spec: ServoChannel, name: string) => readonly [number, number];
 
 /**
- * The mechanics of every servo of which the prop file tells any, by channel.
- * @param limitsOf the soft limits in use (deg), where they are not those of the prop file
+ * The mechanics of every servo that has any in the prop file, by channel. @param limitsOf the soft limits
+ * in use (deg); default: those of the prop file
  */
 export function mechanicsOf(prop: Prop, limitsOf: LimitsOf = softLimits): Map<string, Mechanics> {
   const found = new Map<string, Mechanics>();
@@ -130,17 +130,17 @@ function flapWorst({ spec, mapping, limitsDeg }: SoundServo): Worst | undefined 
   return worstTorque(limitsDeg, (deg) => holdingNm(flap, deg), startNm, ratioOf(mapping));
 }
 
-/** Angles from which a flap is let go. */
+/** Number of angles from which falls are computed. */
 const LET_GO = 36;
 
-/** How a flap falls without power; what is light or stays is left out. */
+/** How a flap falls without power; light falls are left out. */
 function falls({ spec, mapping, limitsDeg }: SoundServo): Pick<Mechanics, 'fall' | 'parkFall'> {
   const flap = spec.load?.flap;
   const [low, high] = limitsDeg;
   if (!flap || !(low < high)) return {};
   const ratio = ratioOf(mapping);
   const heldNm = GEAR_HOLDS * (spec.stallNm ?? 0);
-  // Friction is the servo's own: on the hinge it counts as torque does, by virtual work.
+  // Friction is inside the servo: it acts on the hinge like a torque, by virtual work.
   const frictionAt = (deg: number) => (ratio ? heldNm / Math.abs(ratio(deg)) : heldNm);
   const from = (deg: number) => {
     const fall = fallOf(flap, Math.min(Math.max(deg, low), high), limitsDeg, frictionAt);
@@ -161,7 +161,7 @@ function ratioOf({ linkage }: ServoMapping): ((deg: number) => number) | undefin
   return linkage && ((deg) => linkage.ratioAt(deg));
 }
 
-/** Angles looked at between the soft limits. */
+/** Number of angles that are evaluated between the soft limits. */
 const STEPS = 200;
 
 function linkageFigures({ spec, mapping, limitsDeg: [low, high] }: SoundServo): LinkageFigures {
@@ -190,7 +190,7 @@ function linkageFigures({ spec, mapping, limitsDeg: [low, high] }: SoundServo): 
 
 // --- arms ---------------------------------------------------------------------------------------
 
-/** The channels of every arm, first joint first; those whose chain is broken or a ring are left out. */
+/** The channels of every arm, first joint first; arms whose chain is broken or circular are left out. */
 export function armsOf(prop: Prop): string[][] {
   const carried = new Set<string>();
   for (const name of Object.keys(prop.channels)) {
@@ -213,7 +213,7 @@ export function armsOf(prop: Prop): string[][] {
 
 type ArmLoad = NonNullable<NonNullable<ServoChannel['load']>['arm']>;
 
-/** The arm segment that a servo moves; undefined without one, or where `name` is not a servo. */
+/** The arm segment that a servo moves; undefined if it has none, or `name` is not a servo. */
 export function armOf(prop: Prop, name: string): ArmLoad | undefined {
   const channel = Object.hasOwn(prop.channels, name) ? prop.channels[name] : undefined;
   return servoOf(channel)?.load?.arm;

@@ -1,7 +1,7 @@
 import type { MotionLimits } from '../sums/profile.ts';
 import type { ServoChannel } from './schema.ts';
 
-/** What no move of a servo exceeds (deg/s, deg/s2, deg/s3). */
+/** The limits of a servo's moves (deg/s, deg/s2, deg/s3). */
 export function motionLimits({
   speedDegS: speed,
   accelDegS2: accel,
@@ -10,7 +10,7 @@ export function motionLimits({
   return jerk === undefined ? { speed, accel } : { speed, accel, jerk };
 }
 
-/** How long a motion takes (s); 0 for one that cannot be planned, which is reported elsewhere. */
+/** Duration of a motion (s); 0 if it cannot be planned, which is reported elsewhere. */
 export function secondsOf(plan: () => { durationS: number }): number {
   try {
     return plan().durationS;

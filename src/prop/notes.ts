@@ -5,37 +5,37 @@ import type { Written } from './groups.ts';
 import { servoOf } from './kinds/channel.ts';
 import type { Prop } from './schema.ts';
 
-/** What the file held before its broken parts were cut out: no finding may follow from a cut. */
+/** What the file contained before its broken parts were cut out: no finding may follow from a cut. */
 export interface Given {
   /** Whether the file gives a value here, valid or not. */
   has(path: Path): boolean;
   /** Whether the value here is broken, in part or as a whole. */
   broken(path: Path): boolean;
-  /** Nothing is broken, and the file gives just what the prop has, defaults aside. */
+  /** Nothing is broken, and the prop equals the file except for defaults. */
   sound?: boolean;
 }
 
-/** The soft limits of every servo whose limits are valid (deg, low then high). */
+/** The soft limits of every servo with valid limits (deg, low then high). */
 export type Limits = Map<string, readonly [low: number, high: number]>;
 
-/** Whether a value is suspect, is within one that is, or has one in it. */
+/** Whether a value is suspect, within a suspect one, or contains one. */
 function isSuspect(suspects: ReadonlySet<string>, path: Path): boolean {
   return suspects.size > 0 && suspects.has(pathText(path));
 }
 
-/** Names for a sentence, not too many of them. */
+/** Names in a sentence; only the first few of a long list. */
 export function listed(names: readonly string[]): string {
   const shown = names.slice(0, 8).join(', ');
   return names.length > 8 ? `${shown} and ${names.length - 8} more` : shown;
 }
 
-/** Collects what lint has to say. */
+/** Collects the findings of lint. */
 export class Notes implements BoardNotes {
   readonly remarks: Remark[] = [];
   readonly prop: Prop;
   readonly given: Given;
   readonly #written: Written | undefined;
-  /** Values that are told of already: nothing else is said that follows from one. */
+  /** Values with a finding of their own: no other finding may follow from them. */
   readonly #suspects = new Set<string>();
 
   constructor(prop: Prop, given: Given, written?: Written) {
@@ -51,18 +51,18 @@ export class Notes implements BoardNotes {
     };
   }
 
-  /** Groups and park stages as the file has them; the prop has channels in the place of groups. */
+  /** Groups and park stages as written in the file; the prop has channels instead of groups. */
   get written(): Written {
     const { groups, park } = this.prop;
     return this.#written ?? { groups, stages: park.stages };
   }
 
-  /** From now on the value here counts as broken. */
+  /** From now on, the value at `path` counts as broken. */
   suspect(path: Path): void {
     for (let i = 0; i <= path.length; i++) this.#suspects.add(pathText(path.slice(0, i)));
   }
 
-  /** @param fix the one sure remedy, where there is one */
+  /** @param fix the only possible remedy, if there is one */
   error(path: Path, wrong: string, right: string, fix?: Fix): void {
     this.remarks.push({ severity: 'error', path, wrong, right, ...(fix && { fix }) });
   }
@@ -72,7 +72,7 @@ export class Notes implements BoardNotes {
     this.remarks.push({ severity: 'error', path, atKey: true, wrong, right });
   }
 
-  /** Whether an error has been told of this part of the file. */
+  /** Whether this part of the file has an error. */
   hasErrorIn(part: Path): boolean {
     return this.remarks.some(
       ({ severity, path }) => severity === 'error' && part.every((key, i) => path[i] === key),
@@ -83,12 +83,15 @@ export class Notes implements BoardNotes {
     this.remarks.push({ severity: 'warning', path, wrong, right });
   }
 
-  /** Something to heed that is not wrong. */
+  /** Something to know that is not wrong. */
   note(path: Path, wrong: string, right: string): void {
     this.remarks.push({ severity: 'note', path, wrong, right });
   }
 
-  /** The entry called `name`; undefined (and an error at `path` unless it is broken) without one. */
+  /**
+   * The entry called `name`. If there is none, returns undefined and reports an error at `path`, unless
+   * it is broken.
+   */
   find<S extends 'boards' | 'rails' | 'channels' | 'groups' | 'poses' | 'cues'>(
     section: S,
     name: string,
@@ -117,23 +120,26 @@ export class Notes implements BoardNotes {
     return undefined;
   }
 
-  /** The channels of a group that is there, or may be. */
+  /** The channels of a group that exists, or may exist. */
   #membersOf(name: string): readonly string[] | undefined {
     const { groups } = this.prop;
     return Object.hasOwn(groups, name) ? groups[name] : undefined;
   }
 
-  /** The channel called `name`; undefined (and an error at the key of `path`) without one. */
+  /**
+   * The channel called `name`. If there is none, returns undefined and reports an error at the key of
+   * `path`.
+   */
   channel(name: string, path: Path): Prop['channels'][string] | undefined {
     return this.find('channels', name, path, true);
   }
 
-  /** The first board that takes this of the header for itself. */
+  /** The first board that uses this part of the header. */
   userOf(what: ReservedFor): string | undefined {
     return Object.entries(this.prop.boards).find(([, board]) => factsOf(board).uses === what)?.[0];
   }
 
-  /** Checks that a servo may be sent to `to`, a mark or deg. */
+  /** Checks that a servo may be sent to `to` (a mark or deg). */
   checkPosition(channel: string, to: number | string, path: Path, limits: Limits): void {
     const { channels } = this.prop;
     const servo = servoOf(Object.hasOwn(channels, channel) ? channels[channel] : undefined);

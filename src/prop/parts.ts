@@ -4,9 +4,9 @@ import servos from '../../config/parts/servos.json' with { type: 'json' };
 import type { Path } from './finding.ts';
 
 /**
- * The library of parts: what is typical of a class of servo, light or load. A channel names one with
- * `part`, and every value of its own goes before the part's. The library is built into the program, so
- * that laptop and board use the same one, and what was worked out with another is known by the program.
+ * The library of parts: typical values of a class of servo, light or load. A channel names one with
+ * `part`; the channel's own values take precedence. The library is built into the program, so that laptop
+ * and board use the same one, and a compiled form made with another library is not used.
  */
 export interface Part {
   /** The kind of channel that it is for. */
@@ -14,9 +14,9 @@ export interface Part {
   about: string;
   /** Where its values come from. */
   source: string;
-  /** The least and the most that its supply may have (V); absent where a resistor settles it. */
+  /** The lowest and the highest supply voltage (V); absent where a resistor sets the current. */
   supplyV?: readonly number[];
-  /** Values as in the prop file; none that somebody's safety rests on, such as limits or calibration. */
+  /** Values as in the prop file, but none that safety depends on, such as limits or calibration. */
   typical: Readonly<Record<string, unknown>>;
 }
 
@@ -35,14 +35,14 @@ function isMap(value: unknown): value is Data {
   return typeof value === 'object' && value !== null && !Array.isArray(value);
 }
 
-/** The part that a channel names and fits; undefined where it names none that does. */
+/** The part that a channel names, if it is for the channel's kind. */
 function partOf(channel: unknown): Part | undefined {
   if (!isMap(channel) || typeof channel.part !== 'string') return undefined;
   const part = Object.hasOwn(PARTS, channel.part) ? PARTS[channel.part] : undefined;
   return part?.kind === channel.kind ? part : undefined;
 }
 
-/** What stays the same object is filled in once. */
+/** Channels that were filled in before, by object. */
 const known = new WeakMap<object, Data>();
 
 function filledIn(channel: Data, { typical }: Part): Data {
@@ -64,7 +64,7 @@ function mergedWith(own: Data, typical: Readonly<Data>): Data {
   return all;
 }
 
-/** Channels, as plain data, with what their parts say; the same object where none names a part. */
+/** Channels, as plain data, with the values of their parts; the same object if none names a part. */
 export function channelsWithParts<T>(channels: T): T {
   if (!isMap(channels)) return channels;
   const filled = Object.entries(channels).flatMap(([name, channel]): [string, Data][] => {
@@ -74,23 +74,23 @@ export function channelsWithParts<T>(channels: T): T {
   return filled.length === 0 ? channels : { ...channels, ...Object.fromEntries(filled) };
 }
 
-/** The data of a prop file with what the parts of its channels say; the same object where there is none. */
+/** The data of a prop file with the values of its channels' parts; the same object if there are none. */
 export function withParts(raw: unknown): unknown {
   if (!isMap(raw)) return raw;
   const channels = channelsWithParts(raw.channels);
   return channels === raw.channels ? raw : { ...raw, channels };
 }
 
-/** What a value owes to a part. */
+/** What a value takes from a part. */
 interface Owed {
   part: string;
-  /** The channel gives no value of its own here. */
+  /** The channel has no value of its own here. */
   wholly: boolean;
-  /** The keys below that come from the part, where the channel gives others. */
+  /** Keys below it that come from the part, if the channel gives others. */
   keys: string[];
 }
 
-/** Whether the value at `path`, or some of it, comes from a part. @param raw the data as written */
+/** What the value at `path` takes from a part, if anything. @param raw the data as written */
 export function owedToPart(raw: unknown, path: Path): Owed | undefined {
   const [section, name] = path;
   if (section !== 'channels' || path.length < 3 || !isMap(raw) || !isMap(raw.channels))

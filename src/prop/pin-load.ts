@@ -11,15 +11,15 @@ import type { Through } from './kinds/through-words.ts';
 import { railOf } from './rails.ts';
 import type { Channel, Prop, RelayChannel } from './schema.ts';
 
-/** What the pins of the boards carry. The one place for it: checks, budget and pictures ask here. */
+/** The currents of the boards' pins, for all code: checks, budget and drawings. */
 
-/** What a pin gives or takes while its channel is full on. */
+/** Current of a pin while its channel is fully on. */
 export interface PinLoad {
   channel: string;
   colour?: 'red' | 'green' | 'blue';
   board: string;
   pin: number;
-  /** Where the pin stands in the file. */
+  /** The path of the pin in the file. */
   path: Path;
   through: Through;
   /** From the pin into the load, or from the load into the pin. */
@@ -27,19 +27,19 @@ export interface PinLoad {
   amps: number;
 }
 
-/** The input of a relay module or driver board with an opto-coupler (A): typical, from memory. */
+/** Input current of a relay module or driver board with an opto-coupler (A): typical, from memory. */
 const INPUT_A = 0.003;
-/** Least gain of a small transistor where the file gives none (hFE; typical, from memory). */
+/** Minimum gain of a small transistor if the file gives none (hFE; typical, from memory). */
 const GAIN = 100;
 
-/** The electrical side of the board that a channel is on; undefined where there is no such board. */
+/** The electrical properties of a channel's board; undefined if there is no such board. */
 export function electricsOf(prop: Prop, { output }: Channel): PinElectrics | undefined {
   if (!Object.hasOwn(prop.boards, output.board)) return undefined;
   const board = prop.boards[output.board]!;
   return factsOf(board).electrics(board);
 }
 
-/** What feeds the LEDs of a light (V): its pins, or what the file says, or its rail. */
+/** Supply voltage of a light's LEDs (V): of its pins, as the file says, or of its rail. */
 export function ledSupplyV(prop: Prop, spec: Channel, given: number | undefined) {
   if (isFedByPin(spec)) return electricsOf(prop, spec)?.highV;
   return given ?? railOf(prop, spec.rail)?.volts;
@@ -50,7 +50,7 @@ export function driven(prop: Prop, relay: RelayChannel, coil: NonNullable<RelayC
   return { ...coil, driveV: coil.driveV ?? electricsOf(prop, relay)?.highV ?? 3.3 } satisfies Coil;
 }
 
-/** What every pin that switches something carries; a servo's input takes next to nothing. */
+/** The current of every pin that switches something; a servo's input draws almost nothing. */
 export function pinLoads(prop: Prop): PinLoad[] {
   return Object.entries(prop.channels).flatMap(([channel, spec]) => {
     const switched = switchedOf(spec);
@@ -76,7 +76,7 @@ function currentsOf(prop: Prop, spec: SwitchedChannel, through: Through): number
     case 'driver board':
       return Array.from({ length: pins }, () => INPUT_A);
     case 'n-mosfet':
-      // A gate takes charge, but no current that lasts.
+      // A gate takes charge, but no continuous current.
       return Array.from({ length: pins }, () => 0);
     case 'npn':
       if (relay?.coil) return [coilDriveA(prop, relay, relay.coil)];
@@ -94,9 +94,9 @@ function coilDriveA(prop: Prop, relay: RelayChannel, spec: NonNullable<RelayChan
 }
 
 /**
- * What each colour of a light, or what a relay switches, takes at full (A): the larger of what the file
- * says and what Ohm's law gives with the resistor that is fitted. White balance shortens the pulses of a
- * colour and leaves the current while they last.
+ * The current at full of each colour of a light, or of a relay's load (A): the larger of the file's value
+ * and that of Ohm's law with the fitted resistor. White balance shortens the pulses of a colour, but does
+ * not change the current during a pulse.
  */
 function loadCurrents(prop: Prop, spec: SwitchedChannel): number[] {
   const relay = relayOf(spec);

@@ -4,13 +4,13 @@ import type { Prop } from './schema.ts';
 
 export interface BoardInfo {
   driver: string;
-  /** Its pins are those of the 40-pin header. */
+  /** Its pins are the 40-pin header. */
   header: boolean;
   pins: {
     pin: number;
-    /** What hangs on it: `beak`, `eye_left.red`, `stopInput`; absent when it is free. */
+    /** What is connected to it: `beak`, `eye_left.red`, `stopInput`; absent when it is free. */
     use?: string;
-    /** What the board itself keeps it for. */
+    /** What the board itself uses it for. */
     reserved?: string;
   }[];
 }

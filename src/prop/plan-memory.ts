@@ -5,18 +5,18 @@ import type { Cue, Prop } from './schema.ts';
 import { childrenOf, valuesOf } from './steps.ts';
 
 /**
- * Plans of cues kept from one version of a prop for the next: a version made by an edit shares with
- * the one before whatever did not change, so that a cue is known again by being the same object. All
- * else that its plan rests upon is noted beside it, and compared.
+ * Keeps the plans of cues from one version of a prop for the next. A version made by an edit shares
+ * unchanged objects with the one before, so a cue is recognised as the same object. Everything else that
+ * its plan depends on is stored with the plan and compared.
  */
 
-/** What is kept of a cue. */
+/** What is kept for a cue. */
 export interface Kept {
-  /** All that its plan rests upon, but for the cue itself and what is fixed in the program. */
+  /** Everything that its plan depends on, except the cue itself and what is fixed in the program. */
   readonly basis: string;
   plan?: {
     plan: CuePlan;
-    /** Cues that were planned on the way, and how many steps within cues it took. */
+    /** Cues that were planned for it, and the number of steps within cues that this took. */
     planned: readonly string[];
     innerSteps: number;
   };
@@ -24,7 +24,7 @@ export interface Kept {
 
 const kept = new WeakMap<Cue, Kept>();
 
-/** Numbers for objects, so that being the same one can be written down. */
+/** Numbers for objects, so that identity can be part of a text. */
 const numbers = new WeakMap<object, number>();
 let count = 0;
 function numberOf(thing: object | undefined): number {
@@ -37,7 +37,7 @@ function numberOf(thing: object | undefined): number {
   return number;
 }
 
-/** Whatever an interlock of the prop looks at: requirements, and where its channels are parked and marked. */
+/** Everything that interlocks depend on: requirements, and park positions and marks of their channels. */
 function interlocked({ channels }: Prop, dependents: Dependents): unknown[] {
   const names = new Set([
     ...dependents.keys(),
@@ -50,12 +50,12 @@ function interlocked({ channels }: Prop, dependents: Dependents): unknown[] {
   });
 }
 
-/** What the memory asks of a planner. */
+/** What the memory needs from a planner. */
 export interface Looks {
   readonly prop: Prop;
-  /** The rails while all is parked. */
+  /** The rails while everything is parked. */
   readonly rails: ReadonlyMap<string, { limitA: number; idleA: number }>;
-  /** How much each light of the prop counts for the flash guard. */
+  /** The weight of each light of the prop for the flash guard. */
   readonly lights: ReadonlyMap<string, number>;
   /** The interlocks of the prop. */
   readonly dependents: Dependents;
@@ -63,11 +63,11 @@ export interface Looks {
   servo(name: string): Servo | undefined;
 }
 
-/** Finds what is kept of the cues of one prop. */
+/** Finds the kept plans of the cues of one prop. */
 export class PlanMemory {
   readonly #looks: Looks;
   readonly #found = new Map<string, Kept | undefined>();
-  /** What every plan rests upon. */
+  /** What every plan depends on. */
   readonly #whole: string;
 
   constructor(looks: Looks) {
@@ -79,10 +79,10 @@ export class PlanMemory {
     ]);
   }
 
-  /** What is kept of a cue, where that still holds; else a new place. Undefined within a circle. */
+  /** The kept entry of a cue if it is still valid, otherwise a new one. Undefined within a circle. */
   of(name: string): Kept | undefined {
     if (this.#found.has(name)) return this.#found.get(name);
-    this.#found.set(name, undefined); // met again from within, it is in a circle
+    this.#found.set(name, undefined); // if it is reached from within, it is in a circle
     const basis = this.#basis(name);
     if (basis === undefined) return undefined;
     const cue = this.#looks.prop.cues[name]!;
@@ -118,14 +118,14 @@ export class PlanMemory {
     return JSON.stringify(parts);
   }
 
-  /** Lights and relays count as they are; of servos only that they are some. */
+  /** Lights and relays count with all they contain; for servos it is enough that they are servos. */
   #other(name: string): number | string {
     const { channels } = this.#looks.prop;
     const channel = Object.hasOwn(channels, name) ? channels[name] : undefined;
     return servoOf(channel) ? 'servo' : numberOf(channel);
   }
 
-  /** What the plans of moves take from a servo; its marks stand in the targets already. */
+  /** What plans of moves use of a servo; its marks are already resolved in the targets. */
   #servo(name: string): unknown[] {
     const { spec, limits, softLow, softHigh, parkDeg } = this.#looks.servo(name)!;
     const { idleA, movingA } = spec.draw ?? {};

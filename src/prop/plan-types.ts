@@ -5,17 +5,17 @@ import type { Place, PlannedInterlocks } from './planned-interlocks.ts';
 import type { CueStep, ServoChannel } from './schema.ts';
 
 /**
- * The plan of a cue, from the prop file alone: when each step starts and ends if every channel
- * stands at its park value before and nothing is delayed. What is drawn at random, or waits, counts
- * as late as it can be: `spreadS` in full, `until` its withinS, `choose` the longest cue, a spread of
- * angles its farthest ends.
+ * The plan of a cue, from the prop file alone: when each step starts and ends if every channel is at its
+ * park value before and nothing is delayed. Random values and waits count as the latest possible:
+ * `spreadS` in full, `until` with its withinS, `choose` with the longest cue, a spread of angles with its
+ * farthest ends.
  */
 export interface CuePlan {
   /** The steps of the cue itself, in the order of the file. */
   steps: PlannedStep[];
-  /** How long it takes (s); null when it goes on until it is stopped. */
+  /** Duration (s); null when it goes on until it is stopped. */
   durationS: number | null;
-  /** What is wrong with its steps and with those of the cues within it. */
+  /** Problems of its steps and of those of the cues within it. */
   problems: PlanProblem[];
 }
 
@@ -38,14 +38,14 @@ export interface PlannedMove {
 
 export interface PlanProblem {
   severity: 'error' | 'warning';
-  /** The cue whose step it is, which may be one within the planned one. */
+  /** The cue of the step, which may be within the planned one. */
   cue: string;
   path: Path;
   /** Points at the key. */
   atKey: boolean;
-  /** The same problem of the same step has the same one. */
+  /** Equal for the same problem of the same step. */
   id: string;
-  /** The larger, the worse. */
+  /** Larger is worse. */
   size: number;
   wrong: string;
   right: string;
@@ -58,18 +58,18 @@ export interface PlanStep {
   spec: CueStep;
   path: Path;
   ease: Ease | undefined;
-  /** The steps that come after it. */
+  /** The steps that start after it. */
   followers: number[];
   first: boolean;
   targets: Target[];
 }
 
-/** A servo that a step moves, to somewhere from `low` to `high` (deg). */
+/** A servo that a step moves, to a position from `low` to `high` (deg). */
 export interface Target {
   servo: string;
   low: number;
   high: number;
-  /** Where in the step. */
+  /** Its path in the step. */
   path: Path;
 }
 
@@ -82,9 +82,9 @@ export interface Servo {
   parkDeg: number | undefined;
 }
 
-/** What a walk along a cue asks of the planner. */
+/** What a walk along a cue needs from the planner. */
 export interface WalkPlanner {
-  /** Steps of cues within cues that may still be gone through one by one. */
+  /** Steps of cues within cues that may still be simulated one by one. */
   innerStepsLeft: number;
   interlocks(places: ReadonlyMap<string, Place>): PlannedInterlocks;
   steps(cue: string): PlanStep[];

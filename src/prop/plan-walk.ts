@@ -16,16 +16,16 @@ import type { PlannedInterlocks } from './planned-interlocks.ts';
 import type { PlannedLoads } from './planned-loads.ts';
 import { type CueStep, waitsS } from './steps.ts';
 
-/** Steps of cues within a cue that are gone through one by one. */
+/** Most steps of cues within a cue that are simulated one by one. */
 const MAX_INNER_STEPS = 2000;
-/** Runs of a cue that goes on until it is stopped: the second begins where the first has ended. */
+/** Runs that are planned of a cue without an end: the second begins where the first has ended. */
 const ENDLESS_RUNS = 2;
-/** Times this near (s) are the same. */
+/** Times this close (s) are the same. */
 const SAME_S = 1e-6;
 
 /** Where a servo is during a plan. */
 interface Motion {
-  /** Where it rests, or will (deg): a random target leaves a range. */
+  /** Where it rests, or will rest (deg); a range if the target is random. */
   low: number;
   high: number;
   from: MotionState;
@@ -49,11 +49,11 @@ interface PlanStepRun {
   step: PlanStep;
   run: PlanRun;
   startS: number | null;
-  /** When all but the cue within it has ended. */
+  /** When everything in it except the cue within it has ended. */
   ownEndS: number;
   endS: number | null;
   moves: PlannedMove[];
-  /** Runs of the cue within it that have ended. */
+  /** Completed runs of the cue within it. */
   runs: number;
 }
 
@@ -68,7 +68,7 @@ export class PlanWalk {
   readonly #stepOf = new Map<CueStep, PlanStep>();
   #order = 0;
   #innerStepsLeft: number;
-  /** Steps of cues within it that were gone through. */
+  /** Steps of cues within it that were simulated. */
   innerSteps = 0;
 
   readonly #interlocks: PlannedInterlocks;
@@ -278,7 +278,7 @@ export class PlanWalk {
     };
   }
 
-  /** Where a servo is on its way. */
+  /** The state of a servo at a time. */
   #sample(servo: Servo, motion: Motion, nowS: number, into: MotionState): void {
     const { from, to, ease, startS, arrivesS } = motion;
     const durationS = arrivesS - startS;
@@ -288,7 +288,7 @@ export class PlanWalk {
     sample(trajectory, nowS - startS, into);
   }
 
-  /** A curve may swing past both ends of its move, but not past the soft limits. */
+  /** A curve may overshoot both ends of its move, but not the soft limits. */
   #checkCurve(step: PlanStep, servo: Servo, { fromDeg, targetDeg }: PlannedMove): void {
     const { softLow, softHigh } = servo;
     const [low, high] = easedRange(fromDeg, targetDeg, step.ease!);

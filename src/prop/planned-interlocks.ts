@@ -7,15 +7,15 @@ import { pulseS } from './pulse.ts';
 import type { Prop, RelayChannel, Requirement } from './schema.ts';
 import { type CueStep, fadeOf, valuesOf } from './steps.ts';
 
-/** Where a servo is during a plan: it rests, or will, from `low` to `high` (deg). */
+/** Where a servo is during a plan: it rests, or will rest, from `low` to `high` (deg). */
 export interface Place {
   low: number;
   high: number;
-  /** When it is there (s). */
+  /** When it arrives there (s). */
   arrivesS: number;
 }
 
-/** A servo that a step moves, and where in the file. */
+/** A servo that a step moves, and its path in the file. */
 interface Aim {
   servo: string;
   low: number;
@@ -35,7 +35,7 @@ interface InterlockProblem {
 interface On {
   fromS: number;
   untilS: number;
-  /** Brightest value of a light where its last fade leads. */
+  /** Brightest part of a light at the end of its last fade. */
   level: number;
 }
 
@@ -62,13 +62,13 @@ export function dependentsIn(prop: Prop): Dependents {
 }
 
 /**
- * The interlocks along the plan of a cue. Only what the cue itself has brought about counts: it may
- * be meant to follow another one.
+ * The interlocks along the plan of a cue. Only what the cue itself has done counts: it may be meant to
+ * follow another one.
  */
 export class PlannedInterlocks {
   readonly #prop: Prop;
   readonly #dependents: Dependents;
-  /** Where the plan has brought servos; those that are not in it are parked. */
+  /** Positions of servos that the plan has moved; all others are parked. */
   readonly #places: ReadonlyMap<string, Place>;
   readonly #on = new Map<string, On>();
 
@@ -78,7 +78,7 @@ export class PlannedInterlocks {
     this.#places = places;
   }
 
-  /** Looks at a step that starts at `nowS`, before its moves are planned. */
+  /** Checks a step that starts at `nowS`, before its moves are planned. */
   *check(step: CueStep, at: Path, aims: readonly Aim[], nowS: number): Generator<InterlockProblem> {
     if (this.#dependents.size === 0) return;
     const { channels } = this.#prop;
@@ -130,7 +130,7 @@ export class PlannedInterlocks {
     };
   }
 
-  /** What requires something of a channel and is on, away from rest, or sent away in this step. */
+  /** Channels that require something of another one and are in use, or are put into use by this step. */
   *#inUse(
     channel: string,
     aims: readonly Aim[],
@@ -171,13 +171,13 @@ export class PlannedInterlocks {
     return holdsParked(this.#prop, { channel: relay, is: on ? 'on' : 'off' }) === true;
   }
 
-  /** The relays that a step switches, its pose included, and where in the file. */
+  /** The relays that a step switches, including by its pose, and their paths in the file. */
   *#switches(step: CueStep, at: Path): Generator<[name: string, on: boolean, path: Path]> {
     for (const { channel, to, at: within } of valuesOf(this.#prop, step))
       if (relayOf(this.#prop.channels[channel])) yield [channel, to === 'on', [...at, ...within]];
   }
 
-  /** Notes which relays are on, and which lights lit, from this step on. */
+  /** Records which relays are on, and which lights are lit, from this step on. */
   #take(step: CueStep, nowS: number): void {
     for (const { channel: name, to } of valuesOf(this.#prop, step)) {
       const channel = this.#prop.channels[name];
@@ -201,7 +201,7 @@ export class PlannedInterlocks {
     this.#on.set(name, { fromS, untilS: on ? nowS + onS : NEVER, level: 0 });
   }
 
-  /** A fade to dark is lit until it has ended, as long as it may take at most. */
+  /** A light that fades to dark counts as lit until the latest end of the fade. */
   #fade(name: string, light: LightChannel, to: number | string, step: CueStep, nowS: number): void {
     const from = this.#on.get(name)?.level ?? levelOf(light, light.park.to);
     const level = levelOf(light, to);

@@ -3,13 +3,13 @@ import { type Rgb, srgbToLinear } from '../sums/light.ts';
 import { kindOf } from './kinds/registry.ts';
 import type { CueStep, Prop } from './schema.ts';
 
-/** The limit of WCAG 2.2, success criterion 2.3.1, and what stands for no limit. */
+/** The limit of WCAG 2.2, success criterion 2.3.1, and a value that means no limit. */
 const MAX_FLASHES = 3;
 const UNCOUNTED = 1000;
-/** Events of one cue that are looked at; a longer one is judged by its beginning. */
+/** Most events of a cue that are judged; a longer one is judged by its beginning. */
 const MAX_EVENTS = 20_000;
 
-/** A light that goes from one value (sRGB, or a lamp's lightness three times) to another. */
+/** A light that changes from one value (sRGB, or a lamp's lightness three times) to another. */
 interface Fade {
   from: Rgb;
   to: Rgb;
@@ -31,7 +31,7 @@ export interface FlashProblem {
   flashes: number;
 }
 
-/** How much each light of a prop counts: those whose file lifts the limit are left out. */
+/** The weight of each light of a prop; lights without a limit are left out. */
 export function lightsOf(prop: Prop): ReadonlyMap<string, number> {
   const lights = Object.entries(prop.channels).flatMap(([name, channel]) => {
     const glow = kindOf(channel).glow(channel);
@@ -42,8 +42,8 @@ export function lightsOf(prop: Prop): ReadonlyMap<string, number> {
 }
 
 /**
- * All light of the prop together along the plan of a cue, judged as the core's guard judges it, where
- * fades begin and where they end.
+ * All light of the prop together along the plan of a cue, judged as by the core's guard, at the starts
+ * and ends of fades.
  */
 export class PlannedLight {
   readonly #prop: Prop;
@@ -55,7 +55,7 @@ export class PlannedLight {
     this.#weights = weights;
   }
 
-  /** A light goes from one value to another; a relay is black, then white, or the other way round. */
+  /** Adds a light's change from one value to another; a relay changes between black and white. */
   fade(name: string, from: Rgb, to: Rgb, startS: number, endS: number, by: CueStep): void {
     if (!this.#weights.has(name) || this.#events.length >= MAX_EVENTS) return;
     const fade = { from, to, startS, endS };
@@ -63,9 +63,9 @@ export class PlannedLight {
     if (endS > startS && Number.isFinite(endS)) this.#events.push({ atS: endS, name, fade, by });
   }
 
-  /** Where the plan would flash too often for the first time, and how often in its worst second. */
+  /** The first place where the plan would flash too often, and the count in its worst second. */
   problem(parked: (name: string) => Rgb): FlashProblem | undefined {
-    // Cues of a few steps cannot.
+    // A cue of a few steps cannot flash too often.
     if (this.#events.length <= 2 * MAX_FLASHES) return undefined;
     const guard = new PropFlashGuard(UNCOUNTED);
     const fades = new Map<string, Fade>();
@@ -110,7 +110,7 @@ export class PlannedLight {
   }
 }
 
-/** Straight from one to the other: how a fade bends does not change where it ends. */
+/** Linear from one to the other: only the ends of a fade matter. */
 function valueAt({ from, to, startS, endS }: Fade, atS: number): Rgb {
   const share = atS >= endS ? 1 : Math.max(0, (atS - startS) / (endS - startS));
   return {

@@ -11,10 +11,10 @@ import { coilDraw } from './rail-draw.ts';
 import type { Channel, Prop, RelayChannel } from './schema.ts';
 import { type CueStep, fadeOf, type Touch, valuesOf } from './steps.ts';
 
-/** A step that a rail has no room for, as planned. */
+/** A step for which a rail has no room, as planned. */
 interface LoadProblem {
   severity: 'error' | 'warning';
-  /** The part of the step that asks for the current. */
+  /** The part of the step that needs the current. */
   part: Touch['part'];
   atKey: true;
   id: string;
@@ -24,31 +24,31 @@ interface LoadProblem {
   right: string;
 }
 
-/** Rounding in sums of currents (A). */
+/** Rounding error in sums of currents (A). */
 const SLACK_A = 1e-9;
 
 const DARK: Rgb = { red: 0, green: 0, blue: 0 };
 const WHITE: Rgb = { red: 1, green: 1, blue: 1 };
 
-/** A rail while all channels are at their park values, servos holding still. */
+/** A rail while all channels are at their park values and servos hold still. */
 interface Rail {
   limitA: number;
   idleA: number;
 }
 
-/** What draws more or less than in the park position: from `fromS` until `untilS`. */
+/** A difference from the current in the park position, from `fromS` until `untilS`. */
 interface Draw {
   moreA: number;
   fromS: number;
   untilS: number;
 }
 
-/** The channels of a step that draw more than in the park position, on one rail. */
+/** The channels of a step that draw more than in the park position, for one rail. */
 interface Asked {
   movesA: number;
   othersA: number;
   count: number;
-  /** Of those that move. */
+  /** The currents of those that move. */
   starters: Starter[];
   part: LoadProblem['part'];
 }
@@ -56,10 +56,10 @@ interface Asked {
 /** By name. */
 export type Rails = ReadonlyMap<string, Rail>;
 
-/** No channel is called so: names have no blanks. */
+/** Cannot be a channel's name: names have no spaces. */
 const coilName = (relay: string) => `${relay} coil`;
 
-/** Every rail with its limit and what it carries while the prop is parked (A). */
+/** Every rail with its limit and its current while the prop is parked (A). */
 export function railsOf(prop: Prop): Rails {
   const rails = new Map<string, Rail>();
   for (const [name, { limitA }] of Object.entries(prop.rails))
@@ -75,24 +75,24 @@ export function railsOf(prop: Prop): Rails {
   return rails;
 }
 
-/** Lights, relays and the load of every rail along the plan of a cue; at first all are parked. */
+/** Lights, relays and the load of every rail along the plan of a cue, which starts with all parked. */
 export class PlannedLoads {
   readonly #prop: Prop;
   readonly #rails: Rails;
-  /** On each rail, the servos that move and the lights and relays that are not as when parked. */
+  /** For each rail, the servos that move and the lights and relays that are not at their park values. */
   readonly #moving = new Map<string, Map<string, Draw>>();
   readonly #lit = new Map<string, Map<string, Draw>>();
   readonly #levels = new Map<string, Rgb>();
   readonly #light: PlannedLight;
 
-  /** @param lights how much each of them counts when flashes are judged */
+  /** @param lights the weight of each light when flashes are judged */
   constructor(prop: Prop, rails: Rails, lights: ReadonlyMap<string, number>) {
     this.#prop = prop;
     this.#rails = rails;
     this.#light = new PlannedLight(prop, lights);
   }
 
-  /** Where all light together would flash too often, when everything has been started. */
+  /** Where all light together would flash too often; call it when everything has been started. */
   flashing(): FlashProblem | undefined {
     return this.#light.problem((name) => {
       const channel = this.#prop.channels[name]!;
@@ -102,7 +102,7 @@ export class PlannedLoads {
     });
   }
 
-  /** Starts the fades and switches of a step. @returns how long they take (s) */
+  /** Starts the fades and switches of a step. @returns their duration (s) */
   start(step: CueStep, nowS: number): number {
     let longestS = 0;
     for (const [name, to] of this.#lights(step))
@@ -113,8 +113,8 @@ export class PlannedLoads {
   }
 
   /**
-   * Notes that servos move until `untilS`, and looks for rails without room for this step, which has
-   * been started.
+   * Records that servos move until `untilS`, and finds rails without room for this step, which has been
+   * started.
    */
   *check(
     step: CueStep,
@@ -146,7 +146,7 @@ export class PlannedLoads {
     nowS: number,
     movingA: number,
   ): LoadProblem | undefined {
-    // A rail, or a channel, that never fits by itself has been told already.
+    // A rail, or a channel, that never fits even by itself is already reported.
     if (restA > limitA) return undefined;
     const aloneA = restA + movesA + othersA;
     const litA = restA + movesA + this.#litA(name, nowS);
@@ -169,7 +169,7 @@ export class PlannedLoads {
     });
     const limit = `its limit is ${limitA} A`;
     if (allA <= limitA + SLACK_A) {
-      // A servo that never can start by itself has been told already, at the rail.
+      // A servo that can never start, even by itself, is already reported at the rail.
       if (starters.some((one) => staggeredPeakA([one], restA) > limitA + SLACK_A)) return undefined;
       if (staggeredPeakA(starters, restA) > limitA + SLACK_A)
         return say(
@@ -219,7 +219,7 @@ export class PlannedLoads {
     );
   }
 
-  /** What a step asks of each rail beyond what flows when all is parked. */
+  /** What a step needs from each rail beyond the current when everything is parked. */
   #asked(step: CueStep, movers: readonly string[], nowS: number): Map<string, Asked> {
     const asked = new Map<string, Asked>();
     const add = (rail: string | undefined, moreA: number, part: Asked['part'], moves: boolean) => {
@@ -293,10 +293,10 @@ export class PlannedLoads {
     const againS = nowS + (forS ?? never);
     const parked = relay.park.to === 'on';
     this.#light.fade(name, DARK, on ? WHITE : DARK, nowS, nowS, step);
-    // It goes back by itself.
+    // It switches back by itself.
     const backS = on ? nowS + opensS : againS;
     if (backS < never) this.#light.fade(name, WHITE, on ? DARK : WHITE, backS, backS, step);
-    // Counted from the parked state; `off` for a time closes it again.
+    // Relative to the parked state; `off` for a time closes it again.
     if (on && parked) this.#drawRelay(name, relay, 1, never, never);
     else if (on) this.#drawRelay(name, relay, 1, nowS, nowS + opensS);
     else if (parked) this.#drawRelay(name, relay, -1, nowS, againS);
@@ -309,7 +309,10 @@ export class PlannedLoads {
     if (rail !== undefined) entry(this.#lit, rail).set(name, draw);
   }
 
-  /** What a relay takes while it is on for these times: its load, and its coil where that is apart. */
+  /**
+   * Adds the current of a relay that is on in this time: of its load, and of its coil if that is
+   * separate.
+   */
   #drawRelay(name: string, relay: RelayChannel, sign: 1 | -1, fromS: number, untilS: number): void {
     const onA = isFedAtRest(relay) ? -relayA(relay) : relayA(relay);
     this.#draw(name, { moreA: sign * onA, fromS, untilS });
@@ -320,7 +323,7 @@ export class PlannedLoads {
 
   // --- currents -------------------------------------------------------------------------------------
 
-  /** What servos that are on the way, but for these, draw beyond holding still (A). */
+  /** What moving servos, except these, draw beyond holding still (A). */
   #movingA(rail: string, but: readonly string[], nowS: number): number {
     const moving = this.#moving.get(rail);
     if (!moving) return 0;
@@ -333,7 +336,7 @@ export class PlannedLoads {
     return amps;
   }
 
-  /** What lights and relays draw beyond what they do when parked (A). */
+  /** What lights and relays draw beyond their parked current (A). */
   #litA(rail: string, nowS: number): number {
     let amps = 0;
     for (const { moreA, fromS, untilS } of this.#lit.get(rail)?.values() ?? [])
@@ -351,7 +354,7 @@ function parkOf(light: LightChannel): Rgb {
   return kindOf(light).light!.colour(light.park.to) ?? DARK;
 }
 
-/** Estimated draw (A) of a light at a colour. */
+/** Estimated current (A) of a light at a colour. */
 function lightA(light: LightChannel, colour: Rgb): number {
   return kindOf(light).light!.ampsAt(light, colour);
 }

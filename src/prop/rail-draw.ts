@@ -6,7 +6,7 @@ import type { Channel } from './schema.ts';
 /** Currents of a load (A): at rest, moving or fully on, stalled. */
 export type RailDraw = Pick<Draw, 'idleA' | 'busyA' | 'stallA'>;
 
-/** What the coil of a relay draws, all or nothing, and from which rail, where that is not its load's. */
+/** Currents of a relay's coil, and its rail, if that is not its load's. */
 export function coilDraw(channel: Channel): { rail: string; draw: RailDraw } | undefined {
   const coil = coilLoadOf(channel);
   if (!coil) return undefined;

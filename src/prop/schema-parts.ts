@@ -5,8 +5,8 @@ import { NAME } from './name.ts';
 import { PART_NAMES } from './parts.ts';
 
 /**
- * What the parts of the schema use of zod, one by one: with the namespace as a value a bundle would hold
- * all of zod, other languages included.
+ * The functions of zod that the schema uses, one by one: with the namespace as a value, a bundle would
+ * contain all of zod, including its translations.
  */
 const LENT = {
   array: z.array,
@@ -24,8 +24,8 @@ const LENT = {
 };
 
 /**
- * What the sections of the prop file's schema have in common. A message reads on after the value it
- * is about: `is not above 0; give volts`.
+ * What the sections of the prop file's schema share. A message continues after the value it is about: `is
+ * not above 0; give volts`.
  */
 export function makeParts() {
   const an = (what: string) => (/^[aeiou]/.test(what) ? `an ${what}` : `a ${what}`);
@@ -243,7 +243,7 @@ export function makeParts() {
   };
 }
 
-/** Passed to each part of the schema. Zod is passed too: many programs never need it. */
+/** Passed to each part of the schema, together with zod, which many programs never need. */
 export type Parts = ReturnType<typeof makeParts>;
 export type Requirement = z.output<Parts['requirement']>;
 export type Wire = z.output<Parts['wire']>;

@@ -18,12 +18,12 @@ import { numberSlip, percentOf } from './slips.ts';
 import { COMMAND_PARTS, type CommandPart } from './steps.ts';
 import { MERGE_KEY, type Sentence } from './text.ts';
 
-/** Turns the schema's complaints into sentences for the person who writes the prop file. */
+/** Turns the schema's issues into sentences for the person who writes the prop file. */
 
 type Schema = z.core.$ZodType;
 type Issue = z.core.$ZodIssue;
 
-/** @param raw the data that the schema was given. */
+/** @param raw the data that the schema checked */
 export function remarksOfIssues(issues: readonly Issue[], raw: unknown): Remark[] {
   const remarks = issues.flatMap((issue) => explainOne(issue, issue.path as Path, raw));
   // A misspelt key is one mistake, not an unknown key and a missing one.
@@ -63,7 +63,7 @@ function explainOne(issue: Issue, path: Path, raw: unknown): Remark[] {
   if (issue.code === 'unrecognized_keys') {
     const known = knownKeys(path, raw);
     return issue.keys
-      .filter((unknown) => unknown !== '__proto__') // reported with the text already
+      .filter((unknown) => unknown !== '__proto__') // already reported with the text
       .flatMap((unknown) => say(unknownKey(unknown, known, value), [...path, unknown], true));
   }
   if (issue.code === 'invalid_key') {
@@ -104,7 +104,7 @@ function explainOne(issue: Issue, path: Path, raw: unknown): Remark[] {
   return say([wrong, right]);
 }
 
-/** What a channel of another kind was given in a step of a cue. */
+/** A value in a step of a cue for a channel of another kind. */
 function wrongPartAt(path: Path, raw: unknown): Sentence | undefined {
   const at = path[2] === 'steps' ? 4 : 3;
   if (path[0] !== 'cues' || path.length !== at + 2) return undefined;
@@ -114,7 +114,7 @@ function wrongPartAt(path: Path, raw: unknown): Sentence | undefined {
   return wrongPart(name, kind, valueAt(raw, path));
 }
 
-/** A value with a slip that many make, and what to write in its place. */
+/** A value with a common slip, and what to write instead. */
 function slipIn(
   value: unknown,
   path: Path,
@@ -124,12 +124,12 @@ function slipIn(
   const options = schema instanceof z.ZodUnion ? (schema.options as Schema[]) : [schema];
   const number = options.find((one) => one instanceof z.ZodNumber);
   if (number) {
-    // A level or share, which is 1 at most.
+    // A level or share, which is at most 1.
     const isShare = number.maxValue === 1 && (number.minValue ?? 0) >= 0;
     const share = isShare ? percentOf(value) : undefined;
     if (share !== undefined) {
       const right = `write ${share} for ${tidy(share * 100)} %`;
-      // A number may have been meant otherwise.
+      // A plain number may mean something else.
       const fix = typeof value === 'string' ? { path, value: share } : undefined;
       return [`${show(value)} is not within 0 and 1`, right, undefined, fix];
     }
@@ -156,14 +156,14 @@ function unknownKey(unknown: string, known: string[], parent: unknown): Sentence
   return ['unknown key', didYouMean(unknown, known), UNKNOWN_KEY];
 }
 
-/** A schema message `is not X; give Y` about `value`, or the fallback where the schema has none. */
+/** A schema message `is not X; give Y` about `value`, or the fallback if the schema has none. */
 function sentence(message: string, value: unknown, [wrong, right]: Sentence): Sentence {
   const split = message.indexOf('; ');
   if (split < 0) return [`${show(value)} ${wrong}`, right];
   return [`${show(value)} ${message.slice(0, split)}`, message.slice(split + 2)];
 }
 
-/** The option of a union that was plainly meant: the only one with the fewest complaints. */
+/** The option of a union that was obviously meant: the only one with the fewest issues. */
 function bestOption(options: Issue[][]): Issue[] | undefined {
   const near = options.filter(
     (issues) => !issues.some(({ code, path }) => code === 'invalid_type' && path.length === 0),
@@ -173,7 +173,7 @@ function bestOption(options: Issue[][]): Issue[] | undefined {
   return best.length === 1 ? best[0] : undefined;
 }
 
-/** The complaints of the option that was plainly meant, in place of one about a whole union. */
+/** The issues of the option that was obviously meant, instead of one about a whole union. */
 export function withinUnion(issue: Issue): Issue[] {
   const best = issue.code === 'invalid_union' ? bestOption(issue.errors) : undefined;
   if (!best) return [issue];
@@ -242,7 +242,7 @@ function isSwitch(values: readonly unknown[]): boolean {
   return values.includes('on') && values.includes('off');
 }
 
-/** Whether a colour may stand at this path. */
+/** Whether a colour is allowed at this path. */
 function isColour(path: Path, schema: Schema | undefined): boolean {
   const [section, , third, fourth] = path;
   if (section === 'poses') return true;
@@ -252,7 +252,7 @@ function isColour(path: Path, schema: Schema | undefined): boolean {
 
 // --- the schema and the data behind a path ------------------------------------------------------
 
-/** What stands at a path in plain data; undefined where there is nothing. */
+/** The value at a path in plain data; undefined if there is none. */
 export function valueAt(raw: unknown, path: Path): unknown {
   let value = raw;
   for (const key of path) {
@@ -275,7 +275,7 @@ export function knownKeys(path: Path, raw: unknown): string[] {
   return [];
 }
 
-/** The part of the schema that a path leads to, choosing among variants by the data itself. */
+/** The schema at a path; the data chooses among variants. */
 function schemaAt(path: Path, raw: unknown): Schema | undefined {
   let schema: Schema | undefined = unwrap(schemas().propFile);
   let value = raw;

@@ -6,9 +6,9 @@ import { makeParts } from './schema-parts.ts';
 import { cueStepSchema } from './steps.ts';
 
 /**
- * The prop file: one schema gives the type, the check, the message and the documentation.
- * A message reads on after the value it is about: `is not above 0; give volts`.
- * Semantic rules that need two places of the file at once are in lint.ts.
+ * The prop file: one schema gives the type, the check, the messages and the documentation. A message
+ * continues after the value it is about: `is not above 0; give volts`. Rules that need several places of
+ * the file are in lint.ts.
  */
 
 function make() {
@@ -90,7 +90,7 @@ function make() {
     })
     .describe('a connector or terminal block');
 
-  /** A wire that is not a channel's own: a feed, a trunk, a load circuit. */
+  /** A wire that is not a channel's own: a feed, a trunk or a load circuit. */
   const trunk = wire.extend({
     rail: name('rail').optional().describe('the rail that it carries'),
     channel: name('channel').optional().describe('the channel that it belongs to'),
@@ -356,7 +356,7 @@ function make() {
 
 type Schemas = ReturnType<typeof make>;
 
-/** Made when first asked for: a prop that is known already is started without. */
+/** Made on demand: a daemon that starts from the compiled form needs no schema. */
 export const schemas = lazily(make);
 
 export type GuardAction = z.output<Schemas['guardAction']>;

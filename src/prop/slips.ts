@@ -1,9 +1,9 @@
 import { tidy } from '../shared/units.ts';
 import { show } from './finding.ts';
 
-/** Numbers as people write them by habit, and what to write in their place. */
+/** Numbers as people often write them, and what to write instead. */
 
-/** A share of one that was written as a percentage: `60%`, or 60 (5 or more); undefined for any other value. */
+/** A share written as a percentage: `60%`, or 60 (5 or more); undefined for any other value. */
 export function percentOf(value: unknown): number | undefined {
   if (typeof value === 'string') {
     const [, number] = /^(\d+(?:[.,]\d+)?)\s*%$/.exec(value) ?? [];
@@ -16,7 +16,7 @@ function withinOne(percent: number): number | undefined {
   return percent <= 100 ? tidy(percent / 100, 6) : undefined;
 }
 
-/** What one of each unit is in the unit that a key ends with: SI prefixes, minutes. */
+/** By the unit that a key ends with: the factor of each other unit (SI prefixes, minutes). */
 const UNITS: Record<string, Record<string, number>> = {
   A: { A: 1, mA: 1e-3 },
   S: { s: 1, ms: 1e-3, min: 60 },
@@ -35,7 +35,7 @@ const UNITS: Record<string, Record<string, number>> = {
   DegS: { 'deg/s': 1, '°/s': 1 },
 };
 
-/** What is wrong with a text where a number belongs; undefined where nothing usual is. */
+/** What is wrong with a text where a number belongs; undefined if it is not a common slip. */
 export function numberSlip(
   text: string,
   key: string | number | undefined,

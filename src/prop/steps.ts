@@ -3,15 +3,15 @@ import type { Path } from './finding.ts';
 import type { Parts } from './schema-parts.ts';
 
 /**
- * The steps of a cue: what may stand in one, which channels it touches, and which cues run within it.
- * When it starts and ends is planned in plan-walk.ts, and comes out in core/cues.ts.
+ * The steps of a cue: their schema, the channels they touch, and the cues within them. Their times are
+ * planned in plan-walk.ts; core/cues.ts runs them.
  */
 
-/** The parts of a step that command channels by name, in the order in which they are carried out. */
+/** The parts of a step that command channels by name, in the order in which they run. */
 export const COMMAND_PARTS = ['move', 'dim', 'colour', 'switch'] as const;
 export type CommandPart = (typeof COMMAND_PARTS)[number];
 
-/** What a step may do: one of these at least. */
+/** What a step may do; it does at least one of these. */
 export const ACTS = ['move', 'pose', 'colour', 'dim', 'switch', 'until', 'cue', 'choose'] as const;
 
 /** The schema of a step. */
@@ -116,9 +116,9 @@ export interface Touch {
   /** One channel, or those of a group. */
   channels: readonly string[];
   to: NonNullable<CueStep['move']>[string];
-  /** By which part of the step. */
+  /** The part of the step. */
   part: CommandPart | 'pose';
-  /** Where in the step. */
+  /** Its path in the step. */
   at: Path;
 }
 
@@ -141,7 +141,7 @@ export function* touchesOf({ poses, groups }: Named, step: CueStep): Generator<T
     }
 }
 
-/** Every value that a step gives to a single channel, other than a move. */
+/** Every value that a step gives to a single channel, except by `move`. */
 export function* valuesOf(
   named: Named,
   step: CueStep,
@@ -154,22 +154,22 @@ export function* valuesOf(
 /** A cue within a step. */
 interface Child {
   cue: string;
-  /** Where in the step. */
+  /** Its path in the step. */
   at: Path;
 }
 
-/** The cues within a step: one of them runs, each time that it does. */
+/** The cues within a step; each time, one of them runs. */
 export function childrenOf({ cue, choose = [] }: CueStep): Child[] {
   const chosen = choose.map((one, i): Child => ({ cue: one, at: ['choose', i] }));
   return cue === undefined ? chosen : [{ cue, at: ['cue'] }, ...chosen];
 }
 
-/** The fade of a step (s): a pose takes its lights along with its servos. */
+/** The fade time of a step (s): in a pose, lights take as long as servos. */
 export function fadeOf({ fadeS, pose, overS = 0 }: CueStep): number {
   return fadeS ?? (pose === undefined ? 0 : overS);
 }
 
-/** What a step waits for at most (s), beside what it moves, fades and switches. */
+/** The longest time that a step waits (s), besides its moves, fades and switches. */
 export function waitsS({ until }: CueStep): number {
   return until?.withinS ?? 0;
 }

@@ -28,9 +28,9 @@ import {
   WHOLE_FILE,
 } from './finding.ts';
 
-/** The text of a prop file: YAML 1.2 (core schema), and the way back from data to line and column. */
+/** The text of a prop file: YAML 1.2 (core schema), and the line and column of its data. */
 
-/** A larger prop file is not read (bytes of UTF-8). */
+/** Largest prop file that is read (bytes of UTF-8). */
 export const MAX_BYTES = 1024 * 1024;
 /** What is wrong with a larger file, and what would be right. */
 export const TOO_LARGE: Sentence = [
@@ -38,24 +38,24 @@ export const TOO_LARGE: Sentence = [
   'a prop file is a few pages of text',
   'file.too-large',
 ];
-/** Deeper than any prop file goes; the YAML library recurses, so depth is bounded beforehand. */
+/** Deeper than any prop file. The YAML library recurses, so depth is limited beforehand. */
 const MAX_DEPTH = 64;
 const MAX_INDENT = 200;
 const MAX_ALIASES = 100;
 
 export interface PropText {
   readonly text: string;
-  /** Undefined when the text was not even given to the YAML parser. */
+  /** Undefined when the text was not passed to the YAML parser. */
   readonly document: Document.Parsed | undefined;
   /** The plain data; undefined when the text is not YAML. */
   readonly raw: unknown;
   /** What is wrong with the text as YAML. */
   readonly findings: readonly Finding[];
-  /** The data is what was plainly meant, not what stands there: it is good for a check alone. */
+  /** The data is what was obviously meant, not what is written: use it only for a check. */
   readonly mended?: boolean;
-  /** What each alias (*name) stands for, in the order of the text. */
+  /** The node of each alias (*name), in the order of the text. */
   aliases: ReadonlyMap<Alias, Node>;
-  /** Where the value at `path` stands, or its key: see `Places`. */
+  /** The offset of the value at `path`, or of its key: see `Places`. */
   offset(path: Path, atKey: boolean): number;
   /** Gives a remark its line and column. */
   place(remark: Remark): Finding;
@@ -63,7 +63,7 @@ export interface PropText {
 
 type Mutable<T> = { -readonly [K in keyof T]: T[K] };
 
-/** What gives remarks their places in a text. */
+/** Returns a function that gives remarks their places in a text. */
 export function placer(text: string, offset: PropText['offset']): (remark: Remark) => Finding {
   let position: ReturnType<typeof positions> | undefined;
   return ({ severity, code, path, atKey, wrong, right, fix }) => {
@@ -128,7 +128,7 @@ export function readText(text: string): PropText {
   const spaced = document.errors.length > 0 && !tabs ? withSpaces(text, document) : undefined;
   if (spaced) return spaced;
   if (tabs) {
-    // Whatever else is wrong may come from them.
+    // They may cause the other errors.
     say(...explainTabs(text, document.errors));
     return result;
   }
@@ -150,7 +150,7 @@ export function readText(text: string): PropText {
   if (!check.node(document.contents)) return result;
   if (check.mended) result.mended = true;
   try {
-    // Without aliases, and with no tag that the schema did not know, the data is as it stands there.
+    // Without aliases and unknown tags, the data is just as written.
     const plain = aliases.size === 0 && document.warnings.length === 0;
     result.raw = plain
       ? plainData(document.contents)
@@ -163,8 +163,8 @@ export function readText(text: string): PropText {
 }
 
 /**
- * What is wrong, what would be right, the code of a rule that many parts of the file share, and the one
- * sure remedy.
+ * What is wrong, what would be right, the code of the rule if it has its own, and the only possible
+ * remedy.
  */
 export type Sentence = readonly [
   wrong: string,
@@ -174,7 +174,7 @@ export type Sentence = readonly [
 ];
 type Say = (offset: number, sentence: Sentence, path?: Path) => void;
 
-/** Offset to line and column, both from 1; a byte order mark takes no column. */
+/** Converts an offset to line and column, both from 1; a byte order mark takes no column. */
 function positions(text: string): (offset: number) => { line: number; column: number } {
   const lines = new LineCounter();
   lines.addNewLine(0);
@@ -187,7 +187,7 @@ function positions(text: string): (offset: number) => { line: number; column: nu
   };
 }
 
-/** The library's `parseDocument`, but for text that has been taken apart already. */
+/** The library's `parseDocument`, but for a text that is already split into lexemes. */
 function parseLexemes(lexemes: readonly string[], length: number): Document.Parsed {
   const parser = new Parser();
   const composer = new Composer({
@@ -206,7 +206,7 @@ function parseLexemes(lexemes: readonly string[], length: number): Document.Pars
     const error = new YAMLParseError([from, to], 'MULTIPLE_DOCS', 'more than one document');
     first!.errors.push(error);
   }
-  // The composer always gives one document, even an empty one.
+  // The composer always gives a document, even for an empty text.
   return first as Document.Parsed;
 }
 
@@ -219,8 +219,8 @@ export const MERGE_KEY: Sentence = [
 const NO_SPACE = 'a space is missing after the colon';
 
 /**
- * A text that is not YAML because of `kind:lamp`, read as if the space were there; undefined where that
- * mends nothing.
+ * A text that is not YAML because of something like `kind:lamp`, read as if it had the missing space;
+ * undefined if that does not help.
  */
 function withSpaces(text: string, { errors }: Document.Parsed): PropText | undefined {
   const places: { offset: number; from: number; key: string; value: string }[] = [];
@@ -237,7 +237,7 @@ function withSpaces(text: string, { errors }: Document.Parsed): PropText | undef
   const left = read.document?.errors.length ?? Number.POSITIVE_INFINITY;
   if (left >= errors.length) return undefined;
   const position = positions(meant);
-  /** The column behind each colon, by its line. */
+  /** By line, the column after the colon. */
   const put = new Map<number, number>();
   const said = places.map(({ offset, from, key, value }): Finding => {
     const right = `write ${key}: ${piece(value)}`;
@@ -252,7 +252,7 @@ function withSpaces(text: string, { errors }: Document.Parsed): PropText | undef
     column:
       finding.column -
       (finding.column > (put.get(finding.line) ?? Number.POSITIVE_INFINITY) ? 1 : 0),
-    // A place in this text is none in the other.
+    // Offsets in this text are not valid in the other.
     ...(fix && !('cut' in fix) && { fix }),
   });
   return {
@@ -273,7 +273,7 @@ function explainTabs(text: string, errors: readonly YAMLError[]): [offset: numbe
   return [offset, [`a tab in the indentation${more}`, 'indent with spaces']];
 }
 
-/** Where the nesting passes what the YAML library can take, or undefined. */
+/** Where the nesting becomes too deep for the YAML library; undefined if it does not. */
 function findTooDeep(lexemes: readonly string[]): number | undefined {
   let offset = 0;
   let flow = 0;
@@ -281,7 +281,7 @@ function findTooDeep(lexemes: readonly string[]): number | undefined {
   let lineStart = true;
   let before = '';
   for (const token of lexemes) {
-    // The lexer's own marks are not part of the text; \x1f says that a plain scalar follows.
+    // The lexer's own marks are not part of the text; \x1f means that a plain scalar follows.
     if (token === '\x02' || token === '\x18' || token === '\x1f') {
       before = token;
       continue;
@@ -302,20 +302,20 @@ function findTooDeep(lexemes: readonly string[]): number | undefined {
 }
 
 /**
- * Reports keys given twice and bad aliases, and finds what each alias stands for: the node before it
- * that had its anchor last (YAML 1.2.2, section 3.2.2.2).
+ * Reports duplicate keys and bad aliases, and finds the node of each alias: the last node before it with
+ * its anchor (YAML 1.2.2, section 3.2.2.2).
  */
 class Check {
   readonly #aliases: Map<Alias, Node>;
   readonly #say: Say;
   readonly #anchors = new Map<string, Node>();
-  /** The nodes that this one is within, and the keys that lead down through them. */
+  /** The nodes around this one, and the keys that lead through them. */
   readonly #ancestors: unknown[] = [];
   readonly #path: (string | number)[] = [];
   #count = 0;
-  /** Maps with a map merged into one of theirs: merging those as well could double them without end. */
+  /** Maps that contain a merge: merging those as well could double the data without limit. */
   readonly #merged = new WeakSet<object>();
-  /** Something was mended. */
+  /** The data was mended. */
   mended = false;
 
   constructor(aliases: Map<Alias, Node>, say: Say) {
@@ -323,7 +323,7 @@ class Check {
     this.#say = say;
   }
 
-  /** False when the data cannot be built; nesting is bounded by then. */
+  /** False when the data cannot be built. Nesting is already limited. */
   node(node: unknown): boolean {
     if (isAlias(node)) return this.#alias(node);
     const { anchor } = (node ?? {}) as { anchor?: string };
@@ -348,7 +348,7 @@ class Check {
       const name = keyText(key);
       if (seen.has(name))
         this.#atKey(key, ['this key is given twice', 'keep one', 'yaml.duplicate-key']);
-      // The one key that JavaScript would treat as something else; the schema never sees it.
+      // JavaScript treats this key in a special way, so the schema never sees it.
       if (name === '__proto__') this.#atKey(key, ['is not a name', 'rename it']);
       seen.add(name);
     }
@@ -365,7 +365,7 @@ class Check {
     return sound;
   }
 
-  /** Puts right what was plainly meant otherwise, and says so, so that nothing else is said about it. */
+  /** Corrects obvious slips and reports them, so that no other finding follows from them. */
   #mend(map: YAMLMap): void {
     for (let i = 0; i < map.items.length; i++) {
       const { key, value } = map.items[i]!;
@@ -420,7 +420,7 @@ class Check {
     }
   }
 
-  /** The maps that a merge key names; undefined where they cannot be merged here. */
+  /** The maps that a merge key names; undefined if they cannot be merged here. */
   #mergeSources(value: unknown): YAMLMap[] | undefined {
     const nodes = isSeq(value) ? value.items : [value];
     const maps = nodes.map((node) => (isAlias(node) ? this.#anchors.get(node.source) : node));
@@ -454,7 +454,7 @@ class Check {
   }
 }
 
-/** What the library's `toJS` gives, for nodes without aliases. */
+/** As the library's `toJS`, for nodes without aliases. */
 function plainData(node: unknown): unknown {
   if (isScalar(node)) return node.value;
   if (isMap(node)) {
@@ -476,12 +476,12 @@ function plainData(node: unknown): unknown {
   return isSeq(node) ? node.items.map(plainData) : node;
 }
 
-/** Whether nothing at all stands there. */
+/** Whether there is nothing there. */
 function isNothing(value: unknown): boolean {
   return value === null || (isScalar(value) && value.value === null && !value.source);
 }
 
-/** A plain scalar as it would have been read. */
+/** The scalar that the parser would have read. */
 function scalarOf(text: string, at: Scalar): Scalar {
   const document = parseLexemes([...new Lexer().lex(text)], text.length);
   const value = isScalar(document.contents) ? document.contents.value : text;
@@ -499,14 +499,14 @@ const BARE_COLOUR: Sentence = [
   'quote the colour, e.g. "#000000"',
 ];
 
-/** Offsets of what looks like a colour whose # was not quoted. */
+/** Offsets of what looks like a colour with an unquoted #. */
 function* bareColours(text: string): Generator<number> {
   for (const match of text.matchAll(/^[^#\n"']*[:,[][ \t]+(?=#[0-9a-f]{3,8}\b)/gim))
     yield match.index + match[0].length;
 }
 
 const NOT_YAML = 'correct the YAML here; quote text that contains special characters';
-/** The library's messages may quote a whole document (characters). */
+/** Longest message (characters): the library's may quote a whole document. */
 const MAX_MESSAGE = 120;
 
 function explainSyntax(error: YAMLError): Sentence {
@@ -545,8 +545,8 @@ class Places {
   }
 
   /**
-   * The offset of the value at `path`: a block map or list counts from its key, what is missing
-   * from what it is missing in.
+   * The offset of the value at `path`; for a block map or list that of its key, for a missing value that
+   * of the map that lacks it.
    */
   offset(document: Document.Parsed | undefined, path: Path, atKey: boolean): number {
     let node: unknown = document?.contents;

@@ -11,7 +11,7 @@ import { type Core, coreKind, type Link, Loom, type PlacedWire } from './loom.ts
 import { splitEnd } from './loom-words.ts';
 import type { Channel, Prop } from './schema.ts';
 
-/** A core of the channel's own wire, told from the side of the supply or board to that of the plug. */
+/** A core of the channel's own wire, in the direction from the supply or board to the plug. */
 interface Lead {
   wire: PlacedWire;
   core: Core;
@@ -19,29 +19,29 @@ interface Lead {
   far: string;
 }
 
-/** Two ends to hold a meter to. */
+/** Two ends between which to measure. */
 export interface Pair {
   plus: string;
   return: string;
 }
 
-/** Where a channel stands in the loom: its leads, and the way of its current. */
+/** A channel in the loom: its leads, and the path of its current. */
 export class Site {
   readonly prop: Prop;
   readonly loom: Loom;
   readonly name: string;
   readonly channel: Channel;
   readonly kind: Kind;
-  /** The rail that feeds the plug, where the file tells. */
+  /** The rail that feeds the plug, if the file shows it. */
   readonly rail: string | undefined;
   readonly signals: readonly Lead[];
   readonly plus: Lead | undefined;
   readonly back: Lead | undefined;
-  /** The rail that feeds what a relay switches. */
+  /** The rail that feeds a relay's load. */
   readonly loadRail: string | undefined;
-  /** Cores of the circuit that a relay switches. */
+  /** Cores of a relay's load circuit. */
   readonly load: readonly Lead[];
-  /** The terminals of a relay's contact, told from the side of its supply. */
+  /** The terminals of a relay's contact, the supply's side first. */
   readonly contact: { near: string; far: string } | undefined;
   /** Cores from the transistors that switch a light to its LEDs, one for each colour. */
   readonly legs: readonly Lead[];
@@ -85,7 +85,7 @@ export class Site {
     return this.rail === undefined ? undefined : this.prop.rails[this.rail]?.fuse;
   }
 
-  /** Where the leads of the supply begin: the last terminals before the channel's own wire. */
+  /** The last supply terminals before the channel's own wire. */
   get block(): Pair | undefined {
     const back = this.back?.near ?? this.supply?.return;
     return this.plus && back !== undefined ? { plus: this.plus.near, return: back } : undefined;
@@ -96,17 +96,17 @@ export class Site {
     return this.plus && back !== undefined ? { plus: this.plus.far, return: back } : undefined;
   }
 
-  /** What voltages at the plug are measured against: its return, or where there is none the supply's. */
+  /** The reference for voltages at the plug: its return, or else the supply's. */
   get reference(): string | undefined {
     return this.back?.far ?? this.supply?.return;
   }
 
-  /** What leads from the supply to an end; empty when the file does not tell. */
+  /** The links from the supply to an end; empty when the file does not show them. */
   way(pole: 'plus' | 'return', end: string): readonly Link[] {
     return (this.rail === undefined ? undefined : this.loom.route(this.rail, pole, end)) ?? [];
   }
 
-  /** What a relay switches is connected to the normally closed contact. */
+  /** A relay's load is connected to the normally closed contact. */
   get fedAtRest(): boolean {
     const relay = relayOf(this.channel);
     if (!relay) return false;
@@ -120,7 +120,7 @@ export class Site {
     );
   }
 
-  /** What leads from the supply of a contact to it, and from what it feeds back. */
+  /** The links from the supply to a contact, and from its load back. */
   loadWay(): readonly Link[] {
     if (this.loadRail === undefined || !this.contact) return [];
     const back = this.load.find(({ core }) => coreKind(core) === 'return');
@@ -130,12 +130,12 @@ export class Site {
     ];
   }
 
-  /** Current of the channel moving or fully on (A): the feed of a relay's input counts as none. */
+  /** Current of the channel moving or fully on (A); a relay's input counts as 0. */
   get amps(): number {
     return this.kind.switches ? 0 : this.kind.draw(this.channel).busyA;
   }
 
-  /** Volts between two ends while this channel alone is busy: the rail's less the drop on the way. */
+  /** Volts between two ends while only this channel is busy: the rail's voltage less the drop on the way. */
   voltsAt({ plus, return: back }: Pair): number | undefined {
     if (this.volts === undefined) return undefined;
     const links = [...this.way('plus', plus), ...this.way('return', back)];
@@ -149,7 +149,7 @@ export class Site {
     const board = this.loom.boardPin(end)?.board;
     const grounds = board === undefined ? [] : factsOf(this.prop.boards[board]!).power?.ground;
     if (!grounds?.length) return undefined;
-    // Two rows, as on the header.
+    // Row and column, as on the header.
     const place = (number: number) => [(number - 1) >> 1, (number - 1) & 1] as const;
     const [row, column] = place(Number(cavity));
     let best: number | undefined;
@@ -220,7 +220,7 @@ export class Site {
     return gaps;
   }
 
-  /** By the file, else by the copper that a supply leads to, else the channel's own. */
+  /** As the file says, or else the rail that is wired to it, or else the channel's own. */
   #loadRail(load: readonly Core[]): string | undefined {
     const relay = relayOf(this.channel);
     if (!relay || load.length === 0) return undefined;
@@ -234,7 +234,7 @@ export class Site {
     return reached?.[0] ?? this.channel.rail;
   }
 
-  /** By its terminals; without them, where the way from the supply ends and the next wire begins. */
+  /** By its terminals or, without them, where the supply's wiring ends and the next wire begins. */
   #contact(own: readonly Core[]): Site['contact'] {
     const relay = relayOf(this.channel);
     if (!relay) return undefined;
@@ -245,7 +245,7 @@ export class Site {
       this.loadRail !== undefined && this.loom.route(this.loadRail, 'plus', end) !== undefined;
     if (ends?.used) {
       const other = ends[ends.used]!;
-      // The supply may come in at either side of a contact.
+      // The supply may be on either side of a contact.
       return isFed(other) && !isFed(ends.common)
         ? { near: other, far: ends.common }
         : { near: ends.common, far: other };
@@ -263,18 +263,18 @@ export class Site {
     );
   }
 
-  /** The rail that the leads come from: by the copper where it tells, else the channel's. */
+  /** The rail of the leads: as wired, or else the channel's. */
   #feedingRail(ours: readonly { core: Core }[]): string | undefined {
     const plus = ours.find(({ core }) => coreKind(core) === 'plus');
     const reached = Object.entries(this.prop.rails).find(
       ([, { supply }]) =>
         supply && plus && this.loom.net(supply.plus) === this.loom.net(plus.core.from),
     );
-    // What feeds the input of a relay is not what the relay switches.
+    // A relay's input may have another feed than its load.
     return reached?.[0] ?? (this.kind.switches ? undefined : this.channel.rail);
   }
 
-  /** Turned so that it leads from the board or the supply to the plug; as written where unknown. */
+  /** In the direction from the board or the supply to the plug; as written if that is unknown. */
   #lead(wire: PlacedWire, core: Core, rail: string | undefined): Lead {
     const { from, to } = core;
     const kind = coreKind(core);
@@ -288,7 +288,7 @@ export class Site {
   }
 }
 
-/** A fuse is not counted: its resistance is its maker's secret, and small. */
+/** A fuse counts as unknown: its resistance is small and rarely published. */
 export function linkOhms(link: Link): number | undefined {
   return link.kind === 'core' ? coreOhm(link.wire) : undefined;
 }

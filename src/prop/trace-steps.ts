@@ -13,14 +13,14 @@ import type { Board, Rail, RelayChannel, ServoChannel } from './schema.ts';
 import type { Symptom } from './symptoms.ts';
 import { linkOhms, type Pair, type Site } from './trace-site.ts';
 
-/** What a meter shows between two ends when all is well. */
+/** What a meter shows between two ends if all is well. */
 export interface Reading {
   /** Direct voltage, resistance or current. */
   unit: 'V' | 'ohm' | 'A';
   low: number;
-  /** Null where more is as good. */
+  /** Null if there is no upper bound. */
   high: number | null;
-  /** The ends to measure between, as `J1-12`; none where the file does not tell. */
+  /** The ends to measure between, as `J1-12`; empty if the file does not name them. */
   between: string[];
 }
 
@@ -29,23 +29,23 @@ export interface TraceStep {
   power: 'on' | 'off';
   /** What to do. */
   check: string;
-  /** What is seen when all is well. */
+  /** What to see if all is well. */
   expect: string;
   reading?: Reading;
-  /** What it means when something else is seen, and what to do then. */
+  /** What it means to see something else, and what to do then. */
   otherwise: string;
 }
 
-/** A supply may be this far off and still be good (share; common practice, no source). */
+/** Tolerance of a good supply (share; common practice, no source). */
 const SUPPLY_SPREAD = 0.05;
-/** What may be lost on the way to the load of a contact (share of its voltage). */
+/** Drop allowed on the way to a contact's load (share of its voltage). */
 const LOST_SHARE = 0.05;
 /** A blade fuse loses about 0.1 V at its rating (common practice, no source). */
 const FUSE_V = 0.2;
-/** What the leads of a meter, a crimp or two and a poor grip add (ohm; common practice, no source). */
+/** Resistance that a meter's leads, crimps and loose contact add (ohm; common practice, no source). */
 const CONTACT_OHM = 1;
 const OPEN_OHM = 1e6;
-/** How often a servo's pulse is repeated where that is not known (Hz; common practice, no source). */
+/** Repetition rate of a servo's pulse if it is unknown (Hz; common practice, no source). */
 const SERVO_HZ = 50;
 
 /** The steps of a symptom, in the order to take them. */
@@ -115,7 +115,7 @@ function look(site: Site): TraceStep {
 
 // --- supply ---------------------------------------------------------------------------------------
 
-/** What a supply gives: a battery from empty to full, where the file tells. */
+/** The voltage range of a supply: for a battery from empty to full, if the file gives them. */
 function supplyRange(battery: Battery | undefined, volts: number): [low: number, high: number] {
   const { emptyV, fullV } = battery ?? {};
   return [emptyV ?? volts * (1 - SUPPLY_SPREAD), fullV ?? volts * (1 + SUPPLY_SPREAD)];
@@ -207,7 +207,7 @@ function source(
   return steps;
 }
 
-/** A voltage at some place, with what is lost on the way while the channel alone is busy. */
+/** A voltage between two ends, with the drop on the way while only the channel is busy. */
 function under(site: Site, pair: Pair, check: string, otherwise: string): TraceStep {
   const volts = site.volts!;
   const there = site.voltsAt(pair)!;
@@ -230,7 +230,7 @@ function voltage(low: number, high: number, pair: Pair | undefined): Reading {
   return { unit: 'V', low: tidy(low, 3), high: tidy(high, 3), between };
 }
 
-/** What a meter shows where the load of a contact is fed, with a little lost on the way. */
+/** What a meter shows at the feed of a contact's load, with a small drop on the way. */
 function atLoad(rail: Rail, pair: Pair): Pick<TraceStep, 'expect' | 'reading'> {
   const { volts } = rail;
   const battery = batteryOf(rail);
@@ -241,7 +241,7 @@ function atLoad(rail: Rail, pair: Pair): Pick<TraceStep, 'expect' | 'reading'> {
   };
 }
 
-/** Two digits after the point say all that a meter does. */
+/** With two decimals, as a meter shows. */
 function show(value: number): string {
   return String(tidy(value, 2));
 }
@@ -295,10 +295,10 @@ function pulseHz(site: Site): number {
   return board ? factsOf(board).pulseHz(board) : SERVO_HZ;
 }
 
-/** A transistor that is switched on leaves no more than this across it (V; common practice, no source). */
+/** Largest voltage across a transistor that is switched on (V; common practice, no source). */
 const SWITCHED_V = 0.4;
 
-/** What lies between the pins of a light and its LEDs. */
+/** Checks the transistors between a light's pins and its LEDs. */
 function transistors(site: Site): TraceStep[] {
   const { back, name } = site;
   if (!back) return [];
@@ -321,7 +321,7 @@ function load(site: Site): TraceStep[] {
   const back = site.load.find(({ core }) => coreKind(core) === 'return');
   if (!contact) return [];
   const steps: TraceStep[] = [];
-  // Its own supply comes first: a contact that nothing feeds has nothing to switch.
+  // First its own supply: a contact without a feed has nothing to switch.
   if (rail && loadRail !== site.rail) {
     const fused = site.loadWay().some((link) => link.kind === 'fuse' && link.rail === loadRail);
     const { volts, supply: terminals, fuse } = rail;

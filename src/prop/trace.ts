@@ -7,16 +7,16 @@ import { Site } from './trace-site.ts';
 import { stepsFor, type TraceStep } from './trace-steps.ts';
 
 /**
- * Fault-finding: from a channel that fails to what it depends on, in the order in which a technician
- * checks (common practice, no source): ask and look, then the supply and its fuse, then the plug, the
- * signal at the plug, the signal at the board, then ohms with the power off, and parts last.
+ * Fault-finding: from a channel that fails to what it depends on, in a technician's order (common
+ * practice, no source): ask and look, then the supply and its fuse, the plug, the signal at the plug, the
+ * signal at the board, then resistances with the power off, and parts last.
  */
 
 export interface Trace {
   channel: string;
   kind: Prop['channels'][string]['kind'];
   symptom: Symptom;
-  /** All that can be asked of this kind of channel. */
+  /** All symptoms of this kind of channel. */
   symptoms: readonly Symptom[];
   /** What the channel depends on, from the supply to its plug. */
   rail?: string;
@@ -25,7 +25,7 @@ export interface Trace {
   connectors: string[];
   cautions: readonly string[];
   steps: TraceStep[];
-  /** What the file would have to tell for more readings. */
+  /** What the file would have to give for more readings. */
   gaps: string[];
 }
 
@@ -38,8 +38,8 @@ export const CAUTIONS: readonly string[] = [
 
 /**
  * What to check when a channel fails.
- * @throws Refusal `noSuchThing` for a channel that is not there, `invalidParams` for a symptom that
- * its kind cannot have.
+ * @throws Refusal `noSuchThing` for a channel that does not exist, `invalidParams` for a symptom that its
+ * kind cannot have.
  */
 export function traceFault(prop: Prop, channel: string, symptom: Symptom = 'dead'): Trace {
   if (!Object.hasOwn(prop.channels, channel)) {

@@ -1,17 +1,16 @@
 /** YAML 1.2.2, section 9.1.2: a line of three dots ends a document. */
 const END = /(?:^|\n)\.\.\.[ \t]*(?:#[^\n]*)?\s*$/;
 
-/** A file that has so many of its lines (share) from another is held for an edited version of it. */
+/** A file that shares this many of its lines (share) with another counts as an edited version of it. */
 const SAME_FILE = 0.9;
 
 /**
- * Why `text` looks as if its end were missing (a full disk, a power cut, a broken copy), measured
- * against the whole version `known`; undefined where nothing speaks for it.
+ * Why `text` looks as if its end were missing (a full disk, a power cut, a broken copy), compared with
+ * the complete version `known`; undefined if nothing suggests that.
  *
- * What is left of a cut file may well be valid: `speedDegS: 120` cut to `12`, a limit or a channel
- * gone. So the beginning of a known file is not taken for a new version of it, and one that ended with
- * the line `...` must go on doing so when it is edited. That line is also how to say that a file was
- * shortened on purpose.
+ * What is left of a truncated file may be valid: `speedDegS: 120` cut to `12`, a limit or a channel gone.
+ * So the beginning of a known file does not count as a new version of it, and a file that ended with the
+ * line `...` must still do so after an edit. That line also marks a file that was shortened on purpose.
  */
 export function truncation(text: string, known: string): string | undefined {
   if (END.test(text)) return undefined;

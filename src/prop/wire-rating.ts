@@ -1,7 +1,10 @@
 import { ambientFactor, capacityA, strictCapacityA } from '../sums/wire.ts';
 import type { Prop } from './schema.ts';
 
-/** What a copper conductor of a section (mm2) may carry in this prop, by its table and temperature (A). */
+/**
+ * Current (A) that a copper conductor of a section (mm2) may carry in this prop, by its table and
+ * temperature.
+ */
 export function wireRatingA(
   { ampacity, ambientC }: Pick<Prop, 'ampacity' | 'ambientC'>,
   sectionMm2: number,

@@ -1,10 +1,10 @@
 import type { ExecFileException } from 'node:child_process';
 
-/** What the ways to safe levels use. */
+/** How the ways to safe levels act on the machine. */
 export interface Tools {
   /**
-   * Runs a program of the system and returns what it printed. @throws Error with a line that says what
-   * went wrong; `MissingProgram` when it is not installed
+   * Runs a program of the system and returns what it printed.
+   * @throws Error with a line that says what went wrong; `MissingProgram` when it is not installed
    */
   run(program: string, ...args: string[]): Promise<string>;
   /** Where sysfs is mounted. */

@@ -81,11 +81,10 @@ const MAX_LENGTH = 128;
 const GAMUT_SLACK = 1e-6;
 
 /**
- * Reads any absolute colour of CSS Color Module Level 4: hex, names, `transparent`, `rgb()`,
- * `hsl()`, `hwb()`, `lab()`, `lch()`, `oklab()`, `oklch()`, `color()`.
- * Colours outside sRGB are mapped into it by reducing the OKLCH chroma (CSS Color 4, section 13.2).
- * Light adds nothing to a dark background, so a colour with alpha is composited onto black.
- * `none` components count as 0.
+ * Reads any absolute colour of CSS Color Module Level 4: hex, names, `transparent`, `rgb()`, `hsl()`,
+ * `hwb()`, `lab()`, `lch()`, `oklab()`, `oklch()`, `color()`. Colours outside sRGB are mapped into it by
+ * reducing the OKLCH chroma (CSS Color 4, section 13.2). Light adds nothing to a dark background, so a
+ * colour with alpha is composited onto black. `none` components count as 0.
  * @returns undefined when the text is not such a colour.
  */
 export function parseColour(text: string): Rgb | undefined {

@@ -50,8 +50,8 @@ export function switchedPins(nodes: readonly PinNode[]): Set<number> {
 }
 
 /**
- * The pins that carry the outputs of a PWM chip; undefined where the device tree does not say. @param
- * chip its folder, for example /sys/class/pwm/pwmchip0
+ * The pins that carry the outputs of a PWM chip; undefined where the device tree does not say.
+ * @param chip its folder, for example /sys/class/pwm/pwmchip0
  */
 export async function pwmPins(chip: string): Promise<Set<number> | undefined> {
   let device: string;
@@ -135,7 +135,8 @@ function overlay(outputs: readonly { pin: number }[]): string {
 }
 
 /**
- * For a driver, before it claims a channel. @param chip its folder, for example /sys/class/pwm/pwmchip0
+ * For a driver, before it claims a channel.
+ * @param chip its folder, for example /sys/class/pwm/pwmchip0
  * @param outputs those that need its pulses
  * @throws Refusal when they would come out somewhere else
  */

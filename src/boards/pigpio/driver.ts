@@ -329,8 +329,9 @@ function takeBackSignals(): void {
 
 /**
  * Loads the npm package. It also loads without its native part, and then prints the cause in a box of
- * text, from which it is taken. @param require where the package is searched. @throws Refusal that says
- * what to install
+ * text, from which it is taken.
+ * @param require where the package is searched.
+ * @throws Refusal that says what to install
  */
 export function loadPigpio(require = createRequire(import.meta.url)): Pigpio {
   const said: string[] = [];

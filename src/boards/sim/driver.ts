@@ -51,8 +51,8 @@ export class SimDriver implements Driver {
   #broken: Error | undefined;
 
   /**
-   * @param plant how servos differ from the default, by channel. @param startDeg where servos are at
-   * power-on (deg), by channel; default: near the park position.
+   * @param plant how servos differ from the default, by channel.
+   * @param startDeg where servos are at power-on (deg), by channel; default: near the park position.
    */
   constructor(plant: SimBoard['plant'] = {}, startDeg: Readonly<Record<string, number>> = {}) {
     this.#settings = new Map(Object.entries(plant));

@@ -7,8 +7,8 @@ import { fileId } from './version.ts';
 type KnownFs = ReplacingFs & Pick<typeof fs, 'readFile' | 'stat'>;
 
 /**
- * A copy of the prop file as the daemon last went by it, kept with its state: the next start can go
- * by it when the file cannot be used, and tells by it whether the file was cut off.
+ * A copy of the prop file as the daemon last accepted it, kept with its state. The next start uses it if
+ * the file cannot be used, and compares the file with it to detect truncation.
  */
 export class AcceptedCopy {
   readonly path: string;
@@ -24,7 +24,7 @@ export class AcceptedCopy {
     this.#fs = fileSystem;
   }
 
-  /** The copy; undefined where there is none or it cannot be read. Never throws. */
+  /** The copy; undefined if there is none or it cannot be read. Never throws. */
   async read(): Promise<string | undefined> {
     try {
       const { size } = await this.#fs.stat(this.path);
@@ -34,7 +34,7 @@ export class AcceptedCopy {
     }
   }
 
-  /** Keeps `text`, which is in use from now on; resolves when it would survive a power cut. */
+  /** Saves `text`, which is now in use; resolves when it would survive a power cut. */
   keep(text: string): Promise<void> {
     const kept = this.#keeping.then(() => replaceFile(this.path, text, true, this.#fs));
     this.#keeping = kept.catch(() => undefined);

@@ -12,12 +12,12 @@ import type { Finding } from '../finding.ts';
 import type { Prop } from '../schema.ts';
 import { fileId } from './version.ts';
 
-/** What was worked out from a text. */
+/** What was computed from a text. */
 interface Form {
   raw: unknown;
   prop: Prop;
   findings: Finding[];
-  /** What others show of it; nothing is known of it here. */
+  /** The view for clients; opaque here. */
   view: unknown;
 }
 
@@ -25,9 +25,9 @@ const MAGIC = 'sinew-compiled 1';
 const MAX_BYTES = 16 * 1024 * 1024;
 
 /**
- * The accepted version of a prop file as it was worked out, kept beside its text: to read and check the
- * text of a large prop takes seconds on a small board, to read this takes a fraction of that. It stands
- * for no other text than its own, and for no other program than the one that wrote it.
+ * What was computed from the accepted version of a prop file, kept beside its text: reading and checking
+ * the text of a large prop takes seconds on a small board, reading this takes a fraction of that. It is
+ * valid only for its own text and for the program that wrote it.
  */
 export class CompiledForm {
   readonly path: string;
@@ -46,7 +46,7 @@ export class CompiledForm {
     this.#program = programId(program, fileSystem);
   }
 
-  /** The form of `text`; undefined where there is none, or anything about it is in doubt. Never throws. */
+  /** The form of `text`; undefined if there is none, or anything about it is in doubt. Never throws. */
   async read(text: string): Promise<Form | undefined> {
     try {
       const kept = await readSealed(this.path, MAGIC, MAX_BYTES, this.#fs);
@@ -60,8 +60,8 @@ export class CompiledForm {
   }
 
   /**
-   * Keeps what was worked out from `text`. A power cut may leave anything; it is known by its sum then.
-   * What cannot be written down exactly is not kept.
+   * Saves what was computed from `text`. A power cut may leave it damaged, which its checksum shows. A
+   * form that cannot be serialised exactly is not saved.
    */
   keep(text: string, form: Form): Promise<void> {
     const kept = this.#keeping.then(async () => {
@@ -77,7 +77,7 @@ export class CompiledForm {
     return kept;
   }
 
-  /** It was wrong, whatever the reason. */
+  /** Removes a form that has proved wrong. */
   async forget(): Promise<void> {
     await this.#fs.rm(this.path, { force: true });
   }

@@ -6,9 +6,9 @@ import { editProp, type Loaded } from '../load.ts';
 import { valueAt } from '../schema-remarks.ts';
 
 /**
- * A valid prop file with the edits made, all or none, in the order of the calls.
- * @throws Refusal `condition` where the file cannot be edited there; `outOfLimits` when it would not be
- *   valid any more.
+ * A valid prop file with the edits made, all or none, in their order.
+ * @throws Refusal `condition` where the file cannot be edited; `outOfLimits` when it would no longer be
+ * valid.
  */
 export function edited(loaded: Loaded, edits: readonly Edit[]): Loaded {
   let next: Loaded;
@@ -37,20 +37,20 @@ export function valid(loaded: Loaded): Loaded {
   );
 }
 
-/** The first error as one line; the file's name where there is none. */
+/** The first error as one line; the file's name if there is none. */
 export function firstError({ findings, file }: Loaded): string {
   const error = findings.find(({ severity }) => severity === 'error');
   return error ? formatFinding(error, file) : file;
 }
 
-/** A value that was replaced; undefined where there was none. */
+/** A value that was replaced; undefined if there was none. */
 export interface Replaced {
   path: Path;
   before: unknown;
   after: unknown;
 }
 
-/** What the edits replace, each told by the highest place it adds, so that undoing leaves nothing. */
+/** What the edits replace, each at the highest path that it adds, so that undoing leaves nothing behind. */
 export function replacements(edits: readonly Edit[], before: unknown, after: unknown): Replaced[] {
   const replaced = new Map<string, Replaced>();
   for (const edit of edits) {

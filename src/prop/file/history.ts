@@ -18,12 +18,12 @@ export interface Made {
 const text = z.string().max(1000);
 const made = z.object({ version: text, time: text, who: text, what: text });
 
-/** Entries kept: some more than there are versions of the file. */
+/** Entries kept: somewhat more than versions of the file. */
 const KEPT = 40;
-/** Larger than the file ever gets. */
+/** More than the file ever has. */
 const MAX_BYTES = 1024 * 1024;
 
-/** Who made which version of the prop file, when and what for; kept with the daemon's state. */
+/** Who made which version of the prop file, when and why; kept with the daemon's state. */
 export class History {
   readonly #path: string;
   readonly #fs: HistoryFs;
@@ -35,7 +35,7 @@ export class History {
     this.#fs = fileSystem;
   }
 
-  /** Reads what is kept; what is damaged is left out. Never throws. */
+  /** Reads the saved entries; damaged ones are left out. Never throws. */
   async read(): Promise<void> {
     try {
       const { size } = await this.#fs.stat(this.#path);
@@ -49,7 +49,7 @@ export class History {
         })
         .slice(-KEPT);
     } catch {
-      // There is none, or it is of no use: nobody depends on it.
+      // Missing or unusable: nothing depends on it.
     }
   }
 
@@ -58,7 +58,7 @@ export class History {
     return this.#entries.findLast((entry) => entry.version === version);
   }
 
-  /** Notes a version; resolves when that is on the disk. */
+  /** Adds an entry; resolves when it is on the disk. */
   add(entry: Made): Promise<void> {
     const clip = (given: string) => given.slice(0, 200);
     this.#entries.push({ ...entry, who: clip(entry.who), what: clip(entry.what) });

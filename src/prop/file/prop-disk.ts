@@ -3,7 +3,7 @@ import { basename, dirname, join } from 'node:path';
 import { Refusal } from '../../shared/errors.ts';
 import { MAX_BYTES } from '../text.ts';
 
-/** What reading and saving the prop file need of the file system; tests put faults in. */
+/** What reading and saving the prop file need from the file system; tests inject faults here. */
 export type FileSystem = Pick<
   typeof fs,
   'readFile' | 'open' | 'rename' | 'rm' | 'readdir' | 'realpath' | 'stat' | 'link'
@@ -11,9 +11,9 @@ export type FileSystem = Pick<
 
 const VERSIONS_KEPT = 10;
 
-/** The file as it was at one look. */
+/** The file as it was found once. */
 export interface Seen {
-  /** Undefined where it cannot be read; it is not read when it is too large. */
+  /** Undefined if it cannot be read, or is too large to be read. */
   bytes: Buffer | undefined;
   /** Changes whenever somebody writes the file. */
   signature: string;
@@ -27,29 +27,29 @@ export interface Kept {
   number: number;
 }
 
-/** What became of a replacement. */
+/** The result of a replacement. */
 export interface Written {
   /** Where the text before is kept; undefined when there was none. */
   kept: Kept | undefined;
-  /** The new text is in place, but may not outlast a power cut. */
+  /** The new text is in place, but may not survive a power cut. */
   unsure: Refusal | undefined;
 }
 
-/** Code of the error of a file that is larger than a prop file may be. */
+/** Error code for a file that is larger than a prop file may be. */
 export const TOO_LARGE_CODE = 'EFBIG';
 
 /**
  * The prop file on the disk, which people edit while the daemon does.
  *
- * It is replaced in one step (write, fsync, rename, fsync of the folder), so that after a power cut
- * it is either the old one or the new one. What was replaced stays beside it under a second name
- * (link) as `owl.yaml.~1~`, `owl.yaml.~2~`, ... (the numbered backups of GNU cp): the highest number
- * is the latest, ten stay.
+ * It is replaced in one step (write, fsync, rename, fsync of the folder), so that after a power cut it is
+ * either the old one or the new one. The replaced file stays beside it under a second name (link)
+ * `owl.yaml.~1~`, `owl.yaml.~2~`, ... (like the numbered backups of GNU cp): the highest number is the
+ * latest, and ten are kept.
  */
 export class PropDisk {
   readonly file: string;
   readonly #fs: FileSystem;
-  /** The highest number in use; found out at the first replacement. */
+  /** The highest number in use; read at the first replacement. */
   #latest: number | undefined;
 
   constructor(file: string, fileSystem: FileSystem = fs) {
@@ -57,7 +57,7 @@ export class PropDisk {
     this.#fs = fileSystem;
   }
 
-  /** What changes whenever somebody writes the file. Never throws. */
+  /** A text that changes whenever somebody writes the file. Never throws. */
   async signature(): Promise<string> {
     try {
       return signatureOf(await this.#fs.stat(this.file, { bigint: true }));
@@ -66,13 +66,13 @@ export class PropDisk {
     }
   }
 
-  /** Looks at the file. Never throws. */
+  /** Reads the file. Never throws. */
   async look(): Promise<Seen> {
     let signature = '';
     try {
       const found = await this.#fs.stat(this.file, { bigint: true });
       signature = signatureOf(found);
-      // A device or a pipe may have no end, and opening one may wait for ever.
+      // A device or a pipe may be endless, and opening one may block for ever.
       if (found.isDirectory()) throw withCode('EISDIR');
       if (!found.isFile()) throw withCode('not a regular file');
       if (found.size > MAX_BYTES) throw withCode(TOO_LARGE_CODE);
@@ -84,9 +84,9 @@ export class PropDisk {
   }
 
   /**
-   * Replaces the file by `next` if it still holds `before`; undefined stands for a file that is gone.
-   * @returns undefined when it holds something else: nothing was replaced then.
-   * @throws Refusal `internal` when it cannot be written; the file is as it was then.
+   * Replaces the file by `next` if it still contains `before`; undefined means that the file is gone.
+   * @returns undefined when it contains something else: nothing was replaced.
+   * @throws Refusal `internal` when it cannot be written; the file is then unchanged.
    */
   async replace(before: Buffer | undefined, next: string): Promise<Written | undefined> {
     const made: string[] = [];
@@ -118,8 +118,8 @@ export class PropDisk {
   }
 
   /**
-   * Undoes a replacement: the version that was kept gets its name back, if the file still holds `now`.
-   * @returns false when it holds something else by now.
+   * Undoes a replacement: the version that was kept gets its name back, if the file still contains `now`.
+   * @returns false when it contains something else.
    * @throws Refusal `internal` when that cannot be done; the replacement then stays
    */
   async putBack({ kept }: Written, now: string): Promise<boolean> {
@@ -145,7 +145,7 @@ export class PropDisk {
       const path = `${target}.~${number}~`;
       try {
         const { size, mtimeMs, ino, dev } = await this.#fs.stat(path, { bigint: true });
-        // Another name of the file itself, left by a crash, is not a version: it changes with the file.
+        // A second name of the file itself, left by a crash, is not a version.
         if (size > MAX_BYTES || (own && own.ino === ino && own.dev === dev)) continue;
         found.push({
           path,
@@ -154,13 +154,13 @@ export class PropDisk {
           timeMs: Number(mtimeMs),
         });
       } catch {
-        // One that cannot be read is of no use to anybody.
+        // Unreadable versions are left out.
       }
     }
     return found;
   }
 
-  /** Takes away the oldest versions above ten. */
+  /** Removes the oldest versions, so that ten stay. */
   async trim(): Promise<void> {
     const target = await this.#target();
     const numbers = await this.#numbered(target);
@@ -168,7 +168,7 @@ export class PropDisk {
       await this.#fs.rm(`${target}.~${number}~`, { force: true });
   }
 
-  /** Takes away a second name of the file that a crash has left; not while it is being replaced. */
+  /** Removes a second name of the file that a crash has left; do not call it during a replacement. */
   async tidy(): Promise<void> {
     const target = await this.#target();
     const own = await this.#fs.stat(target, { bigint: true });
@@ -181,7 +181,7 @@ export class PropDisk {
 
   // --- writing ----------------------------------------------------------------------------------
 
-  /** A symbolic link stays one: what it points to is replaced. */
+  /** The target of a symbolic link is replaced, not the link. */
   async #target(): Promise<string> {
     try {
       return await this.#fs.realpath(this.file);
@@ -191,7 +191,7 @@ export class PropDisk {
     }
   }
 
-  /** Gives the file a second name, which it keeps when another file gets the first one. */
+  /** Gives the file a second name, which it keeps when a new file takes the first one. */
   async #keep(target: string, before: Buffer): Promise<Kept> {
     for (;;) {
       this.#latest ??= (await this.#numbered(target)).at(-1) ?? 0;
@@ -210,7 +210,7 @@ export class PropDisk {
         if (code === 'ENOSPC' || code === 'EDQUOT' || code === 'EROFS' || code === 'EIO')
           throw error;
       }
-      // Not every file system has second names, and not everybody may give them.
+      // Some file systems have no hard links, and not every user may make them.
       const temporary = join(dirname(target), `.${basename(target)}.new`);
       try {
         await this.#write(temporary, before, target);
@@ -223,7 +223,7 @@ export class PropDisk {
     }
   }
 
-  /** Writes a new file for good, with the mode and, where possible, the owner of `like`. */
+  /** Writes a new file durably, with the mode and, where possible, the owner of `like`. */
   async #write(path: string, content: string | Buffer, like: string | undefined): Promise<void> {
     const model = like === undefined ? undefined : await this.#fs.stat(like);
     const mode = (model?.mode ?? 0o644) & 0o777;
@@ -237,7 +237,7 @@ export class PropDisk {
     try {
       await handle.writeFile(content);
       const own = await handle.stat();
-      // Only root may give files away; the prop file is then ours already or stays readable to us.
+      // Only root may change owners; otherwise the prop file is ours already or stays readable to us.
       if (model && (own.uid !== model.uid || own.gid !== model.gid))
         await handle.chown(model.uid, model.gid).catch(() => undefined);
       if ((own.mode & 0o777) !== mode) await handle.chmod(mode);

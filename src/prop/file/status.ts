@@ -6,7 +6,7 @@ export interface FileStatus {
   name: string;
   /** The version in use: `sha256` of its text, the first 16 hexadecimal digits. */
   version: string;
-  /** The version on the disk, which may be the same; null when the file is gone or unreadable. */
+  /** The version on the disk, which may be the same; null if the file is gone or unreadable. */
   onDisk: string | null;
   /** The version on the disk is valid and waits until the prop is parked. */
   pending: boolean;
@@ -14,15 +14,15 @@ export interface FileStatus {
   problem?: string;
   /** What is wrong with the version on the disk. */
   findings: Finding[];
-  /** What the version on the disk would change, in plain words, when it is not in use. */
+  /** What the version on the disk would change, in words, if it is not in use. */
   changed: string[];
 }
 
 /** Who asked for a change of the file. */
 export interface Author {
-  /** The session; what it asked for is refused when it is gone before its turn. */
+  /** The session; its request is refused if it has ended before the request's turn. */
   session: string;
   client: string;
-  /** What for, in words: `mark open of beak`. */
+  /** The purpose, in words: `mark open of beak`. */
   what: string;
 }

@@ -5,7 +5,7 @@ export function versionOf(text: string): string {
   return createHash('sha256').update(text).digest('hex').slice(0, 16);
 }
 
-/** Names what belongs to one prop file in a folder that several share. */
+/** An id for the files that belong to one prop file, in a folder that several prop files share. */
 export function fileId(file: string): string {
   return createHash('sha256').update(file).digest('hex').slice(0, 8);
 }

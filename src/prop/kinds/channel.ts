@@ -6,14 +6,14 @@ import { type RgbChannel, rgbSchema } from './rgb-schema.ts';
 import { type ServoChannel, servoSchema } from './servo-schema.ts';
 
 /**
- * The channels of the prop file. Code that uses one asks its kind (registry.ts); only code for
- * angles, contacts or fades alone uses the channel itself, from `servoOf`, `relayOf` or `lightOf`.
+ * The channels of the prop file. Code that uses one asks its kind (registry.ts). Only code that is just
+ * for angles, contacts or fades uses the channel itself, from `servoOf`, `relayOf` or `lightOf`.
  */
 
 export type Channel = ServoChannel | RelayChannel | RgbChannel | LampChannel;
 export type ChannelKind = Channel['kind'];
 
-/** Every kind, by its name in the prop file, in the order in which they are named to a person. */
+/** Every kind, by its name in the prop file, in the order used in messages. */
 const SCHEMAS: { [K in ChannelKind]: (parts: Parts) => z.ZodObject<z.core.$ZodLooseShape> } = {
   servo: servoSchema,
   relay: relaySchema,
@@ -23,20 +23,20 @@ const SCHEMAS: { [K in ChannelKind]: (parts: Parts) => z.ZodObject<z.core.$ZodLo
 
 export const KIND_NAMES = /* @__PURE__ */ Object.keys(SCHEMAS) as [ChannelKind, ...ChannelKind[]];
 
-/** The channel as a servo; undefined for any other. */
+/** The channel as a servo; undefined for other kinds. */
 export function servoOf(channel: Channel | undefined): ServoChannel | undefined {
   return channel?.kind === 'servo' ? channel : undefined;
 }
 
-/** The channel as a relay; undefined for any other. */
+/** The channel as a relay; undefined for other kinds. */
 export function relayOf(channel: Channel | undefined): RelayChannel | undefined {
   return channel?.kind === 'relay' ? channel : undefined;
 }
 
-/** What fades. */
+/** A channel that fades. */
 export type LightChannel = Extract<Channel, { fadeS: number }>;
 
-/** The channel as something that fades; undefined for any other. */
+/** The channel as a light; undefined for other kinds. */
 export function lightOf(channel: Channel | undefined): LightChannel | undefined {
   return channel && 'fadeS' in channel ? channel : undefined;
 }

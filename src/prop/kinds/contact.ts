@@ -2,29 +2,29 @@ import type { Channel } from './channel.ts';
 import type { RelayChannel } from './relay-schema.ts';
 
 /**
- * A relay is two circuits: its coil, or module, on the channel's rail, and its contact, which may have a
- * rail of its own and need nothing in common with the board.
+ * A relay has two circuits: its coil or module, on the channel's rail, and its contact, which may have a
+ * rail of its own, even one without a common ground with the board.
  */
 
-/** Whether the contact stays as it is put, or closes for a pulse. */
+/** Whether the contact stays as it was set, or closes only for a pulse. */
 export function contactMode({ contact }: Pick<RelayChannel, 'contact'>): 'held' | 'momentary' {
   return typeof contact === 'string' ? contact : contact.mode;
 }
 
-/** The terminals of the contact, where the file names them. */
+/** The terminals of the contact, if the file names them. */
 export function terminalsOf({ contact }: Pick<RelayChannel, 'contact'>) {
   return typeof contact === 'string' ? undefined : contact;
 }
 
-/** The rail that the load of a channel draws from: that of a relay's contact, where it has its own. */
+/** The rail of a channel's load: for a relay, that of its contact if it has its own. */
 export function loadRailOf(channel: Channel): string | undefined {
   if (channel.kind !== 'relay') return channel.rail;
   return terminalsOf(channel)?.rail ?? channel.rail;
 }
 
 /**
- * What the coil of a relay, or its module, draws while it is on (A), and from which rail. Undefined
- * where the contact has no rail of its own: then `draw.onA` is all that the relay takes.
+ * The current of a relay's coil or module while it is on (A), and its rail. Undefined if the contact has
+ * no rail of its own: `draw.onA` is then the relay's whole current.
  */
 export function coilLoadOf(channel: Channel): { rail: string; amps: number } | undefined {
   if (channel.kind !== 'relay' || terminalsOf(channel)?.rail === undefined) return undefined;
@@ -33,7 +33,7 @@ export function coilLoadOf(channel: Channel): { rail: string; amps: number } | u
   return rail === undefined || amps === 0 ? undefined : { rail, amps };
 }
 
-/** What a channel takes from one rail: its load, or the coil of a relay. */
+/** The rails of a channel, each with the part on it: its load, or a relay's coil. */
 export function railLoadsOf(channel: Channel): { rail: string; part: 'load' | 'coil' }[] {
   const rail = loadRailOf(channel);
   const coil = coilLoadOf(channel);
@@ -43,7 +43,7 @@ export function railLoadsOf(channel: Channel): { rail: string; part: 'load' | 'c
   ];
 }
 
-/** Whether the load is connected to the normally closed contact alone, by the file: it is fed at rest. */
+/** Whether the file connects the load only to the normally closed contact: it is then fed at rest. */
 export function isFedAtRest(relay: RelayChannel): boolean {
   const terminals = terminalsOf(relay);
   return terminals !== undefined && terminals.open === undefined && terminals.closed !== undefined;

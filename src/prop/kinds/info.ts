@@ -4,10 +4,10 @@ import { runTimeS, showTimeS } from '../../sums/vapour.ts';
 import type { Mechanics } from '../mechanics.ts';
 import type { RelayChannel } from './relay-schema.ts';
 
-/** What is told of a channel from the file alone. */
+/** What clients are told about a channel from the file alone. */
 export interface KindInfo {
   park: { to: number | string | boolean; then?: 'hold' | 'release' };
-  /** Servo only, down to `jerkDegS3`. */
+  /** For servos, down to `jerkDegS3`. */
   limitsDeg?: [number, number];
   envelopeUs?: [number, number];
   calibration?: [number, number][];
@@ -18,10 +18,10 @@ export interface KindInfo {
   speedDegS?: number;
   accelDegS2?: number;
   jerkDegS3?: number;
-  /** Relay only. */
+  /** For relays. */
   duty?: { maxOnS: number; restS: number };
   vapour?: VapourInfo;
-  /** What fades. */
+  /** For lights. */
   fadeS?: number;
 }
 
@@ -30,34 +30,34 @@ export interface LinkageInfo {
   /** Least angle between rod and flap arm (deg), and where the flap is then (deg). */
   transmissionDeg: number;
   transmissionAtDeg: number;
-  /** The fastest that the horn turns while the flap keeps its speed limit (deg/s). */
+  /** The horn's highest speed while the flap keeps its speed limit (deg/s). */
   hornSpeedDegS: number;
-  /** Torque on the flap for 1 N m on the horn, least and most. */
+  /** Torque on the flap for 1 N m on the horn: least, greatest. */
   advantage: [number, number];
 }
 
-/** The most that a servo has to bring within its soft limits. */
+/** The largest torque that a servo has to supply within its soft limits. */
 export interface TorqueInfo {
   worstNm: number;
-  /** Where that is (deg). */
+  /** Its angle (deg). */
   atDeg: number;
-  /** The part of it that accelerates (N m). */
+  /** The part of it that is for acceleration (N m). */
   accelerationNm: number;
   stallNm?: number;
-  /** Stall torque by worst torque; common practice is 2 or more. */
+  /** Stall torque / worst torque; common practice is 2 or more. */
   margin?: number;
 }
 
 export interface VapourInfo {
   tankMl: number;
   rateMlPerH: number;
-  /** How long the tank lasts with the unit on all the time (s). */
+  /** How long the tank lasts with the unit always on (s). */
   runTimeS: number;
-  /** How long it lasts when the unit is on as often as its duty allows (s). */
+  /** How long it lasts with the unit on as often as its duty allows (s). */
   showTimeS?: number;
 }
 
-/** @param stallNm stall torque that the file gives (N m) */
+/** @param stallNm stall torque, if the file gives it (N m) */
 export function torqueInfo(
   { worst, margin }: Mechanics,
   stallNm: number | undefined,

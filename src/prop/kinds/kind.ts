@@ -10,9 +10,9 @@ import type { Channel } from './channel.ts';
 import type { KindInfo } from './info.ts';
 import type { Level } from './meter.ts';
 
-/** What a kind of channel answers; all code that depends on the kind asks here. */
+/** What each kind of channel answers; all code that depends on the kind asks here. */
 
-/** What the value of a channel is: deg, 1 or 0, perceived lightness 0 to 1, or #rrggbb. */
+/** The value of a channel: deg, 1 or 0, perceived lightness 0 to 1, or #rrggbb. */
 export type ValueType = 'deg' | 'on' | 'lightness' | 'colour';
 
 /** A pin that a channel drives. */
@@ -23,76 +23,76 @@ export interface Output {
   colour?: 'red' | 'green' | 'blue';
 }
 
-/** The currents of a channel, as the file has them (A). */
+/** The currents of a channel, from the file (A). */
 export interface Draw {
   /** Parked, with the prop awake. */
   idleA: number;
   /** Moving or fully on. */
   busyA: number;
-  /** Held fast while it should move; fully on where nothing moves. */
+  /** Blocked while it should move; fully on for kinds that do not move. */
   stallA: number;
   /** `busyA` by its pins, in the order of `outputs`. */
   pinsA: readonly number[];
 }
 
-/** How much a light counts when flashes are judged, if the file says so. */
+/** The weight of a light when flashes are judged, if the file gives it. */
 export interface LightWeight {
   share?: number | undefined;
   lumens?: number | undefined;
 }
 
-/** What a kind of light answers. A lamp's lightness is a colour of three like parts. */
+/** What each kind of light answers. A lamp's lightness is a colour with three equal parts. */
 export interface Light<C> {
-  /** The colour (sRGB, 0 to 1) of a value in a pose or step; undefined of one for another kind. */
+  /** The colour (sRGB, 0 to 1) of a value in a pose or step; undefined for another kind's value. */
   colour(to: number | string): Rgb | undefined;
-  /** Linear light of one part of it, 0 to 1. */
+  /** Linear light of one colour part, 0 to 1. */
   linear(part: number): number;
-  /** Estimated draw at a colour (A). */
+  /** Estimated current at a colour (A). */
   ampsAt(channel: C, colour: Rgb): number;
-  /** Why its PWM may be slow, if the file says so; absent where slow PWM is not seen. */
+  /** Why its PWM may be slow, if the file says so; absent for a kind on which slow PWM is not visible. */
   flicker?(channel: C): { reason: string } | undefined;
 }
 
-/** What the LEDs of a light need; given per colour where it has several. */
+/** What the LEDs of a light need, per colour if it has several. */
 interface LedSpec {
   colour?: 'red' | 'green' | 'blue';
   forwardV: number;
   spreadV: number;
   currentA: number;
   resistorOhm: number | undefined;
-  /** Its supply, where that is not the rail. */
+  /** Its supply voltage, if that is not the rail's. */
   supplyV: number | undefined;
 }
 
-/** How a channel is called in sentences. */
+/** Words for a channel in sentences. */
 export interface Words {
-  /** The part on its plug. */
+  /** The part at its plug. */
   part: string;
-  /** What it is while its current flows, such as `moving`. */
+  /** Its state while it draws its current, e.g. `moving`. */
   busy: string;
-  /** What it is while it is in use, such as `on`, and while it is not. */
+  /** Its state while it is in use, e.g. `on`, and while it is not. */
   used: string;
   unused: string;
-  /** What to do so that it needs nothing any more. */
+  /** What to do so that it requires nothing. */
   release(name: string): string;
-  /** What to require of it, in place of something that it cannot answer. */
+  /** What to require of it, instead of something that does not fit its kind. */
   requireInstead?: string;
-  /** Why its wire has the cores that it has. */
+  /** Why its wire needs its cores. */
   cores: string;
 }
 
-/** What fault-finding asks. */
+/** Answers for fault-finding. */
 export interface Faults<C> {
   symptoms: readonly Symptom[];
-  /** What to rule out before any tool is used, beside what all channels have in common. */
+  /** What to rule out before any tool is used, besides what applies to all channels. */
   rulesOut(channel: C): string[];
   /**
-   * How its signal can be brought to known levels, and what a meter shows then.
-   * @param role of the core that is measured
+   * How to bring its signal to known levels, and what a meter then shows.
+   * @param role role of the measured core
    * @param pulseHz how often the board repeats a pulse
    */
   levels(channel: C, name: string, role: string, pulseHz: number): Level[];
-  /** The commands that ask for all of a light and for none of a light or load. */
+  /** The command that sets it fully on. */
   full?(name: string): string;
   off?(name: string): string;
 }
@@ -102,34 +102,31 @@ export interface Kind<C = Channel> {
   readonly value: ValueType;
   /** Which part of a cue step commands it. */
   readonly part: CommandPart;
-  /** It goes from angle to angle and takes its time. */
+  /** It moves from angle to angle, which takes time. */
   readonly moves: boolean;
-  /** It is a contact, on or off, and what it switches has a circuit of its own. */
+  /** It is a contact, on or off, and its load has a circuit of its own. */
   readonly switches: boolean;
-  /** A current (A) that is beyond any channel of this kind in a prop: common practice, from memory. */
+  /** A current (A) beyond any channel of this kind in a prop: common practice, from memory. */
   readonly unlikelyA: number;
   readonly words: Words;
   readonly faults: Faults<C>;
   readonly light?: Light<C>;
   outputs(channel: C): readonly Output[];
-  /** What its pins must be able to do beside two levels. */
+  /** What its pins must do besides two levels. */
   readonly needs?: 'pulses' | 'PWM';
   /** The cores that its wires must have. */
   cores(channel: C): readonly ('signal' | 'plus' | 'return')[];
   draw(channel: C): Draw;
-  /** How it counts when flashes are judged; undefined where it gives no light. */
+  /** How it counts when flashes are judged; undefined if it gives no light. */
   glow(channel: C): { weight: LightWeight | undefined; unrestricted: boolean } | undefined;
   leds?(channel: C): readonly LedSpec[];
-  /** Whether it is away from its park position, on or lit at a value of a pose or of `park`. */
+  /** Whether a value of a pose or of `park` has it in use: away from its park position, on or lit. */
   usedAt(channel: C, value: number | string): boolean;
-  /**
-   * Whether what another channel requires of it holds at such a value; undefined where the file does
-   * not tell.
-   */
+  /** Whether another channel's requirement holds at such a value; undefined if the file does not say. */
   meets(channel: C, needs: Requirement, value: number | string): boolean | undefined;
-  /** The longest way to its park position (s). @param range its soft limits, where it has any (deg) */
+  /** The longest time to its park position (s). @param range its soft limits, if it has any (deg) */
   homeS(channel: C, range: readonly [number, number] | undefined): number;
-  /** Checks a channel by itself; notes its soft limits, where it has any. */
+  /** Checks a channel by itself; adds its soft limits, if any, to `limits`. */
   check(notes: Notes, name: string, channel: C, limits: Limits): void;
   /** Checks the value that a pose gives it. */
   checkPose(
@@ -140,6 +137,6 @@ export interface Kind<C = Channel> {
     path: Path,
     limits: Limits,
   ): void;
-  /** What `channel.list` says of it alone. */
+  /** What `channel.list` says about this kind only. */
   info(channel: C, facts: { mapping?: ServoMapping; mechanics: Mechanics }): KindInfo;
 }

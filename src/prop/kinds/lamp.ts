@@ -9,12 +9,12 @@ import { steady } from './meter.ts';
 import { activeLow } from './polarity.ts';
 import { lightCores } from './through.ts';
 
-/** What a lamp draws at full (A). */
+/** Current of a lamp at full (A). */
 export function lampFullA({ draw }: Pick<LampChannel, 'draw'>): number {
   return draw?.fullA ?? 0;
 }
 
-/** Draw (A) of a lamp at a perceived lightness, 0 to 1. */
+/** Current (A) of a lamp at a perceived lightness, 0 to 1. */
 export function lampA(fullA: number, lightness: number): number {
   return fullA * lightnessToLuminance(lightness);
 }

@@ -1,8 +1,8 @@
 import type { Parts } from '../schema-parts.ts';
 
-/** What the schemas of all lights have in common. */
+/** What the schemas of all lights share. */
 export function lightParts({ positive, atLeast0, flash, flicker, lightWeight }: Parts) {
-  /** What is alike for every colour of an LED. */
+  /** What every colour of an LED shares. */
   const led = {
     currentA: positive('amperes', 'current that each LED may have (A)'),
     spreadV: atLeast0('volts', 'how far forward voltages differ from nominal (V)').default(0.2),
@@ -26,7 +26,7 @@ export function lightParts({ positive, atLeast0, flash, flicker, lightWeight }: 
   };
 }
 
-/** The longest way (s) to a park level, 0 to 1: from dark or from full. */
+/** The longest fade (s) to a park level, 0 to 1: from dark or from full. */
 export function homeFadeS(fadeS: number, parkLevel: number): number {
   return fadeS * Math.max(parkLevel, parkLevel > 0 ? 1 - parkLevel : 1);
 }

@@ -1,18 +1,18 @@
-/** What a meter shows of a pin, on direct voltage. */
+/** What a meter shows at a pin, on direct voltage. */
 
 /** A pin of the header drives 3.3 V; under load a high level is still above 2.6 V (from memory). */
 const HIGH_V = 3.3;
 const MIN_HIGH_V = 2.6;
 const MAX_LOW_V = 0.4;
 
-/** An average (V), and what is still good. */
+/** An average (V), and its tolerance. */
 interface Average {
   volts: number;
   low: number;
   high: number;
 }
 
-/** A level, and how to bring it about. */
+/** A level, and how to set it. */
 export interface Level extends Average {
   command: string;
 }
@@ -30,7 +30,7 @@ export function average(share: number): Average {
   return { volts, low: volts * 0.8, high: volts * 1.1 };
 }
 
-/** The same of a board whose pins have another high level (V): all is in proportion to it. */
+/** The same for a board with another high level (V): everything in proportion. */
 export function atHighV(level: Level, highV: number): Level {
   const share = highV / HIGH_V;
   const { command, volts, low, high } = level;

@@ -1,18 +1,18 @@
 import type { Channel } from './channel.ts';
 import { isLowSide } from './through-words.ts';
 
-/** A channel that is on or off, or lit or dark: all but servos. */
+/** A channel that is on or off, or lit or dark: any kind but a servo. */
 export type SwitchedChannel = Exclude<Channel, { kind: 'servo' }>;
 
-/** The channel as one that is on or off; undefined for a servo. */
+/** The channel if it is on or off, or lit or dark; undefined for a servo. */
 export function switchedOf(channel: Channel | undefined): SwitchedChannel | undefined {
   return channel && channel.kind !== 'servo' ? channel : undefined;
 }
 
 /**
  * Whether an output is on, or lit, while its pin is low. Everything that depends on the polarity asks
- * here: driver, safe levels, boot pulls, fault-finding. Only what the file says counts, never a guess
- * from the wires.
+ * here: driver, safe levels, boot pulls, fault-finding. Only the file counts, never a guess from the
+ * wires.
  */
 export function activeLow(channel: SwitchedChannel): boolean {
   if (isLowSide(channel.through)) return false;

@@ -13,12 +13,12 @@ const KINDS: { [K in ChannelKind]: Kind<Extract<Channel, { kind: K }>> } = {
   lamp,
 };
 
-/** What is known of a channel's kind. */
+/** The answers of a channel's kind. */
 export function kindOf({ kind }: { kind: ChannelKind }): Kind {
   return KINDS[kind] as unknown as Kind;
 }
 
-/** Whether a channel is on, or lit, while it is parked. */
+/** Whether a channel is on or lit while it is parked. */
 export function isUsedParked(channel: Channel): boolean {
   return kindOf(channel).usedAt(channel, channel.park.to);
 }

@@ -15,7 +15,7 @@ export function relaySchema({
   flash,
   lightWeight,
 }: Parts) {
-  /** The coil of a bare relay that a pin switches through a transistor; a module brings its own. */
+  /** The coil of a bare relay that a pin switches through a transistor; not for a module. */
   const coil = z
     .strictObject({
       volts: positive('volts', 'supply of the coil (V)'),
@@ -30,7 +30,7 @@ export function relaySchema({
     error: 'is neither held nor momentary; write held or momentary',
   });
 
-  /** The second circuit of a relay: what it switches. */
+  /** The second circuit of a relay: its contact. */
   const terminals = z
     .strictObject({
       mode: mode

@@ -8,7 +8,7 @@ import { steady } from './meter.ts';
 import { activeLow } from './polarity.ts';
 import type { RelayChannel } from './relay-schema.ts';
 
-/** What a relay's load draws while the contact is closed (A). */
+/** Current of a relay's load while the contact is closed (A). */
 export function relayA({ draw }: Pick<RelayChannel, 'draw'>): number {
   return draw?.onA ?? 0;
 }

@@ -11,13 +11,13 @@ import { lightCores } from './through.ts';
 const COLOURS = ['red', 'green', 'blue'] as const;
 const DARK: Rgb = { red: 0, green: 0, blue: 0 };
 
-/** The draw of red, green and blue at full duty, white balance included (A). */
+/** Currents of red, green and blue at full duty, white balance included (A). */
 export function rgbFullA({ draw, whiteBalance }: RgbChannel): [number, number, number] {
   const [red, green, blue] = draw?.fullA ?? [0, 0, 0];
   return [red * whiteBalance[0], green * whiteBalance[1], blue * whiteBalance[2]];
 }
 
-/** Draw (A) of an rgb light at these amounts of linear light, 0 to 1. */
+/** Current (A) of an rgb light at these amounts of linear light, 0 to 1. */
 export function rgbA(
   fullA: readonly [number, number, number],
   red: number,

@@ -14,7 +14,7 @@ export function servoSchema({ z, name, positive, atLeast0, angle, pin, position,
       .max(10_000, { error: 'is above 10 m; give millimetres' })
       .describe(doc);
 
-  /** From the servo's horn to the flap's hinge: its angles are drawn in the readme. */
+  /** From the servo's horn to the flap's hinge; README.md has a drawing of its angles. */
   const linkage = z
     .strictObject({
       groundMm: link('servo shaft to hinge, between centres (mm)'),

@@ -9,7 +9,7 @@ import type { Draw, Kind } from './kind.ts';
 import { average, type Level } from './meter.ts';
 import type { ServoChannel } from './servo-schema.ts';
 
-/** The position that a servo's mark or number stands for (deg); undefined without such a mark. */
+/** The position of a servo's mark or number (deg); undefined for an unknown mark. */
 export function degIn({ marks = {} }: ServoChannel, to: number | string): number | undefined {
   if (typeof to === 'number') return to;
   return Object.hasOwn(marks, to) ? marks[to] : undefined;
@@ -17,7 +17,7 @@ export function degIn({ marks = {} }: ServoChannel, to: number | string): number
 
 /**
  * Whether a requirement holds with the other channel, a servo, anywhere from `low` to `high` (deg);
- * undefined where the file does not tell.
+ * undefined if the file does not say.
  */
 export function holdsBetween(
   needs: Requirement,
@@ -42,7 +42,7 @@ export function servoDraw({ draw }: Pick<ServoChannel, 'draw'>): Draw {
   return { idleA, busyA, stallA: Math.max(busyA, draw?.stallA ?? 0), pinsA: [busyA] };
 }
 
-/** What a meter shows at both ends of its marks, or of its limits: width x frequency of the pulse. */
+/** What a meter shows at the outermost marks, or at the limits: pulse width x frequency. */
 function levels(servo: ServoChannel, name: string, _role: string, pulseHz: number): Level[] {
   const mapping = new ServoMapping(servo);
   const marks = Object.entries(servo.marks ?? {}).sort(([, a], [, b]) => a - b);

@@ -4,9 +4,9 @@ import { activeLow, type SwitchedChannel } from './polarity.ts';
 import type { Through } from './through-words.ts';
 
 /**
- * What lies between the pin and what it switches. Where the file does not say: a relay is a module,
- * which has its driver on board, or a bare coil behind a transistor; a light whose own wire has plus
- * and return besides the signal has its driver with it; any other hangs on the pin itself.
+ * What is between the pin and its load. By default a relay is a module with its own driver, or a bare
+ * coil behind a transistor; a light whose own wire has plus and return besides the signal has a driver
+ * with it; any other light is connected directly to the pin.
  */
 export function throughOf(channel: SwitchedChannel): Through {
   if (channel.through) return channel.through;
@@ -15,14 +15,14 @@ export function throughOf(channel: SwitchedChannel): Through {
   return kinds.has('plus') && kinds.has('return') ? 'driver board' : 'nothing';
 }
 
-/** The cores of a light's wire: what lies between has both plus and return, an LED on the pin has one. */
+/** The cores of a light's wire: a driver needs plus and return, an LED on the pin needs one of them. */
 export function lightCores(channel: SwitchedChannel): readonly ('signal' | 'plus' | 'return')[] {
   return channel.through === undefined || channel.through === 'nothing'
     ? ['signal', activeLow(channel) ? 'plus' : 'return']
     : ['signal', 'plus', 'return'];
 }
 
-/** Whether a light gets its current from its pins: they carry it, and a high level lights it. */
+/** Whether a light's pins supply its current, so that a high level lights it. */
 export function isFedByPin(channel: Channel): boolean {
   if (channel.kind !== 'rgb' && channel.kind !== 'lamp') return false;
   return throughOf(channel) === 'nothing' && !activeLow(channel);

@@ -3,7 +3,7 @@ import type { CommandPart } from '../steps.ts';
 import type { ChannelKind } from './channel.ts';
 import { kindOf } from './registry.ts';
 
-/** How a kind is commanded, and a value that it takes. */
+/** The word for a kind's command, and an example of its value. */
 const COMMANDS: Record<CommandPart, { done: string; example: string }> = {
   move: { done: 'moved', example: '20' },
   switch: { done: 'switched', example: 'on' },
@@ -11,7 +11,7 @@ const COMMANDS: Record<CommandPart, { done: string; example: string }> = {
   colour: { done: 'given a colour', example: '"#ffcc00"' },
 };
 
-/** What to say of a channel that stands in the part of a step for another kind. */
+/** The finding for a channel in the part of a step that is for another kind. */
 export function wrongPart(
   name: string,
   kind: ChannelKind,
@@ -25,7 +25,7 @@ export function wrongPart(
   ];
 }
 
-/** The value as that part takes it; undefined where it cannot. */
+/** The value as that part accepts it; undefined if it cannot. */
 function fitting(part: CommandPart, value: unknown): string | undefined {
   if (part === 'switch') return switchWord(value);
   const isNumber = typeof value === 'number' && Number.isFinite(value);
