@@ -6,10 +6,10 @@ const common = { pool: 'forks', testTimeout: 60_000, hookTimeout: 60_000 } as co
 const LONG = [
   'cli/{budget,commands,prop-file,rehearse,session}',
   'core/{behaviour/cue-ends,behaviour/light-whole,triggers}',
-  'gateway/{api,doors,sessions}',
+  'gateway/{behaviour/requests,http/doors,sessions}',
   'prop/{truncation,examples,lint-cues,lint-reuse,load}',
   'rehearsal/rehearse',
-  'service/{compiled,locks,state-file}',
+  'service/{behaviour/compiled,locks,state-file}',
   'sums/{ease,flash,light,linkage,linkage-drawing,servo-mapping,torque}',
 ].map((name) => `tests/${name}.test.ts`);
 
@@ -20,7 +20,7 @@ const SLOW = [
   'gateway/{host,http}',
   'prop/{entries,fuzz,lint-loom,edit-text}',
   'proposal/random',
-  'service/{capture,host,opening,outlet,planner}',
+  'service/{behaviour/capture,host,opening,outlet,planner}',
   'sums/{eased-move,profile,profile-optimal,profile-retarget}',
 ].map((name) => `tests/${name}.test.ts`);
 

@@ -2,11 +2,11 @@ import fs from 'node:fs/promises';
 import { join } from 'node:path';
 import { afterEach, describe, expect, test } from 'vitest';
 import { parse } from 'yaml';
-import type { FileSystem } from '../../src/prop/file/prop-disk.ts';
-import { versionOf } from '../../src/prop/file/version.ts';
-import type { ServoChannel } from '../../src/prop/schema.ts';
-import { OWLET as OWL } from './owlet.ts';
-import { ME, Rig, type RigOptions, refusal } from './rig.ts';
+import type { FileSystem } from '../../../src/prop/file/prop-disk.ts';
+import { versionOf } from '../../../src/prop/file/version.ts';
+import type { ServoChannel } from '../../../src/prop/schema.ts';
+import { OWLET as OWL } from '../owlet.ts';
+import { ME, Rig, type RigOptions, refusal } from '../rig.ts';
 
 let rig: Rig;
 afterEach(async () => {

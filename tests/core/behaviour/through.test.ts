@@ -1,5 +1,5 @@
 import { describe, expect, test } from 'vitest';
-import { lamp, makeProp, Rig, relay, rgb } from './rig.ts';
+import { lamp, makeProp, Rig, relay, rgb } from '../rig.ts';
 
 /**
  * What lies between a pin and its light decides which level is dark, in the driver and in the plan of

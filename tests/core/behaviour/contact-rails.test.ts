@@ -1,5 +1,5 @@
 import { expect, test } from 'vitest';
-import { makeProp, Rig, relay } from './rig.ts';
+import { makeProp, Rig, relay } from '../rig.ts';
 
 const RAILS = {
   rails: { five: { volts: 5, limitA: 1 }, mist: { volts: 24, limitA: 2 } },

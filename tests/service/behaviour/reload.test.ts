@@ -1,9 +1,9 @@
 import fs from 'node:fs/promises';
 import { join } from 'node:path';
 import { afterEach, describe, expect, test } from 'vitest';
-import { versionOf } from '../../src/prop/file/version.ts';
-import { OWLET } from './owlet.ts';
-import { Rig, type RigOptions, refusal } from './rig.ts';
+import { versionOf } from '../../../src/prop/file/version.ts';
+import { OWLET } from '../owlet.ts';
+import { Rig, type RigOptions, refusal } from '../rig.ts';
 
 let rig: Rig;
 afterEach(async () => {

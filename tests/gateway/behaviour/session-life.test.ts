@@ -1,7 +1,7 @@
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import { CONDITIONS, type Condition } from '../../src/shared/condition.ts';
-import { FIELD, FLAG } from '../../src/shared/telemetry.ts';
-import { type Client, Rig, until } from './helpers.ts';
+import { CONDITIONS, type Condition } from '../../../src/shared/condition.ts';
+import { FIELD, FLAG } from '../../../src/shared/telemetry.ts';
+import { type Client, Rig, until } from '../helpers.ts';
 
 let rig: Rig;
 beforeEach(async () => {

@@ -1,12 +1,12 @@
 import { createSocket } from 'node:dgram';
 import { get } from 'node:http';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import type { JournalEntry } from '../../src/api/types.ts';
-import type { Finding } from '../../src/prop/finding.ts';
-import type { PropView } from '../../src/service/protocol.ts';
-import { CONDITIONS } from '../../src/shared/condition.ts';
-import { FIELD, RAIL_FIELD } from '../../src/shared/telemetry.ts';
-import { type Client, IN_FORCE, type Json, Rig, until, VIEW } from './helpers.ts';
+import type { JournalEntry } from '../../../src/api/types.ts';
+import type { Finding } from '../../../src/prop/finding.ts';
+import type { PropView } from '../../../src/service/protocol.ts';
+import { CONDITIONS } from '../../../src/shared/condition.ts';
+import { FIELD, RAIL_FIELD } from '../../../src/shared/telemetry.ts';
+import { type Client, IN_FORCE, type Json, Rig, until, VIEW } from '../helpers.ts';
 
 // Another version of the prop while everybody looks: nothing may show the prop as it was.
 

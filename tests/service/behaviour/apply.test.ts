@@ -1,8 +1,8 @@
 import fs from 'node:fs/promises';
 import { afterEach, describe, expect, test } from 'vitest';
-import { versionOf } from '../../src/prop/file/version.ts';
-import { OWLET } from './owlet.ts';
-import { type Applied, ME, Rig, type RigOptions, refusal } from './rig.ts';
+import { versionOf } from '../../../src/prop/file/version.ts';
+import { OWLET } from '../owlet.ts';
+import { type Applied, ME, Rig, type RigOptions, refusal } from '../rig.ts';
 
 let rig: Rig;
 afterEach(async () => {

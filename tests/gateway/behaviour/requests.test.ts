@@ -1,7 +1,7 @@
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import { hashToken } from '../../src/gateway/token.ts';
-import { Refusal } from '../../src/shared/errors.ts';
-import { type Client, done, expectError, Rig, until } from './helpers.ts';
+import { hashToken } from '../../../src/gateway/token.ts';
+import { Refusal } from '../../../src/shared/errors.ts';
+import { type Client, done, expectError, Rig, until } from '../helpers.ts';
 
 // Error codes: JSON-RPC 2.0, section 5.1; -32001 to -32009 are Sinew's own. Close codes: RFC 6455,
 // section 7.4.1.

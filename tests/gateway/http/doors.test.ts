@@ -1,9 +1,9 @@
 import { connect } from 'node:net';
 import { afterEach, describe, expect, it } from 'vitest';
-import { addressOf } from '../../src/gateway/http/doors.ts';
-import { hashToken } from '../../src/gateway/token.ts';
-import { Attack } from '../attack.ts';
-import { type Client, done, expectError, Rig, until } from './helpers.ts';
+import { addressOf } from '../../../src/gateway/http/doors.ts';
+import { hashToken } from '../../../src/gateway/token.ts';
+import { Attack } from '../../attack.ts';
+import { type Client, done, expectError, Rig, until } from '../helpers.ts';
 
 const TOKEN = 'f00dfeedf00dfeedf00dfeedf00dfeedf00dfeedf00dfeedf00dfeedf00dfeed';
 

@@ -3,13 +3,13 @@ import fs from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
-import { CompiledForm } from '../../src/prop/file/compiled.ts';
-import { versionOf } from '../../src/prop/file/version.ts';
-import { parseProp } from '../../src/prop/load.ts';
-import { prepare } from '../../src/service/prepare.ts';
-import fc from '../fast-check.ts';
-import { OWLET } from './owlet.ts';
-import { Rig } from './rig.ts';
+import { CompiledForm } from '../../../src/prop/file/compiled.ts';
+import { versionOf } from '../../../src/prop/file/version.ts';
+import { parseProp } from '../../../src/prop/load.ts';
+import { prepare } from '../../../src/service/prepare.ts';
+import fc from '../../fast-check.ts';
+import { OWLET } from '../owlet.ts';
+import { Rig } from '../rig.ts';
 
 /** A start from what was worked out before, and all that must not be taken for it. */
 
