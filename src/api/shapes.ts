@@ -167,6 +167,29 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
     startedS: z.number().optional().describe('when it was started, as "t" of a state counts (s)'),
   });
 
+  const cueUses = z.object({
+    channels: z
+      .array(z.string())
+      .describe(
+        'what it and the cues within it may command; it cannot run beside another on these',
+      ),
+    takesOver: z.boolean().describe('it ends the cues that use its channels, and is not refused'),
+    closes: z.array(z.string()).describe('relays that it switches on'),
+    needs: z
+      .array(
+        z.object({
+          channel: z.string(),
+          requires: z.object({
+            channel: z.string(),
+            above: z.union([z.number(), z.string()]).optional(),
+            below: z.union([z.number(), z.string()]).optional(),
+            is: z.enum(['on', 'off', 'parked']).optional(),
+          }),
+        }),
+      )
+      .describe('what its channels require of others that it does not command itself'),
+  });
+
   const journalEntry = z.object({
     seq: z.number().describe('counts up from 1 within one run of the daemon'),
     time: z.string().describe('wall-clock time, ISO 8601'),
@@ -316,6 +339,7 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
     boardInfo,
     trace,
     cueState,
+    cueUses,
     journalEntry,
     changeResult,
     lockInfo,

@@ -1,3 +1,4 @@
+import type { CueHint } from '../prop/cue-hints.ts';
 import { Refusal } from '../shared/errors.ts';
 import type { View } from './state.ts';
 
@@ -46,6 +47,10 @@ export class Lists {
   }
 }
 
+function usesText(uses: CueHint | undefined): string {
+  return uses ? `"uses":${JSON.stringify(uses)},` : '';
+}
+
 /** The texts of one version of the prop. */
 class Texts {
   readonly generation: number;
@@ -65,7 +70,7 @@ class Texts {
 
   constructor({ generation, prop }: View) {
     this.generation = generation;
-    const { channels, info, groups, poses, boards, cueDurationsS, idle, triggers } = prop;
+    const { channels, info, groups, poses, boards, cueDurationsS, cueHints, idle, triggers } = prop;
     this.#heads = channels.map(
       ({ name }) => `${JSON.stringify(name)}:${JSON.stringify(info[name] ?? {}).slice(0, -1)}`,
     );
@@ -73,7 +78,7 @@ class Texts {
     this.boards = JSON.stringify({ boards });
     this.#cues = Object.entries(cueDurationsS).map(([name, durationS]) => [
       name,
-      `${JSON.stringify(name)}:{"durationS":${JSON.stringify(durationS)},"running":`,
+      `${JSON.stringify(name)}:{"durationS":${JSON.stringify(durationS)},${usesText(cueHints?.[name])}"running":`,
     ]);
     this.#idle = idle.map((name) => [name, `${JSON.stringify(name)}:{"running":`]);
     this.#triggers = JSON.stringify(triggers);

@@ -3,6 +3,7 @@ import type { MethodBy } from '../api/methods.ts';
 import type { ChannelInfo } from '../api/types.ts';
 import type { CoreProp, Outcome } from '../core/core-prop.ts';
 import type { Restored, Saved } from '../core/store.ts';
+import type { CueHint } from '../prop/cue-hints.ts';
 import type { Edit } from '../prop/edit-text.ts';
 import type { Author, FileStatus } from '../prop/file/status.ts';
 import type { ChannelKind } from '../prop/kinds/channel.ts';
@@ -131,6 +132,8 @@ export interface PropView {
   groups: Record<string, string[]>;
   poses: string[];
   cueDurationsS: Record<string, number | null>;
+  /** Absent from what an older release has compiled. */
+  cueHints?: Record<string, CueHint>;
   idle: string[];
   triggers: string[];
   boards: Record<string, BoardInfo>;

@@ -1,3 +1,4 @@
+import { cueHints } from '../prop/cue-hints.ts';
 import { cueDurationS } from '../prop/cue-plan.ts';
 import { servoOf } from '../prop/kinds/channel.ts';
 import { kindOf } from '../prop/kinds/registry.ts';
@@ -40,6 +41,7 @@ export class ViewMaker {
       groups: prop.groups,
       poses: Object.keys(prop.poses),
       cueDurationsS: cueDurationsS(prop),
+      cueHints: cueHints(prop),
       idle: Object.keys(prop.idle),
       triggers: Object.keys(prop.triggers),
       boards: Object.fromEntries(

@@ -121,7 +121,13 @@ it('the keyboard alone reaches everything in the frame, and the skip link leads 
   await operator.page.getByText('holder has control.').waitFor();
   const stops = await tabStops(operator);
   expect(stops.filter((name) => name.startsWith('no sign'))).toEqual([]);
-  expect(stops.slice(0, 4)).toEqual(['Skip to the controls', 'Overview', 'Bench', 'Wiring']);
+  expect(stops.slice(0, 5)).toEqual([
+    'Skip to the controls',
+    'Overview',
+    'Show',
+    'Bench',
+    'Wiring',
+  ]);
   expect(stops.slice(-2)).toEqual(['Park', 'Stop Esc']);
 
   await operator.page.evaluate(() => (document.activeElement as HTMLElement).blur());

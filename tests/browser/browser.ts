@@ -17,9 +17,14 @@ import { ARGS, findChromium, launch } from './chromium.ts';
 
 export { launch } from './chromium.ts';
 
-export const VIEWS = ['overview', 'bench', 'wiring'] as const;
+export const VIEWS = ['overview', 'show', 'bench', 'wiring'] as const;
 /** What shows that a view has its data. */
-const FILLED = { overview: '.channels', bench: '.pad', wiring: 'table.wires tbody tr' };
+const FILLED = {
+  overview: '.channels',
+  show: '.show-cue',
+  bench: '.pad',
+  wiring: 'table.wires tbody tr',
+};
 export const PHONE = { width: 360, height: 740 };
 export const LAPTOP = { width: 1440, height: 900 };
 

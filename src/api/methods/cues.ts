@@ -9,9 +9,9 @@ export const cues = {
     lease: false,
     errors: [],
     params: ({ nothing }) => nothing,
-    result: ({ z, cueState }) =>
+    result: ({ z, cueState, cueUses }) =>
       z.object({
-        cues: z.record(z.string(), cueState),
+        cues: z.record(z.string(), cueState.extend({ uses: cueUses.optional() })),
         idle: z.record(z.string(), z.object({ running: z.boolean() })),
         triggers: z.object({
           names: z.array(z.string()),

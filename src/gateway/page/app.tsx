@@ -17,6 +17,7 @@ import { watchPresence } from './presence.ts';
 import { watchRefusals } from './refusal.ts';
 import { watchRefusedChannels } from './refused-channels.ts';
 import { keepInSight } from './safety-place.ts';
+import { Show } from './show.tsx';
 import { StopPress } from './stop-press.ts';
 import {
   ask,
@@ -35,6 +36,7 @@ import { Wiring } from './wiring.tsx';
 /** Every view: by its name in the address, what it is called and what shows it. */
 const VIEWS = {
   overview: { label: 'Overview', Shown: Overview },
+  show: { label: 'Show', Shown: Show },
   bench: { label: 'Bench', Shown: Bench },
   wiring: { label: 'Wiring', Shown: Wiring },
 };

@@ -75,24 +75,6 @@ function figureText(kind: PageKind, value: ChannelState['value']): string {
   return value === null ? 'unknown' : kind.figure(value);
 }
 
-/** Switches a contact. */
-export function Switch({ channel }: { channel: string }) {
-  return (
-    <div class="row">
-      {[true, false].map((on) => (
-        <button
-          key={String(on)}
-          type="button"
-          disabled={!commanding.value}
-          onClick={() => ask('channel.switch', { channel, on })}
-        >
-          Switch {on ? 'on' : 'off'}
-        </button>
-      ))}
-    </div>
-  );
-}
-
 /** The lightness of a lamp (%). */
 export function Dimmer({ channel }: { channel: string }) {
   const id = useId();

@@ -1,11 +1,12 @@
 import type { ChannelInfo } from '../../api/types.ts';
 import { angle } from './angle.ts';
-import { Colour, Dimmer, Switch } from './bench-others.tsx';
+import { Colour, Dimmer } from './bench-others.tsx';
 import { ServoView } from './bench-servo.tsx';
-import { RelayControls, TravelBar } from './overview-controls.tsx';
+import { TravelBar } from './overview-controls.tsx';
 import { LampControls, RgbControls, Swatch } from './overview-light.tsx';
 import { SERVO_ROW } from './overview-servo-row.tsx';
 import type { Level, PageKind } from './page-kind.ts';
+import { RelayBench, RelayControls } from './relay.tsx';
 
 const LOST = 'its board cannot be reached: it may be on';
 const percent = (value: Level) => `${Math.round(Number(value) * 100)} %`;
@@ -40,7 +41,7 @@ export const KINDS: Record<ChannelInfo['kind'], PageKind> = {
     symptoms: ['dead', 'stays-on'],
     flags: { unknown: LOST, delayed: 'about to close' },
     Controls: RelayControls,
-    bench: { Control: Switch },
+    bench: { Control: RelayBench },
   },
   lamp: {
     title: 'Lamps',

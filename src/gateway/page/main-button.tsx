@@ -1,10 +1,7 @@
-import { useEffect, useState } from 'preact/hooks';
 import { reset, wake } from './confirm.tsx';
+import { useSettled } from './settled.ts';
 import { ask, asks, condition, holder, holding, known } from './store.ts';
 import { me } from './who.ts';
-
-/** A button that has just become another one takes no press: that was meant for the one before (ms). */
-const SETTLE_MS = 700;
 
 interface Act {
   label: string;
@@ -44,12 +41,8 @@ function actNow(): Act {
  */
 export function MainButton() {
   const { label, act } = actNow();
-  const [settled, setSettled] = useState(label);
-  useEffect(() => {
-    const timer = setTimeout(() => setSettled(label), SETTLE_MS);
-    return () => clearTimeout(timer);
-  }, [label]);
-  const ready = act !== undefined && settled === label;
+  const settled = useSettled(label);
+  const ready = act !== undefined && settled;
   return (
     <button
       type="button"

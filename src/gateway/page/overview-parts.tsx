@@ -39,7 +39,7 @@ export function CommandSet({ label, children }: { label: string; children: Compo
 }
 
 /** Why the controls beside it are disabled. */
-function WhyNot() {
+export function WhyNot() {
   if (commanding.value) return null;
   return <p class="hint">{whyNot}</p>;
 }

@@ -18,8 +18,11 @@ import {
 /** Whether the reason of the refusal that is shown has gone; undefined where only time can tell. */
 const isOver = signal<(() => boolean) | undefined>(undefined);
 
+/** A servo is at its park position within this (deg). */
+const AT_PARK_DEG = 0.05;
+
 /** What a refused channel needs of another one, as the daemon gives it. */
-interface Requirement {
+export interface Requirement {
   channel: string;
   above?: number | string;
   below?: number | string;
@@ -33,15 +36,18 @@ export function watchRefusals(): void {
     const error = refused.value;
     if (error === undefined) return;
     const data = error instanceof RpcError ? (error.data ?? {}) : {};
-    isOver.value = overOf(data);
+    const over = overOf(data);
     shown = `${(error as Error).message}${remedyOf(data)}`;
+    isOver.value = over;
     trouble.value = shown;
   });
   effect(() => {
+    // Looked at first: this may run before the other effect has taken note of the refusal.
+    const over = isOver.value;
     if (trouble.value === '') {
       refused.value = undefined;
       isOver.value = undefined;
-    } else if (trouble.value === shown && isOver.value?.()) trouble.value = '';
+    } else if (trouble.value === shown && over?.()) trouble.value = '';
   });
 }
 
@@ -91,11 +97,22 @@ function meets(needs: Requirement, value: unknown): boolean | undefined {
   }
   if ((needs.is === 'on' || needs.is === 'off') && typeof value === 'boolean')
     return value === (needs.is === 'on');
+  const park = channels.value[needs.channel]?.park.to;
+  if (needs.is === 'parked' && park !== undefined && value !== null)
+    return typeof park === 'number' ? Math.abs(Number(value) - park) < AT_PARK_DEG : value === park;
   return undefined;
 }
 
-function isMet(needs: Requirement): boolean | undefined {
+/** Whether a requirement holds now; undefined where this page cannot tell. */
+export function isMet(needs: Requirement): boolean | undefined {
   return meets(needs, stateOf(needs.channel).value.value);
+}
+
+/** A requirement in words: `tail_1 above 20.0°`. */
+export function needText({ channel, above, below, is }: Requirement): string {
+  if (is !== undefined) return `${channel} ${is}`;
+  const place = above ?? below;
+  return `${channel} ${above === undefined ? 'below' : 'above'} ${typeof place === 'number' ? angle(place) : place}`;
 }
 
 /** Where the other channel stands, and a place to bring it to: `; it is at 0.0°. Move tail to half.` */

@@ -5,8 +5,13 @@
  */
 export function keepInSight(bar: HTMLElement): () => void {
   bar.showPopover?.();
+  // What stands just above the bar goes by its height, which hangs on the words in it.
+  const sized = new ResizeObserver(() =>
+    document.documentElement.style.setProperty('--bar', `${bar.offsetHeight}px`),
+  );
+  sized.observe(bar);
   const seen = window.visualViewport;
-  if (!seen) return () => {};
+  if (!seen) return () => sized.disconnect();
   let bottom = 0;
   const place = () => {
     const { scale, offsetLeft, offsetTop, width, height } = seen;
@@ -25,6 +30,7 @@ export function keepInSight(bar: HTMLElement): () => void {
   for (const type of ['resize', 'scroll']) seen.addEventListener(type, place);
   for (const type of ['resize', 'scroll']) addEventListener(type, place, { passive: true });
   return () => {
+    sized.disconnect();
     for (const type of ['resize', 'scroll']) seen.removeEventListener(type, place);
     for (const type of ['resize', 'scroll']) removeEventListener(type, place);
   };

@@ -228,10 +228,17 @@ const CHANGES_CUES: ReadonlySet<What> = new Set<What>([
   'lease',
 ]);
 
+let lookAgain: ReturnType<typeof setTimeout> | undefined;
+const LOOK_AGAIN_MS = 300;
+
 function takeEvent(entry: JournalEntry): void {
   journal.value = withEntry(journal.value, entry, JOURNAL_KEPT);
   lastEvent.value = entry;
-  if (CHANGES_CUES.has(entry.what)) void refreshCues();
+  if (!CHANGES_CUES.has(entry.what)) return;
+  void refreshCues();
+  // The event comes a moment before the list of what runs, and on a busy board the answer between them.
+  clearTimeout(lookAgain);
+  lookAgain = setTimeout(() => void refreshCues(), LOOK_AGAIN_MS);
 }
 
 async function onOpen(result: Opened): Promise<void> {
