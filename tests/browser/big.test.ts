@@ -287,9 +287,21 @@ it('on a phone rows fit a finger, and one that scrolls or taps a row moves nothi
   await watch.close();
 }, 60_000);
 
-it('60 channels that move at 20 Hz cost the whole browser little', async () => {
+it('60 channels that move at 20 Hz cost the whole browser little, and the page is small', async () => {
   const holder = await Peer.holder(daemon);
-  const operator = await Operator.open(browser, daemon);
+  const operator = await Operator.open(browser, daemon, { open: false });
+  const cdp = await operator.page.context().newCDPSession(operator.page);
+  await cdp.send('Network.enable');
+  await cdp.send('Network.setCacheDisabled', { cacheDisabled: true });
+  let sent = 0;
+  cdp.on('Network.loadingFinished', ({ encodedDataLength }) => {
+    sent += encodedDataLength;
+  });
+  await operator.page.reload({ waitUntil: 'networkidle' });
+  await operator.linked();
+  // Bytes on the wire, compressed, with their headers; nothing of it is from a cache.
+  expect(sent).toBeGreaterThan(20_000);
+  expect(sent).toBeLessThanOrEqual(200_000);
   await operator.page.locator('.brief').first().waitFor();
   const rest = await coresOf(browser, 3);
   for (const group of ['head', 'legs', 'tail']) await holder.ask('group.move', { group, to: 'up' });

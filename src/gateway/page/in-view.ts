@@ -2,6 +2,7 @@ import { type ReadonlySignal, type Signal, useComputed, useSignal } from '@preac
 import type { RefObject } from 'preact';
 import { useEffect, useRef } from 'preact/hooks';
 import type { ChannelState } from '../../api/types.ts';
+import { paced } from './pace.ts';
 import { stateOf } from './store.ts';
 
 /** Rows so far outside the window are brought up to date before they are scrolled into it. */
@@ -36,7 +37,7 @@ export function useSeenState<E extends Element>(
   const isSeen = useSignal(true);
   useEffect(() => watch(ref.current!, isSeen), []);
   const state = useComputed(() =>
-    isSeen.value ? stateOf(channel).value : stateOf(channel).peek(),
+    isSeen.value ? paced(stateOf(channel)) : stateOf(channel).peek(),
   );
   return { ref, state };
 }

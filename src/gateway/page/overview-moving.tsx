@@ -5,6 +5,7 @@ import { placed } from './cells.ts';
 import { isBig } from './find-channels.ts';
 import { KINDS } from './kinds.tsx';
 import { showMoving } from './overview-big.tsx';
+import { paced } from './pace.ts';
 import { isUnknown } from './standing.ts';
 import { channels, known, moving, stateOf } from './store.ts';
 
@@ -66,7 +67,7 @@ function Cells() {
 }
 
 function Cell({ name, info }: { name: string; info: ChannelInfo }) {
-  const state = stateOf(name);
+  const state = useComputed(() => paced(stateOf(name)));
   const { level } = KINDS[info.kind];
   const text = useComputed(() => (isUnknown(state.value) ? 'unknown' : level(state.value.value!)));
   const cell: ReadonlySignal<string> = useComputed(() =>

@@ -11,6 +11,7 @@ import { Cues, Triggers } from './overview-cues.tsx';
 import { Journal } from './overview-journal.tsx';
 import { FlashCaution } from './overview-light.tsx';
 import { ControlSheet, command, delayNote, NumberField, numberIn } from './overview-parts.tsx';
+import { paced } from './pace.ts';
 import type { PageKind } from './page-kind.ts';
 import { channels, groups, poses, type RailState, rails } from './store.ts';
 
@@ -198,7 +199,7 @@ function Rails() {
 /** A rail's estimated load against its limit. */
 function Rail({ name, rail }: { name: string; rail: Signal<RailState> }) {
   const { limitA } = rail.peek();
-  const amps = useComputed(() => rail.value.amps);
+  const amps = useComputed(() => paced(rail).amps);
   const text = useComputed(
     () => `${amps.value.toFixed(2)} A of ${limitA} A${closeness(amps.value / limitA)}`,
   );
