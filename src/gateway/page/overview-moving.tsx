@@ -51,7 +51,7 @@ function Cells() {
         if (info) return <Cell key={`${i} ${name}`} name={name!} info={info} />;
         return (
           <span key={`${i}`} class="soft">
-            {i === 0 && rests}
+            {i === 0 && 'What moves is shown here.'}
           </span>
         );
       })}
