@@ -98,7 +98,8 @@ it('shows what the daemon refuses, in its words, until it is dismissed', async (
   await operator.button('OK: dismiss the message').click();
   await alert.waitFor({ state: 'detached' });
 
-  await operator.page.getByLabel('CSS colour for eye_left').fill('no colour');
+  await operator.page.getByText('Colour of eye_left').click();
+  await operator.page.getByLabel('Name or hex of a colour for eye_left').fill('no colour');
   await operator.button('Set the colour of eye_left').click();
   await alert.filter({ hasText: 'no colour' }).waitFor();
   await operator.close();

@@ -51,12 +51,13 @@ it('the overview switches, dims, colours and poses, and a second page shows it',
   await watch.until('fan', ({ value }) => value === false);
   await shown('fan', 'off');
 
-  await operator.page.getByLabel('Lightness (%) of lantern').fill('40');
+  await operator.page.getByLabel('Brightness (%) of lantern').fill('40');
   await watch.until('lantern', ({ value }) => value === 0.4);
   await shown('lantern', '40 %');
 
   // CSS Color 4, section 6.1: rebeccapurple is #663399.
-  await operator.page.getByLabel('CSS colour for eye_left').fill('rebeccapurple');
+  await operator.page.getByText('Colour of eye_left').click();
+  await operator.page.getByLabel('Name or hex of a colour for eye_left').fill('rebeccapurple');
   await operator.button('Set the colour of eye_left').click();
   await watch.until('eye_left', ({ value }) => value === '#663399');
   await shown('eye_left', '#663399');

@@ -75,14 +75,14 @@ function figureText(kind: PageKind, value: ChannelState['value']): string {
   return value === null ? 'unknown' : kind.figure(value);
 }
 
-/** The lightness of a lamp (%). */
+/** The brightness of a lamp (%). */
 export function Dimmer({ channel }: { channel: string }) {
   const id = useId();
   const state = stateOf(channel);
   const level = useComputed(() => Math.round((state.value.target as number) * 100));
   return (
     <div class="row">
-      <label for={id}>Lightness (%)</label>
+      <label for={id}>Brightness (%)</label>
       <input
         id={id}
         type="range"
@@ -96,49 +96,5 @@ export function Dimmer({ channel }: { channel: string }) {
         }
       />
     </div>
-  );
-}
-
-/** The colour of a light: picked, or as CSS text. */
-export function Colour({ channel }: { channel: string }) {
-  const pickId = useId();
-  const textId = useId();
-  const state = stateOf(channel);
-  const colour = useComputed(() => String(state.value.target));
-  return (
-    <>
-      <div class="row">
-        <label for={pickId}>Pick a colour</label>
-        <input
-          id={pickId}
-          type="color"
-          value={colour}
-          disabled={!commanding.value}
-          onChange={(event) => ask('channel.colour', { channel, to: event.currentTarget.value })}
-        />
-      </div>
-      <form
-        class="row"
-        onSubmit={(event) => {
-          event.preventDefault();
-          const to = String(new FormData(event.currentTarget).get('to')).trim();
-          void ask('channel.colour', { channel, to });
-        }}
-      >
-        <label for={textId}>or write it</label>
-        <input
-          id={textId}
-          name="to"
-          required
-          maxLength={100}
-          placeholder="oklch(75% 0.15 80)"
-          autocomplete="off"
-          spellcheck={false}
-        />
-        <button type="submit" disabled={!commanding.value}>
-          Go
-        </button>
-      </form>
-    </>
   );
 }

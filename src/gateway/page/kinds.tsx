@@ -1,9 +1,10 @@
 import type { ChannelInfo } from '../../api/types.ts';
 import { angle } from './angle.ts';
-import { Colour, Dimmer } from './bench-others.tsx';
+import { Dimmer } from './bench-others.tsx';
 import { ServoView } from './bench-servo.tsx';
+import { ColourBench, ColourControl } from './colour.tsx';
 import { TravelBar } from './overview-controls.tsx';
-import { LampControls, RgbControls, Swatch } from './overview-light.tsx';
+import { LampControls, Swatch } from './overview-light.tsx';
 import { SERVO_ROW } from './overview-servo-row.tsx';
 import type { Level, PageKind } from './page-kind.ts';
 import { RelayBench, RelayControls } from './relay.tsx';
@@ -49,7 +50,7 @@ export const KINDS: Record<ChannelInfo['kind'], PageKind> = {
     moves: false,
     lit: true,
     level: percent,
-    figure: (value) => `${percent(value)} lightness`,
+    figure: (value) => `${percent(value)} brightness`,
     showsItself: 'The lamp blinks twice.',
     identify: 'blink twice',
     symptoms: ['dead', 'dim', 'stays-on'],
@@ -69,7 +70,7 @@ export const KINDS: Record<ChannelInfo['kind'], PageKind> = {
     symptoms: ['dead', 'dim', 'stays-on'],
     flags: { unknown: LOST, moving: 'fading' },
     Swatch,
-    Controls: RgbControls,
-    bench: { Control: Colour },
+    Controls: ColourControl,
+    bench: { Control: ColourBench },
   },
 };

@@ -1,22 +1,9 @@
 import { useComputed, useSignal, useSignalEffect } from '@preact/signals';
-import { converter, modeLrgb, modeOklab, modeOklch, modeRgb, parseHex, useMode } from 'culori/fn';
 import { useRef, useState } from 'preact/hooks';
 import type { ChannelState } from '../../api/types.ts';
 import { NumberField, numberIn } from './overview-parts.tsx';
 import { Sender } from './overview-sender.ts';
 import { ask, stateOf } from './store.ts';
-
-// The spaces on the way from hex to OKLCH.
-useMode(modeRgb);
-useMode(modeLrgb);
-useMode(modeOklab);
-useMode(modeOklch);
-const toOklch = converter('oklch');
-
-/** Chroma below which a colour is grey and has no hue. */
-const GREY_CHROMA = 0.002;
-/** Chroma lost on the way to the light that is worth a word. */
-const CHROMA_LOST = 0.005;
 
 /** The seizure warning, for a prop that has lights. */
 export function FlashCaution() {
@@ -54,7 +41,7 @@ export function LampControls({ channel }: { channel: string }) {
   return (
     <>
       <Slider
-        label="Lightness (%)"
+        label="Brightness (%)"
         of={channel}
         max={100}
         step={1}
@@ -90,119 +77,7 @@ function Slider(props: {
   );
 }
 
-/** Three ways to the same colour: the browser's picker, any CSS colour as text, and OKLCH sliders. */
-export function RgbControls({ channel }: { channel: string }) {
-  const state = stateOf(channel);
-  const fade = useSignal('');
-  const text = useSignal('');
-  /** The daemon's answer to the last mix, and whether it had to weaken the colour. */
-  const answer = useSignal('');
-  const weakened = useSignal(false);
-  const picker = useRef<HTMLInputElement>(null);
-  const lightness = useRef<HTMLInputElement>(null);
-  const chroma = useRef<HTMLInputElement>(null);
-  const hue = useRef<HTMLInputElement>(null);
-
-  const set = (to: string) => ask('channel.colour', { channel, to, fadeS: numberIn(fade) });
-  const [picked] = useState(() => new Sender(set));
-  const [mixed] = useState(
-    () =>
-      new Sender(async (mix: { css: string; chroma: number }) => {
-        const result = await set(mix.css);
-        if (!result) return;
-        answer.value = result.to;
-        weakened.value = mix.chroma - chromaOf(result.to) > CHROMA_LOST;
-      }),
-  );
-  const target = useComputed(() => hexOr(state.value.target, '#000000'));
-
-  useSignalEffect(() => {
-    if (!picked.busy.value && picker.current) picker.current.value = target.value;
-  });
-  // The sliders keep what the hand asked for, and follow a colour that came from elsewhere.
-  useSignalEffect(() => {
-    if (mixed.busy.value || target.value === answer.peek()) return;
-    const colour = toOklch(parseHex(target.value));
-    if (!colour || !lightness.current || !chroma.current || !hue.current) return;
-    answer.value = '';
-    lightness.current.valueAsNumber = colour.l * 100;
-    chroma.current.valueAsNumber = colour.c;
-    if (colour.c > GREY_CHROMA) hue.current.valueAsNumber = colour.h ?? 0;
-  });
-  const mix = () => {
-    const [l, c, h] = [lightness, chroma, hue].map((input) => input.current?.valueAsNumber ?? 0);
-    mixed.push({ css: `oklch(${l}% ${c} ${h})`, chroma: c ?? 0 });
-  };
-
-  return (
-    <>
-      <form
-        class="row wide"
-        onSubmit={(event) => {
-          event.preventDefault();
-          void set(text.value);
-        }}
-      >
-        <input
-          type="color"
-          aria-label={`Pick a colour for ${channel}`}
-          ref={picker}
-          onInput={(event) => picked.push(event.currentTarget.value)}
-        />
-        <input
-          type="text"
-          class="css-colour"
-          aria-label={`CSS colour for ${channel}`}
-          placeholder="oklch(75% 0.15 80)"
-          autocomplete="off"
-          spellcheck={false}
-          maxLength={100}
-          required
-          value={text}
-          onInput={(event) => {
-            text.value = event.currentTarget.value;
-          }}
-        />
-        <button type="submit" aria-label={`Set the colour of ${channel}`}>
-          Set
-        </button>
-        <NumberField label="fade (s)" text={fade} min={0} />
-      </form>
-      <details class="wide">
-        <summary>
-          Mix by eye<span class="unseen"> the colour of {channel}</span>
-        </summary>
-        <Slider
-          label="Lightness (%)"
-          of={channel}
-          max={100}
-          step={0.5}
-          input={lightness}
-          onSlide={mix}
-        />
-        <Slider label="Chroma" of={channel} max={0.37} step={0.005} input={chroma} onSlide={mix} />
-        <Slider label="Hue (deg)" of={channel} max={360} step={1} input={hue} onSlide={mix} />
-        <p class="hint number">
-          <Answer answer={answer} weakened={weakened} />
-        </p>
-      </details>
-    </>
-  );
-}
-
-function Answer(props: { answer: { value: string }; weakened: { value: boolean } }) {
-  const { value } = props.answer;
-  if (!value) return 'Lightness, chroma and hue as the eye sees them (OKLCH).';
-  return `Shown as ${value}${
-    props.weakened.value ? ': the light has no stronger colour of this hue and lightness' : ''
-  }.`;
-}
-
 /** Before the first frame of a channel its level is not a colour yet. */
 function hexOr(level: ChannelState['value'], otherwise: string): string {
   return typeof level === 'string' ? level : otherwise;
-}
-
-function chromaOf(hex: string): number {
-  return toOklch(parseHex(hex))?.c ?? 0;
 }
