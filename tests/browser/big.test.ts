@@ -7,6 +7,7 @@ import { axeSource, breaches, overhang } from './axe.ts';
 import { bigPropFile, CHANNELS, SERVOS } from './big-prop.ts';
 import { LAPTOP, launch, Operator } from './browser.ts';
 import { coresOf } from './cpu.ts';
+import { expectLook } from './looks.ts';
 
 const PHONE = { width: 360, height: 640 };
 /** A prop as slow as this is still on its way when a test has looked at everything (deg/s). */
@@ -286,6 +287,26 @@ it('on a phone rows fit a finger, and one that scrolls or taps a row moves nothi
   await operator.close();
   await watch.close();
 }, 60_000);
+
+it('a large prop looks as it did', async () => {
+  const operator = await Operator.open(browser, daemon);
+  const { page } = operator;
+  await page.locator('.brief').first().waitFor();
+  await page.getByText('Nobody has control.').waitFor();
+  await page.emulateMedia({ colorScheme: 'light' });
+  await expectLook(operator, 'big-1440-light');
+  await operator.close();
+  const small = await Operator.open(browser, daemon, {
+    ...{ viewport: PHONE, hasTouch: true, isMobile: true, colorScheme: 'dark' },
+  });
+  await small.page.getByText('Nobody has control.').waitFor();
+  await small.button(/^head /).tap();
+  await small.button('head_2').tap();
+  await small.button('Jog head_2 by plus 5 deg').scrollIntoViewIfNeeded();
+  await small.page.evaluate(() => scrollTo(0, 260));
+  await expectLook(small, 'big-360-dark');
+  await small.close();
+});
 
 it('60 channels that move at 20 Hz cost the whole browser little, and the page is small', async () => {
   const holder = await Peer.holder(daemon);

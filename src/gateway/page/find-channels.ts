@@ -24,7 +24,7 @@ export const FILTERS = {
 export type Filter = keyof typeof FILTERS;
 
 /** What keeps a channel from doing what it is asked for. */
-const HELD: readonly FlagName[] = ['interlocked', 'resting', 'delayed', 'flashHeld'];
+const HELD: readonly FlagName[] = ['interlocked', 'resting', 'flashHeld'];
 
 /**
  * @param refused the last thing that was asked of it was refused
