@@ -23,6 +23,8 @@ export interface MethodRecord {
   whole?: true;
   /** Refusals of its own, besides those of every method. */
   errors: readonly RefusalCode[];
+  /** Of the owl; without a result where that is long. */
+  example: { params: Record<string, unknown>; result?: Record<string, unknown> };
   params: (fields: Fields) => z.ZodObject;
   result: (fields: Fields) => z.ZodType;
 }

@@ -43,12 +43,22 @@ function method(name: string, record: MethodRecord) {
     paramStructure: 'by-name',
     params: descriptors(record.params(fields())),
     result: { name: `${name} result`, schema: schema(record.result(fields()), 'output') },
+    examples: [examplePairing(name, record)],
     errors: classesOf([...EVERYWHERE, ...errors]).map((kind) => ({
       $ref: `#/components/errors/${kind}`,
     })),
     'x-refusals': errors,
     'x-answered-by': by,
     'x-needs-lease': lease,
+  };
+}
+
+/** An Example Pairing Object. */
+function examplePairing(name: string, { example: { params, result } }: MethodRecord) {
+  return {
+    name: `${name} of the owl`,
+    params: Object.entries(params).map(([one, value]) => ({ name: one, value })),
+    ...(result && { result: { name: `${name} result`, value: result } }),
   };
 }
 
@@ -77,7 +87,11 @@ function makeDocument(): Record<string, unknown> {
       version: `${PROTOCOL}.0.0`,
       description:
         'JSON-RPC 2.0 text frames over WebSocket. Parameters are given by name. The data of an error ' +
-        'carries a stable code, a reason and the values behind it.',
+        'carries a stable code, a reason and the values behind it. session.open comes first. Keep-alive: ' +
+        'the daemon sends WebSocket pings, which a library answers by itself (RFC 6455, 5.5.3). Whoever holds ' +
+        'the lease must answer them and be heard within link.timeoutMs (linkTimeoutMs of session.open); ' +
+        'otherwise the link counts as lost, and the prop parks. A page in a browser, whose pongs say nothing ' +
+        'about its script, calls session.life with the time of the last state instead.',
     },
     servers: [{ name: 'this daemon', url: '/api' }],
     methods: records.map(([name, record]) => method(name, record)),

@@ -1,6 +1,8 @@
 import { createRequire } from 'node:module';
 import { Ajv } from 'ajv';
 import { expect, test } from 'vitest';
+import { fields } from '../../src/api/fields.ts';
+import type { MethodRecord } from '../../src/api/method.ts';
 import { METHODS } from '../../src/api/methods.ts';
 import { openRpcDocument } from '../../src/api/openrpc.ts';
 
@@ -51,4 +53,23 @@ test('every method is there, with who answers, whether it needs the lease, and i
   const wake = document.methods.find(({ name }: Json) => name === 'wake');
   expect(wake).toMatchObject({ 'x-answered-by': 'core', 'x-needs-lease': true });
   expect(wake['x-refusals']).toContain('wake.unknown-servos');
+});
+
+test('each method has an example that its own schemas accept', () => {
+  for (const [name, { example, params, result }] of Object.entries<MethodRecord>(METHODS)) {
+    const all = fields();
+    expect(params(all).safeParse(example.params).error, name).toBeUndefined();
+    if (example.result) expect(result(all).safeParse(example.result).error, name).toBeUndefined();
+    const [pairing] = document.methods.find((one: Json) => one.name === name).examples;
+    expect(Object.fromEntries(pairing.params.map((one: Json) => [one.name, one.value]))).toEqual(
+      example.params,
+    );
+  }
+  const without = Object.values<MethodRecord>(METHODS).filter(({ example }) => !example.result);
+  expect(without.length).toBeLessThanOrEqual(9);
+});
+
+test('says how the link is kept alive', () => {
+  expect(document.info.description).toContain('link.timeoutMs');
+  expect(document.info.description).toContain('session.life');
 });

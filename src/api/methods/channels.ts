@@ -5,6 +5,25 @@ import type { Family } from '../method.ts';
 export const channels = {
   'channel.list': {
     summary: 'Every channel: kind, limits, marks, value, target, flags',
+    example: {
+      params: {},
+      result: {
+        channels: {
+          lantern: {
+            kind: 'lamp',
+            groups: [],
+            rail: 'logic5v',
+            wire: 'W18',
+            park: { to: 0 },
+            value: 0,
+            target: 0,
+            flags: [],
+          },
+        },
+        groups: { lids: ['lid_left', 'lid_right'] },
+        poses: ['asleep', 'alert'],
+      },
+    },
     by: 'view',
     lease: false,
     errors: ['core.no-tick'],
@@ -18,6 +37,10 @@ export const channels = {
   },
   'channel.move': {
     summary: 'Move a servo to an angle or a mark, within its limits',
+    example: {
+      params: { channel: 'beak', to: 'open', wait: true },
+      result: { target: 30, durationS: 0.5583 },
+    },
     by: 'core',
     lease: true,
     streamed: true,
@@ -27,6 +50,10 @@ export const channels = {
   },
   'channel.jog': {
     summary: 'Move a servo by a small amount from where it is; stops at the limit',
+    example: {
+      params: { channel: 'beak', byDeg: -4.5 },
+      result: { target: 25.5, pulseUs: 1783, limited: false },
+    },
     by: 'core',
     lease: true,
     streamed: true,
@@ -53,6 +80,7 @@ export const channels = {
   },
   'channel.switch': {
     summary: 'Close or open a relay',
+    example: { params: { channel: 'mist', on: true, forS: 2 }, result: { on: true } },
     by: 'core',
     lease: true,
     errors: [
@@ -74,6 +102,7 @@ export const channels = {
   },
   'channel.colour': {
     summary: 'Fade an rgb channel to a colour',
+    example: { params: { channel: 'eye_left', to: 'gold', fadeS: 0.5 }, result: { to: '#ffd700' } },
     by: 'core',
     lease: true,
     streamed: true,
@@ -92,6 +121,7 @@ export const channels = {
   },
   'channel.dim': {
     summary: 'Fade a lamp',
+    example: { params: { channel: 'lantern', to: 0.6 }, result: { to: 0.6 } },
     by: 'core',
     lease: true,
     streamed: true,
@@ -106,6 +136,7 @@ export const channels = {
   },
   'channel.identify': {
     summary: 'A small wiggle or blink within every limit, to find a wire',
+    example: { params: { channel: 'lid_left' }, result: { durationS: 1.2 } },
     by: 'core',
     lease: true,
     errors: [...MOTION, 'board.unreachable', 'duty.rest'],
@@ -114,6 +145,10 @@ export const channels = {
   },
   'group.move': {
     summary: 'Move the servos of a group together: they start and arrive at the same time',
+    example: {
+      params: { group: 'tail', to: 'open', overS: 2, wait: true },
+      result: { durationS: 2 },
+    },
     by: 'core',
     lease: true,
     streamed: true,
@@ -124,6 +159,7 @@ export const channels = {
   },
   'pose.go': {
     summary: 'Go to a pose',
+    example: { params: { pose: 'alert', overS: 1, wait: true }, result: { durationS: 1 } },
     by: 'core',
     lease: true,
     errors: [...MOTION, 'pose.unknown', 'board.unreachable', 'duty.rest'],

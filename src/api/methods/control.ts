@@ -5,6 +5,7 @@ import type { Family } from '../method.ts';
 export const control = {
   'lease.take': {
     summary: 'Take the control lease; observing needs none',
+    example: { params: {}, result: { holder: 'desk' } },
     by: 'core',
     lease: false,
     errors: ['lease.held', 'lease.no-place'],
@@ -14,6 +15,7 @@ export const control = {
   },
   'lease.ask': {
     summary: 'Ask the holder for control, or no longer; takes nothing. Every state names who asks',
+    example: { params: { wanted: true }, result: { asks: ['phone'] } },
     by: 'gateway',
     lease: false,
     errors: [],
@@ -22,6 +24,7 @@ export const control = {
   },
   'lease.release': {
     summary: 'Give the lease back: park at once, or after a time of grace for the next holder',
+    example: { params: { graceS: 30 }, result: { holder: null } },
     by: 'core',
     lease: false,
     errors: LEASE,
@@ -33,6 +36,7 @@ export const control = {
   },
   wake: {
     summary: 'Wake the parked prop, channel by channel',
+    example: { params: { wait: true }, result: { condition: 'live' } },
     by: 'core',
     lease: true,
     whole: true,
@@ -57,6 +61,7 @@ export const control = {
   },
   park: {
     summary: 'Bring every actuator to rest, in stages; from any session, lease or not',
+    example: { params: { wait: true }, result: { condition: 'parked' } },
     by: 'core',
     lease: false,
     whole: true,
@@ -66,6 +71,10 @@ export const control = {
   },
   reset: {
     summary: 'Lift a latched stop or fault; moves nothing',
+    example: {
+      params: { confirm: 'phone' },
+      result: { condition: 'parked', notParked: 'beak is at 25.5 deg' },
+    },
     by: 'core',
     lease: true,
     whole: true,
@@ -94,6 +103,7 @@ export const control = {
   },
   stop: {
     summary: 'Stop; latches until reset. From any session, lease or not',
+    example: { params: { category: 1 }, result: { condition: 'stopped' } },
     by: 'core',
     lease: false,
     errors: [],
@@ -110,6 +120,12 @@ export const control = {
   'lockout.set': {
     summary:
       '"Hands in the prop": stops what moves (category 1); nothing wakes or moves until it is cleared, across restarts. From any session',
+    example: {
+      params: { reason: 'new horn on the beak' },
+      result: {
+        lockout: { by: 'desk', reason: 'new horn on the beak', time: '2026-05-04T10:15:00.000Z' },
+      },
+    },
     by: 'core',
     lease: false,
     errors: ['lockout.too-many'],
@@ -118,6 +134,7 @@ export const control = {
   },
   'lockout.clear': {
     summary: 'Clear the lockout that this client has set, or any by force; moves nothing',
+    example: { params: {}, result: { lockout: null } },
     by: 'core',
     lease: false,
     errors: ['lockout.set', 'lockout.no-reason'],

@@ -5,6 +5,14 @@ import type { Family } from '../method.ts';
 export const cues = {
   'cue.list': {
     summary: 'Every cue and idle behaviour: whether it runs, and how long it takes',
+    example: {
+      params: {},
+      result: {
+        cues: { glance: { durationS: 4.9, running: false } },
+        idle: { awake: { running: false } },
+        triggers: { names: [], armed: false },
+      },
+    },
     by: 'view',
     lease: false,
     errors: [],
@@ -21,6 +29,7 @@ export const cues = {
   },
   'cue.run': {
     summary: 'Run a cue; its steps pass every limit, interlock and guard',
+    example: { params: { cue: 'glance' }, result: { running: true, durationS: 4.9 } },
     by: 'core',
     lease: true,
     errors: [...COMMAND, 'cue.unknown', 'cue.too-long', 'cue.clash', 'cue.ended-early'],
@@ -29,6 +38,7 @@ export const cues = {
   },
   'cue.stop': {
     summary: 'End a cue: its servos decelerate and hold, its relays open',
+    example: { params: { cue: 'glance' }, result: { running: false, durationS: 4.9 } },
     by: 'core',
     lease: true,
     whole: true,
@@ -38,6 +48,7 @@ export const cues = {
   },
   'idle.start': {
     summary: 'Start an idle behaviour: small cues at random times that give way to everything else',
+    example: { params: { idle: 'awake' }, result: { running: 'awake' } },
     by: 'core',
     lease: true,
     errors: [...COMMAND, 'idle.unknown'],
@@ -46,6 +57,7 @@ export const cues = {
   },
   'idle.stop': {
     summary: 'End the idle behaviour',
+    example: { params: {}, result: { running: null } },
     by: 'core',
     lease: true,
     errors: LEASE,
@@ -54,6 +66,7 @@ export const cues = {
   },
   'trigger.arm': {
     summary: 'Let the triggers take effect while this session holds the lease, or no longer',
+    example: { params: { armed: true }, result: { armed: true } },
     by: 'core',
     lease: true,
     errors: LEASE,

@@ -5,6 +5,7 @@ import type { Family } from '../method.ts';
 export const file = {
   'mark.capture': {
     summary: 'Name the position where a servo is now; written to the prop file',
+    example: { params: { channel: 'beak', mark: 'ajar' }, result: { deg: 25.5, pulseUs: 1783 } },
     by: 'core',
     lease: true,
     errors: CAPTURE,
@@ -13,6 +14,7 @@ export const file = {
   },
   'limits.capture': {
     summary: 'Make the position where a servo is now a soft limit; written to the prop file',
+    example: { params: { channel: 'beak', end: 'high' }, result: { limitsDeg: [-5, 33.5] } },
     by: 'core',
     lease: true,
     errors: [...CAPTURE, 'limits.pushing', 'limits.crossed', 'limits.park-outside'],
@@ -25,6 +27,7 @@ export const file = {
   },
   'park.capture': {
     summary: 'Park a servo where it is now, or at one of its marks; written to the prop file',
+    example: { params: { channel: 'beak', mark: 'shut' }, result: { to: 'shut', deg: 0 } },
     by: 'core',
     lease: true,
     errors: [...CAPTURE, 'mark.unknown'],
@@ -34,6 +37,10 @@ export const file = {
   },
   'capture.undo': {
     summary: 'Put back what the last capture replaced; written to the prop file',
+    example: {
+      params: {},
+      result: { undone: 'channels.beak.park.to is "shut" again, no longer 0' },
+    },
     by: 'core',
     lease: true,
     errors: [...COMMAND, ...FILE, 'capture.nothing', 'file.changed-by-hand', 'file.waits'],
@@ -43,6 +50,7 @@ export const file = {
   'prop.read': {
     summary:
       'The prop file in use. The answer may be larger than the 64 KiB that a client may send',
+    example: { params: {} },
     by: 'service',
     lease: false,
     errors: QUESTION,
@@ -60,6 +68,7 @@ export const file = {
   },
   'prop.check': {
     summary: 'Check the text of a prop file; changes nothing',
+    example: { params: { text: 'sinew: 1' } },
     by: 'service',
     lease: false,
     errors: [...QUESTION, 'service.memory', 'session.gone'],
@@ -69,6 +78,17 @@ export const file = {
   'prop.apply': {
     summary:
       'Change the prop file: checked first, written, then in use; what is not safe while live waits until the prop is parked',
+    example: {
+      params: {
+        edits: [{ path: ['channels', 'beak', 'speedDegS'], value: 90 }],
+        version: '7c043d0ff5ca6974',
+      },
+      result: {
+        version: '67b6ae089eb7012d',
+        changed: ['channels.beak.speedDegS: 120 is now 90'],
+        pending: true,
+      },
+    },
     by: 'core',
     lease: true,
     errors: [...FILE, 'file.other-version', 'file.text-or-edits'],
@@ -107,6 +127,7 @@ export const file = {
   },
   'prop.history': {
     summary: 'The versions of the prop file that are kept, newest first',
+    example: { params: {} },
     by: 'service',
     lease: false,
     errors: QUESTION,
@@ -126,6 +147,14 @@ export const file = {
   },
   'prop.restore': {
     summary: 'Go back to an earlier version of the prop file, as prop.apply would',
+    example: {
+      params: { version: '7c043d0ff5ca6974' },
+      result: {
+        version: '7c043d0ff5ca6974',
+        changed: ['channels.beak.speedDegS: 90 is now 120'],
+        pending: false,
+      },
+    },
     by: 'core',
     lease: true,
     errors: [...FILE, 'file.same-version', 'version.unknown'],

@@ -6,6 +6,20 @@ export const queries = {
   'loom.find': {
     summary:
       'Wires that match a label, colour, end, role or channel; all of them for an empty text',
+    example: {
+      params: { text: 'W08' },
+      result: {
+        wires: [
+          {
+            label: 'W08',
+            gaugeAwg: 24,
+            lengthM: 0.5,
+            cores: [{ role: 'signal', colour: 'YE', from: 'J1-40', to: 'SV4-1' }],
+            channel: 'lid_left',
+          },
+        ],
+      },
+    },
     by: 'service',
     lease: false,
     errors: QUESTION,
@@ -17,6 +31,7 @@ export const queries = {
   },
   'loom.trace': {
     summary: 'What to check when a channel fails: step by step, with what a meter should show',
+    example: { params: { channel: 'beak', symptom: 'dead' } },
     by: 'service',
     lease: false,
     errors: [...QUESTION, 'channel.unknown', 'symptom.wrong'],
@@ -29,6 +44,21 @@ export const queries = {
   },
   'board.list': {
     summary: 'Every board with its pins: used, free and reserved',
+    example: {
+      params: {},
+      result: {
+        boards: {
+          head: {
+            driver: 'sim',
+            header: true,
+            pins: [
+              { pin: 0, reserved: 'ID EEPROM' },
+              { pin: 18, use: 'beak' },
+            ],
+          },
+        },
+      },
+    },
     by: 'view',
     lease: false,
     errors: [],
@@ -38,6 +68,7 @@ export const queries = {
   'budget.read': {
     summary:
       'Currents of every rail and the voltage at every channel, worked out from the prop file',
+    example: { params: {} },
     by: 'service',
     lease: false,
     errors: [...QUESTION, 'file.has-errors', 'service.memory', 'session.gone'],
@@ -46,6 +77,7 @@ export const queries = {
   },
   'budget.cue': {
     summary: 'The load of every rail during a cue, rehearsed without hardware',
+    example: { params: { cue: 'glance' } },
     by: 'service',
     lease: false,
     errors: [
@@ -61,6 +93,22 @@ export const queries = {
   },
   'journal.read': {
     summary: 'The last events: who asked, what moved, what was refused and why',
+    example: {
+      params: { since: 31, limit: 100 },
+      result: {
+        entries: [
+          {
+            seq: 32,
+            time: '2026-05-04T10:15:00.000Z',
+            tick: 2820,
+            who: 'desk',
+            what: 'park.capture',
+            text: 'beak parks at 0',
+            values: { channel: 'beak', to: 0 },
+          },
+        ],
+      },
+    },
     by: 'view',
     lease: false,
     errors: [],

@@ -4,6 +4,17 @@ import type { Family } from '../method.ts';
 export const session = {
   'session.open': {
     summary: 'Open the session: must be the first call, within 3 s of connecting',
+    example: {
+      params: { client: 'desk' },
+      result: {
+        session: '33eb966c-5db7-4749-be52-71e735db0597',
+        condition: 'parked',
+        prop: 'Foyer owl',
+        protocol: 1,
+        linkTimeoutMs: 500,
+        version: '7c043d0ff5ca6974',
+      },
+    },
     by: 'gateway',
     lease: false,
     errors: [
@@ -51,6 +62,7 @@ export const session = {
   'token.invite': {
     summary:
       'A link that lets one more device in without the token: it works once, for a short time',
+    example: { params: {} },
     by: 'gateway',
     lease: false,
     errors: ['invite.no-token', 'invite.not-yours'],
@@ -73,6 +85,7 @@ export const session = {
   },
   'state.follow': {
     summary: 'Send "state" notifications from now on; again to change the rate',
+    example: { params: { hz: 10 }, result: { hz: 10 } },
     by: 'gateway',
     lease: false,
     errors: [],
@@ -89,6 +102,7 @@ export const session = {
   },
   'state.unfollow': {
     summary: 'Send no more "state" and "event" notifications',
+    example: { params: {}, result: { hz: 0 } },
     by: 'gateway',
     lease: false,
     errors: [],
@@ -98,6 +112,7 @@ export const session = {
   'session.life': {
     summary:
       'A sign of life of a page, best sent with every state that comes in; a browser answers pings even while the page hangs, so that its pongs are none',
+    example: { params: { t: 18.3 }, result: { t: 18.32 } },
     by: 'gateway',
     lease: false,
     errors: [],
@@ -118,6 +133,7 @@ export const session = {
   },
   'rpc.discover': {
     summary: 'The OpenRPC document that describes this API',
+    example: { params: {} },
     by: 'gateway',
     lease: false,
     errors: [],
