@@ -20,10 +20,10 @@ async function readme(): Promise<{ command: string; answer: string; lines: strin
   const block = /```console\n([\s\S]*?)```/.exec(section)![1]!.trim().split('\n');
   const [first, question, ...rest] = block;
   const answer = /Wake\? \[y\/N\] (.+)$/.exec(question!)?.[1];
-  const said = rest.map((line) => /^sinew> (.+)$/.exec(line)?.[1]);
-  if (!first!.startsWith('$ ') || !answer || rest.length < 2 || said.includes(undefined))
+  const said = rest.flatMap((line) => /^live> (.+)$/.exec(line)?.[1] ?? []);
+  if (!first!.startsWith('$ ') || !answer || said.length < 2)
     throw new Error(`the README's session has another form now:\n${block.join('\n')}`);
-  return { command: first!.slice(2), answer, lines: said as string[] };
+  return { command: first!.slice(2), answer, lines: said };
 }
 
 /** A person at a terminal, who types a line when the prompt is there. */

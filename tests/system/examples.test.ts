@@ -3,11 +3,14 @@ import { mkdtempSync, readFileSync, rmSync, symlinkSync, writeFileSync } from 'n
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { stripVTControlCharacters } from 'node:util';
 import { afterAll, beforeAll, expect, test } from 'vitest';
+import { patientOwl } from '../faults/patient.ts';
 import { needTools } from '../tools.ts';
 import { Daemon, Peer } from './daemon.ts';
 
-// The programs in the README, as they stand there, and the address of the schema in the examples.
+// The first session and the programs in the README, as they stand there, and the address of the schema in
+// the examples.
 
 const ROOT = fileURLToPath(new URL('../..', import.meta.url));
 const README = readFileSync(join(ROOT, 'README.md'), 'utf8');
@@ -15,7 +18,7 @@ const README = readFileSync(join(ROOT, 'README.md'), 'utf8');
 const PYTHON = '/usr/bin/python3';
 
 function program(language: string): string {
-  const [, text] = new RegExp(`\`\`\`${language}\\n([^]*?)\`\`\``).exec(README) ?? [];
+  const [, text] = new RegExp(`\`\`\`${language}\\n([\\s\\S]*?)\`\`\``).exec(README) ?? [];
   if (text === undefined) throw new Error(`the README has no program in ${language}`);
   return text;
 }
@@ -28,28 +31,29 @@ interface Entry {
 
 let daemon: Daemon;
 let folder: string;
+/** An owl whose link may be silent for longer, as all this shares the processors with its daemon. */
+let owl: string;
 beforeAll(async () => {
   needTools('the Python program in the README', ['python3', 'python3-websockets'], () =>
     spawnSync(PYTHON, ['-c', 'import websockets']).status === 0 ? [] : ['python3-websockets'],
   );
-  daemon = await Daemon.start();
   folder = mkdtempSync(join(tmpdir(), 'examples-'));
+  owl = join(folder, 'owl.yaml');
+  writeFileSync(owl, await patientOwl());
+  daemon = await Daemon.start({ prop: owl });
   symlinkSync(join(ROOT, 'node_modules'), join(folder, 'node_modules'));
-  // Nobody knows where the servos stand on a first start; a person confirms that once.
-  const peer = await Peer.holder(daemon);
-  await peer.ask('park', { wait: true });
-  await peer.ask('lease.release');
-  await peer.close();
 });
 afterAll(async () => {
   await daemon.cleanUp();
   rmSync(folder, { recursive: true });
 });
 
-/** Runs it against our daemon; the text is the README's but for the port. */
+/** Runs it against our daemon: the README's text but for the port, and for a move that outlasts the link's timeout. */
 function run(command: string, name: string, text: string) {
   const file = join(folder, name);
-  writeFileSync(file, text.replaceAll('127.0.0.1:7420', `127.0.0.1:${daemon.port}`));
+  const slower = text.replace(/(overS'?): 1\b/, '$1: 4');
+  expect(slower).not.toBe(text);
+  writeFileSync(file, slower.replaceAll('127.0.0.1:7420', `127.0.0.1:${daemon.port}`));
   const child = spawn(command, [file], { cwd: folder, stdio: ['ignore', 'pipe', 'pipe'] });
   let said = '';
   for (const stream of [child.stdout, child.stderr])
@@ -74,7 +78,7 @@ test.each([
     await watcher.ask('session.open', { client: 'watcher' });
     const before = (await watcher.ask('journal.read', { limit: 1 })).entries as Entry[];
     expect(await run(command, name, text)).toEqual({ code: 0, said: '' });
-    const entries = (await watcher.ask('journal.read', { since: before.at(-1)!.seq }))
+    const entries = (await watcher.ask('journal.read', { since: before.at(-1)?.seq ?? 0 }))
       .entries as Entry[];
     const events = entries.map(({ what }) => what);
     expect(events).toContain('group.move');
@@ -94,6 +98,53 @@ test('a refusal is said in words', async () => {
     expect(said).toContain('holds the lease');
   }
   await other.close();
+});
+
+test("the README's first session: its prompts and answers are the program's own", async () => {
+  needTools('a terminal', ['bsdutils'], () =>
+    spawnSync('which', ['script']).status === 0 ? [] : ['script'],
+  );
+  const fresh = await Daemon.start({ prop: owl, known: false });
+  try {
+    const section = README.slice(README.indexOf('## Five minutes with the owl'));
+    const [, text] = /```console\n([\s\S]*?)```/.exec(section)!;
+    const [command, ...lines] = text!.trim().split('\n');
+    const typed = lines.flatMap(
+      (line) => /^live> (.+)$|\? \[y\/N\] (.+)$/.exec(line)?.slice(1) ?? [],
+    );
+    const answers = typed.filter((one) => one !== undefined);
+    expect(answers.length).toBeGreaterThanOrEqual(5);
+    const child = spawn('script', ['-qfec', command!.replace(/^\$ /, ''), '/dev/null'], {
+      cwd: ROOT,
+      stdio: ['pipe', 'pipe', 'inherit'],
+      env: {
+        ...process.env,
+        TERM: 'dumb',
+        SINEW_HOST: `127.0.0.1:${fresh.port}`,
+        XDG_STATE_HOME: fresh.folder,
+        npm_config_update_notifier: 'false',
+      },
+    });
+    let shown = '';
+    child.stdout.on('data', (data) => {
+      shown += stripVTControlCharacters(String(data));
+      // The next line is typed where the program asks for one.
+      if (!/(\? \[y\/N\]|^live>) $/m.test(shown.slice(shown.lastIndexOf('\n') + 1))) return;
+      const next = answers.shift();
+      if (next === undefined) child.stdin.end('\u0004');
+      else child.stdin.write(`${next}\r`);
+    });
+    await new Promise((resolve) => child.on('close', resolve));
+    const seen = shown.split(/[\r\n]+/);
+    const [last] = seen.splice(-2);
+    expect(last).toMatch(/^live> |^lease released/);
+    for (const [i, line] of lines.entries()) {
+      const pattern = line.split('...').map((part) => part.replace(/[^\w ]/g, '\\$&'));
+      expect(seen[i]).toMatch(new RegExp(`^${pattern.join('.*')}$`));
+    }
+  } finally {
+    await fresh.cleanUp();
+  }
 });
 
 test('the schema is served at the address that a prop file names, also in a copied file', async () => {

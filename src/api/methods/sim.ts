@@ -5,7 +5,7 @@ export const sim = {
   'sim.set': {
     summary:
       'Press inputs of a sim board, or break it; only where the daemon listens on this machine alone',
-    example: { params: { board: 'head', pin: 4, level: 0 } },
+    example: { params: { board: 'head', inputs: { '4': 0 } } },
     by: 'core',
     lease: false,
     local: true,
