@@ -44,21 +44,7 @@ export const queries = {
   },
   'board.list': {
     summary: 'Every board with its pins: used, free and reserved',
-    example: {
-      params: {},
-      result: {
-        boards: {
-          head: {
-            driver: 'sim',
-            header: true,
-            pins: [
-              { pin: 0, reserved: 'ID EEPROM' },
-              { pin: 18, use: 'beak' },
-            ],
-          },
-        },
-      },
-    },
+    example: { params: {} },
     by: 'view',
     lease: false,
     errors: [],
