@@ -85,8 +85,6 @@ export interface PinElectrics {
   bearsV: number;
   /** A remark for messages with a voltage that follows from `highV`, where that is an assumption. */
   note?: string;
-  /** The state of the pin while no daemon drives it: from power-on, and while its outputs are disabled. */
-  undriven(pin: number): 'pulled up' | 'pulled down' | 'low' | 'floating';
 }
 
 /**

@@ -27,7 +27,6 @@ export const HEADER_ELECTRICS: PinElectrics = {
   sinkA: 0.016,
   sumA: 0.05,
   bearsV: 3.6,
-  undriven: (pin) => `pulled ${powerOnPull(pin)}`,
 };
 
 const RESERVED: Record<number, ReservedFor> = {

@@ -527,10 +527,6 @@ export class Gate {
     return this.#dependents.get(actuator) ?? NO_DEPENDENTS;
   }
 
-  interlocksHold(actuator: Actuator): boolean {
-    return this.#unmet(actuator) === undefined;
-  }
-
   /**
    * Once a tick: what an interlock no longer allows ends at once (relays open, lights go dark) or
    * decelerates and holds (servos), and the reason is recorded.

@@ -304,7 +304,7 @@ export class Servo implements ActuatorContract {
   /** As `plan`, along a curve; a servo that is on the move, or beyond its limits, goes without. */
   planEased(deg: number, durationS: number, ease: Ease | undefined): Trajectory {
     if (!ease || this.moving || this.beyond) return this.plan(deg, durationS);
-    return planEased(this.setpoint.pos, deg, ease, durationS, this.limits).trajectory;
+    return planEased(this.setpoint.pos, deg, ease, durationS, this.limits);
   }
 
   /**

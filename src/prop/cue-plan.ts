@@ -144,7 +144,7 @@ class Planner implements WalkPlanner {
     const key = `${servo.name} ${from} ${to} ${step.spec.ease}`;
     let neededS = this.#eased.get(key);
     if (neededS === undefined) {
-      neededS = planEased(from, to, step.ease!, 0, servo.limits).trajectory.durationS;
+      neededS = planEased(from, to, step.ease!, 0, servo.limits).durationS;
       this.#eased.set(key, neededS);
     }
     return neededS;

@@ -283,7 +283,7 @@ export class PlanWalk {
     const { from, to, ease, startS, arrivesS } = motion;
     const durationS = arrivesS - startS;
     const trajectory = ease
-      ? planEased(from.pos, to, ease, durationS, servo.limits).trajectory
+      ? planEased(from.pos, to, ease, durationS, servo.limits)
       : planMove(from, to, servo.limits, durationS);
     sample(trajectory, nowS - startS, into);
   }

@@ -343,11 +343,8 @@ function make() {
 
   return {
     board,
-    trunk,
-    connector,
     rail,
     cue,
-    idle,
     trigger,
     guardAction,
     propFile,
@@ -362,16 +359,14 @@ export const schemas = lazily(make);
 export type GuardAction = z.output<Schemas['guardAction']>;
 export type Prop = z.output<Schemas['propFile']>;
 export type { Board };
-export type Connector = z.output<Schemas['connector']>;
 export type Rail = z.output<Schemas['rail']>;
 export type Cue = z.output<Schemas['cue']>;
-export type Idle = z.output<Schemas['idle']>;
 export type Trigger = z.output<Schemas['trigger']>;
 
 export type { Channel } from './kinds/channel.ts';
 export type { LampChannel } from './kinds/lamp-schema.ts';
 export type { RelayChannel } from './kinds/relay-schema.ts';
 export type { RgbChannel } from './kinds/rgb-schema.ts';
-export type { Load, ServoChannel } from './kinds/servo-schema.ts';
+export type { ServoChannel } from './kinds/servo-schema.ts';
 export type { Requirement, Wire } from './schema-parts.ts';
 export type { CueStep } from './steps.ts';

@@ -23,12 +23,6 @@ import { isRounding } from './profile-path.ts';
  * Averages blur the curve, so they are as narrow as the limits allow.
  */
 
-interface EasedPlan {
-  trajectory: Trajectory;
-  /** How much longer than asked (s); 0 if it fits. */
-  stretchedS: number;
-}
-
 /** The hull [low, high] (deg) of the positions that `planEased` passes, with any limits. */
 export function easedRange(from: number, target: number, ease: Ease): [low: number, high: number] {
   const [min, max] = curveRange(ease);
@@ -52,7 +46,7 @@ export function planEased(
   ease: Ease,
   overS: number,
   limits: MotionLimits,
-): EasedPlan {
+): Trajectory {
   checkMotion({ pos: from, vel: 0, acc: 0 }, limits);
   checkFinite('target', target);
   checkFinite('duration', overS);
@@ -60,7 +54,7 @@ export function planEased(
   const distance = target - from;
   if (isRounding(distance, Math.max(Math.abs(from), Math.abs(target)))) {
     const segments = Float64Array.from(overS > 0 ? [0, target, 0, 0, 0] : []);
-    return { trajectory: { durationS: overS, endPos: target, segments }, stretchedS: 0 };
+    return { durationS: overS, endPos: target, segments };
   }
   curve.read(ease);
   if (curve.straight) {
@@ -68,7 +62,7 @@ export function planEased(
     // A rounding error does not count as longer than asked.
     const fits = straight.durationS <= overS * (1 + 1e-12);
     const durationS = fits ? overS : straight.durationS;
-    return { trajectory: { ...straight, durationS }, stretchedS: durationS - overS };
+    return { ...straight, durationS };
   }
   const minS = minTime(ease, Math.abs(distance), limits, overS);
   if (!Number.isFinite(minS)) {
@@ -76,10 +70,7 @@ export function planEased(
   }
   const durationS = Math.max(overS, minS);
   const segments = curve.segments(from, distance, durationS);
-  return {
-    trajectory: { durationS, endPos: target, segments },
-    stretchedS: durationS - overS,
-  };
+  return { durationS, endPos: target, segments };
 }
 
 const curve = new EasedCurve();

@@ -16,14 +16,6 @@ export function waterMl({ rateMlPerH }: Vapour, onS: number): number {
 }
 
 /**
- * The largest share of time that a unit may be on in the long run: on / (on + rest), the cyclic duration
- * factor of duty type S3, IEC 60034-1.
- */
-export function dutyShare({ maxOnS, restS }: { maxOnS: number; restS: number }): number {
-  return maxOnS / (maxOnS + restS);
-}
-
-/**
  * How long the tank lasts (s) when the unit is on as often as its duty allows: whole cycles of on and
  * rest, then the remaining time on.
  */

@@ -49,14 +49,10 @@ export interface Run {
 }
 
 /**
- * Voltage (V) lost on the way to a load and back: current x resistance x twice the length (Ohm's law).
- * For conductors that only this load uses; for shared ones see network.ts.
+ * The smallest section (mm2) with which no more than `dropV` (V) is lost on the way to a load and back:
+ * current x resistance x twice the length (Ohm's law). For conductors that only this load uses; for shared
+ * ones see network.ts.
  */
-export function roundTripDropV({ amps, lengthM }: Run, sectionMm2: number, celsius = 20): number {
-  return amps * 2 * lengthM * ohmPerMetre(sectionMm2, celsius);
-}
-
-/** The smallest section (mm2) that keeps the round-trip drop within a voltage (V). */
 export function sectionForDropMm2({ amps, lengthM }: Run, dropV: number, celsius = 20): number {
   return (amps * 2 * lengthM * copperResistivity(celsius)) / dropV;
 }

@@ -58,11 +58,9 @@ const VDD_V = 5;
  * Electrical properties of an output, by the NXP PCA9685 data sheet rev. 4 (from memory): it sinks 25 mA
  * and sources 10 mA at 5 V (table 1, features; static characteristics: VOL 0.5 V at 25 mA, VOH at -10
  * mA), outputs withstand 5.5 V, and the chip's ground 400 mA (limiting values). At a lower supply it
- * sources less, here in proportion (no source). Outputs are low from power-on, whatever the level of the
- * output-enable pin (OUTNE = 00, table 6). Once the driver has set the chip up, they float while that pin
- * disables them.
+ * sources less, here in proportion (no source).
  */
-function electrics({ vddV, enable }: Pca9685Board): PinElectrics {
+function electrics({ vddV }: Pca9685Board): PinElectrics {
   const highV = vddV ?? VDD_V;
   const share = Math.min(1, highV / VDD_V);
   return {
@@ -72,7 +70,6 @@ function electrics({ vddV, enable }: Pca9685Board): PinElectrics {
     sumA: 0.4,
     bearsV: 5.5,
     ...(vddV === undefined && { note: ' (with 5 V at VDD; in proportion with 3.3 V)' }),
-    undriven: () => (enable ? 'floating' : 'low'),
   };
 }
 

@@ -46,7 +46,6 @@ export class SimDriver implements Driver {
   /** By output: what was last written. */
   #value = new Float64Array(0);
   #open = false;
-  #failure: Error | undefined;
   /** It fails until `simulate` makes it work again. */
   #broken: Error | undefined;
 
@@ -123,16 +122,6 @@ export class SimDriver implements Driver {
     for (const servo of this.#servos.values()) servo.release();
   }
 
-  /** Sets the level of the input `name`; it stays across close and open. */
-  setInput(name: string, level: 0 | 1): void {
-    this.#levels.set(name, level);
-  }
-
-  /** Makes the next `write`, `read` or `sense` throw `error`. */
-  failNext(error: Error): void {
-    this.#failure = error;
-  }
-
   simulate(
     inputs: Readonly<Record<string, 0 | 1 | null>>,
     fault: string | null | undefined,
@@ -163,11 +152,6 @@ export class SimDriver implements Driver {
   }
 
   #check(): void {
-    if (this.#failure) {
-      const failure = this.#failure;
-      this.#failure = undefined;
-      throw failure;
-    }
     if (this.#broken) throw this.#broken;
     if (!this.#open) throw new Error('sim: the board is not open');
   }

@@ -169,4 +169,3 @@ export function servoSchema({ z, name, positive, atLeast0, angle, pin, position,
 }
 
 export type ServoChannel = z.output<ReturnType<typeof servoSchema>>;
-export type Load = NonNullable<ServoChannel['load']>;

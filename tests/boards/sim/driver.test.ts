@@ -408,24 +408,25 @@ describe('loads and inputs', () => {
       ],
     );
     expect([0, 1, 2].map((input) => driver.read(input))).toEqual([0, 1, 0]);
-    driver.setInput('stop', 1);
+    expect(driver.simulate({ 4: 1 }, undefined).inputs).toEqual({ 4: 1, 5: 1, 6: 0 });
     expect(driver.read(0)).toBe(1);
+    driver.simulate({ 4: null }, undefined);
+    expect(driver.read(0)).toBe(0);
     expect(() => driver.read(3)).toThrow('no input 3');
   });
 });
 
 describe('failures', () => {
-  test('the next call fails once, as told', async () => {
+  test('every call fails while a fault is simulated', async () => {
     const bench = await Bench.of([servo()]);
     const calls = [
       () => bench.command(10),
       () => bench.sense(),
       () => bench.driver.read(0),
     ] as const;
-    for (const call of calls) {
-      bench.driver.failNext(new Error('the bus is gone'));
-      expect(call).toThrow('the bus is gone');
-    }
+    bench.driver.simulate({}, 'the bus is gone');
+    for (const call of calls) expect(call).toThrow('the bus is gone');
+    bench.driver.simulate({}, null);
     expect(() => bench.command(10)).not.toThrow();
   });
 
