@@ -1,7 +1,8 @@
+import type { DimmedChannel, LightChannel } from '../prop/kinds/channel.ts';
 import { lampA, lampFullA } from '../prop/kinds/lamp.ts';
 import { activeLow } from '../prop/kinds/polarity.ts';
 import { rgbA, rgbFullA } from '../prop/kinds/rgb.ts';
-import type { LampChannel, Requirement, RgbChannel } from '../prop/schema.ts';
+import type { Requirement, RgbChannel } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
 import { FIELD, FLAG, type Telemetry } from '../shared/telemetry.ts';
 import type { Ease } from '../sums/ease.ts';
@@ -92,7 +93,7 @@ function copyColour(from: Readonly<Rgb>, into: Rgb): void {
  * flash guard stands between the fade and the pins.
  */
 export abstract class Light implements ActuatorContract {
-  abstract readonly spec: LampChannel | RgbChannel;
+  abstract readonly spec: LightChannel;
   readonly name: string;
   readonly index: number;
   readonly board: Board;
@@ -125,7 +126,7 @@ export abstract class Light implements ActuatorContract {
   constructor(
     name: string,
     index: number,
-    spec: LampChannel | RgbChannel,
+    spec: LightChannel,
     board: Board,
     rail: number,
     time: Time,
@@ -401,10 +402,10 @@ export abstract class Light implements ActuatorContract {
   }
 }
 
-/** A light of one colour on one output, set as perceived lightness 0 to 1. */
+/** A light that is dimmed: one output, set as perceived lightness 0 to 1. */
 export class Lamp extends Light {
-  readonly kind = 'lamp';
-  readonly spec: LampChannel;
+  readonly kind: DimmedChannel['kind'];
+  readonly spec: DimmedChannel;
   protected readonly outputs: readonly [number];
   readonly #fullA: number;
   readonly #guard: FlashGuard | undefined;
@@ -416,12 +417,13 @@ export class Lamp extends Light {
   constructor(
     name: string,
     index: number,
-    spec: LampChannel,
+    spec: DimmedChannel,
     board: Board,
     rail: number,
     time: Time,
   ) {
     super(name, index, spec, board, rail, time);
+    this.kind = spec.kind;
     this.spec = spec;
     this.#fullA = lampFullA(spec);
     this.#guard = spec.flash ? undefined : new FlashGuard();

@@ -36,6 +36,9 @@ export function relayOf(channel: Channel | undefined): RelayChannel | undefined 
 /** A channel that fades. */
 export type LightChannel = Extract<Channel, { fadeS: number }>;
 
+/** A light that is dimmed. */
+export type DimmedChannel = Extract<LightChannel, { park: { to: number } }>;
+
 /** The channel as a light; undefined for other kinds. */
 export function lightOf(channel: Channel | undefined): LightChannel | undefined {
   return channel && 'fadeS' in channel ? channel : undefined;

@@ -1,5 +1,5 @@
 import { coreKind } from '../loom.ts';
-import type { Channel } from './channel.ts';
+import { type Channel, lightOf } from './channel.ts';
 import { activeLow, type SwitchedChannel } from './polarity.ts';
 import type { Through } from './through-words.ts';
 
@@ -24,6 +24,6 @@ export function lightCores(channel: SwitchedChannel): readonly ('signal' | 'plus
 
 /** Whether a light's pins supply its current, so that a high level lights it. */
 export function isFedByPin(channel: Channel): boolean {
-  if (channel.kind !== 'rgb' && channel.kind !== 'lamp') return false;
-  return throughOf(channel) === 'nothing' && !activeLow(channel);
+  const light = lightOf(channel);
+  return light !== undefined && throughOf(light) === 'nothing' && !activeLow(light);
 }
