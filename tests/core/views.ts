@@ -29,10 +29,10 @@ function channelOf(one: Actuator, info: Record<string, StaticInfo>): object {
     }
     case 'relay':
       return { ...common, value: one.unknown ? null : one.closed, target: one.on };
-    case 'lamp':
-      return { ...common, value: tidy(one.value, 4), target: tidy(one.target, 4) };
     case 'rgb':
       return { ...common, value: one.hex, target: one.targetHex };
+    default:
+      return { ...common, value: tidy(one.value, 4), target: tidy(one.target, 4) };
   }
 }
 

@@ -1,6 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import { explainKey, type KeySchema } from '../../src/prop/explain.ts';
 import { jsonSchema } from '../../src/prop/json-schema.ts';
+import { KIND_NAMES } from '../../src/prop/kinds/channel.ts';
 import { schemas } from '../../src/prop/schema.ts';
 
 const schema = jsonSchema() as KeySchema;
@@ -28,7 +29,7 @@ test('names may stand where the file has them, or be left out', () => {
 });
 
 test('where the keys depend on a kind it names the kinds, and each has its own', () => {
-  expect(explain('channels').kinds).toEqual(['servo', 'relay', 'rgb', 'lamp']);
+  expect(explain('channels').kinds).toEqual([...KIND_NAMES]);
   expect(explain('boards').kinds).toContain('pca9685');
   const keys = (kind: string) => explain(`channels.${kind}`).keys.map(({ name }) => name);
   expect(keys('relay')).toContain('duty');

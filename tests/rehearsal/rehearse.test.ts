@@ -81,9 +81,8 @@ describe('the same answer', () => {
           if (channel.kind === 'servo')
             expect(Math.abs(channel.setpoint.pos - (expected as number))).toBeLessThan(1e-9);
           else if (channel.kind === 'relay') expect(channel.on ? 1 : 0).toBe(expected);
-          else if (channel.kind === 'lamp')
-            expect(channel.value).toBeCloseTo(expected as number, 9);
-          else expect(channel.hex).toBe(expected);
+          else if (channel.kind === 'rgb') expect(channel.hex).toBe(expected);
+          else expect(channel.value).toBeCloseTo(expected as number, 9);
         }
         for (const rail of rehearsal.rails)
           expect(rig.amps(rail.name)).toBeCloseTo(at(rail.tS, rail.amps, atS), 9);
