@@ -34,6 +34,11 @@ it.each(SIZES)(
     await says('Nobody has control.');
     await says('Nothing moves');
     await measure();
+    // Whatever a slow link takes.
+    await operator.page.evaluate(() => {
+      document.querySelector('.trip')!.textContent = 'link 123456 ms';
+    });
+    await measure();
     await operator.wake();
     await says('You have control.');
     await measure();
