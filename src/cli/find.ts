@@ -15,7 +15,7 @@ interface Inputs {
 export const findVerb = verb<Inputs>({
   name: 'find',
   summary:
-    'find wires by label, channel, core, colour or connector end; or a fault, with --symptom',
+    'find wires by label, GPIO, pin, purpose, channel, core, colour or connector end; or a fault, with --symptom',
   where: 'both',
   args: [
     {

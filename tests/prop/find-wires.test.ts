@@ -41,6 +41,29 @@ describe('the search for a wire', () => {
     expect(find(text)).toEqual(channels);
   });
 
+  // The header's pins: GPIO 17 is pin 11, GPIO 18 is pin 12 (the board maker's pinout, from memory).
+  it.each<[string, string[]]>([
+    ['GPIO 17', ['W11']],
+    ['gpio17', ['W11']],
+    ['gpio 1', []],
+    ['pin 11', ['W11']],
+    ['header pin 12', ['W07']],
+    ['pin 12 beak', ['W07']],
+    ['pin 12 tail', []],
+    ['W12', ['W12']],
+    ['wire 7', ['W07']],
+    ['wire 12', ['W12']],
+    ['stop button', ['W40']],
+    ['left eye', ['W10', 'W41']],
+  ])('by GPIO, pin of the header, number and purpose: %s', (text, labels) => {
+    expect(findWires(prop, text).map(({ label }) => label)).toEqual(labels);
+  });
+
+  it('by what a wing is called in words, and not by a block that it shares', () => {
+    expect(find('left wing')).toEqual(['wing_left']);
+    expect(find('wing')).toEqual(['wing_left', 'wing_right']);
+  });
+
   it.each(['GN', 'gn', 'green'])(
     'by colour alone, not by letters inside other words: %s',
     (text) => {

@@ -8,6 +8,7 @@ import { Bench } from './bench.tsx';
 import { Confirm } from './confirm.tsx';
 import { Device } from './device.tsx';
 import { FileBanner } from './file-banner.tsx';
+import { takeMinusSigns } from './for-people.ts';
 import { placeByHand, watchHand } from './hand.ts';
 import { linkState, linkTimeoutMs, tokenReason, useToken } from './link.ts';
 import { MainButton } from './main-button.tsx';
@@ -290,6 +291,7 @@ function TokenForm() {
 
 watchHand();
 watchRefusals();
+takeMinusSigns();
 watchRefusedChannels();
 watchPresence();
 startStore();

@@ -13,12 +13,15 @@ const CREEP_STEP_DEG = 1;
 const SAME_DEG = 0.002;
 const ARRIVE_WITHIN_MS = 10_000;
 
-/** `12.5 deg`, with as many decimals as say something. */
-export const degText = (deg: number) => `${Number(deg.toFixed(2))} deg`;
+/** A number with two decimals at most and a true minus sign. */
+const numberText = (deg: number) => String(Number(deg.toFixed(2)) || 0).replace('-', '−');
 
-/** `-5 to 40 deg`, to two decimals at most. */
+/** `12.5 deg`, with as many decimals as say something. */
+export const degText = (deg: number) => `${numberText(deg)} deg`;
+
+/** `−5 to 40 deg`. */
 export const rangeText = ([low, high]: readonly [number, number]) =>
-  `${Number(low.toFixed(2))} to ${degText(high)}`;
+  `${numberText(low)} to ${degText(high)}`;
 
 /** Between the pulses and the degrees of a servo. */
 export function mappingOf({ calibration, envelopeUs, linkage }: ChannelInfo): ServoMapping {

@@ -1,6 +1,7 @@
 import { useSignal } from '@preact/signals';
 import type { JournalEntry } from '../../api/types.ts';
 import type { What } from '../../shared/journal.ts';
+import { forPeople } from './for-people.ts';
 import { dateTime } from './journal.ts';
 import { journal } from './store.ts';
 
@@ -79,8 +80,8 @@ interface Run {
 /** Gives what is shown to the browser as a file, a line for each entry. */
 function download(entries: readonly JournalEntry[]): void {
   const lines = entries.map(
-    ({ time, who, what, text, count }) =>
-      `${time}\t${who}\t${what}\t${text}${count === undefined ? '' : `\t${count} times`}\n`,
+    ({ time, who, text, count }) =>
+      `${time}\t${who}\t${forPeople(text)}${count === undefined ? '' : `\t${count} times`}\n`,
   );
   const url = URL.createObjectURL(new Blob(lines, { type: 'text/plain' }));
   const link = document.createElement('a');
@@ -122,7 +123,7 @@ function Entry({ run }: { run: Run }) {
         {dateTime(last.time)}
       </time>{' '}
       <b>{last.who}</b> {last.what === 'refused' && <span class="refused">refused</span>}{' '}
-      {last.text}
+      {forPeople(last.text)}
       {count > 1 && <span class="soft"> (the last of {count})</span>}
     </li>
   );

@@ -2,6 +2,7 @@ import { computed, type Signal, signal, useComputed } from '@preact/signals';
 import type { ComponentChildren } from 'preact';
 import { useId } from 'preact/hooks';
 import type { Method, Params } from '../../api/methods.ts';
+import { forPeople } from './for-people.ts';
 import { ask, commanding, condition, holding, live } from './store.ts';
 
 /** What the daemon said of the last request that it did not carry out at once. */
@@ -10,7 +11,7 @@ export const delayNote = signal('');
 /** Asks for a motion or a switch, and keeps what is said about a delay. */
 export async function command<M extends Method>(method: M, params: Params<M>): Promise<void> {
   const result = (await ask(method, params)) as { delayed?: string } | undefined;
-  delayNote.value = result?.delayed ?? '';
+  delayNote.value = forPeople(result?.delayed ?? '');
 }
 
 /** A box with a heading, whose controls work only while this page may command. */

@@ -1,6 +1,7 @@
 import { effect, signal } from '@preact/signals';
 import { RpcError } from '../../api/client.ts';
 import { angle } from './angle.ts';
+import { forPeople } from './for-people.ts';
 import {
   brokenGuards,
   channels,
@@ -37,7 +38,7 @@ export function watchRefusals(): void {
     if (error === undefined) return;
     const data = error instanceof RpcError ? (error.data ?? {}) : {};
     const over = overOf(data);
-    shown = `${(error as Error).message}${remedyOf(data)}`;
+    shown = `${forPeople((error as Error).message)}${remedyOf(data)}`;
     isOver.value = over;
     trouble.value = shown;
   });

@@ -1,4 +1,5 @@
 import { computed, effect, signal } from '@preact/signals';
+import { forPeople } from './for-people.ts';
 import { isMet, needText, type Requirement } from './refusal.ts';
 import { duration, inShow, nextOf, orderFrom, type ShowOrder, stepFrom } from './show-order.ts';
 import { ask, condition, cueList, journal, nowS, propName, stateOf } from './store.ts';
@@ -67,7 +68,7 @@ function leftOutBy(text: string, values: Record<string, unknown>): LeftOut {
   const then = condition.peek();
   const changed = () => condition.value !== then;
   // `cue wake, step 4: mist rests` is said at the button of wake.
-  const why = text.slice(text.indexOf(': ') + 2);
+  const why = forPeople(text.slice(text.indexOf(': ') + 2));
   const says = { text: () => `left out: ${why}`, isOver: changed };
   if (requires)
     return { ...says, isOver: () => changed() || isMet(requires as Requirement) === true };

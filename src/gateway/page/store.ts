@@ -13,6 +13,7 @@ import {
   writeOutcomeText,
 } from '../../shared/write-outcome.ts';
 import { takeNews } from './file-news.ts';
+import { forPeople } from './for-people.ts';
 import { clockTime, withEntry } from './journal.ts';
 import { call, LinkGone, linkTimeoutMs, type Opened, startLink } from './link.ts';
 import { me } from './who.ts';
@@ -84,7 +85,7 @@ export const refused = signal<unknown>(undefined);
 export function refuse(error: unknown): void {
   batch(() => {
     refused.value = error;
-    trouble.value = (error as Error).message;
+    trouble.value = forPeople((error as Error).message);
   });
 }
 
@@ -150,7 +151,7 @@ async function renew(now: string): Promise<void> {
     }
   } catch (error) {
     // A link that is lost meanwhile says so by itself; all is read again when it is back.
-    if (!(error instanceof LinkGone)) trouble.value = (error as Error).message;
+    if (!(error instanceof LinkGone)) trouble.value = forPeople((error as Error).message);
   } finally {
     renewing = false;
     const states = held ?? {};
@@ -269,7 +270,7 @@ async function onOpen(result: Opened): Promise<void> {
     await announceWriteOutcome(loss);
   } catch (error) {
     // A link that is lost meanwhile says so by itself, and is opened again.
-    if (!(error instanceof LinkGone)) trouble.value = (error as Error).message;
+    if (!(error instanceof LinkGone)) trouble.value = forPeople((error as Error).message);
   }
 }
 
@@ -327,7 +328,7 @@ async function refreshCues(): Promise<void> {
       cueList.value = await call('cue.list', {});
     }
   } catch (error) {
-    if (!(error instanceof LinkGone)) trouble.value = (error as Error).message;
+    if (!(error instanceof LinkGone)) trouble.value = forPeople((error as Error).message);
   } finally {
     readingCues = false;
   }

@@ -2,6 +2,7 @@ import './strip.css';
 import { useComputed } from '@preact/signals';
 import type { ComponentChildren } from 'preact';
 import { NOT_PARKED } from '../../shared/condition-text.ts';
+import { forPeople } from './for-people.ts';
 import { linkState, roundTripMs } from './link.ts';
 import {
   ask,
@@ -115,7 +116,7 @@ function Why() {
     : '';
   if (who === 'prop' && !why) return <>{ALONE[condition.value] ?? 'by itself'}</>;
   const by = who === 'prop' ? 'by itself' : `by ${who === me.value ? 'you' : who}`;
-  return <>{why ? `${by}: ${why}` : by}</>;
+  return <>{why ? `${by}: ${forPeople(why)}` : by}</>;
 }
 
 function WhoHas() {

@@ -23,9 +23,10 @@ export function Cores({ wire }: { wire: LoomWire }) {
 }
 
 function whyNot(): string {
-  if (!holding.value) return 'To identify, take control first (at the top), then wake the prop.';
-  const first = condition.value === 'parked' ? 'wake it' : 'bring it to live';
-  return `To identify, the prop must be live. It is ${condition.value}: ${first} first.`;
+  if (!holding.value) return 'To identify, take control first, then wake the prop.';
+  const stopped = condition.value === 'stopped' || condition.value === 'faulted';
+  const first = stopped ? 'reset the stop and wake it' : 'wake it';
+  return `To identify, the prop must be awake. It is ${condition.value}: ${first} first.`;
 }
 
 /** Tells why the buttons beside it wait, while they do. */

@@ -71,8 +71,9 @@ function Find() {
         />
       </label>
       <p id={hint} class="hint">
-        A label (W07), a channel or rail (beak), a role (plus), an end (J1-12) or a colour (YE,
-        yellow). Several words narrow it down.
+        A wire (W07), a GPIO (GPIO 17), a pin of the header (pin 11), what it is for (left wing), a
+        channel or rail (beak), a role (plus), an end (J1-12) or a colour (YE, yellow). Several
+        words narrow it down.
       </p>
       <p role="status" class="count">
         <Count />
