@@ -9,6 +9,7 @@ interface Inputs {
   file: string;
   format?: (typeof FORMATS)[number];
   out?: string;
+  shopping?: true;
 }
 
 export const loomVerb = verb<Inputs>({
@@ -22,20 +23,34 @@ export const loomVerb = verb<Inputs>({
       doc: 'text (default); csv: a row for each core; html: lists and wire flags to print; svg: a drawing',
       choices: FORMATS,
     },
+    {
+      flags: '--shopping',
+      doc: 'what to buy instead: parts and metres of wire, as text or csv',
+    },
     { flags: '--out <FILE>', doc: 'write it to this file instead' },
   ],
   run: loom,
 });
 
-async function loom({ file, format, out }: Inputs, operator: Operator): Promise<Outcome> {
+async function loom({ file, format, out, shopping }: Inputs, operator: Operator): Promise<Outcome> {
   const { json } = operator.options;
   if (json && format !== undefined)
     throw new UsageError('--json is a form by itself; leave out --format');
+  if (shopping && format !== undefined && format !== 'text' && format !== 'csv')
+    throw new UsageError(`a shopping list has no form ${format}; use text or csv`);
   // Messages go where nobody takes them for data.
   const beside = !json && (out !== undefined || (format ?? 'text') !== 'text');
   const read = await readProp(file, operator, beside);
   if ('refused' in read) return read.refused;
   const { prop } = read;
+  if (shopping) {
+    const { shoppingList } = await import('../proposal/shopping.ts');
+    const { shoppingCsv, shoppingText } = await import('./shopping-text.ts');
+    const items = shoppingList(prop);
+    const list = format === 'csv' ? `${shoppingCsv(items)}\r` : shoppingText(items);
+    const result = { file, items };
+    return writtenTo(out, { result, text: list }, operator);
+  }
   const { loomOf } = await import('./loom-data.ts');
   const result = { file, ...loomOf(prop) };
   const text = json ? '' : await inForm(prop, format ?? 'text');

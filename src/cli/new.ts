@@ -12,12 +12,12 @@ import { type Io, type Operator, type Outcome, verb } from './verb.ts';
  * rest proposed, each with its reason. What is proposed can be changed before it is written.
  */
 
-interface Given {
+interface Inputs {
   file?: string;
   answers?: string;
 }
 
-export const newVerb = verb<Given>({
+export const newVerb = verb<Inputs>({
   name: 'new',
   summary: 'propose a prop file: asks what moves, lights up and switches, and gives its reasons',
   where: 'line',
@@ -34,11 +34,14 @@ export const newVerb = verb<Given>({
   run: propose,
 });
 
+/** Of what is no channel, such as a stop button (m). */
+const USUAL_LENGTH_M = 0.5;
+
 /** How a person gets back, or out. */
 const HELP =
   'Enter takes what is in brackets. A number or the first letters choose. "back" goes back one question, Ctrl-C leaves; nothing is written until you say so.';
 
-async function propose({ file, answers: from }: Given, operator: Operator): Promise<Outcome> {
+async function propose({ file, answers: from }: Inputs, operator: Operator): Promise<Outcome> {
   const { io, options } = operator;
   // Questions are for people; what --json prints is for programs.
   const talk = options.json ? io.stderr : io.stdout;
@@ -82,12 +85,22 @@ async function propose({ file, answers: from }: Given, operator: Operator): Prom
 async function written(
   file: string,
   answers: Answers,
-  { text, decisions, cautions, supplies }: Proposal,
+  { text: bare, decisions, cautions, supplies, lengthsM }: Proposal,
   sheet: Asking | undefined,
   { options }: Operator,
 ): Promise<Outcome> {
   const { formatFinding, parseProp } = await import('../prop/load.ts');
-  const { findings, prop } = parseProp(text, file);
+  let loaded = parseProp(bare, file);
+  let wires: { what: string; why: string }[] = [];
+  let left: string[] = [];
+  if (loaded.prop && answers.wiring) {
+    const { proposeWiring } = await import('../proposal/wiring.ts');
+    const { edited } = await import('../prop/file/edit.ts');
+    const wiring = proposeWiring(loaded.prop, loaded.raw, { lengthM: USUAL_LENGTH_M, lengthsM });
+    ({ added: wires, left } = wiring);
+    loaded = edited(loaded, wiring.edits);
+  }
+  const { findings, prop, text } = loaded;
   const lines = findings.map((finding) => formatFinding(finding, file));
   if (!prop)
     throw new Refusal(
@@ -108,13 +121,19 @@ async function written(
   const report = [
     ...(sheet?.interactive ? [] : [...decisionLines(decisions), '', ...cautionLines(cautions), '']),
     ...lines,
+    ...left.map((one) => `yours to decide: ${one}`),
+    ...(wires.length > 0
+      ? [
+          `wiring: ${wires.length} wires, plugs, blocks and fuse holders; sinew loom ${file} lists them, with --shopping what to buy`,
+        ]
+      : []),
     ...toGet.map(({ id, volts, amps }) => `to get: ${id}, a supply of ${volts} V and ${amps} A`),
     `${file} is written: ${decisions.length} values proposed${asked > 0 ? ` from ${asked} questions` : ''}, ${findings.length === 0 ? 'and check finds nothing' : `${findings.length} findings`}`,
     `next: sinew check ${file} --first-power`,
   ];
   const result = {
     ...{ file, written: true, questions: asked, typed: sheet?.typed ?? 0, answers },
-    ...{ decisions, cautions, findings },
+    ...{ decisions, cautions, wiring: wires, left, findings },
   };
   return { result, text: options.json ? '' : report.join('\n') };
 }

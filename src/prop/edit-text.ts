@@ -1,4 +1,14 @@
-import { isAlias, isMap, isScalar, isSeq, type Node, type Pair, Scalar, type YAMLMap } from 'yaml';
+import {
+  isAlias,
+  isMap,
+  isScalar,
+  isSeq,
+  type Node,
+  type Pair,
+  Scalar,
+  type YAMLMap,
+  type YAMLSeq,
+} from 'yaml';
 import { type Path, pathText } from './finding.ts';
 import { valueAt } from './schema-remarks.ts';
 import { type PropText, readText } from './text.ts';
@@ -77,9 +87,27 @@ function plan(source: PropText, edits: readonly Edit[], newline: string) {
       clash = true; // it may depend on one of the others
     }
   }
-  cuts.sort((a, b) => b.start - a.start);
-  if (edits.length > 1) clash ||= cuts.some(({ end }, i) => i > 0 && end >= cuts[i - 1]!.start);
-  return { cuts, wanted, clash };
+  const merged = inOneCut(cuts);
+  merged.sort((a, b) => b.start - a.start);
+  if (edits.length > 1) clash ||= merged.some(({ end }, i) => i > 0 && end >= merged[i - 1]!.start);
+  return { cuts: merged, wanted, clash };
+}
+
+/** Additions at one place go there one after the other. */
+function inOneCut(cuts: readonly Cut[]): Cut[] {
+  const additions = new Map<number, Cut>();
+  const merged: Cut[] = [];
+  for (const cut of cuts) {
+    const known = cut.start === cut.end ? additions.get(cut.start) : undefined;
+    if (known) {
+      known.put += cut.put;
+      continue;
+    }
+    const own = { ...cut };
+    merged.push(own);
+    if (cut.start === cut.end) additions.set(cut.start, own);
+  }
+  return merged;
 }
 
 /** @param cuts the last one of the text first */
@@ -181,6 +209,8 @@ function cutsFor(text: string, root: unknown, { path, value }: Edit, newline: st
   let node = root;
   for (const [i, key] of path.entries()) {
     const rest = path.slice(i + 1);
+    if (isSeq(node) && key === node.items.length && rest.length === 0 && value !== undefined)
+      return append(text, node, value, newline);
     if (isSeq(node) && typeof key === 'number' && key < node.items.length) {
       const item = node.items[key];
       if (rest.length === 0) return value === undefined ? fail() : replace(text, item, value);
@@ -266,7 +296,20 @@ function insert(text: string, map: YAMLMap, key: string, value: unknown, newline
   const firstKey = (map.items[0]!.key as Scalar).range![0];
   const indent = firstKey - (text.lastIndexOf('\n', firstKey - 1) + 1);
   const at = lineEnd(text, end);
-  return [{ start: at, end: at, put: `${newline}${' '.repeat(indent)}${pair}` }];
+  return [{ start: at, end: at, put: newline + pairLines(key, value, indent).join(newline) }];
+}
+
+/** A new item behind the last one of a list. */
+function append(text: string, list: YAMLSeq, value: unknown, newline: string): Cut[] {
+  const last = list.items.at(-1);
+  if (last === undefined)
+    return [{ start: list.range![0], end: list.range![1], put: `[${flow(value)}]` }];
+  const end = contentEnd(text, last);
+  if (list.flow) return [{ start: end, end, put: `, ${flow(value)}` }];
+  const first = list.range![0];
+  const indent = first - (text.lastIndexOf('\n', first - 1) + 1);
+  const at = lineEnd(text, end);
+  return [{ start: at, end: at, put: newline + itemLines(value, indent).join(newline) }];
 }
 
 function remove(text: string, map: YAMLMap, pair: Pair): Cut[] {
@@ -317,6 +360,37 @@ function lineEnd(text: string, end: number): number {
 }
 
 // --- writing ------------------------------------------------------------------------------------
+
+/** A value that is added in flow style makes a line no longer than this. */
+const MAX_LINE = 110;
+
+function isPlainMap(value: unknown): value is Record<string, unknown> {
+  return typeof value === 'object' && value !== null && !Array.isArray(value);
+}
+
+/** A key with its value: on one line where that is short, else in block style. */
+function pairLines(key: string, value: unknown, indent: number): string[] {
+  const pad = ' '.repeat(indent);
+  const one = `${pad}${flow(key)}: ${flow(value)}`;
+  if (one.length <= MAX_LINE) return [one];
+  if (isPlainMap(value))
+    return [
+      `${pad}${flow(key)}:`,
+      ...Object.entries(value).flatMap(([name, item]) => pairLines(name, item, indent + 2)),
+    ];
+  if (Array.isArray(value) && value.some((item) => typeof item === 'object' && item !== null))
+    return [`${pad}${flow(key)}:`, ...value.flatMap((item) => itemLines(item, indent + 2))];
+  return [one];
+}
+
+/** An item of a list in block style. */
+function itemLines(value: unknown, indent: number): string[] {
+  const pad = ' '.repeat(indent);
+  const one = `${pad}- ${flow(value)}`;
+  if (one.length <= MAX_LINE || !isPlainMap(value)) return [one];
+  const lines = Object.entries(value).flatMap(([key, item]) => pairLines(key, item, indent + 2));
+  return [`${pad}- ${lines[0]!.trimStart()}`, ...lines.slice(1)];
+}
 
 /** The value in flow style, with the quotes of the value that it replaces. */
 function flow(value: unknown, style?: Scalar.Type | null): string {

@@ -153,6 +153,7 @@ function make() {
         .max(BOUNDS.supplies, { error: `is too long; give ${BOUNDS.supplies} supplies or fewer` })
         .default([]),
       stopButton: z.boolean({ error: 'is neither true nor false' }).default(true),
+      wiring: z.boolean({ error: 'is neither true nor false' }).default(true),
       changes: z.record(z.string(), z.string()).default({}),
     })
     .superRefine(({ moves, lights, relays }, context) => {

@@ -110,6 +110,17 @@ class Walk {
         ],
         'yes',
       ) === 'yes';
+    answers.wiring =
+      this.#choice(
+        'wiring',
+        'Shall wires, plugs and terminal blocks be proposed, too?',
+        'with labels, colours and sizes; sinew wire does it later just as well',
+        [
+          { value: 'yes', about: 'by the lengths that you gave' },
+          { value: 'no', about: 'only boards, pins, rails and channels' },
+        ],
+        'yes',
+      ) === 'yes';
   }
 
   #moves(moves: object[], length: (id: string) => number): void {

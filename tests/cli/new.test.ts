@@ -31,6 +31,7 @@ test('a crab from piped answers to a file in which check, rehearsal included, fi
   expect(out).toContain(`from ${CRAB_QUESTIONS.asked} questions, and check finds nothing`);
   expect(out).toMatch(/^ *\d+ {2}claw_left: pin +main 6 +GPIO 6 makes pulses/m);
   expect(out).toMatch(/^! Pinch points/m);
+  expect(out).toMatch(/wiring: \d\d wires, plugs, blocks and fuse holders/);
   const check = await run(['check', file], nobody);
   expect(check).toMatchObject({ code: 0, out: `${file}: no findings\n` });
 });
@@ -103,7 +104,7 @@ async function typed(lines: readonly string[], file: string) {
 
 test('at a terminal a number changes what is proposed, before anything is written', async () => {
   const file = at('typed.yaml');
-  const answers = ['Box', '', 'lid', '', '', '', '', '', '', '', '', '', 'n'];
+  const answers = ['Box', '', 'lid', '', '', '', '', '', '', '', '', '', 'n', ''];
   const first = await typed([...answers, 'quit'], file);
   expect(first.code).toBe(1);
   expect(first.err).toMatch(/left; nothing was written/);
@@ -130,6 +131,7 @@ test('at a terminal, back goes back, and a wrong answer is asked again', async (
     '1',
     ...Array<string>(8).fill(''),
     'y',
+    '',
     '',
   ];
   const { code, out } = await typed(lines, file);

@@ -49,7 +49,8 @@ export const CRAB_ANSWERS: readonly (readonly [id: string, answer: string])[] = 
   ['supplies.2.source', ''],
   ['supplies.3.volts', ''],
   ['stopButton', ''],
+  ['wiring', ''],
 ];
 
 /** How many questions that is, and for how many of them something has to be typed. */
-export const CRAB_QUESTIONS = { asked: 46, typed: 24 };
+export const CRAB_QUESTIONS = { asked: 47, typed: 24 };

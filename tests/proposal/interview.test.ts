@@ -3,7 +3,7 @@ import { readAnswers } from '../../src/proposal/answers.ts';
 import { interview } from '../../src/proposal/interview.ts';
 import { CRAB_ANSWERS, CRAB_QUESTIONS } from './crab.ts';
 
-test('the questions about a crab are 46, half of them answered by Enter', () => {
+test('the questions about a crab are 47, half of them answered by Enter', () => {
   const given = new Map<string, string>();
   for (const [id, answer] of CRAB_ANSWERS) {
     const { question, wrong } = interview(given);

@@ -2,10 +2,12 @@ import { expect, test } from 'vitest';
 import { reservedFor } from '../../src/boards/header.ts';
 import { factsOf } from '../../src/boards/registry.ts';
 import { budgetOf } from '../../src/prop/budget.ts';
-import { formatFinding, parseProp } from '../../src/prop/load.ts';
+import { editProp, formatFinding, parseProp } from '../../src/prop/load.ts';
+import { Loom } from '../../src/prop/loom.ts';
 import { boardPins } from '../../src/prop/pins.ts';
 import type { Prop } from '../../src/prop/schema.ts';
 import { propose } from '../../src/proposal/propose.ts';
+import { proposeWiring } from '../../src/proposal/wiring.ts';
 import fc from '../fast-check.ts';
 import { someAnswers } from './some-answers.ts';
 
@@ -31,6 +33,51 @@ test('a proposal for any answers passes check, pins and rails included', () => {
     { numRuns: RUNS },
   );
 });
+
+test('the wiring proposed for it leaves nothing to find, and a second time nothing is proposed', () => {
+  fc.assert(
+    fc.property(someAnswers, (answers) => {
+      const { text, lengthsM } = propose(answers);
+      const loaded = parseProp(text, 'new.yaml');
+      const { edits, added, left } = proposeWiring(loaded.prop!, loaded.raw, {
+        lengthM: 0.5,
+        lengthsM,
+      });
+      expect(left).toEqual([]);
+      expect(added.length).toBeGreaterThan(0);
+      const wired = editProp(loaded, edits);
+      const shown = wired.findings.map((finding) => formatFinding(finding, 'new.yaml'));
+      expect(shown.filter((line) => !EXPECTED.some((one) => one.test(line)))).toEqual([]);
+      // Nothing that was there is changed: every line of the old file is in the new one, in its order.
+      let at = 0;
+      const lines = wired.text.split('\n');
+      for (const line of text.split('\n')) {
+        at = lines.indexOf(line, at) + 1;
+        expect(at).toBeGreaterThan(0);
+      }
+      expectWires(wired.prop!);
+      const again = proposeWiring(wired.prop!, wired.raw, { lengthM: 0.5, lengthsM });
+      expect({ edits: again.edits, left: again.left }).toEqual({ edits: [], left: [] });
+    }),
+    { numRuns: RUNS / 3 },
+  );
+});
+
+/** One wire to a cavity, every wire thick enough for its fuse, and what arrives is 95 % or more. */
+function expectWires(prop: Prop): void {
+  const held = new Set<string>();
+  for (const { cores } of new Loom(prop).wires)
+    for (const { from, to } of cores)
+      for (const end of [from, to]) {
+        expect(held).not.toContain(end);
+        held.add(end);
+      }
+  const { channels, wires, rails } = budgetOf(prop);
+  for (const { dropShare } of channels) expect(dropShare).toBeLessThanOrEqual(0.05);
+  for (const { amps, capacityA } of wires)
+    if (capacityA !== undefined) expect(amps).toBeLessThanOrEqual(capacityA);
+  for (const { fuse } of rails) expect(fuse!.verdict).toBe('fits');
+}
 
 /** Only where a maker asks for more than the header has pins, or current, for. */
 const EXPECTED = [/the pins of main carry .* together/];
