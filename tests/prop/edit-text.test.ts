@@ -22,6 +22,20 @@ describe('splice', () => {
       edit('a.y', -0.5),
       'a: {x: 1,y:  -0.5 } # c\n',
     ],
+    ['a new element', 'a: [ 1,2 ] # c\n', edit('a.2', 9), 'a: [ 1,2, 9 ] # c\n'],
+    ['a new element of an empty list', 'a: [] # c\n', edit('a.0', 9), 'a: [9] # c\n'],
+    [
+      'a new item of a block list',
+      'a:\n  - 1 # one\n  # tail\nb: 2\n',
+      edit('a.1', { x: 1 }),
+      'a:\n  - 1 # one\n  - { x: 1 }\n  # tail\nb: 2\n',
+    ],
+    [
+      'a long value, in block style',
+      'a:\n  x: 1\n...\n',
+      edit('a.y', { name: 'N'.repeat(50), list: [{ of: 'M'.repeat(60) }, { of: 'L'.repeat(60) }] }),
+      `a:\n  x: 1\n  y:\n    name: ${'N'.repeat(50)}\n    list:\n      - { of: ${'M'.repeat(60)} }\n      - { of: ${'L'.repeat(60)} }\n...\n`,
+    ],
     ['an element', 'a: [ 1,2 , 3 ]\n', edit('a.1', 9), 'a: [ 1,9 , 3 ]\n'],
     ['a list of the same length', 'a: [1.0, 2]\n', edit('a', [1, 7]), 'a: [1.0, 7]\n'],
     ['a list of another length', 'a: [1, 2] # c\n', edit('a', [1, 2, 3]), 'a: [1, 2, 3] # c\n'],
@@ -122,7 +136,7 @@ describe('splice', () => {
 
   test.each([
     ['a: 1\n', edit('a.b', 2)],
-    ['a: [1]\n', edit('a.1', 2)],
+    ['a: [1]\n', edit('a.2', 2)],
     ['a: [1]\n', edit('a.0', undefined)],
     ['a: |\n  t\nb: 1\n', edit('a', 5)],
   ])('refuses what cannot be changed alone: %j', (text, change) => {
@@ -188,6 +202,15 @@ describe('splice', () => {
     expect(splice(text, edit('b.d', 3))).toBe('a: &x { y: 1 }\nb: { c: *x, d: 3 }\n');
     // One that replaces the alias as a whole is not guessed at, nor one that nobody else uses feared.
     expect(splice('a: &x 1\nb: 2\n', edit('a', 2))).toBe('a: &x 2\nb: 2\n');
+  });
+
+  test('several additions at one place come one after the other', () => {
+    expect(splice('a:\n  x: 1 # one\nb: 2\n', edit('a.y', 2), edit('a.z', 3))).toBe(
+      'a:\n  x: 1 # one\n  y: 2\n  z: 3\nb: 2\n',
+    );
+    expect(splice('a:\n  - 1\n', edit('a.1', 2), edit('a.2', 3))).toBe('a:\n  - 1\n  - 2\n  - 3\n');
+    expect(splice('a: [1]\n', edit('a.1', 2), edit('a.2', 3))).toBe('a: [1, 2, 3]\n');
+    expect(splice('b: 1\n', edit('a.x', 2), edit('a.y', 3))).toBe('b: 1\na: { x: 2, y: 3 }\n');
   });
 
   test('several edits are made in their order, be they far apart or in each other’s way', () => {
