@@ -10,6 +10,7 @@ import { Device } from './device.tsx';
 import { FileBanner } from './file-banner.tsx';
 import { takeMinusSigns } from './for-people.ts';
 import { placeByHand, watchHand } from './hand.ts';
+import { watchKeyboard } from './keyboard.ts';
 import { linkState, linkTimeoutMs, tokenReason, useToken } from './link.ts';
 import { MainButton } from './main-button.tsx';
 import { Overview } from './overview.tsx';
@@ -27,6 +28,7 @@ import {
   lockout,
   notParked,
   propName,
+  refused,
   startStore,
   trouble,
 } from './store.ts';
@@ -73,6 +75,8 @@ function App() {
   useEffect(() => {
     const onHash = () => {
       view.value = viewOf(location.hash);
+      // The hand has gone elsewhere, and the box would lie over something else; the journal has it.
+      if (refused.peek() !== undefined) trouble.value = '';
     };
     const onKey = (event: KeyboardEvent) => {
       if (event.key === 'Escape' && !event.repeat) stop();
@@ -290,6 +294,7 @@ function TokenForm() {
 }
 
 watchHand();
+watchKeyboard();
 watchRefusals();
 takeMinusSigns();
 watchRefusedChannels();

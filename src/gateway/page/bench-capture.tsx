@@ -1,6 +1,7 @@
 import { type Signal, useSignal } from '@preact/signals';
-import { useId } from 'preact/hooks';
+import { useId, useLayoutEffect, useRef } from 'preact/hooks';
 import type { ChannelInfo } from '../../api/types.ts';
+import { Act } from './bench-act.tsx';
 import { degText, mappingOf, moveSlowly, rangeText, SLOW_DEG_S } from './bench-moves.ts';
 import { ask, commanding, refuse, trouble, write } from './store.ts';
 
@@ -50,15 +51,14 @@ export function GoTo({ channel, info }: Props) {
         <fieldset class="row plain">
           <legend>Marks</legend>
           {Object.entries(info.marks!).map(([mark, deg]) => (
-            <button
+            <Act
               key={mark}
-              type="button"
-              disabled={!commanding.value}
+              can={commanding.value}
               aria-label={`Go to ${mark}, ${degText(deg)}`}
-              onClick={() => go(mark)}
+              onAct={() => void go(mark)}
             >
               {mark} <span class="soft number">{degText(deg)}</span>
-            </button>
+            </Act>
           ))}
         </fieldset>
       )}
@@ -73,13 +73,9 @@ export function GoTo({ channel, info }: Props) {
         Slowly, {SLOW_DEG_S} deg/s at most
       </label>
       <div class="row">
-        <button
-          type="button"
-          disabled={!commanding.value}
-          onClick={() => ask('channel.identify', { channel })}
-        >
+        <Act can={commanding.value} onAct={() => void ask('channel.identify', { channel })}>
           Identify: a small wiggle
-        </button>
+        </Act>
       </div>
     </>
   );
@@ -98,7 +94,7 @@ function NumberForm(props: {
       class="row"
       onSubmit={(event) => {
         event.preventDefault();
-        props.onGo(Number(new FormData(event.currentTarget).get('value')));
+        if (commanding.peek()) props.onGo(Number(new FormData(event.currentTarget).get('value')));
       }}
     >
       <label for={id}>{props.label}</label>
@@ -113,7 +109,7 @@ function NumberForm(props: {
         max={props.max}
         aria-describedby={`${id}-hint`}
       />
-      <button type="submit" disabled={!commanding.value}>
+      <button type="submit" aria-disabled={!commanding.value}>
         Go
       </button>
       <span class="hint" id={`${id}-hint`}>
@@ -163,35 +159,82 @@ export async function undoCapture(): Capture {
 
 // --- their controls --------------------------------------------------------------------------------
 
-/** Buttons and forms that write the present position as a mark, limit or park position. */
-export function Captures({ channel, info }: Props) {
+interface CaptureProps extends Props {
+  /** Gets what was written. */
+  say: Signal<string>;
+}
+
+const LIMIT_WORDS = { low: 'Low limit here', high: 'High limit here' } as const;
+
+/**
+ * Writes where the servo stands now: a limit at once, a mark once it has a name. The name is asked for
+ * in the same row, so that nothing shifts, and the focus comes back to where it was.
+ */
+export function CaptureRow({ channel, info, say }: CaptureProps) {
+  const isNaming = useSignal(false);
+  const markButton = useRef<HTMLDivElement>(null);
+  const wasNaming = useRef(false);
+  useLayoutEffect(() => {
+    if (wasNaming.current && !isNaming.value)
+      markButton.current?.querySelector<HTMLElement>('[data-mark]')?.focus();
+    wasNaming.current = isNaming.value;
+  }, [isNaming.value]);
+  const limit = async (end: 'low' | 'high') => {
+    say.value = (await captureLimit(channel, end)) ?? '';
+  };
+  const end = (which: 'low' | 'high') => (
+    <Act can={commanding.value} onAct={() => void limit(which)}>
+      {LIMIT_WORDS[which]}
+    </Act>
+  );
+  return (
+    <div class="capture-row" ref={markButton}>
+      {isNaming.value ? (
+        <MarkForm
+          channel={channel}
+          info={info}
+          say={say}
+          takesFocus
+          onDone={() => {
+            isNaming.value = false;
+          }}
+          onLeave={() => {
+            isNaming.value = false;
+          }}
+        />
+      ) : (
+        <>
+          {end('low')}
+          <button
+            type="button"
+            data-mark
+            aria-disabled={!commanding.value}
+            onClick={() => {
+              if (commanding.peek()) isNaming.value = true;
+            }}
+          >
+            Mark here
+          </button>
+          {end('high')}
+        </>
+      )}
+    </div>
+  );
+}
+
+/** Park position and undo: what is seldom needed beside the hand. */
+export function MoreCaptures({ channel, info }: Props) {
   const message = useSignal('');
   const show = async (capture: Capture) => {
     message.value = (await capture) ?? '';
   };
   return (
     <>
-      <p class="hint">
-        What is captured is where the servo stands now. It goes into the prop file.
-      </p>
-      <MarkForm channel={channel} info={info} message={message} />
-      <div class="row">
-        {(['low', 'high'] as const).map((end) => (
-          <button
-            key={end}
-            type="button"
-            disabled={!commanding.value}
-            onClick={() => show(captureLimit(channel, end))}
-          >
-            {end === 'low' ? 'Low' : 'High'} limit here
-          </button>
-        ))}
-      </div>
       <ParkForm channel={channel} info={info} onPark={(mark) => show(capturePark(channel, mark))} />
       <div class="row">
-        <button type="button" disabled={!commanding.value} onClick={() => show(undoCapture())}>
+        <Act can={commanding.value} onAct={() => void show(undoCapture())}>
           Undo the last capture
-        </button>
+        </Act>
       </div>
       <Message text={message} />
     </>
@@ -207,55 +250,69 @@ export function Message({ text }: { text: Signal<string> }) {
   );
 }
 
-interface MarkFormProps extends Props {
-  message: Signal<string>;
+interface MarkFormProps extends CaptureProps {
   isPrimary?: boolean;
+  /** It was asked for: the name is written next. */
+  takesFocus?: boolean;
   onDone?: (said: string) => void;
+  /** Where it can be left without a mark. */
+  onLeave?: () => void;
 }
 
-/** Asks for a name and captures the mark; `message` gets the result, `onDone` only a success. */
-export function MarkForm({ channel, info, message, isPrimary = false, onDone }: MarkFormProps) {
+/** Asks for a name and captures the mark; `say` gets the result, `onDone` only a success. */
+export function MarkForm(props: MarkFormProps) {
+  const { channel, info, say, isPrimary = false, takesFocus = false, onDone, onLeave } = props;
   const id = useId();
+  const field = useRef<HTMLInputElement>(null);
+  useLayoutEffect(() => {
+    if (takesFocus) field.current!.focus();
+  }, [takesFocus]);
   const names = [...new Set([...Object.keys(info.marks ?? {}), 'shut', 'open'])];
   return (
     <form
-      class="row"
+      class="mark-form"
       onSubmit={async (event) => {
         event.preventDefault();
+        if (!commanding.peek()) return;
         const form = event.currentTarget;
         const mark = String(new FormData(form).get('mark')).trim();
         const said = await captureMark(channel, mark);
-        message.value = said ?? '';
+        say.value = said ?? '';
         if (!said) return;
         form.reset();
         onDone?.(said);
       }}
     >
-      <label for={id}>Name of the mark</label>
+      <label class="unseen" for={id}>
+        Name of the mark
+      </label>
       <input
         id={id}
+        ref={field}
         name="mark"
         required
         maxLength={64}
         pattern={MARK_PATTERN}
-        title="a letter, then letters, digits, _ or -"
+        placeholder="name of the mark"
+        title="a letter, then letters, digits, _ or -; a name that exists moves to here"
         list={`${id}-names`}
         autocomplete="off"
         autocapitalize="off"
         spellcheck={false}
-        aria-describedby={`${id}-hint`}
       />
       <datalist id={`${id}-names`}>
         {names.map((name) => (
           <option key={name} value={name} />
         ))}
       </datalist>
-      <button type="submit" class={isPrimary ? 'primary' : ''} disabled={!commanding.value}>
+      <button type="submit" class={isPrimary ? 'primary' : ''} aria-disabled={!commanding.value}>
         Capture the mark here
       </button>
-      <span class="hint" id={`${id}-hint`}>
-        A letter, then letters, digits, _ or -. A name that exists moves to here.
-      </span>
+      {onLeave && (
+        <button type="button" class="leave" aria-label="No mark" onClick={onLeave}>
+          ✕
+        </button>
+      )}
     </form>
   );
 }
@@ -269,6 +326,7 @@ function ParkForm({ info, onPark }: Props & { onPark: (mark?: string) => void })
       class="row"
       onSubmit={(event) => {
         event.preventDefault();
+        if (!commanding.peek()) return;
         const at = String(new FormData(event.currentTarget).get('at'));
         onPark(at === HERE ? undefined : at);
       }}
@@ -282,7 +340,7 @@ function ParkForm({ info, onPark }: Props & { onPark: (mark?: string) => void })
           </option>
         ))}
       </select>
-      <button type="submit" disabled={!commanding.value}>
+      <button type="submit" aria-disabled={!commanding.value}>
         Set the park position
       </button>
       <span class="hint">

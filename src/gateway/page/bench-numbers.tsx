@@ -72,6 +72,10 @@ function ServoNumbers({ channel, info }: { channel: string; info: ChannelInfo })
         <dt>Envelope</dt>
         <dd class="number">{rangeText(envelopeDeg(info))}</dd>
       </div>
+      <div>
+        <dt>Wire</dt>
+        <dd>{info.wire ?? 'not in the loom'}</dd>
+      </div>
       {info.torque && (
         <div>
           <dt>Torque margin</dt>
@@ -85,21 +89,6 @@ function ServoNumbers({ channel, info }: { channel: string; info: ChannelInfo })
         </div>
       )}
     </dl>
-  );
-}
-
-/** Where it stands, in short, beside the button that is being held. */
-export function Glance({ channel }: { channel: string }) {
-  const state = stateOf(channel);
-  const pushing = usePushing(channel);
-  const text = useComputed(() =>
-    isUnknown(state.value) ? 'unknown' : angle(state.value.value as number),
-  );
-  return (
-    <p class={`glance number ${pushing.value ? 'is-pushing' : ''}`}>
-      {text}
-      {pushing.value && ': it pushes'}
-    </p>
   );
 }
 
@@ -121,35 +110,40 @@ function usePushing(channel: string): ReadonlySignal<boolean> {
   return shown;
 }
 
-/** Says so when the servo pushes, on screen and once to a screen reader. */
-function Pushing({ channel }: { channel: string }) {
+/** Where it stands, to be read from an arm's length: the angle, what it does, and a small dial. */
+export function Reading({ channel, info }: { channel: string; info: ChannelInfo }) {
+  const state = stateOf(channel);
   const pushing = usePushing(channel);
+  const text = useComputed(() =>
+    isUnknown(state.value) ? 'unknown' : angle(state.value.value as number),
+  );
+  const does = useComputed(() => (pushing.value ? '' : flagText(state.value.flags)));
   return (
-    <div role="status" class="pushing-place">
-      {pushing.value && (
-        <p class="pushing">
-          <svg viewBox="0 0 24 24" width="28" height="28" aria-hidden="true">
-            <path d="M2 12H14M10 7l5 5-5 5M19 3V21M22 3V21" />
-          </svg>
-          It pushes against something: the servo buzzes.
-        </p>
-      )}
+    <div class={`reading ${pushing.value ? 'is-pushing' : ''}`}>
+      <p class="reading-angle number">{text}</p>
+      <p class="reading-state soft">{does}</p>
+      <p class="reading-push" role="status">
+        {pushing.value && (
+          <>
+            <svg viewBox="0 0 24 24" width="20" height="20" aria-hidden="true">
+              <path d="M2 12H14M10 7l5 5-5 5M19 3V21M22 3V21" />
+            </svg>
+            It pushes: the servo buzzes.
+          </>
+        )}
+      </p>
+      <Dial channel={channel} info={info} />
     </div>
   );
 }
 
-/** The dial with its numbers beside it, and the word when it pushes. */
-export function ServoPicture({ channel, info }: { channel: string; info: ChannelInfo }) {
+/** All that is known of a servo, and what the dial's shapes mean. */
+export function ServoFigures({ channel, info }: { channel: string; info: ChannelInfo }) {
   return (
-    <div class="servo-picture">
-      <div>
-        <Dial channel={channel} info={info} />
-        <DialKey />
-      </div>
-      <div>
-        <ServoNumbers channel={channel} info={info} />
-        <Pushing channel={channel} />
-      </div>
-    </div>
+    <section class="sheet" aria-labelledby="bench-numbers">
+      <h2 id="bench-numbers">Numbers</h2>
+      <ServoNumbers channel={channel} info={info} />
+      <DialKey />
+    </section>
   );
 }

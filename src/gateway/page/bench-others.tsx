@@ -3,6 +3,7 @@ import type { FunctionComponent } from 'preact';
 import { useId } from 'preact/hooks';
 import type { ChannelState, VapourInfo } from '../../api/types.ts';
 import { ampsText, Figure, flagText } from './bench-numbers.tsx';
+import { Readiness } from './bench-ready.tsx';
 import type { ChannelProps, PageKind } from './page-kind.ts';
 import { ask, commanding, stateOf } from './store.ts';
 
@@ -15,52 +16,55 @@ interface Props extends ChannelProps {
 export function OtherBench({ channel, info, kind, Control }: Props) {
   const state = stateOf(channel);
   return (
-    <div class="sheets">
-      <section class="sheet" aria-labelledby="other-state">
-        <h2 id="other-state">{channel}</h2>
-        <dl class="figures">
-          <Figure label="Value" text={() => figureText(kind, state.value.value)} />
-          <Figure label="Current" text={() => ampsText(state.value)} />
-          <Figure label="State" text={() => flagText(state.value.flags)} />
-          <div>
-            <dt>Wire</dt>
-            <dd>{info.wire ?? 'not in the loom'}</dd>
+    <div class="stack">
+      <Readiness />
+      <div class="sheets">
+        <section class="sheet" aria-labelledby="other-state">
+          <h2 id="other-state">{channel}</h2>
+          <dl class="figures">
+            <Figure label="Value" text={() => figureText(kind, state.value.value)} />
+            <Figure label="Current" text={() => ampsText(state.value)} />
+            <Figure label="State" text={() => flagText(state.value.flags)} />
+            <div>
+              <dt>Wire</dt>
+              <dd>{info.wire ?? 'not in the loom'}</dd>
+            </div>
+            {info.duty && (
+              <div>
+                <dt>Duty</dt>
+                <dd>
+                  on for {info.duty.maxOnS} s at most, then {info.duty.restS} s of rest
+                </dd>
+              </div>
+            )}
+            {info.vapour && (
+              <div>
+                <dt>Tank</dt>
+                <dd>{tankText(info.vapour)}</dd>
+              </div>
+            )}
+          </dl>
+        </section>
+        <section class="sheet" aria-labelledby="other-control">
+          <h2 id="other-control">Try it</h2>
+          {kind.lit && (
+            <p class="caution">
+              Flashing light can set off seizures. The daemon holds back what would make the prop
+              flash more than three times a second, unless the prop file lifts that.
+            </p>
+          )}
+          <Control channel={channel} info={info} />
+          <div class="row">
+            <button
+              type="button"
+              disabled={!commanding.value}
+              onClick={() => ask('channel.identify', { channel })}
+            >
+              Identify: {kind.identify}
+            </button>
           </div>
-          {info.duty && (
-            <div>
-              <dt>Duty</dt>
-              <dd>
-                on for {info.duty.maxOnS} s at most, then {info.duty.restS} s of rest
-              </dd>
-            </div>
-          )}
-          {info.vapour && (
-            <div>
-              <dt>Tank</dt>
-              <dd>{tankText(info.vapour)}</dd>
-            </div>
-          )}
-        </dl>
-      </section>
-      <section class="sheet" aria-labelledby="other-control">
-        <h2 id="other-control">Try it</h2>
-        {kind.lit && (
-          <p class="caution">
-            Flashing light can set off seizures. The daemon holds back what would make the prop
-            flash more than three times a second, unless the prop file lifts that.
-          </p>
-        )}
-        <Control channel={channel} info={info} />
-        <div class="row">
-          <button
-            type="button"
-            disabled={!commanding.value}
-            onClick={() => ask('channel.identify', { channel })}
-          >
-            Identify: {kind.identify}
-          </button>
-        </div>
-      </section>
+        </section>
+      </div>
     </div>
   );
 }

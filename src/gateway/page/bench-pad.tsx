@@ -1,10 +1,13 @@
-import { type Signal, useSignal, useSignalEffect } from '@preact/signals';
+import { type ReadonlySignal, type Signal, useSignal, useSignalEffect } from '@preact/signals';
+import type { ComponentChildren } from 'preact';
 import { useEffect, useMemo, useRef } from 'preact/hooks';
 import type { ChannelInfo } from '../../api/types.ts';
 import { systemClock } from '../../shared/clock.ts';
-import { degText } from './bench-moves.ts';
-import { Glance } from './bench-numbers.tsx';
-import { type Direction, Hold } from './hold.ts';
+import { Act } from './bench-act.tsx';
+import { degText, SLOW_DEG_S } from './bench-moves.ts';
+import { Reading } from './bench-numbers.tsx';
+import { useReadiness } from './bench-ready.tsx';
+import { BOTH, type Direction, Hold } from './hold.ts';
 import { call, linkState } from './link.ts';
 import { commanding, stateOf } from './store.ts';
 
@@ -20,33 +23,48 @@ const WAYS: Record<Direction, { word: string; key: string; sign: string }> = {
   1: { word: 'high', key: 'H', sign: '▶' },
 };
 
-interface PadProps {
+/** What can be used of the screen. */
+export type Hands = 'feel' | 'jog' | 'none';
+
+interface ThumbProps {
   channel: string;
   info: ChannelInfo;
+  /** Above the angle: what this is about. */
+  head?: ComponentChildren;
+  /** What writes, or decides: it stands above the keys and bars that move. */
+  capture: ComponentChildren;
+  /** What was done, or why not. */
+  say: Signal<string>;
   /** Jogs may leave the soft limits. */
   beyondLimits?: boolean;
-  /** With hold-to-run, to feel for the stop. */
-  feel?: boolean;
+  /** To feel for the stop, with hold-to-run; to jog alone; or nothing that moves. */
+  hands: Hands;
+  /** Something else moves the servo: nothing here does meanwhile. */
+  busy?: ReadonlySignal<boolean>;
 }
 
-/** Moves a servo by hand: jog steps, and hold-to-run, by buttons and by keys. */
-export function Pad({ channel, info, beyondLimits = false, feel = false }: PadProps) {
-  const message = useSignal('');
+/**
+ * One screen of a phone for one hand: the angle above, what writes in the middle, what moves below,
+ * the larger the nearer to the thumb. It moves by buttons and by keys.
+ */
+export function Thumb(props: ThumbProps) {
+  const { channel, info, head, capture, say, beyondLimits = false, hands, busy } = props;
   const root = useRef<HTMLElement>(null);
-  const jog = useJog(channel, beyondLimits, message);
-  const hold = useHold(channel, info, message);
-  const enabled = commanding.value;
+  const feel = hands === 'feel';
+  const jog = useJog(channel, beyondLimits, say, busy);
+  const hold = useHold(channel, info, say, busy);
+  const can = commanding.value && !busy?.value;
 
   useEffect(() => {
     const element = root.current!;
     const onKey = (event: KeyboardEvent) => {
-      if (isTyping(event.target)) return;
       // Any other key ends a hold, even one that means nothing here.
       if (hold.run.direction !== 0) {
         if (!event.repeat) hold.run.stop();
         event.preventDefault();
         return;
       }
+      if (hands === 'none' || isForOther(event.target)) return;
       const jogDeg = jogOf(event);
       if (jogDeg !== undefined) {
         event.preventDefault();
@@ -64,126 +82,144 @@ export function Pad({ channel, info, beyondLimits = false, feel = false }: PadPr
   });
 
   return (
-    <section class="pad" ref={root} aria-label={`Move ${channel} by hand`}>
-      <div
-        class="pad-keys"
-        role="application"
-        // biome-ignore lint/a11y/noNoninteractiveTabindex: the keys below work while it has the focus
-        tabIndex={0}
-        aria-label={`Keys for ${channel}`}
-        aria-describedby="pad-keys-hint"
-      >
-        <p id="pad-keys-hint" class="hint">
-          Keys, while the focus is in this box: <kbd>←</kbd> <kbd>→</kbd> 1 deg, with{' '}
-          <kbd>Shift</kbd> 5, with <kbd>Ctrl</kbd> 0.1
-          {feel && (
-            <>
-              ; hold <kbd>L</kbd> or <kbd>H</kbd> to feel towards low or high
-            </>
-          )}
-          .
-        </p>
+    <section
+      class={`sheet pad thumb has-${hands}`}
+      ref={root}
+      aria-label={hands === 'none' ? `${channel} moves by itself` : `Move ${channel} by hand`}
+    >
+      <div class="thumb-see">
+        {head}
+        <Reading channel={channel} info={info} />
       </div>
-      <h3>Jog</h3>
-      <div class="pad-jogs">
-        {([-1, 1] as const).map((way) => (
-          <div key={way} class="pad-way">
-            {(way < 0 ? STEPS_DEG.toReversed() : STEPS_DEG).map((step) => (
-              <button
-                key={step}
-                type="button"
-                disabled={!enabled}
-                aria-label={`Jog by ${way < 0 ? 'minus' : 'plus'} ${step} deg`}
-                onClick={() => jog(way * step)}
-              >
-                {way < 0 ? '−' : '+'}
-                {step}
-              </button>
+      <div class="thumb-do">
+        <Say say={say} movesAlone={hands === 'none'} />
+        {feel && !head && <Options hold={hold} />}
+        <div class="thumb-capture">{capture}</div>
+        {hands !== 'none' && (
+          <div class="pad-jogs">
+            {([-1, 1] as const).map((way) => (
+              <div key={way} class="pad-way">
+                {(way < 0 ? STEPS_DEG.toReversed() : STEPS_DEG).map((step) => (
+                  <Act
+                    key={step}
+                    can={can}
+                    aria-label={`Jog by ${way < 0 ? 'minus' : 'plus'} ${step} deg`}
+                    onAct={() => jog(way * step)}
+                  >
+                    {way < 0 ? '−' : '+'}
+                    {step}
+                  </Act>
+                ))}
+              </div>
             ))}
           </div>
-        ))}
+        )}
+        {feel && (
+          <div class="holds">
+            {([-1, 1] as const).map((way) => (
+              <HoldBar key={way} way={way} hold={hold} can={can} />
+            ))}
+          </div>
+        )}
+        {feel && head && <Options hold={hold} />}
+        {hands !== 'none' && <Keys channel={channel} feel={feel} />}
       </div>
-      {feel && <Feel channel={channel} hold={hold} enabled={enabled} />}
-      <p role="status" class="message">
-        {message}
-      </p>
     </section>
   );
 }
 
-function Feel(props: { channel: string; hold: HoldControl; enabled: boolean }) {
-  const { channel, hold, enabled } = props;
+/** What was said last, in the place of the caution: nothing shifts when it comes. */
+function Say({ say, movesAlone }: { say: Signal<string>; movesAlone: boolean }) {
+  const readiness = useReadiness();
   return (
-    <>
-      <h3>Feel for the stop</h3>
-      <p class="caution">
-        It can pinch: fingers out of hinges and linkages. Keep a hand on the switch that cuts the
-        power.
+    <div class="thumb-say">
+      <p role="status" class="message">
+        {say}
       </p>
-      <p class="hint" id="hold-hint">
-        It moves only while you hold the button, beyond the soft limits if need be.
-      </p>
-      <Glance channel={channel} />
-      <div class="holds">
-        {([-1, 1] as const).map((way) => (
-          <HoldButton key={way} way={way} hold={hold} enabled={enabled} />
-        ))}
-      </div>
-      <div class="row">
-        <label>
-          Speed{' '}
-          <select
-            value={hold.speedDegS.value}
-            onChange={(event) => {
-              hold.speedDegS.value = Number(event.currentTarget.value);
-            }}
-          >
-            {SPEEDS.map(({ degS, label }) => (
-              <option key={degS} value={degS}>
-                {label}
-              </option>
-            ))}
-          </select>
-        </label>
-        <label class="check">
-          <input
-            type="checkbox"
-            checked={hold.stopOnPush.value}
-            onChange={(event) => {
-              hold.stopOnPush.value = event.currentTarget.checked;
-            }}
-          />
-          Stop when it pushes
-        </label>
-      </div>
-    </>
+      {readiness.value ? (
+        <p class="thumb-note">{readiness}</p>
+      ) : (
+        <p class="thumb-note caution">
+          {movesAlone
+            ? `It moves by itself, at ${SLOW_DEG_S} deg/s at most: fingers out, a hand near Stop.`
+            : 'It can pinch: fingers out of the hinge, a hand on the power switch.'}
+        </p>
+      )}
+    </div>
   );
 }
 
-function HoldButton({
-  way,
-  hold,
-  enabled,
-}: {
-  way: Direction;
-  hold: HoldControl;
-  enabled: boolean;
-}) {
+/** Only where there is a keyboard: the style shows it. */
+function Keys({ channel, feel }: { channel: string; feel: boolean }) {
+  return (
+    <div
+      class="pad-keys"
+      role="application"
+      // biome-ignore lint/a11y/noNoninteractiveTabindex: the keys below work while it has the focus
+      tabIndex={0}
+      aria-label={`Keys for ${channel}`}
+      aria-describedby="pad-keys-hint"
+    >
+      <p id="pad-keys-hint" class="hint">
+        Keys, while the focus is in this box: <kbd>←</kbd> <kbd>→</kbd> 1 deg, with <kbd>Shift</kbd>{' '}
+        5, with <kbd>Ctrl</kbd> 0.1
+        {feel && (
+          <>
+            ; hold <kbd>L</kbd> or <kbd>H</kbd> to feel towards low or high
+          </>
+        )}
+        .
+      </p>
+    </div>
+  );
+}
+
+function Options({ hold }: { hold: HoldControl }) {
+  return (
+    <div class="thumb-options">
+      <select
+        aria-label="Speed"
+        value={hold.speedDegS.value}
+        onChange={(event) => {
+          hold.speedDegS.value = Number(event.currentTarget.value);
+        }}
+      >
+        {SPEEDS.map(({ degS, label }) => (
+          <option key={degS} value={degS}>
+            {label}
+          </option>
+        ))}
+      </select>
+      <label class="check">
+        <input
+          type="checkbox"
+          checked={hold.stopOnPush.value}
+          onChange={(event) => {
+            hold.stopOnPush.value = event.currentTarget.checked;
+          }}
+        />
+        Stop when it pushes
+      </label>
+    </div>
+  );
+}
+
+/** Hold-to-run: it moves only while it is held, beyond the soft limits if need be. */
+function HoldBar({ way, hold, can }: { way: Direction; hold: HoldControl; can: boolean }) {
   const { word, key, sign } = WAYS[way];
   const isRunning = hold.direction.value === way;
   return (
     <button
       type="button"
       class={`hold ${isRunning ? 'is-running' : ''}`}
-      disabled={!enabled}
-      aria-describedby="hold-hint"
+      aria-disabled={!can}
       onPointerDown={(event) => {
         if (event.button !== 0) return;
         // A finger that slides off must be noticed: touch captures the pointer by itself.
         const { currentTarget, pointerId } = event;
         if (currentTarget.hasPointerCapture(pointerId))
           currentTarget.releasePointerCapture(pointerId);
-        hold.press(way, event.pointerType === 'mouse' ? 'mouse' : 'touch');
+        hold.touch(way, event);
       }}
       onPointerUp={() => hold.run.stop()}
       onPointerCancel={() => hold.run.stop()}
@@ -199,13 +235,18 @@ function HoldButton({
         if (!event.repeat) hold.press(way, 'key');
       }}
     >
-      <span aria-hidden="true">{sign}</span> Towards {word}
+      <span>
+        <span aria-hidden="true">{sign}</span> Towards {word}
+      </span>
       <small>
         {isRunning ? (
           'moving'
         ) : (
           <>
-            hold, or key <kbd>{key}</kbd>
+            hold
+            <span class="for-keys">
+              , or key <kbd>{key}</kbd>
+            </span>
           </>
         )}
       </small>
@@ -216,6 +257,8 @@ function HoldButton({
 interface HoldControl {
   run: Hold;
   press(way: Direction, by: Holder): void;
+  /** A pointer goes down on a bar. */
+  touch(way: Direction, event: Pick<PointerEvent, 'pointerId' | 'pointerType' | 'isPrimary'>): void;
   /** The way in which it moves now. */
   direction: Signal<Direction | 0>;
   speedDegS: Signal<number>;
@@ -227,7 +270,14 @@ interface HoldControl {
 type Holder = 'key' | 'mouse' | 'touch';
 
 /** Hold-to-run with everything that must end it. */
-function useHold(channel: string, info: ChannelInfo, message: Signal<string>): HoldControl {
+function useHold(
+  channel: string,
+  info: ChannelInfo,
+  message: Signal<string>,
+  busy: ReadonlySignal<boolean> | undefined,
+): HoldControl {
+  /** Fingers that went down on a bar and are not up yet, wherever they are now. */
+  const fingers = useRef(new Set<number>());
   const direction = useSignal<Direction | 0>(0);
   const speedDegS = useSignal<number>(SPEEDS[1].degS);
   const stopOnPush = useSignal(true);
@@ -243,18 +293,29 @@ function useHold(channel: string, info: ChannelInfo, message: Signal<string>): H
       },
     });
     const press = (way: Direction, by: Holder) => {
-      if (!commanding.peek()) return;
+      if (!commanding.peek() || busy?.peek()) return;
       made.by = by;
       const speed = Math.min(speedDegS.peek(), fastest);
       run.press(way, { speedDegS: speed, stopOnPush: stopOnPush.peek() });
     };
-    const made: HoldControl = { run, press, direction, speedDegS, stopOnPush, by: 'mouse' };
+    const touch: HoldControl['touch'] = (way, { pointerId, pointerType, isPrimary }) => {
+      if (pointerType === 'mouse') return press(way, 'mouse');
+      if (isPrimary) fingers.current.clear();
+      const isAlone = fingers.current.size === 0;
+      fingers.current.add(pointerId);
+      if (isAlone) return press(way, 'touch');
+      // One that rests on a bar could not end what the other has begun.
+      run.stop();
+      message.value = BOTH;
+    };
+    const made: HoldControl = { run, press, touch, direction, speedDegS, stopOnPush, by: 'mouse' };
     return made;
-  }, [channel, fastest]);
+  }, [channel, fastest, busy]);
 
   useSignalEffect(() => {
     if (linkState.value !== 'open') control.run.stop('The link is lost, so it stopped.');
     else if (!commanding.value) control.run.stop('This page may not move the prop any more.');
+    else if (busy?.value) control.run.stop();
   });
   const state = stateOf(channel);
   useSignalEffect(() => {
@@ -265,7 +326,17 @@ function useHold(channel: string, info: ChannelInfo, message: Signal<string>): H
   useEffect(() => {
     const { run } = control;
     const release = () => run.stop();
-    const away = () => run.stop('The page lost your attention, so it stopped.');
+    const lift = (event: PointerEvent) => {
+      fingers.current.delete(event.pointerId);
+      run.stop();
+    };
+    const away = () => {
+      // What goes up meanwhile is not heard of.
+      fingers.current.clear();
+      run.stop('The page lost your attention, so it stopped.');
+    };
+    // The bars are elsewhere then, and the finger is on something else.
+    const turned = () => run.stop('The screen has changed its size, so it stopped.');
     const onVisibility = () => {
       if (document.hidden) away();
     };
@@ -277,9 +348,10 @@ function useHold(channel: string, info: ChannelInfo, message: Signal<string>): H
       if (control.by === 'key') run.stop();
     };
     addEventListener('keyup', release, true);
-    addEventListener('pointerup', release, true);
-    addEventListener('pointercancel', release, true);
+    addEventListener('pointerup', lift, true);
+    addEventListener('pointercancel', lift, true);
     addEventListener('blur', away);
+    addEventListener('resize', turned);
     addEventListener('pagehide', away);
     addEventListener('focusout', onFocusOut);
     addEventListener('contextmenu', onMenu, true);
@@ -287,9 +359,10 @@ function useHold(channel: string, info: ChannelInfo, message: Signal<string>): H
     return () => {
       run.stop();
       removeEventListener('keyup', release, true);
-      removeEventListener('pointerup', release, true);
-      removeEventListener('pointercancel', release, true);
+      removeEventListener('pointerup', lift, true);
+      removeEventListener('pointercancel', lift, true);
       removeEventListener('blur', away);
+      removeEventListener('resize', turned);
       removeEventListener('pagehide', away);
       removeEventListener('focusout', onFocusOut);
       removeEventListener('contextmenu', onMenu, true);
@@ -300,10 +373,15 @@ function useHold(channel: string, info: ChannelInfo, message: Signal<string>): H
 }
 
 /** Jogs with one request under way at a time: what comes meanwhile is left out, never queued. */
-function useJog(channel: string, beyondLimits: boolean, message: Signal<string>) {
+function useJog(
+  channel: string,
+  beyondLimits: boolean,
+  message: Signal<string>,
+  busy: ReadonlySignal<boolean> | undefined,
+) {
   const isBusy = useRef(false);
   return async (byDeg: number): Promise<void> => {
-    if (isBusy.current || !commanding.value) return;
+    if (isBusy.current || !commanding.value || busy?.value) return;
     isBusy.current = true;
     try {
       const { target, limited } = await call('channel.jog', {
@@ -321,8 +399,12 @@ function useJog(channel: string, beyondLimits: boolean, message: Signal<string>)
   };
 }
 
-function isTyping(target: EventTarget | null): boolean {
-  return target instanceof Element && target.closest('input, select, textarea') !== null;
+/** Keys there write, choose or decide. */
+function isForOther(target: EventTarget | null): boolean {
+  return (
+    target instanceof Element &&
+    target.closest('input, select, textarea, .thumb-capture, .thumb-see') !== null
+  );
 }
 
 function jogOf(event: KeyboardEvent): number | undefined {

@@ -1,6 +1,7 @@
-import { Captures, GoTo } from './bench-capture.tsx';
-import { ServoPicture } from './bench-numbers.tsx';
-import { Pad } from './bench-pad.tsx';
+import { useSignal } from '@preact/signals';
+import { CaptureRow, GoTo, MoreCaptures } from './bench-capture.tsx';
+import { ServoFigures } from './bench-numbers.tsx';
+import { Thumb } from './bench-pad.tsx';
 import type { ChannelProps } from './page-kind.ts';
 import { propName } from './store.ts';
 import { Walk } from './walk.tsx';
@@ -16,39 +17,37 @@ export function ServoView({ channel, info, walk }: ChannelProps & { walk: boolea
 }
 
 function ServoBench({ channel, info }: ChannelProps) {
+  const say = useSignal('');
   const kept = load(localStorage, propName.value, channel);
   return (
-    <div class="sheets bench-servo">
-      <section class="sheet" aria-labelledby="bench-dial">
-        <h2 id="bench-dial">{channel}</h2>
-        <ServoPicture channel={channel} info={info} />
-        <p class="hint">Wire {info.wire ?? 'not in the loom'}.</p>
+    <div class="bench-servo">
+      <Thumb
+        channel={channel}
+        info={info}
+        say={say}
+        hands="feel"
+        capture={<CaptureRow channel={channel} info={info} say={say} />}
+      />
+      <ServoFigures channel={channel} info={info} />
+      <section class="sheet" aria-labelledby="bench-go">
+        <h2 id="bench-go">Go to a place</h2>
+        <GoTo channel={channel} info={info} />
       </section>
-      <section class="sheet" aria-labelledby="bench-hand">
-        <h2 id="bench-hand">By hand</h2>
-        <Pad channel={channel} info={info} feel />
+      <section class="sheet" aria-labelledby="bench-capture">
+        <h2 id="bench-capture">Park position</h2>
+        <MoreCaptures channel={channel} info={info} />
       </section>
-      <div class="stack">
-        <section class="sheet" aria-labelledby="bench-go">
-          <h2 id="bench-go">Go to a place</h2>
-          <GoTo channel={channel} info={info} />
-        </section>
-        <section class="sheet" aria-labelledby="bench-capture">
-          <h2 id="bench-capture">Capture</h2>
-          <Captures channel={channel} info={info} />
-        </section>
-        <section class="sheet" aria-labelledby="bench-walk">
-          <h2 id="bench-walk">Guided walk</h2>
-          <p>Finds both ends of a new servo, sets its limits, names its marks, and tries it.</p>
-          <p class="row">
-            <a class="button" href={`#bench/${channel}/walk`}>
-              {kept && kept.step !== 'before' && kept.step !== 'done'
-                ? 'Go on with the walk'
-                : 'Start the walk'}
-            </a>
-          </p>
-        </section>
-      </div>
+      <section class="sheet" aria-labelledby="bench-walk">
+        <h2 id="bench-walk">Guided walk</h2>
+        <p>Finds both ends of a new servo, sets its limits, names its marks, and tries it.</p>
+        <p class="row">
+          <a class="button" href={`#bench/${channel}/walk`}>
+            {kept && kept.step !== 'before' && kept.step !== 'done'
+              ? 'Go on with the walk'
+              : 'Start the walk'}
+          </a>
+        </p>
+      </section>
     </div>
   );
 }

@@ -4,7 +4,7 @@ import { useEffect } from 'preact/hooks';
 import { OtherBench } from './bench-others.tsx';
 import { KINDS } from './kinds.tsx';
 import type { ChannelProps } from './page-kind.ts';
-import { channels, condition, holder, holding } from './store.ts';
+import { channels } from './store.ts';
 
 /** `#bench/beak`, or `#bench/beak/walk` for the guided walk. */
 interface Place {
@@ -64,7 +64,6 @@ export function Bench() {
           })}
         </select>
       </div>
-      <Readiness />
       {!info && <p role="alert">There is no channel {channel} on this prop. Choose one above.</p>}
       {info && (
         <ChannelBench
@@ -75,26 +74,6 @@ export function Bench() {
         />
       )}
     </div>
-  );
-}
-
-/** Says what is missing before anything can move from here; its buttons are in the frame. */
-function Readiness() {
-  if (!holding.value)
-    return (
-      <p class="ready">
-        {holder.value
-          ? `${holder.value} has control: you can only look on.`
-          : 'To move anything, take control at the top of the page.'}
-      </p>
-    );
-  if (condition.value === 'live') return null;
-  return (
-    <p class="ready">
-      The prop is {condition.value}.
-      {condition.value === 'parked' &&
-        ' Waking moves it: hands off, then press Wake at the bottom of the page.'}
-    </p>
   );
 }
 

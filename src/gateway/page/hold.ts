@@ -12,10 +12,9 @@ const STEPS_BEHIND = 3;
 
 const HESITATED = 'The link hesitated, so it stopped. Let go, then press again.';
 const UNANSWERED = 'The link has not answered the last step yet. Wait a moment, then press again.';
-const BOTH = 'Two directions at once, so it stopped. Let go of both.';
+export const BOTH = 'Two at once, so it stopped. Let go of both.';
 const PUSHES = 'It pushes against something, so it stopped.';
-const PUSHED =
-  'It already pushes that way. Go the other way, or switch off “Stop when it pushes” below.';
+const PUSHED = 'It already pushes that way. Go the other way, or switch off “Stop when it pushes”.';
 const ENDS = 'The end of the pulse envelope: it goes no further.';
 
 interface HoldParts {

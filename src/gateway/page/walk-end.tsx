@@ -1,6 +1,7 @@
 import { useSignal } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
-import { captureLimit, captureMark, capturePark, Message } from './bench-capture.tsx';
+import { Act } from './bench-act.tsx';
+import { captureLimit, captureMark, capturePark } from './bench-capture.tsx';
 import { creepTo, degText, envelopeDeg, standstill } from './bench-moves.ts';
 import { channels, commanding, refresh, stateOf, trouble } from './store.ts';
 import { type Conflicts, conflicts, type End, MARGIN_DEG, otherEnd } from './walk-progress.ts';
@@ -15,19 +16,20 @@ interface Blocked {
 
 /** One end: here it is; back off by the margin, and set the limit there. */
 export function EndStep(props: StepProps & { end: End }) {
-  const { channel, info, progress, keep, next, end } = props;
-  const message = useSignal('');
-  const isBusy = useSignal(false);
+  const { channel, info, progress, keep, next, end, say: message, busy: isBusy } = props;
   const blocked = useSignal<Blocked | undefined>(undefined);
   const gone = useRef(new AbortController());
   useEffect(() => {
     const controller = new AbortController();
     gone.current = controller;
-    return () => controller.abort();
-  }, []);
+    return () => {
+      controller.abort();
+      isBusy.value = false;
+    };
+  }, [isBusy]);
 
   const run = async (work: (signal: AbortSignal) => Promise<void>) => {
-    if (isBusy.value) return;
+    if (isBusy.value || !commanding.value) return;
     isBusy.value = true;
     const { signal } = gone.current;
     try {
@@ -47,6 +49,7 @@ export function EndStep(props: StepProps & { end: End }) {
       ends: { ...progress.ends, [end]: foundDeg },
       written: [...progress.written, said],
     });
+    message.value = said;
   };
 
   const thisIsTheEnd = () =>
@@ -76,11 +79,12 @@ export function EndStep(props: StepProps & { end: End }) {
       const said = await must(captureLimit(channel, end));
       await refresh();
       next({ written: [...progress.written, ...done, said] });
+      message.value = said;
     });
 
   return (
     <>
-      <div class="row">
+      <div class="end-row">
         <label for="walk-margin">Margin (deg)</label>
         <input
           id="walk-margin"
@@ -97,38 +101,28 @@ export function EndStep(props: StepProps & { end: End }) {
             else event.currentTarget.value = String(progress.marginDeg);
           }}
         />
-        <span class="hint" id="walk-margin-hint">
-          So far inside the end the limit is set, 0 to {MARGIN_DEG.max} deg.
-        </span>
-      </div>
-      <p class="row">
-        <button
-          type="button"
+        <Act
           class="primary big"
-          disabled={!commanding.value || isBusy.value}
-          onClick={thisIsTheEnd}
+          can={commanding.value && !isBusy.value}
+          onAct={() => void thisIsTheEnd()}
         >
           This is the {end} end
-        </button>
+        </Act>
+      </div>
+      <p class="hint on-wide" id="walk-margin-hint">
+        It then backs off by the margin (0 to {MARGIN_DEG.max} deg), slowly, and the limit is set
+        there.
       </p>
-      <p class="hint">It then backs off by the margin, slowly, and the limit is set there.</p>
       {blocked.value && (
-        <Remedy {...props} blocked={blocked.value} isBusy={isBusy.value} onBringIn={bringIn} />
+        <Remedy
+          {...props}
+          blocked={blocked.value}
+          onBringIn={bringIn}
+          onLeave={() => {
+            blocked.value = undefined;
+          }}
+        />
       )}
-      {props.progress.step === 'first' && (
-        <p>
-          <button
-            type="button"
-            onClick={() => {
-              blocked.value = undefined;
-              keep({ firstEnd: otherEnd(end) });
-            }}
-          >
-            Begin with the {otherEnd(end)} end instead
-          </button>
-        </p>
-      )}
-      <Message text={message} />
     </>
   );
 }
@@ -151,11 +145,16 @@ function Remedy(
   props: StepProps & {
     end: End;
     blocked: Blocked;
-    isBusy: boolean;
     onBringIn: (blocked: Blocked) => void;
+    onLeave: () => void;
   },
 ) {
-  const { blocked, end, progress, keep, isBusy } = props;
+  const { blocked, end, progress, keep, busy } = props;
+  const leave = (
+    <button type="button" onClick={props.onLeave}>
+      Not now
+    </button>
+  );
   const { deg, by } = blocked;
   const other = otherEnd(end);
   if (by.otherLimit !== undefined) {
@@ -170,11 +169,14 @@ function Remedy(
             ? 'The two ends are too close together: take a smaller margin, or go back and find the other end again.'
             : `Set the ${other} limit first.`}
         </p>
-        {!isOurs && (
-          <button type="button" onClick={() => keep({ firstEnd: other })}>
-            Find the {other} end first
-          </button>
-        )}
+        <p class="row">
+          {!isOurs && (
+            <button type="button" onClick={() => keep({ firstEnd: other })}>
+              Find the {other} end first
+            </button>
+          )}
+          {leave}
+        </p>
       </div>
     );
   }
@@ -188,13 +190,12 @@ function Remedy(
         A {end} limit at {degText(deg)} would leave outside: {left}. Bring that to {degText(deg)},
         where the servo stands now; you can place it again in a later step.
       </p>
-      <button
-        type="button"
-        disabled={!commanding.value || isBusy}
-        onClick={() => props.onBringIn(blocked)}
-      >
-        Bring it here, then set the limit
-      </button>
+      <p class="row">
+        <Act can={commanding.value && !busy.value} onAct={() => props.onBringIn(blocked)}>
+          Bring it here, then set the limit
+        </Act>
+        {leave}
+      </p>
     </div>
   );
 }

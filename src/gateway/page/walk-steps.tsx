@@ -1,7 +1,8 @@
 import { useSignal } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
-import { capturePark, MarkForm, Message, undoCapture } from './bench-capture.tsx';
-import { degText, moveSlowly, rangeText, SLOW_DEG_S } from './bench-moves.ts';
+import { Act } from './bench-act.tsx';
+import { capturePark, MarkForm, undoCapture } from './bench-capture.tsx';
+import { degText, moveSlowly, rangeText } from './bench-moves.ts';
 import { Figure } from './bench-numbers.tsx';
 import { isUnknown } from './standing.ts';
 import { commanding, stateOf } from './store.ts';
@@ -23,23 +24,28 @@ export function BeforeStep({ next }: StepProps) {
           Waking the prop moves it: a servo whose place is not known jumps to its park position.
         </li>
         <li>
-          Stop is always at the bottom of the page, and on the key <kbd>Esc</kbd>.
+          Stop is always at the bottom of the page
+          <span class="for-keys">
+            , and on the key <kbd>Esc</kbd>
+          </span>
+          .
         </li>
-        <li>The channel is chosen at the top of the page.</li>
       </ul>
-      <p class="row">
+      <p class="row decision">
         <button
           type="button"
           class="primary big"
-          disabled={!commanding.value}
+          aria-disabled={!commanding.value}
           aria-describedby={commanding.value ? undefined : 'walk-not-yet'}
-          onClick={() => next()}
+          onClick={() => {
+            if (commanding.peek()) next();
+          }}
         >
           It is safe: begin
         </button>
         {!commanding.value && (
           <span class="hint" id="walk-not-yet">
-            First take control, at the top, and wake the prop, at the bottom.
+            First take control and wake the prop, with the first button at the bottom.
           </span>
         )}
       </p>
@@ -48,59 +54,51 @@ export function BeforeStep({ next }: StepProps) {
 }
 
 /** Names positions; the step may be passed without any. */
-export function MarksStep({ channel, info, progress, keep, next }: StepProps) {
-  const message = useSignal('');
+export function MarksStep({ channel, info, progress, say, keep, next }: StepProps) {
   const marks = Object.entries(info.marks ?? {});
+  const undo = async () => {
+    const said = await undoCapture();
+    if (!said) return;
+    keep({ written: [...progress.written, said] });
+    say.value = said;
+  };
   return (
     <>
       <MarkForm
         channel={channel}
         info={info}
-        message={message}
+        say={say}
         isPrimary={marks.length === 0}
         onDone={(said) => keep({ written: [...progress.written, said] })}
       />
+      <p class="hint on-wide">
+        A letter, then letters, digits, _ or -. A name that exists moves to here.
+      </p>
       {marks.length > 0 && (
-        <ul class="walk-list" aria-label="Marks">
+        <ul class="walk-marks" aria-label="Marks">
           {marks.map(([mark, deg]) => (
             <li key={mark}>
-              {mark} <span class="number">{degText(deg)}</span>
+              {mark} <span class="number soft">{degText(deg)}</span>
             </li>
           ))}
         </ul>
       )}
-      <Message text={message} />
-      <Undo {...{ progress, keep }} onDone={(said) => (message.value = said)} />
-      <p class="row">
+      <div class="decision">
+        <Act can={commanding.value && progress.written.length > 0} onAct={() => void undo()}>
+          Undo the last capture
+        </Act>
         <button type="button" class={marks.length > 0 ? 'primary big' : ''} onClick={() => next()}>
           {marks.length > 0 ? 'All marks are named' : 'Go on without marks'}
         </button>
-      </p>
+      </div>
     </>
-  );
-}
-
-function Undo(props: Pick<StepProps, 'progress' | 'keep'> & { onDone: (said: string) => void }) {
-  return (
-    <button
-      type="button"
-      disabled={!commanding.value || props.progress.written.length === 0}
-      onClick={async () => {
-        const said = await undoCapture();
-        if (!said) return;
-        props.keep({ written: [...props.progress.written, said] });
-        props.onDone(said);
-      }}
-    >
-      Undo the last capture
-    </button>
   );
 }
 
 const HERE = ' here';
 
 /** Sets the park position: a mark, or where the servo stands. */
-export function ParkStep({ channel, info, progress, next }: StepProps) {
+export function ParkStep({ channel, info, progress, say, next }: StepProps) {
   const marks = Object.entries(info.marks ?? {});
   const now = String(info.park.to);
   const chosen = Object.hasOwn(info.marks ?? {}, now) ? now : (marks[0]?.[0] ?? HERE);
@@ -108,13 +106,16 @@ export function ParkStep({ channel, info, progress, next }: StepProps) {
     <form
       onSubmit={async (event) => {
         event.preventDefault();
+        if (!commanding.peek()) return;
         const at = String(new FormData(event.currentTarget).get('at'));
         const said = await capturePark(channel, at === HERE ? undefined : at);
-        if (said) next({ written: [...progress.written, said] });
+        if (!said) return;
+        next({ written: [...progress.written, said] });
+        say.value = said;
       }}
     >
-      <fieldset class="plain">
-        <legend>Park it</legend>
+      <fieldset class="plain walk-choices">
+        <legend class="on-wide">Park it</legend>
         {marks.map(([mark, deg]) => (
           <label key={mark} class="check">
             <input type="radio" name="at" value={mark} defaultChecked={mark === chosen} />
@@ -126,14 +127,14 @@ export function ParkStep({ channel, info, progress, next }: StepProps) {
           where it stands now
         </label>
       </fieldset>
-      <p class="hint">
+      <p class="hint on-wide">
         {info.park.then === 'release'
           ? 'There the pulses stop and it goes limp.'
           : 'There it is held.'}{' '}
         The prop file says so.
       </p>
-      <p class="row">
-        <button type="submit" class="primary big" disabled={!commanding.value}>
+      <p class="row decision">
+        <button type="submit" class="primary big" aria-disabled={!commanding.value}>
           Park it there
         </button>
       </p>
@@ -142,16 +143,15 @@ export function ParkStep({ channel, info, progress, next }: StepProps) {
 }
 
 /** Moves slowly through limits, marks and park position; the trial may be skipped. */
-export function TryStep({ channel, info, next }: StepProps) {
-  const message = useSignal('');
-  const isRunning = useSignal(false);
+export function TryStep({ channel, info, say: message, busy: isRunning, next }: StepProps) {
   const hasTried = useSignal(false);
   const isEnded = useRef(false);
   useEffect(
     () => () => {
       isEnded.current = true;
+      isRunning.value = false;
     },
-    [],
+    [isRunning],
   );
   const [low, high] = info.limitsDeg!;
   const marks = Object.entries(info.marks ?? {}).sort(([, a], [, b]) => a - b);
@@ -188,54 +188,52 @@ export function TryStep({ channel, info, next }: StepProps) {
   };
   return (
     <>
-      <p class="caution">
-        It moves by itself now, at {SLOW_DEG_S} deg/s at most. Fingers out; Stop is at hand, on the
-        key Esc, too.
-      </p>
-      <p class="row">
-        <button
-          type="button"
-          class={hasTried.value ? '' : 'primary big'}
-          disabled={!commanding.value || isRunning.value}
-          onClick={visitAll}
-        >
-          Move through all places
-        </button>
-        {isRunning.value && (
+      <fieldset class="plain walk-places">
+        <legend class="on-wide">Places, one by one</legend>
+        <div class="row">
+          {places.map((one) => (
+            <Act
+              key={one.to}
+              can={commanding.value && !isRunning.value}
+              onAct={() => void visit([one])}
+            >
+              {one.label}
+            </Act>
+          ))}
+        </div>
+      </fieldset>
+      <div class="decision">
+        {isRunning.value ? (
           <button
             type="button"
+            key="run"
             onClick={() => {
               isEnded.current = true;
             }}
           >
             End after this move
           </button>
-        )}
-      </p>
-      <fieldset class="row plain">
-        <legend>Or one by one</legend>
-        {places.map((one) => (
+        ) : (
           <button
-            key={one.to}
             type="button"
-            disabled={!commanding.value || isRunning.value}
-            onClick={() => visit([one])}
+            key="run"
+            class={hasTried.value ? '' : 'primary big'}
+            aria-disabled={!commanding.value}
+            onClick={() => {
+              if (commanding.peek()) void visitAll();
+            }}
           >
-            {one.label}
+            Move through all places
           </button>
-        ))}
-      </fieldset>
-      <Message text={message} />
-      <p class="row">
-        <button
-          type="button"
+        )}
+        <Act
           class={hasTried.value ? 'primary big' : ''}
-          disabled={isRunning.value}
-          onClick={() => next()}
+          can={!isRunning.value}
+          onAct={() => next()}
         >
           {hasTried.value ? 'It moves well: finish' : 'Finish without the whole trial'}
-        </button>
-      </p>
+        </Act>
+      </div>
     </>
   );
 }

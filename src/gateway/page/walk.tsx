@@ -1,9 +1,9 @@
 import { useSignal } from '@preact/signals';
-import type { ComponentChildren } from 'preact';
+import type { ComponentChildren, FunctionComponent } from 'preact';
 import { useLayoutEffect, useRef } from 'preact/hooks';
 import type { ChannelInfo } from '../../api/types.ts';
-import { ServoPicture } from './bench-numbers.tsx';
-import { Pad } from './bench-pad.tsx';
+import { ServoFigures } from './bench-numbers.tsx';
+import { type Hands, Thumb } from './bench-pad.tsx';
 import { propName } from './store.ts';
 import { EndStep } from './walk-end.tsx';
 import {
@@ -50,14 +50,20 @@ export function Walk({ channel, info }: { channel: string; info: ChannelInfo }) 
     progress.value = { ...progress.value, ...change };
     save(localStorage, prop, channel, progress.value);
   };
-  const { step } = progress.value;
+  const say = useSignal('');
+  const busy = useSignal(false);
+  const { step, firstEnd } = progress.value;
   const place = STEPS.indexOf(step);
-  const go = (by: number, change: Partial<Progress> = {}) =>
+  const go = (by: number, change: Partial<Progress> = {}) => {
+    say.value = '';
     keep({ ...change, step: STEPS[place + by]! });
+  };
   const props: StepProps = {
     channel,
     info,
     progress: progress.value,
+    say,
+    busy,
     keep,
     next: (change) => go(1, change),
   };
@@ -68,44 +74,42 @@ export function Walk({ channel, info }: { channel: string; info: ChannelInfo }) 
     clear(localStorage, prop, channel);
     progress.value = fresh();
   };
-  const isMoving = step !== 'before' && step !== 'done';
+  const head = (
+    <div class="walk-head">
+      <p class="hint">
+        <span class="on-wide">Guided walk for </span>
+        {channel}, step {place + 1} of {STEPS.length}
+      </p>
+      <progress value={place} max={STEPS.length - 1} aria-label="How far the walk has come" />
+      <Title key={step} text={titleOf(step, progress.value)} />
+      <Instruction channel={channel} step={step} progress={progress.value} />
+    </div>
+  );
+  const Act = ACTS[step];
+  const hands = HANDS[step];
+  const act = <Act key={`${step} ${firstEnd}`} {...props} />;
   return (
-    <div class={`walk ${isMoving ? 'is-moving' : ''}`}>
-      <section class="sheet walk-head" aria-labelledby="walk-title">
-        <p class="hint">
-          Guided walk for {channel}, step {place + 1} of {STEPS.length}
-        </p>
-        <progress value={place} max={STEPS.length - 1} aria-label="How far the walk has come" />
-        <Title key={step} text={titleOf(step, progress.value)} />
-        <Instruction step={step} progress={progress.value} />
-      </section>
-      {isMoving && (
-        <section class="sheet walk-dial" aria-label="Where it stands">
-          <ServoPicture channel={channel} info={info} />
+    <div class={`walk ${hands ? 'is-moving' : ''}`}>
+      {hands ? (
+        <Thumb
+          key={step}
+          channel={channel}
+          info={info}
+          head={head}
+          capture={act}
+          say={say}
+          busy={busy}
+          hands={hands}
+          beyondLimits={hands === 'feel'}
+        />
+      ) : (
+        <section class="sheet" aria-label="This step">
+          {head}
+          {act}
         </section>
       )}
-      {isMoving && step !== 'try' && (
-        <div class="sheet walk-pad">
-          <Pad
-            key={step}
-            channel={channel}
-            info={info}
-            beyondLimits={step === 'first' || step === 'second'}
-            feel={step === 'first' || step === 'second'}
-          />
-        </div>
-      )}
-      <section class="sheet walk-act" aria-label="This step">
-        {step === 'before' && <BeforeStep {...props} />}
-        {step === 'first' && <EndStep key="first" {...props} end={progress.value.firstEnd} />}
-        {step === 'second' && (
-          <EndStep key="second" {...props} end={otherEnd(progress.value.firstEnd)} />
-        )}
-        {step === 'marks' && <MarksStep {...props} />}
-        {step === 'park' && <ParkStep {...props} />}
-        {step === 'try' && <TryStep {...props} />}
-        {step === 'done' && <DoneStep {...props} />}
-        <div class="row walk-ways">
+      <div class="walk-more">
+        <div class="row">
           {place > 0 && (
             <button type="button" onClick={() => go(-1)}>
               Back
@@ -119,14 +123,42 @@ export function Walk({ channel, info }: { channel: string; info: ChannelInfo }) 
               Start again
             </button>
           )}
+          {step === 'first' && (
+            <button type="button" onClick={() => keep({ firstEnd: otherEnd(firstEnd) })}>
+              Begin with the {otherEnd(firstEnd)} end instead
+            </button>
+          )}
         </div>
-        {isMoving && (
+        {hands && (
           <p class="hint">Leaving keeps your place in this browser. What is captured stays.</p>
         )}
-      </section>
+      </div>
+      {hands && <ServoFigures channel={channel} info={info} />}
     </div>
   );
 }
+
+/** What a step decides. */
+const ACTS: Record<Step, FunctionComponent<StepProps>> = {
+  before: BeforeStep,
+  first: (props) => <EndStep {...props} end={props.progress.firstEnd} />,
+  second: (props) => <EndStep {...props} end={otherEnd(props.progress.firstEnd)} />,
+  marks: MarksStep,
+  park: ParkStep,
+  try: TryStep,
+  done: DoneStep,
+};
+
+/** With what the servo is moved in a step; undefined where it stands still. */
+const HANDS: Record<Step, Hands | undefined> = {
+  before: undefined,
+  first: 'feel',
+  second: 'feel',
+  marks: 'jog',
+  park: 'jog',
+  try: 'none',
+  done: undefined,
+};
 
 /** Takes the focus when the step changes, so that it is read out and Tab goes on from there. */
 function Title({ text }: { text: string }) {
@@ -139,7 +171,15 @@ function Title({ text }: { text: string }) {
   );
 }
 
-function Instruction({ step, progress }: { step: Step; progress: Progress }): ComponentChildren {
+function Instruction({
+  channel,
+  step,
+  progress,
+}: {
+  channel: string;
+  step: Step;
+  progress: Progress;
+}): ComponentChildren {
   const { firstEnd } = progress;
   switch (step) {
     case 'before':
@@ -149,15 +189,14 @@ function Instruction({ step, progress }: { step: Step; progress: Progress }): Co
       const end = step === 'first' ? firstEnd : otherEnd(firstEnd);
       return (
         <p>
-          Hold “Towards {end}” until the servo buzzes, or until the mechanism has come as far as it
-          should. Then say that this is the {end} end.
+          Hold “Towards {end}” until the servo buzzes or has gone as far as it should. Then say so.
         </p>
       );
     }
     case 'marks':
       return <p>Jog to a place that needs a name, such as shut or open, and capture it.</p>;
     case 'park':
-      return <p>Choose where it rests when the prop is parked.</p>;
+      return <p>Choose where {channel} rests when parked.</p>;
     case 'try':
       return <p>Let it move through its places, and watch the linkage all the way.</p>;
     case 'done':
