@@ -256,8 +256,11 @@ class Fingers {
     return new Fingers(await page.context().newCDPSession(page));
   }
 
-  #send(type: 'touchStart' | 'touchMove' | 'touchEnd' | 'touchCancel'): Promise<unknown> {
-    const touchPoints = [...this.#down].map(([id, at]) => ({ ...at, id }));
+  #send(
+    type: 'touchStart' | 'touchMove' | 'touchEnd' | 'touchCancel',
+    points: Iterable<[number, { x: number; y: number }]> = this.#down,
+  ): Promise<unknown> {
+    const touchPoints = [...points].map(([id, at]) => ({ ...at, id }));
     return this.#session.send('Input.dispatchTouchEvent', { type, touchPoints });
   }
 
@@ -277,8 +280,10 @@ class Fingers {
   }
 
   async up(id: number): Promise<void> {
+    // An end tells which ones end.
+    const ended: [number, { x: number; y: number }][] = [[id, this.#down.get(id)!]];
     this.#down.delete(id);
-    await this.#send('touchEnd');
+    await this.#send('touchEnd', ended);
   }
 
   /** The system takes the gesture, such as to switch to another app. */

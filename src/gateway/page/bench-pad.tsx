@@ -215,11 +215,18 @@ function HoldBar({ way, hold, can }: { way: Direction; hold: HoldControl; can: b
       aria-disabled={!can}
       onPointerDown={(event) => {
         if (event.button !== 0) return;
-        // A finger that slides off must be noticed: touch captures the pointer by itself.
-        const { currentTarget, pointerId } = event;
-        if (currentTarget.hasPointerCapture(pointerId))
-          currentTarget.releasePointerCapture(pointerId);
+        // A finger that slides off must be noticed: touch captures the pointer by itself, for the
+        // innermost element under it.
+        const { target, pointerId } = event;
+        if (target instanceof Element && target.hasPointerCapture(pointerId))
+          target.releasePointerCapture(pointerId);
         hold.touch(way, event);
+      }}
+      onPointerMove={(event) => {
+        // Where it is captured all the same, nothing else tells that it is elsewhere.
+        const { left, right, top, bottom } = event.currentTarget.getBoundingClientRect();
+        const { clientX: x, clientY: y } = event;
+        if (x < left || x > right || y < top || y > bottom) hold.run.stop();
       }}
       onPointerUp={() => hold.run.stop()}
       onPointerCancel={() => hold.run.stop()}
