@@ -76,7 +76,16 @@ it('a look tells what is missing, has moved or has another colour, and nothing e
   const operator = await Operator.open(on.browser, on.daemon, { view: 'bench/beak' });
   await operator.page.locator('.pad').waitFor();
   await operator.page.getByText('Nobody has control.').waitFor();
-  const whole = await lookOf(operator);
+  let whole = await lookOf(operator);
+  // Until nothing comes any more.
+  await expect
+    .poll(async () => {
+      const before = whole;
+      await operator.page.waitForTimeout(500);
+      whole = await lookOf(operator);
+      return differences(before, whole);
+    })
+    .toEqual([]);
   for (const [what, selector, css] of [
     ['a missing panel', '.bench .sheet >> nth=0', 'visibility: hidden'],
     ['a panel that has moved', '.bench .sheet >> nth=0', 'transform: translateY(24px)'],
