@@ -11,7 +11,7 @@ import { throughOf } from '../prop/kinds/through.ts';
 import { isLowSide } from '../prop/kinds/through-words.ts';
 import { type Core, coreKind, Loom } from '../prop/loom.ts';
 import { splitEnd } from '../prop/loom-words.ts';
-import type { Channel, Connector, Prop, RelayChannel, Wire } from '../prop/schema.ts';
+import type { Channel, Prop, RelayChannel, Wire } from '../prop/schema.ts';
 import { wireRatingA } from '../prop/wire-rating.ts';
 import { tidy } from '../shared/units.ts';
 import { type FuseStandard, fuseFor, protectingA } from '../sums/fuse.ts';
@@ -50,6 +50,7 @@ const TRUNK_DROP = 0.006;
 const SPARE = 2;
 
 type Trunk = Prop['wires'][number];
+type Connector = Prop['connectors'][string];
 
 /** @param prop a sound prop, as `loadProp` gives it, with `written` the data as the file has it */
 export function proposeWiring(prop: Prop, written: unknown, wishes: WiringWishes): WiringProposal {
