@@ -82,7 +82,7 @@ export interface PinElectrics {
   /** What all pins together may source and sink (A). */
   sumA: number;
   /** The highest voltage that a pin withstands from outside (V). */
-  bearsV: number;
+  maxInputV: number;
   /** A remark for messages with a voltage that follows from `highV`, where that is an assumption. */
   note?: string;
 }

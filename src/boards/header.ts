@@ -26,7 +26,7 @@ export const HEADER_ELECTRICS: PinElectrics = {
   sourceA: 0.016,
   sinkA: 0.016,
   sumA: 0.05,
-  bearsV: 3.6,
+  maxInputV: 3.6,
 };
 
 const RESERVED: Record<number, ReservedFor> = {

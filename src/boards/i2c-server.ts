@@ -1,5 +1,5 @@
-import { type CarriedError, carried } from './carried.ts';
 import { I2cDevice } from './i2c-dev.ts';
+import { type PackedError, packError } from './packed-error.ts';
 
 /** Calls to a bus's thread; each gets one reply, in order. */
 export type I2cCall =
@@ -10,7 +10,7 @@ export type I2cCall =
   | { t: 'write'; address: number; bytes: Uint8Array };
 
 /** The result of a call; 0 where it has none. */
-export type I2cReply = { value: number } | { error: CarriedError };
+export type I2cReply = { value: number } | { error: PackedError };
 
 /** The thread's side of a bus: opened by its first user, closed by its last. */
 export class I2cServer {
@@ -26,7 +26,7 @@ export class I2cServer {
     try {
       return { value: this.#do(call) };
     } catch (error) {
-      return { error: carried(error) };
+      return { error: packError(error) };
     }
   }
 

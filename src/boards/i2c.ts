@@ -1,5 +1,5 @@
-import { unpacked } from './carried.ts';
 import type { I2cCall, I2cReply } from './i2c-server.ts';
+import { unpackError } from './packed-error.ts';
 import { BoardThread } from './thread.ts';
 
 /** An I2C bus for drivers; its transfers run one after the other. */
@@ -46,7 +46,7 @@ class BusThread {
         // Replies come in the order of the calls.
         const asked = this.#waiting.shift()!;
         if ('value' in reply) asked.resolve(reply.value);
-        else asked.reject(unpacked(reply.error));
+        else asked.reject(unpackError(reply.error));
       },
       ended: (cause) => {
         for (const { reject } of this.#waiting.splice(0)) reject(cause);
@@ -115,7 +115,7 @@ class ThreadedBus implements I2cBus {
 }
 
 /** What a failed transfer means, and what to do about it. */
-export function explainI2c(error: unknown, bus: number, address: number): string {
+export function i2cErrorText(error: unknown, bus: number, address: number): string {
   const { code, message } = error as NodeJS.ErrnoException;
   const at = `0x${address.toString(16)} on I2C bus ${bus}`;
   switch (code) {

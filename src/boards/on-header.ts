@@ -36,7 +36,7 @@ function powerPins(power: Power): number[] {
  * all.
  * @param letsGo the kernel makes a line an input when the process that holds it ends
  */
-export function lintHeaderPin(use: PinUse, notes: BoardNotes, letsGo = false): boolean {
+export function lintHeaderPin(use: PinUse, notes: BoardNotes, freesLines = false): boolean {
   const { pin, path } = use;
   if (pin >= HEADER_PINS) {
     notes.error(path, `the header has no GPIO ${pin}`, `use 0 to ${HEADER_PINS - 1}`);
@@ -65,7 +65,7 @@ export function lintHeaderPin(use: PinUse, notes: BoardNotes, letsGo = false): b
         'use another pin, or switch the console off',
       );
   }
-  if (use.relay) lintPull(notes, use, use.relay, letsGo);
+  if (use.relay) lintPull(notes, use, use.relay, freesLines);
   if (use.light) lintLightPull(notes, use, use.light);
   if (use.enables !== undefined && powerOnPull(pin) === 'down')
     notes.warning(
@@ -81,7 +81,7 @@ function lintPull(
   notes: BoardNotes,
   { pin, path }: PinUse,
   relay: NonNullable<PinUse['relay']>,
-  letsGo: boolean,
+  freesLines: boolean,
 ): void {
   const closed = relay.safe === 'on';
   const released = relay.activeLow !== closed ? 'high' : 'low';
@@ -91,7 +91,7 @@ function lintPull(
     path,
     `${rests.why}, but this relay is ${closed ? 'kept closed' : 'released'} by a ${released} level: ` +
       `it may ${closed ? 'open' : 'close'} until the daemon runs` +
-      (letsGo ? ', and again when the daemon has ended, even where it was killed' : ''),
+      (freesLines ? ', and again when the daemon has ended, even where it was killed' : ''),
     pullRemedy(released, relay.pull),
   );
 }

@@ -5,7 +5,7 @@ import { brokenUp } from './chart.tsx';
 import { px } from './px.ts';
 import { briefly } from './track.ts';
 
-const MAX_TOLD = 12;
+const MAX_EVENTS_SHOWN = 12;
 
 /** Events at the same place on the axis share a mark. */
 interface EventMark {
@@ -65,11 +65,11 @@ function label({ first, last }: EventMark): { text: string; width: number } {
 /** The first events in words, and a line that counts the others. */
 export function eventLines(events: readonly Event[]): { shown: string[]; more: string[] } {
   const shown = events
-    .slice(0, MAX_TOLD)
+    .slice(0, MAX_EVENTS_SHOWN)
     .flatMap((event, i) =>
       brokenUp(`${i + 1}.  ${tidy(event.tS)} s  ${where(event)}${briefly(event)}`),
     );
-  const more = events.length - MAX_TOLD;
+  const more = events.length - MAX_EVENTS_SHOWN;
   return { shown, more: more > 0 ? [`and ${more} more`] : [] };
 }
 

@@ -113,7 +113,7 @@ class Solver {
     const weakest = new Map<string, ProtectedWire>();
     const backs = this.#returns();
     for (const [rail, source] of this.#circuit.sources) {
-      const wire = lessLeft(this.#weakestBehind(source), this.#weakestReturn(rail, backs));
+      const wire = withLessLeft(this.#weakestBehind(source), this.#weakestReturn(rail, backs));
       if (wire) weakest.set(rail, wire);
     }
     const labels = this.#circuit.conductors
@@ -320,7 +320,7 @@ class Solver {
         const { fuse, limitA } = this.#prop.rails[other]!;
         return sum + (fuse?.ratingA ?? limitA);
       }, 0);
-      weakest = lessLeft(weakest, {
+      weakest = withLessLeft(weakest, {
         label: conductor.label,
         capacityA: wireRatingA(this.#prop, section),
         ...(others.length > 0 && { shared: { rails: others, amps } }),
@@ -349,7 +349,7 @@ class Solver {
 }
 
 /** The one of two wires that has less capacity left. */
-function lessLeft(
+function withLessLeft(
   a: ProtectedWire | undefined,
   b: ProtectedWire | undefined,
 ): ProtectedWire | undefined {

@@ -47,7 +47,7 @@ export class NotAlone extends RangeError {
  * @throws NotAlone (a RangeError) when a place cannot be edited by itself, e.g. because an alias shares
  * it.
  */
-export function splice(
+export function applyEdits(
   source: PropText,
   edits: readonly Edit[],
   newline = newlineOf(source.text),
@@ -62,7 +62,7 @@ export function splice(
   }
   if (edits.length === 1) throw notAlone(source, edits[0]!.path);
   // The first edit that cannot be made says why.
-  return edits.reduce((text, edit) => splice(text, [edit], newline), source);
+  return edits.reduce((text, edit) => applyEdits(text, [edit], newline), source);
 }
 
 /** The line ending of a text. */

@@ -1,5 +1,5 @@
 import { isMap, isScalar, visit, type YAMLMap } from 'yaml';
-import { type Edit, newlineOf, sameData, splice } from './edit-text.ts';
+import { applyEdits, type Edit, newlineOf, sameData } from './edit-text.ts';
 import type { Path } from './finding.ts';
 import { MAX_BYTES, type PropText, placer, readText } from './text.ts';
 
@@ -16,7 +16,7 @@ type Section = (typeof SECTIONS)[number];
 /** Entries that have changed, as plain data. */
 export type Entries = Map<Section, Record<string, unknown>>;
 
-interface Spliced {
+interface EditedEntries {
   source: PropText;
   entries: Entries;
 }
@@ -45,11 +45,14 @@ const NO_ALIASES: PropText['aliases'] = new Map();
 const known = new WeakMap<PropText, Sliced>();
 
 /**
- * Does what `splice` does, for edits within entries that can be edited by themselves.
+ * Does what `applyEdits` does, for edits within entries that can be edited by themselves.
  * @returns `source` itself in it when nothing changes; undefined when this shortcut cannot be used, or an
  * edit cannot be made at all
  */
-export function spliceEntries(source: PropText, edits: readonly Edit[]): Spliced | undefined {
+export function applyEntryEdits(
+  source: PropText,
+  edits: readonly Edit[],
+): EditedEntries | undefined {
   const sliced = slicedOf(source);
   if (!sliced) return undefined;
   const wanted = new Map<Slice, Edit[]>();
@@ -97,9 +100,9 @@ function editSlice(source: PropText, slice: Slice, edits: readonly Edit[], newli
   let after: PropText;
   try {
     const within = edits.map(({ path, value }) => ({ path: path.slice(1), value }));
-    after = splice(before, within, newline);
+    after = applyEdits(before, within, newline);
   } catch (error) {
-    if (error instanceof RangeError) return undefined; // `splice` says why
+    if (error instanceof RangeError) return undefined; // `applyEdits` says why
     throw error;
   }
   const names = namesIn(after);

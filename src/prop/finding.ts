@@ -92,7 +92,7 @@ export function show(value: unknown): string {
 }
 
 /** A piece of the text as written, shortened for a message and without control characters. */
-export function piece(text: string): string {
+export function excerpt(text: string): string {
   const short = text.length > MAX_SHOWN ? `${text.slice(0, MAX_SHOWN)}...` : text;
   // biome-ignore lint/suspicious/noControlCharactersInRegex: none may reach a terminal
   return short.replace(/[\0-\x1F\x7F]/g, ' ').trim();

@@ -2,7 +2,7 @@ import { factsOf } from '../boards/registry.ts';
 import { tidy } from '../shared/units.ts';
 import { FUSE_RATINGS_A, FUSE_RULES, isFuseRating, protectingA } from '../sums/fuse.ts';
 import { baseA } from '../sums/relay-drive.ts';
-import { ledMostA } from '../sums/resistor.ts';
+import { ledMaxA } from '../sums/resistor.ts';
 import { KGF_CM_NM, loadedSpeedDegS, ratedAt } from '../sums/servo-line.ts';
 import { awgWithSection, iecSectionMm2, sectionForDropMm2 } from '../sums/wire.ts';
 import { batteryOf } from './battery.ts';
@@ -362,7 +362,7 @@ function lintLed(notes: Notes, { channel, colour, led, givenOhm, wanted }: LedBu
     return;
   }
   if (givenOhm === undefined) return;
-  const maxA = ledMostA(led, givenOhm);
+  const maxA = ledMaxA(led, givenOhm);
   if (maxA <= led.currentA * 1.001) return;
   notes.warning(
     [...at, 'resistorOhm', ...index],

@@ -152,7 +152,7 @@ function lintRail(notes: Notes, name: string, channel: LightChannel): void {
   // The pin's voltage while the LED barely conducts.
   const leftV = supplyV - dropV;
   const destroys = supplyV > SURELY_V || leftV > highV + ROUNDING_V;
-  if (destroys && supplyV > electrics.bearsV + ROUNDING_V)
+  if (destroys && supplyV > electrics.maxInputV + ROUNDING_V)
     notes.error(
       path,
       `${V(supplyV)} reach a pin of ${V(highV)} through the LEDs of ${name}: they are lit while they should be dark, and the pin is destroyed`,

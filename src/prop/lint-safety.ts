@@ -101,8 +101,8 @@ function parkTime(prop: Prop, limits: Limits): { s: number; slowest: string } {
   const home = new Set<string>();
   let slowest = '';
   let slowestS = -1;
-  const homeS = (name: string): number => {
-    const s = kindOf(channels[name]!).homeS(channels[name]!, limits.get(name));
+  const maxParkS = (name: string): number => {
+    const s = kindOf(channels[name]!).maxParkS(channels[name]!, limits.get(name));
     if (s > slowestS) [slowest, slowestS] = [name, s];
     return s;
   };
@@ -117,7 +117,7 @@ function parkTime(prop: Prop, limits: Limits): { s: number; slowest: string } {
       let fromS = 0;
       for (const other of before.get(name) ?? [])
         fromS = Math.max(fromS, atS(other, [...way, name]));
-      const all = fromS + homeS(name);
+      const all = fromS + maxParkS(name);
       known.set(name, all);
       return all;
     };

@@ -20,6 +20,7 @@ const RAIL_A = 200;
 /** Wires of props are shorter than this (m). */
 const WIRE_M = 20;
 
+/** Checks the values of all channels, rails and wires. */
 export function lintUnits(notes: Notes): void {
   const { rails, channels, wires } = notes.prop;
   for (const [name, { limitA, fuse }] of Object.entries(rails)) {

@@ -1,11 +1,11 @@
 import { createReadStream } from 'node:fs';
 import { utf8Text } from '../shared/utf8.ts';
-import { type Edit, splice } from './edit-text.ts';
-import { type Entries, sharing, spliceEntries } from './entries.ts';
+import { applyEdits, type Edit } from './edit-text.ts';
+import { applyEntryEdits, type Entries, sharing } from './entries.ts';
 import { closest, type Finding, type Path, pathText, type Remark, WHOLE_FILE } from './finding.ts';
 import { withoutGroups, writtenIn } from './groups.ts';
 import { lint } from './lint.ts';
-import { channelsWithParts, owedToPart, withParts } from './parts.ts';
+import { channelsWithParts, valueFromPart, withParts } from './parts.ts';
 import { type Prop, schemas } from './schema.ts';
 import { knownKeys, remarksOfIssues, valueAt, withinUnion } from './schema-remarks.ts';
 import { MAX_BYTES, type PropText, readText, type Sentence, TOO_LARGE } from './text.ts';
@@ -40,7 +40,7 @@ export function checkProp(source: PropText, file: string): Loaded {
     const parsed = schemas().propFile.safeParse(raw);
     if (!parsed.success) findings.push(...remarksOfIssues(parsed.error.issues, raw).map(place));
     const broken = new Broken();
-    const fit = parsed.success ? parsed.data : soundPart(raw, broken);
+    const fit = parsed.success ? parsed.data : validPart(raw, broken);
     if (fit) {
       const sound = withoutGroups(fit);
       const given = {
@@ -59,7 +59,7 @@ export function checkProp(source: PropText, file: string): Loaded {
 /** Gives remarks their places; a remark about a part's value says so, and is placed at the part's name. */
 function placing({ raw, place }: PropText): (remark: Remark) => Finding {
   return (remark) => {
-    const owed = owedToPart(raw, remark.path);
+    const owed = valueFromPart(raw, remark.path);
     if (!owed) return place(remark);
     const { part, wholly, keys } = owed;
     const said = `${wholly ? 'typical' : `${keys.join(', ')}: typical`} of part ${part}`;
@@ -94,13 +94,13 @@ function judged(
  * The prop file with all edits made, in their order, and checked, in one parse and one check; if
  * possible, only the edited entries are parsed. The findings say whether the new text is valid.
  * @returns `loaded` itself when nothing changes.
- * @throws NotAlone (a RangeError) as `splice` does; RangeError also for a text that is not valid YAML.
+ * @throws NotAlone (a RangeError) as `applyEdits` does; RangeError also for a text that is not valid YAML.
  */
 export function editProp(loaded: Loaded, edits: readonly Edit[]): Loaded {
   const { source, file } = loaded;
   if (!source || source.mended || loaded.raw === undefined)
     throw new RangeError('the file has errors and cannot be edited; fix them first');
-  const quick = loaded.prop && spliceEntries(source, edits);
+  const quick = loaded.prop && applyEntryEdits(source, edits);
   if (quick?.source === source) return loaded;
   const prop = quick && withEntries(loaded.prop!, quick.entries);
   if (prop) {
@@ -113,7 +113,7 @@ export function editProp(loaded: Loaded, edits: readonly Edit[]): Loaded {
     };
     return judged(quick.source, file, prop, lint(prop, given, writtenIn(raw)).map(place));
   }
-  const next = splice(source, edits);
+  const next = applyEdits(source, edits);
   return next === source ? loaded : checkProp(next, file);
 }
 
@@ -246,7 +246,7 @@ class Broken {
 }
 
 /** Cuts out what the schema rejects until the rest is valid; undefined if nothing is left. */
-function soundPart(raw: unknown, broken: Broken): Prop | undefined {
+function validPart(raw: unknown, broken: Broken): Prop | undefined {
   const rest = structuredClone(raw);
   for (;;) {
     const parsed = schemas().propFile.safeParse(rest);

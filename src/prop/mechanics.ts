@@ -67,7 +67,7 @@ export interface LinkageFigures {
 }
 
 /** A servo of the prop file whose mapping is valid. */
-interface SoundServo {
+interface ValidServo {
   spec: ServoChannel;
   mapping: ServoMapping;
   limitsDeg: readonly [number, number];
@@ -79,13 +79,13 @@ interface SoundServo {
  */
 export function softLimits(spec: ServoChannel): readonly [number, number] {
   if (spec.limitsDeg) return spec.limitsDeg;
-  const sound = spec.linkage && soundMapping(spec);
+  const sound = spec.linkage && validMapping(spec);
   if (sound) return sound.calibrationDeg;
   const angles = spec.calibration.map(([, deg]) => deg);
   return [Math.min(...angles), Math.max(...angles)];
 }
 
-function soundMapping(spec: ServoChannel): ServoMapping | undefined {
+function validMapping(spec: ServoChannel): ServoMapping | undefined {
   try {
     return new ServoMapping(spec);
   } catch (error) {
@@ -102,12 +102,12 @@ type LimitsOf = (spec: ServoChannel, name: string) => readonly [number, number];
  */
 export function mechanicsOf(prop: Prop, limitsOf: LimitsOf = softLimits): Map<string, Mechanics> {
   const found = new Map<string, Mechanics>();
-  const arms = new Map<string, (servo: SoundServo) => Worst>();
+  const arms = new Map<string, (servo: ValidServo) => Worst>();
   for (const arm of armsOf(prop)) addArm(prop, arm, limitsOf, arms);
   for (const [name, spec] of Object.entries(prop.channels)) {
     const given = servoOf(spec);
     if (!given?.linkage && !given?.load) continue;
-    const mapping = soundMapping(given);
+    const mapping = validMapping(given);
     if (!mapping) continue;
     const servo = { spec: given, mapping, limitsDeg: limitsOf(given, name) };
     const worst = arms.get(name)?.(servo) ?? flapWorst(servo);
@@ -123,7 +123,7 @@ export function mechanicsOf(prop: Prop, limitsOf: LimitsOf = softLimits): Map<st
   return found;
 }
 
-function flapWorst({ spec, mapping, limitsDeg }: SoundServo): Worst | undefined {
+function flapWorst({ spec, mapping, limitsDeg }: ValidServo): Worst | undefined {
   const flap = spec.load?.flap;
   if (!flap) return undefined;
   const startNm = accelerationNm(flapInertia(flap), spec.accelDegS2);
@@ -131,10 +131,10 @@ function flapWorst({ spec, mapping, limitsDeg }: SoundServo): Worst | undefined 
 }
 
 /** Number of angles from which falls are computed. */
-const LET_GO = 36;
+const RELEASES = 36;
 
 /** How a flap falls without power; light falls are left out. */
-function falls({ spec, mapping, limitsDeg }: SoundServo): Pick<Mechanics, 'fall' | 'parkFall'> {
+function falls({ spec, mapping, limitsDeg }: ValidServo): Pick<Mechanics, 'fall' | 'parkFall'> {
   const flap = spec.load?.flap;
   const [low, high] = limitsDeg;
   if (!flap || !(low < high)) return {};
@@ -147,8 +147,8 @@ function falls({ spec, mapping, limitsDeg }: SoundServo): Pick<Mechanics, 'fall'
     return fall && fall.energyJ >= LIGHT_FALL_J ? fall : undefined;
   };
   let fall: Fall | undefined;
-  for (let i = 0; i <= LET_GO; i++) {
-    const one = from(low + ((high - low) * i) / LET_GO);
+  for (let i = 0; i <= RELEASES; i++) {
+    const one = from(low + ((high - low) * i) / RELEASES);
     if (one && !(fall && fall.energyJ >= one.energyJ)) fall = one;
   }
   const { to } = spec.park;
@@ -164,7 +164,7 @@ function ratioOf({ linkage }: ServoMapping): ((deg: number) => number) | undefin
 /** Number of angles that are evaluated between the soft limits. */
 const STEPS = 200;
 
-function linkageFigures({ spec, mapping, limitsDeg: [low, high] }: SoundServo): LinkageFigures {
+function linkageFigures({ spec, mapping, limitsDeg: [low, high] }: ValidServo): LinkageFigures {
   const linkage = mapping.linkage!;
   const figures: LinkageFigures = {
     transmissionDeg: Number.POSITIVE_INFINITY,
@@ -223,7 +223,7 @@ function addArm(
   prop: Prop,
   names: readonly string[],
   limitsOf: LimitsOf,
-  into: Map<string, (servo: SoundServo) => Worst>,
+  into: Map<string, (servo: ValidServo) => Worst>,
 ): void {
   const segments = names.map((name, j): ArmSegment => {
     const spec = servoOf(prop.channels[name])!;

@@ -79,6 +79,7 @@ export class Notes implements BoardNotes {
     );
   }
 
+  /** Something that is probably wrong, but does not block the daemon. */
   warning(path: Path, wrong: string, right: string): void {
     this.remarks.push({ severity: 'warning', path, wrong, right });
   }

@@ -82,7 +82,7 @@ export function withParts(raw: unknown): unknown {
 }
 
 /** What a value takes from a part. */
-interface Owed {
+interface FromPart {
   part: string;
   /** The channel has no value of its own here. */
   wholly: boolean;
@@ -91,7 +91,7 @@ interface Owed {
 }
 
 /** What the value at `path` takes from a part, if anything. @param raw the data as written */
-export function owedToPart(raw: unknown, path: Path): Owed | undefined {
+export function valueFromPart(raw: unknown, path: Path): FromPart | undefined {
   const [section, name] = path;
   if (section !== 'channels' || path.length < 3 || !isMap(raw) || !isMap(raw.channels))
     return undefined;

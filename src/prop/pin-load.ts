@@ -1,7 +1,7 @@
 import type { PinElectrics } from '../boards/facts.ts';
 import { factsOf } from '../boards/registry.ts';
-import { baseA, baseResistor, type Coil, coilA, saturatingA } from '../sums/relay-drive.ts';
-import { ledMostA } from '../sums/resistor.ts';
+import { baseA, baseResistor, type Coil, coilA, saturatingBaseA } from '../sums/relay-drive.ts';
+import { ledMaxA } from '../sums/resistor.ts';
 import type { Path } from './finding.ts';
 import { lightOf, relayOf } from './kinds/channel.ts';
 import { activeLow, type SwitchedChannel, switchedOf } from './kinds/polarity.ts';
@@ -80,7 +80,7 @@ function currentsOf(prop: Prop, spec: SwitchedChannel, through: Through): number
       return Array.from({ length: pins }, () => 0);
     case 'npn':
       if (relay?.coil) return [coilDriveA(prop, relay, relay.coil)];
-      return loadCurrents(prop, spec).map((amps) => saturatingA(amps, GAIN));
+      return loadCurrents(prop, spec).map((amps) => saturatingBaseA(amps, GAIN));
     case 'nothing':
       if (relay) return [relay.coil ? coilA(relay.coil) : INPUT_A];
       return loadCurrents(prop, spec);
@@ -112,7 +112,7 @@ function loadCurrents(prop: Prop, spec: SwitchedChannel): number[] {
       const flowsA =
         led?.resistorOhm === undefined || supplyV === undefined
           ? undefined
-          : ledMostA({ ...led, supplyV }, led.resistorOhm);
+          : ledMaxA({ ...led, supplyV }, led.resistorOhm);
       return Math.max(fullA?.[i] ?? 0, flowsA ?? (fullA ? 0 : (led?.currentA ?? 0)));
     });
 }

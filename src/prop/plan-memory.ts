@@ -51,7 +51,7 @@ function interlocked({ channels }: Prop, dependents: Dependents): unknown[] {
 }
 
 /** What the memory needs from a planner. */
-export interface Looks {
+export interface PlanLookup {
   readonly prop: Prop;
   /** The rails while everything is parked. */
   readonly rails: ReadonlyMap<string, { limitA: number; idleA: number }>;
@@ -65,17 +65,17 @@ export interface Looks {
 
 /** Finds the kept plans of the cues of one prop. */
 export class PlanMemory {
-  readonly #looks: Looks;
+  readonly #lookup: PlanLookup;
   readonly #found = new Map<string, Kept | undefined>();
   /** What every plan depends on. */
   readonly #whole: string;
 
-  constructor(looks: Looks) {
-    this.#looks = looks;
+  constructor(lookup: PlanLookup) {
+    this.#lookup = lookup;
     this.#whole = JSON.stringify([
-      [...looks.rails].map(([name, { limitA, idleA }]) => [name, limitA, idleA]),
-      [...looks.lights],
-      interlocked(looks.prop, looks.dependents),
+      [...lookup.rails].map(([name, { limitA, idleA }]) => [name, limitA, idleA]),
+      [...lookup.lights],
+      interlocked(lookup.prop, lookup.dependents),
     ]);
   }
 
@@ -85,7 +85,7 @@ export class PlanMemory {
     this.#found.set(name, undefined); // if it is reached from within, it is in a circle
     const basis = this.#basis(name);
     if (basis === undefined) return undefined;
-    const cue = this.#looks.prop.cues[name]!;
+    const cue = this.#lookup.prop.cues[name]!;
     let found = kept.get(cue);
     if (found?.basis !== basis) {
       found = { basis };
@@ -96,11 +96,11 @@ export class PlanMemory {
   }
 
   #basis(name: string): string | undefined {
-    const { prop } = this.#looks;
+    const { prop } = this.#lookup;
     const { cues } = prop;
     const parts: unknown[] = [name, this.#whole];
     const servos = new Set<string>();
-    for (const { spec, targets } of this.#looks.steps(name)) {
+    for (const { spec, targets } of this.#lookup.steps(name)) {
       for (const { servo, low, high } of targets) {
         servos.add(servo);
         parts.push(servo, low, high);
@@ -120,14 +120,14 @@ export class PlanMemory {
 
   /** Lights and relays count with all they contain; for servos it is enough that they are servos. */
   #other(name: string): number | string {
-    const { channels } = this.#looks.prop;
+    const { channels } = this.#lookup.prop;
     const channel = Object.hasOwn(channels, name) ? channels[name] : undefined;
     return servoOf(channel) ? 'servo' : numberOf(channel);
   }
 
   /** What plans of moves use of a servo; its marks are already resolved in the targets. */
   #servo(name: string): unknown[] {
-    const { spec, limits, softLow, softHigh, parkDeg } = this.#looks.servo(name)!;
+    const { spec, limits, softLow, softHigh, parkDeg } = this.#lookup.servo(name)!;
     const { idleA, movingA } = spec.draw ?? {};
     const { speed, accel, jerk } = limits;
     return [name, spec.rail, speed, accel, jerk, softLow, softHigh, parkDeg, idleA, movingA];

@@ -80,6 +80,7 @@ export class PlanWalk {
     this.#innerStepsLeft = Math.min(MAX_INNER_STEPS, planner.innerStepsLeft);
   }
 
+  /** Walks along the cue called `name` once. @returns its plan; use a new walk for each cue */
   plan(name: string): CuePlan {
     const root = this.#begin(name, 0, undefined);
     for (let next = this.#due.pop(); next; next = this.#due.pop()) this.#start(next.run, next.atS);

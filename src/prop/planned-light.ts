@@ -5,7 +5,7 @@ import type { CueStep, Prop } from './schema.ts';
 
 /** The limit of WCAG 2.2, success criterion 2.3.1, and a value that means no limit. */
 const MAX_FLASHES = 3;
-const UNCOUNTED = 1000;
+const NO_LIMIT = 1000;
 /** Most events of a cue that are judged; a longer one is judged by its beginning. */
 const MAX_EVENTS = 20_000;
 
@@ -67,7 +67,7 @@ export class PlannedLight {
   problem(parked: (name: string) => Rgb): FlashProblem | undefined {
     // A cue of a few steps cannot flash too often.
     if (this.#events.length <= 2 * MAX_FLASHES) return undefined;
-    const guard = new PropFlashGuard(UNCOUNTED);
+    const guard = new PropFlashGuard(NO_LIMIT);
     const fades = new Map<string, Fade>();
     let first: Pick<FlashProblem, 'by' | 'atS'> | undefined;
     let flashes = 0;

@@ -44,7 +44,7 @@ interface Draw {
 }
 
 /** The channels of a step that draw more than in the park position, for one rail. */
-interface Asked {
+interface StepDraw {
   movesA: number;
   othersA: number;
   count: number;
@@ -142,7 +142,7 @@ export class PlannedLoads {
   #problem(
     name: string,
     { limitA, idleA: restA }: Rail,
-    { movesA, othersA, count, starters, part }: Asked,
+    { movesA, othersA, count, starters, part }: StepDraw,
     nowS: number,
     movingA: number,
   ): LoadProblem | undefined {
@@ -220,9 +220,14 @@ export class PlannedLoads {
   }
 
   /** What a step needs from each rail beyond the current when everything is parked. */
-  #asked(step: CueStep, movers: readonly string[], nowS: number): Map<string, Asked> {
-    const asked = new Map<string, Asked>();
-    const add = (rail: string | undefined, moreA: number, part: Asked['part'], moves: boolean) => {
+  #asked(step: CueStep, movers: readonly string[], nowS: number): Map<string, StepDraw> {
+    const asked = new Map<string, StepDraw>();
+    const add = (
+      rail: string | undefined,
+      moreA: number,
+      part: StepDraw['part'],
+      moves: boolean,
+    ) => {
       if (moreA <= 0 || rail === undefined || !this.#rails.has(rail)) return;
       const one = asked.get(rail) ?? { movesA: 0, othersA: 0, count: 0, starters: [], part };
       if (moves) one.movesA += moreA;

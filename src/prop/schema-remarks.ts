@@ -3,9 +3,9 @@ import { tidy } from '../shared/units.ts';
 import {
   closest,
   didYouMean,
+  excerpt,
   type Path,
   pathText,
-  piece,
   type Remark,
   show,
   switchWord,
@@ -145,7 +145,7 @@ function slipIn(
       : [];
   if (name === undefined || !(wantsMap || !options.some((one) => one instanceof z.ZodString)))
     return undefined;
-  return [`${show(value)} has no space after the colon`, `write ${name}: ${piece(rest!)}`];
+  return [`${show(value)} has no space after the colon`, `write ${name}: ${excerpt(rest!)}`];
 }
 
 function unknownKey(unknown: string, known: string[], parent: unknown): Sentence {

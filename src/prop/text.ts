@@ -18,12 +18,12 @@ import {
   YAMLParseError,
 } from 'yaml';
 import {
+  excerpt,
   type Finding,
   type FindingCode,
   type Fix,
   type Path,
   pathText,
-  piece,
   type Remark,
   WHOLE_FILE,
 } from './finding.ts';
@@ -240,7 +240,7 @@ function withSpaces(text: string, { errors }: Document.Parsed): PropText | undef
   /** By line, the column after the colon. */
   const put = new Map<number, number>();
   const said = places.map(({ offset, from, key, value }): Finding => {
-    const right = `write ${key}: ${piece(value)}`;
+    const right = `write ${key}: ${excerpt(value)}`;
     const at = position(offset);
     put.set(at.line, at.column + key.length);
     const behind = from + key.length + 1;
@@ -395,7 +395,7 @@ class Check {
         const at = (key.range?.[0] ?? 0) + first.length + 1;
         const fix: Fix | undefined =
           key.type === 'PLAIN' && key.range ? { cut: [at, at], text: ' ' } : undefined;
-        this.#atKey(key, [NO_SPACE, `write ${first}: ${piece(rest)}`, undefined, fix], first);
+        this.#atKey(key, [NO_SPACE, `write ${first}: ${excerpt(rest)}`, undefined, fix], first);
         key.value = first;
         map.items[i]!.value = scalarOf(rest, key);
         this.mended = true;

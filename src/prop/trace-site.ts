@@ -73,14 +73,17 @@ export class Site {
     this.contact = this.#contact(ours.map(({ core }) => core));
   }
 
+  /** Voltage of the rail at the plug (V). */
   get volts(): number | undefined {
     return this.rail === undefined ? undefined : this.prop.rails[this.rail]?.volts;
   }
 
+  /** The terminals of that rail's supply, if the file names them. */
   get supply(): Pair | undefined {
     return this.rail === undefined ? undefined : this.prop.rails[this.rail]?.supply;
   }
 
+  /** That rail's fuse, if it has one. */
   get fuse() {
     return this.rail === undefined ? undefined : this.prop.rails[this.rail]?.fuse;
   }
@@ -91,6 +94,7 @@ export class Site {
     return this.plus && back !== undefined ? { plus: this.plus.near, return: back } : undefined;
   }
 
+  /** The ends between which to measure at the plug: its plus and `reference`. */
   get plug(): Pair | undefined {
     const back = this.reference;
     return this.plus && back !== undefined ? { plus: this.plus.far, return: back } : undefined;

@@ -1,8 +1,8 @@
 import { Lamp, RgbLight } from '../core/light.ts';
 import { Relay } from '../core/relay.ts';
-import { homeEnds } from '../prop/home-ends.ts';
 import { holdsWith } from '../prop/interlock.ts';
 import { isUsedParked, kindOf } from '../prop/kinds/registry.ts';
+import { limitsByDistance } from '../prop/limits-by-distance.ts';
 import type { Prop, Trigger } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
 import { type Event, REHEARSAL, Stage, time } from './stage.ts';
@@ -195,7 +195,7 @@ function worstPoses(prop: Prop): Pose[] {
     const pose = new Map<string, number | 'on' | 'off'>();
     const wanted = Object.entries(prop.channels).flatMap(
       ([name, channel]): [string, number | 'on'][] => {
-        const deg = homeEnds(channel)?.[end];
+        const deg = limitsByDistance(channel)?.[end];
         if (deg !== undefined) return kindOf(channel).usedAt(channel, deg) ? [[name, deg]] : [];
         return kindOf(channel).moves || isUsedParked(channel) ? [] : [[name, 'on']];
       },

@@ -98,7 +98,7 @@ export class EasedCurve {
   readonly #next = new Int32Array(4);
   /** Room for the largest number of segments: one from each change to the next. */
   readonly #segments = new Float64Array(4 * (CELLS + 1) * STRIDE);
-  #ways = 0;
+  #taps = 0;
 
   read(ease: Ease): void {
     const points = pointsOf(ease);
@@ -168,7 +168,7 @@ export class EasedCurve {
     this.topAccel = 0;
     this.topJerk = 0;
     this.#begin();
-    while (this.#takeChanges()) {
+    while (this.#applyChanges()) {
       this.topAccel = Math.max(this.topAccel, Math.abs(this.#acc));
       this.topJerk = Math.max(this.topJerk, Math.abs(this.#jerk));
       const turnsAfter = -this.#acc / this.#jerk;
@@ -176,7 +176,7 @@ export class EasedCurve {
         const turnVel = this.#vel + (turnsAfter * this.#acc) / 2;
         this.topSpeed = Math.max(this.topSpeed, Math.abs(turnVel));
       }
-      this.#goOn();
+      this.#advance();
       this.topSpeed = Math.max(this.topSpeed, Math.abs(this.#vel));
       this.topAccel = Math.max(this.topAccel, Math.abs(this.#acc));
     }
@@ -187,14 +187,14 @@ export class EasedCurve {
     const numbers = this.#segments;
     let at = 0;
     this.#begin();
-    while (this.#takeChanges()) {
+    while (this.#applyChanges()) {
       numbers[at] = this.#at * durationS;
       numbers[at + 1] = from + this.#pos * distance;
       numbers[at + 2] = (this.#vel * distance) / durationS;
       numbers[at + 3] = (this.#acc * distance) / durationS / durationS;
       numbers[at + 4] = (this.#jerk * distance) / durationS / durationS / durationS;
       at += STRIDE;
-      this.#goOn();
+      this.#advance();
     }
     return numbers.slice(0, at);
   }
@@ -203,7 +203,7 @@ export class EasedCurve {
     this.#delays[1] = this.first;
     this.#delays[2] = this.second;
     this.#delays[3] = this.first + this.second;
-    this.#ways = this.second > 0 ? 4 : 2;
+    this.#taps = this.second > 0 ? 4 : 2;
     this.#next.fill(0);
     this.#at = 0;
     this.#pos = 0;
@@ -217,11 +217,11 @@ export class EasedCurve {
    * Applies the changes at the present time, and finds when the next ones are.
    * @returns false when there are none: the motion is at rest.
    */
-  #takeChanges(): boolean {
+  #applyChanges(): boolean {
     const curveTime = 1 - this.first - this.second;
     let change = 0;
     let nextAt = Number.POSITIVE_INFINITY;
-    for (let way = 0; way < this.#ways; way++) {
+    for (let way = 0; way < this.#taps; way++) {
       const delay = this.#delays[way]!;
       let i = this.#next[way]!;
       let stepAt = Number.POSITIVE_INFINITY;
@@ -241,7 +241,7 @@ export class EasedCurve {
   }
 
   /** Advances to the next changes. */
-  #goOn(): void {
+  #advance(): void {
     const t = this.#changeAt - this.#at;
     this.#pos = posAfter(t, this.#pos, this.#vel, this.#acc, this.#jerk);
     this.#vel = velAfter(t, this.#vel, this.#acc, this.#jerk);

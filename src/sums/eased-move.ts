@@ -236,7 +236,7 @@ const SPARE = 1e-3;
 const MAX_TRIES = 8;
 const GOLDEN_TRIES = 7;
 /** A balanced split can still be improved, so another one must be better by this much. */
-const WORTH = 0.01;
+const MIN_GAIN = 0.01;
 
 /** Logarithms of the times that speed, acceleration and jerk need (s), at the present step of the search. */
 const asked = { speed: 0, accel: 0, jerk: 0 };
@@ -322,11 +322,11 @@ class Search {
         const part = lastOver / (lastOver - now);
         const between = lastHighest + part * (highest - lastHighest);
         const step = share - GRID_SHARES[j - 1]!;
-        if (between < into.needed + WORTH)
+        if (between < into.needed + MIN_GAIN)
           set(into, share - (1 - part) * step, between, (now - lastOver) / step);
       }
       const here = needed();
-      if (here < into.needed - WORTH) set(into, share, here, Number.POSITIVE_INFINITY);
+      if (here < into.needed - MIN_GAIN) set(into, share, here, Number.POSITIVE_INFINITY);
       lastOver = now;
       lastHighest = highest;
     }

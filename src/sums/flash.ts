@@ -479,11 +479,11 @@ export class PropFlashGuard {
 }
 
 /** More flashes in a second than ever occur. */
-const UNCOUNTED = 1000;
+const NO_LIMIT = 1000;
 
 /** The most flashes of all light together in any second that ends at a sample; see `PropFlashGuard`. */
 export function worstTogether(samples: LightSamples): { general: number; colour: number } {
-  const guard = new PropFlashGuard(UNCOUNTED);
+  const guard = new PropFlashGuard(NO_LIMIT);
   let general = 0;
   let colour = 0;
   for (let i = 0; i < samples.tS.length; i++) {
@@ -535,7 +535,7 @@ export function worstFlashes(
   luminance: ArrayLike<number>,
   windowS = 1,
 ): number {
-  const turns = turnsOf(luminance);
+  const turns = turningPointsOf(luminance);
   return worstOf(tS, windowS, (start, end, worst) => {
     const first = firstAbove(turns, start);
     const last = firstAbove(turns, end - 1);
@@ -588,7 +588,7 @@ function firstAbove(list: ArrayLike<number>, value: number): number {
 }
 
 /** Turning points of the luminance: between two of them it only rises, or only falls. */
-function turnsOf(luminance: ArrayLike<number>): number[] {
+function turningPointsOf(luminance: ArrayLike<number>): number[] {
   const turns: number[] = [];
   let direction = 0;
   for (let i = 1; i < luminance.length; i++) {
@@ -646,7 +646,7 @@ export function luminancesOf({ red, green, blue }: LightSamples): Float64Array {
 
 /** The most red flashes within any window of `windowS` (s), both ends included; as `worstFlashes`. */
 export function worstRedFlashes(samples: LightSamples, windowS = 1): number {
-  const shades = new Shades(samples);
+  const shades = new Chromaticities(samples);
   return worstOf(samples.tS, windowS, (start, end, worst) => {
     // There are no more changes than crossings, so most windows need no closer look.
     if (shades.crossings(start, end) <= 2 * worst + 1) return 0;
@@ -656,7 +656,7 @@ export function worstRedFlashes(samples: LightSamples, windowS = 1): number {
 }
 
 /** The chromaticity of samples, sample by sample. */
-class Shades {
+class Chromaticities {
   /** 1 where it is a saturated red. */
   readonly #red: Uint8Array;
   /** Samples where saturated red begins or ends. */

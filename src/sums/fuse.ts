@@ -23,7 +23,7 @@ export const FUSE_RATINGS_A: Record<FuseStandard, readonly number[]> = {
 /** How a fuse of a standard behaves at an ambient temperature of 23 to 25 C. */
 export interface FuseRule {
   /** The largest continuous load, as a share of its rating. */
-  lastingShare: number;
+  continuousShare: number;
   /** It carries this multiple of its rating for at least this time (s). */
   carries: { times: number; s: number };
   /** It opens at this multiple of its rating within this time (s). */
@@ -38,12 +38,12 @@ export interface FuseRule {
  */
 export const FUSE_RULES: Record<FuseStandard, FuseRule> = {
   'ISO 8820': {
-    lastingShare: 0.8,
+    continuousShare: 0.8,
     carries: { times: 1.1, s: 360_000 },
     opens: { times: 1.35, s: 600 },
   },
   'IEC 60127': {
-    lastingShare: 1,
+    continuousShare: 1,
     carries: { times: 1.5, s: 3600 },
     opens: { times: 2.1, s: 1800 },
   },
@@ -97,12 +97,12 @@ interface FuseWindow {
 export function fuseFor(window: FuseWindow, standard: FuseStandard): number | undefined {
   const { loadA, wireA } = window;
   const most = protectingA(wireA, standard) + SLACK_A;
-  const { lastingShare } = FUSE_RULES[standard];
+  const { continuousShare } = FUSE_RULES[standard];
   const ratings = FUSE_RATINGS_A[standard].filter(
     (rating) => rating <= most && carries(rating, window) === undefined,
   );
   const full = fuseRerating(window.ambientC ?? FUSE_AMBIENT_C);
-  return ratings.find((rating) => rating * full * lastingShare >= loadA - SLACK_A) ?? ratings[0];
+  return ratings.find((rating) => rating * full * continuousShare >= loadA - SLACK_A) ?? ratings[0];
 }
 
 export type FuseVerdict =

@@ -44,7 +44,7 @@ export interface Trajectory {
 const path = new Path();
 
 /** Up to 8 segments are searched one by one. */
-const WALKED = 8 * STRIDE;
+const MAX_LINEAR = 8 * STRIDE;
 
 /**
  * The fastest move from `from` to rest at `to` within `limits`. Without a jerk limit, `from.acc` is
@@ -102,7 +102,7 @@ export function sample(trajectory: Trajectory, atS: number, into: MotionState): 
   let at = 0;
   let end = segments.length;
   // Binary search while there are many segments; a few are quicker one by one.
-  while (end - at > WALKED) {
+  while (end - at > MAX_LINEAR) {
     const mid = at + STRIDE * Math.floor((end - at) / (2 * STRIDE));
     if (segments[mid]! <= atS) at = mid;
     else end = mid;

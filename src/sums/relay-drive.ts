@@ -26,7 +26,7 @@ export function coilA({ volts, ohm }: Pick<Coil, 'volts' | 'ohm'>): number {
  * Base current (A) that saturates a transistor which carries this current (A): overdrive x current /
  * gain.
  */
-export function saturatingA(amps: number, gain: number): number {
+export function saturatingBaseA(amps: number, gain: number): number {
   return (OVERDRIVE * amps) / gain;
 }
 
@@ -50,7 +50,7 @@ export interface BaseResistor {
  */
 export function baseResistor(coil: Coil, series: Series = 'E24'): BaseResistor | undefined {
   if (coil.driveV <= BASE_EMITTER_V) return undefined;
-  const neededA = saturatingA(coilA(coil), coil.gain);
+  const neededA = saturatingBaseA(coilA(coil), coil.gain);
   const exactOhm = (coil.driveV - BASE_EMITTER_V) / neededA;
   const ohm = preferredBelow(exactOhm, series);
   return { exactOhm, ohm, pinA: baseA(coil, ohm) };

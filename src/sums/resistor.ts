@@ -46,7 +46,7 @@ export interface Led {
 }
 
 /** The largest current (A) through a resistor: Ohm's law with the lowest forward voltage. */
-export function ledMostA({ supplyV, forwardV, spreadV }: Led, ohm: number): number {
+export function ledMaxA({ supplyV, forwardV, spreadV }: Led, ohm: number): number {
   return Math.max(0, supplyV - (forwardV - spreadV)) / ohm;
 }
 
@@ -73,7 +73,7 @@ export function ledResistor(led: Led, series: Series = 'E24'): SeriesResistor | 
   if (supplyV <= forwardV + spreadV) return undefined;
   const exactOhm = (supplyV - (forwardV - spreadV)) / currentA;
   const ohm = preferredAbove(exactOhm, series);
-  const maxA = ledMostA(led, ohm);
+  const maxA = ledMaxA(led, ohm);
   const heatW = maxA ** 2 * ohm;
   return {
     exactOhm,

@@ -80,8 +80,8 @@ const SUPPLY_MARGIN = 0.25;
  * The supply to look for (A): the largest continuous current and a margin, but no less than the momentary
  * current of the largest stall or of servos that start.
  */
-export function wantedSupplyA(lastingA: number, momentA = 0, margin = SUPPLY_MARGIN): number {
-  return Math.max(lastingA * (1 + margin), momentA);
+export function wantedSupplyA(continuousA: number, momentA = 0, margin = SUPPLY_MARGIN): number {
+  return Math.max(continuousA * (1 + margin), momentA);
 }
 
 interface Battery {

@@ -205,7 +205,7 @@ function directions(arm: readonly ArmSegment[], anglesDeg: readonly number[], ba
 }
 
 /** The torque that a joint needs in one position of the arm, at the worst speeds and accelerations (N m). */
-interface Asked {
+interface JointTorque {
   /** In total. */
   totalNm: number;
   /** To hold the weight. */
@@ -231,17 +231,20 @@ function asked(arm: readonly ArmSegment[], constants: ArmConstants, joint: numbe
     along += accel[k]!;
     startNm += Math.abs(along) * arm[k]!.accelDegS2 * RAD;
   }
-  const up = holdNm + startNm + mostOfSquares(arm, swing);
+  const up = holdNm + startNm + maxSquareSum(arm, swing);
   const back = swing.map((one) => -one);
-  const down = -holdNm + startNm + mostOfSquares(arm, back);
-  return { totalNm: Math.max(up, down), holdNm: up > down ? holdNm : -holdNm } satisfies Asked;
+  const down = -holdNm + startNm + maxSquareSum(arm, back);
+  return {
+    totalNm: Math.max(up, down),
+    holdNm: up > down ? holdNm : -holdNm,
+  } satisfies JointTorque;
 }
 
 /**
  * The maximum of the sum of weight x (speed of a segment)2 over all speeds of the joints (rad/s) within
  * their limits: one joint after the other is set to its best value, from both signs that it may have.
  */
-function mostOfSquares(arm: readonly ArmSegment[], weights: readonly number[]): number {
+function maxSquareSum(arm: readonly ArmSegment[], weights: readonly number[]): number {
   if (weights.every((one) => one === 0)) return 0;
   let most = 0;
   const starts = 2 ** Math.min(arm.length - 1, 4);

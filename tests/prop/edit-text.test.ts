@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest';
 import { parse } from 'yaml';
-import { type Edit, NotAlone, splice as spliceAll } from '../../src/prop/edit-text.ts';
+import { type Edit, NotAlone, applyEdits as spliceAll } from '../../src/prop/edit-text.ts';
 import { editProp, parseProp } from '../../src/prop/load.ts';
 import { readText } from '../../src/prop/text.ts';
 import fc from '../fast-check.ts';
@@ -11,7 +11,8 @@ const edit = (path: string, value: unknown): Edit => ({
   value,
 });
 
-const splice = (text: string, ...edits: Edit[]): string => spliceAll(readText(text), edits).text;
+const applyEdits = (text: string, ...edits: Edit[]): string =>
+  spliceAll(readText(text), edits).text;
 
 describe('splice', () => {
   test.each<[title: string, text: string, edit: Edit, result: string]>([
@@ -131,7 +132,7 @@ describe('splice', () => {
     ['minus zero', 'a: 1\n', edit('a', -0), 'a: 0\n'],
     ['a key that needs quotes', 'a: {}\n', edit('a.true', 'null'), 'a: { "true": "null" }\n'],
   ])('%s', (_, text, change, result) => {
-    expect(splice(text, change)).toBe(result);
+    expect(applyEdits(text, change)).toBe(result);
   });
 
   test.each([
@@ -140,7 +141,9 @@ describe('splice', () => {
     ['a: [1]\n', edit('a.0', undefined)],
     ['a: |\n  t\nb: 1\n', edit('a', 5)],
   ])('refuses what cannot be changed alone: %j', (text, change) => {
-    expect(() => splice(text, change)).toThrow(/cannot be changed alone; edit the file by hand/);
+    expect(() => applyEdits(text, change)).toThrow(
+      /cannot be changed alone; edit the file by hand/,
+    );
   });
 
   test.each<[text: string, edit: Edit, line: number, why: string]>([
@@ -184,7 +187,7 @@ describe('splice', () => {
   ])('names who shares a place: %j', (text, change, line, why) => {
     let refused: unknown;
     try {
-      splice(text, change);
+      applyEdits(text, change);
     } catch (error) {
       refused = error;
     }
@@ -199,9 +202,9 @@ describe('splice', () => {
 
   test('a value beside an alias can be edited', () => {
     const text = 'a: &x { y: 1 }\nb: { c: *x, d: 2 }\n';
-    expect(splice(text, edit('b.d', 3))).toBe('a: &x { y: 1 }\nb: { c: *x, d: 3 }\n');
+    expect(applyEdits(text, edit('b.d', 3))).toBe('a: &x { y: 1 }\nb: { c: *x, d: 3 }\n');
     // One that replaces the alias as a whole is not guessed at, nor one that nobody else uses feared.
-    expect(splice('a: &x 1\nb: 2\n', edit('a', 2))).toBe('a: &x 2\nb: 2\n');
+    expect(applyEdits('a: &x 1\nb: 2\n', edit('a', 2))).toBe('a: &x 2\nb: 2\n');
   });
 
   test('several additions at one place come one after the other', () => {
@@ -215,16 +218,16 @@ describe('splice', () => {
 
   test('several edits are made in their order, be they far apart or in each other’s way', () => {
     const text = 'a: { x: 1 } # one\nb:\n  y: 2\n  z: 3\n';
-    expect(splice(text, edit('a.x', 5), edit('b.z', 7))).toBe(
+    expect(applyEdits(text, edit('a.x', 5), edit('b.z', 7))).toBe(
       'a: { x: 5 } # one\nb:\n  y: 2\n  z: 7\n',
     );
     // Two new keys in one place, a key in a map that is new itself, one that goes again.
-    expect(splice(text, edit('a.p', 1), edit('a.q', 2))).toBe(
+    expect(applyEdits(text, edit('a.p', 1), edit('a.q', 2))).toBe(
       'a: { x: 1, p: 1, q: 2 } # one\nb:\n  y: 2\n  z: 3\n',
     );
-    expect(splice(text, edit('c', {}), edit('c.d', 1))).toBe(`${text}c: { d: 1 }\n`);
-    expect(splice(text, edit('a.x', 4), edit('a.x', 1))).toBe(text);
-    expect(splice(text, edit('b.y', undefined), edit('b.z', undefined))).toBe(
+    expect(applyEdits(text, edit('c', {}), edit('c.d', 1))).toBe(`${text}c: { d: 1 }\n`);
+    expect(applyEdits(text, edit('a.x', 4), edit('a.x', 1))).toBe(text);
+    expect(applyEdits(text, edit('b.y', undefined), edit('b.z', undefined))).toBe(
       'a: { x: 1 } # one\nb:\n  {}\n',
     );
   });

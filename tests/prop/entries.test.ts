@@ -1,8 +1,8 @@
 import { readdirSync, readFileSync } from 'node:fs';
 import { describe, expect, test } from 'vitest';
 import { isNode, parseDocument, visit } from 'yaml';
-import { type Edit, splice } from '../../src/prop/edit-text.ts';
-import { spliceEntries } from '../../src/prop/entries.ts';
+import { applyEdits, type Edit } from '../../src/prop/edit-text.ts';
+import { applyEntryEdits } from '../../src/prop/entries.ts';
 import { checkProp, editProp, type Loaded, parseProp } from '../../src/prop/load.ts';
 import { readText } from '../../src/prop/text.ts';
 import { largePropText } from '../bench/large-prop.ts';
@@ -23,7 +23,7 @@ console.log(`entries: SEED=${SEED}`);
 const afresh = (loaded: Loaded, edits: readonly Edit[]) => {
   const source = readText(loaded.text);
   try {
-    return checkProp(splice(source, edits), loaded.file);
+    return checkProp(applyEdits(source, edits), loaded.file);
   } catch (error) {
     if (error instanceof RangeError) return error;
     throw error;
@@ -106,7 +106,7 @@ describe('edits of entries', () => {
           let loaded = first;
           for (const step of steps) {
             const edits = step.map(([path, value]) => ({ path, value }));
-            if (loaded.prop && spliceEntries(loaded.source!, edits)) short++;
+            if (loaded.prop && applyEntryEdits(loaded.source!, edits)) short++;
             const result = shortly(loaded, edits);
             expect(seen(result)).toBe(seen(afresh(loaded, edits)));
             // As in the service: only what is sound is kept.
@@ -157,7 +157,7 @@ describe('edits of entries', () => {
   ])('%s: the whole text is read', (_, text) => {
     const source = readText(text);
     const edits = [{ path: ['channels', 'a', 'b'], value: 2 }];
-    expect(spliceEntries(source, edits)).toBeUndefined();
+    expect(applyEntryEdits(source, edits)).toBeUndefined();
   });
 
   test('block scalars, line folding, CRLF and odd comments stay with their entry', () => {
@@ -177,8 +177,8 @@ describe('edits of entries', () => {
       ]) {
         const source = readText(text);
         const edits: Edit[] = [{ path, value: 'new text' }];
-        const long = splice(source, edits);
-        const short = spliceEntries(source, edits);
+        const long = applyEdits(source, edits);
+        const short = applyEntryEdits(source, edits);
         expect(short, `${JSON.stringify(text)} ${path}`).toBeDefined();
         expect(short!.source.text).toBe(long.text);
         expect(JSON.stringify(short!.source.raw)).toBe(JSON.stringify(long.raw));

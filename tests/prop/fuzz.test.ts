@@ -30,7 +30,7 @@ describe('any text', () => {
   });
 
   test('never throws on a damaged demo prop', () => {
-    const piece = fc.constantFrom(
+    const excerpt = fc.constantFrom(
       '',
       ' ',
       '\n',
@@ -58,7 +58,7 @@ describe('any text', () => {
       '\t',
       '\uFEFF',
     );
-    const damage = fc.tuple(fc.nat(OWL.length), fc.nat(40), piece);
+    const damage = fc.tuple(fc.nat(OWL.length), fc.nat(40), excerpt);
     fc.assert(
       fc.property(fc.array(damage, { minLength: 1, maxLength: 4 }), (damages) => {
         let text = OWL;

@@ -4,7 +4,7 @@ import {
   baseResistor,
   coilA,
   flybackDiode,
-  saturatingA,
+  saturatingBaseA,
 } from '../../src/sums/relay-drive.ts';
 
 // Worked by hand: a coil of 5 V and 70 ohm draws 71.4 mA. A transistor of gain 100 needs 0.714 mA, three
@@ -35,5 +35,5 @@ test('the transistor switch of a textbook', () => {
   // 9.4 mA with 0.6 V at the base (from memory); 0.7 V are counted here.
   expect(baseA({ driveV: 10 }, 1000)).toBeCloseTo(0.0094, 3);
   // Its lamp takes 100 mA; with a gain of 100 and threefold overdrive 3 mA would do.
-  expect(saturatingA(0.1, 100)).toBeCloseTo(0.003, 12);
+  expect(saturatingBaseA(0.1, 100)).toBeCloseTo(0.003, 12);
 });

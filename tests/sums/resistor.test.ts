@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest';
 import {
-  ledMostA,
+  ledMaxA,
   ledResistor,
   preferredAbove,
   preferredBelow,
@@ -68,7 +68,7 @@ describe('the series resistor of an LED', () => {
     expect(found.ohm).toBe(110);
     expect(found.maxA).toBeCloseTo(2.1 / 110, 12);
     expect(found.minA).toBeCloseTo(1.5 / 110, 12);
-    expect(ledMostA(blue, 56)).toBeCloseTo(0.0375, 12);
+    expect(ledMaxA(blue, 56)).toBeCloseTo(0.0375, 12);
   });
 
   test('none where the supply is too low', () => {

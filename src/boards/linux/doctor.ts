@@ -9,7 +9,7 @@ import {
   type World,
 } from '../doctor.ts';
 import type { LinuxBoard } from './facts.ts';
-import { pinTrouble } from './pin-function.ts';
+import { pwmPinProblem } from './pin-function.ts';
 
 /** What a board on the kernel's own interfaces needs from this machine. */
 export async function questions(
@@ -34,12 +34,12 @@ export async function questions(
     `switch hardware PWM on: dtoverlay=pwm-2chan in ${CONFIG}, then restart the board; ls /sys/class/pwm shows the chips`,
   );
   findings.push(there);
-  if (there.state === 'fine') findings.push(await pwmOut(world, folder, pulsed));
+  if (there.state === 'fine') findings.push(await pwmPinsFinding(world, folder, pulsed));
   return findings;
 }
 
 /** At which pins the PWM comes out; the chip itself cannot tell. */
-async function pwmOut(
+async function pwmPinsFinding(
   world: World,
   folder: string,
   pulsed: readonly { name: string; pin: number }[],
@@ -52,7 +52,7 @@ async function pwmOut(
       state: 'unknown',
       text: 'the device tree does not tell where the PWM comes out',
     };
-  const trouble = pinTrouble(pins, pulsed);
+  const trouble = pwmPinProblem(pins, pulsed);
   if (trouble) return { what, state: 'wrong', ...trouble };
   const named = pulsed.map(({ name, pin }) => `GPIO ${pin} (${name})`).join(', ');
   return { what, state: 'fine', text: `the PWM comes out at ${named}` };

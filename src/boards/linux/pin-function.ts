@@ -108,7 +108,7 @@ const HEADER_FUNCTIONS: Record<number, number> = { 12: 4, 13: 4, 18: 2, 19: 2 };
  * What is wrong, and what to do, when outputs need pins that the PWM is not switched to; undefined when
  * all is well or the pins are unknown.
  */
-export function pinTrouble(
+export function pwmPinProblem(
   pins: ReadonlySet<number> | undefined,
   outputs: readonly { name: string; pin: number }[],
 ): { text: string; remedy: string } | undefined {
@@ -140,10 +140,10 @@ function overlay(outputs: readonly { pin: number }[]): string {
  * @param outputs those that need its pulses
  * @throws Refusal when they would come out somewhere else
  */
-export async function mustComeOut(
+export async function checkPwmPins(
   chip: string,
   outputs: readonly { name: string; pin: number }[],
 ): Promise<void> {
-  const trouble = pinTrouble(await pwmPins(chip), outputs);
+  const trouble = pwmPinProblem(await pwmPins(chip), outputs);
   if (trouble) throw new Refusal('driver.no-pin', `${trouble.text}; ${trouble.remedy}`);
 }

@@ -1,5 +1,5 @@
 import type { Driver, Frame, InputSpec, OutputSpec } from '../board.ts';
-import { type CarriedError, carried } from '../carried.ts';
+import { type PackedError, packError } from '../packed-error.ts';
 import { ORDER, PinsMemory, sharedNowMs, sharedNowUs } from './pins-memory.ts';
 
 /**
@@ -18,8 +18,8 @@ export interface PinsCall<Board = unknown> {
 
 export type PinsReply =
   | { t: 'open' }
-  | { t: 'refused'; error: CarriedError }
-  | { t: 'closed'; error?: CarriedError };
+  | { t: 'refused'; error: PackedError }
+  | { t: 'closed'; error?: PackedError };
 
 /** Pins whose calls may hang. */
 export interface Pins extends Omit<Driver, 'open'> {
@@ -65,7 +65,7 @@ export class PinsServer {
     try {
       await pins.open(call.outputs, call.inputs);
     } catch (error) {
-      reply({ t: 'refused', error: carried(error) });
+      reply({ t: 'refused', error: packError(error) });
       return;
     }
     const worker = new Pass(pins, call);
@@ -81,7 +81,7 @@ export class PinsServer {
       await pins.close();
       reply({ t: 'closed' });
     } catch (error) {
-      reply({ t: 'closed', error: carried(error) });
+      reply({ t: 'closed', error: packError(error) });
     }
   }
 }

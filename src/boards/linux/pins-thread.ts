@@ -1,5 +1,5 @@
 import type { Driver, Frame, InputSpec, OutputSpec } from '../board.ts';
-import { unpacked } from '../carried.ts';
+import { unpackError } from '../packed-error.ts';
 import { LONGEST_STEP_MS, STUCK_MS, Stuck } from '../stuck.ts';
 import { BoardThread, type PinsPlaces } from '../thread.ts';
 import { ORDER, PinsMemory } from './pins-memory.ts';
@@ -62,7 +62,7 @@ export class PinsThread implements Driver {
         memory: memory.buffer,
       }),
     );
-    if (reply.t === 'refused') throw unpacked(reply.error);
+    if (reply.t === 'refused') throw unpackError(reply.error);
     this.#memory = memory;
     this.#count = outputs.length;
     this.#inputs = inputs.length;
@@ -111,7 +111,7 @@ export class PinsThread implements Driver {
     this.#memory = undefined;
     if (this.#thread!.ended) throw this.#thread!.ended;
     const reply = await this.#ask(() => memory.order(ORDER.close));
-    if (reply.t === 'closed' && reply.error) throw unpacked(reply.error);
+    if (reply.t === 'closed' && reply.error) throw unpackError(reply.error);
   }
 
   #ask(begin: () => void): Promise<PinsReply> {

@@ -4,7 +4,7 @@ import { Refusal } from '../../shared/errors.ts';
 import type { Frame, InputSpec } from '../board.ts';
 import { LIGHT_PERIOD_NS, type LinuxBoard, SERVO_PERIOD_NS } from './facts.ts';
 import { GpioChip, type GpioLines, type Ioctl, loadIoctl } from './gpio.ts';
-import { mustComeOut } from './pin-function.ts';
+import { checkPwmPins } from './pin-function.ts';
 import type { Pins, PlainOutput } from './pins-server.ts';
 import { type PwmChannel, PwmChip, type SysFiles, sysFiles } from './pwm.ts';
 
@@ -70,7 +70,7 @@ export class LinuxPins implements Pins {
     const claimed: Claimed = { lines: undefined, inputs: undefined, pwm: [] };
     const pwm = this.#planPwm(outputs);
     if (pwm)
-      await mustComeOut(
+      await checkPwmPins(
         pwm.chip.path,
         outputs.filter(({ kind }) => kind !== 'level'),
       );

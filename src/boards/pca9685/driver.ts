@@ -1,10 +1,10 @@
 import { setTimeout as sleep } from 'node:timers/promises';
 import { Refusal } from '../../shared/errors.ts';
 import type { Driver, Frame, InputSpec, OutputSpec } from '../board.ts';
-import { explainI2c, type I2cBus, openI2c } from '../i2c.ts';
+import { type I2cBus, i2cErrorText, openI2c } from '../i2c.ts';
 import { STUCK_MS, Stuck } from '../stuck.ts';
 import type { Pca9685Board } from './facts.ts';
-import { COUNTS, isPulse, preScaleOf, rateTrouble, stepsOf, stepUsOf } from './rate.ts';
+import { COUNTS, isPulse, preScaleOf, rateProblem, stepsOf, stepUsOf } from './rate.ts';
 import {
   BYTES_PER_OUTPUT,
   encode,
@@ -66,7 +66,7 @@ export class Pca9685Driver implements Driver {
   /** It has been open, so its outputs may have any value. */
   #wasOpen = false;
   /** Ends the wait for the next attempt to make the outputs safe. */
-  #hurry = () => {};
+  #endPause = () => {};
   /** Number of transfers that have succeeded, to detect a bus that is stuck. */
   #done = 0;
   #stuck = new Stuck();
@@ -80,7 +80,7 @@ export class Pca9685Driver implements Driver {
   ) {
     this.#board = board;
     this.#around = around;
-    const trouble = rateTrouble(board);
+    const trouble = rateProblem(board);
     if (trouble) {
       const { frequencyHz, oscillatorHz } = board;
       throw new Refusal('driver.setting', trouble.join('; '), { frequencyHz, oscillatorHz });
@@ -103,7 +103,7 @@ export class Pca9685Driver implements Driver {
           'driver.no-pin',
           `${name}: a pca9685 has no output ${pin}; use 0 to ${OUTPUTS - 1}`,
         );
-    await this.#letGo();
+    await this.#release();
     this.#outputs = outputs;
     for (let pin = 0; pin < OUTPUTS; pin++) encode(0, this.#safeImage, pin);
     for (const output of outputs)
@@ -155,7 +155,7 @@ export class Pca9685Driver implements Driver {
 
   /** @throws Error when the outputs could not be made safe; they are then unchanged */
   async close(): Promise<void> {
-    await this.#letGo((bus) => this.#persist(() => this.#makeSafe(bus)));
+    await this.#release((bus) => this.#retry(() => this.#makeSafe(bus)));
     this.#wasOpen = false;
   }
 
@@ -164,7 +164,7 @@ export class Pca9685Driver implements Driver {
   }
 
   retrySafe(): void {
-    this.#hurry();
+    this.#endPause();
   }
 
   // --- the chip -----------------------------------------------------------------------------------
@@ -176,8 +176,8 @@ export class Pca9685Driver implements Driver {
   async #start(): Promise<void> {
     const bus = this.#mustBeOpen();
     const { wait } = this.#around;
-    const before = await this.#persist(() => this.#get(bus, REGISTER.mode1));
-    await this.#persist(async () => {
+    const before = await this.#retry(() => this.#get(bus, REGISTER.mode1));
+    await this.#retry(async () => {
       await this.#set(bus, REGISTER.mode1, MODE1.autoIncrement | (before & MODE1.sleep));
       await this.#set(bus, REGISTER.mode2, this.#mode2);
       await this.#setOutputs(bus, this.#safeImage, 0, OUTPUTS);
@@ -191,7 +191,7 @@ export class Pca9685Driver implements Driver {
       // If the chip slept with all outputs off, their registers are invalid.
       await this.#setOutputs(bus, this.#safeImage, 0, OUTPUTS);
     });
-    const got = await this.#persist(() => this.#get(bus, REGISTER.preScale));
+    const got = await this.#retry(() => this.#get(bus, REGISTER.preScale));
     if (got !== this.#preScale)
       throw new Refusal(
         'driver.no-chip',
@@ -340,7 +340,7 @@ export class Pca9685Driver implements Driver {
     return new Promise((resolve) => {
       const timer = setTimeout(resolve, SAFE_EVERY_MS);
       timer.unref();
-      this.#hurry = () => {
+      this.#endPause = () => {
         clearTimeout(timer);
         resolve();
       };
@@ -358,7 +358,7 @@ export class Pca9685Driver implements Driver {
   }
 
   /** Does it, with up to `ATTEMPTS` attempts. */
-  async #persist<T>(act: () => Promise<T>): Promise<T> {
+  async #retry<T>(act: () => Promise<T>): Promise<T> {
     for (let attempt = 1; ; attempt++) {
       try {
         return await act();
@@ -376,10 +376,10 @@ export class Pca9685Driver implements Driver {
   }
 
   /** Waits for the running transfer, so that nothing follows `last`; then closes the bus. */
-  async #letGo(last?: (bus: I2cBus) => Promise<void>): Promise<void> {
+  async #release(last?: (bus: I2cBus) => Promise<void>): Promise<void> {
     if (!this.#bus && !this.#sending) return;
     this.#closing = true;
-    this.#hurry();
+    this.#endPause();
     try {
       await this.#sending;
       if (this.#bus) await last?.(this.#bus);
@@ -403,7 +403,7 @@ export class Pca9685Driver implements Driver {
   }
 
   #explain(error: unknown): string {
-    return explainI2c(error, this.#board.bus, this.#board.address);
+    return i2cErrorText(error, this.#board.bus, this.#board.address);
   }
 }
 

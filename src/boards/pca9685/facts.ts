@@ -4,8 +4,8 @@ import {
   isPulse,
   MAX_HZ,
   MIN_HZ,
+  rateProblem,
   rateText,
-  rateTrouble,
   realHz,
   stepsOf,
   stepUsOf,
@@ -68,7 +68,7 @@ function electrics({ vddV }: Pca9685Board): PinElectrics {
     sourceA: 0.01 * share,
     sinkA: 0.025 * share,
     sumA: 0.4,
-    bearsV: 5.5,
+    maxInputV: 5.5,
     ...(vddV === undefined && { note: ' (with 5 V at VDD; in proportion with 3.3 V)' }),
   };
 }
@@ -113,7 +113,7 @@ export const pca9685 = {
   ],
   lintBoard(name, board, notes) {
     lintAddress(name, board, notes);
-    const trouble = rateTrouble(board);
+    const trouble = rateProblem(board);
     if (trouble) notes.error(['boards', name, 'frequencyHz'], ...trouble);
   },
   lintPin,
@@ -152,7 +152,7 @@ function lintPin(use: PinUse, board: Pca9685Board, notes: BoardNotes): void {
     notes.error(path, `a pca9685 has no output ${pin}`, `use 0 to ${OUTPUTS - 1}`);
   const longestUs = use.pulses?.us[1];
   const fits = longestUs === undefined || isPulse(stepsOf(longestUs, stepUsOf(board)));
-  if (!fits && !rateTrouble(board))
+  if (!fits && !rateProblem(board))
     notes.error(
       path,
       `a pulse of ${longestUs} us does not fit in a period at ${rateText(board)}`,

@@ -39,7 +39,7 @@ export function realHz(wanted: Wanted): number {
 }
 
 /** What is wrong with a rate, and what would be right; undefined if the chip can make it. */
-export function rateTrouble(wanted: Wanted): readonly [wrong: string, right: string] | undefined {
+export function rateProblem(wanted: Wanted): readonly [wrong: string, right: string] | undefined {
   if (divider(wanted) === preScaleOf(wanted)) return undefined;
   const { frequencyHz, oscillatorHz } = wanted;
   const atMost = Math.floor(oscillatorHz / (COUNTS * (PRE_SCALE.min + 1)));

@@ -125,7 +125,7 @@ export interface Kind<C = Channel> {
   /** Whether another channel's requirement holds at such a value; undefined if the file does not say. */
   meets(channel: C, needs: Requirement, value: number | string): boolean | undefined;
   /** The longest time to its park position (s). @param range its soft limits, if it has any (deg) */
-  homeS(channel: C, range: readonly [number, number] | undefined): number;
+  maxParkS(channel: C, range: readonly [number, number] | undefined): number;
   /** Checks a channel by itself; adds its soft limits, if any, to `limits`. */
   check(notes: Notes, name: string, channel: C, limits: Limits): void;
   /** Checks the value that a pose gives it. */

@@ -4,7 +4,7 @@ import { show } from '../finding.ts';
 import { percentOf } from '../slips.ts';
 import type { Kind } from './kind.ts';
 import type { LampChannel } from './lamp-schema.ts';
-import { homeFadeS } from './light-parts.ts';
+import { maxParkFadeS } from './light-parts.ts';
 import { steady } from './meter.ts';
 import { activeLow } from './polarity.ts';
 import { lightCores } from './through.ts';
@@ -60,7 +60,7 @@ export const lamp: Kind<LampChannel> = {
   leds: ({ led }) => (led ? [{ ...led, resistorOhm: led.resistorOhm, supplyV: led.supplyV }] : []),
   usedAt: (_channel, value) => Number(value) > 0,
   meets: () => undefined,
-  homeS: ({ fadeS, park }) => homeFadeS(fadeS, park.to),
+  maxParkS: ({ fadeS, park }) => maxParkFadeS(fadeS, park.to),
   check: () => {},
   checkPose: (notes, name, _channel, value, path) => {
     if (typeof value === 'number' && value >= 0 && value <= 1) return;

@@ -27,6 +27,6 @@ export function lightParts({ positive, atLeast0, flash, flicker, lightWeight }: 
 }
 
 /** The longest fade (s) to a park level, 0 to 1: from dark or from full. */
-export function homeFadeS(fadeS: number, parkLevel: number): number {
+export function maxParkFadeS(fadeS: number, parkLevel: number): number {
   return fadeS * Math.max(parkLevel, parkLevel > 0 ? 1 - parkLevel : 1);
 }

@@ -53,7 +53,7 @@ export const relay: Kind<RelayChannel> = {
   usedAt: (_channel, value) => value === 'on',
   meets: ({ park }, needs, value) =>
     'is' in needs ? value === (needs.is === 'parked' ? park.to : needs.is) : undefined,
-  homeS: () => 0,
+  maxParkS: () => 0,
   check: lintRelay,
   checkPose: (notes, name, _channel, value, path) => {
     if (value !== 'on' && value !== 'off')

@@ -2,7 +2,7 @@ import { parseColour, type Rgb, srgbToLinear } from '../../sums/light.ts';
 import { type Path, show } from '../finding.ts';
 import type { Notes } from '../notes.ts';
 import type { Kind } from './kind.ts';
-import { homeFadeS } from './light-parts.ts';
+import { maxParkFadeS } from './light-parts.ts';
 import { average, steady } from './meter.ts';
 import { activeLow } from './polarity.ts';
 import type { RgbChannel } from './rgb-schema.ts';
@@ -111,7 +111,7 @@ export const rgb: Kind<RgbChannel> = {
       : [],
   usedAt: (_channel, value) => levelOf(value) > 0,
   meets: () => undefined,
-  homeS: ({ fadeS, park }) => homeFadeS(fadeS, levelOf(park.to)),
+  maxParkS: ({ fadeS, park }) => maxParkFadeS(fadeS, levelOf(park.to)),
   check: (notes, name, channel) =>
     checkColour(notes, channel.park.to, ['channels', name, 'park', 'to']),
   checkPose: (notes, _name, _channel, value, path) => checkColour(notes, value, path),

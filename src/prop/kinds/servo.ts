@@ -90,7 +90,7 @@ export const servo: Kind<ServoChannel> = {
     const deg = degIn(channel, value);
     return deg === undefined ? undefined : holdsBetween(needs, channel, deg, deg);
   },
-  homeS: (channel, range) => {
+  maxParkS: (channel, range) => {
     const parkDeg = degIn(channel, channel.park.to);
     if (parkDeg === undefined || !range) return 0;
     const far = parkDeg - range[0] > range[1] - parkDeg ? range[0] : range[1];

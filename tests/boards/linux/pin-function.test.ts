@@ -3,8 +3,8 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import {
-  mustComeOut,
-  pinTrouble,
+  checkPwmPins,
+  pwmPinProblem,
   pwmPins,
   switchedPins,
 } from '../../../src/boards/linux/pin-function.ts';
@@ -82,7 +82,7 @@ describe('the pins of a PWM chip', () => {
   test('are those that its pinctrl-0 leads to', async () => {
     board(0x11, 0x12);
     expect([...(await pwmPins(chip))!].toSorted()).toEqual([40, 41]);
-    await expect(mustComeOut(chip, [{ name: 'jaw', pin: 12 }])).rejects.toThrow(
+    await expect(checkPwmPins(chip, [{ name: 'jaw', pin: 12 }])).rejects.toThrow(
       /^the PWM does not come out at GPIO 12 \(jaw\): the device tree switches it to GPIO 4[01] and GPIO 4[01]; put dtoverlay=pwm,pin=12,func=4 into/,
     );
   });
@@ -90,7 +90,7 @@ describe('the pins of a PWM chip', () => {
   test('may be those of the header', async () => {
     board(0x212);
     expect([...(await pwmPins(chip))!]).toEqual([12]);
-    await mustComeOut(chip, [{ name: 'jaw', pin: 12 }]);
+    await checkPwmPins(chip, [{ name: 'jaw', pin: 12 }]);
   });
 
   test('that nobody tells are no trouble: no tree, no pinctrl-0, pins of an unknown kind', async () => {
@@ -100,7 +100,7 @@ describe('the pins of a PWM chip', () => {
     node('soc/pwm@7e20c000', { 'pinctrl-0': cells(0x99) });
     node('soc/other', { phandle: cells(0x99) });
     expect(await pwmPins(chip)).toBeUndefined();
-    await mustComeOut(chip, [{ name: 'jaw', pin: 12 }]);
+    await checkPwmPins(chip, [{ name: 'jaw', pin: 12 }]);
   });
 });
 
@@ -109,10 +109,10 @@ test('the remedy has all pins that are needed', () => {
     { name: 'wing', pin: 19 },
     { name: 'jaw', pin: 12 },
   ];
-  const { text, remedy } = pinTrouble(new Set([12]), outputs)!;
+  const { text, remedy } = pwmPinProblem(new Set([12]), outputs)!;
   expect(text).toMatch(/GPIO 19 \(wing\)/);
   expect(text).not.toMatch(/jaw/);
   expect(remedy).toMatch(/dtoverlay=pwm-2chan,pin=12,func=4,pin2=19,func2=2 /);
-  expect(pinTrouble(new Set([12, 19]), outputs)).toBeUndefined();
-  expect(pinTrouble(undefined, outputs)).toBeUndefined();
+  expect(pwmPinProblem(new Set([12, 19]), outputs)).toBeUndefined();
+  expect(pwmPinProblem(undefined, outputs)).toBeUndefined();
 });

@@ -2,14 +2,14 @@ import { Refusal } from '../shared/errors.ts';
 import type { RefusalCode } from '../shared/refusals.ts';
 
 /** An error as it is sent from thread to thread: a message alone would lose its class and code. */
-export interface CarriedError {
+export interface PackedError {
   message: string;
   code?: string;
   refusal?: { code: RefusalCode; values: Record<string, unknown> };
 }
 
 /** Packs an error for another thread. */
-export function carried(error: unknown): CarriedError {
+export function packError(error: unknown): PackedError {
   if (!(error instanceof Error)) return { message: String(error) };
   const { message, code } = error as NodeJS.ErrnoException;
   return {
@@ -20,7 +20,7 @@ export function carried(error: unknown): CarriedError {
 }
 
 /** The error that was carried, with its class and code. */
-export function unpacked({ message, code, refusal }: CarriedError): Error {
+export function unpackError({ message, code, refusal }: PackedError): Error {
   if (refusal) return new Refusal(refusal.code, message, refusal.values);
   return Object.assign(new Error(message), code !== undefined && { code });
 }

@@ -3,7 +3,9 @@ import { type Channel, servoOf } from './kinds/channel.ts';
 import { degIn } from './kinds/servo.ts';
 
 /** The soft limits of a servo (deg), first the one farther from its park position. */
-export function homeEnds(channel: Channel): readonly [far: number, near: number] | undefined {
+export function limitsByDistance(
+  channel: Channel,
+): readonly [far: number, near: number] | undefined {
   const servo = servoOf(channel);
   const parkDeg = servo && degIn(servo, servo.park.to);
   if (!servo || parkDeg === undefined) return undefined;
