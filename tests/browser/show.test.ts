@@ -79,6 +79,7 @@ it('runs a show by one thumb', async () => {
   await cue(operator, 'shut').tap();
   const refusal = page.locator('.trouble-place');
   await refusal.getByText('shares channels with rise').waitFor();
+  expect(await cue(operator, 'shut').textContent()).not.toContain('left out');
   expect(await places(operator)).toEqual(shown);
   await operator.button('OK: dismiss the message').click();
 

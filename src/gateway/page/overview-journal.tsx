@@ -8,6 +8,9 @@ import { journal } from './store.ts';
 /** From here on (as in overview.css) the journal stands beside the rest, and so it is open. */
 const BESIDE = '(min-width: 75rem)';
 
+/** Kinds of entries that are named beside their text. */
+const KIND: Readonly<Record<string, string>> = { refused: 'refused' };
+
 /** The journal, newest first; entries that repeat are folded into one. */
 export function Journal() {
   const refusedOnly = useSignal(false);
@@ -16,7 +19,8 @@ export function Journal() {
   const words = search.value.toLowerCase().split(/\s+/).filter(Boolean);
   const shown = journal.value.filter((entry) => {
     if (refusedOnly.value && entry.what !== 'refused') return false;
-    const text = `${entry.who} ${entry.what} ${entry.text}`.toLowerCase();
+    const text =
+      `${dateTime(entry.time)} ${entry.who} ${KIND[entry.what] ?? ''} ${forPeople(entry.text)}`.toLowerCase();
     return words.every((word) => text.includes(word));
   });
   return (
@@ -62,7 +66,9 @@ export function Journal() {
             ))}
           </ol>
         )}
-        {shown.length === 0 && <p class="hint">Nothing yet.</p>}
+        {shown.length === 0 && (
+          <p class="hint">{journal.value.length === 0 ? 'Nothing yet.' : 'Nothing matches.'}</p>
+        )}
       </details>
     </aside>
   );

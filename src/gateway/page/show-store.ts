@@ -58,7 +58,9 @@ effect(() => {
     const cue = values?.cue;
     if (typeof cue !== 'string') continue;
     if (what === 'cue' && / runs$/.test(text)) delete known[cue];
-    if (what === 'refused') known[cue] = leftOutBy(text, values as Record<string, unknown>);
+    // Where the whole cue is refused, that is said where it was asked for.
+    if (what === 'refused' && values?.step !== undefined)
+      known[cue] = leftOutBy(text, values as Record<string, unknown>);
   }
   leftOut.value = known;
 });
