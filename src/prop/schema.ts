@@ -343,6 +343,7 @@ function make() {
 
   return {
     board,
+    connector,
     rail,
     cue,
     trigger,
@@ -359,6 +360,7 @@ export const schemas = lazily(make);
 export type GuardAction = z.output<Schemas['guardAction']>;
 export type Prop = z.output<Schemas['propFile']>;
 export type { Board };
+export type Connector = z.output<Schemas['connector']>;
 export type Rail = z.output<Schemas['rail']>;
 export type Cue = z.output<Schemas['cue']>;
 export type Trigger = z.output<Schemas['trigger']>;
