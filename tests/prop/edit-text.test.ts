@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest';
 import { parse } from 'yaml';
-import { type Edit, NotAlone, applyEdits as spliceAll } from '../../src/prop/edit-text.ts';
+import { applyEdits as applyAll, type Edit, NotAlone } from '../../src/prop/edit-text.ts';
 import { editProp, parseProp } from '../../src/prop/load.ts';
 import { readText } from '../../src/prop/text.ts';
 import fc from '../fast-check.ts';
@@ -11,8 +11,7 @@ const edit = (path: string, value: unknown): Edit => ({
   value,
 });
 
-const applyEdits = (text: string, ...edits: Edit[]): string =>
-  spliceAll(readText(text), edits).text;
+const applyEdits = (text: string, ...edits: Edit[]): string => applyAll(readText(text), edits).text;
 
 describe('splice', () => {
   test.each<[title: string, text: string, edit: Edit, result: string]>([
@@ -208,12 +207,14 @@ describe('splice', () => {
   });
 
   test('several additions at one place come one after the other', () => {
-    expect(splice('a:\n  x: 1 # one\nb: 2\n', edit('a.y', 2), edit('a.z', 3))).toBe(
+    expect(applyEdits('a:\n  x: 1 # one\nb: 2\n', edit('a.y', 2), edit('a.z', 3))).toBe(
       'a:\n  x: 1 # one\n  y: 2\n  z: 3\nb: 2\n',
     );
-    expect(splice('a:\n  - 1\n', edit('a.1', 2), edit('a.2', 3))).toBe('a:\n  - 1\n  - 2\n  - 3\n');
-    expect(splice('a: [1]\n', edit('a.1', 2), edit('a.2', 3))).toBe('a: [1, 2, 3]\n');
-    expect(splice('b: 1\n', edit('a.x', 2), edit('a.y', 3))).toBe('b: 1\na: { x: 2, y: 3 }\n');
+    expect(applyEdits('a:\n  - 1\n', edit('a.1', 2), edit('a.2', 3))).toBe(
+      'a:\n  - 1\n  - 2\n  - 3\n',
+    );
+    expect(applyEdits('a: [1]\n', edit('a.1', 2), edit('a.2', 3))).toBe('a: [1, 2, 3]\n');
+    expect(applyEdits('b: 1\n', edit('a.x', 2), edit('a.y', 3))).toBe('b: 1\na: { x: 2, y: 3 }\n');
   });
 
   test('several edits are made in their order, be they far apart or in each other’s way', () => {
@@ -241,8 +242,8 @@ describe('splice', () => {
     fc.assert(
       fc.property(fc.array(change, { minLength: 1, maxLength: 4 }), (changes) => {
         const edits = changes.map(([path, value]) => edit(path, value ?? undefined));
-        const together = spliceAll(source, edits);
-        const apart = edits.reduce((text, one) => spliceAll(text, [one]), source);
+        const together = applyAll(source, edits);
+        const apart = edits.reduce((text, one) => applyAll(text, [one]), source);
         expect(together.raw).toEqual(apart.raw);
         expect(readText(together.text).raw).toEqual(apart.raw);
       }),
@@ -265,7 +266,7 @@ describe('splice', () => {
     const number = fc.double({ noNaN: true, noDefaultInfinity: true });
     fc.assert(
       fc.property(fc.constantFrom(...paths), number, (path, value) => {
-        const after = spliceAll(source, [{ path, value }]).text;
+        const after = applyAll(source, [{ path, value }]).text;
         const [before, lines] = [OWL.split('\n'), after.split('\n')];
         expect(lines).toHaveLength(before.length);
         const touched = lines.flatMap((line, i) => (line === before[i] ? [] : [i]));
