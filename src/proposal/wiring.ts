@@ -162,8 +162,10 @@ class Wirer {
   }
 
   /** Declares a connector, unless the file has it. */
-  #connector(name: string, spec: Connector, why: string): void {
+  #connector(name: string, { name: words, ...rest }: Connector, why: string): void {
     if (Object.hasOwn(this.#prop.connectors, name)) return;
+    // A channel's name may be as long as the words of a connector.
+    const spec: Connector = { ...(words !== undefined && { name: words.slice(0, 64) }), ...rest };
     this.#prop.connectors[name] = spec;
     this.#added.push({
       what: `${name}: ${spec.name ?? 'connector'}${spec.cavities === undefined ? '' : `, ${spec.cavities} cavities`}`,
@@ -461,7 +463,10 @@ class Wirer {
     this.#connector(
       name,
       {
-        name: pole === 'plus' ? `plus of ${rails[0]}, ${volts} V` : `return of ${rails.join(', ')}`,
+        name:
+          pole === 'plus'
+            ? `plus of ${rails[0]}, ${volts} V`
+            : `return of ${rails[0]}${rails.length > 1 ? ` and ${rails.length - 1} more` : ''}`,
         cavities: size,
         bridged: [cavities],
       },

@@ -193,3 +193,18 @@ test('long wires are thicker, and a warm prop needs thicker ones', () => {
   expect(gauge('', 8)).toBe(14);
   expect(gauge('ambientC: 65\n', 0.5)).toBeLessThan(24);
 });
+
+test('names of connectors stay within what the file may hold, however many rails and letters', () => {
+  const read = readAnswers({
+    moves: [
+      { name: 'claw', count: 13, part: 'servo-35kgcm' },
+      { name: 'c'.repeat(48), count: 1 },
+    ],
+    lights: [{ name: 'e'.repeat(48), count: 2, kind: 'rgb' }],
+    supplies: [{ volts: 7.4, amps: 32.5 }],
+    changes: { [`${'c'.repeat(48)}.name`]: 'd'.repeat(64) },
+  });
+  if ('wrong' in read) throw new Error(read.wrong.join('\n'));
+  const { shown, left } = wired(propose(read.answers).text);
+  expect({ shown, left }).toEqual({ shown: [], left: [] });
+});
