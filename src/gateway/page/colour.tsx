@@ -53,7 +53,7 @@ function Choice({ channel }: { channel: string }) {
     if (result && keep) keepRecent(result.to);
   };
   return (
-    <div class="colour">
+    <div class="colour-pick">
       <ul class="colour-list" aria-label={`Presets for ${channel}`}>
         {Object.entries(PRESETS).map(([name, hex]) => (
           <Chip
