@@ -7,10 +7,10 @@ const LONG = [
   'cli/{budget,commands,prop-file,rehearse,session}',
   'core/{behaviour/cue-ends,behaviour/light-whole,triggers}',
   'gateway/{behaviour/requests,http/doors,sessions}',
-  'prop/{truncation,examples,lint-cues,lint-reuse,load}',
+  'prop/{truncation,examples,lint-cues,load}',
   'rehearsal/rehearse',
   'service/{behaviour/compiled,locks,state-file}',
-  'sums/{ease,flash,light,linkage,linkage-drawing,servo-mapping,torque}',
+  'sums/{ease,flash,light,linkage,linkage-drawing,servo-mapping}',
 ].map((name) => `tests/${name}.test.ts`);
 
 /** Unit tests that take seconds each: random programs, attacks, long virtual times, real threads. */
@@ -18,10 +18,10 @@ const SLOW = [
   'core/{behaviour/cue-random,behaviour/examples,idle,behaviour/random}',
   'boards/{pigpio/native,threads}',
   'gateway/{host,http}',
-  'prop/{entries,fuzz,lint-loom,edit-text}',
+  'prop/{edit-text,entries,fuzz,lint-loom,lint-reuse}',
   'proposal/random',
   'service/{behaviour/capture,host,opening,outlet,planner}',
-  'sums/{eased-move,profile,profile-optimal,profile-retarget}',
+  'sums/{eased-move,profile,profile-optimal,profile-retarget,torque}',
 ].map((name) => `tests/${name}.test.ts`);
 
 /** Whole daemons, releases and pages that take half a minute each and more. */
@@ -29,7 +29,7 @@ const SLOW_SYSTEM = ['system/{cues,examples,life,reload,with-cache}', 'systemd/{
   (name) => `tests/${name}.test.ts`,
 );
 const SLOW_BROWSER = [
-  'tests/browser/{access,big,budget,colours,cues,frozen,link,looks,show,strip,thumb,words}.test.ts',
+  'tests/browser/{access,big,budget,colours,cues,file,frozen,link,looks,show,strip,thumb,words}.test.ts',
 ];
 
 const browser = {

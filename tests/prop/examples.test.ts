@@ -25,7 +25,9 @@ describe.each([
 
   // JSON Schema, draft 2020-12, as implemented by ajv.
   test('is accepted by the JSON Schema that its first line names', () => {
-    expect(text).toMatch(/^# yaml-language-server: \$schema=\.\/prop\.schema\.json\n/);
+    expect(text).toMatch(
+      /^# yaml-language-server: \$schema=http:\/\/127\.0\.0\.1:7420\/prop\.schema\.json\n/,
+    );
     const ajv = new Ajv2020({ strict: false, allErrors: true });
     ajv.validate(JSON.parse(config('prop.schema.json')), parse(text));
     expect(ajv.errors ?? []).toEqual([]);

@@ -120,7 +120,7 @@ export function Reading({ channel, info }: { channel: string; info: ChannelInfo 
   const does = useComputed(() => (pushing.value ? '' : flagText(state.value.flags)));
   return (
     <div class={`reading ${pushing.value ? 'is-pushing' : ''}`}>
-      <p class="reading-angle number">{text}</p>
+      <p class={`reading-angle number ${isUnknown(state.value) ? 'is-word' : ''}`}>{text}</p>
       <p class="reading-state soft">{does}</p>
       <p class="reading-push" role="status">
         {pushing.value && (
