@@ -5,7 +5,7 @@ const common = { pool: 'forks', testTimeout: 60_000, hookTimeout: 60_000 } as co
 /** Unit tests that take a second or more each: a quick run goes without them. */
 const LONG = [
   'cli/{budget,commands,prop-file,rehearse,session}',
-  'core/{behaviour/cue-ends,behaviour/light-whole,triggers}',
+  'core/{behaviour/cue-ends,triggers}',
   'gateway/{behaviour/requests,http/doors,sessions}',
   'prop/{truncation,examples,lint-cues,load}',
   'rehearsal/rehearse',
@@ -15,7 +15,7 @@ const LONG = [
 
 /** Unit tests that take seconds each: random programs, attacks, long virtual times, real threads. */
 const SLOW = [
-  'core/{behaviour/cue-random,behaviour/examples,idle,behaviour/random}',
+  'core/{behaviour/cue-random,behaviour/examples,behaviour/light-whole,behaviour/random,idle}',
   'boards/{pigpio/native,threads}',
   'gateway/{host,http}',
   'prop/{edit-text,entries,fuzz,lint-loom,lint-reuse}',
@@ -29,7 +29,7 @@ const SLOW_SYSTEM = ['system/{cues,examples,life,reload,with-cache}', 'systemd/{
   (name) => `tests/${name}.test.ts`,
 );
 const SLOW_BROWSER = [
-  'tests/browser/{access,big,budget,colours,cues,file,frozen,link,looks,show,strip,thumb,words}.test.ts',
+  'tests/browser/{access,big,budget,colours,cues,file,frozen,link,looks,presence,show,strip,thumb,words}.test.ts',
 ];
 
 const browser = {
