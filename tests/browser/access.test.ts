@@ -208,3 +208,22 @@ it('nothing moves on screen by itself for those who asked for less motion', asyn
   }
   await operator.close();
 });
+
+it('in forced colours a track, and where a servo is on it, are seen', async () => {
+  const operator = await Operator.open(browser, daemon, { view: 'overview' });
+  const { page } = operator;
+  await page.emulateMedia({ forcedColors: 'active' });
+  const track = page.locator('.track:not(.is-unknown)').first();
+  await track.waitFor();
+  // The system's own colours; the page's would all be that of the sheet (CSS Color Adjustment 1, 3.1).
+  const [sheet, ...drawn] = await track.evaluate((one) => {
+    const colour = (of: Element, pseudo?: string) => getComputedStyle(of, pseudo).backgroundColor;
+    const at = one.querySelector('.at')!;
+    return [colour(one.closest('.sheet')!), colour(one, '::before'), colour(at, '::before')];
+  });
+  for (const colour of drawn) {
+    expect(colour).not.toBe(sheet);
+    expect(colour).not.toBe('rgba(0, 0, 0, 0)');
+  }
+  await operator.close();
+});
