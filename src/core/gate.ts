@@ -68,6 +68,14 @@ interface Starts {
   full?: Rail;
 }
 
+/** A servo that moves and will turn round, by its place in the moves. */
+interface Turn {
+  place: number;
+  /** When it turns round (s from now), at the earliest and the latest. */
+  earliestS: number;
+  latestS: number;
+}
+
 export interface Started {
   /** How long the move takes once it has started (s); the least while it is still being planned. */
   durationS: number;
@@ -754,10 +762,8 @@ export class Gate {
     }
     for (let i = 0; i < relays.length; i++) {
       const relay = relays[i]!;
-      if (relay.rail !== NO_RAIL)
-        rails[relay.rail]!.amps += asked ? relay.askedAmps() : relay.amps();
-      if (relay.coilRail !== NO_RAIL)
-        rails[relay.coilRail]!.amps += asked ? relay.askedCoilAmps() : relay.coilAmps();
+      if (relay.rail !== NO_RAIL) rails[relay.rail]!.amps += relay.amps(asked);
+      if (relay.coilRail !== NO_RAIL) rails[relay.coilRail]!.amps += relay.coilAmps(asked);
     }
     for (let i = 0; i < lights.length; i++) {
       const light = lights[i]!;
@@ -790,7 +796,8 @@ export class Gate {
   }
 
   /**
-   * When each of these moves starts, so that every rail holds while motors start. A servo that moves cannot wait: where it turns round, it starts then.
+   * When each of these moves starts, so that every rail holds while motors start. A servo that moves cannot
+   * wait: where it turns round, it starts then.
    * @param limp they are about to get their pulses, where they stand
    */
   #startsOf(moves: readonly Move[], limp = false): Starts {
@@ -802,11 +809,13 @@ export class Gate {
     this.measureRails(true);
     for (const rail of this.#body.rails) {
       const starters: number[] = [];
-      const turning: number[] = [];
+      const turning: Turn[] = [];
       for (const [i, { servo, targetDeg }] of moves.entries()) {
         if (servo.rail !== rail.index || (!limp && staysAtRest(servo, targetDeg))) continue;
         const start = servo.startsIn(targetDeg);
-        if (start) (start.earliestS > 0 ? turning : starters).push(i);
+        if (!start) continue;
+        if (start.earliestS > 0) turning.push({ place: i, ...start });
+        else starters.push(i);
       }
       if (starters.length + turning.length === 0) continue;
       if (!this.#startsOn(rail, moves, starters, turning, starts)) return { ...starts, full: rail };
@@ -819,35 +828,32 @@ export class Gate {
     rail: Rail,
     moves: readonly Move[],
     starters: readonly number[],
-    turning: readonly number[],
+    turning: readonly Turn[],
     starts: Starts,
   ): boolean {
     const on = this.#body.servos.filter((servo) => servo.rail === rail.index);
-    const servosA = on.reduce((sum, servo) => sum + servo.amps(), 0);
-    const othersA = rail.amps - servosA + this.#lightsRisingOn(rail.index);
+    const othersA = this.#othersOn(rail);
     const ahead = new RailAhead(othersA);
     const fresh = new Set(starters.map((i) => moves[i]!.servo));
     for (const servo of on)
       if (fresh.has(servo)) ahead.add(servo.draw.idleA, 0);
       else servo.addTo(ahead);
-    for (const i of turning) {
-      const { servo, targetDeg } = moves[i]!;
-      const { earliestS, latestS } = servo.startsIn(targetDeg)!;
-      ahead.add(servo.draw.stallA - servo.draw.busyA, earliestS, latestS + START_S);
-    }
+    const turns = turning.map(({ place }) => moves[place]!.servo.draw);
+    for (const [k, { earliestS, latestS }] of turning.entries())
+      ahead.add(turns[k]!.stallA - turns[k]!.busyA, earliestS, latestS + START_S);
     const draws = starters.map((i) => moves[i]!.servo.draw);
     const delaysS = ahead.stagger(draws, rail.limitA);
     if (delaysS && ahead.peakA <= rail.limitA + RAIL_SLACK_A) {
       for (const [k, i] of starters.entries()) starts.delaysS[i] = delaysS[k]!;
-      for (const i of [...starters, ...turning]) starts.counts[i] = true;
+      for (const i of starters) starts.counts[i] = true;
+      for (const { place } of turning) starts.counts[place] = true;
       if (delaysS.some((delayS) => delayS > 0)) starts.staggeredFor = rail;
       return true;
     }
     // What could start if all others stood still waits for that, unless something that stays on while
     // the prop parks is in its way.
     const idleA = on.reduce((sum, { draw }) => sum + draw.idleA, this.parking ? othersA : 0);
-    const all = [...draws, ...turning.map((i) => moves[i]!.servo.draw)];
-    if (staggeredPeakA(all, idleA) <= rail.limitA + RAIL_SLACK_A) return false;
+    if (staggeredPeakA([...draws, ...turns], idleA) <= rail.limitA + RAIL_SLACK_A) return false;
     // The rail never has room for these starts, as `check` reports: one after another, uncounted.
     let fromS = on.reduce((most, servo) => Math.max(most, servo.startedAfterS), 0);
     for (const k of startOrder(draws)) {
@@ -856,6 +862,13 @@ export class Gate {
       fromS += START_S;
     }
     return true;
+  }
+
+  /** What flows on a rail, as measured last, but for its servos; fades under way count with their ends (A). */
+  #othersOn(rail: Rail): number {
+    let amps = rail.amps + this.#lightsRisingOn(rail.index);
+    for (const servo of this.#body.servos) if (servo.rail === rail.index) amps -= servo.amps();
+    return amps;
   }
 
   /**
@@ -870,8 +883,7 @@ export class Gate {
       if (servo.rail === rail) startedS = Math.max(startedS, servo.startedAfterS);
     if (startedS === 0) return 0;
     this.measureRails();
-    let othersA = rails[rail]!.amps + this.#lightsRisingOn(rail);
-    for (const servo of servos) if (servo.rail === rail) othersA -= servo.amps();
+    let othersA = this.#othersOn(rails[rail]!);
     for (const relay of relays) {
       if (relay === before) break;
       if (!relay.on || relay.closed || relay.railFull) continue;

@@ -428,9 +428,10 @@ export class Relay implements ActuatorContract {
     return standing ? 'on' : 'off';
   }
 
-  /** Estimated draw (A). */
-  amps(): number {
-    return this.#ampsIf(this.closed);
+  /** Estimated draw (A). @param asked once the contact is as was asked for */
+  amps(asked = false): number {
+    const closed = asked ? this.on || this.lingers : this.closed;
+    return closed !== this.#fedAtRest || this.unknown ? this.onA : 0;
   }
 
   /** What its load takes more when it is switched on (A): one on the closed contact takes less. */
@@ -438,21 +439,9 @@ export class Relay implements ActuatorContract {
     return this.#fedAtRest ? 0 : this.onA;
   }
 
-  /** Estimated draw of the coil alone (A). */
-  coilAmps(): number {
-    return this.closed || this.unknown ? this.coilFullA : 0;
-  }
-
-  /** As `amps` and `coilAmps`, once the contact is as was asked for. */
-  askedAmps(): number {
-    return this.#ampsIf(this.on || this.lingers);
-  }
-
-  askedCoilAmps(): number {
-    return this.on || this.lingers || this.unknown ? this.coilFullA : 0;
-  }
-
-  #ampsIf(closed: boolean): number {
-    return closed !== this.#fedAtRest || this.unknown ? this.onA : 0;
+  /** As `amps`, of the coil alone. */
+  coilAmps(asked = false): number {
+    const energised = asked ? this.on || this.lingers : this.closed;
+    return energised || this.unknown ? this.coilFullA : 0;
   }
 }
