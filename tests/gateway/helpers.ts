@@ -8,7 +8,8 @@ import { type Gateway, startGateway } from '../../src/gateway/server.ts';
 import type { FileStatus } from '../../src/prop/file/status.ts';
 import type { FromGateway, PropView, ToGatewayFromService } from '../../src/service/protocol.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
-import { Telemetry } from '../../src/shared/telemetry.ts';
+import { CONDITIONS, type Condition } from '../../src/shared/condition.ts';
+import { RAIL_FIELD, Telemetry } from '../../src/shared/telemetry.ts';
 
 type Call = Extract<ToCore, { t: 'call' }>;
 // biome-ignore lint/suspicious/noExplicitAny: whatever came over the wire, checked by the test
@@ -112,6 +113,27 @@ export class Rig {
       const answer = this.reply(message);
       if (answer) port2.postMessage(answer);
     });
+  }
+
+  /**
+   * A tick of the core at a time (s).
+   * @param changes fields of channels
+   * @param amps what the first rail gives (A); it is not measured
+   */
+  tick(
+    tS: number,
+    changes: readonly (readonly [channel: number, field: number, value: number])[] = [],
+    { condition = 'live', amps }: { condition?: Condition; amps?: number } = {},
+  ): void {
+    const { telemetry } = this;
+    telemetry.begin({ nowS: tS }, Math.round(200 * tS), CONDITIONS.indexOf(condition));
+    for (const [channel, field, value] of changes)
+      telemetry.numbers[telemetry.channelAt(channel) + field] = value;
+    if (amps !== undefined) {
+      telemetry.numbers[telemetry.railAt(0) + RAIL_FIELD.amps] = amps;
+      telemetry.numbers[telemetry.railAt(0) + RAIL_FIELD.measuredA] = Number.NaN;
+    }
+    telemetry.commit();
   }
 
   /** A line to a service that answers by script: the end for the gateway. */

@@ -7,7 +7,6 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { WebSocket } from 'ws';
 import { METHODS } from '../../src/api/methods.ts';
 import { CONDITIONS, type Condition } from '../../src/shared/condition.ts';
-import { RAIL_FIELD } from '../../src/shared/telemetry.ts';
 import { type Json, Rig } from './helpers.ts';
 
 let rig: Rig;
@@ -41,12 +40,7 @@ function get(path: string, headers: Record<string, string> = {}, method = 'GET')
   });
 }
 
-function tick(tS: number, condition: Condition): void {
-  rig.telemetry.begin({ nowS: tS }, Math.round(200 * tS), CONDITIONS.indexOf(condition));
-  rig.telemetry.numbers[rig.telemetry.railAt(0) + RAIL_FIELD.amps] = 1.5;
-  rig.telemetry.numbers[rig.telemetry.railAt(0) + RAIL_FIELD.measuredA] = Number.NaN;
-  rig.telemetry.commit();
-}
+const tick = (tS: number, condition: Condition): void => rig.tick(tS, [], { condition, amps: 1.5 });
 
 describe('/health', () => {
   it.each(CONDITIONS)('%s', async (condition) => {

@@ -2,14 +2,12 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { fields } from '../../src/api/fields.ts';
 import { METHODS, type MethodBy } from '../../src/api/methods.ts';
 import type { JournalEntry } from '../../src/api/types.ts';
-import { CONDITIONS } from '../../src/shared/condition.ts';
 import { FIELD, FLAG } from '../../src/shared/telemetry.ts';
 import { type Client, done, Rig, until, VIEW } from './helpers.ts';
 
 // What the gateway answers itself: the core must not be asked, and nothing may be out of date.
 
 const [BEAK, MIST] = [0, 1] as const;
-const LIVE = CONDITIONS.indexOf('live');
 
 let rig: Rig;
 let client: Client;
@@ -18,10 +16,7 @@ let ticks = 0;
 /** One tick of the core: sets fields of channels. */
 function tick(...changes: [channel: number, field: number, value: number][]): void {
   ticks++;
-  rig.telemetry.begin({ nowS: ticks / 200 }, ticks, LIVE);
-  for (const [channel, field, value] of changes)
-    rig.telemetry.numbers[rig.telemetry.channelAt(channel) + field] = value;
-  rig.telemetry.commit();
+  rig.tick(ticks / 200, changes);
 }
 
 beforeEach(async () => {

@@ -11,14 +11,8 @@ let rig: Rig;
 let client: Client;
 
 /** One tick of the core: sets fields of channels. */
-function tick(tS: number, changes: [channel: number, field: number, value: number][] = []): void {
-  rig.telemetry.begin({ nowS: tS }, Math.round(200 * tS), LIVE);
-  for (const [channel, field, value] of changes)
-    rig.telemetry.numbers[rig.telemetry.channelAt(channel) + field] = value;
-  rig.telemetry.numbers[rig.telemetry.railAt(0) + RAIL_FIELD.amps] = 1.23456;
-  rig.telemetry.numbers[rig.telemetry.railAt(0) + RAIL_FIELD.measuredA] = Number.NaN;
-  rig.telemetry.commit();
-}
+const tick = (tS: number, changes: Parameters<Rig['tick']>[1] = []): void =>
+  rig.tick(tS, changes, { amps: 1.23456 });
 
 const frames = (of: Client): Json[] =>
   of.messages.filter((message) => message.method === 'state').map((message) => message.params);

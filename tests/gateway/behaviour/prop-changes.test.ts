@@ -4,13 +4,10 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import type { JournalEntry } from '../../../src/api/types.ts';
 import type { Finding } from '../../../src/prop/finding.ts';
 import type { PropView } from '../../../src/service/protocol.ts';
-import { CONDITIONS } from '../../../src/shared/condition.ts';
-import { FIELD, RAIL_FIELD } from '../../../src/shared/telemetry.ts';
+import { FIELD } from '../../../src/shared/telemetry.ts';
 import { type Client, IN_FORCE, type Json, Rig, until, VIEW } from '../helpers.ts';
 
 // Another version of the prop while everybody looks: nothing may show the prop as it was.
-
-const LIVE = CONDITIONS.indexOf('live');
 
 /** Another beak, no mist, a new servo in front, other rails, groups, cues and boards. */
 const OTHER: PropView = {
@@ -46,12 +43,7 @@ let ticks = 0;
 
 function tick(...changes: [channel: number, field: number, value: number][]): void {
   ticks++;
-  rig.telemetry.begin({ nowS: ticks / 200 }, ticks, LIVE);
-  for (const [channel, field, value] of changes)
-    rig.telemetry.numbers[rig.telemetry.channelAt(channel) + field] = value;
-  rig.telemetry.numbers[rig.telemetry.railAt(0) + RAIL_FIELD.amps] = 1.5;
-  rig.telemetry.numbers[rig.telemetry.railAt(0) + RAIL_FIELD.measuredA] = Number.NaN;
-  rig.telemetry.commit();
+  rig.tick(ticks / 200, changes, { amps: 1.5 });
 }
 
 function body(path: string): Promise<string> {

@@ -1,5 +1,5 @@
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import { CONDITIONS, type Condition } from '../../../src/shared/condition.ts';
+import { type Condition } from '../../../src/shared/condition.ts';
 import { FIELD, FLAG } from '../../../src/shared/telemetry.ts';
 import { type Client, Rig, until } from '../helpers.ts';
 
@@ -16,11 +16,8 @@ const received = () => rig.telemetry.received(0);
 const settle = (client: Client) => client.call('state.unfollow');
 
 /** What the core shows at that time (s). */
-function tick(tS: number, moving = false, condition: Condition = 'live'): void {
-  rig.telemetry.begin({ nowS: tS }, Math.round(200 * tS), CONDITIONS.indexOf(condition));
-  rig.telemetry.numbers[rig.telemetry.channelAt(0) + FIELD.flags] = moving ? FLAG.moving : 0;
-  rig.telemetry.commit();
-}
+const tick = (tS: number, moving = false, condition: Condition = 'live'): void =>
+  rig.tick(tS, [[0, FIELD.flags, moving ? FLAG.moving : 0]], { condition });
 
 const page = () => rig.open('page', { headers: { origin: `http://127.0.0.1:${rig.port}` } });
 
