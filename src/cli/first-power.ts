@@ -33,6 +33,7 @@ const TOLERANCE = 0.05;
 /** A core or fuse that is whole reads below this, test leads included (ohm): common practice, from memory. */
 const WHOLE_OHM = 1;
 
+/** The steps for switching on a prop for the first time, in phases, each with the readings to expect (V, ohm). */
 export function firstPower(prop: Prop, file: string): Phase[] {
   const phases = [
     {
@@ -54,6 +55,7 @@ export function firstPower(prop: Prop, file: string): Phase[] {
   return phases.filter(({ steps }) => steps.length > 0);
 }
 
+/** The same as text for a terminal, cautions first. */
 export function firstPowerText(prop: Prop, phases: readonly Phase[]): string {
   const lines = [`${prop.name}: switching on for the first time`, ''];
   for (const caution of FIRST_POWER_CAUTIONS) lines.push(`! ${caution}`);

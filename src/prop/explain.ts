@@ -106,8 +106,8 @@ function step(nodes: readonly Node[], word: string): Node[] {
     if (typeof named !== 'object') continue;
     const forms = alternatives(named);
     // The name may be left out: channels.servo is any servo, and rails.fuse the fuse of any rail.
-    const isWithin = ({ properties = {}, ...form }: KeySchema) =>
-      markOf({ properties, ...form }) === word || Object.hasOwn(properties, word);
+    const isWithin = (form: KeySchema) =>
+      markOf(form) === word || Object.hasOwn(form.properties ?? {}, word);
     const of: Node = { schema: named, required: false };
     found.push(...(forms.some(isWithin) ? step([of], word) : [of]));
   }
