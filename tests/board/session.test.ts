@@ -1,114 +1,10 @@
-import { type ChildProcess, spawn, spawnSync } from 'node:child_process';
-import { readFile } from 'node:fs/promises';
-import { join } from 'node:path';
-import { fileURLToPath } from 'node:url';
-import { stripVTControlCharacters } from 'node:util';
 import { afterEach, expect, it } from 'vitest';
-import { needTools } from '../tools.ts';
+import { firstSession } from '../readme.ts';
+import { Terminal } from '../terminal.ts';
 import { LONG } from './long.ts';
 import { Stage, SUBJECTS } from './stage.ts';
 
-const ROOT = fileURLToPath(new URL('../..', import.meta.url));
 const PARKING_MS = 500 + 100;
-/** The shell's prompt, as root and as anybody else. */
-const SHELL_PROMPT = /[#$] $/;
-
-/** The command, the answer to its question, and the lines of the README's first session, word for word. */
-async function readme(): Promise<{ command: string; answer: string; lines: string[] }> {
-  const text = await readFile(join(ROOT, 'README.md'), 'utf8');
-  const section = text.slice(text.indexOf('## Five minutes with the owl'));
-  const block = /```console\n([\s\S]*?)```/.exec(section)![1]!.trim().split('\n');
-  const [first, question, ...rest] = block;
-  const answer = /Wake\? \[y\/N\] (.+)$/.exec(question!)?.[1];
-  const said = rest.flatMap((line) => /^live> (.+)$/.exec(line)?.[1] ?? []);
-  if (!first!.startsWith('$ ') || !answer || said.length < 2)
-    throw new Error(`the README's session has another form now:\n${block.join('\n')}`);
-  return { command: first!.slice(2), answer, lines: said };
-}
-
-/** A person at a terminal, who types a line when the prompt is there. */
-class Terminal {
-  readonly #child: ChildProcess;
-  #shown = '';
-  #more: () => void = () => {};
-  #ended = false;
-
-  /** script(1) is the terminal: when it is killed, its side of the pseudo-terminal is closed. */
-  private constructor(command: string, env: NodeJS.ProcessEnv) {
-    needTools('a terminal', ['bsdutils', 'bash'], () =>
-      ['script', 'bash'].filter((tool) => spawnSync('which', [tool]).status !== 0),
-    );
-    // A terminal is a session of its own, which has to go before other programs as this one does.
-    const first = 'test ! -e /proc/self/autogroup || echo -20 > /proc/self/autogroup; exec';
-    const run = `${first} ${command}`;
-    this.#child = spawn('script', ['--quiet', '--flush', '--command', run, '/dev/null'], {
-      cwd: ROOT,
-      env: { ...env, TERM: 'dumb', npm_config_update_notifier: 'false' },
-      stdio: ['pipe', 'pipe', 'inherit'],
-    });
-    this.#child.stdout!.on('data', (data) => {
-      this.#shown += data;
-      this.#more();
-    });
-    this.#child.once('exit', () => {
-      this.#ended = true;
-      this.#more();
-    });
-  }
-
-  /** A window with a shell, at which the command is typed. */
-  static async window(command: string, env: NodeJS.ProcessEnv): Promise<Terminal> {
-    const terminal = new Terminal('bash --norc --noprofile -i', env);
-    await terminal.#until((shown) => SHELL_PROMPT.test(shown));
-    terminal.#write(command);
-    return terminal;
-  }
-
-  /** The command is all that runs in the terminal, as `ssh -t owl npx sinew session` has it. */
-  static bare(command: string, env: NodeJS.ProcessEnv): Terminal {
-    return new Terminal(command, env);
-  }
-
-  /** Waits for a prompt, then types the next line, and waits until its answer and the next prompt are there. */
-  async say(line: string): Promise<string> {
-    await this.prompt();
-    this.#write(line);
-    await this.prompt();
-    return stripVTControlCharacters(this.#shown);
-  }
-
-  /** Waits until the session asks, and answers. */
-  async answer(text: string): Promise<void> {
-    await this.#until((shown) => /Wake\? \[y\/N\] $/.test(shown));
-    this.#write(text);
-  }
-
-  /** The session's prompt is the condition of the prop. */
-  prompt(): Promise<void> {
-    return this.#until((shown) => /[a-z]+> $/.test(shown));
-  }
-
-  #write(line: string): void {
-    this.#shown = '';
-    this.#child.stdin!.write(`${line}\r`);
-  }
-
-  async #until(there: (shown: string) => boolean): Promise<void> {
-    for (;;) {
-      const shown = stripVTControlCharacters(this.#shown);
-      if (there(shown)) return;
-      if (this.#ended || SHELL_PROMPT.test(shown))
-        throw new Error(`the session has ended by itself: ${shown}`);
-      await new Promise<void>((resolve) => {
-        this.#more = resolve;
-      });
-    }
-  }
-
-  close(): void {
-    this.#child.kill('SIGKILL');
-  }
-}
 
 let stage: Stage;
 let terminal: Terminal | undefined;
@@ -152,7 +48,7 @@ it.each(LONG ? SESSIONS : SESSIONS.slice(0, 1))(
   RETRY,
   async (_name, wanted) => {
     await start(false);
-    const { command, answer, lines } = await readme();
+    const { command, answer, lines } = firstSession();
     if (lines.filter(writes).join() !== 'mark beak ajar')
       throw new Error(`the README captures something else now: ${lines.join(' / ')}`);
     const { board, watch } = stage;

@@ -3,9 +3,10 @@ import { mkdtempSync, readFileSync, rmSync, symlinkSync, writeFileSync } from 'n
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { stripVTControlCharacters } from 'node:util';
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import { patientOwl } from '../faults/patient.ts';
+import { firstSession, programIn } from '../readme.ts';
+import { Terminal } from '../terminal.ts';
 import { needTools } from '../tools.ts';
 import { Daemon, Peer } from './daemon.ts';
 
@@ -13,15 +14,8 @@ import { Daemon, Peer } from './daemon.ts';
 // the examples.
 
 const ROOT = fileURLToPath(new URL('../..', import.meta.url));
-const README = readFileSync(join(ROOT, 'README.md'), 'utf8');
 /** Debian's own: another Python may come first on the path. */
 const PYTHON = '/usr/bin/python3';
-
-function program(language: string): string {
-  const [, text] = new RegExp(`\`\`\`${language}\\n([\\s\\S]*?)\`\`\``).exec(README) ?? [];
-  if (text === undefined) throw new Error(`the README has no program in ${language}`);
-  return text;
-}
 
 interface Entry {
   seq: number;
@@ -71,7 +65,7 @@ test.each([
 ])(
   'the program in %s wakes the owl, opens its lids, parks it, and keeps the link',
   async (language, command, name) => {
-    const text = program(language);
+    const text = programIn(language);
     // About ten lines.
     expect(text.trim().split('\n').length).toBeLessThanOrEqual(14);
     const watcher = await Peer.connect(daemon);
@@ -93,7 +87,7 @@ test('a refusal is said in words', async () => {
     ['js', process.execPath, 'lids.mjs'],
     ['python', PYTHON, 'lids.py'],
   ] as const) {
-    const { code, said } = await run(command, name, program(language));
+    const { code, said } = await run(command, name, programIn(language));
     expect(code).toBe(1);
     expect(said).toContain('holds the lease');
   }
@@ -101,48 +95,25 @@ test('a refusal is said in words', async () => {
 });
 
 test("the README's first session: its prompts and answers are the program's own", async () => {
-  needTools('a terminal', ['bsdutils'], () =>
-    spawnSync('which', ['script']).status === 0 ? [] : ['script'],
-  );
   const fresh = await Daemon.start({ prop: owl, known: false });
+  const { command, answer, lines, shown } = firstSession();
+  const terminal = Terminal.bare(command, {
+    ...process.env,
+    SINEW_HOST: `127.0.0.1:${fresh.port}`,
+    XDG_STATE_HOME: fresh.folder,
+  });
   try {
-    const section = README.slice(README.indexOf('## Five minutes with the owl'));
-    const [, text] = /```console\n([\s\S]*?)```/.exec(section)!;
-    const [command, ...lines] = text!.trim().split('\n');
-    const typed = lines.flatMap(
-      (line) => /^live> (.+)$|\? \[y\/N\] (.+)$/.exec(line)?.slice(1) ?? [],
-    );
-    const answers = typed.filter((one) => one !== undefined);
-    expect(answers.length).toBeGreaterThanOrEqual(5);
-    const child = spawn('script', ['-qfec', command!.replace(/^\$ /, ''), '/dev/null'], {
-      cwd: ROOT,
-      stdio: ['pipe', 'pipe', 'inherit'],
-      env: {
-        ...process.env,
-        TERM: 'dumb',
-        SINEW_HOST: `127.0.0.1:${fresh.port}`,
-        XDG_STATE_HOME: fresh.folder,
-        npm_config_update_notifier: 'false',
-      },
-    });
-    let shown = '';
-    child.stdout.on('data', (data) => {
-      shown += stripVTControlCharacters(String(data));
-      // The next line is typed where the program asks for one.
-      if (!/(\? \[y\/N\]|^live>) $/m.test(shown.slice(shown.lastIndexOf('\n') + 1))) return;
-      const next = answers.shift();
-      if (next === undefined) child.stdin.end('\u0004');
-      else child.stdin.write(`${next}\r`);
-    });
-    await new Promise((resolve) => child.on('close', resolve));
-    const seen = shown.split(/[\r\n]+/);
-    const [last] = seen.splice(-2);
-    expect(last).toMatch(/^live> |^lease released/);
-    for (const [i, line] of lines.entries()) {
+    expect(lines.length).toBeGreaterThanOrEqual(4);
+    await terminal.answer(answer);
+    for (const line of lines) await terminal.say(line);
+    const seen = terminal.transcript.split(/[\r\n]+/);
+    expect(seen.at(-1)).toMatch(/^live> $/);
+    for (const [i, line] of shown.entries()) {
       const pattern = line.split('...').map((part) => part.replace(/[^\w ]/g, '\\$&'));
       expect(seen[i]).toMatch(new RegExp(`^${pattern.join('.*')}$`));
     }
   } finally {
+    terminal.close();
     await fresh.cleanUp();
   }
 });

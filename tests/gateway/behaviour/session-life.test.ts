@@ -1,5 +1,5 @@
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import { type Condition } from '../../../src/shared/condition.ts';
+import type { Condition } from '../../../src/shared/condition.ts';
 import { FIELD, FLAG } from '../../../src/shared/telemetry.ts';
 import { type Client, Rig, until } from '../helpers.ts';
 
