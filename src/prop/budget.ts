@@ -31,6 +31,12 @@ import type { Channel, Prop, Rail } from './schema.ts';
 
 /** The electrical figures that follow from a prop file alone, without any cue. */
 
+/**
+ * The largest voltage drop to a load, as a share of the rail's voltage: 5 % for feeder and branch
+ * together (NFPA 70, 210.19, informational note; from memory).
+ */
+export const DROP_SHARE = 0.05;
+
 export interface RailBudget {
   name: string;
   volts: number;

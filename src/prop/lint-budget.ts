@@ -9,6 +9,7 @@ import { batteryOf } from './battery.ts';
 import {
   type ChannelBudget,
   type CoilBudget,
+  DROP_SHARE,
   type LedBudget,
   type RailBudget,
   wiringBudgetOf,
@@ -23,12 +24,6 @@ import { Notes } from './notes.ts';
 import type { Prop, Wire } from './schema.ts';
 import { readText } from './text.ts';
 import { wireRatingA } from './wire-rating.ts';
-
-/**
- * The largest voltage drop to a load, as a share of the rail's voltage: 5 % for feeder and branch
- * together (NFPA 70, 210.19, informational note; from memory).
- */
-const DROP_SHARE = 0.05;
 
 /** Checks wires, fuses, supplies and small parts against their currents. */
 export function lintBudget(notes: Notes): void {
@@ -312,7 +307,7 @@ function lintDrop(notes: Notes, channel: ChannelBudget, thin: ReadonlySet<string
 function dropRemedy({ prop }: Notes, channel: ChannelBudget, wire: Wire | undefined): string {
   const { movingA, dropV } = channel;
   const general = 'use thicker or shorter wires on its way, or another rail';
-  if (!wire || !isWholeRun(wire)) return general;
+  if (!wire || !isWholeRun(prop, channel, wire)) return general;
   const mm2 = sectionForDrop(prop, channel, wire);
   if (mm2 === undefined)
     return `${general} (${tidy(dropV! - ownDropV(channel, wire), 2)} V are lost before ${wire.label})`;
@@ -324,20 +319,25 @@ function dropRemedy({ prop }: Notes, channel: ChannelBudget, wire: Wire | undefi
  * The section (mm2) with which a channel's own wire keeps the total drop allowed, given the drop in the
  * rest of its way; undefined if nothing is left of it, or the length or a core is not in the file.
  */
-function sectionForDrop(
-  { rails }: Prop,
-  { rail, movingA, dropV }: ChannelBudget,
-  wire: Wire,
-): number | undefined {
-  if (dropV === undefined || !wire.lengthM || !isWholeRun(wire)) return undefined;
-  const ownV = ownDropV({ movingA }, wire);
-  const leftV = DROP_SHARE * rails[rail]!.volts - (dropV - ownV);
+function sectionForDrop(prop: Prop, channel: ChannelBudget, wire: Wire): number | undefined {
+  const { rail, movingA, dropV } = channel;
+  if (dropV === undefined || !wire.lengthM || !isWholeRun(prop, channel, wire)) return undefined;
+  const ownV = ownDropV(channel, wire);
+  const leftV = DROP_SHARE * prop.rails[rail]!.volts - (dropV - ownV);
   if (ownV === 0 || leftV <= 0) return undefined;
   return sectionForDropMm2({ amps: movingA, lengthM: wire.lengthM }, leftV);
 }
 
-/** Whether a wire leads to its channel and back, and its length is in the file. */
-function isWholeRun({ lengthM, cores }: Wire): boolean {
+/**
+ * Whether a channel's own wire leads to what it feeds and back, and its length is in the file. Where the
+ * load has wires of its own, as behind a relay's contact, its current flows in those.
+ */
+function isWholeRun(
+  { wires }: Prop,
+  { name }: Pick<ChannelBudget, 'name'>,
+  { lengthM, cores }: Wire,
+): boolean {
+  if (wires.some(({ channel }) => channel === name)) return false;
   return lengthM !== undefined && lengthM > 0 && cores.some(isPlus) && cores.some(isReturn);
 }
 

@@ -1,10 +1,10 @@
 import type { Power } from '../boards/facts.ts';
 import { factsOf } from '../boards/registry.ts';
 import { boardConnectors } from '../prop/board-connectors.ts';
-import { wiringBudgetOf } from '../prop/budget.ts';
+import { DROP_SHARE, wiringBudgetOf } from '../prop/budget.ts';
 import type { Edit } from '../prop/edit-text.ts';
 import { type LightChannel, lightOf, relayOf, servoOf } from '../prop/kinds/channel.ts';
-import { loadRailOf, terminalsOf } from '../prop/kinds/contact.ts';
+import { coilLoadOf, loadRailOf, terminalsOf } from '../prop/kinds/contact.ts';
 import { activeLow } from '../prop/kinds/polarity.ts';
 import { kindOf } from '../prop/kinds/registry.ts';
 import { throughOf } from '../prop/kinds/through.ts';
@@ -43,13 +43,17 @@ export interface WiringProposal {
 const TRUNK_M = 0.3;
 /** The thinnest wire that is proposed: thinner breaks at the plug (common practice, no source). */
 const THINNEST_AWG = 24;
-/** Shares of a rail's voltage that may be lost: in a channel's own wire, and in each trunk. */
-const OWN_DROP = 0.025;
-const TRUNK_DROP = 0.006;
+/**
+ * Shares of a rail's voltage that may be lost, of what check allows on the whole way: in the wires of a
+ * channel, and in each of the three trunks before them (to the fuse, from it, and back).
+ */
+const OWN_DROP = 0.5 * DROP_SHARE;
+const TRUNK_DROP = 0.12 * DROP_SHARE;
 /** Free terminals that a new block keeps. */
 const SPARE = 2;
 
 type Trunk = Prop['wires'][number];
+type Size = Pick<Wire, 'gaugeAwg' | 'sectionMm2'>;
 type Connector = Prop['connectors'][string];
 
 /** @param prop a sound prop, as `loadProp` gives it, with `written` the data as the file has it */
@@ -365,10 +369,7 @@ class Wirer {
   }
 
   /** The thinnest even gauge that carries so much, and keeps within the drop. */
-  #size(
-    amps: number,
-    drop?: { amps: number; lengthM: number; volts: number },
-  ): Pick<Wire, 'gaugeAwg' | 'sectionMm2'> {
+  #size(amps: number, drop?: { amps: number; lengthM: number; volts: number }): Size {
     const dropMm2 = drop && drop.amps > 0 ? sectionForDropMm2(drop, drop.volts) : 0;
     const rated = (mm2: number) => wireRatingA(this.#prop, mm2) >= amps;
     for (let gauge = THINNEST_AWG; gauge >= 0; gauge -= 2) {
@@ -387,14 +388,22 @@ class Wirer {
     return Object.hasOwn(lengthsM, channel) ? lengthsM[channel]! : lengthM;
   }
 
-  /** The size of a channel's wire: for the fuse of its rail, and for its drop. */
-  #ownSize(name: string, rail: string | undefined): Pick<Wire, 'gaugeAwg' | 'sectionMm2'> {
+  /**
+   * The size of a channel's wire: for the fuse of its rail, and for its drop.
+   * @param cores as many as the current passes one after the other, in all wires of the channel
+   * @param amps what flows in them
+   */
+  #ownSize(
+    name: string,
+    rail: string | undefined,
+    cores = 2,
+    amps = kindOf(this.#prop.channels[name]!).draw(this.#prop.channels[name]!).busyA,
+  ): Size {
     if (rail === undefined || !Object.hasOwn(this.#prop.rails, rail)) return this.#size(0);
     const { volts } = this.#prop.rails[rail]!;
-    const { busyA } = kindOf(this.#prop.channels[name]!).draw(this.#prop.channels[name]!);
-    return this.#size(this.#protectedA(rail), {
-      ...{ amps: busyA, lengthM: this.#lengthM(name), volts: OWN_DROP * volts },
-    });
+    // The sum of the drop counts there and back: two cores.
+    const lengthM = (this.#lengthM(name) * cores) / 2;
+    return this.#size(this.#protectedA(rail), { amps, lengthM, volts: OWN_DROP * volts });
   }
 
   // --- terminal blocks ------------------------------------------------------------------------------
@@ -494,7 +503,7 @@ class Wirer {
       const { fuse, limitA } = this.#prop.rails[rail]!;
       return sum + Math.min(limitA, fuse?.ratingA ?? limitA);
     }, 0);
-    const { volts } = this.#prop.rails[rails[0]!]!;
+    const volts = Math.min(...rails.map((rail) => this.#prop.rails[rail]!.volts));
     // The sum of the drop counts there and back, and this is one way.
     const drop = { amps: busyA, lengthM: TRUNK_M / 2, volts: TRUNK_DROP * volts };
     const size = this.#size(amps, drop);
@@ -566,6 +575,7 @@ class Wirer {
     name: string,
     rail: string | undefined,
     cores: (Partial<Core> & { role: string })[],
+    size?: Size,
   ): boolean {
     const lacking = cores.filter(({ from, to }) => from === undefined || to === undefined);
     if (lacking.length > 0) {
@@ -580,7 +590,7 @@ class Wirer {
     }
     const wire: Wire = {
       label: this.#nextLabel(),
-      ...this.#ownSize(name, rail),
+      ...(size ?? this.#ownSize(name, rail)),
       lengthM: this.#lengthM(name),
       cores: this.#coloured(cores as Core[]),
     };
@@ -666,6 +676,8 @@ class Wirer {
   /** A light behind transistors: its own wire to them, and one from them to the light. */
   #lowSide(name: string, channel: LightChannel, outputs: number, plusColour: string): void {
     const { rail, wire } = channel;
+    // Plus to the light, from there to the MOSFETs, and from them back.
+    const size = () => this.#ownSize(name, rail, 3);
     let plug = wire && splitEnd(wire.cores[0]!.to).connector;
     if (plug === undefined) {
       plug = this.#name('Q');
@@ -674,13 +686,14 @@ class Wirer {
         { name: `MOSFET board of ${name}`, cavities: 2 * outputs + 1 },
         'inputs, return, and what they switch to ground',
       );
-      this.#own(name, rail, [
+      const cores = [
         ...this.#signals(channel, (i) => `${plug}-${i + 1}`),
         {
           ...{ role: 'return', colour: 'BK' },
           ...{ from: this.#terminal(rail, 'return'), to: `${plug}-${outputs + 1}` },
         },
-      ]);
+      ];
+      this.#own(name, rail, cores, size());
     }
     const legs = Array.from({ length: outputs }, (_, i) => `${plug}-${outputs + 2 + i}`);
     const from = this.#hasLoadWires(name) ? undefined : this.#terminal(rail, 'plus');
@@ -697,7 +710,7 @@ class Wirer {
         label: this.#nextLabel(),
         channel: name,
         rail: rail!,
-        ...this.#ownSize(name, rail),
+        ...size(),
         lengthM: this.#lengthM(name),
         cores: [
           { role: 'plus', colour: plusColour, from, to: `${light}-${outputs + 1}` },
@@ -741,7 +754,8 @@ class Wirer {
     }
     const load = this.#name('M');
     this.#connector(load, { name, cavities: 2 }, 'what the relay switches: plus, return');
-    const own = { channel: name, rail, ...this.#ownSize(name, rail) };
+    // Plus to the contact, from there to the load, and back.
+    const own = { channel: name, rail, ...this.#ownSize(name, rail, 3) };
     this.#wire(
       {
         label: this.#nextLabel(),
@@ -781,11 +795,14 @@ class Wirer {
       ...{ from: this.#pin(output.board, output.pin), to: `${module}-IN` },
     };
     if (rail !== undefined) {
-      this.#own(name, rail, [
+      const cores = [
         control,
         { role: 'plus', colour: 'RD', from: this.#terminal(rail, 'plus'), to: `${module}-V` },
         { role: 'return', colour: 'BK', from: this.#terminal(rail, 'return'), to: `${module}-G` },
-      ]);
+      ];
+      // The load has wires of its own.
+      const size = this.#ownSize(name, rail, 2, coilLoadOf(relay)?.amps ?? 0);
+      this.#own(name, rail, cores, size);
       return;
     }
     const ground = this.#power(output.board, 'ground');

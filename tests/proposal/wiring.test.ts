@@ -194,6 +194,38 @@ test('long wires are thicker, and a warm prop needs thicker ones', () => {
   expect(gauge('ambientC: 65\n', 0.5)).toBeLessThan(24);
 });
 
+describe('what a relay switches far away', () => {
+  const of = (load: object) => {
+    const read = readAnswers({ relays: [{ name: 'fan', load: 'other', ...load }] });
+    if ('wrong' in read) throw new Error(read.wrong.join('\n'));
+    const { text, lengthsM } = propose(read.answers);
+    return wired(text, { lengthM: 0.5, lengthsM });
+  };
+
+  test('is reached within 5 %: its current passes three cores, to the contact, from it and back', () => {
+    const { prop, shown } = of({ volts: 5, amps: 2.6, lengthM: 1.5 });
+    // 2.67 A over 3 x 1.5 m may lose 0.125 V: 0.0172 ohm mm2/m x 4.5 m x 2.67 A / 0.125 V = 1.65 mm2,
+    // 14 AWG (2.08 mm2, ASTM B258); over 2 x 1.5 m it would be 1.1 mm2, 16 AWG.
+    const loads = prop.wires.filter(({ channel }) => channel === 'fan');
+    expect(loads.map(({ gaugeAwg }) => gaugeAwg)).toEqual([14, 14]);
+    expect(budgetOf(prop).channels[0]!.dropShare).toBeLessThanOrEqual(0.05);
+    expect(shown).toEqual([]);
+  });
+
+  test('does not make the wire of its module thick, through which only the coil is fed', () => {
+    const { prop } = of({ volts: 24, amps: 5, lengthM: 5 });
+    expect(prop.channels.fan!.wire!.gaugeAwg).toBe(24);
+  });
+
+  test('is not helped by a thicker wire of its module, and check does not say so', () => {
+    const { text } = of({ volts: 5, amps: 2.6, lengthM: 1.5 });
+    const { findings } = parseProp(text.replaceAll('gaugeAwg: 14', 'gaugeAwg: 20'), 'p.yaml');
+    expect(findings.map(({ right }) => right)).toEqual([
+      'use thicker or shorter wires on its way, or another rail',
+    ]);
+  });
+});
+
 test('names of connectors stay within what the file may hold, however many rails and letters', () => {
   const read = readAnswers({
     moves: [
