@@ -5,6 +5,7 @@ import { loadProp } from '../prop/load.ts';
 import { Refusal } from '../shared/errors.ts';
 import { utf8Text } from '../shared/utf8.ts';
 import { EXIT, findingsExit, print } from './output.ts';
+import { keptText, replaceProp } from './prop-file.ts';
 import type { Operator, Outcome } from './verb.ts';
 
 /**
@@ -12,10 +13,9 @@ import type { Operator, Outcome } from './verb.ts';
  * seen the difference and said yes, or has given --yes. The previous version is kept beside it.
  */
 export async function fixFile(file: string, yes: boolean, operator: Operator): Promise<Outcome> {
-  const disk = new PropDisk(file);
-  const { bytes } = await disk.look();
+  const { bytes } = await new PropDisk(file).look();
   const text = bytes && utf8Text(bytes);
-  if (bytes === undefined || text === undefined) {
+  if (text === undefined) {
     // What is wrong with the file itself cannot be corrected here.
     const { findings } = await loadProp(file);
     return nothing(file, findings);
@@ -40,16 +40,8 @@ export async function fixFile(file: string, yes: boolean, operator: Operator): P
       exit: EXIT.refused,
     };
   if (!consent) throw new Refusal('command.not-confirmed', 'not confirmed; nothing was written');
-  const written = await disk.replace(bytes, next);
-  if (!written)
-    throw new Refusal(
-      'file.changed-by-hand',
-      `${file} was changed meanwhile; nothing was written. Check it again`,
-      { file },
-    );
-  if (written.unsure) throw written.unsure;
-  const kept = written.kept?.path;
-  const end = `written${kept === undefined ? '' : `; the previous version is ${kept}`}`;
+  const kept = await replaceProp(file, text, next, 'Check it again');
+  const end = `written${keptText(kept)}`;
   return {
     result: { ...result, written: true, ...(kept !== undefined && { kept }) },
     text: (yes ? [...report, '', end] : [end]).join('\n'),

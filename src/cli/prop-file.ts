@@ -1,5 +1,6 @@
 import type { Finding, Loaded } from '../prop/load.ts';
 import type { Prop } from '../prop/schema.ts';
+import { Refusal } from '../shared/errors.ts';
 import { EXIT, print, writeOut } from './output.ts';
 import type { Operator, Outcome } from './verb.ts';
 
@@ -54,4 +55,37 @@ export async function writtenTo(
     text: `written to ${out}`,
     ...(exit !== undefined && { exit }),
   };
+}
+
+/**
+ * Replaces the text of a prop file that must still be as it was read.
+ * @param again what to do where it is not
+ * @returns where the version before is kept, if it is
+ * @throws Refusal where it is not, or cannot be written
+ */
+export async function replaceProp(
+  file: string,
+  before: string,
+  after: string,
+  again: string,
+): Promise<string | undefined> {
+  const { PropDisk } = await import('../prop/file/prop-disk.ts');
+  const { utf8Text } = await import('../shared/utf8.ts');
+  const disk = new PropDisk(file);
+  const { bytes } = await disk.look();
+  const same = bytes !== undefined && utf8Text(bytes) === before;
+  const written = same ? await disk.replace(bytes, after) : undefined;
+  if (!written)
+    throw new Refusal(
+      'file.changed-by-hand',
+      `${file} was changed meanwhile; nothing was written. ${again}`,
+      { file },
+    );
+  if (written.unsure) throw written.unsure;
+  return written.kept?.path;
+}
+
+/** `; the previous version is FILE.~3~`; empty where none is kept. */
+export function keptText(kept: string | undefined): string {
+  return kept === undefined ? '' : `; the previous version is ${kept}`;
 }

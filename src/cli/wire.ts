@@ -1,6 +1,5 @@
-import { Refusal } from '../shared/errors.ts';
 import { EXIT, UsageError } from './output.ts';
-import { readProp } from './prop-file.ts';
+import { keptText, readProp, replaceProp } from './prop-file.ts';
 import { type Operator, type Outcome, verb } from './verb.ts';
 
 /** `sinew wire FILE`: what is missing in the wiring, proposed as additions to the file. */
@@ -64,75 +63,33 @@ async function wire(inputs: Inputs, operator: Operator): Promise<Outcome> {
   const { proposeWiring } = await import('../proposal/wiring.ts');
   const { edited } = await import('../prop/file/edit.ts');
   const { formatFinding } = await import('../prop/finding.ts');
+  const { difference } = await import('../prop/fix.ts');
   const wishes = { lengthM: length, lengthsM: lengths };
   const { edits, added, left } = proposeWiring(read.prop, read.raw, wishes);
   const next = edited(read, edits);
-  const difference = additions(read.text, next.text);
-  const result = { file, added, left, difference, findings: next.findings };
-  const lines = [
+  const lines = difference(read.text, next.text);
+  const result = { file, added, left, difference: lines, findings: next.findings };
+  const report = [
     ...added.map(({ what, why }) => `${what}\n    ${why}`),
-    ...(added.length > 0 ? ['', ...difference, ''] : []),
+    ...(added.length > 0 ? ['', ...lines, ''] : []),
     ...next.findings.map((finding) => formatFinding(finding, file)),
     ...left.map((one) => `yours to decide: ${one}`),
   ];
   const exit = left.length > 0 ? EXIT.refused : EXIT.done;
-  if (edits.length === 0)
-    return {
-      result: { ...result, written: false },
-      text: [...lines, `${file}: nothing is missing that can be proposed`].join('\n'),
-      exit,
-    };
-  if (!write)
-    return {
-      result: { ...result, written: false },
-      text: [...lines, CALCULATED, 'nothing was written; add --write to add it'].join('\n'),
-      exit,
-    };
-  const kept = await replaced(file, read.text, next.text);
-  const end = `added to ${file}${kept === undefined ? '' : `; the previous version is ${kept}`}`;
+  const written = write === true && edits.length > 0;
+  const kept = written ? await replaceProp(file, read.text, next.text, 'Run it again') : undefined;
+  if (edits.length === 0) report.push(`${file}: nothing is missing that can be proposed`);
+  else
+    report.push(
+      CALCULATED,
+      written ? `added to ${file}${keptText(kept)}` : 'nothing was written; add --write to add it',
+    );
   return {
-    result: { ...result, written: true, ...(kept !== undefined && { kept }) },
-    text: [...lines, CALCULATED, end].join('\n'),
+    result: { ...result, written, ...(kept !== undefined && { kept }) },
+    text: report.join('\n'),
     exit,
   };
 }
 
 const CALCULATED =
   'These are calculations, not a permit: check them against what you have, and fit the switch that cuts the power first.';
-
-/** @returns where the version before is kept @throws Refusal where the file is another by now */
-async function replaced(file: string, before: string, after: string): Promise<string | undefined> {
-  const { PropDisk } = await import('../prop/file/prop-disk.ts');
-  const { utf8Text } = await import('../shared/utf8.ts');
-  const disk = new PropDisk(file);
-  const { bytes } = await disk.look();
-  const same = bytes !== undefined && utf8Text(bytes) === before;
-  const written = same ? await disk.replace(bytes, after) : undefined;
-  if (!written)
-    throw new Refusal(
-      'file.changed-by-hand',
-      `${file} was changed meanwhile; nothing was written. Run it again`,
-      { file },
-    );
-  if (written.unsure) throw written.unsure;
-  return written.kept?.path;
-}
-
-/** The lines of `after` that `before` does not have, with `+`, and the line that each piece comes after. */
-export function additions(before: string, after: string): string[] {
-  const old = before.split('\n');
-  const lines: string[] = [];
-  let at = 0;
-  let within = false;
-  for (const line of after.split('\n')) {
-    if (line === old[at]) {
-      at++;
-      within = false;
-      continue;
-    }
-    if (!within) lines.push(`@@ after line ${at}`);
-    within = true;
-    lines.push(`+ ${line}`);
-  }
-  return lines;
-}

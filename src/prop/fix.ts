@@ -65,29 +65,33 @@ function withFixes(loaded: Loaded, sure: readonly Finding[]): Loaded | undefined
   }
 }
 
-/** The lines that differ, with `-` and `+` and the old line numbers, and a few lines of context. */
+/**
+ * The lines that differ, with `-` and `+`, and the old line number at which each piece begins. Of lines
+ * that went and lines that came, the fewer are passed over until both texts agree again.
+ */
 export function difference(before: string, after: string): string[] {
-  const a = before.split('\n');
-  const b = after.split('\n');
-  let from = 0;
-  while (from < a.length && from < b.length && a[from] === b[from]) from++;
-  let same = 0;
-  while (
-    same < a.length - from &&
-    same < b.length - from &&
-    a[a.length - 1 - same] === b[b.length - 1 - same]
-  )
-    same++;
-  const [endA, endB] = [a.length - same, b.length - same];
+  const old = before.split('\n');
+  const now = after.split('\n');
   const lines: string[] = [];
-  // As many lines as before: list them in pairs.
-  if (endA === endB) {
-    for (let i = from; i < endA; i++)
-      if (a[i] !== b[i]) lines.push(`@@ line ${i + 1}`, `- ${a[i]}`, `+ ${b[i]}`);
-    return lines;
+  let [at, to] = [0, 0];
+  let within = false;
+  const say = (head: string, line: string) => {
+    if (!within) lines.push(head);
+    within = true;
+    lines.push(line);
+  };
+  while (at < old.length || to < now.length) {
+    if (at < old.length && old[at] === now[to]) {
+      at++;
+      to++;
+      within = false;
+      continue;
+    }
+    const came = now.indexOf(old[at]!, to) - to;
+    const went = old.indexOf(now[to]!, at) - at;
+    if (at < old.length && (came < 0 || (went >= 0 && went <= came)))
+      say(`@@ line ${at + 1}`, `- ${old[at++]}`);
+    else say(`@@ after line ${at}`, `+ ${now[to++]}`);
   }
-  lines.push(`@@ line ${from + 1}`);
-  for (const line of a.slice(from, endA)) lines.push(`- ${line}`);
-  for (const line of b.slice(from, endB)) lines.push(`+ ${line}`);
   return lines;
 }

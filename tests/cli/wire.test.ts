@@ -2,7 +2,7 @@ import { mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, expect, test } from 'vitest';
-import { additions } from '../../src/cli/wire.ts';
+import { difference } from '../../src/prop/fix.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { OWL, propText, servo } from '../prop/helpers.ts';
 import { run } from './fake-daemon.ts';
@@ -26,6 +26,9 @@ test('proposes, writes with --write only, keeps comments and the version before,
   const shown = await run(['wire', file, '--lengths', 'b=3'], nobody);
   expect(shown).toMatchObject({ code: 0, err: '' });
   expect(shown.out).toMatch(/^@@ after line \d+\n\+ {5}wire:|^@@ after line/m);
+  // The line of `a` is changed; those after it are not shown as new.
+  expect(shown.out).toMatch(/^@@ line \d+\n- {3}a: .* # mine\n\+ {3}a: .* wire: .* # mine$/m);
+  expect(shown.out).not.toMatch(/^\+ .*draw: \{ fullA/m);
   expect(shown.out).toMatch(/W\d+, 24 AWG, 3 m: signal OG J1-12 -> H1-1, plus RD .* \(b\)/);
   expect(shown.out).toContain('nothing was written; add --write');
   expect(await readFile(file, 'utf8')).toBe(SMALL);
@@ -103,12 +106,12 @@ test('loom --shopping lists what to buy, as text, csv and json', async () => {
 });
 
 test('only what is new is shown, at its place', () => {
-  expect(additions('a\nb\nc\n', 'a\nx\ny\nb\nc\nz\n')).toEqual([
+  expect(difference('a\nb\nc\n', 'a\nx\ny\nb\nc\nz\n')).toEqual([
     '@@ after line 1',
     '+ x',
     '+ y',
     '@@ after line 3',
     '+ z',
   ]);
-  expect(additions('a\n', 'a\n')).toEqual([]);
+  expect(difference('a\n', 'a\n')).toEqual([]);
 });
