@@ -392,8 +392,8 @@ function itemLines(value: unknown, indent: number): string[] {
   return [`${pad}- ${lines[0]!.trimStart()}`, ...lines.slice(1)];
 }
 
-/** The value in flow style, with the quotes of the value that it replaces. */
-function flow(value: unknown, style?: Scalar.Type | null): string {
+/** Plain data in YAML's flow style. @param style the quotes of the value that it replaces */
+export function flow(value: unknown, style?: Scalar.Type | null): string {
   if (Array.isArray(value)) return `[${value.map((item) => flow(item)).join(', ')}]`;
   if (typeof value === 'object' && value !== null) {
     const pairs = Object.entries(value).map(([key, item]) => `${flow(key)}: ${flow(item)}`);

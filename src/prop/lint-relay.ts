@@ -46,7 +46,7 @@ function lintContact(notes: Notes, name: string, relay: RelayChannel): void {
 }
 
 /** Above this a relay's load heats, pumps or pulls so hard that it needs a limit (A): common practice. */
-const UNGUARDED_A = 1;
+export const UNGUARDED_A = 1;
 
 function lintRelaySafety(notes: Notes, name: string, relay: RelayChannel): void {
   const at = ['channels', name];

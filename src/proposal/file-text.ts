@@ -1,3 +1,4 @@
+import { flow } from '../prop/edit-text.ts';
 import { PARTS } from '../prop/parts.ts';
 import { isColoured } from './answers.ts';
 import {
@@ -36,21 +37,6 @@ function comment(indent: number, text: string): string[] {
     now += ` ${word}`;
   }
   return [...lines, now];
-}
-
-/** Plain data in YAML's flow style. */
-function flow(value: unknown): string {
-  if (Array.isArray(value)) return `[${value.map(flow).join(', ')}]`;
-  if (typeof value === 'object' && value !== null) {
-    const pairs = Object.entries(value)
-      .filter(([, one]) => one !== undefined)
-      .map(([key, one]) => `${key}: ${flow(one)}`);
-    return `{ ${pairs.join(', ')} }`;
-  }
-  if (typeof value !== 'string') return String(value);
-  return /^[A-Za-z][\w-]*$/.test(value) && !/^(true|false|null|yes|no|on|off|y|n)$/i.test(value)
-    ? value
-    : JSON.stringify(value);
 }
 
 /** An address of a chip is read as it is written on its pads. */
@@ -192,11 +178,14 @@ function channel(draft: DraftChannel): string[] {
   const output = {
     board: place.board,
     ...pins,
-    ...(coloured && { common: light!.through === 'pin' ? 'cathode' : 'anode' }),
+    // A driver board has its own ends for the light.
+    ...(coloured &&
+      light!.through !== 'driver board' && {
+        common: light!.through === 'pin' ? 'cathode' : 'anode',
+      }),
     ...(relay && slot.from === 'relays' && slot.answer.closesOn === 'low' && { activeLow: true }),
     ...(place.pull && { pull: place.pull }),
   };
-  if (coloured && light!.through === 'driver board') delete (output as { common?: string }).common;
   lines.push(...line(4, `output: ${flow(output)}`, why.pin));
   if (light)
     lines.push(

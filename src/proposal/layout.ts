@@ -1,4 +1,4 @@
-import { type Board, DRIVER_NAMES, type DriverName, setUpOf } from '../boards/registry.ts';
+import { type Board, DRIVER_NAMES, type DriverName, factsOf, setUpOf } from '../boards/registry.ts';
 import type { Answers } from './answers.ts';
 import { PinBoard, USES, type Use } from './pins.ts';
 import type { Slot } from './slots.ts';
@@ -85,6 +85,13 @@ export function layOut(
   return undefined;
 }
 
+/** A board beside the header: what is on it, its name, and its number among its like. */
+interface Chip {
+  from: 'moves' | 'lights';
+  name: string;
+  at: number;
+}
+
 class Attempt {
   readonly #answers: Answers;
   readonly #slots: readonly Slot[];
@@ -143,7 +150,11 @@ class Attempt {
     for (const slot of servos) if (!this.#put(slot, header, [])) return undefined;
     for (const from of ['moves', 'lights'] as const)
       for (const slot of of(from))
-        if (!chips.some((chip) => chip.from === from && this.#put(slot, chip.board(), [])))
+        if (
+          !chips.some(
+            (chip) => chip.from === from && this.#put(slot, this.#boards.get(chip.name)!, []),
+          )
+        )
           return undefined;
     return {
       boards: this.#boards,
@@ -172,9 +183,8 @@ class Attempt {
   }
 
   /** The boards beside the header, as many as it takes; undefined where that is more than a bus may have. */
-  #chips() {
-    const chips: { from: 'moves' | 'lights'; name: string; at: number; board: () => PinBoard }[] =
-      [];
+  #chips(): Chip[] | undefined {
+    const chips: Chip[] = [];
     const { most, entry } = setUpOf(CHIP);
     for (const [from, where, name] of [
       ['moves', this.#servos, BESIDE.moves],
@@ -189,7 +199,7 @@ class Attempt {
         const own = i === 0 ? name : `${name}_${i + 1}`;
         const at = chips.length;
         this.#add(own, entry(at, from === 'moves' ? 'pulses' : 'PWM') as Board);
-        chips.push({ from, name: own, at, board: () => this.#boards.get(own)! });
+        chips.push({ from, name: own, at });
       }
     }
     return chips.length <= most ? chips : undefined;
@@ -203,15 +213,11 @@ class Attempt {
 
   #chipPins(): number {
     const { entry } = setUpOf(CHIP);
-    return new PinBoard('', entry(0, 'pulses') as Board, {}).pins.length;
+    return factsOf(entry(0, 'pulses') as Board).pins;
   }
 
   /** A pin of the header that cuts the outputs of a board, where one is left that suits. */
-  #enable(
-    { name, at, from }: { name: string; at: number; from: 'moves' | 'lights' },
-    header: PinBoard,
-    others: readonly Use[],
-  ): void {
+  #enable({ name, at, from }: Chip, header: PinBoard, others: readonly Use[]): void {
     const { entry, canBeCut } = setUpOf(CHIP);
     const pin = canBeCut ? header.take(USES.enable(name, name), 1, others)?.[0] : undefined;
     if (pin === undefined) return;

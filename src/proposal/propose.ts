@@ -1,9 +1,12 @@
 import { type Board, type DriverName, factsOf, setUpOf } from '../boards/registry.ts';
+import { USUAL_SPREAD_V } from '../prop/kinds/light-parts.ts';
+import { UNGUARDED_A } from '../prop/lint-relay.ts';
 import { PARTS } from '../prop/parts.ts';
 import { tidy } from '../shared/units.ts';
 import { ledResistor } from '../sums/resistor.ts';
 import {
   type Answers,
+  BOUNDS,
   isColoured,
   type LightAnswer,
   LOADS,
@@ -72,8 +75,7 @@ const US_PER_DEG = 1000 / 90;
 const MIDDLE_US = 1500;
 /** What a vapour disc takes from its tank (ml/h): `piezo-disc-24v` of the library says some 300. */
 const VAPOUR_ML_PER_H = 300;
-/** A relay without a duty limit of its own: a cautious one, from where check asks for one (A, s). */
-const UNGUARDED_A = 1;
+/** A relay without a duty limit of its own: a cautious one, from where check asks for one (s). */
 const CAUTIOUS_DUTY = { maxOnS: 60, restS: 60 };
 /** LEDs with a resistor on any of these (V). */
 const LED_VOLTS = [4.5, 12.6] as const;
@@ -436,7 +438,7 @@ class Proposer {
 
   /** Calibration, limits and marks; until they are measured, what is common for a servo. */
   #range(id: string, name: string, answer: { travelDeg: number }, rests: 'end' | 'middle') {
-    const wanted = this.#number(`${id}.travelDeg`, [5, 120], 'deg');
+    const wanted = this.#number(`${id}.travelDeg`, BOUNDS.travelDeg, 'deg');
     const travelDeg = wanted ?? answer.travelDeg;
     this.#decide({
       id: `${id}.travelDeg`,
@@ -502,17 +504,13 @@ class Proposer {
     const momentary = typical?.contact === 'momentary';
     const connector = `K${this.#slots.slice(0, index).filter(({ from }) => from === 'relays').length + 1}`;
     const given = this.#change(`${id}.duty`);
-    const read = /^(\d+(?:\.\d+)?)\s*[/ ]\s*(\d+(?:\.\d+)?)$/.exec(given ?? '');
+    const chosen = dutyOf(given);
     const none = given === 'none' && typical?.duty === undefined;
-    if (given !== undefined && !none && !(read && Number(read[1]) > 0 && Number(read[2]) > 0))
+    if (given !== undefined && !none && !chosen)
       this.#problems.push({
         id: `${id}.duty`,
         wrong: `${given} is not a duty; give seconds on and seconds of rest, such as 30/60${typical?.duty ? '' : ', or none'}`,
       });
-    const chosen =
-      read && Number(read[1]) > 0 && Number(read[2]) > 0
-        ? { maxOnS: Number(read[1]), restS: Number(read[2]) }
-        : undefined;
     const own = typical?.duty as RelayDraft['duty'];
     const duty =
       chosen ??
@@ -641,6 +639,13 @@ function partOf({ kind, part }: LightAnswer): string {
   return part ?? USUAL_LIGHTS[kind];
 }
 
+/** `30/60`: seconds on, and seconds of rest; undefined where it is not that. */
+function dutyOf(text: string | undefined): RelayDraft['duty'] {
+  const [, on, rest] = /^(\d+(?:\.\d+)?)\s*[/ ]\s*(\d+(?:\.\d+)?)$/.exec(text ?? '') ?? [];
+  const duty = { maxOnS: Number(on), restS: Number(rest) };
+  return duty.maxOnS > 0 && duty.restS > 0 ? duty : undefined;
+}
+
 /** Three, or one: forward voltages and current of the LEDs of a part. */
 function ledsOf(part: string): { forwardV: number; currentA: number }[] {
   const led = PARTS[part]!.typical.led as
@@ -650,13 +655,10 @@ function ledsOf(part: string): { forwardV: number; currentA: number }[] {
   return [led.forwardV].flat().map((forwardV) => ({ forwardV, currentA: led.currentA }));
 }
 
-/** How far forward voltages differ (V): the default of `spreadV` in the prop file. */
-const SPREAD_V = 0.2;
-
 function resistorsOf(part: string, supplyV: number | undefined): number[] {
   if (supplyV === undefined) return [];
   return ledsOf(part).flatMap(
-    (led) => ledResistor({ ...led, spreadV: SPREAD_V, supplyV })?.ohm ?? [],
+    (led) => ledResistor({ ...led, spreadV: USUAL_SPREAD_V, supplyV })?.ohm ?? [],
   );
 }
 
@@ -697,7 +699,7 @@ function wiringOf({ wired }: LightAnswer, direct: boolean): LightAnswer['wired']
 function electricalOf(slot: Slot, direct: ReadonlySet<string>): Electrical {
   switch (slot.from) {
     case 'moves': {
-      const aside = Math.ceil(60 * US_PER_DEG);
+      const aside = Math.ceil((BOUNDS.travelDeg[1] / 2) * US_PER_DEG);
       return {
         pulses: [MIDDLE_US - aside, MIDDLE_US + aside],
         activeLow: false,

@@ -1,5 +1,5 @@
 import { factsOf } from '../boards/registry.ts';
-import { budgetOf } from '../prop/budget.ts';
+import { wiringBudgetOf } from '../prop/budget.ts';
 import { relayOf } from '../prop/kinds/channel.ts';
 import { switchedOf } from '../prop/kinds/polarity.ts';
 import { kindOf } from '../prop/kinds/registry.ts';
@@ -90,7 +90,7 @@ function boards(prop: Prop, list: List): void {
 }
 
 function supplies(prop: Prop, list: List): void {
-  const budgets = new Map(budgetOf(prop).rails.map((rail) => [rail.name, rail]));
+  const budgets = new Map(wiringBudgetOf(prop).rails.map((rail) => [rail.name, rail]));
   const known = new Map<
     string,
     { volts: number; amps: number; rails: string[]; battery: boolean }

@@ -71,21 +71,21 @@ const upTo2 = (amps: number) => Math.ceil(amps * 100) / 100;
  * that peaks the least (sums/start.ts), or while they wake (sums/supply.ts).
  */
 export function needOf(loads: readonly RailLoad[]): number {
-  const { idleA, movingA } = totals(
-    loads.map(({ idleA: idle, busyA, stallA }) => ({ idleA: idle, movingA: busyA, stallA })),
-  );
-  const servos = loads
-    .filter(({ moves }) => moves)
-    .map(({ idleA: idle, busyA, stallA }) => ({ idleA: idle, movingA: busyA, stallA }));
-  const others = loads.filter(({ moves }) => !moves).reduce((sum, load) => sum + load.busyA, 0);
-  return upTo2(Math.max(staggeredPeakA(loads, idleA), movingA, others + inrushA(servos, WAKE)));
+  const all = loads.map((load) => ({ ...load, movingA: load.busyA }));
+  const servos = all.filter(({ moves }) => moves);
+  const othersA = busySumA(all.filter(({ moves }) => !moves));
+  const { idleA, movingA } = totals(all);
+  return upTo2(Math.max(staggeredPeakA(all, idleA), movingA, othersA + inrushA(servos, WAKE)));
 }
 
-const busyOf = (loads: readonly RailLoad[]) => loads.reduce((sum, load) => sum + load.busyA, 0);
+/** Of loads, or of branches (A). */
+const busySumA = (all: readonly { busyA: number }[]) =>
+  all.reduce((sum, { busyA }) => sum + busyA, 0);
+const needSumA = (all: readonly Branch[]) => all.reduce((sum, { needA }) => sum + needA, 0);
 
 /** What a supply has left for more branches (A). */
 function leftA({ amps, branches }: Supply): number {
-  return amps - branches.reduce((sum, { needA }) => sum + needA, 0);
+  return amps - needSumA(branches);
 }
 
 export interface SupplyPlan {
@@ -174,11 +174,11 @@ function onSupply(supply: Supply, load: RailLoad): Branch | undefined {
     if (branch.loads.some(({ moves }) => moves !== load.moves)) continue;
     const all = [...branch.loads, load];
     const needA = needOf(all);
-    if (needA > BRANCH_FUSE_A || busyOf(all) > BRANCH_A) continue;
+    if (needA > BRANCH_FUSE_A || busySumA(all) > BRANCH_A) continue;
     if (!fits(supply, needA - branch.needA, load.busyA)) continue;
     branch.loads = all;
     branch.needA = needA;
-    branch.busyA = busyOf(all);
+    branch.busyA = busySumA(all);
     return branch;
   }
   const needA = needOf([load]);
@@ -200,17 +200,15 @@ function onSupply(supply: Supply, load: RailLoad): Branch | undefined {
 function fits(supply: Supply, moreA: number, moreBusyA: number): boolean {
   if (leftA(supply) < moreA - 1e-9) return false;
   if (!supply.toGet) return true;
-  const busyA = supply.branches.reduce((sum, branch) => sum + branch.busyA, 0) + moreBusyA;
-  return wantedSupplyA(busyA) <= LARGEST_A;
+  return wantedSupplyA(busySumA(supply.branches) + moreBusyA) <= LARGEST_A;
 }
 
 /** The size of a supply to get; what each branch may give; its fuse. */
 function settle(supply: Supply): void {
   const { branches } = supply;
-  const needA = branches.reduce((sum, branch) => sum + branch.needA, 0);
-  const busyA = branches.reduce((sum, branch) => sum + branch.busyA, 0);
+  const needA = needSumA(branches);
   if (supply.toGet) {
-    const wanted = wantedSupplyA(busyA, needA);
+    const wanted = wantedSupplyA(busySumA(branches), needA);
     supply.amps = SUPPLY_SIZES_A.find((size) => size >= wanted - 1e-9) ?? LARGEST_A;
   }
   for (const branch of branches) {

@@ -105,8 +105,9 @@ class Wirer {
     const loom = new Loom(prop);
     this.#names = new Set(loom.connectors.keys());
     for (const channel of Object.values(prop.channels)) {
-      const terminals = terminalsOf(channel as RelayChannel);
-      if (relayOf(channel) && terminals) this.#names.add(splitEnd(terminals.common).connector);
+      const relay = relayOf(channel);
+      const terminals = relay && terminalsOf(relay);
+      if (terminals) this.#names.add(splitEnd(terminals.common).connector);
     }
     for (const [connector, cavities] of loom.connectors)
       for (const [cavity, ends] of cavities)
@@ -596,10 +597,12 @@ class Wirer {
     };
     this.#prop.channels[name]!.wire = wire;
     this.#edits.push({ path: ['channels', name, 'wire'], value: wire });
-    const why =
-      rail === undefined
-        ? 'from its pin'
-        : `from its pin and rail ${rail}; its fuse of ${this.#prop.rails[rail]!.fuse?.ratingA ?? '–'} A protects it, and it loses ${tidy(100 * OWN_DROP, 1)} % at most`;
+    const fuse = rail === undefined ? undefined : this.#prop.rails[rail]!.fuse;
+    const why = [
+      rail === undefined ? 'from its pin' : `from its pin and rail ${rail}`,
+      ...(fuse ? [`the fuse of ${fuse.ratingA} A protects it`] : []),
+      ...(rail === undefined ? [] : [`it loses ${tidy(100 * OWN_DROP, 1)} % at most`]),
+    ].join('; ');
     this.#added.push({ what: `${wireWords(wire)} (${name})`, why });
     return true;
   }
@@ -696,8 +699,8 @@ class Wirer {
       this.#own(name, rail, cores, size());
     }
     const legs = Array.from({ length: outputs }, (_, i) => `${plug}-${outputs + 2 + i}`);
-    const from = this.#hasLoadWires(name) ? undefined : this.#terminal(rail, 'plus');
     if (this.#hasLoadWires(name)) return;
+    const from = this.#terminal(rail, 'plus');
     if (from === undefined || legs.some((end) => this.#held.has(end))) {
       this.#left.push(`${name}: the wires of the light itself; nothing is there for its plus`);
       return;

@@ -1,11 +1,16 @@
 import type { Parts } from '../schema-parts.ts';
 
+/** How far forward voltages of LEDs differ from nominal, where the file does not say (V). */
+export const USUAL_SPREAD_V = 0.2;
+
 /** What the schemas of all lights share. */
 export function lightParts({ positive, atLeast0, flash, flicker, lightWeight }: Parts) {
   /** What every colour of an LED shares. */
   const led = {
     currentA: positive('amperes', 'current that each LED may have (A)'),
-    spreadV: atLeast0('volts', 'how far forward voltages differ from nominal (V)').default(0.2),
+    spreadV: atLeast0('volts', 'how far forward voltages differ from nominal (V)').default(
+      USUAL_SPREAD_V,
+    ),
     supplyV: positive(
       'volts',
       'supply of the LED (V); default: the rail, or the pin where that feeds it',
