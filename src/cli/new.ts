@@ -3,6 +3,7 @@ import { createInterface, type Interface } from 'node:readline/promises';
 import type { Answers } from '../proposal/answers.ts';
 import type { Question } from '../proposal/interview.ts';
 import type { Decision, Proposal } from '../proposal/propose.ts';
+import { USUAL_LENGTH_M } from '../proposal/usual-length.ts';
 import { Refusal } from '../shared/errors.ts';
 import { aligned, print, UsageError } from './output.ts';
 import { type Io, type Operator, type Outcome, verb } from './verb.ts';
@@ -34,9 +35,6 @@ export const newVerb = verb<Inputs>({
   run: propose,
 });
 
-/** Of what is no channel, such as a stop button (m). */
-const USUAL_LENGTH_M = 0.5;
-
 /** How a person gets back, or out. */
 const HELP =
   'Enter takes what is in brackets. A number or the first letters choose. "back" goes back one question, Ctrl-C leaves; nothing is written until you say so.';
@@ -54,25 +52,20 @@ async function propose({ file, answers: from }: Inputs, operator: Operator): Pro
     const read = readAnswers(raw);
     if ('wrong' in read) throw new UsageError(read.wrong.join('\n'));
     let { answers } = read;
-    const made = (): Proposal => {
+    const made = (given: Answers): Proposal => {
       try {
-        return proposalOf(answers);
+        return proposalOf(given);
       } catch (error) {
         if (error instanceof TooMuch) throw new UsageError(error.message);
         throw error;
       }
     };
-    let proposal = made();
+    let proposal = made(answers);
     const target = file ?? `${slugOf(answers.name)}.yaml`;
     if (file === undefined) await mustBeFree(target);
-    if (sheet?.interactive) {
-      answers = await sheet.review(target, answers, proposal, (next) => {
-        answers = next;
-        proposal = made();
-        return proposal;
-      });
-      proposal = made();
-    } else if (proposal.problems.length > 0)
+    if (sheet?.interactive)
+      ({ answers, proposal } = await sheet.review(target, { answers, proposal }, made));
+    else if (proposal.problems.length > 0)
       throw new UsageError(
         proposal.problems.map(({ id, wrong }) => `changes: ${id}: ${wrong}`).join('\n'),
       );
@@ -96,7 +89,9 @@ async function written(
   if (loaded.prop && answers.wiring) {
     const { proposeWiring } = await import('../proposal/wiring.ts');
     const { edited } = await import('../prop/file/edit.ts');
-    const wiring = proposeWiring(loaded.prop, loaded.raw, { lengthM: USUAL_LENGTH_M, lengthsM });
+    // What is not a channel, such as a stop button, has the usual length.
+    const wishes = { lengthM: USUAL_LENGTH_M, lengthsM };
+    const wiring = proposeWiring(loaded.prop, loaded.raw, wishes);
     ({ added: wires, left } = wiring);
     loaded = edited(loaded, wiring.edits);
   }
@@ -187,6 +182,12 @@ function cautionLines(cautions: readonly string[]): string[] {
   return cautions.map((one) => `! ${one}`);
 }
 
+/** Answers, and what is proposed for them. */
+interface Reviewed {
+  answers: Answers;
+  proposal: Proposal;
+}
+
 /** One who answers, at a terminal or by a pipe. */
 class Asking {
   readonly interactive: boolean;
@@ -271,10 +272,9 @@ class Asking {
   /** Shows what is proposed, and takes changes by number until it is to be written. */
   async review(
     file: string,
-    answers: Answers,
-    proposal: Proposal,
+    { answers, proposal }: Reviewed,
     propose: (answers: Answers) => Proposal,
-  ): Promise<Answers> {
+  ): Promise<Reviewed> {
     let now = answers;
     let shown = proposal;
     let all = true;
@@ -284,7 +284,7 @@ class Asking {
       const line = (
         await this.#next(`Number to change, "list", Enter to write ${file}, "quit" to leave: `)
       ).trim();
-      if (line === '') return now;
+      if (line === '') return { answers: now, proposal: shown };
       if (/^q(uit)?$/i.test(line))
         throw new Refusal('command.not-confirmed', 'left; nothing was written');
       const decision = shown.decisions[Number(line) - 1];
@@ -299,7 +299,6 @@ class Asking {
       const wrong = proposed.problems.filter(({ id }) => id === decision.id);
       if (wrong.length > 0) {
         for (const one of wrong) print(this.#talk, `  ${one.wrong}`);
-        propose(now);
         continue;
       }
       this.#difference(shown, proposed);

@@ -1,3 +1,4 @@
+import { USUAL_LENGTH_M } from '../proposal/usual-length.ts';
 import { EXIT, UsageError } from './output.ts';
 import { keptText, readProp, replaceProp } from './prop-file.ts';
 import { type Operator, type Outcome, verb } from './verb.ts';
@@ -10,8 +11,6 @@ interface Inputs {
   length?: number;
   lengths?: Record<string, number>;
 }
-
-const USUAL_M = 0.5;
 
 function metres(text: string): number {
   const value = Number(text.replace(/\s*m$/, ''));
@@ -30,7 +29,7 @@ export const wireVerb = verb<Inputs>({
     { flags: '--write', doc: 'add them to the file; the previous version is kept beside it' },
     {
       flags: '--length <M>',
-      doc: `cable from the board to a channel (m); default: ${USUAL_M}`,
+      doc: `cable from the board to a channel (m); default: ${USUAL_LENGTH_M}`,
       parse: metres,
     },
     {
@@ -51,7 +50,7 @@ export const wireVerb = verb<Inputs>({
 });
 
 async function wire(inputs: Inputs, operator: Operator): Promise<Outcome> {
-  const { file, write, length = USUAL_M, lengths = {} } = inputs;
+  const { file, write, length = USUAL_LENGTH_M, lengths = {} } = inputs;
   const read = await readProp(file, operator, false);
   if ('refused' in read) return read.refused;
   const strange = Object.keys(lengths).find((name) => !Object.hasOwn(read.prop.channels, name));

@@ -4,6 +4,7 @@ import { pathText } from '../prop/finding.ts';
 import { NAME } from '../prop/name.ts';
 import { partsFor } from '../prop/parts.ts';
 import { lazily } from '../shared/lazily.ts';
+import { USUAL_LENGTH_M } from './usual-length.ts';
 
 /** What a maker answers about a new prop: what is on the table, before any file. */
 
@@ -38,9 +39,26 @@ export const BOUNDS = {
   travelDeg: [5, 120],
   lengthM: [0.05, 10],
   /** Of what one relay switches (A): hobby modules switch little more for long (common practice). */
-  loadA: 5,
+  loadA: [0.001, 5],
   volts: [3, 48],
-  supplyA: 40,
+  supplyA: [0.1, 40],
+  capacityAh: [0.05, 500],
+  tankMl: [1, 20_000],
+  /** Letters of a name: there is room for `_left` and numbers behind it. */
+  name: 48,
+} as const;
+
+/** What is taken where a maker says nothing. */
+export const USUAL = {
+  name: 'My prop',
+  computer: COMPUTERS[0]!,
+  servo: 'servo-9g',
+  travelDeg: 60,
+  rests: 'end',
+  wired: 'n-mosfet',
+  closesOn: 'low',
+  source: 'mains',
+  lengthM: USUAL_LENGTH_M,
 } as const;
 
 function make() {
@@ -55,27 +73,28 @@ function make() {
       .min(1, { error: `is below 1; give how many, 1 to ${most}` })
       .max(most, { error: `is above ${most}; give how many, 1 to ${most}` })
       .default(1);
-  // Room for `_left` and numbers behind it.
   const name = z
     .string({ error: 'is not a name; give a word such as claw' })
     .regex(NAME, { error: 'is not a name; use a letter, then letters, digits, _ or -' })
-    .max(48, { error: 'is too long; use 48 characters or fewer' });
+    .max(BOUNDS.name, { error: `is too long; use ${BOUNDS.name} characters or fewer` });
   const part = (kind: string) =>
     z.enum(partsFor(kind) as [string, ...string[]], {
       error: `is not a part for this; use one of ${partsFor(kind).join(', ')}`,
     });
-  const lengthM = within(BOUNDS.lengthM, 'metres of cable from the board').default(0.5);
-  const loadA = within([0.001, BOUNDS.loadA], 'amperes while it is on');
+  const lengthM = within(BOUNDS.lengthM, 'metres of cable from the board').default(USUAL.lengthM);
+  const loadA = within(BOUNDS.loadA, 'amperes while it is on');
   const volts = within(BOUNDS.volts, 'volts');
 
   const move = z.strictObject({
     name,
     count: count(BOUNDS.servos),
-    part: part('servo').default('servo-9g'),
-    travelDeg: within(BOUNDS.travelDeg, 'degrees from one end to the other').default(60),
+    part: part('servo').default(USUAL.servo),
+    travelDeg: within(BOUNDS.travelDeg, 'degrees from one end to the other').default(
+      USUAL.travelDeg,
+    ),
     rests: z
       .enum(['end', 'middle'], { error: 'is neither end nor middle; give one of them' })
-      .default('end'),
+      .default(USUAL.rests),
     lengthM,
   });
 
@@ -87,7 +106,7 @@ function make() {
       part: z.string().optional(),
       wired: z
         .enum(WIRED, { error: `is not a way to wire a light; use one of ${WIRED.join(', ')}` })
-        .default('n-mosfet'),
+        .default(USUAL.wired),
       lengthM,
     })
     .superRefine(({ kind, part: given }, context) => {
@@ -108,10 +127,10 @@ function make() {
       }),
       volts: volts.optional(),
       amps: loadA.optional(),
-      tankMl: within([1, 20_000], 'millilitres of water').optional(),
+      tankMl: within(BOUNDS.tankMl, 'millilitres of water').optional(),
       closesOn: z
         .enum(['low', 'high'], { error: 'is neither low nor high; give one of them' })
-        .default('low'),
+        .default(USUAL.closesOn),
       lengthM,
     })
     .superRefine(({ load, volts: given, amps }, context) => {
@@ -130,21 +149,21 @@ function make() {
 
   const supply = z.strictObject({
     volts,
-    amps: within([0.1, BOUNDS.supplyA], 'amperes that it gives for long'),
+    amps: within(BOUNDS.supplyA, 'amperes that it gives for long'),
     source: z
       .enum(['mains', 'battery'], { error: 'is neither mains nor battery; give one of them' })
-      .default('mains'),
-    capacityAh: within([0.05, 500], 'ampere-hours').optional(),
+      .default(USUAL.source),
+    capacityAh: within(BOUNDS.capacityAh, 'ampere-hours').optional(),
   });
 
   return z
     .strictObject({
-      name: z.string().min(1).max(100).default('My prop'),
+      name: z.string().min(1).max(100).default(USUAL.name),
       computer: z
         .enum(COMPUTERS as [string, ...string[]], {
           error: `is not a driver for a computer; use one of ${COMPUTERS.join(', ')}`,
         })
-        .default(COMPUTERS[0]!),
+        .default(USUAL.computer),
       moves: z.array(move).default([]),
       lights: z.array(light).default([]),
       relays: z.array(relay).default([]),

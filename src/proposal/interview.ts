@@ -1,7 +1,15 @@
 import { type DriverName, setUpOf } from '../boards/registry.ts';
 import { NAME } from '../prop/name.ts';
 import { PARTS, partsFor } from '../prop/parts.ts';
-import { BOUNDS, COMPUTERS, LOAD_WORDS, LOADS, type LoadWord, USUAL_LIGHTS } from './answers.ts';
+import {
+  BOUNDS,
+  COMPUTERS,
+  LOAD_WORDS,
+  LOADS,
+  type LoadWord,
+  USUAL,
+  USUAL_LIGHTS,
+} from './answers.ts';
 
 /**
  * The questions about a new prop, one after the other: which one is next follows from the answers so far.
@@ -72,18 +80,18 @@ class Walk {
       'name',
       'What is the prop called?',
       'its name in lists and on the page',
-      'My prop',
+      USUAL.name,
     );
     answers.computer = this.#choice(
       'computer',
       'Which computer drives it?',
       'it decides which pins make pulses; sim is right until you have one',
       COMPUTERS.map((value) => ({ value, about: setUpOf(value as DriverName).about })),
-      COMPUTERS[0]!,
+      USUAL.computer,
     );
     const lists = { moves: [], lights: [], relays: [], supplies: [] } as Record<string, object[]>;
     Object.assign(answers, lists);
-    let lengthM = '0.5';
+    let lengthM = String(USUAL.lengthM);
     const length = (id: string) => {
       const value = this.#number(
         id,
@@ -124,7 +132,7 @@ class Walk {
   }
 
   #moves(moves: object[], length: (id: string) => number): void {
-    let part = 'servo-9g';
+    let part: string = USUAL.servo;
     for (let i = 0; ; i++) {
       const at = (key: string) => `moves.${i}.${key}`;
       const name = this.#name(
@@ -147,7 +155,7 @@ class Walk {
         'How far does it move, end to end (deg)?',
         'its first limits; you measure the real ones later',
         BOUNDS.travelDeg,
-        '60',
+        String(USUAL.travelDeg),
       );
       const rests = this.#choice(
         at('rests'),
@@ -157,7 +165,7 @@ class Walk {
           { value: 'end', about: 'at one end, such as a lid that is shut' },
           { value: 'middle', about: 'in the middle, such as a head' },
         ],
-        'end',
+        USUAL.rests,
       );
       moves.push({ name, count, part, travelDeg, rests, lengthM: length(at('lengthM')) });
     }
@@ -200,7 +208,7 @@ class Walk {
           { value: 'driver board', about: 'a module with a supply of its own' },
           { value: 'pin', about: 'nothing but a resistor' },
         ],
-        'n-mosfet',
+        USUAL.wired,
       );
       lights.push({ name, count, kind, part, wired, lengthM: length(at('lengthM')) });
     }
@@ -237,7 +245,7 @@ class Walk {
           at('amps'),
           'What does it draw while it is on (A)?',
           'its fuse and wires',
-          [0.001, BOUNDS.loadA],
+          BOUNDS.loadA,
           '0.2',
         );
       }
@@ -246,7 +254,7 @@ class Walk {
           at('tankMl'),
           'How much water may it use (ml)?',
           'a disc that runs dry breaks',
-          [1, 20_000],
+          BOUNDS.tankMl,
           '100',
         );
       relay.closesOn = this.#choice(
@@ -257,7 +265,7 @@ class Walk {
           { value: 'low', about: 'the module closes while its input is low' },
           { value: 'high', about: 'the module closes while its input is high' },
         ],
-        'low',
+        USUAL.closesOn,
       );
       relay.lengthM = length(at('lengthM'));
       relays.push(relay);
@@ -279,7 +287,7 @@ class Walk {
         at('amps'),
         'How many amperes does it give for long (A)?',
         'what it feeds must never ask for more',
-        [0.1, BOUNDS.supplyA],
+        BOUNDS.supplyA,
         '5',
       );
       const source = this.#choice(
@@ -290,7 +298,7 @@ class Walk {
           { value: 'mains', about: 'a closed supply with approval marks' },
           { value: 'battery', about: 'a pack' },
         ],
-        'mains',
+        USUAL.source,
       );
       const supply: Record<string, unknown> = { volts, amps, source };
       if (source === 'battery')
@@ -298,7 +306,7 @@ class Walk {
           at('capacityAh'),
           'How many ampere-hours has it (Ah)?',
           'how long it lasts',
-          [0.05, 500],
+          BOUNDS.capacityAh,
           '5',
         );
       supplies.push(supply);
@@ -326,10 +334,10 @@ class Walk {
     const given = this.#answer(question);
     if (given === NO_MORE || given === '-') return undefined;
     const name = given.replaceAll(' ', '_');
-    if (!NAME.test(name) || name.length > 48)
+    if (!NAME.test(name) || name.length > BOUNDS.name)
       throw new Unanswered(
         question,
-        `${given} is not a name; use a letter, then letters, digits, _ or - (48 at most)`,
+        `${given} is not a name; use a letter, then letters, digits, _ or - (${BOUNDS.name} at most)`,
       );
     return name;
   }
