@@ -122,7 +122,7 @@ async function written(
           `wiring: ${wires.length} wires, plugs, blocks and fuse holders; sinew loom ${file} lists them, with --shopping what to buy`,
         ]
       : []),
-    ...toGet.map(({ id, volts, amps }) => `to get: ${id}, a supply of ${volts} V and ${amps} A`),
+    ...toGet.map(({ id, volts, amps }) => `to buy: ${id}, a supply of ${volts} V and ${amps} A`),
     `${file} is written: ${decisions.length} values proposed${asked > 0 ? ` from ${asked} questions` : ''}, ${findings.length === 0 ? 'and check finds nothing' : `${findings.length} findings`}`,
     `next: sinew check ${file} --first-power`,
   ];

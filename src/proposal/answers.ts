@@ -149,7 +149,7 @@ function make() {
 
   const supply = z.strictObject({
     volts,
-    amps: within(BOUNDS.supplyA, 'amperes that it gives for long'),
+    amps: within(BOUNDS.supplyA, 'amperes that it can give all the time'),
     source: z
       .enum(['mains', 'battery'], { error: 'is neither mains nor battery; give one of them' })
       .default(USUAL.source),

@@ -56,6 +56,10 @@ export function fileText(draft: Draft): string {
         0,
         'Proposed by sinew new, each value with its reason. Change what you know better.',
       ),
+      ...comment(
+        0,
+        'What comes from a part is typical of its class, from memory; your data sheets take precedence.',
+      ),
       ...comment(0, 'Angles are in deg, pulses in us, currents in A, times in s.'),
       ...comment(
         0,
@@ -118,7 +122,7 @@ function boards({ layout }: Draft): string[] {
 
 /** How a supply is called in comments. */
 function supplyWords({ id, volts, amps, source, toGet }: Supply): string {
-  return `${id}: ${source === 'battery' ? 'battery' : 'supply'} of ${volts} V, ${amps} A${toGet ? ' (to get)' : ''}`;
+  return `${id}: ${source === 'battery' ? 'battery' : 'supply'} of ${volts} V, ${amps} A${toGet ? ' (to buy)' : ''}`;
 }
 
 function rails({ plan }: Draft): string[] {
@@ -155,7 +159,7 @@ function rail({ name, limitA, needA, fuseA, supply }: Branch, at: number): strin
       : line(
           4,
           `fuse: { ratingA: ${fuseA}, from: ${fuse}-1, to: ${fuse}-${at + 2} }`,
-          'a blade, close to the supply',
+          'a blade fuse, close to the supply',
         )),
     ...(source === 'battery' && capacityAh !== undefined && branches.length === 1
       ? line(4, `battery: { capacityAh: ${capacityAh} }`, 'add emptyV and maxA from its data sheet')
@@ -207,7 +211,7 @@ function servoLines(servo: ServoDraft, why: Record<string, string>): string[] {
       ? []
       : [
           ...line(4, `speedDegS: ${speedDegS}`, 'you chose it'),
-          ...line(4, `accelDegS2: ${accelDegS2}`, 'its speed in a fifth of a second'),
+          ...line(4, `accelDegS2: ${accelDegS2}`, 'it reaches its speed in a fifth of a second'),
         ]),
     ...line(4, `marks: ${flow(marks)}`, 'capture the real ones by jogging'),
     ...line(4, `park: ${flow(park)}`, why.park),
@@ -255,12 +259,16 @@ function relayLines(
       4,
       `draw: ${flow(draw)}`,
       own
-        ? `the module; the load takes ${onA} A`
-        : `${onA} A of the load, ${COIL_A} A of the module`,
+        ? `the module, typical; the load takes ${onA} A`
+        : `${onA} A of the load, ${COIL_A} A of the module, which is typical`,
     ),
     ...(duty ? line(4, `duty: ${flow(duty)}`, why.duty) : []),
     ...(vapour
-      ? line(4, `vapour: ${flow(vapour)}`, 'measure the rate: a disc that runs dry breaks')
+      ? line(
+          4,
+          `vapour: ${flow(vapour)}`,
+          'the rate is typical, from memory; measure it: a disc that runs dry breaks',
+        )
       : []),
     ...(lit ? line(4, 'light: true', 'it counts when flashes are judged') : []),
     ...line(4, 'park: { to: "off" }'),

@@ -121,7 +121,7 @@ class Walk {
     answers.wiring =
       this.#choice(
         'wiring',
-        'Shall wires, plugs and terminal blocks be proposed, too?',
+        'Propose wires, plugs and terminal blocks, too?',
         'with labels, colours and sizes; sinew wire does it later just as well',
         [
           { value: 'yes', about: 'by the lengths that you gave' },
@@ -138,7 +138,9 @@ class Walk {
       const name = this.#name(
         at('name'),
         i === 0 ? 'What moves? Give it a name.' : 'What else moves?',
-        i === 0 ? 'such as claw or lid; two of a sort are asked about once' : 'Enter: nothing else',
+        i === 0
+          ? 'such as claw or lid; two that are alike are asked about once'
+          : 'Enter: nothing else',
         i === 0 ? 'flap' : NO_MORE,
       );
       if (name === undefined) return;
@@ -285,7 +287,7 @@ class Walk {
       if (volts === undefined) return;
       const amps = this.#number(
         at('amps'),
-        'How many amperes does it give for long (A)?',
+        'How much current can it give all the time (A)?',
         'what it feeds must never ask for more',
         BOUNDS.supplyA,
         '5',
@@ -304,7 +306,7 @@ class Walk {
       if (source === 'battery')
         supply.capacityAh = this.#number(
           at('capacityAh'),
-          'How many ampere-hours has it (Ah)?',
+          'What is its capacity (Ah)?',
           'how long it lasts',
           BOUNDS.capacityAh,
           '5',

@@ -292,7 +292,7 @@ class Attempt {
     if (!board)
       return `there is no board ${name}; use one of ${[...this.#boards.keys()].join(', ')}`;
     if (pins.length !== count || new Set(pins).size !== count)
-      return `${text} is not ${count === 1 ? 'a pin' : `${count} pins`}; give ${count === 1 ? 'a number such as 18' : 'numbers such as 16 17 19'}, with the board in front where it is another`;
+      return `${text} is not ${count === 1 ? 'a pin' : `${count} pins`}; give ${count === 1 ? 'a number such as 18' : 'numbers such as 16 17 19'}, with the name of the board in front where it is another one`;
     const held = pins.find((pin) => board.taken.has(pin));
     if (held !== undefined) return `${board.word(held)} is taken; give another`;
     let remark: string | undefined;

@@ -305,7 +305,7 @@ class Proposer {
       }
       if (toGet)
         this.#cautions.push(
-          `${id} is a supply to get: ${volts} V, ${amps} A or more. No other suits what it feeds, or has room for it.`,
+          `${id} is a supply to buy: ${volts} V, ${amps} A or more. No other suits what it feeds, or has room for it.`,
         );
       for (const branch of branches) {
         const railId = this.#railIds.get(branch) ?? branch.name;
@@ -408,7 +408,7 @@ class Proposer {
       `${name}: rests at`,
       ['end', 'middle'],
       answer.rests,
-      'as you said: there it parks',
+      'as you said; it parks there',
     );
     const { travelDeg, calibration, limitsDeg, marks } = this.#range(id, name, answer, rests);
     const to = rests === 'end' ? 'rest' : 'middle';
@@ -567,13 +567,13 @@ class Proposer {
       if (strange && strange.length > 0)
         this.#problems.push({
           id: `${id}.group`,
-          wrong: `${strange.join(', ')} is no servo here; name servos, or write none`,
+          wrong: `${strange.join(', ')} is not a servo here; name servos, or write none`,
         });
       const sound =
         ids && strange!.length === 0 ? ids.map((one) => known.get(one) ?? one) : undefined;
       const members = [...new Set(sound ?? slots.map(({ name }) => name))];
       const none = members.includes('none');
-      const why = sound ? 'you chose it' : 'they are of one sort, and start and arrive together';
+      const why = sound ? 'you chose it' : 'they are alike, and start and arrive together';
       this.#decide({
         id: `${id}.group`,
         what: `group ${id}`,
@@ -594,7 +594,7 @@ class Proposer {
     if (has('moves'))
       cautions.push(
         'Pinch points: servos move without warning and do not feel a finger. Keep hands out of hinges and linkages while the prop is awake.',
-        'Nothing here is measured yet: pulses and angles are what is common. Try each servo alone with its horn off, feel for its ends by jogging, and capture limits, marks and park position.',
+        'Nothing here is measured yet: pulses and angles are common values, from memory. Try each servo alone with its horn off, feel for its ends by jogging, and capture limits, marks and park position.',
       );
     if (used.some(({ source }) => source === 'mains'))
       cautions.push(
@@ -614,7 +614,7 @@ class Proposer {
       );
     if (this.#slots.some((slot) => slot.from === 'lights' && partOf(slot.answer) === 'lamp-12v'))
       cautions.push(
-        'Filament bulbs get hot, and take about ten times their current while they are cold: measure whether the fuse bears it.',
+        'Filament bulbs get hot, and take about ten times their current while they are cold (typical, from memory): measure whether the fuse carries it.',
       );
     if (this.#answers.stopButton)
       cautions.push(
@@ -780,7 +780,7 @@ function standardV([low, high]: readonly [number, number]): number {
 function supplyReason({ supply, name }: Branch): string {
   const { id, volts, toGet } = supply;
   return toGet
-    ? `${volts} V suit it, and no other supply does, or has room: rail ${name} of ${id}, which is to get`
+    ? `${volts} V suit it, and no other supply does, or has room: rail ${name} of ${id}, which you still have to buy`
     : `its ${volts} V suit it, and it has room: rail ${name}`;
 }
 

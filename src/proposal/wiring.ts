@@ -879,7 +879,7 @@ class Wirer {
           lengthM: TRUNK_M,
           cores: [{ role: 'return', colour: 'BK', from: this.#use(to), to: this.#use(from) }],
         },
-        'common ground: signals are measured against it; once for each supply, and no second time',
+        'common ground: signals are measured against it; once for each supply, not twice',
       );
     }
   }

@@ -65,10 +65,10 @@ describe('the crab', () => {
       park: { to: 'off' },
     });
     expect(prop!.rails.mist24v!.supply!.plus).not.toBe(prop!.rails.servo6v!.supply!.plus);
-    expect(cautions.join(' ')).not.toContain('to get');
+    expect(cautions.join(' ')).not.toContain('to buy');
   });
 
-  test('moves what is of one sort together, and parks relays before servos', () => {
+  test('moves what is alike together, and parks relays before servos', () => {
     expect(prop!.groups).toMatchObject({ claws: ['claw_left', 'claw_right'] });
     expect(prop!.park.stages[0]).toEqual(['mist']);
     const claw = prop!.channels.claw_left as ServoChannel;
@@ -155,7 +155,7 @@ describe('boards and pins', () => {
 });
 
 describe('supplies', () => {
-  test('what yours cannot feed goes on one to get, large enough', () => {
+  test('what yours cannot feed goes on one to buy, large enough', () => {
     const { prop, supplies, cautions, shown } = fileOf(
       servos(6, {
         moves: [{ name: 'arm', count: 6, part: 'servo-25kgcm' }],
@@ -166,7 +166,7 @@ describe('supplies', () => {
     const [own, more] = supplies;
     expect(own!.branches[0]!.needA).toBeLessThanOrEqual(4);
     expect(more).toMatchObject({ id: 'PS2', volts: 6, toGet: true });
-    expect(cautions.join(' ')).toMatch(/PS2 is a supply to get: 6 V/);
+    expect(cautions.join(' ')).toMatch(/PS2 is a supply to buy: 6 V/);
     for (const rail of budgetOf(prop).rails) expect(rail.wantedA).toBeLessThanOrEqual(15);
   });
 
@@ -262,7 +262,7 @@ describe('changes', () => {
     ['servo6v.fuseA', '1', /a fuse of 1 A does not carry what flows/],
     ['servo6v.fuseA', '40', /does not protect the wires/],
     ['mist.duty', 'often', /is not a duty/],
-    ['claws.group', 'mist', /mist is no servo here/],
+    ['claws.group', 'mist', /mist is not a servo here/],
     ['stop.pin', '1', /ID EEPROM/],
     ['claw.flavour', 'salt', /there is no such thing to change/],
   ])('%s: %s is refused with a reason, and the file stays sound', (id, value, wrong) => {
