@@ -19,7 +19,11 @@ export async function breaches({ page }: Operator): Promise<string[]> {
     .map(({ id, nodes }) => `${id}: ${nodes.map(({ html }) => html.slice(0, 120)).join(' | ')}`);
 }
 
-/** How far the page is wider than its window (CSS pixels). */
+/**
+ * How far the page is wider than the viewport that was asked for (CSS pixels). What the page itself says of
+ * its window is no measure: a phone lays a page that is too wide out on more than its screen.
+ */
 export function overhang({ page }: Operator): Promise<number> {
-  return page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
+  const { width } = page.viewportSize()!;
+  return page.evaluate((width) => document.documentElement.scrollWidth - width, width);
 }
