@@ -1,5 +1,6 @@
 import { expect, test } from 'vitest';
 import { Choices } from '../../src/gateway/page/choices.ts';
+import { guarded } from '../../src/gateway/page/kept.ts';
 
 function storage(texts: Record<string, string> = {}) {
   const kept = new Map(Object.entries(texts));
@@ -13,11 +14,11 @@ function storage(texts: Record<string, string> = {}) {
 
 test('a choice is kept for its prop alone, and can be taken back', () => {
   const browser = storage();
-  const choices = new Choices('favourites', () => browser);
+  const choices = new Choices('favourites', browser);
   choices.load('Owl');
   choices.set('beak', true);
   choices.set('tail', false);
-  const again = new Choices('favourites', () => browser);
+  const again = new Choices('favourites', browser);
   again.load('Owl');
   expect([...again.made.value]).toEqual([
     ['beak', true],
@@ -34,16 +35,19 @@ test('a choice is kept for its prop alone, and can be taken back', () => {
 test.each(['{', 'null', '{"beak":true}', '[["beak"]]', '[[1,true]]', '[["beak","yes"]]'])(
   'what somebody else wrote there is no choice: %s',
   (text) => {
-    const choices = new Choices('folds', () => storage({ 'sinew-folds/Owl': text }));
+    const choices = new Choices('folds', storage({ 'sinew-folds/Owl': text }));
     choices.load('Owl');
     expect(choices.made.value.size).toBe(0);
   },
 );
 
 test('where the browser keeps nothing, a choice lasts as long as the page', () => {
-  const choices = new Choices('folds', () => {
-    throw new Error('forbidden');
-  });
+  const choices = new Choices(
+    'folds',
+    guarded(() => {
+      throw new Error('forbidden');
+    }),
+  );
   choices.load('Owl');
   choices.set('tail', true);
   expect(choices.made.value.get('tail')).toBe(true);

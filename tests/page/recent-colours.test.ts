@@ -18,7 +18,10 @@ describe('recent colours', () => {
     expect(withRecent(['#111111'], '#ffa500')).toEqual(['#111111']);
   });
 
-  it.each([null, '{', '7', '{"a":1}', '["red","#12345"]'])('survives what was kept: %s', (text) => {
-    expect(recentFrom(text)).toEqual([]);
-  });
+  it.each([null, '{', '7', '{"a":1}', '["red","#12345"]', '[{"toString":1}]'])(
+    'survives what was kept: %s',
+    (text) => {
+      expect(recentFrom(text)).toEqual([]);
+    },
+  );
 });

@@ -54,7 +54,7 @@ describe('the order of a show', () => {
     expect(moved(FILE, 'wake', -1)).toEqual(FILE);
   });
 
-  it.each([null, '', '7', 'null', '{"order":5,"leftOut":[1,"a"]}', '{'])(
+  it.each([null, '', '7', 'null', '{"order":5,"leftOut":[1,"a"]}', '{"next":{}}', '{'])(
     'survives what the browser kept: %s',
     (text) => {
       const { order, next } = orderFrom(text);

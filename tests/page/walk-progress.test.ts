@@ -1,13 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import type { ChannelInfo } from '../../src/api/types.ts';
-import {
-  clear,
-  conflicts,
-  fresh,
-  type Kept,
-  load,
-  save,
-} from '../../src/gateway/page/walk-progress.ts';
+import { guarded, type Kept } from '../../src/gateway/page/kept.ts';
+import { clear, conflicts, fresh, load, save } from '../../src/gateway/page/walk-progress.ts';
 
 /** What a browser keeps (Web Storage, WHATWG HTML 12.2), as far as it is used. */
 function storage(): Kept {
@@ -19,7 +13,7 @@ function storage(): Kept {
   };
 }
 
-const forbidden = {
+const forbidden = guarded(() => ({
   getItem: () => {
     throw new Error('SecurityError');
   },
@@ -29,7 +23,7 @@ const forbidden = {
   removeItem: () => {
     throw new Error('SecurityError');
   },
-};
+}));
 
 describe('the progress of a walk', () => {
   it('comes back as it was kept, by prop and channel', () => {

@@ -2,6 +2,7 @@ import { useSignal } from '@preact/signals';
 import { CaptureRow, GoTo, MoreCaptures } from './bench-capture.tsx';
 import { ServoFigures } from './bench-numbers.tsx';
 import { Thumb } from './bench-pad.tsx';
+import { browserKept } from './kept.ts';
 import type { ChannelProps } from './page-kind.ts';
 import { propName } from './store.ts';
 import { Walk } from './walk.tsx';
@@ -18,7 +19,7 @@ export function ServoView({ channel, info, walk }: ChannelProps & { walk: boolea
 
 function ServoBench({ channel, info }: ChannelProps) {
   const say = useSignal('');
-  const kept = load(localStorage, propName.value, channel);
+  const kept = load(browserKept, propName.value, channel);
   return (
     <div class="bench-servo">
       <Thumb

@@ -1,18 +1,18 @@
 import { type ReadonlySignal, signal } from '@preact/signals';
-import type { Kept } from './walk-progress.ts';
+import { type Kept, readKept } from './kept.ts';
 
 /**
  * What somebody has chosen by name, such as favourites and folded sections, kept by the browser for each
- * prop. Where the browser keeps nothing, a choice lasts as long as the page.
+ * prop.
  */
 export class Choices {
-  readonly #kept: () => Kept;
+  readonly #kept: Kept;
   readonly #what: string;
   readonly #made = signal<ReadonlyMap<string, boolean>>(new Map());
   #prop = '';
 
-  /** @param what names them in the storage; @param kept made when it is needed: it may be forbidden */
-  constructor(what: string, kept: () => Kept) {
+  /** @param what names them in the storage */
+  constructor(what: string, kept: Kept) {
     this.#what = what;
     this.#kept = kept;
   }
@@ -24,12 +24,7 @@ export class Choices {
   /** Reads what was chosen for a prop. */
   load(prop: string): void {
     this.#prop = prop;
-    let found: unknown;
-    try {
-      found = JSON.parse(this.#kept().getItem(this.#key) ?? '[]');
-    } catch {
-      // Storage is forbidden, or somebody wrote something else into it.
-    }
+    const found = readKept(this.#kept.getItem(this.#key));
     const pairs = Array.isArray(found) ? found.filter(isPair) : [];
     this.#made.value = new Map(pairs);
   }
@@ -40,11 +35,7 @@ export class Choices {
     if (choice === undefined) made.delete(name);
     else made.set(name, choice);
     this.#made.value = made;
-    try {
-      this.#kept().setItem(this.#key, JSON.stringify([...made]));
-    } catch {
-      // Storage is full or forbidden.
-    }
+    this.#kept.setItem(this.#key, JSON.stringify([...made]));
   }
 
   get #key(): string {

@@ -1,4 +1,5 @@
 import { signal } from '@preact/signals';
+import { browserKept, readKept } from './kept.ts';
 
 /** Colours that the file accepts by these names (CSS Color 4, section 6.1), and what they look like. */
 export const PRESETS: Readonly<Record<string, string>> = {
@@ -17,17 +18,13 @@ const KEY = 'sinew-colours';
 const MOST = 6;
 
 /** The colours that were chosen last on this device, as hex, newest first; none that is a preset. */
-export const recent = signal(recentFrom(read()));
+export const recent = signal(recentFrom(browserKept.getItem(KEY)));
 
 /** @param text as it was kept; what cannot be read is left out */
 export function recentFrom(text: string | null): string[] {
-  try {
-    const list: unknown = JSON.parse(text ?? '[]');
-    if (!Array.isArray(list)) return [];
-    return list.filter((one) => /^#[0-9a-f]{6}$/.test(String(one))).slice(0, MOST);
-  } catch {
-    return [];
-  }
+  const list = readKept(text);
+  if (!Array.isArray(list)) return [];
+  return list.filter((one) => typeof one === 'string' && /^#[0-9a-f]{6}$/.test(one)).slice(0, MOST);
 }
 
 /** The list with another colour in front. */
@@ -39,17 +36,5 @@ export function withRecent(list: readonly string[], hex: string): string[] {
 /** Keeps a colour that was chosen, in this browser. */
 export function keepRecent(hex: string): void {
   recent.value = withRecent(recent.peek(), hex);
-  try {
-    localStorage.setItem(KEY, JSON.stringify(recent.peek()));
-  } catch {
-    // Where nothing may be kept, they last as long as the page.
-  }
-}
-
-function read(): string | null {
-  try {
-    return localStorage.getItem(KEY);
-  } catch {
-    return null;
-  }
+  browserKept.setItem(KEY, JSON.stringify(recent.peek()));
 }

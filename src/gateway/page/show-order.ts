@@ -1,3 +1,5 @@
+import { readKept } from './kept.ts';
+
 /** The order of a show, as this browser keeps it for one prop. */
 export interface ShowOrder {
   /** Names of cues, those that are left out of the show as well. */
@@ -8,16 +10,14 @@ export interface ShowOrder {
   next: string;
 }
 
-const NO_ORDER: ShowOrder = { order: [], leftOut: [], next: '' };
-
 /** @param text as it was kept; what cannot be read is an order that nobody has chosen */
 export function orderFrom(text: string | null): ShowOrder {
-  try {
-    const { order, leftOut, next } = JSON.parse(text ?? '{}');
-    return { order: names(order), leftOut: names(leftOut), next: String(next ?? '') };
-  } catch {
-    return NO_ORDER;
-  }
+  const { order, leftOut, next } = (readKept(text) ?? {}) as Record<string, unknown>;
+  return {
+    order: names(order),
+    leftOut: names(leftOut),
+    next: typeof next === 'string' ? next : '',
+  };
 }
 
 function names(list: unknown): string[] {

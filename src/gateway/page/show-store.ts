@@ -1,5 +1,6 @@
 import { computed, effect, signal } from '@preact/signals';
 import { forPeople } from './for-people.ts';
+import { browserKept } from './kept.ts';
 import { isMet, needText, type Requirement } from './refusal.ts';
 import { duration, inShow, nextOf, orderFrom, type ShowOrder, stepFrom } from './show-order.ts';
 import { ask, condition, cueList, journal, nowS, propName, stateOf } from './store.ts';
@@ -11,25 +12,13 @@ export const showOrder = signal<ShowOrder>(orderFrom(null));
 const keyOf = (prop: string) => `sinew-show:${prop}`;
 
 effect(() => {
-  if (propName.value) showOrder.value = orderFrom(read(keyOf(propName.value)));
+  if (propName.value) showOrder.value = orderFrom(browserKept.getItem(keyOf(propName.value)));
 });
-
-function read(key: string): string | null {
-  try {
-    return localStorage.getItem(key);
-  } catch {
-    return null;
-  }
-}
 
 /** Changes the order, and keeps it in this browser. */
 export function keepOrder(change: Partial<ShowOrder>): void {
   showOrder.value = { ...showOrder.peek(), ...change };
-  try {
-    localStorage.setItem(keyOf(propName.peek()), JSON.stringify(showOrder.peek()));
-  } catch {
-    // Where nothing may be kept, the order lasts as long as the page.
-  }
+  browserKept.setItem(keyOf(propName.peek()), JSON.stringify(showOrder.peek()));
 }
 
 /** Every cue of the prop, in the order of its file. */

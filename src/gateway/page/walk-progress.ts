@@ -1,4 +1,5 @@
 import type { ChannelInfo } from '../../api/types.ts';
+import { type Kept, readKept } from './kept.ts';
 
 /** The guided walk: what it knows between its steps, kept so that it can be left and resumed. */
 
@@ -34,39 +35,20 @@ export const fresh = (): Progress => ({
 
 const keyOf = (prop: string, channel: string) => `sinew-walk/${prop}/${channel}`;
 
-/** What is used of a browser's Storage. */
-export interface Kept {
-  getItem(key: string): string | null;
-  setItem(key: string, value: string): void;
-  removeItem(key: string): void;
-}
-
 /** What was kept of a walk; undefined when there is none, or none that can be read. */
 export function load(kept: Kept, prop: string, channel: string): Progress | undefined {
-  try {
-    const found = JSON.parse(kept.getItem(keyOf(prop, channel)) ?? 'null');
-    return isProgress(found) ? found : undefined;
-  } catch {
-    return undefined;
-  }
+  const found = readKept(kept.getItem(keyOf(prop, channel)));
+  return isProgress(found) ? found : undefined;
 }
 
-/** Keeps it where the browser allows that; without, the walk lasts as long as the page. */
+/** Keeps how far a walk has come. */
 export function save(kept: Kept, prop: string, channel: string, progress: Progress): void {
-  try {
-    kept.setItem(keyOf(prop, channel), JSON.stringify(progress));
-  } catch {
-    // Storage is full or forbidden.
-  }
+  kept.setItem(keyOf(prop, channel), JSON.stringify(progress));
 }
 
 /** Forgets the walk of a channel. */
 export function clear(kept: Kept, prop: string, channel: string): void {
-  try {
-    kept.removeItem(keyOf(prop, channel));
-  } catch {
-    // Storage is forbidden: there is nothing in it either.
-  }
+  kept.removeItem(keyOf(prop, channel));
 }
 
 function isProgress(found: unknown): found is Progress {

@@ -4,6 +4,7 @@ import { useLayoutEffect, useRef } from 'preact/hooks';
 import type { ChannelInfo } from '../../api/types.ts';
 import { ServoFigures } from './bench-numbers.tsx';
 import { type Hands, Thumb } from './bench-pad.tsx';
+import { browserKept } from './kept.ts';
 import { propName } from './store.ts';
 import { EndStep } from './walk-end.tsx';
 import {
@@ -45,10 +46,10 @@ function titleOf(step: Step, { firstEnd }: Progress): string {
  */
 export function Walk({ channel, info }: { channel: string; info: ChannelInfo }) {
   const prop = propName.value;
-  const progress = useSignal<Progress>(load(localStorage, prop, channel) ?? fresh());
+  const progress = useSignal<Progress>(load(browserKept, prop, channel) ?? fresh());
   const keep = (change: Partial<Progress>) => {
     progress.value = { ...progress.value, ...change };
-    save(localStorage, prop, channel, progress.value);
+    save(browserKept, prop, channel, progress.value);
   };
   const say = useSignal('');
   const busy = useSignal(false);
@@ -71,7 +72,7 @@ export function Walk({ channel, info }: { channel: string; info: ChannelInfo }) 
     location.hash = `#bench/${channel}`;
   };
   const startAgain = () => {
-    clear(localStorage, prop, channel);
+    clear(browserKept, prop, channel);
     progress.value = fresh();
   };
   const head = (

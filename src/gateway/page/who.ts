@@ -1,4 +1,5 @@
 import { signal } from '@preact/signals';
+import { browserKept } from './kept.ts';
 
 /** Who this page is, as others see it: the name of the device and a number of the page's own. */
 
@@ -13,16 +14,8 @@ export const NAME_LETTERS = 40;
 const number = Math.floor(Math.random() * 9000 + 1000);
 
 /** What this device is called; empty until somebody has said so. */
-export const device = signal(kept());
+export const device = signal(browserKept.getItem(KEY) ?? '');
 export const me = signal(nameOf(device.peek()));
-
-function kept(): string {
-  try {
-    return localStorage.getItem(KEY) ?? '';
-  } catch {
-    return '';
-  }
-}
 
 function nameOf(name: string): string {
   return `${name || 'page'} ${number}`;
@@ -33,9 +26,5 @@ export function nameDevice(name: string): void {
   const short = name.trim().slice(0, NAME_LETTERS);
   device.value = short;
   me.value = nameOf(short);
-  try {
-    localStorage.setItem(KEY, short);
-  } catch {
-    // Where nothing may be kept, the name lasts as long as the page.
-  }
+  browserKept.setItem(KEY, short);
 }
