@@ -1,7 +1,7 @@
 import type { BoardInfo, ChannelInfo, ChannelState } from '../../api/types.ts';
 import { slotsOf } from '../../drawings/pins.ts';
 import type { FlagName } from '../../shared/telemetry.ts';
-import { isUnknown } from './standing.ts';
+import { isUnknown, parkValue, SAME_DEG } from './standing.ts';
 
 /** Finding channels of a large prop: by words, by what they do, and by group. */
 
@@ -10,9 +10,6 @@ const SMALL = 16;
 
 export const isBig = (channels: Record<string, ChannelInfo>): boolean =>
   Object.keys(channels).length > SMALL;
-
-/** Target and value differ by less than this, and are the same to a person (deg). */
-const SAME_DEG = 0.05;
 
 /** What each filter is called. */
 export const FILTERS = {
@@ -52,18 +49,15 @@ export function passes(
 
 /** It is known to stand, or to be lit or switched, otherwise than at park. */
 function isAway(
-  { marks, park }: ChannelInfo,
+  info: ChannelInfo,
   state: ChannelState,
   hexOf: (css: string) => string | undefined,
 ): boolean {
   if (isUnknown(state)) return false;
   const { value } = state;
+  const at = parkValue(info);
   // A colour.
-  if (typeof value === 'string') {
-    const home = hexOf(String(park.to));
-    return home !== undefined && value !== home;
-  }
-  const home = typeof park.to === 'string' ? marks?.[park.to] : park.to;
+  const home = typeof value === 'string' ? hexOf(String(at)) : at;
   if (home === undefined) return false;
   return typeof home === 'number' ? Math.abs(Number(value) - home) >= SAME_DEG : value !== home;
 }
@@ -83,7 +77,7 @@ export function placesOf(boards: Record<string, BoardInfo>): Map<string, string[
 }
 
 /** What a channel is found by. */
-export interface Sought {
+interface Sought {
   name: string;
   info: ChannelInfo;
   /** Its kind, in words. */

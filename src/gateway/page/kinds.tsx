@@ -8,6 +8,7 @@ import { LampControls, Swatch } from './overview-light.tsx';
 import { SERVO_ROW } from './overview-servo-row.tsx';
 import type { Level, PageKind } from './page-kind.ts';
 import { RelayBench, RelayControls } from './relay.tsx';
+import { SAME_DEG } from './standing.ts';
 
 const LOST = 'its board cannot be reached: it may be on';
 const percent = (value: Level) => `${Math.round(Number(value) * 100)} %`;
@@ -21,7 +22,7 @@ export const KINDS: Record<ChannelInfo['kind'], PageKind> = {
     lit: false,
     level: (value) => angle(Number(value)),
     figure: (value) => angle(Number(value)),
-    reachedDeg: 0.05,
+    reachedDeg: SAME_DEG,
     showsItself: 'The servo wiggles.',
     identify: 'wiggle',
     symptoms: ['dead', 'buzzing', 'wrong-way'],

@@ -2,6 +2,7 @@ import { effect, signal } from '@preact/signals';
 import { RpcError } from '../../api/client.ts';
 import { angle } from './angle.ts';
 import { forPeople } from './for-people.ts';
+import { parkValue, SAME_DEG } from './standing.ts';
 import {
   brokenGuards,
   channels,
@@ -18,9 +19,6 @@ import {
 
 /** Whether the reason of the refusal that is shown has gone; undefined where only time can tell. */
 const isOver = signal<(() => boolean) | undefined>(undefined);
-
-/** A servo is at its park position within this (deg). */
-const AT_PARK_DEG = 0.05;
 
 /** What a refused channel needs of another one, as the daemon gives it. */
 export interface Requirement {
@@ -98,10 +96,11 @@ function meets(needs: Requirement, value: unknown): boolean | undefined {
   }
   if ((needs.is === 'on' || needs.is === 'off') && typeof value === 'boolean')
     return value === (needs.is === 'on');
-  const park = channels.value[needs.channel]?.park.to;
-  if (needs.is === 'parked' && park !== undefined && value !== null)
-    return typeof park === 'number' ? Math.abs(Number(value) - park) < AT_PARK_DEG : value === park;
-  return undefined;
+  const info = channels.value[needs.channel];
+  const home = needs.is === 'parked' && info ? parkValue(info) : undefined;
+  if (typeof home === 'number' && typeof value === 'number')
+    return Math.abs(value - home) < SAME_DEG;
+  return typeof home === 'boolean' && typeof value === 'boolean' ? value === home : undefined;
 }
 
 /** Whether a requirement holds now; undefined where this page cannot tell. */
