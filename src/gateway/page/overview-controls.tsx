@@ -1,32 +1,44 @@
-import { useComputed } from '@preact/signals';
+import { type ReadonlySignal, useComputed } from '@preact/signals';
+import type { ChannelState } from '../../api/types.ts';
 import { angle } from './angle.ts';
 import type { ChannelProps } from './page-kind.ts';
-import { isUnknown } from './standing.ts';
+import { isUnknown, parkValue } from './standing.ts';
 import { stateOf } from './store.ts';
 
-/** Where a servo stands between its soft limits: a block, and a thin tick for its target. */
+/** A servo's soft limits, and where it stands between them. */
 export function TravelBar({ channel, info }: ChannelProps) {
   const [low, high] = info.limitsDeg ?? [0, 0];
-  const state = stateOf(channel);
-  const unknown = useComputed(() => isUnknown(state.value));
-  const at = useComputed(() => style(unknown.value, state.value.value, low, high));
-  const target = useComputed(() => style(unknown.value, state.value.target, low, high));
-  const track = useComputed(() => (unknown.value ? 'track is-unknown' : 'track'));
   return (
     <div class="travel number" aria-hidden="true">
       <span>{angle(low)}</span>
-      <div class={track}>
-        <div class="to" style={target} />
-        <div class="at" style={at} />
-      </div>
+      <Track info={info} state={stateOf(channel)} />
       <span>{angle(high)}</span>
     </div>
   );
 }
 
-/** Nothing is shown of a place that nobody knows. */
-function style(unknown: boolean, deg: unknown, low: number, high: number): string {
-  return unknown ? 'display:none' : shift(Number(deg), low, high);
+/** Where a servo stands between its soft limits: a block, a thin tick for its target, perhaps a notch for park. */
+export function Track(props: {
+  info: ChannelProps['info'];
+  state: ReadonlySignal<ChannelState>;
+  showsPark?: boolean;
+}) {
+  const { info, state, showsPark = false } = props;
+  const [low, high] = info.limitsDeg ?? [0, 0];
+  const home = showsPark ? parkValue(info) : undefined;
+  const unknown = useComputed(() => isUnknown(state.value));
+  // Nothing is shown of a place that nobody knows.
+  const style = (deg: unknown) => (unknown.value ? 'display:none' : shift(Number(deg), low, high));
+  const at = useComputed(() => style(state.value.value));
+  const target = useComputed(() => style(state.value.target));
+  const track = useComputed(() => (unknown.value ? 'track is-unknown' : 'track'));
+  return (
+    <span class={track} aria-hidden="true">
+      {home !== undefined && <span class="home" style={shift(Number(home), low, high)} />}
+      <span class="to" style={target} />
+      <span class="at" style={at} />
+    </span>
+  );
 }
 
 /** A transform moves a mark without any layout; in steps of 0.5 % of the travel. */

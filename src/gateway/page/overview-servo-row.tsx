@@ -1,45 +1,19 @@
-import { type ReadonlySignal, useComputed, useSignal } from '@preact/signals';
+import { useComputed, useSignal } from '@preact/signals';
 import { useRef } from 'preact/hooks';
-import type { ChannelState } from '../../api/types.ts';
 import { angle } from './angle.ts';
+import { Track } from './overview-controls.tsx';
 import { command, NumberField, numberIn } from './overview-parts.tsx';
-import type { ChannelProps } from './page-kind.ts';
-import { isUnknown } from './standing.ts';
+import type { ChannelProps, PageKind } from './page-kind.ts';
 import { ask, commanding } from './store.ts';
 
 const JOGS_DEG = [-5, -1, 1, 5] as const;
 
 /** What a servo has in a short row, and in the part of it that opens. */
-export const SERVO_ROW = { Track, Quick, Hand };
-
-/** Between the soft limits: a block where it stands, a tick for its target, a notch for its park position. */
-function Track({ info, state }: ChannelProps & { state: ReadonlySignal<ChannelState> }) {
-  const [low, high] = info.limitsDeg ?? [0, 0];
-  const { park, marks } = info;
-  const home = typeof park.to === 'string' ? marks?.[park.to] : Number(park.to);
-  const unknown = useComputed(() => isUnknown(state.value));
-  const at = useComputed(() => shiftOr(unknown.value, state.value.value, low, high));
-  const to = useComputed(() => shiftOr(unknown.value, state.value.target, low, high));
-  const track = useComputed(() => (unknown.value ? 'track is-unknown' : 'track'));
-  return (
-    <span class={track} aria-hidden="true">
-      {home !== undefined && <span class="home" style={shift(home, low, high)} />}
-      <span class="to" style={to} />
-      <span class="at" style={at} />
-    </span>
-  );
-}
-
-/** Nothing is shown of a place that nobody knows. */
-function shiftOr(unknown: boolean, deg: unknown, low: number, high: number): string {
-  return unknown ? 'display:none' : shift(Number(deg), low, high);
-}
-
-/** A transform moves a mark without any layout; in steps of 0.5 % of the travel. */
-function shift(deg: number, low: number, high: number): string {
-  const share = Math.min(Math.max((deg - low) / (high - low), 0), 1);
-  return `transform:translateX(${Math.round(share * 200) / 2}%)`;
-}
+export const SERVO_ROW: PageKind['row'] = {
+  Track: ({ info, state }) => <Track info={info} state={state} showsPark />,
+  Quick,
+  Hand,
+};
 
 /** Jogs with one request under way at a time: what comes meanwhile is left out, never queued. */
 function useJog(channel: string) {
