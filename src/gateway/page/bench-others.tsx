@@ -4,6 +4,7 @@ import { useId } from 'preact/hooks';
 import type { ChannelState, VapourInfo } from '../../api/types.ts';
 import { ampsText, Figure, flagText } from './bench-numbers.tsx';
 import { Readiness } from './bench-ready.tsx';
+import { FlashCaution } from './overview-light.tsx';
 import type { ChannelProps, PageKind } from './page-kind.ts';
 import { ask, commanding, stateOf } from './store.ts';
 
@@ -47,12 +48,7 @@ export function OtherBench({ channel, info, kind, Control }: Props) {
         </section>
         <section class="sheet" aria-labelledby="other-control">
           <h2 id="other-control">Try it</h2>
-          {kind.lit && (
-            <p class="caution">
-              Flashing light can set off seizures. The daemon holds back what would make the prop
-              flash more than three times a second, unless the prop file lifts that.
-            </p>
-          )}
+          {kind.lit && <FlashCaution />}
           <Control channel={channel} info={info} />
           <div class="row">
             <button

@@ -2,11 +2,11 @@ import './colour.css';
 import { useComputed, useSignal, useSignalEffect } from '@preact/signals';
 import { converter, formatHex, modeHsv, modeRgb, parseHex, useMode } from 'culori/fn';
 import { useRef, useState } from 'preact/hooks';
-import { NumberField, numberIn } from './overview-parts.tsx';
+import { CommandSet, NumberField, numberIn } from './overview-parts.tsx';
 import { Sender } from './overview-sender.ts';
 import type { ChannelProps } from './page-kind.ts';
 import { keepRecent, PRESETS, recent } from './recent-colours.ts';
-import { ask, commanding, stateOf } from './store.ts';
+import { ask, stateOf } from './store.ts';
 
 // The spaces between hex and hue, saturation and brightness.
 useMode(modeRgb);
@@ -35,11 +35,10 @@ export function ColourControl({ channel }: ChannelProps) {
 
 /** The same where it stands alone. */
 export function ColourBench({ channel }: ChannelProps) {
-  const disabled = useComputed(() => !commanding.value);
   return (
-    <fieldset class="bare" disabled={disabled} aria-label={`Colour of ${channel}`}>
+    <CommandSet class="bare" label={`Colour of ${channel}`}>
       <Choice channel={channel} />
-    </fieldset>
+    </CommandSet>
   );
 }
 

@@ -1,6 +1,6 @@
 import type { ChannelInfo } from '../../api/types.ts';
 import { KINDS } from './kinds.tsx';
-import { command } from './overview-parts.tsx';
+import { Identify } from './overview-parts.tsx';
 import type { ChannelProps } from './page-kind.ts';
 import { Flags, Value } from './value.tsx';
 
@@ -26,13 +26,7 @@ function Channel({ channel, info }: ChannelProps) {
           </a>
           <Flags name={channel} kind={info.kind} />
         </div>
-        <button
-          type="button"
-          aria-label={`Identify ${channel}`}
-          onClick={() => command('channel.identify', { channel })}
-        >
-          Identify
-        </button>
+        <Identify channel={channel} />
       </div>
       <div class="row">
         {Swatch && <Swatch channel={channel} info={info} />}

@@ -9,9 +9,9 @@ import { ask, stateOf } from './store.ts';
 export function FlashCaution() {
   return (
     <p class="caution">
-      Flashing light can bring on seizures. Sinew holds all light of the prop together to three
-      flashes a second, unless the prop file lifts that. Put up a notice where people will see it
-      flash, and follow the local rules.
+      Flashing light can cause seizures. Sinew holds all light of the prop together to three flashes
+      a second, unless the prop file lifts that. Put up a notice where people will see it flash, and
+      follow the local rules.
     </p>
   );
 }

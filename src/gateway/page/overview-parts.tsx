@@ -17,25 +17,46 @@ export async function command<M extends Method>(method: M, params: Params<M>): P
 /** A box with a heading, whose controls work only while this page may command. */
 export function ControlSheet({ title, children }: { title: string; children: ComponentChildren }) {
   const id = useId();
-  const disabled = useComputed(() => !commanding.value);
   return (
     <section class="sheet" aria-labelledby={id}>
       <h2 id={id}>{title}</h2>
       <WhyNot />
-      <fieldset disabled={disabled} aria-labelledby={id}>
-        {children}
-      </fieldset>
+      <CommandSet labelledBy={id}>{children}</CommandSet>
     </section>
   );
 }
 
 /** Controls that work only while this page may command; why they do not, stands elsewhere. */
-export function CommandSet({ label, children }: { label: string; children: ComponentChildren }) {
+export function CommandSet(props: {
+  class?: string;
+  label?: string;
+  /** The element that labels them, instead of a label. */
+  labelledBy?: string;
+  children: ComponentChildren;
+}) {
   const disabled = useComputed(() => !commanding.value);
   return (
-    <fieldset disabled={disabled} aria-label={label}>
-      {children}
+    <fieldset
+      class={props.class}
+      disabled={disabled}
+      aria-label={props.label}
+      aria-labelledby={props.labelledBy}
+    >
+      {props.children}
     </fieldset>
+  );
+}
+
+/** Makes a channel show itself. */
+export function Identify({ channel }: { channel: string }) {
+  return (
+    <button
+      type="button"
+      aria-label={`Identify ${channel}`}
+      onClick={() => command('channel.identify', { channel })}
+    >
+      Identify
+    </button>
   );
 }
 

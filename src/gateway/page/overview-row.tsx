@@ -2,7 +2,7 @@ import { useComputed, useSignal } from '@preact/signals';
 import { favourites } from './big-choices.ts';
 import { useSeenState } from './in-view.ts';
 import { KINDS } from './kinds.tsx';
-import { CommandSet, command } from './overview-parts.tsx';
+import { CommandSet, Identify } from './overview-parts.tsx';
 import type { ChannelProps } from './page-kind.ts';
 import { refusedChannels } from './refused-channels.ts';
 import { flagWords, valueText } from './value.tsx';
@@ -79,13 +79,7 @@ function Opened({ channel, info }: ChannelProps) {
           <Hand channel={channel} info={info} />
         </div>
         <div class="row">
-          <button
-            type="button"
-            aria-label={`Identify ${channel}`}
-            onClick={() => command('channel.identify', { channel })}
-          >
-            Identify
-          </button>
+          <Identify channel={channel} />
           <a class="button" href={`#bench/${channel}`}>
             Bench<span class="unseen"> of {channel}</span>
           </a>

@@ -1,10 +1,10 @@
 import { useComputed, useSignal } from '@preact/signals';
 import { useId } from 'preact/hooks';
 import type { ChannelInfo } from '../../api/types.ts';
-import { command, NumberField, numberIn } from './overview-parts.tsx';
+import { CommandSet, command, NumberField, numberIn } from './overview-parts.tsx';
 import type { ChannelProps } from './page-kind.ts';
 import { isUnknown } from './standing.ts';
-import { channels, commanding, nowS, stateOf } from './store.ts';
+import { channels, nowS, stateOf } from './store.ts';
 
 /** The controls of a relay, within a fieldset: one button for a pulse, else on, off, and for how long (s). */
 export function RelayControls({ channel, info }: ChannelProps) {
@@ -57,11 +57,10 @@ export function RelayControls({ channel, info }: ChannelProps) {
 
 /** The same where it stands alone. */
 export function RelayBench(props: ChannelProps) {
-  const disabled = useComputed(() => !commanding.value);
   return (
-    <fieldset class="bare row" disabled={disabled} aria-label={props.channel}>
+    <CommandSet class="bare row" label={props.channel}>
       <RelayControls {...props} />
-    </fieldset>
+    </CommandSet>
   );
 }
 
@@ -90,19 +89,18 @@ function Remaining({ channel }: { channel: string }) {
 /** Every relay of the prop as one large button. */
 export function ShowRelays() {
   const id = useId();
-  const disabled = useComputed(() => !commanding.value);
   const relays = Object.entries(channels.value).filter(([, { kind }]) => kind === 'relay');
   if (relays.length === 0) return null;
   return (
     <section aria-labelledby={id}>
       <h2 id={id}>Relays</h2>
-      <fieldset disabled={disabled} aria-labelledby={id}>
+      <CommandSet labelledBy={id}>
         <ul class="show-cues">
           {relays.map(([channel, info]) => (
             <RelayButton key={channel} channel={channel} info={info} />
           ))}
         </ul>
-      </fieldset>
+      </CommandSet>
     </section>
   );
 }

@@ -2,7 +2,7 @@ import './show.css';
 import { signal, useComputed } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
 import { Triggers } from './overview-cues.tsx';
-import { command, WhyNot } from './overview-parts.tsx';
+import { CommandSet, command, WhyNot } from './overview-parts.tsx';
 import { ShowRelays } from './relay.tsx';
 import { useReady, useSettled } from './settled.ts';
 import { elapsedText, stepFrom } from './show-order.ts';
@@ -16,7 +16,6 @@ const isOrdering = signal(false);
 
 /** A show by one thumb: the cues in the order of the show, and the next one always in reach. */
 export function Show() {
-  const disabled = useComputed(() => !commanding.value);
   if (allCues.value.length === 0)
     return <p class="hint">The prop file has no cues. Add some, and they are shown here.</p>;
   if (isOrdering.value)
@@ -38,7 +37,6 @@ export function Show() {
           </div>
           <button
             type="button"
-            class="show-order-open"
             onClick={() => {
               isOrdering.value = true;
             }}
@@ -46,7 +44,7 @@ export function Show() {
             Order
           </button>
         </div>
-        <fieldset disabled={disabled} aria-labelledby="show-cues">
+        <CommandSet labelledBy="show-cues">
           <ul class="show-cues">
             {show.value.map((cue) => (
               <CueButton key={cue} cue={cue} />
@@ -55,7 +53,7 @@ export function Show() {
           {show.value.length === 0 && (
             <p class="hint">Every cue is left out of the show. Press Order to put some back.</p>
           )}
-        </fieldset>
+        </CommandSet>
       </section>
       <div class="show-side">
         <Idle />
@@ -214,12 +212,11 @@ function Next() {
 /** Idle behaviours: one runs at a time, and gives way to everything else. */
 function Idle() {
   const list = Object.entries(cueList.value.idle);
-  const disabled = useComputed(() => !commanding.value);
   if (list.length === 0) return null;
   return (
     <section aria-labelledby="show-idle">
       <h2 id="show-idle">Idle behaviour</h2>
-      <fieldset disabled={disabled} aria-labelledby="show-idle">
+      <CommandSet labelledBy="show-idle">
         <ul class="show-cues">
           {list.map(([name, { running }]) => (
             <li key={name} class={`show-cue ${running ? 'is-running' : ''}`}>
@@ -238,7 +235,7 @@ function Idle() {
             </li>
           ))}
         </ul>
-      </fieldset>
+      </CommandSet>
     </section>
   );
 }
