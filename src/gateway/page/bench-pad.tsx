@@ -9,6 +9,7 @@ import { Reading } from './bench-numbers.tsx';
 import { useReadiness } from './bench-ready.tsx';
 import { BOTH, type Direction, Hold } from './hold.ts';
 import { call, linkState } from './link.ts';
+import { useOneAtATime } from './one-at-a-time.ts';
 import { commanding, stateOf } from './store.ts';
 
 const STEPS_DEG = [0.1, 1, 5] as const;
@@ -379,17 +380,15 @@ function useHold(
   return control;
 }
 
-/** Jogs with one request under way at a time: what comes meanwhile is left out, never queued. */
+/** Jogs, and says why it could not or went no further. */
 function useJog(
   channel: string,
   beyondLimits: boolean,
   message: Signal<string>,
   busy: ReadonlySignal<boolean> | undefined,
 ) {
-  const isBusy = useRef(false);
-  return async (byDeg: number): Promise<void> => {
-    if (isBusy.current || !commanding.value || busy?.value) return;
-    isBusy.current = true;
+  const alone = useOneAtATime();
+  const jog = async (byDeg: number) => {
     try {
       const { target, limited } = await call('channel.jog', {
         channel,
@@ -400,9 +399,10 @@ function useJog(
       message.value = limited ? `At its ${limit}: ${degText(target)}.` : '';
     } catch (error) {
       message.value = (error as Error).message;
-    } finally {
-      isBusy.current = false;
     }
+  };
+  return (byDeg: number): void => {
+    if (commanding.value && !busy?.value) void alone(() => jog(byDeg));
   };
 }
 

@@ -2,6 +2,7 @@ import './colour.css';
 import { useComputed, useSignal, useSignalEffect } from '@preact/signals';
 import { converter, formatHex, modeHsv, modeRgb, parseHex, useMode } from 'culori/fn';
 import { useRef, useState } from 'preact/hooks';
+import { hexOr, Slider } from './overview-light.tsx';
 import { CommandSet, NumberField, numberIn } from './overview-parts.tsx';
 import { Sender } from './overview-sender.ts';
 import type { ChannelProps } from './page-kind.ts';
@@ -45,7 +46,7 @@ export function ColourBench({ channel }: ChannelProps) {
 function Choice({ channel }: { channel: string }) {
   const state = stateOf(channel);
   const fade = useSignal('');
-  const target = useComputed(() => hexOf(state.value.target));
+  const target = useComputed(() => hexOr(state.value.target, '#000000'));
   /** @param keep it was chosen, and not only passed on the way of a slider */
   const set = async (to: string, keep: boolean) => {
     const result = await ask('channel.colour', { channel, to, fadeS: numberIn(fade) });
@@ -137,22 +138,17 @@ function Sliders({ channel, target, set }: PartProps) {
   return (
     <div class="colour-sliders">
       {SLIDERS.map(([label, max], at) => (
-        <label key={label} class="slider">
-          {label}
-          <input
-            type="range"
-            aria-label={`${label} of ${channel}`}
-            min={0}
-            max={max}
-            defaultValue={0}
-            step={1}
-            ref={(input) => {
-              inputs.current[at] = input;
-            }}
-            onInput={() => sender.push(mixed())}
-            onChange={() => void set(mixed(), true)}
-          />
-        </label>
+        <Slider
+          key={label}
+          label={label}
+          of={channel}
+          max={max}
+          input={(input) => {
+            inputs.current[at] = input;
+          }}
+          onSlide={() => sender.push(mixed())}
+          onChosen={() => void set(mixed(), true)}
+        />
       ))}
     </div>
   );
@@ -224,11 +220,6 @@ function Written({ channel, set }: Omit<PartProps, 'target'>) {
       </button>
     </form>
   );
-}
-
-/** Before the first state of a channel, or where it is not known, its level is no colour yet. */
-function hexOf(level: unknown): string {
-  return typeof level === 'string' ? level : '#000000';
 }
 
 function bytesOf(hex: string): number[] {

@@ -1,4 +1,5 @@
 import { useComputed, useSignal, useSignalEffect } from '@preact/signals';
+import type { Ref } from 'preact';
 import { useRef, useState } from 'preact/hooks';
 import type { ChannelState } from '../../api/types.ts';
 import { NumberField, numberIn } from './overview-parts.tsx';
@@ -44,7 +45,6 @@ export function LampControls({ channel }: { channel: string }) {
         label="Brightness (%)"
         of={channel}
         max={100}
-        step={1}
         input={range}
         onSlide={(percent) => sender.push(percent)}
       />
@@ -53,13 +53,15 @@ export function LampControls({ channel }: { channel: string }) {
   );
 }
 
-function Slider(props: {
+/** One slider of a light. */
+export function Slider(props: {
   label: string;
   of: string;
   max: number;
-  step: number;
-  input: { current: HTMLInputElement | null };
+  input: Ref<HTMLInputElement>;
   onSlide: (value: number) => void;
+  /** It was let go. */
+  onChosen?: () => void;
 }) {
   return (
     <label class="slider">
@@ -69,15 +71,17 @@ function Slider(props: {
         aria-label={`${props.label} of ${props.of}`}
         min={0}
         max={props.max}
-        step={props.step}
+        defaultValue={0}
+        step={1}
         ref={props.input}
         onInput={(event) => props.onSlide(event.currentTarget.valueAsNumber)}
+        onChange={props.onChosen}
       />
     </label>
   );
 }
 
-/** Before the first frame of a channel its level is not a colour yet. */
-function hexOr(level: ChannelState['value'], otherwise: string): string {
+/** Before the first frame of a channel, or where it is not known, its level is not a colour yet. */
+export function hexOr(level: ChannelState['value'], otherwise: string): string {
   return typeof level === 'string' ? level : otherwise;
 }

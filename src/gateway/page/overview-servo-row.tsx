@@ -1,6 +1,6 @@
 import { useComputed, useSignal } from '@preact/signals';
-import { useRef } from 'preact/hooks';
 import { angle } from './angle.ts';
+import { useOneAtATime } from './one-at-a-time.ts';
 import { Track } from './overview-controls.tsx';
 import { command, NumberField, numberIn } from './overview-parts.tsx';
 import type { ChannelProps, PageKind } from './page-kind.ts';
@@ -15,18 +15,9 @@ export const SERVO_ROW: PageKind['row'] = {
   Hand,
 };
 
-/** Jogs with one request under way at a time: what comes meanwhile is left out, never queued. */
 function useJog(channel: string) {
-  const isBusy = useRef(false);
-  return async (byDeg: number) => {
-    if (isBusy.current) return undefined;
-    isBusy.current = true;
-    try {
-      return await ask('channel.jog', { channel, byDeg });
-    } finally {
-      isBusy.current = false;
-    }
-  };
+  const alone = useOneAtATime();
+  return (byDeg: number) => alone(() => ask('channel.jog', { channel, byDeg }));
 }
 
 const jogName = (channel: string, byDeg: number) =>
