@@ -23,7 +23,6 @@ import { channels, frames, groups, moving, stateOf, version } from './store.ts';
 
 /** Sections of a prop that is seen on a narrow screen begin folded: so many rows are many screens. */
 const NARROW = '(max-width: 47.99rem)';
-const FAVOURITES = 'Favourites';
 
 const text = signal('');
 const filter = signal<Filter | undefined>(undefined);
@@ -197,29 +196,35 @@ function Found({ onStar }: { onStar: Star }) {
     list.current = { key, names: [...first, ...now.filter((name) => !starred.has(name))] };
   } else list.current.names.push(...now.filter((name) => !list.current.names.includes(name)));
   const names = list.current.names.filter((name) => all[name]);
-  const passes = new Set(now);
+  const stillFound = new Set(now);
   return (
     <>
       <p class="big-count" role="status">
-        {countText(now.length, Object.keys(all).length)} {whyNot.value}
+        {`${now.length} of ${Object.keys(all).length} channels.`} {whyNot.value}
       </p>
       {now.length === 0 && <Nothing />}
-      <ul class="brief-rows">
-        {names.map((name) => (
-          <Row
-            key={name}
-            channel={name}
-            info={all[name]!}
-            over={!passes.has(name)}
-            onStar={onStar}
-          />
-        ))}
-      </ul>
+      <Rows names={names} isOver={(name) => !stillFound.has(name)} onStar={onStar} />
     </>
   );
 }
 
-const countText = (found: number, all: number) => `${found} of ${all} channels.`;
+interface RowsProps {
+  names: readonly string[];
+  /** Whether a channel no longer is what the list was made of. */
+  isOver: (name: string) => boolean;
+  onStar: Star;
+}
+
+function Rows({ names, isOver, onStar }: RowsProps) {
+  const all = channels.value;
+  return (
+    <ul class="brief-rows">
+      {names.map((name) => (
+        <Row key={name} channel={name} info={all[name]!} over={isOver(name)} onStar={onStar} />
+      ))}
+    </ul>
+  );
+}
 
 /** Why there is nothing in the list, and the way back. */
 function Nothing() {
@@ -264,7 +269,7 @@ function Sections(props: { onStar: Star; groupControls: (group: string) => Compo
         <FoldAll keys={sections.map(foldKey)} />
       </div>
       {names.length > 0 && (
-        <Fold section={{ title: FAVOURITES, names, elsewhere: [] }} startsOpen {...props} />
+        <Fold section={{ title: 'Favourites', names, elsewhere: [] }} isFavourites {...props} />
       )}
       {sections.map((section) => (
         <Fold key={foldKey(section)} section={section} {...props} />
@@ -295,15 +300,16 @@ function FoldAll({ keys }: { keys: string[] }) {
 
 function Fold(props: {
   section: Section;
-  startsOpen?: boolean;
+  /** Those that somebody put first, instead of a part of the prop. */
+  isFavourites?: boolean;
   onStar: Star;
   groupControls: (group: string) => ComponentChildren;
 }) {
-  const { section, startsOpen = false, onStar, groupControls } = props;
+  const { section, isFavourites = false, onStar, groupControls } = props;
   const { title, names, group, elsewhere } = section;
   const all = channels.value;
   const key = foldKey(section);
-  const folded = isFolded(key, startsOpen);
+  const folded = isFolded(key, isFavourites);
   const moves = useSignal(false);
   const isLit = names.some((name) => all[name] && KINDS[all[name].kind].lit);
   const starred = favourites.made.value;
@@ -344,18 +350,12 @@ function Fold(props: {
               {elsewhere.join(', ')}.
             </p>
           )}
-          {isLit && title !== FAVOURITES && <FlashCaution />}
-          <ul class="brief-rows">
-            {names.map((name) => (
-              <Row
-                key={name}
-                channel={name}
-                info={all[name]!}
-                over={title === FAVOURITES && !starred.has(name)}
-                onStar={onStar}
-              />
-            ))}
-          </ul>
+          {isLit && !isFavourites && <FlashCaution />}
+          <Rows
+            names={names}
+            isOver={(name) => isFavourites && !starred.has(name)}
+            onStar={onStar}
+          />
         </>
       )}
     </section>

@@ -1,12 +1,10 @@
 import './overview-cues.css';
 import type { ComponentChildren } from 'preact';
-import type { Result } from '../../api/methods.ts';
 import { askFirst } from './confirm.tsx';
 import { CueRails } from './cue-rails.tsx';
 import { ControlSheet, command } from './overview-parts.tsx';
+import { takesText } from './show-order.ts';
 import { ask, cueList, holder, holding } from './store.ts';
-
-type CueInfo = Result<'cue.list'>['cues'][string];
 
 /** Every cue of the prop, and below them the idle behaviours, one of which may run. */
 export function Cues() {
@@ -22,7 +20,7 @@ export function Cues() {
               key={cue}
               name={cue}
               running={running}
-              takes={takes(durationS)}
+              takes={takesText(durationS)}
               start="Run"
               restarts
               onStart={() =>
@@ -64,10 +62,6 @@ export function Cues() {
       )}
     </ControlSheet>
   );
-}
-
-function takes(durationS: CueInfo['durationS']): string {
-  return durationS === null ? 'until ended' : `takes ${durationS.toFixed(1)} s`;
 }
 
 function Play(props: {

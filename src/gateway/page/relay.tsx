@@ -3,8 +3,9 @@ import { useId } from 'preact/hooks';
 import type { ChannelInfo } from '../../api/types.ts';
 import { CommandSet, command, NumberField, numberIn } from './overview-parts.tsx';
 import type { ChannelProps } from './page-kind.ts';
+import { remainingText } from './relay-time.ts';
 import { isUnknown } from './standing.ts';
-import { channels, nowS, stateOf } from './store.ts';
+import { channels, stateOf } from './store.ts';
 
 /** The controls of a relay, within a fieldset: one button for a pulse, else on, off, and for how long (s). */
 export function RelayControls({ channel, info }: ChannelProps) {
@@ -71,14 +72,6 @@ function DutyHint({ info: { duty } }: { info: ChannelInfo }) {
       At most {duty.maxOnS} s on, then {duty.restS} s of rest.
     </p>
   );
-}
-
-/** How long a relay stays on, or has to rest (s); empty where nothing bounds it. */
-function remainingText(channel: string): string {
-  const { offAtS, readyAtS } = stateOf(channel).value;
-  const leftS = (untilS: number) => Math.max(0, Math.ceil(untilS - nowS.value));
-  if (offAtS !== undefined) return `on for ${leftS(offAtS)} s more`;
-  return readyAtS === undefined ? '' : `rests for ${leftS(readyAtS)} s more`;
 }
 
 function Remaining({ channel }: { channel: string }) {

@@ -69,6 +69,11 @@ export function duration(seconds: number): string {
   return `${Math.floor(whole / 60)}:${String(whole % 60).padStart(2, '0')}`;
 }
 
+/** How long a cue takes. @param durationS the longest if nothing delays it (s); null without an end */
+export function takesText(durationS: number | null): string {
+  return durationS === null ? 'until ended' : `takes ${durationS.toFixed(1)} s`;
+}
+
 /**
  * How long a cue has run and what is left of it.
  * @param durationS the longest that it takes if nothing delays it (s); null for one without an end

@@ -2,8 +2,9 @@ import { computed, effect, signal } from '@preact/signals';
 import { forPeople } from './for-people.ts';
 import { browserKept } from './kept.ts';
 import { isMet, needText, type Requirement } from './refusal.ts';
-import { duration, inShow, nextOf, orderFrom, type ShowOrder, stepFrom } from './show-order.ts';
-import { ask, condition, cueList, journal, nowS, propName, stateOf } from './store.ts';
+import { restText } from './relay-time.ts';
+import { inShow, nextOf, orderFrom, type ShowOrder, stepFrom } from './show-order.ts';
+import { ask, condition, cueList, journal, nowS, propName } from './store.ts';
 
 /** What the show view knows beside the daemon's state: order, next cue, what was just asked for. */
 
@@ -67,16 +68,12 @@ function leftOutBy(text: string, values: Record<string, unknown>): LeftOut {
   const relay = String(channel);
   const untilS = nowS.peek() + Number(secondsLeft);
   return {
-    text: () => `left out: ${restText(relay) ?? why}`,
+    text: () => {
+      const rests = restText(relay);
+      return `left out: ${rests ? `${relay} ${rests}` : why}`;
+    },
     isOver: () => changed() || (nowS.value > untilS && restText(relay) === undefined),
   };
-}
-
-/** How long a relay still rests: `mist rests for 12 s more`. */
-function restText(relay: string): string | undefined {
-  const { readyAtS } = stateOf(relay).value;
-  if (readyAtS === undefined) return undefined;
-  return `${relay} rests for ${duration(Math.max(0, Math.ceil(readyAtS - nowS.value)))} more`;
 }
 
 /** What stands in the way of a cue, or of a part of it, before it is started; undefined where nothing is known to. */
@@ -95,7 +92,7 @@ export function hindrance(cue: string): string | undefined {
     }
   for (const relay of closes) {
     const rests = restText(relay);
-    if (rests) return rests;
+    if (rests) return `${relay} ${rests}`;
   }
   for (const { channel, requires } of needs)
     if (isMet(requires) === false) return `${channel} needs ${needText(requires)}`;

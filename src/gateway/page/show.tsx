@@ -5,7 +5,7 @@ import { Triggers } from './overview-cues.tsx';
 import { CommandSet, command, WhyNot } from './overview-parts.tsx';
 import { ShowRelays } from './relay.tsx';
 import { useReady, useSettled } from './settled.ts';
-import { elapsedText, stepFrom } from './show-order.ts';
+import { elapsedText, stepFrom, takesText } from './show-order.ts';
 import { OrderEditor } from './show-order-editor.tsx';
 import { allCues, hindrance, keepOrder, next, refusedPart, runCue, show } from './show-store.ts';
 import { commanding, cueList, nowS } from './store.ts';
@@ -116,7 +116,7 @@ function CueState({ cue }: { cue: string }) {
       ];
     const why = commanding.value ? hindrance(cue) : undefined;
     if (why) return ['no', why];
-    return ['hint', durationS === null ? 'until ended' : `takes ${durationS.toFixed(1)} s`];
+    return ['hint', takesText(durationS)];
   });
   const [kind, words] = text.value;
   return (
