@@ -1,14 +1,10 @@
-import type { ComponentChildren } from 'preact';
+import type { ButtonHTMLAttributes } from 'preact';
 
-interface ActProps {
+interface ActProps
+  extends Omit<ButtonHTMLAttributes<HTMLButtonElement>, 'onClick' | 'disabled' | 'aria-disabled'> {
   /** Whether it may be pressed now. */
   can: boolean;
   onAct: () => void;
-  class?: string;
-  'aria-label'?: string;
-  'aria-describedby'?: string;
-  'aria-expanded'?: boolean;
-  children: ComponentChildren;
 }
 
 /** A button that keeps the focus while it may not be pressed: a disabled one would lose it. */

@@ -1,7 +1,7 @@
 import { type Signal, useSignal } from '@preact/signals';
 import { useId, useLayoutEffect, useRef } from 'preact/hooks';
 import type { ChannelInfo } from '../../api/types.ts';
-import { Act } from './bench-act.tsx';
+import { Act } from './act.tsx';
 import { degText, mappingOf, moveSlowly, rangeText, SLOW_DEG_S } from './bench-moves.ts';
 import { ask, commanding, refuse, trouble, write } from './store.ts';
 
@@ -205,16 +205,15 @@ export function CaptureRow({ channel, info, say }: CaptureProps) {
       ) : (
         <>
           {end('low')}
-          <button
-            type="button"
+          <Act
             data-mark
-            aria-disabled={!commanding.value}
-            onClick={() => {
-              if (commanding.peek()) isNaming.value = true;
+            can={commanding.value}
+            onAct={() => {
+              isNaming.value = true;
             }}
           >
             Mark here
-          </button>
+          </Act>
           {end('high')}
         </>
       )}

@@ -3,10 +3,11 @@ import type { ComponentChildren } from 'preact';
 import { useEffect, useMemo, useRef } from 'preact/hooks';
 import type { ChannelInfo } from '../../api/types.ts';
 import { systemClock } from '../../shared/clock.ts';
-import { Act } from './bench-act.tsx';
+import { Act } from './act.tsx';
 import { degText, SLOW_DEG_S } from './bench-moves.ts';
 import { Reading } from './bench-numbers.tsx';
 import { useReadiness } from './bench-ready.tsx';
+import { forPeople } from './for-people.ts';
 import { BOTH, type Direction, Hold } from './hold.ts';
 import { call, linkState } from './link.ts';
 import { useOneAtATime } from './one-at-a-time.ts';
@@ -297,7 +298,7 @@ function useHold(
       positionDeg: () => stateOf(channel).peek().value as number,
       changed: (way, why) => {
         direction.value = way;
-        message.value = why;
+        message.value = forPeople(why);
       },
     });
     const press = (way: Direction, by: Holder) => {
@@ -398,7 +399,7 @@ function useJog(
       const limit = beyondLimits ? 'pulse envelope' : 'soft limit';
       message.value = limited ? `At its ${limit}: ${degText(target)}.` : '';
     } catch (error) {
-      message.value = (error as Error).message;
+      message.value = forPeople((error as Error).message);
     }
   };
   return (byDeg: number): void => {

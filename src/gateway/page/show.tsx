@@ -1,6 +1,7 @@
 import './show.css';
 import { signal, useComputed } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
+import { Act } from './act.tsx';
 import { Triggers } from './overview-cues.tsx';
 import { CommandSet, command, WhyNot } from './overview-parts.tsx';
 import { ShowRelays } from './relay.tsx';
@@ -144,30 +145,22 @@ function RunningQuestion({ cue }: { cue: string }) {
   const first = useRef<HTMLButtonElement>(null);
   const ready = useReady();
   useEffect(() => first.current?.focus(), []);
-  const answer = (act?: () => void) => () => {
+  const answer = (act?: () => void) => {
     asked.value = '';
     act?.();
   };
   return (
     <li class="show-cue is-running">
       <fieldset class="show-ask" aria-label={`${cue} is running`}>
-        <button type="button" ref={first} onClick={answer()}>
+        <button type="button" ref={first} onClick={() => answer()}>
           Let it run
         </button>
-        <button
-          type="button"
-          aria-disabled={!ready}
-          onClick={() => ready && answer(() => command('cue.stop', { cue }))()}
-        >
+        <Act can={ready} onAct={() => answer(() => command('cue.stop', { cue }))}>
           End {cue}
-        </button>
-        <button
-          type="button"
-          aria-disabled={!ready}
-          onClick={() => ready && answer(() => runCue(cue))()}
-        >
+        </Act>
+        <Act can={ready} onAct={() => answer(() => runCue(cue))}>
           Start again
-        </button>
+        </Act>
       </fieldset>
     </li>
   );
@@ -187,12 +180,10 @@ function Next() {
       <button type="button" aria-label="The cue before is next" onClick={() => choose(-1)}>
         <span aria-hidden="true">‹</span>
       </button>
-      <button
-        type="button"
+      <Act
         class="primary"
-        aria-disabled={!ready || !commanding.value}
-        onClick={() => {
-          if (!ready || !commanding.value) return;
+        can={ready && commanding.value}
+        onAct={() => {
           if (running) asked.value = name;
           else void runCue(name);
         }}
@@ -201,7 +192,7 @@ function Next() {
           {why ? `! ${why}` : `Next, ${at} of ${show.value.length}`}
         </span>
         <span class="show-next-name">{name}</span>
-      </button>
+      </Act>
       <button type="button" aria-label="The cue after is next" onClick={() => choose(1)}>
         <span aria-hidden="true">›</span>
       </button>

@@ -1,8 +1,9 @@
 import { useSignal } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
-import { Act } from './bench-act.tsx';
+import { Act } from './act.tsx';
 import { captureLimit, captureMark, capturePark } from './bench-capture.tsx';
 import { creepTo, degText, envelopeDeg, standstill } from './bench-moves.ts';
+import { forPeople } from './for-people.ts';
 import { channels, commanding, refresh, stateOf, trouble } from './store.ts';
 import { type Conflicts, conflicts, type End, MARGIN_DEG, otherEnd } from './walk-progress.ts';
 import type { StepProps } from './walk-step.ts';
@@ -35,7 +36,7 @@ export function EndStep(props: StepProps & { end: End }) {
     try {
       await work(signal);
     } catch (error) {
-      message.value = signal.aborted ? '' : `Not set: ${(error as Error).message}.`;
+      message.value = signal.aborted ? '' : `Not set: ${forPeople((error as Error).message)}.`;
     } finally {
       isBusy.value = false;
     }

@@ -1,9 +1,10 @@
 import { useSignal } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
-import { Act } from './bench-act.tsx';
+import { Act } from './act.tsx';
 import { capturePark, MarkForm, undoCapture } from './bench-capture.tsx';
 import { degText, moveSlowly, rangeText } from './bench-moves.ts';
 import { Figure } from './bench-numbers.tsx';
+import { forPeople } from './for-people.ts';
 import { isUnknown } from './standing.ts';
 import { commanding, stateOf } from './store.ts';
 import type { StepProps } from './walk-step.ts';
@@ -32,17 +33,14 @@ export function BeforeStep({ next }: StepProps) {
         </li>
       </ul>
       <p class="row decision">
-        <button
-          type="button"
+        <Act
           class="primary big"
-          aria-disabled={!commanding.value}
+          can={commanding.value}
           aria-describedby={commanding.value ? undefined : 'walk-not-yet'}
-          onClick={() => {
-            if (commanding.peek()) next();
-          }}
+          onAct={() => next()}
         >
           It is safe: begin
-        </button>
+        </Act>
         {!commanding.value && (
           <span class="hint" id="walk-not-yet">
             First take control and wake the prop, with the first button at the bottom.
@@ -176,7 +174,7 @@ export function TryStep({ channel, info, say: message, busy: isRunning, next }: 
       message.value = `It has arrived: ${tour.at(-1)!.label}.`;
       return true;
     } catch (error) {
-      message.value = `It did not arrive: ${(error as Error).message}.`;
+      message.value = `It did not arrive: ${forPeople((error as Error).message)}.`;
       return false;
     } finally {
       isRunning.value = false;
