@@ -1,20 +1,20 @@
 import { type ReadonlySignal, useComputed, useSignal, useSignalEffect } from '@preact/signals';
 import type { ChannelInfo, ChannelState, LinkageInfo, TorqueInfo } from '../../api/types.ts';
-import type { FlagName } from '../../shared/telemetry.ts';
 import { KGF_CM_NM } from '../../sums/servo-line.ts';
 import { WANTED_MARGIN } from '../../sums/torque.ts';
 import { angle } from './angle.ts';
 import { degText, envelopeDeg, rangeText } from './bench-moves.ts';
 import { Dial, DialKey } from './dial.tsx';
-import { FLAG_WORDS, isUnknown } from './standing.ts';
+import { isUnknown } from './standing.ts';
 import { stateOf } from './store.ts';
+import { flagWords } from './value.tsx';
 
 /** A push is shown for this long after it was last reported (ms), so that a buzz does not flicker. */
 const PUSH_SHOWN_MS = 800;
 
 /** The flags of a channel in words; `at rest` when there are none. */
-export const flagText = (flags: readonly string[]) =>
-  flags.map((flag) => FLAG_WORDS[flag as FlagName] ?? flag).join('; ') || 'at rest';
+export const flagText = (flags: readonly string[], kind: ChannelInfo['kind']) =>
+  flagWords(flags, kind) || 'at rest';
 
 /** `0.42 A, measured`, or `estimated` where the board measures nothing. */
 export const ampsText = ({ measuredA, amps }: ChannelState) =>
@@ -63,7 +63,7 @@ function ServoNumbers({ channel, info }: { channel: string; info: ChannelInfo })
         text={() => (state.value.pulseUs ? `${state.value.pulseUs.toFixed(0)} us` : 'none')}
       />
       <Figure label="Current" text={() => ampsText(state.value)} />
-      <Figure label="State" text={() => flagText(state.value.flags)} />
+      <Figure label="State" text={() => flagText(state.value.flags, info.kind)} />
       <div>
         <dt>Soft limits</dt>
         <dd class="number">{rangeText(info.limitsDeg!)}</dd>
@@ -117,7 +117,7 @@ export function Reading({ channel, info }: { channel: string; info: ChannelInfo 
   const text = useComputed(() =>
     isUnknown(state.value) ? 'unknown' : angle(state.value.value as number),
   );
-  const does = useComputed(() => (pushing.value ? '' : flagText(state.value.flags)));
+  const does = useComputed(() => (pushing.value ? '' : flagText(state.value.flags, info.kind)));
   return (
     <div class={`reading ${pushing.value ? 'is-pushing' : ''}`}>
       <p class={`reading-angle number ${isUnknown(state.value) ? 'is-word' : ''}`}>{text}</p>

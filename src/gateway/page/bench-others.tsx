@@ -25,7 +25,7 @@ export function OtherBench({ channel, info, kind, Control }: Props) {
           <dl class="figures">
             <Figure label="Value" text={() => figureText(kind, state.value.value)} />
             <Figure label="Current" text={() => ampsText(state.value)} />
-            <Figure label="State" text={() => flagText(state.value.flags)} />
+            <Figure label="State" text={() => flagText(state.value.flags, info.kind)} />
             <div>
               <dt>Wire</dt>
               <dd>{info.wire ?? 'not in the loom'}</dd>
