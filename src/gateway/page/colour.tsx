@@ -52,36 +52,19 @@ function Choice({ channel }: { channel: string }) {
     const result = await ask('channel.colour', { channel, to, fadeS: numberIn(fade) });
     if (result && keep) keepRecent(result.to);
   };
+  const part = { channel, target, set };
   return (
     <div class="colour-pick">
-      <ul class="colour-list" aria-label={`Presets for ${channel}`}>
-        {Object.entries(PRESETS).map(([name, hex]) => (
-          <Chip
-            key={name}
-            hex={hex}
-            name={name}
-            label={`${name}: ${channel}`}
-            isSet={target.value === hex}
-            onPress={() => set(name, false)}
-          />
-        ))}
-      </ul>
+      <Chips {...part} label="Presets" colours={Object.entries(PRESETS)} />
       {recent.value.length > 0 && (
-        <ul class="colour-list" aria-label={`Recent colours for ${channel}`}>
-          {recent.value.map((hex) => (
-            <Chip
-              key={hex}
-              hex={hex}
-              name={hex}
-              label={`${hex}: ${channel}`}
-              isSet={target.value === hex}
-              onPress={() => set(hex, true)}
-            />
-          ))}
-        </ul>
+        <Chips
+          {...part}
+          label="Recent colours"
+          colours={recent.value.map((hex): [string, string] => [hex, hex])}
+        />
       )}
-      <Sliders channel={channel} target={target} set={set} />
-      <Parts channel={channel} target={target} set={set} />
+      <Sliders {...part} />
+      <Parts {...part} />
       <Written channel={channel} set={set} />
       <NumberField label="fade (s)" text={fade} min={0} />
     </div>
@@ -94,26 +77,29 @@ interface PartProps {
   set: (to: string, keep: boolean) => Promise<void>;
 }
 
-function Chip(props: {
-  hex: string;
-  name: string;
+interface ChipsProps extends PartProps {
   label: string;
-  isSet: boolean;
-  onPress: () => void;
-}) {
+  colours: readonly (readonly [name: string, hex: string])[];
+}
+
+function Chips({ channel, target, set, label, colours }: ChipsProps) {
   return (
-    <li>
-      <button
-        type="button"
-        class="colour-chip"
-        aria-label={props.label}
-        aria-pressed={props.isSet}
-        onClick={props.onPress}
-      >
-        <span class="colour-swatch" aria-hidden="true" style={`background:${props.hex}`} />
-        <span class="colour-name">{props.name}</span>
-      </button>
-    </li>
+    <ul class="colour-list" aria-label={`${label} for ${channel}`}>
+      {colours.map(([name, hex]) => (
+        <li key={name}>
+          <button
+            type="button"
+            class="colour-chip"
+            aria-label={`${name}: ${channel}`}
+            aria-pressed={target.value === hex}
+            onClick={() => set(name, true)}
+          >
+            <span class="colour-swatch" aria-hidden="true" style={`background:${hex}`} />
+            <span class="colour-name">{name}</span>
+          </button>
+        </li>
+      ))}
+    </ul>
   );
 }
 
