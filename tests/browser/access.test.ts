@@ -1,33 +1,24 @@
-import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
-import { tmpdir } from 'node:os';
-import { join } from 'node:path';
 import type { Browser } from 'playwright-core';
 import { afterAll, beforeAll, describe, expect, it, onTestFinished } from 'vitest';
-import { Daemon, OWL, Peer } from '../system/daemon.ts';
+import { patientDaemon, patientOwl } from '../faults/patient.ts';
+import { type Daemon, Peer } from '../system/daemon.ts';
 import { axeSource, breaches, overhang } from './axe.ts';
-import { LAPTOP, launch, Operator, PHONE, VIEWS } from './browser.ts';
+import { AXE_MS, LAPTOP, launch, Operator, PHONE, VIEWS } from './browser.ts';
 
 let browser: Browser;
 let daemon: Daemon;
 let holder: Peer;
-let folder: string;
-/** A prop file whose link may be silent for as long as axe-core holds up the page's script. */
-let patient: string;
+const patient = async () => patientDaemon([], await patientOwl(AXE_MS));
 beforeAll(async () => {
   browser = await launch();
   // Awake, so that there is something to see and to press; held by this process, which may be slow
   // to answer while axe-core is at work beside it.
-  folder = await mkdtemp(join(tmpdir(), 'sinew-access-'));
-  patient = join(folder, 'patient.yaml');
-  const owl = await readFile(OWL, 'utf8');
-  await writeFile(patient, owl.replace('timeoutMs: 500', 'timeoutMs: 20000'));
-  daemon = await Daemon.start({ prop: patient });
+  daemon = await patient();
   holder = await Peer.holder(daemon);
 });
 afterAll(async () => {
   await browser?.close();
   await daemon?.cleanUp();
-  await rm(folder, { recursive: true, force: true });
 });
 
 const sizes = [
@@ -60,7 +51,7 @@ it.each([
 ] as const)(
   'on a %s, %s, it stays so in control, on the walk, stopped and cut',
   async (_, colorScheme, viewport) => {
-    const own = await Daemon.start({ prop: patient });
+    const own = await patient();
     onTestFinished(() => own.cleanUp());
     const operator = await Operator.open(browser, own, {
       colorScheme,
@@ -143,7 +134,7 @@ it('the keyboard alone reaches everything in the frame, and the skip link leads 
 });
 
 it('control is taken, the prop woken and parked by keyboard alone, which reaches every control', async () => {
-  const own = await Daemon.start({ prop: patient });
+  const own = await patient();
   onTestFinished(() => own.cleanUp());
   const operator = await Operator.open(browser, own);
   const { keyboard } = operator.page;

@@ -1,6 +1,3 @@
-import { mkdtemp, writeFile } from 'node:fs/promises';
-import { tmpdir } from 'node:os';
-import { join } from 'node:path';
 import { stringify } from 'yaml';
 
 /** GPIOs of one header that are free for outputs. */
@@ -98,11 +95,4 @@ export function bigProp(speedDegS = 5): string {
     cues: { walk: [{ at: 0, move: { head: 'up', legs_back: 'up' } }], ...cues },
     park: { deadlineS: 50 },
   });
-}
-
-/** The same in a file that lasts for one test. @returns its path */
-export async function bigPropFile(speedDegS?: number): Promise<string> {
-  const file = join(await mkdtemp(join(tmpdir(), 'sinew-big-')), 'prop.yaml');
-  await writeFile(file, bigProp(speedDegS));
-  return file;
 }

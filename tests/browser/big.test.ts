@@ -1,11 +1,10 @@
-import { rm } from 'node:fs/promises';
-import { dirname } from 'node:path';
-import type { Browser, CDPSession, Page } from 'playwright-core';
-import { afterAll, afterEach, beforeAll, beforeEach, expect, it } from 'vitest';
-import { Daemon, Peer } from '../system/daemon.ts';
+import type { CDPSession, Page } from 'playwright-core';
+import { expect, it } from 'vitest';
+import { patientDaemon } from '../faults/patient.ts';
+import { Peer } from '../system/daemon.ts';
 import { axeSource, breaches, overhang } from './axe.ts';
-import { bigPropFile, CHANNELS, SERVOS } from './big-prop.ts';
-import { LAPTOP, launch, Operator } from './browser.ts';
+import { bigProp, CHANNELS, SERVOS } from './big-prop.ts';
+import { browserAndDaemons, LAPTOP, Operator } from './browser.ts';
 import { coresOf } from './cpu.ts';
 import { expectLook } from './looks.ts';
 
@@ -13,21 +12,7 @@ const PHONE = { width: 360, height: 640 };
 /** A prop as slow as this is still on its way when a test has looked at everything (deg/s). */
 const SLOW_DEG_S = 2;
 
-let browser: Browser;
-let file: string;
-let daemon: Daemon;
-beforeAll(async () => {
-  browser = await launch();
-  file = await bigPropFile(SLOW_DEG_S);
-});
-afterAll(async () => {
-  await browser?.close();
-  await rm(dirname(file), { recursive: true });
-});
-beforeEach(async () => {
-  daemon = await Daemon.start({ prop: file });
-});
-afterEach(() => daemon.cleanUp());
+const rig = browserAndDaemons(() => patientDaemon([], bigProp(SLOW_DEG_S)));
 
 const row = (page: Page, name: string) =>
   page.locator('.brief').filter({ has: page.getByRole('button', { name, exact: true }) });
@@ -59,7 +44,7 @@ const shifts = (page: Page) =>
   page.evaluate(() => (globalThis as unknown as { shifted: string[] }).shifted);
 
 it('a prop of 80 channels can be searched, filtered, folded and moved on a laptop', async () => {
-  const operator = await Operator.open(browser, daemon, { scripts: [axeSource] });
+  const operator = await Operator.open(rig.browser, rig.daemon, { scripts: [axeSource] });
   const { page } = operator;
   await page.locator('.brief').first().waitFor();
 
@@ -219,7 +204,7 @@ async function scrollFrom(cdp: CDPSession, at: { x: number; y: number }, up: num
 }
 
 it('on a phone rows fit a finger, and one that scrolls or taps a row moves nothing', async () => {
-  const operator = await Operator.open(browser, daemon, {
+  const operator = await Operator.open(rig.browser, rig.daemon, {
     ...{ viewport: PHONE, hasTouch: true, isMobile: true, scripts: [axeSource] },
   });
   const { page } = operator;
@@ -234,7 +219,7 @@ it('on a phone rows fit a finger, and one that scrolls or taps a row moves nothi
   // Nothing on a closed row moves it.
   expect(await page.locator('.brief button[aria-label^="Jog"]:visible').count()).toBe(0);
 
-  const watch = await Peer.connect(daemon);
+  const watch = await Peer.connect(rig.daemon);
   await watch.ask('session.open', { client: 'watch' });
   const asked = async () => {
     const { entries } = (await watch.ask('journal.read', { limit: 1000 })) as {
@@ -289,14 +274,14 @@ it('on a phone rows fit a finger, and one that scrolls or taps a row moves nothi
 }, 120_000);
 
 it('a large prop looks as it did', async () => {
-  const operator = await Operator.open(browser, daemon);
+  const operator = await Operator.open(rig.browser, rig.daemon);
   const { page } = operator;
   await page.locator('.brief').first().waitFor();
   await page.getByText('Nobody has control.').waitFor();
   await page.emulateMedia({ colorScheme: 'light' });
   await expectLook(operator, 'big-1440-light');
   await operator.close();
-  const small = await Operator.open(browser, daemon, {
+  const small = await Operator.open(rig.browser, rig.daemon, {
     ...{ viewport: PHONE, hasTouch: true, isMobile: true, colorScheme: 'dark' },
   });
   await small.page.getByText('Nobody has control.').waitFor();
@@ -309,8 +294,8 @@ it('a large prop looks as it did', async () => {
 });
 
 it('60 channels that move at 20 Hz cost the whole browser little, and the page is small', async () => {
-  const holder = await Peer.holder(daemon);
-  const operator = await Operator.open(browser, daemon, { open: false });
+  const holder = await Peer.holder(rig.daemon);
+  const operator = await Operator.open(rig.browser, rig.daemon, { open: false });
   const cdp = await operator.page.context().newCDPSession(operator.page);
   await cdp.send('Network.enable');
   await cdp.send('Network.setCacheDisabled', { cacheDisabled: true });
@@ -324,12 +309,12 @@ it('60 channels that move at 20 Hz cost the whole browser little, and the page i
   expect(sent).toBeGreaterThan(20_000);
   expect(sent).toBeLessThanOrEqual(200_000);
   await operator.page.locator('.brief').first().waitFor();
-  const rest = await coresOf(browser, 3);
+  const rest = await coresOf(rig.browser, 3);
   for (const group of ['head', 'legs', 'tail']) await holder.ask('group.move', { group, to: 'up' });
   for (let i = 1; i <= 4; i++)
     await holder.ask('channel.move', { channel: `feeler_${i}`, to: 'up' });
   await operator.page.getByRole('button', { name: '60 move: list' }).waitFor();
-  const moving = await coresOf(browser, 4);
+  const moving = await coresOf(rig.browser, 4);
   // The benchmark holds the real bound, 0.25; a busy machine takes more time for the same.
   expect(moving - rest).toBeLessThan(0.5);
   await operator.close();

@@ -28,15 +28,24 @@ const FILLED = {
 export const PHONE = { width: 360, height: 740 };
 export const LAPTOP = { width: 1440, height: 900 };
 
-/** A browser for all tests of a file, and a daemon on the owl for each of them. To be called once, at the top. */
-export function browserAndDaemons(): { readonly browser: Browser; readonly daemon: Daemon } {
+/** `axe-core` holds up the page's script: a link may be silent for as long as that (ms). */
+export const AXE_MS = 20_000;
+
+/**
+ * A browser for all tests of a file, and a daemon for each of them, on the owl unless said otherwise. To be
+ * called once, at the top.
+ */
+export function browserAndDaemons(start = () => Daemon.start()): {
+  readonly browser: Browser;
+  readonly daemon: Daemon;
+} {
   const on = {} as { browser: Browser; daemon: Daemon };
   beforeAll(async () => {
     on.browser = await launch();
   });
   afterAll(() => on.browser?.close());
   beforeEach(async () => {
-    on.daemon = await Daemon.start();
+    on.daemon = await start();
   });
   afterEach(() => on.daemon.cleanUp());
   return on;

@@ -38,6 +38,10 @@ it.each(sizes)(
     const svg = budgetSvg(prop!, [await rehearsedLoad(prop!, 'wake')]);
     const captions = await row.locator('figcaption').allTextContents();
     expect(captions).toHaveLength(2);
+    const pictures = row.locator('.cue-rails').getByRole('img');
+    expect(
+      await pictures.evaluateAll((all) => all.map((one) => one.getAttribute('aria-label'))),
+    ).toEqual(captions.map((words) => `Load of ${words.replace(' ', ': ')}`));
     for (const words of [...captions, await row.locator('.cue-rails .hint').textContent()])
       expect(svg).toContain(words);
     for (const limit of await row.locator('.limit-text').allTextContents())

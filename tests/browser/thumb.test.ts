@@ -1,11 +1,8 @@
-import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
-import { tmpdir } from 'node:os';
-import { join } from 'node:path';
-import type { Browser, CDPSession, Locator } from 'playwright-core';
-import { afterAll, afterEach, beforeAll, beforeEach, expect, it } from 'vitest';
-import { Daemon, OWL } from '../system/daemon.ts';
+import type { CDPSession, Locator } from 'playwright-core';
+import { expect, it } from 'vitest';
+import { patientDaemon, patientOwl } from '../faults/patient.ts';
 import { axeSource, breaches, overhang } from './axe.ts';
-import { LAPTOP, launch, Operator } from './browser.ts';
+import { AXE_MS, browserAndDaemons, LAPTOP, Operator } from './browser.ts';
 import { Watch } from './watch.ts';
 
 const UPRIGHT = { width: 360, height: 640 };
@@ -13,26 +10,7 @@ const ACROSS = { width: 640, height: 360 };
 const TABLET = { width: 1024, height: 768 };
 const PHONE = { viewport: UPRIGHT, hasTouch: true, isMobile: true };
 
-let browser: Browser;
-let daemon: Daemon;
-let folder: string;
-beforeAll(async () => {
-  browser = await launch();
-  folder = await mkdtemp(join(tmpdir(), 'sinew-thumb-'));
-  const owl = await readFile(OWL, 'utf8');
-  // A link that may be silent for as long as axe-core holds up the page's script.
-  const patient = owl.replace('timeoutMs: 500', 'timeoutMs: 20000');
-  expect(patient).not.toBe(owl);
-  await writeFile(join(folder, 'patient.yaml'), patient);
-});
-afterAll(async () => {
-  await browser?.close();
-  await rm(folder, { recursive: true, force: true });
-});
-beforeEach(async () => {
-  daemon = await Daemon.start({ prop: join(folder, 'patient.yaml') });
-});
-afterEach(() => daemon.cleanUp());
+const rig = browserAndDaemons(async () => patientDaemon([], await patientOwl(AXE_MS)));
 
 /** What of an element is not in sight: under the strip, under the bar, or beyond the edge (CSS pixels). */
 function hiddenPx(element: Locator): Promise<number> {
@@ -91,7 +69,7 @@ async function walkAt({ page }: Operator, step: string): Promise<void> {
 const readings = ({ page }: Operator) => [page.locator('.reading-angle'), page.locator('.dial')];
 
 it('on a phone one screen has all that feeling and calibrating takes', async () => {
-  const operator = await Operator.open(browser, daemon, { ...PHONE, view: 'bench/beak' });
+  const operator = await Operator.open(rig.browser, rig.daemon, { ...PHONE, view: 'bench/beak' });
   const { page } = operator;
   const { keyboard } = page;
   const bench = async (state: string) => {
@@ -169,7 +147,7 @@ it('on a phone one screen has all that feeling and calibrating takes', async () 
 });
 
 it('on a larger screen every step of the walk shows what decides, and hints about keys', async () => {
-  const operator = await Operator.open(browser, daemon, { view: 'bench/beak' });
+  const operator = await Operator.open(rig.browser, rig.daemon, { view: 'bench/beak' });
   await operator.wake();
   for (const size of [LAPTOP, TABLET]) {
     await operator.page.setViewportSize(size);
@@ -185,7 +163,7 @@ it('on a larger screen every step of the walk shows what decides, and hints abou
 });
 
 it('large text, the focus and axe-core find nothing cut off or hidden on the phone', async () => {
-  const operator = await Operator.open(browser, daemon, {
+  const operator = await Operator.open(rig.browser, rig.daemon, {
     ...PHONE,
     view: 'bench/beak',
     scripts: [axeSource],
@@ -294,9 +272,9 @@ class Fingers {
 }
 
 it('a bar moves only under one finger that stays on it', async () => {
-  const operator = await Operator.open(browser, daemon, { ...PHONE, view: 'bench/beak' });
+  const operator = await Operator.open(rig.browser, rig.daemon, { ...PHONE, view: 'bench/beak' });
   const { page } = operator;
-  const watch = await Watch.on(daemon);
+  const watch = await Watch.on(rig.daemon);
   const fingers = await Fingers.on(operator);
   const low = operator.button(/Towards low/);
   const high = operator.button(/Towards high/);

@@ -4,13 +4,13 @@ import { join } from 'node:path';
 import { Daemon, OWL } from '../system/daemon.ts';
 
 /**
- * The text of the owl with a link that may be silent for 3 s. The attackers of this suite run on the
- * same cores as its holder, which a laptop's would not: a holder that is kept from running is not a fault
- * of the daemon.
+ * The text of the owl with a link that may be silent for so long. What else runs in a test has the same
+ * cores as its holder, which a laptop's would not: a holder that is kept from running is not a fault of the
+ * daemon.
  */
-export async function patientOwl(): Promise<string> {
+export async function patientOwl(timeoutMs = 3000): Promise<string> {
   const owl = await readFile(OWL, 'utf8');
-  const patient = owl.replace('timeoutMs: 500', 'timeoutMs: 3000');
+  const patient = owl.replace('timeoutMs: 500', `timeoutMs: ${timeoutMs}`);
   if (patient === owl) throw new Error('the owl has no timeoutMs: 500 any more');
   return patient;
 }
