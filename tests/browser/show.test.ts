@@ -1,18 +1,13 @@
 import { fileURLToPath } from 'node:url';
-import type { Browser } from 'playwright-core';
-import { afterAll, beforeAll, expect, it, onTestFinished } from 'vitest';
+import { expect, it } from 'vitest';
 import { Daemon } from '../system/daemon.ts';
 import { axeSource, breaches, overhang } from './axe.ts';
-import { launch, Operator } from './browser.ts';
+import { browserAndDaemons, Operator } from './browser.ts';
 
 const GATE = fileURLToPath(new URL('show.yaml', import.meta.url));
 const PHONE = { width: 360, height: 640 };
 
-let browser: Browser;
-beforeAll(async () => {
-  browser = await launch();
-});
-afterAll(() => browser?.close());
+const rig = browserAndDaemons(() => Daemon.start({ prop: GATE }));
 
 /** The place of a cue in the list, whatever stands in it. */
 const places = ({ page }: Operator) =>
@@ -42,16 +37,14 @@ const side = ({ page }: Operator, name: string) =>
 const next = ({ page }: Operator) => page.locator('.show-next .primary');
 
 it('runs a show by one thumb', async () => {
-  const daemon = await Daemon.start({ prop: GATE });
-  onTestFinished(() => daemon.cleanUp());
-  const operator = await Operator.open(browser, daemon, {
+  const operator = await Operator.open(rig.browser, rig.daemon, {
     viewport: PHONE,
     hasTouch: true,
     view: 'show',
     scripts: [axeSource],
   });
   const { page } = operator;
-  const second = await Operator.open(browser, daemon, { view: 'show' });
+  const second = await Operator.open(rig.browser, rig.daemon, { view: 'show' });
 
   // Nothing runs without control; what each takes is said.
   expect(await cue(operator, 'rise').isDisabled()).toBe(true);
