@@ -1,7 +1,13 @@
 import { useSignal } from '@preact/signals';
 import { useLayoutEffect, useRef } from 'preact/hooks';
+import { Act } from './act.tsx';
 import { inOrder, moved } from './show-order.ts';
 import { keepOrder, showOrder } from './show-store.ts';
+
+const ARROWS = [
+  [-1, 'up', '↑'],
+  [1, 'down', '↓'],
+] as const;
 
 /** The order of the cues, to be changed by touch, mouse and keys; meanwhile nothing here runs a cue. */
 export function OrderEditor({ cues, onDone }: { cues: string[]; onDone: () => void }) {
@@ -86,24 +92,17 @@ export function OrderEditor({ cues, onDone }: { cues: string[]; onDone: () => vo
                 <span aria-hidden="true">☰</span>
               </button>
               <span class="show-name">{name}</span>
-              <button
-                type="button"
-                data-focus={`up ${name}`}
-                aria-label={`Move ${name} up`}
-                aria-disabled={at === 0}
-                onClick={() => step(-1, `up ${name}`)}
-              >
-                <span aria-hidden="true">↑</span>
-              </button>
-              <button
-                type="button"
-                data-focus={`down ${name}`}
-                aria-label={`Move ${name} down`}
-                aria-disabled={at === list.length - 1}
-                onClick={() => step(1, `down ${name}`)}
-              >
-                <span aria-hidden="true">↓</span>
-              </button>
+              {ARROWS.map(([by, word, sign]) => (
+                <Act
+                  key={word}
+                  data-focus={`${word} ${name}`}
+                  aria-label={`Move ${name} ${word}`}
+                  can={list[at + by] !== undefined}
+                  onAct={() => step(by, `${word} ${name}`)}
+                >
+                  <span aria-hidden="true">{sign}</span>
+                </Act>
+              ))}
               <label class="show-in">
                 <input
                   type="checkbox"
