@@ -6,7 +6,7 @@ import type { Browser } from 'playwright-core';
 import { afterAll, beforeAll, expect, it } from 'vitest';
 import { Daemon, Peer } from '../system/daemon.ts';
 import { axeSource, breaches, overhang } from './axe.ts';
-import { launch, Operator, PHONE } from './browser.ts';
+import { launch, Operator, PHONE, VIEWS } from './browser.ts';
 
 const token = randomBytes(32).toString('base64url');
 let browser: Browser;
@@ -91,4 +91,20 @@ it('is let in by a link, once; the code does not stay in the address', async () 
   await second.context().close();
   await phone.close();
   await asked.close();
+});
+
+it('opens every view, and keeps the token for the page, where the browser may keep nothing', async () => {
+  const operator = await Operator.open(browser, daemon, {
+    open: false,
+    scripts: [
+      `for (const name of ['localStorage', 'sessionStorage'])
+        Object.defineProperty(window, name, { get() { throw new DOMException('no', 'SecurityError'); } });`,
+    ],
+  });
+  const field = operator.page.getByLabel('The token of this prop');
+  await field.fill(token);
+  await field.press('Enter');
+  await operator.linked();
+  for (const view of VIEWS) await operator.view(view);
+  await operator.close();
 });

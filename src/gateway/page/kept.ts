@@ -6,26 +6,44 @@ export interface Kept {
 }
 
 /**
- * A storage that never fails: where it is full or forbidden, what is kept lasts as long as the page.
+ * A storage that never fails: where it is full or forbidden, what it is given lasts as long as the page.
  * @param storage asked for with every use, as that alone may be forbidden
  */
 export function guarded(storage: () => Kept): Kept {
-  const tried = <T>(use: (storage: Kept) => T, otherwise: T): T => {
-    try {
-      return use(storage());
-    } catch {
-      return otherwise;
-    }
-  };
+  /** What the storage did not take. */
+  const here = new Map<string, string>();
   return {
-    getItem: (key) => tried((kept) => kept.getItem(key), null),
-    setItem: (key, value) => tried((kept) => kept.setItem(key, value), undefined),
-    removeItem: (key) => tried((kept) => kept.removeItem(key), undefined),
+    getItem: (key) => {
+      const held = here.get(key);
+      if (held !== undefined) return held;
+      try {
+        return storage().getItem(key);
+      } catch {
+        return null;
+      }
+    },
+    setItem: (key, value) => {
+      here.delete(key);
+      try {
+        storage().setItem(key, value);
+      } catch {
+        here.set(key, value);
+      }
+    },
+    removeItem: (key) => {
+      here.delete(key);
+      try {
+        storage().removeItem(key);
+      } catch {
+        // There is nothing in it either.
+      }
+    },
   };
 }
 
-/** What this browser keeps for the page. */
+/** What this browser keeps for the page, and what it keeps for this tab alone. */
 export const browserKept = guarded(() => localStorage);
+export const tabKept = guarded(() => sessionStorage);
 
 /** What a kept text stands for; undefined where there is none, or where it cannot be read. */
 export function readKept(text: string | null): unknown {

@@ -1,6 +1,7 @@
 import { signal } from '@preact/signals';
 import { type Notice, RpcClient, RpcError } from '../../api/client.ts';
 import type { Method, Params, Result } from '../../api/methods.ts';
+import { tabKept } from './kept.ts';
 import { me } from './who.ts';
 
 /** How the page stands to the daemon. */
@@ -63,7 +64,7 @@ export async function call<M extends Method>(method: M, params: Params<M>): Prom
 
 /** Remembers the token for this tab, and tries it. */
 export function useToken(token: string): void {
-  sessionStorage.setItem(TOKEN_KEY, token);
+  tabKept.setItem(TOKEN_KEY, token);
   linkState.value = 'connecting';
   connect();
 }
@@ -92,7 +93,7 @@ let invite = /^#invite=([\w-]+)$/.exec(location.hash)?.[1];
 if (invite) history.replaceState(null, '', location.pathname);
 
 async function open(): Promise<void> {
-  const token = sessionStorage.getItem(TOKEN_KEY);
+  const token = tabKept.getItem(TOKEN_KEY);
   const shown = token ?? invite;
   try {
     const result = await call('session.open', {
@@ -101,7 +102,7 @@ async function open(): Promise<void> {
       ...(invite && { invite }),
     });
     invite = undefined;
-    if (result.token) sessionStorage.setItem(TOKEN_KEY, result.token);
+    if (result.token) tabKept.setItem(TOKEN_KEY, result.token);
     linkTimeoutMs.value = result.linkTimeoutMs;
     stopOnly.value = result.only !== undefined;
     lastFrameMs = performance.now();
