@@ -19,6 +19,7 @@ import { watchPresence } from './presence.ts';
 import { watchRefusals } from './refusal.ts';
 import { watchRefusedChannels } from './refused-channels.ts';
 import { keepInSight } from './safety-place.ts';
+import { SetUp } from './setup.tsx';
 import { Show } from './show.tsx';
 import { StopPress } from './stop-press.ts';
 import {
@@ -42,6 +43,7 @@ const VIEWS = {
   show: { label: 'Show', Shown: Show },
   bench: { label: 'Bench', Shown: Bench },
   wiring: { label: 'Wiring', Shown: Wiring },
+  setup: { label: 'Set-up', Shown: SetUp },
 };
 type View = keyof typeof VIEWS;
 
