@@ -10,8 +10,8 @@ export interface ChannelProps {
   info: ChannelInfo;
 }
 
-/** What the page says and shows of a kind of channel. */
-export interface PageKind {
+/** What the page says of a kind of channel. */
+export interface KindWords {
   /** Several of them. */
   title: string;
   /** The overview's sheet that has them; where several kinds share one, each has its title in it. */
@@ -31,6 +31,10 @@ export interface PageKind {
   symptoms: readonly Symptom[];
   /** Flags that mean something else here. */
   flags: Partial<Record<FlagName, string>>;
+}
+
+/** What the page shows of a kind of channel, and what it says of it. */
+export interface PageKind extends KindWords {
   /** What stands before its value in the overview, and its controls there. */
   Swatch?: FunctionComponent<ChannelProps>;
   Controls: FunctionComponent<ChannelProps>;

@@ -1,13 +1,13 @@
 import { useComputed } from '@preact/signals';
 import type { ChannelInfo, ChannelState } from '../../api/types.ts';
 import type { FlagName } from '../../shared/telemetry.ts';
-import { KINDS } from './kinds.tsx';
+import { KIND_WORDS } from './kind-words.ts';
 import { FLAG_WORDS, isUnknown } from './standing.ts';
 import { stateOf } from './store.ts';
 
 /** Flags as one line of words; a lamp or rgb channel that is `moving` fades. */
 export function flagWords(flags: readonly string[], kind: ChannelInfo['kind']): string {
-  const own = KINDS[kind].flags;
+  const own = KIND_WORDS[kind].flags;
   return flags
     .map((flag) => own[flag as FlagName] ?? FLAG_WORDS[flag as FlagName] ?? flag)
     .join(', ');
@@ -18,7 +18,7 @@ export function valueText(state: ChannelState, kind: ChannelInfo['kind']): strin
   if (isUnknown(state)) return 'unknown';
   const { target } = state;
   const value = state.value!;
-  const { level, reachedDeg } = KINDS[kind];
+  const { level, reachedDeg } = KIND_WORDS[kind];
   const reached =
     reachedDeg === undefined
       ? value === target
