@@ -3,6 +3,7 @@ import type { AnsweredBy, MethodRecord } from './method.ts';
 import { channels } from './methods/channels.ts';
 import { control } from './methods/control.ts';
 import { cues } from './methods/cues.ts';
+import { explain } from './methods/explain.ts';
 import { file } from './methods/file.ts';
 import { queries } from './methods/queries.ts';
 import { session } from './methods/session.ts';
@@ -18,6 +19,7 @@ export const METHODS = {
   ...channels,
   ...cues,
   ...file,
+  ...explain,
   ...queries,
   ...sim,
 };

@@ -1,9 +1,20 @@
-import { type Explanation, explainKey, type KeyInfo, type KeySchema } from '../prop/explain.ts';
+import { KINDS_TITLE, keyFacts, keyLine, keyTitle } from '../drawings/key-words.ts';
+import {
+  type Explanation,
+  explainKey,
+  type FoundKey,
+  findKeys,
+  type KeyInfo,
+  type KeySchema,
+} from '../prop/explain.ts';
 import { jsonSchema } from '../prop/json-schema.ts';
 import { verb } from './verb.ts';
 
+/** Keys that a search shows. */
+const FOUND_LIMIT = 40;
+
 /** The key reference of the prop file, from its schema. */
-export const explainVerb = verb<{ key?: string }>({
+export const explainVerb = verb<{ key?: string; find?: string }>({
   name: 'explain',
   summary: 'what a key of the prop file means, and what it may say',
   where: 'both',
@@ -15,44 +26,39 @@ export const explainVerb = verb<{ key?: string }>({
       rest: true,
     },
   ],
-  async run({ key = '' }) {
-    const result = explainKey(jsonSchema() as KeySchema, key);
+  options: [{ flags: '--find <TEXT>', doc: 'list the keys that have all of these words' }],
+  async run({ key = '', find }) {
+    const schema = jsonSchema() as KeySchema;
+    if (find !== undefined) {
+      const found = findKeys(schema, find, FOUND_LIMIT);
+      return { result: { found }, text: foundText(found, find), ...(!found.length && { exit: 1 }) };
+    }
+    const result = explainKey(schema, key);
     return { result, text: explanationText(result) };
   },
 });
 
-function explanationText({
-  path,
-  about,
-  form,
-  required,
-  keys,
-  kinds,
-  ...key
-}: Explanation): string {
+function foundText(found: readonly FoundKey[], text: string): string {
+  if (found.length === 0) return `no key has "${text}"`;
+  return found.map(({ path, about = '' }) => `${path}\n    ${about}`.trimEnd()).join('\n');
+}
+
+function explanationText(key: Explanation): string {
   const head = [
-    `${path || 'a prop file'}${path && required ? ' (must be there)' : ''}`,
-    ...(about === undefined ? [] : [`  ${about}`]),
-    `  write: ${form}`,
-    ...(key.default === undefined ? [] : [`  without it: ${defaultText(key)}`]),
+    keyTitle(key),
+    ...(key.about === undefined ? [] : [`  ${key.about}`]),
+    ...keyFacts(key).map(([label, text]) => `  ${label}: ${text}`),
   ];
   const parts = [head.join('\n')];
-  if (kinds.length > 0) {
-    const examples = kinds.map((kind) => `  sinew explain ${path}.${kind}`);
-    parts.push(`its keys depend on the kind:\n${examples.join('\n')}`);
+  if (key.kinds.length > 0) {
+    const examples = key.kinds.map((kind) => `  sinew explain ${key.path}.${kind}`);
+    parts.push(`${KINDS_TITLE}:\n${examples.join('\n')}`);
   }
-  if (keys.length > 0) parts.push(keys.map(keyText).join('\n'));
+  if (key.keys.length > 0) parts.push(key.keys.map(keyText).join('\n'));
   return parts.join('\n\n');
 }
 
 function keyText(key: KeyInfo): string {
-  const { name, form, required, about = '' } = key;
-  const rest = required ? '; must be there' : '';
-  const instead = key.default === undefined ? '' : `; without it: ${defaultText(key)}`;
-  return `  ${name.padEnd(12)} ${about || form}${about && `\n               ${form}`}${rest}${instead}`;
-}
-
-function defaultText({ default: value }: Pick<KeyInfo, 'default'>): string {
-  if (value === undefined) return '';
-  return typeof value === 'string' ? value : JSON.stringify(value);
+  const { about, more } = keyLine(key);
+  return `  ${key.name.padEnd(12)} ${about}${more && `\n               ${more}`}`;
 }

@@ -1,3 +1,4 @@
+import EXAMPLES from '../../config/key-examples.json' with { type: 'json' };
 import { Refusal } from '../shared/errors.ts';
 import { didYouMean } from './finding.ts';
 
@@ -29,6 +30,8 @@ export interface KeySchema {
 
 export interface KeyInfo {
   name: string;
+  /** Its place, as `explainKey` takes it: `channels.servo.calibration`. */
+  path: string;
   /** What to write, in words: `number, from 0 to 1`. */
   form: string;
   required: boolean;
@@ -38,7 +41,10 @@ export interface KeyInfo {
 }
 
 export interface Explanation extends KeyInfo {
-  path: string;
+  /** The place that it is a key of; null for the whole file. */
+  parent: string | null;
+  /** What it may say, as it would be written: `[-5, 35]`. */
+  example?: string;
   /** Keys that it may have; where it may have several forms, those of all of them. */
   keys: KeyInfo[];
   /** Words to go on with where its keys depend on them: `servo`, `relay`. */
@@ -55,10 +61,11 @@ export function explainKey(schema: KeySchema, path: string): Explanation {
   const words = path.split(/[.[\]\s]+/).filter(Boolean);
   let nodes: Node[] = [{ schema, required: true }];
   const gone: string[] = [];
+  const general: string[] = [];
   for (const word of words) {
     const next = step(nodes, word);
-    if (next.length === 0) {
-      const known = keysOf(nodes).map(({ name }) => name);
+    if (next.nodes.length === 0) {
+      const known = keysOf(nodes, '').map(({ name }) => name);
       const where = gone.length === 0 ? 'a prop file' : gone.join('.');
       const reason =
         known.length === 0
@@ -66,16 +73,87 @@ export function explainKey(schema: KeySchema, path: string): Explanation {
           : `${where} has no key ${word}; ${didYouMean(word, known)}`;
       throw new Refusal('command.unknown-name', reason, { name: word });
     }
-    nodes = next;
+    nodes = next.nodes;
     gone.push(word);
+    if (!next.isName) general.push(word);
   }
   const members = nodes.flatMap(({ schema: one }) => alternatives(one));
+  const place = gone.join('.');
+  const example = exampleOf(general);
   return {
-    path: gone.join('.'),
-    ...infoOf(gone.at(-1) ?? '', nodes),
-    keys: keysOf(nodes),
+    ...infoOf(gone.at(-1) ?? '', place, nodes),
+    parent: gone.length === 0 ? null : gone.slice(0, -1).join('.'),
+    ...(example !== undefined && { example }),
+    keys: keysOf(nodes, place),
     kinds: [...new Set(members.flatMap((one) => kindsOf(one)))],
   };
+}
+
+/** @param words without the names that a file gives */
+function exampleOf(words: readonly string[]): string | undefined {
+  const examples: Record<string, string> = EXAMPLES;
+  const own = examples[words.join('.')];
+  if (own !== undefined) return own;
+  const [section, ...rest] = words;
+  const end = `.${rest.join('.')}`;
+  // Without its kind: of any kind that has this key.
+  return Object.entries(examples).find(
+    ([path]) =>
+      path.startsWith(`${section}.`) &&
+      path.endsWith(end) &&
+      path.split('.').length === words.length + 1,
+  )?.[1];
+}
+
+/** A key of the prop file, found by a word of its name or its meaning. */
+export interface FoundKey {
+  path: string;
+  about?: string;
+}
+
+/** A form within itself, such as the steps within steps, is not looked at again. */
+const MAX_DEPTH = 8;
+
+/**
+ * Keys that have all of the words in their path or in what they mean, those with the words in their own
+ * name first.
+ */
+export function findKeys(schema: KeySchema, text: string, limit: number): FoundKey[] {
+  const words = text
+    .toLowerCase()
+    .split(/[.\s]+/)
+    .filter(Boolean);
+  if (words.length === 0) return [];
+  const found: { key: FoundKey; rank: number }[] = [];
+  const seen = new Set<string>();
+  for (const key of everyKey(schema, '', 0)) {
+    if (seen.has(key.path)) continue;
+    seen.add(key.path);
+    const path = key.path.toLowerCase();
+    const name = path.slice(path.lastIndexOf('.') + 1);
+    const about = key.about?.toLowerCase() ?? '';
+    if (!words.every((word) => path.includes(word) || about.includes(word))) continue;
+    const last = words.at(-1)!;
+    const rank = name === last ? 0 : name.includes(last) ? 1 : path.includes(last) ? 2 : 3;
+    found.push({ key, rank });
+  }
+  found.sort((a, b) => a.rank - b.rank);
+  return found.slice(0, limit).map(({ key }) => key);
+}
+
+function* everyKey(schema: KeySchema, path: string, depth: number): Generator<FoundKey> {
+  if (depth > MAX_DEPTH) return;
+  for (const form of alternatives(schema)) {
+    const mark = depth === 2 ? markOf(form) : undefined;
+    const at = mark === undefined ? path : `${path}.${mark}`;
+    for (const [name, of] of Object.entries(form.properties ?? {})) {
+      const place = at ? `${at}.${name}` : name;
+      yield { path: place, ...(of.description !== undefined && { about: of.description }) };
+      yield* everyKey(of, place, depth + 1);
+    }
+    const named = form.additionalProperties;
+    if (typeof named === 'object') yield* everyKey(named, at, depth + 1);
+  }
 }
 
 interface Node {
@@ -91,17 +169,19 @@ function alternatives(schema: KeySchema): KeySchema[] {
   return [schema, ...items, ...(schema.prefixItems ?? []).flatMap(alternatives)];
 }
 
-/** Where a key, a name or the number of an item leads. */
-function step(nodes: readonly Node[], word: string): Node[] {
+/** Where a key, a name or the number of an item leads; `isName`: the file gives that word. */
+function step(nodes: readonly Node[], word: string): { nodes: Node[]; isName: boolean } {
   const members = nodes.flatMap(({ schema }) => alternatives(schema));
   const found: Node[] = [];
   for (const { properties, required = [] } of members) {
     const schema = properties && Object.hasOwn(properties, word) ? properties[word] : undefined;
     if (schema) found.push({ schema, required: required.includes(word) });
   }
-  if (found.length > 0) return found;
+  if (found.length > 0) return { nodes: found, isName: false };
   const chosen = members.filter((one) => markOf(one) === word);
-  if (chosen.length > 0) return chosen.map((schema) => ({ schema, required: false }));
+  if (chosen.length > 0)
+    return { nodes: chosen.map((schema) => ({ schema, required: false })), isName: false };
+  let isName = true;
   for (const { additionalProperties: named } of members) {
     if (typeof named !== 'object') continue;
     const forms = alternatives(named);
@@ -109,16 +189,16 @@ function step(nodes: readonly Node[], word: string): Node[] {
     const isWithin = (form: KeySchema) =>
       markOf(form) === word || Object.hasOwn(form.properties ?? {}, word);
     const of: Node = { schema: named, required: false };
-    found.push(...(forms.some(isWithin) ? step([of], word) : [of]));
+    if (forms.some(isWithin)) {
+      found.push(...step([of], word).nodes);
+      isName = false;
+    } else found.push(of);
   }
   if (found.length === 0 && /^\d+$/.test(word))
-    return members.flatMap(({ items, prefixItems }) =>
-      [...(items ? [items] : []), ...(prefixItems ?? [])].map((schema) => ({
-        schema,
-        required: false,
-      })),
-    );
-  return found;
+    for (const { items, prefixItems } of members)
+      for (const schema of [...(items ? [items] : []), ...(prefixItems ?? [])])
+        found.push({ schema, required: false });
+  return { nodes: found, isName };
 }
 
 /** The word by which one of several forms is known: its `kind: servo`, or `driver: sim`. */
@@ -136,23 +216,30 @@ function kindsOf(schema: KeySchema): string[] {
   return forms.flatMap((one) => markOf(one) ?? []);
 }
 
-function keysOf(nodes: readonly Node[]): KeyInfo[] {
+/** The keys that it may have; of a map of names with one form, those of each. */
+function keysOf(nodes: readonly Node[], place: string): KeyInfo[] {
   const found = new Map<string, Node[]>();
-  for (const { properties = {}, required = [] } of nodes.flatMap(({ schema }) =>
-    alternatives(schema),
-  ))
+  const add = ({ properties = {}, required = [] }: KeySchema) => {
     for (const [key, schema] of Object.entries(properties))
       found.set(key, [...(found.get(key) ?? []), { schema, required: required.includes(key) }]);
-  return [...found].map(([name, of]) => infoOf(name, of));
+  };
+  const forms = nodes.flatMap(({ schema }) => alternatives(schema));
+  for (const form of forms) add(form);
+  if (found.size === 0)
+    for (const { additionalProperties: named } of forms)
+      if (typeof named === 'object' && kindsOf({ additionalProperties: named }).length === 0)
+        for (const form of alternatives(named)) add(form);
+  return [...found].map(([name, of]) => infoOf(name, place ? `${place}.${name}` : name, of));
 }
 
-function infoOf(name: string, nodes: readonly Node[]): KeyInfo {
+function infoOf(name: string, path: string, nodes: readonly Node[]): KeyInfo {
   const schemas = nodes.map(({ schema }) => schema);
   const about = schemas.find(({ description }) => description)?.description;
   const defaults = new Set(schemas.map((one) => JSON.stringify(one.default)));
   const value = defaults.size === 1 ? schemas[0]?.default : undefined;
   return {
     name,
+    path,
     form: [...new Set(schemas.map(formOf))].join(', or '),
     required: nodes.every(({ required }) => required),
     ...(about !== undefined && { about }),

@@ -118,6 +118,7 @@ export class Asks {
     'budget.cue': ({ cue }, session) => this.#plan(session, { about: 'cue', ...this.#text(), cue }),
     'prop.check': ({ text }, session) =>
       this.#plan(session, { about: 'check', text, file: this.#keeper.name }),
+    'prop.explain': (params, session) => this.#plan(session, { about: 'explain', ...params }),
     'prop.read': async () => JSON.stringify(this.#keeper.read()),
     'prop.history': async () => JSON.stringify(await this.#keeper.history()),
   };

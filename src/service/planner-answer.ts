@@ -1,17 +1,22 @@
 import type { CueRails } from '../api/types.ts';
 import { budgetOf } from '../prop/budget.ts';
+import { explainKey, findKeys, type KeySchema } from '../prop/explain.ts';
 import { findingInfos } from '../prop/finding-info.ts';
+import { jsonSchema } from '../prop/json-schema.ts';
 import { budgetFindings } from '../prop/lint-budget.ts';
 import { type Loaded, parseProp } from '../prop/load.ts';
 import type { Prop } from '../prop/schema.ts';
 import { rehearsedLoad } from '../rehearsal/rehearsed-load.ts';
 import { Refusal } from '../shared/errors.ts';
+import { lazily } from '../shared/lazily.ts';
 import type { RefusalCode } from '../shared/refusals.ts';
 import { columns } from '../sums/time-series.ts';
 
 /** What is asked of the planner's thread; it reads no file itself. */
 export type PlannerQuestion =
   | { about: 'check'; text: string; file: string }
+  /** The key reference: one key, or those that have the words of `find`. */
+  | { about: 'explain'; key?: string | undefined; find?: string | undefined }
   /** The budget without cues. */
   | { about: 'budget'; text: string; file: string }
   | { about: 'cue'; text: string; file: string; cue: string };
@@ -31,6 +36,7 @@ export class Planner {
 
   async answer(question: PlannerQuestion): Promise<PlannerAnswer> {
     try {
+      if (question.about === 'explain') return { result: explained(question) };
       const { text, file } = question;
       // A text that is only looked at replaces nothing.
       if (question.about === 'check')
@@ -55,6 +61,16 @@ export class Planner {
       return { code: word, reason: message, values };
     }
   }
+}
+
+const schema = lazily(() => jsonSchema() as KeySchema);
+
+/** Keys that a search gives. */
+const FOUND_LIMIT = 40;
+
+function explained({ key, find }: Extract<PlannerQuestion, { about: 'explain' }>): object {
+  if (find !== undefined) return { found: findKeys(schema(), find, FOUND_LIMIT) };
+  return { key: explainKey(schema(), key ?? '') };
 }
 
 function refuse({ findings }: Loaded): never {

@@ -1,6 +1,11 @@
+import { readFileSync } from 'node:fs';
+import { Ajv2020 } from 'ajv/dist/2020.js';
 import { describe, expect, test } from 'vitest';
-import { explainKey, type KeySchema } from '../../src/prop/explain.ts';
+import { parse } from 'yaml';
+import shipped from '../../config/key-examples.json' with { type: 'json' };
+import { type Explanation, explainKey, findKeys, type KeySchema } from '../../src/prop/explain.ts';
 import { jsonSchema } from '../../src/prop/json-schema.ts';
+import { keyExamples } from '../../src/prop/key-examples.ts';
 import { KIND_NAMES } from '../../src/prop/kinds/channel.ts';
 import { schemas } from '../../src/prop/schema.ts';
 
@@ -22,7 +27,8 @@ test('a key: what it means, what to write, and what counts without it', () => {
 
 test('names may stand where the file has them, or be left out', () => {
   const fuse = explain('rails.fuse');
-  expect(explain('rails.servo6v.fuse').keys).toEqual(fuse.keys);
+  const plain = ({ keys }: Explanation) => keys.map(({ path: _, ...key }) => key);
+  expect(plain(explain('rails.servo6v.fuse'))).toEqual(plain(fuse));
   expect(fuse.keys.map(({ name }) => name)).toEqual(['ratingA', 'standard', 'from', 'to']);
   expect(explain('cues.wave.2.move').about).toBe(explain('cues.move').about);
   expect(explain('channels[beak].marks').about).toBe('named positions (deg)');
@@ -76,6 +82,37 @@ describe('every key of the schema', () => {
     expect(silent).toEqual([]);
   });
 
+  test('is what its own place leads to, and where the keys above it lead', () => {
+    for (const [path] of all) {
+      const { path: place, parent } = explain(path);
+      expect(place).toBe(path);
+      expect(explain(parent!).parent === null || parent !== '').toBe(true);
+    }
+    for (const { path } of explain('channels.servo').keys) expect(explain(path).path).toBe(path);
+    expect(explain('')).toMatchObject({ path: '', parent: null });
+  });
+
+  test('with a value of its own has an example, which the schema accepts there (ajv)', () => {
+    const ajv = new Ajv2020({ strict: false });
+    const isValue = ({ properties, items, anyOf, oneOf, additionalProperties }: KeySchema) =>
+      !properties && !items && !anyOf && !oneOf && !additionalProperties;
+    const without: string[] = [];
+    const refused: string[] = [];
+    for (const [path, node] of all) {
+      const { example } = explain(path);
+      if (example === undefined) {
+        if (isValue(node) && node.const === undefined) without.push(path);
+        continue;
+      }
+      // The first form of a place that has several may be another kind's.
+      const forms = all.filter(([one]) => one === path).map(([, form]) => form);
+      if (!forms.some((form) => ajv.validate(form, parse(example))))
+        refused.push(`${path}: ${example}`);
+    }
+    expect(without).toEqual([]);
+    expect(refused).toEqual([]);
+  });
+
   test('has the default that a file without it gets', () => {
     const prop = schemas().propFile.parse({
       sinew: 1,
@@ -106,5 +143,33 @@ describe('every key of the schema', () => {
       ['channels.relay.contact', b?.kind === 'relay' && b.contact],
     ] as const)
       expect([path, explain(path).default]).toEqual([path, value]);
+  });
+});
+
+test('config/key-examples.json is the one made from the example props (npm run schema)', () => {
+  const props = ['owl', 'dusk-street', 'lidded-chest', 'apple-hand'].map((name) =>
+    parse(readFileSync(new URL(`../../config/${name}.yaml`, import.meta.url), 'utf8')),
+  );
+  expect(shipped).toEqual(keyExamples(schema, props));
+});
+
+describe('to find a key', () => {
+  const found = (text: string, limit = 20) => findKeys(schema, text, limit).map(({ path }) => path);
+
+  test('one named so comes first, then those that only mention it', () => {
+    expect(found('fuse')[0]).toBe('rails.fuse');
+    expect(found('marks')[0]).toBe('channels.servo.marks');
+    expect(found('calibration')[0]).toBe('channels.servo.calibration');
+    expect(found('soft limits')).toContain('channels.servo.limitsDeg');
+  });
+
+  test('all words count; nothing is found for nothing or for what is not there; never too many', () => {
+    expect(found('servo wire gauge')).toContain('channels.servo.wire.gaugeAwg');
+    expect(found('servo wire gauge')).not.toContain('channels.relay.wire.gaugeAwg');
+    expect(found('')).toEqual([]);
+    expect(found(' . ')).toEqual([]);
+    expect(found('toString')).toEqual([]);
+    expect(found('a', 5)).toHaveLength(5);
+    for (const path of found('a', 500)) expect(() => explain(path)).not.toThrow();
   });
 });

@@ -3,6 +3,8 @@ import { Worker } from 'node:worker_threads';
 import { afterAll, beforeAll, beforeEach, expect, test } from 'vitest';
 import { fields } from '../../src/api/fields.ts';
 import { METHODS } from '../../src/api/methods.ts';
+import { explainVerb } from '../../src/cli/explain.ts';
+import type { Operator } from '../../src/cli/verb.ts';
 import { PlannerThread } from '../../src/service/planner.ts';
 import { Planner, type PlannerQuestion } from '../../src/service/planner-answer.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
@@ -97,4 +99,18 @@ test('answers in the shape that the API describes, and keeps them while the text
     code: 'file.has-errors',
     reason: expect.stringMatching(/the prop file has errors now \(line \d+: rails\.servo6v\.volts/),
   });
+});
+
+test('the key reference is answered within the memory of its thread, as the command line answers', async () => {
+  const operator = planner(32);
+  const shape = METHODS['prop.explain'].result(fields());
+  const ask = async (more: { key?: string; find?: string }) =>
+    shape.parse(await operator.ask('a', { about: 'explain', ...more })) as object;
+  const { result } = await explainVerb.run({ key: 'channels.servo' }, {} as Operator);
+  expect(await ask({ key: 'channels.servo' })).toEqual({ key: result });
+  expect(await ask({})).toMatchObject({ key: { path: '', parent: null } });
+  expect(await ask({ find: 'fuse' })).toHaveProperty('found.0.path', 'rails.fuse');
+  const error = await ask({ key: '__proto__' }).catch((reason) => reason);
+  expect(error).toMatchObject({ word: 'command.unknown-name' });
+  await operator.close();
 });

@@ -1,9 +1,12 @@
 import './setup.css';
 import { signal } from '@preact/signals';
 import type { FunctionComponent } from 'preact';
+import { Keys } from './setup-keys.tsx';
 
 /** The parts of the set-up, by the second part of the address's fragment: `#setup/parts`. */
-const SECTIONS: Record<string, { label: string; Shown: FunctionComponent }> = {};
+const SECTIONS: Record<string, { label: string; Shown: FunctionComponent }> = {
+  keys: { label: 'Keys', Shown: Keys },
+};
 
 const shown = signal(sectionOf(location.hash));
 addEventListener('hashchange', () => {
@@ -15,7 +18,9 @@ function sectionOf(hash: string): string {
   return view === 'setup' && Object.hasOwn(SECTIONS, section) ? section : firstSection();
 }
 
-const firstSection = () => Object.keys(SECTIONS)[0] ?? '';
+function firstSection(): string {
+  return Object.keys(SECTIONS)[0] ?? '';
+}
 
 /** What the prop is made of: proposed, reviewed, changed, looked up. */
 export function SetUp() {

@@ -1,0 +1,138 @@
+import { parse, stringify } from 'yaml';
+import type { KeySchema } from './explain.ts';
+
+/**
+ * One example of each key of the prop file, taken from example props, for the key reference. Used only
+ * when config/key-examples.json is written.
+ */
+
+/** Longer examples show nothing that the examples of their own keys do not show better. */
+const MAX_CHARACTERS = 120;
+
+/** Keys that no example prop has. This is not a prop file: only its single values are used. */
+const MORE = `
+stop: { deadlineS: 1.5, holdS: 30 }
+lockoutInput: { board: head, pin: 21, normallyClosed: true }
+guards: { mat: { board: head, pin: 20, normallyClosed: true, action: stop, category: 1 } }
+ambientC: 35
+ampacity: strict
+flash: { unrestricted: true, reason: only on the bench }
+boards:
+  head: { driver: sim, plant: { beak: { stopsDeg: [-8, 38], lagS: 0.05, speedDegS: 300 } } }
+  old: { driver: pigpio, sampleUs: 5 }
+  chip: { driver: pca9685, bus: 1, address: 0x40, frequencyHz: 50, oscillatorHz: 25500000, vddV: 3.3, enable: { board: head, pin: 8 } }
+  new: { driver: linux, chip: gpiochip0, pwmChip: 0, pwmPins: { 12: 0, 13: 1 } }
+rails:
+  pack: { volts: 7.4, limitA: 5, fuse: { ratingA: 5, standard: ISO 8820, from: PACK-1, to: TB1-1 }, battery: { capacityAh: 5, ratedH: 20, peukert: 1.1, wantedH: 4, fullV: 8.4, nominalV: 7.4, emptyV: 6.4, maxA: 10 } }
+connectors: { J2: { ratedA: 3 } }
+wires: [{ label: W90, sectionMm2: 0.5, cores: [{ role: plus, colour: RD, from: F1-2, to: TB1-1 }] }]
+channels:
+  a:
+    kind: servo
+    part: servo-9g
+    requires: [{ channel: wing_left, below: 10 }, { channel: clamp, is: on }]
+    wire: { label: W91, sectionMm2: 0.25, cores: [{ role: signal, colour: YE, from: J1-12, to: SV3-1 }] }
+    linkage: { crossed: true }
+    stallKgfCm: 1.8
+    rated: { volts: 4.8, speedDegS: 400, stallNm: 0.18, stallKgfCm: 1.8 }
+    load: { flap: { lifts: rising }, arm: { straightDeg: 0 } }
+  b:
+    kind: relay
+    part: relay-board-5v
+    output: { pull: up }
+    through: npn
+    contact: { mode: held, rail: fog12v, common: K1-COM, open: K1-NO, closed: K1-NC }
+    draw: { coilA: 0.07 }
+    coil: { volts: 5, ohm: 70, gain: 100, driveV: 3.3, baseOhm: 1000 }
+    minOnS: 0.5
+    minOffS: 0.5
+    light: { share: 0.3, lumens: 400 }
+    flash: { unrestricted: true, reason: only on the bench }
+    safe: on
+    wire: { label: W91, sectionMm2: 0.5, cores: [{ role: signal, colour: YE, from: J1-12, to: SV3-1 }] }
+  c:
+    kind: rgb
+    part: led-strip-12v-rgb
+    output: { activeLow: true }
+    requires: [{ channel: beak, above: 5 }, { channel: beak, below: 30 }, { channel: mist, is: off }]
+    wire: { label: W91, sectionMm2: 0.14, cores: [{ role: signal, colour: YE, from: J1-12, to: SV3-1 }] }
+    led: { spreadV: 0.2, supplyV: 5 }
+    light: { share: 0.3, lumens: 20 }
+    flash: { unrestricted: true, reason: only on the bench }
+    flicker: { accepted: true, reason: seen only by a camera }
+  d:
+    kind: lamp
+    part: led-5mm-white
+    output: { activeLow: true }
+    requires: [{ channel: beak, above: 5 }, { channel: beak, below: 30 }, { channel: mist, is: off }]
+    wire: { label: W91, sectionMm2: 0.14, cores: [{ role: signal, colour: YE, from: J1-12, to: SV3-1 }] }
+    led: { currentA: 0.02, spreadV: 0.2, supplyV: 5, forwardV: 3.1, resistorOhm: 100 }
+    light: { share: 0.3, lumens: 20 }
+    flash: { unrestricted: true, reason: only on the bench }
+    flicker: { accepted: true, reason: seen only by a camera }
+cues:
+  c:
+    - { at: 0, until: { channel: beak, below: 5 } }
+  d:
+    steps:
+      - { spreadS: 0.5, move: { beak: { around: 10, spread: 5 } } }
+      - { colour: { eye_left: orange } }
+      - { switch: { mist: "on" }, forS: 4 }
+      - { until: { channel: beak, above: 5, below: 30, is: on, withinS: 5, otherwise: end } }
+osc: { host: 127.0.0.1 }
+triggers: { door: { input: { board: head, pin: 22, normallyClosed: true }, cue: wake } }
+`;
+
+/** @param props data of prop files; the first that has a key gives its example */
+export function keyExamples(schema: KeySchema, props: readonly unknown[]): Record<string, string> {
+  const found: Record<string, string> = {};
+  for (const prop of [...props, parse(MORE)]) collect(prop, schema, '', found);
+  return Object.fromEntries(Object.entries(found).sort(([a], [b]) => (a < b ? -1 : 1)));
+}
+
+/** Places are named as `explainKey` names them: names of the file are left out, kinds stand in. */
+function collect(
+  value: unknown,
+  schema: KeySchema,
+  path: string,
+  found: Record<string, string>,
+): void {
+  const forms = schema.anyOf ?? schema.oneOf;
+  if (forms) {
+    for (const form of forms) {
+      const mark = form.properties?.kind?.const ?? form.properties?.driver?.const;
+      if (mark === undefined) collect(value, form, path, found);
+      else if (isMap(value) && (value.kind ?? value.driver) === mark)
+        collect(value, form, `${path}.${mark}`, found);
+    }
+    return;
+  }
+  if (Array.isArray(value)) {
+    for (const item of value) if (schema.items) collect(item, schema.items, path, found);
+    return;
+  }
+  if (!isMap(value)) return;
+  for (const [key, one] of Object.entries(value)) {
+    const own = schema.properties?.[key];
+    if (own) {
+      const place = path ? `${path}.${key}` : key;
+      if (found[place] === undefined) {
+        const text = textOf(key, one);
+        if (text.length <= MAX_CHARACTERS && !text.includes('\n')) found[place] = text;
+      }
+      collect(one, own, place, found);
+    } else if (typeof schema.additionalProperties === 'object')
+      collect(one, schema.additionalProperties, path, found);
+  }
+}
+
+/** As it is usually written. */
+function textOf(key: string, value: unknown): string {
+  if (key === 'address' && typeof value === 'number') return `0x${value.toString(16)}`;
+  const text = stringify(value, { collectionStyle: 'flow', lineWidth: 0 }).trim();
+  return text.replaceAll('[ ', '[').replaceAll(' ]', ']');
+}
+
+function isMap(value: unknown): value is Record<string, unknown> {
+  return typeof value === 'object' && value !== null && !Array.isArray(value);
+}
