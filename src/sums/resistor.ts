@@ -84,3 +84,54 @@ export function ledResistor(led: Led, series: Series = 'E24'): SeriesResistor | 
     ratingW: RATINGS_W.find((rating) => rating >= 2 * heatW),
   };
 }
+
+/** A measured current may be off by this much: a resistor of 5 %, and a meter (no source). */
+export const METER_TOLERANCE = 0.1;
+
+/**
+ * What a measured voltage says of a series resistor: `none`, no current flows; `low`, less than it should
+ * be; `right`; `unlike`, more than this resistor should let through, and no more than the LED may have;
+ * `high`, more than the LED may have.
+ */
+export type ResistorVerdict = 'none' | 'low' | 'right' | 'unlike' | 'high';
+
+export interface ResistorCheck {
+  verdict: ResistorVerdict;
+  /** Through the resistor and the LED, while it is fully on (A). */
+  currentA: number;
+  /** What is left for the LED (V). */
+  forwardV: number;
+  /** What it should be: with the highest and the lowest forward voltage (A). */
+  expectedA: readonly [least: number, most: number];
+}
+
+/**
+ * Checks a series resistor by the voltage across it: the current is V / R (Ohm's law), and what the supply
+ * has left is the LED's forward voltage (Kirchhoff's voltage law).
+ * @param measuredV across the resistor, with the LED on (V)
+ * @param duty share of the time in which the LED is on, above 0, up to 1: a meter shows the average
+ */
+export function checkResistor(
+  led: Led,
+  ohm: number,
+  measuredV: number,
+  duty: number,
+): ResistorCheck {
+  const { supplyV, forwardV, spreadV, currentA: allowedA } = led;
+  const acrossV = measuredV / duty;
+  const currentA = acrossV / ohm;
+  const least = Math.max(0, supplyV - (forwardV + spreadV)) / ohm;
+  const most = ledMaxA(led, ohm);
+  const verdict = (): ResistorVerdict => {
+    if (currentA < allowedA * 0.02) return 'none';
+    if (currentA > allowedA * (1 + METER_TOLERANCE)) return 'high';
+    if (currentA < least * (1 - METER_TOLERANCE)) return 'low';
+    return currentA > most * (1 + METER_TOLERANCE) ? 'unlike' : 'right';
+  };
+  return {
+    verdict: verdict(),
+    currentA,
+    forwardV: supplyV - acrossV,
+    expectedA: [least, most],
+  };
+}

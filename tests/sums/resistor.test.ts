@@ -1,5 +1,6 @@
 import { describe, expect, test } from 'vitest';
 import {
+  checkResistor,
   ledMaxA,
   ledResistor,
   preferredAbove,
@@ -74,5 +75,38 @@ describe('the series resistor of an LED', () => {
   test('none where the supply is too low', () => {
     const white = { supplyV: 3.3, forwardV: 3.2, spreadV: 0.2, currentA: 0.02 };
     expect(ledResistor(white)).toBeUndefined();
+  });
+});
+
+describe('a measured voltage across the resistor', () => {
+  // The usual worked example: 5 V, a red LED of 2 V and 20 mA, so 3 V across 150 ohm (Horowitz & Hill, The
+  // Art of Electronics, section on LEDs; from memory).
+  const led = { supplyV: 5, forwardV: 2, spreadV: 0.2, currentA: 0.022 };
+  test('3 V across 150 ohm is 20 mA, and 2 V are left for the LED', () => {
+    const { verdict, currentA, forwardV } = checkResistor(led, 150, 3, 1);
+    expect(currentA).toBeCloseTo(0.02, 12);
+    expect(forwardV).toBeCloseTo(2, 12);
+    expect(verdict).toBe('right');
+  });
+  test('what a resistor may let through is what chooses it', () => {
+    const chosen = ledResistor(led)!;
+    const { expectedA } = checkResistor(led, chosen.ohm, 3, 1);
+    expect(expectedA[0]).toBeCloseTo(chosen.minA, 12);
+    expect(expectedA[1]).toBeCloseTo(chosen.maxA, 12);
+  });
+  test.each([
+    [0, 150, 'none'],
+    [0.02, 150, 'none'],
+    [1.5, 150, 'low'],
+    [2.8, 150, 'right'],
+    [3.2, 150, 'right'],
+    [4.2, 150, 'high'],
+    // 180 ohm may have 3.2 V at most; 3.9 V across it is still no more than the LED may have.
+    [3.9, 180, 'unlike'],
+  ] as const)('%f V across %f ohm: %s', (volts, ohm, verdict) => {
+    expect(checkResistor(led, ohm, volts, 1).verdict).toBe(verdict);
+  });
+  test('a meter shows the average of pulses', () => {
+    expect(checkResistor(led, 150, 1.5, 0.5).currentA).toBeCloseTo(0.02, 12);
   });
 });
