@@ -69,6 +69,45 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
       })
       .optional(),
     fadeS: z.number().optional().describe('least time for a full-scale change (s)'),
+    output: z
+      .object({
+        board: z.string(),
+        pin: z.number().optional(),
+        pins: z.array(z.number()).optional().describe('of red, green and blue'),
+        activeLow: z.boolean().optional(),
+        common: z.enum(['anode', 'cathode']).optional(),
+        pull: z.enum(['up', 'down']).optional(),
+      })
+      .optional()
+      .describe('as in the prop file'),
+    measured: z
+      .record(z.string(), z.string().nullable())
+      .optional()
+      .describe(
+        'what can be measured on the prop itself: the day on which it was, or null: not measured, or another since',
+      ),
+    terminals: z
+      .object({ common: z.string(), open: z.string().optional(), closed: z.string().optional() })
+      .optional()
+      .describe('relay: the terminals of its contact'),
+    whiteBalance: z
+      .array(z.number())
+      .length(3)
+      .optional()
+      .describe('rgb: gains of red, green and blue, 1 without a white balance'),
+    led: z
+      .object({
+        currentA: z.number().describe('current that each LED may have (A)'),
+        spreadV: z.number().describe('how far forward voltages differ from nominal (V)'),
+        supplyV: z.number().optional().describe('supply of the LED (V), where the file gives it'),
+        forwardV: z.union([z.number(), z.array(z.number())]).describe('V; of an rgb light, three'),
+        resistorOhm: z
+          .union([z.number(), z.array(z.number())])
+          .optional()
+          .describe('series resistor (ohm); of an rgb light, three'),
+      })
+      .optional()
+      .describe('light: its LEDs as in the prop file'),
   });
 
   const channelState = z.object({

@@ -53,6 +53,8 @@ async function status(operator: Operator): Promise<Outcome> {
     show(limitA),
   ]);
   if (load.length > 0) parts.push(table(['rail', 'amps', 'limit A'], load));
+  const missing = notMeasuredText(channels);
+  if (missing) parts.push(missing);
   const result = {
     ...{ prop, condition, holder, version, ...(file && { file }), rails, channels },
     ...(notParked !== undefined && { notParked }),
@@ -70,6 +72,21 @@ function lockText(lockout: LockoutInfo): string {
   const { also = [], ...first } = lockout;
   const locks = [first, ...also].map(({ by, reason, time }) => `${by} (${reason}, since ${time})`);
   return `hands in the prop: ${locks.join('; ')}`;
+}
+
+const MAX_NAMES = 8;
+
+/** `not measured: calibration of beak, lid_left and 8 more; ...`; empty where everything is. */
+function notMeasuredText(channels: Record<string, ChannelInfo>): string {
+  const names = new Map<string, string[]>();
+  for (const [name, { measured = {} }] of Object.entries(channels))
+    for (const [what, date] of Object.entries(measured))
+      if (date === null) names.set(what, [...(names.get(what) ?? []), name]);
+  const lists = [...names].map(([what, of]) => {
+    const more = of.length > MAX_NAMES ? ` and ${of.length - MAX_NAMES} more` : '';
+    return `${what} of ${of.slice(0, MAX_NAMES).join(', ')}${more}`;
+  });
+  return lists.length > 0 ? `not measured: ${lists.join('; ')}` : '';
 }
 
 function channelTable(channels: Record<string, ChannelInfo>): string {

@@ -1,5 +1,6 @@
 import type { Remark } from './finding.ts';
 import type { Written } from './groups.ts';
+import { measurementsOf } from './kinds/measured.ts';
 import { kindOf } from './kinds/registry.ts';
 import { lintBudget, lintRatedSpeeds } from './lint-budget.ts';
 import { lintCues } from './lint-cues.ts';
@@ -29,6 +30,7 @@ export function lint(prop: Prop, given: Given, written?: Written): Remark[] {
   const notes = new Notes(prop, given, written);
   lintUnits(notes);
   lintParts(notes);
+  lintMeasured(notes);
   lintLink(notes);
   lintOutputs(notes);
   const limits: Limits = new Map();
@@ -61,6 +63,21 @@ function lintParts(notes: Notes): void {
       `${part} is a part for ${an(meant)}, and ${name} is ${an(kind)}`,
       `use one of ${partsFor(kind).join(', ')}`,
     );
+  }
+}
+
+/** Says which measurements are void. */
+function lintMeasured(notes: Notes): void {
+  for (const [name, channel] of Object.entries(notes.prop.channels)) {
+    if (notes.given.broken(['channels', name])) continue;
+    for (const { what, date, holds } of measurementsOf(channel)) {
+      if (holds) continue;
+      notes.note(
+        ['channels', name, 'measured', what],
+        `what was measured on ${date} is no longer what the file has, so ${name} counts as not measured`,
+        'measure it again on the page (Bench), or remove this line',
+      );
+    }
   }
 }
 

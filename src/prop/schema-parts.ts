@@ -1,4 +1,5 @@
 import * as z from 'zod';
+import type { Measurable } from '../shared/measured.ts';
 import { didYouMean } from './finding.ts';
 import { THROUGH } from './kinds/through-words.ts';
 import { NAME } from './name.ts';
@@ -152,6 +153,35 @@ export function makeParts() {
     wire: wire.optional().describe('its own wire, from the board to the channel'),
   };
 
+  const measurement = (doc: string) =>
+    z
+      .strictObject({
+        date: z
+          .string({ error: 'is not a date; write the day, such as 2026-11-26' })
+          .regex(/^\d{4}-\d{2}-\d{2}$/, {
+            error: 'is not a date; write the day, such as 2026-11-26',
+          })
+          .describe('the day on which it was measured'),
+        of: z
+          .string()
+          .regex(/^m[0-9a-f]{8}$/, {
+            error:
+              'is not what the bench page writes here; remove this measurement, and measure again',
+          })
+          .describe('digest of what was measured: with another, the measurement is void'),
+      })
+      .optional()
+      .describe(doc);
+
+  /** What was measured of a channel on the prop itself: written by the bench page. */
+  const measured = <K extends Measurable>(docs: Record<K, string>) => {
+    const keys = Object.entries<string>(docs).map(([key, doc]) => [key, measurement(doc)]);
+    return z
+      .strictObject(Object.fromEntries(keys) as Record<K, ReturnType<typeof measurement>>)
+      .optional()
+      .describe('what was measured on the prop itself, and when: the bench page writes it');
+  };
+
   const through = z
     .enum(THROUGH, {
       error:
@@ -234,6 +264,7 @@ export function makeParts() {
     wire,
     requirement,
     common,
+    measured,
     through,
     switchedPin,
     pull,

@@ -33,7 +33,7 @@ const AT_ONCE = new Set([
   'triggers',
 ]);
 /** What takes effect at once within a channel. */
-const AT_ONCE_OF_CHANNEL = new Set(['marks', 'wire']);
+const AT_ONCE_OF_CHANNEL = new Set(['marks', 'wire', 'measured']);
 
 type Data = Record<string, unknown>;
 

@@ -1,6 +1,7 @@
 import { cueHints } from '../prop/cue-hints.ts';
 import { cueDurationS } from '../prop/cue-plan.ts';
 import { servoOf } from '../prop/kinds/channel.ts';
+import { measuredInfo } from '../prop/kinds/measured.ts';
 import { kindOf } from '../prop/kinds/registry.ts';
 import { armsOf, type Mechanics, mechanicsOf } from '../prop/mechanics.ts';
 import { boardPins } from '../prop/pins.ts';
@@ -102,6 +103,8 @@ function infoOf(spec: Channel, groups: string[], facts: Facts): StaticInfo {
     groups,
     ...(spec.rail && { rail: spec.rail }),
     ...(spec.wire && { wire: spec.wire.label }),
+    output: spec.output,
+    measured: measuredInfo(spec),
   };
   return { kind: spec.kind, ...common, ...kindOf(spec).info(spec, facts) };
 }

@@ -46,12 +46,16 @@ test('a view holds what clients ask for, in the order of the file', () => {
     marks: { shut: 0, open: 30 },
     speedDegS: 120,
     accelDegS2: 600,
+    output: { board: 'head', pin: 18 },
+    measured: { calibration: null },
   });
   expect(view.info.mist).toEqual({
     kind: 'relay',
     groups: [],
     park: { to: false },
     duty: { maxOnS: 20, restS: 40 },
+    output: { board: 'head', pin: 7, activeLow: true },
+    measured: { contact: null },
   });
   expect(view.boards.head!.pins[18]).toEqual({ pin: 18, use: 'beak' });
 });

@@ -15,6 +15,8 @@ export const channels = {
             rail: 'logic5v',
             wire: 'W18',
             park: { to: 0 },
+            output: { board: 'head', pin: 12 },
+            measured: {},
             value: 0,
             target: 0,
             flags: [],

@@ -5,6 +5,7 @@ import { WANTED_MARGIN } from '../../sums/torque.ts';
 import { angle } from './angle.ts';
 import { degText, envelopeDeg, rangeText } from './bench-moves.ts';
 import { Dial, DialKey } from './dial.tsx';
+import { measuredText } from './measured.ts';
 import { isUnknown } from './standing.ts';
 import { stateOf } from './store.ts';
 import { flagWords } from './value.tsx';
@@ -71,6 +72,10 @@ function ServoNumbers({ channel, info }: { channel: string; info: ChannelInfo })
       <div>
         <dt>Envelope</dt>
         <dd class="number">{rangeText(envelopeDeg(info))}</dd>
+      </div>
+      <div>
+        <dt>Pulse against angle</dt>
+        <dd>{measuredText(info, 'calibration')}</dd>
       </div>
       <div>
         <dt>Wire</dt>

@@ -4,6 +4,7 @@ import { useId } from 'preact/hooks';
 import type { ChannelState, VapourInfo } from '../../api/types.ts';
 import { ampsText, Figure, flagText } from './bench-numbers.tsx';
 import { Readiness } from './bench-ready.tsx';
+import { measuredText, measurementsOf } from './measured.ts';
 import { FlashCaution } from './overview-light.tsx';
 import type { ChannelProps, PageKind } from './page-kind.ts';
 import { ask, commanding, stateOf } from './store.ts';
@@ -30,6 +31,12 @@ export function OtherBench({ channel, info, kind, Control }: Props) {
               <dt>Wire</dt>
               <dd>{info.wire ?? 'not in the loom'}</dd>
             </div>
+            {measurementsOf(info).map(({ what, label }) => (
+              <div key={what}>
+                <dt>{label}</dt>
+                <dd>{measuredText(info, what)}</dd>
+              </div>
+            ))}
             {info.duty && (
               <div>
                 <dt>Duty</dt>

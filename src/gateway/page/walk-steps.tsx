@@ -5,6 +5,7 @@ import { capturePark, MarkForm, undoCapture } from './bench-capture.tsx';
 import { degText, moveSlowly, rangeText } from './bench-moves.ts';
 import { Figure } from './bench-numbers.tsx';
 import { forPeople } from './for-people.ts';
+import { measuredText } from './measured.ts';
 import { isUnknown } from './standing.ts';
 import { commanding, stateOf } from './store.ts';
 import type { StepProps } from './walk-step.ts';
@@ -261,6 +262,10 @@ export function DoneStep({ channel, info, progress }: StepProps) {
             {typeof to === 'number' ? degText(to) : String(to)}
             {then === 'release' ? ', then the pulses stop' : ', held'}
           </dd>
+        </div>
+        <div>
+          <dt>Pulse against angle</dt>
+          <dd>{measuredText(info, 'calibration')}</dd>
         </div>
         <Figure
           label="Stands at"

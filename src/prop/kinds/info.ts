@@ -21,8 +21,22 @@ export interface KindInfo {
   /** For relays. */
   duty?: { maxOnS: number; restS: number };
   vapour?: VapourInfo;
+  /** The contact as a circuit of its own. */
+  terminals?: { common: string; open?: string | undefined; closed?: string | undefined };
   /** For lights. */
   fadeS?: number;
+  /** Gains of red, green and blue. */
+  whiteBalance?: [number, number, number];
+  led?: LedInfo;
+}
+
+/** The LEDs of a light as in the prop file; of a coloured one, three forward voltages and resistors. */
+export interface LedInfo {
+  currentA: number;
+  spreadV: number;
+  supplyV?: number | undefined;
+  forwardV: number | [number, number, number];
+  resistorOhm?: number | [number, number, number] | undefined;
 }
 
 /** A linkage within the soft limits. */

@@ -1,3 +1,4 @@
+import type { Measurable, MeasuredThing } from '../../shared/measured.ts';
 import type { Rgb } from '../../sums/light.ts';
 import type { ServoMapping } from '../../sums/servo-mapping.ts';
 import type { Path } from '../finding.ts';
@@ -137,6 +138,10 @@ export interface Kind<C = Channel> {
     path: Path,
     limits: Limits,
   ): void;
+  /** What can be measured of this channel, for `measured` in the prop file. */
+  measurable(channel: C): readonly Measurable[];
+  /** What its measurements are made of, where that is more than its entry in the file. */
+  measuredThing?(channel: C): MeasuredThing;
   /** What `channel.list` says about this kind only. */
   info(channel: C, facts: { mapping?: ServoMapping; mechanics: Mechanics }): KindInfo;
 }

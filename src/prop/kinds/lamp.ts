@@ -68,5 +68,6 @@ export const lamp: Kind<LampChannel> = {
     const right = share === undefined ? 'give 0 to 1' : `write ${share} for ${tidy(share * 100)} %`;
     notes.error(path, `${show(value)} is not a level, and ${name} is a lamp`, right);
   },
-  info: ({ park, fadeS }) => ({ park: { to: park.to }, fadeS }),
+  measurable: ({ led }) => (led?.resistorOhm === undefined ? [] : ['resistors']),
+  info: ({ park, fadeS, led }) => ({ park: { to: park.to }, fadeS, ...(led && { led }) }),
 };

@@ -10,6 +10,7 @@ export function relaySchema({
   end,
   onOff,
   common,
+  measured,
   through,
   switchedPin,
   flash,
@@ -64,6 +65,9 @@ export function relaySchema({
       .describe(
         'held: stays closed while on; momentary: a press of pulseMs; or its terminals, as a circuit of its own',
       ),
+    measured: measured({
+      contact: 'it clicks, it is on when it should be, and it is this contact that feeds the load',
+    }),
     pulseMs: positive('milliseconds', 'length of a momentary closure (ms)').optional(),
     draw: z
       .strictObject({

@@ -1,7 +1,7 @@
 import { show, switchWord } from '../finding.ts';
 import { lintRelay } from '../lint-relay.ts';
 import { pulseS } from '../pulse.ts';
-import { isFedAtRest } from './contact.ts';
+import { isFedAtRest, terminalsOf } from './contact.ts';
 import { vapourInfo } from './info.ts';
 import type { Kind } from './kind.ts';
 import { steady } from './meter.ts';
@@ -63,11 +63,15 @@ export const relay: Kind<RelayChannel> = {
         `write ${switchWord(value) ?? 'on or off'}`,
       );
   },
+  measurable: () => ['contact'],
+  measuredThing: (channel) => ({ output: channel.output, terminals: terminalsOf(channel) }),
   info: (channel) => {
+    const terminals = terminalsOf(channel);
     const vapour = vapourInfo(channel);
     const closesS = pulseS(channel);
     return {
       park: { to: channel.park.to === 'on' },
+      ...(terminals && { terminals }),
       ...(closesS !== undefined && { pulseMs: closesS * 1000 }),
       ...(channel.duty && { duty: channel.duty }),
       ...(vapour && { vapour }),

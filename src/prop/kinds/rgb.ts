@@ -9,6 +9,7 @@ import type { RgbChannel } from './rgb-schema.ts';
 import { lightCores } from './through.ts';
 
 const COLOURS = ['red', 'green', 'blue'] as const;
+const RESISTORS = ['resistors'] as const;
 const DARK: Rgb = { red: 0, green: 0, blue: 0 };
 
 /** Currents of red, green and blue at full duty, white balance included (A). */
@@ -115,5 +116,10 @@ export const rgb: Kind<RgbChannel> = {
   check: (notes, name, channel) =>
     checkColour(notes, channel.park.to, ['channels', name, 'park', 'to']),
   checkPose: (notes, _name, _channel, value, path) => checkColour(notes, value, path),
-  info: ({ park, fadeS }) => ({ park: { to: park.to }, fadeS }),
+  measurable: ({ led }) => ['colours', 'white', ...(led?.resistorOhm ? RESISTORS : [])],
+  info: ({ park, fadeS, whiteBalance, led }) => ({
+    ...{ park: { to: park.to }, fadeS },
+    whiteBalance: [...whiteBalance],
+    ...(led && { led }),
+  }),
 };

@@ -2,7 +2,17 @@ import type * as z from 'zod';
 import type { Parts } from '../schema-parts.ts';
 
 /** The schema of a servo in the prop file. */
-export function servoSchema({ z, name, positive, atLeast0, angle, pin, position, common }: Parts) {
+export function servoSchema({
+  z,
+  name,
+  positive,
+  atLeast0,
+  angle,
+  pin,
+  position,
+  common,
+  measured,
+}: Parts) {
   const calibrationPoint = z.tuple([z.number(), z.number()], {
     error: 'is not a calibration point; give [pulse us, angle deg]',
   });
@@ -107,6 +117,7 @@ export function servoSchema({ z, name, positive, atLeast0, angle, pin, position,
       .describe(
         '[pulse us, angle deg] points, strictly monotonic in both; piecewise linear between',
       ),
+    measured: measured({ calibration: 'pulse against true angle' }),
     envelopeUs: z
       .tuple([z.number().min(100).max(3000), z.number().min(100).max(3000)])
       .optional()

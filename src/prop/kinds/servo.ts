@@ -103,6 +103,7 @@ export const servo: Kind<ServoChannel> = {
   },
   checkPose: (notes, name, _channel, value, path, limits) =>
     notes.checkPosition(name, value, path, limits),
+  measurable: () => ['calibration'],
   info: (channel, { mapping, mechanics }) => {
     const linkageFigures = linkageInfo(mechanics);
     const torque = torqueInfo(mechanics, mechanics.stallNm);
