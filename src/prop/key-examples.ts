@@ -30,6 +30,7 @@ channels:
   a:
     kind: servo
     part: servo-9g
+    measured: { calibration: { date: 2026-11-26, of: m1f0c9e3a } }
     requires: [{ channel: wing_left, below: 10 }, { channel: clamp, is: on }]
     wire: { label: W91, sectionMm2: 0.25, cores: [{ role: signal, colour: YE, from: J1-12, to: SV3-1 }] }
     linkage: { crossed: true }
@@ -39,6 +40,7 @@ channels:
   b:
     kind: relay
     part: relay-board-5v
+    measured: { contact: { date: 2026-11-26, of: m1f0c9e3a } }
     output: { pull: up }
     through: npn
     contact: { mode: held, rail: fog12v, common: K1-COM, open: K1-NO, closed: K1-NC }
@@ -53,6 +55,7 @@ channels:
   c:
     kind: rgb
     part: led-strip-12v-rgb
+    measured: { colours: { date: 2026-11-26, of: m1f0c9e3a }, white: { date: 2026-11-26, of: m1f0c9e3a }, resistors: { date: 2026-11-26, of: m1f0c9e3a } }
     output: { activeLow: true }
     requires: [{ channel: beak, above: 5 }, { channel: beak, below: 30 }, { channel: mist, is: off }]
     wire: { label: W91, sectionMm2: 0.14, cores: [{ role: signal, colour: YE, from: J1-12, to: SV3-1 }] }
@@ -63,6 +66,7 @@ channels:
   d:
     kind: lamp
     part: led-5mm-white
+    measured: { resistors: { date: 2026-11-26, of: m1f0c9e3a } }
     output: { activeLow: true }
     requires: [{ channel: beak, above: 5 }, { channel: beak, below: 30 }, { channel: mist, is: off }]
     wire: { label: W91, sectionMm2: 0.14, cores: [{ role: signal, colour: YE, from: J1-12, to: SV3-1 }] }
