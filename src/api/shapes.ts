@@ -14,6 +14,7 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
     flags: z.array(z.string()),
     rail: z.string().optional(),
     groups: z.array(z.string()),
+    place: z.string().optional().describe('where in the prop it sits, in words'),
     park: z.object({ to: value, then: z.enum(['hold', 'release']).optional() }),
     wire: z.string().optional().describe('label of its wire'),
     limitsDeg: range('soft limits (deg), low then high').optional(),
@@ -149,6 +150,10 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
     gaugeAwg: z.number().optional().describe('American wire gauge'),
     sectionMm2: z.number().optional().describe('cross-section (mm2)'),
     lengthM: z.number().optional().describe('length, one way (m)'),
+    place: z
+      .string()
+      .optional()
+      .describe('where in the prop its channel sits; wires to one place run together'),
     cores: z.array(
       z.object({ role: z.string(), colour: z.string(), from: z.string(), to: z.string() }),
     ),
@@ -368,7 +373,20 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
       .describe('what is wrong with the file on the disk; the first of them'),
   });
 
+  const choiceList = z.array(z.object({ value: z.string(), about: z.string() }));
+
+  /** Something that is added to the wiring. */
+  const addition = z.object({
+    what: z.string(),
+    why: z.string(),
+    for: z
+      .object({ kind: z.enum(['board', 'rail', 'channel', 'contact']), name: z.string() })
+      .describe('what it belongs to'),
+  });
+
   return {
+    choiceList,
+    addition,
     channelInfo,
     channelState,
     cause,

@@ -1,8 +1,8 @@
 import { wiresOf } from '../prop/loom.ts';
 import { sorted, splitEnd } from '../prop/loom-words.ts';
 import type { Prop } from '../prop/schema.ts';
+import { csvCell } from '../shared/csv.ts';
 import { wireColourName } from '../sums/wire-colours.ts';
-import { csvCell } from './csv.ts';
 
 const HEAD = [
   ...['label', 'channel', 'rail', 'gauge_awg', 'section_mm2', 'length_m'],

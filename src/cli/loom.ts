@@ -44,8 +44,8 @@ async function loom({ file, format, out, shopping }: Inputs, operator: Operator)
   if ('refused' in read) return read.refused;
   const { prop } = read;
   if (shopping) {
-    const { shoppingList } = await import('../proposal/shopping.ts');
-    const { shoppingCsv, shoppingText } = await import('./shopping-text.ts');
+    const { shoppingCsv, shoppingList } = await import('../proposal/shopping.ts');
+    const { shoppingText } = await import('./shopping-text.ts');
     const items = shoppingList(prop);
     const list = format === 'csv' ? `${shoppingCsv(items)}\r` : shoppingText(items);
     const result = { file, items };

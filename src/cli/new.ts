@@ -3,7 +3,6 @@ import { createInterface, type Interface } from 'node:readline/promises';
 import type { Answers } from '../proposal/answers.ts';
 import type { Question } from '../proposal/interview.ts';
 import type { Decision, Proposal } from '../proposal/propose.ts';
-import { USUAL_LENGTH_M } from '../proposal/usual-length.ts';
 import { Refusal } from '../shared/errors.ts';
 import { aligned, print, UsageError } from './output.ts';
 import { type Io, type Operator, type Outcome, verb } from './verb.ts';
@@ -69,7 +68,7 @@ async function propose({ file, answers: from }: Inputs, operator: Operator): Pro
       throw new UsageError(
         proposal.problems.map(({ id, wrong }) => `changes: ${id}: ${wrong}`).join('\n'),
       );
-    return await written(target, answers, proposal, sheet, operator);
+    return await written(target, answers, sheet, operator);
   } finally {
     sheet?.close();
   }
@@ -78,23 +77,13 @@ async function propose({ file, answers: from }: Inputs, operator: Operator): Pro
 async function written(
   file: string,
   answers: Answers,
-  { text: bare, decisions, cautions, supplies, lengthsM }: Proposal,
   sheet: Asking | undefined,
   { options }: Operator,
 ): Promise<Outcome> {
-  const { formatFinding, parseProp } = await import('../prop/load.ts');
-  let loaded = parseProp(bare, file);
-  let wires: { what: string; why: string }[] = [];
-  let left: string[] = [];
-  if (loaded.prop && answers.wiring) {
-    const { proposeWiring } = await import('../proposal/wiring.ts');
-    const { edited } = await import('../prop/file/edit.ts');
-    // What is not a channel, such as a stop button, has the usual length.
-    const wishes = { lengthM: USUAL_LENGTH_M, lengthsM };
-    const wiring = proposeWiring(loaded.prop, loaded.raw, wishes);
-    ({ added: wires, left } = wiring);
-    loaded = edited(loaded, wiring.edits);
-  }
+  const { formatFinding } = await import('../prop/load.ts');
+  const { wholeProposal } = await import('../proposal/whole.ts');
+  const { proposal, loaded, added: wires, left } = wholeProposal(answers, file);
+  const { decisions, cautions, supplies } = proposal;
   const { findings, prop, text } = loaded;
   const lines = findings.map((finding) => formatFinding(finding, file));
   if (!prop)

@@ -1,8 +1,8 @@
 import { reader } from '../drawings/track.ts';
 import { kindOf } from '../prop/kinds/registry.ts';
 import type { Rehearsal, Track } from '../rehearsal/rehearse.ts';
+import { csvCell } from '../shared/csv.ts';
 import { tidy } from '../shared/units.ts';
-import { csvCell } from './csv.ts';
 
 /** Time from one row to the next (ms). */
 const STEP_MS = 20;

@@ -5,7 +5,7 @@ import type { Prop } from './schema.ts';
 
 /**
  * The wires that a text matches, trunk wires included: by part of a label, channel, rail or end, by
- * the start of a role or of a word of what a connector is for, by a colour's whole code or name, by
+ * the start of a role, of a word of what a connector is for or of its place, by a colour's whole code or name, by
  * `GPIO 17`, by `pin 11` of the header or board, and by `wire 12`. Every word of the text must match;
  * an empty text finds all wires.
  */
@@ -44,7 +44,7 @@ function askedFor(text: string): Asked {
 }
 
 function matches(loom: Loom, wire: PlacedWire, { gpios, pins, wires, words }: Asked): boolean {
-  const { label, channel, rail, cores } = wire;
+  const { label, channel, rail, place, cores } = wire;
   const ends = cores.flatMap(({ from, to }) => [from, to]);
   const onBoards = ends.flatMap((end) => loom.boardPin(end) ?? []);
   const cavities = ends
@@ -56,7 +56,11 @@ function matches(loom: Loom, wire: PlacedWire, { gpios, pins, wires, words }: As
   if (!pins.every((pin) => cavities.includes(pin))) return false;
   if (!wires.every((one) => one === number)) return false;
   const parts = [label, channel ?? '', rail ?? '', ...ends];
-  const starts = [...cores.map(({ role }) => role), ...purposeWords(loom, wire, ends)];
+  const starts = [
+    ...cores.map(({ role }) => role),
+    ...purposeWords(loom, wire, ends),
+    ...(place?.split(/\s+/) ?? []),
+  ];
   const colours = cores.flatMap(({ colour }) => [colour, ...nameWords(colour)]);
   return words.every(
     (word) =>

@@ -31,6 +31,7 @@ channels:
     kind: servo
     part: servo-9g
     measured: { calibration: { date: 2026-11-26, of: m1f0c9e3a } }
+    place: left wing
     requires: [{ channel: wing_left, below: 10 }, { channel: clamp, is: on }]
     wire: { label: W91, sectionMm2: 0.25, cores: [{ role: signal, colour: YE, from: J1-12, to: SV3-1 }] }
     linkage: { crossed: true }
@@ -41,6 +42,7 @@ channels:
     kind: relay
     part: relay-board-5v
     measured: { contact: { date: 2026-11-26, of: m1f0c9e3a } }
+    place: tank
     output: { pull: up }
     through: npn
     contact: { mode: held, rail: fog12v, common: K1-COM, open: K1-NO, closed: K1-NC }
@@ -56,6 +58,7 @@ channels:
     kind: rgb
     part: led-strip-12v-rgb
     measured: { colours: { date: 2026-11-26, of: m1f0c9e3a }, white: { date: 2026-11-26, of: m1f0c9e3a }, resistors: { date: 2026-11-26, of: m1f0c9e3a } }
+    place: head
     output: { activeLow: true }
     requires: [{ channel: beak, above: 5 }, { channel: beak, below: 30 }, { channel: mist, is: off }]
     wire: { label: W91, sectionMm2: 0.14, cores: [{ role: signal, colour: YE, from: J1-12, to: SV3-1 }] }
@@ -67,6 +70,7 @@ channels:
     kind: lamp
     part: led-5mm-white
     measured: { resistors: { date: 2026-11-26, of: m1f0c9e3a } }
+    place: lantern
     output: { activeLow: true }
     requires: [{ channel: beak, above: 5 }, { channel: beak, below: 30 }, { channel: mist, is: off }]
     wire: { label: W91, sectionMm2: 0.14, cores: [{ role: signal, colour: YE, from: J1-12, to: SV3-1 }] }

@@ -22,6 +22,8 @@ export interface LoomWire {
   gaugeAwg?: number;
   sectionMm2?: number;
   lengthM?: number;
+  /** Where in the prop its channel sits: wires to one place run together. */
+  place?: string;
   cores: Core[];
 }
 
@@ -213,10 +215,19 @@ interface Hop {
 
 /** Every wire of a prop file: the channels' own, then the others. */
 export function wiresOf(prop: Prop): PlacedWire[] {
-  const own = Object.entries(prop.channels).flatMap(([channel, { wire }]) =>
-    wire ? [{ ...wire, channel, path: ['channels', channel, 'wire'], own: true }] : [],
-  );
-  const others = prop.wires.map((wire, i) => ({ ...wire, path: ['wires', i], own: false }));
+  const placeOf = (channel: string | undefined) => {
+    const known = channel !== undefined && Object.hasOwn(prop.channels, channel);
+    const place = known ? prop.channels[channel]!.place : undefined;
+    return place === undefined ? {} : { place };
+  };
+  const own = Object.entries(prop.channels).flatMap(([channel, { wire }]) => {
+    const path = ['channels', channel, 'wire'];
+    return wire ? [{ ...wire, channel, ...placeOf(channel), path, own: true }] : [];
+  });
+  const others = prop.wires.map((wire, i) => ({
+    ...{ ...wire, ...placeOf(wire.channel) },
+    ...{ path: ['wires', i], own: false },
+  }));
   return [...own, ...others];
 }
 

@@ -149,6 +149,14 @@ export function makeParts() {
   const common = {
     part: part.optional(),
     rail: name('rail').optional().describe('the supply that this channel draws from'),
+    place: z
+      .string({ error: 'is not text; say where it sits, such as left wing' })
+      .min(1, { error: 'is empty; say where it sits, such as left wing' })
+      .max(40, { error: 'is too long; use 40 characters or fewer' })
+      .optional()
+      .describe(
+        'where in the prop it sits, in words; the wires to one place run together as a bundle',
+      ),
     requires: z.array(requirement).optional().describe('interlocks'),
     wire: wire.optional().describe('its own wire, from the board to the channel'),
   };

@@ -46,6 +46,8 @@ export const BOUNDS = {
   tankMl: [1, 20_000],
   /** Letters of a name: there is room for `_left` and numbers behind it. */
   name: 48,
+  /** Letters of a place. */
+  place: 40,
 } as const;
 
 /** What is taken where a maker says nothing. */
@@ -82,6 +84,12 @@ function make() {
       error: `is not a part for this; use one of ${partsFor(kind).join(', ')}`,
     });
   const lengthM = within(BOUNDS.lengthM, 'metres of cable from the board').default(USUAL.lengthM);
+  const place = z
+    .string({ error: 'is not text; say where it sits, such as left wing' })
+    .trim()
+    .min(1, { error: 'is empty; say where it sits, or leave it out' })
+    .max(BOUNDS.place, { error: `is too long; use ${BOUNDS.place} characters or fewer` })
+    .optional();
   const loadA = within(BOUNDS.loadA, 'amperes while it is on');
   const volts = within(BOUNDS.volts, 'volts');
 
@@ -96,6 +104,7 @@ function make() {
       .enum(['end', 'middle'], { error: 'is neither end nor middle; give one of them' })
       .default(USUAL.rests),
     lengthM,
+    place,
   });
 
   const light = z
@@ -108,6 +117,7 @@ function make() {
         .enum(WIRED, { error: `is not a way to wire a light; use one of ${WIRED.join(', ')}` })
         .default(USUAL.wired),
       lengthM,
+      place,
     })
     .superRefine(({ kind, part: given }, context) => {
       if (given === undefined || partsFor(kind).includes(given)) return;
@@ -132,6 +142,7 @@ function make() {
         .enum(['low', 'high'], { error: 'is neither low nor high; give one of them' })
         .default(USUAL.closesOn),
       lengthM,
+      place,
     })
     .superRefine(({ load, volts: given, amps }, context) => {
       if (LOADS[load].part !== undefined) return;

@@ -196,6 +196,7 @@ function channel(draft: DraftChannel): string[] {
       ...line(4, `through: ${light.through === 'pin' ? 'nothing' : light.through}`, why.through),
     );
   if (rail) lines.push(...line(4, `rail: ${rail.name}`, relay && 'of the relay module'));
+  if (slot.place !== undefined) lines.push(...line(4, `place: ${JSON.stringify(slot.place)}`));
   if (servo) lines.push(...servoLines(servo, why));
   if (light) lines.push(...lightLines(light, coloured, why));
   if (relay) lines.push(...relayLines(relay, draft, why));

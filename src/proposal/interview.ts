@@ -9,7 +9,9 @@ import {
   type LoadWord,
   USUAL,
   USUAL_LIGHTS,
+  WIRED,
 } from './answers.ts';
+import { WIRED_WORDS } from './choices.ts';
 
 /**
  * The questions about a new prop, one after the other: which one is next follows from the answers so far.
@@ -205,11 +207,7 @@ class Walk {
         at('wired'),
         'What is between pin and light?',
         'a pin gives a few mA only',
-        [
-          { value: 'n-mosfet', about: 'logic-level MOSFETs that switch it to ground' },
-          { value: 'driver board', about: 'a module with a supply of its own' },
-          { value: 'pin', about: 'nothing but a resistor' },
-        ],
+        WIRED.map((value) => ({ value, about: WIRED_WORDS[value] })),
         USUAL.wired,
       );
       lights.push({ name, count, kind, part, wired, lengthM: length(at('lengthM')) });

@@ -370,6 +370,7 @@ class Proposer {
       value: `${place.board} ${place.pins.join(' ')}`,
       why: why.pin,
     });
+    if (slot.answer.place !== undefined) this.#place(slot);
     const draft: DraftChannel = {
       ...{ slot, name, place, why },
       rail: plan.branchOf.get(slot.from === 'relays' ? `${id}.coil` : id),
@@ -398,6 +399,24 @@ class Proposer {
         draft.relay = this.#relay(slot, index, why);
     }
     return draft;
+  }
+
+  /** Where in the prop it sits; the wires to one place run together. */
+  #place(slot: Slot): void {
+    const id = `${slot.id}.place`;
+    const wanted = this.#change(id);
+    if (wanted !== undefined && (wanted === '' || wanted.length > BOUNDS.place))
+      this.#problems.push({
+        id,
+        wrong: `say where it sits in 1 to ${BOUNDS.place} characters, or write none`,
+      });
+    else if (wanted !== undefined) slot.place = wanted === 'none' ? undefined : wanted;
+    this.#decide({
+      id,
+      what: `${slot.name}: place`,
+      value: slot.place ?? 'none',
+      why: wanted === undefined ? 'as you said; the wires to it run together' : 'you chose it',
+    });
   }
 
   #servo({ id, name, answer }: Slot & { from: 'moves' }, why: Record<string, string>): ServoDraft {

@@ -1,5 +1,6 @@
 import { factsOf } from '../boards/registry.ts';
 import { wiringBudgetOf } from '../prop/budget.ts';
+import { bundlesOf } from '../prop/bundles.ts';
 import { relayOf } from '../prop/kinds/channel.ts';
 import { switchedOf } from '../prop/kinds/polarity.ts';
 import { kindOf } from '../prop/kinds/registry.ts';
@@ -9,6 +10,7 @@ import { wiresOf } from '../prop/loom.ts';
 import { sorted } from '../prop/loom-words.ts';
 import { PARTS } from '../prop/parts.ts';
 import type { Prop } from '../prop/schema.ts';
+import { csvCell } from '../shared/csv.ts';
 import { tidy } from '../shared/units.ts';
 import { preferredAbove } from '../sums/resistor.ts';
 import { wireColourName } from '../sums/wire-colours.ts';
@@ -41,7 +43,19 @@ export function shoppingList(prop: Prop): ShoppingItem[] {
   channels(prop, list);
   connectors(prop, list);
   wires(prop, list);
+  bundles(prop, list);
   return list.items();
+}
+
+/** The same as RFC 4180 has it; the last line has no end yet. */
+export function shoppingCsv(items: readonly ShoppingItem[]): string {
+  const rows = items.map(({ item, size, quantity, unit, for: owners }) => [
+    ...[quantity, unit, item, size],
+    owners.join(' '),
+  ]);
+  return [['quantity', 'unit', 'item', 'size', 'for'], ...rows]
+    .map((row) => row.map(csvCell).join(','))
+    .join('\r\n');
 }
 
 class List {
@@ -183,4 +197,10 @@ function wires(prop: Prop, list: List): void {
       else list.add('wire', full, label, lengthM, 'm');
     }
   }
+}
+
+/** A sleeve for each bundle, as long as its longest wire. */
+function bundles(prop: Prop, list: List): void {
+  for (const { place, cores, lengthM } of bundlesOf(prop))
+    if (lengthM !== undefined) list.add('sleeve', `for ${cores} cores`, place, lengthM, 'm');
 }

@@ -4,7 +4,7 @@ import type { Answers, LightAnswer, Move, RelayAnswer } from './answers.ts';
 /** The channels that the answers ask for, one by one, with names. */
 
 /** `id` stays the same when the name is changed: changes are about it. `from` is its list of the answers. */
-export type Slot = { id: string; name: string; group: string } & (
+export type Slot = { id: string; name: string; group: string; place: string | undefined } & (
   | { from: 'moves'; answer: Move }
   | { from: 'lights'; answer: LightAnswer }
   | { from: 'relays'; answer: RelayAnswer }
@@ -36,7 +36,8 @@ export function slotsOf({ moves, lights, relays }: Answers): Slot[] {
     for (const wanted of names(one.answer.name, one.answer.count)) {
       const id = freeName(wanted, taken);
       taken.add(id);
-      slots.push({ id, name: id, group: `${i} ${one.answer.name}`, ...one } as Slot);
+      const { name, place } = one.answer;
+      slots.push({ id, name: id, group: `${i} ${name}`, place, ...one } as Slot);
     }
   return slots;
 }

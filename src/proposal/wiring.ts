@@ -28,13 +28,21 @@ export interface WiringWishes {
   lengthM: number;
   /** The same for single channels, by name. */
   lengthsM?: Readonly<Record<string, number>>;
+  /** Channels and contacts that get nothing, by name: their wires are drawn by hand, or later. */
+  leaveOut?: readonly string[];
+}
+
+/** What an addition is for. */
+export interface WiringOwner {
+  kind: 'board' | 'rail' | 'channel' | 'contact';
+  name: string;
 }
 
 export interface WiringProposal {
   /** Additions alone, for the text of the file. */
   edits: Edit[];
-  /** What is added, and why: a line each. */
-  added: { what: string; why: string }[];
+  /** What is added, why, and what for. */
+  added: { what: string; why: string; for: WiringOwner }[];
   /** What a person has to decide: a line each. */
   left: string[];
 }
@@ -85,12 +93,16 @@ class Wirer {
   readonly #meanings = new Map<string, string>();
   /** Rails with wires that do not show how their supply is to be joined. */
   readonly #unclear = new Set<string>();
+  readonly #leaveOut: ReadonlySet<string>;
+  /** What is worked on now. */
+  #owner: WiringOwner = { kind: 'board', name: '' };
   #label: number;
 
   constructor(prop: Prop, written: Record<string, unknown>, wishes: WiringWishes) {
     this.#before = prop;
     this.#written = written;
     this.#wishes = wishes;
+    this.#leaveOut = new Set(wishes.leaveOut);
     this.#prop = {
       ...prop,
       rails: Object.fromEntries(
@@ -122,14 +134,25 @@ class Wirer {
     this.#supplies();
     this.#fuses();
     this.#blocks();
-    for (const [name, channel] of Object.entries(this.#before.channels))
+    for (const [name, channel] of Object.entries(this.#before.channels)) {
+      if (this.#leaveOut.has(name)) continue;
+      this.#workOn('channel', name);
       this.#channel(name, channel);
+    }
     this.#feeds();
     this.#inputs();
     this.#chips();
     this.#grounds();
     this.#collect();
     return { edits: this.#edits, added: this.#added, left: this.#left };
+  }
+
+  #workOn(kind: WiringOwner['kind'], name: string): void {
+    this.#owner = { kind, name };
+  }
+
+  #add(what: string, why: string): void {
+    this.#added.push({ what, why, for: this.#owner });
   }
 
   /** What was added under `connectors` and `wires`, as edits. */
@@ -172,10 +195,8 @@ class Wirer {
     // A channel's name may be as long as the words of a connector.
     const spec: Connector = { ...(words !== undefined && { name: words.slice(0, 64) }), ...rest };
     this.#prop.connectors[name] = spec;
-    this.#added.push({
-      what: `${name}: ${spec.name ?? 'connector'}${spec.cavities === undefined ? '' : `, ${spec.cavities} cavities`}`,
-      why,
-    });
+    const cavities = spec.cavities === undefined ? '' : `, ${spec.cavities} cavities`;
+    this.#add(`${name}: ${spec.name ?? 'connector'}${cavities}`, why);
   }
 
   #use(end: string): string {
@@ -209,7 +230,7 @@ class Wirer {
   #wire(given: Trunk, why: string): void {
     const wire = { ...given, cores: this.#coloured(given.cores) };
     this.#prop.wires.push(wire);
-    this.#added.push({ what: wireWords(wire), why });
+    this.#add(wireWords(wire), why);
   }
 
   /** Everything but the fuses, so that both sides of one are told apart. */
@@ -229,6 +250,7 @@ class Wirer {
       const { header } = factsOf(board);
       const used = Object.values(this.#prop.channels).some(({ output }) => output.board === name);
       if (!used && !header) continue;
+      this.#workOn('board', name);
       const words = header ? `the GPIO header of ${name}` : `outputs of ${name}`;
       this.#connector(
         this.#name(header ? 'J' : 'U'),
@@ -263,7 +285,9 @@ class Wirer {
   /** Rails that something draws from. */
   get #usedRails(): string[] {
     const used = new Set(
-      Object.values(this.#prop.channels).flatMap((channel) => [channel.rail, loadRailOf(channel)]),
+      Object.entries(this.#prop.channels).flatMap(([name, channel]) =>
+        this.#leaveOut.has(name) && !channel.wire ? [] : [channel.rail, loadRailOf(channel)],
+      ),
     );
     return Object.keys(this.#prop.rails).filter(
       (name) => used.has(name) && !this.#unclear.has(name),
@@ -272,6 +296,7 @@ class Wirer {
 
   #supplies(): void {
     for (const name of this.#usedRails) {
+      this.#workOn('rail', name);
       const rail = this.#prop.rails[name]!;
       if (!rail.supply && this.#hasWires(name)) {
         this.#unclear.add(name);
@@ -284,10 +309,7 @@ class Wirer {
         const connector = this.#name('PS');
         rail.supply = { plus: `${connector}-1`, return: `${connector}-2` };
         this.#edits.push({ path: ['rails', name, 'supply'], value: rail.supply });
-        this.#added.push({
-          what: `rails.${name}.supply: ${connector}`,
-          why: 'the terminals where its wires start',
-        });
+        this.#add(`rails.${name}.supply: ${connector}`, 'the terminals where its wires start');
       }
       const { connector } = splitEnd(rail.supply.plus);
       const own = splitEnd(rail.supply.return).connector === connector;
@@ -314,6 +336,7 @@ class Wirer {
   #fuses(): void {
     const budget = wiringBudgetOf(this.#prop);
     for (const name of this.#usedRails) {
+      this.#workOn('rail', name);
       const rail = this.#prop.rails[name]!;
       if (!rail.fuse && this.#hasWires(name)) {
         this.#left.push(
@@ -336,22 +359,25 @@ class Wirer {
         rail.fuse = { ratingA, standard, from: `${connector}-1`, to: `${connector}-2` };
         const { standard: _, ...value } = rail.fuse;
         this.#edits.push({ path: ['rails', name, 'fuse'], value });
-        this.#added.push({
-          what: `rails.${name}.fuse: ${ratingA} A in ${connector}`,
-          why: `carries ${tidy(peakA)} A all the time and ${tidy(momentA)} A for a moment; all wires behind it are proposed for it`,
-        });
+        this.#add(
+          `rails.${name}.fuse: ${ratingA} A in ${connector}`,
+          `carries ${tidy(peakA)} A all the time and ${tidy(momentA)} A for a moment; all wires behind it are proposed for it`,
+        );
       }
     }
-    const holders = new Map<string, string[]>();
-    for (const name of this.#usedRails) {
-      const { fuse } = this.#prop.rails[name]!;
+    const holders = new Map<string, { rail: string; cavities: string[] }>();
+    for (const rail of this.#usedRails) {
+      const { fuse } = this.#prop.rails[rail]!;
       if (!fuse) continue;
       for (const end of [fuse.from, fuse.to]) {
         const { connector, cavity } = splitEnd(end);
-        holders.set(connector, [...(holders.get(connector) ?? []), cavity]);
+        const holder = holders.get(connector) ?? { rail, cavities: [] };
+        holders.set(connector, holder);
+        holder.cavities.push(cavity);
       }
     }
-    for (const [connector, cavities] of holders) {
+    for (const [connector, { rail, cavities }] of holders) {
+      this.#workOn('rail', rail);
       const most = Math.max(...cavities.map(Number));
       this.#connector(
         connector,
@@ -417,7 +443,7 @@ class Wirer {
   #blocks(): void {
     const wanted = new Map<string, number>();
     for (const [name, channel] of Object.entries(this.#before.channels))
-      for (const [rail, pole] of this.#taps(name, channel)) {
+      for (const [rail, pole] of this.#leaveOut.has(name) ? [] : this.#taps(name, channel)) {
         const key = this.#busKey(rail, pole);
         wanted.set(key, (wanted.get(key) ?? 0) + 1);
       }
@@ -434,6 +460,7 @@ class Wirer {
       const count = wanted.get(key) ?? 0;
       // One is kept for the wire that feeds a further block, or joins the grounds.
       if (count === 0 || bus.free.length > count) continue;
+      this.#workOn('rail', bus.rails[0]!);
       this.#newBlock(loom, bus, count);
     }
   }
@@ -603,7 +630,7 @@ class Wirer {
       ...(fuse ? [`the fuse of ${fuse.ratingA} A protects it`] : []),
       ...(rail === undefined ? [] : [`it loses ${tidy(100 * OWN_DROP, 1)} % at most`]),
     ].join('; ');
-    this.#added.push({ what: `${wireWords(wire)} (${name})`, why });
+    this.#add(`${wireWords(wire)} (${name})`, why);
     return true;
   }
 
@@ -821,6 +848,7 @@ class Wirer {
   /** From the terminals of each supply to its fuses; blocks have their feed already. */
   #feeds(): void {
     for (const name of this.#usedRails) {
+      this.#workOn('rail', name);
       const { supply, fuse } = this.#prop.rails[name]!;
       const loom = this.#loom();
       if (!fuse || loom.net(supply!.plus) === loom.net(fuse.from)) continue;
@@ -858,6 +886,7 @@ class Wirer {
     if (!power || connector === undefined) return;
     const ground = `${connector}-${power.ground[0]}`;
     for (const name of this.#usedRails) {
+      this.#workOn('rail', name);
       const signals = Object.values(this.#prop.channels).some(({ rail }) => rail === name);
       const { supply } = this.#prop.rails[name]!;
       const loom = this.#loom();
@@ -907,6 +936,8 @@ class Wirer {
       ),
     ];
     for (const { name, board, pin } of all) {
+      if (this.#leaveOut.has(name)) continue;
+      this.#workOn('contact', name);
       const from = Object.hasOwn(this.#prop.boards, board) ? this.#pin(board, pin) : undefined;
       if (from === undefined || this.#held.has(from)) continue;
       const ground = this.#power(board, 'ground');
@@ -941,6 +972,7 @@ class Wirer {
       const { uses, electrics, enable } = factsOf(board);
       const connector = this.#boardConnector(name);
       if (uses === undefined || connector === undefined) continue;
+      this.#workOn('board', name);
       const pins = Array.from({ length: facts.pins }, (_, pin) => pin).filter(
         (pin) => facts.reservedFor(pin) === uses,
       );

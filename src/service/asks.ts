@@ -1,4 +1,5 @@
 import type { Params, Result } from '../api/methods.ts';
+import { versionOf } from '../prop/file/version.ts';
 import { findWires } from '../prop/find-wires.ts';
 import type { Prop } from '../prop/schema.ts';
 import { traceFault } from '../prop/trace.ts';
@@ -119,6 +120,17 @@ export class Asks {
     'prop.check': ({ text }, session) =>
       this.#plan(session, { about: 'check', text, file: this.#keeper.name }),
     'prop.explain': (params, session) => this.#plan(session, { about: 'explain', ...params }),
+    'proposal.ask': (params, session) => this.#plan(session, { about: 'ask', ...params }),
+    'proposal.prop': (params, session) =>
+      this.#plan(session, { about: 'proposal', ...params, file: this.#keeper.name }),
+    'proposal.loom': (params, session) => {
+      const { text, name: file } = this.#keeper;
+      return this.#plan(session, {
+        ...{ about: 'loom', ...params, text, file, version: versionOf(text) },
+      });
+    },
+    'proposal.shopping': (_params, session) =>
+      this.#plan(session, { about: 'shopping', ...this.#text() }),
     'prop.read': async () => JSON.stringify(this.#keeper.read()),
     'prop.history': async () => JSON.stringify(await this.#keeper.history()),
   };

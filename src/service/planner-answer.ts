@@ -11,6 +11,8 @@ import { Refusal } from '../shared/errors.ts';
 import { lazily } from '../shared/lazily.ts';
 import type { RefusalCode } from '../shared/refusals.ts';
 import { columns } from '../sums/time-series.ts';
+import { refuseFaulty } from './faulty.ts';
+import { isProposalQuestion, type ProposalQuestion, proposalAnswer } from './planner-proposal.ts';
 
 /** What is asked of the planner's thread; it reads no file itself. */
 export type PlannerQuestion =
@@ -19,7 +21,8 @@ export type PlannerQuestion =
   | { about: 'explain'; key?: string | undefined; find?: string | undefined }
   /** The budget without cues. */
   | { about: 'budget'; text: string; file: string }
-  | { about: 'cue'; text: string; file: string; cue: string };
+  | { about: 'cue'; text: string; file: string; cue: string }
+  | ProposalQuestion;
 
 export type PlannerAnswer =
   | { result: object }
@@ -37,6 +40,7 @@ export class Planner {
   async answer(question: PlannerQuestion): Promise<PlannerAnswer> {
     try {
       if (question.about === 'explain') return { result: explained(question) };
+      if (isProposalQuestion(question)) return { result: proposalAnswer(question) };
       const { text, file } = question;
       // A text that is only looked at replaces nothing.
       if (question.about === 'check')
@@ -47,7 +51,7 @@ export class Planner {
         this.#loaded = parseProp(text, file);
       }
       const loaded = this.#loaded!;
-      const prop = loaded.prop ?? refuse(loaded);
+      const prop = loaded.prop ?? refuseFaulty(loaded);
       const key = question.about === 'cue' ? `cue ${question.cue}` : 'budget';
       let result = this.#known.get(key);
       if (!result) {
@@ -71,12 +75,6 @@ const FOUND_LIMIT = 40;
 function explained({ key, find }: Extract<PlannerQuestion, { about: 'explain' }>): object {
   if (find !== undefined) return { found: findKeys(schema(), find, FOUND_LIMIT) };
   return { key: explainKey(schema(), key ?? '') };
-}
-
-function refuse({ findings }: Loaded): never {
-  const { line, path, wrong } = findings.find(({ severity }) => severity === 'error')!;
-  const reason = `the prop file has errors now (line ${line}: ${path}: ${wrong}); fix it, see sinew check`;
-  throw new Refusal('file.has-errors', reason, { line, path });
 }
 
 function sums(prop: Prop, text: string) {

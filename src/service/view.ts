@@ -102,6 +102,7 @@ function infoOf(spec: Channel, groups: string[], facts: Facts): StaticInfo {
   const common = {
     groups,
     ...(spec.rail && { rail: spec.rail }),
+    ...(spec.place && { place: spec.place }),
     ...(spec.wire && { wire: spec.wire.label }),
     output: spec.output,
     measured: measuredInfo(spec),

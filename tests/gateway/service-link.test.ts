@@ -18,18 +18,14 @@ const ASKED = Object.entries(METHODS)
   .filter(([, { by }]) => by === 'service')
   .map(([name]) => name as MethodBy<'service'>);
 
-const PARAMS: Record<string, object> = {
-  'loom.find': { text: 'W07' },
-  'loom.trace': { channel: 'beak', symptom: 'buzzing' },
-  'budget.cue': { cue: 'wake' },
-  'prop.check': { text: 'sinew: 1\n' },
-};
+/** Those of its example. */
+const paramsOf = (method: MethodBy<'service'>): object => METHODS[method].example.params;
 
 describe('questions', () => {
   it.each(ASKED)(
     '%s goes to the service, with its parameters, and never to the core',
     async (method) => {
-      const params = PARAMS[method] ?? {};
+      const params = paramsOf(method);
       expect((await client.call(method, params)).result).toEqual({ method });
       expect(rig.questions()).toEqual([
         { t: 'ask', id: 1, session: client.session, method, params },

@@ -1,7 +1,7 @@
 import { PassThrough } from 'node:stream';
 import { expect, test } from 'vitest';
-import { csvCell } from '../../src/cli/csv.ts';
 import { print } from '../../src/cli/output.ts';
+import { csvCell } from '../../src/shared/csv.ts';
 
 // OWASP, "CSV Injection": cells that begin with = + - @, tab or carriage return; from memory.
 test.each([

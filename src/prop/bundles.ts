@@ -1,0 +1,30 @@
+import { wiresOf } from './loom.ts';
+import { grouped, sorted } from './loom-words.ts';
+import type { Prop } from './schema.ts';
+
+/** Wires that run together, because what they lead to sits in one place of the prop. */
+export interface Bundle {
+  place: string;
+  /** Labels, in their order. */
+  wires: string[];
+  /** How many cores that are in all, which decides how wide its sleeve must be. */
+  cores: number;
+  /** Of the longest of them (m); undefined where the file tells none. */
+  lengthM: number | undefined;
+}
+
+/** The bundles of a prop, by the `place` of its channels. A wire by itself is no bundle. */
+export function bundlesOf(prop: Prop): Bundle[] {
+  const byPlace = grouped(wiresOf(prop), ({ place }) => place);
+  return sorted(byPlace, ([place]) => place)
+    .filter(([, wires]) => wires.length > 1)
+    .map(([place, wires]) => {
+      const lengths = wires.flatMap(({ lengthM }) => lengthM ?? []);
+      return {
+        place,
+        wires: sorted(wires, ({ label }) => label).map(({ label }) => label),
+        cores: wires.reduce((sum, { cores }) => sum + cores.length, 0),
+        lengthM: lengths.length > 0 ? Math.max(...lengths) : undefined,
+      };
+    });
+}

@@ -1,0 +1,104 @@
+import type { Params, Result } from '../api/methods.ts';
+import { edited } from '../prop/file/edit.ts';
+import { didYouMean } from '../prop/finding.ts';
+import { findingInfos } from '../prop/finding-info.ts';
+import { type Loaded, parseProp } from '../prop/load.ts';
+import { readAnswers } from '../proposal/answers.ts';
+import { choices } from '../proposal/choices.ts';
+import { interview } from '../proposal/interview.ts';
+import { TooMuch } from '../proposal/propose.ts';
+import { shoppingCsv, shoppingList } from '../proposal/shopping.ts';
+import { USUAL_LENGTH_M } from '../proposal/usual-length.ts';
+import { wholeProposal } from '../proposal/whole.ts';
+import { proposeWiring } from '../proposal/wiring.ts';
+import { Refusal } from '../shared/errors.ts';
+import { refuseFaulty } from './faulty.ts';
+
+/** What is asked of the planner's thread about proposals: a new prop, its wiring, what to buy. */
+export type ProposalQuestion =
+  | ({ about: 'ask' } & Params<'proposal.ask'>)
+  | ({ about: 'proposal'; file: string } & Params<'proposal.prop'>)
+  | ({ about: 'loom'; text: string; file: string; version: string } & Params<'proposal.loom'>)
+  | { about: 'shopping'; text: string; file: string };
+
+const ABOUT: ReadonlySet<string> = new Set<ProposalQuestion['about']>([
+  ...(['ask', 'proposal', 'loom', 'shopping'] as const),
+]);
+
+export function isProposalQuestion(question: { about: string }): question is ProposalQuestion {
+  return ABOUT.has(question.about);
+}
+
+/** @throws Refusal */
+export function proposalAnswer(question: ProposalQuestion): object {
+  switch (question.about) {
+    case 'ask':
+      return nextQuestion(question);
+    case 'proposal':
+      return proposed(question);
+    case 'loom':
+      return wiring(question);
+    case 'shopping': {
+      const loaded = parseProp(question.text, question.file);
+      const items = shoppingList(loaded.prop ?? refuseFaulty(loaded));
+      return { items, csv: shoppingCsv(items) } satisfies Result<'proposal.shopping'>;
+    }
+  }
+}
+
+function nextQuestion({ given }: Params<'proposal.ask'>) {
+  const { question, answers, wrong } = interview(new Map(Object.entries(given)));
+  return { question: question ?? null, answers, ...(wrong && { wrong }), choices: choices() };
+}
+
+function proposed({
+  answers: raw,
+  changes,
+  file,
+}: Params<'proposal.prop'> & { file: string }): Result<'proposal.prop'> {
+  const read = readAnswers(changes ? { ...raw, changes } : raw);
+  if ('wrong' in read) return { wrong: read.wrong, proposal: null };
+  let whole: ReturnType<typeof wholeProposal>;
+  try {
+    whole = wholeProposal(read.answers, file);
+  } catch (error) {
+    if (!(error instanceof TooMuch)) throw error;
+    return { wrong: [error.message], proposal: null };
+  }
+  const { proposal, loaded, added, left } = whole;
+  const { decisions, cautions, problems, lengthsM, supplies } = proposal;
+  return {
+    wrong: [],
+    proposal: {
+      text: loaded.text,
+      findings: findingInfos(loaded.findings),
+      ...{ decisions, cautions, problems, added, left, lengthsM },
+      supplies: supplies
+        .filter(({ branches }) => branches.length > 0)
+        .map(({ id, volts, amps, toGet }) => ({ id, volts, amps, toBuy: toGet })),
+    } as Result<'proposal.prop'>['proposal'],
+  };
+}
+
+function wiring({
+  text,
+  file,
+  version,
+  lengthM = USUAL_LENGTH_M,
+  lengthsM = {},
+  leaveOut = [],
+}: Extract<ProposalQuestion, { about: 'loom' }>) {
+  const loaded = parseProp(text, file);
+  const prop = loaded.prop ?? refuseFaulty(loaded);
+  const known = Object.keys(prop.channels);
+  const strange = Object.keys(lengthsM).find((name) => !Object.hasOwn(prop.channels, name));
+  if (strange !== undefined)
+    throw new Refusal(
+      'channel.unknown',
+      `there is no channel ${strange}; ${didYouMean(strange, known)}`,
+      { channel: strange },
+    );
+  const { edits, added, left } = proposeWiring(prop, loaded.raw, { lengthM, lengthsM, leaveOut });
+  const next = edited(loaded as Loaded, edits);
+  return { version, edits, added, left, findings: findingInfos(next.findings) };
+}
