@@ -5,6 +5,7 @@ import { control } from './methods/control.ts';
 import { cues } from './methods/cues.ts';
 import { explain } from './methods/explain.ts';
 import { file } from './methods/file.ts';
+import { picture } from './methods/picture.ts';
 import { proposal } from './methods/proposal.ts';
 import { queries } from './methods/queries.ts';
 import { session } from './methods/session.ts';
@@ -21,6 +22,7 @@ export const METHODS = {
   ...cues,
   ...file,
   ...explain,
+  ...picture,
   ...queries,
   ...proposal,
   ...sim,

@@ -50,11 +50,12 @@ export const checkVerb = verb<Inputs>({
     const cache = rehearsal ? CheckCache.of(operator.io.env) : undefined;
     const bytes = cache && (await bytesOf(file));
     const kept = await cache?.read(bytes && utf8Text(bytes));
-    if (kept) return report(file, kept);
+    if (kept) return report(file, await withPicture(file, utf8Text(bytes!), kept));
     // Loaded only here: `stop` must not wait for a YAML parser.
     const { loadProp } = await import('../prop/load.ts');
     const loaded = await loadProp(file, bytes && (async () => bytes));
-    return report(file, cache ? await wholeCheck(loaded, cache, operator) : loaded.findings);
+    const found = cache ? await wholeCheck(loaded, cache, operator) : loaded.findings;
+    return report(file, await withPicture(file, loaded.text, found));
   },
 });
 
@@ -92,6 +93,18 @@ async function wholeCheck(loaded: Loaded, cache: CheckCache, { io }: Operator): 
   );
   if (done.skipped.length === 0) await cache.keep(text, all);
   return all;
+}
+
+/** With what is wrong with the picture beside the file, if it names one. */
+async function withPicture(
+  file: string,
+  text: string | undefined,
+  findings: readonly Finding[],
+): Promise<readonly Finding[]> {
+  if (!/\bpicture\b/.test(text ?? '')) return findings;
+  const { pictureFindings } = await import('./check-picture.ts');
+  const all = [...findings, ...(await pictureFindings(file))];
+  return all.sort((a, b) => a.line - b.line || a.column - b.column);
 }
 
 async function report(file: string, findings: readonly Finding[]): Promise<Outcome> {

@@ -22,6 +22,8 @@ export interface PropEditor {
   undo(by: Author): Promise<{ undone: string }>;
   apply(params: Params<'prop.apply'>, by: Author): Promise<Result<'prop.apply'>>;
   restore(version: string, by: Author): Promise<Result<'prop.restore'>>;
+  beginPicture(params: Params<'picture.begin'>, by: Author): Promise<Result<'picture.begin'>>;
+  endPicture(params: Params<'picture.end'>, by: Author): Promise<Result<'picture.end'>>;
 }
 
 type Handler<M extends CoreMethod> = (
@@ -329,6 +331,14 @@ export class Commands {
       const what = `version ${version} restored`;
       const result = await this.#editor.restore(version, this.#author(session, what));
       this.#record(session, 'prop.restore', `${what}: ${changeText(result)}`, { ...result });
+      return result;
+    },
+    'picture.begin': (params, session) =>
+      this.#editor.beginPicture(params, this.#author(session, 'a picture')),
+    'picture.end': async (params, session) => {
+      const result = await this.#editor.endPicture(params, this.#author(session, 'a picture'));
+      const { file } = result;
+      this.#record(session, 'picture.end', `picture ${file} is beside the prop file`, { file });
       return result;
     },
     'sim.set': ({ board: name, inputs = {}, fault }, session) => {

@@ -17,6 +17,7 @@ import { health } from './http/health.ts';
 import { metrics } from './http/metrics.ts';
 import { openrpc } from './http/openrpc.ts';
 import { page } from './http/page.ts';
+import { Pictures, picture } from './http/picture.ts';
 import { setUpRoot } from './http/root.ts';
 import { acceptUpgrades } from './http/upgrade.ts';
 import { JournalCopy } from './journal.ts';
@@ -53,7 +54,8 @@ export async function startGateway(
 ): Promise<Gateway> {
   const { clock = systemClock } = options;
   const view = new View(start, clock);
-  const service = new ServiceLink(start.service, clock);
+  const pictures = new Pictures();
+  const service = new ServiceLink(start.service, clock, (one) => pictures.take(one));
   const log =
     options.log ??
     makeLog(start.logLevel, (level, values, text) => service.log(level, values, text));
@@ -119,6 +121,7 @@ export async function startGateway(
   app.register(health, { view, notices, coreStands: beat.coreStands });
   app.register(metrics, { view, sessions, traffic: dispatcher.traffic });
   app.register(openrpc);
+  app.register(picture, { pictures });
   app.register(page, { folder: new URL('./page/', import.meta.url) });
 
   const osc = new OscDoor(

@@ -8,9 +8,11 @@ import {
   SESSION_ASKED_LIMIT,
 } from '../api/limits.ts';
 import type {
+  AnswerToGateway,
   AskedMethod,
   FromGateway,
   LogLevel,
+  ServedPicture,
   ToGatewayFromService,
 } from '../service/protocol.ts';
 import type { Clock } from '../shared/clock.ts';
@@ -42,8 +44,16 @@ export class ServiceLink {
   #kept: LogLine[] = [];
   #dropped = 0;
 
-  constructor(port: MessagePort, clock: Clock) {
+  readonly #picture: (picture: ServedPicture) => void;
+
+  /** @param picture takes what is to be served, before anybody is told its address */
+  constructor(
+    port: MessagePort,
+    clock: Clock,
+    picture: (picture: ServedPicture) => void = () => {},
+  ) {
     this.#clock = clock;
+    this.#picture = picture;
     this.#bucket = new Bucket(LINES_PER_S, LINES_BURST, clock.nowMs());
     this.use(port);
   }
@@ -56,8 +66,10 @@ export class ServiceLink {
       before.close();
       this.#lose();
     }
-    port.on('message', (answer: ToGatewayFromService) => {
-      if (port === this.#port) this.#settle(answer);
+    port.on('message', (message: ToGatewayFromService) => {
+      if (port !== this.#port) return;
+      if ('t' in message) this.#picture(message);
+      else this.#settle(message);
     });
     port.on('close', () => {
       if (port !== this.#port) return;
@@ -137,7 +149,7 @@ export class ServiceLink {
     port.postMessage(message);
   }
 
-  #settle(answer: ToGatewayFromService): void {
+  #settle(answer: AnswerToGateway): void {
     this.#waiting
       .get(answer.id)
       ?.settle('text' in answer ? { text: answer.text } : { error: answer.error });

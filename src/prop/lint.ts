@@ -8,6 +8,7 @@ import { lintInterlocks } from './lint-interlocks.ts';
 import { lintLoom } from './lint-loom.ts';
 import { lintMechanics } from './lint-mechanics.ts';
 import { lintOutputs } from './lint-outputs.ts';
+import { lintPicture } from './lint-picture.ts';
 import { lintPins } from './lint-pins.ts';
 import { lintRails } from './lint-rails.ts';
 import { lintSafety } from './lint-safety.ts';
@@ -50,6 +51,7 @@ export function lint(prop: Prop, given: Given, written?: Written): Remark[] {
   lintIdle(notes, endless);
   lintTriggers(notes, endless);
   lintWiring(notes, lintLoom);
+  lintPicture(notes);
   return notes.remarks;
 }
 

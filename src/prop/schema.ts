@@ -2,6 +2,7 @@ import * as z from 'zod';
 import { type Board, boardSchemas, DRIVER_NAMES } from '../boards/registry.ts';
 import { lazily } from '../shared/lazily.ts';
 import { channelSchema } from './kinds/channel.ts';
+import { PICTURE_NAME } from './picture/name.ts';
 import { makeParts } from './schema-parts.ts';
 import { cueStepSchema } from './steps.ts';
 
@@ -218,6 +219,31 @@ function make() {
     ).default(10),
   });
 
+  const share = z
+    .number({ error: 'is not a number; give 0 to 1' })
+    .min(0, { error: 'is below 0; give 0 to 1' })
+    .max(1, { error: 'is above 1; give 0 to 1' });
+  const picture = z
+    .strictObject({
+      file: z
+        .string()
+        .regex(PICTURE_NAME, {
+          error:
+            'is not the name of a picture beside this file; give one such as owl.png, owl.jpg or owl.svg, without a folder',
+        })
+        .describe('its file, in the folder of this one: PNG, JPEG or SVG, 5 MB at most'),
+      places: z
+        .record(
+          name('channel'),
+          z.tuple([share, share], {
+            error: 'is not a place; give [x, y], shares of width and height from the top left',
+          }),
+        )
+        .default({})
+        .describe('where each channel is on it: [x, y] from 0 to 1, from the top left'),
+    })
+    .describe('a photo or drawing of the prop, for the page');
+
   const propFile = z
     .strictObject({
       sinew: z.literal(1, { error: 'is not a known version of this file format; write sinew: 1' }),
@@ -338,6 +364,7 @@ function make() {
         .default({ stages: [], deadlineS: 10 })
         .describe('the order in which channels come to rest'),
       flash: flash.optional(),
+      picture: picture.optional(),
     })
     .describe('Sinew prop file');
 

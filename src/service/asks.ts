@@ -6,9 +6,10 @@ import { traceFault } from '../prop/trace.ts';
 import { asRefusal, type ErrorObject, Refusal } from '../shared/errors.ts';
 import { Rotation } from '../shared/rotation.ts';
 import type { Keeper } from './keeper.ts';
+import type { Pictures } from './pictures.ts';
 import type { PlannerPort } from './planner.ts';
 import type { PlannerQuestion } from './planner-answer.ts';
-import type { AskedMethod, FromGateway, ToGatewayFromService } from './protocol.ts';
+import type { AnswerToGateway, AskedMethod, FromGateway } from './protocol.ts';
 
 /** @returns JSON */
 type Work<M extends AskedMethod> = (params: Params<M>, session: string) => Promise<string>;
@@ -27,7 +28,8 @@ const MAX_CHARACTERS = 2 * 1024 * 1024;
 export class Asks {
   readonly #keeper: Keeper;
   readonly #planner: PlannerPort;
-  readonly #answer: (answer: ToGatewayFromService) => void;
+  readonly #pictures: Pictures;
+  readonly #answer: (answer: AnswerToGateway) => void;
   readonly #trouble: (error: unknown) => void;
   readonly #waiting = new Rotation<Ask>();
   /** Handed to the planner or the disk, by session. */
@@ -41,11 +43,13 @@ export class Asks {
   constructor(
     keeper: Keeper,
     planner: PlannerPort,
-    answer: (answer: ToGatewayFromService) => void,
+    pictures: Pictures,
+    answer: (answer: AnswerToGateway) => void,
     trouble: (error: unknown) => void,
   ) {
     this.#keeper = keeper;
     this.#planner = planner;
+    this.#pictures = pictures;
     this.#answer = answer;
     this.#trouble = trouble;
   }
@@ -84,7 +88,7 @@ export class Asks {
 
   async #do({ id, session, method, params }: Ask): Promise<void> {
     this.#busy.set(session, (this.#busy.get(session) ?? 0) + 1);
-    let answer: ToGatewayFromService;
+    let answer: AnswerToGateway;
     try {
       answer = { id, text: await this.#textFor(session, method, params) };
     } catch (error) {
@@ -132,6 +136,13 @@ export class Asks {
     'proposal.shopping': (_params, session) =>
       this.#plan(session, { about: 'shopping', ...this.#text() }),
     'prop.read': async () => JSON.stringify(this.#keeper.read()),
+    'picture.part': async (params, session) => JSON.stringify(this.#pictures.part(params, session)),
+    'picture.cancel': async (_params, session) =>
+      JSON.stringify({ cancelled: this.#pictures.gone(session) }),
+    'picture.read': async (_params, session) => {
+      const { picture } = this.#keeper.inUse.loaded.prop;
+      return JSON.stringify(await this.#pictures.read(picture, session));
+    },
     'prop.history': async () => JSON.stringify(await this.#keeper.history()),
   };
 

@@ -31,6 +31,7 @@ const AT_ONCE = new Set([
   'connectors',
   'channels',
   'triggers',
+  'picture',
 ]);
 /** What takes effect at once within a channel. */
 const AT_ONCE_OF_CHANNEL = new Set(['marks', 'wire', 'measured']);

@@ -13,9 +13,10 @@ export interface Compiled {
 
 /** What the core needs from a prop: nothing of the wiring. */
 export function coreProp({ loaded: { prop }, view }: Compiled): CoreProp {
+  const { picture: _, ...rest } = prop;
   const channels = Object.entries(prop.channels).map(([name, spec]) => [name, bare(spec)]);
   return {
-    ...prop,
+    ...rest,
     wires: [],
     connectors: {},
     channels: Object.fromEntries(channels),
@@ -34,7 +35,7 @@ export function viewBytes(view: PropView): Uint8Array<ArrayBuffer> {
 }
 
 /** Not sent with the rest of the prop. */
-const APART = new Set(['channels', 'cues', 'wires', 'connectors', 'cueDurationsS']);
+const APART = new Set(['channels', 'cues', 'wires', 'connectors', 'picture', 'cueDurationsS']);
 
 /** The messages that bring the core from one version to another. */
 export function* changeMessages(

@@ -149,6 +149,22 @@ export class ServiceHost {
     return this.#ask((n) => ({ t: 'restore', n, version, by }), by.what);
   }
 
+  /** @throws Refusal */
+  beginPicture(
+    given: { name: string; bytes: number },
+    by: Author,
+  ): Promise<{ upload: number; partBytes: number }> {
+    return this.#ask((n) => ({ t: 'picture-begin', n, ...given, by }));
+  }
+
+  /** @throws Refusal; nothing beside the prop file has changed then */
+  endPicture(
+    given: { upload: number },
+    by: Author,
+  ): Promise<{ file: string; width: number; height: number; leftOut: string[] }> {
+    return this.#ask((n) => ({ t: 'picture-end', n, ...given, by }), by.what);
+  }
+
   /** Edits of that session that have not had their turn are refused. */
   gone(session: string): void {
     this.#post({ t: 'gone', session });

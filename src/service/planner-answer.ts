@@ -5,6 +5,7 @@ import { findingInfos } from '../prop/finding-info.ts';
 import { jsonSchema } from '../prop/json-schema.ts';
 import { budgetFindings } from '../prop/lint-budget.ts';
 import { type Loaded, parseProp } from '../prop/load.ts';
+import { safePicture } from '../prop/picture/picture.ts';
 import type { Prop } from '../prop/schema.ts';
 import { rehearsedLoad } from '../rehearsal/rehearsed-load.ts';
 import { Refusal } from '../shared/errors.ts';
@@ -22,6 +23,8 @@ export type PlannerQuestion =
   /** The budget without cues. */
   | { about: 'budget'; text: string; file: string }
   | { about: 'cue'; text: string; file: string; cue: string }
+  /** A picture, made safe: `SafePicture`. */
+  | { about: 'picture'; bytes: Uint8Array }
   | ProposalQuestion;
 
 export type PlannerAnswer =
@@ -40,6 +43,7 @@ export class Planner {
   async answer(question: PlannerQuestion): Promise<PlannerAnswer> {
     try {
       if (question.about === 'explain') return { result: explained(question) };
+      if (question.about === 'picture') return { result: await safePicture(question.bytes) };
       if (isProposalQuestion(question)) return { result: proposalAnswer(question) };
       const { text, file } = question;
       // A text that is only looked at replaces nothing.

@@ -130,6 +130,11 @@ export class PlannerThread implements PlannerPort {
 
 function refusalFor(cause: Error, { about }: PlannerQuestion): Error {
   if ((cause as NodeJS.ErrnoException).code !== 'ERR_WORKER_OUT_OF_MEMORY') return cause;
+  if (about === 'picture')
+    return new Refusal(
+      'picture.unsafe',
+      'the drawing has more parts than the daemon has memory for; simplify it, or save it as PNG',
+    );
   const what = about === 'cue' ? 'rehearsing this cue' : 'working this out';
   return new Refusal(
     'service.memory',

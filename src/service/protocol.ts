@@ -8,6 +8,7 @@ import type { Edit } from '../prop/edit-text.ts';
 import type { Author, FileStatus } from '../prop/file/status.ts';
 import type { ChannelKind } from '../prop/kinds/channel.ts';
 import type { ValueType } from '../prop/kinds/kind.ts';
+import type { PictureType } from '../prop/picture/picture.ts';
 import type { BoardInfo } from '../prop/pins.ts';
 import type { SafePlan } from '../safe/plan.ts';
 import type { ErrorObject } from '../shared/errors.ts';
@@ -58,6 +59,10 @@ export type ToService =
   /** Result: `{ version, changed, pending }`. */
   | { t: 'apply'; n: number; text?: string; edits?: Edit[]; version: string; by: Author }
   | { t: 'restore'; n: number; version: string; by: Author }
+  /** A picture is about to come from the gateway. Result: `{ upload, partBytes }`. */
+  | { t: 'picture-begin'; n: number; name: string; bytes: number; by: Author }
+  /** It is here: it is checked and kept. Result: `{ file, width, height, leftOut }`. */
+  | { t: 'picture-end'; n: number; upload: number; by: Author }
   | { t: 'gone'; session: string }
   /** What became of a change that was sent on the port of changes. */
   | { t: 'change'; id: number; outcome: Outcome }
@@ -110,9 +115,17 @@ export type FromGateway =
   | Extract<ToService, { t: 'log' }>;
 
 /** `text` is the result as JSON. */
-export type ToGatewayFromService =
-  | { id: number; text: string }
-  | { id: number; error: ErrorObject };
+export type AnswerToGateway = { id: number; text: string } | { id: number; error: ErrorObject };
+
+/** A picture to be served, before anybody is told its address. */
+export interface ServedPicture {
+  t: 'picture';
+  address: string;
+  type: PictureType;
+  bytes: Uint8Array;
+}
+
+export type ToGatewayFromService = AnswerToGateway | ServedPicture;
 
 /** What `channel.list` says of a channel, but for what changes from tick to tick. */
 export type StaticInfo = Omit<ChannelInfo, 'value' | 'target' | 'flags' | 'pulseUs' | 'pushing'>;

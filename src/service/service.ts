@@ -11,6 +11,7 @@ import { coreProp, viewBytes } from './core-prop.ts';
 import { Keeper, type KeeperFs } from './keeper.ts';
 import { Locks, lockableOsc, lockablesOf } from './locks.ts';
 import type { LogSink } from './log-sink.ts';
+import { type PictureFs, Pictures } from './pictures.ts';
 import type { PlannerPort } from './planner.ts';
 import type {
   FromGateway,
@@ -23,13 +24,13 @@ import { type PlanFs, writePlan } from './safe-plan.ts';
 import { stateDir, targetOf } from './state-dir.ts';
 import { FileStore, type StoreFs } from './state-file.ts';
 
-export type ServiceFs = KeeperFs & StoreFs & PlanFs;
+export type ServiceFs = KeeperFs & StoreFs & PlanFs & PictureFs;
 
 /** What the service works with; tests put their own in. */
 interface Surroundings {
   main(message: FromService, handOver?: ArrayBuffer[]): void;
   change(message: ChangeMessage, handOver?: ArrayBuffer[]): void;
-  answer(answer: ToGatewayFromService): void;
+  answer(answer: ToGatewayFromService, handOver?: ArrayBuffer[]): void;
   sink: LogSink;
   planner: PlannerPort;
   clock: Clock;
@@ -49,6 +50,7 @@ export class PropService {
   readonly #fs: ServiceFs;
   readonly #keeper: Keeper;
   readonly #asks: Asks;
+  readonly #pictures: Pictures;
   #store: FileStore | undefined;
   readonly #locks: Locks;
   #planDir = '';
@@ -91,9 +93,16 @@ export class PropService {
       },
       around.program,
     );
+    this.#pictures = new Pictures(
+      planner,
+      clock,
+      (picture) => around.answer(picture, [bufferOf(picture.bytes)]),
+      this.#fs,
+    );
     this.#asks = new Asks(
       this.#keeper,
       planner,
+      this.#pictures,
       (answer) => around.answer(answer),
       (error) => trouble(error, 'a question could not be answered'),
     );
@@ -105,6 +114,7 @@ export class PropService {
     const { main, sink } = this.#around;
     const target = await targetOf(file);
     const folder = stateDir(this.#start.stateDir, target);
+    this.#pictures.besides(target);
     this.#planDir = this.#start.planDir ?? folder;
     this.#stateDir = folder;
     const locked = await this.#lockFolder(folder);
@@ -193,6 +203,16 @@ export class PropService {
       case 'restore':
         this.#edit(message, () => this.#keeper.restore(message.version, message.by));
         break;
+      case 'picture-begin': {
+        const { n, name, bytes, by } = message;
+        void this.#reply(n, async () => ({ ...this.#pictures.begin(name, bytes, by.session) }));
+        break;
+      }
+      case 'picture-end':
+        void this.#reply(message.n, async () => ({
+          ...(await this.#pictures.end(message.upload, message.by.session)),
+        }));
+        break;
       case 'gone':
         this.gone(message.session);
         break;
@@ -219,6 +239,12 @@ export class PropService {
   gone(session: string): void {
     if (this.#editing.has(session)) this.#gone.add(session);
     this.#asks.gone(session);
+    this.#pictures.gone(session);
+  }
+
+  /** A gateway that was just started has nothing to serve yet. */
+  gatewayIsNew(): void {
+    this.#pictures.forgetServed();
   }
 
   async close(): Promise<void> {

@@ -33,7 +33,7 @@ async function run(start: ServiceStart): Promise<void> {
   const service = new PropService(start, {
     main: (message, handOver = []) => main.postMessage(message, handOver),
     change: (message, handOver = []) => start.changes.postMessage(message, handOver),
-    answer: (answer) => gateway?.postMessage(answer),
+    answer: (answer, handOver = []) => gateway?.postMessage(answer, handOver),
     sink,
     planner: new PlannerThread(systemClock),
     clock: systemClock,
@@ -57,6 +57,7 @@ async function run(start: ServiceStart): Promise<void> {
   function connect(port: MessagePort): void {
     gateway?.close();
     gateway = port;
+    service.gatewayIsNew();
     port.on('message', (message: FromGateway) => {
       if (message.t === 'log') log(message);
       else service.ask(message);

@@ -405,6 +405,63 @@ export const REFUSALS = {
   ],
   'file.unreadable': ['invalidParams', 'The file cannot be read.', 'Check its path and rights.'],
   'file.check-first': ['invalidParams', 'The file has errors.', '`sinew check` shows them.'],
+
+  // --- the picture of the prop --------------------------------------------------------------------
+  'picture.bad-name': [
+    'invalidParams',
+    'The name is not the plain name of a picture.',
+    'Give a name without a folder, such as owl.jpg.',
+  ],
+  'picture.too-large': [
+    'invalidParams',
+    'The picture is larger than 5 MB.',
+    'Make it smaller; 2000 pixels wide is plenty.',
+  ],
+  'picture.too-many-pixels': [
+    'invalidParams',
+    'The picture has more pixels than a browser should show.',
+    'Make it smaller; 2000 pixels wide is plenty.',
+  ],
+  'picture.not-a-picture': [
+    'invalidParams',
+    'The file is no picture that is known here.',
+    'Save it as PNG, JPEG or plain SVG.',
+  ],
+  'picture.damaged': [
+    'invalidParams',
+    'The picture is damaged or cut short.',
+    'Save it again, or choose another.',
+  ],
+  'picture.unsafe': [
+    'invalidParams',
+    'The drawing has a script, a link, a picture within, or too many parts.',
+    'Save it as plain SVG, or as PNG.',
+  ],
+  'picture.busy': [
+    'tooMany',
+    'Another picture is being sent.',
+    'Wait until it is here, or call `picture.cancel` where it is your own.',
+  ],
+  'picture.no-upload': [
+    'condition',
+    'No such picture is being sent; it may have taken too long.',
+    'Begin again with `picture.begin`.',
+  ],
+  'picture.wrong-part': [
+    'invalidParams',
+    'The part does not follow the one before it, or a part is missing.',
+    'Go on at `received`.',
+  ],
+  'picture.too-many': [
+    'condition',
+    'Too many pictures of the name are beside the prop file.',
+    'Delete those that you no longer need.',
+  ],
+  'picture.not-saved': [
+    'internal',
+    'The picture cannot be saved.',
+    'Do as the reason says, then try again.',
+  ],
   'version.unknown': [
     'noSuchThing',
     'That version is not kept.',

@@ -8,6 +8,7 @@ import { budgetOf } from '../../src/prop/budget.ts';
 import { kindOf } from '../../src/prop/kinds/registry.ts';
 import { parseProp } from '../../src/prop/load.ts';
 import { OWL, propText, relay } from '../prop/helpers.ts';
+import { PNG_WITH_NOTES } from '../prop/picture/pictures.ts';
 import { FakeDaemon, run } from './fake-daemon.ts';
 
 let daemon: FakeDaemon;
@@ -203,4 +204,19 @@ describe('--fix', () => {
       for (const name of await kept(file)) await rm(join(folder, name));
     }
   });
+});
+
+test('check looks at the picture beside the file, also where it has checked the text before', async () => {
+  const file = await written(propText(`a: ${relay(17)}`, 'picture: { file: a.png }'));
+  for (let times = 0; times < 2; times++)
+    expect((await run(['check', file], daemon)).out).toMatch(
+      /:\d+:\d+: picture\.file: warning: there is no a\.png beside this file; put it there/,
+    );
+  const picture = join(folder, 'a.png');
+  await writeFile(picture, PNG_WITH_NOTES.subarray(0, 100));
+  expect((await run(['check', file], daemon)).out).toMatch(
+    /warning: a\.png cannot be shown; the picture is damaged or cut short: .*; save it again/,
+  );
+  await writeFile(picture, PNG_WITH_NOTES);
+  expect((await run(['check', file], daemon)).out).toContain('no findings');
 });

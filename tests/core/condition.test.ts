@@ -110,6 +110,8 @@ const REQUESTS: [Method, object, Condition[]][] = [
   ['capture.undo', {}, ['live']],
   ['prop.apply', { text: 'sinew: 1', version: '0' }, ALL],
   ['prop.restore', { version: '0' }, ALL],
+  ['picture.begin', { name: 'owl.png', bytes: 1 }, ALL],
+  ['picture.end', { upload: 1 }, ALL],
 ];
 
 /** A rig in each condition, at rest in it for as long as the condition lasts by itself. */

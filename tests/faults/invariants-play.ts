@@ -72,6 +72,14 @@ class Editor implements PropEditor {
     throw new Refusal('file.unusable', 'no prop file here');
   }
 
+  async beginPicture(): Promise<never> {
+    throw new Refusal('picture.busy', 'no pictures here');
+  }
+
+  async endPicture(): Promise<never> {
+    throw new Refusal('picture.no-upload', 'no pictures here');
+  }
+
   /** Tells the watch of one value; returns what writes the old one back. */
   #note({ path, value }: Edit): Edit {
     const [, name, what, which] = path;

@@ -9,9 +9,10 @@ import type { PlannerPort } from '../../src/service/planner.ts';
 import type { PlannerQuestion } from '../../src/service/planner-answer.ts';
 import { Planner } from '../../src/service/planner-answer.ts';
 import type {
+  AnswerToGateway,
   FromService,
   Opened,
-  ToGatewayFromService,
+  ServedPicture,
   ToService,
 } from '../../src/service/protocol.ts';
 import { PropService, type ServiceFs } from '../../src/service/service.ts';
@@ -139,7 +140,9 @@ export class Rig {
   readonly folder: string;
   readonly file: string;
   readonly state: string;
-  readonly answers = new Map<number, ToGatewayFromService>();
+  readonly answers = new Map<number, AnswerToGateway>();
+  /** Pictures that the gateway was given. */
+  readonly served: ServedPicture[] = [];
   #n = 0;
 
   private constructor(
@@ -168,7 +171,10 @@ export class Rig {
       {
         main: (message) => this.messages.push(structuredClone(message)),
         change: (message) => this.core.take(structuredClone(message)),
-        answer: (answer) => this.answers.set(answer.id, answer),
+        answer: (answer) => {
+          if ('t' in answer) this.served.push(answer);
+          else this.answers.set(answer.id, answer);
+        },
         sink,
         planner,
         clock: this.clock,

@@ -1,0 +1,50 @@
+import { Refusal } from '../../shared/errors.ts';
+import { isJpeg, safeJpeg } from './jpeg.ts';
+import { MAX_PICTURE_BYTES } from './name.ts';
+import { isPng, safePng } from './png.ts';
+
+export type PictureType = 'png' | 'jpeg' | 'svg';
+
+/** A picture that was taken apart and put together again from what is known to be safe. */
+export interface SafePicture {
+  type: PictureType;
+  bytes: Uint8Array;
+  /** As it is shown (pixels); of a drawing only their ratio counts. */
+  width: number;
+  height: number;
+  /** What was in the file and is not in this, in words. */
+  leftOut: string[];
+}
+
+/** The ending of the file's name. */
+export const ENDINGS: Record<PictureType, string> = { png: 'png', jpeg: 'jpg', svg: 'svg' };
+
+/**
+ * Looks at the bytes of a picture, whatever its name says, and puts it together again from its safe parts:
+ * no script, no reference to elsewhere, no place or time where a photo was taken.
+ * @throws Refusal `picture.too-large`, `picture.not-a-picture`, `picture.damaged`,
+ *   `picture.too-many-pixels`, `picture.unsafe`
+ */
+export async function safePicture(bytes: Uint8Array): Promise<SafePicture> {
+  if (bytes.length > MAX_PICTURE_BYTES) throw tooLarge(bytes.length);
+  if (isPng(bytes)) return safePng(bytes);
+  if (isJpeg(bytes)) return safeJpeg(bytes);
+  if (/^(?:\xEF\xBB\xBF)?\s*</.test(Buffer.from(bytes.subarray(0, 256)).toString('latin1'))) {
+    // The parser is loaded only for a drawing.
+    const { safeSvg } = await import('./svg.ts');
+    return safeSvg(bytes);
+  }
+  throw new Refusal(
+    'picture.not-a-picture',
+    'this is not a picture that Sinew knows, whatever its name says; save it as PNG, JPEG or plain SVG',
+  );
+}
+
+export function tooLarge(bytes: number): Refusal {
+  const mb = (bytes / 1024 / 1024).toFixed(1);
+  return new Refusal(
+    'picture.too-large',
+    `the picture has ${mb} MB, and at most ${MAX_PICTURE_BYTES / 1024 / 1024} are kept; make it smaller, 2000 pixels wide is plenty`,
+    { bytes, limitBytes: MAX_PICTURE_BYTES },
+  );
+}
