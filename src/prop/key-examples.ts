@@ -17,6 +17,7 @@ guards: { mat: { board: head, pin: 20, normallyClosed: true, action: stop, categ
 ambientC: 35
 ampacity: strict
 flash: { unrestricted: true, reason: only on the bench }
+picture: { file: owl.jpg, places: { beak: [0.5, 0.42], lid_left: [0.4, 0.3] } }
 boards:
   head: { driver: sim, plant: { beak: { stopsDeg: [-8, 38], lagS: 0.05, speedDegS: 300 } } }
   old: { driver: pigpio, sampleUs: 5 }
