@@ -8,7 +8,7 @@ import type { Edit } from '../prop/edit-text.ts';
 import type { Author, FileStatus } from '../prop/file/status.ts';
 import type { ChannelKind } from '../prop/kinds/channel.ts';
 import type { ValueType } from '../prop/kinds/kind.ts';
-import type { PictureType } from '../prop/picture/picture.ts';
+import type { PictureType } from '../prop/picture/safe-picture.ts';
 import type { BoardInfo } from '../prop/pins.ts';
 import type { SafePlan } from '../safe/plan.ts';
 import type { ErrorObject } from '../shared/errors.ts';

@@ -1,6 +1,6 @@
 import { createHash, timingSafeEqual } from 'node:crypto';
 import type { FastifyPluginAsync } from 'fastify';
-import type { PictureType } from '../../prop/picture/picture.ts';
+import type { PictureType } from '../../prop/picture/safe-picture.ts';
 import type { ServedPicture } from '../../service/protocol.ts';
 
 /** The picture in use, and the one before: a page that has not heard of the new one still asks for it. */

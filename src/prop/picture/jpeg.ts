@@ -1,4 +1,4 @@
-import type { SafePicture } from './picture.ts';
+import type { SafePicture } from './safe-picture.ts';
 import { checkSize, damaged } from './size.ts';
 
 /** JPEG (ITU-T T.81), its file format JFIF (ITU-T T.871), and the orientation of Exif 2.3 (4.6.4). */

@@ -2,19 +2,7 @@ import { Refusal } from '../../shared/errors.ts';
 import { isJpeg, safeJpeg } from './jpeg.ts';
 import { MAX_PICTURE_BYTES } from './name.ts';
 import { isPng, safePng } from './png.ts';
-
-export type PictureType = 'png' | 'jpeg' | 'svg';
-
-/** A picture that was taken apart and put together again from what is known to be safe. */
-export interface SafePicture {
-  type: PictureType;
-  bytes: Uint8Array;
-  /** As it is shown (pixels); of a drawing only their ratio counts. */
-  width: number;
-  height: number;
-  /** What was in the file and is not in this, in words. */
-  leftOut: string[];
-}
+import type { PictureType, SafePicture } from './safe-picture.ts';
 
 /** The ending of the file's name. */
 export const ENDINGS: Record<PictureType, string> = { png: 'png', jpeg: 'jpg', svg: 'svg' };

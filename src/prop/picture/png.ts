@@ -1,4 +1,4 @@
-import type { SafePicture } from './picture.ts';
+import type { SafePicture } from './safe-picture.ts';
 import { checkSize, damaged } from './size.ts';
 
 /** PNG, third edition (W3C, 2025). */

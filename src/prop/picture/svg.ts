@@ -2,7 +2,7 @@ import { SaxesParser, type SaxesTagNS } from 'saxes';
 import { Refusal } from '../../shared/errors.ts';
 import { plain } from '../../shared/plain.ts';
 import { utf8Text } from '../../shared/utf8.ts';
-import type { SafePicture } from './picture.ts';
+import type { SafePicture } from './safe-picture.ts';
 import { damaged } from './size.ts';
 import { ATTRIBUTES, DROPPED_QUIETLY, ELEMENTS, REFUSED, safeValue } from './svg-allowed.ts';
 import { type Rule, rulesOf, styledBy } from './svg-style.ts';
