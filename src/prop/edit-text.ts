@@ -20,8 +20,15 @@ import { type PropText, readText } from './text.ts';
 
 export interface Edit {
   path: (string | number)[];
-  /** Plain data; undefined deletes. */
-  value: unknown;
+  /** Plain data; undefined deletes: a key with its value, or an item of a list. */
+  value?: unknown;
+  /** In place of a value: what the key at the end of `path` is called from then on. All else stays. */
+  rename?: string | undefined;
+  /**
+   * In place of a value: the place (from 0) among its siblings that the entry or item has from then on. The
+   * comment lines right above it go with it.
+   */
+  place?: number | undefined;
 }
 
 /** A place that cannot be edited by itself: the message says why and what to do, without the file's name. */
@@ -58,7 +65,7 @@ export function applyEdits(
   if (wanted === source.raw) return source;
   if (!clash) {
     const next = put(source, cuts);
-    if (says(next, wanted)) return next;
+    if (says(next, wanted) && (!edits.some(isPlacing) || sameOrder(next.raw, wanted))) return next;
   }
   if (edits.length === 1) throw notAlone(source, edits[0]!.path);
   // The first edit that cannot be made says why.
@@ -76,12 +83,18 @@ function plan(source: PropText, edits: readonly Edit[], newline: string) {
   let wanted = source.raw;
   let clash = false;
   for (const edit of edits) {
-    const { path } = edit;
+    const { path, rename, place } = edit;
     const value = edit.value === undefined ? undefined : JSON.parse(JSON.stringify(edit.value));
-    if (sameData(valueAt(wanted, path), value)) continue;
-    wanted = changed(wanted, path, value);
+    const before = wanted;
+    if (rename !== undefined) wanted = renamed(wanted, path, rename);
+    else if (place !== undefined) wanted = placed(wanted, path, place);
+    else if (!sameData(valueAt(wanted, path), value)) wanted = changed(wanted, path, value);
+    if (wanted === before) continue;
+    // Where others go depends on where it has gone.
+    if (place !== undefined && edits.length > 1) clash = true;
     try {
-      cuts.push(...cutsFor(source.text, source.document?.contents, { path, value }, newline));
+      const all = { path, value, rename, place };
+      cuts.push(...cutsFor(source.text, source.document?.contents, all, newline));
     } catch (error) {
       if (!(error instanceof Stuck)) throw error;
       clash = true; // it may depend on one of the others
@@ -205,20 +218,26 @@ interface Cut {
 /** This place cannot be edited. */
 class Stuck extends Error {}
 
-function cutsFor(text: string, root: unknown, { path, value }: Edit, newline: string): Cut[] {
+function cutsFor(text: string, root: unknown, edit: Edit, newline: string): Cut[] {
+  const { path, value, rename, place } = edit;
   let node = root;
   for (const [i, key] of path.entries()) {
     const rest = path.slice(i + 1);
+    if (rest.length === 0 && place !== undefined) return reorder(text, node, key, place, newline);
+    if (rest.length === 0 && rename !== undefined) return renameKey(text, node, key, rename);
     if (isSeq(node) && key === node.items.length && rest.length === 0 && value !== undefined)
       return append(text, node, value, newline);
     if (isSeq(node) && typeof key === 'number' && key < node.items.length) {
       const item = node.items[key];
-      if (rest.length === 0) return value === undefined ? fail() : replace(text, item, value);
+      if (rest.length === 0)
+        return value === undefined ? removeItem(text, node, key) : replace(text, item, value);
       node = item;
       continue;
     }
     if (!isMap(node)) return fail();
     const pair = pairOf(node, key);
+    // A rename or another place is about what is there.
+    if (!pair && (rename !== undefined || place !== undefined)) return fail();
     if (value === undefined && !pair) return [];
     if (!pair) return insert(text, node, String(key), nest(rest, value), newline);
     if (rest.length === 0 && value === undefined) return remove(text, node, pair);
@@ -258,9 +277,54 @@ export function changed(root: unknown, path: Path, value: unknown): unknown {
     ? ([...root] as unknown as Record<number, unknown>)
     : { ...(root as object) };
   const child = changed(copy[key] ?? undefined, rest, value);
-  if (child === undefined) delete copy[key];
+  if (child === undefined && Array.isArray(copy)) copy.splice(Number(key), 1);
+  else if (child === undefined) delete copy[key];
   else copy[key] = child;
   return copy;
+}
+
+/** A copy of `root` with the key at the end of `path` called `name`, in its place. */
+function renamed(root: unknown, path: Path, name: string): unknown {
+  const key = path.at(-1)!;
+  const map = valueAt(root, path.slice(0, -1));
+  if (key === name) return root;
+  if (typeof map !== 'object' || map === null || Array.isArray(map) || !Object.hasOwn(map, key))
+    throw new RangeError(`${pathText(path)} cannot get another name: it is not there`);
+  if (Object.hasOwn(map, name))
+    throw new RangeError(
+      `${pathText(path)} cannot be called ${name}: there is one already; give another name`,
+    );
+  const entries = Object.entries(map).map(([one, value]) => [one === key ? name : one, value]);
+  return changed(root, path.slice(0, -1), Object.fromEntries(entries));
+}
+
+/** A copy of `root` with the entry or item at `path` at another place among its siblings. */
+function placed(root: unknown, path: Path, place: number): unknown {
+  const parentPath = path.slice(0, -1);
+  const parent = valueAt(root, parentPath);
+  const isList = Array.isArray(parent);
+  const entries: [string | number, unknown][] = isList
+    ? [...parent.entries()]
+    : Object.entries((parent ?? {}) as object);
+  const at = entries.findIndex(([key]) => key === path.at(-1));
+  if (at < 0 || place < 0 || place >= entries.length)
+    throw new RangeError(`${pathText(path)} cannot go to place ${place}: there is no such place`);
+  if (at === place) return root;
+  const [moving] = entries.splice(at, 1);
+  entries.splice(place, 0, moving!);
+  return changed(
+    root,
+    parentPath,
+    isList ? entries.map(([, item]) => item) : Object.fromEntries(entries),
+  );
+}
+
+function isPlacing({ place }: Edit): boolean {
+  return place !== undefined;
+}
+
+function sameOrder(a: unknown, b: unknown): boolean {
+  return JSON.stringify(a) === JSON.stringify(b);
 }
 
 function isEmpty(node: unknown): boolean {
@@ -322,12 +386,130 @@ function remove(text: string, map: YAMLMap, pair: Pair): Cut[] {
         ? { start: map.range![0], end: map.range![1], put: '{}' }
         : { start, end, put: '{}' },
     ];
-  if (map.flow && i === 0)
-    return [{ start, end: (map.items[1]!.key as Scalar).range![0], put: '' }];
-  if (map.flow) return [{ start: pairEnd(text, map.items[i - 1]!), end, put: '' }];
+  if (map.flow)
+    return removeInFlow(
+      text,
+      map.items.map((one) => [startOf(one.key), pairEnd(text, one)]),
+      i,
+    );
   const lineStart = text.lastIndexOf('\n', start - 1) + 1;
+  return [{ start: lineStart, end: nextLine(text, end), put: '' }];
+}
+
+/** One of several within brackets, with the comma beside it; a comment there stays. */
+function removeInFlow(
+  text: string,
+  spans: readonly (readonly [start: number, end: number])[],
+  at: number,
+): Cut[] {
+  const [start, end] = spans[at]!;
+  const [from, to] = at === 0 ? [start, spans[1]![0]] : [spans[at - 1]![1], end];
+  const beside = at === 0 ? text.slice(end, to) : text.slice(from, start);
+  if (!beside.includes('#')) return [{ start: from, end: to, put: '' }];
+  const comma = /^[ \t]*,/.exec(text.slice(end))?.[0].length ?? 0;
+  return [{ start, end: end + comma, put: '' }];
+}
+
+/** An item of a list; the comments above it stay. */
+function removeItem(text: string, list: YAMLSeq, at: number): Cut[] {
+  const item = list.items[at];
+  const [start, end] = [startOf(item), contentEnd(text, item)];
+  if (list.items.length === 1)
+    return [{ start: list.range![0], end: list.flow ? list.range![1] : end, put: '[]' }];
+  if (list.flow)
+    return removeInFlow(
+      text,
+      list.items.map((one) => [startOf(one), contentEnd(text, one)]),
+      at,
+    );
+  const from = text.lastIndexOf('\n', start - 1) + 1;
+  if (!/^ *-[ \t]+$/.test(text.slice(from, start))) return fail();
+  return [{ start: from, end: nextLine(text, end), put: '' }];
+}
+
+/** The name of a key alone. */
+function renameKey(text: string, map: unknown, key: string | number, name: string): Cut[] {
+  const pair = isMap(map) ? pairOf(map, key) : undefined;
+  if (!pair || !isScalar(pair.key) || !pair.key.range) return fail();
+  const [start, end] = pair.key.range;
+  // A key that is an alias, or a block scalar, has no text of its own to replace.
+  if (pair.key.type?.startsWith('BLOCK')) return fail();
+  const old = text.slice(start, end);
+  return [{ start, end, put: plainAlike(old, name) ?? flow(name, pair.key.type) }];
+}
+
+/** The name without quotes, where the old one had none. */
+function plainAlike(old: string, name: string): string | undefined {
+  return /^[\w-]+$/.test(old) && /^[A-Za-z][\w-]*$/.test(name) && !/^(true|false|null)$/i.test(name)
+    ? name
+    : undefined;
+}
+
+// --- another place --------------------------------------------------------------------------------
+
+/** Whole entries or items of a block; the texts alone where they are in brackets. */
+function reorder(
+  text: string,
+  parent: unknown,
+  key: string | number,
+  place: number,
+  newline: string,
+): Cut[] {
+  if (!isMap(parent) && !isSeq(parent)) return fail();
+  const pairs = isMap(parent) ? parent.items : undefined;
+  const spans = isMap(parent)
+    ? parent.items.map((pair) => [startOf(pair.key), pairEnd(text, pair)] as const)
+    : parent.items.map((item) => [startOf(item), contentEnd(text, item)] as const);
+  const at = pairs ? pairs.indexOf(pairOf(parent as YAMLMap, key)!) : Number(key);
+  if (at < 0 || at >= spans.length || place < 0 || place >= spans.length) return fail();
+  if (parent.flow) {
+    const texts = spans.map(([start, end]) => text.slice(start, end));
+    const [moving] = texts.splice(at, 1);
+    texts.splice(place, 0, moving!);
+    return spans.flatMap(([start, end], i) =>
+      text.slice(start, end) === texts[i] ? [] : [{ start, end, put: texts[i]! }],
+    );
+  }
+  const lead = pairs ? /^ *$/ : /^ *-[ \t]+$/;
+  const blocks = spans.map(([start, end]) => {
+    const from = text.lastIndexOf('\n', start - 1) + 1;
+    const before = text.slice(from, start);
+    // What begins on the line of something else, e.g. of a list, cannot be lifted out.
+    if (!lead.test(before)) return fail();
+    return { from: withComments(text, from), end: nextLine(text, end) };
+  });
+  const own = blocks[at]!;
+  const end = withBlanks(text, own.end);
+  const moving = text.slice(own.from, end);
+  const to = place < at ? blocks[place]!.from : withBlanks(text, blocks[place]!.end);
+  const ends = (one: string) => (one.endsWith('\n') ? one : one + newline);
+  const put = to === text.length && !text.endsWith('\n') ? newline + moving : ends(moving);
+  return [
+    { start: own.from, end, put: '' },
+    { start: to, end: to, put },
+  ];
+}
+
+/** The start of the comment lines right above a line. */
+function withComments(text: string, lineStart: number): number {
+  let from = lineStart;
+  while (from > 0) {
+    const above = text.lastIndexOf('\n', from - 2) + 1;
+    if (!/^ *#/.test(text.slice(above, from))) break;
+    from = above;
+  }
+  return from;
+}
+
+/** Behind the empty lines that begin there. */
+function withBlanks(text: string, at: number): number {
+  return at + /^(?:[ \t]*\r?\n)*/.exec(text.slice(at))![0].length;
+}
+
+/** The start of the line after the one that contains the text up to `end`. */
+function nextLine(text: string, end: number): number {
   const next = text.indexOf('\n', lineEnd(text, end));
-  return [{ start: lineStart, end: next < 0 ? text.length : next + 1, put: '' }];
+  return next < 0 ? text.length : next + 1;
 }
 
 // --- offsets ------------------------------------------------------------------------------------
@@ -338,6 +520,10 @@ function contentEnd(text: string, node: unknown): number {
   if (isSeq(node) && !node.flow && node.items.length > 0)
     return contentEnd(text, node.items.at(-1));
   return (node as Scalar).range![1];
+}
+
+function startOf(node: unknown): number {
+  return (node as Scalar).range![0];
 }
 
 function pairEnd(text: string, pair: Pair): number {

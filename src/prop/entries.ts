@@ -83,8 +83,11 @@ export function applyEntryEdits(
 }
 
 /** The slice that an edit belongs to; a new entry goes after the last one of its section. */
-function sliceFor({ slices }: Sliced, { path, value }: Edit): Slice | undefined {
+function sliceFor({ slices }: Sliced, edit: Edit): Slice | undefined {
+  const { path, value } = edit;
   const [section, name] = path;
+  // Names and places are about more than one entry.
+  if (edit.rename !== undefined || edit.place !== undefined) return undefined;
   if (typeof name !== 'string' || (path.length === 2 && value === undefined)) return undefined;
   const own = slices.find((one) => one.section === section && one.names.includes(name));
   if (own || value === undefined) return own;

@@ -130,14 +130,119 @@ describe('splice', () => {
     ['setting what is there already', 'a: 0x10\n', edit('a', 16), 'a: 0x10\n'],
     ['minus zero', 'a: 1\n', edit('a', -0), 'a: 0\n'],
     ['a key that needs quotes', 'a: {}\n', edit('a.true', 'null'), 'a: { "true": "null" }\n'],
+    ['an item of a list', 'a: [1, 2, 3] # c\n', edit('a.1', undefined), 'a: [1, 3] # c\n'],
+    ['the first item of a list', 'a: [1, 2]\n', edit('a.0', undefined), 'a: [2]\n'],
+    ['the only item of a list', 'a:\n  - 1\nb: 2\n', edit('a.0', undefined), 'a:\n  []\nb: 2\n'],
+    [
+      'an item beside a comment',
+      'a: [\n  1, # one\n  2, # two\n  3 ]\n',
+      edit('a.1', undefined),
+      'a: [\n  1, # one\n   # two\n  3 ]\n',
+    ],
+    [
+      'an item of a block list: the comment above it stays',
+      'a:\n  # these\n  - { x: 1 } # one\n  - x: 2\n    y: 3\n  - 4\n',
+      edit('a.1', undefined),
+      'a:\n  # these\n  - { x: 1 } # one\n  - 4\n',
+    ],
+    [
+      'a name',
+      'a: # of a\n  x: 1 # one\n  # two\n  y: 2\n',
+      { path: ['a', 'x'], rename: 'z' },
+      'a: # of a\n  z: 1 # one\n  # two\n  y: 2\n',
+    ],
+    ['a name in quotes', 'a: { "x": 1 }\n', { path: ['a', 'x'], rename: 'z' }, 'a: { "z": 1 }\n'],
+    [
+      'a name in brackets',
+      'a: {x: 1, y: 2}\n',
+      { path: ['a', 'y'], rename: 'on_1' },
+      'a: {x: 1, on_1: 2}\n',
+    ],
+    [
+      'a name that needs quotes',
+      'a: {x: 1}\n',
+      { path: ['a', 'x'], rename: 'true' },
+      'a: {"true": 1}\n',
+    ],
+    [
+      'a name with an anchor',
+      'a: { &k x: 1 }\n',
+      { path: ['a', 'x'], rename: 'z' },
+      'a: { &k z: 1 }\n',
+    ],
+    [
+      'another place',
+      'a:\n  # of x\n  x: 1 # one\n\n  y: 2\n\n  # of z\n  z: 3\nb: 4\n',
+      { path: ['a', 'z'], place: 0 },
+      'a:\n  # of z\n  z: 3\n  # of x\n  x: 1 # one\n\n  y: 2\n\nb: 4\n',
+    ],
+    [
+      'another place, further down',
+      'a:\n  # of x\n  x: 1 # one\n\n  y: 2\n\n  z: 3\n',
+      { path: ['a', 'x'], place: 1 },
+      'a:\n  y: 2\n\n  # of x\n  x: 1 # one\n\n  z: 3\n',
+    ],
+    [
+      'another place of an item, the last',
+      'a:\n  - 1 # one\n  - x: 2\n    y: 3',
+      { path: ['a', 0], place: 1 },
+      'a:\n  - x: 2\n    y: 3\n  - 1 # one\n',
+    ],
+    [
+      'another place in brackets',
+      'a: [ 1,  [2, 3], 4 ]\n',
+      { path: ['a', 2], place: 0 },
+      'a: [ 4,  1, [2, 3] ]\n',
+    ],
   ])('%s', (_, text, change, result) => {
     expect(applyEdits(text, change)).toBe(result);
+  });
+
+  test('names are exchanged one after the other', () => {
+    const swap: Edit[] = [
+      { path: ['a', 'x'], rename: 'spare' },
+      { path: ['a', 'y'], rename: 'x' },
+      { path: ['a', 'spare'], rename: 'y' },
+    ];
+    expect(applyEdits('a: { x: 1, y: 2 } # c\n', ...swap)).toBe('a: { y: 1, x: 2 } # c\n');
+  });
+
+  test.each<[string, Edit, RegExp]>([
+    [
+      'a: { x: 1, y: 2 }\n',
+      { path: ['a', 'x'], rename: 'y' },
+      /^a\.x cannot be called y: there is one already/,
+    ],
+    [
+      'a: { x: 1 }\n',
+      { path: ['a', 'z'], rename: 'y' },
+      /^a\.z cannot get another name: it is not there/,
+    ],
+    ['a: [1]\n', { path: ['a', 0], rename: 'y' }, /it is not there/],
+    ['a: [1, 2]\n', { path: ['a', 0], place: 2 }, /^a\[0\] cannot go to place 2/],
+    [
+      'a:\n  x: &v 1\n  y: *v\n',
+      { path: ['a', 'x'], place: 1 },
+      /cannot be changed alone|is shared/,
+    ],
+    [
+      'a: &m { x: 1 }\nb: *m\n',
+      { path: ['b', 'x'], rename: 'z' },
+      /^b\.x is shared: \*m \(anchor &m at line 1\)/,
+    ],
+    [
+      'a: &m { x: 1 }\nb: *m\n',
+      { path: ['a', 'x'], rename: 'z' },
+      /^a\.x is shared: \*m .* is used by b at line 2/,
+    ],
+  ])('refuses %j %j', (text, change, why) => {
+    expect(() => applyEdits(text, change)).toThrow(why);
   });
 
   test.each([
     ['a: 1\n', edit('a.b', 2)],
     ['a: [1]\n', edit('a.2', 2)],
-    ['a: [1]\n', edit('a.0', undefined)],
+    ['- - 1\n  - 2\n', edit('0.0', undefined)],
     ['a: |\n  t\nb: 1\n', edit('a', 5)],
   ])('refuses what cannot be changed alone: %j', (text, change) => {
     expect(() => applyEdits(text, change)).toThrow(
