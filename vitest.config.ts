@@ -6,6 +6,7 @@ const common = { pool: 'forks', testTimeout: 60_000, hookTimeout: 60_000 } as co
 const LONG = [
   'cli/{budget,commands,prop-file,rehearse,session}',
   'core/{behaviour/cue-ends,triggers}',
+  'editing/plan',
   'gateway/{behaviour/requests,http/doors,sessions}',
   'prop/{truncation,examples,lint-cues,load}',
   'rehearsal/rehearse',
@@ -19,6 +20,7 @@ const SLOW = [
   'boards/{pigpio/native,threads}',
   'gateway/{host,http}',
   'prop/{edit-text,entries,fuzz,lint-loom,lint-reuse}',
+  'editing/random',
   'proposal/random',
   'service/{behaviour/capture,host,opening,outlet,planner}',
   'sums/{eased-move,profile,profile-optimal,profile-retarget,torque}',
@@ -51,7 +53,7 @@ export default defineConfig({
           name: 'unit',
           include: [
             'tests/*.test.ts',
-            'tests/{shared,api,sums,boards,prop,proposal,core,rehearsal,gateway,page,drawings,cli,safe,doctor,service}/**/*.test.ts',
+            'tests/{shared,api,sums,boards,prop,proposal,editing,core,rehearsal,gateway,page,drawings,cli,safe,doctor,service}/**/*.test.ts',
           ],
           exclude: [...LONG, ...SLOW],
           // Files share their modules: loading them takes longer than most tests.

@@ -6,13 +6,14 @@ import { activeLow, switchedOf } from './kinds/polarity.ts';
 import { kindOf } from './kinds/registry.ts';
 import { throughOf } from './kinds/through.ts';
 import type { Notes } from './notes.ts';
+import type { Prop } from './schema.ts';
 
 /** Checks what may be connected to which board and pin. */
 export function lintOutputs(notes: Notes): void {
   for (const [name, board] of Object.entries(notes.prop.boards))
     factsOf(board).lintBoard?.(name, board, notes);
   const takenBy = new Map<string, string>();
-  for (const use of pinUses(notes)) {
+  for (const use of usesIn(notes)) {
     const board = notes.find('boards', use.board, use.boardPath);
     if (notes.given.broken(use.path) || notes.given.broken(use.boardPath)) continue;
     const space = board ? factsOf(board).pinSpace(use.board) : `board ${use.board}`;
@@ -26,7 +27,15 @@ export function lintOutputs(notes: Notes): void {
   lintFlicker(notes);
 }
 
-function* pinUses({ prop, given }: Notes): Generator<PinUse> {
+/** Every use of a pin in a sound prop. */
+export function pinUses(prop: Prop): Generator<PinUse> {
+  return usesIn({ prop, given: { broken: () => false } });
+}
+
+function* usesIn({
+  prop,
+  given,
+}: Pick<Notes, 'prop'> & { given: Pick<Notes['given'], 'broken'> }): Generator<PinUse> {
   if (prop.stopInput) {
     const { board, pin } = prop.stopInput;
     const [path, boardPath] = [

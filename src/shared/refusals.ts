@@ -378,6 +378,11 @@ export const REFUSALS = {
     'The prop file would have errors; nothing was written.',
     '`findings` names them.',
   ],
+  'change.refused': [
+    'condition',
+    'A part cannot be added, renamed, moved or removed like this; nothing was written.',
+    'The reason names the places, and what to do first.',
+  ],
   'file.boards-cannot': [
     'condition',
     'The boards cannot do what the file asks for.',

@@ -1,0 +1,171 @@
+import type { Path } from '../prop/finding.ts';
+import { flatGroups } from '../prop/groups.ts';
+import { COMMAND_PARTS } from '../prop/steps.ts';
+
+/** Where a prop file names its own parts: channels, groups, rails, marks and poses. */
+
+type Data = Record<string, unknown>;
+
+/** What names it, so that a remedy can fit. */
+export type Role =
+  | 'plant'
+  | 'requires'
+  | 'carries'
+  | 'wire'
+  | 'member'
+  | 'pose'
+  | 'step'
+  | 'until'
+  | 'stage'
+  | 'park'
+  | 'rail';
+
+export interface Reference {
+  what: 'channel' | 'group' | 'rail' | 'mark' | 'pose';
+  name: string;
+  /** Of a mark: the servos that have it. */
+  of: readonly string[];
+  path: Path;
+  /** The name is the key at the end of `path`, not the value there. */
+  atKey: boolean;
+  role: Role;
+  /** For a person: `cue wake, step 3`. */
+  where: string;
+}
+
+const dataOf = (value: unknown): Data =>
+  typeof value === 'object' && value !== null && !Array.isArray(value) ? (value as Data) : {};
+const listOf = (value: unknown): unknown[] => (Array.isArray(value) ? value : []);
+const entriesOf = (value: unknown) => Object.entries(dataOf(value));
+
+/**
+ * Every place that names a channel, group, rail, mark or pose.
+ * @param raw the data of a valid prop file, as written
+ */
+export function referencesIn(raw: unknown): Reference[] {
+  const found: Reference[] = [];
+  const file = dataOf(raw);
+  const channels = dataOf(file.channels);
+  const groups = dataOf(file.groups) as Record<string, string[]>;
+  const flat = flatGroups(groups).groups;
+  const isGroup = (name: string) => Object.hasOwn(groups, name) && !Object.hasOwn(channels, name);
+  const say = (
+    what: Reference['what'],
+    name: unknown,
+    path: Path,
+    role: Role,
+    where: string,
+    more: { atKey?: boolean; of?: readonly string[] } = {},
+  ) => {
+    if (typeof name !== 'string') return;
+    found.push({ what, name, path, role, where, atKey: more.atKey ?? false, of: more.of ?? [] });
+  };
+  /** A channel or a group. */
+  const either = (name: unknown, path: Path, role: Role, where: string, atKey = false) =>
+    say(isGroup(String(name)) ? 'group' : 'channel', name, path, role, where, { atKey });
+
+  for (const [board, entry] of entriesOf(file.boards))
+    for (const servo of Object.keys(dataOf(dataOf(entry).plant)))
+      say('channel', servo, ['boards', board, 'plant', servo], 'plant', `board ${board}`, {
+        atKey: true,
+      });
+  for (const [name, entry] of entriesOf(channels)) {
+    const at = ['channels', name];
+    const { rail, contact, requires, load, park } = dataOf(entry);
+    say('rail', rail, [...at, 'rail'], 'rail', `channel ${name}`);
+    say('rail', dataOf(contact).rail, [...at, 'contact', 'rail'], 'rail', `contact of ${name}`);
+    for (const [i, one] of listOf(requires).entries()) {
+      const path = [...at, 'requires', i];
+      const { channel, above, below } = dataOf(one);
+      const where = `interlock of ${name}`;
+      say('channel', channel, [...path, 'channel'], 'requires', where);
+      const of = [String(channel)];
+      say('mark', above, [...path, 'above'], 'requires', where, { of });
+      say('mark', below, [...path, 'below'], 'requires', where, { of });
+    }
+    const { carries } = dataOf(dataOf(load).arm);
+    say('channel', carries, [...at, 'load', 'arm', 'carries'], 'carries', `load of ${name}`);
+    if (dataOf(entry).kind === 'servo')
+      say('mark', dataOf(park).to, [...at, 'park', 'to'], 'park', `park position of ${name}`, {
+        of: [name],
+      });
+  }
+  for (const [i, wire] of listOf(file.wires).entries()) {
+    const { label, rail, channel } = dataOf(wire);
+    say('rail', rail, ['wires', i, 'rail'], 'wire', `wire ${label}`);
+    say('channel', channel, ['wires', i, 'channel'], 'wire', `wire ${label}`);
+  }
+  for (const [group, members] of entriesOf(groups))
+    for (const [i, member] of listOf(members).entries())
+      either(member, ['groups', group, i], 'member', `group ${group}`);
+  for (const [pose, values] of entriesOf(file.poses))
+    for (const [name, value] of entriesOf(values)) {
+      const path = ['poses', pose, name];
+      say('channel', name, path, 'pose', `pose ${pose}`, { atKey: true });
+      if (dataOf(channels[name]).kind === 'servo')
+        say('mark', value, path, 'pose', `pose ${pose}`, { of: [name] });
+    }
+  for (const { cue, step, path, data } of stepsIn(raw)) {
+    const where = `cue ${cue}, step ${step + 1}`;
+    for (const part of COMMAND_PARTS)
+      for (const [name, to] of entriesOf(data[part])) {
+        const at = [...path, part, name];
+        if (part !== 'move') say('channel', name, at, 'step', where, { atKey: true });
+        else {
+          either(name, at, 'step', where, true);
+          say('mark', to, at, 'step', where, { of: isGroup(name) ? flat[name]! : [name] });
+        }
+      }
+    say('pose', data.pose, [...path, 'pose'], 'step', where);
+    say('channel', dataOf(data.until).channel, [...path, 'until', 'channel'], 'until', where);
+  }
+  for (const [i, stage] of listOf(dataOf(file.park).stages).entries())
+    for (const [j, name] of listOf(stage).entries())
+      either(name, ['park', 'stages', i, j], 'stage', `park stage ${i + 1}`);
+  return found;
+}
+
+export interface Step {
+  cue: string;
+  /** From 0. */
+  step: number;
+  path: Path;
+  data: Data;
+}
+
+/** The steps of all cues, of both forms that a cue may have. */
+export function stepsIn(raw: unknown): Step[] {
+  return entriesOf(dataOf(raw).cues).flatMap(([cue, entry]) => {
+    const [at, steps] = Array.isArray(entry)
+      ? [['cues', cue], entry]
+      : [['cues', cue, 'steps'], listOf(dataOf(entry).steps)];
+    return steps.map((data, step) => ({ cue, step, path: [...at, step], data: dataOf(data) }));
+  });
+}
+
+/** A wire of the file: a channel's own, or one under `wires`. */
+export interface WireEntry {
+  label: string;
+  path: Path;
+  /** The channel whose own wire it is. */
+  own?: string;
+  cores: { role: string; colour: string; from: string; to: string }[];
+}
+
+export function wiresIn(raw: unknown): WireEntry[] {
+  const file = dataOf(raw);
+  const wires: WireEntry[] = [];
+  for (const [own, entry] of entriesOf(file.channels)) {
+    const { wire } = dataOf(entry);
+    if (wire !== undefined && wire !== null)
+      wires.push({ ...(wire as WireEntry), path: ['channels', own, 'wire'], own });
+  }
+  for (const [i, wire] of listOf(file.wires).entries())
+    wires.push({ ...(wire as WireEntry), path: ['wires', i] });
+  return wires.map(({ label, path, own, cores }) => ({
+    label,
+    path,
+    cores,
+    ...(own !== undefined && { own }),
+  }));
+}

@@ -1,0 +1,323 @@
+import { readFileSync } from 'node:fs';
+import { describe, expect, test } from 'vitest';
+import type { Change } from '../../src/editing/change.ts';
+import { planChange } from '../../src/editing/plan.ts';
+import { referencesIn } from '../../src/editing/references.ts';
+import { type Loaded, parseProp } from '../../src/prop/load.ts';
+import { NAME } from '../../src/prop/name.ts';
+import { OWL, propText, servo } from '../prop/helpers.ts';
+
+const owl = parseProp(OWL, 'owl.yaml');
+const prop = (text: string): Loaded => {
+  const loaded = parseProp(text, 'test.yaml');
+  expect(loaded.prop, loaded.findings.map(({ wrong }) => wrong).join()).toBeDefined();
+  return loaded;
+};
+/** The lines that differ. */
+function lines(before: Loaded, change: Change): string[] {
+  const was = before.text.split('\n');
+  const is = planChange(before, change).after.text.split('\n');
+  expect(is).toHaveLength(was.length);
+  return is.filter((line, i) => line !== was[i]).map((line) => line.trim());
+}
+const refused = (loaded: Loaded, change: Change) => {
+  try {
+    planChange(loaded, change);
+  } catch (error) {
+    return (error as Error).message;
+  }
+  throw new Error('it was not refused');
+};
+
+describe('references', () => {
+  test('cover every place where the schema asks for a name', () => {
+    interface Schema {
+      pattern?: string;
+      [key: string]: unknown;
+    }
+    const schema = JSON.parse(
+      readFileSync(new URL('../../config/prop.schema.json', import.meta.url), 'utf8'),
+    ) as Schema;
+    const found = new Set<string>();
+    const walk = (node: unknown, path: string) => {
+      if (Array.isArray(node)) for (const one of node) walk(one, path);
+      else if (typeof node === 'object' && node !== null) {
+        if ((node as Schema).pattern === NAME.source) found.add(path);
+        for (const [key, value] of Object.entries(node)) {
+          const next = {
+            properties: '',
+            anyOf: '',
+            oneOf: '',
+            items: '[]',
+            propertyNames: '.KEY',
+            additionalProperties: '.*',
+          }[key];
+          walk(value, next === undefined ? `${path}.${key}` : `${path}${next}`);
+        }
+      }
+    };
+    walk(schema, '');
+    // Names that stand for themselves, and names of other things: boards, cues, steps, connectors.
+    const others =
+      /board$|cue$|choose\[\]$|^\.(boards|connectors|cues|idle|triggers|guards)\.KEY$|\.name$|\.after$/;
+    const own = /^\.(channels|rails|groups|poses)\.KEY$|^\.channels\.\*\.marks\.KEY$/;
+    const step = (at: string) => [`.cues.*${at}`, `.cues.*.steps${at}`];
+    expect([...found].filter((path) => !others.test(path) && !own.test(path)).sort()).toEqual(
+      [
+        '.boards.*.plant.KEY',
+        '.channels.*.rail',
+        '.channels.*.contact.rail',
+        '.channels.*.requires[].channel',
+        '.channels.*.requires[].above',
+        '.channels.*.requires[].below',
+        '.channels.*.load.arm.carries',
+        '.channels.*.park.to',
+        '.wires[].rail',
+        '.wires[].channel',
+        '.groups.*[]',
+        '.poses.*.KEY',
+        ...step('[].move.KEY'),
+        ...step('[].move.*'),
+        ...step('[].colour.KEY'),
+        ...step('[].dim.KEY'),
+        ...step('[].switch.KEY'),
+        ...step('[].pose'),
+        ...step('[].until.channel'),
+        '.park.stages[][]',
+      ].sort(),
+    );
+    // Each of them is found in a file that has them all.
+    const crane = parseProp(
+      readFileSync(new URL('./crane.yaml', import.meta.url), 'utf8'),
+      'crane',
+    );
+    const roles = new Set(referencesIn(crane.raw).map(({ role, what }) => `${role} ${what}`));
+    expect([...roles].sort()).toEqual(
+      [
+        'plant channel',
+        'rail rail',
+        'requires channel',
+        'requires mark',
+        'carries channel',
+        'park mark',
+        'member channel',
+        'member group',
+        'pose channel',
+        'pose mark',
+        'step channel',
+        'step group',
+        'step mark',
+        'step pose',
+        'until channel',
+        'stage channel',
+        'stage group',
+      ].sort(),
+    );
+  });
+});
+
+describe('rename', () => {
+  test('a channel is followed through groups, poses, cues, interlocks, stages and connectors', () => {
+    expect(lines(owl, { do: 'rename', what: 'channel', name: 'tail_1', to: 'feather' })).toEqual([
+      'feather:',
+      'requires: [{ channel: feather, above: 20 }] # the nozzle is behind the tail',
+      'tail: [feather, tail_2, tail_3, tail_4]',
+      'alert: { head_turn: ahead, lid_left: open, lid_right: open, beak: shut, feather: half, tail_4: half }',
+    ]);
+    expect(lines(owl, { do: 'rename', what: 'channel', name: 'head_turn', to: 'neck' })).toContain(
+      'SV1: { name: neck, cavities: 3 }',
+    );
+  });
+
+  test('a mark that a group shares is renamed in all of its servos, or not at all', () => {
+    expect(
+      refused(owl, { do: 'rename', what: 'mark', name: 'open', to: 'up', channels: ['lid_left'] }),
+    ).toBe(
+      'cue blink, step 2 moves lid_left and lid_right together to open; rename the mark in lid_right as well',
+    );
+  });
+
+  test.each<[string, Change, RegExp]>([
+    [
+      'a name that is taken',
+      { do: 'rename', what: 'channel', name: 'beak', to: 'tail' },
+      /it is taken/,
+    ],
+    ['no name', { do: 'rename', what: 'channel', name: 'beak', to: 'a b' }, /use a letter, then/],
+    ['a slip', { do: 'rename', what: 'channel', name: 'baek', to: 'nib' }, /did you mean beak\?/],
+    [
+      'a label that is taken',
+      { do: 'rename', what: 'wire', name: 'W20', to: 'W21' },
+      /has the label W21/,
+    ],
+  ])('is refused: %s', (_, change, why) => {
+    expect(refused(owl, change)).toMatch(why);
+  });
+
+  test('what an alias shares is named with its line', () => {
+    const shared = prop(
+      propText(`a: ${servo(17, { marks: '&m { shut: 0 }', park: '{ to: shut }' })}
+  b: ${servo(18, { marks: '*m', park: '{ to: shut }' })}`),
+    );
+    expect(
+      refused(shared, { do: 'rename', what: 'mark', name: 'shut', to: 'in', channels: ['a'] }),
+    ).toMatch(
+      /^line 6: channels\.a\.marks\.shut is shared: \*m \(anchor &m at line 6\) is used by channels\.b\.marks at line 7/,
+    );
+  });
+
+  test('two names are swapped by way of a third', () => {
+    let loaded = owl;
+    for (const [name, to] of [
+      ['mist', 'spare'],
+      ['fan', 'mist'],
+      ['spare', 'fan'],
+    ] as const)
+      loaded = planChange(loaded, { do: 'rename', what: 'channel', name, to }).after;
+    expect(loaded.findings).toEqual([]);
+    expect(loaded.prop!.channels.fan).toEqual(owl.prop!.channels.mist);
+    expect(loaded.text.length).toBe(OWL.length);
+  });
+});
+
+describe('remove', () => {
+  test('an interlock that protects something never goes silently', () => {
+    expect(refused(owl, { do: 'remove', what: 'channel', name: 'tail_1' })).toBe(
+      'tail_1 is needed by the interlock of mist, which protects what stands there; change or remove that interlock first',
+    );
+    const { cautions } = planChange(owl, { do: 'remove', what: 'channel', name: 'mist' });
+    expect(cautions[0]).toMatch(/^The interlock of mist goes with it: it needs tail_1\./);
+  });
+
+  test('what goes with a channel is listed, and nothing else goes', () => {
+    const { touches, after } = planChange(owl, { do: 'remove', what: 'channel', name: 'mist' });
+    expect(touches).toEqual([
+      'cue wake, step 4',
+      'wire W34',
+      'wire W35',
+      'park stage 1',
+      'wire W16',
+    ]);
+    const was = owl.prop!;
+    const is = after.prop!;
+    expect(is.cues.wake).toEqual((was.cues.wake as unknown[]).slice(0, 3));
+    expect(is.park.stages[0]).toEqual(['fan']);
+    expect(
+      was.wires
+        .filter((one) => !is.wires.some(({ label }) => label === one.label))
+        .map(({ label }) => label),
+    ).toEqual(['W34', 'W35']);
+    expect(after.text).toContain('# what the relays switch');
+  });
+
+  test('a step that another one comes after, and a cue that would be empty, refuse it', () => {
+    expect(refused(owl, { do: 'remove', what: 'channel', name: 'lantern' })).toMatch(
+      /^cue breath, step 1 does nothing without lantern, and step 2 comes after it/,
+    );
+    const alone = prop(
+      propText(`a: ${servo(17)}\n  b: ${servo(18)}`, 'cues: { go: [{ at: 0, move: { a: 1 } }] }\n'),
+    );
+    expect(refused(alone, { do: 'remove', what: 'channel', name: 'a' })).toMatch(
+      /^cue go does nothing without a/,
+    );
+  });
+
+  test('a group’s channels and a mark’s angle stand in its place', () => {
+    const change = { do: 'remove', what: 'group', name: 'tail' } as const;
+    const { after } = planChange(owl, change);
+    expect((after.prop!.cues.wake as { move?: object }[])[2]!.move).toEqual({
+      tail_1: 'open',
+      tail_2: 'open',
+      tail_3: 'open',
+      tail_4: 'open',
+    });
+    const shut = planChange(owl, {
+      do: 'remove',
+      what: 'mark',
+      name: 'shut',
+      channels: ['beak'],
+    }).after;
+    expect(shut.prop!.channels.beak!.park.to).toBe(0);
+    expect(shut.prop!.poses.asleep).toEqual({ lid_left: 'shut', lid_right: 'shut', beak: 0 });
+  });
+
+  test('the last of its section takes the section along', () => {
+    const one = prop(
+      propText(
+        `a: ${servo(17, { marks: '{ in: 0 }' })}`,
+        'groups: { all: [a] } # these\nposes: { p: { a: in } }\n',
+      ),
+    );
+    expect(
+      planChange(one, { do: 'remove', what: 'group', name: 'all' }).after.prop!.groups,
+    ).toEqual({});
+    expect(planChange(one, { do: 'remove', what: 'pose', name: 'p' }).after.prop!.poses).toEqual(
+      {},
+    );
+    const bare = planChange(one, { do: 'remove', what: 'mark', name: 'in', channels: ['a'] }).after;
+    expect(bare.prop!.poses.p).toEqual({ a: 0 });
+    expect(refused(one, { do: 'remove', what: 'channel', name: 'a' })).toMatch(/the only channel/);
+  });
+});
+
+describe('move', () => {
+  test('the wire’s core goes to the new pin’s cavity', () => {
+    // Physical pin 11 of the 40-pin header is GPIO 17, pin 21 is GPIO 9 (the board's own pin-out, from memory).
+    const { touches, cautions, reasons } = planChange(owl, {
+      do: 'move',
+      what: 'channel',
+      name: 'beak',
+      board: 'head',
+    });
+    expect(reasons[0]).toMatchObject({ value: 'head 9' });
+    expect(touches).toEqual(['wire W07: signal to J1-21, not J1-12']);
+    expect(cautions.join()).toMatch(/Where beak stands is not known/);
+    expect(refused(owl, { do: 'move', what: 'channel', name: 'beak', pins: [21] })).toBe(
+      'GPIO 21 of board head is taken; give another',
+    );
+    expect(
+      planChange(owl, { do: 'move', what: 'channel', name: 'beak', pins: [14] }).cautions[0],
+    ).toMatch(/serial console/);
+  });
+});
+
+describe('add', () => {
+  test('a servo gets a pin, a rail, slow values and its wires', () => {
+    const plan = planChange(owl, {
+      do: 'add',
+      what: 'channel',
+      name: 'extra',
+      kind: 'servo',
+      part: 'servo-9g',
+    });
+    expect(plan.findings).toEqual([]);
+    const extra = plan.after.prop!.channels.extra!;
+    expect(extra).toMatchObject({
+      output: { board: 'head', pin: 9 },
+      rail: 'servo6v',
+      limitsDeg: [-10, 10],
+    });
+    expect(extra.wire).toBeDefined();
+    expect(plan.reasons.map(({ what }) => what)).toContain('rail');
+  });
+
+  test.each([['relay'], ['lamp']])(
+    'a %s lacks only its wire, where the blocks are full',
+    (kind) => {
+      const { findings, cautions } = planChange(owl, {
+        do: 'add',
+        what: 'channel',
+        name: 'extra',
+        kind,
+      });
+      expect(findings.map(({ wrong }) => wrong)).toEqual(['extra has no wire']);
+      expect(cautions.join()).toMatch(/no free terminal is left on F2-2; add a block/);
+    },
+  );
+
+  test('where no pins are left it says so', () => {
+    expect(refused(owl, { do: 'add', what: 'channel', name: 'extra', kind: 'rgb' })).toMatch(
+      /^no 3 pins are free and suitable on board head; add a board/,
+    );
+  });
+});
