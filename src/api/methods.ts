@@ -5,6 +5,7 @@ import { control } from './methods/control.ts';
 import { cues } from './methods/cues.ts';
 import { explain } from './methods/explain.ts';
 import { file } from './methods/file.ts';
+import { parts } from './methods/parts.ts';
 import { picture } from './methods/picture.ts';
 import { proposal } from './methods/proposal.ts';
 import { queries } from './methods/queries.ts';
@@ -24,6 +25,7 @@ export const METHODS = {
   ...explain,
   ...picture,
   ...queries,
+  ...parts,
   ...proposal,
   ...sim,
 };

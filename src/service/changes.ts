@@ -97,13 +97,14 @@ function channels(
   was: unknown,
   is: unknown,
 ): void {
+  const called = newNames(was, is);
   for (const name of keysOf(was, is)) {
     const [one, other] = [valueAt(was, [name]), valueAt(is, [name])];
     if (isDeepStrictEqual(one, other)) continue;
     changes.channels.add(name);
     if (one === undefined || other === undefined) {
       changes.whenParked = true;
-      lines.say(`channel ${name}: ${one === undefined ? 'added' : 'gone'}`);
+      lines.comeOrGone('channel', name, one, other, called);
       continue;
     }
     for (const key of keysOf(one, other)) {
@@ -148,9 +149,23 @@ function named(lines: Lines, what: string, was: unknown, is: unknown): string[] 
   const different = keysOf(was, is).filter(
     (name) => !isDeepStrictEqual(valueAt(was, [name]), valueAt(is, [name])),
   );
+  const called = newNames(was, is);
   for (const name of different)
-    lines.say(`${what} ${name}: ${became(valueAt(was, [name]), valueAt(is, [name]))}`);
+    lines.comeOrGone(what, name, valueAt(was, [name]), valueAt(is, [name]), called);
   return different;
+}
+
+/** What has another name and is the same otherwise: the new names by the old ones. */
+function newNames(was: unknown, is: unknown): Map<string, string> {
+  const [before, after] = [keysOf(was, undefined), keysOf(is, undefined)];
+  const gone = before.filter((name) => !after.includes(name));
+  const came = after.filter((name) => !before.includes(name));
+  const called = new Map<string, string>();
+  // Of one alone it is sure.
+  if (gone.length !== 1 || came.length !== 1) return called;
+  const [old, name] = [gone[0]!, came[0]!];
+  if (isDeepStrictEqual(valueAt(was, [old]), valueAt(is, [name]))) called.set(old, name);
+  return called;
 }
 
 function became(was: unknown, is: unknown): string {
@@ -165,6 +180,19 @@ class Lines {
   say(line: string): void {
     if (this.#lines.length < MAX_LINES) this.#lines.push(line);
     else this.#more++;
+  }
+
+  /** An entry that was added, is gone, changed, or has another name. */
+  comeOrGone(
+    what: string,
+    name: string,
+    was: unknown,
+    is: unknown,
+    called: ReadonlyMap<string, string>,
+  ): void {
+    const to = called.get(name);
+    if (to !== undefined) this.say(`${what} ${name} is called ${to} now`);
+    else if (![...called.values()].includes(name)) this.say(`${what} ${name}: ${became(was, is)}`);
   }
 
   /** Every value that differs, by its place. */

@@ -13,6 +13,7 @@ import { lazily } from '../shared/lazily.ts';
 import type { RefusalCode } from '../shared/refusals.ts';
 import { columns } from '../sums/time-series.ts';
 import { refuseFaulty } from './faulty.ts';
+import { PartsPlanner, type PartsQuestion } from './planner-parts.ts';
 import { isProposalQuestion, type ProposalQuestion, proposalAnswer } from './planner-proposal.ts';
 
 /** What is asked of the planner's thread; it reads no file itself. */
@@ -25,6 +26,7 @@ export type PlannerQuestion =
   | { about: 'cue'; text: string; file: string; cue: string }
   /** A picture, made safe: `SafePicture`. */
   | { about: 'picture'; bytes: Uint8Array }
+  | PartsQuestion
   | ProposalQuestion;
 
 export type PlannerAnswer =
@@ -39,12 +41,14 @@ export class Planner {
   #text: string | undefined;
   #loaded: Loaded | undefined;
   readonly #known = new Map<string, object>();
+  readonly #parts = new PartsPlanner();
 
   async answer(question: PlannerQuestion): Promise<PlannerAnswer> {
     try {
       if (question.about === 'explain') return { result: explained(question) };
       if (question.about === 'picture') return { result: await safePicture(question.bytes) };
       if (isProposalQuestion(question)) return { result: proposalAnswer(question) };
+      if (question.about === 'plan') return { result: this.#parts.answer(question) };
       const { text, file } = question;
       // A text that is only looked at replaces nothing.
       if (question.about === 'check')

@@ -1,6 +1,9 @@
 import { CAPTURE, COMMAND, FILE, QUESTION } from '../errors.ts';
 import type { Family } from '../method.ts';
 
+const saysOne = (edit: { value?: unknown; rename?: unknown; place?: unknown }) =>
+  [edit.value, edit.rename, edit.place].filter((one) => one !== undefined).length <= 1;
+
 /** The prop file: captured values, changes, versions. */
 export const file = {
   'mark.capture': {
@@ -92,7 +95,7 @@ export const file = {
     by: 'core',
     lease: true,
     errors: [...FILE, 'file.other-version', 'file.text-or-edits'],
-    params: ({ z, want, propText, version }) =>
+    params: ({ z, want, propText, version, name }) =>
       z
         .strictObject({
           text: propText.optional(),
@@ -111,17 +114,33 @@ export const file = {
                   .unknown()
                   .optional()
                   .describe('what stands there from then on; none removes it'),
+                rename: name
+                  .optional()
+                  .describe(
+                    'in place of a value: what the key at the end of path is called from then on; its place, value and comments stay',
+                  ),
+                place: z
+                  .int()
+                  .min(0)
+                  .max(10_000)
+                  .optional()
+                  .describe(
+                    'in place of a value: the place, from 0, that the entry or item has among its siblings from then on',
+                  ),
               }),
-              want('a list of edits: { path, value }'),
+              want('a list of edits: { path, value }, { path, rename } or { path, place }'),
             )
             .min(1, want('at least one edit'))
-            .max(200, want('at most 200 edits'))
+            .max(1000, want('at most 1000 edits'))
             .optional()
-            .describe('changes of single values; comments and order are kept'),
+            .describe('changes of single values and names, made in this order; comments are kept'),
           version,
         })
         .refine((params) => (params.text === undefined) !== (params.edits === undefined), {
           error: 'give exactly one of text and edits',
+        })
+        .refine(({ edits = [] }) => edits.every(saysOne), {
+          error: 'give at most one of value, rename and place in an edit',
         }),
     result: ({ changeResult }) => changeResult,
   },
