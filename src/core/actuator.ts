@@ -88,7 +88,7 @@ export interface ActuatorContract {
   /** Takes over what may change while the prop runs. */
   follow(spec: Channel): void;
   /**
-   * Continues where the one of the same name stood in the version before.
+   * Continues where it stood in the version before, maybe under another name.
    * @param pulsesGoOn its board is not opened again
    * @param nowS time of the last tick (s)
    */

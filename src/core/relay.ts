@@ -253,7 +253,7 @@ export class Relay implements ActuatorContract {
   }
 
   /**
-   * Continues where a relay of the same name and output stands.
+   * Continues where the same relay, maybe under another name, stands.
    * @param goesOn its board is not opened again, so that the contact is as it was
    */
   resume(was: Relay, goesOn: boolean): void {

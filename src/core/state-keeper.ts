@@ -5,10 +5,13 @@ import type { PlaceOf } from './actuator.ts';
 import type { Body } from './body.ts';
 import type { Journal } from './journal.ts';
 import type { Relay } from './relay.ts';
+import { renamed, renamedAlone } from './renamed.ts';
 import type { NotedDuty, Restored, Saved, Store } from './store.ts';
 
 /** Positions are saved this often while something moves (s). */
 const NOTE_EVERY_S = 0.25;
+/** Before the place of a relay, where a servo has its digest. */
+const RELAY_AT = 'at ';
 /** What must be on the disk first is given up after this (s). */
 export const NOTE_WITHIN_S = 2;
 
@@ -77,10 +80,12 @@ export class StateKeeper {
     const positions: Record<string, number> = {};
     const digests: Record<string, string> = {};
     for (const servo of body.servos) {
-      if (!servo.known) continue;
-      positions[servo.name] = servo.setpoint.pos;
+      if (servo.known) positions[servo.name] = servo.setpoint.pos;
       digests[servo.name] = servo.digest;
     }
+    // Of all, so that the next run can tell what has another name from what is new.
+    const placeIn = placesIn(body);
+    for (const relay of body.relays) digests[relay.name] = RELAY_AT + placeIn(relay.spec.output);
     const latched = condition === 'stopped' || condition === 'faulted';
     const saved: Saved = {
       settled: !this.unsettled,
@@ -171,10 +176,15 @@ export class StateKeeper {
   /** Positions saved while something moves are up to a quarter of a second old, and limbs may have fallen since. */
   #restorePositions({ settled, positions, digests = {} }: Restored): void {
     if (!settled) return;
-    for (const servo of this.#kept.body().servos) {
-      if (!Object.hasOwn(positions, servo.name)) continue;
-      if (!Object.hasOwn(digests, servo.name) || digests[servo.name] !== servo.digest) continue;
-      const deg = positions[servo.name]!;
+    const body = this.#kept.body();
+    const before = Object.entries(digests).map(([name, place]) => ({ name, place }));
+    const now = body.servos.map(({ name, digest }) => ({ name, place: digest }));
+    const oldNames = renamed(before, now, namesIn(body));
+    for (const servo of body.servos) {
+      const name = oldNames.get(servo.name) ?? servo.name;
+      if (!Object.hasOwn(positions, name)) continue;
+      if (!Object.hasOwn(digests, name) || digests[name] !== servo.digest) continue;
+      const deg = positions[name]!;
       const [low, high] = servo.envelopeDeg;
       if (!(deg >= low && deg <= high)) continue;
       servo.standAt(deg);
@@ -182,16 +192,38 @@ export class StateKeeper {
     }
   }
 
-  /** A relay that is not known to have rested rests first: a new channel, another name, another pin. */
+  /** The old names of relays by the new ones; earlier releases did not keep what it takes. */
+  #renamedRelays(
+    body: Body,
+    { duty, digests = {} }: Restored,
+    placeIn: PlaceOf,
+  ): Map<string, string> {
+    const before = Object.entries(digests)
+      .filter(([, place]) => place.startsWith(RELAY_AT))
+      .map(([name, place]) => ({ name, place }));
+    if (!Object.keys(duty).every((name) => digests[name]?.startsWith(RELAY_AT))) return new Map();
+    const now = body.relays.map(({ name, spec }) => ({
+      name,
+      place: RELAY_AT + placeIn(spec.output),
+    }));
+    return renamedAlone(before, now, namesIn(body));
+  }
+
+  /**
+   * A relay that is not known to have rested rests first: a new channel, another pin. One that only has
+   * another name goes on.
+   */
   #restoreDuty(restored: Restored | undefined): void {
     const body = this.#kept.body();
     const { nowS } = body;
     const placeIn = placesIn(body);
     const resting: string[] = [];
+    const oldNames = restored && this.#renamedRelays(body, restored, placeIn);
     for (const relay of body.relays) {
       if (!relay.duty) continue;
-      const record = restored?.duty[relay.name];
-      const mine = restored && Object.hasOwn(restored.duty, relay.name);
+      const name = oldNames?.get(relay.name) ?? relay.name;
+      const record = restored?.duty[name];
+      const mine = restored && Object.hasOwn(restored.duty, name);
       if (record && mine && record.output === placeIn(relay.spec.output)) {
         const changedS = record.changedS - this.#bootOffsetS;
         relay.duty.restore({ ...record, changedS }, restored.sameBoot, nowS);
@@ -207,6 +239,11 @@ export class StateKeeper {
         `nobody knows how long these were closed before, so they rest first: ${resting.join(', ')}`,
       );
   }
+}
+
+/** The channels of a body, by their names. */
+export function namesIn(body: Body): { has(name: string): boolean } {
+  return { has: (name) => body.find(name) !== undefined };
 }
 
 /** The physical pins of the outputs of a body. */

@@ -8,7 +8,10 @@ export type NotedDuty = DutyRecord & { output?: string | undefined };
 export interface Saved {
   settled: boolean;
   positions: Record<string, number>;
-  /** Of each position, the digest of the output, calibration and linkage that it depends on. */
+  /**
+   * Of each servo, the digest of the output, calibration and linkage that its position depends on; of each
+   * relay, its pin.
+   */
   digests?: Record<string, string>;
   /** Of every relay with a duty guard: one that is missing here rests first. */
   duty: Record<string, NotedDuty>;

@@ -1,4 +1,5 @@
 import { factsOf } from '../boards/registry.ts';
+import { servoOf } from '../prop/kinds/channel.ts';
 import { PARTS, partsFor } from '../prop/parts.ts';
 import { USES, type Use } from '../proposal/pins.ts';
 import type { Add } from './change.ts';
@@ -22,7 +23,7 @@ export function add(draft: Draft, change: Add): void {
     case 'mark':
       for (const channel of change.channels) {
         draft.mustHave('channel', 'channels', channel);
-        if (draft.prop.channels[channel]!.kind !== 'servo')
+        if (!servoOf(draft.prop.channels[channel]!))
           refuse(`${channel} is no servo, and only servos have marks; give a servo`, []);
         const { marks } = draft.section('channels')[channel] as { marks?: object };
         draft.mustBeFree('mark', change.name, Object.keys(marks ?? {}));
@@ -181,7 +182,7 @@ const MAKERS: Record<'servo' | 'relay' | 'rgb' | 'lamp', (change: AddChannel) =>
   lamp: (change) => light(change, 1),
 };
 
-function light({ name, kind, part }: AddChannel, count: number): Maker {
+function light({ name, part }: AddChannel, count: number): Maker {
   const use = USES.light(name, false, true);
   return {
     count,
@@ -196,7 +197,7 @@ function light({ name, kind, part }: AddChannel, count: number): Maker {
       draft.cautions.push(
         'Flashing light can cause seizures: all lights together flash three times a second at most. Put up a notice anyway.',
       );
-      const common = kind === 'rgb' ? { common: 'anode' } : {};
+      const common = count > 1 ? { common: 'anode' } : {};
       return {
         output: {
           board,
@@ -209,7 +210,7 @@ function light({ name, kind, part }: AddChannel, count: number): Maker {
           draw: { fullA: count > 1 ? [0.02, 0.02, 0.02] : 0.1 },
         }),
         fadeS: 0.2,
-        park: { to: kind === 'rgb' ? '#000000' : 0 },
+        park: { to: count > 1 ? '#000000' : 0 },
       };
     },
   };

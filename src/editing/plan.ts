@@ -1,12 +1,13 @@
 import type { Edit } from '../prop/edit-text.ts';
 import { NotAlone } from '../prop/edit-text.ts';
 import type { Finding } from '../prop/finding.ts';
+import { servoOf } from '../prop/kinds/channel.ts';
 import { editProp, type Loaded } from '../prop/load.ts';
 import { Loom } from '../prop/loom.ts';
 import { proposeWiring } from '../proposal/wiring.ts';
 import { add } from './add.ts';
 import type { Change } from './change.ts';
-import { Draft, type Reason, refuse } from './draft.ts';
+import { Draft, named, type Reason, refuse } from './draft.ts';
 import { move, order } from './move.ts';
 import { remove } from './remove.ts';
 import { rename } from './rename.ts';
@@ -53,6 +54,7 @@ export function planChange(loaded: Loaded, change: Change): Plan {
       remove(draft, change);
   }
   if (change.do === 'add' && change.what === 'channel') wire(draft, loaded, change.name);
+  limp(draft, change);
   const { edits, touches, reasons, cautions } = draft;
   if (edits.length > MAX_EDITS)
     refuse(
@@ -68,6 +70,18 @@ export function planChange(loaded: Loaded, change: Change): Plan {
       [error.path],
     );
   return { edits, touches, reasons, cautions, findings, after };
+}
+
+/** The boards of changed channels are opened again: their pulses stop for a moment. */
+function limp({ prop, cautions }: Draft, change: Change): void {
+  if (change.what !== 'channel') return;
+  const holding = Object.entries(prop.channels)
+    .filter(([, spec]) => servoOf(spec)?.park.then === 'hold')
+    .map(([name]) => name);
+  if (holding.length > 0)
+    cautions.push(
+      `While it takes effect the boards start again, and servos that hold at rest let go until the next wake: ${named(holding)}. Prop up what could fall.`,
+    );
 }
 
 /** What length a new cable is proposed with (m); a person measures it. */

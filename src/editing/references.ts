@@ -1,5 +1,7 @@
 import type { Path } from '../prop/finding.ts';
 import { flatGroups } from '../prop/groups.ts';
+import type { ChannelKind } from '../prop/kinds/channel.ts';
+import { kindOf } from '../prop/kinds/registry.ts';
 import { COMMAND_PARTS } from '../prop/steps.ts';
 
 /** Where a prop file names its own parts: channels, groups, rails, marks and poses. */
@@ -37,6 +39,12 @@ const dataOf = (value: unknown): Data =>
   typeof value === 'object' && value !== null && !Array.isArray(value) ? (value as Data) : {};
 const listOf = (value: unknown): unknown[] => (Array.isArray(value) ? value : []);
 const entriesOf = (value: unknown) => Object.entries(dataOf(value));
+
+/** Its positions may be marks. */
+function hasAngles(channel: unknown): boolean {
+  const { kind } = dataOf(channel);
+  return kind !== undefined && kindOf({ kind: kind as ChannelKind }).value === 'deg';
+}
 
 /**
  * Every place that names a channel, group, rail, mark or pose.
@@ -85,7 +93,7 @@ export function referencesIn(raw: unknown): Reference[] {
     }
     const { carries } = dataOf(dataOf(load).arm);
     say('channel', carries, [...at, 'load', 'arm', 'carries'], 'carries', `load of ${name}`);
-    if (dataOf(entry).kind === 'servo')
+    if (hasAngles(entry))
       say('mark', dataOf(park).to, [...at, 'park', 'to'], 'park', `park position of ${name}`, {
         of: [name],
       });
@@ -102,7 +110,7 @@ export function referencesIn(raw: unknown): Reference[] {
     for (const [name, value] of entriesOf(values)) {
       const path = ['poses', pose, name];
       say('channel', name, path, 'pose', `pose ${pose}`, { atKey: true });
-      if (dataOf(channels[name]).kind === 'servo')
+      if (hasAngles(channels[name]))
         say('mark', value, path, 'pose', `pose ${pose}`, { of: [name] });
     }
   for (const { cue, step, path, data } of stepsIn(raw)) {

@@ -310,6 +310,91 @@ describe('a change that waits for parked', () => {
   });
 });
 
+describe('another name', () => {
+  const duty = { duty: { maxOnS: 0.5, restS: 60 } };
+  /** Runs `before`, has mist closed for as long as it may, parks, and takes `after` over. */
+  async function changedTo(before: Prop, next: Prop) {
+    const { rig, client } = await Rig.live(before);
+    await client.call('channel.switch', { channel: 'mist', on: true });
+    await rig.run(600);
+    await client.call('park');
+    await rig.until(() => rig.condition === 'parked');
+    await rig.run(20_000);
+    rig.bench.messages.push(...wholeChange(1, next));
+    await rig.until(() => rig.bench.outcomes.length === 1);
+    return { rig, client };
+  }
+  const restOf = async (
+    { rig, client }: Awaited<ReturnType<typeof changedTo>>,
+    channel: string,
+  ) => {
+    if (rig.condition === 'parked') {
+      await client.call('wake');
+      await rig.until(() => rig.condition === 'live');
+    }
+    const refused = await client.refused('channel.switch', { channel, on: true });
+    return refused.values.secondsLeft as number;
+  };
+
+  test('a servo keeps its known position, a relay the rest of its guard', async () => {
+    const before = makeProp({ neck: servo(), mist: relay(duty) });
+    const next = makeProp({ nape: servo(), fog: relay(duty) });
+    const done = await changedTo(before, next);
+    expect(done.rig.servo('nape').known).toBe(true);
+    // It has rested for 20 of the 60 s, and a little since.
+    const left = await restOf(done, 'fog');
+    expect(left).toBeGreaterThan(30);
+    expect(left).toBeLessThan(40);
+  });
+
+  test('a rename is no way around the guard: swapped names, swapped pins, a third name', async () => {
+    const before = makeProp({ mist: relay(duty), fan: relay(duty) });
+    for (const next of [
+      makeProp({ fan: relay(duty), mist: relay(duty) }),
+      makeProp({ spare: relay(), fog: relay(duty) }),
+      makeProp({ fog: relay(duty), steam: relay(duty) }),
+      makeProp({ fan: relay(duty), fog: relay(duty) }),
+    ]) {
+      const done = await changedTo(before, next);
+      for (const [name, { kind, ...spec }] of Object.entries(next.channels))
+        if (kind === 'relay' && 'duty' in spec && spec.duty)
+          expect(await restOf(done, name), name).toBeGreaterThan(55);
+    }
+  });
+
+  const other = servo({
+    calibration: [
+      [1000, -30],
+      [2000, 60],
+    ],
+  });
+  test('two servos that swap names are unknown', async () => {
+    const before = makeProp({ neck: servo(), jaw: other, mist: relay() });
+    const swapped = makeProp({ jaw: servo(), neck: other, mist: relay() });
+    const { rig } = await changedTo(before, swapped);
+    expect(rig.servo('jaw').known).toBe(false);
+    expect(rig.servo('neck').known).toBe(false);
+  });
+
+  test('across a restart a renamed servo is known, and none gets the position of another', async () => {
+    const { rig, client } = await Rig.live(makeProp({ neck: servo(), jaw: other }));
+    await client.call('park');
+    await rig.until(() => rig.condition === 'parked');
+    const restored = { ...rig.store.saved!, sameBoot: true };
+    const known = async (next: Prop, over: Partial<typeof restored> = {}) => {
+      const { servos } = (await Rig.open(next, { restored: { ...restored, ...over } })).core.body;
+      return servos.filter((one) => one.known).map(({ name }) => name);
+    };
+    expect(await known(makeProp({ nape: servo(), jaw: other }))).toEqual(['nape', 'jaw']);
+    expect(await known(makeProp({ nape: servo(), chin: other }))).toEqual(['nape', 'chin']);
+    expect(await known(makeProp({ jaw: servo(), neck: other }))).toEqual([]);
+    // jaw is unknown, and takes the pin of neck, which is gone.
+    const { jaw: _, ...positions } = restored.positions;
+    expect(await known(makeProp({ jaw: servo() }), { positions })).toEqual([]);
+    expect(await known(makeProp({ nape: servo() }), { positions })).toEqual(['nape']);
+  });
+});
+
 test('a capture while the prop parks is for the next park', async () => {
   const { rig, client } = await Rig.live(two({ marks: { up: 30, rest: 0 }, park: { to: 'rest' } }));
   await client.call('channel.move', { channel: 'neck', to: 30 });

@@ -189,16 +189,70 @@ describe('what nobody knows to have rested rests first', () => {
     expect(rig.on('mist')).toBe(true);
   });
 
-  test('a renamed channel', async () => {
+  test('a renamed channel goes on with the rest that it needs, neither more nor less', async () => {
     const { rig, client } = await Rig.live(prop);
     await on(client);
     await rig.run(4100);
+    await rig.run(5000);
     const restored: Restored = { ...rig.store.saved!, sameBoot: true };
-    const next = await Rig.live(makeProp({ fog: guarded }), {
-      bootS: rig.store.bootNowS(),
-      restored,
-    });
-    expect(await left(next.client, 'fog')).toBeGreaterThan(9);
+    const bootS = rig.store.bootNowS();
+    const same = await left((await Rig.live(prop, { bootS, restored })).client);
+    const next = await Rig.live(makeProp({ fog: guarded }), { bootS, restored });
+    expect(next.rig.texts('duty')).toEqual([]);
+    expect(await left(next.client, 'fog')).toBeCloseTo(same as number, 6);
+    expect(same).toBeGreaterThan(3);
+    expect(same).toBeLessThan(5.2);
+  });
+
+  test.each<
+    [string, Record<string, ReturnType<typeof relay>>, Record<string, ReturnType<typeof relay>>]
+  >([
+    // The name of what is hot, or of what is cool, must not choose the rest of the other's pin.
+    [
+      'a hot load that takes the pin of a cool one, under a third name',
+      { mist: guarded, cool: guarded },
+      { spare: relay(), fog: guarded },
+    ],
+    ['two names at once', { mist: guarded, cool: guarded }, { fog: guarded, steam: guarded }],
+    [
+      'the name of another relay',
+      { mist: guarded, cool: guarded },
+      { cool: guarded, fog: guarded },
+    ],
+    [
+      'a relay without a guard on the pin of one that is gone, with a guard now',
+      { mist: guarded, pump: relay() },
+      { pump: guarded },
+    ],
+  ])('%s', async (_, before, after) => {
+    const { rig, client } = await Rig.live(makeProp(before));
+    await on(client);
+    await rig.run(4100);
+    await rig.run(11_000); // mist has rested, so its record says that it may close
+    const restored: Restored = { ...rig.store.saved!, sameBoot: true };
+    const next = await Rig.live(makeProp(after), { bootS: rig.store.bootNowS(), restored });
+    for (const [name, { duty }] of Object.entries(after))
+      if (duty) expect(await left(next.client, name), name).toBeGreaterThan(8);
+  });
+
+  test('a state of an earlier release, which does not list all relays: a new name rests', async () => {
+    const { rig, client } = await Rig.live(prop);
+    await on(client);
+    await rig.run(16_000);
+    const restored: Restored = { ...rig.store.saved!, digests: {}, sameBoot: true };
+    const bootS = rig.store.bootNowS();
+    const next = await Rig.live(makeProp({ fog: guarded }), { bootS, restored });
+    expect(await left(next.client, 'fog')).toBeGreaterThan(8);
+  });
+
+  test('a relay that was closed when the daemon died, under another name', async () => {
+    const { rig, client } = await Rig.live(prop);
+    await on(client);
+    await rig.run(1000);
+    const restored: Restored = { ...rig.store.durable!, sameBoot: true };
+    const bootS = rig.store.bootNowS();
+    const next = await Rig.live(makeProp({ fog: guarded }), { bootS, restored });
+    expect(await left(next.client, 'fog')).toBeGreaterThan(8);
   });
 
   test('two channels that swap their names', async () => {
