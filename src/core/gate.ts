@@ -910,16 +910,17 @@ export class Gate {
   #blockedBy(moves: readonly Move[]): Rail | undefined {
     this.#measureLasting();
     for (const rail of this.#body.rails) {
-      let amps = this.#lastingA[rail.index]! + this.#lightsRisingOn(rail.index);
+      const nowA = this.#lastingA[rail.index]! + this.#lightsRisingOn(rail.index);
+      let amps = nowA;
       let more = false;
       for (const { servo } of moves) {
         if (servo.rail !== rail.index) continue;
         more = true;
         const moreA = servo.draw.busyA - servo.lastingA;
-        // A servo that pushes against a stop must be able to leave it, however full the rail is.
         amps += servo.pushing ? moreA : Math.max(0, moreA);
       }
-      if (more && amps > rail.limitA + RAIL_SLACK_A) return rail;
+      // Servos that push against a stop must be able to leave it, however full the rail is.
+      if (more && amps >= nowA && amps > rail.limitA + RAIL_SLACK_A) return rail;
     }
     return undefined;
   }

@@ -77,6 +77,11 @@ export async function openProp(
     return { ...found, inUse: accepted, problem: truncationText(file, cut, known.path) };
   }
   const accepted = validCopy(copy, file);
+  if (!accepted && seen.error?.code === 'ENOENT')
+    return {
+      ...found,
+      refused: `there is no ${file}; nothing was started. For a new prop: --prop ${file} --new begins with an empty one, to be filled in on the page, and sinew new ${file} asks in the terminal`,
+    };
   if (!accepted) return { ...found, refused: `${file} has errors; nothing was started` };
   const problem = seen.bytes
     ? `it has an error: ${firstError(loaded)}. The prop keeps the version that was in use before; fix the file`

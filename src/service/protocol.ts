@@ -22,6 +22,8 @@ import type { ErrorObject } from '../shared/errors.ts';
 export interface ServiceStart {
   /** Path of the prop file, as given on the command line. */
   file: string;
+  /** Make an empty prop file where there is none. */
+  create?: boolean;
   /** Where positions, duty guards and the last accepted prop file are kept; found out when undefined. */
   stateDir: string | undefined;
   /** Where the plan of the safe-levels program goes; the state's folder when undefined. */

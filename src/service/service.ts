@@ -11,6 +11,7 @@ import { coreProp, viewBytes } from './core-prop.ts';
 import { Keeper, type KeeperFs } from './keeper.ts';
 import { Locks, lockableOsc, lockablesOf } from './locks.ts';
 import type { LogSink } from './log-sink.ts';
+import { makeNewFile } from './new-file.ts';
 import { type PictureFs, Pictures } from './pictures.ts';
 import type { PlannerPort } from './planner.ts';
 import type {
@@ -110,7 +111,7 @@ export class PropService {
 
   /** Opens file and state, and reports the result to the main thread. */
   async open(): Promise<void> {
-    const { file, resumed } = this.#start;
+    const { file, resumed, create } = this.#start;
     const { main, sink } = this.#around;
     const target = await targetOf(file);
     const folder = stateDir(this.#start.stateDir, target);
@@ -121,6 +122,13 @@ export class PropService {
     if (locked !== undefined) {
       main({ t: 'cannot-open', lines: [`sinewd: ${locked}`] });
       return;
+    }
+    if (create && resumed === undefined) {
+      const failed = await makeNewFile(file, target, folder, this.#fs);
+      if (failed !== undefined) {
+        main({ t: 'cannot-open', lines: [`sinewd: ${failed}`] });
+        return;
+      }
     }
     const { findings, refused } = await this.#keeper.open(target, folder, resumed);
     const lines = findings.map((finding) => formatFinding(finding, file));

@@ -20,7 +20,7 @@ import { ServiceStore } from '../service/store.ts';
 import { systemClock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
 import { fitTimersMs } from '../shared/fit-timers.ts';
-import { pageAddress } from '../shared/page-address.ts';
+import { NEW_PROP_FRAGMENT, pageAddress } from '../shared/page-address.ts';
 import { Telemetry } from '../shared/telemetry.ts';
 import { type Notify, openNotify } from '../systemd/notify.ts';
 import { feedWatchdog, Vitals, watchdogMs } from '../systemd/watchdog.ts';
@@ -190,7 +190,10 @@ class Daemon {
     preferShortPauses();
     // Printed last: its reader may send a signal at once.
     if (this.#notify) this.#starve = this.#beWatched(this.#notify);
-    this.#service.print(`${name}: ${pageAddress(at.host, at.port)}`);
+    const isEmpty = Object.keys(this.#core.prop.channels).length === 0;
+    this.#service.print(
+      `${name}: ${pageAddress(at.host, at.port)}${isEmpty ? NEW_PROP_FRAGMENT : ''}`,
+    );
   }
 
   // --- between the threads ------------------------------------------------------------------------

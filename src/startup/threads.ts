@@ -4,12 +4,12 @@ import type { Options } from './options.ts';
 import type { Threads } from './sinewd.ts';
 
 /** Starts the threads beside the core: the service opens the prop file, the gateway waits. */
-export function startThreads({ prop, stateDir, logLevel }: Options): Threads {
+export function startThreads({ prop, create, stateDir, logLevel }: Options): Threads {
   const nobody: ServiceEvents = { file() {}, journal() {}, died() {}, restarted() {} };
   let events = nobody;
   const service = new ServiceHost(
     {
-      ...{ file: prop, stateDir, logLevel },
+      ...{ file: prop, create, stateDir, logLevel },
       planDir: process.env.RUNTIME_DIRECTORY || undefined,
       pretty: process.stderr.isTTY === true,
     },

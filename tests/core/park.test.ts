@@ -215,6 +215,31 @@ test('a servo that pushes so hard that the rail is over its limit can still leav
   expect(rig.condition).toBe('parked');
 });
 
+test('several that push at once, and fill the rail many times over, leave their stops one by one', async () => {
+  const draw = { idleA: 0.01, movingA: 0.25, stallA: 0.7 };
+  const names = ['one', 'two', 'three', 'four'];
+  const prop = makeProp(
+    Object.fromEntries(names.map((name) => [name, servo({ rail: 'six', draw })])),
+    {
+      rails: { six: { volts: 6, limitA: 2 } },
+      park: { stages: [names], deadlineS: 5 },
+    },
+  );
+  const { rig, client } = await Rig.live(prop);
+  for (const channel of names) {
+    await client.call('channel.move', { channel, to: 40 });
+    await rig.run(1000);
+  }
+  for (const name of names) rig.board().pushing.add(name);
+  await rig.run(50);
+  expect(rig.amps('six')).toBeCloseTo(4 * 0.7, 9);
+  await client.call('park');
+  await rig.until(() => names.every((name) => rig.servo(name).setpoint.pos < 38), 2);
+  for (const name of names) rig.board().pushing.delete(name);
+  await rig.until(() => rig.condition !== 'parking', 6);
+  expect(rig.condition).toBe('parked');
+});
+
 test('while feeling for a stop: it comes back inside with the others', async () => {
   const { rig, client } = await Rig.live(owl());
   await client.call('channel.move', { channel: 'tail', to: 40 });

@@ -1,5 +1,5 @@
 import './app.css';
-import { signal } from '@preact/signals';
+import { signal, useSignalEffect } from '@preact/signals';
 import { render } from 'preact';
 import { useEffect, useLayoutEffect, useRef } from 'preact/hooks';
 import type { Params } from '../../api/methods.ts';
@@ -26,6 +26,7 @@ import {
   ask,
   brokenGuards,
   condition,
+  isEmpty,
   lockout,
   notParked,
   propName,
@@ -93,6 +94,10 @@ function App() {
       for (const type of RELEASES) removeEventListener(type, stopPress.released, true);
     };
   }, []);
+  // With an empty prop there is one thing to do, and the address has not said otherwise.
+  useSignalEffect(() => {
+    if (isEmpty.value && location.hash === '') location.replace('#setup/new');
+  });
   if (linkState.value === 'token') return <TokenForm />;
   const { Shown } = VIEWS[view.value];
   return (

@@ -1,25 +1,32 @@
 import './setup.css';
-import { signal } from '@preact/signals';
+import { computed, signal } from '@preact/signals';
 import type { FunctionComponent } from 'preact';
 import { Keys } from './setup-keys.tsx';
+import { LoomSection } from './setup-loom.tsx';
+import { NewProp } from './setup-new.tsx';
+import { isEmpty } from './store.ts';
 
 /** The parts of the set-up, by the second part of the address's fragment: `#setup/parts`. */
 const SECTIONS: Record<string, { label: string; Shown: FunctionComponent }> = {
+  new: { label: 'New prop', Shown: NewProp },
+  loom: { label: 'Loom', Shown: LoomSection },
   keys: { label: 'Keys', Shown: Keys },
 };
 
-const shown = signal(sectionOf(location.hash));
+const hash = signal(location.hash);
 addEventListener('hashchange', () => {
-  shown.value = sectionOf(location.hash);
+  hash.value = location.hash;
 });
 
-function sectionOf(hash: string): string {
-  const [view, section = ''] = hash.slice(1).split('/');
-  return view === 'setup' && Object.hasOwn(SECTIONS, section) ? section : firstSection();
-}
+const shown = computed(() => {
+  const [view, section = ''] = hash.value.slice(1).split('/');
+  return view === 'setup' && Object.hasOwn(SECTIONS, section) ? section : usualSection();
+});
 
-function firstSection(): string {
-  return Object.keys(SECTIONS)[0] ?? '';
+/** An empty prop begins with a new one; otherwise what is there comes first. */
+function usualSection(): string {
+  const [first, second] = Object.keys(SECTIONS);
+  return (isEmpty.value ? first : second) ?? '';
 }
 
 /** What the prop is made of: proposed, reviewed, changed, looked up. */

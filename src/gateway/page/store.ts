@@ -62,6 +62,10 @@ export const commanding = computed(() => holding.value && live.value);
 
 /** What does not change from tick to tick: limits, marks, groups. Read again with every version. */
 export const channels = signal<Record<string, ChannelInfo>>({});
+/** The prop has no channels yet. */
+export const isEmpty = computed(
+  () => version.value !== '' && Object.keys(channels.value).length === 0,
+);
 export const groups = signal<Record<string, string[]>>({});
 export const poses = signal<string[]>([]);
 export const rails = signal<Record<string, Signal<RailState>>>({});
