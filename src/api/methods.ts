@@ -11,6 +11,7 @@ import { proposal } from './methods/proposal.ts';
 import { queries } from './methods/queries.ts';
 import { session } from './methods/session.ts';
 import { sim } from './methods/sim.ts';
+import { versions } from './methods/versions.ts';
 
 /**
  * Every method of the API. Types, checks, the OpenRPC document, the gateway's dispatch, the core's
@@ -24,6 +25,7 @@ export const METHODS = {
   ...file,
   ...explain,
   ...picture,
+  ...versions,
   ...queries,
   ...parts,
   ...proposal,

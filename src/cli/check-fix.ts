@@ -1,6 +1,7 @@
 import { PropDisk } from '../prop/file/prop-disk.ts';
 import { type Finding, formatFinding } from '../prop/finding.ts';
-import { difference, fixed } from '../prop/fix.ts';
+import { fixed } from '../prop/fix.ts';
+import { difference } from '../prop/line-difference.ts';
 import { loadProp } from '../prop/load.ts';
 import { Refusal } from '../shared/errors.ts';
 import { utf8Text } from '../shared/utf8.ts';

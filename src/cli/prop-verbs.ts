@@ -1,6 +1,7 @@
 import { readFile, stat } from 'node:fs/promises';
 import { FRAME_LIMIT_BYTES } from '../api/limits.ts';
 import type { Result } from '../api/methods.ts';
+import { differenceText, type LineDifference } from '../prop/line-difference.ts';
 import { Refusal } from '../shared/errors.ts';
 import { table } from './output.ts';
 import { versionOfFile } from './values.ts';
@@ -23,6 +24,19 @@ function changedText(
   return [`${what} as version ${version}: ${state}`, ...changed.map((one) => `  ${one}`)].join(
     '\n',
   );
+}
+
+/** What going back to a version would do. */
+function backText({ version, present, ...back }: Result<'prop.difference'>): string {
+  if (version === present) return `version ${version} is the present one`;
+  const lines = differenceText(back as LineDifference);
+  const effect =
+    back.problem !== undefined
+      ? `version ${version} cannot be used: ${back.problem}`
+      : back.changed.length === 0
+        ? 'going back to it changes nothing that the prop uses'
+        : `going back to it changes${back.whenParked ? ', once the prop is parked' : ''}:`;
+  return [...lines, '', effect, ...back.changed.map((one) => `  ${one}`)].join('\n');
 }
 
 /** @throws Refusal where the file cannot be read, or is too large for a frame */
@@ -48,19 +62,30 @@ async function textOf(file: string): Promise<string> {
 }
 
 export const propVerbs = [
-  verb({
+  verb<{ diff?: string }>({
     name: 'history',
     summary: 'show the versions of the prop file that are kept: when, who, what',
     where: 'both',
     args: [],
-    async run(_given, operator) {
+    options: [
+      {
+        flags: '--diff <VERSION>',
+        doc: 'show instead what going back to this version would change, line by line',
+        parse: versionOfFile,
+      },
+    ],
+    async run({ diff }, operator) {
+      if (diff !== undefined) {
+        const result = await operator.call('prop.difference', { version: diff });
+        return { result, text: backText(result) };
+      }
       const result = await operator.call('prop.history', {});
-      const rows = result.versions.map(({ version, time, who, what, current }) => [
+      const rows = result.versions.map(({ version, time, who, what, current, inUse }) => [
         version,
         time,
         who,
         what,
-        current ? 'present' : '',
+        current ? 'present' : inUse ? 'in use' : '',
       ]);
       const text = rows.length > 0 ? table(['version', 'time', 'who', 'what', ''], rows) : 'none';
       return { result, text };

@@ -62,7 +62,7 @@ async function wire(inputs: Inputs, operator: Operator): Promise<Outcome> {
   const { proposeWiring } = await import('../proposal/wiring.ts');
   const { edited } = await import('../prop/file/edit.ts');
   const { formatFinding } = await import('../prop/finding.ts');
-  const { difference } = await import('../prop/fix.ts');
+  const { difference } = await import('../prop/line-difference.ts');
   const wishes = { lengthM: length, lengthsM: lengths };
   const { edits, added, left } = proposeWiring(read.prop, read.raw, wishes);
   const next = edited(read, edits);

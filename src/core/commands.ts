@@ -21,9 +21,9 @@ export interface PropEditor {
   capture(edits: Edit[], by: Author): Promise<unknown>;
   undo(by: Author): Promise<{ undone: string }>;
   apply(params: Params<'prop.apply'>, by: Author): Promise<Result<'prop.apply'>>;
-  restore(version: string, by: Author): Promise<Result<'prop.restore'>>;
   beginPicture(params: Params<'picture.begin'>, by: Author): Promise<Result<'picture.begin'>>;
   endPicture(params: Params<'picture.end'>, by: Author): Promise<Result<'picture.end'>>;
+  restore(version: string, base: string | undefined, by: Author): Promise<Result<'prop.restore'>>;
 }
 
 type Handler<M extends CoreMethod> = (
@@ -327,9 +327,9 @@ export class Commands {
       this.#record(session, 'prop.apply', changeText(result), { ...result });
       return result;
     },
-    'prop.restore': async ({ version }, session) => {
+    'prop.restore': async ({ version, base }, session) => {
       const what = `version ${version} restored`;
-      const result = await this.#editor.restore(version, this.#author(session, what));
+      const result = await this.#editor.restore(version, base, this.#author(session, what));
       this.#record(session, 'prop.restore', `${what}: ${changeText(result)}`, { ...result });
       return result;
     },

@@ -29,6 +29,48 @@ export function findingInfos(findings: readonly Finding[]): FindingInfo[] {
   });
 }
 
+/** A finding of a version, with its place among all of that version. */
+export interface PlacedFinding {
+  at: number;
+  code: string;
+  level: Finding['severity'];
+  line: number;
+  column: number;
+  path: string;
+  wrong: string;
+  right: string;
+  /** There is one sure correction. */
+  sure?: true;
+}
+
+/** More than anybody reads (findings). */
+const MAX_FINDINGS = 300;
+const LEVELS: readonly Finding['severity'][] = ['error', 'warning', 'note'];
+
+/** The most serious findings first, in the order of the file; what is left out is counted. */
+export function placedFindings(findings: readonly Finding[]): {
+  findings: PlacedFinding[];
+  more: number;
+} {
+  const all = findings.map((finding, at) => {
+    const { severity, line, column, path, wrong, right, fix } = finding;
+    const own: PlacedFinding = {
+      at,
+      code: codeOf(finding),
+      level: severity,
+      line,
+      column,
+      path,
+      wrong,
+      right,
+    };
+    if (fix) own.sure = true;
+    return own;
+  });
+  const sorted = LEVELS.flatMap((level) => all.filter((one) => one.level === level));
+  return { findings: sorted.slice(0, MAX_FINDINGS), more: Math.max(0, all.length - MAX_FINDINGS) };
+}
+
 /** The code of the rule, or of the part of the file. */
 function codeOf({ code, path }: Finding): string {
   if (code) return code;

@@ -20,32 +20,49 @@ const MAX_ROUNDS = 10;
  */
 const MAX_ALONE = 30;
 
-/** The text with all certain remedies, as far as they leave fewer findings than before. */
-export function fixed(text: string, file: string): Fixed {
+/**
+ * The text with all certain remedies, as far as they leave fewer findings than before.
+ * @param only of the findings of `text`, by their place in the list: no others, and none that they reveal
+ */
+export function fixed(text: string, file: string, only?: readonly number[]): Fixed {
   let loaded = parseProp(text, file);
+  const chosen = only && new Set(only.map((at) => loaded.findings[at]));
   const done: Finding[] = [];
-  for (let round = 0; round < MAX_ROUNDS; round++) {
+  for (let round = 0; round < (only ? 1 : MAX_ROUNDS); round++) {
     // From the end, so that earlier offsets stay valid.
-    const sure = loaded.findings.filter(({ fix }) => fix).reverse();
+    const sure = loaded.findings
+      .filter((finding) => finding.fix && (!chosen || chosen.has(finding)))
+      .reverse();
     const cuts = sure.filter(({ fix }) => fix && 'cut' in fix);
+    // Offsets of the others are not valid any more once some text is replaced, but their paths are.
     const some = cuts.length > 0 ? cuts : sure;
     const before = done.length;
-    const all = withFixes(loaded, some);
-    if (all && all.findings.length <= loaded.findings.length - some.length) {
-      done.push(...some);
-      loaded = all;
-    } else {
-      // At least one does not help, or cannot be made.
-      for (const finding of some.slice(0, MAX_ALONE)) {
-        const next = withFixes(loaded, [finding]);
-        if (!next || next.findings.length >= loaded.findings.length) continue;
-        done.push(finding);
-        loaded = next;
-      }
-    }
+    for (const group of only && cuts.length > 0
+      ? [cuts, sure.filter((one) => !cuts.includes(one))]
+      : [some])
+      loaded = withGroup(loaded, group, done);
     if (done.length === before) break;
   }
   return { text: loaded.text, done, left: loaded.findings };
+}
+
+/** With as many of them as leave fewer findings. */
+function withGroup(before: Loaded, group: readonly Finding[], done: Finding[]): Loaded {
+  let loaded = before;
+  if (group.length === 0) return loaded;
+  const all = withFixes(loaded, group);
+  if (all && all.findings.length <= loaded.findings.length - group.length) {
+    done.push(...group);
+    return all;
+  }
+  // At least one does not help, or cannot be made.
+  for (const finding of group.slice(0, MAX_ALONE)) {
+    const next = withFixes(loaded, [finding]);
+    if (!next || next.findings.length >= loaded.findings.length) continue;
+    done.push(finding);
+    loaded = next;
+  }
+  return loaded;
 }
 
 /** @param sure the last one in the text first */
@@ -63,35 +80,4 @@ function withFixes(loaded: Loaded, sure: readonly Finding[]): Loaded | undefined
     if (error instanceof RangeError) return undefined;
     throw error;
   }
-}
-
-/**
- * The lines that differ, with `-` and `+`, and the old line number at which each piece begins. Of lines
- * that went and lines that came, the fewer are passed over until both texts agree again.
- */
-export function difference(before: string, after: string): string[] {
-  const old = before.split('\n');
-  const now = after.split('\n');
-  const lines: string[] = [];
-  let [at, to] = [0, 0];
-  let within = false;
-  const say = (head: string, line: string) => {
-    if (!within) lines.push(head);
-    within = true;
-    lines.push(line);
-  };
-  while (at < old.length || to < now.length) {
-    if (at < old.length && old[at] === now[to]) {
-      at++;
-      to++;
-      within = false;
-      continue;
-    }
-    const came = now.indexOf(old[at]!, to) - to;
-    const went = old.indexOf(now[to]!, at) - at;
-    if (at < old.length && (came < 0 || (went >= 0 && went <= came)))
-      say(`@@ line ${at + 1}`, `- ${old[at++]}`);
-    else say(`@@ after line ${at}`, `+ ${now[to++]}`);
-  }
-  return lines;
 }

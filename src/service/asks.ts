@@ -147,6 +147,36 @@ export class Asks {
       const { picture } = this.#keeper.inUse.loaded.prop;
       return JSON.stringify(await this.#pictures.read(picture, session));
     },
+    'prop.findings': async () => JSON.stringify(this.#keeper.findings()),
+    'prop.version': async ({ version, from = 1, lines }) => {
+      const all = (await this.#keeper.textOf(version)).split('\n');
+      const text = all.slice(from - 1, lines === undefined ? undefined : from - 1 + lines);
+      return JSON.stringify({ version, from, of: all.length, text: text.join('\n') });
+    },
+    'prop.difference': async ({ version }, session) => {
+      const { text: before, presentVersion: present } = this.#keeper;
+      const after = await this.#keeper.textOf(version);
+      const { text: inUse, file } = this.#text();
+      return this.#plan(session, {
+        about: 'difference',
+        version,
+        present,
+        before,
+        after,
+        inUse,
+        file,
+      });
+    },
+    'prop.fix': async ({ version, only }, session) => {
+      const { text, presentVersion: present, name: file } = this.#keeper;
+      if (version !== present)
+        throw new Refusal(
+          'file.other-version',
+          'the prop file was changed by somebody else meanwhile. Read its findings again (prop.findings)',
+          { version: present, changed: [] },
+        );
+      return this.#plan(session, { about: 'fix', version, text, file, only });
+    },
     'prop.history': async () => JSON.stringify(await this.#keeper.history()),
   };
 

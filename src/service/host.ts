@@ -144,9 +144,10 @@ export class ServiceHost {
   /** @throws Refusal */
   restore(
     version: string,
+    base: string | undefined,
     by: Author,
   ): Promise<{ version: string; changed: string[]; pending: boolean }> {
-    return this.#ask((n) => ({ t: 'restore', n, version, by }), by.what);
+    return this.#ask((n) => ({ t: 'restore', n, version, base, by }), by.what);
   }
 
   /** @throws Refusal */

@@ -18,7 +18,7 @@ import { type FileSystem, PropDisk, type Seen, type Written } from '../prop/file
 import type { Author, FileStatus } from '../prop/file/status.ts';
 import { versionOf } from '../prop/file/version.ts';
 import { type Path, pathText, show } from '../prop/finding.ts';
-import { findingInfos } from '../prop/finding-info.ts';
+import { findingInfos, placedFindings } from '../prop/finding-info.ts';
 import { servoOf } from '../prop/kinds/channel.ts';
 import { degIn } from '../prop/kinds/servo.ts';
 import { checkProp, type Finding, type Loaded, parseProp } from '../prop/load.ts';
@@ -270,6 +270,22 @@ export class Keeper {
     return this.#onDisk.bytes?.toString() ?? this.#inUse.loaded.text;
   }
 
+  /** Of the file on the disk, or what is in use when that cannot be read. */
+  get presentVersion(): string {
+    return this.#onDisk.version ?? this.#inUse.version;
+  }
+
+  /** @throws Refusal when it is not kept any more */
+  async textOf(version: string): Promise<string> {
+    const text = await this.#findText(version);
+    if (text !== undefined) return text;
+    throw new Refusal(
+      'version.unknown',
+      `there is no version ${version} any more; prop.history lists those that are kept`,
+      { version },
+    );
+  }
+
   status(): FileStatus {
     const { version, problem, findings, raw } = this.#onDisk;
     const same = version === this.#inUse.version || raw === undefined;
@@ -406,9 +422,10 @@ export class Keeper {
     });
   }
 
-  /** Puts back a kept version. */
+  /** Puts back a kept version. @param base the present one, as far as the asker knows */
   restore(
     version: string,
+    base: string | undefined,
     by: Author,
   ): Promise<{ version: string; changed: string[]; pending: boolean }> {
     return this.#inTurn(async () => {
@@ -422,13 +439,8 @@ export class Keeper {
             version,
           },
         );
-      const text = await this.#textOf(version);
-      if (text === undefined)
-        throw new Refusal(
-          'version.unknown',
-          `there is no version ${version} any more; prop.history lists those that are kept`,
-          { version },
-        );
+      const text = await this.textOf(version);
+      if (base !== undefined) await this.#refuseOther(base, text);
       return this.#propose(this.#checked(text), by);
     });
   }
@@ -448,6 +460,24 @@ export class Keeper {
     };
   }
 
+  /** All findings of the file, and of the version in use where that is another one. */
+  findings(): object {
+    const { version, onDisk, pending, problem, findings } = this.status();
+    const isRead = onDisk !== null;
+    const own = placedFindings(isRead ? findings : this.#inUse.loaded.findings);
+    return {
+      name: this.name,
+      version: onDisk ?? version,
+      ...own,
+      pending,
+      ...(problem !== undefined && { problem }),
+      ...(isRead &&
+        onDisk !== version && {
+          inUse: { version, ...placedFindings(this.#inUse.loaded.findings) },
+        }),
+    };
+  }
+
   /** The versions that are kept, the present one first. */
   async history(): Promise<object> {
     const kept = await this.#disk.versions();
@@ -464,9 +494,11 @@ export class Keeper {
         who: made?.who ?? BY_HAND,
         what: made?.what ?? 'edited',
         ...(current && { current: true }),
+        ...(version === this.#inUse.version && { inUse: true }),
       });
     };
     if (present !== undefined) add(present, undefined, true);
+    add(this.#inUse.version, undefined, false);
     for (const { bytes, timeMs } of kept) add(versionOf(bytes.toString()), timeMs, false);
     return { versions };
   }
@@ -771,7 +803,11 @@ export class Keeper {
       this.#report();
       throw new Refusal('file.boards-cannot', `the boards cannot do this: ${outcome.rejected}`);
     }
-    this.#note(compiled.version, by.client, by.what);
+    this.#note(
+      compiled.version,
+      by.client,
+      changed.length > 0 ? toldIn(by.what, changed) : by.what,
+    );
     this.#finish(by, compiled.version);
     if (written?.unsure) throw written.unsure;
     return { version: compiled.version, changed, pending: outcome === 'waits' };
@@ -895,10 +931,10 @@ export class Keeper {
 
   /** @throws Refusal with the difference when `version` is not the one on the disk */
   async #refuseOther(version: string, text: string | undefined): Promise<void> {
-    const present = this.#onDisk.version ?? this.#inUse.version;
+    const present = this.presentVersion;
     if (version === present) return;
     const raw = (from: string) => readText(from).raw;
-    const [base, now] = [await this.#textOf(version), this.text];
+    const [base, now] = [await this.#findText(version), this.text];
     // Without the version that it was made from, all that can be said is what it would undo.
     const [from, to] = base === undefined ? [text ?? now, now] : [base, now];
     let changed: string[] = [];
@@ -914,7 +950,7 @@ export class Keeper {
     );
   }
 
-  async #textOf(version: string): Promise<string | undefined> {
+  async #findText(version: string): Promise<string | undefined> {
     const here = [this.text, this.#inUse.loaded.text].find((text) => versionOf(text) === version);
     if (here !== undefined) return here;
     const kept = await this.#disk.versions();
@@ -931,6 +967,13 @@ function captureIn({ channels }: Prop, mark: string): Edit | undefined {
     return { path: ['channels', name, 'marks', mark], value };
   }
   return undefined;
+}
+
+/** What the history says of a change: what for, and the first things that it changed. */
+function toldIn(what: string, changed: readonly string[]): string {
+  const [first, second] = changed;
+  const more = changed.length > 2 ? `; and ${changed.length - 2} more` : '';
+  return `${what}: ${[first, second].filter(Boolean).join('; ')}${more}`;
 }
 
 function isGone({ bytes, signature }: OnDisk): boolean {

@@ -2,16 +2,20 @@ import type { CueRails } from '../api/types.ts';
 import { budgetOf } from '../prop/budget.ts';
 import { explainKey, findKeys, type KeySchema } from '../prop/explain.ts';
 import { findingInfos } from '../prop/finding-info.ts';
+import { fixed } from '../prop/fix.ts';
 import { jsonSchema } from '../prop/json-schema.ts';
+import { lineDifference } from '../prop/line-difference.ts';
 import { budgetFindings } from '../prop/lint-budget.ts';
 import { type Loaded, parseProp } from '../prop/load.ts';
 import { safePicture } from '../prop/picture/picture.ts';
 import type { Prop } from '../prop/schema.ts';
+import { readText } from '../prop/text.ts';
 import { rehearsedLoad } from '../rehearsal/rehearsed-load.ts';
 import { Refusal } from '../shared/errors.ts';
 import { lazily } from '../shared/lazily.ts';
 import type { RefusalCode } from '../shared/refusals.ts';
 import { columns } from '../sums/time-series.ts';
+import { changesBetween } from './changes.ts';
 import { refuseFaulty } from './faulty.ts';
 import { PartsPlanner, type PartsQuestion } from './planner-parts.ts';
 import { isProposalQuestion, type ProposalQuestion, proposalAnswer } from './planner-proposal.ts';
@@ -19,6 +23,18 @@ import { isProposalQuestion, type ProposalQuestion, proposalAnswer } from './pla
 /** What is asked of the planner's thread; it reads no file itself. */
 export type PlannerQuestion =
   | { about: 'check'; text: string; file: string }
+  /** What the sure corrections change; of the findings with these numbers, or all. */
+  | { about: 'fix'; version: string; text: string; file: string; only?: number[] | undefined }
+  /** What a version differs in from the present one, and from the one in use. */
+  | {
+      about: 'difference';
+      version: string;
+      present: string;
+      before: string;
+      after: string;
+      inUse: string;
+      file: string;
+    }
   /** The key reference: one key, or those that have the words of `find`. */
   | { about: 'explain'; key?: string | undefined; find?: string | undefined }
   /** The budget without cues. */
@@ -28,6 +44,8 @@ export type PlannerQuestion =
   | { about: 'picture'; bytes: Uint8Array }
   | PartsQuestion
   | ProposalQuestion;
+
+type Asked<A extends PlannerQuestion['about']> = Extract<PlannerQuestion, { about: A }>;
 
 export type PlannerAnswer =
   | { result: object }
@@ -49,6 +67,8 @@ export class Planner {
       if (question.about === 'picture') return { result: await safePicture(question.bytes) };
       if (isProposalQuestion(question)) return { result: proposalAnswer(question) };
       if (question.about === 'plan') return { result: this.#parts.answer(question) };
+      if (question.about === 'fix') return { result: corrected(question) };
+      if (question.about === 'difference') return { result: compared(question) };
       const { text, file } = question;
       // A text that is only looked at replaces nothing.
       if (question.about === 'check')
@@ -80,9 +100,44 @@ const schema = lazily(() => jsonSchema() as KeySchema);
 /** Keys that a search gives. */
 const FOUND_LIMIT = 40;
 
-function explained({ key, find }: Extract<PlannerQuestion, { about: 'explain' }>): object {
+function explained({ key, find }: Asked<'explain'>): object {
   if (find !== undefined) return { found: findKeys(schema(), find, FOUND_LIMIT) };
   return { key: explainKey(schema(), key ?? '') };
+}
+
+/** Lines of a difference, those around the changes included. */
+const AROUND = 2;
+const MAX_LINES = 400;
+
+function corrected({ version, text, file, only }: Asked<'fix'>): object {
+  const { findings } = parseProp(text, file);
+  const next = fixed(text, file, only);
+  const done = next.done.flatMap(({ line, column, path, wrong }) => {
+    const at = findings.findIndex(
+      (one) =>
+        one.line === line && one.column === column && one.path === path && one.wrong === wrong,
+    );
+    return at < 0 ? [] : [at];
+  });
+  return {
+    version,
+    done,
+    left: next.left.length,
+    ...(next.done.length > 0 && { text: next.text }),
+    ...lineDifference(text, next.text, AROUND, MAX_LINES),
+  };
+}
+
+function compared({ version, present, before, after, inUse, file }: Asked<'difference'>): object {
+  const { prop, raw, findings } = parseProp(after, file);
+  const lines = lineDifference(before, after, AROUND, MAX_LINES);
+  if (!prop) {
+    const { line, path, wrong } = findings.find(({ severity }) => severity === 'error')!;
+    const problem = `it has an error (line ${line}: ${path}: ${wrong})`;
+    return { version, present, changed: [], whenParked: false, problem, ...lines };
+  }
+  const { list, whenParked } = changesBetween(readText(inUse).raw, raw);
+  return { version, present, changed: list, whenParked, ...lines };
 }
 
 function sums(prop: Prop, text: string) {

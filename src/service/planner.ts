@@ -136,9 +136,15 @@ function refusalFor(cause: Error, { about }: PlannerQuestion): Error {
       'the drawing has more parts than the daemon has memory for; simplify it, or save it as PNG',
     );
   const what = about === 'cue' ? 'rehearsing this cue' : 'working this out';
+  const instead =
+    about === 'difference'
+      ? 'compare the files on the board: the versions are beside the prop file'
+      : about === 'fix'
+        ? 'do it on a laptop: sinew check FILE --fix'
+        : 'do it on a laptop: sinew budget FILE, or sinew check FILE';
   return new Refusal(
     'service.memory',
-    `${what} needs more memory than the daemon may take (${LIMITS.maxOldGenerationSizeMb} MB); do it on a laptop: sinew budget FILE, or sinew check FILE`,
+    `${what} needs more memory than the daemon may take (${LIMITS.maxOldGenerationSizeMb} MB); ${instead}`,
     { limitMb: LIMITS.maxOldGenerationSizeMb },
   );
 }

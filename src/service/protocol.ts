@@ -60,7 +60,7 @@ export type ToService =
   | { t: 'undo'; n: number; by: Author }
   /** Result: `{ version, changed, pending }`. */
   | { t: 'apply'; n: number; text?: string; edits?: Edit[]; version: string; by: Author }
-  | { t: 'restore'; n: number; version: string; by: Author }
+  | { t: 'restore'; n: number; version: string; base?: string | undefined; by: Author }
   /** A picture is about to come from the gateway. Result: `{ upload, partBytes }`. */
   | { t: 'picture-begin'; n: number; name: string; bytes: number; by: Author }
   /** It is here: it is checked and kept. Result: `{ file, width, height, leftOut }`. */

@@ -209,7 +209,7 @@ export class PropService {
         break;
       }
       case 'restore':
-        this.#edit(message, () => this.#keeper.restore(message.version, message.by));
+        this.#edit(message, () => this.#keeper.restore(message.version, message.base, message.by));
         break;
       case 'picture-begin': {
         const { n, name, bytes, by } = message;

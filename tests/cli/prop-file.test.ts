@@ -120,6 +120,48 @@ describe('history, restore and apply', () => {
     expect(daemon.methods).toEqual(['prop.history']);
   });
 
+  test('history --diff shows what going back would change, and needs no lease', async () => {
+    const answer = {
+      version: 'bbbbbbbbbbbbbbbb',
+      present: 'aaaaaaaaaaaaaaaa',
+      changed: ['speedDegS of beak: 90 becomes 120'],
+      whenParked: true,
+      hunks: [
+        {
+          from: 40,
+          to: 40,
+          lines: [
+            { is: 'same', text: '    kind: servo' },
+            { is: 'gone', text: '    speedDegS: 90' },
+            { is: 'new', text: '    speedDegS: 120' },
+          ],
+        },
+      ],
+      more: 3,
+    };
+    daemon.handlers['prop.difference'] = () => answer;
+    const argv = ['history', '--diff', 'bbbbbbbbbbbbbbbb'];
+    const { code, out } = await run(argv, daemon);
+    expect(code).toBe(0);
+    expect(out.split('\n')).toEqual([
+      '@@ line 40',
+      '      kind: servo',
+      '-     speedDegS: 90',
+      '+     speedDegS: 120',
+      'and 3 more lines',
+      '',
+      'going back to it changes, once the prop is parked:',
+      '  speedDegS of beak: 90 becomes 120',
+      '',
+    ]);
+    expect(daemon.methods).toEqual(['prop.difference']);
+    daemon.handlers['prop.difference'] = () => ({ ...answer, changed: [], problem: 'it is cut' });
+    expect((await run(argv, daemon)).out).toContain('bbbbbbbbbbbbbbbb cannot be used: it is cut\n');
+    daemon.handlers['prop.difference'] = () => ({ ...answer, version: answer.present });
+    expect((await run(argv, daemon)).out).toBe('version aaaaaaaaaaaaaaaa is the present one\n');
+    expect((await run(['history', '--diff', 'old'], daemon)).code).toBe(2);
+  });
+
   test('restore takes the lease and says what waits', async () => {
     const { code, out } = await run(['restore', 'bbbbbbbbbbbbbbbb'], daemon);
     expect(code).toBe(0);

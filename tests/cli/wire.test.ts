@@ -2,7 +2,7 @@ import { mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, expect, test } from 'vitest';
-import { difference } from '../../src/prop/fix.ts';
+import { difference } from '../../src/prop/line-difference.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { OWL, propText, servo } from '../prop/helpers.ts';
 import { run } from './fake-daemon.ts';

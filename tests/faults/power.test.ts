@@ -131,13 +131,13 @@ describe('the prop file', () => {
     const { undone } = await keeper.undo(BY);
     expect(undone).toContain('mark_');
     await done();
-    await keeper.restore(versionOf(texts.at(-2)!), BY);
+    await keeper.restore(versionOf(texts.at(-2)!), undefined, BY);
     await done();
     // The file is the beginning of what was accepted before.
     const shorter = texts.at(-1)!;
     await keeper.apply({ text: `${shorter}# more\n` }, versionOf(shorter), BY);
     await done();
-    await keeper.restore(versionOf(shorter), BY);
+    await keeper.restore(versionOf(shorter), undefined, BY);
     await done();
     refuses = true;
     const rejected = `${texts.at(-1)}# one more line\n`;

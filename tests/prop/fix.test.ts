@@ -1,6 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import { findingInfos } from '../../src/prop/finding-info.ts';
-import { difference, fixed } from '../../src/prop/fix.ts';
+import { fixed } from '../../src/prop/fix.ts';
+import { difference } from '../../src/prop/line-difference.ts';
 import { parseProp } from '../../src/prop/load.ts';
 import { OWL, propText, relay, servo } from './helpers.ts';
 

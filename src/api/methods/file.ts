@@ -160,6 +160,7 @@ export const file = {
             who: z.string(),
             what: z.string().describe('what for, in words'),
             current: z.literal(true).optional().describe('it is the file on the disk'),
+            inUse: z.literal(true).optional().describe('it is in use'),
           }),
         ),
       }),
@@ -176,8 +177,14 @@ export const file = {
     },
     by: 'core',
     lease: true,
-    errors: [...FILE, 'file.same-version', 'version.unknown'],
-    params: ({ z, version }) => z.strictObject({ version }),
+    errors: [...FILE, 'file.same-version', 'file.other-version', 'version.unknown'],
+    params: ({ z, version }) =>
+      z.strictObject({
+        version,
+        base: version
+          .optional()
+          .describe('the present version, as far as is known: refused if it is another one'),
+      }),
     result: ({ changeResult }) => changeResult,
   },
 } as const satisfies Family;
