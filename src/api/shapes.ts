@@ -262,6 +262,10 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
     version: z.string().describe('the version that was asked for'),
     changed,
     pending: z.boolean().describe('it waits until the prop is parked'),
+    problem: z
+      .string()
+      .optional()
+      .describe('for partly: it was written, is still faulty, and is not in use'),
   });
 
   const lockInfo = z.object({

@@ -532,7 +532,8 @@ export class Commands {
   }
 }
 
-function changeText({ changed, pending }: Result<'prop.apply'>): string {
+function changeText({ changed, pending, problem }: Result<'prop.apply'>): string {
+  if (problem !== undefined) return 'the file has fewer errors, and is still not in use';
   const list = changed.join(', ') || 'nothing changes';
   return pending ? `${list}; it takes effect when the prop is parked` : list;
 }

@@ -135,9 +135,9 @@ export class ServiceHost {
 
   /** @throws Refusal; `values.changed` says what somebody else has changed meanwhile */
   apply(
-    given: { text?: string; edits?: Edit[]; version: string },
+    given: { text?: string; edits?: Edit[]; partly?: boolean; version: string },
     by: Author,
-  ): Promise<{ version: string; changed: string[]; pending: boolean }> {
+  ): Promise<{ version: string; changed: string[]; pending: boolean; problem?: string }> {
     return this.#ask((n) => ({ t: 'apply', n, ...given, by }), by.what);
   }
 

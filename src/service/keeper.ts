@@ -404,21 +404,28 @@ export class Keeper {
 
   /** Replaces the file by a text, or edits it; refused when somebody else did so meanwhile. */
   apply(
-    given: { text?: string | undefined; edits?: Edit[] | undefined },
+    given: {
+      text?: string | undefined;
+      edits?: Edit[] | undefined;
+      partly?: boolean | undefined;
+    },
     version: string,
     by: Author,
-  ): Promise<{ version: string; changed: string[]; pending: boolean }> {
+  ): Promise<{ version: string; changed: string[]; pending: boolean; problem?: string }> {
     return this.#inTurn(async () => {
       this.#refuseGone(by);
-      const { text, edits } = given;
+      const { text, edits, partly } = given;
       if ((text === undefined) === (edits === undefined))
         throw new Refusal('file.text-or-edits', 'give either the whole text or edits of it');
       await this.#fresh();
       await this.#refuseOther(version, text);
-      let next: Loaded;
-      if (edits) next = edited((await this.#usable()).loaded, edits);
-      else next = this.#checked(text!);
-      return this.#propose(next, by);
+      if (edits) return this.#propose(edited((await this.#usable()).loaded, edits), by);
+      if (partly) {
+        const next = parseProp(text!, this.#file);
+        if (!next.prop && errorsIn(next.findings) < errorsIn(this.#onDisk.findings))
+          return this.#improve(next, by);
+      }
+      return this.#propose(this.#checked(text!), by);
     });
   }
 
@@ -792,6 +799,7 @@ export class Keeper {
     const changed = changesBetween(this.#inUse.loaded.raw, next.raw).list;
     let written: Written | undefined;
     if (before.bytes?.toString() !== next.text) {
+      await this.#keepInUse();
       written = await this.#disk.replace(before.bytes, next.text);
       if (!written) throw this.#restless();
     }
@@ -811,6 +819,34 @@ export class Keeper {
     this.#finish(by, compiled.version);
     if (written?.unsure) throw written.unsure;
     return { version: compiled.version, changed, pending: outcome === 'waits' };
+  }
+
+  /** Writes a file with fewer errors over a faulty one; the prop uses neither. */
+  async #improve(
+    next: Loaded,
+    by: Author,
+  ): Promise<{ version: string; changed: string[]; pending: boolean; problem: string }> {
+    await this.#keepInUse();
+    const written = await this.#disk.replace(this.#onDisk.bytes, next.text);
+    if (!written) throw this.#restless();
+    await this.#takeOver(await this.#disk.look(), next);
+    const version = versionOf(next.text);
+    this.#note(version, by.client, `${by.what}; it still has errors`);
+    this.#finish(by, version);
+    if (written.unsure) throw written.unsure;
+    return { version, changed: [], pending: false, problem: this.#onDisk.problem ?? '' };
+  }
+
+  /**
+   * The version in use may be nowhere on the disk, once a hand has written over it: it is kept, so that
+   * there is a way back to it.
+   */
+  async #keepInUse(): Promise<void> {
+    const { version, loaded } = this.#inUse;
+    if (version === this.#onDisk.version) return;
+    const kept = await this.#disk.versions();
+    if (kept.some(({ bytes }) => bytes.toString() === loaded.text)) return;
+    await this.#disk.keepText(loaded.text);
   }
 
   async #wrote(next: Loaded, compiled: Compiled = this.#compile(next)): Promise<Compiled> {
@@ -974,6 +1010,10 @@ function toldIn(what: string, changed: readonly string[]): string {
   const [first, second] = changed;
   const more = changed.length > 2 ? `; and ${changed.length - 2} more` : '';
   return `${what}: ${[first, second].filter(Boolean).join('; ')}${more}`;
+}
+
+function errorsIn(findings: readonly Finding[]): number {
+  return findings.filter(({ severity }) => severity === 'error').length;
 }
 
 function isGone({ bytes, signature }: OnDisk): boolean {

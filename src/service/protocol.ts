@@ -58,8 +58,16 @@ export type ToService =
   | { t: 'capture'; n: number; edits: Edit[]; by: Author }
   /** Puts back what the last capture replaced. Result: `{ version, undone }`. */
   | { t: 'undo'; n: number; by: Author }
-  /** Result: `{ version, changed, pending }`. */
-  | { t: 'apply'; n: number; text?: string; edits?: Edit[]; version: string; by: Author }
+  /** Result: `{ version, changed, pending }`, and `problem` where it was written with errors left. */
+  | {
+      t: 'apply';
+      n: number;
+      text?: string;
+      edits?: Edit[];
+      partly?: boolean;
+      version: string;
+      by: Author;
+    }
   | { t: 'restore'; n: number; version: string; base?: string | undefined; by: Author }
   /** A picture is about to come from the gateway. Result: `{ upload, partBytes }`. */
   | { t: 'picture-begin'; n: number; name: string; bytes: number; by: Author }

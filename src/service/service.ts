@@ -204,8 +204,8 @@ export class PropService {
         this.#edit(message, () => this.#keeper.undo(message.by));
         break;
       case 'apply': {
-        const { text, edits, version, by } = message;
-        this.#edit(message, () => this.#keeper.apply({ text, edits }, version, by));
+        const { text, edits, partly, version, by } = message;
+        this.#edit(message, () => this.#keeper.apply({ text, edits, partly }, version, by));
         break;
       }
       case 'restore':

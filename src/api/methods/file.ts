@@ -134,6 +134,12 @@ export const file = {
             .max(1000, want('at most 1000 edits'))
             .optional()
             .describe('changes of single values and names, made in this order; comments are kept'),
+          partly: z
+            .boolean()
+            .optional()
+            .describe(
+              'write a text that still has errors over a file that has more of them; the prop uses neither',
+            ),
           version,
         })
         .refine((params) => (params.text === undefined) !== (params.edits === undefined), {

@@ -30,7 +30,10 @@ function Banner({ news }: { news: Shown }) {
       {kind === 'problem' && (
         <>
           <p>{problem}</p>
-          <p>The prop keeps the version before. Nothing of what you changed is lost.</p>
+          <p>
+            The prop keeps the version before. Nothing of what you changed is lost.{' '}
+            <a href="#setup/file">Look at it, correct it, or go back</a>
+          </p>
         </>
       )}
       {kind === 'waits' && <p>Until then the prop keeps the version before.</p>}

@@ -1,6 +1,7 @@
 import './setup.css';
 import { computed, signal } from '@preact/signals';
 import type { FunctionComponent } from 'preact';
+import { PropFile } from './setup-file.tsx';
 import { Keys } from './setup-keys.tsx';
 import { LoomSection } from './setup-loom.tsx';
 import { NewProp } from './setup-new.tsx';
@@ -10,6 +11,7 @@ import { isEmpty } from './store.ts';
 const SECTIONS: Record<string, { label: string; Shown: FunctionComponent }> = {
   new: { label: 'New prop', Shown: NewProp },
   loom: { label: 'Loom', Shown: LoomSection },
+  file: { label: 'File', Shown: PropFile },
   keys: { label: 'Keys', Shown: Keys },
 };
 

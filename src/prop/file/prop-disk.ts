@@ -160,6 +160,26 @@ export class PropDisk {
     return found;
   }
 
+  /**
+   * Keeps a text as a version that the file itself does not have any more.
+   * @throws Refusal when it cannot be written
+   */
+  async keepText(text: string): Promise<void> {
+    try {
+      const target = await this.#target();
+      const number = ((await this.#numbered(target)).at(-1) ?? 0) + 1;
+      const like = await this.#fs.stat(target).then(
+        () => target,
+        () => undefined,
+      );
+      await this.#writeAs(`${target}.~${number}~`, text, like);
+      this.#latest = undefined;
+    } catch (error) {
+      if (error instanceof Refusal) throw error;
+      throw this.#trouble(error, 'it is as it was before');
+    }
+  }
+
   /** Removes the oldest versions, so that ten stay. */
   async trim(): Promise<void> {
     const target = await this.#target();
@@ -211,15 +231,19 @@ export class PropDisk {
           throw error;
       }
       // Some file systems have no hard links, and not every user may make them.
-      const temporary = join(dirname(target), `.${basename(target)}.new`);
-      try {
-        await this.#write(temporary, before, target);
-        await this.#fs.rename(temporary, path);
-      } catch (error) {
-        await this.#forget([temporary]);
-        throw error;
-      }
+      await this.#writeAs(path, before, target);
       return { path, number };
+    }
+  }
+
+  async #writeAs(path: string, content: string | Buffer, like: string | undefined): Promise<void> {
+    const temporary = join(dirname(path), `.${basename(this.file)}.new`);
+    try {
+      await this.#write(temporary, content, like);
+      await this.#fs.rename(temporary, path);
+    } catch (error) {
+      await this.#forget([temporary]);
+      throw error;
     }
   }
 

@@ -117,6 +117,48 @@ describe('a correction', () => {
     expect((await refusal(rig.restore(versionOf(slips)))).message).toMatch(/would be wrong/);
   });
 
+  test('does not lose the version in use, which the hand has written over', async () => {
+    rig = await Rig.open();
+    const night = SLIPS.replace('Foyer owl', 'Night owl').replace('prak', 'park');
+    await fs.writeFile(rig.file, night);
+    await rig.pass(1200);
+    const { text } = await asked('prop.fix', { version: versionOf(night) });
+    const { version } = await rig.apply(text!, versionOf(night));
+    expect(version).not.toBe(OLD);
+    expect((await asked('prop.history')).versions.map((one) => one.version)).toEqual([
+      version,
+      versionOf(night),
+      OLD,
+    ]);
+    expect(await rig.restore(OLD)).toMatchObject({ version: OLD });
+    expect(await rig.read()).toBe(OWLET);
+  });
+
+  test('of some errors of several is written, and used when none is left', async () => {
+    rig = await Rig.open();
+    await fs.writeFile(rig.file, SLIPS);
+    await rig.pass(1200);
+    const { text } = await asked('prop.fix', { version: versionOf(SLIPS) });
+    const apply = (given: string, version: string, partly?: true) =>
+      rig.ask((n) => ({ t: 'apply', n, text: given, version, by: ME, ...(partly && { partly }) }));
+    expect((await refusal(apply(text!, versionOf(SLIPS)))).message).toMatch(/would be wrong/);
+    expect(await apply(text!, versionOf(SLIPS), true)).toMatchObject({
+      version: versionOf(text!),
+      changed: [],
+      problem: expect.stringMatching(/has an error/),
+    });
+    expect(await rig.read()).toBe(text);
+    expect(rig.core.version).toBe(OLD);
+    const { versions } = await asked('prop.history');
+    expect(versions.map(({ version }) => version)).toContain(versionOf(SLIPS));
+    // Never more errors than before, nor any over a file without.
+    const worse = SLIPS.replace('speedDegS: 120', 'speedDegS: fast');
+    expect((await refusal(apply(worse, versionOf(text!), true))).message).toMatch(/would be wrong/);
+    expect(await apply(OWLET, versionOf(text!), true)).toMatchObject({ version: OLD });
+    expect((await refusal(apply(SLIPS, OLD, true))).message).toMatch(/would be wrong/);
+    expect(await rig.read()).toBe(OWLET);
+  });
+
   test('is refused for a version that is not the present one, and does nothing for strange numbers', async () => {
     rig = await Rig.open();
     const old = await refusal(rig.question('prop.fix', { version: versionOf(SLOW) }));
