@@ -3,6 +3,7 @@ import { explainVerb } from './explain.ts';
 import { fileVerbs } from './files.ts';
 import { followVerbs } from './follow.ts';
 import { propVerbs } from './prop-verbs.ts';
+import { protractorVerb } from './protractor.ts';
 import { tokenVerbs } from './token.ts';
 import type { Verb } from './verb.ts';
 import { benchVerbs, conditionVerbs, lookVerbs, motionVerbs } from './verbs.ts';
@@ -17,6 +18,7 @@ export const VERBS: readonly Verb[] = [
   ...propVerbs,
   ...fileVerbs,
   explainVerb,
+  protractorVerb,
   ...tokenVerbs,
   doctorVerb,
 ];

@@ -74,7 +74,7 @@ function ServoNumbers({ channel, info }: { channel: string; info: ChannelInfo })
         <dd class="number">{rangeText(envelopeDeg(info))}</dd>
       </div>
       <div>
-        <dt>Pulse against angle</dt>
+        <dt>True angle</dt>
         <dd>{measuredText(info, 'calibration')}</dd>
       </div>
       <div>

@@ -3,14 +3,17 @@ import { CaptureRow, GoTo, MoreCaptures } from './bench-capture.tsx';
 import { ServoFigures } from './bench-numbers.tsx';
 import { Thumb } from './bench-pad.tsx';
 import { browserKept } from './kept.ts';
-import type { ChannelProps } from './page-kind.ts';
+import { MeasureServo } from './measure-servo.tsx';
+import { measuredText } from './measured.ts';
+import type { BenchPart, ChannelProps } from './page-kind.ts';
 import { propName } from './store.ts';
 import { Walk } from './walk.tsx';
 import { load } from './walk-progress.ts';
 
 /** A servo at the bench: its dial, keys and captures, or the guided walk. */
-export function ServoView({ channel, info, walk }: ChannelProps & { walk: boolean }) {
-  return walk ? (
+export function ServoView({ channel, info, part }: ChannelProps & { part: BenchPart }) {
+  if (part === 'measure') return <MeasureServo channel={channel} info={info} />;
+  return part === 'walk' ? (
     <Walk channel={channel} info={info} />
   ) : (
     <ServoBench channel={channel} info={info} />
@@ -46,6 +49,18 @@ function ServoBench({ channel, info }: ChannelProps) {
             {kept && kept.step !== 'before' && kept.step !== 'done'
               ? 'Go on with the walk'
               : 'Start the walk'}
+          </a>
+        </p>
+      </section>
+      <section class="sheet" aria-labelledby="bench-measure">
+        <h2 id="bench-measure">True angle</h2>
+        <p>
+          Pulse against true angle, with a protractor or a phone:{' '}
+          {measuredText(info, 'calibration')}.
+        </p>
+        <p class="row">
+          <a class="button" href={`#bench/${channel}/measure`}>
+            Measure it
           </a>
         </p>
       </section>

@@ -3,19 +3,20 @@ import { signal } from '@preact/signals';
 import { useEffect } from 'preact/hooks';
 import { OtherBench } from './bench-others.tsx';
 import { KINDS } from './kinds.tsx';
-import type { ChannelProps } from './page-kind.ts';
+import type { BenchPart, ChannelProps } from './page-kind.ts';
 import { channels } from './store.ts';
 
-/** `#bench/beak`, or `#bench/beak/walk` for the guided walk. */
+/** `#bench/beak`, `#bench/beak/walk` for the guided walk, or `#bench/beak/measure`. */
 interface Place {
   channel: string;
-  walk: boolean;
+  part: BenchPart;
 }
 const place = signal(placeOf(location.hash));
 
 function placeOf(hash: string): Place {
   const [view, channel = '', part] = hash.slice(1).split('/');
-  return view === 'bench' ? { channel, walk: part === 'walk' } : { channel: '', walk: false };
+  if (view !== 'bench') return { channel: '', part: undefined };
+  return { channel, part: part === 'walk' || part === 'measure' ? part : undefined };
 }
 
 /** What the maker uses while wiring and calibrating, with fingers near the mechanism. */
@@ -70,16 +71,17 @@ export function Bench() {
           key={`${channel} ${info.kind}`}
           channel={channel}
           info={info}
-          walk={place.value.walk}
+          part={place.value.part}
         />
       )}
     </div>
   );
 }
 
-function ChannelBench({ channel, info, walk }: ChannelProps & { walk: boolean }) {
+function ChannelBench({ channel, info, part }: ChannelProps & { part: BenchPart }) {
   const kind = KINDS[info.kind];
-  if ('View' in kind.bench) return <kind.bench.View channel={channel} info={info} walk={walk} />;
-  const { Control } = kind.bench;
+  if ('View' in kind.bench) return <kind.bench.View channel={channel} info={info} part={part} />;
+  const { Control, Measure } = kind.bench;
+  if (part === 'measure' && Measure) return <Measure channel={channel} info={info} />;
   return <OtherBench channel={channel} info={info} kind={kind} Control={Control} />;
 }

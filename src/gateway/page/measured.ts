@@ -4,7 +4,7 @@ import { MEASURABLE, type Measurable } from '../../shared/measured.ts';
 /** What was measured on the prop itself, in the words of the page. */
 
 export const LABELS: Record<Measurable, string> = {
-  calibration: 'Pulse against angle',
+  calibration: 'True angle',
   contact: 'Click and contact',
   colours: 'Order of the colours',
   white: 'White balance',

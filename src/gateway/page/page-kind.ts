@@ -5,6 +5,9 @@ import type { FlagName } from '../../shared/telemetry.ts';
 
 export type Level = NonNullable<ChannelState['value']>;
 
+/** What of a channel is shown at the bench: the guided walk, what can be measured, or itself. */
+export type BenchPart = 'walk' | 'measure' | undefined;
+
 export interface ChannelProps {
   channel: string;
   info: ChannelInfo;
@@ -46,6 +49,10 @@ export interface PageKind extends KindWords {
   };
   /** Its control at the bench, in a view that all such kinds share; or a view of its own. */
   bench:
-    | { Control: FunctionComponent<ChannelProps> }
-    | { View: FunctionComponent<ChannelProps & { walk: boolean }> };
+    | {
+        Control: FunctionComponent<ChannelProps>;
+        /** What can be measured of it, step by step. */
+        Measure?: FunctionComponent<ChannelProps>;
+      }
+    | { View: FunctionComponent<ChannelProps & { part: BenchPart }> };
 }

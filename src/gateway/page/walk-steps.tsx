@@ -264,8 +264,10 @@ export function DoneStep({ channel, info, progress }: StepProps) {
           </dd>
         </div>
         <div>
-          <dt>Pulse against angle</dt>
-          <dd>{measuredText(info, 'calibration')}</dd>
+          <dt>True angle</dt>
+          <dd>
+            <a href={`#bench/${channel}/measure`}>{measuredText(info, 'calibration')}</a>
+          </dd>
         </div>
         <Figure
           label="Stands at"

@@ -201,6 +201,6 @@ function Instruction({
     case 'try':
       return <p>Let it move through its places, and watch the linkage all the way.</p>;
     case 'done':
-      return <p>Limits, marks and park position are set. The prop file now has:</p>;
+      return <p>This is in the prop file now:</p>;
   }
 }
