@@ -16,6 +16,9 @@ import type { Branch, Supply } from './supplies.ts';
 /** Lines of the file are no longer than this, where a comment can be put above them. */
 const WIDTH = 100;
 
+/** Where an editor finds what the file may say, while the daemon runs. */
+const SCHEMA_LINE = '# yaml-language-server: $schema=http://127.0.0.1:7420/prop.schema.json';
+
 /** A line with its reason behind it, or above it where both are too long for one line. */
 function line(indent: number, code: string, why?: string): string[] {
   const pad = ' '.repeat(indent);
@@ -52,6 +55,8 @@ export function fileText(draft: Draft): string {
   const { answers, channels, groups } = draft;
   const sections: string[][] = [
     [
+      SCHEMA_LINE,
+      '#',
       ...comment(
         0,
         'Proposed by sinew new, each value with its reason. Change what you know better.',

@@ -134,7 +134,11 @@ it('findings: where, what and how to mend it; corrected with one press, and undo
   const write = operator.button('Write it to the file');
   expect(await write.getAttribute('aria-disabled')).toBe('true');
   await operator.takeControl();
-  await write.click();
+  const press = async () => {
+    await expect.poll(() => write.getAttribute('aria-disabled')).toBe('false');
+    await write.click();
+  };
+  await press();
   await page.getByText('It still has errors, so the prop continues as before.').waitFor();
   expect(await on.daemon.readProp()).toContain('limitsDeg: [-5, 35]');
   expect(await on.daemon.readProp()).toContain('volts: 6.0');
@@ -146,7 +150,7 @@ it('findings: where, what and how to mend it; corrected with one press, and undo
   );
   await expect.poll(() => findings.count()).toBe(1);
   await limits.getByRole('button', { name: /^Correct it/ }).click();
-  await write.click();
+  await press();
   await page.getByText('The file has a correction. It').waitFor();
   expect(await on.daemon.readProp()).toContain('limitsDeg: [-5, 35]');
   await page.getByText('Nothing is wrong with the file.').waitFor();

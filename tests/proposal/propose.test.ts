@@ -13,6 +13,7 @@ import {
 import { interview } from '../../src/proposal/interview.ts';
 import { propose, TooMuch } from '../../src/proposal/propose.ts';
 import { rehearseAll } from '../../src/rehearsal/rehearse-all.ts';
+import { OWL } from '../prop/helpers.ts';
 import { CRAB_ANSWERS } from './crab.ts';
 
 function answersOf(raw: unknown): Answers {
@@ -45,6 +46,8 @@ describe('the crab', () => {
       ...['claw_left', 'claw_right', 'arm_left', 'arm_right', 'stalk_left', 'stalk_right'],
       ...['eye_left', 'eye_right', 'mist'],
     ]);
+    // The same first line as in the demo: an editor completes and checks the new file as well.
+    expect(text.split('\n')[0]).toBe(OWL.split('\n')[0]);
     const { parts, skipped } = await rehearseAll(prop!, () => true);
     expect(skipped).toEqual([]);
     expect(parts.map(({ of }) => of)).toContain('park');

@@ -1,14 +1,23 @@
 import { spawn, spawnSync } from 'node:child_process';
-import { mkdtempSync, readFileSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
+import {
+  copyFileSync,
+  mkdtempSync,
+  readFileSync,
+  rmSync,
+  symlinkSync,
+  writeFileSync,
+} from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { Ajv2020 } from 'ajv/dist/2020.js';
 import { afterAll, beforeAll, expect, test } from 'vitest';
+import { parse } from 'yaml';
 import { patientOwl } from '../faults/patient.ts';
 import { firstSession, programIn } from '../readme.ts';
 import { Terminal } from '../terminal.ts';
 import { needTools } from '../tools.ts';
-import { Daemon, Peer } from './daemon.ts';
+import { CLI, Daemon, Peer } from './daemon.ts';
 
 // The first session and the programs in the README, as they stand there, and the address of the schema in
 // the examples.
@@ -119,10 +128,30 @@ test("the README's first session: its prompts and answers are the program's own"
 });
 
 test('the schema is served at the address that a prop file names, also in a copied file', async () => {
-  const [line] = readFileSync(join(ROOT, 'config/owl.yaml'), 'utf8').split('\n');
-  const [, address] = /\$schema=(\S+)$/.exec(line!)!;
+  // Somewhere else on the laptop, as the README tells a newcomer to begin.
+  const copy = join(folder, 'crab.yaml');
+  copyFileSync(join(ROOT, 'config/owl.yaml'), copy);
+  const text = readFileSync(copy, 'utf8');
+  const [, address] = /\$schema=(\S+)$/.exec(text.split('\n')[0]!)!;
+  // The daemon of the test has a port of its own; the path is what counts.
   const answer = await fetch(address!.replace(':7420', `:${daemon.port}`));
   expect(answer.status).toBe(200);
   expect(answer.headers.get('content-type')).toBe('application/schema+json');
-  expect(await answer.text()).toBe(readFileSync(join(ROOT, 'config/prop.schema.json'), 'utf8'));
+  const served = await answer.text();
+  expect(served).toBe(readFileSync(join(ROOT, 'config/prop.schema.json'), 'utf8'));
+  // What an editor does with it: JSON Schema, draft 2020-12, as implemented by ajv.
+  const validate = new Ajv2020({ strict: false }).compile(JSON.parse(served));
+  expect(validate(parse(text))).toBe(true);
+  const slip = text.replace('speedDegS: 120', 'speedDegS: fast');
+  expect(slip).not.toBe(text);
+  expect(validate(parse(slip))).toBe(false);
+  // The check itself needs neither the address nor a daemon.
+  writeFileSync(copy, text.replace(address!, 'http://127.0.0.1:9/nothing-here.json'));
+  const check = (...argv: string[]) =>
+    spawnSync(process.execPath, [CLI, ...argv], {
+      encoding: 'utf8',
+      env: { ...process.env, SINEW_HOST: '127.0.0.1:9' },
+    });
+  expect(check('check', copy, '--no-rehearsal')).toMatchObject({ status: 0, stderr: '' });
+  expect(check('explain', 'channels.servo.calibration')).toMatchObject({ status: 0, stderr: '' });
 });
