@@ -1,7 +1,6 @@
-import { mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
-import { tmpdir } from 'node:os';
+import { readdir, readFile, rm, writeFile } from 'node:fs/promises';
 import { basename, join } from 'node:path';
-import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { describe, expect, test } from 'vitest';
 import { fixFile } from '../../src/cli/check-fix.ts';
 import type { Operator } from '../../src/cli/verb.ts';
 import { budgetOf } from '../../src/prop/budget.ts';
@@ -9,21 +8,13 @@ import { kindOf } from '../../src/prop/kinds/registry.ts';
 import { parseProp } from '../../src/prop/load.ts';
 import { OWL, propText, relay } from '../prop/helpers.ts';
 import { PNG_WITH_NOTES } from '../prop/picture/pictures.ts';
-import { FakeDaemon, run } from './fake-daemon.ts';
+import { run } from './fake-daemon.ts';
+import { setting } from './setting.ts';
 
-let daemon: FakeDaemon;
-let folder: string;
-beforeAll(async () => {
-  daemon = await FakeDaemon.start();
-  folder = await mkdtemp(join(tmpdir(), 'sinew-check-'));
-});
-afterAll(async () => {
-  await daemon.stop();
-  await rm(folder, { recursive: true });
-});
+const on = setting('file');
 
 async function written(text: string): Promise<string> {
-  const file = join(folder, 'p.yaml');
+  const file = join(on.folder, 'p.yaml');
   await writeFile(file, text);
   return file;
 }
@@ -36,22 +27,22 @@ const TWICE = propText(
 
 test('check rehearses the prop, unless it is told not to', async () => {
   const file = await written(TWICE);
-  const whole = await run(['check', file], daemon);
+  const whole = await run(['check', file], on.daemon);
   expect(whole.out).toMatch(
     /:12:\d+: cues\.puff\[0\]: warning: a opened after 2 s.*\(rehearsed: cue twice/,
   );
   expect(whole.out).toContain('1 finding');
   expect(whole.code).toBe(1);
-  const alone = await run(['check', file, '--no-rehearsal'], daemon);
+  const alone = await run(['check', file, '--no-rehearsal'], on.daemon);
   expect(alone.out).toContain('no findings');
   expect(alone.code).toBe(0);
-  const json = JSON.parse((await run(['check', file, '--json'], daemon)).out);
+  const json = JSON.parse((await run(['check', file, '--json'], on.daemon)).out);
   expect(json.findings).toMatchObject([{ path: 'cues.puff[0]', severity: 'warning' }]);
 });
 
 describe('--first-power', () => {
   test('goes from no power at all to vapour, with what the meter shows in this prop', async () => {
-    const { out, code } = await run(['check', await written(OWL), '--first-power'], daemon);
+    const { out, code } = await run(['check', await written(OWL), '--first-power'], on.daemon);
     expect(code).toBe(0);
     const order = [
       'No power anywhere',
@@ -93,7 +84,7 @@ describe('--first-power', () => {
       'l: { kind: lamp, output: { board: head, pin: 12 }, rail: r5, draw: { fullA: 0.01 }, led: { forwardV: 2, currentA: 0.01 } }',
       'rails: { r5: { volts: 5, limitA: 1 } }\nstopInput: { board: head, pin: 22, normallyClosed: false }',
     );
-    const { out } = await run(['check', await written(text), '--first-power'], daemon);
+    const { out } = await run(['check', await written(text), '--first-power'], on.daemon);
     expect(out).toContain('at rest open, operated below 1 ohm');
     expect(out).toContain('has no fuse in the file');
     expect(out).not.toContain('Servos, one at a time');
@@ -106,7 +97,7 @@ describe('--first-power', () => {
     const text = propText(
       'bell: { kind: relay, output: { board: head, pin: 12 }, pulseMs: 300, contact: { mode: momentary, rail: bell24, common: K1-1, open: K1-2 } }',
     ).replace('channels:', 'rails: { bell24: { volts: 24, limitA: 1 } }\nchannels:');
-    const { out } = await run(['check', await written(text), '--first-power'], daemon);
+    const { out } = await run(['check', await written(text), '--first-power'], on.daemon);
     const steps = out.split('\n').filter((line) => line.includes('switch bell on'));
     expect(steps).toHaveLength(2);
     for (const step of steps) expect(step).not.toContain('--for');
@@ -118,7 +109,10 @@ describe('--first-power', () => {
   });
 
   test('a file with errors is shown instead', async () => {
-    const { out, code } = await run(['check', await written('sinew: 2'), '--first-power'], daemon);
+    const { out, code } = await run(
+      ['check', await written('sinew: 2'), '--first-power'],
+      on.daemon,
+    );
     expect(code).toBe(1);
     expect(out).toContain('is not a known version');
     expect(out).not.toContain('No power anywhere');
@@ -133,32 +127,32 @@ describe('--fix', () => {
     'lan: { kind: lamp, output: { board: head, pin: 12 }, fadeS: 0.5 } # the lamp',
   );
   const kept = async (file: string) =>
-    (await readdir(folder)).filter((name) => name.startsWith(`${basename(file)}.~`));
+    (await readdir(on.folder)).filter((name) => name.startsWith(`${basename(file)}.~`));
 
   test('without somebody to ask, nothing is written', async () => {
     const file = await written(BAD);
-    const { out, code } = await run(['check', file, '--fix'], daemon);
+    const { out, code } = await run(['check', file, '--fix'], on.daemon);
     expect(out).toContain('- lan: { kind:lamp'.replace('- ', '-   '));
     expect(out).toContain('+   lan: { kind: lamp');
     expect(out).toContain('nothing was written; add --yes');
     expect(code).toBe(1);
     expect(await readFile(file, 'utf8')).toBe(BAD);
     expect(await kept(file)).toEqual([]);
-    const json = JSON.parse((await run(['check', file, '--fix', '--json'], daemon)).out);
+    const json = JSON.parse((await run(['check', file, '--fix', '--json'], on.daemon)).out);
     expect(json).toMatchObject({ written: false, findings: [] });
     expect(await readFile(file, 'utf8')).toBe(BAD);
   });
 
   test('with --yes it is, and the version before is kept', async () => {
     const file = await written(BAD);
-    const { out, code } = await run(['check', file, '--fix', '--yes'], daemon);
+    const { out, code } = await run(['check', file, '--fix', '--yes'], on.daemon);
     expect(code).toBe(0);
     expect(out).toMatch(/written; the previous version is .*p\.yaml\.~1~/);
     expect(await readFile(file, 'utf8')).toBe(GOOD);
     expect(await readFile(`${file}.~1~`, 'utf8')).toBe(BAD);
     await rm(`${file}.~1~`);
     // A second time there is nothing to do.
-    const again = await run(['check', file, '--fix', '--yes'], daemon);
+    const again = await run(['check', file, '--fix', '--yes'], on.daemon);
     expect(again.out).toContain('nothing here can be corrected for sure; nothing was written');
     expect(await kept(file)).toEqual([]);
   });
@@ -166,15 +160,15 @@ describe('--fix', () => {
   test('what has no sure remedy is told, and stays', async () => {
     const text = propText(`a: ${relay(99)}`);
     const file = await written(text);
-    const { out, code } = await run(['check', file, '--fix', '--yes'], daemon);
+    const { out, code } = await run(['check', file, '--fix', '--yes'], on.daemon);
     expect(code).toBe(1);
     expect(out).toContain('99');
     expect(out).toContain('nothing was written');
     expect(await readFile(file, 'utf8')).toBe(text);
-    expect((await run(['check', join(folder, 'none.yaml'), '--fix'], daemon)).out).toContain(
+    expect((await run(['check', join(on.folder, 'none.yaml'), '--fix'], on.daemon)).out).toContain(
       'there is no such file',
     );
-    expect((await run(['check', file, '--yes'], daemon)).code).toBe(2);
+    expect((await run(['check', file, '--yes'], on.daemon)).code).toBe(2);
   });
 
   test('a person at the terminal is asked, and no other answer than yes writes', async () => {
@@ -201,7 +195,7 @@ describe('--fix', () => {
       expect(asked).toContain('[y/N]');
       expect(shown).toContain('+   lan: { kind: lamp');
       expect(await readFile(file, 'utf8')).toBe(isWritten ? GOOD : BAD);
-      for (const name of await kept(file)) await rm(join(folder, name));
+      for (const name of await kept(file)) await rm(join(on.folder, name));
     }
   });
 });
@@ -209,14 +203,14 @@ describe('--fix', () => {
 test('check looks at the picture beside the file, also where it has checked the text before', async () => {
   const file = await written(propText(`a: ${relay(17)}`, 'picture: { file: a.png }'));
   for (let times = 0; times < 2; times++)
-    expect((await run(['check', file], daemon)).out).toMatch(
+    expect((await run(['check', file], on.daemon)).out).toMatch(
       /:\d+:\d+: picture\.file: warning: there is no a\.png beside this file; put it there/,
     );
-  const picture = join(folder, 'a.png');
+  const picture = join(on.folder, 'a.png');
   await writeFile(picture, PNG_WITH_NOTES.subarray(0, 100));
-  expect((await run(['check', file], daemon)).out).toMatch(
+  expect((await run(['check', file], on.daemon)).out).toMatch(
     /warning: a\.png cannot be shown; the picture is damaged or cut short: .*; save it again/,
   );
   await writeFile(picture, PNG_WITH_NOTES);
-  expect((await run(['check', file], daemon)).out).toContain('no findings');
+  expect((await run(['check', file], on.daemon)).out).toContain('no findings');
 });

@@ -1,18 +1,12 @@
-import { mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
-import { tmpdir } from 'node:os';
-import { join } from 'node:path';
-import { afterAll, beforeAll, expect, test } from 'vitest';
+import { readdir, readFile, writeFile } from 'node:fs/promises';
+import { expect, test } from 'vitest';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { CRAB_ANSWERS, CRAB_QUESTIONS } from '../proposal/crab.ts';
 import { run, start, until } from './fake-daemon.ts';
+import { folderAlone } from './setting.ts';
 
 const nobody = { host: '127.0.0.1:1', clock: new VirtualClock() };
-let folder: string;
-const at = (name: string) => join(folder, name);
-beforeAll(async () => {
-  folder = await mkdtemp(join(tmpdir(), 'sinew-new-'));
-});
-afterAll(() => rm(folder, { recursive: true }));
+const at = folderAlone();
 
 const LINES = CRAB_ANSWERS.map(([, answer]) => answer);
 
@@ -65,7 +59,7 @@ test('--answers asks nothing, --json prints all of it for a program', async () =
 test('wrong answers are told with their place, and nothing is written', async () => {
   const answers = at('answers.json');
   await writeFile(answers, '');
-  const before = await readdir(folder);
+  const before = await readdir(at('.'));
   const line = await piped(['Crab', 'abacus'], at('x.yaml'));
   expect(line.code).toBe(2);
   expect(line.err).toMatch(/line 2, "Which computer drives it\?": abacus is not one of/);
@@ -83,7 +77,7 @@ test('wrong answers are told with their place, and nothing is written', async ()
   await writeFile(answers, '{');
   expect((await run(['new', '--answers', answers], nobody)).err).toMatch(/is not JSON/);
   expect((await run(['new', '--answers', at('none.json')], nobody)).code).toBe(1);
-  expect(await readdir(folder)).toEqual(before);
+  expect(await readdir(at('.'))).toEqual(before);
 });
 
 /** A person at a terminal, who types each line once it is asked for. */

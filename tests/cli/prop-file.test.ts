@@ -1,22 +1,13 @@
-import { mkdtemp, rm, writeFile } from 'node:fs/promises';
-import { tmpdir } from 'node:os';
+import { writeFile } from 'node:fs/promises';
 import { join } from 'node:path';
-import { afterEach, beforeEach, describe, expect, test } from 'vitest';
+import { describe, expect, test } from 'vitest';
 import { Refusal } from '../../src/shared/errors.ts';
 import { FakeDaemon, run, start, until } from './fake-daemon.ts';
+import { setting } from './setting.ts';
 
 // What a person at a terminal learns of the prop file, and how it is changed from there.
 
-let daemon: FakeDaemon;
-let folder: string;
-beforeEach(async () => {
-  daemon = await FakeDaemon.start();
-  folder = await mkdtemp(join(tmpdir(), 'sinew-cli-'));
-});
-afterEach(async () => {
-  await daemon.stop();
-  await rm(folder, { recursive: true });
-});
+const on = setting('test');
 
 const FAULTY = {
   changed: ['beak moves at 0 deg/s'],
@@ -36,13 +27,13 @@ const WAITS = { changed: ['limits of beak: -5 to 35 deg become -5 to 30 deg'], p
 
 describe('status', () => {
   test('says nothing of a file that is in use', async () => {
-    const { out } = await run(['status'], daemon);
+    const { out } = await run(['status'], on.daemon);
     expect(out).toMatch(/^Test owl: live\nlease: free\n\nchannel/);
   });
 
   test('shows what is wrong with a file that is not', async () => {
-    daemon.file = FAULTY;
-    const { code, out } = await run(['status'], daemon);
+    on.daemon.file = FAULTY;
+    const { code, out } = await run(['status'], on.daemon);
     expect(code).toBe(0);
     expect(out.split('\n').slice(2, 9)).toEqual([
       'prop file: not in use: owl.yaml has 2 findings; fix it',
@@ -53,13 +44,13 @@ describe('status', () => {
       'the prop keeps the version before',
       '',
     ]);
-    const json = JSON.parse((await run(['status', '--json'], daemon)).out);
-    expect(json).toMatchObject({ version: daemon.version, file: FAULTY });
+    const json = JSON.parse((await run(['status', '--json'], on.daemon)).out);
+    expect(json).toMatchObject({ version: on.daemon.version, file: FAULTY });
   });
 
   test('shows what waits', async () => {
-    daemon.file = WAITS;
-    const { out } = await run(['status'], daemon);
+    on.daemon.file = WAITS;
+    const { out } = await run(['status'], on.daemon);
     expect(out.split('\n').slice(2, 4)).toEqual([
       'prop file: a change waits until the prop is parked:',
       '  limits of beak: -5 to 35 deg become -5 to 30 deg',
@@ -84,9 +75,9 @@ describe('a session is told of the prop file in one line', () => {
       'the prop file on the disk is not in use: owl.yaml has 2 findings; fix it (12:5: channels.beak.speedDegS: must be above 0; give a speed) (and 1 more)',
     ],
   ])('%j', async (news, line) => {
-    const running = start(['session'], daemon);
-    await until(() => daemon.methods.includes('state.follow'));
-    daemon.notify('prop.changed', { ...change, ...news });
+    const running = start(['session'], on.daemon);
+    await until(() => on.daemon.methods.includes('state.follow'));
+    on.daemon.notify('prop.changed', { ...change, ...news });
     await until(() => running.stderr.text.includes('\n'));
     expect(running.stderr.text).toBe(`-- ${line}\n`);
     running.stdin.end();
@@ -94,11 +85,11 @@ describe('a session is told of the prop file in one line', () => {
   });
 
   test('but not of what it has just captured itself', async () => {
-    daemon.handlers['mark.capture'] = () => {
-      daemon.notify('prop.changed', { ...change, changed: ['mark open of beak is new'] });
+    on.daemon.handlers['mark.capture'] = () => {
+      on.daemon.notify('prop.changed', { ...change, changed: ['mark open of beak is new'] });
       return { deg: 12.5, pulseUs: 1639 };
     };
-    const running = start(['session'], daemon);
+    const running = start(['session'], on.daemon);
     running.stdin.end('mark beak open\n');
     expect(await running.exit).toBe(0);
     expect(running.stderr.text).toBe('');
@@ -107,7 +98,7 @@ describe('a session is told of the prop file in one line', () => {
 
 describe('history, restore and apply', () => {
   test('history is a table', async () => {
-    const { code, out } = await run(['history'], daemon);
+    const { code, out } = await run(['history'], on.daemon);
     expect(code).toBe(0);
     expect(out).toBe(
       [
@@ -117,7 +108,7 @@ describe('history, restore and apply', () => {
         '',
       ].join('\n'),
     );
-    expect(daemon.methods).toEqual(['prop.history']);
+    expect(on.daemon.methods).toEqual(['prop.history']);
   });
 
   test('history --diff shows what going back would change, and needs no lease', async () => {
@@ -139,9 +130,9 @@ describe('history, restore and apply', () => {
       ],
       more: 3,
     };
-    daemon.handlers['prop.difference'] = () => answer;
+    on.daemon.handlers['prop.difference'] = () => answer;
     const argv = ['history', '--diff', 'bbbbbbbbbbbbbbbb'];
-    const { code, out } = await run(argv, daemon);
+    const { code, out } = await run(argv, on.daemon);
     expect(code).toBe(0);
     expect(out.split('\n')).toEqual([
       '@@ line 40',
@@ -154,65 +145,71 @@ describe('history, restore and apply', () => {
       '  speedDegS of beak: 90 becomes 120',
       '',
     ]);
-    expect(daemon.methods).toEqual(['prop.difference']);
-    daemon.handlers['prop.difference'] = () => ({ ...answer, changed: [], problem: 'it is cut' });
-    expect((await run(argv, daemon)).out).toContain('bbbbbbbbbbbbbbbb cannot be used: it is cut\n');
-    daemon.handlers['prop.difference'] = () => ({ ...answer, version: answer.present });
-    expect((await run(argv, daemon)).out).toBe('version aaaaaaaaaaaaaaaa is the present one\n');
-    expect((await run(['history', '--diff', 'old'], daemon)).code).toBe(2);
+    expect(on.daemon.methods).toEqual(['prop.difference']);
+    on.daemon.handlers['prop.difference'] = () => ({
+      ...answer,
+      changed: [],
+      problem: 'it is cut',
+    });
+    expect((await run(argv, on.daemon)).out).toContain(
+      'bbbbbbbbbbbbbbbb cannot be used: it is cut\n',
+    );
+    on.daemon.handlers['prop.difference'] = () => ({ ...answer, version: answer.present });
+    expect((await run(argv, on.daemon)).out).toBe('version aaaaaaaaaaaaaaaa is the present one\n');
+    expect((await run(['history', '--diff', 'old'], on.daemon)).code).toBe(2);
   });
 
   test('restore takes the lease and says what waits', async () => {
-    const { code, out } = await run(['restore', 'bbbbbbbbbbbbbbbb'], daemon);
+    const { code, out } = await run(['restore', 'bbbbbbbbbbbbbbbb'], on.daemon);
     expect(code).toBe(0);
     expect(out).toMatch(
       /^restored as version bbbbbbbbbbbbbbbb: it waits until the prop is parked \(sinew park\)\n {2}limits of beak: .*\nlease handed over/,
     );
-    expect(daemon.methods).toEqual(['lease.take', 'prop.restore', 'lease.release']);
+    expect(on.daemon.methods).toEqual(['lease.take', 'prop.restore', 'lease.release']);
   });
 
   test('restore wants a version', async () => {
-    const { code, err } = await run(['restore', 'yesterday'], daemon);
+    const { code, err } = await run(['restore', 'yesterday'], on.daemon);
     expect(code).toBe(2);
     expect(err).toMatch(/16 hexadecimal digits; sinew history lists them/);
   });
 
   test('apply sends the file against the present version', async () => {
-    const file = join(folder, 'owl.yaml');
+    const file = join(on.folder, 'owl.yaml');
     await writeFile(file, 'sinew: 1\nname: Foyer owl\n');
-    const { code, out } = await run(['apply', file], daemon);
+    const { code, out } = await run(['apply', file], on.daemon);
     expect(code).toBe(0);
     expect(out).toMatch(
       /was written as version cccccccccccccccc: it is in use\n {2}mark open of beak: 30/,
     );
-    expect(daemon.called('prop.apply')).toEqual([
-      { text: 'sinew: 1\nname: Foyer owl\n', version: daemon.version },
+    expect(on.daemon.called('prop.apply')).toEqual([
+      { text: 'sinew: 1\nname: Foyer owl\n', version: on.daemon.version },
     ]);
   });
 
   test('apply --base goes by the version that the file was made from', async () => {
-    const file = join(folder, 'owl.yaml');
+    const file = join(on.folder, 'owl.yaml');
     await writeFile(file, 'sinew: 1\n');
-    await run(['apply', file, '--base', 'bbbbbbbbbbbbbbbb'], daemon);
-    expect(daemon.called('prop.apply')).toMatchObject([{ version: 'bbbbbbbbbbbbbbbb' }]);
-    expect(daemon.methods).not.toContain('prop.read');
+    await run(['apply', file, '--base', 'bbbbbbbbbbbbbbbb'], on.daemon);
+    expect(on.daemon.called('prop.apply')).toMatchObject([{ version: 'bbbbbbbbbbbbbbbb' }]);
+    expect(on.daemon.methods).not.toContain('prop.read');
   });
 
   test('a refusal shows the difference, and what is wrong', async () => {
-    const file = join(folder, 'owl.yaml');
+    const file = join(on.folder, 'owl.yaml');
     await writeFile(file, 'sinew: 1\n');
-    daemon.handlers['prop.apply'] = () => {
+    on.daemon.handlers['prop.apply'] = () => {
       throw new Refusal(
         'file.other-version',
         'the prop file was changed by somebody else meanwhile',
         {
-          version: daemon.version,
+          version: on.daemon.version,
           changed: ['mark open of beak: 30 deg becomes 28 deg'],
           findings: FAULTY.findings,
         },
       );
     };
-    const { code, out, err } = await run(['apply', file], daemon);
+    const { code, out, err } = await run(['apply', file], on.daemon);
     expect({ code, out }).toEqual({ code: 1, out: '' });
     expect(err.split('\n').slice(0, 4)).toEqual([
       'sinew: the prop file was changed by somebody else meanwhile',
@@ -223,12 +220,12 @@ describe('history, restore and apply', () => {
   });
 
   test('so does one that tells findings as the check makes them', async () => {
-    daemon.handlers['limits.capture'] = () => {
+    on.daemon.handlers['limits.capture'] = () => {
       const place = { line: 46, column: 29, path: 'channels.beak.marks.open' };
       const findings = [{ severity: 'error', ...place, wrong: 'outside', right: 'stay within' }];
       throw new Refusal('file.would-be-wrong', 'the prop file would be wrong', { findings });
     };
-    const { err } = await run(['limit', 'beak', 'high'], daemon);
+    const { err } = await run(['limit', 'beak', 'high'], on.daemon);
     expect(err.split('\n').slice(0, 2)).toEqual([
       'sinew: the prop file would be wrong',
       '  46:29: channels.beak.marks.open: outside; stay within',
@@ -236,24 +233,24 @@ describe('history, restore and apply', () => {
   });
 
   test('a file that is not there, or too large for a frame, is told before the lease is taken', async () => {
-    const gone = await run(['apply', join(folder, 'none.yaml')], daemon);
+    const gone = await run(['apply', join(on.folder, 'none.yaml')], on.daemon);
     expect(gone.code).toBe(1);
     expect(gone.err).toMatch(/cannot read .*none\.yaml/);
     // Each line break takes two bytes in a frame.
-    const file = join(folder, 'owl.yaml');
+    const file = join(on.folder, 'owl.yaml');
     for (const text of ['a'.repeat(70_000), '\n'.repeat(40_000)]) {
       await writeFile(file, text);
-      const large = await run(['apply', file], daemon);
+      const large = await run(['apply', file], on.daemon);
       expect(large.code).toBe(1);
       expect(large.err).toMatch(/too large to be sent.*copy it over the prop file on the board/);
     }
-    expect(daemon.methods).toEqual([]);
+    expect(on.daemon.methods).toEqual([]);
   });
 });
 
 describe('a link that is lost while a capture is under way', () => {
   const lose = (then: () => void) => {
-    daemon.handlers['mark.capture'] = (_params, link) => {
+    on.daemon.handlers['mark.capture'] = (_params, link) => {
       then();
       link.terminate();
       return new Promise(() => {});
@@ -269,40 +266,40 @@ describe('a link that is lost while a capture is under way', () => {
   const argv = ['mark', 'beak', 'open', '--name', 'ann'];
 
   test('that was written', async () => {
-    lose(() => daemon.versions.unshift(written));
-    const { code, out, err } = await run(argv, daemon);
+    lose(() => on.daemon.versions.unshift(written));
+    const { code, out, err } = await run(argv, on.daemon);
     expect({ code, out }).toEqual({ code: 3, out: '' });
     expect(err).toBe(
       `${LOST}mark open of beak was written to the prop file (version dddddddddddddddd)\n`,
     );
     // It only looks: the lease is not taken again.
-    expect(daemon.called('lease.take').length).toBe(1);
+    expect(on.daemon.called('lease.take').length).toBe(1);
   });
 
   test('that is written late, by a slow disk', async () => {
-    lose(() => daemon.clock.after(2000, () => daemon.versions.unshift(written)));
-    expect((await run(argv, daemon)).err).toMatch(/open of beak was written/);
+    lose(() => on.daemon.clock.after(2000, () => on.daemon.versions.unshift(written)));
+    expect((await run(argv, on.daemon)).err).toMatch(/open of beak was written/);
   });
 
   test('that was not written', async () => {
     lose(() => {});
-    const { code, err } = await run(argv, daemon);
+    const { code, err } = await run(argv, on.daemon);
     expect(code).toBe(3);
     expect(err).toBe(`${LOST}mark open of beak was not written to the prop file\n`);
   });
 
   test('what somebody else wrote meanwhile is not taken for it', async () => {
-    lose(() => daemon.versions.unshift({ ...written, who: 'bob' }));
-    expect((await run(argv, daemon)).err).toMatch(/open of beak was not written/);
+    lose(() => on.daemon.versions.unshift({ ...written, who: 'bob' }));
+    expect((await run(argv, on.daemon)).err).toMatch(/open of beak was not written/);
   });
 
   test('what this one wrote before it is not taken for it either', async () => {
-    const running = start(['session', '--name', 'ann'], daemon);
-    daemon.handlers['limits.capture'] = () => {
-      daemon.versions.unshift(written);
+    const running = start(['session', '--name', 'ann'], on.daemon);
+    on.daemon.handlers['limits.capture'] = () => {
+      on.daemon.versions.unshift(written);
       const { version } = written;
       const change = { version, prop: 'Test owl', linkTimeoutMs: 60_000, changed: ['limits'] };
-      daemon.notify('prop.changed', change);
+      on.daemon.notify('prop.changed', change);
       return { limitsDeg: [-5, 12.5] };
     };
     lose(() => {});
@@ -313,31 +310,31 @@ describe('a link that is lost while a capture is under way', () => {
 
   test('with a daemon that is gone, nothing is claimed', async () => {
     lose(() => {
-      void daemon.stop();
-      daemon.clock.advance(0);
+      void on.daemon.stop();
+      on.daemon.clock.advance(0);
     });
-    const pump = setInterval(() => daemon.clock.advance(10), 1);
-    const { code, err } = await run(argv, daemon);
+    const pump = setInterval(() => on.daemon.clock.advance(10), 1);
+    const { code, err } = await run(argv, on.daemon);
     clearInterval(pump);
     expect(code).toBe(3);
     expect(err).toBe(
       `${LOST}whether mark open of beak was written is not known; look with sinew history\n`,
     );
-    daemon = await FakeDaemon.start();
+    on.daemon = await FakeDaemon.start();
   });
 
   test('nor where the version before is no longer among those that are kept', async () => {
     lose(() => {
-      daemon.versions = [{ ...written, who: 'bob' }];
+      on.daemon.versions = [{ ...written, who: 'bob' }];
     });
-    expect((await run(argv, daemon)).err).toMatch(/is not known; look with sinew history/);
+    expect((await run(argv, on.daemon)).err).toMatch(/is not known; look with sinew history/);
   });
 
   test('nor where the daemon cannot tell', async () => {
     lose(() => {});
-    daemon.handlers['prop.history'] = () => {
+    on.daemon.handlers['prop.history'] = () => {
       throw new Refusal('service.dead', 'the prop-file service has died; ask again');
     };
-    expect((await run(argv, daemon)).err).toMatch(/is not known; look with sinew history/);
+    expect((await run(argv, on.daemon)).err).toMatch(/is not known; look with sinew history/);
   });
 });

@@ -1,22 +1,13 @@
-import { mkdtemp, rm, writeFile } from 'node:fs/promises';
-import { tmpdir } from 'node:os';
+import { writeFile } from 'node:fs/promises';
 import { join } from 'node:path';
-import { afterEach, beforeEach, describe, expect, test } from 'vitest';
-import { FakeDaemon, start, until } from './fake-daemon.ts';
+import { describe, expect, test } from 'vitest';
+import { start, until } from './fake-daemon.ts';
+import { setting } from './setting.ts';
 
-let daemon: FakeDaemon;
-let folder: string;
-beforeEach(async () => {
-  daemon = await FakeDaemon.start();
-  folder = await mkdtemp(join(tmpdir(), 'script-'));
-});
-afterEach(async () => {
-  await daemon.stop();
-  await rm(folder, { recursive: true });
-});
+const on = setting('test');
 
 async function file(name: string, lines: readonly string[]): Promise<string> {
-  const path = join(folder, name);
+  const path = join(on.folder, name);
   await writeFile(path, lines.map((line) => `${line}\n`).join(''));
   return path;
 }
@@ -27,7 +18,7 @@ async function run(lines: readonly string[], ...argv: string[]) {
 }
 
 async function call(argv: readonly string[]) {
-  const running = start([...argv], daemon);
+  const running = start([...argv], on.daemon);
   running.stdin.end();
   const code = await running.exit;
   return { code, out: running.stdout.text, err: running.stderr.text };
@@ -38,11 +29,11 @@ const OPENING = ['lease.take', 'state.follow'];
 describe('sinew run', () => {
   test('runs a script with waits, keeps the lease, and parks at its end', async () => {
     let releasedAtMs = 0;
-    daemon.handlers['lease.release'] = () => {
-      releasedAtMs = daemon.clock.nowMs();
+    on.daemon.handlers['lease.release'] = () => {
+      releasedAtMs = on.daemon.clock.nowMs();
       return { holder: null };
     };
-    const beforeMs = daemon.clock.nowMs();
+    const beforeMs = on.daemon.clock.nowMs();
     const { code, out, err } = await run([
       '# a greeting',
       'move beak open',
@@ -55,7 +46,7 @@ describe('sinew run', () => {
       'pose asleep reached in 0.5 s',
       'lease released; the prop parks',
     ]);
-    expect(daemon.methods.slice(0, 2)).toEqual(OPENING);
+    expect(on.daemon.methods.slice(0, 2)).toEqual(OPENING);
     expect(releasedAtMs - beforeMs).toBeGreaterThanOrEqual(2500);
   });
 
@@ -71,15 +62,15 @@ describe('sinew run', () => {
     expect(err).toMatch(new RegExp(`${path}, line 2: unknown command 'mvoe'.*Did you mean move`));
     expect(err).toContain(`${path}, line 3: `);
     expect(err).toContain(`${path}, line 4: `);
-    expect(daemon.methods).toEqual([]);
+    expect(on.daemon.methods).toEqual([]);
   });
 
   test('stops at the first refusal and names the place', async () => {
     const { code, path, err } = await run(['move beak 3', 'move beak 90', 'move beak 4']);
     expect(code).toBe(1);
     expect(err).toBe(`sinew: ${path}, line 2: beak cannot go to 90 deg (limit 35)\n`);
-    expect(daemon.called('channel.move')).toHaveLength(2);
-    expect(daemon.methods.at(-1)).toBe('lease.release');
+    expect(on.daemon.called('channel.move')).toHaveLength(2);
+    expect(on.daemon.methods.at(-1)).toBe('lease.release');
   });
 
   test('its place is in the answer for programs, too', async () => {
@@ -88,20 +79,20 @@ describe('sinew run', () => {
   });
 
   test('a file that is not there', async () => {
-    const { code, err } = await call(['run', join(folder, 'none.txt')]);
+    const { code, err } = await call(['run', join(on.folder, 'none.txt')]);
     expect(code).toBe(2);
     expect(err).toMatch(/^sinew: cannot read the script: ENOENT/);
-    expect(daemon.methods).toEqual([]);
+    expect(on.daemon.methods).toEqual([]);
   });
 
   test('Ctrl-C stops the motion, and nothing after it is run', async () => {
     const path = await file('long.txt', ['wait 9000', 'move beak 3']);
-    const running = start(['run', path], daemon);
-    await until(() => daemon.methods.length === OPENING.length);
+    const running = start(['run', path], on.daemon);
+    await until(() => on.daemon.methods.length === OPENING.length);
     running.interrupt();
     expect(await running.exit).toBe(1);
-    expect(daemon.called('stop')).toEqual([{ category: 2 }]);
-    expect(daemon.called('channel.move')).toEqual([]);
+    expect(on.daemon.called('stop')).toEqual([{ category: 2 }]);
+    expect(on.daemon.called('channel.move')).toEqual([]);
   });
 
   test('a script may run another one, whose failure ends both', async () => {
@@ -109,11 +100,11 @@ describe('sinew run', () => {
     const { code, err } = await run([`run ${inner}`, 'move beak 6']);
     expect(code).toBe(1);
     expect(err).toContain(`${inner}, line 2: `);
-    expect(daemon.called('channel.move')).toHaveLength(2);
+    expect(on.daemon.called('channel.move')).toHaveLength(2);
   });
 
   test('one that runs itself ends', async () => {
-    const path = join(folder, 'self.txt');
+    const path = join(on.folder, 'self.txt');
     await writeFile(path, `run ${path}\n`);
     const { code, err } = await call(['run', path]);
     expect(code).toBe(1);
@@ -127,7 +118,7 @@ describe('the same words inside and outside a session', () => {
     expect({ code, err }).toEqual({ code: 0, err: '' });
     expect(out).toMatch(/^Test owl: live\n/);
     expect(out).toMatch(/\d\.\d\d s {2}condition live\n/);
-    expect(daemon.called('channel.move')).toEqual([]);
+    expect(on.daemon.called('channel.move')).toEqual([]);
   });
 
   test('watch without a time would take Ctrl-C from the stop: it says so', async () => {
@@ -140,13 +131,13 @@ describe('the same words inside and outside a session', () => {
     const { code, err } = await call(line.split(' '));
     expect(code).toBe(2);
     expect(err).toContain('use it in sinew session, or in a script for sinew run');
-    expect(daemon.methods).toEqual([]);
+    expect(on.daemon.methods).toEqual([]);
   });
 
   test('a lightness in per cent', async () => {
     expect((await call(['dim', 'lantern', '60%'])).code).toBe(0);
     expect((await call(['dim', 'lantern', '0.6'])).code).toBe(0);
-    expect(daemon.called('channel.dim')).toEqual([
+    expect(on.daemon.called('channel.dim')).toEqual([
       expect.objectContaining({ to: 0.6 }),
       expect.objectContaining({ to: 0.6 }),
     ]);

@@ -1,19 +1,13 @@
-import { mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
-import { tmpdir } from 'node:os';
-import { join } from 'node:path';
-import { afterAll, beforeAll, expect, test } from 'vitest';
+import { readdir, readFile, writeFile } from 'node:fs/promises';
+import { expect, test } from 'vitest';
 import { difference } from '../../src/prop/line-difference.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { OWL, propText, servo } from '../prop/helpers.ts';
 import { run } from './fake-daemon.ts';
+import { folderAlone } from './setting.ts';
 
 const nobody = { host: '127.0.0.1:1', clock: new VirtualClock() };
-let folder: string;
-const at = (name: string) => join(folder, name);
-beforeAll(async () => {
-  folder = await mkdtemp(join(tmpdir(), 'sinew-wire-'));
-});
-afterAll(() => rm(folder, { recursive: true }));
+const at = folderAlone();
 
 const SMALL = `${propText(
   `a: ${servo(4, { rail: 'r', part: 'servo-9g' })} # mine\n  b:\n    kind: lamp # yours\n    output: { board: head, pin: 18 }\n    through: driver board\n    rail: r\n    draw: { fullA: 0.1 }`,
@@ -45,7 +39,7 @@ test('proposes, writes with --write only, keeps comments and the version before,
   });
   const again = await run(['wire', file, '--write'], nobody);
   expect(again.out).toBe(`${file}: nothing is missing that can be proposed\n`);
-  expect((await readdir(folder)).filter((one) => one.startsWith('p.yaml')).sort()).toEqual([
+  expect((await readdir(at('.'))).filter((one) => one.startsWith('p.yaml')).sort()).toEqual([
     'p.yaml',
     'p.yaml.~1~',
   ]);
