@@ -172,7 +172,7 @@ function lintCalibration(notes: Notes, servo: ServoChannel, path: Path): Calibra
       const way = ['falling', 'rising or falling', 'rising'][direction + 1];
       notes.error(
         [...path, i],
-        `the ${quantity} goes from ${before} to ${here} ${unit}, so the calibration is not monotonic`,
+        `the ${quantity} goes from ${before} to ${here} ${unit}, so the calibration turns back`,
         `measure this point again: the ${quantity} must keep ${way} from point to point`,
       );
       return undefined;

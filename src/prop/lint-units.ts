@@ -100,7 +100,7 @@ function lintPairs(notes: Notes, { calibration }: ServoChannel, path: Path): voi
   const shown = pairs.slice(0, 3).map(([us, deg]) => `[${us}, ${deg}]`);
   notes.error(
     path,
-    'angle and pulse have changed places',
+    'angle and pulse are the wrong way round',
     `write the pulse (us) first: [${[...shown, ...(pairs.length > 3 ? ['...'] : [])].join(', ')}]`,
     { path, value: pairs },
   );

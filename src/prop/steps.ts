@@ -44,7 +44,7 @@ export function cueStepSchema({ z, name, positive, atLeast0, onOff }: Parts) {
       withinS: positive('seconds', 'how long to wait at most (s)'),
       otherwise: z
         .enum(['go on', 'end', 'park'], {
-          error: 'is none of go on, end and park; write one of them',
+          error: 'is not one of go on, end and park; write one of them',
         })
         .default('end')
         .describe('what happens when the time runs out'),

@@ -20,7 +20,7 @@ test('a key: what it means, what to write, and what counts without it', () => {
     default: 60,
   });
   const { about, form, required } = explain('channels.servo.calibration');
-  expect(about).toContain('[pulse us, angle deg]');
+  expect(about).toContain('points [pulse us, angle deg]');
   expect(form).toBe('a list, each a list: number, then number');
   expect(required).toBe(true);
 });

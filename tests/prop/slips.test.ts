@@ -165,9 +165,12 @@ describe('units', () => {
       { severity: 'warning', wrong: '5000 A', right: 'limitA: 5' },
     ]);
   });
-  test('angle and pulse that have changed places', () => {
+  test('angle and pulse that are the wrong way round', () => {
     expectFindings(propText(`a: ${servo(9, { calibration: '»[[-45, 1000], [45, 2000]]' })}`), [
-      { wrong: 'angle and pulse have changed places', right: /\[\[1000, -45\], \[2000, 45\]\]/ },
+      {
+        wrong: 'angle and pulse are the wrong way round',
+        right: /\[\[1000, -45\], \[2000, 45\]\]/,
+      },
     ]);
   });
 });

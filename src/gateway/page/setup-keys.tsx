@@ -1,18 +1,17 @@
 import './setup-keys.css';
 import { signal, useSignalEffect } from '@preact/signals';
 import { Fragment } from 'preact';
-import { useEffect, useId, useRef } from 'preact/hooks';
+import { useEffect, useRef } from 'preact/hooks';
 import type { Result } from '../../api/methods.ts';
 import { KINDS_TITLE, keyFacts, keyLine, keyTitle } from '../../drawings/key-words.ts';
 import { forPeople } from './for-people.ts';
 import { KeyLink, keyAddress } from './key-link.tsx';
 import { call, linkState } from './link.ts';
+import { SearchField } from './search-field.tsx';
 
 type Answer = Result<'prop.explain'>;
 type Key = NonNullable<Answer['key']>;
 type Found = NonNullable<Answer['found']>;
-
-const TYPING_PAUSE_MS = 150;
 
 /** The key in the address: `#setup/keys/channels.servo.calibration`. */
 const wanted = signal(keyOf(location.hash));
@@ -94,30 +93,14 @@ export function Keys() {
 }
 
 function Search() {
-  const timer = useRef(0);
-  const hint = useId();
   return (
     <search class="sheet">
-      <label class="search">
-        Search
-        <input
-          type="search"
-          value={searchText}
-          maxLength={100}
-          autocomplete="off"
-          autocapitalize="off"
-          spellcheck={false}
-          aria-describedby={hint}
-          onInput={(event) => {
-            searchText.value = event.currentTarget.value;
-            clearTimeout(timer.current);
-            timer.current = window.setTimeout(() => void search(), TYPING_PAUSE_MS);
-          }}
-        />
-      </label>
-      <p id={hint} class="hint">
-        Words of a key or of what it means: fuse, soft limits, relay rest.
-      </p>
+      <SearchField
+        text={searchText}
+        most={100}
+        hint="Words of a key or of what it means: fuse, soft limits, relay rest."
+        onSearch={() => void search()}
+      />
     </search>
   );
 }

@@ -1,17 +1,16 @@
 import './wiring.css';
 import { useSignalEffect } from '@preact/signals';
-import { useId, useRef } from 'preact/hooks';
+import { useId } from 'preact/hooks';
 import { wireCount } from '../../drawings/words.ts';
 import { linkState } from './link.ts';
 import { PinMaps } from './pinmap.tsx';
+import { SearchField } from './search-field.tsx';
 import { version } from './store.ts';
 import { answeredText, found, loadWiring, loom, search, searchText } from './wiring-data.ts';
 import { Drops } from './wiring-drops.tsx';
 import { Fault } from './wiring-fault.tsx';
 import { Paper, PrintChoice } from './wiring-print.tsx';
 import { WhyNot, WireTable } from './wiring-wires.tsx';
-
-const TYPING_PAUSE_MS = 150;
 
 /** Which wire goes where: to find one, to print them, to see what each pin is for. */
 export function Wiring() {
@@ -48,33 +47,16 @@ export function Wiring() {
 }
 
 function Find() {
-  const timer = useRef(0);
-  const [hint, why] = [useId(), useId()];
+  const why = useId();
   return (
     <section class="sheet find" id="wiring/find">
       <h2>Find a wire</h2>
-      <label class="search">
-        Search
-        <input
-          type="search"
-          value={searchText}
-          maxLength={200}
-          autocomplete="off"
-          autocapitalize="off"
-          spellcheck={false}
-          aria-describedby={hint}
-          onInput={(event) => {
-            searchText.value = event.currentTarget.value;
-            clearTimeout(timer.current);
-            timer.current = window.setTimeout(search, TYPING_PAUSE_MS);
-          }}
-        />
-      </label>
-      <p id={hint} class="hint">
-        A wire (W07), a GPIO (GPIO 17), a pin of the header (pin 11), what it is for (left wing), a
-        channel or rail (beak), a role (plus), an end (J1-12) or a colour (YE, yellow). Several
-        words narrow it down.
-      </p>
+      <SearchField
+        text={searchText}
+        most={200}
+        hint="A wire (W07), a GPIO (GPIO 17), a pin of the header (pin 11), what it is for (left wing), a channel or rail (beak), a role (plus), an end (J1-12) or a colour (YE, yellow). Several words narrow it down."
+        onSearch={() => void search()}
+      />
       <p role="status" class="count">
         <Count />
       </p>
