@@ -7,7 +7,7 @@ import { wireColourName } from '../sums/wire-colours.ts';
 const HEAD = [
   ...['label', 'channel', 'rail', 'gauge_awg', 'section_mm2', 'length_m'],
   ...['role', 'colour', 'colour_name'],
-  ...['from', 'from_connector', 'from_cavity', 'to', 'to_connector', 'to_cavity'],
+  ...['from', 'from_connector', 'from_cavity', 'to', 'to_connector', 'to_cavity', 'place'],
 ];
 
 /**
@@ -21,7 +21,7 @@ export function loomCsv(prop: Prop): string {
       return [
         ...[wire.label, wire.channel, wire.rail, wire.gaugeAwg, wire.sectionMm2, wire.lengthM],
         ...[role, colour, wireColourName(colour)],
-        ...[from, start.connector, start.cavity, to, end.connector, end.cavity],
+        ...[from, start.connector, start.cavity, to, end.connector, end.cavity, wire.place],
       ];
     }),
   );

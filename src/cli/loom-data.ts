@@ -1,6 +1,7 @@
 import type { ConnectorView } from '../drawings/connector-picture.tsx';
 import type { LoomView } from '../drawings/loom-picture.tsx';
 import { slotsOf } from '../drawings/pins.ts';
+import { bundlesOf } from '../prop/bundles.ts';
 import { Loom, type PlacedWire } from '../prop/loom.ts';
 import { sorted } from '../prop/loom-words.ts';
 import { boardPins } from '../prop/pins.ts';
@@ -63,7 +64,8 @@ export function loomOf(prop: Prop) {
   const boards = Object.fromEntries(
     Object.keys(prop.boards).map((name) => [name, boardPins(prop, name)]),
   );
-  return { name: prop.name, wires: loom.wires.map(plain), connectors, boards };
+  const bundles = bundlesOf(loom.wires);
+  return { name: prop.name, wires: loom.wires.map(plain), connectors, boards, bundles };
 }
 
 /** A wire without its place in the file, its colours by name as well. */

@@ -1,4 +1,5 @@
 import { colourText, length, purpose, gauge as sizeText, wireCount } from '../drawings/words.ts';
+import { bundlesOf } from '../prop/bundles.ts';
 import { Loom, type PlacedWire } from '../prop/loom.ts';
 import { grouped, sorted } from '../prop/loom-words.ts';
 import type { Prop } from '../prop/schema.ts';
@@ -14,6 +15,7 @@ export function loomText(prop: Prop): string {
     `BY CONNECTOR\n${byConnector(prop, loom)}`,
     `BY CHANNEL\n${byChannel(loom)}`,
     `BY LABEL\n${byLabel(loom)}`,
+    ...byPlace(loom),
   ].join('\n\n');
 }
 
@@ -52,6 +54,16 @@ function byChannel(loom: Loom): string {
     ]),
   );
   return table(['channel', 'label', 'gauge', 'length', 'cores'], rows);
+}
+
+/** The bundles, where channels say where they sit. */
+function byPlace(loom: Loom): string[] {
+  const rows = bundlesOf(loom.wires).map(({ place, wires, cores, lengthM }) => [
+    ...[place, String(cores), lengthM === undefined ? '' : `${lengthM} m`],
+    wires.join(' '),
+  ]);
+  if (rows.length === 0) return [];
+  return [`BY PLACE\n${table(['place', 'cores', 'longest', 'wires that run together'], rows)}`];
 }
 
 function byLabel(loom: Loom): string {

@@ -1,14 +1,17 @@
 import type { ComponentChildren } from 'preact';
+import { bundlesOf } from '../prop/bundles.ts';
 import type { LoomWire } from '../prop/loom.ts';
 import { grouped, sorted, splitEnd } from '../prop/loom-words.ts';
 import type { ConnectorView } from './connector-picture.tsx';
 import { ColourText } from './insulation.tsx';
 import type { CavityEnd } from './pins.ts';
 import {
+  bundleText,
   CHANNEL_COLUMNS,
   CONNECTOR_COLUMNS,
   LABEL_COLUMNS,
   PIN_KINDS,
+  PLACE_COLUMNS,
   purpose,
   sizeText,
 } from './words.ts';
@@ -42,27 +45,67 @@ export function ListByChannel({ wires, head }: Listed) {
   const groups = sorted(grouped(wires, purpose), ([name]) => name);
   return (
     <List columns={CHANNEL_COLUMNS} head={head}>
-      {groups.map(([name, some]) => {
-        const cores = sorted(some, ({ label }) => label).flatMap((wire) =>
-          wire.cores.map((core) => ({ wire, core })),
-        );
+      {groups.map(([name, some]) => (
+        <Together key={name} wires={some} name={name || 'no channel'} />
+      ))}
+    </List>
+  );
+}
+
+/** The cores that run to each place of the prop; those without a place come last. */
+export function ListByPlace({ wires, head }: Listed) {
+  const bundles = new Map(bundlesOf(wires).map((bundle) => [bundle.place, bundle]));
+  const groups = sorted(
+    grouped(wires, ({ place }) => place ?? ''),
+    ([place]) => place,
+  );
+  const placed = groups.filter(([place]) => place !== '');
+  const others = groups.filter(([place]) => place === '');
+  return (
+    <List columns={PLACE_COLUMNS} head={head}>
+      {[...placed, ...others].map(([place, some]) => {
+        const bundle = bundles.get(place);
         return (
-          <tbody key={name}>
-            {cores.map(({ wire, core }, i) => (
-              <tr key={`${wire.label} ${core.role} ${core.from} ${core.to}`}>
-                {i === 0 && (
-                  <th scope="rowgroup" rowSpan={cores.length}>
-                    {name || 'no channel'}
-                  </th>
-                )}
-                <td>{wire.label}</td>
-                <CoreCells core={core} />
-              </tr>
-            ))}
-          </tbody>
+          <Together
+            key={place}
+            wires={some}
+            name={place || 'no place'}
+            about={bundle && bundleText(bundle)}
+          />
         );
       })}
     </List>
+  );
+}
+
+/** Wires that belong together, in the order of their labels. */
+function Together({
+  wires,
+  name,
+  about,
+}: {
+  wires: readonly LoomWire[];
+  name: string;
+  about?: string | undefined;
+}) {
+  const cores = sorted(wires, ({ label }) => label).flatMap((wire) =>
+    wire.cores.map((core) => ({ wire, core })),
+  );
+  return (
+    <tbody>
+      {cores.map(({ wire, core }, i) => (
+        <tr key={`${wire.label} ${core.role} ${core.from} ${core.to}`}>
+          {i === 0 && (
+            <th scope="rowgroup" rowSpan={cores.length}>
+              {name}
+              {about && <p class="soft">{about}</p>}
+            </th>
+          )}
+          <td>{wire.label}</td>
+          <CoreCells core={core} />
+        </tr>
+      ))}
+    </tbody>
   );
 }
 

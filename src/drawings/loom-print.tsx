@@ -1,4 +1,4 @@
-import { ListByChannel, ListByConnector, ListByLabel } from './loom-lists.tsx';
+import { ListByChannel, ListByConnector, ListByLabel, ListByPlace } from './loom-lists.tsx';
 import type { LoomView } from './loom-picture.tsx';
 import { PinMap } from './pin-map.tsx';
 import { WireFlags } from './wire-flags.tsx';
@@ -118,6 +118,12 @@ function Sections({ wires, boards, connectors }: Omit<LoomView, 'name'>) {
         <h2>By channel</h2>
         <ListByChannel wires={wires} />
       </section>
+      {wires.some(({ place }) => place !== undefined) && (
+        <section>
+          <h2>By place</h2>
+          <ListByPlace wires={wires} />
+        </section>
+      )}
       <section>
         <h2>By label</h2>
         <ListByLabel wires={wires} />

@@ -2,7 +2,7 @@ import type { LoomWire } from '../prop/loom.ts';
 import { grouped, shortEnds, sorted, splitEnd } from '../prop/loom-words.ts';
 import { FLAG_MM, FLAGS_CAPTION, purpose } from './words.ts';
 
-export type FlagOrder = 'label' | 'channel' | 'connector';
+export type FlagOrder = 'label' | 'channel' | 'connector' | 'place';
 
 interface Flag {
   wire: LoomWire;
@@ -30,6 +30,7 @@ const KEYS: Record<FlagOrder, (flag: Flag) => string> = {
   label: ({ wire }) => wire.label,
   channel: ({ wire }) => purpose(wire),
   connector: ({ here }) => here,
+  place: ({ wire }) => wire.place ?? '~',
 };
 
 /** Flags to cut out: folded around a wire, they show the same on both sides. */

@@ -1,3 +1,4 @@
+import type { Bundle } from '../prop/bundles.ts';
 import type { LoomWire } from '../prop/loom.ts';
 import type { BoardInfo } from '../prop/pins.ts';
 import { tidy } from '../shared/units.ts';
@@ -75,7 +76,14 @@ export function colourText(code: string): string {
 
 export const LABEL_COLUMNS = ['Label', 'For', 'Size', 'Role', 'Colour', 'From', 'To'] as const;
 export const CHANNEL_COLUMNS = ['For', 'Label', 'Role', 'Colour', 'From', 'To'] as const;
+export const PLACE_COLUMNS = ['Place', ...CHANNEL_COLUMNS.slice(1)] as const;
 export const CONNECTOR_COLUMNS = ['Cavity', 'Label', 'Role', 'Colour', 'Other end', 'For'] as const;
+
+/** `6 wires, 14 cores, the longest 0.8 m`. */
+export function bundleText({ wires, cores, lengthM }: Bundle): string {
+  const longest = lengthM === undefined ? '' : `, the longest ${lengthM} m`;
+  return `${wireCount(wires.length)}, ${cores} cores${longest}`;
+}
 
 /** Width of a flag (mm). */
 export const FLAG_MM = 60;

@@ -1,6 +1,5 @@
-import { wiresOf } from './loom.ts';
+import type { LoomWire } from './loom.ts';
 import { grouped, sorted } from './loom-words.ts';
-import type { Prop } from './schema.ts';
 
 /** Wires that run together, because what they lead to sits in one place of the prop. */
 export interface Bundle {
@@ -13,9 +12,9 @@ export interface Bundle {
   lengthM: number | undefined;
 }
 
-/** The bundles of a prop, by the `place` of its channels. A wire by itself is no bundle. */
-export function bundlesOf(prop: Prop): Bundle[] {
-  const byPlace = grouped(wiresOf(prop), ({ place }) => place);
+/** The bundles among wires, by the `place` of their channels. A wire by itself is no bundle. */
+export function bundlesOf(all: Iterable<LoomWire>): Bundle[] {
+  const byPlace = grouped(all, ({ place }) => place);
   return sorted(byPlace, ([place]) => place)
     .filter(([, wires]) => wires.length > 1)
     .map(([place, wires]) => {

@@ -201,6 +201,6 @@ function wires(prop: Prop, list: List): void {
 
 /** A sleeve for each bundle, as long as its longest wire. */
 function bundles(prop: Prop, list: List): void {
-  for (const { place, cores, lengthM } of bundlesOf(prop))
+  for (const { place, cores, lengthM } of bundlesOf(wiresOf(prop)))
     if (lengthM !== undefined) list.add('sleeve', `for ${cores} cores`, place, lengthM, 'm');
 }

@@ -1,12 +1,14 @@
 /// <reference lib="dom" />
 import { execFile } from 'node:child_process';
-import { mkdir, mkdtemp, readdir } from 'node:fs/promises';
+import { mkdir, mkdtemp, readdir, readFile, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { promisify } from 'node:util';
 import type { Browser, Locator } from 'playwright-core';
 import { afterAll, beforeAll, expect, it, onTestFinished } from 'vitest';
 import { parseProp } from '../../src/prop/load.ts';
+import { readAnswers } from '../../src/proposal/answers.ts';
+import { propose } from '../../src/proposal/propose.ts';
 import { CLI, Daemon, Peer } from '../system/daemon.ts';
 import { axeSource, breaches, overhang } from './axe.ts';
 import { launch, Operator, PHONE } from './browser.ts';
@@ -172,7 +174,7 @@ it('from an empty folder to a checked, live and parked prop, with its papers', a
   await operator.close();
 });
 
-it('an existing prop is replaced only after a question; on a phone it fits, and Loom adds what is left out', async () => {
+it('an existing prop is replaced only after a question; on a phone it fits', async () => {
   const daemon = await fromNothing();
   const operator = await Operator.open(browser, daemon, { viewport: PHONE, scripts: [axeSource] });
   const { page } = operator;
@@ -182,7 +184,12 @@ it('an existing prop is replaced only after a question; on a phone it fits, and 
   await operator.takeControl();
   await operator.button('Use this prop file').click();
   await page.getByText('My prop is in use.').waitFor();
+  // Its wires came with it.
+  await page.goto(`${new URL(daemon.url).origin}/#setup/loom`);
+  await page.getByText('Nothing is missing that can be proposed.').waitFor();
+
   // A second one is asked about, and Cancel keeps the first.
+  await page.goto(`${new URL(daemon.url).origin}/#setup/new`);
   await operator.button('Another new prop').click();
   await page.getByLabel('Name of the prop').fill('Other');
   await operator.button('Propose the prop').click();
@@ -191,6 +198,82 @@ it('an existing prop is replaced only after a question; on a phone it fits, and 
   await question.getByText('Replace My prop?').waitFor();
   await operator.button('Cancel').click();
   expect(await daemon.readProp()).toContain('name: "My prop"');
+
+  // A computer whose pins this machine has not: the boards before stay, and the page says why.
+  await page.getByLabel('Computer').selectOption('linux');
+  await operator.button('Propose again').click();
+  await page.getByText('You have changed something').waitFor({ state: 'hidden' });
+  await operator.button('Use this prop file').click();
+  await operator.button('Replace it').click();
+  await page
+    .locator('.trouble', { hasText: /boards cannot do this.*the file is as it was before/ })
+    .waitFor();
+  await operator.button('OK: dismiss the message').click();
+  expect(await daemon.readProp()).toContain('name: "My prop"');
+
+  // More than fits into one message is used without its wires, which Loom adds.
+  await page.getByLabel('How many').fill('64');
+  await operator.button('Propose again').click();
+  await page.getByText('With its wires the file is too large to send at once').waitFor();
+  await page.getByLabel('How many').fill('65');
+  await operator.button('Propose again').click();
+  await page.getByText('flap, how many: is above 64; give how many, 1 to 64').waitFor();
   expect(await breaches(operator)).toEqual([]);
+  await operator.close();
+});
+
+it('Loom adds what is missing but for what is left out, with lengths; the shopping list is saved and printed', async () => {
+  const folder = await mkdtemp(join(tmpdir(), 'sinew-loom-'));
+  await mkdir(join(folder, 'state'));
+  const answers = readAnswers({
+    name: 'Box',
+    moves: [{ name: 'flap', count: 3, place: 'front' }],
+    wiring: false,
+  });
+  if ('wrong' in answers) throw new Error(answers.wrong.join());
+  await writeFile(join(folder, 'prop.yaml'), propose(answers.answers).text);
+  const daemon = await Daemon.start({ folder });
+  onTestFinished(() => daemon.cleanUp());
+  const operator = await Operator.open(browser, daemon, {
+    ...{ viewport: PHONE, scripts: [axeSource], view: 'setup/loom' },
+  });
+  const { page } = operator;
+  await page.getByRole('heading', { name: /front: these run together/ }).waitFor();
+  expect(await overhang(operator)).toBeLessThanOrEqual(0);
+  expect(await breaches(operator)).toEqual([]);
+  await page.getByText('Cable lengths').click();
+  await page.getByLabel('flap_1 (m)').fill('1,25');
+  await page.getByLabel('flap_2 (m)').fill('long');
+  await page.getByText('flap_2: long is not a length').waitFor();
+  await page.getByLabel('flap_2 (m)').fill('');
+  await page.getByRole('checkbox', { name: 'flap_3' }).click();
+  await page.getByRole('checkbox', { name: 'flap_3, left out' }).waitFor();
+  await operator.takeControl();
+  const add = operator.button(/^Add all \d+ to the prop file$/);
+  await add.click();
+  await page.getByText(/additions are in the prop file/).waitFor();
+  const { prop, findings } = parseProp(await daemon.readProp(), 'prop.yaml');
+  expect(findings.filter(({ severity }) => severity === 'error')).toEqual([]);
+  expect(prop!.channels.flap_1!.wire).toMatchObject({ lengthM: 1.25 });
+  expect(prop!.channels.flap_2!.wire).toMatchObject({ lengthM: 0.5 });
+  expect(prop!.channels.flap_3!.wire).toBeUndefined();
+  // Comments are kept: it is a change of the file, and can be put back.
+  expect(await daemon.readProp()).toContain('# Proposed by sinew new');
+
+  const list = page.locator('#shopping');
+  await list.getByText('sleeve').waitFor();
+  const saved = page.waitForEvent('download');
+  await list.getByRole('link', { name: 'Save as a table (CSV)' }).click();
+  const download = await saved;
+  expect(download.suggestedFilename()).toBe('box-shopping.csv');
+  const csv = await readFile((await download.path())!, 'utf8');
+  expect(csv).toMatch(/^quantity,unit,item,size,for\r\n/);
+  expect(csv).toMatch(/1\.4,m,sleeve,for 6 cores,front/);
+  await page.emulateMedia({ media: 'print' });
+  expect(await page.locator('.paper').textContent()).toContain('sleeve');
+  expect(await page.locator('main .sheet:visible').count()).toBe(0);
+  await page.emulateMedia({ media: 'screen' });
+  await page.goto(`${new URL(daemon.url).origin}/#wiring`);
+  await page.getByText('2 wires, 6 cores, the longest 1.25 m').waitFor();
   await operator.close();
 });

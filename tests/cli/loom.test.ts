@@ -2,6 +2,14 @@ import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { loomCsv } from '../../src/cli/loom-csv.ts';
+import { loomOf } from '../../src/cli/loom-data.ts';
+import { loomHtml } from '../../src/cli/loom-drawn.tsx';
+import { loomText } from '../../src/cli/loom-text.ts';
+import { bundlesOf } from '../../src/prop/bundles.ts';
+import { findWires } from '../../src/prop/find-wires.ts';
+import { parseProp } from '../../src/prop/load.ts';
+import { wiresOf } from '../../src/prop/loom.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { OWL, propText, relay } from '../prop/helpers.ts';
 import { run } from './fake-daemon.ts';
@@ -101,7 +109,7 @@ describe('csv', () => {
       ...{ label: 'W01', channel: 'head_turn', rail: '', gauge_awg: '22', section_mm2: '' },
       ...{ length_m: '0.9', role: 'signal', colour: 'YE', colour_name: 'yellow' },
       ...{ from: 'J1-38', from_connector: 'J1', from_cavity: '38' },
-      ...{ to: 'SV1-1', to_connector: 'SV1', to_cavity: '1' },
+      ...{ to: 'SV1-1', to_connector: 'SV1', to_cavity: '1', place: '' },
     });
   });
 
@@ -242,5 +250,38 @@ describe('find in a file', () => {
     expect((await find('beak', '--symptom', 'sad', '--file', at('owl.yaml'))).code).toBe(2);
     const broken = await find('beak', '--file', at('bad.yaml'));
     expect(broken).toMatchObject({ code: 1, out: '', err: expect.stringMatching(/volts/) });
+  });
+});
+
+describe('bundles', () => {
+  const placed = OWL.replace('  beak:\n', '  beak:\n    place: front\n').replace(
+    '  lid_left:\n',
+    '  lid_left:\n    place: front\n',
+  );
+
+  test('wires to one place run together, in every form; a wire by itself is none', () => {
+    const { prop, findings } = parseProp(placed, 'owl.yaml');
+    expect(findings.filter(({ severity }) => severity === 'error')).toEqual([]);
+    const [bundle, ...others] = bundlesOf(wiresOf(prop!));
+    expect(others).toEqual([]);
+    // Two servos with three cores each.
+    expect(bundle).toMatchObject({ place: 'front', cores: 6 });
+    expect(bundle!.wires).toHaveLength(2);
+    expect(loomText(prop!)).toMatch(/BY PLACE\n.*\nfront +6 +0\.\d m +W\d+ W\d+/);
+    expect(loomHtml(prop!)).toContain('<h2>By place</h2>');
+    expect(
+      loomCsv(prop!)
+        .split('\r\n')
+        .filter((line) => line.endsWith(',front')),
+    ).toHaveLength(6);
+    expect(loomOf(prop!).bundles).toEqual([bundle]);
+    expect(findWires(prop!, 'front').map(({ channel }) => channel)).toEqual(['beak', 'lid_left']);
+    const plain = parseProp(OWL, 'owl.yaml').prop!;
+    expect(loomText(plain)).not.toContain('BY PLACE');
+    expect(
+      bundlesOf(
+        wiresOf(parseProp(OWL.replace('  beak:\n', '  beak:\n    place: front\n'), 'x').prop!),
+      ),
+    ).toEqual([]);
   });
 });

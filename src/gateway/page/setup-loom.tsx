@@ -257,7 +257,7 @@ function Groups({ added }: { added: readonly Addition[] }) {
     <>
       {[...placed].map(([place, some]) => (
         <section key={place} class="loom-place" aria-label={place || 'No place'}>
-          {place && <h3>To {place}, as one bundle</h3>}
+          {place && <h3>To {place}: these run together</h3>}
           {some.map(([key, additions]) => (
             <Group key={key} additions={additions} />
           ))}
@@ -285,7 +285,8 @@ function Group({ additions }: { additions: readonly Addition[] }) {
           <span class="soft">
             {[
               wires > 0 && wireCount(wires),
-              additions.length > wires && `${additions.length - wires} other`,
+              additions.length > wires &&
+                `${additions.length - wires} other ${additions.length - wires === 1 ? 'part' : 'parts'}`,
             ]
               .filter(Boolean)
               .join(', ')}

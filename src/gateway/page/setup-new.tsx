@@ -2,6 +2,7 @@ import './setup-new.css';
 import { useSignalEffect } from '@preact/signals';
 import type { ComponentChildren } from 'preact';
 import { useEffect, useId, useRef } from 'preact/hooks';
+import { askFirst } from './confirm.tsx';
 import { linkState } from './link.ts';
 import {
   addThing,
@@ -125,7 +126,7 @@ function Table({ all }: { all: Choices }) {
         <button type="submit" class="primary" aria-disabled={working.value}>
           {proposed.value ? 'Propose again' : 'Propose the prop'}
         </button>
-        <button type="button" onClick={startOver}>
+        <button type="button" onClick={askToStartOver}>
           Start over
         </button>
       </p>
@@ -138,6 +139,16 @@ function Table({ all }: { all: Choices }) {
       </p>
     </form>
   );
+}
+
+/** What is filled in is not lost by a stray tap. */
+function askToStartOver(): void {
+  askFirst({
+    title: 'Start over?',
+    text: 'All that is filled in here is forgotten. The prop that is in use stays as it is.',
+    yes: 'Forget it',
+    act: startOver,
+  });
 }
 
 function Wrong() {

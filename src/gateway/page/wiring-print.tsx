@@ -5,16 +5,17 @@ import {
   ListByChannel,
   ListByConnector,
   ListByLabel,
+  ListByPlace,
 } from '../../drawings/loom-lists.tsx';
 import { type FlagOrder, WireFlags } from '../../drawings/wire-flags.tsx';
 import { FLAGS_CAPTION, wireCount } from '../../drawings/words.ts';
 import { propName } from './store.ts';
-import { answeredText, found } from './wiring-data.ts';
+import { answeredText, found, loom } from './wiring-data.ts';
 
 /** What goes on paper. On screen it is hidden; the browser's own print dialogue shows it. */
 
 const KINDS = { list: 'Loom list', flags: 'Wire flags' } as const;
-const ORDERS: readonly FlagOrder[] = ['label', 'channel', 'connector'];
+const ORDERS: readonly FlagOrder[] = ['label', 'channel', 'connector', 'place'];
 
 const kind = signal<keyof typeof KINDS>('list');
 const order = signal<FlagOrder>('label');
@@ -28,6 +29,11 @@ function date(): string {
 function extent(): string {
   const count = wireCount(found.value.length);
   return answeredText.value ? `${count} matching “${answeredText.value}”` : `all ${count}`;
+}
+
+/** Whether a channel says where it sits. */
+function hasPlaces(): boolean {
+  return loom.value.some(({ place }) => place !== undefined);
 }
 
 /** Chooses what is printed, flags or list, and its order. */
@@ -61,7 +67,7 @@ export function PrintChoice() {
               order.value = event.currentTarget.value as FlagOrder;
             }}
           >
-            {ORDERS.map((name) => (
+            {ORDERS.filter((name) => name !== 'place' || hasPlaces()).map((name) => (
               <option key={name}>{name}</option>
             ))}
           </select>
@@ -103,6 +109,7 @@ function List() {
   const head = <HeadText title={`loom list by ${by}`} />;
   if (by === 'connector')
     return <ListByConnector connectors={connectorsOfWires(found.value)} head={head} />;
+  if (by === 'place') return <ListByPlace wires={found.value} head={head} />;
   return by === 'channel' ? (
     <ListByChannel wires={found.value} head={head} />
   ) : (

@@ -84,7 +84,9 @@ export function WireTable({ wires, whyId }: { wires: readonly LoomWire[]; whyId:
         {wires.map((wire) => (
           <tr key={`${wire.label} ${purpose(wire)}`}>
             <th scope="row">{wire.label}</th>
-            <td>{purpose(wire)}</td>
+            <td>
+              {purpose(wire)} {wire.place && <span class="soft">{wire.place}</span>}
+            </td>
             <td class="number">{sizeText(wire) || '–'}</td>
             <td>
               <Cores wire={wire} />

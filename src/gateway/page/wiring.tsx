@@ -1,7 +1,8 @@
 import './wiring.css';
 import { useSignalEffect } from '@preact/signals';
 import { useId } from 'preact/hooks';
-import { wireCount } from '../../drawings/words.ts';
+import { bundleText, wireCount } from '../../drawings/words.ts';
+import { bundlesOf } from '../../prop/bundles.ts';
 import { linkState } from './link.ts';
 import { PinMaps } from './pinmap.tsx';
 import { SearchField } from './search-field.tsx';
@@ -34,6 +35,7 @@ export function Wiring() {
         <div class="wiring-column">
           <Find />
           <Fault />
+          <Bundles />
           <PrintChoice />
           <Drops />
         </div>
@@ -62,6 +64,25 @@ function Find() {
       </p>
       <WhyNot id={why} />
       {found.value.length > 0 && <WireTable wires={found.value} whyId={why} />}
+    </section>
+  );
+}
+
+/** What runs together, where channels say where they sit. */
+function Bundles() {
+  const bundles = bundlesOf(loom.value);
+  if (bundles.length === 0) return null;
+  return (
+    <section class="sheet" id="wiring/bundles">
+      <h2>Bundles by place</h2>
+      <ul class="bundles">
+        {bundles.map((bundle) => (
+          <li key={bundle.place}>
+            <b>{bundle.place}</b>: {bundle.wires.join(' ')}{' '}
+            <span class="soft">{bundleText(bundle)}</span>
+          </li>
+        ))}
+      </ul>
     </section>
   );
 }
