@@ -18,7 +18,7 @@ import { columns } from '../sums/time-series.ts';
 import { changesBetween } from './changes.ts';
 import { refuseFaulty } from './faulty.ts';
 import { PartsPlanner, type PartsQuestion } from './planner-parts.ts';
-import { isProposalQuestion, type ProposalQuestion, proposalAnswer } from './planner-proposal.ts';
+import { isProposalQuestion, type ProposalQuestion } from './proposal-question.ts';
 
 /** What is asked of the planner's thread; it reads no file itself. */
 export type PlannerQuestion =
@@ -65,7 +65,11 @@ export class Planner {
     try {
       if (question.about === 'explain') return { result: explained(question) };
       if (question.about === 'picture') return { result: await safePicture(question.bytes) };
-      if (isProposalQuestion(question)) return { result: proposalAnswer(question) };
+      if (isProposalQuestion(question)) {
+        // Few ask for it, and whoever does not should not pay for it.
+        const { proposalAnswer } = await import('./planner-proposal.ts');
+        return { result: proposalAnswer(question) };
+      }
       if (question.about === 'plan') return { result: this.#parts.answer(question) };
       if (question.about === 'fix') return { result: corrected(question) };
       if (question.about === 'difference') return { result: compared(question) };
