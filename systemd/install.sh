@@ -48,7 +48,7 @@ give() {
 
 # Root writes into folders that the service's user owns: a symbolic link there could lead anywhere.
 refuse_links() {
-  for place in "$etc" "$etc/token" "$etc/sinewd.env" "$state" "$state/prop.yaml" \
+  for place in "$etc" "$etc/token" "$etc/sinewd.env" "$state" "$state/prop.yaml" "$state/owl.svg" \
     "$state/prop.schema.json"; do
     [ ! -L "$place" ] || fail "$place is a symbolic link, which is not followed; put the real one in its place"
   done
@@ -270,7 +270,10 @@ EOF
   fi
   if [ ! -e "$state/prop.yaml" ]; then
     install -m 640 "$home/config/owl.yaml" "$state/prop.yaml"
+    # The drawing that it names.
+    install -m 640 "$home/config/owl.svg" "$state/owl.svg"
     give "$state/prop.yaml"
+    give "$state/owl.svg"
   fi
   install -m 644 "$home/config/prop.schema.json" "$state/prop.schema.json"
 }

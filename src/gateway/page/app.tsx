@@ -15,6 +15,8 @@ import { linkState, linkTimeoutMs, tokenReason, useToken } from './link.ts';
 import { MainButton } from './main-button.tsx';
 import { Overview } from './overview.tsx';
 import { MovingNow } from './overview-moving.tsx';
+import { watchPicture } from './picture-data.ts';
+import { isOpenOn, PicturePanel, PictureToggle } from './picture-panel.tsx';
 import { watchPresence } from './presence.ts';
 import { watchRefusals } from './refusal.ts';
 import { watchRefusedChannels } from './refused-channels.ts';
@@ -109,13 +111,22 @@ function App() {
         Skip to the controls
       </button>
       <Header />
-      <Strip>{view.value === 'overview' && <MovingNow />}</Strip>
+      <Strip>
+        <PictureToggle view={view.value} />
+        {view.value === 'overview' && <MovingNow />}
+      </Strip>
       <LinkNotice />
       <Lockout />
       <NotParked />
       <Trouble />
       <FileBanner />
-      <main id="main" tabIndex={-1} inert={linkState.value !== 'open'}>
+      <main
+        id="main"
+        class={isOpenOn(view.value) ? 'has-picture' : ''}
+        tabIndex={-1}
+        inert={linkState.value !== 'open'}
+      >
+        {isOpenOn(view.value) && <PicturePanel />}
         <Shown />
         <Device />
       </main>
@@ -309,5 +320,6 @@ watchRefusals();
 takeMinusSigns();
 watchRefusedChannels();
 watchPresence();
+watchPicture();
 startStore();
 render(<App />, document.body);

@@ -38,6 +38,11 @@ function choose(channel: string, what: Symptom): void {
   if (channel) void show();
 }
 
+/** Opens the fault finding of a channel. */
+export function showFault(channel: string): void {
+  choose(channel, 'dead');
+}
+
 /** From a channel that fails to what it hangs on: what to check, in which order, and what is right. */
 export function Fault() {
   useSignalEffect(() => {
