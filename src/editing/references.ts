@@ -20,7 +20,8 @@ export type Role =
   | 'until'
   | 'stage'
   | 'park'
-  | 'rail';
+  | 'rail'
+  | 'picture';
 
 export interface Reference {
   what: 'channel' | 'group' | 'rail' | 'mark' | 'pose';
@@ -127,6 +128,8 @@ export function referencesIn(raw: unknown): Reference[] {
     say('pose', data.pose, [...path, 'pose'], 'step', where);
     say('channel', dataOf(data.until).channel, [...path, 'until', 'channel'], 'until', where);
   }
+  for (const name of Object.keys(dataOf(dataOf(file.picture).places)))
+    say('channel', name, ['picture', 'places', name], 'picture', 'the picture', { atKey: true });
   for (const [i, stage] of listOf(dataOf(file.park).stages).entries())
     for (const [j, name] of listOf(stage).entries())
       either(name, ['park', 'stages', i, j], 'stage', `park stage ${i + 1}`);

@@ -91,6 +91,7 @@ class Gone {
       switch (role) {
         case 'plant':
         case 'carries':
+        case 'picture':
           this.remove(path);
           break;
         case 'wire':

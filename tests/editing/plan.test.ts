@@ -84,6 +84,7 @@ describe('references', () => {
         ...step('[].pose'),
         ...step('[].until.channel'),
         '.park.stages[][]',
+        '.picture.places.KEY',
       ].sort(),
     );
     // Each of them is found in a file that has them all.
@@ -111,6 +112,7 @@ describe('references', () => {
         'until channel',
         'stage channel',
         'stage group',
+        'picture channel',
       ].sort(),
     );
   });
@@ -123,6 +125,7 @@ describe('rename', () => {
       'requires: [{ channel: feather, above: 20 }] # the nozzle is behind the tail',
       'tail: [feather, tail_2, tail_3, tail_4]',
       'alert: { head_turn: ahead, lid_left: open, lid_right: open, beak: shut, feather: half, tail_4: half }',
+      'feather: [0.333, 0.809]',
     ]);
     expect(lines(owl, { do: 'rename', what: 'channel', name: 'head_turn', to: 'neck' })).toContain(
       'SV1: { name: neck, cavities: 3 }',
@@ -195,6 +198,7 @@ describe('remove', () => {
       'cue wake, step 4',
       'wire W34',
       'wire W35',
+      'the picture',
       'park stage 1',
       'wire W16',
     ]);

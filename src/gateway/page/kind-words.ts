@@ -6,6 +6,19 @@ import { SAME_DEG } from './standing.ts';
 const LOST = 'its board cannot be reached: it may be on';
 const percent = (value: Level) => `${Math.round(Number(value) * 100)} %`;
 
+const DARK = '#000000';
+const rgbLight = (value: Level) =>
+  typeof value === 'string' && value !== DARK ? value : undefined;
+
+/** Warm white; in steps of a tenth, as a fade need not be drawn with every state. */
+function lampLight(value: Level): string | undefined {
+  if (!(Number(value) > 0)) return undefined;
+  const share = Math.max(10, Math.round(Number(value) * 10) * 10);
+  return `color-mix(in oklch, #ffdf9e ${share}%, #3a3226)`;
+}
+
+const lit = (light: string | undefined) => (light === undefined ? 'dark' : 'lit');
+
 /** What the page says of each kind of channel. Apart from what it shows of them, which uses these words. */
 export const KIND_WORDS: Record<ChannelInfo['kind'], KindWords> = {
   servo: {
@@ -20,6 +33,7 @@ export const KIND_WORDS: Record<ChannelInfo['kind'], KindWords> = {
     identify: 'wiggle',
     symptoms: ['dead', 'buzzing', 'wrong-way'],
     flags: {},
+    mark: { changes: 'moves', words: () => '' },
   },
   relay: {
     title: 'Relays',
@@ -32,6 +46,7 @@ export const KIND_WORDS: Record<ChannelInfo['kind'], KindWords> = {
     identify: 'a click',
     symptoms: ['dead', 'stays-on'],
     flags: { unknown: LOST, delayed: 'about to close' },
+    mark: { changes: 'changes', words: (value) => (value ? 'on' : 'off'), isOn: Boolean },
   },
   lamp: {
     title: 'Lamps',
@@ -44,6 +59,7 @@ export const KIND_WORDS: Record<ChannelInfo['kind'], KindWords> = {
     identify: 'blink twice',
     symptoms: ['dead', 'dim', 'stays-on'],
     flags: { unknown: LOST, moving: 'fading' },
+    mark: { changes: 'fades', words: (value) => lit(lampLight(value)), light: lampLight },
   },
   rgb: {
     title: 'Coloured lights',
@@ -56,5 +72,6 @@ export const KIND_WORDS: Record<ChannelInfo['kind'], KindWords> = {
     identify: 'blink twice',
     symptoms: ['dead', 'dim', 'stays-on'],
     flags: { unknown: LOST, moving: 'fading' },
+    mark: { changes: 'fades', words: (value) => lit(rgbLight(value)), light: rgbLight },
   },
 };

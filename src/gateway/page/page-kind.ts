@@ -34,6 +34,16 @@ export interface KindWords {
   symptoms: readonly Symptom[];
   /** Flags that mean something else here. */
   flags: Partial<Record<FlagName, string>>;
+  /** On the picture of the prop. */
+  mark: {
+    /** What it does while its value changes, and what else is said of a value. */
+    changes: string;
+    words(value: Level): string;
+    /** The colour of its light (CSS); undefined while it is dark. */
+    light?(value: Level): string | undefined;
+    /** Whether it is on. */
+    isOn?(value: Level): boolean;
+  };
 }
 
 /** What the page shows of a kind of channel, and what it says of it. */

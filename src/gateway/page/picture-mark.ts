@@ -1,9 +1,10 @@
 import type { ChannelInfo, ChannelState } from '../../api/types.ts';
 import type { FlagName } from '../../shared/telemetry.ts';
+import { KIND_WORDS } from './kind-words.ts';
 import { isUnknown } from './standing.ts';
 
 /** What a channel does, as far as a mark on the picture tells it. */
-export interface Shown {
+interface Shown {
   /** Classes of the mark. */
   look: string;
   /** A sign in the mark, so that colour is never the only one. */
@@ -16,25 +17,23 @@ export interface Shown {
 
 /** What keeps a channel from doing what it is asked for. */
 const HELD: readonly FlagName[] = ['interlocked', 'resting', 'flashHeld'];
-const DARK = '#000000';
-/** A lamp at full brightness: warm white. */
-const LAMP = '#ffdf9e';
 
 /** @param refused the last thing that was asked of it was refused */
-export function shownOf(info: ChannelInfo, state: ChannelState, refused: boolean): Shown {
-  const { flags } = state;
-  const has = (flag: FlagName) => flags.includes(flag);
+export function shownOf({ kind }: ChannelInfo, state: ChannelState, refused: boolean): Shown {
+  const { mark } = KIND_WORDS[kind];
+  const has = (flag: FlagName) => state.flags.includes(flag);
   const lost = isUnknown(state);
+  const value = lost ? undefined : state.value!;
   const isHeld = refused || HELD.some(has);
   const moves = has('moving');
   const limp = has('released') && !lost;
-  const light = lost ? undefined : lightOf(info, state);
-  const closed = info.kind === 'relay' && state.value === true && !lost;
+  const light = value === undefined ? undefined : mark.light?.(value);
+  const isOn = value !== undefined && mark.isOn?.(value) === true;
   const looks = [
-    `is-${info.kind}`,
+    `is-${kind}`,
     moves && 'is-moving',
     light !== undefined && 'is-lit',
-    closed && 'is-on',
+    isOn && 'is-on',
     limp && 'is-limp',
     lost && 'is-lost',
     isHeld && 'is-refused',
@@ -42,23 +41,14 @@ export function shownOf(info: ChannelInfo, state: ChannelState, refused: boolean
   const words = [
     isHeld && 'refused',
     lost && 'unknown',
-    moves && (info.kind === 'servo' ? 'moves' : 'fades'),
+    moves && mark.changes,
     limp && 'limp',
-    light !== undefined && 'lit',
-    info.kind === 'relay' && !lost && (closed ? 'on' : 'off'),
+    value !== undefined && mark.words(value),
   ].filter(Boolean);
   return {
     look: looks.filter(Boolean).join(' '),
-    sign: isHeld ? '!' : lost ? '?' : closed ? 'on' : '',
-    words: words.length > 0 ? words.join(', ') : info.kind === 'servo' ? 'stands still' : 'dark',
+    sign: isHeld ? '!' : lost ? '?' : isOn ? 'on' : '',
+    words: words.length > 0 ? words.join(', ') : 'stands still',
     light,
   };
-}
-
-function lightOf({ kind }: ChannelInfo, { value }: ChannelState): string | undefined {
-  if (kind === 'rgb') return typeof value === 'string' && value !== DARK ? value : undefined;
-  if (kind !== 'lamp' || !(Number(value) > 0)) return undefined;
-  // Steps of a tenth: a fade need not be drawn with every state.
-  const share = Math.max(0.1, Math.round(Number(value) * 10) / 10);
-  return `color-mix(in oklch, ${LAMP} ${share * 100}%, #3a3226)`;
 }
