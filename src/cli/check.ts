@@ -85,7 +85,7 @@ async function wholeCheck(loaded: Loaded, cache: CheckCache, { io }: Operator): 
   const { prop, text, findings } = loaded;
   if (!prop) return findings;
   const { rehearseAll } = await import('../rehearsal/rehearse-all.ts');
-  const { wholeFindings } = await import('./rehearse-findings.ts');
+  const { wholeFindings } = await import('../rehearsal/rehearse-findings.ts');
   const endMs = io.clock.nowMs() + REHEARSAL_S * 1000;
   const done = await rehearseAll(prop, () => io.clock.nowMs() < endMs);
   const all = [...findings, ...wholeFindings(done, loaded)].sort(

@@ -39,7 +39,7 @@ async function rehearsal(inputs: Inputs, operator: Operator): Promise<Outcome> {
   if ('refused' in read) return read.refused;
   const { rehearse } = await import('../rehearsal/rehearse.ts');
   const done = await rehearse(read.prop, cue);
-  const { findingsOf } = await import('./rehearse-findings.ts');
+  const { findingsOf } = await import('../rehearsal/rehearse-findings.ts');
   const findings = findingsOf(done, read);
   const exit = findings.length > 0 ? EXIT.refused : EXIT.done;
   const text = await inForm(inputs, done, read.prop, findings, operator);

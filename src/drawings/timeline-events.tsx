@@ -1,9 +1,9 @@
 import type { Event } from '../rehearsal/rehearse.ts';
+import { briefly } from '../shared/journal.ts';
 import { tidy } from '../shared/units.ts';
 import { type Axis, xOf } from './axis.tsx';
 import { brokenUp } from './chart.tsx';
 import { px } from './px.ts';
-import { briefly } from './track.ts';
 
 const MAX_EVENTS_SHOWN = 12;
 

@@ -1,4 +1,4 @@
-import type { Event, Track } from '../rehearsal/rehearse.ts';
+import type { Track } from '../rehearsal/rehearse.ts';
 import { luminanceToLightness, relativeLuminance } from '../sums/light.ts';
 import type { TimeSeries } from '../sums/time-series.ts';
 
@@ -37,9 +37,4 @@ export function closures({ value }: Track): number {
 
 export function changes({ value }: Track): boolean {
   return value.length > 1;
-}
-
-/** The text of an event without the step's name, which its place shows. */
-export function briefly({ text }: Event): string {
-  return text.replace(/^cue \S+, step \d+: /, '');
 }

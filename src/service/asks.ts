@@ -148,6 +148,10 @@ export class Asks {
       return JSON.stringify(await this.#pictures.read(picture, session));
     },
     'prop.findings': async () => JSON.stringify(this.#keeper.findings()),
+    'prop.rehearse': (_params, session) => {
+      const { text, presentVersion: version, name: file } = this.#keeper;
+      return this.#plan(session, { about: 'rehearsal', version, text, file });
+    },
     'prop.version': async ({ version, from = 1, lines }) => {
       const all = (await this.#keeper.textOf(version)).split('\n');
       const text = all.slice(from - 1, lines === undefined ? undefined : from - 1 + lines);

@@ -1,7 +1,7 @@
 import type { CueRails } from '../api/types.ts';
 import { budgetOf } from '../prop/budget.ts';
 import { explainKey, findKeys, type KeySchema } from '../prop/explain.ts';
-import { findingInfos } from '../prop/finding-info.ts';
+import { findingInfos, placedFindings } from '../prop/finding-info.ts';
 import { fixed } from '../prop/fix.ts';
 import { jsonSchema } from '../prop/json-schema.ts';
 import { lineDifference } from '../prop/line-difference.ts';
@@ -10,6 +10,8 @@ import { type Loaded, parseProp } from '../prop/load.ts';
 import { safePicture } from '../prop/picture/picture.ts';
 import type { Prop } from '../prop/schema.ts';
 import { readText } from '../prop/text.ts';
+import { rehearseAll } from '../rehearsal/rehearse-all.ts';
+import { wholeFindings } from '../rehearsal/rehearse-findings.ts';
 import { rehearsedLoad } from '../rehearsal/rehearsed-load.ts';
 import { Refusal } from '../shared/errors.ts';
 import { lazily } from '../shared/lazily.ts';
@@ -23,6 +25,8 @@ import { isProposalQuestion, type ProposalQuestion } from './proposal-question.t
 /** What is asked of the planner's thread; it reads no file itself. */
 export type PlannerQuestion =
   | { about: 'check'; text: string; file: string }
+  /** The whole prop, as far as there is time. */
+  | { about: 'rehearsal'; version: string; text: string; file: string }
   /** What the sure corrections change; of the findings with these numbers, or all. */
   | { about: 'fix'; version: string; text: string; file: string; only?: number[] | undefined }
   /** What a version differs in from the present one, and from the one in use. */
@@ -71,6 +75,7 @@ export class Planner {
         return { result: proposalAnswer(question) };
       }
       if (question.about === 'plan') return { result: this.#parts.answer(question) };
+      if (question.about === 'rehearsal') return { result: await rehearsed(question) };
       if (question.about === 'fix') return { result: corrected(question) };
       if (question.about === 'difference') return { result: compared(question) };
       const { text, file } = question;
@@ -107,6 +112,18 @@ const FOUND_LIMIT = 40;
 function explained({ key, find }: Asked<'explain'>): object {
   if (find !== undefined) return { found: findKeys(schema(), find, FOUND_LIMIT) };
   return { key: explainKey(schema(), key ?? '') };
+}
+
+/** How long a whole prop is rehearsed (ms): others wait for the planner meanwhile. */
+const REHEARSAL_MS = 15_000;
+
+async function rehearsed({ version, text, file }: Asked<'rehearsal'>): Promise<object> {
+  const loaded = parseProp(text, file);
+  const prop = loaded.prop ?? refuseFaulty(loaded);
+  const endMs = performance.now() + REHEARSAL_MS;
+  const done = await rehearseAll(prop, () => performance.now() < endMs);
+  const { findings, more } = placedFindings(wholeFindings(done, loaded));
+  return { version, findings, more, skipped: done.skipped };
 }
 
 /** Lines of a difference, those around the changes included. */

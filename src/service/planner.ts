@@ -135,7 +135,12 @@ function refusalFor(cause: Error, { about }: PlannerQuestion): Error {
       'picture.unsafe',
       'the drawing has more parts than the daemon has memory for; simplify it, or save it as PNG',
     );
-  const what = about === 'cue' ? 'rehearsing this cue' : 'working this out';
+  const what =
+    about === 'cue'
+      ? 'rehearsing this cue'
+      : about === 'rehearsal'
+        ? 'rehearsing this prop'
+        : 'working this out';
   const instead =
     about === 'difference'
       ? 'compare the files on the board: the versions are beside the prop file'

@@ -49,3 +49,8 @@ export type What = EventName | `${string}.${string}`;
 export function levelOf(what: What): 'debug' | 'info' | 'warn' {
   return EVENTS[what as EventName] ?? 'debug';
 }
+
+/** The text of an event of a rehearsal without the step's name, which its place shows. */
+export function briefly({ text }: { text: string }): string {
+  return text.replace(/^cue \S+, step \d+: /, '');
+}

@@ -81,6 +81,9 @@ it('findings: where, what and how to mend it; corrected with one press, and undo
   });
   const { page } = operator;
   await page.getByText('Nothing is wrong with the file.').waitFor();
+  // Without control: it only works things out.
+  await operator.button('Rehearse everything').click();
+  await page.getByText('Nothing is refused, delayed or held back on the way.').waitFor();
 
   // Two that are sure, two that are for a person.
   const slips = sound

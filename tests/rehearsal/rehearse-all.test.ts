@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest';
-import { wholeFindings } from '../../src/cli/rehearse-findings.ts';
 import { type Loaded, parseProp } from '../../src/prop/load.ts';
 import { rehearseAll } from '../../src/rehearsal/rehearse-all.ts';
+import { wholeFindings } from '../../src/rehearsal/rehearse-findings.ts';
 import { OWL, propText, relay, servo } from '../prop/helpers.ts';
 
 const ALWAYS = () => true;

@@ -5,6 +5,10 @@ import { fields } from '../../src/api/fields.ts';
 import { METHODS } from '../../src/api/methods.ts';
 import { explainVerb } from '../../src/cli/explain.ts';
 import type { Operator } from '../../src/cli/verb.ts';
+import { versionOf } from '../../src/prop/file/version.ts';
+import { parseProp } from '../../src/prop/load.ts';
+import { rehearseAll } from '../../src/rehearsal/rehearse-all.ts';
+import { wholeFindings } from '../../src/rehearsal/rehearse-findings.ts';
 import { PlannerThread } from '../../src/service/planner.ts';
 import { Planner, type PlannerQuestion } from '../../src/service/planner-answer.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
@@ -112,5 +116,34 @@ test('the key reference is answered within the memory of its thread, as the comm
   expect(await ask({ find: 'fuse' })).toHaveProperty('found.0.path', 'rails.fuse');
   const error = await ask({ key: '__proto__' }).catch((reason) => reason);
   expect(error).toMatchObject({ word: 'command.unknown-name' });
+  await operator.close();
+});
+
+test('a whole prop is rehearsed within the memory of its thread, and finds what the check finds', async () => {
+  // As the daemon limits it.
+  const operator = planner(32);
+  const ask = async (text: string) =>
+    METHODS['prop.rehearse']
+      .result(fields())
+      .parse(
+        await operator.ask('a', { about: 'rehearsal', version: versionOf(text), text, file: 'f' }),
+      );
+  expect(await ask(OWL)).toEqual({ version: versionOf(OWL), findings: [], more: 0, skipped: [] });
+  // The mist has to rest for 40 s after it has run for 20 s.
+  const late = OWL.replace(
+    '\ncues:\n',
+    '\ncues:\n  twice:\n    - { at: 0, move: { tail: open } }\n    - { at: 3, switch: { mist: on }, forS: 20 }\n    - { at: 30, switch: { mist: on }, forS: 5 }\n',
+  );
+  const { findings } = (await ask(late)) as { findings: { path: string; line: number }[] };
+  const loaded = parseProp(late, 'f');
+  const whole = wholeFindings(await rehearseAll(loaded.prop!, () => true), loaded);
+  expect(findings.map(({ path, line }) => ({ path, line }))).toEqual(
+    whole.map(({ path, line }) => ({ path, line })),
+  );
+  expect(findings.length).toBeGreaterThan(0);
+  const faulty = await operator
+    .ask('a', { about: 'rehearsal', version: '', text: 'sinew: 1\n', file: 'f' })
+    .catch((reason) => reason);
+  expect(faulty).toMatchObject({ word: 'file.has-errors' });
   await operator.close();
 });

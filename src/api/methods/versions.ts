@@ -46,6 +46,25 @@ export const versions = {
       });
     },
   },
+  'prop.rehearse': {
+    summary:
+      'Rehearse the whole prop without hardware, as sinew check does: waking, cues, triggers, parking; it takes seconds',
+    example: {
+      params: {},
+      result: { version: '7c043d0ff5ca6974', findings: [], more: 0, skipped: [] },
+    },
+    by: 'service',
+    lease: false,
+    errors: [...QUESTION, 'file.has-errors', 'service.memory', 'session.gone'],
+    params: ({ nothing }) => nothing,
+    result: ({ z, placedFinding }) =>
+      z.object({
+        version: z.string(),
+        findings: z.array(placedFinding).describe('what happens on the way, at its step'),
+        more: z.number().describe('findings that are left out'),
+        skipped: z.array(z.string()).describe('parts for which there was no time: cue wake'),
+      }),
+  },
   'prop.fix': {
     summary:
       'What the sure corrections of the file on the disk would change; writes nothing. Its text is for prop.apply',

@@ -1,4 +1,4 @@
-import { useSignal } from '@preact/signals';
+import { signal, useSignal } from '@preact/signals';
 import type { Result } from '../../api/methods.ts';
 import { Act } from './act.tsx';
 import { Difference } from './difference.tsx';
@@ -14,7 +14,7 @@ import {
 import { forPeople } from './for-people.ts';
 import { KeyLink } from './key-link.tsx';
 import { call } from './link.ts';
-import { channels, refuse } from './store.ts';
+import { channels, refuse, trouble } from './store.ts';
 import { search, searchText } from './wiring-data.ts';
 
 type Level = Finding['level'];
@@ -76,11 +76,7 @@ export function Findings() {
       {now.findings.length > 0 && list.length === 0 && <p>No finding is like that.</p>}
       <Groups findings={list} version={now.version} />
       {now.inUse && <InUse />}
-      <p class="hint">
-        This is what can be read from the file. To rehearse the whole prop as well, with every cue
-        and the park after it, run <code>sinew check FILE</code> on a laptop: it takes more time and
-        memory than the board may give while the prop runs.
-      </p>
+      <Rehearsal />
     </section>
   );
 }
@@ -314,4 +310,53 @@ function Proposal() {
       </div>
     </section>
   );
+}
+
+type Rehearsed = Result<'prop.rehearse'>;
+/** For the version that it names. */
+const rehearsed = signal<Rehearsed | undefined>(undefined);
+const rehearsing = signal(false);
+
+async function rehearse(): Promise<void> {
+  rehearsing.value = true;
+  try {
+    rehearsed.value = await call('prop.rehearse', {});
+    trouble.value = '';
+  } catch (error) {
+    refuse(error);
+  } finally {
+    rehearsing.value = false;
+  }
+}
+
+/** What only shows while the prop plays, on demand: it takes some seconds of the board's spare time. */
+function Rehearsal() {
+  const { version, findings } = report.value!;
+  const isFaulty = findings.some(({ level }) => level === 'error');
+  const result = rehearsed.value?.version === version ? rehearsed.value : undefined;
+  return (
+    <section class="rehearsal" aria-labelledby="rehearsal-title">
+      <h3 id="rehearsal-title">Rehearsal</h3>
+      <p class="hint">
+        Wakes, plays every cue and parks, worked out without hardware: nothing moves. It takes the
+        board some seconds.
+      </p>
+      <Act can={!rehearsing.value && !isFaulty} onAct={() => void rehearse()}>
+        {rehearsing.value ? 'Rehearsing…' : 'Rehearse everything'}
+      </Act>
+      {isFaulty && <p class="hint">First correct the errors above.</p>}
+      <p role="status">{result && rehearsalText(result)}</p>
+      {result && <Groups findings={result.findings} version={version} readOnly />}
+    </section>
+  );
+}
+
+function rehearsalText({ findings, more, skipped }: Rehearsed): string {
+  const found =
+    findings.length === 0
+      ? 'Nothing is refused, delayed or held back on the way.'
+      : `On the way: ${countText(findings, more)}.`;
+  return skipped.length === 0
+    ? found
+    : `${found} There was no time for: ${skipped.join(', ')}. On a laptop, sinew check FILE rehearses them too.`;
 }

@@ -1,4 +1,3 @@
-import { briefly } from '../drawings/track.ts';
 import { stepPath } from '../prop/cue-plan.ts';
 import { type Finding, type Path, pathText } from '../prop/finding.ts';
 import type { Loaded } from '../prop/load.ts';
@@ -7,10 +6,10 @@ import { listed } from '../prop/notes.ts';
 import type { Prop } from '../prop/schema.ts';
 import { childrenOf, touchesOf } from '../prop/steps.ts';
 import { readText } from '../prop/text.ts';
-import type { Event, Rehearsal } from '../rehearsal/rehearse.ts';
-import type { Part, WholeRehearsal } from '../rehearsal/rehearse-all.ts';
-import type { What } from '../shared/journal.ts';
+import { briefly, type What } from '../shared/journal.ts';
 import { tidy } from '../shared/units.ts';
+import type { Event, Rehearsal } from './rehearse.ts';
+import type { Part, WholeRehearsal } from './rehearse-all.ts';
 
 /** What can be done about it, and how serious it is. */
 const REMEDIES: Partial<Record<What, Pick<Finding, 'severity' | 'right'>>> = {
