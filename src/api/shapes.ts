@@ -109,6 +109,10 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
       })
       .optional()
       .describe('light: its LEDs as in the prop file'),
+    ledSupplyV: z
+      .number()
+      .optional()
+      .describe('light: the supply of its LEDs (V), by the file or its rail'),
   });
 
   const channelState = z.object({

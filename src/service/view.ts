@@ -4,6 +4,7 @@ import { servoOf } from '../prop/kinds/channel.ts';
 import { measuredInfo } from '../prop/kinds/measured.ts';
 import { kindOf } from '../prop/kinds/registry.ts';
 import { armsOf, type Mechanics, mechanicsOf } from '../prop/mechanics.ts';
+import { ledSupplyV } from '../prop/pin-load.ts';
 import { boardPins } from '../prop/pins.ts';
 import type { Channel, Prop } from '../prop/schema.ts';
 import { ServoMapping } from '../sums/servo-mapping.ts';
@@ -20,7 +21,7 @@ export class ViewMaker {
     const arms = new Map(armsOf(prop).flatMap((arm) => arm.map((name) => [name, arm] as const)));
     const info = Object.entries(prop.channels).map(([name, spec]): [string, StaticInfo] => {
       const facts = this.#factsOf(prop, name, spec, arms.get(name) ?? [name], used);
-      return [name, infoOf(spec, groups.get(name) ?? [], facts)];
+      return [name, infoOf(prop, spec, groups.get(name) ?? [], facts)];
     });
     this.#facts = used;
     return {
@@ -98,7 +99,9 @@ function groupsOf(prop: Prop): Map<string, string[]> {
   return found;
 }
 
-function infoOf(spec: Channel, groups: string[], facts: Facts): StaticInfo {
+function infoOf(prop: Prop, spec: Channel, groups: string[], facts: Facts): StaticInfo {
+  const [led] = kindOf(spec).leds?.(spec) ?? [];
+  const supplyV = led && ledSupplyV(prop, spec, led.supplyV);
   const common = {
     groups,
     ...(spec.rail && { rail: spec.rail }),
@@ -106,6 +109,7 @@ function infoOf(spec: Channel, groups: string[], facts: Facts): StaticInfo {
     ...(spec.wire && { wire: spec.wire.label }),
     output: spec.output,
     measured: measuredInfo(spec),
+    ...(supplyV !== undefined && { ledSupplyV: supplyV }),
   };
   return { kind: spec.kind, ...common, ...kindOf(spec).info(spec, facts) };
 }

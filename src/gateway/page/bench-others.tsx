@@ -31,12 +31,6 @@ export function OtherBench({ channel, info, kind, Control }: Props) {
               <dt>Wire</dt>
               <dd>{info.wire ?? 'not in the loom'}</dd>
             </div>
-            {measurementsOf(info).map(({ what, label }) => (
-              <div key={what}>
-                <dt>{label}</dt>
-                <dd>{measuredText(info, what)}</dd>
-              </div>
-            ))}
             {info.duty && (
               <div>
                 <dt>Duty</dt>
@@ -67,6 +61,23 @@ export function OtherBench({ channel, info, kind, Control }: Props) {
             </button>
           </div>
         </section>
+        {measurementsOf(info).length > 0 && (
+          <section class="sheet" aria-labelledby="other-measure">
+            <h2 id="other-measure">What can be measured</h2>
+            <ul>
+              {measurementsOf(info).map(({ what, label }) => (
+                <li key={what}>
+                  {label}: {measuredText(info, what)}
+                </li>
+              ))}
+            </ul>
+            <p class="row">
+              <a class="button" href={`#bench/${channel}/measure`}>
+                Measure it
+              </a>
+            </p>
+          </section>
+        )}
       </div>
     </div>
   );

@@ -82,6 +82,6 @@ function ChannelBench({ channel, info, part }: ChannelProps & { part: BenchPart 
   const kind = KINDS[info.kind];
   if ('View' in kind.bench) return <kind.bench.View channel={channel} info={info} part={part} />;
   const { Control, Measure } = kind.bench;
-  if (part === 'measure' && Measure) return <Measure channel={channel} info={info} />;
+  if (part === 'measure') return <Measure channel={channel} info={info} />;
   return <OtherBench channel={channel} info={info} kind={kind} Control={Control} />;
 }

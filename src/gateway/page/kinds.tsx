@@ -3,6 +3,8 @@ import { Dimmer } from './bench-others.tsx';
 import { ServoView } from './bench-servo.tsx';
 import { ColourBench, ColourControl } from './colour.tsx';
 import { KIND_WORDS } from './kind-words.ts';
+import { MeasureLight } from './measure-light.tsx';
+import { MeasureRelay } from './measure-relay.tsx';
 import { TravelBar } from './overview-controls.tsx';
 import { LampControls, Swatch } from './overview-light.tsx';
 import { SERVO_ROW } from './overview-servo-row.tsx';
@@ -20,17 +22,17 @@ export const KINDS: Record<ChannelInfo['kind'], PageKind> = {
   relay: {
     ...KIND_WORDS.relay,
     Controls: RelayControls,
-    bench: { Control: RelayBench },
+    bench: { Control: RelayBench, Measure: MeasureRelay },
   },
   lamp: {
     ...KIND_WORDS.lamp,
     Controls: LampControls,
-    bench: { Control: Dimmer },
+    bench: { Control: Dimmer, Measure: MeasureLight },
   },
   rgb: {
     ...KIND_WORDS.rgb,
     Swatch,
     Controls: ColourControl,
-    bench: { Control: ColourBench },
+    bench: { Control: ColourBench, Measure: MeasureLight },
   },
 };

@@ -23,7 +23,7 @@ import {
   servoEdits,
 } from './measure-points.ts';
 import { ProtractorChoice, ProtractorPaper } from './measure-protractor.tsx';
-import { ParkOffer, WriteRow } from './measure-write.tsx';
+import { Said, WriteRow } from './measure-write.tsx';
 import { measuredText, today } from './measured.ts';
 import type { ChannelProps } from './page-kind.ts';
 import { isUnknown } from './standing.ts';
@@ -37,6 +37,7 @@ export function MeasureServo({ channel, info }: ChannelProps) {
   const prop = propName.value;
   const reading = useSignal<Reading>(load(browserKept, prop, channel, info) ?? fresh());
   const say = useSignal('');
+  const wrote = useSignal('');
   const keep = (change: Partial<Reading>) => {
     reading.value = { ...reading.value, ...change };
     save(browserKept, prop, channel, info, reading.value);
@@ -95,8 +96,8 @@ export function MeasureServo({ channel, info }: ChannelProps) {
         ) : (
           <PointList points={points} keep={keep} say={say} />
         )}
-        <ParkOffer />
-        <Result channel={channel} info={info} reading={reading.value} keep={keep} say={say} />
+        <Result channel={channel} info={info} reading={reading.value} keep={keep} say={wrote} />
+        <Said say={wrote} />
       </section>
       <section class="sheet" aria-labelledby="measure-tools">
         <h2 id="measure-tools">What to read it with</h2>

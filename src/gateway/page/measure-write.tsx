@@ -19,6 +19,8 @@ export function writeMeasured(
   return write(what, 'prop.apply', { edits, version: version.peek() });
 }
 
+const WAITS = 'Written to the prop file. It counts once the prop is parked.';
+
 interface WriteProps {
   label: string;
   /** For people: `the calibration of beak`. */
@@ -42,9 +44,7 @@ export function WriteRow({ label, what, edits, can, say, onWritten }: WriteProps
       return;
     }
     onWritten();
-    say.value = result.pending
-      ? 'Written to the prop file. It counts once the prop is parked.'
-      : 'Written to the prop file, and it counts now.';
+    say.value = result.pending ? WAITS : 'Written to the prop file, and it counts now.';
   };
   return (
     <p class="row decision">
@@ -58,8 +58,19 @@ export function WriteRow({ label, what, edits, can, say, onWritten }: WriteProps
   );
 }
 
-/** Offers to park while something that was written waits for it. */
-export function ParkOffer() {
+/** What became of what was written, where the hand is, and Park while it waits for that. */
+export function Said({ say }: { say: Signal<string> }) {
+  return (
+    <>
+      <p role="status" class="message">
+        {say}
+      </p>
+      {say.value === WAITS && <ParkOffer />}
+    </>
+  );
+}
+
+function ParkOffer() {
   if (fileNews.value?.kind !== 'waits' || condition.value === 'parked') return null;
   return (
     <div class="measure-offer" role="status">

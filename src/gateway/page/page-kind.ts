@@ -62,7 +62,7 @@ export interface PageKind extends KindWords {
     | {
         Control: FunctionComponent<ChannelProps>;
         /** What can be measured of it, step by step. */
-        Measure?: FunctionComponent<ChannelProps>;
+        Measure: FunctionComponent<ChannelProps>;
       }
     | { View: FunctionComponent<ChannelProps & { part: BenchPart }> };
 }
