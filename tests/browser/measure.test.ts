@@ -7,7 +7,7 @@ import { Calibration } from '../../src/sums/calibration.ts';
 import { upOf } from '../../src/sums/tilt.ts';
 import { Daemon, Peer } from '../system/daemon.ts';
 import { axeSource, breaches } from './axe.ts';
-import { browserAndDaemons, Operator, PHONE } from './browser.ts';
+import { browserAndDaemons, Cable, Operator, PHONE } from './browser.ts';
 import { Watch } from './watch.ts';
 
 /** A flap, a light and two relays; nothing in the file is measured. */
@@ -150,7 +150,8 @@ it('measures the true angle of a servo, and writes it with its marks where they 
 it('takes the angle from the phone that lies on the flap, and prints a protractor of true size', async () => {
   const { daemon, browser } = rig;
   const watch = await Watch.on(daemon);
-  const operator = await Operator.open(browser, daemon, {
+  const cable = await Cable.to(daemon);
+  const operator = await Operator.open(browser, cable.url, {
     view: 'bench/flap/measure',
     viewport: PHONE,
   });
@@ -203,6 +204,14 @@ it('takes the angle from the phone that lies on the flap, and prints a protracto
   await operator.button('Take the phone’s angle').click();
   await said(page, 'Taken: 1722 us is 19.5 deg.');
   await page.getByText('8.78 deg for 100 us').waitFor();
+
+  // Without the link nobody knows where it stands: nothing can be taken or written, and nothing is lost.
+  operator.linkMayBreak = true;
+  cable.pull();
+  await page.locator('.app.cut main[inert]').waitFor();
+  cable.plug();
+  await operator.linked();
+  await page.getByRole('list', { name: 'Points taken' }).getByText('1722 us').waitFor();
 
   // On paper: CSS counts 96 px to an inch of 25.4 mm (CSS Values 4, section 6.2).
   await page.emulateMedia({ media: 'print' });

@@ -383,6 +383,19 @@ describe('a single command', () => {
     });
   });
 
+  test('status names what was not measured, and nothing else', async () => {
+    expect((await run(['status'], daemon)).out).not.toContain('not measured');
+    for (const [i, one] of Object.values(daemon.channels).entries())
+      one.measured = { calibration: i === 0 ? '2026-11-26' : null };
+    const names = Object.keys(daemon.channels).slice(1);
+    const shown = names.slice(0, 8).join(', ');
+    const more = names.length > 8 ? ` and ${names.length - 8} more` : '';
+    const { out } = await run(['status'], daemon);
+    expect(out.split('\n')).toContain(`not measured: calibration of ${shown}${more}`);
+    const json = JSON.parse((await run(['status', '--json'], daemon)).out);
+    expect(json.channels[names[0]!].measured).toEqual({ calibration: null });
+  });
+
   test('status is an aligned table', async () => {
     const { out } = await run(['status'], daemon);
     const lines = out.split('\n');

@@ -20,6 +20,7 @@ interface FakeChannel {
   park: { to: number | string | boolean };
   limitsDeg?: [number, number];
   marks?: Record<string, number>;
+  measured?: Record<string, string | null>;
   amps: number;
 }
 

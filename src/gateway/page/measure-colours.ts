@@ -75,10 +75,10 @@ export interface Lit {
 }
 
 /** The LEDs of a light that have a resistor in the file. */
-export function litOf({ kind, led, whiteBalance = [1, 1, 1] }: ChannelInfo): Lit[] {
+export function litOf({ led, whiteBalance = [1, 1, 1] }: ChannelInfo): Lit[] {
   if (led?.resistorOhm === undefined) return [];
   const { forwardV, resistorOhm } = led;
-  if (typeof forwardV === 'number' || typeof resistorOhm === 'number' || kind !== 'rgb')
+  if (typeof forwardV === 'number' || typeof resistorOhm === 'number')
     return [{ name: 'LED', forwardV: Number(forwardV), ohm: Number(resistorOhm), duty: 1 }];
   return COLOURS.map((name, i) => ({
     name,

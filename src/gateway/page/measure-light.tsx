@@ -34,8 +34,8 @@ export function MeasureLight(props: ChannelProps) {
     <div class="measure">
       <Readiness />
       <FlashCaution />
-      {info.kind === 'rgb' && <Order {...props} />}
-      {info.kind === 'rgb' && <White {...props} />}
+      {info.whiteBalance && <Order {...props} />}
+      {info.whiteBalance && <White {...props} />}
       <Resistors {...props} />
       <p class="row">
         <a class="button" href={`#bench/${channel}`}>
@@ -221,7 +221,7 @@ function Resistors({ channel, info }: ChannelProps) {
     );
   const supplyV = Number(supply.value);
   const light = (one: Lit) =>
-    info.kind === 'rgb'
+    info.whiteBalance
       ? show(channel, PURE[COLOURS.indexOf(one.name as (typeof COLOURS)[number])] ?? '#000000')
       : ask('channel.dim', { channel, to: 1, fadeS: FADE_S });
   const results = lit.map((one) => {

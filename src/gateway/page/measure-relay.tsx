@@ -93,6 +93,12 @@ export function MeasureRelay({ channel, info }: ChannelProps) {
               </Act>
             </div>
             <OnOrOff answer={whileOff} onAnswer={(is) => see({ whileOff: is })} />
+            {whileOff === true && !(info.terminals && info.terminals.open === undefined) && (
+              <p class="caution">
+                It is on while it is told to be off: no duty guard counts this time, and Stop does
+                not end it. If it may not stay on, cut its power now, and go on when it has rested.
+              </p>
+            )}
             <h3>3. With the relay on</h3>
             <div class="row">
               <Act can={commanding.value} onAct={() => turn(true, LOOK_S)}>
