@@ -38,7 +38,7 @@ export function remove(draft: Draft, change: Remove): void {
 function removeChannel(draft: Draft, name: string): void {
   draft.mustHave('channel', 'channels', name);
   if (Object.keys(draft.section('channels')).length === 1)
-    refuse(`${name} is the only channel, and a prop has one at least; add another first`, []);
+    refuse(`${name} is the only channel; add another first`, []);
   const references = draft.to('channel', name);
   const interlocks = references.filter(({ role, path }) => role === 'requires' && path[1] !== name);
   if (interlocks.length > 0)

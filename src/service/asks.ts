@@ -124,6 +124,10 @@ export class Asks {
     'prop.check': ({ text }, session) =>
       this.#plan(session, { about: 'check', text, file: this.#keeper.name }),
     'prop.explain': (params, session) => this.#plan(session, { about: 'explain', ...params }),
+    'prop.data': (_params, session) => {
+      const { text, name: file } = this.#keeper;
+      return this.#plan(session, { about: 'data', text, file, is: versionOf(text) });
+    },
     'prop.plan': (params, session) => {
       const { text, name: file } = this.#keeper;
       return this.#plan(session, { about: 'plan', ...params, text, file, is: versionOf(text) });

@@ -19,7 +19,8 @@ import type { RefusalCode } from '../shared/refusals.ts';
 import { columns } from '../sums/time-series.ts';
 import { changesBetween } from './changes.ts';
 import { refuseFaulty } from './faulty.ts';
-import { PartsPlanner, type PartsQuestion } from './planner-parts.ts';
+import { isPartsQuestion, type PartsQuestion } from './parts-question.ts';
+import type { PartsPlanner } from './planner-parts.ts';
 import { isProposalQuestion, type ProposalQuestion } from './proposal-question.ts';
 
 /** What is asked of the planner's thread; it reads no file itself. */
@@ -63,7 +64,7 @@ export class Planner {
   #text: string | undefined;
   #loaded: Loaded | undefined;
   readonly #known = new Map<string, object>();
-  readonly #parts = new PartsPlanner();
+  #parts: PartsPlanner | undefined;
 
   async answer(question: PlannerQuestion): Promise<PlannerAnswer> {
     try {
@@ -74,7 +75,11 @@ export class Planner {
         const { proposalAnswer } = await import('./planner-proposal.ts');
         return { result: proposalAnswer(question) };
       }
-      if (question.about === 'plan') return { result: this.#parts.answer(question) };
+      if (isPartsQuestion(question)) {
+        const { PartsPlanner } = await import('./planner-parts.ts');
+        this.#parts ??= new PartsPlanner();
+        return { result: this.#parts.answer(question) };
+      }
       if (question.about === 'rehearsal') return { result: await rehearsed(question) };
       if (question.about === 'fix') return { result: corrected(question) };
       if (question.about === 'difference') return { result: compared(question) };

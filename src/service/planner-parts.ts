@@ -1,34 +1,33 @@
-import type { Params, Result } from '../api/methods.ts';
+import type { Result } from '../api/methods.ts';
 import { planChange } from '../editing/plan.ts';
 import { findingInfos } from '../prop/finding-info.ts';
+import { KIND_NAMES } from '../prop/kinds/channel.ts';
 import { type Loaded, parseProp } from '../prop/load.ts';
+import { partsFor } from '../prop/parts.ts';
 import { Refusal } from '../shared/errors.ts';
 import { changesBetween } from './changes.ts';
 import { refuseFaulty } from './faulty.ts';
-
-/** What is asked of the planner's thread about the parts of a prop. @param is the version of the text */
-export type PartsQuestion = {
-  about: 'plan';
-  text: string;
-  file: string;
-  is: string;
-} & Params<'prop.plan'>;
+import type { PartsQuestion } from './parts-question.ts';
 
 /** Plans changes of the file on the disk; the last text that was read is kept. */
 export class PartsPlanner {
   #loaded: Loaded | undefined;
 
   /** @throws Refusal */
-  answer({ text, file, is, version, change }: PartsQuestion): Result<'prop.plan'> {
-    if (is !== version)
+  answer(question: PartsQuestion): Result<'prop.plan'> | Result<'prop.data'> {
+    const { text, file, is } = question;
+    if (question.about === 'plan' && is !== question.version)
       throw new Refusal(
         'file.other-version',
-        'the prop file was changed by somebody else meanwhile, so the change was not planned. Read it again (prop.read), then ask again',
+        'the prop file was changed by somebody else meanwhile, so the change was not planned. Read it again (prop.data), then ask again',
         { version: is, changed: [] },
       );
     if (this.#loaded?.text !== text) this.#loaded = parseProp(text, file);
     const loaded = this.#loaded;
     if (!loaded.prop) return refuseFaulty(loaded);
+    if (question.about === 'data')
+      return { version: is, data: loaded.raw as Record<string, unknown>, parts: partsByKind() };
+    const { version, change } = question;
     const { edits, touches, reasons, cautions, findings, after } = planChange(loaded, change);
     return {
       edits,
@@ -38,4 +37,8 @@ export class PartsPlanner {
       version,
     };
   }
+}
+
+function partsByKind(): Record<string, string[]> {
+  return Object.fromEntries(KIND_NAMES.map((kind) => [kind, partsFor(kind)]));
 }

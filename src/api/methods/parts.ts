@@ -3,6 +3,23 @@ import type { Family } from '../method.ts';
 
 /** The parts of a prop, changed on the page. The change itself is made by `prop.apply`. */
 export const parts = {
+  'prop.data': {
+    summary:
+      'What the prop file on the disk says, as JSON, as it is written; and what prop.plan may name',
+    example: { params: {} },
+    by: 'service',
+    lease: false,
+    errors: [...QUESTION, 'service.memory', 'session.gone', 'file.has-errors'],
+    params: ({ nothing }) => nothing,
+    result: ({ z, version }) =>
+      z.object({
+        version,
+        data: z.record(z.string(), z.unknown()).describe('by the top-level keys of the file'),
+        parts: z
+          .record(z.string(), z.array(z.string()))
+          .describe('the classes of part in the library, by kind of channel'),
+      }),
+  },
   'prop.plan': {
     summary:
       'What it takes to add, rename, move or remove a part of the prop; changes nothing. The edits are for prop.apply',

@@ -5,12 +5,14 @@ import { PropFile } from './setup-file.tsx';
 import { Keys } from './setup-keys.tsx';
 import { LoomSection } from './setup-loom.tsx';
 import { NewProp } from './setup-new.tsx';
+import { Parts } from './setup-parts.tsx';
 import { PictureSetUp } from './setup-picture.tsx';
 import { isEmpty } from './store.ts';
 
 /** The parts of the set-up, by the second part of the address's fragment: `#setup/parts`. */
 const SECTIONS: Record<string, { label: string; Shown: FunctionComponent }> = {
   new: { label: 'New prop', Shown: NewProp },
+  parts: { label: 'Parts', Shown: Parts },
   loom: { label: 'Loom', Shown: LoomSection },
   picture: { label: 'Picture', Shown: PictureSetUp },
   file: { label: 'File', Shown: PropFile },

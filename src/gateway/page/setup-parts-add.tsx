@@ -1,0 +1,216 @@
+import { useSignal } from '@preact/signals';
+import { useId } from 'preact/hooks';
+import { Act } from './act.tsx';
+import { busy, type Change, file, plan, said, section } from './setup-parts-data.ts';
+
+const WHAT = {
+  servo: 'a servo',
+  relay: 'a relay',
+  rgb: 'a light with colours',
+  lamp: 'a dimmed light',
+  rail: 'a rail',
+  group: 'a group',
+  pose: 'a pose',
+  wire: 'a wire',
+} as const;
+
+/** Adds a part; what is not said is proposed, and shown with its reasons first. */
+export function AddPart() {
+  const what = useSignal<keyof typeof WHAT | ''>('');
+  const values = useSignal<Record<string, string>>({});
+  const id = useId();
+  const kind = what.value;
+  const isChannel = ['servo', 'relay', 'rgb', 'lamp'].includes(kind);
+  const fields = fieldsOf(kind, isChannel);
+  const go = () => {
+    const change = changeOf(kind, values.value);
+    if (typeof change === 'string') said.value = change;
+    else void plan(`Add ${values.value.name || WHAT[kind as keyof typeof WHAT]}`, change);
+  };
+  return (
+    <section class="sheet" aria-label="Add a part">
+      <form
+        class="part-field"
+        onSubmit={(event) => {
+          event.preventDefault();
+          if (kind && !busy.value) go();
+        }}
+      >
+        <label for={id}>
+          Add
+          <select
+            id={id}
+            value={what}
+            onChange={(event) => {
+              what.value = event.currentTarget.value as typeof what.value;
+              values.value = {};
+            }}
+          >
+            <option value="">choose what …</option>
+            {Object.entries(WHAT).map(([one, words]) => (
+              <option key={one} value={one}>
+                {words}
+              </option>
+            ))}
+          </select>
+        </label>
+        {fields.map(({ name, label, options, hint }) => (
+          <label key={`${kind} ${name}`} for={`${id}-${name}`}>
+            {label}
+            {options ? (
+              <select
+                id={`${id}-${name}`}
+                value={values.value[name] ?? ''}
+                onChange={(event) => {
+                  values.value = { ...values.value, [name]: event.currentTarget.value };
+                }}
+              >
+                <option value="">{hint}</option>
+                {options.map((one) => (
+                  <option key={one}>{one}</option>
+                ))}
+              </select>
+            ) : (
+              <input
+                id={`${id}-${name}`}
+                value={values.value[name] ?? ''}
+                placeholder={hint}
+                autocomplete="off"
+                autocapitalize="off"
+                spellcheck={false}
+                onInput={(event) => {
+                  values.value = { ...values.value, [name]: event.currentTarget.value };
+                }}
+              />
+            )}
+          </label>
+        ))}
+        {kind && (
+          <Act class="primary" can={!busy.value} onAct={go}>
+            Propose
+          </Act>
+        )}
+      </form>
+    </section>
+  );
+}
+
+interface AddField {
+  name: string;
+  label: string;
+  options?: string[];
+  hint?: string;
+}
+
+function fieldsOf(kind: string, isChannel: boolean): AddField[] {
+  const name = { name: 'name', label: 'Name' };
+  const rails = Object.keys(section('rails'));
+  if (isChannel)
+    return [
+      name,
+      { name: 'part', label: 'Part', options: file.value?.parts[kind] ?? [], hint: 'not known' },
+      { name: 'pins', label: 'Pins', hint: 'propose' },
+      { name: 'rail', label: 'Rail', options: rails, hint: 'propose' },
+      ...(kind === 'servo' ? [{ name: 'limits', label: 'Limits (deg)', hint: '−10 to 10' }] : []),
+      ...(kind === 'relay'
+        ? [{ name: 'level', label: 'Closes on', options: ['high'], hint: 'low level' }]
+        : []),
+    ];
+  switch (kind) {
+    case 'rail':
+      return [
+        name,
+        { name: 'volts', label: 'Volts', hint: '6' },
+        { name: 'limitA', label: 'Amperes that it gives', hint: '5' },
+      ];
+    case 'group':
+      return [name, { name: 'members', label: 'Servos', hint: 'claw_left claw_right' }];
+    case 'pose':
+      return [
+        name,
+        {
+          name: 'channel',
+          label: 'First channel',
+          options: Object.keys(section('channels')),
+          hint: 'choose …',
+        },
+        { name: 'value', label: 'Value', hint: 'deg, mark, on, colour' },
+      ];
+    case 'wire':
+      return [
+        { name: 'name', label: 'Label', hint: 'next number' },
+        {
+          name: 'channel',
+          label: 'Of channel',
+          options: Object.keys(section('channels')),
+          hint: 'none',
+        },
+        { name: 'rail', label: 'Of rail', options: rails, hint: 'none' },
+        { name: 'role', label: 'Role', options: ['signal', 'plus', 'return'], hint: 'choose …' },
+        { name: 'colour', label: 'Colour', hint: 'BK' },
+        { name: 'from', label: 'From', hint: 'TB1-12' },
+        { name: 'to', label: 'To', hint: 'J1-39' },
+        { name: 'gaugeAwg', label: 'AWG', hint: '22' },
+        { name: 'lengthM', label: 'Metres', hint: '0.5' },
+      ];
+    default:
+      return [];
+  }
+}
+
+const words = (text = '') => text.split(/[\s,]+/).filter(Boolean);
+
+/** The change, or what is missing. */
+function changeOf(kind: string, values: Readonly<Record<string, string>>): Change | string {
+  const name = values.name?.trim() ?? '';
+  if (!name && kind !== 'wire') return 'Give it a name.';
+  const number = (key: string) => Number((values[key] ?? '').replace('−', '-'));
+  switch (kind) {
+    case 'rail':
+      if (!(number('volts') > 0 && number('limitA') > 0)) return 'Give volts and amperes above 0.';
+      return { do: 'add', what: 'rail', name, volts: number('volts'), limitA: number('limitA') };
+    case 'group':
+      if (words(values.members).length === 0) return 'Name at least one servo.';
+      return { do: 'add', what: 'group', name, members: words(values.members) };
+    case 'pose': {
+      const { channel, value = '' } = values;
+      if (!channel || !value.trim()) return 'Choose a channel, and give its value.';
+      const typed = /^[-−]?[\d.]+$/.test(value.trim()) ? number('value') : value.trim();
+      return { do: 'add', what: 'pose', name, values: { [channel]: typed } };
+    }
+    case 'wire': {
+      const { role, colour, from, to } = values;
+      if (!role || !colour || !from || !to) return 'Give role, colour, and both ends.';
+      return {
+        do: 'add',
+        what: 'wire',
+        ...(name && { name }),
+        ...(values.channel && { channel: values.channel }),
+        ...(values.rail && { rail: values.rail }),
+        ...(values.gaugeAwg && { gaugeAwg: number('gaugeAwg') }),
+        ...(values.lengthM && { lengthM: number('lengthM') }),
+        cores: [{ role, colour: colour.trim(), from: from.trim(), to: to.trim() }],
+      };
+    }
+    default: {
+      const pins = words(values.pins).map(Number);
+      if (pins.some((pin) => !Number.isInteger(pin))) return 'Give pins as numbers, such as 18.';
+      const limits = (values.limits ?? '')
+        .replaceAll('−', '-')
+        .match(/-?\d+(\.\d+)?/g)
+        ?.map(Number);
+      if (limits && limits.length !== 2) return 'Give limits as two angles, such as −10 to 30.';
+      return {
+        do: 'add',
+        what: 'channel',
+        name,
+        kind,
+        ...(values.part && { part: values.part }),
+        ...(pins.length > 0 && { pins }),
+        ...(values.rail && { rail: values.rail }),
+        ...(limits && { limitsDeg: limits as [number, number] }),
+        ...(values.level === 'high' && { activeLow: false }),
+      };
+    }
+  }
+}
