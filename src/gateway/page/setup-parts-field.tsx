@@ -1,5 +1,5 @@
 import { useSignal } from '@preact/signals';
-import { useEffect, useId } from 'preact/hooks';
+import { useEffect, useId, useRef } from 'preact/hooks';
 import { Act } from './act.tsx';
 import { apply, busy, type Data, isMap, learn, meanings, said } from './setup-parts-data.ts';
 import { holding } from './store.ts';
@@ -50,11 +50,14 @@ export function Field({ label, what, path, value, about, onText, must = false }:
   const id = useId();
   const text = useSignal(shownValue(value));
   const before = shownValue(value);
-  // What the file says now takes its place.
+  const shown = useRef(before);
+  // What the file says now takes its place; what is typed before that stays.
   useEffect(() => {
+    if (shown.current === before) return;
+    shown.current = before;
     text.value = before;
     onText?.(before);
-  }, [before]);
+  }, [before, onText, text]);
   const changed = text.value.trim() !== before.trim();
   const save = () => {
     const typed = typedValue(text.value, value);
