@@ -6,7 +6,14 @@ export const parts = {
   'prop.data': {
     summary:
       'What the prop file on the disk says, as JSON, as it is written; and what prop.plan may name',
-    example: { params: {} },
+    example: {
+      params: {},
+      result: {
+        version: '7c043d0ff5ca6974',
+        data: { sinew: 1, name: 'Foyer owl', groups: { lids: ['lid_left', 'lid_right'] } },
+        parts: { servo: ['servo-9g', 'servo-standard'] },
+      },
+    },
     by: 'service',
     lease: false,
     errors: [...QUESTION, 'service.memory', 'session.gone', 'file.has-errors'],

@@ -13,6 +13,7 @@ import {
   section,
 } from './setup-parts-data.ts';
 import { Field, Fields, typedValue } from './setup-parts-field.tsx';
+import { Ask, Choose } from './setup-parts-form.tsx';
 import { TryOut } from './setup-parts-try.tsx';
 import { wireEntries } from './setup-parts-wires.ts';
 import { holding } from './store.ts';
@@ -25,88 +26,6 @@ interface PartProps {
 }
 
 type What = 'channel' | 'rail' | 'group' | 'pose' | 'wire' | 'mark';
-
-/** A text and the button that uses it. */
-export function Ask({
-  label,
-  button,
-  start = '',
-  onGo,
-  say,
-}: {
-  label: string;
-  button: string;
-  start?: string;
-  /** The button's whole name, where it says more than its label. */
-  say?: string;
-  onGo: (text: string) => void;
-}) {
-  const text = useSignal(start);
-  const id = useId();
-  const go = () => onGo(text.value.trim());
-  return (
-    <form
-      class="part-field"
-      onSubmit={(event) => {
-        event.preventDefault();
-        if (text.value.trim() && !busy.value) go();
-      }}
-    >
-      <label for={id}>
-        {label}
-        <input
-          id={id}
-          value={text}
-          autocomplete="off"
-          autocapitalize="off"
-          spellcheck={false}
-          onInput={(event) => {
-            text.value = event.currentTarget.value;
-          }}
-        />
-      </label>
-      <Act can={text.value.trim() !== '' && !busy.value} aria-label={say} onAct={go}>
-        {button}
-      </Act>
-    </form>
-  );
-}
-
-export function Choose({
-  label,
-  options,
-  value,
-  onChoose,
-}: {
-  label: string;
-  options: readonly (readonly [value: string, words: string])[];
-  value: string;
-  onChoose: (value: string) => void;
-}) {
-  const id = useId();
-  return (
-    <div class="part-field">
-      <label for={id}>
-        {label}
-        <select
-          id={id}
-          value={value}
-          onChange={(event) => {
-            onChoose(event.currentTarget.value);
-            // What is chosen is asked about first: until then it is as it was.
-            event.currentTarget.value = value;
-          }}
-        >
-          {options.map(([one, words]) => (
-            <option key={one} value={one}>
-              {words}
-            </option>
-          ))}
-        </select>
-      </label>
-    </div>
-  );
-}
 
 function Rename({ what, name }: { what: What; name: string }) {
   return (

@@ -5,7 +5,7 @@ import { degText } from './bench-moves.ts';
 import { useReadiness } from './bench-ready.tsx';
 import { forPeople } from './for-people.ts';
 import { call, linkState } from './link.ts';
-import { Choose } from './setup-parts-entry.tsx';
+import { Choose } from './setup-parts-form.tsx';
 import { channels, commanding, stateOf } from './store.ts';
 import { moveTimeS, type Tried, TryRun } from './try-out.ts';
 
