@@ -191,6 +191,7 @@ it('an existing prop is replaced only after a question; on a phone it fits', asy
   // A second one is asked about, and Cancel keeps the first.
   await page.goto(`${new URL(daemon.url).origin}/#setup/new`);
   await operator.button('Another new prop').click();
+  await page.getByText('The prop that is in use stays as it is until you say otherwise.').waitFor();
   await page.getByLabel('Name of the prop').fill('Other');
   await operator.button('Propose the prop').click();
   await operator.button('Use this prop file').click();

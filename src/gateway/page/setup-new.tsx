@@ -36,7 +36,7 @@ export function NewProp() {
           {isEmpty.value ? 'Welcome: what is on the table?' : 'A new prop: what is on the table?'}
         </h2>
         <p class="hint">
-          {isEmpty
+          {isEmpty.value
             ? 'This prop is empty so far. Say what it is made of; boards, pins, supplies, fuses and wires are then proposed, each with its reason.'
             : 'Say what it is made of; boards, pins, supplies, fuses and wires are then proposed, each with its reason. The prop that is in use stays as it is until you say otherwise.'}{' '}
           Nothing here moves anything.

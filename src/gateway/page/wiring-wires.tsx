@@ -85,7 +85,8 @@ export function WireTable({ wires, whyId }: { wires: readonly LoomWire[]; whyId:
           <tr key={`${wire.label} ${purpose(wire)}`}>
             <th scope="row">{wire.label}</th>
             <td>
-              {purpose(wire)} {wire.place && <span class="soft">{wire.place}</span>}
+              {purpose(wire)}
+              {wire.place && <span class="soft"> {wire.place}</span>}
             </td>
             <td class="number">{sizeText(wire) || '–'}</td>
             <td>
