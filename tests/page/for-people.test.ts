@@ -12,6 +12,11 @@ it.each([
   ['on 2026-11-26 at 10', 'on 2026-11-26 at 10'],
   ['channel.switch: mist rests', 'mist rests'],
   ['then reset with confirm: "desk"', 'then reset'],
+  [
+    'it has an error: /var/lib/sinew/prop.yaml:22:5: (file): a space is missing',
+    'it has an error: prop.yaml:22:5: a space is missing',
+  ],
+  ['J1/12 and a/b', 'J1/12 and a/b'],
   ['Read it again (prop.read), and go on', 'Read it again, and go on'],
 ])('%s', (text, plain) => {
   expect(forPeople(text)).toBe(plain);

@@ -1,5 +1,6 @@
 import type { FileFinding } from '../../api/types.ts';
 import { fileNews, hideNews, newsHidden, type Shown } from './file-news.ts';
+import { forPeople } from './for-people.ts';
 
 const TITLES: Record<Shown['kind'], string> = {
   waits: 'A change of the prop file waits until the prop is parked',
@@ -29,7 +30,7 @@ function Banner({ news }: { news: Shown }) {
       </div>
       {kind === 'problem' && (
         <>
-          <p>{problem}</p>
+          <p>{forPeople(problem ?? '')}</p>
           <p>
             The prop keeps the version before. Nothing of what you changed is lost.{' '}
             <a href="#setup/file">Look at it, correct it, or go back</a>

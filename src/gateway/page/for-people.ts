@@ -5,6 +5,9 @@ const TERMS: readonly (readonly [RegExp, string])[] = [
   // A minus before a number, not the hyphen of `J1-12`.
   [/(?<![\w.\-/])-(?=\d)/g, '−'],
   [/;? ?\((?:lease|prop|channel|cue|idle|lockout)\.[a-z]+\)/g, ''],
+  // Where a file is on the board is for those who log in there.
+  [/(?:\/[^\s/:]+)+\/(?=[^\s/:]+\.ya?ml\b)/g, ''],
+  [/: \(file\): /g, ': '],
   [/ \(clash: take over\)/g, ''],
   [/,? with confirm: "[^"]*"/g, ''],
   [/; use (?:channel|group)\.[a-z]+/g, ''],

@@ -11,7 +11,6 @@ import {
   proposeCorrection,
   report,
 } from './file-state.ts';
-import { forPeople } from './for-people.ts';
 import { KeyLink } from './key-link.tsx';
 import { call } from './link.ts';
 import { channels, refuse, trouble } from './store.ts';
@@ -171,9 +170,10 @@ function Item({ of, version, readOnly }: { of: Finding; version: string; readOnl
         <b class="number">{place[0]!.toUpperCase() + place.slice(1)}</b>{' '}
         {path !== '(file)' && <span class="path">{path}</span>}
       </p>
-      <p>{forPeople(sentence(wrong))}</p>
+      <p>{wrong}</p>
       <p>
-        <b>Remedy:</b> {forPeople(right)}
+        {/* As it is: it may be copied into the file, where only a hyphen is a minus. */}
+        <b>Remedy:</b> {right}
       </p>
       <div class="row">
         <button type="button" aria-expanded={open !== undefined} onClick={() => void show()}>
@@ -191,10 +191,6 @@ function Item({ of, version, readOnly }: { of: Finding; version: string; readOnl
       {!readOnly && correction.value?.of === at && <Proposal />}
     </li>
   );
-}
-
-function sentence(text: string): string {
-  return text ? `${text[0]!.toUpperCase()}${text.slice(1)}.` : text;
 }
 
 /** To what the finding is about. */
