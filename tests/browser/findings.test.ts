@@ -10,6 +10,9 @@ import { browserAndDaemons, Operator, PHONE } from './browser.ts';
 
 const on = browserAndDaemons();
 
+/** The daemon looks at the file twice a second, and a busy machine takes its time. */
+const SOON = { timeout: 10_000 };
+
 const plain = (text: string) => text.replace(/\s+/g, ' ').trim();
 
 /** What `sinew explain` prints, line by line. */
@@ -47,7 +50,7 @@ it('the key reference: by address, by search and by keyboard, in the words of th
   await page.getByRole('link', { name: 'rails', exact: true }).focus();
   await page.keyboard.press('Enter');
   await page.locator('#key-title:text-is("rails")').waitFor();
-  await expect.poll(() => title.evaluate((one) => document.activeElement === one)).toBe(true);
+  await expect.poll(() => title.evaluate((one) => document.activeElement === one), SOON).toBe(true);
   await page.keyboard.press('Shift+Tab');
   await page.keyboard.press('Enter');
   await page.locator('#key-title:text-is("a prop file")').waitFor();
@@ -138,7 +141,7 @@ it('findings: where, what and how to mend it; corrected with one press, and undo
   expect(await write.getAttribute('aria-disabled')).toBe('true');
   await operator.takeControl();
   const press = async () => {
-    await expect.poll(() => write.getAttribute('aria-disabled')).toBe('false');
+    await expect.poll(() => write.getAttribute('aria-disabled'), SOON).toBe('false');
     await write.click();
   };
   await press();
@@ -151,7 +154,7 @@ it('findings: where, what and how to mend it; corrected with one press, and undo
     on.daemon.propFile,
     sound.replace('[-5, 35]', '[35, -5]').replace('Foyer owl', 'Night owl'),
   );
-  await expect.poll(() => findings.count()).toBe(1);
+  await expect.poll(() => findings.count(), SOON).toBe(1);
   await limits.getByRole('button', { name: /^Correct it/ }).click();
   await press();
   await page.getByText('The file has a correction. It').waitFor();
@@ -180,7 +183,7 @@ it('versions: their differences, back to one of them, and two people at once', a
   const slow = sound.replace('speedDegS: 120', 'speedDegS: 110');
   await peer.ask('prop.apply', { text: slow, version });
   await peer.close();
-  await expect.poll(() => versions.count()).toBe(2);
+  await expect.poll(() => versions.count(), SOON).toBe(2);
 
   // What the version before differs in: by sign and word as well.
   const old = versions.nth(1);
