@@ -69,7 +69,7 @@ export function contactVerdict(channel: string, info: ChannelInfo, seen: Seen): 
       fixes.push(`${terminals[was]} is its ${isOnNc ? 'NC' : 'NO'} terminal`);
     } else
       says.push(
-        'Move its wire to NO. If it has to be NC, give the terminals of the contact in the file (contact: with common and closed), then measure again.',
+        'Move its wire to NO. If it has to be NC, name the terminals of its contact in the file, then measure again.',
       );
   }
   const isRight = says.length === 0;
