@@ -283,6 +283,7 @@ it('an uninstallation leaves configuration, prop and state, and nothing else', (
   expect(left.toSorted()).toEqual([
     'etc/sinew/sinewd.env',
     'etc/sinew/token',
+    'var/lib/sinew/owl.svg',
     'var/lib/sinew/prop.schema.json',
     'var/lib/sinew/prop.yaml',
     'var/lib/sinew/state.json',
