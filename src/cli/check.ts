@@ -3,7 +3,7 @@ import type { Finding } from '../prop/finding.ts';
 import type { Loaded } from '../prop/load.ts';
 import { utf8Text } from '../shared/utf8.ts';
 import { CheckCache } from './check-cache.ts';
-import { findingsExit, UsageError, withCount } from './output.ts';
+import { findingsExit, print, UsageError, withCount } from './output.ts';
 import { readProp } from './prop-file.ts';
 import { type Argument, type Operator, type Outcome, verb } from './verb.ts';
 
@@ -50,12 +50,12 @@ export const checkVerb = verb<Inputs>({
     const cache = rehearsal ? CheckCache.of(operator.io.env) : undefined;
     const bytes = cache && (await bytesOf(file));
     const kept = await cache?.read(bytes && utf8Text(bytes));
-    if (kept) return report(file, await withPicture(file, utf8Text(bytes!), kept));
+    if (kept) return report(file, await withPicture(file, utf8Text(bytes!), kept, operator));
     // Loaded only here: `stop` must not wait for a YAML parser.
     const { loadProp } = await import('../prop/load.ts');
     const loaded = await loadProp(file, bytes && (async () => bytes));
     const found = cache ? await wholeCheck(loaded, cache, operator) : loaded.findings;
-    return report(file, await withPicture(file, loaded.text, found));
+    return report(file, await withPicture(file, loaded.text, found, operator));
   },
 });
 
@@ -100,10 +100,17 @@ async function withPicture(
   file: string,
   text: string | undefined,
   findings: readonly Finding[],
+  { io }: Operator,
 ): Promise<readonly Finding[]> {
   if (!/\bpicture\b/.test(text ?? '')) return findings;
   const { pictureFindings } = await import('./check-picture.ts');
-  const all = [...findings, ...(await pictureFindings(file))];
+  const { findings: ofPicture, missing } = await pictureFindings(file);
+  if (missing !== undefined)
+    print(
+      io.stderr,
+      `${missing} is not beside ${file}: until it is there, the page draws the prop's groups instead`,
+    );
+  const all = [...findings, ...ofPicture];
   return all.sort((a, b) => a.line - b.line || a.column - b.column);
 }
 

@@ -131,8 +131,6 @@ test('the schema is served at the address that a prop file names, also in a copi
   // Somewhere else on the laptop, as the README tells a newcomer to begin.
   const copy = join(folder, 'crab.yaml');
   copyFileSync(join(ROOT, 'config/owl.yaml'), copy);
-  // The picture that the file names belongs beside it.
-  copyFileSync(join(ROOT, 'config/owl.svg'), join(folder, 'owl.svg'));
   const text = readFileSync(copy, 'utf8');
   const [, address] = /\$schema=(\S+)$/.exec(text.split('\n')[0]!)!;
   // The daemon of the test has a port of its own; the path is what counts.
