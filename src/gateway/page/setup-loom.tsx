@@ -24,7 +24,7 @@ const working = signal(false);
 const wrongLength = signal('');
 const done = signal('');
 
-/** Additions that one call may make. */
+/** Additions in one call: a frame holds 64 KiB. */
 const EDITS = 200;
 const TYPING_PAUSE_MS = 400;
 const LONGEST_M = 20;

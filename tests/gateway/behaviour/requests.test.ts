@@ -96,10 +96,10 @@ describe('bad input is answered with a reason and never reaches the core', () =>
       /at least one key/,
     ],
     [
-      '201 edits',
+      '1001 edits',
       'prop.apply',
-      { edits: Array(201).fill({ path: ['a'] }), version: '0123456789abcdef' },
-      /at most 200 edits/,
+      { edits: Array(1001).fill({ path: ['a'] }), version: '0123456789abcdef' },
+      /at most 1000 edits/,
     ],
     ['a version that is none', 'prop.restore', { version: 'latest' }, /16 hexadecimal digits/],
     ['a level of 2', 'sim.set', { board: 'head', inputs: { 4: 2 } }, /0 or 1/],
