@@ -7,11 +7,11 @@ const LONG = [
   'cli/{budget,commands,prop-file,rehearse,session}',
   'core/{behaviour/cue-ends,triggers}',
   'editing/plan',
-  'gateway/{behaviour/requests,http/doors,sessions}',
-  'prop/{truncation,examples,lint-cues,load}',
-  'rehearsal/rehearse',
-  'service/{behaviour/compiled,locks,state-file}',
-  'sums/{ease,flash,light,linkage,linkage-drawing,servo-mapping}',
+  'gateway/{behaviour/requests,http/doors,lists,service-link,sessions}',
+  'prop/{truncation,examples,explain,lint-cues,lint-mechanics,load}',
+  'rehearsal/{rehearse,rehearse-all}',
+  'service/{behaviour/{compiled,picture,versions},locks,state-file}',
+  'sums/{ease,flash,light,linkage,linkage-branch,linkage-drawing,servo-mapping}',
 ].map((name) => `tests/${name}.test.ts`);
 
 /** Unit tests that take seconds each: random programs, attacks, long virtual times, real threads. */
