@@ -18,6 +18,7 @@ export const LOADS = {
   pump: { part: 'pump-5v', about: 'a pump' },
   solenoid: { part: 'solenoid-12v', about: 'a solenoid, for short strokes' },
   light: { part: undefined, about: 'a light that is only on or off' },
+  sound: { part: undefined, about: 'a sound player or amplifier, powered while it is on' },
   other: { part: undefined, about: 'something else' },
 } as const;
 export type LoadWord = keyof typeof LOADS;

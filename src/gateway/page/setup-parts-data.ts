@@ -111,17 +111,15 @@ export async function undo(): Promise<void> {
   if (!change || busy.value) return;
   busy.value = true;
   try {
-    const { versions } = await call('prop.history', {});
-    if (versions.find(({ current }) => current)?.version !== change.after) {
-      last.value = undefined;
-      said.value =
-        'Somebody has changed the file since, so nothing was undone. What was before is in the history.';
+    const { what, before, after } = change;
+    const done = await write(`undo: ${what}`, 'prop.restore', { version: before, base: after });
+    if (!done) {
+      // Refused where somebody has changed the file since: what was before is in the history.
+      said.value = 'Nothing was undone; the reason stands above.';
       return;
     }
-    const done = await write(`undo: ${change.what}`, 'prop.restore', { version: change.before });
-    if (!done) return;
     last.value = undefined;
-    said.value = `Undone: ${change.what}.${done.pending ? ' It waits until the prop is parked.' : ''}`;
+    said.value = `Undone: ${what}.${done.pending ? ' It waits until the prop is parked.' : ''}`;
   } catch (error) {
     said.value = forPeople((error as Error).message);
   } finally {

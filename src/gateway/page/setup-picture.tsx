@@ -39,7 +39,8 @@ async function tried(work: () => Promise<unknown>): Promise<void> {
 async function undo(): Promise<void> {
   const last = change.peek();
   if (!last) return;
-  if (await write(`${last.what} undone`, 'prop.restore', { version: last.before }))
+  const { what, before, after } = last;
+  if (await write(`${what} undone`, 'prop.restore', { version: before, base: after }))
     change.value = undefined;
 }
 
