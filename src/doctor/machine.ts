@@ -2,6 +2,7 @@ import { type Finding, MISSING, type World } from '../boards/doctor.ts';
 
 const MIN_NODE = 20;
 
+/** Whether this Node is recent enough. */
 export function node({ nodeVersion }: World): Finding {
   const what = 'Node';
   if (Number.parseInt(nodeVersion, 10) >= MIN_NODE)
@@ -27,6 +28,7 @@ const THROTTLED: readonly [number, string, string][] = [
   [3, 'the processor is at its temperature limit', 'give it a heat sink or moving air'],
 ];
 
+/** Whether the supply of the computer has dropped since it was switched on. */
 export async function voltage({ run }: World): Promise<Finding> {
   const what = 'voltage';
   const said = await run('vcgencmd', 'get_throttled').catch((error: Error) => error);
@@ -43,6 +45,7 @@ export async function voltage({ run }: World): Promise<Finding> {
   return { what, state: 'fine', text: 'never too low since the start' };
 }
 
+/** Whether the time of day is set by a network. */
 export async function clock({ run }: World): Promise<Finding> {
   const what = 'clock';
   const said = await run('timedatectl', 'show', '--property=NTPSynchronized', '--value').catch(

@@ -7,10 +7,12 @@ type Told = Pick<KeyInfo, 'form' | 'required' | 'default'> & { example?: string 
 /** A label and what it is about: `write`, `number, from 0`. */
 export type Fact = readonly [label: string, text: string];
 
+/** The heading of a key. */
 export function keyTitle({ path, required }: Pick<Explanation, 'path' | 'required'>): string {
   return `${path || 'a prop file'}${path && required ? ' (must be there)' : ''}`;
 }
 
+/** What may be written, what counts without it, and an example. */
 export function keyFacts(key: Told): Fact[] {
   return [
     ['write', key.form],

@@ -35,6 +35,7 @@ export function closures({ value }: Track): number {
   return value.filter((one) => one === 1).length;
 }
 
+/** Whether its value changes at all. */
 export function changes({ value }: Track): boolean {
   return value.length > 1;
 }

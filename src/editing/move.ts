@@ -9,6 +9,7 @@ import { wiresIn } from './references.ts';
 
 const POWER_OFF = 'Switch off and unplug the supply before you move a wire.';
 
+/** Plans a move: a channel to other pins, another rail or stage, a wire to another cavity. @throws Refusal `change.refused` */
 export function move(draft: Draft, change: Change & { do: 'move' }): void {
   switch (change.what) {
     case 'channel':

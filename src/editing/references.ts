@@ -163,6 +163,7 @@ export interface WireEntry {
   cores: { role: string; colour: string; from: string; to: string }[];
 }
 
+/** All wires of a prop file: those of channels first, then those of `wires`. */
 export function wiresIn(raw: unknown): WireEntry[] {
   const file = dataOf(raw);
   const wires: WireEntry[] = [];

@@ -33,6 +33,7 @@ const isAnswer = (message: ToCore): boolean =>
 
 const isStop = (message: ToCore): boolean => message.t === 'call' && message.method === 'stop';
 
+/** Memory for the requests of the gateway. */
 export function makeRing(): SharedArrayBuffer {
   return Ring.create(RING_BYTES);
 }

@@ -9,6 +9,7 @@ const BASE64_DIGITS = 22;
 const MIN_DIFFERENT = 5;
 const FILE_LIMIT_BYTES = 1024;
 
+/** What is kept and compared instead of the token. */
 export function hashToken(token: string): Uint8Array {
   return createHash('sha256').update(token).digest();
 }

@@ -19,6 +19,7 @@ export const WIRED_WORDS: Record<(typeof WIRED)[number], string> = {
   pin: 'nothing but a resistor',
 };
 
+/** All that the answers about a new prop may be, and what they usually are. */
 export function choices() {
   return {
     computers: COMPUTERS.map((value) => ({ value, about: setUpOf(value as DriverName).about })),

@@ -25,6 +25,7 @@ export function lifeOf(pid: number): Life | undefined {
   return { pid, startTicks: Number(fields[22 - 3]), bootId };
 }
 
+/** Whether it is the same process still, and not a later one with its number. */
 export function stillLives(life: Life): boolean {
   const now = lifeOf(life.pid);
   return now !== undefined && now.startTicks === life.startTicks && now.bootId === life.bootId;

@@ -13,6 +13,7 @@ export interface Tools {
   log: string;
 }
 
+/** A program that this machine does not have. */
 export class MissingProgram extends Error {}
 
 /** Programs of the system; `deadline` ends them. */

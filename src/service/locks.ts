@@ -127,6 +127,7 @@ export function lockablesOf(boards: readonly PlannedBoard[]): Lockable[] {
   return boards.flatMap(locksOf);
 }
 
+/** The lock of a port for OSC: one daemon listens on it. */
 export function lockableOsc(port: number): Lockable {
   return { key: `osc-${port}`, what: `OSC port ${port}` };
 }

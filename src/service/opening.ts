@@ -159,6 +159,7 @@ async function resume(
   return { inUse: inUse as ValidFile, problem };
 }
 
+/** That a file seems to be cut off, with the remedy. */
 export function truncationText(file: string, why: string, copy: string): string {
   return `${file} seems to be cut off: ${why}. Put it back (cp '${copy}' '${file}'); or, if it is meant so, end it with a line of three dots (...)`;
 }

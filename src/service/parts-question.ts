@@ -6,6 +6,7 @@ export type PartsQuestion = { text: string; file: string; is: string } & (
   | { about: 'data' }
 );
 
+/** Whether the planner is asked about the parts of a prop. */
 export function isPartsQuestion(question: { about: string }): question is PartsQuestion {
   return question.about === 'plan' || question.about === 'data';
 }

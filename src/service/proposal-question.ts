@@ -11,6 +11,7 @@ const ABOUT: ReadonlySet<string> = new Set<ProposalQuestion['about']>([
   ...(['ask', 'proposal', 'loom', 'shopping'] as const),
 ]);
 
+/** Whether the planner is asked about a proposal. */
 export function isProposalQuestion(question: { about: string }): question is ProposalQuestion {
   return ABOUT.has(question.about);
 }

@@ -48,6 +48,7 @@ export function programId(
   );
 }
 
+/** In hexadecimal digits. */
 export function sha256(data: string | Buffer): string {
   return createHash('sha256').update(data).digest('hex');
 }

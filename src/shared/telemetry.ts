@@ -88,6 +88,7 @@ export interface TelemetryBuffers extends TelemetryBody {
   header: SharedArrayBuffer;
 }
 
+/** Both ends of the memory in which the core shows each tick and the gateway reads it. */
 export class Telemetry {
   readonly #headerBuffer: SharedArrayBuffer;
   readonly #header: Int32Array;

@@ -73,13 +73,7 @@ export async function proposeCorrection(of: Correction['of']): Promise<void> {
   }
 }
 
-/** What is sent in one piece (bytes), less what goes around the text. */
-const MOST_BYTES = 63 * 1024;
-
-export function isTooLong(text: string): boolean {
-  return new TextEncoder().encode(JSON.stringify(text)).length > MOST_BYTES;
-}
-
+/** Writes what a correction was shown to change. */
 export async function applyCorrection({
   text,
   version: base,

@@ -8,6 +8,7 @@ import { isUnknown, parkValue, SAME_DEG } from './standing.ts';
 /** A prop with more channels than this gets search, filters and short rows. */
 const SMALL = 16;
 
+/** Whether a prop has so many channels that they are listed in short rows. */
 export const isBig = (channels: Record<string, ChannelInfo>): boolean =>
   Object.keys(channels).length > SMALL;
 

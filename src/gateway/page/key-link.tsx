@@ -13,6 +13,7 @@ export function KeyLink({ of, children }: { of: string; children?: ComponentChil
   );
 }
 
+/** A key's place in the key reference, as an address. */
 export function keyAddress(path: string): string {
   return path ? `#setup/keys/${path}` : '#setup/keys';
 }

@@ -118,6 +118,7 @@ export function resistorText({ verdict, currentA, forwardV, expectedA }: Resisto
   }
 }
 
+/** The note that the resistors of a light were measured. */
 export function resistorsMeasured(channel: string, info: ChannelInfo, date: string): Edit {
   return measuredEdit(channel, 'resistors', { ...info, output: info.output! }, date);
 }

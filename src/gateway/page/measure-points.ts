@@ -29,6 +29,7 @@ export interface Reading {
   turned: boolean;
 }
 
+/** Nothing read yet. */
 export const fresh = (): Reading => ({
   points: [],
   of: 'flap',

@@ -160,6 +160,7 @@ function nearest(stage: Element, x: number, y: number): HTMLElement | undefined 
   return best;
 }
 
+/** A place on the picture, as CSS. @param place from 0 to 1, from the top left */
 export function placeStyle([x, y]: readonly [number, number]): string {
   return `left:${(100 * x).toFixed(2)}%;top:${(100 * y).toFixed(2)}%`;
 }

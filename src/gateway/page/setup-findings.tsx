@@ -6,11 +6,11 @@ import {
   applyCorrection,
   correction,
   type Finding,
-  isTooLong,
   mayWrite,
   proposeCorrection,
   report,
 } from './file-state.ts';
+import { fitsFrame } from './frame.ts';
 import { KeyLink } from './key-link.tsx';
 import { call } from './link.ts';
 import { channels, refuse, trouble } from './store.ts';
@@ -269,7 +269,7 @@ function Proposal() {
           : 'It cannot be made by itself. Make the others first, or all of them at once.'}
       </p>
     );
-  const isLong = isTooLong(text);
+  const isLong = !fitsFrame(text);
   return (
     <section class="proposal" aria-label="What would change">
       <Difference of={proposed} label="What would change in the file" />

@@ -1,6 +1,6 @@
 import { batch, signal } from '@preact/signals';
-import { FRAME_LIMIT_BYTES } from '../../api/limits.ts';
 import type { Result } from '../../api/methods.ts';
+import { fitsFrame } from './frame.ts';
 import { browserKept, readKept } from './kept.ts';
 import {
   answersOf,
@@ -41,6 +41,7 @@ function keep(next: Draft): void {
   browserKept.setItem(KEY, JSON.stringify(next));
 }
 
+/** Changes the draft, and keeps it in this browser. */
 export function change(some: Partial<Draft>): void {
   used.value = undefined;
   keep({ ...draft.value, ...some });
@@ -57,6 +58,7 @@ export function startOver(): void {
   browserKept.removeItem(KEY);
 }
 
+/** Adds a line to one of the lists. @returns its key */
 export function addThing(list: List): number {
   const { things } = draft.value;
   const key = nextKey(draft.value);
@@ -64,6 +66,7 @@ export function addThing(list: List): number {
   return key;
 }
 
+/** Changes fields of a line. */
 export function changeThing(list: List, key: number, fields: Record<string, string>): void {
   const { things } = draft.value;
   const next = things[list].map((one) =>
@@ -72,6 +75,7 @@ export function changeThing(list: List, key: number, fields: Record<string, stri
   change({ things: { ...things, [list]: next } });
 }
 
+/** Takes a line out of its list. */
 export function removeThing(list: List, key: number): void {
   const { things } = draft.value;
   change({ things: { ...things, [list]: things[list].filter((one) => one.key !== key) } });
@@ -82,11 +86,6 @@ export async function loadChoices(): Promise<void> {
   if (choices.peek()) return;
   const answer = await ask('proposal.ask', { given: {} });
   if (answer) choices.value = answer.choices;
-}
-
-/** The bytes that a file has on the way to the daemon, with what goes around it. */
-function fits(text: string): boolean {
-  return new TextEncoder().encode(JSON.stringify(text)).length < FRAME_LIMIT_BYTES - 512;
 }
 
 /** Asks for the proposal; one for the latest draft where it changes meanwhile. */
@@ -102,7 +101,7 @@ export async function propose(): Promise<boolean> {
       if (!file) return false;
       const answers = answersOf(asked, all);
       let answer = await ask('proposal.prop', { answers, changes });
-      const large = answer?.proposal ? !fits(answer.proposal.text) : false;
+      const large = answer?.proposal ? !fitsFrame(answer.proposal.text) : false;
       if (large)
         answer = await ask('proposal.prop', { answers: answersOf(asked, all, false), changes });
       if (!answer) return false;

@@ -27,10 +27,13 @@ export const busy = signal(false);
 /** What each key of a kind of channel, or of an entry, means: by its path in the key reference. */
 export const meanings = signal<Record<string, { about?: string | undefined; form: string }>>({});
 
+/** Whether it has keys of its own. */
 export const isMap = (value: unknown): value is Data =>
   typeof value === 'object' && value !== null && !Array.isArray(value);
+/** Its keys; none of anything else. */
 export const mapOf = (value: unknown): Data => (isMap(value) ? value : {});
 
+/** A part of the prop file, such as `channels`. */
 export function section(name: string): Data {
   return mapOf(file.value?.data[name]);
 }

@@ -81,6 +81,7 @@ function Order({
 
 // --- channels -------------------------------------------------------------------------------------
 
+/** All of a channel: its fields, marks and place, and what can be done with it. */
 export function ChannelPart(props: PartProps) {
   const { name } = props;
   const data = mapOf(section('channels')[name]);
@@ -323,6 +324,7 @@ function Where({ name, data }: { name: string; data: Data }) {
 
 // --- rails, groups, poses, wires ------------------------------------------------------------------
 
+/** All of a rail. */
 export function RailPart(props: PartProps) {
   const { name } = props;
   return (
@@ -342,6 +344,7 @@ export function RailPart(props: PartProps) {
   );
 }
 
+/** All of a group. */
 export function GroupPart(props: PartProps) {
   const { name } = props;
   const members = (section('groups')[name] ?? []) as string[];
@@ -391,6 +394,7 @@ export function GroupPart(props: PartProps) {
   );
 }
 
+/** All of a pose. */
 export function PosePart(props: PartProps) {
   const { name } = props;
   const values = mapOf(section('poses')[name]);
@@ -442,6 +446,7 @@ export function PosePart(props: PartProps) {
   );
 }
 
+/** All of a wire. */
 export function WirePart({ name }: PartProps) {
   const wire = wireEntries(file.value!.data).find(({ label }) => label === name);
   if (!wire) return null;

@@ -49,6 +49,7 @@ export function Ask({
   );
 }
 
+/** One of a few values. */
 export function Choose({
   label,
   options,

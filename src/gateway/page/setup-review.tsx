@@ -23,6 +23,7 @@ type Decision = Proposed['decisions'][number];
 
 const ABOUT_SUPPLY = /^PS\d+ /;
 
+/** What was proposed, each value with its reason and to be changed, and the button that puts it to use. */
 export function Review() {
   const { is } = proposed.value!;
   const { decisions, cautions, findings, added, left } = is;

@@ -84,6 +84,7 @@ export async function startTilt(): Promise<void> {
   };
 }
 
+/** Asks the phone for nothing more. */
 export function stopTilt(): void {
   stop?.();
   stop = undefined;

@@ -40,6 +40,7 @@ export interface TryParts {
   after(ms: number, work: () => void): () => void;
 }
 
+/** Goes back and forth while somebody holds. */
 export class TryRun {
   readonly #parts: TryParts;
   /** Counts up with each press and release: what belongs to an earlier one is void. */

@@ -21,6 +21,7 @@ const TABLES = new Set([0xc4, 0xdb, 0xdd]);
 /** A picture of many scans takes long to show for its size; usual ones have about ten. */
 const MAX_SCANS = 100;
 
+/** Whether the bytes begin as a JPEG does. */
 export function isJpeg(bytes: Uint8Array): boolean {
   return bytes[0] === 0xff && bytes[1] === SOI && bytes[2] === 0xff;
 }

@@ -28,6 +28,7 @@ export async function safePicture(bytes: Uint8Array): Promise<SafePicture> {
   );
 }
 
+/** The refusal of a picture that takes too many bytes. */
 export function tooLarge(bytes: number): Refusal {
   const mb = (bytes / 1024 / 1024).toFixed(1);
   return new Refusal(

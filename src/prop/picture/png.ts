@@ -18,6 +18,7 @@ const DEPTHS: Record<number, readonly number[]> = {
 };
 const PALETTE = 3;
 
+/** Whether the bytes begin as a PNG does. */
 export function isPng(bytes: Uint8Array): boolean {
   return SIGNATURE.every((byte, i) => bytes[i] === byte);
 }

@@ -15,6 +15,7 @@ export function checkSize(width: number, height: number): void {
   );
 }
 
+/** The refusal of a damaged picture. @param what is wrong with it */
 export function damaged(what: string): Refusal {
   return new Refusal(
     'picture.damaged',
