@@ -24,7 +24,7 @@ export function add(draft: Draft, change: Add): void {
       for (const channel of change.channels) {
         draft.mustHave('channel', 'channels', channel);
         if (!servoOf(draft.prop.channels[channel]!))
-          refuse(`${channel} is no servo, and only servos have marks; give a servo`, []);
+          refuse(`${channel} is not a servo, and only servos have marks; give a servo`, []);
         const { marks } = draft.section('channels')[channel] as { marks?: object };
         draft.mustBeFree('mark', change.name, Object.keys(marks ?? {}));
         draft.set(['channels', channel, 'marks', change.name], change.deg);

@@ -209,7 +209,7 @@ it('versions: their differences, back to one of them, and two people at once', a
   expect(await daemon.readProp()).toBe(sound);
   await operator.button('Park').click();
   await operator.condition('parked');
-  await page.getByText('The prop goes by this file as it stands on the disk.').waitFor();
+  await page.getByText('This file is in use, as it is on the disk.').waitFor();
 
   // Somebody edits the file while the question stands.
   await versions

@@ -256,8 +256,8 @@ function Phone({ reading, keep }: ReadingProps) {
         </label>
       </div>
       <p class="hint">
-        Zero and direction are set before the first point. Gravity tells nothing of a hinge that
-        stands upright.
+        Set zero and direction before the first point. On an upright hinge the tilt does not change:
+        use the protractor.
       </p>
     </>
   );

@@ -22,7 +22,7 @@ export function PropFile() {
   );
 }
 
-/** Which file it is, and whether the prop goes by it. */
+/** Which file it is, and whether it is in use. */
 function Standing() {
   const { name, problem, pending, inUse, findings } = report.value!;
   const hasErrors = findings.some(({ level }) => level === 'error');
@@ -42,7 +42,7 @@ function Standing() {
           is in use.
         </p>
       ) : (
-        <p>The prop goes by this file as it stands on the disk.</p>
+        <p>This file is in use, as it is on the disk.</p>
       )}
       {inUse && (
         <p class="hint">

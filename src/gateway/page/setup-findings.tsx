@@ -97,7 +97,7 @@ function countText(findings: readonly Finding[], more: number): string {
   return counts.join(', ') + (more > 0 ? `; ${more} more are not shown` : '');
 }
 
-/** The findings of the version that the prop goes by, where the file on the disk is another one. */
+/** The findings of the version in use, where the file on the disk is another one. */
 function InUse() {
   const { inUse } = report.value!;
   return (
