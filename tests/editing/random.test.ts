@@ -208,7 +208,7 @@ describe.each(PROPS.map((loaded) => [loaded.file, loaded] as const))('%s', (_, l
       }),
       { numRuns: 80 },
     );
-    expect(done).toBeGreaterThan(20);
+    expect(done).toBeGreaterThanOrEqual(10);
   });
 
   test('another name changes nothing but the name, and the old one gives the same bytes', () => {

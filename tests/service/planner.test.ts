@@ -40,9 +40,9 @@ const about = (more: object) => ({ text: OWL, file: 'owl.yaml', ...more }) as Pl
 const BUDGET = about({ about: 'budget' });
 
 test('one that needs too much memory ends its thread, and nothing else', async () => {
-  const operator = planner(12);
-  // A check of some ten thousand lines.
-  const cues = Array.from({ length: 9000 }, (_, i) => `  c${i}:\n    - { at: 0, pose: asleep }\n`);
+  const operator = planner(20);
+  // A check of some thirty thousand lines.
+  const cues = Array.from({ length: 15_000 }, (_, i) => `  c${i}:\n    - { at: 0, pose: asleep }\n`);
   const text = OWL.replace('\ncues:\n', `\ncues:\n${cues.join('')}`);
   const error = await operator.ask('s', about({ about: 'check', text })).catch((reason) => reason);
   expect(error).toBeInstanceOf(Refusal);
