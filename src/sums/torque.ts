@@ -246,31 +246,21 @@ function asked(arm: readonly ArmSegment[], constants: ArmConstants, joint: numbe
  */
 function maxSquareSum(arm: readonly ArmSegment[], weights: readonly number[]): number {
   if (weights.every((one) => one === 0)) return 0;
+  const limits = arm.map(({ speedDegS }) => speedDegS * RAD);
+  const speeds = limits.slice();
   let most = 0;
   const starts = 2 ** Math.min(arm.length - 1, 4);
+  // Runs thousands of times for each position of an arm: plain loops, and nothing is allocated.
   for (let start = 0; start < starts; start++) {
-    const speeds = arm.map(({ speedDegS }, i) => speedDegS * RAD * ((start >> i) & 1 ? -1 : 1));
+    for (let i = 0; i < limits.length; i++) speeds[i] = (start >> i) & 1 ? -limits[i]! : limits[i]!;
     let last = -1;
     for (let round = 0; round < 8; round++) {
-      for (const [l, { speedDegS }] of arm.entries()) {
-        // With q the joint's speed and s that of a segment without it: sum of weight (s + q)2.
-        let [square, linear, without] = [0, 0, 0];
-        for (const [k, weight] of weights.entries()) {
-          without += k === l ? 0 : speeds[k]!;
-          if (k >= l) {
-            square += weight;
-            linear += weight * without;
-          }
-        }
-        const limit = speedDegS * RAD;
-        const value = (q: number) => square * q * q + 2 * linear * q;
-        const top = square < 0 ? Math.min(Math.max(-linear / square, -limit), limit) : limit;
-        speeds[l] = [limit, -limit, top].reduce((best, q) => (value(q) > value(best) ? q : best));
-      }
-      let [sum, speed] = [0, 0];
-      for (const [k, weight] of weights.entries()) {
+      for (let l = 0; l < limits.length; l++) speeds[l] = bestSpeed(l, limits[l]!, speeds, weights);
+      let sum = 0;
+      let speed = 0;
+      for (let k = 0; k < weights.length; k++) {
         speed += speeds[k]!;
-        sum += weight * speed * speed;
+        sum += weights[k]! * speed * speed;
       }
       if (sum <= last * (1 + 1e-12)) break;
       last = sum;
@@ -278,6 +268,34 @@ function maxSquareSum(arm: readonly ArmSegment[], weights: readonly number[]): n
     most = Math.max(most, last);
   }
   return most;
+}
+
+/** The speed of one joint, within its limit, that makes the sum of squares largest (rad/s). */
+function bestSpeed(
+  joint: number,
+  limit: number,
+  speeds: readonly number[],
+  weights: readonly number[],
+): number {
+  // With q the joint's speed and s that of a segment without it: sum of weight (s + q)2.
+  let square = 0;
+  let linear = 0;
+  let without = 0;
+  for (let k = 0; k < weights.length; k++) {
+    if (k !== joint) without += speeds[k]!;
+    if (k >= joint) {
+      square += weights[k]!;
+      linear += weights[k]! * without;
+    }
+  }
+  // The parabola's ends differ by its linear part alone.
+  let best = linear < 0 ? -limit : limit;
+  if (square < 0) {
+    const top = Math.min(Math.max(-linear / square, -limit), limit);
+    if (square * top * top + 2 * linear * top > square * best * best + 2 * linear * best)
+      best = top;
+  }
+  return best;
 }
 
 /** Positions tried, how many of the best are then improved, and to what share of a range. */
