@@ -96,9 +96,6 @@ function App() {
       for (const type of RELEASES) removeEventListener(type, stopPress.released, true);
     };
   }, []);
-  useSignalEffect(() => {
-    if (propName.value) document.title = `${propName.value} · Sinew`;
-  });
   // With an empty prop there is one thing to do, and the address has not said otherwise.
   useSignalEffect(() => {
     if (isEmpty.value && location.hash === '') location.replace('#setup/new');
