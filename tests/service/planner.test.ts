@@ -42,7 +42,10 @@ const BUDGET = about({ about: 'budget' });
 test('one that needs too much memory ends its thread, and nothing else', async () => {
   const operator = planner(20);
   // A check of some thirty thousand lines.
-  const cues = Array.from({ length: 15_000 }, (_, i) => `  c${i}:\n    - { at: 0, pose: asleep }\n`);
+  const cues = Array.from(
+    { length: 15_000 },
+    (_, i) => `  c${i}:\n    - { at: 0, pose: asleep }\n`,
+  );
   const text = OWL.replace('\ncues:\n', `\ncues:\n${cues.join('')}`);
   const error = await operator.ask('s', about({ about: 'check', text })).catch((reason) => reason);
   expect(error).toBeInstanceOf(Refusal);
