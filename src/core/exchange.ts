@@ -1,6 +1,5 @@
 import { isDeepStrictEqual } from 'node:util';
 import type { Driver } from '../boards/board.ts';
-import { kindOf } from '../prop/kinds/registry.ts';
 import type { Board as BoardSpec } from '../prop/schema.ts';
 import type { Clock } from '../shared/clock.ts';
 import type { TelemetryBody } from '../shared/telemetry.ts';
@@ -256,13 +255,10 @@ function oldNamesOf(
   const relays = ({ relays }: Body, placeOf: PlaceOf) =>
     relays.map(({ name, spec }) => ({ name, place: placeOf(spec.output) }));
   const lights = ({ lights }: Body, placeOf: PlaceOf) =>
-    lights.map(({ name, spec }) => {
-      const { board } = spec.output;
-      const pins = kindOf(spec)
-        .outputs(spec)
-        .map(({ pin }) => placeOf({ board, pin }));
-      return { name, place: pins.join() };
-    });
+    lights.map(({ name, spec: { output }, pins }) => ({
+      name,
+      place: pins.map((pin) => placeOf({ board: output.board, pin })).join(),
+    }));
   return new Map([
     ...renamed(servos(old), servos(body), names),
     ...renamedAlone(relays(old, places.was), relays(body, places.is), names),

@@ -221,6 +221,11 @@ export abstract class Light implements ActuatorContract {
     this.progress = from + (at - cell) * (table[cell + 1]! - from);
   }
 
+  /** The pins of its board that it uses, in the order of its outputs. */
+  get pins(): number[] {
+    return this.outputs.map((at) => this.board.outputs[at]!.pin);
+  }
+
   /** Computes what the fade wants at its progress; `done` at its end. */
   protected abstract mix(done: boolean): void;
   /** Whether its own flash guard lets through what the fade wants. */
