@@ -1,13 +1,5 @@
 import { KINDS_TITLE, keyFacts, keyLine, keyTitle } from '../drawings/key-words.ts';
-import {
-  type Explanation,
-  explainKey,
-  type FoundKey,
-  findKeys,
-  type KeyInfo,
-  type KeySchema,
-} from '../prop/explain.ts';
-import { jsonSchema } from '../prop/json-schema.ts';
+import type { Explanation, FoundKey, KeyInfo, KeySchema } from '../prop/explain.ts';
 import { verb } from './verb.ts';
 
 /** Keys that a search shows. */
@@ -28,6 +20,9 @@ export const explainVerb = verb<{ key?: string; find?: string }>({
   ],
   options: [{ flags: '--find <TEXT>', doc: 'list the keys that have all of these words' }],
   async run({ key = '', find }) {
+    // Loaded only here: `stop` must not wait for the schema and its examples.
+    const { explainKey, findKeys } = await import('../prop/explain.ts');
+    const { jsonSchema } = await import('../prop/json-schema.ts');
     const schema = jsonSchema() as KeySchema;
     if (find !== undefined) {
       const found = findKeys(schema, find, FOUND_LIMIT);

@@ -1,7 +1,7 @@
 import { readFile, stat } from 'node:fs/promises';
 import { FRAME_LIMIT_BYTES } from '../api/limits.ts';
 import type { Result } from '../api/methods.ts';
-import { differenceText, type LineDifference } from '../prop/line-difference.ts';
+import type { LineDifference } from '../prop/line-difference.ts';
 import { Refusal } from '../shared/errors.ts';
 import { table } from './output.ts';
 import { versionOfFile } from './values.ts';
@@ -27,8 +27,10 @@ function changedText(
 }
 
 /** What going back to a version would do. */
-function backText({ version, present, ...back }: Result<'prop.difference'>): string {
+async function backText({ version, present, ...back }: Result<'prop.difference'>): Promise<string> {
   if (version === present) return `version ${version} is the present one`;
+  // Loaded only here: `stop` must not wait for the library that compares texts.
+  const { differenceText } = await import('../prop/line-difference.ts');
   const lines = differenceText(back as LineDifference);
   const effect =
     back.problem !== undefined
@@ -77,7 +79,7 @@ export const propVerbs = [
     async run({ diff }, operator) {
       if (diff !== undefined) {
         const result = await operator.call('prop.difference', { version: diff });
-        return { result, text: backText(result) };
+        return { result, text: await backText(result) };
       }
       const result = await operator.call('prop.history', {});
       const rows = result.versions.map(({ version, time, who, what, current, inUse }) => [
