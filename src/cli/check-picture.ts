@@ -1,23 +1,26 @@
 import { readFile, realpath } from 'node:fs/promises';
 import { dirname, join } from 'node:path';
 import type { Finding } from '../prop/finding.ts';
-import { loadProp } from '../prop/load.ts';
+import type { Loaded } from '../prop/load.ts';
 import { safePicture } from '../prop/picture/picture.ts';
+import { readText } from '../prop/text.ts';
 import { Refusal } from '../shared/errors.ts';
 
 /**
- * What is wrong with the picture beside a prop file, as warnings: the prop does without it. Kept results of
- * a check know nothing of it, as they are of the text alone. A copied file may have left its picture behind:
- * `missing` is then its name, and that is no finding.
+ * What is wrong with the picture beside a prop file without errors, as warnings: the prop works without it.
+ * A kept result of a check does not cover it, as it is about the text alone. A copied file may have left its
+ * picture behind: `missing` is then its name, and that is not a finding.
+ * @param of the text, and what was made of it where it was parsed already
  */
 export async function pictureFindings(
   file: string,
+  { text, source = readText(text) }: Pick<Loaded, 'text'> & Partial<Loaded>,
 ): Promise<{ findings: Finding[]; missing?: string }> {
-  const { prop, source } = await loadProp(file);
-  const name = prop?.picture?.file;
-  if (name === undefined) return { findings: [] };
+  const { picture } = source.raw as { picture?: { file: string } };
+  if (picture === undefined) return { findings: [] };
+  const { file: name } = picture;
   const warn = (wrong: string, right: string) => ({
-    findings: [source!.place({ severity: 'warning', path: ['picture', 'file'], wrong, right })],
+    findings: [source.place({ severity: 'warning', path: ['picture', 'file'], wrong, right })],
   });
   try {
     await safePicture(await readFile(join(dirname(await realpath(file)), name)));

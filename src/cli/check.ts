@@ -1,5 +1,5 @@
 import { readFile, stat } from 'node:fs/promises';
-import type { Finding } from '../prop/finding.ts';
+import { type Finding, formatFinding, inOrder } from '../prop/finding.ts';
 import type { Loaded } from '../prop/load.ts';
 import { utf8Text } from '../shared/utf8.ts';
 import { CheckCache } from './check-cache.ts';
@@ -49,13 +49,14 @@ export const checkVerb = verb<Inputs>({
     if (inputs.firstPower) return firstPowerOf(file, operator);
     const cache = rehearsal ? CheckCache.of(operator.io.env) : undefined;
     const bytes = cache && (await bytesOf(file));
-    const kept = await cache?.read(bytes && utf8Text(bytes));
-    if (kept) return report(file, await withPicture(file, utf8Text(bytes!), kept, operator));
+    const text = bytes && utf8Text(bytes);
+    const kept = await cache?.read(text);
+    if (kept) return report(file, await withPicture(file, { text: text! }, kept, operator));
     // Loaded only here: `stop` must not wait for a YAML parser.
     const { loadProp } = await import('../prop/load.ts');
     const loaded = await loadProp(file, bytes && (async () => bytes));
     const found = cache ? await wholeCheck(loaded, cache, operator) : loaded.findings;
-    return report(file, await withPicture(file, loaded.text, found, operator));
+    return report(file, loaded.prop ? await withPicture(file, loaded, found, operator) : found);
   },
 });
 
@@ -88,34 +89,30 @@ async function wholeCheck(loaded: Loaded, cache: CheckCache, { io }: Operator): 
   const { wholeFindings } = await import('../rehearsal/rehearse-findings.ts');
   const endMs = io.clock.nowMs() + REHEARSAL_S * 1000;
   const done = await rehearseAll(prop, () => io.clock.nowMs() < endMs);
-  const all = [...findings, ...wholeFindings(done, loaded)].sort(
-    (a, b) => a.line - b.line || a.column - b.column,
-  );
+  const all = inOrder([...findings, ...wholeFindings(done, loaded)]);
   if (done.skipped.length === 0) await cache.keep(text, all);
   return all;
 }
 
-/** With what is wrong with the picture beside the file, if it names one. */
+/** With what is wrong with the picture beside a file without errors, if it names one. */
 async function withPicture(
   file: string,
-  text: string | undefined,
+  of: Pick<Loaded, 'text'> & Partial<Loaded>,
   findings: readonly Finding[],
   { io }: Operator,
 ): Promise<readonly Finding[]> {
-  if (!/\bpicture\b/.test(text ?? '')) return findings;
+  if (!/\bpicture\b/.test(of.text)) return findings;
   const { pictureFindings } = await import('./check-picture.ts');
-  const { findings: ofPicture, missing } = await pictureFindings(file);
+  const { findings: ofPicture, missing } = await pictureFindings(file, of);
   if (missing !== undefined)
     print(
       io.stderr,
       `${missing} is not beside ${file}: until it is there, the page draws the prop's groups instead`,
     );
-  const all = [...findings, ...ofPicture];
-  return all.sort((a, b) => a.line - b.line || a.column - b.column);
+  return inOrder([...findings, ...ofPicture]);
 }
 
-async function report(file: string, findings: readonly Finding[]): Promise<Outcome> {
-  const { formatFinding } = await import('../prop/finding.ts');
+function report(file: string, findings: readonly Finding[]): Outcome {
   const lines = findings.map((finding) => formatFinding(finding, file));
   const text = findings.length === 0 ? [`${file}: no findings`] : withCount(lines);
   return { result: { file, findings }, text: text.join('\n'), exit: findingsExit(findings) };

@@ -63,6 +63,11 @@ export function pathText(path: Path): string {
   return text || WHOLE_FILE;
 }
 
+/** Findings in the order of the file. */
+export function inOrder(findings: readonly Finding[]): Finding[] {
+  return [...findings].sort((a, b) => a.line - b.line || a.column - b.column);
+}
+
 /** `file:line:column: path: what is wrong; what would be right` */
 export function formatFinding(finding: Finding, file: string): string {
   const { severity, line, column, path, wrong, right } = finding;

@@ -16,7 +16,7 @@ import {
 } from './budget.ts';
 import { coreOhm, isPlus, isReturn, sectionOf } from './circuit.ts';
 import type { WireLoad } from './drops.ts';
-import { type Finding, type Path, pathText } from './finding.ts';
+import { type Finding, inOrder, type Path, pathText } from './finding.ts';
 import { servoOf } from './kinds/channel.ts';
 import { fromWiring } from './lint-wiring.ts';
 import { type Mechanics, mechanicsOf, ratedOf, stallNmOf } from './mechanics.ts';
@@ -63,8 +63,7 @@ export function budgetFindings(
   const notes = new Notes(prop, { has: () => false, broken: () => false });
   for (const lint of [lintBudget, lintRatedSpeeds, ...more]) lint(notes);
   const { place } = readText(text);
-  const findings = notes.remarks.map(place);
-  return findings.sort((a, b) => a.line - b.line || a.column - b.column);
+  return inOrder(notes.remarks.map(place));
 }
 
 /** `4.3 A` */

@@ -2,7 +2,15 @@ import { createReadStream } from 'node:fs';
 import { utf8Text } from '../shared/utf8.ts';
 import { applyEdits, type Edit } from './edit-text.ts';
 import { applyEntryEdits, type Entries, sharing } from './entries.ts';
-import { closest, type Finding, type Path, pathText, type Remark, WHOLE_FILE } from './finding.ts';
+import {
+  closest,
+  type Finding,
+  inOrder,
+  type Path,
+  pathText,
+  type Remark,
+  WHOLE_FILE,
+} from './finding.ts';
 import { withoutGroups, writtenIn } from './groups.ts';
 import { lint } from './lint.ts';
 import { channelsWithParts, valueFromPart, withParts } from './parts.ts';
@@ -80,11 +88,11 @@ function judged(
   findings: readonly Finding[],
 ): Loaded {
   const seen = new Set<string>();
-  const unique = findings.filter((finding) => {
+  const once = findings.filter((finding) => {
     const key = JSON.stringify(finding);
     return seen.size < seen.add(key).size;
   });
-  unique.sort((a, b) => a.line - b.line || a.column - b.column);
+  const unique = inOrder(once);
   const blocked = unique.some(({ severity }) => severity === 'error');
   const { text, raw } = source;
   return { file, text, source, raw, prop: blocked ? undefined : prop, findings: unique };

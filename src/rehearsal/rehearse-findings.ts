@@ -1,5 +1,5 @@
 import { stepPath } from '../prop/cue-plan.ts';
-import { type Finding, type Path, pathText } from '../prop/finding.ts';
+import { type Finding, inOrder, type Path, pathText } from '../prop/finding.ts';
 import type { Loaded } from '../prop/load.ts';
 import { longCue } from '../prop/long-cue.ts';
 import { listed } from '../prop/notes.ts';
@@ -47,10 +47,6 @@ export function findingsOf({ cue, events, steps }: Rehearsal, { text, prop }: Lo
     },
   );
   return inOrder(findings);
-}
-
-function inOrder(findings: Finding[]): Finding[] {
-  return findings.sort((a, b) => a.line - b.line || a.column - b.column);
 }
 
 /**
