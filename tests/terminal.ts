@@ -12,7 +12,7 @@ export class Terminal {
   readonly #child: ChildProcess;
   #shown = '';
   /** All that was shown since the start. */
-  transcript = '';
+  output = '';
   #more: () => void = () => {};
   #ended = false;
 
@@ -31,7 +31,7 @@ export class Terminal {
     });
     this.#child.stdout!.on('data', (data) => {
       this.#shown += data;
-      this.transcript += stripVTControlCharacters(String(data));
+      this.output += stripVTControlCharacters(String(data));
       this.#more();
     });
     this.#child.once('exit', () => {

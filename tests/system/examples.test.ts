@@ -115,7 +115,7 @@ test("the README's first session: its prompts and answers are the program's own"
     expect(lines.length).toBeGreaterThanOrEqual(4);
     await terminal.answer(answer);
     for (const line of lines) await terminal.say(line);
-    const seen = terminal.transcript.split(/[\r\n]+/);
+    const seen = terminal.output.split(/[\r\n]+/);
     expect(seen.at(-1)).toMatch(/^live> $/);
     for (const [i, line] of shown.entries()) {
       const pattern = line.split('...').map((part) => part.replace(/[^\w ]/g, '\\$&'));
