@@ -68,7 +68,7 @@ async function propose({ file, answers: from }: Inputs, operator: Operator): Pro
       throw new UsageError(
         proposal.problems.map(({ id, wrong }) => `changes: ${id}: ${wrong}`).join('\n'),
       );
-    return await written(target, answers, sheet, operator);
+    return await written(target, { answers, proposal }, sheet, operator);
   } finally {
     sheet?.close();
   }
@@ -76,13 +76,13 @@ async function propose({ file, answers: from }: Inputs, operator: Operator): Pro
 
 async function written(
   file: string,
-  answers: Answers,
+  { answers, proposal }: Proposed,
   sheet: Asking | undefined,
   { options }: Operator,
 ): Promise<Outcome> {
   const { formatFinding } = await import('../prop/load.ts');
   const { wholeProposal } = await import('../proposal/whole.ts');
-  const { proposal, loaded, added: wires, left } = wholeProposal(answers, file);
+  const { loaded, added: wires, left } = wholeProposal(proposal, answers.wiring, file);
   const { decisions, cautions, supplies } = proposal;
   const { findings, prop, text } = loaded;
   const lines = findings.map((finding) => formatFinding(finding, file));
@@ -172,7 +172,7 @@ function cautionLines(cautions: readonly string[]): string[] {
 }
 
 /** Answers, and what is proposed for them. */
-interface Reviewed {
+interface Proposed {
   answers: Answers;
   proposal: Proposal;
 }
@@ -261,11 +261,10 @@ class Asking {
   /** Shows what is proposed, and takes changes by number until it is to be written. */
   async review(
     file: string,
-    { answers, proposal }: Reviewed,
+    given: Proposed,
     propose: (answers: Answers) => Proposal,
-  ): Promise<Reviewed> {
-    let now = answers;
-    let shown = proposal;
+  ): Promise<Proposed> {
+    let { answers: now, proposal: shown } = given;
     let all = true;
     for (;;) {
       if (all) this.#show(shown);

@@ -1,13 +1,12 @@
 import { edited } from '../prop/file/edit.ts';
 import { type Loaded, parseProp } from '../prop/load.ts';
-import type { Answers } from './answers.ts';
-import { type Proposal, propose } from './propose.ts';
+import type { Proposal } from './propose.ts';
 import { USUAL_LENGTH_M } from './usual-length.ts';
 import { proposeWiring, type WiringProposal } from './wiring.ts';
 
-/** A proposal with its wiring, where the maker wants that, checked: the file that is to be written. */
+/** The file of a proposal with its wiring, where the maker wants that, checked. */
 export interface WholeProposal {
-  proposal: Proposal;
+  /** The file that is to be written. */
   loaded: Loaded;
   added: WiringProposal['added'];
   left: WiringProposal['left'];
@@ -15,15 +14,18 @@ export interface WholeProposal {
 
 /**
  * The whole proposal for a prop.
+ * @param wiring whether the maker wants it
  * @param file what its findings call it
- * @throws TooMuch where no proposal is possible
  */
-export function wholeProposal(answers: Answers, file: string): WholeProposal {
-  const proposal = propose(answers);
-  const loaded = parseProp(proposal.text, file);
-  if (!loaded.prop || !answers.wiring) return { proposal, loaded, added: [], left: [] };
+export function wholeProposal(
+  { text, lengthsM }: Pick<Proposal, 'text' | 'lengthsM'>,
+  wiring: boolean,
+  file: string,
+): WholeProposal {
+  const loaded = parseProp(text, file);
+  if (!loaded.prop || !wiring) return { loaded, added: [], left: [] };
   // What is not a channel, such as a stop button, has the usual length.
-  const wishes = { lengthM: USUAL_LENGTH_M, lengthsM: proposal.lengthsM };
+  const wishes = { lengthM: USUAL_LENGTH_M, lengthsM };
   const { edits, added, left } = proposeWiring(loaded.prop, loaded.raw, wishes);
-  return { proposal, loaded: edited(loaded, edits), added, left };
+  return { loaded: edited(loaded, edits), added, left };
 }

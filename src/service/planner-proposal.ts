@@ -6,7 +6,7 @@ import { type Loaded, parseProp } from '../prop/load.ts';
 import { readAnswers } from '../proposal/answers.ts';
 import { choices } from '../proposal/choices.ts';
 import { interview } from '../proposal/interview.ts';
-import { TooMuch } from '../proposal/propose.ts';
+import { type Proposal, propose, TooMuch } from '../proposal/propose.ts';
 import { shoppingCsv, shoppingList } from '../proposal/shopping.ts';
 import { USUAL_LENGTH_M } from '../proposal/usual-length.ts';
 import { wholeProposal } from '../proposal/whole.ts';
@@ -46,14 +46,14 @@ function proposed({
 }: Params<'proposal.prop'> & { file: string }): Result<'proposal.prop'> {
   const read = readAnswers(changes ? { ...raw, changes } : raw);
   if ('wrong' in read) return { wrong: read.wrong, proposal: null };
-  let whole: ReturnType<typeof wholeProposal>;
+  let proposal: Proposal;
   try {
-    whole = wholeProposal(read.answers, file);
+    proposal = propose(read.answers);
   } catch (error) {
     if (!(error instanceof TooMuch)) throw error;
     return { wrong: [error.message], proposal: null };
   }
-  const { proposal, loaded, added, left } = whole;
+  const { loaded, added, left } = wholeProposal(proposal, read.answers.wiring, file);
   const { decisions, cautions, problems, lengthsM, supplies } = proposal;
   return {
     wrong: [],
