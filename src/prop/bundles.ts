@@ -6,13 +6,13 @@ export interface Bundle {
   place: string;
   /** Labels, in their order. */
   wires: string[];
-  /** How many cores that are in all, which decides how wide its sleeve must be. */
+  /** In all wires together: they decide how wide its sleeve must be. */
   cores: number;
-  /** Of the longest of them (m); undefined where the file tells none. */
+  /** Of the longest of them (m); undefined where the file gives none. */
   lengthM: number | undefined;
 }
 
-/** The bundles among wires, by the `place` of their channels. A wire by itself is no bundle. */
+/** The bundles among wires, by the `place` of their channels. One wire alone is not a bundle. */
 export function bundlesOf(all: Iterable<LoomWire>): Bundle[] {
   const byPlace = grouped(all, ({ place }) => place);
   return sorted(byPlace, ([place]) => place)

@@ -6,6 +6,9 @@ import type { KeySchema } from './explain.ts';
  * when config/key-examples.json is written.
  */
 
+/** The example props in config, without `.yaml`; the first that has a key gives its example. */
+export const EXAMPLE_PROPS = ['owl', 'dusk-street', 'lidded-chest', 'apple-hand'] as const;
+
 /** Longer examples show nothing that the examples of their own keys do not show better. */
 const MAX_CHARACTERS = 120;
 

@@ -45,7 +45,7 @@ export function lineDifference(
   let room = maxLines;
   let more = 0;
   for (const { oldStart, newStart, lines } of patch.hunks) {
-    // What tells that a text ends without a line end is no line of it.
+    // The mark for a text that ends without a line end is not a line of that text.
     const all = lines.filter((line) => !line.startsWith('\\'));
     const shown = all.slice(0, room);
     room -= shown.length;

@@ -2,7 +2,7 @@ import * as z from 'zod';
 import type { Measurable } from '../shared/measured.ts';
 import { didYouMean } from './finding.ts';
 import { THROUGH } from './kinds/through-words.ts';
-import { NAME } from './name.ts';
+import { MAX_PLACE, NAME } from './name.ts';
 import { PART_NAMES } from './parts.ts';
 
 /**
@@ -152,7 +152,7 @@ export function makeParts() {
     place: z
       .string({ error: 'is not text; say where it sits, such as left wing' })
       .min(1, { error: 'is empty; say where it sits, such as left wing' })
-      .max(40, { error: 'is too long; use 40 characters or fewer' })
+      .max(MAX_PLACE, { error: `is too long; use ${MAX_PLACE} characters or fewer` })
       .optional()
       .describe(
         'where in the prop it sits, in words; the wires to one place run together as a bundle',

@@ -1,7 +1,7 @@
 import * as z from 'zod';
 import { DRIVER_NAMES, setUpOf } from '../boards/registry.ts';
 import { pathText } from '../prop/finding.ts';
-import { NAME } from '../prop/name.ts';
+import { MAX_PLACE, NAME } from '../prop/name.ts';
 import { partsFor } from '../prop/parts.ts';
 import { lazily } from '../shared/lazily.ts';
 import { USUAL_LENGTH_M } from './usual-length.ts';
@@ -48,7 +48,7 @@ export const BOUNDS = {
   /** Letters of a name: there is room for `_left` and numbers behind it. */
   name: 48,
   /** Letters of a place. */
-  place: 40,
+  place: MAX_PLACE,
 } as const;
 
 /** What is taken where a maker says nothing. */

@@ -259,7 +259,7 @@ describe('bundles', () => {
     '  lid_left:\n    place: front\n',
   );
 
-  test('wires to one place run together, in every form; a wire by itself is none', () => {
+  test('wires to one place run together, in every form; one wire alone is not a bundle', () => {
     const { prop, findings } = parseProp(placed, 'owl.yaml');
     expect(findings.filter(({ severity }) => severity === 'error')).toEqual([]);
     const [bundle, ...others] = bundlesOf(wiresOf(prop!));

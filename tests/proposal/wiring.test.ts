@@ -204,7 +204,8 @@ describe('what a relay switches far away', () => {
 
   test('is reached within 5 %: its current passes three cores, to the contact, from it and back', () => {
     const { prop, shown } = of({ volts: 5, amps: 2.6, lengthM: 1.5 });
-    // 2.67 A over 3 x 1.5 m may lose 0.125 V: 0.0172 ohm mm2/m x 4.5 m x 2.67 A / 0.125 V = 1.65 mm2,
+    // 2.67 A over 3 x 1.5 m may lose 0.125 V: 0.0172 ohm mm2/m (annealed copper, IEC 60028; from memory)
+    // x 4.5 m x 2.67 A / 0.125 V = 1.65 mm2,
     // 14 AWG (2.08 mm2, ASTM B258); over 2 x 1.5 m it would be 1.1 mm2, 16 AWG.
     const loads = prop.wires.filter(({ channel }) => channel === 'fan');
     expect(loads.map(({ gaugeAwg }) => gaugeAwg)).toEqual([14, 14]);

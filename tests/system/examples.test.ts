@@ -152,7 +152,7 @@ test('the schema is served at the address that a prop file names, also in a copi
       encoding: 'utf8',
       env: { ...process.env, SINEW_HOST: '127.0.0.1:9' },
     });
-  // The picture was not copied, and that is no fault of the file.
+  // The picture was not copied, which is not a fault of the file.
   expect(check('check', copy, '--no-rehearsal')).toMatchObject({
     status: 0,
     stdout: expect.stringContaining('no findings'),

@@ -115,7 +115,7 @@ export function servoSchema({
       .array(calibrationPoint)
       .min(2, { error: 'has fewer than two points; give two or more, each [pulse us, angle deg]' })
       .describe(
-        'points [pulse us, angle deg], two or more: from point to point the pulse keeps rising or keeps falling, and so does the angle; between two points the way is straight',
+        'points [pulse us, angle deg], two or more: from point to point the pulse keeps rising or keeps falling, and so does the angle; between two points it is a straight line',
       ),
     measured: measured({ calibration: 'pulse against true angle' }),
     envelopeUs: z
