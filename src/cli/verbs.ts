@@ -1,6 +1,6 @@
 import type { Result } from '../api/methods.ts';
 import type { ChannelInfo, LockoutInfo } from '../api/types.ts';
-import { didYouMean } from '../prop/finding.ts';
+import { didYouMean, listed } from '../prop/finding.ts';
 import { conditionText } from '../shared/condition-text.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
@@ -74,18 +74,13 @@ function lockText(lockout: LockoutInfo): string {
   return `hands in the prop: ${locks.join('; ')}`;
 }
 
-const MAX_NAMES = 8;
-
 /** `not measured: calibration of beak, lid_left and 8 more; ...`; empty where everything is. */
 function notMeasuredText(channels: Record<string, ChannelInfo>): string {
   const names = new Map<string, string[]>();
   for (const [name, { measured = {} }] of Object.entries(channels))
     for (const [what, date] of Object.entries(measured))
       if (date === null) names.set(what, [...(names.get(what) ?? []), name]);
-  const lists = [...names].map(([what, of]) => {
-    const more = of.length > MAX_NAMES ? ` and ${of.length - MAX_NAMES} more` : '';
-    return `${what} of ${of.slice(0, MAX_NAMES).join(', ')}${more}`;
-  });
+  const lists = [...names].map(([what, of]) => `${what} of ${listed(of)}`);
   return lists.length > 0 ? `not measured: ${lists.join('; ')}` : '';
 }
 

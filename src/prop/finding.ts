@@ -53,6 +53,12 @@ export interface Remark {
 
 export const WHOLE_FILE = '(file)';
 
+/** Names in a sentence; only the first few of a long list. */
+export function listed(names: readonly string[]): string {
+  const shown = names.slice(0, 8).join(', ');
+  return names.length > 8 ? `${shown} and ${names.length - 8} more` : shown;
+}
+
 /** `channels.beak.requires[0]`; `(file)` for the empty path. */
 export function pathText(path: Path): string {
   let text = '';

@@ -1,7 +1,8 @@
 import { tidy } from '../shared/units.ts';
+import { listed } from './finding.ts';
 import { flatGroups, MAX_GROUP_DEPTH, MAX_MEMBERS } from './groups.ts';
 import { kindOf } from './kinds/registry.ts';
-import { type Limits, listed, type Notes } from './notes.ts';
+import type { Limits, Notes } from './notes.ts';
 
 /**
  * Checks groups, poses and park stages: they must name what exists and ask for what it can do. Lights

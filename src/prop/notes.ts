@@ -1,6 +1,6 @@
 import type { BoardNotes, ReservedFor } from '../boards/facts.ts';
 import { factsOf } from '../boards/registry.ts';
-import { didYouMean, type Fix, type Path, pathText, type Remark, show } from './finding.ts';
+import { didYouMean, type Fix, listed, type Path, pathText, type Remark, show } from './finding.ts';
 import type { Written } from './groups.ts';
 import { servoOf } from './kinds/channel.ts';
 import type { Prop } from './schema.ts';
@@ -21,12 +21,6 @@ export type Limits = Map<string, readonly [low: number, high: number]>;
 /** Whether a value is suspect, within a suspect one, or contains one. */
 function isSuspect(suspects: ReadonlySet<string>, path: Path): boolean {
   return suspects.size > 0 && suspects.has(pathText(path));
-}
-
-/** Names in a sentence; only the first few of a long list. */
-export function listed(names: readonly string[]): string {
-  const shown = names.slice(0, 8).join(', ');
-  return names.length > 8 ? `${shown} and ${names.length - 8} more` : shown;
 }
 
 /** Collects the findings of lint. */

@@ -1,8 +1,7 @@
 import { stepPath } from '../prop/cue-plan.ts';
-import { type Finding, inOrder, type Path, pathText } from '../prop/finding.ts';
+import { type Finding, inOrder, listed, type Path, pathText } from '../prop/finding.ts';
 import type { Loaded } from '../prop/load.ts';
 import { longCue } from '../prop/long-cue.ts';
-import { listed } from '../prop/notes.ts';
 import type { Prop } from '../prop/schema.ts';
 import { childrenOf, touchesOf } from '../prop/steps.ts';
 import { readText } from '../prop/text.ts';
