@@ -202,7 +202,7 @@ function step(nodes: readonly Node[], word: string): { nodes: Node[]; isName: bo
 }
 
 /** The word by which one of several forms is known: its `kind: servo`, or `driver: sim`. */
-function markOf({ properties = {} }: KeySchema): string | undefined {
+export function markOf({ properties = {} }: KeySchema): string | undefined {
   for (const key of ['kind', 'driver']) {
     const value = properties[key]?.const;
     if (typeof value === 'string') return value;

@@ -1,5 +1,6 @@
 import { parse, stringify } from 'yaml';
-import type { KeySchema } from './explain.ts';
+import { type KeySchema, markOf } from './explain.ts';
+import { isMap } from './parts.ts';
 
 /**
  * One example of each key of the prop file, taken from example props, for the key reference. Used only
@@ -112,7 +113,7 @@ function collect(
   const forms = schema.anyOf ?? schema.oneOf;
   if (forms) {
     for (const form of forms) {
-      const mark = form.properties?.kind?.const ?? form.properties?.driver?.const;
+      const mark = markOf(form);
       if (mark === undefined) collect(value, form, path, found);
       else if (isMap(value) && (value.kind ?? value.driver) === mark)
         collect(value, form, `${path}.${mark}`, found);
@@ -143,8 +144,4 @@ function textOf(key: string, value: unknown): string {
   if (key === 'address' && typeof value === 'number') return `0x${value.toString(16)}`;
   const text = stringify(value, { collectionStyle: 'flow', lineWidth: 0 }).trim();
   return text.replaceAll('[ ', '[').replaceAll(' ]', ']');
-}
-
-function isMap(value: unknown): value is Record<string, unknown> {
-  return typeof value === 'object' && value !== null && !Array.isArray(value);
 }

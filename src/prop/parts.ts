@@ -31,7 +31,7 @@ export function partsFor(kind: string): string[] {
 
 type Data = Record<string, unknown>;
 
-function isMap(value: unknown): value is Data {
+export function isMap(value: unknown): value is Data {
   return typeof value === 'object' && value !== null && !Array.isArray(value);
 }
 

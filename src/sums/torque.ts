@@ -250,7 +250,7 @@ function maxSquareSum(arm: readonly ArmSegment[], weights: readonly number[]): n
   const speeds = limits.slice();
   let most = 0;
   const starts = 2 ** Math.min(arm.length - 1, 4);
-  // Runs thousands of times for each position of an arm: plain loops, and nothing is allocated.
+  // These run thousands of times for each position of an arm: plain loops that allocate nothing.
   for (let start = 0; start < starts; start++) {
     for (let i = 0; i < limits.length; i++) speeds[i] = (start >> i) & 1 ? -limits[i]! : limits[i]!;
     let last = -1;
