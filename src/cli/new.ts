@@ -101,7 +101,7 @@ async function written(
     throw new Refusal('command.cannot-write', reason, { file });
   }
   const asked = sheet?.asked ?? 0;
-  const toGet = supplies.filter((one) => one.toGet && one.branches.length > 0);
+  const toBuy = supplies.filter((one) => one.toBuy && one.branches.length > 0);
   const report = [
     ...(sheet?.interactive ? [] : [...decisionLines(decisions), '', ...cautionLines(cautions), '']),
     ...lines,
@@ -111,7 +111,7 @@ async function written(
           `wiring: ${wires.length} wires, plugs, blocks and fuse holders; sinew loom ${file} lists them, with --shopping what to buy`,
         ]
       : []),
-    ...toGet.map(({ id, volts, amps }) => `to buy: ${id}, a supply of ${volts} V and ${amps} A`),
+    ...toBuy.map(({ id, volts, amps }) => `to buy: ${id}, a supply of ${volts} V and ${amps} A`),
     `${file} is written: ${decisions.length} values proposed${asked > 0 ? ` from ${asked} questions` : ''}, ${findings.length === 0 ? 'and check finds nothing' : `${findings.length} findings`}`,
     `next: sinew check ${file} --first-power`,
   ];

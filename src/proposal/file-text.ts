@@ -126,8 +126,8 @@ function boards({ layout }: Draft): string[] {
 }
 
 /** How a supply is called in comments. */
-function supplyWords({ id, volts, amps, source, toGet }: Supply): string {
-  return `${id}: ${source === 'battery' ? 'battery' : 'supply'} of ${volts} V, ${amps} A${toGet ? ' (to buy)' : ''}`;
+function supplyWords({ id, volts, amps, source, toBuy }: Supply): string {
+  return `${id}: ${source === 'battery' ? 'battery' : 'supply'} of ${volts} V, ${amps} A${toBuy ? ' (to buy)' : ''}`;
 }
 
 function rails({ plan }: Draft): string[] {

@@ -296,14 +296,14 @@ class Proposer {
   }
 
   #rails(plan: SupplyPlan): void {
-    for (const { id, volts, amps, source, branches, toGet } of plan.supplies) {
+    for (const { id, volts, amps, source, branches, toBuy } of plan.supplies) {
       if (branches.length === 0) {
         this.#cautions.push(
           `${id} (${volts} V, ${amps} A) is not used: it suits nothing, or is too weak for all that it suits.`,
         );
         continue;
       }
-      if (toGet)
+      if (toBuy)
         this.#cautions.push(
           `${id} is a supply to buy: ${volts} V, ${amps} A or more. No other suits what it feeds, or has room for it.`,
         );
@@ -797,8 +797,8 @@ function standardV([low, high]: readonly [number, number]): number {
 }
 
 function supplyReason({ supply, name }: Branch): string {
-  const { id, volts, toGet } = supply;
-  return toGet
+  const { id, volts, toBuy } = supply;
+  return toBuy
     ? `${volts} V suit it, and no other supply does, or has room: rail ${name} of ${id}, which you still have to buy`
     : `its ${volts} V suit it, and it has room: rail ${name}`;
 }

@@ -16,7 +16,7 @@ export interface RailLoad {
   of: string;
   /** The least and the most that its supply may have (V). */
   volts: readonly [number, number];
-  /** The voltage that suits it best: of several supplies, and of one to get (V). */
+  /** The voltage that suits it best: of several supplies, and of one to buy (V). */
   wantedV: number;
   moves: boolean;
   idleA: number;
@@ -26,7 +26,7 @@ export interface RailLoad {
   wish?: string;
 }
 
-/** A supply: one that is there, or one to get. */
+/** A supply: one that is there, or one to buy. */
 export interface Supply {
   /** `PS1`, as its connector in the loom. */
   id: string;
@@ -35,7 +35,7 @@ export interface Supply {
   source: 'mains' | 'battery';
   capacityAh?: number;
   /** It is not there yet. */
-  toGet: boolean;
+  toBuy: boolean;
   branches: Branch[];
 }
 
@@ -107,7 +107,7 @@ export function planSupplies(
     amps,
     source,
     ...(capacityAh !== undefined && { capacityAh }),
-    toGet: false,
+    toBuy: false,
     branches: [],
   }));
   const branchOf = new Map<string, Branch>();
@@ -131,7 +131,7 @@ export function planSupplies(
         volts: load.wantedV,
         amps: LARGEST_A,
         source: 'mains',
-        toGet: true,
+        toBuy: true,
         branches: [],
       };
       supplies.push(fresh);
@@ -196,18 +196,18 @@ function onSupply(supply: Supply, load: RailLoad): Branch | undefined {
   return branch;
 }
 
-/** Whether a supply can give so much more; one to get keeps a margin, as its size is still free. */
+/** Whether a supply can give so much more; one to buy keeps a margin, as its size is still free. */
 function fits(supply: Supply, moreA: number, moreBusyA: number): boolean {
   if (leftA(supply) < moreA - 1e-9) return false;
-  if (!supply.toGet) return true;
+  if (!supply.toBuy) return true;
   return wantedSupplyA(busySumA(supply.branches) + moreBusyA) <= LARGEST_A;
 }
 
-/** The size of a supply to get; what each branch may give; its fuse. */
+/** The size of a supply to buy; what each branch may give; its fuse. */
 function settle(supply: Supply): void {
   const { branches } = supply;
   const needA = needSumA(branches);
-  if (supply.toGet) {
+  if (supply.toBuy) {
     const wanted = wantedSupplyA(busySumA(branches), needA);
     supply.amps = SUPPLY_SIZES_A.find((size) => size >= wanted - 1e-9) ?? LARGEST_A;
   }

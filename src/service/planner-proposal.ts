@@ -63,7 +63,7 @@ function proposed({
       ...{ decisions, cautions, problems, added, left, lengthsM },
       supplies: supplies
         .filter(({ branches }) => branches.length > 0)
-        .map(({ id, volts, amps, toGet }) => ({ id, volts, amps, toBuy: toGet })),
+        .map(({ id, volts, amps, toBuy }) => ({ id, volts, amps, toBuy })),
     } as Result<'proposal.prop'>['proposal'],
   };
 }

@@ -168,7 +168,7 @@ describe('supplies', () => {
     expect(shown).toEqual([]);
     const [own, more] = supplies;
     expect(own!.branches[0]!.needA).toBeLessThanOrEqual(4);
-    expect(more).toMatchObject({ id: 'PS2', volts: 6, toGet: true });
+    expect(more).toMatchObject({ id: 'PS2', volts: 6, toBuy: true });
     expect(cautions.join(' ')).toMatch(/PS2 is a supply to buy: 6 V/);
     for (const rail of budgetOf(prop).rails) expect(rail.wantedA).toBeLessThanOrEqual(15);
   });
