@@ -50,6 +50,11 @@ export function ledMaxA({ supplyV, forwardV, spreadV }: Led, ohm: number): numbe
   return Math.max(0, supplyV - (forwardV - spreadV)) / ohm;
 }
 
+/** The smallest current (A) through a resistor: Ohm's law with the highest forward voltage. */
+function ledMinA({ supplyV, forwardV, spreadV }: Led, ohm: number): number {
+  return Math.max(0, supplyV - (forwardV + spreadV)) / ohm;
+}
+
 export interface SeriesResistor {
   /** By Ohm's law, and the next preferred value above. */
   exactOhm: number;
@@ -79,21 +84,21 @@ export function ledResistor(led: Led, series: Series = 'E24'): SeriesResistor | 
     exactOhm,
     ohm,
     maxA,
-    minA: (supplyV - (forwardV + spreadV)) / ohm,
+    minA: ledMinA(led, ohm),
     heatW,
     ratingW: RATINGS_W.find((rating) => rating >= 2 * heatW),
   };
 }
 
 /** A measured current may be off by this much: a resistor of 5 %, and a meter (no source). */
-export const METER_TOLERANCE = 0.1;
+const METER_TOLERANCE = 0.1;
 
 /**
  * What a measured voltage says of a series resistor: `none`, no current flows; `low`, less than it should
  * be; `right`; `unlike`, more than this resistor should let through, and no more than the LED may have;
  * `high`, more than the LED may have.
  */
-export type ResistorVerdict = 'none' | 'low' | 'right' | 'unlike' | 'high';
+type ResistorVerdict = 'none' | 'low' | 'right' | 'unlike' | 'high';
 
 export interface ResistorCheck {
   verdict: ResistorVerdict;
@@ -117,10 +122,10 @@ export function checkResistor(
   measuredV: number,
   duty: number,
 ): ResistorCheck {
-  const { supplyV, forwardV, spreadV, currentA: allowedA } = led;
+  const { supplyV, currentA: allowedA } = led;
   const acrossV = measuredV / duty;
   const currentA = acrossV / ohm;
-  const least = Math.max(0, supplyV - (forwardV + spreadV)) / ohm;
+  const least = ledMinA(led, ohm);
   const most = ledMaxA(led, ohm);
   const verdict = (): ResistorVerdict => {
     if (currentA < allowedA * 0.02) return 'none';
