@@ -7,11 +7,6 @@ export type Three = readonly [red: number, green: number, blue: number];
 const LEAST_GAIN = 0.01;
 const GAIN_DECIMALS = 3;
 
-/** What comes out: each part of the linear light times its gain. The current goes with it. */
-export function balanced(linear: Three, gains: Three): [number, number, number] {
-  return [linear[0] * gains[0], linear[1] * gains[1], linear[2] * gains[2]];
-}
-
 /**
  * The white balance (above 0, up to 1) of three amounts of linear light that look white together: the
  * same proportions with the largest at 1, so that white is as bright as it can be. Scaling the linear

@@ -2,7 +2,6 @@ import { converter, modeLrgb, modeRgb, useMode } from 'culori/fn';
 import { expect, test } from 'vitest';
 import { parseColour, srgbToLinear } from '../../src/sums/light.ts';
 import {
-  balanced,
   linearColour,
   type Three,
   whiteBalanceOf,
@@ -41,7 +40,7 @@ test('what is tried looks like the white that it will make, through the colour t
     for (const part of light) expect(part).toBeLessThanOrEqual(1);
     // The daemon reads the colour, makes it linear, and multiplies with the gains in use.
     const { red, green, blue } = parseColour(linearColour(light))!;
-    const out = balanced([srgbToLinear(red), srgbToLinear(green), srgbToLinear(blue)], inUse);
+    const out = [red, green, blue].map((part, i) => srgbToLinear(part) * inUse[i]!);
     for (const i of [1, 2]) expect(out[i]! / out[0]!).toBeCloseTo(gains[i]! / gains[0]!, 2);
     // The same by the general library.
     const { r, g, b } = toLinear({ mode: 'rgb', r: red, g: green, b: blue });
