@@ -16,7 +16,7 @@ interface Sample {
 }
 
 /** What the browser gives: nothing was asked for, it comes, or why it does not. */
-export type TiltState = 'off' | 'waiting' | 'on' | { problem: string };
+type TiltState = 'off' | 'waiting' | 'on' | { problem: string };
 
 const TYPE_INSTEAD = 'Read the angle from the protractor, or from a level app, and type it.';
 
@@ -93,7 +93,7 @@ export function stopTilt(): void {
 }
 
 /** The phone's angle about the hinge (deg), or why it cannot be used now. */
-export type PhoneAngle = { deg: number; problem?: string } | { deg?: undefined; problem: string };
+type PhoneAngle = { deg: number; problem?: string } | { deg?: undefined; problem: string };
 
 /** @param zeroDeg the phone's own angle that counts as 0 @param turned the other way counts as rising */
 export function phoneAngle(
@@ -101,7 +101,7 @@ export function phoneAngle(
   { along, zeroDeg, turned }: { along: HingeAlong; zeroDeg: number; turned: boolean },
 ): PhoneAngle {
   if (samples.length === 0) return { problem: 'no reading yet' };
-  const tilts = samples.map(({ beta, gamma }) => tiltOf(upOf({ alpha: 0, beta, gamma }), along));
+  const tilts = tiltsOf(samples, along);
   const mean = meanDeg(tilts.map(({ deg }) => deg));
   const deg = turnDeg(zeroDeg, mean) * (turned ? -1 : 1);
   if (Math.min(...tilts.map(({ lever }) => lever)) < LEAST_LEVER)
@@ -113,7 +113,9 @@ export function phoneAngle(
 
 /** The phone's own angle about the hinge (deg), to be set as 0. */
 export function rawAngle(samples: readonly Sample[], along: HingeAlong): number {
-  return meanDeg(
-    samples.map(({ beta, gamma }) => tiltOf(upOf({ alpha: 0, beta, gamma }), along).deg),
-  );
+  return meanDeg(tiltsOf(samples, along).map(({ deg }) => deg));
+}
+
+function tiltsOf(samples: readonly Sample[], along: HingeAlong) {
+  return samples.map(({ beta, gamma }) => tiltOf(upOf({ alpha: 0, beta, gamma }), along));
 }
