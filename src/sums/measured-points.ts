@@ -5,14 +5,14 @@ import type { ServoMapping } from './servo-mapping.ts';
 /** From measured pairs of pulse width and true angle to a calibration, and what a new one changes. */
 
 /** Points nearer to each other than this say little: a wrong reading weighs too much (us, deg). */
-export const LEAST_STEP_US = 100;
-export const LEAST_STEP_DEG = 5;
+const LEAST_STEP_US = 100;
+const LEAST_STEP_DEG = 5;
 /** A point this far off the line through the others is asked about (deg): a slip in reading is larger. */
-export const QUESTIONED_DEG = 5;
-/** Measured pairs are written in steps of this: no protractor and no phone shows less (us, deg). */
-const STEP_US = 0;
-const STEP_DECIMALS_DEG = 1;
-/** Limits, marks and park positions that are written in new degrees keep their places to this (deg). */
+const QUESTIONED_DEG = 5;
+/** Decimals of a measured pair in the prop file: no protractor and no phone shows more (us, deg). */
+const DECIMALS_US = 0;
+const DECIMALS_DEG = 1;
+/** Decimals of limits, marks and park positions that are written in new degrees. */
 const PLACE_DECIMALS = 2;
 
 /** Beyond the measured points, up to one end of the pulse envelope. */
@@ -74,11 +74,11 @@ export function measuredCalibration(
   envelopeUs: readonly [number, number],
 ): Measured {
   const written = inOrder(
-    points.map(([us, deg]) => [tidy(us, STEP_US), tidy(deg, STEP_DECIMALS_DEG)]),
+    points.map(([us, deg]) => [tidy(us, DECIMALS_US), tidy(deg, DECIMALS_DEG)]),
   );
   if (written.length < 2)
     throw new RangeError(
-      `${written.length === 0 ? 'no point is' : 'one point is'} not enough; take two or more`,
+      `${written.length === 0 ? 'there is no point yet' : 'one point is not enough'}; take two or more`,
     );
   for (const [i, point] of written.entries()) {
     const problem = pointProblem(written.slice(0, i), point);
@@ -185,11 +185,11 @@ export function largestDifference(
 }
 
 /** What a prop file has in degrees of one servo. */
-export interface Places<Park = number | string> {
+export interface Places {
   limitsDeg: readonly [number, number];
   marks: Record<string, number>;
   /** Degrees, or a mark. */
-  park: Park;
+  park: number | string;
 }
 
 /**

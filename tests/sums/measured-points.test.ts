@@ -122,7 +122,7 @@ describe('points', () => {
   });
 
   test.each<[string, CalibrationPoint[], RegExp]>([
-    ['none', [], /no point is not enough|two or more/],
+    ['none', [], /there is no point yet; take two or more/],
     ['one', [[1500, 0]], /one point is not enough; take two or more/],
     [
       'two at almost the same pulse',
