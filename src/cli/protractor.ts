@@ -1,8 +1,9 @@
+import type { Paper } from '../drawings/protractor.tsx';
 import { writeOut } from './output.ts';
 import { type Outcome, verb } from './verb.ts';
 
 interface Inputs {
-  paper?: 'a4' | 'letter';
+  paper?: Paper;
   out?: string;
 }
 

@@ -7,7 +7,7 @@ export const PAPERS = {
 export type Paper = keyof typeof PAPERS;
 
 /** Length of the two lines that show whether the printer keeps the size (mm). */
-export const CONTROL_MM = 100;
+const CONTROL_MM = 100;
 export const RADIUS_MM = 88;
 /** Distance of the centre from the top of the paper (mm). */
 const CENTRE_DOWN_MM = 112;

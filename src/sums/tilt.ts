@@ -8,7 +8,7 @@ export interface Orientation {
 }
 
 /** A direction in the phone's own axes: x to the right of its screen, y to its top, z out of it. */
-export interface Direction3 {
+interface Direction3 {
   x: number;
   y: number;
   z: number;

@@ -3,7 +3,7 @@ import { MEASURABLE, type Measurable } from '../../shared/measured.ts';
 
 /** What was measured on the prop itself, in the words of the page. */
 
-export const LABELS: Record<Measurable, string> = {
+const LABELS: Record<Measurable, string> = {
   calibration: 'True angle',
   contact: 'Click and contact',
   colours: 'Order of the colours',
