@@ -1,16 +1,7 @@
 import { expect, test } from 'vitest';
 import { Choices } from '../../src/gateway/page/choices.ts';
 import { guarded } from '../../src/gateway/page/kept.ts';
-
-function storage(texts: Record<string, string> = {}) {
-  const kept = new Map(Object.entries(texts));
-  return {
-    kept,
-    getItem: (key: string) => kept.get(key) ?? null,
-    setItem: (key: string, text: string) => void kept.set(key, text),
-    removeItem: (key: string) => void kept.delete(key),
-  };
-}
+import { storage } from './storage.ts';
 
 test('a choice is kept for its prop alone, and can be taken back', () => {
   const browser = storage();

@@ -1,17 +1,8 @@
 import { describe, expect, it } from 'vitest';
 import type { ChannelInfo } from '../../src/api/types.ts';
-import { guarded, type Kept } from '../../src/gateway/page/kept.ts';
+import { guarded } from '../../src/gateway/page/kept.ts';
 import { clear, conflicts, fresh, load, save } from '../../src/gateway/page/walk-progress.ts';
-
-/** What a browser keeps (Web Storage, WHATWG HTML 12.2), as far as it is used. */
-function storage(): Kept {
-  const kept = new Map<string, string>();
-  return {
-    getItem: (key) => kept.get(key) ?? null,
-    setItem: (key, value) => void kept.set(key, value),
-    removeItem: (key) => void kept.delete(key),
-  };
-}
+import { storage } from './storage.ts';
 
 const forbidden = guarded(() => ({
   getItem: () => {
