@@ -1,20 +1,18 @@
 import { describe, expect, it } from 'vitest';
-import type { ChannelInfo } from '../../src/api/types.ts';
 import {
   COLOURS,
-  coloursMeasured,
   litOf,
   orderVerdict,
   resistorResult,
-  resistorsMeasured,
   resistorText,
   type Seen,
   whiteEdits,
 } from '../../src/gateway/page/measure-colours.ts';
+import { measuredEdit } from '../../src/gateway/page/measured.ts';
 import { measuredInfo } from '../../src/prop/kinds/measured.ts';
 import { rgbFullA } from '../../src/prop/kinds/rgb.ts';
 import { editProp, parseProp } from '../../src/prop/load.ts';
-import { ViewMaker } from '../../src/service/view.ts';
+import { channelInfos } from './channel-infos.ts';
 
 const TEXT = `sinew: 1
 name: Test
@@ -31,12 +29,7 @@ channels:
   led: { kind: lamp, output: { board: head, pin: 12 }, through: n-mosfet, rail: five, led: { currentA: 0.02, forwardV: 2, resistorOhm: 160 } }
 `;
 
-function infoOf(text: string, name = 'eye'): ChannelInfo {
-  const { prop, findings } = parseProp(text, 'a.yaml');
-  if (!prop) throw new Error(JSON.stringify(findings));
-  const info = new ViewMaker().view(prop, 'v').info[name]!;
-  return { ...info, value: '#000000', target: '#000000', flags: [] };
-}
+const infoOf = (text: string, name = 'eye') => channelInfos(text)[name]!;
 
 const ORDERS = [
   [0, 1, 2],
@@ -72,7 +65,7 @@ describe('the order of the colours', () => {
   });
 
   it('the note is void with other pins', () => {
-    const note = coloursMeasured('eye', infoOf(TEXT), '2026-11-26');
+    const note = measuredEdit('eye', 'colours', infoOf(TEXT), '2026-11-26');
     const { prop, text } = editProp(parseProp(TEXT, 'a.yaml'), [note]);
     expect(measuredInfo(prop!.channels.eye!)).toMatchObject({ colours: '2026-11-26', white: null });
     const other = parseProp(text.replace('[5, 6, 13]', '[6, 5, 13]'), 'a.yaml').prop!;
@@ -126,7 +119,7 @@ describe('the resistors', () => {
   });
 
   it('the note is void with another resistor', () => {
-    const note = resistorsMeasured('led', infoOf(TEXT, 'led'), '2026-11-26');
+    const note = measuredEdit('led', 'resistors', infoOf(TEXT, 'led'), '2026-11-26');
     const { prop, text } = editProp(parseProp(TEXT, 'a.yaml'), [note]);
     expect(measuredInfo(prop!.channels.led!)).toEqual({ resistors: '2026-11-26' });
     const other = parseProp(

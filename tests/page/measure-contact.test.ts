@@ -1,13 +1,9 @@
 import { describe, expect, it } from 'vitest';
-import type { ChannelInfo } from '../../src/api/types.ts';
-import {
-  contactMeasured,
-  contactVerdict,
-  exchangedOutputs,
-} from '../../src/gateway/page/measure-contact.ts';
+import { contactVerdict, exchangedOutputs } from '../../src/gateway/page/measure-contact.ts';
+import { measuredEdit } from '../../src/gateway/page/measured.ts';
 import { measuredInfo } from '../../src/prop/kinds/measured.ts';
 import { editProp, parseProp } from '../../src/prop/load.ts';
-import { ViewMaker } from '../../src/service/view.ts';
+import { channelInfos } from './channel-infos.ts';
 
 const text = (activeLow: boolean, contact: string) => `sinew: 1
 name: Test
@@ -18,17 +14,6 @@ channels:
 `;
 const NO = '{ common: K1-1, open: K1-2 }';
 const NC = '{ common: K1-1, closed: K1-2 }';
-
-function infos(source: string): Record<string, ChannelInfo> {
-  const { prop } = parseProp(source, 'a.yaml');
-  const { info } = new ViewMaker().view(prop!, 'v');
-  return Object.fromEntries(
-    Object.entries(info).map(([name, one]) => [
-      name,
-      { ...one, value: false, target: false, flags: [] },
-    ]),
-  );
-}
 
 /**
  * A relay as its wires make it: the coil has current while the pin has the level that switches it, and its
@@ -52,7 +37,7 @@ describe('every way in which a relay may be wired, and every way in which the fi
           const name = `real ${realLow ? 'low' : 'high'} ${realNc ? 'NC' : 'NO'}, file ${fileLow ? 'low' : 'high'} ${fileNc ? 'NC' : 'NO'}`;
           it(name, () => {
             const source = text(fileLow, fileNc ? NC : NO);
-            const info = infos(source).fan!;
+            const info = channelInfos(source).fan!;
             const seen = seenOf({ activeLow: fileLow }, { activeLow: realLow, nc: realNc });
             const verdict = contactVerdict('fan', info, seen);
             const isRight = realLow === fileLow && realNc === fileNc;
@@ -69,13 +54,13 @@ describe('every way in which a relay may be wired, and every way in which the fi
               realNc ? { common: 'K1-1', closed: 'K1-2' } : { common: 'K1-1', open: 'K1-2' },
             );
             const again = seenOf({ activeLow: realLow }, { activeLow: realLow, nc: realNc });
-            expect(contactVerdict('fan', infos(after.text).fan!, again).isRight).toBe(true);
+            expect(contactVerdict('fan', channelInfos(after.text).fan!, again).isRight).toBe(true);
           });
         }
 });
 
 it('without terminals in the file, a load on NC is for the wires to put right', () => {
-  const info = infos(text(false, 'held')).fan!;
+  const info = channelInfos(text(false, 'held')).fan!;
   const verdict = contactVerdict('fan', info, { whileOff: true, whileOn: false, unplugged: true });
   expect(verdict).toMatchObject({ isRight: false, edits: [] });
   expect(verdict.says).toContain('Move its wire to NO');
@@ -84,7 +69,7 @@ it('without terminals in the file, a load on NC is for the wires to put right', 
 
 it('two faults that cancel each other are seen all the same', () => {
   // Off is dark and on is lit, as it should be; but with the program dead it would be lit.
-  const info = infos(text(false, 'held')).fan!;
+  const info = channelInfos(text(false, 'held')).fan!;
   const seen = { whileOff: false, whileOn: true, unplugged: true };
   expect(contactVerdict('fan', info, seen)).toMatchObject({
     isRight: false,
@@ -95,8 +80,8 @@ it('two faults that cancel each other are seen all the same', () => {
 it.each([
   [true, 'welded'],
   [false, 'its supply'],
-])('a load that is always %s is no measurement', (always, word) => {
-  const info = infos(text(false, NO)).fan!;
+])('a load that is always %s does not count as a measurement', (always, word) => {
+  const info = channelInfos(text(false, NO)).fan!;
   for (const unplugged of both) {
     const seen = { whileOff: always, whileOn: always, unplugged };
     const verdict = contactVerdict('fan', info, seen);
@@ -107,7 +92,7 @@ it.each([
 
 it('the note counts for this contact, and not for the other one', () => {
   const source = text(false, NO);
-  const note = contactMeasured('fan', infos(source).fan!, '2026-11-26');
+  const note = measuredEdit('fan', 'contact', channelInfos(source).fan!, '2026-11-26');
   const { prop, text: noted } = editProp(parseProp(source, 'a.yaml'), [note]);
   expect(measuredInfo(prop!.channels.fan!)).toEqual({ contact: '2026-11-26' });
   for (const [was, is] of [
@@ -122,7 +107,7 @@ it('the note counts for this contact, and not for the other one', () => {
 
 it('two relays exchange all that belongs to their pins, and the file stays valid', () => {
   const source = text(true, 'held');
-  const { fan, mist } = infos(source);
+  const { fan, mist } = channelInfos(source);
   const edits = exchangedOutputs(['fan', fan!], ['mist', mist!]);
   const { prop, findings } = editProp(parseProp(source, 'a.yaml'), edits);
   expect(findings.filter(({ severity }) => severity === 'error')).toEqual([]);

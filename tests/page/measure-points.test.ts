@@ -1,5 +1,4 @@
 import { describe, expect, it } from 'vitest';
-import type { ChannelInfo } from '../../src/api/types.ts';
 import {
   calibrationPoint,
   fresh,
@@ -12,20 +11,9 @@ import {
 import { phoneAngle, tiltMissing } from '../../src/gateway/page/tilt-source.ts';
 import { measuredInfo } from '../../src/prop/kinds/measured.ts';
 import { editProp, parseProp } from '../../src/prop/load.ts';
-import { ViewMaker } from '../../src/service/view.ts';
 import { ServoMapping } from '../../src/sums/servo-mapping.ts';
-
-class Shelf extends Map<string, string> {
-  getItem(key: string) {
-    return this.get(key) ?? null;
-  }
-  setItem(key: string, value: string) {
-    this.set(key, value);
-  }
-  removeItem(key: string) {
-    this.delete(key);
-  }
-}
+import { channelInfos } from './channel-infos.ts';
+import { storage } from './storage.ts';
 
 const TEXT = `sinew: 1
 name: Test
@@ -39,12 +27,7 @@ channels:
     park: { to: shut }
 `;
 
-function infoOf(text: string): ChannelInfo {
-  const { prop, findings } = parseProp(text, 'a.yaml');
-  expect(findings.filter(({ severity }) => severity === 'error')).toEqual([]);
-  const info = new ViewMaker().view(prop!, 'v').info.flap!;
-  return { ...info, value: 0, target: 0, flags: [] };
-}
+const infoOf = (text: string) => channelInfos(text).flap!;
 
 const reading = (points: Reading['points'], more: Partial<Reading> = {}): Reading => ({
   ...fresh(),
@@ -146,16 +129,16 @@ it('with a linkage, an angle of the flap becomes that of the horn', () => {
 describe('what is kept in the browser', () => {
   const info = infoOf(TEXT);
   it('comes back, and is gone with its last point', () => {
-    const shelf = new Shelf();
+    const shelf = storage();
     const read = reading([[1000, -40]]);
     save(shelf, 'Test', 'flap', info, read);
     expect(load(shelf, 'Test', 'flap', info)).toEqual(read);
     expect(load(shelf, 'Other', 'flap', info)).toBeUndefined();
     save(shelf, 'Test', 'flap', info, fresh());
-    expect(shelf.size).toBe(0);
+    expect(shelf.kept.size).toBe(0);
   });
   it('is not taken for a servo on another pin', () => {
-    const shelf = new Shelf();
+    const shelf = storage();
     save(shelf, 'Test', 'flap', info, reading([[1000, -40]]));
     const moved = { ...info, output: { board: 'head', pin: 19 } };
     expect(load(shelf, 'Test', 'flap', moved)).toBeUndefined();
@@ -163,16 +146,16 @@ describe('what is kept in the browser', () => {
   it.each(['', '{', '[]', '{"points":[[1,"2"]]}', '{"points":[[1,2]],"of":"tail"}', 'null'])(
     'is left alone where it cannot be read: %s',
     (text) => {
-      const shelf = new Shelf();
+      const shelf = storage();
       save(shelf, 'Test', 'flap', info, reading([[1000, -40]]));
-      shelf.set([...shelf.keys()][0]!, text);
+      shelf.setItem([...shelf.kept.keys()][0]!, text);
       expect(load(shelf, 'Test', 'flap', info)).toBeUndefined();
     },
   );
 });
 
 describe("the phone's tilt", () => {
-  it('is not to be had over plain http, and says so', () => {
+  it('is not there over plain http, and says so', () => {
     expect(tiltMissing({ isSecureContext: false })).toMatch(/plain http.*type it/);
     expect(tiltMissing({ isSecureContext: true })).toMatch(/does not give the tilt/);
     expect(tiltMissing({ isSecureContext: true, DeviceOrientationEvent: {} })).toBeUndefined();

@@ -1,14 +1,14 @@
 import type { ChannelInfo } from '../../api/types.ts';
 import { checkResistor, type ResistorCheck } from '../../sums/resistor.ts';
 import type { Three } from '../../sums/white-balance.ts';
-import { type Edit, measuredEdit } from './measure-points.ts';
+import { type Edit, measuredEdit } from './measured.ts';
 
 /** What a person saw of a light, and what the prop file gets. */
 
 export const COLOURS = ['red', 'green', 'blue'] as const;
 export type Seen = 'red' | 'green' | 'blue' | 'nothing' | 'other';
 
-export interface OrderVerdict {
+interface OrderVerdict {
   says: string;
   isRight: boolean;
   /** Exchanges the pins, where that makes it right. */
@@ -47,11 +47,6 @@ export function orderVerdict(
   return wrong('Two pins light the same colour: look for wires that touch, or were joined.');
 }
 
-/** The note that its colours were seen in order. */
-export function coloursMeasured(channel: string, info: ChannelInfo, date: string): Edit {
-  return measuredEdit(channel, 'colours', { ...info, output: info.output! }, date);
-}
-
 /** The white balance, and the note that it was matched by eye. */
 export function whiteEdits(
   channel: string,
@@ -61,7 +56,7 @@ export function whiteEdits(
 ): Edit[] {
   return [
     { path: ['channels', channel, 'whiteBalance'], value: [...whiteBalance] },
-    measuredEdit(channel, 'white', { ...info, output: info.output!, whiteBalance }, date),
+    measuredEdit(channel, 'white', { ...info, whiteBalance }, date),
   ];
 }
 
@@ -116,9 +111,4 @@ export function resistorText({ verdict, currentA, forwardV, expectedA }: Resisto
     case 'right':
       return `${mA(currentA)}, as it should be (${expected}); the LED has ${forwardV.toFixed(2)} V.`;
   }
-}
-
-/** The note that the resistors of a light were measured. */
-export function resistorsMeasured(channel: string, info: ChannelInfo, date: string): Edit {
-  return measuredEdit(channel, 'resistors', { ...info, output: info.output! }, date);
 }

@@ -1,5 +1,5 @@
 import type { ChannelInfo } from '../../api/types.ts';
-import { type Edit, measuredEdit } from './measure-points.ts';
+import type { Edit } from './measured.ts';
 
 /** What a person saw of a relay, what it means, and what the prop file gets. */
 
@@ -10,7 +10,7 @@ export interface Seen {
   unplugged: boolean;
 }
 
-export interface Verdict {
+interface Verdict {
   /** In words, for a person. */
   says: string;
   /** Measured: all is as the file has it. */
@@ -42,6 +42,7 @@ export function contactVerdict(channel: string, info: ChannelInfo, seen: Seen): 
       edits: [],
     };
   const isOnNc = unplugged;
+  const contact = isOnNc ? 'normally closed contact (NC)' : 'normally open contact (NO)';
   // The coil has current where the load is not as it is without it.
   const coilWhileOn = whileOn !== unplugged;
   const { terminals, output } = info;
@@ -58,7 +59,7 @@ export function contactVerdict(channel: string, info: ChannelInfo, seen: Seen): 
   }
   if (isOnNc !== fileSaysNc && !fileSaysBoth) {
     says.push(
-      `What it feeds is on the ${isOnNc ? 'normally closed contact (NC)' : 'normally open contact (NO)'}, and the file ${terminals ? `says ${fileSaysNc ? 'NC' : 'NO'}` : 'takes it to be on NO'}.`,
+      `What it feeds is on the ${contact}, and the file ${terminals ? `says ${fileSaysNc ? 'NC' : 'NO'}` : 'takes it to be on NO'}.`,
     );
     if (terminals) {
       const [was, is] = isOnNc ? (['open', 'closed'] as const) : (['closed', 'open'] as const);
@@ -75,18 +76,13 @@ export function contactVerdict(channel: string, info: ChannelInfo, seen: Seen): 
   const isRight = says.length === 0;
   return {
     says: isRight
-      ? `It is as the file has it: the level is right, and what it feeds is on the ${isOnNc ? 'normally closed contact (NC)' : 'normally open contact (NO)'}.`
+      ? `It is as the file has it: the level is right, and what it feeds is on the ${contact}.`
       : says.join(' '),
     isRight,
     edits,
     ...(fixes.length > 0 && { fix: fixes.join(', and ') }),
     ...(isOnNc && { caution: FED_WITHOUT }),
   };
-}
-
-/** The note in the prop file that the contact was measured. */
-export function contactMeasured(channel: string, info: ChannelInfo, date: string): Edit {
-  return measuredEdit(channel, 'contact', { ...info, output: info.output! }, date);
 }
 
 /** Two relays that have each other's wires: their pins are exchanged in the file. */

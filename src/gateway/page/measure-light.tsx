@@ -6,23 +6,20 @@ import { Act } from './act.tsx';
 import { Readiness } from './bench-ready.tsx';
 import {
   COLOURS,
-  coloursMeasured,
-  type Lit,
   litOf,
   orderVerdict,
   resistorResult,
-  resistorsMeasured,
   resistorText,
   type Seen,
   whiteEdits,
 } from './measure-colours.ts';
 import { Answers } from './measure-relay.tsx';
-import { Said, WriteRow } from './measure-write.tsx';
-import { measuredText, today } from './measured.ts';
+import { NoteRow, Said, WriteRow } from './measure-write.tsx';
+import { measuredText } from './measured.ts';
 import { FlashCaution } from './overview-light.tsx';
 import { Sender } from './overview-sender.ts';
 import type { ChannelProps } from './page-kind.ts';
-import { ask, channels, commanding } from './store.ts';
+import { ask, commanding } from './store.ts';
 
 /** Colours fade in, so that going through them never flashes (s). */
 const FADE_S = 0.5;
@@ -105,12 +102,12 @@ function Order({ channel, info }: ChannelProps) {
         <>
           <p>{verdict.says}</p>
           {verdict.isRight && (
-            <WriteRow
+            <NoteRow
+              channel={channel}
+              info={info}
+              measured="colours"
               label="Note it as measured"
-              what={`the measurement of ${channel}`}
-              can
               say={say}
-              edits={() => [coloursMeasured(channel, channels.peek()[channel] ?? info, today())]}
               onWritten={again}
             />
           )}
@@ -122,11 +119,12 @@ function Order({ channel, info }: ChannelProps) {
                 voltages and resistors stay with their colours.
               </p>
               <WriteRow
+                channel={channel}
+                info={info}
                 label="Exchange the pins in the file"
                 what={`the pins of ${channel}`}
-                can
                 say={say}
-                edits={() => orderVerdict(channel, channels.peek()[channel] ?? info, answers).edits}
+                edits={(now) => orderVerdict(channel, now, answers).edits}
                 onWritten={again}
               />
             </>
@@ -188,12 +186,12 @@ function White({ channel, info }: ChannelProps) {
         of its current. The brightest stays at full.
       </p>
       <WriteRow
+        channel={channel}
+        info={info}
         label="Write this white balance"
         what={`the white balance of ${channel}`}
-        can
         say={say}
-        edits={() => whiteEdits(channel, channels.peek()[channel] ?? info, gains, today())}
-        onWritten={() => {}}
+        edits={(now, date) => whiteEdits(channel, now, gains, date)}
       />
       <Said say={say} />
     </section>
@@ -220,9 +218,9 @@ function Resistors({ channel, info }: ChannelProps) {
       </section>
     );
   const supplyV = Number(supply.value);
-  const light = (one: Lit) =>
+  const light = (i: number) =>
     info.whiteBalance
-      ? show(channel, PURE[COLOURS.indexOf(one.name as (typeof COLOURS)[number])] ?? '#000000')
+      ? show(channel, PURE[i]!)
       : ask('channel.dim', { channel, to: 1, fadeS: FADE_S });
   const results = lit.map((one) => {
     const text = volts.value[one.name] ?? '';
@@ -259,7 +257,7 @@ function Resistors({ channel, info }: ChannelProps) {
             {one.name}, {one.ohm} ohm
           </h3>
           <div class="row">
-            <Act can={commanding.value} onAct={() => void light(one)}>
+            <Act can={commanding.value} onAct={() => void light(i)}>
               Light {one.name === 'LED' ? 'it' : one.name} fully
             </Act>
             <label>
@@ -281,12 +279,12 @@ function Resistors({ channel, info }: ChannelProps) {
         </div>
       ))}
       {areRight && (
-        <WriteRow
+        <NoteRow
+          channel={channel}
+          info={info}
+          measured="resistors"
           label="Note the resistors as measured"
-          what={`the measurement of ${channel}`}
-          can
           say={say}
-          edits={() => [resistorsMeasured(channel, channels.peek()[channel] ?? info, today())]}
           onWritten={() => {
             volts.value = {};
           }}

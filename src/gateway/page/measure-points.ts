@@ -1,5 +1,4 @@
 import type { ChannelInfo } from '../../api/types.ts';
-import { measuredOf } from '../../shared/measured.ts';
 import type { CalibrationPoint } from '../../sums/calibration.ts';
 import {
   inNewDegrees,
@@ -11,6 +10,7 @@ import {
 import { ServoMapping } from '../../sums/servo-mapping.ts';
 import type { HingeAlong } from '../../sums/tilt.ts';
 import { type Kept, readKept } from './kept.ts';
+import { type Edit, measuredEdit } from './measured.ts';
 
 /** Measuring the angles of a servo: what was read, kept in this browser, and what the prop file gets. */
 
@@ -102,11 +102,11 @@ export interface Outcome extends Measured {
   rows: Row[];
   /** Numbers that would lie outside the pulse envelope if they stayed as they are. */
   outside: string[];
-  from: ServoMapping;
-  to: ServoMapping;
+  /** The same places in the new degrees. */
+  kept: Places;
 }
 
-export interface Row {
+interface Row {
   name: string;
   deg: number;
   pulseUs: number;
@@ -130,8 +130,10 @@ export function outcomeOf(reading: Reading, info: ChannelInfo): Outcome {
   const was = from.toPulseUs(places.limitsDeg[0]) > from.toPulseUs(places.limitsDeg[1]);
   const limits = turned === was ? kept.limitsDeg : kept.limitsDeg.toReversed();
   const row = (name: string, deg: number, newDeg: number): Row => ({
-    ...{ name, deg, newDeg },
+    name,
+    deg,
     pulseUs: from.toPulseUs(deg),
+    newDeg,
     newUs: to.toPulseUs(deg),
   });
   const rows = [
@@ -149,7 +151,7 @@ export function outcomeOf(reading: Reading, info: ChannelInfo): Outcome {
     outside: rows
       .filter(({ newUs }) => newUs < envelopeUs[0] - SLACK_US || newUs > envelopeUs[1] + SLACK_US)
       .map(({ name }) => name),
-    ...{ from, to },
+    kept,
   };
 }
 
@@ -160,24 +162,6 @@ function placesOf({ limitsDeg, marks = {}, park }: ChannelInfo): Places {
   return { limitsDeg: limitsDeg!, marks, park: park.to as number | string };
 }
 
-export interface Edit {
-  path: (string | number)[];
-  value: unknown;
-}
-
-/** A measurement as the prop file keeps it. */
-export function measuredEdit(
-  channel: string,
-  what: Parameters<typeof measuredOf>[0],
-  thing: Parameters<typeof measuredOf>[1],
-  date: string,
-): Edit {
-  return {
-    path: ['channels', channel, 'measured', what],
-    value: { date, of: measuredOf(what, thing) },
-  };
-}
-
 /**
  * The change of the prop file: calibration and date, and the envelope as it is, which would otherwise
  * follow the new calibration. With `keepPlaces`, limits, marks and park position in the new degrees too;
@@ -186,13 +170,12 @@ export function measuredEdit(
 export function servoEdits(
   channel: string,
   info: ChannelInfo,
-  { calibration, from, to }: Outcome,
+  { calibration, kept }: Outcome,
   keepPlaces: boolean,
   date: string,
 ): Edit[] {
   const at = (...keys: string[]) => ['channels', channel, ...keys];
-  const now = placesOf(info);
-  const places = keepPlaces ? inNewDegrees(now, from, to) : now;
+  const places = keepPlaces ? kept : placesOf(info);
   return [
     { path: at('calibration'), value: calibration },
     { path: at('envelopeUs'), value: info.envelopeUs },
@@ -208,6 +191,6 @@ export function servoEdits(
             : []),
         ]
       : []),
-    measuredEdit(channel, 'calibration', { ...info, output: info.output!, calibration }, date),
+    measuredEdit(channel, 'calibration', { ...info, calibration }, date),
   ];
 }

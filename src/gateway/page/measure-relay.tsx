@@ -1,13 +1,12 @@
 import './measure.css';
 import { useSignal } from '@preact/signals';
 import { useId } from 'preact/hooks';
-import type { ChannelInfo } from '../../api/types.ts';
 import { Act } from './act.tsx';
 import { Figure, flagText } from './bench-numbers.tsx';
 import { Readiness } from './bench-ready.tsx';
-import { contactMeasured, contactVerdict, exchangedOutputs, type Seen } from './measure-contact.ts';
-import { Said, WriteRow } from './measure-write.tsx';
-import { measuredText, today } from './measured.ts';
+import { contactVerdict, exchangedOutputs, type Seen } from './measure-contact.ts';
+import { NoteRow, Said, WriteRow } from './measure-write.tsx';
+import { measuredText } from './measured.ts';
 import type { ChannelProps } from './page-kind.ts';
 import { remainingText } from './relay-time.ts';
 import { ask, channels, commanding, stateOf } from './store.ts';
@@ -211,24 +210,19 @@ function Another({ channel, info, say, onWritten }: ChannelProps & Say) {
         it as it is: then {channel} and {chosen} exchange their pins. Afterwards measure both.
       </p>
       <WriteRow
+        channel={channel}
+        info={info}
         label="Exchange their pins in the file"
         what={`the pins of ${channel} and ${chosen.value}`}
-        can
         say={say}
-        edits={() => exchangedOutputs([channel, info], [chosen.peek(), other])}
+        edits={(now) => exchangedOutputs([channel, now], [chosen.peek(), other])}
         onWritten={onWritten}
       />
     </>
   );
 }
 
-function Verdict({
-  channel,
-  info,
-  seen,
-  say,
-  onWritten,
-}: { channel: string; info: ChannelInfo; seen: Seen } & Say) {
+function Verdict({ channel, info, seen, say, onWritten }: ChannelProps & { seen: Seen } & Say) {
   const { says, isRight, edits, fix, caution } = contactVerdict(channel, info, seen);
   return (
     <>
@@ -236,12 +230,12 @@ function Verdict({
       <p>{says}</p>
       {caution && <p class="caution">{caution}</p>}
       {isRight && (
-        <WriteRow
+        <NoteRow
+          channel={channel}
+          info={info}
+          measured="contact"
           label="Note it as measured"
-          what={`the measurement of ${channel}`}
-          can
           say={say}
-          edits={() => [contactMeasured(channel, channels.peek()[channel] ?? info, today())]}
           onWritten={onWritten}
         />
       )}
@@ -253,11 +247,12 @@ function Verdict({
             right counts as measured.
           </p>
           <WriteRow
+            channel={channel}
+            info={info}
             label="Make the file right"
             what={`the contact of ${channel}`}
-            can
             say={say}
-            edits={() => contactVerdict(channel, channels.peek()[channel] ?? info, seen).edits}
+            edits={(now) => contactVerdict(channel, now, seen).edits}
             onWritten={onWritten}
           />
         </>

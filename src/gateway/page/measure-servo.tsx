@@ -24,10 +24,10 @@ import {
 } from './measure-points.ts';
 import { ProtractorChoice, ProtractorPaper } from './measure-protractor.tsx';
 import { Said, WriteRow } from './measure-write.tsx';
-import { measuredText, today } from './measured.ts';
+import { measuredText } from './measured.ts';
 import type { ChannelProps } from './page-kind.ts';
 import { isUnknown } from './standing.ts';
-import { channels, propName, stateOf } from './store.ts';
+import { propName, stateOf } from './store.ts';
 import { phoneAngle, rawAngle, startTilt, stopTilt, tilt, tiltMissing } from './tilt-source.ts';
 
 const usText = (us: number) => `${us.toFixed(0)} us`;
@@ -395,20 +395,15 @@ function Result({
         true degrees from then on.
       </p>
       <WriteRow
+        channel={channel}
+        info={info}
         label="Write this calibration"
         what={`the calibration of ${channel}`}
         can={mayWrite}
         say={say}
-        edits={() => {
-          const latest = channels.peek()[channel] ?? info;
-          return servoEdits(
-            channel,
-            latest,
-            outcomeOf(reading, latest),
-            keepPlaces.peek(),
-            today(),
-          );
-        }}
+        edits={(now, date) =>
+          servoEdits(channel, now, outcomeOf(reading, now), keepPlaces.peek(), date)
+        }
         onWritten={() => keep({ points: [] })}
       />
       <p class="hint">

@@ -1,49 +1,46 @@
 import { type Signal, useSignal } from '@preact/signals';
-import type { Result } from '../../api/methods.ts';
+import type { ChannelInfo } from '../../api/types.ts';
+import type { Measurable } from '../../shared/measured.ts';
 import { Act } from './act.tsx';
 import { fileNews } from './file-news.ts';
-import type { Edit } from './measure-points.ts';
-import { ask, condition, holding, version, write } from './store.ts';
+import { type Edit, measuredEdit, today } from './measured.ts';
+import type { ChannelProps } from './page-kind.ts';
+import { ask, channels, condition, holding, version, write } from './store.ts';
 
 /** What a measurement writes into the prop file, and what becomes of it. */
 
-/**
- * Writes all of it or nothing; undefined where it was refused, which the page shows.
- * @param what for people: `the calibration of beak`
- */
-export function writeMeasured(
-  what: string,
-  edits: Edit[],
-): Promise<Result<'prop.apply'> | undefined> {
-  // The edits were worked out from what this version says: another one refuses them.
-  return write(what, 'prop.apply', { edits, version: version.peek() });
-}
-
 const WAITS = 'Written to the prop file. It counts once the prop is parked.';
 
-interface WriteProps {
+interface RowProps extends ChannelProps {
   label: string;
+  /** Gets what became of it. */
+  say: Signal<string>;
+  onWritten?: () => void;
+}
+
+interface WriteProps extends RowProps {
   /** For people: `the calibration of beak`. */
   what: string;
-  /** Worked out when it is pressed, from what the page knows then. */
-  edits: () => Edit[];
-  can: boolean;
-  say: Signal<string>;
-  onWritten: () => void;
+  /** Worked out when it is pressed, from what the page knows then; all of them are written, or none. */
+  edits: (info: ChannelInfo, date: string) => Edit[];
+  can?: boolean;
 }
 
 /** The button that writes, and beside it why it may have to wait, and Park. */
-export function WriteRow({ label, what, edits, can, say, onWritten }: WriteProps) {
+export function WriteRow(props: WriteProps) {
+  const { channel, info, label, what, edits, can = true, say, onWritten } = props;
   const busy = useSignal(false);
   const send = async () => {
+    const changes = edits(channels.peek()[channel] ?? info, today());
     busy.value = true;
-    const result = await writeMeasured(what, edits());
+    // They were worked out from what this version says: another one refuses them.
+    const result = await write(what, 'prop.apply', { edits: changes, version: version.peek() });
     busy.value = false;
     if (!result) {
       say.value = 'Not written. What you measured is still here.';
       return;
     }
-    onWritten();
+    onWritten?.();
     say.value = result.pending ? WAITS : 'Written to the prop file, and it counts now.';
   };
   return (
@@ -55,6 +52,18 @@ export function WriteRow({ label, what, edits, can, say, onWritten }: WriteProps
         <span class="hint">First take control, with the first button at the bottom.</span>
       )}
     </p>
+  );
+}
+
+/** The button that notes in the prop file what was measured, and is as the file has it. */
+export function NoteRow({ measured, ...props }: RowProps & { measured: Measurable }) {
+  const { channel } = props;
+  return (
+    <WriteRow
+      {...props}
+      what={`the measurement of ${channel}`}
+      edits={(info, date) => [measuredEdit(channel, measured, info, date)]}
+    />
   );
 }
 

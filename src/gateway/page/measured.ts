@@ -1,7 +1,12 @@
 import type { ChannelInfo } from '../../api/types.ts';
-import { MEASURABLE, type Measurable } from '../../shared/measured.ts';
+import {
+  MEASURABLE,
+  type Measurable,
+  type MeasuredThing,
+  measuredOf,
+} from '../../shared/measured.ts';
 
-/** What was measured on the prop itself, in the words of the page. */
+/** What was measured on the prop itself, in the words of the page and as the prop file notes it. */
 
 const LABELS: Record<Measurable, string> = {
   calibration: 'True angle',
@@ -32,6 +37,24 @@ export function measurementsOf({
     what,
     label: LABELS[what],
   }));
+}
+
+export interface Edit {
+  path: (string | number)[];
+  value: unknown;
+}
+
+/** The note in the prop file that a channel was measured, as `info` has it. */
+export function measuredEdit(
+  channel: string,
+  what: Measurable,
+  info: Omit<MeasuredThing, 'output'> & Pick<ChannelInfo, 'output'>,
+  date: string,
+): Edit {
+  return {
+    path: ['channels', channel, 'measured', what],
+    value: { date, of: measuredOf(what, { ...info, output: info.output! }) },
+  };
 }
 
 /** Today, as the prop file writes it: the day of whoever measures. */
