@@ -1,11 +1,13 @@
 import { createHmac, randomBytes } from 'node:crypto';
 import fs from 'node:fs/promises';
 import { basename, dirname, extname, join } from 'node:path';
+import { signatureOf } from '../prop/file/prop-disk.ts';
 import { MAX_PICTURE_BYTES, PICTURE_NAME } from '../prop/picture/name.ts';
-import { ENDINGS, tooLarge } from '../prop/picture/picture.ts';
-import type { SafePicture } from '../prop/picture/safe-picture.ts';
+import { ENDINGS, type SafePicture } from '../prop/picture/safe-picture.ts';
+import { tooLarge } from '../prop/picture/size.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
+import { syncFolder } from '../shared/replace-file.ts';
 import type { PlannerPort } from './planner.ts';
 import type { ServedPicture } from './protocol.ts';
 
@@ -243,12 +245,7 @@ export class Pictures {
       await this.#fs.rm(temporary, { force: true }).catch(() => undefined);
       throw error;
     }
-    const handle = await this.#fs.open(folder, 'r');
-    try {
-      await handle.sync();
-    } finally {
-      await handle.close();
-    }
+    await syncFolder(folder, this.#fs);
   }
 
   #trouble({ code = 'failed' }: NodeJS.ErrnoException, file: string): Refusal {
@@ -272,7 +269,7 @@ export class Pictures {
     this.#shown = undefined;
   }
 
-  /** What is told of the picture; the gateway has it before. */
+  /** What a session gets to know of the picture; the gateway has it by then. */
   async read(named: Named | undefined, session: string): Promise<object> {
     if (!named) return { places: {} };
     const { file, places } = named;
@@ -289,9 +286,9 @@ export class Pictures {
     const path = join(dirname(this.#target), file);
     const found = await this.#fs.stat(path, { bigint: true });
     // A device or a pipe may be endless.
-    if (!found.isFile()) throw Object.assign(new Error('not a regular file'), { code: 'a folder' });
+    if (!found.isFile()) throw new Error('it is not a regular file');
     if (found.size > MAX_PICTURE_BYTES) throw tooLarge(Number(found.size));
-    const signature = `${found.ino}:${found.size}:${found.mtimeNs}`;
+    const signature = signatureOf(found);
     const known = this.#shown;
     if (known?.file === file && known.signature === signature) return known;
     // Somebody may have put it there by hand.

@@ -30,11 +30,18 @@ export async function replaceFile(
     await fileSystem.rm(temporary, { force: true }).catch(() => undefined);
     throw error;
   }
-  if (!durable) return;
-  const folder = await fileSystem.open(dirname(path), 'r');
+  if (durable) await syncFolder(dirname(path), fileSystem);
+}
+
+/** Makes the names in a folder last through a power cut. */
+export async function syncFolder(
+  folder: string,
+  fileSystem: Pick<ReplacingFs, 'open'> = fs,
+): Promise<void> {
+  const handle = await fileSystem.open(folder, 'r');
   try {
-    await folder.sync();
+    await handle.sync();
   } finally {
-    await folder.close();
+    await handle.close();
   }
 }

@@ -1,6 +1,7 @@
 import fs from 'node:fs/promises';
 import { basename, dirname, join } from 'node:path';
 import { Refusal } from '../../shared/errors.ts';
+import { syncFolder } from '../../shared/replace-file.ts';
 import { MAX_BYTES } from '../text.ts';
 
 /** What reading and saving the prop file need from the file system; tests inject faults here. */
@@ -129,7 +130,7 @@ export class PropDisk {
       if (kept) await this.#fs.rename(kept.path, target);
       else await this.#fs.rm(target);
       this.#latest = undefined;
-      await this.#sync(dirname(target));
+      await syncFolder(dirname(target), this.#fs);
       return true;
     } catch (error) {
       throw this.#trouble(error, 'the new version stays in it');
@@ -273,19 +274,10 @@ export class PropDisk {
 
   async #settle(folder: string): Promise<Refusal | undefined> {
     try {
-      await this.#sync(folder);
+      await syncFolder(folder, this.#fs);
       return undefined;
     } catch (error) {
       return this.#trouble(error, 'it was written, but may not outlast a power cut');
-    }
-  }
-
-  async #sync(folder: string): Promise<void> {
-    const handle = await this.#fs.open(folder, 'r');
-    try {
-      await handle.sync();
-    } finally {
-      await handle.close();
     }
   }
 
@@ -319,7 +311,8 @@ export class PropDisk {
   }
 }
 
-function signatureOf(found: { ino: bigint; size: bigint; mtimeNs: bigint }): string {
+/** Changes with what a file contains. */
+export function signatureOf(found: { ino: bigint; size: bigint; mtimeNs: bigint }): string {
   return `${found.ino}:${found.size}:${found.mtimeNs}`;
 }
 

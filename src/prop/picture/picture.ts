@@ -2,10 +2,8 @@ import { Refusal } from '../../shared/errors.ts';
 import { isJpeg, safeJpeg } from './jpeg.ts';
 import { MAX_PICTURE_BYTES } from './name.ts';
 import { isPng, safePng } from './png.ts';
-import type { PictureType, SafePicture } from './safe-picture.ts';
-
-/** The ending of the file's name. */
-export const ENDINGS: Record<PictureType, string> = { png: 'png', jpeg: 'jpg', svg: 'svg' };
+import type { SafePicture } from './safe-picture.ts';
+import { tooLarge } from './size.ts';
 
 /**
  * Looks at the bytes of a picture, whatever its name says, and puts it together again from its safe parts:
@@ -25,15 +23,5 @@ export async function safePicture(bytes: Uint8Array): Promise<SafePicture> {
   throw new Refusal(
     'picture.not-a-picture',
     'this is not a picture that Sinew knows, whatever its name says; save it as PNG, JPEG or plain SVG',
-  );
-}
-
-/** The refusal of a picture that takes too many bytes. */
-export function tooLarge(bytes: number): Refusal {
-  const mb = (bytes / 1024 / 1024).toFixed(1);
-  return new Refusal(
-    'picture.too-large',
-    `the picture has ${mb} MB, and at most ${MAX_PICTURE_BYTES / 1024 / 1024} are kept; make it smaller, 2000 pixels wide is plenty`,
-    { bytes, limitBytes: MAX_PICTURE_BYTES },
   );
 }

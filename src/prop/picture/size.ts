@@ -1,4 +1,5 @@
 import { Refusal } from '../../shared/errors.ts';
+import { MAX_PICTURE_BYTES } from './name.ts';
 
 /** Every viewer holds four bytes for each pixel. A phone's photo has 12 million. */
 const MAX_SIDE = 10_000;
@@ -20,5 +21,15 @@ export function damaged(what: string): Refusal {
   return new Refusal(
     'picture.damaged',
     `the picture is damaged or cut short: ${what}; save it again, or choose another`,
+  );
+}
+
+/** The refusal of a picture that takes too many bytes. */
+export function tooLarge(bytes: number): Refusal {
+  const mb = (bytes / 1024 / 1024).toFixed(1);
+  return new Refusal(
+    'picture.too-large',
+    `the picture has ${mb} MB, and at most ${MAX_PICTURE_BYTES / 1024 / 1024} are kept; make it smaller, 2000 pixels wide is plenty`,
+    { bytes, limitBytes: MAX_PICTURE_BYTES },
   );
 }
