@@ -56,7 +56,7 @@ export function MeasureRelay({ channel, info }: ChannelProps) {
         <p class="hint">In the prop file: {measuredText(info, 'contact')}.</p>
         <dl class="figures">
           <Figure label="State" text={() => flagText(state.value.flags, info.kind)} />
-          <Figure label="Is told to be" text={() => (state.value.value ? 'on' : 'off')} />
+          <Figure label="Should be" text={() => (state.value.value ? 'on' : 'off')} />
           <Figure label="Time left" text={() => remainingText(channel) || 'none'} />
         </dl>
         <h3>1. Does it click?</h3>
@@ -94,8 +94,8 @@ export function MeasureRelay({ channel, info }: ChannelProps) {
             <OnOrOff answer={whileOff} onAnswer={(is) => see({ whileOff: is })} />
             {whileOff === true && !(info.terminals && info.terminals.open === undefined) && (
               <p class="caution">
-                It is on while it is told to be off: no duty guard counts this time, and Stop does
-                not end it. If it may not stay on, cut its power now, and go on when it has rested.
+                It is on while it should be off: no duty guard counts this time, and Stop does not
+                end it. If it may not stay on, cut its power now, and go on when it has rested.
               </p>
             )}
             <h3>3. With the relay on</h3>

@@ -7,7 +7,7 @@ import { KIND_WORDS } from './kind-words.ts';
 import { call, linkState, stopOnly } from './link.ts';
 import { channels, groups, propName, version } from './store.ts';
 
-/** The picture of the prop and where its channels are on it; undefined until the daemon has told. */
+/** The picture of the prop and where its channels are on it; undefined until the daemon has answered. */
 export const picture = signal<Result<'picture.read'> | undefined>(undefined);
 /** The address of one that the browser could not show. */
 export const broken = signal('');
@@ -21,7 +21,7 @@ export const hasPicture = computed(() => {
 /** Views on which somebody has folded or opened the picture. */
 export const opened = new Choices('picture', browserKept);
 
-/** Reads what is told of the picture with every version of the prop file. To be called once. */
+/** Reads the picture and its places with every version of the prop file. To be called once. */
 export function watchPicture(): void {
   effect(() => opened.load(propName.value));
   effect(() => {

@@ -3,7 +3,7 @@ import type { FlagName } from '../../shared/telemetry.ts';
 import { KIND_WORDS } from './kind-words.ts';
 import { isUnknown } from './standing.ts';
 
-/** What a channel does, as far as a mark on the picture tells it. */
+/** What a mark on the picture shows of a channel. */
 interface Shown {
   /** Classes of the mark. */
   look: string;

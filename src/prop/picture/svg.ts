@@ -17,7 +17,7 @@ const MAX_ELEMENTS = 20_000;
 const MAX_DEPTH = 64;
 /** Its proportion, one way or the other. */
 const MAX_RATIO = 50;
-/** The longer side as it is told (pixels); a drawing has no size of its own. */
+/** The longer side that is reported (pixels); a drawing has no size of its own. */
 const SIDE = 1000;
 
 interface Element {

@@ -249,7 +249,7 @@ describe('the picture in use', () => {
     expect(rig.served).toHaveLength(1);
   });
 
-  test('that is missing, a folder, too large or no picture says so, and the places stay', async () => {
+  test('that is missing, a folder, too large or not a picture says so, and the places stay', async () => {
     await open();
     await use('gone.png');
     const problem = async () =>
