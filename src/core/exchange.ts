@@ -3,16 +3,13 @@ import type { Driver } from '../boards/board.ts';
 import type { Board as BoardSpec } from '../prop/schema.ts';
 import type { Clock } from '../shared/clock.ts';
 import type { TelemetryBody } from '../shared/telemetry.ts';
-import type { PlaceOf } from './actuator.ts';
 import type { Assembly } from './assembly.ts';
 import type { Board } from './boards.ts';
-import type { Body } from './body.ts';
 import { type Change, Changes } from './changes.ts';
 import type { ChangeMessage, CoreProp, Outcome } from './core-prop.ts';
 import type { CueEvents } from './cues.ts';
 import type { Journal } from './journal.ts';
-import { renamed, renamedAlone } from './renamed.ts';
-import { namesIn, placesIn } from './state-keeper.ts';
+import { oldNames, placesIn, placesOf } from './renamed.ts';
 
 /** What taking over another version of the prop file needs from outside. */
 export interface Changing {
@@ -232,36 +229,14 @@ export class PropExchange {
       if (like) board.takeOver(like);
     }
     const places = { was: placesIn(old), is: placesIn(body) };
-    const oldNames = oldNamesOf(old, body, places);
+    const names = oldNames(placesOf(old), body);
     for (const actuator of body.channels) {
       const pulsesGoOn = likeOf(actuator.board) !== undefined;
-      const was = old.find(oldNames.get(actuator.name) ?? actuator.name);
+      const was = old.find(names.get(actuator.name) ?? actuator.name);
       actuator.continueFrom(was, pulsesGoOn, places, old.nowS);
     }
     assembly.light.resume(before.light);
     body.nowS = old.nowS;
     this.#host.adopt(assembly);
   }
-}
-
-/** The old names of channels that only have another name in the new body. */
-function oldNamesOf(
-  old: Body,
-  body: Body,
-  places: { was: PlaceOf; is: PlaceOf },
-): Map<string, string> {
-  const names = namesIn(body);
-  const servos = ({ servos }: Body) => servos.map(({ name, digest: place }) => ({ name, place }));
-  const relays = ({ relays }: Body, placeOf: PlaceOf) =>
-    relays.map(({ name, spec }) => ({ name, place: placeOf(spec.output) }));
-  const lights = ({ lights }: Body, placeOf: PlaceOf) =>
-    lights.map(({ name, spec: { output }, pins }) => ({
-      name,
-      place: pins.map((pin) => placeOf({ board: output.board, pin })).join(),
-    }));
-  return new Map([
-    ...renamed(servos(old), servos(body), names),
-    ...renamedAlone(relays(old, places.was), relays(body, places.is), names),
-    ...renamed(lights(old, places.was), lights(body, places.is), names),
-  ]);
 }

@@ -919,7 +919,8 @@ export class Gate {
         const moreA = servo.draw.busyA - servo.lastingA;
         amps += servo.pushing ? moreA : Math.max(0, moreA);
       }
-      // Servos that push against a stop must be able to leave it, however full the rail is.
+      // What takes less than now may begin however full the rail is: servos that push against a stop must
+      // be able to leave it.
       if (more && amps >= nowA && amps > rail.limitA + RAIL_SLACK_A) return rail;
     }
     return undefined;

@@ -1,11 +1,9 @@
 import type { LockInfo } from '../api/types.ts';
-import { placeOf } from '../boards/registry.ts';
 import type { Condition } from '../shared/condition.ts';
-import type { PlaceOf } from './actuator.ts';
 import type { Body } from './body.ts';
 import type { Journal } from './journal.ts';
 import type { Relay } from './relay.ts';
-import { renamed, renamedAlone } from './renamed.ts';
+import { oldNames, type Places, placesIn, relaysAt, servosAt } from './renamed.ts';
 import type { NotedDuty, Restored, Saved, Store } from './store.ts';
 
 /** Positions are saved this often while something moves (s). */
@@ -79,13 +77,10 @@ export class StateKeeper {
     this.moved = false;
     const positions: Record<string, number> = {};
     const digests: Record<string, string> = {};
-    for (const servo of body.servos) {
-      if (servo.known) positions[servo.name] = servo.setpoint.pos;
-      digests[servo.name] = servo.digest;
-    }
+    for (const servo of body.servos) if (servo.known) positions[servo.name] = servo.setpoint.pos;
     // Of all, so that the next run can tell what has another name from what is new.
-    const placeIn = placesIn(body);
-    for (const relay of body.relays) digests[relay.name] = RELAY_AT + placeIn(relay.spec.output);
+    for (const { name, place } of servosAt(body)) digests[name] = place;
+    for (const { name, place } of relaysAt(body)) digests[name] = RELAY_AT + place;
     const latched = condition === 'stopped' || condition === 'faulted';
     const saved: Saved = {
       settled: !this.unsettled,
@@ -168,20 +163,20 @@ export class StateKeeper {
   restore(): Store['restored'] {
     const { restored } = this.#store;
     const sound = typeof restored === 'string' ? undefined : restored;
-    this.#restoreDuty(sound);
-    if (sound) this.#restorePositions(sound);
+    const names = oldNames(placesBefore(sound ?? { duty: {} }), this.#kept.body());
+    this.#restoreDuty(sound, names);
+    if (sound) this.#restorePositions(sound, names);
     return restored;
   }
 
   /** Positions saved while something moves are up to a quarter of a second old, and limbs may have fallen since. */
-  #restorePositions({ settled, positions, digests = {} }: Restored): void {
+  #restorePositions(
+    { settled, positions, digests = {} }: Restored,
+    names: ReadonlyMap<string, string>,
+  ): void {
     if (!settled) return;
-    const body = this.#kept.body();
-    const before = Object.entries(digests).map(([name, place]) => ({ name, place }));
-    const now = body.servos.map(({ name, digest }) => ({ name, place: digest }));
-    const oldNames = renamed(before, now, namesIn(body));
-    for (const servo of body.servos) {
-      const name = oldNames.get(servo.name) ?? servo.name;
+    for (const servo of this.#kept.body().servos) {
+      const name = names.get(servo.name) ?? servo.name;
       if (!Object.hasOwn(positions, name)) continue;
       if (!Object.hasOwn(digests, name) || digests[name] !== servo.digest) continue;
       const deg = positions[name]!;
@@ -192,36 +187,18 @@ export class StateKeeper {
     }
   }
 
-  /** The old names of relays by the new ones; earlier releases did not keep what it takes. */
-  #renamedRelays(
-    body: Body,
-    { duty, digests = {} }: Restored,
-    placeIn: PlaceOf,
-  ): Map<string, string> {
-    const before = Object.entries(digests)
-      .filter(([, place]) => place.startsWith(RELAY_AT))
-      .map(([name, place]) => ({ name, place }));
-    if (!Object.keys(duty).every((name) => digests[name]?.startsWith(RELAY_AT))) return new Map();
-    const now = body.relays.map(({ name, spec }) => ({
-      name,
-      place: RELAY_AT + placeIn(spec.output),
-    }));
-    return renamedAlone(before, now, namesIn(body));
-  }
-
   /**
    * A relay that is not known to have rested rests first: a new channel, another pin. One that only has
    * another name goes on.
    */
-  #restoreDuty(restored: Restored | undefined): void {
+  #restoreDuty(restored: Restored | undefined, names: ReadonlyMap<string, string>): void {
     const body = this.#kept.body();
     const { nowS } = body;
     const placeIn = placesIn(body);
     const resting: string[] = [];
-    const oldNames = restored && this.#renamedRelays(body, restored, placeIn);
     for (const relay of body.relays) {
       if (!relay.duty) continue;
-      const name = oldNames?.get(relay.name) ?? relay.name;
+      const name = names.get(relay.name) ?? relay.name;
       const record = restored?.duty[name];
       const mine = restored && Object.hasOwn(restored.duty, name);
       if (record && mine && record.output === placeIn(relay.spec.output)) {
@@ -241,12 +218,14 @@ export class StateKeeper {
   }
 }
 
-/** The channels of a body, by their names. */
-export function namesIn(body: Body): { has(name: string): boolean } {
-  return { has: (name) => body.find(name) !== undefined };
-}
-
-/** The physical pins of the outputs of a body. */
-export function placesIn({ prop: { boards } }: Body): PlaceOf {
-  return ({ board, pin }) => placeOf(board, boards[board]!, pin);
+/** The channels of the last run. Of relays none, where not all are listed: earlier releases listed none. */
+function placesBefore({ digests = {}, duty }: Pick<Restored, 'digests' | 'duty'>): Places {
+  const servos: Places['servos'] = [];
+  const relays: Places['relays'] = [];
+  for (const [name, place] of Object.entries(digests))
+    if (place.startsWith(RELAY_AT)) relays.push({ name, place: place.slice(RELAY_AT.length) });
+    else servos.push({ name, place });
+  const listed = new Set(relays.map(({ name }) => name));
+  const all = Object.keys(duty).every((name) => listed.has(name));
+  return { servos, relays: all ? relays : [], lights: [] };
 }

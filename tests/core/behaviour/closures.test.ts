@@ -243,6 +243,10 @@ describe('what nobody knows to have rested rests first', () => {
     const bootS = rig.store.bootNowS();
     const next = await Rig.live(makeProp({ fog: guarded }), { bootS, restored });
     expect(await left(next.client, 'fog')).toBeGreaterThan(8);
+    // A name that every object of the language has as well.
+    const odd = { bootS, restored: { ...restored, duty: { constructor: restored.duty.mist! } } };
+    const other = await Rig.live(makeProp({ fog: guarded }), odd);
+    expect(await left(other.client, 'fog')).toBeGreaterThan(8);
   });
 
   test('a relay that was closed when the daemon died, under another name', async () => {
