@@ -351,6 +351,9 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
     ),
   });
 
+  /** Place of a value in the prop file. */
+  const editPath = z.array(z.union([z.string(), z.number()]));
+
   const findingInfo = z.object({
     code: z.string().optional().describe('a stable dotted word'),
     level: z.enum(['error', 'warning', 'note']),
@@ -359,38 +362,10 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
     path: z.string().describe('place in the file, such as channels.beak.marks'),
     message: z.string().describe('what is wrong; what would be right'),
     remedy: z
-      .object({ path: z.array(z.union([z.string(), z.number()])), value: z.unknown() })
+      .object({ path: editPath, value: z.unknown() })
       .optional()
       .describe('the one sure remedy, as an edit for prop.apply, where there is one'),
   });
-
-  const placedFinding = z.object({
-    at: z.number().describe('its place in the list of all findings of this version'),
-    code: z.string().describe('a stable dotted word'),
-    level: z.enum(['error', 'warning', 'note']),
-    line: z.number().describe('counts from 1'),
-    column: z.number().describe('counts from 1'),
-    path: z.string().describe('place in the file, such as channels.beak.marks'),
-    wrong: z.string().describe('what is wrong'),
-    right: z.string().describe('what would be right'),
-    sure: z.literal(true).optional().describe('there is one sure correction: prop.fix'),
-  });
-
-  /** Lines that go and come, with a few around them. */
-  const lineDifference = {
-    hunks: z.array(
-      z.object({
-        from: z.number().describe('its first line before'),
-        to: z.number().describe('its first line after'),
-        lines: z.array(z.object({ is: z.enum(['same', 'gone', 'new']), text: z.string() })),
-      }),
-    ),
-    more: z.number().describe('lines that are left out at the end'),
-    unlike: z
-      .literal(true)
-      .optional()
-      .describe('the texts have too little in common to be compared line by line'),
-  };
 
   /** How the prop file on the disk differs from the prop in use. */
   const fileNews = z.object({
@@ -409,22 +384,8 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
       .describe('what is wrong with the file on the disk; the first of them'),
   });
 
-  const choiceList = z.array(z.object({ value: z.string(), about: z.string() }));
-
-  /** Something that is added to the wiring. */
-  const addition = z.object({
-    what: z.string(),
-    why: z.string(),
-    for: z
-      .object({ kind: z.enum(['board', 'rail', 'channel', 'contact']), name: z.string() })
-      .describe('what it belongs to'),
-  });
-
   return {
-    choiceList,
-    addition,
-    placedFinding,
-    lineDifference,
+    editPath,
     channelInfo,
     channelState,
     cause,

@@ -1,5 +1,135 @@
 import { QUESTION } from '../errors.ts';
+import type { Fields } from '../fields.ts';
 import type { Family } from '../method.ts';
+
+/** One change of the parts of a prop: what `prop.plan` takes. */
+function partChange({ z, want, channel }: Fields) {
+  const place = z.int(want('a place, from 0')).min(0).max(10_000);
+  const partName = z
+    .string(want('a name or label'))
+    .min(1)
+    .max(64)
+    .describe('of a wire, its label');
+  const pins = z
+    .array(z.int(want('a pin number')).min(0).max(63))
+    .min(1)
+    .max(3)
+    .optional();
+  const servos = z
+    .array(channel)
+    .max(1000)
+    .optional()
+    .describe('of a mark: the servos that have it, changed together');
+  const part = z.enum(['channel', 'rail', 'group', 'pose', 'mark', 'wire']);
+  const core = z.strictObject({
+    role: z.string().min(1).max(32),
+    colour: z.string().min(2).max(8),
+    from: z.string().min(1).max(64),
+    to: z.string().min(1).max(64),
+  });
+  const adding = { do: z.literal('add') };
+  const amount = z.number(want('a number above 0')).gt(0).max(10_000);
+
+  return z
+    .union(
+      [
+        z.strictObject({
+          ...adding,
+          what: z.literal('channel'),
+          name: partName,
+          kind: z.string().max(64).describe('servo, relay, rgb or lamp'),
+          part: z.string().max(64).optional().describe('a class of part from the library'),
+          board: z.string().max(64).optional(),
+          pins,
+          rail: z.string().max(64).optional(),
+          limitsDeg: z.tuple([z.number(), z.number()]).optional(),
+          activeLow: z.boolean().optional(),
+        }),
+        z.strictObject({
+          ...adding,
+          what: z.literal('rail'),
+          name: partName,
+          volts: amount,
+          limitA: amount,
+        }),
+        z.strictObject({
+          ...adding,
+          what: z.literal('mark'),
+          name: partName,
+          channels: z.array(channel).min(1).max(1000),
+          deg: z.number(),
+        }),
+        z.strictObject({
+          ...adding,
+          what: z.literal('group'),
+          name: partName,
+          members: z.array(channel).min(1).max(1000),
+        }),
+        z.strictObject({
+          ...adding,
+          what: z.literal('pose'),
+          name: partName,
+          values: z.record(z.string().max(64), z.union([z.number(), z.string().max(200)])),
+        }),
+        z.strictObject({
+          ...adding,
+          what: z.literal('wire'),
+          name: partName.optional(),
+          channel: channel.optional(),
+          rail: z.string().max(64).optional(),
+          gaugeAwg: z.number().optional(),
+          lengthM: amount.optional(),
+          cores: z.array(core).min(1).max(40),
+        }),
+        z.strictObject({
+          do: z.literal('rename'),
+          what: part,
+          name: partName,
+          to: partName,
+          channels: servos,
+        }),
+        z.strictObject({ do: z.literal('remove'), what: part, name: partName, channels: servos }),
+        z.strictObject({
+          do: z.literal('move'),
+          what: z.literal('channel'),
+          name: partName,
+          board: z.string().max(64).optional(),
+          pins,
+          rail: z.string().max(64).optional(),
+        }),
+        z.strictObject({
+          do: z.literal('move'),
+          what: z.literal('stage'),
+          name: partName,
+          stage: z.int().min(-1).max(10_000).describe('of parking, from 0; -1 for none'),
+        }),
+        z.strictObject({
+          do: z.literal('move'),
+          what: z.literal('wire'),
+          name: partName,
+          core: z.int().min(0).max(1000).describe('which of its cores, from 0'),
+          end: z.enum(['from', 'to']),
+          to: z.string().min(1).max(64).describe('the other cavity, such as TB1-5'),
+        }),
+        z.strictObject({
+          do: z.literal('order'),
+          what: z.enum(['channel', 'rail', 'group', 'pose']),
+          name: partName,
+          place,
+        }),
+        z.strictObject({
+          do: z.literal('order'),
+          what: z.literal('stage'),
+          stage: place,
+          place,
+        }),
+      ],
+      want(
+        'a change: { do: add, rename, move, order or remove; what: channel, rail, group, pose, mark, wire or stage; ... }',
+      ),
+    )
+    .describe('one change of the parts of a prop');
+}
 
 /** The parts of a prop, changed on the page. The change itself is made by `prop.apply`. */
 export const parts = {
@@ -59,13 +189,14 @@ export const parts = {
       'file.has-errors',
       'file.other-version',
     ],
-    params: ({ z, version, partChange }) => z.strictObject({ change: partChange, version }),
-    result: ({ z, version, findingInfo }) =>
+    params: (fields) =>
+      fields.z.strictObject({ change: partChange(fields), version: fields.version }),
+    result: ({ z, version, editPath, findingInfo }) =>
       z.object({
         edits: z
           .array(
             z.object({
-              path: z.array(z.union([z.string(), z.number()])),
+              path: editPath,
               value: z.unknown().optional(),
               rename: z.string().optional(),
               place: z.number().optional(),

@@ -1,9 +1,22 @@
 import { QUESTION } from '../errors.ts';
+import type { Fields } from '../fields.ts';
 import type { Family } from '../method.ts';
 
 /** What is proposed to a maker: a new prop, its wiring, what to buy. Nothing here changes anything. */
 
 const WORKED_OUT = [...QUESTION, 'service.memory', 'session.gone'] as const;
+
+const choiceList = ({ z }: Fields) => z.array(z.object({ value: z.string(), about: z.string() }));
+
+/** Something that is added to the wiring. */
+const addition = ({ z }: Fields) =>
+  z.object({
+    what: z.string(),
+    why: z.string(),
+    for: z
+      .object({ kind: z.enum(['board', 'rail', 'channel', 'contact']), name: z.string() })
+      .describe('what it belongs to'),
+  });
 
 export const proposal = {
   'proposal.ask': {
@@ -41,15 +54,17 @@ export const proposal = {
           )
           .describe('answers by the id of their questions, such as "moves.0.name"'),
       }),
-    result: ({ z, choiceList }) =>
-      z.object({
+    result: (fields) => {
+      const { z } = fields;
+      const list = choiceList(fields);
+      return z.object({
         question: z
           .object({
             id: z.string().describe('what its answer is given by, such as "moves.0.part"'),
             ask: z.string(),
             why: z.string().describe('what it is good for, in a few words'),
             usual: z.string().describe('what an empty answer stands for'),
-            options: choiceList.optional(),
+            options: list.optional(),
           })
           .nullable()
           .describe('null once everything is answered'),
@@ -62,11 +77,11 @@ export const proposal = {
           .describe('what is wrong with the answer to the question'),
         choices: z
           .looseObject({
-            computers: choiceList,
-            servos: choiceList,
-            rgb: choiceList,
-            lamps: choiceList,
-            wired: choiceList,
+            computers: list,
+            servos: list,
+            rgb: list,
+            lamps: list,
+            wired: list,
             loads: z.array(
               z.object({
                 value: z.string(),
@@ -76,7 +91,8 @@ export const proposal = {
             ),
           })
           .describe('everything that may be answered, for a form that shows it at once'),
-      }),
+      });
+    },
   },
   'proposal.prop': {
     summary: 'A prop file proposed from answers: each value with its reason; nothing is written',
@@ -104,8 +120,9 @@ export const proposal = {
           .optional()
           .describe('what the maker wants instead, by the id of the decision'),
       }),
-    result: ({ z, findingInfo, addition }) =>
-      z.object({
+    result: (fields) => {
+      const { z, findingInfo } = fields;
+      return z.object({
         wrong: z
           .array(z.string())
           .describe('what is wrong with the answers; nothing is proposed then'),
@@ -126,7 +143,7 @@ export const proposal = {
             problems: z
               .array(z.object({ id: z.string(), wrong: z.string() }))
               .describe('answers and changes that cannot be, and what is taken instead'),
-            added: z.array(addition).describe('wires, plugs, blocks and fuses'),
+            added: z.array(addition(fields)).describe('wires, plugs, blocks and fuses'),
             left: z.array(z.string()).describe('what only a person can decide'),
             lengthsM: z
               .record(z.string(), z.number())
@@ -141,7 +158,8 @@ export const proposal = {
             ),
           })
           .nullable(),
-      }),
+      });
+    },
   },
   'proposal.loom': {
     summary: 'What the wiring lacks, as edits for prop.apply that only add, each with its reason',
@@ -170,16 +188,16 @@ export const proposal = {
           .describe('channels and contacts that get nothing'),
       });
     },
-    result: ({ z, version, findingInfo, addition }) =>
-      z.object({
+    result: (fields) => {
+      const { z, version, editPath, findingInfo } = fields;
+      return z.object({
         version,
-        edits: z.array(
-          z.object({ path: z.array(z.union([z.string(), z.number()])), value: z.unknown() }),
-        ),
-        added: z.array(addition),
+        edits: z.array(z.object({ path: editPath, value: z.unknown() })),
+        added: z.array(addition(fields)),
         left: z.array(z.string()).describe('what only a person can decide'),
         findings: z.array(findingInfo).describe('what check finds once all of it is added'),
-      }),
+      });
+    },
   },
   'proposal.shopping': {
     summary: 'What the prop is made of, to buy: parts, metres of wire, sleeves of bundles',

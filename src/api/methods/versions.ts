@@ -1,5 +1,40 @@
 import { QUESTION } from '../errors.ts';
+import type { Fields } from '../fields.ts';
 import type { Family } from '../method.ts';
+
+/** The findings of one version, each with its place among all of them. */
+function placedFindings({ z, findingInfo }: Fields) {
+  const placed = findingInfo.omit({ message: true, remedy: true }).extend({
+    at: z.number().describe('its place in the list of all findings of this version'),
+    code: z.string().describe('a stable dotted word'),
+    wrong: z.string().describe('what is wrong'),
+    right: z.string().describe('what would be right'),
+    sure: z.literal(true).optional().describe('there is one sure correction: prop.fix'),
+  });
+  return {
+    version: z.string(),
+    findings: z.array(placed),
+    more: z.number().describe('findings that are left out, the least serious ones'),
+  };
+}
+
+/** Lines that go and come, with a few around them. */
+function lineDifference({ z }: Fields) {
+  return {
+    hunks: z.array(
+      z.object({
+        from: z.number().describe('its first line before'),
+        to: z.number().describe('its first line after'),
+        lines: z.array(z.object({ is: z.enum(['same', 'gone', 'new']), text: z.string() })),
+      }),
+    ),
+    more: z.number().describe('lines that are left out at the end'),
+    unlike: z
+      .literal(true)
+      .optional()
+      .describe('the texts have too little in common to be compared line by line'),
+  };
+}
 
 /** What is wrong with the prop file, what its versions differ in, and what a correction would do. */
 export const versions = {
@@ -31,12 +66,9 @@ export const versions = {
     lease: false,
     errors: QUESTION,
     params: ({ nothing }) => nothing,
-    result: ({ z, placedFinding }) => {
-      const list = {
-        version: z.string(),
-        findings: z.array(placedFinding),
-        more: z.number().describe('findings that are left out, the least serious ones'),
-      };
+    result: (fields) => {
+      const { z } = fields;
+      const list = placedFindings(fields);
       return z.object({
         name: z.string().describe("the file's name, without its folder"),
         ...list,
@@ -57,13 +89,15 @@ export const versions = {
     lease: false,
     errors: [...QUESTION, 'file.has-errors', 'service.memory', 'session.gone'],
     params: ({ nothing }) => nothing,
-    result: ({ z, placedFinding }) =>
-      z.object({
-        version: z.string(),
-        findings: z.array(placedFinding).describe('what happens on the way, at its step'),
-        more: z.number().describe('findings that are left out'),
+    result: (fields) => {
+      const { z } = fields;
+      const list = placedFindings(fields);
+      return z.object({
+        ...list,
+        findings: list.findings.describe('what happens on the way, at its step'),
         skipped: z.array(z.string()).describe('parts for which there was no time: cue wake'),
-      }),
+      });
+    },
   },
   'prop.fix': {
     summary:
@@ -107,8 +141,9 @@ export const versions = {
           .optional()
           .describe('findings, as prop.findings numbers them; without it, all that are sure'),
       }),
-    result: ({ z, lineDifference }) =>
-      z.object({
+    result: (fields) => {
+      const { z } = fields;
+      return z.object({
         version: z.string(),
         done: z.array(z.number()).describe('findings that are corrected'),
         left: z.number().describe('findings that are left'),
@@ -116,8 +151,9 @@ export const versions = {
           .string()
           .optional()
           .describe('the whole text with the corrections, where any can be made'),
-        ...lineDifference,
-      }),
+        ...lineDifference(fields),
+      });
+    },
   },
   'prop.version': {
     summary: 'The text of a version that is kept, or some of its lines',
@@ -174,14 +210,16 @@ export const versions = {
     lease: false,
     errors: [...QUESTION, 'version.unknown', 'service.memory', 'session.gone'],
     params: ({ z, version }) => z.strictObject({ version }),
-    result: ({ z, lineDifference }) =>
-      z.object({
+    result: (fields) => {
+      const { z } = fields;
+      return z.object({
         version: z.string(),
         present: z.string().describe('the version on the disk, or the one in use without a file'),
         changed: z.array(z.string()).describe('what going back to it changes, in words'),
         whenParked: z.boolean().describe('it waits until the prop is parked'),
         problem: z.string().optional().describe('why it cannot be used'),
-        ...lineDifference,
-      }),
+        ...lineDifference(fields),
+      });
+    },
   },
 } as const satisfies Family;
