@@ -6,6 +6,8 @@ import { editProp, type Loaded, parseProp } from './load.ts';
 
 export interface Fixed {
   text: string;
+  /** All findings of the text before. */
+  found: Finding[];
   /** The findings that were fixed, in order. */
   done: Finding[];
   /** The findings that remain. */
@@ -26,7 +28,8 @@ const MAX_ALONE = 30;
  */
 export function fixed(text: string, file: string, only?: readonly number[]): Fixed {
   let loaded = parseProp(text, file);
-  const chosen = only && new Set(only.map((at) => loaded.findings[at]));
+  const found = loaded.findings;
+  const chosen = only && new Set(only.map((at) => found[at]));
   const done: Finding[] = [];
   for (let round = 0; round < (only ? 1 : MAX_ROUNDS); round++) {
     // From the end, so that earlier offsets stay valid.
@@ -43,7 +46,7 @@ export function fixed(text: string, file: string, only?: readonly number[]): Fix
       loaded = withGroup(loaded, group, done);
     if (done.length === before) break;
   }
-  return { text: loaded.text, done, left: loaded.findings };
+  return { text: loaded.text, found, done, left: loaded.findings };
 }
 
 /** With as many of them as leave fewer findings. */

@@ -1,5 +1,4 @@
 import type { Params, Result } from '../api/methods.ts';
-import { versionOf } from '../prop/file/version.ts';
 import { findWires } from '../prop/find-wires.ts';
 import type { Prop } from '../prop/schema.ts';
 import { traceFault } from '../prop/trace.ts';
@@ -8,7 +7,7 @@ import { Rotation } from '../shared/rotation.ts';
 import type { Keeper } from './keeper.ts';
 import type { Pictures } from './pictures.ts';
 import type { PlannerPort } from './planner.ts';
-import type { PlannerQuestion } from './planner-answer.ts';
+import type { PlannerQuestion } from './planner-question.ts';
 import type { AnswerToGateway, AskedMethod, FromGateway } from './protocol.ts';
 
 /** @returns JSON */
@@ -124,23 +123,19 @@ export class Asks {
     'prop.check': ({ text }, session) =>
       this.#plan(session, { about: 'check', text, file: this.#keeper.name }),
     'prop.explain': (params, session) => this.#plan(session, { about: 'explain', ...params }),
-    'prop.data': (_params, session) => {
-      const { text, name: file } = this.#keeper;
-      return this.#plan(session, { about: 'data', text, file, is: versionOf(text) });
-    },
-    'prop.plan': (params, session) => {
-      const { text, name: file } = this.#keeper;
-      return this.#plan(session, { about: 'plan', ...params, text, file, is: versionOf(text) });
+    'prop.data': (_params, session) => this.#plan(session, { about: 'data', ...this.#present() }),
+    'prop.plan': async (params, session) => {
+      this.#refuseOther(
+        params.version,
+        ', so the change was not planned. Read it again (prop.data), then ask again',
+      );
+      return this.#plan(session, { about: 'plan', ...params, ...this.#present() });
     },
     'proposal.ask': (params, session) => this.#plan(session, { about: 'ask', ...params }),
     'proposal.prop': (params, session) =>
       this.#plan(session, { about: 'proposal', ...params, file: this.#keeper.name }),
-    'proposal.loom': (params, session) => {
-      const { text, name: file } = this.#keeper;
-      return this.#plan(session, {
-        ...{ about: 'loom', ...params, text, file, version: versionOf(text) },
-      });
-    },
+    'proposal.loom': (params, session) =>
+      this.#plan(session, { about: 'loom', ...params, ...this.#present() }),
     'proposal.shopping': (_params, session) =>
       this.#plan(session, { about: 'shopping', ...this.#text() }),
     'prop.read': async () => JSON.stringify(this.#keeper.read()),
@@ -152,38 +147,23 @@ export class Asks {
       return JSON.stringify(await this.#pictures.read(picture, session));
     },
     'prop.findings': async () => JSON.stringify(this.#keeper.findings()),
-    'prop.rehearse': (_params, session) => {
-      const { text, presentVersion: version, name: file } = this.#keeper;
-      return this.#plan(session, { about: 'rehearsal', version, text, file });
-    },
+    'prop.rehearse': (_params, session) =>
+      this.#plan(session, { about: 'rehearsal', ...this.#present() }),
     'prop.version': async ({ version, from = 1, lines }) => {
       const all = (await this.#keeper.textOf(version)).split('\n');
       const text = all.slice(from - 1, lines === undefined ? undefined : from - 1 + lines);
       return JSON.stringify({ version, from, of: all.length, text: text.join('\n') });
     },
     'prop.difference': async ({ version }, session) => {
-      const { text: before, presentVersion: present } = this.#keeper;
+      const { text: before, version: present } = this.#present();
       const after = await this.#keeper.textOf(version);
       const { text: inUse, file } = this.#text();
-      return this.#plan(session, {
-        about: 'difference',
-        version,
-        present,
-        before,
-        after,
-        inUse,
-        file,
-      });
+      const texts = { before, after, inUse };
+      return this.#plan(session, { about: 'difference', version, present, ...texts, file });
     },
-    'prop.fix': async ({ version, only }, session) => {
-      const { text, presentVersion: present, name: file } = this.#keeper;
-      if (version !== present)
-        throw new Refusal(
-          'file.other-version',
-          'the prop file was changed by somebody else meanwhile. Read its findings again (prop.findings)',
-          { version: present, changed: [] },
-        );
-      return this.#plan(session, { about: 'fix', version, text, file, only });
+    'prop.fix': async (params, session) => {
+      this.#refuseOther(params.version, '. Read its findings again (prop.findings)');
+      return this.#plan(session, { about: 'fix', ...params, ...this.#present() });
     },
     'prop.history': async () => JSON.stringify(await this.#keeper.history()),
   };
@@ -191,6 +171,20 @@ export class Asks {
   #text(): { text: string; file: string } {
     const { text, file } = this.#keeper.inUse.loaded;
     return { text, file };
+  }
+
+  /** The file on the disk, or what is in use when that cannot be read. */
+  #present(): { text: string; file: string; version: string } {
+    const { text, name: file, presentVersion: version } = this.#keeper;
+    return { text, file, version };
+  }
+
+  /** @throws Refusal when `asked` is not the present version. @param more the end of the sentence, and the remedy */
+  #refuseOther(asked: string, more: string): void {
+    const { presentVersion: version } = this.#keeper;
+    if (asked === version) return;
+    const reason = `the prop file was changed by somebody else meanwhile${more}`;
+    throw new Refusal('file.other-version', reason, { version, changed: [] });
   }
 
   async #plan(session: string, question: PlannerQuestion): Promise<string> {

@@ -19,38 +19,7 @@ import type { RefusalCode } from '../shared/refusals.ts';
 import { columns } from '../sums/time-series.ts';
 import { changesBetween } from './changes.ts';
 import { refuseFaulty } from './faulty.ts';
-import { isPartsQuestion, type PartsQuestion } from './parts-question.ts';
-import type { PartsPlanner } from './planner-parts.ts';
-import { isProposalQuestion, type ProposalQuestion } from './proposal-question.ts';
-
-/** What is asked of the planner's thread; it reads no file itself. */
-export type PlannerQuestion =
-  | { about: 'check'; text: string; file: string }
-  /** The whole prop, as far as there is time. */
-  | { about: 'rehearsal'; version: string; text: string; file: string }
-  /** What the sure corrections change; of the findings with these numbers, or all. */
-  | { about: 'fix'; version: string; text: string; file: string; only?: number[] | undefined }
-  /** What a version differs in from the present one, and from the one in use. */
-  | {
-      about: 'difference';
-      version: string;
-      present: string;
-      before: string;
-      after: string;
-      inUse: string;
-      file: string;
-    }
-  /** The key reference: one key, or those that have the words of `find`. */
-  | { about: 'explain'; key?: string | undefined; find?: string | undefined }
-  /** The budget without cues. */
-  | { about: 'budget'; text: string; file: string }
-  | { about: 'cue'; text: string; file: string; cue: string }
-  /** A picture, made safe: `SafePicture`. */
-  | { about: 'picture'; bytes: Uint8Array }
-  | PartsQuestion
-  | ProposalQuestion;
-
-type Asked<A extends PlannerQuestion['about']> = Extract<PlannerQuestion, { about: A }>;
+import type { Asked, PlannerQuestion, PropSource } from './planner-question.ts';
 
 export type PlannerAnswer =
   | { result: object }
@@ -59,53 +28,83 @@ export type PlannerAnswer =
 /** The plot of a rail has this many columns of equal time. */
 const PLOT_COLUMNS = 240;
 
-/** Answers questions about texts; what it worked out for the last text in use is kept. */
+/** A text that was read, and what has been worked out from it. */
+interface Read {
+  loaded: Loaded;
+  known: Map<string, object>;
+}
+
+/** Texts that are kept: the file on the disk may be another than the one in use. */
+const KEPT = 2;
+
+/** Answers what is asked of the prop-file service and takes long; what was read last is kept. */
 export class Planner {
-  #text: string | undefined;
-  #loaded: Loaded | undefined;
-  readonly #known = new Map<string, object>();
-  #parts: PartsPlanner | undefined;
+  /** By their texts, the last one last. */
+  readonly #read = new Map<string, Read>();
 
   async answer(question: PlannerQuestion): Promise<PlannerAnswer> {
     try {
-      if (question.about === 'explain') return { result: explained(question) };
-      if (question.about === 'picture') return { result: await safePicture(question.bytes) };
-      if (isProposalQuestion(question)) {
-        // Few ask for it, and whoever does not should not pay for it.
-        const { proposalAnswer } = await import('./planner-proposal.ts');
-        return { result: proposalAnswer(question) };
-      }
-      if (isPartsQuestion(question)) {
-        const { PartsPlanner } = await import('./planner-parts.ts');
-        this.#parts ??= new PartsPlanner();
-        return { result: this.#parts.answer(question) };
-      }
-      if (question.about === 'rehearsal') return { result: await rehearsed(question) };
-      if (question.about === 'fix') return { result: corrected(question) };
-      if (question.about === 'difference') return { result: compared(question) };
-      const { text, file } = question;
-      // A text that is only looked at replaces nothing.
-      if (question.about === 'check')
-        return { result: { findings: findingInfos(parseProp(text, file).findings) } };
-      if (text !== this.#text) {
-        this.#known.clear();
-        this.#text = text;
-        this.#loaded = parseProp(text, file);
-      }
-      const loaded = this.#loaded!;
-      const prop = loaded.prop ?? refuseFaulty(loaded);
-      const key = question.about === 'cue' ? `cue ${question.cue}` : 'budget';
-      let result = this.#known.get(key);
-      if (!result) {
-        result = question.about === 'cue' ? await curves(prop, question.cue) : sums(prop, text);
-        this.#known.set(key, result);
-      }
-      return { result };
+      return { result: await this.#result(question) };
     } catch (error) {
       if (!(error instanceof Refusal)) throw error;
       const { word, message, values } = error;
       return { code: word, reason: message, values };
     }
+  }
+
+  async #result(question: PlannerQuestion): Promise<object> {
+    const read = (source: PropSource) => this.#reading(source).loaded;
+    switch (question.about) {
+      case 'check':
+        // A text that is only looked at replaces nothing.
+        return { findings: findingInfos(parseProp(question.text, question.file).findings) };
+      case 'rehearsal':
+        return rehearsed(question);
+      case 'fix':
+        return corrected(question);
+      case 'difference':
+        return compared(question);
+      case 'explain':
+        return explained(question);
+      case 'picture':
+        return safePicture(question.bytes);
+      case 'budget':
+      case 'cue':
+        return this.#summed(question);
+      // Few ask for the rest, and whoever does not should not pay for it.
+      case 'plan':
+      case 'data':
+        return (await import('./planner-parts.ts')).partsAnswer(question, read);
+      case 'ask':
+      case 'proposal':
+      case 'loom':
+      case 'shopping':
+        return (await import('./planner-proposal.ts')).proposalAnswer(question, read);
+    }
+  }
+
+  #reading({ text, file }: PropSource): Read {
+    let read = this.#read.get(text);
+    this.#read.delete(text);
+    if (!read) {
+      for (const old of this.#read.keys()) if (this.#read.size >= KEPT) this.#read.delete(old);
+      read = { loaded: parseProp(text, file), known: new Map() };
+    }
+    this.#read.set(text, read);
+    return read;
+  }
+
+  async #summed(question: Asked<'budget' | 'cue'>): Promise<object> {
+    const { loaded, known } = this.#reading(question);
+    const prop = loaded.prop ?? refuseFaulty(loaded);
+    const key = question.about === 'cue' ? `cue ${question.cue}` : 'budget';
+    let result = known.get(key);
+    if (!result) {
+      result =
+        question.about === 'cue' ? await curves(prop, question.cue) : sums(prop, question.text);
+      known.set(key, result);
+    }
+    return result;
   }
 }
 
@@ -136,10 +135,9 @@ const AROUND = 2;
 const MAX_LINES = 400;
 
 function corrected({ version, text, file, only }: Asked<'fix'>): object {
-  const { findings } = parseProp(text, file);
   const next = fixed(text, file, only);
   const done = next.done.flatMap(({ line, column, path, wrong }) => {
-    const at = findings.findIndex(
+    const at = next.found.findIndex(
       (one) =>
         one.line === line && one.column === column && one.path === path && one.wrong === wrong,
     );

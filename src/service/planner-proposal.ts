@@ -2,7 +2,7 @@ import type { Params, Result } from '../api/methods.ts';
 import { edited } from '../prop/file/edit.ts';
 import { didYouMean } from '../prop/finding.ts';
 import { findingInfos } from '../prop/finding-info.ts';
-import { type Loaded, parseProp } from '../prop/load.ts';
+import type { Loaded } from '../prop/load.ts';
 import { readAnswers } from '../proposal/answers.ts';
 import { choices } from '../proposal/choices.ts';
 import { interview } from '../proposal/interview.ts';
@@ -13,21 +13,24 @@ import { wholeProposal } from '../proposal/whole.ts';
 import { proposeWiring } from '../proposal/wiring.ts';
 import { Refusal } from '../shared/errors.ts';
 import { refuseFaulty } from './faulty.ts';
-import type { ProposalQuestion } from './proposal-question.ts';
+import type { Asked, PropSource } from './planner-question.ts';
 
 /** What the planner's thread answers about proposals. */
 
 /** @throws Refusal */
-export function proposalAnswer(question: ProposalQuestion): object {
+export function proposalAnswer(
+  question: Asked<'ask' | 'proposal' | 'loom' | 'shopping'>,
+  read: (source: PropSource) => Loaded,
+): object {
   switch (question.about) {
     case 'ask':
       return nextQuestion(question);
     case 'proposal':
       return proposed(question);
     case 'loom':
-      return wiring(question);
+      return wiring(question, read(question));
     case 'shopping': {
-      const loaded = parseProp(question.text, question.file);
+      const loaded = read(question);
       const items = shoppingList(loaded.prop ?? refuseFaulty(loaded));
       return { items, csv: shoppingCsv(items) } satisfies Result<'proposal.shopping'>;
     }
@@ -68,15 +71,10 @@ function proposed({
   };
 }
 
-function wiring({
-  text,
-  file,
-  version,
-  lengthM = USUAL_LENGTH_M,
-  lengthsM = {},
-  leaveOut = [],
-}: Extract<ProposalQuestion, { about: 'loom' }>) {
-  const loaded = parseProp(text, file);
+function wiring(
+  { version, lengthM = USUAL_LENGTH_M, lengthsM = {}, leaveOut = [] }: Asked<'loom'>,
+  loaded: Loaded,
+) {
   const prop = loaded.prop ?? refuseFaulty(loaded);
   const known = Object.keys(prop.channels);
   const strange = Object.keys(lengthsM).find((name) => !Object.hasOwn(prop.channels, name));
@@ -87,6 +85,6 @@ function wiring({
       { channel: strange },
     );
   const { edits, added, left } = proposeWiring(prop, loaded.raw, { lengthM, lengthsM, leaveOut });
-  const next = edited(loaded as Loaded, edits);
+  const next = edited(loaded, edits);
   return { version, edits, added, left, findings: findingInfos(next.findings) };
 }

@@ -1,7 +1,8 @@
 import { setPriority } from 'node:os';
 import { parentPort } from 'node:worker_threads';
 import * as z from 'zod';
-import { Planner, type PlannerQuestion } from './planner-answer.ts';
+import { Planner } from './planner-answer.ts';
+import type { PlannerQuestion } from './planner-question.ts';
 
 /** Entry of the thread that checks texts, sums budgets and rehearses cues. */
 if (!parentPort) throw new Error('this runs as a worker thread of the prop-file service');

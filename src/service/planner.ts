@@ -1,7 +1,8 @@
 import { Worker } from 'node:worker_threads';
 import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
-import type { PlannerAnswer, PlannerQuestion } from './planner-answer.ts';
+import type { PlannerAnswer } from './planner-answer.ts';
+import type { PlannerQuestion } from './planner-question.ts';
 
 /** Works out what takes long. */
 export interface PlannerPort {
@@ -128,6 +129,18 @@ export class PlannerThread implements PlannerPort {
   }
 }
 
+const BUDGET_ON_A_LAPTOP = 'do it on a laptop: sinew budget FILE, or sinew check FILE';
+
+/** What to say when it takes too much memory, and what to do instead, where that is not the usual. */
+const TOO_MUCH: Partial<Record<PlannerQuestion['about'], { what?: string; instead?: string }>> = {
+  cue: { what: 'rehearsing this cue' },
+  rehearsal: { what: 'rehearsing this prop' },
+  difference: {
+    instead: 'compare the files on the board: the versions are beside the prop file',
+  },
+  fix: { instead: 'do it on a laptop: sinew check FILE --fix' },
+};
+
 function refusalFor(cause: Error, { about }: PlannerQuestion): Error {
   if ((cause as NodeJS.ErrnoException).code !== 'ERR_WORKER_OUT_OF_MEMORY') return cause;
   if (about === 'picture')
@@ -135,18 +148,7 @@ function refusalFor(cause: Error, { about }: PlannerQuestion): Error {
       'picture.unsafe',
       'the drawing has more parts than the daemon has memory for; simplify it, or save it as PNG',
     );
-  const what =
-    about === 'cue'
-      ? 'rehearsing this cue'
-      : about === 'rehearsal'
-        ? 'rehearsing this prop'
-        : 'working this out';
-  const instead =
-    about === 'difference'
-      ? 'compare the files on the board: the versions are beside the prop file'
-      : about === 'fix'
-        ? 'do it on a laptop: sinew check FILE --fix'
-        : 'do it on a laptop: sinew budget FILE, or sinew check FILE';
+  const { what = 'working this out', instead = BUDGET_ON_A_LAPTOP } = TOO_MUCH[about] ?? {};
   return new Refusal(
     'service.memory',
     `${what} needs more memory than the daemon may take (${LIMITS.maxOldGenerationSizeMb} MB); ${instead}`,

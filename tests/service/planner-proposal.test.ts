@@ -2,7 +2,8 @@ import { expect, test } from 'vitest';
 import { fields } from '../../src/api/fields.ts';
 import { METHODS, type Result } from '../../src/api/methods.ts';
 import { parseProp } from '../../src/prop/load.ts';
-import { Planner, type PlannerQuestion } from '../../src/service/planner-answer.ts';
+import { Planner } from '../../src/service/planner-answer.ts';
+import type { PlannerQuestion } from '../../src/service/planner-question.ts';
 import { OWL } from '../prop/helpers.ts';
 import { CRAB_ANSWERS } from '../proposal/crab.ts';
 

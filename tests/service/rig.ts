@@ -6,8 +6,8 @@ import type { FileSystem } from '../../src/prop/file/prop-disk.ts';
 import type { Author, FileStatus } from '../../src/prop/file/status.ts';
 import type { LogSink } from '../../src/service/log-sink.ts';
 import type { PlannerPort } from '../../src/service/planner.ts';
-import type { PlannerQuestion } from '../../src/service/planner-answer.ts';
 import { Planner } from '../../src/service/planner-answer.ts';
+import type { PlannerQuestion } from '../../src/service/planner-question.ts';
 import type {
   AnswerToGateway,
   FromService,

@@ -1,0 +1,43 @@
+import type { Params } from '../api/methods.ts';
+
+/** The text of a prop file, and the file's name. */
+export interface PropSource {
+  text: string;
+  file: string;
+}
+
+/** What is asked of the planner's thread; it reads no file itself. */
+export type PlannerQuestion =
+  | ({ about: 'check' } & PropSource)
+  /** The whole prop, as far as there is time. */
+  | ({ about: 'rehearsal'; version: string } & PropSource)
+  /** What the sure corrections change; of the findings with these numbers, or all. */
+  | ({ about: 'fix' } & PropSource & Params<'prop.fix'>)
+  /** What a version differs in from the present one, and from the one in use. */
+  | {
+      about: 'difference';
+      version: string;
+      present: string;
+      before: string;
+      after: string;
+      inUse: string;
+      file: string;
+    }
+  /** The key reference: one key, or those that have the words of `find`. */
+  | ({ about: 'explain' } & Params<'prop.explain'>)
+  /** The budget without cues. */
+  | ({ about: 'budget' } & PropSource)
+  | ({ about: 'cue'; cue: string } & PropSource)
+  /** A picture, made safe: `SafePicture`. */
+  | { about: 'picture'; bytes: Uint8Array }
+  /** A change of parts, and what it may be made of. */
+  | ({ about: 'plan' } & PropSource & Params<'prop.plan'>)
+  | ({ about: 'data'; version: string } & PropSource)
+  /** A new prop: the next question, the proposal, its wiring, what to buy. */
+  | ({ about: 'ask' } & Params<'proposal.ask'>)
+  | ({ about: 'proposal'; file: string } & Params<'proposal.prop'>)
+  | ({ about: 'loom'; version: string } & PropSource & Params<'proposal.loom'>)
+  | ({ about: 'shopping' } & PropSource);
+
+/** The questions about one thing, or several. */
+export type Asked<A extends PlannerQuestion['about']> = Extract<PlannerQuestion, { about: A }>;
