@@ -1,11 +1,12 @@
 import { factsOf } from '../boards/registry.ts';
 import { servoOf } from '../prop/kinds/channel.ts';
 import { PARTS, partsFor } from '../prop/parts.ts';
-import { USES, type Use } from '../proposal/pins.ts';
+import { USES } from '../proposal/pins.ts';
 import type { Add } from './change.ts';
 import { type Draft, refuse } from './draft.ts';
-import { choosePins, type PinChoice } from './pins.ts';
+import { choosePins, type PinChoice, type PinUse } from './pins.ts';
 import { wiresIn } from './references.ts';
+import { mustBeFreeCavity } from './wires.ts';
 
 /** Adds a part, with everything proposed that the person has not said. */
 export function add(draft: Draft, change: Add): void {
@@ -25,8 +26,7 @@ export function add(draft: Draft, change: Add): void {
         draft.mustHave('channel', 'channels', channel);
         if (!servoOf(draft.prop.channels[channel]!))
           refuse(`${channel} is not a servo, and only servos have marks; give a servo`, []);
-        const { marks } = draft.section('channels')[channel] as { marks?: object };
-        draft.mustBeFree('mark', change.name, Object.keys(marks ?? {}));
+        draft.mustBeFree('mark', change.name, Object.keys(draft.marks(channel)));
         draft.set(['channels', channel, 'marks', change.name], change.deg);
       }
       break;
@@ -101,7 +101,7 @@ function addChannel(draft: Draft, change: AddChannel): void {
 
 interface Maker {
   count: number;
-  uses: (Use & { pull?: 'up' | 'down' })[];
+  uses: PinUse[];
   make: (choice: PinChoice, draft: Draft) => Record<string, unknown>;
 }
 
@@ -266,16 +266,7 @@ function addWire(draft: Draft, change: Extract<Add, { what: 'wire' }>): void {
     ...(gaugeAwg !== undefined && { gaugeAwg }),
     ...(lengthM !== undefined && { lengthM }),
   };
-  for (const { from, to } of cores)
-    for (const end of [from, to]) {
-      const held = wires.find((wire) =>
-        wire.cores.some((one) => one.from === end || one.to === end),
-      );
-      if (held)
-        refuse(`${end} is taken by wire ${held.label}; one wire to a cavity: give another`, [
-          `wire ${held.label}`,
-        ]);
-    }
+  for (const { from, to } of cores) for (const end of [from, to]) mustBeFreeCavity(wires, end);
   draft.cautions.push('Switch off and unplug the supply before you fit the wire.');
   const own = channel !== undefined && !wires.some((wire) => wire.own === channel);
   if (own) {

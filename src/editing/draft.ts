@@ -73,6 +73,17 @@ export class Draft {
     return (this.raw[name] ?? {}) as Data;
   }
 
+  /** The path of an entry that goes: with the last one, the whole section. */
+  goes(section: string, name: string): Path {
+    return Object.keys(this.section(section)).length === 1 ? [section] : [section, name];
+  }
+
+  /** The marks of a servo. */
+  marks(channel: string): Record<string, number> {
+    const { marks } = this.section('channels')[channel] as { marks?: Record<string, number> };
+    return marks ?? {};
+  }
+
   /** @throws Refusal where there is no such entry */
   mustHave(what: string, section: string, name: string): void {
     const entries = this.section(section);

@@ -6,6 +6,7 @@ import type { Change } from './change.ts';
 import { type Draft, refuse } from './draft.ts';
 import { choosePins, usesOf } from './pins.ts';
 import { wiresIn } from './references.ts';
+import { mustBeFreeCavity, wireCalled } from './wires.ts';
 
 const POWER_OFF = 'Switch off and unplug the supply before you move a wire.';
 
@@ -148,23 +149,11 @@ function moveWire(
   draft: Draft,
   { name, core, end, to }: Change & { do: 'move'; what: 'wire' },
 ): void {
-  const found = wiresIn(draft.raw).filter(({ label }) => label === name);
-  if (found.length !== 1)
-    refuse(
-      found.length === 0 ? `there is no wire ${name}` : `several wires have the label ${name}`,
-      [],
-    );
-  const { path, cores } = found[0]!;
+  const { path, cores } = wireCalled(draft, name);
   const own = cores[core];
   if (!own) refuse(`wire ${name} has cores 1 to ${cores.length}; give one of them`, []);
   if (own[end] === to) refuse(`it ends at ${to} already; give another cavity`, []);
-  const held = wiresIn(draft.raw).find((one) =>
-    one.cores.some((other) => other !== own && (other.from === to || other.to === to)),
-  );
-  if (held)
-    refuse(`${to} is taken by wire ${held.label}; one wire to a cavity: give another`, [
-      `wire ${held.label}`,
-    ]);
+  mustBeFreeCavity(wiresIn(draft.raw), to, own);
   draft.set([...path, 'cores', core, end], to);
   draft.touch(`wire ${name}: ${own.role} to ${to}, not ${own[end]}`);
   draft.cautions.push(POWER_OFF);

@@ -6,6 +6,9 @@ import { refuse } from './draft.ts';
 
 /** Free pins of a prop that has channels already, judged by the drivers' own facts. */
 
+/** What a channel may be to its pins; `pull`: with a resistor that must be fitted. */
+export type PinUse = Use & { pull?: 'up' | 'down' };
+
 export interface PinChoice {
   board: string;
   pins: number[];
@@ -30,7 +33,7 @@ export function usesOf(prop: Prop, channel: string): { use: Use; pin: number }[]
  */
 export function choosePins(
   prop: Prop,
-  uses: readonly (Use & { pull?: 'up' | 'down' })[],
+  uses: readonly PinUse[],
   count: number,
   wish: { board?: string | undefined; pins?: readonly number[] | undefined },
   except?: string,
@@ -69,7 +72,7 @@ function boardOf(prop: Prop, name: string, except: string | undefined): PinBoard
 
 function wanted(
   board: PinBoard,
-  uses: readonly (Use & { pull?: 'up' | 'down' })[],
+  uses: readonly PinUse[],
   count: number,
   pins: readonly number[],
 ): PinChoice {

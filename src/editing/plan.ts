@@ -1,3 +1,4 @@
+import { MAX_EDITS } from '../prop/edit-limit.ts';
 import type { Edit } from '../prop/edit-text.ts';
 import { NotAlone } from '../prop/edit-text.ts';
 import type { Finding } from '../prop/finding.ts';
@@ -27,9 +28,6 @@ export interface Plan {
   findings: Finding[];
   after: Loaded;
 }
-
-/** Edits that one call may have: more is a file for an editor. */
-export const MAX_EDITS = 1000;
 
 /**
  * @param loaded a file without errors

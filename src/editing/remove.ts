@@ -1,9 +1,11 @@
 import { flatGroups } from '../prop/groups.ts';
+import { valueAt } from '../prop/schema-remarks.ts';
 import { ACTS } from '../prop/steps.ts';
 import type { Remove } from './change.ts';
 import { type Draft, named, refuse } from './draft.ts';
-import { type Reference, type Step, stepsIn, wiresIn } from './references.ts';
+import { type Reference, type Step, stepsIn } from './references.ts';
 import { marksOf } from './rename.ts';
+import { wireCalled } from './wires.ts';
 
 /**
  * Takes a part out of the file. What only lists it goes with it and is named; what needs it, such as an
@@ -123,15 +125,24 @@ class Gone {
         this.remove(path);
         continue;
       }
-      const users = draft.to('group', group).filter(({ role }) => role !== 'stage');
-      if (users.length > 0)
-        refuse(
-          `group ${group} would be empty, and is used in ${named(users.map(({ where }) => where))}; change that first`,
-          users.map(({ where }) => where),
-        );
-      this.#stages(draft.to('group', group));
-      this.remove(Object.keys(groups).length === 1 ? ['groups'] : ['groups', group]);
+      const users = draft.to('group', group);
+      this.#emptied(
+        'group',
+        group,
+        users.filter(({ role }) => role !== 'stage'),
+      );
+      this.#stages(users.filter(({ role }) => role === 'stage'));
     }
+  }
+
+  /** A group or pose that has nothing left. @throws Refusal where something needs it */
+  #emptied(what: 'group' | 'pose', name: string, users: readonly Reference[]): void {
+    if (users.length > 0)
+      refuse(
+        `${what} ${name} would be empty, and is used in ${named(users.map(({ where }) => where))}; change that first`,
+        users.map(({ where }) => where),
+      );
+    this.remove(this.#draft.goes(`${what}s`, name));
   }
 
   #poses(references: readonly Reference[]): void {
@@ -143,13 +154,7 @@ class Gone {
         this.remove(path);
         continue;
       }
-      const users = draft.to('pose', pose);
-      if (users.length > 0)
-        refuse(
-          `pose ${pose} would be empty, and is used in ${named(users.map(({ where }) => where))}; change that first`,
-          users.map(({ where }) => where),
-        );
-      this.remove(Object.keys(poses).length === 1 ? ['poses'] : ['poses', pose]);
+      this.#emptied('pose', pose, draft.to('pose', pose));
     }
   }
 
@@ -270,7 +275,7 @@ function removePose(draft: Draft, name: string): void {
   draft.mustHave('pose', 'poses', name);
   const gone = new Gone(draft);
   gone.drop(draft.to('pose', name), `pose ${name}`);
-  gone.remove(Object.keys(draft.section('poses')).length === 1 ? ['poses'] : ['poses', name]);
+  gone.remove(draft.goes('poses', name));
   gone.finish();
 }
 
@@ -287,7 +292,7 @@ function removeRail(draft: Draft, name: string): void {
     );
   const gone = new Gone(draft);
   gone.drop(references, name);
-  gone.remove(Object.keys(draft.section('rails')).length === 1 ? ['rails'] : ['rails', name]);
+  gone.remove(draft.goes('rails', name));
   gone.finish();
   const { fuse } = draft.prop.rails[name]!;
   if (fuse) draft.cautions.push(`Its fuse of ${fuse.ratingA} A goes from the list as well.`);
@@ -301,10 +306,9 @@ function removeGroup(draft: Draft, name: string): void {
   const references = draft.to('group', name);
   for (const { role, path, where } of references) {
     draft.touch(`${where}: names ${named(members)} instead`);
+    const at = path.slice(0, -1);
     if (role === 'step') {
-      const at = path.slice(0, -1);
-      const move = at.reduce<unknown>((data, key) => (data as never)[key], draft.raw);
-      const { [name]: to, ...others } = move as Record<string, unknown>;
+      const { [name]: to, ...others } = valueAt(draft.raw, at) as Record<string, unknown>;
       if (typeof to === 'object')
         refuse(
           `${where} sends ${name} somewhere by chance, all of it to one place; name its channels in the cue first`,
@@ -318,26 +322,22 @@ function removeGroup(draft: Draft, name: string): void {
       }
       continue;
     }
-    const list = path.slice(0, -1).reduce<unknown>((data, key) => (data as never)[key], draft.raw);
-    const own = list as string[];
+    const own = valueAt(draft.raw, at) as string[];
     const more = members.filter((one) => !own.includes(one));
     if (more.length === 0)
       refuse(`${where} names ${name} and all of its channels; edit it`, [where]);
     draft.set(path, more[0]);
-    for (const [i, one] of more.slice(1).entries())
-      draft.set([...path.slice(0, -1), own.length + i], one);
+    for (const [i, one] of more.slice(1).entries()) draft.set([...at, own.length + i], one);
   }
-  draft.remove(Object.keys(groups).length === 1 ? ['groups'] : ['groups', name]);
+  draft.remove(draft.goes('groups', name));
 }
 
 /** What names the mark gets its angle instead, so that nothing goes elsewhere. */
 function removeMark(draft: Draft, { name, channels }: Remove): void {
   const servos = marksOf(draft, name, channels);
-  const marks = (servo: string) =>
-    (draft.section('channels')[servo] as { marks: Record<string, number> }).marks;
   for (const { what, name: mark, of, path, where } of draft.references) {
     if (what !== 'mark' || mark !== name || !of.some((one) => servos.includes(one))) continue;
-    const angles = new Set(of.map((one) => marks(one)[name]!));
+    const angles = new Set(of.map((one) => draft.marks(one)[name]!));
     if (angles.size > 1)
       refuse(
         `${where} moves ${named(of)} together to ${name}, which is another angle for each; change the cue first`,
@@ -348,21 +348,13 @@ function removeMark(draft: Draft, { name, channels }: Remove): void {
     draft.touch(`${where}: ${deg} deg instead`);
   }
   for (const servo of servos) {
-    const only = Object.keys(marks(servo)).length === 1;
+    const only = Object.keys(draft.marks(servo)).length === 1;
     draft.remove(['channels', servo, 'marks', ...(only ? [] : [name])]);
   }
 }
 
 function removeWire(draft: Draft, name: string): void {
-  const found = wiresIn(draft.raw).filter(({ label }) => label === name);
-  if (found.length !== 1)
-    refuse(
-      found.length === 0
-        ? `there is no wire ${name}; look at the labels in Wiring`
-        : `${found.length} wires have the label ${name}; edit the file by hand`,
-      [],
-    );
-  const { path, own } = found[0]!;
+  const { path, own } = wireCalled(draft, name);
   if (own !== undefined) draft.touch(`channel ${own}`);
   const wires = draft.raw.wires as unknown[] | undefined;
   draft.remove(path[0] === 'wires' && wires?.length === 1 ? ['wires'] : path);

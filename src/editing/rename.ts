@@ -2,6 +2,7 @@ import { splitEnd } from '../prop/loom-words.ts';
 import type { Rename } from './change.ts';
 import { type Draft, named, refuse } from './draft.ts';
 import { wiresIn } from './references.ts';
+import { wireCalled } from './wires.ts';
 
 /** Another name for a part: every place that names it follows, and nothing else changes. */
 export function rename(draft: Draft, change: Rename): void {
@@ -71,8 +72,7 @@ export function marksOf(draft: Draft, name: string, channels: readonly string[] 
   if (channels.length === 0) refuse(`which servo has the mark ${name}? Give it in channels`, []);
   for (const channel of channels) {
     draft.mustHave('channel', 'channels', channel);
-    const { marks } = draft.section('channels')[channel] as { marks?: object };
-    if (!marks || !Object.hasOwn(marks, name))
+    if (!Object.hasOwn(draft.marks(channel), name))
       refuse(`${channel} has no mark ${name}; give a servo that has one`, [`channel ${channel}`]);
   }
   return [...new Set(channels)];
@@ -80,10 +80,7 @@ export function marksOf(draft: Draft, name: string, channels: readonly string[] 
 
 function renameMark(draft: Draft, { name, to, channels }: Rename): void {
   const servos = marksOf(draft, name, channels);
-  for (const servo of servos) {
-    const { marks } = draft.section('channels')[servo] as { marks: object };
-    draft.mustBeFree('mark', to, Object.keys(marks));
-  }
+  for (const servo of servos) draft.mustBeFree('mark', to, Object.keys(draft.marks(servo)));
   for (const { path, of, where, what, name: mark } of draft.references) {
     if (what !== 'mark' || mark !== name || !of.some((one) => servos.includes(one))) continue;
     const others = of.filter((one) => !servos.includes(one));
@@ -99,13 +96,9 @@ function renameMark(draft: Draft, { name, to, channels }: Rename): void {
 }
 
 function renameWire(draft: Draft, name: string, to: string): void {
-  const wires = wiresIn(draft.raw);
-  const found = wires.filter(({ label }) => label === name);
-  if (found.length === 0) refuse(`there is no wire ${name}; look at the labels in Wiring`, []);
-  if (found.length > 1)
-    refuse(`${found.length} wires have the label ${name}; edit the file by hand`, []);
+  const { path } = wireCalled(draft, name);
   if (to.length === 0 || to.length > 32) refuse('a label has 1 to 32 characters', []);
-  if (wires.some(({ label }) => label === to))
+  if (wiresIn(draft.raw).some(({ label }) => label === to))
     refuse(`another wire has the label ${to}; give another`, [`wire ${to}`]);
-  draft.set([...found[0]!.path, 'label'], to);
+  draft.set([...path, 'label'], to);
 }

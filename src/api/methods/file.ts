@@ -1,3 +1,4 @@
+import { MAX_EDITS } from '../../prop/edit-limit.ts';
 import { CAPTURE, COMMAND, FILE, QUESTION } from '../errors.ts';
 import type { Family } from '../method.ts';
 
@@ -131,7 +132,7 @@ export const file = {
               want('a list of edits: { path, value }, { path, rename } or { path, place }'),
             )
             .min(1, want('at least one edit'))
-            .max(1000, want('at most 1000 edits'))
+            .max(MAX_EDITS, want(`at most ${MAX_EDITS} edits`))
             .optional()
             .describe('changes of single values and names, made in this order; comments are kept'),
           partly: z
