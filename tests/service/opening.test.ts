@@ -6,10 +6,7 @@ import { OWLET } from './owlet.ts';
 import { Rig, type RigOptions } from './rig.ts';
 
 let rig: Rig;
-afterEach(async () => {
-  await rig.close();
-  await fs.rm(rig.folder, { recursive: true });
-});
+afterEach(() => rig.remove());
 const open = async (options: RigOptions = {}) => {
   rig = await Rig.open(options);
 };

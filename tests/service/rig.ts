@@ -276,6 +276,11 @@ export class Rig {
     return fs.readFile(this.file, 'utf8');
   }
 
+  /** What is beside the prop file, and the file itself. */
+  async files(): Promise<string[]> {
+    return (await fs.readdir(this.folder)).filter((name) => name !== 'state').sort();
+  }
+
   async byHand(from: string, to: string): Promise<void> {
     const text = await this.read();
     if (!text.includes(from)) throw new Error(`there is no ${from}`);
@@ -297,6 +302,12 @@ export class Rig {
   async close(): Promise<void> {
     await this.flush().catch(() => undefined);
     await this.service.close();
+  }
+
+  /** Closes it for good: its folder is removed. */
+  async remove(): Promise<void> {
+    await this.close();
+    await fs.rm(this.folder, { recursive: true });
   }
 }
 

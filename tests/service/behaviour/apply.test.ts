@@ -5,14 +5,10 @@ import { OWLET } from '../owlet.ts';
 import { type Applied, ME, Rig, type RigOptions, refusal } from '../rig.ts';
 
 let rig: Rig;
-afterEach(async () => {
-  await rig.close();
-  await fs.rm(rig.folder, { recursive: true });
-});
+afterEach(() => rig.remove());
 const open = async (options: RigOptions = {}) => {
   rig = await Rig.open(options);
 };
-const files = async () => (await fs.readdir(rig.folder)).filter((name) => name !== 'state').sort();
 const NIGHT = OWLET.replace('Foyer owl', 'Night owl');
 const SLOW = OWLET.replace('speedDegS: 120', 'speedDegS: 100');
 
@@ -106,7 +102,7 @@ describe('apply', () => {
     });
     expect((await refusal(rig.apply(NIGHT, versionOf(OWLET)))).message).toMatch(/keeps changing/);
     expect(await rig.read()).toBe(SLOW);
-    expect(await files()).toEqual(['owl.yaml']);
+    expect(await rig.files()).toEqual(['owl.yaml']);
   });
 
   test.each<[string, string, RegExp]>([
@@ -118,7 +114,7 @@ describe('apply', () => {
     const { message } = await refusal(rig.apply(text, versionOf(OWLET)));
     expect(message).toMatch(reason);
     expect(await rig.read()).toBe(OWLET);
-    expect(await files()).toEqual(['owl.yaml']);
+    expect(await rig.files()).toEqual(['owl.yaml']);
   });
 
   test('mends a faulty file', async () => {
@@ -146,7 +142,7 @@ describe('apply', () => {
     const { message } = await refusal(rig.apply(SLOW, versionOf(OWLET)));
     expect(message).toMatch(/boards cannot do this: .*pin 44; the file is as it was before/);
     expect(await rig.read()).toBe(OWLET);
-    expect(await files()).toEqual(['owl.yaml']);
+    expect(await rig.files()).toEqual(['owl.yaml']);
     expect(rig.status).toMatchObject({ version: versionOf(OWLET), pending: false });
     expect(rig.status.problem).toBeUndefined();
     await rig.pass(1200);

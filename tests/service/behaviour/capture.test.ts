@@ -9,10 +9,7 @@ import { OWLET as OWL } from '../owlet.ts';
 import { ME, Rig, type RigOptions, refusal } from '../rig.ts';
 
 let rig: Rig;
-afterEach(async () => {
-  await rig.close();
-  await fs.rm(rig.folder, { recursive: true });
-});
+afterEach(() => rig.remove());
 const open = async (options: RigOptions = {}) => {
   rig = await Rig.open(options);
   const { status } = rig.opened;
@@ -24,7 +21,6 @@ const OPEN = ['channels', 'beak', 'marks', 'open'];
 const HALF = ['channels', 'beak', 'marks', 'half'];
 const LIMITS = ['channels', 'beak', 'limitsDeg'];
 const beakMarks = async () => parse(await rig.read()).channels.beak.marks;
-const files = async () => (await fs.readdir(rig.folder)).filter((name) => name !== 'state').sort();
 
 describe('a capture', () => {
   test('touches its value and nothing else, and goes to the core', async () => {
@@ -77,14 +73,14 @@ describe('a capture', () => {
       /owl\.yaml:\d+:\d+: channels\.beak\.marks\.open: 36 deg is outside/,
     );
     expect(await rig.read()).toBe(OWL);
-    expect(await files()).toEqual(['owl.yaml']);
+    expect(await rig.files()).toEqual(['owl.yaml']);
     expect(rig.core.changes).toEqual([]);
   });
 
   test('of what is there already writes nothing', async () => {
     await open();
     expect(await rig.capture(OPEN, 30)).toEqual({ version: rig.opened.version });
-    expect(await files()).toEqual(['owl.yaml']);
+    expect(await rig.files()).toEqual(['owl.yaml']);
   });
 
   test('many at once come one after the other, none lost', async () => {
@@ -147,7 +143,7 @@ describe('a capture', () => {
     const { message } = await refusal(rig.capture(OPEN, 28));
     expect(message).toMatch(/boards cannot do this: pin 5 is taken; the file is as it was before/);
     expect(await rig.read()).toBe(OWL);
-    expect(await files()).toEqual(['owl.yaml']);
+    expect(await rig.files()).toEqual(['owl.yaml']);
     expect(rig.status.version).toBe(rig.opened.version);
     rig.core.refuses = () => undefined;
     await rig.capture(OPEN, 28);
@@ -275,7 +271,7 @@ describe('a file changed by hand meanwhile', () => {
     expect((await refusal(rig.capture(OPEN, 28))).message).toMatch(/the file is empty/);
     await fs.rm(rig.file);
     expect((await refusal(rig.capture(OPEN, 28))).message).toMatch(/is gone.*put the file back/);
-    expect(await files()).toEqual([]);
+    expect(await rig.files()).toEqual([]);
     expect(rig.core.changes).toEqual([]);
   });
 
@@ -298,7 +294,7 @@ describe('a file changed by hand meanwhile', () => {
     const text = await rig.read();
     expect(text).toContain('name: Night owl');
     expect(text).toContain('open: 28 }');
-    expect(await files()).toEqual(['owl.yaml', 'owl.yaml.~1~']);
+    expect(await rig.files()).toEqual(['owl.yaml', 'owl.yaml.~1~']);
     expect(await fs.readFile(`${rig.file}.~1~`, 'utf8')).toBe(
       OWL.replace('Foyer owl', 'Night owl'),
     );
@@ -318,7 +314,7 @@ describe('a file changed by hand meanwhile', () => {
     const { message } = await refusal(rig.capture(OPEN, 28));
     expect(message).toMatch(/keeps changing; try again/);
     expect((await beakMarks()).open).toBe(30);
-    expect(await files()).toEqual(['owl.yaml']);
+    expect(await rig.files()).toEqual(['owl.yaml']);
   });
 });
 
@@ -332,7 +328,7 @@ describe('versions', () => {
       await rig.flush();
     }
     const kept = Array.from({ length: 10 }, (_, i) => `owl.yaml.~${i + 4}~`);
-    expect(await files()).toEqual(['owl.yaml', 'owl.yaml.~x~', ...kept].sort());
+    expect(await rig.files()).toEqual(['owl.yaml', 'owl.yaml.~x~', ...kept].sort());
     // Each is what its change replaced: the first replaced the demo's 30, the 13th replaced 21.
     for (const [i, name] of kept.entries())
       expect(
@@ -377,7 +373,7 @@ describe('versions', () => {
       });
       await rig.capture(OPEN, 28);
       expect(await fs.readFile(`${rig.file}.~1~`, 'utf8')).toBe(OWL);
-      expect(await files()).toEqual(['owl.yaml', 'owl.yaml.~1~']);
+      expect(await rig.files()).toEqual(['owl.yaml', 'owl.yaml.~1~']);
     },
   );
 });
@@ -441,7 +437,7 @@ describe('a write that fails', () => {
     expect(error.data).toMatchObject({ code: 'file.not-saved', errno: 'ENOSPC' });
     expect(error.data.reason).toMatch(/\(ENOSPC\): it is as it was before; free some disk space/);
     expect(await rig.read()).toBe(OWL);
-    expect(await files()).toEqual(['owl.yaml']);
+    expect(await rig.files()).toEqual(['owl.yaml']);
     expect(rig.core.changes).toEqual([]);
     // With room again it goes on.
     await rig.capture(OPEN, 27);
@@ -468,7 +464,7 @@ describe('a write that fails', () => {
     await open();
     await fs.writeFile(join(rig.folder, '.owl.yaml.new'), 'half a fi');
     await rig.capture(OPEN, 28);
-    expect(await files()).toEqual(['owl.yaml', 'owl.yaml.~1~']);
+    expect(await rig.files()).toEqual(['owl.yaml', 'owl.yaml.~1~']);
   });
 });
 

@@ -27,10 +27,7 @@ beforeEach(async () => {
   rig = await Rig.open({ text: TEXT, program });
   await rig.close();
 });
-afterEach(async () => {
-  await rig.close();
-  await fs.rm(rig.folder, { recursive: true });
-});
+afterEach(() => rig.remove());
 const again = async () => {
   rig = await Rig.open({ folder: rig.folder, program });
 };

@@ -1,4 +1,3 @@
-import fs from 'node:fs/promises';
 import { afterEach, expect, test } from 'vitest';
 import type { Params, Result } from '../../../src/api/methods.ts';
 import { versionOf } from '../../../src/prop/file/version.ts';
@@ -6,10 +5,7 @@ import { OWLET } from '../owlet.ts';
 import { type Applied, ME, Rig, refusal } from '../rig.ts';
 
 let rig: Rig;
-afterEach(async () => {
-  await rig.close();
-  await fs.rm(rig.folder, { recursive: true });
-});
+afterEach(() => rig.remove());
 
 type Change = Params<'prop.plan'>['change'];
 const plan = (change: Change, version: string): Promise<Result<'prop.plan'>> =>

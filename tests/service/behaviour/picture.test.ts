@@ -7,14 +7,10 @@ import { OWLET } from '../owlet.ts';
 import { type Applied, ME, Rig, type RigOptions, refusal } from '../rig.ts';
 
 let rig: Rig;
-afterEach(async () => {
-  await rig.close();
-  await fs.rm(rig.folder, { recursive: true });
-});
+afterEach(() => rig.remove());
 const open = async (options: RigOptions = {}) => {
   rig = await Rig.open(options);
 };
-const files = async () => (await fs.readdir(rig.folder)).filter((name) => name !== 'state').sort();
 type Begun = { upload: number; partBytes: number };
 type Ended = { file: string; width: number; height: number; leftOut: string[] };
 
@@ -53,7 +49,7 @@ describe('a picture that is sent', () => {
     // The same one again is not kept twice; what it is decides on its ending.
     expect((await send('owl.jpg', BASELINE)).file).toBe('owl-2.jpg');
     expect((await send('owl.jpg', PNG_WITH_NOTES)).file).toBe('owl.png');
-    expect(await files()).toEqual(['owl-2.jpg', 'owl.jpg', 'owl.png', 'owl.yaml']);
+    expect(await rig.files()).toEqual(['owl-2.jpg', 'owl.jpg', 'owl.png', 'owl.yaml']);
     const mode = async (name: string) => (await fs.stat(join(rig.folder, name))).mode & 0o777;
     expect(await mode('owl.png')).toBe(await mode('owl.yaml'));
   });
@@ -88,7 +84,7 @@ describe('a picture that is sent', () => {
     expect(error.data.reason).toMatch(
       /give one without a folder that ends in \.png, \.jpg or \.svg/,
     );
-    expect(await files()).toEqual(['owl.yaml']);
+    expect(await rig.files()).toEqual(['owl.yaml']);
   });
 
   test('is refused when it has 6 MB, before anything is sent', async () => {
@@ -101,7 +97,7 @@ describe('a picture that is sent', () => {
     await open();
     const svg = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 1 1"><script/></svg>';
     expect(await codeOf(send('owl.svg', Buffer.from(svg)))).toBe('picture.unsafe');
-    expect(await files()).toEqual(['owl.yaml']);
+    expect(await rig.files()).toEqual(['owl.yaml']);
     // The next one may begin.
     expect((await send('owl.png', PNG_WITH_NOTES)).file).toBe('owl.png');
   });
@@ -143,7 +139,7 @@ describe('a picture that is sent', () => {
       if (at < 13) await part(slow.upload, at, Buffer.alloc(1), 's3');
     }
     expect(await codeOf(part(slow.upload, 13, Buffer.alloc(1), 's3'))).toBe('picture.no-upload');
-    expect(await files()).toEqual(['owl.yaml']);
+    expect(await rig.files()).toEqual(['owl.yaml']);
   });
 
   test('takes no part twice, out of order, too long, or that is not base64', async () => {
@@ -189,7 +185,7 @@ describe('a picture that is sent', () => {
     const { error } = await refusal(send('owl.jpg', BASELINE));
     expect(error.data).toMatchObject({ code: 'picture.not-saved', errno: code });
     expect(error.data.reason).toMatch(/free some disk space|let the daemon's user write/);
-    expect(await files()).toEqual(['owl.yaml']);
+    expect(await rig.files()).toEqual(['owl.yaml']);
     fails = false;
     expect((await send('owl.jpg', BASELINE)).file).toBe('owl.jpg');
   });

@@ -9,10 +9,7 @@ import { ME, Rig, refusal } from '../rig.ts';
 // What is wrong with the file, what its versions differ in, and what a correction would do.
 
 let rig: Rig;
-afterEach(async () => {
-  await rig.close();
-  await fs.rm(rig.folder, { recursive: true });
-});
+afterEach(() => rig.remove());
 
 type Asked = 'prop.findings' | 'prop.fix' | 'prop.version' | 'prop.difference' | 'prop.history';
 
