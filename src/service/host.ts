@@ -5,6 +5,7 @@ import {
   type Transferable,
   Worker,
 } from 'node:worker_threads';
+import type { Params, Result } from '../api/methods.ts';
 import type { ChangeMessage, Outcome } from '../core/core-prop.ts';
 import type { Saved } from '../core/store.ts';
 import type { Edit } from '../prop/edit-text.ts';
@@ -137,32 +138,22 @@ export class ServiceHost {
   apply(
     given: { text?: string; edits?: Edit[]; partly?: boolean; version: string },
     by: Author,
-  ): Promise<{ version: string; changed: string[]; pending: boolean; problem?: string }> {
+  ): Promise<Result<'prop.apply'>> {
     return this.#ask((n) => ({ t: 'apply', n, ...given, by }), by.what);
   }
 
   /** @throws Refusal */
-  restore(
-    version: string,
-    base: string | undefined,
-    by: Author,
-  ): Promise<{ version: string; changed: string[]; pending: boolean }> {
+  restore(version: string, base: string | undefined, by: Author): Promise<Result<'prop.apply'>> {
     return this.#ask((n) => ({ t: 'restore', n, version, base, by }), by.what);
   }
 
   /** @throws Refusal */
-  beginPicture(
-    given: { name: string; bytes: number },
-    by: Author,
-  ): Promise<{ upload: number; partBytes: number }> {
+  beginPicture(given: Params<'picture.begin'>, by: Author): Promise<Result<'picture.begin'>> {
     return this.#ask((n) => ({ t: 'picture-begin', n, ...given, by }));
   }
 
   /** @throws Refusal; nothing beside the prop file has changed then */
-  endPicture(
-    given: { upload: number },
-    by: Author,
-  ): Promise<{ file: string; width: number; height: number; leftOut: string[] }> {
+  endPicture(given: Params<'picture.end'>, by: Author): Promise<Result<'picture.end'>> {
     return this.#ask((n) => ({ t: 'picture-end', n, ...given, by }), by.what);
   }
 

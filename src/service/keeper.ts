@@ -1,6 +1,7 @@
 import fs from 'node:fs/promises';
 import { basename } from 'node:path';
 import { isDeepStrictEqual } from 'node:util';
+import type { Result } from '../api/methods.ts';
 import type { ChangeMessage, Outcome } from '../core/core-prop.ts';
 import type { Edit } from '../prop/edit-text.ts';
 import { AcceptedCopy } from '../prop/file/accepted-copy.ts';
@@ -411,7 +412,7 @@ export class Keeper {
     },
     version: string,
     by: Author,
-  ): Promise<{ version: string; changed: string[]; pending: boolean; problem?: string }> {
+  ): Promise<Result<'prop.apply'>> {
     return this.#inTurn(async () => {
       this.#refuseGone(by);
       const { text, edits, partly } = given;
@@ -430,11 +431,7 @@ export class Keeper {
   }
 
   /** Puts back a kept version. @param base the present one, as far as the asker knows */
-  restore(
-    version: string,
-    base: string | undefined,
-    by: Author,
-  ): Promise<{ version: string; changed: string[]; pending: boolean }> {
+  restore(version: string, base: string | undefined, by: Author): Promise<Result<'prop.apply'>> {
     return this.#inTurn(async () => {
       this.#refuseGone(by);
       await this.#fresh();
@@ -782,10 +779,7 @@ export class Keeper {
   }
 
   /** Writes a whole new version, and offers it to the core. */
-  async #propose(
-    next: Loaded,
-    by: Author,
-  ): Promise<{ version: string; changed: string[]; pending: boolean }> {
+  async #propose(next: Loaded, by: Author): Promise<Result<'prop.apply'>> {
     const before = this.#onDisk;
     if (!before.bytes && !isGone(before))
       throw new Refusal(
@@ -822,10 +816,7 @@ export class Keeper {
   }
 
   /** Writes a file with fewer errors over a faulty one; the prop uses neither. */
-  async #improve(
-    next: Loaded,
-    by: Author,
-  ): Promise<{ version: string; changed: string[]; pending: boolean; problem: string }> {
+  async #improve(next: Loaded, by: Author): Promise<Result<'prop.apply'>> {
     await this.#keepInUse();
     const written = await this.#disk.replace(this.#onDisk.bytes, next.text);
     if (!written) throw this.#restless();
