@@ -298,9 +298,13 @@ function bestSpeed(
   return best;
 }
 
-/** Positions tried, how many of the best are then improved, and to what share of a range. */
+/** Positions tried; how many are then improved, and how far apart those are, as shares of a range. */
 const TRIED = 400;
-const IMPROVED = 6;
+const IMPROVED = 20;
+const APART = 1 / 4;
+/** How many of the improved ones are followed to the end; the steps that end either stage, as shares of a range. */
+const FOLLOWED = 3;
+const COARSE = 1 / 100;
 const FINEST = 1e-5;
 
 /**
@@ -335,11 +339,12 @@ export function armWorst(
     const ratio = Math.abs(ratioAt(angles[joint]!));
     return { torqueNm: totalNm * ratio, accelerationNm: (totalNm - holdNm) * ratio };
   };
-  const found = startsOf(arm, ranges).map((shares) => ({ shares, ...at(shares) }));
-  found.sort((a, b) => b.torqueNm - a.torqueNm);
-  let best = found[0]!;
-  for (let start of found.slice(0, IMPROVED)) {
-    for (let step = 1 / 8; step > FINEST; ) {
+  type Found = ReturnType<typeof at> & { shares: readonly number[] };
+  const best = (all: Found[]) => all.sort((a, b) => b.torqueNm - a.torqueNm);
+  /** Climbs from a position in steps that become smaller. */
+  const climb = (from: Found, first: number, last: number) => {
+    let start = from;
+    for (let step = first; step > last; ) {
       let better = start;
       for (let i = 0; i < ranges.length; i++) {
         if (ranges[i]![1] === 0) continue;
@@ -352,10 +357,22 @@ export function armWorst(
       if (better === start) step /= 2;
       start = better;
     }
-    if (start.torqueNm > best.torqueNm) best = start;
-  }
-  const { torqueNm, accelerationNm, shares } = best;
+    return start;
+  };
+  // The highest positions are often neighbours on one hill, and another hill is the highest.
+  const hills: Found[] = [];
+  for (const one of best(startsOf(arm, ranges).map((shares) => ({ shares, ...at(shares) }))))
+    if (hills.length < IMPROVED && hills.every((other) => apart(one.shares, other.shares) >= APART))
+      hills.push(one);
+  const climbed = best(hills.map((one) => climb(one, 1 / 8, COARSE)));
+  const followed = climbed.slice(0, FOLLOWED).map((one) => climb(one, COARSE, FINEST));
+  const { torqueNm, accelerationNm, shares } = best(followed)[0]!;
   return { torqueNm, accelerationNm, atDeg: place(shares)[joint + 1]! };
+}
+
+/** How far apart two positions are: the most of all joints, as a share of its range. */
+function apart(a: readonly number[], b: readonly number[]): number {
+  return Math.max(...a.map((share, i) => Math.abs(share - b[i]!)));
 }
 
 /** Positions to start from, as shares of each range: stretched out level both ways, and spread evenly. */

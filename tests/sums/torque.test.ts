@@ -329,6 +329,29 @@ describe('arm', () => {
     );
   });
 
+  test('the worst position is found where many good ones lie on a lower hill', () => {
+    const arm = [
+      segment({
+        ...{ massKg: 0.0754, centreMm: 124, lengthMm: 29.2, zeroDeg: 90 },
+        ...{ limitsDeg: [60, 111], speedDegS: 8, accelDegS2: 285 },
+      }),
+      segment({
+        ...{ massKg: 0.0371, centreMm: 11, lengthMm: 300, zeroDeg: 0 },
+        ...{ limitsDeg: [-1, 86], speedDegS: 292, accelDegS2: 1500 },
+      }),
+      segment({
+        ...{ massKg: 0.0411, centreMm: 10.8, lengthMm: 17.2, zeroDeg: -90 },
+        ...{ limitsDeg: [-33, 85], speedDegS: 52, accelDegS2: 1491 },
+      }),
+    ];
+    const [at, speed] = [
+      [60, 0, -33],
+      [-8, -292, -52],
+    ];
+    const nm = newtonEuler(arm, at, speed, [285, 1500, 1491])[2]!;
+    expect(armWorst(arm, 2).torqueNm).toBeGreaterThan(Math.abs(nm));
+  });
+
   test('an arm of which nobody knows where it is level counts as stretched out', () => {
     const still = { speedDegS: 1e-9, accelDegS2: 1e-9 };
     const { torqueNm } = armWorst(
