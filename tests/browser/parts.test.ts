@@ -139,6 +139,37 @@ it('parts are renamed, removed, added and undone, and speeds are tried out while
   await page.waitForTimeout(800);
   expect(await pulses()).toBe(rested);
   expect(await said.count()).toBe(1);
+
+  // What else ends it, with the button still down.
+  const { x, y } = { x: box.x + box.width / 2, y: box.y + box.height / 2 };
+  const endings: [string, () => Promise<unknown>][] = [
+    ['slides off', () => page.mouse.move(x, box.y - 20, { steps: 4 })],
+    ['the screen turns', () => page.setViewportSize({ width: 740, height: 360 })],
+    [
+      'the page is hidden',
+      () =>
+        page.evaluate(() => {
+          Object.defineProperty(document, 'hidden', { configurable: true, value: true });
+          document.dispatchEvent(new Event('visibilitychange'));
+          Reflect.deleteProperty(document, 'hidden');
+        }),
+    ],
+    ['a menu', () => page.evaluate(() => dispatchEvent(new MouseEvent('contextmenu')))],
+    ['the park', () => peer.ask('park')],
+  ];
+  for (const [what, end] of endings) {
+    await page.mouse.move(x, y);
+    await page.mouse.down();
+    await expect.poll(() => tryout.getAttribute('aria-pressed'), { message: what }).toBe('true');
+    await end();
+    await expect.poll(() => tryout.getAttribute('aria-pressed'), { message: what }).toBe('false');
+    if (what !== 'the park')
+      await expect
+        .poll(async () => (await beak()).flags.includes('moving'), { message: what })
+        .toBe(false);
+    await page.mouse.up();
+    await page.setViewportSize(PHONE);
+  }
   await peer.close();
   await operator.close();
 }, 60_000);

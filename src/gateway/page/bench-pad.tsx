@@ -1,5 +1,5 @@
 import { type ReadonlySignal, type Signal, useSignal, useSignalEffect } from '@preact/signals';
-import type { ComponentChildren } from 'preact';
+import type { ButtonHTMLAttributes, ComponentChildren } from 'preact';
 import { useEffect, useMemo, useRef } from 'preact/hooks';
 import type { ChannelInfo } from '../../api/types.ts';
 import { systemClock } from '../../shared/clock.ts';
@@ -8,8 +8,9 @@ import { degText, SLOW_DEG_S } from './bench-moves.ts';
 import { Reading } from './bench-numbers.tsx';
 import { useReadiness } from './bench-ready.tsx';
 import { forPeople } from './for-people.ts';
-import { BOTH, type Direction, Hold } from './hold.ts';
-import { call, linkState } from './link.ts';
+import { type Direction, Hold } from './hold.ts';
+import { useHoldButton } from './hold-button.ts';
+import { call } from './link.ts';
 import { useOneAtATime } from './one-at-a-time.ts';
 import { commanding, stateOf } from './store.ts';
 
@@ -77,7 +78,7 @@ export function Thumb(props: ThumbProps) {
       const way = feel ? wayOf(event) : undefined;
       if (way === undefined) return;
       event.preventDefault();
-      if (!event.repeat) hold.press(way, 'key');
+      if (!event.repeat) hold.key(way);
     };
     element.addEventListener('keydown', onKey);
     return () => element.removeEventListener('keydown', onKey);
@@ -215,34 +216,7 @@ function HoldBar({ way, hold, can }: { way: Direction; hold: HoldControl; can: b
       type="button"
       class={`hold ${isRunning ? 'is-running' : ''}`}
       aria-disabled={!can}
-      onPointerDown={(event) => {
-        if (event.button !== 0) return;
-        // A finger that slides off must be noticed: touch captures the pointer by itself, for the
-        // innermost element under it.
-        const { target, pointerId } = event;
-        if (target instanceof Element && target.hasPointerCapture(pointerId))
-          target.releasePointerCapture(pointerId);
-        hold.touch(way, event);
-      }}
-      onPointerMove={(event) => {
-        // Where it is captured all the same, nothing else tells that it is elsewhere.
-        const { left, right, top, bottom } = event.currentTarget.getBoundingClientRect();
-        const { clientX: x, clientY: y } = event;
-        if (x < left || x > right || y < top || y > bottom) hold.run.stop();
-      }}
-      onPointerUp={() => hold.run.stop()}
-      onPointerCancel={() => hold.run.stop()}
-      onPointerLeave={() => hold.run.stop()}
-      onContextMenu={(event) => {
-        // A long press of a finger asks for a menu, too.
-        if (hold.by === 'touch') event.preventDefault();
-      }}
-      onKeyDown={(event) => {
-        if (event.key !== ' ' && event.key !== 'Enter') return;
-        event.preventDefault();
-        event.stopPropagation();
-        if (!event.repeat) hold.press(way, 'key');
-      }}
+      {...hold.bar(way)}
     >
       <span>
         <span aria-hidden="true">{sign}</span> Towards {word}
@@ -265,120 +239,60 @@ function HoldBar({ way, hold, can }: { way: Direction; hold: HoldControl; can: b
 
 interface HoldControl {
   run: Hold;
-  press(way: Direction, by: Holder): void;
-  /** A pointer goes down on a bar. */
-  touch(way: Direction, event: Pick<PointerEvent, 'pointerId' | 'pointerType' | 'isPrimary'>): void;
+  /** A key goes down. */
+  key(way: Direction): void;
+  /** What makes a button a bar. */
+  bar(way: Direction): ButtonHTMLAttributes<HTMLButtonElement>;
   /** The way in which it moves now. */
   direction: Signal<Direction | 0>;
   speedDegS: Signal<number>;
   stopOnPush: Signal<boolean>;
-  /** What holds it, or held it last. */
-  by: Holder;
 }
 
-type Holder = 'key' | 'mouse' | 'touch';
-
-/** Hold-to-run with everything that must end it. */
+/** Hold-to-run towards either stop. */
 function useHold(
   channel: string,
   info: ChannelInfo,
   message: Signal<string>,
   busy: ReadonlySignal<boolean> | undefined,
 ): HoldControl {
-  /** Fingers that went down on a bar and are not up yet, wherever they are now. */
-  const fingers = useRef(new Set<number>());
   const direction = useSignal<Direction | 0>(0);
   const speedDegS = useSignal<number>(SPEEDS[1].degS);
   const stopOnPush = useSignal(true);
   const fastest = info.speedDegS ?? Number.POSITIVE_INFINITY;
-  const control = useMemo<HoldControl>(() => {
-    const run = new Hold({
-      clock: systemClock,
-      step: (byDeg) => call('channel.jog', { channel, byDeg, beyondLimits: true }),
-      positionDeg: () => stateOf(channel).peek().value as number,
-      changed: (way, why) => {
-        direction.value = way;
-        message.value = forPeople(why);
-      },
-    });
-    const press = (way: Direction, by: Holder) => {
-      if (!commanding.peek() || busy?.peek()) return;
-      made.by = by;
-      const speed = Math.min(speedDegS.peek(), fastest);
-      run.press(way, { speedDegS: speed, stopOnPush: stopOnPush.peek() });
-    };
-    const touch: HoldControl['touch'] = (way, { pointerId, pointerType, isPrimary }) => {
-      if (pointerType === 'mouse') return press(way, 'mouse');
-      if (isPrimary) fingers.current.clear();
-      const isAlone = fingers.current.size === 0;
-      fingers.current.add(pointerId);
-      if (isAlone) return press(way, 'touch');
-      // One that rests on a bar could not end what the other has begun.
-      run.stop();
-      message.value = BOTH;
-    };
-    const made: HoldControl = { run, press, touch, direction, speedDegS, stopOnPush, by: 'mouse' };
-    return made;
-  }, [channel, fastest, busy]);
-
-  useSignalEffect(() => {
-    if (linkState.value !== 'open') control.run.stop('The link is lost, so it stopped.');
-    else if (!commanding.value) control.run.stop('This page may not move the prop any more.');
-    else if (busy?.value) control.run.stop();
-  });
+  const run = useMemo(
+    () =>
+      new Hold({
+        clock: systemClock,
+        step: (byDeg) => call('channel.jog', { channel, byDeg, beyondLimits: true }),
+        positionDeg: () => stateOf(channel).peek().value as number,
+        changed: (way, why) => {
+          direction.value = way;
+          message.value = forPeople(why);
+        },
+      }),
+    // Another speed limit ends what runs at the one before.
+    [channel, fastest, direction, message],
+  );
+  const button = useHoldButton(run, message, busy);
+  const start = (way: Direction) => () => {
+    const speed = Math.min(speedDegS.peek(), fastest);
+    run.press(way, { speedDegS: speed, stopOnPush: stopOnPush.peek() });
+  };
   const state = stateOf(channel);
   useSignalEffect(() => {
     const { pushing = false, measuredDeg, value } = state.value;
     const towards = measuredDeg === undefined ? 0 : Math.sign((value as number) - measuredDeg);
-    control.run.sense(pushing, towards as Direction | 0);
+    run.sense(pushing, towards as Direction | 0);
   });
-  useEffect(() => {
-    const { run } = control;
-    const release = () => run.stop();
-    const lift = (event: PointerEvent) => {
-      fingers.current.delete(event.pointerId);
-      run.stop();
-    };
-    const away = () => {
-      // What goes up meanwhile is not heard of.
-      fingers.current.clear();
-      run.stop('The page lost your attention, so it stopped.');
-    };
-    // The bars are elsewhere then, and the finger is on something else.
-    const turned = () => run.stop('The screen has changed its size, so it stopped.');
-    const onVisibility = () => {
-      if (document.hidden) away();
-    };
-    const onMenu = () => {
-      if (control.by !== 'touch') run.stop();
-    };
-    // A key that goes up after the focus has left is not heard of. A mouse takes the focus by itself.
-    const onFocusOut = () => {
-      if (control.by === 'key') run.stop();
-    };
-    addEventListener('keyup', release, true);
-    addEventListener('pointerup', lift, true);
-    addEventListener('pointercancel', lift, true);
-    addEventListener('blur', away);
-    addEventListener('resize', turned);
-    addEventListener('pagehide', away);
-    addEventListener('focusout', onFocusOut);
-    addEventListener('contextmenu', onMenu, true);
-    document.addEventListener('visibilitychange', onVisibility);
-    return () => {
-      run.stop();
-      removeEventListener('keyup', release, true);
-      removeEventListener('pointerup', lift, true);
-      removeEventListener('pointercancel', lift, true);
-      removeEventListener('blur', away);
-      removeEventListener('resize', turned);
-      removeEventListener('pagehide', away);
-      removeEventListener('focusout', onFocusOut);
-      removeEventListener('contextmenu', onMenu, true);
-      document.removeEventListener('visibilitychange', onVisibility);
-    };
-  }, [control]);
-  return control;
+  return {
+    run,
+    key: (way) => button.key(start(way)),
+    bar: (way) => button.props(start(way)),
+    direction,
+    speedDegS,
+    stopOnPush,
+  };
 }
 
 /** Jogs, and says why it could not or went no further. */

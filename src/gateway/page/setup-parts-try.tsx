@@ -1,13 +1,17 @@
-import { type ReadonlySignal, useSignal, useSignalEffect } from '@preact/signals';
-import { useEffect, useMemo } from 'preact/hooks';
+import { type ReadonlySignal, useSignal } from '@preact/signals';
+import { useMemo } from 'preact/hooks';
 import { systemClock } from '../../shared/clock.ts';
 import { degText } from './bench-moves.ts';
 import { useReadiness } from './bench-ready.tsx';
 import { forPeople } from './for-people.ts';
-import { call, linkState } from './link.ts';
+import { useHoldButton } from './hold-button.ts';
+import { call } from './link.ts';
 import { Choose } from './setup-parts-form.tsx';
-import { channels, commanding, stateOf } from './store.ts';
+import { channels, stateOf } from './store.ts';
 import { moveTimeS, type Tried, TryRun } from './try-out.ts';
+
+/** Two places that are nearer to each other are no way to go. */
+const LEAST_DEG = 0.1;
 
 const numberOf = (text: string, usual: number | undefined) =>
   text.trim() === '' ? usual : Number(text.trim().replace('−', '-'));
@@ -27,9 +31,9 @@ export function TryOut({
   const running = useSignal(false);
   const ends = useSignal('');
   const readiness = useReadiness();
-  const run = useMemo(() => {
-    const slow = { v: 0, a: 1, way: 0, by: '' };
-    const made = new TryRun({
+  const { run, slow } = useMemo(() => {
+    const slow = { v: 0, a: 1, way: 0 };
+    const run = new TryRun({
       move: (to, overS) => {
         const at = stateOf(channel).peek().value as number;
         slow.way = Math.sign(to - at);
@@ -47,41 +51,9 @@ export function TryOut({
       },
       after: (ms, work) => systemClock.after(ms, work),
     });
-    return { made, slow };
+    return { run, slow };
   }, [channel, running, said]);
-  const { made, slow } = run;
-  useSignalEffect(() => {
-    if (linkState.value !== 'open') made.stop('The link is lost.');
-    else if (!commanding.value) made.stop('This page may not move the prop any more.');
-  });
-  useEffect(() => {
-    const release = () => made.stop();
-    const away = () => made.stop('The page lost your attention, so it stopped.');
-    const onVisibility = () => {
-      if (document.hidden) away();
-    };
-    // A finger that rests brings up a menu; a press moves the focus.
-    const onMenu = () => {
-      if (slow.by !== 'touch') made.stop();
-    };
-    const onFocusOut = () => {
-      if (slow.by === 'key') made.stop();
-    };
-    const events = ['keyup', 'pointerup', 'pointercancel'] as const;
-    addEventListener('contextmenu', onMenu, true);
-    addEventListener('focusout', onFocusOut, true);
-    for (const one of events) addEventListener(one, release, true);
-    for (const one of ['blur', 'resize', 'pagehide']) addEventListener(one, away);
-    document.addEventListener('visibilitychange', onVisibility);
-    return () => {
-      made.stop();
-      removeEventListener('contextmenu', onMenu, true);
-      removeEventListener('focusout', onFocusOut, true);
-      for (const one of events) removeEventListener(one, release, true);
-      for (const one of ['blur', 'resize', 'pagehide']) removeEventListener(one, away);
-      document.removeEventListener('visibilitychange', onVisibility);
-    };
-  }, [made, slow]);
+  const button = useHoldButton(run, said);
   if (!info?.limitsDeg) return null;
   const inUse = { speedDegS: info.speedDegS ?? 60, accelDegS2: info.accelDegS2 ?? 300 };
   const tried: Tried = {
@@ -99,7 +71,7 @@ export function TryOut({
   const pairs = places.flatMap(([a, low], i) =>
     places
       .slice(i + 1)
-      .filter(([, high]) => high !== low)
+      .filter(([, high]) => Math.abs(high - low) >= LEAST_DEG)
       .map(([b, high]) => ({ key: `${a}, ${b}`, ends: [low, high] as const })),
   );
   const pair = pairs.find(({ key }) => key === ends.value) ?? pairs[0];
@@ -111,12 +83,11 @@ export function TryOut({
     : above
       ? `Faster than the file allows now (${inUse.speedDegS} deg/s, ${inUse.accelDegS2} deg/s²): save it first, then try it.`
       : readiness.value;
-  const press = (by: string) => {
-    slow.by = by;
-    if (why || !commanding.peek()) return;
+  const start = () => {
+    if (why) return;
     slow.v = tried.speedDegS;
     slow.a = inUse.accelDegS2;
-    made.press([from, to], stateOf(channel).peek().value as number, tried);
+    run.press([from, to], stateOf(channel).peek().value as number, tried);
   };
   return (
     <fieldset>
@@ -143,14 +114,7 @@ export function TryOut({
         aria-disabled={why !== ''}
         aria-pressed={running}
         aria-describedby={`try-${channel}`}
-        onPointerDown={(event) => {
-          if (event.isPrimary && event.button === 0) press(event.pointerType);
-        }}
-        onKeyDown={(event) => {
-          if (event.key !== ' ' && event.key !== 'Enter') return;
-          event.preventDefault();
-          if (!event.repeat) press('key');
-        }}
+        {...button.props(start)}
       >
         Hold to run back and forth
       </button>
