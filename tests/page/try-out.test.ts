@@ -68,6 +68,16 @@ describe('the try-out', () => {
     expect(moves.map(({ to }) => to)).toEqual([30, 30]);
   });
 
+  test('between two places at almost the same angle it still makes one move at a time', async () => {
+    const { run, moves } = rig();
+    run.press([10, 10 + 1e-9], 10, VALUES);
+    await turn();
+    expect(moves.map(({ to }) => to)).toEqual([10 + 1e-9]);
+    moves[0]!.arrive();
+    await turn();
+    expect(moves.map(({ to }) => to)).toEqual([10 + 1e-9, 10]);
+  });
+
   test('a second press while it runs is none; a refusal or a late answer ends it with the reason', async () => {
     const one = rig();
     one.run.press([0, 30], 0, VALUES);

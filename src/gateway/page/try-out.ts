@@ -86,10 +86,6 @@ export class TryRun {
     for (let i: 0 | 1 = first; run === this.#run; i = i === 0 ? 1 : 0) {
       const to = ends[i];
       const overS = moveTimeS(to - at, tried);
-      if (overS < 1e-3) {
-        at = to;
-        continue;
-      }
       this.#cancel = this.#parts.after(1000 * overS + LATE_MS, () => {
         if (run === this.#run)
           this.stop('The link hesitated, so it stopped. Let go, then press again.');
