@@ -1,9 +1,9 @@
 import { signal } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
-import { RpcError } from '../../api/client.ts';
 import type { Method, Params } from '../../api/methods.ts';
 import type { RefusalCode } from '../../shared/refusals.ts';
 import { call } from './link.ts';
+import { isRefusal } from './refusal.ts';
 import { ask, condition, holding, refuse, trouble } from './store.ts';
 
 /** What a person is asked before the prop does it. */
@@ -52,7 +52,7 @@ async function asking<M extends Method>(
     await call(method, params);
     trouble.value = '';
   } catch (error) {
-    if (error instanceof RpcError && error.data?.code === code) question.value = make(error.data);
+    if (isRefusal(error, code)) question.value = make(error.data ?? {});
     else refuse(error);
   }
 }

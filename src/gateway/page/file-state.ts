@@ -1,8 +1,9 @@
 import { batch, computed, effect, signal } from '@preact/signals';
-import { RpcError } from '../../api/client.ts';
 import type { Result } from '../../api/methods.ts';
+import { lastChange, undoLast, type Written } from './file-change.ts';
 import { fileNews } from './file-news.ts';
 import { call, LinkGone, linkState } from './link.ts';
+import { isRefusal } from './refusal.ts';
 import { holding, refuse, refused, trouble, version, write } from './store.ts';
 
 /** The prop file as the section *File* shows it: findings, corrections, versions. */
@@ -19,11 +20,11 @@ export const report = signal<Report | undefined>(undefined);
 export const versions = signal<Version[]>([]);
 /** A correction that waits for a yes. */
 export const correction = signal<Correction | undefined>(undefined);
-/** What was done last from here, and the version to go back to. */
-export const done = signal<{ text: string; now: string; back?: string } | undefined>(undefined);
+/** What was done last from here, for the version that came of it. */
+export const done = signal<{ text: string; now: string } | undefined>(undefined);
 /** What somebody else has changed meanwhile, so that nothing was written. */
 export const conflict = signal<string[] | undefined>(undefined);
-/** What the file of this page may change: it has control, and the link stands. */
+/** This page may change the file: it has control, and the link stands. */
 export const mayWrite = computed(() => holding.value && linkState.value === 'open');
 
 let asked = 0;
@@ -85,20 +86,32 @@ export async function applyCorrection({
   const result = await write(what, 'prop.apply', { text, version: base, partly: true });
   // A faulty file is nothing to go back to: then it is the version that was in use.
   const back = before?.problem === undefined ? base : before.inUse?.version;
-  finish(result, `The file has ${what}`, back);
+  finish(result, `The file has ${what}`, what, back);
 }
 
 /** Goes back to a version. @param base the present one, as this page knows it */
 export async function restore(to: string, base: string, words: string): Promise<void> {
   const before = report.peek();
-  const result = await write(`version ${to}`, 'prop.restore', { version: to, base });
-  const back = before?.problem === undefined ? base : undefined;
-  finish(result, words, back);
+  const what = `version ${to}`;
+  const result = await write(what, 'prop.restore', { version: to, base });
+  finish(result, words, what, before?.problem === undefined ? base : undefined);
 }
 
+/** Takes back what was done last; that can be taken back as well. */
+export async function undo(): Promise<void> {
+  const before = report.peek();
+  const change = lastChange.peek();
+  if (!change) return;
+  const result = await undoLast();
+  const back = before?.problem === undefined ? change.after : undefined;
+  finish(result, 'Undone: the version before is back', `the undo of ${change.what}`, back);
+}
+
+/** @param back the version before, where it can be gone back to */
 function finish(
-  result: Result<'prop.apply'> | undefined,
+  result: Written | undefined,
   words: string,
+  what: string,
   back: string | undefined,
 ): void {
   batch(() => {
@@ -109,17 +122,16 @@ function finish(
       : result.pending
         ? 'It waits until the prop is parked.'
         : 'It is in use.';
-    done.value = {
-      text: `${words}. ${state}`,
-      now: result.version,
-      ...(back !== undefined && back !== result.version && { back }),
-    };
+    const { version: now } = result;
+    done.value = { text: `${words}. ${state}`, now };
+    lastChange.value =
+      back === undefined || back === now ? undefined : { what, before: back, after: now };
     correction.value = undefined;
   });
   void readFile();
 }
 
 function conflictOf(error: unknown): string[] | undefined {
-  if (!(error instanceof RpcError) || error.data?.code !== 'file.other-version') return undefined;
-  return (error.data.changed as string[] | undefined) ?? [];
+  if (!isRefusal(error, 'file.other-version')) return undefined;
+  return (error.data?.changed as string[] | undefined) ?? [];
 }

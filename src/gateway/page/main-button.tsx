@@ -3,6 +3,9 @@ import { useSettled } from './settled.ts';
 import { ask, asks, condition, holder, holding, known } from './store.ts';
 import { me } from './who.ts';
 
+/** What leads to this button where a change needs control. */
+export const FIRST_CONTROL = 'First take control, with the first button at the bottom.';
+
 interface Act {
   label: string;
   /** Undefined where nothing is to be done but wait. */

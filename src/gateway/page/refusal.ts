@@ -1,5 +1,6 @@
 import { effect, signal } from '@preact/signals';
 import { RpcError } from '../../api/client.ts';
+import type { RefusalCode } from '../../shared/refusals.ts';
 import { angle } from './angle.ts';
 import { forPeople } from './for-people.ts';
 import { parkValue, SAME_DEG } from './standing.ts';
@@ -26,6 +27,11 @@ export interface Requirement {
   above?: number | string;
   below?: number | string;
   is?: string;
+}
+
+/** Whether the daemon refused something for this reason. */
+export function isRefusal(error: unknown, code: RefusalCode): error is RpcError {
+  return error instanceof RpcError && error.data?.code === code;
 }
 
 /** Adds value and remedy to a refusal, and takes it away when it is no longer true. To be called once. */

@@ -1,9 +1,10 @@
 import type { Signal } from '@preact/signals';
 import { useId, useRef } from 'preact/hooks';
+import { AS_TYPED } from './as-typed.ts';
 
 const TYPING_PAUSE_MS = 150;
 
-/** A field to search with: it asks when the typing pauses. */
+/** A field to search with; where something is asked for, that waits until the typing pauses. */
 export function SearchField({
   text,
   most,
@@ -13,8 +14,9 @@ export function SearchField({
   text: Signal<string>;
   /** Characters. */
   most: number;
-  hint: string;
-  onSearch: () => void;
+  hint?: string;
+  /** Without it the text alone counts, at once. */
+  onSearch?: () => void;
 }) {
   const timer = useRef(0);
   const id = useId();
@@ -26,20 +28,20 @@ export function SearchField({
           type="search"
           value={text}
           maxLength={most}
-          autocomplete="off"
-          autocapitalize="off"
-          spellcheck={false}
-          aria-describedby={id}
+          {...AS_TYPED}
+          aria-describedby={hint && id}
           onInput={(event) => {
             text.value = event.currentTarget.value;
             clearTimeout(timer.current);
-            timer.current = window.setTimeout(onSearch, TYPING_PAUSE_MS);
+            if (onSearch) timer.current = window.setTimeout(onSearch, TYPING_PAUSE_MS);
           }}
         />
       </label>
-      <p id={id} class="hint">
-        {hint}
-      </p>
+      {hint && (
+        <p id={id} class="hint">
+          {hint}
+        </p>
+      )}
     </>
   );
 }

@@ -1,7 +1,8 @@
 import './setup-file.css';
 import { useEffect } from 'preact/hooks';
 import { Act } from './act.tsx';
-import { conflict, done, followFile, mayWrite, report, restore } from './file-state.ts';
+import { lastChange } from './file-change.ts';
+import { conflict, done, followFile, mayWrite, report, undo } from './file-state.ts';
 import { forPeople } from './for-people.ts';
 import { Findings } from './setup-findings.tsx';
 import { Versions } from './setup-versions.tsx';
@@ -61,11 +62,8 @@ function Done() {
       {last && (
         <p class="sheet file-done">
           {last.text}{' '}
-          {last.back !== undefined && (
-            <Act
-              can={mayWrite.value}
-              onAct={() => void restore(last.back!, last.now, 'Undone: the version before is back')}
-            >
+          {lastChange.value?.after === last.now && (
+            <Act can={mayWrite.value} onAct={() => void undo()}>
               Undo
             </Act>
           )}

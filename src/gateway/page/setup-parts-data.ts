@@ -1,16 +1,17 @@
-import { batch, signal } from '@preact/signals';
-import { RpcError } from '../../api/client.ts';
+import { batch, computed, signal } from '@preact/signals';
 import type { Params, Result } from '../../api/methods.ts';
+import { type Edits, lastChange, undoLast, type Written, writeEdits } from './file-change.ts';
 import { forPeople } from './for-people.ts';
 import { call } from './link.ts';
-import { write } from './store.ts';
+import { FIRST_CONTROL } from './main-button.tsx';
+import { isRefusal } from './refusal.ts';
+import { holding } from './store.ts';
 
 /** The parts of the prop as the file has them, and what is planned with them. */
 
 export type Change = Params<'prop.plan'>['change'];
 export type Plan = Result<'prop.plan'>;
 export type Data = Record<string, unknown>;
-type Edits = NonNullable<Params<'prop.apply'>['edits']>;
 
 export const file = signal<Result<'prop.data'> | undefined>(undefined);
 /** Why nothing can be shown. */
@@ -19,10 +20,10 @@ export const problem = signal('');
 export const said = signal('');
 /** What a person is asked to look through before it is done. */
 export const review = signal<{ title: string; plan: Plan } | undefined>(undefined);
-/** The change that can be undone, with the versions before and after it. */
-export const last = signal<{ what: string; before: string; after: string } | undefined>(undefined);
 /** Something is being asked or written. */
 export const busy = signal(false);
+/** The file may be changed now. */
+export const canWrite = computed(() => holding.value && !busy.value);
 
 /** What each key of a kind of channel, or of an entry, means: by its path in the key reference. */
 export const meanings = signal<Record<string, { about?: string | undefined; form: string }>>({});
@@ -79,54 +80,48 @@ export async function plan(title: string, change: Change): Promise<void> {
   } catch (error) {
     review.value = undefined;
     said.value = forPeople((error as Error).message);
-    if (isOther(error)) await load();
+    if (isRefusal(error, 'file.other-version')) await load();
   } finally {
     busy.value = false;
   }
 }
 
-function isOther(error: unknown): boolean {
-  return error instanceof RpcError && error.data?.code === 'file.other-version';
-}
-
-/** Writes edits to the file. @returns whether they were written */
-export async function apply(what: string, edits: Edits, version = file.value?.version ?? '') {
+/** Writes one thing at a time, and says what became of it. @returns whether it was written */
+async function writing(
+  work: () => Promise<Written | undefined>,
+  done: string,
+  refused: string,
+): Promise<boolean> {
   if (busy.value) return false;
   busy.value = true;
   said.value = '';
   try {
-    const done = await write(what, 'prop.apply', { edits, version });
-    if (done) {
-      last.value = { what, before: version, after: done.version };
-      said.value = `Done: ${what}.${done.pending ? ' It waits until the prop is parked.' : ''}`;
-      review.value = undefined;
-    } else said.value = 'Nothing was changed; the reason stands above.';
+    const written = await work();
+    const waits = written?.pending ? ' It waits until the prop is parked.' : '';
+    said.value = written ? `${done}.${waits}` : `${refused}; the reason stands above.`;
+    if (written) review.value = undefined;
     await load();
-    return done !== undefined;
+    return written !== undefined;
   } finally {
     busy.value = false;
   }
 }
 
+/** Writes edits to the file. @returns whether they were written */
+export async function apply(
+  what: string,
+  edits: Edits,
+  version = file.value?.version ?? '',
+): Promise<boolean> {
+  if (!holding.value) {
+    said.value = FIRST_CONTROL;
+    return false;
+  }
+  const write = () => writeEdits(what, edits, version);
+  return writing(write, `Done: ${what}`, 'Nothing was changed');
+}
+
 /** Puts the last change back, unless somebody has changed the file since. */
 export async function undo(): Promise<void> {
-  const change = last.value;
-  if (!change || busy.value) return;
-  busy.value = true;
-  try {
-    const { what, before, after } = change;
-    const done = await write(`undo: ${what}`, 'prop.restore', { version: before, base: after });
-    if (!done) {
-      // Refused where somebody has changed the file since: what was before is in the history.
-      said.value = 'Nothing was undone; the reason stands above.';
-      return;
-    }
-    last.value = undefined;
-    said.value = `Undone: ${what}.${done.pending ? ' It waits until the prop is parked.' : ''}`;
-  } catch (error) {
-    said.value = forPeople((error as Error).message);
-  } finally {
-    busy.value = false;
-    await load();
-  }
+  await writing(undoLast, `Undone: ${lastChange.value?.what}`, 'Nothing was undone');
 }

@@ -3,14 +3,16 @@ import { signal, useSignal, useSignalEffect } from '@preact/signals';
 import type { ComponentChildren } from 'preact';
 import { useEffect, useId, useRef } from 'preact/hooks';
 import { Act } from './act.tsx';
+import { lastChange } from './file-change.ts';
 import { fileNews } from './file-news.ts';
 import { linkState } from './link.ts';
+import { SearchField } from './search-field.tsx';
+import { Listed } from './setup-lists.tsx';
 import { AddPart } from './setup-parts-add.tsx';
 import {
   apply,
-  busy,
+  canWrite,
   file,
-  last,
   load,
   problem,
   review,
@@ -62,11 +64,8 @@ function Top() {
         <p class="caution">The changed file waits until the prop is parked.</p>
       )}
       <div class="row">
-        <Act
-          can={last.value !== undefined && holding.value && !busy.value}
-          onAct={() => void undo()}
-        >
-          {last.value ? `Undo: ${last.value.what}` : 'Undo'}
+        <Act can={lastChange.value !== undefined && canWrite.value} onAct={() => void undo()}>
+          {lastChange.value ? `Undo: ${lastChange.value.what}` : 'Undo'}
         </Act>
       </div>
     </section>
@@ -128,27 +127,13 @@ function Review() {
         </button>
         <Act
           class="primary"
-          can={holding.value && !busy.value}
+          can={canWrite.value}
           onAct={() => void apply(title, edits as never, planned.version)}
         >
           {holding.value ? 'Change it' : 'Take control first'}
         </Act>
       </div>
     </section>
-  );
-}
-
-function Listed({ title, items }: { title: string; items: readonly string[] }) {
-  if (items.length === 0) return null;
-  return (
-    <>
-      <h3>{title}</h3>
-      <ul>
-        {items.map((item) => (
-          <li key={item}>{item}</li>
-        ))}
-      </ul>
-    </>
   );
 }
 
@@ -160,19 +145,7 @@ function Lists() {
     <>
       {all && (
         <search class="sheet">
-          <label class="search">
-            Search
-            <input
-              type="search"
-              value={text}
-              autocomplete="off"
-              autocapitalize="off"
-              spellcheck={false}
-              onInput={(event) => {
-                text.value = event.currentTarget.value;
-              }}
-            />
-          </label>
+          <SearchField text={text} most={100} />
         </search>
       )}
       <List title="Channels" what="channel" names={channels} Shown={ChannelPart} />

@@ -1,47 +1,33 @@
 import './setup-picture.css';
 import { computed, signal } from '@preact/signals';
 import { useId, useRef } from 'preact/hooks';
-import type { Params } from '../../api/methods.ts';
 import { Act } from './act.tsx';
+import { type Edits, lastChange, undoLast, writeEdits } from './file-change.ts';
 import { call } from './link.ts';
 import { hasPicture, picture, readPicture } from './picture-data.ts';
 import { placeStyle, Stage } from './picture-panel.tsx';
 import { movedBy, type Places, placeEdits, within } from './picture-places.ts';
 import { sendPicture, sent } from './picture-send.ts';
-import { channels, holding, refuse, version, write } from './store.ts';
+import { channels, holding, refuse, version } from './store.ts';
 
 /** What the last picture that was sent is without, in words. */
 const note = signal('');
-/** The change that was made here last, to be undone while it is the last of all. */
-const change = signal<{ what: string; before: string; after: string } | undefined>(undefined);
-const canUndo = computed(() => change.value !== undefined && change.value.after === version.value);
+/** While the last change from this page is the last of all. */
+const canUndo = computed(() => lastChange.value?.after === version.value);
 
-/** Changes the part of the prop file that is about the picture. */
-async function apply(
-  what: string,
-  edits: NonNullable<Params<'prop.apply'>['edits']>,
-): Promise<boolean> {
+/** Changes the part of the prop file that is about the picture. @returns whether it was written */
+async function apply(what: string, edits: Edits): Promise<boolean> {
   const { version: before } = await call('prop.read', {});
-  const done = await write(what, 'prop.apply', { edits, version: before });
-  if (done) change.value = { what, before, after: done.version };
-  return done !== undefined;
+  return (await writeEdits(what, edits, before)) !== undefined;
 }
 
-/** As what is asked for, with a refusal shown. */
+/** Does what is asked for, and shows why not where it is refused. */
 async function tried(work: () => Promise<unknown>): Promise<void> {
   try {
     await work();
   } catch (error) {
     refuse(error);
   }
-}
-
-async function undo(): Promise<void> {
-  const last = change.peek();
-  if (!last) return;
-  const { what, before, after } = last;
-  if (await write(`${what} undone`, 'prop.restore', { version: before, base: after }))
-    change.value = undefined;
 }
 
 /** A photo or drawing of the prop, and where each channel is on it. */
@@ -81,8 +67,8 @@ function Choose() {
           </Act>
         )}
         {canUndo.value && (
-          <Act can={can} onAct={() => tried(undo)}>
-            Undo: {change.value?.what}
+          <Act can={can} onAct={() => void undoLast()}>
+            Undo: {lastChange.value?.what}
           </Act>
         )}
       </div>
