@@ -1,4 +1,5 @@
 import { readFile, stat } from 'node:fs/promises';
+import { fitsFrame } from '../api/frame.ts';
 import { FRAME_LIMIT_BYTES } from '../api/limits.ts';
 import type { Result } from '../api/methods.ts';
 import type { LineDifference } from '../prop/line-difference.ts';
@@ -8,9 +9,6 @@ import { versionOfFile } from './values.ts';
 import { type Operator, type Outcome, verb } from './verb.ts';
 
 /** Verbs for the prop file of a running daemon: what it was, and how to change it as a whole. */
-
-/** Room for the rest of the frame (bytes). */
-const AROUND_BYTES = 512;
 
 function changedText(
   what: string,
@@ -59,7 +57,7 @@ async function textOf(file: string): Promise<string> {
       file,
     });
   }
-  if (Buffer.byteLength(JSON.stringify(text)) > FRAME_LIMIT_BYTES - AROUND_BYTES) throw tooLarge();
+  if (!fitsFrame(text)) throw tooLarge();
   return text;
 }
 

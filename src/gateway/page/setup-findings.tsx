@@ -1,6 +1,8 @@
 import { signal, useSignal } from '@preact/signals';
+import { fitsFrame } from '../../api/frame.ts';
 import type { Result } from '../../api/methods.ts';
 import { Act } from './act.tsx';
+import { AS_TYPED } from './as-typed.ts';
 import { Difference } from './difference.tsx';
 import {
   applyCorrection,
@@ -10,7 +12,6 @@ import {
   proposeCorrection,
   report,
 } from './file-state.ts';
-import { fitsFrame } from './frame.ts';
 import { KeyLink } from './key-link.tsx';
 import { call } from './link.ts';
 import { channels, refuse, trouble } from './store.ts';
@@ -60,9 +61,7 @@ export function Findings() {
               type="search"
               aria-label="Words in a finding"
               placeholder="a channel, a wire, a word"
-              autocomplete="off"
-              autocapitalize="off"
-              spellcheck={false}
+              {...AS_TYPED}
               maxLength={100}
               value={words}
               onInput={(event) => {
@@ -72,7 +71,7 @@ export function Findings() {
           </label>
         </search>
       )}
-      {now.findings.length > 0 && list.length === 0 && <p>No finding is like that.</p>}
+      {now.findings.length > 0 && list.length === 0 && <p>No finding matches.</p>}
       <Groups findings={list} version={now.version} />
       {now.inUse && <InUse />}
       <Rehearsal />

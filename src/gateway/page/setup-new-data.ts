@@ -1,6 +1,6 @@
 import { batch, signal } from '@preact/signals';
+import { fitsFrame } from '../../api/frame.ts';
 import type { Result } from '../../api/methods.ts';
-import { fitsFrame } from './frame.ts';
 import { browserKept, readKept } from './kept.ts';
 import {
   answersOf,
@@ -34,7 +34,7 @@ export const working = signal(false);
 /** The wiring is not in the text: together they are too large to send. */
 export const withoutWiring = signal(false);
 /** What was put to use, and that it waits where it does. */
-export const used = signal<{ changed: readonly string[]; pending: boolean } | undefined>(undefined);
+export const used = signal<{ pending: boolean } | undefined>(undefined);
 
 function keep(next: Draft): void {
   draft.value = next;
