@@ -78,7 +78,7 @@ describe('the try-out', () => {
     expect(moves.map(({ to }) => to)).toEqual([10 + 1e-9, 10]);
   });
 
-  test('a second press while it runs is none; a refusal or a late answer ends it with the reason', async () => {
+  test('a second press while it runs does nothing; a refusal or a late answer ends it with the reason', async () => {
     const one = rig();
     one.run.press([0, 30], 0, VALUES);
     one.run.press([0, 30], 0, VALUES);

@@ -62,7 +62,7 @@ function stop(): void {
   void ask('stop', { category: 1 });
 }
 
-/** Tells as well when it would not outlast a restart of the daemon. */
+/** Says so where it would not outlast a restart of the daemon. */
 async function changeLockout<M extends 'lockout.set' | 'lockout.clear'>(
   method: M,
   params: Params<M>,

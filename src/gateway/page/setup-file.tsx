@@ -34,7 +34,7 @@ function Standing() {
         <p class="is-problem">
           <b>The file on the disk is not in use</b>:{' '}
           {hasErrors
-            ? 'it has errors, which stand below. The prop continues as before.'
+            ? 'it has errors, listed below. The prop continues as before.'
             : forPeople(problem)}
         </p>
       ) : pending ? (

@@ -128,7 +128,7 @@ function Results() {
   );
 }
 
-/** The key that had the focus or came first: the page is opened, and nobody is led anywhere. */
+/** The key that was shown last; at the first one the focus stays where it is. */
 let ledTo: string | undefined;
 
 function Shown() {
