@@ -6,6 +6,8 @@ import { wireCount } from '../../drawings/words.ts';
 import { grouped } from '../../prop/loom-words.ts';
 import { Act } from './act.tsx';
 import { linkState } from './link.ts';
+import { FIRST_CONTROL } from './main-button.tsx';
+import { Additions, checkLines, Listed } from './setup-lists.tsx';
 import { asNumber } from './setup-new-draft.ts';
 import { ask, channels, holding, propName, version, write } from './store.ts';
 
@@ -80,7 +82,7 @@ async function add(): Promise<void> {
   }
   working.value = false;
   done.value = pending
-    ? 'Written; it takes effect when the prop is parked.'
+    ? 'Written. It waits until the prop is parked.'
     : `${now.added.length} additions are in the prop file.`;
   await Promise.all([load(), loadShopping()]);
 }
@@ -116,11 +118,7 @@ function Proposed() {
       </section>
     );
   const { added, left, findings, edits } = now;
-  const reason = !holding.value
-    ? 'First take control, with the first button at the bottom.'
-    : working.value
-      ? 'It is being worked out.'
-      : '';
+  const reason = !holding.value ? FIRST_CONTROL : working.value ? 'It is being worked out.' : '';
   return (
     <section class="sheet">
       <h2>What the wiring lacks</h2>
@@ -144,27 +142,9 @@ function Proposed() {
           </span>
         </p>
       )}
-      {left.length > 0 && (
-        <>
-          <h3>Yours to decide</h3>
-          <ul>
-            {left.map((one) => (
-              <li key={one}>{one}</li>
-            ))}
-          </ul>
-        </>
-      )}
-      {edits.length > 0 && findings.length > 0 && (
-        <>
-          <h3>What the check says, once they are added</h3>
-          <ul>
-            {findings.map(({ path, message }) => (
-              <li key={`${path} ${message}`}>
-                {path}: {message}
-              </li>
-            ))}
-          </ul>
-        </>
+      <Listed title="Yours to decide" items={left} />
+      {edits.length > 0 && (
+        <Listed title="What the check says, once they are added" items={checkLines(findings)} />
       )}
       <p class="row">
         <a class="button" href="#wiring/print">
@@ -292,13 +272,7 @@ function Group({ additions }: { additions: readonly Addition[] }) {
               .join(', ')}
           </span>
         </summary>
-        <ul class="review-wires">
-          {additions.map(({ what, why }) => (
-            <li key={what}>
-              {what} <span class="soft">{why}</span>
-            </li>
-          ))}
-        </ul>
+        <Additions of={additions} />
       </details>
     </div>
   );

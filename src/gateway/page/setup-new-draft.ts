@@ -1,4 +1,5 @@
 import type { Params, Result } from '../../api/methods.ts';
+import { typedNumber } from './typed-number.ts';
 
 /** What a maker has filled in about a new prop: as text, as the fields have it. Pure. */
 
@@ -13,7 +14,7 @@ export interface Thing {
   fields: Record<string, string>;
 }
 
-export const LISTS = ['moves', 'lights', 'relays', 'supplies'] as const;
+const LISTS = ['moves', 'lights', 'relays', 'supplies'] as const;
 export type List = (typeof LISTS)[number];
 
 export interface Draft {
@@ -52,17 +53,14 @@ export function nextKey({ things }: Draft): number {
 }
 
 /** A name as channels have it: `left claw` is left_claw. */
-export function asName(text: string): string {
+function asName(text: string): string {
   return text.trim().replaceAll(/\s+/g, '_');
 }
 
-/** A number as it is written here or there: `0,5 m` is 0.5; what is no number stays as it is. */
+/** A number as it is written here or there: `0,5 m` is 0.5; all else stays as it is. */
 export function asNumber(text: string): number | string {
-  const bare = text
-    .trim()
-    .replace(',', '.')
-    .replace(/\s*[A-Za-z]+$/, '');
-  return bare !== '' && Number.isFinite(Number(bare)) ? Number(bare) : text;
+  const value = typedNumber(text.trim().replace(/\s*[A-Za-z]+$/, ''));
+  return Number.isFinite(value) ? value : text;
 }
 
 /** What a relay switches is asked for voltage and current only where they are not known. */
@@ -142,7 +140,7 @@ const isText = (value: unknown): value is string => typeof value === 'string';
 const isTexts = (value: unknown): value is Record<string, string> =>
   typeof value === 'object' && value !== null && Object.values(value).every(isText);
 
-/** A draft that was kept; undefined where it is none. */
+/** A draft that was kept; undefined for anything else. */
 export function readDraft(kept: unknown): Draft | undefined {
   const { name, computer, lengthM, stopButton, things, changes } = (kept ?? {}) as Partial<Draft>;
   if (![name, computer, lengthM].every(isText) || typeof stopButton !== 'boolean') return undefined;

@@ -1,7 +1,8 @@
 import './setup-new.css';
 import { useSignalEffect } from '@preact/signals';
 import type { ComponentChildren } from 'preact';
-import { useEffect, useId, useRef } from 'preact/hooks';
+import { useEffect, useRef } from 'preact/hooks';
+import { AS_TYPED } from './as-typed.ts';
 import { askFirst } from './confirm.tsx';
 import { linkState } from './link.ts';
 import {
@@ -242,9 +243,7 @@ function Text({ list, thing: { key, fields }, of, label, placeholder = '', numbe
         placeholder={placeholder}
         maxLength={60}
         inputMode={number ? 'decimal' : undefined}
-        autocomplete="off"
-        autocapitalize="off"
-        spellcheck={false}
+        {...AS_TYPED}
         class={number ? 'short' : undefined}
         onInput={(event) => changeThing(list, key, { [of]: event.currentTarget.value })}
       />
@@ -303,7 +302,6 @@ function More({ children }: { children: ComponentChildren }) {
 
 /** Where a thing sits, and the cable to it. */
 function Where({ list, thing }: { list: List; thing: Thing }) {
-  const hint = useId();
   return (
     <>
       <Text
@@ -321,9 +319,7 @@ function Where({ list, thing }: { list: List; thing: Thing }) {
         label="Place in the prop"
         placeholder="such as left wing"
       />
-      <p class="hint" id={hint}>
-        Wires to one place run together as a bundle.
-      </p>
+      <p class="hint">Wires to one place run together as a bundle.</p>
     </>
   );
 }

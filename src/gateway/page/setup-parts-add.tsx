@@ -1,7 +1,8 @@
 import { useSignal } from '@preact/signals';
-import { useId } from 'preact/hooks';
-import { Act } from './act.tsx';
 import { busy, type Change, file, plan, said, section } from './setup-parts-data.ts';
+import { typedPins, typedWords, WRONG_PINS } from './setup-parts-field.tsx';
+import { Line, PartForm, Pick } from './setup-parts-form.tsx';
+import { typedNumber } from './typed-number.ts';
 
 const WHAT = {
   servo: 'a servo',
@@ -18,7 +19,6 @@ const WHAT = {
 export function AddPart() {
   const what = useSignal<keyof typeof WHAT | ''>('');
   const values = useSignal<Record<string, string>>({});
-  const id = useId();
   const kind = what.value;
   const isChannel = ['servo', 'relay', 'rgb', 'lamp'].includes(kind);
   const fields = fieldsOf(kind, isChannel);
@@ -29,68 +29,34 @@ export function AddPart() {
   };
   return (
     <section class="sheet" aria-label="Add a part">
-      <form
-        class="part-field"
-        onSubmit={(event) => {
-          event.preventDefault();
-          if (kind && !busy.value) go();
-        }}
-      >
-        <label for={id}>
-          Add
-          <select
-            id={id}
-            value={what}
-            onChange={(event) => {
-              what.value = event.currentTarget.value as typeof what.value;
-              values.value = {};
-            }}
-          >
-            <option value="">choose what …</option>
-            {Object.entries(WHAT).map(([one, words]) => (
-              <option key={one} value={one}>
-                {words}
-              </option>
-            ))}
-          </select>
-        </label>
-        {fields.map(({ name, label, options, hint }) => (
-          <label key={`${kind} ${name}`} for={`${id}-${name}`}>
-            {label}
-            {options ? (
-              <select
-                id={`${id}-${name}`}
-                value={values.value[name] ?? ''}
-                onChange={(event) => {
-                  values.value = { ...values.value, [name]: event.currentTarget.value };
-                }}
-              >
-                <option value="">{hint}</option>
-                {options.map((one) => (
-                  <option key={one}>{one}</option>
-                ))}
-              </select>
-            ) : (
-              <input
-                id={`${id}-${name}`}
-                value={values.value[name] ?? ''}
-                placeholder={hint}
-                autocomplete="off"
-                autocapitalize="off"
-                spellcheck={false}
-                onInput={(event) => {
-                  values.value = { ...values.value, [name]: event.currentTarget.value };
-                }}
-              />
-            )}
-          </label>
-        ))}
-        {kind && (
-          <Act class="primary" can={!busy.value} onAct={go}>
-            Propose
-          </Act>
-        )}
-      </form>
+      <PartForm button={kind && 'Propose'} primary can={kind !== '' && !busy.value} onGo={go}>
+        <Pick
+          label="Add"
+          options={[['', 'choose what …'], ...Object.entries(WHAT)]}
+          value={kind}
+          onPick={(one) => {
+            what.value = one as typeof kind;
+            values.value = {};
+          }}
+        />
+        {fields.map(({ name, label, options, hint = '' }) => {
+          const value = values.value[name] ?? '';
+          const onText = (next: string) => {
+            values.value = { ...values.value, [name]: next };
+          };
+          const all = { label, value };
+          return options ? (
+            <Pick
+              key={`${kind} ${name}`}
+              {...all}
+              options={[['', hint], ...options.map((one) => [one, one] as const)]}
+              onPick={onText}
+            />
+          ) : (
+            <Line key={`${kind} ${name}`} {...all} placeholder={hint} onText={onText} />
+          );
+        })}
+      </PartForm>
     </section>
   );
 }
@@ -158,20 +124,20 @@ function fieldsOf(kind: string, isChannel: boolean): AddField[] {
   }
 }
 
-const words = (text = '') => text.split(/[\s,]+/).filter(Boolean);
-
 /** The change, or what is missing. */
 function changeOf(kind: string, values: Readonly<Record<string, string>>): Change | string {
   const name = values.name?.trim() ?? '';
   if (!name && kind !== 'wire') return 'Give it a name.';
-  const number = (key: string) => Number((values[key] ?? '').replace('−', '-'));
+  const number = (key: string) => typedNumber(values[key] ?? '');
   switch (kind) {
     case 'rail':
       if (!(number('volts') > 0 && number('limitA') > 0)) return 'Give volts and amperes above 0.';
       return { do: 'add', what: 'rail', name, volts: number('volts'), limitA: number('limitA') };
-    case 'group':
-      if (words(values.members).length === 0) return 'Name at least one servo.';
-      return { do: 'add', what: 'group', name, members: words(values.members) };
+    case 'group': {
+      const members = typedWords(values.members);
+      if (members.length === 0) return 'Name at least one servo.';
+      return { do: 'add', what: 'group', name, members };
+    }
     case 'pose': {
       const { channel, value = '' } = values;
       if (!channel || !value.trim()) return 'Choose a channel, and give its value.';
@@ -193,8 +159,8 @@ function changeOf(kind: string, values: Readonly<Record<string, string>>): Chang
       };
     }
     default: {
-      const pins = words(values.pins).map(Number);
-      if (pins.some((pin) => !Number.isInteger(pin))) return 'Give pins as numbers, such as 18.';
+      const pins = typedPins(values.pins);
+      if (!pins) return WRONG_PINS;
       const limits = (values.limits ?? '')
         .replaceAll('−', '-')
         .match(/-?\d+(\.\d+)?/g)

@@ -1,10 +1,10 @@
 import { useSignal } from '@preact/signals';
-import { useId } from 'preact/hooks';
 import { Act } from './act.tsx';
 import {
   apply,
   busy,
   type Change,
+  canWrite,
   type Data,
   file,
   mapOf,
@@ -12,11 +12,11 @@ import {
   said,
   section,
 } from './setup-parts-data.ts';
-import { Field, Fields, typedValue } from './setup-parts-field.tsx';
-import { Ask, Choose } from './setup-parts-form.tsx';
+import { Field, Fields, typedPins, typedValue, WRONG_PINS } from './setup-parts-field.tsx';
+import { Ask, Choose, Line, PartForm } from './setup-parts-form.tsx';
 import { TryOut } from './setup-parts-try.tsx';
 import { wireEntries } from './setup-parts-wires.ts';
-import { holding } from './store.ts';
+import { typedNumber } from './typed-number.ts';
 
 interface PartProps {
   name: string;
@@ -131,15 +131,19 @@ export function ChannelPart(props: PartProps) {
 function Marks({ name, marks }: { name: string; marks: Data }) {
   const mark = useSignal('');
   const deg = useSignal('');
-  const id = useId();
   const add = () => {
-    const value = Number(deg.value);
-    if (!mark.value || deg.value.trim() === '' || !Number.isFinite(value)) {
+    const called = mark.value.trim();
+    const value = typedNumber(deg.value);
+    if (!called || !Number.isFinite(value)) {
       said.value = 'Give the mark a name and an angle in deg.';
       return;
     }
-    void plan(`Add mark ${mark.value} to ${name}`, {
-      ...{ do: 'add', what: 'mark', name: mark.value, channels: [name], deg: value },
+    void plan(`Add mark ${called} to ${name}`, {
+      do: 'add',
+      what: 'mark',
+      name: called,
+      channels: [name],
+      deg: value,
     });
   };
   return (
@@ -148,40 +152,23 @@ function Marks({ name, marks }: { name: string; marks: Data }) {
       {Object.entries(marks).map(([one, at]) => (
         <Mark key={one} channel={name} mark={one} deg={at} />
       ))}
-      <form
-        class="part-field"
-        onSubmit={(event) => {
-          event.preventDefault();
-          add();
-        }}
-      >
-        <label for={id}>
-          New mark
-          <input
-            id={id}
-            value={mark}
-            autocomplete="off"
-            autocapitalize="off"
-            spellcheck={false}
-            onInput={(event) => {
-              mark.value = event.currentTarget.value.trim();
-            }}
-          />
-        </label>
-        <label>
-          Angle (deg)
-          <input
-            value={deg}
-            inputMode="decimal"
-            onInput={(event) => {
-              deg.value = event.currentTarget.value;
-            }}
-          />
-        </label>
-        <Act can={!busy.value} onAct={add}>
-          Add mark
-        </Act>
-      </form>
+      <PartForm button="Add mark" can={!busy.value} onGo={add}>
+        <Line
+          label="New mark"
+          value={mark.value}
+          onText={(text) => {
+            mark.value = text;
+          }}
+        />
+        <Line
+          label="Angle (deg)"
+          value={deg.value}
+          decimal
+          onText={(text) => {
+            deg.value = text;
+          }}
+        />
+      </PartForm>
     </fieldset>
   );
 }
@@ -232,7 +219,11 @@ function Mark({ channel, mark, deg }: { channel: string; mark: string; deg: unkn
           say={`Rename mark ${mark} of ${channel}`}
           onGo={(to) =>
             void plan(`Rename mark ${mark} of ${channels.join(', ')} to ${to}`, {
-              ...{ do: 'rename', what: 'mark', name: mark, to, channels },
+              do: 'rename',
+              what: 'mark',
+              name: mark,
+              to,
+              channels,
             })
           }
         />
@@ -241,7 +232,10 @@ function Mark({ channel, mark, deg }: { channel: string; mark: string; deg: unkn
           aria-label={`Remove mark ${mark} of ${channel}`}
           onAct={() =>
             void plan(`Remove mark ${mark} of ${channels.join(', ')}`, {
-              ...{ do: 'remove', what: 'mark', name: mark, channels },
+              do: 'remove',
+              what: 'mark',
+              name: mark,
+              channels,
             })
           }
         >
@@ -274,10 +268,9 @@ function Where({ name, data }: { name: string; data: Data }) {
         start={pins.join(' ')}
         say={`Move ${name} to another pin`}
         onGo={(text) => {
-          const numbers = text.split(/[\s,]+/).map(Number);
-          if (numbers.some((one) => !Number.isInteger(one)))
-            said.value = 'Give pins as numbers, such as 18.';
-          else move(`Move ${name} to pin ${numbers.join(', ')}`, { pins: numbers });
+          const typed = typedPins(text);
+          if (typed?.length) move(`Move ${name} to pin ${typed.join(', ')}`, { pins: typed });
+          else said.value = WRONG_PINS;
         }}
       />
       <div class="row">
@@ -299,7 +292,7 @@ function Where({ name, data }: { name: string; data: Data }) {
             ...rails.map((rail) => [rail, rail] as const),
           ]}
           value={String(data.rail ?? '')}
-          onChoose={(rail) => {
+          onPick={(rail) => {
             if (rail) move(`Move ${name} to rail ${rail}`, { rail });
           }}
         />
@@ -312,9 +305,12 @@ function Where({ name, data }: { name: string; data: Data }) {
           [String(stages.length), 'a new stage'],
         ]}
         value={String(stage)}
-        onChoose={(to) =>
+        onPick={(to) =>
           void plan(`Let ${name} park in another stage`, {
-            ...{ do: 'move', what: 'stage', name, stage: Number(to) },
+            do: 'move',
+            what: 'stage',
+            name,
+            stage: Number(to),
           })
         }
       />
@@ -362,7 +358,7 @@ export function GroupPart(props: PartProps) {
           <li key={member} class="row">
             <span>{member}</span>
             <Act
-              can={holding.value && !busy.value && members.length > 1}
+              can={canWrite.value && members.length > 1}
               aria-label={`Take ${member} out of ${name}`}
               onAct={() =>
                 void apply(`${member} is out of group ${name}`, [{ path: ['groups', name, i] }])
@@ -377,10 +373,8 @@ export function GroupPart(props: PartProps) {
         label="Add to the group"
         options={[['', 'choose …'], ...others.map((one) => [one, one] as const)]}
         value=""
-        onChoose={(one) => {
-          if (!one) return;
-          if (!holding.value) said.value = 'First take control: the first button at the bottom.';
-          else
+        onPick={(one) => {
+          if (one)
             void apply(`${one} is in group ${name}`, [
               { path: ['groups', name, members.length], value: one },
             ]);
@@ -418,7 +412,7 @@ export function PosePart(props: PartProps) {
         label="Add to the pose"
         options={[['', 'choose …'], ...others.map((one) => [one, one] as const)]}
         value={channel.value}
-        onChoose={(one) => {
+        onPick={(one) => {
           channel.value = one;
         }}
       />
@@ -428,8 +422,7 @@ export function PosePart(props: PartProps) {
           button="Add to pose"
           onGo={(text) => {
             const typed = typedValue(text, undefined);
-            if (!holding.value) said.value = 'First take control: the first button at the bottom.';
-            else if (typed)
+            if (typed)
               void apply(`${channel.value} in pose ${name}`, [
                 { path: ['poses', name, channel.value], value: typed.value },
               ]).then((done) => {
@@ -474,7 +467,12 @@ export function WirePart({ name }: PartProps) {
               say={`Move ${end} of ${core.role} of ${name}`}
               onGo={(to) =>
                 void plan(`Move ${core.role} of wire ${name} to ${to}`, {
-                  ...{ do: 'move', what: 'wire', name, core: i, end, to },
+                  do: 'move',
+                  what: 'wire',
+                  name,
+                  core: i,
+                  end,
+                  to,
                 })
               }
             />

@@ -1,13 +1,13 @@
 import { useSignal } from '@preact/signals';
 import { useEffect, useId, useRef } from 'preact/hooks';
-import { Act } from './act.tsx';
-import { apply, busy, type Data, isMap, learn, meanings, said } from './setup-parts-data.ts';
-import { holding } from './store.ts';
+import { apply, canWrite, type Data, isMap, learn, meanings, said } from './setup-parts-data.ts';
+import { Line, PartForm, Pick } from './setup-parts-form.tsx';
+import { typedNumber } from './typed-number.ts';
 
 type Path = (string | number)[];
 
 /** A value as a person writes it in a field. */
-export function shownValue(value: unknown): string {
+function shownValue(value: unknown): string {
   if (value === undefined || value === null) return '';
   return Array.isArray(value) ? JSON.stringify(value).replaceAll(',', ', ') : String(value);
 }
@@ -18,7 +18,7 @@ export function typedValue(text: string, before: unknown): { value: unknown } | 
   if (typed === '') return { value: undefined };
   if (typeof before === 'string') return { value: typed };
   if (typeof before === 'number') {
-    const value = Number(typed.replace('−', '-').replace(/^(-?\d+),(\d+)$/, '$1.$2'));
+    const value = typedNumber(typed);
     return Number.isFinite(value) ? { value } : undefined;
   }
   if (typed === 'true' || typed === 'false') return { value: typed === 'true' };
@@ -29,7 +29,18 @@ export function typedValue(text: string, before: unknown): { value: unknown } | 
       return undefined;
     }
   }
-  return { value: /^[-−]?\d+(\.\d+)?$/.test(typed) ? Number(typed.replace('−', '-')) : typed };
+  return { value: /^[-−]?\d+(\.\d+)?$/.test(typed) ? typedNumber(typed) : typed };
+}
+
+/** Names or numbers with blanks or commas between them. */
+export const typedWords = (text = '') => text.split(/[\s,]+/).filter(Boolean);
+
+export const WRONG_PINS = 'Give pins as numbers, such as 18.';
+
+/** Pins as they are typed: `18 23`; undefined where one is no number. */
+export function typedPins(text = ''): number[] | undefined {
+  const pins = typedWords(text).map(Number);
+  return pins.every(Number.isInteger) ? pins : undefined;
 }
 
 interface FieldProps {
@@ -72,38 +83,30 @@ export function Field({ label, what, path, value, about, onText, must = false }:
     void apply(what, [{ path, ...(typed.value !== undefined && { value: typed.value }) }]);
   };
   return (
-    <form
-      class="part-field"
-      onSubmit={(event) => {
-        event.preventDefault();
-        if (changed && holding.value && !busy.value) save();
-      }}
+    <PartForm
+      button="Save"
+      say={`Save ${what}`}
+      can={changed && canWrite.value}
+      onGo={save}
+      about={
+        about && (
+          <p class="hint" id={id}>
+            {about}
+          </p>
+        )
+      }
     >
-      <label for={id}>
-        {label}
-        <input
-          id={id}
-          value={text}
-          autocomplete="off"
-          autocapitalize="off"
-          spellcheck={false}
-          inputMode={typeof value === 'number' ? 'decimal' : undefined}
-          aria-describedby={about ? `${id}-about` : undefined}
-          onInput={(event) => {
-            text.value = event.currentTarget.value;
-            onText?.(text.value);
-          }}
-        />
-      </label>
-      <Act can={changed && holding.value && !busy.value} aria-label={`Save ${what}`} onAct={save}>
-        Save
-      </Act>
-      {about && (
-        <p class="hint" id={`${id}-about`}>
-          {about}
-        </p>
-      )}
-    </form>
+      <Line
+        label={label}
+        value={text.value}
+        decimal={typeof value === 'number'}
+        describedBy={about ? id : undefined}
+        onText={(next) => {
+          text.value = next;
+          onText?.(next);
+        }}
+      />
+    </PartForm>
   );
 }
 
@@ -161,7 +164,6 @@ export function Fields({ of, path, data, explained, except = [], onText }: Field
 function MoreKeys({ of, path, data, explained, except = [] }: FieldsProps) {
   const key = useSignal('');
   const text = useSignal('');
-  const id = useId();
   const free = Object.keys(meanings.value)
     .filter((one) => one.startsWith(`${explained}.`))
     .map((one) => one.slice(explained.length + 1))
@@ -183,50 +185,35 @@ function MoreKeys({ of, path, data, explained, except = [] }: FieldsProps) {
     );
   };
   return (
-    <form
-      class="part-field"
-      onSubmit={(event) => {
-        event.preventDefault();
-        if (key.value && holding.value && !busy.value) add();
-      }}
-    >
-      <label for={id}>
-        Another key
-        <select
-          id={id}
-          value={key}
-          onChange={(event) => {
-            key.value = event.currentTarget.value;
-          }}
-        >
-          <option value="">choose …</option>
-          {free.map((one) => (
-            <option key={one}>{one}</option>
-          ))}
-        </select>
-      </label>
-      {key.value && (
-        <>
-          <label>
-            Value
-            <input
-              value={text}
-              autocomplete="off"
-              autocapitalize="off"
-              spellcheck={false}
-              onInput={(event) => {
-                text.value = event.currentTarget.value;
-              }}
-            />
-          </label>
-          <Act can={holding.value && !busy.value} onAct={add}>
-            Add key
-          </Act>
+    <PartForm
+      button={key.value && 'Add key'}
+      can={key.value !== '' && canWrite.value}
+      onGo={add}
+      about={
+        key.value && (
           <p class="hint">
             {info?.about} ({info?.form})
           </p>
-        </>
+        )
+      }
+    >
+      <Pick
+        label="Another key"
+        options={[['', 'choose …'], ...free.map((one) => [one, one] as const)]}
+        value={key.value}
+        onPick={(one) => {
+          key.value = one;
+        }}
+      />
+      {key.value && (
+        <Line
+          label="Value"
+          value={text.value}
+          onText={(next) => {
+            text.value = next;
+          }}
+        />
       )}
-    </form>
+    </PartForm>
   );
 }

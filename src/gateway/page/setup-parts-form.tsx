@@ -1,7 +1,108 @@
 import { useSignal } from '@preact/signals';
-import { useId } from 'preact/hooks';
+import type { ComponentChildren } from 'preact';
 import { Act } from './act.tsx';
+import { AS_TYPED } from './as-typed.ts';
 import { busy } from './setup-parts-data.ts';
+
+interface PartFormProps {
+  /** What is filled in. */
+  children: ComponentChildren;
+  /** The word on the button; without one there is nothing to use yet. */
+  button?: string | undefined;
+  /** The button's whole name, where it says more than its label. */
+  say?: string | undefined;
+  primary?: boolean;
+  can: boolean;
+  onGo: () => void;
+  /** Below it: what it means. */
+  about?: ComponentChildren;
+}
+
+/** A few fields and the button that uses them; the Enter key does as well. */
+export function PartForm({ children, button, say, primary, can, onGo, about }: PartFormProps) {
+  return (
+    <form
+      class="part-field"
+      onSubmit={(event) => {
+        event.preventDefault();
+        if (can) onGo();
+      }}
+    >
+      {children}
+      {button && (
+        <Act class={primary ? 'primary' : ''} can={can} aria-label={say} onAct={onGo}>
+          {button}
+        </Act>
+      )}
+      {about}
+    </form>
+  );
+}
+
+interface LineProps {
+  label: string;
+  value: string;
+  onText: (text: string) => void;
+  decimal?: boolean;
+  placeholder?: string | undefined;
+  describedBy?: string | undefined;
+}
+
+/** A label above a line to write on. */
+export function Line({ label, value, onText, decimal, placeholder, describedBy }: LineProps) {
+  return (
+    <label>
+      {label}
+      <input
+        value={value}
+        {...AS_TYPED}
+        placeholder={placeholder}
+        inputMode={decimal ? 'decimal' : undefined}
+        aria-describedby={describedBy}
+        onInput={(event) => onText(event.currentTarget.value)}
+      />
+    </label>
+  );
+}
+
+interface PickProps {
+  label: string;
+  options: readonly (readonly [value: string, words: string])[];
+  value: string;
+  onPick: (value: string) => void;
+}
+
+/** A label above a list to choose from. */
+export function Pick({ label, options, value, onPick }: PickProps) {
+  return (
+    <label>
+      {label}
+      <select
+        value={value}
+        onChange={(event) => {
+          onPick(event.currentTarget.value);
+          // What is chosen may be asked about first: until then it is as it was.
+          event.currentTarget.value = value;
+        }}
+      >
+        {options.map(([one, words]) => (
+          <option key={one} value={one}>
+            {words}
+          </option>
+        ))}
+      </select>
+    </label>
+  );
+}
+
+/** One of a few values, by itself. */
+export function Choose(props: PickProps) {
+  return (
+    <div class="part-field">
+      <Pick {...props} />
+    </div>
+  );
+}
 
 /** A text and the button that uses it. */
 export function Ask({
@@ -19,69 +120,16 @@ export function Ask({
   onGo: (text: string) => void;
 }) {
   const text = useSignal(start);
-  const id = useId();
-  const go = () => onGo(text.value.trim());
+  const typed = text.value.trim();
   return (
-    <form
-      class="part-field"
-      onSubmit={(event) => {
-        event.preventDefault();
-        if (text.value.trim() && !busy.value) go();
-      }}
-    >
-      <label for={id}>
-        {label}
-        <input
-          id={id}
-          value={text}
-          autocomplete="off"
-          autocapitalize="off"
-          spellcheck={false}
-          onInput={(event) => {
-            text.value = event.currentTarget.value;
-          }}
-        />
-      </label>
-      <Act can={text.value.trim() !== '' && !busy.value} aria-label={say} onAct={go}>
-        {button}
-      </Act>
-    </form>
-  );
-}
-
-/** One of a few values. */
-export function Choose({
-  label,
-  options,
-  value,
-  onChoose,
-}: {
-  label: string;
-  options: readonly (readonly [value: string, words: string])[];
-  value: string;
-  onChoose: (value: string) => void;
-}) {
-  const id = useId();
-  return (
-    <div class="part-field">
-      <label for={id}>
-        {label}
-        <select
-          id={id}
-          value={value}
-          onChange={(event) => {
-            onChoose(event.currentTarget.value);
-            // What is chosen is asked about first: until then it is as it was.
-            event.currentTarget.value = value;
-          }}
-        >
-          {options.map(([one, words]) => (
-            <option key={one} value={one}>
-              {words}
-            </option>
-          ))}
-        </select>
-      </label>
-    </div>
+    <PartForm button={button} say={say} can={typed !== '' && !busy.value} onGo={() => onGo(typed)}>
+      <Line
+        label={label}
+        value={text.value}
+        onText={(next) => {
+          text.value = next;
+        }}
+      />
+    </PartForm>
   );
 }

@@ -9,12 +9,13 @@ import { call } from './link.ts';
 import { Choose } from './setup-parts-form.tsx';
 import { channels, stateOf } from './store.ts';
 import { moveTimeS, type Tried, TryRun } from './try-out.ts';
+import { typedNumber } from './typed-number.ts';
 
-/** Two places that are nearer to each other are no way to go. */
+/** Two places that are nearer to each other are not offered. */
 const LEAST_DEG = 0.1;
 
 const numberOf = (text: string, usual: number | undefined) =>
-  text.trim() === '' ? usual : Number(text.trim().replace('−', '-'));
+  text.trim() === '' ? usual : typedNumber(text);
 
 /** Beside speed and acceleration: how long a move takes, and, while it is held, what it looks like. */
 export function TryOut({
@@ -96,7 +97,7 @@ export function TryOut({
         label="Between"
         options={pairs.map(({ key }) => [key, key] as const)}
         value={pair.key}
-        onChoose={(key) => {
+        onPick={(key) => {
           ends.value = key;
         }}
       />

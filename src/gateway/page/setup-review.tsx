@@ -1,11 +1,15 @@
 import { signal } from '@preact/signals';
 import { useId } from 'preact/hooks';
-import type { Result } from '../../api/methods.ts';
+import { grouped } from '../../prop/loom-words.ts';
 import { Act } from './act.tsx';
+import { AS_TYPED } from './as-typed.ts';
 import { askFirst } from './confirm.tsx';
+import { FIRST_CONTROL } from './main-button.tsx';
+import { Additions, checkLines, Listed } from './setup-lists.tsx';
 import {
   decide,
   draft,
+  type Proposed,
   proposed,
   startOver,
   used,
@@ -18,7 +22,6 @@ import { channels, condition, holding, isEmpty, propName } from './store.ts';
 
 /** What is proposed, with its reasons, to be changed and put to use. */
 
-type Proposed = NonNullable<Result<'proposal.prop'>['proposal']>;
 type Decision = Proposed['decisions'][number];
 
 const ABOUT_SUPPLY = /^PS\d+ /;
@@ -46,13 +49,7 @@ export function Review() {
       {added.length > 0 && (
         <details class="review-group">
           <summary>Wiring: {added.length} wires, plugs, blocks and fuses</summary>
-          <ul class="review-wires">
-            {added.map(({ what, why }) => (
-              <li key={what}>
-                {what} <span class="soft">{why}</span>
-              </li>
-            ))}
-          </ul>
+          <Additions of={added} />
         </details>
       )}
       {withoutWiring.value && (
@@ -61,28 +58,8 @@ export function Review() {
           add them there.
         </p>
       )}
-      {left.length > 0 && (
-        <>
-          <h3>Yours to decide</h3>
-          <ul>
-            {left.map((one) => (
-              <li key={one}>{one}</li>
-            ))}
-          </ul>
-        </>
-      )}
-      {findings.length > 0 && (
-        <>
-          <h3>What the check says</h3>
-          <ul>
-            {findings.map(({ path, message }) => (
-              <li key={`${path} ${message}`}>
-                {path}: {message}
-              </li>
-            ))}
-          </ul>
-        </>
-      )}
+      <Listed title="Yours to decide" items={left} />
+      <Listed title="What the check says" items={checkLines(findings)} />
       <h3>Before you build it</h3>
       <ul class="review-cautions">
         {cautions
@@ -129,16 +106,12 @@ function subjectOf({ what }: Decision): [subject: string, rest: string] {
 const opened = signal<ReadonlySet<string>>(new Set());
 
 function Decisions({ of }: { of: readonly Decision[] }) {
-  const groups = new Map<string, { rest: string; decision: Decision }[]>();
-  for (const decision of of) {
-    const [subject, rest] = subjectOf(decision);
-    groups.set(subject, [...(groups.get(subject) ?? []), { rest, decision }]);
-  }
+  const groups = grouped(of, (decision) => subjectOf(decision)[0]);
   const problems = proposed.value!.is.problems;
   return (
     <>
       {[...groups].map(([subject, some]) => {
-        const wrong = some.some(({ decision: { id } }) => problems.some((one) => one.id === id));
+        const wrong = some.some(({ id }) => problems.some((one) => one.id === id));
         return (
           <details
             key={subject}
@@ -155,11 +128,11 @@ function Decisions({ of }: { of: readonly Decision[] }) {
             <summary>
               <b>{subject}</b>{' '}
               <span class="soft">
-                {some.map(({ rest, decision: { value } }) => `${rest} ${value}`).join(' · ')}
+                {some.map((one) => `${subjectOf(one)[1]} ${one.value}`).join(' · ')}
               </span>
             </summary>
-            {some.map(({ rest, decision }) => (
-              <DecisionRow key={decision.id} label={rest} decision={decision} />
+            {some.map((decision) => (
+              <DecisionRow key={decision.id} label={subjectOf(decision)[1]} decision={decision} />
             ))}
           </details>
         );
@@ -202,9 +175,7 @@ function DecisionRow({ label, decision }: { label: string; decision: Decision })
             {...about}
             value={shown}
             maxLength={200}
-            autocomplete="off"
-            autocapitalize="off"
-            spellcheck={false}
+            {...AS_TYPED}
             onChange={(event) => take(event.currentTarget.value)}
           />
         )}
@@ -235,7 +206,7 @@ function whyNot(): string {
     return 'You have changed something: propose again first.';
   if (proposed.value.is.findings.some(({ level }) => level === 'error'))
     return 'The check finds errors in it: change what it names first.';
-  if (!holding.value) return 'First take control, with the first button at the bottom.';
+  if (!holding.value) return FIRST_CONTROL;
   if (condition.value !== 'parked')
     return `The prop must be parked for this. It is ${condition.value}.`;
   return '';
