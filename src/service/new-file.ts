@@ -1,35 +1,30 @@
-import type fs from 'node:fs/promises';
 import { AcceptedCopy } from '../prop/file/accepted-copy.ts';
+import { type FileSystem, PropDisk } from '../prop/file/prop-disk.ts';
 import { emptyPropText } from '../proposal/empty.ts';
+import { Refusal } from '../shared/errors.ts';
 import type { ReplacingFs } from '../shared/replace-file.ts';
-
-type NewFs = ReplacingFs & Pick<typeof fs, 'open' | 'readFile' | 'stat'>;
 
 /**
  * Makes an empty prop file where there is none. One that is there stays as it is, and so does one that is
  * gone but was in use before: its last version is kept, and that comes first.
- * @returns why it could not be made, in a sentence
+ * @returns why it could not be made, in a sentence; nothing is left of it then
  */
 export async function makeNewFile(
   file: string,
   target: string,
   stateDir: string,
-  fileSystem: NewFs,
+  fileSystem: FileSystem & ReplacingFs,
 ): Promise<string | undefined> {
   if ((await new AcceptedCopy(target, stateDir, fileSystem).read()) !== undefined) return undefined;
+  const disk = new PropDisk(target, fileSystem);
+  if ((await disk.signature()) !== 'ENOENT') return undefined;
   try {
-    const handle = await fileSystem.open(target, 'wx');
-    try {
-      await handle.writeFile(emptyPropText());
-      await handle.sync();
-    } finally {
-      await handle.close();
-    }
+    await disk.replace(undefined, emptyPropText());
   } catch (error) {
-    const { code, message } = error as NodeJS.ErrnoException;
-    if (code === 'EEXIST') return undefined;
-    if (code === 'ENOENT') return `${file} cannot be made: there is no such folder; make it first`;
-    return `${file} cannot be made: ${message}`;
+    if (!(error instanceof Refusal)) throw error;
+    const missing = error.values.errno === 'ENOENT';
+    const why = missing ? 'there is no such folder; make it first' : error.message;
+    return `${file} cannot be made: ${why}`;
   }
   return undefined;
 }

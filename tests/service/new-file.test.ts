@@ -45,6 +45,23 @@ test('a folder that is missing is said', async () => {
   expect(wrong).toBe('x/crab.yaml cannot be made: there is no such folder; make it first');
 });
 
+test('a disk that is full leaves nothing behind, so that the next start can make the file', async () => {
+  const open: typeof fs.open = async (...args) => {
+    const handle = await fs.open(...args);
+    handle.writeFile = async () => {
+      await handle.write('sinew: 1');
+      throw Object.assign(new Error('no space left'), { code: 'ENOSPC' });
+    };
+    return handle;
+  };
+  expect(await makeNewFile('crab.yaml', file(), folder, { ...fs, open })).toMatch(
+    /^crab\.yaml cannot be made: .*ENOSPC.*free some disk space/,
+  );
+  expect(await fs.readdir(folder)).toEqual([]);
+  expect(await make()).toBeUndefined();
+  expect(await readFile(file(), 'utf8')).toBe(emptyPropText());
+});
+
 test('the command line: --new with a file, in either form', () => {
   expect(readOptions(['--prop', 'a.yaml', '--new'])).toMatchObject({
     prop: 'a.yaml',
