@@ -1,8 +1,7 @@
 /** What a person asks for: one change of the parts of a prop. */
 
 /** What can be added, renamed, moved or removed. */
-export const PARTS_OF_PROP = ['channel', 'rail', 'group', 'pose', 'mark', 'wire'] as const;
-export type PartOfProp = (typeof PARTS_OF_PROP)[number];
+export type PartOfProp = 'channel' | 'rail' | 'group' | 'pose' | 'mark' | 'wire';
 
 /** A core of a wire, as the file has it. */
 export interface CoreSpec {

@@ -114,7 +114,7 @@ function edited(loaded: Loaded, edits: readonly Edit[]): Loaded {
   }
 }
 
-/** A name that has changed is no news. */
+/** What check says only of the result; the same under another name is not new. */
 function newFindings(before: Loaded, after: Loaded, change: Change): Finding[] {
   const back = (text: string) =>
     change.do === 'rename'

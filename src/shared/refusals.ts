@@ -429,7 +429,7 @@ export const REFUSALS = {
   ],
   'picture.not-a-picture': [
     'invalidParams',
-    'The file is no picture that is known here.',
+    'The file is not a picture of a known kind.',
     'Save it as PNG, JPEG or plain SVG.',
   ],
   'picture.damaged': [
