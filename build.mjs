@@ -91,9 +91,12 @@ async function main() {
   await chmod(join(dist, 'safe-levels.js'), 0o755);
   await mkdir(join(dist, 'page'));
   await build({
-    entryPoints: [join(page, 'app.tsx')],
-    outfile: join(dist, 'page/app.js'),
+    // A view that most visits do without is fetched when it is first asked for (page/cues-view.tsx).
+    entryPoints: [join(page, 'app.tsx'), join(page, 'cues.tsx')],
+    outdir: join(dist, 'page'),
     bundle: true,
+    splitting: true,
+    chunkNames: 'part-[hash]',
     minify: true,
     target: 'es2022',
     format: 'esm',

@@ -6,6 +6,7 @@ import type { Params } from '../../api/methods.ts';
 import { NOT_PARKED } from '../../shared/condition-text.ts';
 import { Bench } from './bench.tsx';
 import { Confirm } from './confirm.tsx';
+import { CuesView } from './cues-view.tsx';
 import { Device } from './device.tsx';
 import { FileBanner } from './file-banner.tsx';
 import { takeMinusSigns } from './for-people.ts';
@@ -45,6 +46,7 @@ const VIEWS = {
   overview: { label: 'Overview', Shown: Overview },
   show: { label: 'Show', Shown: Show },
   bench: { label: 'Bench', Shown: Bench },
+  cues: { label: 'Cues', Shown: CuesView },
   wiring: { label: 'Wiring', Shown: Wiring },
   setup: { label: 'Set-up', Shown: SetUp },
 };
