@@ -12,12 +12,12 @@ export type Steps = readonly Step[];
 
 /** What of the prop the desk needs to know. */
 export interface Known {
-  /** Kind of each channel, limits and marks of the servos (deg). */
+  /** By channel: the part of a step that commands it, where one does; limits and marks of servos (deg). */
   channels: Readonly<
     Record<
       string,
       {
-        kind: string;
+        part?: Part | undefined;
         limitsDeg?: readonly number[] | undefined;
         marks?: Readonly<Record<string, number>> | undefined;
       }
@@ -496,12 +496,12 @@ export function newStep(row: string, atS: number, known: Known, own = ''): Step 
 /** A wait for a channel that can be waited for. */
 export function newUntil({ channels }: Known): Record<string, unknown> | undefined {
   const names = Object.keys(channels);
-  const servo = names.find((name) => channels[name]!.kind === 'servo');
+  const servo = names.find((name) => channels[name]!.part === 'move');
   if (servo !== undefined) {
     const [low = 0, high = 0] = channels[servo]!.limitsDeg ?? [];
     return { channel: servo, above: tidy((low + high) / 2, 1), withinS: 5 };
   }
-  const relay = names.find((name) => channels[name]!.kind === 'relay');
+  const relay = names.find((name) => channels[name]!.part === 'switch');
   return relay === undefined ? undefined : { channel: relay, is: 'on', withinS: 5 };
 }
 
@@ -512,10 +512,10 @@ export function newTarget(row: string, known: Known): { part: Part; to: unknown 
   const infos = members.flatMap((name) => (Object.hasOwn(channels, name) ? [channels[name]!] : []));
   const [first] = infos;
   if (!first) return undefined;
-  if (first.kind === 'rgb') return { part: 'colour', to: 'moccasin' };
-  if (first.kind === 'lamp') return { part: 'dim', to: 0.5 };
-  if (first.kind === 'relay') return { part: 'switch', to: 'on' };
-  if (first.kind !== 'servo') return undefined;
+  if (first.part === 'colour') return { part: 'colour', to: 'moccasin' };
+  if (first.part === 'dim') return { part: 'dim', to: 0.5 };
+  if (first.part === 'switch') return { part: 'switch', to: 'on' };
+  if (first.part !== 'move') return undefined;
   const marks = marksOf(row, known);
   const open = marks.find((mark) => mark === 'open') ?? marks.at(-1);
   if (open !== undefined) return { part: 'move', to: open };

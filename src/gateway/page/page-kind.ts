@@ -1,6 +1,7 @@
 import type { ReadonlySignal } from '@preact/signals';
 import type { FunctionComponent } from 'preact';
 import type { ChannelInfo, ChannelState, Symptom } from '../../api/types.ts';
+import type { CommandPart } from '../../prop/steps.ts';
 import type { FlagName } from '../../shared/telemetry.ts';
 
 export type Level = NonNullable<ChannelState['value']>;
@@ -23,6 +24,8 @@ export interface KindWords {
   moves: boolean;
   /** Its light may flash. */
   lit: boolean;
+  /** The part of a cue's step that commands it, where one does by the channel's name. */
+  part?: CommandPart;
   /** A value in a line, and beside a figure. */
   level(value: Level): string;
   figure(value: Level): string;
