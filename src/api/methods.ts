@@ -11,6 +11,7 @@ import { proposal } from './methods/proposal.ts';
 import { queries } from './methods/queries.ts';
 import { session } from './methods/session.ts';
 import { sim } from './methods/sim.ts';
+import { takes } from './methods/takes.ts';
 import { versions } from './methods/versions.ts';
 
 /**
@@ -22,6 +23,7 @@ export const METHODS = {
   ...control,
   ...channels,
   ...cues,
+  ...takes,
   ...file,
   ...explain,
   ...picture,

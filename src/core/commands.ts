@@ -13,6 +13,7 @@ import { Identifier } from './identify.ts';
 import type { Session } from './lease.ts';
 import { colourOf } from './light.ts';
 import { channelsOf, opening, targetsOfPose } from './pose.ts';
+import { durationOf, LONGEST_TAKE_S, type Recording, TAKE_HZ } from './recorder.ts';
 import { CAPTURE_STEP_DEG, degOf, type Move, type Servo } from './servo.ts';
 
 /** Changes the prop file; what it answers is in use then, or waits until the prop is parked. */
@@ -24,6 +25,16 @@ export interface PropEditor {
   beginPicture(params: Params<'picture.begin'>, by: Author): Promise<Result<'picture.begin'>>;
   endPicture(params: Params<'picture.end'>, by: Author): Promise<Result<'picture.end'>>;
   restore(version: string, base: string | undefined, by: Author): Promise<Result<'prop.restore'>>;
+  /** Works out what would be saved of a recording, and draws both. */
+  readTake(
+    recording: Recording,
+    params: Params<'take.read'>,
+  ): Promise<Pick<Result<'take.read'>, 'recorded' | 'simplified'>>;
+  saveTake(
+    recording: Recording,
+    params: Params<'take.save'>,
+    by: Author,
+  ): Promise<Result<'take.save'>>;
 }
 
 type Handler<M extends CoreMethod> = (
@@ -341,6 +352,54 @@ export class Commands {
       this.#record(session, 'picture.end', `picture ${file} is beside the prop file`, { file });
       return result;
     },
+    'channel.perform': ({ targets }, session) => {
+      this.#core.mustBeLive();
+      const moves = Object.entries(targets).map(([channel, to]) => {
+        const servo = this.#core.body.servo(channel);
+        return { servo, targetDeg: degOf(servo, to) };
+      });
+      return { channels: this.#core.performer.perform(moves, session) };
+    },
+    'take.begin': ({ channels, over }, session) => {
+      this.#core.mustBeLive();
+      const { recorder, cues, body, nowS } = this.#core;
+      recorder.mustBeFree();
+      const servos = [...new Set(channels)].map((channel) => body.servo(channel));
+      if (over !== undefined) {
+        cues.run(over, session.client, nowS);
+        cues.leaveTo(session.client, servos);
+      }
+      recorder.begin(servos, over, session);
+      const names = servos.map(({ name }) => name);
+      return { channels: names, ...(over && { over }), hz: TAKE_HZ, longestS: LONGEST_TAKE_S };
+    },
+    'take.end': (_params, session) => {
+      const { recorder, cues } = this.#core;
+      const recording = recorder.mustHave();
+      const { over } = recording;
+      if (recorder.active) {
+        recorder.end(`${session.client} ended it`, session.client);
+        if (over !== undefined) cues.stop(over, 'its recording has ended');
+      }
+      return takeState(recording);
+    },
+    'take.read': async (params) => {
+      const { recorder } = this.#core;
+      const recording = recorder.mustHave();
+      const state = takeState(recording);
+      if (recorder.active) return state;
+      return { ...state, ...(await this.#editor.readTake(recording, params)) };
+    },
+    'take.save': async (params, session) => {
+      const recording = this.#core.recorder.ended();
+      const what = `take ${params.name}`;
+      const by = this.#author(session, what);
+      const result = await this.#editor.saveTake(recording, params, by);
+      const { file, pending, points, durationS } = result;
+      const text = `${what} is saved in ${file}: ${durationS} s, ${points} points${pending ? '; it takes effect when the prop is parked' : ''}`;
+      this.#record(session, 'take.save', text, { ...result });
+      return result;
+    },
     'sim.set': ({ board: name, inputs = {}, fault }, session) => {
       const board = this.#core.body.boards.find((one) => one.name === name);
       if (!board) {
@@ -530,6 +589,18 @@ export class Commands {
       ...plainValues(refusal.values),
     });
   }
+}
+
+function takeState(recording: Recording): Result<'take.end'> {
+  const { channels, over, ended, count: samples } = recording;
+  return {
+    recording: ended === undefined,
+    samples,
+    durationS: durationOf(recording),
+    channels: [...channels],
+    ...(over !== undefined && { over }),
+    ...(ended !== undefined && { ended }),
+  };
 }
 
 function changeText({ changed, pending, problem }: Result<'prop.apply'>): string {

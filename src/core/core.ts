@@ -20,7 +20,9 @@ import type { Idle } from './idle.ts';
 import type { Journal } from './journal.ts';
 import type { Lease, Session } from './lease.ts';
 import type { PropLight } from './prop-light.ts';
+import { Performer } from './performer.ts';
 import { publish } from './publish.ts';
+import { Recorder } from './recorder.ts';
 import type { SafetyInfo } from './requests.ts';
 import { SafetyWatch } from './safety-watch.ts';
 import type { StateKeeper } from './state-keeper.ts';
@@ -68,6 +70,10 @@ interface CoreOptions {
  */
 export class Core {
   readonly triggers: Triggers;
+  /** Servos that a hand leads. */
+  readonly performer: Performer;
+  /** Records what servos are commanded to do. */
+  readonly recorder: Recorder;
   readonly lease: Lease;
   readonly waits = new Waits();
   readonly journal: Journal;
@@ -132,6 +138,8 @@ export class Core {
     this.exchange =
       changing && new PropExchange(this.#version, changing, this.#exchangeHost, journal, clock);
     this.triggers = new Triggers(this, clock);
+    this.performer = new Performer(this);
+    this.recorder = new Recorder(journal, this.tickMs, () => this.cues.leaveTo('', []));
     this.#context.restore();
     this.#context.lookWhetherParked();
   }
@@ -243,12 +251,15 @@ export class Core {
 
   /** As `Control.take`. */
   take(session: Session): void {
+    if (this.lease.holder?.id !== session.id) this.performer.forget();
     this.#control.take(session);
   }
 
   /** As `Control.release`. */
   release(session: Session, graceS: number): void {
     this.#control.release(session, graceS);
+    this.performer.forget();
+    this.recorder.end(`${session.client} released the lease`);
   }
 
   /** As `Control.drop`. */
@@ -346,6 +357,7 @@ export class Core {
       this.idle.tick();
       this.cues.tick();
     }
+    this.performer.tick(this.#context.condition === 'live' && free);
     if (free || this.#context.parker.active) this.gate.retry();
     const { body } = this;
     body.dtS = (Math.min(elapsed, MAX_CATCH_UP_TICKS) * this.tickMs) / 1000;
@@ -361,6 +373,18 @@ export class Core {
     this.gate.enforce();
     this.light.tick();
     this.#stops.tick();
+    this.#record(elapsed, body.dtS);
+  }
+
+  /** Records this tick, or ends the recording when nobody performs any more. */
+  #record(elapsed: number, dtS: number): void {
+    const { recorder } = this;
+    if (!recorder.active) return;
+    const { condition } = this.#context;
+    const { holder } = this.lease;
+    if (condition !== 'live') recorder.end(`the prop is ${condition}`, 'prop');
+    else if (holder?.id !== recorder.session) recorder.end('the lease has gone to another', 'prop');
+    else recorder.tick(elapsed, dtS);
   }
 
   /** The level of an input; undefined when its board has failed, or fails now. */

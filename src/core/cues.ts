@@ -198,6 +198,11 @@ export class Cues {
   #values = new Map<ReadyStep, readonly Value[]>();
   #lookUp: Iterator<ReadyStep> | undefined;
   #startsLeft = MAX_STARTS;
+  /** Servos that somebody performs while a cue runs: cues leave them alone. */
+  #performed: ReadonlySet<Actuator> = new Set();
+  #performer = '';
+  /** What is in the journal of that already: a cue and a channel. */
+  readonly #gaveWay = new Set<string>();
   /** Counts up with every cue that begins or ends. */
   revision = 0;
 
@@ -352,7 +357,8 @@ export class Cues {
     this.revision++;
     this.#running = this.#running.filter((other) => other !== run);
     const used = this.#channels(run.cue);
-    const isMine = (channel: Actuator) => used.has(channel) && !keep.has(channel);
+    const isMine = (channel: Actuator) =>
+      used.has(channel) && !keep.has(channel) && !this.#performed.has(channel);
     const servos = this.#body.servos.filter(isMine);
     for (const servo of servos) servo.halt();
     this.#gate.cancel(servos);
@@ -366,8 +372,17 @@ export class Cues {
   /** A command by hand for these channels ends the cues that use them. */
   yieldTo(channels: ReadonlySet<Actuator>, who: string): void {
     if (this.#running.length === 0) return;
-    for (const name of this.using(channels))
+    const wanted = [...channels].filter((channel) => !this.#performed.has(channel));
+    if (wanted.length === 0) return;
+    for (const name of this.using(wanted))
       this.stop(name, `${who} took over a channel`, channels);
+  }
+
+  /** From now on all cues leave these servos to `who`, who performs them; to nobody when there are none. */
+  leaveTo(who: string, servos: Iterable<Actuator>): void {
+    this.#performer = who;
+    this.#performed = new Set(servos);
+    this.#gaveWay.clear();
   }
 
   stopAll(why: string): void {
@@ -479,7 +494,7 @@ export class Cues {
     const { overS = 0 } = spec;
     const fadeS = fadeOf(spec);
     const targets = this.#targets(one.step, run.random);
-    const { moves } = targets;
+    const moves = this.#performed.size > 0 ? this.#givesWay(run, one, targets.moves) : targets.moves;
     if (moves.length > 0)
       this.#attempt(run, one, () => {
         const started = this.#gate.move(moves, overS, run.who, nowS, ease, (durationS) =>
@@ -504,6 +519,24 @@ export class Cues {
     const leaving = opening(targets);
     for (const { relay, on } of targets.switches)
       this.#attempt(run, one, () => this.#switch(run, one, { relay, on }, nowS, leaving));
+  }
+
+  /** What is left of moves when somebody performs the others; the step takes as long as they would. */
+  #givesWay(run: RunningCue, one: RunningStep, moves: readonly Move[]): Move[] {
+    const left = moves.filter(({ servo }) => !this.#performed.has(servo));
+    const { nowS } = this.#body;
+    for (const { servo, targetDeg } of moves) {
+      if (!this.#performed.has(servo)) continue;
+      const untilS = nowS + servo.plan(targetDeg, one.step.spec.overS).durationS;
+      one.busy.push(() => this.#body.nowS < untilS - ROUNDING_S);
+      const { name } = run.cue;
+      const key = `${name} ${servo.name}`;
+      if (this.#gaveWay.has(key)) continue;
+      this.#gaveWay.add(key);
+      const text = `cue ${name} leaves ${servo.name} to ${this.#performer}, who performs it`;
+      this.#journal.add('prop', 'cue', text, { cue: name, channel: servo.name });
+    }
+    return left;
   }
 
   #switch(

@@ -53,6 +53,8 @@ interface Waiting {
   starts?: Starts | undefined;
   /** When it was asked for (s). */
   askedS?: number;
+  /** One of a stream, whose sender reports what has to be reported. */
+  streamed?: boolean;
   /** Called with how long it takes (s), once that is known. */
   onPlanned?: ((durationS: number) => void) | undefined;
 }
@@ -142,6 +144,16 @@ export class Gate {
     return this.#send({ moves, overS, who, jog: false, ease, onPlanned }, nowS);
   }
 
+  /**
+   * As `move`, of one servo that a stream of targets leads, as fast as its limits allow. What it has to
+   * wait for is answered, and not in the journal.
+   * @throws Refusal as `move`
+   */
+  follow(move: Move, who: string, nowS: number): Started {
+    const moves = [move];
+    return this.#send({ moves, overS: 0, who, jog: false, ease: undefined, streamed: true }, nowS);
+  }
+
   #send(asked: Waiting, nowS: number): Started {
     this.#mustBeFree();
     const { moves, ease } = asked;
@@ -180,8 +192,9 @@ export class Gate {
     }
   }
 
-  #reportDelayed({ moves, who }: Waiting, full: Rail): string {
+  #reportDelayed({ moves, who, streamed }: Waiting, full: Rail): string {
     const delayed = `waits until rail ${full.name} has room (${tidy(full.amps)} A of ${full.limitA} A in use)`;
+    if (streamed) return delayed;
     this.#journal.add(who, 'delayed', `${moves.map((m) => m.servo.name).join(', ')} ${delayed}`, {
       rail: full.name,
       amps: tidy(full.amps),
@@ -199,7 +212,7 @@ export class Gate {
   mustBeAbleToMove(moves: readonly Move[]): void {
     const feeling = this.#body.servos.find((servo) => servo.feeling);
     for (const { servo, targetDeg } of moves) {
-      this.#mustBeWithin(servo, targetDeg);
+      this.mustBeWithin(servo, targetDeg);
       if (!staysAtRest(servo, targetDeg)) this.#interlocksMustHold(servo);
       if (feeling && feeling !== servo)
         throw new Refusal(
@@ -230,7 +243,7 @@ export class Gate {
     const [low, high] = servo.limitsDeg;
     const targetDeg = clamp(askedDeg, low, high);
     // Standing outside after feeling for the stop, it may only come back in, and only when asked to.
-    if ((targetDeg - fromDeg) * byDeg < 0) this.#mustBeWithin(servo, askedDeg);
+    if ((targetDeg - fromDeg) * byDeg < 0) this.mustBeWithin(servo, askedDeg);
     const moves = [{ servo, targetDeg }];
     this.#send({ moves, overS: 0, who, jog: true, ease: undefined }, nowS);
     return { targetDeg, limited: targetDeg !== askedDeg };
@@ -291,13 +304,14 @@ export class Gate {
       if (planning && asked.askedS === nowS) return true;
       try {
         for (const { servo, targetDeg } of moves) {
-          this.#mustBeWithin(servo, targetDeg);
+          this.mustBeWithin(servo, targetDeg);
           if (!staysAtRest(servo, targetDeg)) this.#interlocksMustHold(servo);
         }
         this.#mustNotBreak(changesOf(moves));
       } catch (error) {
         if (!(error instanceof Refusal)) throw error;
         for (const { servo } of moves) servo.delayed = false;
+        if (asked.streamed) return false;
         this.#journal.add('prop', 'refused', `no longer: ${error.message}`, error.values);
         return false;
       }
@@ -315,7 +329,7 @@ export class Gate {
       }
       if (!this.#isPlannedFor(asked, starts, nowS)) return true;
       this.#start(asked, this.#plansOf(asked));
-      if (asked.delayed)
+      if (asked.delayed && !asked.streamed)
         this.#journal.add(
           who,
           'started',
@@ -367,8 +381,8 @@ export class Gate {
     });
   }
 
-  #start({ moves, jog, who, starts }: Waiting, plans: readonly Trajectory[]): void {
-    if (starts?.staggeredFor) this.#reportStaggered(moves, who, starts, starts.staggeredFor);
+  #start({ moves, jog, who, starts, streamed }: Waiting, plans: readonly Trajectory[]): void {
+    if (starts?.staggeredFor && !streamed) this.#reportStaggered(moves, who, starts, starts.staggeredFor);
     for (const [i, { servo, targetDeg }] of moves.entries()) {
       servo.delayed = false;
       // For others that require it parked, it stays so.
@@ -388,11 +402,12 @@ export class Gate {
   #mustCurveWithin(servo: Servo, targetDeg: number, ease: Ease): void {
     for (const deg of easedRange(servo.setpoint.pos, targetDeg, ease)) {
       const [low, high] = servo.limitsDeg;
-      if (deg < low - 1e-9 || deg > high + 1e-9) this.#mustBeWithin(servo, deg);
+      if (deg < low - 1e-9 || deg > high + 1e-9) this.mustBeWithin(servo, deg);
     }
   }
 
-  #mustBeWithin(servo: Servo, targetDeg: number): void {
+  /** @throws Refusal `limits.outside` */
+  mustBeWithin(servo: Servo, targetDeg: number): void {
     const [low, high] = servo.limitsDeg;
     if (targetDeg >= low && targetDeg <= high) return;
     const limit = targetDeg < low ? low : high;

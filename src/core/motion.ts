@@ -129,6 +129,12 @@ export class Motion implements MotionState {
     };
   }
 
+  /** How long until it is there (s); 0 at rest. */
+  get leftS(): number {
+    const trajectory = this.#trajectory;
+    return trajectory ? Math.max(0, trajectory.durationS - this.#numbers[this.#base + AT]!) : 0;
+  }
+
   /** Rests where it is, at once. */
   rest(): void {
     this.restAt(this.pos);

@@ -218,6 +218,11 @@ export class Servo implements ActuatorContract {
     return this.#motion.targetDeg;
   }
 
+  /** How long until it is there (s); 0 at rest. */
+  get leftS(): number {
+    return this.#motion.leftS;
+  }
+
   get atPark(): boolean {
     return !this.moving && Math.abs(this.setpoint.pos - this.homeDeg) < 1e-6;
   }

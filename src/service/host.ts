@@ -7,6 +7,7 @@ import {
 } from 'node:worker_threads';
 import type { Params, Result } from '../api/methods.ts';
 import type { ChangeMessage, Outcome } from '../core/core-prop.ts';
+import type { Recording } from '../core/recorder.ts';
 import type { Saved } from '../core/store.ts';
 import type { Edit } from '../prop/edit-text.ts';
 import type { Author, FileStatus } from '../prop/file/status.ts';
@@ -155,6 +156,23 @@ export class ServiceHost {
   /** @throws Refusal; nothing beside the prop file has changed then */
   endPicture(given: Params<'picture.end'>, by: Author): Promise<Result<'picture.end'>> {
     return this.#ask((n) => ({ t: 'picture-end', n, ...given, by }), by.what);
+  }
+
+  /** @throws Refusal */
+  readTake(
+    recording: Recording,
+    params: Params<'take.read'>,
+  ): Promise<Pick<Result<'take.read'>, 'recorded' | 'simplified'>> {
+    return this.#ask((n) => ({ t: 'take-read', n, recording, params }));
+  }
+
+  /** @throws Refusal; the recording is still in hand then */
+  saveTake(
+    recording: Recording,
+    params: Params<'take.save'>,
+    by: Author,
+  ): Promise<Result<'take.save'>> {
+    return this.#ask((n) => ({ t: 'take-save', n, recording, params, by }), by.what);
   }
 
   /** Edits of that session that have not had their turn are refused. */

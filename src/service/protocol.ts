@@ -1,7 +1,8 @@
 import type { MessagePort } from 'node:worker_threads';
-import type { MethodBy } from '../api/methods.ts';
+import type { MethodBy, Params } from '../api/methods.ts';
 import type { ChannelInfo } from '../api/types.ts';
 import type { CoreProp, Outcome } from '../core/core-prop.ts';
+import type { Recording } from '../core/recorder.ts';
 import type { Restored, Saved } from '../core/store.ts';
 import type { CueHint } from '../prop/cue-hints.ts';
 import type { Edit } from '../prop/edit-text.ts';
@@ -73,6 +74,10 @@ export type ToService =
   | { t: 'picture-begin'; n: number; name: string; bytes: number; by: Author }
   /** It is here: it is checked and kept. Result: `{ file, width, height, leftOut }`. */
   | { t: 'picture-end'; n: number; upload: number; by: Author }
+  /** What would be saved of a recording. Result: `{ recorded, simplified }`. */
+  | { t: 'take-read'; n: number; recording: Recording; params: Params<'take.read'> }
+  /** A recording becomes a take beside the prop file. Result: that of `take.save`. */
+  | { t: 'take-save'; n: number; recording: Recording; params: Params<'take.save'>; by: Author }
   | { t: 'gone'; session: string }
   /** What became of a change that was sent on the port of changes. */
   | { t: 'change'; id: number; outcome: Outcome }

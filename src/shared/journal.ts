@@ -29,6 +29,8 @@ export const EVENTS = {
   duty: 'info',
   flash: 'info',
   cue: 'info',
+  /** A recording begins or ends. */
+  take: 'info',
   'position unknown': 'info',
   /** The saved state. */
   state: 'info',

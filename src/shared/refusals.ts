@@ -411,6 +411,39 @@ export const REFUSALS = {
   'file.unreadable': ['invalidParams', 'The file cannot be read.', 'Check its path and rights.'],
   'file.check-first': ['invalidParams', 'The file has errors.', '`sinew check` shows them.'],
 
+  // --- recordings and takes ------------------------------------------------------------------------
+  'take.running': ['condition', 'Something is being recorded.', 'Call `take.end` first.'],
+  'take.nothing': [
+    'condition',
+    'Nothing has been recorded since the daemon started.',
+    'Call `take.begin`.',
+  ],
+  'take.trimmed-away': [
+    'invalidParams',
+    'Nothing of the recording is left between the two times.',
+    'Stay within its `durationS`.',
+  ],
+  'take.name-taken': [
+    'condition',
+    'There is a take of this name.',
+    'Give another name, or `replace: true`.',
+  ],
+  'take.not-saved': [
+    'internal',
+    'The take cannot be saved; the recording is still there.',
+    'Do as the reason says, then try again.',
+  ],
+  'take.too-many': [
+    'condition',
+    'Too many files of this take are beside the prop file.',
+    'Delete those that you no longer need, or give another name.',
+  ],
+  'take.too-long': [
+    'outOfLimits',
+    'The take has more points than a file may have.',
+    'Trim it, or allow a larger tolerance.',
+  ],
+
   // --- the picture of the prop --------------------------------------------------------------------
   'picture.bad-name': [
     'invalidParams',
