@@ -19,8 +19,8 @@ import type { Gate } from './gate.ts';
 import type { Idle } from './idle.ts';
 import type { Journal } from './journal.ts';
 import type { Lease, Session } from './lease.ts';
-import type { PropLight } from './prop-light.ts';
 import { Performer } from './performer.ts';
+import type { PropLight } from './prop-light.ts';
 import { publish } from './publish.ts';
 import { Recorder } from './recorder.ts';
 import type { SafetyInfo } from './requests.ts';
@@ -382,8 +382,10 @@ export class Core {
     if (!recorder.active) return;
     const { condition } = this.#context;
     const { holder } = this.lease;
-    if (condition !== 'live') recorder.end(`the prop is ${condition}`, 'prop');
-    else if (holder?.id !== recorder.session) recorder.end('the lease has gone to another', 'prop');
+    const lost = holder?.id !== recorder.session;
+    if (lost && condition !== 'stopped' && condition !== 'faulted')
+      recorder.end('control was lost', 'prop');
+    else if (condition !== 'live') recorder.end(`the prop is ${condition}`, 'prop');
     else recorder.tick(elapsed, dtS);
   }
 

@@ -374,8 +374,7 @@ export class Cues {
     if (this.#running.length === 0) return;
     const wanted = [...channels].filter((channel) => !this.#performed.has(channel));
     if (wanted.length === 0) return;
-    for (const name of this.using(wanted))
-      this.stop(name, `${who} took over a channel`, channels);
+    for (const name of this.using(wanted)) this.stop(name, `${who} took over a channel`, channels);
   }
 
   /** From now on all cues leave these servos to `who`, who performs them; to nobody when there are none. */
@@ -494,7 +493,8 @@ export class Cues {
     const { overS = 0 } = spec;
     const fadeS = fadeOf(spec);
     const targets = this.#targets(one.step, run.random);
-    const moves = this.#performed.size > 0 ? this.#givesWay(run, one, targets.moves) : targets.moves;
+    const moves =
+      this.#performed.size > 0 ? this.#givesWay(run, one, targets.moves) : targets.moves;
     if (moves.length > 0)
       this.#attempt(run, one, () => {
         const started = this.#gate.move(moves, overS, run.who, nowS, ease, (durationS) =>

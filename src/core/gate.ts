@@ -382,7 +382,8 @@ export class Gate {
   }
 
   #start({ moves, jog, who, starts, streamed }: Waiting, plans: readonly Trajectory[]): void {
-    if (starts?.staggeredFor && !streamed) this.#reportStaggered(moves, who, starts, starts.staggeredFor);
+    if (starts?.staggeredFor && !streamed)
+      this.#reportStaggered(moves, who, starts, starts.staggeredFor);
     for (const [i, { servo, targetDeg }] of moves.entries()) {
       servo.delayed = false;
       // For others that require it parked, it stays so.

@@ -84,7 +84,8 @@ export class Performer {
     const before = this.names;
     const servos = new Set(moves.map(({ servo }) => servo));
     for (const { servo } of [...this.#held.values()]) if (!servos.has(servo)) this.#letGo(servo);
-    for (const [i, { servo, targetDeg }] of moves.entries()) this.#hold(servo, targetDeg, refusals[i]);
+    for (const [i, { servo, targetDeg }] of moves.entries())
+      this.#hold(servo, targetDeg, refusals[i]);
     if (servos.size > 0) this.#core.byHand(servos, session.client);
     this.#recordChange(before, session.client);
     return Object.fromEntries(moves.map(({ servo }) => [servo.name, this.#following(servo)]));
@@ -157,7 +158,7 @@ export class Performer {
       value: tidy(servo.setpoint.pos),
       behindDeg: tidy(askedDeg - servo.setpoint.pos),
       behindS: tidy(servo.leftS, 3),
-      ...(delayed !== undefined && { delayed }),
+      ...(servo.delayed && delayed !== undefined && { delayed }),
       ...(refusal && { refused: { code: refusal.word, reason: refusal.message } }),
     };
   }
@@ -219,12 +220,9 @@ export class Performer {
       held.delayed = delayed;
       if (delayed !== undefined && !held.told.has('delayed')) {
         held.told.add('delayed');
-        this.#core.journal.add(
-          this.#session!.client,
-          'delayed',
-          `${servo.name} ${delayed}`,
-          { channel: servo.name },
-        );
+        this.#core.journal.add(this.#session!.client, 'delayed', `${servo.name} ${delayed}`, {
+          channel: servo.name,
+        });
       }
     } catch (error) {
       if (!(error instanceof Refusal)) throw error;

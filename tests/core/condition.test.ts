@@ -96,6 +96,11 @@ const REQUESTS: [Method, object, Condition[]][] = [
   ['channel.identify', { channel: 'fan' }, ['live']],
   ['channel.identify', { channel: 'eye' }, ['live']],
   ['channel.identify', { channel: 'glow' }, ['live']],
+  ['channel.perform', { targets: { neck: 10 } }, ['live']],
+  ['take.begin', { channels: ['neck'], over: 'nod' }, ['live']],
+  ['take.end', {}, []],
+  ['take.read', {}, []],
+  ['take.save', { name: 'nod_again' }, []],
   ['group.move', { group: 'head', to: 5 }, ['live']],
   ['pose.go', { pose: 'up' }, ['live']],
   ['cue.run', { cue: 'nod' }, ['live']],
@@ -193,7 +198,7 @@ describe.each(CONDITIONS)('every request in %s', (condition) => {
     await ROADS[condition](rig, rig.client('desk'));
     const guest = rig.client('guest');
     const before = { condition: rig.condition, writes: rig.writes.length };
-    const free = ['park', 'stop', 'lockout.set', 'lockout.clear'];
+    const free = ['park', 'stop', 'lockout.set', 'lockout.clear', 'take.read'];
     for (const [method, params] of REQUESTS) {
       if (free.includes(method)) continue;
       const refusal = await guest.refused(method, params as never);

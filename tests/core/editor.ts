@@ -1,8 +1,10 @@
+import type { Params } from '../../src/api/methods.ts';
 import type { Driver } from '../../src/boards/board.ts';
 import type { PropEditor } from '../../src/core/commands.ts';
 import type { Core } from '../../src/core/core.ts';
 import type { ChangeMessage, Outcome } from '../../src/core/core-prop.ts';
 import type { Changing } from '../../src/core/exchange.ts';
+import type { Recording } from '../../src/core/recorder.ts';
 import { changed, type Edit } from '../../src/prop/edit-text.ts';
 import type { Board, Prop } from '../../src/prop/schema.ts';
 
@@ -90,6 +92,25 @@ export class Editor implements PropEditor {
 
   async beginPicture() {
     return { upload: 1, partBytes: 45_000 };
+  }
+
+  /** What was saved of recordings. */
+  readonly saved: string[] = [];
+
+  async readTake() {
+    return { recorded: {}, simplified: {} };
+  }
+
+  async saveTake(recording: Recording, { name }: Params<'take.save'>) {
+    this.saved.push(name);
+    return {
+      name,
+      version: '1',
+      file: `${name}.take`,
+      pending: false,
+      points: recording.count,
+      durationS: 1,
+    };
   }
 
   async endPicture() {

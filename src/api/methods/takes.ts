@@ -35,7 +35,10 @@ function state({ z }: Fields) {
 }
 
 const curves = ({ z }: Fields) =>
-  z.record(z.string(), z.array(z.tuple([z.number(), z.number()]).describe('time (s), angle (deg)')));
+  z.record(
+    z.string(),
+    z.array(z.tuple([z.number(), z.number()]).describe('time (s), angle (deg)')),
+  );
 
 /** Movement that is performed by hand, and recorded. */
 export const takes = {
@@ -90,14 +93,7 @@ export const takes = {
     },
     by: 'core',
     lease: true,
-    errors: [
-      ...COMMAND,
-      ...CHANNEL,
-      'take.running',
-      'cue.unknown',
-      'cue.too-long',
-      'cue.clash',
-    ],
+    errors: [...COMMAND, ...CHANNEL, 'take.running', 'cue.unknown', 'cue.too-long', 'cue.clash'],
     params: ({ z, want, channel, text }) =>
       z.strictObject({
         channels: z
@@ -136,7 +132,8 @@ export const takes = {
     result: state,
   },
   'take.read': {
-    summary: 'The recording under way, or the last one; with `toleranceDeg` also as it would be saved',
+    summary:
+      'The recording under way, or the last one; with `toleranceDeg` also as it would be saved',
     example: { params: { toleranceDeg: 0.5, trim: [0.2, 4] } },
     by: 'core',
     lease: false,
