@@ -271,6 +271,11 @@ export class Keeper {
     return this.#onDisk.bytes?.toString() ?? this.#inUse.loaded.text;
   }
 
+  /** The data of the file on the disk, where it is valid, or of the one in use. */
+  get rawOnDisk(): unknown {
+    return this.#onDisk.raw ?? this.#inUse.loaded.raw;
+  }
+
   /** Of the file on the disk, or what is in use when that cannot be read. */
   get presentVersion(): string {
     return this.#onDisk.version ?? this.#inUse.version;

@@ -7,12 +7,12 @@ import { ENDINGS, type SafePicture } from '../prop/picture/safe-picture.ts';
 import { tooLarge } from '../prop/picture/size.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
-import { syncFolder } from '../shared/replace-file.ts';
+import { type BesideFs, diskRemedy, putBeside } from './beside-file.ts';
 import type { PlannerPort } from './planner.ts';
 import type { ServedPicture } from './protocol.ts';
 
 /** What keeping pictures needs of the file system; tests put faults in. */
-export type PictureFs = Pick<typeof fs, 'readFile' | 'open' | 'rename' | 'rm' | 'stat'>;
+export type PictureFs = BesideFs;
 
 /** Bytes of a part: in base64 and with what is around it, it stays below the 64 KiB of a frame. */
 const PART_BYTES = 45_000;
@@ -212,7 +212,7 @@ export class Pictures {
           if (same && (await this.#fs.readFile(path)).equals(bytes)) return file;
           continue;
         }
-        await this.#put(folder, file, bytes);
+        await putBeside(this.#target, file, bytes, this.#fs);
         return file;
       } catch (error) {
         throw this.#trouble(error as NodeJS.ErrnoException, file);
@@ -225,36 +225,9 @@ export class Pictures {
     );
   }
 
-  async #put(folder: string, file: string, bytes: Uint8Array): Promise<void> {
-    const temporary = join(folder, `.${file}.new`);
-    const model = await this.#fs.stat(this.#target).catch(() => undefined);
-    // Left by a power cut.
-    await this.#fs.rm(temporary, { force: true });
-    try {
-      const handle = await this.#fs.open(temporary, 'wx', (model?.mode ?? 0o644) & 0o666);
-      try {
-        await handle.writeFile(bytes);
-        // Only root may change owners; otherwise it is ours, like the prop file.
-        if (model) await handle.chown(model.uid, model.gid).catch(() => undefined);
-        await handle.sync();
-      } finally {
-        await handle.close();
-      }
-      await this.#fs.rename(temporary, join(folder, file));
-    } catch (error) {
-      await this.#fs.rm(temporary, { force: true }).catch(() => undefined);
-      throw error;
-    }
-    await syncFolder(folder, this.#fs);
-  }
-
-  #trouble({ code = 'failed' }: NodeJS.ErrnoException, file: string): Refusal {
-    const remedy =
-      code === 'ENOSPC' || code === 'EDQUOT'
-        ? 'free some disk space'
-        : code === 'EACCES' || code === 'EPERM' || code === 'EROFS'
-          ? `let the daemon's user write in ${dirname(this.#target)}`
-          : 'check the disk';
+  #trouble(error: NodeJS.ErrnoException, file: string): Refusal {
+    const { code = 'failed' } = error;
+    const remedy = diskRemedy(error, this.#target);
     return new Refusal(
       'picture.not-saved',
       `the picture cannot be saved (${code}); the prop file and its pictures are as they were: ${remedy}, then try again`,

@@ -75,6 +75,8 @@ export class Planner {
       case 'plan':
       case 'data':
         return (await import('./planner-parts.ts')).partsAnswer(question, read);
+      case 'take':
+        return (await import('./planner-take.ts')).takeAnswer(question);
       case 'ask':
       case 'proposal':
       case 'loom':

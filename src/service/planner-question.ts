@@ -1,4 +1,5 @@
 import type { Params } from '../api/methods.ts';
+import type { Recording } from '../core/recorder.ts';
 
 /** The text of a prop file, and the file's name. */
 export interface PropSource {
@@ -37,7 +38,9 @@ export type PlannerQuestion =
   | ({ about: 'ask' } & Params<'proposal.ask'>)
   | ({ about: 'proposal'; file: string } & Params<'proposal.prop'>)
   | ({ about: 'loom'; version: string } & PropSource & Params<'proposal.loom'>)
-  | ({ about: 'shopping' } & PropSource);
+  | ({ about: 'shopping' } & PropSource)
+  /** What a recording becomes: `MadeTake`. */
+  | { about: 'take'; recording: Recording; params: Params<'take.read'> };
 
 /** The questions about one thing, or several. */
 export type Asked<A extends PlannerQuestion['about']> = Extract<PlannerQuestion, { about: A }>;

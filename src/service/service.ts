@@ -24,6 +24,7 @@ import type {
 import { type PlanFs, writePlan } from './safe-plan.ts';
 import { stateDir, targetOf } from './state-dir.ts';
 import { FileStore, type StoreFs } from './state-file.ts';
+import { Takes } from './takes.ts';
 
 export type ServiceFs = KeeperFs & StoreFs & PlanFs & PictureFs;
 
@@ -52,6 +53,7 @@ export class PropService {
   readonly #keeper: Keeper;
   readonly #asks: Asks;
   readonly #pictures: Pictures;
+  readonly #takes: Takes;
   #store: FileStore | undefined;
   readonly #locks: Locks;
   #planDir = '';
@@ -100,6 +102,7 @@ export class PropService {
       (picture) => around.answer(picture, [bufferOf(picture.bytes)]),
       this.#fs,
     );
+    this.#takes = new Takes(this.#keeper, planner, this.#fs);
     this.#asks = new Asks(
       this.#keeper,
       planner,
@@ -116,6 +119,7 @@ export class PropService {
     const target = await targetOf(file);
     const folder = stateDir(this.#start.stateDir, target);
     this.#pictures.besides(target);
+    this.#takes.besides(target);
     this.#planDir = this.#start.planDir ?? folder;
     this.#stateDir = folder;
     const locked = await this.#lockFolder(folder);
@@ -220,6 +224,16 @@ export class PropService {
         void this.#reply(message.n, async () => ({
           ...(await this.#pictures.end(message.upload, message.by.session)),
         }));
+        break;
+      case 'take-read': {
+        const { n, recording, params } = message;
+        void this.#reply(n, async () => ({
+          ...(await this.#takes.read(recording, params, 'core')),
+        }));
+        break;
+      }
+      case 'take-save':
+        this.#edit(message, () => this.#takes.save(message.recording, message.params, message.by));
         break;
       case 'gone':
         this.gone(message.session);

@@ -72,6 +72,14 @@ class Editor implements PropEditor {
     throw new Refusal('file.unusable', 'no prop file here');
   }
 
+  async readTake(): Promise<never> {
+    throw new Refusal('service.dead', 'no prop file here');
+  }
+
+  async saveTake(): Promise<never> {
+    throw new Refusal('file.unusable', 'no prop file here');
+  }
+
   async beginPicture(): Promise<never> {
     throw new Refusal('picture.busy', 'no pictures here');
   }

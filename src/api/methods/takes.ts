@@ -137,7 +137,14 @@ export const takes = {
     example: { params: { toleranceDeg: 0.5, trim: [0.2, 4] } },
     by: 'core',
     lease: false,
-    errors: ['take.nothing', 'take.trimmed-away', 'service.dead'],
+    errors: [
+      'take.nothing',
+      'take.trimmed-away',
+      'take.too-long',
+      'service.dead',
+      'service.busy',
+      'service.memory',
+    ],
     params: (fields) => fields.z.strictObject(changes(fields)),
     result: (fields) =>
       state(fields).extend({

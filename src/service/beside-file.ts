@@ -1,0 +1,50 @@
+import type fs from 'node:fs/promises';
+import { dirname, join } from 'node:path';
+import { syncFolder } from '../shared/replace-file.ts';
+
+/** What writing beside the prop file needs of the file system; tests put faults in. */
+export type BesideFs = Pick<typeof fs, 'readFile' | 'open' | 'rename' | 'rm' | 'stat'>;
+
+/**
+ * Writes a file into the folder of the prop file, whole or not at all, a power cut included; it has the
+ * owner and the rights of the prop file.
+ * @param target the prop file
+ * @param file its plain name
+ * @throws what the file system throws; nothing is left behind then
+ */
+export async function putBeside(
+  target: string,
+  file: string,
+  content: Uint8Array | string,
+  fileSystem: BesideFs,
+): Promise<void> {
+  const folder = dirname(target);
+  const temporary = join(folder, `.${file}.new`);
+  const model = await fileSystem.stat(target).catch(() => undefined);
+  // Left by a power cut.
+  await fileSystem.rm(temporary, { force: true });
+  try {
+    const handle = await fileSystem.open(temporary, 'wx', (model?.mode ?? 0o644) & 0o666);
+    try {
+      await handle.writeFile(content);
+      // Only root may change owners; otherwise it is ours, like the prop file.
+      if (model) await handle.chown(model.uid, model.gid).catch(() => undefined);
+      await handle.sync();
+    } finally {
+      await handle.close();
+    }
+    await fileSystem.rename(temporary, join(folder, file));
+  } catch (error) {
+    await fileSystem.rm(temporary, { force: true }).catch(() => undefined);
+    throw error;
+  }
+  await syncFolder(folder, fileSystem);
+}
+
+/** What a person can do about an error of the file system, beside the prop file. */
+export function diskRemedy({ code = 'failed' }: NodeJS.ErrnoException, target: string): string {
+  if (code === 'ENOSPC' || code === 'EDQUOT') return 'free some disk space';
+  if (code === 'EACCES' || code === 'EPERM' || code === 'EROFS')
+    return `let the daemon's user write in ${dirname(target)}`;
+  return 'check the disk';
+}

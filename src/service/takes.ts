@@ -1,0 +1,164 @@
+import fs from 'node:fs/promises';
+import { dirname, join } from 'node:path';
+import type { Params, Result } from '../api/methods.ts';
+import type { Recording } from '../core/recorder.ts';
+import type { Author } from '../prop/file/status.ts';
+import { valueAt } from '../prop/schema-remarks.ts';
+import { Refusal } from '../shared/errors.ts';
+import { type BesideFs, diskRemedy, putBeside } from './beside-file.ts';
+import type { Keeper } from './keeper.ts';
+import type { PlannerPort } from './planner.ts';
+import type { MadeTake } from './planner-take.ts';
+
+/** Files of one take that are kept: the next one gets a number. */
+const MAX_OF_A_NAME = 100;
+
+/**
+ * Makes takes of recordings, beside the prop file, which lists them. A take is never written over: an
+ * earlier version of the prop file may name it, and comes back with it.
+ */
+export class Takes {
+  readonly #keeper: Keeper;
+  readonly #planner: PlannerPort;
+  readonly #fs: BesideFs;
+  /** The prop file, with all links followed. */
+  #target = '';
+  #queue: Promise<unknown> = Promise.resolve();
+
+  constructor(keeper: Keeper, planner: PlannerPort, fileSystem: BesideFs = fs) {
+    this.#keeper = keeper;
+    this.#planner = planner;
+    this.#fs = fileSystem;
+  }
+
+  /** @param target the prop file beside which they are */
+  besides(target: string): void {
+    this.#target = target;
+  }
+
+  /** What would be saved of a recording. @throws Refusal `take.trimmed-away`, `take.too-long` */
+  read(recording: Recording, params: Params<'take.read'>, session: string): Promise<object> {
+    // One at a time: whoever asks without end takes one place of the planner's, not all.
+    return this.#inTurn(async () => {
+      const { recorded, simplified } = await this.#make(recording, params, session);
+      return { recorded, simplified };
+    });
+  }
+
+  /** @throws Refusal; neither the prop file nor what is beside it has changed then */
+  save(
+    recording: Recording,
+    params: Params<'take.save'>,
+    by: Author,
+  ): Promise<Result<'take.save'>> {
+    return this.#inTurn(() => this.#save(recording, params, by));
+  }
+
+  #inTurn<T>(task: () => Promise<T>): Promise<T> {
+    const result = this.#queue.then(task);
+    this.#queue = result.catch(() => undefined);
+    return result;
+  }
+
+  async #save(
+    recording: Recording,
+    params: Params<'take.save'>,
+    by: Author,
+  ): Promise<Result<'take.save'>> {
+    const { name, replace = false } = params;
+    this.#refuseTaken(name, replace);
+    const { text, points, durationS } = await this.#make(recording, params, by.session);
+    const { file, isNew } = await this.#write(name, text);
+    try {
+      this.#refuseTaken(name, replace);
+      const { version, pending } = await this.#list(params, file, by);
+      return { name, version, file, pending, points, durationS };
+    } catch (error) {
+      // The prop file may name it all the same, where only its durability is in doubt.
+      if (isNew && !this.#names(name, file))
+        await this.#fs
+          .rm(join(dirname(this.#target), file), { force: true })
+          .catch(() => undefined);
+      throw error;
+    }
+  }
+
+  /** The prop file lists it. Without a version, what somebody else has changed meanwhile is no obstacle. */
+  async #list(
+    { name, version, replace = false }: Params<'take.save'>,
+    file: string,
+    by: Author,
+  ): Promise<Result<'prop.apply'>> {
+    const edits = [{ path: ['takes', name], value: file }];
+    const base = version ?? this.#keeper.presentVersion;
+    try {
+      return await this.#keeper.apply({ edits }, base, by);
+    } catch (error) {
+      const present = this.#keeper.presentVersion;
+      const changed = error instanceof Refusal && error.word === 'file.other-version';
+      if (version !== undefined || !changed || present === base) throw error;
+      this.#refuseTaken(name, replace);
+      return this.#keeper.apply({ edits }, present, by);
+    }
+  }
+
+  /** @throws Refusal `take.name-taken` */
+  #refuseTaken(name: string, replace: boolean): void {
+    if (replace || valueAt(this.#keeper.rawOnDisk, ['takes', name]) === undefined) return;
+    throw new Refusal(
+      'take.name-taken',
+      `there is a take ${name} already; give another name, or replace it on purpose (replace: true)`,
+      { name },
+    );
+  }
+
+  #names(name: string, file: string): boolean {
+    return valueAt(this.#keeper.rawOnDisk, ['takes', name]) === file;
+  }
+
+  async #make(
+    recording: Recording,
+    params: Params<'take.read'>,
+    session: string,
+  ): Promise<MadeTake> {
+    return (await this.#planner.ask(session, { about: 'take', recording, params })) as MadeTake;
+  }
+
+  /** Under the first free name; the same take is not written twice. */
+  async #write(name: string, text: string): Promise<{ file: string; isNew: boolean }> {
+    for (let n = 1; n <= MAX_OF_A_NAME; n++) {
+      const file = `${name}${n === 1 ? '' : `-${n}`}.take`;
+      const path = join(dirname(this.#target), file);
+      try {
+        const found = await this.#fs.stat(path).catch((error) => {
+          if (error.code === 'ENOENT') return undefined;
+          throw error;
+        });
+        if (found) {
+          const same = found.isFile() && found.size === Buffer.byteLength(text);
+          if (same && (await this.#fs.readFile(path, 'utf8')) === text)
+            return { file, isNew: false };
+          continue;
+        }
+        await putBeside(this.#target, file, text, this.#fs);
+        return { file, isNew: true };
+      } catch (error) {
+        throw this.#trouble(error as NodeJS.ErrnoException, file);
+      }
+    }
+    throw new Refusal(
+      'take.too-many',
+      `${MAX_OF_A_NAME} files of take ${name} are beside the prop file; delete those that you no longer need, or give another name`,
+      { name },
+    );
+  }
+
+  #trouble(error: NodeJS.ErrnoException, file: string): Refusal {
+    const { code = 'failed' } = error;
+    return new Refusal(
+      'take.not-saved',
+      `the take cannot be saved (${code}); the prop file is as it was, and the recording is still there: ${diskRemedy(error, this.#target)}, then save it again`,
+      { file, errno: code },
+    );
+  }
+}
