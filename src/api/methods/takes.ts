@@ -134,7 +134,29 @@ export const takes = {
   'take.read': {
     summary:
       'The recording under way, or the last one; with `toleranceDeg` also as it would be saved',
-    example: { params: { toleranceDeg: 0.5, trim: [0.2, 4] } },
+    example: {
+      params: { toleranceDeg: 0.5, trim: [0, 0.04] },
+      result: {
+        recording: false,
+        samples: 4,
+        durationS: 0.06,
+        channels: ['beak'],
+        ended: 'desk ended it',
+        recorded: {
+          beak: [
+            [0, 0],
+            [0.02, 0.12],
+            [0.06, 1.08],
+          ],
+        },
+        simplified: {
+          beak: [
+            [0, 0],
+            [0.04, 0.48],
+          ],
+        },
+      },
+    },
     by: 'core',
     lease: false,
     errors: [
