@@ -1,0 +1,150 @@
+import { clamp } from '../../shared/units.ts';
+
+/** From what a hand does to where a servo is led: pure, without browser or prop. */
+
+/** What leads a servo. */
+export type Leader =
+  | 'slider'
+  | 'pad-across'
+  | 'pad-up'
+  | 'keys'
+  | 'tilt-roll'
+  | 'tilt-pitch'
+  | `axis-${number}`
+  | `button-${number}`
+  | `with-${string}`;
+
+/** One servo that is led, as the person has set it up. */
+export interface Led {
+  channel: string;
+  by: Leader;
+  /** Where it is when the hand is at its low, and at its high end (deg); the limits where nothing is said. */
+  fromDeg?: number | undefined;
+  toDeg?: number | undefined;
+  /** The hand's low end is the high one. */
+  turned?: boolean | undefined;
+  /** For keys: towards low, and towards high. */
+  keys?: readonly [string, string] | undefined;
+}
+
+/** The range in which a servo is led (deg): what was chosen, within its limits now. */
+export function rangeOf(
+  { fromDeg, toDeg }: Pick<Led, 'fromDeg' | 'toDeg'>,
+  [low, high]: readonly [number, number],
+): [number, number] {
+  const from = clamp(fromDeg ?? low, low, high);
+  const to = clamp(toDeg ?? high, low, high);
+  return from <= to ? [from, to] : [to, from];
+}
+
+/**
+ * The angle (deg) at a place of the hand, 0 to 1. Rounded to 0.01 deg towards the inside: what is asked for
+ * is never outside the limits.
+ */
+export function degAt(
+  place: number,
+  [from, to]: readonly [number, number],
+  turned = false,
+): number {
+  const at = clamp(turned ? 1 - place : place, 0, 1);
+  const deg = from + at * (to - from);
+  const middle = (from + to) / 2;
+  const rounded = (deg > middle ? Math.floor(deg * 100 + 1e-6) : Math.ceil(deg * 100 - 1e-6)) / 100;
+  return clamp(rounded, from, to);
+}
+
+/** The place of the hand, 0 to 1, that an angle (deg) stands for: `degAt` the other way round. */
+export function placeAt(
+  deg: number,
+  [from, to]: readonly [number, number],
+  turned = false,
+): number {
+  const place = to > from ? clamp((deg - from) / (to - from), 0, 1) : 0;
+  return turned ? 1 - place : place;
+}
+
+/** A stick that is let go stands this near to its middle (share of its way). */
+export const DEAD_ZONE = 0.12;
+
+/** A stick's reading, -1 to 1, without its dead zone; beyond that it begins at 0. */
+export function withoutDeadZone(reading: number, zone = DEAD_ZONE): number {
+  const size = Math.abs(reading);
+  if (!(size > zone)) return 0;
+  return Math.sign(reading) * Math.min(1, (size - zone) / (1 - zone));
+}
+
+/** The place of the hand, 0 to 1, of a stick at a reading. */
+export function placeOfAxis(reading: number): number {
+  return (1 + withoutDeadZone(reading)) / 2;
+}
+
+/** The place of the hand, 0 to 1, of a trigger that is pressed so far. */
+export function placeOfButton(pressed: number): number {
+  return Math.max(0, withoutDeadZone(pressed));
+}
+
+/** Tilting the phone so far to either side leads from end to end (deg). */
+export const TILT_DEG = 35;
+
+/**
+ * The place of the hand after the phone was tilted, from the place where it began: it is led from where it
+ * stands.
+ * @param turnedDeg how far it was tilted since (deg)
+ */
+export function placeOfTilt(beganAt: number, turnedDeg: number): number {
+  return clamp(beganAt + turnedDeg / (2 * TILT_DEG), 0, 1);
+}
+
+/** The place after a finger has moved: led from where it stands, a tap alone moves nothing. */
+export function placeOfDrag(beganAt: number, moved: number, length: number): number {
+  return length > 0 ? clamp(beganAt + moved / length, 0, 1) : beganAt;
+}
+
+/** The channel that this one goes together with, if it does. */
+export function partnerOf({ by }: Led): string | undefined {
+  return by.startsWith('with-') ? by.slice('with-'.length) : undefined;
+}
+
+const FIXED: readonly string[] = [
+  'slider',
+  'pad-across',
+  'pad-up',
+  'keys',
+  'tilt-roll',
+  'tilt-pitch',
+];
+
+function isLeader(by: unknown): by is Leader {
+  return (
+    typeof by === 'string' &&
+    (FIXED.includes(by) || /^(axis|button)-\d{1,2}$/.test(by) || /^with-./.test(by))
+  );
+}
+
+/** What a browser has kept, as far as it makes sense. */
+export function ledFrom(kept: unknown): Led[] {
+  if (!Array.isArray(kept)) return [];
+  const number = (value: unknown) => (Number.isFinite(value) ? (value as number) : undefined);
+  const seen = new Set<string>();
+  return kept.flatMap((one): Led[] => {
+    const { channel, by, fromDeg, toDeg, turned, keys } = (one ?? {}) as Record<string, unknown>;
+    if (typeof channel !== 'string' || !isLeader(by) || seen.has(channel)) return [];
+    seen.add(channel);
+    const pair = Array.isArray(keys) && keys.length === 2 && keys.every((key) => isKey(key));
+    return [
+      {
+        channel,
+        by,
+        fromDeg: number(fromDeg),
+        toDeg: number(toDeg),
+        turned: turned === true,
+        keys: pair ? (keys as [string, string]) : undefined,
+      },
+    ];
+  });
+}
+
+/** A letter or digit: other keys have a meaning already. */
+export function isKey(key: unknown): key is string {
+  return typeof key === 'string' && /^[a-z0-9]$/.test(key);
+}
