@@ -1,5 +1,6 @@
 import type { MethodRecord } from '../api/method.ts';
 import { type CoreMethod, METHODS, type Params, type Result } from '../api/methods.ts';
+import type { CueChange } from '../prop/cue-change.ts';
 import type { Edit } from '../prop/edit-text.ts';
 import type { Author } from '../prop/file/status.ts';
 import { didYouMean } from '../prop/finding.ts';
@@ -22,6 +23,7 @@ export interface PropEditor {
   capture(edits: Edit[], by: Author): Promise<unknown>;
   undo(by: Author): Promise<{ undone: string }>;
   apply(params: Params<'prop.apply'>, by: Author): Promise<Result<'prop.apply'>>;
+  cue(change: CueChange, version: string, by: Author): Promise<Result<'prop.apply'>>;
   beginPicture(params: Params<'picture.begin'>, by: Author): Promise<Result<'picture.begin'>>;
   endPicture(params: Params<'picture.end'>, by: Author): Promise<Result<'picture.end'>>;
   restore(version: string, base: string | undefined, by: Author): Promise<Result<'prop.restore'>>;
@@ -336,6 +338,18 @@ export class Commands {
       const what = params.text === undefined ? 'edits' : 'a new text';
       const result = await this.#editor.apply(params, this.#author(session, what));
       this.#record(session, 'prop.apply', changeText(result), { ...result });
+      return result;
+    },
+    'cue.save': async ({ version, ...change }, session) => {
+      const what = `cue ${change.cue}`;
+      const result = await this.#editor.cue(change, version, this.#author(session, what));
+      this.#record(session, 'cue.save', `${what}: ${changeText(result)}`, { ...result });
+      return result;
+    },
+    'cue.remove': async ({ cue, version }, session) => {
+      const what = `cue ${cue} removed`;
+      const result = await this.#editor.cue({ cue }, version, this.#author(session, what));
+      this.#record(session, 'cue.remove', `${what}: ${changeText(result)}`, { ...result });
       return result;
     },
     'prop.restore': async ({ version, base }, session) => {

@@ -154,6 +154,24 @@ export function stepsIn(raw: unknown): Step[] {
   });
 }
 
+/** What uses a cue, in words: other cues, idle behaviours and triggers. Its own steps do not count. */
+export function cueUses(raw: unknown, cue: string): string[] {
+  const file = dataOf(raw);
+  const steps = stepsIn(raw)
+    .filter(
+      ({ cue: own, data }) =>
+        own !== cue && (data.cue === cue || listOf(data.choose).includes(cue)),
+    )
+    .map(({ cue: own, step }) => `cue ${own}, step ${step + 1}`);
+  const idle = entriesOf(file.idle)
+    .filter(([, entry]) => listOf(dataOf(entry).plays).some((one) => dataOf(one).cue === cue))
+    .map(([name]) => `idle behaviour ${name}`);
+  const triggers = entriesOf(file.triggers)
+    .filter(([, entry]) => dataOf(entry).cue === cue)
+    .map(([name]) => `trigger ${name}`);
+  return [...steps, ...idle, ...triggers];
+}
+
 /** A wire of the file: a channel's own, or one under `wires`. */
 export interface WireEntry {
   label: string;

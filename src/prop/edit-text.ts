@@ -491,7 +491,7 @@ function reorder(
 }
 
 /** The start of the comment lines right above a line. */
-function withComments(text: string, lineStart: number): number {
+export function withComments(text: string, lineStart: number): number {
   let from = lineStart;
   while (from > 0) {
     const above = text.lastIndexOf('\n', from - 2) + 1;
@@ -507,7 +507,7 @@ function withBlanks(text: string, at: number): number {
 }
 
 /** The start of the line after the one that contains the text up to `end`. */
-function nextLine(text: string, end: number): number {
+export function nextLine(text: string, end: number): number {
   const next = text.indexOf('\n', lineEnd(text, end));
   return next < 0 ? text.length : next + 1;
 }
@@ -515,7 +515,7 @@ function nextLine(text: string, end: number): number {
 // --- offsets ------------------------------------------------------------------------------------
 
 /** The end of a node's last character, without the comments and blank lines after it. */
-function contentEnd(text: string, node: unknown): number {
+export function contentEnd(text: string, node: unknown): number {
   if (isMap(node) && !node.flow && node.items.length > 0) return pairEnd(text, node.items.at(-1)!);
   if (isSeq(node) && !node.flow && node.items.length > 0)
     return contentEnd(text, node.items.at(-1));
@@ -570,7 +570,7 @@ function pairLines(key: string, value: unknown, indent: number): string[] {
 }
 
 /** An item of a list in block style. */
-function itemLines(value: unknown, indent: number): string[] {
+export function itemLines(value: unknown, indent: number): string[] {
   const pad = ' '.repeat(indent);
   const one = `${pad}- ${flow(value)}`;
   if (one.length <= MAX_LINE || !isPlainMap(value)) return [one];

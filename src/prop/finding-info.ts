@@ -72,7 +72,7 @@ export function placedFindings(findings: readonly Finding[]): {
 }
 
 /** The code of the rule, or of the part of the file. */
-function codeOf({ code, path }: Finding): string {
+export function codeOf({ code, path }: Pick<Finding, 'code' | 'path'>): string {
   if (code) return code;
   if (path === WHOLE_FILE) return 'yaml.syntax';
   return `prop.${/^[a-zA-Z]+/.exec(path)?.[0] ?? 'file'}`;

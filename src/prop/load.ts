@@ -1,6 +1,6 @@
 import { createReadStream } from 'node:fs';
 import { utf8Text } from '../shared/utf8.ts';
-import { applyEdits, type Edit } from './edit-text.ts';
+import { applyEdits, changed, type Edit } from './edit-text.ts';
 import { applyEntryEdits, type Entries, sharing } from './entries.ts';
 import {
   closest,
@@ -145,6 +145,35 @@ function withEntries(prop: Prop, entries: Entries): Prop | undefined {
     next = { ...next, [section]: { ...before, ...Object.fromEntries(after) } };
   }
   return next;
+}
+
+/**
+ * A prop with another cue, and what a check of it says, without its text.
+ * @param loaded a valid file; @param cue as it would be written
+ * @returns no prop if the cue does not fit the schema
+ */
+export function tryCue(
+  { prop, raw }: Loaded,
+  name: string,
+  cue: unknown,
+): { prop: Prop | undefined; remarks: Remark[] } {
+  const after = changed(raw, ['cues', name], cue);
+  const parsed = schemas().propFile.shape.cues.safeParse({ [name]: cue });
+  if (!parsed.success) {
+    const issues = parsed.error.issues.map((one) => ({ ...one, path: ['cues', ...one.path] }));
+    return { prop: undefined, remarks: remarksOfIssues(issues, after) };
+  }
+  const [own] = Object.values(parsed.data);
+  const before = prop!.cues;
+  const kept = Object.hasOwn(before, name) ? sharing(before[name], own) : own;
+  const next = { ...prop!, cues: { ...before, [name]: kept as typeof own & object } };
+  const whole = withParts(after);
+  const given = {
+    has: (path: Path) => valueAt(whole, path) !== undefined,
+    broken: () => false,
+    sound: true,
+  };
+  return { prop: next, remarks: lint(next, given, writtenIn(whole)) };
 }
 
 /** Reads a prop file. A file that cannot be read is also a finding. */

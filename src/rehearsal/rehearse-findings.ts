@@ -48,6 +48,22 @@ export function findingsOf({ cue, events, steps }: Rehearsal, { text, prop }: Lo
   return inOrder(findings);
 }
 
+/** What was reported on the way, each once for a place of the file, in the order of time. */
+export function reportsOf({ cue, events, steps }: Rehearsal, prop: Prop): Report[] {
+  const stepsStartS = steps.map(({ startS }) => startS);
+  return alike({ of: 'cue', name: cue, events, stepsStartS }, prop).map((one) => ({
+    ...one,
+    ...(REMEDIES[one.first.what] ?? OTHERS),
+  }));
+}
+
+/** Events of the same place and kind, with the first of them and a remedy. */
+export interface Report extends Pick<Finding, 'severity' | 'right'> {
+  path: Path;
+  first: Event;
+  count: number;
+}
+
 /**
  * What the rehearsal of a whole prop has to say that the check of its file has not said of the same step
  * already. The daemon accepts the file anyway, so nothing here is an error.

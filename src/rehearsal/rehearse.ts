@@ -64,13 +64,22 @@ export interface Rehearsal {
 
 /** A cue without an end is rehearsed for this long (s). */
 const LONGEST_S = 600;
+/** Ticks between two looks at the time that is left. */
+const LOOK_TICKS = 200;
 
 /**
  * Computes a whole cue without hardware, with the core itself on a virtual clock: the same file, cue and
  * seeds give exactly the same result. It starts with every servo known and parked.
+ * @param longestS where it is cut short (s of the cue)
+ * @param hasTime called now and then; once it returns false, it is cut short
  * @throws Refusal when the cue may not start
  */
-export async function rehearse(prop: Prop, cue: string): Promise<Rehearsal> {
+export async function rehearse(
+  prop: Prop,
+  cue: string,
+  longestS = LONGEST_S,
+  hasTime: () => boolean = () => true,
+): Promise<Rehearsal> {
   const stage = await Stage.of(prop);
   const { core } = stage;
   stage.wake();
@@ -80,10 +89,11 @@ export async function rehearse(prop: Prop, cue: string): Promise<Rehearsal> {
   recorder.note();
   core.cues.run(cue, REHEARSAL, core.nowS);
   const steps = core.cues.stepsOf(cue);
+  let ticks = 0;
   do {
     stage.tick();
     recorder.note();
-  } while (stage.isBusy && stage.sinceS < LONGEST_S);
+  } while (stage.isBusy && stage.sinceS < longestS && (++ticks % LOOK_TICKS !== 0 || hasTime()));
   return {
     cue,
     durationS: time(stage.sinceS),

@@ -1,4 +1,5 @@
 import type { Params, Result } from '../api/methods.ts';
+import { versionOf } from '../prop/file/version.ts';
 import { findWires } from '../prop/find-wires.ts';
 import type { Prop } from '../prop/schema.ts';
 import { traceFault } from '../prop/trace.ts';
@@ -149,6 +150,13 @@ export class Asks {
     'prop.findings': async () => JSON.stringify(this.#keeper.findings()),
     'prop.rehearse': (_params, session) =>
       this.#plan(session, { about: 'rehearsal', ...this.#present() }),
+    'cue.rehearse': ({ text, ...params }, session) => {
+      const source =
+        text === undefined
+          ? this.#present()
+          : { text, file: this.#keeper.name, version: versionOf(text) };
+      return this.#plan(session, { about: 'cue-rehearsal', ...params, ...source });
+    },
     'prop.version': async ({ version, from = 1, lines }) => {
       const all = (await this.#keeper.textOf(version)).split('\n');
       const text = all.slice(from - 1, lines === undefined ? undefined : from - 1 + lines);

@@ -9,6 +9,7 @@ import type { Params, Result } from '../api/methods.ts';
 import type { ChangeMessage, Outcome } from '../core/core-prop.ts';
 import type { Recording } from '../core/recorder.ts';
 import type { Saved } from '../core/store.ts';
+import type { CueChange } from '../prop/cue-change.ts';
 import type { Edit } from '../prop/edit-text.ts';
 import type { Author, FileStatus } from '../prop/file/status.ts';
 import type { SafePlan } from '../safe/plan.ts';
@@ -141,6 +142,11 @@ export class ServiceHost {
     by: Author,
   ): Promise<Result<'prop.apply'>> {
     return this.#ask((n) => ({ t: 'apply', n, ...given, by }), by.what);
+  }
+
+  /** @throws Refusal as `apply` does */
+  cue(change: CueChange, version: string, by: Author): Promise<Result<'prop.apply'>> {
+    return this.#ask((n) => ({ t: 'cue', n, change, version, by }), by.what);
   }
 
   /** @throws Refusal */

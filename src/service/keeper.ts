@@ -3,6 +3,7 @@ import { basename } from 'node:path';
 import { isDeepStrictEqual } from 'node:util';
 import type { Result } from '../api/methods.ts';
 import type { ChangeMessage, Outcome } from '../core/core-prop.ts';
+import type { CueChange } from '../prop/cue-change.ts';
 import type { Edit } from '../prop/edit-text.ts';
 import { AcceptedCopy } from '../prop/file/accepted-copy.ts';
 import { CompiledForm } from '../prop/file/compiled.ts';
@@ -432,6 +433,19 @@ export class Keeper {
           return this.#improve(next, by);
       }
       return this.#propose(this.#checked(text!), by);
+    });
+  }
+
+  /** Writes the steps of a cue, or removes it; refused when somebody else changed the file meanwhile. */
+  cue(change: CueChange, version: string, by: Author): Promise<Result<'prop.apply'>> {
+    return this.#inTurn(async () => {
+      this.#refuseGone(by);
+      await this.#fresh();
+      await this.#refuseOther(version, undefined);
+      const { loaded } = await this.#usable();
+      // Few starts need it.
+      const { cueChanged } = await import('../editing/cue-steps.ts');
+      return this.#propose(valid(cueChanged(loaded, change)), by);
     });
   }
 

@@ -77,6 +77,8 @@ export class Planner {
         return (await import('./planner-parts.ts')).partsAnswer(question, read);
       case 'take':
         return (await import('./planner-take.ts')).takeAnswer(question);
+      case 'cue-rehearsal':
+        return (await import('./planner-cues.ts')).cueAnswer(question, read);
       case 'ask':
       case 'proposal':
       case 'loom':

@@ -29,6 +29,9 @@ export type PlannerQuestion =
   /** The budget without cues. */
   | ({ about: 'budget' } & PropSource)
   | ({ about: 'cue'; cue: string } & PropSource)
+  /** What a cue will do, with steps as if they were saved. */
+  | ({ about: 'cue-rehearsal'; version: string } & PropSource &
+      Omit<Params<'cue.rehearse'>, 'text'>)
   /** A picture, made safe: `SafePicture`. */
   | { about: 'picture'; bytes: Uint8Array }
   /** A change of parts, and what it may be made of. */

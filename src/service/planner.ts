@@ -55,6 +55,7 @@ export class PlannerThread implements PlannerPort {
   }
 
   ask(session: string, question: PlannerQuestion): Promise<object> {
+    if (question.about === 'cue-rehearsal') this.#supersede(session);
     if (this.#waiting.length >= WAITING_LIMIT) {
       const reason = `${WAITING_LIMIT} checks and budgets wait already; ask again when they are done`;
       return Promise.reject(new Refusal('service.busy', reason, { limit: WAITING_LIMIT }));
@@ -63,6 +64,17 @@ export class PlannerThread implements PlannerPort {
       this.#waiting.push({ session, question, resolve, reject });
       if (this.#waiting.length === 1) this.#begin();
     });
+  }
+
+  /** A rehearsal that waits is of steps that have been edited since. */
+  #supersede(session: string): void {
+    const reason = 'a newer rehearsal was asked for, and is answered instead';
+    for (let at = this.#waiting.length - 1; at > 0; at--) {
+      const { session: owner, question, reject } = this.#waiting[at]!;
+      if (owner !== session || question.about !== 'cue-rehearsal') continue;
+      this.#waiting.splice(at, 1);
+      reject(new Refusal('cue.newer-question', reason));
+    }
   }
 
   gone(session: string): void {
@@ -134,6 +146,7 @@ const BUDGET_ON_A_LAPTOP = 'do it on a laptop: sinew budget FILE, or sinew check
 /** What to say when it takes too much memory, and what to do instead, where that is not the usual. */
 const TOO_MUCH: Partial<Record<PlannerQuestion['about'], { what?: string; instead?: string }>> = {
   cue: { what: 'rehearsing this cue' },
+  'cue-rehearsal': { what: 'rehearsing this cue' },
   rehearsal: { what: 'rehearsing this prop' },
   difference: {
     instead: 'compare the files on the board: the versions are beside the prop file',

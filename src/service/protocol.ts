@@ -4,6 +4,7 @@ import type { ChannelInfo } from '../api/types.ts';
 import type { CoreProp, Outcome } from '../core/core-prop.ts';
 import type { Recording } from '../core/recorder.ts';
 import type { Restored, Saved } from '../core/store.ts';
+import type { CueChange } from '../prop/cue-change.ts';
 import type { CueHint } from '../prop/cue-hints.ts';
 import type { Edit } from '../prop/edit-text.ts';
 import type { Author, FileStatus } from '../prop/file/status.ts';
@@ -69,6 +70,8 @@ export type ToService =
       version: string;
       by: Author;
     }
+  /** Steps of a cue, or without them its removal. Result: as `apply`. */
+  | { t: 'cue'; n: number; change: CueChange; version: string; by: Author }
   | { t: 'restore'; n: number; version: string; base?: string | undefined; by: Author }
   /** A picture is about to come from the gateway. Result: `{ upload, partBytes }`. */
   | { t: 'picture-begin'; n: number; name: string; bytes: number; by: Author }

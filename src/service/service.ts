@@ -212,6 +212,9 @@ export class PropService {
         this.#edit(message, () => this.#keeper.apply({ text, edits, partly }, version, by));
         break;
       }
+      case 'cue':
+        this.#edit(message, () => this.#keeper.cue(message.change, message.version, message.by));
+        break;
       case 'restore':
         this.#edit(message, () => this.#keeper.restore(message.version, message.base, message.by));
         break;

@@ -334,6 +334,21 @@ export const REFUSALS = {
     'The cue was ended before it was over.',
     'See the journal for why.',
   ],
+  'cue.in-use': [
+    'condition',
+    'Something else in the prop file uses the cue; nothing was written.',
+    'The reason names it: change that first.',
+  ],
+  'cue.no-such-steps': [
+    'outOfLimits',
+    'The cue does not have the steps that are to be replaced.',
+    'Give `from` and `count` within its steps, as `prop.data` has them.',
+  ],
+  'cue.newer-question': [
+    'tooMany',
+    'The session has asked for a newer rehearsal, which is answered instead.',
+    'Wait for that answer.',
+  ],
   'idle.unknown': ['noSuchThing', 'There is no such idle behaviour.', '`cue.list` names them.'],
 
   // --- the prop file ----------------------------------------------------------------------------------

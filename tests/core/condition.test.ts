@@ -114,6 +114,8 @@ const REQUESTS: [Method, object, Condition[]][] = [
   ['park.capture', { channel: 'neck', mark: 'up' }, ['live']],
   ['capture.undo', {}, ['live']],
   ['prop.apply', { text: 'sinew: 1', version: '0' }, ALL],
+  ['cue.save', { cue: 'nod', steps: [{ at: 0, pose: 'up' }], version: '0' }, ALL],
+  ['cue.remove', { cue: 'nod', version: '0' }, ALL],
   ['prop.restore', { version: '0' }, ALL],
   ['picture.begin', { name: 'owl.png', bytes: 1 }, ALL],
   ['picture.end', { upload: 1 }, ALL],

@@ -86,6 +86,10 @@ export class Editor implements PropEditor {
     return { version: '1', changed: [], pending: false };
   }
 
+  async cue() {
+    return { version: '1', changed: [], pending: false };
+  }
+
   async restore() {
     return { version: '1', changed: [], pending: false };
   }

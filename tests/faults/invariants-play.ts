@@ -68,6 +68,10 @@ class Editor implements PropEditor {
     throw new Refusal('file.unusable', 'no prop file here');
   }
 
+  async cue(): Promise<never> {
+    throw new Refusal('file.unusable', 'no prop file here');
+  }
+
   async restore(): Promise<never> {
     throw new Refusal('file.unusable', 'no prop file here');
   }

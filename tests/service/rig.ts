@@ -2,6 +2,7 @@ import fs from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { ChangeMessage, Outcome } from '../../src/core/core-prop.ts';
+import type { CueChange } from '../../src/prop/cue-change.ts';
 import type { FileSystem } from '../../src/prop/file/prop-disk.ts';
 import type { Author, FileStatus } from '../../src/prop/file/status.ts';
 import type { LogSink } from '../../src/service/log-sink.ts';
@@ -252,6 +253,10 @@ export class Rig {
 
   apply(text: string, version: string) {
     return this.ask<Applied>((n) => ({ t: 'apply', n, text, version, by: ME }));
+  }
+
+  cue(change: CueChange, version: string) {
+    return this.ask<Applied>((n) => ({ t: 'cue', n, change, version, by: ME }));
   }
 
   restore(version: string) {

@@ -1,0 +1,154 @@
+import fs from 'node:fs/promises';
+import { afterEach, beforeEach, expect, test } from 'vitest';
+import { fields } from '../../src/api/fields.ts';
+import { METHODS, type Result } from '../../src/api/methods.ts';
+import { OWLET } from './owlet.ts';
+import { Rig, refusal } from './rig.ts';
+
+let rig: Rig;
+beforeEach(async () => {
+  rig = await Rig.open();
+});
+afterEach(() => rig.remove());
+
+type Steps = Record<string, unknown>[];
+
+async function present(): Promise<{ version: string; cues: Record<string, Steps> }> {
+  const { version, data } = (await rig.question('prop.data')) as Result<'prop.data'>;
+  return { version, cues: data.cues as Record<string, Steps> };
+}
+async function rehearsed(params: object): Promise<Result<'cue.rehearse'>> {
+  const answer = await rig.question('cue.rehearse', params);
+  return METHODS['cue.rehearse'].result(fields()).parse(answer) as Result<'cue.rehearse'>;
+}
+
+test('a cue is saved as it was read with one change; going back restores every byte', async () => {
+  const { version, cues } = await present();
+  const steps = cues.wake!;
+  steps[1]!.at = 1.4;
+  const done = await rig.cue({ cue: 'wake', steps }, version);
+  expect(done).toMatchObject({ pending: false, changed: [expect.stringContaining('wake')] });
+  expect(await rig.read()).toBe(OWLET.replace('at: 1, move', 'at: 1.4, move'));
+  expect(rig.core.changes.at(-1)!.cues.has('wake')).toBe(true);
+  await rig.ask((n) => ({
+    t: 'restore',
+    n,
+    version,
+    base: done.version,
+    by: { session: 's1', client: 'laptop', what: 'undone' },
+  }));
+  expect(await rig.read()).toBe(OWLET);
+});
+
+test('of two who save, the second is refused with the difference, and nothing is lost', async () => {
+  const { version, cues } = await present();
+  await rig.cue({ cue: 'wake', steps: [{ ...cues.wake![0], overS: 3 }] }, version);
+  const text = await rig.read();
+  const stale = await refusal(rig.cue({ cue: 'drowse', steps: cues.wake! }, version));
+  expect(stale.error.data).toMatchObject({
+    code: 'file.other-version',
+    changed: [expect.stringContaining('wake')],
+  });
+  expect(await rig.read()).toBe(text);
+});
+
+test('wrong steps are refused with their place and a remedy, and nothing is written', async () => {
+  const { version } = await present();
+  const wrong = [
+    { at: 0, move: { beak: 90 } },
+    { at: 1, move: { beek: 3 } },
+    { move: { beak: 3 } },
+  ];
+  const { error } = await refusal(rig.cue({ cue: 'wake', steps: wrong }, version));
+  expect(error.data).toMatchObject({
+    code: 'file.would-be-wrong',
+    findings: expect.arrayContaining([
+      expect.objectContaining({
+        path: 'cues.wake[2]',
+        message: expect.stringMatching(/does not say when; give at/),
+      }),
+    ]),
+  });
+  for (const bad of [[], [{}], [{ at: 0 }], [{ at: 0, move: { beak: 90 } }]])
+    expect((await refusal(rig.cue({ cue: 'wake', steps: bad }, version))).error.data.code).toBe(
+      'file.would-be-wrong',
+    );
+  expect(await rig.read()).toBe(OWLET);
+});
+
+test('a cue that a trigger starts is not removed; another goes', async () => {
+  const { version } = await present();
+  const { error } = await refusal(rig.cue({ cue: 'wake' }, version));
+  expect(error.data).toMatchObject({
+    code: 'cue.in-use',
+    places: ['trigger button', 'trigger opening'],
+  });
+  await rig.cue({ cue: 'drowse' }, version);
+  expect(await rig.read()).toBe(OWLET.replace(/ {2}drowse:\n.*\n/, ''));
+  expect((await present()).cues).not.toHaveProperty('drowse');
+});
+
+test('a file that a hand broke meanwhile is neither edited nor rehearsed', async () => {
+  const { version } = await present();
+  await rig.byHand('kind: servo', 'kind: sevro');
+  const { error } = await refusal(rig.cue({ cue: 'drowse' }, version));
+  expect(error.data.code).toBe('file.other-version');
+  const now = ((await rig.question('prop.read')) as { version: string }).version;
+  const again = await refusal(rig.cue({ cue: 'drowse' }, now));
+  expect(again.error.data).toMatchObject({
+    code: 'file.unusable',
+    reason: expect.stringMatching(/kind/),
+  });
+  expect((await refusal(rehearsed({ cue: 'wake' }))).error.data.code).toBe('file.has-errors');
+  expect(await fs.readFile(rig.file, 'utf8')).toBe(OWLET.replace('kind: servo', 'kind: sevro'));
+});
+
+test('steps are rehearsed as if saved: in the present file, in a text, and as a cue of their own', async () => {
+  const { version, cues } = await present();
+  const own = await rehearsed({ cue: 'wake' });
+  expect(own).toMatchObject({ version, cue: 'wake', ran: true, cutShort: false });
+  expect(own.channels.map(({ name }) => name)).toEqual(['beak', 'lid_left']);
+  const steps = [...cues.wake!, { at: 2, switch: { mist: 'on' }, forS: 3 }];
+  const more = await rehearsed({ cue: 'wake', steps });
+  // mist: duty { maxOnS: 20, restS: 40 }.
+  expect(more.closures).toEqual([{ channel: 'mist', fromS: 2, toS: 5, restUntilS: 45 }]);
+  expect(more.durationS).toBeCloseTo(5, 2);
+  const text = OWLET.replace('overS: 1.2', 'overS: 2.4');
+  const slower = await rehearsed({ cue: 'wake', text });
+  expect(slower.steps[0]!.endS).toBeCloseTo(2.4, 1);
+  expect(slower.version).not.toBe(version);
+  const loose = await rehearsed({ steps: [{ at: 0, move: { beak: 'open' } }] });
+  expect(loose).toMatchObject({ cue: 'new_cue', ran: true });
+  const part = await rehearsed({ cue: 'wake', steps: [], from: 0, count: 1 });
+  expect(part.channels.map(({ name }) => name)).toEqual(['beak']);
+  expect(await rig.read()).toBe(OWLET);
+});
+
+test('what would be refused or slowed is found at its step', async () => {
+  const steps = [
+    { at: 0, move: { beak: 'open' }, overS: 0.1 },
+    { at: 2, move: { lid_left: 'ajar' } },
+  ];
+  const wrong = await rehearsed({ cue: 'wake', steps });
+  expect(wrong).toMatchObject({ ran: false, channels: [] });
+  expect(wrong.findings[0]).toMatchObject({
+    level: 'error',
+    cue: 'wake',
+    step: 1,
+    path: 'move.lid_left',
+    what: 'check',
+    wrong: expect.stringContaining('ajar'),
+  });
+  const slow = await rehearsed({ cue: 'wake', steps: steps.slice(0, 1) });
+  expect(slow.ran).toBe(true);
+  expect(slow.findings).toEqual([
+    expect.objectContaining({ level: 'warning', cue: 'wake', step: 0, atS: expect.any(Number) }),
+  ]);
+  const nonsense = await rehearsed({ cue: 'wake', steps: [{ at: 'soon', mvoe: {} }] });
+  expect(nonsense).toMatchObject({ ran: false });
+  expect(nonsense.findings.every(({ step }) => step === 0)).toBe(true);
+  expect((await refusal(rehearsed({ cue: 'waek' }))).error.data).toMatchObject({
+    code: 'cue.unknown',
+    reason: expect.stringContaining('wake'),
+  });
+});
