@@ -116,7 +116,7 @@ it('findings: where, what and how to mend it; corrected with one press, and undo
   expect(await findings.count()).toBe(1);
   await page.getByRole('searchbox', { name: 'Words in a finding' }).fill('');
   await page.getByLabel('Show').selectOption('note');
-  await page.getByText('No finding is like that.').waitFor();
+  await page.getByText('No finding matches.').waitFor();
   await page.getByLabel('Show').selectOption('all');
   expect(await limits.getByRole('link', { name: 'beak on the Bench' }).getAttribute('href')).toBe(
     '#bench/beak',
