@@ -320,6 +320,32 @@ export const benchVerbs = [
       return { result, text: `${what} is ${where}; written to the prop file` };
     },
   }),
+  verb<{ pose: string; channels?: string }>({
+    name: 'capture',
+    summary: 'make a pose of the channels as they are now, in the prop file',
+    where: 'both',
+    changesFile: true,
+    args: [
+      { name: 'pose', doc: 'the pose: a new one, or one whose values are replaced' },
+      {
+        name: 'channels',
+        doc: 'which channels, one after the other; all if none is given',
+        rest: true,
+        optional: true,
+      },
+    ],
+    async run({ pose, channels }, operator) {
+      await operator.lease();
+      const which = channels === undefined ? {} : { channels: channels.trim().split(/[\s,]+/) };
+      const result = await operator.write(`pose ${pose}`, 'pose.capture', { pose, ...which });
+      const values = Object.entries(result.values).map(([name, value]) => `${name} ${value}`);
+      const left = result.left.map(({ why }) => `; left out: ${why}`).join('');
+      return {
+        result,
+        text: `pose ${pose} is ${values.join(', ')}; written to the prop file${left}`,
+      };
+    },
+  }),
   verb<{ channel: string; end: 'low' | 'high' }>({
     name: 'limit',
     summary: 'make the position of a servo its soft limit, in the prop file',

@@ -14,13 +14,14 @@ import { Identifier } from './identify.ts';
 import type { Session } from './lease.ts';
 import { colourOf } from './light.ts';
 import { channelsOf, opening, targetsOfPose } from './pose.ts';
+import { capturePose } from './pose-capture.ts';
 import { durationOf, LONGEST_TAKE_S, type Recording, TAKE_HZ } from './recorder.ts';
 import { CAPTURE_STEP_DEG, degOf, type Move, type Servo } from './servo.ts';
 
 /** Changes the prop file; what it answers is in use then, or waits until the prop is parked. */
 export interface PropEditor {
   /** @throws Refusal when nothing was written, or says what was */
-  capture(edits: Edit[], by: Author): Promise<unknown>;
+  capture(edits: Edit[], by: Author): Promise<{ version: string }>;
   undo(by: Author): Promise<{ undone: string }>;
   apply(params: Params<'prop.apply'>, by: Author): Promise<Result<'prop.apply'>>;
   cue(change: CueChange, version: string, by: Author): Promise<Result<'prop.apply'>>;
@@ -327,6 +328,23 @@ export class Commands {
       );
       this.#record(session, 'park.capture', `${channel} parks at ${to}`, { channel, to });
       return { to, deg };
+    },
+    'pose.capture': async ({ pose, channels }, session) => {
+      this.#core.mustBeLive();
+      const { body } = this.#core;
+      const { poses } = body.prop;
+      const before = Object.hasOwn(poses, pose) ? poses[pose]! : undefined;
+      const { values, left } = capturePose(body, before ?? {}, channels);
+      const edits = before
+        ? Object.entries(values).map(([name, value]) => ({ path: ['poses', pose, name], value }))
+        : [{ path: ['poses', pose], value: values }];
+      const { version } = await this.#editor.capture(edits, this.#author(session, `pose ${pose}`));
+      const count = Object.keys(values).length;
+      const without =
+        left.length > 0 ? `, without ${left.map(({ channel }) => channel).join(', ')}` : '';
+      const text = `pose ${pose} is where ${count} channels are now${without}`;
+      this.#record(session, 'pose.capture', text, { pose });
+      return { values, version, left };
     },
     'capture.undo': async (_params, session) => {
       this.#core.mustBeLive();

@@ -298,11 +298,16 @@ export const REFUSALS = {
     'Something stopped or took over the servo on its way.',
     'See the journal for what, then ask again.',
   ],
-  'capture.moving': ['condition', 'The servo moves.', 'Capture when it stands still.'],
+  'capture.moving': ['condition', 'A channel still changes.', 'Capture when it stands still.'],
   'capture.outside': [
     'outOfLimits',
     'The servo stands outside its limits.',
     'Capture the limit first, or go back inside.',
+  ],
+  'capture.unknown': [
+    'condition',
+    'Nobody knows where the channel is: it is limp, or its position is unknown.',
+    'Move it first, or capture other channels.',
   ],
   'capture.nothing': ['condition', 'There is no capture to undo.', 'Nothing to do.'],
   'duty.rest': ['dutyRest', 'The relay has used up its time and rests.', 'Wait for `secondsLeft`.'],

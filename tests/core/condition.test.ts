@@ -112,6 +112,7 @@ const REQUESTS: [Method, object, Condition[]][] = [
   ['limits.capture', { channel: 'neck', end: 'low' }, ['live']],
   ['park.capture', { channel: 'neck' }, ['live']],
   ['park.capture', { channel: 'neck', mark: 'up' }, ['live']],
+  ['pose.capture', { pose: 'up', channels: ['neck'] }, ['live']],
   ['capture.undo', {}, ['live']],
   ['prop.apply', { text: 'sinew: 1', version: '0' }, ALL],
   ['cue.save', { cue: 'nod', steps: [{ at: 0, pose: 'up' }], version: '0' }, ALL],

@@ -36,12 +36,13 @@ export class Bench implements Changing {
 
 let lastId = 0;
 
-/** Values of channels come into force at once, as the prop-file service sends them. */
+/** Values of channels and poses come into force at once, as the prop-file service sends them. */
 export function takeEdits(core: Core, edits: readonly Edit[]): void {
-  const names = new Set(edits.map(({ path }) => String(path[1])));
-  let data: unknown = { channels: core.prop.channels };
+  const of = (section: string) => edits.filter(({ path }) => path[0] === section);
+  const names = new Set(of('channels').map(({ path }) => String(path[1])));
+  let data: unknown = { channels: core.prop.channels, poses: core.prop.poses };
   for (const { path, value } of edits) data = changed(data, path, value);
-  const { channels } = data as Pick<Prop, 'channels'>;
+  const { channels, poses } = data as Pick<Prop, 'channels' | 'poses'>;
   const messages: ChangeMessage[] = [
     {
       ...{
@@ -51,7 +52,7 @@ export function takeEdits(core: Core, edits: readonly Edit[]): void {
         base: core.version,
         whenParked: false,
       },
-      ...{ changed: [], view: new Uint8Array(), rest: {} },
+      ...{ changed: [], view: new Uint8Array(), rest: of('poses').length > 0 ? { poses } : {} },
     },
     ...[...names].map((name) => ({ t: 'channel', name, spec: channels[name]! }) as const),
     { t: 'end' },
@@ -69,11 +70,12 @@ export class Editor implements PropEditor {
   undoing: Edit[] = [];
   core: Core | undefined;
 
-  async capture(edits: Edit[]): Promise<void> {
+  async capture(edits: Edit[]): Promise<{ version: string }> {
     await this.writing;
     if (this.refusal) throw this.refusal;
     this.edits.push(...edits);
     takeEdits(this.core!, edits);
+    return { version: '1' };
   }
 
   async undo(): Promise<{ undone: string }> {

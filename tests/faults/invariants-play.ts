@@ -51,9 +51,10 @@ class Editor implements PropEditor {
     this.#watch = watch;
   }
 
-  async capture(edits: Edit[]): Promise<void> {
+  async capture(edits: Edit[]): Promise<{ version: string }> {
     this.#undo.push(edits.map((edit) => this.#note(edit)));
     takeEdits(this.#core, edits);
+    return { version: '1' };
   }
 
   async undo(): Promise<{ undone: string }> {

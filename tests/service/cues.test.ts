@@ -152,3 +152,47 @@ test('what would be refused or slowed is found at its step', async () => {
     reason: expect.stringContaining('wake'),
   });
 });
+
+test('a captured pose goes among the poses, comments stay, and it can be taken back', async () => {
+  const values = { beak: 12.5, lid_left: 'open', mist: 'off' };
+  await rig.capture(['poses', 'alert'], values);
+  const text = OWLET.replace(
+    'asleep: { lid_left: shut, beak: shut }\n',
+    (line) => `${line}  alert: { beak: 12.5, lid_left: open, mist: off }\n`,
+  );
+  expect(await rig.read()).toBe(text);
+  await rig.capture(['poses', 'alert', 'beak'], 'open');
+  expect(await rig.read()).toBe(text.replace('beak: 12.5', 'beak: open'));
+  await rig.undo();
+  await rig.undo();
+  expect(await rig.read()).toBe(OWLET);
+});
+
+test('a disk that is full loses neither the file nor the cue', async () => {
+  const full = Object.assign(new Error('ENOSPC: no space left on device'), { code: 'ENOSPC' });
+  let isFull = false;
+  const disk = new Proxy(fs, {
+    get: (target, key) => {
+      const own = Reflect.get(target, key);
+      if (key !== 'open') return own;
+      return async (...args: Parameters<typeof fs.open>) => {
+        if (isFull && args[1] !== 'r') throw full;
+        return fs.open(...args);
+      };
+    },
+  });
+  const other = await Rig.open({ fileSystem: disk as never });
+  const { version, data } = (await other.question('prop.data')) as Result<'prop.data'>;
+  const steps = [...(data.cues as Record<string, Steps>).wake!, { at: 3, pose: 'asleep' }];
+  isFull = true;
+  const { error } = await refusal(other.cue({ cue: 'wake', steps }, version));
+  expect(error.data).toMatchObject({
+    code: 'file.not-saved',
+    reason: expect.stringMatching(/ENOSPC|full|space/),
+  });
+  expect(await other.read()).toBe(OWLET);
+  isFull = false;
+  await other.cue({ cue: 'wake', steps }, version);
+  expect(await other.read()).toContain('- { at: 3, pose: asleep }');
+  await other.remove();
+});

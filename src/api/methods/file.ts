@@ -39,6 +39,41 @@ export const file = {
     result: ({ z, deg }) =>
       z.object({ to: z.union([z.number(), z.string()]).describe('angle (deg), or the mark'), deg }),
   },
+  'pose.capture': {
+    summary:
+      'Make a pose of the values of all channels as they are now, or of some; written to the prop file',
+    example: {
+      params: { pose: 'alert', channels: ['lid_left', 'beak', 'lantern'] },
+      result: {
+        values: { lid_left: 'open', beak: 12.5, lantern: 0.4 },
+        version: '67b6ae089eb7012d',
+        left: [],
+      },
+    },
+    by: 'core',
+    lease: true,
+    errors: [...CAPTURE, 'capture.unknown'],
+    params: ({ z, want, name, channel }) =>
+      z.strictObject({
+        pose: name.describe('the pose: a new one, or one whose values are replaced'),
+        channels: z
+          .array(channel, want('a list of channels'))
+          .min(1, want('at least one channel'))
+          .max(1000)
+          .optional()
+          .describe('which ones; all if not given. Other values of the pose stay'),
+      }),
+    result: ({ z, version }) =>
+      z.object({
+        values: z
+          .record(z.string(), z.union([z.number(), z.string()]))
+          .describe('what the pose says of them: a mark where a servo stands exactly there'),
+        version,
+        left: z
+          .array(z.object({ channel: z.string(), why: z.string() }))
+          .describe('channels that were left out, since nobody knows where they are, and why'),
+      }),
+  },
   'capture.undo': {
     summary: 'Put back what the last capture replaced; written to the prop file',
     example: {
