@@ -52,9 +52,19 @@ function Choice({ channel }: { channel: string }) {
     const result = await ask('channel.colour', { channel, to, fadeS: numberIn(fade) });
     if (result && keep) keepRecent(result.to);
   };
-  const part = { channel, target, set };
   return (
     <div class="colour-pick">
+      <ColourParts channel={channel} target={target} set={set} />
+      <NumberField label="fade (s)" text={fade} min={0} />
+    </div>
+  );
+}
+
+/** Every way to name a colour, for a light that has it now or shall have it. */
+export function ColourParts(part: PartProps) {
+  const { channel } = part;
+  return (
+    <>
       <Chips {...part} label="Presets" colours={Object.entries(PRESETS)} />
       {recent.value.length > 0 && (
         <Chips
@@ -65,9 +75,8 @@ function Choice({ channel }: { channel: string }) {
       )}
       <Sliders {...part} />
       <Parts {...part} />
-      <Written channel={channel} set={set} />
-      <NumberField label="fade (s)" text={fade} min={0} />
-    </div>
+      <Written channel={channel} set={part.set} />
+    </>
   );
 }
 

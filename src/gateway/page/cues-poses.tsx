@@ -1,15 +1,156 @@
-import { poses } from './store.ts';
+import { useSignal } from '@preact/signals';
+import { tidy } from '../../shared/units.ts';
+import { Act } from './act.tsx';
+import { addCue, cue, cursorS, edit, file, freeCueName, names, open, steps } from './cues-data.ts';
+import { NumberInput } from './cues-fields.tsx';
+import { addStep, recordOf, type Step } from './cues-model.ts';
+import { command, WhyNot } from './overview-parts.tsx';
+import { commanding } from './store.ts';
 
-/** The poses of the prop. */
+/** The poses of the prop: captured as it stands, gone to, and put into a cue. */
 export function Poses() {
+  const poses = recordOf(file.value?.data.poses);
+  if (!file.value) return <p role="status">Loading.</p>;
+  const all = Object.entries(poses);
   return (
-    <section class="sheet" aria-labelledby="poses">
-      <h2 id="poses">Poses</h2>
-      {poses.value.length === 0 ? (
-        <p class="hint">The prop has no poses yet.</p>
-      ) : (
-        <p>Poses of the prop: {poses.value.join(', ')}.</p>
-      )}
+    <>
+      <section class="sheet" aria-labelledby="poses">
+        <h2 id="poses">Poses</h2>
+        {all.length === 0 ? (
+          <p class="hint">
+            The prop has no poses yet. Bring it to where you want it, and capture it.
+          </p>
+        ) : (
+          <>
+            <p class="caution">
+              Go moves the prop itself: keep hands, hair and sleeves away, and Stop within reach.
+            </p>
+            <WhyNot />
+            <ul class="desk-poses">
+              {all.map(([name, values]) => (
+                <li key={name} class="desk-pose">
+                  <div>
+                    <b>{name}</b>
+                    <p class="hint">{valuesText(values)}</p>
+                  </div>
+                  <Act
+                    can={commanding.value}
+                    aria-label={`Go to ${name}`}
+                    onAct={() => void command('pose.go', { pose: name })}
+                  >
+                    Go
+                  </Act>
+                </li>
+              ))}
+            </ul>
+          </>
+        )}
+      </section>
+      {all.length > 0 && <Blend poses={Object.keys(poses)} />}
+    </>
+  );
+}
+
+/** The values of a pose in words: `beak shut, head_turn 12.5`. */
+function valuesText(values: unknown): string {
+  return Object.entries(recordOf(values))
+    .map(([name, to]) => `${name} ${String(to)}`)
+    .join(', ');
+}
+
+/** Steps of a cue from one pose to another; nothing moves by it. */
+function Blend({ poses }: { poses: readonly string[] }) {
+  const from = useSignal('');
+  const to = useSignal(poses[0] ?? '');
+  const overS = useSignal(2);
+  const into = useSignal(cue.peek());
+  const said = useSignal('');
+  const put = () => {
+    if (into.peek() === '') addCue(freeCueName('blend'), []);
+    else if (into.peek() !== cue.peek()) open(into.peek());
+    let all = steps.peek();
+    let atS = cursorS.peek();
+    if (from.peek()) {
+      all = addStep(all, { at: atS, pose: from.peek(), overS: overS.peek() }).steps;
+      atS = tidy(atS + overS.peek(), 3);
+    }
+    const step: Step = { at: atS, pose: to.peek(), overS: overS.peek() };
+    edit(addStep(all, step).steps);
+    into.value = cue.peek();
+    said.value = `It is in ${cue.peek()}, at ${tidy(cursorS.peek(), 2)} s; not saved yet.`;
+    cursorS.value = tidy(atS + overS.peek(), 3);
+  };
+  return (
+    <section class="sheet desk-form" aria-labelledby="blend">
+      <h2 id="blend">From pose to pose</h2>
+      <p class="hint">Puts steps into a cue on the desk. Nothing moves by it.</p>
+      <div class="row">
+        <Choice
+          label="From"
+          value={from.value}
+          of={[['', 'where it is then'], ...poses.map((one): [string, string] => [one, one])]}
+          onPick={(value) => {
+            from.value = value;
+          }}
+        />
+        <Choice
+          label="To"
+          value={to.value}
+          of={poses.map((one): [string, string] => [one, one])}
+          onPick={(value) => {
+            to.value = value;
+          }}
+        />
+        <NumberInput
+          label="Over (s)"
+          value={overS.value}
+          min={0.05}
+          required
+          onSet={(value) => {
+            if (value !== undefined) overS.value = value;
+          }}
+        />
+        <Choice
+          label="Into"
+          value={into.value}
+          of={[
+            ...names.value.map((one): [string, string] => [one, one]),
+            ['', 'a new cue'] as const,
+          ]}
+          onPick={(value) => {
+            into.value = value;
+          }}
+        />
+        <button type="button" onClick={put}>
+          Put it in
+        </button>
+      </div>
+      <p role="status">
+        {said.value}{' '}
+        {said.value && (
+          <a href={`#cues/desk/${encodeURIComponent(cue.value)}`}>Show it on the desk</a>
+        )}
+      </p>
     </section>
+  );
+}
+
+function Choice(props: {
+  label: string;
+  value: string;
+  of: readonly (readonly [value: string, words: string])[];
+  onPick: (value: string) => void;
+}) {
+  return (
+    <label class="field">
+      {props.label}{' '}
+      <select value={props.value} onChange={(event) => props.onPick(event.currentTarget.value)}>
+        {props.of.map(([value, words]) => (
+          <option key={value} value={value}>
+            {words}
+          </option>
+        ))}
+      </select>
+    </label>
   );
 }

@@ -1,6 +1,7 @@
 import './cues.css';
 import { computed, signal } from '@preact/signals';
 import type { FunctionComponent } from 'preact';
+import { watchFile } from './cues-data.ts';
 import { Desk } from './cues-desk.tsx';
 import { Poses } from './cues-poses.tsx';
 
@@ -22,6 +23,8 @@ const shown = computed(() => {
   const [view, section = ''] = hash.value.slice(1).split('/');
   return view === 'cues' && Object.hasOwn(SECTIONS, section) ? section : 'desk';
 });
+
+watchFile();
 
 /** Cues made by hand: the desk, poses, and what is performed. */
 export function Cues() {

@@ -20,9 +20,9 @@ BESIDE.addEventListener('change', () => {
   isBeside.value = BESIDE.matches;
 });
 
-/** Whether the picture is open on a view. */
+/** Whether the picture is open on a view; the desk has one of its own, which shows a rehearsal. */
 export const isOpenOn = (view: string): boolean =>
-  opened.made.value.get(view) ?? (isBeside.value && hasPicture.value);
+  opened.made.value.get(view) ?? (isBeside.value && hasPicture.value && view !== 'cues');
 
 /** Folds and opens the picture on a view; it takes no room of its own. */
 export function PictureToggle({ view }: { view: string }) {
