@@ -417,7 +417,8 @@ export class Commands {
     },
     'take.read': async (params) => {
       const { recorder } = this.#core;
-      const recording = recorder.mustHave();
+      const { recording } = recorder;
+      if (!recording) return { recording: false, samples: 0, durationS: 0, channels: [] };
       const state = takeState(recording);
       if (recorder.active) return state;
       return { ...state, ...(await this.#editor.readTake(recording, params)) };

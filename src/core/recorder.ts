@@ -56,7 +56,12 @@ export class Recorder {
     return this.#recording !== undefined && this.#recording.ended === undefined;
   }
 
-  /** The last recording, or the one under way. @throws Refusal `take.nothing` */
+  /** The last recording, or the one under way. */
+  get recording(): Recording | undefined {
+    return this.#recording;
+  }
+
+  /** As `recording`. @throws Refusal `take.nothing` */
   mustHave(): Recording {
     if (this.#recording) return this.#recording;
     const reason = 'nothing has been recorded since the daemon started; begin with take.begin';

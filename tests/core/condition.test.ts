@@ -99,7 +99,7 @@ const REQUESTS: [Method, object, Condition[]][] = [
   ['channel.perform', { targets: { neck: 10 } }, ['live']],
   ['take.begin', { channels: ['neck'], over: 'nod' }, ['live']],
   ['take.end', {}, []],
-  ['take.read', {}, []],
+  ['take.read', {}, ALL],
   ['take.save', { name: 'nod_again' }, []],
   ['group.move', { group: 'head', to: 5 }, ['live']],
   ['pose.go', { pose: 'up' }, ['live']],

@@ -187,10 +187,13 @@ describe('what ends it', () => {
     });
   });
 
-  test('nothing recorded: nothing to end, read or save', async () => {
+  test('nothing recorded: nothing to end or save, and reading says so', async () => {
     const { client } = await live();
-    for (const method of ['take.end', 'take.read', 'take.save'] as const)
+    for (const method of ['take.end', 'take.save'] as const)
       expect((await client.refused(method, { name: 'x' } as never)).word).toBe('take.nothing');
+    expect(await client.call('take.read')).toEqual({
+      ...{ recording: false, samples: 0, durationS: 0, channels: [] },
+    });
   });
 });
 

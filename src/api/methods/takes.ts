@@ -160,7 +160,6 @@ export const takes = {
     by: 'core',
     lease: false,
     errors: [
-      'take.nothing',
       'take.trimmed-away',
       'take.too-long',
       'service.dead',

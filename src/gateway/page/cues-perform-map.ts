@@ -1,3 +1,4 @@
+import type { Result } from '../../api/methods.ts';
 import { clamp } from '../../shared/units.ts';
 
 /** From what a hand does to where a servo is led: pure, without browser or prop. */
@@ -100,6 +101,25 @@ export function placeOfDrag(beganAt: number, moved: number, length: number): num
   return length > 0 ? clamp(beganAt + moved / length, 0, 1) : beganAt;
 }
 
+/** Up and down count downwards (section 10): here up is high. */
+const DOWNWARDS = new Set([1, 3]);
+
+/** Where a gamepad has the hand for a servo (0 to 1); undefined where another thing leads it. */
+export function gamepadPlace(
+  { by }: Led,
+  pad: { axes: readonly number[]; buttons: readonly { value: number }[] },
+): number | undefined {
+  const [what, number] = by.split('-');
+  const at = Number(number);
+  if (what === 'axis') {
+    const reading = pad.axes[at];
+    if (reading === undefined || !Number.isFinite(reading)) return undefined;
+    return placeOfAxis(DOWNWARDS.has(at) ? -reading : reading);
+  }
+  const button = what === 'button' ? pad.buttons[at] : undefined;
+  return button && placeOfButton(button.value);
+}
+
 /** The channel that this one goes together with, if it does. */
 export function partnerOf({ by }: Led): string | undefined {
   return by.startsWith('with-') ? by.slice('with-'.length) : undefined;
@@ -147,4 +167,36 @@ export function ledFrom(kept: unknown): Led[] {
 /** A letter or digit: other keys have a meaning already. */
 export function isKey(key: unknown): key is string {
   return typeof key === 'string' && /^[a-z0-9]$/.test(key);
+}
+
+/** What moves less than this does not move (deg); so much rest is kept at both ends (s). */
+const STILL_DEG = 0.3;
+const REST_S = 0.2;
+
+/**
+ * What is worth keeping (s): from shortly before anything moved until shortly after. Over a cue it begins
+ * with the cue.
+ */
+export function usualTrim({
+  durationS,
+  over: cue,
+  recorded = {},
+}: Pick<Result<'take.read'>, 'durationS' | 'over' | 'recorded'>): [number, number] {
+  let fromS = durationS;
+  let toS = 0;
+  for (const curve of Object.values(recorded)) {
+    const [first, last] = [curve[0], curve.at(-1)];
+    if (!first || !last) continue;
+    const begins = curve.findIndex(([, deg]) => Math.abs(deg - first[1]) > STILL_DEG);
+    const ends = curve.findLastIndex(([, deg]) => Math.abs(deg - last[1]) > STILL_DEG);
+    if (begins < 0) continue;
+    fromS = Math.min(fromS, curve[begins - 1]?.[0] ?? 0);
+    toS = Math.max(toS, curve[ends + 1]?.[0] ?? durationS);
+  }
+  if (fromS >= toS) return [0, durationS];
+  const round = (s: number) => Math.round(s * 50) / 50;
+  return [
+    cue === undefined ? round(Math.max(0, fromS - REST_S)) : 0,
+    round(Math.min(durationS, toS + REST_S)),
+  ];
 }

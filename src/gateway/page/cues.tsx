@@ -3,6 +3,7 @@ import { computed, signal } from '@preact/signals';
 import type { FunctionComponent } from 'preact';
 import { watchFile } from './cues-data.ts';
 import { Desk } from './cues-desk.tsx';
+import { Perform } from './cues-perform.tsx';
 import { Poses } from './cues-poses.tsx';
 
 /**
@@ -12,6 +13,7 @@ import { Poses } from './cues-poses.tsx';
 const SECTIONS: Record<string, { label: string; Shown: FunctionComponent }> = {
   desk: { label: 'Desk', Shown: Desk },
   poses: { label: 'Poses', Shown: Poses },
+  perform: { label: 'Perform', Shown: Perform },
 };
 
 const hash = signal(location.hash);

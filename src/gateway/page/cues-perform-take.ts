@@ -1,0 +1,122 @@
+import { computed, signal } from '@preact/signals';
+import type { Result } from '../../api/methods.ts';
+import { arm, onGrab, usable } from './cues-perform-data.ts';
+import { usualTrim } from './cues-perform-map.ts';
+import { forPeople } from './for-people.ts';
+import { call } from './link.ts';
+import { isRefusal } from './refusal.ts';
+import { ask, cueList } from './store.ts';
+
+/** A recording on its way to a take: begun, ended, looked at, trimmed, saved. */
+
+export type Recorded = Result<'take.read'>;
+
+/** While it records, it is looked at so often (ms). */
+const LOOK_EVERY_MS = 500;
+
+/** The recording under way, or the last one, as the daemon has it. */
+export const recording = signal<Recorded | undefined>(undefined);
+/** It begins when a hand takes hold. */
+export const waiting = signal(false);
+export const recordSaid = signal('');
+/** The servos that are recorded; none chosen means all that are led. */
+export const chosen = signal<readonly string[]>([]);
+export const over = signal('');
+/** It begins when a hand takes hold, and not at once. */
+export const fromGrab = signal(true);
+export const trim = signal<readonly [number, number]>([0, 0]);
+export const toleranceDeg = signal(0.5);
+/** The name under which the last recording was saved. */
+export const savedAs = signal('');
+/** There is a take of this name: it may be replaced. */
+export const taken = signal('');
+
+/** What the next recording records. */
+export const toRecord = computed(() => {
+  const names = usable.value.map(({ channel }) => channel);
+  const some = names.filter((name) => chosen.value.includes(name));
+  return some.length > 0 ? some : names;
+});
+
+export const cueNames = computed(() => Object.keys(cueList.value.cues));
+
+let timer: ReturnType<typeof setTimeout> | undefined;
+
+/** Reads how the recording stands, and what would be saved of it once it has ended. */
+export async function look(first = false): Promise<void> {
+  clearTimeout(timer);
+  try {
+    const isOver = recording.peek()?.recording === false;
+    const params = isOver && !first ? { trim: [...trim.peek()] as [number, number] } : {};
+    const next = await call('take.read', { toleranceDeg: toleranceDeg.peek(), ...params });
+    if (next.samples === 0) {
+      recording.value = undefined;
+      return;
+    }
+    const ended = !next.recording && (first || recording.peek()?.recording !== false);
+    recording.value = next;
+    if (ended) {
+      trim.value = usualTrim(next);
+      await look();
+      return;
+    }
+    if (next.recording) timer = setTimeout(() => void look(), LOOK_EVERY_MS);
+  } catch (error) {
+    recordSaid.value = forPeople((error as Error).message);
+  }
+}
+
+/** Begins at once, or lets the first grip begin it. */
+export async function record(): Promise<void> {
+  recordSaid.value = '';
+  arm(true);
+  if (fromGrab.peek()) waiting.value = true;
+  else await begin();
+}
+
+onGrab.add(() => {
+  if (!waiting.peek()) return;
+  waiting.value = false;
+  void begin();
+});
+
+export function waitNoMore(): void {
+  waiting.value = false;
+}
+
+async function begin(): Promise<void> {
+  const cue = over.peek();
+  const channels = [...toRecord.peek()];
+  const begun = await ask('take.begin', { channels, ...(cue !== '' && { over: cue }) });
+  if (!begun) return;
+  savedAs.value = '';
+  taken.value = '';
+  recording.value = {
+    ...{ recording: true, samples: 1, durationS: 0, channels },
+    ...(cue !== '' && { over: cue }),
+  };
+  await look();
+}
+
+export async function endRecording(): Promise<void> {
+  await ask('take.end', {});
+  await look();
+}
+
+/** Keeps it under a name. */
+export async function save(name: string, replace = false): Promise<void> {
+  taken.value = '';
+  recordSaid.value = '';
+  const [from, to] = trim.peek();
+  try {
+    const saved = await call('take.save', {
+      ...{ name, trim: [from, to] as [number, number], toleranceDeg: toleranceDeg.peek() },
+      ...(replace && { replace }),
+    });
+    savedAs.value = saved.name;
+    recordSaid.value = `Saved as take ${saved.name}: ${saved.durationS} s, ${saved.points} points${saved.pending ? '. It can be used once the prop is parked.' : '.'}`;
+  } catch (error) {
+    if (isRefusal(error, 'take.name-taken')) taken.value = name;
+    recordSaid.value = forPeople((error as Error).message);
+  }
+}
