@@ -1,7 +1,7 @@
 import type { Channel, Cue } from '../prop/schema.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Body } from './body.ts';
-import type { CoreProp } from './core-prop.ts';
+import type { CoreProp, CueTakes } from './core-prop.ts';
 import { type CueEvents, Cues, compileCue, type ReadyCue } from './cues.ts';
 import { Gate } from './gate.ts';
 import { Idle } from './idle.ts';
@@ -39,7 +39,10 @@ export class Assembly {
 
 /** The cues of a prop, ready to run. */
 export function cuesOf(prop: CoreProp): Map<string, ReadyCue> {
-  return new Map(Object.entries(prop.cues).map(([name, cue]) => [name, compileCue(name, cue)]));
+  const { cues, cueTakes = {} } = prop;
+  return new Map(
+    Object.entries(cues).map(([name, cue]) => [name, compileCue(name, cue, cueTakes[name])]),
+  );
 }
 
 /** An assembly in the making, one channel or cue at a time. */
@@ -57,10 +60,10 @@ export class Assembling {
     this.body.add(name, spec);
   }
 
-  cue(name: string, cue: Cue, durationS: number | null): void {
+  cue(name: string, cue: Cue, durationS: number | null, takes: CueTakes): void {
     this.body.prop.cues[name] = cue;
     this.body.prop.cueDurationsS[name] = durationS;
-    this.#cues.set(name, compileCue(name, cue));
+    this.#cues.set(name, compileCue(name, cue, takes));
   }
 
   complete(journal: Journal, events: CueEvents, clock: Clock): Assembly {

@@ -106,10 +106,10 @@ export class Changes {
         else channels.set(message.name, message.spec);
         break;
       case 'cue': {
-        const { name, cue, durationS } = message;
-        if (assembling && cue) assembling.cue(name, cue, durationS);
+        const { name, cue, durationS, takes } = message;
+        if (assembling && cue) assembling.cue(name, cue, durationS, takes);
         else {
-          cues.set(name, cue && compileCue(name, cue));
+          cues.set(name, cue && compileCue(name, cue, takes));
           cueSpecs.set(name, { cue, durationS });
         }
         break;

@@ -1,9 +1,15 @@
 import type { Cue, Prop } from '../prop/schema.ts';
+import type { PlayedTake } from '../prop/take/played.ts';
+
+/** What the steps of a cue play, by their places; undefined where none of them plays a take. */
+export type CueTakes = readonly (PlayedTake | undefined)[] | undefined;
 
 /** What the core needs from a prop: no wires, no connectors. */
 export type CoreProp = Prop & {
   /** How long each cue takes (s); null when it goes on until stopped. */
   cueDurationsS: Record<string, number | null>;
+  /** What cues play, by their names, worked out. */
+  cueTakes?: Record<string, CueTakes>;
 };
 
 /**
@@ -29,7 +35,7 @@ export type ChangeMessage =
   /** A channel: all of them in the order of the file when `whenParked`, else those with new marks, limits or park position. */
   | { t: 'channel'; name: string; spec: Prop['channels'][string] }
   /** A cue, new or changed; all of them when `whenParked`. Undefined when it is gone. */
-  | { t: 'cue'; name: string; cue: Cue | undefined; durationS: number | null }
+  | { t: 'cue'; name: string; cue: Cue | undefined; durationS: number | null; takes?: CueTakes }
   | { t: 'end' };
 
 /**

@@ -43,7 +43,7 @@ const REST_LOOK_TICKS = 40;
 const SENSE_EVERY_TICKS = 4;
 
 interface CoreOptions {
-  prop: Prop & Partial<Pick<CoreProp, 'cueDurationsS'>>;
+  prop: Prop & Partial<Pick<CoreProp, 'cueDurationsS' | 'cueTakes'>>;
   /** The version of the prop file that it is. */
   version?: string;
   drivers: ReadonlyMap<string, Driver>;

@@ -2,6 +2,7 @@ import { didYouMean } from '../prop/finding.ts';
 import { longCue, MAX_NESTED, MAX_STEPS } from '../prop/long-cue.ts';
 import type { Cue } from '../prop/schema.ts';
 import { type CueStep, childrenOf, fadeOf, type Touch, touchesOf } from '../prop/steps.ts';
+import type { PlayedTake } from '../prop/take/played.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
 import { type Ease, isSmooth, parseEase } from '../sums/ease.ts';
@@ -9,11 +10,13 @@ import { readyEase } from '../sums/eased-move.ts';
 import { type Random, seeded, seedOf } from '../sums/random.ts';
 import type { Actuator } from './actuators.ts';
 import type { Body } from './body.ts';
+import type { CueTakes } from './core-prop.ts';
 import type { Gate } from './gate.ts';
 import type { Journal } from './journal.ts';
 import { mustHavePose, noTargets, opening, type Targets } from './pose.ts';
 import type { Switching } from './relay.ts';
 import type { Move } from './servo.ts';
+import { type TakePart, TakeRun } from './take-run.ts';
 
 /** A move that takes this much longer than asked (s) is reported: more than a tick. */
 const SLOWER_S = 0.006;
@@ -34,6 +37,8 @@ interface ReadyStep {
   /** Positions of the steps that wait for its end. */
   followers: readonly number[];
   ease: Ease | undefined;
+  /** What it plays; undefined also where the take cannot be played. */
+  take: PlayedTake | undefined;
 }
 
 /** One cue of the prop file, ready to run. */
@@ -48,8 +53,8 @@ export interface ReadyCue {
   size: number | undefined;
 }
 
-/** Makes a cue of the prop file ready to run. */
-export function compileCue(name: string, given: Cue): ReadyCue {
+/** Makes a cue of the prop file ready to run. @param takes what its steps play */
+export function compileCue(name: string, given: Cue, takes?: CueTakes): ReadyCue {
   const { clash, seed, steps } = longCue(given);
   const followers = followersIn(steps);
   return {
@@ -64,6 +69,7 @@ export function compileCue(name: string, given: Cue): ReadyCue {
       follows: spec.after !== undefined,
       followers: (spec.name === undefined ? undefined : followers.get(spec.name)) ?? [],
       ease: spec.ease === undefined ? undefined : parseEase(spec.ease),
+      take: takes?.[index],
     })),
   };
 }
@@ -483,6 +489,7 @@ export class Cues {
 
   #start(run: RunningCue, one: RunningStep, nowS: number): void {
     this.#attempt(run, one, () => this.#act(run, one, nowS));
+    this.#play(run, one);
     if (one.step.spec.until) one.busy.push(() => this.#waits(run, one));
     this.#startChild(run, one, nowS);
   }
@@ -537,6 +544,45 @@ export class Cues {
       this.#journal.add('prop', 'cue', text, { cue: name, channel: servo.name });
     }
     return left;
+  }
+
+  /** The servos of a take, without those that somebody performs. */
+  #partsOf(run: RunningCue, one: RunningStep, take: PlayedTake): TakePart[] {
+    const parts = take.servos.map(({ name, track }) => ({ servo: this.#body.servo(name), track }));
+    if (this.#performed.size === 0) return parts;
+    const moves = parts.map(({ servo, track }) => ({ servo, targetDeg: track.trajectory.endPos }));
+    const left = new Set(this.#givesWay(run, one, moves).map(({ servo }) => servo));
+    return parts.filter(({ servo }) => left.has(servo));
+  }
+
+  /** Plays the take of a step, as often as it says. */
+  #play(run: RunningCue, one: RunningStep): void {
+    const { spec, take } = one.step;
+    if (spec.take === undefined) return;
+    this.#attempt(run, one, () => {
+      if (!take)
+        throw new Refusal('take.unusable', `take ${spec.take} cannot be played: see sinew check`, {
+          take: spec.take!,
+        });
+      const times = childrenOf(spec).length > 0 ? 1 : one.timesLeft;
+      const parts = this.#partsOf(run, one, take);
+      const playing = new TakeRun(
+        parts,
+        take.peaksA,
+        times,
+        run.who,
+        this.#body,
+        this.#gate,
+        (why) => this.#reportDelayed(run, one, why),
+      );
+      one.busy.push(() => {
+        let goesOn = false;
+        this.#attempt(run, one, () => {
+          goesOn = playing.goesOn();
+        });
+        return goesOn;
+      });
+    });
   }
 
   #switch(
@@ -676,7 +722,10 @@ export class Cues {
   #valuesOf(step: ReadyStep): readonly Value[] {
     const known = this.#values.get(step);
     if (known) return known;
-    const values = [...touchesOf(this.#body.prop, step.spec)].map(({ channels, to }) => ({
+    const { poses, groups, channels: all } = this.#body.prop;
+    // Without the take, which is played and not gone to.
+    const touches = touchesOf({ poses, groups, channels: all }, step.spec);
+    const values = [...touches].map(({ channels, to }) => ({
       actuators: channels.map((name) => this.#body.channel(name)),
       to,
     }));
@@ -727,6 +776,7 @@ export class Cues {
     for (const step of cue.steps) {
       for (const { actuators } of this.#valuesOf(step))
         for (const actuator of actuators) channels.add(actuator);
+      for (const { name } of step.take?.servos ?? []) channels.add(this.#body.channel(name));
       for (const { cue: inner } of childrenOf(step.spec)) {
         const found = seen.has(inner) ? undefined : this.#cues.get(inner);
         if (found) this.#channelsIn(found, channels, seen);

@@ -6,6 +6,7 @@ import { easedRange } from '../sums/eased-move.ts';
 import type { Rgb } from '../sums/light.ts';
 import type { Trajectory } from '../sums/profile.ts';
 import { RailAhead, START_S, staggeredPeakA, startOrder } from '../sums/start.ts';
+import type { TakeTrack } from '../sums/take-track.ts';
 import type { Standing } from './actuator.ts';
 import type { Actuator } from './actuators.ts';
 import { type Body, NO_RAIL, type Rail } from './body.ts';
@@ -192,7 +193,92 @@ export class Gate {
     }
   }
 
-  #reportDelayed({ moves, who, streamed }: Waiting, full: Rail): string {
+  /**
+   * Lets servos follow tracks, together, from where they stand. Nothing has moved where it is refused.
+   * @param peaksA by rail, the most that they draw above their current at rest
+   * @returns the rail that they have to wait for, if there is one: ask again then
+   * @throws Refusal as `move`
+   */
+  perform(
+    parts: readonly { servo: Servo; track: TakeTrack }[],
+    peaksA: Readonly<Record<string, number>>,
+  ): Rail | undefined {
+    this.#mustBeFree();
+    const moves = parts.map(({ servo, track }) => ({
+      servo,
+      targetDeg: track.trajectory.endPos,
+    }));
+    this.#mustPlay(parts);
+    this.mustBeAbleToMove(moves, new Set<Actuator>(moves.map(({ servo }) => servo)));
+    this.cancel(moves.map(({ servo }) => servo));
+    const full = this.#blockedBy(moves) ?? this.#fullFor(moves, peaksA);
+    if (full) return full;
+    for (const { servo, track } of parts)
+      if (track.trajectory.durationS > 0) servo.perform(track, this.#peakFits(servo.rail, peaksA));
+    return undefined;
+  }
+
+  /** A track must keep to the limits that hold now, and to what others require, all the way. */
+  #mustPlay(parts: readonly { servo: Servo; track: TakeTrack }[]): void {
+    const together = new Set<Actuator>(parts.map(({ servo }) => servo));
+    for (const { servo, track } of parts) {
+      const { speed, accel, jerk } = servo.limits;
+      const kept = track.limits;
+      if (
+        kept.speed > speed ||
+        kept.accel > accel ||
+        (kept.jerk ?? Number.POSITIVE_INFINITY) > (jerk ?? Number.POSITIVE_INFINITY)
+      )
+        throw new Refusal(
+          'take.unusable',
+          `the take was worked out for other limits of ${servo.name}; save the prop file again`,
+          { channel: servo.name },
+        );
+      for (const deg of track.rangeDeg) {
+        const [low, high] = servo.limitsDeg;
+        if (deg < low - 1e-9 || deg > high + 1e-9) this.mustBeWithin(servo, deg);
+        this.#mustNotBreak([{ actuator: servo, target: deg }], together);
+      }
+    }
+  }
+
+  /** The rail, if any, that has no room now for all starts and turns, but would have if others stood still. */
+  #fullFor(moves: readonly Move[], peaksA: Readonly<Record<string, number>>): Rail | undefined {
+    const fresh = new Set(moves.map(({ servo }) => servo));
+    this.measureRails(true);
+    for (const rail of this.#body.rails) {
+      const peakA = peaksA[rail.name];
+      if (peakA === undefined || !this.#peakFits(rail.index, peaksA)) continue;
+      const ahead = new RailAhead(this.#othersOn(rail));
+      for (const servo of this.#body.servos) {
+        if (servo.rail !== rail.index) continue;
+        if (fresh.has(servo)) ahead.add(servo.draw.idleA, 0);
+        else servo.addTo(ahead);
+      }
+      if (ahead.peakA + peakA > rail.limitA + RAIL_SLACK_A) return rail;
+    }
+    return undefined;
+  }
+
+  /** Whether a rail has room for all starts and turns of a take while all else on it stands still. */
+  #peakFits(index: number, peaksA: Readonly<Record<string, number>>): boolean {
+    const rail = this.#body.rails[index];
+    if (!rail) return true;
+    let amps = peaksA[rail.name] ?? 0;
+    for (const servo of this.#body.servos)
+      if (servo.rail === index && servo.pulsing) amps += servo.draw.idleA;
+    return amps <= rail.limitA + RAIL_SLACK_A;
+  }
+
+  /** What is said of moves, or of a take, that wait for a rail. */
+  reportWaiting(moves: readonly Move[], who: string, full: Rail): string {
+    return this.#reportDelayed({ moves, who }, full);
+  }
+
+  #reportDelayed(
+    { moves, who, streamed }: Pick<Waiting, 'moves' | 'who' | 'streamed'>,
+    full: Rail,
+  ): string {
     const delayed = `waits until rail ${full.name} has room (${tidy(full.amps)} A of ${full.limitA} A in use)`;
     if (streamed) return delayed;
     this.#journal.add(who, 'delayed', `${moves.map((m) => m.servo.name).join(', ')} ${delayed}`, {
@@ -209,7 +295,7 @@ export class Gate {
   }
 
   /** @throws Refusal `outOfLimits`, `interlock`, `condition`, `railLimit` when they may not move */
-  mustBeAbleToMove(moves: readonly Move[]): void {
+  mustBeAbleToMove(moves: readonly Move[], leaving: ReadonlySet<Actuator> = NONE): void {
     const feeling = this.#body.servos.find((servo) => servo.feeling);
     for (const { servo, targetDeg } of moves) {
       this.mustBeWithin(servo, targetDeg);
@@ -221,7 +307,7 @@ export class Gate {
           { channel: servo.name, feeling: feeling.name },
         );
     }
-    this.#mustNotBreak(changesOf(moves));
+    this.#mustNotBreak(changesOf(moves), leaving);
     this.#mustFitAlone(moves);
   }
 
@@ -661,8 +747,9 @@ export class Gate {
     for (const requirement of actuator.spec.requires ?? []) {
       const other = this.#body.channel(requirement.channel);
       const asked = changes.find((change) => change.actuator === other);
-      const to = asked ? asked.target : this.#moveTarget(other);
-      if (to === undefined || this.#body.metAt(requirement, to)) continue;
+      const ways = asked ? [asked.target] : this.#moveTargets(other);
+      const to = ways.find((way) => !this.#body.metAt(requirement, way));
+      if (to === undefined) continue;
       const way = asked ? 'is to go' : 'is on its way';
       throw new Refusal(
         'interlock.together',
@@ -672,12 +759,12 @@ export class Gate {
     }
   }
 
-  /** Where a servo that moves, or waits for its rail, is going (deg). */
-  #moveTarget(other: Actuator): number | undefined {
-    if (!other.moves) return undefined;
+  /** Where a servo that moves, or waits for its rail, is going (deg); nowhere for all else. */
+  #moveTargets(other: Actuator): readonly number[] {
+    if (!other.moves) return [];
     for (const { moves } of this.#waiting)
-      for (const { servo, targetDeg } of moves) if (servo === other) return targetDeg;
-    return other.moveTargetDeg;
+      for (const { servo, targetDeg } of moves) if (servo === other) return [targetDeg];
+    return other.moving ? [other.targetDeg, ...other.wayDeg] : [];
   }
 
   /**

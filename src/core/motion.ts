@@ -21,6 +21,7 @@ const STARTS_UNTIL = PULSE + 3;
 const PLACES = PULSE + 4;
 /** Times closer than this are the same but for rounding (s). */
 const SAME_S = 1e-6;
+const NO_TURNS = new Float64Array(0);
 
 /** What the motor of a servo does: waits for its turn, starts, or moves. */
 export const PHASE = { waits: 0, starts: 1, moves: 2 } as const;
@@ -37,6 +38,11 @@ export class Motion implements MotionState {
   /** Where the servo keeps its pulse (us) in `numbers`. */
   readonly pulseAt: number;
   #trajectory: Trajectory | undefined;
+  /** When its motor starts or turns on the way (s), and which of these is next. */
+  #turns: Float64Array = NO_TURNS;
+  #turn = 0;
+  /** How long each of them lasts (s). */
+  #turnLastS = 0;
   /** Where in the trajectory the segment in hand is. */
   #segment = 0;
 
@@ -95,6 +101,7 @@ export class Motion implements MotionState {
     this.#segment = 0;
     this.#numbers[this.#base + TARGET] = trajectory.endPos;
     this.#numbers[this.#base + AT] = 0;
+    this.#turns = NO_TURNS;
     this.startsBetween(0, 0, 0);
     this.#load(trajectory);
   }
@@ -107,6 +114,25 @@ export class Motion implements MotionState {
     this.#numbers[this.#base + STARTS_FROM] = fromS;
     this.#numbers[this.#base + STARTS_UNTIL] = untilS;
     this.#numbers[this.#base + WAITS_UNTIL] = waitsUntilS;
+  }
+
+  /** As `follow`, of a way with more than one start or turn of the motor, at these times (s), each for `lastS`. */
+  followTurning(trajectory: Trajectory, turnsS: Float64Array, lastS: number): void {
+    this.follow(trajectory);
+    this.#turns = turnsS;
+    this.#turn = 0;
+    this.#turnLastS = lastS;
+    this.#nextTurn();
+  }
+
+  /** Whether more starts or turns of its motor may come on its way. */
+  get turns(): boolean {
+    return this.#trajectory !== undefined && this.#turns.length > 0;
+  }
+
+  #nextTurn(): void {
+    const atS = this.#turns[this.#turn++];
+    if (atS !== undefined) this.startsBetween(atS, atS + this.#turnLastS, 0);
   }
 
   /** One of PHASE, while it moves. */
@@ -143,6 +169,7 @@ export class Motion implements MotionState {
   /** Rests at `deg`, at once. */
   restAt(deg: number): void {
     this.#trajectory = undefined;
+    this.#turns = NO_TURNS;
     this.#numbers[this.#base + POS] = deg;
     this.#numbers[this.#base + TARGET] = deg;
     this.#numbers[this.#base + VEL] = 0;
@@ -156,6 +183,8 @@ export class Motion implements MotionState {
     const numbers = this.#numbers;
     const base = this.#base;
     numbers[base + AT]! += dtS;
+    if (this.#turn < this.#turns.length && numbers[base + AT]! >= numbers[base + STARTS_UNTIL]!)
+      this.#nextTurn();
     if (!(numbers[base + AT]! < numbers[base + UNTIL]!) && this.#goOn(trajectory)) {
       this.restAt(trajectory.endPos);
       return;

@@ -23,6 +23,7 @@ import {
 import { STRIDE } from '../sums/profile-path.ts';
 import { ServoMapping } from '../sums/servo-mapping.ts';
 import { type RailAhead, START_S } from '../sums/start.ts';
+import type { TakeTrack } from '../sums/take-track.ts';
 import type { ActuatorContract, Standing, Time } from './actuator.ts';
 import type { Board } from './boards.ts';
 import type { Session } from './lease.ts';
@@ -116,6 +117,8 @@ export class Servo implements ActuatorContract {
   interlocked = false;
   /** A move waits until the rail has room. */
   delayed = false;
+  /** The track that it follows. */
+  performing: TakeTrack | undefined;
   /** Where it stopped pushing last, and where it last stood still without pushing (deg). */
   #freedDeg = Number.NaN;
   #freeDeg = Number.NaN;
@@ -231,7 +234,8 @@ export class Servo implements ActuatorContract {
   setLimits(limitsDeg: readonly [number, number]): void {
     this.#bounds = this.#boundsOf(limitsDeg);
     this.limitsDeg = limitsDeg;
-    if (!this.#within(this.targetDeg)) this.halt();
+    const [low, high] = this.wayDeg;
+    if (!this.#within(this.targetDeg) || !this.#within(low) || !this.#within(high)) this.halt();
     this.beyond = !this.#within(this.setpoint.pos) || !this.#within(this.targetDeg);
   }
 
@@ -330,6 +334,20 @@ export class Servo implements ActuatorContract {
     this.jogging = false;
     this.interlocked = false;
     this.delayed = false;
+    this.performing = undefined;
+  }
+
+  /** Where it is sent on its way (deg): the ends of what it performs, else where it will rest. */
+  get wayDeg(): readonly [low: number, high: number] {
+    return this.performing?.rangeDeg ?? [this.targetDeg, this.targetDeg];
+  }
+
+  /** Follows a track that begins where it stands. @param startCounts as in `take` */
+  perform(track: TakeTrack, startCounts: boolean): void {
+    this.take(track.trajectory, 0, startCounts);
+    this.#motion.followTurning(track.trajectory, track.startsS, START_S);
+    this.#startCounts = startCounts;
+    this.performing = track;
   }
 
   /** Its motor stands still. */
@@ -377,6 +395,7 @@ export class Servo implements ActuatorContract {
   /** How long until no start of it is under way or to come (s). */
   get startedAfterS(): number {
     const wakesS = this.#startsUntilS - this.#time.nowS;
+    if (this.#motion.turns) return Math.max(0, wakesS, this.#motion.leftS);
     return Math.max(0, wakesS, this.moving ? this.#motion.ahead.startedS : 0);
   }
 
@@ -389,6 +408,12 @@ export class Servo implements ActuatorContract {
       return;
     }
     const startA = this.#startCounts ? stallA : busyA;
+    if (this.#motion.turns) {
+      // It may turn at any time.
+      rail.add(busyA, 0);
+      rail.add(startA - busyA, 0, this.#motion.leftS);
+      return;
+    }
     if (this.moving) {
       const { waitsS, startsS, startedS } = this.#motion.ahead;
       const fromS = Math.max(0, waitsS);
@@ -429,6 +454,7 @@ export class Servo implements ActuatorContract {
   freeze(): void {
     if (this.moving) this.plans++;
     this.#motion.rest();
+    this.performing = undefined;
     this.jogging = false;
     this.feeling = false;
     this.#outwards = 0;
@@ -487,6 +513,7 @@ export class Servo implements ActuatorContract {
       this.feeling = false;
     }
     if (!this.moving) {
+      this.performing = undefined;
       this.jogging = false;
       this.feeling = false;
       this.#outwards = 0;

@@ -19,6 +19,7 @@ import { lightsOf } from './planned-light.ts';
 import { PlannedLoads, type Rails, railsOf } from './planned-loads.ts';
 import type { CueStep, Prop } from './schema.ts';
 import { childrenOf, touchesOf } from './steps.ts';
+import { playedTake } from './take/played.ts';
 
 /** The path of step `index` of a cue in the file. */
 export function stepPath(prop: Prop, cue: string, index: number): Path {
@@ -180,6 +181,7 @@ class Planner implements WalkPlanner {
         followers: [],
         first: spec.after === undefined,
         targets: this.#targets(spec, path),
+        take: playedTake(this.#prop, spec),
       };
     });
     for (const { index, spec } of steps) {

@@ -83,11 +83,14 @@ channels:
     light: { share: 0.3, lumens: 20 }
     flash: { unrestricted: true, reason: only on the bench }
     flicker: { accepted: true, reason: seen only by a camera }
+takes: { wave: wave.take }
 cues:
   c:
     - { at: 0, until: { channel: beak, below: 5 } }
+    - { take: wave, rate: 0.8 }
   d:
     steps:
+      - { take: wave, rate: 0.8, times: 3 }
       - { spreadS: 0.5, move: { beak: { around: 10, spread: 5 } } }
       - { colour: { eye_left: orange } }
       - { switch: { mist: "on" }, forS: 4 }

@@ -33,7 +33,7 @@ export function lintCues(notes: Notes, limits: Limits): Set<string> {
 // --- one step -------------------------------------------------------------------------------------
 
 function lintStep(notes: Notes, step: CueStep, at: Path, limits: Limits): void {
-  const { move, pose, until, cue, choose, times } = step;
+  const { move, pose, until, cue, choose } = step;
   if (pose !== undefined) notes.find('poses', pose, [...at, 'pose']);
   lintMoves(notes, move ?? {}, [...at, 'move'], limits);
   for (const part of ['colour', 'dim', 'switch'] as const) {
@@ -58,15 +58,38 @@ function lintStep(notes: Notes, step: CueStep, at: Path, limits: Limits): void {
     );
   if (cue !== undefined && choose !== undefined)
     notes.error([...at, 'choose'], 'cue and choose are both given', 'remove one of them');
-  if (times !== undefined && childrenOf(step).length === 0)
-    notes.error(
-      [...at, 'times'],
-      'only a cue can be repeated',
-      'make this step a cue of its own and run it here with cue',
-    );
+  lintTake(notes, step, at);
   const touched = touchedBy(notes, step);
   lintEase(notes, step, touched, at);
   lintTimes(notes, step, touched, at);
+}
+
+/** Checks what plays a take, and what is repeated. */
+function lintTake(notes: Notes, step: CueStep, at: Path): void {
+  const { take, rate, times, move, pose } = step;
+  const runs = childrenOf(step).length > 0;
+  if (take !== undefined) notes.find('takes', take, [...at, 'take']);
+  else if (rate !== undefined)
+    notes.warning([...at, 'rate'], 'rate has no effect here', 'remove it, or add a take');
+  if (take !== undefined && (move ?? pose) !== undefined)
+    notes.error(
+      [...at, 'take'],
+      'a take and a move, or a pose, are both given',
+      'give each of them its own step',
+    );
+  if (times === undefined) return;
+  if (!runs && take === undefined)
+    notes.error(
+      [...at, 'times'],
+      'only a cue or a take can be repeated',
+      'make this step a cue of its own and run it here with cue',
+    );
+  if (runs && take !== undefined)
+    notes.error(
+      [...at, 'times'],
+      'both a cue and a take would be repeated',
+      'give each of them its own step',
+    );
 }
 
 function lintMoves(
@@ -391,7 +414,7 @@ function lintSize(
 /** Whether a step goes on until it is stopped, or may do so by its `choose`. */
 function isEndless(step: CueStep, endless: ReadonlySet<string>): boolean {
   const children = childrenOf(step);
-  if (children.length === 0) return false;
+  if (children.length === 0 && step.take === undefined) return false;
   return step.times === 'until stopped' || children.some(({ cue }) => endless.has(cue));
 }
 

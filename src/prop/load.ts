@@ -16,6 +16,7 @@ import { lint } from './lint.ts';
 import { channelsWithParts, valueFromPart, withParts } from './parts.ts';
 import { type Prop, schemas } from './schema.ts';
 import { knownKeys, remarksOfIssues, valueAt, withinUnion } from './schema-remarks.ts';
+import { type TakeFiles, takesBeside } from './take/take-files.ts';
 import { MAX_BYTES, type PropText, readText, type Sentence, TOO_LARGE } from './text.ts';
 
 export { type Finding, formatFinding } from './finding.ts';
@@ -33,13 +34,20 @@ export interface Loaded {
   findings: Finding[];
 }
 
-/** Reads the text of a prop file. Never throws: whatever is wrong with it is a finding. */
-export function parseProp(text: string, file: string): Loaded {
-  return checkProp(readText(text), file);
+/**
+ * Reads the text of a prop file. Never throws: whatever is wrong with it is a finding.
+ * @param takes the takes beside it; read from its folder where not given
+ */
+export function parseProp(text: string, file: string, takes?: TakeFiles): Loaded {
+  return checkProp(readText(text), file, takes);
 }
 
 /** Checks a text that has been parsed. Never throws, either. */
-export function checkProp(source: PropText, file: string): Loaded {
+export function checkProp(
+  source: PropText,
+  file: string,
+  takes: TakeFiles = takesBeside(file),
+): Loaded {
   const findings = [...source.findings];
   let prop: Prop | undefined;
   if (source.raw !== undefined) {
@@ -50,7 +58,7 @@ export function checkProp(source: PropText, file: string): Loaded {
     const broken = new Broken();
     const fit = parsed.success ? parsed.data : validPart(raw, broken);
     if (fit) {
-      const sound = withoutGroups(fit);
+      const sound = withTakes(withoutGroups(fit), takes);
       const given = {
         has: (path: Path) => valueAt(raw, path) !== undefined || broken.covers(path),
         broken: (path: Path) => broken.touches(path),
@@ -62,6 +70,15 @@ export function checkProp(source: PropText, file: string): Loaded {
     }
   }
   return judged(source, file, prop, findings);
+}
+
+/** A prop with the content of its takes. */
+function withTakes(prop: Prop, takes: TakeFiles): Prop {
+  const found = Object.entries(prop.takes).flatMap(([name, file]) => {
+    const take = takes(file);
+    return take ? [[name, take] as const] : [];
+  });
+  return found.length === 0 ? prop : { ...prop, performed: Object.fromEntries(found) };
 }
 
 /** Gives remarks their places; a remark about a part's value says so, and is placed at the part's name. */

@@ -87,7 +87,7 @@ export class Notes implements BoardNotes {
    * The entry called `name`. If there is none, returns undefined and reports an error at `path`, unless
    * it is broken.
    */
-  find<S extends 'boards' | 'rails' | 'channels' | 'groups' | 'poses' | 'cues'>(
+  find<S extends 'boards' | 'rails' | 'channels' | 'groups' | 'poses' | 'cues' | 'takes'>(
     section: S,
     name: string,
     path: Path,

@@ -2,7 +2,7 @@ import { servoOf } from './kinds/channel.ts';
 import type { CuePlan, PlanStep, Servo } from './plan-types.ts';
 import type { Dependents } from './planned-interlocks.ts';
 import type { Cue, Prop } from './schema.ts';
-import { childrenOf, valuesOf } from './steps.ts';
+import { childrenOf, takeOf, valuesOf } from './steps.ts';
 
 /**
  * Keeps the plans of cues from one version of a prop for the next. A version made by an edit shares
@@ -100,11 +100,13 @@ export class PlanMemory {
     const { cues } = prop;
     const parts: unknown[] = [name, this.#whole];
     const servos = new Set<string>();
-    for (const { spec, targets } of this.#lookup.steps(name)) {
+    for (const { spec, targets, take } of this.#lookup.steps(name)) {
+      for (const { name: servo } of take?.servos ?? []) servos.add(servo);
       for (const { servo, low, high } of targets) {
         servos.add(servo);
         parts.push(servo, low, high);
       }
+      parts.push(numberOf(takeOf(prop, spec)));
       for (const { channel, to, part } of valuesOf(prop, spec))
         parts.push(channel, to, part, this.#other(channel));
       for (const { cue: inner } of childrenOf(spec)) {

@@ -3,6 +3,7 @@ import type { MotionLimits } from '../sums/profile.ts';
 import type { Path } from './finding.ts';
 import type { Place, PlannedInterlocks } from './planned-interlocks.ts';
 import type { CueStep, ServoChannel } from './schema.ts';
+import type { PlayedTake } from './take/played.ts';
 
 /**
  * The plan of a cue, from the prop file alone: when each step starts and ends if every channel is at its
@@ -37,7 +38,7 @@ export interface PlannedMove {
 }
 
 export interface PlanProblem {
-  severity: 'error' | 'warning';
+  severity: 'error' | 'warning' | 'note';
   /** The cue of the step, which may be within the planned one. */
   cue: string;
   path: Path;
@@ -62,6 +63,8 @@ export interface PlanStep {
   followers: number[];
   first: boolean;
   targets: Target[];
+  /** What it plays. */
+  take: PlayedTake | undefined;
 }
 
 /** A servo that a step moves, to a position from `low` to `high` (deg). */

@@ -1,7 +1,7 @@
 import { tidy } from '../shared/units.ts';
 import type { Ease } from '../sums/ease.ts';
 import { easedRange, planEased } from '../sums/eased-move.ts';
-import { type MotionState, planMove, sample } from '../sums/profile.ts';
+import { type MotionState, planMove, sample, type Trajectory } from '../sums/profile.ts';
 import type { Path } from './finding.ts';
 import type {
   CuePlan,
@@ -15,11 +15,14 @@ import type {
 import type { PlannedInterlocks } from './planned-interlocks.ts';
 import type { PlannedLoads } from './planned-loads.ts';
 import { type CueStep, waitsS } from './steps.ts';
+import type { PlayedTake } from './take/played.ts';
 
 /** Most steps of cues within a cue that are simulated one by one. */
 const MAX_INNER_STEPS = 2000;
 /** Runs that are planned of a cue without an end: the second begins where the first has ended. */
 const ENDLESS_RUNS = 2;
+/** A take that plays later than this (s), because its servos come from elsewhere, is reported. */
+const LATE_S = 0.02;
 /** Times this close (s) are the same. */
 const SAME_S = 1e-6;
 
@@ -34,6 +37,8 @@ interface Motion {
   startS: number;
   arrivesS: number;
   by: PlanStep | undefined;
+  /** It follows a take. */
+  track?: Trajectory;
 }
 
 interface PlanRun {
@@ -135,7 +140,7 @@ export class PlanWalk {
     one.startS = nowS;
     for (const fault of this.#interlocks.check(step.spec, step.path, step.targets, nowS))
       this.#report(step, 'error', fault.path, { size: 0, ...fault });
-    const moveS = this.#move(one, nowS);
+    const moveS = Math.max(this.#move(one, nowS), this.#play(one, nowS));
     const otherS = this.#loads.start(step.spec, nowS);
     const untilS = waitsS(step.spec);
     one.ownEndS = nowS + Math.max(moveS, otherS, untilS);
@@ -150,6 +155,8 @@ export class PlanWalk {
   #startInner(one: PlanStepRun, nowS: number): void {
     const inner = this.#planner.innerCue(one.step.spec);
     if (inner === undefined) {
+      // A take that is repeated until it is stopped has no end.
+      if (one.step.take && one.step.spec.times === 'until stopped') return;
       this.#finish(one, one.ownEndS);
       return;
     }
@@ -262,7 +269,56 @@ export class PlanWalk {
     return moveS;
   }
 
-  #motionOf(servo: Servo, { low }: Target): Motion {
+  /** Plans the take of a step. @returns its time, with the way to where it begins (s) */
+  #play(one: PlanStepRun, nowS: number): number {
+    const { step } = one;
+    const { take, spec } = step;
+    if (!take) return 0;
+    const path = [...step.path, 'take'];
+    let entryS = 0;
+    let againS = 0;
+    let latest = '';
+    for (const { name, track } of take.servos) {
+      const servo = this.#planner.servo(name)!;
+      const target = { servo: name, low: track.startDeg, high: track.startDeg, path };
+      const motion = this.#motionOf(servo, target);
+      const moving = nowS < motion.arrivesS - SAME_S;
+      if (moving) this.#reportTakeOver(step, target, motion, nowS);
+      const { endPos } = track.trajectory;
+      const from = { pos: motion.low, vel: 0, acc: 0 };
+      const end = { pos: endPos, vel: 0, acc: 0 };
+      try {
+        if (moving) this.#sample(servo, motion, nowS, from);
+        const ownS = planMove(from, track.startDeg, servo.limits).durationS;
+        if (ownS > entryS) [entryS, latest] = [ownS, name];
+        againS = Math.max(againS, planMove(end, track.startDeg, servo.limits).durationS);
+      } catch (error) {
+        if (!(error instanceof RangeError)) throw error;
+        this.#reportUnplannable(step, target);
+        return 0;
+      }
+      one.moves.push({ servo: name, fromDeg: from.pos, targetDeg: endPos, neededS: entryS });
+    }
+    const { times = 1 } = spec;
+    const again = times === 'until stopped' ? 0 : times - 1;
+    const lastsS = entryS + take.durationS + again * (againS + take.durationS);
+    for (const { name, track } of take.servos)
+      this.#motions.set(name, {
+        low: track.trajectory.endPos,
+        high: track.trajectory.endPos,
+        from: { pos: track.startDeg, vel: 0, acc: 0 },
+        to: track.trajectory.endPos,
+        ease: undefined,
+        startS: nowS + entryS,
+        arrivesS: times === 'until stopped' ? Number.POSITIVE_INFINITY : nowS + lastsS,
+        by: step,
+        track: track.trajectory,
+      });
+    if (entryS > LATE_S) this.#reportLate(step, take, latest, entryS);
+    return lastsS;
+  }
+
+  #motionOf(servo: Servo, { low }: Pick<Target, 'low'>): Motion {
     const known = this.#motions.get(servo.name);
     if (known) return known;
     const pos = servo.parkDeg ?? low;
@@ -281,7 +337,11 @@ export class PlanWalk {
 
   /** The state of a servo at a time. */
   #sample(servo: Servo, motion: Motion, nowS: number, into: MotionState): void {
-    const { from, to, ease, startS, arrivesS } = motion;
+    const { from, to, ease, startS, arrivesS, track } = motion;
+    if (track) {
+      sample(track, nowS - startS, into);
+      return;
+    }
     const durationS = arrivesS - startS;
     const trajectory = ease
       ? planEased(from.pos, to, ease, durationS, servo.limits)
@@ -317,6 +377,15 @@ export class PlanWalk {
       size: neededS - overS,
       wrong: `${servo} cannot get from ${tidy(fromDeg)} to ${tidy(targetDeg)} deg in ${overS} s within its limits: it needs ${tidy(neededS)} s, ${tidy(neededS - overS)} s more, and will take that long`,
       right: `give ${enoughS} or more, or raise the limits of ${servo}`,
+    });
+  }
+
+  #reportLate(step: PlanStep, take: PlayedTake, servo: string, entryS: number): void {
+    this.#report(step, 'note', [...step.path, 'take'], {
+      id: 'late',
+      size: entryS,
+      wrong: `${servo} is not where take ${take.name} begins: it goes there first, and the take plays ${tidy(entryS, 2)} s later`,
+      right: 'move the servos there before this step, where the time matters',
     });
   }
 

@@ -238,7 +238,12 @@ export class PlannedLoads {
     for (const name of movers) {
       const channel = this.#prop.channels[name]!;
       const draw = kindOf(channel).draw(channel);
-      add(channel.rail, draw.busyA - draw.idleA, step.move ? 'move' : 'pose', true);
+      add(
+        channel.rail,
+        draw.busyA - draw.idleA,
+        step.take ? 'take' : step.move ? 'move' : 'pose',
+        true,
+      );
       if (channel.rail !== undefined) asked.get(channel.rail)?.starters.push(draw);
     }
     const others = [...this.#lights(step), ...this.#switches(step)];

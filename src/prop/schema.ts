@@ -5,6 +5,8 @@ import { channelSchema } from './kinds/channel.ts';
 import { PICTURE_NAME } from './picture/name.ts';
 import { makeParts } from './schema-parts.ts';
 import { cueStepSchema } from './steps.ts';
+import type { TakeFile } from './take/take-files.ts';
+import { TAKE_NAME } from './take/take-text.ts';
 
 /**
  * The prop file: one schema gives the type, the check, the messages and the documentation. A message
@@ -348,6 +350,16 @@ function make() {
         .record(name('cue'), cue)
         .default({})
         .describe('timelines of motion, light and vapour, by name'),
+      takes: z
+        .record(
+          name('take'),
+          z.string().regex(TAKE_NAME, {
+            error:
+              'is not the name of a take beside this file; give one such as wave.take, without a folder',
+          }),
+        )
+        .default({})
+        .describe('recorded movements of servos, by name: each a file in the folder of this one'),
       idle: z.record(name('idle'), idle).default({}).describe('background behaviour, by name'),
       osc: z
         .strictObject({
@@ -385,7 +397,10 @@ type Schemas = ReturnType<typeof make>;
 export const schemas = lazily(make);
 
 export type GuardAction = z.output<Schemas['guardAction']>;
-export type Prop = z.output<Schemas['propFile']>;
+export type Prop = z.output<Schemas['propFile']> & {
+  /** What is in the files of `takes`, by the names of these; without it nothing is known of them. */
+  performed?: Record<string, TakeFile>;
+};
 export type { Board };
 export type Connector = z.output<Schemas['connector']>;
 export type Rail = z.output<Schemas['rail']>;

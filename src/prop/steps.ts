@@ -1,6 +1,8 @@
 import type * as z from 'zod';
 import type { Path } from './finding.ts';
 import type { Parts } from './schema-parts.ts';
+import type { TakeFile } from './take/take-files.ts';
+import type { Take } from './take/take-text.ts';
 
 /**
  * The steps of a cue: their schema, the channels they touch, and the cues within them. Their times are
@@ -12,7 +14,17 @@ export const COMMAND_PARTS = ['move', 'dim', 'colour', 'switch'] as const;
 export type CommandPart = (typeof COMMAND_PARTS)[number];
 
 /** What a step may do; it does at least one of these. */
-export const ACTS = ['move', 'pose', 'colour', 'dim', 'switch', 'until', 'cue', 'choose'] as const;
+export const ACTS = [
+  'move',
+  'pose',
+  'take',
+  'colour',
+  'dim',
+  'switch',
+  'until',
+  'cue',
+  'choose',
+] as const;
 
 /** The schema of a step. */
 export function cueStepSchema({ z, name, positive, atLeast0, onOff }: Parts) {
@@ -79,6 +91,15 @@ export function cueStepSchema({ z, name, positive, atLeast0, onOff }: Parts) {
         'time for the move (s); default: as fast as the limits allow',
       ).optional(),
       ease: ease.optional(),
+      take: name('take')
+        .optional()
+        .describe('plays a recorded movement: its servos move to where it begins, then follow it'),
+      rate: z
+        .number({ error: 'is not a number; give 1 for as performed, 0.5 for half as fast' })
+        .min(0.1, { error: 'is below 0.1; give 0.1 to 10' })
+        .max(10, { error: 'is above 10; give 0.1 to 10' })
+        .optional()
+        .describe('how much faster than performed the take plays; default: 1'),
       colour: z
         .record(name('channel'), z.string())
         .optional()
@@ -102,7 +123,7 @@ export function cueStepSchema({ z, name, positive, atLeast0, onOff }: Parts) {
           error: 'is not a number of times; give a whole number, or until stopped',
         })
         .optional()
-        .describe('how often the cue in cue or choose runs'),
+        .describe('how often the cue in cue or choose runs, or the take plays'),
     })
     .refine(({ at, after }) => at !== undefined || after !== undefined, {
       error: 'does not say when; give at (s), or after and the name of a step',
@@ -117,7 +138,7 @@ export interface Touch {
   channels: readonly string[];
   to: NonNullable<CueStep['move']>[string];
   /** The part of the step. */
-  part: CommandPart | 'pose';
+  part: CommandPart | 'pose' | 'take';
   /** Its path in the step. */
   at: Path;
 }
@@ -126,10 +147,23 @@ export interface Touch {
 interface Named {
   poses: Readonly<Record<string, Readonly<Record<string, number | string>>>>;
   groups: Readonly<Record<string, readonly string[]>>;
+  channels: Readonly<Record<string, unknown>>;
+  performed?: Readonly<Record<string, TakeFile>>;
+}
+
+/** The take of a step; undefined where it has none, or none that can be read. */
+export function takeOf(
+  { performed = {} }: Pick<Named, 'performed'>,
+  { take }: CueStep,
+): Take | undefined {
+  if (take === undefined || !Object.hasOwn(performed, take)) return undefined;
+  const file = performed[take]!;
+  return 'take' in file ? file.take : undefined;
 }
 
 /** Every value that a step gives to channels: first by its pose, then by its other parts. */
-export function* touchesOf({ poses, groups }: Named, step: CueStep): Generator<Touch> {
+export function* touchesOf(named: Named, step: CueStep): Generator<Touch> {
+  const { poses, groups } = named;
   const { pose } = step;
   if (pose !== undefined && Object.hasOwn(poses, pose))
     for (const [name, to] of Object.entries(poses[pose]!))
@@ -139,15 +173,22 @@ export function* touchesOf({ poses, groups }: Named, step: CueStep): Generator<T
       const isGroup = part === 'move' && Object.hasOwn(groups, name);
       yield { channels: isGroup ? groups[name]! : [name], to, part, at: [part, name] };
     }
+  for (const { name, deg } of takeOf(named, step)?.servos ?? []) {
+    if (!Object.hasOwn(named.channels, name)) continue;
+    const low = deg.reduce((least, one) => Math.min(least, one));
+    const high = deg.reduce((most, one) => Math.max(most, one));
+    const to = { around: (low + high) / 2, spread: (high - low) / 2 };
+    yield { channels: [name], to, part: 'take', at: ['take'] };
+  }
 }
 
-/** Every value that a step gives to a single channel, except by `move`. */
+/** Every value that a step gives to a single channel, except by `move` and `take`. */
 export function* valuesOf(
   named: Named,
   step: CueStep,
 ): Generator<{ channel: string; to: number | string; part: Touch['part']; at: Path }> {
   for (const { channels, to, part, at } of touchesOf(named, step))
-    if (part !== 'move')
+    if (part !== 'move' && part !== 'take')
       for (const channel of channels) yield { channel, to: to as number | string, part, at };
 }
 
@@ -176,12 +217,13 @@ export function waitsS({ until }: CueStep): number {
 
 /** What a step does, in words: `pose awake, lid_left, wait for beak`. */
 export function stepWords(step: CueStep): string {
-  const { pose, until, cue, choose } = step;
+  const { pose, take, until, cue, choose } = step;
   const touched = (['move', 'colour', 'dim', 'switch'] as const).flatMap((part) =>
     Object.keys(step[part] ?? {}),
   );
   return [
     ...(pose === undefined ? [] : [`pose ${pose}`]),
+    ...(take === undefined ? [] : [`take ${take}`]),
     ...touched,
     ...(until ? [`wait for ${until.channel}`] : []),
     ...(cue === undefined ? [] : [`cue ${cue}`]),

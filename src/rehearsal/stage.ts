@@ -3,6 +3,7 @@ import type { Driver, Frame } from '../boards/board.ts';
 import { Core } from '../core/core.ts';
 import { Journal } from '../core/journal.ts';
 import type { Prop } from '../prop/schema.ts';
+import { takesOfCues } from '../prop/take/played.ts';
 import type { Clock } from '../shared/clock.ts';
 import type { What } from '../shared/journal.ts';
 
@@ -77,7 +78,13 @@ export class Stage {
   private constructor(prop: Prop) {
     this.core = new Core({
       // The prop's real stop button, lockout and guards do not affect a rehearsal.
-      prop: { ...prop, stopInput: undefined, lockoutInput: undefined, guards: {} },
+      prop: {
+        ...prop,
+        stopInput: undefined,
+        lockoutInput: undefined,
+        guards: {},
+        cueTakes: takesOfCues(prop),
+      },
       drivers: new Map(Object.keys(prop.boards).map((name) => [name, new NoBoard()])),
       clock: this.#clock,
       telemetry: undefined,

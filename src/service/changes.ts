@@ -24,6 +24,7 @@ const AT_ONCE = new Set([
   'name',
   'cues',
   'poses',
+  'takes',
   'groups',
   'idle',
   'osc',
@@ -85,6 +86,7 @@ function stagesIn(raw: unknown): string[][] {
 /** Parts of which only the entries that differ are named. */
 const NAMED: Record<string, string> = {
   poses: 'pose',
+  takes: 'take',
   groups: 'group',
   idle: 'idle',
   connectors: 'connector',

@@ -1,6 +1,8 @@
 import type { ChangeMessage, CoreProp } from '../core/core-prop.ts';
 import type { Loaded } from '../prop/load.ts';
-import type { Prop } from '../prop/schema.ts';
+import { longCue } from '../prop/long-cue.ts';
+import type { Cue, Prop } from '../prop/schema.ts';
+import { type PlayedTake, playedTake, takesOfCue, takesOfCues } from '../prop/take/played.ts';
 import type { Changes } from './changes.ts';
 import type { PropView } from './protocol.ts';
 
@@ -13,7 +15,7 @@ export interface Compiled {
 
 /** What the core needs from a prop: nothing of the wiring. */
 export function coreProp({ loaded: { prop }, view }: Compiled): CoreProp {
-  const { picture: _, ...rest } = prop;
+  const { picture: _, performed: __, ...rest } = prop;
   const channels = Object.entries(prop.channels).map(([name, spec]) => [name, bare(spec)]);
   return {
     ...rest,
@@ -21,6 +23,7 @@ export function coreProp({ loaded: { prop }, view }: Compiled): CoreProp {
     connectors: {},
     channels: Object.fromEntries(channels),
     cueDurationsS: view.cueDurationsS,
+    cueTakes: takesOfCues(prop),
   };
 }
 
@@ -35,7 +38,15 @@ export function viewBytes(view: PropView): Uint8Array<ArrayBuffer> {
 }
 
 /** Not sent with the rest of the prop. */
-const APART = new Set(['channels', 'cues', 'wires', 'connectors', 'picture', 'cueDurationsS']);
+const APART = new Set([
+  'channels',
+  'cues',
+  'wires',
+  'connectors',
+  'picture',
+  'performed',
+  'cueDurationsS',
+]);
 
 /** The messages that bring the core from one version to another. */
 export function* changeMessages(
@@ -72,13 +83,21 @@ export function* changeMessages(
   for (const [name, cue] of Object.entries(prop.cues)) {
     const durationS = durations[name] ?? null;
     const same = durationS === (before.view.cueDurationsS[name] ?? null);
-    if (all || changes.cues.has(name) || !same) yield { t: 'cue', name, cue, durationS };
+    const takes = takesOfCue(prop, cue);
+    const others = takes?.some((take, i) => take !== playedBefore(before, cue, i)) ?? false;
+    if (all || changes.cues.has(name) || !same || others)
+      yield { t: 'cue', name, cue, durationS, ...(takes && { takes }) };
   }
   if (!whenParked)
     for (const name of changes.cues)
       if (!Object.hasOwn(prop.cues, name))
         yield { t: 'cue', name, cue: undefined, durationS: null };
   yield { t: 'end' };
+}
+
+/** What a step that has not changed played before. */
+function playedBefore({ loaded: { prop } }: Compiled, cue: Cue, i: number): PlayedTake | undefined {
+  return playedTake(prop, longCue(cue).steps[i]!);
 }
 
 function sameForCore(was: Prop['channels'][string], is: Prop['channels'][string]): boolean {

@@ -26,6 +26,7 @@ import { degIn } from '../prop/kinds/servo.ts';
 import { checkProp, type Finding, type Loaded, parseProp } from '../prop/load.ts';
 import type { Prop } from '../prop/schema.ts';
 import { valueAt } from '../prop/schema-remarks.ts';
+import { takesSignature } from '../prop/take/take-files.ts';
 import { MAX_BYTES, readText } from '../prop/text.ts';
 import { truncation } from '../prop/truncation.ts';
 import type { Clock } from '../shared/clock.ts';
@@ -131,6 +132,9 @@ export class Keeper {
   #chores: Promise<unknown> = Promise.resolve();
   #done: Done[] = [];
   #candidate: string | undefined;
+  /** The signature of the takes at the last look, and when they were read. */
+  #takes: string | undefined;
+  #takesRead: string | undefined;
   /** Opened, but nothing uses it yet. */
   #opened: { copy: string | undefined; resumed: boolean } | undefined;
   #statusText = '';
@@ -320,9 +324,37 @@ export class Keeper {
           if (seen.signature === signature) await this.#found(seen);
         }).catch((error) => this.#events.trouble(error, 'a change of the prop file was not read'));
       }
+      await this.#lookAtTakes();
       if (!this.#closed) this.#stopLooking = this.#clock.after(LOOK_MS, () => void look());
     };
     this.#stopLooking = this.#clock.after(LOOK_MS, () => void look());
+  }
+
+  /** As for the prop file: a change of its takes counts when two looks in a row agree. */
+  async #lookAtTakes(): Promise<void> {
+    const { takes } = (this.#onDisk.compiled ?? this.#inUse).loaded.prop;
+    const files = Object.values(takes);
+    if (files.length === 0 || this.#closed) return;
+    const signature = takesSignature(this.#file, files);
+    const before = this.#takes;
+    this.#takes = signature;
+    if (before === undefined) this.#takesRead = signature;
+    if (signature === this.#takesRead || signature !== before) return;
+    this.#takesRead = signature;
+    await this.#inTurn(() => this.#takesChanged()).catch((error) =>
+      this.#events.trouble(error, 'a change of a take was not read'),
+    );
+  }
+
+  /** Checks the prop file with its takes as they are now. */
+  async #takesChanged(): Promise<void> {
+    await this.#readText();
+    const { bytes, signature, compiled } = this.#onDisk;
+    if (!bytes) return;
+    const loaded = await loadSeen(this.#file, { bytes, signature }, this.#guard);
+    if (compiled && loaded.prop && takesBetween(compiled.loaded.prop, loaded.prop).length === 0)
+      return;
+    await this.#takeOver({ bytes, signature }, loaded);
   }
 
   /** Resolves when everything asked for so far is on the disk. */
@@ -634,12 +666,16 @@ export class Keeper {
 
   /** The file on the disk is valid: offers it to the core, and reports what became of it. */
   async #offer(next: Compiled, who: string, what: string): Promise<void> {
-    const { list } = changesBetween(this.#inUse.loaded.raw, next.loaded.raw);
+    const before = this.#inUse;
+    const list = [
+      ...changesBetween(before.loaded.raw, next.loaded.raw).list,
+      ...takesBetween(before.loaded.prop, next.loaded.prop),
+    ];
     const outcome = await this.#install(next, []);
     if (typeof outcome === 'object') this.#reject(outcome.rejected);
     else {
       this.#onDisk.compiled = next;
-      this.#note(next.version, who, what);
+      if (next.version !== before.version) this.#note(next.version, who, what);
     }
     this.#report();
     const sum = list.length > 0 ? list.join('; ') : 'nothing that the prop uses';
@@ -1024,6 +1060,14 @@ function toldIn(what: string, changed: readonly string[]): string {
 
 function errorsIn(findings: readonly Finding[]): number {
   return findings.filter(({ severity }) => severity === 'error').length;
+}
+
+/** The takes that have another content, in words. */
+function takesBetween(before: Prop, after: Prop): string[] {
+  const is = after.performed ?? {};
+  return Object.entries(before.performed ?? {})
+    .filter(([name, file]) => Object.hasOwn(is, name) && !isDeepStrictEqual(is[name], file))
+    .map(([name]) => `take ${name}: performed otherwise`);
 }
 
 function isGone({ bytes, signature }: OnDisk): boolean {

@@ -1,4 +1,5 @@
 import { basename } from 'node:path';
+import { isDeepStrictEqual } from 'node:util';
 import type { AcceptedCopy } from '../prop/file/accepted-copy.ts';
 import type { CompiledForm } from '../prop/file/compiled.ts';
 import { firstError } from '../prop/file/edit.ts';
@@ -7,6 +8,7 @@ import { type PropDisk, type Seen, TOO_LARGE_CODE } from '../prop/file/prop-disk
 import { versionOf } from '../prop/file/version.ts';
 import { type Loaded, loadProp, parseProp } from '../prop/load.ts';
 import type { Prop } from '../prop/schema.ts';
+import { takesBeside } from '../prop/take/take-files.ts';
 import { MAX_BYTES } from '../prop/text.ts';
 import { truncation } from '../prop/truncation.ts';
 
@@ -57,7 +59,7 @@ export async function openProp(
     resumed === undefined && whole && isText(seen.bytes!, text)
       ? await compiled?.read(text)
       : undefined;
-  if (text !== undefined && form) {
+  if (text !== undefined && form && takesAreAs(form.prop, file)) {
     const { raw, prop, findings, view } = form;
     const loaded = { file, text, source: undefined, raw, prop, findings };
     return { seen, copy, loaded, inUse: loaded, problem: undefined, view };
@@ -87,6 +89,14 @@ export async function openProp(
     ? `it has an error: ${firstError(loaded)}. The prop keeps the version that was in use before; fix the file`
     : `${basename(file)} cannot be read (${firstError(loaded)}). The prop keeps the version that was in use before; put the file back (cp '${known.path}' '${file}')`;
   return { ...found, inUse: accepted, problem };
+}
+
+/** Whether the takes beside the file are as they were when it was worked out. */
+function takesAreAs({ takes, performed = {} }: Prop, file: string): boolean {
+  const read = takesBeside(file);
+  return Object.entries(takes).every(([name, one]) =>
+    isDeepStrictEqual(read(one), Object.hasOwn(performed, name) ? performed[name] : undefined),
+  );
 }
 
 /** Whether the bytes are UTF-8 text, and this one. */

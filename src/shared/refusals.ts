@@ -218,6 +218,11 @@ export const REFUSALS = {
     'Somebody has control and has not armed the triggers.',
     'The holder calls `trigger.arm`.',
   ],
+  'take.unusable': [
+    'condition',
+    'The take cannot be played.',
+    'Ask `sinew check` what is wrong with it.',
+  ],
   'trigger.busy': ['condition', 'Another trigger is running.', 'Wait until it is over.'],
   'trigger.attended-only': [
     'condition',

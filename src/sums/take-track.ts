@@ -69,7 +69,7 @@ export function trackOf(
   const bounds = { low, high, speed, accel, jerk };
   const points = nearestSpline(wanted, h, bounds) ?? straight(from, to, pieces, h, limits);
   if (!keepsLimits(points, h, bounds)) return undefined;
-  return made(points, h, limits);
+  return made(points, h, limits, from, to);
 }
 
 function still(deg: number, limits: MotionLimits): TakeTrack {
@@ -107,13 +107,19 @@ function straight(
 }
 
 /** The track that these control points make. */
-function made(c: Float64Array, h: number, limits: MotionLimits): TakeTrack {
+function made(
+  c: Float64Array,
+  h: number,
+  limits: MotionLimits,
+  from: number,
+  to: number,
+): TakeTrack {
   const pieces = c.length - 3;
   // Another thread can read it without a copy.
   const shared = new SharedArrayBuffer(pieces * STRIDE * Float64Array.BYTES_PER_ELEMENT);
   const segments = new Float64Array(shared);
-  let low = c[0]!;
-  let high = c[0]!;
+  let low = from;
+  let high = from;
   const startsS: number[] = [];
   let direction = 0;
   for (let k = 0; k < pieces; k++) {
@@ -133,10 +139,10 @@ function made(c: Float64Array, h: number, limits: MotionLimits): TakeTrack {
     direction = now;
   }
   return {
-    startDeg: c[0]!,
+    startDeg: from,
     rangeDeg: [low, high],
     limits,
-    trajectory: { durationS: pieces * h, endPos: c.at(-1)!, segments },
+    trajectory: { durationS: pieces * h, endPos: to, segments },
     startsS: Float64Array.from(startsS),
   };
 }

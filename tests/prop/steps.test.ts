@@ -12,6 +12,18 @@ import {
 const named = {
   poses: { awake: { lid: 30, eye: 'orange', mist: 'on' } },
   groups: { wings: ['left', 'right'] },
+  channels: { neck: {} },
+  performed: {
+    nod: {
+      take: {
+        servos: [
+          { name: 'neck', timesS: [0, 1], deg: [5, 25] },
+          { name: 'gone', timesS: [0], deg: [0] },
+        ],
+      },
+    },
+    lost: { wrong: 'lost.take is not beside the prop file', right: 'put it there' },
+  },
 };
 const step: CueStep = {
   at: 0,
@@ -50,6 +62,16 @@ describe('what a step touches', () => {
     ]);
   });
 
+  test('with a take is the range of each of its servos that the prop has', () => {
+    const touches = [...touchesOf(named, { at: 0, take: 'nod' })];
+    expect(touches).toEqual([
+      { channels: ['neck'], to: { around: 15, spread: 10 }, part: 'take', at: ['take'] },
+    ]);
+    expect([...touchesOf(named, { at: 0, take: 'lost' })]).toEqual([]);
+    expect([...touchesOf(named, { at: 0, take: 'toString' })]).toEqual([]);
+    expect([...valuesOf(named, { at: 0, take: 'nod' })]).toEqual([]);
+  });
+
   test('leaves out a pose that is not there', () => {
     expect([...touchesOf(named, { at: 0, pose: 'toString' })]).toEqual([]);
   });
@@ -75,6 +97,7 @@ test('every act has its words', () => {
   const acts: Record<(typeof ACTS)[number], Partial<CueStep>> = {
     move: { move: { lid: 3 } },
     pose: { pose: 'awake' },
+    take: { take: 'nod' },
     colour: { colour: { eye: 'red' } },
     dim: { dim: { lantern: 1 } },
     switch: { switch: { fan: 'on' } },
