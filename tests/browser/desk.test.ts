@@ -1,10 +1,11 @@
 import { expect, it } from 'vitest';
+import { patientDaemon, patientOwl } from '../faults/patient.ts';
 import { axeSource, breaches, overhang } from './axe.ts';
-import { browserAndDaemons, Operator, PHONE } from './browser.ts';
+import { AXE_MS, browserAndDaemons, Operator, PHONE } from './browser.ts';
 
 // Cues made on the desk: from nothing, by keyboard and mouse; two people at one cue.
 
-const on = browserAndDaemons();
+const on = browserAndDaemons(async () => patientDaemon([], await patientOwl(AXE_MS)));
 /** As long as a busy machine may take. */
 const poll = <T>(of: () => T) => expect.poll(of, { timeout: 10_000 });
 
@@ -23,6 +24,7 @@ it('a cue of flap, light and vapour is made from nothing, rehearsed, saved and p
   const block = (label: RegExp) => page.getByRole('button', { name: label }).first();
 
   // A new cue; nothing of it is in the file yet, and no control is needed.
+  await page.getByText('New cue, duplicate, remove').click();
   await page.getByLabel('New cue').fill('hoot');
   await keyboard.press('Enter');
   await status('hoot is on the desk');
@@ -100,7 +102,7 @@ it('a cue of flap, light and vapour is made from nothing, rehearsed, saved and p
   // It is played on the screen, and the prop stays where it is.
   await operator.button('Play').click();
   await page.locator('.desk-stage .is-moving').first().waitFor();
-  await operator.button('Pause').click();
+  await operator.button('Pause').first().click();
   expect(await page.locator('.condition').textContent()).toContain('parked');
 
   // Taken back and done again; and it outlives a reload.
@@ -154,10 +156,25 @@ it('a cue of flap, light and vapour is made from nothing, rehearsed, saved and p
   await poll(() => theirs.getAttribute('aria-label')).toContain('at 1.2 s');
   await second.close();
 
+  // A pose of the prop as it stands, and steps from pose to pose.
+  await page.getByRole('link', { name: 'Poses' }).click();
+  await page.getByLabel('Name', { exact: true }).fill('rest');
+  await page.getByLabel('only some channels').check();
+  await page.getByLabel('beak', { exact: true }).check();
+  await operator.button('Capture').click();
+  await status('rest is captured: beak shut.');
+  expect(await daemon.readProp()).toMatch(/ {2}rest: *\{? *\n? *beak: shut/);
+  await page.getByRole('combobox', { name: 'To', exact: true }).selectOption('rest');
+  await operator.button('Put it in').click();
+  await page.getByRole('link', { name: 'Show it on the desk' }).click();
+  await block(/^pose rest, at 0 s, 2 s long/).waitFor();
+  await operator.button('Undo').click();
+  await block(/^pose rest/).waitFor({ state: 'detached' });
+
   // On the prop itself: only what is saved, and only by its own button.
   await operator.button('Play hoot on the prop').click();
   await page.getByText('▶ running').waitFor();
   await operator.button('Park').click();
   await operator.condition('parked');
   await operator.close();
-});
+}, 120_000);

@@ -371,6 +371,40 @@ export function removeCue(): Promise<boolean> {
   });
 }
 
+/**
+ * Makes a pose of the prop as it stands.
+ * @param only the channels; undefined for all
+ */
+export function capturePose(pose: string, only?: readonly string[]): Promise<boolean> {
+  return writing(async () => {
+    const before = file.peek()?.version ?? '';
+    const what = `pose ${pose}`;
+    const params = only === undefined ? { pose } : { pose, channels: [...only] };
+    const result = await write(what, 'pose.capture', params);
+    if (!result) {
+      said.value = 'It was not captured; the reason stands above.';
+      return false;
+    }
+    batch(() => {
+      lastChange.value = { what, before, after: result.version };
+      const left = result.left.map(({ channel, why }) => `${channel} (${forPeople(why)})`);
+      said.value = `${pose} is captured: ${poseWords(result.values)}.${left.length > 0 ? ` Left out: ${left.join(', ')}.` : ''}`;
+    });
+    await load();
+    return true;
+  });
+}
+
+/** The values of a pose in words: `beak shut, head_turn 12.5°`. */
+export function poseWords(values: unknown): string {
+  return Object.entries(recordOf(values))
+    .map(([name, to]) => {
+      const isAngle = typeof to === 'number' && channels.peek()[name]?.limitsDeg !== undefined;
+      return `${name} ${isAngle ? `${String(to).replace('-', '−')}°` : String(to)}`;
+    })
+    .join(', ');
+}
+
 /** Takes the change back that was saved last. */
 export function undoSaved(): Promise<boolean> {
   return writing(async () => {

@@ -33,7 +33,7 @@ import {
 } from './cues-data.ts';
 import { StepForm } from './cues-form.tsx';
 import { type Steps, stepWords } from './cues-model.ts';
-import { RehearsalPicture } from './cues-picture.tsx';
+import { PlayHere, RehearsalPicture } from './cues-picture.tsx';
 import { pause } from './cues-play.ts';
 import { Remarks } from './cues-remarks.tsx';
 import { AddRow, gridS, Timeline, zoom } from './cues-timeline.tsx';
@@ -87,6 +87,10 @@ export function Desk() {
             <div class="desk-tools">
               <h2 id="desk-timeline">Timeline</h2>
               <AddRow />
+            </div>
+            <Timeline />
+            <div class="desk-tools is-below">
+              <PlayHere />
               <label class="field">
                 Snap to{' '}
                 <select
@@ -111,7 +115,6 @@ export function Desk() {
                 </button>
               </span>
             </div>
-            <Timeline />
             <details class="desk-keys">
               <summary>How to place, move and stretch steps</summary>
               <ul>
@@ -151,11 +154,9 @@ export function Desk() {
 // --- which cue, and saving it -----------------------------------------------------------------------
 
 function Head() {
-  const naming = useSignal('');
   const all = names.value;
   const { past, future } = history.value;
   const change = lastChange.value;
-  const isNew = cue.value !== '' && inFile(cue.value) === undefined;
   return (
     <section class="sheet desk-top" aria-labelledby="desk">
       <h2 id="desk">Desk</h2>
@@ -175,6 +176,60 @@ function Head() {
         ) : (
           <p>The prop has no cues yet. Give the first one a name.</p>
         )}
+        {cue.value && (
+          <>
+            <Act can={past.length > 0} onAct={undo}>
+              Undo
+            </Act>
+            <Act can={future.length > 0} onAct={redo}>
+              Redo
+            </Act>
+            <Act
+              class="primary"
+              can={isChanged.value && holding.value && !busy.value && !theirs.value}
+              onAct={() => void save()}
+            >
+              Save
+            </Act>
+            {change && (
+              <Act can={holding.value && !busy.value} onAct={() => void undoSaved()}>
+                Undo the saved change of {change.what}
+              </Act>
+            )}
+          </>
+        )}
+      </div>
+      <Others />
+      <p role="status">
+        {said.value ||
+          (isChanged.value
+            ? 'Not saved yet: kept in this browser until it is.'
+            : cue.value
+              ? 'As it is in the prop file.'
+              : '')}
+      </p>
+      {!holding.value && (
+        <p class="hint">Everything here can be tried out; to save or remove, take control first.</p>
+      )}
+    </section>
+  );
+}
+
+/** A new cue, and what is done with a whole one. */
+function Others() {
+  const naming = useSignal('');
+  const isNew = cue.value !== '' && inFile(cue.value) === undefined;
+  const isOpen = useSignal(names.peek().length === 0);
+  return (
+    <details
+      class="desk-others"
+      open={isOpen.value}
+      onToggle={(event) => {
+        isOpen.value = event.currentTarget.open;
+      }}
+    >
+      <summary>New cue, duplicate, remove</summary>
+      <div class="row">
         <form
           class="row"
           onSubmit={(event) => {
@@ -206,6 +261,9 @@ function Head() {
         </form>
         {cue.value && (
           <>
+            <Act can={isChanged.value} onAct={() => forget()}>
+              Drop the changes…
+            </Act>
             <button
               type="button"
               onClick={() => addCue(freeCueName(`${cue.peek()}_copy`), steps.peek())}
@@ -230,43 +288,7 @@ function Head() {
           </>
         )}
       </div>
-      {cue.value && (
-        <div class="row">
-          <Act can={past.length > 0} onAct={undo}>
-            Undo
-          </Act>
-          <Act can={future.length > 0} onAct={redo}>
-            Redo
-          </Act>
-          <Act
-            class="primary"
-            can={isChanged.value && holding.value && !busy.value && !theirs.value}
-            onAct={() => void save()}
-          >
-            Save
-          </Act>
-          <Act can={isChanged.value} onAct={() => forget()}>
-            Drop the changes…
-          </Act>
-          {change && (
-            <Act can={holding.value && !busy.value} onAct={() => void undoSaved()}>
-              Undo the saved change
-            </Act>
-          )}
-        </div>
-      )}
-      <p role="status">
-        {said.value ||
-          (isChanged.value
-            ? 'Not saved yet: kept in this browser until it is.'
-            : cue.value
-              ? 'As it is in the prop file.'
-              : '')}
-      </p>
-      {!holding.value && (
-        <p class="hint">Everything here can be tried out; to save or remove, take control first.</p>
-      )}
-    </section>
+    </details>
   );
 }
 

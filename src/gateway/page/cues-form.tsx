@@ -343,7 +343,7 @@ function Target(props: TargetProps) {
         />
       )}
       {part === 'colour' && <ColourTarget name={name} to={String(to)} at={at} />}
-      <Now {...props} set={set} />
+      <Now {...props} />
     </Fieldset>
   );
 }
@@ -470,28 +470,36 @@ function hexOf(colour: unknown): string {
   return `#${[red, green, blue].map((one) => one.toString(16).padStart(2, '0')).join('')}`;
 }
 
-/** Takes over what the channel shows at this moment. */
-function Now({ part, name, set }: TargetProps & { set: (value: unknown) => void }) {
-  const members = groups.value[name] ?? [name];
-  const isOne = members.length === 1 && channels.value[members[0]!] !== undefined;
-  const state = stateOf(members[0] ?? name);
-  const can = useComputed(() => isOne && !isUnknown(state.value));
-  if (!isOne) return null;
+/** Takes over what the channel, or each of a group, shows at this moment. */
+function Now({ part, name, at }: TargetProps) {
+  const members = (groups.value[name] ?? [name]).filter((one) => channels.value[one]);
+  const can = useComputed(
+    () => members.length > 0 && members.every((one) => !isUnknown(stateOf(one).value)),
+  );
+  const isGroup = groups.value[name] !== undefined;
   return (
     <Act
       can={can.value}
-      aria-label={`As ${name} stands now`}
+      aria-label={`As it stands now: ${name}`}
       onAct={() => {
-        const { value } = state.peek();
-        if (part === 'move') set(tidy(Number(value), 1));
-        else if (part === 'dim') set(tidy(Number(value), 3));
-        else if (part === 'switch') set(value ? 'on' : 'off');
-        else set(String(value));
+        let now = steps.peek();
+        for (const one of members)
+          now = setTarget(now, at, part, one, valueFor(part, stateOf(one).peek().value));
+        // Each member has a value of its own then.
+        if (isGroup) now = setTarget(now, at, part, name, undefined);
+        edit(now);
       }}
     >
       As it stands now
     </Act>
   );
+}
+
+function valueFor(part: Part, value: unknown): unknown {
+  if (part === 'move') return tidy(Number(value), 1);
+  if (part === 'dim') return tidy(Number(value), 3);
+  if (part === 'switch') return value ? 'on' : 'off';
+  return String(value);
 }
 
 // --- waits and cues ---------------------------------------------------------------------------------

@@ -1,8 +1,8 @@
 import { useComputed } from '@preact/signals';
 import { Schematic } from '../../drawings/schematic.tsx';
 import { tidy } from '../../shared/units.ts';
-import { cue, cursorS, isFresh, notRehearsed, rehearsed, steps } from './cues-data.ts';
-import { half, headS, loop, pause, play, playing, stateAt } from './cues-play.ts';
+import { cue, isFresh, notRehearsed, rehearsed, steps } from './cues-data.ts';
+import { half, headS, loop, pause, play, playing, stateAt, toggle } from './cues-play.ts';
 import { boxes, hasPicture, picture } from './picture-data.ts';
 import { shownOf } from './picture-mark.ts';
 import { placeStyle, Stage } from './picture-panel.tsx';
@@ -34,15 +34,6 @@ export function RehearsalPicture() {
         >
           {playing.value ? 'Pause' : 'Play'}
         </button>
-        <button
-          type="button"
-          aria-disabled={!canPlay}
-          onClick={() => {
-            if (canPlay) play(cursorS.peek());
-          }}
-        >
-          From the cursor
-        </button>
         <label class="check">
           <input
             type="checkbox"
@@ -64,12 +55,12 @@ export function RehearsalPicture() {
           half speed
         </label>
       </div>
-      <p class="number" role="status">
+      <p class={`number ${isFresh.value ? '' : 'is-old'}`} role="status">
         {steps.value.length === 0
           ? 'Nothing to rehearse yet.'
           : notRehearsed.value
             ? `It could not be rehearsed: ${notRehearsed.value}`
-            : !isFresh.value || !done
+            : !done
               ? 'Rehearsing…'
               : done.ran
                 ? done.cutShort
@@ -93,6 +84,23 @@ export function RehearsalPicture() {
         )}
       </div>
     </section>
+  );
+}
+
+/** Beside the timeline: from the cursor, and back. */
+export function PlayHere() {
+  const can = rehearsed.value?.cue === cue.value && rehearsed.value.of.ran;
+  return (
+    <button
+      type="button"
+      aria-disabled={!can}
+      onClick={() => {
+        if (can) toggle();
+      }}
+    >
+      {playing.value ? 'Pause' : 'Play from the cursor'}
+      <span class="hint"> on the screen</span>
+    </button>
   );
 }
 

@@ -1,11 +1,28 @@
 import { useSignal } from '@preact/signals';
 import { tidy } from '../../shared/units.ts';
 import { Act } from './act.tsx';
-import { addCue, cue, cursorS, edit, file, freeCueName, names, open, steps } from './cues-data.ts';
+import { askFirst } from './confirm.tsx';
+import {
+  addCue,
+  busy,
+  capturePose,
+  cue,
+  cursorS,
+  edit,
+  file,
+  freeCueName,
+  names,
+  open,
+  poseWords,
+  said,
+  steps,
+  undoSaved,
+} from './cues-data.ts';
 import { NumberInput } from './cues-fields.tsx';
 import { addStep, recordOf, type Step } from './cues-model.ts';
+import { lastChange } from './file-change.ts';
 import { command, WhyNot } from './overview-parts.tsx';
-import { commanding } from './store.ts';
+import { channels, commanding, holding } from './store.ts';
 
 /** The poses of the prop: captured as it stands, gone to, and put into a cue. */
 export function Poses() {
@@ -31,7 +48,7 @@ export function Poses() {
                 <li key={name} class="desk-pose">
                   <div>
                     <b>{name}</b>
-                    <p class="hint">{valuesText(values)}</p>
+                    <p class="hint">{poseWords(values)}</p>
                   </div>
                   <Act
                     can={commanding.value}
@@ -46,16 +63,110 @@ export function Poses() {
           </>
         )}
       </section>
+      <Capture poses={Object.keys(poses)} />
       {all.length > 0 && <Blend poses={Object.keys(poses)} />}
     </>
   );
 }
 
-/** The values of a pose in words: `beak shut, head_turn 12.5`. */
-function valuesText(values: unknown): string {
-  return Object.entries(recordOf(values))
-    .map(([name, to]) => `${name} ${String(to)}`)
-    .join(', ');
+/** A pose of the prop as it stands now: of all channels, or of some. */
+function Capture({ poses }: { poses: readonly string[] }) {
+  const name = useSignal('');
+  const some = useSignal(false);
+  const picked = useSignal<ReadonlySet<string>>(new Set());
+  const all = Object.keys(channels.value);
+  const pose = name.value.trim().replaceAll(/\s+/g, '_');
+  const isThere = poses.includes(pose);
+  const only = some.value ? all.filter((one) => picked.value.has(one)) : undefined;
+  const can = holding.value && !busy.value && pose !== '' && only?.length !== 0;
+  const change = lastChange.value;
+  return (
+    <section class="sheet desk-form" aria-labelledby="capture">
+      <h2 id="capture">Capture a pose</h2>
+      <p class="hint">
+        Bring the prop to where you want it, at the bench; then keep that under a name. Capturing
+        moves nothing.
+      </p>
+      <form
+        class="desk-fields"
+        onSubmit={(event) => {
+          event.preventDefault();
+          if (!can) return;
+          const capture = () => void capturePose(pose, only);
+          if (!isThere) capture();
+          else
+            askFirst({
+              title: `Replace values of ${pose}?`,
+              text: 'The pose is there already. Its values of these channels become those of now; Undo brings them back.',
+              yes: 'Replace them',
+              act: capture,
+            });
+        }}
+      >
+        <label class="field">
+          Name{' '}
+          <input
+            value={name.value}
+            maxLength={60}
+            autocomplete="off"
+            autocapitalize="off"
+            spellcheck={false}
+            list="pose-names"
+            onInput={(event) => {
+              name.value = event.currentTarget.value;
+            }}
+          />
+          <datalist id="pose-names">
+            {poses.map((one) => (
+              <option key={one} value={one} />
+            ))}
+          </datalist>
+        </label>
+        <label class="check">
+          <input
+            type="checkbox"
+            checked={some.value}
+            onChange={(event) => {
+              some.value = event.currentTarget.checked;
+            }}
+          />
+          only some channels
+        </label>
+        {some.value && (
+          <fieldset class="pose-picks">
+            <legend>Channels</legend>
+            {all.map((one) => (
+              <label key={one} class="check">
+                <input
+                  type="checkbox"
+                  checked={picked.value.has(one)}
+                  onChange={({ currentTarget: { checked } }) => {
+                    const now = new Set(picked.peek());
+                    if (checked) now.add(one);
+                    else now.delete(one);
+                    picked.value = now;
+                  }}
+                />
+                {one}
+              </label>
+            ))}
+          </fieldset>
+        )}
+        {!holding.value && <p class="hint">To capture, take control first.</p>}
+        <div class="row">
+          <button type="submit" aria-disabled={!can}>
+            {isThere ? 'Capture it again…' : 'Capture'}
+          </button>
+          {change && (
+            <Act can={holding.value && !busy.value} onAct={() => void undoSaved()}>
+              Undo the saved change of {change.what}
+            </Act>
+          )}
+        </div>
+      </form>
+      <p role="status">{said.value}</p>
+    </section>
+  );
 }
 
 /** Steps of a cue from one pose to another; nothing moves by it. */
@@ -64,7 +175,7 @@ function Blend({ poses }: { poses: readonly string[] }) {
   const to = useSignal(poses[0] ?? '');
   const overS = useSignal(2);
   const into = useSignal(cue.peek());
-  const said = useSignal('');
+  const done = useSignal('');
   const put = () => {
     if (into.peek() === '') addCue(freeCueName('blend'), []);
     else if (into.peek() !== cue.peek()) open(into.peek());
@@ -77,7 +188,7 @@ function Blend({ poses }: { poses: readonly string[] }) {
     const step: Step = { at: atS, pose: to.peek(), overS: overS.peek() };
     edit(addStep(all, step).steps);
     into.value = cue.peek();
-    said.value = `It is in ${cue.peek()}, at ${tidy(cursorS.peek(), 2)} s; not saved yet.`;
+    done.value = `It is in ${cue.peek()}, at ${tidy(cursorS.peek(), 2)} s; not saved yet.`;
     cursorS.value = tidy(atS + overS.peek(), 3);
   };
   return (
@@ -126,8 +237,8 @@ function Blend({ poses }: { poses: readonly string[] }) {
         </button>
       </div>
       <p role="status">
-        {said.value}{' '}
-        {said.value && (
+        {done.value}{' '}
+        {done.value && (
           <a href={`#cues/desk/${encodeURIComponent(cue.value)}`}>Show it on the desk</a>
         )}
       </p>

@@ -1,4 +1,4 @@
-import { type Signal, signal, useComputed } from '@preact/signals';
+import { type Signal, signal, useComputed, useSignalEffect } from '@preact/signals';
 import type { TargetedMouseEvent, TargetedPointerEvent } from 'preact';
 import { useEffect, useRef } from 'preact/hooks';
 import { clamp, tidy } from '../../shared/units.ts';
@@ -119,6 +119,16 @@ export function select(at: number, focus = true): void {
 export function Timeline() {
   const box = useRef<HTMLDivElement>(null);
   const lengthS = useLengthS();
+  // What is played stays in view.
+  useSignalEffect(() => {
+    const scroll = box.current;
+    const x = headS.value * perS.value;
+    if (!playing.value || !scroll) return;
+    const seen =
+      scroll.clientWidth - (scroll.querySelector<HTMLElement>('.desk-head')?.offsetWidth ?? 0);
+    if (x < scroll.scrollLeft || x > scroll.scrollLeft + seen - 16)
+      scroll.scrollLeft = Math.max(0, x - seen / 4);
+  });
   const all = rows.value;
   const blocks = blocksOf(steps.value);
   const done = rehearsed.value?.cue === cue.value ? rehearsed.value.of : undefined;
@@ -223,7 +233,7 @@ function Ruler({ lengthS }: { lengthS: number }) {
         aria-valuemax={lengthS}
         aria-valuenow={cursorS.value}
         aria-valuetext={`${tidy(cursorS.value, 2)} s`}
-        onPointerDown={(event) => putCursor(event)}
+        onClick={(event) => putCursor(event)}
         onKeyDown={(event) => {
           const by = event.shiftKey ? FINE_S : gridS.peek();
           const to = {
@@ -336,10 +346,11 @@ function Row({ row, blocks, done, scale }: RowProps) {
         )}
       </div>
       {/* biome-ignore lint/a11y/noStaticElementInteractions: the ruler and the button + do the same by keyboard */}
+      {/* biome-ignore lint/a11y/useKeyWithClickEvents: as above */}
       <div
         class="desk-lane"
         style={bandOf(row, done, scale)}
-        onPointerDown={(event) => {
+        onClick={(event) => {
           if (event.target === event.currentTarget) putCursor(event);
         }}
         onDblClick={(event) => {
