@@ -5,12 +5,16 @@ import { AS_TYPED } from './as-typed.ts';
 import { degText } from './bench-moves.ts';
 import { usable } from './cues-perform-data.ts';
 import {
+  beginsAt,
   chosen,
   cueNames,
   endRecording,
   fromGrab,
   look,
+  movedTwice,
   over,
+  playedIn,
+  playIn,
   type Recorded,
   record,
   recording,
@@ -201,6 +205,7 @@ function Review({ now }: { now: Recorded }) {
         </p>
       </div>
       <Save now={now} />
+      {savedAs.value !== '' && playedIn.value === '' && <PlayIn key={savedAs.value} />}
     </div>
   );
 }
@@ -236,6 +241,61 @@ function Save({ now }: { now: Recorded }) {
         <Act class="primary" can={can} onAct={() => void save(name.trim())}>
           Save the take
         </Act>
+      )}
+    </form>
+  );
+}
+
+/** The take is in the file: a cue plays it, so that the next pass can go over that. */
+function PlayIn() {
+  const picked = useSignal(recording.peek()?.over ?? '');
+  const name = useSignal(savedAs.peek());
+  const cue = picked.value || name.value.trim();
+  const twice = movedTwice(picked.value);
+  return (
+    <form
+      class="part-field"
+      onSubmit={(event) => {
+        event.preventDefault();
+        if (holding.peek() && cue !== '') void playIn(cue);
+      }}
+    >
+      <label>
+        Play take {savedAs} in
+        <select
+          value={picked.value}
+          onChange={(event) => {
+            picked.value = event.currentTarget.value;
+          }}
+        >
+          <option value="">a new cue</option>
+          {cueNames.value.map((one) => (
+            <option key={one} value={one}>
+              cue {one}
+            </option>
+          ))}
+        </select>
+      </label>
+      {picked.value === '' && (
+        <label>
+          Name of the new cue
+          <input
+            value={name.value}
+            {...AS_TYPED}
+            onInput={(event) => {
+              name.value = event.currentTarget.value;
+            }}
+          />
+        </label>
+      )}
+      <Act class="primary" can={holding.value && cue !== ''} onAct={() => void playIn(cue)}>
+        Put it there, at {beginsAt(picked.value)} s
+      </Act>
+      {twice.length > 0 && (
+        <p class="hint">
+          Cue {picked} moves {twice.join(', ')} by itself as well: take those steps out on the{' '}
+          <a href={`#cues/desk`}>Desk</a>, or the later one wins.
+        </p>
       )}
     </form>
   );

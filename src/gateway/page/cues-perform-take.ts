@@ -1,11 +1,12 @@
-import { computed, signal } from '@preact/signals';
+import { batch, computed, signal } from '@preact/signals';
 import type { Result } from '../../api/methods.ts';
+import { recordOf, stepsOf } from './cues-model.ts';
 import { arm, onGrab, usable } from './cues-perform-data.ts';
 import { usualTrim } from './cues-perform-map.ts';
 import { forPeople } from './for-people.ts';
 import { call } from './link.ts';
 import { isRefusal } from './refusal.ts';
-import { ask, cueList } from './store.ts';
+import { ask, cueList, write } from './store.ts';
 
 /** A recording on its way to a take: begun, ended, looked at, trimmed, saved. */
 
@@ -28,6 +29,8 @@ export const trim = signal<readonly [number, number]>([0, 0]);
 export const toleranceDeg = signal(0.5);
 /** The name under which the last recording was saved. */
 export const savedAs = signal('');
+/** The cue into which it was put. */
+export const playedIn = signal('');
 /** There is a take of this name: it may be replaced. */
 export const taken = signal('');
 
@@ -90,6 +93,7 @@ async function begin(): Promise<void> {
   const begun = await ask('take.begin', { channels, ...(cue !== '' && { over: cue }) });
   if (!begun) return;
   savedAs.value = '';
+  playedIn.value = '';
   taken.value = '';
   recording.value = {
     ...{ recording: true, samples: 1, durationS: 0, channels },
@@ -103,6 +107,38 @@ export async function endRecording(): Promise<void> {
   await look();
 }
 
+/** When the take begins in a cue (s): where it was performed, or at the beginning of another one. */
+export function beginsAt(cue: string): number {
+  return recording.peek()?.over === cue ? trim.peek()[0] : 0;
+}
+
+/** Channels of the recording that a cue moves by itself as well. */
+export function movedTwice(cue: string): string[] {
+  const uses = cueList.value.cues[cue]?.uses?.channels ?? [];
+  return recording.value?.channels.filter((channel) => uses.includes(channel)) ?? [];
+}
+
+/** Puts the saved take into a cue, a new one where there is none of this name; then passes go over that. */
+export async function playIn(cue: string): Promise<void> {
+  const take = savedAs.peek();
+  try {
+    const { data, version } = await call('prop.data', {});
+    const cues = recordOf(data.cues);
+    const steps = [{ at: beginsAt(cue), take }];
+    const isNew = !Object.hasOwn(cues, cue);
+    const place = isNew ? {} : { from: stepsOf(cues[cue])?.length ?? 0, count: 0 };
+    const saved = await write(`cue ${cue}`, 'cue.save', { cue, steps, ...place, version });
+    if (!saved) return;
+    batch(() => {
+      recordSaid.value = `Cue ${cue} plays take ${take}${saved.pending ? ', once the prop is parked' : ''}. Choose it above for the next pass.`;
+      playedIn.value = cue;
+      over.value = cue;
+    });
+  } catch (error) {
+    recordSaid.value = forPeople((error as Error).message);
+  }
+}
+
 /** Keeps it under a name. */
 export async function save(name: string, replace = false): Promise<void> {
   taken.value = '';
@@ -114,6 +150,7 @@ export async function save(name: string, replace = false): Promise<void> {
       ...(replace && { replace }),
     });
     savedAs.value = saved.name;
+    playedIn.value = '';
     recordSaid.value = `Saved as take ${saved.name}: ${saved.durationS} s, ${saved.points} points${saved.pending ? '. It can be used once the prop is parked.' : '.'}`;
   } catch (error) {
     if (isRefusal(error, 'take.name-taken')) taken.value = name;
