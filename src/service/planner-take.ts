@@ -2,6 +2,7 @@ import { durationOf, type Recording, TAKE_HZ } from '../core/recorder.ts';
 import { MAX_TAKE_CHARS, MAX_TAKE_POINTS, type Take, takeText } from '../prop/take/take-text.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
+import { curvePoints, linePoints } from '../sums/take-simplify.ts';
 import type { Asked } from './planner-question.ts';
 
 /** How far a saved point may be from what was recorded (deg), where nobody says. */
@@ -51,7 +52,9 @@ export function takeAnswer({ recording, params }: Asked<'take'>): MadeTake {
     const whole = column(recording, at, 0, recording.count - 1);
     made.recorded[name] = drawn(whole);
     const part = column(recording, at, first, last);
-    const kept = simplified(part, toleranceDeg);
+    const room = MAX_TAKE_POINTS - made.points;
+    const kept = curvePoints(part, 1 / TAKE_HZ, toleranceDeg, room);
+    if (!kept) throw tooLong(MAX_TAKE_POINTS, 'points');
     made.points += kept.length;
     take.servos.push({
       name,
@@ -60,17 +63,16 @@ export function takeAnswer({ recording, params }: Asked<'take'>): MadeTake {
     });
     made.simplified[name] = kept.map((i) => [tidy((first + i) / TAKE_HZ), tidy(part[i]!)]);
   }
-  if (made.points > MAX_TAKE_POINTS) throw tooLong(made.points, 'points', MAX_TAKE_POINTS);
   const text = takeText(take);
-  if (text.length > MAX_TAKE_CHARS) throw tooLong(text.length, 'characters', MAX_TAKE_CHARS);
+  if (text.length > MAX_TAKE_CHARS) throw tooLong(MAX_TAKE_CHARS, 'characters');
   return { ...made, text };
 }
 
-function tooLong(value: number, what: string, limit: number): Refusal {
+function tooLong(limit: number, what: string): Refusal {
   return new Refusal(
     'take.too-long',
-    `the take would have ${value} ${what}, and may have ${limit}; trim it, or allow a larger tolerance`,
-    { value, limit },
+    `the take would have more than ${limit} ${what}; trim it, or allow a larger tolerance`,
+    { limit },
   );
 }
 
@@ -84,32 +86,10 @@ function column({ channels, samples }: Recording, at: number, first: number, las
 /** With a tolerance that leaves few enough points for a drawing. */
 function drawn(deg: Float64Array): Curve {
   let toleranceDeg = DRAWN_DEG;
-  let kept = simplified(deg, toleranceDeg);
+  let kept = linePoints(deg, toleranceDeg);
   while (kept.length > DRAWN_POINTS) {
     toleranceDeg *= 2;
-    kept = simplified(deg, toleranceDeg);
+    kept = linePoints(deg, toleranceDeg);
   }
   return kept.map((i) => [tidy(i / TAKE_HZ), tidy(deg[i]!, 2)]);
-}
-
-/** The places that remain, by Ramer (1972), Douglas and Peucker (1973), of distances in deg. */
-function simplified(deg: Float64Array, toleranceDeg: number): number[] {
-  const keeps = new Uint8Array(deg.length);
-  keeps[0] = 1;
-  keeps[deg.length - 1] = 1;
-  const open: [number, number][] = [[0, deg.length - 1]];
-  for (let next = open.pop(); next; next = open.pop()) {
-    const [from, to] = next;
-    let far = -1;
-    let farDeg = toleranceDeg;
-    for (let i = from + 1; i < to; i++) {
-      const line = deg[from]! + ((deg[to]! - deg[from]!) * (i - from)) / (to - from);
-      const off = Math.abs(deg[i]! - line);
-      if (off > farDeg) [far, farDeg] = [i, off];
-    }
-    if (far < 0) continue;
-    keeps[far] = 1;
-    open.push([from, far], [far, to]);
-  }
-  return [...keeps.keys()].filter((i) => keeps[i]);
 }
