@@ -30,6 +30,7 @@ import {
   stepsOf,
   stepWords,
   stretch,
+  TAKE_ROW,
   timesOf,
   undone,
   withKey,
@@ -61,6 +62,7 @@ const KNOWN: Known = {
   groups: { tail: ['tail_1', 'tail_2'] },
   poses: ['asleep'],
   cues: ['wake', 'blink'],
+  takes: ['wave'],
 };
 
 describe('what is shown', () => {
@@ -92,22 +94,24 @@ describe('what is shown', () => {
       { at: 1, until: { channel: 'beak', above: -3, withinS: 2 } },
       { at: 1, choose: ['a', 'b'], times: 3 },
       { at: 1, cue: 'a', times: 'until stopped' },
+      { at: 2, take: 'wave', rate: 2, times: 3 },
     ];
-    expect(rowsOf(steps)).toEqual([FLOW_ROW, POSE_ROW, 'beak']);
+    expect(rowsOf(steps)).toEqual([FLOW_ROW, POSE_ROW, TAKE_ROW, 'beak']);
     expect(steps.map(stepWords)).toEqual([
       'beak to 5°',
       'pose asleep',
       'wait for beak above −3°',
       'one of a, b, 3 times',
       'cue a, until stopped',
+      'take wave at 2 times its speed, 3 times',
     ]);
   });
 
   it('shows a step of a later release, which it leaves to the file', () => {
-    const steps: Steps = [{ at: 1, take: 'wave', rate: 2 }];
-    expect(foreignKeys(steps[0]!)).toEqual(['take', 'rate']);
-    expect(blocksOf(steps)[0]).toMatchObject({ row: FLOW_ROW, words: 'take wave' });
-    expect(moveStep(steps, 0, 0.5)).toEqual([{ at: 1.5, take: 'wave', rate: 2 }]);
+    const steps: Steps = [{ at: 1, scent: 'pine', puffs: 2 }];
+    expect(foreignKeys(steps[0]!)).toEqual(['scent', 'puffs']);
+    expect(blocksOf(steps)[0]).toMatchObject({ row: FLOW_ROW, words: 'scent pine' });
+    expect(moveStep(steps, 0, 0.5)).toEqual([{ at: 1.5, scent: 'pine', puffs: 2 }]);
     expect(acts(steps[0]!)).toBe(true);
     // A step that does nothing is within reach as well.
     expect(blocksOf([{ at: 0 }])).toHaveLength(1);
@@ -193,7 +197,9 @@ describe('changes', () => {
       'switch',
     ]);
     expect(Object.keys(withKey({ at: 0, move: {} }, 'name', 'x'))).toEqual(['name', 'at', 'move']);
-    expect(Object.keys(withKey({ at: 0, take: 'x' }, 'overS', 1))).toEqual(['at', 'take', 'overS']);
+    expect(Object.keys(withKey({ at: 0, scent: 'x' }, 'overS', 1))).toEqual([
+      ...['at', 'scent', 'overS'],
+    ]);
   });
 
   it('a new step stands where its time says', () => {
@@ -262,6 +268,7 @@ describe('a new step', () => {
     ['lantern', { at: 1, dim: { lantern: 0.5 }, fadeS: 1 }],
     [POSE_ROW, { at: 1, pose: 'asleep', overS: 1 }],
     [FLOW_ROW, { at: 1, cue: 'blink' }],
+    [TAKE_ROW, { at: 1, take: 'wave' }],
     ['speaker', undefined],
     ['nobody', undefined],
   ])('in the row %s', (row, step) => {

@@ -104,6 +104,7 @@ export const known = computed<Known>(() => ({
   groups: groups.value,
   poses: Object.keys(recordOf(file.value?.data.poses)),
   cues: names.value,
+  takes: Object.keys(recordOf(file.value?.data.takes)),
 }));
 
 // --- kept in this browser ---------------------------------------------------------------------------
@@ -130,19 +131,24 @@ function loadKept(prop: string): void {
   drafts.value = found;
 }
 
-function keep(): void {
+/** Keeps the draft of one cue: another page of this browser may keep those of others. */
+function keep(name: string): void {
   if (loadedFor === '') return;
-  const kept: Record<string, KeptDraft> = {};
-  for (const [name, { base, history: of }] of Object.entries(drafts.peek()))
-    if (!same(base, of.now)) kept[name] = { ...(base && { base }), steps: of.now };
-  if (Object.keys(kept).length === 0) browserKept.removeItem(keyOf(loadedFor));
-  else browserKept.setItem(keyOf(loadedFor), JSON.stringify(kept));
+  const { [name]: _, ...kept } = recordOf(readKept(browserKept.getItem(keyOf(loadedFor))));
+  const draft = drafts.peek()[name];
+  const isKept = draft && !same(draft.base, draft.history.now);
+  const mine: KeptDraft | undefined = isKept
+    ? { ...(draft.base && { base: draft.base }), steps: draft.history.now }
+    : undefined;
+  const all = mine ? { ...kept, [name]: mine } : kept;
+  if (Object.keys(all).length === 0) browserKept.removeItem(keyOf(loadedFor));
+  else browserKept.setItem(keyOf(loadedFor), JSON.stringify(all));
 }
 
 function setDraft(name: string, draft: Draft | undefined): void {
   const { [name]: _, ...others } = drafts.peek();
   drafts.value = draft ? { ...drafts.peek(), [name]: draft } : others;
-  keep();
+  keep(name);
 }
 
 // --- changes ----------------------------------------------------------------------------------------

@@ -1,5 +1,6 @@
 import { effect, useComputed, useSignal } from '@preact/signals';
 import { useEffect } from 'preact/hooks';
+import { NAME } from '../../prop/name.ts';
 import { Act } from './act.tsx';
 import { askFirst } from './confirm.tsx';
 import {
@@ -43,10 +44,18 @@ import { FlashCaution } from './overview-light.tsx';
 import { command, WhyNot } from './overview-parts.tsx';
 import { channels, commanding, holding } from './store.ts';
 
+/** More would hold the page up. */
+const MOST_STEPS = 1000;
+
 /** The cue that the address names: `#cues/desk/blink`, or `#cues/blink`. */
 function named(): string {
-  const [, first = '', second = ''] = location.hash.split('/').map(decodeURIComponent);
-  return first === 'desk' ? second : first;
+  const [, first = '', second = ''] = location.hash.split('/');
+  try {
+    return decodeURIComponent(first === 'desk' ? second : first);
+  } catch {
+    // Typed by hand, and no name at all.
+    return '';
+  }
 }
 
 /** The steps of a cue, in rows along one time axis; rehearsed while they are changed. */
@@ -81,7 +90,13 @@ export function Desk() {
     <div class="desk">
       <Head />
       {theirs.value && <Met theirs={theirs.value.steps} />}
-      {cue.value && (
+      {cue.value && steps.value.length > MOST_STEPS && (
+        <p class="notice-line">
+          {cue.value} has {steps.value.length} steps, more than the desk can show: it is edited in
+          the file, and stays as it is.
+        </p>
+      )}
+      {cue.value && steps.value.length <= MOST_STEPS && (
         <>
           <section class="sheet desk-time" aria-labelledby="desk-timeline">
             <div class="desk-tools">
@@ -237,6 +252,9 @@ function Others() {
             const name = naming.value.trim().replaceAll(/\s+/g, '_');
             if (!name) return;
             if (names.peek().includes(name)) said.value = `There is a cue ${name} already.`;
+            else if (!NAME.test(name))
+              said.value =
+                'That is not a name: give a letter, then letters, digits, _ or - (64 at most).';
             else {
               addCue(name, []);
               naming.value = '';

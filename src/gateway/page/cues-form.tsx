@@ -33,7 +33,13 @@ import { channels, groups, stateOf } from './store.ts';
 /** What the selected step does, by number, mark, colour, or as the prop stands now. */
 
 /** Words for the parts that a form can add to a step. */
-const OTHERS = { pose: 'a pose', until: 'a wait', cue: 'another cue', choose: 'one of some cues' };
+const OTHERS = {
+  pose: 'a pose',
+  take: 'a take',
+  until: 'a wait',
+  cue: 'another cue',
+  choose: 'one of some cues',
+};
 
 export function StepForm() {
   const at = selected.value;
@@ -88,6 +94,7 @@ function Form({ step, at }: { step: Step; at: number }) {
           />
         </Fieldset>
       )}
+      {step.take !== undefined && <Take step={step} at={at} />}
       {has('move', 'pose') && (
         <Length step={step} at={at} part={has('move') ? 'move' : 'pose'} label="Takes (s)">
           empty: as fast as the limits allow
@@ -589,8 +596,6 @@ function Inner({ step, at }: { step: Step; at: number }) {
   const others = known.value.cues.filter((one) => one !== cue.value && inFile(one));
   const chosen = Array.isArray(step.choose) ? (step.choose as string[]) : [];
   const part = step.cue !== undefined ? 'cue' : 'choose';
-  const { times: runs } = step;
-  const endless = runs === 'until stopped';
   return (
     <Fieldset
       legend={part === 'cue' ? 'Another cue' : 'One of some cues'}
@@ -628,6 +633,17 @@ function Inner({ step, at }: { step: Step; at: number }) {
           ))}
         </fieldset>
       )}
+      <Runs step={step} at={at} />
+    </Fieldset>
+  );
+}
+
+/** How often a cue within this one runs, or a take plays. */
+function Runs({ step, at }: { step: Step; at: number }) {
+  const { times: runs } = step;
+  const endless = runs === 'until stopped';
+  return (
+    <>
       {!endless && (
         <NumberInput
           label="So many times"
@@ -651,6 +667,29 @@ function Inner({ step, at }: { step: Step; at: number }) {
         />
         Again and again, until it is stopped
       </label>
+    </>
+  );
+}
+
+/** A recorded movement, played. */
+function Take({ step, at }: { step: Step; at: number }) {
+  return (
+    <Fieldset legend="Take" onRemove={() => edit(dropPart(steps.peek(), at, 'take'))}>
+      <Select
+        label="Take"
+        value={String(step.take)}
+        of={known.value.takes}
+        onPick={(value) => edit(setKey(steps.peek(), at, 'take', value))}
+      />
+      <NumberInput
+        label="Speed, 1 is as performed"
+        value={typeof step.rate === 'number' ? step.rate : 1}
+        min={0.1}
+        max={10}
+        required
+        onSet={(value) => edit(setKey(steps.peek(), at, 'rate', value === 1 ? undefined : value))}
+      />
+      {step.cue === undefined && step.choose === undefined && <Runs step={step} at={at} />}
     </Fieldset>
   );
 }
@@ -666,6 +705,7 @@ function AddPart({ step, at }: { step: Step; at: number }) {
   const cues = of.cues.filter((one) => one !== cue.value && inFile(one));
   const others = [
     ...(of.poses.length > 0 && step.pose === undefined ? (['pose'] as const) : []),
+    ...(of.takes.length > 0 && step.take === undefined ? (['take'] as const) : []),
     ...(newUntil(of) && step.until === undefined ? (['until'] as const) : []),
     ...(cues.length > 0 && step.cue === undefined && step.choose === undefined
       ? (['cue'] as const)
@@ -684,6 +724,7 @@ function AddPart({ step, at }: { step: Step; at: number }) {
           event.currentTarget.value = '';
           const now = steps.peek();
           if (value === '/pose') edit(setKey(now, at, 'pose', of.poses[0]));
+          else if (value === '/take') edit(setKey(now, at, 'take', of.takes[0]));
           else if (value === '/until') edit(setKey(now, at, 'until', newUntil(of)));
           else if (value === '/cue') edit(setKey(now, at, 'cue', cues[0]));
           else if (value === '/choose') edit(setKey(now, at, 'choose', cues.slice(0, 2)));

@@ -26,24 +26,26 @@ export interface Known {
   groups: Readonly<Record<string, readonly string[]>>;
   poses: readonly string[];
   cues: readonly string[];
+  takes: readonly string[];
 }
 
 /** The parts of a step that name channels, and which key says how long they take. */
 const PARTS = ['move', 'colour', 'dim', 'switch'] as const;
 export type Part = (typeof PARTS)[number];
 /** The parts that are in no channel's row. */
-const OTHER_PARTS = ['pose', 'until', 'cue', 'choose'] as const;
+const OTHER_PARTS = ['pose', 'take', 'until', 'cue', 'choose'] as const;
 type OtherPart = (typeof OTHER_PARTS)[number];
 
 /** Every key that the desk has a field for. */
 const KEYS: ReadonlySet<string> = new Set([
-  ...['name', 'at', 'after', 'spreadS', 'overS', 'ease', 'fadeS', 'forS', 'times'],
+  ...['name', 'at', 'after', 'spreadS', 'overS', 'ease', 'fadeS', 'forS', 'rate', 'times'],
   ...PARTS,
   ...OTHER_PARTS,
 ]);
 
 /** Rows that belong to no channel. */
 export const POSE_ROW = '/poses';
+export const TAKE_ROW = '/takes';
 export const FLOW_ROW = '/waits and cues';
 
 /** Shortest and finest length of a part (s). */
@@ -97,6 +99,8 @@ function blocksOfStep(step: Step, at: number): Block[] {
       blocks.push({ step: at, row, part, words: targetWords(part, to) });
   if (step.pose !== undefined)
     blocks.push({ step: at, row: POSE_ROW, part: 'pose', words: `pose ${String(step.pose)}` });
+  if (step.take !== undefined)
+    blocks.push({ step: at, row: TAKE_ROW, part: 'take', words: flowWords(step, 'take') });
   for (const part of ['until', 'cue', 'choose'] as const)
     if (step[part] !== undefined)
       blocks.push({ step: at, row: FLOW_ROW, part, words: flowWords(step, part) });
@@ -148,6 +152,10 @@ function flowWords(step: Step, part: OtherPart): string {
       : step.times === 'until stopped'
         ? ', until stopped'
         : `, ${step.times} times`;
+  if (part === 'take') {
+    const rate = step.rate === undefined ? '' : ` at ${step.rate} times its speed`;
+    return `take ${String(step.take)}${rate}${times}`;
+  }
   if (part === 'cue') return `cue ${String(step.cue)}${times}`;
   return `one of ${Array.isArray(step.choose) ? step.choose.join(', ') : '?'}${times}`;
 }
@@ -167,13 +175,14 @@ export function rowsOf(steps: Steps, more: readonly string[] = []): string[] {
   const used = blocksOf(steps).map(({ row }) => row);
   const rows = [...new Set([...used, ...more])];
   // What belongs to no channel stands first: it says how the rest is ordered.
-  const others = [FLOW_ROW, POSE_ROW].filter((row) => rows.includes(row));
+  const others = [FLOW_ROW, POSE_ROW, TAKE_ROW].filter((row) => rows.includes(row));
   return [...others, ...rows.filter((row) => !row.startsWith('/'))];
 }
 
 /** The row's name for people. */
 export function rowWords(row: string): string {
   if (row === POSE_ROW) return 'poses';
+  if (row === TAKE_ROW) return 'takes';
   return row === FLOW_ROW ? 'waits and cues' : row;
 }
 
@@ -271,7 +280,7 @@ function withStep(steps: Steps, at: number, step: Step): Steps {
 /** The order in which a new step has its keys. */
 const ORDER = [
   ...['name', 'at', 'after', 'spreadS', 'move', 'pose', 'overS', 'ease', 'colour', 'dim', 'fadeS'],
-  ...['switch', 'forS', 'until', 'cue', 'choose', 'times'],
+  ...['switch', 'forS', 'take', 'rate', 'until', 'cue', 'choose', 'times'],
 ];
 
 /** The step with a key set; undefined takes it away. A key that comes stands where makers look for it. */
@@ -325,7 +334,8 @@ export function dropPart(steps: Steps, at: number, part: string): Steps {
   if (!has('colour', 'dim', 'pose')) step = withKey(step, 'fadeS', undefined);
   if (!has('move', 'pose', 'colour', 'dim')) step = withKey(step, 'ease', undefined);
   if (!has('switch')) step = withKey(step, 'forS', undefined);
-  if (!has('cue', 'choose')) step = withKey(step, 'times', undefined);
+  if (!has('take')) step = withKey(step, 'rate', undefined);
+  if (!has('cue', 'choose', 'take')) step = withKey(step, 'times', undefined);
   return withStep(steps, at, step);
 }
 
@@ -474,6 +484,10 @@ export function newStep(row: string, atS: number, known: Known, own = ''): Step 
   if (row === POSE_ROW) {
     const [pose] = known.poses;
     return pose === undefined ? undefined : { at, pose, overS: 1 };
+  }
+  if (row === TAKE_ROW) {
+    const [take] = known.takes;
+    return take === undefined ? undefined : { at, take };
   }
   if (row === FLOW_ROW) {
     const cue = known.cues.find((one) => one !== own);

@@ -38,6 +38,7 @@ import {
   type Steps,
   snapped,
   stretch,
+  TAKE_ROW,
 } from './cues-model.ts';
 import { headS, pause, playing } from './cues-play.ts';
 import { KIND_WORDS } from './kind-words.ts';
@@ -600,9 +601,13 @@ function rove(event: KeyboardEvent, block: HTMLElement, all: readonly string[]):
 /** Rows that the cue has not got yet, to be added by a choice. */
 export function AddRow() {
   const shown = rows.value;
-  const { channels: all, groups: named, poses } = known.value;
+  const { channels: all, groups: named, poses, takes } = known.value;
   const left = (list: readonly string[]) => list.filter((name) => !shown.includes(name));
-  const others = [...(poses.length > 0 ? [POSE_ROW] : []), FLOW_ROW];
+  const others = [
+    ...(poses.length > 0 ? [POSE_ROW] : []),
+    ...(takes.length > 0 ? [TAKE_ROW] : []),
+    FLOW_ROW,
+  ];
   const parts: [string, readonly string[]][] = [
     ['Groups', left(Object.keys(named).filter((name) => newStep(name, 0, known.value)))],
     ['Channels', left(Object.keys(all))],
