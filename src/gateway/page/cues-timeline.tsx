@@ -1,4 +1,4 @@
-import { type Signal, signal, useComputed, useSignalEffect } from '@preact/signals';
+import { computed, type Signal, signal, useComputed, useSignalEffect } from '@preact/signals';
 import type { TargetedMouseEvent, TargetedPointerEvent } from 'preact';
 import { useEffect, useRef } from 'preact/hooks';
 import { clamp, tidy } from '../../shared/units.ts';
@@ -13,6 +13,7 @@ import {
   redo,
   rehearsed,
   rows,
+  running,
   selected,
   steps,
   times,
@@ -42,7 +43,7 @@ import {
 } from './cues-model.ts';
 import { headS, pause, playing } from './cues-play.ts';
 import { KIND_WORDS } from './kind-words.ts';
-import { channels, groups } from './store.ts';
+import { channels, cueList, groups, nowS } from './store.ts';
 
 /** Rows of channels and groups along one time axis, with the steps as blocks in them. */
 
@@ -146,7 +147,7 @@ export function Timeline() {
     >
       <div class="desk-rows" style={`width:calc(var(--head) + ${width}px)`}>
         <Ruler lengthS={lengthS} />
-        {done?.findings.some(({ atS }) => atS !== null) && <Marks of={done} />}
+        {done && isMarked(done) && <Marks of={done} />}
         {all.map((row) => (
           <Row key={row} row={row} blocks={blocks} done={done} scale={scale} />
         ))}
@@ -175,11 +176,18 @@ export function Timeline() {
         ))}
         <Line class="desk-cursor" at={cursorS} />
         {playing.value && <Line class="desk-now" at={headS} />}
-        <Links rows={all} blocks={blocks} offset={marksPx(done)} />
+        {running.value && !playing.value && <Line class="desk-now" at={onPropS} />}
+        <Links rows={all} blocks={blocks} marked={isMarked(done)} />
       </div>
     </div>
   );
 }
+
+/** Where the prop is in the cue, while it plays it (s). */
+const onPropS = computed(() => {
+  const { startedS } = cueList.value.cues[cue.value] ?? {};
+  return startedS === undefined ? 0 : Math.max(0, nowS.value - startedS);
+});
 
 /** A line across all rows, at a time. */
 function Line({ class: name, at }: { class: string; at: Signal<number> }) {
@@ -187,12 +195,11 @@ function Line({ class: name, at }: { class: string; at: Signal<number> }) {
   return <div class={name} style={place} aria-hidden="true" />;
 }
 
-const marksPx = (done: Rehearsed | undefined) =>
-  done?.findings.some(({ atS }) => atS !== null) ? 36 : 0;
-const RULER_PX = 44;
+const isMarked = (done: Rehearsed | undefined): boolean =>
+  done?.findings.some(({ atS }) => atS !== null) ?? false;
 
 /** Joins the blocks of the selected step. */
-function Links(props: { rows: readonly string[]; blocks: readonly Block[]; offset: number }) {
+function Links(props: { rows: readonly string[]; blocks: readonly Block[]; marked: boolean }) {
   const at = selected.value;
   const mine = props.blocks.filter(({ step }) => step === at).map(({ row }) => row);
   if (mine.length < 2) return null;
@@ -200,8 +207,9 @@ function Links(props: { rows: readonly string[]; blocks: readonly Block[]; offse
   const first = Math.min(...places);
   const last = Math.max(...places);
   const x = (times.value[at]?.startS ?? 0) * perS.value;
-  const top = RULER_PX + props.offset + (first + 0.5) * ROW_PX;
-  const style = `left:calc(var(--head) + ${x}px);top:${top}px;height:${(last - first) * ROW_PX}px`;
+  const above = `var(--ruler) + ${props.marked ? 'var(--marks)' : '0px'}`;
+  const top = `calc(${above} + ${(first + 0.5) * ROW_PX}px)`;
+  const style = `left:calc(var(--head) + ${x}px);top:${top};height:${(last - first) * ROW_PX}px`;
   return <div class="desk-link" style={style} aria-hidden="true" />;
 }
 
@@ -414,15 +422,20 @@ function BlockButton({ block }: { block: Block }) {
   const spec = steps.value[step]!;
   const length = blockS(spec, part, tookS.value[step]);
   const isSelected = selected.value === step;
+  const chosen = steps.value[selected.value];
+  const isBefore = chosen?.after !== undefined && chosen.after === spec.name && !isSelected;
   const isFirst = selected.value < 0 ? step === 0 : isSelected;
   const left = time.startS * perS.value;
   const width = length * perS.value;
   const where = row.startsWith('/') ? words : `${row} ${words}`;
+  const before =
+    spec.after === undefined ? -1 : steps.value.findIndex(({ name }) => name === spec.after);
   const label = [
     where,
     time.never ? 'never starts' : `at ${tidy(time.startS, 2)} s`,
     length > 0 ? `${tidy(length, 2)} s long` : 'at once',
     time.spreadS > 0 && `up to ${tidy(time.spreadS, 2)} s later`,
+    before >= 0 && `after step ${before + 1}`,
     `step ${step + 1}`,
   ]
     .filter(Boolean)
@@ -438,7 +451,7 @@ function BlockButton({ block }: { block: Block }) {
       )}
       <button
         type="button"
-        class={`desk-block is-${part || 'none'} ${isSelected ? 'is-selected' : ''} ${time.never ? 'is-never' : ''}`}
+        class={`desk-block is-${part || 'none'} ${isSelected ? 'is-selected' : ''} ${isBefore ? 'is-before' : ''} ${time.never ? 'is-never' : ''}`}
         style={`left:${left}px;--length:${width}px`}
         data-step={step}
         data-part={part}
