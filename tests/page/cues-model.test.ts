@@ -13,6 +13,7 @@ import {
   FLOW_ROW,
   foreignKeys,
   type Known,
+  linesOf,
   marksOf,
   meet,
   moveStep,
@@ -147,6 +148,19 @@ describe('times', () => {
     ];
     expect(timesOf(lost).map(({ never }) => never)).toEqual([true, true, true, true]);
   });
+});
+
+it('nothing in a row covers anything else in it', () => {
+  const spans = [
+    { startS: 1, endS: 3 },
+    { startS: 2, endS: 6 },
+    { startS: 3, endS: 4 },
+    { startS: 0, endS: 0 },
+    { startS: 0.2, endS: 0.3 },
+  ];
+  expect(linesOf(spans, 0.1)).toEqual([0, 1, 0, 0, 0]);
+  expect(linesOf(spans, 0.5)).toEqual([0, 1, 0, 0, 1]);
+  expect(linesOf([], 1)).toEqual([]);
 });
 
 describe('changes', () => {

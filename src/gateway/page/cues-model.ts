@@ -270,6 +270,28 @@ export function endOf(times: readonly Times[]): number {
   return Math.max(0, ...times.map(({ endS, spreadS }) => endS + spreadS));
 }
 
+/**
+ * In which line of its row each of these spans is, so that none covers another; spans that begin together
+ * are in the order in which they are given.
+ * @param leastS as long as a span is drawn at least (s)
+ */
+export function linesOf(
+  spans: readonly { startS: number; endS: number }[],
+  leastS: number,
+): number[] {
+  const order = spans.map((_, i) => i).sort((a, b) => spans[a]!.startS - spans[b]!.startS || a - b);
+  const ends: number[] = [];
+  const lines: number[] = [];
+  for (const i of order) {
+    const { startS, endS } = spans[i]!;
+    const free = ends.findIndex((end) => end <= startS + 1e-9);
+    const line = free < 0 ? ends.length : free;
+    ends[line] = Math.max(endS, startS + leastS);
+    lines[i] = line;
+  }
+  return lines;
+}
+
 // --- changes ----------------------------------------------------------------------------------------
 
 /** The list with another step in the place of one. */

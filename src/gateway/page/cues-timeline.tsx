@@ -30,6 +30,7 @@ import {
   FLOW_ROW,
   LEAST_S,
   lengthKey,
+  linesOf,
   moveStep,
   newStep,
   POSE_ROW,
@@ -50,6 +51,8 @@ import { channels, cueList, groups, nowS } from './store.ts';
 /** Height of a row (px); the style has the same. */
 const ROW_PX = 56;
 const RAIL_PX = 48;
+/** Each further line of a row (px). */
+const LINE_PX = 48;
 /** Beside the last step there is room for another one (s). */
 const ROOM_S = 2;
 /** Movement of a pointer that is no click any more (px). */
@@ -135,6 +138,7 @@ export function Timeline() {
   const blocks = blocksOf(steps.value);
   const done = rehearsed.value?.cue === cue.value ? rehearsed.value.of : undefined;
   const also = alsoChanged(done, all);
+  const lines = all.map((row) => linesIn(row, blocks));
   const width = Math.ceil(lengthS * perS.value);
   const scale = { perS: perS.value, endS: done?.durationS ?? 0 };
   return (
@@ -148,11 +152,11 @@ export function Timeline() {
       <div class="desk-rows" style={`width:calc(var(--head) + ${width}px)`}>
         <Ruler lengthS={lengthS} />
         {done && isMarked(done) && <Marks of={done} />}
-        {all.map((row) => (
-          <Row key={row} row={row} blocks={blocks} done={done} scale={scale} />
+        {all.map((row, i) => (
+          <Row key={row} row={row} lines={lines[i]!} done={done} scale={scale} />
         ))}
         {also.map((row) => (
-          <Row key={row} row={row} blocks={[]} done={done} scale={scale} />
+          <Row key={row} row={row} lines={NO_LINES} done={done} scale={scale} />
         ))}
         {done?.rails.map((rail) => (
           <div key={rail.name} class="desk-row is-rail">
@@ -177,7 +181,7 @@ export function Timeline() {
         <Line class="desk-cursor" at={cursorS} />
         {playing.value && <Line class="desk-now" at={headS} />}
         {running.value && !playing.value && <Line class="desk-now" at={onPropS} />}
-        <Links rows={all} blocks={blocks} marked={isMarked(done)} />
+        <Links rows={all} lines={lines} marked={isMarked(done)} />
       </div>
     </div>
   );
@@ -189,6 +193,31 @@ const onPropS = computed(() => {
   return startedS === undefined ? 0 : Math.max(0, nowS.value - startedS);
 });
 
+/** In which line each block of a row is, by its place among all; and how many lines the row has. */
+interface Lines {
+  of: ReadonlyMap<Block, number>;
+  count: number;
+}
+
+/** A block is at least so wide (px). */
+const LEAST_PX = 40;
+const MOST_LINES = 4;
+
+function linesIn(row: string, blocks: readonly Block[]): Lines {
+  const mine = blocks.filter((block) => block.row === row);
+  const spans = mine.map(({ step, part }) => {
+    const { startS, spreadS } = times.value[step]!;
+    const length = blockS(steps.value[step]!, part, tookS.value[step]);
+    return { startS, endS: startS + length + spreadS };
+  });
+  // Where very much is in one place, a row does not grow for ever.
+  const lines = linesOf(spans, LEAST_PX / perS.value).map((line) => line % MOST_LINES);
+  return {
+    of: new Map(mine.map((block, i) => [block, lines[i]!])),
+    count: Math.max(1, ...lines.map((line) => line + 1)),
+  };
+}
+
 /** A line across all rows, at a time. */
 function Line({ class: name, at }: { class: string; at: Signal<number> }) {
   const place = useComputed(() => `left:calc(var(--head) + ${at.value * perS.value}px)`);
@@ -196,20 +225,30 @@ function Line({ class: name, at }: { class: string; at: Signal<number> }) {
 }
 
 const isMarked = (done: Rehearsed | undefined): boolean =>
-  done?.findings.some(({ atS }) => atS !== null) ?? false;
+  done?.findings.some((one) => markS(one) !== undefined) ?? false;
+
+/** When a finding is (s): when it happens, or when its step begins. */
+function markS({ atS, cue: of, step }: Rehearsed['findings'][number]): number | undefined {
+  if (atS !== null) return atS;
+  return of === cue.value && step !== null ? times.value[step]?.startS : undefined;
+}
 
 /** Joins the blocks of the selected step. */
-function Links(props: { rows: readonly string[]; blocks: readonly Block[]; marked: boolean }) {
+function Links(props: { rows: readonly string[]; lines: readonly Lines[]; marked: boolean }) {
   const at = selected.value;
-  const mine = props.blocks.filter(({ step }) => step === at).map(({ row }) => row);
-  if (mine.length < 2) return null;
-  const places = mine.map((row) => props.rows.indexOf(row)).filter((one) => one >= 0);
-  const first = Math.min(...places);
-  const last = Math.max(...places);
+  const middles: number[] = [];
+  let top = 0;
+  for (const { of, count } of props.lines) {
+    for (const [{ step }, line] of of)
+      if (step === at) middles.push(top + line * LINE_PX + ROW_PX / 2);
+    top += ROW_PX + (count - 1) * LINE_PX;
+  }
+  if (middles.length < 2) return null;
+  const first = Math.min(...middles);
+  const last = Math.max(...middles);
   const x = (times.value[at]?.startS ?? 0) * perS.value;
   const above = `var(--ruler) + ${props.marked ? 'var(--marks)' : '0px'}`;
-  const top = `calc(${above} + ${(first + 0.5) * ROW_PX}px)`;
-  const style = `left:calc(var(--head) + ${x}px);top:${top};height:${(last - first) * ROW_PX}px`;
+  const style = `left:calc(var(--head) + ${x}px);top:calc(${above} + ${first}px);height:${last - first}px`;
   return <div class="desk-link" style={style} aria-hidden="true" />;
 }
 
@@ -284,12 +323,15 @@ function putCursor(event: TargetedMouseEvent<HTMLElement>): void {
 /** Findings at their time, each leading to its step and its words. */
 function Marks({ of }: { of: Rehearsed }) {
   const places: { x: number; atS: number; all: number[] }[] = [];
-  const timed = of.findings.map((one, i) => ({ ...one, i })).filter(({ atS }) => atS !== null);
-  for (const { atS, i } of timed.sort((a, b) => a.atS! - b.atS!)) {
-    const x = atS! * perS.value;
+  const timed = of.findings.flatMap((one, i) => {
+    const atS = markS(one);
+    return atS === undefined ? [] : [{ atS, i }];
+  });
+  for (const { atS, i } of timed.sort((a, b) => a.atS - b.atS)) {
+    const x = atS * perS.value;
     const last = places.at(-1);
     if (last && x - last.x < 44) last.all.push(i);
-    else places.push({ x, atS: atS!, all: [i] });
+    else places.push({ x, atS, all: [i] });
   }
   return (
     <div class="desk-row is-marks">
@@ -322,20 +364,21 @@ export function showFinding(at: number): void {
 
 interface RowProps {
   row: string;
-  blocks: readonly Block[];
+  lines: Lines;
   done: Rehearsed | undefined;
   scale: { perS: number; endS: number };
 }
 
-function Row({ row, blocks, done, scale }: RowProps) {
-  const mine = blocks.filter((block) => block.row === row);
+const NO_LINES: Lines = { of: new Map(), count: 1 };
+
+function Row({ row, lines, done, scale }: RowProps) {
   const members = groups.value[row];
   const flashes = done?.flashes.channels[row];
   const most = Math.max(flashes?.flashes ?? 0, flashes?.red ?? 0);
   const canAdd = newStep(row, 0, known.value, cue.value) !== undefined;
   const words = rowWords(row);
   return (
-    <div class={`desk-row ${row.startsWith('/') ? 'is-other' : ''}`}>
+    <div class="desk-row" style={`height:${ROW_PX + (lines.count - 1) * LINE_PX}px`}>
       <div class="desk-head">
         <b>
           {breakable(words)}
@@ -367,8 +410,8 @@ function Row({ row, blocks, done, scale }: RowProps) {
         }}
       >
         {done && <Curves row={row} done={done} scale={scale} />}
-        {mine.map((block) => (
-          <BlockButton key={`${block.step} ${block.part}`} block={block} />
+        {[...lines.of].map(([block, line]) => (
+          <BlockButton key={`${block.step} ${block.part}`} block={block} line={line} />
         ))}
       </div>
     </div>
@@ -416,7 +459,7 @@ function Curves({ row, done, scale }: { row: string; done: Rehearsed; scale: Row
 /** The gesture that is going on. */
 let gestures = 0;
 
-function BlockButton({ block }: { block: Block }) {
+function BlockButton({ block, line }: { block: Block; line: number }) {
   const { step, part, words, row } = block;
   const time = times.value[step]!;
   const spec = steps.value[step]!;
@@ -445,14 +488,14 @@ function BlockButton({ block }: { block: Block }) {
       {time.spreadS > 0 && (
         <span
           class="desk-tail"
-          style={`left:${left}px;width:${(length + time.spreadS) * perS.value}px`}
+          style={`left:${left}px;width:${(length + time.spreadS) * perS.value}px;--line:${line}`}
           aria-hidden="true"
         />
       )}
       <button
         type="button"
         class={`desk-block is-${part || 'none'} ${isSelected ? 'is-selected' : ''} ${isBefore ? 'is-before' : ''} ${time.never ? 'is-never' : ''}`}
-        style={`left:${left}px;--length:${width}px`}
+        style={`left:${left}px;--length:${width}px;--line:${line}`}
         data-step={step}
         data-part={part}
         data-row={row}
