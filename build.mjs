@@ -15,6 +15,7 @@ export const THREADS = {
   service: 'service/worker.ts',
   planner: 'service/planner-worker.ts',
   'board-worker': 'boards/board-worker.ts',
+  'sound-worker': 'boards/alsa/sound-worker.ts',
 };
 
 /** Components are Preact's, on the page and where the command draws with them. */

@@ -18,7 +18,7 @@ export interface OutputSpec {
    * What is known about the servo or load on the pin: for the simulated plant, and for a driver's own
    * checks.
    */
-  plant?: ServoPlant | LoadPlant;
+  plant?: ServoPlant | LoadPlant | SoundPlant;
 }
 
 export interface ServoPlant {
@@ -42,6 +42,25 @@ export interface LoadPlant {
   onA: number;
   /** The level at which the load draws current. */
   activeLevel: 0 | 1;
+}
+
+/** A file with a sound. */
+export interface SoundFile {
+  name: string;
+  /** Its name beside the prop file, for messages, and its whole path. */
+  file: string;
+  path: string;
+}
+
+/** A loudspeaker: what it may play, on the output whose value is the number of what is to play. */
+export interface SoundPlant {
+  kind: 'sounds';
+  channel: string;
+  /** The outputs with its amplitude, 0 to 1, and with the time until it is to be heard (ms). */
+  gain: number;
+  delay: number;
+  /** By their numbers from 1; 0 is silence. */
+  files: readonly SoundFile[];
 }
 
 export interface InputSpec {
@@ -94,6 +113,10 @@ export interface Driver {
   check?(nowMs: number): void;
   /** The level of an input, by its index in the list given to `open`. */
   read(input: number): 0 | 1;
+  /** What a person should know and is no failure, one sentence at a time. */
+  news?(): string | undefined;
+  /** How long before its time something must be asked for, to be in time (s); 0 where this is absent. */
+  readonly leadS?: number;
   /** Writes what is measured at an output; absent when the board measures nothing. */
   sense?(output: number, nowMs: number, into: Sense): void;
   /**

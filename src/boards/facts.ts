@@ -12,6 +12,8 @@ export interface BoardFacts<Entry, Place extends object = object> {
   readonly header: boolean;
   /** Its pins are 0 up to, but not including, this. */
   readonly pins: number;
+  /** It plays the sounds of channels that have no pin. */
+  readonly sounds?: true;
   /** The word before a pin's number: `GPIO 5`, `output 3`. */
   readonly word: 'GPIO' | 'output';
   /** What the board itself uses a pin for. */

@@ -1,5 +1,6 @@
 import type * as z from 'zod';
 import type { PlannedBoard } from '../safe/plan.ts';
+import { alsa } from './alsa/facts.ts';
 import type { Driver } from './board.ts';
 import type { Finding, Output, World } from './doctor.ts';
 import type { BoardFacts, Lockable, SchemaParts, SetUp, Z } from './facts.ts';
@@ -9,7 +10,7 @@ import { pigpio } from './pigpio/facts.ts';
 import { sim } from './sim/facts.ts';
 
 /** The facts of every driver, by its name in the prop file. */
-const FACTS = { sim, pigpio, pca9685, linux } as const;
+const FACTS = { sim, pigpio, pca9685, linux, alsa } as const;
 
 export type DriverName = keyof typeof FACTS;
 type SchemaOf<D extends DriverName> = ReturnType<(typeof FACTS)[D]['schema']>;
@@ -37,6 +38,10 @@ const DRIVERS = {
   linux: {
     driver: () => import('./linux/driver.ts'),
     doctor: () => import('./linux/doctor.ts'),
+  },
+  alsa: {
+    driver: () => import('./alsa/driver.ts'),
+    doctor: () => import('./alsa/doctor.ts'),
   },
 } as const satisfies { [D in DriverName]: Parts<D> };
 

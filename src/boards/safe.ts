@@ -1,5 +1,6 @@
 import type { PlannedBoard, SafePlan } from '../safe/plan.ts';
 import type { Tools } from '../safe/tools.ts';
+import { safeAlsa } from './alsa/safe.ts';
 import { safeLinux } from './linux/safe.ts';
 import { safePca9685 } from './pca9685/safe.ts';
 import { safePigpio } from './pigpio/safe.ts';
@@ -15,6 +16,7 @@ const WAYS = {
   pigpio: safePigpio,
   pca9685: safePca9685,
   linux: safeLinux,
+  alsa: safeAlsa,
 } as const satisfies Record<DriverName, Way>;
 
 /** Returns what was done, output by output. @throws Error when it is not certain that all outputs are safe */
