@@ -11,6 +11,7 @@ import { proposal } from './methods/proposal.ts';
 import { queries } from './methods/queries.ts';
 import { session } from './methods/session.ts';
 import { sim } from './methods/sim.ts';
+import { sounds } from './methods/sounds.ts';
 import { takes } from './methods/takes.ts';
 import { versions } from './methods/versions.ts';
 
@@ -32,6 +33,7 @@ export const METHODS = {
   ...parts,
   ...proposal,
   ...sim,
+  ...sounds,
 };
 
 type Methods = typeof METHODS;

@@ -3,7 +3,13 @@ import { SYMPTOMS } from '../prop/symptoms.ts';
 import { EVENT_NAMES } from '../shared/journal.ts';
 import type { Pieces } from './pieces.ts';
 
-const CHANNEL_KINDS = ['servo', 'relay', 'rgb', 'lamp'] as const satisfies readonly ChannelKind[];
+const CHANNEL_KINDS = [
+  'servo',
+  'relay',
+  'rgb',
+  'lamp',
+  'sound',
+] as const satisfies readonly ChannelKind[];
 
 /** Results, and parts of them, that are larger or that more than one method and notification has. */
 export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pieces) {
@@ -70,6 +76,9 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
       })
       .optional(),
     fadeS: z.number().optional().describe('least time for a full-scale change (s)'),
+    sounds: z.array(z.string()).optional().describe('sound: what it can play'),
+    ceiling: z.number().optional().describe('sound: the loudest amplitude, 0 to 1'),
+    fadeOutS: z.number().optional().describe('sound: least time from full volume to silence (s)'),
     output: z
       .object({
         board: z.string(),

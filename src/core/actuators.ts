@@ -5,18 +5,20 @@ import { Lamp, RgbLight } from './light.ts';
 import type { Motion } from './motion.ts';
 import { Relay } from './relay.ts';
 import { Servo } from './servo.ts';
+import { Sound } from './sound.ts';
 
-export type Actuator = Servo | Relay | RgbLight | Lamp;
+export type Actuator = Servo | Relay | RgbLight | Lamp | Sound;
 type Kind = Actuator['kind'];
 type SpecOf<K extends Kind> = Extract<Channel, { kind: K }>;
 
 /** What actuators are made for: the body that lists them. */
 interface Listing extends Time {
-  readonly prop: Pick<Prop, 'flash'>;
+  readonly prop: Pick<Prop, 'flash' | 'soundFiles'>;
   readonly channels: readonly Actuator[];
   readonly servos: Servo[];
   readonly relays: Relay[];
   readonly lights: (RgbLight | Lamp)[];
+  readonly sounds: Sound[];
   /** The motion of one more servo. */
   motion(): Motion;
 }
@@ -51,6 +53,11 @@ const MAKERS: {
       new Lamp(name, body.channels.length, lifted(spec, body), board, rail, body),
       body.lights,
     ),
+  sound: (name, spec, board, rail, body) =>
+    listed(
+      new Sound(name, body.channels.length, spec, board, rail, body, body.prop.soundFiles),
+      body.sounds,
+    ),
 };
 
 function listed<A extends Actuator>(actuator: A, list: { push(actuator: A): unknown }): A {
@@ -59,7 +66,7 @@ function listed<A extends Actuator>(actuator: A, list: { push(actuator: A): unkn
 }
 
 /** Lifting the limit of flashes for the whole prop lifts it for each light. */
-function lifted<S extends SpecOf<Exclude<Kind, 'servo'>>>(
+function lifted<S extends SpecOf<Exclude<Kind, 'servo' | 'sound'>>>(
   spec: S,
   { prop: { flash } }: Listing,
 ): S {

@@ -14,6 +14,7 @@ import { Lamp, RgbLight } from './light.ts';
 import { Motion } from './motion.ts';
 import { Relay } from './relay.ts';
 import { Servo } from './servo.ts';
+import { Sound } from './sound.ts';
 
 export interface Rail {
   name: string;
@@ -54,6 +55,7 @@ export class Body {
   readonly servos: Servo[] = [];
   readonly relays: Relay[] = [];
   readonly lights: (RgbLight | Lamp)[] = [];
+  readonly sounds: Sound[] = [];
   groups: ReadonlyMap<string, readonly Servo[]> = new Map();
   stopInput: { board: Board; input: number; pressedLevel: 0 | 1 } | undefined;
   /** The key switch of the lockout, and the contacts of guards by the guard's name. */
@@ -187,6 +189,10 @@ export class Body {
 
   lamp(name: string): Lamp {
     return this.#ofKind(name, Lamp, 'lamp', 'channel.move, channel.switch or channel.colour');
+  }
+
+  sound(name: string): Sound {
+    return this.#ofKind(name, Sound, 'sound', 'the command for its kind');
   }
 
   /** Whether an interlock's requirement holds now; marks count as they are now. */

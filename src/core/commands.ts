@@ -211,6 +211,21 @@ export class Commands {
       this.#record(session, 'channel.dim', `${channel} to ${to}`, { channel, to });
       return { to };
     },
+    'sound.play': ({ channel, sound: name, volume = 1 }, session) => {
+      this.#core.mustBeLive();
+      const sound = this.#core.body.sound(channel);
+      this.#core.gate.play(sound, name, volume, this.#core.nowS);
+      this.#core.byHand(new Set([sound]), session.client);
+      this.#record(session, 'sound.play', `${channel} plays ${name}`, { channel, sound: name });
+      return { durationS: tidy(sound.lengthS(name)) };
+    },
+    'sound.stop': ({ channel }, session) => {
+      const sound = this.#core.body.sound(channel);
+      this.#core.byHand(new Set([sound]), session.client);
+      sound.fadeOut();
+      this.#record(session, 'sound.stop', `${channel} fades out`, { channel });
+      return { playing: sound.playing ?? null };
+    },
     'channel.identify': ({ channel }, session) => {
       this.#core.mustBeLive();
       const actuator = this.#core.body.channel(channel);

@@ -90,6 +90,7 @@ export class Control {
         ...loss,
       });
       this.#onHolder(null);
+      for (const sound of this.#context.body.sounds) sound.cut();
     }
     if (this.#context.condition !== 'live' && this.#context.condition !== 'waking') return;
     this.#context.waker.cancel();

@@ -361,7 +361,7 @@ export class Core {
     if (free || this.#context.parker.active) this.gate.retry();
     const { body } = this;
     body.dtS = (Math.min(elapsed, MAX_CATCH_UP_TICKS) * this.tickMs) / 1000;
-    const { servos, lights } = body;
+    const { servos, lights, sounds } = body;
     for (let i = 0; i < servos.length; i++) {
       const servo = servos[i]!;
       if (!servo.moving) continue;
@@ -369,6 +369,8 @@ export class Core {
       servo.advance();
     }
     for (let i = 0; i < lights.length; i++) lights[i]!.advance();
+    for (let i = 0; i < sounds.length; i++) sounds[i]!.advance();
+    this.#hearBoards();
     if (this.#senses) this.#io.measure(servos, this.#context.nowMs);
     this.gate.enforce();
     this.light.tick();
@@ -387,6 +389,15 @@ export class Core {
       recorder.end('control was lost', 'prop');
     else if (condition !== 'live') recorder.end(`the prop is ${condition}`, 'prop');
     else recorder.tick(elapsed, dtS);
+  }
+
+  /** What boards report that is no failure. */
+  #hearBoards(): void {
+    const { boards } = this.body;
+    for (let i = 0; i < boards.length; i++) {
+      const text = boards[i]!.driver.news?.();
+      if (text !== undefined) this.journal.add('prop', 'sound', text, { board: boards[i]!.name });
+    }
   }
 
   /** The level of an input; undefined when its board has failed, or fails now. */

@@ -16,6 +16,7 @@ import type { Journal } from './journal.ts';
 import { mustHavePose, noTargets, opening, type Targets } from './pose.ts';
 import type { Switching } from './relay.ts';
 import type { Move } from './servo.ts';
+import { Sound, type Sounding } from './sound.ts';
 import { type TakePart, TakeRun } from './take-run.ts';
 
 /** A move that takes this much longer than asked (s) is reported: more than a tick. */
@@ -95,6 +96,8 @@ interface RunningStep {
   busy: (() => boolean)[];
   child: RunningCue | undefined;
   timesLeft: number;
+  /** Its sounds have been asked for, before their time. */
+  announced: boolean;
 }
 
 /** One running cue. */
@@ -348,12 +351,21 @@ export class Cues {
     this.#runs.set(name, count + 1);
     const random = seeded(cue.seed + count);
     this.revision++;
-    this.#running.push(this.#begin(cue, { who, background, random, root: undefined }, nowS));
+    // The device of its sounds is asked that much before: the whole cue begins that much later.
+    const delayS = this.#hasSound(cue) ? this.#leadS : 0;
+    this.#running.push(
+      this.#begin(cue, { who, background, random, root: undefined }, nowS + delayS),
+    );
     this.#record(who, `cue ${name} runs`, name, background);
   }
 
+  #hasSound(cue: ReadyCue): boolean {
+    return this.#body.sounds.some((sound) => this.#channels(cue).has(sound));
+  }
+
   /**
-   * Ends a cue: its servos decelerate and hold, its relays open, its lights stay as they are;
+   * Ends a cue: its servos decelerate and hold, its relays open, its lights stay as they are, its sounds
+   * fade out;
    * channels in `keep` are left alone. @returns false when it was not running
    */
   stop(name: string, why: string, keep: ReadonlySet<Actuator> = new Set()): boolean {
@@ -371,6 +383,7 @@ export class Cues {
     // What a servo that is away from rest requires stays closed, and what is safe closed.
     const relays = this.#body.relays.filter((one) => isMine(one) && !one.safeOn);
     for (const relay of this.#gate.mayOpen(relays)) relay.set(false);
+    for (const sound of this.#body.sounds.filter(isMine)) sound.fadeOut();
     this.#journal.add('prop', 'cue', `cue ${name} stopped: ${why}`, { cue: name });
     return true;
   }
@@ -448,6 +461,7 @@ export class Cues {
         busy: [],
         child: undefined,
         timesLeft: times === 'until stopped' ? Number.POSITIVE_INFINITY : (times ?? 1),
+        announced: false,
       };
     });
     const later = steps.filter(({ dueS }) => dueS < Number.POSITIVE_INFINITY);
@@ -459,6 +473,7 @@ export class Cues {
   #advance(run: RunningCue, nowS: number): boolean {
     const root = run.root ?? run;
     const { open } = run;
+    if (this.#body.sounds.length > 0) this.#announce(run, nowS);
     takeDue(run, nowS, 0, this.#startsLeft);
     let done = 0;
     // The end of a step may add others, behind it.
@@ -526,6 +541,44 @@ export class Cues {
     const leaving = opening(targets);
     for (const { relay, on } of targets.switches)
       this.#attempt(run, one, () => this.#switch(run, one, { relay, on }, nowS, leaving));
+    for (const sounding of targets.sounds)
+      if (!one.announced || sounding.play === undefined)
+        this.#attempt(run, one, () => this.#playSound(run, one, sounding, nowS));
+  }
+
+  /** Sounds are asked for before their time, as early as their device needs. */
+  #announce(run: RunningCue, nowS: number): void {
+    const { later } = run;
+    const leadS = this.#leadS;
+    for (let i = later.length - 1; i >= 0; i--) {
+      const one = later[i]!;
+      if (one.dueS > nowS + leadS + ROUNDING_S) return;
+      if (one.announced || !one.step.spec.sound || one.dueS <= nowS + ROUNDING_S) continue;
+      one.announced = true;
+      for (const { actuators, to } of this.#valuesOf(one.step))
+        for (const sound of actuators)
+          if (sound instanceof Sound && typeof to === 'string' && sound.has(to))
+            this.#attempt(run, one, () => this.#playSound(run, one, { sound, play: to }, one.dueS));
+    }
+  }
+
+  /** How long before its time the slowest sound device must be asked (s). */
+  get #leadS(): number {
+    let leadS = 0;
+    for (const sound of this.#body.sounds) leadS = Math.max(leadS, sound.leadS);
+    return leadS;
+  }
+
+  #playSound(run: RunningCue, one: RunningStep, { sound, play }: Sounding, startS: number): void {
+    const { fadeS = 0, volume = 1 } = one.step.spec;
+    if (play === undefined) {
+      sound.fade(0, fadeS);
+      return;
+    }
+    this.#gate.play(sound, play, volume, startS, fadeS);
+    this.#record(run.who, `${sound.name} plays ${play}`, run.cue.name, run.background);
+    const { starts } = sound;
+    one.busy.push(() => sound.starts === starts && sound.isBusy);
   }
 
   /** What is left of moves when somebody performs the others; the step takes as long as they would. */

@@ -1,3 +1,4 @@
+import { didYouMean } from '../prop/finding.ts';
 import type { Requirement } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
 import { clamp, tidy } from '../shared/units.ts';
@@ -16,6 +17,7 @@ import { type Planned, Planning } from './planning.ts';
 import type { Targets } from './pose.ts';
 import type { Relay } from './relay.ts';
 import type { Move, Servo } from './servo.ts';
+import type { Sound } from './sound.ts';
 
 /** A rail may be over its limit by this much (A), from rounding only. */
 const RAIL_SLACK_A = 1e-9;
@@ -102,6 +104,7 @@ export class Gate {
   /** The servos with an interlock: no others are looked at in every tick. */
   readonly #guarded: readonly Servo[];
   readonly #guardedLights: readonly (RgbLight | Lamp)[];
+  readonly #guardedSounds: readonly Sound[];
   /** What others require of each channel. */
   readonly #dependents = new Map<Actuator, Dependent[]>();
   #waiting: Waiting[] = [];
@@ -118,6 +121,7 @@ export class Gate {
     this.#lastingA = new Float64Array(body.rails.length);
     this.#guarded = body.servos.filter(({ spec }) => spec.requires);
     this.#guardedLights = body.lights.filter(({ spec }) => spec.requires);
+    this.#guardedSounds = body.sounds.filter(({ spec }) => spec.requires);
     for (const actuator of body.channels)
       for (const requirement of actuator.spec.requires ?? []) {
         const other = body.channel(requirement.channel);
@@ -575,6 +579,29 @@ export class Gate {
     if (waitS > 0) light.wait(waitS);
   }
 
+  /**
+   * Plays a sound, so that it is heard at `startS`. @param volume 0 to 1 of the channel's ceiling
+   * @throws Refusal `sound.unknown`, `interlock`
+   */
+  play(sound: Sound, name: string, volume: number, startS: number, fadeInS = 0): void {
+    if (!sound.has(name))
+      throw new Refusal(
+        'sound.unknown',
+        `there is no sound ${name}; ${didYouMean(name, sound.soundNames)}`,
+        { sound: name },
+      );
+    this.#interlocksMustHold(sound);
+    this.#mustNotBreak([{ actuator: sound, target: false }]);
+    sound.start(name, volume, startS, fadeInS);
+  }
+
+  /** Plays a tone, by which a person finds a loudspeaker. @throws Refusal `interlock` */
+  chirp(sound: Sound): void {
+    this.#interlocksMustHold(sound);
+    this.#mustNotBreak([{ actuator: sound, target: false }]);
+    sound.chirp();
+  }
+
   /** Whether a whole pose may be taken. @throws Refusal as each part of it would */
   mustBeAbleToDo({ moves, dims, colours, switches }: Targets, nowS: number): void {
     const closing = switches.filter(({ on }) => on).map(({ relay }) => relay);
@@ -686,6 +713,15 @@ export class Gate {
       light.interlocked = true;
       ended = true;
       this.#reportInterlock(light, unmet, 'went dark');
+    }
+    for (let i = 0; i < this.#guardedSounds.length; i++) {
+      const sound = this.#guardedSounds[i]!;
+      const unmet = sound.rests ? undefined : this.#unmet(sound);
+      if (!unmet) continue;
+      sound.cut();
+      sound.interlocked = true;
+      ended = true;
+      this.#reportInterlock(sound, unmet, 'fell silent');
     }
     return ended;
   }
@@ -855,7 +891,7 @@ export class Gate {
    * @param asked relays count as they are to be, not as their contacts are
    */
   measureRails(asked = false): void {
-    const { rails, servos, relays, lights } = this.#body;
+    const { rails, servos, relays, lights, sounds } = this.#body;
     for (let i = 0; i < rails.length; i++) rails[i]!.amps = 0;
     for (let i = 0; i < servos.length; i++) {
       const servo = servos[i]!;
@@ -871,6 +907,10 @@ export class Gate {
     for (let i = 0; i < lights.length; i++) {
       const light = lights[i]!;
       if (light.rail !== NO_RAIL) rails[light.rail]!.amps += light.amps();
+    }
+    for (let i = 0; i < sounds.length; i++) {
+      const sound = sounds[i]!;
+      if (sound.rail !== NO_RAIL) rails[sound.rail]!.amps += sound.amps;
     }
   }
 

@@ -7,6 +7,7 @@ import type { Lease, Session } from './lease.ts';
 import type { Light } from './light.ts';
 import type { Relay } from './relay.ts';
 import type { Servo } from './servo.ts';
+import type { Sound } from './sound.ts';
 
 /** The largest size of a wiggle (deg), and the length of a blink or click (s). */
 const WIGGLE_DEG = 3;
@@ -101,6 +102,11 @@ export class Identifier {
     });
     this.#inBackground(() => blinking);
     return (steps.length - 1) * BLINK_S;
+  }
+
+  /** Plays a tone. */
+  chirp(sound: Sound): void {
+    this.#core.gate.chirp(sound);
   }
 
   /** What is still going on after its answer: the next command for the channel ends it. */

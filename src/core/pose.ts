@@ -5,6 +5,7 @@ import type { Body } from './body.ts';
 import type { Colouring, Dimming } from './light.ts';
 import type { Switching } from './relay.ts';
 import type { Move } from './servo.ts';
+import type { Sounding } from './sound.ts';
 
 /** What a pose or a step of a cue asks of every channel that it names. */
 export interface Targets {
@@ -12,20 +13,22 @@ export interface Targets {
   dims: Dimming[];
   colours: Colouring[];
   switches: Switching[];
+  sounds: Sounding[];
 }
 
 /** A `Wanted` that asks nothing of any channel, to add to. */
 export function noTargets(): Targets {
-  return { moves: [], dims: [], colours: [], switches: [] };
+  return { moves: [], dims: [], colours: [], switches: [], sounds: [] };
 }
 
 /** Every channel that is asked for something. */
-export function channelsOf({ moves, dims, colours, switches }: Targets): Set<Actuator> {
+export function channelsOf({ moves, dims, colours, switches, sounds }: Targets): Set<Actuator> {
   return new Set<Actuator>([
     ...moves.map(({ servo }) => servo),
     ...dims.map(({ lamp }) => lamp),
     ...colours.map(({ light }) => light),
     ...switches.map(({ relay }) => relay),
+    ...sounds.map(({ sound }) => sound),
   ]);
 }
 

@@ -43,6 +43,7 @@ export class Stops {
     this.#context.parker.cancel();
     this.#context.gate.cancel();
     for (const relay of this.#context.body.relays) relay.makeSafe();
+    for (const sound of this.#context.body.sounds) sound.cut();
     for (const servo of this.#context.body.servos) servo.halt();
     // What cannot be reached is tried again now.
     for (const { dead, driver } of this.#context.body.boards) if (dead) driver.retrySafe?.();
@@ -174,6 +175,7 @@ export class Stops {
     for (const servo of this.#context.body.servos) servo.release(this.#context.nowS);
     for (const relay of this.#context.body.relays) relay.makeSafe();
     for (const light of this.#context.body.lights) light.cut(this.#context.nowS);
+    for (const sound of this.#context.body.sounds) sound.cut();
     // Nothing is sent to any servo: what is known of them now holds until the next wake.
     this.#context.state.unsettled = false;
   }
@@ -219,6 +221,7 @@ export class Stops {
     for (const light of this.#context.body.lights)
       if (light.board === board) light.cut(this.#context.nowS);
     for (const relay of this.#context.body.relays) relay.makeSafe();
+    for (const sound of this.#context.body.sounds) sound.cut();
     if (before === 'live' || before === 'waking' || before === 'parking')
       this.#context.parker.begin(this.#context.nowS, 0, false);
     this.#context.state.save(true);

@@ -12,7 +12,7 @@ export async function examine(world: World, prop: Prop | undefined): Promise<Fin
       .map(([channel, { kind, output }]) => ({
         name: channel,
         kind,
-        pins: 'pins' in output ? output.pins : [output.pin],
+        pins: 'pins' in output ? output.pins : 'pin' in output ? [output.pin] : [],
       }));
     for (const finding of await questionsOf(spec, world, outputs))
       findings.push({ ...finding, what: `board ${name}: ${finding.what}` });

@@ -8,7 +8,7 @@ import { LETTER } from './timeline-steps.tsx';
 import { closures, reader, timeSeriesOf } from './track.ts';
 
 /** Height of a lane, by what is drawn in it (px). */
-export const LANE_HEIGHT = { deg: 56, on: 26, lightness: 34, colour: 34 } as const;
+export const LANE_HEIGHT = { deg: 56, on: 26, lightness: 34, colour: 34, volume: 34 } as const;
 /** Above and below a servo's curve (px). */
 const MARGIN = 5;
 
@@ -48,6 +48,8 @@ export function Lane(props: Placed) {
         <AngleLane {...props} angles={angles} />
       ) : value === 'on' ? (
         <ContactLane {...props} />
+      ) : value === 'volume' ? (
+        <SoundLane {...props} />
       ) : (
         <LightLane {...props} />
       )}
@@ -134,6 +136,25 @@ function ContactLane({ track, axis, y }: Placed) {
       })}
       <text x={axis.right + 8} y={px(y + height / 2 + 4)} class="soft num">
         {times > 1 ? `${times} x, ${all}` : all}
+      </text>
+    </>
+  );
+}
+
+/** The volume over time, 0 to 1 of the ceiling. */
+function SoundLane({ track, axis, y }: Placed) {
+  const height = LANE_HEIGHT.volume;
+  const yOf = (volume: number) => px(y + height - 5 - volume * (height - 10));
+  const heardS = track.tS.reduce(
+    (sum, fromS, i) =>
+      Number(track.value[i]) > 0 ? sum + (track.tS[i + 1] ?? axis.endS) - fromS : sum,
+    0,
+  );
+  return (
+    <>
+      <path class="curve" d={curve(axis, timeSeriesOf(track), yOf)} />
+      <text x={axis.right + 8} y={px(y + height / 2 + 4)} class="soft num">
+        {tidy(heardS, 2)} s
       </text>
     </>
   );

@@ -30,6 +30,7 @@ function level(snapshot: Snapshot, channel: number, field: number, type: ValueTy
     case 'on':
       return first !== 0;
     case 'lightness':
+    case 'volume':
       return tidy(first, 4);
     case 'colour':
       return hex(first, snapshot.channel(channel, field + 1), snapshot.channel(channel, field + 2));

@@ -18,6 +18,7 @@ import {
 import { lightsOf } from './planned-light.ts';
 import { PlannedLoads, type Rails, railsOf } from './planned-loads.ts';
 import type { CueStep, Prop } from './schema.ts';
+import { soundS } from './sound-files.ts';
 import { childrenOf, touchesOf } from './steps.ts';
 import { playedTake } from './take/played.ts';
 
@@ -149,6 +150,10 @@ class Planner implements WalkPlanner {
       this.#eased.set(key, neededS);
     }
     return neededS;
+  }
+
+  soundS(step: CueStep): number {
+    return soundS(this.#prop, step);
   }
 
   /** The cue that runs within a step; for `choose`, the longest. */

@@ -26,6 +26,7 @@ boards:
   head: { driver: sim, plant: { beak: { stopsDeg: [-8, 38], lagS: 0.05, speedDegS: 300 } } }
   old: { driver: pigpio, sampleUs: 5 }
   chip: { driver: pca9685, bus: 1, address: 0x40, frequencyHz: 50, oscillatorHz: 25500000, vddV: 3.3, enable: { board: head, pin: 8 } }
+  speaker: { driver: alsa, device: 'plughw:1,0' }
   new: { driver: linux, chip: gpiochip0, pwmChip: 0, pwmPins: { 12: 0, 13: 1 } }
 rails:
   pack: { volts: 7.4, limitA: 5, fuse: { ratingA: 5, standard: ISO 8820, from: PACK-1, to: TB1-1 }, battery: { capacityAh: 5, ratedH: 20, peukert: 1.1, wantedH: 4, fullV: 8.4, nominalV: 7.4, emptyV: 6.4, maxA: 10 } }
@@ -71,6 +72,17 @@ channels:
     light: { share: 0.3, lumens: 20 }
     flash: { unrestricted: true, reason: only on the bench }
     flicker: { accepted: true, reason: seen only by a camera }
+  v:
+    kind: sound
+    output: { board: speaker }
+    rail: logic5v
+    place: body
+    ceiling: 0.3
+    fadeOutS: 0.5
+    draw: { maxA: 0.6 }
+    park: { to: 0 }
+    requires: [{ channel: beak, above: 5 }, { channel: beak, below: 30 }, { channel: mist, is: off }]
+    wire: { label: W92, gaugeAwg: 22, sectionMm2: 0.34, lengthM: 0.3, cores: [{ role: plus, colour: RD, from: AMP-1, to: SP1-1 }] }
   d:
     kind: lamp
     part: led-5mm-white
@@ -93,9 +105,11 @@ cues:
       - { take: wave, rate: 0.8, times: 3 }
       - { spreadS: 0.5, move: { beak: { around: 10, spread: 5 } } }
       - { colour: { eye_left: orange } }
+      - { sound: { voice: hoot }, volume: 0.6 }
       - { switch: { mist: "on" }, forS: 4 }
       - { until: { channel: beak, above: 5, below: 30, is: on, withinS: 5, otherwise: end } }
 osc: { host: 127.0.0.1 }
+sounds: { hoot: hoot.wav, purr: { file: purr.flac } }
 triggers: { door: { input: { board: head, pin: 22, normallyClosed: true }, cue: wake } }
 `;
 

@@ -6,6 +6,7 @@ import { relayOf } from './kinds/channel.ts';
 import { contactMode } from './kinds/contact.ts';
 import { kindOf } from './kinds/registry.ts';
 import { checkColour } from './kinds/rgb.ts';
+import { NO_SOUND } from './kinds/sound-schema.ts';
 import { wrongPart } from './kinds/wrong-part.ts';
 import { lintRequirement } from './lint-interlocks.ts';
 import { longCue, MAX_NESTED, MAX_STEPS } from './long-cue.ts';
@@ -36,7 +37,7 @@ function lintStep(notes: Notes, step: CueStep, at: Path, limits: Limits): void {
   const { move, pose, until, cue, choose } = step;
   if (pose !== undefined) notes.find('poses', pose, [...at, 'pose']);
   lintMoves(notes, move ?? {}, [...at, 'move'], limits);
-  for (const part of ['colour', 'dim', 'switch'] as const) {
+  for (const part of ['colour', 'dim', 'switch', 'sound'] as const) {
     for (const [name, value] of Object.entries(step[part] ?? {})) {
       const path = [...at, part, name];
       const channel = notes.find('channels', name, path, true);
@@ -44,6 +45,7 @@ function lintStep(notes: Notes, step: CueStep, at: Path, limits: Limits): void {
       if (kindOf(channel).part !== part)
         notes.keyError(path, ...wrongPart(name, channel.kind, value));
       else if (part === 'colour') checkColour(notes, String(value), path);
+      else if (part === 'sound' && value !== NO_SOUND) notes.find('sounds', String(value), path);
     }
   }
   if (until) lintUntil(notes, until, [...at, 'until'], limits);
@@ -210,8 +212,10 @@ function lintTimes(notes: Notes, step: CueStep, touched: Touched, at: Path): voi
       notes.warning([...at, key], `${key} has no effect here`, `remove it, or add ${needs}`);
   };
   if (overS !== undefined && !servos) idle('overS', 'a move');
-  if (fadeS !== undefined && !lights) idle('fadeS', 'a colour or a dim');
+  if (fadeS !== undefined && !lights && step.sound === undefined)
+    idle('fadeS', 'a colour or a dim');
   if (forS !== undefined && relays.size === 0) idle('forS', 'a switch');
+  if (step.volume !== undefined && step.sound === undefined) idle('volume', 'a sound');
   if (ease !== undefined && !servos && !lights) idle('ease', 'a move, a colour or a dim');
   if (forS === undefined) return;
   for (const [name, on] of relays) {

@@ -16,6 +16,7 @@ import { lint } from './lint.ts';
 import { channelsWithParts, valueFromPart, withParts } from './parts.ts';
 import { type Prop, schemas } from './schema.ts';
 import { knownKeys, remarksOfIssues, valueAt, withinUnion } from './schema-remarks.ts';
+import { withSoundFiles } from './sound-files.ts';
 import { type TakeFiles, takesBeside } from './take/take-files.ts';
 import { MAX_BYTES, type PropText, readText, type Sentence, TOO_LARGE } from './text.ts';
 
@@ -58,7 +59,7 @@ export function checkProp(
     const broken = new Broken();
     const fit = parsed.success ? parsed.data : validPart(raw, broken);
     if (fit) {
-      const sound = withTakes(withoutGroups(fit), takes);
+      const sound = withSoundFiles(withTakes(withoutGroups(fit), takes), file);
       const given = {
         has: (path: Path) => valueAt(raw, path) !== undefined || broken.covers(path),
         broken: (path: Path) => broken.touches(path),
@@ -127,16 +128,17 @@ export function editProp(loaded: Loaded, edits: readonly Edit[]): Loaded {
     throw new RangeError('the file has errors and cannot be edited; fix them first');
   const quick = loaded.prop && applyEntryEdits(source, edits);
   if (quick?.source === source) return loaded;
-  const prop = quick && withEntries(loaded.prop!, quick.entries);
+  const given = quick && withEntries(loaded.prop!, quick.entries);
+  const prop = given && withSoundFiles(given, file);
   if (prop) {
     const raw = withParts(quick.source.raw);
     const place = placing(quick.source);
-    const given = {
+    const written = {
       has: (path: Path) => valueAt(raw, path) !== undefined,
       broken: () => false,
       sound: true,
     };
-    return judged(quick.source, file, prop, lint(prop, given, writtenIn(raw)).map(place));
+    return judged(quick.source, file, prop, lint(prop, written, writtenIn(raw)).map(place));
   }
   const next = applyEdits(source, edits);
   return next === source ? loaded : checkProp(next, file);

@@ -87,12 +87,9 @@ export class Notes implements BoardNotes {
    * The entry called `name`. If there is none, returns undefined and reports an error at `path`, unless
    * it is broken.
    */
-  find<S extends 'boards' | 'rails' | 'channels' | 'groups' | 'poses' | 'cues' | 'takes'>(
-    section: S,
-    name: string,
-    path: Path,
-    atKey = false,
-  ): Prop[S][string] | undefined {
+  find<
+    S extends 'boards' | 'rails' | 'channels' | 'groups' | 'poses' | 'cues' | 'takes' | 'sounds',
+  >(section: S, name: string, path: Path, atKey = false): Prop[S][string] | undefined {
     const entries: Prop[S] = this.prop[section];
     if (this.given.broken(path)) return undefined;
     if (Object.hasOwn(entries, name)) return entries[name] as Prop[S][string];

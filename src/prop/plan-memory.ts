@@ -2,6 +2,7 @@ import { servoOf } from './kinds/channel.ts';
 import type { CuePlan, PlanStep, Servo } from './plan-types.ts';
 import type { Dependents } from './planned-interlocks.ts';
 import type { Cue, Prop } from './schema.ts';
+import { soundS } from './sound-files.ts';
 import { childrenOf, takeOf, valuesOf } from './steps.ts';
 
 /**
@@ -109,6 +110,7 @@ export class PlanMemory {
       parts.push(numberOf(takeOf(prop, spec)));
       for (const { channel, to, part } of valuesOf(prop, spec))
         parts.push(channel, to, part, this.#other(channel));
+      if (spec.sound) parts.push(soundS(prop, spec));
       for (const { cue: inner } of childrenOf(spec)) {
         if (!Object.hasOwn(cues, inner)) continue;
         const within = this.of(inner);

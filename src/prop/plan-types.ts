@@ -93,6 +93,8 @@ export interface WalkPlanner {
   steps(cue: string): PlanStep[];
   servo(name: string): Servo | undefined;
   innerCue(step: CueStep): string | undefined;
+  /** The longest of its sounds (s). */
+  soundS(step: CueStep): number;
   plan(cue: string): CuePlan;
   easedS(servo: Servo, fromDeg: number, targetDeg: number, step: PlanStep): number;
 }

@@ -143,7 +143,8 @@ export class PlanWalk {
     const moveS = Math.max(this.#move(one, nowS), this.#play(one, nowS));
     const otherS = this.#loads.start(step.spec, nowS);
     const untilS = waitsS(step.spec);
-    one.ownEndS = nowS + Math.max(moveS, otherS, untilS);
+    const soundsS = this.#planner.soundS(step.spec);
+    one.ownEndS = nowS + Math.max(moveS, otherS, untilS, soundsS);
     const movers = one.moves.map(({ servo }) => servo);
     for (const load of this.#loads.check(step.spec, movers, nowS, nowS + moveS))
       this.#report(step, load.severity, [...step.path, load.part], load);

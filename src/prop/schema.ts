@@ -1,9 +1,11 @@
 import * as z from 'zod';
 import { type Board, boardSchemas, DRIVER_NAMES } from '../boards/registry.ts';
 import { lazily } from '../shared/lazily.ts';
+import { SOUND_NAME } from '../sound/limits.ts';
 import { channelSchema } from './kinds/channel.ts';
 import { PICTURE_NAME } from './picture/name.ts';
 import { makeParts } from './schema-parts.ts';
+import type { WithSounds } from './sound-file.ts';
 import { cueStepSchema } from './steps.ts';
 import type { TakeFile } from './take/take-files.ts';
 import { TAKE_NAME } from './take/take-text.ts';
@@ -246,6 +248,20 @@ function make() {
     })
     .describe('a photo or drawing of the prop, for the page');
 
+  const soundFile = z
+    .string()
+    .regex(SOUND_NAME, {
+      error:
+        'is not the name of a sound beside this file; give one such as hoot.wav, hoot.flac, hoot.ogg or hoot.mp3, without a folder',
+    })
+    .describe('its file, in the folder of this one: WAV, FLAC, OGG (Vorbis) or MP3, 2 min at most');
+
+  const sound = z
+    .union([soundFile, z.strictObject({ file: soundFile })], {
+      error: 'is not a sound; give the name of a file beside this one, such as hoot.wav',
+    })
+    .describe('a sound file beside this one, or { file }');
+
   const propFile = z
     .strictObject({
       sinew: z.literal(1, { error: 'is not a known version of this file format; write sinew: 1' }),
@@ -368,6 +384,10 @@ function make() {
         })
         .optional()
         .describe('where OSC messages come in; they carry no token'),
+      sounds: z
+        .record(name('sound'), sound)
+        .default({})
+        .describe('sound files beside this one, by name'),
       triggers: z
         .record(name('trigger'), trigger)
         .default({})
@@ -397,10 +417,11 @@ type Schemas = ReturnType<typeof make>;
 export const schemas = lazily(make);
 
 export type GuardAction = z.output<Schemas['guardAction']>;
-export type Prop = z.output<Schemas['propFile']> & {
-  /** What is in the files of `takes`, by the names of these; without it nothing is known of them. */
-  performed?: Record<string, TakeFile>;
-};
+export type Prop = z.output<Schemas['propFile']> &
+  WithSounds & {
+    /** What is in the files of `takes`, by the names of these; without it nothing is known of them. */
+    performed?: Record<string, TakeFile>;
+  };
 export type { Board };
 export type Connector = z.output<Schemas['connector']>;
 export type Rail = z.output<Schemas['rail']>;
@@ -412,5 +433,6 @@ export type { LampChannel } from './kinds/lamp-schema.ts';
 export type { RelayChannel } from './kinds/relay-schema.ts';
 export type { RgbChannel } from './kinds/rgb-schema.ts';
 export type { ServoChannel } from './kinds/servo-schema.ts';
+export type { SoundChannel } from './kinds/sound-schema.ts';
 export type { Requirement, Wire } from './schema-parts.ts';
 export type { CueStep } from './steps.ts';

@@ -10,7 +10,7 @@ import type { Take } from './take/take-text.ts';
  */
 
 /** The parts of a step that command channels by name, in the order in which they run. */
-export const COMMAND_PARTS = ['move', 'dim', 'colour', 'switch'] as const;
+export const COMMAND_PARTS = ['move', 'dim', 'colour', 'switch', 'sound'] as const;
 export type CommandPart = (typeof COMMAND_PARTS)[number];
 
 /** What a step may do; it does at least one of these. */
@@ -21,6 +21,7 @@ export const ACTS = [
   'colour',
   'dim',
   'switch',
+  'sound',
   'until',
   'cue',
   'choose',
@@ -111,6 +112,18 @@ export function cueStepSchema({ z, name, positive, atLeast0, onOff }: Parts) {
       fadeS: atLeast0('seconds', 'time for the fade (s)').optional(),
       switch: z.record(name('channel'), onOff).optional().describe('relays, each on or off'),
       forS: positive('seconds', 'switch back after this time (s)').optional(),
+      sound: z
+        .record(name('channel'), name('sound'))
+        .optional()
+        .describe('sound channels, each to the name of a sound, or off: it is faded out'),
+      volume: z
+        .number({ error: 'is not a number; give 0 to 1' })
+        .min(0, { error: 'is below 0; give 0 to 1' })
+        .max(1, {
+          error: 'is above 1; give 0 to 1. How loud 1 is, the ceiling of the channel says',
+        })
+        .optional()
+        .describe('how loud its sounds are, 0 to 1 of the ceiling of their channel; default: 1'),
       until: until.optional(),
       cue: name('cue').optional().describe('runs another cue as part of this one'),
       choose: z
@@ -221,10 +234,12 @@ export function stepWords(step: CueStep): string {
   const touched = (['move', 'colour', 'dim', 'switch'] as const).flatMap((part) =>
     Object.keys(step[part] ?? {}),
   );
+  const sounds = Object.entries(step.sound ?? {}).map(([channel, sound]) => `${channel} ${sound}`);
   return [
     ...(pose === undefined ? [] : [`pose ${pose}`]),
     ...(take === undefined ? [] : [`take ${take}`]),
     ...touched,
+    ...sounds,
     ...(until ? [`wait for ${until.channel}`] : []),
     ...(cue === undefined ? [] : [`cue ${cue}`]),
     ...(choose ? [`one of ${choose.join(', ')}`] : []),

@@ -111,5 +111,9 @@ function infoOf(prop: Prop, spec: Channel, groups: string[], facts: Facts): Stat
     measured: measuredInfo(spec),
     ...(supplyV !== undefined && { ledSupplyV: supplyV }),
   };
-  return { kind: spec.kind, ...common, ...kindOf(spec).info(spec, facts) };
+  return {
+    kind: spec.kind,
+    ...common,
+    ...kindOf(spec).info(spec, { ...facts, sounds: Object.keys(prop.sounds) }),
+  };
 }

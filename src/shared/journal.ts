@@ -31,6 +31,8 @@ export const EVENTS = {
   cue: 'info',
   /** A recording begins or ends. */
   take: 'info',
+  /** What plays, and what a sound device reports. */
+  sound: 'info',
   'position unknown': 'info',
   /** The saved state. */
   state: 'info',

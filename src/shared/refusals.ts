@@ -598,6 +598,8 @@ export const REFUSALS = {
     'Use one that the reason names.',
   ],
 
+  'sound.unknown': ['noSuchThing', 'There is no such sound.', 'The reason suggests a name.'],
+
   // --- the daemon itself -----------------------------------------------------------------------------
   'daemon.fault': ['internal', 'A fault in Sinew.', 'Report it, with the log.'],
   'daemon.second': [

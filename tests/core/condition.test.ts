@@ -3,7 +3,7 @@ import { METHODS, type Method } from '../../src/api/methods.ts';
 import { EVENTS, next } from '../../src/core/condition.ts';
 import { CONDITIONS, type Condition } from '../../src/shared/condition.ts';
 import { CODES, Refusal } from '../../src/shared/errors.ts';
-import { type Client, lamp, makeProp, Rig, relay, restedAt, rgb, servo } from './rig.ts';
+import { type Client, lamp, makeProp, Rig, relay, restedAt, rgb, servo, sound } from './rig.ts';
 
 /**
  * Written out by hand from the meaning of the conditions: a stop and a fault latch, reset alone
@@ -62,6 +62,7 @@ const prop = () =>
       fan: relay(),
       eye: rgb(),
       glow: lamp(),
+      voice: sound(),
     },
     {
       groups: { head: ['neck', 'jaw'] },
@@ -101,6 +102,9 @@ const REQUESTS: [Method, object, Condition[]][] = [
   ['take.end', {}, []],
   ['take.read', {}, ALL],
   ['take.save', { name: 'nod_again' }, []],
+  ['channel.identify', { channel: 'voice' }, ['live']],
+  ['sound.play', { channel: 'voice', sound: 'hoot' }, ['live']],
+  ['sound.stop', { channel: 'voice' }, ALL],
   ['group.move', { group: 'head', to: 5 }, ['live']],
   ['pose.go', { pose: 'up' }, ['live']],
   ['cue.run', { cue: 'nod' }, ['live']],

@@ -43,7 +43,9 @@ export function watch(rig: Rig): Log {
           ? channel.on
           : channel.kind === 'servo'
             ? channel.moving
-            : channel.fading;
+            : channel.kind === 'sound'
+              ? channel.isBusy
+              : channel.fading;
       if (goesOn === busy.has(channel.name)) continue;
       if (goesOn) busy.add(channel.name);
       else busy.delete(channel.name);

@@ -48,8 +48,12 @@ export const servo = (over: Spec = {}): Spec => ({
 export const relay = (over: Spec = {}): Spec => ({ kind: 'relay', ...over });
 export const lamp = (over: Spec = {}): Spec => ({ kind: 'lamp', ...over });
 export const rgb = (over: Spec = {}): Spec => ({ kind: 'rgb', ...over });
+export const sound = (over: Spec = {}): Spec => ({ kind: 'sound', ...over });
 
 export const pulseOf = (deg: number): number => 1500 + 10 * deg;
+
+/** How long the sounds of such a prop take (s). */
+export const SOUNDS_S: Record<string, number> = { hoot: 1, purr: 2 };
 
 /** A prop of one board, `main`; channels that name no output get free pins of it. */
 export function makeProp(channels: Record<string, Spec>, over: Spec = {}): Prop {
@@ -57,16 +61,25 @@ export function makeProp(channels: Record<string, Spec>, over: Spec = {}): Prop 
   const wired = Object.entries(channels).map(([name, spec]) => {
     const { board = 'main', output, ...rest } = spec;
     const pins =
-      rest.kind === 'rgb' ? { board, pins: [pin++, pin++, pin++] } : { board, pin: pin++ };
+      rest.kind === 'rgb'
+        ? { board, pins: [pin++, pin++, pin++] }
+        : rest.kind === 'sound'
+          ? { board }
+          : { board, pin: pin++ };
     return [name, { ...rest, output: { ...pins, ...(output as Spec | undefined) } }];
   });
-  return schemas().propFile.parse({
+  const files = Object.entries(SOUNDS_S).map(([name, durationS]) => {
+    const file = `${name}.wav`;
+    return [name, { file, path: `/prop/${file}`, durationS }];
+  });
+  const prop = schemas().propFile.parse({
     sinew: 1,
     name: 'Bench prop',
     boards: { main: { driver: 'sim' } },
     channels: Object.fromEntries(wired),
     ...over,
   });
+  return { ...prop, soundFiles: Object.fromEntries(files) };
 }
 
 // --- boards -------------------------------------------------------------------------------------

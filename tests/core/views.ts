@@ -31,6 +31,8 @@ function channelOf(one: Actuator, info: Record<string, StaticInfo>): object {
       return { ...common, value: one.unknown ? null : one.closed, target: one.on };
     case 'rgb':
       return { ...common, value: one.hex, target: one.targetHex };
+    case 'sound':
+      return { ...common, value: tidy(one.value, 4), target: 0 };
     default:
       return { ...common, value: tidy(one.value, 4), target: tidy(one.target, 4) };
   }

@@ -57,9 +57,9 @@ describe('references', () => {
       }
     };
     walk(schema, '');
-    // Names that stand for themselves, and names of other things: boards, cues, steps, connectors.
+    // Names that stand for themselves, and names of other things: boards, cues, steps, connectors, sounds.
     const others =
-      /board$|cue$|choose\[\]$|^\.(boards|connectors|cues|idle|triggers|guards)\.KEY$|\.name$|\.after$/;
+      /board$|cue$|choose\[\]$|^\.(boards|connectors|cues|idle|triggers|guards|sounds)\.KEY$|sound\.\*$|\.name$|\.after$/;
     const own = /^\.(channels|rails|groups|poses)\.KEY$|^\.channels\.\*\.marks\.KEY$/;
     const step = (at: string) => [`.cues.*${at}`, `.cues.*.steps${at}`];
     expect([...found].filter((path) => !others.test(path) && !own.test(path)).sort()).toEqual(
@@ -81,6 +81,7 @@ describe('references', () => {
         ...step('[].colour.KEY'),
         ...step('[].dim.KEY'),
         ...step('[].switch.KEY'),
+        ...step('[].sound.KEY'),
         ...step('[].pose'),
         ...step('[].until.channel'),
         '.park.stages[][]',

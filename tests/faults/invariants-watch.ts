@@ -246,7 +246,7 @@ export class Watch {
       };
       this.#relays.push(relay);
       this.#byName.set(name, relay);
-    } else if (colour === undefined || colour === 'red') {
+    } else if (spec.kind !== 'sound' && (colour === undefined || colour === 'red')) {
       const isRgb = spec.kind === 'rgb';
       const drawn = spec.draw?.fullA ?? 0;
       this.#lights.push({

@@ -208,7 +208,7 @@ channels:
   });
 
   test.each([
-    ['kind', '»servos', /"servos" is not a kind of channel/, /servo, relay, rgb or lamp/],
+    ['kind', '»servos', /"servos" is not a kind of channel/, /servo, relay, rgb, lamp or sound/],
     ['speedDegS', '».nan', /\.nan is not a finite number/, /deg\/s/],
     ['speedDegS', '».inf', /\.inf is not a finite number/, /deg\/s/],
     ['speedDegS', '»0', /0 is not above 0/, /deg\/s/],

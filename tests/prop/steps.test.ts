@@ -101,6 +101,7 @@ test('every act has its words', () => {
     colour: { colour: { eye: 'red' } },
     dim: { dim: { lantern: 1 } },
     switch: { switch: { fan: 'on' } },
+    sound: { sound: { voice: 'hoot' } },
     until: { until },
     cue: { cue: 'blink' },
     choose: { choose: ['a', 'b'] },

@@ -98,7 +98,8 @@ function expectPins(prop: Prop): void {
     }
   };
   for (const { output } of Object.values(prop.channels))
-    for (const pin of 'pins' in output ? output.pins : [output.pin]) use(output.board, pin);
+    for (const pin of 'pins' in output ? output.pins : 'pin' in output ? [output.pin] : [])
+      use(output.board, pin);
   if (prop.stopInput) use(prop.stopInput.board, prop.stopInput.pin);
   for (const board of Object.values(prop.boards)) {
     const enable = factsOf(board).enable?.(board);

@@ -78,4 +78,21 @@ export const KIND_WORDS: Record<ChannelInfo['kind'], KindWords> = {
     flags: { unknown: LOST, moving: 'fading' },
     mark: { changes: 'fades', words: (value) => lit(rgbLight(value)), light: rgbLight },
   },
+  sound: {
+    title: 'Sounds',
+    sheet: 'Sounds',
+    moves: false,
+    lit: false,
+    level: (value) => (Number(value) > 0 ? percent(value) : 'silent'),
+    figure: (value) => (Number(value) > 0 ? `${percent(value)} of its ceiling` : 'silent'),
+    showsItself: 'The loudspeaker plays a short tone.',
+    identify: 'a short tone',
+    symptoms: [],
+    flags: { moving: 'fading' },
+    mark: {
+      changes: 'changes',
+      words: (value) => (Number(value) > 0 ? 'playing' : 'silent'),
+      isOn: (value) => Number(value) > 0,
+    },
+  },
 };

@@ -10,6 +10,7 @@ import { LampControls, Swatch } from './overview-light.tsx';
 import { SERVO_ROW } from './overview-servo-row.tsx';
 import type { PageKind } from './page-kind.ts';
 import { RelayBench, RelayControls } from './relay.tsx';
+import { NoMeasure, SoundBench, SoundControls } from './sound.tsx';
 
 /** Every kind of channel, in the order in which they are listed. To add one touches this file and its words. */
 export const KINDS: Record<ChannelInfo['kind'], PageKind> = {
@@ -34,5 +35,10 @@ export const KINDS: Record<ChannelInfo['kind'], PageKind> = {
     Swatch,
     Controls: ColourControl,
     bench: { Control: ColourBench, Measure: MeasureLight },
+  },
+  sound: {
+    ...KIND_WORDS.sound,
+    Controls: SoundControls,
+    bench: { Control: SoundBench, Measure: NoMeasure },
   },
 };

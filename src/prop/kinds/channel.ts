@@ -4,13 +4,14 @@ import { type LampChannel, lampSchema } from './lamp-schema.ts';
 import { type RelayChannel, relaySchema } from './relay-schema.ts';
 import { type RgbChannel, rgbSchema } from './rgb-schema.ts';
 import { type ServoChannel, servoSchema } from './servo-schema.ts';
+import { type SoundChannel, soundSchema } from './sound-schema.ts';
 
 /**
  * The channels of the prop file. Code that uses one asks its kind (registry.ts). Only code that is just
  * for angles, contacts or fades uses the channel itself, from `servoOf`, `relayOf` or `lightOf`.
  */
 
-export type Channel = ServoChannel | RelayChannel | RgbChannel | LampChannel;
+export type Channel = ServoChannel | RelayChannel | RgbChannel | LampChannel | SoundChannel;
 export type ChannelKind = Channel['kind'];
 
 /** Every kind, by its name in the prop file, in the order used in messages. */
@@ -19,6 +20,7 @@ const SCHEMAS: { [K in ChannelKind]: (parts: Parts) => z.ZodObject<z.core.$ZodLo
   relay: relaySchema,
   rgb: rgbSchema,
   lamp: lampSchema,
+  sound: soundSchema,
 };
 
 export const KIND_NAMES = /* @__PURE__ */ Object.keys(SCHEMAS) as [ChannelKind, ...ChannelKind[]];

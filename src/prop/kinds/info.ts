@@ -25,6 +25,10 @@ export interface KindInfo {
   terminals?: { common: string; open?: string | undefined; closed?: string | undefined };
   /** For lights. */
   fadeS?: number;
+  /** For sounds: the loudest amplitude, and the least time of a fade (s). */
+  sounds?: string[];
+  ceiling?: number;
+  fadeOutS?: number;
   /** Gains of red, green and blue. */
   whiteBalance?: [number, number, number];
   led?: LedInfo;

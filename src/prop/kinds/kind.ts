@@ -13,8 +13,8 @@ import type { Level } from './meter.ts';
 
 /** What each kind of channel answers; all code that depends on the kind asks here. */
 
-/** The value of a channel: deg, 1 or 0, perceived lightness 0 to 1, or #rrggbb. */
-export type ValueType = 'deg' | 'on' | 'lightness' | 'colour';
+/** The value of a channel: deg, 1 or 0, perceived lightness 0 to 1, #rrggbb, or volume 0 to 1. */
+export type ValueType = 'deg' | 'on' | 'lightness' | 'colour' | 'volume';
 
 /** A pin that a channel drives. */
 export interface Output {
@@ -143,5 +143,8 @@ export interface Kind<C = Channel> {
   /** What its measurements are made of, where that is more than its entry in the file. */
   measuredThing?(channel: C): MeasuredThing;
   /** What `channel.list` says about this kind only. */
-  info(channel: C, facts: { mapping?: ServoMapping; mechanics: Mechanics }): KindInfo;
+  info(
+    channel: C,
+    facts: { mapping?: ServoMapping; mechanics: Mechanics; sounds?: readonly string[] },
+  ): KindInfo;
 }

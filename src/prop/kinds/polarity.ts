@@ -1,12 +1,12 @@
 import type { Channel } from './channel.ts';
 import { isLowSide } from './through-words.ts';
 
-/** A channel that is on or off, or lit or dark: any kind but a servo. */
-export type SwitchedChannel = Exclude<Channel, { kind: 'servo' }>;
+/** A channel that is on or off, or lit or dark: any kind but a servo and a sound. */
+export type SwitchedChannel = Exclude<Channel, { kind: 'servo' | 'sound' }>;
 
-/** The channel if it is on or off, or lit or dark; undefined for a servo. */
+/** The channel if it is on or off, or lit or dark; undefined for a servo and a sound. */
 export function switchedOf(channel: Channel | undefined): SwitchedChannel | undefined {
-  return channel && channel.kind !== 'servo' ? channel : undefined;
+  return channel && channel.kind !== 'servo' && channel.kind !== 'sound' ? channel : undefined;
 }
 
 /**

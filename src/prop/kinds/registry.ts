@@ -4,6 +4,7 @@ import { lamp } from './lamp.ts';
 import { relay } from './relay.ts';
 import { rgb } from './rgb.ts';
 import { servo } from './servo.ts';
+import { sound } from './sound.ts';
 
 /** What every kind answers. */
 const KINDS: { [K in ChannelKind]: Kind<Extract<Channel, { kind: K }>> } = {
@@ -11,6 +12,7 @@ const KINDS: { [K in ChannelKind]: Kind<Extract<Channel, { kind: K }>> } = {
   relay,
   rgb,
   lamp,
+  sound,
 };
 
 /** The answers of a channel's kind. */

@@ -9,6 +9,7 @@ const COMMANDS: Record<CommandPart, { done: string; example: string }> = {
   switch: { done: 'switched', example: 'on' },
   dim: { done: 'dimmed', example: '0.5' },
   colour: { done: 'given a colour', example: '"#ffcc00"' },
+  sound: { done: 'given the name of a sound', example: 'hoot' },
 };
 
 /** The finding for a channel in the part of a step that is for another kind. */
@@ -33,6 +34,7 @@ function fitting(part: CommandPart, value: unknown): string | undefined {
     return isNumber || (typeof value === 'string' && /^[A-Za-z]/.test(value) && !switchWord(value))
       ? String(value)
       : undefined;
+  if (part === 'sound') return undefined;
   if (part === 'dim') return isNumber && value >= 0 && value <= 1 ? String(value) : undefined;
   return typeof value === 'string' && value.startsWith('#') ? show(value) : undefined;
 }
