@@ -79,7 +79,8 @@ function figures(track: Track, arrow: string): string {
   }
   const way = stops(track).map((stop) => (typeof stop === 'number' ? `${tidy(stop)}` : stop));
   const shown = way.length > MAX_STOPS ? [...way.slice(0, MAX_STOPS - 1), '...', way.at(-1)!] : way;
-  return `${shown.join(` ${arrow} `)}, ${flashes(track)}`;
+  const text = shown.join(` ${arrow} `);
+  return type === 'volume' ? text : `${text}, ${flashes(track)}`;
 }
 
 function flashes({ flashes: general = 0, redFlashes: red = 0 }: Track): string {

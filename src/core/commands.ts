@@ -214,7 +214,7 @@ export class Commands {
     'sound.play': ({ channel, sound: name, volume = 1 }, session) => {
       this.#core.mustBeLive();
       const sound = this.#core.body.sound(channel);
-      this.#core.gate.play(sound, name, volume, this.#core.nowS);
+      this.#core.gate.play(sound, name, volume, this.#core.nowS + sound.leadS);
       this.#core.byHand(new Set([sound]), session.client);
       this.#record(session, 'sound.play', `${channel} plays ${name}`, { channel, sound: name });
       return { durationS: tidy(sound.lengthS(name)) };

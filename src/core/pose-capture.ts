@@ -59,6 +59,10 @@ export function capturePose(
 /** Why its value cannot be in a pose. */
 function whyNot(channel: Actuator): Refusal | undefined {
   const { name } = channel;
+  if (channel.valueType === 'volume')
+    return new Refusal('capture.unknown', `a pose cannot hold a sound; leave ${name} out`, {
+      channel: name,
+    });
   if (channel.isUnknown || channel.isLimp || channel.flags() & FLAG.unknown) {
     const why = channel.isUnknown
       ? `nobody knows where ${name} stands`
@@ -99,6 +103,9 @@ function valueFor(channel: Actuator, before: Value | undefined): Value {
     }
     case 'on':
       return channel.recordedValue === 1 ? 'on' : 'off';
+    // Left out before.
+    case 'volume':
+      return 0;
     case 'lightness': {
       const at = channel.recordedValue;
       if (typeof before === 'number' && Math.abs(before - at) <= STEP_LIGHTNESS / 2) return before;

@@ -207,7 +207,7 @@ export class Sound implements ActuatorContract {
   }
 
   chirp(): void {
-    this.#begin(CHIRP, 1, this.#time.nowS, CHIRP_S + this.leadS);
+    this.#begin(CHIRP, 1, this.#time.nowS + this.leadS, CHIRP_S);
     this.playing = 'the tone';
   }
 

@@ -1,7 +1,7 @@
 import { Worker } from 'node:worker_threads';
 import type { Driver, Frame, OutputSpec } from '../board.ts';
 import type { AlsaBoard } from './facts.ts';
-import { LEAD_MS } from './lead.ts';
+import { LEAD_MS, SLACK_MS } from './lead.ts';
 import {
   monotonicMs,
   SOUNDS,
@@ -29,7 +29,7 @@ export function create({ device }: AlsaBoard): Driver {
  */
 export class AlsaDriver implements Driver {
   readonly pulseStepUs = 1;
-  readonly leadS = LEAD_MS / 1000;
+  readonly leadS = (LEAD_MS + SLACK_MS) / 1000;
   readonly #device: string;
   readonly #file: URL;
   #outputs: readonly OutputSpec[] = [];

@@ -96,9 +96,9 @@ export const theirs = computed<{ steps: Steps | undefined } | undefined>(() => {
 /** What the desk knows of the prop. */
 export const known = computed<Known>(() => ({
   channels: Object.fromEntries(
-    Object.entries(channels.value).map(([name, { kind, limitsDeg, marks }]) => [
+    Object.entries(channels.value).map(([name, { kind, limitsDeg, marks, sounds }]) => [
       name,
-      { part: KIND_WORDS[kind].part, limitsDeg, marks },
+      { part: KIND_WORDS[kind].part, limitsDeg, marks, sounds },
     ]),
   ),
   groups: groups.value,

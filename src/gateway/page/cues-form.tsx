@@ -27,6 +27,7 @@ import {
 } from './cues-model.ts';
 import { play } from './cues-play.ts';
 import { copyStep, gridS, lengthen, nudge, remove } from './cues-timeline.tsx';
+import { LoudCaution } from './sound.tsx';
 import { isUnknown } from './standing.ts';
 import { channels, groups, stateOf } from './store.ts';
 
@@ -110,6 +111,27 @@ function Form({ step, at }: { step: Step; at: number }) {
         <Length step={step} at={at} part="switch" label="Switches back after (s)">
           empty: it stays so
         </Length>
+      )}
+      {has('sound') && (
+        <>
+          <NumberInput
+            label="Volume (%)"
+            value={typeof step.volume === 'number' ? tidy(step.volume * 100, 1) : undefined}
+            min={0}
+            max={100}
+            onSet={(value) =>
+              edit(
+                setKey(
+                  steps.peek(),
+                  at,
+                  'volume',
+                  value === undefined ? undefined : tidy(value / 100, 4),
+                ),
+              )
+            }
+          />
+          <LoudCaution />
+        </>
       )}
       {step.until !== undefined && <Until step={step} at={at} />}
       {has('cue', 'choose') && <Inner step={step} at={at} />}
@@ -298,7 +320,7 @@ function Ease({ step, at }: { step: Step; at: number }) {
 
 // --- what it does -----------------------------------------------------------------------------------
 
-const PARTS: readonly Part[] = ['move', 'colour', 'dim', 'switch'];
+const PARTS: readonly Part[] = ['move', 'colour', 'dim', 'switch', 'sound'];
 
 function Targets({ step, at }: { step: Step; at: number }) {
   return (
@@ -339,6 +361,20 @@ function Target(props: TargetProps) {
           {isOn(to) && <RelayCaution name={name} />}
         </>
       )}
+      {part === 'sound' && (
+        <Select
+          label={`${name} plays`}
+          value={String(to)}
+          of={[
+            ...(known.value.channels[name]?.sounds ?? []).map((one): [string, string] => [
+              one,
+              one,
+            ]),
+            ['off', 'off: it fades out'],
+          ]}
+          onPick={set}
+        />
+      )}
       {part === 'dim' && (
         <NumberInput
           label="Brightness (%)"
@@ -350,7 +386,7 @@ function Target(props: TargetProps) {
         />
       )}
       {part === 'colour' && <ColourTarget name={name} to={String(to)} at={at} />}
-      <Now {...props} />
+      {part !== 'sound' && <Now {...props} />}
     </Fieldset>
   );
 }

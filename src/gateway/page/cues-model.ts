@@ -20,6 +20,7 @@ export interface Known {
         part?: Part | undefined;
         limitsDeg?: readonly number[] | undefined;
         marks?: Readonly<Record<string, number>> | undefined;
+        sounds?: readonly string[] | undefined;
       }
     >
   >;
@@ -30,7 +31,7 @@ export interface Known {
 }
 
 /** The parts of a step that name channels, and which key says how long they take. */
-const PARTS = ['move', 'colour', 'dim', 'switch'] as const;
+const PARTS = ['move', 'colour', 'dim', 'switch', 'sound'] as const;
 export type Part = (typeof PARTS)[number];
 /** The parts that are in no channel's row. */
 const OTHER_PARTS = ['pose', 'take', 'until', 'cue', 'choose'] as const;
@@ -38,7 +39,7 @@ type OtherPart = (typeof OTHER_PARTS)[number];
 
 /** Every key that the desk has a field for. */
 const KEYS: ReadonlySet<string> = new Set([
-  ...['name', 'at', 'after', 'spreadS', 'overS', 'ease', 'fadeS', 'forS', 'rate', 'times'],
+  ...['name', 'at', 'after', 'spreadS', 'overS', 'ease', 'fadeS', 'forS', 'volume', 'rate', 'times'],
   ...PARTS,
   ...OTHER_PARTS,
 ]);
@@ -123,6 +124,7 @@ export function foreignKeys(step: Step): string[] {
 /** A target in words: `to open`, `to 12.5°`, `on`, `to 40 %`. */
 export function targetWords(part: Part, to: unknown): string {
   if (part === 'switch') return isOn(to) ? 'on' : 'off';
+  if (part === 'sound') return String(to);
   if (part === 'dim') return typeof to === 'number' ? `to ${tidy(to * 100, 1)} %` : 'to ?';
   if (isRecord(to)) return `to ${degWords(to.around)} ± ${degWords(to.spread)}`;
   return `to ${typeof to === 'number' ? degWords(to) : String(to)}`;
@@ -302,7 +304,7 @@ function withStep(steps: Steps, at: number, step: Step): Steps {
 /** The order in which a new step has its keys. */
 const ORDER = [
   ...['name', 'at', 'after', 'spreadS', 'move', 'pose', 'overS', 'ease', 'colour', 'dim', 'fadeS'],
-  ...['switch', 'forS', 'take', 'rate', 'until', 'cue', 'choose', 'times'],
+  ...['switch', 'forS', 'sound', 'volume', 'take', 'rate', 'until', 'cue', 'choose', 'times'],
 ];
 
 /** The step with a key set; undefined takes it away. A key that comes stands where makers look for it. */
@@ -353,9 +355,10 @@ export function dropPart(steps: Steps, at: number, part: string): Steps {
   let step = withKey(steps[at]!, part, undefined);
   const has = (...parts: string[]) => parts.some((one) => step[one] !== undefined);
   if (!has('move', 'pose')) step = withKey(step, 'overS', undefined);
-  if (!has('colour', 'dim', 'pose')) step = withKey(step, 'fadeS', undefined);
+  if (!has('colour', 'dim', 'pose', 'sound')) step = withKey(step, 'fadeS', undefined);
   if (!has('move', 'pose', 'colour', 'dim')) step = withKey(step, 'ease', undefined);
   if (!has('switch')) step = withKey(step, 'forS', undefined);
+  if (!has('sound')) step = withKey(step, 'volume', undefined);
   if (!has('take')) step = withKey(step, 'rate', undefined);
   if (!has('cue', 'choose', 'take')) step = withKey(step, 'times', undefined);
   return withStep(steps, at, step);
@@ -525,6 +528,7 @@ export function newStep(row: string, atS: number, known: Known, own = ''): Step 
     colour: { fadeS: 1 },
     dim: { fadeS: 1 },
     switch: { forS: 2 },
+    sound: {},
   };
   return { at, [part]: { [row]: to }, ...lengths[part] };
 }
@@ -551,6 +555,7 @@ export function newTarget(row: string, known: Known): { part: Part; to: unknown 
   if (first.part === 'colour') return { part: 'colour', to: 'moccasin' };
   if (first.part === 'dim') return { part: 'dim', to: 0.5 };
   if (first.part === 'switch') return { part: 'switch', to: 'on' };
+  if (first.part === 'sound') return { part: 'sound', to: first.sounds?.[0] ?? 'off' };
   if (first.part !== 'move') return undefined;
   const marks = marksOf(row, known);
   const open = marks.find((mark) => mark === 'open') ?? marks.at(-1);

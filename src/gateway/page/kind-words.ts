@@ -85,6 +85,7 @@ export const KIND_WORDS: Record<ChannelInfo['kind'], KindWords> = {
     lit: false,
     level: (value) => (Number(value) > 0 ? percent(value) : 'silent'),
     figure: (value) => (Number(value) > 0 ? `${percent(value)} of its ceiling` : 'silent'),
+    part: 'sound',
     showsItself: 'The loudspeaker plays a short tone.',
     identify: 'a short tone',
     symptoms: [],
