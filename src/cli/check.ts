@@ -1,6 +1,7 @@
 import { readFile, stat } from 'node:fs/promises';
 import { type Finding, formatFinding, inOrder } from '../prop/finding.ts';
 import type { Loaded } from '../prop/load.ts';
+import { takesSignature } from '../prop/take/take-files.ts';
 import { utf8Text } from '../shared/utf8.ts';
 import { CheckCache } from './check-cache.ts';
 import { findingsExit, print, UsageError, withCount } from './output.ts';
@@ -50,13 +51,13 @@ export const checkVerb = verb<Inputs>({
     const cache = rehearsal ? CheckCache.of(operator.io.env) : undefined;
     const bytes = cache && (await bytesOf(file));
     const text = bytes && utf8Text(bytes);
-    const kept = await cache?.read(text);
-    if (kept) return report(file, await withPicture(file, { text: text! }, kept, operator));
+    const kept = await cache?.read(text && keyOf(file, text));
+    if (kept) return report(file, await withBeside(file, { text: text! }, kept, operator));
     // Loaded only here: `stop` must not wait for a YAML parser.
     const { loadProp } = await import('../prop/load.ts');
     const loaded = await loadProp(file, bytes && (async () => bytes));
     const found = cache ? await wholeCheck(loaded, cache, operator) : loaded.findings;
-    return report(file, loaded.prop ? await withPicture(file, loaded, found, operator) : found);
+    return report(file, loaded.prop ? await withBeside(file, loaded, found, operator) : found);
   },
 });
 
@@ -90,8 +91,27 @@ async function wholeCheck(loaded: Loaded, cache: CheckCache, { io }: Operator): 
   const endMs = io.clock.nowMs() + REHEARSAL_S * 1000;
   const done = await rehearseAll(prop, () => io.clock.nowMs() < endMs);
   const all = inOrder([...findings, ...wholeFindings(done, loaded)]);
-  if (done.skipped.length === 0) await cache.keep(text, all);
+  if (done.skipped.length === 0) await cache.keep(keyOf(loaded.file, text), all);
   return all;
+}
+
+/** What a kept result depends on: the text, and the takes and sounds that are beside the file. */
+function keyOf(file: string, text: string): string {
+  const names = new Set(text.match(/[\w.-]+\.(take|wav|flac|ogg|mp3)\b/gi));
+  return names.size === 0 ? text : `${text}\n${takesSignature(file, [...names].sort())}`;
+}
+
+/** With what is wrong with the picture and the sounds beside a file without errors. */
+async function withBeside(
+  file: string,
+  of: Pick<Loaded, 'text'> & Partial<Loaded>,
+  findings: readonly Finding[],
+  operator: Operator,
+): Promise<readonly Finding[]> {
+  const found = await withPicture(file, of, findings, operator);
+  if (!/^sounds\b/m.test(of.text)) return found;
+  const { soundFindings } = await import('./check-sounds.ts');
+  return inOrder([...found, ...(await soundFindings(file, of))]);
 }
 
 /** With what is wrong with the picture beside a file without errors, if it names one. */

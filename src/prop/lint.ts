@@ -13,6 +13,7 @@ import { lintPins } from './lint-pins.ts';
 import { lintRails } from './lint-rails.ts';
 import { lintSafety } from './lint-safety.ts';
 import { lintShow } from './lint-show.ts';
+import { lintSounds } from './lint-sounds.ts';
 import { lintTakes } from './lint-takes.ts';
 import { lintIdle, lintTriggers } from './lint-triggers.ts';
 import { lintUnits } from './lint-units.ts';
@@ -48,6 +49,7 @@ export function lint(prop: Prop, given: Given, written?: Written): Remark[] {
   lintRatedSpeeds(notes);
   lintShow(notes, limits);
   lintTakes(notes);
+  lintSounds(notes);
   const endless = lintCues(notes, limits);
   lintVapour(notes);
   lintIdle(notes, endless);

@@ -330,10 +330,11 @@ export class Keeper {
     this.#stopLooking = this.#clock.after(LOOK_MS, () => void look());
   }
 
-  /** As for the prop file: a change of its takes counts when two looks in a row agree. */
+  /** As for the prop file: a change of its takes and sounds counts when two looks in a row agree. */
   async #lookAtTakes(): Promise<void> {
-    const { takes } = (this.#onDisk.compiled ?? this.#inUse).loaded.prop;
-    const files = Object.values(takes);
+    const { takes, soundFiles = {} } = (this.#onDisk.compiled ?? this.#inUse).loaded.prop;
+    const sounds = Object.values(soundFiles).map(({ file }) => file);
+    const files = [...Object.values(takes), ...sounds];
     if (files.length === 0 || this.#closed) return;
     const signature = takesSignature(this.#file, files);
     const before = this.#takes;

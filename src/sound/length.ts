@@ -1,26 +1,52 @@
-import { closeSync, fstatSync, openSync, readSync } from 'node:fs';
-import { MAX_SOUND_BYTES } from './limits.ts';
+import { readFileSync, statSync } from 'node:fs';
+import { MAX_SOUND_BYTES, MAX_SOUND_S } from './limits.ts';
 
 /** How long a sound file takes, by its headers alone: nothing is decoded. */
 
 const ascii = (bytes: Buffer, at: number, text: string) =>
   bytes.toString('latin1', at, at + text.length) === text;
 
-/** Length of a file (s); undefined where it is missing, too large, or of no known kind. */
-export function soundLengthS(path: string): number | undefined {
-  let descriptor: number | undefined;
+/** What the header of a sound file says, or why it cannot be played. */
+export type SoundHead = { durationS: number } | { wrong: string; right: string };
+
+/** Files that were read last, by their paths: a text is checked many times. */
+const known = new Map<string, { stamp: string; head: SoundHead }>();
+const MAX_KNOWN = 200;
+
+/** Reads the header of a file. Never throws. */
+export function soundHead(path: string): SoundHead {
   try {
-    descriptor = openSync(path, 'r');
-    const { size } = fstatSync(descriptor);
-    if (size > MAX_SOUND_BYTES) return undefined;
-    const bytes = Buffer.alloc(size);
-    const read = readSync(descriptor, bytes, 0, size, 0);
-    return lengthS(bytes.subarray(0, read));
-  } catch {
-    return undefined;
-  } finally {
-    if (descriptor !== undefined) closeSync(descriptor);
+    const { size, mtimeMs, ino } = statSync(path);
+    const stamp = `${size} ${mtimeMs} ${ino}`;
+    const kept = known.get(path);
+    if (kept?.stamp === stamp) return kept.head;
+    const head = headOf(path, size);
+    if (known.size >= MAX_KNOWN) known.clear();
+    known.set(path, { stamp, head });
+    return head;
+  } catch (error) {
+    const { code } = error as NodeJS.ErrnoException;
+    return code === 'ENOENT'
+      ? { wrong: 'is not beside this file', right: 'put it there, or correct the name' }
+      : { wrong: `cannot be read (${code})`, right: 'check its rights' };
   }
+}
+
+function headOf(path: string, size: number): SoundHead {
+  if (size > MAX_SOUND_BYTES)
+    return {
+      wrong: `has ${(size / 1e6).toFixed(1)} MB, and ${MAX_SOUND_BYTES / 1e6} MB are allowed`,
+      right: 'make it shorter, or save it as FLAC, OGG or MP3',
+    };
+  const durationS = lengthS(readFileSync(path));
+  if (durationS === undefined)
+    return {
+      wrong: 'is not a sound of a known kind',
+      right: 'save it again as WAV, FLAC, OGG (Vorbis) or MP3',
+    };
+  if (durationS > MAX_SOUND_S)
+    return { wrong: `is longer than ${MAX_SOUND_S} s`, right: 'cut it into parts' };
+  return { durationS };
 }
 
 /** Length (s) of the file with this content. */
