@@ -39,7 +39,19 @@ type OtherPart = (typeof OTHER_PARTS)[number];
 
 /** Every key that the desk has a field for. */
 const KEYS: ReadonlySet<string> = new Set([
-  ...['name', 'at', 'after', 'spreadS', 'overS', 'ease', 'fadeS', 'forS', 'volume', 'rate', 'times'],
+  ...[
+    'name',
+    'at',
+    'after',
+    'spreadS',
+    'overS',
+    'ease',
+    'fadeS',
+    'forS',
+    'volume',
+    'rate',
+    'times',
+  ],
   ...PARTS,
   ...OTHER_PARTS,
 ]);
