@@ -20,7 +20,7 @@ const SLOW = [
   'boards/{alsa/player,pigpio/native,threads}',
   'gateway/{host,http}',
   'prop/{edit-text,entries,fuzz,lint-loom,lint-reuse}',
-  'editing/random',
+  'editing/{random,cue-steps-random}',
   'proposal/random',
   'service/{behaviour/capture,host,opening,outlet,planner}',
   'sums/{eased-move,profile,profile-optimal,profile-retarget,torque}',

@@ -36,10 +36,7 @@ type Data = Record<string, unknown>;
 export function cueChanged(loaded: Loaded, change: CueChange): Loaded {
   const { source, file } = loaded;
   try {
-    const next =
-      change.steps === undefined
-        ? removed(source!, change.cue)
-        : saved(source!, change.cue, wholeSteps(loaded.raw, change));
+    const next = cueText(source!, change);
     return next === source ? loaded : checkProp(next, file);
   } catch (error) {
     if (!(error instanceof RangeError)) throw error;
@@ -50,6 +47,15 @@ export function cueChanged(loaded: Loaded, change: CueChange): Loaded {
       ...(known && { line: known.line, path: pathText(known.path) }),
     });
   }
+}
+
+/**
+ * The text with the change made, not checked; `source` itself when nothing changes.
+ * @throws Refusal as `cueChanged`; NotAlone or another RangeError where the text cannot be edited
+ */
+export function cueText(source: PropText, change: CueChange): PropText {
+  if (change.steps === undefined) return removed(source, change.cue);
+  return saved(source, change.cue, wholeSteps(source.raw, change));
 }
 
 /** The steps of a cue as the file has them, and their path; undefined where there is no such cue. */

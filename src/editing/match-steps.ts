@@ -1,4 +1,5 @@
 import { sameData } from '../prop/edit-text.ts';
+import { ACTS } from '../prop/steps.ts';
 
 /** Which steps of a cue are still there after an edit, so that each keeps its text and its comments. */
 
@@ -26,8 +27,14 @@ export function matchSteps(before: readonly Step[], after: readonly Step[]): num
   const names = (steps: readonly Step[]) =>
     steps.map(({ name }) => (typeof name === 'string' ? name : undefined));
   elsewhere(names(before), names(after), from, used, match);
-  for (const { olds, news } of gaps(before.length, from, used))
-    inPlace(before, after, olds, news, match);
+  const inGaps = (least: number) => {
+    for (const { olds, news } of gaps(before.length, from, used))
+      inPlace(before, after, olds, news, least, match);
+  };
+  inGaps(ALIKE);
+  changedElsewhere(before, after, from, used, match);
+  // What stands where something stood has taken its place.
+  inGaps(0);
   return from;
 }
 
@@ -136,12 +143,13 @@ function gaps(
   return found;
 }
 
-/** Pairs the most similar steps of a gap, in their order. */
+/** Pairs the most similar steps of a gap, in their order. @param least how alike they must be */
 function inPlace(
   before: readonly Step[],
   after: readonly Step[],
   olds: readonly number[],
   news: readonly number[],
+  least: number,
   match: (j: number, i: number) => void,
 ): void {
   if (olds.length * news.length > MAX_PAIRS / 100) {
@@ -150,11 +158,10 @@ function inPlace(
   }
   const width = news.length + 1;
   const best = new Float64Array((olds.length + 1) * width);
-  const alike = new Float64Array(olds.length * width);
   for (let i = olds.length - 1; i >= 0; i--)
     for (let j = news.length - 1; j >= 0; j--) {
-      const pair = 0.01 + likeness(before[olds[i]!]!, after[news[j]!]!);
-      alike[i * width + j] = pair;
+      const alike = likeness(before[olds[i]!]!, after[news[j]!]!);
+      const pair = alike < least ? Number.NEGATIVE_INFINITY : 0.01 + alike;
       best[i * width + j] = Math.max(
         pair + best[(i + 1) * width + j + 1]!,
         best[(i + 1) * width + j]!,
@@ -167,6 +174,40 @@ function inPlace(
     else if (here === best[i * width + j + 1]) j++;
     else match(news[j++]!, olds[i++]!);
   }
+}
+
+/** A step that is less like another than this is not the same one at another place. */
+const ALIKE = 0.25;
+
+/** The most similar of those that are left, wherever they stand. */
+function changedElsewhere(
+  before: readonly Step[],
+  after: readonly Step[],
+  from: readonly number[],
+  used: ReadonlySet<number>,
+  match: (j: number, i: number) => void,
+): void {
+  const olds = before.map((_, i) => i).filter((i) => !used.has(i));
+  const news = from.flatMap((i, j) => (i === -1 ? [j] : []));
+  if (olds.length * news.length > MAX_PAIRS / 100) return;
+  const pairs = olds.flatMap((i) =>
+    news
+      .filter((j) => sharesSubject(before[i]!, after[j]!))
+      .map((j) => ({ i, j, alike: likeness(before[i]!, after[j]!) })),
+  );
+  pairs.sort((a, b) => b.alike - a.alike);
+  for (const { i, j, alike } of pairs)
+    if (alike >= ALIKE && from[j] === -1 && !used.has(i)) match(j, i);
+}
+
+/** Whether both command one channel in the same way, or both call a pose or a cue. */
+function sharesSubject(a: Step, b: Step): boolean {
+  return ACTS.some((act) => {
+    const [one, other] = [a[act], b[act]];
+    if (one === undefined || other === undefined) return false;
+    if (typeof one !== 'object' || typeof other !== 'object') return true;
+    return Object.keys(one ?? {}).some((name) => Object.hasOwn(other ?? {}, name));
+  });
 }
 
 /** The part of what two steps say that is the same (0..1). */
