@@ -67,6 +67,29 @@ test('sixteen may wait; a session that is gone gives its place, the one under wa
   await operator.close();
 });
 
+test('of rehearsals of one session that wait, the newest is answered; other questions and sessions wait on', async () => {
+  const operator = planner();
+  const cue = (more: object) =>
+    about({ about: 'cue-rehearsal', version: 'v', cue: 'wake', ...more });
+  const steps = [{ at: 0, move: { beak: 'open' } }];
+  const word = (reason: Refusal) => reason.word;
+  const first = operator.ask('a', cue({}));
+  const second = operator.ask('a', cue({ steps })).catch(word);
+  const budget = operator.ask('a', BUDGET);
+  const other = operator.ask('b', cue({}));
+  const third = operator.ask('a', cue({ steps: [...steps, ...steps] })).catch(word);
+  const last = operator.ask('a', cue({ steps: [...steps, ...steps, ...steps] }));
+  expect(await second).toBe('cue.newer-question');
+  expect(await third).toBe('cue.newer-question');
+  // The one under way is answered as well.
+  expect(await first).toMatchObject({ ran: true });
+  expect(await budget).toMatchObject({ rails: expect.anything() });
+  expect(await other).toMatchObject({ ran: true });
+  expect(await last).toMatchObject({ ran: true, steps: [{}, {}, {}] });
+  expect(threads).toHaveLength(1);
+  await operator.close();
+});
+
 test('the thread ends when nobody has asked for a while', async () => {
   const operator = planner();
   await operator.ask('a', BUDGET);
