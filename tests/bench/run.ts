@@ -9,7 +9,7 @@ import { followersRow, latenessRows } from './lateness.ts';
 import { memoryRow } from './memory.ts';
 import { pageRows } from './page.ts';
 import { lossRow, startRow } from './process.ts';
-import { rehearseRow } from './rehearse.ts';
+import { editedRow, rehearseRow } from './rehearse.ts';
 import { safeRow } from './safe.ts';
 import { lineOf, markdown, plain, type Row } from './table.ts';
 import { allocationRows, tickRows } from './tick.ts';
@@ -21,7 +21,7 @@ const PARTS: Record<string, () => Promise<Row[]>> = {
   followers: async () => [await followersRow()],
   tick: tickRows,
   allocation: allocationRows,
-  rehearse: async () => [await rehearseRow()],
+  rehearse: async () => [await rehearseRow(), await editedRow()],
   check: async () => [await checkRow()],
   memory: async () => [await memoryRow()],
   start: async () => [await startRow()],
