@@ -341,7 +341,7 @@ function LedForm({ one }: { one: Led }) {
         </label>
         <Act
           can
-          aria-label={`Do not lead ${channel}`}
+          aria-label={`Remove ${channel}`}
           onAct={() => setLed(led.peek().filter((other) => other.channel !== channel))}
         >
           Remove
