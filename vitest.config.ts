@@ -21,6 +21,7 @@ const SLOW = [
   'gateway/{host,http}',
   'prop/{edit-text,entries,fuzz,lint-loom,lint-reuse}',
   'editing/{random,cue-steps-random}',
+  'page/cues-model-random',
   'proposal/random',
   'service/{behaviour/capture,host,opening,outlet,planner}',
   'sums/{eased-move,profile,profile-optimal,profile-retarget,torque}',

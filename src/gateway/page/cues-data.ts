@@ -163,7 +163,11 @@ export function edit(to: Steps, gesture = ''): void {
   const draft = drafts.peek()[name];
   const of = changed(history.peek(), to, gesture);
   if (of === history.peek()) return;
-  setDraft(name, { base: draft ? draft.base : inFile(name), history: of });
+  batch(() => {
+    setDraft(name, { base: draft ? draft.base : inFile(name), history: of });
+    // What was said was about the steps before.
+    said.value = '';
+  });
 }
 
 export function undo(): void {

@@ -1,10 +1,22 @@
 import { useComputed } from '@preact/signals';
 import type { ComponentChildren } from 'preact';
 import { useId } from 'preact/hooks';
+import { NAME } from '../../prop/name.ts';
 import { tidy } from '../../shared/units.ts';
 import { Act } from './act.tsx';
 import { ColourParts } from './colour.tsx';
-import { cue, cursorS, edit, inFile, known, selected, steps, times, tookS } from './cues-data.ts';
+import {
+  cue,
+  cursorS,
+  edit,
+  inFile,
+  known,
+  said,
+  selected,
+  steps,
+  times,
+  tookS,
+} from './cues-data.ts';
 import { NumberInput } from './cues-fields.tsx';
 import {
   comesAfter,
@@ -253,9 +265,16 @@ function When({ step, at }: { step: Step; at: number }) {
           maxLength={60}
           autocomplete="off"
           spellcheck={false}
-          onChange={(event) =>
-            edit(setName(steps.peek(), at, event.currentTarget.value.trim(), tookS.peek()))
-          }
+          onChange={({ currentTarget }) => {
+            const name = currentTarget.value.trim();
+            const now = setName(steps.peek(), at, name, tookS.peek());
+            const isRight = name === '' || NAME.test(name);
+            if (isRight && (now !== steps.peek() || name === step.name)) return edit(now);
+            currentTarget.value = typeof step.name === 'string' ? step.name : '';
+            said.value = isRight
+              ? `Another step is called ${name} already.`
+              : 'A name is a letter, then letters, digits, _ or - (64 at most).';
+          }}
         />
       </label>
       {times.value[at]?.never && (

@@ -479,7 +479,7 @@ export function setAfter(
   return setKey(changed, at, 'at', laterS > 0 ? laterS : undefined);
 }
 
-/** Renames a step, and what comes after it along with it; an empty name takes it away. */
+/** Renames a step, and what comes after it along with it; an empty name takes it away. A name that another step has stays with that one. */
 export function setName(
   steps: Steps,
   at: number,
@@ -487,6 +487,7 @@ export function setName(
   tookS: readonly (number | null | undefined)[] = [],
 ): Steps {
   const old = steps[at]?.name;
+  if (name !== '' && steps.some((step, i) => i !== at && step.name === name)) return steps;
   if (name === '') {
     let changed = steps;
     for (const [i, { after }] of steps.entries())
