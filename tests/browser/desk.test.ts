@@ -170,11 +170,21 @@ it('a cue of flap, light and vapour is made from nothing, rehearsed, saved and p
   await block(/^pose rest, at 0 s, 2 s long/).waitFor();
   await operator.button('Undo').click();
   await block(/^pose rest/).waitFor({ state: 'detached' });
+  await operator.button('Undo the saved change of pose rest').click();
+  await status('Undone: pose rest.');
+  expect(await daemon.readProp()).not.toContain('rest:');
 
   // On the prop itself: only what is saved, and only by its own button.
   await operator.button('Play hoot on the prop').click();
   await page.getByText('▶ running').waitFor();
   await operator.button('Park').click();
   await operator.condition('parked');
+
+  // Removed again, the file is what it was, to the byte.
+  await page.getByText('New cue, duplicate, remove').click();
+  await operator.button('Remove the cue').click();
+  await operator.button('Remove it').click();
+  await status('hoot is removed');
+  expect(await daemon.readProp()).toBe(original);
   await operator.close();
 }, 120_000);
