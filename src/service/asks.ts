@@ -154,7 +154,7 @@ export class Asks {
       const source =
         text === undefined
           ? this.#present()
-          : { text, file: this.#keeper.name, version: versionOf(text) };
+          : { text, file: this.#keeper.inUse.loaded.file, version: versionOf(text) };
       return this.#plan(session, { about: 'cue-rehearsal', ...params, ...source });
     },
     'prop.version': async ({ version, from = 1, lines }) => {
@@ -183,8 +183,9 @@ export class Asks {
 
   /** The file on the disk, or what is in use when that cannot be read. */
   #present(): { text: string; file: string; version: string } {
-    const { text, name: file, presentVersion: version } = this.#keeper;
-    return { text, file, version };
+    const { text, presentVersion: version, inUse } = this.#keeper;
+    // With its folder, where takes and sounds are.
+    return { text, file: inUse.loaded.file, version };
   }
 
   /** @throws Refusal when `asked` is not the present version. @param more the end of the sentence, and the remedy */

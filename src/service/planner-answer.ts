@@ -9,6 +9,7 @@ import { budgetFindings } from '../prop/lint-budget.ts';
 import { type Loaded, parseProp } from '../prop/load.ts';
 import { safePicture } from '../prop/picture/picture.ts';
 import type { Prop } from '../prop/schema.ts';
+import { takesSignature } from '../prop/take/take-files.ts';
 import { readText } from '../prop/text.ts';
 import { rehearseAll } from '../rehearsal/rehearse-all.ts';
 import { wholeFindings } from '../rehearsal/rehearse-findings.ts';
@@ -31,6 +32,8 @@ const PLOT_COLUMNS = 240;
 /** A text that was read, and what has been worked out from it. */
 interface Read {
   loaded: Loaded;
+  /** Of the takes and sounds beside the file. */
+  beside: string;
   known: Map<string, object>;
 }
 
@@ -88,13 +91,16 @@ export class Planner {
   }
 
   #reading({ text, file }: PropSource): Read {
-    let read = this.#read.get(text);
-    this.#read.delete(text);
+    const key = `${file}\n${text}`;
+    let read = this.#read.get(key);
+    this.#read.delete(key);
+    if (read && read.beside !== besideOf(read.loaded)) read = undefined;
     if (!read) {
       for (const old of this.#read.keys()) if (this.#read.size >= KEPT) this.#read.delete(old);
-      read = { loaded: parseProp(text, file), known: new Map() };
+      const loaded = parseProp(text, file);
+      read = { loaded, beside: besideOf(loaded), known: new Map() };
     }
-    this.#read.set(text, read);
+    this.#read.set(key, read);
     return read;
   }
 
@@ -110,6 +116,14 @@ export class Planner {
     }
     return result;
   }
+}
+
+/** Changes with every take and sound that the prop has beside its file. */
+function besideOf({ prop, file }: Loaded): string {
+  const { takes = {}, soundFiles = {} } = prop ?? {};
+  const sounds = Object.values(soundFiles).map((one) => one.file);
+  const files = [...Object.values(takes), ...sounds];
+  return files.length === 0 ? '' : takesSignature(file, files);
 }
 
 const schema = lazily(() => jsonSchema() as KeySchema);

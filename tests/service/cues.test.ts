@@ -1,7 +1,9 @@
 import fs from 'node:fs/promises';
+import { join } from 'node:path';
 import { afterEach, beforeEach, expect, test } from 'vitest';
 import { fields } from '../../src/api/fields.ts';
 import { METHODS, type Result } from '../../src/api/methods.ts';
+import { type Take, takeText } from '../../src/prop/take/take-text.ts';
 import { OWLET } from './owlet.ts';
 import { Rig, refusal } from './rig.ts';
 
@@ -195,4 +197,26 @@ test('a disk that is full loses neither the file nor the cue', async () => {
   await other.cue({ cue: 'wake', steps }, version);
   expect(await other.read()).toContain('- { at: 3, pose: asleep }');
   await other.remove();
+});
+
+test('a take beside the file is rehearsed, also once it was performed again', async () => {
+  const take = (deg: number): Take => ({
+    servos: [{ name: 'beak', timesS: [0, 1, 2], deg: [0, deg, 0] }],
+  });
+  await fs.writeFile(join(rig.folder, 'wave.take'), takeText(take(20)));
+  const text = OWLET.replace('\ncues:\n', '\ntakes: { wave: wave.take }\ncues:\n');
+  const steps = [{ at: 0, take: 'wave' }];
+  const top = async () => {
+    const done = await rehearsed({ cue: 'wake', steps, text });
+    expect(done.findings).toEqual([]);
+    return Math.max(...(done.channels.find(({ name }) => name === 'beak')!.value as number[]));
+  };
+  expect(await top()).toBeCloseTo(20, 0);
+  await fs.writeFile(join(rig.folder, 'wave.take'), takeText(take(12)));
+  expect(await top()).toBeCloseTo(12, 0);
+  // Saved with the take, and rehearsed from the present file.
+  const { version } = await present();
+  const applied = await rig.apply(text, version);
+  await rig.cue({ cue: 'wake', steps }, applied.version);
+  expect((await rehearsed({ cue: 'wake' })).channels.map(({ name }) => name)).toEqual(['beak']);
 });
