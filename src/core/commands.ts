@@ -263,7 +263,8 @@ export class Commands {
       return wait ? this.#cueState(cue) : state;
     },
     'cue.stop': ({ cue }, session) => {
-      this.#core.cues.channelsOf(cue);
+      // One that runs may be gone from the file already.
+      if (!this.#core.cues.isRunning(cue)) this.#core.cues.channelsOf(cue);
       this.#core.cues.stop(cue, `${session.client} stopped it`);
       return this.#cueState(cue);
     },
@@ -381,6 +382,12 @@ export class Commands {
     },
     'cue.remove': async ({ cue, version }, session) => {
       const what = `cue ${cue} removed`;
+      if (this.#core.cues.isRunning(cue))
+        throw new Refusal(
+          'cue.in-use',
+          `cue ${cue} runs now, so nothing was written; stop it first (cue.stop), then remove it`,
+          { cue, places: [] },
+        );
       const result = await this.#editor.cue({ cue }, version, this.#author(session, what));
       this.#record(session, 'cue.remove', `${what}: ${changeText(result)}`, { ...result });
       return result;

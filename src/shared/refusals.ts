@@ -346,8 +346,8 @@ export const REFUSALS = {
   ],
   'cue.in-use': [
     'condition',
-    'Something else in the prop file uses the cue; nothing was written.',
-    'The reason names it: change that first.',
+    'The cue runs, or something else in the prop file uses it; nothing was written.',
+    'The reason names it: stop it, or change that first.',
   ],
   'cue.no-such-steps': [
     'outOfLimits',

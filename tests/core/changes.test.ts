@@ -113,6 +113,26 @@ describe('a change that takes effect at once', () => {
     expect(rig.texts('refused').join()).toMatch(/cue long, step 1: there is no cue nod/);
   });
 
+  test('a cue is not removed while it runs; one that a hand took out can still be stopped', async () => {
+    const { rig, client } = await Rig.live(two());
+    await client.call('cue.run', { cue: 'nod' });
+    await rig.tick();
+    expect(await client.refused('cue.remove', { cue: 'nod', version: '0' })).toMatchObject({
+      word: 'cue.in-use',
+      message: expect.stringMatching(/cue nod runs now.*cue\.stop/),
+    });
+    rig.bench.messages.push(
+      ...smallChange(1, {}, [{ t: 'cue', name: 'nod', cue: undefined, durationS: null }]),
+    );
+    await rig.run(50);
+    expect(rig.core.cues.isRunning('nod')).toBe(true);
+    expect(await client.call('cue.stop', { cue: 'nod' })).toMatchObject({ running: false });
+    await rig.run(500);
+    expect(rig.servo('neck').moving).toBe(false);
+    expect(rig.servo('neck').setpoint.pos).toBeLessThan(10);
+    expect((await client.refused('cue.stop', { cue: 'nod' })).word).toBe('cue.unknown');
+  });
+
   test('poses, groups and idle behaviour follow', async () => {
     const { rig, client } = await Rig.live(
       two({}, { idle: { calm: { plays: [{ cue: 'nod', everyS: [1, 2] }] } } }),

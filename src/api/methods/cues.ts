@@ -115,7 +115,8 @@ export const cues = {
     result: ({ changeResult }) => changeResult,
   },
   'cue.remove': {
-    summary: 'Take a cue out of the prop file; refused where something else uses it',
+    summary:
+      'Take a cue out of the prop file; refused while it runs, and where something else uses it',
     example: {
       params: { cue: 'blink', version: '7c043d0ff5ca6974' },
       result: { version: '67b6ae089eb7012d', changed: ['cue blink'], pending: false },
