@@ -28,6 +28,7 @@ export interface PropEditor {
   beginPicture(params: Params<'picture.begin'>, by: Author): Promise<Result<'picture.begin'>>;
   endPicture(params: Params<'picture.end'>, by: Author): Promise<Result<'picture.end'>>;
   restore(version: string, base: string | undefined, by: Author): Promise<Result<'prop.restore'>>;
+  followSound(params: Params<'sound.follow'>, by: Author): Promise<Result<'sound.follow'>>;
   /** Works out what would be saved of a recording, and draws both. */
   readTake(
     recording: Recording,
@@ -436,6 +437,13 @@ export class Commands {
         if (over !== undefined) cues.stop(over, 'its recording has ended');
       }
       return takeState(recording);
+    },
+    'sound.follow': async (params, session) => {
+      const what = `${params.channel} follows ${params.sound}`;
+      const result = await this.#editor.followSound(params, this.#author(session, what));
+      const later = result.pending ? '; it takes effect when the prop is parked' : '';
+      this.#record(session, 'sound.follow', `${what}: take ${result.take}${later}`, { ...result });
+      return result;
     },
     'take.read': async (params) => {
       const { recorder } = this.#core;

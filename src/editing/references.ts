@@ -21,7 +21,8 @@ export type Role =
   | 'stage'
   | 'park'
   | 'rail'
-  | 'picture';
+  | 'picture'
+  | 'follow';
 
 export interface Reference {
   what: 'channel' | 'group' | 'rail' | 'mark' | 'pose';
@@ -128,6 +129,14 @@ export function referencesIn(raw: unknown): Reference[] {
     say('pose', data.pose, [...path, 'pose'], 'step', where);
     say('channel', dataOf(data.until).channel, [...path, 'until', 'channel'], 'until', where);
   }
+  for (const [sound, entry] of entriesOf(file.sounds))
+    for (const [name, how] of entriesOf(dataOf(entry).follow)) {
+      const path = ['sounds', sound, 'follow', name];
+      const where = `what follows sound ${sound}`;
+      say('channel', name, path, 'follow', where, { atKey: true });
+      for (const key of ['shut', 'open'])
+        say('mark', dataOf(how)[key], [...path, key], 'follow', where, { of: [name] });
+    }
   for (const name of Object.keys(dataOf(dataOf(file.picture).places)))
     say('channel', name, ['picture', 'places', name], 'picture', 'the picture', { atKey: true });
   for (const [i, stage] of listOf(dataOf(file.park).stages).entries())

@@ -94,6 +94,7 @@ class Gone {
         case 'plant':
         case 'carries':
         case 'picture':
+        case 'follow':
           this.remove(path);
           break;
         case 'wire':

@@ -256,11 +256,38 @@ function make() {
     })
     .describe('its file, in the folder of this one: WAV, FLAC, OGG (Vorbis) or MP3, 2 min at most');
 
+  const place = z.union([z.number(), name('mark')], {
+    error: 'is not a position; give degrees or a mark',
+  });
+  const follow = z
+    .record(
+      name('channel'),
+      z.strictObject({
+        shut: place.describe('where it is in silence (deg or a mark)'),
+        open: place.describe('where it is at full loudness (deg or a mark)'),
+        floorLufs: z
+          .number()
+          .min(-100)
+          .max(0)
+          .describe('what is softer counts as silence (LUFS, ITU-R BS.1770)'),
+        rangeLu: z
+          .number()
+          .min(1)
+          .max(80)
+          .describe('how much louder than that opens it fully (LU)'),
+        attackS: z.number().min(0).max(2).describe('time constant of opening (s)'),
+        releaseS: z.number().min(0).max(2).describe('time constant of closing (s)'),
+      }),
+    )
+    .describe(
+      'servos whose takes were made of the loudness of this sound, and how: the page writes it (Cues, Voice)',
+    );
+
   const sound = z
-    .union([soundFile, z.strictObject({ file: soundFile })], {
+    .union([soundFile, z.strictObject({ file: soundFile, follow: follow.optional() })], {
       error: 'is not a sound; give the name of a file beside this one, such as hoot.wav',
     })
-    .describe('a sound file beside this one, or { file }');
+    .describe('a sound file beside this one, or { file, follow }');
 
   const propFile = z
     .strictObject({

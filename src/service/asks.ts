@@ -10,6 +10,7 @@ import type { Pictures } from './pictures.ts';
 import type { PlannerPort } from './planner.ts';
 import type { PlannerQuestion } from './planner-question.ts';
 import type { AnswerToGateway, AskedMethod, FromGateway } from './protocol.ts';
+import type { Sounds } from './sounds.ts';
 
 /** @returns JSON */
 type Work<M extends AskedMethod> = (params: Params<M>, session: string) => Promise<string>;
@@ -29,6 +30,7 @@ export class Asks {
   readonly #keeper: Keeper;
   readonly #planner: PlannerPort;
   readonly #pictures: Pictures;
+  readonly #sounds: Sounds;
   readonly #answer: (answer: AnswerToGateway) => void;
   readonly #trouble: (error: unknown) => void;
   readonly #waiting = new Rotation<Ask>();
@@ -44,12 +46,14 @@ export class Asks {
     keeper: Keeper,
     planner: PlannerPort,
     pictures: Pictures,
+    sounds: Sounds,
     answer: (answer: AnswerToGateway) => void,
     trouble: (error: unknown) => void,
   ) {
     this.#keeper = keeper;
     this.#planner = planner;
     this.#pictures = pictures;
+    this.#sounds = sounds;
     this.#answer = answer;
     this.#trouble = trouble;
   }
@@ -147,6 +151,8 @@ export class Asks {
       const { picture } = this.#keeper.inUse.loaded.prop;
       return JSON.stringify(await this.#pictures.read(picture, session));
     },
+    'sound.read': async (params, session) =>
+      JSON.stringify(await this.#sounds.read(params, session)),
     'prop.findings': async () => JSON.stringify(this.#keeper.findings()),
     'prop.rehearse': (_params, session) =>
       this.#plan(session, { about: 'rehearsal', ...this.#present() }),

@@ -62,7 +62,8 @@ export function changesBetween(
     const moved = (part === 'channels' || part === 'rails') && order(was) !== order(is);
     if (isDeepStrictEqual(was, is) && !moved) continue;
     changes.parts.add(part);
-    if (!AT_ONCE.has(part)) changes.whenParked = true;
+    if (!AT_ONCE.has(part) && !(part === 'sounds' && isDeepStrictEqual(files(was), files(is))))
+      changes.whenParked = true;
     if (part === 'channels') channels(changes, lines, own, was, is);
     else if (part === 'triggers') triggers(changes, lines, was, is);
     else if (part === 'cues') cues(changes, lines, was, is);
@@ -81,6 +82,17 @@ export function changesBetween(
 
 function stagesIn(raw: unknown): string[][] {
   return flatStages(writtenIn(raw));
+}
+
+/** The files of sounds, by name: what follows a sound is in its take, and does not concern the core. */
+function files(sounds: unknown): Record<string, unknown> {
+  const entries = Object.entries((sounds ?? {}) as Record<string, unknown>);
+  return Object.fromEntries(
+    entries.map(([name, entry]) => [
+      name,
+      typeof entry === 'string' ? entry : (entry as Data).file,
+    ]),
+  );
 }
 
 /** Parts of which only the entries that differ are named. */

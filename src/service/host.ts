@@ -181,6 +181,11 @@ export class ServiceHost {
     return this.#ask((n) => ({ t: 'take-save', n, recording, params, by }), by.what);
   }
 
+  /** @throws Refusal; nothing has changed then */
+  followSound(params: Params<'sound.follow'>, by: Author): Promise<Result<'sound.follow'>> {
+    return this.#ask((n) => ({ t: 'sound-follow', n, params, by }), by.what);
+  }
+
   /** Edits of that session that have not had their turn are refused. */
   gone(session: string): void {
     this.#post({ t: 'gone', session });

@@ -78,6 +78,10 @@ export class Planner {
       case 'plan':
       case 'data':
         return (await import('./planner-parts.ts')).partsAnswer(question, read);
+      case 'loudness':
+        return (await import('./planner-follow.ts')).loudnessAnswer(question);
+      case 'follow':
+        return (await import('./planner-follow.ts')).followAnswer(question);
       case 'take':
         return (await import('./planner-take.ts')).takeAnswer(question);
       case 'cue-rehearsal':

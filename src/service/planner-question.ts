@@ -1,10 +1,18 @@
 import type { Params } from '../api/methods.ts';
 import type { Recording } from '../core/recorder.ts';
+import type { Following } from '../sums/loudness.ts';
 
 /** The text of a prop file, and the file's name. */
 export interface PropSource {
   text: string;
   file: string;
+}
+
+/** How a servo follows a sound: where it is shut and open (deg), and `Following`. */
+export interface Follow extends Following {
+  channel: string;
+  shutDeg: number;
+  openDeg: number;
 }
 
 /** What is asked of the planner's thread; it reads no file itself. */
@@ -42,6 +50,9 @@ export type PlannerQuestion =
   | ({ about: 'proposal'; file: string } & Params<'proposal.prop'>)
   | ({ about: 'loom'; version: string } & PropSource & Params<'proposal.loom'>)
   | ({ about: 'shopping' } & PropSource)
+  /** How loud a sound is over time, and what a servo makes of it: `Recording`. */
+  | { about: 'loudness'; name: string; bytes: Uint8Array }
+  | { about: 'follow'; name: string; bytes: Uint8Array; how: Follow }
   /** What a recording becomes: `MadeTake`. */
   | { about: 'take'; recording: Recording; params: Params<'take.read'> };
 

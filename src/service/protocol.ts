@@ -77,6 +77,8 @@ export type ToService =
   | { t: 'picture-begin'; n: number; name: string; bytes: number; by: Author }
   /** It is here: it is checked and kept. Result: `{ file, width, height, leftOut }`. */
   | { t: 'picture-end'; n: number; upload: number; by: Author }
+  /** A servo follows a sound: a take beside the prop file. Result: that of `sound.follow`. */
+  | { t: 'sound-follow'; n: number; params: Params<'sound.follow'>; by: Author }
   /** What would be saved of a recording. Result: `{ recorded, simplified }`. */
   | { t: 'take-read'; n: number; recording: Recording; params: Params<'take.read'> }
   /** A recording becomes a take beside the prop file. Result: that of `take.save`. */

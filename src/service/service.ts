@@ -22,6 +22,7 @@ import type {
   ToService,
 } from './protocol.ts';
 import { type PlanFs, writePlan } from './safe-plan.ts';
+import { Sounds } from './sounds.ts';
 import { stateDir, targetOf } from './state-dir.ts';
 import { FileStore, type StoreFs } from './state-file.ts';
 import { Takes } from './takes.ts';
@@ -54,6 +55,7 @@ export class PropService {
   readonly #asks: Asks;
   readonly #pictures: Pictures;
   readonly #takes: Takes;
+  readonly #sounds: Sounds;
   #store: FileStore | undefined;
   readonly #locks: Locks;
   #planDir = '';
@@ -103,10 +105,12 @@ export class PropService {
       this.#fs,
     );
     this.#takes = new Takes(this.#keeper, planner, this.#fs);
+    this.#sounds = new Sounds(this.#keeper, planner, this.#takes);
     this.#asks = new Asks(
       this.#keeper,
       planner,
       this.#pictures,
+      this.#sounds,
       (answer) => around.answer(answer),
       (error) => trouble(error, 'a question could not be answered'),
     );
@@ -235,6 +239,9 @@ export class PropService {
         }));
         break;
       }
+      case 'sound-follow':
+        this.#edit(message, () => this.#sounds.follow(message.params, message.by));
+        break;
       case 'take-save':
         this.#edit(message, () => this.#takes.save(message.recording, message.params, message.by));
         break;

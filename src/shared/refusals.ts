@@ -598,6 +598,11 @@ export const REFUSALS = {
     'Use one that the reason names.',
   ],
 
+  'sound.unreadable': [
+    'condition',
+    'The file of a sound is missing or cannot be decoded.',
+    'Do as the reason says.',
+  ],
   'sound.unknown': ['noSuchThing', 'There is no such sound.', 'The reason suggests a name.'],
 
   // --- the daemon itself -----------------------------------------------------------------------------

@@ -105,6 +105,14 @@ const REQUESTS: [Method, object, Condition[]][] = [
   ['channel.identify', { channel: 'voice' }, ['live']],
   ['sound.play', { channel: 'voice', sound: 'hoot' }, ['live']],
   ['sound.stop', { channel: 'voice' }, ALL],
+  [
+    'sound.follow',
+    {
+      ...{ sound: 'hoot', channel: 'neck', shut: 0, open: 20 },
+      ...{ floorLufs: -45, rangeLu: 25, attackS: 0.04, releaseS: 0.12 },
+    },
+    ALL,
+  ],
   ['group.move', { group: 'head', to: 5 }, ['live']],
   ['pose.go', { pose: 'up' }, ['live']],
   ['cue.run', { cue: 'nod' }, ['live']],

@@ -103,6 +103,11 @@ export class Editor implements PropEditor {
   /** What was saved of recordings. */
   readonly saved: string[] = [];
 
+  async followSound({ sound, channel }: Params<'sound.follow'>) {
+    const take = `${sound}_${channel}`;
+    return { take, file: `${take}.take`, points: 2, durationS: 1, version: 'v', pending: false };
+  }
+
   async readTake() {
     return { recorded: {}, simplified: {} };
   }

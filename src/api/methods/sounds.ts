@@ -1,4 +1,4 @@
-import { CHANNEL, COMMAND, INTERLOCK, LEASE } from '../errors.ts';
+import { CHANNEL, COMMAND, FILE, INTERLOCK, LEASE } from '../errors.ts';
 import type { Family } from '../method.ts';
 
 /** Channels that play sounds. */
@@ -37,5 +37,73 @@ export const sounds = {
     errors: [...LEASE, ...CHANNEL],
     params: ({ z, channel }) => z.strictObject({ channel }),
     result: ({ z }) => z.object({ playing: z.string().nullable() }),
+  },
+  'sound.read': {
+    summary: 'How loud a sound is over time (ITU-R BS.1770), to see its waveform',
+    example: {
+      params: { sound: 'hoot' },
+      result: {
+        ...{ sound: 'hoot', durationS: 0.06, stepS: 0.02, lufs: [-100, -31.5, -24.2, -40] },
+        ...{ loudestLufs: -26.3, wholeLufs: -27.1 },
+      },
+    },
+    by: 'service',
+    lease: false,
+    errors: ['sound.unknown', 'sound.unreadable', 'service.dead', 'service.busy', 'service.memory'],
+    params: ({ z, text }) => z.strictObject({ sound: text('the name of a sound') }),
+    result: ({ z }) =>
+      z.object({
+        sound: z.string(),
+        durationS: z.number().describe('how long it is (s)'),
+        stepS: z.number().describe('time between two readings (s)'),
+        lufs: z.array(z.number()).describe('short loudness at each step (LUFS), -100 for silence'),
+        loudestLufs: z.number().describe('the loudest momentary loudness (0.4 s)'),
+        wholeLufs: z.number().describe('the loudness of the whole, gated'),
+      }),
+  },
+  'sound.follow': {
+    summary:
+      'Make a servo follow the loudness of a sound: a take beside the prop file, which lists it; the step of a cue that plays the sound then plays the take as well',
+    example: {
+      params: {
+        ...{ sound: 'hoot', channel: 'beak', shut: 'shut', open: 'open' },
+        ...{ floorLufs: -45, rangeLu: 25, attackS: 0.04, releaseS: 0.12 },
+      },
+      result: {
+        ...{ take: 'hoot_beak', file: 'hoot_beak.take', points: 31, durationS: 1.8 },
+        ...{ version: '0123456789abcdef', pending: false },
+      },
+    },
+    by: 'core',
+    lease: true,
+    errors: [
+      ...FILE,
+      ...(['sound.unknown', 'sound.unreadable', 'channel.wrong-kind', 'mark.unknown'] as const),
+      ...(['limits.outside', 'take.not-saved', 'take.too-many', 'take.too-long'] as const),
+      ...(['file.other-version', 'file.waits', 'service.busy', 'service.memory'] as const),
+    ],
+    params: (fields) => {
+      const { z, text, channel, within, to } = fields;
+      return z.strictObject({
+        sound: text('the name of a sound'),
+        channel,
+        shut: to.describe('where it is in silence'),
+        open: to.describe('where it is at full loudness'),
+        floorLufs: within(-100, 0, 'what is softer counts as silence (LUFS)'),
+        rangeLu: within(1, 80, 'how much louder than that opens it fully (LU)'),
+        attackS: within(0, 2, 'time constant of opening (s)'),
+        releaseS: within(0, 2, 'time constant of closing (s)'),
+        version: fields.version.optional(),
+      });
+    },
+    result: ({ z, version }) =>
+      z.object({
+        take: z.string(),
+        file: z.string().describe('its file beside the prop file'),
+        points: z.int().describe('points of the take'),
+        durationS: z.number().describe('how long it is (s)'),
+        version,
+        pending: z.boolean().describe('in use only when the prop is parked'),
+      }),
   },
 } as const satisfies Family;

@@ -5,6 +5,7 @@ import { watchFile } from './cues-data.ts';
 import { Desk } from './cues-desk.tsx';
 import { Perform } from './cues-perform.tsx';
 import { Poses } from './cues-poses.tsx';
+import { Voice } from './cues-voice.tsx';
 
 /**
  * The parts of the view, by the second part of the address's fragment: `#cues/poses`. A part that is still
@@ -14,6 +15,7 @@ const SECTIONS: Record<string, { label: string; Shown: FunctionComponent }> = {
   desk: { label: 'Desk', Shown: Desk },
   poses: { label: 'Poses', Shown: Poses },
   perform: { label: 'Perform', Shown: Perform },
+  voice: { label: 'Voice', Shown: Voice },
 };
 
 const hash = signal(location.hash);

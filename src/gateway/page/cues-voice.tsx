@@ -1,0 +1,389 @@
+import './cues-voice.css';
+import { computed, effect, signal, useComputed } from '@preact/signals';
+import type { Result } from '../../api/methods.ts';
+import { tidy } from '../../shared/units.ts';
+import { followed } from '../../sums/loudness.ts';
+import { Act } from './act.tsx';
+import { addCue, cue, cursorS, edit, file, freeCueName, load, steps } from './cues-data.ts';
+import { NumberInput } from './cues-fields.tsx';
+import { addStep, recordOf } from './cues-model.ts';
+import { call } from './link.ts';
+import { CommandSet } from './overview-parts.tsx';
+import { LoudCaution, SoundControls } from './sound.tsx';
+import { channels, holding, write } from './store.ts';
+
+/** Sounds, how loud they are over time, and the servos that follow them. */
+
+type Loudness = Result<'sound.read'>;
+
+const sound = signal('');
+const servo = signal('');
+const shown = signal<Loudness | undefined>(undefined);
+const why = signal('');
+const said = signal('');
+const made = signal('');
+const busy = signal(false);
+
+/** How the servo follows: kept in the file with the sound, or what suits most voices. */
+interface How {
+  shut: number | string;
+  open: number | string;
+  floorLufs: number;
+  rangeLu: number;
+  attackS: number;
+  releaseS: number;
+}
+const USUAL = { floorLufs: -50, rangeLu: 25, attackS: 0.03, releaseS: 0.1 };
+const how = signal<How>({ shut: 0, open: 0, ...USUAL });
+
+const names = computed(() => Object.keys(recordOf(file.value?.data.sounds)));
+const servos = computed(() =>
+  Object.entries(channels.value).filter(([, { kind }]) => kind === 'servo'),
+);
+const speakers = computed(() =>
+  Object.entries(channels.value).filter(([, { kind }]) => kind === 'sound'),
+);
+
+effect(() => {
+  if (!names.value.includes(sound.peek())) sound.value = names.value[0] ?? '';
+});
+effect(() => {
+  const all = servos.value.map(([name]) => name);
+  if (!all.includes(servo.peek()))
+    servo.value = all.find((name) => /beak|jaw|mouth/.test(name)) ?? all[0] ?? '';
+});
+
+/** Reads the sound that is chosen, and how the servo follows it by the file. */
+let asked = 0;
+effect(() => {
+  const name = sound.value;
+  shown.value = undefined;
+  why.value = '';
+  if (name === '') return;
+  const mine = ++asked;
+  call('sound.read', { sound: name }).then(
+    (result) => {
+      if (mine === asked) shown.value = result;
+    },
+    (error: Error) => {
+      if (mine === asked) why.value = error.message;
+    },
+  );
+});
+effect(() => {
+  const info = channels.value[servo.value];
+  const entry = recordOf(recordOf(file.value?.data.sounds)[sound.value]);
+  const kept = recordOf(recordOf(entry.follow)[servo.value]);
+  const marks = Object.keys(info?.marks ?? {});
+  const [low = 0, high = 0] = info?.limitsDeg ?? [];
+  how.value = {
+    shut: marks.find((mark) => mark === 'shut') ?? tidy(low, 1),
+    open: marks.find((mark) => mark === 'open') ?? tidy(high, 1),
+    ...USUAL,
+    ...(kept as Partial<How>),
+  };
+});
+
+/** How far open the servo is over time, as it will be made. */
+const open = computed(() => {
+  const now = shown.value;
+  return now && followed(Float64Array.from(now.lufs), now.stepS, how.value);
+});
+
+const set = (change: Partial<How>) => {
+  how.value = { ...how.peek(), ...change };
+  made.value = '';
+};
+
+export function Voice() {
+  if (!file.value) return <p role="status">Loading.</p>;
+  if (names.value.length === 0)
+    return (
+      <section class="sheet" aria-labelledby="voice">
+        <h2 id="voice">Voice</h2>
+        <p class="hint">
+          The prop has no sounds yet. Put a sound beside the prop file, and name it there:{' '}
+          <code>sounds: &#123; hoot: hoot.wav &#125;</code>.
+        </p>
+      </section>
+    );
+  return (
+    <div class="voice">
+      <section class="sheet" aria-labelledby="voice">
+        <h2 id="voice">Voice</h2>
+        <div class="row">
+          <Choice
+            label="Sound"
+            value={sound.value}
+            of={names.value}
+            onPick={(value) => {
+              sound.value = value;
+            }}
+          />
+          <Facts />
+        </div>
+        <Wave />
+        {why.value && (
+          <p class="caution" role="alert">
+            {why.value}
+          </p>
+        )}
+      </section>
+      {servos.value.length > 0 && <Follows />}
+      {speakers.value.map(([name, info]) => (
+        <section key={name} class="sheet" aria-label={`Try ${name}`}>
+          <h2>Try {name}</h2>
+          <LoudCaution />
+          <CommandSet class="bare row" label={name}>
+            <SoundControls channel={name} info={info} />
+          </CommandSet>
+        </section>
+      ))}
+    </div>
+  );
+}
+
+function Facts() {
+  const now = shown.value;
+  if (!now) return null;
+  return (
+    <p class="hint number">
+      {tidy(now.durationS, 2)} s, {lufs(now.wholeLufs)} LUFS, loudest {lufs(now.loudestLufs)}
+    </p>
+  );
+}
+
+const lufs = (value: number) => String(tidy(value, 1)).replace('-', '−');
+
+const WIDTH = 1000;
+const HEIGHT = 160;
+const LOUDEST = 0;
+const SOFTEST = -80;
+const yOf = (value: number) =>
+  tidy(((LOUDEST - Math.max(value, SOFTEST)) / (LOUDEST - SOFTEST)) * HEIGHT, 1);
+
+/** The loudness as a shape about its middle line, and above it the way of the servo. */
+function Wave() {
+  const text = useComputed(() => {
+    const now = shown.value;
+    if (!now) return { shape: '', way: '' };
+    const last = Math.max(1, now.lufs.length - 1);
+    const x = (i: number) => tidy((i / last) * WIDTH, 1);
+    const top = now.lufs.map((one, i) => `${x(i)} ${yOf(one)}`);
+    const way = Array.from(
+      open.value ?? [],
+      (share, i) => `${x(i)} ${tidy(HEIGHT - share * HEIGHT, 1)}`,
+    );
+    return { shape: `M0 ${HEIGHT}L${top.join('L')}L${WIDTH} ${HEIGHT}Z`, way: `M${way.join('L')}` };
+  });
+  const { floorLufs, rangeLu } = how.value;
+  const label = shown.value
+    ? `How loud ${sound.value} is over ${tidy(shown.value.durationS, 2)} s, and how far ${servo.value} opens`
+    : 'Reading the sound';
+  return (
+    <svg
+      class="voice-wave"
+      viewBox={`0 0 ${WIDTH} ${HEIGHT}`}
+      preserveAspectRatio="none"
+      role="img"
+      aria-label={label}
+    >
+      <path class="voice-loud" d={text.value.shape} />
+      <line class="voice-line" x1={0} x2={WIDTH} y1={yOf(floorLufs)} y2={yOf(floorLufs)} />
+      <line
+        class="voice-line"
+        x1={0}
+        x2={WIDTH}
+        y1={yOf(floorLufs + rangeLu)}
+        y2={yOf(floorLufs + rangeLu)}
+      />
+      {servo.value && <path class="voice-way" d={text.value.way} />}
+    </svg>
+  );
+}
+
+function Follows() {
+  const now = how.value;
+  const info = channels.value[servo.value];
+  const places = Object.keys(info?.marks ?? {});
+  return (
+    <section class="sheet" aria-labelledby="follows">
+      <h2 id="follows">A servo that follows</h2>
+      <p class="hint">
+        The line is the way of the servo: shut below the lower dashed line, fully open above the
+        upper one. Nothing moves by this.
+      </p>
+      <div class="row">
+        <Choice
+          label="Servo"
+          value={servo.value}
+          of={servos.value.map(([name]) => name)}
+          onPick={(value) => {
+            servo.value = value;
+            made.value = '';
+          }}
+        />
+        <Place label="In silence" value={now.shut} marks={places} onSet={(shut) => set({ shut })} />
+        <Place label="Loudest" value={now.open} marks={places} onSet={(to) => set({ open: to })} />
+      </div>
+      <div class="voice-sliders">
+        <Slider
+          label="Silence below (LUFS)"
+          value={now.floorLufs}
+          min={-80}
+          max={-10}
+          step={1}
+          onSet={(floorLufs) => set({ floorLufs })}
+        />
+        <Slider
+          label="Fully open that much louder (LU)"
+          value={now.rangeLu}
+          min={3}
+          max={60}
+          step={1}
+          onSet={(rangeLu) => set({ rangeLu })}
+        />
+        <Slider
+          label="Opens within (ms)"
+          value={Math.round(now.attackS * 1000)}
+          min={0}
+          max={300}
+          step={5}
+          onSet={(ms) => set({ attackS: ms / 1000 })}
+        />
+        <Slider
+          label="Closes within (ms)"
+          value={Math.round(now.releaseS * 1000)}
+          min={0}
+          max={600}
+          step={10}
+          onSet={(ms) => set({ releaseS: ms / 1000 })}
+        />
+      </div>
+      <div class="row">
+        <Act
+          can={holding.value && shown.value !== undefined && !busy.value}
+          onAct={() => void make()}
+        >
+          Make {servo.value} follow {sound.value}
+        </Act>
+        {made.value && (
+          <button type="button" onClick={putIn}>
+            Put both into a cue
+          </button>
+        )}
+      </div>
+      <p role="status" class="voice-said">
+        {said.value}{' '}
+        {cue.value && said.value.includes('on the desk') && (
+          <a href={`#cues/desk/${encodeURIComponent(cue.value)}`}>Show it</a>
+        )}
+      </p>
+    </section>
+  );
+}
+
+async function make(): Promise<void> {
+  busy.value = true;
+  said.value = 'Working it out.';
+  const result = await write(`${servo.peek()} follows ${sound.peek()}`, 'sound.follow', {
+    sound: sound.peek(),
+    channel: servo.peek(),
+    ...how.peek(),
+  });
+  busy.value = false;
+  if (!result) {
+    said.value = 'It was not made; the reason stands above.';
+    return;
+  }
+  made.value = result.take;
+  said.value = `Take ${result.take} is made, with ${result.points} points.${result.pending ? ' It waits until the prop is parked.' : ''}`;
+  await load();
+}
+
+/** A step with the sound and the take, where the cue on the desk stands. */
+function putIn(): void {
+  const [speaker] = speakers.peek();
+  if (cue.peek() === '') addCue(freeCueName(sound.peek()), []);
+  edit(
+    addStep(steps.peek(), {
+      at: cursorS.peek(),
+      ...(speaker && { sound: { [speaker[0]]: sound.peek() } }),
+      take: made.peek(),
+    }).steps,
+  );
+  said.value = `A step with both is in ${cue.peek()} on the desk, not saved yet.`;
+}
+
+function Place(props: {
+  label: string;
+  value: number | string;
+  marks: readonly string[];
+  onSet: (value: number | string) => void;
+}) {
+  const { label, value, marks, onSet } = props;
+  const isMark = typeof value === 'string';
+  return (
+    <>
+      <Choice
+        label={label}
+        value={isMark ? value : ''}
+        of={[...marks, '']}
+        onPick={(mark) => onSet(mark === '' ? 0 : mark)}
+      />
+      {!isMark && (
+        <NumberInput
+          label={`${label}, at (deg)`}
+          value={value}
+          required
+          onSet={(deg) => deg !== undefined && onSet(deg)}
+        />
+      )}
+    </>
+  );
+}
+
+function Slider(props: {
+  label: string;
+  value: number;
+  min: number;
+  max: number;
+  step: number;
+  onSet: (value: number) => void;
+}) {
+  const { label, value, min, max, step, onSet } = props;
+  return (
+    <label class="voice-slider">
+      <span>{label}</span>
+      <input
+        type="range"
+        min={min}
+        max={max}
+        step={step}
+        value={value}
+        onInput={(event) => onSet(event.currentTarget.valueAsNumber)}
+      />
+      <output class="number">{String(value).replace('-', '−')}</output>
+    </label>
+  );
+}
+
+function Choice(props: {
+  label: string;
+  value: string;
+  of: readonly string[];
+  onPick: (value: string) => void;
+}) {
+  return (
+    <label class="field">
+      {props.label}{' '}
+      <select value={props.value} onChange={(event) => props.onPick(event.currentTarget.value)}>
+        {props.of.map((one) => (
+          <option key={one} value={one}>
+            {one || 'an angle'}
+          </option>
+        ))}
+      </select>
+    </label>
+  );
+}
