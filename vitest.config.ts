@@ -23,8 +23,9 @@ const SLOW = [
   'editing/{random,cue-steps-random}',
   'page/cues-model-random',
   'proposal/random',
-  'service/{behaviour/capture,host,opening,outlet,planner}',
-  'sums/{eased-move,profile,profile-optimal,profile-retarget,torque}',
+  'sound/{decode,length}',
+  'service/{behaviour/capture,host,opening,outlet,planner,planner-follow}',
+  'sums/{eased-move,loudness,profile,profile-optimal,profile-retarget,torque}',
 ].map((name) => `tests/${name}.test.ts`);
 
 /** Whole daemons, releases and pages that take half a minute each and more. */
@@ -78,6 +79,7 @@ export default defineConfig({
           ...common,
           name: 'slow-unit',
           include: SLOW,
+          globalSetup: 'tests/sound-tools.ts',
           // A busy machine takes several times as long.
           testTimeout: 240_000,
           maxWorkers: '100%',

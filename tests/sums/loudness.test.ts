@@ -1,4 +1,3 @@
-import { existsSync } from 'node:fs';
 import koffi from 'koffi';
 import { describe, expect, test } from 'vitest';
 import { decodeSound } from '../../src/sound/decode.ts';
@@ -11,21 +10,12 @@ import {
   type Samples,
   weightedEnergy,
 } from '../../src/sums/loudness.ts';
+import { loudnessLibrary } from '../loudness-reference.ts';
 import { soxFile } from '../sox.ts';
-import { needTools } from '../tools.ts';
-
-const LIBRARY = [
-  '/usr/lib/x86_64-linux-gnu',
-  '/usr/lib/aarch64-linux-gnu',
-  '/usr/lib/arm-linux-gnueabihf',
-].map((folder) => `${folder}/libebur128.so.1`);
 
 /** Readings of libebur128, the reference: momentary at given times (s), and of the whole. */
 function reference({ rateHz, channels }: Samples, timesS: readonly number[]) {
-  needTools('the reference of loudness', ['libebur128-1'], () =>
-    LIBRARY.some((file) => existsSync(file)) ? [] : ['libebur128'],
-  );
-  const lib = koffi.load(LIBRARY.find((file) => existsSync(file))!);
+  const lib = koffi.load(loudnessLibrary());
   const init = lib.func('void *ebur128_init(unsigned int channels, unsigned long rate, int mode)');
   const add = lib.func(
     'int ebur128_add_frames_float(void *state, const float *frames, size_t count)',
