@@ -23,6 +23,7 @@ const SLOW = [
   'editing/{random,cue-steps-random}',
   'page/cues-model-random',
   'proposal/random',
+  'prop/kinds/sound',
   'sound/{decode,length}',
   'service/{behaviour/capture,host,opening,outlet,planner,planner-follow}',
   'sums/{eased-move,loudness,profile,profile-optimal,profile-retarget,torque}',
