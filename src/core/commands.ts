@@ -458,6 +458,7 @@ export class Commands {
       const what = `take ${params.name}`;
       const by = this.#author(session, what);
       const result = await this.#editor.saveTake(recording, params, by);
+      recording.saved = result.name;
       const { file, pending, points, durationS } = result;
       const text = `${what} is saved in ${file}: ${durationS} s, ${points} points${pending ? '; it takes effect when the prop is parked' : ''}`;
       this.#record(session, 'take.save', text, { ...result });
@@ -655,7 +656,7 @@ export class Commands {
 }
 
 function takeState(recording: Recording): Result<'take.end'> {
-  const { channels, over, ended, count: samples } = recording;
+  const { channels, over, ended, saved, count: samples } = recording;
   return {
     recording: ended === undefined,
     samples,
@@ -663,6 +664,7 @@ function takeState(recording: Recording): Result<'take.end'> {
     channels: [...channels],
     ...(over !== undefined && { over }),
     ...(ended !== undefined && { ended }),
+    ...(saved !== undefined && { saved }),
   };
 }
 

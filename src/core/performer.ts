@@ -139,8 +139,9 @@ export class Performer {
     const held = this.#held.get(servo);
     if (!held) return;
     this.#held.delete(servo);
-    // Somebody else may have sent it elsewhere meanwhile.
-    if (servo.plans !== held.plans && !servo.delayed) return;
+    // Somebody else may have sent it elsewhere meanwhile. What waited for its rail may just have started.
+    const isOurs = servo.plans === held.plans || servo.delayed || isAt(servo, held.sentDeg);
+    if (!isOurs) return;
     servo.halt();
     this.#core.gate.cancel([servo]);
   }
@@ -207,9 +208,11 @@ export class Performer {
     this.#turn = 0;
   }
 
-  #isDue({ servo, askedDeg, sentDeg, plans, refusal }: Held): boolean {
+  #isDue({ servo, askedDeg, sentDeg, plans, refusal, delayed }: Held): boolean {
     if (refusal) return false;
-    return askedDeg !== sentDeg || (servo.plans !== plans && !servo.delayed);
+    if (askedDeg !== sentDeg) return true;
+    // Taken over by something else, or no longer waiting for its rail.
+    return !servo.delayed && (servo.plans !== plans || delayed !== undefined);
   }
 
   #send(held: Held): void {
@@ -232,4 +235,9 @@ export class Performer {
     held.sentDeg = targetDeg;
     held.plans = servo.plans;
   }
+}
+
+/** Whether a servo is on its way to an angle (deg), but for rounding. */
+function isAt({ targetDeg }: Servo, deg: number): boolean {
+  return Math.abs(targetDeg - deg) < 1e-6;
 }

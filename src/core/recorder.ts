@@ -22,6 +22,8 @@ export interface Recording {
   count: number;
   /** Why it ended; undefined while it goes on. */
   ended: string | undefined;
+  /** The take that it was last saved as. */
+  saved?: string;
 }
 
 /** How long a recording is (s). */

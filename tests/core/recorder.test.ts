@@ -135,6 +135,7 @@ describe('what ends it', () => {
     await client.call('lease.take');
     await client.call('take.save', { name: 'wave' });
     expect(rig.editor.saved).toEqual(['wave']);
+    expect((await client.call('take.read')).saved).toBe('wave');
   });
 
   test('a lost link; whoever takes over may save it', async () => {

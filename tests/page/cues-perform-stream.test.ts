@@ -104,6 +104,21 @@ test('an answer that comes too late ends it, and does not start it again', async
   expect(rig.sent.at(-1)).toEqual({ beak: 5 });
 });
 
+test('let go and taken hold of again at once, it goes on when the answer is here', async () => {
+  const rig = new Rig();
+  rig.stream.begin();
+  rig.stream.end();
+  rig.held = { beak: 9 };
+  rig.stream.begin();
+  await rig.wait(20);
+  expect(rig.sent).toEqual([{ beak: 5 }, {}]);
+  await rig.answer();
+  await rig.answer();
+  await rig.wait(10);
+  expect(rig.sent).toEqual([{ beak: 5 }, {}, { beak: 9 }]);
+  expect(rig.ends).toEqual(['']);
+});
+
 test('a page that was held up ends it', async () => {
   const rig = new Rig();
   rig.stream.begin();

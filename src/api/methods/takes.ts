@@ -31,6 +31,7 @@ function state({ z }: Fields) {
     channels: z.array(z.string()),
     over: z.string().optional().describe('the cue that runs, or ran, meanwhile'),
     ended: z.string().optional().describe('why it ended'),
+    saved: z.string().optional().describe('the take that it was last saved as'),
   });
 }
 

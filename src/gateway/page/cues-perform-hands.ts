@@ -116,7 +116,8 @@ export function watchGamepad(): () => void {
     const held = pad.buttons[holdButton.peek()]?.pressed ?? false;
     const shown = gamepad.peek();
     if (shown?.name !== pad.id || shown.held !== held) gamepad.value = { name: pad.id, held };
-    if (!held || !armed.peek()) {
+    // A page in the background hears of a gamepad too.
+    if (!held || !armed.peek() || !document.hasFocus()) {
       release();
       // Held since before the controls were ready, it must be let go first.
       wasHeld = held;

@@ -6,6 +6,9 @@ export const SEND_EVERY_MS = 40;
 /** An answer, or the page's own timer, that comes later than this ends it (ms). */
 export const HESITATION_MS = 250;
 
+/** What waits for the answer to an earlier one looks again after this time (ms). */
+const AGAIN_MS = 10;
+
 const HESITATED = 'The link hesitated, so everything holds. Let go, then take hold again.';
 
 /** How a servo that is led follows. */
@@ -33,7 +36,8 @@ export class LeadStream {
   /** Counts up with every beginning and end: what belongs to an earlier one is void. */
   #run = 0;
   #running = false;
-  #unanswered = false;
+  /** When the targets went out that are not answered yet (ms). */
+  #unansweredMs: number | undefined;
   #cancel: () => void = () => {};
 
   constructor(parts: StreamParts) {
@@ -65,9 +69,10 @@ export class LeadStream {
   async #send(run: number): Promise<void> {
     const { clock, send, targets, heard } = this.#parts;
     const sentMs = clock.nowMs();
-    // An earlier one is still on its way: a link like that is not for leading.
-    if (this.#unanswered) {
-      this.end(HESITATED);
+    if (this.#unansweredMs !== undefined) {
+      // Let go and taken hold of again within a moment; but a link that is slow is not for leading.
+      if (sentMs - this.#unansweredMs >= HESITATION_MS) this.end(HESITATED);
+      else this.#wait(run, sentMs + AGAIN_MS);
       return;
     }
     const now = targets();
@@ -75,7 +80,7 @@ export class LeadStream {
       this.end();
       return;
     }
-    this.#unanswered = true;
+    this.#unansweredMs = sentMs;
     this.#cancel = clock.after(HESITATION_MS, () => {
       if (run === this.#run) this.end(HESITATED);
     });
@@ -86,7 +91,7 @@ export class LeadStream {
       if (run === this.#run) this.end((error as Error).message);
       return;
     } finally {
-      this.#unanswered = false;
+      this.#unansweredMs = undefined;
     }
     if (run !== this.#run) return;
     this.#cancel();

@@ -58,6 +58,7 @@ export async function look(first = false): Promise<void> {
     }
     const ended = !next.recording && (first || recording.peek()?.recording !== false);
     recording.value = next;
+    savedAs.value = next.saved ?? '';
     if (ended) {
       trim.value = usualTrim(next);
       await look();

@@ -167,6 +167,29 @@ describe('hold to run', () => {
     expect(rig.at('neck')).toBe(pulseOf(40));
   });
 
+  test('what has waited for its rail and starts in the very tick in which the hand lets go', async () => {
+    const draw = { idleA: 0, movingA: 1, stallA: 2 };
+    const tight = makeProp(
+      { neck: servo({ rail: 'small', draw }), lid: servo({ rail: 'small', draw }) },
+      { rails: { small: { volts: 6, limitA: 2.5 } } },
+    );
+    const { rig, client } = await Rig.live(tight);
+    await client.call('channel.move', { channel: 'lid', to: 20 });
+    await rig.run(200);
+    const wait = () => client.call('channel.perform', { targets: { neck: 40 } });
+    expect((await wait()).channels.neck).toBeDefined();
+    await rig.tick();
+    expect((await wait()).channels.neck!.delayed).toMatch(/waits until rail small has room/);
+    while (!rig.servo('neck').moving) {
+      await wait();
+      await rig.tick();
+    }
+    await client.call('channel.perform', { targets: {} });
+    await rig.run(500);
+    expect(rig.servo('neck').setpoint.pos).toBeLessThan(5);
+    expect(rig.servo('neck').moving).toBe(false);
+  });
+
   test.each([
     ['stop', { category: 2 }, 'stopped'],
     ['park', {}, 'parking'],
