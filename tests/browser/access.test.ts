@@ -112,12 +112,14 @@ it('the keyboard alone reaches everything in the frame, and the skip link leads 
   await operator.page.getByText('holder has control.').waitFor();
   const stops = await tabStops(operator);
   expect(stops.filter((name) => name.startsWith('no sign'))).toEqual([]);
-  expect(stops.slice(0, 5)).toEqual([
+  expect(stops.slice(0, 7)).toEqual([
     'Skip to the controls',
     'Overview',
     'Show',
     'Bench',
+    'Cues',
     'Wiring',
+    'Set-up',
   ]);
   expect(stops.slice(-2)).toEqual(['Park', 'Stop Esc']);
 
