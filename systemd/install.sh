@@ -211,13 +211,13 @@ check_drivers() {
 }
 
 make_user() {
-  for group in gpio i2c; do
+  for group in gpio i2c audio; do
     getent group $group >/dev/null || groupadd --system $group
   done
   id sinew >/dev/null 2>&1 ||
     useradd --system --user-group --home-dir /var/lib/sinew --no-create-home \
       --shell /usr/sbin/nologin sinew
-  usermod --append --groups gpio,i2c sinew
+  usermod --append --groups gpio,i2c,audio sinew
 }
 
 replace_program() {

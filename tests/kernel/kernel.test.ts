@@ -134,7 +134,7 @@ it('one command installs a release', async () => {
     await machine.run(`id -nG sinew | tr ' ' '\\n' | sort | xargs; systemctl is-active sinewd; systemctl is-enabled sinewd
 stat -c '%a %U' /etc/sinew/token; stat -c '%a %G' /dev/i2c-0 /dev/gpiochip0 /sys/class/pwm/pwmchip0/export`);
   expect(look.trim().split('\n')).toEqual([
-    'gpio i2c sinew',
+    'audio gpio i2c sinew',
     'active',
     'enabled',
     '600 sinew',
