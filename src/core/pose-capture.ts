@@ -86,7 +86,7 @@ function whyNot(channel: Actuator): Refusal | undefined {
 
 /** A relay is on or off, also where it opens by itself later. */
 function isChanging(channel: Actuator): boolean {
-  return channel.valueType === 'on' ? channel.awaitsNote : channel.isUnsettled;
+  return channel.valueType === 'on' ? channel.waiting : channel.isUnsettled;
 }
 
 function valueFor(channel: Actuator, before: Value | undefined): Value {

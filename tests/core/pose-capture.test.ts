@@ -4,7 +4,7 @@ import { type Client, lamp, makeProp, Rig, relay, rgb, servo } from './rig.ts';
 const CHANNELS = {
   neck: servo({ marks: { up: 20, high: 20, level: 0 } }),
   jaw: servo({ limitsDeg: [-40, 12.34] }),
-  fan: relay(),
+  fan: relay({ duty: { maxOnS: 20, restS: 40 } }),
   glow: lamp(),
   eye: rgb(),
 };
