@@ -11,6 +11,7 @@ export function rename(draft: Draft, change: Rename): void {
     case 'channel':
       draft.mustHave(what, 'channels', name);
       draft.mustBeFree(what, to, draft.movable);
+      mustBeInNoTake(draft, name, to);
       connectorsOf(draft, name, to);
       follow(draft, what, name, to);
       draft.rename(['channels', name], to);
@@ -33,6 +34,17 @@ export function rename(draft: Draft, change: Rename): void {
       break;
     case 'wire':
       renameWire(draft, name, to);
+  }
+}
+
+/** Files of takes are not edited with the prop file: the name must be changed there by hand, before. */
+function mustBeInNoTake({ prop }: Draft, name: string, to: string): void {
+  for (const [take, file] of Object.entries(prop.performed ?? {})) {
+    if (!('take' in file) || !file.take.servos.some((servo) => servo.name === name)) continue;
+    refuse(
+      `take ${take} moves ${name}: write "servo ${to}" in place of "servo ${name}" in ${prop.takes[take]}, then rename it here`,
+      [`take ${take}`],
+    );
   }
 }
 

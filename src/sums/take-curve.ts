@@ -1,3 +1,5 @@
+import { clamp } from '../shared/units.ts';
+
 /**
  * The positions of a performed movement between its points: monotone piecewise cubic Hermite
  * interpolation (F. N. Fritsch and R. E. Carlson, "Monotone Piecewise Cubic Interpolation", SIAM Journal
@@ -45,7 +47,9 @@ export class TakeCurve {
     const rise = deg[high]! - deg[low]!;
     const from = slopes[low]! * lasts;
     const to = slopes[high]! * lasts;
-    return deg[low]! + u * (from + u * (3 * rise - 2 * from - to + u * (from + to - 2 * rise)));
+    const up = u * (from + u * (3 * rise - 2 * from - to + u * (from + to - 2 * rise)));
+    // Rounding alone would leave the angles of the two points.
+    return deg[low]! + clamp(up, Math.min(rise, 0), Math.max(rise, 0));
   }
 
   /** The lowest and the highest angle (deg): both are at its points. */

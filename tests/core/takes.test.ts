@@ -1,12 +1,9 @@
 import { describe, expect, it } from 'vitest';
-import type { Prop } from '../../src/prop/schema.ts';
-import { takesOfCues } from '../../src/prop/take/played.ts';
 import type { Take } from '../../src/prop/take/take-text.ts';
 import { tidy } from '../../src/shared/units.ts';
 import { TakeCurve } from '../../src/sums/take-curve.ts';
-import { type Client, makeProp, Rig, servo, TICK_S } from './rig.ts';
-
-const JERKY = { jerkDegS3: 6000 };
+import { type Client, Rig, servo, TICK_S } from './rig.ts';
+import { JERKY, playing } from './takes-rig.ts';
 
 /** A take of functions of time (deg), at 50 Hz. */
 function takeOf(durationS: number, by: Record<string, (atS: number) => number>): Take {
@@ -19,21 +16,6 @@ function takeOf(durationS: number, by: Record<string, (atS: number) => number>):
 /** A swing that begins and ends at 0 deg, at rest. */
 const swing = (most: number, periodS: number) => (atS: number) =>
   (most / 2) * (1 - Math.cos((2 * Math.PI * atS) / periodS));
-
-function playing(
-  take: Take,
-  step: Record<string, unknown> = {},
-  channels: Record<string, Record<string, unknown>> = { neck: servo(JERKY), beak: servo(JERKY) },
-  over: Record<string, unknown> = {},
-): Prop {
-  const bare = makeProp(channels, {
-    takes: { wave: 'wave.take' },
-    cues: { wave: [{ at: 0, take: 'wave', ...step }] },
-    ...over,
-  });
-  const prop = { ...bare, performed: { wave: { take } } };
-  return { ...prop, cueTakes: takesOfCues(prop) } as Prop;
-}
 
 /** Runs the cue, and notes where a servo is in every tick, until the cue is over. */
 async function played(rig: Rig, client: Client, name = 'neck', limitS = 30): Promise<number[]> {
@@ -231,8 +213,8 @@ describe('a cue that plays a take', () => {
   });
 
   it('is refused, and the rest of the cue goes on, where the take cannot be played', async () => {
-    const prop = playing(takeOf(1, { neck: swing(10, 1) }));
-    const { rig, client } = await Rig.live({ ...prop, cueTakes: {} } as Prop);
+    const { cueTakes: _, ...prop } = playing(takeOf(1, { neck: swing(10, 1) }));
+    const { rig, client } = await Rig.live(prop);
     await client.call('cue.run', { cue: 'wave' });
     await rig.run(100);
     expect(refusals(rig)).toEqual([expect.stringContaining('take wave cannot be played')]);

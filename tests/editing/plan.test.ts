@@ -57,7 +57,7 @@ describe('references', () => {
       }
     };
     walk(schema, '');
-    // Names that stand for themselves, and names of other things: boards, cues, steps, connectors, sounds.
+    // Names that stand for themselves, and names of other things: boards, cues, takes, steps, connectors, sounds.
     const others =
       /board$|cue$|choose\[\]$|^\.(boards|connectors|cues|idle|triggers|guards|sounds|takes)\.KEY$|sound\.\*$|\.take$|\.name$|\.after$/;
     const own = /^\.(channels|rails|groups|poses)\.KEY$|^\.channels\.\*\.marks\.KEY$/;
@@ -134,6 +134,17 @@ describe('rename', () => {
     expect(lines(owl, { do: 'rename', what: 'channel', name: 'head_turn', to: 'neck' })).toContain(
       'SV1: { name: neck, cavities: 3 }',
     );
+  });
+
+  test('a servo of a take keeps its name until the file of the take has the new one', () => {
+    const text = owl.text.replace('\ncues:\n', '\ntakes: { nod: nod.take }\ncues:\n');
+    const called = (name: string) =>
+      parseProp(text, 'owl.yaml', () => ({ take: { servos: [{ name, timesS: [0], deg: [0] }] } }));
+    const change: Change = { do: 'rename', what: 'channel', name: 'beak', to: 'bill' };
+    expect(refused(called('beak'), change)).toBe(
+      'take nod moves beak: write "servo bill" in place of "servo beak" in nod.take, then rename it here',
+    );
+    expect(() => planChange(called('bill'), change)).not.toThrow();
   });
 
   test('a mark that a group shares is renamed in all of its servos, or not at all', () => {
