@@ -4,6 +4,7 @@ import { fileVerbs } from './files.ts';
 import { followVerbs } from './follow.ts';
 import { propVerbs } from './prop-verbs.ts';
 import { protractorVerb } from './protractor.ts';
+import { takeVerb } from './take.ts';
 import { tokenVerbs } from './token.ts';
 import type { Verb } from './verb.ts';
 import { benchVerbs, conditionVerbs, lookVerbs, motionVerbs } from './verbs.ts';
@@ -19,6 +20,7 @@ export const VERBS: readonly Verb[] = [
   ...fileVerbs,
   explainVerb,
   protractorVerb,
+  takeVerb,
   ...tokenVerbs,
   doctorVerb,
 ];

@@ -49,7 +49,7 @@ export class TakeCurve {
     const to = slopes[high]! * lasts;
     const up = u * (from + u * (3 * rise - 2 * from - to + u * (from + to - 2 * rise)));
     // Rounding alone would leave the angles of the two points.
-    return deg[low]! + clamp(up, Math.min(rise, 0), Math.max(rise, 0));
+    return clamp(deg[low]! + up, Math.min(deg[low]!, deg[high]!), Math.max(deg[low]!, deg[high]!));
   }
 
   /** The lowest and the highest angle (deg): both are at its points. */
