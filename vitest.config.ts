@@ -34,7 +34,7 @@ const SLOW_SYSTEM = ['system/{cues,examples,life,reload,with-cache}', 'systemd/{
   (name) => `tests/${name}.test.ts`,
 );
 const SLOW_BROWSER = [
-  'tests/browser/{access,big,budget,colours,cues,desk,file,findings,frozen,link,looks,measure,picture,parts,perform,presence,setup,show,strip,thumb,words}.test.ts',
+  'tests/browser/{access,bench,big,budget,colours,cues,desk,file,findings,frozen,link,looks,measure,picture,parts,perform,presence,setup,show,strip,thumb,words}.test.ts',
 ];
 
 const browser = {

@@ -1,15 +1,40 @@
+import { mkdtemp, writeFile } from 'node:fs/promises';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
 import { expect, it } from 'vitest';
-import { patientDaemon, patientOwl } from '../faults/patient.ts';
+import { needAplay } from '../alsa.ts';
+import { patientOwl } from '../faults/patient.ts';
+import { soxFile } from '../sox.ts';
+import { Daemon, leaveParked } from '../system/daemon.ts';
 import { axeSource, breaches, overhang } from './axe.ts';
 import { AXE_MS, browserAndDaemons, Operator, PHONE } from './browser.ts';
 
 // Cues made on the desk: from nothing, by keyboard and mouse; two people at one cue.
 
-const on = browserAndDaemons(async () => patientDaemon([], await patientOwl(AXE_MS)));
+/** The owl with a voice, on a sound device that takes everything and plays nothing (alsa-lib's null). */
+async function owlWithVoice(): Promise<Daemon> {
+  needAplay();
+  const folder = await mkdtemp(join(tmpdir(), 'sinew-test-'));
+  const text = (await patientOwl(AXE_MS))
+    .replace('boards:\n', 'boards:\n  speaker: { driver: alsa, device: "null" }\n')
+    .replace(
+      'channels:\n',
+      'sounds: { call: call.wav }\nchannels:\n  voice: { kind: sound, output: { board: speaker }, ceiling: 0.2 }\n',
+    );
+  await writeFile(join(folder, 'prop.yaml'), text);
+  await writeFile(
+    join(folder, 'call.wav'),
+    soxFile('call.wav', '-r 44100 -c 1', 'synth 1.5 sine 500 gain -20'),
+  );
+  await leaveParked(folder);
+  return Daemon.start({ folder });
+}
+
+const on = browserAndDaemons(owlWithVoice);
 /** As long as a busy machine may take. */
 const poll = <T>(of: () => T) => expect.poll(of, { timeout: 10_000 });
 
-it('a cue of flap, light and vapour is made from nothing, rehearsed, saved and played', async () => {
+it('a cue of flap, light, vapour and voice is made from nothing, rehearsed, saved and played', async () => {
   const { browser, daemon } = on;
   const original = await daemon.readProp();
   const operator = await Operator.open(browser, daemon, { view: 'cues', scripts: [axeSource] });
@@ -87,6 +112,11 @@ it('a cue of flap, light and vapour is made from nothing, rehearsed, saved and p
   await addRow('tail');
   await operator.button('Add a step to tail at 0 s').click();
   await remark.waitFor({ state: 'detached' });
+  // The voice, whose length is that of its file.
+  await addRow('voice');
+  await operator.button('Add a step to voice at 0 s').click();
+  await block(/^voice call, at 0 s, 1.5\d? s long/).waitFor();
+  await page.locator('.desk-form .caution', { hasText: 'Loud sound' }).waitFor();
   await status(/^It takes \d/);
 
   // What the core would do is drawn: curves, the closure, the load of the rails.
@@ -129,6 +159,7 @@ it('a cue of flap, light and vapour is made from nothing, rehearsed, saved and p
   await status('hoot is saved in the prop file.');
   const saved = await daemon.readProp();
   expect(saved).toMatch(/ {2}hoot:\n/);
+  expect(saved).toMatch(/sound: \{ voice: call \}/);
   const lines = saved.split('\n');
   expect(original.split('\n').filter((line) => !lines.includes(line))).toEqual([]);
   expect(saved).toContain('# down and up again, as fast as the lids allow');
