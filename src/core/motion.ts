@@ -130,6 +130,23 @@ export class Motion implements MotionState {
     return this.#trajectory !== undefined && this.#turns.length > 0;
   }
 
+  /** What is left of its way, from now on; at rest, nothing. */
+  remaining(): Trajectory {
+    const numbers = this.#numbers;
+    const trajectory = this.#trajectory;
+    if (!trajectory) return { durationS: 0, endPos: this.pos, segments: new Float64Array(0) };
+    const atS = numbers[this.#base + AT]!;
+    const segments = trajectory.segments.slice(this.#segment);
+    for (let i = 0; i < segments.length; i += STRIDE) segments[i]! -= atS;
+    if (segments.length > 0) {
+      segments[0] = 0;
+      segments[1] = this.pos;
+      segments[2] = this.vel;
+      segments[3] = this.acc;
+    }
+    return { durationS: trajectory.durationS - atS, endPos: trajectory.endPos, segments };
+  }
+
   #nextTurn(): void {
     const atS = this.#turns[this.#turn++];
     if (atS !== undefined) this.startsBetween(atS, atS + this.#turnLastS, 0);

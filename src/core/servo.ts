@@ -16,6 +16,7 @@ import {
   type MotionState,
   planMove,
   planStop,
+  reachOf,
   sample,
   type Trajectory,
   turnsAfterS,
@@ -49,6 +50,12 @@ const FEEL_SPEED_DEG_S = 20;
 /** Angles (deg) and times (s) that differ by less are the same but for rounding. */
 const STAYS_DEG = 1e-9;
 const STAYS_S = 1e-6;
+
+/** A way that turns round at a soft limit is followed for so long at most, looked at in such steps (s). */
+const WAY_ROUND_S = 1;
+/** Beyond a soft limit by less than this (deg) the pulse is the same. */
+const SAME_PULSE_DEG = 1e-7;
+const WAY_ROUND_STEP_S = 0.005;
 
 const NOW = { earliestS: 0, latestS: 0 };
 
@@ -271,6 +278,10 @@ export class Servo implements ActuatorContract {
    * slow; coming back from there, the way to the limit.
    */
   plan(deg: number, minDurationS = 0, feeling = false): Trajectory {
+    const way = this.#wayRound((from, leftS) =>
+      planMove(from, deg, this.limits, Math.max(0, minDurationS - leftS)),
+    );
+    if (way) return way;
     const { setpoint, limits } = this;
     if (!(feeling || this.beyond) || limits.speed <= FEEL_SPEED_DEG_S)
       return planMove(setpoint, deg, limits, minDurationS);
@@ -282,6 +293,31 @@ export class Servo implements ActuatorContract {
     const there = { pos: 0, vel: 0, acc: 0 };
     sample(slow, insideS, there);
     return joined(slow, insideS, planMove(there, deg, limits, minDurationS - insideS));
+  }
+
+  /**
+   * A way that turns round at a soft limit may be where a stop would go past that: to end the acceleration
+   * back takes time, in which it would go on. Then it first goes on until it can stop inside.
+   * @param then what it does from there, and when that is (s from now)
+   * @returns undefined where it can stop inside now
+   */
+  #wayRound(then: (from: MotionState, atS: number) => Trajectory): Trajectory | undefined {
+    const { limits, limitsDeg, setpoint } = this;
+    if (limits.jerk === undefined || !this.moving || this.beyond) return undefined;
+    const isInside = (from: Readonly<MotionState>): boolean => {
+      const [low, high] = reachOf(planStop(from, limits));
+      return low >= limitsDeg[0] - SAME_PULSE_DEG && high <= limitsDeg[1] + SAME_PULSE_DEG;
+    };
+    if (isInside(setpoint)) return undefined;
+    const left = this.#motion.remaining();
+    const there: MotionState = { pos: 0, vel: 0, acc: 0 };
+    for (let steps = 1; steps * WAY_ROUND_STEP_S <= WAY_ROUND_S; steps++) {
+      const atS = Math.min(steps * WAY_ROUND_STEP_S, left.durationS);
+      sample(left, atS, there);
+      if (isInside(there)) return joined(left, atS, then({ ...there }, atS));
+      if (atS === left.durationS) return undefined;
+    }
+    return undefined;
   }
 
   /** When a way to inside the limits is back there (s); undefined where it never is. */
@@ -447,7 +483,8 @@ export class Servo implements ActuatorContract {
   /** Decelerates within the limits and stays there. */
   halt(): void {
     if (!this.moving) return;
-    this.take(planStop(this.setpoint, this.limits));
+    const way = this.#wayRound((from) => planStop(from, this.limits));
+    this.take(way ?? planStop(this.setpoint, this.limits));
   }
 
   /** Stops at once where it is, for power that is cut anyway. */

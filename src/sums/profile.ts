@@ -149,6 +149,27 @@ export function later(trajectory: Trajectory, restS: number, pos: number): Traje
   return { durationS: durationS + restS, endPos, segments: delayed };
 }
 
+/** The lowest and the highest position of a motion (deg), where it rests included. */
+export function reachOf({ segments, durationS, endPos }: Trajectory): [low: number, high: number] {
+  let low = endPos;
+  let high = endPos;
+  const reach = (pos: number): void => {
+    low = Math.min(low, pos);
+    high = Math.max(high, pos);
+  };
+  for (let i = 0; i < segments.length; i += STRIDE) {
+    const lasts = Math.min(segments[i + STRIDE] ?? durationS, durationS) - segments[i]!;
+    const [pos, v, a, j] = [segments[i + 1]!, segments[i + 2]!, segments[i + 3]!, segments[i + 4]!];
+    reach(pos);
+    // Where its velocity, v + a t + j t2 / 2, is 0.
+    const root = a * a - 2 * j * v;
+    const turns =
+      j === 0 || root < 0 ? [-v / a] : [(-a + Math.sqrt(root)) / j, (-a - Math.sqrt(root)) / j];
+    for (const t of turns) if (t > 0 && t < lasts) reach(posAfter(t, pos, v, a, j));
+  }
+  return [low, high];
+}
+
 /** When a motion that begins with a velocity first reverses (s); undefined where it never does. */
 export function turnsAfterS({ segments, durationS }: Trajectory, vel: number): number | undefined {
   const sign = Math.sign(vel);

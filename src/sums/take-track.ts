@@ -27,6 +27,9 @@ export const KNOT_S = 0.01;
 /** Pieces of the shortest and of the longest track. */
 const MIN_PIECES = 6;
 const MAX_PIECES = 61_000;
+/** A straight way keeps to this share of its limits, and has so much more time than it needs. */
+const SPARE = 0.999;
+const SPARE_TIME = 1.01;
 /** A track may leave what was performed by this much (deg), within the soft limits. */
 const EDGE_DEG = 0.02;
 /** Slower than this a motor stands still (deg/s). */
@@ -57,8 +60,8 @@ export function trackOf(
   let pieces = Math.max(MIN_PIECES, Math.ceil(performedS / KNOT_S - 1e-9));
   let h = performedS / pieces;
   // Samples of any motion within the limits, with rest around it, are a spline within them.
-  if (leastS > (pieces - 2) * h) {
-    pieces = Math.max(MIN_PIECES, Math.ceil(leastS / KNOT_S) + 3);
+  if (leastS * SPARE_TIME > (pieces - 2) * h) {
+    pieces = Math.max(MIN_PIECES, Math.ceil((leastS * SPARE_TIME) / KNOT_S) + 3);
     h = KNOT_S;
   }
   if (!(pieces <= MAX_PIECES)) return undefined;
@@ -98,7 +101,14 @@ function straight(
   h: number,
   limits: MotionLimits,
 ): Float64Array {
-  const way = planMove({ pos: from, vel: 0, acc: 0 }, to, limits, (pieces - 2) * h);
+  const { speed, accel, jerk } = limits;
+  // At a limit itself, rounding would be beyond it.
+  const below = {
+    speed: speed * SPARE,
+    accel: accel * SPARE,
+    ...(jerk !== undefined && { jerk: jerk * SPARE }),
+  };
+  const way = planMove({ pos: from, vel: 0, acc: 0 }, to, below, (pieces - 2) * h);
   const at: MotionState = { pos: 0, vel: 0, acc: 0 };
   return Float64Array.from({ length: pieces + 3 }, (_, i) => {
     sample(way, (i - 2) * h, at);

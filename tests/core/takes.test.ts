@@ -168,6 +168,26 @@ describe('a cue that plays a take', () => {
     expect(neck.setpoint.pos).toBeLessThan(25);
   });
 
+  it('stays within the soft limits when it is stopped, or sent elsewhere, where it turns round at one', async () => {
+    // Far beyond what it can follow, so that it turns as sharply as it may, and just at the limit.
+    const bounce = takeOf(1.6, { neck: (t) => (t > 0.4 && t < 1 ? 40 : 0) });
+    for (const what of ['stop', 'move'])
+      for (let ms = 300; ms < 1400; ms += 35) {
+        const { rig, client } = await Rig.live(playing(bounce));
+        const { setpoint } = rig.core.body.servo('neck');
+        let most = 0;
+        rig.afterTick = () => {
+          most = Math.max(most, setpoint.pos);
+        };
+        await client.call('cue.run', { cue: 'wave' });
+        await rig.run(ms);
+        if (what === 'stop') await client.call('cue.stop', { cue: 'wave' });
+        else await client.call('channel.move', { channel: 'neck', to: 5 });
+        await rig.until(() => !rig.core.body.servo('neck').moving, 4);
+        expect(most, `${what} after ${ms} ms`).toBeLessThanOrEqual(40 + 1e-6);
+      }
+  });
+
   it('waits until its rail has room for all of its servos', async () => {
     const draw = { idleA: 0, movingA: 0.5, stallA: 0.6 };
     const take = takeOf(2, { neck: swing(30, 2), beak: swing(30, 2) });

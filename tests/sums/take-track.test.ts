@@ -80,6 +80,17 @@ describe('a performed movement as it plays', () => {
     expect(track.trajectory.endPos).toBe(40);
   });
 
+  it('has a way also where the time is only just enough, and the limits are low', () => {
+    const slow: MotionLimits = { speed: 20, accel: 50, jerk: 150 };
+    for (const toDeg of [-40, -39.99, 39.5, 0.001])
+      for (const limits of [slow, { speed: 20, accel: 50 }]) {
+        const track = trackOf(new TakeCurve([0, 0.001], [40, toDeg]), 0.25, limits, [-40, 40]);
+        expect(track?.trajectory.endPos, `${toDeg}`).toBe(toDeg);
+        const found = most(track!);
+        expect(found.accel).toBeLessThanOrEqual(limits.accel + 1e-4);
+      }
+  });
+
   it('stays within the soft limits, though it was performed along one', () => {
     const along = performed(3, (t) => Math.max(-5, 30 * Math.cos(Math.PI * t)));
     const track = trackOf(along, 1, OWL, [-5, 35])!;
