@@ -206,6 +206,9 @@ const joints = (most: number) =>
     { minLength: 1, maxLength: most },
   );
 
+/** By how much the search of the worst position may miss it, as its description says. */
+const MISSED = 1.02;
+
 describe('arm', () => {
   // Two links with the masses at their ends, as the textbooks have them (Craig, "Introduction to
   // Robotics", chapter on manipulator dynamics, from memory):
@@ -283,7 +286,7 @@ describe('arm', () => {
           const speeds = arm.map(({ speedDegS }, i) => part(4 + i) * speedDegS);
           const accels = arm.map(({ accelDegS2 }, i) => part(8 + i) * accelDegS2);
           for (const [j, nm] of newtonEuler(arm, angles, speeds, accels).entries())
-            expect(Math.abs(nm)).toBeLessThan(worst[j]! * 1.0005 + 1e-9);
+            expect(Math.abs(nm)).toBeLessThan(worst[j]! * MISSED + 1e-9);
         }
       }),
       { numRuns: 60 },
@@ -322,7 +325,7 @@ describe('arm', () => {
               most = Math.max(most, at(shares, sign));
             }
           expect(most).toBeGreaterThan(torqueNm * 0.99);
-          expect(most).toBeLessThan(torqueNm * 1.0005 + 1e-9);
+          expect(most).toBeLessThan(torqueNm * MISSED + 1e-9);
         }
       }),
       { numRuns: 8 },

@@ -138,7 +138,8 @@ export class Player {
           : `aplay does not start: ${error.message}`,
       ),
     );
-    child.on('exit', () =>
+    // Not its exit: what it said may be read after that.
+    child.on('close', () =>
       this.#ended(
         child,
         `sound device ${this.#device} does not play: ${firstLine(said)}; plug it in, or name another; aplay -L lists them`,
