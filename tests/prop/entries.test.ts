@@ -110,7 +110,7 @@ describe('edits of entries', () => {
             if (!(result instanceof Error) && result.prop) loaded = result;
           }
         }),
-        { numRuns: large ? 12 : 40 },
+        { numRuns: large ? 6 : 20 },
       );
       expect(short).toBeGreaterThan(0);
     });
@@ -138,7 +138,7 @@ describe('edits of entries', () => {
             if (result.prop) loaded = result;
           }
         }),
-        { numRuns: text.length > 30_000 ? 4 : 15 },
+        { numRuns: text.length > 30_000 ? 3 : 8 },
       );
     }
   });

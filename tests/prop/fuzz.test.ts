@@ -66,7 +66,7 @@ describe('any text', () => {
           text = text.slice(0, at) + put + text.slice(at + length);
         check(text);
       }),
-      { numRuns: 300 },
+      { numRuns: 200 },
     );
   });
 
@@ -98,7 +98,7 @@ describe('any text', () => {
           text = text.slice(0, token.index) + put + text.slice(token.index + token[0].length);
         check(text);
       }),
-      { numRuns: 300 },
+      { numRuns: 200 },
     );
   });
 
@@ -171,7 +171,7 @@ describe('any text', () => {
           .map(([section, part]) => `${section}: ${JSON.stringify(part)}`);
         check(propText(channels, lines.join('\n')));
       }),
-      { numRuns: 1000 },
+      { numRuns: 600 },
     );
   }, 60_000);
 
