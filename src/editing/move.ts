@@ -44,7 +44,7 @@ function moveChannel(
   draft.mustHave('channel', 'channels', name);
   const spec = draft.prop.channels[name]!;
   if (board === undefined && pins === undefined && rail === undefined)
-    refuse('say where it goes: give a board, pins or a rail', []);
+    refuse('it is not said where it goes; give a board, pins or a rail', []);
   if (rail !== undefined) moveToRail(draft, name, rail);
   if (board === undefined && pins === undefined) return;
   const before = usesOf(draft.prop, name);
