@@ -94,6 +94,41 @@ export interface Sense {
   pushing: boolean;
 }
 
+/** What a board measures at one of its inputs, once and again. */
+export interface SenseSpec {
+  /** Its name in the prop file: for messages. */
+  name: string;
+  quantity: Quantity;
+  /** The input of a converter; 0 on a board that has only one place to measure. */
+  input: number;
+  /** Highest voltage (V) that comes to the input: the gain follows from it. Default: the full range. */
+  maxV?: number;
+  /** What is measured, for a simulated board. */
+  plant?: SensePlant;
+}
+
+/** `current`: A through the shunt, positive from the supply to the load. `volts`: V at the input. */
+export type Quantity = 'current' | 'volts';
+
+/** What a simulated board measures. */
+export interface SensePlant {
+  /** The channels whose current passes the shunt, or whose angle the input follows. */
+  channels: readonly string[];
+}
+
+/** The latest of a measurement's readings. Reused by the caller. */
+export interface Reading {
+  /** A or V; NaN while there is none: none yet, or a fault. */
+  value: number;
+  /**
+   * When the last value was asked for, on the core's clock (ms), so that it is never older than this
+   * says; -Infinity before the first.
+   */
+  atMs: number;
+  /** Why there is no value now, with the remedy; undefined where nothing is wrong. */
+  fault: string | undefined;
+}
+
 /**
  * A board. A driver has no policy: it writes what it is given. Every method may throw; a throw from
  * `write`, `check`, `read` or `sense` makes the prop `faulted`. Nothing more is written to the board
@@ -119,6 +154,17 @@ export interface Driver {
   readonly leadS?: number;
   /** Writes what is measured at an output; absent when the board measures nothing. */
   sense?(output: number, nowMs: number, into: Sense): void;
+  /**
+   * For a board that measures: begins to measure these, after `open`. It reads in the background, and is
+   * asked every tick by `check`. Such a board that fails, or does not answer, fails no prop: `open`,
+   * `check` and `close` succeed, and the readings have the fault. It is tried again by itself.
+   */
+  openSenses?(senses: readonly SenseSpec[]): Promise<void>;
+  /**
+   * Writes the latest reading, by its index in the list given to `openSenses`; never waits and never
+   * throws. The caller judges how old it may be.
+   */
+  reading?(sense: number, nowMs: number, into: Reading): void;
   /**
    * For a simulated board: sets input pins from outside (null releases one), and makes the board fail
    * with a message (null makes it work again). Returns the resulting state.

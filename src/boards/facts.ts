@@ -1,5 +1,6 @@
 import type * as z from 'zod';
 import type { PlannedOutput } from '../safe/plan.ts';
+import type { Quantity } from './board.ts';
 
 /**
  * What is known about a driver's boards without opening one. It needs neither the code nor the packages
@@ -38,6 +39,8 @@ export interface BoardFacts<Entry, Place extends object = object> {
   lightHz(board: Entry): number | undefined;
   /** The pin of another board that enables its outputs while it is low. */
   enable?(board: Entry): { board: string; pin: number } | undefined;
+  /** What it measures; undefined where it measures nothing. */
+  measures?(board: Entry): Measures;
   /** Boards with the same value share the same physical pins. */
   pinSpace(name: string): string;
   /** Identifies the physical pin, whatever the name of its board: saved state is valid for that pin only. */
@@ -50,6 +53,22 @@ export interface BoardFacts<Entry, Place extends object = object> {
   lintBoard?(name: string, board: Entry, notes: BoardNotes): void;
   /** Reports what is wrong with a use of one of its pins. */
   lintPin(use: PinUse, board: Entry, notes: BoardNotes): void;
+  /** Reports what is wrong with a measurement on it; present where `measures` is. */
+  lintSense?(use: SenseUse, board: Entry, notes: BoardNotes): void;
+}
+
+/** What a board can measure. */
+export interface Measures {
+  quantities: readonly Quantity[];
+  /** Its inputs are 0 up to, but not including, this; 0 where a measurement names no input. */
+  inputs: number;
+  /** The shunt in the path of the current that it measures (ohm). */
+  shuntOhm?: number;
+  /** The highest current (A) and voltage (V) that it can measure. */
+  maxA?: number;
+  maxV: number;
+  /** The time between two readings of one measurement (ms), with all its inputs in use, on a free bus. */
+  everyMs: number;
 }
 
 /** How a board of a driver is proposed for a new prop. */
@@ -157,6 +176,24 @@ export interface PinUse {
   needs?: 'pulses' | 'PWM';
   /** The shortest and the longest pulse sent there (us), and where they are in the file. */
   pulses?: { us: readonly [number, number]; path: Path };
+}
+
+/** One measurement in a prop file. */
+export interface SenseUse {
+  /** Its name in the prop file. */
+  name: string;
+  board: string;
+  path: Path;
+  /** Where the file names the board. */
+  boardPath: Path;
+  quantity: Quantity;
+  input?: number | undefined;
+  /** The highest voltage that comes to the input (V), as far as the file tells. */
+  maxV?: number | undefined;
+  /** Resistance of what drives the input (ohm). */
+  sourceOhm?: number | undefined;
+  /** What the rail whose current it measures may carry (A), and its place in the file. */
+  limit?: { rail: string; amps: number; path: Path } | undefined;
 }
 
 /** How a driver reports what is wrong with a prop file, and looks things up in it. */
