@@ -66,6 +66,10 @@ export function makePieces() {
 
   const fadeS = within(0, LONGEST_S, 'time for the fade (s)').optional();
 
+  const volume = within(0, 1, 'share of the ceiling of the channel')
+    .optional()
+    .describe('0 to 1 of the ceiling of the channel; 1 without it');
+
   const wait = flag('answer only when the motion has ended').optional();
 
   const nothing = z.strictObject({});
@@ -146,6 +150,7 @@ export function makePieces() {
     to,
     overS,
     fadeS,
+    volume,
     wait,
     nothing,
     markName,

@@ -17,6 +17,7 @@ import { channelsOf, opening, targetsOfPose } from './pose.ts';
 import { capturePose } from './pose-capture.ts';
 import { durationOf, LONGEST_TAKE_S, type Recording, TAKE_HZ } from './recorder.ts';
 import { CAPTURE_STEP_DEG, degOf, type Move, type Servo } from './servo.ts';
+import type { Sound } from './sound.ts';
 
 /** Changes the prop file; what it answers is in use then, or waits until the prop is parked. */
 export interface PropEditor {
@@ -212,11 +213,9 @@ export class Commands {
       this.#record(session, 'channel.dim', `${channel} to ${to}`, { channel, to });
       return { to };
     },
-    'sound.play': ({ channel, sound: name, volume = 1 }, session) => {
+    'sound.play': ({ channel, sound: name, volume }, session) => {
       this.#core.mustBeLive();
-      const sound = this.#core.body.sound(channel);
-      this.#core.gate.play(sound, name, volume, this.#core.nowS + sound.leadS);
-      this.#core.byHand(new Set([sound]), session.client);
+      const sound = this.#playSound({ channel, sound: name, volume }, session);
       this.#record(session, 'sound.play', `${channel} plays ${name}`, { channel, sound: name });
       return { durationS: tidy(sound.lengthS(name)) };
     },
@@ -415,26 +414,38 @@ export class Commands {
       });
       return { channels: this.#core.performer.perform(moves, session) };
     },
-    'take.begin': ({ channels, over }, session) => {
+    'take.begin': ({ channels, over, sound }, session) => {
       this.#core.mustBeLive();
       const { recorder, cues, body, nowS } = this.#core;
       recorder.mustBeFree();
       const servos = [...new Set(channels)].map((channel) => body.servo(channel));
+      let inS = 0;
       if (over !== undefined) {
         cues.run(over, session.client, nowS);
         cues.leaveTo(session.client, servos);
-      }
-      recorder.begin(servos, over, session);
+        inS = cues.delayOf(over);
+      } else if (sound) inS = this.#playSound(sound, session).leadS;
+      const meanwhile = {
+        ...(over !== undefined && { over }),
+        ...(sound && { sound: { channel: sound.channel, sound: sound.sound } }),
+      };
+      recorder.begin(servos, meanwhile, session, inS);
       const names = servos.map(({ name }) => name);
-      return { channels: names, ...(over && { over }), hz: TAKE_HZ, longestS: LONGEST_TAKE_S };
+      return {
+        ...{ channels: names, ...meanwhile, hz: TAKE_HZ, longestS: LONGEST_TAKE_S },
+        beginsInS: tidy(inS),
+      };
     },
     'take.end': (_params, session) => {
-      const { recorder, cues } = this.#core;
+      const { recorder, cues, body } = this.#core;
       const recording = recorder.mustHave();
-      const { over } = recording;
+      const { over, sound } = recording;
       if (recorder.active) {
         recorder.end(`${session.client} ended it`, session.client);
         if (over !== undefined) cues.stop(over, 'its recording has ended');
+        // Another sound may play there by now.
+        const played = sound && body.sounds.find(({ name }) => name === sound.channel);
+        if (played?.playing === sound?.sound) played?.fadeOut();
       }
       return takeState(recording);
     },
@@ -621,6 +632,14 @@ export class Commands {
     return { lockout, unsaved: `it would not outlast a restart, as it cannot be saved: ${saved}` };
   }
 
+  /** Plays a sound as soon as its board can. */
+  #playSound({ channel, sound: name, volume = 1 }: Params<'sound.play'>, session: Session): Sound {
+    const sound = this.#core.body.sound(channel);
+    this.#core.gate.play(sound, name, volume, this.#core.nowS + sound.leadS);
+    this.#core.byHand(new Set([sound]), session.client);
+    return sound;
+  }
+
   #author({ id, client }: Session, what: string): Author {
     return { session: id, client, what };
   }
@@ -656,13 +675,14 @@ export class Commands {
 }
 
 function takeState(recording: Recording): Result<'take.end'> {
-  const { channels, over, ended, saved, count: samples } = recording;
+  const { channels, over, sound, ended, saved, count: samples } = recording;
   return {
     recording: ended === undefined,
     samples,
     durationS: durationOf(recording),
     channels: [...channels],
     ...(over !== undefined && { over }),
+    ...(sound && { sound }),
     ...(ended !== undefined && { ended }),
     ...(saved !== undefined && { saved }),
   };

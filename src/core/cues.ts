@@ -351,16 +351,21 @@ export class Cues {
     this.#runs.set(name, count + 1);
     const random = seeded(cue.seed + count);
     this.revision++;
-    // The device of its sounds is asked that much before: the whole cue begins that much later.
-    const delayS = this.#hasSound(cue) ? this.#leadS : 0;
     this.#running.push(
-      this.#begin(cue, { who, background, random, root: undefined }, nowS + delayS),
+      this.#begin(cue, { who, background, random, root: undefined }, nowS + this.#delayS(cue)),
     );
     this.#record(who, `cue ${name} runs`, name, background);
   }
 
-  #hasSound(cue: ReadyCue): boolean {
-    return this.#body.sounds.some((sound) => this.#channels(cue).has(sound));
+  /** How much later than asked a cue begins (s). @throws Refusal `noSuchThing` */
+  delayOf(name: string): number {
+    return this.#delayS(this.#named(name));
+  }
+
+  /** The device of its sounds is asked that much before: the whole cue begins that much later. */
+  #delayS(cue: ReadyCue): number {
+    const hasSound = this.#body.sounds.some((sound) => this.#channels(cue).has(sound));
+    return hasSound ? this.#leadS : 0;
   }
 
   /**

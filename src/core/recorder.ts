@@ -11,11 +11,15 @@ export const LONGEST_TAKE_S = 300;
 /** Times that differ by less are the same but for rounding (s). */
 const SAME_S = 1e-6;
 
+/** What runs while a take is recorded, from its beginning on: a cue, or a sound alone. */
+export interface Over {
+  over?: string | undefined;
+  sound?: { channel: string; sound: string } | undefined;
+}
+
 /** What was recorded; it stays until the next recording begins, or the daemon ends. */
-export interface Recording {
+export interface Recording extends Over {
   channels: readonly string[];
-  /** The cue that ran meanwhile. */
-  over: string | undefined;
   /** One number (deg) for each channel, sample after sample, in memory that other threads can read. */
   samples: Float32Array;
   /** How many samples there are: the first is where the servos stood at the beginning. */
@@ -42,6 +46,8 @@ export class Recorder {
   #recording: Recording | undefined;
   /** Time since the last sample (s). */
   #sinceS = 0;
+  /** Until what runs meanwhile begins, which is time 0 of the take (s). */
+  #waitS = 0;
   #who = '';
   /** The session that began the last recording. */
   session = '';
@@ -90,9 +96,10 @@ export class Recorder {
 
   /**
    * Begins a recording, which takes the place of the last one.
-   * @param over the cue that runs meanwhile
+   * @param meanwhile what runs meanwhile
+   * @param inS when that begins, and with it the recording: a sound is heard later than it is asked for (s)
    */
-  begin(servos: readonly Servo[], over: string | undefined, session: Session): void {
+  begin(servos: readonly Servo[], meanwhile: Over, session: Session, inS = 0): void {
     this.mustBeFree();
     const most = 1 + LONGEST_TAKE_S * TAKE_HZ;
     const bytes = Float32Array.BYTES_PER_ELEMENT * servos.length * most;
@@ -104,10 +111,11 @@ export class Recorder {
     this.#who = who;
     this.session = session.id;
     this.#sinceS = 0;
-    this.#recording = { channels, over, samples, count: 0, ended: undefined };
+    this.#waitS = inS;
+    this.#recording = { channels, ...meanwhile, samples, count: 0, ended: undefined };
     this.#sample(this.#recording, 0);
-    const text = `records ${channels.join(', ')}${over === undefined ? '' : ` while cue ${over} runs`}`;
-    this.#journal.add(who, 'take', text, { channels, ...(over !== undefined && { over }) });
+    const text = `records ${channels.join(', ')}${meanwhileText(meanwhile)}`;
+    this.#journal.add(who, 'take', text, { channels, ...meanwhile });
   }
 
   /** Ends the recording under way, if there is one; what was recorded stays. */
@@ -131,7 +139,18 @@ export class Recorder {
   tick(elapsed: number, dtS: number): void {
     const recording = this.#recording;
     if (!recording || recording.ended !== undefined) return;
-    this.#sinceS += (elapsed * this.#tickMs) / 1000;
+    const tickS = (elapsed * this.#tickMs) / 1000;
+    if (this.#waitS > 0) {
+      this.#waitS -= tickS;
+      if (this.#waitS > SAME_S) return;
+      // Its beginning is now, or was within this tick.
+      recording.count = 0;
+      this.#sinceS = Math.max(0, -this.#waitS);
+      this.#waitS = 0;
+      this.#sample(recording, Math.min(this.#sinceS, dtS));
+      return;
+    }
+    this.#sinceS += tickS;
     const periodS = 1 / TAKE_HZ;
     while (this.#sinceS >= periodS - SAME_S) {
       this.#sinceS -= periodS;
@@ -154,4 +173,9 @@ export class Recorder {
     }
     recording.count++;
   }
+}
+
+function meanwhileText({ over, sound }: Over): string {
+  if (over !== undefined) return ` while cue ${over} runs`;
+  return sound ? ` while ${sound.channel} plays ${sound.sound}` : '';
 }

@@ -66,7 +66,6 @@ export async function followAnswer({ name, bytes, how }: Asked<'follow'>): Promi
   }
   return {
     channels: [how.channel],
-    over: undefined,
     samples,
     count: samples.length,
     ended: 'it follows a sound',

@@ -1,6 +1,8 @@
 import { describe, expect, test } from 'vitest';
+import { fields } from '../../src/api/fields.ts';
+import { METHODS } from '../../src/api/methods.ts';
 import { LONGEST_TAKE_S, type Recording, TAKE_HZ } from '../../src/core/recorder.ts';
-import { makeProp, Rig, relay, servo, TICK_MS } from './rig.ts';
+import { Recorder as BoardRecorder, makeProp, Rig, relay, servo, sound, TICK_MS } from './rig.ts';
 
 const prop = () =>
   makeProp(
@@ -272,5 +274,93 @@ describe('over a cue', () => {
       'cue.unknown',
     );
     expect(recorded(rig)).toMatchObject({ channels: ['jaw'], count: 11 });
+  });
+});
+
+/** A sound device that is asked 0.2 s before. */
+class Speaker extends BoardRecorder {
+  readonly leadS = 0.2;
+}
+
+describe('over a sound', () => {
+  const voiced = async () => {
+    const speaker = new Speaker();
+    const channels = { neck: servo(), fan: relay(), voice: sound({ requires: [QUIET] }) };
+    const cues = { call: [{ at: 0, sound: { voice: 'hoot' } }] };
+    const live = await Rig.live(makeProp(channels, { cues }), { drivers: { main: speaker } });
+    return { ...live, speaker };
+  };
+  const QUIET = { channel: 'fan', is: 'off' };
+  const playing = ({ value }: Speaker) => value.get('voice.play')! % 4096;
+  const by = { channel: 'voice', sound: 'purr' };
+
+  test('time 0 of the take is when the sound is heard, not when it is asked for', async () => {
+    const { rig, client, speaker } = await voiced();
+    const begun = await client.call('take.begin', {
+      channels: ['neck'],
+      sound: { ...by, volume: 0.5 },
+    });
+    expect(begun).toMatchObject({ sound: by, beginsInS: 0.2 });
+    const seen = watch(rig, 'neck');
+    await client.call('channel.move', { channel: 'neck', to: 20, overS: 1 });
+    await rig.run(1200);
+    expect(playing(speaker)).toBe(2);
+    expect(speaker.value.get('voice.delay')).toBeCloseTo(200, 6);
+    expect(await client.call('take.end')).toMatchObject({ sound: by, samples: 51, durationS: 1 });
+    for (const [i, deg] of samplesOf(rig, 'neck').entries())
+      expect(deg, `${i}`).toBeCloseTo(seen.get(200 + 20 * i)![0]!, 4);
+    expect(rig.texts('take')[0]).toBe('records neck while voice plays purr');
+    // What was started for it ends with it.
+    await rig.run(1500);
+    expect(playing(speaker)).toBe(0);
+  });
+
+  test('a cue whose sound is asked for before begins the take with its own time 0', async () => {
+    const { rig, client } = await voiced();
+    expect(await client.call('take.begin', { channels: ['neck'], over: 'call' })).toMatchObject({
+      beginsInS: 0.2,
+    });
+    await rig.run(600);
+    expect(recorded(rig).count).toBe(21);
+  });
+
+  test('one that ends before the sound is heard has where the servos stood', async () => {
+    const { rig, client } = await voiced();
+    await client.call('take.begin', { channels: ['neck'], sound: by });
+    await rig.run(100);
+    expect(await client.call('take.end')).toMatchObject({ samples: 1, durationS: 0 });
+  });
+
+  test('another sound by then goes on when the recording ends', async () => {
+    const { rig, client, speaker } = await voiced();
+    await client.call('take.begin', { channels: ['neck'], sound: by });
+    await rig.run(300);
+    await client.call('sound.play', { channel: 'voice', sound: 'hoot' });
+    await client.call('take.end');
+    await rig.run(700);
+    expect(playing(speaker)).toBe(1);
+  });
+
+  test('what is refused begins nothing: no such sound, an interlock, a cue as well, a second one', async () => {
+    const { rig, client, speaker } = await voiced();
+    const refused = async (params: object) =>
+      (await client.refused('take.begin', { channels: ['neck'], ...params } as never)).word;
+    expect(await refused({ sound: { ...by, sound: 'pur' } })).toBe('sound.unknown');
+    expect(await refused({ sound: { ...by, channel: 'neck' } })).toBe('channel.wrong-kind');
+    expect(
+      METHODS['take.begin']
+        .params(fields())
+        .safeParse({ channels: ['neck'], over: 'call', sound: by }).error?.issues[0]?.message,
+    ).toBe('give a cue (over) or a sound, not both');
+    await client.call('channel.switch', { channel: 'fan', on: true });
+    await rig.tick();
+    expect(await refused({ sound: by })).toBe('interlock.unmet');
+    expect(rig.core.recorder.recording).toBeUndefined();
+    await client.call('channel.switch', { channel: 'fan', on: false });
+    await rig.run(500);
+    await client.call('take.begin', { channels: ['neck'] });
+    expect(await refused({ sound: by })).toBe('take.running');
+    await rig.tick();
+    expect(playing(speaker)).toBe(0);
   });
 });

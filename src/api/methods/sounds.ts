@@ -12,17 +12,8 @@ export const sounds = {
     by: 'core',
     lease: true,
     errors: [...COMMAND, ...CHANNEL, ...INTERLOCK, 'sound.unknown'],
-    params: ({ z, want, text, channel }) =>
-      z.strictObject({
-        channel,
-        sound: text('the name of a sound'),
-        volume: z
-          .number(want('a number'))
-          .min(0, want('0 to 1'))
-          .max(1, want('0 to 1'))
-          .optional()
-          .describe('0 to 1 of the ceiling of the channel; 1 without it'),
-      }),
+    params: ({ z, text, channel, volume }) =>
+      z.strictObject({ channel, sound: text('the name of a sound'), volume }),
     result: ({ z }) =>
       z.object({
         durationS: z.number().describe('how long it takes (s); 0 where it is not known'),

@@ -1,4 +1,4 @@
-import { CHANNEL, COMMAND, FILE, LEASE, MOTION } from '../errors.ts';
+import { CHANNEL, COMMAND, FILE, INTERLOCK, LEASE, MOTION } from '../errors.ts';
 import type { Fields } from '../fields.ts';
 import type { Family } from '../method.ts';
 
@@ -22,6 +22,11 @@ function changes({ z, want, within }: Fields) {
   };
 }
 
+const played = (z: Fields['z']) =>
+  z
+    .object({ channel: z.string(), sound: z.string() })
+    .describe('the sound that plays, or played, meanwhile');
+
 /** The recording under way, or the last one. */
 function state({ z }: Fields) {
   return z.object({
@@ -30,6 +35,7 @@ function state({ z }: Fields) {
     durationS: z.number().describe('how long it is (s)'),
     channels: z.array(z.string()),
     over: z.string().optional().describe('the cue that runs, or ran, meanwhile'),
+    sound: played(z).optional(),
     ended: z.string().optional().describe('why it ended'),
     saved: z.string().optional().describe('the take that it was last saved as'),
   });
@@ -87,27 +93,44 @@ export const takes = {
   },
   'take.begin': {
     summary:
-      'Begin to record what servos are commanded to do, 50 times a second; the last recording is gone then. Over a cue: the cue runs meanwhile, and leaves these servos to you',
+      'Begin to record what servos are commanded to do, 50 times a second; the last recording is gone then. Over a cue: the cue runs meanwhile, and leaves these servos to you. Over a sound: it plays meanwhile, and the recording begins when it is heard',
     example: {
       params: { channels: ['beak'], over: 'glance' },
-      result: { channels: ['beak'], over: 'glance', hz: 50, longestS: 300 },
+      result: { channels: ['beak'], over: 'glance', hz: 50, longestS: 300, beginsInS: 0 },
     },
     by: 'core',
     lease: true,
-    errors: [...COMMAND, ...CHANNEL, 'take.running', 'cue.unknown', 'cue.too-long', 'cue.clash'],
-    params: ({ z, want, channel, text }) =>
-      z.strictObject({
-        channels: z
-          .array(channel, want('the names of servos'))
-          .min(1, want('at least one servo'))
-          .max(MOST_RECORDED, want(`${MOST_RECORDED} servos at most`))
-          .describe('the servos to record'),
-        over: text('the name of a cue').optional(),
-      }),
+    errors: [
+      ...COMMAND,
+      ...CHANNEL,
+      ...INTERLOCK,
+      ...(['take.running', 'cue.unknown', 'cue.too-long', 'cue.clash', 'sound.unknown'] as const),
+    ],
+    params: ({ z, want, channel, text, volume }) =>
+      z
+        .strictObject({
+          channels: z
+            .array(channel, want('the names of servos'))
+            .min(1, want('at least one servo'))
+            .max(MOST_RECORDED, want(`${MOST_RECORDED} servos at most`))
+            .describe('the servos to record'),
+          over: text('the name of a cue').optional(),
+          sound: z
+            .strictObject({ channel, sound: text('the name of a sound'), volume })
+            .optional()
+            .describe('a sound that plays meanwhile, on a channel of kind sound'),
+        })
+        .refine(({ over, sound }) => over === undefined || sound === undefined, {
+          error: 'give a cue (over) or a sound, not both',
+        }),
     result: ({ z }) =>
       z.object({
         channels: z.array(z.string()),
         over: z.string().optional(),
+        sound: played(z).optional(),
+        beginsInS: z
+          .number()
+          .describe('when the recording begins (s): with what runs meanwhile, as it is heard'),
         hz: z.number().describe('samples a second'),
         longestS: z.number().describe('the recording ends by itself after this time (s)'),
       }),
