@@ -1,5 +1,7 @@
 import { setFlagsFromString } from 'node:v8';
 
+const FLAGS = ['flush-bytecode', 'baseline-batch-compilation', 'parallel-scavenge'];
+
 /**
  * From now on V8 takes more time in all, and less at once: it does not throw code away that has not run for
  * a while, and compile it again in the middle of a show; it does not save up functions to compile them in
@@ -8,6 +10,10 @@ import { setFlagsFromString } from 'node:v8';
  * runs: without parallel marking V8 11.3 crashes.
  */
 export function preferShortPauses(): void {
-  for (const flag of ['flush-bytecode', 'baseline-batch-compilation', 'parallel-scavenge'])
-    setFlagsFromString(`--no-${flag}`);
+  for (const flag of FLAGS) setFlagsFromString(`--no-${flag}`);
+}
+
+/** Takes that back. V8 uses compiled code only under the flags under which it was kept. */
+export function usualPauses(): void {
+  for (const flag of FLAGS) setFlagsFromString(`--${flag}`);
 }
