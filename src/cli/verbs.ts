@@ -246,7 +246,14 @@ export const motionVerbs = [
       return { result, text: `${channel} identified itself` };
     },
   }),
-  verb<{ name?: string; list?: true; stop?: string }>({
+  verb<{
+    name?: string;
+    list?: true;
+    stop?: string;
+    from?: number;
+    rate?: number;
+    loop?: true;
+  }>({
     name: 'cue',
     summary: 'run, list or stop a cue',
     where: 'both',
@@ -254,11 +261,24 @@ export const motionVerbs = [
     options: [
       { flags: '--list', doc: 'list the cues, the idle behaviours and the triggers' },
       { flags: '--stop <name>', doc: 'stop this cue' },
+      {
+        flags: '--from <S>',
+        doc: 'begin at this time in the cue (s); servos and lights are brought there first',
+        parse: between(0, 3600, 'seconds'),
+      },
+      {
+        flags: '--rate <R>',
+        doc: 'slower: 0.5 is half as fast as in the file',
+        parse: between(0.25, 1, 'of the speed in the file'),
+      },
+      { flags: '--loop', doc: 'begin again when it is over, until it is stopped' },
     ],
-    async run({ name, list, stop }, operator) {
+    async run({ name, list, stop, from: fromS, rate, loop }, operator) {
       if ([name, list, stop].filter((given) => given !== undefined).length !== 1) {
         throw new UsageError('give the name of a cue, or --list, or --stop NAME');
       }
+      if (name === undefined && (fromS !== undefined || rate !== undefined || loop))
+        throw new UsageError('--from, --rate and --loop need the name of a cue');
       if (stop !== undefined) {
         await operator.lease();
         return {
@@ -271,14 +291,20 @@ export const motionVerbs = [
       if (list) return { result: listed, text: cueTable(listed) };
       mustBeKnown('cue', name!, Object.keys(listed.cues));
       await operator.live();
-      const endless = listed.cues[name!]!.durationS === null;
+      const endless = loop === true || listed.cues[name!]!.durationS === null;
       // At the prompt the next line may stop it; elsewhere nothing comes after it.
       const wait = !(endless && operator.inSession);
       const startMs = operator.io.clock.nowMs();
-      const result = await operator.call('cue.run', { cue: name!, wait });
-      if (!wait) return { result, text: `cue ${name} runs until it is stopped` };
+      const how = {
+        ...(fromS !== undefined && { fromS }),
+        ...(rate !== undefined && { rate }),
+        ...(loop && { loop }),
+      };
+      const result = await operator.call('cue.run', { cue: name!, ...how, wait });
+      const left = (result.leftOut ?? []).map((one) => `\nleft out: ${one}`).join('');
+      if (!wait) return { result, text: `cue ${name} runs until it is stopped${left}` };
       const tookS = tidy((operator.io.clock.nowMs() - startMs) / 1000, 1);
-      return { result, text: `cue ${name} ran for ${tookS} s` };
+      return { result, text: `cue ${name} ran for ${tookS} s${left}` };
     },
   }),
   verb<{ name: string }>({

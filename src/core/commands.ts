@@ -9,6 +9,7 @@ import { plain } from '../shared/plain.ts';
 import { clamp, tidy } from '../shared/units.ts';
 import { untilArrived, untilCondition, untilNoted, untilOver, untilSaved } from './completion.ts';
 import type { Core } from './core.ts';
+import type { CuePassage, PassageAsked } from './cue-passage.ts';
 import type { Started } from './gate.ts';
 import { Identifier } from './identify.ts';
 import type { Session } from './lease.ts';
@@ -30,6 +31,8 @@ export interface PropEditor {
   endPicture(params: Params<'picture.end'>, by: Author): Promise<Result<'picture.end'>>;
   restore(version: string, base: string | undefined, by: Author): Promise<Result<'prop.restore'>>;
   followSound(params: Params<'sound.follow'>, by: Author): Promise<Result<'sound.follow'>>;
+  /** Works out a passage of a cue of the version that is in use. */
+  passage(asked: PassageAsked, session: string): Promise<CuePassage>;
   /** Works out what would be saved of a recording, and draws both. */
   readTake(
     recording: Recording,
@@ -55,6 +58,8 @@ export class Commands {
   readonly #identifier: Identifier;
   readonly #refusals: { second: number; count: number } = { second: 0, count: 0 };
   readonly #simulating: boolean;
+  /** Counts what was asked of the whole prop and of cues. */
+  #asked = 0;
 
   /** @param simulating whether clients may break a simulated board and press its inputs */
   constructor(core: Core, editor: PropEditor, simulating = false) {
@@ -109,6 +114,7 @@ export class Commands {
       const record: MethodRecord = METHODS[method];
       this.#numbersMustBeFinite(params);
       if (record.lease) this.#core.lease.require(session);
+      if (record.whole || method === 'lease.release') this.#asked++;
       const { journal } = this.#core;
       const { seq } = journal;
       const result = (this.#handlers[method] as Handler<M>)(params, session);
@@ -254,13 +260,16 @@ export class Commands {
       this.#record(session, 'pose.go', `pose ${pose}`, { pose });
       return started;
     },
-    'cue.run': async ({ cue, wait }, session) => {
+    'cue.run': async ({ cue, fromS = 0, rate = 1, loop = false, wait }, session) => {
       this.#core.mustBeLive();
+      this.#asked++;
+      const whole = fromS === 0 && rate === 1;
+      const passage = whole ? undefined : await this.#passageOf({ cue, fromS, rate }, session);
       const { cues, nowS } = this.#core;
-      cues.run(cue, session.client, nowS);
-      const state = this.#cueState(cue);
+      cues.run(cue, session.client, nowS, { loop, passage });
+      const state = this.#runState(cue, loop, passage);
       if (wait) await untilOver(this.#core, cue);
-      return wait ? this.#cueState(cue) : state;
+      return wait ? { ...state, running: cues.isRunning(cue) } : state;
     },
     'cue.stop': ({ cue }, session) => {
       // One that runs may be gone from the file already.
@@ -523,6 +532,46 @@ export class Commands {
     this.#core.byHand(new Set(moves.map(({ servo }) => servo)), session.client);
     if (wait) await untilArrived(this.#core, moves);
     return { durationS: tidy(durationS, 4), ...(delayed && { delayed }) };
+  }
+
+  /**
+   * Works a passage out, beside the core. Whatever concerns the whole prop, or a cue, and was asked for
+   * meanwhile is newer: then nothing runs.
+   */
+  async #passageOf(asked: PassageAsked, session: Session): Promise<CuePassage> {
+    const { cue } = asked;
+    // A cue that there is not is refused at once.
+    this.#core.cues.channelsOf(cue);
+    const turn = this.#asked;
+    const passage = await this.#editor.passage(asked, session.id);
+    this.#core.lease.require(session);
+    this.#core.mustBeLive();
+    if (turn !== this.#asked)
+      throw new Refusal(
+        'cue.asked-again',
+        `something else was asked for while cue ${cue} was worked out; run it again if it is still wanted`,
+        { cue },
+      );
+    if (passage.version !== this.#core.version)
+      throw new Refusal(
+        'file.taking-effect',
+        `the prop file has changed while cue ${cue} was worked out; run it again`,
+        { cue },
+      );
+    return passage;
+  }
+
+  /** What is said of a cue that begins to run. */
+  #runState(cue: string, loop: boolean, passage: CuePassage | undefined): Result<'cue.run'> {
+    const state = this.#cueState(cue);
+    const { fromS = 0, rate = 1, bringS = 0, leftOut } = passage ?? {};
+    const { durationS: wholeS } = state;
+    const restS = wholeS === null || loop ? null : (wholeS - fromS) / rate;
+    return {
+      ...state,
+      durationS: restS === null ? null : tidy(bringS + Math.max(0, restS), 3),
+      ...(leftOut && { leftOut }),
+    };
   }
 
   #cueState(cue: string): { running: boolean; durationS: number | null } {

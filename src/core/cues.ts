@@ -11,6 +11,7 @@ import { type Random, seeded, seedOf } from '../sums/random.ts';
 import type { Actuator } from './actuators.ts';
 import type { Body } from './body.ts';
 import type { CueTakes } from './core-prop.ts';
+import type { CuePassage, PassageCue, PassageStep } from './cue-passage.ts';
 import type { Gate } from './gate.ts';
 import type { Journal } from './journal.ts';
 import { mustHavePose, noTargets, opening, type Targets } from './pose.ts';
@@ -30,8 +31,10 @@ interface Value {
 
 /** One step, with its easing parsed. */
 interface ReadyStep {
-  /** Its place in the cue. */
+  /** Its place among the steps that run. */
   index: number;
+  /** Its place in the cue of the file; undefined for what brings the prop to where a passage begins. */
+  place: number | undefined;
   spec: CueStep;
   /** It waits for the end of another step. */
   follows: boolean;
@@ -40,6 +43,8 @@ interface ReadyStep {
   ease: Ease | undefined;
   /** What it plays; undefined also where the take cannot be played. */
   take: PlayedTake | undefined;
+  /** It lasts so long at least (s), whatever it does. */
+  lastsS: number;
 }
 
 /** One cue of the prop file, ready to run. */
@@ -48,6 +53,10 @@ export interface ReadyCue {
   takesOver: boolean;
   seed: number;
   steps: ReadyStep[];
+  /** As fast as the file says: 1. A move that has no time of its own takes as much longer. */
+  rate: number;
+  /** The cues within it that are not those of the file. */
+  within: ReadonlyMap<string, ReadyCue> | undefined;
   /** Every channel that it, or a cue within it, may touch; looked up when it is first asked for. */
   channels: ReadonlySet<Actuator> | undefined;
   /** Its steps and those of the cues within it; counted when it is first asked for. */
@@ -57,36 +66,78 @@ export interface ReadyCue {
 /** Makes a cue of the prop file ready to run. @param takes what its steps play */
 export function compileCue(name: string, given: Cue, takes?: CueTakes): ReadyCue {
   const { clash, seed, steps } = longCue(given);
-  const followers = followersIn(steps);
   return {
     name,
     takesOver: clash === 'take over',
     seed: seed ?? seedOf(name),
     channels: undefined,
     size: undefined,
-    steps: steps.map((spec, index) => ({
-      index,
-      spec,
-      follows: spec.after !== undefined,
-      followers: (spec.name === undefined ? undefined : followers.get(spec.name)) ?? [],
-      ease: spec.ease === undefined ? undefined : parseEase(spec.ease),
-      take: takes?.[index],
-    })),
+    rate: 1,
+    within: undefined,
+    steps: readySteps(steps.map((spec, place) => ({ place, spec, take: takes?.[place] }))),
   };
 }
 
+function readySteps(given: readonly PassageStep[]): ReadyStep[] {
+  const followers = followersIn(given);
+  return given.map(({ place, spec, take, lastsS = 0 }, index) => ({
+    index,
+    place,
+    spec,
+    follows: spec.after !== undefined,
+    followers: (spec.name === undefined ? undefined : followers.get(spec.name)) ?? [],
+    ease: spec.ease === undefined ? undefined : parseEase(spec.ease),
+    take,
+    lastsS,
+  }));
+}
+
+/** Makes a passage of a cue ready to run. @param whole the cue */
+function compilePassage(whole: ReadyCue, { own, within, rate }: CuePassage): ReadyCue {
+  const made = ({ name, steps }: PassageCue): ReadyCue => ({
+    ...whole,
+    name,
+    channels: undefined,
+    size: undefined,
+    rate,
+    within: undefined,
+    steps: readySteps(steps),
+  });
+  const inner = Object.entries(within).map(([key, cue]) => [key, made(cue)] as const);
+  return { ...made(own), within: new Map(inner) };
+}
+
+/** How a cue is run. */
+export interface HowToRun {
+  /** It gives way to everything else. */
+  background?: boolean;
+  /** When it is over it begins again, until something ends it. */
+  loop?: boolean;
+  /** What of it is played. */
+  passage?: CuePassage | undefined;
+}
+
 /** How far a step has got, and when it started and ended (s). */
-interface StepProgress {
+export interface StepProgress {
+  readonly step: Pick<ReadyStep, 'index' | 'spec' | 'take'>;
   readonly state: 'waiting' | 'running' | 'done';
+  /** When it starts (s); infinite until the step that it comes after is done. */
+  readonly dueS: number;
   readonly startedS: number;
   readonly endedS: number;
+  /** The cue within it that runs now. */
+  readonly child:
+    | { readonly cue: { name: string }; readonly steps: readonly StepProgress[] }
+    | undefined;
+  /** How often that one runs yet, this time included. */
+  readonly timesLeft: number;
+  readonly playing: Pick<TakeRun, 'followsS' | 'timesLeft'> | undefined;
 }
 
 /** One step of a running cue. */
-interface RunningStep {
+interface RunningStep extends StepProgress {
   step: ReadyStep;
   state: StepProgress['state'];
-  /** When it starts (s); infinite until the step that it comes after is done. */
   dueS: number;
   /** Random part of its start (s). */
   spreadS: number;
@@ -96,6 +147,7 @@ interface RunningStep {
   busy: (() => boolean)[];
   child: RunningCue | undefined;
   timesLeft: number;
+  playing: TakeRun | undefined;
   /** Its sounds have been asked for, before their time. */
   announced: boolean;
 }
@@ -120,6 +172,13 @@ interface RunningCue {
   root: RunningCue | undefined;
   /** Ended early: nothing of it starts any more. */
   ended: boolean;
+  /** When it is over it begins again. */
+  loop: boolean;
+  /** How often it has begun again, and when it last did (s). */
+  round: number;
+  begunS: number;
+  /** The prop file has changed since it was worked out. */
+  stale: boolean;
 }
 
 export interface CueEvents {
@@ -132,6 +191,8 @@ const ROUNDING_S = 1e-9;
 
 /** Steps that start in one tick, of all cues together; the rest start in the next ones. */
 const MAX_STARTS = 64;
+/** A cue that begins again does so after this time at the earliest (s). */
+const LEAST_ROUND_S = 0.5;
 /** Followers that are put into their places one by one. */
 const FEW = 8;
 /** Steps whose channels are looked up in one tick, before they run. */
@@ -175,15 +236,33 @@ function takeDue(run: RunningCue, nowS: number, from: number, most: number): voi
 }
 
 /** The places of the steps that come after each step, by its name. */
-function followersIn(steps: readonly CueStep[]): Map<string, number[]> {
+function followersIn(steps: readonly PassageStep[]): Map<string, number[]> {
   const followers = new Map<string, number[]>();
-  for (const [i, { after }] of steps.entries()) {
+  for (const [
+    i,
+    {
+      spec: { after },
+    },
+  ] of steps.entries()) {
     if (after === undefined) continue;
     const places = followers.get(after);
     if (places) places.push(i);
     else followers.set(after, [i]);
   }
   return followers;
+}
+
+function stepText({ cue }: RunningCue, { step: { place } }: RunningStep): string {
+  const what = place === undefined ? 'going to where it is to begin' : `step ${place + 1}`;
+  return `cue ${cue.name}, ${what}`;
+}
+
+/** How a cue runs, where that is not as in the file. */
+function manner({ loop, passage }: HowToRun): string {
+  const { fromS = 0, rate = 1 } = passage ?? {};
+  const from = fromS > 0 ? ` from ${fromS} s` : '';
+  const slower = rate < 1 ? ` at ${tidy(rate, 2)} of its speed` : '';
+  return `${from}${slower}${loop ? ', again and again' : ''}`;
 }
 
 /**
@@ -204,7 +283,7 @@ export class Cues {
   /** Curves of moves that are not ready for their first: a part of one is made so in each tick. */
   readonly #unready = new Set<Ease>();
   /** The channels of steps, looked up before they run where there was time for it. */
-  #values = new Map<ReadyStep, readonly Value[]>();
+  #values = new WeakMap<ReadyStep, readonly Value[]>();
   #lookUp: Iterator<ReadyStep> | undefined;
   #startsLeft = MAX_STARTS;
   /** Servos that somebody performs while a cue runs: cues leave them alone. */
@@ -265,12 +344,13 @@ export class Cues {
         this.#addCurves(cue);
       } else this.#cues.delete(name);
     }
+    for (const run of this.#running) run.stale = true;
     // A cue within another one, a pose or a group may have changed.
     for (const cue of this.#cues.values()) {
       cue.channels = undefined;
       cue.size = undefined;
     }
-    this.#values = new Map();
+    this.#values = new WeakMap();
     this.#lookUp = this.#allSteps();
   }
 
@@ -327,34 +407,63 @@ export class Cues {
    * Starts a cue. One that shares a channel with a running cue takes over or is refused, as its
    * file says; what runs in the background always gives way. Started again while it runs, a cue
    * begins again.
-   * @throws Refusal `noSuchThing`, `condition`, `outOfLimits` for one with too many steps
+   * @throws Refusal `noSuchThing`, `condition`, `outOfLimits` for one with too many steps, and as the gate
+   *   does where a passage may not go to where it begins; nothing has changed then
    */
-  run(name: string, who: string, nowS: number, background = false): void {
-    const cue = this.#named(name);
-    const size = this.#sizeOf(cue, 0);
+  run(name: string, who: string, nowS: number, how: HowToRun = {}): void {
+    const { background = false, loop = false, passage } = how;
+    const whole = this.#named(name);
+    const size = this.#sizeOf(whole, 0);
     if (size > MAX_STEPS)
       throw new Refusal(
         'cue.too-long',
         `cue ${name} has ${size === Number.POSITIVE_INFINITY ? 'no end of' : size} steps, including those of the cues within it; it may have ${MAX_STEPS}: split it, or repeat a cue with times`,
         { cue: name, value: Number.isFinite(size) ? size : null, limit: MAX_STEPS },
       );
-    const clashes = this.using(this.#channels(cue)).filter((other) => other !== name);
+    const channels = this.#channels(whole);
+    const cue = passage ? { ...compilePassage(whole, passage), channels } : whole;
+    const clashes = this.using(channels).filter((other) => other !== name);
     if (!cue.takesOver && clashes.some((other) => !this.isBackground(other)))
       throw new Refusal(
         'cue.clash',
         `cue ${name} shares channels with ${clashes.join(', ')}, which ${clashes.length > 1 ? 'are' : 'is'} running; stop ${clashes.length > 1 ? 'them' : 'it'} first, or let the cue take over (clash: take over)`,
         { cue: name, running: clashes },
       );
+    if (passage) this.#mustBegin(cue);
     for (const other of clashes) this.stop(other, `cue ${name} takes over`);
     if (this.isRunning(name)) this.stop(name, 'it begins again');
     const count = this.#runs.get(name) ?? 0;
     this.#runs.set(name, count + 1);
     const random = seeded(cue.seed + count);
     this.revision++;
-    this.#running.push(
-      this.#begin(cue, { who, background, random, root: undefined }, nowS + this.#delayS(cue)),
-    );
-    this.#record(who, `cue ${name} runs`, name, background);
+    const by = { who, background, random, root: undefined, loop, round: 0 };
+    this.#running.push(this.#begin(cue, by, nowS + this.#delayS(cue)));
+    this.#record(who, `cue ${name} runs${manner(how)}`, name, background);
+  }
+
+  /** What brings the prop to where a passage begins must be allowed. @throws Refusal as the gate does */
+  #mustBegin({ steps }: ReadyCue): void {
+    const first = steps.find(({ place, follows }) => place === undefined && !follows);
+    if (!first) return;
+    const { moves } = this.#targets(first, Math.random);
+    this.#gate.mustBeAbleToMove(moves);
+  }
+
+  /** It is over, and begins again: as the file has it now, or as it was worked out. */
+  #beginAgain(run: RunningCue, nowS: number): void {
+    const { name } = run.cue;
+    const now = this.#cues.get(name);
+    if (!now || (run.cue.within && run.stale)) {
+      const why = now ? 'the prop file has changed; run it again' : 'it is gone from the prop file';
+      this.stop(name, why);
+      return;
+    }
+    const cue = run.cue.within ? run.cue : now;
+    const startS = Math.max(nowS, run.begunS + LEAST_ROUND_S);
+    const next = this.#begin(cue, { ...run, round: run.round + 1 }, startS + this.#delayS(cue));
+    this.revision++;
+    this.#running = this.#running.map((other) => (other === run ? next : other));
+    this.#journal.recur(run.who, 'cue', `cue ${name} begins again`, { cue: name });
   }
 
   /** How much later than asked a cue begins (s). @throws Refusal `noSuchThing` */
@@ -432,6 +541,10 @@ export class Cues {
     for (let i = 0; i < length; i++) {
       const run = running[i]!;
       if (!this.#advance(run, this.#body.nowS)) continue;
+      if (run.loop) {
+        this.#beginAgain(run, this.#body.nowS);
+        continue;
+      }
       this.revision++;
       this.#running = this.#running.filter((other) => other !== run);
       this.#ended.set(run.cue.name, this.runCount(run.cue.name));
@@ -449,7 +562,7 @@ export class Cues {
 
   #begin(
     cue: ReadyCue,
-    by: Pick<RunningCue, 'who' | 'background' | 'random' | 'root'>,
+    by: Pick<RunningCue, 'who' | 'background' | 'random' | 'root' | 'loop' | 'round'>,
     nowS: number,
   ): RunningCue {
     const { random } = by;
@@ -466,12 +579,24 @@ export class Cues {
         busy: [],
         child: undefined,
         timesLeft: times === 'until stopped' ? Number.POSITIVE_INFINITY : (times ?? 1),
+        playing: undefined,
         announced: false,
       };
     });
     const later = steps.filter(({ dueS }) => dueS < Number.POSITIVE_INFINITY);
     later.sort(latestFirst);
-    return { ...by, cue, steps, open: [], later, waiting: 0, left: steps.length, ended: false };
+    return {
+      ...by,
+      cue,
+      steps,
+      open: [],
+      later,
+      waiting: 0,
+      left: steps.length,
+      ended: false,
+      begunS: nowS,
+      stale: false,
+    };
   }
 
   /** Starts and ends steps; true when the cue is over by itself. */
@@ -510,6 +635,8 @@ export class Cues {
   #start(run: RunningCue, one: RunningStep, nowS: number): void {
     this.#attempt(run, one, () => this.#act(run, one, nowS));
     this.#play(run, one);
+    const untilS = nowS + one.step.lastsS;
+    if (untilS > nowS) one.busy.push(() => this.#body.nowS < untilS - ROUNDING_S);
     if (one.step.spec.until) one.busy.push(() => this.#waits(run, one));
     this.#startChild(run, one, nowS);
   }
@@ -524,8 +651,14 @@ export class Cues {
       this.#performed.size > 0 ? this.#givesWay(run, one, targets.moves) : targets.moves;
     if (moves.length > 0)
       this.#attempt(run, one, () => {
-        const started = this.#gate.move(moves, overS, run.who, nowS, ease, (durationS) =>
-          this.#reportSlower(run, one, durationS, overS),
+        const started = this.#gate.move(
+          moves,
+          overS,
+          run.who,
+          nowS,
+          ease,
+          (durationS) => this.#reportSlower(run, one, durationS, overS),
+          spec.overS === undefined ? 1 / (run.root ?? run).cue.rate : 1,
         );
         if (started.delayed) this.#reportDelayed(run, one, started.delayed);
         const plans = moves.map(({ servo }) => servo.plans + (servo.delayed ? 1 : 0));
@@ -633,6 +766,7 @@ export class Cues {
         this.#gate,
         (why) => this.#reportDelayed(run, one, why),
       );
+      one.playing = playing;
       one.busy.push(() => {
         let goesOn = false;
         this.#attempt(run, one, () => {
@@ -725,25 +859,26 @@ export class Cues {
     const { cue: name } = children[drawn]!;
     // A version of the file that came into use meanwhile may have left it out.
     this.#attempt(run, one, () => {
-      one.child = this.#begin(this.#named(name), { ...run, root: run.root ?? run }, nowS);
+      const root = run.root ?? run;
+      const cue = root.cue.within?.get(name) ?? this.#named(name);
+      one.child = this.#begin(cue, { ...run, root }, nowS);
     });
   }
 
   #reportDelayed(run: RunningCue, one: RunningStep, why: string): void {
-    const { index } = one.step;
-    const text = `cue ${run.cue.name}, step ${index + 1}: ${why}`;
-    this.#journal.add(run.who, 'delayed', text, { cue: run.cue.name, step: index });
+    const text = `${stepText(run, one)}: ${why}`;
+    this.#journal.add(run.who, 'delayed', text, { cue: run.cue.name, step: one.step.place });
   }
 
   /** A move that its limits hold back says so. */
   #reportSlower(run: RunningCue, one: RunningStep, durationS: number, overS: number): void {
-    const { index } = one.step;
+    const { place } = one.step;
     if (overS > 0 && durationS > overS + SLOWER_S)
       this.#journal.add(
         run.who,
         'slower',
-        `cue ${run.cue.name}, step ${index + 1}: takes ${tidy(durationS, 2)} s, not ${overS} s; the limits allow no more`,
-        { cue: run.cue.name, step: index, durationS: tidy(durationS, 3), overS },
+        `${stepText(run, one)}: takes ${tidy(durationS, 2)} s, not ${overS} s; the limits allow no more`,
+        { cue: run.cue.name, step: place, durationS: tidy(durationS, 3), overS },
       );
   }
 
@@ -752,17 +887,16 @@ export class Cues {
       act();
     } catch (error) {
       if (!(error instanceof Refusal)) throw error;
-      const { index } = one.step;
-      this.#journal.add(
-        run.who,
-        'refused',
-        `cue ${run.cue.name}, step ${index + 1}: ${error.message}`,
-        {
-          cue: run.cue.name,
-          step: index,
-          ...error.values,
-        },
-      );
+      const { place } = one.step;
+      const text = `${stepText(run, one)}: ${error.message}`;
+      this.#journal.add(run.who, 'refused', text, {
+        cue: run.cue.name,
+        step: place,
+        ...error.values,
+      });
+      const root = run.root ?? run;
+      // From another place it would not be the passage; again and again, nobody would hear of it.
+      if (place === undefined || root.round > 0) this.stop(root.cue.name, text);
     }
   }
 

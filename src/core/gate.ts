@@ -47,6 +47,8 @@ interface Waiting {
   who: string;
   jog: boolean;
   ease: Ease | undefined;
+  /** How many times longer it takes than it otherwise would. */
+  stretch?: number;
   /** It is being planned, a slice in each tick; then the result. */
   planning?: Planning | undefined;
   planned?: Planned;
@@ -136,6 +138,7 @@ export class Gate {
    * Sends servos to angles (deg); together they start and arrive together, paced by the slowest.
    * @param ease the shape of the move, for servos that stand still; as fast as allowed without it
    * @param onPlanned told how long the move takes (s), now or, for many eased ones, some ticks later
+   * @param stretch how many times longer it takes than it otherwise would
    * @throws Refusal `outOfLimits`, `interlock`, `railLimit`; nothing has moved then
    */
   move(
@@ -145,8 +148,9 @@ export class Gate {
     nowS: number,
     ease?: Ease,
     onPlanned?: (durationS: number) => void,
+    stretch = 1,
   ): Started {
-    return this.#send({ moves, overS, who, jog: false, ease, onPlanned }, nowS);
+    return this.#send({ moves, overS, who, jog: false, ease, onPlanned, stretch }, nowS);
   }
 
   /**
@@ -161,12 +165,12 @@ export class Gate {
 
   #send(asked: Waiting, nowS: number): Started {
     this.#mustBeFree();
-    const { moves, ease } = asked;
+    const { moves, ease, stretch } = asked;
     this.#mustBeAbleToFollow(moves, ease);
     this.cancel(moves.map((move) => move.servo));
     const starts = this.#startsOf(moves);
     asked.starts = starts.full ? undefined : starts;
-    const planning = new Planning(moves, asked.overS, ease, asked.starts?.delaysS);
+    const planning = new Planning(moves, asked.overS, ease, asked.starts?.delaysS, stretch);
     if (ease && moves.length > PLANNED_AT_ONCE && !moves.some(({ servo }) => servo.moving)) {
       this.#waiting.push({ ...asked, planning, askedS: nowS });
       for (const { servo } of moves) servo.delayed = true;
@@ -443,22 +447,22 @@ export class Gate {
    * time for, they are planned again from now on.
    */
   #isPlannedFor(asked: Waiting, starts: Starts, nowS: number): boolean {
-    const { moves, overS, ease, planned } = asked;
+    const { moves, overS, ease, stretch, planned } = asked;
     const same = asked.starts?.delaysS.every((delayS, i) => delayS === starts.delaysS[i]) ?? false;
     asked.starts = starts;
     if (same) return true;
     asked.planned = undefined;
     if (!planned || moves.length <= PLANNED_AT_ONCE) return true;
-    asked.planning = new Planning(moves, overS, ease, starts.delaysS);
+    asked.planning = new Planning(moves, overS, ease, starts.delaysS, stretch);
     asked.askedS = nowS;
     return false;
   }
 
   /** The plan is valid as long as everything stands where it stood. */
-  #plansOf({ moves, overS, ease, planned, starts }: Waiting): readonly Trajectory[] {
+  #plansOf({ moves, overS, ease, stretch, planned, starts }: Waiting): readonly Trajectory[] {
     const still = !moves.some(({ servo }) => servo.moving);
     if (planned && still) return planned.plans;
-    return new Planning(moves, overS, ease, starts?.delaysS).whole().plans;
+    return new Planning(moves, overS, ease, starts?.delaysS, stretch).whole().plans;
   }
 
   /** Forgets what waits for one of these servos, or everything. */

@@ -94,7 +94,7 @@ export class Idle {
         play.nextS = nowS + AGAIN_S;
         continue;
       }
-      this.#cues.run(play.cue, `idle ${this.#name}`, nowS, true);
+      this.#cues.run(play.cue, `idle ${this.#name}`, nowS, { background: true });
       play.nextS = nowS + this.#pause(play.everyS);
     }
   }

@@ -28,18 +28,24 @@ export class Planning {
   readonly #plans: (Trajectory | undefined)[];
   readonly #order: number[];
   #durationS: number;
+  #stretch: number;
   #next = 0;
 
-  /** @param delaysS how much later each of them starts (s); they still arrive together */
+  /**
+   * @param delaysS how much later each of them starts (s); they still arrive together
+   * @param stretch how many times longer they take than they otherwise would
+   */
   constructor(
     moves: readonly Move[],
     overS: number,
     ease: Ease | undefined,
     delaysS?: readonly number[],
+    stretch = 1,
   ) {
     this.#moves = moves;
     this.#delaysS = delaysS;
     this.#ease = ease;
+    this.#stretch = stretch;
     this.#durationS = overS;
     this.#plans = new Array(moves.length);
     const rough = moves.map((move, i) => roughTimeS(move) + (delaysS?.[i] ?? 0));
@@ -78,9 +84,19 @@ export class Planning {
       const first = this.#next < this.#order.length;
       if (first && plan.durationS > this.#durationS * (1 + SAME)) this.#durationS = plan.durationS;
       this.#next++;
-      return this.#next === 2 * this.#order.length;
+      return this.#isLast();
     }
-    return true;
+    return this.#isLast();
+  }
+
+  /** Whether nothing is left to plan: how long all take is known then, and may have to be stretched. */
+  #isLast(): boolean {
+    if (this.#next < 2 * this.#order.length) return false;
+    if (this.#stretch <= 1) return true;
+    this.#durationS *= this.#stretch;
+    this.#stretch = 1;
+    this.#next = 0;
+    return false;
   }
 
   #done(): Planned {

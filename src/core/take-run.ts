@@ -29,7 +29,10 @@ export class TakeRun {
   readonly #who: string;
   readonly #report: (why: string) => void;
   #parts: Part[];
-  #timesLeft: number;
+  /** How often it plays yet, this time included. */
+  timesLeft: number;
+  /** Since when its servos follow it (s); undefined before. */
+  followsS: number | undefined;
   #stage: 'goes' | 'waits' | 'plays' = 'waits';
   #reported = false;
 
@@ -49,7 +52,7 @@ export class TakeRun {
     report: (why: string) => void,
   ) {
     this.#peaksA = peaksA;
-    this.#timesLeft = times;
+    this.timesLeft = times;
     this.#who = who;
     this.#body = body;
     this.#gate = gate;
@@ -64,8 +67,8 @@ export class TakeRun {
     if (this.#parts.length === 0) return false;
     if (this.#stage !== 'waits' && this.#parts.some(({ servo }) => servo.isBusy)) return true;
     if (this.#stage === 'plays') {
-      this.#timesLeft--;
-      if (this.#timesLeft < 1) return false;
+      this.timesLeft--;
+      if (this.timesLeft < 1) return false;
       this.#begin();
       return true;
     }
@@ -86,12 +89,14 @@ export class TakeRun {
     const { delayed } = this.#gate.move(moves, 0, this.#who, this.#body.nowS);
     if (delayed !== undefined) this.#report(delayed);
     this.#stage = 'goes';
+    this.followsS = undefined;
     this.#note();
   }
 
   #follow(): void {
     const full = this.#gate.perform(this.#parts, this.#peaksA);
     this.#stage = full ? 'waits' : 'plays';
+    this.followsS = full ? undefined : this.#body.nowS;
     if (full && !this.#reported) {
       const moves = this.#parts.map(({ servo, track }) => ({
         servo,

@@ -7,6 +7,7 @@ import {
 } from 'node:worker_threads';
 import type { Params, Result } from '../api/methods.ts';
 import type { ChangeMessage, Outcome } from '../core/core-prop.ts';
+import type { CuePassage, PassageAsked } from '../core/cue-passage.ts';
 import type { Recording } from '../core/recorder.ts';
 import type { Saved } from '../core/store.ts';
 import type { CueChange } from '../prop/cue-change.ts';
@@ -162,6 +163,11 @@ export class ServiceHost {
   /** @throws Refusal; nothing beside the prop file has changed then */
   endPicture(given: Params<'picture.end'>, by: Author): Promise<Result<'picture.end'>> {
     return this.#ask((n) => ({ t: 'picture-end', n, ...given, by }), by.what);
+  }
+
+  /** @throws Refusal */
+  passage(asked: PassageAsked, session: string): Promise<CuePassage> {
+    return this.#ask((n) => ({ t: 'passage', n, asked, session }));
   }
 
   /** @throws Refusal */

@@ -86,6 +86,8 @@ export class Planner {
         return (await import('./planner-take.ts')).takeAnswer(question);
       case 'cue-rehearsal':
         return (await import('./planner-cues.ts')).cueAnswer(question, read);
+      case 'passage':
+        return (await import('./planner-cues.ts')).passageAnswer(question, read);
       case 'ask':
       case 'proposal':
       case 'loom':

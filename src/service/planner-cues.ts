@@ -1,4 +1,5 @@
 import type { Result } from '../api/methods.ts';
+import type { CuePassage } from '../core/cue-passage.ts';
 import { stepsOf, wholeSteps } from '../editing/cue-steps.ts';
 import { didYouMean, type Path, pathText } from '../prop/finding.ts';
 import { codeOf } from '../prop/finding-info.ts';
@@ -7,6 +8,7 @@ import { longCue } from '../prop/long-cue.ts';
 import type { Prop } from '../prop/schema.ts';
 import { childrenOf } from '../prop/steps.ts';
 import { channelCurves, closuresOf, railCurves } from '../rehearsal/cue-curves.ts';
+import { passageOf } from '../rehearsal/cue-passage.ts';
 import { type Rehearsal, rehearse } from '../rehearsal/rehearse.ts';
 import { reportsOf } from '../rehearsal/rehearse-findings.ts';
 import { Refusal } from '../shared/errors.ts';
@@ -33,22 +35,12 @@ export async function cueAnswer(
   const loaded = read(question);
   if (!loaded.prop) return refuseFaulty(loaded);
   const own = question.cue ?? freeName(loaded.prop);
-  const known = Object.hasOwn(loaded.prop.cues, own);
-  if (steps === undefined && !known)
-    throw new Refusal(
-      'cue.unknown',
-      `there is no cue ${own}; ${didYouMean(own, Object.keys(loaded.prop.cues))}`,
-      { cue: own },
-    );
-  const tried =
+  if (steps === undefined) mustHaveCue(loaded.prop, own);
+  const entry =
     steps === undefined
-      ? tryCue(loaded, own, (loaded.raw as { cues: Record<string, unknown> }).cues[own])
-      : tryCue(
-          loaded,
-          own,
-          written(loaded.raw, own, wholeSteps(loaded.raw, { cue: own, steps, from, count })),
-        );
-  const { prop, remarks } = tried;
+      ? (loaded.raw as { cues: Record<string, unknown> }).cues[own]
+      : written(loaded.raw, own, wholeSteps(loaded.raw, { cue: own, steps, from, count }));
+  const { prop, remarks } = tryCue(loaded, own, entry);
   const about = prop ? cuesWithin(prop, own) : new Set([own]);
   const checked = remarks
     .filter(({ severity, path }) => severity === 'error' || isAbout(about, path))
@@ -108,6 +100,25 @@ export async function cueAnswer(
     },
     ...sorted(findings),
   };
+}
+
+/** A passage of a cue, worked out for the core to run. @throws Refusal */
+export async function passageAnswer(
+  { version, cue, fromS, rate, ...source }: Asked<'passage'>,
+  read: (source: PropSource) => Loaded,
+): Promise<CuePassage> {
+  const loaded = read(source);
+  if (!loaded.prop) return refuseFaulty(loaded);
+  mustHaveCue(loaded.prop, cue);
+  const endMs = performance.now() + REHEARSAL_MS;
+  const hasTime = () => performance.now() < endMs;
+  return { version, ...(await passageOf(loaded.prop, { cue, fromS, rate }, hasTime)) };
+}
+
+function mustHaveCue({ cues }: Prop, cue: string): void {
+  if (Object.hasOwn(cues, cue)) return;
+  const reason = `there is no cue ${cue}; ${didYouMean(cue, Object.keys(cues))}`;
+  throw new Refusal('cue.unknown', reason, { cue });
 }
 
 function freeName({ cues }: Prop): string {

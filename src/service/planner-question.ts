@@ -1,4 +1,5 @@
 import type { Params } from '../api/methods.ts';
+import type { PassageAsked } from '../core/cue-passage.ts';
 import type { Recording } from '../core/recorder.ts';
 import type { Following } from '../sums/loudness.ts';
 
@@ -40,6 +41,8 @@ export type PlannerQuestion =
   /** What a cue will do, with steps as if they were saved. */
   | ({ about: 'cue-rehearsal'; version: string } & PropSource &
       Omit<Params<'cue.rehearse'>, 'text'>)
+  /** A passage of a cue, for the core to run: `CuePassage`. */
+  | ({ about: 'passage'; version: string } & PropSource & PassageAsked)
   /** A picture, made safe: `SafePicture`. */
   | { about: 'picture'; bytes: Uint8Array }
   /** A change of parts, and what it may be made of. */

@@ -2,6 +2,7 @@ import type { MessagePort } from 'node:worker_threads';
 import type { MethodBy, Params } from '../api/methods.ts';
 import type { ChannelInfo } from '../api/types.ts';
 import type { CoreProp, Outcome } from '../core/core-prop.ts';
+import type { PassageAsked } from '../core/cue-passage.ts';
 import type { Recording } from '../core/recorder.ts';
 import type { Restored, Saved } from '../core/store.ts';
 import type { CueChange } from '../prop/cue-change.ts';
@@ -79,6 +80,8 @@ export type ToService =
   | { t: 'picture-end'; n: number; upload: number; by: Author }
   /** A servo follows a sound: a take beside the prop file. Result: that of `sound.follow`. */
   | { t: 'sound-follow'; n: number; params: Params<'sound.follow'>; by: Author }
+  /** A passage of a cue of the version in use. Result: `CuePassage`. */
+  | { t: 'passage'; n: number; asked: PassageAsked; session: string }
   /** What would be saved of a recording. Result: `{ recorded, simplified }`. */
   | { t: 'take-read'; n: number; recording: Recording; params: Params<'take.read'> }
   /** A recording becomes a take beside the prop file. Result: that of `take.save`. */

@@ -232,6 +232,16 @@ export class PropService {
           ...(await this.#pictures.end(message.upload, message.by.session)),
         }));
         break;
+      case 'passage': {
+        const { n, asked, session } = message;
+        const { version, loaded } = this.#keeper.inUse;
+        const { text, file } = loaded;
+        const question = { about: 'passage', version, text, file, ...asked } as const;
+        void this.#reply(n, async () => ({
+          ...(await this.#around.planner.ask(session, question)),
+        }));
+        break;
+      }
       case 'take-read': {
         const { n, recording, params } = message;
         void this.#reply(n, async () => ({

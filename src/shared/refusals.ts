@@ -344,6 +344,16 @@ export const REFUSALS = {
     'The cue was ended before it was over.',
     'See the journal for why.',
   ],
+  'cue.past-end': [
+    'outOfLimits',
+    'The cue is over at the time from which it is to be played.',
+    'Give a time before its end.',
+  ],
+  'cue.asked-again': [
+    'condition',
+    'Something else was asked for while the cue was worked out from that time or at that rate.',
+    'Run it again if it is still wanted.',
+  ],
   'cue.in-use': [
     'condition',
     'The cue runs, or something else in the prop file uses it; nothing was written.',

@@ -476,6 +476,18 @@ describe('cues', () => {
     expect(releasedAtMs - startMs).toBeGreaterThanOrEqual(2000);
   });
 
+  test('a cue from a time in it, slower, in a loop; what is left out is said', async () => {
+    const leftOut = ['mist: it was closed before'];
+    daemon.handlers['cue.run'] = () => ({ running: false, durationS: 2, leftOut });
+    const part = await run(['cue', 'wake', '--from', '1.5', '--rate', '0.5', '--loop'], daemon);
+    expect(part.out).toContain('\nleft out: mist: it was closed before\n');
+    expect(daemon.called('cue.run')).toEqual([
+      { cue: 'wake', fromS: 1.5, rate: 0.5, loop: true, wait: true },
+    ]);
+    expect((await run(['cue', 'wake', '--rate', '2'], daemon)).code).toBe(2);
+    expect((await run(['cue', '--list', '--loop'], daemon)).code).toBe(2);
+  });
+
   test('list, stop, an unknown name, two things at once', async () => {
     expect((await run(['cue', '--list'], daemon)).out).toBe(
       [

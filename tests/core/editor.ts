@@ -3,10 +3,12 @@ import type { Driver } from '../../src/boards/board.ts';
 import type { PropEditor } from '../../src/core/commands.ts';
 import type { Core } from '../../src/core/core.ts';
 import type { ChangeMessage, Outcome } from '../../src/core/core-prop.ts';
+import type { CuePassage, PassageAsked } from '../../src/core/cue-passage.ts';
 import type { Changing } from '../../src/core/exchange.ts';
 import type { Recording } from '../../src/core/recorder.ts';
 import { changed, type Edit } from '../../src/prop/edit-text.ts';
 import type { Board, Prop } from '../../src/prop/schema.ts';
+import { passageOf } from '../../src/rehearsal/cue-passage.ts';
 
 /** How a core on a bench takes over changes: from a list, with the outcomes written down. */
 export class Bench implements Changing {
@@ -106,6 +108,18 @@ export class Editor implements PropEditor {
   async followSound({ sound, channel }: Params<'sound.follow'>) {
     const take = `${sound}_${channel}`;
     return { take, file: `${take}.take`, points: 2, durationS: 1, version: 'v', pending: false };
+  }
+
+  /** The takes that cues play, where the prop itself has none. */
+  performed: Prop['performed'];
+  /** The version that a passage is of, where it is another than the one in use. */
+  passageOf: string | undefined;
+
+  async passage(asked: PassageAsked): Promise<CuePassage> {
+    await this.writing;
+    const { performed = this.core!.prop.performed } = this;
+    const made = await passageOf({ ...this.core!.prop, ...(performed && { performed }) }, asked);
+    return { version: this.passageOf ?? this.core!.version, ...made };
   }
 
   async readTake() {

@@ -81,6 +81,10 @@ class Editor implements PropEditor {
     throw new Refusal('file.unusable', 'no prop file here');
   }
 
+  async passage(): Promise<never> {
+    throw new Refusal('service.dead', 'no prop file here');
+  }
+
   async readTake(): Promise<never> {
     throw new Refusal('service.dead', 'no prop file here');
   }

@@ -3,6 +3,7 @@ import { join } from 'node:path';
 import { afterEach, beforeEach, expect, test } from 'vitest';
 import { fields } from '../../src/api/fields.ts';
 import { METHODS, type Result } from '../../src/api/methods.ts';
+import type { CuePassage, PassageAsked } from '../../src/core/cue-passage.ts';
 import { type Take, takeText } from '../../src/prop/take/take-text.ts';
 import { OWLET } from './owlet.ts';
 import { Rig, refusal } from './rig.ts';
@@ -219,4 +220,17 @@ test('a take beside the file is rehearsed, also once it was performed again', as
   const applied = await rig.apply(text, version);
   await rig.cue({ cue: 'wake', steps }, applied.version);
   expect((await rehearsed({ cue: 'wake' })).channels.map(({ name }) => name)).toEqual(['beak']);
+});
+
+test('a passage is of the version in use, and a passage past the end is refused', async () => {
+  const passage = (asked: PassageAsked) =>
+    rig.ask((n) => ({ t: 'passage', n, asked, session: 's1' })) as Promise<unknown>;
+  const made = (await passage({ cue: 'wake', fromS: 0.5, rate: 0.5 })) as CuePassage;
+  expect(made).toMatchObject({ cue: 'wake', fromS: 0.5, rate: 0.5, version: rig.core.version });
+  expect(made.own.steps[0]).toMatchObject({ spec: { at: 0, overS: 2 } });
+  expect(made.own.steps.length).toBeGreaterThan(1);
+  const past = await refusal(passage({ cue: 'wake', fromS: 3000, rate: 1 }));
+  expect(past.error.data).toMatchObject({ code: 'cue.past-end' });
+  const none = await refusal(passage({ cue: 'sleep', fromS: 1, rate: 1 }));
+  expect(none.error.data).toMatchObject({ code: 'cue.unknown' });
 });

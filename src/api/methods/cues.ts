@@ -1,4 +1,4 @@
-import { COMMAND, FILE, LEASE, QUESTION } from '../errors.ts';
+import { COMMAND, FILE, INTERLOCK, LEASE, QUESTION } from '../errors.ts';
 import type { Fields } from '../fields.ts';
 import type { Family } from '../method.ts';
 
@@ -73,13 +73,56 @@ export const cues = {
       }),
   },
   'cue.run': {
-    summary: 'Run a cue; its steps pass every limit, interlock and guard',
-    example: { params: { cue: 'glance' }, result: { running: true, durationS: 4.9 } },
+    summary:
+      'Run a cue; its steps pass every limit, interlock and guard. From a time in it, slower, or again and again until cue.stop, park, stop or the end of the lease',
+    example: {
+      params: { cue: 'glance', fromS: 1.5, rate: 0.5, loop: true },
+      result: { running: true, durationS: null, leftOut: [] },
+    },
     by: 'core',
     lease: true,
-    errors: [...COMMAND, 'cue.unknown', 'cue.too-long', 'cue.clash', 'cue.ended-early'],
-    params: ({ z, text, wait }) => z.strictObject({ cue: text('the name of a cue'), wait }),
-    result: ({ cueState }) => cueState,
+    errors: [
+      ...COMMAND,
+      ...INTERLOCK,
+      ...QUESTION,
+      'cue.unknown',
+      'cue.too-long',
+      'cue.clash',
+      'cue.ended-early',
+      'cue.past-end',
+      'cue.asked-again',
+      'file.taking-effect',
+      'jog.feeling',
+      'limits.outside',
+      'rail.limit',
+      'service.memory',
+      'session.gone',
+    ],
+    params: ({ z, text, wait, within, flag }) =>
+      z.strictObject({
+        cue: text('the name of a cue'),
+        fromS: within(
+          0,
+          3600,
+          'from this time in the cue (s): servos and lights are first brought, over 1 s or more, to where it has them then; relays close only for what is left of their forS; moves, fades and takes go on with what is left; sounds that have begun are left out',
+        ).optional(),
+        rate: within(
+          0.25,
+          1,
+          'as fast as in the file (1), or slower: every time of the cue is longer, those of relays too, within their duty guards, which count real time; below 1 sounds are left out',
+        ).optional(),
+        loop: flag(
+          'begin again when it is over, from the same time; a step that is refused in a later round ends it',
+        ).optional(),
+        wait,
+      }),
+    result: ({ z, cueState }) =>
+      cueState.extend({
+        leftOut: z
+          .array(z.string())
+          .optional()
+          .describe('with fromS or rate: what is not played, in words'),
+      }),
   },
   'cue.stop': {
     summary: 'End a cue: its servos decelerate and hold, its relays open',

@@ -1,6 +1,7 @@
 import { tidy } from '../../shared/units.ts';
 import { START_S } from '../../sums/start.ts';
 import { TakeCurve } from '../../sums/take-curve.ts';
+import { trim } from '../../sums/take-points.ts';
 import { type Deviation, deviationOf, type TakeTrack, trackOf } from '../../sums/take-track.ts';
 import { servoOf } from '../kinds/channel.ts';
 import { servoDraw } from '../kinds/servo.ts';
@@ -87,6 +88,18 @@ export function servosIn(
 }
 
 const played = new WeakMap<Take, { key: string; played: PlayedTake | undefined }[]>();
+
+/** The rest of a step's take, from a time as performed (s); undefined as in `playedTake`. */
+export function playedFrom(prop: Prop, step: CueStep, fromS: number): PlayedTake | undefined {
+  const take = takeOf(prop, step);
+  if (!take) return undefined;
+  const parts = servosIn(prop, take).map(({ servo, spec }) => {
+    const { name, timesS, deg } = servo;
+    const rest = trim({ timesS, deg }, Math.min(fromS, timesS.at(-1)!), timesS.at(-1)!);
+    return { servo: { name, timesS: [...rest.timesS], deg: [...rest.deg] }, spec };
+  });
+  return play(step.take!, step.rate ?? 1, parts);
+}
 
 /** What a step plays; undefined where it has no take, or none that can be played. */
 export function playedTake(prop: Prop, step: CueStep): PlayedTake | undefined {
