@@ -18,7 +18,7 @@ const I2C_IOCTL = {
 } as const;
 /** Bit of the adapter's functions: it can do plain I2C transfers of any length. */
 const FUNC_I2C = 1;
-const SMBUS = { write: 0, read: 1, byteData: 2, i2cBlockData: 8 } as const;
+const SMBUS = { write: 0, read: 1, byteData: 2, wordData: 3, i2cBlockData: 8 } as const;
 /** Most bytes of an SMBus block (SMBus 2.0, 5.5.7). */
 const BLOCK_BYTES = 32;
 /** The length, the block, and a byte for a checksum. */
@@ -106,6 +106,19 @@ export class I2cDevice {
   writeByte(address: number, register: number, byte: number): void {
     this.#data[0] = byte;
     this.#smbus(address, SMBUS.write, register, SMBUS.byteData);
+  }
+
+  /** Reads a register of 16 bits whose high byte comes first, unlike in an SMBus word. */
+  readWord(address: number, register: number): number {
+    this.#smbus(address, SMBUS.read, register, SMBUS.wordData);
+    return (this.#data[0]! << 8) | this.#data[1]!;
+  }
+
+  /** Writes a register of 16 bits, its high byte first. */
+  writeWord(address: number, register: number, word: number): void {
+    this.#data[0] = word >> 8;
+    this.#data[1] = word & 0xff;
+    this.#smbus(address, SMBUS.write, register, SMBUS.wordData);
   }
 
   /** Writes up to 32 bytes. */

@@ -6,11 +6,13 @@ export type I2cCall =
   | { t: 'open' | 'plain' | 'close' }
   | { t: 'readByte'; address: number; register: number }
   | { t: 'writeByte'; address: number; register: number; byte: number }
+  | { t: 'readWords'; address: number; registers: readonly number[] }
+  | { t: 'writeWord'; address: number; register: number; word: number }
   | { t: 'writeBlock'; address: number; register: number; bytes: Uint8Array }
   | { t: 'write'; address: number; bytes: Uint8Array };
 
 /** The result of a call; 0 where it has none. */
-export type I2cReply = { value: number } | { error: PackedError };
+export type I2cReply = { value: number | number[] } | { error: PackedError };
 
 /** The thread's side of a bus: opened by its first user, closed by its last. */
 export class I2cServer {
@@ -30,7 +32,7 @@ export class I2cServer {
     }
   }
 
-  #do(call: I2cCall): number {
+  #do(call: I2cCall): number | number[] {
     if (call.t === 'open') {
       this.#device ??= new I2cDevice(this.#bus);
       this.#users++;
@@ -45,6 +47,11 @@ export class I2cServer {
         return device.readByte(call.address, call.register);
       case 'writeByte':
         device.writeByte(call.address, call.register, call.byte);
+        return 0;
+      case 'readWords':
+        return call.registers.map((register) => device.readWord(call.address, register));
+      case 'writeWord':
+        device.writeWord(call.address, call.register, call.word);
         return 0;
       case 'writeBlock':
         device.writeBlock(call.address, call.register, call.bytes);

@@ -1,5 +1,5 @@
+import { I2cLine } from './i2c-line.ts';
 import type { I2cCall, I2cReply } from './i2c-server.ts';
-import { unpackError } from './packed-error.ts';
 import { BoardThread } from './thread.ts';
 
 /** An I2C bus for drivers; its transfers run one after the other. */
@@ -10,6 +10,12 @@ export interface I2cBus {
   readByte(address: number, register: number): Promise<number>;
   writeByte(address: number, register: number, byte: number): Promise<void>;
   writeI2cBlock(address: number, register: number, length: number, bytes: Buffer): Promise<unknown>;
+  /**
+   * Reads registers of 16 bits, high byte first, one after the other; up to the first that fails.
+   * Transfers of words are those of boards that measure, and give way to all others.
+   */
+  readWords(address: number, registers: readonly number[]): Promise<number[]>;
+  writeWord(address: number, register: number, word: number): Promise<void>;
   close(): Promise<void>;
 }
 
@@ -35,22 +41,15 @@ export async function openI2c(bus: number, file?: URL): Promise<I2cBus> {
   return new ThreadedBus(thread);
 }
 
-/** One bus's thread, and its pending calls. */
+/** One bus's thread, and its calls. */
 class BusThread {
   readonly #thread: BoardThread<I2cCall, I2cReply>;
-  readonly #waiting: { resolve: (value: number) => void; reject: (error: Error) => void }[] = [];
+  readonly #line = new I2cLine((call) => this.#thread.post(call));
 
   constructor(bus: number, file: URL | undefined) {
     this.#thread = new BoardThread({ kind: 'i2c', bus }, `I2C bus ${bus}`, file, {
-      message: (reply) => {
-        // Replies come in the order of the calls.
-        const asked = this.#waiting.shift()!;
-        if ('value' in reply) asked.resolve(reply.value);
-        else asked.reject(unpackError(reply.error));
-      },
-      ended: (cause) => {
-        for (const { reject } of this.#waiting.splice(0)) reject(cause);
-      },
+      message: (reply) => this.#line.answered(reply),
+      ended: (cause) => this.#line.ended(cause),
     });
   }
 
@@ -58,12 +57,14 @@ class BusThread {
     return this.#thread.ended === undefined;
   }
 
-  ask(call: I2cCall): Promise<number> {
-    return new Promise((resolve, reject) => {
-      if (this.#thread.ended) return reject(this.#thread.ended);
-      this.#waiting.push({ resolve, reject });
-      this.#thread.post(call);
-    });
+  async ask(call: I2cCall): Promise<number> {
+    if (this.#thread.ended) throw this.#thread.ended;
+    return (await this.#line.ask(call)) as number;
+  }
+
+  async askReading(call: I2cCall): Promise<number | number[]> {
+    if (this.#thread.ended) throw this.#thread.ended;
+    return this.#line.askReading(call);
   }
 }
 
@@ -105,6 +106,14 @@ class ThreadedBus implements I2cBus {
   ): Promise<void> {
     const sent = Uint8Array.from(bytes.subarray(0, length));
     await this.#thread.ask({ t: 'writeBlock', address, register, bytes: sent });
+  }
+
+  async readWords(address: number, registers: readonly number[]): Promise<number[]> {
+    return (await this.#thread.askReading({ t: 'readWords', address, registers })) as number[];
+  }
+
+  async writeWord(address: number, register: number, word: number): Promise<void> {
+    await this.#thread.askReading({ t: 'writeWord', address, register, word });
   }
 
   async close(): Promise<void> {

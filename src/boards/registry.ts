@@ -1,16 +1,20 @@
 import type * as z from 'zod';
 import type { PlannedBoard } from '../safe/plan.ts';
+import { ads1115 } from './ads1115/facts.ts';
 import { alsa } from './alsa/facts.ts';
 import type { Driver } from './board.ts';
 import type { Finding, Output, World } from './doctor.ts';
 import type { BoardFacts, Lockable, SchemaParts, SetUp, Z } from './facts.ts';
+import { ina219 } from './ina219/facts.ts';
+import { ina226 } from './ina226/facts.ts';
 import { linux } from './linux/facts.ts';
 import { pca9685 } from './pca9685/facts.ts';
 import { pigpio } from './pigpio/facts.ts';
+import type { Registers } from './sensing.ts';
 import { sim } from './sim/facts.ts';
 
 /** The facts of every driver, by its name in the prop file. */
-const FACTS = { sim, pigpio, pca9685, linux, alsa } as const;
+const FACTS = { sim, pigpio, pca9685, linux, alsa, ina226, ina219, ads1115 } as const;
 
 export type DriverName = keyof typeof FACTS;
 type SchemaOf<D extends DriverName> = ReturnType<(typeof FACTS)[D]['schema']>;
@@ -43,6 +47,18 @@ const DRIVERS = {
     driver: () => import('./alsa/driver.ts'),
     doctor: () => import('./alsa/doctor.ts'),
   },
+  ina226: {
+    driver: () => import('./ina226/driver.ts'),
+    doctor: () => import('./ina226/doctor.ts'),
+  },
+  ina219: {
+    driver: () => import('./ina219/driver.ts'),
+    doctor: () => import('./ina219/doctor.ts'),
+  },
+  ads1115: {
+    driver: () => import('./ads1115/driver.ts'),
+    doctor: () => import('./ads1115/doctor.ts'),
+  },
 } as const satisfies { [D in DriverName]: Parts<D> };
 
 interface Parts<D extends DriverName> {
@@ -53,6 +69,8 @@ interface Parts<D extends DriverName> {
       board: BoardOf<D>,
       outputs: readonly Output[],
     ): Promise<readonly Finding[]>;
+    /** Whether a chip on an I2C bus is such a board, by reading alone. */
+    recognise?(chip: Registers): Promise<boolean>;
   }>;
 }
 
@@ -107,4 +125,15 @@ export async function questionsOf(
 ): Promise<readonly Finding[]> {
   const { questions } = await DRIVERS[board.driver].doctor();
   return questions(world, board as never, outputs);
+}
+
+/** The drivers whose boards a chip on an I2C bus may be, by reading alone. */
+export async function recognised(chip: Registers): Promise<DriverName[]> {
+  const found: DriverName[] = [];
+  for (const name of DRIVER_NAMES) {
+    const { recognise }: Awaited<ReturnType<Parts<DriverName>['doctor']>> =
+      await DRIVERS[name].doctor();
+    if (await recognise?.(chip)) found.push(name);
+  }
+  return found;
 }

@@ -17,6 +17,9 @@ const WAYS = {
   pca9685: safePca9685,
   linux: safeLinux,
   alsa: safeAlsa,
+  ina226: onlyMeasures,
+  ina219: onlyMeasures,
+  ads1115: onlyMeasures,
 } as const satisfies Record<DriverName, Way>;
 
 /** Returns what was done, output by output. @throws Error when it is not certain that all outputs are safe */
@@ -29,6 +32,11 @@ interface BoardReport {
   done: string[];
   /** Why it is not certain that this board is safe. */
   failure?: string;
+}
+
+/** It has no outputs. */
+async function onlyMeasures(): Promise<string[]> {
+  return [];
 }
 
 /** Makes all boards safe at the same time; a failure of one does not affect the others. */

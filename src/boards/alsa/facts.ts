@@ -1,5 +1,6 @@
 import type * as z from 'zod';
 import type { BoardFacts, Z } from '../facts.ts';
+import { NO_PINS } from '../no-pins.ts';
 import type { AlsaPlace } from './safe.ts';
 
 const schema = (z: Z) =>
@@ -27,18 +28,8 @@ export const alsa = {
     entry: () => ({ driver: 'alsa', device: 'default' }),
     canBeCut: false,
   },
-  header: false,
-  pins: 0,
+  ...NO_PINS,
   sounds: true,
-  word: 'output',
-  reservedFor: () => undefined,
-  at: () => undefined,
-  cavityOf: () => undefined,
-  electrics: () => ({ highV: 0, sourceA: 0, sinkA: 0, sumA: 0, maxInputV: 0 }),
-  pulseStepUs: () => 1,
-  pulseHz: () => 0,
-  lightHz: () => undefined,
-  pinSpace: (name) => `board ${name}`,
   placeOf: (_name, { device }, pin) => `${device} ${pin}`,
   planned: ({ device }) => ({ device }),
   locks: ({ name, device }) => [

@@ -1,26 +1,12 @@
-import {
-  CONFIG,
-  type Finding,
-  file,
-  group,
-  koffi,
-  MISSING,
-  program,
-  type World,
-} from '../doctor.ts';
+import { type Finding, MISSING, program, type World } from '../doctor.ts';
+import { busQuestions } from '../doctor-i2c.ts';
+import type { Registers } from '../sensing.ts';
 import type { Pca9685Board } from './facts.ts';
 
 /** What a PCA9685 needs from this machine: its bus, the right to use it, and an answer from the chip. */
 export async function questions(world: World, { bus, address }: Pca9685Board): Promise<Finding[]> {
-  const device = `/dev/i2c-${bus}`;
   const findings = [
-    await file(
-      world,
-      device,
-      `switch the bus on: dtparam=i2c_arm=on in ${CONFIG}, modprobe i2c-dev, then restart the board`,
-    ),
-    await group(world, 'i2c'),
-    await koffi(world, 'pca9685'),
+    ...(await busQuestions(world, bus, 'pca9685')),
     await program(world, ['i2cset'], 'i2c-tools'),
   ];
   if (findings[0]!.state === 'fine') findings.push(await answers(world, bus, address));
@@ -43,4 +29,13 @@ async function answers({ run }: World, bus: number, address: number): Promise<Fi
       remedy: `check SDA, SCL, ground, its logic supply and its address jumpers; i2cdetect -y ${bus} shows who answers`,
     };
   }
+}
+
+/** SUBADR1 to SUBADR3 and ALLCALLADR, as they are after power-on (7.3, table 4). */
+const OTHER_ADDRESSES = [0xe2, 0xe4, 0xe8, 0xe0];
+
+/** Whether a chip is a PCA9685, by its registers for other addresses, which nobody changes. */
+export async function recognise(chip: Registers): Promise<boolean> {
+  const words = await chip.read(2, 3, 4, 5);
+  return OTHER_ADDRESSES.every((byte, i) => words[i]! >> 8 === byte);
 }

@@ -1,5 +1,6 @@
 import type * as z from 'zod';
 import type { BoardFacts, BoardNotes, PinElectrics, PinUse, SchemaParts, Z } from '../facts.ts';
+import { chipLock, hex, lintAddress, placeKeys } from '../on-i2c.ts';
 import {
   isPulse,
   MAX_HZ,
@@ -16,8 +17,7 @@ import type { Pca9685Place } from './safe.ts';
 const schema = (z: Z, { name, pin }: SchemaParts) =>
   z.strictObject({
     driver: z.literal('pca9685'),
-    bus: z.int().min(0).describe('I2C bus number'),
-    address: z.int().min(0x40).max(0x7f).describe('I2C address, 0x40 to 0x7f'),
+    ...placeKeys(z, 0x40, 0x7f),
     frequencyHz: z.number().min(MIN_HZ).max(MAX_HZ).default(50).describe('PWM frequency (Hz)'),
     oscillatorHz: z
       .number({
@@ -49,8 +49,6 @@ export type Pca9685Board = z.output<ReturnType<typeof schema>>;
 const MOST_CHIPS = 8;
 /** Rate of lights in a new prop (Hz): far above what flickers, within what the chip makes. */
 const LIGHT_HZ = 1000;
-
-const hex = (address: number) => `0x${address.toString(16)}`;
 
 const VDD_V = 5;
 
@@ -105,12 +103,7 @@ export const pca9685 = {
   pinSpace: (name) => `board ${name}`,
   placeOf: (_name, { bus, address }, pin) => `i2c-${bus} ${hex(address)} ${pin}`,
   planned: ({ bus, address }) => ({ bus, address }),
-  locks: ({ name, bus, address }) => [
-    {
-      key: `i2c-${bus}-${hex(address)}`,
-      what: `board ${name} (address ${hex(address)} on I2C bus ${bus})`,
-    },
-  ],
+  locks: chipLock,
   lintBoard(name, board, notes) {
     lintAddress(name, board, notes);
     const trouble = rateProblem(board);
@@ -118,23 +111,6 @@ export const pca9685 = {
   },
   lintPin,
 } as const satisfies BoardFacts<Pca9685Board, Pca9685Place>;
-
-function lintAddress(name: string, board: Pca9685Board, notes: BoardNotes): void {
-  const { bus, address } = board;
-  const same = Object.entries(notes.prop.boards).find(
-    ([, other]) =>
-      other.driver === board.driver &&
-      (other as Pca9685Board).bus === bus &&
-      (other as Pca9685Board).address === address,
-  )![0];
-  // Only the later boards get the error.
-  if (same === name) return;
-  notes.error(
-    ['boards', name, 'address'],
-    `address ${hex(address)} on bus ${bus} is board ${same} already`,
-    'set another address with the solder pads and give it here',
-  );
-}
 
 function lintPin(use: PinUse, board: Pca9685Board, notes: BoardNotes): void {
   const { pin, path } = use;

@@ -213,6 +213,14 @@ export class Wire implements I2cBus {
     return this.chip.read(command);
   }
 
+  readWords(): Promise<never> {
+    throw new Error('a PCA9685 has no words');
+  }
+
+  writeWord(): Promise<never> {
+    throw new Error('a PCA9685 has no words');
+  }
+
   async close(): Promise<void> {
     this.closed++;
   }

@@ -1,0 +1,113 @@
+import { shuntV, shuntW } from '../sums/shunt.ts';
+import type { BoardNotes, Measures, SchemaParts, SenseUse, Z } from './facts.ts';
+import { type I2cPlace, lintAddress, placeKeys } from './on-i2c.ts';
+
+/** A board with a meter, as the prop file has it. */
+export interface MeterBoard extends I2cPlace {
+  shuntOhm: number;
+  maxA: number;
+  shuntW?: number | undefined;
+}
+
+/** What a meter's chip can measure. */
+interface MeterRange {
+  /** The highest voltage at the shunt (V). */
+  rangeV: number;
+  /** The highest voltage at the bus input (V). */
+  maxBusV: number;
+  everyMs: number;
+}
+
+/** The keys of a meter in a board's schema. */
+export function meterKeys(z: Z, { positive }: SchemaParts) {
+  return {
+    ...placeKeys(z, 0x40, 0x4f),
+    shuntOhm: positive(
+      'ohm',
+      'resistance of the shunt (ohm), as it is printed on it: R100 is 0.1, R010 is 0.01, R002 is 0.002',
+    ),
+    maxA: positive(
+      'A',
+      'highest current that is to be measured (A); the shunt times this must be within the range of the chip',
+    ),
+    shuntW: positive(
+      'W',
+      'power rating of the shunt (W); without it, check does not judge its heat',
+    ).optional(),
+  };
+}
+
+/** What a meter measures. */
+export function meterMeasures({ shuntOhm, maxA }: MeterBoard, range: MeterRange): Measures {
+  return {
+    quantities: ['current', 'volts'],
+    inputs: 0,
+    shuntOhm,
+    maxA,
+    maxV: range.maxBusV,
+    everyMs: range.everyMs,
+  };
+}
+
+/** A number with as many digits as a message needs. */
+const short = (value: number) => String(Number(value.toPrecision(3)));
+/** Rounding error: 0.1 ohm times 3.2 A must fit into 0.32 V. */
+const SLACK = 1 + 1e-9;
+
+/** Reports what is wrong with a meter by itself. */
+export function lintMeter(
+  name: string,
+  board: MeterBoard,
+  { rangeV }: MeterRange,
+  notes: BoardNotes,
+): void {
+  lintAddress(name, board, notes);
+  const { shuntOhm, maxA } = board;
+  if (shuntV(maxA, shuntOhm) > rangeV * SLACK)
+    notes.error(
+      ['boards', name, 'maxA'],
+      `${short(maxA)} A drop ${short(shuntV(maxA, shuntOhm) * 1000)} mV at ${short(shuntOhm)} ohm, and the chip measures up to ${short(rangeV * 1000)} mV`,
+      `give ${short(rangeV / shuntOhm)} A or less, or use a shunt of ${short(rangeV / maxA)} ohm or less`,
+    );
+  lintHeat(name, board, maxA, notes);
+}
+
+/** Reports what is wrong with a measurement of a meter. */
+export function lintMeterSense(
+  use: SenseUse,
+  board: MeterBoard,
+  range: MeterRange,
+  notes: BoardNotes,
+): void {
+  const { quantity, limit, maxV, path, boardPath } = use;
+  if (quantity === 'volts' && maxV !== undefined && maxV > range.maxBusV)
+    notes.error(
+      path,
+      `${short(maxV)} V is above the ${range.maxBusV} V that this meter bears`,
+      'measure it with a divider and an analogue input',
+    );
+  if (quantity !== 'current' || !limit || limit.amps <= board.maxA * SLACK) return;
+  const mostA = range.rangeV / board.shuntOhm;
+  notes.warning(
+    boardPath,
+    `board ${use.board} measures up to ${short(board.maxA)} A, and rail ${limit.rail} may carry ${short(limit.amps)} A`,
+    limit.amps <= mostA * SLACK
+      ? `give the board maxA: ${short(limit.amps)}`
+      : `use a shunt of ${short(range.rangeV / limit.amps)} ohm or less, and give the board maxA: ${short(limit.amps)}`,
+  );
+  // What the rail may carry heats it, too.
+  lintHeat(use.board, board, limit.amps, notes);
+}
+
+/** Reports a shunt that gets too hot; not again for more than `maxA`. */
+function lintHeat(name: string, board: MeterBoard, amps: number, notes: BoardNotes): void {
+  const { shuntOhm, shuntW: ratedW } = board;
+  const watts = shuntW(amps, shuntOhm);
+  if (ratedW === undefined || watts <= ratedW * SLACK) return;
+  if (amps !== board.maxA && shuntW(board.maxA, shuntOhm) > ratedW * SLACK) return;
+  notes.error(
+    ['boards', name, 'shuntW'],
+    `${short(amps)} A heat the shunt of ${short(shuntOhm)} ohm with ${short(watts)} W, and it is rated for ${short(ratedW)} W`,
+    `use a shunt with less resistance or a higher rating, or let no more than ${short(Math.sqrt(ratedW / shuntOhm))} A through it`,
+  );
+}
