@@ -77,3 +77,10 @@ export const QUESTION = [
   'service.busy',
   'service.late',
 ] as const satisfies RefusalCode[];
+
+/** What the prop-file service works out in a thread of its own. */
+export const WORKED_OUT = [
+  ...QUESTION,
+  'service.memory',
+  'session.gone',
+] as const satisfies RefusalCode[];

@@ -18,9 +18,6 @@ interface Inputs {
   out?: string;
 }
 
-/** As takes are recorded (Hz). */
-const SAMPLES_HZ = 50;
-
 function number(what: string, low: number, high: number): (text: string) => number {
   return (text) => {
     const value = text.trim() === '' ? Number.NaN : Number(text);
@@ -99,7 +96,7 @@ export const takeVerb = verb<Inputs>({
       const { trim, smooth, scale, about = servo.deg[0]!, mirror, shift, tolerance } = inputs;
       let points: TakePoints = servo;
       if (trim) points = sums.trim(points, ...trim);
-      if (smooth) points = sums.smooth(points, smooth, SAMPLES_HZ);
+      if (smooth) points = sums.smooth(points, smooth, sums.TAKE_HZ);
       if (scale !== undefined) points = sums.scale(points, scale, about);
       if (mirror !== undefined) points = sums.mirror(points, mirror);
       if (shift !== undefined) points = sums.shift(points, 0, shift);
@@ -109,7 +106,7 @@ export const takeVerb = verb<Inputs>({
       return { name, timesS: [...points.timesS], deg: [...points.deg] };
     };
     const fewer = (points: TakePoints, toleranceDeg: number): TakePoints => {
-      const { timesS, deg } = sums.resample(points, SAMPLES_HZ);
+      const { timesS, deg } = sums.resample(points, sums.TAKE_HZ);
       const stepS = timesS.length > 1 ? timesS[1]! - timesS[0]! : 1;
       const kept = curvePoints(deg, stepS, toleranceDeg, deg.length)!;
       return { timesS: kept.map((i) => timesS[i]!), deg: kept.map((i) => deg[i]!) };

@@ -7,6 +7,7 @@ import { didYouMean } from '../prop/finding.ts';
 import { Refusal } from '../shared/errors.ts';
 import { plain } from '../shared/plain.ts';
 import { clamp, tidy } from '../shared/units.ts';
+import { TAKE_HZ } from '../sums/take-points.ts';
 import { untilArrived, untilCondition, untilNoted, untilOver, untilSaved } from './completion.ts';
 import type { Core } from './core.ts';
 import type { CuePassage, PassageAsked } from './cue-passage.ts';
@@ -16,7 +17,7 @@ import type { Session } from './lease.ts';
 import { colourOf } from './light.ts';
 import { channelsOf, opening, targetsOfPose } from './pose.ts';
 import { capturePose } from './pose-capture.ts';
-import { durationOf, LONGEST_TAKE_S, type Recording, TAKE_HZ } from './recorder.ts';
+import { durationOf, LONGEST_TAKE_S, type Recording } from './recorder.ts';
 import { CAPTURE_STEP_DEG, degOf, type Move, type Servo } from './servo.ts';
 import type { Sound } from './sound.ts';
 
@@ -430,8 +431,7 @@ export class Commands {
       const servos = [...new Set(channels)].map((channel) => body.servo(channel));
       let inS = 0;
       if (over !== undefined) {
-        cues.run(over, session.client, nowS);
-        cues.leaveTo(session.client, servos);
+        cues.run(over, session.client, nowS, { leaves: servos });
         inS = cues.delayOf(over);
       } else if (sound) inS = this.#playSound(sound, session).leadS;
       const meanwhile = {

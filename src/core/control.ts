@@ -16,6 +16,8 @@ export class Control {
   readonly #tickMs: number;
   readonly #onLost: (session: string) => void;
   readonly #onHolder: (holder: string | null) => void;
+  /** The session that took the lease last. */
+  #last = '';
 
   constructor(context: CoreContext, tickMs: number, { onLost, onHolder }: ControlEvents) {
     this.#context = context;
@@ -30,6 +32,9 @@ export class Control {
     this.#context.lease.take(session, this.#context.clock.nowMs());
     if (!session.unattended) this.#context.attended = true;
     if (holder && holder.id !== session.id) this.#context.beStill(`${session.client} took over`);
+    // What somebody else has started does not go on under new control, in a time of grace either.
+    if (this.#last !== session.id) for (const sound of this.#context.body.sounds) sound.fadeOut();
+    this.#last = session.id;
     this.#context.journal.add(session.client, 'lease', `${session.client} holds the lease`);
     this.#onHolder(session.client);
   }

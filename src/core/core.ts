@@ -297,13 +297,20 @@ export class Core {
     this.#stops.fail(error);
   }
 
-  /** Channels have been commanded by hand: the cues that use them end, and nothing stirs for a while. */
+  /** Channels have been commanded by hand: whoever leads them no longer does, and cues end as with `performs`. */
   byHand(channels: ReadonlySet<Actuator>, who: string): void {
+    this.performer.yieldTo(channels, true);
+    this.performs(channels, who);
+  }
+
+  /** Servos are led by hand: the cues that use them end, and nothing stirs for a while. */
+  performs(channels: ReadonlySet<Actuator>, who: string): void {
     this.cues.yieldTo(channels, who);
     this.idle.disturb(this.#context.nowS);
   }
 
   readonly #cueEvents = {
+    begins: (channels: readonly Actuator[]): void => this.performer.yieldTo(channels, false),
     park: (why: string): void => {
       this.journal.add('prop', 'park', `the cue parks the prop: ${why}`);
       this.park('prop');

@@ -16,7 +16,7 @@ import type { Gate } from './gate.ts';
 import type { Journal } from './journal.ts';
 import { mustHavePose, noTargets, opening, type Targets } from './pose.ts';
 import type { Switching } from './relay.ts';
-import type { Move } from './servo.ts';
+import type { Move, Servo } from './servo.ts';
 import { Sound, type Sounding } from './sound.ts';
 import { type TakePart, TakeRun } from './take-run.ts';
 
@@ -115,6 +115,8 @@ export interface HowToRun {
   loop?: boolean;
   /** What of it is played. */
   passage?: CuePassage | undefined;
+  /** Servos that it, and all other cues, leave to whoever runs it and performs them. */
+  leaves?: readonly Servo[];
 }
 
 /** How far a step has got, and when it started and ended (s). */
@@ -182,6 +184,8 @@ interface RunningCue {
 }
 
 export interface CueEvents {
+  /** A cue that does not run in the background is about to use these channels. */
+  begins(channels: readonly Actuator[]): void;
   /** What a step waited for did not come, and it asks for the prop to park. */
   park(why: string): void;
 }
@@ -432,6 +436,9 @@ export class Cues {
     if (passage) this.#mustBegin(cue);
     for (const other of clashes) this.stop(other, `cue ${name} takes over`);
     if (this.isRunning(name)) this.stop(name, 'it begins again');
+    if (how.leaves) this.leaveTo(who, how.leaves);
+    if (!background)
+      this.#events.begins([...channels].filter((channel) => !this.#performed.has(channel)));
     const count = this.#runs.get(name) ?? 0;
     this.#runs.set(name, count + 1);
     const random = seeded(cue.seed + count);
@@ -721,29 +728,34 @@ export class Cues {
 
   /** What is left of moves when somebody performs the others; the step takes as long as they would. */
   #givesWay(run: RunningCue, one: RunningStep, moves: readonly Move[]): Move[] {
-    const left = moves.filter(({ servo }) => !this.#performed.has(servo));
     const { nowS } = this.#body;
     for (const { servo, targetDeg } of moves) {
       if (!this.#performed.has(servo)) continue;
       const untilS = nowS + servo.plan(targetDeg, one.step.spec.overS).durationS;
       one.busy.push(() => this.#body.nowS < untilS - ROUNDING_S);
-      const { name } = run.cue;
-      const key = `${name} ${servo.name}`;
-      if (this.#gaveWay.has(key)) continue;
-      this.#gaveWay.add(key);
-      const text = `cue ${name} leaves ${servo.name} to ${this.#performer}, who performs it`;
-      this.#journal.add('prop', 'cue', text, { cue: name, channel: servo.name });
+      this.#tellGaveWay(run, servo);
     }
-    return left;
+    return moves.filter(({ servo }) => !this.#performed.has(servo));
   }
 
-  /** The servos of a take, without those that somebody performs. */
-  #partsOf(run: RunningCue, one: RunningStep, take: PlayedTake): TakePart[] {
+  #tellGaveWay(run: RunningCue, servo: Servo): void {
+    const { name } = run.cue;
+    const key = `${name} ${servo.name}`;
+    if (this.#gaveWay.has(key)) return;
+    this.#gaveWay.add(key);
+    const text = `cue ${name} leaves ${servo.name} to ${this.#performer}, who performs it`;
+    this.#journal.add('prop', 'cue', text, { cue: name, channel: servo.name });
+  }
+
+  /** The servos of a take, without those that somebody performs; the step takes its time all the same. */
+  #partsOf(run: RunningCue, one: RunningStep, take: PlayedTake, times: number): TakePart[] {
     const parts = take.servos.map(({ name, track }) => ({ servo: this.#body.servo(name), track }));
-    if (this.#performed.size === 0) return parts;
-    const moves = parts.map(({ servo, track }) => ({ servo, targetDeg: track.trajectory.endPos }));
-    const left = new Set(this.#givesWay(run, one, moves).map(({ servo }) => servo));
-    return parts.filter(({ servo }) => left.has(servo));
+    const left = parts.filter(({ servo }) => !this.#performed.has(servo));
+    if (left.length === parts.length) return parts;
+    for (const { servo } of parts) if (this.#performed.has(servo)) this.#tellGaveWay(run, servo);
+    const untilS = this.#body.nowS + take.durationS * times;
+    one.busy.push(() => this.#body.nowS < untilS - ROUNDING_S);
+    return left;
   }
 
   /** Plays the take of a step, as often as it says. */
@@ -756,7 +768,7 @@ export class Cues {
           take: spec.take!,
         });
       const times = childrenOf(spec).length > 0 ? 1 : one.timesLeft;
-      const parts = this.#partsOf(run, one, take);
+      const parts = this.#partsOf(run, one, take, times);
       const playing = new TakeRun(
         parts,
         take.peaksA,

@@ -804,7 +804,7 @@ export class Gate {
     if (!other.moves) return [];
     for (const { moves } of this.#waiting)
       for (const { servo, targetDeg } of moves) if (servo === other) return [targetDeg];
-    return other.moving ? [other.targetDeg, ...other.wayDeg] : [];
+    return other.moving ? other.wayDeg : [];
   }
 
   /**

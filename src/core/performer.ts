@@ -19,7 +19,7 @@ interface PerformHost {
   /** Time of the last tick (s). */
   readonly nowS: number;
   readonly prop: { link: { timeoutMs: number } };
-  byHand(channels: ReadonlySet<Actuator>, who: string): void;
+  performs(channels: ReadonlySet<Actuator>, who: string): void;
 }
 
 /** A servo that a hand leads. */
@@ -86,7 +86,7 @@ export class Performer {
     for (const { servo } of [...this.#held.values()]) if (!servos.has(servo)) this.#letGo(servo);
     for (const [i, { servo, targetDeg }] of moves.entries())
       this.#hold(servo, targetDeg, refusals[i]);
-    if (servos.size > 0) this.#core.byHand(servos, session.client);
+    if (servos.size > 0) this.#core.performs(servos, session.client);
     this.#recordChange(before, session.client);
     return Object.fromEntries(moves.map(({ servo }) => [servo.name, this.#following(servo)]));
   }
@@ -162,6 +162,22 @@ export class Performer {
       ...(servo.delayed && delayed !== undefined && { delayed }),
       ...(refusal && { refused: { code: refusal.word, reason: refusal.message } }),
     };
+  }
+
+  /**
+   * A newer command has these channels now: they are led no longer, until the next target for them comes.
+   * @param isSent whether that command has sent them elsewhere already; if not, they decelerate and hold
+   */
+  yieldTo(channels: Iterable<Actuator>, isSent: boolean): void {
+    if (this.#held.size === 0) return;
+    const before = this.names;
+    const taken = new Set(channels);
+    for (const servo of [...this.#held.keys()]) {
+      if (!taken.has(servo)) continue;
+      if (isSent) this.#held.delete(servo);
+      else this.#letGo(servo);
+    }
+    this.#recordChange(before, this.#session?.client ?? 'prop');
   }
 
   /** Everything that is held decelerates and holds. */

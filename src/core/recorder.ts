@@ -1,10 +1,9 @@
 import { Refusal } from '../shared/errors.ts';
+import { TAKE_HZ } from '../sums/take-points.ts';
 import type { Journal } from './journal.ts';
 import type { Session } from './lease.ts';
 import type { Servo } from './servo.ts';
 
-/** Samples a second of the commanded motion: as many as pulses that a hobby servo gets. */
-export const TAKE_HZ = 50;
 /** The longest recording (s); of 24 servos it fills 1.4 MB. */
 export const LONGEST_TAKE_S = 300;
 

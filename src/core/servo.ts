@@ -241,8 +241,7 @@ export class Servo implements ActuatorContract {
   setLimits(limitsDeg: readonly [number, number]): void {
     this.#bounds = this.#boundsOf(limitsDeg);
     this.limitsDeg = limitsDeg;
-    const [low, high] = this.wayDeg;
-    if (!this.#within(this.targetDeg) || !this.#within(low) || !this.#within(high)) this.halt();
+    if (!this.wayDeg.every((deg) => this.#within(deg))) this.halt();
     this.beyond = !this.#within(this.setpoint.pos) || !this.#within(this.targetDeg);
   }
 
@@ -373,9 +372,9 @@ export class Servo implements ActuatorContract {
     this.performing = undefined;
   }
 
-  /** Where it is sent on its way (deg): the ends of what it performs, else where it will rest. */
-  get wayDeg(): readonly [low: number, high: number] {
-    return this.performing?.rangeDeg ?? [this.targetDeg, this.targetDeg];
+  /** Where it is sent (deg): to its target, and, on a track, to the ends of that on its way. */
+  get wayDeg(): readonly number[] {
+    return [this.targetDeg, ...(this.performing?.rangeDeg ?? [])];
   }
 
   /** Follows a track that begins where it stands. @param startCounts as in `take` */

@@ -26,6 +26,8 @@ export interface ChannelCurve {
   tS: number[];
   value: (number | string)[];
   within: number;
+  /** Of a relay that switches too often: from here on its changes are left out (s). */
+  cutAtS?: number;
 }
 
 export interface RailCurve {
@@ -81,8 +83,14 @@ function curveOf(
 ): ChannelCurve {
   const own = { name, kind };
   if (type === 'on') {
-    const at = tS.slice(0, most);
-    return { ...own, tS: at, value: value.slice(0, most), within: 0 };
+    const cutAtS = tS[most];
+    return {
+      ...own,
+      tS: tS.slice(0, most),
+      value: value.slice(0, most),
+      within: 0,
+      ...(cutAtS !== undefined && { cutAtS }),
+    };
   }
   if (type === 'colour') {
     const parts = [1, 3, 5].map((from) =>
@@ -122,8 +130,11 @@ function railCurve({ name, limitA, tS, amps, peakA, peakAtS }: RailTrack, endS: 
   };
 }
 
-/** When each relay is closed, and how long it has to rest after that. */
-export function closuresOf({ tracks }: Rehearsal, prop: Prop): Closure[] {
+/** When each relay is closed, and how long it has to rest after that; the first ones, and how many more there are. */
+export function closuresOf(
+  { tracks }: Rehearsal,
+  prop: Prop,
+): { closures: Closure[]; moreClosures: number } {
   const found: Closure[] = [];
   for (const { name, tS, value } of tracks) {
     const relay = relayOf(prop.channels[name]);
@@ -137,5 +148,7 @@ export function closuresOf({ tracks }: Rehearsal, prop: Prop): Closure[] {
       found.push({ channel: name, fromS, toS, restUntilS });
     }
   }
-  return found.sort((a, b) => a.fromS - b.fromS).slice(0, MAX_CLOSURES);
+  found.sort((a, b) => a.fromS - b.fromS);
+  const moreClosures = Math.max(0, found.length - MAX_CLOSURES);
+  return { closures: found.slice(0, MAX_CLOSURES), moreClosures };
 }

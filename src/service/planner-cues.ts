@@ -88,7 +88,7 @@ export async function cueAnswer(
     steps: times,
     channels: channelCurves(done, prop),
     rails: railCurves(done),
-    closures: closuresOf(done, prop),
+    ...closuresOf(done, prop),
     flashes: {
       planned: light.plannedFlashes,
       plannedColour: light.plannedColourFlashes,
@@ -213,6 +213,7 @@ function nothingOf(cue: string): Omit<Rehearsed, 'version' | 'findings' | 'more'
     channels: [],
     rails: [],
     closures: [],
+    moreClosures: 0,
     flashes: { planned: 0, plannedColour: 0, shown: 0, shownColour: 0, channels: {} },
   };
 }

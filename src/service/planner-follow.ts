@@ -1,5 +1,4 @@
 import type { Recording } from '../core/recorder.ts';
-import { TAKE_HZ } from '../core/recorder.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
 import { decodeSound, SoundError } from '../sound/decode.ts';
@@ -10,6 +9,7 @@ import {
   MOMENTARY_S,
   weightedEnergy,
 } from '../sums/loudness.ts';
+import { TAKE_HZ } from '../sums/take-points.ts';
 import type { Asked } from './planner-question.ts';
 
 /** A mouth follows syllables: a shorter window than that of momentary loudness (s). */

@@ -1,7 +1,8 @@
-import { durationOf, type Recording, TAKE_HZ } from '../core/recorder.ts';
+import { durationOf, type Recording } from '../core/recorder.ts';
 import { MAX_TAKE_CHARS, MAX_TAKE_POINTS, type Take, takeText } from '../prop/take/take-text.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
+import { TAKE_HZ } from '../sums/take-points.ts';
 import { curvePoints, linePoints } from '../sums/take-simplify.ts';
 import type { Asked } from './planner-question.ts';
 

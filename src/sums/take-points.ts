@@ -9,6 +9,9 @@ export interface TakePoints {
   readonly deg: readonly number[];
 }
 
+/** Samples a second of a recorded movement: as many as pulses that a hobby servo gets. */
+export const TAKE_HZ = 50;
+
 /** Times closer than this are the same (s). */
 const SAME_S = 1e-6;
 

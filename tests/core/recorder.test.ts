@@ -1,7 +1,8 @@
 import { describe, expect, test } from 'vitest';
 import { fields } from '../../src/api/fields.ts';
 import { METHODS } from '../../src/api/methods.ts';
-import { LONGEST_TAKE_S, type Recording, TAKE_HZ } from '../../src/core/recorder.ts';
+import { LONGEST_TAKE_S, type Recording } from '../../src/core/recorder.ts';
+import { TAKE_HZ } from '../../src/sums/take-points.ts';
 import { Recorder as BoardRecorder, makeProp, Rig, relay, servo, sound, TICK_MS } from './rig.ts';
 
 const prop = () =>

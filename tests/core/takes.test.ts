@@ -241,3 +241,32 @@ describe('a cue that plays a take', () => {
     expect(rig.core.cues.anyRunning).toBe(false);
   });
 });
+
+describe('a take whose servos a person performs', () => {
+  const take = takeOf(2, { neck: swing(20, 2), beak: swing(10, 2) });
+  const cues = {
+    wave: [
+      { name: 'wave', at: 0, take: 'wave', times: 2 },
+      { after: 'wave', move: { lid: 10 } },
+    ],
+  };
+  const channels = { neck: servo(JERKY), beak: servo(JERKY), lid: servo() };
+
+  it.each([
+    ['all', ['neck', 'beak']],
+    ['one', ['neck']],
+  ])(
+    'lasts its time with %s of them led by hand, so that what comes after it keeps its place',
+    async (_, led) => {
+      const { rig, client } = await Rig.live(playing(take, {}, channels, { cues }));
+      await client.call('take.begin', { channels: led, over: 'wave' });
+      const fromS = rig.core.nowS;
+      await rig.until(() => rig.core.body.servo('lid').moving, 10);
+      expect(rig.core.nowS - fromS).toBeGreaterThan(3.99);
+      expect(rig.core.nowS - fromS).toBeLessThan(4.1);
+      expect(rig.texts('cue').filter((text) => text.includes('leaves neck to desk'))).toHaveLength(
+        1,
+      );
+    },
+  );
+});

@@ -194,10 +194,36 @@ test('closures have their rests, and a closure that the duty guard ends is as lo
     { at: 8, move: { arm: 0 } },
   ]);
   const done = await rehearse(prop, 'show');
-  const found = closuresOf(done, prop);
+  const { closures: found, moreClosures } = closuresOf(done, prop);
   expect(found).toHaveLength(2);
+  expect(moreClosures).toBe(0);
   expect(found[0]!.toS! - found[0]!.fromS).toBeCloseTo(1.5, 2);
   expect(found[0]!.restUntilS).toBeCloseTo(found[0]!.toS! + 10, 3);
   // maxOnS is 4 in all: 2.5 s are left.
   expect(found[1]!.toS! - found[1]!.fromS).toBeCloseTo(2.5, 1);
+});
+
+test('a relay that switches more often than is drawn says from when on its changes are left out', async () => {
+  // Both of them, so often that neither has room for all of its points.
+  const prop = small([{ at: 0, move: { arm: -39 } }]);
+  const changes = 5000;
+  const done = await rehearse(prop, 'show');
+  const tS = Array.from({ length: changes }, (_, i) => i / 10);
+  const value = tS.map((_, i) => i % 2);
+  const tracks = done.tracks.map((track) =>
+    track.name === 'fan' ? { ...track, tS, value } : track,
+  );
+  const fan = channelCurves({ ...done, tracks }, prop).find(({ name }) => name === 'fan')!;
+  expect(fan.tS.length).toBeLessThan(changes);
+  expect(fan.cutAtS).toBe(tS[fan.tS.length]);
+  const { closures, moreClosures } = closuresOf({ ...done, tracks }, prop);
+  expect(closures.length + moreClosures).toBe(changes / 2);
+  expect(closures.at(-1)!.fromS).toBeLessThan(tS.at(-1)!);
+  // With room for all, nothing is said.
+  const few = tracks.map((track) =>
+    track.name === 'fan' ? { ...track, tS: tS.slice(0, 50), value: value.slice(0, 50) } : track,
+  );
+  expect(
+    channelCurves({ ...done, tracks: few }, prop).find(({ name }) => name === 'fan'),
+  ).not.toHaveProperty('cutAtS');
 });

@@ -1,4 +1,4 @@
-import { COMMAND, FILE, INTERLOCK, LEASE, QUESTION } from '../errors.ts';
+import { COMMAND, FILE, INTERLOCK, LEASE, WORKED_OUT } from '../errors.ts';
 import type { Fields } from '../fields.ts';
 import type { Family } from '../method.ts';
 
@@ -43,6 +43,10 @@ function curve({ z }: Fields) {
       .describe(
         'the curve is this near to every tick of the core (deg; lightness; 1 is a step of 255)',
       ),
+    cutAtS: z
+      .number()
+      .optional()
+      .describe('of a relay that switches too often: later changes than this (s) are left out'),
   });
 }
 
@@ -84,7 +88,7 @@ export const cues = {
     errors: [
       ...COMMAND,
       ...INTERLOCK,
-      ...QUESTION,
+      ...WORKED_OUT,
       'cue.unknown',
       'cue.too-long',
       'cue.clash',
@@ -95,8 +99,6 @@ export const cues = {
       'jog.feeling',
       'limits.outside',
       'rail.limit',
-      'service.memory',
-      'session.gone',
     ],
     params: ({ z, text, wait, within, flag }) =>
       z.strictObject({
@@ -203,6 +205,7 @@ export const cues = {
           },
         ],
         closures: [{ channel: 'mist', fromS: 2.5, toS: 6.5, restUntilS: null }],
+        moreClosures: 0,
         flashes: { planned: 0, plannedColour: 0, shown: 0, shownColour: 0, channels: {} },
         findings: [
           {
@@ -222,9 +225,7 @@ export const cues = {
     by: 'service',
     lease: false,
     errors: [
-      ...QUESTION,
-      'service.memory',
-      'session.gone',
+      ...WORKED_OUT,
       'file.has-errors',
       'cue.unknown',
       'cue.no-such-steps',
@@ -282,6 +283,7 @@ export const cues = {
             }),
           )
           .describe('when relays are closed (s)'),
+        moreClosures: z.number().describe('closures that are left out, the last ones'),
         flashes: z
           .object({
             planned: z.number(),

@@ -1,4 +1,4 @@
-import { QUESTION } from '../errors.ts';
+import { WORKED_OUT } from '../errors.ts';
 import type { Family } from '../method.ts';
 
 /** The key reference of the prop file. */
@@ -25,7 +25,7 @@ export const explain = {
     },
     by: 'service',
     lease: false,
-    errors: [...QUESTION, 'command.unknown-name', 'service.memory', 'session.gone'],
+    errors: [...WORKED_OUT, 'command.unknown-name'],
     params: ({ z, want }) =>
       z.strictObject({
         key: z

@@ -1,5 +1,5 @@
 import { MAX_EDITS } from '../../prop/edit-limit.ts';
-import { CAPTURE, COMMAND, FILE, QUESTION } from '../errors.ts';
+import { CAPTURE, COMMAND, FILE, QUESTION, WORKED_OUT } from '../errors.ts';
 import type { Family } from '../method.ts';
 
 const saysOne = (edit: { value?: unknown; rename?: unknown; place?: unknown }) =>
@@ -110,7 +110,7 @@ export const file = {
     example: { params: { text: 'sinew: 1' } },
     by: 'service',
     lease: false,
-    errors: [...QUESTION, 'service.memory', 'session.gone'],
+    errors: WORKED_OUT,
     params: ({ z, propText }) => z.strictObject({ text: propText }),
     result: ({ z, findingInfo }) => z.object({ findings: z.array(findingInfo) }),
   },

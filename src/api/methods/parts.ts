@@ -1,4 +1,4 @@
-import { QUESTION } from '../errors.ts';
+import { WORKED_OUT } from '../errors.ts';
 import type { Fields } from '../fields.ts';
 import type { Family } from '../method.ts';
 
@@ -146,7 +146,7 @@ export const parts = {
     },
     by: 'service',
     lease: false,
-    errors: [...QUESTION, 'service.memory', 'session.gone', 'file.has-errors'],
+    errors: [...WORKED_OUT, 'file.has-errors'],
     params: ({ nothing }) => nothing,
     result: ({ z, version }) =>
       z.object({
@@ -181,14 +181,7 @@ export const parts = {
     },
     by: 'service',
     lease: false,
-    errors: [
-      ...QUESTION,
-      'service.memory',
-      'session.gone',
-      'change.refused',
-      'file.has-errors',
-      'file.other-version',
-    ],
+    errors: [...WORKED_OUT, 'change.refused', 'file.has-errors', 'file.other-version'],
     params: (fields) =>
       fields.z.strictObject({ change: partChange(fields), version: fields.version }),
     result: ({ z, version, editPath, findingInfo }) =>

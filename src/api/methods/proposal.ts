@@ -1,10 +1,8 @@
-import { QUESTION } from '../errors.ts';
+import { WORKED_OUT } from '../errors.ts';
 import type { Fields } from '../fields.ts';
 import type { Family } from '../method.ts';
 
 /** What is proposed to a maker: a new prop, its wiring, what to buy. Nothing here changes anything. */
-
-const WORKED_OUT = [...QUESTION, 'service.memory', 'session.gone'] as const;
 
 const choiceList = ({ z }: Fields) => z.array(z.object({ value: z.string(), about: z.string() }));
 

@@ -1,4 +1,4 @@
-import { QUESTION } from '../errors.ts';
+import { QUESTION, WORKED_OUT } from '../errors.ts';
 import type { Family } from '../method.ts';
 
 /** Methods that change nothing: wires, boards, currents, the journal. */
@@ -57,7 +57,7 @@ export const queries = {
     example: { params: {} },
     by: 'service',
     lease: false,
-    errors: [...QUESTION, 'file.has-errors', 'service.memory', 'session.gone'],
+    errors: [...WORKED_OUT, 'file.has-errors'],
     params: ({ nothing }) => nothing,
     result: ({ budget }) => budget,
   },
@@ -66,14 +66,7 @@ export const queries = {
     example: { params: { cue: 'glance' } },
     by: 'service',
     lease: false,
-    errors: [
-      ...QUESTION,
-      'cue.unknown',
-      'cue.too-long',
-      'file.has-errors',
-      'service.memory',
-      'session.gone',
-    ],
+    errors: [...WORKED_OUT, 'cue.unknown', 'cue.too-long', 'file.has-errors'],
     params: ({ z, text }) => z.strictObject({ cue: text('the name of a cue') }),
     result: ({ cueLoad }) => cueLoad,
   },

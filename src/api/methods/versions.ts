@@ -1,4 +1,4 @@
-import { QUESTION } from '../errors.ts';
+import { QUESTION, WORKED_OUT } from '../errors.ts';
 import type { Fields } from '../fields.ts';
 import type { Family } from '../method.ts';
 
@@ -87,7 +87,7 @@ export const versions = {
     },
     by: 'service',
     lease: false,
-    errors: [...QUESTION, 'file.has-errors', 'service.memory', 'session.gone'],
+    errors: [...WORKED_OUT, 'file.has-errors'],
     params: ({ nothing }) => nothing,
     result: (fields) => {
       const { z } = fields;
@@ -124,13 +124,7 @@ export const versions = {
     },
     by: 'service',
     lease: false,
-    errors: [
-      ...QUESTION,
-      'version.unknown',
-      'file.other-version',
-      'service.memory',
-      'session.gone',
-    ],
+    errors: [...WORKED_OUT, 'version.unknown', 'file.other-version'],
     params: ({ z, want, version }) =>
       z.strictObject({
         version,
@@ -208,7 +202,7 @@ export const versions = {
     },
     by: 'service',
     lease: false,
-    errors: [...QUESTION, 'version.unknown', 'service.memory', 'session.gone'],
+    errors: [...WORKED_OUT, 'version.unknown'],
     params: ({ z, version }) => z.strictObject({ version }),
     result: (fields) => {
       const { z } = fields;

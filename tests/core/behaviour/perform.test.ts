@@ -9,7 +9,10 @@ const prop = () =>
       lid: servo(),
     },
     {
+      groups: { heads: ['neck'] },
+      poses: { low: { neck: -20 } },
       cues: {
+        later: [{ at: 0.8, move: { neck: -30 } }],
         look: [
           { at: 0, move: { neck: 30 }, overS: 1 },
           { at: 0.5, move: { lid: 20 }, overS: 1 },
@@ -18,6 +21,9 @@ const prop = () =>
       },
     },
   );
+
+/** The longest way to a stop (s), and two ticks. */
+const STOP_AND_TICK_S = 120 / 600 + 0.01;
 
 const live = () => Rig.live(prop());
 
@@ -218,6 +224,71 @@ describe('hold to run', () => {
     expect(rig.condition).not.toBe('live');
     await rig.until(() => rig.condition === 'parked');
     expect(rig.at('neck')).toBe(pulseOf(0));
+  });
+});
+
+describe('a newer command', () => {
+  /** The hand leads the neck towards 40 deg; 0.1 s later something else is asked for. */
+  async function led() {
+    const both = await live();
+    await both.client.call('channel.perform', { targets: { neck: 40, lid: 10 } });
+    await both.rig.run(100);
+    return both;
+  }
+
+  test.each([
+    ['channel.move', { channel: 'neck', to: -20 }, -20],
+    ['group.move', { group: 'heads', to: -20 }, -20],
+    ['pose.go', { pose: 'low' }, -20],
+  ] as const)('%s goes where it says, and the hand is let go', async (method, params, deg) => {
+    const { rig, client } = await led();
+    await client.call(method, params as never);
+    expect(rig.core.performer.names).toEqual(['lid']);
+    await rig.run(1500);
+    expect(rig.at('neck')).toBe(pulseOf(deg));
+  });
+
+  test('a jog counts from where the servo is, and stays', async () => {
+    const { rig, client } = await led();
+    const { target } = await client.call('channel.jog', { channel: 'neck', byDeg: 1 });
+    expect(target).toBeLessThan(20);
+    await rig.run(1500);
+    expect(rig.servo('neck').setpoint.pos).toBeCloseTo(target, 6);
+  });
+
+  test('a cue has its servos from its start: they decelerate and hold, and its steps move them', async () => {
+    const { rig, client } = await led();
+    await client.call('cue.run', { cue: 'later' });
+    expect(rig.core.performer.names).toEqual(['lid']);
+    await rig.run(1000 * STOP_AND_TICK_S);
+    expect(rig.servo('neck').moving).toBe(false);
+    const at = rig.servo('neck').setpoint.pos;
+    expect(at).toBeLessThan(39);
+    await rig.until(() => !rig.core.cues.anyRunning);
+    expect(rig.at('neck')).toBe(pulseOf(-30));
+    expect(rig.texts('refused')).toEqual([]);
+  });
+
+  test('the hand has it again with its next target, and the cue ends', async () => {
+    const { rig, client } = await led();
+    await client.call('cue.run', { cue: 'later' });
+    await client.call('channel.perform', { targets: { neck: 5 } });
+    expect(rig.core.cues.anyRunning).toBe(false);
+    for (let n = 0; n < 10; n++) {
+      await rig.run(100);
+      await client.call('channel.perform', { targets: { neck: 5 } });
+    }
+    expect(rig.at('neck')).toBe(pulseOf(5));
+  });
+
+  test('a recording over a cue keeps what is performed', async () => {
+    const { rig, client } = await led();
+    await client.call('take.begin', { channels: ['neck'], over: 'later' });
+    expect(rig.core.performer.names).toEqual(['neck', 'lid']);
+    // And lets it go as ever when the hand falls silent.
+    await rig.run(260 + 1000 * STOP_AND_TICK_S);
+    expect(rig.core.performer.names).toEqual([]);
+    expect(rig.servo('neck').setpoint.pos).toBeLessThan(40);
   });
 });
 
