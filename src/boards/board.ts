@@ -52,6 +52,12 @@ export interface SoundFile {
   path: string;
 }
 
+/** The number of the tone by which a person finds a loudspeaker, above those of sounds; how long it takes (s). */
+export const CHIRP = 4095;
+export const CHIRP_S = 0.6;
+/** A start has its number plus a multiple of this, so that the same sound again is another value. */
+export const SOUND_NUMBERS = 4096;
+
 /** A loudspeaker: what it may play, on the output whose value is the number of what is to play. */
 export interface SoundPlant {
   kind: 'sounds';
@@ -152,6 +158,8 @@ export interface Driver {
   news?(): string | undefined;
   /** How long before its time something must be asked for, to be in time (s); 0 where this is absent. */
   readonly leadS?: number;
+  /** How much later than it is written a value takes effect (s); 0 where this is absent. */
+  readonly effectS?: number;
   /** Writes what is measured at an output; absent when the board measures nothing. */
   sense?(output: number, nowMs: number, into: Sense): void;
   /**

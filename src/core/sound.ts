@@ -1,4 +1,4 @@
-import type { SoundFile } from '../boards/board.ts';
+import { CHIRP, CHIRP_S, SOUND_NUMBERS, type SoundFile } from '../boards/board.ts';
 import type { Requirement, SoundChannel } from '../prop/schema.ts';
 import type { PlayedFile } from '../prop/sound-file.ts';
 import { FIELD, FLAG, type Telemetry } from '../shared/telemetry.ts';
@@ -14,11 +14,6 @@ export interface Sounding {
 
 /** How much longer than the device is ahead a fade is waited for (s). */
 const MARGIN_S = 0.05;
-/** The number of the tone by which a person finds a loudspeaker, and how long it takes (s). */
-const CHIRP = 4095;
-const CHIRP_S = 0.6;
-/** A start has a number above these, so that the same sound again is another value. */
-const NUMBERS = 4096;
 const NO_FILES: Readonly<Record<string, PlayedFile>> = {};
 
 /**
@@ -114,7 +109,9 @@ export class Sound implements ActuatorContract {
     this.playing = play;
     if (fadeInS > 0) {
       this.#values[0] = 0;
-      this.#fadeTo(volume, fadeInS);
+      // It is silent when it begins to be heard, however long before that it is asked for.
+      const effectS = this.board.driver?.effectS ?? 0;
+      this.#fadeTo(volume, fadeInS, Math.max(0, startS - effectS - this.#time.nowS));
     }
   }
 
@@ -124,7 +121,7 @@ export class Sound implements ActuatorContract {
     this.#fading = false;
     this.#values[0] = volume;
     this.#values[1] = volume;
-    this.#values[3] = number + NUMBERS * this.starts;
+    this.#values[3] = number + SOUND_NUMBERS * this.starts;
     this.#values[4] = Math.max(0, startS - this.#time.nowS) * 1000;
     this.#startS = startS;
     this.#endS = startS + lengthS;
@@ -137,11 +134,12 @@ export class Sound implements ActuatorContract {
     this.#fadeTo(volume, Math.max(fadeS, this.spec.fadeOutS * Math.abs(volume - this.#values[0]!)));
   }
 
-  #fadeTo(volume: number, fadeS: number): void {
+  /** @param inS when it begins (s) */
+  #fadeTo(volume: number, fadeS: number, inS = 0): void {
     this.#values[1] = volume;
     this.#fadeFrom = this.#values[0]!;
     this.#fadeS = fadeS;
-    this.#fadedS = 0;
+    this.#fadedS = -inS;
     this.#fading = true;
   }
 
@@ -168,7 +166,7 @@ export class Sound implements ActuatorContract {
     if (this.playing === undefined) return;
     if (this.#fading) {
       this.#fadedS += dtS;
-      const share = this.#fadedS >= this.#fadeS ? 1 : this.#fadedS / this.#fadeS;
+      const share = this.#fadedS >= this.#fadeS ? 1 : Math.max(0, this.#fadedS / this.#fadeS);
       const to = this.#values[1]!;
       this.#values[0] = share === 1 ? to : this.#fadeFrom + (to - this.#fadeFrom) * share;
       this.#fading = share < 1;

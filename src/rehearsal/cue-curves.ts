@@ -9,8 +9,8 @@ import { time } from './stage.ts';
 /** What a rehearsed cue does, as curves of few points: for a drawing. */
 
 const TICK_S = TICK_MS / 1000;
-/** How near a curve is to every tick: servos in deg, lamps in lightness, colours in steps of 255. */
-const WITHIN = { deg: 0.1, lightness: 1 / 255, colour: 1, amps: 0.01 };
+/** How near a curve is to every tick: servos in deg, lamps in lightness, sounds in volume, colours in steps of 255. */
+const WITHIN = { deg: 0.1, lightness: 1 / 255, volume: 1 / 255, colour: 1, amps: 0.01 };
 /** Of a rail, in shares of its limit. */
 const OF_LIMIT = 0.002;
 /** Points that a curve may have; one with more is drawn more coarsely. */
@@ -102,10 +102,9 @@ function curveOf(
     );
     return { ...own, tS: curve.tS, value: words, within };
   }
-  const isLight = type === 'lightness';
-  const near = isLight ? WITHIN.lightness : WITHIN.deg;
+  const near = WITHIN[type];
   const { curve, within } = thin(straight(tS, [value as number[]], TICK_S, endS), near, most);
-  const steps = isLight ? 10_000 : 100;
+  const steps = type === 'deg' ? 100 : 10_000;
   const rounded = curve.values[0]!.map((one) => Math.round(one * steps) / steps);
   return { ...own, tS: curve.tS, value: rounded, within };
 }

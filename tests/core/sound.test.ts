@@ -4,6 +4,7 @@ import { makeProp, Recorder, Rig, relay, servo, sound, TICK_MS } from './rig.ts'
 /** A sound device that is asked 0.12 s before. */
 class Speaker extends Recorder {
   leadS = 0;
+  effectS = 0;
   readonly said: string[] = [];
   news(): string | undefined {
     return this.said.shift();
@@ -233,6 +234,27 @@ describe('in a cue', () => {
     await client.call('cue.stop', { cue: 'hoots' });
     await rig.run(800);
     expect([playing(speaker), gain(speaker)]).toEqual([0, 0]);
+  });
+
+  test('what fades in is silent when it begins to be heard, and at its volume once the fade is over', async () => {
+    const fading = prop({ swell: [{ at: 0, sound: { voice: 'purr' }, fadeS: 0.5 }] });
+    const { rig, client, speaker } = await live(fading, 0.2);
+    speaker.effectS = 0.12;
+    const fromMs = rig.clock.nowMs();
+    await client.call('cue.run', { cue: 'swell' });
+    // By the time at which it is heard: 0.12 s later than it is written.
+    const heard = new Map<number, number>();
+    rig.afterTick = () => {
+      heard.set(Math.round(rig.clock.nowMs() - fromMs + 120), gain(speaker));
+    };
+    await rig.run(1000);
+    for (const [ms, share] of [
+      [200, 0],
+      [325, 0.25],
+      [450, 0.5],
+      [700, 1],
+    ] as const)
+      expect(heard.get(ms)! / 0.4, `${ms} ms`).toBeCloseTo(share, 1);
   });
 
   test('off fades out what plays', async () => {

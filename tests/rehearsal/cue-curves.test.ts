@@ -227,3 +227,35 @@ test('a relay that switches more often than is drawn says from when on its chang
     channelCurves({ ...done, tracks: few }, prop).find(({ name }) => name === 'fan'),
   ).not.toHaveProperty('cutAtS');
 });
+
+test('the curve of a sound is its volume, fades included', async () => {
+  const prop = schemas().propFile.parse({
+    sinew: 1,
+    name: 'Voice',
+    boards: { speaker: { driver: 'alsa' } },
+    channels: { voice: { kind: 'sound', output: { board: 'speaker' } } },
+    sounds: { purr: 'purr.wav' },
+    cues: {
+      show: [
+        { at: 0, sound: { voice: 'purr' }, volume: 0.8, fadeS: 0.5 },
+        { at: 2, sound: { voice: 'off' }, fadeS: 1 },
+      ],
+    },
+  });
+  const purr = { file: 'purr.wav', path: '/nowhere/purr.wav', durationS: 6 };
+  const heard = { ...prop, soundFiles: { purr } };
+  const rehearsal = await rehearse(heard, 'show');
+  const { tS, value } = channelCurves(rehearsal, heard).find(({ name }) => name === 'voice')!;
+  for (const [atS, volume] of [
+    [0.125, 0.2],
+    [0.25, 0.4],
+    [0.5, 0.8],
+    [1.9, 0.8],
+    [2.5, 0.4],
+    [3.1, 0],
+  ] as const)
+    expect(
+      Math.abs(valueAt(tS, value as number[], atS) - volume),
+      `${volume} at ${atS} s`,
+    ).toBeLessThan(0.03);
+});

@@ -1,14 +1,8 @@
 import { Worker } from 'node:worker_threads';
-import type { Driver, Frame, OutputSpec } from '../board.ts';
+import { type Driver, type Frame, type OutputSpec, SOUND_NUMBERS } from '../board.ts';
 import type { AlsaBoard } from './facts.ts';
 import { LEAD_MS, SLACK_MS } from './lead.ts';
-import {
-  monotonicMs,
-  SOUNDS,
-  type SoundCall,
-  type SoundReply,
-  type SoundWork,
-} from './sound-work.ts';
+import { monotonicMs, type SoundCall, type SoundReply, type SoundWork } from './sound-work.ts';
 
 /** Old and young generation of the thread (MB); the samples themselves are outside of them. */
 const OLD_MB = 96;
@@ -30,6 +24,7 @@ export function create({ device }: AlsaBoard): Driver {
 export class AlsaDriver implements Driver {
   readonly pulseStepUs = 1;
   readonly leadS = (LEAD_MS + SLACK_MS) / 1000;
+  readonly effectS = LEAD_MS / 1000;
   readonly #device: string;
   readonly #file: URL;
   #outputs: readonly OutputSpec[] = [];
@@ -82,7 +77,7 @@ export class AlsaDriver implements Driver {
       if (this.#asked[channel] === 0) continue;
       this.#asked[channel] = 0;
       const { play, in: delay } = this.#channels[channel]!;
-      const sound = this.#values[play]! % SOUNDS;
+      const sound = this.#values[play]! % SOUND_NUMBERS;
       // The tick may have begun late; both clocks are the system's monotonic one.
       const agoMs = performance.now() - nowMs;
       const atMs = monotonicMs() - agoMs + this.#values[delay]!;
@@ -128,9 +123,7 @@ export class AlsaDriver implements Driver {
     this.#worker = worker;
     worker.unref();
     let cause = 'it ended by itself';
-    worker.on('message', (reply: SoundReply) => {
-      if (reply.t === 'news') this.#tell(reply.text);
-    });
+    worker.on('message', ({ text }: SoundReply) => this.#tell(text));
     worker.on('error', (error) => {
       cause = error.message;
     });

@@ -1,7 +1,8 @@
 import { PLAYED_HZ } from '../../sound/limits.ts';
+import { CHIRP_S } from '../board.ts';
 
 /** The player gets two channels of 16 bits. */
-export const CHANNELS = 2;
+const CHANNELS = 2;
 export const FRAME_BYTES = 2 * CHANNELS;
 const FULL = 32_767;
 
@@ -37,15 +38,16 @@ export function isOver({ clip, startFrame }: Voice, frame: number): boolean {
  * The next frames of the stream: the sum of all voices, little-endian. The gain of each goes evenly to its
  * new value, so that a change makes no click.
  * @param gains the new gain of each voice
+ * @returns the stream's bytes, and which voices can be heard in them
  */
 export function mix(
   voices: readonly Voice[],
   gains: readonly number[],
   fromFrame: number,
   count: number,
-): { bytes: Buffer; loud: boolean } {
+): { bytes: Buffer; loud: boolean[] } {
   const sums = new Float64Array(count * CHANNELS);
-  let loud = false;
+  const loud: boolean[] = [];
   for (const [k, voice] of voices.entries()) {
     const { clip, startFrame } = voice;
     const to = gains[k]!;
@@ -59,7 +61,7 @@ export function mix(
       sums[CHANNELS * i]! += clip.left[at]! * gain;
       sums[CHANNELS * i + 1]! += clip.right[at]! * gain;
     }
-    if (last > first && (from > 0 || to > 0)) loud = true;
+    loud.push(last > first && (from > 0 || to > 0));
     voice.gain = to;
   }
   const bytes = Buffer.alloc(count * FRAME_BYTES);
@@ -68,9 +70,9 @@ export function mix(
   return { bytes, loud };
 }
 
-/** A tone by which a person finds a loudspeaker: 0.6 s, soft at both ends. */
+/** A tone by which a person finds a loudspeaker, soft at both ends. */
 export function chirp(): Clip {
-  const length = Math.round(0.6 * PLAYED_HZ);
+  const length = Math.round(CHIRP_S * PLAYED_HZ);
   const samples = Float32Array.from({ length }, (_, i) => {
     const share = i / length;
     return 0.25 * Math.sin(Math.PI * share) * Math.sin((2 * Math.PI * 660 * i) / PLAYED_HZ);

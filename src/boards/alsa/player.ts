@@ -1,8 +1,8 @@
 import { type ChildProcess, spawn } from 'node:child_process';
 import { PLAYED_HZ } from '../../sound/limits.ts';
 import { LEAD_MS } from './lead.ts';
-import { type Clip, isOver, mix, type Voice } from './mix.ts';
-import { readStatus, StreamClock, statusFile } from './position.ts';
+import { type Clip, FRAME_BYTES, isOver, mix, type Voice } from './mix.ts';
+import { bytesRead, DevicePosition, StreamClock } from './position.ts';
 
 const TICK_MS = 20;
 /** The buffer of the device, the largest part of that (us), and how often it is filled (us). */
@@ -13,8 +13,11 @@ const AGAIN_MS = 1000;
 const AGAIN_MOST_MS = 30_000;
 /** What starts later than this, or drifts further, is reported (ms). */
 const TOLERANCE_MS = 10;
-/** How often the device is asked for its position (ms). */
-const LOOK_MS = 200;
+/** A player that takes no data for this long is ended (ms); in its first seconds it may be opening the device. */
+const STALLED_MS = 1000;
+const OPENING_MS = 5000;
+/** A player reads what there is every period: with less than this it has read no sound (bytes). */
+const LEAST_READ = 256;
 
 /** What a player needs from outside; tests put their own in. */
 export interface Around {
@@ -22,13 +25,17 @@ export interface Around {
   nowMs(): number;
   /** Something that a person should know. */
   news(text: string): void;
-  /** Environment of the player's process. */
+  /** Environment of the player's process, and where the kernel lists its sound devices. */
   env?: NodeJS.ProcessEnv;
+  asound?: string;
 }
 
 /** What one channel plays. */
 interface Playing extends Voice {
+  channel: number;
   name: string;
+  /** The end of the last stretch in which it could be heard (frame). */
+  loudUntil: number;
   /** When its start is heard (ms). */
   heardMs: number;
   /** What the device's drift was when it was put into the stream (ms). */
@@ -45,18 +52,22 @@ export class Player {
   readonly #around: Around;
   readonly #gains: Float64Array;
   readonly #voices = new Map<number, Playing>();
+  /** Replaced by the next sound of their channel: they end with the next part. */
+  #leaving: Playing[] = [];
   #child: ChildProcess | undefined;
   #clock: StreamClock | undefined;
+  #position: DevicePosition | undefined;
   #written = 0;
-  /** The end of the last stretch in which something could be heard. */
-  #loudUntil = 0;
+  /** What the player had read at the last look; when it has taken data last (ms). */
+  #read: number | undefined;
+  #tookMs = 0;
+  #startedMs = 0;
+  /** Bytes of the last part. */
+  #partBytes = 0;
   #timer: NodeJS.Timeout | undefined;
   #again: NodeJS.Timeout | undefined;
   #failures = 0;
   #problem: string | undefined;
-  #status: string | undefined;
-  #lookedMs = 0;
-  #isMeasured = false;
   #closed = false;
 
   /** @param gains the amplitude of each channel now, 0 to 1; shared, and read with every part written */
@@ -75,7 +86,7 @@ export class Player {
   get state(): { plays: boolean; position: 'device' | 'written'; beganMs: number | undefined } {
     return {
       plays: this.#child !== undefined,
-      position: this.#isMeasured ? 'device' : 'written',
+      position: this.#position?.isKnown ? 'device' : 'written',
       beganMs: this.#clock?.msAt(0),
     };
   }
@@ -86,7 +97,10 @@ export class Player {
     const startFrame = clock ? Math.max(clock.frameAt(atMs), this.#written) : 0;
     const heardMs = clock ? clock.msAt(startFrame) : atMs;
     const driftMs = clock?.driftMs ?? 0;
-    this.#voices.set(channel, { name, clip, startFrame, gain: 0, heardMs, driftMs });
+    const before = this.#voices.get(channel);
+    if (before) this.#leaving.push(before);
+    const voice = { channel, name, clip, startFrame, gain: 0, heardMs, driftMs, loudUntil: 0 };
+    this.#voices.set(channel, voice);
     const lateMs = heardMs - atMs;
     if (lateMs > TOLERANCE_MS)
       this.#around.news(`${name} starts ${Math.round(lateMs)} ms late: it was asked for too late`);
@@ -94,11 +108,20 @@ export class Player {
 
   /** Ends what a channel plays; what is in the device's buffer and can be heard is thrown away. */
   silence(channel: number): void {
-    if (!this.#voices.delete(channel)) return;
-    const clock = this.#clock;
-    if (!clock || this.#loudUntil <= clock.frameAt(this.#around.nowMs())) return;
+    const voice = this.#voices.get(channel);
+    this.#voices.delete(channel);
+    // Where one of them can still be heard, all of the buffer goes.
+    const before = this.#leaving.filter((one) => one.channel === channel);
+    const loudUntil = Math.max(voice?.loudUntil ?? 0, ...before.map((one) => one.loudUntil));
+    if (!this.#clock || loudUntil <= this.#heardFrame()) return;
     this.#kill();
     this.#start();
+  }
+
+  /** Up to where everything has been heard: a player that takes no data has the rest before it. */
+  #heardFrame(): number {
+    const nowMs = this.#around.nowMs();
+    return this.#clock!.frameAt(Math.min(nowMs, this.#tookMs + 2 * TICK_MS));
   }
 
   close(): void {
@@ -112,6 +135,7 @@ export class Player {
     const child = this.#child;
     this.#child = undefined;
     this.#clock = undefined;
+    this.#leaving = [];
     child?.stdin?.destroy();
     // Its buffer would still be heard: the kernel stops the device with its last user.
     child?.kill('SIGKILL');
@@ -147,15 +171,25 @@ export class Player {
     );
     this.#child = child;
     this.#written = 0;
-    this.#loudUntil = 0;
-    this.#status = undefined;
-    this.#isMeasured = false;
-    this.#lookedMs = 0;
-    this.#clock = new StreamClock(this.#around.nowMs());
-    // What other channels play goes on where it would be by now.
+    this.#read = undefined;
+    this.#startedMs = this.#around.nowMs();
+    this.#tookMs = this.#startedMs;
+    this.#partBytes = 0;
+    this.#position = child.pid === undefined ? undefined : this.#positionOf(child.pid);
+    this.#clock = new StreamClock(this.#startedMs);
+    for (const voice of this.#voices.values()) voice.loudUntil = 0;
+    this.#align(this.#clock);
+  }
+
+  #positionOf(pid: number): DevicePosition {
+    return new DevicePosition(pid, this.#around.asound);
+  }
+
+  /** The stream has had a gap, or is another: what plays goes on where it would be by now. */
+  #align(clock: StreamClock): void {
     for (const voice of this.#voices.values()) {
-      voice.startFrame = this.#clock.frameAt(voice.heardMs);
-      voice.driftMs = 0;
+      voice.startFrame = clock.frameAt(voice.heardMs);
+      voice.driftMs = clock.driftMs;
     }
   }
 
@@ -163,6 +197,10 @@ export class Player {
     if (child !== this.#child || this.#closed) return;
     this.#child = undefined;
     this.#clock = undefined;
+    this.#failed(problem);
+  }
+
+  #failed(problem: string): void {
     if (problem !== this.#problem)
       this.#around.news(`${problem}. The prop is silent; everything else goes on`);
     this.#problem = problem;
@@ -176,27 +214,38 @@ export class Player {
     const [child, clock] = [this.#child, this.#clock];
     if (!child || !clock) return;
     const nowMs = this.#around.nowMs();
+    if (this.#isStalled(child, nowMs)) {
+      this.#kill();
+      this.#failed(`sound device ${this.#device} takes no sound; restart what plays there`);
+      return;
+    }
     // The device takes nothing: more would only come later.
     if (child.stdin!.writableLength > 0) return;
-    this.#look(child, clock, nowMs);
+    this.#look(clock, nowMs);
     const playing = clock.frameAt(nowMs);
     if (playing > this.#written && this.#written > 0) {
-      const gapMs = Math.round(nowMs - clock.msAt(this.#written));
-      if (this.#loudUntil >= this.#written && this.#voices.size > 0)
-        this.#around.news(`the sound broke off for ${gapMs} ms: the machine was too busy`);
+      this.#broke(nowMs - clock.msAt(this.#written));
       clock.resume(this.#written, nowMs);
+      this.#align(clock);
     }
     const count = clock.frameAt(nowMs + LEAD_MS) - this.#written;
+    this.#partBytes = Math.max(0, count) * FRAME_BYTES;
     if (count <= 0) return;
-    const channels = [...this.#voices.keys()];
-    const voices = [...this.#voices.values()];
-    const gains = channels.map((channel) => this.#gains[channel] ?? 0);
-    const { bytes, loud } = mix(voices, gains, this.#written, count);
+    const voices = [...this.#voices.values(), ...this.#leaving];
+    const gains = [...this.#voices.keys()].map((channel) => this.#gains[channel] ?? 0);
+    const { bytes, loud } = mix(
+      voices,
+      voices.map((_, i) => gains[i] ?? 0),
+      this.#written,
+      count,
+    );
     this.#written += count;
-    if (loud) this.#loudUntil = this.#written;
+    for (const [i, voice] of voices.entries()) if (loud[i]) voice.loudUntil = this.#written;
     child.stdin!.write(bytes);
+    const heard = this.#heardFrame();
+    this.#leaving = this.#leaving.filter(({ loudUntil }) => loudUntil > heard);
     for (const [channel, voice] of this.#voices)
-      if (isOver(voice, clock.frameAt(nowMs))) this.#over(channel, voice, clock);
+      if (isOver(voice, heard)) this.#over(channel, voice, clock);
     if (this.#problem !== undefined && nowMs - clock.msAt(0) > AGAIN_MS) {
       this.#around.news(`sound device ${this.#device} plays again`);
       this.#problem = undefined;
@@ -214,15 +263,41 @@ export class Player {
   }
 
   /** Asks the device where it is, where it can tell. */
-  #look(child: ChildProcess, clock: StreamClock, nowMs: number): void {
-    if (nowMs - this.#lookedMs < LOOK_MS || child.pid === undefined) return;
-    this.#lookedMs = nowMs;
-    if (!this.#isMeasured) this.#status = statusFile(child.pid);
-    if (this.#status === undefined) return;
-    const frames = readStatus(this.#status, child.pid);
-    if (frames === undefined) return;
-    clock.measured(frames, this.#around.nowMs(), !this.#isMeasured);
-    this.#isMeasured = true;
+  #look(clock: StreamClock, nowMs: number): void {
+    const wasKnown = this.#position?.isKnown;
+    const found = this.#position?.look();
+    if (!found) return;
+    const { frame, again } = found;
+    if (!again) {
+      clock.measured(frame, nowMs);
+      return;
+    }
+    const lateMs = ((clock.frameAt(nowMs) - frame) * 1000) / PLAYED_HZ;
+    if (wasKnown && lateMs > TOLERANCE_MS) this.#broke(lateMs);
+    clock.resume(frame, nowMs);
+    this.#align(clock);
+  }
+
+  #broke(gapMs: number): void {
+    const wasHeard = [...this.#voices.values()].some(({ loudUntil }) => loudUntil > 0);
+    if (wasHeard)
+      this.#around.news(
+        `the sound broke off for ${Math.round(gapMs)} ms: the machine was too busy`,
+      );
+  }
+
+  /** Whether the player takes no data any more. */
+  #isStalled(child: ChildProcess, nowMs: number): boolean {
+    const read = child.pid === undefined ? undefined : bytesRead(child.pid);
+    const before = this.#read;
+    this.#read = read;
+    const takes =
+      read === undefined || before === undefined
+        ? child.stdin!.writableLength === 0 && before === read
+        : read - before >= Math.min(LEAST_READ, this.#partBytes);
+    if (takes) this.#tookMs = nowMs;
+    const isNew = nowMs - this.#startedMs < OPENING_MS;
+    return nowMs - this.#tookMs > STALLED_MS && !isNew;
   }
 }
 

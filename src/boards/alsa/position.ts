@@ -2,6 +2,11 @@ import { readdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { PLAYED_HZ } from '../../sound/limits.ts';
 
+/** A measured position counts by this share: what is read is some ms old, now more and now less. */
+const SHARE = 1 / 4;
+/** How often the device of a player is searched: one that is not found by then has no position to tell. */
+const SEARCHES = 20;
+
 /**
  * Which frame of the stream the device plays when. A sound card tells its position in /proc/asound; what
  * has none (ALSA's file plug-in, its null device, a sound server) is taken to play what is written to it
@@ -26,31 +31,90 @@ export class StreamClock {
     return this.#baseMs + ((frame - this.#baseFrame) * 1000) / PLAYED_HZ;
   }
 
-  /** The device was at this frame at this time; the first time counts in full, later ones by a part. */
-  measured(frame: number, ms: number, first: boolean): void {
-    const offFrames = frame - this.frameAt(ms);
-    if (!first) this.driftMs -= (offFrames * 1000) / PLAYED_HZ / (first ? 1 : 4);
-    this.#baseFrame = this.frameAt(ms) + offFrames / (first ? 1 : 4);
-    this.#baseMs = ms;
+  /** The device was at this frame at this time, in an even run. */
+  measured(frame: number, ms: number): void {
+    const offFrames = (frame - this.frameAt(ms)) * SHARE;
+    this.driftMs -= (offFrames * 1000) / PLAYED_HZ;
+    this.resume(this.frameAt(ms) + offFrames, ms);
   }
 
-  /** Nothing was written for a while: the device waited, and goes on with this frame now. */
+  /** The device begins at this frame now, or goes on with it after a gap. */
   resume(frame: number, ms: number): void {
     this.#baseFrame = frame;
     this.#baseMs = ms;
   }
 }
 
-/** What the kernel says of a playing device (Documentation/sound/designs/procfile.rst): frames played. */
-export function playedFrames(text: string, pid: number): number | undefined {
-  const value = (key: string) => new RegExp(`^${key}\\s*:\\s*(\\S+)`, 'm').exec(text)?.[1];
-  if (value('owner_pid') !== String(pid) || value('state') !== 'RUNNING') return undefined;
-  const frames = Number(value('hw_ptr'));
-  return Number.isFinite(frames) ? frames : undefined;
+/** What the kernel says of a playing device (Documentation/sound/designs/procfile.rst). */
+export interface DeviceStatus {
+  /** When it was started: an underrun ends in another start, and its counters begin at 0 again. */
+  started: string;
+  /** Frames that it has played since then, and that it was given. */
+  played: number;
+  given: number;
 }
 
-/** The status file of the device that a process plays on; undefined where it has none. */
-export function statusFile(pid: number, root = '/proc/asound'): string | undefined {
+/** The status of a device; undefined when it is not this process's, or does not run. */
+export function deviceStatus(text: string, pid: number): DeviceStatus | undefined {
+  const value = (key: string) => new RegExp(`^${key}\\s*:\\s*(\\S+)`, 'm').exec(text)?.[1];
+  if (value('owner_pid') !== String(pid) || value('state') !== 'RUNNING') return undefined;
+  const [played, given] = [Number(value('hw_ptr')), Number(value('appl_ptr'))];
+  if (!Number.isFinite(played) || !Number.isFinite(given)) return undefined;
+  return { started: value('trigger_time') ?? '', played, given };
+}
+
+/** The position of the device that one player plays on, where it can tell. */
+export class DevicePosition {
+  readonly #pid: number;
+  readonly #root: string;
+  #file: string | undefined;
+  #searches = 0;
+  #last: DeviceStatus | undefined;
+  /** The frame of the stream at which the device was started. */
+  #startFrame = 0;
+
+  /** @param root where the kernel lists its sound devices */
+  constructor(pid: number, root = '/proc/asound') {
+    this.#pid = pid;
+    this.#root = root;
+  }
+
+  /** Whether the device has told its position. */
+  get isKnown(): boolean {
+    return this.#last !== undefined;
+  }
+
+  /**
+   * The frame of the stream that the device plays now; undefined where it does not tell.
+   * `again`: it was started since the last look, for the first time or after an underrun.
+   */
+  look(): { frame: number; again: boolean } | undefined {
+    const status = this.#read();
+    if (!status) return undefined;
+    const last = this.#last;
+    const again = last?.started !== status.started || status.played < last.played;
+    // It ran dry: everything that it had been given was played by then.
+    if (last && again) this.#startFrame += last.given;
+    this.#last = status;
+    return { frame: this.#startFrame + status.played, again };
+  }
+
+  #read(): DeviceStatus | undefined {
+    if (this.#file !== undefined) return readStatus(this.#file, this.#pid);
+    if (this.#searches >= SEARCHES) return undefined;
+    this.#searches++;
+    for (const file of statusFiles(this.#root)) {
+      const status = readStatus(file, this.#pid);
+      if (!status) continue;
+      this.#file = file;
+      return status;
+    }
+    return undefined;
+  }
+}
+
+/** The status files of all devices that play. */
+function statusFiles(root: string): string[] {
   const within = (folder: string, like: RegExp) => {
     try {
       return readdirSync(folder)
@@ -60,19 +124,25 @@ export function statusFile(pid: number, root = '/proc/asound'): string | undefin
       return [];
     }
   };
-  for (const card of within(root, /^card\d+$/))
-    for (const device of within(card, /^pcm\d+p$/))
-      for (const part of within(device, /^sub\d+$/)) {
-        const file = join(part, 'status');
-        if (readStatus(file, pid) !== undefined) return file;
-      }
-  return undefined;
+  return within(root, /^card\d+$/)
+    .flatMap((card) => within(card, /^pcm\d+p$/))
+    .flatMap((device) => within(device, /^sub\d+$/))
+    .map((part) => join(part, 'status'));
 }
 
-/** Frames that the device has played; undefined when it is not this process's, or does not run. */
-export function readStatus(file: string, pid: number): number | undefined {
+function readStatus(file: string, pid: number): DeviceStatus | undefined {
   try {
-    return playedFrames(readFileSync(file, 'utf8'), pid);
+    return deviceStatus(readFileSync(file, 'utf8'), pid);
+  } catch {
+    return undefined;
+  }
+}
+
+/** Bytes that a process has read (`rchar`, proc_pid_io(5)); undefined where the kernel does not tell. */
+export function bytesRead(pid: number): number | undefined {
+  try {
+    const found = /^rchar: (\d+)$/m.exec(readFileSync(`/proc/${pid}/io`, 'utf8'));
+    return found ? Number(found[1]) : undefined;
   } catch {
     return undefined;
   }

@@ -1,10 +1,10 @@
 import { readFile, stat } from 'node:fs/promises';
 import { decodeSound, type Sound, SoundError } from '../../sound/decode.ts';
 import { MAX_SOUND_BYTES, MAX_SOUNDS_S } from '../../sound/limits.ts';
-import type { SoundFile } from '../board.ts';
+import { CHIRP, type SoundFile } from '../board.ts';
 import { type Clip, chirp, toClip } from './mix.ts';
 import { type Around, Player } from './player.ts';
-import { CHIRP, monotonicMs, type SoundCall, type SoundWork } from './sound-work.ts';
+import { monotonicMs, type SoundCall, type SoundWork } from './sound-work.ts';
 
 /** How often the files are looked at: one that was replaced is read again (ms). */
 const LOOK_MS = 3000;
@@ -62,8 +62,10 @@ export class SoundServer {
       return;
     }
     const { channel } = call;
-    this.#player.silence(channel);
-    if (call.t === 'silence') return;
+    if (call.t === 'silence') {
+      this.#player.silence(channel);
+      return;
+    }
     if (call.sound === CHIRP) {
       this.#player.play(channel, 'the tone', this.#chirp, call.atMs);
       return;
@@ -71,11 +73,14 @@ export class SoundServer {
     const file = this.#work.channels[channel]?.files[call.sound - 1];
     const kept = file && this.#kept.get(file.path);
     if (!kept) return;
-    if (kept.clip) this.#player.play(channel, kept.file.name, kept.clip, call.atMs);
-    else
-      this.#around.news(
-        `${kept.file.name} is not heard: ${kept.problem ?? 'its file is still being read; ask again in a moment'}`,
-      );
+    if (kept.clip) {
+      this.#player.play(channel, kept.file.name, kept.clip, call.atMs);
+      return;
+    }
+    this.#player.silence(channel);
+    this.#around.news(
+      `${kept.file.name} is not heard: ${kept.problem ?? 'its file is still being read; ask again in a moment'}`,
+    );
   }
 
   async #readAll(): Promise<void> {

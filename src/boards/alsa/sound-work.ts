@@ -17,12 +17,7 @@ export type SoundCall =
   | { t: 'silence'; channel: number }
   | { t: 'close' };
 
-export type SoundReply = { t: 'news'; text: string } | { t: 'closed' };
-
-/** The number of the tone by which a person finds a loudspeaker. */
-export const CHIRP = 4095;
-/** A start has a number above these, so that the same sound again is another value. */
-export const SOUNDS = 4096;
+export type SoundReply = { t: 'news'; text: string };
 
 /** The system's monotonic clock (ms): the same in every thread. */
 export function monotonicMs(): number {

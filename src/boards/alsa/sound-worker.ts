@@ -14,6 +14,5 @@ const server = new SoundServer(workerData as SoundWork, {
 port.on('message', (call: SoundCall) => {
   server.serve(call);
   if (call.t !== 'close') return;
-  reply({ t: 'closed' });
   port.close();
 });

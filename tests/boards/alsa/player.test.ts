@@ -1,5 +1,6 @@
 import { type ChildProcess, execFileSync, spawn } from 'node:child_process';
-import { existsSync, readFileSync } from 'node:fs';
+import { existsSync, mkdirSync, readFileSync, renameSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
 import { setTimeout as wait } from 'node:timers/promises';
 import { fileURLToPath } from 'node:url';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
@@ -15,16 +16,15 @@ const tone = (seconds: number, hz = 1000) =>
     ),
   ]);
 
-/** Processes of aplay that this process, or the one with this id, has started. */
-const players = (parent = process.pid): number[] =>
+/** Processes that this process, or the one with this id, has started. */
+const children = (parent = process.pid): { pid: number; name: string }[] =>
   execFileSync('ps', ['-eo', 'pid=,ppid=,stat=,comm='], { encoding: 'utf8' })
     .split('\n')
     .map((line) => line.trim().split(/\s+/))
-    .filter(
-      ([, ppid, stat, name]) =>
-        name === 'aplay' && Number(ppid) === parent && !stat!.startsWith('Z'),
-    )
-    .map(([pid]) => Number(pid));
+    .filter(([, ppid, stat]) => Number(ppid) === parent && !stat!.startsWith('Z'))
+    .map(([pid, , , name]) => ({ pid: Number(pid), name: name! }));
+const players = (parent = process.pid): number[] =>
+  children(parent).flatMap(({ pid, name }) => (name === 'aplay' ? [pid] : []));
 
 async function until(what: () => boolean, withinMs = 5000): Promise<number> {
   const startMs = monotonicMs();
@@ -129,6 +129,70 @@ describe('silence', () => {
     await until(() => players().length === 1);
     await wait(400);
     expect(stretches(alsa.heard())).toEqual([]);
+  });
+
+  test('the fade of one channel that has ended leaves the sound of another as it is', async () => {
+    open();
+    await until(() => players().length === 1);
+    const before = players();
+    await wait(200);
+    const atMs = monotonicMs() + 150;
+    player.play(0, 'one', tone(1.2), atMs);
+    player.play(1, 'two', tone(1.2), atMs);
+    await wait(400);
+    gains[1] = 0;
+    // As long as the core waits: the fade has been heard by then.
+    await wait(250);
+    player.silence(1);
+    await wait(900);
+    expect(players()).toEqual(before);
+    const [only, ...more] = stretches(alsa.heard());
+    expect(more).toEqual([]);
+    expect(only!.toMs - only!.fromMs).toBeGreaterThan(1199);
+    expect(news).toEqual([]);
+  });
+
+  test('another sound on a channel takes its place without a gap for the other channel', async () => {
+    gains[0] = 0.2;
+    open();
+    await wait(300);
+    const atMs = monotonicMs() + 150;
+    player.play(0, 'one', tone(1), atMs);
+    player.play(1, 'two', tone(0.3), atMs);
+    await wait(300);
+    player.play(1, 'three', tone(0.3), monotonicMs() + 200);
+    await wait(900);
+    const heard = alsa.heard();
+    expect(stretches(heard)).toHaveLength(1);
+    // The two of channel 1 are louder than the other alone, with a pause between them.
+    expect(stretches(heard, 0.6)).toHaveLength(2);
+  });
+
+  test('a player that takes no data is silenced all the same, and the next sound is heard', async () => {
+    // It takes what it gets for a moment, and then nothing, as where the device hangs.
+    const folder = join(alsa.folder, 'bin');
+    mkdirSync(folder);
+    const own = join(folder, 'aplay');
+    const swap = (text: string) => {
+      writeFileSync(`${own}.new`, `#!/bin/sh\n${text}\n`, { mode: 0o755 });
+      renameSync(`${own}.new`, own);
+    };
+    swap('head -c 20000 >/dev/null; exec sleep 60');
+    open('tofile', { ...alsa.env, PATH: `${folder}:${alsa.env.PATH}` });
+    const stalled = () => children().filter(({ name }) => name === 'sleep');
+    player.play(0, 'hoot', tone(0.2), monotonicMs() + 150);
+    await until(() => stalled().length === 1);
+    const { pid } = stalled()[0]!;
+    // Its time is over, but it is still in front of the device.
+    await wait(600);
+    swap('exec /usr/bin/aplay "$@"');
+    player.silence(0);
+    expect(await until(() => isZombie(pid), 1000)).toBeLessThan(200);
+    await until(() => players().length === 1);
+    await wait(300);
+    player.play(0, 'again', tone(0.1), monotonicMs() + 150);
+    await wait(400);
+    expect(stretches(alsa.heard())).toHaveLength(1);
   });
 
   test('what has not started is taken back without a word', async () => {
