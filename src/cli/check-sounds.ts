@@ -1,9 +1,9 @@
-import { readFile } from 'node:fs/promises';
 import type { Finding } from '../prop/finding.ts';
 import type { Loaded } from '../prop/load.ts';
 import { withSoundFiles } from '../prop/sound-files.ts';
 import { readText } from '../prop/text.ts';
-import { decodeSound, SoundError } from '../sound/decode.ts';
+import { decodeSound } from '../sound/decode.ts';
+import { readSound, soundProblem } from '../sound/read-sound.ts';
 
 /**
  * What is wrong within the sound files beside a prop file, as warnings: the prop works without them. Each is
@@ -21,15 +21,9 @@ export async function soundFindings(
     // The check of the text has said that already.
     if (problem) continue;
     try {
-      await decodeSound(await readFile(path));
+      await decodeSound(await readSound(path));
     } catch (error) {
-      const { message: wrong, right } =
-        error instanceof SoundError
-          ? error
-          : {
-              message: `it cannot be read (${(error as Error).message})`,
-              right: 'check its rights',
-            };
+      const { wrong, right } = soundProblem(error as Error);
       findings.push(
         source.place({
           severity: 'warning',

@@ -54,10 +54,7 @@ const MAKERS: {
       body.lights,
     ),
   sound: (name, spec, board, rail, body) =>
-    listed(
-      new Sound(name, body.channels.length, spec, board, rail, body, body.prop.soundFiles),
-      body.sounds,
-    ),
+    listed(new Sound(name, body.channels.length, spec, board, rail, body, body), body.sounds),
 };
 
 function listed<A extends Actuator>(actuator: A, list: { push(actuator: A): unknown }): A {

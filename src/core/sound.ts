@@ -1,6 +1,6 @@
 import { CHIRP, CHIRP_S, SOUND_NUMBERS, type SoundFile } from '../boards/board.ts';
 import type { Requirement, SoundChannel } from '../prop/schema.ts';
-import type { PlayedFile } from '../prop/sound-file.ts';
+import type { WithSounds } from '../prop/sound-file.ts';
 import { FIELD, FLAG, type Telemetry } from '../shared/telemetry.ts';
 import { clamp } from '../shared/units.ts';
 import type { ActuatorContract, Standing, Time } from './actuator.ts';
@@ -14,7 +14,11 @@ export interface Sounding {
 
 /** How much longer than the device is ahead a fade is waited for (s). */
 const MARGIN_S = 0.05;
-const NO_FILES: Readonly<Record<string, PlayedFile>> = {};
+
+/** The prop in use: a sound file that is replaced has another length, and the sounds stay the same ones. */
+interface Heard {
+  readonly prop: WithSounds;
+}
 
 /**
  * A channel that plays sounds, as the core drives it: it says what is to play, from when on, and how loud;
@@ -33,7 +37,7 @@ export class Sound implements ActuatorContract {
   /** What plays or is about to. */
   playing: string | undefined;
   readonly #time: Time;
-  readonly #files: Readonly<Record<string, PlayedFile>>;
+  readonly #heard: Heard;
   readonly #numbers: ReadonlyMap<string, number>;
   readonly #gain: number;
   readonly #play: number;
@@ -57,7 +61,7 @@ export class Sound implements ActuatorContract {
     board: Board,
     rail: number,
     time: Time,
-    files: Readonly<Record<string, PlayedFile>> = NO_FILES,
+    heard: Heard,
   ) {
     this.name = name;
     this.index = index;
@@ -65,8 +69,8 @@ export class Sound implements ActuatorContract {
     this.board = board;
     this.rail = rail;
     this.#time = time;
-    this.#files = files;
-    const sounds = Object.entries(files).map(
+    this.#heard = heard;
+    const sounds = Object.entries(heard.prop.soundFiles ?? {}).map(
       ([one, { file, path }]): SoundFile => ({ name: one, file, path }),
     );
     this.#numbers = new Map(sounds.map((one, i) => [one.name, i + 1]));
@@ -97,7 +101,7 @@ export class Sound implements ActuatorContract {
 
   /** How long a sound takes (s); 0 where its file is missing. */
   lengthS(play: string): number {
-    return this.#files[play]?.durationS ?? 0;
+    return this.#heard.prop.soundFiles?.[play]?.durationS ?? 0;
   }
 
   /**

@@ -7,7 +7,7 @@ export function lintSounds(notes: Notes): void {
   for (const [name, { file, durationS, problem }] of Object.entries(notes.prop.soundFiles ?? {})) {
     const path = ['sounds', name];
     if (problem)
-      notes.warning(path, `${name} will not be heard: ${file} ${problem.wrong}`, problem.right);
+      notes.warning(path, `${name} will not be heard: ${file}: ${problem.wrong}`, problem.right);
     const before = allS;
     allS += durationS;
     if (before <= MAX_SOUNDS_S && allS > MAX_SOUNDS_S)

@@ -1,3 +1,4 @@
+import { isDeepStrictEqual } from 'node:util';
 import type { ChangeMessage, CoreProp } from '../core/core-prop.ts';
 import type { Loaded } from '../prop/load.ts';
 import { longCue } from '../prop/long-cue.ts';
@@ -57,7 +58,10 @@ export function* changeMessages(
 ): Generator<ChangeMessage> {
   const { prop } = after.loaded;
   const { whenParked, parts } = changes;
-  const wanted = (part: string) => !APART.has(part) && (whenParked || parts.has(part));
+  const others = new Set<string>();
+  if (!isDeepStrictEqual(before.loaded.prop.soundFiles, prop.soundFiles)) others.add('soundFiles');
+  const wanted = (part: string) =>
+    !APART.has(part) && (whenParked || parts.has(part) || others.has(part));
   yield {
     t: 'begin',
     id,

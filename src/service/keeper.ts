@@ -97,6 +97,8 @@ interface OnDisk {
   findings: Finding[];
   /** Its data, where it is valid. */
   raw: unknown;
+  /** Its data, errors or not, where there is any. */
+  named: unknown;
 }
 
 /**
@@ -203,9 +205,11 @@ export class Keeper {
       problem: opened.problem,
       findings: loaded.findings,
       raw: loaded.prop && loaded.raw,
+      named: loaded.raw,
     };
     this.#statusText = JSON.stringify(this.status());
     this.#opened = { copy: opened.copy, resumed: resumed !== undefined };
+    this.#takesRead = takesSignature(this.#file, this.#filesBeside());
     return { findings: loaded.findings };
   }
 
@@ -332,14 +336,11 @@ export class Keeper {
 
   /** As for the prop file: a change of its takes and sounds counts when two looks in a row agree. */
   async #lookAtTakes(): Promise<void> {
-    const { takes, soundFiles = {} } = (this.#onDisk.compiled ?? this.#inUse).loaded.prop;
-    const sounds = Object.values(soundFiles).map(({ file }) => file);
-    const files = [...Object.values(takes), ...sounds];
+    const files = this.#filesBeside();
     if (files.length === 0 || this.#closed) return;
     const signature = takesSignature(this.#file, files);
     const before = this.#takes;
     this.#takes = signature;
-    if (before === undefined) this.#takesRead = signature;
     if (signature === this.#takesRead || signature !== before) return;
     this.#takesRead = signature;
     await this.#inTurn(() => this.#takesChanged()).catch((error) =>
@@ -347,14 +348,22 @@ export class Keeper {
     );
   }
 
+  /** Of a file with errors as well: what is wrong may be one of its takes. */
+  #filesBeside(): string[] {
+    return filesBeside(this.#onDisk.named ?? this.#inUse.loaded.raw);
+  }
+
   /** Checks the prop file with its takes as they are now. */
   async #takesChanged(): Promise<void> {
     await this.#readText();
-    const { bytes, signature, compiled } = this.#onDisk;
+    const { bytes, signature, compiled, findings } = this.#onDisk;
     if (!bytes) return;
     const loaded = await loadSeen(this.#file, { bytes, signature }, this.#guard);
-    if (compiled && loaded.prop && takesBetween(compiled.loaded.prop, loaded.prop).length === 0)
-      return;
+    const same =
+      compiled && loaded.prop
+        ? besideBetween(compiled.loaded.prop, loaded.prop).length === 0
+        : !compiled && isDeepStrictEqual(findings, loaded.findings);
+    if (same) return;
     await this.#takeOver({ bytes, signature }, loaded);
   }
 
@@ -622,6 +631,7 @@ export class Keeper {
       problem: undefined,
       findings,
       raw: loaded.prop && loaded.raw,
+      named: loaded.raw,
     };
     if (!loaded.prop) {
       await this.#hold(
@@ -670,7 +680,7 @@ export class Keeper {
     const before = this.#inUse;
     const list = [
       ...changesBetween(before.loaded.raw, next.loaded.raw).list,
-      ...takesBetween(before.loaded.prop, next.loaded.prop),
+      ...besideBetween(before.loaded.prop, next.loaded.prop),
     ];
     const outcome = await this.#install(next, []);
     if (typeof outcome === 'object') this.#reject(outcome.rejected);
@@ -905,6 +915,7 @@ export class Keeper {
       problem: undefined,
       findings: next.findings,
       raw: next.raw,
+      named: next.raw,
     };
     return compiled;
   }
@@ -1063,12 +1074,30 @@ function errorsIn(findings: readonly Finding[]): number {
   return findings.filter(({ severity }) => severity === 'error').length;
 }
 
-/** The takes that have another content, in words. */
-function takesBetween(before: Prop, after: Prop): string[] {
-  const is = after.performed ?? {};
-  return Object.entries(before.performed ?? {})
-    .filter(([name, file]) => Object.hasOwn(is, name) && !isDeepStrictEqual(is[name], file))
-    .map(([name]) => `take ${name}: performed otherwise`);
+/** The names of the takes and sounds beside the prop file, by its data, which may have errors. */
+function filesBeside(raw: unknown): string[] {
+  const entries = ['takes', 'sounds'].flatMap((part) => {
+    const found = valueAt(raw, [part]);
+    return typeof found === 'object' && found !== null ? Object.values(found) : [];
+  });
+  return entries.flatMap((entry: unknown) => {
+    const name = typeof entry === 'string' ? entry : valueAt(entry, ['file']);
+    return typeof name === 'string' && basename(name) === name ? [name] : [];
+  });
+}
+
+/** The takes and sounds that have other content, in words. */
+function besideBetween(before: Prop, after: Prop): string[] {
+  const changed = <T>(was: Readonly<Record<string, T>> = {}, is: typeof was = {}) =>
+    Object.entries(was)
+      .filter(([name, one]) => Object.hasOwn(is, name) && !isDeepStrictEqual(is[name], one))
+      .map(([name]) => name);
+  return [
+    ...changed(before.performed, after.performed).map(
+      (name) => `take ${name}: performed otherwise`,
+    ),
+    ...changed(before.soundFiles, after.soundFiles).map((name) => `sound ${name}: another file`),
+  ];
 }
 
 function isGone({ bytes, signature }: OnDisk): boolean {

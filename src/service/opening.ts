@@ -8,6 +8,7 @@ import { type PropDisk, type Seen, TOO_LARGE_CODE } from '../prop/file/prop-disk
 import { versionOf } from '../prop/file/version.ts';
 import { type Loaded, loadProp, parseProp } from '../prop/load.ts';
 import type { Prop } from '../prop/schema.ts';
+import { withSoundFiles } from '../prop/sound-files.ts';
 import { takesBeside } from '../prop/take/take-files.ts';
 import { MAX_BYTES } from '../prop/text.ts';
 import { truncation } from '../prop/truncation.ts';
@@ -59,7 +60,7 @@ export async function openProp(
     resumed === undefined && whole && isText(seen.bytes!, text)
       ? await compiled?.read(text)
       : undefined;
-  if (text !== undefined && form && takesAreAs(form.prop, file)) {
+  if (text !== undefined && form && besideIsAs(form.prop, file)) {
     const { raw, prop, findings, view } = form;
     const loaded = { file, text, source: undefined, raw, prop, findings };
     return { seen, copy, loaded, inUse: loaded, problem: undefined, view };
@@ -91,9 +92,11 @@ export async function openProp(
   return { ...found, inUse: accepted, problem };
 }
 
-/** Whether the takes beside the file are as they were when it was worked out. */
-function takesAreAs({ takes, performed = {} }: Prop, file: string): boolean {
+/** Whether the takes and sounds beside the file are as they were when it was worked out. */
+function besideIsAs(prop: Prop, file: string): boolean {
+  const { takes, performed = {} } = prop;
   const read = takesBeside(file);
+  if (!isDeepStrictEqual(withSoundFiles(prop, file).soundFiles, prop.soundFiles)) return false;
   return Object.entries(takes).every(([name, one]) =>
     isDeepStrictEqual(read(one), Object.hasOwn(performed, name) ? performed[name] : undefined),
   );

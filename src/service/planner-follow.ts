@@ -1,7 +1,8 @@
 import type { Recording } from '../core/recorder.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
-import { decodeSound, SoundError } from '../sound/decode.ts';
+import { decodeSound } from '../sound/decode.ts';
+import { SoundError } from '../sound/sound-error.ts';
 import {
   followed,
   integratedLufs,

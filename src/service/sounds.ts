@@ -1,4 +1,3 @@
-import fs from 'node:fs/promises';
 import type { Params, Result } from '../api/methods.ts';
 import type { Recording } from '../core/recorder.ts';
 import type { Author } from '../prop/file/status.ts';
@@ -9,7 +8,7 @@ import { softLimits } from '../prop/mechanics.ts';
 import { valueAt } from '../prop/schema-remarks.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
-import { MAX_SOUND_BYTES } from '../sound/limits.ts';
+import { readSound, soundProblem } from '../sound/read-sound.ts';
 import type { Keeper } from './keeper.ts';
 import type { PlannerPort } from './planner.ts';
 import type { Takes } from './takes.ts';
@@ -118,22 +117,10 @@ export class Sounds {
       );
     const { path, file } = found;
     try {
-      const { size } = await fs.stat(path);
-      if (size <= MAX_SOUND_BYTES) return Uint8Array.from(await fs.readFile(path));
+      return Uint8Array.from(await readSound(path));
     } catch (error) {
-      const { code } = error as NodeJS.ErrnoException;
-      throw new Refusal(
-        'sound.unreadable',
-        code === 'ENOENT'
-          ? `${file} is not beside the prop file; put it there`
-          : `${file} cannot be read (${code}); check its rights`,
-        { sound },
-      );
+      const { wrong, right } = soundProblem(error as Error);
+      throw new Refusal('sound.unreadable', `${file}: ${wrong}; ${right}`, { sound });
     }
-    throw new Refusal(
-      'sound.unreadable',
-      `${file} is larger than ${MAX_SOUND_BYTES / 1e6} MB; make it shorter`,
-      { sound },
-    );
   }
 }

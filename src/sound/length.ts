@@ -1,5 +1,8 @@
-import { readFileSync, statSync } from 'node:fs';
-import { MAX_SOUND_BYTES, MAX_SOUND_S } from './limits.ts';
+import { statSync } from 'node:fs';
+import { MAX_SOUND_S } from './limits.ts';
+import { readSoundSync, soundProblem } from './read-sound.ts';
+import { SAVE, SoundError } from './sound-error.ts';
+import { isWav, wavHead } from './wav.ts';
 
 /** How long a sound file takes, by its headers alone: nothing is decoded. */
 
@@ -20,61 +23,39 @@ export function soundHead(path: string): SoundHead {
     const stamp = `${size} ${mtimeMs} ${ino}`;
     const kept = known.get(path);
     if (kept?.stamp === stamp) return kept.head;
-    const head = headOf(path, size);
+    const head = headOf(path);
     if (known.size >= MAX_KNOWN) known.clear();
     known.set(path, { stamp, head });
     return head;
   } catch (error) {
-    const { code } = error as NodeJS.ErrnoException;
-    return code === 'ENOENT'
-      ? { wrong: 'is not beside this file', right: 'put it there, or correct the name' }
-      : { wrong: `cannot be read (${code})`, right: 'check its rights' };
+    return soundProblem(error as Error);
   }
 }
 
-function headOf(path: string, size: number): SoundHead {
-  if (size > MAX_SOUND_BYTES)
-    return {
-      wrong: `has ${(size / 1e6).toFixed(1)} MB, and ${MAX_SOUND_BYTES / 1e6} MB are allowed`,
-      right: 'make it shorter, or save it as FLAC, OGG or MP3',
-    };
-  const durationS = lengthS(readFileSync(path));
-  if (durationS === undefined)
-    return {
-      wrong: 'is not a sound of a known kind',
-      right: 'save it again as WAV, FLAC, OGG (Vorbis) or MP3',
-    };
-  if (durationS > MAX_SOUND_S)
-    return { wrong: `is longer than ${MAX_SOUND_S} s`, right: 'cut it into parts' };
-  return { durationS };
+function headOf(path: string): SoundHead {
+  try {
+    const durationS = lengthS(readSoundSync(path));
+    if (durationS === undefined) throw new SoundError('it is not a sound of a known kind', SAVE);
+    if (durationS > MAX_SOUND_S)
+      throw new SoundError(`it is longer than ${MAX_SOUND_S} s`, 'cut it into parts');
+    return { durationS };
+  } catch (error) {
+    if (error instanceof SoundError) return soundProblem(error);
+    throw error;
+  }
 }
 
-/** Length (s) of the file with this content. */
-export function lengthS(bytes: Buffer): number | undefined {
-  const found = ascii(bytes, 0, 'RIFF')
-    ? ofWav(bytes)
+/** Length (s) of the file with this content. @throws SoundError for a WAV file that cannot be played */
+export function lengthS(given: Uint8Array): number | undefined {
+  const bytes = Buffer.from(given.buffer, given.byteOffset, given.byteLength);
+  const found = isWav(bytes)
+    ? wavHead(bytes).durationS
     : ascii(bytes, 0, 'fLaC')
       ? ofFlac(bytes)
       : ascii(bytes, 0, 'OggS')
         ? ofOgg(bytes)
         : ofMp3(bytes);
   return found !== undefined && Number.isFinite(found) && found >= 0 ? found : undefined;
-}
-
-/** Chunk `fmt `: bytes a second; chunk `data`: its size, or the rest of the file. */
-function ofWav(bytes: Buffer): number | undefined {
-  let bytesPerS = 0;
-  for (let at = 12; at + 8 <= bytes.length; ) {
-    const size = bytes.readUInt32LE(at + 4);
-    if (ascii(bytes, at, 'fmt ') && at + 20 <= bytes.length)
-      bytesPerS = bytes.readUInt32LE(at + 16);
-    if (ascii(bytes, at, 'data')) {
-      const left = bytes.length - at - 8;
-      return Math.min(size === 0 ? left : size, left) / bytesPerS;
-    }
-    at += 8 + size + (size % 2);
-  }
-  return undefined;
 }
 
 /** STREAMINFO (RFC 9639, 8.2): 20 bits of sample rate, and 36 bits of samples after 8 more. */

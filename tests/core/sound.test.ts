@@ -45,6 +45,21 @@ describe('playing by hand', () => {
     expect(gain(speaker)).toBe(0);
   });
 
+  test('a file that has another length by now plays that long', async () => {
+    const { rig, client, speaker } = await live();
+    const { body } = rig.core;
+    const { soundFiles } = body.prop;
+    const hoot = { ...soundFiles!.hoot!, durationS: 3 };
+    body.prop = { ...body.prop, soundFiles: { ...soundFiles, hoot } };
+    expect(await client.call('sound.play', { channel: 'voice', sound: 'hoot' })).toEqual({
+      durationS: 3,
+    });
+    await rig.run(2900);
+    expect(playing(speaker)).toBe(1);
+    await rig.run(200);
+    expect(rig.core.body.sound('voice').rests).toBe(true);
+  });
+
   test('the same sound again is another start', async () => {
     const { rig, client, speaker } = await live();
     await client.call('sound.play', { channel: 'voice', sound: 'hoot' });

@@ -1,5 +1,6 @@
 import { describe, expect, test } from 'vitest';
-import { decodeSound, SoundError } from '../../src/sound/decode.ts';
+import { decodeSound } from '../../src/sound/decode.ts';
+import { SoundError } from '../../src/sound/sound-error.ts';
 import { soxFile } from '../sox.ts';
 
 /** Frequency by rising zero crossings (Hz), and root mean square, in the middle of a sound. */
@@ -52,7 +53,8 @@ describe('what cannot be played', () => {
   test('names what it is, and what to do', async () => {
     expect(await problem(new Uint8Array(0))).toContain('not a sound of a known kind; save it');
     expect(await problem(new TextEncoder().encode('a letter'))).toContain('not a sound');
-    expect(await problem(whole.slice(0, 30))).toContain('it has no sound in it');
+    expect(await problem(whole.slice(0, 30))).toContain('its header is damaged');
+    expect(await problem(whole.slice(0, 40))).toContain('it has no sound in it');
     const six = soxFile('a.wav', '-r 8000 -c 6 -b 16', 'synth 0.2 sine 440');
     expect(await problem(six)).toContain('6 channels; save it with one');
     const slow = soxFile('a.wav', '-r 2000 -c 1 -b 16', 'synth 0.2 sine 440');

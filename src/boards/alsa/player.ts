@@ -28,6 +28,8 @@ export interface Around {
   /** Environment of the player's process, and where the kernel lists its sound devices. */
   env?: NodeJS.ProcessEnv;
   asound?: string;
+  /** How often the files are looked at (ms). */
+  lookMs?: number;
 }
 
 /** What one channel plays. */
@@ -89,6 +91,11 @@ export class Player {
       position: this.#position?.isKnown ? 'device' : 'written',
       beganMs: this.#clock?.msAt(0),
     };
+  }
+
+  /** Nothing plays or is about to. */
+  get isSilent(): boolean {
+    return this.#voices.size === 0;
   }
 
   /** Plays a clip on a channel, so that it is heard at `atMs`, or as soon as it can be after that. */
@@ -212,8 +219,12 @@ export class Player {
   /** Writes what is still missing of the stream. */
   #feed(): void {
     const [child, clock] = [this.#child, this.#clock];
-    if (!child || !clock) return;
     const nowMs = this.#around.nowMs();
+    if (!child || !clock) {
+      for (const [channel, { clip, heardMs }] of this.#voices)
+        if (nowMs > heardMs + (clip.left.length * 1000) / PLAYED_HZ) this.#voices.delete(channel);
+      return;
+    }
     if (this.#isStalled(child, nowMs)) {
       this.#kill();
       this.#failed(`sound device ${this.#device} takes no sound; restart what plays there`);

@@ -1,6 +1,8 @@
-import { readFile, stat } from 'node:fs/promises';
-import { decodeSound, type Sound, SoundError } from '../../sound/decode.ts';
-import { MAX_SOUND_BYTES, MAX_SOUNDS_S } from '../../sound/limits.ts';
+import { stat } from 'node:fs/promises';
+import { decodeSound, type Sound } from '../../sound/decode.ts';
+import { MAX_SOUNDS_S } from '../../sound/limits.ts';
+import { mustBeSoundFile, readSound, soundProblem } from '../../sound/read-sound.ts';
+import { SoundError } from '../../sound/sound-error.ts';
 import { CHIRP, type SoundFile } from '../board.ts';
 import { type Clip, chirp, toClip } from './mix.ts';
 import { type Around, Player } from './player.ts';
@@ -46,13 +48,8 @@ export class SoundServer {
     this.#reading = this.#readAll();
     this.#timer = setInterval(() => {
       this.#reading = this.#reading.then(() => this.#readAll());
-    }, LOOK_MS);
+    }, around.lookMs ?? LOOK_MS);
     this.#timer.unref();
-  }
-
-  /** Every file has been looked at. */
-  get ready(): Promise<void> {
-    return this.#reading;
   }
 
   serve(call: SoundCall): void {
@@ -100,16 +97,17 @@ export class SoundServer {
 
   async #read(kept: Kept): Promise<void> {
     const { file } = kept;
-    const { size, mtimeMs } = await stat(file.path);
-    const stamp = `${size} ${mtimeMs}`;
-    if (stamp === kept.stamp) return;
+    const stats = await stat(file.path).catch((error) => {
+      // The same file may come back.
+      kept.stamp = undefined;
+      throw error;
+    });
+    mustBeSoundFile(stats);
+    const stamp = `${stats.size} ${stats.mtimeMs} ${stats.ino}`;
+    // Decoding takes long, and what plays must not break off meanwhile: it is read after that.
+    if (stamp === kept.stamp || !this.#player.isSilent) return;
     kept.stamp = stamp;
-    if (size > MAX_SOUND_BYTES)
-      throw new SoundError(
-        `it has ${(size / 1e6).toFixed(1)} MB; ${MAX_SOUND_BYTES / 1e6} MB are allowed`,
-        'make it shorter, or save it as FLAC, OGG or MP3',
-      );
-    const sound: Sound = await decodeSound(await readFile(file.path));
+    const sound: Sound = await decodeSound(await readSound(file.path));
     let othersS = 0;
     for (const other of this.#kept.values()) if (other !== kept) othersS += other.durationS;
     if (othersS + sound.durationS > MAX_SOUNDS_S)
@@ -124,9 +122,6 @@ export class SoundServer {
 }
 
 function problemText({ file }: SoundFile, error: Error): string {
-  if (error instanceof SoundError) return `${file}: ${error.message}; ${error.right}`;
-  const { code } = error as NodeJS.ErrnoException;
-  return code === 'ENOENT'
-    ? `${file} is not beside the prop file; put it there`
-    : `${file} cannot be read (${code ?? error.message}); check its rights`;
+  const { wrong, right } = soundProblem(error);
+  return `${file}: ${wrong}; ${right}`;
 }

@@ -115,13 +115,13 @@ test('what is missing, is no sound or is too long is a warning at its place', ()
       ({ severity, line, wrong, right }) => `${severity} ${line}: ${wrong}; ${right}`,
     );
     expect(said).toEqual([
-      'warning 9: hoot will not be heard: hoot.wav is not a sound of a known kind; save it again as WAV, FLAC, OGG (Vorbis) or MP3',
-      'warning 9: purr will not be heard: purr.flac is not beside this file; put it there, or correct the name',
+      'warning 9: hoot will not be heard: hoot.wav: it is not a sound of a known kind; save it again as WAV, FLAC, OGG (Vorbis) or MP3',
+      'warning 9: purr will not be heard: purr.flac: it is not beside the prop file; put it there, or correct the name',
     ]);
     // Two minutes and a second of silence are a small file.
     writeFileSync(join(elsewhere, 'purr.flac'), soxFile('a.flac', '-r 8000 -c 1', 'trim 0 121'));
     expect(parseProp(TEXT, own).findings.at(-1)).toMatchObject({
-      wrong: 'purr will not be heard: purr.flac is longer than 120 s',
+      wrong: 'purr will not be heard: purr.flac: it is longer than 120 s',
     });
   } finally {
     rmSync(elsewhere, { recursive: true });

@@ -1,0 +1,12 @@
+/** What is wrong with a sound file, and what to do. */
+export class SoundError extends Error {
+  readonly right: string;
+
+  constructor(wrong: string, right: string) {
+    super(wrong);
+    this.right = right;
+  }
+}
+
+/** How every sound can be saved. */
+export const SAVE = 'save it again as WAV, FLAC, OGG (Vorbis) or MP3';
