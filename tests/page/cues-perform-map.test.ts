@@ -2,7 +2,10 @@ import { describe, expect, test } from 'vitest';
 import {
   DEAD_ZONE,
   degAt,
+  freeKeys,
   gamepadPlace,
+  type Led,
+  leadsByGamepad,
   ledFrom,
   partnerOf,
   placeAt,
@@ -12,6 +15,7 @@ import {
   rangeOf,
   TILT_DEG,
   usualTrim,
+  withKeyAt,
   withoutDeadZone,
 } from '../../src/gateway/page/cues-perform-map.ts';
 
@@ -131,4 +135,38 @@ describe('what is kept of a recording', () => {
     };
     expect(usualTrim({ durationS: 3, recorded: still })).toEqual([0, 3]);
   });
+});
+
+describe('keys in pairs', () => {
+  const beak: Led = { channel: 'beak', by: 'keys', keys: ['a', 'd'] };
+  const head: Led = { channel: 'head', by: 'keys', keys: ['j', 'l'] };
+
+  test('each servo gets a pair of its own', () => {
+    expect(freeKeys([])).toEqual(['a', 'd']);
+    const led: Led[] = [];
+    for (let i = 0; i < 13; i++) led.push({ channel: `s${i}`, by: 'keys', keys: freeKeys(led) });
+    const all = led.flatMap(({ keys }) => keys!);
+    expect(new Set(all).size).toBe(26);
+    expect(freeKeys(led)).toEqual(['', '']);
+  });
+
+  test('a key takes the place of another one; the two of a pair change places', () => {
+    expect(withKeyAt([beak, head], beak, 0, 'q')).toEqual(['q', 'd']);
+    expect(withKeyAt([beak, head], beak, 1, 'q')).toEqual(['a', 'q']);
+    expect(withKeyAt([beak, head], beak, 0, 'd')).toEqual(['d', 'a']);
+    expect(withKeyAt([beak, head], beak, 1, 'a')).toEqual(['d', 'a']);
+  });
+
+  test('a key leads one servo alone, and must be a letter or a digit', () => {
+    expect(withKeyAt([beak, head], beak, 0, 'l')).toBe('Key l leads head already.');
+    for (const key of ['', ' ', 'é', 'escape', '?'])
+      expect(withKeyAt([beak], beak, 0, key)).toMatch(/letter or a digit/);
+  });
+});
+
+test('a gamepad is looked at only where it leads something', () => {
+  expect(leadsByGamepad({ channel: 'beak', by: 'axis-0' })).toBe(true);
+  expect(leadsByGamepad({ channel: 'beak', by: 'button-6' })).toBe(true);
+  for (const by of ['slider', 'keys', 'pad-up', 'tilt-roll', 'with-axis'] as const)
+    expect(leadsByGamepad({ channel: 'beak', by })).toBe(false);
 });

@@ -1,5 +1,7 @@
+import { withMinus } from './minus.ts';
+
 /** An angle (deg) for people, with a true minus sign. */
 export function angle(deg: number): string {
   const text = deg.toFixed(1);
-  return `${text === '-0.0' ? '0.0' : text.replace('-', '−')}°`;
+  return `${text === '-0.0' ? '0.0' : withMinus(text)}°`;
 }

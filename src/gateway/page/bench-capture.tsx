@@ -4,6 +4,7 @@ import type { ChannelInfo } from '../../api/types.ts';
 import { Act } from './act.tsx';
 import { degText, mappingOf, moveSlowly, rangeText, SLOW_DEG_S } from './bench-moves.ts';
 import { ask, commanding, refuse, trouble, write } from './store.ts';
+import { Tick } from './tick.tsx';
 
 /** As the prop file has it: a letter, then letters, digits, _ or -, 64 at most. */
 const MARK_PATTERN = '[A-Za-z][A-Za-z0-9_\\-]{0,63}';
@@ -62,16 +63,14 @@ export function GoTo({ channel, info }: Props) {
           ))}
         </fieldset>
       )}
-      <label class="check">
-        <input
-          type="checkbox"
-          checked={isSlow.value}
-          onChange={(event) => {
-            isSlow.value = event.currentTarget.checked;
-          }}
-        />
+      <Tick
+        checked={isSlow.value}
+        onTick={(checked) => {
+          isSlow.value = checked;
+        }}
+      >
         Slowly, {SLOW_DEG_S} deg/s at most
-      </label>
+      </Tick>
       <div class="row">
         <Act can={commanding.value} onAct={() => void ask('channel.identify', { channel })}>
           Identify: a small wiggle

@@ -2,6 +2,7 @@ import { effect } from '@preact/signals';
 import type { ChannelInfo } from '../../api/types.ts';
 import { ServoMapping } from '../../sums/servo-mapping.ts';
 import { call } from './link.ts';
+import { withMinus } from './minus.ts';
 import { commanding, stateOf } from './store.ts';
 
 /** How the bench moves a servo: in small steps, or slowly, with somebody's fingers near. */
@@ -14,7 +15,7 @@ const SAME_DEG = 0.002;
 const ARRIVE_WITHIN_MS = 10_000;
 
 /** A number with two decimals at most and a true minus sign. */
-const numberText = (deg: number) => String(Number(deg.toFixed(2)) || 0).replace('-', '−');
+const numberText = (deg: number) => withMinus(Number(deg.toFixed(2)) || 0);
 
 /** `12.5 deg`, with as many decimals as say something. */
 export const degText = (deg: number) => `${numberText(deg)} deg`;

@@ -13,6 +13,7 @@ import { useHoldButton } from './hold-button.ts';
 import { call } from './link.ts';
 import { useOneAtATime } from './one-at-a-time.ts';
 import { commanding, stateOf } from './store.ts';
+import { Tick } from './tick.tsx';
 
 const STEPS_DEG = [0.1, 1, 5] as const;
 const SPEEDS = [
@@ -193,16 +194,14 @@ function Options({ hold }: { hold: HoldControl }) {
           </option>
         ))}
       </select>
-      <label class="check">
-        <input
-          type="checkbox"
-          checked={hold.stopOnPush.value}
-          onChange={(event) => {
-            hold.stopOnPush.value = event.currentTarget.checked;
-          }}
-        />
+      <Tick
+        checked={hold.stopOnPush.value}
+        onTick={(checked) => {
+          hold.stopOnPush.value = checked;
+        }}
+      >
         Stop when it pushes
-      </label>
+      </Tick>
     </div>
   );
 }

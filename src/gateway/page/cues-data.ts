@@ -1,5 +1,7 @@
 import { batch, computed, effect, signal } from '@preact/signals';
 import type { Result } from '../../api/methods.ts';
+import { systemClock } from '../../shared/clock.ts';
+import type { RefusalCode } from '../../shared/refusals.ts';
 import {
   acts,
   begin,
@@ -18,12 +20,15 @@ import {
   timesOf,
   undone,
 } from './cues-model.ts';
+import { Rehearser } from './cues-rehearser.ts';
 import { lastChange, undoLast } from './file-change.ts';
 import { fileNews } from './file-news.ts';
 import { forPeople } from './for-people.ts';
+import { KeepLater } from './keep-later.ts';
 import { browserKept, readKept } from './kept.ts';
 import { KIND_WORDS } from './kind-words.ts';
 import { call, LinkGone, linkState } from './link.ts';
+import { withMinus } from './minus.ts';
 import { isRefusal } from './refusal.ts';
 import { channels, cueList, groups, propName, version, write } from './store.ts';
 
@@ -119,6 +124,7 @@ interface KeptDraft {
 
 /** Reads what was kept for the prop: unsaved work outlives a reload. */
 function loadKept(prop: string): void {
+  keeper.now();
   loadedFor = prop;
   const kept = recordOf(readKept(browserKept.getItem(keyOf(prop))));
   const found: Record<string, Draft> = {};
@@ -130,6 +136,9 @@ function loadKept(prop: string): void {
   }
   drafts.value = found;
 }
+
+/** A drag changes the draft with every movement of the pointer. */
+const keeper = new KeepLater(systemClock, keep);
 
 /** Keeps the draft of one cue: another page of this browser may keep those of others. */
 function keep(name: string): void {
@@ -148,7 +157,7 @@ function keep(name: string): void {
 function setDraft(name: string, draft: Draft | undefined): void {
   const { [name]: _, ...others } = drafts.peek();
   drafts.value = draft ? { ...drafts.peek(), [name]: draft } : others;
-  keep(name);
+  keeper.soon(name);
 }
 
 // --- changes ----------------------------------------------------------------------------------------
@@ -283,15 +292,26 @@ function takeOver(): void {
   wanted = '';
 }
 
-/** Follows the prop file. To be called once. */
-export function watchFile(): void {
-  effect(() => {
-    if (propName.value && propName.value !== loadedFor) loadKept(propName.value);
-  });
-  effect(() => {
-    void [fileNews.value, version.value];
-    if (linkState.value === 'open') void load();
-  });
+/** Follows the prop file while the view is shown, and keeps what is changed. Returns its end. */
+export function watchFile(): () => void {
+  const ends = [
+    effect(() => {
+      if (propName.value && propName.value !== loadedFor) loadKept(propName.value);
+    }),
+    effect(() => {
+      void [fileNews.value, version.value];
+      if (linkState.value === 'open') void load();
+    }),
+  ];
+  const keepNow = () => keeper.now();
+  addEventListener('pagehide', keepNow);
+  document.addEventListener('visibilitychange', keepNow);
+  return () => {
+    for (const end of ends) end();
+    keepNow();
+    removeEventListener('pagehide', keepNow);
+    document.removeEventListener('visibilitychange', keepNow);
+  };
 }
 
 /** Requests up to this size are sent whole (characters); larger cues in the part that has changed. */
@@ -410,7 +430,7 @@ export function poseWords(values: unknown): string {
   return Object.entries(recordOf(values))
     .map(([name, to]) => {
       const isAngle = typeof to === 'number' && channels.peek()[name]?.limitsDeg !== undefined;
-      return `${name} ${isAngle ? `${String(to).replace('-', '−')}°` : String(to)}`;
+      return `${name} ${isAngle ? `${withMinus(to)}°` : String(to)}`;
     })
     .join(', ');
 }
@@ -430,71 +450,69 @@ export function undoSaved(): Promise<boolean> {
 
 export type Rehearsed = Result<'cue.rehearse'>;
 
-/** The last rehearsal, and the steps that it is of. */
-export const rehearsed = signal<{ cue: string; steps: Steps; of: Rehearsed } | undefined>(
-  undefined,
+/** The last answer, and the steps that it is of. */
+const answered = signal<{ cue: string; steps: Steps; of: Rehearsed } | undefined>(undefined);
+/** Why there is no answer. */
+const unanswered = signal({ cue: '', why: '' });
+
+/** The last rehearsal of the cue on the desk. */
+export const rehearsed = computed(() =>
+  answered.value?.cue === cue.value ? answered.value : undefined,
 );
-/** Why there is none of the present steps. */
-export const notRehearsed = signal('');
-/** It is of the steps as they are now. */
+/** Why the cue on the desk could not be rehearsed. */
+export const notRehearsed = computed(() =>
+  unanswered.value.cue === cue.value ? unanswered.value.why : '',
+);
+/** The rehearsal is of the steps as they are now. */
 export const isFresh = computed(
-  () => rehearsed.value?.cue === cue.value && same(rehearsed.value.steps, steps.value),
+  () => rehearsed.value !== undefined && same(rehearsed.value.steps, steps.value),
 );
 
-/** Nobody types faster than this (ms). */
-const PAUSE_MS = 250;
 /** A cue without an end is rehearsed for this long (s). */
 const LONGEST_S = 120;
-
-let timer: ReturnType<typeof setTimeout> | undefined;
-let asking = false;
+/** What is over in a moment. */
+const BUSY: readonly RefusalCode[] = [
+  'service.busy',
+  'service.dead',
+  'service.late',
+  'cue.newer-question',
+  'request.unanswered',
+];
 
 /** Rehearses a moment after each change, one at a time. To be called while the desk is shown. */
 export function watchRehearsal(): () => void {
+  const rehearser = new Rehearser<Rehearsed>({
+    clock: systemClock,
+    wanted: () => {
+      const at = file.peek()?.version;
+      if (!cue.peek() || at === undefined || linkState.peek() !== 'open') return undefined;
+      // A cue without steps is nothing to rehearse.
+      if (steps.peek().length === 0) return undefined;
+      return { cue: cue.peek(), steps: steps.peek(), version: at };
+    },
+    ask: ({ cue: name, steps: now }) =>
+      call('cue.rehearse', { cue: name, ...toSend(name, now), longestS: LONGEST_S }),
+    done: ({ cue: name, steps: now }, of) =>
+      batch(() => {
+        answered.value = { cue: name, steps: now, of };
+        unanswered.value = { cue: name, why: '' };
+      }),
+    failed: ({ cue: name }, error) => {
+      // A link that is back has it asked again.
+      if (!(error instanceof LinkGone))
+        unanswered.value = { cue: name, why: forPeople(error.message) };
+    },
+    isBusy: (error) => BUSY.some((code) => isRefusal(error, code)),
+  });
   const stop = effect(() => {
-    void [steps.value, cue.value, file.value?.version];
-    clearTimeout(timer);
-    if (cue.value && file.value && linkState.value === 'open')
-      timer = setTimeout(() => void rehearse(), rehearsed.peek() ? PAUSE_MS : 0);
+    void [steps.value, cue.value, file.value?.version, linkState.value];
+    if (steps.value.length === 0) answered.value = undefined;
+    else rehearser.changed(answered.peek() === undefined);
   });
   return () => {
-    clearTimeout(timer);
     stop();
+    rehearser.end();
   };
-}
-
-async function rehearse(): Promise<void> {
-  // Asked again once the answer is here.
-  if (asking) return;
-  const name = cue.peek();
-  const now = steps.peek();
-  const at = file.peek()?.version;
-  if (!name) return;
-  asking = true;
-  try {
-    if (now.length === 0) {
-      rehearsed.value = undefined;
-      notRehearsed.value = '';
-      return;
-    }
-    const of = await call('cue.rehearse', { cue: name, ...toSend(name, now), longestS: LONGEST_S });
-    batch(() => {
-      rehearsed.value = { cue: name, steps: now, of };
-      notRehearsed.value = '';
-    });
-  } catch (error) {
-    if (error instanceof LinkGone || isRefusal(error, 'cue.newer-question')) return;
-    batch(() => {
-      notRehearsed.value = forPeople((error as Error).message);
-    });
-  } finally {
-    asking = false;
-    const isOld = cue.peek() !== name || !same(steps.peek(), now) || file.peek()?.version !== at;
-    if (isOld) {
-      clearTimeout(timer);
-      timer = setTimeout(() => void rehearse(), PAUSE_MS);
-    }
-  }
 }
 
 /**
@@ -503,7 +521,7 @@ async function rehearse(): Promise<void> {
  */
 export const tookS = computed<(number | null | undefined)[]>(() => {
   const done = rehearsed.value;
-  if (!done || done.cue !== cue.value) return [];
+  if (!done) return [];
   const took = new Map<Step | string, number | null>();
   for (const [at, one] of done.steps.entries()) {
     const { startS, endS } = done.of.steps[at] ?? { startS: null, endS: null };

@@ -27,7 +27,6 @@ import {
   takeTheirs,
   theirs,
   undo,
-  undoSaved,
   unsaved,
   want,
   watchRehearsal,
@@ -38,10 +37,11 @@ import { PlayHere, RehearsalPicture } from './cues-picture.tsx';
 import { pause } from './cues-play.ts';
 import { Remarks } from './cues-remarks.tsx';
 import { AddRow, gridS, Timeline, zoom } from './cues-timeline.tsx';
-import { lastChange } from './file-change.ts';
+import { UndoSaved } from './cues-undo.tsx';
 import { KIND_WORDS } from './kind-words.ts';
 import { FlashCaution } from './overview-light.tsx';
 import { command, WhyNot } from './overview-parts.tsx';
+import { Select } from './select.tsx';
 import { channels, commanding, holding } from './store.ts';
 
 /** More would hold the page up. */
@@ -66,6 +66,8 @@ export function Desk() {
     addEventListener('hashchange', take);
     const stop = watchRehearsal();
     const stopNaming = effect(() => {
+      // What is played is another cue's.
+      pause();
       if (cue.value) nameInAddress(cue.value);
     });
     return () => {
@@ -106,21 +108,15 @@ export function Desk() {
             <Timeline />
             <div class="desk-tools is-below">
               <PlayHere />
-              <label class="field">
-                Snap to{' '}
-                <select
-                  value={String(gridS.value)}
-                  onChange={(event) => {
-                    gridS.value = Number(event.currentTarget.value);
-                  }}
-                >
-                  {[1, 0.5, 0.1, 0.05].map((one) => (
-                    <option key={one} value={one}>
-                      {one} s
-                    </option>
-                  ))}
-                </select>
-              </label>
+              <Select
+                class="field"
+                label="Snap to"
+                value={String(gridS.value)}
+                options={[1, 0.5, 0.1, 0.05].map((one) => [String(one), `${one} s`])}
+                onPick={(value) => {
+                  gridS.value = Number(value);
+                }}
+              />
               <span class="row">
                 <button type="button" aria-label="Show less time, larger" onClick={() => zoom(1)}>
                   Larger
@@ -171,23 +167,21 @@ export function Desk() {
 function Head() {
   const all = names.value;
   const { past, future } = history.value;
-  const change = lastChange.value;
   return (
     <section class="sheet desk-top" aria-labelledby="desk">
       <h2 id="desk">Desk</h2>
       <div class="row">
         {all.length > 0 ? (
-          <label class="field">
-            Cue{' '}
-            <select value={cue.value} onChange={(event) => open(event.currentTarget.value)}>
-              {all.map((name) => (
-                <option key={name} value={name}>
-                  {name}
-                  {unsaved.value.has(name) ? ' (not saved)' : ''}
-                </option>
-              ))}
-            </select>
-          </label>
+          <Select
+            class="field"
+            label="Cue"
+            value={cue.value}
+            options={all.map((name) => [
+              name,
+              unsaved.value.has(name) ? `${name} (not saved)` : name,
+            ])}
+            onPick={open}
+          />
         ) : (
           <p>The prop has no cues yet. Give the first one a name.</p>
         )}
@@ -206,11 +200,7 @@ function Head() {
             >
               Save
             </Act>
-            {change && (
-              <Act can={holding.value && !busy.value} onAct={() => void undoSaved()}>
-                Undo the saved change of {change.what}
-              </Act>
-            )}
+            <UndoSaved />
           </>
         )}
       </div>

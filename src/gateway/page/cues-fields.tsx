@@ -1,4 +1,5 @@
 import { useRef } from 'preact/hooks';
+import { withMinus } from './minus.ts';
 import { typedNumber } from './typed-number.ts';
 
 interface NumberProps {
@@ -16,7 +17,7 @@ interface NumberProps {
 /** A number that takes effect when it is left; what is none leaves the value as it was. */
 export function NumberInput({ label, value, min, max, whole, required, onSet }: NumberProps) {
   const input = useRef<HTMLInputElement>(null);
-  const shown = value === undefined ? '' : String(value).replace('-', '−');
+  const shown = value === undefined ? '' : withMinus(value);
   return (
     <label class="field">
       {label}{' '}

@@ -25,11 +25,14 @@ import {
   foreignKeys,
   isOn,
   lengthKey,
+  limitsOf,
   marksOf,
+  middleOf,
   newTarget,
   newUntil,
   type Part,
   recordOf,
+  rowWords,
   type Step,
   setAfter,
   setKey,
@@ -39,9 +42,12 @@ import {
 } from './cues-model.ts';
 import { play } from './cues-play.ts';
 import { copyStep, gridS, lengthen, nudge, remove } from './cues-timeline.tsx';
+import { withMinus } from './minus.ts';
+import { Select } from './select.tsx';
 import { LoudCaution } from './sound.tsx';
 import { isUnknown } from './standing.ts';
 import { channels, groups, stateOf } from './store.ts';
+import { Tick } from './tick.tsx';
 
 /** What the selected step does, by number, mark, colour, or as the prop stands now. */
 
@@ -100,9 +106,10 @@ function Form({ step, at }: { step: Step; at: number }) {
       {step.pose !== undefined && (
         <Fieldset legend="Pose" onRemove={() => edit(dropPart(steps.peek(), at, 'pose'))}>
           <Select
+            class="field"
             label="Pose"
             value={String(step.pose)}
-            of={known.value.poses}
+            options={known.value.poses}
             onPick={(value) => edit(setKey(steps.peek(), at, 'pose', value))}
           />
         </Fieldset>
@@ -166,30 +173,6 @@ function Fieldset(props: { legend: string; onRemove?: () => void; children: Comp
   );
 }
 
-function Select(props: {
-  label: string;
-  value: string;
-  of: readonly (string | readonly [value: string, words: string])[];
-  onPick: (value: string) => void;
-  hidden?: boolean;
-}) {
-  const all = props.of.map((one) => (typeof one === 'string' ? ([one, one] as const) : one));
-  const isKnown = all.some(([value]) => value === props.value);
-  return (
-    <label class="field">
-      <span class={props.hidden ? 'unseen' : ''}>{props.label}</span>{' '}
-      <select value={props.value} onChange={(event) => props.onPick(event.currentTarget.value)}>
-        {!isKnown && <option value={props.value}>{props.value || 'choose…'}</option>}
-        {all.map(([value, words]) => (
-          <option key={value} value={value}>
-            {words}
-          </option>
-        ))}
-      </select>
-    </label>
-  );
-}
-
 // --- when -------------------------------------------------------------------------------------------
 
 function When({ step, at }: { step: Step; at: number }) {
@@ -245,9 +228,10 @@ function When({ step, at }: { step: Step; at: number }) {
         </button>
       </div>
       <Select
+        class="field"
         label="After"
         value={before >= 0 ? String(before) : after === undefined ? '' : String(after)}
-        of={[['', 'the start of the cue'], ...others]}
+        options={[['', 'the start of the cue'], ...others]}
         onPick={(value) =>
           edit(setAfter(steps.peek(), at, value === '' ? undefined : Number(value), tookS.peek()))
         }
@@ -329,9 +313,10 @@ const EASES = ['linear', 'ease', 'ease-in', 'ease-out', 'ease-in-out'];
 function Ease({ step, at }: { step: Step; at: number }) {
   return (
     <Select
+      class="field"
       label="Course"
       value={typeof step.ease === 'string' ? step.ease : ''}
-      of={[['', 'as usual'], ...EASES.map((one): [string, string] => [one, one])]}
+      options={[['', 'as usual'], ...EASES]}
       onPick={(value) => edit(setKey(steps.peek(), at, 'ease', value || undefined))}
     />
   );
@@ -372,9 +357,10 @@ function Target(props: TargetProps) {
       {part === 'switch' && (
         <>
           <Select
+            class="field"
             label={`${name} is switched`}
             value={isOn(to) ? 'on' : 'off'}
-            of={['on', 'off']}
+            options={['on', 'off']}
             onPick={set}
           />
           {isOn(to) && <RelayCaution name={name} />}
@@ -382,15 +368,10 @@ function Target(props: TargetProps) {
       )}
       {part === 'sound' && (
         <Select
+          class="field"
           label={`${name} plays`}
           value={String(to)}
-          of={[
-            ...(known.value.channels[name]?.sounds ?? []).map((one): [string, string] => [
-              one,
-              one,
-            ]),
-            ['off', 'off: it fades out'],
-          ]}
+          options={[...(known.value.channels[name]?.sounds ?? []), ['off', 'off: it fades out']]}
           onPick={set}
         />
       )}
@@ -434,14 +415,15 @@ function MoveTarget({
   const marks = marksOf(name, known.value);
   const random = typeof to === 'object' && to !== null ? recordOf(to) : undefined;
   const form = random ? '=random' : typeof to === 'number' ? '=deg' : String(to);
-  const limits = limitsOf(name);
-  const middle = degOf(name, to) ?? tidy((limits[0] + limits[1]) / 2, 1);
+  const limits = limitsOf(name, known.value);
+  const middle = degOf(name, to) ?? middleOf(limits);
   return (
     <>
       <Select
+        class="field"
         label={`${name} moves to`}
         value={form}
-        of={[...marks, ['=deg', 'an angle'] as const, ['=random', 'a random angle'] as const]}
+        options={[...marks, ['=deg', 'an angle'] as const, ['=random', 'a random angle'] as const]}
         onPick={(value) => {
           if (value === '=deg') set(random ? Number(random.around) : middle);
           else if (value === '=random') set({ around: middle, spread: 5 });
@@ -450,7 +432,7 @@ function MoveTarget({
       />
       {typeof to === 'number' && (
         <NumberInput
-          label={`Angle (°), ${degText(limits[0])} to ${degText(limits[1])}`}
+          label={`Angle (°), ${limits.map((deg) => withMinus(tidy(deg, 1))).join(' to ')}`}
           value={to}
           required
           onSet={(value) => value !== undefined && set(value)}
@@ -475,15 +457,6 @@ function MoveTarget({
       )}
     </>
   );
-}
-
-const degText = (deg: number) => String(tidy(deg, 1)).replace('-', '−');
-
-/** The angles that a channel, or every member of a group, may be sent to. */
-function limitsOf(name: string): [number, number] {
-  const members = groups.value[name] ?? [name];
-  const all = members.map((one) => channels.value[one]?.limitsDeg ?? [0, 0]);
-  return [Math.max(...all.map(([low = 0]) => low)), Math.min(...all.map(([, high = 0]) => high))];
 }
 
 function degOf(name: string, to: unknown): number | undefined {
@@ -582,15 +555,15 @@ function Until({ step, at }: { step: Step; at: number }) {
   return (
     <Fieldset legend="Wait" onRemove={() => edit(dropPart(steps.peek(), at, 'until'))}>
       <Select
+        class="field"
         label="Wait for"
         value={name}
-        of={names}
+        options={names}
         onPick={(channel) => {
           const toServo = all[channel]?.part === 'move';
-          const [low = 0, high = 0] = channels.peek()[channel]?.limitsDeg ?? [];
           set({
             channel,
-            above: toServo ? tidy((low + high) / 2, 1) : undefined,
+            above: toServo ? middleOf(limitsOf(channel, known.peek())) : undefined,
             below: undefined,
             is: toServo ? undefined : 'on',
           });
@@ -599,9 +572,10 @@ function Until({ step, at }: { step: Step; at: number }) {
       {part === 'move' ? (
         <>
           <Select
+            class="field"
             label="to be"
             value={side}
-            of={['above', 'below']}
+            options={['above', 'below']}
             onPick={(now) => {
               const deg = until[side] ?? 0;
               set({
@@ -619,9 +593,10 @@ function Until({ step, at }: { step: Step; at: number }) {
         </>
       ) : (
         <Select
+          class="field"
           label="to be"
           value={isOn(until.is) ? 'on' : 'off'}
-          of={['on', 'off']}
+          options={['on', 'off']}
           onPick={(is) => set({ is })}
         />
       )}
@@ -633,9 +608,10 @@ function Until({ step, at }: { step: Step; at: number }) {
         onSet={(value) => value !== undefined && set({ withinS: value })}
       />
       <Select
+        class="field"
         label="Otherwise"
         value={String(until.otherwise ?? 'end')}
-        of={[
+        options={[
           ['end', 'the cue ends'],
           ['go on', 'it goes on'],
           ['park', 'the prop parks'],
@@ -658,33 +634,33 @@ function Inner({ step, at }: { step: Step; at: number }) {
     >
       {part === 'cue' ? (
         <Select
+          class="field"
           label="Cue"
           value={String(step.cue)}
-          of={others}
+          options={others}
           onPick={(value) => edit(setKey(steps.peek(), at, 'cue', value))}
         />
       ) : (
         <fieldset class="bare" aria-labelledby={id}>
           <p id={id}>Each time one of these, at random; at least two:</p>
           {[...new Set([...chosen, ...others])].map((one) => (
-            <label key={one} class="check">
-              <input
-                type="checkbox"
-                checked={chosen.includes(one)}
-                disabled={chosen.includes(one) && chosen.length <= 2}
-                onChange={({ currentTarget: { checked } }) =>
-                  edit(
-                    setKey(
-                      steps.peek(),
-                      at,
-                      'choose',
-                      checked ? [...chosen, one] : chosen.filter((name) => name !== one),
-                    ),
-                  )
-                }
-              />
+            <Tick
+              key={one}
+              checked={chosen.includes(one)}
+              disabled={chosen.includes(one) && chosen.length <= 2}
+              onTick={(checked) =>
+                edit(
+                  setKey(
+                    steps.peek(),
+                    at,
+                    'choose',
+                    checked ? [...chosen, one] : chosen.filter((name) => name !== one),
+                  ),
+                )
+              }
+            >
               {one}
-            </label>
+            </Tick>
           ))}
         </fieldset>
       )}
@@ -712,16 +688,14 @@ function Runs({ step, at }: { step: Step; at: number }) {
           }
         />
       )}
-      <label class="check">
-        <input
-          type="checkbox"
-          checked={endless}
-          onChange={({ currentTarget: { checked } }) =>
-            edit(setKey(steps.peek(), at, 'times', checked ? 'until stopped' : undefined))
-          }
-        />
+      <Tick
+        checked={endless}
+        onTick={(checked) =>
+          edit(setKey(steps.peek(), at, 'times', checked ? 'until stopped' : undefined))
+        }
+      >
         Again and again, until it is stopped
-      </label>
+      </Tick>
     </>
   );
 }
@@ -731,9 +705,10 @@ function Take({ step, at }: { step: Step; at: number }) {
   return (
     <Fieldset legend="Take" onRemove={() => edit(dropPart(steps.peek(), at, 'take'))}>
       <Select
+        class="field"
         label="Take"
         value={String(step.take)}
-        of={known.value.takes}
+        options={known.value.takes}
         onPick={(value) => edit(setKey(steps.peek(), at, 'take', value))}
       />
       <NumberInput
@@ -770,43 +745,33 @@ function AddPart({ step, at }: { step: Step; at: number }) {
       : []),
   ];
   return (
-    <label class="field">
-      Add to this step{' '}
-      <select
-        value=""
-        onChange={(event) => {
-          const { value } = event.currentTarget;
-          event.currentTarget.value = '';
-          const now = steps.peek();
-          if (value === '/pose') edit(setKey(now, at, 'pose', of.poses[0]));
-          else if (value === '/take') edit(setKey(now, at, 'take', of.takes[0]));
-          else if (value === '/until') edit(setKey(now, at, 'until', newUntil(of)));
-          else if (value === '/cue') edit(setKey(now, at, 'cue', cues[0]));
-          else if (value === '/choose') edit(setKey(now, at, 'choose', cues.slice(0, 2)));
-          else {
-            const target = newTarget(value, of);
-            if (target) edit(setTarget(now, at, target.part, value, target.to));
-          }
-        }}
-      >
-        <option value="">choose…</option>
-        <optgroup label="Channels and groups">
-          {targets.map((name) => (
-            <option key={name} value={name}>
-              {name}
-            </option>
-          ))}
-        </optgroup>
-        {others.length > 0 && (
-          <optgroup label={FLOW_ROW.slice(1)}>
-            {others.map((one) => (
-              <option key={one} value={`/${one}`}>
-                {OTHERS[one]}
-              </option>
-            ))}
-          </optgroup>
-        )}
-      </select>
-    </label>
+    <Select
+      class="field"
+      label="Add to this step"
+      value=""
+      options={[
+        { group: 'Channels and groups', options: targets },
+        ...(others.length > 0
+          ? [
+              {
+                group: rowWords(FLOW_ROW),
+                options: others.map((one) => [`/${one}`, OTHERS[one]] as const),
+              },
+            ]
+          : []),
+      ]}
+      onPick={(value) => {
+        const now = steps.peek();
+        if (value === '/pose') edit(setKey(now, at, 'pose', of.poses[0]));
+        else if (value === '/take') edit(setKey(now, at, 'take', of.takes[0]));
+        else if (value === '/until') edit(setKey(now, at, 'until', newUntil(of)));
+        else if (value === '/cue') edit(setKey(now, at, 'cue', cues[0]));
+        else if (value === '/choose') edit(setKey(now, at, 'choose', cues.slice(0, 2)));
+        else {
+          const target = newTarget(value, of);
+          if (target) edit(setTarget(now, at, target.part, value, target.to));
+        }
+      }}
+    />
   );
 }

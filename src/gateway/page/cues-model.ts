@@ -1,4 +1,5 @@
 import { tidy } from '../../shared/units.ts';
+import { withMinus } from './minus.ts';
 
 /**
  * A cue on the desk: its steps as the file has them, what they touch, when they are, and every change to
@@ -142,7 +143,7 @@ export function targetWords(part: Part, to: unknown): string {
   return `to ${typeof to === 'number' ? degWords(to) : String(to)}`;
 }
 
-const degWords = (deg: unknown): string => `${String(deg).replace('-', '−')}°`;
+const degWords = (deg: unknown): string => `${withMinus(deg)}°`;
 
 /** What the file calls on; unquoted words have been read already. */
 export const isOn = (value: unknown): boolean => value === true || value === 'on';
@@ -547,23 +548,21 @@ export function newStep(row: string, atS: number, known: Known, own = ''): Step 
 }
 
 /** A wait for a channel that can be waited for. */
-export function newUntil({ channels }: Known): Record<string, unknown> | undefined {
+export function newUntil(known: Known): Record<string, unknown> | undefined {
+  const { channels } = known;
   const names = Object.keys(channels);
   const servo = names.find((name) => channels[name]!.part === 'move');
-  if (servo !== undefined) {
-    const [low = 0, high = 0] = channels[servo]!.limitsDeg ?? [];
-    return { channel: servo, above: tidy((low + high) / 2, 1), withinS: 5 };
-  }
+  if (servo !== undefined)
+    return { channel: servo, above: middleOf(limitsOf(servo, known)), withinS: 5 };
   const relay = names.find((name) => channels[name]!.part === 'switch');
   return relay === undefined ? undefined : { channel: relay, is: 'on', withinS: 5 };
 }
 
 /** What a new part of a row is, by its kind. */
 export function newTarget(row: string, known: Known): { part: Part; to: unknown } | undefined {
-  const { channels, groups } = known;
-  const members = Object.hasOwn(groups, row) ? groups[row]! : [row];
-  const infos = members.flatMap((name) => (Object.hasOwn(channels, name) ? [channels[name]!] : []));
-  const [first] = infos;
+  const { channels } = known;
+  const name = membersOf(row, known).find((one) => Object.hasOwn(channels, one));
+  const first = name === undefined ? undefined : channels[name]!;
   if (!first) return undefined;
   if (first.part === 'colour') return { part: 'colour', to: 'moccasin' };
   if (first.part === 'dim') return { part: 'dim', to: 0.5 };
@@ -573,16 +572,32 @@ export function newTarget(row: string, known: Known): { part: Part; to: unknown 
   const marks = marksOf(row, known);
   const open = marks.find((mark) => mark === 'open') ?? marks.at(-1);
   if (open !== undefined) return { part: 'move', to: open };
-  const low = Math.max(...infos.map(({ limitsDeg }) => limitsDeg?.[0] ?? 0));
-  const high = Math.min(...infos.map(({ limitsDeg }) => limitsDeg?.[1] ?? 0));
-  return { part: 'move', to: tidy((low + high) / 2, 1) };
+  return { part: 'move', to: middleOf(limitsOf(row, known)) };
 }
 
+/** A group's channels; a channel's own name. */
+function membersOf(row: string, { groups }: Known): readonly string[] {
+  return Object.hasOwn(groups, row) ? groups[row]! : [row];
+}
+
+/** The angles that a channel, or every member of a group, may be sent to (deg). */
+export function limitsOf(row: string, known: Known): [low: number, high: number] {
+  const { channels } = known;
+  const all = membersOf(row, known).flatMap((name) =>
+    Object.hasOwn(channels, name) ? [channels[name]!.limitsDeg ?? []] : [],
+  );
+  return [Math.max(...all.map(([low = 0]) => low)), Math.min(...all.map(([, high = 0]) => high))];
+}
+
+/** The angle in the middle between two (deg). */
+export const middleOf = ([low, high]: readonly [number, number]): number =>
+  tidy((low + high) / 2, 1);
+
 /** The marks that a channel has, or every member of a group. */
-export function marksOf(row: string, { channels, groups }: Known): string[] {
-  const members = Object.hasOwn(groups, row) ? groups[row]! : [row];
+export function marksOf(row: string, known: Known): string[] {
+  const { channels } = known;
   const of = (name: string) => Object.keys(recordOf(channels[name]?.marks));
-  const [first = '', ...others] = members;
+  const [first = '', ...others] = membersOf(row, known);
   return of(first).filter((mark) => others.every((name) => of(name).includes(mark)));
 }
 

@@ -1,4 +1,4 @@
-import { effect, signal } from '@preact/signals';
+import { computed, effect, signal } from '@preact/signals';
 import { turnDeg } from '../../sums/tilt.ts';
 import {
   armed,
@@ -10,58 +10,48 @@ import {
   said,
   usable,
 } from './cues-perform-data.ts';
-import { gamepadPlace, type Led, placeOfTilt } from './cues-perform-map.ts';
+import { gamepadPlace, leadsByGamepad, placeOfTilt } from './cues-perform-map.ts';
+import { HeldKeys } from './held-keys.ts';
 import { tilt } from './tilt-source.ts';
 
 /** Hands that are not on the page: keys, a gamepad, the tilt of the phone. */
 
 /** A key that is held leads over this share of the range in a second. */
-export const KEY_RATE = 0.6;
+const KEY_RATE = 0.6;
 /** A gamepad is looked at so often (ms), and the tilt is used as long as it is not older (ms). */
 const LOOK_EVERY_MS = 20;
 const TILT_FRESH_MS = 300;
 
 // --- keys ---------------------------------------------------------------------------------------
 
+/** Keys that lead servos from where they stand. */
+export function ledKeys(): HeldKeys {
+  return new HeldKeys({
+    lead: (channel, way) => {
+      const one = usable.peek().find((other) => other.channel === channel);
+      if (one) grip(channel, placeNow(one), way * KEY_RATE);
+    },
+    letGo,
+    isLed: (channel) => gripOf(channel) !== undefined,
+  });
+}
+
 /** Leads by the keys that were chosen, while they are held. Returns its end. */
 export function watchKeys(): () => void {
-  const down = new Map<string, string>();
-  const byKey = (key: string): { one: Led; way: number } | undefined => {
-    for (const one of usable.peek()) {
-      if (one.by !== 'keys' || !one.keys) continue;
-      if (one.keys[0] === key) return { one, way: -1 };
-      if (one.keys[1] === key) return { one, way: 1 };
-    }
-    return undefined;
-  };
+  const held = ledKeys();
   const onDown = (event: KeyboardEvent) => {
     if (!armed.peek() || event.altKey || event.ctrlKey || event.metaKey) return;
     if (event.target instanceof Element && event.target.closest('input, select, textarea')) return;
     const key = event.key.toLowerCase();
-    const found = byKey(key);
-    if (!found) return;
+    const one = usable.peek().find(({ by, keys }) => by === 'keys' && keys?.includes(key));
+    if (!one) return;
     event.preventDefault();
-    if (event.repeat || down.has(key)) return;
-    const { one, way } = found;
-    // Both at once: it holds.
-    if ([...down.values()].includes(one.channel)) {
-      letGo(one.channel);
-      return;
-    }
-    down.set(key, one.channel);
-    grip(one.channel, placeNow(one), way * KEY_RATE);
+    if (event.repeat) return;
+    held.press(event.code, { channels: [one.channel], way: one.keys![0] === key ? -1 : 1 });
   };
-  const release = (key: string) => {
-    const channel = down.get(key);
-    if (channel === undefined) return;
-    down.delete(key);
-    letGo(channel);
-  };
-  const onUp = (event: KeyboardEvent) => release(event.key.toLowerCase());
+  const onUp = (event: KeyboardEvent) => held.release(event.code);
   // A key that goes up while the window has no focus is not heard of.
-  const away = () => {
-    for (const key of [...down.keys()]) release(key);
-  };
+  const away = () => held.releaseAll();
   addEventListener('keydown', onDown);
   addEventListener('keyup', onUp, true);
   addEventListener('blur', away);
@@ -96,6 +86,9 @@ export const HOLD_BUTTONS: readonly (readonly [number, string])[] = [
   [7, 'right trigger'],
   [0, 'lowest button'],
 ];
+
+/** A gamepad leads something. */
+const isByGamepad = computed(() => usable.value.some(leadsByGamepad));
 
 /** Leads by a gamepad while its button is held. Returns its end. */
 export function watchGamepad(): () => void {
@@ -134,11 +127,18 @@ export function watchGamepad(): () => void {
       grip(one.channel, place);
     }
   };
-  const timer = setInterval(look, LOOK_EVERY_MS);
-  return () => {
-    clearInterval(timer);
-    release();
-  };
+  // A browser has no event for it: it is looked at again and again, while anything is led by it.
+  const end = effect(() => {
+    if (!isByGamepad.value) return;
+    const timer = setInterval(look, LOOK_EVERY_MS);
+    return () => {
+      clearInterval(timer);
+      release();
+      gamepad.value = undefined;
+      wasHeld = true;
+    };
+  });
+  return end;
 }
 
 // --- the tilt of the phone ----------------------------------------------------------------------

@@ -120,6 +120,9 @@ export function gamepadPlace(
   return button && placeOfButton(button.value);
 }
 
+/** Whether a stick or a button of a gamepad leads it. */
+export const leadsByGamepad = ({ by }: Led): boolean => /^(axis|button)-/.test(by);
+
 /** The channel that this one goes together with, if it does. */
 export function partnerOf({ by }: Led): string | undefined {
   return by.startsWith('with-') ? by.slice('with-'.length) : undefined;
@@ -167,6 +170,36 @@ export function ledFrom(kept: unknown): Led[] {
 /** A letter or digit: other keys have a meaning already. */
 export function isKey(key: unknown): key is string {
   return typeof key === 'string' && /^[a-z0-9]$/.test(key);
+}
+
+/** Pairs that lie side by side on most keyboards. */
+const PAIRS = ['ad', 'jl', 'ws', 'ik', 'qe', 'uo', 'zx', 'nm', '12', '34', '56', '78', '90'];
+
+/** Two keys that lead nothing yet: towards low, and towards high. */
+export function freeKeys(led: readonly Led[]): readonly [string, string] {
+  const taken = new Set(led.flatMap(({ by, keys = [] }) => (by === 'keys' ? keys : [])));
+  const [low, high] = PAIRS.find((pair) => [...pair].every((key) => !taken.has(key))) ?? '';
+  return [low ?? '', high ?? ''];
+}
+
+/**
+ * The keys of a servo with another one in the place of one of them; the two change places where it is the
+ * other one. Where that cannot be: why, for a person.
+ * @param at 0: towards low; 1: towards high
+ */
+export function withKeyAt(
+  led: readonly Led[],
+  { channel, keys = ['', ''] }: Led,
+  at: 0 | 1,
+  key: string,
+): readonly [string, string] | string {
+  if (!isKey(key)) return 'Give a letter or a digit: other keys have a meaning already.';
+  const other = led.find(
+    (one) => one.by === 'keys' && one.channel !== channel && one.keys?.includes(key),
+  );
+  if (other) return `Key ${key} leads ${other.channel} already.`;
+  const rest = keys[1 - at] === key ? keys[at] : keys[1 - at]!;
+  return at === 0 ? [key, rest!] : [rest!, key];
 }
 
 /** What moves less than this does not move (deg); so much rest is kept at both ends (s). */

@@ -1,6 +1,6 @@
 import { useComputed } from '@preact/signals';
 import type { HTMLAttributes } from 'preact';
-import { useRef } from 'preact/hooks';
+import { useEffect, useRef } from 'preact/hooks';
 import { degText } from './bench-moves.ts';
 import {
   armed,
@@ -12,8 +12,9 @@ import {
   rangeFor,
   usable,
 } from './cues-perform-data.ts';
-import { KEY_RATE } from './cues-perform-hands.ts';
+import { ledKeys } from './cues-perform-hands.ts';
 import { degAt, type Led, placeAt, placeOfDrag } from './cues-perform-map.ts';
+import type { HeldKeys } from './held-keys.ts';
 import { stateOf } from './store.ts';
 
 /** Held by one finger, mouse or pen: taken by the middle of the control, wherever it goes down. */
@@ -71,31 +72,24 @@ function useDrag({ across, up }: DragControl): HTMLAttributes<HTMLDivElement> {
 
 /** Arrow keys that are held lead on; let go, or with the focus gone, it holds. */
 function useArrows({ across, up }: DragControl): HTMLAttributes<HTMLDivElement> {
-  const down = useRef(new Set<string>());
-  const drive = (key: string): { led: readonly Led[]; way: number } | undefined => {
-    if (key === 'ArrowLeft') return { led: across, way: -1 };
-    if (key === 'ArrowRight') return { led: across, way: 1 };
-    if (key === 'ArrowDown') return { led: up.length > 0 ? up : across, way: -1 };
-    if (key === 'ArrowUp') return { led: up.length > 0 ? up : across, way: 1 };
-    return undefined;
-  };
-  const release = (key: string) => {
-    if (!down.current.delete(key)) return;
-    for (const { channel } of drive(key)?.led ?? []) letGo(channel);
-  };
+  const held = useRef<HeldKeys | undefined>(undefined);
+  held.current ??= ledKeys();
+  const keys = held.current;
+  useEffect(() => () => keys.releaseAll(), [keys]);
+  const upward = up.length > 0 ? up : across;
   return {
     onKeyDown: (event) => {
-      const on = drive(event.key);
-      if (!on || event.altKey || event.ctrlKey || event.metaKey) return;
+      if (event.altKey || event.ctrlKey || event.metaKey) return;
+      const isAcross = event.key === 'ArrowLeft' || event.key === 'ArrowRight';
+      if (!isAcross && event.key !== 'ArrowDown' && event.key !== 'ArrowUp') return;
       event.preventDefault();
       if (event.repeat || !armed.peek()) return;
-      down.current.add(event.key);
-      for (const one of on.led) grip(one.channel, placeNow(one), on.way * KEY_RATE);
+      const isHigh = event.key === 'ArrowRight' || event.key === 'ArrowUp';
+      const channels = (isAcross ? across : upward).map(({ channel }) => channel);
+      keys.press(event.code, { channels, way: isHigh ? 1 : -1 });
     },
-    onKeyUp: (event) => release(event.key),
-    onBlur: () => {
-      for (const key of [...down.current]) release(key);
-    },
+    onKeyUp: (event) => keys.release(event.code),
+    onBlur: () => keys.releaseAll(),
   };
 }
 

@@ -4,18 +4,19 @@ import { Act } from './act.tsx';
 import { AS_TYPED } from './as-typed.ts';
 import { degText } from './bench-moves.ts';
 import { usable } from './cues-perform-data.ts';
+import type { Recorded } from './cues-perform-look.ts';
 import {
   beginsAt,
   chosen,
   cueNames,
   endRecording,
   fromGrab,
+  isUnsure,
   look,
   movedTwice,
   over,
   playedIn,
   playIn,
-  type Recorded,
   record,
   recording,
   recordSaid,
@@ -27,18 +28,18 @@ import {
   trim,
   waiting,
   waitNoMore,
+  watchRecording,
 } from './cues-perform-take.ts';
+import { type Option, Select } from './select.tsx';
 import { channels, commanding, holding } from './store.ts';
+import { Tick } from './tick.tsx';
 import { typedNumber } from './typed-number.ts';
 
 const TOLERANCES_DEG = [0.1, 0.2, 0.5, 1, 2];
 
 /** Records what is led, shows it, and saves it as a take. */
 export function Record() {
-  useEffect(() => {
-    void look(true);
-    return waitNoMore;
-  }, []);
+  useEffect(watchRecording, []);
   const now = recording.value;
   return (
     <section class="sheet" aria-labelledby="record">
@@ -61,46 +62,37 @@ function Begin({ isAgain }: { isAgain: boolean }) {
         <legend>Servos</legend>
         <div class="record-servos">
           {usable.value.map(({ channel }) => (
-            <label key={channel} class="check">
-              <input
-                type="checkbox"
-                checked={toRecord.value.includes(channel)}
-                onChange={(event) => {
-                  const names = toRecord.peek().filter((name) => name !== channel);
-                  chosen.value = event.currentTarget.checked ? [...names, channel] : names;
-                }}
-              />
+            <Tick
+              key={channel}
+              checked={toRecord.value.includes(channel)}
+              onTick={(checked) => {
+                const names = toRecord.peek().filter((name) => name !== channel);
+                chosen.value = checked ? [...names, channel] : names;
+              }}
+            >
               {channel}
-            </label>
+            </Tick>
           ))}
         </div>
       </fieldset>
       <div class="part-field">
-        <label>
-          While this cue runs
-          <select
-            value={over.value}
-            onChange={(event) => {
-              over.value = event.currentTarget.value;
-            }}
-          >
-            <option value="">no cue</option>
-            {cueNames.value.map((name) => (
-              <option key={name}>{name}</option>
-            ))}
-          </select>
-        </label>
-      </div>
-      <label class="check">
-        <input
-          type="checkbox"
-          checked={fromGrab.value}
-          onChange={(event) => {
-            fromGrab.value = event.currentTarget.checked;
+        <Select
+          label="While this cue runs"
+          value={over.value}
+          options={[['', 'no cue'], ...cueNames.value]}
+          onPick={(name) => {
+            over.value = name;
           }}
         />
+      </div>
+      <Tick
+        checked={fromGrab.value}
+        onTick={(checked) => {
+          fromGrab.value = checked;
+        }}
+      >
         Begin when I take hold of a control
-      </label>
+      </Tick>
       {over.value !== '' && (
         <p class="caution">
           Cue {over.value} moves the prop while you record, except for the servos that you record.
@@ -132,7 +124,7 @@ function Begin({ isAgain }: { isAgain: boolean }) {
 export function RecordingHere() {
   const now = recording.value;
   if (waiting.value) return <strong>It records once you take hold.</strong>;
-  if (!now?.recording) return null;
+  if (!now?.recording || isUnsure.value) return null;
   return (
     <Act class="primary" can={holding.value} onAct={() => void endRecording()}>
       End the recording, <span class="number">{now.durationS.toFixed(1)} s</span>
@@ -141,6 +133,12 @@ export function RecordingHere() {
 }
 
 function UnderWay({ now }: { now: Recorded }) {
+  if (isUnsure.value)
+    return (
+      <p class="record-on" role="status">
+        The link is lost. Whether it still records is seen once the link is back.
+      </p>
+    );
   return (
     <>
       <p class="record-on" role="status">
@@ -184,22 +182,15 @@ function Review({ now }: { now: Recorded }) {
           to (s)
           <input inputMode="decimal" value={to} onChange={edge(1)} />
         </label>
-        <label>
-          Near to what you did within
-          <select
-            value={toleranceDeg.value}
-            onChange={(event) => {
-              toleranceDeg.value = Number(event.currentTarget.value);
-              void look();
-            }}
-          >
-            {TOLERANCES_DEG.map((deg) => (
-              <option key={deg} value={deg}>
-                {degText(deg)}
-              </option>
-            ))}
-          </select>
-        </label>
+        <Select
+          label="Near to what you did within"
+          value={String(toleranceDeg.value)}
+          options={TOLERANCES_DEG.map((deg) => [String(deg), degText(deg)])}
+          onPick={(deg) => {
+            toleranceDeg.value = Number(deg);
+            void look();
+          }}
+        />
         <p class="hint">
           {points} points. A larger tolerance gives a smoother take with fewer of them.
         </p>
@@ -260,22 +251,14 @@ function PlayIn() {
         if (holding.peek() && cue !== '') void playIn(cue);
       }}
     >
-      <label>
-        Play take {savedAs} in
-        <select
-          value={picked.value}
-          onChange={(event) => {
-            picked.value = event.currentTarget.value;
-          }}
-        >
-          <option value="">a new cue</option>
-          {cueNames.value.map((one) => (
-            <option key={one} value={one}>
-              cue {one}
-            </option>
-          ))}
-        </select>
-      </label>
+      <Select
+        label={`Play take ${savedAs.value} in`}
+        value={picked.value}
+        options={[['', 'a new cue'], ...cueNames.value.map((one): Option => [one, `cue ${one}`])]}
+        onPick={(one) => {
+          picked.value = one;
+        }}
+      />
       {picked.value === '' && (
         <label>
           Name of the new cue

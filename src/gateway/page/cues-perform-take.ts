@@ -1,19 +1,15 @@
-import { batch, computed, signal } from '@preact/signals';
-import type { Result } from '../../api/methods.ts';
+import { batch, computed, effect, signal } from '@preact/signals';
+import { systemClock } from '../../shared/clock.ts';
 import { recordOf, stepsOf } from './cues-model.ts';
 import { arm, onGrab, usable } from './cues-perform-data.ts';
+import { type Recorded, RecordingLook } from './cues-perform-look.ts';
 import { usualTrim } from './cues-perform-map.ts';
 import { forPeople } from './for-people.ts';
-import { call } from './link.ts';
+import { call, LinkGone, linkState } from './link.ts';
 import { isRefusal } from './refusal.ts';
 import { ask, cueList, write } from './store.ts';
 
 /** A recording on its way to a take: begun, ended, looked at, trimmed, saved. */
-
-export type Recorded = Result<'take.read'>;
-
-/** While it records, it is looked at so often (ms). */
-const LOOK_EVERY_MS = 500;
 
 /** The recording under way, or the last one, as the daemon has it. */
 export const recording = signal<Recorded | undefined>(undefined);
@@ -43,31 +39,46 @@ export const toRecord = computed(() => {
 
 export const cueNames = computed(() => Object.keys(cueList.value.cues));
 
-let timer: ReturnType<typeof setTimeout> | undefined;
+const looker = new RecordingLook({
+  clock: systemClock,
+  read: (asItIs) =>
+    call('take.read', {
+      toleranceDeg: toleranceDeg.peek(),
+      ...(!asItIs && { trim: [...trim.peek()] as [number, number] }),
+    }),
+  seen: (now) => {
+    recording.value = now;
+    savedAs.value = now?.saved ?? '';
+  },
+  over: (now) => {
+    trim.value = usualTrim(now);
+  },
+  gone: () => {
+    recordSaid.value = 'The recording is gone: the daemon has started again meanwhile.';
+  },
+  failed: (error) => {
+    // It is looked at again when the link is back.
+    if (!(error instanceof LinkGone)) recordSaid.value = forPeople(error.message);
+  },
+});
 
 /** Reads how the recording stands, and what would be saved of it once it has ended. */
-export async function look(first = false): Promise<void> {
-  clearTimeout(timer);
-  try {
-    const isOver = recording.peek()?.recording === false;
-    const params = isOver && !first ? { trim: [...trim.peek()] as [number, number] } : {};
-    const next = await call('take.read', { toleranceDeg: toleranceDeg.peek(), ...params });
-    if (next.samples === 0) {
-      recording.value = undefined;
-      return;
-    }
-    const ended = !next.recording && (first || recording.peek()?.recording !== false);
-    recording.value = next;
-    savedAs.value = next.saved ?? '';
-    if (ended) {
-      trim.value = usualTrim(next);
-      await look();
-      return;
-    }
-    if (next.recording) timer = setTimeout(() => void look(), LOOK_EVERY_MS);
-  } catch (error) {
-    recordSaid.value = forPeople((error as Error).message);
-  }
+export const look = (): Promise<void> => looker.look();
+
+/** Whether a recording is still under way is not known while the link is lost. */
+export const isUnsure = computed(() => linkState.value !== 'open');
+
+/** Looks at the recording while it is shown, and again whenever the link is back. Returns its end. */
+export function watchRecording(): () => void {
+  const stop = effect(() => {
+    if (linkState.value === 'open') void looker.look(true);
+    else waiting.value = false;
+  });
+  return () => {
+    stop();
+    looker.end();
+    waiting.value = false;
+  };
 }
 
 /** Begins at once, or lets the first grip begin it. */
@@ -96,10 +107,10 @@ async function begin(): Promise<void> {
   savedAs.value = '';
   playedIn.value = '';
   taken.value = '';
-  recording.value = {
+  looker.begun({
     ...{ recording: true, samples: 1, durationS: 0, channels },
     ...(cue !== '' && { over: cue }),
-  };
+  });
   await look();
 }
 

@@ -1,3 +1,4 @@
+import { Tick } from './tick.tsx';
 import './cues-perform.css';
 import { useComputed, useSignal } from '@preact/signals';
 import { useEffect } from 'preact/hooks';
@@ -31,10 +32,18 @@ import {
   watchKeys,
   watchTilt,
 } from './cues-perform-hands.ts';
-import { isKey, type Leader, type Led, partnerOf } from './cues-perform-map.ts';
+import {
+  freeKeys,
+  type Leader,
+  type Led,
+  leadsByGamepad,
+  partnerOf,
+  withKeyAt,
+} from './cues-perform-map.ts';
 import { Pad, Slider } from './cues-perform-pads.tsx';
 import { Record, RecordingHere } from './cues-perform-record.tsx';
 import { forPeople } from './for-people.ts';
+import { Select } from './select.tsx';
 import { channels, commanding, stateOf } from './store.ts';
 import { startTilt, stopTilt, tilt } from './tilt-source.ts';
 import { typedNumber } from './typed-number.ts';
@@ -99,14 +108,18 @@ function Controls() {
       {by('pad-').map((one) => (
         <LedRow key={one.channel} one={one} />
       ))}
-      {by('keys').map((one) => (
-        <LedRow key={one.channel} one={one}>
-          <p class="hint">
-            Hold <kbd>{one.keys?.[0] ?? '?'}</kbd> towards low, <kbd>{one.keys?.[1] ?? '?'}</kbd>{' '}
-            towards high.
-          </p>
-        </LedRow>
-      ))}
+      {by('keys').map((one) => {
+        const [low = '?', high = '?'] = one.turned
+          ? [one.keys?.[1], one.keys?.[0]]
+          : (one.keys ?? []);
+        return (
+          <LedRow key={one.channel} one={one}>
+            <p class="hint">
+              Hold <kbd>{low}</kbd> towards low, <kbd>{high}</kbd> towards high.
+            </p>
+          </LedRow>
+        );
+      })}
       {(by('axis-').length > 0 || by('button-').length > 0) && <GamepadLine />}
       {[...by('axis-'), ...by('button-')].map((one) => (
         <LedRow key={one.channel} one={one} />
@@ -228,39 +241,27 @@ function SetUp() {
       ))}
       {first && (
         <div class="part-field">
-          <label>
-            Servo
-            <select
-              value={first}
-              onChange={(event) => {
-                adding.value = event.currentTarget.value;
-              }}
-            >
-              {free.value.map((name) => (
-                <option key={name}>{name}</option>
-              ))}
-            </select>
-          </label>
+          <Select
+            label="Servo"
+            value={first}
+            options={free.value}
+            onPick={(name) => {
+              adding.value = name;
+            }}
+          />
           <Act can onAct={() => setLed([...led.peek(), { channel: first, by: 'slider' }])}>
             Lead it too
           </Act>
         </div>
       )}
-      {usable.value.some(({ by }) => /^(axis|button)-/.test(by)) && (
+      {usable.value.some(leadsByGamepad) && (
         <div class="part-field">
-          <label>
-            Gamepad: the button that must be held
-            <select
-              value={holdButton.value}
-              onChange={(event) => setHoldButton(Number(event.currentTarget.value))}
-            >
-              {HOLD_BUTTONS.map(([number, words]) => (
-                <option key={number} value={number}>
-                  {words}
-                </option>
-              ))}
-            </select>
-          </label>
+          <Select
+            label="Gamepad: the button that must be held"
+            value={String(holdButton.value)}
+            options={HOLD_BUTTONS.map(([number, words]) => [String(number), words])}
+            onPick={(number) => setHoldButton(Number(number))}
+          />
         </div>
       )}
     </section>
@@ -301,22 +302,18 @@ function LedForm({ one }: { one: Led }) {
         <span class="soft">{leaders(one).find(([value]) => value === by)?.[1] ?? by}</span>
       </summary>
       <div class="part-field">
-        <label>
-          Led by
-          <select
-            value={by}
-            onChange={(event) => {
-              const next = event.currentTarget.value as Leader;
-              change({ by: next, ...(next === 'keys' && !one.keys && { keys: ['a', 'd'] }) });
-            }}
-          >
-            {leaders(one).map(([value, words]) => (
-              <option key={value} value={value}>
-                {words}
-              </option>
-            ))}
-          </select>
-        </label>
+        <Select
+          label="Led by"
+          value={by}
+          options={leaders(one)}
+          onPick={(value) => {
+            const next = value as Leader;
+            change({
+              by: next,
+              ...(next === 'keys' && !one.keys && { keys: freeKeys(led.peek()) }),
+            });
+          }}
+        />
         {by === 'keys' && <Keys one={one} change={change} />}
         <label class="lead-edge">
           From (deg)
@@ -331,14 +328,9 @@ function LedForm({ one }: { one: Led }) {
         </p>
       </div>
       <div class="row">
-        <label class="check">
-          <input
-            type="checkbox"
-            checked={turned}
-            onChange={(event) => change({ turned: event.currentTarget.checked })}
-          />
+        <Tick checked={turned} onTick={(checked) => change({ turned: checked })}>
           {partnerOf(one) ? 'Mirrored' : 'The other way round'}
-        </label>
+        </Tick>
         <Act
           can
           aria-label={`Remove ${channel}`}
@@ -354,10 +346,11 @@ function LedForm({ one }: { one: Led }) {
 function Keys({ one, change }: { one: Led; change: (more: Partial<Led>) => void }) {
   const keys = one.keys ?? ['', ''];
   const pick = (at: 0 | 1) => (event: Event) => {
-    const key = (event.currentTarget as HTMLInputElement).value.trim().toLowerCase();
-    const next = at === 0 ? ([key, keys[1]] as const) : ([keys[0], key] as const);
-    if (isKey(key) && next[0] !== next[1]) change({ keys: next });
-    else (event.currentTarget as HTMLInputElement).value = keys[at];
+    const field = event.currentTarget as HTMLInputElement;
+    const next = withKeyAt(led.peek(), one, at, field.value.trim().toLowerCase());
+    if (typeof next === 'string') said.value = next;
+    else change({ keys: next });
+    field.value = (typeof next === 'string' ? keys : next)[at];
   };
   return (
     <>

@@ -1,16 +1,17 @@
 import { useComputed } from '@preact/signals';
 import { Schematic } from '../../drawings/schematic.tsx';
 import { tidy } from '../../shared/units.ts';
-import { cue, isFresh, notRehearsed, rehearsed, steps } from './cues-data.ts';
+import { isFresh, notRehearsed, rehearsed, steps } from './cues-data.ts';
 import { half, headS, loop, pause, play, playing, stateAt, toggle } from './cues-play.ts';
 import { boxes, hasPicture, picture } from './picture-data.ts';
 import { shownOf } from './picture-mark.ts';
 import { placeStyle, Stage } from './picture-panel.tsx';
 import { channels } from './store.ts';
+import { Tick } from './tick.tsx';
 
 /** The rehearsal of the cue on the picture of the prop: on the screen only. */
 export function RehearsalPicture() {
-  const done = rehearsed.value?.cue === cue.value ? rehearsed.value.of : undefined;
+  const done = rehearsed.value?.of;
   const canPlay = done?.ran;
   const { places = {} } = picture.value ?? {};
   const names = Object.keys(channels.value);
@@ -34,26 +35,22 @@ export function RehearsalPicture() {
         >
           {playing.value ? 'Pause' : 'Play'}
         </button>
-        <label class="check">
-          <input
-            type="checkbox"
-            checked={loop.value}
-            onChange={(event) => {
-              loop.value = event.currentTarget.checked;
-            }}
-          />
+        <Tick
+          checked={loop.value}
+          onTick={(checked) => {
+            loop.value = checked;
+          }}
+        >
           again and again
-        </label>
-        <label class="check">
-          <input
-            type="checkbox"
-            checked={half.value}
-            onChange={(event) => {
-              half.value = event.currentTarget.checked;
-            }}
-          />
+        </Tick>
+        <Tick
+          checked={half.value}
+          onTick={(checked) => {
+            half.value = checked;
+          }}
+        >
           half speed
-        </label>
+        </Tick>
       </div>
       <p class={`number ${isFresh.value ? '' : 'is-old'}`} role="status">
         {steps.value.length === 0
@@ -89,7 +86,7 @@ export function RehearsalPicture() {
 
 /** Beside the timeline: from the cursor, and back. */
 export function PlayHere() {
-  const can = rehearsed.value?.cue === cue.value && rehearsed.value.of.ran;
+  const can = rehearsed.value?.of.ran === true;
   return (
     <button
       type="button"
@@ -126,7 +123,7 @@ function Mark({
   const shown = useComputed(() => {
     const info = channels.value[channel];
     if (!info) return undefined;
-    const of = rehearsed.value?.cue === cue.value ? rehearsed.value.of : undefined;
+    const of = rehearsed.value?.of;
     return shownOf(info, stateAt(of, channel, info, headS.value), false);
   });
   const look = useComputed(

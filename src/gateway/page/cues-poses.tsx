@@ -16,13 +16,14 @@ import {
   poseWords,
   said,
   steps,
-  undoSaved,
 } from './cues-data.ts';
 import { NumberInput } from './cues-fields.tsx';
 import { addStep, recordOf, type Step } from './cues-model.ts';
-import { lastChange } from './file-change.ts';
+import { UndoSaved } from './cues-undo.tsx';
 import { command, WhyNot } from './overview-parts.tsx';
+import { Select } from './select.tsx';
 import { channels, commanding, holding } from './store.ts';
+import { Tick } from './tick.tsx';
 
 /** The poses of the prop: captured as it stands, gone to, and put into a cue. */
 export function Poses() {
@@ -79,7 +80,6 @@ function Capture({ poses }: { poses: readonly string[] }) {
   const isThere = poses.includes(pose);
   const only = some.value ? all.filter((one) => picked.value.has(one)) : undefined;
   const can = holding.value && !busy.value && pose !== '' && only?.length !== 0;
-  const change = lastChange.value;
   return (
     <section class="sheet desk-form" aria-labelledby="capture">
       <h2 id="capture">Capture a pose</h2>
@@ -122,33 +122,30 @@ function Capture({ poses }: { poses: readonly string[] }) {
             ))}
           </datalist>
         </label>
-        <label class="check">
-          <input
-            type="checkbox"
-            checked={some.value}
-            onChange={(event) => {
-              some.value = event.currentTarget.checked;
-            }}
-          />
+        <Tick
+          checked={some.value}
+          onTick={(checked) => {
+            some.value = checked;
+          }}
+        >
           only some channels
-        </label>
+        </Tick>
         {some.value && (
           <fieldset class="pose-picks">
             <legend>Channels</legend>
             {all.map((one) => (
-              <label key={one} class="check">
-                <input
-                  type="checkbox"
-                  checked={picked.value.has(one)}
-                  onChange={({ currentTarget: { checked } }) => {
-                    const now = new Set(picked.peek());
-                    if (checked) now.add(one);
-                    else now.delete(one);
-                    picked.value = now;
-                  }}
-                />
+              <Tick
+                key={one}
+                checked={picked.value.has(one)}
+                onTick={(checked) => {
+                  const now = new Set(picked.peek());
+                  if (checked) now.add(one);
+                  else now.delete(one);
+                  picked.value = now;
+                }}
+              >
                 {one}
-              </label>
+              </Tick>
             ))}
           </fieldset>
         )}
@@ -157,11 +154,7 @@ function Capture({ poses }: { poses: readonly string[] }) {
           <button type="submit" aria-disabled={!can}>
             {isThere ? 'Capture it again…' : 'Capture'}
           </button>
-          {change && (
-            <Act can={holding.value && !busy.value} onAct={() => void undoSaved()}>
-              Undo the saved change of {change.what}
-            </Act>
-          )}
+          <UndoSaved />
         </div>
       </form>
       <p role="status">{said.value}</p>
@@ -196,18 +189,20 @@ function Blend({ poses }: { poses: readonly string[] }) {
       <h2 id="blend">From pose to pose</h2>
       <p class="hint">Puts steps into a cue on the desk. Nothing moves by it.</p>
       <div class="row">
-        <Choice
+        <Select
+          class="field"
           label="From"
           value={from.value}
-          of={[['', 'where it is then'], ...poses.map((one): [string, string] => [one, one])]}
+          options={[['', 'where it is then'], ...poses]}
           onPick={(value) => {
             from.value = value;
           }}
         />
-        <Choice
+        <Select
+          class="field"
           label="To"
           value={to.value}
-          of={poses.map((one): [string, string] => [one, one])}
+          options={poses}
           onPick={(value) => {
             to.value = value;
           }}
@@ -221,13 +216,11 @@ function Blend({ poses }: { poses: readonly string[] }) {
             if (value !== undefined) overS.value = value;
           }}
         />
-        <Choice
+        <Select
+          class="field"
           label="Into"
           value={into.value}
-          of={[
-            ...names.value.map((one): [string, string] => [one, one]),
-            ['', 'a new cue'] as const,
-          ]}
+          options={[...names.value, ['', 'a new cue']]}
           onPick={(value) => {
             into.value = value;
           }}
@@ -243,25 +236,5 @@ function Blend({ poses }: { poses: readonly string[] }) {
         )}
       </p>
     </section>
-  );
-}
-
-function Choice(props: {
-  label: string;
-  value: string;
-  of: readonly (readonly [value: string, words: string])[];
-  onPick: (value: string) => void;
-}) {
-  return (
-    <label class="field">
-      {props.label}{' '}
-      <select value={props.value} onChange={(event) => props.onPick(event.currentTarget.value)}>
-        {props.of.map(([value, words]) => (
-          <option key={value} value={value}>
-            {words}
-          </option>
-        ))}
-      </select>
-    </label>
   );
 }

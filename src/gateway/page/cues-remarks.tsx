@@ -7,7 +7,7 @@ const LEVELS = { error: 'Wrong', warning: 'Look', note: 'Note' } as const;
 
 /** What would be refused, slowed or held back, each leading to its step. */
 export function Remarks() {
-  const done = rehearsed.value?.cue === cue.value ? rehearsed.value.of : undefined;
+  const done = rehearsed.value?.of;
   if (!done) return null;
   const { findings, more, flashes } = done;
   const most = Math.max(flashes.planned, flashes.plannedColour);

@@ -1,6 +1,6 @@
 import { computed, type Signal, signal, useComputed, useSignalEffect } from '@preact/signals';
 import type { TargetedMouseEvent, TargetedPointerEvent } from 'preact';
-import { useEffect, useRef } from 'preact/hooks';
+import { useRef } from 'preact/hooks';
 import { clamp, tidy } from '../../shared/units.ts';
 import { Closures, lightBand, RailCurve, ServoCurve } from './cues-curve.tsx';
 import {
@@ -44,6 +44,7 @@ import {
 } from './cues-model.ts';
 import { headS, pause, playing } from './cues-play.ts';
 import { KIND_WORDS } from './kind-words.ts';
+import { Select } from './select.tsx';
 import { channels, cueList, groups, nowS } from './store.ts';
 
 /** Rows of channels and groups along one time axis, with the steps as blocks in them. */
@@ -76,8 +77,7 @@ const copied = signal<Step | undefined>(undefined);
 
 /** The length of the timeline (s). */
 function useLengthS(): number {
-  const done = rehearsed.value;
-  const rehearsedS = done?.cue === cue.value ? done.of.durationS : 0;
+  const rehearsedS = rehearsed.value?.of.durationS ?? 0;
   return Math.ceil(Math.max(endOf(times.value), rehearsedS) + ROOM_S);
 }
 
@@ -136,7 +136,7 @@ export function Timeline() {
   });
   const all = rows.value;
   const blocks = blocksOf(steps.value);
-  const done = rehearsed.value?.cue === cue.value ? rehearsed.value.of : undefined;
+  const done = rehearsed.value?.of;
   const also = alsoChanged(done, all);
   const lines = all.map((row) => linesIn(row, blocks));
   const width = Math.ceil(lengthS * perS.value);
@@ -669,32 +669,17 @@ export function AddRow() {
     ['Channels', left(Object.keys(all))],
     ['Others', left(others)],
   ];
-  const box = useRef<HTMLSelectElement>(null);
-  useEffect(() => {
-    if (box.current) box.current.value = '';
-  });
   return (
-    <label class="field">
-      Add a row{' '}
-      <select
-        ref={box}
-        onChange={({ currentTarget: { value } }) => {
-          if (value) moreRows.value = [...moreRows.peek(), value];
-        }}
-      >
-        <option value="">choose…</option>
-        {parts
-          .filter(([, list]) => list.length > 0)
-          .map(([label, list]) => (
-            <optgroup key={label} label={label}>
-              {list.map((row) => (
-                <option key={row} value={row}>
-                  {rowWords(row)}
-                </option>
-              ))}
-            </optgroup>
-          ))}
-      </select>
-    </label>
+    <Select
+      class="field"
+      label="Add a row"
+      value=""
+      options={parts
+        .filter(([, list]) => list.length > 0)
+        .map(([group, list]) => ({ group, options: list.map((row) => [row, rowWords(row)]) }))}
+      onPick={(row) => {
+        moreRows.value = [...moreRows.peek(), row];
+      }}
+    />
   );
 }

@@ -1,14 +1,21 @@
 import './cues-voice.css';
-import { computed, effect, signal, useComputed } from '@preact/signals';
+import { batch, computed, effect, signal, useComputed } from '@preact/signals';
+import { useEffect } from 'preact/hooks';
 import type { Result } from '../../api/methods.ts';
 import { tidy } from '../../shared/units.ts';
 import { followed } from '../../sums/loudness.ts';
 import { Act } from './act.tsx';
-import { addCue, cue, cursorS, edit, file, freeCueName, load, steps } from './cues-data.ts';
+import { addCue, cue, cursorS, edit, file, freeCueName, load, said, steps } from './cues-data.ts';
 import { NumberInput } from './cues-fields.tsx';
 import { addStep, recordOf } from './cues-model.ts';
-import { call } from './link.ts';
+import { UndoSaved } from './cues-undo.tsx';
+import { type How, howOf, madeOf } from './cues-voice-state.ts';
+import { lastChange } from './file-change.ts';
+import { forPeople } from './for-people.ts';
+import { call, LinkGone, linkState } from './link.ts';
+import { withMinus } from './minus.ts';
 import { CommandSet } from './overview-parts.tsx';
+import { Select } from './select.tsx';
 import { LoudCaution, SoundControls } from './sound.tsx';
 import { channels, holding, write } from './store.ts';
 
@@ -20,21 +27,13 @@ const sound = signal('');
 const servo = signal('');
 const shown = signal<Loudness | undefined>(undefined);
 const why = signal('');
-const said = signal('');
-const made = signal('');
 const busy = signal(false);
+/** What was said last, and of which sound and servo. */
+const told = signal({ of: '', text: '', isInCue: false });
 
-/** How the servo follows: kept in the file with the sound, or what suits most voices. */
-interface How {
-  shut: number | string;
-  open: number | string;
-  floorLufs: number;
-  rangeLu: number;
-  attackS: number;
-  releaseS: number;
-}
-const USUAL = { floorLufs: -50, rangeLu: 25, attackS: 0.03, releaseS: 0.1 };
-const how = signal<How>({ shut: 0, open: 0, ...USUAL });
+const usualHow = () =>
+  howOf(file.value?.data ?? {}, sound.value, servo.value, channels.value[servo.value]);
+const how = signal<How>(howOf({}, '', ''));
 
 const names = computed(() => Object.keys(recordOf(file.value?.data.sounds)));
 const servos = computed(() =>
@@ -43,46 +42,56 @@ const servos = computed(() =>
 const speakers = computed(() =>
   Object.entries(channels.value).filter(([, { kind }]) => kind === 'sound'),
 );
+/** What the file has of this servo and this sound. */
+const made = computed(() => madeOf(file.value?.data ?? {}, sound.value, servo.value, how.value));
 
-effect(() => {
-  if (!names.value.includes(sound.peek())) sound.value = names.value[0] ?? '';
-});
-effect(() => {
-  const all = servos.value.map(([name]) => name);
-  if (!all.includes(servo.peek()))
-    servo.value = all.find((name) => /beak|jaw|mouth/.test(name)) ?? all[0] ?? '';
-});
+const pair = computed(() => `${servo.value} ${sound.value}`);
+const tell = (text: string, isInCue = false) => {
+  told.value = { of: pair.peek(), text, isInCue };
+};
 
-/** Reads the sound that is chosen, and how the servo follows it by the file. */
-let asked = 0;
-effect(() => {
-  const name = sound.value;
-  shown.value = undefined;
-  why.value = '';
-  if (name === '') return;
-  const mine = ++asked;
-  call('sound.read', { sound: name }).then(
-    (result) => {
-      if (mine === asked) shown.value = result;
-    },
-    (error: Error) => {
-      if (mine === asked) why.value = error.message;
-    },
-  );
-});
-effect(() => {
-  const info = channels.value[servo.value];
-  const entry = recordOf(recordOf(file.value?.data.sounds)[sound.value]);
-  const kept = recordOf(recordOf(entry.follow)[servo.value]);
-  const marks = Object.keys(info?.marks ?? {});
-  const [low = 0, high = 0] = info?.limitsDeg ?? [];
-  how.value = {
-    shut: marks.find((mark) => mark === 'shut') ?? tidy(low, 1),
-    open: marks.find((mark) => mark === 'open') ?? tidy(high, 1),
-    ...USUAL,
-    ...(kept as Partial<How>),
+/** While the part is shown: follows the file, and reads the sound that is chosen. Returns its end. */
+function watchVoice(): () => void {
+  let asked = 0;
+  let last = '';
+  const ends = [
+    effect(() => {
+      if (!names.value.includes(sound.peek())) sound.value = names.value[0] ?? '';
+    }),
+    effect(() => {
+      const all = servos.value.map(([name]) => name);
+      if (!all.includes(servo.peek()))
+        servo.value = all.find((name) => /beak|jaw|mouth/.test(name)) ?? all[0] ?? '';
+    }),
+    effect(() => {
+      const name = sound.value;
+      const mine = ++asked;
+      shown.value = undefined;
+      why.value = '';
+      if (name === '' || linkState.value !== 'open') return;
+      call('sound.read', { sound: name }).then(
+        (result) => {
+          if (mine === asked) shown.value = result;
+        },
+        (error: Error) => {
+          if (mine === asked && !(error instanceof LinkGone)) why.value = forPeople(error.message);
+        },
+      );
+    }),
+    effect(() => {
+      // A change of the file elsewhere leaves the sliders where they are.
+      const next = usualHow();
+      const mark = JSON.stringify([pair.value, next]);
+      if (mark === last) return;
+      last = mark;
+      how.value = next;
+    }),
+  ];
+  return () => {
+    asked++;
+    for (const end of ends) end();
   };
-});
+}
 
 /** How far open the servo is over time, as it will be made. */
 const open = computed(() => {
@@ -92,10 +101,11 @@ const open = computed(() => {
 
 const set = (change: Partial<How>) => {
   how.value = { ...how.peek(), ...change };
-  made.value = '';
+  told.value = { of: '', text: '', isInCue: false };
 };
 
 export function Voice() {
+  useEffect(watchVoice, []);
   if (!file.value) return <p role="status">Loading.</p>;
   if (names.value.length === 0)
     return (
@@ -112,10 +122,11 @@ export function Voice() {
       <section class="sheet" aria-labelledby="voice">
         <h2 id="voice">Voice</h2>
         <div class="row">
-          <Choice
+          <Select
+            class="field"
             label="Sound"
             value={sound.value}
-            of={names.value}
+            options={names.value}
             onPick={(value) => {
               sound.value = value;
             }}
@@ -153,7 +164,7 @@ function Facts() {
   );
 }
 
-const lufs = (value: number) => String(tidy(value, 1)).replace('-', '−');
+const lufs = (value: number) => withMinus(tidy(value, 1));
 
 const WIDTH = 1000;
 const HEIGHT = 160;
@@ -214,13 +225,13 @@ function Follows() {
         upper one. Nothing moves by this.
       </p>
       <div class="row">
-        <Choice
+        <Select
+          class="field"
           label="Servo"
           value={servo.value}
-          of={servos.value.map(([name]) => name)}
+          options={servos.value.map(([name]) => name)}
           onPick={(value) => {
             servo.value = value;
-            made.value = '';
           }}
         />
         <Place label="In silence" value={now.shut} marks={places} onSet={(shut) => set({ shut })} />
@@ -267,15 +278,17 @@ function Follows() {
         >
           Make {servo.value} follow {sound.value}
         </Act>
-        {made.value && (
+        {made.value?.isSame && (
           <button type="button" onClick={putIn}>
             Put both into a cue
           </button>
         )}
+        <UndoSaved after={() => tell(said.peek())} />
       </div>
+      {!holding.value && <p class="hint">To make it, take control first.</p>}
       <p role="status" class="voice-said">
-        {said.value}{' '}
-        {cue.value && said.value.includes('on the desk') && (
+        {told.value.of === pair.value && told.value.text !== '' ? told.value.text : standing()}{' '}
+        {told.value.of === pair.value && told.value.isInCue && (
           <a href={`#cues/desk/${encodeURIComponent(cue.value)}`}>Show it</a>
         )}
       </p>
@@ -283,36 +296,53 @@ function Follows() {
   );
 }
 
+/** What the file has of this servo and this sound, in words. */
+function standing(): string {
+  if (!made.value) return '';
+  const { take, isSame } = made.value;
+  return isSame
+    ? `${servo.value} follows ${sound.value} in take ${take}.`
+    : `Take ${take} was made with other settings: make it again to use these.`;
+}
+
 async function make(): Promise<void> {
+  const before = file.peek()?.version;
+  if (before === undefined) return;
   busy.value = true;
-  said.value = 'Working it out.';
-  const result = await write(`${servo.peek()} follows ${sound.peek()}`, 'sound.follow', {
+  tell('Working it out.');
+  const of = pair.peek();
+  const what = `${servo.peek()} follows ${sound.peek()}`;
+  const result = await write(what, 'sound.follow', {
     sound: sound.peek(),
     channel: servo.peek(),
     ...how.peek(),
+    version: before,
   });
-  busy.value = false;
-  if (!result) {
-    said.value = 'It was not made; the reason stands above.';
-    return;
-  }
-  made.value = result.take;
-  said.value = `Take ${result.take} is made, with ${result.points} points.${result.pending ? ' It waits until the prop is parked.' : ''}`;
+  batch(() => {
+    busy.value = false;
+    if (result) lastChange.value = { what, before, after: result.version };
+    const text = result
+      ? `Take ${result.take} is made, with ${result.points} points.${result.pending ? ' It waits until the prop is parked.' : ''}`
+      : 'It was not made; the reason stands above.';
+    told.value = { of, text, isInCue: false };
+  });
   await load();
 }
 
 /** A step with the sound and the take, where the cue on the desk stands. */
 function putIn(): void {
+  const take = made.peek()?.take;
+  if (take === undefined) return;
   const [speaker] = speakers.peek();
   if (cue.peek() === '') addCue(freeCueName(sound.peek()), []);
   edit(
     addStep(steps.peek(), {
       at: cursorS.peek(),
       ...(speaker && { sound: { [speaker[0]]: sound.peek() } }),
-      take: made.peek(),
+      take,
     }).steps,
   );
-  said.value = `A step with both is in ${cue.peek()} on the desk, not saved yet.`;
+  tell(`A step with both is in ${cue.peek()} on the desk, not saved yet.`, true);
 }
 
 function Place(props: {
@@ -325,10 +355,11 @@ function Place(props: {
   const isMark = typeof value === 'string';
   return (
     <>
-      <Choice
+      <Select
+        class="field"
         label={label}
         value={isMark ? value : ''}
-        of={[...marks, '']}
+        options={[...marks, ['', 'an angle']]}
         onPick={(mark) => onSet(mark === '' ? 0 : mark)}
       />
       {!isMark && (
@@ -363,27 +394,7 @@ function Slider(props: {
         value={value}
         onInput={(event) => onSet(event.currentTarget.valueAsNumber)}
       />
-      <output class="number">{String(value).replace('-', '−')}</output>
-    </label>
-  );
-}
-
-function Choice(props: {
-  label: string;
-  value: string;
-  of: readonly string[];
-  onPick: (value: string) => void;
-}) {
-  return (
-    <label class="field">
-      {props.label}{' '}
-      <select value={props.value} onChange={(event) => props.onPick(event.currentTarget.value)}>
-        {props.of.map((one) => (
-          <option key={one} value={one}>
-            {one || 'an angle'}
-          </option>
-        ))}
-      </select>
+      <output class="number">{withMinus(value)}</output>
     </label>
   );
 }

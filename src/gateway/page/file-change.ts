@@ -14,8 +14,18 @@ interface Change {
   after: string;
 }
 
-/** The one that was written last, while it can be undone. */
+/** The one that this page wrote last. */
 export const lastChange = signal<Change | undefined>(undefined);
+
+/**
+ * The last change, while it can be undone: once somebody has changed the file since, going back to the
+ * version before would take that back as well.
+ * @param present the version of the file on the disk, as far as the page knows
+ */
+export function undoable(present: string | undefined): Change | undefined {
+  const change = lastChange.value;
+  return change?.after === present ? change : undefined;
+}
 
 /**
  * Writes edits that were worked out for the version `before`; undefined where they were refused, which the

@@ -1,3 +1,4 @@
+import { Tick } from './tick.tsx';
 import './measure.css';
 import { type Signal, useSignal } from '@preact/signals';
 import { useEffect, useId } from 'preact/hooks';
@@ -245,15 +246,13 @@ function Phone({ reading, keep }: ReadingProps) {
             ))}
           </select>
         </label>
-        <label class="check">
-          <input
-            type="checkbox"
-            checked={reading.turned}
-            disabled={reading.points.length > 0}
-            onChange={(event) => keep({ turned: event.currentTarget.checked })}
-          />
+        <Tick
+          checked={reading.turned}
+          disabled={reading.points.length > 0}
+          onTick={(checked) => keep({ turned: checked })}
+        >
           Count the other way
-        </label>
+        </Tick>
       </div>
       <p class="hint">
         Set zero and direction before the first point. On an upright hinge the tilt does not change:

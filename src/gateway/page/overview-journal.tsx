@@ -4,6 +4,7 @@ import type { What } from '../../shared/journal.ts';
 import { forPeople } from './for-people.ts';
 import { dateTime } from './journal.ts';
 import { journal } from './store.ts';
+import { Tick } from './tick.tsx';
 
 /** From here on (as in overview.css) the journal stands beside the rest, and so it is open. */
 const BESIDE = '(min-width: 75rem)';
@@ -34,16 +35,14 @@ export function Journal() {
         <summary>
           <h2>Journal</h2>
         </summary>
-        <label class="check">
-          <input
-            type="checkbox"
-            checked={refusedOnly.value}
-            onChange={(event) => {
-              refusedOnly.value = event.currentTarget.checked;
-            }}
-          />
+        <Tick
+          checked={refusedOnly.value}
+          onTick={(checked) => {
+            refusedOnly.value = checked;
+          }}
+        >
           Refused only
-        </label>
+        </Tick>
         <div class="row">
           <input
             type="search"

@@ -1,7 +1,7 @@
 import './setup-file.css';
 import { useEffect } from 'preact/hooks';
 import { Act } from './act.tsx';
-import { lastChange } from './file-change.ts';
+import { undoable } from './file-change.ts';
 import { conflict, done, followFile, mayWrite, report, undo } from './file-state.ts';
 import { forPeople } from './for-people.ts';
 import { Findings } from './setup-findings.tsx';
@@ -62,7 +62,7 @@ function Done() {
       {last && (
         <p class="sheet file-done">
           {last.text}{' '}
-          {lastChange.value?.after === last.now && (
+          {undoable(report.value?.version)?.after === last.now && (
             <Act can={mayWrite.value} onAct={() => void undo()}>
               Undo
             </Act>

@@ -1,3 +1,4 @@
+import { Tick } from './tick.tsx';
 import './setup-loom.css';
 import { signal, useSignalEffect } from '@preact/signals';
 import { useEffect, useId, useRef } from 'preact/hooks';
@@ -245,7 +246,7 @@ function Groups({ added }: { added: readonly Addition[] }) {
       ))}
       {skipped.map((name) => (
         <p key={name} class="loom-skipped">
-          <Tick name={name} ticked={false} />
+          <Wired name={name} wired={false} />
         </p>
       ))}
     </>
@@ -258,7 +259,7 @@ function Group({ additions }: { additions: readonly Addition[] }) {
   const wires = additions.filter(({ what }) => /^W\d+,/.test(what)).length;
   return (
     <div class="loom-group">
-      {optional && <Tick name={name} ticked />}
+      {optional && <Wired name={name} wired />}
       <details class="review-group">
         <summary>
           {!optional && <b>{`${KINDS[kind]} ${name}: `}</b>}
@@ -279,24 +280,22 @@ function Group({ additions }: { additions: readonly Addition[] }) {
 }
 
 /** Whether a channel or a contact gets its wires. */
-function Tick({ name, ticked }: { name: string; ticked: boolean }) {
+function Wired({ name, wired }: { name: string; wired: boolean }) {
   return (
-    <label class="check">
-      <input
-        type="checkbox"
-        checked={ticked}
-        onChange={() => {
-          const next = new Set(leftOut.value);
-          if (ticked) next.add(name);
-          else next.delete(name);
-          leftOut.value = next;
-          done.value = '';
-          void load();
-        }}
-      />
+    <Tick
+      checked={wired}
+      onTick={(checked) => {
+        const next = new Set(leftOut.value);
+        if (checked) next.delete(name);
+        else next.add(name);
+        leftOut.value = next;
+        done.value = '';
+        void load();
+      }}
+    >
       {name}
-      {!ticked && ', left out'}
-    </label>
+      {!wired && ', left out'}
+    </Tick>
   );
 }
 

@@ -1,3 +1,4 @@
+import { Tick } from './tick.tsx';
 import './setup-new.css';
 import { useSignalEffect } from '@preact/signals';
 import type { ComponentChildren } from 'preact';
@@ -114,14 +115,9 @@ function Table({ all }: { all: Choices }) {
       >
         {(thing) => <Supplies thing={thing} />}
       </Things>
-      <label class="check">
-        <input
-          type="checkbox"
-          checked={stopButton}
-          onChange={(event) => change({ stopButton: event.currentTarget.checked })}
-        />
+      <Tick checked={stopButton} onTick={(checked) => change({ stopButton: checked })}>
         There is a stop button on a pin (on top of a switch that cuts the power, never in its place)
-      </label>
+      </Tick>
       <Wrong />
       <p class="row">
         <button type="submit" class="primary" aria-disabled={working.value}>

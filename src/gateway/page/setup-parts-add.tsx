@@ -1,7 +1,8 @@
 import { useSignal } from '@preact/signals';
+import { Select } from './select.tsx';
 import { busy, type Change, file, plan, said, section } from './setup-parts-data.ts';
 import { typedPins, typedWords, WRONG_PINS } from './setup-parts-field.tsx';
-import { Line, PartForm, Pick } from './setup-parts-form.tsx';
+import { Line, PartForm } from './setup-parts-form.tsx';
 import { typedNumber } from './typed-number.ts';
 
 const WHAT = {
@@ -30,7 +31,7 @@ export function AddPart() {
   return (
     <section class="sheet" aria-label="Add a part">
       <PartForm button={kind && 'Propose'} primary can={kind !== '' && !busy.value} onGo={go}>
-        <Pick
+        <Select
           label="Add"
           options={[['', 'choose what …'], ...Object.entries(WHAT)]}
           value={kind}
@@ -46,10 +47,10 @@ export function AddPart() {
           };
           const all = { label, value };
           return options ? (
-            <Pick
+            <Select
               key={`${kind} ${name}`}
               {...all}
-              options={[['', hint], ...options.map((one) => [one, one] as const)]}
+              options={[['', hint], ...options]}
               onPick={onText}
             />
           ) : (

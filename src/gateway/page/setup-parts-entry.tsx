@@ -16,6 +16,7 @@ import { Field, Fields, typedPins, typedValue, WRONG_PINS } from './setup-parts-
 import { Ask, Choose, Line, PartForm } from './setup-parts-form.tsx';
 import { TryOut } from './setup-parts-try.tsx';
 import { wireEntries } from './setup-parts-wires.ts';
+import { Tick } from './tick.tsx';
 import { typedNumber } from './typed-number.ts';
 
 interface PartProps {
@@ -201,16 +202,14 @@ function Mark({ channel, mark, deg }: { channel: string; mark: string; deg: unkn
       <details>
         <summary>Rename or remove {mark}</summary>
         {mates.length > 0 && (
-          <label class="check">
-            <input
-              type="checkbox"
-              checked={together}
-              onChange={(event) => {
-                together.value = event.currentTarget.checked;
-              }}
-            />
+          <Tick
+            checked={together.value}
+            onTick={(checked) => {
+              together.value = checked;
+            }}
+          >
             Also in {mates.join(', ')}
-          </label>
+          </Tick>
         )}
         <Ask
           label="Another name"

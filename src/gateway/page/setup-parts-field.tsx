@@ -1,7 +1,8 @@
 import { useSignal } from '@preact/signals';
 import { useEffect, useId, useRef } from 'preact/hooks';
+import { Select } from './select.tsx';
 import { apply, canWrite, type Data, isMap, learn, meanings, said } from './setup-parts-data.ts';
-import { Line, PartForm, Pick } from './setup-parts-form.tsx';
+import { Line, PartForm } from './setup-parts-form.tsx';
 import { typedNumber } from './typed-number.ts';
 
 type Path = (string | number)[];
@@ -197,9 +198,9 @@ function MoreKeys({ of, path, data, explained, except = [] }: FieldsProps) {
         )
       }
     >
-      <Pick
+      <Select
         label="Another key"
-        options={[['', 'choose …'], ...free.map((one) => [one, one] as const)]}
+        options={[['', 'choose …'], ...free]}
         value={key.value}
         onPick={(one) => {
           key.value = one;

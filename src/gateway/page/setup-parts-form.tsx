@@ -2,6 +2,7 @@ import { useSignal } from '@preact/signals';
 import type { ComponentChildren } from 'preact';
 import { Act } from './act.tsx';
 import { AS_TYPED } from './as-typed.ts';
+import { Select } from './select.tsx';
 import { busy } from './setup-parts-data.ts';
 
 interface PartFormProps {
@@ -65,41 +66,11 @@ export function Line({ label, value, onText, decimal, placeholder, describedBy }
   );
 }
 
-interface PickProps {
-  label: string;
-  options: readonly (readonly [value: string, words: string])[];
-  value: string;
-  onPick: (value: string) => void;
-}
-
-/** A label above a list to choose from. */
-export function Pick({ label, options, value, onPick }: PickProps) {
-  return (
-    <label>
-      {label}
-      <select
-        value={value}
-        onChange={(event) => {
-          onPick(event.currentTarget.value);
-          // What is chosen may be asked about first: until then it is as it was.
-          event.currentTarget.value = value;
-        }}
-      >
-        {options.map(([one, words]) => (
-          <option key={one} value={one}>
-            {words}
-          </option>
-        ))}
-      </select>
-    </label>
-  );
-}
-
 /** One of a few values, by itself. */
-export function Choose(props: PickProps) {
+export function Choose(props: Parameters<typeof Select>[0]) {
   return (
     <div class="part-field">
-      <Pick {...props} />
+      <Select {...props} />
     </div>
   );
 }

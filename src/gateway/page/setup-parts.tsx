@@ -3,7 +3,7 @@ import { signal, useSignal, useSignalEffect } from '@preact/signals';
 import type { ComponentChildren } from 'preact';
 import { useEffect, useId, useRef } from 'preact/hooks';
 import { Act } from './act.tsx';
-import { lastChange } from './file-change.ts';
+import { undoable } from './file-change.ts';
 import { fileNews } from './file-news.ts';
 import { linkState } from './link.ts';
 import { SearchField } from './search-field.tsx';
@@ -51,6 +51,7 @@ export function Parts() {
 
 /** What was said last keeps its place: nothing shifts when it comes. */
 function Top() {
+  const change = undoable(file.value?.version);
   return (
     <section class="sheet parts-top" aria-label="What was done">
       <p role="status" class="parts-said">
@@ -64,8 +65,8 @@ function Top() {
         <p class="caution">The changed file waits until the prop is parked.</p>
       )}
       <div class="row">
-        <Act can={lastChange.value !== undefined && canWrite.value} onAct={() => void undo()}>
-          {lastChange.value ? `Undo: ${lastChange.value.what}` : 'Undo'}
+        <Act can={change !== undefined && canWrite.value} onAct={() => void undo()}>
+          {change ? `Undo: ${change.what}` : 'Undo'}
         </Act>
       </div>
     </section>

@@ -2,7 +2,7 @@ import './setup-picture.css';
 import { computed, signal } from '@preact/signals';
 import { useId, useRef } from 'preact/hooks';
 import { Act } from './act.tsx';
-import { type Edits, lastChange, undoLast, writeEdits } from './file-change.ts';
+import { type Edits, undoable, undoLast, writeEdits } from './file-change.ts';
 import { call } from './link.ts';
 import { hasPicture, picture, readPicture } from './picture-data.ts';
 import { placeStyle, Stage } from './picture-panel.tsx';
@@ -12,8 +12,6 @@ import { channels, holding, refuse, version } from './store.ts';
 
 /** What the last picture that was sent is without, in words. */
 const note = signal('');
-/** While the last change from this page is the last of all. */
-const canUndo = computed(() => lastChange.value?.after === version.value);
 
 /** Changes the part of the prop file that is about the picture. @returns whether it was written */
 async function apply(what: string, edits: Edits): Promise<boolean> {
@@ -43,6 +41,7 @@ export function PictureSetUp() {
 function Choose() {
   const { file, problem } = picture.value ?? {};
   const can = holding.value && sent.value === undefined;
+  const change = undoable(version.value);
   return (
     <section class="sheet" aria-labelledby="setup-picture">
       <h2 id="setup-picture">Picture of the prop</h2>
@@ -66,9 +65,9 @@ function Choose() {
             Remove the picture
           </Act>
         )}
-        {canUndo.value && (
+        {change && (
           <Act can={can} onAct={() => void undoLast()}>
-            Undo: {lastChange.value?.what}
+            Undo: {change.what}
           </Act>
         )}
       </div>

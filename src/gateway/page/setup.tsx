@@ -1,6 +1,5 @@
 import './setup.css';
-import { computed, signal } from '@preact/signals';
-import type { FunctionComponent } from 'preact';
+import { type SectionList, Sections } from './sections.tsx';
 import { PropFile } from './setup-file.tsx';
 import { Keys } from './setup-keys.tsx';
 import { LoomSection } from './setup-loom.tsx';
@@ -9,8 +8,7 @@ import { Parts } from './setup-parts.tsx';
 import { PictureSetUp } from './setup-picture.tsx';
 import { isEmpty } from './store.ts';
 
-/** The parts of the set-up, by the second part of the address's fragment: `#setup/parts`. */
-const SECTIONS: Record<string, { label: string; Shown: FunctionComponent }> = {
+const SECTIONS: SectionList = {
   new: { label: 'New prop', Shown: NewProp },
   parts: { label: 'Parts', Shown: Parts },
   loom: { label: 'Loom', Shown: LoomSection },
@@ -19,39 +17,17 @@ const SECTIONS: Record<string, { label: string; Shown: FunctionComponent }> = {
   keys: { label: 'Keys', Shown: Keys },
 };
 
-const hash = signal(location.hash);
-addEventListener('hashchange', () => {
-  hash.value = location.hash;
-});
-
-const shown = computed(() => {
-  const [view, section = ''] = hash.value.slice(1).split('/');
-  return view === 'setup' && Object.hasOwn(SECTIONS, section) ? section : usualSection();
-});
-
-/** An empty prop begins with a new one; otherwise what is there comes first. */
-function usualSection(): string {
-  const [first, second] = Object.keys(SECTIONS);
-  return (isEmpty.value ? first : second) ?? '';
-}
-
 /** What the prop is made of: proposed, reviewed, changed, looked up. */
 export function SetUp() {
-  const section = SECTIONS[shown.value];
   return (
     <div class="setup">
-      <nav class="jumps" aria-label="Parts of the set-up">
-        {Object.entries(SECTIONS).map(([name, { label }]) => (
-          <a
-            key={name}
-            href={`#setup/${name}`}
-            aria-current={shown.value === name ? 'page' : undefined}
-          >
-            {label}
-          </a>
-        ))}
-      </nav>
-      {section && <section.Shown />}
+      {/* An empty prop begins with a new one; otherwise what is there comes first. */}
+      <Sections
+        view="setup"
+        label="Parts of the set-up"
+        of={SECTIONS}
+        usual={isEmpty.value ? 'new' : 'parts'}
+      />
     </div>
   );
 }
