@@ -1,7 +1,6 @@
 import { readFile, stat } from 'node:fs/promises';
 import { formatFinding } from '../prop/finding.ts';
 import type { TakeServo } from '../prop/take/take-text.ts';
-import type { TakePoints } from '../sums/take-points.ts';
 import { UsageError, writeOut } from './output.ts';
 import { type Outcome, verb } from './verb.ts';
 
@@ -91,25 +90,18 @@ export const takeVerb = verb<Inputs>({
     const { take, findings } = parseTake(text, file);
     if (!take) return failed(findings.map((one) => formatFinding(one, file)).join('\n'));
     const sums = await import('../sums/take-points.ts');
-    const { curvePoints } = await import('../sums/take-simplify.ts');
     const changed = (servo: TakeServo): TakeServo => {
-      const { trim, smooth, scale, about = servo.deg[0]!, mirror, shift, tolerance } = inputs;
-      let points: TakePoints = servo;
-      if (trim) points = sums.trim(points, ...trim);
-      if (smooth) points = sums.smooth(points, smooth, sums.TAKE_HZ);
-      if (scale !== undefined) points = sums.scale(points, scale, about);
-      if (mirror !== undefined) points = sums.mirror(points, mirror);
-      if (shift !== undefined) points = sums.shift(points, 0, shift);
-      if (tolerance !== undefined) points = fewer(points, tolerance);
+      const { trim, smooth, scale, about, mirror, shift, tolerance } = inputs;
+      const part = trim ? sums.trim(servo, ...trim) : servo;
+      const all = sums.changed(part, {
+        ...{ smoothS: smooth, scale, mirrorDeg: mirror, shiftDeg: shift },
+        aboutDeg: about ?? servo.deg[0]!,
+      });
+      const points =
+        tolerance === undefined ? all : sums.simplified(all, tolerance, Number.POSITIVE_INFINITY)!;
       const [from, to] = inputs.rename ?? [];
       const name = servo.name === from && to !== undefined ? to : servo.name;
       return { name, timesS: [...points.timesS], deg: [...points.deg] };
-    };
-    const fewer = (points: TakePoints, toleranceDeg: number): TakePoints => {
-      const { timesS, deg } = sums.resample(points, sums.TAKE_HZ);
-      const stepS = timesS.length > 1 ? timesS[1]! - timesS[0]! : 1;
-      const kept = curvePoints(deg, stepS, toleranceDeg, deg.length)!;
-      return { timesS: kept.map((i) => timesS[i]!), deg: kept.map((i) => deg[i]!) };
     };
     const next = { servos: take.servos.map(changed) };
     let written: string;

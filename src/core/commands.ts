@@ -21,6 +21,12 @@ import { durationOf, LONGEST_TAKE_S, type Recording } from './recorder.ts';
 import { CAPTURE_STEP_DEG, degOf, type Move, type Servo } from './servo.ts';
 import type { Sound } from './sound.ts';
 
+/** A recording or a take, and what would be saved of it. */
+export type TakeShown = Pick<
+  Result<'take.read'>,
+  'channels' | 'durationS' | 'recorded' | 'simplified' | 'differenceDeg'
+>;
+
 /** Changes the prop file; what it answers is in use then, or waits until the prop is parked. */
 export interface PropEditor {
   /** @throws Refusal when nothing was written, or says what was */
@@ -34,13 +40,10 @@ export interface PropEditor {
   followSound(params: Params<'sound.follow'>, by: Author): Promise<Result<'sound.follow'>>;
   /** Works out a passage of a cue of the version that is in use. */
   passage(asked: PassageAsked, session: string): Promise<CuePassage>;
-  /** Works out what would be saved of a recording, and draws both. */
-  readTake(
-    recording: Recording,
-    params: Params<'take.read'>,
-  ): Promise<Pick<Result<'take.read'>, 'recorded' | 'simplified'>>;
+  /** Works out what would be saved of a recording, or of the take that is named, and draws both. */
+  readTake(recording: Recording | undefined, params: Params<'take.read'>): Promise<TakeShown>;
   saveTake(
-    recording: Recording,
+    recording: Recording | undefined,
     params: Params<'take.save'>,
     by: Author,
   ): Promise<Result<'take.save'>>;
@@ -468,19 +471,25 @@ export class Commands {
     'take.read': async (params) => {
       const { recorder } = this.#core;
       const { recording } = recorder;
+      if (params.take !== undefined) {
+        const shown = await this.#editor.readTake(undefined, params);
+        const samples = Math.round(shown.durationS * TAKE_HZ) + 1;
+        return { recording: false, samples, ...shown };
+      }
       if (!recording) return { recording: false, samples: 0, durationS: 0, channels: [] };
       const state = takeState(recording);
       if (recorder.active) return state;
-      return { ...state, ...(await this.#editor.readTake(recording, params)) };
+      return { ...(await this.#editor.readTake(recording, params)), ...state };
     },
     'take.save': async (params, session) => {
-      const recording = this.#core.recorder.ended();
+      const recording = params.take === undefined ? this.#core.recorder.ended() : undefined;
       const what = `take ${params.name}`;
       const by = this.#author(session, what);
       const result = await this.#editor.saveTake(recording, params, by);
-      recording.saved = result.name;
+      if (recording) recording.saved = result.name;
       const { file, pending, points, durationS } = result;
-      const text = `${what} is saved in ${file}: ${durationS} s, ${points} points${pending ? '; it takes effect when the prop is parked' : ''}`;
+      const of = params.take === undefined ? '' : `, made of take ${params.take},`;
+      const text = `${what}${of} is saved in ${file}: ${durationS} s, ${points} points${pending ? '; it takes effect when the prop is parked' : ''}`;
       this.#record(session, 'take.save', text, { ...result });
       return result;
     },

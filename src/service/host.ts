@@ -6,6 +6,7 @@ import {
   Worker,
 } from 'node:worker_threads';
 import type { Params, Result } from '../api/methods.ts';
+import type { TakeShown } from '../core/commands.ts';
 import type { ChangeMessage, Outcome } from '../core/core-prop.ts';
 import type { CuePassage, PassageAsked } from '../core/cue-passage.ts';
 import type { Recording } from '../core/recorder.ts';
@@ -171,16 +172,13 @@ export class ServiceHost {
   }
 
   /** @throws Refusal */
-  readTake(
-    recording: Recording,
-    params: Params<'take.read'>,
-  ): Promise<Pick<Result<'take.read'>, 'recorded' | 'simplified'>> {
+  readTake(recording: Recording | undefined, params: Params<'take.read'>): Promise<TakeShown> {
     return this.#ask((n) => ({ t: 'take-read', n, recording, params }));
   }
 
   /** @throws Refusal; the recording is still in hand then */
   saveTake(
-    recording: Recording,
+    recording: Recording | undefined,
     params: Params<'take.save'>,
     by: Author,
   ): Promise<Result<'take.save'>> {

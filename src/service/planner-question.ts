@@ -1,6 +1,7 @@
 import type { Params } from '../api/methods.ts';
 import type { PassageAsked } from '../core/cue-passage.ts';
 import type { Recording } from '../core/recorder.ts';
+import type { Take } from '../prop/take/take-text.ts';
 import type { Following } from '../sums/loudness.ts';
 
 /** The text of a prop file, and the file's name. */
@@ -56,8 +57,8 @@ export type PlannerQuestion =
   /** How loud a sound is over time, and what a servo makes of it: `Recording`. */
   | { about: 'loudness'; name: string; bytes: Uint8Array }
   | { about: 'follow'; name: string; bytes: Uint8Array; how: Follow }
-  /** What a recording becomes: `MadeTake`. */
-  | { about: 'take'; recording: Recording; params: Params<'take.read'> };
+  /** What a recording, or a take, becomes: `MadeTake`. */
+  | { about: 'take'; of: Recording | Take; params: Params<'take.read'> };
 
 /** The questions about one thing, or several. */
 export type Asked<A extends PlannerQuestion['about']> = Extract<PlannerQuestion, { about: A }>;

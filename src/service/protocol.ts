@@ -82,10 +82,16 @@ export type ToService =
   | { t: 'sound-follow'; n: number; params: Params<'sound.follow'>; by: Author }
   /** A passage of a cue of the version in use. Result: `CuePassage`. */
   | { t: 'passage'; n: number; asked: PassageAsked; session: string }
-  /** What would be saved of a recording. Result: `{ recorded, simplified }`. */
-  | { t: 'take-read'; n: number; recording: Recording; params: Params<'take.read'> }
-  /** A recording becomes a take beside the prop file. Result: that of `take.save`. */
-  | { t: 'take-save'; n: number; recording: Recording; params: Params<'take.save'>; by: Author }
+  /** What would be saved of a recording, or of the take that is named. Result: `TakeShown`. */
+  | { t: 'take-read'; n: number; recording?: Recording | undefined; params: Params<'take.read'> }
+  /** Either becomes a take beside the prop file. Result: that of `take.save`. */
+  | {
+      t: 'take-save';
+      n: number;
+      recording?: Recording | undefined;
+      params: Params<'take.save'>;
+      by: Author;
+    }
   | { t: 'gone'; session: string }
   /** What became of a change that was sent on the port of changes. */
   | { t: 'change'; id: number; outcome: Outcome }

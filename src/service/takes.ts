@@ -1,9 +1,13 @@
 import fs from 'node:fs/promises';
 import { dirname, join } from 'node:path';
 import type { Params, Result } from '../api/methods.ts';
+import type { TakeShown } from '../core/commands.ts';
 import type { Recording } from '../core/recorder.ts';
 import type { Author } from '../prop/file/status.ts';
+import { didYouMean } from '../prop/finding.ts';
 import { valueAt } from '../prop/schema-remarks.ts';
+import { takesBeside } from '../prop/take/take-files.ts';
+import type { Take } from '../prop/take/take-text.ts';
 import { Refusal } from '../shared/errors.ts';
 import { type BesideFs, diskRemedy, putBeside } from './beside-file.ts';
 import type { Keeper } from './keeper.ts';
@@ -36,18 +40,26 @@ export class Takes {
     this.#target = target;
   }
 
-  /** What would be saved of a recording. @throws Refusal `take.trimmed-away`, `take.too-long` */
-  read(recording: Recording, params: Params<'take.read'>, session: string): Promise<object> {
+  /**
+   * What would be saved of a recording, or of the take that is named.
+   * @throws Refusal `take.unknown`, `take.unusable`, `take.trimmed-away`, `take.too-long`
+   */
+  read(
+    recording: Recording | undefined,
+    params: Params<'take.read'>,
+    session: string,
+  ): Promise<TakeShown> {
     // One at a time: whoever asks without end takes one place of the planner's, not all.
     return this.#inTurn(async () => {
-      const { recorded, simplified } = await this.#make(recording, params, session);
-      return { recorded, simplified };
+      const made = await this.#make(recording, params, session);
+      const { channels, wholeS: durationS, recorded, simplified, differenceDeg } = made;
+      return { channels, durationS, recorded, simplified, differenceDeg };
     });
   }
 
   /** @throws Refusal; neither the prop file nor what is beside it has changed then */
   save(
-    recording: Recording,
+    recording: Recording | undefined,
     params: Params<'take.save'>,
     by: Author,
   ): Promise<Result<'take.save'>> {
@@ -61,7 +73,7 @@ export class Takes {
   }
 
   async #save(
-    recording: Recording,
+    recording: Recording | undefined,
     params: Params<'take.save'>,
     by: Author,
   ): Promise<Result<'take.save'>> {
@@ -117,11 +129,27 @@ export class Takes {
   }
 
   async #make(
-    recording: Recording,
+    recording: Recording | undefined,
     params: Params<'take.read'>,
     session: string,
   ): Promise<MadeTake> {
-    return (await this.#planner.ask(session, { about: 'take', recording, params })) as MadeTake;
+    const of = recording ?? this.#take(params.take ?? '');
+    return (await this.#planner.ask(session, { about: 'take', of, params })) as MadeTake;
+  }
+
+  /** A take that the prop file lists. @throws Refusal `take.unknown`, `take.unusable` */
+  #take(name: string): Take {
+    const takes = (valueAt(this.#keeper.rawOnDisk, ['takes']) ?? {}) as Record<string, unknown>;
+    if (!Object.hasOwn(takes, name))
+      throw new Refusal(
+        'take.unknown',
+        `there is no take ${name}; ${didYouMean(name, Object.keys(takes))}`,
+        { take: name },
+      );
+    const read = takesBeside(this.#target)(String(takes[name]));
+    if (read && 'take' in read) return read.take;
+    const why = read ? `${read.wrong}; ${read.right}` : 'its file is not known';
+    throw new Refusal('take.unusable', `take ${name} cannot be read: ${why}`, { take: name });
   }
 
   /** Under the first free name; the same take is not written twice. */

@@ -447,6 +447,7 @@ export const REFUSALS = {
   'file.check-first': ['invalidParams', 'The file has errors.', '`sinew check` shows them.'],
 
   // --- recordings and takes ------------------------------------------------------------------------
+  'take.unknown': ['noSuchThing', 'There is no such take.', 'The reason suggests a name.'],
   'take.running': ['condition', 'Something is being recorded.', 'Call `take.end` first.'],
   'take.nothing': [
     'condition',

@@ -1,5 +1,6 @@
 import { clamp } from '../shared/units.ts';
 import { TakeCurve } from './take-curve.ts';
+import { curvePoints } from './take-simplify.ts';
 
 /** Changes of a performed movement: each makes new points, and leaves the given ones as they are. */
 
@@ -95,4 +96,62 @@ export function smooth(points: TakePoints, windowS: number, hz: number): TakePoi
       return clamp(sum, low, high);
     }),
   };
+}
+
+/** What may become of a movement, in this order; times in s, angles in deg. */
+export interface TakeChanges {
+  /** Smoothed over this time (s). */
+  smoothS?: number | undefined;
+  /** Wider by a factor, about `aboutDeg`; without that about where it begins. */
+  scale?: number | undefined;
+  aboutDeg?: number | undefined;
+  /** The other way round, about this angle. */
+  mirrorDeg?: number | undefined;
+  /** Higher by so much. */
+  shiftDeg?: number | undefined;
+}
+
+/** A movement with all changes made. */
+export function changed(
+  points: TakePoints,
+  { smoothS, scale: by, aboutDeg, mirrorDeg, shiftDeg }: TakeChanges,
+): TakePoints {
+  let next = points;
+  if (smoothS) next = smooth(next, smoothS, TAKE_HZ);
+  if (by !== undefined) next = scale(next, by, aboutDeg ?? points.deg[0]!);
+  if (mirrorDeg !== undefined) next = mirror(next, mirrorDeg);
+  if (shiftDeg !== undefined) next = shift(next, 0, shiftDeg);
+  return next;
+}
+
+/**
+ * With no more points than it takes to stay within a tolerance (deg) of the movement.
+ * @param most how many there may be
+ * @returns undefined where there would be more
+ */
+export function simplified(
+  points: TakePoints,
+  toleranceDeg: number,
+  most: number,
+): TakePoints | undefined {
+  const { timesS, deg } = resample(points, TAKE_HZ);
+  const stepS = timesS.length > 1 ? timesS[1]! - timesS[0]! : 1;
+  const kept = curvePoints(deg, stepS, toleranceDeg, most);
+  return kept && { timesS: kept.map((i) => timesS[i]!), deg: kept.map((i) => deg[i]!) };
+}
+
+/**
+ * The largest difference (deg) between a movement from `fromS` on and what was made of it, which begins at
+ * 0, at any of 50 moments in a second until the later end.
+ */
+export function largestDifference(before: TakePoints, fromS: number, after: TakePoints): number {
+  const [one, other] = [before, after].map(({ timesS, deg }) => new TakeCurve(timesS, deg));
+  const toS = other!.durationS;
+  const count = Math.max(1, Math.round(toS * TAKE_HZ));
+  let largest = 0;
+  for (let i = 0; i <= count; i++) {
+    const atS = (i * toS) / count;
+    largest = Math.max(largest, Math.abs(one!.at(fromS + atS) - other!.at(atS)));
+  }
+  return largest;
 }

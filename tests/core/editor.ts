@@ -123,17 +123,17 @@ export class Editor implements PropEditor {
   }
 
   async readTake() {
-    return { recorded: {}, simplified: {} };
+    return { channels: [], durationS: 0, recorded: {}, simplified: {}, differenceDeg: {} };
   }
 
-  async saveTake(recording: Recording, { name }: Params<'take.save'>) {
+  async saveTake(recording: Recording | undefined, { name }: Params<'take.save'>) {
     this.saved.push(name);
     return {
       name,
       version: '1',
       file: `${name}.take`,
       pending: false,
-      points: recording.count,
+      points: recording?.count ?? 0,
       durationS: 1,
     };
   }

@@ -9,15 +9,25 @@ const RECORDED = ['take.nothing', 'take.running', 'take.trimmed-away'] as const;
 const MOST_RECORDED = 24;
 const MOST_LED = 32;
 
-/** What becomes of a recording before it is saved. */
-function changes({ z, want, within }: Fields) {
+/** The most that an angle of a take may be (deg). */
+const MOST_DEG = 36_000;
+
+/** What is saved, and what becomes of it before that: in this order. */
+function changes({ z, want, within, name }: Fields) {
+  const angle = (what: string) => within(-MOST_DEG, MOST_DEG, `${what} (deg)`).optional();
   const say = want('[from, to] in s from the beginning of the recording');
   return {
+    take: name.describe('a take of the prop, in place of the recording').optional(),
     trim: z
       .tuple([z.number(say).min(0, say), z.number(say).min(0, say)], say)
       .refine(([fromS, toS]) => fromS < toS, want('two times, the first before the second'))
       .describe('what is kept: from and to (s from the beginning)')
       .optional(),
+    smoothS: within(0, 10, 'time over which it is smoothed (s)').optional(),
+    scale: within(0, 100, 'wider by this factor, or below 1 narrower, about aboutDeg').optional(),
+    aboutDeg: angle('the angle that scale leaves; without it that where each servo begins'),
+    mirrorDeg: angle('the other way round, about this angle'),
+    shiftDeg: angle('higher by so much, or lower'),
     toleranceDeg: within(0, 10, 'how far points may be from what was recorded (deg)').optional(),
   };
 }
@@ -157,7 +167,7 @@ export const takes = {
   },
   'take.read': {
     summary:
-      'The recording under way, or the last one; with `toleranceDeg` also as it would be saved',
+      'The recording under way, or the last one, and as it would be saved; or a take of the prop, and what it would become',
     example: {
       params: { toleranceDeg: 0.5, trim: [0, 0.04] },
       result: {
@@ -179,13 +189,13 @@ export const takes = {
             [0.04, 0.48],
           ],
         },
+        differenceDeg: { beak: 0.03 },
       },
     },
     by: 'core',
     lease: false,
     errors: [
-      'take.trimmed-away',
-      'take.too-long',
+      ...(['take.unknown', 'take.unusable', 'take.trimmed-away', 'take.too-long'] as const),
       'service.dead',
       'service.busy',
       'service.memory',
@@ -195,11 +205,15 @@ export const takes = {
       state(fields).extend({
         recorded: curves(fields).optional().describe('once it has ended: for a drawing'),
         simplified: curves(fields).optional().describe('as it would be saved, by channel'),
+        differenceDeg: fields.z
+          .record(fields.z.string(), fields.z.number())
+          .optional()
+          .describe('the largest difference between the two, by channel (deg)'),
       }),
   },
   'take.save': {
     summary:
-      'Keep the last recording as a take: a text file beside the prop file, which then lists it. It takes the place of another of this name only with `replace`',
+      'Keep the last recording, or a take of the prop with changes, as a take: a text file beside the prop file, which then lists it. It takes the place of another of this name only with `replace`',
     example: {
       params: { name: 'chatter', trim: [0.2, 4], toleranceDeg: 0.5 },
       result: {
@@ -216,6 +230,7 @@ export const takes = {
     errors: [
       ...FILE,
       ...RECORDED,
+      ...(['take.unknown', 'take.unusable'] as const),
       'take.name-taken',
       'take.not-saved',
       'take.too-many',

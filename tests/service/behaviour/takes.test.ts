@@ -2,10 +2,11 @@ import fs from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, expect, test } from 'vitest';
+import type { TakeShown } from '../../../src/core/commands.ts';
 import { versionOf } from '../../../src/prop/file/version.ts';
 import { sample } from '../../../src/sums/profile.ts';
 import { OWLET } from '../owlet.ts';
-import { Rig } from '../rig.ts';
+import { ME, Rig, refusal } from '../rig.ts';
 
 // The takes beside the prop file: what the core gets of them, and what becomes of changes by hand.
 
@@ -94,4 +95,38 @@ test('a start from what was worked out before sees that a take is another one', 
   await rig.pass(2000);
   expect(rig.logged.filter((line) => line.startsWith('error'))).toEqual([]);
   expect(middle()).toBeCloseTo(25, 1);
+});
+
+test('a take is made of one that the file lists, which stays as it is', async () => {
+  await open();
+  const params = { take: 'nod', scale: 0.5, toleranceDeg: 0.1 };
+  const shown = await rig.ask<TakeShown>((n) => ({ t: 'take-read', n, params }));
+  expect(shown).toMatchObject({ channels: ['beak'], durationS: 2 });
+  expect(Math.abs(shown.differenceDeg!.beak! - 5)).toBeLessThanOrEqual(0.1);
+  const save = (name: string, more = {}) =>
+    rig.ask((n) => ({ t: 'take-save', n, params: { ...params, name, ...more }, by: ME }));
+  expect(await save('little_nod')).toMatchObject({ name: 'little_nod', file: 'little_nod.take' });
+  expect(await rig.read()).toContain('little_nod: little_nod.take');
+  // Under its own name it is another file: an earlier version of the prop file names the first one.
+  expect((await refusal(save('nod'))).error.data.code).toBe('take.name-taken');
+  expect(await save('nod', { replace: true })).toMatchObject({ file: 'nod-2.take' });
+  expect(await fs.readFile(join(rig.folder, 'nod.take'), 'utf8')).toBe(take(10));
+  // A cue plays it: past the soft limits of the beak nothing is saved.
+  const wide = await refusal(save('nod', { scale: 8, replace: true }));
+  expect(wide.error.data.reason).toMatch(/past its soft limits/);
+  expect(await rig.files()).not.toContain('nod-3.take');
+});
+
+test('a take that is not there, or cannot be read, is refused with a remedy', async () => {
+  await open();
+  const read = (name: string) => rig.ask((n) => ({ t: 'take-read', n, params: { take: name } }));
+  const unknown = await refusal(read('nodd'));
+  expect(unknown.error.data).toMatchObject({ code: 'take.unknown', take: 'nodd' });
+  expect(unknown.error.data.reason).toMatch(/nod/);
+  for (const name of ['', '__proto__', 'constructor'])
+    expect((await refusal(read(name))).error.data.code).toBe('take.unknown');
+  await fs.rm(join(rig.folder, 'nod.take'));
+  const gone = await refusal(read('nod'));
+  expect(gone.error.data.code).toBe('take.unusable');
+  expect(gone.error.data.reason).toMatch(/nod\.take is not beside the prop file; put it there/);
 });
