@@ -22,7 +22,8 @@ export type Role =
   | 'park'
   | 'rail'
   | 'picture'
-  | 'follow';
+  | 'follow'
+  | 'sense';
 
 export interface Reference {
   what: 'channel' | 'group' | 'rail' | 'mark' | 'pose';
@@ -99,6 +100,11 @@ export function referencesIn(raw: unknown): Reference[] {
       say('mark', dataOf(park).to, [...at, 'park', 'to'], 'park', `park position of ${name}`, {
         of: [name],
       });
+  }
+  for (const [name, entry] of entriesOf(file.senses)) {
+    const { rail, channel } = dataOf(entry);
+    say('rail', rail, ['senses', name, 'rail'], 'sense', `sense ${name}`);
+    say('channel', channel, ['senses', name, 'channel'], 'sense', `sense ${name}`);
   }
   for (const [i, wire] of listOf(file.wires).entries()) {
     const { label, rail, channel } = dataOf(wire);

@@ -98,6 +98,7 @@ class Gone {
           this.remove(path);
           break;
         case 'wire':
+        case 'sense':
           this.remove(path.slice(0, 2));
           break;
         case 'member':

@@ -59,6 +59,15 @@ function* usesIn({
     ];
     yield { board, pin, path, boardPath, owner: `guard ${name}`, input: 'the contact' };
   }
+  for (const [name, sense] of Object.entries(prop.senses)) {
+    if (sense.kind !== 'contact') continue;
+    const { board, pin } = sense;
+    const [path, boardPath] = [
+      ['senses', name, 'pin'],
+      ['senses', name, 'board'],
+    ];
+    yield { board, pin, path, boardPath, owner: `sense ${name}`, input: 'the contact' };
+  }
   for (const [name, channel] of Object.entries(prop.channels)) {
     const at = ['channels', name, 'output'];
     const boardPath = [...at, 'board'];

@@ -12,6 +12,7 @@ import { lintPicture } from './lint-picture.ts';
 import { lintPins } from './lint-pins.ts';
 import { lintRails } from './lint-rails.ts';
 import { lintSafety } from './lint-safety.ts';
+import { lintSenses } from './lint-senses.ts';
 import { lintShow } from './lint-show.ts';
 import { lintSounds } from './lint-sounds.ts';
 import { lintTakes } from './lint-takes.ts';
@@ -44,6 +45,7 @@ export function lint(prop: Prop, given: Given, written?: Written): Remark[] {
   lintInterlocks(notes, limits);
   lintSafety(notes, limits);
   lintRails(notes);
+  lintSenses(notes);
   lintWiring(notes, lintPins);
   lintWiring(notes, lintBudget);
   lintRatedSpeeds(notes);

@@ -33,6 +33,8 @@ function* pinUses(prop: Prop): Generator<{ board: string; pin: number; use: stri
   if (prop.stopInput) yield { ...prop.stopInput, use: 'stopInput' };
   if (prop.lockoutInput) yield { ...prop.lockoutInput, use: 'lockoutInput' };
   for (const [name, { board, pin }] of Object.entries(prop.guards)) yield { board, pin, use: name };
+  for (const [name, sense] of Object.entries(prop.senses))
+    if (sense.kind === 'contact') yield { board: sense.board, pin: sense.pin, use: name };
   for (const [name, { input }] of Object.entries(prop.triggers))
     if (input) yield { board: input.board, pin: input.pin, use: name };
   for (const [name, channel] of Object.entries(prop.channels)) {

@@ -5,6 +5,7 @@ import { SOUND_NAME } from '../sound/limits.ts';
 import { channelSchema } from './kinds/channel.ts';
 import { PICTURE_NAME } from './picture/name.ts';
 import { makeParts } from './schema-parts.ts';
+import { senseSchema } from './senses-schema.ts';
 import type { WithSounds } from './sound-file.ts';
 import { cueStepSchema } from './steps.ts';
 import type { TakeFile } from './take/take-files.ts';
@@ -378,6 +379,10 @@ function make() {
         .default({})
         .describe('connectors and terminal blocks, by name'),
       wires: z.array(trunk).default([]).describe('wires that do not belong to a channel'),
+      senses: z
+        .record(name('sense'), senseSchema(parts))
+        .default({})
+        .describe('what is measured: current, volts, position, level, contact; by name'),
       channels: z
         .record(name('channel'), channel)
         .describe('what moves, switches or lights, by name'),
@@ -462,4 +467,5 @@ export type { RgbChannel } from './kinds/rgb-schema.ts';
 export type { ServoChannel } from './kinds/servo-schema.ts';
 export type { SoundChannel } from './kinds/sound-schema.ts';
 export type { Requirement, Wire } from './schema-parts.ts';
+export type { SenseEntry, SenseKind } from './senses-schema.ts';
 export type { CueStep } from './steps.ts';

@@ -924,15 +924,18 @@ class Wirer {
 
   // --- inputs and chips -----------------------------------------------------------------------------
 
-  /** Contacts that are read: the stop button, a key, guards, triggers. */
+  /** Contacts that are read: the stop button, a key, guards, triggers, senses. */
   #inputs(): void {
-    const { stopInput, lockoutInput, guards, triggers } = this.#prop;
+    const { stopInput, lockoutInput, guards, triggers, senses } = this.#prop;
     const all = [
       ...(stopInput ? [{ name: 'stop button', ...stopInput }] : []),
       ...(lockoutInput ? [{ name: 'key switch', ...lockoutInput }] : []),
       ...Object.entries(guards).map(([name, guard]) => ({ ...guard, name: `guard ${name}` })),
       ...Object.entries(triggers).flatMap(([name, { input }]) =>
         input ? [{ ...input, name: `contact of ${name}` }] : [],
+      ),
+      ...Object.entries(senses).flatMap(([name, sense]) =>
+        sense.kind === 'contact' ? [{ ...sense, name: `sense ${name}` }] : [],
       ),
     ];
     for (const { name, board, pin } of all) {

@@ -166,7 +166,7 @@ function naming(points: readonly CalibrationPoint[], index: number): string {
 const STRIDE = 3;
 
 /** Points in order of x, side by side in memory: a tick reads the tables of all servos. */
-function table(points: readonly (readonly [x: number, y: number])[]): Float64Array {
+export function table(points: readonly (readonly [x: number, y: number])[]): Float64Array {
   const slopes = points.slice(1).map(([x, y], i) => (y - points[i]![1]) / (x - points[i]![0]));
   return Float64Array.from(points.flatMap(([x, y], i) => [x, y, slopes[i] ?? slopes.at(-1)!]));
 }
@@ -175,7 +175,7 @@ function table(points: readonly (readonly [x: number, y: number])[]): Float64Arr
  * `y` at `x` by the table that begins at `i`: linear between the points and beyond both ends, exact at
  * the points.
  */
-function interpolate(points: Float64Array, i: number, x: number): number {
+export function interpolate(points: Float64Array, i: number, x: number): number {
   while (i + STRIDE < points.length && x >= points[i + STRIDE]!) i += STRIDE;
   return points[i + 1]! + (x - points[i]!) * points[i + 2]!;
 }

@@ -29,6 +29,7 @@ export type SimBoard = z.output<ReturnType<typeof schema>>;
 export const sim = {
   schema,
   ...ON_HEADER,
+  measures: { meter: true, inputs: 16 },
   setUp: {
     about: 'no hardware yet: everything is simulated, on the pins of a 40-pin header',
     most: 1,
