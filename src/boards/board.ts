@@ -109,18 +109,10 @@ export interface SenseSpec {
   input: number;
   /** Highest voltage (V) that comes to the input: the gain follows from it. Default: the full range. */
   maxV?: number;
-  /** What is measured, for a simulated board. */
-  plant?: SensePlant;
 }
 
 /** `current`: A through the shunt, positive from the supply to the load. `volts`: V at the input. */
 export type Quantity = 'current' | 'volts';
-
-/** What a simulated board measures. */
-export interface SensePlant {
-  /** The channels whose current passes the shunt, or whose angle the input follows. */
-  channels: readonly string[];
-}
 
 /** The latest of a measurement's readings. Reused by the caller. */
 export interface Reading {

@@ -15,8 +15,6 @@ export interface BoardFacts<Entry, Place extends object = object> {
   readonly pins: number;
   /** It plays the sounds of channels that have no pin. */
   readonly sounds?: true;
-  /** What it measures for `senses:`; absent where it measures nothing. */
-  readonly measures?: Measures;
   /** The word before a pin's number: `GPIO 5`, `output 3`. */
   readonly word: 'GPIO' | 'output';
   /** What the board itself uses a pin for. */
@@ -71,16 +69,6 @@ export interface Measures {
   maxV: number;
   /** The time between two readings of one measurement (ms), with all its inputs in use, on a free bus. */
   everyMs: number;
-}
-
-/** What a board measures. */
-export interface Measures {
-  /** Current and voltage at its own shunt. */
-  meter?: true;
-  /** How many analogue inputs it has, numbered from 0. */
-  inputs?: number;
-  /** The highest voltage that an analogue input withstands (V). */
-  maxInputV?: number;
 }
 
 /** How a board of a driver is proposed for a new prop. */

@@ -1,8 +1,9 @@
-import type { Measures } from '../boards/facts.ts';
+import type { Measures, SenseUse } from '../boards/facts.ts';
 import { factsOf } from '../boards/registry.ts';
 import { tidy } from '../shared/units.ts';
 import type { Path } from './finding.ts';
 import type { Notes } from './notes.ts';
+import { railOf } from './rails.ts';
 import { dividerFactor, senseLimits, sensePoints, senseQuantity } from './senses.ts';
 import type { SenseEntry } from './senses-schema.ts';
 
@@ -12,22 +13,60 @@ type Analogue = Exclude<SenseEntry, { kind: 'contact' }>;
 export function lintSenses(notes: Notes): void {
   const takenBy = new Map<string, string>();
   for (const [name, sense] of Object.entries(notes.prop.senses)) {
-    const at = ['senses', name];
     // The board and pin of a contact are checked with those of all inputs.
     if (sense.kind === 'contact') continue;
+    const at = ['senses', name];
     lintPlace(notes, at, sense);
-    const board = notes.find('boards', sense.board, [...at, 'board']);
-    const measures = board && factsOf(board).measures;
-    if (board && !measures)
-      notes.error(
-        [...at, 'board'],
-        `board ${sense.board} (${board.driver}) measures nothing`,
-        'name a board that does, such as an ina226 or an ads1115',
-      );
-    if (measures) lintInput(notes, at, name, sense, measures, takenBy);
-    lintScale(notes, at, sense, measures);
+    lintBoard(notes, at, name, sense, takenBy);
+    lintScale(notes, at, sense);
+    lintMaxV(notes, at, sense);
     lintLimits(notes, at, sense);
   }
+}
+
+function lintBoard(
+  notes: Notes,
+  at: Path,
+  name: string,
+  sense: Analogue,
+  takenBy: Map<string, string>,
+): void {
+  const boardPath = [...at, 'board'];
+  const board = notes.find('boards', sense.board, boardPath);
+  if (!board || notes.given.broken([...at, 'input'])) return;
+  const facts = factsOf(board);
+  const measures = facts.measures?.(board);
+  if (!measures) {
+    notes.error(
+      boardPath,
+      `board ${sense.board} (${board.driver}) measures nothing`,
+      'name a board that measures',
+    );
+    return;
+  }
+  if (!lintInput(notes, at, name, sense, measures, takenBy)) return;
+  const rail = 'rail' in sense ? sense.rail : undefined;
+  const { limitA } = railOf(notes.prop, rail) ?? {};
+  const use: SenseUse = {
+    name,
+    board: sense.board,
+    path: at,
+    boardPath,
+    quantity: senseQuantity(sense)!,
+    input: sense.input,
+    maxV: sense.maxV ?? inputV(notes, sense)?.volts,
+    sourceOhm: 'divider' in sense && sense.divider ? parallelOhm(sense.divider) : undefined,
+    limit:
+      rail !== undefined && limitA !== undefined && sense.kind === 'current'
+        ? { rail, amps: limitA, path: [...at, 'rail'] }
+        : undefined,
+  };
+  facts.lintSense?.(use, board, notes);
+}
+
+/** What an input sees of a divider: its two resistors in parallel (Thevenin). */
+function parallelOhm([one, other]: readonly [number, number]): number {
+  return (one * other) / (one + other);
 }
 
 /** What it is the current, voltage or angle of. */
@@ -49,19 +88,28 @@ function lintInput(
   at: Path,
   name: string,
   sense: Analogue,
-  { inputs = 0, meter }: Measures,
+  { inputs, quantities }: Measures,
   takenBy: Map<string, string>,
-): void {
+): boolean {
   const { board, input } = sense;
   const path = [...at, input === undefined ? 'board' : 'input'];
-  if (notes.given.broken([...at, 'input'])) return;
-  if (input === undefined && !meter) {
+  const quantity = senseQuantity(sense)!;
+  if (!quantities.includes(quantity)) {
+    notes.error(
+      [...at, 'board'],
+      `board ${board} measures ${quantities.join(' and ')}, not ${quantity}`,
+      'name a board that does, or give the input that a current sensor is connected to',
+    );
+    return false;
+  }
+  // What measures a current has a shunt of its own, and measures there without an input.
+  if (input === undefined && !quantities.includes('current')) {
     notes.error(
       path,
       `board ${board} has analogue inputs only`,
       'give the input, such as input: 0',
     );
-    return;
+    return false;
   }
   if (input !== undefined && input >= inputs) {
     notes.error(
@@ -71,23 +119,24 @@ function lintInput(
         : `board ${board} has no input ${input}`,
       inputs === 0 ? 'leave out input' : `use 0 to ${inputs - 1}`,
     );
-    return;
+    return false;
   }
-  const place = JSON.stringify([board, input === undefined ? senseQuantity(sense) : input]);
+  const place = JSON.stringify([board, input ?? quantity]);
   const other = takenBy.get(place);
-  if (other === undefined) takenBy.set(place, name);
-  else
-    notes.error(
-      path,
-      input === undefined
-        ? `${other} is the ${sense.kind} of this board`
-        : `${other} has input ${input}`,
-      'give each its own input, or a board of its own',
-    );
+  takenBy.set(place, name);
+  if (other === undefined) return true;
+  notes.error(
+    path,
+    input === undefined
+      ? `${other} is the ${quantity} of board ${board} already`
+      : `${other} has input ${input} already`,
+    'give each its own input, or a board of its own',
+  );
+  return false;
 }
 
-/** Calibration, divider and the voltage that reaches the input. */
-function lintScale(notes: Notes, at: Path, sense: Analogue, measures: Measures | undefined): void {
+/** Calibration and divider. */
+function lintScale(notes: Notes, at: Path, sense: Analogue): void {
   if ('calibration' in sense && sense.calibration) {
     const path = [...at, 'calibration'];
     if (notes.given.broken(path)) return;
@@ -110,61 +159,41 @@ function lintScale(notes: Notes, at: Path, sense: Analogue, measures: Measures |
       'an analogue input measures volts, and nothing says how many amperes they stand for',
       'give calibration: [[V, A], [V, A]]',
     );
-  if (sense.kind === 'volts') lintDivider(notes, at, sense);
-  lintMaxV(notes, at, sense, measures?.maxInputV);
-}
-
-function lintDivider(notes: Notes, at: Path, sense: Extract<Analogue, { kind: 'volts' }>): void {
-  if (sense.divider && sense.input === undefined)
+  if (sense.kind === 'volts' && sense.divider && sense.input === undefined)
     notes.error([...at, 'divider'], 'a meter is connected without a divider', 'leave it out');
 }
 
 /** The voltage that reaches the input, where the file tells it. */
-function lintMaxV(notes: Notes, at: Path, sense: Analogue, maxInputV: number | undefined): void {
+function lintMaxV(notes: Notes, at: Path, sense: Analogue): void {
+  const { maxV } = sense;
+  if (maxV === undefined) return;
   if (sense.input === undefined) {
-    if (sense.maxV !== undefined)
-      notes.error([...at, 'maxV'], 'a meter sets its own range', 'leave it out');
+    notes.error([...at, 'maxV'], 'a meter sets its own range', 'leave it out');
     return;
   }
-  const { maxV } = sense;
-  if (maxV !== undefined && maxInputV !== undefined && maxV > maxInputV)
+  const most = inputV(notes, sense);
+  if (most && most.volts > maxV + 1e-9)
     notes.error(
       [...at, 'maxV'],
-      `${maxV} V is more than an input of board ${sense.board} withstands (${maxInputV} V)`,
-      'fit a voltage divider',
-    );
-  const most = maxV ?? maxInputV;
-  if (most === undefined) return;
-  const at0 = inputV(notes, sense);
-  if (at0 && at0.volts > most + 1e-9)
-    notes.error(
-      [...at, at0.key],
-      `${at0.what} puts ${tidy(at0.volts, 2)} V on the input, more than ${most} V`,
-      sense.kind === 'volts'
-        ? 'fit a voltage divider that divides by more, and give it in divider'
-        : 'give the voltages at the input itself',
+      `${most.what} puts ${tidy(most.volts, 2)} V on the input, more than ${maxV} V`,
+      `give ${tidy(most.volts, 2)} or more, as far as the board withstands it`,
     );
 }
 
-/** The highest voltage at the input that the file speaks of. */
-function inputV(notes: Notes, sense: Analogue) {
+/** The highest voltage at the input that the file speaks of (V). */
+function inputV(notes: Notes, sense: Analogue): { what: string; volts: number } | undefined {
+  if (sense.input === undefined) return undefined;
   if ('calibration' in sense && sense.calibration)
     return {
-      key: 'calibration',
       what: 'its calibration',
       volts: Math.max(...sense.calibration.map(([volts]) => volts)),
     };
   if (sense.kind !== 'volts') return undefined;
-  const rails = notes.prop.rails;
-  const rail = sense.rail !== undefined && Object.hasOwn(rails, sense.rail) && rails[sense.rail];
-  const spoken = [sense.warnAbove, sense.warnBelow, sense.parkBelow];
-  const sourceV = Math.max(
-    rail ? (rail.battery?.fullV ?? rail.volts) : 0,
-    ...spoken.map((volts) => volts ?? 0),
-  );
-  const what = `${tidy(sourceV, 2)} V`;
-  const key = sense.divider ? 'divider' : 'input';
-  return { key, what, volts: sourceV / dividerFactor(sense) };
+  const rail = railOf(notes.prop, sense.rail);
+  const spoken = [rail?.battery?.fullV ?? rail?.volts, sense.warnAbove, sense.warnBelow];
+  const sourceV = Math.max(...spoken.map((volts) => volts ?? 0), sense.parkBelow ?? 0);
+  if (sourceV <= 0) return undefined;
+  return { what: `${tidy(sourceV, 2)} V`, volts: sourceV / dividerFactor(sense) };
 }
 
 function lintLimits(notes: Notes, at: Path, sense: Analogue): void {
@@ -186,8 +215,8 @@ function lintLimits(notes: Notes, at: Path, sense: Analogue): void {
         `${above.at} is not above ${limit.what} with its hysteresis (${tidy(limit.back)})`,
         'give a higher warnAbove, or less hysteresis',
       );
-  if (sense.kind !== 'volts' || !park || sense.rail === undefined) return;
-  const rail = Object.hasOwn(notes.prop.rails, sense.rail) && notes.prop.rails[sense.rail];
+  if (sense.kind !== 'volts' || !park) return;
+  const rail = railOf(notes.prop, sense.rail);
   if (!rail) return;
   const path = [...at, 'parkBelow'];
   const { fullV, emptyV } = rail.battery ?? {};
