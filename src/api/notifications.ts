@@ -12,7 +12,17 @@ export const NOTIFICATIONS = {
   state: {
     summary:
       'Sent after state.follow. The first one holds every channel, later ones the channels that changed',
-    params: ({ z, condition, notParked, channelState, cause, lockoutInfo, guardInfo }) =>
+    params: ({
+      z,
+      condition,
+      notParked,
+      channelState,
+      rail,
+      senseState,
+      cause,
+      lockoutInfo,
+      guardInfo,
+    }) =>
       z.object({
         condition,
         notParked,
@@ -31,14 +41,11 @@ export const NOTIFICATIONS = {
           .optional()
           .describe('nobody has control, and the prop waits for the next holder'),
         channels: z.record(z.string(), channelState),
-        rails: z.record(
-          z.string(),
-          z.object({
-            amps: z.number().describe('estimated draw (A)'),
-            measuredA: z.number().optional().describe('measured draw (A)'),
-            limitA: z.number().describe('the most current that the supply can give (A)'),
-          }),
-        ),
+        rails: z.record(z.string(), rail),
+        senses: z
+          .record(z.string(), senseState)
+          .optional()
+          .describe('what is measured; absent from a prop without senses'),
         lockout: lockoutInfo.optional().describe('absent while nobody has hands in the prop'),
         guards: z.array(guardInfo).optional().describe('those that are broken'),
       }),

@@ -140,6 +140,49 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
       .describe('relay: when it has rested and may close again, as "t" counts (s)'),
   });
 
+  const rail = z.object({
+    amps: z.number().describe('estimated draw (A)'),
+    measuredA: z
+      .number()
+      .optional()
+      .describe('measured draw (A); absent where nothing measures it now'),
+    measuredV: z
+      .number()
+      .optional()
+      .describe('measured voltage (V); absent where nothing measures it now'),
+    limitA: z.number().describe('the most current that the supply can give (A)'),
+  });
+
+  const senseState = z.object({
+    value: z
+      .number()
+      .nullable()
+      .describe(
+        'in its unit, filtered; of a level 0 to 1, of a contact 1 where it is closed; null while it is not measured',
+      ),
+    unit: z.string().describe('A, V, deg, or empty'),
+    raw: z.number().optional().describe('the last reading of the board (A or V)'),
+    ageS: z.number().optional().describe('how old that is (s)'),
+    fault: z.string().optional().describe('why it is not measured'),
+    warning: z.string().optional().describe('the limit that it has passed, in words'),
+    low: z.string().optional().describe('it is below parkBelow: the prop parks, and does not wake'),
+  });
+
+  const senseInfo = senseState.extend({
+    kind: z.enum(['current', 'volts', 'position', 'level', 'contact']),
+    board: z.string(),
+    input: z.number().optional(),
+    pin: z.number().optional(),
+    rail: z.string().optional().describe('the rail that it measures'),
+    channel: z.string().optional().describe('the channel that it measures'),
+    limits: z.object({
+      parkBelow: z.number().optional(),
+      warnBelow: z.number().optional(),
+      warnAbove: z.number().optional(),
+    }),
+    forS: z.number().describe('a limit counts once it has been passed for so long (s)'),
+  });
+
   const cause = z.object({
     code: z.string().describe('a stable dotted word'),
     who: z.string().describe("the client's name, or prop when it acted by itself"),
@@ -397,6 +440,9 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
     editPath,
     channelInfo,
     channelState,
+    rail,
+    senseState,
+    senseInfo,
     cause,
     guardInfo,
     symptom,

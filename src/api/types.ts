@@ -16,6 +16,8 @@ export type TorqueInfo = NonNullable<ChannelInfo['torque']>;
 export type VapourInfo = NonNullable<ChannelInfo['vapour']>;
 /** A channel as it appears in a `state` notification. */
 export type ChannelState = Made<'channelState'>;
+export type SenseState = Made<'senseState'>;
+export type SenseInfo = Made<'senseInfo'>;
 /** The load of every rail during a cue, for a plot. */
 export type CueRails = Made<'cueLoad'>;
 export type JournalEntry = Made<'journalEntry'>;

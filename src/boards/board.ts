@@ -127,6 +127,22 @@ export interface Reading {
   fault: string | undefined;
 }
 
+/** How a simulated sense differs from a good one. */
+export interface SimulatedSense {
+  /** It reads this (A or V at the input), whatever there is to be measured. */
+  value?: number | undefined;
+  /** Standard deviation of its readings (A or V). */
+  noise?: number | undefined;
+  /** It stays at its last reading, which still seems new. */
+  stuck?: boolean | undefined;
+  /** There are no readings any more. */
+  gone?: boolean | undefined;
+  /** It gives what is not a number. */
+  nan?: boolean | undefined;
+  /** It answers for this other sense of the board. */
+  as?: string | undefined;
+}
+
 /**
  * A board. A driver has no policy: it writes what it is given. Every method may throw; a throw from
  * `write`, `check`, `read` or `sense` makes the prop `faulted`. Nothing more is written to the board
@@ -165,6 +181,16 @@ export interface Driver {
    * throws. The caller judges how old it may be.
    */
   reading?(sense: number, nowMs: number, into: Reading): void;
+  /**
+   * For a simulated board: what there is to be measured from now on (A or V at the input), by the index of
+   * the sense.
+   */
+  exposeSense?(sense: number, value: number): void;
+  /**
+   * For a simulated board: makes senses read something else, by their names (null: as they were).
+   * @throws Refusal for one that is not on the board
+   */
+  simulateSenses?(senses: Readonly<Record<string, SimulatedSense | null>>): void;
   /**
    * For a simulated board: sets input pins from outside (null releases one), and makes the board fail
    * with a message (null makes it work again). Returns the resulting state.

@@ -2,6 +2,7 @@ import type { ChannelState, JournalEntry } from '../api/types.ts';
 import { conditionText } from '../shared/condition-text.ts';
 import type { StateParams } from './client.ts';
 import { print, show, table, UsageError } from './output.ts';
+import { railTable, troubleText, valueText } from './senses-text.ts';
 import { seconds, whole } from './values.ts';
 import { type Operator, type Outcome, verb } from './verb.ts';
 
@@ -30,10 +31,12 @@ class Picture {
   #condition = '';
   #tS = 0;
   readonly #channels = new Map<string, readonly string[]>();
-  readonly #rails = new Map<string, string[]>();
+  #rails: StateParams['rails'] = {};
+  readonly #loads = new Map<string, string>();
+  readonly #senses = new Map<string, readonly [value: string, trouble: string]>();
 
   /** Takes a notification; returns one line for each thing that changed. */
-  take({ t, channels, rails, ...shown }: StateParams): string[] {
+  take({ t, channels, rails, senses = {}, ...shown }: StateParams): string[] {
     const condition = conditionText(shown);
     const lines: string[] = [];
     const report = (text: string) => lines.push(`${t.toFixed(2)} s  ${text}`.trimEnd());
@@ -49,29 +52,38 @@ class Picture {
       if (before === cells(state).join()) continue;
       report(`${name}  ${value} -> ${target}${pulse && `  ${pulse} us`}  ${flags}`);
     }
+    this.#rails = rails;
     for (const [name, { amps, limitA }] of Object.entries(rails)) {
-      const shown = [amps.toFixed(2), show(limitA)];
-      const before = this.#rails.get(name)?.join();
-      this.#rails.set(name, shown);
-      if (before !== shown.join()) report(`rail ${name}  ${shown[0]} A of ${shown[1]} A`);
+      const load = `${amps.toFixed(2)} A of ${show(limitA)} A`;
+      if (this.#loads.get(name) !== load) report(`rail ${name}  ${load}`);
+      this.#loads.set(name, load);
+    }
+    for (const [name, state] of Object.entries(senses)) {
+      const shown = [valueText(state), troubleText(state)] as const;
+      if (this.#senses.get(name)?.join() !== shown.join())
+        report(`sense ${name}  ${shown[0]}  ${shown[1]}`);
+      this.#senses.set(name, shown);
     }
     return lines;
   }
 
   clear(): void {
     this.#channels.clear();
-    this.#rails.clear();
+    this.#rails = {};
+    this.#loads.clear();
+    this.#senses.clear();
   }
 
   draw(prop: string): string {
     const channels = [...this.#channels].map(([name, state]) => [name, ...state]);
-    const rails = [...this.#rails].map(([name, load]) => [name, ...load]);
+    const senses = [...this.#senses].map(([name, state]) => [name, ...state]);
     return [
       `${prop}: ${this.#condition}  ${this.#tS.toFixed(1)} s  (Ctrl-C ends)`,
       '',
       table(['channel', 'value', 'target', 'pulse us', 'flags'], channels),
       '',
-      table(['rail', 'amps', 'limit A'], rails),
+      railTable(this.#rails),
+      ...(senses.length > 0 ? ['', table(['sense', 'value', ''], senses)] : []),
     ].join('\n');
   }
 }
@@ -79,7 +91,7 @@ class Picture {
 export const followVerbs = [
   verb<{ hz?: number; for?: number }>({
     name: 'watch',
-    summary: 'show channels and rails as they change, until Ctrl-C',
+    summary: 'show channels, rails and what is measured as they change, until Ctrl-C',
     where: 'both',
     args: [],
     options: [

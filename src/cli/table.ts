@@ -4,6 +4,7 @@ import { fileVerbs } from './files.ts';
 import { followVerbs } from './follow.ts';
 import { propVerbs } from './prop-verbs.ts';
 import { protractorVerb } from './protractor.ts';
+import { senseVerbs } from './senses-text.ts';
 import { takeVerb } from './take.ts';
 import { tokenVerbs } from './token.ts';
 import type { Verb } from './verb.ts';
@@ -16,6 +17,7 @@ export const VERBS: readonly Verb[] = [
   ...conditionVerbs,
   ...lookVerbs,
   ...followVerbs,
+  ...senseVerbs,
   ...propVerbs,
   ...fileVerbs,
   explainVerb,

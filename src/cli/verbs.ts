@@ -7,6 +7,7 @@ import { tidy } from '../shared/units.ts';
 import { fileLines } from './file-text.ts';
 import { findVerb } from './find.ts';
 import { show, table, UsageError } from './output.ts';
+import { railTable, troubleText } from './senses-text.ts';
 import { between, degreesOrMark, lightness, number, seconds, secondsOrNone } from './values.ts';
 import { type Argument, type Operator, type Outcome, type VerbOption, verb } from './verb.ts';
 
@@ -41,18 +42,16 @@ function delayNote(result: { delayed?: string }): string {
 async function status(operator: Operator): Promise<Outcome> {
   const { prop, version, file } = await operator.connect();
   const state = await operator.state();
-  const { condition, notParked, holder, rails, lockout = null, guards = [] } = state;
+  const { condition, notParked, holder, rails, senses, lockout = null, guards = [] } = state;
   const { channels } = await operator.call('channel.list', {});
   const head = [`${prop}: ${conditionText(state)}`, `lease: ${holder ?? 'free'}`];
   if (lockout) head.push(lockText(lockout));
   for (const { name, action } of guards) head.push(`guard ${name} is broken (${action})`);
   const parts = [[...head, ...(file ? fileLines(file) : [])].join('\n'), channelTable(channels)];
-  const load = Object.entries(rails).map(([name, { amps, limitA }]) => [
-    name,
-    amps.toFixed(2),
-    show(limitA),
-  ]);
-  if (load.length > 0) parts.push(table(['rail', 'amps', 'limit A'], load));
+  if (Object.keys(rails).length > 0) parts.push(railTable(rails));
+  const troubles = Object.values(senses ?? {}).map(troubleText);
+  if (troubles.some((text) => text !== ''))
+    parts.push(troubles.filter((text) => text !== '').join('\n'));
   const missing = notMeasuredText(channels);
   if (missing) parts.push(missing);
   const result = {
@@ -60,6 +59,7 @@ async function status(operator: Operator): Promise<Outcome> {
     ...(notParked !== undefined && { notParked }),
     ...(lockout && { lockout }),
     ...(guards.length > 0 && { guards }),
+    ...(senses && { senses }),
   };
   return { result, text: parts.join('\n\n') };
 }

@@ -80,6 +80,11 @@ export class BoardIo {
     for (let i = 0; i < servos.length; i++) {
       const servo = servos[i]!;
       const { driver, dead, away } = servo.board;
+      if (!driver.sense) {
+        // What a sense has shown of it must not be taken for what its own board measures.
+        servo.measuredDeg = Number.NaN;
+        servo.measuredA = Number.NaN;
+      }
       if (!driver.sense || dead || away) continue;
       try {
         driver.sense(servo.output, nowMs, sense);

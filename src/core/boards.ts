@@ -1,5 +1,5 @@
 import { isDeepStrictEqual } from 'node:util';
-import type { Driver, Frame, InputSpec, OutputSpec } from '../boards/board.ts';
+import type { Driver, Frame, InputSpec, OutputSpec, SenseSpec } from '../boards/board.ts';
 import type { Clock } from '../shared/clock.ts';
 
 /** A driver that takes longer to open than this hangs (ms). */
@@ -13,6 +13,11 @@ export class Board {
   driver!: Driver;
   readonly outputs: OutputSpec[] = [];
   readonly inputs: InputSpec[] = [];
+  readonly senses: SenseSpec[] = [];
+  /** Its driver has been asked to measure them. */
+  measures = false;
+  /** Why nothing is measured on it, where its driver does not tell it with the readings. */
+  sensesFault: string | undefined;
   /** A driver that threw is not written to again until a reset has opened it again. */
   dead = false;
   /** Its driver is being closed or opened while the prop takes over another version of its file. */
@@ -43,24 +48,53 @@ export class Board {
     return this.inputs.push(spec) - 1;
   }
 
+  addSense(spec: SenseSpec): number {
+    return this.senses.push(spec) - 1;
+  }
+
+  /** Nothing but measured on: if it fails, the prop goes on as it would without it. */
+  get #measuresOnly(): boolean {
+    return this.senses.length > 0 && this.outputs.length === 0 && this.inputs.length === 0;
+  }
+
   /**
-   * Claims the pins; every output is at its safe value afterwards.
+   * Claims the pins; every output is at its safe value afterwards. Nothing waits for what is measured.
    * @throws whatever the driver throws, and when it does not answer
    */
   async open(clock: Clock): Promise<void> {
-    await this.#inTime(clock, OPEN_WITHIN_MS, this.driver.open(this.outputs, this.inputs));
+    this.sensesFault = undefined;
+    this.measures = false;
+    try {
+      await this.#inTime(clock, OPEN_WITHIN_MS, this.driver.open(this.outputs, this.inputs));
+      this.#openSenses();
+    } catch (error) {
+      if (!this.#measuresOnly) throw error;
+      this.sensesFault = (error as Error).message;
+    }
     const count = this.outputs.length;
     this.#frame = { count: 0, output: new Uint16Array(count), value: new Float64Array(count) };
     this.#written = Float64Array.from(this.outputs, (output) => output.safe);
     this.dead = false;
   }
 
-  /** Whether `other` has the same outputs and inputs, so its open driver can serve this one. */
+  #openSenses(): void {
+    if (this.senses.length === 0) return;
+    const fail = (error: Error) => {
+      this.sensesFault = error.message;
+    };
+    const opening = this.driver.openSenses?.(this.senses);
+    this.measures = opening !== undefined;
+    if (opening) opening.catch(fail);
+    else fail(new Error(`the driver of board ${this.name} measures nothing`));
+  }
+
+  /** Whether `other` has the same outputs, inputs and senses, so its open driver can serve this one. */
   isLike(other: Board): boolean {
     return (
       this.driver === other.driver &&
       isDeepStrictEqual(this.outputs, other.outputs) &&
-      isDeepStrictEqual(this.inputs, other.inputs)
+      isDeepStrictEqual(this.inputs, other.inputs) &&
+      isDeepStrictEqual(this.senses, other.senses)
     );
   }
 
@@ -69,11 +103,18 @@ export class Board {
     this.#frame = other.#frame;
     this.#written = other.#written;
     this.dead = other.dead;
+    this.measures = other.measures;
+    this.sensesFault = other.sensesFault;
   }
 
   /** Frees the pins. @throws whatever the driver throws, and when it does not answer */
-  close(clock: Clock): Promise<void> {
-    return this.#inTime(clock, CLOSE_WITHIN_MS, this.driver.close());
+  async close(clock: Clock): Promise<void> {
+    try {
+      await this.#inTime(clock, CLOSE_WITHIN_MS, this.driver.close());
+    } catch (error) {
+      if (!this.#measuresOnly) throw error;
+      this.sensesFault = (error as Error).message;
+    }
   }
 
   async #inTime(clock: Clock, limitMs: number, work: Promise<void>): Promise<void> {
@@ -116,6 +157,9 @@ export class Board {
       if (this.dead || this.away) return;
       if (frame.count > 0) this.driver.write(frame, nowMs);
       else this.driver.check?.(nowMs);
+    } catch (error) {
+      if (!this.#measuresOnly) throw error;
+      this.sensesFault = (error as Error).message;
     } finally {
       frame.count = 0;
     }

@@ -13,6 +13,7 @@ import type { CoreProp } from './core-prop.ts';
 import { Lamp, RgbLight } from './light.ts';
 import { Motion } from './motion.ts';
 import { Relay } from './relay.ts';
+import { Senses } from './senses.ts';
 import { Servo } from './servo.ts';
 import { Sound } from './sound.ts';
 
@@ -23,6 +24,9 @@ export interface Rail {
   limitA: number;
   /** Estimated draw in the last tick (A). */
   amps: number;
+  /** Measured current (A) and voltage (V); NaN where nothing measures them. */
+  measuredA: number;
+  measuredV: number;
 }
 
 /** A contact that inhibits or stops; `brokenLevel` is what it reads then, or with a broken wire. */
@@ -56,6 +60,8 @@ export class Body {
   readonly relays: Relay[] = [];
   readonly lights: (RgbLight | Lamp)[] = [];
   readonly sounds: Sound[] = [];
+  /** What is measured. */
+  readonly senses = new Senses();
   groups: ReadonlyMap<string, readonly Servo[]> = new Map();
   stopInput: { board: Board; input: number; pressedLevel: 0 | 1 } | undefined;
   /** The key switch of the lockout, and the contacts of guards by the guard's name. */
@@ -79,7 +85,14 @@ export class Body {
       this.boards.push(board);
     }
     Object.entries(prop.rails).forEach(([name, rail], index) => {
-      this.rails.push({ name, index, ...rail, amps: 0 });
+      this.rails.push({
+        name,
+        index,
+        ...rail,
+        amps: 0,
+        measuredA: Number.NaN,
+        measuredV: Number.NaN,
+      });
     });
   }
 
@@ -135,6 +148,14 @@ export class Body {
       const input = board.addInput({ name, pin: contact.pin, pull: 'up', restLevel });
       this.triggerInputs.set(name, { board, input });
     }
+    this.#addSenses();
+  }
+
+  #addSenses(): void {
+    // Absent from what an older release has compiled.
+    for (const [name, entry] of Object.entries(this.prop.senses ?? {}))
+      this.senses.add(name, entry, this.#boards.get(entry.board)!);
+    this.senses.link(this);
   }
 
   #safetyInput(

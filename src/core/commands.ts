@@ -493,7 +493,7 @@ export class Commands {
       this.#record(session, 'take.save', text, { ...result });
       return result;
     },
-    'sim.set': ({ board: name, inputs = {}, fault }, session) => {
+    'sim.set': ({ board: name, inputs = {}, fault, senses = {} }, session) => {
       const board = this.#core.body.boards.find((one) => one.name === name);
       if (!board) {
         const names = this.#core.body.boards.map((one) => one.name);
@@ -514,15 +514,28 @@ export class Commands {
             : `board ${name} is not simulated`,
           { board: name },
         );
+      board.driver.simulateSenses?.(this.#atInputs(senses));
       const now = simulate.call(board.driver, inputs, fault);
       this.#record(session, 'sim.set', `simulated board ${name} set`, {
         board: name,
         inputs,
         fault,
+        ...(Object.keys(senses).length > 0 && { senses }),
       });
       return { board: name, ...now };
     },
   };
+
+  /** Values of simulated senses as their board reads them. */
+  #atInputs(senses: NonNullable<Params<'sim.set'>['senses']>) {
+    return Object.fromEntries(
+      Object.entries(senses).map(([name, how]) => {
+        const sense = this.#core.body.senses.find(name);
+        if (how?.value === undefined || !sense) return [name, how];
+        return [name, { ...how, value: sense.rawOf(how.value) }];
+      }),
+    );
+  }
 
   // --- moving -------------------------------------------------------------------------------------
 

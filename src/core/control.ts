@@ -1,5 +1,4 @@
 import { tidy } from '../shared/units.ts';
-import { next } from './condition.ts';
 import type { CoreContext } from './core-context.ts';
 import type { Loss, Session } from './lease.ts';
 
@@ -98,17 +97,10 @@ export class Control {
       for (const sound of this.#context.body.sounds) sound.cut();
     }
     if (this.#context.condition !== 'live' && this.#context.condition !== 'waking') return;
-    this.#context.waker.cancel();
-    this.#context.enter(
-      next(this.#context.condition, 'park away'),
-      'prop',
-      lost ? 'link lost' : loss.why,
-    );
     const { onLoss, holdS } = this.#context.prop.link;
-    this.#context.parker.begin(
-      this.#context.nowS,
+    this.#context.parkAway(
+      lost ? 'link lost' : loss.why,
       lost && onLoss === 'hold-then-park' ? (holdS ?? 0) : 0,
-      false,
     );
   }
 }

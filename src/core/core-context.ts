@@ -5,6 +5,7 @@ import { conditionText } from '../shared/condition-text.ts';
 import type { Telemetry } from '../shared/telemetry.ts';
 import { Assembly, cuesOf } from './assembly.ts';
 import type { Body } from './body.ts';
+import { next } from './condition.ts';
 import type { CoreProp } from './core-prop.ts';
 import type { CueEvents, Cues } from './cues.ts';
 import type { Gate } from './gate.ts';
@@ -15,6 +16,7 @@ import { Lease } from './lease.ts';
 import type { Parker } from './park.ts';
 import type { SafetyInfo } from './requests.ts';
 import { notParkedText } from './rest-text.ts';
+import type { SenseNote } from './senses.ts';
 import { type Kept, StateKeeper } from './state-keeper.ts';
 import { StopLatch } from './stop-latch.ts';
 import { Stoppers } from './stoppers.ts';
@@ -56,6 +58,8 @@ export class CoreContext {
   attended = false;
   /** Why a prop at rest is not parked. */
   #notParked: string | undefined;
+  /** What is measured and not as it should be. */
+  senseNotes: readonly SenseNote[] = [];
   readonly #telemetry: Telemetry | undefined;
   readonly #onSafety: (safety: SafetyInfo) => void;
 
@@ -105,7 +109,12 @@ export class CoreContext {
 
   /** What keeps the prop from waking and moving. */
   get safety(): SafetyInfo {
-    return { ...this.inhibits.info, notParked: this.#notParked ?? null };
+    const notes = this.senseNotes;
+    return {
+      ...this.inhibits.info,
+      notParked: this.#notParked ?? null,
+      ...(notes.length > 0 && { senses: notes }),
+    };
   }
 
   publishSafety(): void {
@@ -139,6 +148,19 @@ export class CoreContext {
     this.lookWhetherParked();
     const text = conditionText(this.shown);
     this.journal.add(who, 'condition', `${text}${why ? `: ${why}` : ''}`, { condition });
+  }
+
+  /**
+   * The prop looks after itself: what runs ends, and it parks. A park that still waits begins at once.
+   * @param holdS how long it holds first (s)
+   */
+  parkAway(why: string, holdS: number): void {
+    const { condition, parker } = this;
+    if (condition === 'parking' && holdS === 0) parker.endHold(this.nowS);
+    if (condition !== 'live' && condition !== 'waking') return;
+    this.waker.cancel();
+    this.enter(next(condition, 'park away'), 'prop', why);
+    parker.begin(this.nowS, holdS, false);
   }
 
   lookWhetherParked(): void {

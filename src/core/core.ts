@@ -25,6 +25,7 @@ import { publish } from './publish.ts';
 import { Recorder } from './recorder.ts';
 import type { SafetyInfo } from './requests.ts';
 import { SafetyWatch } from './safety-watch.ts';
+import { SenseWatch } from './sense-watch.ts';
 import type { StateKeeper } from './state-keeper.ts';
 import type { StopCategory } from './stop-latch.ts';
 import type { Stopper } from './stoppers.ts';
@@ -89,6 +90,7 @@ export class Core {
   readonly #io: BoardIo;
   readonly #stops: Stops;
   readonly #safetyWatch: SafetyWatch;
+  readonly #senseWatch: SenseWatch;
   readonly #wakePark: WakePark;
   readonly #control: Control;
   readonly #startMs: number;
@@ -121,10 +123,12 @@ export class Core {
     this.#io = new BoardIo(clock, (board, error) => this.#stops.boardFailed(board, error));
     this.#stops = new Stops(this.#context, this.#io);
     this.#safetyWatch = new SafetyWatch(this.#context, this.#io, this.#stops);
+    this.#senseWatch = new SenseWatch(this.#context, this.#io);
     this.#wakePark = new WakePark(
       this.#context,
       this.#stops,
       this.#safetyWatch,
+      this.#senseWatch,
       () => this.exchange?.underWay === true,
     );
     this.#control = new Control(this.#context, this.tickMs, {
@@ -378,7 +382,10 @@ export class Core {
     for (let i = 0; i < lights.length; i++) lights[i]!.advance();
     for (let i = 0; i < sounds.length; i++) sounds[i]!.advance();
     this.#hearBoards();
-    if (this.#senses) this.#io.measure(servos, this.#context.nowMs);
+    if (this.#senses) {
+      this.#io.measure(servos, this.#context.nowMs);
+      this.#senseWatch.tick();
+    }
     this.gate.enforce();
     this.light.tick();
     this.#stops.tick();
@@ -438,7 +445,9 @@ export class Core {
     this.lease.timeoutMs = body.prop.link.timeoutMs;
     this.triggers.follow();
     this.triggers.readInputs();
-    this.#telemetry?.useBody(Telemetry.body(body.channels.length, body.rails.length));
+    const { channels, rails, senses } = body;
+    this.#telemetry?.useBody(Telemetry.body(channels.length, rails.length, senses.list.length));
+    if (this.#context.senseNotes.length + senses.list.length > 0) this.#senseWatch.publish();
     this.state.follow();
     // What was listed, and who waits, look at the new one.
     if (this.#telemetry) this.#publish(this.#telemetry);

@@ -236,6 +236,7 @@ export class PropExchange {
       actuator.continueFrom(was, pulsesGoOn, places, old.nowS);
     }
     assembly.light.resume(before.light);
+    body.senses.resume(old.senses);
     body.nowS = old.nowS;
     this.#host.adopt(assembly);
   }

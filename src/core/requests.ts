@@ -1,5 +1,6 @@
 import type { CoreMethod } from '../api/methods.ts';
 import type { GuardInfo, JournalEntry, LockoutInfo } from '../api/types.ts';
+import type { SenseNote } from './senses.ts';
 
 /** What the gateway and the core say to each other. */
 
@@ -8,6 +9,8 @@ export interface SafetyInfo {
   lockout: LockoutInfo | null;
   guards: readonly GuardInfo[];
   notParked: string | null;
+  /** What is measured and not as it should be; absent where all is. */
+  senses?: readonly SenseNote[];
 }
 
 /** Gateway to core. `slot` is the session's place in the shared signs of life. */

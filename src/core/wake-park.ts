@@ -3,6 +3,7 @@ import { type ConditionEvent, next } from './condition.ts';
 import type { CoreContext } from './core-context.ts';
 import { atRest } from './park.ts';
 import type { SafetyWatch } from './safety-watch.ts';
+import type { SenseWatch } from './sense-watch.ts';
 import type { Stops } from './stops.ts';
 import { mustBeAbleToWake } from './waker.ts';
 
@@ -11,6 +12,7 @@ export class WakePark {
   readonly #context: CoreContext;
   readonly #stops: Stops;
   readonly #safety: SafetyWatch;
+  readonly #senses: SenseWatch;
   /** Whether the boards are closed and opened for another version of the prop file. */
   readonly #isExchanging: () => boolean;
   /** The park under way began at rest: limp servos start once that is on disk. */
@@ -20,11 +22,13 @@ export class WakePark {
     context: CoreContext,
     stops: Stops,
     safety: SafetyWatch,
+    senses: SenseWatch,
     isExchanging: () => boolean,
   ) {
     this.#context = context;
     this.#stops = stops;
     this.#safety = safety;
+    this.#senses = senses;
     this.#isExchanging = isExchanging;
   }
 
@@ -43,6 +47,7 @@ export class WakePark {
       );
     this.#safety.readGuards();
     this.#context.inhibits.mustBeFree();
+    this.#senses.mustAllowWake();
     const unknown = this.#unknownServos();
     if (unknown.length > 0 && !confirmed)
       throw new Refusal(

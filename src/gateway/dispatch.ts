@@ -266,6 +266,7 @@ export class Dispatcher {
     'channel.list': () => this.#parts.lists.channels(),
     'cue.list': () => this.#parts.lists.cues(),
     'board.list': () => this.#parts.lists.boards(),
+    'sense.list': () => this.#parts.lists.senses(),
     'journal.read': (params) => this.#parts.journal.read(params),
   };
 

@@ -41,6 +41,16 @@ export class Lists {
     return this.#texts().boards;
   }
 
+  /** `sense.list` as JSON. */
+  senses(): string {
+    const view = this.#view;
+    view.refresh();
+    const states = view.senses();
+    const { senses: infos = [] } = view.prop;
+    const senses = infos.map(({ name, ...info }) => [name, { ...info, ...states[name] }]);
+    return JSON.stringify({ senses: Object.fromEntries(senses), rails: view.rails() });
+  }
+
   #texts(): Texts {
     if (this.#made?.generation !== this.#view.generation) this.#made = new Texts(this.#view);
     return this.#made;

@@ -1,6 +1,8 @@
 import { CATCH_UP_EVERY_MS, CATCH_UP_MS } from '../api/limits.ts';
-import type { ChannelState, JournalEntry } from '../api/types.ts';
+import type { NoticeParams } from '../api/notifications.ts';
+import type { ChannelState, JournalEntry, SenseState } from '../api/types.ts';
 import type { GatewayStart, SafetyInfo, ToGateway } from '../core/requests.ts';
+import type { SenseNote } from '../core/senses.ts';
 import type { FileStatus } from '../prop/file/status.ts';
 import type { PropView } from '../service/protocol.ts';
 import type { Clock } from '../shared/clock.ts';
@@ -11,6 +13,7 @@ import {
   flagNames,
   RAIL_FIELD,
   RELAY_FIELD,
+  SENSE_FIELD,
   type Snapshot,
   Telemetry,
   type TelemetryBody,
@@ -262,17 +265,52 @@ export class View {
     return this.#shown.tick;
   }
 
-  rails(): Record<string, { amps: number; measuredA?: number; limitA: number }> {
+  /** Estimated and measured draw, and measured voltage; what is not measured is left out. */
+  rails(): Record<string, RailState> {
     return Object.fromEntries(
       this.prop.rails.map(({ name, limitA }, rail) => {
-        const amps = tidy(this.#shown.rail(rail, RAIL_FIELD.amps));
-        const measured = this.#shown.rail(rail, RAIL_FIELD.measuredA);
-        const measuredA = Number.isNaN(measured) ? {} : { measuredA: tidy(measured) };
-        return [name, { amps, ...measuredA, limitA }];
+        const at = (field: number) => this.#shown.rail(rail, field);
+        const [measuredA, measuredV] = [at(RAIL_FIELD.measuredA), at(RAIL_FIELD.measuredV)];
+        const state = {
+          amps: tidy(at(RAIL_FIELD.amps)),
+          ...(!Number.isNaN(measuredA) && { measuredA: tidy(measuredA) }),
+          ...(!Number.isNaN(measuredV) && { measuredV: tidy(measuredV) }),
+          limitA,
+        };
+        return [name, state];
+      }),
+    );
+  }
+
+  /** What is measured, in the order of the file. */
+  senses(): Record<string, SenseState> {
+    const { senses: infos = [] } = this.prop;
+    return Object.fromEntries(
+      infos.map(({ name, unit }, sense) => {
+        const at = (field: number) => this.#shown.sense(sense, field);
+        const [value, raw, ageS] = [
+          at(SENSE_FIELD.value),
+          at(SENSE_FIELD.raw),
+          at(SENSE_FIELD.ageS),
+        ];
+        const textOf = (what: SenseNote['what']) =>
+          this.safety.senses?.find((note) => note.name === name && note.what === what)?.text;
+        const [fault, warning, low] = [textOf('fault'), textOf('warning'), textOf('low')];
+        const state: SenseState = {
+          value: Number.isNaN(value) ? null : tidy(value),
+          unit,
+          ...(Number.isFinite(ageS) && { raw: tidy(raw, 4), ageS: tidy(ageS, 1) }),
+          ...(fault !== undefined && { fault }),
+          ...(warning !== undefined && { warning }),
+          ...(low !== undefined && { low }),
+        };
+        return [name, state];
       }),
     );
   }
 }
+
+type RailState = NoticeParams<'state'>['rails'][string];
 
 function parseView(view: Uint8Array): PropView {
   return JSON.parse(new TextDecoder().decode(view));
@@ -371,12 +409,18 @@ export class StateFeed {
         `{"jsonrpc":"2.0","method":"state","params":{"condition":"${this.#view.condition}",` +
           `"t":${this.#view.tS},"tick":${this.#view.tick},"holder":${JSON.stringify(this.#view.holder)},` +
           safetyText(this.#view) +
-          `"channels":{${channels.join(',')}},"rails":${JSON.stringify(this.#view.rails())}}}`,
+          `"channels":{${channels.join(',')}},"rails":${JSON.stringify(this.#view.rails())}${sensesText(this.#view)}}}`,
       );
     // Sending may end a follower, and with it change the sets: these are this frame's own.
     send(running, () => frame(changed));
     send(fresh, () => frame(texts));
   }
+}
+
+/** Nothing for a prop that measures nothing. */
+function sensesText(view: View): string {
+  if (!view.prop.senses?.length) return '';
+  return `,"senses":${JSON.stringify(view.senses())}`;
 }
 
 /** Only what applies: a prop that is free, and parked, has none. */

@@ -77,12 +77,13 @@ export class Stage {
 
   private constructor(prop: Prop) {
     this.core = new Core({
-      // The prop's real stop button, lockout and guards do not affect a rehearsal.
+      // The prop's real stop button, lockout, guards and senses do not affect a rehearsal.
       prop: {
         ...prop,
         stopInput: undefined,
         lockoutInput: undefined,
         guards: {},
+        senses: {},
         cueTakes: takesOfCues(prop),
       },
       drivers: new Map(Object.keys(prop.boards).map((name) => [name, new NoBoard()])),

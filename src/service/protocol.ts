@@ -13,6 +13,7 @@ import type { ChannelKind } from '../prop/kinds/channel.ts';
 import type { ValueType } from '../prop/kinds/kind.ts';
 import type { PictureType } from '../prop/picture/safe-picture.ts';
 import type { BoardInfo } from '../prop/pins.ts';
+import type { SenseInfo } from '../prop/sense-info.ts';
 import type { SafePlan } from '../safe/plan.ts';
 import type { ErrorObject } from '../shared/errors.ts';
 
@@ -179,4 +180,6 @@ export interface PropView {
   idle: string[];
   triggers: string[];
   boards: Record<string, BoardInfo>;
+  /** In the order of the telemetry; absent from what an older release has compiled. */
+  senses?: SenseInfo[];
 }

@@ -7,6 +7,7 @@ import { armsOf, type Mechanics, mechanicsOf } from '../prop/mechanics.ts';
 import { ledSupplyV } from '../prop/pin-load.ts';
 import { boardPins } from '../prop/pins.ts';
 import type { Channel, Prop } from '../prop/schema.ts';
+import { senseInfos } from '../prop/sense-info.ts';
 import { ServoMapping } from '../sums/servo-mapping.ts';
 import type { PropView, StaticInfo } from './protocol.ts';
 
@@ -49,6 +50,7 @@ export class ViewMaker {
       boards: Object.fromEntries(
         Object.keys(prop.boards).map((name) => [name, boardPins(prop, name)]),
       ),
+      senses: senseInfos(prop),
     };
   }
 

@@ -12,6 +12,8 @@ export const EVENTS = {
   lease: 'info',
   lockout: 'info',
   guard: 'info',
+  /** What is measured is beyond a limit, or no longer measured. */
+  sense: 'info',
   'link lost': 'warn',
   fault: 'warn',
   /** The core's thread stood still for longer than it may. */

@@ -193,6 +193,11 @@ export const REFUSALS = {
     'A lockout cannot be forced without a reason.',
     'Say in `reason` how you know that nobody is in reach.',
   ],
+  'sense.low': [
+    'condition',
+    'A measured voltage is below the limit at which the prop rests.',
+    'Charge or change the battery, or look at the supply; see `sense.list`.',
+  ],
   'guard.broken': [
     'condition',
     'A guard is broken.',
@@ -597,6 +602,11 @@ export const REFUSALS = {
     'outOfLimits',
     'The pulse envelope is wider than what the driver can send.',
     'Set `envelopeUs` within `allowedUs`.',
+  ],
+  'sim.no-sense': [
+    'noSuchThing',
+    'Nothing of that name is measured on the board.',
+    'Use one that the reason names.',
   ],
   'sim.no-servo': [
     'noSuchThing',

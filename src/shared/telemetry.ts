@@ -1,6 +1,6 @@
 /**
  * What the two threads see of each other without messages: the core writes the state of every
- * channel and rail once a tick, the gateway writes signs of life. The core never waits for a reader
+ * channel, rail and sense once a tick, the gateway writes signs of life. The core never waits for a reader
  * and a tick allocates nothing.
  */
 
@@ -57,9 +57,16 @@ export function flagNames(bits: number): FlagName[] {
   return (Object.keys(FLAG) as FlagName[]).filter((name) => (bits & FLAG[name]) !== 0);
 }
 
-const RAIL_STRIDE = 2;
-/** Fields of one rail: estimated draw, and measured draw or NaN (A). */
-export const RAIL_FIELD = { amps: 0, measuredA: 1 } as const;
+const RAIL_STRIDE = 3;
+/** Fields of one rail: estimated draw (A), measured draw (A) and voltage (V), NaN where not measured. */
+export const RAIL_FIELD = { amps: 0, measuredA: 1, measuredV: 2 } as const;
+
+const SENSE_STRIDE = 3;
+/**
+ * Fields of one sense: value, NaN while it is not measured; the reading behind it (A or V); and how old
+ * that is (s).
+ */
+export const SENSE_FIELD = { value: 0, raw: 1, ageS: 2 } as const;
 
 /**
  * Upper bounds (ms) of the classes that ticks are counted in by how late they come; the last class has
@@ -77,11 +84,22 @@ const LATENESS_START = RECEIVED_START + MAX_SESSIONS;
 /** The body begins with the time (s) and the number of the tick. */
 const CHANNELS_START = 2;
 
-/** The state of the channels and rails of one version of the prop file. */
+/** The state of the channels, rails and senses of one version of the prop file. */
 export interface TelemetryBody {
   channels: number;
   rails: number;
+  senses: number;
   body: SharedArrayBuffer;
+}
+
+type Counts = Pick<TelemetryBody, 'channels' | 'rails'>;
+
+function railStart({ channels }: Counts): number {
+  return CHANNELS_START + channels * CHANNEL_STRIDE;
+}
+
+function senseStart(counts: Counts): number {
+  return railStart(counts) + counts.rails * RAIL_STRIDE;
 }
 
 export interface TelemetryBuffers extends TelemetryBody {
@@ -93,29 +111,32 @@ export class Telemetry {
   readonly #headerBuffer: SharedArrayBuffer;
   readonly #header: Int32Array;
   #bodyBuffers: TelemetryBody;
-  /** [t (s), tick, channels..., rails...] */
+  /** [t (s), tick, channels..., rails..., senses...] */
   #body: Float64Array;
   #railStart: number;
+  #senseStart: number;
 
   constructor({ header, ...body }: TelemetryBuffers) {
     this.#headerBuffer = header;
     this.#header = new Int32Array(header);
     this.#bodyBuffers = body;
     this.#body = new Float64Array(body.body);
-    this.#railStart = CHANNELS_START + body.channels * CHANNEL_STRIDE;
+    this.#railStart = railStart(body);
+    this.#senseStart = senseStart(body);
   }
 
-  static create(channels: number, rails: number): Telemetry {
+  static create(channels: number, rails: number, senses = 0): Telemetry {
     return new Telemetry({
-      ...Telemetry.body(channels, rails),
+      ...Telemetry.body(channels, rails, senses),
       header: new SharedArrayBuffer(4 * (LATENESS_START + LATENESS_MS.length + 1)),
     });
   }
 
-  /** A body for so many channels and rails. */
-  static body(channels: number, rails: number): TelemetryBody {
-    const numbers = CHANNELS_START + channels * CHANNEL_STRIDE + rails * RAIL_STRIDE;
-    return { channels, rails, body: new SharedArrayBuffer(8 * numbers) };
+  /** A body for so many channels, rails and senses. */
+  static body(channels: number, rails: number, senses = 0): TelemetryBody {
+    const counts = { channels, rails, senses };
+    const numbers = senseStart(counts) + senses * SENSE_STRIDE;
+    return { ...counts, body: new SharedArrayBuffer(8 * numbers) };
   }
 
   get buffers(): TelemetryBuffers {
@@ -126,7 +147,8 @@ export class Telemetry {
   useBody(body: TelemetryBody): void {
     this.#bodyBuffers = body;
     this.#body = new Float64Array(body.body);
-    this.#railStart = CHANNELS_START + body.channels * CHANNEL_STRIDE;
+    this.#railStart = railStart(body);
+    this.#senseStart = senseStart(body);
   }
 
   // --- the core's side: between `begin` and `commit`, readers know that the body is in motion
@@ -143,7 +165,7 @@ export class Telemetry {
     Atomics.store(this.#header, HEADER.condition, condition);
   }
 
-  /** Where the fields of a channel or a rail begin in `numbers`. */
+  /** Where the fields of a channel, a rail or a sense begin in `numbers`. */
   channelAt(channel: number): number {
     return CHANNELS_START + channel * CHANNEL_STRIDE;
   }
@@ -152,7 +174,11 @@ export class Telemetry {
     return this.#railStart + rail * RAIL_STRIDE;
   }
 
-  /** Of all channels and rails. They are written here: handed on, a fraction may be allocated. */
+  senseAt(sense: number): number {
+    return this.#senseStart + sense * SENSE_STRIDE;
+  }
+
+  /** Of all channels, rails and senses. They are written here: handed on, a fraction may be allocated. */
   get numbers(): Float64Array {
     return this.#body;
   }
@@ -228,7 +254,7 @@ export class Telemetry {
   }
 
   snapshot(): Snapshot {
-    return new Snapshot(this.#bodyBuffers.channels, this.#body.length);
+    return new Snapshot(this.#bodyBuffers, this.#body.length);
   }
 }
 
@@ -237,10 +263,12 @@ export class Snapshot {
   condition = 0;
   readonly body: Float64Array;
   readonly #railStart: number;
+  readonly #senseStart: number;
 
-  constructor(channels: number, length: number) {
+  constructor(counts: Counts, length: number) {
     this.body = new Float64Array(length);
-    this.#railStart = CHANNELS_START + channels * CHANNEL_STRIDE;
+    this.#railStart = railStart(counts);
+    this.#senseStart = senseStart(counts);
   }
 
   /** Number of the tick. */
@@ -259,5 +287,9 @@ export class Snapshot {
 
   rail(rail: number, field: number): number {
     return this.body[this.#railStart + rail * RAIL_STRIDE + field]!;
+  }
+
+  sense(sense: number, field: number): number {
+    return this.body[this.#senseStart + sense * SENSE_STRIDE + field]!;
   }
 }

@@ -81,6 +81,7 @@ class Daemon {
     this.#telemetry = Telemetry.create(
       Object.keys(prop.channels).length,
       Object.keys(prop.rails).length,
+      Object.keys(prop.senses ?? {}).length,
     );
     this.#journal = new Journal(systemClock, (entry, again) => this.#link.sendEntry(entry, again));
     const { host, port, logLevel } = options;

@@ -248,6 +248,7 @@ export class Rig {
     this.telemetry = Telemetry.create(
       Object.keys(prop.channels).length,
       Object.keys(prop.rails).length,
+      Object.keys(prop.senses).length,
     );
     this.store = new MemoryStore(restored, () => bootS + this.clock.nowMs() / 1000);
     for (const name of Object.keys(prop.boards))

@@ -132,6 +132,7 @@ export class Rig {
     if (amps !== undefined) {
       telemetry.numbers[telemetry.railAt(0) + RAIL_FIELD.amps] = amps;
       telemetry.numbers[telemetry.railAt(0) + RAIL_FIELD.measuredA] = Number.NaN;
+      telemetry.numbers[telemetry.railAt(0) + RAIL_FIELD.measuredV] = Number.NaN;
     }
     telemetry.commit();
   }
@@ -155,7 +156,10 @@ export class Rig {
   ): Promise<Rig> {
     const { view: viewChanges, ownLog, ...startChanges } = changes;
     const view = { ...VIEW, ...viewChanges };
-    const rig = new Rig(Telemetry.create(view.channels.length, view.rails.length), clock);
+    const rig = new Rig(
+      Telemetry.create(view.channels.length, view.rails.length, view.senses?.length ?? 0),
+      clock,
+    );
     const start: GatewayStart = {
       host: '127.0.0.1',
       port: 0,

@@ -45,6 +45,7 @@ export const control = {
       'wake.unknown-servos',
       'file.taking-effect',
       'rail.limit',
+      'sense.low',
       'condition.changed',
     ],
     params: ({ z, want, wait }) =>

@@ -51,6 +51,27 @@ export const queries = {
     params: ({ nothing }) => nothing,
     result: ({ z, boardInfo }) => z.object({ boards: z.record(z.string(), boardInfo) }),
   },
+  'sense.list': {
+    summary: 'Everything that is measured, with its limits; and rails, estimated and measured',
+    example: {
+      params: {},
+      result: {
+        senses: {
+          battery: {
+            ...{ value: 7.21, unit: 'V', raw: 1.789, ageS: 0.02, kind: 'volts', board: 'adc' },
+            ...{ input: 0, rail: 'servo6v', limits: { parkBelow: 6.2, warnBelow: 6.6 }, forS: 0.5 },
+          },
+        },
+        rails: { servo6v: { amps: 0.8, measuredV: 7.21, limitA: 5 } },
+      },
+    },
+    by: 'view',
+    lease: false,
+    errors: [],
+    params: ({ nothing }) => nothing,
+    result: ({ z, senseInfo, rail }) =>
+      z.object({ senses: z.record(z.string(), senseInfo), rails: z.record(z.string(), rail) }),
+  },
   'budget.read': {
     summary:
       'Currents of every rail and the voltage at every channel, worked out from the prop file',

@@ -4,12 +4,18 @@ import type { Family } from '../method.ts';
 export const sim = {
   'sim.set': {
     summary:
-      'Press inputs of a sim board, or break it; only where the daemon listens on this machine alone',
+      'Press inputs of a sim board, change what it measures, or break it; only where the daemon listens on this machine alone',
     example: { params: { board: 'head', inputs: { '4': 0 } } },
     by: 'core',
     lease: false,
     local: true,
-    errors: ['board.unknown', 'board.not-simulated', 'sim.no-input', 'sim.not-local'],
+    errors: [
+      'board.unknown',
+      'board.not-simulated',
+      'sim.no-input',
+      'sim.no-sense',
+      'sim.not-local',
+    ],
     params: ({ z, want, text, pinLevel }) =>
       z.strictObject({
         board: text('the name of a board with the sim driver'),
@@ -21,6 +27,30 @@ export const sim = {
           )
           .optional()
           .describe('levels of input pins, by pin: 0 or 1; null lets go'),
+        senses: z
+          .record(
+            z.string(),
+            z
+              .strictObject({
+                value: z
+                  .number(want('a finite number'))
+                  .optional()
+                  .describe('what there is to be measured, in the unit of the sense'),
+                noise: z
+                  .number(want('0 or more'))
+                  .min(0, want('0 or more'))
+                  .optional()
+                  .describe('standard deviation of the readings, in V or A at the board'),
+                stuck: z.boolean().optional().describe('it stays as it is, and seems to go on'),
+                gone: z.boolean().optional().describe('it does not answer any more'),
+                nan: z.boolean().optional().describe('its readings are not numbers'),
+                as: z.string().optional().describe('it answers for this other sense of the board'),
+              })
+              .nullable(),
+            want('senses by name: { "battery": { "value": 6.1 } }'),
+          )
+          .optional()
+          .describe('how senses on the board measure, by name; null: as they should'),
         fault: z
           .string(want('what is wrong, in words, or null'))
           .min(1, want('what is wrong, in words'))

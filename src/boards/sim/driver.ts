@@ -6,10 +6,14 @@ import type {
   InputSpec,
   LoadPlant,
   OutputSpec,
+  Reading,
   Sense,
+  SenseSpec,
   ServoPlant,
+  SimulatedSense,
 } from '../board.ts';
 import { SERVO_HZ, type SimBoard } from './facts.ts';
+import { SimSenses } from './senses.ts';
 
 type PlantSettings = NonNullable<SimBoard['plant']>[string];
 
@@ -39,6 +43,7 @@ export class SimDriver implements Driver {
   /** Kept across close and open: a servo stays where it is. */
   readonly #servos = new Map<string, SimServo>();
   readonly #levels = new Map<string, 0 | 1>();
+  readonly #senses = new SimSenses();
   #outputs: readonly OutputSpec[] = [];
   #inputs: readonly InputSpec[] = [];
   /** By output; undefined where the output is not a servo. */
@@ -115,6 +120,22 @@ export class SimDriver implements Driver {
     into.positionDeg = Number.NaN;
     into.pushing = false;
     into.amps = plant?.kind === 'load' ? loadAmps(plant, this.#value[output]!) : Number.NaN;
+  }
+
+  async openSenses(senses: readonly SenseSpec[]): Promise<void> {
+    this.#senses.open(senses);
+  }
+
+  reading(sense: number, nowMs: number, into: Reading): void {
+    this.#senses.read(sense, nowMs, into, this.#broken?.message);
+  }
+
+  exposeSense(sense: number, value: number): void {
+    this.#senses.expose(sense, value);
+  }
+
+  simulateSenses(senses: Readonly<Record<string, SimulatedSense | null>>): void {
+    this.#senses.set(senses);
   }
 
   async close(): Promise<void> {

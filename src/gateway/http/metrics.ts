@@ -1,4 +1,6 @@
 import type { FastifyPluginAsync } from 'fastify';
+import type { SenseState } from '../../api/types.ts';
+import type { SenseKind } from '../../prop/schema.ts';
 import { CONDITIONS } from '../../shared/condition.ts';
 import { LATENESS_MS } from '../../shared/telemetry.ts';
 import type { Traffic } from '../dispatch.ts';
@@ -58,6 +60,69 @@ function lateness(counts: readonly number[]): string {
   ].join('\n');
 }
 
+/** The families of what is measured, each with its unit; none for a prop without senses. */
+const SENSE_FAMILIES: readonly [kind: SenseKind, name: string, help: string, unit?: string][] = [
+  ['current', 'sinew_sense_amperes', 'Measured current.', 'amperes'],
+  ['volts', 'sinew_sense_volts', 'Measured voltage.', 'volts'],
+  ['position', 'sinew_sense_degrees', 'Measured angle.', 'degrees'],
+  ['level', 'sinew_sense_level_ratio', 'Measured level, 0 to 1.', 'ratio'],
+  ['contact', 'sinew_sense_closed', 'Whether a contact is closed.'],
+];
+
+/** A sense that is not measured has no value: a gap, and 0 in `sinew_sense_measured`. */
+function senseFamilies(view: View): string[] {
+  const { senses: infos = [] } = view.prop;
+  if (infos.length === 0) return [];
+  const states = view.senses();
+  const values = SENSE_FAMILIES.flatMap(([kind, name, help, unit]) => {
+    const samples = infos.flatMap((info): Sample[] => {
+      const value = states[info.name]?.value ?? null;
+      return info.kind === kind && value !== null ? [[{ sense: info.name }, value]] : [];
+    });
+    return samples.length > 0 ? [family(name, 'gauge', help, samples, unit)] : [];
+  });
+  const each = (of: (state: SenseState) => unknown) =>
+    infos.map(({ name }): Sample => [{ sense: name }, Number(Boolean(of(states[name]!)))]);
+  const limits = infos.flatMap(({ name, limits: at }) =>
+    Object.entries(at).map(([limit, value]): Sample => [{ sense: name, limit }, value]),
+  );
+  const ofRails = (what: 'measuredA' | 'measuredV') =>
+    Object.entries(view.rails()).flatMap(([rail, state]): Sample[] => {
+      const value = state[what];
+      return value === undefined ? [] : [[{ rail }, value]];
+    });
+  return [
+    ...values,
+    family(
+      'sinew_sense_measured',
+      'gauge',
+      'Whether a sense is measured now.',
+      each(({ value, fault }) => value !== null && fault === undefined),
+    ),
+    family(
+      'sinew_sense_beyond',
+      'gauge',
+      'Whether a sense has passed one of its limits.',
+      each(({ warning, low }) => warning ?? low),
+    ),
+    family('sinew_sense_limit', 'gauge', 'Limit of a sense, in its unit.', limits),
+    family(
+      'sinew_rail_measured_amperes',
+      'gauge',
+      'Measured draw of a rail.',
+      ofRails('measuredA'),
+      'amperes',
+    ),
+    family(
+      'sinew_rail_measured_volts',
+      'gauge',
+      'Measured voltage of a rail.',
+      ofRails('measuredV'),
+      'volts',
+    ),
+  ];
+}
+
 function metricsText({ view, sessions, traffic }: Options): string {
   view.refresh();
   const refused = [...traffic.refused].map(([code, n]): Sample => [{ code: String(code) }, n]);
@@ -77,6 +142,7 @@ function metricsText({ view, sessions, traffic }: Options): string {
     family('sinew_refused', 'counter', 'Error answers by JSON-RPC code.', refused),
     family('sinew_rail_amperes', 'gauge', 'Estimated draw of a rail.', amps, 'amperes'),
     family('sinew_rail_limit_amperes', 'gauge', 'Limit of a rail.', limits, 'amperes'),
+    ...senseFamilies(view),
     family('sinew_core_ticks', 'counter', 'Ticks of the core.', [[{}, ticks]]),
     lateness(view.telemetry.lateness()),
     family(

@@ -1,0 +1,83 @@
+import type { Result } from '../api/methods.ts';
+import type { SenseState } from '../api/types.ts';
+import { senseText } from '../prop/senses.ts';
+import type { SenseKind } from '../prop/senses-schema.ts';
+import type { StateParams } from './client.ts';
+import { show, table } from './output.ts';
+import { verb } from './verb.ts';
+
+type Rails = StateParams['rails'];
+type Senses = Result<'sense.list'>['senses'];
+
+/** Rails; measured columns only where something is measured, so that the estimate is never taken for it. */
+export function railTable(rails: Rails): string {
+  const all = Object.entries(rails);
+  if (!all.some(([, rail]) => rail.measuredA !== undefined || rail.measuredV !== undefined))
+    return table(
+      ['rail', 'amps', 'limit A'],
+      all.map(([name, { amps, limitA }]) => [name, amps.toFixed(2), show(limitA)]),
+    );
+  return table(
+    ['rail', 'estimated A', 'measured A', 'difference A', 'measured V', 'limit A'],
+    all.map(([name, { amps, measuredA, measuredV, limitA }]) => [
+      name,
+      amps.toFixed(2),
+      measuredA?.toFixed(2) ?? '-',
+      measuredA === undefined ? '-' : signed(measuredA - amps),
+      measuredV?.toFixed(2) ?? '-',
+      show(limitA),
+    ]),
+  );
+}
+
+function signed(amps: number): string {
+  return `${amps < 0 ? '-' : '+'}${Math.abs(amps).toFixed(2)}`;
+}
+
+/** `7.21 V`, `41 %`, `open`, or `not measured`. */
+export function valueText({ value, unit }: SenseState): string {
+  if (value === null) return 'not measured';
+  return `${value.toFixed(2)} ${unit}`.trimEnd();
+}
+
+/** What is wrong with a sense, in words; empty where nothing is. */
+export function troubleText({ low, fault, warning }: SenseState): string {
+  return [fault, low, warning].filter((text) => text !== undefined).join('; ');
+}
+
+function limitsText(kind: SenseKind, limits: Senses[string]['limits']): string {
+  if (kind === 'contact') return '';
+  return Object.entries(limits)
+    .map(([name, at]) => `${name} ${senseText(kind, at)}`)
+    .join(', ');
+}
+
+function senseTable(senses: Senses): string {
+  const rows = Object.entries(senses).map(([name, sense]) => [
+    name,
+    sense.kind,
+    sense.value === null ? 'not measured' : senseText(sense.kind, sense.value),
+    sense.rail ?? sense.channel ?? '',
+    limitsText(sense.kind, sense.limits),
+    troubleText(sense),
+  ]);
+  return table(['sense', 'kind', 'value', 'of', 'limits', ''], rows);
+}
+
+export const senseVerbs = [
+  verb({
+    name: 'senses',
+    summary: 'what is measured now, with its limits, and rails as estimated and measured',
+    where: 'both',
+    args: [],
+    async run(_given, operator) {
+      const result = await operator.call('sense.list', {});
+      const { senses, rails } = result;
+      if (Object.keys(senses).length === 0)
+        return { result, text: 'nothing is measured: the prop file has no senses' };
+      const parts = [senseTable(senses)];
+      if (Object.keys(rails).length > 0) parts.push(railTable(rails));
+      return { result, text: parts.join('\n\n') };
+    },
+  }),
+];

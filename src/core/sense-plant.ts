@@ -1,0 +1,80 @@
+import { batteryOf } from '../prop/battery.ts';
+import type { Rail as RailEntry } from '../prop/schema.ts';
+import type { Body } from './body.ts';
+import type { Sense } from './senses.ts';
+
+/*
+ * What there is to be measured on simulated boards. It follows from the simulated servos, and from the
+ * estimated draw of everything else.
+ */
+
+/** Resistance of a supply and its wires (ohm). Common practice, no source. */
+const SUPPLY_OHM = 0.05;
+/** Resistance of a battery by its capacity (ohm Ah). Common practice, no source. */
+const BATTERY_OHM_AH = 0.15;
+/** A level that nothing changes. */
+const HALF = 0.5;
+/** A voltage of nothing in particular (V). */
+const SOME_V = 5;
+
+const amps = new Float64Array(1);
+
+/** Tells simulated boards what there is to be measured, once the servos have been asked. */
+export function exposePlant(body: Body): void {
+  const { list } = body.senses;
+  for (let i = 0; i < list.length; i++) {
+    const sense = list[i]!;
+    const { driver, dead, away } = sense.board;
+    if (sense.quantity === undefined || !driver.exposeSense || dead || away) continue;
+    driver.exposeSense(sense.at, sense.rawOf(truthOf(body, sense)));
+  }
+}
+
+function truthOf(body: Body, { entry }: Sense): number {
+  switch (entry.kind) {
+    case 'current':
+      return entry.channel === undefined
+        ? railAmps(body, entry.rail)
+        : channelAmps(body, entry.channel);
+    case 'volts': {
+      const rail = entry.rail === undefined ? undefined : body.prop.rails[entry.rail];
+      if (!rail) return (entry.warnBelow ?? entry.parkBelow ?? SOME_V) * 1.1;
+      return sourceV(rail) - supplyOhm(rail) * railAmps(body, entry.rail);
+    }
+    case 'position': {
+      const { measuredDeg, setpoint } = body.servo(entry.channel);
+      return Number.isNaN(measuredDeg) ? setpoint.pos : measuredDeg;
+    }
+    default:
+      return HALF;
+  }
+}
+
+function sourceV(rail: RailEntry): number {
+  const battery = batteryOf(rail);
+  return battery ? (battery.fullV ?? battery.nominalV ?? rail.volts) : rail.volts;
+}
+
+function supplyOhm(rail: RailEntry): number {
+  const battery = batteryOf(rail);
+  return battery ? BATTERY_OHM_AH / battery.capacityAh : SUPPLY_OHM;
+}
+
+/** What flows from a rail: the simulated currents of servos, in place of their estimated ones. */
+function railAmps({ rails, servos }: Body, name: string | undefined): number {
+  const rail = rails.find((one) => one.name === name);
+  if (!rail) return 0;
+  let sum = rail.amps;
+  for (const servo of servos) {
+    if (servo.rail !== rail.index || Number.isNaN(servo.measuredA)) continue;
+    servo.writeAmps(amps, 0);
+    sum += servo.measuredA - amps[0]!;
+  }
+  return sum;
+}
+
+function channelAmps(body: Body, name: string): number {
+  const servo = body.servos.find((one) => one.name === name);
+  if (servo && !Number.isNaN(servo.measuredA)) return servo.measuredA;
+  return 0;
+}

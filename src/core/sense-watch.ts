@@ -1,0 +1,141 @@
+import type { SenseLimit } from '../prop/senses.ts';
+import { Refusal } from '../shared/errors.ts';
+import { tidy } from '../shared/units.ts';
+import type { BoardIo } from './board-io.ts';
+import type { Board } from './boards.ts';
+import type { CoreContext } from './core-context.ts';
+import { exposePlant } from './sense-plant.ts';
+import type { Sense, SenseNews, SenseNote } from './senses.ts';
+
+/**
+ * What follows from what is measured: warnings, and parking below a limit. A sense only ever adds caution:
+ * it starts nothing, allows nothing, and drops no power, and one that is not measured changes nothing.
+ */
+export class SenseWatch {
+  readonly #context: CoreContext;
+  readonly #io: BoardIo;
+  #changed = false;
+
+  constructor(context: CoreContext, io: BoardIo) {
+    this.#context = context;
+    this.#io = io;
+  }
+
+  /** As often as drivers are asked what they measure. */
+  tick(): void {
+    const { body, nowMs, condition } = this.#context;
+    const { senses } = body;
+    if (senses.list.length === 0) return;
+    exposePlant(body);
+    senses.read(nowMs, condition === 'parked', this.#levelOf, this.#heed);
+    senses.show(body);
+    if (this.#changed) this.publish();
+    const low = this.#lowest();
+    if (low && this.#context.acting) this.#context.parkAway(this.#lowText(low), 0);
+  }
+
+  /** Below a limit nothing wakes. @throws Refusal `condition` */
+  mustAllowWake(): void {
+    const low = this.#lowest();
+    if (!low) return;
+    const { limit, sense } = low;
+    const lastV = this.#context.body.senses.lastOf(sense);
+    throw new Refusal(
+      'sense.low',
+      `${this.#lowText(low)}; the prop wakes again from ${sense.text(limit.back)}: charge or change the battery, or look at the supply and its wires. If the sense is wrong, correct it or take its parkBelow out of the prop file`,
+      {
+        condition: this.#context.condition,
+        ...{ sense: sense.name, value: tidy(lastV), parkBelow: limit.at, wakesFrom: limit.back },
+        ...(sense.fault !== undefined && { fault: sense.fault }),
+      },
+    );
+  }
+
+  /** What is not as it should be, for clients. */
+  publish(): void {
+    this.#changed = false;
+    this.#context.senseNotes = this.#context.body.senses.list.flatMap((sense) =>
+      this.#notesOf(sense),
+    );
+    this.#context.publishSafety();
+  }
+
+  #notesOf(sense: Sense): SenseNote[] {
+    const { name, fault, limits, kind } = sense;
+    const notes: SenseNote[] = [];
+    if (fault !== undefined)
+      notes.push({ name, what: 'fault', text: `${name} is not measured: ${fault}` });
+    for (const limit of limits) {
+      if (!sense.isPast(limit.what)) continue;
+      const isLow = limit.what === 'parkBelow';
+      const text =
+        kind === 'contact'
+          ? `${name} is ${sense.text(limit.what === 'warnAbove' ? 1 : 0)}`
+          : `${name} is ${beyond(sense, limit)}${isLow ? '; the prop does not wake' : ''}`;
+      notes.push({ name, what: isLow ? 'low' : 'warning', text });
+    }
+    return notes;
+  }
+
+  #lowest(): { sense: Sense; limit: SenseLimit } | undefined {
+    const { list } = this.#context.body.senses;
+    for (let i = 0; i < list.length; i++) {
+      const sense = list[i]!;
+      if (sense.passed === 0) continue;
+      for (let k = 0; k < sense.limits.length; k++) {
+        const limit = sense.limits[k]!;
+        if (limit.what === 'parkBelow' && (sense.passed >> k) & 1) return { sense, limit };
+      }
+    }
+    return undefined;
+  }
+
+  #lowText({ sense, limit }: { sense: Sense; limit: SenseLimit }): string {
+    const { senses } = this.#context.body;
+    const text = sense.text(senses.lastOf(sense));
+    const is =
+      sense.fault === undefined
+        ? `is at ${text}`
+        : `was at ${text} when it was measured last (${sense.fault})`;
+    return `${sense.name} ${is}, and the prop rests below ${sense.text(limit.at)}`;
+  }
+
+  readonly #levelOf = (board: Board, input: number): 0 | 1 | undefined =>
+    this.#io.level(board, input);
+
+  readonly #heed = (sense: Sense, news: SenseNews, limit: SenseLimit | undefined): void => {
+    this.#changed = true;
+    const { name, fault } = sense;
+    const value = this.#context.body.senses.lastOf(sense);
+    const values = {
+      sense: name,
+      ...(Number.isFinite(value) && { value: tidy(value) }),
+      ...(limit && { limit: limit.what, at: limit.at }),
+      ...(fault !== undefined && { fault }),
+    };
+    this.#context.journal.recur('prop', 'sense', newsText(sense, news, limit), values);
+  };
+}
+
+function beyond(sense: Sense, { what, at }: SenseLimit): string {
+  return `${what === 'warnAbove' ? 'above' : 'below'} ${sense.text(at)}`;
+}
+
+/** The same words for the same news, whatever the value: the journal counts them. */
+function newsText(sense: Sense, news: SenseNews, limit: SenseLimit | undefined): string {
+  const { name, kind } = sense;
+  switch (news) {
+    case 'fault':
+      return `${name} is not measured: ${sense.fault}`;
+    case 'measured':
+      return `${name} is measured again`;
+    case 'passed':
+      if (kind === 'contact')
+        return `${name} is ${sense.text(limit!.what === 'warnAbove' ? 1 : 0)}`;
+      return `${name} is ${beyond(sense, limit!)}${limit!.what === 'parkBelow' ? ': the prop parks, and does not wake' : ''}`;
+    case 'back':
+      if (kind === 'contact')
+        return `${name} is ${sense.text(limit!.what === 'warnAbove' ? 0 : 1)}`;
+      return `${name} is no longer ${beyond(sense, limit!)}`;
+  }
+}
