@@ -2,6 +2,7 @@ import type { Measures, SenseUse } from '../boards/facts.ts';
 import { factsOf } from '../boards/registry.ts';
 import { tidy } from '../shared/units.ts';
 import type { Path } from './finding.ts';
+import { kindOf } from './kinds/registry.ts';
 import type { Notes } from './notes.ts';
 import { railOf } from './rails.ts';
 import { dividerFactor, senseLimits, sensePoints, senseQuantity } from './senses.ts';
@@ -77,7 +78,7 @@ function lintPlace(notes: Notes, at: Path, sense: Analogue): void {
   if (channel === undefined) return;
   const path = [...at, 'channel'];
   const found = notes.find('channels', channel, path);
-  if (found && sense.kind === 'position' && found.kind !== 'servo')
+  if (found && sense.kind === 'position' && kindOf(found).value !== 'deg')
     notes.error(path, `${channel} is a ${found.kind}, which has no angle`, 'name a servo');
   if (rail !== undefined)
     notes.error(path, 'both a rail and a channel are given', 'give the one whose current it is');
