@@ -1,4 +1,4 @@
-import { effect, useComputed, useSignal } from '@preact/signals';
+import { effect, useSignal } from '@preact/signals';
 import { useEffect } from 'preact/hooks';
 import { NAME } from '../../prop/name.ts';
 import { Act } from './act.tsx';
@@ -20,7 +20,6 @@ import {
   problem,
   redo,
   removeCue,
-  running,
   said,
   save,
   steps,
@@ -33,16 +32,14 @@ import {
 } from './cues-data.ts';
 import { StepForm } from './cues-form.tsx';
 import { type Steps, stepWords } from './cues-model.ts';
+import { OnTheProp } from './cues-on-prop.tsx';
 import { PlayHere, RehearsalPicture } from './cues-picture.tsx';
 import { pause } from './cues-play.ts';
 import { Remarks } from './cues-remarks.tsx';
 import { AddRow, gridS, Timeline, zoom } from './cues-timeline.tsx';
 import { UndoSaved } from './cues-undo.tsx';
-import { KIND_WORDS } from './kind-words.ts';
-import { FlashCaution } from './overview-light.tsx';
-import { command, WhyNot } from './overview-parts.tsx';
 import { Select } from './select.tsx';
-import { channels, commanding, holding } from './store.ts';
+import { holding } from './store.ts';
 
 /** More would hold the page up. */
 const MOST_STEPS = 1000;
@@ -363,41 +360,3 @@ function List({ title, of, beside }: { title: string; of: Steps; beside: Steps }
 
 const whenWords = ({ at, after }: Steps[number]): string =>
   after === undefined ? `at ${at} s` : `after ${after}${at === undefined ? '' : `, ${at} s later`}`;
-
-// --- on the prop ------------------------------------------------------------------------------------
-
-/** The saved cue on the real prop: the one thing of the desk that moves it. */
-function OnTheProp() {
-  const name = cue.value;
-  const isSaved = !isChanged.value && inFile(name) !== undefined;
-  const lit = useComputed(() =>
-    Object.values(channels.value).some(({ kind }) => KIND_WORDS[kind].lit),
-  );
-  return (
-    <section class="sheet desk-prop" aria-labelledby="desk-prop">
-      <h2 id="desk-prop">On the prop</h2>
-      <p class="caution">
-        This moves the prop itself: fingers get pinched between its parts, and vapour and lamps are
-        hot. Keep hands, hair and sleeves away, and Stop within reach.
-      </p>
-      {lit.value && <FlashCaution />}
-      <WhyNot />
-      {!isSaved && <p class="hint">Only what is saved is played on the prop: save it first.</p>}
-      <div class="row">
-        <Act
-          can={commanding.value && isSaved && !running.value}
-          onAct={() => void command('cue.run', { cue: name })}
-        >
-          Play {name} on the prop
-        </Act>
-        <Act
-          can={commanding.value && running.value}
-          onAct={() => void command('cue.stop', { cue: name })}
-        >
-          End it
-        </Act>
-        {running.value && <span role="status">▶ running</span>}
-      </div>
-    </section>
-  );
-}

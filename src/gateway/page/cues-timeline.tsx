@@ -42,7 +42,9 @@ import {
   stretch,
   TAKE_ROW,
 } from './cues-model.ts';
+import { onProp } from './cues-on-prop.tsx';
 import { headS, pause, playing } from './cues-play.ts';
+import type { Played } from './cues-prop-play.ts';
 import { KIND_WORDS } from './kind-words.ts';
 import { Select } from './select.tsx';
 import { channels, cueList, groups, nowS } from './store.ts';
@@ -180,12 +182,18 @@ export function Timeline() {
         ))}
         <Line class="desk-cursor" at={cursorS} />
         {playing.value && <Line class="desk-now" at={headS} />}
-        {running.value && !playing.value && <Line class="desk-now" at={onPropS} />}
+        {running.value && !playing.value && isWhole(onProp.value) && (
+          <Line class="desk-now" at={onPropS} />
+        )}
         <Links rows={all} lines={lines} marked={isMarked(done)} />
       </div>
     </div>
   );
 }
+
+/** Played otherwise than in the file, nobody knows where the prop is in the cue. */
+const isWhole = (now: Played | undefined) =>
+  !now || (now.fromS === 0 && now.rate === 1 && !now.loop);
 
 /** Where the prop is in the cue, while it plays it (s). */
 const onPropS = computed(() => {
