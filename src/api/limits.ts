@@ -34,6 +34,8 @@ export const CLOSE_GRACE_MS = 1000;
 /** OSC messages that are passed on: so many per second for ever, so many at once. */
 export const OSC_PER_S = 20;
 export const OSC_BURST = 40;
+/** OSC values that lead servos are passed on no more often than this (ms): servos get 50 pulses a second. */
+export const OSC_PERFORM_MS = 20;
 
 /** Period of the gateway's own sign of life to the core (ms). */
 export const BEAT_MS = 50;

@@ -19,6 +19,7 @@ import type { Gate } from './gate.ts';
 import type { Idle } from './idle.ts';
 import type { Journal } from './journal.ts';
 import type { Lease, Session } from './lease.ts';
+import { OscPerform } from './osc-perform.ts';
 import { Performer } from './performer.ts';
 import type { PropLight } from './prop-light.ts';
 import { publish } from './publish.ts';
@@ -73,6 +74,8 @@ export class Core {
   readonly triggers: Triggers;
   /** Servos that a hand leads. */
   readonly performer: Performer;
+  /** OSC messages that lead servos. */
+  readonly osc: OscPerform;
   /** Records what servos are commanded to do. */
   readonly recorder: Recorder;
   readonly lease: Lease;
@@ -143,6 +146,7 @@ export class Core {
       changing && new PropExchange(this.#version, changing, this.#exchangeHost, journal, clock);
     this.triggers = new Triggers(this, clock);
     this.performer = new Performer(this);
+    this.osc = new OscPerform(this);
     this.recorder = new Recorder(journal, this.tickMs, () => this.cues.leaveTo('', []));
     this.#context.restore();
     this.#context.lookWhetherParked();

@@ -25,6 +25,11 @@ interface PerformHost {
 /** A servo that a hand leads. */
 interface Held {
   servo: Servo;
+  /** Who leads it, in words; and by what: the targets of each let go only of their own. */
+  who: string;
+  by: 'session' | 'osc';
+  /** When its last target came (s). */
+  heardS: number;
   askedDeg: number;
   /** Where it was sent last (deg), and by which plan; NaN before the first. */
   sentDeg: number;
@@ -55,8 +60,6 @@ export class Performer {
   readonly #core: PerformHost;
   readonly #held = new Map<Servo, Held>();
   #session: Session | undefined;
-  /** When the last targets came (s). */
-  #heardS = 0;
   /** Where the next tick begins to plan. */
   #turn = 0;
 
@@ -76,19 +79,41 @@ export class Performer {
    *   stays, and the answer says why.
    */
   perform(moves: readonly Move[], session: Session): Record<string, Following> {
+    const { client: who } = session;
+    const servos = new Set(moves.map(({ servo }) => servo));
+    this.#take(moves, session, { who, by: 'session' }, () => {
+      for (const { servo, by } of [...this.#held.values()])
+        if (by === 'session' && !servos.has(servo)) this.#letGo(servo);
+    });
+    return Object.fromEntries(moves.map(({ servo }) => [servo.name, this.#following(servo)]));
+  }
+
+  /**
+   * Takes a target (deg) for one servo, that an OSC message has; it holds once no other comes.
+   * @param session who has control; @param who the sender, in words
+   * @throws Refusal as `perform`
+   */
+  lead(move: Move, session: Session, who: string): void {
+    this.#take([move], session, { who, by: 'osc' });
+  }
+
+  #take(
+    moves: readonly Move[],
+    session: Session,
+    leads: Pick<Held, 'who' | 'by'>,
+    letGo: () => void = () => {},
+  ): void {
     for (const { servo, targetDeg } of moves) this.#core.gate.mustBeWithin(servo, targetDeg);
     const refusals = moves.map((move) => this.#refusalOf(move));
     if (this.#session?.id !== session.id) this.forget();
     this.#session = session;
-    this.#heardS = this.#core.nowS;
     const before = this.names;
-    const servos = new Set(moves.map(({ servo }) => servo));
-    for (const { servo } of [...this.#held.values()]) if (!servos.has(servo)) this.#letGo(servo);
+    letGo();
     for (const [i, { servo, targetDeg }] of moves.entries())
-      this.#hold(servo, targetDeg, refusals[i]);
-    if (servos.size > 0) this.#core.performs(servos, session.client);
-    this.#recordChange(before, session.client);
-    return Object.fromEntries(moves.map(({ servo }) => [servo.name, this.#following(servo)]));
+      this.#hold(servo, targetDeg, refusals[i], leads);
+    const servos = new Set<Actuator>(moves.map(({ servo }) => servo));
+    if (servos.size > 0) this.#core.performs(servos, leads.who);
+    this.#recordChange(before, leads.who);
   }
 
   /** Why a servo may not go there now. It is looked at once in a tick, however many targets come. */
@@ -105,29 +130,38 @@ export class Performer {
     }
   }
 
-  #hold(servo: Servo, askedDeg: number, refusal: Refusal | undefined): void {
+  #hold(
+    servo: Servo,
+    askedDeg: number,
+    refusal: Refusal | undefined,
+    leads: Pick<Held, 'who' | 'by'>,
+  ): void {
+    const { nowS } = this.#core;
     const held = this.#held.get(servo) ?? {
       servo,
+      ...leads,
+      heardS: nowS,
       sentDeg: Number.NaN,
       plans: -1,
       delayed: undefined,
-      lookedS: this.#heardS,
+      lookedS: nowS,
       told: new Set<string>(),
       askedDeg,
       refusal,
     };
     held.askedDeg = askedDeg;
     held.refusal = refusal;
-    held.lookedS = this.#heardS;
+    held.lookedS = nowS;
+    held.heardS = nowS;
+    Object.assign(held, leads);
     if (refusal) this.#tell(held, refusal);
     this.#held.set(servo, held);
   }
 
   /** Each reason once, for as long as it is held: a stream must not flush the journal. */
-  #tell({ told, servo }: Held, { word, message, values }: Refusal): void {
+  #tell({ told, servo, who }: Held, { word, message, values }: Refusal): void {
     if (told.has(word)) return;
     told.add(word);
-    const who = this.#session?.client ?? 'prop';
     this.#core.journal.add(who, 'refused', `channel.perform: ${message}`, {
       method: 'channel.perform',
       channel: servo.name,
@@ -183,9 +217,26 @@ export class Performer {
   /** Everything that is held decelerates and holds. */
   letGoAll(why: string): void {
     if (this.#held.size === 0) return;
+    const [{ who } = { who: 'prop' }] = this.#held.values();
     for (const servo of [...this.#held.keys()]) this.#letGo(servo);
-    const who = this.#session?.client ?? 'prop';
     this.#core.journal.add(who, 'channel.perform', `performs nothing any more: ${why}`);
+  }
+
+  /** What OSC messages lead decelerates and holds. */
+  letGoOsc(why: string): void {
+    this.#letGoThose(({ by }) => by === 'osc', why);
+  }
+
+  /** Some of what is held decelerates and holds. */
+  #letGoThose(those: (held: Held) => boolean, why: string): void {
+    const going = [...this.#held.values()].filter(those);
+    for (const { servo } of going) this.#letGo(servo);
+    const { who } = going[0] ?? {};
+    if (who === undefined) return;
+    const names = going.map(({ servo }) => servo.name).join(', ');
+    this.#core.journal.fold(who, 'channel.perform', `no longer performs ${names}: ${why}`, {
+      channels: this.names,
+    });
   }
 
   /** Nothing is performed any more; the caller brings the channels to rest. */
@@ -204,10 +255,14 @@ export class Performer {
       return;
     }
     const silenceS = Math.min(SILENCE_S, prop.link.timeoutMs / 2000);
-    if (nowS - this.#heardS > silenceS) {
-      this.letGoAll(`no target has come for ${silenceS} s`);
-      return;
+    let silent = 0;
+    for (const { heardS } of this.#held.values()) if (nowS - heardS > silenceS) silent++;
+    if (silent > 0) {
+      const why = `no target has come for ${silenceS} s`;
+      if (silent === size) this.letGoAll(why);
+      else this.#letGoThose(({ heardS }) => nowS - heardS > silenceS, why);
     }
+    if (silent === size) return;
     let plans = 0;
     let place = 0;
     const first = this.#turn;
@@ -232,14 +287,14 @@ export class Performer {
   }
 
   #send(held: Held): void {
-    const { servo, askedDeg: targetDeg } = held;
+    const { servo, who, askedDeg: targetDeg } = held;
     const { gate, nowS } = this.#core;
     try {
-      const { delayed } = gate.follow({ servo, targetDeg }, this.#session!.client, nowS);
+      const { delayed } = gate.follow({ servo, targetDeg }, who, nowS);
       held.delayed = delayed;
       if (delayed !== undefined && !held.told.has('delayed')) {
         held.told.add('delayed');
-        this.#core.journal.add(this.#session!.client, 'delayed', `${servo.name} ${delayed}`, {
+        this.#core.journal.add(who, 'delayed', `${servo.name} ${delayed}`, {
           channel: servo.name,
         });
       }

@@ -21,6 +21,8 @@ export type ToCore =
   | { t: 'gone'; session: string; why: string }
   /** An OSC message has come in. */
   | { t: 'osc'; address: string }
+  /** The newest values of addresses that lead servos; null where there was no number. */
+  | { t: 'osc-perform'; values: Record<string, number | null> }
   /** Answered by `done` when what the session asked for before has begun. */
   | { t: 'fence'; id: number; session: string }
   | { t: 'call'; id: number; session: string; method: CoreMethod; params: unknown };

@@ -23,7 +23,8 @@ export type Role =
   | 'rail'
   | 'picture'
   | 'follow'
-  | 'sense';
+  | 'sense'
+  | 'osc';
 
 export interface Reference {
   what: 'channel' | 'group' | 'rail' | 'mark' | 'pose';
@@ -143,6 +144,15 @@ export function referencesIn(raw: unknown): Reference[] {
       for (const key of ['shut', 'open'])
         say('mark', dataOf(how)[key], [...path, key], 'follow', where, { of: [name] });
     }
+  for (const [address, led] of entriesOf(dataOf(file.osc).perform)) {
+    const path = ['osc', 'perform', address];
+    const { channel } = dataOf(led);
+    say('channel', channel, [...path, 'channel'], 'osc', `OSC address ${address}`);
+    for (const key of ['from', 'to'])
+      say('mark', dataOf(led)[key], [...path, key], 'osc', `OSC address ${address}`, {
+        of: [String(channel)],
+      });
+  }
   for (const name of Object.keys(dataOf(dataOf(file.picture).places)))
     say('channel', name, ['picture', 'places', name], 'picture', 'the picture', { atKey: true });
   for (const [i, stage] of listOf(dataOf(file.park).stages).entries())

@@ -101,6 +101,9 @@ class Gone {
         case 'sense':
           this.remove(path.slice(0, 2));
           break;
+        case 'osc':
+          this.remove(path.slice(0, 3));
+          break;
         case 'member':
         case 'stage':
         case 'pose':

@@ -1,26 +1,83 @@
 import { Server } from 'node-osc';
-import { OSC_BURST, OSC_PER_S, OSC_RETRY_MS } from '../api/limits.ts';
+import { OSC_BURST, OSC_PER_S, OSC_PERFORM_MS, OSC_RETRY_MS } from '../api/limits.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Bucket } from './bucket.ts';
 import type { Log } from './log.ts';
 
+/** The newest values of addresses that lead servos; null where there was not just one number. */
+export type OscValues = Record<string, number | null>;
+
+/** Who hears OSC messages. */
+export interface OscEars {
+  /** A message for a trigger. */
+  trigger(address: string): void;
+  /** Whether an address leads a servo. */
+  performs(address: string): boolean;
+  perform(values: OscValues): void;
+}
+
+/** Passes values on, no more often than servos get pulses: of each address the newest. */
+class Stream {
+  readonly #clock: Clock;
+  readonly #perform: (values: OscValues) => void;
+  #values: OscValues = {};
+  #waits: (() => void) | undefined;
+
+  constructor(clock: Clock, perform: (values: OscValues) => void) {
+    this.#clock = clock;
+    this.#perform = perform;
+  }
+
+  take(address: string, value: number | null): void {
+    this.#values[address] = value;
+    if (!this.#waits) this.#pass();
+  }
+
+  #pass(): void {
+    const values = this.#values;
+    this.#waits = undefined;
+    if (Object.keys(values).length === 0) return;
+    this.#values = {};
+    this.#perform(values);
+    this.#waits = this.#clock.after(OSC_PERFORM_MS, () => this.#pass());
+  }
+
+  close(): void {
+    this.#waits?.();
+    this.#values = {};
+  }
+}
+
+function numberOf(args: readonly unknown[]): number | null {
+  const [value] = args;
+  return args.length === 1 && typeof value === 'number' && Number.isFinite(value) ? value : null;
+}
+
 /**
- * Listens for OSC 1.0 messages over UDP (opensoundcontrol.org, OSC 1.0 specification) and passes
- * their addresses on, no faster than a trigger can use them. Resolves with a way to close.
+ * Listens for OSC 1.0 messages over UDP (opensoundcontrol.org, OSC 1.0 specification) and passes them on:
+ * addresses of triggers no faster than a trigger can use them, and values that lead servos no faster than
+ * servos can. Resolves with a way to close.
  * @throws Error when the port is not available
  */
 export function listenOsc(
   { host, port }: { host: string; port: number },
   clock: Clock,
   log: Log,
-  onAddress: (address: string) => void,
+  ears: OscEars,
 ): Promise<() => Promise<void>> {
   const bucket = new Bucket(OSC_PER_S, OSC_BURST, clock.nowMs());
+  const stream = new Stream(clock, (values) => ears.perform(values));
   return new Promise((resolve, reject) => {
     const server = new Server(port, host);
-    server.on('listening', () => resolve(async () => void (await server.close())));
-    server.on('message', ([address]) => {
-      if (bucket.take(1, clock.nowMs())) onAddress(String(address).slice(0, 200));
+    const close = async () => {
+      stream.close();
+      await server.close();
+    };
+    server.on('listening', () => resolve(close));
+    server.on('message', ([name, ...args]) => {
+      const address = String(name).slice(0, 200);
+      if (ears.performs(address)) stream.take(address, numberOf(args));
+      else if (bucket.take(1, clock.nowMs())) ears.trigger(address);
     });
     server.on('error', (error) => {
       log.warn({ err: error }, 'an OSC message could not be read');
@@ -35,7 +92,7 @@ type Where = { host: string; port: number } | null;
 export class OscDoor {
   readonly #clock: Clock;
   readonly #log: Log;
-  readonly #onAddress: (address: string) => void;
+  readonly #ears: OscEars;
   readonly #onProblem: (problem: string | undefined) => void;
   #where: Where = null;
   #close: (() => Promise<void>) | undefined;
@@ -47,12 +104,12 @@ export class OscDoor {
   constructor(
     clock: Clock,
     log: Log,
-    onAddress: (address: string) => void,
+    ears: OscEars,
     onProblem: (problem: string | undefined) => void,
   ) {
     this.#clock = clock;
     this.#log = log;
-    this.#onAddress = onAddress;
+    this.#ears = ears;
     this.#onProblem = onProblem;
   }
 
@@ -73,7 +130,7 @@ export class OscDoor {
     if (where !== this.#where) return;
     if (where === null) return this.#onProblem(undefined);
     try {
-      this.#close = await listenOsc(where, this.#clock, this.#log, this.#onAddress);
+      this.#close = await listenOsc(where, this.#clock, this.#log, this.#ears);
       this.#onProblem(undefined);
     } catch (error) {
       this.#log.warn({ err: error }, 'no OSC is heard');

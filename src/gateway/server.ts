@@ -127,7 +127,11 @@ export async function startGateway(
   const osc = new OscDoor(
     clock,
     log,
-    (address) => core.post({ t: 'osc', address }),
+    {
+      trigger: (address) => core.post({ t: 'osc', address }),
+      performs: (address) => Object.hasOwn(view.prop.osc?.perform ?? {}, address),
+      perform: (values) => core.post({ t: 'osc-perform', values }),
+    },
     (problem) => {
       view.oscProblem = problem;
       notices.file();

@@ -1,6 +1,7 @@
 import { isIP } from 'node:net';
+import { servoOf } from './kinds/channel.ts';
 import { kindOf } from './kinds/registry.ts';
-import type { Notes } from './notes.ts';
+import type { Limits, Notes } from './notes.ts';
 
 /** Checks idle behaviours: their cues must end, and their random times must be possible. */
 export function lintIdle(notes: Notes, endless: ReadonlySet<string>): void {
@@ -60,21 +61,45 @@ export function lintTriggers(notes: Notes, endless: ReadonlySet<string>): void {
       'guard the pinch points, post a notice and fit the power switch; local rules apply',
     );
   }
-  lintOsc(notes);
 }
 
-function lintOsc(notes: Notes): void {
+/** Checks where OSC messages come in, and what they lead. */
+export function lintOsc(notes: Notes, limits: Limits): void {
   const { osc, triggers } = notes.prop;
   if (!osc) return;
+  const { perform = {} } = osc;
+  for (const [address, { channel, from, to }] of Object.entries(perform)) {
+    const at = ['osc', 'perform', address];
+    const found = notes.find('channels', channel, [...at, 'channel']);
+    if (found && !servoOf(found))
+      notes.error(
+        [...at, 'channel'],
+        `${channel} is not a servo, and only servos are led`,
+        'name a servo, or use a trigger with a cue',
+      );
+    if (from !== undefined) notes.checkPosition(channel, from, [...at, 'from'], limits);
+    if (to !== undefined) notes.checkPosition(channel, to, [...at, 'to'], limits);
+    const same = Object.entries(triggers).find(([, trigger]) => trigger.osc === address);
+    if (same)
+      notes.error(
+        at,
+        `trigger ${same[0]} has the same address`,
+        'give one of them another address',
+      );
+  }
   if (!notes.given.broken(['osc', 'host']) && !isLoopback(osc.host))
     notes.warning(
       ['osc', 'host'],
-      `OSC has no token: whoever reaches UDP port ${osc.port} at ${osc.host} can set off the triggers`,
+      `OSC has no token: whoever reaches UDP port ${osc.port} at ${osc.host} can set off the triggers${Object.keys(perform).length > 0 ? ', and lead servos while they are armed' : ''}`,
       'use 127.0.0.1, or keep that network closed to others',
     );
   const used = Object.values(triggers).some((trigger) => trigger.osc !== undefined);
-  if (!used && !notes.given.broken(['triggers']))
-    notes.warning(['osc'], 'no trigger listens to OSC', 'remove it, or add a trigger with osc');
+  if (!used && !notes.given.has(['osc', 'perform']) && !notes.given.broken(['triggers']))
+    notes.warning(
+      ['osc'],
+      'no trigger listens to OSC, and it leads no servo',
+      'remove it, or add a trigger with osc, or perform',
+    );
 }
 
 /** 127.0.0.0/8 (RFC 1122, section 3.2.1.3) and ::1 (RFC 4291, section 2.5.3). */

@@ -16,7 +16,7 @@ import { lintSenses } from './lint-senses.ts';
 import { lintShow } from './lint-show.ts';
 import { lintSounds } from './lint-sounds.ts';
 import { lintTakes } from './lint-takes.ts';
-import { lintIdle, lintTriggers } from './lint-triggers.ts';
+import { lintIdle, lintOsc, lintTriggers } from './lint-triggers.ts';
 import { lintUnits } from './lint-units.ts';
 import { lintVapour } from './lint-vapour.ts';
 import { lintWiring } from './lint-wiring.ts';
@@ -56,6 +56,7 @@ export function lint(prop: Prop, given: Given, written?: Written): Remark[] {
   lintVapour(notes);
   lintIdle(notes, endless);
   lintTriggers(notes, endless);
+  lintOsc(notes, limits);
   lintWiring(notes, lintLoom);
   lintPicture(notes);
   return notes.remarks;

@@ -21,7 +21,7 @@ function make() {
   const oneOf = (words: readonly string[]) => `${words.slice(0, -1).join(', ')} or ${words.at(-1)}`;
 
   const parts = makeParts();
-  const { name, positive, atLeast0, pin, end, wire, flash } = parts;
+  const { name, positive, atLeast0, pin, position, end, wire, flash } = parts;
 
   // --- boards and rails -------------------------------------------------------------------------
 
@@ -157,6 +157,10 @@ function make() {
     debounceMs: atLeast0('milliseconds', 'how long the contact must be steady (ms)').default(30),
   });
 
+  const oscAddress = z.string().regex(/^\/[^\s#*,?[\]{}]+$/, {
+    error: 'is not an OSC address; give one such as /owl/wake',
+  });
+
   const trigger = z
     .strictObject({
       input: inputPin.optional().describe('a button, reed or motion sensor: contact to ground'),
@@ -168,13 +172,7 @@ function make() {
         .optional()
         .describe('local time of day, HH:MM or HH:MM:SS'),
       start: z.literal(true).optional().describe('once, when the daemon starts'),
-      osc: z
-        .string()
-        .regex(/^\/[^\s#*,?[\]{}]+$/, {
-          error: 'is not an OSC address; give one such as /owl/wake',
-        })
-        .optional()
-        .describe('an OSC 1.0 message to this address'),
+      osc: oscAddress.optional().describe('an OSC 1.0 message to this address'),
       cue: name('cue').describe('the cue that it runs'),
       unattended: z
         .boolean()
@@ -413,6 +411,19 @@ function make() {
         .strictObject({
           port: z.int().min(1).max(65_535).describe('UDP port'),
           host: z.string().default('127.0.0.1').describe('address to listen on'),
+          perform: z
+            .record(
+              oscAddress,
+              z.strictObject({
+                channel: name('channel').describe('the servo that it leads'),
+                from: position.optional().describe('where it goes at 0; default: its lower limit'),
+                to: position.optional().describe('where it goes at 1; default: its upper limit'),
+              }),
+            )
+            .optional()
+            .describe(
+              'addresses whose number, 0 to 1, leads a servo while somebody has control and has armed triggers and OSC; once none has come for 0.25 s, it slows down and holds',
+            ),
         })
         .optional()
         .describe('where OSC messages come in; they carry no token'),

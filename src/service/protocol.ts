@@ -169,7 +169,8 @@ export interface PropView {
   /** In the order of the telemetry. */
   channels: { name: string; kind: ChannelKind; value: ValueType }[];
   rails: { name: string; limitA: number; volts: number }[];
-  osc: { host: string; port: number } | null;
+  /** `perform`: the addresses that lead servos. */
+  osc: { host: string; port: number; perform?: Record<string, unknown> | undefined } | null;
   /** What `channel.list` answers of each channel, but for what changes from tick to tick. */
   info: Record<string, StaticInfo>;
   groups: Record<string, string[]>;

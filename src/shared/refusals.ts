@@ -218,6 +218,11 @@ export const REFUSALS = {
     'Another channel needs this one where it is.',
     'Bring the other channel to rest first.',
   ],
+  'osc.wrong-value': [
+    'invalidParams',
+    'An OSC message that leads a servo does not carry just one number from 0 to 1.',
+    'Let the sender send one float, 0 to 1.',
+  ],
   'trigger.not-armed': [
     'notHolder',
     'Somebody has control and has not armed the triggers.',

@@ -91,6 +91,9 @@ export class GatewayLink {
       case 'osc':
         this.#core.triggers.osc(message.address);
         break;
+      case 'osc-perform':
+        this.#core.osc.hear(message.values);
+        break;
       case 'fence':
         this.#requestQueue.add(message.session, () => {
           this.publishRunning();

@@ -82,6 +82,9 @@ describe('references', () => {
         ...step('[].dim.KEY'),
         ...step('[].switch.KEY'),
         ...step('[].sound.KEY'),
+        '.osc.perform.*.channel',
+        '.osc.perform.*.from',
+        '.osc.perform.*.to',
         '.sounds.*.follow.KEY',
         '.sounds.*.follow.*.shut',
         '.sounds.*.follow.*.open',
@@ -117,6 +120,8 @@ describe('references', () => {
         'stage channel',
         'stage group',
         'picture channel',
+        'osc channel',
+        'osc mark',
       ].sort(),
     );
   });

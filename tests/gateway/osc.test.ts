@@ -2,10 +2,17 @@ import { createSocket } from 'node:dgram';
 import { Client } from 'node-osc';
 import { afterEach, describe, expect, it } from 'vitest';
 import { silent as log } from '../../src/gateway/log.ts';
-import { listenOsc, OscDoor } from '../../src/gateway/osc.ts';
+import { listenOsc, OscDoor, type OscEars, type OscValues } from '../../src/gateway/osc.ts';
 import { systemClock, VirtualClock } from '../../src/shared/clock.ts';
 
 const host = '127.0.0.1';
+
+/** Hears addresses of triggers alone. */
+const triggers = (trigger: (address: string) => void = () => {}): OscEars => ({
+  trigger,
+  performs: () => false,
+  perform: () => {},
+});
 let close: () => Promise<void> = async () => {};
 afterEach(async () => {
   await close();
@@ -36,7 +43,12 @@ describe('OSC messages', () => {
   it('pass on their address, whatever they carry', async () => {
     const port = await freePort();
     const addresses: string[] = [];
-    close = await listenOsc({ host, port }, systemClock, log, (one) => addresses.push(one));
+    close = await listenOsc(
+      { host, port },
+      systemClock,
+      log,
+      triggers((one) => addresses.push(one)),
+    );
     const client = new Client(host, port);
     await client.send('/owl/wake', 1, 'loud', 0.5);
     await heard(addresses, 1);
@@ -47,7 +59,12 @@ describe('OSC messages', () => {
   it('are read as the OSC 1.0 specification writes them', async () => {
     const port = await freePort();
     const addresses: string[] = [];
-    close = await listenOsc({ host, port }, systemClock, log, (one) => addresses.push(one));
+    close = await listenOsc(
+      { host, port },
+      systemClock,
+      log,
+      triggers((one) => addresses.push(one)),
+    );
     // OSC 1.0, "OSC message examples": /oscillator/4/frequency with the float 440.0.
     const example = '2f6f7363696c6c61746f722f342f6672657175656e6379002c66000043dc0000';
     await send(port, [Buffer.from('no OSC at all'), Buffer.from(example, 'hex')]);
@@ -68,7 +85,12 @@ describe('OSC messages', () => {
         return nowMs;
       },
     };
-    close = await listenOsc({ host, port }, clock, log, (one) => addresses.push(one));
+    close = await listenOsc(
+      { host, port },
+      clock,
+      log,
+      triggers((one) => addresses.push(one)),
+    );
     const message = Buffer.from('2f6100002c000000', 'hex');
     await send(port, Array(200).fill(message));
     while (looks < 201) await new Promise((resolve) => setTimeout(resolve, 5));
@@ -81,7 +103,7 @@ describe('OSC messages', () => {
   it('cannot be had at an address that this machine does not have', async () => {
     // 192.0.2.0/24 is for documentation (RFC 5737): nobody has it.
     await expect(
-      listenOsc({ host: '192.0.2.1', port: 9000 }, systemClock, log, () => {}),
+      listenOsc({ host: '192.0.2.1', port: 9000 }, systemClock, log, triggers()),
     ).rejects.toThrow('192.0.2.1:9000');
   });
   it('are heard elsewhere once the prop file says so, and no longer where it was', async () => {
@@ -90,7 +112,7 @@ describe('OSC messages', () => {
     const door = new OscDoor(
       systemClock,
       log,
-      (one) => addresses.push(one),
+      triggers((one) => addresses.push(one)),
       () => {},
     );
     close = () => door.close();
@@ -106,7 +128,7 @@ describe('OSC messages', () => {
     expect(addresses).toEqual(['/b']);
     await door.follow(null);
     // The port is free: somebody else may have it.
-    close = await listenOsc({ host, port: second }, systemClock, log, () => {});
+    close = await listenOsc({ host, port: second }, systemClock, log, triggers());
   });
 
   it('are heard as soon as a port that was in use is free', async () => {
@@ -119,7 +141,7 @@ describe('OSC messages', () => {
     const door = new OscDoor(
       clock,
       log,
-      (one) => addresses.push(one),
+      triggers((one) => addresses.push(one)),
       (problem) => problems.push(problem),
     );
     close = () => door.close();
@@ -134,5 +156,79 @@ describe('OSC messages', () => {
     await send(port, [Buffer.from('2f6100002c000000', 'hex')]);
     await heard(addresses, 1);
     expect(addresses).toEqual(['/a']);
+  });
+});
+
+describe('OSC messages that lead servos', () => {
+  /** Listens with a clock that stands; whatever leads begins with /lead. */
+  async function listening() {
+    const port = await freePort();
+    const heardValues: OscValues[] = [];
+    const addresses: string[] = [];
+    const clock = new VirtualClock();
+    let looked = 0;
+    close = await listenOsc({ host, port }, clock, log, {
+      trigger: (one) => addresses.push(one),
+      performs: (address) => {
+        looked++;
+        return address.startsWith('/lead');
+      },
+      perform: (values) => heardValues.push(values),
+    });
+    const client = new Client(host, port);
+    const came = async (count: number) => {
+      while (looked < count) await new Promise((resolve) => setTimeout(resolve, 5));
+    };
+    return { client, clock, came, values: heardValues, addresses };
+  }
+
+  it('pass their newest values on, of all addresses together, once in 20 ms', async () => {
+    const { client, clock, came, values, addresses } = await listening();
+    await client.send('/lead/beak', 0.25);
+    await came(1);
+    expect(values).toEqual([{ '/lead/beak': 0.25 }]);
+    for (let i = 1; i <= 200; i++) await client.send('/lead/beak', i / 200);
+    await client.send('/lead/neck', 1);
+    await came(202);
+    expect(values).toHaveLength(1);
+    clock.advance(20);
+    expect(values.slice(1)).toEqual([{ '/lead/beak': 1, '/lead/neck': 1 }]);
+    // Nothing new is nothing to pass on: it is the silence that counts.
+    clock.advance(1000);
+    expect(values).toHaveLength(2);
+    expect(addresses).toEqual([]);
+    await client.send('/lead/beak', 0);
+    await came(203);
+    expect(values.at(-1)).toEqual({ '/lead/beak': 0 });
+    await client.close();
+  });
+
+  it('say where there is no one number', async () => {
+    const { client, clock, came, values } = await listening();
+    const float = (value: number) => ({ type: 'float', value }) as const;
+    const wrong: [string, ...(number | string | boolean | ReturnType<typeof float>)[]][] = [
+      ['/lead/none'],
+      ['/lead/word', 'up'],
+      ['/lead/yes', true],
+      ['/lead/two', 0.5, 0.5],
+      ['/lead/nan', float(Number.NaN)],
+      ['/lead/endless', float(Number.POSITIVE_INFINITY)],
+    ];
+    for (const [address, ...args] of wrong) await client.send(address, ...args);
+    await came(wrong.length);
+    clock.advance(20);
+    const all = Object.assign({}, ...values);
+    expect(Object.keys(all).sort()).toEqual(wrong.map(([address]) => address).sort());
+    for (const value of Object.values(all)) expect(value).toBeNull();
+    await client.close();
+  });
+
+  it('take nothing from the triggers, also in a flood', async () => {
+    const { client, came, addresses } = await listening();
+    for (let i = 0; i < 100; i++) await client.send('/lead/beak', 0.5);
+    await client.send('/owl/wake');
+    await came(101);
+    expect(addresses).toEqual(['/owl/wake']);
+    await client.close();
   });
 });

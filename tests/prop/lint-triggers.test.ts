@@ -104,6 +104,27 @@ describe('triggers', () => {
     expectRest('osc: »{ port: 9000 }', [{ severity: 'warning', wrong: 'no trigger listens' }]);
   });
 
+  test('addresses that lead servos, of what is there and within its limits', () => {
+    const osc = (perform: string) => `osc: { port: 9000, perform: { ${perform} } }`;
+    expectRest(osc('/owl/lid: { channel: s, from: 0, to: 10 }'), []);
+    expectRest(osc('/owl/lid: { channel: »ss }'), [
+      { path: 'osc.perform."/owl/lid".channel', wrong: 'no channel ss', right: 's' },
+    ]);
+    expectRest(osc('/owl/fan: { channel: »l }'), [
+      { path: 'osc.perform."/owl/fan".channel', wrong: 'not a servo' },
+    ]);
+    expectRest(osc('/owl/lid: { channel: s, to: »400 }'), [
+      { path: 'osc.perform."/owl/lid".to', wrong: 'outside the soft limits' },
+    ]);
+    expectRest(osc('/owl/lid: { channel: s, from: »upp }'), [
+      { path: 'osc.perform."/owl/lid".from', wrong: 'no mark' },
+    ]);
+    expectRest(`${osc('/nod: »{ channel: s }')}\n${trigger('osc: /nod, cue: nod')}`, [
+      { path: 'osc.perform."/nod"', wrong: 'same address', right: 'another' },
+    ]);
+    expectRest(osc('»"no address": { channel: s }'), [{ wrong: 'not an OSC address' }]);
+  });
+
   test.each(['0.0.0.0', '192.168.1.20', '"::"', 'stage.local', '127.example.org'])(
     'by OSC from anybody who reaches %s',
     (host) => {

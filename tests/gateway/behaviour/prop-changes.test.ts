@@ -193,7 +193,7 @@ describe('another version of the prop', () => {
     await new Promise<void>((resolve) => socket.bind(0, '127.0.0.1', resolve));
     const { port } = socket.address();
     // No session is silent for too long while the clock is put forward.
-    const osc = { host: '127.0.0.1', port };
+    const osc = { host: '127.0.0.1', port, perform: { '/owl/lid': { channel: 'lid' } } };
     rig.adopt({ ...OTHER, linkTimeoutMs: 1_000_000, osc }, []);
     // Somebody else has the port: the prop goes on without, and says so.
     await notices(client, 2);
@@ -205,9 +205,16 @@ describe('another version of the prop', () => {
     await notices(client, 3);
     expect(changes(client)[2]).not.toHaveProperty('problem');
     const sender = createSocket('udp4');
-    sender.send(Buffer.from('/owl/wake\0\0\0,\0\0\0'), port, '127.0.0.1', () => sender.close());
+    const send = (message: string) =>
+      new Promise((done) => sender.send(Buffer.from(message, 'latin1'), port, '127.0.0.1', done));
+    await send('/owl/wake\0\0\0,\0\0\0');
     await until(() => rig.of('osc').length === 1, 'an OSC message');
     expect(rig.of('osc')).toEqual([{ t: 'osc', address: '/owl/wake' }]);
+    // The float 0.5 is 3f000000 (IEEE 754), big-endian as in OSC 1.0.
+    await send('/owl/lid\0\0\0\0,f\0\0\x3f\0\0\0');
+    await until(() => rig.of('osc-perform').length === 1, 'a value');
+    expect(rig.of('osc-perform')).toEqual([{ t: 'osc-perform', values: { '/owl/lid': 0.5 } }]);
+    sender.close();
   });
 });
 
