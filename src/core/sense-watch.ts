@@ -27,7 +27,7 @@ export class SenseWatch {
     const { senses } = body;
     if (senses.list.length === 0) return;
     exposePlant(body);
-    senses.read(nowMs, condition === 'parked', this.#levelOf, this.#heed);
+    senses.read(nowMs, condition === 'parked' || condition === 'waking', this.#levelOf, this.#heed);
     senses.show(body);
     if (this.#changed) this.publish();
     const low = this.#lowest();
@@ -66,7 +66,9 @@ export class SenseWatch {
     if (fault !== undefined)
       notes.push({ name, what: 'fault', text: `${name} is not measured: ${fault}` });
     for (const limit of limits) {
-      if (!sense.isPast(limit.what)) continue;
+      // Below parkBelow it is below warnBelow as well.
+      const isSaid = limit.what === 'warnBelow' && sense.isPast('parkBelow');
+      if (!sense.isPast(limit.what) || isSaid) continue;
       const isLow = limit.what === 'parkBelow';
       const text =
         kind === 'contact'

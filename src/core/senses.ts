@@ -189,7 +189,8 @@ export class Senses {
 
   /**
    * Takes the latest readings; allocates nothing unless something changes.
-   * @param atRest the prop is parked: its first reading shows no load, and counts at once
+   * @param atRest the prop is parked or just wakes: a first reading counts at once, so that a daemon that
+   *   was reset by a flat battery does not wake the prop again
    * @param levelOf the level of a contact; undefined where its board has failed
    */
   read(
@@ -279,7 +280,7 @@ export class Senses {
     }
   }
 
-  /** Whether a limit begins or ends to count. @param atOnce without waiting */
+  /** Whether a limit begins or ends to count. @param atOnce parkBelow need not wait to begin */
   #judge(
     sense: Sense,
     at: number,
@@ -306,7 +307,8 @@ export class Senses {
         continue;
       }
       if (Number.isNaN(numbers[place]!)) numbers[place] = atMs;
-      if (!(atMs - numbers[place]! >= sense.forMs || (atOnce && !isPast))) continue;
+      const now = atOnce && !isPast && limit.what === 'parkBelow';
+      if (!now && atMs - numbers[place]! < sense.forMs) continue;
       numbers[place] = Number.NaN;
       sense.passed ^= 1 << k;
       onNews(sense, isPast ? 'back' : 'passed', limit);

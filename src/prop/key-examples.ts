@@ -34,6 +34,9 @@ boards:
   old: { driver: pigpio, sampleUs: 5 }
   chip: { driver: pca9685, bus: 1, address: 0x40, frequencyHz: 50, oscillatorHz: 25500000, vddV: 3.3, enable: { board: head, pin: 8 } }
   speaker: { driver: alsa, device: 'plughw:1,0' }
+  meter: { driver: ina226, bus: 1, address: 0x40, shuntOhm: 0.01, maxA: 8, shuntW: 1 }
+  old_meter: { driver: ina219, bus: 1, address: 0x41, shuntOhm: 0.1, maxA: 3.2, shuntW: 2 }
+  adc: { driver: ads1115, bus: 1, address: 0x48, vddV: 3.3 }
   new: { driver: linux, chip: gpiochip0, pwmChip: 0, pwmPins: { 12: 0, 13: 1 } }
 rails:
   pack: { volts: 7.4, limitA: 5, fuse: { ratingA: 5, standard: ISO 8820, from: PACK-1, to: TB1-1 }, battery: { capacityAh: 5, ratedH: 20, peukert: 1.1, wantedH: 4, fullV: 8.4, nominalV: 7.4, emptyV: 6.4, maxA: 10 } }

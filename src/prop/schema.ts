@@ -377,13 +377,13 @@ function make() {
         .default({})
         .describe('connectors and terminal blocks, by name'),
       wires: z.array(trunk).default([]).describe('wires that do not belong to a channel'),
+      channels: z
+        .record(name('channel'), channel)
+        .describe('what moves, switches or lights, by name'),
       senses: z
         .record(name('sense'), senseSchema(parts))
         .default({})
         .describe('what is measured: current, volts, position, level, contact; by name'),
-      channels: z
-        .record(name('channel'), channel)
-        .describe('what moves, switches or lights, by name'),
       groups: z
         .record(name('group'), z.array(name('channel or group')).min(1))
         .default({})

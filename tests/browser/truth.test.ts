@@ -1,6 +1,8 @@
+import { fileURLToPath } from 'node:url';
 import type { Browser } from 'playwright-core';
 import { afterAll, beforeAll, expect, it, onTestFinished } from 'vitest';
-import { Daemon } from '../system/daemon.ts';
+import { Daemon, Peer } from '../system/daemon.ts';
+import { axeSource, breaches, overhang } from './axe.ts';
 import { launch, Operator } from './browser.ts';
 
 let browser: Browser;
@@ -39,5 +41,45 @@ it('before the first link nothing is claimed of the prop', async () => {
   const text = (await operator.page.locator('.strip').textContent())!;
   expect(text).toContain('no link yet');
   expect(text).not.toMatch(/parked|control|moves|live/i);
+  await operator.close();
+});
+
+it('what is measured is told apart from what is estimated, and what is not measured is said to be so', async () => {
+  const prop = fileURLToPath(new URL('sensed.yaml', import.meta.url));
+  const daemon = await Daemon.start({ prop });
+  onTestFinished(() => daemon.cleanUp());
+  const peer = await Peer.holder(daemon);
+  const operator = await Operator.open(browser, daemon, {
+    viewport: { width: 360, height: 640 },
+    scripts: [axeSource],
+  });
+  const { page } = operator;
+  const row = (name: string) => page.locator('.senses li', { hasText: new RegExp(`^${name}\\b`) });
+  await row('supply')
+    .getByText(/^[56]\.\d\d V$/)
+    .waitFor();
+  await row('supply').getByText('Parks below 5.20 V. Warns below 5.50 V.').waitFor();
+  await row('angle').getByText('of gate').waitFor();
+  await row('lid').getByText('open', { exact: true }).waitFor();
+  await page
+    .locator('.rails')
+    .getByText(/^Estimated\. Measured: .+ A \([+−].+\), .+ V$/)
+    .waitFor();
+  await peer.ask('wake');
+  await peer.ask('sim.set', {
+    board: 'meter',
+    senses: { supply: { value: 5 }, draw: { gone: true } },
+  });
+  await row('draw').getByText('not measured', { exact: true }).waitFor();
+  await row('draw')
+    .getByText(/does not answer/)
+    .waitFor();
+  await operator.condition('parked');
+  await page.getByText('supply is below 5.20 V; the prop does not wake. See Measured').waitFor();
+  expect((await peer.call('wake')).error?.data.code).toBe('sense.low');
+  expect(await breaches(operator)).toEqual([]);
+  expect(await overhang(operator)).toBe(0);
+  if (process.env.SENSES_SHOT)
+    await page.screenshot({ path: process.env.SENSES_SHOT, fullPage: true });
   await operator.close();
 });

@@ -59,7 +59,7 @@ describe('references', () => {
     walk(schema, '');
     // Names that stand for themselves, and names of other things: boards, cues, takes, steps, connectors, sounds.
     const others =
-      /board$|cue$|choose\[\]$|^\.(boards|connectors|cues|idle|triggers|guards|sounds|takes)\.KEY$|sound\.\*$|\.take$|\.name$|\.after$/;
+      /board$|cue$|choose\[\]$|^\.(boards|connectors|cues|idle|triggers|guards|senses|sounds|takes)\.KEY$|sound\.\*$|\.take$|\.name$|\.after$/;
     const own = /^\.(channels|rails|groups|poses)\.KEY$|^\.channels\.\*\.marks\.KEY$/;
     const step = (at: string) => [`.cues.*${at}`, `.cues.*.steps${at}`];
     expect([...found].filter((path) => !others.test(path) && !own.test(path)).sort()).toEqual(
@@ -71,6 +71,8 @@ describe('references', () => {
         '.channels.*.requires[].above',
         '.channels.*.requires[].below',
         '.channels.*.load.arm.carries',
+        '.senses.*.channel',
+        '.senses.*.rail',
         '.channels.*.park.to',
         '.wires[].rail',
         '.wires[].channel',

@@ -31,6 +31,7 @@ import {
   condition,
   isEmpty,
   lockout,
+  lowSenses,
   notParked,
   propName,
   refused,
@@ -191,11 +192,12 @@ function NotParked() {
   );
 }
 
-/** Hands in the prop, and guards that are broken: said calmly, and always there while it is so. */
+/** Hands in the prop, guards that are broken, and what is too low to wake: said calmly, and always there while it is so. */
 function Lockout() {
   const lock = lockout.value;
   const guards = brokenGuards.value;
-  if (!lock && !guards) return null;
+  const low = lowSenses.value;
+  if (!lock && !guards && !low) return null;
   const locks = lock ? [lock, ...(lock.also ?? [])] : [];
   return (
     <div class="notice" role="status">
@@ -205,6 +207,7 @@ function Lockout() {
         </p>
       ))}
       {guards && <p>A guard is broken: {guards}. Nothing wakes or is moved until it is whole.</p>}
+      {low && <p>{low}. See Measured on Overview.</p>}
       {lock && !locks.some(({ by }) => by === me.value) && <ForceUnlock />}
     </div>
   );

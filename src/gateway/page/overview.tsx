@@ -11,6 +11,7 @@ import { Cues, Triggers } from './overview-cues.tsx';
 import { Journal } from './overview-journal.tsx';
 import { FlashCaution } from './overview-light.tsx';
 import { ControlSheet, command, delayNote, NumberField, numberIn } from './overview-parts.tsx';
+import { Senses } from './overview-senses.tsx';
 import { paced } from './pace.ts';
 import type { PageKind } from './page-kind.ts';
 import { channels, groups, poses, type RailState, rails } from './store.ts';
@@ -30,6 +31,7 @@ export function Overview() {
         </div>
         <div class="column">
           <Rails />
+          <Senses />
           <Poses />
           <Cues />
           <Triggers />
@@ -42,6 +44,7 @@ export function Overview() {
     <div class="overview">
       <div class="column">
         <Rails />
+        <Senses />
         <Poses />
         <Cues />
         <Triggers />
@@ -196,10 +199,22 @@ function Rails() {
   );
 }
 
+/** What is measured of a rail, beside the estimate; empty where nothing is. */
+function measuredText({ amps, measuredA, measuredV }: RailState): string {
+  const moreA = measuredA === undefined ? 0 : measuredA - amps;
+  const parts = [
+    measuredA !== undefined &&
+      `${measuredA.toFixed(2)} A (${moreA < 0 ? '−' : '+'}${Math.abs(moreA).toFixed(2)} A)`,
+    measuredV !== undefined && `${measuredV.toFixed(2)} V`,
+  ].filter((part) => part !== false);
+  return parts.length > 0 ? `Estimated. Measured: ${parts.join(', ')}` : '';
+}
+
 /** A rail's estimated load against its limit. */
 function Rail({ name, rail }: { name: string; rail: Signal<RailState> }) {
   const { limitA } = rail.peek();
   const amps = useComputed(() => paced(rail).amps);
+  const measured = useComputed(() => measuredText(paced(rail)));
   const text = useComputed(
     () => `${amps.value.toFixed(2)} A of ${limitA} A${closeness(amps.value / limitA)}`,
   );
@@ -215,6 +230,7 @@ function Rail({ name, rail }: { name: string; rail: Signal<RailState> }) {
         optimum={0}
         value={amps}
       />
+      {measured.value !== '' && <span class="hint number">{measured}</span>}
     </li>
   );
 }

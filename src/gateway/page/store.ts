@@ -2,7 +2,13 @@ import { batch, computed, type Signal, signal } from '@preact/signals';
 import type { Notice } from '../../api/client.ts';
 import type { Method, Params, Result } from '../../api/methods.ts';
 import type { NoticeParams } from '../../api/notifications.ts';
-import type { ChannelInfo, ChannelState, JournalEntry, LockoutInfo } from '../../api/types.ts';
+import type {
+  ChannelInfo,
+  ChannelState,
+  JournalEntry,
+  LockoutInfo,
+  SenseState,
+} from '../../api/types.ts';
 import type { Condition } from '../../shared/condition.ts';
 import type { What } from '../../shared/journal.ts';
 import {
@@ -23,10 +29,7 @@ import { me } from './who.ts';
 const FOLLOW_HZ = 20;
 const JOURNAL_KEPT = 200;
 
-export interface RailState {
-  amps: number;
-  limitA: number;
-}
+export type RailState = NoticeParams<'state'>['rails'][string];
 
 export const propName = signal('');
 /** Version of the prop file that is in use: what is read of the prop is read again when it changes. */
@@ -69,6 +72,14 @@ export const isEmpty = computed(
 export const groups = signal<Record<string, string[]>>({});
 export const poses = signal<string[]>([]);
 export const rails = signal<Record<string, Signal<RailState>>>({});
+/** What is measured. */
+export const senses = signal<Record<string, SenseState>>({});
+/** Why the prop does not wake, by what is measured: one sentence for each; empty where nothing is low. */
+export const lowSenses = computed(() =>
+  Object.values(senses.value)
+    .flatMap(({ low }) => low ?? [])
+    .join('; '),
+);
 /** Cues, idle behaviours and triggers, and which of them run. */
 export const cueList = signal<Result<'cue.list'>>({
   cues: {},
@@ -199,7 +210,11 @@ function showRails(states: Record<string, RailState>): void {
     );
   else
     for (const [name, rail] of Object.entries(states))
-      if (known[name]!.peek().amps !== rail.amps) known[name]!.value = rail;
+      if (isOther(known[name]!.peek(), rail)) known[name]!.value = rail;
+}
+
+function isOther(was: RailState, is: RailState): boolean {
+  return was.amps !== is.amps || was.measuredA !== is.measuredA || was.measuredV !== is.measuredV;
 }
 
 function takeState(frame: NoticeParams<'state'>): void {
@@ -220,6 +235,7 @@ function takeState(frame: NoticeParams<'state'>): void {
     if (held) Object.assign(held, frame.channels);
     else showStates(frame.channels);
     showRails(frame.rails);
+    if (frame.senses || Object.keys(senses.peek()).length > 0) senses.value = frame.senses ?? {};
     frames.value++;
   });
 }

@@ -1,0 +1,93 @@
+import './overview-senses.css';
+import { computed, signal, useSignalEffect } from '@preact/signals';
+import type { SenseInfo } from '../../api/types.ts';
+import { senseText } from '../../prop/senses.ts';
+import { call } from './link.ts';
+import { paced } from './pace.ts';
+import { senses, version } from './store.ts';
+
+/** What does not change from reading to reading: kinds, limits, and what each is of. */
+const infos = signal<Record<string, SenseInfo>>({});
+const anything = computed(() => Object.keys(senses.value).length > 0);
+let infosOf = '';
+
+async function loadInfos(now: string): Promise<void> {
+  if (infosOf === now) return;
+  infosOf = now;
+  try {
+    infos.value = (await call('sense.list', {})).senses;
+  } catch {
+    // Asked for again with the next version, or link; a lost link says so by itself.
+    infosOf = '';
+  }
+}
+
+/** Everything that is measured: its value, its limits, and what is wrong with it. */
+export function Senses() {
+  useSignalEffect(() => {
+    const now = version.value;
+    if (anything.value && now !== '') void loadInfos(now);
+  });
+  if (!anything.value) return null;
+  const list = Object.entries(infos.value);
+  return (
+    <section class="sheet" aria-labelledby="senses">
+      <h2 id="senses">Measured</h2>
+      <ul class="senses">
+        {list.map(([name, info]) => (
+          <SenseRow key={name} name={name} info={info} />
+        ))}
+      </ul>
+    </section>
+  );
+}
+
+function SenseRow({ name, info }: { name: string; info: SenseInfo }) {
+  const state = paced(senses)[name];
+  if (!state) return null;
+  const { value, fault, warning, low } = state;
+  const of = info.rail ?? info.channel;
+  const limits = limitsText(info);
+  return (
+    <li class={fault || warning || low ? 'is-amiss' : undefined}>
+      <p class="line">
+        <span class="name">
+          {name}
+          {of !== undefined && <span class="soft"> of {of}</span>}
+        </span>{' '}
+        <span class="value number">
+          {value === null ? 'not measured' : senseText(info.kind, value)}
+        </span>
+      </p>
+      {limits && <p class="hint">{limits}</p>}
+      {[low, fault, warning].map(
+        (text) =>
+          text !== undefined && (
+            <p key={text} class="amiss" role="status">
+              {sentence(text)}
+            </p>
+          ),
+      )}
+    </li>
+  );
+}
+
+const WORDS = { parkBelow: 'Parks below', warnBelow: 'Warns below', warnAbove: 'Warns above' };
+
+/** `Parks below 5.20 V. Warns below 5.50 V.` */
+function limitsText({ kind, limits }: SenseInfo): string {
+  const names = Object.keys(WORDS) as (keyof typeof WORDS)[];
+  return names
+    .flatMap((name) => {
+      const at = limits[name];
+      if (at === undefined) return [];
+      if (kind === 'contact')
+        return [`Warns while it is ${senseText(kind, name === 'warnAbove' ? 1 : 0)}.`];
+      return [`${WORDS[name]} ${senseText(kind, at)}.`];
+    })
+    .join(' ');
+}
+
+function sentence(text: string): string {
+  return `${text}.`;
+}
