@@ -142,6 +142,57 @@ describe('an I2C bus', () => {
   );
 });
 
+interface MeterReading {
+  value: number | null;
+  ageMs: number;
+  fault?: string;
+}
+interface MetersReport {
+  calls: number;
+  sent: number;
+  well: BoardReport[];
+  readings: MeterReading[][];
+  hanging: BoardReport[];
+  blind: MeterReading[][];
+  again: BoardReport[];
+  seeing: MeterReading[][];
+}
+
+describe('meters on the bus of a PCA9685', () => {
+  test('delay it by one reading, however many they are; when the bus hangs only their readings fail', async () => {
+    const { report, err } = await play<MetersReport>(built, ['meters']);
+    expect(err).toBe('');
+    const { calls, sent, well, readings, hanging, blind, again, seeing } = report;
+    // A transfer takes over 1 ms here, so a write and the three words before it up to 5 ms. If it waited
+    // for all eight meters, it would be more than 25 ms.
+    expect(sent).toBeGreaterThan(calls / 2);
+    for (const one of well) {
+      expect(one.failure).toBe('');
+      expectQuick(one);
+    }
+    const expectReadings = (all: MeterReading[][]) => {
+      for (const [amps, volts] of all) {
+        // 400 counts of 2.5 uV at 0.01 ohm, 4800 counts of 1.25 mV.
+        expect(amps).toMatchObject({ value: expect.closeTo(0.1, 9) });
+        expect(volts).toMatchObject({ value: expect.closeTo(6, 9) });
+        for (const one of [amps!, volts!]) expect(one.fault).toBeUndefined();
+        // Eight meters take turns, three transfers each.
+        expect(amps!.ageMs).toBeLessThan(100 + BUSY_MS);
+      }
+    };
+    expectReadings(readings);
+    expect(hanging[0]!.failure).toMatch(/nothing got through for 250 ms/);
+    for (const one of hanging.slice(1)) expect(one.failure).toBe('');
+    for (const one of hanging) expectQuick(one);
+    for (const reading of blind.flat()) {
+      expect(reading.value).toBeNull();
+      expect(reading.fault).toMatch(/on I2C bus 7: (nothing got through|the bus is stuck)/);
+    }
+    for (const one of again) expect(one.failure).toBe('');
+    expectReadings(seeing);
+  });
+});
+
 describe('GPIO lines and PWM', () => {
   test('that hang delay no call, and a stop button that cannot be read is a failed board', async () => {
     const { report, err } = await play<PinsTold>(built, ['pins']);

@@ -296,6 +296,58 @@ const scenes: Record<string, () => Promise<void>> = {
     report({ closed: call(() => driver.check(0)) });
   },
 
+  /** Eight meters beside a chip that gets a new value in each tick, on one bus, which then hangs. */
+  async meters() {
+    const servos = new Ticked(await chip(7, 0x40));
+    await servos.driver.open([SERVO], []);
+    const meters: Ticked[] = [];
+    for (let n = 1; n <= 8; n++) {
+      const spec = { driver: 'ina226', bus: 7, address: 0x40 + n, shuntOhm: 0.01, maxA: 8 };
+      const meter = new Ticked(await createDriver(schemas().board.parse(spec)));
+      await meter.driver.open([], []);
+      await meter.driver.openSenses!([
+        { name: 'amps', quantity: 'current', input: 0 },
+        { name: 'volts', quantity: 'volts', input: 0 },
+      ]);
+      meters.push(meter);
+    }
+    const ticked = async (ms: number) => {
+      const startMs = performance.now();
+      servos.times = new Times();
+      for (const one of meters) one.times = new Times();
+      for (let n = 0; performance.now() - startMs < ms; n++) {
+        servos.tick(1000 + (n % 100) * 10);
+        for (const one of meters) one.tick();
+        await wait(TICK_MS);
+      }
+    };
+    const readings = () =>
+      meters.map(({ driver }) => {
+        const nowMs = performance.now();
+        return [0, 1].map((sense) => {
+          const reading = { value: 0, atMs: 0, fault: undefined as string | undefined };
+          driver.reading!(sense, nowMs, reading);
+          return { value: reading.value, ageMs: nowMs - reading.atMs, fault: reading.fault };
+        });
+      });
+    await ticked(500);
+    const before = transfers(7, 0x40).length;
+    await ticked(500);
+    const { calls } = servos.times.measured;
+    const sent = transfers(7, 0x40).length - before;
+    report({ calls, sent, well: [servos, ...meters].map(measured), readings: readings() });
+    hang('7');
+    await ticked(700);
+    report({ hanging: [servos, ...meters].map(measured), blind: readings() });
+    mend('7');
+    await servos.driver.open([SERVO], []);
+    servos.failure = '';
+    await ticked(1600);
+    report({ again: [servos, ...meters].map(measured), seeing: readings() });
+    await Promise.all(meters.map(({ driver }) => driver.close()));
+    await servos.driver.close();
+  },
+
   /** Ends while a transfer hangs. */
   async leave() {
     const endNow = loadEndNow();
