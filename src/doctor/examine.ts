@@ -1,6 +1,7 @@
 import type { Finding, World } from '../boards/doctor.ts';
 import { questionsOf } from '../boards/registry.ts';
 import type { Prop } from '../prop/schema.ts';
+import { chips } from './chips.ts';
 import { clock, node, voltage } from './machine.ts';
 
 /** Checks one after the other everything that this machine needs to run a prop; changes nothing. */
@@ -17,5 +18,6 @@ export async function examine(world: World, prop: Prop | undefined): Promise<Fin
     for (const finding of await questionsOf(spec, world, outputs))
       findings.push({ ...finding, what: `board ${name}: ${finding.what}` });
   }
+  findings.push(...(await chips(world, prop?.boards ?? {})));
   return findings;
 }

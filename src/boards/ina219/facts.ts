@@ -18,7 +18,7 @@ export const ina219 = {
   setUp: {
     about: 'a meter of current and voltage on the I2C bus, up to 26 V',
     most: 0,
-    entry: () => ({ driver: 'ina219' }),
+    entry: () => ({ driver: 'ina219', shuntOhm: 0.1, maxA: 3.2 }),
     canBeCut: false,
   },
   measures: (board) => meterMeasures(board, RANGE),

@@ -18,7 +18,7 @@ export const ina226 = {
   setUp: {
     about: 'a meter of current and voltage on the I2C bus, up to 36 V',
     most: 0,
-    entry: () => ({ driver: 'ina226' }),
+    entry: () => ({ driver: 'ina226', shuntOhm: 0.1, maxA: 0.8 }),
     canBeCut: false,
   },
   measures: (board) => meterMeasures(board, RANGE),
