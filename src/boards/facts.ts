@@ -133,6 +133,8 @@ export interface SchemaParts {
   pin: z.ZodInt;
   positive(unit: string, doc: string): z.ZodNumber;
   atLeast0(unit: string, doc: string): z.ZodNumber;
+  /** A class of part from the library. */
+  part: z.ZodType<string>;
 }
 
 export type Power = '3.3 V' | '5 V' | 'ground';

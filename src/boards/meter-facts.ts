@@ -19,9 +19,10 @@ interface MeterRange {
 }
 
 /** The keys of a meter in a board's schema. */
-export function meterKeys(z: Z, { positive }: SchemaParts) {
+export function meterKeys(z: Z, { positive, part }: SchemaParts) {
   return {
     ...placeKeys(z, 0x40, 0x4f),
+    part: part.optional(),
     shuntOhm: positive(
       'ohm',
       'resistance of the shunt (ohm), as it is printed on it: R100 is 0.1, R010 is 0.01, R002 is 0.002',

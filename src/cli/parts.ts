@@ -6,7 +6,8 @@ import { verb } from './verb.ts';
 /** `sinew parts [NAME]`: the library, with its sources. */
 export const partsVerb = verb<{ name?: string }>({
   name: 'parts',
-  summary: 'list the library of parts that a channel may name with part:, or show one of them',
+  summary:
+    'list the library of parts that a channel or a board may name with part:, or show one of them',
   where: 'both',
   args: [{ name: 'name', doc: 'a part', optional: true }],
   async run({ name }) {

@@ -1,4 +1,4 @@
-import type { Remark } from './finding.ts';
+import type { Path, Remark } from './finding.ts';
 import type { Written } from './groups.ts';
 import { measurementsOf } from './kinds/measured.ts';
 import { kindOf } from './kinds/registry.ts';
@@ -62,17 +62,29 @@ export function lint(prop: Prop, given: Given, written?: Written): Remark[] {
   return notes.remarks;
 }
 
-/** Checks that a part is for its channel's kind. */
+/** Checks that a part is for its channel's kind, or its board's driver. */
 function lintParts(notes: Notes): void {
-  for (const [name, { kind, part }] of Object.entries(notes.prop.channels)) {
-    if (part === undefined || partsFor(kind).includes(part)) continue;
-    const meant = PARTS[part]!.kind;
-    notes.error(
-      ['channels', name, 'part'],
-      `${part} is a part for ${an(meant)}, and ${name} is ${an(kind)}`,
-      `use one of ${partsFor(kind).join(', ')}`,
+  const { channels, boards } = notes.prop;
+  for (const [name, { kind, part }] of Object.entries(channels))
+    lintPart(notes, ['channels', name, 'part'], kind, part);
+  for (const [name, board] of Object.entries(boards))
+    lintPart(
+      notes,
+      ['boards', name, 'part'],
+      board.driver,
+      'part' in board ? board.part : undefined,
     );
-  }
+}
+
+function lintPart(notes: Notes, path: Path, kind: string, part: string | undefined): void {
+  if (part === undefined || partsFor(kind).includes(part)) return;
+  const [, name] = path;
+  const meant = PARTS[part]!.kind;
+  notes.error(
+    path,
+    `${part} is a part for ${an(meant)}, and ${name} is ${an(kind)}`,
+    `use one of ${partsFor(kind).join(', ')}`,
+  );
 }
 
 /** Says which measurements are void. */

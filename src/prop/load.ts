@@ -13,7 +13,7 @@ import {
 } from './finding.ts';
 import { withoutGroups, writtenIn } from './groups.ts';
 import { lint } from './lint.ts';
-import { channelsWithParts, valueFromPart, withParts } from './parts.ts';
+import { entriesWithParts, valueFromPart, withParts } from './parts.ts';
 import { type Prop, schemas } from './schema.ts';
 import { knownKeys, remarksOfIssues, valueAt, withinUnion } from './schema-remarks.ts';
 import { withSoundFiles } from './sound-files.ts';
@@ -153,7 +153,7 @@ function withEntries(prop: Prop, entries: Entries): Prop | undefined {
   let next = prop;
   for (const [section, changed] of entries) {
     // No rule of the schema spans several entries.
-    const whole = section === 'channels' ? channelsWithParts(changed) : changed;
+    const whole = entriesWithParts(section, changed);
     const parsed = schemas().propFile.shape[section].safeParse(whole);
     if (!parsed.success) return undefined;
     const before: Record<string, unknown> = next[section];

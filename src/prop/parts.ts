@@ -1,15 +1,16 @@
 import lights from '../../config/parts/lights.json' with { type: 'json' };
 import loads from '../../config/parts/loads.json' with { type: 'json' };
+import meters from '../../config/parts/meters.json' with { type: 'json' };
 import servos from '../../config/parts/servos.json' with { type: 'json' };
 import type { Path } from './finding.ts';
 
 /**
- * The library of parts: typical values of a class of servo, light or load. A channel names one with
- * `part`; the channel's own values take precedence. The library is built into the program, so that laptop
+ * The library of parts: typical values of a class of servo, light, load or meter. A channel or a board
+ * names one with `part`; its own values take precedence. The library is built into the program, so that laptop
  * and board use the same one, and a compiled form made with another library is not used.
  */
 export interface Part {
-  /** The kind of channel that it is for. */
+  /** The kind of channel, or the driver of a board, that it is for. */
   kind: string;
   about: string;
   /** Where its values come from. */
@@ -21,10 +22,10 @@ export interface Part {
 }
 
 /** All parts by their names. */
-export const PARTS: Readonly<Record<string, Part>> = { ...servos, ...loads, ...lights };
+export const PARTS: Readonly<Record<string, Part>> = { ...servos, ...loads, ...lights, ...meters };
 export const PART_NAMES = /* @__PURE__ */ Object.keys(PARTS) as [string, ...string[]];
 
-/** The parts for a kind of channel. */
+/** The parts for a kind of channel, or a driver. */
 export function partsFor(kind: string): string[] {
   return PART_NAMES.filter((name) => PARTS[name]!.kind === kind);
 }
@@ -35,21 +36,24 @@ export function isMap(value: unknown): value is Data {
   return typeof value === 'object' && value !== null && !Array.isArray(value);
 }
 
-/** The part that a channel names, if it is for the channel's kind. */
-function partOf(channel: unknown): Part | undefined {
-  if (!isMap(channel) || typeof channel.part !== 'string') return undefined;
-  const part = Object.hasOwn(PARTS, channel.part) ? PARTS[channel.part] : undefined;
-  return part?.kind === channel.kind ? part : undefined;
+/** The sections of a prop file whose entries may name a part. */
+const SECTIONS = ['channels', 'boards'] as const;
+
+/** The part that a channel or a board names, if it is for its kind or driver. */
+function partOf(entry: unknown): Part | undefined {
+  if (!isMap(entry) || typeof entry.part !== 'string') return undefined;
+  const part = Object.hasOwn(PARTS, entry.part) ? PARTS[entry.part] : undefined;
+  return part?.kind === (entry.kind ?? entry.driver) ? part : undefined;
 }
 
-/** Channels that were filled in before, by object. */
+/** Entries that were filled in before, by object. */
 const known = new WeakMap<object, Data>();
 
-function filledIn(channel: Data, { typical }: Part): Data {
-  let filled = known.get(channel);
+function filledIn(entry: Data, { typical }: Part): Data {
+  let filled = known.get(entry);
   if (!filled) {
-    filled = mergedWith(channel, typical);
-    known.set(channel, filled);
+    filled = mergedWith(entry, typical);
+    known.set(entry, filled);
   }
   return filled;
 }
@@ -64,42 +68,47 @@ function mergedWith(own: Data, typical: Readonly<Data>): Data {
   return all;
 }
 
-/** Channels, as plain data, with the values of their parts; the same object if none names a part. */
-export function channelsWithParts<T>(channels: T): T {
-  if (!isMap(channels)) return channels;
-  const filled = Object.entries(channels).flatMap(([name, channel]): [string, Data][] => {
-    const part = partOf(channel);
-    return part ? [[name, filledIn(channel as Data, part)]] : [];
+/** The entries of a section, as plain data, with the values of their parts; the same object if there are none. */
+export function entriesWithParts<T>(section: string, entries: T): T {
+  if (!SECTIONS.some((one) => one === section) || !isMap(entries)) return entries;
+  const filled = Object.entries(entries).flatMap(([name, entry]): [string, Data][] => {
+    const part = partOf(entry);
+    return part ? [[name, filledIn(entry as Data, part)]] : [];
   });
-  return filled.length === 0 ? channels : { ...channels, ...Object.fromEntries(filled) };
+  return filled.length === 0 ? entries : { ...entries, ...Object.fromEntries(filled) };
 }
 
-/** The data of a prop file with the values of its channels' parts; the same object if there are none. */
+/** The data of a prop file with the values of its parts; the same object if there are none. */
 export function withParts(raw: unknown): unknown {
   if (!isMap(raw)) return raw;
-  const channels = channelsWithParts(raw.channels);
-  return channels === raw.channels ? raw : { ...raw, channels };
+  let whole = raw;
+  for (const section of SECTIONS) {
+    const entries = entriesWithParts(section, raw[section]);
+    if (entries !== raw[section]) whole = { ...whole, [section]: entries };
+  }
+  return whole;
 }
 
 /** What a value takes from a part. */
 interface FromPart {
   part: string;
-  /** The channel has no value of its own here. */
+  /** The entry has no value of its own here. */
   wholly: boolean;
-  /** Keys below it that come from the part, if the channel gives others. */
+  /** Keys below it that come from the part, if the entry gives others. */
   keys: string[];
 }
 
 /** What the value at `path` takes from a part, if anything. @param raw the data as written */
 export function valueFromPart(raw: unknown, path: Path): FromPart | undefined {
   const [section, name] = path;
-  if (section !== 'channels' || path.length < 3 || !isMap(raw) || !isMap(raw.channels))
-    return undefined;
-  const channel = Object.hasOwn(raw.channels, name!) ? raw.channels[name!] : undefined;
-  const part = partOf(channel);
+  if (!SECTIONS.some((one) => one === section) || path.length < 3 || !isMap(raw)) return undefined;
+  const entries = raw[section!];
+  if (!isMap(entries)) return undefined;
+  const entry = Object.hasOwn(entries, name!) ? entries[name!] : undefined;
+  const part = partOf(entry);
   if (!part) return undefined;
-  const named = (channel as Data).part as string;
-  let own: unknown = channel;
+  const named = (entry as Data).part as string;
+  let own: unknown = entry;
   let typical: unknown = part.typical;
   for (const key of path.slice(2)) {
     const below = Array.isArray(typical) || isMap(typical);

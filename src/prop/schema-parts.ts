@@ -279,6 +279,7 @@ export function makeParts() {
     flash,
     flicker,
     lightWeight,
+    part,
   };
 }
 

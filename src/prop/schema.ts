@@ -27,7 +27,7 @@ function make() {
 
   const board = z.discriminatedUnion(
     'driver',
-    boardSchemas(parts.z, { name, pin, positive, atLeast0 }),
+    boardSchemas(parts.z, { name, pin, positive, atLeast0, part: parts.part }),
     {
       error: `is not a driver; use ${oneOf(DRIVER_NAMES)}`,
     },

@@ -21,6 +21,9 @@ const OWN: Record<string, string> = {
   rgb: 'output: { board: head, pins: [18, 23, 24] }',
 };
 
+/** The parts for channels; the others are for boards. */
+const FOR_CHANNELS = PART_NAMES.filter((name) => PARTS[name]!.kind in ALLOWED);
+
 /** More than a pin may carry. */
 const STRONG = new Set(['lamp-12v', 'led-strip-12v', 'led-strip-12v-rgb']);
 
@@ -41,17 +44,20 @@ describe('the library', () => {
     expect([...PART_NAMES].sort()).toEqual(inFiles.sort());
   });
 
-  test.each(PART_NAMES)('%s fits its kind, says its source, and gives what is allowed', (name) => {
-    const { kind, about, source, typical } = PARTS[name]!;
-    expect(source).toMatch(/typical of published data sheets of this class.*from memory/);
-    expect(about.length).toBeGreaterThan(10);
-    expect(Object.keys(typical).filter((key) => !ALLOWED[kind]!.includes(key))).toEqual([]);
-    const { prop, findings } = channelOf(name, STRONG.has(name) ? ', through: driver board' : '');
-    expect(findings.filter(({ severity }) => severity === 'error')).toEqual([]);
-    const channel = prop!.channels.x as unknown as Record<string, unknown>;
-    for (const [key, value] of Object.entries(typical))
-      expect(channel[key]).toMatchObject(value as object | string | number as object);
-  });
+  test.each(FOR_CHANNELS)(
+    '%s fits its kind, says its source, and gives what is allowed',
+    (name) => {
+      const { kind, about, source, typical } = PARTS[name]!;
+      expect(source).toMatch(/typical of published data sheets of this class.*from memory/);
+      expect(about.length).toBeGreaterThan(10);
+      expect(Object.keys(typical).filter((key) => !ALLOWED[kind]!.includes(key))).toEqual([]);
+      const { prop, findings } = channelOf(name, STRONG.has(name) ? ', through: driver board' : '');
+      expect(findings.filter(({ severity }) => severity === 'error')).toEqual([]);
+      const channel = prop!.channels.x as unknown as Record<string, unknown>;
+      for (const [key, value] of Object.entries(typical))
+        expect(channel[key]).toMatchObject(value as object | string | number as object);
+    },
+  );
 
   test('a name with kgcm has that stall torque: 1 kgf cm is 0.0980665 N m (standard gravity, CGPM 1901)', () => {
     let count = 0;
@@ -93,6 +99,43 @@ describe('the library', () => {
   test('a bulb takes what its watts say: 10 W at 12 V', () => {
     const { draw } = channelOf('lamp-12v', ', through: n-mosfet').prop!.channels.x as LampChannel;
     expect(draw!.fullA * 12).toBeCloseTo(10, 1);
+  });
+});
+
+describe('a board with a part', () => {
+  const FOR_BOARDS = PART_NAMES.filter((name) => !FOR_CHANNELS.includes(name));
+  const withMeter = (entry: string) =>
+    propText(`a: ${servo(18)}`, '', `head: { driver: sim }\n  meter: ${entry}`);
+
+  test.each(FOR_BOARDS)('%s is a whole meter, whose shunt bears what it measures', (name) => {
+    const { kind, source, typical } = PARTS[name]!;
+    expect(source).toMatch(/from memory/);
+    expect(Object.keys(typical)).toEqual(['shuntOhm', 'maxA', 'shuntW']);
+    // Check itself says what the chip cannot measure and the shunt cannot bear.
+    const entry = `{ driver: ${kind}, part: ${name}, bus: 1, address: 0x45 }`;
+    expectFindings(withMeter(entry), []);
+    const { prop } = parseProp(withMeter(entry), 'f.yaml');
+    expect(prop!.boards.meter).toMatchObject(typical);
+    // R100 is 0.1 ohm, R010 0.01 (IEC 60062, from memory).
+    const [, printed] = /-r(\d+)$/.exec(name)!;
+    expect(typical.shuntOhm).toBe(Number(`0.${printed}`));
+  });
+
+  test('its own values go before those of the part', () => {
+    const entry = '{ driver: ina226, part: ina226-r010, bus: 1, address: 0x45, maxA: 5 }';
+    expect(parseProp(withMeter(entry), 'f.yaml').prop!.boards.meter).toMatchObject({
+      shuntOhm: 0.01,
+      maxA: 5,
+    });
+  });
+
+  test('one for another driver', () => {
+    expectFindings(
+      withMeter(
+        '{ driver: ina219, part: »ina226-r010, bus: 1, address: 0x45, shuntOhm: 0.1, maxA: 3 }',
+      ),
+      [{ path: 'boards.meter.part', wrong: 'is a part for', right: 'use one of ina219-r100' }],
+    );
   });
 });
 
