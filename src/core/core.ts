@@ -414,7 +414,9 @@ export class Core {
     const { boards } = this.body;
     for (let i = 0; i < boards.length; i++) {
       const text = boards[i]!.driver.news?.();
-      if (text !== undefined) this.journal.add('prop', 'sound', text, { board: boards[i]!.name });
+      if (text === undefined) continue;
+      const { name, measures } = boards[i]!;
+      this.journal.add('prop', measures ? 'sense' : 'sound', text, { board: name });
     }
   }
 

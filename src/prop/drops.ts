@@ -1,4 +1,6 @@
+import { factsOf } from '../boards/registry.ts';
 import { ResistorNetwork } from '../sums/network.ts';
+import { shuntV } from '../sums/shunt.ts';
 import {
   type Circuit,
   type Conductor,
@@ -85,10 +87,12 @@ class Solver {
   readonly #part: Int32Array;
   /** Taps whose wiring to their supply and back is known. */
   readonly #traced: Tap[] = [];
+  readonly #shunts: Shunts;
 
   constructor(prop: Prop) {
     this.#prop = prop;
     this.#circuit = circuitOf(prop);
+    this.#shunts = shuntsOf(prop);
     const { nodes, conductors, sources, taps } = this.#circuit;
     this.#resistive = conductors.filter(({ ohm, from, to }) => ohm !== undefined && from !== to);
     const branches = this.#resistive.map(({ from, to, ohm }) => ({ from, to, ohm: ohm! }));
@@ -193,6 +197,11 @@ class Solver {
     const drawn = (tap: Tap) =>
       tap.idleA + (tap.busyA - tap.idleA) * share.get(this.#railOf(tap)!)!;
     const base = this.#network.volts(this.#injected(this.#traced.map((tap) => [tap, drawn(tap)])));
+    const railA = new Map<string, number>();
+    for (const tap of this.#traced) {
+      const rail = this.#railOf(tap)!;
+      railA.set(rail, (railA.get(rail) ?? 0) + drawn(tap));
+    }
     const byChannel = new Map<string, Tap[]>();
     for (const tap of this.#traced) {
       // A coil's voltage is not the load's.
@@ -207,7 +216,12 @@ class Solver {
         const volts = taps.some((tap) => moreA(tap) !== 0)
           ? this.#network.volts(this.#injected(taps.map((tap) => [tap, moreA(tap)])))
           : undefined;
-        const at = (tap: Tap) => this.#voltsAt(tap, base, volts);
+        const ownA = taps.reduce((sum, tap) => sum + drawn(tap) + moreA(tap), 0);
+        const at = (tap: Tap) => {
+          const rail = this.#railOf(tap)!;
+          const all = taps.reduce((sum, one) => sum + moreA(one), railA.get(rail)!);
+          return this.#voltsAt(tap, base, volts) - this.#shunts.dropV(name, rail, ownA, all);
+        };
         return Math.min(...taps.map(at));
       };
       channels.set(name, {
@@ -226,7 +240,14 @@ class Solver {
         continue;
       }
       const own = alongOwnWire(channel, volts);
-      if (own) channels.set(name, own);
+      if (!own) continue;
+      const { busyA, stallA } = kindOf(channel).draw(channel);
+      const shunt = (amps: number) => this.#shunts.dropV(name, loadRailOf(channel)!, amps, amps);
+      channels.set(name, {
+        ...own,
+        movingV: own.movingV - shunt(busyA),
+        stallV: own.stallV - shunt(stallA),
+      });
     }
     return { channels, untraced };
   }
@@ -372,6 +393,33 @@ function alongOwnWire(channel: Channel, volts: number): ChannelVolts | undefined
   const { busyA, stallA } = kindOf(channel).draw(channel);
   const left = (amps: number) => volts - amps * 2 * ohm;
   return { along: 'its own wire', movingV: left(busyA), stallV: left(stallA) };
+}
+
+/** The shunts that measure the current of a rail or of one channel. */
+interface Shunts {
+  /**
+   * What is missing at a channel (V).
+   * @param ownA its own current @param railA that of its whole rail
+   */
+  dropV(channel: string, rail: string, ownA: number, railA: number): number;
+}
+
+/** The shunts by what the senses say: a meter is between the supply and all that it measures. */
+function shuntsOf({ senses, boards }: Prop): Shunts {
+  const ofRail = new Map<string, number>();
+  const ofChannel = new Map<string, number>();
+  for (const sense of Object.values(senses)) {
+    if (sense.kind !== 'current' || sense.input !== undefined) continue;
+    const board = Object.hasOwn(boards, sense.board) ? boards[sense.board] : undefined;
+    const ohm = board && factsOf(board).measures?.(board)?.shuntOhm;
+    if (ohm === undefined) continue;
+    if (sense.channel !== undefined) ofChannel.set(sense.channel, ohm);
+    else if (sense.rail !== undefined) ofRail.set(sense.rail, ohm);
+  }
+  return {
+    dropV: (channel, rail, ownA, railA) =>
+      shuntV(railA, ofRail.get(rail) ?? 0) + shuntV(ownA, ofChannel.get(channel) ?? 0),
+  };
 }
 
 /** For each node, the number of its connected part of the network. */

@@ -1,6 +1,7 @@
 import type { Measures, SenseUse } from '../boards/facts.ts';
 import { factsOf } from '../boards/registry.ts';
 import { tidy } from '../shared/units.ts';
+import { dividerOhm } from '../sums/divider.ts';
 import type { Path } from './finding.ts';
 import { kindOf } from './kinds/registry.ts';
 import type { Notes } from './notes.ts';
@@ -56,18 +57,13 @@ function lintBoard(
     quantity: senseQuantity(sense)!,
     input: sense.input,
     maxV: sense.maxV ?? inputV(notes, sense)?.volts,
-    sourceOhm: 'divider' in sense && sense.divider ? parallelOhm(sense.divider) : undefined,
+    sourceOhm: 'divider' in sense && sense.divider ? dividerOhm(...sense.divider) : undefined,
     limit:
       rail !== undefined && limitA !== undefined && sense.kind === 'current'
         ? { rail, amps: limitA, path: [...at, 'rail'] }
         : undefined,
   };
   facts.lintSense?.(use, board, notes);
-}
-
-/** What an input sees of a divider: its two resistors in parallel (Thevenin). */
-function parallelOhm([one, other]: readonly [number, number]): number {
-  return (one * other) / (one + other);
 }
 
 /** What it is the current, voltage or angle of. */

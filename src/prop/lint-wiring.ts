@@ -4,8 +4,16 @@ import type { Channel, Prop } from './schema.ts';
 /** A lint that uses only the wiring, and does not depend on other findings. */
 type WiringLint = (notes: Notes) => void;
 
-/** The parts of a prop that belong to the wiring, besides its channels. */
-export const WIRING = ['boards', 'rails', 'connectors', 'wires', 'ambientC', 'ampacity'] as const;
+/** The parts of a prop that belong to the wiring, besides its channels; a sense may have a shunt in it. */
+export const WIRING = [
+  'boards',
+  'rails',
+  'connectors',
+  'wires',
+  'ambientC',
+  'ampacity',
+  'senses',
+] as const;
 
 /** Keys for what a channel does, not how it is wired: wiring lints do not use them. */
 export const NOT_WIRING: ReadonlySet<string> = new Set([

@@ -1,3 +1,4 @@
+import { undividedV } from '../sums/divider.ts';
 import type { SenseEntry, SenseKind } from './senses-schema.ts';
 
 /** What an entry of `senses:` means, worked out once. */
@@ -43,7 +44,7 @@ export function sensePoints(sense: SenseEntry): Point[] {
 
 /** The measured voltage for each volt at the input. */
 export function dividerFactor({ divider }: { divider?: readonly [number, number] | undefined }) {
-  return divider ? (divider[0] + divider[1]) / divider[1] : 1;
+  return divider ? undividedV(1, ...divider) : 1;
 }
 
 function rising(points: readonly Point[]): Point[] {

@@ -89,6 +89,25 @@ describe('voltages along the loom', () => {
     });
   });
 
+  test('the shunt of a meter carries what it measures: a rail, or one servo', () => {
+    const meter = (of: string) => `
+  meter: { driver: ina219, bus: 1, address: 0x45, shuntOhm: 0.1, maxA: 3.2 }
+senses: { amps: { kind: current, board: meter, ${of} } }`;
+    const withMeter = (of: string, text = SHARED()) =>
+      text.replace('{ main: { driver: sim } }', `\n  main: { driver: sim }${meter(of)}`);
+    // As without it, less 0.1 ohm times the 2 A of both; stalled, 3 A.
+    const all = channelOf(withMeter('rail: six'), 'a');
+    expect(all.movingV).toBeCloseTo(6 - 0.4 - 0.2 - 0.2, 9);
+    expect(all.stallV).toBeCloseTo(6 - 0.6 - 0.4 - 0.3, 9);
+    const text = withMeter('channel: a');
+    expect(channelOf(text, 'a').movingV).toBeCloseTo(6 - 0.4 - 0.2 - 0.1, 9);
+    expect(channelOf(text, 'a').stallV).toBeCloseTo(6 - 0.6 - 0.4 - 0.2, 9);
+    expect(channelOf(text, 'b').movingV).toBeCloseTo(6 - 0.4 - 0.2, 9);
+    // Without the supply's terminals, at least its own current.
+    const bare = SHARED().replace(', supply: { plus: P1-1, return: P1-2 }', '');
+    expect(channelOf(withMeter('rail: six', bare), 'a').stallV).toBeCloseTo(6 - 0.4 - 0.2, 9);
+  });
+
   test('without terminals of the supply, along its own wire alone', () => {
     const text = SHARED().replace(', supply: { plus: P1-1, return: P1-2 }', '');
     const { along, movingV, stallV } = channelOf(text, 'a');
