@@ -7,8 +7,14 @@ import { STUCK_MS, Stuck } from './stuck.ts';
 
 /** Rounds that fail one after the other before their readings are a fault: one may be a disturbance. */
 const ATTEMPTS = 3;
-/** Time between attempts to find a chip that is missing, or another, or on a bus that is stuck (ms). */
+/** Time between attempts to find a chip that is missing, or another (ms). */
 const RETRY_MS = 1000;
+/**
+ * The same when the transfer hangs: each time twice as long, up to this (ms). Such an attempt keeps the bus
+ * from other boards for 100 ms.
+ */
+const RETRY_MOST_MS = 32_000;
+const HUNG: readonly unknown[] = ['ETIMEDOUT', 'EAGAIN'];
 /** Time in which one kind of news is told once (ms): a loose wire would fill the journal. */
 const NEWS_EVERY_MS = 60_000;
 
@@ -65,7 +71,7 @@ export interface SensingSurroundings {
 /**
  * A board that only measures, on an I2C bus. It reads in rounds, with one call under way at a time, in the
  * bus's own thread; a tick begins a round and takes what the last one has brought. It fails no prop: what
- * goes wrong is the fault of its readings, and it is tried again every second.
+ * goes wrong is the fault of its readings, and it is tried again by itself.
  */
 export class SensingDriver implements Driver {
   readonly pulseStepUs = 1;
@@ -158,6 +164,7 @@ class Work {
   /** Transfers that have succeeded. */
   #done = 0;
   #failures = 0;
+  #retryMs = RETRY_MS;
   readonly #stuck = new Stuck();
   readonly #toldMs = new Map<string, number>();
 
@@ -249,7 +256,9 @@ class Work {
     const told = reset || error instanceof ChipFault || error instanceof Refusal;
     this.#setFault(told ? error.message : i2cErrorText(error, bus, address));
     this.#started = false;
-    this.#nextMs = this.#nowMs + RETRY_MS;
+    const hung = HUNG.includes((error as NodeJS.ErrnoException).code);
+    this.#nextMs = this.#nowMs + this.#retryMs;
+    this.#retryMs = hung ? Math.min(2 * this.#retryMs, RETRY_MOST_MS) : RETRY_MS;
     // Opened again for the next attempt: its thread may have ended.
     this.#closeBus();
   }
@@ -257,6 +266,7 @@ class Work {
   /** Something was measured: the chip is well. */
   #hear(): void {
     this.#failures = 0;
+    this.#retryMs = RETRY_MS;
     this.#fault = undefined;
   }
 

@@ -229,7 +229,8 @@ describe('a bus that fails', () => {
     expect(one.reading().value).toBeNaN();
     one.bus.fail(code, 0);
     one.bus.code = undefined;
-    await one.run(1100);
+    // A transfer that hangs is tried after 1, 2 and 4 s, since it keeps the bus from others.
+    await one.run(code === 'ETIMEDOUT' ? 4100 : 1100);
     expect(one.reading().fault).toBeUndefined();
     expect(one.reading().value).toBeCloseTo(3, 3);
   });
@@ -256,6 +257,17 @@ describe('a bus that fails', () => {
     expect(calls).toBeGreaterThanOrEqual(4);
     expect(calls).toBeLessThanOrEqual(6);
     expect(one.reading().atMs).toBe(Number.NEGATIVE_INFINITY);
+  });
+
+  test('is asked more and more seldom while its transfers hang', async () => {
+    const { bench: one } = bench();
+    await one.open(current);
+    one.bus.fail('ETIMEDOUT');
+    const atMs: number[] = [];
+    one.bus.before = () => atMs.push(one.nowMs);
+    await one.run(100_000);
+    const gaps = atMs.slice(1).map((at, i) => Math.round((at - atMs[i]!) / 1000));
+    expect(gaps).toEqual([1, 2, 4, 8, 16, 32, 32]);
   });
 
   test('that hangs: nothing waits, and it is said after 250 ms; closing does not wait for it', async () => {
