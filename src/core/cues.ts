@@ -885,7 +885,8 @@ export class Cues {
   /** A move that its limits hold back says so. */
   #reportSlower(run: RunningCue, one: RunningStep, durationS: number, overS: number): void {
     const { place } = one.step;
-    if (overS > 0 && durationS > overS + SLOWER_S)
+    // Nobody has asked for a time in which the prop is brought to where a passage begins.
+    if (place !== undefined && overS > 0 && durationS > overS + SLOWER_S)
       this.#journal.add(
         run.who,
         'slower',

@@ -1,4 +1,5 @@
 import { describe, expect, test } from 'vitest';
+import type { ChangeMessage } from '../../src/core/core-prop.ts';
 import { type Client, lamp, makeProp, Rig, relay, rgb, servo, sound, TICK_S } from './rig.ts';
 import { JERKY, playing } from './takes-rig.ts';
 
@@ -425,5 +426,67 @@ describe('a cue in a loop', () => {
     await rig.run(5000);
     const again = rig.entries.find(({ text }) => text === 'cue show begins again');
     expect(again?.count ?? 1).toBeLessThanOrEqual(11);
+  });
+
+  /** The prop file has another version of the cue, or none. */
+  function change(rig: Rig, cue: Spec[] | undefined): void {
+    const { core } = rig;
+    const { cues } = makeProp({ neck: servo() }, { cues: cue ? { show: cue } : {} });
+    const common = { changed: [], view: new Uint8Array(), rest: {}, whenParked: false };
+    const messages: ChangeMessage[] = [
+      { t: 'begin', id: 1, version: 'next', base: core.version, ...common },
+      { t: 'cue', name: 'show', cue: cues.show, durationS: null },
+      { t: 'end' },
+    ];
+    for (const message of messages) core.exchange!.changes.take(message);
+  }
+
+  test('another version of the cue has its turn in the next round', async () => {
+    const { rig, client } = await Rig.live(prop(nods, { neck: servo() }));
+    await run(client, { loop: true });
+    await rig.run(300);
+    change(rig, [{ at: 0, move: { neck: -15 } }]);
+    await rig.run(3000);
+    expect(rig.core.cues.isRunning('show')).toBe(true);
+    expect(rig.servo('neck').setpoint.pos).toBe(-15);
+    change(rig, undefined);
+    await rig.run(1500);
+    expect(rig.core.cues.anyRunning).toBe(false);
+    expect(rig.texts('cue').at(-1)).toBe('cue show stopped: it is gone from the prop file');
+  });
+
+  test('what was worked out from another version of the file ends with its round', async () => {
+    const { rig, client } = await Rig.live(prop(nods, { neck: servo() }));
+    await run(client, { rate: 0.5, loop: true });
+    await rig.run(300);
+    change(rig, [{ at: 0, move: { neck: -15 } }]);
+    await rig.run(1000);
+    expect(rig.core.cues.isRunning('show')).toBe(true);
+    await rig.run(1500);
+    expect(rig.core.cues.anyRunning).toBe(false);
+    expect(rig.texts('cue').at(-1)).toMatch(/the prop file has changed/);
+    expect(rig.servo('neck').setpoint.pos).toBe(0);
+  });
+
+  test('a cue that runs until it is stopped is never begun again, and ends as ever', async () => {
+    const endless = [{ at: 0, cue: 'nod', times: 'until stopped' }];
+    const { rig, client } = await Rig.live(prop(endless, { neck: servo() }, { nod: nods }));
+    await run(client, { fromS: 1.2, rate: 0.5, loop: true });
+    await rig.run(10_000);
+    expect(rig.entries.some(({ text }) => text.includes('begins again'))).toBe(false);
+    expect(rig.servo('neck').moving).toBe(true);
+    await client.call('cue.stop', { cue: 'show' });
+    await rig.run(500);
+    expect(rig.servo('neck').moving).toBe(false);
+  });
+
+  test('a trigger or a hand that uses its channels ends it as any cue', async () => {
+    const { rig, client } = await Rig.live(prop(nods, { neck: servo() }));
+    await run(client, { fromS: 0.5, loop: true });
+    await rig.run(1700);
+    await client.call('channel.move', { channel: 'neck', to: 20 });
+    await rig.run(2000);
+    expect(rig.core.cues.anyRunning).toBe(false);
+    expect(rig.servo('neck').setpoint.pos).toBe(20);
   });
 });

@@ -113,6 +113,7 @@ const prop = makeProp(
       call: { osc: '/call', cue: 'spray', unattended: true },
       tame: { osc: '/tame', cue: 'breeze' },
     },
+    osc: { port: 9000, perform: { '/head': { channel: 'head' } } },
     stopInput: { board: 'main', pin: 61, normallyClosed: true, category: 1 },
     park: { stages: [], deadlineS: 6 },
   },
@@ -206,8 +207,18 @@ class Hall extends Stage {
 }
 
 const cue = fc.constantFrom(...CUES);
+/** From a time in it, slower, again and again. */
+const passage = fc
+  .record({
+    cue,
+    fromS: fc.constantFrom(0, 0.15, 0.5, 1, 2.3),
+    rate: fc.constantFrom(0.25, 0.6, 1),
+    loop: fc.boolean(),
+  })
+  .map((p) => asks('cue.run', p));
 const running = fc.oneof(
   fc.record({ cue, wait: fc.boolean() }).map((p) => asks('cue.run', p)),
+  passage,
   cue.map((name) => asks('cue.stop', { cue: name })),
 );
 const byHand = fc.oneof(
@@ -220,6 +231,13 @@ const byHand = fc.oneof(
   fc.constantFrom(...RELAYS).map((channel) => asks('channel.switch', { channel, on: false })),
   fc.constant(asks('pose.go', { pose: 'alert', overS: 0.4 })),
   fc.constant(asks('channel.dim', { channel: 'glow_2', to: 0.5, fadeS: 0.1 })),
+  fc
+    .dictionary(fc.constantFrom(...SERVOS), fc.double({ min: -9, max: 29, noNaN: true }))
+    .map((targets) => asks('channel.perform', { targets })),
+  fc.constantFrom(0, 0.4, 1, 2, null).map((value) => ({
+    do: `OSC says ${value}`,
+    run: ({ rig }: Hall) => rig.core.osc.hear({ '/head': value }),
+  })),
 );
 const alone = fc.oneof(
   fc.constantFrom('calm', 'busy').map((idle) => asks('idle.start', { idle })),
@@ -308,6 +326,15 @@ afterAll(() => {
   expect(Object.keys(prop.channels)).toHaveLength(20);
   expect(ticks).toBeGreaterThanOrEqual(100_000);
   // The programs do reach what they are about.
-  for (const what of ['cue', 'delayed', 'duty', 'refused', 'park', 'link lost', 'stop'])
+  for (const what of [
+    'cue',
+    'channel.perform',
+    'delayed',
+    'duty',
+    'refused',
+    'park',
+    'link lost',
+    'stop',
+  ])
     expect(seen.get(what), what).toBeGreaterThan(0);
 });
