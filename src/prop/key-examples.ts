@@ -34,8 +34,8 @@ boards:
   old: { driver: pigpio, sampleUs: 5 }
   chip: { driver: pca9685, bus: 1, address: 0x40, frequencyHz: 50, oscillatorHz: 25500000, vddV: 3.3, enable: { board: head, pin: 8 } }
   speaker: { driver: alsa, device: 'plughw:1,0' }
-  meter: { driver: ina226, bus: 1, address: 0x40, shuntOhm: 0.01, maxA: 8, shuntW: 1 }
-  old_meter: { driver: ina219, bus: 1, address: 0x41, shuntOhm: 0.1, maxA: 3.2, shuntW: 2 }
+  meter: { driver: ina226, part: ina226-r010, bus: 1, address: 0x40, shuntOhm: 0.01, maxA: 8, shuntW: 1 }
+  old_meter: { driver: ina219, part: ina219-r100, bus: 1, address: 0x41, shuntOhm: 0.1, maxA: 3.2, shuntW: 2 }
   adc: { driver: ads1115, bus: 1, address: 0x48, vddV: 3.3 }
   new: { driver: linux, chip: gpiochip0, pwmChip: 0, pwmPins: { 12: 0, 13: 1 } }
 rails:
