@@ -179,6 +179,7 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
       parkBelow: z.number().optional(),
       warnBelow: z.number().optional(),
       warnAbove: z.number().optional(),
+      pushAboveA: z.number().optional(),
     }),
     forS: z.number().describe('a limit counts once it has been passed for so long (s)'),
   });

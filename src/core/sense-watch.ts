@@ -4,6 +4,7 @@ import { tidy } from '../shared/units.ts';
 import type { BoardIo } from './board-io.ts';
 import type { Board } from './boards.ts';
 import type { CoreContext } from './core-context.ts';
+import { PushWatch } from './push-watch.ts';
 import { exposePlant } from './sense-plant.ts';
 import type { Sense, SenseNews, SenseNote } from './senses.ts';
 
@@ -14,11 +15,13 @@ import type { Sense, SenseNews, SenseNote } from './senses.ts';
 export class SenseWatch {
   readonly #context: CoreContext;
   readonly #io: BoardIo;
+  readonly #pushes: PushWatch;
   #changed = false;
 
   constructor(context: CoreContext, io: BoardIo) {
     this.#context = context;
     this.#io = io;
+    this.#pushes = new PushWatch(context);
   }
 
   /** As often as drivers are asked what they measure. */
@@ -29,6 +32,7 @@ export class SenseWatch {
     exposePlant(body);
     senses.read(nowMs, condition === 'parked' || condition === 'waking', this.#levelOf, this.#heed);
     senses.show(body);
+    if (this.#pushes.tick()) this.#changed = true;
     if (this.#changed) this.publish();
     const low = this.#lowest();
     if (low && this.#context.acting) this.#context.parkAway(this.#lowText(low), 0);
@@ -65,14 +69,16 @@ export class SenseWatch {
     const notes: SenseNote[] = [];
     if (fault !== undefined)
       notes.push({ name, what: 'fault', text: `${name} is not measured: ${fault}` });
+    const said = this.#pushes.saidOf(sense);
+    if (said !== undefined) notes.push({ name, what: 'warning', text: said });
     for (const limit of limits) {
       // Below parkBelow it is below warnBelow as well.
       const isSaid = limit.what === 'warnBelow' && sense.isPast('parkBelow');
-      if (!sense.isPast(limit.what) || isSaid) continue;
+      if (!sense.isPast(limit.what) || isSaid || limit.what === 'pushAboveA') continue;
       const isLow = limit.what === 'parkBelow';
       const text =
         kind === 'contact'
-          ? `${name} is ${sense.text(limit.what === 'warnAbove' ? 1 : 0)}`
+          ? `${name} is ${sense.text(limit.side === 'above' ? 1 : 0)}`
           : `${name} is ${beyond(sense, limit)}${isLow ? '; the prop does not wake' : ''}`;
       notes.push({ name, what: isLow ? 'low' : 'warning', text });
     }
@@ -105,8 +111,17 @@ export class SenseWatch {
   readonly #levelOf = (board: Board, input: number): 0 | 1 | undefined =>
     this.#io.level(board, input);
 
+  #heedPush(sense: Sense): void {
+    const { text, values } = this.#pushes.heed(sense, this.#context.body.senses);
+    this.#context.journal.add('prop', 'sense', text, { sense: sense.name, ...values });
+  }
+
   readonly #heed = (sense: Sense, news: SenseNews, limit: SenseLimit | undefined): void => {
     this.#changed = true;
+    if (limit?.what === 'pushAboveA') {
+      if (news === 'passed') this.#heedPush(sense);
+      return;
+    }
     const { name, fault } = sense;
     const value = this.#context.body.senses.lastOf(sense);
     const values = {
@@ -119,8 +134,8 @@ export class SenseWatch {
   };
 }
 
-function beyond(sense: Sense, { what, at }: SenseLimit): string {
-  return `${what === 'warnAbove' ? 'above' : 'below'} ${sense.text(at)}`;
+function beyond(sense: Sense, { side, at }: SenseLimit): string {
+  return `${side} ${sense.text(at)}`;
 }
 
 /** The same words for the same news, whatever the value: the journal counts them. */
@@ -132,12 +147,10 @@ function newsText(sense: Sense, news: SenseNews, limit: SenseLimit | undefined):
     case 'measured':
       return `${name} is measured again`;
     case 'passed':
-      if (kind === 'contact')
-        return `${name} is ${sense.text(limit!.what === 'warnAbove' ? 1 : 0)}`;
+      if (kind === 'contact') return `${name} is ${sense.text(limit!.side === 'above' ? 1 : 0)}`;
       return `${name} is ${beyond(sense, limit!)}${limit!.what === 'parkBelow' ? ': the prop parks, and does not wake' : ''}`;
     case 'back':
-      if (kind === 'contact')
-        return `${name} is ${sense.text(limit!.what === 'warnAbove' ? 0 : 1)}`;
+      if (kind === 'contact') return `${name} is ${sense.text(limit!.side === 'above' ? 0 : 1)}`;
       return `${name} is no longer ${beyond(sense, limit!)}`;
   }
 }

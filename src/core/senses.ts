@@ -35,7 +35,7 @@ const LAST = 4;
 const AGE_S = 5;
 /** For each limit, since when the value asks for a change of it (ms); NaN where it does not. */
 const ASKS_MS = 6;
-const MOST_LIMITS = 3;
+const MOST_LIMITS = 4;
 const STRIDE = ASKS_MS + MOST_LIMITS;
 
 /** The numbers that are read of a sense: value, raw reading (A or V), and its age (s). */
@@ -61,7 +61,6 @@ export class Sense {
   readonly inverse: Float64Array;
   readonly range: readonly [low: number, high: number];
   readonly staleMs: number;
-  readonly forMs: number;
   readonly filterMs: number;
   /** Why it is not measured. */
   fault: string | undefined;
@@ -85,7 +84,6 @@ export class Sense {
     // A level beyond its ends is as full, or as empty, as it can be.
     const anything = [Number.NEGATIVE_INFINITY, Number.POSITIVE_INFINITY] as const;
     this.range = entry.kind === 'level' ? anything : senseRange(entry);
-    this.forMs = entry.forS * 1000;
     this.staleMs = entry.kind === 'contact' ? 1000 : entry.staleS * 1000;
     this.filterMs = entry.kind === 'contact' ? 0 : entry.filterS * 1000;
     if (entry.kind === 'contact') {
@@ -172,6 +170,11 @@ export class Senses {
   /** The last good value, also where it is not measured now; NaN where there never was one. */
   lastOf(sense: Sense): number {
     return this.#numbers[sense.index * STRIDE + LAST]!;
+  }
+
+  /** Whether a limit is about to begin or end to count, by its place among those of the sense. */
+  asks({ index }: Sense, limit: number): boolean {
+    return !Number.isNaN(this.#numbers[index * STRIDE + ASKS_MS + limit]!);
   }
 
   /** What was known of the same senses in the version before holds on. */
@@ -293,7 +296,7 @@ export class Senses {
     for (let k = 0; k < sense.limits.length; k++) {
       const limit = sense.limits[k]!;
       const isPast = ((sense.passed >> k) & 1) === 1;
-      const isAbove = limit.what === 'warnAbove';
+      const isAbove = limit.side === 'above';
       const asks = isPast
         ? isAbove
           ? value <= limit.back
@@ -308,7 +311,7 @@ export class Senses {
       }
       if (Number.isNaN(numbers[place]!)) numbers[place] = atMs;
       const now = atOnce && !isPast && limit.what === 'parkBelow';
-      if (!now && atMs - numbers[place]! < sense.forMs) continue;
+      if (!now && atMs - numbers[place]! < limit.forS * 1000) continue;
       numbers[place] = Number.NaN;
       sense.passed ^= 1 << k;
       onNews(sense, isPast ? 'back' : 'passed', limit);

@@ -3,7 +3,9 @@ import { factsOf } from '../boards/registry.ts';
 import { tidy } from '../shared/units.ts';
 import { dividerOhm } from '../sums/divider.ts';
 import type { Path } from './finding.ts';
+import { servoOf } from './kinds/channel.ts';
 import { kindOf } from './kinds/registry.ts';
+import { servoDraw } from './kinds/servo.ts';
 import type { Notes } from './notes.ts';
 import { railOf } from './rails.ts';
 import { dividerFactor, senseLimits, sensePoints, senseQuantity } from './senses.ts';
@@ -23,6 +25,8 @@ export function lintSenses(notes: Notes): void {
     lintScale(notes, at, sense);
     lintMaxV(notes, at, sense);
     lintLimits(notes, at, sense);
+    if (sense.kind === 'current' && sense.pushAboveA !== undefined)
+      lintPush(notes, at, sense, sense.pushAboveA);
   }
 }
 
@@ -196,7 +200,7 @@ function inputV(notes: Notes, sense: Analogue): { what: string; volts: number } 
 function lintLimits(notes: Notes, at: Path, sense: Analogue): void {
   const limits = senseLimits(sense);
   if (limits.some(({ what }) => notes.given.broken([...at, what]))) return;
-  const below = limits.filter(({ what }) => what !== 'warnAbove');
+  const below = limits.filter(({ side }) => side === 'below');
   const above = limits.find(({ what }) => what === 'warnAbove');
   const [park, warn] = [limits.find(({ what }) => what === 'parkBelow'), below.at(-1)];
   if (park && warn && warn !== park && park.at >= warn.at)
@@ -229,5 +233,40 @@ function lintLimits(notes: Notes, at: Path, sense: Analogue): void {
       path,
       `the battery counts as empty at ${emptyV} V, and the prop goes on down to ${park.at} V`,
       `give ${emptyV} or more`,
+    );
+}
+
+/** The current at which a servo pushes: above that of its moves, below that of a stall. */
+function lintPush(
+  notes: Notes,
+  at: Path,
+  { channel }: Extract<Analogue, { kind: 'current' }>,
+  aboveA: number,
+): void {
+  const path = [...at, 'pushAboveA'];
+  const { channels } = notes.prop;
+  const given = channel !== undefined && Object.hasOwn(channels, channel) && channels[channel];
+  const servo = given ? servoOf(given) : undefined;
+  if (!servo) {
+    if (channel === undefined || given)
+      notes.error(
+        path,
+        'only the current of one servo alone shows that it pushes',
+        'name that servo in channel, or leave this out',
+      );
+    return;
+  }
+  const { busyA, stallA } = servoDraw(servo);
+  if (stallA > 0 && aboveA >= stallA)
+    notes.warning(
+      path,
+      `${channel} draws ${stallA} A when it is blocked, so this is never passed`,
+      `give less than that, and more than ${busyA}`,
+    );
+  else if (aboveA <= busyA)
+    notes.warning(
+      path,
+      `${channel} draws ${busyA} A when it moves, so that would count as pushing`,
+      `give more than that, and less than ${stallA}`,
     );
 }

@@ -71,6 +71,21 @@ export function senseSchema({ z, name, positive, atLeast0, pin }: Parts) {
         maxV,
         ...trim,
         ...limits('A'),
+        pushAboveA: positive(
+          'amperes',
+          'a servo that draws more for pushS while the prop is live pushes against something: it backs off (A)',
+        ).optional(),
+        pushS: z
+          .number({ error: 'is not a number; give seconds, 0.1 to 5' })
+          .min(0.1, { error: 'is below 0.1; give seconds, 0.1 to 5' })
+          .max(5, { error: 'is above 5; give seconds, 0.1 to 5' })
+          .default(0.3)
+          .describe(
+            'how long it draws more before it backs off (s); a motor that starts draws more',
+          ),
+        backOffDeg: positive('degrees', 'how far it backs off from where it is stuck (deg)')
+          .max(45, { error: 'is above 45; give degrees, 45 or less' })
+          .default(2),
       }),
       z.strictObject({
         kind: z.literal('volts').describe('the voltage of a rail or a battery (V)'),

@@ -13,7 +13,7 @@ export const SENSE_UNITS: Readonly<Record<SenseKind, string>> = {
 };
 
 /** The limits that a sense may have; the first that the value has passed gives the reason. */
-export const SENSE_LIMITS = ['parkBelow', 'warnBelow', 'warnAbove'] as const;
+export const SENSE_LIMITS = ['parkBelow', 'warnBelow', 'warnAbove', 'pushAboveA'] as const;
 export type SenseLimitName = (typeof SENSE_LIMITS)[number];
 
 export interface SenseLimit {
@@ -22,6 +22,10 @@ export interface SenseLimit {
   at: number;
   /** No longer passed once the value is back here. */
   back: number;
+  /** The side on which it is passed. */
+  side: 'above' | 'below';
+  /** How long it must be passed (s). */
+  forS: number;
 }
 
 /** Without `hysteresis`, a limit is left once the value is back by this share of it. */
@@ -68,20 +72,35 @@ export function senseRange(sense: SenseEntry): readonly [low: number, high: numb
 export function senseLimits(sense: SenseEntry): SenseLimit[] {
   if (sense.kind === 'contact') {
     if (sense.warnWhen === undefined) return [];
-    const what = sense.warnWhen === 'open' ? 'warnBelow' : 'warnAbove';
-    return [{ what, at: 0.5, back: 0.5 }];
+    const [what, side] =
+      sense.warnWhen === 'open'
+        ? (['warnBelow', 'below'] as const)
+        : (['warnAbove', 'above'] as const);
+    return [{ what, at: 0.5, back: 0.5, side, forS: sense.forS }];
   }
   return SENSE_LIMITS.flatMap((what) => {
     const at = limitOf(sense, what);
     if (at === undefined) return [];
     const by = sense.hysteresis ?? Math.abs(at) * BACK_SHARE;
-    return [{ what, at, back: what === 'warnAbove' ? at - by : at + by }];
+    const side = what === 'warnAbove' || what === 'pushAboveA' ? 'above' : 'below';
+    const forS = what === 'pushAboveA' && sense.kind === 'current' ? sense.pushS : sense.forS;
+    return [{ what, at, back: side === 'above' ? at - by : at + by, side, forS }];
   });
 }
 
 function limitOf(sense: Exclude<SenseEntry, { kind: 'contact' }>, what: SenseLimitName) {
-  if (what !== 'parkBelow') return sense[what];
-  return sense.kind === 'volts' ? sense.parkBelow : undefined;
+  if (what === 'parkBelow') return sense.kind === 'volts' ? sense.parkBelow : undefined;
+  if (what === 'pushAboveA') return sense.kind === 'current' ? sense.pushAboveA : undefined;
+  return sense[what];
+}
+
+/** The servo whose pushing a sense notices, and how far that backs off; undefined where it notices none. */
+export function pushOf(
+  sense: SenseEntry,
+): { channel: string; aboveA: number; backOffDeg: number } | undefined {
+  if (sense.kind !== 'current' || sense.channel === undefined) return undefined;
+  const { channel, pushAboveA: aboveA, backOffDeg } = sense;
+  return aboveA === undefined ? undefined : { channel, aboveA, backOffDeg };
 }
 
 /** What the board must measure for it; undefined of a contact, which is an input like others. */

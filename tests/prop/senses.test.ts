@@ -94,6 +94,20 @@ describe('scale and limits', () => {
     ['x: { kind: volts, board: head, staleS: »0 }', 'is not above 0'],
   ])('%s', (line, wrong) => finds(line, wrong));
 
+  test('pushing is noticed by the current of one servo alone, between its moves and its stall', () => {
+    const text = (push: string, of: string) =>
+      senses(`x: { kind: current, board: head, ${of}, pushAboveA: ${push} }`).replace(
+        'park: { to: 0 }',
+        'draw: { movingA: 0.4, stallA: 2 }, park: { to: 0 }',
+      );
+    expectFindings(text('0.8', 'channel: a'), []);
+    expectFindings(text('»0.8', 'rail: six'), [{ wrong: 'only the current of one servo alone' }]);
+    expectFindings(text('»0.8', 'channel: m'), [{ wrong: 'only the current of one servo alone' }]);
+    const severity = 'warning' as const;
+    expectFindings(text('»0.4', 'channel: a'), [{ wrong: 'would count as pushing', severity }]);
+    expectFindings(text('»2', 'channel: a'), [{ wrong: 'never passed', severity }]);
+  });
+
   test('a battery that is used beyond empty', () => {
     finds(
       'x: { kind: volts, board: head, rail: pack, parkBelow: »6.2 }',

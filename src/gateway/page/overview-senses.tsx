@@ -72,7 +72,12 @@ function SenseRow({ name, info }: { name: string; info: SenseInfo }) {
   );
 }
 
-const WORDS = { parkBelow: 'Parks below', warnBelow: 'Warns below', warnAbove: 'Warns above' };
+const WORDS = {
+  parkBelow: 'Parks below',
+  warnBelow: 'Warns below',
+  warnAbove: 'Warns above',
+  pushAboveA: 'Backs off above',
+};
 
 /** `Parks below 5.20 V. Warns below 5.50 V.` */
 function limitsText({ kind, limits }: SenseInfo): string {

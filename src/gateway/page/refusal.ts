@@ -12,6 +12,7 @@ import {
   holder,
   holding,
   lockout,
+  lowSenses,
   moving,
   refused,
   stateOf,
@@ -64,6 +65,7 @@ export function overOf(data: Record<string, unknown>): () => boolean {
   if (code === 'lease.not-taken') return () => holding.value;
   if (code === 'lease.held') return () => holding.value || holder.value === null;
   if (code === 'lockout.set') return () => lockout.value === null;
+  if (code === 'sense.low') return () => lowSenses.value === '';
   if (code === 'guard.broken') return () => brokenGuards.value === '';
   if (/^(jog\.(moving|others-move)|rail\.limit)$/.test(code)) {
     let moved = false;
