@@ -2,6 +2,7 @@ import fs from 'node:fs/promises';
 import { join } from 'node:path';
 import { expect, it } from 'vitest';
 import { parseTake } from '../../src/prop/take/take-text.ts';
+import { tidy } from '../../src/shared/units.ts';
 import { patientDaemon, patientOwl } from '../faults/patient.ts';
 import { Peer } from '../system/daemon.ts';
 import { axeSource, breaches, overhang } from './axe.ts';
@@ -35,6 +36,7 @@ it('a take of two passes is performed, recorded, saved, and found in the prop fi
     scripts: [GAMEPAD, axeSource],
   });
   const { page } = operator;
+  const { keyboard } = page;
   const status = (text: string | RegExp) =>
     page.getByRole('status').filter({ hasText: text }).first().waitFor();
   const watcher = await Peer.connect(daemon);
@@ -101,7 +103,7 @@ it('a take of two passes is performed, recorded, saved, and found in the prop fi
   await page.getByLabel('head_turn', { exact: true }).check();
   await page.getByLabel('beak', { exact: true }).uncheck();
   await page.getByLabel('Begin when I take hold').uncheck();
-  await poll(() => page.getByLabel('While this cue runs').inputValue()).toBe('talk');
+  await poll(() => page.getByLabel('While this runs').inputValue()).toBe('talk');
   await page.evaluate(plugIn(1, false));
   await page.getByText('Hold its left shoulder').waitFor();
   await operator.button('Record again').click();
@@ -140,6 +142,17 @@ it('a take of two passes is performed, recorded, saved, and found in the prop fi
   const { entries } = await watcher.ask('journal.read', { limit: 500 });
   const journal = (entries as { text: string }[]).map((entry) => entry.text);
   expect(journal).toContainEqual(expect.stringMatching(/^records head_turn while cue talk runs/));
+
+  // A take is changed into another one; it stays as it is itself.
+  const before = await fs.readFile(join(daemon.folder, 'chatter.take'), 'utf8');
+  await page.getByRole('combobox', { name: 'Change' }).selectOption('chatter');
+  await page.getByLabel('Higher by (deg)').fill('2');
+  await keyboard.press('Enter');
+  await page.getByRole('img', { name: /^beak in .* 2 deg apart at most/ }).waitFor();
+  await operator.button('Save the take').click();
+  await status('Saved as take chatter_2');
+  expect(await fs.readFile(join(daemon.folder, 'chatter.take'), 'utf8')).toBe(before);
+  expect((await read('chatter_2.take'))[0]!.deg).toEqual(beak!.deg.map((deg) => tidy(deg + 2)));
 
   // A page that hangs lets go of what it leads.
   await page.evaluate(plugIn(-1, true));

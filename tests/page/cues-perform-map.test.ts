@@ -125,6 +125,8 @@ describe('what is kept of a recording', () => {
   });
   test('begins with the cue that it was performed over', () => {
     expect(usualTrim({ durationS: 9, over: 'glance', recorded })).toEqual([0, 4.2]);
+    const sound = { channel: 'voice', sound: 'hoot' };
+    expect(usualTrim({ durationS: 9, sound, recorded })).toEqual([0, 4.2]);
   });
   test('is everything where nothing moved', () => {
     const still = {

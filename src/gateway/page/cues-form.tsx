@@ -751,14 +751,10 @@ function AddPart({ step, at }: { step: Step; at: number }) {
       value=""
       options={[
         { group: 'Channels and groups', options: targets },
-        ...(others.length > 0
-          ? [
-              {
-                group: rowWords(FLOW_ROW),
-                options: others.map((one) => [`/${one}`, OTHERS[one]] as const),
-              },
-            ]
-          : []),
+        {
+          group: rowWords(FLOW_ROW),
+          options: others.map((one) => [`/${one}`, OTHERS[one]] as const),
+        },
       ]}
       onPick={(value) => {
         const now = steps.peek();

@@ -207,14 +207,15 @@ const STILL_DEG = 0.3;
 const REST_S = 0.2;
 
 /**
- * What is worth keeping (s): from shortly before anything moved until shortly after. Over a cue it begins
- * with the cue.
+ * What is worth keeping (s): from shortly before anything moved until shortly after. Over a cue or a sound
+ * it begins with that.
  */
 export function usualTrim({
   durationS,
   over: cue,
+  sound,
   recorded = {},
-}: Pick<Result<'take.read'>, 'durationS' | 'over' | 'recorded'>): [number, number] {
+}: Pick<Result<'take.read'>, 'durationS' | 'over' | 'sound' | 'recorded'>): [number, number] {
   let fromS = durationS;
   let toS = 0;
   for (const curve of Object.values(recorded)) {
@@ -229,7 +230,7 @@ export function usualTrim({
   if (fromS >= toS) return [0, durationS];
   const round = (s: number) => Math.round(s * 50) / 50;
   return [
-    cue === undefined ? round(Math.max(0, fromS - REST_S)) : 0,
+    cue === undefined && sound === undefined ? round(Math.max(0, fromS - REST_S)) : 0,
     round(Math.min(durationS, toS + REST_S)),
   ];
 }

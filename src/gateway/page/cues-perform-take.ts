@@ -4,10 +4,11 @@ import { recordOf, stepsOf } from './cues-model.ts';
 import { arm, onGrab, usable } from './cues-perform-data.ts';
 import { type Recorded, RecordingLook } from './cues-perform-look.ts';
 import { usualTrim } from './cues-perform-map.ts';
+import { AS_IT_IS, AS_RECORDED, type Changes, wantedOf } from './cues-take-change.ts';
 import { forPeople } from './for-people.ts';
 import { call, LinkGone, linkState } from './link.ts';
 import { isRefusal } from './refusal.ts';
-import { ask, cueList, write } from './store.ts';
+import { ask, channels, cueList, write } from './store.ts';
 
 /** A recording on its way to a take: begun, ended, looked at, trimmed, saved. */
 
@@ -18,13 +19,21 @@ export const waiting = signal(false);
 export const recordSaid = signal('');
 /** The servos that are recorded; none chosen means all that are led. */
 export const chosen = signal<readonly string[]>([]);
+/** What runs meanwhile: a cue, or `/CHANNEL/SOUND`; empty for nothing. */
 export const over = signal('');
 /** It begins when a hand takes hold, and not at once. */
 export const fromGrab = signal(true);
 export const trim = signal<readonly [number, number]>([0, 0]);
-export const toleranceDeg = signal(0.5);
+/** What becomes of it before it is saved. */
+export const changes = signal<Changes>(AS_RECORDED);
+/** What is looked at: a take of the prop; empty for the recording. */
+export const picked = signal('');
+/** The take that is looked at. */
+const listed = signal<Recorded | undefined>(undefined);
 /** The name under which the last recording was saved. */
 export const savedAs = signal('');
+/** The name under which something was saved last from here. */
+const justSaved = signal('');
 /** The cue into which it was put. */
 export const playedIn = signal('');
 /** There is a take of this name: it may be replaced. */
@@ -37,20 +46,48 @@ export const toRecord = computed(() => {
   return some.length > 0 ? some : names;
 });
 
+/** What can be changed and saved now. */
+export const reviewed = computed(() => {
+  if (picked.value !== '') return listed.value;
+  return recording.value?.recording === false ? recording.value : undefined;
+});
+/** The take that can be put into a cue. */
+export const toPlay = computed(() => (picked.value === '' ? savedAs.value : justSaved.value));
+
+/** Sounds that can play meanwhile, each on its channel. */
+export const sounds = computed(() =>
+  Object.entries(channels.value).flatMap(([channel, { sounds: names = [] }]) =>
+    names.map((sound) => ({ channel, sound })),
+  ),
+);
+
+/** What `over` stands for, as the daemon is asked for it. */
+function meanwhile(): { over?: string; sound?: { channel: string; sound: string } } {
+  const [cue, channel, sound] = over.peek().split('/');
+  if (channel !== undefined && sound !== undefined) return { sound: { channel, sound } };
+  return cue ? { over: cue } : {};
+}
+
 export const cueNames = computed(() => Object.keys(cueList.value.cues));
 
 const looker = new RecordingLook({
   clock: systemClock,
   read: (asItIs) =>
-    call('take.read', {
-      toleranceDeg: toleranceDeg.peek(),
-      ...(!asItIs && { trim: [...trim.peek()] as [number, number] }),
-    }),
+    call(
+      'take.read',
+      // While a take of the prop is looked at, the changes are for that.
+      asItIs || picked.peek() !== ''
+        ? wantedOf('', AS_RECORDED)
+        : wantedOf('', changes.peek(), trim.peek()),
+    ),
   seen: (now) => {
     recording.value = now;
     savedAs.value = now?.saved ?? '';
   },
   over: (now) => {
+    // It is what one wants to see next.
+    picked.value = '';
+    changes.value = AS_RECORDED;
     trim.value = usualTrim(now);
   },
   gone: () => {
@@ -62,8 +99,58 @@ const looker = new RecordingLook({
   },
 });
 
-/** Reads how the recording stands, and what would be saved of it once it has ended. */
-export const look = (): Promise<void> => looker.look();
+/** Reads again what is looked at, and what would be saved of it. */
+export const look = (): Promise<void> => (picked.peek() === '' ? looker.look() : readListed());
+
+/** Counts up: the answer to an earlier question is void. */
+let asked = 0;
+
+async function readListed(isFirst = false): Promise<void> {
+  const take = picked.peek();
+  const mine = ++asked;
+  try {
+    const now = await call(
+      'take.read',
+      wantedOf(take, changes.peek(), isFirst ? undefined : trim.peek()),
+    );
+    if (mine !== asked || picked.peek() !== take) return;
+    batch(() => {
+      listed.value = now;
+      if (isFirst) trim.value = [0, now.durationS];
+    });
+  } catch (error) {
+    if (mine === asked && !(error instanceof LinkGone))
+      recordSaid.value = forPeople((error as Error).message);
+  }
+}
+
+/** Looks at a take of the prop, or at the recording, without changes. */
+export async function pick(take: string): Promise<void> {
+  batch(() => {
+    picked.value = take;
+    recordSaid.value = '';
+    taken.value = '';
+    justSaved.value = '';
+    playedIn.value = '';
+    listed.value = undefined;
+  });
+  await asItWas();
+}
+
+/** Takes all changes back. */
+export async function asItWas(): Promise<void> {
+  const isRecording = picked.peek() === '';
+  changes.value = isRecording ? AS_RECORDED : AS_IT_IS;
+  const now = recording.peek();
+  if (isRecording && now) trim.value = usualTrim(now);
+  await (isRecording ? looker.look() : readListed(true));
+}
+
+/** Changes what is looked at, and shows what becomes of it. */
+export function change(more: Changes): void {
+  changes.value = { ...changes.peek(), ...more };
+  void look();
+}
 
 /** Whether a recording is still under way is not known while the link is lost. */
 export const isUnsure = computed(() => linkState.value !== 'open');
@@ -71,8 +158,10 @@ export const isUnsure = computed(() => linkState.value !== 'open');
 /** Looks at the recording while it is shown, and again whenever the link is back. Returns its end. */
 export function watchRecording(): () => void {
   const stop = effect(() => {
-    if (linkState.value === 'open') void looker.look(true);
-    else waiting.value = false;
+    if (linkState.value === 'open') {
+      void looker.look(true);
+      if (picked.peek() !== '') void readListed(listed.peek() === undefined);
+    } else waiting.value = false;
   });
   return () => {
     stop();
@@ -100,44 +189,48 @@ export function waitNoMore(): void {
 }
 
 async function begin(): Promise<void> {
-  const cue = over.peek();
-  const channels = [...toRecord.peek()];
-  const begun = await ask('take.begin', { channels, ...(cue !== '' && { over: cue }) });
+  const named = [...toRecord.peek()];
+  const of = { channels: named, ...meanwhile() };
+  const begun = await ask('take.begin', of);
   if (!begun) return;
   savedAs.value = '';
   playedIn.value = '';
   taken.value = '';
-  looker.begun({
-    ...{ recording: true, samples: 1, durationS: 0, channels },
-    ...(cue !== '' && { over: cue }),
-  });
-  await look();
+  looker.begun({ recording: true, samples: 1, durationS: 0, ...of });
+  await looker.look();
 }
 
 export async function endRecording(): Promise<void> {
   await ask('take.end', {});
-  await look();
+  await looker.look();
 }
 
 /** When the take begins in a cue (s): where it was performed, or at the beginning of another one. */
 export function beginsAt(cue: string): number {
-  return recording.peek()?.over === cue ? trim.peek()[0] : 0;
+  if (picked.peek() !== '') return 0;
+  const { over: under, sound } = recording.peek() ?? {};
+  return sound || under === cue ? trim.peek()[0] : 0;
 }
 
-/** Channels of the recording that a cue moves by itself as well. */
+/** Channels of the take that a cue moves by itself as well. */
 export function movedTwice(cue: string): string[] {
   const uses = cueList.value.cues[cue]?.uses?.channels ?? [];
-  return recording.value?.channels.filter((channel) => uses.includes(channel)) ?? [];
+  return reviewed.value?.channels.filter((channel) => uses.includes(channel)) ?? [];
 }
 
 /** Puts the saved take into a cue, a new one where there is none of this name; then passes go over that. */
 export async function playIn(cue: string): Promise<void> {
-  const take = savedAs.peek();
+  const take = toPlay.peek();
+  const sound = picked.peek() === '' ? recording.peek()?.sound : undefined;
   try {
     const { data, version } = await call('prop.data', {});
     const cues = recordOf(data.cues);
-    const steps = [{ at: beginsAt(cue), take }];
     const isNew = !Object.hasOwn(cues, cue);
+    const steps = [
+      // A new cue plays the sound that was performed to as well; another one may have it already.
+      ...(isNew && sound ? [{ at: 0, sound: { [sound.channel]: sound.sound } }] : []),
+      { at: beginsAt(cue), take },
+    ];
     const place = isNew ? {} : { from: stepsOf(cues[cue])?.length ?? 0, count: 0 };
     const saved = await write(`cue ${cue}`, 'cue.save', { cue, steps, ...place, version });
     if (!saved) return;
@@ -151,19 +244,23 @@ export async function playIn(cue: string): Promise<void> {
   }
 }
 
-/** Keeps it under a name. */
+/** Keeps it under a name: always as a file of its own. */
 export async function save(name: string, replace = false): Promise<void> {
   taken.value = '';
   recordSaid.value = '';
-  const [from, to] = trim.peek();
+  const take = picked.peek();
   try {
     const saved = await call('take.save', {
-      ...{ name, trim: [from, to] as [number, number], toleranceDeg: toleranceDeg.peek() },
+      ...wantedOf(take, changes.peek(), trim.peek()),
+      name,
       ...(replace && { replace }),
     });
-    savedAs.value = saved.name;
-    playedIn.value = '';
-    recordSaid.value = `Saved as take ${saved.name}: ${saved.durationS} s, ${saved.points} points${saved.pending ? '. It can be used once the prop is parked.' : '.'}`;
+    batch(() => {
+      if (take === '') savedAs.value = saved.name;
+      justSaved.value = saved.name;
+      playedIn.value = '';
+      recordSaid.value = `Saved as take ${saved.name}: ${saved.durationS} s, ${saved.points} points${saved.pending ? '. It can be used once the prop is parked.' : '.'}`;
+    });
   } catch (error) {
     if (isRefusal(error, 'take.name-taken')) taken.value = name;
     recordSaid.value = forPeople((error as Error).message);

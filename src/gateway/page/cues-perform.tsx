@@ -42,6 +42,7 @@ import {
 } from './cues-perform-map.ts';
 import { Pad, Slider } from './cues-perform-pads.tsx';
 import { Record, RecordingHere } from './cues-perform-record.tsx';
+import { Takes } from './cues-perform-review.tsx';
 import { forPeople } from './for-people.ts';
 import { Select } from './select.tsx';
 import { channels, commanding, stateOf } from './store.ts';
@@ -58,9 +59,14 @@ export function Perform() {
   }, []);
   return (
     <div class="perform">
-      <Controls />
-      <Record />
-      <SetUp />
+      <div>
+        <Controls />
+        <SetUp />
+      </div>
+      <div>
+        <Record />
+        <Takes />
+      </div>
     </div>
   );
 }

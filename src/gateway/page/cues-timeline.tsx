@@ -682,9 +682,10 @@ export function AddRow() {
       class="field"
       label="Add a row"
       value=""
-      options={parts
-        .filter(([, list]) => list.length > 0)
-        .map(([group, list]) => ({ group, options: list.map((row) => [row, rowWords(row)]) }))}
+      options={parts.map(([group, list]) => ({
+        group,
+        options: list.map((row) => [row, rowWords(row)]),
+      }))}
       onPick={(row) => {
         moreRows.value = [...moreRows.peek(), row];
       }}

@@ -1,6 +1,6 @@
 /** A value and its words; a value alone is its own words. */
 export type Option = string | readonly [value: string, words: string];
-/** Options under a heading of their own. */
+/** Options under a heading of their own; without options it is left out. */
 export interface OptionGroup {
   group: string;
   options: readonly Option[];
@@ -35,13 +35,13 @@ export function Select({ label, value, options, onPick, class: name }: SelectPro
       >
         {!isListed && <option value={value}>{value || 'choose…'}</option>}
         {options.map((one) =>
-          isGroup(one) ? (
-            <optgroup key={`group ${one.group}`} label={one.group}>
-              {one.options.map(choice)}
-            </optgroup>
-          ) : (
-            choice(one)
-          ),
+          isGroup(one)
+            ? one.options.length > 0 && (
+                <optgroup key={`group ${one.group}`} label={one.group}>
+                  {one.options.map(choice)}
+                </optgroup>
+              )
+            : choice(one),
         )}
       </select>
     </label>
