@@ -154,6 +154,7 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
   });
 
   const senseState = z.object({
+    kind: z.enum(['current', 'volts', 'position', 'level', 'contact']),
     value: z
       .number()
       .nullable()
@@ -169,7 +170,6 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
   });
 
   const senseInfo = senseState.extend({
-    kind: z.enum(['current', 'volts', 'position', 'level', 'contact']),
     board: z.string(),
     input: z.number().optional(),
     pin: z.number().optional(),

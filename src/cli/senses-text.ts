@@ -1,6 +1,6 @@
 import type { Result } from '../api/methods.ts';
 import type { SenseState } from '../api/types.ts';
-import { senseText } from '../prop/senses.ts';
+import { fixed, senseText } from '../prop/senses.ts';
 import type { SenseKind } from '../prop/senses-schema.ts';
 import type { StateParams } from './client.ts';
 import { show, table } from './output.ts';
@@ -22,7 +22,7 @@ export function railTable(rails: Rails): string {
     all.map(([name, { amps, measuredA, measuredV, limitA }]) => [
       name,
       amps.toFixed(2),
-      measuredA?.toFixed(2) ?? '-',
+      measuredA === undefined ? '-' : fixed(measuredA, 2),
       measuredA === undefined ? '-' : signed(measuredA - amps),
       measuredV?.toFixed(2) ?? '-',
       show(limitA),
@@ -35,9 +35,8 @@ function signed(amps: number): string {
 }
 
 /** `7.21 V`, `41 %`, `open`, or `not measured`. */
-export function valueText({ value, unit }: SenseState): string {
-  if (value === null) return 'not measured';
-  return `${value.toFixed(2)} ${unit}`.trimEnd();
+export function valueText({ kind, value }: SenseState): string {
+  return value === null ? 'not measured' : senseText(kind, value);
 }
 
 /** What is wrong with a sense, in words; empty where nothing is. */
@@ -56,7 +55,7 @@ function senseTable(senses: Senses): string {
   const rows = Object.entries(senses).map(([name, sense]) => [
     name,
     sense.kind,
-    sense.value === null ? 'not measured' : senseText(sense.kind, sense.value),
+    valueText(sense),
     sense.rail ?? sense.channel ?? '',
     limitsText(sense.kind, sense.limits),
     troubleText(sense),

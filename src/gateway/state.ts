@@ -286,7 +286,7 @@ export class View {
   senses(): Record<string, SenseState> {
     const { senses: infos = [] } = this.prop;
     return Object.fromEntries(
-      infos.map(({ name, unit }, sense) => {
+      infos.map(({ name, kind, unit }, sense) => {
         const at = (field: number) => this.#shown.sense(sense, field);
         const [value, raw, ageS] = [
           at(SENSE_FIELD.value),
@@ -297,6 +297,7 @@ export class View {
           this.safety.senses?.find((note) => note.name === name && note.what === what)?.text;
         const [fault, warning, low] = [textOf('fault'), textOf('warning'), textOf('low')];
         const state: SenseState = {
+          kind,
           value: Number.isNaN(value) ? null : tidy(value),
           unit,
           ...(Number.isFinite(ageS) && { raw: tidy(raw, 4), ageS: tidy(ageS, 1) }),

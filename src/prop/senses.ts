@@ -122,5 +122,11 @@ export function senseText(kind: SenseKind, value: number): string {
   if (kind === 'contact') return value > 0.5 ? 'closed' : 'open';
   if (kind === 'level') return `${Math.round(value * 100)} %`;
   const digits = kind === 'position' ? 1 : 2;
-  return `${value.toFixed(digits)} ${SENSE_UNITS[kind]}`;
+  return `${fixed(value, digits)} ${SENSE_UNITS[kind]}`;
+}
+
+/** With so many decimals; noise around 0 has no sign. */
+export function fixed(value: number, digits: number): string {
+  const text = value.toFixed(digits);
+  return Number(text) === 0 ? (0).toFixed(digits) : text;
 }

@@ -53,9 +53,16 @@ it('a state has what is measured; what is not is null, and says why', async () =
   await until(() => client.messages.some(({ method }) => method === 'state'), 'a state');
   const { params } = client.messages.find(({ method }) => method === 'state')!;
   expect(params.senses).toEqual({
-    supply: { value: 5.412, unit: 'V', raw: 5.4, ageS: 0, warning: 'supply is below 5.50 V' },
-    draw: { value: null, unit: 'A', fault: 'draw is not measured: no answer' },
-    lid: { value: 1, unit: '', raw: 1, ageS: 0 },
+    supply: {
+      kind: 'volts',
+      value: 5.412,
+      unit: 'V',
+      raw: 5.4,
+      ageS: 0,
+      warning: 'supply is below 5.50 V',
+    },
+    draw: { kind: 'current', value: null, unit: 'A', fault: 'draw is not measured: no answer' },
+    lid: { kind: 'contact', value: 1, unit: '', raw: 1, ageS: 0 },
   });
   expect(params.rails).toEqual(RAILS);
 });

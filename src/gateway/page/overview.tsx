@@ -2,6 +2,7 @@ import './overview.css';
 import { type Signal, useComputed, useSignal } from '@preact/signals';
 import { Fragment } from 'preact';
 import type { ChannelInfo } from '../../api/types.ts';
+import { fixed } from '../../prop/senses.ts';
 import { angle } from './angle.ts';
 import { isBig } from './find-channels.ts';
 import { KINDS } from './kinds.tsx';
@@ -204,7 +205,7 @@ function measuredText({ amps, measuredA, measuredV }: RailState): string {
   const moreA = measuredA === undefined ? 0 : measuredA - amps;
   const parts = [
     measuredA !== undefined &&
-      `${measuredA.toFixed(2)} A (${moreA < 0 ? '−' : '+'}${Math.abs(moreA).toFixed(2)} A)`,
+      `${fixed(measuredA, 2)} A (${moreA < 0 ? '−' : '+'}${Math.abs(moreA).toFixed(2)} A)`,
     measuredV !== undefined && `${measuredV.toFixed(2)} V`,
   ].filter((part) => part !== false);
   return parts.length > 0 ? `Estimated. Measured: ${parts.join(', ')}` : '';
