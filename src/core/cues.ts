@@ -78,7 +78,8 @@ export function compileCue(name: string, given: Cue, takes?: CueTakes): ReadyCue
   };
 }
 
-function readySteps(given: readonly PassageStep[]): ReadyStep[] {
+/** @param known the cue as the file has it: its curves are parsed, and made ready already */
+function readySteps(given: readonly PassageStep[], known?: ReadyCue): ReadyStep[] {
   const followers = followersIn(given);
   return given.map(({ place, spec, take, lastsS = 0 }, index) => ({
     index,
@@ -86,14 +87,22 @@ function readySteps(given: readonly PassageStep[]): ReadyStep[] {
     spec,
     follows: spec.after !== undefined,
     followers: (spec.name === undefined ? undefined : followers.get(spec.name)) ?? [],
-    ease: spec.ease === undefined ? undefined : parseEase(spec.ease),
+    ease: spec.ease === undefined ? undefined : easeOf(spec.ease, known?.steps[place ?? -1]),
     take,
     lastsS,
   }));
 }
 
-/** Makes a passage of a cue ready to run. @param whole the cue */
-function compilePassage(whole: ReadyCue, { own, within, rate }: CuePassage): ReadyCue {
+function easeOf(text: string, known: ReadyStep | undefined): Ease | undefined {
+  return known?.ease && known.spec.ease === text ? known.ease : parseEase(text);
+}
+
+/** Makes a passage of a cue ready to run. @param cues those of the file */
+function compilePassage(
+  whole: ReadyCue,
+  { own, within, rate }: CuePassage,
+  cues: ReadonlyMap<string, ReadyCue>,
+): ReadyCue {
   const made = ({ name, steps }: PassageCue): ReadyCue => ({
     ...whole,
     name,
@@ -101,7 +110,7 @@ function compilePassage(whole: ReadyCue, { own, within, rate }: CuePassage): Rea
     size: undefined,
     rate,
     within: undefined,
-    steps: readySteps(steps),
+    steps: readySteps(steps, cues.get(name)),
   });
   const inner = Object.entries(within).map(([key, cue]) => [key, made(cue)] as const);
   return { ...made(own), within: new Map(inner) };
@@ -425,7 +434,7 @@ export class Cues {
         { cue: name, value: Number.isFinite(size) ? size : null, limit: MAX_STEPS },
       );
     const channels = this.#channels(whole);
-    const cue = passage ? { ...compilePassage(whole, passage), channels } : whole;
+    const cue = passage ? { ...compilePassage(whole, passage, this.#cues), channels } : whole;
     const clashes = this.using(channels).filter((other) => other !== name);
     if (!cue.takesOver && clashes.some((other) => !this.isBackground(other)))
       throw new Refusal(

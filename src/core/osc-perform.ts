@@ -6,6 +6,9 @@ import type { Lease } from './lease.ts';
 import type { Performer } from './performer.ts';
 import { degOf } from './servo.ts';
 
+/** The same refusal of an address is in the journal no more often than this (s). */
+const TELL_AGAIN_S = 1;
+
 /** What leading servos by OSC needs from the core. */
 interface OscHost {
   readonly prop: Prop;
@@ -14,6 +17,8 @@ interface OscHost {
   readonly lease: Lease;
   readonly performer: Performer;
   readonly triggers: { readonly armed: boolean };
+  /** Time of the last tick (s). */
+  readonly nowS: number;
   catchUp(): void;
   mustBeLive(): void;
 }
@@ -24,6 +29,8 @@ interface OscHost {
  */
 export class OscPerform {
   readonly #core: OscHost;
+  /** By address: the last refusal in the journal, and when (s). */
+  readonly #told = new Map<string, { word: string; atS: number }>();
 
   constructor(core: OscHost) {
     this.#core = core;
@@ -41,11 +48,18 @@ export class OscPerform {
         this.#lead(address, value);
       } catch (error) {
         if (!(error instanceof Refusal)) throw error;
-        // Anybody may send OSC messages: reported once and counted, they flush nothing else.
-        const text = `${address}: ${error.message}`;
-        this.#core.journal.recur('OSC', 'refused', text, { address, channel, ...error.values });
+        this.#tell(address, channel, error);
       }
     }
+  }
+
+  /** Anybody may send OSC messages: what is refused again and again is said now and then, in one entry. */
+  #tell(address: string, channel: string, { word, message, values }: Refusal): void {
+    const { nowS, journal } = this.#core;
+    const told = this.#told.get(address);
+    if (told?.word === word && nowS < told.atS + TELL_AGAIN_S) return;
+    this.#told.set(address, { word, atS: nowS });
+    journal.recur('OSC', 'refused', `${address}: ${message}`, { address, channel, ...values });
   }
 
   #lead(address: string, value: number | null): void {

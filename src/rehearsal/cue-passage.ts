@@ -17,6 +17,8 @@ const BRING_S = 1;
 /** What brings them there; no name in a prop file has a space. */
 const BRING = 'to begin';
 const TICK_S = TICK_MS / 1000;
+/** Steps that a passage may have with those of the cues within it: the core takes them over between two ticks. */
+const MAX_PASSAGE_STEPS = 500;
 /** Ticks between two looks at the time that is left. */
 const LOOK_TICKS = 200;
 
@@ -30,7 +32,7 @@ type Made = Omit<CuePassage, 'version'>;
  * clock, from a parked prop, and everything is taken from where it is then: what is over is left out, what
  * is under way has the rest of its time, what comes later comes as much earlier. Servos begin from rest.
  * @param hasTime called now and then; once it returns false, it is given up
- * @throws Refusal `cue.past-end`, `service.late`, and as `rehearse`
+ * @throws Refusal `cue.past-end`, `cue.too-long`, `service.late`, and as `rehearse`
  */
 export async function passageOf(
   prop: Prop,
@@ -41,6 +43,13 @@ export async function passageOf(
   const own =
     fromS > 0 ? await making.from(cue, fromS, hasTime) : { name: cue, steps: making.whole(cue) };
   const { within, leftOut, bringS } = making;
+  const size = [own, ...Object.values(within)].reduce((sum, { steps }) => sum + steps.length, 0);
+  if (size > MAX_PASSAGE_STEPS)
+    throw new Refusal(
+      'cue.too-long',
+      `${size} steps of cue ${cue} are left to play, with those of the cues within it; ${MAX_PASSAGE_STEPS} can be played from a time in it, or slower: begin later in it, or split it`,
+      { cue, value: size, limit: MAX_PASSAGE_STEPS },
+    );
   return { cue, fromS, rate, own, within, leftOut: [...new Set(leftOut)], bringS };
 }
 

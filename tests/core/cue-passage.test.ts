@@ -249,6 +249,19 @@ describe('a cue from a time in it', () => {
     expect(refusal.message).toMatch(/over after 5\.\d+ s/);
   });
 
+  test('more steps than the core can take over between two ticks are refused', async () => {
+    const many = Array.from({ length: 1200 }, (_, i) => ({ at: i / 100, dim: { glow: 0.5 } }));
+    const { client } = await Rig.live(prop(many, { glow: lamp() }));
+    const refusal = await client.refused('cue.run', { cue: 'show', rate: 0.5 });
+    expect([refusal.word, refusal.values.value, refusal.values.limit]).toEqual([
+      'cue.too-long',
+      1200,
+      500,
+    ]);
+    expect(await run(client, { fromS: 8, rate: 0.5 })).toMatchObject({ running: true });
+    await client.call('cue.run', { cue: 'show', loop: true });
+  });
+
   test('whatever is asked for while it is worked out is newer', async () => {
     const { rig, client } = await Rig.live(prop(steps, { neck: servo(), beak: servo() }));
     const newer = async (ask: () => Promise<unknown>) => {
