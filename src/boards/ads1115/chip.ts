@@ -19,7 +19,7 @@ const ATTEMPTS = 3;
  * with the result, so that a value is never another input's.
  */
 export class Ads1115 implements SensingChip {
-  readonly everyMs: number = 0;
+  readonly everyMs = 10;
   readonly #vddV: number;
 
   /** @param vddV supply of the chip (V): nothing at its inputs is higher */
