@@ -14,6 +14,8 @@ const RETRY_MS = 1000;
  * from other boards for 100 ms.
  */
 const RETRY_MOST_MS = 32_000;
+/** The bus's thread may first have to be loaded from a slow disk (ms). */
+const OPENING_MS = 5000;
 const HUNG: readonly unknown[] = ['ETIMEDOUT', 'EAGAIN'];
 /** Time in which one kind of news is told once (ms): a loose wire would fill the journal. */
 const NEWS_EVERY_MS = 60_000;
@@ -166,6 +168,7 @@ class Work {
   #failures = 0;
   #retryMs = RETRY_MS;
   readonly #stuck = new Stuck();
+  readonly #opening = new Stuck(OPENING_MS);
   readonly #toldMs = new Map<string, number>();
 
   constructor(
@@ -208,9 +211,11 @@ class Work {
   /** Begins a round when it is due, and sees whether the one under way makes progress. */
   tick(nowMs: number): void {
     this.#nowMs = nowMs;
-    if (this.#stuck.look(nowMs, this.#running, this.#done))
+    const isOpen = this.#bus !== undefined;
+    const hangs = this.#opening.look(nowMs, this.#running && !isOpen, this.#done);
+    if (this.#stuck.look(nowMs, this.#running && isOpen, this.#done) || hangs)
       this.#setFault(
-        `${this.#round.place}: nothing got through for ${STUCK_MS} ms: check SDA, SCL and the speed of the bus`,
+        `${this.#round.place}: nothing got through for ${isOpen ? STUCK_MS : OPENING_MS} ms: check SDA, SCL and the speed of the bus`,
       );
     if (this.#running || nowMs < this.#nextMs || this.#value.length === 0) return;
     this.#nextMs = nowMs + this.#chip.everyMs;
