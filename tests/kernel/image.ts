@@ -33,9 +33,10 @@ const MODULES = ['virtio_console', 'i2c-dev', 'i2c-stub', 'header_board', 'autof
 const FILES: Record<string, string> = {
   'etc/fstab': `${DISK} / ext4 rw 0 1\n`,
   'etc/modules-load.d/board.conf': 'virtio_console\ni2c-dev\ni2c-stub\nheader_board\n',
-  // Two PCA9685 as far as SMBus is concerned, and the stop button's closed contact at line 4.
+  // Two PCA9685, an INA226 and an ADS1115 as far as SMBus is concerned, and the stop button's closed
+  // contact at line 4.
   'etc/modprobe.d/board.conf':
-    'options i2c-stub chip_addr=0x40,0x41\noptions header_board grounded=0x10\n',
+    'options i2c-stub chip_addr=0x40,0x41,0x45,0x48\noptions header_board grounded=0x10\n',
 };
 
 /** The image, as it was made before or made now. @throws Error when it cannot be made here */

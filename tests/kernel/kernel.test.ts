@@ -4,6 +4,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { afterAll, beforeAll, expect, it } from 'vitest';
+import { Built } from '../boards/hanging.ts';
 import type { Image } from '../emulated/debian.ts';
 import { type Machine, type Pace, packBag } from '../emulated/machine.ts';
 import { highNs, traceWrites, writesAfter } from '../emulated/trace.ts';
@@ -13,8 +14,8 @@ import { image } from './image.ts';
 import { bootPc } from './pc.ts';
 
 /**
- * A release on a whole machine: Debian's kernel and systemd in qemu, two PCA9685 by the module
- * i2c-stub, and GPIO and PWM chips of our own behind the kernel's interfaces. What comes out is
+ * A release on a whole machine: Debian's kernel and systemd in qemu, two PCA9685, an INA226 and an
+ * ADS1115 by the module i2c-stub, and GPIO and PWM chips of our own behind the kernel's interfaces. What comes out is
  * looked at with i2c-tools, sysfs and the kernel's trace. Each test goes on where the one before ended.
  */
 
@@ -41,14 +42,23 @@ function lap(what: string): void {
 const boot = (pace: Pace) => bootPc(made, folder, pace);
 
 /** What the machine gets: the release as npm run package makes it, and what the tests need. */
-function makeBag(): void {
+async function makeBag(): Promise<void> {
   const bag = join(folder, 'bag');
   mkdirSync(bag);
   execFileSync('sh', [join(clone, 'systemd/package.sh'), join(bag, 'release.tgz')]);
   cpSync(join(here, 'guest/prop.yaml'), join(bag, 'prop.yaml'));
   cpSync(join(here, 'guest/test.conf'), join(bag, 'test.conf'));
   cpSync(join(clone, 'tests/systemd/block.mjs'), join(bag, 'block.mjs'));
+  const built = await Built.make('tests/kernel/guest/sense.ts');
+  cpSync(join(built.folder, 'program.js'), join(bag, 'sense.mjs'));
+  built.cleanUp();
   packBag(join(folder, 'bag.tar'), bag);
+}
+
+/** What guest/sense.ts prints. */
+interface Sensed {
+  readings: { value: number | null; fault: string | null }[];
+  news: string[];
 }
 
 const untilRunning = () => machine.run('until systemctl -q is-active sinewd; do sleep 0.2; done');
@@ -97,6 +107,32 @@ async function expectSafe(): Promise<void> {
   expect([await highNs(machine, 0), await highNs(machine, 1)]).toEqual([0, 0]);
 }
 
+/** Registers of 16 bits, as i2c-tools see them: low byte first. */
+const swapped = (word: number) => `0x${(((word & 0xff) << 8) | (word >> 8)).toString(16)}`;
+const setWord = (address: number, register: number, word: number) =>
+  `i2cset -y 0 ${address} ${register} ${swapped(word)} w`;
+const getWord = async (address: number, register: number) => {
+  const said = Number(await machine.run(`i2cget -y 0 ${address} ${register} w`));
+  return ((said & 0xff) << 8) | (said >> 8);
+};
+const [METER, ADC] = [0x45, 0x48];
+/**
+ * An INA226 with 30 mV at its shunt and 6 V behind it, and an ADS1115 with 1.5 V at its input, by
+ * drivers/hwmon/ina2xx.c and drivers/iio/adc/ti-ads1015.c of this kernel; what is there after power-on, and
+ * the flag of a finished conversion, by their data sheets (from memory).
+ */
+const AS_MEASURING = [
+  setWord(METER, 0xfe, 0x5449),
+  setWord(METER, 0xff, 0x2260),
+  setWord(METER, 0, 0x4127),
+  setWord(METER, 6, 8),
+  setWord(METER, 1, 12_000),
+  setWord(METER, 2, 4800),
+  setWord(ADC, 2, 0x8000),
+  setWord(ADC, 3, 0x7fff),
+  setWord(ADC, 0, 12_000),
+].join('\n');
+
 const FULL_ON: Led = { on: 0, off: 0, fullOn: true, fullOff: false };
 const FULL_OFF: Led = { on: 0, off: 0, fullOn: false, fullOff: true };
 /** High for `counts` of 4096 steps from the start of each period. */
@@ -113,7 +149,7 @@ beforeAll(async () => {
   lap('the image, of an earlier run or made now');
   folder = mkdtempSync(join(tmpdir(), 'sinew-kernel-'));
   execFileSync('cp', ['--sparse=always', made.disk, join(folder, 'disk')]);
-  makeBag();
+  await makeBag();
   machine = await boot('quick');
   lap('a first boot, quick');
 });
@@ -148,7 +184,8 @@ it('doctor finds nothing missing, and the unit has few rights', async () => {
   await machine.run(`set -e; cd /root
 cat prop.yaml >/var/lib/sinew/prop.yaml
 cp block.mjs /opt/
-cp test.conf /etc/systemd/system/sinewd.service.d/`);
+cp test.conf /etc/systemd/system/sinewd.service.d/
+${AS_MEASURING}`);
   // Who is asked about the clock starts when he is first asked, which can take long here; doctor does
   // not wait for long.
   const { said } = await machine.try(
@@ -165,6 +202,8 @@ cp test.conf /etc/systemd/system/sinewd.service.d/`);
       'board servos: chip at 0x40',
       'board servos: package koffi',
       'board outs: chip at 0x41',
+      'board meter: chip at 0x45',
+      'board adc: chip at 0x48',
       'board header: /dev/gpiochip0',
       'board header: /sys/class/pwm/pwmchip0',
       'board header: package koffi',
@@ -175,6 +214,41 @@ cp test.conf /etc/systemd/system/sinewd.service.d/`);
     Number(/exposure level for sinewd.service: ([\d.]+)/.exec(security)?.[1]),
   ).toBeLessThanOrEqual(3);
   lap('doctor and security, quick');
+});
+
+it('meters are read beside the chips that move servos, and set up again after a reset', async () => {
+  const before = await chip(machine, SERVOS);
+  const until = (test: string) => `for i in $(seq 300); do ${test} && break; sleep 0.2; done`;
+  // Reads until /root/enough is there; by then all have been read, or failed.
+  const sense = (then: string) => `rm -f /root/enough /root/said
+/opt/sinew/bin/node /opt/sinew/dist/sense.mjs /root/enough </dev/null >/root/said 2>>/root/remarks &
+${until('grep -qs ready /root/said')}
+${then}
+touch /root/enough; wait; tail -1 /root/said`;
+  const { readings, news } = JSON.parse(
+    await machine.run(`cp /root/sense.mjs /opt/sinew/dist/
+${sense(`${setWord(METER, 5, 0)}; ${setWord(METER, 0, 0x4127)}
+${until(`[ $(i2cget -y 0 ${METER} 0 w) = ${swapped(0x4327)} ]`)}; sleep 1`)}`),
+  ) as Sensed;
+  expect(readings.map(({ fault }) => fault)).toEqual([null, null, null]);
+  expect(readings[0]!.value).toBeCloseTo(3, 9);
+  expect(readings[1]!.value).toBeCloseTo(6, 9);
+  expect(readings[2]!.value).toBeCloseTo(1.5, 9);
+  expect(news).toEqual([expect.stringMatching(/0x45 .* had lost its settings/)]);
+  // By the tables of bits: averages of 4 and 1.1 ms, both, continuously; input 0 up to 4.096 V, once.
+  expect(await getWord(METER, 0)).toBe(0x4327);
+  expect(await getWord(METER, 5)).toBe(2048);
+  expect(await getWord(ADC, 1)).toBe(0xc3e3);
+  // Another chip answers there: nothing of it is believed, and nothing is written to it.
+  const other = JSON.parse(
+    await machine.run(`${setWord(METER, 0xfe, 0)}; ${setWord(METER, 0, 0x1234)}; ${sense('')}`),
+  ) as Sensed;
+  expect(other.readings[0]).toMatchObject({ value: null });
+  expect(other.readings[0]!.fault).toMatch(/0x45 on I2C bus 0 is not an INA226/);
+  expect(other.readings[2]!.value).toBeCloseTo(1.5, 9);
+  expect(await getWord(METER, 0)).toBe(0x1234);
+  expect(await chip(machine, SERVOS)).toEqual(before);
+  lap('meters, quick');
 });
 
 it('it starts with the machine, with every output safe', async () => {
