@@ -85,8 +85,10 @@ describe('the core with boards that measure', () => {
         for (const act of all) {
           if (act === 'gone') bus.fail('EREMOTEIO');
           else if (act === 'stuck') bus.fail('ETIMEDOUT');
-          else if (act === 'hold') release = bus.hold();
-          else if (act === 'reset') for (const chip of [meter, adc]) chip.powerOn();
+          else if (act === 'hold') {
+            release();
+            release = bus.hold();
+          } else if (act === 'reset') for (const chip of [meter, adc]) chip.powerOn();
           else if (act === 'other') meter.registers.set(0xfe, 0);
           else if (act === 'frozen') {
             meter.frozen = true;
