@@ -119,7 +119,7 @@ cues:
       - { switch: { mist: "on" }, forS: 4 }
       - { until: { channel: beak, above: 5, below: 30, is: on, withinS: 5, otherwise: end } }
 osc: { host: 127.0.0.1, perform: { /owl/beak: { channel: beak, from: shut, to: 30 } } }
-sounds: { hoot: hoot.wav, purr: { file: purr.flac, follow: { beak: { shut: 0, open: 30, floorLufs: -45, rangeLu: 25, attackS: 0.04, releaseS: 0.12 } } } }
+sounds: { hoot: hoot.wav, purr: { file: purr.flac, follow: { beak: { shut: 0, open: 30, floorLufs: -45, rangeLu: 25, attackS: 0.04, releaseS: 0.12, take: purr_beak, digest: 0a1b2c3d4e5f6a7b } } } }
 triggers: { door: { input: { board: head, pin: 22, normallyClosed: true }, cue: wake } }
 `;
 

@@ -276,6 +276,14 @@ function make() {
           .describe('how much louder than that opens it fully (LU)'),
         attackS: z.number().min(0).max(2).describe('time constant of opening (s)'),
         releaseS: z.number().min(0).max(2).describe('time constant of closing (s)'),
+        take: name('take').optional().describe('the take that was made of it'),
+        digest: z
+          .string()
+          .max(64)
+          .optional()
+          .describe(
+            'of the file of that take as it was made: one that is edited since is not replaced',
+          ),
       }),
     )
     .describe(

@@ -1,5 +1,6 @@
 import type { Params, Result } from '../api/methods.ts';
 import type { Recording } from '../core/recorder.ts';
+import type { Edit } from '../prop/edit-text.ts';
 import type { Author } from '../prop/file/status.ts';
 import { didYouMean } from '../prop/finding.ts';
 import { servoOf } from '../prop/kinds/channel.ts';
@@ -15,6 +16,12 @@ import type { Takes } from './takes.ts';
 
 /** A saved point may be that far from the curve (deg). */
 const TOLERANCE_DEG = 0.3;
+
+/** The take that was made of a sound's loudness. */
+interface Followed {
+  take?: string;
+  digest?: string;
+}
 
 /** Answers about the sounds beside the prop file, and makes servos follow them. */
 export class Sounds {
@@ -77,44 +84,53 @@ export class Sounds {
       bytes,
       how,
     })) as Recording;
-    const name = `${sound}_${channel}`.slice(0, 60);
+    const { name, isOwn } = this.#takeFor(sound, channel);
+    const kept = { shut, open, floorLufs, rangeLu, attackS, releaseS, take: name };
     const saved = await this.#takes.save(
       recording,
       {
         name,
-        replace: true,
+        replace: isOwn,
         toleranceDeg: TOLERANCE_DEG,
         ...(version !== undefined && { version }),
       },
       by,
+      (digest) => [this.#followEdit(sound, channel, { ...kept, digest })],
     );
-    const entry = valueAt(this.#keeper.rawOnDisk, ['sounds', sound]);
-    const file = typeof entry === 'string' ? entry : (entry as { file: string }).file;
-    const before = typeof entry === 'object' ? (entry as { follow?: object }).follow : undefined;
-    const kept = { shut, open, floorLufs, rangeLu, attackS, releaseS };
-    const value = { file, follow: { ...before, [channel]: kept } };
-    const edits = [{ path: ['sounds', sound], value }];
-    const applied = await this.#keeper.apply({ edits }, saved.version, by);
-    return {
-      take: name,
-      file: saved.file,
-      points: saved.points,
-      durationS: saved.durationS,
-      version: applied.version,
-      pending: applied.pending,
-    };
+    const { file, points, durationS, version: next, pending } = saved;
+    return { take: name, file, points, durationS, version: next, pending };
+  }
+
+  /** The take that was made of this sound before, where nobody has changed it since; or another name. */
+  #takeFor(sound: string, channel: string): { name: string; isOwn: boolean } {
+    const before = this.#entry(sound).follow?.[channel];
+    if (before?.take !== undefined && this.#takes.isAsMade(before.take, before.digest))
+      return { name: before.take, isOwn: true };
+    const takes = Object.keys(valueAt(this.#keeper.rawOnDisk, ['takes']) ?? {});
+    const first = `${sound}_${channel}`.slice(0, 60);
+    let name = first;
+    for (let n = 2; takes.includes(name); n++) name = `${first}_${n}`;
+    return { name, isOwn: false };
+  }
+
+  #followEdit(sound: string, channel: string, value: object): Edit {
+    const { file, follow } = this.#entry(sound);
+    return { path: ['sounds', sound], value: { file, follow: { ...follow, [channel]: value } } };
+  }
+
+  /** What the prop file on the disk says of a sound. */
+  #entry(sound: string): { file: string; follow?: Record<string, Followed> } {
+    const entries = valueAt(this.#keeper.rawOnDisk, ['sounds']) ?? {};
+    const entry = valueAt(entries, [sound]) as string | { file: string } | undefined;
+    if (entry === undefined) throw unknownSound(sound, Object.keys(entries));
+    return typeof entry === 'string' ? { file: entry } : entry;
   }
 
   /** @throws Refusal `sound.unknown`, `sound.unreadable` */
   async #bytes(sound: string): Promise<Uint8Array> {
     const { soundFiles = {} } = this.#keeper.inUse.loaded.prop;
     const found = Object.hasOwn(soundFiles, sound) ? soundFiles[sound] : undefined;
-    if (!found)
-      throw new Refusal(
-        'sound.unknown',
-        `there is no sound ${sound}; ${didYouMean(sound, Object.keys(soundFiles))}`,
-        { sound },
-      );
+    if (!found) throw unknownSound(sound, Object.keys(soundFiles));
     const { path, file } = found;
     try {
       return Uint8Array.from(await readSound(path));
@@ -123,4 +139,9 @@ export class Sounds {
       throw new Refusal('sound.unreadable', `${file}: ${wrong}; ${right}`, { sound });
     }
   }
+}
+
+function unknownSound(sound: string, names: readonly string[]): Refusal {
+  const reason = `there is no sound ${sound}; ${didYouMean(sound, names)}`;
+  return new Refusal('sound.unknown', reason, { sound });
 }

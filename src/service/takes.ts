@@ -3,10 +3,12 @@ import { dirname, join } from 'node:path';
 import type { Params, Result } from '../api/methods.ts';
 import type { TakeShown } from '../core/commands.ts';
 import type { Recording } from '../core/recorder.ts';
+import type { Edit } from '../prop/edit-text.ts';
 import type { Author } from '../prop/file/status.ts';
+import { versionOf } from '../prop/file/version.ts';
 import { didYouMean } from '../prop/finding.ts';
 import { valueAt } from '../prop/schema-remarks.ts';
-import { takesBeside } from '../prop/take/take-files.ts';
+import { takeBytes, takesBeside } from '../prop/take/take-files.ts';
 import type { Take } from '../prop/take/take-text.ts';
 import { Refusal } from '../shared/errors.ts';
 import { type BesideFs, diskRemedy, putBeside } from './beside-file.ts';
@@ -57,13 +59,25 @@ export class Takes {
     });
   }
 
-  /** @throws Refusal; neither the prop file nor what is beside it has changed then */
+  /**
+   * @param more what else the same change of the prop file writes, by the digest of the take's text
+   * @throws Refusal; neither the prop file nor what is beside it has changed then
+   */
   save(
     recording: Recording | undefined,
     params: Params<'take.save'>,
     by: Author,
+    more: (digest: string) => Edit[] = () => [],
   ): Promise<Result<'take.save'>> {
-    return this.#inTurn(() => this.#save(recording, params, by));
+    return this.#inTurn(() => this.#save(recording, params, by, more));
+  }
+
+  /** Whether a take of the prop file is as it was when its text had this digest. */
+  isAsMade(name: string, digest: string | undefined): boolean {
+    const file = valueAt(this.#keeper.rawOnDisk, ['takes', name]);
+    if (typeof file !== 'string' || digest === undefined) return false;
+    const found = takeBytes(dirname(this.#target), file);
+    return 'bytes' in found && versionOf(found.bytes.toString()) === digest;
   }
 
   #inTurn<T>(task: () => Promise<T>): Promise<T> {
@@ -76,6 +90,7 @@ export class Takes {
     recording: Recording | undefined,
     params: Params<'take.save'>,
     by: Author,
+    more: (digest: string) => Edit[],
   ): Promise<Result<'take.save'>> {
     const { name, replace = false } = params;
     this.#refuseTaken(name, replace);
@@ -83,7 +98,8 @@ export class Takes {
     const { file, isNew } = await this.#write(name, text);
     try {
       this.#refuseTaken(name, replace);
-      const { version, pending } = await this.#list(params, file, by);
+      const edits = () => [{ path: ['takes', name], value: file }, ...more(versionOf(text))];
+      const { version, pending } = await this.#list(params, edits, by);
       return { name, version, file, pending, points, durationS };
     } catch (error) {
       // The prop file may name it all the same, where only its durability is in doubt.
@@ -98,19 +114,18 @@ export class Takes {
   /** The prop file lists it. Without a version, what somebody else has changed meanwhile is no obstacle. */
   async #list(
     { name, version, replace = false }: Params<'take.save'>,
-    file: string,
+    edits: () => Edit[],
     by: Author,
   ): Promise<Result<'prop.apply'>> {
-    const edits = [{ path: ['takes', name], value: file }];
     const base = version ?? this.#keeper.presentVersion;
     try {
-      return await this.#keeper.apply({ edits }, base, by);
+      return await this.#keeper.apply({ edits: edits() }, base, by);
     } catch (error) {
       const present = this.#keeper.presentVersion;
       const changed = error instanceof Refusal && error.word === 'file.other-version';
       if (version !== undefined || !changed || present === base) throw error;
       this.#refuseTaken(name, replace);
-      return this.#keeper.apply({ edits }, present, by);
+      return this.#keeper.apply({ edits: edits() }, present, by);
     }
   }
 

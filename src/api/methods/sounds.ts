@@ -54,7 +54,7 @@ export const sounds = {
   },
   'sound.follow': {
     summary:
-      'Make a servo follow the loudness of a sound: a take beside the prop file, which lists it; the step of a cue that plays the sound then plays the take as well',
+      'Make a servo follow the loudness of a sound: a take beside the prop file, which lists it, in one change. A take that was made before is replaced unless it was edited since; then the new one gets a name of its own. A step of a cue that plays both plays them together',
     example: {
       params: {
         ...{ sound: 'hoot', channel: 'beak', shut: 'shut', open: 'open' },

@@ -68,9 +68,12 @@ function readTake(folder: string, file: string): TakeFile {
   return read;
 }
 
-function takeIn(folder: string, file: string): TakeFile {
+/** The bytes of a take file, or why they cannot be had. */
+export function takeBytes(
+  folder: string,
+  file: string,
+): { bytes: Buffer } | { wrong: string; right: string } {
   const path = join(folder, file);
-  let bytes: Buffer;
   try {
     // A link may lead elsewhere, and a device or a pipe may be endless.
     if (fs.realpathSync(path) !== join(folder, basename(path)))
@@ -83,14 +86,19 @@ function takeIn(folder: string, file: string): TakeFile {
         wrong: `${file} is larger than 1 MiB`,
         right: 'simplify the take, or record a shorter one',
       };
-    bytes = fs.readFileSync(path);
+    return { bytes: fs.readFileSync(path) };
   } catch (error) {
     const { code, message } = error as NodeJS.ErrnoException;
     return code === 'ENOENT'
       ? { wrong: `${file} is not beside the prop file`, right: 'put it there, or remove the take' }
       : { wrong: `${file} cannot be read (${code ?? message})`, right: 'check the file' };
   }
-  const text = utf8Text(bytes);
+}
+
+function takeIn(folder: string, file: string): TakeFile {
+  const found = takeBytes(folder, file);
+  if ('wrong' in found) return found;
+  const text = utf8Text(found.bytes);
   if (text === undefined)
     return { wrong: `${file} is not UTF-8 text`, right: 'save it as UTF-8, or record it again' };
   const { take, findings } = parseTake(text, file);

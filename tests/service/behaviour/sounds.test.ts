@@ -1,9 +1,11 @@
 import fs from 'node:fs/promises';
 import { join } from 'node:path';
-import { afterEach, expect, test } from 'vitest';
+import { afterEach, describe, expect, test } from 'vitest';
+import type { Result } from '../../../src/api/methods.ts';
+import { parseProp } from '../../../src/prop/load.ts';
 import { wavOf } from '../../sound/wav.ts';
 import { OWLET } from '../owlet.ts';
-import { Rig } from '../rig.ts';
+import { ME, Rig } from '../rig.ts';
 
 // The sounds beside the prop file: what the core gets of them, and what becomes of changes by hand.
 
@@ -93,4 +95,69 @@ test('a take that is mended makes a prop file usable that had errors for it', as
   await rig.pass(1700);
   expect(rig.status.problem).toBeUndefined();
   expect(rig.core.changes.at(-1)!.cues.get('nod')!.takes).toHaveLength(1);
+});
+
+describe('a servo that follows a sound', () => {
+  const follow = (over: object = {}) =>
+    rig.ask<Result<'sound.follow'>>((n) => ({
+      ...{ t: 'sound-follow', n, by: ME },
+      params: {
+        ...{ sound: 'hoot', channel: 'beak', shut: 0, open: 30 },
+        ...{ floorLufs: -45, rangeLu: 25, attackS: 0.04, releaseS: 0.12, ...over },
+      },
+    }));
+  const parts = async () => {
+    const { takes, sounds } = parseProp(await rig.read(), rig.file).prop!;
+    return { takes, sounds };
+  };
+  const versions = async () => {
+    const history: Result<'prop.history'> = await rig.question('prop.history');
+    return history.versions;
+  };
+
+  test('is one change of the file, which one undo takes back as a whole', async () => {
+    await open({ 'hoot.wav': wavOf() });
+    const before = await versions();
+    const { take, version } = await follow();
+    expect(take).toBe('hoot_beak');
+    const after = await versions();
+    expect(after.map((one) => one.version)).toEqual([version, ...before.map((one) => one.version)]);
+    expect(await parts()).toMatchObject({
+      takes: { hoot_beak: 'hoot_beak.take' },
+      sounds: { hoot: { file: 'hoot.wav', follow: { beak: { open: 30, take: 'hoot_beak' } } } },
+    });
+  });
+
+  test('its own take is replaced, and one that a person made or edited never is', async () => {
+    await open({ 'hoot.wav': wavOf() });
+    await follow();
+    expect((await follow({ open: 20 })).take).toBe('hoot_beak');
+    expect((await parts()).takes).toEqual({ hoot_beak: 'hoot_beak-2.take' });
+    // Edited by hand.
+    const path = join(rig.folder, 'hoot_beak-2.take');
+    const edited = (await fs.readFile(path, 'utf8')).replace(
+      'servo beak\n',
+      'servo beak\n# mine\n',
+    );
+    await fs.writeFile(path, edited);
+    const third = await follow({ open: 10 });
+    expect(third.take).toBe('hoot_beak_2');
+    expect((await parts()).takes).toMatchObject({ hoot_beak: 'hoot_beak-2.take' });
+    expect(await fs.readFile(path, 'utf8')).toBe(edited);
+    // From then on that one is its own.
+    expect((await follow({ open: 12 })).take).toBe('hoot_beak_2');
+  });
+
+  test('a take of this name that was recorded stays', async () => {
+    await open({ 'hoot.wav': wavOf() });
+    const by = 'sinew take 1\nservo beak\n0 0\n1 10\n2 0\n';
+    await write({
+      'performed.take': by,
+      'owl.yaml': VOICED.replace('cues:\n', 'takes: { hoot_beak: performed.take }\ncues:\n'),
+    });
+    await rig.pass(1700);
+    const { take } = await follow();
+    expect(take).toBe('hoot_beak_2');
+    expect((await parts()).takes).toMatchObject({ hoot_beak: 'performed.take' });
+  });
 });
