@@ -66,6 +66,29 @@ export function makePieces() {
 
   const fadeS = within(0, LONGEST_S, 'time for the fade (s)').optional();
 
+  // What is sent in parts.
+  const uploadId = z.int(want('the number of the upload'));
+
+  const uploadBytes = z.int(want('the size in bytes')).min(1, want('the size in bytes'));
+
+  const uploadPart = z.strictObject({
+    upload: uploadId,
+    at: z.int(want('where the part begins (bytes)')).min(0, want('0 or more')),
+    data: z
+      .string(want('the part in base64'))
+      .max(61_000, want('a part of at most 45,000 bytes'))
+      .describe('the part, in base64 (RFC 4648, 4)'),
+  });
+
+  const uploadBegun = z.object({
+    upload: z.int().describe('what the parts and the end of it name'),
+    partBytes: z.int().describe('how many bytes a part may have'),
+  });
+
+  const uploadReceived = z.object({
+    received: z.int().describe('bytes that have come so far'),
+  });
+
   const volume = within(0, 1, 'share of the ceiling of the channel')
     .optional()
     .describe('0 to 1 of the ceiling of the channel; 1 without it');
@@ -151,6 +174,11 @@ export function makePieces() {
     overS,
     fadeS,
     volume,
+    uploadId,
+    uploadBytes,
+    uploadPart,
+    uploadBegun,
+    uploadReceived,
     wait,
     nothing,
     markName,

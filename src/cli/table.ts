@@ -5,6 +5,7 @@ import { followVerbs } from './follow.ts';
 import { propVerbs } from './prop-verbs.ts';
 import { protractorVerb } from './protractor.ts';
 import { senseVerbs } from './senses-text.ts';
+import { soundVerbs } from './sound.ts';
 import { takeVerb } from './take.ts';
 import { tokenVerbs } from './token.ts';
 import type { Verb } from './verb.ts';
@@ -19,6 +20,7 @@ export const VERBS: readonly Verb[] = [
   ...followVerbs,
   ...senseVerbs,
   ...propVerbs,
+  ...soundVerbs,
   ...fileVerbs,
   explainVerb,
   protractorVerb,

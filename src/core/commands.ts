@@ -37,6 +37,9 @@ export interface PropEditor {
   beginPicture(params: Params<'picture.begin'>, by: Author): Promise<Result<'picture.begin'>>;
   endPicture(params: Params<'picture.end'>, by: Author): Promise<Result<'picture.end'>>;
   restore(version: string, base: string | undefined, by: Author): Promise<Result<'prop.restore'>>;
+  beginSound(params: Params<'sound.begin'>, by: Author): Promise<Result<'sound.begin'>>;
+  addSound(params: Params<'sound.add'>, by: Author): Promise<Result<'sound.add'>>;
+  removeSound(params: Params<'sound.remove'>, by: Author): Promise<Result<'sound.remove'>>;
   followSound(params: Params<'sound.follow'>, by: Author): Promise<Result<'sound.follow'>>;
   /** Works out a passage of a cue of the version that is in use. */
   passage(asked: PassageAsked, session: string): Promise<CuePassage>;
@@ -462,11 +465,27 @@ export class Commands {
       }
       return takeState(recording);
     },
+    'sound.begin': (params, session) =>
+      this.#editor.beginSound(params, this.#author(session, 'a sound')),
+    'sound.add': async (params, session) => {
+      const what = `sound ${params.name}`;
+      const result = await this.#editor.addSound(params, this.#author(session, what));
+      const { file, pending } = result;
+      const text = `${what} is listed, with file ${file}${laterText(pending)}`;
+      this.#record(session, 'sound.add', text, { ...result });
+      return result;
+    },
+    'sound.remove': async (params, session) => {
+      const what = `sound ${params.sound} removed`;
+      const result = await this.#editor.removeSound(params, this.#author(session, what));
+      this.#record(session, 'sound.remove', what + laterText(result.pending), { ...result });
+      return result;
+    },
     'sound.follow': async (params, session) => {
       const what = `${params.channel} follows ${params.sound}`;
       const result = await this.#editor.followSound(params, this.#author(session, what));
-      const later = result.pending ? '; it takes effect when the prop is parked' : '';
-      this.#record(session, 'sound.follow', `${what}: take ${result.take}${later}`, { ...result });
+      const text = `${what}: take ${result.take}${laterText(result.pending)}`;
+      this.#record(session, 'sound.follow', text, { ...result });
       return result;
     },
     'take.read': async (params) => {
@@ -758,6 +777,10 @@ function takeState(recording: Recording): Result<'take.end'> {
     ...(ended !== undefined && { ended }),
     ...(saved !== undefined && { saved }),
   };
+}
+
+function laterText(pending: boolean): string {
+  return pending ? '; it takes effect when the prop is parked' : '';
 }
 
 function changeText({ changed, pending, problem }: Result<'prop.apply'>): string {

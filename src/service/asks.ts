@@ -151,6 +151,9 @@ export class Asks {
       const { picture } = this.#keeper.inUse.loaded.prop;
       return JSON.stringify(await this.#pictures.read(picture, session));
     },
+    'sound.part': async (params, session) => JSON.stringify(this.#sounds.part(params, session)),
+    'sound.cancel': async (_params, session) =>
+      JSON.stringify({ cancelled: this.#sounds.gone(session) }),
     'sound.read': async (params, session) =>
       JSON.stringify(await this.#sounds.read(params, session)),
     'prop.findings': async () => JSON.stringify(this.#keeper.findings()),

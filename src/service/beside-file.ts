@@ -48,3 +48,35 @@ export function diskRemedy({ code = 'failed' }: NodeJS.ErrnoException, target: s
     return `let the daemon's user write in ${dirname(target)}`;
   return 'check the disk';
 }
+
+/**
+ * Writes a file beside the prop file under the first free name: `owl.png`, `owl-2.png` and so on. The same
+ * content is not written twice.
+ * @param most names that are tried
+ * @returns its name, and whether it is new; undefined where all names are taken
+ * @throws what the file system throws; nothing is left behind then
+ */
+export async function putUnderFreeName(
+  target: string,
+  { stem, ending, most }: { stem: string; ending: string; most: number },
+  content: Uint8Array | string,
+  fileSystem: BesideFs,
+): Promise<{ file: string; isNew: boolean } | undefined> {
+  const bytes = Buffer.from(content);
+  for (let n = 1; n <= most; n++) {
+    const file = `${stem}${n === 1 ? '' : `-${n}`}.${ending}`;
+    const path = join(dirname(target), file);
+    const found = await fileSystem.stat(path).catch((error) => {
+      if (error.code === 'ENOENT') return undefined;
+      throw error;
+    });
+    if (found) {
+      const isSame = found.isFile() && found.size === bytes.length;
+      if (isSame && bytes.equals(await fileSystem.readFile(path))) return { file, isNew: false };
+      continue;
+    }
+    await putBeside(target, file, content, fileSystem);
+    return { file, isNew: true };
+  }
+  return undefined;
+}

@@ -185,6 +185,21 @@ export class ServiceHost {
     return this.#ask((n) => ({ t: 'take-save', n, recording, params, by }), by.what);
   }
 
+  /** @throws Refusal */
+  beginSound({ bytes }: Params<'sound.begin'>, by: Author): Promise<Result<'sound.begin'>> {
+    return this.#ask((n) => ({ t: 'sound-begin', n, bytes, by }));
+  }
+
+  /** @throws Refusal; nothing has changed then */
+  addSound(params: Params<'sound.add'>, by: Author): Promise<Result<'sound.add'>> {
+    return this.#ask((n) => ({ t: 'sound-add', n, params, by }), by.what);
+  }
+
+  /** @throws Refusal; nothing has changed then */
+  removeSound(params: Params<'sound.remove'>, by: Author): Promise<Result<'sound.remove'>> {
+    return this.#ask((n) => ({ t: 'sound-remove', n, params, by }), by.what);
+  }
+
   /** @throws Refusal; nothing has changed then */
   followSound(params: Params<'sound.follow'>, by: Author): Promise<Result<'sound.follow'>> {
     return this.#ask((n) => ({ t: 'sound-follow', n, params, by }), by.what);

@@ -1,37 +1,23 @@
 import { createHmac, randomBytes } from 'node:crypto';
 import fs from 'node:fs/promises';
 import { basename, dirname, extname, join } from 'node:path';
+import type { Params } from '../api/methods.ts';
 import { signatureOf } from '../prop/file/prop-disk.ts';
 import { MAX_PICTURE_BYTES, PICTURE_NAME } from '../prop/picture/name.ts';
 import { ENDINGS, type SafePicture } from '../prop/picture/safe-picture.ts';
 import { tooLarge } from '../prop/picture/size.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
-import { type BesideFs, diskRemedy, putBeside } from './beside-file.ts';
+import { type BesideFs, diskRemedy, putUnderFreeName } from './beside-file.ts';
 import type { PlannerPort } from './planner.ts';
 import type { ServedPicture } from './protocol.ts';
+import { Uploads } from './upload.ts';
 
 /** What keeping pictures needs of the file system; tests put faults in. */
 export type PictureFs = BesideFs;
 
-/** Bytes of a part: in base64 and with what is around it, it stays below the 64 KiB of a frame. */
-const PART_BYTES = 45_000;
-/** A picture that has not come within the first, or of which no part has come within the second (ms). */
-const WITHIN_MS = 300_000;
-const PAUSE_MS = 30_000;
 /** Pictures of one name that are kept: the next one gets a number. */
 const MAX_OF_A_NAME = 30;
-
-interface Upload {
-  id: number;
-  session: string;
-  /** Without its ending. */
-  stem: string;
-  bytes: Buffer;
-  received: number;
-  stopTimer: () => void;
-  stopPause: () => void;
-}
 
 /** What the file says of a picture. */
 interface Named {
@@ -53,13 +39,13 @@ interface Shown {
  */
 export class Pictures {
   readonly #planner: PlannerPort;
-  readonly #clock: Clock;
   readonly #serve: (picture: ServedPicture) => void;
   readonly #fs: PictureFs;
   /** The prop file, with all links followed. */
   #target = '';
-  #upload: Upload | undefined;
-  #uploads = 0;
+  readonly #uploads: Uploads;
+  /** The name of the picture that is sent, without its ending. */
+  #stem = '';
   /** Nobody can work out an address from the picture alone. */
   readonly #key = randomBytes(32);
   #shown: Shown | undefined;
@@ -72,7 +58,7 @@ export class Pictures {
     fileSystem: PictureFs = fs,
   ) {
     this.#planner = planner;
-    this.#clock = clock;
+    this.#uploads = new Uploads('picture', clock);
     this.#serve = serve;
     this.#fs = fileSystem;
   }
@@ -93,48 +79,14 @@ export class Pictures {
         { name: name.slice(0, 100) },
       );
     if (bytes > MAX_PICTURE_BYTES) throw tooLarge(bytes);
-    if (this.#upload) {
-      const own = this.#upload.session === session;
-      throw new Refusal(
-        'picture.busy',
-        own
-          ? 'this session sends a picture already; end or cancel that first'
-          : 'somebody else sends a picture just now; try again when it is here',
-      );
-    }
-    const id = ++this.#uploads;
-    this.#upload = {
-      id,
-      session,
-      stem: basename(name, extname(name)),
-      bytes: Buffer.alloc(bytes),
-      received: 0,
-      stopTimer: this.#clock.after(WITHIN_MS, () => this.#drop(id)),
-      stopPause: this.#clock.after(PAUSE_MS, () => this.#drop(id)),
-    };
-    return { upload: id, partBytes: PART_BYTES };
+    const begun = this.#uploads.begin(bytes, session);
+    this.#stem = basename(name, extname(name));
+    return begun;
   }
 
   /** @throws Refusal `picture.no-upload`, `picture.wrong-part` */
-  part(
-    { upload: id, at, data }: { upload: number; at: number; data: string },
-    session: string,
-  ): { received: number } {
-    const upload = this.#mine(id, session);
-    const part = Buffer.from(data, 'base64');
-    // Node skips what is not base64: the way back shows it.
-    const sound = part.length > 0 && part.toString('base64') === data && part.length <= PART_BYTES;
-    if (!sound || at !== upload.received || at + part.length > upload.bytes.length)
-      throw new Refusal(
-        'picture.wrong-part',
-        `the part at ${at} does not follow: ${upload.received} of ${upload.bytes.length} bytes are here, and a part is base64 of 1 to ${PART_BYTES} bytes; go on at ${upload.received}`,
-        { received: upload.received, bytes: upload.bytes.length },
-      );
-    part.copy(upload.bytes, at);
-    upload.received += part.length;
-    upload.stopPause();
-    upload.stopPause = this.#clock.after(PAUSE_MS, () => this.#drop(id));
-    return { received: upload.received };
+  part(given: Params<'picture.part'>, session: string): { received: number } {
+    return this.#uploads.part(given, session);
   }
 
   /**
@@ -145,16 +97,8 @@ export class Pictures {
     id: number,
     session: string,
   ): Promise<{ file: string; width: number; height: number; leftOut: string[] }> {
-    const { bytes, received, stem } = this.#mine(id, session);
-    if (received < bytes.length)
-      throw new Refusal(
-        'picture.wrong-part',
-        `only ${received} of ${bytes.length} bytes of the picture are here; go on at ${received}`,
-        { received, bytes: bytes.length },
-      );
-    // Whatever becomes of it: the next one may begin.
-    this.#drop(id);
-    const safe = await this.#safe(session, bytes);
+    const stem = this.#stem;
+    const safe = await this.#safe(session, this.#uploads.end(id, session));
     return this.#inTurn(async () => {
       const file = await this.#write(stem, safe);
       const { width, height, leftOut } = safe;
@@ -164,26 +108,7 @@ export class Pictures {
 
   /** A session is gone, or gives up its picture. Returns whether it sent one. */
   gone(session: string): boolean {
-    if (this.#upload?.session !== session) return false;
-    this.#drop(this.#upload.id);
-    return true;
-  }
-
-  #mine(id: number, session: string): Upload {
-    const upload = this.#upload;
-    if (upload?.id === id && upload.session === session) return upload;
-    throw new Refusal(
-      'picture.no-upload',
-      `no picture ${id} of this session is being sent: it was ended, or took too long; begin again`,
-      { upload: id },
-    );
-  }
-
-  #drop(id: number): void {
-    if (this.#upload?.id !== id) return;
-    this.#upload.stopTimer();
-    this.#upload.stopPause();
-    this.#upload = undefined;
+    return this.#uploads.gone(session);
   }
 
   async #safe(session: string, bytes: Uint8Array): Promise<SafePicture> {
@@ -198,25 +123,12 @@ export class Pictures {
 
   /** Under the first free name; the same picture is not written twice. */
   async #write(stem: string, { type, bytes }: SafePicture): Promise<string> {
-    const folder = dirname(this.#target);
-    for (let n = 1; n <= MAX_OF_A_NAME; n++) {
-      const file = `${stem}${n === 1 ? '' : `-${n}`}.${ENDINGS[type]}`;
-      const path = join(folder, file);
-      try {
-        const found = await this.#fs.stat(path).catch((error) => {
-          if (error.code === 'ENOENT') return undefined;
-          throw error;
-        });
-        if (found) {
-          const same = found.isFile() && found.size === bytes.length;
-          if (same && (await this.#fs.readFile(path)).equals(bytes)) return file;
-          continue;
-        }
-        await putBeside(this.#target, file, bytes, this.#fs);
-        return file;
-      } catch (error) {
-        throw this.#trouble(error as NodeJS.ErrnoException, file);
-      }
+    const name = { stem, ending: ENDINGS[type], most: MAX_OF_A_NAME };
+    try {
+      const put = await putUnderFreeName(this.#target, name, bytes, this.#fs);
+      if (put) return put.file;
+    } catch (error) {
+      throw this.#trouble(error as NodeJS.ErrnoException, stem);
     }
     throw new Refusal(
       'picture.too-many',

@@ -79,6 +79,10 @@ export type ToService =
   | { t: 'picture-begin'; n: number; name: string; bytes: number; by: Author }
   /** It is here: it is checked and kept. Result: `{ file, width, height, leftOut }`. */
   | { t: 'picture-end'; n: number; upload: number; by: Author }
+  /** A sound is about to come from the gateway, is here, or goes. Results: those of the methods. */
+  | { t: 'sound-begin'; n: number; bytes: number; by: Author }
+  | { t: 'sound-add'; n: number; params: Params<'sound.add'>; by: Author }
+  | { t: 'sound-remove'; n: number; params: Params<'sound.remove'>; by: Author }
   /** A servo follows a sound: a take beside the prop file. Result: that of `sound.follow`. */
   | { t: 'sound-follow'; n: number; params: Params<'sound.follow'>; by: Author }
   /** A passage of a cue of the version in use. Result: `CuePassage`. */

@@ -105,7 +105,7 @@ export class PropService {
       this.#fs,
     );
     this.#takes = new Takes(this.#keeper, planner, this.#fs);
-    this.#sounds = new Sounds(this.#keeper, planner, this.#takes);
+    this.#sounds = new Sounds(this.#keeper, planner, this.#takes, clock, this.#fs);
     this.#asks = new Asks(
       this.#keeper,
       planner,
@@ -123,6 +123,7 @@ export class PropService {
     const target = await targetOf(file);
     const folder = stateDir(this.#start.stateDir, target);
     this.#pictures.besides(target);
+    this.#sounds.besides(target);
     this.#takes.besides(target);
     this.#planDir = this.#start.planDir ?? folder;
     this.#stateDir = folder;
@@ -249,6 +250,17 @@ export class PropService {
         }));
         break;
       }
+      case 'sound-begin': {
+        const { n, bytes, by } = message;
+        void this.#reply(n, async () => ({ ...this.#sounds.begin(bytes, by.session) }));
+        break;
+      }
+      case 'sound-add':
+        this.#edit(message, () => this.#sounds.add(message.params, message.by));
+        break;
+      case 'sound-remove':
+        this.#edit(message, () => this.#sounds.remove(message.params, message.by));
+        break;
       case 'sound-follow':
         this.#edit(message, () => this.#sounds.follow(message.params, message.by));
         break;
@@ -282,6 +294,7 @@ export class PropService {
     if (this.#editing.has(session)) this.#gone.add(session);
     this.#asks.gone(session);
     this.#pictures.gone(session);
+    this.#sounds.gone(session);
   }
 
   /** A gateway that was just started has nothing to serve yet. */

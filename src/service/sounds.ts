@@ -1,21 +1,33 @@
+import fs from 'node:fs/promises';
+import { dirname, join } from 'node:path';
 import type { Params, Result } from '../api/methods.ts';
 import type { Recording } from '../core/recorder.ts';
 import type { Edit } from '../prop/edit-text.ts';
 import type { Author } from '../prop/file/status.ts';
-import { didYouMean } from '../prop/finding.ts';
+import { didYouMean, listed } from '../prop/finding.ts';
 import { servoOf } from '../prop/kinds/channel.ts';
 import { degIn } from '../prop/kinds/servo.ts';
+import { longCue } from '../prop/long-cue.ts';
 import { softLimits } from '../prop/mechanics.ts';
+import type { Cue } from '../prop/schema.ts';
 import { valueAt } from '../prop/schema-remarks.ts';
+import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
-import { readSound, soundProblem } from '../sound/read-sound.ts';
+import { soundKind } from '../sound/kind.ts';
+import { MAX_SOUND_BYTES } from '../sound/limits.ts';
+import { readSound, soundProblem, tooManyBytes } from '../sound/read-sound.ts';
+import { type BesideFs, diskRemedy, putUnderFreeName } from './beside-file.ts';
 import type { Keeper } from './keeper.ts';
 import type { PlannerPort } from './planner.ts';
 import type { Takes } from './takes.ts';
+import { Uploads } from './upload.ts';
 
 /** A saved point may be that far from the curve (deg). */
 const TOLERANCE_DEG = 0.3;
+
+/** Files of one sound that are kept: the next one gets a number. */
+const MAX_OF_A_NAME = 30;
 
 /** The take that was made of a sound's loudness. */
 interface Followed {
@@ -29,11 +41,151 @@ export class Sounds {
   readonly #planner: PlannerPort;
   readonly #takes: Takes;
 
-  constructor(keeper: Keeper, planner: PlannerPort, takes: Takes) {
+  readonly #uploads: Uploads;
+  readonly #fs: BesideFs;
+  /** The prop file, with all links followed. */
+  #target = '';
+  #queue: Promise<unknown> = Promise.resolve();
+
+  constructor(
+    keeper: Keeper,
+    planner: PlannerPort,
+    takes: Takes,
+    clock: Clock,
+    fileSystem: BesideFs = fs,
+  ) {
     this.#keeper = keeper;
     this.#planner = planner;
     this.#takes = takes;
+    this.#uploads = new Uploads('sound', clock);
+    this.#fs = fileSystem;
   }
+
+  /** @param target the prop file beside which they are */
+  besides(target: string): void {
+    this.#target = target;
+  }
+
+  // --- a new one ----------------------------------------------------------------------------------
+
+  /** @throws Refusal `sound.too-large`, `sound.busy` */
+  begin(bytes: number, session: string): { upload: number; partBytes: number } {
+    if (bytes > MAX_SOUND_BYTES) {
+      const { message, right } = tooManyBytes(bytes);
+      throw new Refusal('sound.too-large', `the sound is too large: ${message}; ${right}`, {
+        limitBytes: MAX_SOUND_BYTES,
+      });
+    }
+    return this.#uploads.begin(bytes, session);
+  }
+
+  /** @throws Refusal `sound.no-upload`, `sound.wrong-part` */
+  part(given: Params<'sound.part'>, session: string): { received: number } {
+    return this.#uploads.part(given, session);
+  }
+
+  /** A session is gone, or gives up its sound. Returns whether it sent one. */
+  gone(session: string): boolean {
+    return this.#uploads.gone(session);
+  }
+
+  /** @throws Refusal; neither the prop file nor what is beside it has changed then */
+  async add(params: Params<'sound.add'>, by: Author): Promise<Result<'sound.add'>> {
+    const { upload, name, replace = false } = params;
+    if (!replace) this.#refuseTaken(name);
+    const bytes = this.#uploads.end(upload, by.session);
+    const question = { about: 'loudness', name, bytes } as const;
+    // Decoded whole: what is listed can be played.
+    const { durationS } = (await this.#planner.ask(by.session, question)) as { durationS: number };
+    const work = this.#queue.then(() => this.#keep(params, bytes, by));
+    this.#queue = work.catch(() => undefined);
+    return { sound: name, durationS, ...(await work) };
+  }
+
+  async #keep(
+    { name, replace = false, version }: Params<'sound.add'>,
+    bytes: Uint8Array,
+    by: Author,
+  ): Promise<{ file: string; version: string; pending: boolean }> {
+    const { file, isNew } = await this.#write(name, bytes);
+    try {
+      if (!replace) this.#refuseTaken(name);
+      const entry = valueAt(this.#keeper.rawOnDisk, ['sounds', name]);
+      // What follows it stays.
+      const path = typeof entry === 'object' ? ['sounds', name, 'file'] : ['sounds', name];
+      const base = version ?? this.#keeper.presentVersion;
+      const edits = [{ path, value: file }];
+      const { version: next, pending } = await this.#keeper.apply({ edits }, base, by);
+      return { file, version: next, pending };
+    } catch (error) {
+      if (isNew && !this.#names(file))
+        await this.#fs
+          .rm(join(dirname(this.#target), file), { force: true })
+          .catch(() => undefined);
+      throw error;
+    }
+  }
+
+  /** @throws Refusal `sound.unknown`, `sound.in-use` */
+  async remove(params: Params<'sound.remove'>, by: Author): Promise<Result<'sound.remove'>> {
+    const { sound, version = this.#keeper.presentVersion } = params;
+    this.#entry(sound);
+    const cues = this.#cuesThatPlay(sound);
+    if (cues.length > 0)
+      throw new Refusal(
+        'sound.in-use',
+        `sound ${sound} is played by ${cues.length > 1 ? 'cues' : 'cue'} ${listed(cues)}; remove those steps first`,
+        { sound, cues },
+      );
+    const edits = [{ path: ['sounds', sound] }];
+    const applied = await this.#keeper.apply({ edits }, version, by);
+    return { sound, version: applied.version, pending: applied.pending };
+  }
+
+  #cuesThatPlay(sound: string): string[] {
+    const { cues = {} } = this.#keeper.rawOnDisk as { cues?: Record<string, Cue> };
+    const plays = (cue: Cue) =>
+      longCue(cue).steps.some((step) => Object.values(step.sound ?? {}).includes(sound));
+    return Object.keys(cues).filter((name) => plays(cues[name]!));
+  }
+
+  #refuseTaken(name: string): void {
+    if (valueAt(this.#keeper.rawOnDisk, ['sounds', name]) === undefined) return;
+    throw new Refusal(
+      'sound.name-taken',
+      `there is a sound ${name} already; give another name, or replace it on purpose (replace: true)`,
+      { name },
+    );
+  }
+
+  /** Whether the prop file lists a file. */
+  #names(file: string): boolean {
+    const sounds = valueAt(this.#keeper.rawOnDisk, ['sounds']) ?? {};
+    return Object.keys(sounds).some((name) => this.#entry(name).file === file);
+  }
+
+  async #write(name: string, bytes: Uint8Array): Promise<{ file: string; isNew: boolean }> {
+    const own = { stem: name, ending: soundKind(bytes)!, most: MAX_OF_A_NAME };
+    try {
+      const put = await putUnderFreeName(this.#target, own, bytes, this.#fs);
+      if (put) return put;
+    } catch (error) {
+      const { code = 'failed' } = error as NodeJS.ErrnoException;
+      const remedy = diskRemedy(error as NodeJS.ErrnoException, this.#target);
+      throw new Refusal(
+        'sound.not-saved',
+        `the sound cannot be saved (${code}); the prop file and its sounds are as they were: ${remedy}, then try again`,
+        { name, errno: code },
+      );
+    }
+    throw new Refusal(
+      'sound.too-many',
+      `${MAX_OF_A_NAME} files of sound ${name} are beside the prop file; delete those that you no longer need, or give another name`,
+      { name },
+    );
+  }
+
+  // --- those that are listed ----------------------------------------------------------------------
 
   /** How loud a sound is over time. @throws Refusal `sound.unknown`, `sound.unreadable` */
   async read({ sound }: Params<'sound.read'>, session: string): Promise<object> {

@@ -11,7 +11,7 @@ import { valueAt } from '../prop/schema-remarks.ts';
 import { takeBytes, takesBeside } from '../prop/take/take-files.ts';
 import type { Take } from '../prop/take/take-text.ts';
 import { Refusal } from '../shared/errors.ts';
-import { type BesideFs, diskRemedy, putBeside } from './beside-file.ts';
+import { type BesideFs, diskRemedy, putUnderFreeName } from './beside-file.ts';
 import type { Keeper } from './keeper.ts';
 import type { PlannerPort } from './planner.ts';
 import type { MadeTake } from './planner-take.ts';
@@ -169,25 +169,12 @@ export class Takes {
 
   /** Under the first free name; the same take is not written twice. */
   async #write(name: string, text: string): Promise<{ file: string; isNew: boolean }> {
-    for (let n = 1; n <= MAX_OF_A_NAME; n++) {
-      const file = `${name}${n === 1 ? '' : `-${n}`}.take`;
-      const path = join(dirname(this.#target), file);
-      try {
-        const found = await this.#fs.stat(path).catch((error) => {
-          if (error.code === 'ENOENT') return undefined;
-          throw error;
-        });
-        if (found) {
-          const same = found.isFile() && found.size === Buffer.byteLength(text);
-          if (same && (await this.#fs.readFile(path, 'utf8')) === text)
-            return { file, isNew: false };
-          continue;
-        }
-        await putBeside(this.#target, file, text, this.#fs);
-        return { file, isNew: true };
-      } catch (error) {
-        throw this.#trouble(error as NodeJS.ErrnoException, file);
-      }
+    const own = { stem: name, ending: 'take', most: MAX_OF_A_NAME };
+    try {
+      const put = await putUnderFreeName(this.#target, own, text, this.#fs);
+      if (put) return put;
+    } catch (error) {
+      throw this.#trouble(error as NodeJS.ErrnoException, name);
     }
     throw new Refusal(
       'take.too-many',

@@ -490,6 +490,48 @@ export const REFUSALS = {
     'Trim it, or allow a larger tolerance.',
   ],
 
+  // --- sounds that are sent -----------------------------------------------------------------------
+  'sound.too-large': [
+    'invalidParams',
+    'The sound is larger than 20 MB.',
+    'Make it shorter, or save it as FLAC, OGG or MP3.',
+  ],
+  'sound.busy': [
+    'tooMany',
+    'Another sound is being sent.',
+    'Wait until it is here, or call `sound.cancel` where it is your own.',
+  ],
+  'sound.no-upload': [
+    'condition',
+    'No such sound is being sent; it may have taken too long.',
+    'Begin again with `sound.begin`.',
+  ],
+  'sound.wrong-part': [
+    'invalidParams',
+    'The part does not follow the one before it, or a part is missing.',
+    'Go on at `received`.',
+  ],
+  'sound.name-taken': [
+    'condition',
+    'There is a sound of this name.',
+    'Give another name, or `replace: true`.',
+  ],
+  'sound.too-many': [
+    'condition',
+    'Too many files of this sound are beside the prop file.',
+    'Delete those that you no longer need, or give another name.',
+  ],
+  'sound.not-saved': [
+    'internal',
+    'The sound cannot be saved.',
+    'Do as the reason says, then try again.',
+  ],
+  'sound.in-use': [
+    'condition',
+    'A cue plays the sound.',
+    'Remove those steps first; the reason names the cues.',
+  ],
+
   // --- the picture of the prop --------------------------------------------------------------------
   'picture.bad-name': [
     'invalidParams',

@@ -4,11 +4,12 @@ import { OggVorbisDecoder } from '@wasm-audio-decoders/ogg-vorbis';
 import { MPEGDecoder } from 'mpg123-decoder';
 import type { Samples } from '../sums/loudness.ts';
 import { resample } from '../sums/resample.ts';
+import { type SoundKind, soundKind } from './kind.ts';
 import { lengthS } from './length.ts';
 import { MAX_SOUND_S, PLAYED_HZ } from './limits.ts';
 import { mustFitBytes } from './read-sound.ts';
 import { SAVE, SoundError } from './sound-error.ts';
-import { isWav, mustBePlayable, plainWav } from './wav.ts';
+import { mustBePlayable, plainWav } from './wav.ts';
 
 /**
  * Sound files, decoded whole: when they are loaded, in a thread for which that may take seconds, and never
@@ -36,7 +37,6 @@ interface Decoder {
 
 interface Format {
   name: string;
-  is(bytes: Uint8Array): boolean;
   /** Its decoder gives a single channel twice. */
   doubles?: true;
   /** What the decoder gets in place of the file. @throws SoundError */
@@ -44,25 +44,16 @@ interface Format {
   make(): Decoder;
 }
 
-const starts = (bytes: Uint8Array, text: string) =>
-  [...text].every((letter, i) => bytes[i] === letter.charCodeAt(0));
-
-const FORMATS: readonly Format[] = [
-  {
+const FORMATS: Readonly<Record<SoundKind, Format>> = {
+  wav: {
     name: 'WAV',
-    is: isWav,
     plain: plainWav,
     make: () => wavDecoder(),
   },
-  { name: 'FLAC', is: (bytes) => starts(bytes, 'fLaC'), make: () => new FLACDecoder() },
-  { name: 'OGG', is: (bytes) => starts(bytes, 'OggS'), make: () => new OggVorbisDecoder() },
-  {
-    name: 'MP3',
-    is: (bytes) => starts(bytes, 'ID3') || (bytes[0] === 0xff && (bytes[1]! & 0xe0) === 0xe0),
-    doubles: true,
-    make: () => new MPEGDecoder(),
-  },
-];
+  flac: { name: 'FLAC', make: () => new FLACDecoder() },
+  ogg: { name: 'OGG', make: () => new OggVorbisDecoder() },
+  mp3: { name: 'MP3', doubles: true, make: () => new MPEGDecoder() },
+};
 
 /**
  * A file is handed to its decoder in parts, so that one that swells is noticed while it does: some bytes of
@@ -75,8 +66,9 @@ const PART = 4096;
  */
 export async function decodeSound(bytes: Uint8Array): Promise<Sound> {
   mustFitBytes(bytes.length);
-  const format = FORMATS.find(({ is }) => is(bytes));
-  if (!format) throw new SoundError('it is not a sound of a known kind', SAVE);
+  const kind = soundKind(bytes);
+  if (!kind) throw new SoundError('it is not a sound of a known kind', SAVE);
+  const format = FORMATS[kind];
   const whole = format.plain?.(bytes) ?? bytes;
   // By its header first; what it has in truth is counted while it is decoded.
   if ((lengthS(whole) ?? 0) > MAX_SOUND_S) throw tooLong();

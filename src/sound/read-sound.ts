@@ -14,11 +14,14 @@ export function mustBeSoundFile(stats: Pick<Stats, 'size' | 'isFile'>): void {
 
 /** @throws SoundError where a sound has too many bytes */
 export function mustFitBytes(bytes: number): void {
-  if (bytes > MAX_SOUND_BYTES)
-    throw new SoundError(
-      `it has ${(bytes / 1e6).toFixed(1)} MB, and ${MAX_SOUND_BYTES / 1e6} MB are allowed`,
-      'make it shorter, or save it as FLAC, OGG or MP3',
-    );
+  if (bytes > MAX_SOUND_BYTES) throw tooManyBytes(bytes);
+}
+
+export function tooManyBytes(bytes: number): SoundError {
+  return new SoundError(
+    `it has ${(bytes / 1e6).toFixed(1)} MB, and ${MAX_SOUND_BYTES / 1e6} MB are allowed`,
+    'make it shorter, or save it as FLAC, OGG or MP3',
+  );
 }
 
 /** Reads a sound file at once. @throws SoundError, and what the file system throws */

@@ -105,6 +105,9 @@ const REQUESTS: [Method, object, Condition[]][] = [
   ['channel.identify', { channel: 'voice' }, ['live']],
   ['sound.play', { channel: 'voice', sound: 'hoot' }, ['live']],
   ['sound.stop', { channel: 'voice' }, ALL],
+  ['sound.begin', { bytes: 1000 }, ALL],
+  ['sound.add', { upload: 1, name: 'coo' }, ALL],
+  ['sound.remove', { sound: 'hoot' }, ALL],
   [
     'sound.follow',
     {

@@ -105,6 +105,18 @@ export class Editor implements PropEditor {
   /** What was saved of recordings. */
   readonly saved: string[] = [];
 
+  async beginSound() {
+    return { upload: 1, partBytes: 45_000 };
+  }
+
+  async addSound({ name }: Params<'sound.add'>) {
+    return { sound: name, file: `${name}.wav`, durationS: 1, version: 'v', pending: true };
+  }
+
+  async removeSound({ sound }: Params<'sound.remove'>) {
+    return { sound, version: 'v', pending: true };
+  }
+
   async followSound({ sound, channel }: Params<'sound.follow'>) {
     const take = `${sound}_${channel}`;
     return { take, file: `${take}.take`, points: 2, durationS: 1, version: 'v', pending: false };

@@ -93,6 +93,18 @@ class Editor implements PropEditor {
     throw new Refusal('file.unusable', 'no prop file here');
   }
 
+  async beginSound(): Promise<never> {
+    throw new Refusal('sound.busy', 'no sounds here');
+  }
+
+  async addSound(): Promise<never> {
+    throw new Refusal('sound.no-upload', 'no sounds here');
+  }
+
+  async removeSound(): Promise<never> {
+    throw new Refusal('sound.unknown', 'no sounds here');
+  }
+
   async beginPicture(): Promise<never> {
     throw new Refusal('picture.busy', 'no pictures here');
   }

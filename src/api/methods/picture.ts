@@ -27,20 +27,16 @@ export const picture = {
       'session.gone',
       'service.dead',
     ],
-    params: ({ z, want }) =>
+    params: ({ z, want, uploadBytes }) =>
       z.strictObject({
         name: z
           .string(want('the name of the picture'))
           .min(1, want('the name of the picture'))
           .max(200, want('a name of at most 200 characters'))
           .describe('name of the file, without a folder'),
-        bytes: z.int(want('the size in bytes')).min(1, want('the size in bytes')),
+        bytes: uploadBytes,
       }),
-    result: ({ z }) =>
-      z.object({
-        upload: z.int().describe('what picture.part and picture.end name'),
-        partBytes: z.int().describe('how many bytes a part may have'),
-      }),
+    result: ({ uploadBegun }) => uploadBegun,
   },
   'picture.part': {
     summary: 'Send the next part of a picture',
@@ -51,16 +47,8 @@ export const picture = {
     by: 'service',
     lease: false,
     errors: [...QUESTION, 'picture.no-upload', 'picture.wrong-part'],
-    params: ({ z, want }) =>
-      z.strictObject({
-        upload: z.int(want('the number of the upload')),
-        at: z.int(want('where the part begins (bytes)')).min(0, want('0 or more')),
-        data: z
-          .string(want('the part in base64'))
-          .max(61_000, want('a part of at most 45,000 bytes'))
-          .describe('the part, in base64 (RFC 4648, 4)'),
-      }),
-    result: ({ z }) => z.object({ received: z.int().describe('bytes that have come so far') }),
+    params: ({ uploadPart }) => uploadPart,
+    result: ({ uploadReceived }) => uploadReceived,
   },
   'picture.end': {
     summary:
@@ -81,7 +69,7 @@ export const picture = {
       'service.busy',
       'service.memory',
     ],
-    params: ({ z, want }) => z.strictObject({ upload: z.int(want('the number of the upload')) }),
+    params: ({ z, uploadId }) => z.strictObject({ upload: uploadId }),
     result: ({ z }) =>
       z.object({
         file: z.string().describe('its name beside the prop file, for picture.file'),

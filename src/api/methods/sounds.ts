@@ -1,4 +1,4 @@
-import { CHANNEL, COMMAND, FILE, INTERLOCK, LEASE } from '../errors.ts';
+import { CHANNEL, COMMAND, FILE, INTERLOCK, LEASE, QUESTION } from '../errors.ts';
 import type { Family } from '../method.ts';
 
 /** Channels that play sounds. */
@@ -95,6 +95,87 @@ export const sounds = {
         durationS: z.number().describe('how long it is (s)'),
         version,
         pending: z.boolean().describe('in use only when the prop is parked'),
+      }),
+  },
+  'sound.begin': {
+    summary:
+      'Begin to send a sound (WAV, FLAC, OGG or MP3), in parts; one at a time, within five minutes',
+    example: { params: { bytes: 240_000 }, result: { upload: 1, partBytes: 45_000 } },
+    by: 'core',
+    lease: true,
+    errors: [...LEASE, 'sound.too-large', 'sound.busy', 'session.gone', 'service.dead'],
+    params: ({ z, uploadBytes }) => z.strictObject({ bytes: uploadBytes }),
+    result: ({ uploadBegun }) => uploadBegun,
+  },
+  'sound.part': {
+    summary: 'Send the next part of a sound',
+    example: { params: { upload: 1, at: 0, data: 'UklGRg==' }, result: { received: 4 } },
+    by: 'service',
+    lease: false,
+    errors: [...QUESTION, 'sound.no-upload', 'sound.wrong-part'],
+    params: ({ uploadPart }) => uploadPart,
+    result: ({ uploadReceived }) => uploadReceived,
+  },
+  'sound.add': {
+    summary:
+      'Check the sound that was sent, keep it beside the prop file, and list it there. It takes the place of another of this name only with `replace`',
+    example: {
+      params: { upload: 1, name: 'hoot' },
+      result: {
+        ...{ sound: 'hoot', file: 'hoot.wav', durationS: 1.8 },
+        ...{ version: '0123456789abcdef', pending: true },
+      },
+    },
+    by: 'core',
+    lease: true,
+    errors: [
+      ...FILE,
+      ...(['sound.no-upload', 'sound.wrong-part', 'sound.unreadable', 'sound.name-taken'] as const),
+      ...(['sound.not-saved', 'sound.too-many', 'file.other-version', 'file.waits'] as const),
+      ...(['service.busy', 'service.memory'] as const),
+    ],
+    params: ({ z, uploadId, name, flag, version }) =>
+      z.strictObject({
+        upload: uploadId,
+        name: name.describe('the name of the sound'),
+        replace: flag('take the place of the sound of this name').optional(),
+        version: version.optional(),
+      }),
+    result: ({ z, version }) =>
+      z.object({
+        sound: z.string(),
+        file: z.string().describe('its file beside the prop file'),
+        durationS: z.number().describe('how long it is (s)'),
+        version,
+        pending: z.boolean().describe('in use only when the prop is parked'),
+      }),
+  },
+  'sound.cancel': {
+    summary: 'Give up the sound that this session sends',
+    example: { params: {}, result: { cancelled: true } },
+    by: 'service',
+    lease: false,
+    errors: QUESTION,
+    params: ({ nothing }) => nothing,
+    result: ({ z }) => z.object({ cancelled: z.boolean().describe('whether there was one') }),
+  },
+  'sound.remove': {
+    summary:
+      'Take a sound off the list of the prop file; its file stays beside it. Refused while a cue plays it',
+    example: {
+      params: { sound: 'hoot' },
+      result: { sound: 'hoot', version: '0123456789abcdef', pending: true },
+    },
+    by: 'core',
+    lease: true,
+    errors: [...FILE, 'sound.unknown', 'sound.in-use', 'file.other-version', 'file.waits'],
+    params: ({ z, text, version }) =>
+      z.strictObject({ sound: text('the name of a sound'), version: version.optional() }),
+    result: ({ z, version }) =>
+      z.object({
+        sound: z.string(),
+        version,
+        pending: z.boolean().describe('in effect only when the prop is parked'),
       }),
   },
 } as const satisfies Family;

@@ -23,11 +23,13 @@ interface ServoInfo {
 
 type Data = Readonly<Record<string, unknown>>;
 
-/** How a servo follows a sound by the file; undefined where it has nothing of it. */
-function inFile(data: Data, sound: string, servo: string): Partial<How> | undefined {
+/** How a servo follows a sound by the file, and the take that was made of it; undefined where it has nothing of it. */
+function inFile(data: Data, sound: string, servo: string) {
   const entry = recordOf(recordOf(data.sounds)[sound]);
   const follow = recordOf(entry.follow);
-  return Object.hasOwn(follow, servo) ? recordOf(follow[servo]) : undefined;
+  if (!Object.hasOwn(follow, servo)) return undefined;
+  const { take = `${sound}_${servo}`.slice(0, 60), digest: _, ...kept } = recordOf(follow[servo]);
+  return { take: String(take), kept: kept as Partial<How> };
 }
 
 /** How a servo follows a sound: as the file has it, otherwise what suits most voices. */
@@ -38,7 +40,7 @@ export function howOf(data: Data, sound: string, servo: string, info: ServoInfo 
     shut: marks.find((mark) => mark === 'shut') ?? Math.round(10 * low) / 10,
     open: marks.find((mark) => mark === 'open') ?? Math.round(10 * high) / 10,
     ...USUAL,
-    ...inFile(data, sound, servo),
+    ...inFile(data, sound, servo)?.kept,
   };
 }
 
@@ -52,9 +54,9 @@ export function madeOf(
   servo: string,
   how: How,
 ): { take: string; isSame: boolean } | undefined {
-  const kept = inFile(data, sound, servo);
-  const take = `${sound}_${servo}`.slice(0, 60);
-  if (!kept || !Object.hasOwn(recordOf(data.takes), take)) return undefined;
+  const found = inFile(data, sound, servo);
+  if (!found || !Object.hasOwn(recordOf(data.takes), found.take)) return undefined;
+  const { take, kept } = found;
   const isSame = Object.entries(how).every(([key, value]) => kept[key as keyof How] === value);
   return { take, isSame };
 }

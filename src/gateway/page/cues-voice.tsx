@@ -9,6 +9,7 @@ import { addCue, cue, cursorS, edit, file, freeCueName, load, said, steps } from
 import { NumberInput } from './cues-fields.tsx';
 import { addStep, recordOf } from './cues-model.ts';
 import { UndoSaved } from './cues-undo.tsx';
+import { AddSound } from './cues-voice-add.tsx';
 import { type How, howOf, madeOf } from './cues-voice-state.ts';
 import { lastChange } from './file-change.ts';
 import { forPeople } from './for-people.ts';
@@ -107,16 +108,7 @@ const set = (change: Partial<How>) => {
 export function Voice() {
   useEffect(watchVoice, []);
   if (!file.value) return <p role="status">Loading.</p>;
-  if (names.value.length === 0)
-    return (
-      <section class="sheet" aria-labelledby="voice">
-        <h2 id="voice">Voice</h2>
-        <p class="hint">
-          The prop has no sounds yet. Put a sound beside the prop file, and name it there:{' '}
-          <code>sounds: &#123; hoot: hoot.wav &#125;</code>.
-        </p>
-      </section>
-    );
+  if (names.value.length === 0) return <AddSound />;
   return (
     <div class="voice">
       <section class="sheet" aria-labelledby="voice">
@@ -140,6 +132,7 @@ export function Voice() {
           </p>
         )}
       </section>
+      <AddSound />
       {servos.value.length > 0 && <Follows />}
       {speakers.value.map(([name, info]) => (
         <section key={name} class="sheet" aria-label={`Try ${name}`}>

@@ -1,13 +1,12 @@
 import { signal } from '@preact/signals';
 import { call } from './link.ts';
 import { nameFor } from './picture-name.ts';
+import { sendParts } from './send-parts.ts';
 
 /** Photos larger than this (bytes, or pixels on a side) are made smaller before they are sent. */
 const LARGE_BYTES = 2 * 1024 * 1024;
 const LARGE_SIDE = 2400;
 const JPEG_QUALITY = 0.85;
-/** What `String.fromCharCode` takes at once in every browser. */
-const PIECE = 8192;
 
 /** How much of a picture has been sent, from 0 to 1; undefined while none is. */
 export const sent = signal<number | undefined>(undefined);
@@ -23,14 +22,12 @@ export async function sendPicture(file: File): Promise<{ file: string; leftOut: 
     const picture = await smallEnough(file);
     const bytes = new Uint8Array(await picture.arrayBuffer());
     const name = nameFor(file.name, picture.type);
-    const { upload, partBytes } = await call('picture.begin', { name, bytes: bytes.length });
+    const begun = await call('picture.begin', { name, bytes: bytes.length });
     try {
-      for (let at = 0; at < bytes.length; at += partBytes) {
-        const data = base64(bytes.subarray(at, at + partBytes));
-        const { received } = await call('picture.part', { upload, at, data });
-        sent.value = received / bytes.length;
-      }
-      return await call('picture.end', { upload });
+      await sendParts('picture.part', begun, bytes, (share) => {
+        sent.value = share;
+      });
+      return await call('picture.end', { upload: begun.upload });
     } catch (error) {
       // The next one need not wait until this one is too old.
       void call('picture.cancel', {}).catch(() => undefined);
@@ -64,11 +61,4 @@ async function smallEnough(file: File): Promise<Blob> {
     canvas.toBlob(resolve, 'image/jpeg', JPEG_QUALITY),
   );
   return drawn ?? file;
-}
-
-function base64(bytes: Uint8Array): string {
-  let text = '';
-  for (let at = 0; at < bytes.length; at += PIECE)
-    text += String.fromCharCode(...bytes.subarray(at, at + PIECE));
-  return btoa(text);
 }

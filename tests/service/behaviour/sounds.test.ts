@@ -1,11 +1,11 @@
 import fs from 'node:fs/promises';
 import { join } from 'node:path';
 import { afterEach, describe, expect, test } from 'vitest';
-import type { Result } from '../../../src/api/methods.ts';
+import type { Params, Result } from '../../../src/api/methods.ts';
 import { parseProp } from '../../../src/prop/load.ts';
 import { wavOf } from '../../sound/wav.ts';
 import { OWLET } from '../owlet.ts';
-import { ME, Rig } from '../rig.ts';
+import { ME, Rig, refusal } from '../rig.ts';
 
 // The sounds beside the prop file: what the core gets of them, and what becomes of changes by hand.
 
@@ -97,19 +97,20 @@ test('a take that is mended makes a prop file usable that had errors for it', as
   expect(rig.core.changes.at(-1)!.cues.get('nod')!.takes).toHaveLength(1);
 });
 
+const follow = (over: object = {}) =>
+  rig.ask<Result<'sound.follow'>>((n) => ({
+    ...{ t: 'sound-follow', n, by: ME },
+    params: {
+      ...{ sound: 'hoot', channel: 'beak', shut: 0, open: 30 },
+      ...{ floorLufs: -45, rangeLu: 25, attackS: 0.04, releaseS: 0.12, ...over },
+    },
+  }));
+const parts = async () => {
+  const { takes, sounds } = parseProp(await rig.read(), rig.file).prop!;
+  return { takes, sounds };
+};
+
 describe('a servo that follows a sound', () => {
-  const follow = (over: object = {}) =>
-    rig.ask<Result<'sound.follow'>>((n) => ({
-      ...{ t: 'sound-follow', n, by: ME },
-      params: {
-        ...{ sound: 'hoot', channel: 'beak', shut: 0, open: 30 },
-        ...{ floorLufs: -45, rangeLu: 25, attackS: 0.04, releaseS: 0.12, ...over },
-      },
-    }));
-  const parts = async () => {
-    const { takes, sounds } = parseProp(await rig.read(), rig.file).prop!;
-    return { takes, sounds };
-  };
   const versions = async () => {
     const history: Result<'prop.history'> = await rig.question('prop.history');
     return history.versions;
@@ -159,5 +160,119 @@ describe('a servo that follows a sound', () => {
     const { take } = await follow();
     expect(take).toBe('hoot_beak_2');
     expect((await parts()).takes).toMatchObject({ hoot_beak: 'performed.take' });
+  });
+});
+
+describe('a sound that is sent', () => {
+  type Added = Result<'sound.add'>;
+  const begin = (bytes: number, session = 's1') =>
+    rig.ask<Result<'sound.begin'>>((n) => ({
+      ...{ t: 'sound-begin', n, bytes },
+      by: { ...ME, session },
+    }));
+  const part = (upload: number, at: number, bytes: Uint8Array) =>
+    rig.question('sound.part', { upload, at, data: Buffer.from(bytes).toString('base64') });
+  const add = (params: Params<'sound.add'>) =>
+    rig.ask<Added>((n) => ({ t: 'sound-add', n, params, by: ME }));
+  const remove = (sound: string) =>
+    rig.ask<Result<'sound.remove'>>((n) => ({ t: 'sound-remove', n, params: { sound }, by: ME }));
+  async function send(name: string, bytes: Uint8Array, over: object = {}): Promise<Added> {
+    const { upload, partBytes } = await begin(bytes.length);
+    for (let at = 0; at < bytes.length; at += partBytes)
+      await part(upload, at, bytes.subarray(at, at + partBytes));
+    return add({ upload, name, ...over });
+  }
+  const codeOf = async (work: Promise<unknown>) => (await refusal(work)).error.data.code;
+  const long = wavOf({ data: Buffer.alloc(200_000, 7) });
+
+  test('is checked, kept beside the prop file and listed there, comments kept; going back undoes it', async () => {
+    await open({ 'owl.yaml': VOICED.replace('sounds: {', '# What it says.\nsounds: {') });
+    const before = await rig.read();
+    const { version } = (await rig.question('prop.read')) as { version: string };
+    const added = await send('coo', long);
+    expect(added).toMatchObject({ sound: 'coo', file: 'coo.wav', durationS: 12.5 });
+    expect((await fs.readFile(join(rig.folder, 'coo.wav'))).equals(long)).toBe(true);
+    expect(await rig.read()).toBe(
+      before.replace('{ hoot: hoot.wav }', '{ hoot: hoot.wav, coo: coo.wav }'),
+    );
+    expect(added.pending).toBe(true);
+    await rig.restore(version);
+    expect(await rig.read()).toBe(before);
+  });
+
+  test('into a prop without sounds begins their list', async () => {
+    await open({ 'owl.yaml': OWLET });
+    await send('coo', wavOf());
+    expect((await parts()).sounds).toEqual({ coo: 'coo.wav' });
+  });
+
+  test('twice is kept once; another one under its name is refused, or takes its place on purpose', async () => {
+    await open({ 'hoot.wav': wavOf() });
+    await send('coo', wavOf());
+    for (const taken of ['coo', 'hoot']) {
+      expect(await codeOf(send(taken, long))).toBe('sound.name-taken');
+      await rig.question('sound.cancel');
+    }
+    expect((await send('coo', wavOf(), { replace: true })).file).toBe('coo.wav');
+    expect((await send('coo', long, { replace: true })).file).toBe('coo-2.wav');
+    expect((await parts()).sounds).toEqual({ hoot: 'hoot.wav', coo: 'coo-2.wav' });
+    // What follows a sound stays with it.
+    await follow();
+    await send('hoot', long, { replace: true });
+    expect((await parts()).sounds.hoot).toMatchObject({
+      file: 'hoot-2.wav',
+      follow: { beak: { take: 'hoot_beak' } },
+    });
+  });
+
+  test('that is broken, no sound, too large or cut is refused with the reason, and nothing is written', async () => {
+    await open({});
+    const text = await rig.read();
+    const { error } = await refusal(send('coo', Buffer.from('a letter that says nothing')));
+    expect(error.data.code).toBe('sound.unreadable');
+    expect(error.data.reason).toMatch(/not a sound of a known kind; save it again as WAV/);
+    expect(
+      await codeOf(send('coo', Buffer.from('fLaC and nothing more, which is no stream'))),
+    ).toBe('sound.unreadable');
+    const large = await refusal(begin(20_000_001));
+    expect(large.error.data).toMatchObject({ code: 'sound.too-large', limitBytes: 20_000_000 });
+    expect(large.error.data.reason).toContain('20.0 MB, and 20 MB are allowed; make it shorter');
+    const { upload } = await begin(long.length);
+    await part(upload, 0, long.subarray(0, 1000));
+    expect(await codeOf(add({ upload, name: 'coo' }))).toBe('sound.wrong-part');
+    expect(await codeOf(begin(100, 's2'))).toBe('sound.busy');
+    rig.service.gone('s1');
+    expect(await codeOf(add({ upload, name: 'coo' }))).toBe('sound.no-upload');
+    await begin(100, 's2');
+    expect(await rig.question('sound.cancel', {}, 's2')).toEqual({ cancelled: true });
+    expect(await rig.read()).toBe(text);
+    expect((await rig.files()).filter((name) => name.includes('coo'))).toEqual([]);
+  });
+
+  test('onto a full disk changes nothing, and says what to do', async () => {
+    await open({});
+    const text = await rig.read();
+    await rig.close();
+    const full = async (path: string, flags: string, mode?: number) => {
+      if (path.includes('coo')) throw Object.assign(new Error('full'), { code: 'ENOSPC' });
+      return fs.open(path, flags, mode);
+    };
+    const fileSystem = { ...fs, open: full as typeof fs.open };
+    rig = await Rig.open({ folder: rig.folder, fileSystem });
+    const { error } = await refusal(send('coo', wavOf()));
+    expect(error.data).toMatchObject({ code: 'sound.not-saved', errno: 'ENOSPC' });
+    expect(error.data.reason).toContain('free some disk space');
+    expect(await rig.read()).toBe(text);
+  });
+
+  test('is removed again unless a cue plays it, and its file stays', async () => {
+    await open({ 'hoot.wav': wavOf() });
+    await send('coo', wavOf());
+    const { error } = await refusal(remove('hoot'));
+    expect(error.data).toMatchObject({ code: 'sound.in-use', cues: ['call'] });
+    expect(await codeOf(remove('hut'))).toBe('sound.unknown');
+    await remove('coo');
+    expect((await parts()).sounds).toEqual({ hoot: 'hoot.wav' });
+    expect(await rig.files()).toContain('coo.wav');
   });
 });
