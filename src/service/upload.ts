@@ -16,8 +16,17 @@ interface Upload {
   stopPause: () => void;
 }
 
-/** What is sent: the word in its refusals' codes and sentences. */
-export type Uploaded = 'picture' | 'sound';
+/** The refusals of what is sent. */
+const CODES = {
+  picture: {
+    busy: 'picture.busy',
+    noUpload: 'picture.no-upload',
+    wrongPart: 'picture.wrong-part',
+  },
+  sound: { busy: 'sound.busy', noUpload: 'sound.no-upload', wrongPart: 'sound.wrong-part' },
+} as const;
+/** What is sent, in the words of its refusals. */
+export type Uploaded = keyof typeof CODES;
 
 /** Takes one file at a time from a session, in parts. */
 export class Uploads {
@@ -37,7 +46,7 @@ export class Uploads {
     if (this.#upload) {
       const own = this.#upload.session === session;
       throw new Refusal(
-        `${what}.busy`,
+        CODES[what].busy,
         own
           ? `this session sends a ${what} already; end or cancel that first`
           : `somebody else sends a ${what} just now; try again when it is here`,
@@ -67,7 +76,7 @@ export class Uploads {
       part.length > 0 && part.toString('base64') === data && part.length <= PART_BYTES;
     if (!isWhole || at !== upload.received || at + part.length > upload.bytes.length)
       throw new Refusal(
-        `${this.#what}.wrong-part`,
+        CODES[this.#what].wrongPart,
         `the part at ${at} does not follow: ${upload.received} of ${upload.bytes.length} bytes are here, and a part is base64 of 1 to ${PART_BYTES} bytes; go on at ${upload.received}`,
         { received: upload.received, bytes: upload.bytes.length },
       );
@@ -86,7 +95,7 @@ export class Uploads {
     const { bytes, received } = this.#mine(id, session);
     if (received < bytes.length)
       throw new Refusal(
-        `${this.#what}.wrong-part`,
+        CODES[this.#what].wrongPart,
         `only ${received} of ${bytes.length} bytes of the ${this.#what} are here; go on at ${received}`,
         { received, bytes: bytes.length },
       );
@@ -105,7 +114,7 @@ export class Uploads {
     const upload = this.#upload;
     if (upload?.id === id && upload.session === session) return upload;
     throw new Refusal(
-      `${this.#what}.no-upload`,
+      CODES[this.#what].noUpload,
       `no ${this.#what} ${id} of this session is being sent: it was ended, or took too long; begin again`,
       { upload: id },
     );

@@ -108,7 +108,7 @@ const set = (change: Partial<How>) => {
 export function Voice() {
   useEffect(watchVoice, []);
   if (!file.value) return <p role="status">Loading.</p>;
-  if (names.value.length === 0) return <AddSound />;
+  if (names.value.length === 0) return <AddSound undo />;
   return (
     <div class="voice">
       <section class="sheet" aria-labelledby="voice">
@@ -132,7 +132,7 @@ export function Voice() {
           </p>
         )}
       </section>
-      <AddSound />
+      <AddSound undo={servos.value.length === 0} />
       {servos.value.length > 0 && <Follows />}
       {speakers.value.map(([name, info]) => (
         <section key={name} class="sheet" aria-label={`Try ${name}`}>
