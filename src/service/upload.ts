@@ -1,5 +1,6 @@
 import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
+import type { RefusalCode } from '../shared/refusals.ts';
 
 /** Bytes of a part: in base64 and with what is around it, it stays below the 64 KiB of a frame. */
 const PART_BYTES = 45_000;
@@ -19,11 +20,15 @@ interface Upload {
 /** The refusals of what is sent. */
 const CODES = {
   picture: {
-    busy: 'picture.busy',
-    noUpload: 'picture.no-upload',
-    wrongPart: 'picture.wrong-part',
+    busy: 'picture.busy' satisfies RefusalCode,
+    noUpload: 'picture.no-upload' satisfies RefusalCode,
+    wrongPart: 'picture.wrong-part' satisfies RefusalCode,
   },
-  sound: { busy: 'sound.busy', noUpload: 'sound.no-upload', wrongPart: 'sound.wrong-part' },
+  sound: {
+    busy: 'sound.busy' satisfies RefusalCode,
+    noUpload: 'sound.no-upload' satisfies RefusalCode,
+    wrongPart: 'sound.wrong-part' satisfies RefusalCode,
+  },
 } as const;
 /** What is sent, in the words of its refusals. */
 export type Uploaded = keyof typeof CODES;
