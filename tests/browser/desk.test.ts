@@ -210,7 +210,7 @@ it('a cue of flap, light, vapour and voice is made from nothing, rehearsed, save
   await page.getByLabel('in a loop').check();
   await page.getByLabel('Speed on the prop').selectOption('half');
   await operator.button('Play hoot on the prop').click();
-  await status('▶ running, at 50 % of its speed, again and again');
+  await status('▶ running, at 50 % of its speed, in a loop');
   await page.locator('.desk-prop li', { hasText: 'voice' }).waitFor();
   await page.getByRole('link', { name: 'Poses' }).click();
   await page.getByRole('link', { name: 'Desk' }).click();

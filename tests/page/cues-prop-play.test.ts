@@ -116,5 +116,5 @@ test('with the link it is gone: the daemon ends it by itself', async () => {
 
 test('how it is played, in words', () => {
   expect(howWords(WHOLE)).toBe('');
-  expect(howWords(LOOP)).toBe('from 1.5 s, at 50 % of its speed, again and again');
+  expect(howWords(LOOP)).toBe('from 1.5 s, at 50 % of its speed, in a loop');
 });

@@ -98,7 +98,7 @@ function Form({ step, at }: { step: Step; at: number }) {
           Remove
         </button>
         <button type="button" onClick={() => play(times.peek()[at]?.startS ?? 0)}>
-          Play from here
+          Play from here, on the screen
         </button>
       </div>
       <When step={step} at={at} />
@@ -192,7 +192,7 @@ function When({ step, at }: { step: Step; at: number }) {
     <fieldset class="desk-part">
       <legend>When</legend>
       <NumberInput
-        label={after === undefined ? 'Starts at (s)' : 'Starts so long after it (s)'}
+        label={after === undefined ? 'Starts at (s)' : 'Starts this long after it (s)'}
         value={typeof step.at === 'number' ? step.at : 0}
         min={0}
         onSet={(value) =>
@@ -237,7 +237,7 @@ function When({ step, at }: { step: Step; at: number }) {
         }
       />
       <NumberInput
-        label="Up to so much later, at random (s)"
+        label="Up to this much later, at random (s)"
         value={step.spreadS as number | undefined}
         min={0}
         onSet={(value) => edit(setKey(steps.peek(), at, 'spreadS', value || undefined))}
@@ -314,7 +314,7 @@ function Ease({ step, at }: { step: Step; at: number }) {
   return (
     <Select
       class="field"
-      label="Course"
+      label="Easing"
       value={typeof step.ease === 'string' ? step.ease : ''}
       options={[['', 'as usual'], ...EASES]}
       onPick={(value) => edit(setKey(steps.peek(), at, 'ease', value || undefined))}
@@ -601,7 +601,7 @@ function Until({ step, at }: { step: Step; at: number }) {
         />
       )}
       <NumberInput
-        label="At most so long (s)"
+        label="For at most (s)"
         value={until.withinS as number | undefined}
         min={0.01}
         required
@@ -677,7 +677,7 @@ function Runs({ step, at }: { step: Step; at: number }) {
     <>
       {!endless && (
         <NumberInput
-          label="So many times"
+          label="Number of times"
           value={typeof runs === 'number' ? runs : 1}
           min={1}
           max={10_000}

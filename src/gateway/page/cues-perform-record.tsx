@@ -40,7 +40,7 @@ function Begin({ isAgain }: { isAgain: boolean }) {
   const unsaved = isAgain && savedAs.value === '';
   return (
     <>
-      <fieldset class="bare">
+      <fieldset class="bare" hidden={usable.value.length === 0}>
         <legend>Servos</legend>
         <div class="record-servos">
           {usable.value.map(({ channel }) => (

@@ -22,7 +22,7 @@ export function RehearsalPicture() {
   return (
     <section class="sheet desk-rehearsal" aria-labelledby="desk-rehearsal">
       <h2 id="desk-rehearsal">Rehearsal, on the screen only</h2>
-      <p class="hint">The prop does not move by this.</p>
+      <p class="hint">This does not move the prop.</p>
       <div class="row">
         <button
           type="button"
@@ -41,7 +41,7 @@ export function RehearsalPicture() {
             loop.value = checked;
           }}
         >
-          again and again
+          in a loop
         </Tick>
         <Tick
           checked={half.value}

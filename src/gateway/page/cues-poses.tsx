@@ -187,7 +187,7 @@ function Blend({ poses }: { poses: readonly string[] }) {
   return (
     <section class="sheet desk-form" aria-labelledby="blend">
       <h2 id="blend">From pose to pose</h2>
-      <p class="hint">Puts steps into a cue on the desk. Nothing moves by it.</p>
+      <p class="hint">Puts steps into a cue on the desk. This moves nothing.</p>
       <div class="row">
         <Select
           class="field"

@@ -114,12 +114,12 @@ export const SPEEDS: readonly (readonly [rate: string, words: string])[] = [
   ['0.25', 'a quarter'],
 ];
 
-/** How a cue is played, in words: `from 1.5 s, at half speed, again and again`. */
+/** How a cue is played, in words: `from 1.5 s, at half speed, in a loop`. */
 export function howWords({ fromS, rate, loop }: How): string {
   return [
     fromS > 0 && `from ${Number(fromS.toFixed(2))} s`,
     rate < 1 && `at ${Math.round(rate * 100)} % of its speed`,
-    loop && 'again and again',
+    loop && 'in a loop',
   ]
     .filter(Boolean)
     .join(', ');

@@ -214,8 +214,8 @@ function Follows() {
     <section class="sheet" aria-labelledby="follows">
       <h2 id="follows">A servo that follows</h2>
       <p class="hint">
-        The line is the way of the servo: shut below the lower dashed line, fully open above the
-        upper one. Nothing moves by this.
+        The line is the path of the servo: shut below the lower dashed line, fully open above the
+        upper one. This moves nothing.
       </p>
       <div class="row">
         <Select
