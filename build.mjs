@@ -42,22 +42,24 @@ const BUNDLE = {
   define: { 'import.meta.url': 'hereUrl' },
   banner: { js: 'const hereUrl = require("node:url").pathToFileURL(__filename).href;' },
   logLevel: 'warning',
+  metafile: true,
 };
 
 /**
  * Bundles programs and threads into a folder.
  * @param entries name of the file without its ending, and its source
+ * @returns what esbuild read for them
  */
 export async function bundle(entries, outdir) {
   const names = Object.keys(entries);
   await mkdir(outdir, { recursive: true });
   await writeFile(join(outdir, 'package.json'), '{ "type": "commonjs" }\n');
-  await build({
+  const programs = await build({
     ...BUNDLE,
     entryPoints: Object.fromEntries(names.map((name) => [`${name}.code`, entries[name]])),
     outdir,
   });
-  await build({
+  const loader = await build({
     ...BUNDLE,
     banner: {},
     entryPoints: { 'with-cache': join(root, 'src/startup/with-cache.ts') },
@@ -69,13 +71,14 @@ export async function bundle(entries, outdir) {
       '#!/usr/bin/env node\nrequire("./with-cache.js").runCached(__filename);\n',
       { mode: 0o755 },
     );
+  return [programs.metafile, loader.metafile];
 }
 
 async function main() {
   const dist = join(root, 'dist');
   const source = (file) => join(root, 'src', file);
   await rm(dist, { recursive: true, force: true });
-  await bundle(
+  const metafiles = await bundle(
     {
       daemon: source('daemon.ts'),
       cli: source('cli.ts'),
@@ -84,14 +87,14 @@ async function main() {
     dist,
   );
   // The last defence depends on nothing, a cache included.
-  await build({
+  const last = await build({
     ...BUNDLE,
     entryPoints: { 'safe-levels': source('safe-levels.ts') },
     outdir: dist,
   });
   await chmod(join(dist, 'safe-levels.js'), 0o755);
   await mkdir(join(dist, 'page'));
-  await build({
+  const views = await build({
     // A view that most visits do without is fetched when it is first asked for (page/cues-view.tsx).
     entryPoints: [join(page, 'app.tsx'), join(page, 'cues.tsx')],
     outdir: join(dist, 'page'),
@@ -103,7 +106,11 @@ async function main() {
     format: 'esm',
     ...JSX,
     logLevel: 'warning',
+    metafile: true,
   });
+  // Which packages are in the bundles, for their licences (systemd/third-party.mjs).
+  metafiles.push(last.metafile, views.metafile);
+  await writeFile(join(dist, 'metafile.json'), JSON.stringify(metafiles));
   for (const name of ['index.html', 'icon.svg'])
     await cp(join(page, name), join(dist, 'page', name));
   await cp(join(root, 'config/prop.schema.json'), join(dist, 'page/prop.schema.json'));

@@ -149,7 +149,8 @@ unpack_node() {
 prepare_program() {
   rm -rf "$home.new"
   mkdir -p "$home.new/bin"
-  for part in dist config systemd node_modules package.json README.md CONTENTS install.sh; do
+  for part in dist config systemd node_modules package.json README.md CONTENTS \
+    THIRD-PARTY.txt install.sh; do
     cp -R "$release/$part" "$home.new/"
   done
   if [ -d "$runtime" ]; then unpack_node; fi

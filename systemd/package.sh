@@ -16,8 +16,8 @@ contents=$release/CONTENTS
 
 mkdir "$release"
 cp -R dist config systemd package.json README.md "$release/"
-# They are of this machine's Node; install.sh makes the board's own.
-rm -f "$release"/dist/*.cache
+# The caches are of this machine's Node; install.sh makes the board's own.
+rm -f "$release"/dist/*.cache "$release/dist/metafile.json"
 cp systemd/install.sh "$release/install.sh"
 chmod 755 "$release/install.sh" "$release"/dist/daemon.js "$release"/dist/cli.js \
   "$release"/dist/safe-levels.js
@@ -55,6 +55,7 @@ if [ ! -d "$cache" ]; then
   if [ -d "$cache" ]; then rm -rf "$cache.$$"; else mv "$cache.$$" "$cache"; fi
 fi
 cp -R "$cache/node_modules" "$cache/runtime" "$release/"
+node systemd/third-party.mjs "$release/node_modules" >"$release/THIRD-PARTY.txt"
 
 {
   echo "Sinew $version"
@@ -68,6 +69,7 @@ cp -R "$cache/node_modules" "$cache/runtime" "$release/"
     echo "koffi, compiled for ${folder##*koffi-}"
   done
   echo 'pigpio, as sources: install.sh compiles it where it finds g++ and the library'
+  echo 'THIRD-PARTY.txt: the packages of others, with their licences and where their sources are'
 } >"$contents"
 cat "$contents"
 

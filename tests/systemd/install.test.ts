@@ -63,6 +63,7 @@ it('a release holds what a board needs, and no tests or sources', () => {
   expect(readdirSync(release).toSorted()).toEqual([
     'CONTENTS',
     'README.md',
+    'THIRD-PARTY.txt',
     'config',
     'dist',
     'install.sh',
@@ -75,6 +76,11 @@ it('a release holds what a board needs, and no tests or sources', () => {
   // They are of the Node that packed it.
   expect(existsSync(join(clone, 'dist/daemon.cache'))).toBe(true);
   expect(caches(join(release, 'dist'))).toEqual([]);
+  expect(existsSync(join(release, 'dist/metafile.json'))).toBe(false);
+  // Of its node_modules and of its bundles (third-party.test.ts).
+  expect(readFileSync(join(release, 'THIRD-PARTY.txt'), 'utf8')).toMatch(
+    /^koffi \d[\s\S]*^zod \d/m,
+  );
 });
 
 /** The machine that an ELF file is for: e_machine of the System V ABI's object format. */
@@ -134,6 +140,7 @@ it('a first installation puts everything in its place', { timeout: 180_000 }, ()
   );
   expect(mode('etc/udev/rules.d/60-sinew.rules')).toBe('644');
   expect(mode('opt/sinew/dist/safe-levels.js')).toBe('755');
+  expect(mode('opt/sinew/THIRD-PARTY.txt')).toBe('644');
   for (const [name, file] of [
     ['sinewd', 'daemon.js'],
     ['sinew', 'cli.js'],
