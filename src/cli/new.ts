@@ -19,7 +19,8 @@ interface Inputs {
 
 export const newVerb = verb<Inputs>({
   name: 'new',
-  summary: 'propose a prop file: asks what moves, lights up and switches, and gives its reasons',
+  summary:
+    'propose a prop file: asks what moves, lights up, switches and sounds, and gives its reasons',
   where: 'line',
   args: [
     { name: 'file', doc: 'the file to write; default: by the name of the prop', optional: true },

@@ -1,11 +1,13 @@
 import { factsOf } from '../boards/registry.ts';
 import { servoOf } from '../prop/kinds/channel.ts';
 import { PARTS, partsFor } from '../prop/parts.ts';
+import { FIRST_SOUND, LOUD_CAUTION, SOUND_REASONS } from '../proposal/loudspeaker.ts';
 import { USES } from '../proposal/pins.ts';
 import type { Add } from './change.ts';
 import { type Draft, refuse } from './draft.ts';
 import { choosePins, type PinChoice, type PinUse } from './pins.ts';
 import { wiresIn } from './references.ts';
+import { soundCardFor } from './sound-card.ts';
 import { mustBeFreeCavity } from './wires.ts';
 
 /** Adds a part, with everything proposed that the person has not said. */
@@ -70,9 +72,13 @@ function addChannel(draft: Draft, change: AddChannel): void {
       `${part} is not a part for a ${kind}; use one of ${partsFor(kind).join(', ') || 'none'}`,
       [],
     );
-  const maker = MAKERS[kind as keyof typeof MAKERS];
-  if (!maker) refuse(`there is no kind ${kind}; use ${Object.keys(MAKERS).join(', ')}`, []);
-  const { count, uses, make } = maker(change);
+  const addIt = ADDERS.get(kind);
+  if (!addIt) refuse(`there is no kind ${kind}; use ${[...ADDERS.keys()].join(', ')}`, []);
+  addIt(draft, change);
+}
+
+function addOnPins(draft: Draft, change: AddChannel, { count, uses, make }: Maker): void {
+  const { name, kind, part } = change;
   const choice = choosePins(draft.prop, uses, count, { board: change.board, pins: change.pins });
   const rail = railFor(draft, change);
   const { output, ...others } = make(choice, draft);
@@ -97,6 +103,23 @@ function addChannel(draft: Draft, change: AddChannel): void {
       `Fit a resistor of 10 kohm from ${count > 1 ? 'each pin' : 'the pin'} to ${choice.pull === 'down' ? 'ground' : 'the board’s supply'}: it keeps ${name} off while no program runs.`,
     );
   if (part) draft.because('values', part, `typical: ${PARTS[part]!.source}`);
+}
+
+/** A loudspeaker, on the sound card that there is; without one, a sound card is added with it. */
+function addSound(draft: Draft, change: AddChannel): void {
+  const { name, pins, rail } = change;
+  if (pins) refuse('a loudspeaker has no pins: it is on a sound card; leave them out', []);
+  const board = soundCardFor(draft, change.board);
+  draft.set(['channels', name], {
+    ...{ kind: 'sound', output: { board } },
+    // Its amplifier has a supply of its own, unless the person says otherwise.
+    ...(rail !== undefined && { rail: railFor(draft, change) }),
+    ...FIRST_SOUND,
+    park: { to: 0 },
+  });
+  draft.because('ceiling', `${FIRST_SOUND.ceiling} of full scale`, SOUND_REASONS.ceiling);
+  draft.because('fade to silence', `${FIRST_SOUND.fadeOutS} s`, SOUND_REASONS.fadeOutS);
+  draft.cautions.push(LOUD_CAUTION);
 }
 
 interface Maker {
@@ -181,6 +204,18 @@ const MAKERS: Record<'servo' | 'relay' | 'rgb' | 'lamp', (change: AddChannel) =>
   rgb: (change) => light(change, 3),
   lamp: (change) => light(change, 1),
 };
+
+/** What adds a channel, by its kind. */
+const ADDERS: ReadonlyMap<string, (draft: Draft, change: AddChannel) => void> = new Map([
+  ...Object.entries(MAKERS).map(
+    ([kind, maker]) =>
+      [
+        kind,
+        (draft: Draft, change: AddChannel) => addOnPins(draft, change, maker(change)),
+      ] as const,
+  ),
+  ['sound', addSound],
+]);
 
 function light({ name, part }: AddChannel, count: number): Maker {
   const use = USES.light(name, false, true);

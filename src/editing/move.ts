@@ -6,6 +6,7 @@ import type { Change } from './change.ts';
 import { type Draft, refuse } from './draft.ts';
 import { choosePins, usesOf } from './pins.ts';
 import { wiresIn } from './references.ts';
+import { soundCardFor } from './sound-card.ts';
 import { mustBeFreeCavity, wireCalled } from './wires.ts';
 
 const POWER_OFF = 'Switch off and unplug the supply before you move a wire.';
@@ -49,8 +50,13 @@ function moveChannel(
   if (board === undefined && pins === undefined) return;
   const before = usesOf(draft.prop, name);
   const [first] = before;
+  if (!first) {
+    if (pins) refuse(`${name} has no pins: it is on a sound card; give a board only`, []);
+    draft.set(['channels', name, 'output', 'board'], soundCardFor(draft, board));
+    return;
+  }
   const wish = { board: board ?? spec.output.board, pins };
-  const choice = choosePins(draft.prop, [first!.use], before.length, wish, name);
+  const choice = choosePins(draft.prop, [first.use], before.length, wish, name);
   const at = ['channels', name, 'output'];
   if (choice.board !== spec.output.board) draft.set([...at, 'board'], choice.board);
   for (const [i, { at: place }] of kindOf(spec).outputs(spec).entries())

@@ -3,6 +3,7 @@ import type { Edit } from '../prop/edit-text.ts';
 import { NotAlone } from '../prop/edit-text.ts';
 import type { Finding } from '../prop/finding.ts';
 import { servoOf } from '../prop/kinds/channel.ts';
+import { kindOf } from '../prop/kinds/registry.ts';
 import { editProp, type Loaded } from '../prop/load.ts';
 import { Loom } from '../prop/loom.ts';
 import { proposeWiring } from '../proposal/wiring.ts';
@@ -91,6 +92,9 @@ function wire(draft: Draft, loaded: Loaded, name: string): void {
   const { prop, raw } = loaded;
   if (!new Loom(prop!).hasWiring) return;
   const next = edited(loaded, draft.edits);
+  const channel = next.prop?.channels[name];
+  // What has no pin has no wire from a board.
+  if (channel && kindOf(channel).outputs(channel).length === 0) return;
   const complete = proposeWiring(prop!, raw, wishes).edits.length === 0;
   if (!complete || !next.prop) {
     draft.cautions.push(`${name} has no wire in the file yet. The loom proposes one.`);

@@ -221,6 +221,8 @@ function lintChannels(notes: Notes, loom: Loom): void {
     const at = ['channels', name];
     const wires = loom.byChannel.get(name);
     if (!wires) {
+      // What has no pin, such as a loudspeaker on a sound card, has no wire from a board.
+      if (kindOf(channel).outputs(channel).length === 0) continue;
       if (notes.given.has([...at, 'wire'])) continue;
       notes.remarks.push({
         severity: 'warning',

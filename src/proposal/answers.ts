@@ -36,6 +36,8 @@ export const BOUNDS = {
   servos: 64,
   lights: 24,
   relays: 16,
+  /** One sound card; several sounds play on it at once. */
+  sounds: 1,
   supplies: 12,
   travelDeg: [5, 120],
   lengthM: [0.05, 10],
@@ -159,6 +161,8 @@ function make() {
           });
     });
 
+  const sound = z.strictObject({ name, count: count(BOUNDS.sounds), place });
+
   const supply = z.strictObject({
     volts,
     amps: within(BOUNDS.supplyA, 'amperes that it can give all the time'),
@@ -179,6 +183,7 @@ function make() {
       moves: z.array(move).default([]),
       lights: z.array(light).default([]),
       relays: z.array(relay).default([]),
+      sounds: z.array(sound).default([]),
       supplies: z
         .array(supply)
         .max(BOUNDS.supplies, { error: `is too long; give ${BOUNDS.supplies} supplies or fewer` })
@@ -187,11 +192,12 @@ function make() {
       wiring: z.boolean({ error: 'is neither true nor false' }).default(true),
       changes: z.record(z.string(), z.string()).default({}),
     })
-    .superRefine(({ moves, lights, relays }, context) => {
+    .superRefine(({ moves, lights, relays, sounds }, context) => {
       for (const [key, list, most] of [
         ['moves', moves, BOUNDS.servos],
         ['lights', lights, BOUNDS.lights],
         ['relays', relays, BOUNDS.relays],
+        ['sounds', sounds, BOUNDS.sounds],
       ] as const) {
         const sum = (list as readonly { count: number }[]).reduce((all, one) => all + one.count, 0);
         if (sum > most)
@@ -201,11 +207,11 @@ function make() {
             message: `are ${sum} together; give ${most} or fewer, or write the file by hand`,
           });
       }
-      if (moves.length + lights.length + relays.length === 0)
+      if (moves.length + lights.length + relays.length + sounds.length === 0)
         context.addIssue({
           code: 'custom',
           path: [],
-          message: 'name nothing that moves, lights or switches; give one such thing',
+          message: 'name nothing that moves, lights, switches or sounds; give one such thing',
         });
     });
 }
@@ -218,6 +224,7 @@ export type GivenAnswers = z.input<ReturnType<typeof make>>;
 export type Move = Answers['moves'][number];
 export type LightAnswer = Answers['lights'][number];
 export type RelayAnswer = Answers['relays'][number];
+export type SoundAnswer = Answers['sounds'][number];
 export type SupplyAnswer = Answers['supplies'][number];
 
 /** Whether a light has red, green and blue, each on a pin of its own. */

@@ -25,6 +25,7 @@ export interface DraftChannel {
   servo?: ServoDraft;
   light?: LightDraft;
   relay?: RelayDraft;
+  sound?: SoundDraft;
 }
 
 export interface ServoDraft {
@@ -50,6 +51,12 @@ export interface RelayDraft {
   duty: { maxOnS: number; restS: number } | undefined;
   vapour: { tankMl: number; rateMlPerH: number } | undefined;
   lit: boolean;
+}
+
+export interface SoundDraft {
+  /** The loudest amplitude, as a share of full scale. */
+  ceiling: number;
+  fadeOutS: number;
 }
 
 /** The module of a relay (A at 5 V): `relay-board-5v` of the library says about 70 mA. */

@@ -8,7 +8,9 @@ import {
   type LightDraft,
   type RelayDraft,
   type ServoDraft,
+  type SoundDraft,
 } from './draft.ts';
+import { CARD_REASON, SPEAKER, soundCard } from './loudspeaker.ts';
 import type { Branch, Supply } from './supplies.ts';
 
 /** The prop file of a proposal, as text with its reasons as comments. */
@@ -110,7 +112,7 @@ function stopInput({ layout }: Draft): string[] {
   ];
 }
 
-function boards({ layout }: Draft): string[] {
+function boards({ layout, channels }: Draft): string[] {
   const lines = ['boards:'];
   for (const [name, { entry }] of layout.boards) {
     const pin = layout.enables.get(name);
@@ -122,6 +124,8 @@ function boards({ layout }: Draft): string[] {
           : `set its address with the solder pads; wire its output-enable pin (OE) to GPIO ${pin}, with a pull-up resistor of 10 kohm: it cuts the outputs at a stop and when the bus fails`;
     lines.push(...line(2, `${name}: ${boardEntry(entry)}`, why));
   }
+  if (channels.some(({ sound }) => sound))
+    lines.push(...line(2, `${SPEAKER}: ${flow(soundCard())}`, CARD_REASON));
   return lines;
 }
 
@@ -173,17 +177,17 @@ function rail({ name, limitA, needA, fuseA, supply }: Branch, at: number): strin
 }
 
 /** The kinds of channels that the other lists of the answers are for. */
-const KINDS = { moves: 'servo', relays: 'relay' } as const;
+const KINDS = { moves: 'servo', relays: 'relay', sounds: 'sound' } as const;
 
 function channel(draft: DraftChannel): string[] {
-  const { slot, name, place, why, rail, servo, light, relay } = draft;
+  const { slot, name, place, why, rail, servo, light, relay, sound } = draft;
   const part = light?.part ?? relay?.part ?? (slot.from === 'moves' ? slot.answer.part : undefined);
   const kind = slot.from === 'lights' ? slot.answer.kind : KINDS[slot.from];
   const coloured = slot.from === 'lights' && isColoured(slot.answer);
   const lines = [`  ${name}:`, `    kind: ${kind}`];
   if (part !== undefined) lines.push(...line(4, `part: ${part}`, PARTS[part]!.about));
   const [pin] = place.pins;
-  const pins = coloured ? { pins: place.pins } : { pin };
+  const pins = coloured ? { pins: place.pins } : pin !== undefined && { pin };
   const output = {
     board: place.board,
     ...pins,
@@ -205,6 +209,7 @@ function channel(draft: DraftChannel): string[] {
   if (servo) lines.push(...servoLines(servo, why));
   if (light) lines.push(...lightLines(light, coloured, why));
   if (relay) lines.push(...relayLines(relay, draft, why));
+  if (sound) lines.push(...soundLines(sound, why));
   return lines;
 }
 
@@ -281,14 +286,24 @@ function relayLines(
   ];
 }
 
+function soundLines({ ceiling, fadeOutS }: SoundDraft, why: Record<string, string>): string[] {
+  return [
+    ...line(4, `ceiling: ${ceiling}`, `${why.ceiling}; loud sound damages hearing`),
+    ...line(4, `fadeOutS: ${fadeOutS}`, why.fadeOutS),
+    ...line(4, 'park: { to: 0 }', 'silent'),
+  ];
+}
+
 function park({ channels, deadlineS }: Draft): string[] {
   const of = (from: DraftChannel['slot']['from']) =>
     channels.filter(({ slot }) => slot.from === from).map(({ name }) => name);
-  const stages = [of('relays'), of('moves')].filter((stage) => stage.length > 0);
+  const stages = [[...of('relays'), ...of('sounds')], of('moves')].filter(
+    (stage) => stage.length > 0,
+  );
   return [
     ...comment(
       0,
-      'Stage after stage: relays open first; lights, which are not named, go dark last.',
+      'Stage after stage: relays open and sound fades out first; lights, which are not named, go dark last.',
     ),
     'park:',
     ...(stages.length > 0 ? [`  stages: ${flow(stages)}`] : []),

@@ -91,7 +91,10 @@ class Walk {
       COMPUTERS.map((value) => ({ value, about: setUpOf(value as DriverName).about })),
       USUAL.computer,
     );
-    const lists = { moves: [], lights: [], relays: [], supplies: [] } as Record<string, object[]>;
+    const lists = { moves: [], lights: [], relays: [], sounds: [], supplies: [] } as Record<
+      string,
+      object[]
+    >;
     Object.assign(answers, lists);
     let lengthM = String(USUAL.lengthM);
     const length = (id: string) => {
@@ -108,6 +111,7 @@ class Walk {
     this.#moves(lists.moves!, length);
     this.#lights(lists.lights!, length);
     this.#relays(lists.relays!, length);
+    this.#sounds(lists.sounds!);
     this.#supplies(lists.supplies!);
     answers.stopButton =
       this.#choice(
@@ -270,6 +274,16 @@ class Walk {
       relay.lengthM = length(at('lengthM'));
       relays.push(relay);
     }
+  }
+
+  #sounds(sounds: object[]): void {
+    const name = this.#name(
+      'sounds.0.name',
+      'Is there a loudspeaker? Give it a name.',
+      'such as voice, on the sound card of the computer; Enter: none',
+      NO_MORE,
+    );
+    if (name !== undefined) sounds.push({ name });
   }
 
   #supplies(supplies: object[]): void {

@@ -1,7 +1,7 @@
 import { type Board, DRIVER_NAMES, type DriverName, factsOf, setUpOf } from '../boards/registry.ts';
 import type { Answers } from './answers.ts';
 import { PinBoard, USES, type Use } from './pins.ts';
-import type { Slot } from './slots.ts';
+import type { PinSlot } from './slots.ts';
 
 /** Which boards the prop needs, and which of their pins each channel gets. */
 
@@ -67,7 +67,7 @@ interface Wishes {
  */
 export function layOut(
   answers: Answers,
-  slots: readonly Slot[],
+  slots: readonly PinSlot[],
   electrical: ReadonlyMap<string, Electrical>,
   wishes: Wishes,
 ): Layout | undefined {
@@ -94,7 +94,7 @@ interface Chip {
 
 class Attempt {
   readonly #answers: Answers;
-  readonly #slots: readonly Slot[];
+  readonly #slots: readonly PinSlot[];
   readonly #electrical: ReadonlyMap<string, Electrical>;
   readonly #wishes: Wishes;
   readonly #servos: Where;
@@ -107,7 +107,7 @@ class Attempt {
 
   constructor(
     answers: Answers,
-    slots: readonly Slot[],
+    slots: readonly PinSlot[],
     electrical: ReadonlyMap<string, Electrical>,
     wishes: Wishes,
     servos: Where,
@@ -127,13 +127,13 @@ class Attempt {
     if (!chips) return undefined;
     for (const slot of this.#slots) this.#wished(slot);
     const stopPin = this.#stopWished(header);
-    const of = (from: Slot['from']) =>
+    const of = (from: PinSlot['from']) =>
       this.#slots.filter((slot) => slot.from === from && !this.#places.has(slot.id));
     const relays = of('relays');
     const lights = of('lights').filter(({ id }) => this.#onHeader('lights', id));
     const servos = this.#servos === 'header' ? of('moves') : [];
     // What is to come is spared the pins that only it can have.
-    const later = (...some: (readonly Slot[])[]) => [
+    const later = (...some: (readonly PinSlot[])[]) => [
       ...some.flatMap((slots) => slots.slice(0, 1)).flatMap((slot) => this.#uses(slot).slice(0, 1)),
       USES.input('the stop button'),
     ];
@@ -236,7 +236,7 @@ class Attempt {
   }
 
   /** What a channel may be to its pins, the best first: without a resistor, then with one. */
-  #uses({ id, from }: Slot): (Use & { pull?: 'up' | 'down' })[] {
+  #uses({ id, from }: PinSlot): (Use & { pull?: 'up' | 'down' })[] {
     const { pulses, activeLow, between } = this.#electrical.get(id)!;
     const pull = activeLow ? 'up' : 'down';
     switch (from) {
@@ -251,7 +251,7 @@ class Attempt {
     }
   }
 
-  #put(slot: Slot, board: PinBoard, others: readonly Use[]): boolean {
+  #put(slot: PinSlot, board: PinBoard, others: readonly Use[]): boolean {
     for (const { pull, ...use } of this.#uses(slot)) {
       const pins = board.take(use, this.#electrical.get(slot.id)!.pins, others);
       if (!pins) continue;
@@ -262,7 +262,7 @@ class Attempt {
   }
 
   /** The pins that the maker asks for, where they can be had. */
-  #wished(slot: Slot): void {
+  #wished(slot: PinSlot): void {
     const text = this.#wishes.pins.get(slot.id);
     if (text === undefined) return;
     const place = this.#placeFor(slot, text);
@@ -275,7 +275,7 @@ class Attempt {
   }
 
   /** The place that a text names for a channel, or why it cannot have it. */
-  #placeFor(slot: Slot, text: string): Place | string {
+  #placeFor(slot: PinSlot, text: string): Place | string {
     const count = this.#electrical.get(slot.id)!.pins;
     const plain = text.replace(/\b(GPIO|output)\b/gi, '');
     const [, name, numbers] = /^\s*(?:([A-Za-z][\w-]*)[\s:]+)?([\d\s,]+)$/.exec(plain) ?? [];

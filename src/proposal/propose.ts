@@ -20,10 +20,20 @@ import {
   type LightDraft,
   type RelayDraft,
   type ServoDraft,
+  type SoundDraft,
 } from './draft.ts';
 import { fileText } from './file-text.ts';
 import { type Electrical, type Layout, layOut, type Place, type Where } from './layout.ts';
-import { freeName, nameTrouble, type Slot, slotsOf } from './slots.ts';
+import { CARD_REASON, FIRST_SOUND, LOUD_CAUTION, SOUND_REASONS, SPEAKER } from './loudspeaker.ts';
+import {
+  freeName,
+  hasPins,
+  nameTrouble,
+  type PinSlot,
+  type Slot,
+  type SoundSlot,
+  slotsOf,
+} from './slots.ts';
 import {
   type Branch,
   fusesFor,
@@ -83,6 +93,9 @@ const LOGIC_V = 5;
 /** Speeds that a maker may choose (deg/s). */
 const SPEEDS = [10, 400] as const;
 const USUAL_DEADLINE_S = 10;
+/** Ceilings (share of full scale) and fades (s) that a maker may choose; the fade leaves the servos time to park. */
+const CEILINGS = [0.01, 1] as const;
+const FADES_S = [0, 5] as const;
 
 const asNumber = (text: string) => (text.trim() === '' ? Number.NaN : Number(text));
 
@@ -97,6 +110,7 @@ export function propose(answers: Answers): Proposal {
 class Proposer {
   readonly #answers: Answers;
   readonly #slots: Slot[];
+  readonly #pinSlots: PinSlot[];
   readonly #decisions: Decision[] = [];
   readonly #problems: Problem[] = [];
   readonly #cautions: string[] = [];
@@ -109,14 +123,15 @@ class Proposer {
   constructor(answers: Answers) {
     this.#answers = answers;
     this.#slots = slotsOf(answers);
-    this.#direct = directLights(this.#slots, answers.computer);
+    this.#pinSlots = this.#slots.filter(hasPins);
+    this.#direct = directLights(this.#pinSlots, answers.computer);
     this.#unused = new Set(Object.keys(answers.changes));
   }
 
   run(): Proposal {
     this.#name();
     const electrical = new Map(
-      this.#slots.map((slot) => [slot.id, electricalOf(slot, this.#direct)]),
+      this.#pinSlots.map((slot) => [slot.id, electricalOf(slot, this.#direct)]),
     );
     const layout = this.#layout(electrical);
     const plan = this.#supplies();
@@ -136,7 +151,9 @@ class Proposer {
       decisions: this.#decisions,
       cautions: this.#cautions,
       problems: this.#problems,
-      lengthsM: Object.fromEntries(channels.map(({ slot, name }) => [name, slot.answer.lengthM])),
+      lengthsM: Object.fromEntries(
+        this.#pinSlots.map(({ name, answer }) => [name, answer.lengthM]),
+      ),
       supplies: plan.supplies,
     };
   }
@@ -202,7 +219,7 @@ class Proposer {
 
   #layout(electrical: ReadonlyMap<string, Electrical>): Layout {
     const pins = new Map<string, string>();
-    for (const { id } of this.#slots) {
+    for (const { id } of this.#pinSlots) {
       const wanted = this.#change(`${id}.pin`);
       if (wanted !== undefined) pins.set(id, wanted);
     }
@@ -217,14 +234,14 @@ class Proposer {
     const stopPin = this.#change('stop.pin');
     const wishes = { pins, ...(stopPin !== undefined && { stopPin }) };
     const all = { ...wishes, ...(servos && { servos }), ...(lights && { lights }) };
-    let layout = layOut(this.#answers, this.#slots, electrical, all);
+    let layout = layOut(this.#answers, this.#pinSlots, electrical, all);
     if (!layout && (servos || lights)) {
       for (const [id, wanted] of [
         ['boards.servos', servos],
         ['boards.lights', lights],
       ] as const)
         if (wanted) this.#problems.push({ id, wrong: `not all of them fit on the ${wanted}` });
-      layout = layOut(this.#answers, this.#slots, electrical, wishes);
+      layout = layOut(this.#answers, this.#pinSlots, electrical, wishes);
     }
     if (!layout)
       throw new TooMuch(
@@ -257,7 +274,7 @@ class Proposer {
   // --- supplies -------------------------------------------------------------------------------------
 
   #supplies(): SupplyPlan {
-    const loads = this.#slots.flatMap((slot): RailLoad[] => {
+    const loads = this.#pinSlots.flatMap((slot): RailLoad[] => {
       const own = loadsOf(slot, this.#direct);
       for (const load of own) {
         const wish = this.#change(`${load.id}.supply`);
@@ -352,7 +369,6 @@ class Proposer {
 
   #channel(slot: Slot, index: number, layout: Layout, plan: SupplyPlan): DraftChannel {
     const { id, name } = slot;
-    const place = layout.places.get(id)!;
     const why: Record<string, string> = {};
     this.#decide({
       id: `${id}.name`,
@@ -360,6 +376,8 @@ class Proposer {
       value: name,
       why: name === id ? 'from what you called it' : 'you chose it',
     });
+    if (!hasPins(slot)) return this.#sound(slot, why);
+    const place = layout.places.get(id)!;
     const board = layout.boards.get(place.board)!;
     why.pin = place.chosen
       ? `you chose it${place.remark ? `, but ${place.remark}` : ''}`
@@ -563,6 +581,29 @@ class Proposer {
     return { part, connector, momentary, onA, duty, vapour, lit: load === 'light' };
   }
 
+  #sound(slot: SoundSlot, why: Record<string, string>): DraftChannel {
+    const { id, name, answer } = slot;
+    if (answer.place !== undefined) this.#place(slot);
+    this.#choose(`${id}.card`, `${name}: sound card`, [SPEAKER], SPEAKER, CARD_REASON);
+    const sound: SoundDraft = { ...FIRST_SOUND };
+    for (const [key, bounds, of, what, unit] of [
+      ['ceiling', CEILINGS, 'of full scale', 'ceiling, a share of full scale', ''],
+      ['fadeOutS', FADES_S, 's', 'fade to silence', ' s'],
+    ] as const) {
+      const chosen = this.#number(`${id}.${key}`, bounds, of);
+      sound[key] = chosen ?? FIRST_SOUND[key];
+      why[key] = chosen === undefined ? SOUND_REASONS[key] : `you chose it; ${SOUND_REASONS[key]}`;
+      this.#decide({
+        id: `${id}.${key}`,
+        what: `${name}: ${what}`,
+        value: `${sound[key]}${unit}`,
+        why: chosen === undefined ? SOUND_REASONS[key] : 'you chose it',
+      });
+    }
+    const place = { board: SPEAKER, pins: [], chosen: false };
+    return { slot, name, place, why, rail: undefined, loadRail: undefined, sound };
+  }
+
   // --- groups and cautions --------------------------------------------------------------------------
 
   #groups(): Draft['groups'] {
@@ -635,6 +676,7 @@ class Proposer {
       cautions.push(
         'Filament bulbs get hot, and take about ten times their current while they are cold (typical, from memory): measure whether the fuse carries it.',
       );
+    if (has('sounds')) cautions.push(LOUD_CAUTION);
     if (this.#answers.stopButton)
       cautions.push(
         'The stop button is an addition to a switch that cuts the power of the actuators, never a substitute (ISO 13850). Fit that switch first.',
@@ -687,7 +729,7 @@ const DIRECT_SHARE = 0.5;
 const DIRECT_PINS = 4;
 
 /** The lights that may hang on their pins: these bear the current, and reach the voltage of the LEDs. */
-function directLights(slots: readonly Slot[], computer: string): Set<string> {
+function directLights(slots: readonly PinSlot[], computer: string): Set<string> {
   const driver = computer as DriverName;
   const { entry, surePins } = setUpOf(driver);
   const board = entry(0, 'PWM') as Board;
@@ -715,7 +757,7 @@ function wiringOf({ wired }: LightAnswer, direct: boolean): LightAnswer['wired']
   return wired === 'pin' && !direct ? 'n-mosfet' : wired;
 }
 
-function electricalOf(slot: Slot, direct: ReadonlySet<string>): Electrical {
+function electricalOf(slot: PinSlot, direct: ReadonlySet<string>): Electrical {
   switch (slot.from) {
     case 'moves': {
       const aside = Math.ceil((BOUNDS.travelDeg[1] / 2) * US_PER_DEG);
@@ -738,7 +780,7 @@ function electricalOf(slot: Slot, direct: ReadonlySet<string>): Electrical {
 }
 
 /** What a channel draws, and from what voltage. */
-function loadsOf(slot: Slot, direct: ReadonlySet<string>): RailLoad[] {
+function loadsOf(slot: PinSlot, direct: ReadonlySet<string>): RailLoad[] {
   const { id, answer } = slot;
   switch (slot.from) {
     case 'moves': {
@@ -803,7 +845,11 @@ function supplyReason({ supply, name }: Branch): string {
     : `its ${volts} V suit it, and it has room: rail ${name}`;
 }
 
-function pinReason(slot: Slot, { board, pull, pins }: Place, { header, boards }: Layout): string {
+function pinReason(
+  slot: PinSlot,
+  { board, pull, pins }: Place,
+  { header, boards }: Layout,
+): string {
   const one = boards.get(board)!;
   if (board !== header) return `the next free output of board ${board}`;
   switch (slot.from) {

@@ -1,4 +1,4 @@
-import { factsOf } from '../boards/registry.ts';
+import { factsOf, setUpOf } from '../boards/registry.ts';
 import { wiringBudgetOf } from '../prop/budget.ts';
 import { bundlesOf } from '../prop/bundles.ts';
 import { relayOf } from '../prop/kinds/channel.ts';
@@ -94,11 +94,9 @@ class List {
 function boards(prop: Prop, list: List): void {
   for (const [name, board] of Object.entries(prop.boards)) {
     const { header, pins, enable } = factsOf(board);
-    list.add(
-      header ? 'computer' : 'output board',
-      header ? '40-pin header' : `${pins} outputs`,
-      name,
-    );
+    if (header) list.add('computer', '40-pin header', name);
+    else if (pins > 0) list.add('output board', `${pins} outputs`, name);
+    else list.add('board', setUpOf(board.driver).about, name);
     if (enable?.(board)) list.add('resistor', `${PULL}, pull-up`, `${name} (OE)`);
   }
 }

@@ -1,14 +1,29 @@
 import { NAME } from '../prop/name.ts';
-import type { Answers, LightAnswer, Move, RelayAnswer } from './answers.ts';
+import type { Answers, LightAnswer, Move, RelayAnswer, SoundAnswer } from './answers.ts';
 
 /** The channels that the answers ask for, one by one, with names. */
 
 /** `id` stays the same when the name is changed: changes are about it. `from` is its list of the answers. */
-export type Slot = { id: string; name: string; group: string; place: string | undefined } & (
-  | { from: 'moves'; answer: Move }
-  | { from: 'lights'; answer: LightAnswer }
-  | { from: 'relays'; answer: RelayAnswer }
-);
+export type Slot = PinSlot | SoundSlot;
+interface AnySlot {
+  id: string;
+  name: string;
+  group: string;
+  place: string | undefined;
+}
+/** A channel on pins. */
+export type PinSlot = AnySlot &
+  (
+    | { from: 'moves'; answer: Move }
+    | { from: 'lights'; answer: LightAnswer }
+    | { from: 'relays'; answer: RelayAnswer }
+  );
+/** A channel of a sound card, which has no pins. */
+export type SoundSlot = AnySlot & { from: 'sounds'; answer: SoundAnswer };
+
+export function hasPins(slot: Slot): slot is PinSlot {
+  return slot.from !== 'sounds';
+}
 
 /** `claw` twice is claw_left and claw_right; more of them are numbered. */
 function names(name: string, count: number): string[] {
@@ -24,13 +39,14 @@ export function freeName(name: string, taken: ReadonlySet<string>): string {
 }
 
 /** Every channel in the order of the answers; no two have one name. */
-export function slotsOf({ moves, lights, relays }: Answers): Slot[] {
+export function slotsOf({ moves, lights, relays, sounds }: Answers): Slot[] {
   const slots: Slot[] = [];
   const taken = new Set<string>();
   const all = [
     ...moves.map((answer) => ({ from: 'moves' as const, answer })),
     ...lights.map((answer) => ({ from: 'lights' as const, answer })),
     ...relays.map((answer) => ({ from: 'relays' as const, answer })),
+    ...sounds.map((answer) => ({ from: 'sounds' as const, answer })),
   ];
   for (const [i, one] of all.entries())
     for (const wanted of names(one.answer.name, one.answer.count)) {

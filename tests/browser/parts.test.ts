@@ -80,6 +80,14 @@ it('parts are renamed, removed, added and undone, and speeds are tried out while
   );
   await press('Cancel');
 
+  // A loudspeaker brings its sound card: the review names it first.
+  await page.locator('section[aria-label="Add a part"] select').first().selectOption('sound');
+  await page.locator('section[aria-label="Add a part"] input').first().fill('voice');
+  await press('Propose');
+  await review.waitFor();
+  expect(await review.textContent()).toMatch(/board speaker, which is added[\s\S]*Loud sound/);
+  await press('Cancel');
+
   // A servo is added with what is proposed for it; somebody else's change keeps it from being undone.
   await page.locator('section[aria-label="Add a part"] select').first().selectOption('servo');
   await page.locator('section[aria-label="Add a part"] input').first().fill('tongue');

@@ -73,6 +73,11 @@ it('from an empty folder to a checked, live and parked prop, with its papers', a
   await add('Add a relay');
   await add('Add a supply');
   await add('Add a supply');
+  // One sound card, so one loudspeaker; what loud sound does stands where it is added.
+  await operator.button('Add a loudspeaker').click();
+  await list('Sound').getByText('Loud sound damages hearing').waitFor();
+  expect(await operator.button('Add a loudspeaker').count()).toBe(0);
+  await operator.button('Remove voice').click();
   const own = list(/^Supplies/)
     .locator('.new-thing')
     .nth(1);

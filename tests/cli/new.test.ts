@@ -98,7 +98,7 @@ async function typed(lines: readonly string[], file: string) {
 
 test('at a terminal a number changes what is proposed, before anything is written', async () => {
   const file = at('typed.yaml');
-  const answers = ['Box', '', 'lid', '', '', '', '', '', '', '', '', '', 'n', ''];
+  const answers = ['Box', '', 'lid', '', '', '', '', '', '', '', '', '', '', 'n', ''];
   const first = await typed([...answers, 'quit'], file);
   expect(first.code).toBe(1);
   expect(first.err).toMatch(/left; nothing was written/);
@@ -123,7 +123,7 @@ test('at a terminal, back goes back, and a wrong answer is asked again', async (
     'lid',
     'many',
     '1',
-    ...Array<string>(8).fill(''),
+    ...Array<string>(9).fill(''),
     'y',
     '',
     '',

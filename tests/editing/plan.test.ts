@@ -341,6 +341,63 @@ describe('add', () => {
     },
   );
 
+  const voice = { do: 'add', what: 'channel', name: 'voice', kind: 'sound' } as const;
+
+  test('a loudspeaker brings its sound card, and both are named before it is done', () => {
+    const { after, edits, findings, touches, reasons, cautions } = planChange(owl, voice);
+    expect(edits.map(({ path }) => path)).toEqual([
+      ['boards', 'speaker'],
+      ['channels', 'voice'],
+    ]);
+    expect(findings).toEqual([]);
+    expect(touches).toEqual(['board speaker, which is added']);
+    expect(after.prop!.boards.speaker).toEqual({ driver: 'alsa', device: 'default' });
+    expect(after.prop!.channels.voice).toEqual({
+      ...{ kind: 'sound', output: { board: 'speaker' } },
+      ...{ ceiling: 0.1, fadeOutS: 0.5, park: { to: 0 } },
+    });
+    expect(reasons.map(({ what, value }) => `${what}: ${value}`)).toEqual([
+      'sound card: speaker',
+      'ceiling: 0.1 of full scale',
+      'fade to silence: 0.5 s',
+    ]);
+    expect(cautions.join()).toMatch(/Loud sound damages hearing/);
+    expect(cautions.join()).not.toMatch(/wire/);
+  });
+
+  test('a second loudspeaker is on the card that is there', () => {
+    const { after } = planChange(owl, voice);
+    const { edits, touches, findings } = planChange(after, { ...voice, name: 'echo' });
+    expect(edits.map(({ path }) => path)).toEqual([['channels', 'echo']]);
+    expect(edits[0]!.value).toMatchObject({ output: { board: 'speaker' } });
+    expect({ touches, findings }).toEqual({ touches: [], findings: [] });
+  });
+
+  test('the name of the card makes way for a board that has it', () => {
+    const taken = prop(
+      propText(`a: ${servo(17)}`, '', 'head: { driver: sim }\n  speaker: { driver: sim }'),
+    );
+    const { after } = planChange(taken, voice);
+    expect(after.prop!.channels.voice).toMatchObject({ output: { board: 'speaker_2' } });
+  });
+
+  test('a loudspeaker has no pins, and its board is a sound card', () => {
+    expect(refused(owl, { ...voice, pins: [4] })).toMatch(/has no pins/);
+    expect(refused(owl, { ...voice, board: 'head' })).toBe(
+      'board head is not a sound card; leave it out, and one is added',
+    );
+    expect(refused(owl, { ...voice, part: 'led-5mm' })).toMatch(/not a part for a sound/);
+    expect(refused(owl, { ...voice, kind: 'constructor' })).toMatch(
+      /^there is no kind constructor; use servo, relay, rgb, lamp, sound/,
+    );
+    const { after } = planChange(owl, voice);
+    const move = { do: 'move', what: 'channel', name: 'voice' } as const;
+    expect(refused(after, { ...move, pins: [4] })).toMatch(/has no pins/);
+    expect(refused(after, { ...move, board: 'head' })).toBe(
+      'board head is not a sound card; use speaker',
+    );
+  });
+
   test('where no pins are left it says so', () => {
     expect(refused(owl, { do: 'add', what: 'channel', name: 'extra', kind: 'rgb' })).toMatch(
       /^no 3 pins are free and suitable on board head; add a board/,

@@ -67,6 +67,12 @@ test('fields that no longer belong to what was chosen are left out', () => {
   expect(answers('battery')).toEqual([{ volts: 6, amps: 5, source: 'battery', capacityAh: 3 }]);
 });
 
+test('a loudspeaker has no cable from the board', () => {
+  const voice = draft({ sounds: [{ key: 2, fields: { name: 'big voice' } }] }, { lengthM: '2' });
+  expect(answersOf(voice, all).sounds).toEqual([{ name: 'big_voice' }]);
+  expect(readAnswers(answersOf(voice, all))).not.toHaveProperty('wrong');
+});
+
 describe('what is wrong', () => {
   test('is said by the name of the thing and the label of its field', () => {
     const one = draft({
@@ -80,7 +86,7 @@ describe('what is wrong', () => {
     const none = draft({ moves: [] });
     const empty = readAnswers(answersOf(none, all)) as { wrong: string[] };
     expect(wrongText(empty.wrong[0]!, none)).toBe(
-      'The list names nothing that moves, lights or switches; give one such thing',
+      'The list names nothing that moves, lights, switches or sounds; give one such thing',
     );
     const many = draft({
       lights: [{ key: 1, fields: { name: 'star', count: '25', kind: 'rgb' } }],
@@ -102,6 +108,8 @@ test('a draft that was kept comes back; what is none is no draft', () => {
   const kept = JSON.parse(JSON.stringify(draft({ lights: [{ key: 7, fields: FIRST.lights }] })));
   expect(readDraft(kept)).toEqual(kept);
   expect(nextKey(kept)).toBe(8);
+  const { sounds: _, ...before } = kept.things;
+  expect(readDraft({ ...kept, things: before })).toEqual(kept);
   for (const broken of [
     ...[undefined, null, 5, 'x', [], {}, { ...kept, things: null }],
     ...[

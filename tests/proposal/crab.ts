@@ -38,6 +38,7 @@ export const CRAB_ANSWERS: readonly (readonly [id: string, answer: string])[] = 
   ['relays.0.closesOn', ''],
   ['relays.0.lengthM', ''],
   ['relays.1.name', ''],
+  ['sounds.0.name', ''],
   ['supplies.0.volts', '6'],
   ['supplies.0.amps', '10'],
   ['supplies.0.source', ''],
@@ -53,4 +54,4 @@ export const CRAB_ANSWERS: readonly (readonly [id: string, answer: string])[] = 
 ];
 
 /** How many questions that is, and for how many of them something has to be typed. */
-export const CRAB_QUESTIONS = { asked: 47, typed: 24 };
+export const CRAB_QUESTIONS = { asked: 48, typed: 24 };

@@ -3,7 +3,7 @@ import { readAnswers } from '../../src/proposal/answers.ts';
 import { interview } from '../../src/proposal/interview.ts';
 import { CRAB_ANSWERS, CRAB_QUESTIONS } from './crab.ts';
 
-test('the questions about a crab are 47, half of them answered by Enter', () => {
+test('the questions about a crab are 48, half of them answered by Enter', () => {
   const given = new Map<string, string>();
   for (const [id, answer] of CRAB_ANSWERS) {
     const { question, wrong } = interview(given);
@@ -34,6 +34,16 @@ test('the questions about a crab are 47, half of them answered by Enter', () => 
   });
 });
 
+test('a loudspeaker is one question, and its name is all that is asked', () => {
+  const given = new Map(CRAB_ANSWERS);
+  given.set('sounds.0.name', 'big voice');
+  const { question, answers } = interview(given);
+  expect(question).toBeUndefined();
+  expect(readAnswers(answers)).toMatchObject({
+    answers: { sounds: [{ name: 'big_voice', count: 1 }] },
+  });
+});
+
 test('Enter at every question is an answer, too', () => {
   const given = new Map<string, string>();
   for (let i = 0; i < 100; i++) {
@@ -61,6 +71,7 @@ describe('an answer that cannot be is named at its question', () => {
     ['moves.0.part', 'servo', /servo is not one of/],
     ['moves.0.travelDeg', '400', /400 is not a number within 5 to 120/],
     ['moves.0.lengthM', 'long', /long is not a number/],
+    ['sounds.0.name', '2nd', /2nd is not a name; use a letter/],
     ['supplies.0.volts', '230', /230 is not a number within 3 to 48/],
   ])('%s: %s', (id, answer, wrong) => {
     expect(crab(id, answer)).toMatchObject({

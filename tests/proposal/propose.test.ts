@@ -12,6 +12,7 @@ import {
 } from '../../src/proposal/answers.ts';
 import { interview } from '../../src/proposal/interview.ts';
 import { propose, TooMuch } from '../../src/proposal/propose.ts';
+import { shoppingList } from '../../src/proposal/shopping.ts';
 import { rehearseAll } from '../../src/rehearsal/rehearse-all.ts';
 import { OWL } from '../prop/helpers.ts';
 import { CRAB_ANSWERS } from './crab.ts';
@@ -91,6 +92,84 @@ describe('the crab', () => {
     expect(new Set(decisions.map(({ id }) => id)).size).toBe(decisions.length);
     expect(text.trimEnd()).toMatch(/\n\.\.\.$/);
     expect(text.split('\n').filter((line) => line.length > 120)).toEqual([]);
+  });
+});
+
+describe('a loudspeaker', () => {
+  const voice = (changes: Record<string, string> = {}, more: GivenAnswers = {}) =>
+    fileOf(servos(1, { sounds: [{ name: 'voice' }], changes, ...more }));
+
+  test('gets a sound card, a low ceiling, a fade, and the caution about loud sound', () => {
+    const { prop, shown, text, cautions, decisions, lengthsM, problems } = voice({}, {
+      relays: [{ name: 'mist', load: 'vapour' }],
+    } as GivenAnswers);
+    expect(shown).toEqual([]);
+    expect(problems).toEqual([]);
+    expect(prop.boards.speaker).toEqual({ driver: 'alsa', device: 'default' });
+    expect(prop.channels.voice).toEqual({
+      ...{ kind: 'sound', output: { board: 'speaker' } },
+      ...{ ceiling: 0.1, fadeOutS: 0.5, park: { to: 0 } },
+    });
+    expect(prop.park.stages).toEqual([['mist', 'voice'], ['flap']]);
+    expect(cautions.join(' ')).toContain('Loud sound damages hearing');
+    // At the ceiling itself as well, where somebody may raise it.
+    expect(text).toMatch(/loud sound damages hearing\n {4}ceiling: 0.1\n/);
+    const own = decisions.filter(({ id }) => id.startsWith('voice.'));
+    expect(own.map(({ id, value }) => [id, value])).toEqual([
+      ['voice.name', 'voice'],
+      ['voice.card', 'speaker'],
+      ['voice.ceiling', '0.1'],
+      ['voice.fadeOutS', '0.5 s'],
+    ]);
+    for (const { why } of own) expect(why.length).toBeGreaterThan(8);
+    expect(Object.keys(lengthsM)).toEqual(['flap', 'mist']);
+  });
+
+  test('without one there is neither card nor caution', () => {
+    const { text, cautions } = fileOf(servos(1));
+    expect(text).not.toMatch(/alsa|ceiling|speaker/);
+    expect(cautions.join(' ')).not.toMatch(/[Ss]ound/);
+  });
+
+  test('may be all that there is', () => {
+    const { prop, shown } = fileOf({ sounds: [{ name: 'voice', place: 'head' }] });
+    expect(shown).toEqual([]);
+    expect(prop.park.stages).toEqual([['voice']]);
+    expect(prop.channels.voice).toMatchObject({ place: 'head' });
+  });
+
+  test('is changed like the rest, and what cannot be is named', () => {
+    const changed = voice({
+      ...{ 'voice.name': 'hoot', 'voice.ceiling': '0.25', 'voice.fadeOutS': '2' },
+    });
+    expect(changed.problems).toEqual([]);
+    expect(changed.shown).toEqual([]);
+    expect(changed.prop.channels.hoot).toMatchObject({ ceiling: 0.25, fadeOutS: 2 });
+    const wrong = voice({
+      ...{ 'voice.ceiling': '3', 'voice.fadeOutS': '60', 'voice.card': 'tin', 'voice.pin': '4' },
+    });
+    expect(wrong.problems).toEqual([
+      { id: 'voice.card', wrong: 'tin is not one of speaker' },
+      { id: 'voice.ceiling', wrong: '3 is not a number within 0.01 to 1 of full scale' },
+      { id: 'voice.fadeOutS', wrong: '60 is not a number within 0 to 5 s' },
+      { id: 'voice.pin', wrong: 'there is no such thing to change' },
+    ]);
+    expect(wrong.prop.channels.voice).toMatchObject({ ceiling: 0.1, fadeOutS: 0.5 });
+  });
+
+  test('a second one is refused: a prop has one sound card', () => {
+    const two = { sounds: [{ name: 'voice' }, { name: 'horn' }] };
+    expect(readAnswers(two)).toEqual({
+      wrong: ['sounds are 2 together; give 1 or fewer, or write the file by hand'],
+    });
+    expect(readAnswers({ sounds: [{ name: 'voice', count: 2 }] })).toHaveProperty('wrong');
+  });
+
+  test('is on the shopping list with its card', () => {
+    const { prop } = voice();
+    const items = shoppingList(prop).map(({ item, size }) => `${item}: ${size}`);
+    expect(items).toContain('board: a sound card, for channels of kind sound');
+    expect(items).toContain('loudspeaker: as in the file');
   });
 });
 

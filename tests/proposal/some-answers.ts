@@ -75,6 +75,7 @@ export const someAnswers: fc.Arbitrary<Answers> = fc
     moves: fc.array(move, { minLength: 1, maxLength: 5 }),
     lights: fc.array(light, { maxLength: 3 }),
     relays: fc.array(relay, { maxLength: 4 }),
+    sounds: fc.array(fc.record({ name }), { maxLength: 1 }),
     supplies: fc.array(supply, { maxLength: 4 }),
     stopButton: fc.boolean(),
   })

@@ -37,7 +37,7 @@ function partChange({ z, want, channel }: Fields) {
           ...adding,
           what: z.literal('channel'),
           name: partName,
-          kind: z.string().max(64).describe('servo, relay, rgb or lamp'),
+          kind: z.string().max(64).describe('servo, relay, rgb, lamp or sound'),
           part: z.string().max(64).optional().describe('a class of part from the library'),
           board: z.string().max(64).optional(),
           pins,

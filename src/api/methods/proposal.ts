@@ -108,7 +108,9 @@ export const proposal = {
       z.strictObject({
         answers: z
           .record(z.string().max(64), z.unknown(), want('answers, as proposal.ask gives them'))
-          .describe('what is on the table: name, computer, moves, lights, relays, supplies, ...'),
+          .describe(
+            'what is on the table: name, computer, moves, lights, relays, sounds, supplies, ...',
+          ),
         changes: z
           .record(
             z.string().max(80),

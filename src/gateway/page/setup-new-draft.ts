@@ -14,7 +14,7 @@ export interface Thing {
   fields: Record<string, string>;
 }
 
-const LISTS = ['moves', 'lights', 'relays', 'supplies'] as const;
+const LISTS = ['moves', 'lights', 'relays', 'sounds', 'supplies'] as const;
 export type List = (typeof LISTS)[number];
 
 export interface Draft {
@@ -35,6 +35,7 @@ export const FIRST: Record<List, Record<string, string>> = {
   moves: { name: 'flap', count: '1' },
   lights: { name: 'eye', count: '1', kind: 'rgb' },
   relays: { name: 'mist', count: '1', load: 'vapour', tankMl: '100' },
+  sounds: { name: 'voice' },
   supplies: { volts: '6', amps: '5', source: 'mains' },
 };
 
@@ -43,7 +44,10 @@ export const EMPTY: Draft = {
   computer: '',
   lengthM: '',
   stopButton: true,
-  things: { moves: [{ key: 1, fields: FIRST.moves }], lights: [], relays: [], supplies: [] },
+  things: {
+    moves: [{ key: 1, fields: FIRST.moves }],
+    ...{ lights: [], relays: [], sounds: [], supplies: [] },
+  },
   changes: {},
 };
 
@@ -51,6 +55,12 @@ export const EMPTY: Draft = {
 export function nextKey({ things }: Draft): number {
   return 1 + Math.max(0, ...LISTS.flatMap((list) => things[list].map(({ key }) => key)));
 }
+
+/** Whether its things hang on a cable from the board. */
+const HAS_CABLE: Record<List, boolean> = {
+  ...{ moves: true, lights: true, relays: true },
+  ...{ sounds: false, supplies: false },
+};
 
 /** A name as channels have it: `left claw` is left_claw. */
 function asName(text: string): string {
@@ -85,9 +95,8 @@ export function answersOf(draft: Draft, choices: Choices, wiring = true): GivenA
         return [key, key === 'name' ? asName(text) : text.trim()];
       }),
     );
-    // One length for all, where a thing has none of its own.
-    if (list !== 'supplies' && cable !== '' && !('lengthM' in values))
-      values.lengthM = asNumber(cable);
+    // One length for all parts on pins, where a thing has none of its own.
+    if (HAS_CABLE[list] && cable !== '' && !('lengthM' in values)) values.lengthM = asNumber(cable);
     return values;
   };
   return {
@@ -117,13 +126,14 @@ const LIST_WORDS: Record<List, string> = {
   moves: 'what moves',
   lights: 'lights',
   relays: 'what relays switch',
+  sounds: 'loudspeakers',
   supplies: 'supplies',
 };
 
 /** What is wrong with an answer, in the words of the form: `moves[0].count is ...` is `flap, how many: is ...`. */
 export function wrongText(line: string, { things }: Draft): string {
   const [, list, at, key, rest] =
-    /^(moves|lights|relays|supplies)(?:\[(\d+)\])?(?:\.(\w+))?:? (.*)$/s.exec(line) ?? [];
+    /^(moves|lights|relays|sounds|supplies)(?:\[(\d+)\])?(?:\.(\w+))?:? (.*)$/s.exec(line) ?? [];
   if (list === undefined) return line.replace(/^the answers name/, 'The list names');
   const thing = at === undefined ? undefined : things[list as List][Number(at)];
   const who = thing?.fields.name || LIST_WORDS[list as List];
@@ -145,11 +155,13 @@ export function readDraft(kept: unknown): Draft | undefined {
   const { name, computer, lengthM, stopButton, things, changes } = (kept ?? {}) as Partial<Draft>;
   if (![name, computer, lengthM].every(isText) || typeof stopButton !== 'boolean') return undefined;
   if (!isTexts(changes) || typeof things !== 'object' || things === null) return undefined;
+  // One that was kept before a list was there lacks it.
+  const whole = { ...EMPTY.things, ...things };
   for (const list of LISTS) {
-    const some: unknown = things[list];
+    const some: unknown = whole[list];
     if (!Array.isArray(some)) return undefined;
     for (const one of some as Partial<Thing>[])
       if (typeof one?.key !== 'number' || !isTexts(one.fields)) return undefined;
   }
-  return kept as Draft;
+  return { ...(kept as Draft), things: whole };
 }

@@ -23,6 +23,7 @@ import {
 } from './setup-new-data.ts';
 import { type Choices, type List, type Thing, wrongText } from './setup-new-draft.ts';
 import { Review } from './setup-review.tsx';
+import { LoudCaution } from './sound.tsx';
 import { isEmpty } from './store.ts';
 
 /** A new prop: what is on the table, and then what is proposed for it. */
@@ -53,6 +54,7 @@ export function NewProp() {
 function Table({ all }: { all: Choices }) {
   const { name, computer, lengthM, stopButton } = draft.value;
   const usual = all.usual as { computer: string; lengthM: number };
+  const bounds = all.bounds as { sounds: number };
   const review = useRef(false);
   useEffect(() => {
     if (!review.current || !proposed.value) return;
@@ -106,6 +108,9 @@ function Table({ all }: { all: Choices }) {
         add="Add a relay"
       >
         {(thing) => <Relays thing={thing} all={all} />}
+      </Things>
+      <Things list="sounds" title="Sound" add="Add a loudspeaker" most={bounds.sounds}>
+        {(thing) => <Sounds thing={thing} />}
       </Things>
       <Things
         list="supplies"
@@ -167,11 +172,20 @@ interface ThingsProps {
   title: string;
   add: string;
   hint?: string;
+  /** No more than so many lines. */
+  most?: number;
   children: (thing: Thing) => ComponentChildren;
 }
 
 /** One list of the table, with a button for one more. */
-function Things({ list, title, add, hint, children }: ThingsProps) {
+function Things({
+  list,
+  title,
+  add,
+  hint,
+  most = Number.POSITIVE_INFINITY,
+  children,
+}: ThingsProps) {
   const added = useRef<number | undefined>(undefined);
   const box = useRef<HTMLFieldSetElement>(null);
   const things = draft.value.things[list];
@@ -199,14 +213,16 @@ function Things({ list, title, add, hint, children }: ThingsProps) {
           </button>
         </div>
       ))}
-      <button
-        type="button"
-        onClick={() => {
-          added.current = addThing(list);
-        }}
-      >
-        {add}
-      </button>
+      {things.length < most && (
+        <button
+          type="button"
+          onClick={() => {
+            added.current = addThing(list);
+          }}
+        >
+          {add}
+        </button>
+      )}
     </fieldset>
   );
 }
@@ -450,6 +466,17 @@ const LEVELS = [
   { value: 'low', about: 'as most modules do' },
   { value: 'high', about: 'a high level' },
 ];
+
+function Sounds({ thing }: { thing: Thing }) {
+  const list = 'sounds';
+  return (
+    <>
+      <LoudCaution />
+      <Text list={list} thing={thing} of="name" label="Name" />
+      <p class="hint">It is on the sound card of the computer, with a low ceiling to begin with.</p>
+    </>
+  );
+}
 
 function Supplies({ thing }: { thing: Thing }) {
   const list = 'supplies';

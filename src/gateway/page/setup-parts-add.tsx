@@ -3,6 +3,7 @@ import { Select } from './select.tsx';
 import { busy, type Change, file, plan, said, section } from './setup-parts-data.ts';
 import { typedPins, typedWords, WRONG_PINS } from './setup-parts-field.tsx';
 import { Line, PartForm } from './setup-parts-form.tsx';
+import { LoudCaution } from './sound.tsx';
 import { typedNumber } from './typed-number.ts';
 
 const WHAT = {
@@ -10,6 +11,7 @@ const WHAT = {
   relay: 'a relay',
   rgb: 'a light with colours',
   lamp: 'a dimmed light',
+  sound: 'a loudspeaker',
   rail: 'a rail',
   group: 'a group',
   pose: 'a pose',
@@ -58,6 +60,7 @@ export function AddPart() {
           );
         })}
       </PartForm>
+      {kind === 'sound' && <LoudCaution />}
     </section>
   );
 }
@@ -84,6 +87,8 @@ function fieldsOf(kind: string, isChannel: boolean): AddField[] {
         : []),
     ];
   switch (kind) {
+    case 'sound':
+      return [name];
     case 'rail':
       return [
         name,
