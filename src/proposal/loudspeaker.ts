@@ -19,7 +19,7 @@ export const CARD_REASON =
 /** A first ceiling (share of full scale) and fade (s): low and soft, until somebody has listened. Our choice. */
 export const FIRST_SOUND = { ceiling: 0.1, fadeOutS: 0.5 } as const;
 
-/** Why, in the same order. */
+/** Why they are so. */
 export const SOUND_REASONS = {
   ceiling:
     'the loudest that it may be, as a share of full scale: low, until you have measured with a sound level meter where ears can be',

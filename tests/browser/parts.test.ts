@@ -100,8 +100,9 @@ it('parts are renamed, removed, added and undone, and speeds are tried out while
   expect(added).toContain('  tongue:\n');
   await writeFile(daemon.propFile, added.replace('name: Foyer owl', 'name: Night owl'));
   await page.locator('header h1:text-is("Night owl")').waitFor({ state: 'attached' });
-  await press(/^Undo: Add tongue/);
-  await page.locator('.parts-said', { hasText: 'Nothing was undone' }).waitFor();
+  await operator.button(/^Undo: Add tongue/).waitFor({ state: 'detached' });
+  const undo = page.locator('.parts-top').getByRole('button', { name: 'Undo', exact: true });
+  expect(await undo.getAttribute('aria-disabled')).toBe('true');
   expect(await daemon.readProp()).toContain('  tongue:\n');
 
   // Speeds are tried while the button is held, at most as fast as the file allows.
