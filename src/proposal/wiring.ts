@@ -247,7 +247,9 @@ class Wirer {
     const known = new Set(boardConnectors(this.#prop).values());
     for (const [name, board] of Object.entries(this.#prop.boards)) {
       if (known.has(name)) continue;
-      const { header } = factsOf(board);
+      const { header, pins } = factsOf(board);
+      // A sound card has channels, and nothing on it to wire.
+      if (pins === 0) continue;
       const used = Object.values(this.#prop.channels).some(({ output }) => output.board === name);
       if (!used && !header) continue;
       this.#workOn('board', name);

@@ -373,6 +373,15 @@ describe('add', () => {
     expect({ touches, findings }).toEqual({ touches: [], findings: [] });
   });
 
+  test('beside a sound card the loom stays complete: the next servo gets its wires', () => {
+    const { after } = planChange(owl, voice);
+    const next = { do: 'add', what: 'channel', name: 'extra', kind: 'servo' } as const;
+    const { findings, after: both } = planChange(after, { ...next, part: 'servo-9g' });
+    expect(findings).toEqual([]);
+    expect(both.prop!.channels.extra!.wire).toBeDefined();
+    expect(Object.values(both.prop!.connectors).map(({ board }) => board)).not.toContain('speaker');
+  });
+
   test('the name of the card makes way for a board that has it', () => {
     const taken = prop(
       propText(`a: ${servo(17)}`, '', 'head: { driver: sim }\n  speaker: { driver: sim }'),
