@@ -207,14 +207,15 @@ it('a cue of flap, light, vapour and voice is made from nothing, rehearsed, save
 
   // On the prop itself: only what is saved, and only by its own button, which ends it as well. At half
   // speed the voice is left out, which is said. A loop ends when the desk is left.
-  await page.getByLabel('in a loop').check();
+  const onTheProp = page.getByRole('region', { name: 'On the prop' });
+  await onTheProp.getByLabel('in a loop').check();
   await page.getByLabel('Speed on the prop').selectOption('half');
   await operator.button('Play hoot on the prop').click();
   await status('▶ running, at 50 % of its speed, in a loop');
   await page.locator('.desk-prop li', { hasText: 'voice' }).waitFor();
   await page.getByRole('link', { name: 'Poses' }).click();
   await page.getByRole('link', { name: 'Desk' }).click();
-  await page.getByLabel('in a loop').uncheck();
+  await onTheProp.getByLabel('in a loop').uncheck();
   await page.getByLabel('Speed on the prop').selectOption('1');
   await operator.button('Play hoot on the prop').click();
   await status('▶ running');
