@@ -27,7 +27,7 @@ interface Pusher {
   fromDeg: number;
   fromVel: number;
   outwards: number;
-  /** What is said of it until it is commanded anew, and its plan by then. */
+  /** What is said of it until it is commanded again, and its plan by then. */
   said: string | undefined;
   plans: number;
 }

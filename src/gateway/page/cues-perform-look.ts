@@ -40,9 +40,9 @@ export class RecordingLook {
 
   /**
    * Looks once, and while it records again and again.
-   * @param anew nobody knows what has happened since the last time
+   * @param again nobody knows what has happened since the last time
    */
-  async look(anew = false): Promise<void> {
+  async look(again = false): Promise<void> {
     const { clock, read, seen, over, gone, failed } = this.#parts;
     const run = ++this.#run;
     this.#cancel();
@@ -50,7 +50,7 @@ export class RecordingLook {
     const wasOver = last?.recording === false;
     let now: Recorded;
     try {
-      now = await read(anew || !wasOver);
+      now = await read(again || !wasOver);
     } catch (error) {
       if (run === this.#run) failed(error as Error);
       return;
@@ -71,7 +71,7 @@ export class RecordingLook {
     if (wasOver && isSame(last, now)) {
       seen(now);
       // Read without what is chosen for it.
-      if (anew) await this.look();
+      if (again) await this.look();
       return;
     }
     seen(now);

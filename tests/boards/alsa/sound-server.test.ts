@@ -81,7 +81,7 @@ describe('the files of sounds', () => {
     );
   });
 
-  test('while a sound plays, none is read anew; after that they are', async () => {
+  test('while a sound plays, none is read again; after that they are', async () => {
     put('hoot.wav', wavOf());
     open('hoot.wav', 'purr.wav');
     await heard(1);

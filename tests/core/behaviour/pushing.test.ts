@@ -60,7 +60,7 @@ describe('a servo that pushes, by its measured current', () => {
     expect([rig.condition, notes().length]).toEqual(['live', 1]);
     await rig.run(5000);
     expect(pushes()).toHaveLength(1);
-    // Commanded anew, what was said is over.
+    // Commanded again, what was said is over.
     await client.call('channel.move', { channel: 'beak', to: 0 });
     await rig.run(100);
     expect(notes()).toEqual([]);
