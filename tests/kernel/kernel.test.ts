@@ -219,14 +219,14 @@ ${AS_MEASURING}`);
 it('meters are read beside the chips that move servos, and set up again after a reset', async () => {
   const before = await chip(machine, SERVOS);
   const until = (test: string) => `for i in $(seq 300); do ${test} && break; sleep 0.2; done`;
-  // Reads until /root/enough is there; by then all have been read, or failed.
-  const sense = (then: string) => `rm -f /root/enough /root/said
-/opt/sinew/bin/node /opt/sinew/dist/sense.mjs /root/enough </dev/null >/root/said 2>>/root/remarks &
-${until('grep -qs ready /root/said')}
+  // Reads until /run/sense-enough is there; by then all have been read, or failed.
+  const sense = (then: string) => `rm -f /run/sense-enough /run/sense-said
+/opt/sinew/bin/node /opt/sinew/dist/sense.mjs /run/sense-enough </dev/null >/run/sense-said 2>/run/sense-remarks &
+${until('grep -qs ready /run/sense-said')}
 ${then}
-touch /root/enough; wait; tail -1 /root/said`;
+touch /run/sense-enough; wait; tail -1 /run/sense-said`;
   const { readings, news } = JSON.parse(
-    await machine.run(`cp /root/sense.mjs /opt/sinew/dist/
+    await machine.run(`cp ~root/sense.mjs /opt/sinew/dist/
 ${sense(`${setWord(METER, 5, 0)}; ${setWord(METER, 0, 0x4127)}
 ${until(`[ $(i2cget -y 0 ${METER} 0 w) = ${swapped(0x4327)} ]`)}; sleep 1`)}`),
   ) as Sensed;
