@@ -1,4 +1,3 @@
-import { Tick } from './tick.tsx';
 import './cues-perform.css';
 import { useComputed, useSignal } from '@preact/signals';
 import { useEffect } from 'preact/hooks';
@@ -46,6 +45,7 @@ import { Takes } from './cues-perform-review.tsx';
 import { forPeople } from './for-people.ts';
 import { Select } from './select.tsx';
 import { channels, commanding, stateOf } from './store.ts';
+import { Tick } from './tick.tsx';
 import { startTilt, stopTilt, tilt } from './tilt-source.ts';
 import { typedNumber } from './typed-number.ts';
 

@@ -1,4 +1,3 @@
-import { Tick } from './tick.tsx';
 import './measure.css';
 import { type Signal, useSignal } from '@preact/signals';
 import { useEffect, useId } from 'preact/hooks';
@@ -29,6 +28,7 @@ import { measuredText } from './measured.ts';
 import type { ChannelProps } from './page-kind.ts';
 import { isUnknown } from './standing.ts';
 import { propName, stateOf } from './store.ts';
+import { Tick } from './tick.tsx';
 import { phoneAngle, rawAngle, startTilt, stopTilt, tilt, tiltMissing } from './tilt-source.ts';
 
 const usText = (us: number) => `${us.toFixed(0)} us`;

@@ -1,4 +1,3 @@
-import { Tick } from './tick.tsx';
 import './setup-loom.css';
 import { signal, useSignalEffect } from '@preact/signals';
 import { useEffect, useId, useRef } from 'preact/hooks';
@@ -11,6 +10,7 @@ import { FIRST_CONTROL } from './main-button.tsx';
 import { Additions, checkLines, Listed } from './setup-lists.tsx';
 import { asNumber } from './setup-new-draft.ts';
 import { ask, channels, holding, propName, version, write } from './store.ts';
+import { Tick } from './tick.tsx';
 
 /** The wiring that is missing, as additions to review, and what to buy. */
 

@@ -1,4 +1,3 @@
-import { Tick } from './tick.tsx';
 import './setup-new.css';
 import { useSignalEffect } from '@preact/signals';
 import type { ComponentChildren } from 'preact';
@@ -25,6 +24,7 @@ import { type Choices, type List, type Thing, wrongText } from './setup-new-draf
 import { Review } from './setup-review.tsx';
 import { LoudCaution } from './sound.tsx';
 import { isEmpty } from './store.ts';
+import { Tick } from './tick.tsx';
 
 /** A new prop: what is on the table, and then what is proposed for it. */
 export function NewProp() {
