@@ -1,5 +1,6 @@
 import type { Params, Result } from '../../api/methods.ts';
 import type { Clock } from '../../shared/clock.ts';
+import { tidy } from '../../shared/units.ts';
 
 /** How a cue is played on the prop. */
 export interface How {
@@ -117,7 +118,7 @@ export const SPEEDS: readonly (readonly [rate: string, words: string])[] = [
 /** How a cue is played, in words: `from 1.5 s, at half speed, in a loop`. */
 export function howWords({ fromS, rate, loop }: How): string {
   return [
-    fromS > 0 && `from ${Number(fromS.toFixed(2))} s`,
+    fromS > 0 && `from ${tidy(fromS, 2)} s`,
     rate < 1 && `at ${Math.round(rate * 100)} % of its speed`,
     loop && 'in a loop',
   ]

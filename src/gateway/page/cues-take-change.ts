@@ -1,4 +1,5 @@
 import type { Params } from '../../api/methods.ts';
+import { tidy } from '../../shared/units.ts';
 import { withMinus } from './minus.ts';
 
 /** What becomes of a take before it is saved. Pure. */
@@ -69,6 +70,6 @@ export function pastLimits(
   const [low, high] = rangeOfCurves(curve);
   const past = low < limits[0] - SAME_DEG ? low : high > limits[1] + SAME_DEG ? high : undefined;
   if (past === undefined) return '';
-  const text = (deg: number) => withMinus(Math.round(10 * deg) / 10);
+  const text = (deg: number) => withMinus(tidy(deg, 1));
   return `${name} would go to ${text(past)} deg; its limits are ${text(limits[0])} to ${text(limits[1])} deg. No cue can play it like this.`;
 }

@@ -1,3 +1,4 @@
+import { tidy } from '../../shared/units.ts';
 import { recordOf } from './cues-model.ts';
 
 /** How a servo follows a sound, and what the prop file has of it. Pure. */
@@ -37,8 +38,8 @@ export function howOf(data: Data, sound: string, servo: string, info: ServoInfo 
   const marks = Object.keys(info.marks ?? {});
   const [low = 0, high = 0] = info.limitsDeg ?? [];
   return {
-    shut: marks.find((mark) => mark === 'shut') ?? Math.round(10 * low) / 10,
-    open: marks.find((mark) => mark === 'open') ?? Math.round(10 * high) / 10,
+    shut: marks.find((mark) => mark === 'shut') ?? tidy(low, 1),
+    open: marks.find((mark) => mark === 'open') ?? tidy(high, 1),
     ...USUAL,
     ...inFile(data, sound, servo)?.kept,
   };
