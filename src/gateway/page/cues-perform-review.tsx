@@ -262,7 +262,7 @@ function Curves({ now }: { now: Recorded }) {
         const curve = recorded[name]!;
         const kept = simplified[name] ?? [];
         const limits = channels.value[name]?.limitsDeg;
-        const all = curve.map(([, deg]) => deg);
+        const [least, most] = rangeOfCurves(curve);
         const [low, high] = spread(...rangeOfCurves(curve, kept), limits);
         const apart = degText(differenceDeg[name] ?? 0);
         const past = pastLimits(name, kept, limits);
@@ -272,15 +272,14 @@ function Curves({ now }: { now: Recorded }) {
         return (
           <div key={name}>
             <p class="hint">
-              {name}: {degText(Math.min(...all))} to {degText(Math.max(...all))}; what is kept
-              differs by {apart} at most
+              {name}: {degText(least)} to {degText(most)}; what is kept differs by {apart} at most
             </p>
             {past && <p class="caution">{past}</p>}
             <svg
               viewBox={`0 0 ${WIDTH} ${LANE}`}
               preserveAspectRatio="none"
               role="img"
-              aria-label={`${name} in ${durationS.toFixed(1)} s: from ${degText(all[0] ?? 0)} to ${degText(all.at(-1) ?? 0)}, ${kept.length} points, ${apart} apart at most`}
+              aria-label={`${name} in ${durationS.toFixed(1)} s: from ${degText(curve[0]?.[1] ?? 0)} to ${degText(curve.at(-1)?.[1] ?? 0)}, ${kept.length} points, ${apart} apart at most`}
             >
               <polyline class="record-raw" points={line(curve)} />
               <polyline class="record-kept" points={line(kept)} />

@@ -50,6 +50,7 @@ type Curve = readonly (readonly [tS: number, deg: number])[];
 
 /** The lowest and the highest angle of curves (deg). */
 export function rangeOfCurves(...curves: readonly Curve[]): [low: number, high: number] {
+  // Not Math.min(...all): a long take has more points than a call has arguments.
   const all = curves.flatMap((curve) => curve.map(([, deg]) => deg));
   return [
     all.reduce((least, deg) => Math.min(least, deg), all[0] ?? 0),
