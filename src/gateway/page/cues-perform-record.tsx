@@ -8,6 +8,7 @@ import {
   endRecording,
   fromGrab,
   isUnsure,
+  meanwhile,
   over,
   record,
   recording,
@@ -38,6 +39,7 @@ export function Record() {
 function Begin({ isAgain }: { isAgain: boolean }) {
   const can = commanding.value && toRecord.value.length > 0;
   const unsaved = isAgain && savedAs.value === '';
+  const { over: cue, sound } = meanwhile.value;
   return (
     <>
       <fieldset class="bare" hidden={usable.value.length === 0}>
@@ -79,10 +81,10 @@ function Begin({ isAgain }: { isAgain: boolean }) {
       >
         Begin when I take hold of a control
       </Tick>
-      {over.value.includes('/') && <LoudCaution />}
-      {over.value !== '' && !over.value.includes('/') && (
+      {sound && <LoudCaution />}
+      {cue !== undefined && (
         <p class="caution">
-          Cue {over.value} moves the prop while you record, except for the servos that you record.
+          Cue {cue} moves the prop while you record, except for the servos that you record.
         </p>
       )}
       <div class="row">

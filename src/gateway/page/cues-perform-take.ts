@@ -54,7 +54,10 @@ export const reviewed = computed(() => {
 /** The take that can be put into a cue. */
 export const toPlay = computed(() => (picked.value === '' ? savedAs.value : justSaved.value));
 
-/** Sounds that can play meanwhile, each on its channel. */
+/** A sound on its channel. */
+type PlayedSound = NonNullable<Recorded['sound']>;
+
+/** Sounds that can play meanwhile. */
 export const sounds = computed(() =>
   Object.entries(channels.value).flatMap(([channel, { sounds: names = [] }]) =>
     names.map((sound) => ({ channel, sound })),
@@ -62,11 +65,11 @@ export const sounds = computed(() =>
 );
 
 /** What `over` stands for, as the daemon is asked for it. */
-function meanwhile(): { over?: string; sound?: { channel: string; sound: string } } {
-  const [cue, channel, sound] = over.peek().split('/');
+export const meanwhile = computed((): { over?: string; sound?: PlayedSound } => {
+  const [cue, channel, sound] = over.value.split('/');
   if (channel !== undefined && sound !== undefined) return { sound: { channel, sound } };
   return cue ? { over: cue } : {};
-}
+});
 
 export const cueNames = computed(() => Object.keys(cueList.value.cues));
 
@@ -190,7 +193,7 @@ export function waitNoMore(): void {
 
 async function begin(): Promise<void> {
   const named = [...toRecord.peek()];
-  const of = { channels: named, ...meanwhile() };
+  const of = { channels: named, ...meanwhile.peek() };
   const begun = await ask('take.begin', of);
   if (!begun) return;
   savedAs.value = '';
