@@ -46,7 +46,10 @@ export const EMPTY: Draft = {
   stopButton: true,
   things: {
     moves: [{ key: 1, fields: FIRST.moves }],
-    ...{ lights: [], relays: [], sounds: [], supplies: [] },
+    lights: [],
+    relays: [],
+    sounds: [],
+    supplies: [],
   },
   changes: {},
 };
@@ -56,11 +59,8 @@ export function nextKey({ things }: Draft): number {
   return 1 + Math.max(0, ...LISTS.flatMap((list) => things[list].map(({ key }) => key)));
 }
 
-/** Whether its things hang on a cable from the board. */
-const HAS_CABLE: Record<List, boolean> = {
-  ...{ moves: true, lights: true, relays: true },
-  ...{ sounds: false, supplies: false },
-};
+/** Lists of things that do not hang on a cable from the board. */
+const WITHOUT_CABLE: readonly List[] = ['sounds', 'supplies'];
 
 /** A name as channels have it: `left claw` is left_claw. */
 function asName(text: string): string {
@@ -96,7 +96,8 @@ export function answersOf(draft: Draft, choices: Choices, wiring = true): GivenA
       }),
     );
     // One length for all parts on pins, where a thing has none of its own.
-    if (HAS_CABLE[list] && cable !== '' && !('lengthM' in values)) values.lengthM = asNumber(cable);
+    if (!WITHOUT_CABLE.includes(list) && cable !== '' && !('lengthM' in values))
+      values.lengthM = asNumber(cable);
     return values;
   };
   return {
