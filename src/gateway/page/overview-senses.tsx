@@ -64,7 +64,7 @@ function SenseRow({ name, info }: { name: string; info: SenseInfo }) {
         (text) =>
           text !== undefined && (
             <p key={text} class="amiss" role="status">
-              {sentence(text)}
+              {text}.
             </p>
           ),
       )}
@@ -91,8 +91,4 @@ function limitsText({ kind, limits }: SenseInfo): string {
       return [`${WORDS[name]} ${senseText(kind, at)}.`];
     })
     .join(' ');
-}
-
-function sentence(text: string): string {
-  return `${text}.`;
 }

@@ -1,12 +1,12 @@
 /** A value and its words; a value alone is its own words. */
 export type Option = string | readonly [value: string, words: string];
 /** Options under a heading of their own; without options it is left out. */
-export interface OptionGroup {
+interface OptionGroup {
   group: string;
   options: readonly Option[];
 }
 
-interface SelectProps {
+export interface SelectProps {
   label: string;
   value: string;
   options: readonly (Option | OptionGroup)[];

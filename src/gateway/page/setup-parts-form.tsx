@@ -2,7 +2,7 @@ import { useSignal } from '@preact/signals';
 import type { ComponentChildren } from 'preact';
 import { Act } from './act.tsx';
 import { AS_TYPED } from './as-typed.ts';
-import { Select } from './select.tsx';
+import { Select, type SelectProps } from './select.tsx';
 import { busy } from './setup-parts-data.ts';
 
 interface PartFormProps {
@@ -67,7 +67,7 @@ export function Line({ label, value, onText, decimal, placeholder, describedBy }
 }
 
 /** One of a few values, by itself. */
-export function Choose(props: Parameters<typeof Select>[0]) {
+export function Choose(props: SelectProps) {
   return (
     <div class="part-field">
       <Select {...props} />
