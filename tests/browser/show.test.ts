@@ -23,7 +23,7 @@ const names = ({ page }: Operator) =>
     .locator('.show-list .show-cue .show-name')
     .evaluateAll((all) => all.map((one) => one.firstChild?.textContent));
 
-/** Looks again and again until a busy machine has had its time. */
+/** Looks repeatedly until a busy machine has had its time. */
 const poll = <T>(look: () => Promise<T>) => expect.poll(look, { timeout: 15_000 });
 
 const cue = ({ page }: Operator, name: string) =>

@@ -82,7 +82,7 @@ test('after a lost link, a recording that has ended is shown as such, and is not
   expect(rig.told).toEqual(['over 40']);
 });
 
-test('after a lost link, one that goes on is looked at again and again', async () => {
+test('after a lost link, one that goes on is looked at repeatedly', async () => {
   const rig = await Rig.cut();
   rig.has = going(60);
   await rig.look.look(true);

@@ -694,7 +694,7 @@ function Runs({ step, at }: { step: Step; at: number }) {
           edit(setKey(steps.peek(), at, 'times', checked ? 'until stopped' : undefined))
         }
       >
-        Again and again, until it is stopped
+        In a loop, until it is stopped
       </Tick>
     </>
   );

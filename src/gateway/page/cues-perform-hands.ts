@@ -127,7 +127,7 @@ export function watchGamepad(): () => void {
       grip(one.channel, place);
     }
   };
-  // A browser has no event for it: it is looked at again and again, while anything is led by it.
+  // A browser has no event for it: it is looked at repeatedly, while anything is led by it.
   const end = effect(() => {
     if (!isByGamepad.value) return;
     const timer = setInterval(look, LOOK_EVERY_MS);

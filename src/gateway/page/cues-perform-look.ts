@@ -39,7 +39,7 @@ export class RecordingLook {
   }
 
   /**
-   * Looks once, and while it records again and again.
+   * Looks once, and repeatedly while it records.
    * @param again nobody knows what has happened since the last time
    */
   async look(again = false): Promise<void> {
