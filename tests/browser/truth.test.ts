@@ -79,7 +79,5 @@ it('what is measured is told apart from what is estimated, and what is not measu
   expect((await peer.call('wake')).error?.data.code).toBe('sense.low');
   expect(await breaches(operator)).toEqual([]);
   expect(await overhang(operator)).toBe(0);
-  if (process.env.SENSES_SHOT)
-    await page.screenshot({ path: process.env.SENSES_SHOT, fullPage: true });
   await operator.close();
 });
