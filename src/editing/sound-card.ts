@@ -1,6 +1,6 @@
 import { factsOf } from '../boards/registry.ts';
+import { freeName } from '../prop/name.ts';
 import { CARD_REASON, SPEAKER, soundCard } from '../proposal/loudspeaker.ts';
-import { freeName } from '../proposal/slots.ts';
 import { type Draft, refuse } from './draft.ts';
 
 /**

@@ -1,6 +1,7 @@
 import { type Board, type DriverName, factsOf, setUpOf } from '../boards/registry.ts';
 import { USUAL_SPREAD_V } from '../prop/kinds/light-parts.ts';
 import { UNGUARDED_A } from '../prop/lint-relay.ts';
+import { freeName } from '../prop/name.ts';
 import { PARTS } from '../prop/parts.ts';
 import { tidy } from '../shared/units.ts';
 import { ledResistor } from '../sums/resistor.ts';
@@ -25,15 +26,7 @@ import {
 import { fileText } from './file-text.ts';
 import { type Electrical, type Layout, layOut, type Place, type Where } from './layout.ts';
 import { CARD_REASON, FIRST_SOUND, LOUD_CAUTION, SOUND_REASONS, SPEAKER } from './loudspeaker.ts';
-import {
-  freeName,
-  hasPins,
-  nameTrouble,
-  type PinSlot,
-  type Slot,
-  type SoundSlot,
-  slotsOf,
-} from './slots.ts';
+import { hasPins, nameTrouble, type PinSlot, type Slot, type SoundSlot, slotsOf } from './slots.ts';
 import {
   type Branch,
   fusesFor,

@@ -1,4 +1,4 @@
-import { NAME } from '../prop/name.ts';
+import { freeName, NAME } from '../prop/name.ts';
 import type { Answers, LightAnswer, Move, RelayAnswer, SoundAnswer } from './answers.ts';
 
 /** The channels that the answers ask for, one by one, with names. */
@@ -30,12 +30,6 @@ function names(name: string, count: number): string[] {
   if (count === 1) return [name];
   if (count === 2) return [`${name}_left`, `${name}_right`];
   return Array.from({ length: count }, (_, i) => `${name}_${i + 1}`);
-}
-
-/** A name that is still free: with a number behind it, where it must be. */
-export function freeName(name: string, taken: ReadonlySet<string>): string {
-  if (!taken.has(name)) return name;
-  for (let i = 2; ; i++) if (!taken.has(`${name}_${i}`)) return `${name}_${i}`;
 }
 
 /** Every channel in the order of the answers; no two have one name. */

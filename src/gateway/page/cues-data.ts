@@ -1,5 +1,6 @@
 import { batch, computed, effect, signal } from '@preact/signals';
 import type { Result } from '../../api/methods.ts';
+import { freeName } from '../../prop/name.ts';
 import { systemClock } from '../../shared/clock.ts';
 import type { RefusalCode } from '../../shared/refusals.ts';
 import {
@@ -218,9 +219,7 @@ export function open(name: string): void {
 
 /** A name that no cue has. */
 export function freeCueName(wanted = 'cue'): string {
-  const taken = new Set(names.peek());
-  if (!taken.has(wanted)) return wanted;
-  for (let i = 2; ; i++) if (!taken.has(`${wanted}_${i}`)) return `${wanted}_${i}`;
+  return freeName(wanted, new Set(names.peek()));
 }
 
 /** A new cue, here alone until it is saved. */

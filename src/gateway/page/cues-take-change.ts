@@ -1,4 +1,5 @@
 import type { Params } from '../../api/methods.ts';
+import { freeName } from '../../prop/name.ts';
 import { tidy } from '../../shared/units.ts';
 import { withMinus } from './minus.ts';
 
@@ -43,7 +44,7 @@ export function wantedOf(
 /** A name that no take has: `wave_2` for another `wave`. */
 export function freeTakeName(name: string, takes: readonly string[]): string {
   const stem = name.replace(/_\d+$/, '');
-  for (let i = 2; ; i++) if (!takes.includes(`${stem}_${i}`)) return `${stem}_${i}`;
+  return freeName(stem, new Set([stem, ...takes]));
 }
 
 type Curve = readonly (readonly [tS: number, deg: number])[];

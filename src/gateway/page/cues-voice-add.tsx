@@ -1,5 +1,6 @@
 import { computed, signal } from '@preact/signals';
 import { useRef } from 'preact/hooks';
+import { freeName } from '../../prop/name.ts';
 import { soundNameOf } from '../../prop/sound-name.ts';
 import { Act } from './act.tsx';
 import { file as data, load } from './cues-data.ts';
@@ -67,7 +68,7 @@ async function add(given: File): Promise<void> {
   said.value = '';
   sent.value = 0;
   const before = data.peek()?.version ?? version.peek();
-  const name = freeName(soundNameOf(given.name));
+  const name = freeName(soundNameOf(given.name), new Set(names.peek()));
   try {
     const begun = await call('sound.begin', { bytes: given.size });
     const bytes = new Uint8Array(await given.arrayBuffer());
@@ -110,10 +111,4 @@ function done(what: string, before: string, after: string): void {
 
 function laterText({ pending }: { pending: boolean }): string {
   return pending ? ' It takes effect when the prop is parked.' : '';
-}
-
-function freeName(first: string): string {
-  let name = first;
-  for (let n = 2; names.peek().includes(name); n++) name = `${first}_${n}`;
-  return name;
 }
