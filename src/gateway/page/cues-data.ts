@@ -22,7 +22,7 @@ import {
   undone,
 } from './cues-model.ts';
 import { Rehearser } from './cues-rehearser.ts';
-import { lastChange, undoLast } from './file-change.ts';
+import { lastChange, undoLast, writeChange } from './file-change.ts';
 import { fileNews } from './file-news.ts';
 import { forPeople } from './for-people.ts';
 import { KeepLater } from './keep-later.ts';
@@ -31,7 +31,7 @@ import { KIND_WORDS } from './kind-words.ts';
 import { call, LinkGone, linkState } from './link.ts';
 import { withMinus } from './minus.ts';
 import { isRefusal } from './refusal.ts';
-import { channels, cueList, groups, propName, version, write } from './store.ts';
+import { channels, cueList, groups, propName, version } from './store.ts';
 
 /** The cue on the desk: what the file has, what was changed, what is kept and saved. */
 
@@ -350,8 +350,7 @@ export function save(): Promise<boolean> {
       said.value = `Step ${idle + 1} does nothing yet: give it something to do, or remove it.`;
       return false;
     }
-    const what = `cue ${name}`;
-    const result = await write(what, 'cue.save', {
+    const result = await writeChange(`cue ${name}`, before, 'cue.save', {
       cue: name,
       ...toSend(name, now),
       version: before,
@@ -363,7 +362,6 @@ export function save(): Promise<boolean> {
       return false;
     }
     batch(() => {
-      lastChange.value = { what, before, after: result.version };
       said.value = `${name} is saved in the prop file.${result.pending ? ' It waits until the prop is parked.' : ''}`;
       // What was changed meanwhile is still to be saved; what was done before can still be undone.
       const draft = drafts.peek()[name];
@@ -384,14 +382,14 @@ export function removeCue(): Promise<boolean> {
     }
     const before = file.peek()?.version ?? '';
     const what = `the removal of cue ${name}`;
-    const result = await write(what, 'cue.remove', { cue: name, version: before });
+    const params = { cue: name, version: before };
+    const result = await writeChange(what, before, 'cue.remove', params);
     if (!result) {
       said.value = 'It was not removed; the reason stands above.';
       await load();
       return false;
     }
     batch(() => {
-      lastChange.value = { what, before, after: result.version };
       setDraft(name, undefined);
       said.value = `${name} is removed. Undo brings it back.`;
     });
@@ -407,18 +405,14 @@ export function removeCue(): Promise<boolean> {
 export function capturePose(pose: string, only?: readonly string[]): Promise<boolean> {
   return writing(async () => {
     const before = file.peek()?.version ?? '';
-    const what = `pose ${pose}`;
     const params = only === undefined ? { pose } : { pose, channels: [...only] };
-    const result = await write(what, 'pose.capture', params);
+    const result = await writeChange(`pose ${pose}`, before, 'pose.capture', params);
     if (!result) {
       said.value = 'It was not captured; the reason stands above.';
       return false;
     }
-    batch(() => {
-      lastChange.value = { what, before, after: result.version };
-      const left = result.left.map(({ channel, why }) => `${channel} (${forPeople(why)})`);
-      said.value = `${pose} is captured: ${poseWords(result.values)}.${left.length > 0 ? ` Left out: ${left.join(', ')}.` : ''}`;
-    });
+    const left = result.left.map(({ channel, why }) => `${channel} (${forPeople(why)})`);
+    said.value = `${pose} is captured: ${poseWords(result.values)}.${left.length > 0 ? ` Left out: ${left.join(', ')}.` : ''}`;
     await load();
     return true;
   });

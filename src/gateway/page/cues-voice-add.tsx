@@ -6,11 +6,11 @@ import { Act } from './act.tsx';
 import { file as data, load } from './cues-data.ts';
 import { recordOf } from './cues-model.ts';
 import { UndoSaved } from './cues-undo.tsx';
-import { lastChange } from './file-change.ts';
+import { writeChange } from './file-change.ts';
 import { call } from './link.ts';
 import { sendParts } from './send-parts.ts';
 import { LoudCaution } from './sound.tsx';
-import { holding, refuse, version, write } from './store.ts';
+import { holding, refuse, version } from './store.ts';
 
 /** Sounds are sent to the daemon, which keeps them beside the prop file, and are taken off its list. */
 
@@ -75,11 +75,9 @@ async function add(given: File): Promise<void> {
     await sendParts('sound.part', begun, bytes, (share) => {
       sent.value = share;
     });
-    const result = await write(`sound ${name}`, 'sound.add', { upload: begun.upload, name });
-    if (result) {
-      done(`sound ${name}`, before, result.version);
-      said.value = `Sound ${name} is added.${laterText(result)}`;
-    }
+    const params = { upload: begun.upload, name };
+    const result = await writeChange(`sound ${name}`, before, 'sound.add', params);
+    if (result) said.value = `Sound ${name} is added.${laterText(result)}`;
   } catch (error) {
     refuse(error);
   } finally {
@@ -95,18 +93,13 @@ async function add(given: File): Promise<void> {
 
 async function remove(sound: string): Promise<void> {
   const before = data.peek()?.version ?? version.peek();
-  const result = await write(`sound ${sound} removed`, 'sound.remove', { sound });
+  const result = await writeChange(`sound ${sound} removed`, before, 'sound.remove', { sound });
   if (!result) {
     said.value = 'It was not removed; the reason stands above.';
     return;
   }
-  done(`sound ${sound} removed`, before, result.version);
   said.value = `Sound ${sound} is off the list; its file stays beside the prop file.${laterText(result)}`;
   await load();
-}
-
-function done(what: string, before: string, after: string): void {
-  lastChange.value = { what, before, after };
 }
 
 function laterText({ pending }: { pending: boolean }): string {

@@ -11,14 +11,14 @@ import { addStep, recordOf } from './cues-model.ts';
 import { UndoSaved } from './cues-undo.tsx';
 import { AddSound } from './cues-voice-add.tsx';
 import { type How, howOf, madeOf } from './cues-voice-state.ts';
-import { lastChange } from './file-change.ts';
+import { writeChange } from './file-change.ts';
 import { forPeople } from './for-people.ts';
 import { call, LinkGone, linkState } from './link.ts';
 import { withMinus } from './minus.ts';
 import { CommandSet } from './overview-parts.tsx';
 import { Select } from './select.tsx';
 import { LoudCaution, SoundControls } from './sound.tsx';
-import { channels, holding, write } from './store.ts';
+import { channels, holding } from './store.ts';
 
 /** Sounds, how loud they are over time, and the servos that follow them. */
 
@@ -305,7 +305,7 @@ async function make(): Promise<void> {
   tell('Working it out.');
   const of = pair.peek();
   const what = `${servo.peek()} follows ${sound.peek()}`;
-  const result = await write(what, 'sound.follow', {
+  const result = await writeChange(what, before, 'sound.follow', {
     sound: sound.peek(),
     channel: servo.peek(),
     ...how.peek(),
@@ -313,7 +313,6 @@ async function make(): Promise<void> {
   });
   batch(() => {
     busy.value = false;
-    if (result) lastChange.value = { what, before, after: result.version };
     const text = result
       ? `Take ${result.take} is made, with ${result.points} points.${result.pending ? ' It waits until the prop is parked.' : ''}`
       : 'It was not made; the reason stands above.';

@@ -7,6 +7,16 @@ import { write } from './store.ts';
 export type Edits = NonNullable<Params<'prop.apply'>['edits']>;
 export type Written = Result<'prop.apply'>;
 
+/** What writes to the prop file, and can be undone. */
+type Writing =
+  | 'cue.remove'
+  | 'cue.save'
+  | 'pose.capture'
+  | 'prop.apply'
+  | 'sound.add'
+  | 'sound.follow'
+  | 'sound.remove';
+
 /** A change that was written, in words, with the versions before and after it. */
 interface Change {
   what: string;
@@ -28,18 +38,32 @@ export function undoable(present: string | undefined): Change | undefined {
 }
 
 /**
+ * Writes to the prop file what can be undone; undefined where it was refused, which the page shows.
+ * @param what in words: `cue wink`
+ * @param before the version of the file that it changes
+ */
+export async function writeChange<M extends Writing>(
+  what: string,
+  before: string,
+  method: M,
+  params: Params<M>,
+): Promise<Result<M> | undefined> {
+  const result = await write(what, method, params);
+  if (result) lastChange.value = { what, before, after: result.version };
+  return result;
+}
+
+/**
  * Writes edits that were worked out for the version `before`; undefined where they were refused, which the
  * page shows.
  * @param what in words: `speedDegS of beak`
  */
-export async function writeEdits(
+export function writeEdits(
   what: string,
   edits: Edits,
   before: string,
 ): Promise<Written | undefined> {
-  const result = await write(what, 'prop.apply', { edits, version: before });
-  if (result) lastChange.value = { what, before, after: result.version };
-  return result;
+  return writeChange(what, before, 'prop.apply', { edits, version: before });
 }
 
 /** Takes the last change back; undefined where there is none, or somebody has changed the file since. */
