@@ -58,25 +58,19 @@ export class RecordingLook {
     if (run !== this.#run) return;
     const isThere = now.samples > 0;
     this.#last = isThere ? now : undefined;
+    seen(this.#last);
     if (!isThere) {
-      seen(undefined);
       if (last?.recording) gone();
       return;
     }
     if (now.recording) {
-      seen(now);
       this.#cancel = clock.after(LOOK_EVERY_MS, () => void this.look());
       return;
     }
-    if (wasOver && isSame(last, now)) {
-      seen(now);
-      // Read without what is chosen for it.
-      if (again) await this.look();
-      return;
-    }
-    seen(now);
-    over(now);
-    await this.look();
+    const isKnown = wasOver && isSame(last, now);
+    if (!isKnown) over(now);
+    // It was read without what is chosen for it.
+    if (again || !isKnown) await this.look();
   }
 
   end(): void {
