@@ -1,7 +1,7 @@
 import './overview-senses.css';
 import { computed, signal, useSignalEffect } from '@preact/signals';
 import type { SenseInfo } from '../../api/types.ts';
-import { senseText } from '../../prop/senses.ts';
+import { SENSE_LIMITS, type SenseLimitName, senseText } from '../../prop/senses.ts';
 import { call } from './link.ts';
 import { paced } from './pace.ts';
 import { senses, version } from './store.ts';
@@ -72,7 +72,7 @@ function SenseRow({ name, info }: { name: string; info: SenseInfo }) {
   );
 }
 
-const WORDS = {
+const WORDS: Record<SenseLimitName, string> = {
   parkBelow: 'Parks below',
   warnBelow: 'Warns below',
   warnAbove: 'Warns above',
@@ -81,14 +81,11 @@ const WORDS = {
 
 /** `Parks below 5.20 V. Warns below 5.50 V.` */
 function limitsText({ kind, limits }: SenseInfo): string {
-  const names = Object.keys(WORDS) as (keyof typeof WORDS)[];
-  return names
-    .flatMap((name) => {
-      const at = limits[name];
-      if (at === undefined) return [];
-      if (kind === 'contact')
-        return [`Warns while it is ${senseText(kind, name === 'warnAbove' ? 1 : 0)}.`];
-      return [`${WORDS[name]} ${senseText(kind, at)}.`];
-    })
-    .join(' ');
+  return SENSE_LIMITS.flatMap((name) => {
+    const at = limits[name];
+    if (at === undefined) return [];
+    if (kind === 'contact')
+      return [`Warns while it is ${senseText(kind, name === 'warnAbove' ? 1 : 0)}.`];
+    return [`${WORDS[name]} ${senseText(kind, at)}.`];
+  }).join(' ');
 }
