@@ -88,7 +88,7 @@ export const HOLD_BUTTONS: readonly (readonly [number, string])[] = [
 ];
 
 /** A gamepad leads something. */
-const isByGamepad = computed(() => usable.value.some(leadsByGamepad));
+export const isByGamepad = computed(() => usable.value.some(leadsByGamepad));
 
 /** Leads by a gamepad while its button is held. Returns its end. */
 export function watchGamepad(): () => void {
@@ -128,7 +128,7 @@ export function watchGamepad(): () => void {
     }
   };
   // A browser has no event for it: it is looked at repeatedly, while anything is led by it.
-  const end = effect(() => {
+  return effect(() => {
     if (!isByGamepad.value) return;
     const timer = setInterval(look, LOOK_EVERY_MS);
     return () => {
@@ -138,7 +138,6 @@ export function watchGamepad(): () => void {
       wasHeld = true;
     };
   });
-  return end;
 }
 
 // --- the tilt of the phone ----------------------------------------------------------------------

@@ -24,6 +24,7 @@ import {
   gamepad,
   HOLD_BUTTONS,
   holdTilt,
+  isByGamepad,
   letGoTilt,
   TRIGGERS,
   tiltHeld,
@@ -31,14 +32,7 @@ import {
   watchKeys,
   watchTilt,
 } from './cues-perform-hands.ts';
-import {
-  freeKeys,
-  type Leader,
-  type Led,
-  leadsByGamepad,
-  partnerOf,
-  withKeyAt,
-} from './cues-perform-map.ts';
+import { freeKeys, type Leader, type Led, partnerOf, withKeyAt } from './cues-perform-map.ts';
 import { Pad, Slider } from './cues-perform-pads.tsx';
 import { Record, RecordingHere } from './cues-perform-record.tsx';
 import { Takes } from './cues-perform-review.tsx';
@@ -260,7 +254,7 @@ function SetUp() {
           </Act>
         </div>
       )}
-      {usable.value.some(leadsByGamepad) && (
+      {isByGamepad.value && (
         <div class="part-field">
           <Select
             label="Gamepad: the button that must be held"
