@@ -100,8 +100,7 @@ describe('the core with boards that measure', () => {
           for (const name of ['amps', 'supply']) expect(value(name)).not.toBe(0);
         }
         release();
-        bus.fail('', 0);
-        bus.code = undefined;
+        bus.mend();
         meter.registers.set(0xfe, 0x5449);
         meter.frozen = false;
         adc.frozen = false;

@@ -1,4 +1,5 @@
 import type { I2cBus } from '../../src/boards/i2c.ts';
+import { FakeBus } from './fake-bus.ts';
 
 /**
  * Chips with registers of 16 bits, and the bus that they hang on. They share no code with the drivers. The
@@ -15,16 +16,25 @@ const word = (count: number) => Math.round(count) & 0xffff;
 const limited = (count: number, lowest: number, highest: number) =>
   Math.min(highest, Math.max(lowest, Math.round(count)));
 
-/** A chip that measures by itself, time after time; its analogue side is set by the test. */
+/** A chip with its registers; its analogue side, where it measures, is set by the test. */
 abstract class Model implements WordChip {
-  readonly registers = new Map<number, number>();
+  readonly registers: Map<number, number>;
   /** Every write, in order. */
   readonly writes: [register: number, word: number][] = [];
-  /** It has power, but converts no more. */
+  /** It has power, but has stopped converting. */
   frozen = false;
+  readonly #atPowerOn: readonly (readonly [register: number, word: number])[];
 
-  abstract powerOn(): void;
-  abstract convert(): void;
+  /** @param atPowerOn the registers that are not 0 after power-on */
+  constructor(atPowerOn: readonly (readonly [register: number, word: number])[]) {
+    this.registers = new Map(atPowerOn);
+    this.#atPowerOn = atPowerOn;
+  }
+
+  powerOn(): void {
+    this.registers.clear();
+    for (const [register, to] of this.#atPowerOn) this.registers.set(register, to);
+  }
 
   read(register: number): number {
     return this.registers.get(register) ?? 0;
@@ -43,32 +53,21 @@ export class Ina226Model extends Model {
   busV = 0;
 
   constructor() {
-    super();
-    this.powerOn();
-  }
-
-  powerOn(): void {
-    this.registers.clear();
-    for (const [register, to] of [
+    super([
       [0, 0x4127],
       [0xfe, 0x5449],
       [0xff, 0x2260],
-    ] as const)
-      this.registers.set(register, to);
+    ]);
   }
 
   convert(): void {
-    if (this.frozen || (this.read0() & 7) !== 7) return;
+    if (this.frozen || (this.registers.get(0)! & 7) !== 7) return;
     const shunt = limited(this.shuntV / 2.5e-6, -0x8000, 0x7fff);
     this.registers.set(1, word(shunt));
     this.registers.set(2, limited(this.busV / 1.25e-3, 0, 0x7fff));
     // 1 of the current register is shunt × calibration / 2048 counts.
     this.registers.set(4, word((shunt * (this.registers.get(5) ?? 0)) / 2048));
     this.registers.set(6, (this.registers.get(6) ?? 0) | 8);
-  }
-
-  read0(): number {
-    return this.registers.get(0)!;
   }
 
   override read(register: number): number {
@@ -95,13 +94,7 @@ export class Ina219Model extends Model {
   busV = 0;
 
   constructor() {
-    super();
-    this.powerOn();
-  }
-
-  powerOn(): void {
-    this.registers.clear();
-    this.registers.set(0, 0x399f);
+    super([[0, 0x399f]]);
   }
 
   convert(): void {
@@ -145,15 +138,15 @@ export class Ads1115Model extends Model {
   #pending = false;
 
   constructor() {
-    super();
-    this.powerOn();
+    super([
+      [1, 0x8583],
+      [2, 0x8000],
+      [3, 0x7fff],
+    ]);
   }
 
-  powerOn(): void {
-    this.registers.clear();
-    this.registers.set(1, 0x8583);
-    this.registers.set(2, 0x8000);
-    this.registers.set(3, 0x7fff);
+  override powerOn(): void {
+    super.powerOn();
     this.#pending = false;
   }
 
@@ -188,76 +181,42 @@ export class Ads1115Model extends Model {
   }
 }
 
+/** MODE1 awake with auto-increment, MODE2, and the registers that follow (NXP rev. 4, 7.3, from memory). */
+const PCA9685_BYTES = [0x20, 0x04, 0xe2, 0xe4, 0xe8, 0xe0, 0, 0, 0, 0x10];
+
 /** A PCA9685 that somebody takes for a meter: what a word written would do to it is recorded. */
 export class Pca9685Stranger extends Model {
   constructor() {
-    super();
-    this.powerOn();
+    super([
+      ...PCA9685_BYTES.map((byte, at) => [at, (byte << 8) | (PCA9685_BYTES[at + 1] ?? 0)] as const),
+      [0xfe, 0x7900],
+    ]);
   }
-
-  /** MODE1 awake with auto-increment, MODE2, and the registers that follow (NXP rev. 4, 7.3, from memory). */
-  powerOn(): void {
-    const bytes = [0x20, 0x04, 0xe2, 0xe4, 0xe8, 0xe0, 0, 0, 0, 0x10];
-    for (const [at, byte] of bytes.entries())
-      this.registers.set(at, (byte << 8) | (bytes[at + 1] ?? 0));
-    this.registers.set(0xfe, 0x7900);
-  }
-
-  convert(): void {}
 }
 
-/** The bus: each call is answered in a later turn of the event loop. */
-export class WordBus implements I2cBus {
+/** The bus. */
+export class WordBus extends FakeBus<WordChip> implements I2cBus {
   readonly chips: Map<number, WordChip>;
-  /** Calls under way at once, at most. */
-  most = 0;
-  closed = 0;
-  /** While set, calls are not answered. */
-  held: Promise<void> | undefined;
-  /** The next transfers fail with this code. */
-  code: string | undefined;
-  times = 0;
-  /** Called before each call's work. */
+  /** Called before each transfer. */
   before: () => void = () => {};
-  #underWay = 0;
 
   constructor(chips: Record<number, WordChip>) {
+    super();
     this.chips = new Map(Object.entries(chips).map(([address, chip]) => [Number(address), chip]));
   }
 
-  /** The next transfers fail; for good without `times`. */
-  fail(code: string, times = Number.POSITIVE_INFINITY): void {
-    this.code = code;
-    this.times = times;
-  }
-
-  /** Holds every call until the function returned is called. */
-  hold(): () => void {
-    let release = () => {};
-    this.held = new Promise((resolve) => {
-      release = () => {
-        this.held = undefined;
-        resolve();
-      };
-    });
-    return release;
-  }
-
   readWords(address: number, registers: readonly number[]): Promise<number[]> {
-    return this.#call(address, (chip) => registers.map((register) => chip.read(register)));
+    return this.transfer(address, (chip) => registers.map((register) => chip.read(register)));
   }
 
   writeWord(address: number, register: number, to: number): Promise<void> {
-    return this.#call(address, (chip) => chip.write(register, to));
-  }
-
-  async close(): Promise<void> {
-    this.closed++;
+    return this.transfer(address, (chip) => chip.write(register, to));
   }
 
   async i2cFuncs(): Promise<{ i2c: boolean }> {
     return { i2c: true };
   }
+
   i2cWrite(): Promise<never> {
     throw new Error('a board that measures writes words only');
   }
@@ -271,21 +230,12 @@ export class WordBus implements I2cBus {
     throw new Error('a board that measures writes words only');
   }
 
-  async #call<T>(address: number, act: (chip: WordChip) => T): Promise<T> {
-    this.most = Math.max(this.most, ++this.#underWay);
-    try {
-      await this.held;
-      await new Promise(setImmediate);
-      this.before();
-      const chip = this.chips.get(address);
-      if (this.code !== undefined || !chip) {
-        const code = this.code ?? 'EREMOTEIO';
-        if (--this.times <= 0) this.code = undefined;
-        throw Object.assign(new Error(`${code}, remote I/O`), { code });
-      }
-      return act(chip);
-    } finally {
-      this.#underWay--;
-    }
+  protected chipAt(address: number): WordChip | undefined {
+    return this.chips.get(address);
+  }
+
+  protected override transfer<T>(address: number, act: (chip: WordChip) => T): Promise<T> {
+    this.before();
+    return super.transfer(address, act);
   }
 }

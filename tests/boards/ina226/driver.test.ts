@@ -227,8 +227,7 @@ describe('a bus that fails', () => {
     await one.run(3000);
     expect(one.reading().fault).toContain(text);
     expect(one.reading().value).toBeNaN();
-    one.bus.fail(code, 0);
-    one.bus.code = undefined;
+    one.bus.mend();
     // A transfer that hangs is tried after 1, 2 and 4 s, since it keeps the bus from others.
     await one.run(code === 'ETIMEDOUT' ? 4100 : 1100);
     expect(one.reading().fault).toBeUndefined();

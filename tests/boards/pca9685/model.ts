@@ -1,4 +1,5 @@
 import type { I2cBus } from '../../../src/boards/i2c.ts';
+import { FakeBus } from '../fake-bus.ts';
 
 /**
  * A PCA9685 as its data sheet describes it (NXP, rev. 4, from memory; sections are named), and a bus
@@ -144,73 +145,43 @@ export class Chip {
   }
 }
 
-type Failure = { code: string; times: number };
-
 /** The bus: transfers happen one after the other, each in a turn of the event loop. */
-export class Wire implements I2cBus {
+export class Wire extends FakeBus<Chip> implements I2cBus {
   readonly chip: Chip;
   readonly smbusOnly: boolean;
   /** Every write transfer that was acknowledged, control register first. */
   readonly writes: number[][] = [];
-  /** Transfers under way at once, at most. */
-  most = 0;
-  closed = 0;
-  /** While set, transfers wait for it. */
-  held: Promise<void> | undefined;
-  #underWay = 0;
-  #failure: Failure | undefined;
 
   constructor(chip: Chip, smbusOnly = false) {
+    super();
     this.chip = chip;
     this.smbusOnly = smbusOnly;
   }
 
-  /** The next transfers fail, for good without `times`. */
-  fail(code = 'EREMOTEIO', times = Number.POSITIVE_INFINITY): void {
-    this.#failure = { code, times };
-  }
-
-  mend(): void {
-    this.#failure = undefined;
-  }
-
-  /** Holds every transfer until the function returned is called. */
-  hold(): () => void {
-    let release = () => {};
-    this.held = new Promise((resolve) => {
-      release = () => {
-        this.held = undefined;
-        resolve();
-      };
-    });
-    return () => release();
-  }
-
   async i2cFuncs() {
-    if (this.#failure) this.#throw();
+    this.failIfBroken();
     return { i2c: !this.smbusOnly } as Awaited<ReturnType<I2cBus['i2cFuncs']>>;
   }
 
   async i2cWrite(address: number, length: number, buffer: Buffer) {
     // Its code on an adapter that has no plain transfers (kernel, i2c-core).
     if (this.smbusOnly) throw Object.assign(new Error('not supported'), { code: 'EOPNOTSUPP' });
-    await this.#transfer(address, () => [...buffer.subarray(0, length)]);
+    await this.#write(address, () => [...buffer.subarray(0, length)]);
     return { bytesWritten: length, buffer };
   }
 
   async writeI2cBlock(address: number, command: number, length: number, buffer: Buffer) {
     if (length > 32) throw new Error('an SMBus block has 32 bytes at most');
-    await this.#transfer(address, () => [command, ...buffer.subarray(0, length)]);
+    await this.#write(address, () => [command, ...buffer.subarray(0, length)]);
     return { bytesWritten: length, buffer };
   }
 
   async writeByte(address: number, command: number, byte: number): Promise<void> {
-    await this.#transfer(address, () => [command, byte]);
+    await this.#write(address, () => [command, byte]);
   }
 
-  async readByte(address: number, command: number): Promise<number> {
-    await this.#transfer(address, () => undefined);
-    return this.chip.read(command);
+  readByte(address: number, command: number): Promise<number> {
+    return this.transfer(address, (chip) => chip.read(command));
   }
 
   readWords(): Promise<never> {
@@ -221,29 +192,16 @@ export class Wire implements I2cBus {
     throw new Error('a PCA9685 has no words');
   }
 
-  async close(): Promise<void> {
-    this.closed++;
+  protected chipAt(address: number): Chip | undefined {
+    return address === this.chip.address ? this.chip : undefined;
   }
 
   /** The bytes are taken when the transfer takes place, as the addon does it. */
-  async #transfer(address: number, bytes: () => number[] | undefined): Promise<void> {
-    this.most = Math.max(this.most, ++this.#underWay);
-    try {
-      await this.held;
-      await new Promise(setImmediate);
-      if (this.#failure || address !== this.chip.address) this.#throw();
+  #write(address: number, bytes: () => number[]): Promise<void> {
+    return this.transfer(address, (chip) => {
       const written = bytes();
-      if (!written) return;
-      this.chip.write(written);
+      chip.write(written);
       this.writes.push(written);
-    } finally {
-      this.#underWay--;
-    }
-  }
-
-  #throw(): never {
-    const { code } = this.#failure ?? { code: 'EREMOTEIO' };
-    if (this.#failure && --this.#failure.times <= 0) this.#failure = undefined;
-    throw Object.assign(new Error(`${code}, remote I/O`), { code });
+    });
   }
 }
