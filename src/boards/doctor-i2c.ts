@@ -1,5 +1,5 @@
 import { CONFIG, type Finding, file, group, koffi, MISSING, type World } from './doctor.ts';
-import { hex, type I2cPlace } from './on-i2c.ts';
+import { chipAt, hex, type I2cPlace } from './on-i2c.ts';
 import type { Registers } from './sensing.ts';
 
 /** What every driver of a chip needs of its bus: the bus itself, and the right to use it. */
@@ -19,7 +19,8 @@ export async function busQuestions(world: World, bus: number, driver: string): P
  * The registers of a chip for questions that only read. A transfer fails when nothing answers, or i2c-tools
  * is missing.
  */
-export function readOnly({ run }: World, { bus, address }: I2cPlace): Registers {
+export function readOnly({ run }: World, place: I2cPlace): Registers {
+  const { bus, address } = place;
   const readWord = async (register: number): Promise<number> => {
     const said = await run('i2cget', '-y', String(bus), hex(address), hex(register), 'w');
     if (said === MISSING) throw new Error('i2c-tools is not installed');
@@ -29,7 +30,7 @@ export function readOnly({ run }: World, { bus, address }: I2cPlace): Registers 
     return ((word & 0xff) << 8) | (word >> 8);
   };
   return {
-    place: `the chip at ${hex(address)} on I2C bus ${bus}`,
+    place: chipAt(place),
     async read(...registers) {
       const words: number[] = [];
       for (const register of registers) words.push(await readWord(register));

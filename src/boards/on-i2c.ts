@@ -1,4 +1,4 @@
-import type { BoardFacts, BoardNotes, Lockable, Z } from './facts.ts';
+import type { BoardFacts, BoardNotes, Z } from './facts.ts';
 import { NO_PINS } from './no-pins.ts';
 
 /** Where a chip is. */
@@ -9,6 +9,10 @@ export interface I2cPlace {
 }
 
 export const hex = (address: number) => `0x${address.toString(16)}`;
+
+/** A chip, for messages: `the chip at 0x45 on I2C bus 1`. */
+export const chipAt = ({ bus, address }: I2cPlace) =>
+  `the chip at ${hex(address)} on I2C bus ${bus}`;
 
 /** A register of 16 bits as a signed number (two's complement). */
 export const signed = (word: number) => (word << 16) >> 16;
@@ -23,16 +27,6 @@ export function placeKeys(z: Z, lowest: number, highest: number) {
       .max(highest)
       .describe(`I2C address, ${hex(lowest)} to ${hex(highest)}`),
   };
-}
-
-/** The parts of a chip that no other daemon may use. */
-export function chipLock({ name, bus, address }: I2cPlace & { name: string }): Lockable[] {
-  return [
-    {
-      key: `i2c-${bus}-${hex(address)}`,
-      what: `board ${name} (address ${hex(address)} on I2C bus ${bus})`,
-    },
-  ];
 }
 
 /** Reports a board at an address that an earlier board has, whatever its driver. */
@@ -50,13 +44,23 @@ export function lintAddress(name: string, { bus, address }: I2cPlace, notes: Boa
   );
 }
 
-/** The facts that all boards share that only measure, on an I2C bus. */
-export const SENSING = {
-  ...NO_PINS,
+/** The facts that all boards on an I2C bus share. */
+export const ON_I2C = {
   uses: 'I2C',
   placeOf: (_name, { bus, address }, pin) => `i2c-${bus} ${hex(address)} ${pin}`,
   planned: ({ bus, address }) => ({ bus, address }),
-  locks: chipLock,
+  locks: ({ name, bus, address }) => [
+    {
+      key: `i2c-${bus}-${hex(address)}`,
+      what: `board ${name} (address ${hex(address)} on I2C bus ${bus})`,
+    },
+  ],
+} as const satisfies Partial<BoardFacts<I2cPlace, I2cPlace>>;
+
+/** The facts that all boards share that only measure, on an I2C bus. */
+export const SENSING = {
+  ...NO_PINS,
+  ...ON_I2C,
   lintPin({ boardPath }, _board, notes) {
     notes.error(boardPath, 'this board only measures, and has no pins', 'name a board that has');
   },

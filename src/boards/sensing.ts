@@ -2,7 +2,7 @@ import { setTimeout as sleep } from 'node:timers/promises';
 import { Refusal } from '../shared/errors.ts';
 import type { Driver, InputSpec, OutputSpec, Reading, SenseSpec } from './board.ts';
 import { type I2cBus, i2cErrorText, openI2c } from './i2c.ts';
-import type { I2cPlace } from './on-i2c.ts';
+import { chipAt, type I2cPlace } from './on-i2c.ts';
 import { STUCK_MS, Stuck } from './stuck.ts';
 
 /** Rounds that fail one after the other before their readings are a fault: one may be a disturbance. */
@@ -185,7 +185,7 @@ class Work {
     this.#faults = senses.map(() => undefined);
     const { address } = place;
     this.#round = {
-      place: `the chip at 0x${address.toString(16)} on I2C bus ${place.bus}`,
+      place: chipAt(place),
       senses,
       nowMs: () => this.#nowMs,
       read: (...registers) => this.#transfer((bus) => bus.readWords(address, registers)),

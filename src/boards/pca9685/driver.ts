@@ -2,6 +2,7 @@ import { setTimeout as sleep } from 'node:timers/promises';
 import { Refusal } from '../../shared/errors.ts';
 import type { Driver, Frame, InputSpec, OutputSpec } from '../board.ts';
 import { type I2cBus, i2cErrorText, openI2c } from '../i2c.ts';
+import { chipAt } from '../on-i2c.ts';
 import { STUCK_MS, Stuck } from '../stuck.ts';
 import type { Pca9685Board } from './facts.ts';
 import { COUNTS, isPulse, preScaleOf, rateProblem, stepsOf, stepUsOf } from './rate.ts';
@@ -195,7 +196,7 @@ export class Pca9685Driver implements Driver {
     if (got !== this.#preScale)
       throw new Refusal(
         'driver.no-chip',
-        `${this.#place()} does not keep what it is told (PRE_SCALE ${got} instead of ${this.#preScale}): is it a PCA9685? If so, check SDA, SCL and the pull-up resistors`,
+        `${chipAt(this.#board)} does not keep what it is told (PRE_SCALE ${got} instead of ${this.#preScale}): is it a PCA9685? If so, check SDA, SCL and the pull-up resistors`,
       );
   }
 
@@ -224,7 +225,7 @@ export class Pca9685Driver implements Driver {
     const mode1 = await this.#get(bus, REGISTER.mode1);
     if ((mode1 & (MODE1.autoIncrement | MODE1.sleep)) !== MODE1.autoIncrement)
       throw new ResetError(
-        `${this.#place()} has lost its settings, as after a dip of its supply: check the supply and its wires`,
+        `${chipAt(this.#board)} has lost its settings, as after a dip of its supply: check the supply and its wires`,
       );
   }
 
@@ -274,7 +275,7 @@ export class Pca9685Driver implements Driver {
     this.#mustBeOpen();
     if (this.#stuck.look(nowMs, this.#sending !== undefined, this.#done))
       this.#failure ??= new Error(
-        `${this.#place()}: nothing got through for ${STUCK_MS} ms: check SDA, SCL and the speed of the bus`,
+        `${chipAt(this.#board)}: nothing got through for ${STUCK_MS} ms: check SDA, SCL and the speed of the bus`,
       );
     if (this.#failure) throw this.#failure;
     if (nowMs - this.#probedMs >= PROBE_EVERY_MS) {
@@ -396,10 +397,6 @@ export class Pca9685Driver implements Driver {
     this.#bus = undefined;
     // A descriptor that cannot be closed does no harm.
     await bus?.close().catch(() => {});
-  }
-
-  #place(): string {
-    return `the chip at 0x${this.#board.address.toString(16)} on I2C bus ${this.#board.bus}`;
   }
 
   #explain(error: unknown): string {

@@ -1,6 +1,6 @@
 import type * as z from 'zod';
 import type { BoardFacts, BoardNotes, PinElectrics, PinUse, SchemaParts, Z } from '../facts.ts';
-import { chipLock, hex, lintAddress, placeKeys } from '../on-i2c.ts';
+import { lintAddress, ON_I2C, placeKeys } from '../on-i2c.ts';
 import {
   isPulse,
   MAX_HZ,
@@ -94,16 +94,13 @@ export const pca9685 = {
   reservedFor: () => undefined,
   at: (cavity) => ({ pin: cavity }),
   cavityOf: (pin) => pin,
-  uses: 'I2C',
   electrics,
   pulseStepUs: stepUsOf,
   pulseHz: realHz,
   lightHz: realHz,
   enable: ({ enable }) => enable,
   pinSpace: (name) => `board ${name}`,
-  placeOf: (_name, { bus, address }, pin) => `i2c-${bus} ${hex(address)} ${pin}`,
-  planned: ({ bus, address }) => ({ bus, address }),
-  locks: chipLock,
+  ...ON_I2C,
   lintBoard(name, board, notes) {
     lintAddress(name, board, notes);
     const trouble = rateProblem(board);
