@@ -64,11 +64,6 @@ export interface Measures {
   inputs: number;
   /** The shunt in the path of the current that it measures (ohm). */
   shuntOhm?: number;
-  /** The highest current (A) and voltage (V) that it can measure. */
-  maxA?: number;
-  maxV: number;
-  /** The time between two readings of one measurement (ms), with all its inputs in use, on a free bus. */
-  everyMs: number;
 }
 
 /** How a board of a driver is proposed for a new prop. */
@@ -182,20 +177,17 @@ export interface PinUse {
 
 /** One measurement in a prop file. */
 export interface SenseUse {
-  /** Its name in the prop file. */
-  name: string;
   board: string;
   path: Path;
   /** Where the file names the board. */
   boardPath: Path;
   quantity: Quantity;
-  input?: number | undefined;
   /** The highest voltage that comes to the input (V), as far as the file tells. */
   maxV?: number | undefined;
   /** Resistance of what drives the input (ohm). */
   sourceOhm?: number | undefined;
-  /** What the rail whose current it measures may carry (A), and its place in the file. */
-  limit?: { rail: string; amps: number; path: Path } | undefined;
+  /** What the rail whose current it measures may carry (A). */
+  limit?: { rail: string; amps: number } | undefined;
 }
 
 /** How a driver reports what is wrong with a prop file, and looks things up in it. */

@@ -1,9 +1,10 @@
 import { shuntV, shuntW } from '../sums/shunt.ts';
-import type { BoardNotes, Measures, SchemaParts, SenseUse, Z } from './facts.ts';
-import { type I2cPlace, lintAddress, placeKeys } from './on-i2c.ts';
+import type { BoardFacts, BoardNotes, SchemaParts, SenseUse, Z } from './facts.ts';
+import { SLACK } from './meter-registers.ts';
+import { type I2cPlace, lintAddress, placeKeys, SENSING } from './on-i2c.ts';
 
 /** A board with a meter, as the prop file has it. */
-export interface MeterBoard extends I2cPlace {
+interface MeterBoard extends I2cPlace {
   shuntOhm: number;
   maxA: number;
   shuntW?: number | undefined;
@@ -15,11 +16,35 @@ interface MeterRange {
   rangeV: number;
   /** The highest voltage at the bus input (V). */
   maxBusV: number;
-  everyMs: number;
+}
+
+/**
+ * The facts of a driver whose boards are meters on an I2C bus.
+ * @param usual a usual board, for a new prop
+ */
+export function meterFacts<Driver extends string>(
+  driver: Driver,
+  range: MeterRange,
+  usual: { shuntOhm: number; maxA: number },
+) {
+  return {
+    schema: (z: Z, parts: SchemaParts) =>
+      z.strictObject({ driver: z.literal(driver), ...meterKeys(z, parts) }),
+    ...SENSING,
+    setUp: {
+      about: `a meter of current and voltage on the I2C bus, up to ${range.maxBusV} V`,
+      most: 0,
+      entry: () => ({ driver, ...usual }),
+      canBeCut: false,
+    },
+    measures: ({ shuntOhm }) => ({ quantities: ['current', 'volts'], inputs: 0, shuntOhm }),
+    lintBoard: (name, board, notes) => lintMeter(name, board, range, notes),
+    lintSense: (use, board, notes) => lintMeterSense(use, board, range, notes),
+  } as const satisfies BoardFacts<MeterBoard, I2cPlace>;
 }
 
 /** The keys of a meter in a board's schema. */
-export function meterKeys(z: Z, { positive, part }: SchemaParts) {
+function meterKeys(z: Z, { positive, part }: SchemaParts) {
   return {
     ...placeKeys(z, 0x40, 0x4f),
     part: part.optional(),
@@ -38,25 +63,11 @@ export function meterKeys(z: Z, { positive, part }: SchemaParts) {
   };
 }
 
-/** What a meter measures. */
-export function meterMeasures({ shuntOhm, maxA }: MeterBoard, range: MeterRange): Measures {
-  return {
-    quantities: ['current', 'volts'],
-    inputs: 0,
-    shuntOhm,
-    maxA,
-    maxV: range.maxBusV,
-    everyMs: range.everyMs,
-  };
-}
-
 /** A number with as many digits as a message needs. */
 const short = (value: number) => String(Number(value.toPrecision(3)));
-/** Rounding error: 0.1 ohm times 3.2 A must fit into 0.32 V. */
-const SLACK = 1 + 1e-9;
 
 /** Reports what is wrong with a meter by itself. */
-export function lintMeter(
+function lintMeter(
   name: string,
   board: MeterBoard,
   { rangeV }: MeterRange,
@@ -74,7 +85,7 @@ export function lintMeter(
 }
 
 /** Reports what is wrong with a measurement of a meter. */
-export function lintMeterSense(
+function lintMeterSense(
   use: SenseUse,
   board: MeterBoard,
   range: MeterRange,

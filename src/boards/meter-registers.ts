@@ -27,6 +27,9 @@ export interface MeterChip {
   tidy?(chip: Registers): Promise<void>;
 }
 
+/** Rounding error: 0.1 ohm times 3.2 A must fit into 0.32 V. */
+export const SLACK = 1 + 1e-9;
+
 /** Registers of the INA219 and the INA226 (drivers/hwmon/ina2xx.c of the Linux kernel). */
 export const METER = {
   configuration: 0x00,

@@ -54,17 +54,15 @@ function lintBoard(
   const rail = 'rail' in sense ? sense.rail : undefined;
   const { limitA } = railOf(notes.prop, rail) ?? {};
   const use: SenseUse = {
-    name,
     board: sense.board,
     path: at,
     boardPath,
     quantity: senseQuantity(sense)!,
-    input: sense.input,
     maxV: sense.maxV ?? inputV(notes, sense)?.volts,
     sourceOhm: 'divider' in sense && sense.divider ? dividerOhm(...sense.divider) : undefined,
     limit:
       rail !== undefined && limitA !== undefined && sense.kind === 'current'
-        ? { rail, amps: limitA, path: [...at, 'rail'] }
+        ? { rail, amps: limitA }
         : undefined,
   };
   facts.lintSense?.(use, board, notes);

@@ -82,7 +82,6 @@ function found(spec: object, use: Partial<SenseUse>) {
   const notes = { error: note('error'), warning: note('warning') } as unknown as BoardNotes;
   factsOf(board).lintSense!(
     {
-      name: 'amps',
       board: 'meter',
       path: ['senses', 'amps'],
       boardPath: ['senses', 'amps', 'board'],
@@ -97,7 +96,7 @@ function found(spec: object, use: Partial<SenseUse>) {
 
 describe('a measurement', () => {
   const METER = { driver: 'ina226', bus: 1, address: 0x45, shuntOhm: 0.01, maxA: 5 };
-  const limit = (amps: number) => ({ rail: 'r6', amps, path: ['rails', 'r6', 'limitA'] });
+  const limit = (amps: number) => ({ rail: 'r6', amps });
 
   test('of a rail that may carry no more than the meter measures', () => {
     expect(found(METER, { limit: limit(5) })).toEqual([]);
@@ -132,17 +131,17 @@ describe('a measurement', () => {
   const ADC = { driver: 'ads1115', bus: 1, address: 0x48 };
 
   test('of more volts than the supply of the converter', () => {
-    expect(found(ADC, { quantity: 'volts', input: 0, maxV: 5 })[0]).toMatchObject({
+    expect(found(ADC, { quantity: 'volts', maxV: 5 })[0]).toMatchObject({
       level: 'error',
       wrong: expect.stringContaining('supply of 3.3 V'),
       right: expect.stringContaining('divider'),
     });
-    expect(found({ ...ADC, vddV: 5 }, { quantity: 'volts', input: 0, maxV: 5 })).toEqual([]);
+    expect(found({ ...ADC, vddV: 5 }, { quantity: 'volts', maxV: 5 })).toEqual([]);
   });
 
   test('behind resistors that are too large', () => {
     // 100 kohm before 6 Mohm takes 1.6 % away; 25 kohm 0.4 %.
-    const of = (sourceOhm: number) => found(ADC, { quantity: 'volts', input: 0, sourceOhm });
+    const of = (sourceOhm: number) => found(ADC, { quantity: 'volts', sourceOhm });
     expect(of(100_000)[0]!.wrong).toMatch(/takes 1\.6 % of the voltage away, with 100 kohm/);
     expect(of(25_000)).toEqual([]);
   });

@@ -2,7 +2,7 @@ import type * as z from 'zod';
 import { loadingError } from '../../sums/divider.ts';
 import type { BoardFacts, BoardNotes, SenseUse, Z } from '../facts.ts';
 import { type I2cPlace, lintAddress, placeKeys, SENSING } from '../on-i2c.ts';
-import { INPUTS, inputOhm, WAIT_MS } from './registers.ts';
+import { INPUTS, inputOhm } from './registers.ts';
 
 const schema = (z: Z) =>
   z.strictObject({
@@ -22,8 +22,6 @@ export type Ads1115Board = z.output<ReturnType<typeof schema>>;
 
 /** Share of a voltage that a source's resistance may take away before check says so. */
 const MOST_LOADING = 0.01;
-/** A write, and a read of two words, at 100 kHz (ms). */
-const BUS_MS = 1.5;
 
 /** Four analogue inputs on an I2C bus. */
 export const ads1115 = {
@@ -35,12 +33,7 @@ export const ads1115 = {
     entry: () => ({ driver: 'ads1115' }),
     canBeCut: false,
   },
-  measures: ({ vddV }) => ({
-    quantities: ['volts'],
-    inputs: INPUTS,
-    maxV: vddV,
-    everyMs: Math.ceil(INPUTS * (WAIT_MS + BUS_MS)),
-  }),
+  measures: () => ({ quantities: ['volts'], inputs: INPUTS }),
   lintBoard: lintAddress,
   lintSense,
 } as const satisfies BoardFacts<Ads1115Board, I2cPlace>;

@@ -1,4 +1,4 @@
-import { METER, type MeterChip, type MeterReading } from '../meter-registers.ts';
+import { METER, type MeterChip, type MeterReading, SLACK } from '../meter-registers.ts';
 import { signed } from '../on-i2c.ts';
 
 /**
@@ -29,15 +29,12 @@ const RANGE_AT = 11;
  * still less than 10 ms.
  */
 const CONFIGURATION = (1 << 13) | (0b1011 << 7) | (0b1011 << 3) | 0b111;
-export const EVERY_MS = 10;
+const EVERY_MS = 10;
 
 /** In the bus's register: conversion ready, cleared by reading the power register; overflow. */
 const READY = 1 << 1;
 const OVERFLOW = 1 << 0;
 const BUS_AT = 3;
-
-/** Rounding error: 0.4 A at 0.1 ohm must fit into 0.04 V. */
-const SLACK = 1 + 1e-9;
 
 /** The range of the shunt's voltage for the highest current to be measured: the smallest that has it. */
 function rangeOf(shuntOhm: number, maxA: number): number {

@@ -31,7 +31,7 @@ export const MAX_BUS_V = 36;
  * clock that is 10 % slow still less than 10 ms.
  */
 const CONFIGURATION = 0x4000 | (0b001 << 9) | (0b100 << 6) | (0b100 << 3) | 0b111;
-export const EVERY_MS = 10;
+const EVERY_MS = 10;
 
 /** Conversion ready: cleared by reading the register. Bits 15..10 and 1..0 set the alert pin. */
 const READY = 1 << 3;

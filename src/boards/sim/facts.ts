@@ -4,8 +4,6 @@ import { lintHeaderPin, ON_HEADER } from '../on-header.ts';
 
 /** How often a servo gets a pulse (Hz): common practice, no source. */
 export const SERVO_HZ = 50;
-/** A reading of a sense is taken this often (ms). */
-export const SENSE_EVERY_MS = 20;
 
 function schema(z: Z, { name, positive, atLeast0 }: SchemaParts) {
   const servoPlant = z.strictObject({
@@ -35,8 +33,6 @@ export const sim = {
   measures: () => ({
     quantities: ['current', 'volts'],
     inputs: 16,
-    maxV: Number.POSITIVE_INFINITY,
-    everyMs: SENSE_EVERY_MS,
   }),
   setUp: {
     about: 'no hardware yet: everything is simulated, on the pins of a 40-pin header',

@@ -1,8 +1,9 @@
 import { Refusal } from '../../shared/errors.ts';
 import { type Random, seeded, seedOf } from '../../sums/random.ts';
 import type { Quantity, Reading, SenseSpec, SimulatedSense } from '../board.ts';
-import { SENSE_EVERY_MS } from './facts.ts';
 
+/** A reading of a sense is taken this often (ms). */
+export const SENSE_EVERY_MS = 20;
 /** Standard deviation of the readings of a good sense: A, and V. */
 const NOISE: Readonly<Record<Quantity, number>> = { current: 0.003, volts: 0.002 };
 

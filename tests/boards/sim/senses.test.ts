@@ -1,7 +1,7 @@
 import { expect, test } from 'vitest';
 import type { Reading, SenseSpec } from '../../../src/boards/board.ts';
 import { SimDriver } from '../../../src/boards/sim/driver.ts';
-import { SENSE_EVERY_MS } from '../../../src/boards/sim/facts.ts';
+import { SENSE_EVERY_MS } from '../../../src/boards/sim/senses.ts';
 
 const SPECS: SenseSpec[] = [
   { name: 'draw', quantity: 'current', input: 0 },
