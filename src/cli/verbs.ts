@@ -50,8 +50,8 @@ async function status(operator: Operator): Promise<Outcome> {
   const parts = [[...head, ...(file ? fileLines(file) : [])].join('\n'), channelTable(channels)];
   if (Object.keys(rails).length > 0) parts.push(railTable(rails));
   const troubles = Object.values(senses ?? {}).map(troubleText);
-  if (troubles.some((text) => text !== ''))
-    parts.push(troubles.filter((text) => text !== '').join('\n'));
+  const trouble = troubles.filter((text) => text !== '').join('\n');
+  if (trouble) parts.push(trouble);
   const missing = notMeasuredText(channels);
   if (missing) parts.push(missing);
   const result = {

@@ -39,7 +39,8 @@ export async function chips(
       const finding = await chip(world, { bus, address }, at);
       if (finding) findings.push(finding);
     }
-    findings.push(...(await silent(world, own)));
+    const others = own.filter((one) => !answering.includes(one.address));
+    findings.push(...(await silent(world, others)));
   }
   return findings;
 }
@@ -97,7 +98,7 @@ async function chip(
   };
 }
 
-/** Boards that measure and do not answer. */
+/** Of the boards that the search has not found: those that measure and do not answer. */
 async function silent(
   world: World,
   own: readonly { name: string; board: Board; bus: number; address: number }[],
