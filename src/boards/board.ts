@@ -100,7 +100,7 @@ export interface Sense {
   pushing: boolean;
 }
 
-/** What a board measures at one of its inputs, once and again. */
+/** What a board measures at one of its inputs, repeatedly. */
 export interface SenseSpec {
   /** Its name in the prop file: for messages. */
   name: string;
@@ -135,7 +135,7 @@ export interface SimulatedSense {
   noise?: number | undefined;
   /** It stays at its last reading, which still seems new. */
   stuck?: boolean | undefined;
-  /** There are no readings any more. */
+  /** It has stopped giving readings. */
   gone?: boolean | undefined;
   /** It gives what is not a number. */
   nan?: boolean | undefined;

@@ -182,7 +182,7 @@ export interface SenseUse {
   /** Where the file names the board. */
   boardPath: Path;
   quantity: Quantity;
-  /** The highest voltage that comes to the input (V), as far as the file tells. */
+  /** The highest voltage that comes to the input (V), as far as the file says. */
   maxV?: number | undefined;
   /** Resistance of what drives the input (ohm). */
   sourceOhm?: number | undefined;

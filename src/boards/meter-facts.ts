@@ -43,7 +43,7 @@ export function meterFacts<Driver extends string>(
   } as const satisfies BoardFacts<MeterBoard, I2cPlace>;
 }
 
-/** The keys of a meter in a board's schema. */
+/** The keys of a meter in a board's schema; addresses by both chips' data sheets, from memory. */
 function meterKeys(z: Z, { positive, part }: SchemaParts) {
   return {
     ...placeKeys(z, 0x40, 0x4f),
@@ -95,7 +95,7 @@ function lintMeterSense(
   if (quantity === 'volts' && maxV !== undefined && maxV > range.maxBusV)
     notes.error(
       path,
-      `${short(maxV)} V is above the ${range.maxBusV} V that this meter bears`,
+      `${short(maxV)} V is above the ${range.maxBusV} V that this meter withstands`,
       'measure it with a divider and an analogue input',
     );
   if (quantity !== 'current' || !limit || limit.amps <= board.maxA * SLACK) return;

@@ -39,7 +39,7 @@ export interface Round extends Registers {
   put(sense: number, value: number, atMs: number): void;
   /** A measurement that has no value now, and why. */
   fail(sense: number, fault: string): void;
-  /** What a person should know and is no fault, said once in a while. */
+  /** What a person should know and is not a fault, said now and then. */
   tell(news: string): void;
 }
 

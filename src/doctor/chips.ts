@@ -30,7 +30,7 @@ export async function chips(
         findings.push({
           what: `I2C bus ${bus}`,
           state: 'unknown',
-          text: 'i2c-tools is not installed, so nobody can say which boards answer',
+          text: 'i2c-tools is not installed, so it is not known which boards answer',
         });
       continue;
     }
@@ -68,7 +68,7 @@ async function chip(
   if (!own) {
     const what = `I2C bus ${place.bus}: ${at}`;
     if (driver === undefined)
-      return { what, state: 'unknown', text: 'answers, and nobody here knows it' };
+      return { what, state: 'unknown', text: 'answers, and no driver knows it' };
     const entry = { ...setUpOf(driver).entry(0, 'PWM'), ...place };
     const { driver: _, bus, address, ...rest } = entry as Board & I2cPlace;
     const keys = Object.entries(rest).map(([key, value]) => `, ${key}: ${value}`);

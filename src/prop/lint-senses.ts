@@ -162,7 +162,7 @@ function lintScale(notes: Notes, at: Path, sense: Analogue): void {
     notes.error([...at, 'divider'], 'a meter is connected without a divider', 'leave it out');
 }
 
-/** The voltage that reaches the input, where the file tells it. */
+/** The voltage that reaches the input, where the file gives it. */
 function lintMaxV(notes: Notes, at: Path, sense: Analogue): void {
   const { maxV } = sense;
   if (maxV === undefined) return;

@@ -109,7 +109,7 @@ export function senseQuantity(sense: SenseEntry): 'current' | 'volts' | undefine
   return sense.kind === 'current' && sense.input === undefined ? 'current' : 'volts';
 }
 
-/** The highest voltage at its input (V), where the file tells. */
+/** The highest voltage at its input (V), where the file gives it. */
 export function senseMaxV(sense: SenseEntry): number | undefined {
   if (sense.kind === 'contact') return undefined;
   if (sense.maxV !== undefined) return sense.maxV;

@@ -34,7 +34,7 @@ test('a write has one reading before it at most, and no reading waits for ever',
   );
 });
 
-test('when the thread ends, all that wait are told', async () => {
+test('when the thread ends, all calls that wait are rejected', async () => {
   const line = new I2cLine(() => {});
   const all = [line.askReading(reading(1)), line.askReading(reading(2)), line.ask(write(3))];
   line.ended(new Error('gone'));

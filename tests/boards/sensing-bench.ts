@@ -10,7 +10,7 @@ export class SensingBench {
   readonly bus: WordBus;
   readonly driver: Driver;
   nowMs = 1000;
-  /** What the driver said that is no fault. */
+  /** What the driver said that is not a fault. */
   readonly news: string[] = [];
   /** Called before each tick: lets the chips convert. */
   each: () => void = () => {};

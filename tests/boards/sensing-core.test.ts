@@ -113,7 +113,7 @@ describe('the core with boards that measure', () => {
     );
   });
 
-  test('tells of a reset in the journal, as something of its senses', async () => {
+  test('reports a reset in the journal, as something about its senses', async () => {
     const { rig, meter, run } = await live();
     await run(200);
     meter.powerOn();

@@ -4,6 +4,7 @@ import type { BoardFacts, BoardNotes, SenseUse, Z } from '../facts.ts';
 import { type I2cPlace, lintAddress, placeKeys, SENSING } from '../on-i2c.ts';
 import { INPUTS, inputOhm } from './registers.ts';
 
+/** Addresses and supply: TI ADS1115 data sheet SBAS444D, from memory. */
 const schema = (z: Z) =>
   z.strictObject({
     driver: z.literal('ads1115'),
@@ -11,7 +12,7 @@ const schema = (z: Z) =>
     vddV: z
       .number({ error: 'is not a number; give the supply of the chip in volts, 3.3 or 5' })
       .min(2, { error: 'is below the 2 V that the chip needs; give volts, such as 3.3' })
-      .max(5.5, { error: 'is above the 5.5 V that the chip bears; give volts, such as 5' })
+      .max(5.5, { error: 'is above the 5.5 V that the chip withstands; give volts, such as 5' })
       .default(3.3)
       .describe(
         'supply of the chip (VDD, V): no input may be higher. Feed it from the 3.3 V of the header, so that its I2C lines suit the header',

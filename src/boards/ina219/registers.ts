@@ -16,7 +16,7 @@ const CALIBRATION_SCALE = 0.04096;
 const RANGES_V = [0.04, 0.08, 0.16, 0.32] as const;
 /** The shunt's voltage of the largest range (V). */
 export const RANGE_V = RANGES_V[3];
-/** The highest voltage at the bus input (V). */
+/** The highest voltage at the bus input (V): the data sheet, from memory. */
 export const MAX_BUS_V = 26;
 
 /** At power-on: 32 V, the largest range of the shunt, 12 bits, both, continuously. */

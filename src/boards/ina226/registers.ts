@@ -22,7 +22,7 @@ const CALIBRATION_SCALE = 0.00512;
 const MAX_COUNT = 0x7fff;
 /** The shunt's voltage of the whole range (V). */
 export const RANGE_V = SHUNT_COUNT_V * (MAX_COUNT + 1);
-/** The highest voltage at the bus input (V). */
+/** The highest voltage at the bus input (V): the data sheet, from memory. */
 export const MAX_BUS_V = 36;
 
 /**

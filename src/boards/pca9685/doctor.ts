@@ -31,7 +31,7 @@ async function answers({ run }: World, bus: number, address: number): Promise<Fi
   }
 }
 
-/** SUBADR1 to SUBADR3 and ALLCALLADR, as they are after power-on (7.3, table 4). */
+/** SUBADR1 to SUBADR3 and ALLCALLADR, as they are after power-on (NXP rev. 4, 7.3, table 4, from memory). */
 const OTHER_ADDRESSES = [0xe2, 0xe4, 0xe8, 0xe0];
 
 /** Whether a chip is a PCA9685, by its registers for other addresses, which nobody changes. */

@@ -30,7 +30,7 @@ const schema = (z: Z, { name, pin }: SchemaParts) =>
     vddV: z
       .number({ error: 'is not a number; give the supply of the chip in volts, 5 or 3.3' })
       .min(2.3, { error: 'is below the 2.3 V that the chip needs; give volts, such as 3.3' })
-      .max(5.5, { error: 'is above the 5.5 V that the chip bears; give volts, such as 5' })
+      .max(5.5, { error: 'is above the 5.5 V that the chip withstands; give volts, such as 5' })
       .optional()
       .describe(
         'supply of the chip itself (VDD, V), which is the high level of its outputs; 5 where it is not given. It is not the supply of the servos (V+)',

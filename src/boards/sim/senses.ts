@@ -4,7 +4,7 @@ import type { Quantity, Reading, SenseSpec, SimulatedSense } from '../board.ts';
 
 /** A reading of a sense is taken this often (ms). */
 export const SENSE_EVERY_MS = 20;
-/** Standard deviation of the readings of a good sense: A, and V. */
+/** Standard deviation of the readings of a good sense: A, and V (chosen, no source). */
 const NOISE: Readonly<Record<Quantity, number>> = { current: 0.003, volts: 0.002 };
 
 /** The measured side of a simulated board: readings with noise, and sensors that lie. */

@@ -109,7 +109,7 @@ describe('a meter', () => {
     expect(one.reading()).toMatchObject({ value: 0, fault: undefined });
   });
 
-  test('that converts no more is a fault', async () => {
+  test('that has stopped converting is a fault', async () => {
     const { one, chip } = bench();
     chip.shuntV = 0.1;
     chip.busV = 6;

@@ -158,7 +158,7 @@ describe('what is not believed', () => {
     expect(one.reading().value).toBeNaN();
   });
 
-  test('a chip that converts no more, though its registers stay', async () => {
+  test('a chip that has stopped converting, though its registers stay', async () => {
     const { bench: one, chip } = bench();
     chip.shuntV = 0.03;
     chip.busV = 6;
