@@ -1,3 +1,4 @@
+import type { Quantity } from '../boards/board.ts';
 import { undividedV } from '../sums/divider.ts';
 import type { SenseEntry, SenseKind } from './senses-schema.ts';
 
@@ -104,7 +105,7 @@ export function pushOf(
 }
 
 /** What the board must measure for it; undefined of a contact, which is an input like others. */
-export function senseQuantity(sense: SenseEntry): 'current' | 'volts' | undefined {
+export function senseQuantity(sense: SenseEntry): Quantity | undefined {
   if (sense.kind === 'contact') return undefined;
   return sense.kind === 'current' && sense.input === undefined ? 'current' : 'volts';
 }
