@@ -89,6 +89,10 @@ export function makePieces() {
     received: z.int().describe('bytes that have come so far'),
   });
 
+  const uploadCancelled = z.object({
+    cancelled: z.boolean().describe('whether there was one'),
+  });
+
   const volume = within(0, 1, 'share of the ceiling of the channel')
     .optional()
     .describe('0 to 1 of the ceiling of the channel; 1 without it');
@@ -179,6 +183,7 @@ export function makePieces() {
     uploadPart,
     uploadBegun,
     uploadReceived,
+    uploadCancelled,
     wait,
     nothing,
     markName,

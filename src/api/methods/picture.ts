@@ -85,7 +85,7 @@ export const picture = {
     lease: false,
     errors: QUESTION,
     params: ({ nothing }) => nothing,
-    result: ({ z }) => z.object({ cancelled: z.boolean().describe('whether there was one') }),
+    result: ({ uploadCancelled }) => uploadCancelled,
   },
   'picture.read': {
     summary:

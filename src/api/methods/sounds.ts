@@ -157,7 +157,7 @@ export const sounds = {
     lease: false,
     errors: QUESTION,
     params: ({ nothing }) => nothing,
-    result: ({ z }) => z.object({ cancelled: z.boolean().describe('whether there was one') }),
+    result: ({ uploadCancelled }) => uploadCancelled,
   },
   'sound.remove': {
     summary:
