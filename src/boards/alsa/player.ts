@@ -182,14 +182,11 @@ export class Player {
     this.#startedMs = this.#around.nowMs();
     this.#tookMs = this.#startedMs;
     this.#partBytes = 0;
-    this.#position = child.pid === undefined ? undefined : this.#positionOf(child.pid);
+    this.#position =
+      child.pid === undefined ? undefined : new DevicePosition(child.pid, this.#around.asound);
     this.#clock = new StreamClock(this.#startedMs);
     for (const voice of this.#voices.values()) voice.loudUntil = 0;
     this.#align(this.#clock);
-  }
-
-  #positionOf(pid: number): DevicePosition {
-    return new DevicePosition(pid, this.#around.asound);
   }
 
   /** The stream has had a gap, or is another: what plays goes on where it would be by now. */
@@ -243,13 +240,11 @@ export class Player {
     this.#partBytes = Math.max(0, count) * FRAME_BYTES;
     if (count <= 0) return;
     const voices = [...this.#voices.values(), ...this.#leaving];
-    const gains = [...this.#voices.keys()].map((channel) => this.#gains[channel] ?? 0);
-    const { bytes, loud } = mix(
-      voices,
-      voices.map((_, i) => gains[i] ?? 0),
-      this.#written,
-      count,
-    );
+    const gains = [
+      ...[...this.#voices.keys()].map((channel) => this.#gains[channel] ?? 0),
+      ...this.#leaving.map(() => 0),
+    ];
+    const { bytes, loud } = mix(voices, gains, this.#written, count);
     this.#written += count;
     for (const [i, voice] of voices.entries()) if (loud[i]) voice.loudUntil = this.#written;
     child.stdin!.write(bytes);
