@@ -8,7 +8,7 @@ import { type SoundKind, soundKind } from './kind.ts';
 import { lengthS } from './length.ts';
 import { MAX_SOUND_S, PLAYED_HZ } from './limits.ts';
 import { mustFitBytes } from './read-sound.ts';
-import { SAVE, SoundError } from './sound-error.ts';
+import { SAVE, SoundError, tooLong } from './sound-error.ts';
 import { mustBePlayable, plainWav } from './wav.ts';
 
 /**
@@ -118,10 +118,6 @@ async function decoded({ name, make }: Format, bytes: Uint8Array): Promise<Piece
     decoder?.free();
   }
   return pieces;
-}
-
-function tooLong(): SoundError {
-  return new SoundError(`it is longer than ${MAX_SOUND_S} s`, 'cut it into parts');
 }
 
 /** One piece must be like the first, and like something that can be played. */

@@ -1,7 +1,7 @@
 import { statSync } from 'node:fs';
 import { MAX_SOUND_S } from './limits.ts';
 import { readSoundSync, soundProblem } from './read-sound.ts';
-import { SAVE, SoundError } from './sound-error.ts';
+import { SAVE, SoundError, tooLong } from './sound-error.ts';
 import { isWav, wavHead } from './wav.ts';
 
 /** How long a sound file takes, by its headers alone: nothing is decoded. */
@@ -36,8 +36,7 @@ function headOf(path: string): SoundHead {
   try {
     const durationS = lengthS(readSoundSync(path));
     if (durationS === undefined) throw new SoundError('it is not a sound of a known kind', SAVE);
-    if (durationS > MAX_SOUND_S)
-      throw new SoundError(`it is longer than ${MAX_SOUND_S} s`, 'cut it into parts');
+    if (durationS > MAX_SOUND_S) throw tooLong();
     return { durationS };
   } catch (error) {
     if (error instanceof SoundError) return soundProblem(error);

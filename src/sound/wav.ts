@@ -1,5 +1,5 @@
 import { MAX_HZ, MAX_SOUND_S, MIN_HZ } from './limits.ts';
-import { SAVE, SoundError } from './sound-error.ts';
+import { SAVE, SoundError, tooLong } from './sound-error.ts';
 
 /**
  * The header of a WAV file, checked before anything is decoded: a decoder believes it, and a wrong one
@@ -53,8 +53,7 @@ export function wavHead(bytes: Uint8Array): WavHead {
       const sound = soundBytes(file, at + 8, size);
       const frames = Math.floor(sound / head.frameBytes);
       const durationS = frames / head.rateHz;
-      if (durationS > MAX_SOUND_S)
-        throw new SoundError(`it is longer than ${MAX_SOUND_S} s`, 'cut it into parts');
+      if (durationS > MAX_SOUND_S) throw tooLong();
       return { ...head, at: at + 8, bytes: frames * head.frameBytes, durationS };
     }
     at += 8 + size + (size % 2);
