@@ -58,10 +58,10 @@ export function* changeMessages(
 ): Generator<ChangeMessage> {
   const { prop } = after.loaded;
   const { whenParked, parts } = changes;
-  const others = new Set<string>();
-  if (!isDeepStrictEqual(before.loaded.prop.soundFiles, prop.soundFiles)) others.add('soundFiles');
+  // A sound's file may be another one though the prop file says the same.
+  const otherSounds = !isDeepStrictEqual(before.loaded.prop.soundFiles, prop.soundFiles);
   const wanted = (part: string) =>
-    !APART.has(part) && (whenParked || parts.has(part) || others.has(part));
+    !APART.has(part) && (whenParked || parts.has(part) || (otherSounds && part === 'soundFiles'));
   yield {
     t: 'begin',
     id,
