@@ -80,3 +80,12 @@ export async function putUnderFreeName(
   }
   return undefined;
 }
+
+/** Removes a file beside the prop file, where that is possible: what failed before is what counts. */
+export async function removeBeside(
+  target: string,
+  file: string,
+  fileSystem: BesideFs,
+): Promise<void> {
+  await fileSystem.rm(join(dirname(target), file), { force: true }).catch(() => undefined);
+}

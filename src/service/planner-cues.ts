@@ -7,6 +7,7 @@ import { type Loaded, tryCue } from '../prop/load.ts';
 import { longCue } from '../prop/long-cue.ts';
 import type { Prop } from '../prop/schema.ts';
 import { childrenOf } from '../prop/steps.ts';
+import { freeName } from '../proposal/slots.ts';
 import { channelCurves, closuresOf, railCurves } from '../rehearsal/cue-curves.ts';
 import { passageOf } from '../rehearsal/cue-passage.ts';
 import { type Rehearsal, rehearse } from '../rehearsal/rehearse.ts';
@@ -34,7 +35,7 @@ export async function cueAnswer(
   const { version, steps, from, count, longestS } = question;
   const loaded = read(question);
   if (!loaded.prop) return refuseFaulty(loaded);
-  const own = question.cue ?? freeName(loaded.prop);
+  const own = question.cue ?? freeName(UNNAMED, new Set(Object.keys(loaded.prop.cues)));
   if (steps === undefined) mustHaveCue(loaded.prop, own);
   const entry =
     steps === undefined
@@ -119,12 +120,6 @@ function mustHaveCue({ cues }: Prop, cue: string): void {
   if (Object.hasOwn(cues, cue)) return;
   const reason = `there is no cue ${cue}; ${didYouMean(cue, Object.keys(cues))}`;
   throw new Refusal('cue.unknown', reason, { cue });
-}
-
-function freeName({ cues }: Prop): string {
-  let name = UNNAMED;
-  for (let n = 2; Object.hasOwn(cues, name); n++) name = `${UNNAMED}_${n}`;
-  return name;
 }
 
 /** The entry of a cue with other steps, in the form that it has. */

@@ -1,5 +1,4 @@
 import fs from 'node:fs/promises';
-import { dirname, join } from 'node:path';
 import type { Params, Result } from '../api/methods.ts';
 import type { Recording } from '../core/recorder.ts';
 import type { Edit } from '../prop/edit-text.ts';
@@ -11,13 +10,14 @@ import { longCue } from '../prop/long-cue.ts';
 import { softLimits } from '../prop/mechanics.ts';
 import type { Cue } from '../prop/schema.ts';
 import { valueAt } from '../prop/schema-remarks.ts';
+import { freeName } from '../proposal/slots.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
 import { soundKind } from '../sound/kind.ts';
 import { MAX_SOUND_BYTES } from '../sound/limits.ts';
 import { readSound, soundProblem, tooManyBytes } from '../sound/read-sound.ts';
-import { type BesideFs, diskRemedy, putUnderFreeName } from './beside-file.ts';
+import { type BesideFs, diskRemedy, putUnderFreeName, removeBeside } from './beside-file.ts';
 import type { Keeper } from './keeper.ts';
 import type { PlannerPort } from './planner.ts';
 import type { Takes } from './takes.ts';
@@ -118,10 +118,7 @@ export class Sounds {
       const { version: next, pending } = await this.#keeper.apply({ edits }, base, by);
       return { file, version: next, pending };
     } catch (error) {
-      if (isNew && !this.#names(file))
-        await this.#fs
-          .rm(join(dirname(this.#target), file), { force: true })
-          .catch(() => undefined);
+      if (isNew && !this.#names(file)) await removeBeside(this.#target, file, this.#fs);
       throw error;
     }
   }
@@ -259,10 +256,7 @@ export class Sounds {
     if (before?.take !== undefined && this.#takes.isAsMade(before.take, before.digest))
       return { name: before.take, isOwn: true };
     const takes = Object.keys(valueAt(this.#keeper.rawOnDisk, ['takes']) ?? {});
-    const first = `${sound}_${channel}`.slice(0, 60);
-    let name = first;
-    for (let n = 2; takes.includes(name); n++) name = `${first}_${n}`;
-    return { name, isOwn: false };
+    return { name: freeName(`${sound}_${channel}`.slice(0, 60), new Set(takes)), isOwn: false };
   }
 
   #followEdit(sound: string, channel: string, value: object): Edit {

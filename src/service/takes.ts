@@ -1,5 +1,5 @@
 import fs from 'node:fs/promises';
-import { dirname, join } from 'node:path';
+import { dirname } from 'node:path';
 import type { Params, Result } from '../api/methods.ts';
 import type { TakeShown } from '../core/commands.ts';
 import type { Recording } from '../core/recorder.ts';
@@ -11,7 +11,7 @@ import { valueAt } from '../prop/schema-remarks.ts';
 import { takeBytes, takesBeside } from '../prop/take/take-files.ts';
 import type { Take } from '../prop/take/take-text.ts';
 import { Refusal } from '../shared/errors.ts';
-import { type BesideFs, diskRemedy, putUnderFreeName } from './beside-file.ts';
+import { type BesideFs, diskRemedy, putUnderFreeName, removeBeside } from './beside-file.ts';
 import type { Keeper } from './keeper.ts';
 import type { PlannerPort } from './planner.ts';
 import type { MadeTake } from './planner-take.ts';
@@ -103,10 +103,7 @@ export class Takes {
       return { name, version, file, pending, points, durationS };
     } catch (error) {
       // The prop file may name it all the same, where only its durability is in doubt.
-      if (isNew && !this.#names(name, file))
-        await this.#fs
-          .rm(join(dirname(this.#target), file), { force: true })
-          .catch(() => undefined);
+      if (isNew && !this.#names(name, file)) await removeBeside(this.#target, file, this.#fs);
       throw error;
     }
   }
