@@ -205,15 +205,14 @@ const MAKERS: Record<'servo' | 'relay' | 'rgb' | 'lamp', (change: AddChannel) =>
   lamp: (change) => light(change, 1),
 };
 
+type Adder = (draft: Draft, change: AddChannel) => void;
+
 /** What adds a channel, by its kind. */
-const ADDERS: ReadonlyMap<string, (draft: Draft, change: AddChannel) => void> = new Map([
-  ...Object.entries(MAKERS).map(
-    ([kind, maker]) =>
-      [
-        kind,
-        (draft: Draft, change: AddChannel) => addOnPins(draft, change, maker(change)),
-      ] as const,
-  ),
+const ADDERS: ReadonlyMap<string, Adder> = new Map([
+  ...Object.entries(MAKERS).map(([kind, maker]): [string, Adder] => [
+    kind,
+    (draft, change) => addOnPins(draft, change, maker(change)),
+  ]),
   ['sound', addSound],
 ]);
 
