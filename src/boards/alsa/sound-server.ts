@@ -97,13 +97,11 @@ export class SoundServer {
 
   async #read(kept: Kept): Promise<void> {
     const { file } = kept;
-    const stats = await stat(file.path).catch((error) => {
+    const stamp = await stampOf(file.path).catch((error) => {
       // The same file may come back.
       kept.stamp = undefined;
       throw error;
     });
-    mustBeSoundFile(stats);
-    const stamp = `${stats.size} ${stats.mtimeMs} ${stats.ino}`;
     // Decoding takes long, and what plays must not break off meanwhile: it is read after that.
     if (stamp === kept.stamp || !this.#player.isSilent) return;
     kept.stamp = stamp;
@@ -119,6 +117,13 @@ export class SoundServer {
     kept.durationS = sound.durationS;
     kept.problem = undefined;
   }
+}
+
+/** Another one is another content. @throws SoundError where it is not a file, or is too large */
+async function stampOf(path: string): Promise<string> {
+  const stats = await stat(path);
+  mustBeSoundFile(stats);
+  return `${stats.size} ${stats.mtimeMs} ${stats.ino}`;
 }
 
 function problemText({ file }: SoundFile, error: Error): string {

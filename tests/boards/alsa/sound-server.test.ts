@@ -1,5 +1,5 @@
 import { execFileSync } from 'node:child_process';
-import { mkdtempSync, renameSync, rmSync, writeFileSync } from 'node:fs';
+import { mkdirSync, mkdtempSync, renameSync, rmdirSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { setTimeout as wait } from 'node:timers/promises';
@@ -67,6 +67,13 @@ describe('the files of sounds', () => {
     nowMs += 10_000;
     renameSync(at('hoot.wav'), at('away.wav'));
     await until(() => play(1) !== undefined);
+    renameSync(at('away.wav'), at('hoot.wav'));
+    await heard(1);
+    nowMs += 10_000;
+    renameSync(at('hoot.wav'), at('away.wav'));
+    mkdirSync(at('hoot.wav'));
+    await until(() => play(1) !== undefined);
+    rmdirSync(at('hoot.wav'));
     renameSync(at('away.wav'), at('hoot.wav'));
     await heard(1);
   });
