@@ -52,9 +52,11 @@ export class Board {
     return this.senses.push(spec) - 1;
   }
 
-  /** Nothing but measured on: if it fails, the prop goes on as it would without it. */
-  get #measuresOnly(): boolean {
-    return this.senses.length > 0 && this.outputs.length === 0 && this.inputs.length === 0;
+  /** Where nothing but measured is on it, the prop goes on as it would without it. @throws `error` elsewhere */
+  #bear(error: Error): void {
+    const { senses, outputs, inputs } = this;
+    if (senses.length === 0 || outputs.length > 0 || inputs.length > 0) throw error;
+    this.sensesFault = error.message;
   }
 
   /**
@@ -68,8 +70,7 @@ export class Board {
       await this.#inTime(clock, OPEN_WITHIN_MS, this.driver.open(this.outputs, this.inputs));
       this.#openSenses();
     } catch (error) {
-      if (!this.#measuresOnly) throw error;
-      this.sensesFault = (error as Error).message;
+      this.#bear(error as Error);
     }
     const count = this.outputs.length;
     this.#frame = { count: 0, output: new Uint16Array(count), value: new Float64Array(count) };
@@ -112,8 +113,7 @@ export class Board {
     try {
       await this.#inTime(clock, CLOSE_WITHIN_MS, this.driver.close());
     } catch (error) {
-      if (!this.#measuresOnly) throw error;
-      this.sensesFault = (error as Error).message;
+      this.#bear(error as Error);
     }
   }
 
@@ -158,8 +158,7 @@ export class Board {
       if (frame.count > 0) this.driver.write(frame, nowMs);
       else this.driver.check?.(nowMs);
     } catch (error) {
-      if (!this.#measuresOnly) throw error;
-      this.sensesFault = (error as Error).message;
+      this.#bear(error as Error);
     } finally {
       frame.count = 0;
     }

@@ -96,7 +96,6 @@ export class Control {
       this.#onHolder(null);
       for (const sound of this.#context.body.sounds) sound.cut();
     }
-    if (this.#context.condition !== 'live' && this.#context.condition !== 'waking') return;
     const { onLoss, holdS } = this.#context.prop.link;
     this.#context.parkAway(
       lost ? 'link lost' : loss.why,

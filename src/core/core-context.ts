@@ -151,12 +151,11 @@ export class CoreContext {
   }
 
   /**
-   * The prop looks after itself: what runs ends, and it parks. A park that still waits begins at once.
+   * The prop looks after itself: what runs ends, and it parks.
    * @param holdS how long it holds first (s)
    */
   parkAway(why: string, holdS: number): void {
     const { condition, parker } = this;
-    if (condition === 'parking' && holdS === 0) parker.endHold(this.nowS);
     if (condition !== 'live' && condition !== 'waking') return;
     this.waker.cancel();
     this.enter(next(condition, 'park away'), 'prop', why);

@@ -63,7 +63,7 @@ export class PushWatch {
         pusher.said = undefined;
         over = true;
       }
-      const above = body.senses.asks(sense, limit) || ((sense.passed >> limit) & 1) === 1;
+      const above = body.senses.asks(sense, limit) || sense.hasPassed(limit);
       if (above && !pusher.above) {
         const { pos, vel } = servo.setpoint;
         pusher.fromDeg = pos;

@@ -35,7 +35,10 @@ export class SenseWatch {
     if (this.#pushes.tick()) this.#changed = true;
     if (this.#changed) this.publish();
     const low = this.#lowest();
-    if (low && this.#context.acting) this.#context.parkAway(this.#lowText(low), 0);
+    if (!low || !this.#context.acting) return;
+    // A park that still waits begins at once.
+    if (condition === 'parking') this.#context.parker.endHold(this.#context.nowS);
+    else this.#context.parkAway(this.#lowText(low), 0);
   }
 
   /** Below a limit nothing wakes. @throws Refusal `condition` */
@@ -65,21 +68,18 @@ export class SenseWatch {
   }
 
   #notesOf(sense: Sense): SenseNote[] {
-    const { name, fault, limits, kind } = sense;
+    const { name, fault, limits } = sense;
     const notes: SenseNote[] = [];
     if (fault !== undefined)
       notes.push({ name, what: 'fault', text: `${name} is not measured: ${fault}` });
     const said = this.#pushes.saidOf(sense);
     if (said !== undefined) notes.push({ name, what: 'warning', text: said });
-    for (const limit of limits) {
+    for (const [k, limit] of limits.entries()) {
       // Below parkBelow it is below warnBelow as well.
       const isSaid = limit.what === 'warnBelow' && sense.isPast('parkBelow');
-      if (!sense.isPast(limit.what) || isSaid || limit.what === 'pushAboveA') continue;
+      if (!sense.hasPassed(k) || isSaid || limit.what === 'pushAboveA') continue;
       const isLow = limit.what === 'parkBelow';
-      const text =
-        kind === 'contact'
-          ? `${name} is ${sense.text(limit.side === 'above' ? 1 : 0)}`
-          : `${name} is ${beyond(sense, limit)}${isLow ? '; the prop does not wake' : ''}`;
+      const text = `${name} is ${beyond(sense, limit)}${isLow ? '; the prop does not wake' : ''}`;
       notes.push({ name, what: isLow ? 'low' : 'warning', text });
     }
     return notes;
@@ -92,7 +92,7 @@ export class SenseWatch {
       if (sense.passed === 0) continue;
       for (let k = 0; k < sense.limits.length; k++) {
         const limit = sense.limits[k]!;
-        if (limit.what === 'parkBelow' && (sense.passed >> k) & 1) return { sense, limit };
+        if (limit.what === 'parkBelow' && sense.hasPassed(k)) return { sense, limit };
       }
     }
     return undefined;
@@ -135,6 +135,7 @@ export class SenseWatch {
 }
 
 function beyond(sense: Sense, { side, at }: SenseLimit): string {
+  if (sense.kind === 'contact') return sense.text(side === 'above' ? 1 : 0);
   return `${side} ${sense.text(at)}`;
 }
 
@@ -147,7 +148,6 @@ function newsText(sense: Sense, news: SenseNews, limit: SenseLimit | undefined):
     case 'measured':
       return `${name} is measured again`;
     case 'passed':
-      if (kind === 'contact') return `${name} is ${sense.text(limit!.side === 'above' ? 1 : 0)}`;
       return `${name} is ${beyond(sense, limit!)}${limit!.what === 'parkBelow' ? ': the prop parks, and does not wake' : ''}`;
     case 'back':
       if (kind === 'contact') return `${name} is ${sense.text(limit!.side === 'above' ? 0 : 1)}`;

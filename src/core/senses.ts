@@ -1,3 +1,4 @@
+import { isDeepStrictEqual } from 'node:util';
 import type { Reading } from '../boards/board.ts';
 import type { SenseEntry, SenseKind } from '../prop/schema.ts';
 import {
@@ -99,9 +100,14 @@ export class Sense {
     });
   }
 
-  /** Whether it has passed a limit. */
+  /** Whether it has passed a limit, by the place of that in `limits`. */
+  hasPassed(limit: number): boolean {
+    return ((this.passed >> limit) & 1) === 1;
+  }
+
+  /** Whether it has passed the limit of this name. */
   isPast(what: SenseLimitName): boolean {
-    return this.limits.some((limit, i) => limit.what === what && (this.passed >> i) & 1);
+    return this.limits.some((limit, i) => limit.what === what && this.hasPassed(i));
   }
 
   /** What the board reads while the value is `value`: A or V, of a contact its level. */
@@ -181,7 +187,7 @@ export class Senses {
   resume(before: Senses): void {
     for (const sense of this.list) {
       const was = before.find(sense.name);
-      if (!was || JSON.stringify(was.entry) !== JSON.stringify(sense.entry)) continue;
+      if (!was || !isDeepStrictEqual(was.entry, sense.entry)) continue;
       const from = was.index * STRIDE;
       this.#numbers.set(before.numbers.subarray(from, from + STRIDE), sense.index * STRIDE);
       sense.fault = was.fault;
@@ -295,7 +301,7 @@ export class Senses {
     const atMs = numbers[at + AT_MS]!;
     for (let k = 0; k < sense.limits.length; k++) {
       const limit = sense.limits[k]!;
-      const isPast = ((sense.passed >> k) & 1) === 1;
+      const isPast = sense.hasPassed(k);
       const isAbove = limit.side === 'above';
       const asks = isPast
         ? isAbove
