@@ -509,7 +509,7 @@ export class Commands {
       if (recording) recording.saved = result.name;
       const { file, pending, points, durationS } = result;
       const of = params.take === undefined ? '' : `, made of take ${params.take},`;
-      const text = `${what}${of} is saved in ${file}: ${durationS} s, ${points} points${pending ? '; it takes effect when the prop is parked' : ''}`;
+      const text = `${what}${of} is saved in ${file}: ${durationS} s, ${points} points${laterText(pending)}`;
       this.#record(session, 'take.save', text, { ...result });
       return result;
     },
@@ -786,7 +786,7 @@ function laterText(pending: boolean): string {
 function changeText({ changed, pending, problem }: Result<'prop.apply'>): string {
   if (problem !== undefined) return 'the file has fewer errors, and is still not in use';
   const list = changed.join(', ') || 'nothing changes';
-  return pending ? `${list}; it takes effect when the prop is parked` : list;
+  return list + laterText(pending);
 }
 
 /** Values that may quote what a client has sent, fit for other people's screens. */

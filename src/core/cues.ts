@@ -251,12 +251,8 @@ function takeDue(run: RunningCue, nowS: number, from: number, most: number): voi
 /** The places of the steps that come after each step, by its name. */
 function followersIn(steps: readonly PassageStep[]): Map<string, number[]> {
   const followers = new Map<string, number[]>();
-  for (const [
-    i,
-    {
-      spec: { after },
-    },
-  ] of steps.entries()) {
+  for (const [i, { spec }] of steps.entries()) {
+    const { after } = spec;
     if (after === undefined) continue;
     const places = followers.get(after);
     if (places) places.push(i);
@@ -275,7 +271,7 @@ function manner({ loop, passage }: HowToRun): string {
   const { fromS = 0, rate = 1 } = passage ?? {};
   const from = fromS > 0 ? ` from ${fromS} s` : '';
   const slower = rate < 1 ? ` at ${tidy(rate, 2)} of its speed` : '';
-  return `${from}${slower}${loop ? ', again and again' : ''}`;
+  return `${from}${slower}${loop ? ', in a loop' : ''}`;
 }
 
 /**
@@ -917,7 +913,7 @@ export class Cues {
         ...error.values,
       });
       const root = run.root ?? run;
-      // From another place it would not be the passage; again and again, nobody would hear of it.
+      // From another place it would not be the passage; in a loop, nobody would notice it.
       if (place === undefined || root.round > 0) this.stop(root.cue.name, text);
     }
   }

@@ -53,7 +53,7 @@ export class OscPerform {
     }
   }
 
-  /** Anybody may send OSC messages: what is refused again and again is said now and then, in one entry. */
+  /** Anybody may send OSC messages: like refusals are counted in one entry, now and then. */
   #tell(address: string, channel: string, { word, message, values }: Refusal): void {
     const { nowS, journal } = this.#core;
     const told = this.#told.get(address);
@@ -77,9 +77,7 @@ export class OscPerform {
       throw new Refusal(
         'osc.wrong-value',
         'it leads by one number from 0 to 1, and has another value',
-        {
-          value,
-        },
+        { value },
       );
     const { channel, from, to } = prop.osc!.perform![address]!;
     const servo = body.servo(channel);

@@ -78,7 +78,7 @@ export const cues = {
   },
   'cue.run': {
     summary:
-      'Run a cue; its steps pass every limit, interlock and guard. From a time in it, slower, or again and again until cue.stop, park, stop or the end of the lease',
+      'Run a cue; its steps pass every limit, interlock and guard. From a time in it, slower, or in a loop until cue.stop, park, stop or the end of the lease',
     example: {
       params: { cue: 'glance', fromS: 1.5, rate: 0.5, loop: true },
       result: { running: true, durationS: null, leftOut: [] },

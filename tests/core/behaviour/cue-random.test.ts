@@ -207,7 +207,7 @@ class Hall extends Stage {
 }
 
 const cue = fc.constantFrom(...CUES);
-/** From a time in it, slower, again and again. */
+/** From a time in it, slower, in a loop. */
 const passage = fc
   .record({
     cue,
