@@ -28,7 +28,8 @@ describe('a cue from a time in it', () => {
 
   test('brings its servos to where they are then, together and over 1 s, and goes on from there', async () => {
     const { rig, client } = await Rig.live(prop(steps, { neck: servo(), beak: servo() }));
-    const { neck, beak } = { neck: rig.servo('neck'), beak: rig.servo('beak') };
+    const neck = rig.servo('neck');
+    const beak = rig.servo('beak');
     await client.call('channel.move', { channel: 'beak', to: 5, wait: false });
     await rig.until(() => !beak.moving);
     const answer = await run(client, { fromS: 3 });
@@ -146,7 +147,7 @@ describe('a cue from a time in it', () => {
       { after: 'down', at: 0, move: { neck: 0 }, overS: 1 },
     ];
     const { rig, client } = await Rig.live(prop(nested, { neck: servo(), beak: servo() }, { nod }));
-    const { neck } = { neck: rig.servo('neck') };
+    const neck = rig.servo('neck');
     await run(client, { fromS: 3.5 });
     await rig.run(1000);
     expect(neck.setpoint.pos).toBeGreaterThan(4);
@@ -300,7 +301,7 @@ describe('a slower cue', () => {
       { after: 'turn', at: 0.5, dim: { glow: 1 }, fadeS: 1 },
     ];
     const { rig, client } = await Rig.live(prop(steps, { neck: servo(), glow: lamp() }));
-    const { neck } = { neck: rig.servo('neck') };
+    const neck = rig.servo('neck');
     const freely = neck.plan(30).durationS;
     const answer = await run(client, { rate: 0.5 });
     const waitS = await watched(rig, () => neck.moving);
@@ -437,8 +438,9 @@ describe('a cue in a loop', () => {
     const { rig, client } = await Rig.live(prop(dark, { glow: lamp() }));
     await run(client, { loop: true });
     await rig.run(5000);
-    const again = rig.entries.find(({ text }) => text === 'cue show begins again');
-    expect(again?.count ?? 1).toBeLessThanOrEqual(11);
+    const again = rig.entries.findLast(({ text }) => text === 'cue show begins again');
+    expect(again?.count).toBeGreaterThanOrEqual(9);
+    expect(again?.count).toBeLessThanOrEqual(11);
   });
 
   /** The prop file has another version of the cue, or none. */

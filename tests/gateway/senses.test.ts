@@ -41,7 +41,8 @@ beforeEach(async () => {
     { name: 'draw', what: 'fault', text: 'draw is not measured: no answer' },
   ] as const;
   rig.send({ t: 'safety', safety: { lockout: null, guards: [], notParked: null, senses: notes } });
-  await until(() => rig.gateway !== undefined, 'the gateway');
+  const told = async () => (await client.call('sense.list', {})).result.senses.supply.warning;
+  while ((await told()) === undefined);
 });
 afterEach(() => rig.end());
 

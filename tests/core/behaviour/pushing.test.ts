@@ -1,5 +1,6 @@
 import { describe, expect, test } from 'vitest';
 import { SimDriver } from '../../../src/boards/sim/driver.ts';
+import { Refusal } from '../../../src/shared/errors.ts';
 import { makeProp, Rig, servo, TICK_MS } from '../rig.ts';
 
 /** A servo that meets something at 20 deg, whose current is measured alone. */
@@ -114,6 +115,7 @@ describe('a servo that pushes, by its measured current', () => {
     expect(rig.servo('beak').pushing).toBe(true);
     await rig.run(2000);
     // It is said, and nothing moves.
+    expect(pushes().length).toBeGreaterThan(0);
     expect(pushes().every((text) => !text.includes('backs off'))).toBe(true);
     expect(rig.servo('beak').setpoint.pos).toBe(29);
   });
@@ -151,7 +153,6 @@ describe('a servo that pushes, by its measured current', () => {
     await rig.until(() => rig.servo('beak').setpoint.pos > 25, 2);
     const { gate } = rig.core;
     const real = gate.move.bind(gate);
-    const { Refusal } = await import('../../../src/shared/errors.ts');
     gate.move = () => {
       throw new Refusal('interlock.needed', 'tail needs it');
     };
