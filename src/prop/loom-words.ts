@@ -1,6 +1,6 @@
 /** A loom in words: natural order, and short forms of ends. */
 
-/** Made when it is first used: that takes as long as loading a tenth of a program. */
+/** Made when it is first used: making it takes several ms, for which a start would wait. */
 let collator: Intl.Collator | undefined;
 
 /** A copy in natural order: W2 before W10. */
