@@ -269,9 +269,15 @@ export class Commands {
     },
     'cue.run': async ({ cue, fromS = 0, rate = 1, loop = false, wait }, session) => {
       this.#core.mustBeLive();
-      this.#asked++;
-      const whole = fromS === 0 && rate === 1;
-      const passage = whole ? undefined : await this.#passageOf({ cue, fromS, rate }, session);
+      const turn = ++this.#asked;
+      let passage: CuePassage | undefined;
+      if (fromS !== 0 || rate !== 1) {
+        // A cue that there is not is refused at once.
+        this.#core.cues.channelsOf(cue);
+        passage = await this.#editor.passage({ cue, fromS, rate }, session.id);
+        // Between these checks and the run, nothing is awaited.
+        this.#mustStillBeWanted(passage, turn, session);
+      }
       const { cues, nowS } = this.#core;
       cues.run(cue, session.client, nowS, { loop, passage });
       const state = this.#runState(cue, loop, passage);
@@ -577,15 +583,10 @@ export class Commands {
   }
 
   /**
-   * Works a passage out, beside the core. Whatever concerns the whole prop, or a cue, and was asked for
+   * A passage was worked out beside the core. Whatever concerns the whole prop, or a cue, and was asked for
    * meanwhile is newer: then nothing runs.
    */
-  async #passageOf(asked: PassageAsked, session: Session): Promise<CuePassage> {
-    const { cue } = asked;
-    // A cue that there is not is refused at once.
-    this.#core.cues.channelsOf(cue);
-    const turn = this.#asked;
-    const passage = await this.#editor.passage(asked, session.id);
+  #mustStillBeWanted({ cue, version }: CuePassage, turn: number, session: Session): void {
     this.#core.lease.require(session);
     this.#core.mustBeLive();
     if (turn !== this.#asked)
@@ -594,13 +595,12 @@ export class Commands {
         `something else was asked for while cue ${cue} was worked out; run it again if it is still wanted`,
         { cue },
       );
-    if (passage.version !== this.#core.version)
+    if (version !== this.#core.version)
       throw new Refusal(
         'file.taking-effect',
         `the prop file has changed while cue ${cue} was worked out; run it again`,
         { cue },
       );
-    return passage;
   }
 
   /** What is said of a cue that begins to run. */

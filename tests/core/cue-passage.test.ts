@@ -294,6 +294,19 @@ describe('a cue from a time in it', () => {
   });
 });
 
+test('a link that is lost just when a cue has been worked out: nothing runs while the prop parks', async () => {
+  for (let turns = 0; turns < 30; turns++) {
+    const { rig, client } = await Rig.live(
+      prop([{ at: 0, move: { neck: 20 } }], { neck: servo() }),
+    );
+    const asked = run(client, { rate: 0.5 }).catch(() => {});
+    for (let i = 0; i < turns; i++) await Promise.resolve();
+    rig.commands.gone(client.session.id);
+    await asked;
+    expect([turns, rig.condition, rig.core.cues.anyRunning]).toEqual([turns, 'parking', false]);
+  }
+});
+
 describe('a slower cue', () => {
   test('takes longer in all of its times, also where a move has none', async () => {
     const steps = [
