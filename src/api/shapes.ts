@@ -150,6 +150,27 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
       .number()
       .optional()
       .describe('measured voltage (V); absent where nothing measures it now'),
+    battery: z
+      .object({
+        left: z
+          .number()
+          .optional()
+          .describe('the share that is left, 0 to 1; absent where it is not known'),
+        by: z
+          .enum(['curve', 'counted'])
+          .optional()
+          .describe('how that is known: by its curve, or counted since it was full'),
+        meanA: z.number().describe('mean draw over the last minutes (A)'),
+        draw: z.enum(['measured', 'estimated']).describe('whether that is measured'),
+        leftH: z.number().optional().describe('how long it lasts at that draw, an estimate (h)'),
+        fullH: z.number().optional().describe('how long it would last from full (h)'),
+        expectedV: z
+          .number()
+          .optional()
+          .describe('the voltage that it should have under this load, an estimate (V)'),
+      })
+      .optional()
+      .describe('of a battery that feeds the rail directly'),
     limitA: z.number().describe('the most current that the supply can give (A)'),
   });
 

@@ -2,7 +2,7 @@ import type { ChannelState, JournalEntry } from '../api/types.ts';
 import { conditionText } from '../shared/condition-text.ts';
 import type { StateParams } from './client.ts';
 import { print, show, table, UsageError } from './output.ts';
-import { railTable, troubleText, valueText } from './senses-text.ts';
+import { batteryLines, railTable, troubleText, valueText } from './senses-text.ts';
 import { seconds, whole } from './values.ts';
 import { type Operator, type Outcome, verb } from './verb.ts';
 
@@ -83,6 +83,7 @@ class Picture {
       table(['channel', 'value', 'target', 'pulse us', 'flags'], channels),
       '',
       railTable(this.#rails),
+      ...batteryLines(this.#rails),
       ...(senses.length > 0 ? ['', table(['sense', 'value', ''], senses)] : []),
     ].join('\n');
   }

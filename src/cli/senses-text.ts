@@ -1,5 +1,6 @@
 import type { Result } from '../api/methods.ts';
 import type { SenseState } from '../api/types.ts';
+import { batteryText } from '../prop/battery.ts';
 import { fixed, senseText } from '../prop/senses.ts';
 import type { SenseKind } from '../prop/senses-schema.ts';
 import type { StateParams } from './client.ts';
@@ -28,6 +29,19 @@ export function railTable(rails: Rails): string {
       show(limitA),
     ]),
   );
+}
+
+/** What is left of batteries, a line for each; empty without one. */
+export function batteryLines(rails: Rails): string[] {
+  return Object.entries(rails).flatMap(([name, { battery, measuredV }]) => {
+    if (!battery) return [];
+    const { expectedV } = battery;
+    const against =
+      expectedV === undefined || measuredV === undefined
+        ? ''
+        : `; ${measuredV.toFixed(2)} V measured, ${expectedV.toFixed(2)} V estimated under this load`;
+    return [`battery of ${name}: ${batteryText(battery)}${against}`];
+  });
 }
 
 function signed(amps: number): string {
@@ -72,10 +86,13 @@ export const senseVerbs = [
     async run(_given, operator) {
       const result = await operator.call('sense.list', {});
       const { senses, rails } = result;
-      if (Object.keys(senses).length === 0)
-        return { result, text: 'nothing is measured: the prop file has no senses' };
-      const parts = [senseTable(senses)];
-      if (Object.keys(rails).length > 0) parts.push(railTable(rails));
+      const batteries = batteryLines(rails);
+      const isMeasured = Object.keys(senses).length > 0;
+      const parts = [
+        isMeasured ? senseTable(senses) : 'nothing is measured: the prop file has no senses',
+      ];
+      if (isMeasured && Object.keys(rails).length > 0) parts.push(railTable(rails));
+      if (batteries.length > 0) parts.push(batteries.join('\n'));
       return { result, text: parts.join('\n\n') };
     },
   }),

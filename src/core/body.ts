@@ -1,10 +1,12 @@
 import type { Driver } from '../boards/board.ts';
 import { factsOf } from '../boards/registry.ts';
+import { feedsDirectly } from '../prop/battery.ts';
 import { didYouMean } from '../prop/finding.ts';
 import { requirementText } from '../prop/interlock.ts';
 import { coilLoadOf, loadRailOf } from '../prop/kinds/contact.ts';
 import type { Channel, Prop, Requirement } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
+import { BATTERY_FIELDS } from '../shared/telemetry.ts';
 import { tidy } from '../shared/units.ts';
 import type { ActuatorContract, Standing } from './actuator.ts';
 import { type Actuator, actuatorOf } from './actuators.ts';
@@ -27,6 +29,8 @@ export interface Rail {
   /** Measured current (A) and voltage (V); NaN where nothing measures them. */
   measuredA: number;
   measuredV: number;
+  /** What is known of its battery, in the places of `BATTERY_FIELD`. */
+  battery: Float64Array | undefined;
 }
 
 /** A contact that inhibits or stops; `brokenLevel` is what it reads then, or with a broken wire. */
@@ -86,12 +90,15 @@ export class Body {
     }
     Object.entries(prop.rails).forEach(([name, rail], index) => {
       this.rails.push({
+        ...rail,
         name,
         index,
-        ...rail,
         amps: 0,
         measuredA: Number.NaN,
         measuredV: Number.NaN,
+        battery: feedsDirectly(rail)
+          ? new Float64Array(BATTERY_FIELDS).fill(Number.NaN)
+          : undefined,
       });
     });
   }

@@ -53,9 +53,11 @@ export class CoreContext {
   ending = false;
   /**
    * Whether somebody may be relied on to have looked at the prop: the daemon before this one ended as it
-   * should, or a session has taken the lease since.
+   * should and no low voltage has made the prop park, or a session has taken the lease since.
    */
   attended = false;
+  /** Why nobody may be relied on for that. */
+  unattendedWhy = 'the daemon ended in a crash, in a power cut or with a low voltage';
   /** Why a prop at rest is not parked. */
   #notParked: string | undefined;
   /** What is measured and not as it should be. */

@@ -6,6 +6,7 @@ import { CONDITIONS, type Condition } from '../shared/condition.ts';
 import { Telemetry } from '../shared/telemetry.ts';
 import type { Actuator } from './actuators.ts';
 import type { Assembly } from './assembly.ts';
+import { BatteryWatch } from './battery-watch.ts';
 import { BoardIo } from './board-io.ts';
 import type { Board } from './boards.ts';
 import { Body } from './body.ts';
@@ -94,6 +95,7 @@ export class Core {
   readonly #stops: Stops;
   readonly #safetyWatch: SafetyWatch;
   readonly #senseWatch: SenseWatch;
+  readonly #batteryWatch = new BatteryWatch();
   readonly #wakePark: WakePark;
   readonly #control: Control;
   readonly #startMs: number;
@@ -183,11 +185,16 @@ export class Core {
   }
 
   /**
-   * Whether somebody may be relied on to have looked at the prop: the daemon before this one ended as it
-   * should, or a session has taken the lease since.
+   * Whether somebody may be relied on to have looked at the prop, since the daemon started or a low voltage
+   * has made the prop park.
    */
   get attended(): boolean {
     return this.#context.attended;
+  }
+
+  /** Why nobody may be relied on for that. */
+  get unattendedWhy(): string {
+    return this.#context.unattendedWhy;
   }
 
   /** The version of the prop file that is in use. */
@@ -389,6 +396,7 @@ export class Core {
     if (this.#senses) {
       this.#io.measure(servos, this.#context.nowMs);
       this.#senseWatch.tick();
+      this.#batteryWatch.tick(this.body, this.#context.nowMs);
     }
     this.gate.enforce();
     this.light.tick();

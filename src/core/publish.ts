@@ -1,4 +1,4 @@
-import { RAIL_FIELD, SENSE_FIELD, type Telemetry } from '../shared/telemetry.ts';
+import { BATTERY_FIELDS, RAIL_FIELD, SENSE_FIELD, type Telemetry } from '../shared/telemetry.ts';
 import type { Body } from './body.ts';
 import { SENSE_AT } from './senses.ts';
 
@@ -15,6 +15,9 @@ export function publish(telemetry: Telemetry, body: Body, measured: boolean): vo
     numbers[at + RAIL_FIELD.amps] = rails[i]!.amps;
     numbers[at + RAIL_FIELD.measuredA] = rails[i]!.measuredA;
     numbers[at + RAIL_FIELD.measuredV] = rails[i]!.measuredV;
+    const { battery } = rails[i]!;
+    for (let k = 0; k < BATTERY_FIELDS; k++)
+      numbers[at + RAIL_FIELD.battery + k] = battery ? battery[k]! : Number.NaN;
   }
   const { list, numbers: read } = senses;
   for (let i = 0; i < list.length; i++) {

@@ -57,7 +57,7 @@ function sourceV(rail: RailEntry): number {
 
 function supplyOhm(rail: RailEntry): number {
   const battery = batteryOf(rail);
-  return battery ? BATTERY_OHM_AH / battery.capacityAh : SUPPLY_OHM;
+  return battery ? (battery.internalOhm ?? BATTERY_OHM_AH / battery.capacityAh) : SUPPLY_OHM;
 }
 
 /** What flows from a rail: the simulated currents of servos, in place of their estimated ones. */

@@ -36,6 +36,9 @@ export class SenseWatch {
     if (this.#changed) this.publish();
     const low = this.#lowest();
     if (!low || !this.#context.acting) return;
+    // Without its load a battery recovers by itself: nothing unattended wakes the prop to drain it again.
+    this.#context.attended = false;
+    this.#context.unattendedWhy = `a low voltage (${low.sense.name}) has made the prop park`;
     // A park that still waits begins at once.
     if (condition === 'parking') this.#context.parker.endHold(this.#context.nowS);
     else this.#context.parkAway(this.#lowText(low), 0);

@@ -33,6 +33,7 @@ interface TriggerHost {
   readonly condition: Condition;
   /** Somebody has looked at the prop since the last crash, or there was none. */
   readonly attended: boolean;
+  readonly unattendedWhy: string;
   /** Time of the last tick (s since the core was made). */
   readonly nowS: number;
   mustBeLive(): void;
@@ -141,7 +142,7 @@ export class Triggers {
       if (!this.#core.attended)
         throw new Refusal(
           'trigger.unattended',
-          'the daemon ended in a crash or a power cut; somebody must look at the prop and take control first',
+          `${this.#core.unattendedWhy}; somebody must look at the prop and take control first`,
         );
       if (condition !== 'parked')
         throw new Refusal('trigger.not-parked', `the prop is ${condition}, not parked`);

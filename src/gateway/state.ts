@@ -3,11 +3,13 @@ import type { NoticeParams } from '../api/notifications.ts';
 import type { ChannelState, JournalEntry, SenseState } from '../api/types.ts';
 import type { GatewayStart, SafetyInfo, ToGateway } from '../core/requests.ts';
 import type { SenseNote } from '../core/senses.ts';
+import { batteryState } from '../prop/battery.ts';
 import type { FileStatus } from '../prop/file/status.ts';
 import type { PropView } from '../service/protocol.ts';
 import type { Clock } from '../shared/clock.ts';
 import { CONDITIONS, type Condition } from '../shared/condition.ts';
 import {
+  BATTERY_FIELDS,
   FIELD,
   FLAG,
   flagNames,
@@ -268,18 +270,26 @@ export class View {
   /** Estimated and measured draw, and measured voltage; what is not measured is left out. */
   rails(): Record<string, RailState> {
     return Object.fromEntries(
-      this.prop.rails.map(({ name, limitA }, rail) => {
+      this.prop.rails.map(({ name, limitA, battery }, rail) => {
         const at = (field: number) => this.#shown.rail(rail, field);
         const [measuredA, measuredV] = [at(RAIL_FIELD.measuredA), at(RAIL_FIELD.measuredV)];
         const state = {
           amps: tidy(at(RAIL_FIELD.amps)),
           ...(!Number.isNaN(measuredA) && { measuredA: tidy(measuredA) }),
           ...(!Number.isNaN(measuredV) && { measuredV: tidy(measuredV) }),
+          ...(battery && { battery: this.#batteryState(battery, rail) }),
           limitA,
         };
         return [name, state];
       }),
     );
+  }
+
+  #batteryState(battery: NonNullable<PropView['rails'][number]['battery']>, rail: number) {
+    const numbers = Float64Array.from({ length: BATTERY_FIELDS }, (_unused, field) =>
+      this.#shown.rail(rail, RAIL_FIELD.battery + field),
+    );
+    return batteryState(battery, numbers);
   }
 
   /** What is measured, in the order of the file. */

@@ -39,7 +39,7 @@ boards:
   adc: { driver: ads1115, bus: 1, address: 0x48, vddV: 3.3 }
   new: { driver: linux, chip: gpiochip0, pwmChip: 0, pwmPins: { 12: 0, 13: 1 } }
 rails:
-  pack: { volts: 7.4, limitA: 5, fuse: { ratingA: 5, standard: ISO 8820, from: PACK-1, to: TB1-1 }, battery: { capacityAh: 5, ratedH: 20, peukert: 1.1, wantedH: 4, fullV: 8.4, nominalV: 7.4, emptyV: 6.4, maxA: 10 } }
+  pack: { volts: 7.4, limitA: 5, fuse: { ratingA: 5, standard: ISO 8820, from: PACK-1, to: TB1-1 }, battery: { capacityAh: 5, ratedH: 20, peukert: 1.1, wantedH: 4, fullV: 8.4, nominalV: 7.4, emptyV: 6.4, maxA: 10, internalOhm: 0.08, curve: [[6.4, 0], [7.4, 0.5], [8.4, 1]] } }
 connectors: { J2: { ratedA: 3 } }
 wires: [{ label: W90, sectionMm2: 0.5, cores: [{ role: plus, colour: RD, from: F1-2, to: TB1-1 }] }]
 channels:

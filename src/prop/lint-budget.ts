@@ -5,7 +5,7 @@ import { baseA } from '../sums/relay-drive.ts';
 import { ledMaxA } from '../sums/resistor.ts';
 import { KGF_CM_NM, loadedSpeedDegS, ratedAt } from '../sums/servo-line.ts';
 import { awgWithSection, iecSectionMm2, sectionForDropMm2 } from '../sums/wire.ts';
-import { batteryOf } from './battery.ts';
+import { type Battery, batteryOf } from './battery.ts';
 import {
   type ChannelBudget,
   type CoilBudget,
@@ -161,6 +161,7 @@ function lintBattery(notes: Notes, rail: string): void {
     );
     return;
   }
+  lintCurve(notes, path, battery.curve);
   const outside = volts > (fullV ?? volts) || volts < (emptyV ?? volts);
   if (outside && batteryOf(notes.prop.rails[rail]!))
     notes.warning(
@@ -173,6 +174,21 @@ function lintBattery(notes: Notes, rail: string): void {
       ['rails', rail, 'limitA'],
       `${rail} may be asked for ${A(limitA)}, and its battery may give ${A(maxA)}`,
       `set limitA to ${tidy(maxA, 2)}, or use a battery for more`,
+    );
+}
+
+/** A curve on which a voltage stands for one share only. */
+function lintCurve(notes: Notes, path: Path, curve: Battery['curve']): void {
+  if (!curve || notes.given.broken([...path, 'curve'])) return;
+  const points = [...curve].sort(([a], [b]) => a - b);
+  const turns = points.some(
+    ([volts, left], i) => i > 0 && !(volts > points[i - 1]![0] && left > points[i - 1]![1]),
+  );
+  if (turns)
+    notes.error(
+      [...path, 'curve'],
+      'the points are not strictly monotonic: two have the same voltage, or more is left at less voltage',
+      'give points [V, share left] whose share rises with the voltage',
     );
 }
 

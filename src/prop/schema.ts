@@ -72,6 +72,29 @@ function make() {
         nominalV: positive('volts', 'nominal voltage (V)').optional(),
         emptyV: positive('volts', 'voltage at which it must not be used any more (V)').optional(),
         maxA: positive('amperes', 'current that it may give all the time (A)').optional(),
+        internalOhm: positive(
+          'ohms',
+          'internal resistance, with the wires up to where its voltage is measured (ohm)',
+        ).optional(),
+        curve: z
+          .array(
+            z.tuple(
+              [
+                positive('volts', 'voltage without a load (V)'),
+                z
+                  .number({ error: 'is not a share; give 0 (empty) to 1 (full)' })
+                  .min(0, { error: 'is below 0; give 0 (empty) to 1 (full)' })
+                  .max(1, { error: 'is above 1; give 0 (empty) to 1 (full)' })
+                  .describe('the share that is left, 0 to 1'),
+              ],
+              { error: 'is not a point; give [V, share left]' },
+            ),
+          )
+          .min(2, { error: 'has fewer than 2 points; give 2 or more' })
+          .optional()
+          .describe(
+            'its discharge curve without a load, from the data sheet of its cells: [V, share left]; both rise or both fall',
+          ),
       })
       .optional()
       .describe('the battery that feeds this rail'),

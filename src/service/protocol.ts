@@ -5,6 +5,7 @@ import type { CoreProp, Outcome } from '../core/core-prop.ts';
 import type { PassageAsked } from '../core/cue-passage.ts';
 import type { Recording } from '../core/recorder.ts';
 import type { Restored, Saved } from '../core/store.ts';
+import type { Battery } from '../prop/battery.ts';
 import type { CueChange } from '../prop/cue-change.ts';
 import type { CueHint } from '../prop/cue-hints.ts';
 import type { Edit } from '../prop/edit-text.ts';
@@ -172,7 +173,13 @@ export interface PropView {
   linkTimeoutMs: number;
   /** In the order of the telemetry. */
   channels: { name: string; kind: ChannelKind; value: ValueType }[];
-  rails: { name: string; limitA: number; volts: number }[];
+  rails: {
+    name: string;
+    limitA: number;
+    volts: number;
+    /** Of a battery that feeds the rail directly: what its time is worked out from. */
+    battery?: Pick<Battery, 'capacityAh' | 'ratedH' | 'peukert'>;
+  }[];
   /** `perform`: the addresses that lead servos. */
   osc: { host: string; port: number; perform?: Record<string, unknown> | undefined } | null;
   /** What `channel.list` answers of each channel, but for what changes from tick to tick. */

@@ -1,3 +1,4 @@
+import { feedsDirectly } from '../prop/battery.ts';
 import { cueHints } from '../prop/cue-hints.ts';
 import { cueDurationS } from '../prop/cue-plan.ts';
 import { servoOf } from '../prop/kinds/channel.ts';
@@ -34,10 +35,11 @@ export class ViewMaker {
         kind,
         value: kindOf({ kind }).value,
       })),
-      rails: Object.entries(prop.rails).map(([name, { limitA, volts }]) => ({
+      rails: Object.entries(prop.rails).map(([name, rail]) => ({
         name,
-        limitA,
-        volts,
+        limitA: rail.limitA,
+        volts: rail.volts,
+        ...(feedsDirectly(rail) && { battery: rail.battery! }),
       })),
       osc: prop.osc ?? null,
       info: Object.fromEntries(info),

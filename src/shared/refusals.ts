@@ -241,7 +241,7 @@ export const REFUSALS = {
   ],
   'trigger.unattended': [
     'condition',
-    'The daemon ended in a crash or a power cut.',
+    'The daemon ended in a crash or a power cut, or a low voltage made the prop park.',
     'Look at the prop and take the lease once.',
   ],
   'trigger.not-parked': [

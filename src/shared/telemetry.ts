@@ -57,9 +57,19 @@ export function flagNames(bits: number): FlagName[] {
   return (Object.keys(FLAG) as FlagName[]).filter((name) => (bits & FLAG[name]) !== 0);
 }
 
-const RAIL_STRIDE = 3;
-/** Fields of one rail: estimated draw (A), measured draw (A) and voltage (V), NaN where not measured. */
-export const RAIL_FIELD = { amps: 0, measuredA: 1, measuredV: 2 } as const;
+/**
+ * Fields of one rail: estimated draw (A), measured draw (A) and voltage (V), NaN where not measured; from
+ * `battery` on the numbers of its battery, NaN where it has none (`BATTERY_FIELD`).
+ */
+export const RAIL_FIELD = { amps: 0, measuredA: 1, measuredV: 2, battery: 3 } as const;
+/**
+ * Numbers of a battery, NaN where they are not known: the share that is left (0 to 1), and whether that was
+ * counted since it was full (1) or read off its curve (0); its mean draw (A), and the share of that which
+ * was measured (0 to 1); the voltage that it should have under this load (V).
+ */
+export const BATTERY_FIELD = { left: 0, counted: 1, meanA: 2, measured: 3, expectedV: 4 } as const;
+export const BATTERY_FIELDS = Object.keys(BATTERY_FIELD).length;
+const RAIL_STRIDE = RAIL_FIELD.battery + BATTERY_FIELDS;
 
 const SENSE_STRIDE = 3;
 /**

@@ -2,7 +2,7 @@ import { describe, expect, test } from 'vitest';
 import type { Driver, Reading, SenseSpec } from '../../src/boards/board.ts';
 import type { Sense } from '../../src/core/senses.ts';
 import type { Prop } from '../../src/prop/schema.ts';
-import { makeProp, Recorder, Rig, relay, servo, settle, TICK_MS } from './rig.ts';
+import { makeProp, Recorder, Rig, relay, restedAt, servo, settle, TICK_MS } from './rig.ts';
 
 /** A board that measures what the test says, and counts what is asked of it. */
 class Meter implements Driver {
@@ -226,6 +226,45 @@ describe('limits', () => {
     meter.now.set('supply', 5.5);
     await rig.run(600);
     await rig.wake(client);
+  });
+
+  test('once its voltage is back, nothing unattended wakes it until somebody has taken control', async () => {
+    const meter = new Meter();
+    meter.now.set('supply', 6);
+    const one = makeProp(
+      { beak: servo({ rail: 'six' }) },
+      {
+        ...{ rails: RAILS, senses: { supply: SUPPLY } },
+        boards: { main: { driver: 'sim' }, meter: { driver: 'sim' } },
+        cues: { nod: [{ at: 0, move: { beak: 20 }, overS: 1 }] },
+        triggers: { call: { osc: '/nod', cue: 'nod', unattended: true } },
+      },
+    );
+    const rig = await Rig.open(one, {
+      drivers: { meter, main: new Recorder() },
+      restored: restedAt(one),
+    });
+    rig.core.triggers.begin();
+    await rig.tick();
+    rig.core.triggers.osc('/nod');
+    await rig.until(() => rig.condition === 'live');
+    meter.now.set('supply', 4.9);
+    await rig.until(() => rig.condition === 'parked');
+    // The battery recovers as soon as nothing draws from it.
+    meter.now.set('supply', 6);
+    await rig.run(5000);
+    const { length } = rig.writes;
+    rig.core.triggers.osc('/nod');
+    await rig.run(1000);
+    expect([rig.condition, rig.writes.length]).toEqual(['parked', length]);
+    expect(rig.texts('refused').at(-1)).toContain(
+      'a low voltage (supply) has made the prop park; somebody must look',
+    );
+    const client = rig.client('desk');
+    await client.call('lease.take');
+    await client.call('lease.release');
+    rig.core.triggers.osc('/nod');
+    await rig.until(() => rig.condition === 'live');
   });
 
   test('low at the start: a prop at rest does not wake at all', async () => {

@@ -1,8 +1,9 @@
 import { afterEach, beforeEach, expect, it } from 'vitest';
+import { batteryLines } from '../../src/cli/senses-text.ts';
 import { schemas } from '../../src/prop/schema.ts';
 import { senseInfos } from '../../src/prop/sense-info.ts';
 import { CONDITIONS } from '../../src/shared/condition.ts';
-import { RAIL_FIELD, SENSE_FIELD } from '../../src/shared/telemetry.ts';
+import { BATTERY_FIELD, RAIL_FIELD, SENSE_FIELD } from '../../src/shared/telemetry.ts';
 import { type Client, Rig, until } from './helpers.ts';
 
 const { senses } = schemas().propFile.parse({
@@ -93,4 +94,35 @@ it('the metrics: a gap where it is not measured, and a 0 that says so', async ()
   ])
     expect(text).toContain(`${line}\n`);
   expect(text).not.toContain('sinew_sense_amperes');
+});
+
+it('a battery: what is left, and for how long; in words where numbers would say too much', async () => {
+  const battery = { capacityAh: 10, ratedH: 20, peukert: 1 };
+  await rig.end();
+  rig = await Rig.start({
+    view: { rails: [{ name: 'servo6v', limitA: 5, volts: 6, battery }], senses: [] },
+  });
+  client = await rig.open();
+  const { telemetry } = rig;
+  telemetry.begin({ nowS: 2 }, 400, CONDITIONS.indexOf('live'));
+  const at = telemetry.railAt(0) + RAIL_FIELD.battery;
+  telemetry.numbers[at + BATTERY_FIELD.left] = 0.5;
+  telemetry.numbers[at + BATTERY_FIELD.counted] = 1;
+  telemetry.numbers[at + BATTERY_FIELD.meanA] = 2;
+  telemetry.numbers[at + BATTERY_FIELD.measured] = 1;
+  telemetry.numbers[at + BATTERY_FIELD.expectedV] = Number.NaN;
+  telemetry.commit();
+  const { rails } = (await client.call('sense.list', {})).result;
+  const state = { left: 0.5, by: 'counted', meanA: 2, draw: 'measured', fullH: 5, leftH: 2.5 };
+  expect(rails.servo6v.battery).toEqual(state);
+  expect(batteryLines(rails)).toEqual([
+    'battery of servo6v: about 2.5 h, estimated, at a measured 2.00 A (50 % left, counted since it was full)',
+  ]);
+  const text = await (await fetch(`http://127.0.0.1:${rig.port}/metrics`)).text();
+  for (const line of [
+    'sinew_battery_left_ratio{rail="servo6v"} 0.5',
+    'sinew_battery_measured{rail="servo6v"} 1',
+    'sinew_battery_left_seconds{rail="servo6v"} 9000',
+  ])
+    expect(text).toContain(line);
 });

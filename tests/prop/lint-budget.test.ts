@@ -421,6 +421,14 @@ channels:
     expectFindings(text(`4, ${battery}`, ''), []);
   });
 
+  test('a discharge curve that turns back', () => {
+    const battery = (curve: string) => text(`4, battery: { capacityAh: 2, curve: ${curve} }`, '');
+    const wrong = 'not strictly monotonic';
+    expectFindings(battery('»[[6, 0], [7, 0.6], [8, 0.5]]'), [{ severity: 'error', wrong }]);
+    expectFindings(battery('»[[6, 0], [6, 0.6]]'), [{ severity: 'error', wrong }]);
+    expectFindings(battery('[[8.4, 1], [7.4, 0.5], [6.4, 0]]'), []);
+  });
+
   test('a rail outside what its battery gives', () => {
     const battery = 'battery: { capacityAh: 2, fullV: 4.2, emptyV: 3 }';
     expectFindings(text(`4, ${battery}`, '').replace('7.4', '»7.4'), [

@@ -123,6 +123,33 @@ function senseFamilies(view: View): string[] {
   ];
 }
 
+/** Of batteries that feed a rail directly; what is not known is left out. */
+function batteryFamilies(view: View): string[] {
+  const batteries = Object.entries(view.rails()).flatMap(([rail, { battery }]) =>
+    battery ? [[rail, battery] as const] : [],
+  );
+  if (batteries.length === 0) return [];
+  const of = (what: 'left' | 'meanA' | 'leftH', scale = 1) =>
+    batteries.flatMap(([rail, { [what]: value }]): Sample[] =>
+      value === undefined ? [] : [[{ rail }, value * scale]],
+    );
+  const measured = batteries.map(
+    ([rail, { draw }]): Sample => [{ rail }, Number(draw === 'measured')],
+  );
+  return [
+    family('sinew_battery_left_ratio', 'gauge', 'Charge that is left.', of('left'), 'ratio'),
+    family('sinew_battery_amperes', 'gauge', 'Mean draw over minutes.', of('meanA'), 'amperes'),
+    family('sinew_battery_measured', 'gauge', 'Whether that draw is measured.', measured),
+    family(
+      'sinew_battery_left_seconds',
+      'gauge',
+      'How long a battery lasts at its mean draw; an estimate.',
+      of('leftH', 3600),
+      'seconds',
+    ),
+  ];
+}
+
 function metricsText({ view, sessions, traffic }: Options): string {
   view.refresh();
   const refused = [...traffic.refused].map(([code, n]): Sample => [{ code: String(code) }, n]);
@@ -143,6 +170,7 @@ function metricsText({ view, sessions, traffic }: Options): string {
     family('sinew_rail_amperes', 'gauge', 'Estimated draw of a rail.', amps, 'amperes'),
     family('sinew_rail_limit_amperes', 'gauge', 'Limit of a rail.', limits, 'amperes'),
     ...senseFamilies(view),
+    ...batteryFamilies(view),
     family('sinew_core_ticks', 'counter', 'Ticks of the core.', [[{}, ticks]]),
     lateness(view.telemetry.lateness()),
     family(

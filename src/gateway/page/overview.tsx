@@ -2,6 +2,7 @@ import './overview.css';
 import { type Signal, useComputed, useSignal } from '@preact/signals';
 import { Fragment } from 'preact';
 import type { ChannelInfo } from '../../api/types.ts';
+import { batteryText } from '../../prop/battery.ts';
 import { fixed } from '../../prop/senses.ts';
 import { angle } from './angle.ts';
 import { isBig } from './find-channels.ts';
@@ -211,11 +212,20 @@ function measuredText({ amps, measuredA, measuredV }: RailState): string {
   return parts.length > 0 ? `Estimated. Measured: ${parts.join(', ')}` : '';
 }
 
+function batteryShown({ battery }: RailState): string {
+  if (!battery) return '';
+  const { expectedV } = battery;
+  const volts =
+    expectedV === undefined ? '' : `; estimated ${expectedV.toFixed(2)} V under this load`;
+  return `Battery: ${batteryText(battery)}${volts}`;
+}
+
 /** A rail's estimated load against its limit. */
 function Rail({ name, rail }: { name: string; rail: Signal<RailState> }) {
   const { limitA } = rail.peek();
   const amps = useComputed(() => paced(rail).amps);
   const measured = useComputed(() => measuredText(paced(rail)));
+  const battery = useComputed(() => batteryShown(paced(rail)));
   const text = useComputed(
     () => `${amps.value.toFixed(2)} A of ${limitA} A${closeness(amps.value / limitA)}`,
   );
@@ -232,6 +242,7 @@ function Rail({ name, rail }: { name: string; rail: Signal<RailState> }) {
         value={amps}
       />
       {measured.value !== '' && <span class="hint number">{measured}</span>}
+      {battery.value !== '' && <span class="hint number">{battery}</span>}
     </li>
   );
 }

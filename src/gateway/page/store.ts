@@ -214,7 +214,8 @@ function showRails(states: Record<string, RailState>): void {
 }
 
 function isOther(was: RailState, is: RailState): boolean {
-  return was.amps !== is.amps || was.measuredA !== is.measuredA || was.measuredV !== is.measuredV;
+  const parts = ({ battery, ...rail }: RailState) => Object.values({ ...rail, ...battery }).join();
+  return parts(was) !== parts(is);
 }
 
 function takeState(frame: NoticeParams<'state'>): void {
