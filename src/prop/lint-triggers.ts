@@ -1,4 +1,4 @@
-import { isIP } from 'node:net';
+import { isLoopbackHost } from '../shared/loopback.ts';
 import { servoOf } from './kinds/channel.ts';
 import { kindOf } from './kinds/registry.ts';
 import type { Limits, Notes } from './notes.ts';
@@ -87,7 +87,7 @@ export function lintOsc(notes: Notes, limits: Limits): void {
         'give one of them another address',
       );
   }
-  if (!notes.given.broken(['osc', 'host']) && !isLoopback(osc.host))
+  if (!notes.given.broken(['osc', 'host']) && !isLoopbackHost(osc.host))
     notes.warning(
       ['osc', 'host'],
       `OSC has no token: whoever reaches UDP port ${osc.port} at ${osc.host} can set off the triggers${Object.keys(perform).length > 0 ? ', and lead servos while they are armed' : ''}`,
@@ -100,10 +100,4 @@ export function lintOsc(notes: Notes, limits: Limits): void {
       'no trigger listens to OSC, and it leads no servo',
       'remove it, or add a trigger with osc, or perform',
     );
-}
-
-/** 127.0.0.0/8 (RFC 1122, section 3.2.1.3) and ::1 (RFC 4291, section 2.5.3). */
-function isLoopback(host: string): boolean {
-  if (isIP(host) === 4) return host.startsWith('127.');
-  return host === '::1' || host.toLowerCase() === 'localhost';
 }

@@ -6,6 +6,7 @@ import { lintBudget, lintRatedSpeeds } from './lint-budget.ts';
 import { lintCues } from './lint-cues.ts';
 import { lintInterlocks } from './lint-interlocks.ts';
 import { lintLoom } from './lint-loom.ts';
+import { lintManyProps } from './lint-many-props.ts';
 import { lintMechanics } from './lint-mechanics.ts';
 import { lintOutputs } from './lint-outputs.ts';
 import { lintPicture } from './lint-picture.ts';
@@ -57,6 +58,7 @@ export function lint(prop: Prop, given: Given, written?: Written): Remark[] {
   lintIdle(notes, endless);
   lintTriggers(notes, endless);
   lintOsc(notes, limits);
+  lintManyProps(notes, endless);
   lintWiring(notes, lintLoom);
   lintPicture(notes);
   return notes.remarks;

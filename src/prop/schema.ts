@@ -319,6 +319,74 @@ function make() {
     })
     .describe('a sound file beside this one, or { file, follow }');
 
+  const show = z
+    .strictObject({
+      name: name('show').describe('the show that it takes part in'),
+      prop: name('prop').describe('what it is called in the show; no other prop has this name'),
+      groups: z
+        .array(name('group of props'))
+        .max(16, { error: 'are more than 16 groups; name 16 at most' })
+        .default([])
+        .describe('groups of props that it is in: commands for these reach it too'),
+      broker: z
+        .strictObject({
+          url: z
+            .string()
+            .regex(/^mqtts?:\/\/(\[[0-9A-Fa-f:]+\]|[A-Za-z0-9.-]+)(:\d{1,5})?$/, {
+              error:
+                'is not the address of a broker; give mqtts://HOST:8883 (encrypted) or mqtt://HOST:1883, without name and password',
+            })
+            .refine((url) => URL.canParse(url), {
+              error: 'has a port that there is not; give one such as 8883',
+            })
+            .describe('address of the MQTT 5 broker'),
+          username: z.string().min(1).max(100).optional().describe('its name at the broker'),
+          // Whoever may edit this file must not have another secret of the board sent to a broker.
+          passwordFile: z
+            .string()
+            .regex(/^\/(?:[^/\0\n]+\/)*show-password[A-Za-z0-9._-]*$/, {
+              error:
+                'is not the file of a show password; give its full path, and a name that begins with show-password, such as /etc/sinew/show-password: no other secret of this board is sent to a broker',
+            })
+            .max(500)
+            .optional()
+            .describe('file (mode 0600) with its password, on one line'),
+          caFile: z
+            .string()
+            .regex(/^\/[^\0\n]+$/, {
+              error:
+                'is not the full path of a certificate; give one such as /etc/sinew/show-ca.pem',
+            })
+            .max(500)
+            .optional()
+            .describe(
+              "file with the certificate (PEM) of the authority that signed the broker's; without it those of the system count",
+            ),
+        })
+        .describe('the broker, and how it knows this prop'),
+      whenBrokerLost: z
+        .enum(['finish', 'park'], {
+          error: 'is neither finish nor park; write finish or park',
+        })
+        .default('finish')
+        .describe(
+          'what happens to a cue of the show when the broker is lost: it runs to its end, then the prop parks; or the prop parks at once. What still waits for its time is void',
+        ),
+      maxUncertaintyMs: positive(
+        'milliseconds',
+        "a start is refused while the show's clock is less certain than this (ms)",
+      )
+        .max(1000, { error: 'is above 1000; give milliseconds, 1000 or less' })
+        .default(10),
+      parkAfterS: positive(
+        'seconds',
+        'the prop parks when no cue of the show has run for this time (s)',
+      )
+        .max(300, { error: 'is above 300; give seconds, 300 or less' })
+        .default(30),
+    })
+    .describe('the show of many props that this one takes part in; it must be armed at the prop');
+
   const propFile = z
     .strictObject({
       sinew: z.literal(1, { error: 'is not a known version of this file format; write sinew: 1' }),
@@ -471,6 +539,7 @@ function make() {
         .describe('the order in which channels come to rest'),
       flash: flash.optional(),
       picture: picture.optional(),
+      show: show.optional(),
     })
     .describe('Sinew prop file');
 
@@ -481,6 +550,7 @@ function make() {
     cue,
     trigger,
     guardAction,
+    show,
     propFile,
   };
 }
@@ -501,6 +571,7 @@ export type Connector = z.output<Schemas['connector']>;
 export type Rail = z.output<Schemas['rail']>;
 export type Cue = z.output<Schemas['cue']>;
 export type Trigger = z.output<Schemas['trigger']>;
+export type Show = z.output<Schemas['show']>;
 
 export type { Channel } from './kinds/channel.ts';
 export type { LampChannel } from './kinds/lamp-schema.ts';
