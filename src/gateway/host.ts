@@ -1,8 +1,9 @@
 import { MessageChannel, type MessagePort, type Worker } from 'node:worker_threads';
 import type { GatewayStart, ToCore, ToGateway } from '../core/requests.ts';
 import { Backoff } from '../shared/backoff.ts';
+import { makeRing } from '../shared/line.ts';
 import { Telemetry } from '../shared/telemetry.ts';
-import { CoreLine, makeRing } from './line.ts';
+import { CoreLine } from './line.ts';
 import { loadGateway } from './load.ts';
 
 /** Lines of its output that are passed on while it lives; a thread that writes without end is cut short. */

@@ -17,7 +17,15 @@ import type { Author, FileStatus } from '../prop/file/status.ts';
 import type { SafePlan } from '../safe/plan.ts';
 import { Backoff } from '../shared/backoff.ts';
 import { type ErrorObject, Refusal } from '../shared/errors.ts';
-import type { FromService, LogLevel, Opened, ServiceStart, ToService } from './protocol.ts';
+import { LineIn, makeRing } from '../shared/line.ts';
+import {
+  type FromService,
+  isAnswerToStart,
+  type LogLevel,
+  type Opened,
+  type ServiceStart,
+  type ToService,
+} from './protocol.ts';
 
 /** Log lines kept for the next thread while there is none. */
 const MAX_LINES = 200;
@@ -47,8 +55,15 @@ export class CannotOpen extends Error {
   }
 }
 
+/** How soon an answer is looked for where no tick does it: before the first one and after the last (ms). */
+const LOOK_MS = 10;
+/** How many messages a tick takes. */
+const MAX_AT_ONCE = 64;
+
+type AnswerToStart = Extract<FromService, { t: 'opened' | 'cannot-open' }>;
 /** The result of a start. */
-type Answer = Extract<FromService, { t: 'opened' | 'cannot-open' }> | { t: 'died'; why: string };
+type Answer = AnswerToStart | { t: 'died'; why: string };
+type Said = Exclude<FromService, AnswerToStart>;
 
 interface Asked {
   /** What it is for, in words, where it may be half done when the thread dies. */
@@ -70,11 +85,13 @@ interface Unsaved {
  * dies. Nothing in here waits or touches a file.
  */
 export class ServiceHost {
-  readonly #start: Omit<ServiceStart, 'changes' | 'resumed'>;
+  readonly #start: Omit<ServiceStart, 'changes' | 'ring' | 'resumed'>;
   readonly #events: ServiceEvents;
   readonly #spawn: (start: ServiceStart, handOver: Transferable[]) => Worker;
   #worker: Worker | undefined;
-  #changes: MessagePort | undefined;
+  #changes: LineIn<ChangeMessage> | undefined;
+  #line: LineIn<Said> | undefined;
+  #looking: NodeJS.Timeout | undefined;
   #version: string | undefined;
   #numbers = 0;
   readonly #asked = new Map<number, Asked>();
@@ -85,7 +102,7 @@ export class ServiceHost {
   #closing = false;
 
   constructor(
-    start: Omit<ServiceStart, 'changes' | 'resumed'>,
+    start: Omit<ServiceStart, 'changes' | 'ring' | 'resumed'>,
     events: ServiceEvents,
     spawn = spawnService,
   ) {
@@ -113,9 +130,18 @@ export class ServiceHost {
     });
   }
 
+  /** Hears what the service has said since. Once a tick. */
+  receive(most = MAX_AT_ONCE): void {
+    for (let left = most; left > 0; left--) {
+      const message = this.#line?.take();
+      if (!message) break;
+      this.#hear(message);
+    }
+  }
+
   /** The next message of a change of the prop, if there is one; the core reads one in a tick. */
   nextChange(): ChangeMessage | undefined {
-    return this.#changes && receiveMessageOnPort(this.#changes)?.message;
+    return this.#changes?.take();
   }
 
   /** Tells the service what became of a change. */
@@ -219,6 +245,7 @@ export class ServiceHost {
     return new Promise((resolve, reject) => {
       const n = ++this.#numbers;
       this.#unsaved.set(n, { state, durable, resolve, reject });
+      this.#look();
       this.#worker?.postMessage({ t: 'state', n, state, durable } satisfies ToService);
     });
   }
@@ -252,6 +279,7 @@ export class ServiceHost {
   async close(): Promise<void> {
     this.#closing = true;
     clearTimeout(this.#timer);
+    clearTimeout(this.#looking);
     await this.#worker?.terminate();
   }
 
@@ -273,35 +301,53 @@ export class ServiceHost {
     const n = ++this.#numbers;
     this.#asked.set(n, { what, resolve: (result) => resolve(result as T), reject });
     worker.postMessage(make(n));
+    this.#look();
     return promise;
+  }
+
+  /** While an answer is due. */
+  #look(): void {
+    this.#looking ??= setTimeout(() => {
+      this.#looking = undefined;
+      this.receive();
+      if (this.#asked.size > 0 || this.#unsaved.size > 0) this.#look();
+    }, LOOK_MS);
   }
 
   #begin(answered: (message: Answer) => void): void {
     const { port1, port2 } = new MessageChannel();
-    const start = { ...this.#start, changes: port2, resumed: this.#version };
+    const ring = makeRing();
+    const changes = { port: port2, ring: makeRing() };
+    const start = { ...this.#start, changes, ring, resumed: this.#version };
+    const line = new LineIn<Said>(ring);
     const worker = this.#spawn(start, [port2]);
     const startedMs = performance.now();
     let why = 'it ended by itself';
     this.#worker = worker;
-    this.#changes = port1;
+    this.#changes = new LineIn(changes.ring, () => receiveMessageOnPort(port1)?.message);
+    this.#line = line;
     // What the thread itself prints must not go through this thread's own streams, which block.
     for (const stream of [worker.stdout, worker.stderr])
       stream.on('data', (data: Buffer) => this.log('error', 'service', {}, String(data).trim()));
     worker.on('message', (message: FromService) => {
-      if (message.t === 'opened') answered(message);
-      else if (message.t === 'cannot-open') {
+      if (!isAnswerToStart(message)) line.arrived(message);
+      else if (message.t === 'opened') answered(message);
+      else {
         why = message.lines.at(-1) ?? why;
         answered(message);
         if (this.#version !== undefined) void worker.terminate();
-      } else this.#receive(message);
+      }
     });
     worker.on('error', (error) => {
       why = error.message;
     });
     worker.on('exit', () => {
       port1.close();
+      // What it said last counts.
+      this.receive(Number.POSITIVE_INFINITY);
       this.#worker = undefined;
       this.#changes = undefined;
+      this.#line = undefined;
       if (this.#closing) return;
       answered({ t: 'died', why });
       if (this.#version === undefined) return;
@@ -320,7 +366,7 @@ export class ServiceHost {
     this.#events.restarted();
   }
 
-  #receive(message: Exclude<FromService, { t: 'opened' | 'cannot-open' }>): void {
+  #hear(message: Said): void {
     switch (message.t) {
       case 'done':
         this.#asked.get(message.n)?.resolve(message.result);

@@ -38,8 +38,10 @@ export interface ServiceStart {
   pretty: boolean;
   /** The thread before this one died: the version that the core has. Undefined at the first start. */
   resumed: string | undefined;
-  /** The port on which changes to the prop go to the core, which reads one message a tick from it. */
-  changes: MessagePort;
+  /** The line on which changes to the prop go to the core, which reads one message a tick from it. */
+  changes: { port: MessagePort; ring: SharedArrayBuffer };
+  /** Of the line for all else that it tells the core once it has opened the file. */
+  ring: SharedArrayBuffer;
 }
 
 /** A service that only keeps what it works out from the file, for a later start; it answers and ends. */
@@ -127,6 +129,12 @@ export type FromService =
       text: string;
       values: Record<string, unknown>;
     };
+
+/** Sent while the core does not tick yet, so through the port. */
+export const isAnswerToStart = (
+  message: FromService,
+): message is Extract<FromService, { t: 'opened' | 'cannot-open' }> =>
+  message.t === 'opened' || message.t === 'cannot-open';
 
 export interface Opened {
   prop: CoreProp;

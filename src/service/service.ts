@@ -48,7 +48,7 @@ interface Surroundings {
 
 /** Owns the prop file and everything else on the disk, so that the core opens no file and waits for none. */
 export class PropService {
-  readonly #start: Omit<ServiceStart, 'changes'>;
+  readonly #start: Omit<ServiceStart, 'changes' | 'ring'>;
   readonly #around: Surroundings;
   readonly #fs: ServiceFs;
   readonly #keeper: Keeper;
@@ -67,7 +67,7 @@ export class PropService {
   readonly #editing = new Map<string, number>();
   readonly #gone = new Set<string>();
 
-  constructor(start: Omit<ServiceStart, 'changes'>, around: Surroundings) {
+  constructor(start: Omit<ServiceStart, 'changes' | 'ring'>, around: Surroundings) {
     this.#start = start;
     this.#around = around;
     this.#fs = around.fileSystem ?? fs;

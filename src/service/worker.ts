@@ -2,11 +2,20 @@ import { setPriority } from 'node:os';
 import { fileURLToPath } from 'node:url';
 import { type MessagePort, parentPort, workerData } from 'node:worker_threads';
 import * as z from 'zod';
+import type { ChangeMessage } from '../core/core-prop.ts';
 import { systemClock } from '../shared/clock.ts';
+import { LineOut } from '../shared/line.ts';
 import { makeLogSink } from './log-sink.ts';
 import { PlannerThread } from './planner.ts';
 import { prepare } from './prepare.ts';
-import type { FromGateway, PrepareStart, ServiceStart, ToService } from './protocol.ts';
+import {
+  type FromGateway,
+  type FromService,
+  isAnswerToStart,
+  type PrepareStart,
+  type ServiceStart,
+  type ToService,
+} from './protocol.ts';
 import { PropService } from './service.ts';
 
 /** Entry of the thread of the prop-file service. */
@@ -30,9 +39,19 @@ z.config({ jitless: true });
 async function run(start: ServiceStart): Promise<void> {
   const sink = await makeLogSink(start.logLevel, start.pretty);
   let gateway: MessagePort | undefined;
+  const line = new LineOut<FromService>(start.ring, (message, given) =>
+    main.postMessage(message, given),
+  );
+  const { port, ring } = start.changes;
+  const changes = new LineOut<ChangeMessage>(ring, (message, given) =>
+    port.postMessage(message, given),
+  );
   const service = new PropService(start, {
-    main: (message, handOver = []) => main.postMessage(message, handOver),
-    change: (message, handOver = []) => start.changes.postMessage(message, handOver),
+    main: (message, handOver = []) => {
+      if (isAnswerToStart(message)) main.postMessage(message, handOver);
+      else line.send(message, handOver);
+    },
+    change: (message, handOver) => changes.send(message, handOver),
     answer: (answer, handOver = []) => gateway?.postMessage(answer, handOver),
     sink,
     planner: new PlannerThread(systemClock),

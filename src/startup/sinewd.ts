@@ -149,7 +149,8 @@ class Daemon {
       this.#telemetry.countLateness(lateMs);
       this.#core.tick(nowMs, elapsed);
       this.#link.publishRunning();
-      // After it, so that what is asked has the time until the next one.
+      // After it, so that what is asked and answered has the time until the next one.
+      service.receive();
       this.#gateway.onMessage();
     });
   }

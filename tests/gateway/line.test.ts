@@ -1,7 +1,8 @@
 import { MessageChannel } from 'node:worker_threads';
 import { afterEach, beforeEach, expect, it } from 'vitest';
 import type { ToCore } from '../../src/core/requests.ts';
-import { CoreLine, GatewayLine, makeRing } from '../../src/gateway/line.ts';
+import { CoreLine, GatewayLine } from '../../src/gateway/line.ts';
+import { makeRing } from '../../src/shared/line.ts';
 import { until } from './helpers.ts';
 
 // Two ends in one thread, as gateway and core have them in two.

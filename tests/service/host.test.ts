@@ -59,6 +59,7 @@ beforeEach(async () => {
   );
   let id = 0;
   ticking = setInterval(() => {
+    host.receive();
     const message = host.nextChange();
     if (!message) return;
     changes.push(message);
@@ -127,6 +128,18 @@ test('opens, writes the plan, captures, undoes, saves the state, answers the gat
     line: 1,
   });
   await host.flush(5000);
+});
+
+test('its answers wake nobody, and are heard without ticks as well', async () => {
+  await host.open();
+  let woken = 0;
+  threads[0]!.on('message', () => woken++);
+  await host.writePlan(PLAN);
+  await host.capture(edit(28), BY);
+  clearInterval(ticking);
+  await host.saveState(STATE, true);
+  await host.flush(5000);
+  expect(woken).toBe(0);
 });
 
 test('a refusal comes back as one', async () => {
