@@ -199,6 +199,7 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
     limits: z.object({
       parkBelow: z.number().optional(),
       warnBelow: z.number().optional(),
+      dipBelow: z.number().optional(),
       warnAbove: z.number().optional(),
       pushAboveA: z.number().optional(),
     }),

@@ -119,6 +119,11 @@ export interface Reading {
   /** A or V; NaN while there is none: none yet, or a fault. */
   value: number;
   /**
+   * The lowest of all that were taken since the caller asked last (A or V); Infinity where the board does not
+   * keep it, or has taken none.
+   */
+  low: number;
+  /**
    * When the last value was asked for, on the core's clock (ms), so that it is never older than this
    * says; -Infinity before the first.
    */

@@ -129,6 +129,7 @@ export class SensingDriver implements Driver {
       return;
     }
     into.value = Number.NaN;
+    into.low = Number.POSITIVE_INFINITY;
     into.atMs = Number.NEGATIVE_INFINITY;
     into.fault = `board ${this.#name} is not open`;
   }
@@ -152,6 +153,8 @@ class Work {
   readonly #around: SensingSurroundings;
   readonly #round: Round;
   readonly #value: Float64Array;
+  /** The lowest since it was asked for last. */
+  readonly #low: Float64Array;
   readonly #atMs: Float64Array;
   readonly #faults: (string | undefined)[];
   /** What is wrong with the board as a whole. */
@@ -181,6 +184,7 @@ class Work {
     this.#chip = chip;
     this.#around = around;
     this.#value = new Float64Array(senses.length).fill(Number.NaN);
+    this.#low = new Float64Array(senses.length).fill(Number.POSITIVE_INFINITY);
     this.#atMs = new Float64Array(senses.length).fill(Number.NEGATIVE_INFINITY);
     this.#faults = senses.map(() => undefined);
     const { address } = place;
@@ -197,6 +201,7 @@ class Work {
       put: (sense, value, atMs) => {
         this.#hear();
         this.#value[sense] = value;
+        this.#low[sense] = Math.min(this.#low[sense]!, value);
         this.#atMs[sense] = atMs;
         this.#faults[sense] = undefined;
       },
@@ -226,6 +231,8 @@ class Work {
   reading(sense: number, into: Reading): void {
     const fault = this.#fault ?? this.#faults[sense];
     into.value = fault === undefined ? this.#value[sense]! : Number.NaN;
+    into.low = fault === undefined ? this.#low[sense]! : Number.POSITIVE_INFINITY;
+    this.#low[sense] = Number.POSITIVE_INFINITY;
     into.atMs = this.#atMs[sense]!;
     into.fault = fault;
   }

@@ -107,6 +107,8 @@ export interface ActuatorContract {
   flags(): number;
   /** Writes its state into the telemetry. @param senses boards tell what they measure */
   publish(telemetry: Telemetry, senses: boolean): void;
+  /** Writes its estimated draw now (A); returned, a fraction may be allocated. */
+  writeAmps(into: Float64Array, at: number): void;
   /** Its draw once the prop is awake (A), and what waking it adds for a moment. */
   readonly awakeA: number;
   readonly startA: number;

@@ -383,7 +383,11 @@ export abstract class Light implements ActuatorContract {
     const at = telemetry.channelAt(this.index);
     numbers[at + FIELD.flags] = this.flags();
     this.writeLevels(numbers, at);
-    numbers[at + FIELD.amps] = this.shownA;
+    this.writeAmps(numbers, at + FIELD.amps);
+  }
+
+  writeAmps(into: Float64Array, at: number): void {
+    into[at] = this.shownA;
   }
 
   get awakeA(): number {

@@ -395,7 +395,11 @@ export class Relay implements ActuatorContract {
     numbers[at + FIELD.value] = this.closed ? 1 : 0;
     numbers[at + FIELD.target] = this.on ? 1 : 0;
     this.#publishTimes(numbers, at);
-    numbers[at + FIELD.amps] = this.amps();
+    this.writeAmps(numbers, at + FIELD.amps);
+  }
+
+  writeAmps(into: Float64Array, at: number): void {
+    into[at] = this.amps();
   }
 
   #publishTimes(numbers: Float64Array, at: number): void {

@@ -4,6 +4,7 @@ import { tidy } from '../shared/units.ts';
 import type { BoardIo } from './board-io.ts';
 import type { Board } from './boards.ts';
 import type { CoreContext } from './core-context.ts';
+import { DipWatch } from './dip-watch.ts';
 import { PushWatch } from './push-watch.ts';
 import { exposePlant } from './sense-plant.ts';
 import type { Sense, SenseNews, SenseNote } from './senses.ts';
@@ -16,12 +17,14 @@ export class SenseWatch {
   readonly #context: CoreContext;
   readonly #io: BoardIo;
   readonly #pushes: PushWatch;
+  readonly #dips: DipWatch;
   #changed = false;
 
   constructor(context: CoreContext, io: BoardIo) {
     this.#context = context;
     this.#io = io;
     this.#pushes = new PushWatch(context);
+    this.#dips = new DipWatch(context);
   }
 
   /** As often as drivers are asked what they measure. */
@@ -30,9 +33,11 @@ export class SenseWatch {
     const { senses } = body;
     if (senses.list.length === 0) return;
     exposePlant(body);
+    this.#dips.note();
     senses.read(nowMs, condition === 'parked' || condition === 'waking', this.#levelOf, this.#heed);
     senses.show(body);
     if (this.#pushes.tick()) this.#changed = true;
+    if (this.#dips.tick()) this.#changed = true;
     if (this.#changed) this.publish();
     const low = this.#lowest();
     if (!low || !this.#context.acting) return;
@@ -77,6 +82,8 @@ export class SenseWatch {
       notes.push({ name, what: 'fault', text: `${name} is not measured: ${fault}` });
     const said = this.#pushes.saidOf(sense);
     if (said !== undefined) notes.push({ name, what: 'warning', text: said });
+    const dipped = this.#dips.saidOf(sense);
+    if (dipped !== undefined) notes.push({ name, what: 'warning', text: dipped });
     for (const [k, limit] of limits.entries()) {
       // Below parkBelow it is below warnBelow as well.
       const isSaid = limit.what === 'warnBelow' && sense.isPast('parkBelow');
@@ -121,6 +128,10 @@ export class SenseWatch {
 
   readonly #heed = (sense: Sense, news: SenseNews, limit: SenseLimit | undefined): void => {
     this.#changed = true;
+    if (news === 'dipped' || news === 'risen') {
+      this.#dips.heed(sense, news);
+      return;
+    }
     if (limit?.what === 'pushAboveA') {
       if (news === 'passed') this.#heedPush(sense);
       return;
@@ -143,7 +154,11 @@ function beyond(sense: Sense, { side, at }: SenseLimit): string {
 }
 
 /** The same words for the same news, whatever the value: the journal counts them. */
-function newsText(sense: Sense, news: SenseNews, limit: SenseLimit | undefined): string {
+function newsText(
+  sense: Sense,
+  news: Exclude<SenseNews, 'dipped' | 'risen'>,
+  limit: SenseLimit | undefined,
+): string {
   const { name, kind } = sense;
   switch (news) {
     case 'fault':

@@ -2,6 +2,7 @@ import { isDeepStrictEqual } from 'node:util';
 import type { Reading } from '../boards/board.ts';
 import type { SenseEntry, SenseKind } from '../prop/schema.ts';
 import {
+  dipOf,
   type SenseLimit,
   type SenseLimitName,
   senseLimits,
@@ -34,13 +35,15 @@ const SINCE_MS = 3;
 const LAST = 4;
 /** How old the last good reading is (s); Infinity before the first. */
 const AGE_S = 5;
+/** The lowest value since the look before, not filtered. */
+const LOW = 6;
 /** For each limit, since when the value asks for a change of it (ms); NaN where it does not. */
-const ASKS_MS = 6;
+const ASKS_MS = 7;
 const MOST_LIMITS = 4;
 const STRIDE = ASKS_MS + MOST_LIMITS;
 
 /** The numbers that are read of a sense: value, raw reading (A or V), and its age (s). */
-export const SENSE_AT = { value: VALUE, raw: RAW, ageS: AGE_S } as const;
+export const SENSE_AT = { value: VALUE, raw: RAW, ageS: AGE_S, low: LOW } as const;
 
 /** Levels of a contact to ground: closed reads 0. */
 const CLOSED = 0;
@@ -61,6 +64,9 @@ export class Sense {
   /** What the board reads for a value: the other way. */
   readonly inverse: Float64Array;
   readonly range: readonly [low: number, high: number];
+  /** A single reading below `at` is a dip, until one is above `back`. */
+  readonly dip: { readonly at: number; readonly back: number } | undefined;
+  dips = false;
   readonly staleMs: number;
   readonly filterMs: number;
   /** Why it is not measured. */
@@ -78,6 +84,7 @@ export class Sense {
     this.board = board;
     this.limits = senseLimits(entry);
     this.quantity = senseQuantity(entry);
+    this.dip = dipOf(entry);
     const points = sensePoints(entry);
     this.points = points.length > 0 ? table(points) : new Float64Array(0);
     const others = points.map(([raw, value]): [number, number] => [value, raw]);
@@ -128,7 +135,7 @@ interface ShownOn {
 }
 
 /** What of a sense has changed. */
-export type SenseNews = 'fault' | 'measured' | 'passed' | 'back';
+export type SenseNews = 'fault' | 'measured' | 'passed' | 'back' | 'dipped' | 'risen';
 
 /**
  * Everything that is measured. What is read here decides nothing: `SenseWatch` does.
@@ -144,7 +151,12 @@ export class Senses {
   readonly #byName = new Map<string, Sense>();
   /** Where the value of a sense is shown: the place of a rail, or of a servo; -1 for neither. */
   readonly #shown: { sense: Sense; rail: number; servo: number }[] = [];
-  readonly #reading: Reading = { value: Number.NaN, atMs: 0, fault: undefined };
+  readonly #reading: Reading = {
+    value: Number.NaN,
+    low: Number.POSITIVE_INFINITY,
+    atMs: 0,
+    fault: undefined,
+  };
 
   add(name: string, entry: SenseEntry, board: Board): void {
     const sense = new Sense(name, this.list.length, entry, board);
@@ -171,6 +183,11 @@ export class Senses {
 
   valueOf(sense: Sense): number {
     return this.#numbers[sense.index * STRIDE + VALUE]!;
+  }
+
+  /** The lowest value since the look before (a dip). */
+  lowOf(sense: Sense): number {
+    return this.#numbers[sense.index * STRIDE + LOW]!;
   }
 
   /** The last good value, also where it is not measured now; NaN where there never was one. */
@@ -230,6 +247,7 @@ export class Senses {
         const isFirst = lastMs === Number.NEGATIVE_INFINITY;
         let value = sense.points.length > 0 ? interpolate(sense.points, 0, raw) : raw;
         if (sense.kind === 'level') value = Math.min(Math.max(value, 0), 1);
+        if (sense.dip) this.#judgeDip(sense, at, value, onNews);
         const before = numbers[at + VALUE]!;
         if (sense.filterMs > 0 && !Number.isNaN(before))
           value = before + (value - before) * (1 - Math.exp((lastMs - atMs) / sense.filterMs));
@@ -324,6 +342,22 @@ export class Senses {
     }
   }
 
+  /** A reading below the limit of dips counts at once, the lowest since the look before included. */
+  #judgeDip(
+    sense: Sense,
+    at: number,
+    value: number,
+    onNews: (sense: Sense, news: SenseNews, limit: SenseLimit | undefined) => void,
+  ): void {
+    const { low } = this.#reading;
+    const isLow = low >= sense.range[0] && low <= sense.range[1];
+    const least = isLow ? Math.min(interpolate(sense.points, 0, low), value) : value;
+    this.#numbers[at + LOW] = least;
+    if (sense.dips ? value < sense.dip!.back : least >= sense.dip!.at) return;
+    sense.dips = !sense.dips;
+    onNews(sense, sense.dips ? 'dipped' : 'risen', undefined);
+  }
+
   /** There has been no good reading for too long. */
   #lose(
     sense: Sense,
@@ -333,6 +367,7 @@ export class Senses {
     const numbers = this.#numbers;
     numbers[at + VALUE] = Number.NaN;
     for (let k = 0; k < MOST_LIMITS; k++) numbers[at + ASKS_MS + k] = Number.NaN;
+    sense.dips = false;
     const told = this.#reading.fault ?? sense.board.sensesFault;
     sense.fault = told ?? this.#vagueFault(sense, numbers[at + AT_MS]!);
     sense.vague = told === undefined;
@@ -363,6 +398,7 @@ function ask(
   levelOf: (board: Board, input: number) => 0 | 1 | undefined,
 ): void {
   into.value = Number.NaN;
+  into.low = Number.POSITIVE_INFINITY;
   into.atMs = Number.NEGATIVE_INFINITY;
   into.fault = undefined;
   if (kind === 'contact') {
@@ -381,6 +417,7 @@ function ask(
   } catch (error) {
     // A driver does not throw here; if one does, it must fault its own reading alone.
     into.value = Number.NaN;
+    into.low = Number.POSITIVE_INFINITY;
     into.fault = (error as Error).message;
   }
 }

@@ -746,7 +746,6 @@ export class Servo implements ActuatorContract {
     return this.moving || this.#time.nowS < this.settleUntilS - STAYS_S ? draw.busyA : draw.idleA;
   }
 
-  /** As `amps`, written to a place: returned, a fraction may be allocated. */
   writeAmps(into: Float64Array, at: number): void {
     const { draw } = this;
     if (!this.pulsing) into[at] = 0;

@@ -306,7 +306,11 @@ export class Sound implements ActuatorContract {
     numbers[at + FIELD.flags] = this.flags();
     numbers[at + FIELD.value] = this.value;
     numbers[at + FIELD.target] = this.#values[1]!;
-    numbers[at + FIELD.amps] = this.amps;
+    this.writeAmps(numbers, at + FIELD.amps);
+  }
+
+  writeAmps(into: Float64Array, at: number): void {
+    into[at] = this.amps;
   }
 
   /** Its amplifier (A), whether it plays or not. */

@@ -1,4 +1,5 @@
 import { type Finding, MISSING, type World } from '../boards/doctor.ts';
+import { underVoltageFile } from '../boards/under-voltage.ts';
 
 const MIN_NODE = 20;
 
@@ -29,11 +30,10 @@ const THROTTLED: readonly [number, string, string][] = [
 ];
 
 /** Whether the supply of the computer has dropped since it was switched on. */
-export async function voltage({ run }: World): Promise<Finding> {
+export async function voltage(world: World): Promise<Finding> {
   const what = 'voltage';
-  const said = await run('vcgencmd', 'get_throttled').catch((error: Error) => error);
-  if (said === MISSING)
-    return { what, state: 'unknown', text: 'this board has no vcgencmd to tell it' };
+  const said = await world.run('vcgencmd', 'get_throttled').catch((error: Error) => error);
+  if (said === MISSING) return kernelVoltage(world);
   const match = typeof said === 'string' && /throttled=0x([0-9a-f]+)/i.exec(said);
   if (!match) return { what, state: 'unknown', text: `vcgencmd: ${said}` };
   const bits = Number.parseInt(match[1]!, 16);
@@ -43,6 +43,17 @@ export async function voltage({ run }: World): Promise<Finding> {
       return { what, state: 'wrong', text: `${text}, or was since the start`, remedy };
   }
   return { what, state: 'fine', text: 'never too low since the start' };
+}
+
+/** The same as the kernel tells it, where the maker's program is not installed. */
+async function kernelVoltage({ read }: World): Promise<Finding> {
+  const what = 'voltage';
+  const path = await underVoltageFile(read);
+  const text = path === undefined ? undefined : await read(path);
+  if (text === undefined)
+    return { what, state: 'unknown', text: 'this board has no vcgencmd to tell it' };
+  if (text.trim() !== '1') return { what, state: 'fine', text: 'not too low now' };
+  return { what, state: 'wrong', text: THROTTLED[0]![1], remedy: THROTTLED[0]![2] };
 }
 
 /** Whether the time of day is set by a network. */

@@ -304,7 +304,10 @@ export class View {
           at(SENSE_FIELD.ageS),
         ];
         const textOf = (what: SenseNote['what']) =>
-          this.safety.senses?.find((note) => note.name === name && note.what === what)?.text;
+          this.safety.senses
+            ?.filter((note) => note.name === name && note.what === what)
+            .map(({ text }) => text)
+            .join('; ') || undefined;
         const [fault, warning, low] = [textOf('fault'), textOf('warning'), textOf('low')];
         const state: SenseState = {
           kind,

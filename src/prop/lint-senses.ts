@@ -8,7 +8,7 @@ import { kindOf } from './kinds/registry.ts';
 import { servoDraw } from './kinds/servo.ts';
 import type { Notes } from './notes.ts';
 import { railOf } from './rails.ts';
-import { dividerFactor, senseLimits, sensePoints, senseQuantity } from './senses.ts';
+import { dipOf, dividerFactor, senseLimits, sensePoints, senseQuantity } from './senses.ts';
 import type { SenseEntry } from './senses-schema.ts';
 
 type Analogue = Exclude<SenseEntry, { kind: 'contact' }>;
@@ -214,12 +214,20 @@ function lintLimits(notes: Notes, at: Path, sense: Analogue): void {
         `${above.at} is not above ${limit.what} with its hysteresis (${tidy(limit.back)})`,
         'give a higher warnAbove, or less hysteresis',
       );
-  if (sense.kind !== 'volts' || !park) return;
+  if (sense.kind !== 'volts') return;
   const rail = railOf(notes.prop, sense.rail);
   if (!rail) return;
-  const path = [...at, 'parkBelow'];
   const { fullV, emptyV } = rail.battery ?? {};
   const topV = fullV ?? rail.volts;
+  const dip = dipOf(sense);
+  if (dip && dip.back > topV && !notes.given.broken([...at, 'dipBelow']))
+    notes.error(
+      [...at, 'dipBelow'],
+      `a dip would never be over: it would have to rise to ${tidy(dip.back, 2)} V, and rail ${sense.rail} has ${topV} V at most`,
+      'give less, or less hysteresis',
+    );
+  if (!park) return;
+  const path = [...at, 'parkBelow'];
   if (park.back > topV)
     notes.error(
       path,

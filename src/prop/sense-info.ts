@@ -1,5 +1,5 @@
 import type { Prop } from './schema.ts';
-import { SENSE_UNITS, type SenseLimitName, senseLimits } from './senses.ts';
+import { dipOf, SENSE_UNITS, type SenseLimitName, senseLimits } from './senses.ts';
 import type { SenseKind } from './senses-schema.ts';
 
 /** What is said of a sense besides its readings. */
@@ -14,7 +14,7 @@ export interface SenseInfo {
   /** What it is the current, the voltage or the angle of. */
   rail?: string;
   channel?: string;
-  limits: { [L in SenseLimitName]?: number };
+  limits: { [L in SenseLimitName | 'dipBelow']?: number };
   /** Its limit counts after so long (s). */
   forS: number;
 }
@@ -23,6 +23,7 @@ export interface SenseInfo {
 export function senseInfos({ senses = {} }: Partial<Pick<Prop, 'senses'>>): SenseInfo[] {
   return Object.entries(senses).map(([name, sense]) => {
     const { kind, board, forS } = sense;
+    const dip = dipOf(sense);
     const { input, pin, rail, channel } = { ...NOTHING, ...sense };
     return {
       ...{ name, kind, unit: SENSE_UNITS[kind], board },
@@ -30,7 +31,10 @@ export function senseInfos({ senses = {} }: Partial<Pick<Prop, 'senses'>>): Sens
       ...(pin !== undefined && { pin }),
       ...(rail !== undefined && { rail }),
       ...(channel !== undefined && { channel }),
-      limits: Object.fromEntries(senseLimits(sense).map(({ what, at }) => [what, at])),
+      limits: {
+        ...Object.fromEntries(senseLimits(sense).map(({ what, at }) => [what, at])),
+        ...(dip && { dipBelow: dip.at }),
+      },
       forS,
     };
   });

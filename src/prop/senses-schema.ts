@@ -105,6 +105,9 @@ export function senseSchema({ z, name, positive, atLeast0, pin }: Parts) {
         maxV,
         ...trim,
         ...limits('V'),
+        dipBelow: finite(
+          'a dip below this, however short, is journalled, with what started then, and warned of for a minute (V)',
+        ).optional(),
         parkBelow: finite(
           'below this the prop parks, and does not wake until the voltage is back (V)',
         ).optional(),

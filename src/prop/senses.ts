@@ -89,6 +89,13 @@ export function senseLimits(sense: SenseEntry): SenseLimit[] {
   });
 }
 
+/** Below what a single reading is a dip, and where that is over (V); undefined where none is noticed. */
+export function dipOf(sense: SenseEntry): { at: number; back: number } | undefined {
+  if (sense.kind !== 'volts' || sense.dipBelow === undefined) return undefined;
+  const { dipBelow: at, hysteresis = Math.abs(at) * BACK_SHARE } = sense;
+  return { at, back: at + hysteresis };
+}
+
 function limitOf(sense: Exclude<SenseEntry, { kind: 'contact' }>, what: SenseLimitName) {
   if (what === 'parkBelow') return sense.kind === 'volts' ? sense.parkBelow : undefined;
   if (what === 'pushAboveA') return sense.kind === 'current' ? sense.pushAboveA : undefined;

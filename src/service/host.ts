@@ -36,7 +36,12 @@ export interface ServiceEvents {
   /** How the prop file differs from the prop in use has changed. */
   file(status: FileStatus): void;
   /** Something for the journal. */
-  journal(who: string, what: 'file' | 'state', text: string, values: Record<string, unknown>): void;
+  journal(
+    who: string,
+    what: 'file' | 'state' | 'sense',
+    text: string,
+    values: Record<string, unknown>,
+  ): void;
   /** The thread died; a new one is on its way. Requests that were under way have been refused. */
   died(why: string, retryMs: number): void;
   /** A new thread runs: it needs a line to the gateway (`connectGateway`). */

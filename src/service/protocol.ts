@@ -125,7 +125,7 @@ export type FromService =
   | {
       t: 'journal';
       who: string;
-      what: 'file' | 'state';
+      what: 'file' | 'state' | 'sense';
       text: string;
       values: Record<string, unknown>;
     };

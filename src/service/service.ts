@@ -25,6 +25,7 @@ import { type PlanFs, writePlan } from './safe-plan.ts';
 import { Sounds } from './sounds.ts';
 import { stateDir, targetOf } from './state-dir.ts';
 import { FileStore, type StoreFs } from './state-file.ts';
+import { SupplyWatch } from './supply-watch.ts';
 import { Takes } from './takes.ts';
 
 export type ServiceFs = KeeperFs & StoreFs & PlanFs & PictureFs;
@@ -42,6 +43,8 @@ interface Surroundings {
   locks?: Locks;
   /** Make some trial edits after the start, so that the first capture is as fast as later ones. */
   warmUp?: boolean;
+  /** Watch the computer's own supply. */
+  watchSupply?: boolean;
   /** The file of the program: without it, every start reads and checks the whole prop file. */
   program?: string;
 }
@@ -56,6 +59,7 @@ export class PropService {
   readonly #pictures: Pictures;
   readonly #takes: Takes;
   readonly #sounds: Sounds;
+  readonly #supply: SupplyWatch;
   #store: FileStore | undefined;
   readonly #locks: Locks;
   #planDir = '';
@@ -106,6 +110,9 @@ export class PropService {
     );
     this.#takes = new Takes(this.#keeper, planner, this.#fs);
     this.#sounds = new Sounds(this.#keeper, planner, this.#takes, clock, this.#fs);
+    this.#supply = new SupplyWatch(clock, (text, isLow) =>
+      around.main({ t: 'journal', who: 'prop', what: 'sense', text, values: { isLow } }),
+    );
     this.#asks = new Asks(
       this.#keeper,
       planner,
@@ -182,6 +189,7 @@ export class PropService {
     }
     // The core runs already.
     if (resumed !== undefined) this.#keeper.begin();
+    if (this.#around.watchSupply) void this.#supply.begin();
   }
 
   /** A message of the main thread, after `open`. */
@@ -303,6 +311,7 @@ export class PropService {
   }
 
   async close(): Promise<void> {
+    this.#supply.close();
     this.#keeper.close();
     await this.#around.planner.close();
   }

@@ -57,6 +57,7 @@ async function run(start: ServiceStart): Promise<void> {
     planner: new PlannerThread(systemClock),
     clock: systemClock,
     warmUp: true,
+    watchSupply: true,
     program,
   });
   const log = ({ level, name, values, text, timeMs }: Extract<ToService, { t: 'log' }>) =>

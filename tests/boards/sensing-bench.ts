@@ -47,7 +47,7 @@ export class SensingBench {
   }
 
   reading(sense = 0): Reading {
-    const into: Reading = { value: 0, atMs: 0, fault: '' };
+    const into: Reading = { value: 0, low: 0, atMs: 0, fault: '' };
     this.driver.reading!(sense, this.nowMs, into);
     return into;
   }

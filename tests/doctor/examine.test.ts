@@ -80,6 +80,17 @@ describe('the machine', () => {
     expect(clock!.remedy).toMatch(/set-ntp true/);
   });
 
+  test('whose kernel tells what the missing program would', async () => {
+    put('sys/class/hwmon/hwmon0/name', 'cpu_thermal\n');
+    put('sys/class/hwmon/hwmon1/name', 'rpi_volt\n');
+    put('sys/class/hwmon/hwmon1/in0_lcrit_alarm', '1\n');
+    const { voltage: low } = await found(board({ timedatectl: 'yes\n' }));
+    expect(low).toMatchObject({ state: 'wrong', text: 'the voltage is too low' });
+    put('sys/class/hwmon/hwmon1/in0_lcrit_alarm', '0\n');
+    const { voltage } = await found(board({ timedatectl: 'yes\n' }));
+    expect(voltage).toMatchObject({ state: 'fine', text: 'not too low now' });
+  });
+
   test('that cannot tell is not a finding', async () => {
     const { voltage, clock } = await found(board({ timedatectl: new Error('not booted so') }));
     expect(voltage!.state).toBe('unknown');

@@ -325,7 +325,7 @@ const scenes: Record<string, () => Promise<void>> = {
       meters.map(({ driver }) => {
         const nowMs = performance.now();
         return [0, 1].map((sense) => {
-          const reading = { value: 0, atMs: 0, fault: undefined as string | undefined };
+          const reading = { value: 0, low: 0, atMs: 0, fault: undefined as string | undefined };
           driver.reading!(sense, nowMs, reading);
           return { value: reading.value, ageMs: nowMs - reading.atMs, fault: reading.fault };
         });

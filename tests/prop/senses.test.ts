@@ -90,6 +90,7 @@ describe('scale and limits', () => {
       'not above warnBelow with its',
     ],
     ['x: { kind: volts, board: head, rail: six, parkBelow: »5.9 }', 'would wake again at 6.08 V'],
+    ['x: { kind: volts, board: head, rail: six, dipBelow: »5.9 }', 'a dip would never be over'],
     ['x: { kind: volts, board: head, gain: »0 }', 'is 0'],
     ['x: { kind: volts, board: head, staleS: »0 }', 'is not above 0'],
   ])('%s', (line, wrong) => finds(line, wrong));

@@ -45,9 +45,11 @@ export class SimSenses {
       const given = fault?.as === undefined ? fault : this.#faults.get(fault.as);
       one.take(nowMs, given?.value ?? source.truth, given?.noise, fault);
       into.value = one.value;
+      into.low = one.value;
       into.fault = undefined;
     } else {
       into.value = Number.NaN;
+      into.low = Number.POSITIVE_INFINITY;
       into.fault =
         broken ?? 'the sensor does not answer (simulated); see to it that it is connected';
     }

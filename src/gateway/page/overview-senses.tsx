@@ -81,11 +81,14 @@ const WORDS: Record<SenseLimitName, string> = {
 
 /** `Parks below 5.20 V. Warns below 5.50 V.` */
 function limitsText({ kind, limits }: SenseInfo): string {
-  return SENSE_LIMITS.flatMap((name) => {
+  const { dipBelow } = limits;
+  const dips = dipBelow === undefined ? [] : [`Reports dips below ${senseText(kind, dipBelow)}.`];
+  const others = SENSE_LIMITS.flatMap((name) => {
     const at = limits[name];
     if (at === undefined) return [];
     if (kind === 'contact')
       return [`Warns while it is ${senseText(kind, name === 'warnAbove' ? 1 : 0)}.`];
     return [`${WORDS[name]} ${senseText(kind, at)}.`];
-  }).join(' ');
+  });
+  return [...others, ...dips].join(' ');
 }

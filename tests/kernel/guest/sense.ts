@@ -29,7 +29,12 @@ const news: string[] = [];
 const read = () =>
   senses.flatMap(([driver, specs]) =>
     specs.map((_, at) => {
-      const reading = { value: 0, atMs: 0, fault: undefined as string | undefined };
+      const reading = {
+        value: Number.NaN,
+        low: Number.POSITIVE_INFINITY,
+        atMs: 0,
+        fault: undefined as string | undefined,
+      };
       driver.reading!(at, performance.now(), reading);
       return { value: reading.value, fault: reading.fault ?? null };
     }),
