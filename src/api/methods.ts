@@ -10,6 +10,7 @@ import { picture } from './methods/picture.ts';
 import { proposal } from './methods/proposal.ts';
 import { queries } from './methods/queries.ts';
 import { session } from './methods/session.ts';
+import { show } from './methods/show.ts';
 import { sim } from './methods/sim.ts';
 import { sounds } from './methods/sounds.ts';
 import { takes } from './methods/takes.ts';
@@ -32,6 +33,7 @@ export const METHODS = {
   ...queries,
   ...parts,
   ...proposal,
+  ...show,
   ...sim,
   ...sounds,
 };

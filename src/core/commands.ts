@@ -309,6 +309,15 @@ export class Commands {
       });
       return { armed };
     },
+    'show.arm': (_params, session) => {
+      this.#core.show.arm(session.client);
+      this.#record(session, 'show.arm', 'armed for the show', {});
+      return { armed: true };
+    },
+    'show.disarm': (_params, session) => {
+      this.#core.show.disarm(`${session.client} asked for it`);
+      return { armed: false };
+    },
     'mark.capture': async ({ channel, mark }, session) => {
       const servo = this.#standing(channel);
       const deg = this.#withinLimits(servo);

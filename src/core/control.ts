@@ -5,8 +5,8 @@ import type { Loss, Session } from './lease.ts';
 interface ControlEvents {
   /** A session's link counts as lost, so that it can be dropped. */
   onLost: (session: string) => void;
-  /** Somebody else holds the lease, or nobody does. */
-  onHolder: (holder: string | null) => void;
+  /** Somebody else holds the lease, or nobody does; `lost` when the holder's link was lost. */
+  onHolder: (holder: string | null, lost?: boolean) => void;
 }
 
 /** Who commands the prop, and what happens once nobody does. */
@@ -14,7 +14,7 @@ export class Control {
   readonly #context: CoreContext;
   readonly #tickMs: number;
   readonly #onLost: (session: string) => void;
-  readonly #onHolder: (holder: string | null) => void;
+  readonly #onHolder: (holder: string | null, lost?: boolean) => void;
   /** The session that took the lease last. */
   #last = '';
 
@@ -93,7 +93,7 @@ export class Control {
       this.#context.journal.add('prop', 'link lost', `${loss.client} is gone: ${loss.why}`, {
         ...loss,
       });
-      this.#onHolder(null);
+      this.#onHolder(null, true);
       for (const sound of this.#context.body.sounds) sound.cut();
     }
     const { onLoss, holdS } = this.#context.prop.link;

@@ -28,6 +28,7 @@ import { Recorder } from './recorder.ts';
 import type { SafetyInfo } from './requests.ts';
 import { SafetyWatch } from './safety-watch.ts';
 import { SenseWatch } from './sense-watch.ts';
+import { Show } from './show.ts';
 import type { StateKeeper } from './state-keeper.ts';
 import type { StopCategory } from './stop-latch.ts';
 import type { Stopper } from './stoppers.ts';
@@ -77,6 +78,8 @@ export class Core {
   readonly performer: Performer;
   /** OSC messages that lead servos. */
   readonly osc: OscPerform;
+  /** What the show of many props may do here. */
+  readonly show: Show;
   /** Records what servos are commanded to do. */
   readonly recorder: Recorder;
   readonly lease: Lease;
@@ -138,9 +141,10 @@ export class Core {
     );
     this.#control = new Control(this.#context, this.tickMs, {
       onLost,
-      onHolder: (holder) => {
+      onHolder: (holder, lost) => {
         // Triggers that one holder has armed are not armed for the next.
         this.triggers.armed = false;
+        if (lost) this.show.disarm('the link of whoever had control was lost');
         onHolder(holder);
       },
     });
@@ -149,6 +153,7 @@ export class Core {
     this.triggers = new Triggers(this, clock);
     this.performer = new Performer(this);
     this.osc = new OscPerform(this);
+    this.show = new Show(this);
     this.recorder = new Recorder(journal, this.tickMs, () => this.cues.leaveTo('', []));
     this.#context.restore();
     this.#context.lookWhetherParked();
@@ -236,7 +241,17 @@ export class Core {
   /** @throws Refusal `condition` unless commands are taken now */
   mustBeLive(): void {
     next(this.#context.condition, 'command');
+    this.mustBeFree();
+  }
+
+  /** @throws Refusal `condition` while a lockout or a broken guard keeps the prop from moving */
+  mustBeFree(): void {
     this.#context.inhibits.mustBeFree();
+  }
+
+  /** Hands are in the prop. */
+  get locked(): boolean {
+    return this.#context.inhibits.locked;
   }
 
   /** What keeps the prop from waking and moving. */
@@ -266,8 +281,10 @@ export class Core {
 
   /** As `Control.take`. */
   take(session: Session): void {
-    if (this.lease.holder?.id !== session.id) this.performer.forget();
+    const isOther = this.lease.holder?.id !== session.id;
+    if (isOther) this.performer.forget();
     this.#control.take(session);
+    if (isOther && !session.unattended) this.show.personTook(session.client);
   }
 
   /** As `Control.release`. */
@@ -295,6 +312,7 @@ export class Core {
   /** As `WakePark.park`. @throws Refusal `condition` */
   park(who: string): void {
     this.#wakePark.park(who);
+    this.show.parkAsked();
   }
 
   /** As `Stops.stop`. */
@@ -374,6 +392,7 @@ export class Core {
     const free = this.gate.blocked === undefined;
     this.#wakePark.tick(free);
     this.triggers.tick(this.#context.nowMs);
+    this.show.tick();
     this.cues.ready();
     if (this.#context.condition === 'live' && free) {
       this.idle.tick();
@@ -455,10 +474,12 @@ export class Core {
 
   #adopt(assembly: Assembly): void {
     const { body } = assembly;
+    const before = this.prop;
     this.#context.assembly = assembly;
     this.lease.timeoutMs = body.prop.link.timeoutMs;
     this.triggers.follow();
     this.triggers.readInputs();
+    this.show.follow(before);
     const { channels, rails, senses } = body;
     this.#telemetry?.useBody(Telemetry.body(channels.length, rails.length, senses.list.length));
     if (this.#context.senseNotes.length + senses.list.length > 0) this.#senseWatch.publish();

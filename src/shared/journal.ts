@@ -11,6 +11,8 @@ export const EVENTS = {
   reset: 'info',
   lease: 'info',
   lockout: 'info',
+  /** The show of many props that the prop takes part in. */
+  show: 'info',
   guard: 'info',
   /** What is measured is beyond a limit, or no longer measured. */
   sense: 'info',

@@ -250,6 +250,46 @@ export const REFUSALS = {
     'Park it.',
   ],
 
+  // --- the show of many props --------------------------------------------------------------------------
+  'show.none': ['condition', 'The prop file has no show.', 'Add `show:` to it.'],
+  'show.not-armed': [
+    'notHolder',
+    'The prop is not armed for the show.',
+    'Look at it, take the lease there, and call `show.arm`.',
+  ],
+  'show.late': ['condition', 'The time of the go has passed; nothing moved.', 'Send it earlier.'],
+  'show.too-early': [
+    'condition',
+    'The go is for a time too far ahead.',
+    'Send it at most 60 s before.',
+  ],
+  'show.too-many': ['tooMany', 'Too many goes wait for their time.', 'End them, or wait.'],
+  'show.busy': [
+    'condition',
+    'A trigger runs with nobody in control.',
+    'Wait until it is over, or park.',
+  ],
+  'show.not-awake': [
+    'condition',
+    'The prop was not yet awake when the time of the go came.',
+    'Send the go earlier.',
+  ],
+  'show.ended': [
+    'condition',
+    'The go was ended before its time, or the prop was parked.',
+    'Send another.',
+  ],
+  'show.broker-lost': [
+    'condition',
+    'The broker was lost before the time of the go.',
+    'Send it again once the prop is back.',
+  ],
+  'show.not-running': [
+    'condition',
+    'The show has started no such cue, or it is over.',
+    'See what the status of the prop says.',
+  ],
+
   // --- channels and moves ----------------------------------------------------------------------------
   'channel.unknown': ['noSuchThing', 'There is no such channel.', '`channel.list` names them.'],
   'channel.wrong-kind': [

@@ -69,6 +69,7 @@ const prop = () =>
       poses: { up: { neck: 20, fan: 'on' } },
       cues: { nod: [{ at: 0, move: { neck: 10 } }] },
       idle: { calm: { plays: [{ cue: 'nod', everyS: [5, 9] }] } },
+      show: { name: 'foyer', prop: 'owl', broker: { url: 'mqtt://127.0.0.1' } },
     },
   );
 
@@ -123,6 +124,8 @@ const REQUESTS: [Method, object, Condition[]][] = [
   ['idle.start', { idle: 'calm' }, ['live']],
   ['idle.stop', {}, ALL],
   ['trigger.arm', { armed: true }, ALL],
+  ['show.arm', {}, ['parked', 'waking', 'live', 'parking']],
+  ['show.disarm', {}, ALL],
   ['mark.capture', { channel: 'neck', mark: 'here' }, ['live']],
   ['limits.capture', { channel: 'neck', end: 'low' }, ['live']],
   ['park.capture', { channel: 'neck' }, ['live']],
@@ -216,7 +219,7 @@ describe.each(CONDITIONS)('every request in %s', (condition) => {
     await ROADS[condition](rig, rig.client('desk'));
     const guest = rig.client('guest');
     const before = { condition: rig.condition, writes: rig.writes.length };
-    const free = ['park', 'stop', 'lockout.set', 'lockout.clear', 'take.read'];
+    const free = ['park', 'stop', 'lockout.set', 'lockout.clear', 'show.disarm', 'take.read'];
     for (const [method, params] of REQUESTS) {
       if (free.includes(method)) continue;
       const refusal = await guest.refused(method, params as never);
