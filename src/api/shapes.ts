@@ -60,6 +60,12 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
     speedDegS: z.number().optional().describe('speed limit (deg/s)'),
     accelDegS2: z.number().optional().describe('acceleration limit (deg/s2)'),
     jerkDegS3: z.number().optional().describe('jerk limit (deg/s3)'),
+    freeRunning: z
+      .object({ risingA: z.number(), fallingA: z.number() })
+      .optional()
+      .describe(
+        'the most that it draws running free towards rising and falling angles (A); it counts while `measured` has its day',
+      ),
     pulseUs: pulseUs.optional(),
     pushing: z.boolean().optional().describe('it pushes against something and buzzes'),
     pulseMs: z

@@ -1,3 +1,4 @@
+import { freeRunningOf } from '../prop/kinds/measured.ts';
 import { pushOf } from '../prop/senses.ts';
 import { Refusal } from '../shared/errors.ts';
 import { clamp, tidy } from '../shared/units.ts';
@@ -11,31 +12,57 @@ import type { Servo } from './servo.ts';
  * Common practice, no source.
  */
 const LAG_S = 0.1;
-/** A measured angle that is nearer to the commanded one than this (deg) says nothing of the direction. */
-const BEHIND_DEG = 1;
+/** A measured angle puts the place where it is stuck this much further back at most (deg). Chosen, no source. */
+const MOST_BEHIND_DEG = 5;
+/** It does not follow once its measured angle is behind by this (deg), besides its lag. */
+const FOLLOWS_WITHIN_DEG = 3;
+/** For so long after it has stopped, it still pushes the way that it moved (s). */
+const RECENT_S = 1;
 
 /** A servo whose own current has a limit. */
 interface Pusher {
   sense: Sense;
   servo: Servo;
-  /** The limit, by its place among those of the sense. */
+  /** The limit, by its place among those of the sense; -1 where it has none. */
   limit: number;
+  /** The most that it draws running free (A), towards rising and falling angles; NaN where not measured. */
+  risingA: number;
+  fallingA: number;
+  /** What it may draw more than that (A), and for how long (ms). */
+  overA: number;
+  forMs: number;
+  /** The soft limits that it was measured within. */
+  limitsDeg: readonly [number, number];
   backOffDeg: number;
-  /** The current is above the limit. */
+  /** Since when it draws more than running free by `overA` (ms), NaN while it does not; and for long enough. */
+  sinceMs: number;
+  over: boolean;
+  /** The current is above one of the two. */
   above: boolean;
-  /** Where it was commanded to, how fast (deg/s) and in which direction when that began. */
+  /** The way of its last move, and when it last moved (s). */
+  way: number;
+  movedS: number;
+  /** Where it was commanded to, how fast (deg/s) and in which direction when the current rose. */
   fromDeg: number;
   fromVel: number;
   outwards: number;
+  /** As far as it goes back if it still pushes (deg), NaN where it is there; the current that shows it (A). */
+  nextDeg: number;
+  aboveA: number;
+  /** When it last moved, or did not push (ms). */
+  restMs: number;
   /** What is said of it until it is commanded again, and its plan by then. */
   said: string | undefined;
   plans: number;
 }
 
 /**
- * Pushing, measured: a servo whose current stays above `pushAboveA` for `pushS` while the prop is live
- * decelerates and backs off once, through the gate. While it is led beyond its limits to feel for a stop,
- * while the prop parks or wakes, and without good readings nothing of that happens.
+ * Pushing, measured: a servo whose current stays above `pushAboveA`, or above its free-running current by
+ * `pushOverA`, for `pushS` while the prop is live decelerates and backs off once, through the gate. A
+ * measured angle that does not follow halves `pushOverA`, and tells where it is stuck, within bounds: it
+ * never keeps a push from being noticed, and never gives the direction. While the servo is led beyond its
+ * limits to feel for a stop, while the prop parks or wakes, and without good readings nothing of that
+ * happens.
  */
 export class PushWatch {
   readonly #context: CoreContext;
@@ -51,64 +78,130 @@ export class PushWatch {
     return this.#pushers.find((one) => one.sense === sense)?.said;
   }
 
-  /** After every reading; true when something that was said is over. */
+  /** After every reading; true when what is said is other than before. */
   tick(): boolean {
-    const { body } = this.#context;
+    const { body, nowS } = this.#context;
     if (body !== this.#body) this.#follow(body);
-    let over = false;
+    let changed = false;
     for (let i = 0; i < this.#pushers.length; i++) {
       const pusher = this.#pushers[i]!;
       const { servo, sense, limit } = pusher;
       if (pusher.said !== undefined && servo.plans !== pusher.plans) {
         pusher.said = undefined;
-        over = true;
+        changed = true;
       }
-      const above = body.senses.asks(sense, limit) || sense.hasPassed(limit);
+      const { pos, vel } = servo.setpoint;
+      const way = Math.sign(vel) || Math.sign(servo.targetDeg - pos);
+      if (way !== 0) {
+        // A motor that turns round starts again.
+        if (way !== pusher.way) pusher.sinceMs = Number.NaN;
+        pusher.way = way;
+        pusher.movedS = nowS;
+      }
+      const begins = this.#judge(pusher, body.senses);
+      const isPast = limit >= 0 && (body.senses.asks(sense, limit) || sense.hasPassed(limit));
+      const above = isPast || !Number.isNaN(pusher.sinceMs);
       if (above && !pusher.above) {
-        const { pos, vel } = servo.setpoint;
         pusher.fromDeg = pos;
         pusher.fromVel = vel;
-        pusher.outwards = Math.sign(vel) || Math.sign(servo.targetDeg - pos);
+        pusher.outwards = nowS - pusher.movedS <= RECENT_S ? pusher.way : 0;
       }
       pusher.above = above;
+      if (this.#goOnBack(pusher)) changed = true;
+      if (begins && this.#react(pusher, freeA(pusher) + pusher.overA)) changed = true;
     }
-    return over;
+    return changed;
   }
 
-  /** The current of a sense has been above its limit for long enough; the words for the journal. */
-  heed(sense: Sense, senses: Senses): { text: string; values: Record<string, unknown> } {
+  /** The current of a sense has been above `pushAboveA` for long enough. */
+  heed(sense: Sense): void {
     const pusher = this.#pushers.find((one) => one.sense === sense);
-    const amps = senses.lastOf(sense);
-    if (!pusher) return { text: `${sense.name} is above its limit`, values: {} };
-    const { servo, limit } = pusher;
+    if (pusher) this.#react(pusher, sense.limits[pusher.limit]!.at);
+  }
+
+  /** Whether it has just drawn more than running free for long enough. */
+  #judge(pusher: Pusher, senses: Senses): boolean {
+    const { sense, servo, limitsDeg } = pusher;
+    const amps = senses.valueOf(sense);
+    let aboveA = freeA(pusher) + pusher.overA;
+    if (doesNotFollow(pusher)) aboveA -= pusher.overA / 2;
+    const [low, high] = servo.limitsDeg;
+    const holds = low === limitsDeg[0] && high === limitsDeg[1];
+    // Comparing with what is not a number, it is not above.
+    if (!holds || !(amps > aboveA)) {
+      pusher.sinceMs = Number.NaN;
+      pusher.over = false;
+      return false;
+    }
+    const takenMs = senses.takenMsOf(sense);
+    if (Number.isNaN(pusher.sinceMs)) pusher.sinceMs = takenMs;
+    if (pusher.over || takenMs - pusher.sinceMs < pusher.forMs) return false;
+    pusher.over = true;
+    return true;
+  }
+
+  /** It pushes: says so, and lets it back off. False where that has happened already. */
+  #react(pusher: Pusher, aboveA: number): boolean {
+    const { servo, sense } = pusher;
+    if (pusher.said !== undefined && servo.plans === pusher.plans) return false;
+    const amps = this.#context.body.senses.lastOf(sense);
     const deg = Number.isNaN(servo.measuredDeg) ? servo.setpoint.pos : servo.measuredDeg;
-    const what = `${servo.name} pushes at ${tidy(deg, 1)} deg: ${sense.text(amps)}, above ${sense.text(sense.limits[limit]!.at)}`;
-    const values = { channel: servo.name, deg: tidy(deg), amps: tidy(amps) };
+    const what = `${servo.name} pushes at ${tidy(deg, 1)} deg: ${sense.text(amps)}, above ${sense.text(aboveA)}`;
+    pusher.aboveA = aboveA;
     const toDeg = this.#backOff(pusher);
     pusher.plans = servo.plans;
     pusher.said = what;
-    if (toDeg === undefined) return { text: what, values };
-    return {
-      text: `${what}; it backs off to ${tidy(toDeg, 1)} deg`,
-      values: { ...values, toDeg: tidy(toDeg) },
-    };
+    const text = toDeg === undefined ? what : `${what}; it backs off to ${tidy(toDeg, 1)} deg`;
+    this.#context.journal.add('prop', 'sense', text, {
+      ...{ sense: sense.name, channel: servo.name, deg: tidy(deg), amps: tidy(amps) },
+      ...(toDeg !== undefined && { toDeg: tidy(toDeg) }),
+    });
+    return true;
   }
 
   /** Where it goes (deg); undefined where it stays as it is. */
   #backOff(pusher: Pusher): number | undefined {
-    const { servo, backOffDeg } = pusher;
+    const { servo, backOffDeg, outwards, fromDeg, fromVel } = pusher;
+    // Standing still, the way that it pushes is not known: to yield might be to push.
+    if (outwards === 0) return undefined;
+    // It is stuck no further out than where it was sent when the current rose.
+    const roseOut = fromDeg * outwards - Math.abs(fromVel) * LAG_S;
+    const measuredOut = servo.measuredDeg * outwards;
+    const isSeen = measuredOut <= fromDeg * outwards;
+    const stuckOut = isSeen ? Math.max(measuredOut, roseOut - MOST_BEHIND_DEG) : roseOut;
+    pusher.nextDeg = stuckOut > roseOut ? (roseOut - backOffDeg) * outwards : Number.NaN;
+    return this.#goBack(pusher, (stuckOut - backOffDeg) * outwards);
+  }
+
+  /** A measured angle may have been wrong: where it still pushes, it goes as far back as without one. */
+  #goOnBack(pusher: Pusher): boolean {
+    const { servo, sense, nextDeg, forMs } = pusher;
+    const { body, nowMs } = this.#context;
+    if (Number.isNaN(nextDeg) || servo.plans !== pusher.plans) return false;
+    const isAbove = body.senses.valueOf(sense) > pusher.aboveA;
+    // At rest without pushing it is free: what pushes later is something else.
+    if (!servo.moving && !isAbove) pusher.nextDeg = Number.NaN;
+    if (servo.moving || !isAbove) {
+      pusher.restMs = nowMs;
+      return false;
+    }
+    if (nowMs - pusher.restMs < forMs) return false;
+    pusher.nextDeg = Number.NaN;
+    const toDeg = this.#goBack(pusher, nextDeg);
+    pusher.plans = servo.plans;
+    if (toDeg === undefined) return false;
+    const text = `${servo.name} still pushes; it backs off to ${tidy(toDeg, 1)} deg`;
+    const values = { sense: sense.name, channel: servo.name, toDeg: tidy(toDeg) };
+    this.#context.journal.add('prop', 'sense', text, values);
+    return true;
+  }
+
+  #goBack({ servo, outwards }: Pusher, askedDeg: number): number | undefined {
     const { condition, gate, cues, idle, nowS } = this.#context;
     const isAsked = servo.beyond || servo.feeling || !servo.pulsing || !servo.known;
     if (condition !== 'live' || gate.blocked !== undefined || isAsked) return undefined;
-    const behindDeg = servo.setpoint.pos - servo.measuredDeg;
-    const seen = Math.abs(behindDeg) > BEHIND_DEG;
-    const outwards = seen ? Math.sign(behindDeg) : pusher.outwards;
-    if (outwards === 0) return undefined;
-    const stuckDeg = seen
-      ? servo.measuredDeg
-      : pusher.fromDeg - outwards * Math.abs(pusher.fromVel) * LAG_S;
     const [low, high] = servo.limitsDeg;
-    const toDeg = clamp(stuckDeg - outwards * backOffDeg, low, high);
+    const toDeg = clamp(askedDeg, low, high);
     // Never further the way that it pushes.
     if ((servo.setpoint.pos - toDeg) * outwards <= 0) return undefined;
     cues.yieldTo(new Set([servo]), 'prop');
@@ -129,14 +222,30 @@ export class PushWatch {
     this.#pushers = body.senses.list.flatMap((sense): Pusher[] => {
       const push = pushOf(sense.entry);
       const servo = push && body.servos.find(({ name }) => name === push.channel);
+      if (!servo) return [];
       const limit = sense.limits.findIndex(({ what }) => what === 'pushAboveA');
-      if (!servo || limit < 0) return [];
+      const { risingA = Number.NaN, fallingA = Number.NaN } = freeRunningOf(servo.spec) ?? {};
       return [
         {
-          ...{ sense, servo, limit, backOffDeg: push.backOffDeg, above: false },
-          ...{ fromDeg: 0, fromVel: 0, outwards: 0, said: undefined, plans: 0 },
+          ...{ sense, servo, limit, risingA, fallingA, limitsDeg: servo.limitsDeg },
+          ...{ overA: push.overA ?? Number.NaN, forMs: push.forS * 1000 },
+          ...{ backOffDeg: push.backOffDeg, sinceMs: Number.NaN, over: false, above: false },
+          ...{ way: 0, movedS: Number.NEGATIVE_INFINITY, fromDeg: 0, fromVel: 0, outwards: 0 },
+          ...{ nextDeg: Number.NaN, aboveA: 0, restMs: 0, said: undefined, plans: 0 },
         },
       ];
     });
   }
+}
+
+/** The most that it draws running free the way that it moved last (A); either way before its first move. */
+function freeA({ way, risingA, fallingA }: Pusher): number {
+  if (way === 0) return Math.max(risingA, fallingA);
+  return way > 0 ? risingA : fallingA;
+}
+
+/** Its measured angle is behind the commanded one by more than its lag; never where it is not measured. */
+function doesNotFollow({ servo, way }: Pusher): boolean {
+  const { pos, vel } = servo.setpoint;
+  return (pos - servo.measuredDeg) * way > FOLLOWS_WITHIN_DEG + Math.abs(vel) * LAG_S;
 }

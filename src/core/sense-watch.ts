@@ -121,11 +121,6 @@ export class SenseWatch {
   readonly #levelOf = (board: Board, input: number): 0 | 1 | undefined =>
     this.#io.level(board, input);
 
-  #heedPush(sense: Sense): void {
-    const { text, values } = this.#pushes.heed(sense, this.#context.body.senses);
-    this.#context.journal.add('prop', 'sense', text, { sense: sense.name, ...values });
-  }
-
   readonly #heed = (sense: Sense, news: SenseNews, limit: SenseLimit | undefined): void => {
     this.#changed = true;
     if (news === 'dipped' || news === 'risen') {
@@ -133,7 +128,7 @@ export class SenseWatch {
       return;
     }
     if (limit?.what === 'pushAboveA') {
-      if (news === 'passed') this.#heedPush(sense);
+      if (news === 'passed') this.#pushes.heed(sense);
       return;
     }
     const { name, fault } = sense;

@@ -195,6 +195,11 @@ export class Senses {
     return this.#numbers[sense.index * STRIDE + LAST]!;
   }
 
+  /** When the last good reading was taken (ms); -Infinity before the first. */
+  takenMsOf({ index }: Sense): number {
+    return this.#numbers[index * STRIDE + AT_MS]!;
+  }
+
   /** Whether a limit is about to begin or end to count, by its place among those of the sense. */
   asks({ index }: Sense, limit: number): boolean {
     return !Number.isNaN(this.#numbers[index * STRIDE + ASKS_MS + limit]!);

@@ -4,6 +4,7 @@ import { tidy } from '../shared/units.ts';
 import { dividerOhm } from '../sums/divider.ts';
 import type { Path } from './finding.ts';
 import { servoOf } from './kinds/channel.ts';
+import { freeRunningOf } from './kinds/measured.ts';
 import { kindOf } from './kinds/registry.ts';
 import { servoDraw } from './kinds/servo.ts';
 import type { Notes } from './notes.ts';
@@ -25,8 +26,7 @@ export function lintSenses(notes: Notes): void {
     lintScale(notes, at, sense);
     lintMaxV(notes, at, sense);
     lintLimits(notes, at, sense);
-    if (sense.kind === 'current' && sense.pushAboveA !== undefined)
-      lintPush(notes, at, sense, sense.pushAboveA);
+    if (sense.kind === 'current') lintPush(notes, at, sense);
   }
 }
 
@@ -246,10 +246,11 @@ function lintLimits(notes: Notes, at: Path, sense: Analogue): void {
 function lintPush(
   notes: Notes,
   at: Path,
-  { channel }: Extract<Analogue, { kind: 'current' }>,
-  aboveA: number,
+  { channel, pushAboveA, pushOverA }: Extract<Analogue, { kind: 'current' }>,
 ): void {
-  const path = [...at, 'pushAboveA'];
+  const key = pushAboveA === undefined ? 'pushOverA' : 'pushAboveA';
+  const path = [...at, key];
+  if ((pushAboveA ?? pushOverA) === undefined) return;
   const { channels } = notes.prop;
   const given = channel !== undefined && Object.hasOwn(channels, channel) && channels[channel];
   const servo = given ? servoOf(given) : undefined;
@@ -263,13 +264,31 @@ function lintPush(
     return;
   }
   const { busyA, stallA } = servoDraw(servo);
-  if (stallA > 0 && aboveA >= stallA)
+  const isNever = (aboveA: number) => stallA > 0 && aboveA >= stallA;
+  if (pushOverA !== undefined) {
+    const { freeRunning } = servo;
+    const freeA = freeRunning && Math.max(freeRunning.risingA, freeRunning.fallingA);
+    if (freeA === undefined || !freeRunningOf(servo))
+      notes.warning(
+        [...at, 'pushOverA'],
+        `it does not count, as the current of ${channel} running free is not measured`,
+        'measure it on the page (Bench, Measure), or give pushAboveA',
+      );
+    else if (isNever(freeA + pushOverA))
+      notes.warning(
+        [...at, 'pushOverA'],
+        `${channel} draws ${stallA} A when it is blocked, and up to ${freeA} A running free, so this is never passed`,
+        `give less than ${tidy(stallA - freeA, 2)}`,
+      );
+  }
+  if (pushAboveA === undefined) return;
+  if (isNever(pushAboveA))
     notes.warning(
       path,
       `${channel} draws ${stallA} A when it is blocked, so this is never passed`,
       `give less than that, and more than ${busyA}`,
     );
-  else if (aboveA <= busyA)
+  else if (pushAboveA <= busyA)
     notes.warning(
       path,
       `${channel} draws ${busyA} A when it moves, so that would count as pushing`,

@@ -75,6 +75,10 @@ export function senseSchema({ z, name, positive, atLeast0, pin }: Parts) {
           'amperes',
           'a servo that draws more for pushS while the prop is live pushes against something: it backs off (A)',
         ).optional(),
+        pushOverA: positive(
+          'amperes',
+          "as pushAboveA, counted from the channel's freeRunning current in the direction in which it moves (A)",
+        ).optional(),
         pushS: z
           .number({ error: 'is not a number; give seconds, 0.1 to 5' })
           .min(0.1, { error: 'is below 0.1; give seconds, 0.1 to 5' })

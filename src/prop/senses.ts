@@ -102,13 +102,21 @@ function limitOf(sense: Exclude<SenseEntry, { kind: 'contact' }>, what: SenseLim
   return sense[what];
 }
 
-/** The servo whose pushing a sense notices, and how far that backs off; undefined where it notices none. */
-export function pushOf(
-  sense: SenseEntry,
-): { channel: string; aboveA: number; backOffDeg: number } | undefined {
+/** How a sense notices that a servo pushes, and how far that backs off. */
+export interface PushSense {
+  channel: string;
+  /** It may draw so much more than it does running free (A). */
+  overA: number | undefined;
+  forS: number;
+  backOffDeg: number;
+}
+
+/** The servo whose pushing a sense notices; undefined where it notices none. */
+export function pushOf(sense: SenseEntry): PushSense | undefined {
   if (sense.kind !== 'current' || sense.channel === undefined) return undefined;
-  const { channel, pushAboveA: aboveA, backOffDeg } = sense;
-  return aboveA === undefined ? undefined : { channel, aboveA, backOffDeg };
+  const { channel, pushAboveA, pushOverA: overA, pushS: forS, backOffDeg } = sense;
+  if (pushAboveA === undefined && overA === undefined) return undefined;
+  return { channel, overA, forS, backOffDeg };
 }
 
 /** What the board must measure for it; undefined of a contact, which is an input like others. */

@@ -4,7 +4,14 @@
  */
 
 /** What can be measured of a channel; each is a key of `measured` in the prop file. */
-export const MEASURABLE = ['calibration', 'contact', 'colours', 'white', 'resistors'] as const;
+export const MEASURABLE = [
+  'calibration',
+  'freeRunning',
+  'contact',
+  'colours',
+  'white',
+  'resistors',
+] as const;
 export type Measurable = (typeof MEASURABLE)[number];
 
 /** One measurement as the prop file keeps it. */
@@ -20,6 +27,10 @@ export interface MeasuredThing {
   output: object;
   calibration?: readonly (readonly [number, number])[] | undefined;
   linkage?: object | undefined;
+  limitsDeg?: readonly number[] | undefined;
+  speedDegS?: number | undefined;
+  accelDegS2?: number | undefined;
+  freeRunning?: object | undefined;
   whiteBalance?: readonly number[] | undefined;
   led?: object | undefined;
   /** The terminals of a relay's contact. */
@@ -29,11 +40,14 @@ export interface MeasuredThing {
 /** The digest of what a measurement was made of: 8 hexadecimal digits after an m. */
 export function measuredOf(what: Measurable, thing: MeasuredThing): string {
   const { output, calibration, linkage, whiteBalance, led, terminals } = thing;
+  const { limitsDeg, speedDegS, accelDegS2, freeRunning } = thing;
+  // In either order it is the same calibration.
+  const angles = [[...(calibration ?? [])].sort(([a], [b]) => a - b), linkage];
   // What is fitted to a pin decides its level at power-on, and nothing that is measured here.
   const { pull: _pull, ...pins } = output as { pull?: unknown };
   const parts: Record<Measurable, unknown[]> = {
-    // In either order it is the same calibration.
-    calibration: [[...(calibration ?? [])].sort(([a], [b]) => a - b), linkage],
+    calibration: angles,
+    freeRunning: [...angles, limitsDeg, speedDegS, accelDegS2, freeRunning],
     contact: [terminals],
     colours: [],
     white: [whiteBalance],

@@ -1,6 +1,8 @@
 import { describe, expect, test } from 'vitest';
+import { parse } from 'yaml';
 import { schemas } from '../../src/prop/schema.ts';
 import { sensePoints, senseRange } from '../../src/prop/senses.ts';
+import { measuredOf } from '../../src/shared/measured.ts';
 import { interpolate, table } from '../../src/sums/calibration.ts';
 import { expectFindings, propText, servo } from './helpers.ts';
 
@@ -107,6 +109,28 @@ describe('scale and limits', () => {
     const severity = 'warning' as const;
     expectFindings(text('»0.4', 'channel: a'), [{ wrong: 'would count as pushing', severity }]);
     expectFindings(text('»2', 'channel: a'), [{ wrong: 'never passed', severity }]);
+  });
+
+  test('pushing counted from the current running free needs that to be measured', () => {
+    const text = (entry: string, free = '') =>
+      senses(`x: { kind: current, board: head, channel: a, ${entry} }`).replace(
+        'park: { to: 0 }',
+        `draw: { movingA: 0.4, stallA: 2 }, ${free}park: { to: 0 }`,
+      );
+    const severity = 'warning' as const;
+    expectFindings(text('pushOverA: »0.2'), [{ wrong: 'running free is not measured', severity }]);
+    const free = 'freeRunning: { risingA: 0.4, fallingA: 0.3 }, ';
+    expectFindings(text('pushOverA: »0.2', free), [
+      { wrong: 'running free is not measured', severity },
+    ]);
+    const { channels } = schemas().propFile.parse(parse(text('pushOverA: 0.2', free)));
+    const of = measuredOf('freeRunning', channels.a!);
+    const measured = `${free}measured: { freeRunning: { date: 2026-11-26, of: ${of} } }, `;
+    expectFindings(text('pushOverA: 0.2', measured), []);
+    expectFindings(text('pushOverA: »1.6', measured), [{ wrong: 'never passed', severity }]);
+    expectFindings(text('pushOverA: »0.2').replace('channel: a', 'rail: six'), [
+      { wrong: 'only the current of one servo alone' },
+    ]);
   });
 
   test('a battery that is used beyond empty', () => {

@@ -39,6 +39,15 @@ function linkageText({ transmissionDeg, transmissionAtDeg, advantage }: LinkageI
   return `${least} to ${most} x the torque; rod at ${degText(transmissionDeg)} to its arm, at ${degText(transmissionAtDeg)}`;
 }
 
+/** `0.24 A up, 0.21 A down, measured on 26 Nov 2026`, or `not measured`. */
+export function freeRunningText(info: ChannelInfo): string {
+  const { freeRunning } = info;
+  const when = measuredText(info, 'freeRunning');
+  if (!freeRunning) return when;
+  const { risingA, fallingA } = freeRunning;
+  return `${risingA.toFixed(2)} A up, ${fallingA.toFixed(2)} A down, ${when}`;
+}
+
 /** One number: only its text changes while it is shown. */
 export function Figure({ label, text }: { label: string; text: () => string }) {
   const shown = useComputed(text);
@@ -76,6 +85,10 @@ function ServoNumbers({ channel, info }: { channel: string; info: ChannelInfo })
       <div>
         <dt>True angle</dt>
         <dd>{measuredText(info, 'calibration')}</dd>
+      </div>
+      <div>
+        <dt>Running free</dt>
+        <dd>{freeRunningText(info)}</dd>
       </div>
       <div>
         <dt>Wire</dt>

@@ -10,6 +10,7 @@ import {
 
 const LABELS: Record<Measurable, string> = {
   calibration: 'True angle',
+  freeRunning: 'Current running free',
   contact: 'Click and contact',
   colours: 'Order of the colours',
   white: 'White balance',

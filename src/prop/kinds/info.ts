@@ -18,6 +18,8 @@ export interface KindInfo {
   speedDegS?: number;
   accelDegS2?: number;
   jerkDegS3?: number;
+  /** Also where it does not count, as `measured` says. */
+  freeRunning?: { risingA: number; fallingA: number };
   /** For relays. */
   duty?: { maxOnS: number; restS: number };
   vapour?: VapourInfo;

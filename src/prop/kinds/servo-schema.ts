@@ -117,7 +117,19 @@ export function servoSchema({
       .describe(
         'points [pulse us, angle deg], two or more: from point to point the pulse keeps rising or keeps falling, and so does the angle; between two points it is a straight line',
       ),
-    measured: measured({ calibration: 'pulse against true angle' }),
+    measured: measured({
+      calibration: 'pulse against true angle',
+      freeRunning: 'current running free',
+    }),
+    freeRunning: z
+      .strictObject({
+        risingA: positive('amperes', 'towards rising angles (A)'),
+        fallingA: positive('amperes', 'towards falling angles (A)'),
+      })
+      .optional()
+      .describe(
+        'the most that it draws while it runs free between its limits: measured on the prop, and counted only while it is measured',
+      ),
     envelopeUs: z
       .tuple([z.number().min(100).max(3000), z.number().min(100).max(3000)])
       .optional()

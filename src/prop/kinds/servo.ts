@@ -103,7 +103,7 @@ export const servo: Kind<ServoChannel> = {
   },
   checkPose: (notes, name, _channel, value, path, limits) =>
     notes.checkPosition(name, value, path, limits),
-  measurable: () => ['calibration'],
+  measurable: ({ freeRunning }) => (freeRunning ? ['calibration', 'freeRunning'] : ['calibration']),
   info: (channel, { mapping, mechanics }) => {
     const linkageFigures = linkageInfo(mechanics);
     const torque = torqueInfo(mechanics, mechanics.stallNm);
@@ -119,6 +119,7 @@ export const servo: Kind<ServoChannel> = {
       speedDegS: channel.speedDegS,
       accelDegS2: channel.accelDegS2,
       ...(channel.jerkDegS3 !== undefined && { jerkDegS3: channel.jerkDegS3 }),
+      ...(channel.freeRunning && { freeRunning: channel.freeRunning }),
     };
   },
 };
