@@ -37,6 +37,19 @@ export const OSC_BURST = 40;
 /** OSC values that lead servos are passed on no more often than this (ms): servos get 50 pulses a second. */
 export const OSC_PERFORM_MS = 20;
 
+/** Levels of a lighting desk are passed on no more often than this (ms), and so often while they stay (ms). */
+export const E131_PASS_MS = 40;
+export const E131_REPEAT_MS = 120;
+/** A source of E1.31 that is silent for so long is lost (ms): ANSI E1.31, network data loss timeout. */
+export const E131_LOST_MS = 2500;
+/**
+ * A servo is led no longer after this silence (ms): a source whose levels stay sends every 800 to 1000 ms
+ * (ANSI E1.31, keep-alive; from memory).
+ */
+export const E131_LEAD_MS = 1250;
+/** Sources of one universe that are followed at once; others wait until one of them is lost. */
+export const E131_SOURCES = 16;
+
 /** Period of the gateway's own sign of life to the core (ms). */
 export const BEAT_MS = 50;
 /** A core that shows no tick for this long counts as standing still (ms). */
@@ -71,5 +84,5 @@ export const LINES_KEPT = 200;
 /** After a command is answered, what it did is waited for at most this long (ms); a tick takes 5. */
 export const CATCH_UP_MS = 100;
 export const CATCH_UP_EVERY_MS = 2;
-/** An OSC port that could not be had is tried again after this time (ms). */
-export const OSC_RETRY_MS = 5000;
+/** A port for OSC or E1.31 that could not be had is tried again after this time (ms). */
+export const DOOR_RETRY_MS = 5000;

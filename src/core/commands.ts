@@ -303,7 +303,7 @@ export class Commands {
     },
     'trigger.arm': ({ armed }, session) => {
       this.#core.triggers.armed = armed;
-      if (!armed) this.#core.performer.letGoOsc(`${session.client} has disarmed it`);
+      if (!armed) this.#core.performer.letGoOutside(`${session.client} has disarmed it`);
       this.#record(session, 'trigger.arm', armed ? 'triggers armed' : 'triggers disarmed', {
         armed,
       });

@@ -15,6 +15,7 @@ import { Control } from './control.ts';
 import { CoreContext } from './core-context.ts';
 import type { CoreProp } from './core-prop.ts';
 import type { Cues } from './cues.ts';
+import { DeskLevels } from './desk-levels.ts';
 import { type Changing, type ExchangeHost, PropExchange } from './exchange.ts';
 import type { Gate } from './gate.ts';
 import type { Idle } from './idle.ts';
@@ -80,6 +81,8 @@ export class Core {
   readonly osc: OscPerform;
   /** What the show of many props may do here. */
   readonly show: Show;
+  /** Levels of a lighting desk. */
+  readonly desk: DeskLevels;
   /** Records what servos are commanded to do. */
   readonly recorder: Recorder;
   readonly lease: Lease;
@@ -154,6 +157,7 @@ export class Core {
     this.performer = new Performer(this);
     this.osc = new OscPerform(this);
     this.show = new Show(this);
+    this.desk = new DeskLevels(this);
     this.recorder = new Recorder(journal, this.tickMs, () => this.cues.leaveTo('', []));
     this.#context.restore();
     this.#context.lookWhetherParked();
@@ -398,6 +402,7 @@ export class Core {
       this.idle.tick();
       this.cues.tick();
     }
+    this.desk.tick();
     this.performer.tick(this.#context.condition === 'live' && free);
     if (free || this.#context.parker.active) this.gate.retry();
     const { body } = this;

@@ -272,6 +272,10 @@ export abstract class Light implements ActuatorContract {
   abstract get atPark(): boolean;
   /** It rests dark when parked. */
   abstract get parksDark(): boolean;
+  /** Shows the levels that a lighting desk gives, 0 to 1, in `fadeS`. @throws Refusal as the gate */
+  abstract lead(gate: LightGate, levels: readonly number[], fadeS: number): void;
+  /** Fades to what it shows when parked, in `fadeS`. @throws Refusal as the gate */
+  abstract leadHome(gate: LightGate, fadeS: number): void;
   /** Full or dark at once, through the gate. @throws Refusal as the gate */
   abstract blink(gate: LightGate, bright: boolean): void;
   /** Returns a function that brings back what it shows now. */
@@ -544,6 +548,14 @@ export class Lamp extends Light {
     return this.spec.park.to === 0;
   }
 
+  lead(gate: LightGate, [level = 0]: readonly number[], fadeS: number): void {
+    gate.dim(this, level, fadeS);
+  }
+
+  leadHome(gate: LightGate, fadeS: number): void {
+    gate.dim(this, this.spec.park.to, fadeS);
+  }
+
   blink(gate: LightGate, bright: boolean): void {
     gate.dim(this, bright ? 1 : 0, 0);
   }
@@ -644,6 +656,14 @@ export class RgbLight extends Light {
   /** It rests dark when parked. */
   get parksDark(): boolean {
     return this.park.red + this.park.green + this.park.blue === 0;
+  }
+
+  lead(gate: LightGate, [red = 0, green = 0, blue = 0]: readonly number[], fadeS: number): void {
+    gate.colour(this, { red, green, blue }, fadeS);
+  }
+
+  leadHome(gate: LightGate, fadeS: number): void {
+    gate.colour(this, this.park, fadeS);
   }
 
   blink(gate: LightGate, bright: boolean): void {

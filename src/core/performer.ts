@@ -27,7 +27,7 @@ interface Held {
   servo: Servo;
   /** Who leads it, in words; and by what: the targets of each let go only of their own. */
   who: string;
-  by: 'session' | 'osc';
+  by: 'session' | 'outside';
   /** When its last target came (s). */
   heardS: number;
   askedDeg: number;
@@ -72,6 +72,11 @@ export class Performer {
     return [...this.#held.values()].map(({ servo }) => servo.name);
   }
 
+  /** Who leads a servo now, in words. */
+  leaderOf(servo: Servo): string | undefined {
+    return this.#held.get(servo)?.who;
+  }
+
   /**
    * Takes targets (deg) for all that is performed from now on: what was before, and is not among them,
    * decelerates and holds.
@@ -89,12 +94,12 @@ export class Performer {
   }
 
   /**
-   * Takes a target (deg) for one servo, that an OSC message has; it holds once no other comes.
+   * Takes a target (deg) for one servo, that a message from outside has; it holds once no other comes.
    * @param session who has control; @param who the sender, in words
    * @throws Refusal as `perform`
    */
   lead(move: Move, session: Session, who: string): void {
-    this.#take([move], session, { who, by: 'osc' });
+    this.#take([move], session, { who, by: 'outside' });
   }
 
   #take(
@@ -222,9 +227,9 @@ export class Performer {
     this.#core.journal.add(who, 'channel.perform', `performs nothing any more: ${why}`);
   }
 
-  /** What OSC messages lead decelerates and holds. */
-  letGoOsc(why: string): void {
-    this.#letGoThose(({ by }) => by === 'osc', why);
+  /** What messages from outside lead decelerates and holds. */
+  letGoOutside(why: string): void {
+    this.#letGoThose(({ by }) => by === 'outside', why);
   }
 
   /** Some of what is held decelerates and holds. */

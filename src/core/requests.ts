@@ -23,6 +23,8 @@ export type ToCore =
   | { t: 'osc'; address: string }
   /** The newest values of addresses that lead servos; null where there was no number. */
   | { t: 'osc-perform'; values: Record<string, number | null> }
+  /** The levels of a lighting desk, 0 to 1; null where sources disagree on a servo. */
+  | { t: 'e131'; levels: Record<string, readonly number[] | null>; sources: readonly string[] }
   /** Answered by `done` when what the session asked for before has begun. */
   | { t: 'fence'; id: number; session: string }
   | { t: 'call'; id: number; session: string; method: CoreMethod; params: unknown };

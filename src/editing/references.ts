@@ -24,7 +24,7 @@ export type Role =
   | 'picture'
   | 'follow'
   | 'sense'
-  | 'osc';
+  | 'led';
 
 export interface Reference {
   what: 'channel' | 'group' | 'rail' | 'mark' | 'pose';
@@ -147,11 +147,18 @@ export function referencesIn(raw: unknown): Reference[] {
   for (const [address, led] of entriesOf(dataOf(file.osc).perform)) {
     const path = ['osc', 'perform', address];
     const { channel } = dataOf(led);
-    say('channel', channel, [...path, 'channel'], 'osc', `OSC address ${address}`);
+    say('channel', channel, [...path, 'channel'], 'led', `OSC address ${address}`);
     for (const key of ['from', 'to'])
-      say('mark', dataOf(led)[key], [...path, key], 'osc', `OSC address ${address}`, {
+      say('mark', dataOf(led)[key], [...path, key], 'led', `OSC address ${address}`, {
         of: [String(channel)],
       });
+  }
+  for (const [name, led] of entriesOf(dataOf(file.e131).map)) {
+    const path = ['e131', 'map', name];
+    const where = `E1.31, ${name}`;
+    say('channel', name, path, 'led', where, { atKey: true });
+    for (const key of ['from', 'to'])
+      say('mark', dataOf(led)[key], [...path, key], 'led', where, { of: [name] });
   }
   for (const name of Object.keys(dataOf(dataOf(file.picture).places)))
     say('channel', name, ['picture', 'places', name], 'picture', 'the picture', { atKey: true });

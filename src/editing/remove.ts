@@ -101,7 +101,7 @@ class Gone {
         case 'sense':
           this.remove(path.slice(0, 2));
           break;
-        case 'osc':
+        case 'led':
           this.remove(path.slice(0, 3));
           break;
         case 'member':

@@ -25,8 +25,8 @@ export class Notices {
 
   /** What a session must know about the file; undefined when the file is in use. */
   news(): FileNews | undefined {
-    const { status, oscProblem } = this.#view;
-    const problem = status.problem ?? oscProblem;
+    const { status, oscProblem, e131Problem } = this.#view;
+    const problem = status.problem ?? oscProblem ?? e131Problem;
     if (!status.pending && problem === undefined) return undefined;
     const findings = firstOf(status.findings);
     return {

@@ -1,7 +1,8 @@
 import { Server } from 'node-osc';
-import { OSC_BURST, OSC_PER_S, OSC_PERFORM_MS, OSC_RETRY_MS } from '../api/limits.ts';
+import { OSC_BURST, OSC_PER_S, OSC_PERFORM_MS } from '../api/limits.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Bucket } from './bucket.ts';
+import { Door } from './door.ts';
 import type { Log } from './log.ts';
 
 /** The newest values of addresses that lead servos; null where there was not just one number. */
@@ -86,64 +87,25 @@ export function listenOsc(
   });
 }
 
-type Where = { host: string; port: number } | null;
-
-/** Listens for OSC where the prop file in use says, and keeps trying where it cannot. */
-export class OscDoor {
-  readonly #clock: Clock;
-  readonly #log: Log;
-  readonly #ears: OscEars;
-  readonly #onProblem: (problem: string | undefined) => void;
-  #where: Where = null;
-  #close: (() => Promise<void>) | undefined;
-  /** One thing at a time: a port is free again only when it has been closed. */
-  #last: Promise<void> = Promise.resolve();
-  #cancelRetry = () => {};
-
-  /** @param onProblem called with why nothing is heard, and with undefined when that is over */
+/** Listens for OSC where the prop file in use says. */
+export class OscDoor extends Door<{ host: string; port: number }> {
+  /** @param onProblem as `Door` */
   constructor(
     clock: Clock,
     log: Log,
     ears: OscEars,
     onProblem: (problem: string | undefined) => void,
   ) {
-    this.#clock = clock;
-    this.#log = log;
-    this.#ears = ears;
-    this.#onProblem = onProblem;
+    const entrance = {
+      open: (where: { host: string; port: number }) => listenOsc(where, clock, log, ears),
+      problem: (reason: string) =>
+        `no OSC is heard, so triggers by OSC do not work: ${reason}; give another address or port under osc, or end the program that has it`,
+    };
+    super(clock, log, entrance, onProblem);
   }
 
-  /** Resolves when it listens there, or is known not to. */
-  follow(where: Where): Promise<void> {
-    if (where?.host === this.#where?.host && where?.port === this.#where?.port) return this.#last;
-    this.#where = where;
-    this.#cancelRetry();
-    this.#last = this.#last.then(() => this.#change(where));
-    return this.#last;
-  }
-
-  async #change(where: Where): Promise<void> {
-    const close = this.#close;
-    this.#close = undefined;
-    await close?.();
-    // Somebody may have asked for another place meanwhile; that comes next.
-    if (where !== this.#where) return;
-    if (where === null) return this.#onProblem(undefined);
-    try {
-      this.#close = await listenOsc(where, this.#clock, this.#log, this.#ears);
-      this.#onProblem(undefined);
-    } catch (error) {
-      this.#log.warn({ err: error }, 'no OSC is heard');
-      this.#onProblem(
-        `no OSC is heard, so triggers by OSC do not work: ${(error as Error).message}; give another address or port under osc, or end the program that has it`,
-      );
-      this.#cancelRetry = this.#clock.after(OSC_RETRY_MS, () => {
-        this.#last = this.#last.then(() => this.#change(where));
-      });
-    }
-  }
-
-  close(): Promise<void> {
-    return this.follow(null);
+  /** Where OSC comes in is its address and port alone: what it leads may change meanwhile. */
+  override follow(where: { host: string; port: number } | null): Promise<void> {
+    return super.follow(where && { host: where.host, port: where.port });
   }
 }

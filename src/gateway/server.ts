@@ -12,6 +12,7 @@ import { type Clock, systemClock } from '../shared/clock.ts';
 import { causeOf } from './cause.ts';
 import { CoreLink, type CorePort } from './core-link.ts';
 import { Dispatcher } from './dispatch.ts';
+import { E131Door } from './e131.ts';
 import { Doors } from './http/doors.ts';
 import { health } from './http/health.ts';
 import { metrics } from './http/metrics.ts';
@@ -137,6 +138,15 @@ export async function startGateway(
       notices.file();
     },
   );
+  const desk = new E131Door(
+    clock,
+    log,
+    (now) => core.post({ t: 'e131', ...now }),
+    (problem) => {
+      view.e131Problem = problem;
+      notices.file();
+    },
+  );
   let resolveClosed: () => void = () => {};
   const closed = new Promise<void>((resolve) => {
     resolveClosed = resolve;
@@ -147,7 +157,7 @@ export async function startGateway(
       beat.stop();
       feed.close();
       sessions.close();
-      await Promise.all([app.close(), osc.close()]);
+      await Promise.all([app.close(), osc.close(), desk.close()]);
       service.close();
       resolveClosed();
     })();
@@ -189,6 +199,7 @@ export async function startGateway(
         sessions.useLinkTimeout(view.prop.linkTimeoutMs);
         notices.adopted(message.changed);
         void osc.follow(view.prop.osc);
+        void desk.follow(view.prop.e131 ?? null);
         return;
       case 'file':
         view.status = message.status;
@@ -203,7 +214,7 @@ export async function startGateway(
 
   try {
     const at = await listen(app, start);
-    await osc.follow(view.prop.osc);
+    await Promise.all([osc.follow(view.prop.osc), desk.follow(view.prop.e131 ?? null)]);
     core.post({ t: 'listening', ...at });
   } catch (error) {
     core.post({ t: 'cannot-listen', reason: whyNotListening(error as Error, start) });

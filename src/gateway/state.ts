@@ -91,6 +91,8 @@ export class View {
   status: FileStatus;
   /** Why nothing is heard over OSC though the prop file asks for it. */
   oscProblem: string | undefined;
+  /** Why nothing is heard of a lighting desk though the prop file asks for it. */
+  e131Problem: string | undefined;
   /** Name of the client that holds the lease. */
   holder: string | null = null;
   /** What keeps the prop from waking and moving. */

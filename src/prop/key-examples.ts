@@ -120,6 +120,7 @@ cues:
       - { switch: { mist: "on" }, forS: 4 }
       - { until: { channel: beak, above: 5, below: 30, is: on, withinS: 5, otherwise: end } }
 osc: { host: 127.0.0.1, perform: { /owl/beak: { channel: beak, from: shut, to: 30 } } }
+e131: { universe: 1, interface: 10.0.0.2, port: 5568, priority: 50, onLoss: hold, lossFadeS: 3, map: { lantern: { address: 1, bits: 16 }, beak: { address: 10, allowMotion: true, from: shut, to: 30 } } }
 sounds: { hoot: hoot.wav, purr: { file: purr.flac, follow: { beak: { shut: 0, open: 30, floorLufs: -45, rangeLu: 25, attackS: 0.04, releaseS: 0.12, take: purr_beak, digest: 0a1b2c3d4e5f6a7b } } } }
 triggers: { door: { input: { board: head, pin: 22, normallyClosed: true }, cue: wake } }
 show: { name: foyer, prop: owl, groups: [birds], broker: { url: 'mqtts://10.0.0.2:8883', username: owl, passwordFile: /etc/sinew/show-password, caFile: /etc/sinew/show-ca.pem }, whenBrokerLost: finish, maxUncertaintyMs: 10, parkAfterS: 30 }

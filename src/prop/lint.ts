@@ -4,6 +4,7 @@ import { measurementsOf } from './kinds/measured.ts';
 import { kindOf } from './kinds/registry.ts';
 import { lintBudget, lintRatedSpeeds } from './lint-budget.ts';
 import { lintCues } from './lint-cues.ts';
+import { lintE131 } from './lint-e131.ts';
 import { lintInterlocks } from './lint-interlocks.ts';
 import { lintLoom } from './lint-loom.ts';
 import { lintManyProps } from './lint-many-props.ts';
@@ -59,6 +60,7 @@ export function lint(prop: Prop, given: Given, written?: Written): Remark[] {
   lintTriggers(notes, endless);
   lintOsc(notes, limits);
   lintManyProps(notes, endless);
+  lintE131(notes, limits);
   lintWiring(notes, lintLoom);
   lintPicture(notes);
   return notes.remarks;

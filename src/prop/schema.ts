@@ -526,6 +526,62 @@ function make() {
         })
         .optional()
         .describe('where OSC messages come in; they carry no token'),
+      e131: z
+        .strictObject({
+          universe: z.int().min(1).max(63_999).describe('the universe that it listens to'),
+          interface: z
+            .ipv4({ error: 'is not an IPv4 address; give that of a network interface, 10.0.0.2' })
+            .default('127.0.0.1')
+            .describe(
+              'address of the network interface; one that others can reach also joins the multicast group of the universe',
+            ),
+          port: z.int().min(1).max(65_535).default(5568).describe('UDP port'),
+          priority: z
+            .int()
+            .min(0)
+            .max(200)
+            .default(0)
+            .describe('sources of a lower priority are ignored'),
+          onLoss: z
+            .enum(['park', 'hold'], { error: 'is neither park nor hold; write park or hold' })
+            .default('park')
+            .describe(
+              'what lights do when no source is left: fade to what they show when parked, or stay',
+            ),
+          lossFadeS: atLeast0('seconds', 'how long that fade takes (s)')
+            .max(60, { error: 'is above 60; give seconds, 60 or less' })
+            .default(2),
+          map: z
+            .record(
+              name('channel'),
+              z.strictObject({
+                address: z
+                  .int()
+                  .min(1)
+                  .max(512)
+                  .describe('its first address; an rgb light takes red, green and blue from there'),
+                bits: z
+                  .union([z.literal(8), z.literal(16)], {
+                    error: 'is neither 8 nor 16; use 8, or 16 for two addresses, coarse and fine',
+                  })
+                  .default(8)
+                  .describe('of each level: 8, or 16 in two addresses, coarse first'),
+                allowMotion: z
+                  .boolean()
+                  .default(false)
+                  .describe('lets it lead a servo, while somebody has control and has armed it'),
+                from: position
+                  .optional()
+                  .describe('of a servo: where it goes at 0; default: its lower limit'),
+                to: position
+                  .optional()
+                  .describe('of a servo: where it goes at full; default: its upper limit'),
+              }),
+            )
+            .describe('lights and servos that the levels lead, by name'),
+        })
+        .optional()
+        .describe('levels from a lighting desk, by ANSI E1.31; they carry no token'),
       sounds: z
         .record(name('sound'), sound)
         .default({})

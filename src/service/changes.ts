@@ -28,6 +28,7 @@ const AT_ONCE = new Set([
   'groups',
   'idle',
   'osc',
+  'e131',
   'wires',
   'connectors',
   'channels',

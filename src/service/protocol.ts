@@ -173,6 +173,17 @@ export type ToGatewayFromService = AnswerToGateway | ServedPicture;
 /** What `channel.list` says of a channel, but for what changes from tick to tick. */
 export type StaticInfo = Omit<ChannelInfo, 'value' | 'target' | 'flags' | 'pulseUs' | 'pushing'>;
 
+/** Which levels of which universe lead what. */
+export interface E131View {
+  universe: number;
+  host: string;
+  port: number;
+  /** Sources of a lower priority are ignored. */
+  priority: number;
+  /** Each channel: its first address, bytes and number of its levels. */
+  led: readonly { name: string; address: number; bytes: number; count: number; moves: boolean }[];
+}
+
 /** What the gateway and everybody who looks uses: made from one version of the prop file. */
 export interface PropView {
   version: string;
@@ -190,6 +201,8 @@ export interface PropView {
   }[];
   /** `perform`: the addresses that lead servos. */
   osc: { host: string; port: number; perform?: Record<string, unknown> | undefined } | null;
+  /** The levels that a lighting desk leads; absent from what an older release has compiled. */
+  e131?: E131View | null;
   /** What `channel.list` answers of each channel, but for what changes from tick to tick. */
   info: Record<string, StaticInfo>;
   groups: Record<string, string[]>;

@@ -42,6 +42,7 @@ export class ViewMaker {
         ...(feedsDirectly(rail) && { battery: rail.battery! }),
       })),
       osc: prop.osc ?? null,
+      e131: e131Of(prop),
       info: Object.fromEntries(info),
       groups: prop.groups,
       poses: Object.keys(prop.poses),
@@ -82,6 +83,17 @@ export class ViewMaker {
     used.set(key, facts);
     return facts;
   }
+}
+
+/** What of a lighting desk's levels leads what. */
+function e131Of({ e131, channels }: Prop): PropView['e131'] {
+  if (!e131) return null;
+  const { universe, interface: host, port, priority, map } = e131;
+  const led = Object.entries(map).map(([name, { address, bits }]) => {
+    const { levels = [], moves } = kindOf(channels[name]!);
+    return { name, address, bytes: bits / 8, count: levels.length, moves };
+  });
+  return { universe, host, port, priority, led };
 }
 
 /** What is slow to work out. */

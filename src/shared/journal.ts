@@ -32,6 +32,8 @@ export const EVENTS = {
   interlock: 'info',
   duty: 'info',
   flash: 'info',
+  /** A lighting desk begins or ends to lead. */
+  desk: 'info',
   cue: 'info',
   /** A recording begins or ends. */
   take: 'info',

@@ -218,6 +218,11 @@ export const REFUSALS = {
     'Another channel needs this one where it is.',
     'Bring the other channel to rest first.',
   ],
+  'e131.two-sources': [
+    'condition',
+    'Two sources of E1.31 with the same priority give a servo different levels.',
+    'Let one source lead it, or give that one a higher priority.',
+  ],
   'osc.wrong-value': [
     'invalidParams',
     'An OSC message that leads a servo does not carry just one number from 0 to 1.',

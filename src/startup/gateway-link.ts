@@ -94,6 +94,9 @@ export class GatewayLink {
       case 'osc-perform':
         this.#core.osc.hear(message.values);
         break;
+      case 'e131':
+        this.#core.desk.hear(message.levels, message.sources);
+        break;
       case 'fence':
         this.#requestQueue.add(message.session, () => {
           this.publishRunning();

@@ -87,6 +87,9 @@ describe('references', () => {
         '.osc.perform.*.channel',
         '.osc.perform.*.from',
         '.osc.perform.*.to',
+        '.e131.map.KEY',
+        '.e131.map.*.from',
+        '.e131.map.*.to',
         '.sounds.*.follow.KEY',
         '.sounds.*.follow.*.shut',
         '.sounds.*.follow.*.open',
@@ -122,8 +125,8 @@ describe('references', () => {
         'stage channel',
         'stage group',
         'picture channel',
-        'osc channel',
-        'osc mark',
+        'led channel',
+        'led mark',
       ].sort(),
     );
   });

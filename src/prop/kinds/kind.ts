@@ -105,6 +105,8 @@ export interface Kind<C = Channel> {
   readonly part: CommandPart;
   /** It moves from angle to angle, which takes time. */
   readonly moves: boolean;
+  /** The levels of it that a lighting desk may lead; absent for a kind that it must not. */
+  readonly levels?: readonly string[];
   /** It is a contact, on or off, and its load has a circuit of its own. */
   readonly switches: boolean;
   /** A current (A) beyond any channel of this kind in a prop: common practice, from memory. */

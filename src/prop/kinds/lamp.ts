@@ -23,6 +23,7 @@ export const lamp: Kind<LampChannel> = {
   value: 'lightness',
   part: 'dim',
   moves: false,
+  levels: ['level'],
   switches: false,
   needs: 'PWM',
   unlikelyA: 15, // 20 is the usual LED in mA

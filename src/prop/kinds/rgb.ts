@@ -52,6 +52,7 @@ export const rgb: Kind<RgbChannel> = {
   value: 'colour',
   part: 'colour',
   moves: false,
+  levels: COLOURS,
   switches: false,
   needs: 'PWM',
   unlikelyA: 15, // 20 is the usual LED in mA

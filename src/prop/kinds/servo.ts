@@ -61,6 +61,7 @@ export const servo: Kind<ServoChannel> = {
   value: 'deg',
   part: 'move',
   moves: true,
+  levels: ['angle'],
   switches: false,
   needs: 'pulses',
   unlikelyA: 20,
