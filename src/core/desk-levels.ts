@@ -147,7 +147,7 @@ export class DeskLevels {
     if (given === null) {
       this.#servos.delete(name);
       throw new Refusal(
-        'e131.two-sources',
+        'desk.two-sources',
         'two sources of the same priority give it different levels',
         { channel: name },
       );

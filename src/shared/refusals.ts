@@ -218,7 +218,7 @@ export const REFUSALS = {
     'Another channel needs this one where it is.',
     'Bring the other channel to rest first.',
   ],
-  'e131.two-sources': [
+  'desk.two-sources': [
     'condition',
     'Two sources of E1.31 with the same priority give a servo different levels.',
     'Let one source lead it, or give that one a higher priority.',
