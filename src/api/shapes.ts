@@ -15,8 +15,14 @@ const CHANNEL_KINDS = [
 export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pieces) {
   const channelInfo = z.object({
     kind: z.enum(CHANNEL_KINDS),
-    value: value.nullable().describe('null of a relay or light whose board cannot be reached'),
+    value: value
+      .nullable()
+      .describe('as commanded; null of a relay or light whose board cannot be reached'),
     target: value,
+    measuredDeg: z
+      .number()
+      .optional()
+      .describe('servo: measured angle (deg); absent where nothing measures it now'),
     flags: z.array(z.string()),
     rail: z.string().optional(),
     groups: z.array(z.string()),
@@ -131,13 +137,18 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
   });
 
   const channelState = z.object({
-    value: value.nullable().describe('null of a relay or light whose board cannot be reached'),
+    value: value
+      .nullable()
+      .describe('as commanded; null of a relay or light whose board cannot be reached'),
     target: value,
     flags: z.array(z.string()),
     amps: z.number().describe('estimated draw (A)'),
     pulseUs: z.number().optional().describe('servo: pulse width (us), 0 while released'),
     pushing: z.boolean().optional().describe('servo: it pushes against something and buzzes'),
-    measuredDeg: z.number().optional().describe('servo: measured angle (deg)'),
+    measuredDeg: z
+      .number()
+      .optional()
+      .describe('servo: measured angle (deg); absent where nothing measures it now'),
     measuredA: z.number().optional().describe('servo: measured current (A)'),
     offAtS: z.number().optional().describe('relay: when it opens by itself, as "t" counts (s)'),
     readyAtS: z

@@ -2,7 +2,7 @@ import type { ChannelState, JournalEntry } from '../api/types.ts';
 import { conditionText } from '../shared/condition-text.ts';
 import type { StateParams } from './client.ts';
 import { print, show, table, UsageError } from './output.ts';
-import { batteryLines, railTable, troubleText, valueText } from './senses-text.ts';
+import { batteryLines, measuredText, railTable, troubleText, valueText } from './senses-text.ts';
 import { seconds, whole } from './values.ts';
 import { type Operator, type Outcome, verb } from './verb.ts';
 
@@ -26,11 +26,17 @@ function cells({ value, target, pulseUs, flags }: ChannelState) {
   return [now, show(target), show(pulseUs), flags.join(' ')] as const;
 }
 
+interface Shown {
+  cells: ReturnType<typeof cells>;
+  /** It changes all the time, and is news to nobody. */
+  measured: string;
+}
+
 /** Keeps what the notifications said so far, and draws it. */
 class Picture {
   #condition = '';
   #tS = 0;
-  readonly #channels = new Map<string, readonly string[]>();
+  readonly #channels = new Map<string, Shown>();
   #rails: StateParams['rails'] = {};
   readonly #loads = new Map<string, string>();
   readonly #senses = new Map<string, readonly [value: string, trouble: string]>();
@@ -46,10 +52,11 @@ class Picture {
       report(`condition ${condition}`);
     }
     for (const [name, state] of Object.entries(channels)) {
-      const [value, target, pulse, flags] = cells(state);
-      const before = this.#channels.get(name)?.join();
-      this.#channels.set(name, cells(state));
-      if (before === cells(state).join()) continue;
+      const now = cells(state);
+      const [value, target, pulse, flags] = now;
+      const before = this.#channels.get(name)?.cells.join();
+      this.#channels.set(name, { cells: now, measured: measuredText(state) });
+      if (before === now.join()) continue;
       report(`${name}  ${value} -> ${target}${pulse && `  ${pulse} us`}  ${flags}`);
     }
     this.#rails = rails;
@@ -75,12 +82,15 @@ class Picture {
   }
 
   draw(prop: string): string {
-    const channels = [...this.#channels].map(([name, state]) => [name, ...state]);
+    const channels = [...this.#channels].map(([name, { cells, measured }]) => {
+      const [value, target, pulse, flags] = cells;
+      return [name, value, target, measured, pulse, flags];
+    });
     const senses = [...this.#senses].map(([name, state]) => [name, ...state]);
     return [
       `${prop}: ${this.#condition}  ${this.#tS.toFixed(1)} s  (Ctrl-C ends)`,
       '',
-      table(['channel', 'value', 'target', 'pulse us', 'flags'], channels),
+      table(['channel', 'value', 'target', 'measured deg', 'pulse us', 'flags'], channels),
       '',
       railTable(this.#rails),
       ...batteryLines(this.#rails),

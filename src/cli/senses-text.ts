@@ -48,6 +48,11 @@ function signed(amps: number): string {
   return `${amps < 0 ? '-' : '+'}${Math.abs(amps).toFixed(2)}`;
 }
 
+/** The measured angle of a servo (deg); empty where nothing measures it. */
+export function measuredText({ measuredDeg }: { measuredDeg?: number | undefined }): string {
+  return measuredDeg === undefined ? '' : fixed(measuredDeg, 1);
+}
+
 /** `7.21 V`, `41 %`, `open`, or `not measured`. */
 export function valueText({ kind, value }: SenseState): string {
   return value === null ? 'not measured' : senseText(kind, value);

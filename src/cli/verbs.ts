@@ -7,7 +7,7 @@ import { tidy } from '../shared/units.ts';
 import { fileLines } from './file-text.ts';
 import { findVerb } from './find.ts';
 import { show, table, UsageError } from './output.ts';
-import { railTable, troubleText } from './senses-text.ts';
+import { measuredText, railTable, troubleText } from './senses-text.ts';
 import { between, degreesOrMark, lightness, number, seconds, secondsOrNone } from './values.ts';
 import { type Argument, type Operator, type Outcome, type VerbOption, verb } from './verb.ts';
 
@@ -90,13 +90,15 @@ function channelTable(channels: Record<string, ChannelInfo>): string {
     info.kind,
     show(info.value),
     show(info.target),
+    measuredText(info),
     info.limitsDeg ? info.limitsDeg.map(show).join(' to ') : '',
     Object.entries(info.marks ?? {})
       .map(([mark, deg]) => `${mark}=${show(deg)}`)
       .join(' '),
     info.flags.join(' '),
   ]);
-  return table(['channel', 'kind', 'value', 'target', 'limits deg', 'marks', 'flags'], rows);
+  const heads = ['channel', 'kind', 'value', 'target', 'measured deg'];
+  return table([...heads, 'limits deg', 'marks', 'flags'], rows);
 }
 
 function cueTable({ cues, idle, triggers }: Result<'cue.list'>): string {

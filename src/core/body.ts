@@ -13,6 +13,7 @@ import { type Actuator, actuatorOf } from './actuators.ts';
 import { Board } from './boards.ts';
 import type { CoreProp } from './core-prop.ts';
 import { Lamp, RgbLight } from './light.ts';
+import { MeasuredAngle } from './measured-angle.ts';
 import { Motion } from './motion.ts';
 import { Relay } from './relay.ts';
 import { Senses } from './senses.ts';
@@ -66,6 +67,8 @@ export class Body {
   readonly sounds: Sound[] = [];
   /** What is measured. */
   readonly senses = new Senses();
+  /** The measured angles of servos, by the first position sense of each. */
+  readonly angles: MeasuredAngle[] = [];
   groups: ReadonlyMap<string, readonly Servo[]> = new Map();
   stopInput: { board: Board; input: number; pressedLevel: 0 | 1 } | undefined;
   /** The key switch of the lockout, and the contacts of guards by the guard's name. */
@@ -163,6 +166,13 @@ export class Body {
     for (const [name, entry] of Object.entries(this.prop.senses ?? {}))
       this.senses.add(name, entry, this.#boards.get(entry.board)!);
     this.senses.link(this);
+    for (const sense of this.senses.list) {
+      const { entry } = sense;
+      const servo = entry.kind === 'position' ? this.servo(entry.channel) : undefined;
+      if (servo === undefined || servo.angle) continue;
+      servo.angle = new MeasuredAngle(sense, servo);
+      this.angles.push(servo.angle);
+    }
   }
 
   #safetyInput(

@@ -237,6 +237,10 @@ export class PropExchange {
     }
     assembly.light.resume(before.light);
     body.senses.resume(old.senses);
+    for (const angle of body.angles) {
+      const was = old.angles.find(({ digest }) => digest === angle.digest);
+      if (was) angle.takeOver(was);
+    }
     body.nowS = old.nowS;
     this.#host.adopt(assembly);
   }

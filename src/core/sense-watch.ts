@@ -1,6 +1,7 @@
 import type { SenseLimit } from '../prop/senses.ts';
 import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
+import { AngleWatch } from './angle-watch.ts';
 import type { BoardIo } from './board-io.ts';
 import type { Board } from './boards.ts';
 import type { CoreContext } from './core-context.ts';
@@ -18,6 +19,7 @@ export class SenseWatch {
   readonly #io: BoardIo;
   readonly #pushes: PushWatch;
   readonly #dips: DipWatch;
+  readonly #angles: AngleWatch;
   #changed = false;
 
   constructor(context: CoreContext, io: BoardIo) {
@@ -25,6 +27,7 @@ export class SenseWatch {
     this.#io = io;
     this.#pushes = new PushWatch(context);
     this.#dips = new DipWatch(context);
+    this.#angles = new AngleWatch(context);
   }
 
   /** As often as drivers are asked what they measure. */
@@ -38,6 +41,7 @@ export class SenseWatch {
     senses.show(body);
     if (this.#pushes.tick()) this.#changed = true;
     if (this.#dips.tick()) this.#changed = true;
+    if (this.#angles.tick()) this.#changed = true;
     if (this.#changed) this.publish();
     const low = this.#lowest();
     if (!low || !this.#context.acting) return;
@@ -84,6 +88,7 @@ export class SenseWatch {
     if (said !== undefined) notes.push({ name, what: 'warning', text: said });
     const dipped = this.#dips.saidOf(sense);
     if (dipped !== undefined) notes.push({ name, what: 'warning', text: dipped });
+    for (const text of this.#angles.notesOf(sense)) notes.push({ name, what: 'warning', text });
     for (const [k, limit] of limits.entries()) {
       // Below parkBelow it is below warnBelow as well.
       const isSaid = limit.what === 'warnBelow' && sense.isPast('parkBelow');

@@ -42,8 +42,8 @@ const ASKS_MS = 7;
 const MOST_LIMITS = 4;
 const STRIDE = ASKS_MS + MOST_LIMITS;
 
-/** The numbers that are read of a sense: value, raw reading (A or V), and its age (s). */
-export const SENSE_AT = { value: VALUE, raw: RAW, ageS: AGE_S, low: LOW } as const;
+/** The numbers that are read of a sense: value, raw reading (A or V), its time (ms) and its age (s). */
+export const SENSE_AT = { value: VALUE, raw: RAW, atMs: AT_MS, ageS: AGE_S, low: LOW } as const;
 
 /** Levels of a contact to ground: closed reads 0. */
 const CLOSED = 0;

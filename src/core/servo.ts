@@ -28,6 +28,7 @@ import type { TakeTrack } from '../sums/take-track.ts';
 import type { ActuatorContract, Standing, Time } from './actuator.ts';
 import type { Board } from './boards.ts';
 import type { Session } from './lease.ts';
+import type { MeasuredAngle } from './measured-angle.ts';
 import { type Motion, PHASE } from './motion.ts';
 
 /** A servo that is asked to go somewhere. */
@@ -130,6 +131,8 @@ export class Servo implements ActuatorContract {
   #freedDeg = Number.NaN;
   #freeDeg = Number.NaN;
   #pushing = false;
+  /** Its angle, as a sense measures it. */
+  angle: MeasuredAngle | undefined;
   measuredDeg = Number.NaN;
   measuredA = Number.NaN;
   /** Draws as if moving until then (s): its pulses have just begun. */
@@ -687,7 +690,8 @@ export class Servo implements ActuatorContract {
       (this.beyond ? FLAG.beyond : 0) |
       (this.pushing ? FLAG.pushing : 0) |
       (this.interlocked ? FLAG.interlocked : 0) |
-      (this.delayed ? FLAG.delayed : 0)
+      (this.delayed ? FLAG.delayed : 0) |
+      (this.angle?.trouble === undefined ? 0 : FLAG.astray)
     );
   }
 

@@ -100,8 +100,8 @@ class Texts {
       if (this.#from[i] === text) continue;
       same = false;
       this.#from[i] = text;
-      const { value, target, flags, pulseUs, pushing } = states[i]!;
-      const live = JSON.stringify({ value, target, flags, pulseUs, pushing });
+      const { value, target, flags, pulseUs, pushing, measuredDeg } = states[i]!;
+      const live = JSON.stringify({ value, target, flags, pulseUs, pushing, measuredDeg });
       this.#listed[i] = `${this.#heads[i]},${live.slice(1)}`;
     }
     if (!same) this.#list = `{"channels":{${this.#listed.join(',')}${this.#tail}`;

@@ -126,6 +126,27 @@ export function senseSchema({ z, name, positive, atLeast0, pin }: Parts) {
         calibration: points('deg'),
         maxV,
         ...limits('deg'),
+        arriveWithinDeg: positive(
+          'degrees',
+          'measured further from the commanded angle than this, the servo did not arrive (deg)',
+        )
+          .max(45, { error: 'is above 45; give degrees, 45 or less' })
+          .default(5),
+        settleS: atLeast0('seconds', 'how long after the end of a move it may take to arrive (s)')
+          .max(10, { error: 'is above 10; give seconds, 10 or less' })
+          .default(0.5),
+        lagS: positive(
+          'seconds',
+          'how far behind it may be on its way: what it is commanded to turn in this time, and arriveWithinDeg (s)',
+        )
+          .max(5, { error: 'is above 5; give seconds, 5 or less' })
+          .default(0.3),
+        slipDeg: positive(
+          'degrees',
+          'when the difference of measured and commanded angle at rest has changed by more over days, the horn may have slipped (deg)',
+        )
+          .max(45, { error: 'is above 45; give degrees, 45 or less' })
+          .default(4),
       }),
       z.strictObject({
         kind: z.literal('level').describe('how much there is of something, from 0 to 1'),

@@ -43,6 +43,8 @@ export const FLAG = {
   delayed: 128,
   /** A change is held back so that it does not flash faster than allowed. */
   flashHeld: 256,
+  /** A servo is measured elsewhere than it was commanded to, or far behind on its way there. */
+  astray: 512,
 } as const;
 export type FlagName = keyof typeof FLAG;
 

@@ -135,7 +135,14 @@ export function Reading({ channel, info }: { channel: string; info: ChannelInfo 
   const text = useComputed(() =>
     isUnknown(state.value) ? 'unknown' : angle(state.value.value as number),
   );
-  const does = useComputed(() => (pushing.value ? '' : flagText(state.value.flags, info.kind)));
+  const does = useComputed(() => {
+    if (pushing.value) return '';
+    const { flags, measuredDeg } = state.value;
+    const words = flagText(flags, info.kind);
+    // Where it counts, what is measured stands beside what is commanded.
+    const apart = isUnknown(state.value) || flags.includes('astray');
+    return apart && measuredDeg !== undefined ? `${words}: ${angle(measuredDeg)} measured` : words;
+  });
   return (
     <div class={`reading ${pushing.value ? 'is-pushing' : ''}`}>
       <p class={`reading-angle number ${isUnknown(state.value) ? 'is-word' : ''}`}>{text}</p>

@@ -12,6 +12,7 @@ export const FLAG_WORDS: Record<FlagName, string> = {
   resting: 'duty rest',
   delayed: 'waiting for the rail',
   flashHeld: 'held back: too many flashes',
+  astray: 'measured elsewhere than commanded',
 };
 
 /** Nobody can say where it stands, or whether it is on. */

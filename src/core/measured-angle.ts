@@ -1,0 +1,278 @@
+import { createHash } from 'node:crypto';
+import { SENSE_AT, type Sense, type Senses } from './senses.ts';
+import type { Servo } from './servo.ts';
+
+/** Readings count as steady while they stay within this (deg) for so long (ms). Chosen, no source. */
+const STEADY_DEG = 2;
+const STEADY_MS = 1000;
+const STEADY_READINGS = 5;
+/** A good converter's last digits change now and then: one that never does may be stuck (ms). Chosen. */
+const LIVE_MS = 5000;
+/** A reading that is older than this (ms) says nothing of now. */
+const FRESH_MS = 500;
+/** No hand and no hobby servo turns a flap faster than this (deg/s): another sensor answers. Chosen. */
+const FASTEST_DEG_S = 1500;
+/** It is astray, or behind, once it has been so for this long (ms). */
+const ASTRAY_MS = 100;
+const BEHIND_MS = 200;
+/** A sense is proven once the servo has arrived at angles so far apart, in tolerances and in deg. Chosen. */
+const PROVEN_TOLERANCES = 3;
+const PROVEN_DEG = 10;
+/** It is said to be back once it is within this share of the tolerance. */
+const BACK_SHARE = 0.8;
+
+/**
+ * How the measured angle differs from the commanded one. `astray`: it stands still and is elsewhere.
+ * `behind`: on its way it is further behind than servos are. `moved`: limp, and elsewhere than it was left.
+ */
+export type AngleTrouble = 'astray' | 'behind' | 'moved';
+
+/** What the digest covers: a sense or a servo that has changed has to be proven again. */
+function digestOf({ entry }: Sense, { digest }: Servo): string {
+  const { board, input, calibration } = { input: undefined, calibration: undefined, ...entry };
+  const text = JSON.stringify([digest, board, input, calibration]);
+  return createHash('sha256').update(text).digest('hex').slice(0, 16);
+}
+
+/**
+ * The measured angle of a servo, compared with the commanded one. It allocates nothing.
+ *
+ * A sense must be proven before anything is begun from what it says: the servo has arrived, as measured,
+ * at angles that lie far enough apart. A sensor that sticks, answers for another or counts the wrong way
+ * never proves itself, and a fault, a jump or an arrival elsewhere ends the proof.
+ */
+export class MeasuredAngle {
+  readonly sense: Sense;
+  readonly servo: Servo;
+  readonly digest: string;
+  readonly withinDeg: number;
+  readonly slipDeg: number;
+  readonly #settleMs: number;
+  readonly #lagS: number;
+  /** What is wrong, and the angles (deg) when that was found. */
+  trouble: AngleTrouble | undefined;
+  troubleDeg = Number.NaN;
+  commandedDeg = Number.NaN;
+  /** Counts up with each judged arrival; how far it was from where it was commanded (deg). */
+  arrivals = 0;
+  offsetDeg = Number.NaN;
+  /** The last angle that was measured (deg), and when it was read (ms). */
+  deg = Number.NaN;
+  #atMs = Number.NEGATIVE_INFINITY;
+  #raw = Number.NaN;
+  #changedMs = Number.NEGATIVE_INFINITY;
+  /** The readings of the second under way, and whether those of the one before it were steady. */
+  #lowDeg = Number.NaN;
+  #highDeg = Number.NaN;
+  #sinceMs = Number.NaN;
+  #readings = 0;
+  #wasSteady = false;
+  #proven = false;
+  /** The angles (deg) at which it has arrived. */
+  #provenLowDeg = Number.NaN;
+  #provenHighDeg = Number.NaN;
+  #restMs = Number.NaN;
+  #astrayMs = Number.NaN;
+  #behindMs = Number.NaN;
+  /** How fast it was commanded of late (deg/s). */
+  #fastDegS = 0;
+  #lookedMs = Number.NaN;
+  #judgedPlan = Number.NaN;
+
+  constructor(sense: Sense, servo: Servo) {
+    this.sense = sense;
+    this.servo = servo;
+    this.digest = digestOf(sense, servo);
+    const { entry } = sense;
+    if (entry.kind !== 'position') throw new Error(`${sense.name} measures no angle`);
+    this.withinDeg = entry.arriveWithinDeg;
+    this.slipDeg = entry.slipDeg;
+    // What is filtered comes late.
+    const filterS = 4 * entry.filterS;
+    this.#settleMs = (entry.settleS + filterS) * 1000;
+    this.#lagS = entry.lagS + filterS;
+  }
+
+  /** The servo has been seen to follow, as this sense measures it. */
+  get proven(): boolean {
+    return this.#proven;
+  }
+
+  /** What was seen of the same sense and servo before: in an earlier version of the file, or run. */
+  takeOver({ proven, digest }: { proven: boolean; digest: string }): void {
+    if (digest === this.digest) this.#proven = proven;
+  }
+
+  /** Nothing is begun from what it says until it has proven itself again. */
+  disprove(): void {
+    this.#proven = false;
+    this.#provenLowDeg = Number.NaN;
+    this.#provenHighDeg = Number.NaN;
+  }
+
+  /** Its readings have been steady for a second or more, and are not stuck at a digit. */
+  get steady(): boolean {
+    return this.#wasSteady && this.#atMs - this.#changedMs <= LIVE_MS;
+  }
+
+  /** It has a reading that says something of now. */
+  isFresh(nowMs: number): boolean {
+    return this.sense.fault === undefined && nowMs - this.#atMs <= FRESH_MS;
+  }
+
+  /** Looks at the latest reading. @returns whether `trouble` has changed */
+  look(senses: Senses, nowMs: number, nowS: number): boolean {
+    const { sense, servo } = this;
+    const { numbers } = senses;
+    const from = senses.placeOf(sense.index);
+    const before = this.trouble;
+    const dtS = Number.isNaN(this.#lookedMs) ? 0 : (nowMs - this.#lookedMs) / 1000;
+    this.#lookedMs = nowMs;
+    this.#fastDegS = Math.max(
+      Math.abs(servo.setpoint.vel),
+      this.#lagS > 0 ? this.#fastDegS * Math.exp(-dtS / this.#lagS) : 0,
+    );
+    if (sense.fault !== undefined || Number.isNaN(numbers[from + SENSE_AT.value]!)) {
+      if (sense.fault !== undefined) this.#lose();
+      return this.trouble !== before;
+    }
+    if (numbers[from + SENSE_AT.atMs]! > this.#atMs) this.#take(numbers, from);
+    if (!servo.pulsing) this.#lookLimp(nowMs);
+    else if (!servo.known || servo.beyond || servo.feeling || nowS < servo.jumpUntilS)
+      this.#forget();
+    else if (servo.moving) this.#lookOnTheWay(nowMs);
+    else this.#lookAtRest(nowMs);
+    return this.trouble !== before;
+  }
+
+  #take(numbers: Float64Array, from: number): void {
+    const deg = numbers[from + SENSE_AT.value]!;
+    const raw = numbers[from + SENSE_AT.raw]!;
+    const atMs = numbers[from + SENSE_AT.atMs]!;
+    const stepDeg = Math.abs(deg - this.deg);
+    const mostDeg = this.withinDeg + (FASTEST_DEG_S * (atMs - this.#atMs)) / 1000;
+    if (stepDeg > mostDeg) {
+      this.disprove();
+      this.#unsettle();
+    }
+    if (raw !== this.#raw) this.#changedMs = atMs;
+    this.#raw = raw;
+    this.deg = deg;
+    this.#atMs = atMs;
+    if (
+      Number.isNaN(this.#sinceMs) ||
+      Math.max(this.#highDeg, deg) - Math.min(this.#lowDeg, deg) > STEADY_DEG
+    ) {
+      this.#unsettle();
+      this.#begin(deg, atMs);
+      return;
+    }
+    this.#lowDeg = Math.min(this.#lowDeg, deg);
+    this.#highDeg = Math.max(this.#highDeg, deg);
+    this.#readings++;
+    if (atMs - this.#sinceMs < STEADY_MS) return;
+    // Few readings in a second say less: they take longer.
+    if (this.#readings < STEADY_READINGS) return;
+    this.#wasSteady = true;
+    this.#begin(deg, atMs);
+  }
+
+  #begin(deg: number, atMs: number): void {
+    this.#sinceMs = atMs;
+    this.#lowDeg = deg;
+    this.#highDeg = deg;
+    this.#readings = 1;
+  }
+
+  #unsettle(): void {
+    this.#wasSteady = false;
+    this.#sinceMs = Number.NaN;
+  }
+
+  #lose(): void {
+    this.disprove();
+    this.#unsettle();
+    this.deg = Number.NaN;
+    this.#changedMs = Number.NEGATIVE_INFINITY;
+    this.#forget();
+  }
+
+  /** Nothing can be said of the way, or of an arrival. */
+  #forget(): void {
+    this.#restMs = Number.NaN;
+    this.#astrayMs = Number.NaN;
+    this.#behindMs = Number.NaN;
+    this.trouble = undefined;
+  }
+
+  #lookOnTheWay(nowMs: number): void {
+    this.#restMs = Number.NaN;
+    this.#astrayMs = Number.NaN;
+    if (this.trouble === 'astray' || this.trouble === 'moved') this.trouble = undefined;
+    const { pos } = this.servo.setpoint;
+    const byDeg = Math.abs(pos - this.deg);
+    const mostDeg = this.withinDeg + this.#fastDegS * this.#lagS;
+    if (byDeg <= mostDeg) {
+      this.#behindMs = Number.NaN;
+      return;
+    }
+    if (Number.isNaN(this.#behindMs)) this.#behindMs = nowMs;
+    if (nowMs - this.#behindMs >= BEHIND_MS && this.trouble === undefined) this.#find('behind');
+  }
+
+  #lookAtRest(nowMs: number): void {
+    const { servo } = this;
+    if (Number.isNaN(this.#restMs)) this.#restMs = nowMs;
+    // What was read before it had time to settle says nothing.
+    if (this.#atMs < this.#restMs + this.#settleMs) return;
+    const byDeg = Math.abs(this.deg - servo.setpoint.pos);
+    const mostDeg = this.trouble === 'astray' ? BACK_SHARE * this.withinDeg : this.withinDeg;
+    if (byDeg <= mostDeg) {
+      this.#astrayMs = Number.NaN;
+      this.trouble = undefined;
+      this.#judge(true);
+      return;
+    }
+    if (Number.isNaN(this.#astrayMs)) this.#astrayMs = this.#atMs;
+    if (this.#atMs - this.#astrayMs < ASTRAY_MS) return;
+    this.disprove();
+    if (this.trouble !== 'astray') this.#find('astray');
+    this.#judge(false);
+  }
+
+  /** Notes once for each plan how it has arrived. */
+  #judge(good: boolean): void {
+    const { servo } = this;
+    if (this.#judgedPlan === servo.plans) return;
+    this.#judgedPlan = servo.plans;
+    const { pos } = servo.setpoint;
+    this.arrivals++;
+    this.offsetDeg = this.deg - pos;
+    if (!good) return;
+    this.#provenLowDeg = Number.isNaN(this.#provenLowDeg) ? pos : Math.min(this.#provenLowDeg, pos);
+    this.#provenHighDeg = Number.isNaN(this.#provenHighDeg)
+      ? pos
+      : Math.max(this.#provenHighDeg, pos);
+    const leastDeg = Math.max(PROVEN_DEG, PROVEN_TOLERANCES * this.withinDeg);
+    if (this.#provenHighDeg - this.#provenLowDeg >= leastDeg) this.#proven = true;
+  }
+
+  /** A limp servo that is known to stand somewhere, and is measured elsewhere, was moved. */
+  #lookLimp(nowMs: number): void {
+    const { servo } = this;
+    this.#restMs = Number.NaN;
+    this.#astrayMs = Number.NaN;
+    this.#behindMs = Number.NaN;
+    if (this.trouble !== 'moved') this.trouble = undefined;
+    if (!this.#proven || !this.steady || !this.isFresh(nowMs)) return;
+    const byDeg = Math.abs(this.deg - servo.setpoint.pos);
+    if (byDeg <= BACK_SHARE * this.withinDeg) this.trouble = undefined;
+    if (servo.known && byDeg > this.withinDeg && this.trouble !== 'moved') this.#find('moved');
+  }
+
+  #find(trouble: AngleTrouble): void {
+    this.trouble = trouble;
+    this.troubleDeg = this.deg;
+    this.commandedDeg = this.servo.setpoint.pos;
+  }
+}
