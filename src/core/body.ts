@@ -170,8 +170,9 @@ export class Body {
       const { entry } = sense;
       const servo = entry.kind === 'position' ? this.servo(entry.channel) : undefined;
       if (servo === undefined || servo.angle) continue;
-      servo.angle = new MeasuredAngle(sense, servo);
-      this.angles.push(servo.angle);
+      const angle = new MeasuredAngle(sense, servo);
+      servo.angle = angle;
+      this.angles.push(angle);
     }
   }
 

@@ -28,7 +28,6 @@ import type { TakeTrack } from '../sums/take-track.ts';
 import type { ActuatorContract, Standing, Time } from './actuator.ts';
 import type { Board } from './boards.ts';
 import type { Session } from './lease.ts';
-import type { MeasuredAngle } from './measured-angle.ts';
 import { type Motion, PHASE } from './motion.ts';
 
 /** A servo that is asked to go somewhere. */
@@ -41,6 +40,14 @@ export interface Move {
 /** What a servo asks of the gate. */
 interface ServoGate {
   move(moves: readonly Move[], overS: number, who: string, nowS: number): unknown;
+}
+
+/** Its measured angle, compared with the commanded one: `MeasuredAngle`. */
+interface ServoAngle {
+  /** What is wrong with it. */
+  readonly trouble: string | undefined;
+  /** The sense has been seen to follow the servo. */
+  readonly proven: boolean;
 }
 
 type Bounded = Exclude<Requirement, { is: string }>;
@@ -132,7 +139,7 @@ export class Servo implements ActuatorContract {
   #freeDeg = Number.NaN;
   #pushing = false;
   /** Its angle, as a sense measures it. */
-  angle: MeasuredAngle | undefined;
+  angle: ServoAngle | undefined;
   measuredDeg = Number.NaN;
   measuredA = Number.NaN;
   /** Draws as if moving until then (s): its pulses have just begun. */
