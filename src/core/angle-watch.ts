@@ -50,6 +50,8 @@ function troubleText({ trouble, servo, troubleDeg, commandedDeg }: MeasuredAngle
   switch (trouble) {
     case 'astray':
       return `${name} did not arrive: commanded to ${to}, measured at ${at}; look for what blocks it, a slipped horn, or a sense that is wrong`;
+    case 'displaced':
+      return `${name} is no longer where it was commanded: commanded to ${to}, measured at ${at}; look for what pushes it, a slipped horn, or a sense that is wrong`;
     case 'behind':
       return `${name} is far behind on its way: commanded to ${to} by now, measured at ${at}`;
     default:

@@ -22,10 +22,11 @@ const PROVEN_DEG = 10;
 const BACK_SHARE = 0.8;
 
 /**
- * How the measured angle differs from the commanded one. `astray`: it stands still and is elsewhere.
+ * How the measured angle differs from the commanded one. `astray`: commanded to stand still, it has not
+ * arrived. `displaced`: it had, and is elsewhere now.
  * `behind`: on its way it is further behind than servos are. `moved`: limp, and elsewhere than it was left.
  */
-export type AngleTrouble = 'astray' | 'behind' | 'moved';
+export type AngleTrouble = 'astray' | 'displaced' | 'behind' | 'moved';
 
 /** What the digest covers: a sense or a servo that has changed has to be proven again. */
 function digestOf({ entry }: Sense, { digest }: Servo): string {
@@ -208,7 +209,7 @@ export class MeasuredAngle {
   #lookOnTheWay(nowMs: number): void {
     this.#restMs = Number.NaN;
     this.#astrayMs = Number.NaN;
-    if (this.trouble === 'astray' || this.trouble === 'moved') this.trouble = undefined;
+    if (this.trouble !== 'behind') this.trouble = undefined;
     const { pos } = this.servo.setpoint;
     const byDeg = Math.abs(pos - this.deg);
     const mostDeg = this.withinDeg + this.#fastDegS * this.#lagS;
@@ -226,7 +227,8 @@ export class MeasuredAngle {
     // What was read before it had time to settle says nothing.
     if (this.#atMs < this.#restMs + this.#settleMs) return;
     const byDeg = Math.abs(this.deg - servo.setpoint.pos);
-    const mostDeg = this.trouble === 'astray' ? BACK_SHARE * this.withinDeg : this.withinDeg;
+    const isSaid = this.trouble === 'astray' || this.trouble === 'displaced';
+    const mostDeg = isSaid ? BACK_SHARE * this.withinDeg : this.withinDeg;
     if (byDeg <= mostDeg) {
       this.#astrayMs = Number.NaN;
       this.trouble = undefined;
@@ -236,7 +238,7 @@ export class MeasuredAngle {
     if (Number.isNaN(this.#astrayMs)) this.#astrayMs = this.#atMs;
     if (this.#atMs - this.#astrayMs < ASTRAY_MS) return;
     this.disprove();
-    if (this.trouble !== 'astray') this.#find('astray');
+    if (!isSaid) this.#find(this.#judgedPlan === servo.plans ? 'displaced' : 'astray');
     this.#judge(false);
   }
 
