@@ -282,7 +282,7 @@ describe('a servo that pushes, by its measured free-running current', () => {
       await rig.run(3000);
       meter.simulateSenses({ current: { value: 2 }, angle: { value: 0.5 } });
       await rig.run(2000);
-      const said = pushes().filter((text) => text.includes('pushes'));
+      const said = pushes().filter((text) => text.includes(' pushes at '));
       expect(said).toEqual([expect.not.stringContaining('backs off')]);
       expect(rig.servo('beak').setpoint.pos).toBe(15);
     });
@@ -344,7 +344,7 @@ describe('a servo that pushes, by its measured free-running current', () => {
       await client.call('channel.move', { channel: 'beak', to: 30 });
       await rig.run(3000);
       expect(rig.servo('beak').setpoint.pos).toBe(30);
-      expect(pushes().some((text) => text.includes('pushes'))).toBe(false);
+      expect(pushes().some((text) => text.includes(' pushes at '))).toBe(false);
       expect(rig.condition).toBe('live');
     });
 
@@ -355,8 +355,8 @@ describe('a servo that pushes, by its measured free-running current', () => {
       await rig.run(3000);
       meter.simulateSenses({ current: null });
       await rig.run(250);
-      expect(pushes().some((text) => text.includes('pushes'))).toBe(false);
-      await rig.until(() => pushes().some((text) => text.includes('pushes')), 1);
+      expect(pushes().some((text) => text.includes(' pushes at '))).toBe(false);
+      await rig.until(() => pushes().some((text) => text.includes(' pushes at ')), 1);
     });
   });
 });
