@@ -5,6 +5,7 @@ import { followVerbs } from './follow.ts';
 import { propVerbs } from './prop-verbs.ts';
 import { protractorVerb } from './protractor.ts';
 import { senseVerbs } from './senses-text.ts';
+import { showVerb } from './show.ts';
 import { soundVerbs } from './sound.ts';
 import { takeVerb } from './take.ts';
 import { tokenVerbs } from './token.ts';
@@ -25,6 +26,7 @@ export const VERBS: readonly Verb[] = [
   explainVerb,
   protractorVerb,
   takeVerb,
+  showVerb,
   ...tokenVerbs,
   doctorVerb,
 ];

@@ -200,14 +200,22 @@ export async function loadProp(
   file: string,
   read: (file: string) => Promise<Buffer> = readBounded,
 ): Promise<Loaded> {
+  const text = await loadText(file, read);
+  return typeof text === 'string' ? parseProp(text, file) : text;
+}
+
+/** The text of a file, not parsed or checked, or why there is none. */
+export async function loadText(
+  file: string,
+  read: (file: string) => Promise<Buffer> = readBounded,
+): Promise<string | Loaded> {
   let bytes: Buffer;
   try {
     bytes = await read(file);
   } catch (error) {
     return refused(file, explainReadError(error));
   }
-  const text = decodeProp(bytes, file);
-  return typeof text === 'string' ? parseProp(text, file) : text;
+  return decodeProp(bytes, file);
 }
 
 /** The text of a prop file, not parsed or checked, or what is wrong with its bytes. */

@@ -23,27 +23,31 @@ import { MERGE_KEY, type Sentence } from './text.ts';
 type Schema = z.core.$ZodType;
 type Issue = z.core.$ZodIssue;
 
-/** @param raw the data that the schema checked */
-export function remarksOfIssues(issues: readonly Issue[], raw: unknown): Remark[] {
-  const remarks = issues.flatMap((issue) => explainOne(issue, issue.path as Path, raw));
+/** @param raw the data that the schema checked; @param root that schema, where it is not the prop file's */
+export function remarksOfIssues(
+  issues: readonly Issue[],
+  raw: unknown,
+  root: Schema = schemas().propFile,
+): Remark[] {
+  const remarks = issues.flatMap((issue) => explainOne(issue, issue.path as Path, raw, root));
   // A misspelt key is one mistake, not an unknown key and a missing one.
   const meant = new Set(
     remarks
       .filter(({ code }) => code === UNKNOWN_KEY)
-      .map(({ path }) => pathText([...path.slice(0, -1), meantBy(path, raw) ?? ''])),
+      .map(({ path }) => pathText([...path.slice(0, -1), meantBy(path, raw, root) ?? ''])),
   );
   return remarks.filter(({ code, path }) => code !== MISSING || !meant.has(pathText(path)));
 }
 
-function meantBy(path: Path, raw: unknown): string | undefined {
-  return closest(String(path.at(-1)), knownKeys(path.slice(0, -1), raw));
+function meantBy(path: Path, raw: unknown, root: Schema): string | undefined {
+  return closest(String(path.at(-1)), knownKeys(path.slice(0, -1), raw, root));
 }
 
 const UNKNOWN_KEY = 'schema.unknown-key';
 const MISSING = 'schema.missing';
 const NOTHING = 'nothing is given';
 
-function explainOne(issue: Issue, path: Path, raw: unknown): Remark[] {
+function explainOne(issue: Issue, path: Path, raw: unknown, root: Schema): Remark[] {
   const say = ([wrong, right, code, fix]: Sentence, at = path, atKey = false): Remark[] => [
     {
       severity: 'error',
@@ -61,7 +65,7 @@ function explainOne(issue: Issue, path: Path, raw: unknown): Remark[] {
   const misplaced = wrongPartAt(path, raw);
   if (misplaced) return say(misplaced, path, true);
   if (issue.code === 'unrecognized_keys') {
-    const known = knownKeys(path, raw);
+    const known = knownKeys(path, raw, root);
     return issue.keys
       .filter((unknown) => unknown !== '__proto__') // already reported with the text
       .flatMap((unknown) => say(unknownKey(unknown, known, value), [...path, unknown], true));
@@ -74,7 +78,9 @@ function explainOne(issue: Issue, path: Path, raw: unknown): Remark[] {
   if (issue.code === 'invalid_union') {
     const best = bestOption(issue.errors);
     if (best)
-      return best.flatMap((inner) => explainOne(inner, [...path, ...inner.path] as Path, raw));
+      return best.flatMap((inner) =>
+        explainOne(inner, [...path, ...inner.path] as Path, raw, root),
+      );
   }
   if (issue.code === 'invalid_value' && isSwitch(issue.values) && switchWord(value))
     return say([
@@ -84,12 +90,13 @@ function explainOne(issue: Issue, path: Path, raw: unknown): Remark[] {
       { path, value: switchWord(value) },
     ]);
 
-  const slip = value === undefined ? undefined : slipIn(value, path, issue, schemaAt(path, raw));
+  const slip =
+    value === undefined ? undefined : slipIn(value, path, issue, schemaAt(path, raw, root));
   if (slip) return say(slip);
 
   const wrongShape = issue.code === 'invalid_type' && issue.expected === 'object';
   const message = wrongShape ? '' : issue.message;
-  const schema = schemaAt(path, raw);
+  const schema = schemaAt(path, raw, root);
   const [wrong, right] = sentence(message, value, [defaultWrong(issue), remedy(issue, schema)]);
   if (value === undefined) return say(['missing', `add ${key}: ${right}`, MISSING]);
   if (value === null && isColour(path, schema))
@@ -263,8 +270,8 @@ export function valueAt(raw: unknown, path: Path): unknown {
 }
 
 /** The keys that the schema allows in the map at `path`. */
-export function knownKeys(path: Path, raw: unknown): string[] {
-  const schema = schemaAt(path, raw);
+export function knownKeys(path: Path, raw: unknown, root: Schema = schemas().propFile): string[] {
+  const schema = schemaAt(path, raw, root);
   if (schema instanceof z.ZodObject) return Object.keys(schema.shape);
   if (schema instanceof z.ZodDiscriminatedUnion)
     return Object.keys(variantOf(schema, valueAt(raw, path))?.shape ?? {});
@@ -276,8 +283,8 @@ export function knownKeys(path: Path, raw: unknown): string[] {
 }
 
 /** The schema at a path; the data chooses among variants. */
-function schemaAt(path: Path, raw: unknown): Schema | undefined {
-  let schema: Schema | undefined = unwrap(schemas().propFile);
+function schemaAt(path: Path, raw: unknown, root: Schema): Schema | undefined {
+  let schema: Schema | undefined = unwrap(root);
   let value = raw;
   for (const key of path) {
     schema = schema && below(schema, key, value);

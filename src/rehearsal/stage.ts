@@ -104,10 +104,15 @@ export class Stage {
     return stage;
   }
 
-  /** Takes control and wakes the prop. @throws Refusal when it may not wake */
-  wake(): void {
+  /** Takes control and begins to wake the prop. @throws Refusal when it may not wake */
+  beginWake(): void {
     this.core.take({ id: REHEARSAL, client: REHEARSAL, slot: -1, unattended: true });
     this.core.wake(REHEARSAL);
+  }
+
+  /** Wakes the prop, to the end. @throws Refusal when it may not wake */
+  wake(): void {
+    this.beginWake();
     while (this.core.condition === 'waking') this.tick();
   }
 
