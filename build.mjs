@@ -16,6 +16,7 @@ export const THREADS = {
   planner: 'service/planner-worker.ts',
   'board-worker': 'boards/board-worker.ts',
   'sound-worker': 'boards/alsa/sound-worker.ts',
+  'show-worker': 'show/worker.ts',
 };
 
 /** Components are Preact's, on the page and where the command draws with them. */

@@ -137,16 +137,11 @@ export class Show {
   // --- what the show asks for ---------------------------------------------------------------------
 
   /**
-   * Takes a go, to start its cue in the tick of its time; one that was taken before only gets its new time.
-   * @returns false for one that has started already
+   * Takes a go, to start its cue in the tick of its time.
+   * @returns false for one that was taken before
    * @throws Refusal when it cannot be kept; nothing has moved then
    */
   go(go: ShowGo, from: string): boolean {
-    const known = this.#waiting.find(({ id }) => id === go.id);
-    if (known) {
-      known.startMs = go.startMs;
-      return true;
-    }
     if (this.#taken.has(go.id)) return false;
     const who = this.#who(from);
     try {
@@ -207,6 +202,18 @@ export class Show {
       if (!mine) this.#leave(0);
       throw error;
     }
+  }
+
+  /** A go that waits cannot be kept after all: the clocks are not known well enough. */
+  void(id: string, reason: string): void {
+    const go = this.#waiting.find((one) => one.id === id);
+    if (go) this.#refuse(go, new Refusal('show.uncertain', reason));
+  }
+
+  /** A go that waits starts at another moment: the clocks are known better. @param startMs on the core's clock */
+  retime(id: string, startMs: number): void {
+    const go = this.#waiting.find((one) => one.id === id);
+    if (go) go.startMs = startMs;
   }
 
   /** Ends cues that the show has started, and voids what waits. @throws Refusal where there are none */

@@ -1,7 +1,7 @@
 import { Server } from 'node-osc';
 import { OSC_BURST, OSC_PER_S, OSC_PERFORM_MS } from '../api/limits.ts';
+import { Bucket } from '../shared/bucket.ts';
 import type { Clock } from '../shared/clock.ts';
-import { Bucket } from './bucket.ts';
 import { Door } from './door.ts';
 import type { Log } from './log.ts';
 

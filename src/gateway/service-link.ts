@@ -15,9 +15,9 @@ import type {
   ServedPicture,
   ToGatewayFromService,
 } from '../service/protocol.ts';
+import { Bucket } from '../shared/bucket.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
-import { Bucket } from './bucket.ts';
 import type { Outcome } from './jsonrpc.ts';
 
 type LogLine = Extract<FromGateway, { t: 'log' }>;

@@ -14,10 +14,10 @@ import {
   STOP_PLACE_MS,
   STOP_PLACES,
 } from '../api/limits.ts';
+import { Bucket } from '../shared/bucket.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
 import { MAX_SESSIONS, type Telemetry } from '../shared/telemetry.ts';
-import { Bucket } from './bucket.ts';
 import type { Log } from './log.ts';
 
 /** Status codes of RFC 6455, section 7.4.1, and of IANA's registry (1013). */

@@ -268,6 +268,17 @@ export const REFUSALS = {
     'The go is for a time too far ahead.',
     'Send it at most 60 s before.',
   ],
+  'show.no-clock': [
+    'condition',
+    'The prop does not know the clock of the conductor.',
+    'Send the go again in a second.',
+  ],
+  'show.uncertain': [
+    'condition',
+    "The show's clock is known less exactly than the prop file asks for.",
+    'Look at the network, or allow more by `show.maxUncertaintyMs`.',
+  ],
+  'show.void': ['condition', 'The go is older than it may be; nothing moved.', 'Send another.'],
   'show.too-many': ['tooMany', 'Too many goes wait for their time.', 'End them, or wait.'],
   'show.busy': [
     'condition',

@@ -22,11 +22,13 @@ import { Refusal } from '../shared/errors.ts';
 import { fitTimersMs } from '../shared/fit-timers.ts';
 import { NEW_PROP_FRAGMENT, pageAddress } from '../shared/page-address.ts';
 import { Telemetry } from '../shared/telemetry.ts';
+import { ShowHost } from '../show/host.ts';
 import { type Notify, openNotify } from '../systemd/notify.ts';
 import { feedWatchdog, Vitals, watchdogMs } from '../systemd/watchdog.ts';
 import { GatewayLink } from './gateway-link.ts';
 import { type Options, USAGE, Usage } from './options.ts';
 import { preferShortPauses } from './short-pauses.ts';
+import { ShowDoor } from './show-door.ts';
 
 /** A gateway that stands still gets this much longer than the prop needs to park by itself (ms). */
 const GATEWAY_SPARE_MS = 1000;
@@ -61,6 +63,7 @@ class Daemon {
   #view: Uint8Array;
   #status: FileStatus;
   readonly #link: GatewayLink;
+  readonly #show: ShowDoor;
   readonly #endNow = loadEndNow();
   #starve: () => void = () => {};
   #leaving = false;
@@ -72,6 +75,7 @@ class Daemon {
     drivers: ReadonlyMap<string, Driver>,
     tokenHash: Uint8Array | null,
     notify: Notify | undefined,
+    program: string,
   ) {
     const { prop, view, status } = opened;
     this.#service = service;
@@ -83,7 +87,10 @@ class Daemon {
       Object.keys(prop.rails).length,
       Object.keys(prop.senses ?? {}).length,
     );
-    this.#journal = new Journal(systemClock, (entry, again) => this.#link.sendEntry(entry, again));
+    this.#journal = new Journal(systemClock, (entry, again) => {
+      this.#link.sendEntry(entry, again);
+      this.#show?.sendEntry(entry);
+    });
     const { host, port, logLevel } = options;
     this.#gateway = new GatewayHost(
       (): GatewayStart => ({
@@ -134,6 +141,7 @@ class Daemon {
         onProp: ({ view: next, changed }, body) => {
           this.#view = next;
           this.#gateway.post({ t: 'prop', view: next, body, changed: [...changed] });
+          this.#show.follow();
         },
       },
       onLost: (session) => {
@@ -141,10 +149,22 @@ class Daemon {
         this.#gateway.post({ t: 'lost', session });
       },
       onHolder: (holder) => this.#gateway.post({ t: 'holder', holder }),
-      onSafety: (safety) => this.#gateway.post({ t: 'safety', safety }),
+      onSafety: (safety) => {
+        this.#gateway.post({ t: 'safety', safety });
+        this.#show?.safetyChanged();
+      },
     });
     this.#commands = new Commands(this.#core, service, isLoopback(options.host));
     this.#link.serve(this.#core, this.#commands);
+    this.#show = new ShowDoor(
+      this.#core,
+      systemClock,
+      (message) =>
+        new ShowHost(program, {
+          message,
+          died: (why, retryMs) => this.#show.died(why, retryMs),
+        }),
+    );
     this.#loop = new Loop(systemClock, this.#core.tickMs, (nowMs, elapsed, lateMs) => {
       this.#telemetry.countLateness(lateMs);
       this.#core.tick(nowMs, elapsed);
@@ -152,10 +172,11 @@ class Daemon {
       // After it, so that what is asked and answered has the time until the next one.
       service.receive();
       this.#gateway.onMessage();
+      this.#show.tick();
     });
   }
 
-  static async make(options: Options, threads: Threads): Promise<Daemon> {
+  static async make(options: Options, threads: Threads, program: string): Promise<Daemon> {
     const opened = await threads.opened;
     const token = options.tokenFile ? await readTokenFile(options.tokenFile) : undefined;
     const tokenHash = token === undefined ? null : hashToken(token);
@@ -163,7 +184,7 @@ class Daemon {
     const drivers = new Map<string, Driver>();
     for (const [name, board] of Object.entries(opened.prop.boards))
       drivers.set(name, await createDriver(board));
-    return new Daemon(options, threads, opened, drivers, tokenHash, notify);
+    return new Daemon(options, threads, opened, drivers, tokenHash, notify, program);
   }
 
   async run(): Promise<void> {
@@ -182,6 +203,7 @@ class Daemon {
     if (problem !== undefined) this.#journal.add('prop', 'file', problem);
     this.#loop.start(fitTimersMs(systemClock.nowMs() + this.#core.tickMs));
     this.#core.triggers.begin();
+    this.#show.follow();
     for (const signal of ['SIGTERM', 'SIGINT', 'SIGHUP'] as const)
       process.on(signal, () => this.#leave(signal));
     process.on('uncaughtException', (error) => this.#drop(error));
@@ -262,21 +284,24 @@ class Daemon {
     // The outputs are safe; what is left may take longer than a tick may.
     this.#starve();
     this.#notify?.(`WATCHDOG_USEC=${1000 * LEAVE_MS}`);
-    await this.#gateway.close();
+    await Promise.all([this.#gateway.close(), this.#show.close()]);
     await this.#service.flush(FLUSH_MS);
     // Threads that hang on a disk or a bus would keep process.exit waiting.
     this.#endNow(code);
   }
 }
 
-/** The whole daemon: returns when it runs, or ends the program. */
-export async function sinewd(options: Options, threads: Threads): Promise<void> {
+/**
+ * The whole daemon: returns when it runs, or ends the program.
+ * @param program its version
+ */
+export async function sinewd(options: Options, threads: Threads, program: string): Promise<void> {
   try {
     if (!options.tokenFile && !isLoopback(options.host))
       throw new Usage(
         `--listen ${options.host} can be reached from other machines and needs --token-file; make one with: openssl rand -hex 32 > token; chmod 600 token`,
       );
-    const daemon = await Daemon.make(options, threads);
+    const daemon = await Daemon.make(options, threads, program);
     await daemon.run();
   } catch (error) {
     process.stderr.write(wordsOf(error));

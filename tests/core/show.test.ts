@@ -203,7 +203,7 @@ describe('a go', () => {
   test('that comes again moves nothing again', async () => {
     const { rig, outcomes, go } = await armed();
     go('a-go-0001', 2000, 'chew');
-    expect(go('a-go-0001', 2000, 'chew')).toBe(true);
+    expect(go('a-go-0001', 2000, 'chew')).toBe(false);
     expect(rig.core.show.waits).toBe(1);
     await rig.until(() => outcomes.size > 0);
     for (let i = 0; i < 50; i++) {
@@ -218,11 +218,20 @@ describe('a go', () => {
     const startMs = rig.clock.nowMs() + 3000;
     go('a-go-0001', 3000);
     await rig.run(2000);
-    go('a-go-0001', 1025);
+    rig.core.show.retime('a-go-0001', rig.clock.nowMs() + 1025);
     await rig.until(() => outcomes.size > 0);
     const { startedMs } = outcomes.get('a-go-0001') as { startedMs: number };
     expect(startedMs - startMs).toBeGreaterThanOrEqual(25);
     expect(startedMs - startMs).toBeLessThan(25 + 2 * TICK_MS);
+  });
+
+  test('that cannot be kept, as the clocks are too uncertain by then, is void', async () => {
+    const { rig, outcomes, go } = await armed();
+    go('a-go-0001', 3000);
+    rig.core.show.void('a-go-0001', 'the network is too slow');
+    await rig.run(5000);
+    expect(outcome(outcomes, 'a-go-0001')).toBe('show.uncertain');
+    expect(rig.core.cues.runCount('nod')).toBe(0);
   });
 
   test('no more than 16 wait', async () => {

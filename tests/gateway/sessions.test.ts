@@ -1,7 +1,7 @@
 import { connect as connectTcp } from 'node:net';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { WebSocket } from 'ws';
-import { Bucket } from '../../src/gateway/bucket.ts';
+import { Bucket } from '../../src/shared/bucket.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { type Client, done, expectError, Rig, until } from './helpers.ts';
 

@@ -1,0 +1,157 @@
+import { Worker } from 'node:worker_threads';
+import { Backoff } from '../shared/backoff.ts';
+import { LineIn, makeRing } from '../shared/line.ts';
+import type { Facts, FromLink, LinkStart, PropState, ToLink } from './protocol.ts';
+
+/** A thread that shows no beat for this long hangs (ms); it is looked at so often (ms). */
+const HUNG_MS = 5000;
+const LOOK_EVERY_MS = 500;
+/** How many messages a tick takes. */
+const MAX_AT_ONCE = 16;
+/** What comes from the network is soon garbage; past this the thread ends, before it takes the machine's (MB). */
+const LIMITS = { maxYoungGenerationSizeMb: 4, maxOldGenerationSizeMb: 64 };
+
+interface ShowEvents {
+  message(message: FromLink): void;
+  /** The thread died; a new one is on its way. */
+  died(why: string, retryMs: number): void;
+}
+
+/** The show's thread as the main thread sees it: started, and started again when it dies. Nothing in here waits. */
+export class ShowHost {
+  readonly #version: string;
+  readonly #events: ShowEvents;
+  readonly #spawn: (start: LinkStart) => Worker;
+  readonly #backoff = new Backoff();
+  #facts: Facts | undefined;
+  #state: PropState | undefined;
+  #worker: Worker | undefined;
+  #line: LineIn<FromLink> | undefined;
+  #timer: NodeJS.Timeout | undefined;
+  #watching: NodeJS.Timeout | undefined;
+  #closing = false;
+
+  /** @param version of the program */
+  constructor(version: string, events: ShowEvents, spawn = spawnShow) {
+    this.#version = version;
+    this.#events = events;
+    this.#spawn = spawn;
+  }
+
+  /** What the prop is from now on. Another broker, name or group needs another thread; no show needs none. */
+  follow(facts: Facts | undefined): void {
+    const before = this.#facts;
+    this.#facts = facts;
+    if (this.#closing) return;
+    if (JSON.stringify(before?.show) === JSON.stringify(facts?.show)) {
+      if (facts) this.#post({ t: 'facts', facts });
+      return;
+    }
+    clearTimeout(this.#timer);
+    this.#timer = undefined;
+    // One that runs ends first: two threads of one prop would push each other off the broker.
+    if (this.#worker) void this.#end();
+    else if (facts) this.#begin();
+  }
+
+  /** What the prop does. */
+  tell(state: PropState): void {
+    this.#state = state;
+    this.#post({ t: 'state', state });
+  }
+
+  answer(answer: Omit<Extract<ToLink, { t: 'answer' }>, 't'>): void {
+    this.#post({ t: 'answer', ...answer });
+  }
+
+  /** Hears what the thread has said since. Once a tick. */
+  receive(): void {
+    for (let left = MAX_AT_ONCE; left > 0; left--) {
+      const message = this.#line?.take();
+      if (!message) break;
+      this.#events.message(message);
+    }
+  }
+
+  /** Says goodbye to the broker, within a second. */
+  async close(): Promise<void> {
+    this.#closing = true;
+    clearTimeout(this.#timer);
+    await this.#end();
+  }
+
+  #post(message: ToLink): void {
+    this.#worker?.postMessage(message);
+  }
+
+  async #end(): Promise<void> {
+    const worker = this.#worker;
+    if (!worker) return;
+    const over = new Promise((resolve) => worker.once('exit', resolve));
+    worker.postMessage({ t: 'close' } satisfies ToLink);
+    const giveUp = setTimeout(() => void worker.terminate(), 1000);
+    await over;
+    clearTimeout(giveUp);
+  }
+
+  #begin(): void {
+    const facts = this.#facts!;
+    const ring = makeRing();
+    const beat = new SharedArrayBuffer(4);
+    const startedMs = performance.now();
+    let why = 'it ended by itself';
+    const worker = this.#spawn({ facts, version: this.#version, ring, beat });
+    this.#worker = worker;
+    const line = new LineIn<FromLink>(ring);
+    this.#line = line;
+    worker.on('message', (message: FromLink) => line.arrived(message));
+    worker.on('error', (error) => {
+      why = error.message;
+    });
+    if (this.#state) this.tell(this.#state);
+    this.#watch(new Int32Array(beat), () => {
+      why = `it was silent for ${HUNG_MS / 1000} s`;
+      void worker.terminate();
+    });
+    worker.on('exit', () => {
+      this.#worker = undefined;
+      this.#line = undefined;
+      clearInterval(this.#watching);
+      if (this.#closing) return;
+      const same = JSON.stringify(this.#facts?.show) === JSON.stringify(facts.show);
+      const retryMs = same ? this.#backoff.next(performance.now() - startedMs) : 0;
+      this.#events.died(same ? why : 'the show in the prop file has changed', retryMs);
+      if (this.#facts) this.#timer = setTimeout(() => this.#begin(), retryMs);
+    });
+  }
+
+  /** As the gateway's host does it: looks are counted, as this thread may have stood still itself. */
+  #watch(beats: Int32Array, hung: () => void): void {
+    let beat = 0;
+    let silentMs = 0;
+    clearInterval(this.#watching);
+    this.#watching = setInterval(() => {
+      const now = Atomics.load(beats, 0);
+      silentMs = now === beat ? silentMs + LOOK_EVERY_MS : 0;
+      beat = now;
+      if (silentMs < HUNG_MS) return;
+      clearInterval(this.#watching);
+      hung();
+    }, LOOK_EVERY_MS);
+    this.#watching.unref();
+  }
+}
+
+function spawnShow(workerData: LinkStart): Worker {
+  const worker = new Worker(new URL('./show-worker.js', import.meta.url), {
+    name: 'show',
+    workerData,
+    // Never piped: a terminal that is held must not hold this thread.
+    stdout: true,
+    stderr: true,
+    resourceLimits: LIMITS,
+  });
+  worker.stdout.resume();
+  worker.stderr.resume();
+  return worker;
+}
