@@ -197,6 +197,11 @@ export interface Driver {
    */
   simulateSenses?(senses: Readonly<Record<string, SimulatedSense | null>>): void;
   /**
+   * For a simulated board: a hand turns limp servos, at the speed of a hand, by channel (deg).
+   * @throws Refusal for one that is not on the board
+   */
+  turnByHand?(servos: Readonly<Record<string, number>>): void;
+  /**
    * For a simulated board: sets input pins from outside (null releases one), and makes the board fail
    * with a message (null makes it work again). Returns the resulting state.
    */

@@ -164,8 +164,7 @@ export class LinkedOperator implements Operator {
       await this.call('wake', { wait: true });
     } catch (error) {
       if (!(error instanceof RpcError) || error.data?.code !== 'wake.unknown-servos') throw error;
-      const names = (error.data.servos as string[]).join(', ');
-      const what = `nobody knows where these servos stand: ${names}; they move one at a time, at their own speed, to their park position. Keep hands clear`;
+      const what = `${error.data.words}. Keep hands clear`;
       if (!confirmed)
         await this.confirm(`${what}. Wake?`, error, `${what}, then add --confirm-unknown`);
       await this.call('wake', { wait: true, confirm: 'unknown' });

@@ -2,6 +2,7 @@ import { tidy } from '../shared/units.ts';
 import type { CoreContext } from './core-context.ts';
 import type { MeasuredAngle } from './measured-angle.ts';
 import type { Sense } from './senses.ts';
+import type { Servo } from './servo.ts';
 
 /**
  * What the measured angles of servos say: one that did not arrive, that is far behind on its way, or that
@@ -33,9 +34,19 @@ export class AngleWatch {
     return angle?.trouble === undefined ? [] : [troubleText(angle)];
   }
 
+  /** Nobody knows any more where it stands; one that wakes or parks just now goes on as it began. */
+  #doubt(servo: Servo): void {
+    if (this.#context.acting) return;
+    servo.lastDeg = servo.setpoint.pos;
+    servo.known = false;
+    this.#context.state.save(true);
+    this.#context.lookWhetherParked();
+  }
+
   #tell(angle: MeasuredAngle): void {
     if (angle.trouble === undefined) return;
     const { sense, servo, troubleDeg, commandedDeg } = angle;
+    if (angle.trouble === 'moved') this.#doubt(servo);
     this.#context.journal.recur('prop', 'sense', troubleText(angle), {
       ...{ sense: sense.name, channel: servo.name },
       ...{ measuredDeg: tidy(troubleDeg), commandedDeg: tidy(commandedDeg) },

@@ -145,7 +145,7 @@ export class Commands {
       return { holder: null };
     },
     wake: async ({ wait, confirm }, session) => {
-      this.#core.wake(session.client, confirm === 'unknown');
+      this.#core.wake(session.client, confirm === 'unknown', true);
       if (wait) await untilCondition(this.#core, 'waking');
       return this.#core.shown;
     },
@@ -528,7 +528,7 @@ export class Commands {
       this.#record(session, 'take.save', text, { ...result });
       return result;
     },
-    'sim.set': ({ board: name, inputs = {}, fault, senses = {} }, session) => {
+    'sim.set': ({ board: name, inputs = {}, fault, senses = {}, turned = {} }, session) => {
       const board = this.#core.body.boards.find((one) => one.name === name);
       if (!board) {
         const names = this.#core.body.boards.map((one) => one.name);
@@ -550,12 +550,14 @@ export class Commands {
           { board: name },
         );
       board.driver.simulateSenses?.(this.#atInputs(senses));
+      board.driver.turnByHand?.(turned);
       const now = simulate.call(board.driver, inputs, fault);
       this.#record(session, 'sim.set', `simulated board ${name} set`, {
         board: name,
         inputs,
         fault,
         ...(Object.keys(senses).length > 0 && { senses }),
+        ...(Object.keys(turned).length > 0 && { turned }),
       });
       return { board: name, ...now };
     },

@@ -309,8 +309,8 @@ export class Core {
   }
 
   /** As `WakePark.wake`. @throws Refusal `condition`, `railLimit` */
-  wake(who: string, confirmed = false): void {
-    this.#wakePark.wake(who, confirmed);
+  wake(who: string, confirmed = false, attended = false): void {
+    this.#wakePark.wake(who, confirmed, attended);
   }
 
   /** As `WakePark.park`. @throws Refusal `condition` */

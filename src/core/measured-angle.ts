@@ -48,7 +48,9 @@ export class MeasuredAngle {
   readonly digest: string;
   readonly withinDeg: number;
   readonly slipDeg: number;
-  readonly #settleMs: number;
+  /** A servo that it vouches for wakes without a question. */
+  readonly unasked: boolean;
+  readonly settleMs: number;
   readonly #lagS: number;
   /** What is wrong, and the angles (deg) when that was found. */
   trouble: AngleTrouble | undefined;
@@ -78,6 +80,11 @@ export class MeasuredAngle {
   /** How fast it was commanded of late (deg/s). */
   #fastDegS = 0;
   #lookedMs = Number.NaN;
+  /** While it is limp: its readings have moved, the largest step from one to the next (deg). */
+  #stirred = false;
+  #stepDeg = 0;
+  /** It was known to stand here (deg) when it was found to be moved. */
+  #movedFromDeg = Number.NaN;
   #judgedPlan = Number.NaN;
 
   constructor(sense: Sense, servo: Servo) {
@@ -88,9 +95,10 @@ export class MeasuredAngle {
     if (entry.kind !== 'position') throw new Error(`${sense.name} measures no angle`);
     this.withinDeg = entry.arriveWithinDeg;
     this.slipDeg = entry.slipDeg;
+    this.unasked = entry.wakeUnasked;
     // What is filtered comes late.
     const filterS = 4 * entry.filterS;
-    this.#settleMs = (entry.settleS + filterS) * 1000;
+    this.settleMs = (entry.settleS + filterS) * 1000;
     this.#lagS = entry.lagS + filterS;
   }
 
@@ -116,6 +124,22 @@ export class MeasuredAngle {
     return this.#wasSteady && this.#atMs - this.#changedMs <= LIVE_MS;
   }
 
+  /**
+   * Where its pulses may start (deg): where it is measured now, by a proven sense whose readings are fresh
+   * and steady, within its limits; NaN otherwise. One that was known to stand elsewhere counts only if its
+   * readings went there step by step, as with a hand: a sensor that jumps, or creeps, may lie.
+   */
+  get startDeg(): number {
+    const { deg, withinDeg } = this;
+    if (!this.#proven || !this.steady || !this.isFresh(this.#lookedMs)) return Number.NaN;
+    const [low, high] = this.servo.limitsDeg;
+    if (!(deg >= low - withinDeg && deg <= high + withinDeg)) return Number.NaN;
+    const movedDeg = Math.abs(deg - this.#movedFromDeg);
+    if (movedDeg > withinDeg && !(this.#stirred && this.#stepDeg <= movedDeg / 2))
+      return Number.NaN;
+    return Math.min(Math.max(deg, low), high);
+  }
+
   /** It has a reading that says something of now. */
   isFresh(nowMs: number): boolean {
     return this.sense.fault === undefined && nowMs - this.#atMs <= FRESH_MS;
@@ -135,15 +159,30 @@ export class MeasuredAngle {
     );
     if (sense.fault !== undefined || Number.isNaN(numbers[from + SENSE_AT.value]!)) {
       if (sense.fault !== undefined) this.#lose();
+      servo.vouched = false;
       return this.trouble !== before;
     }
     if (numbers[from + SENSE_AT.atMs]! > this.#atMs) this.#take(numbers, from);
     if (!servo.pulsing) this.#lookLimp(nowMs);
-    else if (!servo.known || servo.beyond || servo.feeling || nowS < servo.jumpUntilS)
-      this.#forget();
+    else this.#wake();
+    servo.vouched = !servo.pulsing && !servo.known && this.#agrees;
+    if (!servo.pulsing) return this.trouble !== before;
+    if (!servo.known || servo.beyond || servo.feeling || nowS < servo.jumpUntilS) this.#forget();
     else if (servo.moving) this.#lookOnTheWay(nowMs);
     else this.#lookAtRest(nowMs);
     return this.trouble !== before;
+  }
+
+  /** It is measured where it was commanded to when its pulses were stopped. */
+  get #agrees(): boolean {
+    return Math.abs(this.startDeg - this.servo.lastDeg) <= this.withinDeg;
+  }
+
+  /** It has its pulses. */
+  #wake(): void {
+    this.#stirred = false;
+    this.#stepDeg = 0;
+    this.#movedFromDeg = Number.NaN;
   }
 
   #take(numbers: Float64Array, from: number): void {
@@ -156,6 +195,7 @@ export class MeasuredAngle {
       this.disprove();
       this.#unsettle();
     }
+    if (!Number.isNaN(stepDeg)) this.#stepDeg = Math.max(this.#stepDeg, stepDeg);
     if (raw !== this.#raw) this.#changedMs = atMs;
     this.#raw = raw;
     this.deg = deg;
@@ -186,6 +226,7 @@ export class MeasuredAngle {
   }
 
   #unsettle(): void {
+    this.#stirred = true;
     this.#wasSteady = false;
     this.#sinceMs = Number.NaN;
   }
@@ -225,7 +266,7 @@ export class MeasuredAngle {
     const { servo } = this;
     if (Number.isNaN(this.#restMs)) this.#restMs = nowMs;
     // What was read before it had time to settle says nothing.
-    if (this.#atMs < this.#restMs + this.#settleMs) return;
+    if (this.#atMs < this.#restMs + this.settleMs) return;
     const byDeg = Math.abs(this.deg - servo.setpoint.pos);
     const isSaid = this.trouble === 'astray' || this.trouble === 'displaced';
     const mostDeg = isSaid ? BACK_SHARE * this.withinDeg : this.withinDeg;
@@ -269,7 +310,9 @@ export class MeasuredAngle {
     if (!this.#proven || !this.steady || !this.isFresh(nowMs)) return;
     const byDeg = Math.abs(this.deg - servo.setpoint.pos);
     if (byDeg <= BACK_SHARE * this.withinDeg) this.trouble = undefined;
-    if (servo.known && byDeg > this.withinDeg && this.trouble !== 'moved') this.#find('moved');
+    if (!servo.known || byDeg <= this.withinDeg || this.trouble === 'moved') return;
+    this.#find('moved');
+    this.#movedFromDeg = servo.setpoint.pos;
   }
 
   #find(trouble: AngleTrouble): void {

@@ -46,8 +46,14 @@ interface ServoGate {
 interface ServoAngle {
   /** What is wrong with it. */
   readonly trouble: string | undefined;
-  /** The sense has been seen to follow the servo. */
-  readonly proven: boolean;
+  /** Where its pulses may start, as it is measured now (deg); NaN where that cannot be trusted. */
+  readonly startDeg: number;
+  /** The last angle that was measured (deg), and how long after a move it counts (ms). */
+  readonly deg: number;
+  readonly settleMs: number;
+  readonly withinDeg: number;
+  readonly unasked: boolean;
+  disprove(): void;
 }
 
 type Bounded = Exclude<Requirement, { is: string }>;
@@ -140,6 +146,10 @@ export class Servo implements ActuatorContract {
   #pushing = false;
   /** Its angle, as a sense measures it. */
   angle: ServoAngle | undefined;
+  /** Where it was commanded to when its pulses were stopped (deg); NaN where that says nothing. */
+  lastDeg = Number.NaN;
+  /** Unknown by command, it is measured where it was commanded to last: two witnesses agree. */
+  vouched = false;
   measuredDeg = Number.NaN;
   measuredA = Number.NaN;
   /** Draws as if moving until then (s): its pulses have just begun. */
@@ -516,6 +526,8 @@ export class Servo implements ActuatorContract {
     this.#startsUntilS = Math.min(settleUntilS, this.#time.nowS + START_S);
     this.#startCounts = startCounts;
     if (!this.known) this.jumpUntilS = settleUntilS;
+    this.lastDeg = Number.NaN;
+    this.vouched = false;
     this.#freedDeg = Number.NaN;
     this.#freeDeg = Number.NaN;
     this.pulsing = true;
@@ -532,6 +544,7 @@ export class Servo implements ActuatorContract {
     this.pulsing = pulsesGoOn && other.pulsing;
     this.settleUntilS = other.settleUntilS;
     this.jumpUntilS = other.jumpUntilS;
+    this.lastDeg = other.lastDeg;
     this.beyond = this.pulsing && !this.#within(other.setpoint.pos);
   }
 
@@ -545,6 +558,7 @@ export class Servo implements ActuatorContract {
    * from now on: a limp limb falls, or somebody moves it.
    */
   release(nowS: number): void {
+    if (this.pulsing) this.lastDeg = nowS < this.jumpUntilS ? Number.NaN : this.setpoint.pos;
     if (this.pulsing && (!this.atPark || nowS < this.jumpUntilS)) this.known = false;
     this.freeze();
     this.pulsing = false;
@@ -608,7 +622,7 @@ export class Servo implements ActuatorContract {
   }
 
   get isUnknown(): boolean {
-    return !this.known;
+    return !(this.known || this.vouched);
   }
 
   get isLimp(): boolean {
@@ -693,7 +707,7 @@ export class Servo implements ActuatorContract {
     return (
       (this.moving ? FLAG.moving : 0) |
       (this.pulsing ? 0 : FLAG.released) |
-      (this.known && this.#time.nowS >= this.jumpUntilS ? 0 : FLAG.unknown) |
+      ((this.known || this.vouched) && this.#time.nowS >= this.jumpUntilS ? 0 : FLAG.unknown) |
       (this.beyond ? FLAG.beyond : 0) |
       (this.pushing ? FLAG.pushing : 0) |
       (this.interlocked ? FLAG.interlocked : 0) |
@@ -724,6 +738,8 @@ export class Servo implements ActuatorContract {
   }
 
   awayText(): string {
+    if (this.vouched)
+      return `${this.name} is limp, and measured at ${tidy(this.angle!.deg, 1)} deg`;
     return `${this.name} is at ${tidy(this.setpoint.pos)} deg`;
   }
 

@@ -4,7 +4,7 @@ import type { Body } from './body.ts';
 import type { Journal } from './journal.ts';
 import type { Relay } from './relay.ts';
 import { oldNames, type Places, placesIn, relaysAt, servosAt } from './renamed.ts';
-import type { NotedDuty, Restored, Saved, Store } from './store.ts';
+import type { NotedAngle, NotedDuty, Restored, Saved, Store } from './store.ts';
 
 /** Positions are saved this often while something moves (s). */
 const NOTE_EVERY_S = 0.25;
@@ -85,6 +85,7 @@ export class StateKeeper {
     const saved: Saved = {
       settled: !this.unsettled,
       ...{ positions, digests, duty: this.#duty(body) },
+      ...(body.angles.length > 0 && { angles: anglesOf(body) }),
       ...(lockouts.length > 0 && { lockout: lockouts }),
       ...(latched && { latched: { condition, stoppedBy: this.#kept.stoppedBy() } }),
       // An end in a fault, or before anybody has looked at the prop after a crash, counts as a crash.
@@ -165,7 +166,14 @@ export class StateKeeper {
     const sound = typeof restored === 'string' ? undefined : restored;
     const names = oldNames(placesBefore(sound ?? { duty: {} }), this.#kept.body());
     this.#restoreDuty(sound, names);
-    if (sound) this.#restorePositions(sound, names);
+    if (sound) {
+      this.#restorePositions(sound, names);
+      const { angles = {} } = sound;
+      for (const angle of this.#kept.body().angles) {
+        const name = names.get(angle.servo.name) ?? angle.servo.name;
+        if (Object.hasOwn(angles, name)) angle.takeOver(angles[name]!);
+      }
+    }
     return restored;
   }
 
@@ -174,7 +182,6 @@ export class StateKeeper {
     { settled, positions, digests = {} }: Restored,
     names: ReadonlyMap<string, string>,
   ): void {
-    if (!settled) return;
     for (const servo of this.#kept.body().servos) {
       const name = names.get(servo.name) ?? servo.name;
       if (!Object.hasOwn(positions, name)) continue;
@@ -183,7 +190,9 @@ export class StateKeeper {
       const [low, high] = servo.envelopeDeg;
       if (!(deg >= low && deg <= high)) continue;
       servo.standAt(deg);
-      servo.known = true;
+      if (settled) servo.known = true;
+      // Alone it says too little; a measured angle may agree with it.
+      else servo.lastDeg = deg;
     }
   }
 
@@ -216,6 +225,12 @@ export class StateKeeper {
         `nobody knows how long these were closed before, so they rest first: ${resting.join(', ')}`,
       );
   }
+}
+
+function anglesOf({ angles }: Body): Record<string, NotedAngle> {
+  return Object.fromEntries(
+    angles.map(({ servo, digest, proven }) => [servo.name, { digest, proven }]),
+  );
 }
 
 /** The channels of the last run. Of relays none, where not all are listed: earlier releases listed none. */

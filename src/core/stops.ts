@@ -217,6 +217,8 @@ export class Stops {
       if (servo.board === board) {
         servo.release(this.#context.nowS);
         servo.known = false;
+        // What its outputs did last, nobody knows.
+        servo.lastDeg = Number.NaN;
       }
     for (const light of this.#context.body.lights)
       if (light.board === board) light.cut(this.#context.nowS);

@@ -1,9 +1,11 @@
 import { Refusal } from '../shared/errors.ts';
+import { tidy } from '../shared/units.ts';
 import { type ConditionEvent, next } from './condition.ts';
 import type { CoreContext } from './core-context.ts';
 import { atRest } from './park.ts';
 import type { SafetyWatch } from './safety-watch.ts';
 import type { SenseWatch } from './sense-watch.ts';
+import type { Servo } from './servo.ts';
 import type { Stops } from './stops.ts';
 import { mustBeAbleToWake } from './waker.ts';
 
@@ -34,9 +36,10 @@ export class WakePark {
 
   /**
    * @param confirmed a person has said that servos may start from positions that nobody knows
+   * @param attended a person asks: then `wakeUnasked` counts
    * @throws Refusal `condition`, `railLimit`
    */
-  wake(who: string, confirmed = false): void {
+  wake(who: string, confirmed = false, attended = false): void {
     const after = next(this.#context.condition, 'wake');
     if (after === this.#context.condition) return;
     if (this.#isExchanging())
@@ -48,32 +51,39 @@ export class WakePark {
     this.#safety.readGuards();
     this.#context.inhibits.mustBeFree();
     this.#senses.mustAllowWake();
-    const unknown = this.#unknownServos();
+    const unknown = this.#unknownServos(attended);
     if (unknown.length > 0 && !confirmed)
       throw new Refusal(
         'wake.unknown-servos',
-        `nobody knows where these servos stand: ${unknown.join(', ')}; they move one at a time, at their own speed, to their park position. Keep hands clear, then wake with confirm: "unknown"`,
-        { condition: this.#context.condition, servos: unknown },
+        `${unknownText(unknown)}. Keep hands clear, then wake with confirm: "unknown"`,
+        {
+          condition: this.#context.condition,
+          servos: unknown.map(({ name }) => name),
+          words: unknownText(unknown),
+        },
       );
     mustBeAbleToWake(this.#context.body);
-    if (unknown.length > 0)
+    const names = unknown.map(({ name }) => name);
+    if (names.length > 0)
       this.#context.journal.add(
         who,
         'wake',
-        `${who} confirmed that ${unknown.join(', ')} may move from where nobody knows`,
-        { servos: unknown },
+        `${who} confirmed that ${names.join(', ')} may move from where nobody knows`,
+        { servos: names },
       );
     this.#context.enter(after, who);
     this.#context.stopLatch.endHold();
     // Before the first pulse: if the power fails from here on, nobody knows where things stand.
     this.#context.state.unsettled = true;
     this.#context.state.save(true);
-    this.#context.waker.begin(this.#context.body.servos, this.#context.nowS);
+    this.#context.waker.begin(this.#context.body.servos, this.#context.nowS, confirmed);
   }
 
-  /** The servos that nobody knows the position of, by name. */
-  #unknownServos(): string[] {
-    return this.#context.body.servos.filter(({ known }) => !known).map(({ name }) => name);
+  /** The servos that only a person may let start: nobody knows their positions, or a sensor alone does. */
+  #unknownServos(attended: boolean): Servo[] {
+    return this.#context.body.servos.filter(
+      ({ known, vouched, angle }) => !(known || (attended && vouched && angle?.unasked)),
+    );
   }
 
   /** @throws Refusal `condition` */
@@ -110,7 +120,9 @@ export class WakePark {
   tick(free: boolean): void {
     const { condition, parker, waker } = this.#context;
     const mayWake = condition === 'waking' && free && this.#mayStartPulses();
-    if (mayWake && waker.tick(this.#context.nowS)) {
+    const woken = mayWake && waker.tick(this.#context.nowS);
+    if (waker.doubt !== undefined) this.#context.parkAway(waker.doubt, 0);
+    else if (woken) {
       this.#context.enter('live', 'prop');
       this.#context.state.save(true);
     }
@@ -164,4 +176,23 @@ export class WakePark {
     this.#context.state.unsettled = false;
     this.#context.state.save(true);
   }
+}
+
+/** What happens to such servos at a wake, in words. */
+function unknownText(servos: readonly Servo[]): string {
+  const startOf = ({ angle }: Servo) => angle?.startDeg ?? Number.NaN;
+  const lost = servos.filter((servo) => Number.isNaN(startOf(servo))).map(({ name }) => name);
+  const measured = servos
+    .filter((servo) => !Number.isNaN(startOf(servo)))
+    .map((servo) => `${servo.name} at ${tidy(startOf(servo), 1)} deg`);
+  const texts: string[] = [];
+  if (lost.length > 0)
+    texts.push(
+      `nobody knows where these servos stand: ${lost.join(', ')}; they move one at a time, at their own speed, to their park position`,
+    );
+  if (measured.length > 0)
+    texts.push(
+      `these servos start where they are measured, one at a time, and jump if a sensor is wrong: ${measured.join(', ')}`,
+    );
+  return texts.join('; ');
 }

@@ -141,6 +141,12 @@ export function senseSchema({ z, name, positive, atLeast0, pin }: Parts) {
         )
           .max(5, { error: 'is above 5; give seconds, 5 or less' })
           .default(0.3),
+        wakeUnasked: z
+          .boolean({ error: 'is not true or false; write true or false' })
+          .default(false)
+          .describe(
+            'a limp servo that is measured where it was commanded to last wakes without a question; a sensor that sticks there while the flap is moved would not be noticed',
+          ),
         slipDeg: positive(
           'degrees',
           'when the difference of measured and commanded angle at rest has changed by more over days, the horn may have slipped (deg)',

@@ -25,6 +25,8 @@ const file = z.strictObject({
   positions: z.record(z.string(), z.number()),
   /** What each position depends on; files of earlier releases have none, and their positions are not known. */
   digests: z.record(z.string(), z.string()).optional(),
+  /** What is known of the measured angles of servos. */
+  angles: z.record(z.string(), z.object({ digest: z.string(), proven: z.boolean() })).optional(),
   duty: z.record(z.string(), duty),
   /** Locks on the prop ("hands in the prop"). */
   lockout: z.array(z.object({ by: z.string(), reason: z.string(), time: z.string() })).optional(),

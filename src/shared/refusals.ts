@@ -713,7 +713,7 @@ export const REFUSALS = {
   ],
   'sim.no-servo': [
     'noSuchThing',
-    'A simulated plant is for a servo that is not on the board.',
+    'A simulated plant, or a simulated hand, is for a servo that is not on the board.',
     'Name one of its servos.',
   ],
   'sim.no-input': [

@@ -275,6 +275,7 @@ export class FakeDaemon {
       if (this.unknown.length > 0 && confirm !== 'unknown')
         throw new Refusal('wake.unknown-servos', 'wake with confirm: "unknown"', {
           servos: this.unknown,
+          words: `nobody knows where these servos stand: ${this.unknown.join(', ')}; they move one at a time, at their own speed, to their park position`,
         });
       this.unknown = [];
       if (this.condition === 'stopped') {

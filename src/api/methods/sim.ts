@@ -14,6 +14,7 @@ export const sim = {
       'board.not-simulated',
       'sim.no-input',
       'sim.no-sense',
+      'sim.no-servo',
       'sim.not-local',
     ],
     params: ({ z, want, text, pinLevel }) =>
@@ -51,6 +52,14 @@ export const sim = {
           )
           .optional()
           .describe('how senses on the board measure, by name; null: as they should'),
+        turned: z
+          .record(
+            z.string(),
+            z.number(want('a finite number of deg')),
+            want('angles (deg) by servo: { "beak": 12 }'),
+          )
+          .optional()
+          .describe('a hand turns these servos to these angles (deg), as long as they are limp'),
         fault: z
           .string(want('what is wrong, in words, or null'))
           .min(1, want('what is wrong, in words'))

@@ -21,6 +21,8 @@ type PlantSettings = NonNullable<SimBoard['plant']>[string];
 const FRAME_MS = 1000 / SERVO_HZ;
 /** The average wait for the next frame: the part of `lagS` that is dead time. */
 const MEAN_DEAD_TIME_S = FRAME_MS / 2 / 1000;
+/** How fast a simulated hand turns a limp servo (deg/s). Chosen, no source. */
+const HAND_DEG_S = 60;
 /** A servo begins to push when it is commanded this far past a stop (deg). */
 const DEADBAND_DEG = 0.5;
 /** It pushes with full force when it is commanded this much further (deg). */
@@ -138,6 +140,18 @@ export class SimDriver implements Driver {
     this.#senses.set(senses);
   }
 
+  turnByHand(servos: Readonly<Record<string, number>>): void {
+    const names = [...this.#servos.keys()];
+    for (const channel of Object.keys(servos))
+      if (!this.#servos.has(channel))
+        throw new Refusal(
+          'sim.no-servo',
+          `no such servo ${channel} on this sim board; it has ${names.join(', ') || 'none'}`,
+          { channel, servos: names },
+        );
+    for (const [channel, deg] of Object.entries(servos)) this.#servos.get(channel)!.turnTo(deg);
+  }
+
   async close(): Promise<void> {
     this.#open = false;
     for (const servo of this.#servos.values()) servo.release();
@@ -201,6 +215,8 @@ class SimServo {
   readonly #fullSpeedDeg: number;
   /** The horn angle that the pulses command (deg); NaN without pulses. */
   #targetDeg = Number.NaN;
+  /** Where a hand turns it while it is limp (deg); NaN while none does. */
+  #handDeg = Number.NaN;
   #nextUs = 0;
   /** When the servo reads `#nextUs` (ms); Infinity once it has. */
   #nextAtMs = Number.POSITIVE_INFINITY;
@@ -234,6 +250,11 @@ class SimServo {
 
   #turn(hornDeg: number): void {
     this.#hornDeg = clamp(hornDeg, this.#hornStopsDeg[0], this.#hornStopsDeg[1]);
+  }
+
+  /** A hand turns it to `deg`, as long as it is limp. */
+  turnTo(deg: number): void {
+    this.#handDeg = this.#toHorn(clamp(deg, this.stopsDeg[0], this.stopsDeg[1]));
   }
 
   /** Stops the pulses at once: the servo is limp and stays where it is. */
@@ -288,8 +309,16 @@ class SimServo {
     this.#nowMs = Math.max(this.#nowMs, nowMs);
   }
 
+  #turnByHand(dtS: number): void {
+    const leftDeg = this.#handDeg - this.#hornDeg;
+    if (!(dtS > 0) || Number.isNaN(leftDeg)) return;
+    this.#turn(this.#hornDeg + Math.sign(leftDeg) * Math.min(Math.abs(leftDeg), HAND_DEG_S * dtS));
+  }
+
   /** Moves towards the target for a time (s); does nothing unless that is above 0. */
   #move(dtS: number): void {
+    if (Number.isNaN(this.#targetDeg)) this.#turnByHand(dtS);
+    else this.#handDeg = Number.NaN;
     const errorDeg = this.#targetDeg - this.#hornDeg;
     if (!(dtS > 0) || Number.isNaN(errorDeg) || errorDeg === 0) return;
     const runDeg = Math.abs(errorDeg) - this.#fullSpeedDeg;

@@ -23,9 +23,9 @@ export function askFirst(asked: Question): void {
 
 /** Wakes the prop; where the position of a servo is unknown, a person is asked first. */
 export async function wake(): Promise<void> {
-  await asking('wake', {}, 'wake.unknown-servos', ({ servos }) => ({
+  await asking('wake', {}, 'wake.unknown-servos', ({ words }) => ({
     title: 'Keep hands clear',
-    text: `Nobody knows where these servos stand: ${(servos as string[]).join(', ')}. They move one at a time, at their own speed, to their park position.`,
+    text: `${String(words).charAt(0).toUpperCase()}${String(words).slice(1)}.`,
     yes: 'Hands are clear: wake',
     act: () => void ask('wake', { confirm: 'unknown' }),
   }));

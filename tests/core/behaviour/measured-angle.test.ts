@@ -1,5 +1,6 @@
 import { describe, expect, test } from 'vitest';
 import { SimDriver } from '../../../src/boards/sim/driver.ts';
+import type { MeasuredAngle } from '../../../src/core/measured-angle.ts';
 import { FLAG } from '../../../src/shared/telemetry.ts';
 import { type Client, makeProp, Rig, servo } from '../rig.ts';
 
@@ -19,6 +20,7 @@ interface Bench {
   notes(): string[];
   said(): string[];
   astray(): boolean;
+  angle(): MeasuredAngle;
 }
 
 async function open(
@@ -40,6 +42,7 @@ async function open(
     ...{ rig, client, meter },
     notes: () => (rig.core.safety.senses ?? []).map(({ text }) => text),
     said: () => rig.texts('sense'),
+    angle: () => rig.core.body.angles[0]!,
     astray: () => (rig.servo('beak').flags() & FLAG.astray) !== 0,
   };
 }
@@ -55,8 +58,8 @@ describe('the measured angle beside the commanded one', () => {
     for (const to of [30, -40, 35, 0, 40]) await move(bench, to, 300);
     for (const to of [30, -40, 5]) await move(bench, to);
     expect([bench.said(), bench.notes(), bench.astray()]).toEqual([[], [], false]);
-    const { angle, measuredDeg } = bench.rig.servo('beak');
-    expect(angle!.proven).toBe(true);
+    const { measuredDeg } = bench.rig.servo('beak');
+    expect(bench.angle().proven).toBe(true);
     expect(Math.abs(measuredDeg - 5)).toBeLessThan(1);
   });
 
@@ -139,7 +142,7 @@ describe('the measured angle beside the commanded one', () => {
     expect(bench.rig.servo('beak').setpoint.pos).toBe(0);
     expect(mostDeg).toBe(30);
     expect(bench.rig.condition).toBe('live');
-    expect(bench.rig.servo('beak').angle!.proven).toBe(false);
+    expect(bench.angle().proven).toBe(false);
     expect(bench.rig.texts('stop')).toEqual([]);
   });
 
@@ -164,8 +167,8 @@ describe('the measured angle beside the commanded one', () => {
       await other.client.call('channel.move', { channel: 'tail', to });
       await move(other, -to);
     }
-    expect(wrong.rig.servo('beak').angle!.proven).toBe(false);
-    expect(other.rig.servo('tail').angle!.proven).toBe(false);
+    expect(wrong.angle().proven).toBe(false);
+    expect(other.angle().proven).toBe(false);
     expect(wrong.said().some((text) => text.includes('did not arrive'))).toBe(true);
     expect(other.said().some((text) => text.startsWith('tail did not arrive'))).toBe(true);
   });
