@@ -5,6 +5,7 @@ import { control } from './methods/control.ts';
 import { cues } from './methods/cues.ts';
 import { explain } from './methods/explain.ts';
 import { file } from './methods/file.ts';
+import { measure } from './methods/measure.ts';
 import { parts } from './methods/parts.ts';
 import { picture } from './methods/picture.ts';
 import { proposal } from './methods/proposal.ts';
@@ -26,6 +27,7 @@ export const METHODS = {
   ...channels,
   ...cues,
   ...takes,
+  ...measure,
   ...file,
   ...explain,
   ...picture,

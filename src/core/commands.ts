@@ -446,6 +446,23 @@ export class Commands {
       });
       return { channels: this.#core.performer.perform(moves, session) };
     },
+    'measure.begin': (params, session) => {
+      this.#core.mustBeLive();
+      const state = this.#core.measuring.begin(params, session);
+      const { channel, what } = params;
+      const text =
+        what === 'ends' ? `looks for the ends of ${channel}` : `measures ${channel} running free`;
+      this.#record(session, 'measure.begin', text, { channel, run: state.run });
+      return state;
+    },
+    'measure.hold': ({ run }, session) => this.#core.measuring.hold(run, session),
+    'measure.release': ({ run }, session) => this.#core.measuring.release(run, session),
+    'measure.accept': async (params, session) => {
+      const { edits, version, what, done } = this.#core.measuring.editsOf(params, session);
+      const result = await this.#editor.apply({ edits, version }, this.#author(session, what));
+      this.#record(session, 'measure.accept', `${what}: ${changeText(result)}`, { ...result });
+      return { ...done(), version: result.version, pending: result.pending };
+    },
     'take.begin': ({ channels, over, sound }, session) => {
       this.#core.mustBeLive();
       const { recorder, cues, body, nowS } = this.#core;

@@ -21,6 +21,7 @@ import type { Gate } from './gate.ts';
 import type { Idle } from './idle.ts';
 import type { Journal } from './journal.ts';
 import type { Lease, Session } from './lease.ts';
+import { Measuring } from './measuring.ts';
 import { OscPerform } from './osc-perform.ts';
 import { Performer } from './performer.ts';
 import type { PropLight } from './prop-light.ts';
@@ -77,6 +78,8 @@ export class Core {
   readonly triggers: Triggers;
   /** Servos that a hand leads. */
   readonly performer: Performer;
+  /** Servos measured by themselves, while a person holds. */
+  readonly measuring: Measuring;
   /** OSC messages that lead servos. */
   readonly osc: OscPerform;
   /** What the show of many props may do here. */
@@ -155,6 +158,7 @@ export class Core {
       changing && new PropExchange(this.#version, changing, this.#exchangeHost, journal, clock);
     this.triggers = new Triggers(this, clock);
     this.performer = new Performer(this);
+    this.measuring = new Measuring(this);
     this.osc = new OscPerform(this);
     this.show = new Show(this);
     this.desk = new DeskLevels(this);
@@ -422,6 +426,7 @@ export class Core {
       this.#senseWatch.tick();
       this.#batteryWatch.tick(this.body, this.#context.nowMs);
     }
+    this.measuring.tick(this.#context.condition === 'live' && this.gate.blocked === undefined);
     this.gate.enforce();
     this.light.tick();
     this.#stops.tick();

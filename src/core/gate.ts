@@ -112,6 +112,8 @@ export class Gate {
   #waiting: Waiting[] = [];
   /** Set while parking: going to rest is never refused by an interlock. */
   parking = false;
+  /** The servo that is being measured: nothing else moves meanwhile. */
+  measured: Servo | undefined;
   /** Set while nothing may move or close: why. */
   blocked: (() => Refusal) | undefined;
 
@@ -304,7 +306,8 @@ export class Gate {
 
   /** @throws Refusal `outOfLimits`, `interlock`, `condition`, `railLimit` when they may not move */
   mustBeAbleToMove(moves: readonly Move[], leaving: ReadonlySet<Actuator> = NONE): void {
-    const feeling = this.#body.servos.find((servo) => servo.feeling);
+    const measured = this.parking ? undefined : this.measured;
+    const feeling = measured ?? this.#body.servos.find((servo) => servo.feeling);
     for (const { servo, targetDeg } of moves) {
       this.mustBeWithin(servo, targetDeg);
       if (!staysAtRest(servo, targetDeg)) this.#interlocksMustHold(servo);

@@ -16,6 +16,8 @@ export const EVENTS = {
   guard: 'info',
   /** What is measured is beyond a limit, or no longer measured. */
   sense: 'info',
+  /** A servo that is measured by itself, while a person holds the button. */
+  measure: 'info',
   'link lost': 'warn',
   fault: 'warn',
   /** The core's thread stood still for longer than it may. */

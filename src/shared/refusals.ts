@@ -364,6 +364,52 @@ export const REFUSALS = {
     'The servo moves; it feels for its stop from where it stands.',
     'Wait until it stands still.',
   ],
+  'measure.running': [
+    'condition',
+    'A servo is being measured already.',
+    'Release its button first.',
+  ],
+  'measure.no-sensor': [
+    'condition',
+    'Nothing measures the current of this servo alone.',
+    'Fit a current sensor in its plus wire, and name it in `senses`.',
+  ],
+  'measure.sensor': [
+    'condition',
+    'The sensor sticks, is gone, too slow, or measures something else; nothing is proposed.',
+    'Check the sensor and its wires, then measure again.',
+  ],
+  'measure.pushes': [
+    'condition',
+    'The servo pushes against something where it should run free.',
+    'Take away what is in its way, then measure again.',
+  ],
+  'measure.unsteady': [
+    'condition',
+    'What was measured is not the same when it is measured again.',
+    'Look for what is loose or sticks, then measure again.',
+  ],
+  'measure.taken': ['condition', 'Another command has sent the servo elsewhere.', 'Measure again.'],
+  'measure.released': [
+    'condition',
+    'The button was released, or the link hesitated: the measurement has ended.',
+    'Hold the button throughout.',
+  ],
+  'measure.unknown': [
+    'condition',
+    'There is no such measurement of this session.',
+    'Begin one: `measure.begin`.',
+  ],
+  'measure.nothing': [
+    'condition',
+    'The measurement has nothing of that kind to write.',
+    'See `proposed` of measure.hold.',
+  ],
+  'measure.outdated': [
+    'condition',
+    'The prop file has changed since it was measured.',
+    'Measure again.',
+  ],
   'move.interrupted': [
     'condition',
     'Something stopped or took over the servo on its way.',
