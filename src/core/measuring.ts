@@ -6,8 +6,13 @@ import type { ServoChannel } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
 import { measuredOf } from '../shared/measured.ts';
 import { clamp, tidy } from '../shared/units.ts';
-import type { Core } from './core.ts';
-import type { Session } from './lease.ts';
+import type { Actuator } from './actuators.ts';
+import type { Body } from './body.ts';
+import type { CoreProp } from './core-prop.ts';
+import type { Gate } from './gate.ts';
+import type { Idle } from './idle.ts';
+import type { Journal } from './journal.ts';
+import type { Lease, Session } from './lease.ts';
 import { type FreeRunning, measureCurrent } from './measure-current.ts';
 import { EndSearch, type Ends } from './measure-ends.ts';
 import { Probe, type Script, TAKEN } from './measure-probe.ts';
@@ -29,6 +34,22 @@ const OVER_NOISE = 6;
 type Measured =
   | { what: 'current'; current: FreeRunning & { pushOverA: number } }
   | { what: 'ends'; ends: Ends };
+
+/** What measuring needs from the core. */
+interface MeasureHost {
+  readonly body: Body;
+  readonly gate: Gate;
+  readonly idle: Idle;
+  readonly journal: Journal;
+  readonly lease: Lease;
+  readonly prop: CoreProp;
+  /** The version of the prop file that is in use. */
+  readonly version: string;
+  /** Time of the last tick (s, ms). */
+  readonly nowS: number;
+  readonly nowMs: number;
+  byHand(channels: ReadonlySet<Actuator>, who: string): void;
+}
 
 /** A measurement: one servo, one person who holds the button. */
 interface Run {
@@ -59,13 +80,13 @@ type State = Result<'measure.hold'>;
  * never starts again. Every move passes the gate, which lets nothing else move meanwhile.
  */
 export class Measuring {
-  readonly #core: Core;
+  readonly #core: MeasureHost;
   #run: Run | undefined;
   /** The last one, running or ended. */
   #last: Run | undefined;
   #count = 0;
 
-  constructor(core: Core) {
+  constructor(core: MeasureHost) {
     this.#core = core;
   }
 
