@@ -2,7 +2,15 @@ import type { ChannelState, JournalEntry } from '../api/types.ts';
 import { conditionText } from '../shared/condition-text.ts';
 import type { StateParams } from './client.ts';
 import { print, show, table, UsageError } from './output.ts';
-import { batteryLines, measuredText, railTable, troubleText, valueText } from './senses-text.ts';
+import {
+  batteryLines,
+  MEASURED,
+  measuredText,
+  railTable,
+  tableWhereMeasured,
+  troubleText,
+  valueText,
+} from './senses-text.ts';
 import { seconds, whole } from './values.ts';
 import { type Operator, type Outcome, verb } from './verb.ts';
 
@@ -90,7 +98,7 @@ class Picture {
     return [
       `${prop}: ${this.#condition}  ${this.#tS.toFixed(1)} s  (Ctrl-C ends)`,
       '',
-      table(['channel', 'value', 'target', 'measured deg', 'pulse us', 'flags'], channels),
+      tableWhereMeasured(['channel', 'value', 'target', MEASURED, 'pulse us', 'flags'], channels),
       '',
       railTable(this.#rails),
       ...batteryLines(this.#rails),

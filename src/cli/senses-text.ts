@@ -48,6 +48,17 @@ function signed(amps: number): string {
   return `${amps < 0 ? '-' : '+'}${Math.abs(amps).toFixed(2)}`;
 }
 
+/** The column of measured angles. */
+export const MEASURED = 'measured deg';
+
+/** A table that has the column of measured angles only where an angle is measured. */
+export function tableWhereMeasured(heads: string[], rows: string[][]): string {
+  const at = heads.indexOf(MEASURED);
+  if (rows.some((row) => row[at] !== '')) return table(heads, rows);
+  const others = (row: string[]) => row.filter((_, i) => i !== at);
+  return table(others(heads), rows.map(others));
+}
+
 /** The measured angle of a servo (deg); empty where nothing measures it. */
 export function measuredText({ measuredDeg }: { measuredDeg?: number | undefined }): string {
   return measuredDeg === undefined ? '' : fixed(measuredDeg, 1);

@@ -7,7 +7,13 @@ import { tidy } from '../shared/units.ts';
 import { fileLines } from './file-text.ts';
 import { findVerb } from './find.ts';
 import { show, table, UsageError } from './output.ts';
-import { measuredText, railTable, troubleText } from './senses-text.ts';
+import {
+  MEASURED,
+  measuredText,
+  railTable,
+  tableWhereMeasured,
+  troubleText,
+} from './senses-text.ts';
 import { between, degreesOrMark, lightness, number, seconds, secondsOrNone } from './values.ts';
 import { type Argument, type Operator, type Outcome, type VerbOption, verb } from './verb.ts';
 
@@ -97,8 +103,8 @@ function channelTable(channels: Record<string, ChannelInfo>): string {
       .join(' '),
     info.flags.join(' '),
   ]);
-  const heads = ['channel', 'kind', 'value', 'target', 'measured deg'];
-  return table([...heads, 'limits deg', 'marks', 'flags'], rows);
+  const heads = ['channel', 'kind', 'value', 'target', MEASURED, 'limits deg', 'marks', 'flags'];
+  return tableWhereMeasured(heads, rows);
 }
 
 function cueTable({ cues, idle, triggers }: Result<'cue.list'>): string {

@@ -402,6 +402,11 @@ describe('a single command', () => {
     expect(lines[3]).toBe('channel   kind   value    target   limits deg  marks           flags');
     expect(lines[4]).toBe('beak      servo  0        0        -5 to 35    shut=0 open=30');
     expect(lines.slice(-3)).toEqual(['rail     amps  limit A', 'servo6v  0.53        5', '']);
+    // A measured angle stands beside the commanded one, where one is measured.
+    daemon.channels.beak!.measuredDeg = 2.3;
+    const [head, row] = (await run(['status'], daemon)).out.split('\n').slice(3, 5);
+    expect(head).toMatch(/^channel +kind +value +target +measured deg +limits deg/);
+    expect(row).toMatch(/^beak +servo +0 +0 +2\.3 +-5 to 35/);
   });
 
   test('Ctrl-C stops the motion, holding it', async () => {

@@ -21,6 +21,7 @@ interface FakeChannel {
   limitsDeg?: [number, number];
   marks?: Record<string, number>;
   measured?: Record<string, string | null>;
+  measuredDeg?: number;
   amps: number;
 }
 

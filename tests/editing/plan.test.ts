@@ -57,9 +57,9 @@ describe('references', () => {
       }
     };
     walk(schema, '');
-    // Names that stand for themselves, and names of other things: boards, cues, takes, steps, connectors, sounds.
+    // Names that stand for themselves, and names of other things: boards, cues, takes, steps, connectors, sounds, props.
     const others =
-      /board$|cue$|choose\[\]$|^\.(boards|connectors|cues|idle|triggers|guards|senses|sounds|takes)\.KEY$|sound\.\*$|\.take$|\.name$|\.after$/;
+      /board$|cue$|choose\[\]$|^\.(boards|connectors|cues|idle|triggers|guards|senses|sounds|takes)\.KEY$|sound\.\*$|\.take$|\.name$|\.after$|^\.show\./;
     const own = /^\.(channels|rails|groups|poses)\.KEY$|^\.channels\.\*\.marks\.KEY$/;
     const step = (at: string) => [`.cues.*${at}`, `.cues.*.steps${at}`];
     expect([...found].filter((path) => !others.test(path) && !own.test(path)).sort()).toEqual(

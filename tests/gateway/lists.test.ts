@@ -60,6 +60,7 @@ describe('channel.list', () => {
       [BEAK, FIELD.target, 30],
       [BEAK, FIELD.pulseUs, 1637],
       [BEAK, FIELD.flags, FLAG.moving | FLAG.pushing],
+      [BEAK, FIELD.measuredDeg, Number.NaN],
       [MIST, FIELD.value, 1],
       [MIST, FIELD.target, 1],
     );
