@@ -9,6 +9,9 @@ export interface ShowInputs {
   what: string;
   file: string;
   words?: string;
+  lead?: number;
+  category?: 0 | 1 | 2;
+  now?: true;
 }
 
 /** A show without errors. */
@@ -27,7 +30,10 @@ export function noWords({ what, words }: ShowInputs): void {
     throw new UsageError(`${what} takes no more words than the file; leave out ${words}`);
 }
 
-function report({ file, findings }: LoadedShow, exit: number): Outcome {
+export function report(
+  { file, findings }: Pick<LoadedShow, 'file' | 'findings'>,
+  exit: number,
+): Outcome {
   const lines = findings.map((finding) => formatFinding(finding, file));
   const text = lines.length === 0 ? [`${file}: no findings`] : withCount(lines);
   return { result: { file, findings }, text: text.join('\n'), exit };

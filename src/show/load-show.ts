@@ -5,7 +5,7 @@ import type { Prop } from '../prop/schema.ts';
 import { remarksOfIssues, valueAt } from '../prop/schema-remarks.ts';
 import { type PropText, readText } from '../prop/text.ts';
 import { lintShowFile } from './lint-show-file.ts';
-import { type ShowFile, showSchemas } from './show-file.ts';
+import { type ShowControl, type ShowFile, showSchemas } from './show-file.ts';
 
 /** A show, read and checked. */
 export interface LoadedShow {
@@ -24,6 +24,21 @@ export async function loadShow(file: string): Promise<LoadedShow> {
   if (typeof read !== 'string')
     return { file, show: undefined, props: new Map(), source: undefined, findings: read.findings };
   return parseShow(read, file);
+}
+
+/** What commanding a show needs of its file, or what is wrong with that; prop files are not read. */
+export async function loadControl(
+  file: string,
+): Promise<{ control: ShowControl } | { findings: Finding[] }> {
+  const text = await loadText(file);
+  if (typeof text !== 'string') return { findings: text.findings };
+  const source = readText(text);
+  const { control } = showSchemas();
+  const parsed = control.safeParse(source.raw);
+  if (parsed.success) return { control: parsed.data };
+  if (source.raw === undefined) return { findings: [...source.findings] };
+  const remarks = remarksOfIssues(parsed.error.issues, source.raw, control);
+  return { findings: remarks.map((remark) => source.place(remark)) };
 }
 
 /** @param load reads a prop file; for tests */

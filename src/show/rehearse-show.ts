@@ -6,7 +6,7 @@ import { Refusal } from '../shared/errors.ts';
 import { briefly } from '../shared/journal.ts';
 import { tidy } from '../shared/units.ts';
 import { worstTogether } from '../sums/flash.ts';
-import { askedOf, type ShowCondition, type ShowFile } from './show-file.ts';
+import { askedOf, type ShowCondition, type ShowFile, type ShowStep } from './show-file.ts';
 
 /** What a rehearsal of a whole show finds out. */
 export interface ShowRehearsal {
@@ -92,6 +92,8 @@ class Run {
   readonly #light = new AllLight();
   /** By prop, what it was told last: reports of it are placed there. */
   readonly #lastStep = new Map<string, number>();
+  /** Of each go that is sent: whether its condition held then. */
+  readonly #decided = new Map<number, boolean>();
   readonly #reported = new Map<string, number>();
   /** Since the start of the show (s); negative while props wake for the first cues. */
   #nowS = 0;
@@ -142,9 +144,14 @@ class Run {
     });
   }
 
-  /** A go wakes its props when it is sent. */
+  /** A go is decided, and wakes its props, when it is sent. */
   #wake(index: number): void {
-    for (const { prop, act } of askedOf(this.#show, this.#show.timeline[index]!)) {
+    const step = this.#show.timeline[index]!;
+    if (!step.go) return;
+    const holds = this.#holds(step);
+    this.#decided.set(index, holds);
+    if (!holds) return;
+    for (const { prop, act } of askedOf(this.#show, step)) {
       const player = this.#players.get(prop);
       if (act !== 'go' || player?.stage.core.condition !== 'parked') continue;
       const why = refusalOf(() => player.stage.beginWake());
@@ -158,10 +165,14 @@ class Run {
     }
   }
 
+  #holds({ only = [] }: ShowStep): boolean {
+    return only.every((one) => this.#players.get(one.prop)?.holds(one));
+  }
+
   /** One step. @returns false where the show ends with it */
   #do(index: number): boolean {
     const step = this.#show.timeline[index]!;
-    const holds = (step.only ?? []).every((one) => this.#players.get(one.prop)?.holds(one));
+    const holds = this.#decided.get(index) ?? this.#holds(step);
     for (const asked of askedOf(this.#show, step)) {
       this.#steps.push({ atS: step.at, ...asked, ...(!holds && { skipped: true }) });
       const player = this.#players.get(asked.prop);

@@ -87,7 +87,13 @@ function make() {
       go: z.record(target, name('cue')).optional().describe('starts cues, by prop or group'),
       end: z.array(target).min(1).optional().describe('ends what the show has started there'),
       park: z.array(target).min(1).optional().describe('parks these'),
-      only: z.array(only).min(1).optional().describe('it happens only if all of this holds then'),
+      only: z
+        .array(only)
+        .min(1)
+        .optional()
+        .describe(
+          'it happens only if all of this holds when it is sent: a go, leadS before its time',
+        ),
       otherwise: z
         .enum(['skip', 'end'], { error: 'is neither skip nor end; write skip or end' })
         .default('skip')
@@ -134,7 +140,13 @@ function make() {
     timeline: z.array(step).min(1).describe('what happens when'),
     schedule: z.array(entry).default([]).describe('when sinew show run plays it'),
   });
-  return { prop, supply, step, entry, showFile };
+  /** What commanding a show needs: a stop must not wait until the rest of the file is right. */
+  const control = z.object({
+    ...showFile.pick({ name: true, leadS: true, groups: true }).shape,
+    broker,
+    props: z.record(name('prop'), z.unknown()),
+  });
+  return { prop, supply, step, entry, showFile, control };
 }
 
 /** Made on demand. */
@@ -142,12 +154,16 @@ export const showSchemas = lazily(make);
 
 type Schemas = ReturnType<typeof make>;
 export type ShowFile = z.output<Schemas['showFile']>;
+export type ShowControl = z.output<Schemas['control']>;
 export type ShowStep = z.output<Schemas['step']>;
 export type ShowCondition = NonNullable<ShowStep['only']>[number];
 export type ScheduleEntry = z.output<Schemas['entry']>;
 
 /** The props that a name means: a prop itself, the members of a group, or `all`. */
-export function propsOf(show: Pick<ShowFile, 'props' | 'groups'>, target: string): string[] {
+export function propsOf(
+  show: { props: Readonly<Record<string, unknown>>; groups: ShowFile['groups'] },
+  target: string,
+): string[] {
   if (target === 'all') return Object.keys(show.props);
   if (Object.hasOwn(show.props, target)) return [target];
   return Object.hasOwn(show.groups, target) ? [...new Set(show.groups[target]!)] : [];

@@ -68,17 +68,17 @@ describe('the rehearsal of a show', () => {
 
   test('leaves out steps whose condition does not hold, and ends where the file says so', async () => {
     const step = (otherwise: string) =>
-      `timeline: [{ at: 0, go: { left: nod } }, { at: 1, go: { right: nod }, only: [{ prop: left, is: idle }]${otherwise} }, { at: 6, go: { right: blink } }]`;
+      `leadS: 1\ntimeline: [{ at: 0, go: { left: nod } }, { at: 1.5, go: { right: nod }, only: [{ prop: left, is: idle }]${otherwise} }, { at: 6, go: { right: blink } }]`;
     const done = async (otherwise: string) =>
       (await rehearse(step(otherwise))).steps.map(({ atS, skipped }) => [atS, skipped === true]);
     expect(await done('')).toEqual([
       [0, false],
-      [1, true],
+      [1.5, true],
       [6, false],
     ]);
     expect(await done(', otherwise: end')).toEqual([
       [0, false],
-      [1, true],
+      [1.5, true],
     ]);
   });
 

@@ -1,0 +1,110 @@
+import { describe, expect, test } from 'vitest';
+import { problemsOf, stepId } from '../../src/show/conductor.ts';
+import { topics } from '../../src/show/wire.ts';
+import { Troupe } from './troupe.ts';
+
+describe('a conductor', () => {
+  test('hears how props are, and gives them its time', () => {
+    const troupe = new Troupe('left', 'right');
+    const conductor = troupe.conductor();
+    expect([...conductor.statuses.keys()].sort()).toEqual(['left', 'right']);
+    expect(conductor.isKnownTo(['left', 'right'])).toBe(true);
+    expect(conductor.isKnownTo(['left', 'third'])).toBe(false);
+  });
+
+  test('believes no prop that speaks for another', async () => {
+    const troupe = new Troupe('left', 'right');
+    const conductor = troupe.conductor();
+    const { status } = troupe.get('left');
+    troupe.toConductors(
+      topics.status('foyer', 'right'),
+      JSON.stringify({ ...status, armed: false }),
+    );
+    troupe.toConductors(topics.status('foyer', 'left'), '{"v":1}');
+    await troupe.run(20);
+    expect(conductor.present('left')?.armed).toBe(true);
+    expect(conductor.present('right')?.armed).toBe(true);
+  });
+
+  test('reaches all with one message, and names those that do not answer', async () => {
+    const troupe = new Troupe('left', 'right', 'top');
+    const conductor = troupe.conductor();
+    troupe.get('top').deaf = true;
+    const replies = await troupe.asked(
+      conductor,
+      { act: 'stop', category: 1 },
+      ['left', 'right', 'top'],
+      true,
+    );
+    expect(replies.map(({ prop, outcome }) => [prop, outcome])).toEqual([
+      ['left', 'done'],
+      ['right', 'done'],
+      ['top', 'silent'],
+    ]);
+    expect(troupe.sent[0]!.topic).toBe(topics.allCommand('foyer'));
+    // Only the one that has not answered is asked again.
+    expect(new Set(troupe.sent.slice(1).map(({ topic }) => topic))).toEqual(
+      new Set([topics.command('foyer', 'top')]),
+    );
+    expect(troupe.get('left').heard).toHaveLength(1);
+  });
+
+  test('asks again for a lost answer with the same id, so that nothing is done twice', async () => {
+    const troupe = new Troupe('left');
+    const conductor = troupe.conductor();
+    const left = troupe.get('left');
+    left.mute = true;
+    const atMs = troupe.clock.nowMs() + 2000;
+    const asked = conductor.ask({ act: 'go', cue: 'nod', atMs }, ['left'], 4000);
+    await troupe.run(1000);
+    left.mute = false;
+    await troupe.run(2000);
+    expect((await asked)[0]).toMatchObject({ prop: 'left' });
+    expect((await asked)[0]!.outcome).toMatch(/waits|done/);
+    expect([left.heard.length, left.started.length]).toEqual([1, 1]);
+  });
+
+  test('says what is refused, and that nothing was sent where the broker is away', async () => {
+    const troupe = new Troupe('left');
+    const conductor = troupe.conductor();
+    troupe.get('left').refuses = 'the prop is not armed';
+    expect(await troupe.asked(conductor, { act: 'park' }, ['left'])).toEqual([
+      expect.objectContaining({ outcome: 'refused', reason: 'the prop is not armed' }),
+    ]);
+    troupe.brokerIsAway = true;
+    const before = troupe.sent.length;
+    const [reply] = await troupe.asked(conductor, { act: 'park' }, ['left']);
+    expect(reply!.outcome).toBe('unsent');
+    troupe.brokerIsAway = false;
+    await troupe.run(5000);
+    expect(troupe.sent).toHaveLength(before);
+  });
+
+  test('has ids that depend on show, run, step and prop alone', () => {
+    expect(stepId('foyer', 'r', 0, 'left')).toBe(stepId('foyer', 'r', 0, 'left'));
+    const ids = [
+      stepId('foyer', 'r', 0, 'left'),
+      stepId('foyer', 'r', 0, 'right'),
+      stepId('foyer', 'r', 1, 'left'),
+      stepId('foyer', 's', 0, 'left'),
+      stepId('garden', 'r', 0, 'left'),
+    ];
+    expect(new Set(ids).size).toBe(5);
+    for (const id of ids) expect(id).toMatch(/^[A-Za-z0-9_-]{8,64}$/);
+  });
+
+  test('knows what is not as it should be, the worst first', () => {
+    const { status } = new Troupe('left').get('left');
+    expect(problemsOf(status, true)).toEqual([]);
+    expect(problemsOf(undefined, true)).toEqual(['it does not answer']);
+    const cause = { code: 'stop', who: 'guest', words: 'guest pressed Stop' };
+    expect(
+      problemsOf({ ...status, lockout: true, condition: 'stopped', cause, armed: false }, false),
+    ).toEqual([
+      'hands in the prop: it is locked',
+      'stopped: guest pressed Stop',
+      'not armed',
+      "it is not in the show's file",
+    ]);
+  });
+});
