@@ -249,9 +249,12 @@ export function problemsOf(status: Status | undefined, isInFile: boolean): strin
   if (!status || status.gone) return ['it does not answer'];
   const { lockout, condition, cause, armed, battery, problems } = status;
   const why = cause ? `: ${cause.words}` : '';
+  // The prop itself says most of it.
+  const said = (word: string) => problems.some((one) => one.startsWith(word));
+  const stands = (condition === 'faulted' || condition === 'stopped') && !said(condition);
   return [
-    ...(lockout ? ['hands in the prop: it is locked'] : []),
-    ...(condition === 'faulted' || condition === 'stopped' ? [`${condition}${why}`] : []),
+    ...(lockout && !said('hands in the prop') ? ['hands in the prop: it is locked'] : []),
+    ...(stands ? [`${condition}${why}`] : []),
     ...(battery?.low ? [`battery ${battery.sense} is low: ${battery.volts} V`] : []),
     ...problems,
     ...(armed ? [] : ['not armed']),
