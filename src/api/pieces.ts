@@ -58,6 +58,15 @@ export function makePieces() {
 
   const channel = text('the name of a channel');
 
+  const time = (doc: string) => {
+    const say = want('a time such as 2026-05-04T10:15:00Z');
+    return z
+      .string(say)
+      .max(40, say)
+      .refine((given) => !Number.isNaN(Date.parse(given)), say)
+      .describe(`${doc} than this (ISO 8601)`);
+  };
+
   const to = z
     .union([z.number(), z.string().min(1).max(64)], want('an angle (deg) or the name of a mark'))
     .describe('angle (deg), or the name of a mark');
@@ -173,6 +182,7 @@ export function makePieces() {
     within,
     duration,
     flag,
+    time,
     channel,
     to,
     overS,

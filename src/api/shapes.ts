@@ -331,7 +331,11 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
   });
 
   const journalEntry = z.object({
-    seq: z.number().describe('counts up from 1 within one run of the daemon'),
+    seq: z
+      .number()
+      .describe(
+        'counts up, across restarts of the daemon too; after a crash some numbers are left out',
+      ),
     time: z.string().describe('wall-clock time, ISO 8601'),
     who: z.string(),
     what: z

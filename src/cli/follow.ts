@@ -1,4 +1,4 @@
-import type { ChannelState, JournalEntry } from '../api/types.ts';
+import type { ChannelState } from '../api/types.ts';
 import { conditionText } from '../shared/condition-text.ts';
 import type { StateParams } from './client.ts';
 import { print, show, table, UsageError } from './output.ts';
@@ -20,7 +20,7 @@ const ENDED: Outcome = { result: undefined, text: '' };
 const CLEAR = '\x1b[H\x1b[J';
 
 /** Ctrl-C ends such a verb in good order. */
-function untilInterrupted(operator: Operator): Promise<Outcome> {
+export function untilInterrupted(operator: Operator): Promise<Outcome> {
   return new Promise((resolve) => {
     const forget = operator.io.onInterrupt(() => {
       forget();
@@ -155,45 +155,4 @@ export const followVerbs = [
       }
     },
   }),
-  verb<{ since?: number; limit?: number; follow?: true }>({
-    name: 'journal',
-    summary: 'show who asked, what moved, what was refused and why',
-    where: 'both',
-    args: [],
-    options: [
-      { flags: '--since <N>', doc: 'only entries after this number', parse: whole(0, 1e15) },
-      { flags: '--limit <N>', doc: 'the newest N of them, 1 to 1000', parse: whole(1, 1000) },
-      { flags: '--follow', doc: 'go on with what happens, until Ctrl-C' },
-    ],
-    async run({ since, limit, follow }, operator) {
-      if (follow && operator.inSession) {
-        throw new UsageError('--follow works on the command line; open a second terminal for it');
-      }
-      const client = await operator.client();
-      const { stdout } = operator.io;
-      let last = since ?? 0;
-      const early: JournalEntry[] = [];
-      const printEntry = (entry: JournalEntry) => {
-        if (entry.seq <= last) return;
-        last = entry.seq;
-        print(stdout, operator.options.json ? JSON.stringify(entry) : journalLine(entry));
-      };
-      let hear = (entry: JournalEntry): unknown => early.push(entry);
-      if (follow) {
-        client.on('event', (entry) => hear(entry));
-        await operator.call('state.follow', { hz: 1, journal: true });
-      }
-      const result = await operator.call('journal.read', { since, limit });
-      if (!follow) return { result, text: result.entries.map(journalLine).join('\n') };
-      // What happened while the answer was on its way comes after it.
-      for (const entry of [...result.entries, ...early]) printEntry(entry);
-      hear = printEntry;
-      return untilInterrupted(operator);
-    },
-  }),
 ];
-
-function journalLine({ seq, time, who, what, text, count = 1 }: JournalEntry): string {
-  const more = count > 1 ? ` (the last of ${count})` : '';
-  return `${seq}  ${time}  ${who}  ${what}  ${text}${more}`;
-}

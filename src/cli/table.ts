@@ -2,6 +2,7 @@ import { doctorVerb } from './doctor.ts';
 import { explainVerb } from './explain.ts';
 import { fileVerbs } from './files.ts';
 import { followVerbs } from './follow.ts';
+import { journalVerbs } from './journal.ts';
 import { propVerbs } from './prop-verbs.ts';
 import { protractorVerb } from './protractor.ts';
 import { senseVerbs } from './senses-text.ts';
@@ -19,6 +20,7 @@ export const VERBS: readonly Verb[] = [
   ...conditionVerbs,
   ...lookVerbs,
   ...followVerbs,
+  ...journalVerbs,
   ...senseVerbs,
   ...propVerbs,
   ...soundVerbs,

@@ -28,10 +28,16 @@ export class Journal {
   /**
    * `sink` receives every entry as it is made (the log, and clients that follow), and with `again` when
    * it has taken on another command.
+   * @param after the number of the last entry of the daemon before this one
    */
-  constructor(clock: Clock, sink: (entry: JournalEntry, again: boolean) => void = () => {}) {
+  constructor(
+    clock: Clock,
+    sink: (entry: JournalEntry, again: boolean) => void = () => {},
+    after = 0,
+  ) {
     this.#clock = clock;
     this.#sink = sink;
+    this.#seq = after;
   }
 
   add(who: string, what: What, text: string, values?: Record<string, unknown>): void {

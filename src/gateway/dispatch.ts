@@ -42,7 +42,10 @@ type Own<M extends OwnMethod> = (
   params: Params<M>,
 ) => Result<M> | Promise<Result<M>>;
 type KnownMethod = MethodBy<'view'>;
-type Known<M extends KnownMethod> = (params: Params<M>) => string | Promise<string>;
+type Known<M extends KnownMethod> = (
+  params: Params<M>,
+  session: Session,
+) => string | Promise<string | Outcome>;
 
 /** The traffic, for the metrics. */
 export interface Traffic {
@@ -194,7 +197,8 @@ export class Dispatcher {
           this.#parts.view.answered();
         }
         const known = this.#known[name as KnownMethod] as Known<never>;
-        return { text: await known(checked as never) };
+        const made = await known(checked as never, session);
+        return typeof made === 'string' ? { text: made } : made;
       }
       case 'service':
         return this.#parts.service.ask(session.id, name as MethodBy<'service'>, checked);
@@ -267,7 +271,12 @@ export class Dispatcher {
     'cue.list': () => this.#parts.lists.cues(),
     'board.list': () => this.#parts.lists.boards(),
     'sense.list': () => this.#parts.lists.senses(),
-    'journal.read': (params) => this.#parts.journal.read(params),
+    'journal.read': ({ since, limit, ...more }, session) => {
+      // The newest are at hand; what is searched for, or older, is on the disk.
+      const isPlain = Object.values(more).every((value) => value === undefined);
+      if (isPlain) return this.#parts.journal.read({ since, limit });
+      return this.#parts.service.ask(session.id, 'journal.read', { since, limit, ...more });
+    },
   };
 
   async #open(

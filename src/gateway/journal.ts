@@ -35,6 +35,11 @@ export class JournalCopy {
     if (this.#entries.length >= 2 * KEPT) this.#entries = this.#entries.slice(-KEPT);
   }
 
+  /** An entry from before the daemon started, which is news to nobody. */
+  takeOld(entry: JournalEntry): void {
+    this.#insert({ entry, text: JSON.stringify(entry) });
+  }
+
   /** In the order of seq: what is from before this gateway may come when there are newer ones already. */
   #insert(made: { entry: JournalEntry; text: string }): void {
     const { seq } = made.entry;

@@ -56,14 +56,17 @@ export async function startGateway(
   const { clock = systemClock } = options;
   const view = new View(start, clock);
   const pictures = new Pictures();
-  const service = new ServiceLink(start.service, clock, (one) => pictures.take(one));
+  const journal = new JournalCopy();
+  const service = new ServiceLink(start.service, clock, (message) => {
+    if (message.t === 'picture') pictures.take(message);
+    else for (const entry of message.entries) journal.takeOld(entry);
+  });
   const log =
     options.log ??
     makeLog(start.logLevel, (level, values, text) => service.log(level, values, text));
   const core = new CoreLink(port);
   const feed = new StateFeed(view, clock);
   const lists = new Lists(view);
-  const journal = new JournalCopy();
   const notices = new Notices(view, (text) => sessions.notifyAll(text));
   const place = (session: Session) => {
     sessions.place(session);

@@ -12,6 +12,7 @@ import type {
   AskedMethod,
   FromGateway,
   LogLevel,
+  RecentEntries,
   ServedPicture,
   ToGatewayFromService,
 } from '../service/protocol.ts';
@@ -44,16 +45,19 @@ export class ServiceLink {
   #kept: LogLine[] = [];
   #dropped = 0;
 
-  readonly #picture: (picture: ServedPicture) => void;
+  readonly #hand: (message: ServedPicture | RecentEntries) => void;
 
-  /** @param picture takes what is to be served, before anybody is told its address */
+  /**
+   * @param hand takes what nobody has asked for: a picture to be served, before anybody is told its
+   * address, and entries of the journal from before the daemon started
+   */
   constructor(
     port: MessagePort,
     clock: Clock,
-    picture: (picture: ServedPicture) => void = () => {},
+    hand: (message: ServedPicture | RecentEntries) => void = () => {},
   ) {
     this.#clock = clock;
-    this.#picture = picture;
+    this.#hand = hand;
     this.#bucket = new Bucket(LINES_PER_S, LINES_BURST, clock.nowMs());
     this.use(port);
   }
@@ -68,7 +72,7 @@ export class ServiceLink {
     }
     port.on('message', (message: ToGatewayFromService) => {
       if (port !== this.#port) return;
-      if ('t' in message) this.#picture(message);
+      if ('t' in message) this.#hand(message);
       else this.#settle(message);
     });
     port.on('close', () => {

@@ -3,6 +3,7 @@ import { versionOf } from '../prop/file/version.ts';
 import { findWires } from '../prop/find-wires.ts';
 import type { Prop } from '../prop/schema.ts';
 import { traceFault } from '../prop/trace.ts';
+import type { JournalAnswer, JournalQuery } from '../record/query.ts';
 import { asRefusal, type ErrorObject, Refusal } from '../shared/errors.ts';
 import { Rotation } from '../shared/rotation.ts';
 import type { Keeper } from './keeper.ts';
@@ -31,6 +32,7 @@ export class Asks {
   readonly #planner: PlannerPort;
   readonly #pictures: Pictures;
   readonly #sounds: Sounds;
+  readonly #journal: (query: JournalQuery) => Promise<JournalAnswer>;
   readonly #answer: (answer: AnswerToGateway) => void;
   readonly #trouble: (error: unknown) => void;
   readonly #waiting = new Rotation<Ask>();
@@ -47,6 +49,7 @@ export class Asks {
     planner: PlannerPort,
     pictures: Pictures,
     sounds: Sounds,
+    journal: (query: JournalQuery) => Promise<JournalAnswer>,
     answer: (answer: AnswerToGateway) => void,
     trouble: (error: unknown) => void,
   ) {
@@ -54,6 +57,7 @@ export class Asks {
     this.#planner = planner;
     this.#pictures = pictures;
     this.#sounds = sounds;
+    this.#journal = journal;
     this.#answer = answer;
     this.#trouble = trouble;
   }
@@ -182,6 +186,7 @@ export class Asks {
       this.#refuseOther(params.version, '. Read its findings again (prop.findings)');
       return this.#plan(session, { about: 'fix', ...params, ...this.#present() });
     },
+    'journal.read': async (params) => JSON.stringify(await this.#journal(params)),
     'prop.history': async () => JSON.stringify(await this.#keeper.history()),
   };
 

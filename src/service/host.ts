@@ -6,6 +6,7 @@ import {
   Worker,
 } from 'node:worker_threads';
 import type { Params, Result } from '../api/methods.ts';
+import type { JournalEntry } from '../api/types.ts';
 import type { TakeShown } from '../core/commands.ts';
 import type { ChangeMessage, Outcome } from '../core/core-prop.ts';
 import type { CuePassage, PassageAsked } from '../core/cue-passage.ts';
@@ -23,6 +24,7 @@ import {
   isAnswerToStart,
   type LogLevel,
   type Opened,
+  type ServiceEvent,
   type ServiceStart,
   type ToService,
 } from './protocol.ts';
@@ -36,12 +38,9 @@ export interface ServiceEvents {
   /** How the prop file differs from the prop in use has changed. */
   file(status: FileStatus): void;
   /** Something for the journal. */
-  journal(
-    who: string,
-    what: 'file' | 'state' | 'sense',
-    text: string,
-    values: Record<string, unknown>,
-  ): void;
+  journal(who: string, what: ServiceEvent, text: string, values: Record<string, unknown>): void;
+  /** A new thread has the journal up to this number; it gets what came after it by `entry`. */
+  kept(seq: number): void;
   /** The thread died; a new one is on its way. Requests that were under way have been refused. */
   died(why: string, retryMs: number): void;
   /** A new thread runs: it needs a line to the gateway (`connectGateway`). */
@@ -264,6 +263,11 @@ export class ServiceHost {
     this.#post({ t: 'log', level, name, timeMs: Date.now(), values: cloneable(values), text });
   }
 
+  /** An entry of the journal, for the log and the disk. A thread that starts again asks for what it missed. */
+  entry(entry: JournalEntry, again: boolean): void {
+    this.#post({ t: 'entry', entry, again });
+  }
+
   /** A line for standard output. */
   print(text: string): void {
     this.#post({ t: 'print', text });
@@ -291,7 +295,7 @@ export class ServiceHost {
   #post(message: ToService): void {
     if (this.#worker) this.#worker.postMessage(message);
     // The outcome of a change means nothing to another thread.
-    else if (message.t === 'log' || message.t === 'print')
+    else if (message.t === 'log' || message.t === 'print' || message.t === 'entry')
       this.#unsent = [...this.#unsent.slice(1 - MAX_LINES), message];
   }
 
@@ -391,6 +395,9 @@ export class ServiceHost {
         break;
       case 'journal':
         this.#events.journal(message.who, message.what, message.text, message.values);
+        break;
+      case 'kept':
+        this.#events.kept(message.seq);
     }
   }
 

@@ -1,6 +1,6 @@
 import type { MessagePort } from 'node:worker_threads';
 import type { MethodBy, Params } from '../api/methods.ts';
-import type { ChannelInfo } from '../api/types.ts';
+import type { ChannelInfo, JournalEntry } from '../api/types.ts';
 import type { CoreProp, Outcome } from '../core/core-prop.ts';
 import type { PassageAsked } from '../core/cue-passage.ts';
 import type { Recording } from '../core/recorder.ts';
@@ -105,6 +105,8 @@ export type ToService =
   | { t: 'change'; id: number; outcome: Outcome }
   /** `timeMs`: when it was said (ms since the epoch); it may be written later. */
   | { t: 'log'; level: LogLevel; name: string; timeMs: number; values: object; text: string }
+  /** An entry of the journal, for the log and the disk; `again`: in the place of the one with its number. */
+  | { t: 'entry'; entry: JournalEntry; again: boolean }
   /** A line for standard output. */
   | { t: 'print'; text: string }
   /** Answered when everything asked for so far is on the disk and in the log. */
@@ -125,10 +127,15 @@ export type FromService =
   | {
       t: 'journal';
       who: string;
-      what: 'file' | 'state' | 'sense';
+      what: ServiceEvent;
       text: string;
       values: Record<string, unknown>;
-    };
+    }
+  /** This thread has started again; it has the journal up to this number. */
+  | { t: 'kept'; seq: number };
+
+/** What the service itself brings into the journal. */
+export type ServiceEvent = 'file' | 'state' | 'sense' | 'clock' | 'journal';
 
 /** Sent while the core does not tick yet, so through the port. */
 export const isAnswerToStart = (
@@ -142,6 +149,8 @@ export interface Opened {
   version: string;
   status: FileStatus;
   restored: Restored | 'none' | 'damaged';
+  /** The number of the last entry of the journal on the disk. */
+  journalSeq: number;
   /** Monotonic time since the machine started, when this was sent (s). */
   bootNowS: number;
 }
@@ -149,7 +158,7 @@ export interface Opened {
 // --- between gateway and service ---------------------------------------------------------------
 
 /** What the gateway asks the service, past the core. */
-export type AskedMethod = MethodBy<'service'>;
+export type AskedMethod = MethodBy<'service'> | 'journal.read';
 
 export type FromGateway =
   | { t: 'ask'; id: number; session: string; method: AskedMethod; params: object }
@@ -168,7 +177,13 @@ export interface ServedPicture {
   bytes: Uint8Array;
 }
 
-export type ToGatewayFromService = AnswerToGateway | ServedPicture;
+/** The newest entries of the journal from before the daemon started, oldest first. */
+export interface RecentEntries {
+  t: 'entries';
+  entries: readonly JournalEntry[];
+}
+
+export type ToGatewayFromService = AnswerToGateway | ServedPicture | RecentEntries;
 
 /** What `channel.list` says of a channel, but for what changes from tick to tick. */
 export type StaticInfo = Omit<ChannelInfo, 'value' | 'target' | 'flags' | 'pulseUs' | 'pushing'>;

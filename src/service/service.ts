@@ -1,4 +1,5 @@
 import fs from 'node:fs/promises';
+import type { JournalEntry } from '../api/types.ts';
 import type { Lockable } from '../boards/facts.ts';
 import type { ChangeMessage, Outcome } from '../core/core-prop.ts';
 import type { Author } from '../prop/file/status.ts';
@@ -7,7 +8,9 @@ import type { SafePlan } from '../safe/plan.ts';
 import type { Clock } from '../shared/clock.ts';
 import { asRefusal, Refusal } from '../shared/errors.ts';
 import { Asks } from './asks.ts';
+import { ClockWatch } from './clock-watch.ts';
 import { coreProp, viewBytes } from './core-prop.ts';
+import { type JournalFs, JournalLog } from './journal-log.ts';
 import { Keeper, type KeeperFs } from './keeper.ts';
 import { Locks, lockableOsc, lockablesOf } from './locks.ts';
 import type { LogSink } from './log-sink.ts';
@@ -28,7 +31,7 @@ import { FileStore, type StoreFs } from './state-file.ts';
 import { SupplyWatch } from './supply-watch.ts';
 import { Takes } from './takes.ts';
 
-export type ServiceFs = KeeperFs & StoreFs & PlanFs & PictureFs;
+export type ServiceFs = KeeperFs & StoreFs & PlanFs & PictureFs & JournalFs;
 
 /** What the service works with; tests put their own in. */
 interface Surroundings {
@@ -61,6 +64,8 @@ export class PropService {
   readonly #sounds: Sounds;
   readonly #supply: SupplyWatch;
   #store: FileStore | undefined;
+  #journal: JournalLog | undefined;
+  #clockWatch = new ClockWatch(undefined);
   readonly #locks: Locks;
   #planDir = '';
   #stateDir = '';
@@ -118,6 +123,7 @@ export class PropService {
       planner,
       this.#pictures,
       this.#sounds,
+      (query) => this.#journal!.read(query),
       (answer) => around.answer(answer),
       (error) => trouble(error, 'a question could not be answered'),
     );
@@ -146,6 +152,12 @@ export class PropService {
         return;
       }
     }
+    const journal = JournalLog.open(
+      folder,
+      this.#around.clock,
+      (text, values) => main({ t: 'journal', who: 'prop', what: 'journal', text, values }),
+      this.#fs,
+    );
     const { findings, refused } = await this.#keeper.open(target, folder, resumed);
     const lines = findings.map((finding) => formatFinding(finding, file));
     if (refused !== undefined) {
@@ -169,9 +181,13 @@ export class PropService {
       main({ t: 'cannot-open', lines: [...lines, `sinewd: ${reason}`] });
       return;
     }
+    this.#journal = await journal;
     const status = this.#keeper.status();
-    if (resumed !== undefined) main({ t: 'file', status });
-    else {
+    if (resumed !== undefined) {
+      main({ t: 'file', status });
+      main({ t: 'kept', seq: this.#journal.lastSeq });
+    } else {
+      this.#clockWatch = new ClockWatch(this.#journal.lastTimeMs);
       sink.complain(lines);
       if (status.problem !== undefined)
         sink.log('warn', 'sinewd', {}, `the prop file on the disk is not used: ${status.problem}`);
@@ -183,6 +199,7 @@ export class PropService {
         version: inUse.version,
         status,
         restored: this.#store.restored,
+        journalSeq: this.#journal.startsAfter,
         bootNowS: this.#store.bootNowS(),
       };
       main({ t: 'opened', ...opened }, [view.buffer]);
@@ -192,8 +209,19 @@ export class PropService {
     if (this.#around.watchSupply) void this.#supply.begin();
   }
 
+  /** An entry of the journal, after `open`; `again`: in the place of the one with its number. */
+  note(entry: JournalEntry, again: boolean): void {
+    const { clock, main } = this.#around;
+    this.#journal?.take(entry, again);
+    if (again) return;
+    const jump = this.#clockWatch.look(Date.parse(entry.time), clock.nowMs());
+    if (!jump) return;
+    const { text, byS } = jump;
+    main({ t: 'journal', who: 'prop', what: 'clock', text, values: { byS } });
+  }
+
   /** A message of the main thread, after `open`. */
-  receive(message: Exclude<ToService, { t: 'gateway' | 'log' | 'print' }>): void {
+  receive(message: Exclude<ToService, { t: 'gateway' | 'log' | 'print' | 'entry' }>): void {
     switch (message.t) {
       case 'state':
         void this.#reply(message.n, async () => {
@@ -286,7 +314,7 @@ export class PropService {
         void this.#reply(message.n, async () => {
           await this.#keeper.flush();
           await this.#store?.flush();
-          await this.#around.sink.flush();
+          await Promise.all([this.#journal?.flush(), this.#around.sink.flush()]);
           return {};
         });
     }
@@ -308,6 +336,8 @@ export class PropService {
   /** A gateway that was just started has nothing to serve yet. */
   gatewayIsNew(): void {
     this.#pictures.forgetServed();
+    const entries = this.#journal?.recent ?? [];
+    if (entries.length > 0) this.#around.answer({ t: 'entries', entries });
   }
 
   async close(): Promise<void> {

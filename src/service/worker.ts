@@ -4,6 +4,7 @@ import { type MessagePort, parentPort, workerData } from 'node:worker_threads';
 import * as z from 'zod';
 import type { ChangeMessage } from '../core/core-prop.ts';
 import { systemClock } from '../shared/clock.ts';
+import { levelOf } from '../shared/journal.ts';
 import { LineOut } from '../shared/line.ts';
 import { makeLogSink } from './log-sink.ts';
 import { PlannerThread } from './planner.ts';
@@ -66,7 +67,13 @@ async function run(start: ServiceStart): Promise<void> {
 
   main.on('message', async (message: ToService) => {
     if (message.t === 'log') log(message);
-    else if (message.t === 'print') sink.print(message.text);
+    else if (message.t === 'entry') {
+      const { who, what, tick, values, text } = message.entry;
+      if (!message.again)
+        sink.log(levelOf(what), 'sinewd', { who, what, tick, ...(values && { values }) }, text);
+      await opened;
+      service.note(message.entry, message.again);
+    } else if (message.t === 'print') sink.print(message.text);
     else {
       await opened;
       if (message.t === 'gateway') connect(message.port);

@@ -47,6 +47,10 @@ export const EVENTS = {
   /** The prop file. */
   file: 'info',
   gateway: 'info',
+  /** The time of day was set, or is older than the journal. */
+  clock: 'warn',
+  /** The journal itself: what could not be kept, or read. */
+  journal: 'warn',
   /** The daemon is about to end. */
   leaving: 'info',
 } as const satisfies Record<string, 'info' | 'warn'>;
@@ -60,6 +64,21 @@ export type What = EventName | `${string}.${string}`;
 /** There are many commands, needed only to find a fault; what the prop does by itself is always logged. */
 export function levelOf(what: What): 'debug' | 'info' | 'warn' {
   return EVENTS[what as EventName] ?? 'debug';
+}
+
+const URGENT: readonly What[] = [
+  'stop',
+  'fault',
+  'link lost',
+  'lockout',
+  'stalled',
+  'gateway',
+  'leaving',
+];
+
+/** Whether it is written to the disk at once: what follows may be a power cut. */
+export function isUrgent(what: What): boolean {
+  return URGENT.includes(what);
 }
 
 /** The text of an event of a rehearsal without the step's name, which its place shows. */

@@ -7,15 +7,14 @@ import type { ToCore } from '../core/requests.ts';
 import type { GatewayHost } from '../gateway/host.ts';
 import type { ServiceHost } from '../service/host.ts';
 import { asRefusal, Refusal } from '../shared/errors.ts';
-import { levelOf } from '../shared/journal.ts';
 
-/** Entries of the journal that a gateway which starts again is given at a time. */
+/** Entries of the journal that a thread which starts again is given at a time. */
 const REPLAYED = 50;
 
 /** The core's side of the line to the gateway: takes requests, answers them, and reports what happens. */
 export class GatewayLink {
   readonly #gateway: Pick<GatewayHost, 'post'>;
-  readonly #service: Pick<ServiceHost, 'log' | 'gone'>;
+  readonly #service: Pick<ServiceHost, 'log' | 'gone' | 'entry'>;
   readonly #requestQueue = new RequestQueue();
   /** What the gateway last got about what runs by itself. */
   readonly #published = { revision: 0, idle: null as string | null, armed: false };
@@ -23,7 +22,10 @@ export class GatewayLink {
   #commands!: Commands;
 
   /** Entries of the journal are sent from now on: the core makes some while it is put together. */
-  constructor(gateway: Pick<GatewayHost, 'post'>, service: Pick<ServiceHost, 'log' | 'gone'>) {
+  constructor(
+    gateway: Pick<GatewayHost, 'post'>,
+    service: Pick<ServiceHost, 'log' | 'gone' | 'entry'>,
+  ) {
     this.#gateway = gateway;
     this.#service = service;
   }
@@ -36,15 +38,8 @@ export class GatewayLink {
 
   /** Sends an entry of the journal to the clients and to the log. */
   sendEntry(entry: JournalEntry, again: boolean): void {
-    const { text, what, who, values, tick } = entry;
     this.#gateway.post({ t: 'event', entry, ...(again && { again }) });
-    if (!again)
-      this.#service.log(
-        levelOf(what),
-        'sinewd',
-        { who, what, tick, ...(values && { values }) },
-        text,
-      );
+    this.#service.entry(entry, again);
   }
 
   /** What runs by itself, where that has changed. Once a tick, and before each answer. */
@@ -72,6 +67,15 @@ export class GatewayLink {
     const entries = this.#core.journal.read(0, Number.POSITIVE_INFINITY);
     for (let i = 0; i < entries.length; i += REPLAYED) {
       this.#gateway.post({ t: 'entries', entries: entries.slice(i, i + REPLAYED) });
+      await sleep(1);
+    }
+  }
+
+  /** A service that has started again gets what its disk lacks, a little at a time. */
+  async replayToService(seq: number): Promise<void> {
+    const entries = this.#core.journal.read(seq, Number.POSITIVE_INFINITY);
+    for (let i = 0; i < entries.length; i += REPLAYED) {
+      for (const entry of entries.slice(i, i + REPLAYED)) this.#service.entry(entry, true);
       await sleep(1);
     }
   }

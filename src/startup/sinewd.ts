@@ -87,10 +87,14 @@ class Daemon {
       Object.keys(prop.rails).length,
       Object.keys(prop.senses ?? {}).length,
     );
-    this.#journal = new Journal(systemClock, (entry, again) => {
-      this.#link.sendEntry(entry, again);
-      this.#show?.sendEntry(entry);
-    });
+    this.#journal = new Journal(
+      systemClock,
+      (entry, again) => {
+        this.#link.sendEntry(entry, again);
+        this.#show?.sendEntry(entry);
+      },
+      opened.journalSeq,
+    );
     const { host, port, logLevel } = options;
     this.#gateway = new GatewayHost(
       (): GatewayStart => ({
@@ -113,6 +117,7 @@ class Daemon {
         this.#gateway.post({ t: 'file', status: next });
       },
       journal: (who, what, text, values) => this.#journal.add(who, what, text, values),
+      kept: (seq) => void this.#link.replayToService(seq),
       died: (why, retryMs) =>
         this.#journal.add(
           'prop',

@@ -5,7 +5,7 @@ import type { Threads } from './sinewd.ts';
 
 /** Starts the threads beside the core: the service opens the prop file, the gateway waits. */
 export function startThreads({ prop, create, stateDir, logLevel }: Options): Threads {
-  const nobody: ServiceEvents = { file() {}, journal() {}, died() {}, restarted() {} };
+  const nobody: ServiceEvents = { file() {}, journal() {}, kept() {}, died() {}, restarted() {} };
   let events = nobody;
   const service = new ServiceHost(
     {
@@ -16,6 +16,7 @@ export function startThreads({ prop, create, stateDir, logLevel }: Options): Thr
     {
       file: (status) => events.file(status),
       journal: (...args) => events.journal(...args),
+      kept: (seq) => events.kept(seq),
       died: (...args) => events.died(...args),
       restarted: () => events.restarted(),
     },

@@ -42,6 +42,7 @@ beforeEach(async () => {
         status = one;
       },
       journal: (_who, _what, text) => heard.push(text),
+      kept: (seq) => heard.push(`kept: ${seq}`),
       died: (why) => heard.push(`died: ${why}`),
       restarted: () => heard.push('restarted'),
     },

@@ -1,6 +1,7 @@
 import fs from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
+import type { JournalEntry } from '../../src/api/types.ts';
 import type { ChangeMessage, Outcome } from '../../src/core/core-prop.ts';
 import type { CueChange } from '../../src/prop/cue-change.ts';
 import type { FileSystem } from '../../src/prop/file/prop-disk.ts';
@@ -144,6 +145,8 @@ export class Rig {
   readonly answers = new Map<number, AnswerToGateway>();
   /** Pictures that the gateway was given. */
   readonly served: ServedPicture[] = [];
+  /** Entries from before that the gateway was given. */
+  readonly recent: JournalEntry[] = [];
   #n = 0;
 
   private constructor(
@@ -173,8 +176,9 @@ export class Rig {
         main: (message) => this.messages.push(structuredClone(message)),
         change: (message) => this.core.take(structuredClone(message)),
         answer: (answer) => {
-          if ('t' in answer) this.served.push(answer);
-          else this.answers.set(answer.id, answer);
+          if (!('t' in answer)) this.answers.set(answer.id, answer);
+          else if (answer.t === 'picture') this.served.push(answer);
+          else this.recent.push(...answer.entries);
         },
         sink,
         planner,

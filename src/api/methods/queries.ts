@@ -111,8 +111,8 @@ export const queries = {
     },
     by: 'view',
     lease: false,
-    errors: [],
-    params: ({ z, want }) =>
+    errors: QUESTION,
+    params: ({ z, want, flag, time }) =>
       z.strictObject({
         since: z
           .int(want('the seq of an entry, a whole number'))
@@ -125,7 +125,25 @@ export const queries = {
           .max(1000, want('1 to 1000'))
           .optional()
           .describe('at most so many entries, the newest'),
+        before: z
+          .int(want('the seq of an entry, a whole number'))
+          .min(1, want('the seq of an entry, 1 or more'))
+          .optional()
+          .describe('only entries with a seq below this, from the disk too'),
+        from: time('only entries that are not older').optional(),
+        until: time('only entries that are older').optional(),
+        refused: flag('only what was refused').optional(),
+        search: z
+          .string(want('a text'))
+          .max(200, want('a text of at most 200 characters'))
+          .optional()
+          .describe('only entries that have each of these words'),
       }),
-    result: ({ z, journalEntry }) => z.object({ entries: z.array(journalEntry) }),
+    result: ({ z, journalEntry }) =>
+      z.object({
+        entries: z.array(journalEntry),
+        lost: z.number().optional().describe('so many entries could not be kept'),
+        damaged: z.number().optional().describe('so many lines on the disk are damaged'),
+      }),
   },
 } as const satisfies Family;
