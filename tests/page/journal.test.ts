@@ -1,6 +1,6 @@
 import { expect, test } from 'vitest';
 import type { JournalEntry } from '../../src/api/types.ts';
-import { withEntry } from '../../src/gateway/page/journal.ts';
+import { ofThisRun, withEntry } from '../../src/gateway/page/journal.ts';
 
 const entry = (seq: number, text: string, count?: number): JournalEntry => ({
   seq,
@@ -33,4 +33,11 @@ test('an entry that is told again stays in its place, and takes that of no other
   const list = [entry(1, 'beak to 3'), entry(2, 'beak to 5'), entry(3, 'glance')];
   const again = entry(2, 'beak to 3', 4);
   expect(withEntry(list, again, 10)).toEqual([list[0], again, list[2]]);
+});
+
+test('the entries of the daemon that runs now begin where the ticks begin again', () => {
+  const at = (seq: number, tick: number) => ({ ...entry(seq, 'x'), tick });
+  const all = [at(1, 5), at(2, 900), at(1001, 1), at(1002, 1), at(1003, 40)];
+  expect(ofThisRun(all).map(({ seq }) => seq)).toEqual([1001, 1002, 1003]);
+  expect(ofThisRun([])).toEqual([]);
 });

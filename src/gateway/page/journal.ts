@@ -8,6 +8,25 @@ export const clockTime = new Intl.DateTimeFormat(undefined, {
   hourCycle: 'h23',
 });
 
+const wholeDay = new Intl.DateTimeFormat(undefined, {
+  weekday: 'long',
+  day: 'numeric',
+  month: 'long',
+  year: 'numeric',
+});
+
+/** The day of an entry, here where the page is. */
+export function dayOf(time: string): string {
+  return wholeDay.format(new Date(time));
+}
+
+/** The entries of the daemon that runs now: ticks begin again with each one. */
+export function ofThisRun(entries: readonly JournalEntry[]): JournalEntry[] {
+  let from = Math.max(0, entries.length - 1);
+  while (from > 0 && entries[from - 1]!.tick <= entries[from]!.tick) from--;
+  return entries.slice(from);
+}
+
 const dayAndMonth = new Intl.DateTimeFormat(undefined, { day: 'numeric', month: 'short' });
 
 /** The time of an entry, with its date where that is not today's. */

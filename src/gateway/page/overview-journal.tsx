@@ -1,13 +1,17 @@
 import { useSignal } from '@preact/signals';
+import { Fragment } from 'preact';
 import type { JournalEntry } from '../../api/types.ts';
 import type { What } from '../../shared/journal.ts';
 import { forPeople } from './for-people.ts';
-import { dateTime } from './journal.ts';
-import { journal } from './store.ts';
+import { clockTime, dateTime, dayOf } from './journal.ts';
+import { ask, journal } from './store.ts';
 import { Tick } from './tick.tsx';
 
 /** From here on (as in overview.css) the journal stands beside the rest, and so it is open. */
 const BESIDE = '(min-width: 75rem)';
+
+/** How many older entries are read at a time. */
+const OLDER = 300;
 
 /** Kinds of entries that are named beside their text. */
 const KIND: Readonly<Record<string, string>> = { refused: 'refused' };
@@ -17,8 +21,19 @@ export function Journal() {
   const refusedOnly = useSignal(false);
   const open = useSignal(matchMedia(BESIDE).matches);
   const search = useSignal('');
+  const older = useSignal<readonly JournalEntry[]>([]);
+  const isAll = useSignal(false);
+  const first = (older.value[0] ?? journal.value[0])?.seq;
+  const newest = journal.value[0]?.seq ?? 0;
+  const all = [...older.value.filter(({ seq }) => seq < newest), ...journal.value];
+  const readOlder = async (): Promise<void> => {
+    const read = await ask('journal.read', { before: first, limit: OLDER });
+    if (!read) return;
+    isAll.value = read.entries.length === 0;
+    older.value = [...read.entries, ...older.value];
+  };
   const words = search.value.toLowerCase().split(/\s+/).filter(Boolean);
-  const shown = journal.value.filter((entry) => {
+  const shown = all.filter((entry) => {
     if (refusedOnly.value && entry.what !== 'refused') return false;
     const text =
       `${dateTime(entry.time)} ${entry.who} ${KIND[entry.what] ?? ''} ${forPeople(entry.text)}`.toLowerCase();
@@ -59,11 +74,23 @@ export function Journal() {
         </div>
         {open.value && shown.length > 0 && (
           // biome-ignore lint/a11y/noNoninteractiveTabindex: what scrolls must be within reach of the keyboard
-          <ol tabIndex={0} aria-label="Newest first">
-            {fold(shown).map((run) => (
-              <Entry key={run.firstSeq} run={run} />
+          <section class="days" tabIndex={0} aria-label="Newest first">
+            {byDay(fold(shown)).map(({ day, runs }) => (
+              <Fragment key={`${day} ${runs[0]!.firstSeq}`}>
+                <h3>{day}</h3>
+                <ol>
+                  {runs.map((run) => (
+                    <Entry key={run.firstSeq} run={run} />
+                  ))}
+                </ol>
+              </Fragment>
             ))}
-          </ol>
+          </section>
+        )}
+        {open.value && first !== undefined && first > 1 && !isAll.value && (
+          <button type="button" onClick={readOlder}>
+            Older
+          </button>
         )}
         {shown.length === 0 && (
           <p class="hint">{journal.value.length === 0 ? 'Nothing yet.' : 'Nothing matches.'}</p>
@@ -112,6 +139,18 @@ function fold(entries: readonly JournalEntry[]): Run[] {
   return runs.reverse();
 }
 
+/** Runs that follow each other on one day; where the clock was set back, a day comes again. */
+function byDay(runs: readonly Run[]): { day: string; runs: Run[] }[] {
+  const days: { day: string; runs: Run[] }[] = [];
+  for (const run of runs) {
+    const day = dayOf(run.last.time);
+    const last = days.at(-1);
+    if (last?.day === day) last.runs.push(run);
+    else days.push({ day, runs: [run] });
+  }
+  return days;
+}
+
 function isSame(a: JournalEntry, b: JournalEntry): boolean {
   return a.who === b.who && a.what === b.what && a.text === b.text;
 }
@@ -125,7 +164,7 @@ function Entry({ run }: { run: Run }) {
   return (
     <li>
       <time class="number" dateTime={last.time}>
-        {dateTime(last.time)}
+        {clockTime.format(new Date(last.time))}
       </time>{' '}
       <b>{last.who}</b> {last.what === 'refused' && <span class="refused">refused</span>}{' '}
       {forPeople(last.text)}

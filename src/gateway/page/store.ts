@@ -20,7 +20,7 @@ import {
 } from '../../shared/write-outcome.ts';
 import { takeNews } from './file-news.ts';
 import { forPeople } from './for-people.ts';
-import { clockTime, withEntry } from './journal.ts';
+import { clockTime, ofThisRun, withEntry } from './journal.ts';
 import { call, LinkGone, linkTimeoutMs, type Opened, startLink } from './link.ts';
 import { me } from './who.ts';
 
@@ -303,9 +303,9 @@ let announcedLoss = '';
  * hidden could not say so meanwhile. Returns what it says.
  */
 function announceLoss(hadControl: boolean): string {
-  const lost = journal
-    .peek()
-    .findLast(({ what, values }) => what === 'link lost' && values?.client === me.peek());
+  const lost = ofThisRun(journal.peek()).findLast(
+    ({ what, values }) => what === 'link lost' && values?.client === me.peek(),
+  );
   const isNew = lost !== undefined && lost.time !== announcedLoss;
   if (!isNew && !hadControl) return '';
   if (isNew) announcedLoss = lost.time;
