@@ -1,8 +1,14 @@
 import { tidy } from '../shared/units.ts';
+import type { Body } from './body.ts';
 import type { CoreContext } from './core-context.ts';
 import type { MeasuredAngle } from './measured-angle.ts';
 import type { Sense } from './senses.ts';
 import type { Servo } from './servo.ts';
+
+const MONTHS = [
+  ...['January', 'February', 'March', 'April', 'May', 'June'],
+  ...['July', 'August', 'September', 'October', 'November', 'December'],
+] as const;
 
 /**
  * What the measured angles of servos say: one that did not arrive, that is far behind on its way, or that
@@ -10,6 +16,7 @@ import type { Servo } from './servo.ts';
  */
 export class AngleWatch {
   readonly #context: CoreContext;
+  #body: Body | undefined;
 
   constructor(context: CoreContext) {
     this.#context = context;
@@ -19,19 +26,44 @@ export class AngleWatch {
   tick(): boolean {
     const { body, nowMs, nowS } = this.#context;
     const { angles, senses } = body;
-    let changed = false;
+    // What was known before is said again.
+    let changed = body !== this.#body && angles.some(({ slip }) => slip.slipped);
+    this.#body = body;
     for (let i = 0; i < angles.length; i++)
       if (angles[i]!.look(senses, nowMs, nowS)) {
         changed = true;
         this.#tell(angles[i]!);
       }
+    for (let i = 0; i < angles.length; i++)
+      if (angles[i]!.noted !== angles[i]!.arrivals && this.#note(angles[i]!)) changed = true;
     return changed;
   }
 
   /** What is said of the servo whose angle a sense measures. */
   notesOf(sense: Sense): string[] {
     const angle = this.#context.body.angles.find((one) => one.sense === sense);
-    return angle?.trouble === undefined ? [] : [troubleText(angle)];
+    if (!angle) return [];
+    const { slipped } = angle.slip;
+    return [
+      ...(angle.trouble === undefined ? [] : [troubleText(angle)]),
+      ...(slipped ? [slipText(angle.servo.name, slipped)] : []),
+    ];
+  }
+
+  /** Records how it has arrived. @returns whether its horn has slipped, or is back */
+  #note(angle: MeasuredAngle): boolean {
+    angle.noted = angle.arrivals;
+    const { slip, servo, sense } = angle;
+    if (!slip.note(angle.offsetDeg, this.#context.clock.wallMs())) return false;
+    const { slipped } = slip;
+    const text = slipped
+      ? slipText(servo.name, slipped)
+      : `${servo.name} is measured at rest again as it was when its record began`;
+    this.#context.journal.add('prop', 'sense', text, {
+      ...{ sense: sense.name, channel: servo.name },
+      ...(slipped && { byDeg: tidy(slipped.byDeg) }),
+    });
+    return true;
   }
 
   /** Nobody knows any more where it stands; one that wakes or parks just now goes on as it began. */
@@ -68,6 +100,13 @@ function troubleText({ trouble, servo, troubleDeg, commandedDeg }: MeasuredAngle
     default:
       return `${name} was moved while it was limp: left at ${to}, measured at ${at}`;
   }
+}
+
+/** `the horn of beak may have slipped by 6 deg since 3 November: ...` */
+function slipText(name: string, { byDeg, sinceMs }: { byDeg: number; sinceMs: number }): string {
+  const date = new Date(sinceMs);
+  const day = `${date.getUTCDate()} ${MONTHS[date.getUTCMonth()]}`;
+  return `the horn of ${name} may have slipped by ${wholeDeg(byDeg)} deg since ${day}; with the power off, see how it sits on its shaft and tighten its screw. If its sensor was moved instead, calibrate that again`;
 }
 
 function wholeDeg(deg: number): number {

@@ -239,7 +239,7 @@ export class PropExchange {
     body.senses.resume(old.senses);
     for (const angle of body.angles) {
       const was = old.angles.find(({ digest }) => digest === angle.digest);
-      if (was) angle.takeOver(was);
+      if (was) angle.takeOver(was.kept);
     }
     body.nowS = old.nowS;
     this.#host.adopt(assembly);

@@ -1,6 +1,7 @@
 import { createHash } from 'node:crypto';
 import { SENSE_AT, type Sense, type Senses } from './senses.ts';
 import type { Servo } from './servo.ts';
+import { type KeptSlip, SlipRecord } from './slip-record.ts';
 
 /** Readings count as steady while they stay within this (deg) for so long (ms). Chosen, no source. */
 const STEADY_DEG = 2;
@@ -28,6 +29,13 @@ const BACK_SHARE = 0.8;
  */
 export type AngleTrouble = 'astray' | 'displaced' | 'behind' | 'moved';
 
+/** What is kept of a measured angle across restarts, and into another version of the file. */
+export interface KeptAngle {
+  digest: string;
+  proven: boolean;
+  slip?: KeptSlip | undefined;
+}
+
 /** What the digest covers: a sense or a servo that has changed has to be proven again. */
 function digestOf({ entry }: Sense, { digest }: Servo): string {
   const { board, input, calibration } = { input: undefined, calibration: undefined, ...entry };
@@ -47,7 +55,7 @@ export class MeasuredAngle {
   readonly servo: Servo;
   readonly digest: string;
   readonly withinDeg: number;
-  readonly slipDeg: number;
+  readonly slip: SlipRecord;
   /** A servo that it vouches for wakes without a question. */
   readonly unasked: boolean;
   readonly settleMs: number;
@@ -56,9 +64,11 @@ export class MeasuredAngle {
   trouble: AngleTrouble | undefined;
   troubleDeg = Number.NaN;
   commandedDeg = Number.NaN;
-  /** Counts up with each judged arrival; how far it was from where it was commanded (deg). */
+  /** Counts up with each judged arrival; then measured minus commanded angle (deg). */
   arrivals = 0;
   offsetDeg = Number.NaN;
+  /** The arrivals that are in the record. */
+  noted = 0;
   /** The last angle that was measured (deg), and when it was read (ms). */
   deg = Number.NaN;
   #atMs = Number.NEGATIVE_INFINITY;
@@ -94,7 +104,7 @@ export class MeasuredAngle {
     const { entry } = sense;
     if (entry.kind !== 'position') throw new Error(`${sense.name} measures no angle`);
     this.withinDeg = entry.arriveWithinDeg;
-    this.slipDeg = entry.slipDeg;
+    this.slip = new SlipRecord(entry.slipDeg);
     this.unasked = entry.wakeUnasked;
     // What is filtered comes late.
     const filterS = 4 * entry.filterS;
@@ -108,8 +118,15 @@ export class MeasuredAngle {
   }
 
   /** What was seen of the same sense and servo before: in an earlier version of the file, or run. */
-  takeOver({ proven, digest }: { proven: boolean; digest: string }): void {
-    if (digest === this.digest) this.#proven = proven;
+  takeOver({ digest, proven, slip }: KeptAngle): void {
+    if (digest !== this.digest) return;
+    this.#proven = proven;
+    if (slip) this.slip.takeOver(slip);
+  }
+
+  /** What of it outlasts a restart. */
+  get kept(): KeptAngle {
+    return { digest: this.digest, proven: this.#proven, slip: this.slip.kept };
   }
 
   /** Nothing is begun from what it says until it has proven itself again. */

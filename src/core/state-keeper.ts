@@ -4,7 +4,7 @@ import type { Body } from './body.ts';
 import type { Journal } from './journal.ts';
 import type { Relay } from './relay.ts';
 import { oldNames, type Places, placesIn, relaysAt, servosAt } from './renamed.ts';
-import type { NotedAngle, NotedDuty, Restored, Saved, Store } from './store.ts';
+import type { NotedDuty, Restored, Saved, Store } from './store.ts';
 
 /** Positions are saved this often while something moves (s). */
 const NOTE_EVERY_S = 0.25;
@@ -227,10 +227,8 @@ export class StateKeeper {
   }
 }
 
-function anglesOf({ angles }: Body): Record<string, NotedAngle> {
-  return Object.fromEntries(
-    angles.map(({ servo, digest, proven }) => [servo.name, { digest, proven }]),
-  );
+function anglesOf({ angles }: Body): Saved['angles'] {
+  return Object.fromEntries(angles.map(({ servo, kept }) => [servo.name, kept]));
 }
 
 /** The channels of the last run. Of relays none, where not all are listed: earlier releases listed none. */

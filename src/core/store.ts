@@ -1,14 +1,9 @@
 import type { LockInfo } from '../api/types.ts';
 import type { DutyRecord } from './duty.ts';
+import type { KeptAngle } from './measured-angle.ts';
 
 /** A guard's record, and the pin that it is about. */
 export type NotedDuty = DutyRecord & { output?: string | undefined };
-
-/** What is kept of a measured angle. */
-export interface NotedAngle {
-  digest: string;
-  proven: boolean;
-}
 
 /** Whatis kept across restarts. Times are in s since the machine started. */
 export interface Saved {
@@ -19,8 +14,8 @@ export interface Saved {
    * relay, its pin.
    */
   digests?: Record<string, string>;
-  /** Of each servo whose angle is measured, whether its sense has proven itself; with the digest of both. */
-  angles?: Record<string, NotedAngle>;
+  /** Of each servo whose angle is measured: whether its sense has proven itself, and how it arrived. */
+  angles?: Record<string, KeptAngle>;
   /** Of every relay with a duty guard: one that is missing here rests first. */
   duty: Record<string, NotedDuty>;
   lockout?: readonly LockInfo[];

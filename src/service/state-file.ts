@@ -14,6 +14,13 @@ const duty = z.object({
   /** The pin that it is about; a record without one is ignored. */
   output: z.string().optional(),
 });
+/** How a servo arrived, day by day. */
+const slip = z.object({
+  reference: z.number().optional(),
+  days: z.array(z.tuple([z.number(), z.number()])),
+  day: z.number(),
+  rests: z.array(z.number()),
+});
 /** Strict: a member of another name may be a lockout whose name is damaged. */
 const file = z.strictObject({
   version: z.literal(1),
@@ -26,7 +33,12 @@ const file = z.strictObject({
   /** What each position depends on; files of earlier releases have none, and their positions are not known. */
   digests: z.record(z.string(), z.string()).optional(),
   /** What is known of the measured angles of servos. */
-  angles: z.record(z.string(), z.object({ digest: z.string(), proven: z.boolean() })).optional(),
+  angles: z
+    .record(
+      z.string(),
+      z.object({ digest: z.string(), proven: z.boolean(), slip: slip.optional() }),
+    )
+    .optional(),
   duty: z.record(z.string(), duty),
   /** Locks on the prop ("hands in the prop"). */
   lockout: z.array(z.object({ by: z.string(), reason: z.string(), time: z.string() })).optional(),
