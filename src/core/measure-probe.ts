@@ -6,8 +6,11 @@ import type { Gate } from './gate.ts';
 import { SENSE_AT, type Sense, type Senses } from './senses.ts';
 import type { Servo } from './servo.ts';
 
-/** Without a new reading for so long it is as good as lost, in the middle of a search (ms). */
-const LOST_MS = 100;
+/**
+ * Without a new reading for so many ticks it is as good as lost, in the middle of a search: 0.1 s. Ticks are
+ * counted, since readings are taken in ticks: one that comes late says nothing of the sensor.
+ */
+const LOST_TICKS = 20;
 /** What a servo draws follows what it is sent after about this (ms). Common practice, no source. */
 const FOLLOWS_MS = 60;
 /** It stands still this long after it was sent no further (ms). */
@@ -49,6 +52,9 @@ export class Probe {
   /** Its own plan: with another, somebody else has sent it elsewhere. */
   #plans: number;
   #takenMs = Number.NEGATIVE_INFINITY;
+  /** When the last reading of the angle was taken (ms), and for how many ticks there has been none of either. */
+  #angleMs = Number.NEGATIVE_INFINITY;
+  #missing = { current: 0, angle: 0 };
   /** When the move in hand, or the last one, began and ended (ms). */
   #fromMs: number;
   #toMs = Number.NEGATIVE_INFINITY;
@@ -89,8 +95,7 @@ export class Probe {
 
   /** Its measured angle (deg); NaN where none is. */
   get angleDeg(): number {
-    if (!this.#angle || !this.#isFresh(this.#angle)) return Number.NaN;
-    return this.#read(this.#angle);
+    return this.#angle ? this.#read(this.#angle) : Number.NaN;
   }
 
   /** The way that it was sent last: 1, -1, or 0. */
@@ -117,12 +122,16 @@ export class Probe {
     if (servo.plans !== this.#plans)
       refuse(TAKEN, `${servo.name} was sent elsewhere by another command`, servo);
     if (servo.moving) this.#toMs = nowMs;
-    for (const sense of [this.#current, this.#angle]) {
-      if (!sense || this.#isFresh(sense)) continue;
-      const why = sense.fault ?? `no new reading for ${LOST_MS} ms`;
-      refuse(SENSOR, `${sense.name} is not measured: ${why}`, servo);
+    const { senses } = this.#host.body;
+    if (this.#angle) {
+      const angleMs = senses.takenMsOf(this.#angle);
+      this.#missing.angle = angleMs > this.#angleMs ? 0 : this.#missing.angle + 1;
+      this.#angleMs = angleMs;
+      this.#mustBeMeasured(this.#angle, this.#missing.angle);
     }
-    const atMs = this.#host.body.senses.takenMsOf(this.#current);
+    const atMs = senses.takenMsOf(this.#current);
+    this.#missing.current = atMs > this.#takenMs ? 0 : this.#missing.current + 1;
+    this.#mustBeMeasured(this.#current, this.#missing.current);
     if (atMs <= this.#takenMs) return;
     this.#takenMs = atMs;
     const amps = this.#read(this.#current);
@@ -176,9 +185,10 @@ export class Probe {
     }
   }
 
-  #isFresh(sense: Sense): boolean {
-    const { senses } = this.#host.body;
-    return sense.fault === undefined && this.nowMs - senses.takenMsOf(sense) <= LOST_MS;
+  #mustBeMeasured({ name, fault }: Sense, missing: number): void {
+    if (fault === undefined && missing <= LOST_TICKS) return;
+    const why = fault ?? 'there are no new readings';
+    refuse(SENSOR, `${name} is not measured: ${why}`, this.servo);
   }
 
   #read(sense: Sense): number {

@@ -27,6 +27,9 @@ const HAND_DEG_S = 60;
 const DEADBAND_DEG = 0.5;
 /** It pushes with full force when it is commanded this much further (deg). */
 const FULL_PUSH_DEG = 6;
+/** The share of the moving current that overcomes friction, as long as it is this far from its target (deg). */
+const FRICTION_SHARE = 0.3;
+const CREEPS_DEG = 0.2;
 /** Current of the faintest push, as a share of the way from moving to stall current. */
 const FAINTEST_PUSH = 0.2;
 /** The buzz: the share of the push by which the current varies, and how often. */
@@ -279,8 +282,11 @@ class SimServo {
     if (Number.isNaN(errorDeg)) {
       into.amps = 0;
     } else if (!this.#isBlocked(errorDeg)) {
-      const speedShare = errorDeg === 0 ? 0 : Math.min(1, Math.abs(errorDeg) / this.#fullSpeedDeg);
-      into.amps = idleA + (movingA - idleA) * speedShare;
+      const awayDeg = Math.abs(errorDeg);
+      const speedShare = awayDeg === 0 ? 0 : Math.min(1, awayDeg / this.#fullSpeedDeg);
+      // Its gears need a part of the current at any speed.
+      const frictionShare = awayDeg > CREEPS_DEG ? FRICTION_SHARE : 0;
+      into.amps = idleA + (movingA - idleA) * Math.max(speedShare, frictionShare);
     } else if (Math.abs(errorDeg) <= DEADBAND_DEG) {
       into.amps = idleA;
     } else {

@@ -53,10 +53,11 @@ function ServoBench({ channel, info }: ChannelProps) {
         </p>
       </section>
       <section class="sheet" aria-labelledby="bench-measure">
-        <h2 id="bench-measure">True angle</h2>
+        <h2 id="bench-measure">Measure it</h2>
         <p>
           Pulse against true angle, with a protractor or a phone:{' '}
-          {measuredText(info, 'calibration')}.
+          {measuredText(info, 'calibration')}. Both ends and its current by itself, while you hold a
+          button.
         </p>
         <p class="row">
           <a class="button" href={`#bench/${channel}/measure`}>

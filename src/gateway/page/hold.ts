@@ -10,7 +10,7 @@ export const HESITATION_MS = 250;
 /** The servo may be this many steps behind before the next one waits for it. */
 const STEPS_BEHIND = 3;
 
-const HESITATED = 'The link hesitated, so it stopped. Let go, then press again.';
+export const HESITATED = 'The link hesitated, so it stopped. Let go, then press again.';
 const UNANSWERED = 'The link has not answered the last step yet. Wait a moment, then press again.';
 export const BOTH = 'Two at once, so it stopped. Let go of both.';
 const PUSHES = 'It pushes against something, so it stopped.';

@@ -23,6 +23,7 @@ import {
   servoEdits,
 } from './measure-points.ts';
 import { ProtractorChoice, ProtractorPaper } from './measure-protractor.tsx';
+import { MeasureSelf } from './measure-self.tsx';
 import { Said, WriteRow } from './measure-write.tsx';
 import { measuredText } from './measured.ts';
 import type { ChannelProps } from './page-kind.ts';
@@ -100,6 +101,7 @@ export function MeasureServo({ channel, info }: ChannelProps) {
         <Result channel={channel} info={info} reading={reading.value} keep={keep} say={wrote} />
         <Said say={wrote} />
       </section>
+      <MeasureSelf channel={channel} info={info} />
       <section class="sheet" aria-labelledby="measure-tools">
         <h2 id="measure-tools">What to read it with</h2>
         <h3>Protractor on paper</h3>

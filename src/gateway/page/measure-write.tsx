@@ -9,7 +9,7 @@ import { ask, channels, condition, holding, version, write } from './store.ts';
 
 /** What a measurement writes into the prop file, and what becomes of it. */
 
-const WAITS = 'Written to the prop file. It counts once the prop is parked.';
+export const WAITS = 'Written to the prop file. It counts once the prop is parked.';
 
 interface RowProps extends ChannelProps {
   label: string;
