@@ -62,6 +62,19 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
         margin: z.number().optional().describe('stall torque by worst torque'),
       })
       .optional(),
+    edge: z
+      .object({
+        armMm: z.number(),
+        limitN: z.number().optional().describe('the most that the maker allows (N)'),
+        stallN: z.number().optional().describe('with the stall torque and the weight (N)'),
+        atDeg: z.number().optional().describe('where that is most (deg)'),
+        pushN: z.number().optional().describe('from here on it backs off (N)'),
+        pushS: z.number().optional().describe('after so long (s)'),
+      })
+      .optional()
+      .describe(
+        'the force at the edge of the flap, computed; what a moving mass adds is not in it',
+      ),
     marks: z.record(z.string(), z.number()).optional().describe('marks by name (deg)'),
     speedDegS: z.number().optional().describe('speed limit (deg/s)'),
     accelDegS2: z.number().optional().describe('acceleration limit (deg/s2)'),

@@ -1,5 +1,7 @@
-import { relayOf } from '../prop/kinds/channel.ts';
+import { relayOf, servoOf } from '../prop/kinds/channel.ts';
 import {
+  type EdgeInfo,
+  edgeInfo,
   type LinkageInfo,
   linkageInfo,
   type TorqueInfo,
@@ -10,6 +12,7 @@ import {
 import { mechanicsOf } from '../prop/mechanics.ts';
 import type { Prop } from '../prop/schema.ts';
 import { tidy } from '../shared/units.ts';
+import { ORIENTATION_TEXT } from '../sums/edge-force.ts';
 import { KGF_CM_NM } from '../sums/servo-line.ts';
 import { WANTED_MARGIN } from '../sums/torque.ts';
 import { table } from './output.ts';
@@ -18,12 +21,13 @@ import { table } from './output.ts';
 interface MechanicsReport {
   torque: ({ channel: string } & TorqueInfo)[];
   linkages: ({ channel: string } & LinkageInfo)[];
+  edges: ({ channel: string } & EdgeInfo)[];
   vapour: ({ channel: string } & VapourInfo)[];
 }
 
 /** Torque, linkage and vapour figures of the channels that have any; units are in the names. */
 export function mechanicsReport(prop: Prop): MechanicsReport {
-  const report: MechanicsReport = { torque: [], linkages: [], vapour: [] };
+  const report: MechanicsReport = { torque: [], linkages: [], edges: [], vapour: [] };
   const mechanics = mechanicsOf(prop);
   for (const [channel, spec] of Object.entries(prop.channels)) {
     const relay = relayOf(spec);
@@ -34,6 +38,8 @@ export function mechanicsReport(prop: Prop): MechanicsReport {
     const torque = torqueInfo(known, known.stallNm);
     const linkage = linkageInfo(known);
     if (torque) report.torque.push({ channel, ...torque });
+    const edge = edgeInfo(servoOf(spec)?.edge, known);
+    if (edge) report.edges.push({ channel, ...edge });
     if (linkage) report.linkages.push({ channel, ...linkage });
   }
   return report;
@@ -42,7 +48,7 @@ export function mechanicsReport(prop: Prop): MechanicsReport {
 const kgfCm = (nm: number) => String(tidy(nm / KGF_CM_NM, 1));
 
 /** The report for the terminal: a block for each part that the file describes. */
-export function mechanicsText({ torque, linkages, vapour }: MechanicsReport): string[] {
+export function mechanicsText({ torque, linkages, edges, vapour }: MechanicsReport): string[] {
   const blocks: string[] = [];
   if (torque.length > 0) {
     const heading = [
@@ -79,6 +85,24 @@ export function mechanicsText({ torque, linkages, vapour }: MechanicsReport): st
     ]);
     const note =
       'x: torque on the flap for that on the horn. rod: its least angle to the flap arm.';
+    blocks.push(`${table(heading, rows)}\n\n${note}`);
+  }
+  if (edges.length > 0) {
+    const heading = [
+      'edge',
+      'arm mm',
+      'stalled N',
+      'at deg',
+      'backs off from N',
+      'after s',
+      'limit N',
+    ];
+    const rows = edges.map((one) =>
+      [one.channel, one.armMm, one.stallN, one.atDeg, one.pushN, one.pushS, one.limitN].map(
+        (value) => (value === undefined ? '' : String(value)),
+      ),
+    );
+    const note = `computed from torque and arm; what strikes adds to it. ${ORIENTATION_TEXT}.`;
     blocks.push(`${table(heading, rows)}\n\n${note}`);
   }
   if (vapour.length > 0) {

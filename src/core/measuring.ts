@@ -1,7 +1,7 @@
 import type { MeasurePart } from '../api/methods/measure.ts';
 import type { Params, Result } from '../api/methods.ts';
 import type { Edit } from '../prop/edit-text.ts';
-import { freeRunningOf } from '../prop/kinds/measured.ts';
+import { freeRunningOf } from '../prop/free-running.ts';
 import type { ServoChannel } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
 import { measuredOf } from '../shared/measured.ts';

@@ -1,4 +1,4 @@
-import { freeRunningOf } from '../prop/kinds/measured.ts';
+import { freeRunningOf } from '../prop/free-running.ts';
 import { pushOf } from '../prop/senses.ts';
 import { Refusal } from '../shared/errors.ts';
 import { clamp, tidy } from '../shared/units.ts';

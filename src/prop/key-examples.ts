@@ -47,6 +47,7 @@ channels:
     kind: servo
     part: servo-9g
     measured: { calibration: { date: 2026-11-26, of: m1f0c9e3a }, freeRunning: { date: 2026-11-26, of: m1f0c9e3a } }
+    edge: { armMm: 80, limitN: 20 }
     freeRunning: { risingA: 0.24, fallingA: 0.21 }
     place: left wing
     requires: [{ channel: wing_left, below: 10 }, { channel: clamp, is: on }]

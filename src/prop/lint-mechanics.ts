@@ -1,4 +1,5 @@
 import { tidy } from '../shared/units.ts';
+import { ORIENTATION_TEXT } from '../sums/edge-force.ts';
 import { KGF_CM_NM } from '../sums/servo-line.ts';
 import { type Fall, GEAR_HOLDS, WANTED_MARGIN } from '../sums/torque.ts';
 import { armOf, armsOf, type LinkageFigures, type Mechanics, mechanicsOf } from './mechanics.ts';
@@ -22,11 +23,13 @@ export function lintMechanics(notes: Notes): void {
     if (mechanics.linkage) lintLinkage(notes, name, servo, mechanics.linkage);
     lintTorque(notes, name, servo, mechanics);
     lintInertia(notes, name, servo);
+    if (!broken('edge')) lintEdge(notes, name, servo, mechanics);
     if (!broken('marks') && !broken('park')) lintFall(notes, name, servo, mechanics);
   }
 }
 
 const deg = (value: number) => `${tidy(value, 1)} deg`;
+const newtons = (value: number) => `${Number(value.toPrecision(2))} N`;
 const nm = (value: number) => `${Number(value.toPrecision(2))} N m`;
 /** N m with kgf cm, the unit in which servos are sold: 1 kgf cm is 0.0980665 N m. */
 const both = (value: number) =>
@@ -72,6 +75,49 @@ function lintTorque(
       path,
       `${needs}, and ${both(stallNm!)} stall it: ${tidy(margin, 1)} times is less than the ${WANTED_MARGIN} times of common practice`,
       right,
+    );
+}
+
+/** The force at the edge against the limit that the maker sets. */
+function lintEdge(
+  notes: Notes,
+  name: string,
+  { edge: given }: ServoChannel,
+  { edge }: Mechanics,
+): void {
+  if (!given) return;
+  const { limitN } = given;
+  const path = ['channels', name, 'edge'];
+  if (!edge) {
+    notes.warning(
+      path,
+      'the force at its edge is not known without the stall torque of its servo',
+      'give stallNm or stallKgfCm',
+    );
+    return;
+  }
+  if (limitN === undefined || edge.stallN <= limitN) return;
+  const { push, stallN, atDeg } = edge;
+  const can = `at ${deg(atDeg)} its edge can press with ${newtons(stallN)}, more than the ${limitN} N of limitN`;
+  const less =
+    'take a weaker servo or a longer arm, fit a clutch or a soft edge, or keep fingers out with a guard';
+  if (!push)
+    notes.warning(
+      [...path, 'limitN'],
+      `${can}, for as long as it is blocked (${ORIENTATION_TEXT})`,
+      `${less}; a sense that notices pushing would end it`,
+    );
+  else if (push.newtons > limitN)
+    notes.warning(
+      [...path, 'limitN'],
+      `${can}, and counts as pushing only from ${newtons(push.newtons)} on (${ORIENTATION_TEXT})`,
+      `${less}; or let a smaller current count as pushing`,
+    );
+  else
+    notes.note(
+      [...path, 'limitN'],
+      `${can}, until it backs off: from ${newtons(push.newtons)} on it counts as pushing after ${push.afterS} s (${ORIENTATION_TEXT})`,
+      less,
     );
 }
 

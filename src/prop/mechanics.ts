@@ -1,3 +1,4 @@
+import { edgeForceN, torqueShare } from '../sums/edge-force.ts';
 import { KGF_CM_NM, type RatedServo, ratedAt } from '../sums/servo-line.ts';
 import { ServoMapping } from '../sums/servo-mapping.ts';
 import {
@@ -13,9 +14,11 @@ import {
   type Worst,
   worstTorque,
 } from '../sums/torque.ts';
+import { freeRunningOf } from './free-running.ts';
 import { servoOf } from './kinds/channel.ts';
 import { railOf } from './rails.ts';
 import type { Prop, ServoChannel } from './schema.ts';
+import { pushOf } from './senses.ts';
 
 /** Computed mechanics of one servo's load; parts are absent where the file does not give enough. */
 export interface Mechanics {
@@ -26,10 +29,21 @@ export interface Mechanics {
   /** Stall torque at the voltage of its rail (N m). */
   stallNm?: number;
   linkage?: LinkageFigures;
+  /** The force at its edge. */
+  edge?: EdgeForce;
   /** The hardest fall when it loses power at any angle within its soft limits; absent if it stays. */
   fall?: Fall;
   /** The fall when it loses power at its park position. */
   parkFall?: Fall;
+}
+
+/** How hard a flap can press with its edge. */
+export interface EdgeForce {
+  /** With the stall torque, and what its weight adds (N); and where that is most (deg). */
+  stallN: number;
+  atDeg: number;
+  /** From here on it counts as pushing and backs off (N), after so long (s): where its current is measured. */
+  push?: { newtons: number; afterS: number };
 }
 
 /** The data sheet values of a servo, in N m. */
@@ -106,16 +120,18 @@ export function mechanicsOf(prop: Prop, limitsOf: LimitsOf = softLimits): Map<st
   for (const arm of armsOf(prop)) addArm(prop, arm, limitsOf, arms);
   for (const [name, spec] of Object.entries(prop.channels)) {
     const given = servoOf(spec);
-    if (!given?.linkage && !given?.load) continue;
+    if (!given?.linkage && !given?.load && !given?.edge) continue;
     const mapping = validMapping(given);
     if (!mapping) continue;
     const servo = { spec: given, mapping, limitsDeg: limitsOf(given, name) };
     const worst = arms.get(name)?.(servo) ?? flapWorst(servo);
     const stallNm = stallNmOf(prop, given);
+    const edge = stallNm === undefined ? undefined : edgeForce(prop, name, servo, stallNm);
     found.set(name, {
       ...(servo.mapping.linkage && { linkage: linkageFigures(servo) }),
       ...(worst && { worst }),
       ...falls(servo),
+      ...(edge && { edge }),
       ...(stallNm !== undefined && { stallNm }),
       ...(worst?.torqueNm && stallNm !== undefined && { margin: stallNm / worst.torqueNm }),
     });
@@ -128,6 +144,62 @@ function flapWorst({ spec, mapping, limitsDeg }: ValidServo): Worst | undefined 
   if (!flap) return undefined;
   const startNm = accelerationNm(flapInertia(flap), spec.accelDegS2);
   return worstTorque(limitsDeg, (deg) => holdingNm(flap, deg), startNm, ratioOf(mapping));
+}
+
+/** The force at the edge, over all angles within the limits. */
+function edgeForce(
+  prop: Prop,
+  name: string,
+  { spec, mapping, limitsDeg: [low, high] }: ValidServo,
+  stallNm: number,
+): EdgeForce | undefined {
+  if (!spec.edge) return undefined;
+  const { armMm } = spec.edge;
+  const ratio = ratioOf(mapping);
+  const flap = spec.load?.flap;
+  const most = (motorNm: number) => {
+    let [newtons, atDeg] = [-1, low];
+    for (let i = 0; i <= STEPS; i++) {
+      const deg = low + ((high - low) * i) / STEPS;
+      const onFlapNm = ratio ? motorNm / Math.abs(ratio(deg)) : motorNm;
+      // On one of the two ways the weight presses as well.
+      const weightNm = flap ? Math.abs(holdingNm(flap, deg)) : 0;
+      const here = edgeForceN(onFlapNm + weightNm, armMm);
+      if (here > newtons) [newtons, atDeg] = [here, deg];
+    }
+    return { newtons, atDeg };
+  };
+  const stall = most(stallNm);
+  const noticed = pushNoticed(prop, name, spec);
+  return {
+    stallN: stall.newtons,
+    atDeg: stall.atDeg,
+    ...(noticed && {
+      push: { newtons: most(noticed.share * stallNm).newtons, afterS: noticed.afterS },
+    }),
+  };
+}
+
+/** The share of its stall torque from which a push is noticed, and after how long (s). */
+function pushNoticed(
+  prop: Prop,
+  name: string,
+  spec: ServoChannel,
+): { share: number; afterS: number } | undefined {
+  const { idleA = 0, stallA = 0 } = spec.draw ?? {};
+  const free = freeRunningOf(spec);
+  const freeA = free && Math.max(free.risingA, free.fallingA);
+  let found: { share: number; afterS: number } | undefined;
+  for (const sense of Object.values(prop.senses)) {
+    const push = pushOf(sense);
+    if (push?.channel !== name) continue;
+    const overA = freeA !== undefined && push.overA !== undefined ? freeA + push.overA : undefined;
+    const aboveA = Math.min(push.aboveA ?? Infinity, overA ?? Infinity);
+    if (!(aboveA < stallA)) continue;
+    const share = torqueShare(aboveA, idleA, stallA);
+    if (!found || share < found.share) found = { share, afterS: push.forS };
+  }
+  return found;
 }
 
 /** Number of angles from which falls are computed. */

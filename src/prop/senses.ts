@@ -105,6 +105,7 @@ function limitOf(sense: Exclude<SenseEntry, { kind: 'contact' }>, what: SenseLim
 /** How a sense notices that a servo pushes, and how far that backs off. */
 export interface PushSense {
   channel: string;
+  aboveA: number | undefined;
   /** It may draw so much more than it does running free (A). */
   overA: number | undefined;
   forS: number;
@@ -114,9 +115,9 @@ export interface PushSense {
 /** The servo whose pushing a sense notices; undefined where it notices none. */
 export function pushOf(sense: SenseEntry): PushSense | undefined {
   if (sense.kind !== 'current' || sense.channel === undefined) return undefined;
-  const { channel, pushAboveA, pushOverA: overA, pushS: forS, backOffDeg } = sense;
-  if (pushAboveA === undefined && overA === undefined) return undefined;
-  return { channel, overA, forS, backOffDeg };
+  const { channel, pushAboveA: aboveA, pushOverA: overA, pushS: forS, backOffDeg } = sense;
+  if (aboveA === undefined && overA === undefined) return undefined;
+  return { channel, aboveA, overA, forS, backOffDeg };
 }
 
 /** What the board must measure for it; undefined of a contact, which is an input like others. */

@@ -3,7 +3,7 @@ import type { Result } from '../../src/api/methods.ts';
 import type { SimulatedSense } from '../../src/boards/board.ts';
 import { SimDriver } from '../../src/boards/sim/driver.ts';
 import { changed, type Edit } from '../../src/prop/edit-text.ts';
-import { freeRunningOf } from '../../src/prop/kinds/measured.ts';
+import { freeRunningOf } from '../../src/prop/free-running.ts';
 import type { Prop, ServoChannel } from '../../src/prop/schema.ts';
 import { type Client, makeProp, Rig, servo } from './rig.ts';
 import { PlantDriver, type PlantKind } from './servo-plant.ts';
@@ -129,6 +129,28 @@ describe('finding both ends', () => {
     // It is back where it began.
     expect(rig.servo('beak').setpoint.pos).toBeCloseTo(0, 6);
     expect(rig.texts('measure').at(-1)).toMatch(/^beak ends at -33(\.\d)? deg and 37(\.\d)? deg$/);
+  });
+
+  test('of a simulated servo, as it comes', async () => {
+    const draw = { idleA: 0.01, movingA: 0.25, stallA: 0.9 };
+    const prop = makeProp(
+      { beak: servo({ limitsDeg: [-20, 20], draw }) },
+      {
+        senses: { current: CURRENT },
+        boards: { main: { driver: 'sim' }, meter: { driver: 'sim' } },
+      },
+    );
+    const main = new SimDriver({ beak: { stopsDeg: [-33, 37] } });
+    const { rig, client } = await Rig.live(prop, { drivers: { main, meter: new SimDriver() } });
+    await rig.run(500);
+    for (const what of ['current', 'ends'] as const) {
+      const { run } = await client.call('measure.begin', { channel: 'beak', what });
+      const state = await hold(rig, client, run);
+      expect(state.ended).toBeUndefined();
+      if (!state.ends) continue;
+      expect(Math.abs(state.ends.low.deg + 33)).toBeLessThan(1);
+      expect(Math.abs(state.ends.high.deg - 37)).toBeLessThan(1);
+    }
   });
 
   test('where it meets nothing, the limit stays and no pulse leaves the envelope', async () => {

@@ -34,6 +34,17 @@ function torqueText({ worstNm, atDeg, stallNm, margin }: TorqueInfo): string {
   return `${margin.toFixed(1)} x${weak}: ${torque(worstNm)} of ${torque(stallNm!)}, ${at}`;
 }
 
+type Edge = NonNullable<ChannelInfo['edge']>;
+
+/** `up to 32 N at 40 deg (limit 20 N); backs off from 9 N on`, computed. */
+function edgeText({ stallN, atDeg, pushN, limitN }: Edge): string {
+  const limit = limitN === undefined ? 'no limit set' : `limit ${limitN} N`;
+  if (stallN === undefined) return `stall torque not given (${limit})`;
+  const over = limitN !== undefined && stallN > limitN ? 'above the' : '';
+  const backs = pushN === undefined ? '; nothing notices a push' : `; backs off from ${pushN} N on`;
+  return `up to ${stallN} N at ${degText(atDeg!)}, computed (${`${over} ${limit}`.trim()})${backs}`;
+}
+
 function linkageText({ transmissionDeg, transmissionAtDeg, advantage }: LinkageInfo): string {
   const [least, most] = advantage.map((times) => times.toFixed(2));
   return `${least} to ${most} x the torque; rod at ${degText(transmissionDeg)} to its arm, at ${degText(transmissionAtDeg)}`;
@@ -98,6 +109,12 @@ function ServoNumbers({ channel, info }: { channel: string; info: ChannelInfo })
         <div>
           <dt>Torque margin</dt>
           <dd class="number">{torqueText(info.torque)}</dd>
+        </div>
+      )}
+      {info.edge && (
+        <div>
+          <dt>Force at the edge</dt>
+          <dd class="number">{edgeText(info.edge)}</dd>
         </div>
       )}
       {info.linkageFigures && (

@@ -3,6 +3,7 @@ import type { LinkageSpec } from '../../sums/linkage.ts';
 import { runTimeS, showTimeS } from '../../sums/vapour.ts';
 import type { Mechanics } from '../mechanics.ts';
 import type { RelayChannel } from './relay-schema.ts';
+import type { ServoChannel } from './servo-schema.ts';
 
 /** What clients are told about a channel from the file alone. */
 export interface KindInfo {
@@ -14,6 +15,7 @@ export interface KindInfo {
   linkage?: LinkageSpec;
   linkageFigures?: LinkageInfo;
   torque?: TorqueInfo;
+  edge?: EdgeInfo;
   marks?: Record<string, number>;
   speedDegS?: number;
   accelDegS2?: number;
@@ -68,6 +70,20 @@ export interface TorqueInfo {
   margin?: number;
 }
 
+/** The force at the edge of a flap (N). */
+export interface EdgeInfo {
+  armMm: number;
+  /** The most that the maker allows. */
+  limitN?: number;
+  /** With the stall torque; absent where that is not known. */
+  stallN?: number;
+  /** Where that is (deg). */
+  atDeg?: number;
+  /** From here on it backs off, after `pushS` (s); absent where its current is not measured. */
+  pushN?: number;
+  pushS?: number;
+}
+
 export interface VapourInfo {
   tankMl: number;
   rateMlPerH: number;
@@ -91,6 +107,18 @@ export function torqueInfo(
       ...(margin !== undefined && { margin: tidy(margin, 2) }),
     }
   );
+}
+
+/** The force at the edge, rounded for people; undefined without `edge`. */
+export function edgeInfo(given: ServoChannel['edge'], { edge }: Mechanics): EdgeInfo | undefined {
+  if (!given) return undefined;
+  const { armMm, limitN } = given;
+  return {
+    armMm,
+    ...(limitN !== undefined && { limitN }),
+    ...(edge && { stallN: tidy(edge.stallN, 1), atDeg: tidy(edge.atDeg, 1) }),
+    ...(edge?.push && { pushN: tidy(edge.push.newtons, 1), pushS: edge.push.afterS }),
+  };
 }
 
 /** The figures of a linkage, rounded for people; undefined without one. */

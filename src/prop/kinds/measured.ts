@@ -1,7 +1,6 @@
 import { type Measurable, type Measurement, measuredOf } from '../../shared/measured.ts';
 import type { Channel } from './channel.ts';
 import { kindOf } from './registry.ts';
-import type { ServoChannel } from './servo-schema.ts';
 
 /** A measurement of a channel: when, and whether it still holds. */
 interface Found {
@@ -19,12 +18,6 @@ export function measurementsOf(channel: Channel): Found[] {
     ([what, one]) =>
       one ? [{ what, date: one.date, holds: one.of === measuredOf(what, thing) }] : [],
   );
-}
-
-/** The current of a servo running free, as long as it is what was measured. */
-export function freeRunningOf(servo: ServoChannel): ServoChannel['freeRunning'] {
-  const holds = measurementsOf(servo).some((one) => one.what === 'freeRunning' && one.holds);
-  return holds ? servo.freeRunning : undefined;
 }
 
 /** When each thing that can be measured of a channel was; null where it was not, or is another since. */

@@ -176,6 +176,13 @@ export function servoSchema({
       .optional()
       .describe('what the data sheet says of the servo, at the voltage that it says it for'),
     load: load.optional(),
+    edge: z
+      .strictObject({
+        armMm: link('hinge to the edge that can press on something (mm)'),
+        limitN: positive('newtons', 'the most that it is to press with there (N)').optional(),
+      })
+      .optional()
+      .describe('where it can pinch: from the torque follows the force there'),
     marks: z.record(name('mark'), z.number()).optional().describe('named positions (deg)'),
     park: z
       .strictObject({

@@ -4,7 +4,7 @@ import { lintDraw } from '../lint-draw.ts';
 import { lintRates, lintServo } from '../lint-servos.ts';
 import { motionLimits, secondsOf } from '../motion-limits.ts';
 import type { Requirement } from '../schema-parts.ts';
-import { linkageInfo, torqueInfo } from './info.ts';
+import { edgeInfo, linkageInfo, torqueInfo } from './info.ts';
 import type { Draw, Kind } from './kind.ts';
 import { average, type Level } from './meter.ts';
 import type { ServoChannel } from './servo-schema.ts';
@@ -108,6 +108,7 @@ export const servo: Kind<ServoChannel> = {
   info: (channel, { mapping, mechanics }) => {
     const linkageFigures = linkageInfo(mechanics);
     const torque = torqueInfo(mechanics, mechanics.stallNm);
+    const edge = edgeInfo(channel.edge, mechanics);
     return {
       park: { to: channel.park.to, then: channel.park.then },
       limitsDeg: [...(channel.limitsDeg ?? mapping!.calibrationDeg)] as [number, number],
@@ -116,6 +117,7 @@ export const servo: Kind<ServoChannel> = {
       ...(channel.linkage && { linkage: channel.linkage }),
       ...(linkageFigures && { linkageFigures }),
       ...(torque && { torque }),
+      ...(edge && { edge }),
       marks: channel.marks ?? {},
       speedDegS: channel.speedDegS,
       accelDegS2: channel.accelDegS2,
